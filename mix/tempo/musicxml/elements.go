@@ -1,0 +1,88 @@
+package musicxml
+
+import "encoding/xml"
+
+// empty is an element of which only the presence counts.
+type empty struct{}
+
+// element is any child of a measure that has to do with time. One type holds
+// the fields of all kinds; those of the others stay empty.
+type element struct {
+	XMLName xml.Name
+
+	// note, backup, forward
+	Duration string  `xml:"duration"`
+	Chord    *empty  `xml:"chord"`
+	Grace    *empty  `xml:"grace"`
+	Cue      *empty  `xml:"cue"`
+	Rest     *empty  `xml:"rest"`
+	Pitch    *pitch  `xml:"pitch"`
+	Ties     []kind  `xml:"tie"`
+	Fermatas []empty `xml:"notations>fermata"`
+
+	// attributes
+	Divisions string      `xml:"divisions"`
+	Times     []signature `xml:"time"`
+	Transpose []transpose `xml:"transpose"`
+
+	// direction
+	Metronomes []metronome `xml:"direction-type>metronome"`
+	Sounds     []sound     `xml:"sound"`
+	Offset     string      `xml:"offset"`
+
+	// barline
+	Repeat []struct {
+		Direction string `xml:"direction,attr"`
+		Times     string `xml:"times,attr"`
+	} `xml:"repeat"`
+	Endings []struct {
+		Number string `xml:"number,attr"`
+		Type   string `xml:"type,attr"`
+	} `xml:"ending"`
+
+	sound // a sound element that is itself a child of the measure
+}
+
+type kind struct {
+	Type string `xml:"type,attr"`
+}
+
+type pitch struct {
+	Step   string `xml:"step"`
+	Alter  string `xml:"alter"`
+	Octave string `xml:"octave"`
+}
+
+type transpose struct {
+	Chromatic string `xml:"chromatic"`
+	Octaves   string `xml:"octave-change"`
+}
+
+type signature struct {
+	Beats    []string `xml:"beats"`
+	BeatType []string `xml:"beat-type"`
+	Senza    *empty   `xml:"senza-misura"`
+}
+
+type metronome struct {
+	BeatUnit  []string `xml:"beat-unit"`
+	Dots      []empty  `xml:"beat-unit-dot"`
+	PerMinute string   `xml:"per-minute"`
+}
+
+type sound struct {
+	Tempo    string `xml:"tempo,attr"`
+	Dacapo   string `xml:"dacapo,attr"`
+	Dalsegno string `xml:"dalsegno,attr"`
+	ToCoda   string `xml:"tocoda,attr"`
+}
+
+// timed are the children of a measure that have to do with time.
+var timed = map[string]bool{
+	"attributes": true, "note": true, "backup": true, "forward": true, "direction": true, "sound": true, "barline": true,
+}
+
+type scorePart struct {
+	ID   string `xml:"id,attr"`
+	Name string `xml:"part-name"`
+}
