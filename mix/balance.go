@@ -1,0 +1,56 @@
+package mix
+
+import (
+	"math"
+
+	"ripieno/mix/audio"
+	"ripieno/mix/loudness"
+)
+
+// How Balance sets levels. The figures are the trade's habits, without a
+// source.
+const (
+	// StripTarget is the loudness every strip is brought to before its
+	// section's gain. Only the sum's loudness is delivered, so its height is
+	// free; this one keeps fifty strips near full scale.
+	StripTarget = loudness.LUFS(-30)
+	// MostBoost is the most a soft recording is brought up.
+	MostBoost = audio.Decibels(30)
+	// NoiseCeiling is how loud the noise of a strip may become by bringing it
+	// up: 30 LU under the playing of the others.
+	NoiseCeiling = StripTarget - 30
+)
+
+// Balance returns the gain for every strip that makes all equally loud, by
+// their gated loudness, and then moves each section by its gain; a section
+// that is not in sectionGain is not moved. Strip i is measured in analyses[i]. The
+// strips' own gains are not part of the result: add them to it.
+//
+// A soft recording is brought up by MostBoost at most, and not so far that its
+// noise floor passes NoiseCeiling, where the floor is known. Strips without a
+// loudness keep a gain of 0 dB.
+func Balance(strips []Strip, analyses []Analysis, sectionGain map[string]audio.Decibels) []audio.Decibels {
+	gains := make([]audio.Decibels, len(strips))
+	for i := range strips {
+		if i < len(analyses) {
+			gains[i] = balanceOne(analyses[i])
+		}
+		if g := sectionGain[strips[i].Section]; !math.IsNaN(float64(g)) {
+			gains[i] += g
+		}
+	}
+	return gains
+}
+
+// balanceOne is the gain for one recording.
+func balanceOne(a Analysis) audio.Decibels {
+	if math.IsInf(float64(a.Integrated), 0) || math.IsNaN(float64(a.Integrated)) {
+		return 0
+	}
+	want := float64(StripTarget - a.Integrated)
+	if a.NoiseKnown {
+		// The noise may limit how far a strip comes up, never push it down.
+		want = math.Min(want, math.Max(0, float64(NoiseCeiling-a.NoiseFloor)))
+	}
+	return audio.Decibels(math.Min(want, float64(MostBoost)))
+}

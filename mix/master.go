@@ -1,0 +1,255 @@
+package mix
+
+import (
+	"fmt"
+	"io"
+	"math"
+
+	"ripieno/mix/audio"
+	"ripieno/mix/limit"
+	"ripieno/mix/loudness"
+)
+
+// Measured is what a meter says about a whole programme.
+type Measured struct {
+	Integrated loudness.LUFS  // −Inf: silence, or less than 0.4 s
+	TruePeak   audio.Decibels // dBTP
+	Range      loudness.LU
+	MaxShort   loudness.LUFS
+	Seconds    float64
+}
+
+// MasterReport tells what Master did.
+type MasterReport struct {
+	Before, After Measured
+	Target        loudness.LUFS
+	Ceiling       audio.Decibels
+	Gain          audio.Decibels // before the limiter
+	Reduction     audio.Decibels // deepest cut of the limiter, 0 or negative
+	Limited       float64        // share of the time cut by more than 0.1 dB
+	Reached       bool           // After.Integrated is within Tolerance of Target
+	Reason        string         // why not, in a few words
+	Passes        int            // how many times the programme was read
+}
+
+const (
+	// Tolerance is how near the target the loudness has to come.
+	Tolerance = loudness.LU(0.1)
+	// MostMakeUp is the most a soft programme is brought up: beyond it one
+	// amplifies noise. The choice is ours.
+	MostMakeUp = audio.Decibels(36)
+	// MostPush is how far the gain may go beyond what the programme would
+	// need without a limiter. Where limiting costs more loudness than that,
+	// the programme is flattened rather than made louder. The choice is ours.
+	MostPush = audio.Decibels(6)
+
+	mostPasses = 8
+)
+
+// Master finds the gain with which the programme, after its true peaks are
+// limited to ceiling, has the target loudness, and returns the programme
+// mastered so. open starts the programme from its beginning; it is called three
+// or four times, so give it something that is quick to read, such as a file the
+// PreMaster was written to. A source that is an io.Closer is closed after each
+// pass; the result is one too.
+//
+// A target that cannot be reached is not an error: the report says so and why,
+// and the result is as near as is reasonable. A programme without loudness
+// keeps its level. target and ceiling must be finite.
+func Master(open func() (audio.Source, error), target loudness.LUFS, ceiling audio.Decibels) (audio.Source, MasterReport, error) {
+	m := &master{open: open, inner: ceiling, report: MasterReport{Target: target, Ceiling: ceiling}}
+	if !(math.Abs(float64(target)) <= 200) || !(math.Abs(float64(ceiling)) <= 200) {
+		return nil, m.report, fmt.Errorf("mix: cannot master to %v LUFS under %v dBTP", float64(target), float64(ceiling))
+	}
+	var err error
+	if m.report.Before, _, err = m.pass(nil); err != nil {
+		return nil, m.report, err
+	}
+	if err := m.search(); err != nil {
+		return nil, m.report, err
+	}
+	src, err := open()
+	if err != nil {
+		return nil, m.report, err
+	}
+	return m.chain(src, m.report.Gain), m.report, nil
+}
+
+// master is a search for the gain.
+type master struct {
+	open   func() (audio.Source, error)
+	inner  audio.Decibels // the limiter's ceiling: lower when it overshoots
+	report MasterReport
+}
+
+// chain is gain and limiter.
+func (m *master) chain(src audio.Source, gain audio.Decibels) *mastered {
+	return &mastered{Source: limit.NewSource(&amplified{src, gain.Gain()}, m.inner), under: src}
+}
+
+// pass reads the programme once and measures it: mastered with a gain, or as
+// it is.
+func (m *master) pass(gain *audio.Decibels) (Measured, *limit.Source, error) {
+	m.report.Passes++
+	src, err := m.open()
+	if err != nil {
+		return Measured{}, nil, err
+	}
+	programme, limiter := src, (*limit.Source)(nil)
+	if gain != nil {
+		chained := m.chain(src, *gain)
+		programme, limiter = chained, chained.Source
+	}
+	got, err := Measure(programme)
+	if e := closeSource(src); err == nil {
+		err = e
+	}
+	return got, limiter, err
+}
+
+// search finds the gain by the secant method. Loudness after the limiter rises
+// with the gain, by at most as much, so steps never overshoot for long.
+func (m *master) search() error {
+	r := &m.report
+	gain, most, reason := audio.Decibels(0), audio.Decibels(0), "the programme has no loudness: it is silent or shorter than 0.4 s"
+	if silent := math.IsInf(float64(r.Before.Integrated), 0); !silent {
+		gain = audio.Decibels(r.Target - r.Before.Integrated)
+		most = gain + MostPush
+		reason = fmt.Sprintf("the peaks under the ceiling leave no room: %v dB more of gain do not bring it up", float64(MostPush))
+		if most > MostMakeUp {
+			most = MostMakeUp
+			reason = fmt.Sprintf("the programme is too soft: %v dB of gain are the most", float64(MostMakeUp))
+		}
+		gain = min(gain, most)
+	}
+	var lastGain audio.Decibels
+	var lastLoud loudness.LUFS
+	for try := 0; ; try++ {
+		if err := m.try(gain); err != nil {
+			return err
+		}
+		miss := float64(r.Target - r.After.Integrated)
+		over := r.After.TruePeak - r.Ceiling
+		r.Reached = math.Abs(miss) <= float64(Tolerance)/2
+		if over > 0 && try < mostPasses {
+			m.inner -= over + 0.01
+			continue
+		}
+		stuck := math.IsInf(miss, 0) || (gain >= most && miss > 0)
+		if r.Reached || stuck || try >= mostPasses {
+			break
+		}
+		slope := 1.0
+		if try > 0 && gain != lastGain {
+			slope = float64(r.After.Integrated-lastLoud) / float64(gain-lastGain)
+		}
+		lastGain, lastLoud = gain, r.After.Integrated
+		gain = min(gain+audio.Decibels(miss/math.Max(slope, 0.2)), most)
+	}
+	// The search aims at half the tolerance; the whole of it still counts.
+	r.Reached = math.Abs(float64(r.Target-r.After.Integrated)) <= float64(Tolerance)
+	if !r.Reached {
+		r.Reason = reason
+	}
+	return nil
+}
+
+// try masters with a gain and notes the result.
+func (m *master) try(gain audio.Decibels) error {
+	r := &m.report
+	got, limiter, err := m.pass(&gain)
+	if err != nil {
+		return err
+	}
+	r.Gain, r.After = gain, got
+	r.Reduction = limiter.Reduction()
+	r.Limited = 0
+	if got.Seconds > 0 {
+		r.Limited = float64(limiter.Lowered()) / (got.Seconds * float64(limiter.Rate()))
+	}
+	return nil
+}
+
+// Measure reads a programme to its end and says how loud it is.
+func Measure(src audio.Source) (Measured, error) {
+	m := NewMetered(src)
+	buf := audio.NewBlock(src.Channels(), block)
+	for {
+		n, err := m.Read(buf)
+		if err == nil && n == 0 {
+			err = io.ErrNoProgress
+		}
+		if err == io.EOF {
+			return m.Measured(), nil
+		}
+		if err != nil {
+			return m.Measured(), err
+		}
+	}
+}
+
+// Metered is a source that measures what is read from it, so that a file is
+// measured while it is written. Close closes what is under it.
+type Metered struct {
+	audio.Source
+	meter *loudness.Meter
+}
+
+// NewMetered meters src.
+func NewMetered(src audio.Source) *Metered {
+	return &Metered{src, loudness.NewMeter(src.Channels(), src.Rate())}
+}
+
+// Read implements [audio.Source].
+func (m *Metered) Read(dst audio.Block) (int, error) {
+	n, err := m.Source.Read(dst)
+	m.meter.Write(dst.Slice(0, n))
+	return n, err
+}
+
+// Meter is the running meter, for curves over time.
+func (m *Metered) Meter() *loudness.Meter { return m.meter }
+
+// Measured is the loudness of what was read so far.
+func (m *Metered) Measured() Measured {
+	return Measured{
+		Integrated: m.meter.Integrated(), TruePeak: m.meter.TruePeak(), Range: m.meter.Range(),
+		MaxShort: m.meter.MaxS(), Seconds: m.meter.Seconds(),
+	}
+}
+
+// Close closes what is metered, if it can be closed.
+func (m *Metered) Close() error { return closeSource(m.Source) }
+
+// mastered is the finished programme.
+type mastered struct {
+	*limit.Source
+	under audio.Source
+}
+
+// Close closes the programme that is mastered.
+func (m *mastered) Close() error { return closeSource(m.under) }
+
+// amplified is a source with a gain.
+type amplified struct {
+	audio.Source
+	gain float64
+}
+
+func (a *amplified) Read(dst audio.Block) (int, error) {
+	n, err := a.Source.Read(dst)
+	for _, ch := range dst {
+		for i := range ch[:n] {
+			ch[i] *= a.gain
+		}
+	}
+	return n, err
+}
+
+// closeSource closes what can be closed.
+func closeSource(src audio.Source) error {
+	if c, ok := src.(io.Closer); ok {
+		return c.Close()
+	}
+	return nil
+}

@@ -1,0 +1,249 @@
+package mix
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"runtime"
+	"sync"
+	"sync/atomic"
+
+	"ripieno/mix/audio"
+	"ripieno/mix/room"
+)
+
+// Options are what all strips of a mix share.
+type Options struct {
+	Start  audio.Frames // guide frame of the first output frame
+	Length audio.Frames // output frames, 0 or more
+	Room   float64      // share of reverberation: its amplitude beside the dry sum; 0 none, at most 4
+	Hall   room.Hall    // which room
+
+	FadeIn, FadeOut audio.Frames // of the whole programme; 0 none
+
+	// Workers is how many strips are computed at the same time; 0 stands for
+	// the number of processors. It does not change a bit of the result.
+	Workers int
+}
+
+// PreMaster adds the strips up to a stereo programme of exactly o.Length frames
+// at [audio.Rate]. Levels above full scale are kept; nothing limits them here.
+// Without strips it is silence.
+//
+// The programme is linear in its strips: the PreMasters of any partition of
+// the strips, with the same options, add up to the PreMaster of all of them.
+// That is how stems are made.
+//
+// Settings that are not numbers, or a strip that cannot be opened in principle,
+// are errors here, all of them joined, each a [*StripError]. Recordings are
+// opened when they first sound. When one fails, the programme ends there with a
+// [*StripError] that names it, or several joined in the order of the strips.
+// The result is an [io.Closer]; it closes itself at its end and after an error.
+func PreMaster(strips []Strip, o Options) (audio.Source, error) {
+	var faults []error
+	if o.Length < 0 || math.IsNaN(o.Room) || o.Room < 0 || o.Room > 4 {
+		faults = append(faults, fmt.Errorf("mix: length %d frames, room %v: out of range", o.Length, o.Room))
+	}
+	for i := range strips {
+		if err := strips[i].check(); err != nil {
+			faults = append(faults, err)
+		}
+	}
+	if err := errors.Join(faults...); err != nil {
+		return nil, err
+	}
+	b := &bus{options: o, sum: audio.NewBlock(2, block)}
+	for i := range strips {
+		s := strips[i]
+		b.channels = append(b.channels, newChannel(&s, o.Start))
+	}
+	if o.Room > 0 {
+		b.reverb = room.New(o.Hall)
+		b.sends = audio.NewBlock(2, block)
+	}
+	if b.options.Workers <= 0 {
+		b.options.Workers = runtime.GOMAXPROCS(0)
+	}
+	return b, nil
+}
+
+// bus is a running PreMaster.
+type bus struct {
+	options  Options
+	channels []*channel
+	reverb   *room.Reverb
+	sum      audio.Block
+	sends    audio.Block
+	done     audio.Frames // frames computed
+	have, at int          // frames of sum, and how many of them are delivered
+	err      error
+}
+
+// Channels implements [audio.Source].
+func (b *bus) Channels() int { return 2 }
+
+// Rate implements [audio.Source].
+func (b *bus) Rate() int { return audio.Rate }
+
+// Read implements [audio.Source].
+func (b *bus) Read(dst audio.Block) (int, error) {
+	if len(dst) != 2 {
+		return 0, fmt.Errorf("mix: read into %d channels from a stereo bus", len(dst))
+	}
+	n := 0
+	for n < dst.Frames() {
+		if b.at == b.have {
+			if b.err != nil {
+				break
+			}
+			b.next()
+			continue
+		}
+		k := min(dst.Frames()-n, b.have-b.at)
+		for c := range dst {
+			copy(dst[c][n:n+k], b.sum[c][b.at:b.at+k])
+		}
+		n += k
+		b.at += k
+	}
+	if n == 0 && dst.Frames() > 0 {
+		return 0, b.err
+	}
+	return n, nil
+}
+
+// Close lets go of all recordings. Reading after it fails.
+func (b *bus) Close() error {
+	var errs []error
+	for _, c := range b.channels {
+		c.close()
+		if c.err != nil {
+			errs = append(errs, &StripError{c.strip.Name, c.err})
+		}
+	}
+	if b.err == nil {
+		b.err, b.at, b.have = errors.New("mix: the programme was closed"), 0, 0
+		return errors.Join(errs...)
+	}
+	return nil
+}
+
+// next computes one block of the programme, or sets b.err.
+func (b *bus) next() {
+	b.at, b.have = 0, 0
+	n := int(min(block, b.options.Length-b.done))
+	if n <= 0 {
+		b.finish(io.EOF)
+		return
+	}
+	b.compute(n)
+	var errs []error
+	for _, c := range b.channels {
+		if c.err != nil {
+			errs = append(errs, &StripError{c.strip.Name, c.err})
+		}
+	}
+	switch len(errs) {
+	case 0:
+	case 1:
+		b.finish(errs[0])
+		return
+	default:
+		b.finish(errors.Join(errs...))
+		return
+	}
+	b.add(n)
+	b.fades(n)
+	b.done += audio.Frames(n)
+	b.have = n
+}
+
+// finish sets the final error and lets go of the recordings. An error at
+// closing must not be lost either.
+func (b *bus) finish(err error) {
+	b.err = err
+	for _, c := range b.channels {
+		failed := c.err != nil
+		c.close()
+		if err == io.EOF && !failed && c.err != nil {
+			b.err = &StripError{c.strip.Name, c.err}
+		}
+	}
+}
+
+// compute runs every strip for n frames. Strips share nothing, so which worker
+// takes which does not matter.
+func (b *bus) compute(n int) {
+	workers := min(b.options.Workers, len(b.channels))
+	if workers <= 1 {
+		for _, c := range b.channels {
+			c.run(n)
+		}
+		return
+	}
+	var taken atomic.Int64
+	var group sync.WaitGroup
+	for range workers {
+		group.Go(func() {
+			for {
+				i := int(taken.Add(1)) - 1
+				if i >= len(b.channels) {
+					return
+				}
+				b.channels[i].run(n)
+			}
+		})
+	}
+	group.Wait()
+}
+
+// add sums the strips in their order, which fixes the rounding, and adds the
+// room.
+func (b *bus) add(n int) {
+	sum := b.sum.Slice(0, n)
+	sum.Clear()
+	var sends audio.Block
+	if b.reverb != nil {
+		sends = b.sends.Slice(0, n)
+		sends.Clear()
+	}
+	for _, c := range b.channels {
+		if !c.loud {
+			continue
+		}
+		for k := range sum {
+			accumulate(sum[k], c.out[k][:n], 1)
+		}
+		if b.reverb != nil && c.send > 0 {
+			for k := range sends {
+				accumulate(sends[k], c.out[k][:n], c.send)
+			}
+		}
+	}
+	if b.reverb != nil {
+		b.reverb.Process(sends, sends)
+		for k := range sum {
+			accumulate(sum[k], sends[k], b.options.Room)
+		}
+	}
+}
+
+// accumulate adds gain times x to sum.
+func accumulate(sum, x []float64, gain float64) {
+	x = x[:len(sum)]
+	for i := range sum {
+		sum[i] += gain * x[i]
+	}
+}
+
+// fades fades the programme's beginning and end.
+func (b *bus) fades(n int) {
+	sum, o := b.sum.Slice(0, n), b.options
+	if o.FadeIn > 0 {
+		slope(sum, b.done, Span{0, o.FadeIn}, true)
+	}
+	if o.FadeOut > 0 {
+		slope(sum, b.done, Span{o.Length - o.FadeOut, o.Length}, false)
+	}
+}

@@ -1,0 +1,137 @@
+package resample
+
+import (
+	"io"
+
+	"ripieno/mix/audio"
+)
+
+// doubled is a source at twice its rate: its samples and, between them, the
+// wave. It is the first of two steps of an upward or drifting conversion: the
+// steep filter runs at fixed half-sample places, where it is symmetric and half
+// its products fall away, and the step after it, with no neighbour within an
+// octave, makes do with a filter of a fifth of the length.
+type doubled struct {
+	src   audio.Source
+	half  []float64   // the filter's right half; the left one is its mirror
+	in    audio.Block // source frames from at−len(half)+1 on
+	out   audio.Block // computed and not delivered
+	outAt int
+	ended bool
+	end   error
+	box   audio.Block
+}
+
+// newDoubled doubles src after dropping its first skip frames. Frame 2k of the
+// result is frame skip+k of src.
+func newDoubled(src audio.Source, to int, skip int64) *doubled {
+	k := direct(src.Rate(), max(to, src.Rate()))
+	k.taps = (k.taps + 7) / 8 * 8
+	row := make([]float64, k.taps)
+	k.row(row, 0.5)
+	d := &doubled{src: src, half: row[k.taps/2:]}
+	d.in = audio.NewBlock(src.Channels(), len(d.half)-1)
+	d.box = audio.NewBlock(src.Channels(), readFrames)
+	for skip > 0 && !d.ended {
+		n := d.read(int(min(skip, readFrames)))
+		skip -= int64(n)
+		for c, x := range d.in {
+			d.in[c] = x[:copy(x, x[n:])]
+		}
+	}
+	return d
+}
+
+func (d *doubled) Channels() int { return d.src.Channels() }
+func (d *doubled) Rate() int     { return 2 * d.src.Rate() }
+
+// read appends at most most source frames to d.in.
+func (d *doubled) read(most int) int {
+	n, err := d.src.Read(d.box.Slice(0, most))
+	for c := range d.in {
+		d.in[c] = append(d.in[c], d.box[c][:n]...)
+	}
+	if err == nil && n == 0 {
+		err = io.ErrNoProgress
+	}
+	if err != nil {
+		d.ended, d.end = true, err
+		for c := range d.in {
+			d.in[c] = append(d.in[c], make([]float64, len(d.half))...)
+		}
+	}
+	return n
+}
+
+func (d *doubled) Read(dst audio.Block) (int, error) {
+	done := 0
+	for done < dst.Frames() {
+		if d.outAt == d.out.Frames() && !d.produce() {
+			break
+		}
+		n := min(dst.Frames()-done, d.out.Frames()-d.outAt)
+		for c := range dst {
+			copy(dst[c][done:done+n], d.out[c][d.outAt:d.outAt+n])
+		}
+		done += n
+		d.outAt += n
+	}
+	if done == 0 && dst.Frames() > 0 {
+		return 0, d.end
+	}
+	return done, nil
+}
+
+// produce doubles what can be doubled, at least one frame unless the source
+// has ended.
+func (d *doubled) produce() bool {
+	past := len(d.half) - 1
+	for !d.ended && d.in.Frames() < past+len(d.half)+readFrames/2 {
+		d.read(readFrames)
+	}
+	n := d.in.Frames() - past - len(d.half)
+	if n <= 0 {
+		return false
+	}
+	if cap(d.out[:0]) == 0 || d.out.Frames() != 2*n {
+		d.out = audio.NewBlock(d.Channels(), 2*n)
+	}
+	d.outAt = 0
+	for c, x := range d.in {
+		y := d.out[c]
+		for i := range n {
+			y[2*i] = x[past+i]
+			y[2*i+1] = between(x[i:i+past+1], x[past+i+1:], d.half)
+		}
+		d.in[c] = x[:copy(x, x[n:])]
+	}
+	return true
+}
+
+// between is the wave half-way between the last of before and the first of
+// after: Σ half[j]·(before[last−j] + after[j]). The length of half is a
+// multiple of 4.
+func between(before, after, half []float64) float64 {
+	var s0, s1, s2, s3 float64
+	before = before[:len(half)]
+	for len(half) >= 8 && len(after) >= 8 && len(before) >= 8 {
+		h, a, b := (*[8]float64)(half), (*[8]float64)(after), (*[8]float64)(before[len(before)-8:])
+		s0 += h[0] * (a[0] + b[7])
+		s1 += h[1] * (a[1] + b[6])
+		s2 += h[2] * (a[2] + b[5])
+		s3 += h[3] * (a[3] + b[4])
+		s0 += h[4] * (a[4] + b[3])
+		s1 += h[5] * (a[5] + b[2])
+		s2 += h[6] * (a[6] + b[1])
+		s3 += h[7] * (a[7] + b[0])
+		half, after, before = half[8:], after[8:], before[:len(before)-8]
+	}
+	if len(half) >= 4 && len(after) >= 4 && len(before) >= 4 {
+		h, a, b := (*[4]float64)(half), (*[4]float64)(after), (*[4]float64)(before)
+		s0 += h[0] * (a[0] + b[3])
+		s1 += h[1] * (a[1] + b[2])
+		s2 += h[2] * (a[2] + b[1])
+		s3 += h[3] * (a[3] + b[0])
+	}
+	return (s0 + s1) + (s2 + s3)
+}

@@ -1,0 +1,213 @@
+package resample
+
+import (
+	"math"
+
+	"ripieno/mix/audio"
+)
+
+// walk gives the place of every output frame in the source and the filter to
+// read it with.
+type walk interface {
+	// reach is the filter's length and how much of it lies before a position.
+	reach() (taps, left int)
+	// exact is the source position of output frame n.
+	exact(n int64) float64
+	// frame is its whole part.
+	frame(n int64) int64
+	// run computes output frames n, n+1, … into dst while there is room and
+	// x, whose first frame is source frame start, reaches far enough, and
+	// returns how many. Positions at or beyond limit are not computed.
+	run(dst, x audio.Block, start, n int64, limit float64) int
+}
+
+// drifting walks in steps that no small fraction describes: the filter's
+// coefficients lie on a straight line between two rows of a table.
+type drifting struct {
+	table       *table
+	first, step float64
+	row         []float64
+}
+
+func (d *drifting) reach() (taps, left int) { return d.table.taps, d.table.left() }
+
+func (d *drifting) exact(n int64) float64 { return d.first + float64(n)*d.step }
+
+func (d *drifting) frame(n int64) int64 { return int64(math.Floor(d.exact(n))) }
+
+func (d *drifting) run(dst, x audio.Block, start, n int64, limit float64) int {
+	t := d.table
+	offset := int64(t.left()) + start
+	have, room := x.Frames(), dst.Frames()
+	for k := range room {
+		p := d.exact(n + int64(k))
+		if p >= limit {
+			return k
+		}
+		whole := math.Floor(p)
+		i := int(int64(whole) - offset)
+		if i+t.taps > have {
+			return k
+		}
+		place := (p - whole) * float64(t.phases)
+		at := min(int(place), t.phases-1)
+		mu := place - float64(at)
+		a := t.rows[at*t.taps : (at+1)*t.taps]
+		b := t.rows[(at+1)*t.taps : (at+2)*t.taps]
+		if len(x) == 1 {
+			va, vb := dot2(x[0][i:i+t.taps], a, b)
+			dst[0][k] = va + mu*(vb-va)
+			continue
+		}
+		blend(d.row, a, b, mu)
+		for c := range x {
+			dst[c][k] = dot(x[c][i:i+t.taps], d.row)
+		}
+	}
+	return room
+}
+
+// fixed walks in steps of a small fraction m/l of a source sample: only l
+// phases ever occur, each has its own exact row, and integers count the
+// position.
+type fixed struct {
+	kernel
+	m, l  int64
+	whole int64   // frame of output 0
+	part  float64 // and what lies beyond it
+	carry []int64 // by phase: 1 where part + phase/l reaches the next frame
+	rows  []float64
+	same  bool // rates equal, no fraction: samples are copied
+}
+
+// A fixed walk is made up to these sizes; 44.1 to 48 kHz needs 160 phases,
+// 11.025 to 192 kHz 2560. Odder pairs of rates are walked as if drifting.
+const (
+	mostPhases       = 2560
+	mostCoefficients = 1 << 19
+)
+
+// newFixed returns nil when the two rates need too many phases.
+func newFixed(from, to int, first float64) *fixed {
+	g := gcd(from, to)
+	f := &fixed{kernel: direct(from, to), m: int64(from / g), l: int64(to / g)}
+	f.taps = (f.taps + 7) / 8 * 8
+	if f.l > mostPhases || f.l*int64(f.taps) > mostCoefficients {
+		return nil
+	}
+	if near := math.Round(first); math.Abs(first-near) < edge {
+		first = near
+	}
+	f.whole = int64(math.Floor(first))
+	f.part = first - math.Floor(first)
+	if f.m == f.l && f.part == 0 {
+		f.same = true
+		f.taps = 2
+		return f
+	}
+	f.carry = make([]int64, f.l)
+	f.rows = make([]float64, int(f.l)*f.taps)
+	for r := range f.l {
+		p := f.part + float64(r)/float64(f.l)
+		if p >= 1 {
+			f.carry[r] = 1
+			p--
+		}
+		f.row(f.rows[int(r)*f.taps:(int(r)+1)*f.taps], p)
+	}
+	return f
+}
+
+func (f *fixed) reach() (taps, left int) { return f.taps, f.left() }
+
+func (f *fixed) exact(n int64) float64 {
+	q := n * f.m
+	return float64(f.whole+q/f.l) + (f.part + float64(q%f.l)/float64(f.l))
+}
+
+func (f *fixed) frame(n int64) int64 {
+	q := n * f.m
+	if f.same {
+		return f.whole + n
+	}
+	return f.whole + q/f.l + f.carry[q%f.l]
+}
+
+func (f *fixed) run(dst, x audio.Block, start, n int64, limit float64) int {
+	have, room := x.Frames(), dst.Frames()
+	for k := range room {
+		at := n + int64(k)
+		i := int(f.frame(at) - int64(f.left()) - start)
+		if i+f.taps > have || f.exact(at) >= limit {
+			return k
+		}
+		if f.same {
+			for c := range x {
+				dst[c][k] = x[c][i]
+			}
+			continue
+		}
+		r := int(at * f.m % f.l)
+		row := f.rows[r*f.taps : (r+1)*f.taps]
+		for c := range x {
+			dst[c][k] = dot(x[c][i:i+f.taps], row)
+		}
+	}
+	return room
+}
+
+func gcd(a, b int) int {
+	for b != 0 {
+		a, b = b, a%b
+	}
+	return a
+}
+
+// blend writes a + mu·(b−a) to row.
+func blend(row, a, b []float64, mu float64) {
+	b, row = b[:len(a)], row[:len(a)]
+	for k, v := range a {
+		row[k] = v + mu*(b[k]-v)
+	}
+}
+
+// dot is Σ x·a over equally long slices. Several sums at a time keep the
+// adders busy; their order is fixed, so the result is too.
+func dot(x, a []float64) float64 {
+	var s0, s1, s2, s3 float64
+	for len(a) >= 8 && len(x) >= 8 {
+		p, q := (*[8]float64)(x), (*[8]float64)(a)
+		s0 += p[0] * q[0]
+		s1 += p[1] * q[1]
+		s2 += p[2] * q[2]
+		s3 += p[3] * q[3]
+		s0 += p[4] * q[4]
+		s1 += p[5] * q[5]
+		s2 += p[6] * q[6]
+		s3 += p[7] * q[7]
+		x, a = x[8:], a[8:]
+	}
+	for k, v := range a {
+		s0 += x[k] * v
+	}
+	return (s0 + s1) + (s2 + s3)
+}
+
+// dot2 is dot for two rows at once, which loads x only once. Lengths are a
+// multiple of 4.
+func dot2(x, a, b []float64) (float64, float64) {
+	var s0, s1, s2, s3, t0, t1, t2, t3 float64
+	for len(a) >= 4 && len(x) >= 4 && len(b) >= 4 {
+		p, q, r := (*[4]float64)(x), (*[4]float64)(a), (*[4]float64)(b)
+		s0 += p[0] * q[0]
+		t0 += p[0] * r[0]
+		s1 += p[1] * q[1]
+		t1 += p[1] * r[1]
+		s2 += p[2] * q[2]
+		t2 += p[2] * r[2]
+		s3 += p[3] * q[3]
+		t3 += p[3] * r[3]
+		x, a, b = x[4:], a[4:], b[4:]
+	}
+	return (s0 + s1) + (s2 + s3), (t0 + t1) + (t2 + t3)
+}
