@@ -1,0 +1,195 @@
+package card
+
+import (
+	"errors"
+	"image"
+	"image/color"
+	"strings"
+
+	"ripieno/layout"
+)
+
+// Credit is one line of the roster.
+type Credit struct {
+	Section    string // a heading stands above the first of a run of equal ones; may be ""
+	Part, Name string // part at the left, name at the right of a gap; either may be ""
+}
+
+// CreditsOptions is what the credits say.
+type CreditsOptions struct {
+	Background color.NRGBA // alpha is ignored
+	Title      string      // head of every page; may be ""
+	Credits    []Credit
+	Fonts      *Fonts // nil: the embedded ones
+}
+
+// The measures of credits, in pixels at 1080 lines.
+const (
+	creditsMost, creditsLeast = 38.0, 22.0
+	creditsTitle              = 54.0
+	creditsMargin             = 90.0
+	columnGap                 = 2.4 // of the lettering, between columns
+	nameGap                   = 0.8 // between part and name
+	rowHeight                 = 1.36
+	maxColumns                = 4
+)
+
+// Credits sets the roster in as few pages as it can, in columns, the lettering
+// as large as one page allows and no smaller than a reader can take. Pages are
+// opaque and in order; there is at least one. Errors: *MissingError, joined,
+// and the canvas's own.
+func Credits(c layout.Canvas, o CreditsOptions) ([]*image.NRGBA, error) {
+	if err := c.Check(); err != nil {
+		return nil, err
+	}
+	s := newSetter(o.Fonts)
+	var r roster
+	for px := creditsMost; px >= creditsLeast; px -= 2 {
+		r = s.roster(c, o, c.Scale(px))
+		if r.pages() <= 1 {
+			break
+		}
+	}
+	if len(s.refusal) > 0 {
+		return nil, errors.Join(s.refusal...)
+	}
+	bg := o.Background
+	bg.A = 255
+	var out []*image.NRGBA
+	for i := range max(1, r.pages()) {
+		out = append(out, r.draw(c, bg, i).NRGBA)
+	}
+	return out, nil
+}
+
+// row is one line of a column: a heading, a credit or nothing.
+type row struct {
+	heading, part, name line
+}
+
+func (r row) blank() bool { return len(r.heading.runs)+len(r.part.runs)+len(r.name.runs) == 0 }
+
+// roster is credits set at one size and cut into columns.
+type roster struct {
+	px             float64
+	head           []line
+	top, width     float64 // where columns begin; width of one column
+	parts          float64 // width of the part's half of a column
+	columns        [][]row // all of them, page after page
+	perPage, depth int     // columns on a page, rows in a column
+}
+
+func (r roster) pages() int { return (len(r.columns) + r.perPage - 1) / max(1, r.perPage) }
+
+// roster sets everything at px pixels to the em.
+func (s *setter) roster(c layout.Canvas, o CreditsOptions, px float64) roster {
+	r := roster{px: px, top: c.Scale(creditsMargin)}
+	full := float64(c.W) - 2*c.Scale(creditsMargin)
+	if strings.TrimSpace(o.Title) != "" {
+		size := max(px, c.Scale(creditsTitle)*px/c.Scale(creditsMost))
+		r.head = s.wrap(o.Title, medium, size, full)
+		r.top += leading*stack(r.head) + px*1.2
+	}
+	// A column holds the widest part and the widest name, within reason.
+	names := 0.0
+	for _, k := range o.Credits {
+		r.parts = max(r.parts, s.set(k.Part, regular, px).width)
+		names = max(names, s.set(k.Name, medium, px).width)
+	}
+	room := full - nameGap*px
+	r.parts = min(r.parts, 0.45*room)
+	names = min(names, room-r.parts)
+	r.width = r.parts + nameGap*px + names
+	r.perPage = max(1, min(maxColumns, int((full+columnGap*px)/(r.width+columnGap*px))))
+	r.depth = max(1, int((float64(c.H)-r.top-c.Scale(creditsMargin)*0.7)/(rowHeight*px)))
+	r.cut(s.rows(o.Credits, px, r.parts, names))
+	return r
+}
+
+// rows sets every credit and puts headings between sections.
+func (s *setter) rows(credits []Credit, px, parts, names float64) (rows []row) {
+	section := ""
+	for _, k := range credits {
+		if k.Section != section {
+			if len(rows) > 0 {
+				rows = append(rows, row{})
+			}
+			if section = k.Section; strings.TrimSpace(section) != "" {
+				rows = append(rows, row{heading: s.fit(section, bold, px*0.82, px*0.7, parts+nameGap*px+names)})
+			}
+		}
+		rows = append(rows, row{
+			part: s.fit(k.Part, regular, px, px*shrink, parts+0.5),
+			name: s.fit(k.Name, medium, px, px*shrink, names+0.5),
+		})
+	}
+	return rows
+}
+
+// cut deals rows into columns: as few as hold them on one page, or all of the
+// fewest pages, and then about equally long. A heading is not left alone at
+// the foot of a column and a blank row never stands at its top.
+func (r *roster) cut(rows []row) {
+	r.columns = r.deal(rows, r.depth)
+	n := len(r.columns)
+	if n > r.perPage {
+		n = r.pages() * r.perPage
+	}
+	if n < 2 {
+		return
+	}
+	for depth := (len(rows) + n - 1) / n; depth < r.depth; depth++ {
+		if even := r.deal(rows, depth); len(even) <= n {
+			r.columns = even
+			return
+		}
+	}
+}
+
+func (r *roster) deal(rows []row, depth int) (columns [][]row) {
+	depth = max(depth, 2) // a heading and a credit
+	for len(rows) > 0 {
+		for len(rows) > 0 && rows[0].blank() {
+			rows = rows[1:]
+		}
+		n := min(depth, len(rows))
+		for n > 1 && n < len(rows) && (len(rows[n-1].heading.runs) > 0 || rows[n-1].blank()) {
+			n--
+		}
+		columns = append(columns, rows[:n])
+		rows = rows[n:]
+	}
+	return columns
+}
+
+// draw paints one page.
+func (r roster) draw(c layout.Canvas, bg color.NRGBA, page int) *picture {
+	p := newPicture(c.W, c.H, bg)
+	columns := r.columns[min(page*r.perPage, len(r.columns)):]
+	columns = columns[:min(r.perPage, len(columns))]
+	longest := 0
+	for _, k := range columns {
+		longest = max(longest, len(k))
+	}
+	// A short page hangs a little above the middle as title cards do.
+	free := float64(c.H) - r.top - c.Scale(creditsMargin)*0.7 - float64(longest)*rowHeight*r.px
+	shift := max(0, free*0.44)
+	y := c.Scale(creditsMargin) + shift
+	for _, l := range r.head {
+		p.write(l, (float64(c.W)-l.width)/2, y+l.ascent, on(bg), p.Rect)
+		y += leading * l.height()
+	}
+	total := float64(len(columns))*(r.width+columnGap*r.px) - columnGap*r.px
+	x := (float64(c.W) - total) / 2
+	for _, column := range columns {
+		base := r.top + shift + r.px
+		for _, k := range column {
+			p.write(k.heading, x+r.parts+nameGap*r.px, base, mix(bg, on(bg), 0.8), p.Rect)
+			p.write(k.part, x+r.parts-k.part.width, base, quiet(bg), p.Rect)
+			p.write(k.name, x+r.parts+nameGap*r.px, base, on(bg), p.Rect)
+			base += rowHeight * r.px
+		}
+		x += r.width + columnGap*r.px
+	}
+	return p
+}

@@ -1,0 +1,221 @@
+package card
+
+import (
+	"errors"
+	"hash/fnv"
+	"image"
+	"image/color"
+	"strings"
+
+	"ripieno/layout"
+)
+
+// Label is the name shown at the bottom left of a tile.
+type Label struct {
+	Tile       layout.Rect
+	Name, Part string // either may be ""; both empty draws nothing
+}
+
+// Placeholder is a tile without a picture: an audio-only or expected player.
+type Placeholder struct {
+	Tile             layout.Rect
+	Name, Part, Note string // Note is for instance "sound only"; any may be ""
+	Expected         bool   // hollow marks instead of filled ones
+}
+
+// OverlayOptions is what Overlay draws.
+type OverlayOptions struct {
+	Background   color.NRGBA // alpha is ignored, the background is opaque
+	Holes        []layout.Rect
+	Labels       []Label
+	Placeholders []Placeholder
+	Fonts        *Fonts // nil: the embedded ones
+}
+
+// Overlay is the picture that lies over the moving tiles of a shot: opaque
+// background, fully transparent in the holes, with labels and placeholders on
+// top. A label's plate is part transparent; its text reaches WCAG AA contrast
+// whatever moves behind it.
+//
+// Text shrinks, then loses its end to an ellipsis, and never leaves its plate.
+// Errors, joined: *RectError for a tile off the canvas, *MissingError for text
+// no font can draw.
+func Overlay(c layout.Canvas, o OverlayOptions) (*image.NRGBA, error) {
+	if err := c.Check(); err != nil {
+		return nil, err
+	}
+	tiles := append([]layout.Rect(nil), o.Holes...)
+	for _, l := range o.Labels {
+		tiles = append(tiles, l.Tile)
+	}
+	for _, h := range o.Placeholders {
+		tiles = append(tiles, h.Tile)
+	}
+	if err := checkTiles(c, tiles...); err != nil {
+		return nil, err
+	}
+	bg := o.Background
+	bg.A = 255
+	p, s := newPicture(c.W, c.H, bg), newSetter(o.Fonts)
+	for _, h := range o.Holes {
+		p.fill(rectangle(h), color.NRGBA{})
+	}
+	for _, h := range o.Placeholders {
+		p.placeholder(s, c, h, bg)
+	}
+	for _, l := range o.Labels {
+		p.label(s, c, l)
+	}
+	if len(s.refusal) > 0 {
+		return nil, errors.Join(s.refusal...)
+	}
+	return p.NRGBA, nil
+}
+
+// The plate of a label. At 0.72 a white picture behind it becomes #585a5c at
+// most, on which the name has a contrast of 6.2 and the part of 5.1; a test
+// measures both.
+var (
+	plate    = color.NRGBA{0x10, 0x12, 0x15, 184} // 184/255 = 0.72
+	nameInk  = paper
+	partInk  = color.NRGBA{0xdc, 0xdb, 0xd6, 255}
+	nameSize = struct{ ofTile, least, most float64 }{0.078, 13.5, 38} // fraction of the tile's short side; pixels at 1080 lines
+)
+
+const (
+	partSize = 0.80 // of the name's
+	padX     = 0.50 // of the name's size, inside the plate
+	padY     = 0.24
+	corner   = 0.22
+	shrink   = 0.80 // how far text shrinks before it is cut
+)
+
+// letter is the size of a name in a tile, in pixels.
+func letter(c layout.Canvas, tile layout.Rect) float64 {
+	px := nameSize.ofTile * float64(min(tile.W, tile.H))
+	return max(c.Scale(nameSize.least), min(px, c.Scale(nameSize.most)))
+}
+
+// label draws a plate as wide as its text at the bottom left of a tile. The
+// part is left out where both lines would cover much of the picture.
+func (p *picture) label(s *setter, c layout.Canvas, l Label) {
+	px := letter(c, l.Tile)
+	tile := boxOf(rectangle(l.Tile))
+	margin := min(px*0.5, tile.w()*0.03)
+	width := tile.w() - 2*margin - 2*padX*px
+	var lines []line
+	var inks []color.NRGBA
+	room := tile.h() - 2*margin - 2*padY*px
+	for i, text := range []string{l.Name, l.Part} {
+		if strings.TrimSpace(text) == "" {
+			continue
+		}
+		size, w, colour := px, medium, nameInk
+		if i == 1 {
+			size, w, colour = px*partSize, regular, partInk
+		}
+		t := s.fit(text, w, size, size*shrink, width)
+		limit := 0.4 // of the tile, for a second line
+		if len(lines) == 0 {
+			limit = 1
+		}
+		if len(t.runs) == 0 || stack(lines)+t.height() > min(room, limit*tile.h()) {
+			continue
+		}
+		lines, inks = append(lines, t), append(inks, colour)
+	}
+	if len(lines) == 0 {
+		return
+	}
+	wide := 0.0
+	for _, t := range lines {
+		wide = max(wide, t.width)
+	}
+	b := box{x0: tile.x0 + margin, y1: tile.y1 - margin}
+	b.x1 = b.x0 + wide + 2*padX*px
+	b.y0 = b.y1 - stack(lines) - 2*padY*px
+	p.rounded(b, corner*px, plate)
+	y := b.y0 + padY*px
+	for i, t := range lines {
+		p.write(t, b.x0+padX*px, y+t.ascent, inks[i], inside(b))
+		y += t.height()
+	}
+}
+
+// stack is the height of lines set without extra leading.
+func stack(lines []line) (h float64) {
+	for _, l := range lines {
+		h += l.height()
+	}
+	return h
+}
+
+// inside is the pixels that touch b.
+func inside(b box) image.Rectangle {
+	return image.Rect(int(b.x0), int(b.y0), int(b.x1)+1, int(b.y1)+1)
+}
+
+// placeholder draws a calm tile: five thin lines with a few lozenge notes over
+// the text. Where the notes stand follows from the name, so players differ and
+// every render is alike.
+func (p *picture) placeholder(s *setter, c layout.Canvas, h Placeholder, bg color.NRGBA) {
+	ground := mix(bg, on(bg), 0.075)
+	r := rectangle(h.Tile)
+	p.fill(r, ground)
+	px := 1.15 * letter(c, h.Tile)
+	tile := boxOf(r)
+	width := tile.w() - 2*padX*px
+	var lines []line
+	var inks []color.NRGBA
+	add := func(text string, w weight, size float64, ink color.NRGBA) {
+		if strings.TrimSpace(text) == "" {
+			return
+		}
+		t := s.fit(text, w, size, size*shrink, width)
+		if len(t.runs) > 0 && stack(lines)+t.height() <= tile.h()*0.9 {
+			lines, inks = append(lines, t), append(inks, ink)
+		}
+	}
+	add(h.Name, medium, px, on(ground))
+	add(h.Part, regular, px*partSize, quiet(ground))
+	add(h.Note, regular, px*partSize*0.9, quiet(ground))
+
+	// The marks and the text are centred together; marks too small to be
+	// read as such are left out.
+	text := stack(lines)
+	staff := min(tile.h()*0.2, tile.w()*0.16, tile.h()*0.9-text-px)
+	y := tile.y0 + (tile.h()-text)/2
+	if staff >= 0.8*px {
+		y = tile.y0 + (tile.h()-text-staff-0.9*px)/2
+		p.staff(box{tile.x0 + tile.w()*0.3, y, tile.x1 - tile.w()*0.3, y + staff}, h, ground, r)
+		y += staff + 0.9*px
+	}
+	for i, t := range lines {
+		p.write(t, tile.x0+(tile.w()-t.width)/2, y+t.ascent, inks[i], r)
+		y += t.height()
+	}
+}
+
+// staff draws five lines across b and five lozenges on or between them.
+func (p *picture) staff(b box, h Placeholder, ground color.NRGBA, clip image.Rectangle) {
+	gap := b.h() / 4
+	thick := max(b.h()*0.022, 0.5)
+	for i := range 5 {
+		y := b.y0 + float64(i)*gap
+		p.rect(box{b.x0, y - thick/2, b.x1, y + thick/2}, mix(ground, on(ground), 0.22))
+	}
+	hash := fnv.New64a()
+	hash.Write([]byte(h.Name + "\x00" + h.Part)) // never fails
+	bits := hash.Sum64()
+	const notes = 5
+	step := b.w() / notes
+	place := 4 + int(bits%3) - 1 // half gaps from the top line
+	for i := range notes {
+		bits /= 5
+		if i > 0 {
+			place = max(1, min(7, place+int(bits%5)-2)) // steps of a melody, not jumps
+		}
+		x := b.x0 + (float64(i)+0.5)*step
+		p.lozenge(x, b.y0+float64(place)*gap/2, gap*1.15, gap*1.15, max(thick*1.8, 1), h.Expected, clip, mix(ground, on(ground), 0.55))
+	}
+}

@@ -1,0 +1,102 @@
+package layout
+
+import "fmt"
+
+// A seat is a take's stable place. Seats are given in the order of the takes:
+// tile i of a Grid belongs to take i. A take that is expected but not in yet
+// holds its place in that order, so its arrival moves nobody. A take that
+// nobody expected goes to the end; when the grid for one more has other rows
+// and columns, reading order would move nearly everybody, and Reseat is there
+// to move as few as possible.
+
+// Cell is a place in a grid of rows and columns, both from 0.
+type Cell struct{ Row, Col int }
+
+// Cells lists the cells of a plan made by Grid, in reading order.
+func (p Plan) Cells() []Cell {
+	cells := make([]Cell, len(p.Tiles))
+	for i := range cells {
+		cells[i] = Cell{i / p.Cols, i % p.Cols}
+	}
+	return cells
+}
+
+// Reseat gives every name a cell of plan p, which must have been made for
+// that many names. A name keeps its cell from before when the plan has it;
+// the others take the free cells in reading order. So only those move whose
+// cell is gone, and no assignment moves fewer.
+//
+// Errors: names that are not as many as the tiles, a name twice, two names
+// with one cell before.
+func Reseat(names []string, before map[string]Cell, p Plan) ([]Cell, error) {
+	if len(names) != len(p.Tiles) {
+		return nil, argument("names", "%d for %d tiles", len(names), len(p.Tiles))
+	}
+	seen := make(map[string]bool, len(names))
+	taken := make(map[Cell]string, len(names))
+	for _, name := range names {
+		if seen[name] {
+			return nil, argument("names", "%q is there twice", name)
+		}
+		seen[name] = true
+		cell, ok := before[name]
+		if !ok || cell.Row < 0 || cell.Col < 0 || cell.Row >= p.Rows || cell.Col >= p.Cols {
+			continue
+		}
+		if other, ok := taken[cell]; ok {
+			return nil, argument("seats", "%q and %q both had row %d, column %d", other, name, cell.Row, cell.Col)
+		}
+		taken[cell] = name
+	}
+	cells := make([]Cell, len(names))
+	next := 0 // the next cell to try, in reading order
+	for i, name := range names {
+		if cell, ok := before[name]; ok && taken[cell] == name {
+			cells[i] = cell
+			continue
+		}
+		for {
+			cells[i] = Cell{next / p.Cols, next % p.Cols}
+			next++
+			if _, ok := taken[cells[i]]; !ok {
+				break
+			}
+		}
+	}
+	return cells, nil
+}
+
+// Arrange moves the tiles of a plan made by Grid to other cells: tile i to
+// cells[i]. A row filled from the left without a hole is aligned as the plan
+// says; a row with a hole keeps its columns, so that the hole shows.
+func (p Plan) Arrange(cells []Cell) (Plan, error) {
+	if len(cells) != len(p.Tiles) || len(cells) == 0 {
+		return p, argument("cells", "%d for %d tiles", len(cells), len(p.Tiles))
+	}
+	length := make([]int, p.Rows) // tiles in the row
+	reach := make([]int, p.Rows)  // columns up to the last tile of the row
+	used := make(map[Cell]bool, len(cells))
+	for _, c := range cells {
+		if c.Row < 0 || c.Col < 0 || c.Row >= p.Rows || c.Col >= p.Cols || used[c] {
+			return p, argument("cells", "%s is outside %d rows of %d or taken twice", c, p.Rows, p.Cols)
+		}
+		used[c] = true
+		length[c.Row]++
+		reach[c.Row] = max(reach[c.Row], c.Col+1)
+	}
+	w, h := p.Tiles[0].W, p.Tiles[0].H
+	x0, y0 := p.origin(w, h)
+	q := p
+	q.Tiles = make([]Rect, len(cells))
+	for i, c := range cells {
+		n := length[c.Row]
+		if reach[c.Row] > n {
+			n = p.Cols
+		}
+		q.Tiles[i] = Rect{x0 + p.shift(n, c.Col, w), y0 + c.Row*(h+p.Gutter), w, h}
+	}
+	return q, nil
+}
+
+// String is "row 2, column 3", counting from 1 as people do.
+func (c Cell) String() string { return fmt.Sprintf("row %d, column %d", c.Row+1, c.Col+1) }
