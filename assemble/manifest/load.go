@@ -1,0 +1,184 @@
+package manifest
+
+import (
+	"errors"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strconv"
+
+	"go.yaml.in/yaml/v3"
+
+	"ripieno/assemble/fault"
+)
+
+// FileName is the name of the manifest in a production's folder.
+const FileName = "production.yaml"
+
+// Version is the only version of the manifest there is so far.
+const Version = 1
+
+// Load reads the manifest of the production in dir. Its faults name the file
+// as the person would type it, dir and all. A folder without a manifest is a
+// fault that says how to get one.
+func Load(dir string) (*Production, error) {
+	path := filepath.Join(dir, FileName)
+	data, err := readSmall(path, maxBytes)
+	switch {
+	case err == nil:
+		return Parse(path, data)
+	case errors.Is(err, fs.ErrNotExist):
+		return nil, missing(dir, path)
+	}
+	return nil, fault.New(fault.Manifest, path, "the manifest cannot be read", "see whether it is a file you may read").Because(err)
+}
+
+// missing is the fault for a folder without a manifest, with the likely reason.
+func missing(dir, path string) *fault.Fault {
+	if info, err := os.Stat(dir); err != nil || !info.IsDir() {
+		return fault.New(fault.Manifest, dir, "no such folder", "give the production's folder with --dir")
+	}
+	for _, other := range []string{"production.yml", "Production.yaml", "production.yaml.txt", "production.json"} {
+		if _, err := os.Stat(filepath.Join(dir, other)); err == nil {
+			return fault.New(fault.Manifest, path, "there is no such file, but there is "+strconv.Quote(other), "rename it to "+FileName)
+		}
+	}
+	return fault.New(fault.Manifest, path, "there is no manifest here",
+		"run `ripieno new` in the folder of takes for a first draft, or `ripieno demo` for a whole example")
+}
+
+// readSmall reads an ordinary file of at most limit bytes; of a larger one it
+// gives limit bytes and one more, which checkText refuses. Devices and pipes
+// could block forever and are not read.
+func readSmall(path string, limit int64) ([]byte, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, err
+	}
+	if !info.Mode().IsRegular() {
+		return nil, errors.New("not an ordinary file")
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close() //nolint:errcheck // nothing was written
+	return io.ReadAll(io.LimitReader(f, limit+1))
+}
+
+// Parse reads a manifest that was read from path. The path is used in faults
+// as it is given, and its folder for Production.Dir. The score, if tempo names
+// one, is the only file that is opened.
+//
+// Either the production or the error is nil. The error is a [fault.List] of
+// kind Manifest.
+func Parse(path string, data []byte) (*Production, error) {
+	dir, err := filepath.Abs(filepath.Dir(path))
+	if err != nil { // the working folder is gone
+		return nil, fault.List{fault.New(fault.Manifest, path, "the folder cannot be found", "change into the production's folder").Because(err)}
+	}
+	return parseIn(dir, path, data)
+}
+
+// parseIn is Parse with the folder known.
+func parseIn(dir, path string, data []byte) (*Production, error) {
+	root, bad := parseYAML(path, data, maxBytes)
+	if bad != nil {
+		return nil, fault.List{bad}
+	}
+	r := &reader{file: path, dir: dir}
+	if r.laterVersion(root) {
+		return nil, r.err()
+	}
+	r.refuseSharing(root)
+	p := r.mapping(root, topShape).production()
+	if err := r.err(); err != nil {
+		return nil, err
+	}
+	p.Path, p.Dir = path, dir
+	return p, nil
+}
+
+// laterVersion refuses a file made for a later program before anything else
+// is read: it would be all faults and none of them true.
+func (r *reader) laterVersion(root *yaml.Node) bool {
+	for i := 0; i+1 < len(root.Content); i += 2 {
+		k, v := root.Content[i], root.Content[i+1]
+		if n, err := strconv.Atoi(v.Value); k.Value == "version" && err == nil && n > Version && !isQuoted(v) {
+			r.at(v, "get a newer ripieno, or write version: 1 if the file was made for this one",
+				"version %d is newer than this program, which reads version %d", n, Version)
+			return true
+		}
+	}
+	return false
+}
+
+// version checks that the file says which version it is.
+func (m mapping) version() {
+	if !m.need("version", `write "version: 1" on the first line`) {
+		return
+	}
+	v, ok := m.scalar("version", strconv.Itoa(Version))
+	if ok && (v.Value != strconv.Itoa(Version) || isQuoted(v)) {
+		m.at(v, `write "version: 1"`, "there is no version %q", clip(v.Value))
+	}
+}
+
+// production reads all sections. It is only whole when there are no faults.
+func (m mapping) production() *Production {
+	p := &Production{takesMark: markOf(m.file, m.node)}
+	m.version()
+	if m.need("title", `for example title: The Lamplighter's Round`) {
+		p.Title = m.text("title", "The Lamplighter's Round")
+	}
+	p.Composer = m.text("composer", "Mara Voss")
+	p.Ensemble = m.text("ensemble", "Harbour Lane Winds")
+	p.Dedication = m.text("dedication", "for the lamplighters")
+	if m.need("tempo", "for example "+tempoShape.example) {
+		if t, ok := m.child("tempo", tempoShape); ok {
+			p.Tempo, p.Score = t.tempo()
+		}
+	}
+	p.Guide = m.guide(p.Tempo)
+	p.Sections = m.sections()
+	var entries []mapping
+	p.Takes, entries = m.takes(p.Tempo)
+	p.Sections = m.useSections(p.Sections, p.Takes, entries)
+	p.Mix = m.mix()
+	p.Picture = m.picture()
+	p.Shots = m.shots(p)
+	p.Deliver = m.deliver()
+	if k := m.keys["takes"]; k != nil {
+		p.takesMark = markOf(m.file, k)
+	}
+	return p
+}
+
+// NeedTakes is a fault when the production has no takes at all, which is fine
+// for making the guide and for nothing after it.
+func (p *Production) NeedTakes() error {
+	if len(p.Takes) > 0 {
+		return nil
+	}
+	if p.takesMark.File == "" { // not read from a file
+		return fault.New(fault.Manifest, "", "the production has no takes", "add one under takes:")
+	}
+	return fault.At(fault.Manifest, p.takesMark, "the production has no takes",
+		"add one under takes: for example - "+takeShape.example)
+}
+
+// entries reads the mappings of a list.
+func (m mapping) entries(key string, s *shape) []mapping {
+	var all []mapping
+	for i, n := range m.list(key, key+": ["+s.example+"]") {
+		if isEmpty(n) { // its own place is that of whatever comes next
+			m.at(m.vals[key], "write "+s.example+", or delete it", "entry %d of %s is empty", i+1, key)
+			continue
+		}
+		if e := m.mapping(n, s); n.Kind == yaml.MappingNode {
+			all = append(all, e)
+		}
+	}
+	return all
+}

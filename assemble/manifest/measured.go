@@ -1,0 +1,217 @@
+package manifest
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"io/fs"
+	"math"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"go.yaml.in/yaml/v3"
+
+	"ripieno/assemble/fault"
+)
+
+// MeasuredName is the name of the file of measurements in a production's
+// folder.
+const MeasuredName = "sync.yaml"
+
+// maxMeasured bounds sync.yaml: a few kilobytes of evidence for each file of
+// some hundred players.
+const maxMeasured = 16 << 20
+
+// Measured is sync.yaml: what sync found out about the recordings. It is
+// written by the program alone, may be deleted at any time, and is overruled
+// by whatever production.yaml says.
+type Measured struct {
+	Files []Measurement // as read; Encode sorts its own copy
+}
+
+// Measurement is where one recording lies on guide time. It is true for one
+// content of the file: Take, Role and Hash together are its key.
+type Measurement struct {
+	Take string // name of the take
+	Role string // "video" or "audio"
+	File string // as the manifest named it, for people who read the file
+	Hash string // of the content that was measured
+
+	// Offset is the guide time at the file's time zero, in seconds, and
+	// DriftPPM how much faster than the guide its clock runs, as
+	// guide = Offset + t·(1 + DriftPPM·1e-6). Offset is NaN when the file
+	// could not be placed at all.
+	Offset, DriftPPM float64
+
+	Confidence float64  // 0 to 1
+	Sure       bool     // above the bar for going on without asking
+	Method     string   // how it was found
+	Evidence   []string // one finding a line, for people
+	Reason     string   // why it is not sure; "" when it is
+}
+
+var (
+	measuredShape = &shape{name: "the file", example: "version: 1", keys: []string{"version", "files", "complete"}}
+	fileShape     = &shape{name: "a file", example: "{take: oboe-1, role: video}", keys: []string{"take", "role", "file", "hash",
+		"offset", "drift_ppm", "confidence", "sure", "method", "evidence", "reason"}}
+)
+
+// Find is the measurement of one content of one file of a take.
+func (m *Measured) Find(take, role, hash string) (Measurement, bool) {
+	for _, f := range m.Files {
+		if f.Take == take && f.Role == role && f.Hash == hash {
+			return f, true
+		}
+	}
+	return Measurement{}, false
+}
+
+// LoadMeasured reads the measurements of the production in dir. A missing
+// file is no measurements and no error.
+func LoadMeasured(dir string) (*Measured, error) {
+	path := filepath.Join(dir, MeasuredName)
+	data, err := readSmall(path, maxMeasured)
+	switch {
+	case err == nil:
+		return ParseMeasured(path, data)
+	case errors.Is(err, fs.ErrNotExist):
+		return &Measured{}, nil
+	}
+	return nil, fault.New(fault.Manifest, path, "the measurements cannot be read", "see whether it is a file you may read").Because(err)
+}
+
+// ParseMeasured reads the bytes of a sync.yaml that was read from path. A
+// file that is not as Encode writes it is a fault of kind Manifest, which
+// says to delete it: nothing in it is worth mending by hand.
+func ParseMeasured(path string, data []byte) (*Measured, error) {
+	r := &reader{file: path, hint: fmt.Sprintf("delete %s and run `ripieno sync` again", filepath.Base(path))}
+	root, bad := parseYAML(path, data, maxMeasured)
+	if bad != nil {
+		bad.Hint = r.hint
+		return nil, bad
+	}
+	if r.laterVersion(root) {
+		return nil, r.faults[0]
+	}
+	r.refuseSharing(root)
+	m := r.mapping(root, measuredShape)
+	m.version()
+	m.need("files", "")
+	// The last line: without it the end is missing, perhaps in the middle of
+	// a number.
+	m.need("complete", "")
+	m.flag("complete", true)
+	all := &Measured{}
+	seen := map[[3]string]bool{}
+	for _, e := range m.entries("files", fileShape) {
+		f := e.measurement()
+		key := [3]string{f.Take, f.Role, f.Hash}
+		if seen[key] {
+			e.at(e.node, "", "take %q has two measurements of one %s file", clip(f.Take), clip(f.Role))
+		}
+		seen[key] = true
+		all.Files = append(all.Files, f)
+	}
+	if err := r.err(); err != nil {
+		return nil, r.faults[0] // one is enough for a file to throw away
+	}
+	return all, nil
+}
+
+func (m mapping) measurement() Measurement {
+	var f Measurement
+	for _, key := range []string{"take", "role", "file", "hash", "offset", "drift_ppm", "confidence", "sure", "method"} {
+		m.need(key, "")
+	}
+	f.Take, f.File, f.Hash, f.Method, f.Reason = m.raw("take"), m.raw("file"), m.raw("hash"), m.raw("method"), m.raw("reason")
+	f.Role = m.choice("role", "video", "video", "audio")
+	if v := m.vals["offset"]; v != nil && v.Value == "none" {
+		f.Offset = math.NaN()
+	} else {
+		f.Offset, _ = m.number("offset", -maxSeconds, maxSeconds, "seconds")
+	}
+	f.DriftPPM, _ = m.number("drift_ppm", -maxDriftPPM, maxDriftPPM, "ppm")
+	f.Confidence, _ = m.number("confidence", 0, 1, "")
+	f.Sure = m.flag("sure", false)
+	for _, v := range m.list("evidence", "") {
+		if v.Kind != yaml.ScalarNode {
+			m.at(v, "", "evidence holds %s", kindOf(v))
+			continue
+		}
+		f.Evidence = append(f.Evidence, v.Value)
+	}
+	return f
+}
+
+// raw is a text that the program wrote itself, with whatever is in it.
+func (m mapping) raw(key string) string {
+	v, ok := m.scalar(key, "")
+	if !ok {
+		return ""
+	}
+	return v.Value
+}
+
+// Encode is the file's bytes: the same for the same measurements in whatever
+// order. A number that ParseMeasured would refuse, a role that is neither
+// video nor audio, or two measurements of one key are an error, which is the
+// caller's bug. Text that is not UTF-8 loses the bytes in question.
+func (m *Measured) Encode() ([]byte, error) {
+	files := slices.Clone(m.Files)
+	slices.SortStableFunc(files, func(a, b Measurement) int {
+		return cmp.Or(strings.Compare(a.Take, b.Take), strings.Compare(a.Role, b.Role), strings.Compare(a.Hash, b.Hash))
+	})
+	var b strings.Builder
+	b.WriteString("# Written by `ripieno sync`. A value in production.yaml (offset: or cue_at: of a\n" +
+		"# file) overrules the one here. This file may be deleted; sync measures again.\n" +
+		"version: 1\nfiles:")
+	if len(files) == 0 {
+		b.WriteString(" []")
+	}
+	b.WriteString("\n")
+	for i, f := range files {
+		if i > 0 && files[i-1].Take == f.Take && files[i-1].Role == f.Role && files[i-1].Hash == f.Hash {
+			return nil, fmt.Errorf("manifest: two measurements of take %q, %s, %s", f.Take, f.Role, f.Hash)
+		}
+		if err := f.check(); err != nil {
+			return nil, err
+		}
+		f.write(&b)
+	}
+	b.WriteString("complete: true\n")
+	return []byte(b.String()), nil
+}
+
+// check refuses what could not be read back.
+func (f Measurement) check() error {
+	offset := math.IsNaN(f.Offset) || math.Abs(f.Offset) <= maxSeconds
+	if !offset || !(math.Abs(f.DriftPPM) <= maxDriftPPM) || !(f.Confidence >= 0 && f.Confidence <= 1) {
+		return fmt.Errorf("manifest: take %q, %s: offset %v, drift %v ppm, confidence %v", f.Take, f.Role, f.Offset, f.DriftPPM, f.Confidence)
+	}
+	if f.Role != "video" && f.Role != "audio" {
+		return fmt.Errorf("manifest: take %q: role %q", f.Take, f.Role)
+	}
+	return nil
+}
+
+func (f Measurement) write(b *strings.Builder) {
+	offset := "none"
+	if !math.IsNaN(f.Offset) {
+		offset = decimal(f.Offset)
+	}
+	fmt.Fprintf(b, "  - take: %s\n    role: %s\n", yamlText(f.Take), f.Role)
+	fmt.Fprintf(b, "    file: %s\n    hash: %s\n", yamlText(f.File), yamlText(f.Hash))
+	fmt.Fprintf(b, "    offset: %s\n    drift_ppm: %s\n", offset, decimal(f.DriftPPM))
+	fmt.Fprintf(b, "    confidence: %s\n    sure: %t\n", decimal(f.Confidence), f.Sure)
+	fmt.Fprintf(b, "    method: %s\n", yamlText(f.Method))
+	if len(f.Evidence) > 0 {
+		b.WriteString("    evidence:\n")
+		for _, e := range f.Evidence {
+			fmt.Fprintf(b, "      - %s\n", yamlText(e))
+		}
+	}
+	if f.Reason != "" {
+		fmt.Fprintf(b, "    reason: %s\n", yamlText(f.Reason))
+	}
+}

@@ -1,0 +1,244 @@
+package manifest
+
+import (
+	"cmp"
+	"fmt"
+	"regexp"
+	"slices"
+	"strings"
+
+	"go.yaml.in/yaml/v3"
+
+	"ripieno/mix/tempo"
+	"ripieno/mix/tempo/score"
+)
+
+// defaultCountIn is the count-in when the manifest says nothing: eight
+// measures (common practice for quick pieces, no source). A wrong guess here
+// is heard at once, in the guide.
+const defaultCountIn = 8
+
+// tempo reads the tempo map, and the score when it comes from one. The map is
+// nil after any fault, since half a map would only give faults that are not
+// there.
+func (m mapping) tempo() (*tempo.Map, *score.Score) {
+	before := len(m.faults)
+	in := tempo.CountIn{Measures: defaultCountIn}
+	if m.has("count_in") {
+		in = m.countIn()
+	}
+	var spec tempo.Spec
+	var changes []mapping
+	paper, scored := m.score()
+	if scored {
+		spec = m.fromScore(paper, in)
+	} else {
+		spec, changes = m.written()
+		spec.CountIn = in
+	}
+	holds := m.entries("holds", holdShape)
+	for _, h := range holds {
+		spec.Holds = append(spec.Holds, h.hold())
+	}
+	if len(m.faults) > before {
+		return nil, nil
+	}
+	music, err := tempo.New(spec)
+	if err != nil {
+		m.tempoFaults(err, changes, holds)
+		return nil, nil
+	}
+	return music, paper
+}
+
+// written reads the tempo map from the manifest itself.
+func (m mapping) written() (spec tempo.Spec, changes []mapping) {
+	spec.PickUp, _ = m.number("pick_up", 0, 64, "beats")
+	m.need("measures", "how many measures the piece has, for example measures: 32")
+	spec.Measures, _ = m.whole("measures", 1, tempo.MaxMeasures)
+	m.need("changes", "for example changes: ["+changeShape.example+"], or score: round.musicxml")
+	changes = m.entries("changes", changeShape)
+	if v := m.vals["changes"]; v != nil && v.Kind == yaml.SequenceNode && len(v.Content) == 0 {
+		m.at(v, "for example changes: ["+changeShape.example+"]", "changes has no entries")
+	}
+	for _, c := range changes {
+		spec.Changes = append(spec.Changes, c.change())
+	}
+	return spec, changes
+}
+
+// tempoFaults gives the errors of the tempo map their places in the file.
+func (m mapping) tempoFaults(err error, changes, holds []mapping) {
+	before := len(m.faults)
+	for _, e := range tempo.Errors(err) {
+		in := m
+		switch {
+		case e.Change >= 0 && e.Change < len(changes):
+			in = changes[e.Change]
+		case e.Hold >= 0 && e.Hold < len(holds):
+			in = holds[e.Hold]
+		case e.Field == "cue":
+			if v := m.vals["count_in"]; v != nil && v.Kind == yaml.MappingNode {
+				in = m.mapping(v, countInShape) // read without faults before
+			}
+		}
+		field := e.Field
+		if in.shape == holdShape && field == "hold" {
+			field = "at"
+		}
+		place := in.node
+		if v := m.vals["score"]; v != nil && e.Change >= 0 {
+			place = v // the change is the score's
+		} else if v := in.vals[field]; v != nil {
+			place = v
+		}
+		m.at(place, cmp.Or(e.Hint, tempoHints[e.Field]), "%s", e.What)
+	}
+	if len(m.faults) == before { // an error of another kind
+		m.at(m.node, "see whether the measures and tempos fit together", "%v", err)
+	}
+}
+
+// tempoHints are for the errors of the tempo map that bring none.
+var tempoHints = map[string]string{
+	"measure": "measures: in tempo: says how long the piece is",
+	"until":   "measures: in tempo: says how long the piece is",
+	"cue":     "the first measure of the count-in's second half is common: measure 5 of 8, 3 of 4",
+	"hold":    "a measure of the piece and a beat of its meter, for example m12.3",
+	"meter":   "put the change on the first beat of a measure",
+}
+
+// countIn reads the count-in. A cue that is not given is left at zero, which
+// the tempo map takes as the usual place; a cue that is given has to name its
+// measure, since half a place would be a guess that nobody sees.
+func (m mapping) countIn() tempo.CountIn {
+	c, ok := m.child("count_in", countInShape)
+	if !ok {
+		return tempo.CountIn{}
+	}
+	var in tempo.CountIn
+	c.need("measures", "0 for no count-in")
+	in.Measures, _ = c.whole("measures", 0, tempo.MaxCountIn)
+	cue, ok := c.child("cue", cueShape)
+	if !ok {
+		return in
+	}
+	cue.need("measure", "for example "+cueShape.example)
+	in.CueMeasure, _ = cue.whole("measure", 1, tempo.MaxCountIn)
+	in.CueBeat = 1
+	if n, ok := cue.whole("beat", 1, 64); ok {
+		in.CueBeat = float64(n)
+	}
+	return in
+}
+
+// change reads one tempo change. What it does not say keeps its zero, which
+// the tempo map takes as "as before"; whether it says enough, and whether it
+// fits its neighbours, is for the map to judge.
+func (m mapping) change() tempo.Change {
+	var c tempo.Change
+	if m.need("measure", "for example "+changeShape.example) {
+		c.Measure, _ = m.whole("measure", 1, tempo.MaxMeasures)
+	}
+	if v, ok := m.scalar("meter", "4/4"); ok {
+		meter, err := tempo.ParseMeter(v.Value)
+		if err != nil {
+			m.at(v, "for example 4/4, 2/2, 6/8 or 3+2/8", "%v", err)
+		}
+		c.Meter = meter
+	}
+	if v, ok := m.scalar("beat", "quarter"); ok {
+		unit, err := tempo.ParseUnit(v.Value)
+		if err != nil {
+			m.at(v, "for example quarter, half, eighth, dotted-quarter", "%v", err)
+		}
+		c.Beat = unit
+	}
+	c.BPM, _ = m.number("bpm", tempo.MinBPM, tempo.MaxBPM, "beats a minute")
+	c.RampTo, _ = m.number("ramp_to", tempo.MinBPM, tempo.MaxBPM, "beats a minute")
+	c.Until, _ = m.whole("until", 1, tempo.MaxMeasures+1)
+	return c
+}
+
+// hold reads a fermata. Its place can be musical only: guide time is what the
+// holds are about to change.
+func (m mapping) hold() tempo.Hold {
+	var h tempo.Hold
+	m.need("at", "for example "+holdShape.example)
+	if v, ok := m.scalar("at", "m12.3"); ok {
+		p, ok := musical(v.Value)
+		if !ok {
+			m.at(v, "a measure (m12) or a beat in it (m12.3)", "at %q is not a place in the piece", clip(v.Value))
+		}
+		h.At = p
+	}
+	m.need("seconds", "how long the music waits, for example seconds: 1.5")
+	h.Seconds, _ = m.number("seconds", 0.001, tempo.MaxHold, "")
+	return h
+}
+
+// guide reads what sounds besides the clicks.
+func (m mapping) guide(music *tempo.Map) Guide {
+	g := Guide{PitchHz: 440} // ISO 16
+	c, ok := m.child("guide", guideShape)
+	if !ok {
+		return g
+	}
+	if x, ok := c.number("pitch", 380, 480, "Hz"); ok {
+		g.PitchHz = x
+	}
+	seen := map[int]int{} // measure -> line
+	for _, e := range c.entries("drone", droneShape) {
+		d := Drone{Mark: markOf(m.file, e.node), Note: e.note(), Fifth: e.flag("fifth", false)}
+		// No note and a fifth is a contradiction that would pass in silence.
+		if d.Note == "" && d.Fifth {
+			e.at(e.vals["fifth"], "leave fifth out", "a silent drone has no fifth")
+		}
+		if !e.need("measure", "for example "+droneShape.example) {
+			continue
+		}
+		n, ok := e.whole("measure", 0, tempo.MaxMeasures)
+		if !ok {
+			continue
+		}
+		if line := seen[n]; line > 0 {
+			e.at(e.vals["measure"], fmt.Sprintf("the first is on line %d; keep one of them", line), "a second drone begins at measure %d", n)
+			continue
+		}
+		v := e.vals["measure"]
+		seen[n] = v.Line
+		at := Time{Text: fmt.Sprintf("m%d", n), Mark: markOf(m.file, v)}
+		if at, ok = e.place(at, tempo.Position{Measure: n, Beat: 1}, v, music); ok {
+			d.From = at
+			g.Drone = append(g.Drone, d)
+		}
+	}
+	slices.SortStableFunc(g.Drone, func(a, b Drone) int { return cmp.Compare(a.From.Seconds, b.From.Seconds) })
+	return g
+}
+
+// noteForm is a letter, an accidental and an octave, C4 being middle C.
+var noteForm = regexp.MustCompile(`^[A-G](#|b)?[0-8]$`)
+
+// note reads the pitch of a drone; "" for none.
+func (m mapping) note() string {
+	m.need("note", "for example note: D3, or note: none for silence")
+	v, ok := m.scalar("note", "D3")
+	if !ok || v.Value == "none" {
+		return ""
+	}
+	if noteForm.MatchString(v.Value) {
+		return v.Value
+	}
+	hint := "a letter and an octave: D3, F#2, Bb3; none for silence"
+	s := strings.NewReplacer("♯", "#", "♭", "b", " ", "").Replace(v.Value)
+	if s != "" {
+		if s = strings.ToUpper(s[:1]) + s[1:]; noteForm.MatchString(s) {
+			hint = fmt.Sprintf("did you mean %q?", s)
+		} else if noteForm.MatchString(s + "3") {
+			hint = fmt.Sprintf("the octave is missing; did you mean %q?", s+"3")
+		}
+	}
+	m.at(v, hint, "%q is not a note", clip(v.Value))
+	return ""
+}

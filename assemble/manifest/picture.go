@@ -1,0 +1,198 @@
+package manifest
+
+import (
+	"fmt"
+	"math"
+	"regexp"
+	"strconv"
+	"strings"
+)
+
+// Bounds of the picture.
+const (
+	minCanvas, maxCanvas = 32, 8192 // pixels; H.264 level 6.2 ends at 8192
+	maxEdge              = 60       // seconds of film before and after the music
+	maxAspect            = 4        // wide or high; beyond, a tile is a slit
+)
+
+// mix reads the settings of the sound. The defaults are those of films that
+// are streamed: -16 LUFS for a track of music (AES TD1008) under a ceiling of
+// -1 dBTP (EBU R 128).
+func (m mapping) mix() Mix {
+	x := Mix{LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true}
+	c, ok := m.child("mix", mixShape)
+	if !ok {
+		return x
+	}
+	// Above -6 no limiter keeps music whole; below -36 is an error of sign.
+	if v, ok := c.number("loudness", -36, -6, "LUFS"); ok {
+		x.LoudnessLUFS = v
+	}
+	if v, ok := c.number("true_peak", -12, 0, "dBTP"); ok {
+		x.TruePeakDB = v
+	}
+	x.Room, _ = c.number("room", 0, 1, "(0 dry)")
+	x.AutoBalance = c.choice("balance", "auto", "auto", "manual") == "auto"
+	return x
+}
+
+// picture reads what all deliverables share. Pixel measures are those of a
+// film with 1080 lines, so that one manifest suits every canvas.
+func (m mapping) picture() Picture {
+	p := Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9, Gutter: 6,
+		Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3}
+	c, ok := m.child("picture", pictureShape)
+	if !ok {
+		return p
+	}
+	c.fps(&p)
+	c.aspect(&p)
+	if n, ok := c.whole("gutter", 0, 200); ok {
+		p.Gutter = n
+	}
+	p.Margin, _ = c.whole("margin", 0, 400)
+	p.Background = c.colour("background", p.Background)
+	p.Labels = c.flag("labels", p.Labels)
+	if x, ok := c.number("lead_in", 0, maxEdge, "seconds"); ok {
+		p.LeadIn = x
+	}
+	if x, ok := c.number("tail", 0, maxEdge, "seconds"); ok {
+		p.Tail = x
+	}
+	return p
+}
+
+// frameRates are the production's rates, by the ways people write them. The
+// broken ones are exact fractions (SMPTE 170M's 1000/1001).
+var frameRates = map[string][2]int{
+	"24": {24, 1}, "25": {25, 1}, "30": {30, 1}, "50": {50, 1}, "60": {60, 1},
+	"23.976": {24000, 1001}, "23.98": {24000, 1001}, "24000/1001": {24000, 1001},
+	"29.97": {30000, 1001}, "30000/1001": {30000, 1001},
+	"59.94": {60000, 1001}, "60000/1001": {60000, 1001},
+}
+
+// fps reads the frame rate. Rates that are not in the table are refused, not
+// rounded: a film at 29.9 frames a second is nobody's wish.
+func (m mapping) fps(p *Picture) {
+	v, ok := m.scalar("fps", "30")
+	if !ok {
+		return
+	}
+	rate, ok := frameRates[v.Value]
+	if !ok {
+		m.at(v, "one of 24, 25, 30, 50, 60, 23.976, 29.97, 59.94", "fps %q is not a frame rate for films", clip(v.Value))
+		return
+	}
+	p.FPSNum, p.FPSDen = rate[0], rate[1]
+}
+
+var aspectForm = regexp.MustCompile(`^([0-9]{1,5})(?:\.([0-9]{1,3}))?:([0-9]{1,5})(?:\.([0-9]{1,3}))?$`)
+
+// aspect reads 16:9, also 2.39:1, into whole numbers without common factor.
+func (m mapping) aspect(p *Picture) {
+	v, ok := m.scalar("aspect", "16:9")
+	if !ok {
+		return
+	}
+	parts := aspectForm.FindStringSubmatch(v.Value)
+	if parts == nil {
+		m.at(v, "width:height, for example 16:9, 4:3, 1:1, 9:16 or 2.39:1", "aspect %q is not a ratio", clip(v.Value))
+		return
+	}
+	w, h := thousandths(parts[1], parts[2]), thousandths(parts[3], parts[4])
+	if w == 0 || h == 0 || w > maxAspect*h || h > maxAspect*w {
+		m.at(v, fmt.Sprintf("from 1:%d to %d:1", maxAspect, maxAspect), "aspect %s is out of range", v.Value)
+		return
+	}
+	d := gcd(w, h)
+	p.AspectW, p.AspectH = w/d, h/d
+}
+
+// thousandths of a number given as its digits before and behind the point.
+func thousandths(whole, fraction string) int {
+	n, _ := strconv.Atoi(whole + (fraction + "000")[:3]) // 8 digits at most
+	return n
+}
+
+func gcd(a, b int) int {
+	for b != 0 {
+		a, b = b, a%b
+	}
+	return a
+}
+
+var colourForm = regexp.MustCompile(`^#[0-9a-fA-F]{6}$`)
+
+// colour reads #rrggbb. Without quotes YAML takes it for a comment and sees
+// nothing, which gets a hint of its own because everybody falls for it.
+func (m mapping) colour(key, def string) string {
+	example := strconv.Quote(def)
+	if v := m.vals[key]; v != nil && isEmpty(v) {
+		m.at(m.keys[key], "write it in quotes, for example "+key+": "+example+", since # begins a comment", "%s has no value", key)
+		return def
+	}
+	v, ok := m.scalar(key, example)
+	if !ok {
+		return def
+	}
+	if !colourForm.MatchString(v.Value) {
+		hint := "red, green and blue as two hexadecimal digits each, in quotes: " + example
+		if colourForm.MatchString("#" + v.Value) {
+			hint = fmt.Sprintf("did you mean %q, in quotes?", "#"+v.Value)
+		}
+		m.at(v, hint, "%s %q is not a colour", key, clip(v.Value))
+		return def
+	}
+	return strings.ToLower(v.Value)
+}
+
+var canvasForm = regexp.MustCompile(`^([0-9]{1,6})[xX×]([0-9]{1,6})$`)
+
+// deliver reads the finished films; one in full HD when none is named.
+func (m mapping) deliver() []Deliverable {
+	var all []Deliverable
+	used := newNames("deliverable")
+	for _, e := range m.entries("deliver", deliverShape) {
+		d := Deliverable{Mark: markOf(m.file, e.node)}
+		if e.need("name", "for example "+deliverShape.example) {
+			d.Name = e.name("name", "final")
+			used.add(e, "name", d.Name)
+		}
+		if e.need("canvas", "for example "+deliverShape.example) {
+			d.W, d.H = e.canvas()
+		}
+		all = append(all, d)
+	}
+	if v := m.vals["deliver"]; v == nil {
+		return []Deliverable{{Name: "final", W: 1920, H: 1080, Mark: markOf(m.file, m.node)}}
+	} else if len(v.Content) == 0 && v.Kind != 0 && !isScalar(v) {
+		m.at(v, "delete the line for one film of 1920x1080", "deliver has no entries")
+	}
+	return all
+}
+
+// canvas reads a size in pixels. Both sides are even because 4:2:0 video
+// stores one colour sample for two by two pixels.
+func (m mapping) canvas() (w, h int) {
+	v, ok := m.scalar("canvas", "1920x1080")
+	if !ok {
+		return 0, 0
+	}
+	parts := canvasForm.FindStringSubmatch(v.Value)
+	if parts == nil {
+		m.at(v, "width x height in pixels, for example 1920x1080", "canvas %q is not a size", clip(v.Value))
+		return 0, 0
+	}
+	w, _ = strconv.Atoi(parts[1]) // six digits at most
+	h, _ = strconv.Atoi(parts[2])
+	switch {
+	case w < minCanvas || h < minCanvas || w > maxCanvas || h > maxCanvas:
+		m.at(v, fmt.Sprintf("each side from %d to %d pixels", minCanvas, maxCanvas), "canvas %s is out of range", v.Value)
+		return 0, 0
+	case w%2 != 0 || h%2 != 0:
+		even := func(n int) int { return int(math.Round(float64(n)/2)) * 2 }
+		m.at(v, fmt.Sprintf("did you mean %dx%d?", even(w), even(h)), "canvas %s has an odd side, which video cannot store", v.Value)
+		return 0, 0
+	}
+	return w, h
+}

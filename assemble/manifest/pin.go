@@ -1,0 +1,351 @@
+package manifest
+
+import (
+	"bytes"
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"unicode/utf8"
+
+	"go.yaml.in/yaml/v3"
+
+	"ripieno/assemble/fault"
+)
+
+// Pinned is a measured value that a person wants to keep: the offset and
+// drift of one file of a take, in seconds and ppm as in [File].
+type Pinned struct {
+	Take, Role       string // Role is "video" or "audio"
+	Offset, DriftPPM float64
+}
+
+// Pin writes values into the manifest data, behind the file name of the
+// recording they belong to, and changes no other byte: comments, quotes,
+// line ends and order stay as the person left them. The result reads back
+// with exactly these values, and pinning it again changes nothing.
+//
+// A recording that has an offset or cue_at keeps it, and one that has a
+// drift_ppm keeps that and gets the offset. p is the production that was read
+// from data and serves for the path in faults and to find a score; it may be nil.
+//
+// A manifest that Parse would refuse is refused with the same faults. A take
+// or recording that is not there, the same recording twice, or a number out
+// of a manifest's range is an error of the caller.
+func Pin(data []byte, p *Production, values []Pinned) ([]byte, error) {
+	path, dir := FileName, "."
+	if p != nil {
+		path, dir = cmp.Or(p.Path, path), cmp.Or(p.Dir, dir)
+	}
+	if _, err := parseIn(dir, path, data); err != nil {
+		return nil, err
+	}
+	if err := checkPinned(values); err != nil {
+		return nil, err
+	}
+	// All at once and behind the file names, which is where they read best;
+	// if that does not come out right, one by one wherever it does.
+	if pinned, err := pinAll(data, values, afterFile); err != nil || pinned != nil {
+		return pinned, err
+	}
+	pinned := data
+	for _, v := range values {
+		next, err := pinAll(pinned, []Pinned{v}, afterFile)
+		if next == nil && err == nil {
+			next, err = pinAll(pinned, []Pinned{v}, atBeginning)
+		}
+		if err != nil {
+			return nil, err
+		}
+		if next == nil {
+			return nil, fault.New(fault.Manifest, path, fmt.Sprintf("the %s of take %q is written in a way that nothing can be added to", v.Role, v.Take),
+				fmt.Sprintf("write it as %s: {file: ...}", v.Role))
+		}
+		pinned = next
+	}
+	return pinned, nil
+}
+
+func checkPinned(values []Pinned) error {
+	seen := map[[2]string]bool{}
+	for _, v := range values {
+		key := [2]string{v.Take, v.Role}
+		switch {
+		case v.Role != "video" && v.Role != "audio":
+			return fmt.Errorf("manifest: pin take %q: role %q", v.Take, v.Role)
+		case seen[key]:
+			return fmt.Errorf("manifest: pin the %s of take %q twice", v.Role, v.Take)
+		case !(math.Abs(v.Offset) <= maxSeconds) || !(math.Abs(v.DriftPPM) <= maxDriftPPM):
+			return fmt.Errorf("manifest: pin take %q: offset %v s, drift %v ppm", v.Take, v.Offset, v.DriftPPM)
+		}
+		seen[key] = true
+	}
+	return nil
+}
+
+// pair is a key to be written and its value.
+type pair struct{ key, value string }
+
+// edit is bytes to be put into a file.
+type edit struct {
+	at   int
+	text string
+}
+
+// placer finds where and how to write pairs into a recording's mapping; ok is
+// false when it cannot.
+type placer func(src *source, file *yaml.Node, pairs []pair) (e edit, ok bool)
+
+// pinAll writes all values by one way of placing them. It gives nil without
+// an error when the result does not read back as it should.
+func pinAll(data []byte, values []Pinned, place placer) ([]byte, error) {
+	before, bad := parseYAML(FileName, data, maxBytes)
+	if bad != nil {
+		return nil, bad
+	}
+	src := newSource(data)
+	var edits []edit
+	added := map[*yaml.Node][]pair{}
+	for _, v := range values {
+		file := recordingNode(before, v.Take, v.Role)
+		if file == nil {
+			return nil, fmt.Errorf("manifest: pin: there is no %s of a take %q", v.Role, v.Take)
+		}
+		if valueOf(file, "offset") != nil || valueOf(file, "cue_at") != nil {
+			continue
+		}
+		pairs := []pair{{"offset", decimal(v.Offset + 0)}} // + 0 makes -0 0
+		if valueOf(file, "drift_ppm") == nil {
+			pairs = append(pairs, pair{"drift_ppm", decimal(v.DriftPPM + 0)})
+		}
+		e, ok := place(src, file, pairs)
+		if !ok {
+			return nil, nil
+		}
+		edits = append(edits, e)
+		added[file] = pairs
+	}
+	after := apply(data, edits)
+	again, bad := parseYAML(FileName, after, maxBytes)
+	if bad != nil || !grew(before, again, added) {
+		return nil, nil
+	}
+	return after, nil
+}
+
+// apply makes the edits in a copy of data.
+func apply(data []byte, edits []edit) []byte {
+	slices.SortFunc(edits, func(a, b edit) int { return a.at - b.at })
+	var out []byte
+	from := 0
+	for _, e := range edits {
+		out = append(out, data[from:e.at]...)
+		out = append(out, e.text...)
+		from = e.at
+	}
+	return append(out, data[from:]...)
+}
+
+// grew tells whether after is before with the added pairs and nothing else.
+func grew(before, after *yaml.Node, added map[*yaml.Node][]pair) bool {
+	if before.Kind != after.Kind || before.Tag != after.Tag || before.Value != after.Value || before.Style != after.Style {
+		return false
+	}
+	rest := slices.Clone(after.Content)
+	for _, p := range added[before] {
+		i := slices.IndexFunc(rest, func(n *yaml.Node) bool { return n.Kind == yaml.ScalarNode && n.Value == p.key })
+		if i < 0 || i%2 != 0 || rest[i+1].Value != p.value || isQuoted(rest[i+1]) {
+			return false
+		}
+		rest = slices.Delete(rest, i, i+2)
+	}
+	if len(rest) != len(before.Content) {
+		return false
+	}
+	for i, n := range before.Content {
+		if !grew(n, rest[i], added) {
+			return false
+		}
+	}
+	return true
+}
+
+// recordingNode is the mapping of one recording; nil when there is none.
+func recordingNode(root *yaml.Node, take, role string) *yaml.Node {
+	takes := valueOf(root, "takes")
+	if takes == nil {
+		return nil
+	}
+	for _, t := range takes.Content {
+		if name := valueOf(t, "name"); name != nil && name.Value == take {
+			return valueOf(t, role)
+		}
+	}
+	return nil
+}
+
+// valueOf is the value behind a key of a mapping; nil when there is none.
+func valueOf(n *yaml.Node, key string) *yaml.Node {
+	if _, v := entryOf(n, key); v != nil {
+		return v
+	}
+	return nil
+}
+
+func entryOf(n *yaml.Node, key string) (k, v *yaml.Node) {
+	for i := 0; i+1 < len(n.Content); i += 2 {
+		if n.Content[i].Value == key {
+			return n.Content[i], n.Content[i+1]
+		}
+	}
+	return nil, nil
+}
+
+// afterFile writes behind the file name: on its line in braces, else on lines
+// of their own below it.
+func afterFile(src *source, file *yaml.Node, pairs []pair) (edit, bool) {
+	key, value := entryOf(file, "file")
+	begin, end, ok := src.scalar(value, file.Style&yaml.FlowStyle != 0)
+	if !ok {
+		return edit{}, false
+	}
+	if file.Style&yaml.FlowStyle != 0 {
+		// A file in the style of JSON, keys in quotes, stays in that style.
+		quote := ""
+		if i := src.offset(key); key.Style&(yaml.DoubleQuotedStyle|yaml.SingleQuotedStyle) != 0 {
+			quote = string(src.data[i])
+		}
+		text := ""
+		for _, p := range pairs {
+			text += ", " + quote + p.key + quote + ": " + p.value
+		}
+		return edit{end, text}, true
+	}
+	indent := src.before(src.offset(key))
+	if strings.Trim(indent, " ") != "" { // "? file", or something stranger
+		return edit{}, false
+	}
+	newline := src.newline(begin)
+	text := ""
+	for _, p := range pairs {
+		text += newline + indent + p.key + ": " + p.value
+	}
+	return edit{src.lineEnd(end), text}, true
+}
+
+// atBeginning writes before the first key. It needs not know where any value
+// ends.
+func atBeginning(src *source, file *yaml.Node, pairs []pair) (edit, bool) {
+	at := src.offset(file)
+	text := ""
+	if file.Style&yaml.FlowStyle != 0 {
+		for _, p := range pairs {
+			text += p.key + ": " + p.value + ", "
+		}
+		return edit{at + 1, text}, true // behind the brace
+	}
+	newline := src.newline(at)
+	for _, p := range pairs {
+		text += p.key + ": " + p.value + newline + strings.Repeat(" ", file.Column-1)
+	}
+	return edit{at, text}, true
+}
+
+// source finds the bytes that nodes were read from.
+type source struct {
+	data  []byte
+	lines []int // where each line begins
+}
+
+func newSource(data []byte) *source {
+	s := &source{data: data, lines: []int{len(data) - len(bytes.TrimPrefix(data, []byte("\ufeff")))}}
+	for i, b := range data {
+		if b == '\n' || b == '\r' && (i+1 == len(data) || data[i+1] != '\n') {
+			s.lines = append(s.lines, i+1)
+		}
+	}
+	return s
+}
+
+// offset is the byte where a node begins. The YAML package counts columns in
+// characters.
+func (s *source) offset(n *yaml.Node) int {
+	if n.Line < 1 || n.Line > len(s.lines) {
+		return len(s.data)
+	}
+	i := s.lines[n.Line-1]
+	for c := 1; c < n.Column && i < len(s.data); c++ {
+		_, size := utf8.DecodeRune(s.data[i:])
+		i += size
+	}
+	return i
+}
+
+// before is what stands on the line of a byte before it.
+func (s *source) before(at int) string {
+	i, found := slices.BinarySearch(s.lines, at)
+	if !found {
+		i--
+	}
+	return string(s.data[s.lines[max(i, 0)]:at])
+}
+
+// lineEnd is the first line break at or after a byte, or the end of the file.
+func (s *source) lineEnd(at int) int {
+	if i := bytes.IndexAny(s.data[at:], "\r\n"); i >= 0 {
+		return at + i
+	}
+	return len(s.data)
+}
+
+// newline is the line break after a byte, or the last one before it.
+func (s *source) newline(at int) string {
+	i := s.lineEnd(at)
+	if i == len(s.data) {
+		i = bytes.LastIndexAny(s.data[:at], "\r\n")
+		if i > 0 && s.data[i] == '\n' && s.data[i-1] == '\r' {
+			i--
+		}
+	}
+	switch {
+	case i < 0:
+		return "\n"
+	case bytes.HasPrefix(s.data[i:], []byte("\r\n")):
+		return "\r\n"
+	}
+	return string(s.data[i : i+1])
+}
+
+// scalar finds where a value begins and ends. ok is false for values of
+// several lines without quotes, and whatever else does not look as it reads.
+func (s *source) scalar(n *yaml.Node, flow bool) (begin, end int, ok bool) {
+	begin = s.offset(n)
+	rest := s.data[begin:]
+	switch {
+	case n.Style&yaml.DoubleQuotedStyle != 0:
+		for i := 1; i < len(rest); i++ {
+			switch rest[i] {
+			case '\\':
+				i++
+			case '"':
+				return begin, begin + i + 1, true
+			}
+		}
+		return 0, 0, false
+	case n.Style&yaml.SingleQuotedStyle != 0:
+		for i := 1; i < len(rest); i++ {
+			if rest[i] != '\'' {
+				continue
+			}
+			if i+1 < len(rest) && rest[i+1] == '\'' { // a quote in the text
+				i++
+				continue
+			}
+			return begin, begin + i + 1, true
+		}
+		return 0, 0, false
+	}
+	// Plain: what is written is what is read, so the value is its own length.
+	return begin, begin + len(n.Value), bytes.HasPrefix(rest, []byte(n.Value))
+}

@@ -1,0 +1,219 @@
+package manifest
+
+import (
+	"fmt"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"go.yaml.in/yaml/v3"
+)
+
+// Most characters in one text of each sort. They keep a label from filling
+// the memory when it is drawn.
+const (
+	maxLine = 200  // names of people and parts, titles
+	maxCard = 2000 // the text of a card, lines included
+	maxName = 64   // names that become file names
+	maxPath = 1024
+)
+
+// text reads a value of one line; "" when it is absent or faulty.
+func (m mapping) text(key, example string) string { return m.textUpTo(key, example, maxLine, false) }
+
+func (m mapping) textUpTo(key, example string, most int, lines bool) string {
+	v, ok := m.scalar(key, example)
+	if !ok {
+		return ""
+	}
+	for _, r := range v.Value {
+		if unicode.IsControl(r) && (r != '\n' || !lines) {
+			m.at(v, "write it on one line, without escapes such as \\n", "%s holds the control character %U", key, r)
+			return ""
+		}
+	}
+	switch n := utf8.RuneCountInString(v.Value); {
+	case strings.TrimSpace(v.Value) == "":
+		m.at(v, fmt.Sprintf("for example %s: %s", key, example), "%s is blank", key)
+		return ""
+	case n > most:
+		m.at(v, fmt.Sprintf("at most %d", most), "%s has %d characters", key, n)
+		return ""
+	}
+	return v.Value
+}
+
+// nameForm is a name that may become part of a file name on any system.
+var nameForm = regexp.MustCompile(`^[\pL\pN]([\pL\pN._-]*[\pL\pN_-])?$`)
+
+// name reads a name that becomes a file name; "" when absent. A name with a
+// fault is still given back, so that what refers to it is not a fault too.
+func (m mapping) name(key, example string) string {
+	v, ok := m.scalar(key, example)
+	if !ok {
+		return ""
+	}
+	if !nameForm.MatchString(v.Value) || utf8.RuneCountInString(v.Value) > maxName {
+		hint := fmt.Sprintf("letters, digits, '-', '_' and '.', at most %d, beginning with a letter or digit", maxName)
+		if s := Slug(v.Value); s != "" {
+			hint += fmt.Sprintf("; for example %s: %s", key, s)
+		}
+		m.at(v, hint, "%s %q cannot be part of a file name", key, clip(v.Value))
+	}
+	return v.Value
+}
+
+// Slug is the nearest name for a take or deliverable that a text gives:
+// small letters, digits and dashes. It is "" when the text has neither.
+func Slug(text string) string {
+	var b strings.Builder
+	for _, r := range strings.ToLower(text) {
+		switch {
+		case unicode.IsLetter(r) || unicode.IsNumber(r):
+			b.WriteRune(r)
+		case b.Len() > 0 && !strings.HasSuffix(b.String(), "-") && !unicode.IsMark(r):
+			b.WriteByte('-')
+		}
+	}
+	s := []rune(strings.Trim(b.String(), "-"))
+	return strings.Trim(string(s[:min(len(s), maxName)]), "-")
+}
+
+// numberForm is a decimal number. YAML has others (0x1F, 1_000, .inf), which
+// in a film's description are slips.
+var numberForm = regexp.MustCompile(`^[-+]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][-+]?[0-9]{1,3})?$`)
+
+// number reads a decimal number in [lo, hi]; unit is for the hint and may be
+// empty. ok is false when the value is absent or faulty.
+func (m mapping) number(key string, lo, hi float64, unit string) (x float64, ok bool) {
+	span := fmt.Sprintf("a number from %s to %s", decimal(lo), decimal(hi))
+	if unit != "" {
+		span += " " + unit
+	}
+	v, ok := m.scalar(key, decimal(max(lo, min(hi, 1))))
+	if !ok {
+		return 0, false
+	}
+	if isQuoted(v) && numberForm.MatchString(v.Value) {
+		m.at(v, fmt.Sprintf("leave the quotes out: %s: %s", key, v.Value), "%s is a text, not a number", key)
+		return 0, false
+	}
+	if !numberForm.MatchString(v.Value) {
+		m.at(v, span+numberHint(key, v.Value, lo, hi), "%s %q is not a number", key, clip(v.Value))
+		return 0, false
+	}
+	x, err := strconv.ParseFloat(v.Value, 64)
+	if err != nil || x < lo || x > hi {
+		m.at(v, span, "%s %s is out of range", key, clip(v.Value))
+		return 0, false
+	}
+	return x, true
+}
+
+// numberHint finds the number in a value such as "-1,5", "3 dB" or "15 %",
+// when it is one that would be right.
+func numberHint(key, value string, lo, hi float64) string {
+	s := strings.Replace(strings.TrimSpace(value), ",", ".", 1)
+	s = strings.Replace(s, "−", "-", 1)
+	s, percent := strings.CutSuffix(s, "%")
+	s = strings.TrimRight(s, "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ° ")
+	x, err := strconv.ParseFloat(s, 64)
+	if percent {
+		x /= 100
+	}
+	if err != nil || !numberForm.MatchString(s) || x < lo || x > hi {
+		return ""
+	}
+	return fmt.Sprintf("; did you mean %s: %s?", key, decimal(x))
+}
+
+// whole reads a whole number in [lo, hi].
+func (m mapping) whole(key string, lo, hi int) (n int, ok bool) {
+	x, ok := m.number(key, float64(lo), float64(hi), "")
+	if !ok {
+		return 0, false
+	}
+	if x != float64(int(x)) {
+		m.at(m.vals[key], fmt.Sprintf("from %d to %d", lo, hi), "%s %s is not a whole number", key, m.vals[key].Value)
+		return 0, false
+	}
+	return int(x), true
+}
+
+// decimal prints a number without exponent or trailing zeros.
+func decimal(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
+
+// flag reads true or false; def when absent or faulty.
+func (m mapping) flag(key string, def bool) bool {
+	v, ok := m.scalar(key, "true")
+	if !ok {
+		return def
+	}
+	if !isQuoted(v) {
+		switch v.Value {
+		case "true":
+			return true
+		case "false":
+			return false
+		}
+	}
+	hint := "write true or false, without quotes"
+	switch strings.ToLower(v.Value) {
+	case "yes", "y", "on", "true", "1":
+		hint = "write true, without quotes"
+	case "no", "n", "off", "false", "0":
+		hint = "write false, without quotes"
+	}
+	m.at(v, hint, "%s %q is neither true nor false", key, clip(v.Value))
+	return def
+}
+
+// choice reads one of some words; def when absent or faulty.
+func (m mapping) choice(key, def string, words ...string) string {
+	v, ok := m.scalar(key, words[0])
+	if !ok {
+		return def
+	}
+	if slices.Contains(words, v.Value) {
+		return v.Value
+	}
+	hint := "one of " + strings.Join(words, ", ")
+	if near := m.nearest(v.Value, words); near != "" {
+		hint = fmt.Sprintf("did you mean %q?", near)
+	}
+	m.at(v, hint, "unknown %s %q", key, clip(v.Value))
+	return def
+}
+
+// names refuses a second use of a name, also one that differs in capitals
+// only, since names become file names and some disks ignore capitals.
+type names struct {
+	what string // "take"
+	seen map[string]*yaml.Node
+}
+
+func newNames(what string) names { return names{what, map[string]*yaml.Node{}} }
+
+func (s names) add(m mapping, key, name string) {
+	if name == "" {
+		return
+	}
+	v := m.vals[key]
+	first := s.seen[fold(name)]
+	switch {
+	case first == nil:
+		s.seen[fold(name)] = v
+	case first.Value == name:
+		m.at(v, fmt.Sprintf("the first is on line %d; every %s needs a name of its own", first.Line, s.what),
+			"a second %s is named %q", s.what, name)
+	default:
+		m.at(v, fmt.Sprintf("%q is on line %d; names become file names, and some disks ignore capitals", first.Value, first.Line),
+			"%s %q differs from another only in capitals", s.what, name)
+	}
+}
+
+// fold is a name for comparison without regard to capitals.
+func fold(s string) string { return strings.ToLower(strings.ToUpper(s)) }

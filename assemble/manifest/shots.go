@@ -1,0 +1,152 @@
+package manifest
+
+import (
+	"fmt"
+	"slices"
+
+	"go.yaml.in/yaml/v3"
+)
+
+// isScalar tells whether a node is a single value.
+func isScalar(n *yaml.Node) bool { return n.Kind == yaml.ScalarNode }
+
+// placedShot is a shot whose beginning is known, with where it is written.
+type placedShot struct {
+	Shot
+	m mapping
+}
+
+// shots reads the shot list and sorts it. Shots without a time are faults
+// already and are left out.
+func (m mapping) shots(p *Production) []Shot {
+	var placed []placedShot
+	who := castOf(p.Takes)
+	for _, e := range m.entries("shots", shotShape) {
+		s := e.shot(who)
+		ok := false
+		if e.need("from", "start for the film's beginning, or for example m33") {
+			s.From, ok = e.moment("from", p.Tempo)
+		}
+		if to, ok := e.moment("to", p.Tempo); ok {
+			s.To = &to
+		}
+		if !ok {
+			continue
+		}
+		switch {
+		case s.From.Edge == FilmEnd:
+			e.at(e.vals["from"], "give a time before the end", "a shot cannot begin at the end")
+			continue
+		case s.To != nil && !s.From.before(*s.To):
+			e.at(e.vals["to"], "from comes before to", "the shot ends at %q, which is not after its beginning %q", s.To.Text, s.From.Text)
+			s.To = nil
+		}
+		placed = append(placed, placedShot{s, e})
+	}
+	slices.SortStableFunc(placed, func(a, b placedShot) int {
+		switch {
+		case a.From.before(b.From):
+			return -1
+		case b.From.before(a.From):
+			return 1
+		}
+		return 0
+	})
+	var shots []Shot
+	for i, s := range placed {
+		if i > 0 {
+			s.follows(placed[i-1])
+		}
+		shots = append(shots, s.Shot)
+	}
+	return shots
+}
+
+// follows adds a fault when s and the shot before it want the film at once.
+func (s placedShot) follows(last placedShot) {
+	switch {
+	case !last.From.before(s.From):
+		s.m.at(s.m.vals["from"], fmt.Sprintf("the other is on line %d; a film shows one shot at a time", last.m.node.Line),
+			"a second shot begins at %q", s.From.Text)
+	case last.To != nil && s.From.before(*last.To):
+		last.m.at(last.m.vals["to"], fmt.Sprintf("to: %s, or leave it out: a shot ends where the next begins", s.From.Text),
+			"the shot ends at %q, after the next has begun at %q (line %d)", last.To.Text, s.From.Text, s.m.node.Line)
+	}
+}
+
+// shot reads what one shot shows; its times are for shots.
+func (m mapping) shot(who cast) Shot {
+	s := Shot{Mark: markOf(m.file, m.node)}
+	if m.need("show", "tutti, soli, solo or card") {
+		s.Show = m.choice("show", "", "tutti", "soli", "solo", "card")
+	}
+	if m.has("labels") {
+		b := m.flag("labels", true)
+		s.Labels = &b
+	}
+	// Each sort of shot has one key of its own, and no other sort has it.
+	for _, own := range []struct{ show, key, hint string }{
+		{"soli", "section", "the section to show, for example section: winds"},
+		{"solo", "take", "the take to show, for example take: oboe-1"},
+		{"card", "text", "text: title, text: credits, or words of your own"},
+	} {
+		switch {
+		case s.Show == own.show:
+			m.need(own.key, own.hint)
+		case s.Show != "" && m.has(own.key):
+			m.at(m.keys[own.key], fmt.Sprintf("delete it, or show: %s", own.show), "a shot that shows %s has no %q", s.Show, own.key)
+		}
+	}
+	s.Section = m.sectionName("section")
+	s.Take = m.text("take", "oboe-1")
+	s.Text = m.textUpTo("text", "title", maxCard, true)
+	switch {
+	case s.Show == "soli" && s.Section != "" && !who.known["section "+s.Section]: // it would be empty
+		m.at(m.vals["section"], m.didYouMean(s.Section, who.sections, "sections with takes"), "no take is in section %q", clip(s.Section))
+	case s.Show == "solo" && s.Take != "" && !who.known["take "+s.Take]:
+		m.at(m.vals["take"], m.didYouMean(s.Take, who.takes, "takes"), "there is no take %q", clip(s.Take))
+	}
+	return s
+}
+
+// cast is who can be shown, by name and in the order of takes.
+type cast struct {
+	takes, sections []string
+	known           map[string]bool // "take oboe-1", "section winds"
+}
+
+func castOf(takes []Take) cast {
+	c := cast{known: map[string]bool{}}
+	for _, t := range takes {
+		if t.Name != "" {
+			c.takes = append(c.takes, t.Name)
+			c.known["take "+t.Name] = true
+		}
+		if t.Section != "" && !c.known["section "+t.Section] {
+			c.sections = append(c.sections, t.Section)
+			c.known["section "+t.Section] = true
+		}
+	}
+	return c
+}
+
+// didYouMean names the nearest of some names, or the first few of them.
+func (r *reader) didYouMean(name string, known []string, what string) string {
+	if near := r.nearest(name, known); near != "" {
+		return fmt.Sprintf("did you mean %q?", near)
+	}
+	if len(known) == 0 {
+		return "there are no " + what
+	}
+	list := ""
+	for i, k := range known[:min(len(known), 8)] {
+		if i > 0 {
+			list += ", "
+		}
+		list += k
+	}
+	if len(known) > 8 {
+		list += ", …"
+	}
+	return what + ": " + list
+}

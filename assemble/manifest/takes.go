@@ -1,0 +1,262 @@
+package manifest
+
+import (
+	"fmt"
+	"path"
+	"slices"
+	"strconv"
+	"strings"
+
+	"go.yaml.in/yaml/v3"
+
+	"ripieno/mix/tempo"
+)
+
+// Bounds of what a person can mean.
+const (
+	minGainDB, maxGainDB = -60, 24 // below is mute, above is noise
+	maxDriftPPM          = 1000    // ten times a bad sound card
+	maxZoom              = 10      // beyond, a phone's picture is blocks
+)
+
+// sections reads the sections that are declared.
+func (m mapping) sections() []Section {
+	var all []Section
+	used := newNames("section")
+	for _, e := range m.entries("sections", sectionShape) {
+		s := Section{Mark: markOf(m.file, e.node)}
+		if e.need("name", "for example "+sectionShape.example) {
+			s.Name = e.sectionName("name")
+			used.add(e, "name", s.Name)
+		}
+		s.GainDB, _ = e.number("gain", minGainDB, maxGainDB, "dB")
+		all = append(all, s)
+	}
+	return all
+}
+
+func (m mapping) sectionName(key string) string { return m.textUpTo(key, "winds", maxName, false) }
+
+// useSections adds the sections that takes name and nobody declared, in the
+// order of takes. A name that is a slip away from a declared one is a fault,
+// since it would split the section in two without a word.
+func (m mapping) useSections(declared []Section, takes []Take, entries []mapping) []Section {
+	all := declared
+	known := map[string]string{} // folded name -> name
+	for _, s := range declared {
+		known[fold(s.Name)] = s.Name
+	}
+	for i, t := range takes {
+		node := entries[i].vals["section"]
+		name, ok := known[fold(t.Section)]
+		switch {
+		case t.Section == "" || name == t.Section:
+			continue
+		case ok:
+			m.at(node, fmt.Sprintf("write %q everywhere", name), "section %q differs from %q only in capitals", t.Section, name)
+			continue
+		}
+		if near := m.slipOf(t.Section, declared); near != "" {
+			m.at(node, fmt.Sprintf("did you mean %q? else declare it under sections:", near), "unknown section %q", t.Section)
+			takes[i].Section = near // so that shots of it are not faults as well
+			continue
+		}
+		known[fold(t.Section)] = t.Section
+		all = append(all, Section{Name: t.Section, Mark: markOf(m.file, node)})
+	}
+	return all
+}
+
+// slipOf is the declared section that a name was probably meant to be.
+// Narrower than nearest: "violin 1" and "violin 2", or "alto a" and "alto b",
+// are not slips of each other, so one letter too many, too few or swapped
+// counts and another letter does not.
+func (r *reader) slipOf(name string, declared []Section) string {
+	a := fold(name)
+	for _, s := range declared {
+		b := fold(s.Name)
+		if r.tries++; r.tries > maxTries {
+			return ""
+		}
+		short := min(len([]rune(a)), len([]rune(b)))
+		if short < 4 || strings.ContainsAny(a+b, "0123456789") || editDistance(a, b) != 1 {
+			continue
+		}
+		if len([]rune(a)) != len([]rune(b)) || sortedRunes(a) == sortedRunes(b) {
+			return s.Name
+		}
+	}
+	return ""
+}
+
+// sortedRunes is the characters of s in order, equal for s and its swaps.
+func sortedRunes(s string) string {
+	r := []rune(s)
+	slices.Sort(r)
+	return string(r)
+}
+
+// takes reads the takes, each with the mapping it came from.
+func (m mapping) takes(music *tempo.Map) ([]Take, []mapping) {
+	var all []Take
+	used := newNames("take")
+	entries := m.entries("takes", takeShape)
+	for _, e := range entries {
+		t := e.take(music)
+		used.add(e, "name", t.Name)
+		all = append(all, t)
+	}
+	return all, entries
+}
+
+// take reads one take. Its faults are independent of each other as far as
+// possible, so that one slip gives one fault.
+func (m mapping) take(music *tempo.Map) Take {
+	t := Take{Mark: markOf(m.file, m.node), Fit: "crop", Crop: Crop{0.5, 0.5, 1}}
+	if m.need("name", "for example name: oboe-1") {
+		t.Name = m.name("name", "oboe-1")
+	}
+	t.Player = m.text("player", "Mara Voss")
+	t.Part = m.text("part", "Oboe 1")
+	t.Section = m.sectionName("section")
+	t.Video = m.recording("video", videoShape)
+	t.Audio = m.recording("audio", audioShape)
+	before := len(m.faults)
+	t.Expected = m.flag("expected", false)
+	unclear := len(m.faults) > before
+	t.GainDB, _ = m.number("gain", minGainDB, maxGainDB, "dB")
+	t.Pan = m.pan()
+	t.Mute = m.flag("mute", false)
+	t.TrimFrom, t.TrimTo = m.trim(music)
+	t.Fit = m.choice("fit", t.Fit, "crop", "fit")
+	if c, ok := m.child("crop", cropShape); ok {
+		t.Crop = c.crop()
+	}
+	switch {
+	case unclear: // no telling what the take needs
+	case t.Expected && (t.Video != nil || t.Audio != nil):
+		m.at(m.keys["expected"], "delete expected now that the take is in, or the file until it is",
+			"a take that is expected has no file yet")
+	case !t.Expected && t.Video == nil && t.Audio == nil:
+		m.at(m.node, "add video: {file: ...} or audio: {file: ...}, or expected: true while the take is not in",
+			"a take without a recording")
+	}
+	return t
+}
+
+// pan is nil for auto and when it is absent.
+func (m mapping) pan() *float64 {
+	if v := m.vals["pan"]; v != nil && v.Value == "auto" {
+		return nil
+	}
+	if x, ok := m.number("pan", -100, 100, "(-100 left, 100 right), or auto"); ok {
+		return &x
+	}
+	return nil
+}
+
+// trim reads the part of the film in which a take is seen and heard; nil for
+// an end that is not given or not known after a fault in tempo.
+func (m mapping) trim(music *tempo.Map) (from, to *Time) {
+	c, ok := m.child("trim", trimShape)
+	if !ok {
+		return nil, nil
+	}
+	if t, ok := c.moment("from", music); ok {
+		from = &t
+	}
+	if t, ok := c.moment("to", music); ok {
+		to = &t
+	}
+	if from != nil && to != nil && !from.before(*to) {
+		c.at(c.vals["to"], "from comes before to", "the trim ends at %q, which is not after its beginning %q", to.Text, from.Text)
+	}
+	return from, to
+}
+
+// crop reads the focus of a picture. Zoom begins at 1: below, there would be
+// something round the picture, which is what fit: fit is for.
+func (m mapping) crop() Crop {
+	c := Crop{0.5, 0.5, 1}
+	if x, ok := m.number("x", 0, 1, "(0 left edge, 1 right edge)"); ok {
+		c.X = x
+	}
+	if y, ok := m.number("y", 0, 1, "(0 top edge, 1 bottom edge)"); ok {
+		c.Y = y
+	}
+	if z, ok := m.number("zoom", 1, maxZoom, ""); ok {
+		c.Zoom = z
+	}
+	return c
+}
+
+// recording reads one file of a take; nil when the key is absent.
+func (m mapping) recording(key string, s *shape) *File {
+	if v := m.vals[key]; v != nil && v.Kind == yaml.ScalarNode && !isEmpty(v) {
+		m.at(v, fmt.Sprintf("write %s: {file: %s}", key, yamlText(clip(v.Value))), "%s must be a mapping, not %q", key, clip(v.Value))
+		return &File{} // it was meant to be there
+	}
+	c, ok := m.child(key, s)
+	if !ok {
+		if m.has(key) {
+			return &File{}
+		}
+		return nil
+	}
+	f := &File{Mark: markOf(m.file, c.node)}
+	if c.need("file", "for example "+s.example) {
+		f.Path = c.path("file", "intake/mara.mov")
+	}
+	if x, ok := c.number("offset", -maxSeconds, maxSeconds, "seconds"); ok {
+		f.Offset = &x
+	}
+	f.CueAt, _ = c.fileTime("cue_at")
+	if c.has("offset") && c.has("cue_at") {
+		c.at(c.keys["cue_at"], "keep the one you trust; either overrides what sync measures", "%s has both offset and cue_at", key)
+	}
+	if x, ok := c.number("drift_ppm", -maxDriftPPM, maxDriftPPM, "ppm"); ok {
+		f.DriftPPM = &x
+	}
+	if v := c.choice("rotate", "", "0", "90", "180", "270"); v != "" {
+		degrees, _ := strconv.Atoi(v) // one of the four
+		f.Rotate = &degrees
+	}
+	return f
+}
+
+// path reads a file name relative to the production's folder. Whether it is
+// there, and stays in the folder through links, is seen when it is opened.
+func (m mapping) path(key, example string) string {
+	s := m.textUpTo(key, example, maxPath, false)
+	if s == "" {
+		return ""
+	}
+	if what, hint := pathFault(s); what != "" {
+		m.at(m.vals[key], hint, "%s", what)
+		return ""
+	}
+	return s
+}
+
+// pathFault says what is wrong with the form of a path, "" for nothing.
+func pathFault(s string) (what, hint string) {
+	const move = "put the file into the production's folder and write its name from there"
+	switch clean := path.Clean(s); {
+	case strings.Contains(s, "://"):
+		return fmt.Sprintf("%q is an address, not a file", clip(s)), "download it, " + move
+	case s == "-":
+		return `"-" is not a file name`, move
+	case strings.HasPrefix(s, "/") || driveForm(s):
+		return fmt.Sprintf("%q is an absolute path", clip(s)), move
+	case clean == ".." || strings.HasPrefix(clean, "../"):
+		return fmt.Sprintf("%q is outside the production's folder", clip(s)), move
+	case clean == "." || strings.HasSuffix(s, "/"):
+		return fmt.Sprintf("%q is a folder", clip(s)), "write the name of the file in it"
+	}
+	return "", ""
+}
+
+// driveForm tells whether a path begins with a drive letter, as in C:\takes.
+func driveForm(s string) bool {
+	return len(s) >= 3 && s[1] == ':' && (s[2] == '\\' || s[2] == '/') && (s[0]|0x20 >= 'a' && s[0]|0x20 <= 'z')
+}

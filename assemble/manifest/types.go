@@ -1,0 +1,149 @@
+package manifest
+
+import (
+	"ripieno/assemble/fault"
+	"ripieno/mix/tempo"
+	"ripieno/mix/tempo/score"
+)
+
+// Production is a checked production.yaml. Every musical position in it has
+// already become guide time through Tempo.
+type Production struct {
+	Path string // the manifest that was read
+	Dir  string // its folder, absolute; file names in the manifest are relative to it
+
+	Title      string
+	Composer   string
+	Ensemble   string
+	Dedication string
+
+	Tempo    *tempo.Map
+	Score    *score.Score // what Tempo was made from; nil when the manifest writes the tempo itself
+	Guide    Guide
+	Sections []Section // those declared, in order, then those that only takes name
+	Takes    []Take    // in the order of the manifest, which is the order of seats
+	Mix      Mix
+	Picture  Picture
+	Shots    []Shot        // sorted by From; may be empty (then the whole film is tutti)
+	Deliver  []Deliverable // at least one
+
+	takesMark fault.Mark // of the key takes, for NeedTakes
+}
+
+// Time is a moment in guide time as the manifest wrote it.
+type Time struct {
+	Text    string  // as written: 12.5, 01:12.500, m33.2, start, end
+	Seconds float64 // guide time; meaningless when Edge is set
+	Edge    Edge    // start or end of the film, which only the plan knows
+	Mark    fault.Mark
+}
+
+// Edge names the ends of the film.
+type Edge int
+
+// A Time is an ordinary moment or one of the film's ends.
+const (
+	Moment Edge = iota
+	FilmStart
+	FilmEnd
+)
+
+// Guide is what everybody hears while recording, besides the clicks.
+type Guide struct {
+	PitchHz float64 // reference A4 in hertz, 380 to 480, 440 when not given
+	Drone   []Drone
+}
+
+// Drone is a tone to tune to, from a measure until the next drone or the end.
+// An empty Note ends the drone.
+type Drone struct {
+	From  Time
+	Note  string // "D3", "F#2", "Bb3"; "" for silence
+	Fifth bool   // adds the fifth above
+	Mark  fault.Mark
+}
+
+// Section is a group of takes with a common gain.
+type Section struct {
+	Name   string
+	GainDB float64
+	Mark   fault.Mark
+}
+
+// Take is one player's contribution. At least one of Video and Audio is set
+// unless Expected is.
+type Take struct {
+	Name     string // unique; letters, digits, '-', '_' and '.'
+	Player   string
+	Part     string
+	Section  string // "" or the name of a Section
+	Video    *File  // picture, and sound when Audio is nil
+	Audio    *File  // separate microphone recording
+	Expected bool   // not in yet: the seat is kept
+	GainDB   float64
+	Pan      *float64 // -100 left to 100 right; nil: placed automatically
+	Mute     bool     // leaves the sound of this take out of the mix
+	TrimFrom *Time    // sound and picture of the take begin; nil: with the file
+	TrimTo   *Time
+	Fit      string // "crop" (default) or "fit"
+	Crop     Crop
+	Mark     fault.Mark
+}
+
+// File is one recording. At most one of Offset and CueAt is set; either beats
+// what sync measured.
+type File struct {
+	Path     string   // as written, relative to the production's folder
+	Offset   *float64 // guide time at the file's time zero, seconds
+	CueAt    *float64 // where in the file the cue sounds, seconds
+	DriftPPM *float64
+	Rotate   *int       // 0, 90, 180, 270 clockwise; nil: what the file says
+	Mark     fault.Mark // of the mapping that holds it
+}
+
+// Crop is the focus of a picture: the point kept in the centre as far as the
+// edges allow (0..1 of width and height) and a magnification of at least 1.
+type Crop struct {
+	X, Y, Zoom float64 // 0.5, 0.5, 1 when not given
+}
+
+// Mix is the sound of the film.
+type Mix struct {
+	LoudnessLUFS float64 // integrated loudness of the delivered sound; -16 when not given
+	TruePeakDB   float64 // ceiling in dBTP; -1 when not given
+	Room         float64 // 0 to 1, how much shared reverberation; 0 when not given
+	AutoBalance  bool    // balance: auto (default) or manual
+}
+
+// Picture is what all deliverables share.
+type Picture struct {
+	FPSNum, FPSDen int // frame rate as a fraction; 30/1 when not given
+	AspectW        int // aspect of a tile, 16:9 when not given
+	AspectH        int
+	Gutter         int     // pixels between tiles at 1080 lines, scaled with the canvas; 6 when not given
+	Margin         int     // pixels round the grid at 1080 lines; 0 when not given
+	Background     string  // "#rrggbb"; "#14161a" when not given
+	Labels         bool    // names on tiles; true when not given
+	LeadIn         float64 // seconds of film before measure 1; 3 when not given
+	Tail           float64 // seconds of film after the last measure; 3 when not given
+}
+
+// Shot is one line of the shot list. It lasts until To, or until the next
+// shot begins.
+type Shot struct {
+	From    Time
+	To      *Time
+	Show    string // tutti, soli, solo, card
+	Section string // for soli
+	Take    string // for solo
+	Text    string // for card: "title", "credits" or free text
+	Labels  *bool  // nil: as Picture.Labels says
+	Mark    fault.Mark
+}
+
+// Deliverable is one finished film.
+type Deliverable struct {
+	Name string // unique; the file is called after it
+	W, H int    // canvas in pixels, even
+	Mark fault.Mark
+}
