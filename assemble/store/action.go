@@ -1,0 +1,173 @@
+package store
+
+import (
+	"errors"
+	"fmt"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// format is part of every key and every index: raising it forgets everything
+// that older programs stored.
+const format = "ripieno store 1"
+
+// Action describes one computation completely. It is a value: every method
+// returns a changed copy, so a common beginning can be shared. The order of
+// arguments and inputs counts.
+//
+// What belongs in: whatever could change a byte of the output, also the
+// versions of the tools that make it. A mistake (an input without a hash, an
+// argument that cannot be written down) is kept and reported by [Action.Err]
+// and by every use.
+type Action struct {
+	rule    string
+	version int
+	subject string
+	cost    float64
+	fields  []Field
+	ext     string
+	names   []string
+	err     error
+}
+
+// Field is one ingredient of a key, as text.
+type Field struct {
+	Kind  string `json:"kind"` // "arg" or "input"
+	Name  string `json:"name"`
+	Value string `json:"value"`
+}
+
+// NewAction starts the description of one use of a rule, version 1, whose
+// output is a single file without an extension.
+func NewAction(rule string) Action {
+	a := Action{rule: rule, version: 1}
+	if rule == "" {
+		a.err = errors.New("store: action without a rule")
+	}
+	return a
+}
+
+// Version names the rule's version. It is raised whenever the code behind the
+// rule gives other bytes for the same arguments.
+func (a Action) Version(v int) Action { a.version = v; return a }
+
+// For says in words what the action is for, such as a take's name. It is not
+// part of the key; it lets [Store.Nearest] find the entry to compare with.
+func (a Action) For(subject string) Action { a.subject = subject; return a }
+
+// Estimate says how many seconds making the output was expected to take. It is
+// not part of the key; [History.Pace] compares it with what it really took.
+func (a Action) Estimate(seconds float64) Action { a.cost = seconds; return a }
+
+// Arg adds an argument. Booleans, numbers (NaN and infinities too), strings,
+// byte slices and slices, arrays, maps, pointers and structs of them are
+// accepted; unexported struct fields count. Channels and functions are a
+// mistake.
+func (a Action) Arg(name string, v any) Action {
+	text, err := encode(v)
+	if err != nil {
+		return a.fail(fmt.Errorf("argument %q: %w", name, err))
+	}
+	return a.field(Field{Kind: "arg", Name: name, Value: text})
+}
+
+// Input adds an input by the ID of its content, or by the ID of the action
+// that makes it. The zero ID is a mistake.
+func (a Action) Input(name string, id ID) Action {
+	if id.IsZero() {
+		return a.fail(fmt.Errorf("input %q has no hash", name))
+	}
+	return a.field(Field{Kind: "input", Name: name, Value: id.String()})
+}
+
+// Ext gives the output file its extension, with the dot: tools choose a
+// format by it.
+func (a Action) Ext(ext string) Action {
+	if err := checkExt(ext); err != nil {
+		return a.fail(err)
+	}
+	a.ext, a.names = ext, nil
+	return a
+}
+
+// Files makes the output a folder with exactly the named files in it. The
+// names are plain file names.
+func (a Action) Files(names ...string) Action {
+	for i, n := range names {
+		if n == "" || n[0] == '.' || n != filepath.Base(n) || slices.Contains(names[:i], n) {
+			return a.fail(fmt.Errorf("output name %q is not usable", n))
+		}
+	}
+	if len(names) == 0 {
+		return a.fail(errors.New("no output names"))
+	}
+	a.ext, a.names = "", slices.Clone(names)
+	return a
+}
+
+// Rule is the rule's name.
+func (a Action) Rule() string { return a.rule }
+
+// Subject is what [Action.For] said.
+func (a Action) Subject() string { return a.subject }
+
+// IsZero reports whether a describes nothing.
+func (a Action) IsZero() bool { return a.rule == "" && a.err == nil }
+
+// Err is the first mistake in the description, nil when there is none. It is
+// a bug of the program, never a user's.
+func (a Action) Err() error {
+	if a.IsZero() {
+		return errors.New("store: empty action")
+	}
+	return a.err
+}
+
+// ID is the key of a, the zero ID when [Action.Err] is not nil.
+func (a Action) ID() ID {
+	if a.Err() != nil {
+		return ID{}
+	}
+	f := newFramer()
+	f.string(format)
+	f.string(a.rule)
+	f.string(strconv.Itoa(a.version))
+	f.string(strconv.Itoa(len(a.fields)))
+	for _, x := range a.fields {
+		f.string(x.Kind)
+		f.string(x.Name)
+		f.string(x.Value)
+	}
+	f.string(a.ext)
+	f.string(strconv.Itoa(len(a.names)))
+	for _, n := range a.names {
+		f.string(n)
+	}
+	return f.sum()
+}
+
+// field appends x without ever sharing the array with another copy of a.
+func (a Action) field(x Field) Action {
+	a.fields = append(slices.Clip(a.fields), x)
+	return a
+}
+
+func (a Action) fail(err error) Action {
+	if a.err == nil {
+		a.err = fmt.Errorf("store: action %q: %w", a.rule, err)
+	}
+	return a
+}
+
+// checkExt keeps extensions harmless: they end up in file names, and must not
+// collide with the store's own.
+func checkExt(ext string) error {
+	ok := len(ext) > 1 && len(ext) <= 16 && ext[0] == '.' && ext != entryExt && ext != folderExt &&
+		strings.Trim(ext[1:], "abcdefghijklmnopqrstuvwxyz0123456789") == ""
+	if !ok {
+		return fmt.Errorf("extension %q is not usable", ext)
+	}
+	return nil
+}

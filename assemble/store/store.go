@@ -1,0 +1,174 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"time"
+)
+
+// touchEvery is how old the note of an entry's last use may be. A finer note
+// would make a run that changes nothing write to every entry.
+const touchEvery = time.Hour
+
+// NotMade is the reason of [Store.Get] when nothing was ever stored.
+const NotMade = "not made yet"
+
+// Store is a folder of outputs. Its methods may be called from several
+// goroutines.
+type Store struct {
+	dir  string
+	sys  system
+	poll time.Duration // how often LockWait asks
+
+	puts   flight[ID, string]
+	hashes memory
+
+	mu     sync.Mutex
+	lock   *os.File
+	pinned map[ID]bool // used by this process: never trimmed by it
+}
+
+// Open prepares the store in dir, which is made when it is missing. It takes
+// no lock.
+func Open(dir string) (*Store, error) { return open(dir, realSystem()) }
+
+func open(dir string, sys system) (*Store, error) {
+	abs, err := filepath.Abs(dir)
+	if err != nil {
+		return nil, err
+	}
+	if err := sys.mkdir(abs); err != nil {
+		return nil, DiskFault(abs, err)
+	}
+	s := &Store{dir: abs, sys: sys, poll: 200 * time.Millisecond, pinned: map[ID]bool{}}
+	s.hashes.load(filepath.Join(abs, hashesName))
+	return s, nil
+}
+
+// Dir is the absolute path of the store's folder.
+func (s *Store) Dir() string { return s.dir }
+
+// Close gives the lock back. Closing twice is fine.
+func (s *Store) Close() error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.lock == nil {
+		return nil
+	}
+	err := s.lock.Close() // the kernel drops the lock with the last handle
+	s.lock = nil
+	return err
+}
+
+// Get looks for the output of a. When it is there and sound, path is the file
+// (the folder, for [Action.Files]) and must only be read. When not, why says
+// in a few words what is missing or wrong. The context ends the comparison of
+// a suspicious file.
+func (s *Store) Get(ctx context.Context, a Action) (path string, ok bool, why string) {
+	if err := a.Err(); err != nil {
+		return "", false, err.Error()
+	}
+	id := a.ID()
+	e, err := s.load(id)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return "", false, NotMade
+	case err != nil:
+		return "", false, err.Error()
+	}
+	fresh, err := s.verify(ctx, e, false)
+	if err != nil {
+		return "", false, err.Error()
+	}
+	s.used(e, fresh)
+	return s.outputPath(id, e.Ext, e.Names), true, ""
+}
+
+// used notes that e was read: it is pinned for this process, and when this
+// process may write, the entry's last use is brought up to date. Failures are
+// of no consequence: the next use tries again.
+func (s *Store) used(e *entry, fresh []output) {
+	s.mu.Lock()
+	s.pinned[e.ID] = true
+	locked := s.lock != nil
+	s.mu.Unlock()
+	if !locked {
+		return
+	}
+	if fresh != nil {
+		e.Files = fresh
+		_ = s.save(e)
+	}
+	index, now := s.indexPath(e.ID), s.sys.now()
+	// The index's own modification time is the note: reading it costs nothing
+	// extra, and writing it changes no bytes.
+	st, err := os.Stat(index)
+	if err != nil {
+		return
+	}
+	// A note from the future (the clock was set back) is brought up to date
+	// too: else the entry would count as the most recently used for years.
+	if age := now.Sub(st.ModTime()); age < 0 || age >= touchEvery {
+		_ = s.sys.touch(index, now)
+	}
+}
+
+// Remove forgets the output of id. A missing one is fine.
+func (s *Store) Remove(id ID) error {
+	if err := s.mustHold(); err != nil {
+		return err
+	}
+	return DiskFault(s.dir, s.drop(id))
+}
+
+// drop removes the index before the output, so that a kill in between leaves
+// an output nobody claims, and never a claim without an output.
+func (s *Store) drop(id ID) error {
+	if err := s.sys.remove(s.indexPath(id)); err != nil {
+		return err
+	}
+	paths, err := s.pathsOf(id)
+	if err != nil {
+		return err
+	}
+	for _, p := range paths {
+		if err := s.sys.remove(p); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// pathsOf is everything on disk that belongs to id, whatever its extension.
+// (No globbing: a user's folder may have brackets in its name.)
+func (s *Store) pathsOf(id ID) ([]string, error) {
+	list, err := os.ReadDir(s.shard(id))
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return nil, err
+	}
+	var paths []string
+	for _, d := range list {
+		if strings.HasPrefix(d.Name(), id.String()) {
+			paths = append(paths, filepath.Join(s.shard(id), d.Name()))
+		}
+	}
+	return paths, nil
+}
+
+// mustHold refuses to write without the lock: that is a bug of the caller.
+func (s *Store) mustHold() error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.lock == nil {
+		return fmt.Errorf("store: %s is written without its lock", s.dir)
+	}
+	return nil
+}
+
+func (s *Store) tempPattern() string { return fmt.Sprintf("%s%d-*", tempPrefix, os.Getpid()) }

@@ -1,0 +1,121 @@
+package store
+
+import (
+	"io/fs"
+	"os"
+	"path/filepath"
+	"time"
+
+	"golang.org/x/sys/unix"
+)
+
+// system is every call by which the store changes the disk or asks the time.
+// Tests replace single functions to make a disk fill up, a sync fail or the
+// clock jump; the rest stays real.
+type system struct {
+	now       func() time.Time
+	pause     func(time.Duration)
+	mkdir     func(path string) error                   // with parents; existing is fine
+	scratch   func(dir, pattern string) (string, error) // a new folder
+	write     func(path string, data []byte) error      // whole file, truncating
+	appendTo  func(path string, data []byte) error
+	sync      func(path string) error // a file or a folder
+	rename    func(from, to string) error
+	remove    func(path string) error // with everything below; missing is fine
+	touch     func(path string, at time.Time) error
+	freeBytes func(dir string) (int64, error)
+}
+
+func realSystem() system {
+	return system{
+		now:       time.Now,
+		pause:     time.Sleep,
+		mkdir:     func(path string) error { return os.MkdirAll(path, 0o777) },
+		scratch:   os.MkdirTemp,
+		write:     func(path string, data []byte) error { return os.WriteFile(path, data, 0o666) },
+		appendTo:  appendFile,
+		sync:      syncPath,
+		rename:    os.Rename,
+		remove:    os.RemoveAll,
+		touch:     func(path string, at time.Time) error { return os.Chtimes(path, at, at) },
+		freeBytes: freeBytes,
+	}
+}
+
+func appendFile(path string, data []byte) error {
+	f, err := os.OpenFile(path, os.O_CREATE|os.O_WRONLY|os.O_APPEND, 0o666)
+	if err != nil {
+		return err
+	}
+	if _, err := f.Write(data); err != nil {
+		f.Close()
+		return err
+	}
+	return f.Close()
+}
+
+// syncPath waits until the file's content, or the folder's list of names, is
+// on the disk. A read-only handle is enough for fsync.
+func syncPath(path string) error {
+	f, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	if err := f.Sync(); err != nil {
+		f.Close()
+		return err
+	}
+	return f.Close()
+}
+
+// freeBytes is what an ordinary user may still write to dir's disk.
+func freeBytes(dir string) (int64, error) {
+	var st unix.Statfs_t
+	if err := unix.Statfs(dir, &st); err != nil {
+		return 0, &fs.PathError{Op: "statfs", Path: dir, Err: err}
+	}
+	return int64(st.Bavail) * int64(st.Bsize), nil
+}
+
+// mark is how a file looked: when any part differs, its bytes may differ. The
+// change time (ctime) is in it because nobody can set it back by hand, as
+// copying tools do with the modification time.
+type mark struct {
+	Size  int64  `json:"size"`
+	Mtime int64  `json:"mtime"` // nanoseconds since 1970
+	Ctime int64  `json:"ctime"` // nanoseconds since 1970
+	Inode uint64 `json:"inode"`
+}
+
+// newest is the later of the two times, in nanoseconds since 1970.
+func (m mark) newest() int64 { return max(m.Mtime, m.Ctime) }
+
+// markOf looks at a regular file. A link, a folder or a device is an error.
+func markOf(path string) (mark, error) {
+	var st unix.Stat_t
+	if err := unix.Lstat(path, &st); err != nil {
+		return mark{}, &fs.PathError{Op: "lstat", Path: path, Err: err}
+	}
+	if st.Mode&unix.S_IFMT != unix.S_IFREG {
+		return mark{}, &fs.PathError{Op: "use", Path: path, Err: errNotRegular}
+	}
+	return markFrom(&st), nil
+}
+
+func markFrom(st *unix.Stat_t) mark {
+	return mark{Size: st.Size, Mtime: st.Mtim.Nano(), Ctime: st.Ctim.Nano(), Inode: uint64(st.Ino)}
+}
+
+// replace puts data at path whole or not at all, and durably.
+func (sys system) replace(path, temp string, data []byte) error {
+	if err := sys.write(temp, data); err != nil {
+		return err
+	}
+	if err := sys.sync(temp); err != nil {
+		return err
+	}
+	if err := sys.rename(temp, path); err != nil {
+		return err
+	}
+	return sys.sync(filepath.Dir(path))
+}
