@@ -1,0 +1,182 @@
+package graph
+
+import (
+	"fmt"
+	"strconv"
+
+	ffmpeg "github.com/u2takey/ffmpeg-go"
+
+	"ripieno/layout"
+	"ripieno/layout/shot"
+)
+
+// Piece is one moving tile of a segment.
+type Piece struct {
+	Path  string      // mezzanine
+	Skip  int         // its first frame that is used
+	Start int         // frame of the segment at which it appears
+	Count int         // how many frames of it are shown, at least 1
+	Crop  layout.Rect // part of the mezzanine, even
+	W, H  int         // the whole mezzanine
+	Hole  layout.Rect // where on the canvas it shows
+}
+
+// Segment is everything that is visible in a run of output frames.
+type Segment struct {
+	Canvas  layout.Canvas
+	Rate    shot.Rate
+	Frames  int
+	Pieces  []Piece
+	Overlay string // full-canvas picture with transparent holes
+	// Backdrop is a small picture of the background, stretched over a hole
+	// while its take is not there.
+	Backdrop string
+	Rough    bool
+}
+
+// encoderThreads is pinned because the bytes x264 writes depend on it;
+// segments are what runs in parallel.
+const encoderThreads = "2"
+
+// Compose stacks the pieces, lays the overlay with its frames and labels over
+// them and encodes a closed run of frames that joins to others without
+// re-encoding.
+func Compose(g Segment, dst string) (Command, error) {
+	inputs := len(g.Pieces) + 1
+	if g.gaps() > 0 {
+		inputs++
+	}
+	return build(inputs, func() *ffmpeg.Stream {
+		s := picture(g.Overlay, "yuva420p")
+		if len(g.Pieces) > 0 {
+			s = ffmpeg.Filter([]*ffmpeg.Stream{stack(g), s}, "overlay", ffmpeg.Args{"format=yuv420"})
+		} else {
+			s = paced(still(s, g.Frames), g.Rate)
+		}
+		s = filter(s, "format", "pix_fmts=yuv420p")
+		return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, encoder(g))
+	})
+}
+
+// gaps is the number of stretches in which some piece is not there.
+func (g Segment) gaps() int {
+	n := 0
+	for _, p := range g.Pieces {
+		for _, frames := range []int{p.Start, g.Frames - p.Start - p.Count} {
+			if frames > 0 {
+				n++
+			}
+		}
+	}
+	return n
+}
+
+// paced gives frame N the time of frame N. Rounding matters: a time one tick
+// early belongs to the frame before.
+func paced(s *ffmpeg.Stream, r shot.Rate) *ffmpeg.Stream {
+	return filter(s, "setpts", fmt.Sprintf("round(N*%d/%d/TB)", r.Den, r.Num))
+}
+
+// still repeats a single picture for a number of frames.
+func still(s *ffmpeg.Stream, frames int) *ffmpeg.Stream {
+	return filter(s, "loop", "loop="+strconv.Itoa(frames-1), "size=1")
+}
+
+// picture reads one of our own images as BT.709. The pattern syntax of the
+// image reader is off: a name is a name.
+func picture(path, format string) *ffmpeg.Stream {
+	s := ffmpeg.Input(path, ffmpeg.KwArgs{"f": "image2", "pattern_type": "none", "threads": "1"})
+	s = filter(s, "scale", "out_color_matrix=bt709", "out_range=tv", "flags=bicubic+accurate_rnd+full_chroma_int")
+	return filter(s, "format", "pix_fmts="+format)
+}
+
+// stack puts every piece in its place on the canvas. Between and around them
+// is black, which the overlay covers.
+func stack(g Segment) *ffmpeg.Stream {
+	var tiles []*ffmpeg.Stream
+	var places []string
+	minX, minY := g.Canvas.W, g.Canvas.H
+	for _, p := range g.Pieces {
+		minX, minY = min(minX, p.Hole.X), min(minY, p.Hole.Y)
+	}
+	backdrop := backdrops(g)
+	for _, p := range g.Pieces {
+		tiles = append(tiles, piece(p, g, backdrop))
+		places = append(places, fmt.Sprintf("%d_%d", p.Hole.X-minX, p.Hole.Y-minY))
+	}
+	s := tiles[0]
+	if len(tiles) > 1 {
+		s = ffmpeg.Filter(tiles, "xstack", ffmpeg.Args{
+			"inputs=" + strconv.Itoa(len(tiles)), "layout=" + join(places), "fill=black",
+		})
+	}
+	return filter(s, "pad", fmt.Sprintf("w=%d", g.Canvas.W), fmt.Sprintf("h=%d", g.Canvas.H),
+		fmt.Sprintf("x=%d", minX), fmt.Sprintf("y=%d", minY), "color=black")
+}
+
+// backdrops hands out one copy of the background for each gap.
+func backdrops(g Segment) func(p Piece, frames int) *ffmpeg.Stream {
+	var next func() *ffmpeg.Stream
+	switch gaps := g.gaps(); gaps {
+	case 0:
+	case 1:
+		next = func() *ffmpeg.Stream { return picture(g.Backdrop, "yuv420p") }
+	default:
+		split, k := picture(g.Backdrop, "yuv420p").Split(), 0
+		next = func() *ffmpeg.Stream {
+			k++
+			return split.Get(strconv.Itoa(k))
+		}
+	}
+	return func(p Piece, frames int) *ffmpeg.Stream {
+		s := filter(next(), "scale", strconv.Itoa(p.Hole.W), strconv.Itoa(p.Hole.H))
+		return still(filter(s, "setsar", "sar=1"), frames)
+	}
+}
+
+// piece is one mezzanine, opened at its frame, cut, scaled and filled up in
+// time to the whole segment. Seeking half a frame early lands on the frame
+// itself whatever the rounding of its time.
+func piece(p Piece, g Segment, backdrop func(Piece, int) *ffmpeg.Stream) *ffmpeg.Stream {
+	in := ffmpeg.KwArgs{"threads": "1"}
+	if p.Skip > 0 {
+		in["ss"] = number((float64(p.Skip) - 0.5) * float64(g.Rate.Den) / float64(g.Rate.Num))
+	}
+	s := ffmpeg.Input(p.Path, in)
+	s = filter(s, "trim", "end_frame="+strconv.Itoa(p.Count))
+	if p.Crop != (layout.Rect{W: p.W, H: p.H}) {
+		s = filter(s, "crop", strconv.Itoa(p.Crop.W), strconv.Itoa(p.Crop.H), strconv.Itoa(p.Crop.X), strconv.Itoa(p.Crop.Y))
+	}
+	if p.Crop.W != p.Hole.W || p.Crop.H != p.Hole.H {
+		s = filter(s, "scale", strconv.Itoa(p.Hole.W), strconv.Itoa(p.Hole.H), "flags=bicubic+accurate_rnd")
+	}
+	s = filter(filter(s, "setsar", "sar=1"), "format", "pix_fmts=yuv420p")
+	parts := []*ffmpeg.Stream{}
+	if p.Start > 0 {
+		parts = append(parts, backdrop(p, p.Start))
+	}
+	parts = append(parts, paced(s, g.Rate))
+	if after := g.Frames - p.Start - p.Count; after > 0 {
+		parts = append(parts, backdrop(p, after))
+	}
+	if len(parts) == 1 {
+		return parts[0]
+	}
+	all := ffmpeg.Filter(parts, "concat", ffmpeg.Args{"n=" + strconv.Itoa(len(parts)), "v=1", "a=0"})
+	return paced(all, g.Rate)
+}
+
+// encoder is H.264 High at constant quality, the final for keeping and the
+// rough cut for looking at once.
+func encoder(g Segment) ffmpeg.KwArgs {
+	args := bt709(plain(ffmpeg.KwArgs{
+		"c:v": "libx264", "profile:v": "high", "preset": "medium", "crf": "19", "threads": encoderThreads,
+		"g": strconv.Itoa(2 * g.Rate.Frame(1)), "x264-params": "open-gop=0",
+		"frames:v": strconv.Itoa(g.Frames), "r": g.Rate.String(), "f": "mp4",
+		"video_track_timescale": timescale(g.Rate), "filter_complex_threads": "1",
+	}))
+	if g.Rough {
+		args["preset"], args["crf"] = "veryfast", "26"
+	}
+	return args
+}

@@ -1,0 +1,111 @@
+package graph
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+
+	ffmpeg "github.com/u2takey/ffmpeg-go"
+
+	"ripieno/assemble/plan"
+	"ripieno/layout/shot"
+)
+
+// seekMargin is how long before the first frame wanted a long file is opened,
+// in seconds: the frame shown there may have begun that much earlier.
+const seekMargin = 3
+
+// MezzanineCodec holds the encoder settings of a conformed picture: every
+// frame by itself, so that any frame can be opened at its own cost, and
+// nothing that makes decoding slow.
+var mezzanineCodec = ffmpeg.KwArgs{
+	"c:v": "libx264", "preset": "ultrafast", "tune": "fastdecode", "g": "1", "crf": "12",
+}
+
+// Conform brings a take's picture upright to c.W × c.H in BT.709 on the guide
+// frames c.Frames of rate. Source frame times go through the take's clock and
+// every output frame shows the source frame nearest to it.
+func Conform(c plan.Conform, src Source, rate shot.Rate, dst string) (Command, error) {
+	return build(1, func() *ffmpeg.Stream {
+		start := c.Picture.Clock.File(rate.Seconds(c.Frames.From))
+		seek := math.Floor(start - seekMargin)
+		in := ffmpeg.KwArgs{"reinit_filter": "0", "an": "", "sn": "", "dn": ""}
+		if seek > 0 {
+			in["ss"] = number(seek)
+		} else {
+			seek = 0
+		}
+		if c.Picture.Rotate != nil {
+			in["noautorotate"] = ""
+		}
+		s := src.input(in)
+		s = upright(s, c.Picture)
+		s = toBT709(s, c)
+		s = onGuide(s, c, rate, seek)
+		out := bt709(plain(ffmpeg.KwArgs{
+			"frames:v": strconv.Itoa(c.Frames.Len()), "f": "mp4", "threads": "1",
+			"video_track_timescale": timescale(rate), "profile:v": "high",
+		}))
+		for k, v := range mezzanineCodec {
+			out[k] = v
+		}
+		return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, out)
+	})
+}
+
+// upright undoes interlacing and turns the picture when the manifest says so;
+// otherwise ffmpeg has turned it by what the file says.
+func upright(s *ffmpeg.Stream, p plan.Picture) *ffmpeg.Stream {
+	if p.Interlaced {
+		s = filter(s, "bwdif", "mode=send_frame", "deint=interlaced")
+	}
+	if p.Rotate == nil {
+		return s
+	}
+	switch *p.Rotate {
+	case 90:
+		return filter(s, "transpose", "dir=clock")
+	case 180:
+		return filter(filter(s, "hflip"), "vflip")
+	case 270:
+		return filter(s, "transpose", "dir=cclock")
+	}
+	return s
+}
+
+// toBT709 scales first, so that a size that changes inside the file cannot
+// reach anything behind it and tone mapping works on few pixels.
+func toBT709(s *ffmpeg.Stream, c plan.Conform) *ffmpeg.Stream {
+	size := []string{fmt.Sprintf("w=%d", c.W), fmt.Sprintf("h=%d", c.H), "flags=bicubic+accurate_rnd"}
+	if c.Picture.HDR {
+		s = filter(s, "scale", size...)
+		s = filter(s, "zscale", "transfer=linear", "npl=100")
+		s = filter(s, "format", "pix_fmts=gbrpf32le")
+		s = filter(s, "zscale", "primaries=bt709")
+		s = filter(s, "tonemap", "tonemap=hable", "desat=0")
+		s = filter(s, "zscale", "transfer=bt709", "matrix=bt709", "range=limited")
+	} else {
+		size = append(size, "out_color_matrix=bt709", "out_range=tv")
+		if m := c.Picture.Matrix; m != "" {
+			size = append(size, "in_color_matrix="+m)
+		}
+		s = filter(s, "scale", size...)
+	}
+	return filter(filter(s, "setsar", "sar=1"), "format", "pix_fmts=yuv420p")
+}
+
+// onGuide puts every frame at its guide time, counted from the first frame
+// wanted, and resamples to a constant rate: every output frame shows the source
+// frame whose time is nearest. For that a source frame takes over half its own
+// length early, at the first output frame from there on. The fine time base
+// keeps files with coarse ticks from losing a fraction of a frame. One or two
+// missing frames at the very end, which claims of duration often include,
+// repeat the last one; the caller counts frames and refuses more.
+func onGuide(s *ffmpeg.Stream, c plan.Conform, rate shot.Rate, seek float64) *ffmpeg.Stream {
+	ratio := c.Picture.Clock.Drift.Ratio()
+	shift := c.Picture.Clock.Guide(seek) - c.Picture.Lead() - rate.Seconds(c.Frames.From)
+	s = filter(s, "settb", "AVTB")
+	s = filter(s, "setpts", fmt.Sprintf("floor((PTS*TB*%s%+.9f)/TB)", strconv.FormatFloat(ratio, 'f', 12, 64), shift))
+	s = filter(s, "fps", "fps="+rate.String(), "start_time=0", "round=up")
+	return filter(s, "tpad", "stop_mode=clone", "stop=2")
+}

@@ -1,0 +1,61 @@
+package graph
+
+import (
+	"fmt"
+	"strings"
+
+	ffmpeg "github.com/u2takey/ffmpeg-go"
+
+	"ripieno/layout/shot"
+)
+
+// AAC encodes a finished master once and whole: segments of AAC do not join.
+func AAC(wav, dst string) (Command, error) {
+	return build(1, func() *ffmpeg.Stream {
+		in := ffmpeg.Input(wav, ffmpeg.KwArgs{"f": "wav"}).Get("0")
+		return ffmpeg.Output([]*ffmpeg.Stream{in}, dst, plain(ffmpeg.KwArgs{
+			"c:a": "aac", "b:a": "256k", "f": "mp4", "flags:a": "+bitexact",
+		}))
+	})
+}
+
+// MP3 encodes the guide for players whose machine plays nothing else.
+func MP3(wav, dst, title string) (Command, error) {
+	return build(1, func() *ffmpeg.Stream {
+		in := ffmpeg.Input(wav, ffmpeg.KwArgs{"f": "wav"}).Get("0")
+		args := plain(ffmpeg.KwArgs{"c:a": "libmp3lame", "b:a": "192k", "f": "mp3", "flags:a": "+bitexact"})
+		args["metadata"] = "title=" + title
+		return ffmpeg.Output([]*ffmpeg.Stream{in}, dst, args)
+	})
+}
+
+// SegmentList is the text of a list of segments for Mux. The names are our
+// own and need no quoting; anything else is refused.
+func SegmentList(names []string) (string, error) {
+	var b strings.Builder
+	b.WriteString("ffconcat version 1.0\n")
+	for _, n := range names {
+		if strings.ContainsAny(n, " '\"\\\n\r\t#") || n == "" {
+			return "", fmt.Errorf("graph: segment name %q needs quoting", n)
+		}
+		fmt.Fprintf(&b, "file %s\n", n)
+	}
+	return b.String(), nil
+}
+
+// Mux joins segments and the sound without encoding either. Joining rounds
+// times to microseconds; every one is put back on its frame.
+func Mux(list, sound, dst, title string, rate shot.Rate) (Command, error) {
+	return build(2, func() *ffmpeg.Stream {
+		video := ffmpeg.Input(list, ffmpeg.KwArgs{"f": "concat", "safe": "0"}).Get("v")
+		audio := ffmpeg.Input(sound, ffmpeg.KwArgs{"f": "mov"}).Get("a")
+		fps, spf := fmt.Sprintf("%d/%d", rate.Num, rate.Den), fmt.Sprintf("%d/%d", rate.Den, rate.Num)
+		args := plain(ffmpeg.KwArgs{
+			"c": "copy", "f": "mp4", "movflags": "+faststart", "flags:a": "+bitexact",
+			"bsf:v":                 fmt.Sprintf("setts=pts=round(PTS*TB*%[1]s)*%[2]s/TB:dts=round(DTS*TB*%[1]s)*%[2]s/TB:duration=%[2]s/TB", fps, spf),
+			"video_track_timescale": timescale(rate),
+		})
+		args["metadata"] = "title=" + title
+		return ffmpeg.Output([]*ffmpeg.Stream{video, audio}, dst, args)
+	})
+}

@@ -1,0 +1,141 @@
+package graph
+
+import (
+	"strings"
+	"testing"
+
+	"ripieno/assemble/plan"
+	"ripieno/layout"
+	"ripieno/layout/shot"
+)
+
+var fps30 = shot.Rate{Num: 30, Den: 1}
+
+func TestComposeGraph(t *testing.T) {
+	c, err := Compose(Segment{
+		Canvas: layout.Canvas{W: 640, H: 360}, Rate: fps30, Frames: 60, Overlay: "o.png", Backdrop: "b.png",
+		Pieces: []Piece{
+			{Path: "a.mp4", Skip: 30, Count: 60, Crop: layout.Rect{X: 40, W: 400, H: 270}, W: 480, H: 270, Hole: layout.Rect{X: 10, Y: 50, W: 300, H: 200}},
+			{Path: "b.mp4", Start: 20, Count: 40, Crop: layout.Rect{W: 100, H: 200}, W: 100, H: 200, Hole: layout.Rect{X: 330, Y: 60, W: 100, H: 200}},
+		},
+	}, "out.mp4")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{
+		"crop=400:270:40:0",                         // the focus, in the mezzanine's pixels
+		"scale=300:200:",                            // to its hole
+		"loop=loop=19:size=1", "concat=n=2:v=1:a=0", // 20 frames of background before the second
+		"xstack=inputs=2:layout=0_0|320_10:fill=black",
+		"pad=w=640:h=360:x=10:y=50",
+	} {
+		if !strings.Contains(c.Graph, want) {
+			t.Errorf("the graph lacks %q:\n%s", want, c.Graph)
+		}
+	}
+	argv := strings.Join(c.Argv("-filter_complex_script", "graph.txt"), " ")
+	for _, want := range []string{
+		"-ss 0.9833333333333333 -threads 1 -i a.mp4", // half a frame before frame 30
+		"-filter_complex_script graph.txt", "-frames:v 60", "-profile:v high", "-colorspace bt709", "-threads 2",
+	} {
+		if !strings.Contains(argv, want) {
+			t.Errorf("the arguments lack %q:\n%s", want, argv)
+		}
+	}
+	if strings.Contains(argv, "-filter_complex ") {
+		t.Error("the graph is still an argument")
+	}
+}
+
+// Two inputs whose options have the same sum are one node to ffmpeg-go; the
+// count must notice when that ever reaches us.
+func TestTwoInputsTakenForOneAreAnError(t *testing.T) {
+	same := Piece{Path: "a.mp4", Count: 60, Crop: layout.Rect{W: 100, H: 100}, W: 100, H: 100, Hole: layout.Rect{W: 100, H: 100}}
+	other := same
+	other.Hole.X = 200
+	_, err := Compose(Segment{Canvas: layout.Canvas{W: 640, H: 360}, Rate: fps30, Frames: 60, Overlay: "o.png", Pieces: []Piece{same, other}}, "out.mp4")
+	if err == nil {
+		t.Fatal("two pieces of one file with the same options were composed")
+	}
+}
+
+func TestComposeIsTheSameEveryTime(t *testing.T) {
+	g := Segment{Canvas: layout.Canvas{W: 1920, H: 1080}, Rate: fps30, Frames: 300, Overlay: "o.png", Backdrop: "b.png"}
+	for i := range 40 {
+		g.Pieces = append(g.Pieces, Piece{
+			Path: "m" + string(rune('a'+i)) + ".mp4", Skip: i, Start: i % 3, Count: 200 + i, W: 320, H: 180,
+			Crop: layout.Rect{W: 320, H: 180}, Hole: layout.Rect{X: 20 * i, Y: 10 * i, W: 160, H: 90},
+		})
+	}
+	first, err := Compose(g, "out.mp4")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for range 5 {
+		again, err := Compose(g, "out.mp4")
+		if err != nil || again.Graph != first.Graph {
+			t.Fatalf("another graph for the same segment (%v)", err)
+		}
+	}
+}
+
+func TestConformFollowsTheClock(t *testing.T) {
+	c := plan.Conform{W: 480, H: 270, Frames: plan.Span{From: 180, To: 480}}
+	c.Picture.Clock = plan.Clock{Offset: -12.25, Drift: 80}
+	c.Picture.Matrix, c.Picture.FPS = "bt601", 25
+	cmd, err := Conform(c, Source{Path: "take.mp4", Stream: 1, Options: map[string]string{"max_streams": "16"}}, fps30, "out.mp4")
+	if err != nil {
+		t.Fatal(err)
+	}
+	// Guide 6 s is file time 18.24854 s; the file is opened 3 s earlier, at
+	// 15 s, which is guide 2.7512 s, 3.2488 s before the first frame; half a
+	// frame of 25 a second comes on top.
+	for _, want := range []string{"[0:1]", "floor((PTS*TB*1.000080000000-3.268800000)/TB)", "fps=fps=30:start_time=0:round=up", "in_color_matrix=bt601", "scale=w=480:h=270"} {
+		if !strings.Contains(cmd.Graph, want) {
+			t.Errorf("the graph lacks %q:\n%s", want, cmd.Graph)
+		}
+	}
+	argv := strings.Join(cmd.Argv("-filter_complex_script", "g"), " ")
+	for _, want := range []string{"-ss 15 ", "-max_streams 16", "-reinit_filter 0", "-frames:v 300", "-g 1 "} {
+		if !strings.Contains(argv, want) {
+			t.Errorf("the arguments lack %q:\n%s", want, argv)
+		}
+	}
+}
+
+func TestRotationOfTheManifestOverrulesTheFile(t *testing.T) {
+	for degrees, filter := range map[int]string{0: "", 90: "transpose=dir=clock", 180: "hflip", 270: "transpose=dir=cclock"} {
+		c := plan.Conform{W: 480, H: 270, Frames: plan.Span{From: 0, To: 30}}
+		c.Picture.Rotate = &degrees
+		cmd, err := Conform(c, Source{Path: "take.mp4"}, fps30, "out.mp4")
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !strings.Contains(strings.Join(cmd.Argv("-f", "g"), " "), "-noautorotate") || !strings.Contains(cmd.Graph, filter) {
+			t.Errorf("%d degrees: %s", degrees, cmd.Graph)
+		}
+	}
+}
+
+func TestSegmentListRefusesNamesThatNeedQuoting(t *testing.T) {
+	got, err := SegmentList([]string{"/s/ab.mp4", "/s/cd.mp4"})
+	if err != nil || got != "ffconcat version 1.0\nfile /s/ab.mp4\nfile /s/cd.mp4\n" {
+		t.Errorf("%q, %v", got, err)
+	}
+	for _, bad := range []string{"", "a b.mp4", "a'b.mp4", "a\nfile /etc/passwd", "a#b"} {
+		if _, err := SegmentList([]string{bad}); err == nil {
+			t.Errorf("%q was accepted", bad)
+		}
+	}
+}
+
+func TestTimescaleHoldsWholeFrames(t *testing.T) {
+	for _, c := range []struct {
+		r    shot.Rate
+		want string
+	}{{fps30, "30000"}, {shot.Rate{Num: 25, Den: 1}, "25000"}, {shot.Rate{Num: 30000, Den: 1001}, "30000"}} {
+		if got := timescale(c.r); got != c.want {
+			t.Errorf("%s: %s, want %s", c.r, got, c.want)
+		}
+	}
+}

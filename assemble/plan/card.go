@@ -1,0 +1,92 @@
+package plan
+
+import (
+	"fmt"
+	"image"
+	"image/color"
+	"strconv"
+	"strings"
+
+	"ripieno/assemble/fault"
+	"ripieno/assemble/manifest"
+	"ripieno/layout"
+	"ripieno/layout/card"
+)
+
+// Texts of a card shot that stand for something else.
+const (
+	textTitle   = "title"
+	textCredits = "credits"
+)
+
+// Background is the colour behind and between the tiles. The manifest has
+// checked its form.
+func Background(p *manifest.Production) color.NRGBA {
+	v, err := strconv.ParseUint(strings.TrimPrefix(p.Picture.Background, "#"), 16, 32)
+	if err != nil {
+		return color.NRGBA{A: 255}
+	}
+	return color.NRGBA{R: uint8(v >> 16), G: uint8(v >> 8), B: uint8(v), A: 255}
+}
+
+// CardPages draws a card shot for a canvas: the title, the roster, or free
+// text. There is at least one page.
+func CardPages(p *manifest.Production, s Shot, c layout.Canvas) ([]*image.NRGBA, error) {
+	switch s.Text {
+	case textCredits:
+		return card.Credits(c, card.CreditsOptions{Background: Background(p), Title: p.Title, Credits: roster(p)})
+	case textTitle:
+		var lines []string
+		for _, l := range []string{p.Composer, p.Ensemble, p.Dedication} {
+			if l != "" {
+				lines = append(lines, l)
+			}
+		}
+		return one(card.Title(c, card.TitleOptions{Background: Background(p), Title: p.Title, Lines: lines}))
+	}
+	title, rest, _ := strings.Cut(s.Text, "\n")
+	var lines []string
+	if rest != "" {
+		lines = strings.Split(rest, "\n")
+	}
+	return one(card.Title(c, card.TitleOptions{Background: Background(p), Title: title, Lines: lines}))
+}
+
+func one(img *image.NRGBA, err error) ([]*image.NRGBA, error) { return []*image.NRGBA{img}, err }
+
+// roster is everybody who is listed, in seat order.
+func roster(p *manifest.Production) []card.Credit {
+	var list []card.Credit
+	for _, t := range p.Takes {
+		list = append(list, card.Credit{Section: t.Section, Part: t.Part, Name: t.Player})
+	}
+	return list
+}
+
+// checkText finds every text that no font can draw, before anything is made.
+func checkText(p *manifest.Production) error {
+	var list fault.List
+	check := func(mark fault.Mark, what, text string) {
+		for line := range strings.SplitSeq(text, "\n") {
+			if missing := card.Missing(line); len(missing) > 0 {
+				list.Add(fault.At(fault.Manifest, mark, fmt.Sprintf("%s %q has characters that no font here can draw: %q", what, text, string(missing)),
+					"write it in Latin, Greek or Cyrillic letters"))
+			}
+		}
+	}
+	top := fault.Mark{File: p.Path, Line: 1}
+	check(top, "title", p.Title)
+	check(top, "composer", p.Composer)
+	check(top, "ensemble", p.Ensemble)
+	check(top, "dedication", p.Dedication)
+	for _, t := range p.Takes {
+		check(t.Mark, "player", t.Player)
+		check(t.Mark, "part", t.Part)
+	}
+	for _, s := range p.Shots {
+		if s.Show == "card" {
+			check(s.Mark, "text", s.Text)
+		}
+	}
+	return list.Err()
+}

@@ -1,0 +1,190 @@
+package plan
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"ripieno/assemble/fault"
+	"ripieno/assemble/manifest"
+	"ripieno/layout"
+	"ripieno/layout/shot"
+)
+
+// segmentSeconds bounds a segment. Shorter ones spread better over cores and
+// cost less when something in them changes; every segment starts with a key
+// frame, which costs about one per cent of the size at this length.
+const segmentSeconds = 10
+
+// resolve turns the manifest's shot list into shots on output frames.
+func resolve(p *manifest.Production, line Timeline) ([]shot.Shot, error) {
+	seats := make([]shot.Seat, len(p.Takes))
+	for i, t := range p.Takes {
+		seats[i] = shot.Seat{Take: t.Name, Section: t.Section}
+	}
+	wants := make([]shot.Want, len(p.Shots))
+	for i, s := range p.Shots {
+		w := shot.Want{
+			From: line.clamp(s.From), To: -1, Show: shot.Kind(s.Show),
+			Section: s.Section, Take: s.Take, Text: s.Text, Labels: p.Picture.Labels,
+		}
+		if s.To != nil {
+			w.To = line.clamp(*s.To)
+		}
+		if s.Labels != nil {
+			w.Labels = *s.Labels
+		}
+		wants[i] = w
+	}
+	shots, err := shot.Resolve(line.Frames, seats, wants, p.Picture.Labels)
+	if err != nil {
+		return nil, shotFaults(p, err)
+	}
+	for i := range shots {
+		shots[i].Labels = shots[i].Labels && shots[i].Show != shot.Card
+	}
+	return shots, nil
+}
+
+// shotFaults points every problem of the shot list at its line.
+func shotFaults(p *manifest.Production, err error) error {
+	all := []error{err}
+	if joined, ok := err.(interface{ Unwrap() []error }); ok {
+		all = joined.Unwrap()
+	}
+	var list fault.List
+	for _, e := range all {
+		var w *shot.WantError
+		if !errors.As(e, &w) {
+			return fault.New(fault.Manifest, p.Path, "the shot list cannot be laid out", "").Because(err)
+		}
+		list.Add(fault.At(fault.Manifest, p.Shots[w.Index].Mark, e.Error(), shotHint(w.Problem)))
+	}
+	return list.Err()
+}
+
+// shotHint says how to mend a shot.
+func shotHint(p shot.Problem) string {
+	switch p {
+	case shot.UnknownKind:
+		return fmt.Sprintf("a shot shows one of %v", shot.Kinds())
+	case shot.UnknownTake:
+		return "write the name of a take, as under takes"
+	case shot.UnknownSection:
+		return "write the section of at least one take"
+	case shot.Overlap:
+		return "end the first shot where the next begins, or leave out its to"
+	}
+	return "shots are frames of the film; check from and to, the measures of the piece, lead_in and tail"
+}
+
+// clamp is the output frame of a manifest time, kept inside the film.
+func (t Timeline) clamp(m manifest.Time) int {
+	return min(max(t.Output(t.guide(m)), 0), t.Frames)
+}
+
+// film lays out one deliverable.
+func film(p *manifest.Production, facts map[string]Facts, line Timeline, shots []shot.Shot, w Want) (*Film, error) {
+	f := &Film{Name: w.Name, Canvas: w.Canvas, Rough: w.Rough}
+	takes := make(map[string]manifest.Take, len(p.Takes))
+	for _, t := range p.Takes {
+		takes[t.Name] = t
+	}
+	for _, s := range shots {
+		out := Shot{Span: Span{s.From, s.To}, Show: s.Show, Text: s.Text, Labels: s.Labels, Pages: 1}
+		if s.Show == shot.Card {
+			pages, err := CardPages(p, out, w.Canvas)
+			if err != nil {
+				return nil, err
+			}
+			out.Pages = len(pages)
+		}
+		if len(s.Takes) > 0 {
+			grid, err := layout.Grid(len(s.Takes), w.Canvas, gridOptions(p.Picture, w.Canvas))
+			if err != nil {
+				return nil, fault.New(fault.Manifest, p.Path, fmt.Sprintf("%s: %d takes do not fit on a canvas of %s", w.Name, len(s.Takes), w.Canvas),
+					"use a larger canvas, a smaller gutter, or shots that show one section at a time").Because(err)
+			}
+			for i, name := range s.Takes {
+				tile, err := newTile(takes[name], facts[name], grid.Tiles[i], line, out.Span)
+				if err != nil {
+					return nil, err
+				}
+				out.Tiles = append(out.Tiles, tile)
+			}
+		}
+		f.Shots = append(f.Shots, out)
+	}
+	f.conform(facts, line)
+	f.cut(line)
+	return f, nil
+}
+
+// gridOptions scales the manifest's pixels, which are meant at 1080 lines, to
+// the canvas.
+func gridOptions(pic manifest.Picture, c layout.Canvas) layout.Options {
+	return layout.Options{
+		AspectW: pic.AspectW, AspectH: pic.AspectH,
+		Gutter: c.EvenScale(float64(pic.Gutter)), Margin: c.EvenScale(float64(pic.Margin)),
+	}
+}
+
+// newTile stands a take in its rectangle for one shot.
+func newTile(t manifest.Take, f Facts, r layout.Rect, line Timeline, span Span) (Tile, error) {
+	tile := Tile{Take: t.Name, Rect: r, Fit: t.Fit, Player: t.Player, Part: t.Part, Absent: f.Absent, Card: f.Picture == nil, Silent: f.Sound == nil, Conform: -1}
+	if f.Picture == nil {
+		return tile, nil
+	}
+	shown := visible(t, *f.Picture, line)
+	tile.Shown = Span{shown.From - line.First, shown.To - line.First}.Meet(span)
+	if tile.Shown.Len() == 0 {
+		tile.Shown = Span{span.From, span.From}
+		return tile, nil
+	}
+	placed, err := layout.Place(f.Picture.W, f.Picture.H, r, layout.Mode(t.Fit), layout.Focus{X: t.Crop.X, Y: t.Crop.Y, Zoom: t.Crop.Zoom})
+	if err != nil {
+		return tile, fault.At(fault.Manifest, t.Mark, "the picture of take "+fmt.Sprintf("%q", t.Name)+" cannot be placed in its tile",
+			"check fit and crop").Because(err)
+	}
+	tile.Source, tile.Hole = placed.Source, placed.Target
+	return tile, nil
+}
+
+// visible is the span of guide frames in which a take has a picture: the
+// file's own, cut to the manifest's trim and to the film. Each output frame
+// shows the source frame nearest to it, so a frame takes over half its length
+// before its time.
+func visible(t manifest.Take, pic Picture, line Timeline) Span {
+	first := func(t float64) int {
+		return int(math.Ceil((pic.Clock.Guide(t)-pic.Lead())*line.Rate.FPS() - 3e-5))
+	}
+	s := Span{first(pic.First), first(pic.Last)}
+	s = s.Meet(Span{line.First, line.First + line.Frames})
+	if t.TrimFrom != nil {
+		s.From = max(s.From, line.Rate.Frame(line.guide(*t.TrimFrom)))
+	}
+	if t.TrimTo != nil {
+		s.To = min(s.To, line.Rate.Frame(line.guide(*t.TrimTo)))
+	}
+	return s
+}
+
+// cut divides the film into segments at its shots, at the pages of a card and
+// at most segmentSeconds apart, in pieces of nearly equal length.
+func (f *Film) cut(line Timeline) {
+	longest := max(1, line.Rate.Frame(segmentSeconds))
+	for i, s := range f.Shots {
+		for page := range s.Pages {
+			part := piece(s.Span, page, s.Pages)
+			n := (part.Len() + longest - 1) / longest
+			for k := range n {
+				f.Segments = append(f.Segments, Segment{Span: piece(part, k, n), Shot: i, Page: page})
+			}
+		}
+	}
+}
+
+// piece is number k of n nearly equal pieces of s.
+func piece(s Span, k, n int) Span {
+	return Span{s.From + s.Len()*k/n, s.From + s.Len()*(k+1)/n}
+}

@@ -1,0 +1,214 @@
+// Package plan decides everything about a film before anything is made: which
+// frames it has, where every take stands in every shot, which part of which
+// recording is needed at which size, and how every strip enters the mix.
+//
+// It is pure: a production, the facts measured about its files and a list of
+// films wanted go in, a [Plan] comes out. A plan is a value that can be
+// printed, compared and tested without media, and nothing after it decides
+// anything.
+//
+// Times. Guide frames count from guide time 0 at the picture's rate and may be
+// negative; output frames count from the first frame of the film. The film
+// begins on a guide frame that is also a whole sample of the mix, so picture
+// and sound start together exactly.
+package plan
+
+import (
+	"ripieno/assemble/manifest"
+	"ripieno/layout"
+	"ripieno/layout/shot"
+	"ripieno/mix/audio"
+)
+
+// Clock places a file on guide time.
+type Clock struct {
+	Offset float64   // guide time at the file's time zero, seconds
+	Drift  audio.PPM // how fast guide time runs against the file's clock
+}
+
+// Guide is the guide time at file time t, both in seconds.
+func (c Clock) Guide(t float64) float64 { return c.Offset + t*c.Drift.Ratio() }
+
+// File is the file time at guide time g, both in seconds.
+func (c Clock) File(g float64) float64 { return (g - c.Offset) / c.Drift.Ratio() }
+
+// Picture is a take's moving picture.
+type Picture struct {
+	Path        string  // absolute
+	Hash        string  // content hash, hexadecimal
+	Stream      int     // index in the file
+	W, H        int     // upright, square pixels
+	First, Last float64 // file time of the first frame and of the end of the last, seconds
+	FPS         float64 // average frames per second; 0 when unknown
+	Rotate      *int    // clockwise degrees that overrule the file's own; nil: as the file says
+	HDR         bool    // PQ or HLG: needs tone mapping
+	Interlaced  bool
+	Matrix      string // colour matrix named by the file, "" when it names none
+	Clock       Clock
+}
+
+// Lead is how long before its own time a frame of p is shown at the most, in
+// seconds: half its length.
+func (p Picture) Lead() float64 {
+	if p.FPS <= 0 {
+		return 0
+	}
+	return 0.5 / p.FPS
+}
+
+// Sound is what a take sends to the mix.
+type Sound struct {
+	Hash     string // content hash of the file it came from
+	Stream   int    // index in the file
+	Rate     int    // hertz
+	Channels int
+	Frames   audio.Frames // at Rate
+	Clock    Clock
+}
+
+// Absence says why a take is not in the film.
+type Absence int
+
+// A take is present, or absent for one of these reasons.
+const (
+	Present    Absence = iota
+	Awaited            // expected: not in yet
+	Unreadable         // a file is missing, damaged or refused
+	Unplaced           // sync could not place it
+	Elsewhere          // it lies wholly before or after the film
+)
+
+// Facts is what is known of one take's files.
+type Facts struct {
+	Picture *Picture
+	Sound   *Sound
+	Absent  Absence
+}
+
+// Want is one film to plan.
+type Want struct {
+	Name   string
+	Canvas layout.Canvas
+	Rough  bool // the quick preview
+}
+
+// Span is a run of frames [From, To).
+type Span struct{ From, To int }
+
+// Len is the number of frames, never negative.
+func (s Span) Len() int { return max(0, s.To-s.From) }
+
+// Meet is the part that s and t share.
+func (s Span) Meet(t Span) Span { return Span{max(s.From, t.From), min(s.To, t.To)} }
+
+// Timeline ties output frames to guide time and to samples of the mix.
+type Timeline struct {
+	Rate       shot.Rate
+	First      int          // guide frame of output frame 0
+	Frames     int          // length of the film
+	AudioStart audio.Frames // mix sample of output time 0, on guide time
+	AudioLen   audio.Frames // length of the sound
+}
+
+// GuideAtZero is the guide time at output time 0, seconds.
+func (t Timeline) GuideAtZero() float64 { return t.Rate.Seconds(t.First) }
+
+// Output is the output frame nearest to a guide time.
+func (t Timeline) Output(guide float64) int { return t.Rate.Frame(guide) - t.First }
+
+// Duration is the length of the film in seconds.
+func (t Timeline) Duration() float64 { return t.Rate.Seconds(t.Frames) }
+
+// Strip is one take's path through the mix.
+type Strip struct {
+	Take     string
+	Section  string
+	Sound    Sound
+	Gain     audio.Decibels // the manifest's; balance is added when mixing
+	Pan      *float64       // −100..100; nil: automatic
+	From, To audio.Frames   // guide samples in which it may sound
+}
+
+// Tile is one take's rectangle in one shot.
+type Tile struct {
+	Take    string
+	Rect    layout.Rect // the whole tile
+	Hole    layout.Rect // where the picture shows inside it; zero when there is none
+	Fit     string      // crop or fit
+	Source  layout.Rect // the part of the upright picture that is shown, its own pixels
+	Player  string      // label, first line
+	Part    string      // label, second line
+	Absent  Absence     // why a card stands here instead of a picture
+	Card    bool        // there is no picture at all: a card holds the seat
+	Silent  bool        // and no sound either
+	Conform int         // index into Film.Conforms, -1 for none
+	Shown   Span        // output frames in which the picture is there
+}
+
+// Shot is what the film shows over a span of output frames.
+type Shot struct {
+	Span
+	Show   shot.Kind
+	Text   string
+	Labels bool
+	Pages  int // of a card; 1 for all that have one picture
+	Tiles  []Tile
+}
+
+// Conform is a take's picture brought upright to a size on guide frames.
+type Conform struct {
+	Take    string
+	Picture Picture
+	W, H    int  // even
+	Frames  Span // guide frames
+}
+
+// Segment is a run of output frames that is composed by itself. It lies in
+// one shot.
+type Segment struct {
+	Span
+	Shot int // index into Film.Shots
+	Page int // of a card with several pages
+}
+
+// Film is one deliverable.
+type Film struct {
+	Name     string
+	Canvas   layout.Canvas
+	Rough    bool
+	Shots    []Shot
+	Conforms []Conform
+	Segments []Segment
+}
+
+// Plan is everything that will be made.
+type Plan struct {
+	Timeline Timeline
+	Strips   []Strip
+	Films    []Film
+}
+
+// New plans the films wanted. The facts are keyed by take name; a take
+// without facts counts as Unreadable. Its errors are faults at the manifest.
+func New(p *manifest.Production, facts map[string]Facts, wants []Want) (*Plan, error) {
+	if err := checkText(p); err != nil {
+		return nil, err
+	}
+	line, err := NewTimeline(p)
+	if err != nil {
+		return nil, err
+	}
+	pl := &Plan{Timeline: line, Strips: strips(p, facts, line)}
+	shots, err := resolve(p, line)
+	if err != nil {
+		return nil, err
+	}
+	for _, w := range wants {
+		f, err := film(p, facts, line, shots, w)
+		if err != nil {
+			return nil, err
+		}
+		pl.Films = append(pl.Films, *f)
+	}
+	return pl, nil
+}

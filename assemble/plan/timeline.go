@@ -1,0 +1,80 @@
+package plan
+
+import (
+	"fmt"
+	"math"
+
+	"ripieno/assemble/fault"
+	"ripieno/assemble/manifest"
+	"ripieno/layout/shot"
+	"ripieno/mix/audio"
+)
+
+// maxHours bounds the film: a slip in the tempo map must not fill the disk.
+const maxHours = 6
+
+// NewTimeline places the film on guide time: from the lead-in before the first
+// note to the tail after the last measure.
+func NewTimeline(p *manifest.Production) (Timeline, error) {
+	t := Timeline{Rate: shot.Rate{Num: p.Picture.FPSNum, Den: p.Picture.FPSDen}}
+	step := wholeSampleFrames(t.Rate)
+	first := t.Rate.Frame(p.Tempo.Start() - p.Picture.LeadIn)
+	t.First = int(math.Floor(float64(first)/float64(step))) * step
+	t.Frames = t.Rate.Frame(p.Tempo.End()+p.Picture.Tail) - t.First
+	if s := t.Duration(); t.Frames < 1 || s > maxHours*3600 {
+		return t, fault.New(fault.Manifest, p.Path, fmt.Sprintf("the film would be %.0f seconds long", s),
+			fmt.Sprintf("check tempo: measures and bpm, and picture: lead_in and tail; a film may last up to %d hours", maxHours))
+	}
+	t.AudioStart = audio.FramesAt(t.GuideAtZero())
+	t.AudioLen = audio.FramesAt(t.Duration())
+	return t, nil
+}
+
+// wholeSampleFrames is the smallest number of frames that lasts a whole
+// number of samples: 1 for 24, 25, 30, 50 and 60, 5 for the rates over 1001.
+func wholeSampleFrames(r shot.Rate) int {
+	n := r.Num / gcd(r.Num, r.Den*audio.Rate)
+	return max(1, n)
+}
+
+func gcd(a, b int) int {
+	for b != 0 {
+		a, b = b, a%b
+	}
+	return a
+}
+
+// guide is the guide time of a manifest time, with the film's ends resolved.
+func (t Timeline) guide(m manifest.Time) float64 {
+	switch m.Edge {
+	case manifest.FilmStart:
+		return t.GuideAtZero()
+	case manifest.FilmEnd:
+		return t.GuideAtZero() + t.Duration()
+	}
+	return m.Seconds
+}
+
+// strips are the takes with sound, in the manifest's order.
+func strips(p *manifest.Production, facts map[string]Facts, line Timeline) []Strip {
+	var out []Strip
+	for _, take := range p.Takes {
+		f := facts[take.Name]
+		if f.Sound == nil || take.Mute {
+			continue
+		}
+		s := Strip{
+			Take: take.Name, Section: take.Section, Sound: *f.Sound,
+			Gain: audio.Decibels(take.GainDB), Pan: take.Pan,
+			From: line.AudioStart, To: line.AudioStart + line.AudioLen,
+		}
+		if take.TrimFrom != nil {
+			s.From = max(s.From, audio.FramesAt(line.guide(*take.TrimFrom)))
+		}
+		if take.TrimTo != nil {
+			s.To = min(s.To, audio.FramesAt(line.guide(*take.TrimTo)))
+		}
+		out = append(out, s)
+	}
+	return out
+}
