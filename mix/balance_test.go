@@ -47,6 +47,10 @@ func TestAnalyseFindsTheChannels(t *testing.T) {
 	for i := range coded {
 		coded[i] = a[i] + 30*hiss[i]
 	}
+	current := make([]float64, n)
+	for i := range current {
+		current[i] = 0.05
+	}
 	cases := []struct {
 		name     string
 		channels [][]float64
@@ -57,6 +61,7 @@ func TestAnalyseFindsTheChannels(t *testing.T) {
 		{"two rooms", [][]float64{a, b}, AsRecorded},
 		{"dead right", [][]float64{a, make([]float64, n)}, LeftOnly},
 		{"dead left with hiss", [][]float64{leaky, a}, RightOnly},
+		{"dead right with direct current", [][]float64{a, current}, LeftOnly},
 		{"dual mono", [][]float64{a, a}, Fold},
 		{"dual mono, coded", [][]float64{a, coded}, Fold},
 		{"antiphase", [][]float64{a, scaled(a, -1)}, FoldInverted},

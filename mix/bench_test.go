@@ -106,6 +106,9 @@ func BenchmarkPreMaster(b *testing.B) {
 					}
 				}
 			}
+			var m runtime.MemStats
+			runtime.ReadMemStats(&m)
+			b.ReportMetric(float64(m.Sys)/1e6, "MB")
 			b.ReportMetric(seconds*float64(b.N)/b.Elapsed().Seconds(), "x_real_time")
 			b.ReportMetric(seconds*float64(b.N)/(cpu()-start).Seconds(), "x_per_core")
 		})

@@ -8,11 +8,13 @@ import (
 	"ripieno/mix/audio"
 	"ripieno/mix/pan"
 	"ripieno/mix/resample"
+	"ripieno/mix/room"
 )
 
 // block is how many frames the bus works on at a time. Nothing in the result
-// depends on the sizes of the reads because of it.
-const block = 4096
+// depends on the sizes of the reads because of it. Recorded rooms want their
+// partition.
+const block = room.Partition
 
 // settling is how long before its first audible frame a strip's filters run:
 // the step of a recording with direct current has died away by then.
@@ -79,7 +81,11 @@ func (c *channel) open() error {
 	offset := s.Offset + s.Delay
 	// The recording's own edges are faded where they fall.
 	lead := int64(math.Ceil(offset*audio.Rate-1e-6)) - int64(from)
-	placed := resample.New(newFolded(raw, s.Repair), audio.Rate, offset, s.Drift, from)
+	var repaired audio.Source = newFolded(raw, s.Repair)
+	if s.Denoise != nil {
+		repaired = newHushed(repaired, s.Denoise)
+	}
+	placed := resample.New(repaired, audio.Rate, offset, s.Drift, from)
 	c.src = newEdged(placed, int(c.envelope.fade), lead)
 	c.in = audio.NewBlock(c.src.Channels(), block)
 	for left := int(settling); left > 0 && !c.ended; {

@@ -20,6 +20,9 @@ type Options struct {
 	Room   float64      // share of reverberation: its amplitude beside the dry sum; 0 none, at most 4
 	Hall   room.Hall    // which room
 
+	// Impulse is a recorded room to use instead of Hall; nil: none.
+	Impulse *room.Impulse
+
 	FadeIn, FadeOut audio.Frames // of the whole programme; 0 none
 
 	// Workers is how many strips are computed at the same time; 0 stands for
@@ -59,7 +62,11 @@ func PreMaster(strips []Strip, o Options) (audio.Source, error) {
 		b.channels = append(b.channels, newChannel(&s, o.Start))
 	}
 	if o.Room > 0 {
-		b.reverb = room.New(o.Hall)
+		if o.Impulse != nil {
+			b.reverb = room.NewConvolver(o.Impulse)
+		} else {
+			b.reverb = room.New(o.Hall)
+		}
 		b.sends = audio.NewBlock(2, block)
 	}
 	if b.options.Workers <= 0 {
@@ -68,11 +75,16 @@ func PreMaster(strips []Strip, o Options) (audio.Source, error) {
 	return b, nil
 }
 
+// reverb is either kind of room. The bus feeds it blocks of room.Partition.
+type reverb interface {
+	Process(out, in audio.Block)
+}
+
 // bus is a running PreMaster.
 type bus struct {
 	options  Options
 	channels []*channel
-	reverb   *room.Reverb
+	reverb   reverb
 	sum      audio.Block
 	sends    audio.Block
 	done     audio.Frames // frames computed

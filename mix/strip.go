@@ -29,6 +29,7 @@ type Strip struct {
 	Mute     bool           // leaves the strip out altogether
 	Fade     audio.Frames   // length of the fades at trims and mutes; 0: DefaultFade
 	Repair   Repair         // what to make of the channels; see Analysis
+	Denoise  *Denoise       // none by default
 	LowCut   float64        // high-pass in hertz; 0: DefaultLowCut, negative: none
 	EQ       []Band         // in this order; none by default
 	Compress *Compressor    // none by default
@@ -112,7 +113,7 @@ func (s *Strip) check() error {
 			return &StripError{s.Name, err}
 		}
 	}
-	if err := s.Compress.check(); err != nil {
+	if err := errors.Join(s.Compress.check(), s.Denoise.check()); err != nil {
 		return &StripError{s.Name, err}
 	}
 	return nil

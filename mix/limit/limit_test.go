@@ -91,6 +91,7 @@ func TestCeilingHolds(t *testing.T) {
 		"fs/4 0°":           {sine(rate/4, 2, 0, n)},
 		"fs/6 60°":          {sine(rate/6, 1.2, math.Pi/3, n)},
 		"19 kHz":            {sine(19000, 1.5, 1, n)},
+		"23.5 kHz":          {sine(23500, 1.5, 1, n)}, // a hard start that rings before itself
 		"30 Hz":             {sine(30, 3, 0, n)},
 		"step":              {step},
 		"impulses":          {impulses},

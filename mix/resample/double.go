@@ -17,6 +17,7 @@ type doubled struct {
 	in    audio.Block // source frames from at−len(half)+1 on
 	out   audio.Block // computed and not delivered
 	outAt int
+	skip  int64 // source frames to drop before the first
 	ended bool
 	end   error
 	box   audio.Block
@@ -29,16 +30,9 @@ func newDoubled(src audio.Source, to int, skip int64) *doubled {
 	k.taps = (k.taps + 7) / 8 * 8
 	row := make([]float64, k.taps)
 	k.row(row, 0.5)
-	d := &doubled{src: src, half: row[k.taps/2:]}
+	d := &doubled{src: src, half: row[k.taps/2:], skip: skip}
 	d.in = audio.NewBlock(src.Channels(), len(d.half)-1)
 	d.box = audio.NewBlock(src.Channels(), readFrames)
-	for skip > 0 && !d.ended {
-		n := d.read(int(min(skip, readFrames)))
-		skip -= int64(n)
-		for c, x := range d.in {
-			d.in[c] = x[:copy(x, x[n:])]
-		}
-	}
 	return d
 }
 
@@ -86,6 +80,13 @@ func (d *doubled) Read(dst audio.Block) (int, error) {
 // has ended.
 func (d *doubled) produce() bool {
 	past := len(d.half) - 1
+	for d.skip > 0 && !d.ended {
+		n := d.read(int(min(d.skip, readFrames)))
+		d.skip -= int64(n)
+		for c, x := range d.in {
+			d.in[c] = x[:copy(x, x[n:])]
+		}
+	}
 	for !d.ended && d.in.Frames() < past+len(d.half)+readFrames/2 {
 		d.read(readFrames)
 	}

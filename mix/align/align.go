@@ -1,0 +1,67 @@
+// Package align finds where every file of every take lies against the guide.
+//
+// [Analyse] listens to one file once and keeps a small description of it.
+// [MatchDevices] compares two devices that recorded the same player, sample
+// by sample. [Place] takes the descriptions of all files, the matches and the
+// tempo map and decides for all of them together: it keeps every candidate
+// cue of every file until the end and weighs it by how isolated it is, how
+// quiet the rest of the count-in is, where the playing begins and ends, how
+// the notes fall on the beats and how the rhythm agrees with the other takes.
+// Different parts are never compared as waveforms, since that gives confident
+// wrong answers; only the moments at which notes begin are compared.
+//
+// A placement is two numbers: guide = Offset + t·(1 + DriftPPM·1e-6), t being
+// seconds of the file and guide seconds since the first sample of the click
+// track. With them comes a confidence, and [Placement.Sure] says whether it
+// may be used without asking. A file that is placed wrongly and called sure
+// is the worst that can happen here; one that is called unsure costs a person
+// a minute.
+//
+// The package reads no files, draws nothing and knows nothing of pictures. It
+// is deterministic and independent of the order of its inputs.
+package align
+
+// Recording is one file of a take. At most one of CueAt and Offset is set.
+type Recording struct {
+	Name     string // unique among the recordings given to Place
+	Take     string // recordings of one take hold the same performance
+	Role     string // "video" or "audio"
+	Features *Features
+
+	CueAt    *float64 // seconds of the file at which the cue sounds, fixed by the user
+	Offset   *float64 // guide time at the file's time zero, fixed by the user
+	DriftPPM *float64 // fixed by the user
+}
+
+// Pair ties two recordings of one take together.
+type Pair struct {
+	A, B  string // names of recordings
+	Match Match  // B against A
+}
+
+// Placement is where one recording lies and how well that is known.
+type Placement struct {
+	Name     string
+	Offset   float64 // guide time at the file's time zero, seconds
+	DriftPPM float64 // the file's clock against the guide's
+
+	Confidence float64 // 0..1 that the playing is within 30 ms of its place
+	Sure       bool    // the placement may be used without asking
+	Method     string  // "offset given", "cue given", "cue", "cue+playing", "playing", "device", "none"
+	Evidence   []string
+	Reason     string // why not sure, and what to do; empty when sure
+
+	// CueOffset is the offset at which the cue sound lies exactly on its
+	// beat, NaN when no cue was found. Offset puts the mean of the playing on
+	// the beats where that could be measured.
+	CueOffset float64
+	// CueAt is the file time of the cue sound, NaN when none was found.
+	CueAt float64
+	// Lateness is how late the playing is when the cue sound is put on its
+	// beat, seconds: CueOffset - Offset at the middle of the playing. NaN when
+	// either is unknown.
+	Lateness float64
+	// Uncertainty is the expected error of Offset in seconds (one standard
+	// deviation) given that the right beat was found.
+	Uncertainty float64
+}

@@ -1,0 +1,255 @@
+package align
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"slices"
+
+	"ripieno/mix/audio"
+)
+
+// Hops of the stored measurements, in seconds.
+const (
+	hop      = 0.002   // band energies, the onset strength
+	fineHop  = 0.00025 // the envelope that times sharp events
+	levelHop = 0.01    // Features.Level
+)
+
+// analysisLimit bounds memory: sound after this many seconds of a file is not
+// measured. One second costs about 32 kB while a file is being analysed.
+const analysisLimit = 90 * 60
+
+// featuresVersion changes whenever Analyse would give other numbers, so that
+// stored features can be told from current ones.
+const featuresVersion = 2
+
+// Features is what placing needs to know of one file. It is small (about 2 kB
+// a second), has exported fields only and survives gob and JSON unchanged
+// apart from the rounding that JSON applies to nothing here.
+//
+// Times are seconds of the file, 0 at its first sample. Levels are dBFS of
+// the mean square, never below -120.
+type Features struct {
+	Version  int     // of the measurement; compare with [Version]
+	Rate     int     // hertz, of the file
+	Channels int     //
+	Duration float64 // seconds measured
+
+	Events []Event // in order of time
+	Level  []uint8 // loudness every 10 ms in half decibels above -120 dBFS; see [Features.LevelAt]
+
+	NoiseDB float64 // level that nine tenths of the file exceed
+	LoudDB  float64 // level that one twentieth of the file exceeds
+	Clipped float64 // share of samples within 0.1 dB of full scale, 0..1
+}
+
+// Version is the measurement that [Analyse] makes now. Features of another
+// version must be measured again.
+func Version() int { return featuresVersion }
+
+// Event is a moment at which sound sets in: a clap, a step, a note.
+type Event struct {
+	Time     float64 // seconds of the file
+	Strength float64 // mean rise over the bands, dB; about 2 (doubtful) to 20
+	Level    float64 // dBFS in the 60 ms after it
+	Before   float64 // dBFS, the loudest 80 ms of the 800 ms before it
+	After    float64 // dBFS, the loudest 80 ms from 320 to 960 ms after it
+	Rise     float64 // seconds from the first sign to near its full level, at most 0.15
+	Decay    float64 // seconds until it is 12 dB below its peak, at most 0.6
+	Spread   float64 // share of the bands that rise by more than 9 dB: 1 is a bang, 0.3 a pure note
+	Slow     bool    // found only by looking over long stretches: timed less well
+	Bright   float64 // share of the new energy above 1.3 kHz
+}
+
+// LevelAt is the loudness at a moment in dBFS; -120 outside the file.
+func (f *Features) LevelAt(seconds float64) float64 {
+	i := int(math.Floor(seconds / levelHop))
+	if i < 0 || i >= len(f.Level) {
+		return -120
+	}
+	return float64(f.Level[i])/2 - 120
+}
+
+// Analyse reads src to its end in one pass and returns what placing needs.
+// Any rate and any number of channels will do. A source of no frames gives
+// features of duration 0. The only errors are those of the source and of an
+// impossible rate or channel count. NaN and infinite samples count as silence.
+func Analyse(src audio.Source) (*Features, error) {
+	if src.Rate() < 4000 || src.Rate() > 1_000_000 || src.Channels() < 1 {
+		return nil, fmt.Errorf("align: cannot analyse %d channels at %d hertz", src.Channels(), src.Rate())
+	}
+	a := newAnalyser(src.Rate())
+	buf := audio.NewBlock(src.Channels(), 1<<14)
+	var mono []float64
+	for {
+		n, err := src.Read(buf)
+		mono = mixdown(mono, buf, n)
+		a.clip(buf, n)
+		a.write(mono)
+		if err == io.EOF {
+			break
+		}
+		if err != nil {
+			return nil, err
+		}
+	}
+	f := a.finish()
+	f.Channels = src.Channels()
+	return f, nil
+}
+
+// analyser turns a stream into band energies; finish turns those into events.
+type analyser struct {
+	rate    int
+	work    float64
+	dec     *decimator
+	bands   []*band
+	energy  [][]float32 // per band, every hop
+	fine    []float32   // high-passed energy, every fineHop
+	acc     []bin       // one per band, then one for fine
+	low     []float64
+	prev    float64
+	frames  int64
+	clipped int64
+}
+
+// bin sums squares between two multiples of a hop that need not be a whole
+// number of samples.
+type bin struct {
+	sum   float64
+	count int
+	at    float64 // time of the next sample in hops
+	step  float64 // hops per sample
+	index int
+}
+
+func newAnalyser(rate int) *analyser {
+	a := &analyser{rate: rate, dec: newDecimator(rate)}
+	a.work = a.dec.rate(rate)
+	for i := range bandCount {
+		if b := newBand(bandEdges[i], bandEdges[i+1], a.work); b != nil {
+			a.bands = append(a.bands, b)
+			a.acc = append(a.acc, bin{at: -b.lag / hop, step: 1 / (a.work * hop)})
+		}
+	}
+	a.energy = make([][]float32, len(a.bands))
+	a.acc = append(a.acc, bin{at: 0, step: 1 / (a.work * fineHop)})
+	return a
+}
+
+// add puts one squared sample in and appends to out when a hop is complete.
+func (b *bin) add(out []float32, square float64) []float32 {
+	at := b.at
+	b.at += b.step
+	if at < 0 {
+		return out // the filter's delay reaches before the file
+	}
+	if i := int(at); i != b.index {
+		for ; b.index < i; b.index++ {
+			v := 0.0
+			if b.count > 0 {
+				v = b.sum / float64(b.count)
+			}
+			out = append(out, float32(v))
+			if b.index == i-1 {
+				b.sum, b.count = 0, 0
+			}
+		}
+	}
+	b.sum += square
+	b.count++
+	return out
+}
+
+func (a *analyser) clip(b audio.Block, n int) {
+	for _, ch := range b {
+		for _, v := range ch[:n] {
+			if v >= 0.9886 || v <= -0.9886 {
+				a.clipped++
+			}
+		}
+	}
+}
+
+func (a *analyser) write(mono []float64) {
+	a.frames += int64(len(mono))
+	if a.frames > int64(analysisLimit*a.rate) {
+		return
+	}
+	a.low = a.dec.write(a.low[:0], mono)
+	a.measure(a.low)
+}
+
+func (a *analyser) measure(x []float64) {
+	for i, b := range a.bands {
+		acc, out := &a.acc[i], a.energy[i]
+		for _, v := range x {
+			y := b.step(v)
+			out = acc.add(out, y*y)
+		}
+		a.energy[i] = out
+	}
+	acc, prev := &a.acc[len(a.bands)], a.prev
+	for _, v := range x {
+		// The first difference lifts the bright part of a sound, which sets
+		// in first, over rumble and hum.
+		d := v - prev
+		prev = v
+		a.fine = acc.add(a.fine, d*d)
+	}
+	a.prev = prev
+}
+
+func (a *analyser) finish() *Features {
+	a.low = a.dec.flush(a.low[:0])
+	a.measure(a.low)
+	// One more hop of silence pushes every delayed band to the same length.
+	a.measure(make([]float64, int(a.work*0.03)))
+	f := &Features{
+		Version: featuresVersion, Rate: a.rate,
+		Duration: math.Min(float64(a.frames)/float64(a.rate), analysisLimit),
+	}
+	n := int(f.Duration / hop)
+	for i, e := range a.energy {
+		a.energy[i] = e[:min(n, len(e))]
+		n = min(n, len(a.energy[i]))
+	}
+	for i := range a.energy {
+		a.energy[i] = a.energy[i][:n]
+	}
+	if a.frames > 0 {
+		f.Clipped = float64(a.clipped) / float64(a.frames)
+	}
+	f.Level = levels(a.energy, n)
+	f.NoiseDB, f.LoudDB = quantiles(f.Level)
+	f.Events = findEvents(a.energy, a.fine, a.bands)
+	return f
+}
+
+// levels is the loudness over the bands every levelHop.
+func levels(energy [][]float32, n int) []uint8 {
+	const per = 5 // hops in a levelHop
+	out := make([]uint8, n/per)
+	for i := range out {
+		var sum float64
+		for _, e := range energy {
+			for _, v := range e[i*per : (i+1)*per] {
+				sum += float64(v)
+			}
+		}
+		db := 10 * math.Log10(sum/float64(per)+1e-12)
+		out[i] = uint8(math.Round(2 * math.Max(0, math.Min(127, db+120))))
+	}
+	return out
+}
+
+func quantiles(level []uint8) (noise, loud float64) {
+	if len(level) == 0 {
+		return -120, -120
+	}
+	s := slices.Clone(level)
+	slices.Sort(s)
+	db := func(q float64) float64 { return float64(s[int(q*float64(len(s)-1))])/2 - 120 }
+	return db(0.1), db(0.95)
+}

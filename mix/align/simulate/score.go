@@ -1,0 +1,236 @@
+package simulate
+
+import (
+	"math"
+	"math/rand/v2"
+
+	"ripieno/mix/tempo"
+)
+
+// note is one note of a part, as written.
+type note struct {
+	at, length float64 // guide seconds
+	pitch      int     // MIDI note
+	loud       float64 // 0..1
+}
+
+// score holds what the parts share: the phrases, their rhythms and where all
+// are silent.
+type score struct {
+	m       *tempo.Map
+	style   string
+	phrase  int        // measures in a phrase
+	rhythms [][]rhythm // per phrase, one figure per measure
+	harmony []int      // per measure, root
+	general []bool     // per phrase: everybody plays
+}
+
+// rhythm is where in a measure notes begin: beats from 0.
+type rhythm []float64
+
+func newScore(r *rand.Rand, m *tempo.Map, o Options) *score {
+	s := &score{m: m, phrase: 4, style: "mixed"}
+	steady := 0.1
+	if o.Level == Hard {
+		steady = 0.35
+	}
+	if r.Float64() < steady {
+		s.style = "steady"
+	}
+	beats := m.Meter(1).Beats()
+	motifs := make([]rhythm, 5)
+	for i := range motifs {
+		motifs[i] = figure(r, beats)
+	}
+	for p := 0; p*s.phrase < m.Measures(); p++ {
+		var ph []rhythm
+		for range s.phrase {
+			ph = append(ph, motifs[r.IntN(len(motifs))])
+		}
+		s.rhythms = append(s.rhythms, ph)
+		s.general = append(s.general, r.Float64() < 0.4)
+	}
+	roots := []int{0, 5, 7, -3, 2}
+	for range m.Measures() + 2 {
+		s.harmony = append(s.harmony, roots[r.IntN(len(roots))])
+	}
+	return s
+}
+
+// compound reports whether the beats of the piece fall into three parts.
+func (s *score) compound() bool { return s.m.Meter(1).Unit().Num == 3 }
+
+// even bends a beat's halves and quarters to its thirds in compound meters.
+func (s *score) even(b float64) float64 {
+	if !s.compound() {
+		return b
+	}
+	whole, part := math.Modf(b)
+	switch {
+	case part == 0:
+		return whole
+	case part <= 0.5:
+		return whole + 1.0/3
+	}
+	return whole + 2.0/3
+}
+
+// figure draws a measure's rhythm.
+func figure(r *rand.Rand, beats int) rhythm {
+	var f rhythm
+	for b := 0.0; b < float64(beats)-0.01; {
+		f = append(f, b)
+		switch x := r.Float64(); {
+		case x < 0.45:
+			b++
+		case x < 0.75:
+			f = append(f, b+0.5)
+			b++
+		case x < 0.85 && b+2 <= float64(beats):
+			b += 2
+		case x < 0.92:
+			f = append(f, b+0.75)
+			b++
+		default:
+			f = append(f, b+0.25, b+0.5, b+0.75)
+			b++
+		}
+	}
+	return f
+}
+
+// role is what a part does in the texture.
+type role int
+
+const (
+	melody role = iota
+	bass
+	inner
+	long
+	sparse
+	pulse
+)
+
+// part writes a part for role with pitches round centre.
+func (s *score) part(r *rand.Rand, is role, centre int, o Options) []note {
+	if s.style == "steady" && is != long && is != sparse {
+		is = pulse
+	}
+	rest := 0.25
+	if is == sparse {
+		rest = 0.7
+	}
+	division := []float64{1, 0.5}[r.IntN(2)]
+	var out []note
+	pitch := centre
+	for p := range s.rhythms {
+		silent := r.Float64() < rest && !(s.general[p] && is != sparse)
+		if p == 0 && o.Level == Easy {
+			silent = false
+		}
+		loud := 0.35 + 0.6*r.Float64()
+		for i, f := range s.rhythms[p] {
+			measure := p*s.phrase + i + 1
+			if silent || measure > s.m.Measures() {
+				continue
+			}
+			beats := float64(s.m.Meter(measure).Beats())
+			last := -1.0
+			for _, b := range begins(r, is, f, beats, division) {
+				if b = s.even(b); b == last {
+					continue
+				}
+				last = b
+				pitch = step(r, pitch, centre, s.harmony[measure])
+				accent := 0.0
+				if b == 0 {
+					accent = 0.1
+				}
+				out = append(out, note{at: s.seconds(measure, b), pitch: pitch, loud: loud*(0.8+0.3*r.Float64()) + accent})
+			}
+		}
+	}
+	s.lengths(r, out, is)
+	return out
+}
+
+func begins(r *rand.Rand, is role, f rhythm, beats, division float64) []float64 {
+	var out []float64
+	switch is {
+	case melody:
+		for _, b := range f {
+			if r.Float64() > 0.06 {
+				out = append(out, b)
+			}
+		}
+	case bass:
+		for b := 0.0; b < beats; b += math.Max(1, math.Floor(beats/2)) {
+			out = append(out, b)
+		}
+		if r.Float64() < 0.3 {
+			out = append(out, beats-0.5)
+		}
+	case inner:
+		for b := 0.0; b < beats; b++ {
+			if r.Float64() < 0.85 {
+				out = append(out, b+0.5)
+			}
+		}
+		if r.Float64() < 0.5 {
+			out = append([]float64{0}, out...)
+		}
+	case long:
+		out = append(out, 0)
+		if r.Float64() < 0.4 {
+			out = append(out, math.Ceil(beats/2))
+		}
+	case sparse:
+		if r.Float64() < 0.6 {
+			out = append(out, 0)
+		}
+		if r.Float64() < 0.3 {
+			out = append(out, beats-1)
+		}
+	case pulse:
+		for b := 0.0; b < beats-0.01; b += division {
+			out = append(out, b)
+		}
+	}
+	return out
+}
+
+// step moves a pitch by a scale step or to a chord note, near centre.
+func step(r *rand.Rand, pitch, centre, root int) int {
+	next := pitch + []int{-2, -1, 1, 2, 2, -2, 3, -3, 4}[r.IntN(9)]
+	if r.Float64() < 0.3 {
+		next = centre + root + []int{0, 4, 7, -5}[r.IntN(4)]
+	}
+	if next > centre+12 || next < centre-12 {
+		next = centre + root
+	}
+	return next
+}
+
+func (s *score) seconds(measure int, beat float64) float64 {
+	t, err := s.m.Seconds(tempo.Position{Measure: measure, Beat: 1 + beat})
+	if err != nil {
+		return s.m.End() // a figure longer than a short last measure
+	}
+	return t
+}
+
+// lengths gives every note its duration from the one that follows.
+func (s *score) lengths(r *rand.Rand, notes []note, is role) {
+	hold := 0.6 + 0.38*r.Float64()
+	for i := range notes {
+		gap := 2.5
+		if i+1 < len(notes) {
+			gap = notes[i+1].at - notes[i].at
+		}
+		gap = math.Min(gap, s.m.End()-notes[i].at)
+		notes[i].length = math.Max(0.06, math.Min(gap, 2.5)*hold)
+		if is == inner || is == pulse {
+			notes[i].length = math.Min(notes[i].length, 0.35)
+		}
+	}
+}
