@@ -1,0 +1,169 @@
+// Package ffmpeg finds and runs the ffmpeg and ffprobe programs. It is the
+// only package that starts processes.
+//
+// It knows how a run begins, ends and is cancelled, and how progress and
+// errors are read back. It does not know what the arguments mean: building
+// them belongs to the packages that know media files, and those pass every
+// path as "file:" followed by an absolute path and never place text that came
+// from a person inside a filter graph.
+//
+// # How a run ends
+//
+// ffmpeg leaves an unreadable file behind when it is killed outright and exits
+// with 0 in many cases that are no success. So a cancelled context sends one
+// interrupt, waits, and only then kills; and a nil error means no more than
+// that the program ended by itself without complaint: the output has still to
+// be checked by the caller. After a cancelled run the error is always the
+// context's, and whatever file there is must be thrown away even if it plays.
+//
+// Children run in their own process group, so an interrupt typed at the
+// terminal reaches them once, through the context; on Linux the kernel ends
+// them when this process dies.
+package ffmpeg
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os/exec"
+	"strings"
+	"sync"
+	"time"
+
+	"ripieno/assemble/fault"
+)
+
+// Tool is a usable pair of ffmpeg and ffprobe.
+type Tool struct {
+	FFmpeg  string // path of the program
+	FFprobe string
+	Version Version
+
+	encoders map[string]bool
+	filters  map[string]bool
+
+	// wait is how long an interrupted process may take to finish its file
+	// before it is killed; 0 means defaultWait.
+	wait time.Duration
+}
+
+// defaultWait is long enough to write the index of an hour of video on a slow
+// disk, and short enough not to look like a program that hangs.
+const defaultWait = 5 * time.Second
+
+// Options says where to look. Empty fields mean the search path.
+type Options struct {
+	FFmpeg  string // program name or path
+	FFprobe string
+}
+
+// Find looks for both programs on the search path and asks them what they are.
+// The error is a fault of kind FFmpeg when one is missing, does not run, or is
+// too old.
+func Find(ctx context.Context) (*Tool, error) { return Options{}.Find(ctx) }
+
+// Find is like the function [Find], with programs other than those on the
+// search path.
+func (o Options) Find(ctx context.Context) (*Tool, error) {
+	t := &Tool{}
+	var err error
+	if t.FFmpeg, err = locate(o.FFmpeg, "ffmpeg"); err != nil {
+		return nil, err
+	}
+	if t.FFprobe, err = locate(o.FFprobe, "ffprobe"); err != nil {
+		return nil, err
+	}
+	// Four questions to two programs cost a tenth of a second one after the
+	// other, which a run with nothing to do would feel.
+	questions := [4]struct {
+		program string
+		args    []string
+		answer  []byte
+		err     error
+	}{
+		{program: t.FFmpeg, args: []string{"-version"}},
+		{program: t.FFprobe, args: []string{"-version"}},
+		{program: t.FFmpeg, args: []string{"-hide_banner", "-encoders"}},
+		{program: t.FFmpeg, args: []string{"-hide_banner", "-filters"}},
+	}
+	var wg sync.WaitGroup
+	for i := range questions {
+		q := &questions[i]
+		wg.Go(func() { q.answer, q.err = t.output(ctx, q.program, q.args, maxAnswer) })
+	}
+	wg.Wait()
+	for _, q := range questions {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		if q.err != nil {
+			return nil, fault.New(fault.FFmpeg, q.program, "the program does not run", installHint).Because(q.err)
+		}
+	}
+	t.Version = ParseVersion(string(questions[0].answer))
+	t.encoders = parseList(string(questions[2].answer))
+	t.filters = parseList(string(questions[3].answer))
+	if t.Version.Text == "" {
+		return nil, fault.New(fault.FFmpeg, t.FFmpeg, "the program is not ffmpeg", installHint)
+	}
+	if ParseVersion(string(questions[1].answer)).Text == "" {
+		return nil, fault.New(fault.FFmpeg, t.FFprobe, "the program is not ffprobe", installHint)
+	}
+	if !t.Version.AtLeast(minMajor, minMinor) {
+		return nil, fault.New(fault.FFmpeg, t.FFmpeg,
+			fmt.Sprintf("ffmpeg %s is too old, %d.%d or later is needed", t.Version.Text, minMajor, minMinor), installHint)
+	}
+	return t, nil
+}
+
+// maxAnswer bounds what -encoders and -filters may print; they print 30 KB.
+const maxAnswer = 1 << 20
+
+// 5.1 is the first release with -fps_mode, and the oldest one this program was
+// tried on.
+const minMajor, minMinor = 5, 1
+
+const installHint = "install it with one of: apt-get install ffmpeg, dnf install ffmpeg, brew install ffmpeg; cmd/setup.sh does it"
+
+// locate finds name, or standard when name is empty.
+func locate(name, standard string) (string, error) {
+	if name == "" {
+		name = standard
+	}
+	path, err := exec.LookPath(name)
+	switch {
+	case err == nil:
+		return path, nil
+	case errors.Is(err, exec.ErrDot):
+		// A program lying in the current folder by chance is not run.
+		return "", fault.New(fault.FFmpeg, "", fmt.Sprintf("%s was found only in the current folder", standard),
+			"give its whole path").Because(err)
+	case name != standard:
+		return "", fault.New(fault.FFmpeg, "", fmt.Sprintf("%s was not found at %q", standard, name), installHint)
+	}
+	return "", fault.New(fault.FFmpeg, "", standard+" was not found", installHint)
+}
+
+// Encoder tells whether this ffmpeg can encode with name, such as "libx264",
+// "aac" or "libmp3lame".
+func (t *Tool) Encoder(name string) bool { return t.encoders[name] }
+
+// Filter tells whether this ffmpeg has the filter name, such as "zscale".
+func (t *Tool) Filter(name string) bool { return t.filters[name] }
+
+// Require returns a fault of kind FFmpeg that names the encoders this ffmpeg
+// was built without, and nil when it has them all.
+func (t *Tool) Require(encoders ...string) error {
+	var missing []string
+	for _, e := range encoders {
+		if !t.Encoder(e) {
+			missing = append(missing, e)
+		}
+	}
+	if missing == nil {
+		return nil
+	}
+	return fault.New(fault.FFmpeg, t.FFmpeg,
+		fmt.Sprintf("this ffmpeg %s was built without %s", t.Version.Text, strings.Join(missing, " and ")),
+		"install a full build (on Fedora: the package ffmpeg from RPM Fusion instead of ffmpeg-free)")
+}

@@ -1,0 +1,211 @@
+package intake
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+
+	"ripieno/assemble/fault"
+)
+
+// Judge says what is worth saying about one take, by the [Standard] limits.
+func Judge(f Facts) []Finding { return Standard().Judge(f) }
+
+// Judge says what is worth saying about one take: the worst first, the surest
+// first among equals. An empty result means a good take. It depends on f and l
+// alone.
+func (l Limits) Judge(f Facts) []Finding {
+	j := judge{limits: &l, facts: &f}
+	j.take()
+	for i := range f.Files {
+		j.file = &f.Files[i]
+		if !j.opened() {
+			continue
+		}
+		j.whole()
+		if j.file.Sound != nil {
+			j.sound(j.file.Sound)
+		}
+		if j.file.Role == "video" && j.file.Info.Video != nil {
+			j.stream()
+			if j.file.Picture != nil {
+				j.picture(j.file.Picture)
+			}
+		}
+		j.place()
+	}
+	sortFindings(j.found)
+	return j.found
+}
+
+// Compare finds what only shows among all takes: the same file sent for two of
+// them. The result is keyed by take.
+func Compare(all []Facts) map[string][]Finding {
+	type holder struct {
+		take string
+		file *File
+	}
+	holders := map[string][]holder{}
+	for i := range all {
+		for k := range all[i].Files {
+			if f := &all[i].Files[k]; f.Hash != "" && f.Err == nil {
+				holders[f.Hash] = append(holders[f.Hash], holder{all[i].Take, f})
+			}
+		}
+	}
+	out := map[string][]Finding{}
+	for _, same := range holders {
+		for _, h := range same {
+			other := slices.IndexFunc(same, func(o holder) bool { return o.take != h.take })
+			if other < 0 {
+				continue
+			}
+			out[h.take] = append(out[h.take], Finding{
+				Code: Duplicate, Level: Redo, Sure: 1, Role: h.file.Role, File: h.file.Name,
+				What: fmt.Sprintf("the same content as %q of %q", same[other].file.Name, same[other].take),
+				Ask:  asks[Duplicate],
+			})
+		}
+	}
+	for take := range out {
+		sortFindings(out[take])
+	}
+	return out
+}
+
+// judge is one run over a take.
+type judge struct {
+	limits *Limits
+	facts  *Facts
+	file   *File // being judged; nil for the take as a whole
+	found  []Finding
+}
+
+// add notes a finding; the player is asked only when something is wanted.
+func (j *judge) add(code Code, level Level, sure float64, format string, args ...any) {
+	sure = min(max(sure, 0.5), 1)
+	f := Finding{Code: code, Level: level, Sure: math.Round(sure*100) / 100, What: fmt.Sprintf(format, args...)}
+	if level > OK {
+		f.Ask = asks[code]
+	}
+	if j.file != nil {
+		f.Role, f.File = j.file.Role, j.file.Name
+	}
+	j.found = append(j.found, f)
+}
+
+// take judges what belongs to no single file.
+func (j *judge) take() {
+	if len(j.facts.Files) == 0 {
+		j.add(Missing, Ask, 1, "nothing has come yet")
+		return
+	}
+	readable, sound := 0, false
+	for i := range j.facts.Files {
+		f := &j.facts.Files[i]
+		if f.Err == nil {
+			readable++
+			sound = sound || f.Info.Audio != nil
+		}
+	}
+	if readable == len(j.facts.Files) && !sound {
+		j.add(NoSound, Redo, 1, "the take has no sound")
+	}
+}
+
+// opened judges whether the file can be looked at at all.
+func (j *judge) opened() bool {
+	err := j.file.Err
+	if err == nil {
+		return true
+	}
+	what := err.Error()
+	if f, ok := errors.AsType[*fault.Fault](err); ok {
+		what = f.What
+	}
+	if j.facts.Expected && errors.Is(err, ErrNotIn) {
+		j.add(Missing, Ask, 1, "nothing has come yet")
+	} else {
+		j.add(Unreadable, Redo, 1, "%s", what)
+	}
+	return false
+}
+
+// ErrNotIn as a File's Err says that an expected file is not there yet.
+var ErrNotIn = errors.New("not in yet")
+
+// whole judges the file as such: cut off, damaged, without what is needed.
+func (j *judge) whole() {
+	info, d := &j.file.Info, j.file.Decoded
+	switch {
+	case d != nil && d.Truncated:
+		seconds := float64(d.Frames) / float64(max(1, d.Rate))
+		j.add(Truncated, Redo, 0.95, "the file breaks off, its sound ends after %s", clock(seconds))
+	case j.file.Sound != nil && info.SoundMissing(j.file.Sound.Seconds) > 0:
+		j.add(Truncated, Redo, 0.9, "the sound ends %.1f s before the file says", info.SoundMissing(j.file.Sound.Seconds))
+	case info.Truncated:
+		j.add(Truncated, Redo, 0.95, "the file is shorter than its own index says")
+	}
+	if d != nil && d.Damaged > 0 {
+		// A single complaint is common at the cut edges of edited files.
+		level, sure := OK, 0.6
+		if d.Damaged > 3 {
+			level, sure = Ask, 0.9
+		}
+		j.add(Damaged, level, sure, "%d places of the sound do not decode", d.Damaged)
+	}
+	if j.file.Role == "video" && info.Video == nil {
+		j.add(NoPicture, Redo, 1, "the file has no picture")
+	}
+	if a := info.Audio; a != nil {
+		if low, sure := j.limits.under(lowRate, float64(a.Rate)); low {
+			j.add(LowRate, Ask, sure, "sampled at %d Hz", a.Rate)
+		}
+	}
+	if v, a := info.Video, info.Audio; v != nil && a != nil && v.Duration > 0 && a.Duration > 0 && !info.Truncated {
+		apart := math.Abs(v.Start + v.Duration - a.Start - a.Duration)
+		if far, sure := j.limits.over(lengthApart, apart); far {
+			j.add(Apart, Ask, sure, "sound and picture end %.1f s apart", apart)
+		}
+	}
+}
+
+// place judges what alignment said, and whether the whole piece is there.
+func (j *judge) place() {
+	s := j.file.Sync
+	if s == nil {
+		return
+	}
+	if !s.Sure {
+		reason := s.Reason
+		if reason == "" {
+			reason = "the clap was not found for certain"
+		}
+		j.add(CueUnsure, Ask, 1-s.Confidence/2, "%s", reason)
+		return // without a place nothing more can be said
+	}
+	if far, sure := j.limits.over(driftAsk, math.Abs(s.DriftPPM)); far {
+		j.add(Speed, Ask, sure, "the recording's clock is %+.0f ppm off the guide's", s.DriftPPM)
+	}
+	p, length := j.facts.Piece, j.file.Info.Duration
+	if p == nil || length <= 0 {
+		return
+	}
+	switch {
+	case s.Offset > p.Start:
+		j.add(StartsLate, Redo, 0.95, "the recording begins %.1f s after the piece", s.Offset-p.Start)
+	case s.Offset > p.Cue:
+		j.add(StartsLate, OK, 0.95, "the recording begins after the clap")
+	}
+	missing := p.End - (s.Offset + length)
+	if early, sure := j.limits.over(endsEarly, missing); early {
+		j.add(EndsEarly, Ask, sure, "the recording ends %.1f s before the piece", missing)
+	}
+}
+
+// clock is seconds as m:ss.s.
+func clock(seconds float64) string {
+	tenths := int64(math.Round(seconds * 10))
+	return fmt.Sprintf("%d:%02d.%d", tenths/600, tenths/10%60, tenths%10)
+}

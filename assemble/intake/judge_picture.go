@@ -1,0 +1,76 @@
+package intake
+
+import "math"
+
+// stream judges what the file says about its picture.
+func (j *judge) stream() {
+	l, v := j.limits, j.file.Info.Video
+	w, h := v.Display()
+	shape := j.facts.Shape
+	if shape <= 0 {
+		shape = 16.0 / 9
+	}
+	ratio := float64(w) / float64(h)
+	if upright, sure := l.under(portrait, ratio); upright && shape > 1 {
+		j.add(Portrait, Ask, sure, "upright picture, %d × %d", w, h)
+	}
+	if v.Rotation != 0 {
+		j.add(Rotated, OK, 1, "turned by %d degrees, as the file asks for", v.Rotation)
+	}
+	lines := float64(min(w, h))
+	if tiny, sure := l.under(tinyLines, lines); tiny {
+		j.add(LowRes, Redo, sure, "very small picture, %d × %d", w, h)
+	} else if small, sure := l.under(shortLines, lines); small {
+		j.add(LowRes, Ask, sure, "small picture, %d × %d", w, h)
+	}
+	if v.FPSNum > 0 {
+		fps := float64(v.FPSNum) / float64(v.FPSDen)
+		if slow, sure := l.under(lowFPS, fps); slow {
+			j.add(LowFPS, Ask, sure, "%.1f frames a second", fps)
+		}
+	}
+	if v.HDR() {
+		j.add(HDR, OK, 1, "high dynamic range (%s); it is brought to the range of the others", v.Transfer)
+	}
+	if v.Interlaced {
+		j.add(Interlaced, OK, 1, "interlaced; it is brought to whole frames")
+	}
+	if c := j.file.Picture; v.VFR || c != nil && c.Uneven {
+		j.add(Variable, OK, 0.8, "the frame rate varies; it is evened out")
+	}
+}
+
+// picture judges what the sampled frames show.
+func (j *judge) picture(p *Picture) {
+	l := j.limits
+	if p.Frames == 0 {
+		return
+	}
+	dark, sureMean := l.under(darkMean, p.Mean)
+	black, sureShare := l.over(darkShare, p.DarkPercent)
+	if dark && black {
+		j.add(TooDark, Ask, math.Min(sureMean, sureShare), "dark: typical brightness %.0f of 255", p.Mean)
+	}
+	if blown, sure := l.over(blownShare, p.WhitePercent); blown {
+		j.add(BlownOut, Ask, sure, "%.0f %% of the picture is pure white", p.WhitePercent)
+	}
+	if soft, sure := l.over(blurMost, p.Blur); soft {
+		j.add(Unsharp, Ask, math.Min(sure, 0.85), "out of focus")
+	}
+	// Two frames may be alike by chance of the moment; five are not.
+	if p.Frames >= 5 {
+		if still, sure := l.under(frozenMotion, p.Motion); still {
+			j.add(Frozen, Ask, sure, "the picture does not move")
+		} else if off, sure := l.over(centreOff, math.Abs(p.CentreX-0.5)); off {
+			side := "left"
+			if p.CentreX > 0.5 {
+				side = "right"
+			}
+			// What moves need not be the player, so this is never certain.
+			j.add(OffCentre, OK, math.Min(sure, 0.7), "most movement is near the %s edge", side)
+		}
+	}
+	if gap, sure := l.over(frameGap, p.LongestGap); gap {
+		j.add(FrameGaps, Ask, sure, "the picture stands still for up to %.1f s", p.LongestGap)
+	}
+}

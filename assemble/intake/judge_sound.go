@@ -1,0 +1,105 @@
+package intake
+
+import "math"
+
+// sound judges the level, the noise and the channels of a file.
+func (j *judge) sound(s *Sound) {
+	l := j.limits
+	loudest := s.loudest()
+	if silent, sure := l.under(silentPeak, loudest.PeakDB); silent {
+		j.add(Silent, Redo, sure, "silent: the highest peak is %.0f dBFS", loudest.PeakDB)
+		return // nothing else means anything
+	}
+	if tiny, sure := l.under(softRedo, s.LoudnessLUFS); tiny {
+		j.add(TooSoft, Redo, sure, "far too soft: %.0f LUFS", s.LoudnessLUFS)
+	} else if soft, sure := l.under(softAsk, s.LoudnessLUFS); soft {
+		j.add(TooSoft, Ask, sure, "soft: %.0f LUFS", s.LoudnessLUFS)
+	}
+	j.noise(s)
+	j.clipping(s)
+	j.hum(s)
+	j.channels(s, loudest)
+}
+
+// noise judges the distance from the loud passages to the quietest moments,
+// given that those are a rest: in playing without one the softest moment is
+// music. Every good take has a rest in it, the count-in.
+func (j *judge) noise(s *Sound) {
+	if s.RestSeconds < j.limits.at(restLeast) {
+		return
+	}
+	distance := s.LoudDB - s.NoiseDB
+	if bad, sure := j.limits.under(noiseRedo, distance); bad {
+		j.add(Noisy, Redo, sure, "the noise is only %.0f dB under the playing", distance)
+	} else if some, sure := j.limits.under(noiseAsk, distance); some {
+		j.add(Noisy, Ask, sure, "the noise is %.0f dB under the playing", distance)
+	}
+}
+
+// clipping judges samples that pile up at the highest level, and failing that
+// how near to it the recording comes.
+func (j *judge) clipping(s *Sound) {
+	l := j.limits
+	var worst Channel
+	level, sure := OK, 0.0
+	for _, c := range s.Channels {
+		at, how := OK, 0.0
+		if flat, p := l.over(flatShareRedo, c.FlatPercent); flat {
+			at, how = Redo, p
+		} else if flat, p := l.over(flatShareAsk, c.FlatPercent); flat {
+			at, how = Ask, p
+		}
+		for _, pair := range []struct {
+			ratio, share key
+			level        Level
+		}{{railRatioRedo, railShareRedo, Redo}, {railRatioAsk, railShareAsk, Ask}} {
+			high, p := l.over(pair.ratio, c.RailRatio)
+			much, q := l.over(pair.share, c.RailPercent)
+			if high && much && (pair.level > at || pair.level == at && math.Min(p, q) > how) {
+				at, how = pair.level, math.Min(p, q)
+			}
+		}
+		if at > level || at == level && how > sure {
+			worst, level, sure = c, at, how
+		}
+	}
+	if level > OK {
+		j.add(Clipped, level, sure, "clipped: %.2g %% of the samples are at the highest level, %.1f dBFS",
+			math.Max(worst.FlatPercent, worst.RailPercent), worst.RailDB)
+		return
+	}
+	top, p := l.over(hotPeak, s.loudest().PeakDB)
+	loud, q := l.over(hotLoudness, s.LoudnessLUFS)
+	if top && loud {
+		j.add(TooLoud, Ask, min(p, q), "very loud: %.0f LUFS with peaks at %.1f dBFS", s.LoudnessLUFS, s.loudest().PeakDB)
+	}
+}
+
+// hum judges mains hum in the quietest seconds.
+func (j *judge) hum(s *Sound) {
+	l := j.limits
+	stands, p := l.over(humProminence, s.HumProminenceDB)
+	loud, q := l.over(humLevel, s.HumDB)
+	near, r := l.under(humDistance, s.LoudDB-s.HumDB)
+	if s.HumHz > 0 && stands && loud && near {
+		j.add(Hum, Ask, min(p, q, r), "hum at %d Hz, %.0f dB under the playing", s.HumHz, s.LoudDB-s.HumDB)
+	}
+}
+
+// channels judges how the sides of a stereo recording relate. The mix repairs
+// both kinds of fault, so they are told and not asked about.
+func (j *judge) channels(s *Sound, loudest Channel) {
+	if len(s.Channels) < 2 {
+		return
+	}
+	for i, c := range s.Channels {
+		if dead, sure := j.limits.over(deadSide, loudest.RMSDB-c.RMSDB); dead {
+			j.add(DeadSide, OK, sure, "channel %d of %d is silent; the others are used", i+1, len(s.Channels))
+		}
+	}
+	if len(s.Channels) == 2 {
+		if anti, sure := j.limits.under(antiphase, s.Correlation); anti {
+			j.add(Antiphase, OK, sure, "the two sides cancel each other; one is turned over")
+		}
+	}
+}

@@ -1,0 +1,268 @@
+package intake
+
+import (
+	"encoding/json"
+	"errors"
+	"math"
+	"slices"
+	"strings"
+	"testing"
+
+	"ripieno/assemble/fault"
+	"ripieno/assemble/media"
+)
+
+// good is a take about which there is nothing to say: a video with sound of
+// its own and a separate microphone.
+func good() Facts {
+	sound := func() *Sound {
+		return &Sound{
+			Seconds: 120, Rate: 48000, LoudnessLUFS: -24, LoudDB: -20, NoiseDB: -62, RestSeconds: 6,
+			Channels: []Channel{{PeakDB: -5, RMSDB: -25, RailDB: -8, RailRatio: 0.2, RailPercent: 1}, {PeakDB: -5.5, RMSDB: -25.5}},
+			HumHz:    50, HumDB: -90, HumProminenceDB: 2, Correlation: 0.6,
+		}
+	}
+	v := &media.Video{W: 1920, H: 1080, SARNum: 1, SARDen: 1, FPSNum: 30, FPSDen: 1, Duration: 120, Transfer: "bt709"}
+	a := media.Audio{Rate: 48000, Channels: 2, Duration: 120}
+	info := media.Info{Duration: 120, Audio: &a}
+	with := info
+	with.Video = v
+	return Facts{
+		Take: "oboe-1", Piece: &Piece{Cue: 8, Start: 16, End: 110},
+		Files: []File{
+			{Role: "video", Name: "mara.mov", Info: with, Sound: sound(), Hash: "1",
+				Picture: &Picture{Frames: 60, Mean: 110, DarkPercent: 20, WhitePercent: 2, Motion: 2, CentreX: 0.5, CentreY: 0.5, Blur: 0.3, LongestGap: 0.034},
+				Sync:    &Sync{Offset: 2, DriftPPM: 40, Confidence: 0.95, Sure: true}},
+			{Role: "audio", Name: "mara.wav", Info: info, Sound: sound(), Hash: "2",
+				Sync: &Sync{Offset: -1, DriftPPM: -12, Confidence: 0.9, Sure: true}},
+		},
+	}
+}
+
+func TestGoodTakeHasNoFindings(t *testing.T) {
+	if found := Judge(good()); len(found) > 0 {
+		t.Errorf("%+v", found)
+	}
+	if Worst(nil) != OK {
+		t.Error("nothing is not OK")
+	}
+}
+
+// Each row spoils a good take and, beside it, comes as near as it may without
+// being spoiled.
+func TestJudge(t *testing.T) {
+	v := func(f *Facts) *File { return &f.Files[0] }
+	for _, c := range []struct {
+		code  Code
+		level Level
+		spoil func(f *Facts)
+		near  func(f *Facts)
+	}{
+		{Missing, Ask, func(f *Facts) { f.Files, f.Expected = nil, true }, func(f *Facts) { f.Expected = true }},
+		{Missing, Ask, func(f *Facts) { f.Expected = true; v(f).Err = ErrNotIn }, nil},
+		{Unreadable, Redo, func(f *Facts) { v(f).Err = ErrNotIn }, nil},
+		{Unreadable, Redo, func(f *Facts) { v(f).Err = fault.New(fault.Media, "x", "this is text, not a recording", "") }, nil},
+		{Truncated, Redo, func(f *Facts) { v(f).Info.Truncated = true }, nil},
+		{Truncated, Redo, func(f *Facts) { v(f).Sound.Seconds = 119 }, func(f *Facts) { v(f).Sound.Seconds = 119.6 }},
+		{Truncated, Redo, func(f *Facts) { v(f).Decoded = &media.Decoded{Truncated: true, Rate: 48000, Frames: 480000} },
+			func(f *Facts) { v(f).Decoded = &media.Decoded{Rate: 48000, Frames: 480000} }},
+		{Damaged, Ask, func(f *Facts) { v(f).Decoded = &media.Decoded{Damaged: 4} }, nil},
+		{Damaged, OK, func(f *Facts) { v(f).Decoded = &media.Decoded{Damaged: 1} }, nil},
+		{NoSound, Redo, func(f *Facts) { f.Files = f.Files[:1]; v(f).Info.Audio = nil }, func(f *Facts) { v(f).Info.Audio = nil }},
+		{NoPicture, Redo, func(f *Facts) { v(f).Info.Video = nil }, nil},
+		{Silent, Redo, func(f *Facts) { v(f).Sound = &Sound{Channels: []Channel{{PeakDB: -61, RMSDB: -80}}} }, nil},
+		{Silent, Redo, func(f *Facts) { v(f).Sound = &Sound{} }, nil},
+		{TooSoft, Ask, func(f *Facts) { v(f).Sound.LoudnessLUFS = -43 }, func(f *Facts) { v(f).Sound.LoudnessLUFS = -41 }},
+		{TooSoft, Redo, func(f *Facts) { v(f).Sound.LoudnessLUFS = -56 }, nil},
+		{Noisy, Ask, func(f *Facts) { v(f).Sound.NoiseDB = -47 }, func(f *Facts) { v(f).Sound.NoiseDB = -49 }},
+		{Noisy, Redo, func(f *Facts) { v(f).Sound.NoiseDB = -33 }, func(f *Facts) { v(f).Sound.NoiseDB, v(f).Sound.RestSeconds = -33, 0.4 }},
+		{Clipped, Ask, func(f *Facts) { v(f).Sound.Channels[1].FlatPercent = 0.01 }, func(f *Facts) { v(f).Sound.Channels[1].FlatPercent = 0.001 }},
+		{Clipped, Redo, func(f *Facts) { v(f).Sound.Channels[1].FlatPercent = 0.6 }, nil},
+		{Clipped, Ask, func(f *Facts) { v(f).Sound.Channels[0].RailRatio, v(f).Sound.Channels[0].RailPercent = 0.8, 3 },
+			func(f *Facts) { v(f).Sound.Channels[0].RailRatio, v(f).Sound.Channels[0].RailPercent = 0.8, 0.5 }},
+		{Clipped, Redo, func(f *Facts) { v(f).Sound.Channels[0].RailRatio, v(f).Sound.Channels[0].RailPercent = 1.2, 3 },
+			func(f *Facts) { v(f).Sound.Channels[0].RailRatio, v(f).Sound.Channels[0].RailPercent = 0.55, 8 }},
+		{TooLoud, Ask, func(f *Facts) { v(f).Sound.LoudnessLUFS, v(f).Sound.Channels[0].PeakDB = -13, -0.1 },
+			func(f *Facts) { v(f).Sound.LoudnessLUFS, v(f).Sound.Channels[0].PeakDB = -20, 0 }}, // brought to full level
+		{Hum, Ask, func(f *Facts) { v(f).Sound.HumDB, v(f).Sound.HumProminenceDB = -55, 20 },
+			func(f *Facts) { v(f).Sound.HumDB, v(f).Sound.HumProminenceDB = -55, 10 }},
+		{Hum, Ask, func(f *Facts) { v(f).Sound.HumDB, v(f).Sound.HumProminenceDB = -64, 20 },
+			func(f *Facts) { v(f).Sound.HumDB, v(f).Sound.HumProminenceDB = -66, 20 }},
+		{DeadSide, OK, func(f *Facts) { v(f).Sound.Channels[1].RMSDB = -58 }, func(f *Facts) { v(f).Sound.Channels[1].RMSDB = -52 }},
+		{Antiphase, OK, func(f *Facts) { v(f).Sound.Correlation = -0.9 }, func(f *Facts) { v(f).Sound.Correlation = -0.7 }},
+		{LowRate, Ask, func(f *Facts) { v(f).Info.Audio = &media.Audio{Rate: 16000, Channels: 1} },
+			func(f *Facts) { v(f).Info.Audio = &media.Audio{Rate: 32000, Channels: 1} }},
+		{Speed, Ask, func(f *Facts) { v(f).Sync.DriftPPM = -320 }, func(f *Facts) { v(f).Sync.DriftPPM = -290 }},
+		{CueUnsure, Ask, func(f *Facts) { v(f).Sync.Sure, v(f).Sync.Confidence = false, 0.3 }, nil},
+		{StartsLate, Redo, func(f *Facts) { v(f).Sync.Offset = 17 }, func(f *Facts) { v(f).Sync.Offset = 7.9 }},
+		{StartsLate, OK, func(f *Facts) { v(f).Sync.Offset = 9 }, nil},
+		{EndsEarly, Ask, func(f *Facts) { v(f).Info.Duration = 107 }, func(f *Facts) { v(f).Info.Duration = 107.8 }},
+		{Portrait, Ask, func(f *Facts) { v(f).Info.Video.W, v(f).Info.Video.H = 1080, 1920 },
+			func(f *Facts) { v(f).Info.Video.W, v(f).Info.Video.H, f.Shape = 1080, 1920, 9.0/16 }},
+		{Portrait, Ask, func(f *Facts) { v(f).Info.Video.Rotation = 90 }, func(f *Facts) { v(f).Info.Video.Rotation = 180 }},
+		{Rotated, OK, func(f *Facts) { v(f).Info.Video.Rotation = 180 }, nil},
+		{LowRes, Ask, func(f *Facts) { v(f).Info.Video.W, v(f).Info.Video.H = 480, 270 },
+			func(f *Facts) { v(f).Info.Video.W, v(f).Info.Video.H = 640, 360 }},
+		{LowRes, Redo, func(f *Facts) { v(f).Info.Video.W, v(f).Info.Video.H = 320, 180 }, nil},
+		{LowFPS, Ask, func(f *Facts) { v(f).Info.Video.FPSNum = 15 }, func(f *Facts) { v(f).Info.Video.FPSNum = 24 }},
+		{TooDark, Ask, func(f *Facts) { v(f).Picture.Mean, v(f).Picture.DarkPercent = 25, 90 },
+			func(f *Facts) { v(f).Picture.Mean, v(f).Picture.DarkPercent = 40, 70 }}, // a lit player before black
+		{BlownOut, Ask, func(f *Facts) { v(f).Picture.WhitePercent = 45 }, func(f *Facts) { v(f).Picture.WhitePercent = 30 }},
+		{Unsharp, Ask, func(f *Facts) { v(f).Picture.Blur = 0.7 }, func(f *Facts) { v(f).Picture.Blur = 0.5 }},
+		{Frozen, Ask, func(f *Facts) { v(f).Picture.Motion = 0.01 }, func(f *Facts) { v(f).Picture.Motion = 0.3 }},
+		{OffCentre, OK, func(f *Facts) { v(f).Picture.CentreX = 0.9 }, func(f *Facts) { v(f).Picture.CentreX = 0.25 }},
+		{FrameGaps, Ask, func(f *Facts) { v(f).Picture.LongestGap = 0.5 }, func(f *Facts) { v(f).Picture.LongestGap = 0.1 }},
+		{Variable, OK, func(f *Facts) { v(f).Info.Video.VFR = true }, nil},
+		{Variable, OK, func(f *Facts) { v(f).Picture.Uneven = true }, nil},
+		{HDR, OK, func(f *Facts) { v(f).Info.Video.Transfer = "arib-std-b67" }, nil},
+		{Interlaced, OK, func(f *Facts) { v(f).Info.Video.Interlaced = true }, nil},
+		{Apart, Ask, func(f *Facts) { v(f).Info.Video.Duration = 118 }, func(f *Facts) { v(f).Info.Video.Duration = 119.2 }},
+	} {
+		f := good()
+		c.spoil(&f)
+		found := Judge(f)
+		if got := level(found, c.code); got != c.level {
+			t.Errorf("%s: level %v, want %v (%+v)", c.code, got, c.level, found)
+		}
+		for _, x := range found {
+			if !(x.Sure >= 0.5 && x.Sure <= 1) || x.What == "" || (x.Level > OK) != (x.Ask != "") {
+				t.Errorf("%s: %+v", c.code, x)
+			}
+		}
+		if c.near != nil {
+			f := good()
+			c.near(&f)
+			if got := level(Judge(f), c.code); got >= 0 {
+				t.Errorf("%s: the near miss is found as %v", c.code, got)
+			}
+		}
+	}
+}
+
+// A silent track is said to be silent, and nothing else is said about it.
+func TestSilenceSaysItAll(t *testing.T) {
+	f := good()
+	f.Files = f.Files[1:]
+	f.Files[0].Sound = &Sound{Channels: []Channel{{PeakDB: Floor, RMSDB: Floor}, {PeakDB: Floor, RMSDB: Floor}}, LoudnessLUFS: Floor, Seconds: 120}
+	if found := Judge(f); len(found) != 1 || found[0].Code != Silent {
+		t.Errorf("%+v", found)
+	}
+}
+
+// With an unsure place nothing is concluded from the place.
+func TestUnsurePlaceIsNotUsed(t *testing.T) {
+	f := good()
+	f.Files[0].Sync = &Sync{Offset: 500, DriftPPM: 900, Confidence: 0.1, Reason: "two claps are equally likely"}
+	found := Judge(f)
+	if len(found) != 1 || found[0].Code != CueUnsure || found[0].What != "two claps are equally likely" {
+		t.Errorf("%+v", found)
+	}
+}
+
+func TestOrder(t *testing.T) {
+	f := good()
+	f.Files[0].Info.Video.Interlaced = true
+	f.Files[0].Sound.LoudnessLUFS = -60
+	f.Files[0].Picture.WhitePercent = 36
+	f.Files[0].Info.Video.FPSNum = 5
+	var codes []Code
+	for _, x := range Judge(f) {
+		codes = append(codes, x.Code)
+	}
+	if want := []Code{TooSoft, LowFPS, BlownOut, Interlaced}; !slices.Equal(codes, want) {
+		t.Errorf("got %v, want %v", codes, want)
+	}
+	if Worst(Judge(f)) != Redo {
+		t.Error("the worst is not redo")
+	}
+}
+
+func TestCompare(t *testing.T) {
+	a, b, c := good(), good(), good()
+	b.Take, b.Files[0].Hash, b.Files[1].Hash = "horn-2", "3", "2" // the microphone file of oboe-1
+	c.Take, c.Files[0].Hash, c.Files[1].Hash = "flute-1", "", ""  // not known
+	got := Compare([]Facts{a, b, c})
+	if len(got) != 2 || len(got["horn-2"]) != 1 || got["horn-2"][0].Code != Duplicate || got["oboe-1"][0].Level != Redo ||
+		!strings.Contains(got["horn-2"][0].What, `"oboe-1"`) {
+		t.Errorf("%+v", got)
+	}
+	// One take may use one file twice.
+	a.Files[1].Hash = a.Files[0].Hash
+	if got := Compare([]Facts{a, c}); len(got) != 0 {
+		t.Errorf("%+v", got)
+	}
+}
+
+func TestLimits(t *testing.T) {
+	l := Standard()
+	if err := l.Set("soft_ask", -20); err != nil {
+		t.Fatal(err)
+	}
+	if level(l.Judge(good()), TooSoft) != Ask {
+		t.Error("a changed threshold changes nothing")
+	}
+	if level(Judge(good()), TooSoft) >= 0 {
+		t.Error("the standard was changed")
+	}
+	for _, name := range []string{"", "soft-ask", "Soft_ask"} {
+		if l.Set(name, 1) == nil {
+			t.Errorf("%q was accepted", name)
+		}
+	}
+	if l.Set("soft_ask", math.NaN()) == nil || l.Set("soft_ask", math.Inf(1)) == nil {
+		t.Error("a threshold that is no number was accepted")
+	}
+	seen := map[string]bool{}
+	for _, x := range l.Table() {
+		if x.Name == "" || seen[x.Name] || !(x.Spread > 0) || len(x.Why) < 10 {
+			t.Errorf("bad row %+v", x)
+		}
+		seen[x.Name] = true
+	}
+}
+
+// Sureness is one half on the threshold, 0.9 at the spread, and grows.
+func TestSure(t *testing.T) {
+	l := Standard()
+	last := 0.0
+	for _, c := range []struct{ past, want float64 }{{-1, 0.5}, {0, 0.5}, {4, 0.9}, {8, 0.98}, {math.Inf(1), 1}} {
+		got := l.sure(softAsk, c.past)
+		if math.Abs(got-c.want) > 0.001 || got < last {
+			t.Errorf("%g past: %g, want %g", c.past, got, c.want)
+		}
+		last = got
+	}
+}
+
+func TestFindingAsJSON(t *testing.T) {
+	f := good()
+	f.Files[0].Sound.LoudnessLUFS = -50
+	out, err := json.Marshal(Judge(f))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{`"code":"too-soft"`, `"level":"ask"`, `"role":"video"`, `"file":"mara.mov"`, `"what":"soft: -50 LUFS"`, `"ask":"Your recording is very soft.`} {
+		if !strings.Contains(string(out), want) {
+			t.Errorf("%s lacks %s", out, want)
+		}
+	}
+	if _, err := json.Marshal(f); err != nil {
+		t.Errorf("facts: %v", err)
+	}
+}
+
+func TestForeignErrorsAreTold(t *testing.T) {
+	f := good()
+	f.Files[0].Err = errors.New("disk on fire")
+	if found := Judge(f); found[0].What != "disk on fire" || found[0].Code != Unreadable {
+		t.Errorf("%+v", found)
+	}
+}
+
+func TestClock(t *testing.T) {
+	for s, want := range map[float64]string{0: "0:00.0", 59.96: "1:00.0", 61.25: "1:01.3", 3600: "60:00.0"} {
+		if got := clock(s); got != want {
+			t.Errorf("%g reads %s, want %s", s, got, want)
+		}
+	}
+}

@@ -1,0 +1,156 @@
+package media
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"ripieno/assemble/fault"
+	"ripieno/assemble/ffmpeg"
+	"ripieno/mix/audio"
+)
+
+// Decoded is what became of a file's sound.
+type Decoded struct {
+	Frames    audio.Frames // written, at Rate
+	Rate      int          // hertz
+	Channels  int
+	Truncated bool // the file holds clearly less sound than it claims
+	Damaged   int  // complaints of the decoder, each a few hundredths of a second lost
+	Notes     []string
+}
+
+// DecodeAudio writes the sound of info to the WAV file dst: 32-bit float, the
+// file's own rate and channels in their own order, nothing mixed down, and
+// sample k at k/rate seconds after the file's time zero. A stream that starts
+// late begins with silence; a gap of a tenth of a second or more is filled
+// with silence. dst is overwritten, and is whatever it is after an error.
+func DecodeAudio(ctx context.Context, tool *ffmpeg.Tool, info Info, dst string) error {
+	_, err := Decode(ctx, tool, info, dst)
+	return err
+}
+
+// Decode is [DecodeAudio] with an account of what was found on the way. A file
+// without sound, or whose sound cannot be decoded at all, is a fault of kind
+// Media; one whose sound ends early or has damaged places is not.
+func Decode(ctx context.Context, tool *ffmpeg.Tool, info Info, dst string) (Decoded, error) {
+	if err := info.NeedAudio(); err != nil {
+		return Decoded{}, err
+	}
+	if info.Duration > MaxSeconds {
+		return Decoded{}, tooLong(info.Path, info.Duration)
+	}
+	limited, cancel := context.WithTimeout(ctx, timeLimit(info.Duration))
+	defer cancel()
+	var said complaints
+	args := append([]string{"-t", fmt.Sprint(MaxSeconds)}, InputArgs(info.Path)...)
+	args = append(args, "-map", fmt.Sprintf("0:%d", info.Audio.Index),
+		// Start offsets are lost without this: the WAV muxer writes samples
+		// one after the other whatever their time stamps.
+		"-af", "aresample=async=1:first_pts=0",
+		"-c:a", "pcm_f32le", "-map_metadata", "-1", "-map_chapters", "-1",
+		"-fflags", "+bitexact", "-flags:a", "+bitexact", "-rf64", "auto", "-f", "wav", "-y", "file:"+dst)
+	if err := tool.Run(limited, ffmpeg.Command{Args: args, Log: &said}); err != nil {
+		return Decoded{}, decodeFault(ctx, info.Path, err)
+	}
+	w, err := OpenWAV(dst)
+	if err != nil {
+		return Decoded{}, fmt.Errorf("the decoded sound of %s: %w", showPath(info.Path), err)
+	}
+	defer w.Close()
+	d := Decoded{Frames: w.Frames(), Rate: w.Rate(), Channels: w.Channels(), Damaged: said.errors}
+	if d.Frames == 0 {
+		return Decoded{}, fault.New(fault.Media, showPath(info.Path), "none of the sound can be decoded", "ask the player for a new export")
+	}
+	d.judge(info, said.truncated)
+	return d, nil
+}
+
+// judge compares what was decoded with what the file claims.
+func (d *Decoded) judge(info Info, saidTruncated bool) {
+	got := float64(d.Frames) / float64(d.Rate)
+	missing := info.SoundMissing(got)
+	short := missing > 0
+	d.Truncated = info.Truncated || saidTruncated || short
+	switch {
+	case short:
+		d.Notes = append(d.Notes, fmt.Sprintf("the sound ends after %.1f of the %.1f seconds the file claims", got, got+missing))
+	case d.Truncated:
+		d.Notes = append(d.Notes, fmt.Sprintf("the file breaks off; its sound ends after %.1f seconds", got))
+	}
+	if d.Damaged > 0 {
+		d.Notes = append(d.Notes, fmt.Sprintf("%d places of the sound are damaged", d.Damaged))
+	}
+	if d.Rate != info.Audio.Rate || d.Channels != info.Audio.Channels {
+		d.Notes = append(d.Notes, fmt.Sprintf("the file says %d Hz and %d channels, its sound has %d Hz and %d",
+			info.Audio.Rate, info.Audio.Channels, d.Rate, d.Channels))
+	}
+}
+
+// timeLimit is the wall clock given to decoding seconds of a recording:
+// decoding runs a hundred times faster than real time on an idle computer, so
+// real time and a minute is out of reach for an honest file.
+func timeLimit(seconds float64) time.Duration {
+	return time.Minute + time.Duration(math.Min(seconds, MaxSeconds)*float64(time.Second))
+}
+
+// decodeFault words a failed decoding.
+func decodeFault(ctx context.Context, path string, err error) error {
+	if ctx.Err() != nil {
+		return err
+	}
+	if errors.Is(err, context.DeadlineExceeded) {
+		return fault.New(fault.Media, showPath(path), "decoding takes absurdly long", "ask the player for a new export").Because(err)
+	}
+	if exit, ok := errors.AsType[*ffmpeg.ExitError](err); ok {
+		if what, hint := explain(exit); what != "" {
+			return fault.New(fault.Media, showPath(path), what, hint).Because(err)
+		}
+		return fault.New(fault.Media, showPath(path), "the file cannot be decoded", "ask the player for a new export").Because(err)
+	}
+	return err
+}
+
+// complaints counts what a decoder says about a damaged file without keeping
+// it.
+type complaints struct {
+	errors    int
+	truncated bool
+	line      []byte
+}
+
+// cutShort are the words by which ffmpeg's demuxers say that a file ends too
+// early; it exits with 0 after them.
+var cutShort = []string{"partial file", "File ended prematurely", "Truncat", "truncat", "unexpected end of file"}
+
+// Write implements io.Writer and never fails.
+func (c *complaints) Write(p []byte) (int, error) {
+	n := len(p)
+	for len(p) > 0 {
+		end := bytes.IndexByte(p, '\n')
+		part := p
+		if end >= 0 {
+			part = p[:end]
+		}
+		if room := 1024 - len(c.line); room > 0 {
+			c.line = append(c.line, part[:min(room, len(part))]...)
+		}
+		if end < 0 {
+			break
+		}
+		line := string(c.line)
+		c.line = c.line[:0]
+		p = p[end+1:]
+		if strings.Contains(line, "[error]") && !strings.Contains(line, "partial file") {
+			c.errors++
+		}
+		for _, words := range cutShort {
+			c.truncated = c.truncated || strings.Contains(line, words)
+		}
+	}
+	return n, nil
+}

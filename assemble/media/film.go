@@ -1,0 +1,223 @@
+package media
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"math"
+	"os"
+	"strings"
+
+	"ripieno/assemble/ffmpeg"
+	"ripieno/mix/audio"
+)
+
+// Want is what a finished film has to be.
+type Want struct {
+	W, H           int // pixels
+	Frames         int // video frames, exactly
+	FPSNum, FPSDen int // constant frame rate
+	// AudioSamples is the length of the sound in samples a channel, before
+	// encoding; 0 for a film that must have no sound.
+	AudioSamples int64
+	AudioRate    int    // hertz; 0: 48000
+	Channels     int    // 0: 2
+	Profile      string // of H.264; "": High, "any": not checked
+}
+
+// aacFrame is the number of samples in one AAC-LC packet (ISO/IEC 14496-3):
+// the last one is padded, and decodes to its full length.
+const aacFrame = 1024
+
+// VerifyFilm checks the film at path against want and returns nil only when
+// all of it is right, because ffmpeg exits with 0 after many a failure. It
+// counts the video packets and decodes the sound. The checks: MP4 with the
+// index in front; one H.264 stream, 4:2:0, progressive, square pixels, limited
+// BT.709 and tagged so, without rotation; size, frame rate and frame count;
+// one AAC stream with the rate, channels and length asked for; nothing else.
+//
+// The error joins every deviation, so that one run shows all of them. It is a
+// bug of the program or a failed run, not something a user can mend.
+func VerifyFilm(ctx context.Context, tool *ffmpeg.Tool, path string, want Want) error {
+	if want.AudioRate == 0 {
+		want.AudioRate = audio.Rate
+	}
+	if want.Channels == 0 {
+		want.Channels = 2
+	}
+	if want.Profile == "" {
+		want.Profile = "High"
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	st, err := f.Stat()
+	if err != nil {
+		return err
+	}
+	var wrong deviations
+	list := readAtoms(f, st.Size())
+	if !fastStart(list) {
+		wrong.add("the index does not stand in front of the media data")
+	}
+	if n := len(list); n == 0 || list[n-1].end() != st.Size() {
+		wrong.add("the file does not end where its last box ends")
+	}
+	out, err := tool.Probe(ctx, []string{"-protocol_whitelist", "file", "-of", "json", "-count_packets",
+		"-show_entries", filmEntries, "file:" + path})
+	if err != nil {
+		return fmt.Errorf("checking %s: %w", showPath(path), err)
+	}
+	hasSound, err := checkFilm(&wrong, out, want)
+	if err != nil {
+		return fmt.Errorf("checking %s: %w", showPath(path), err)
+	}
+	if hasSound && want.AudioSamples > 0 {
+		if err := checkSound(ctx, tool, &wrong, path, want); err != nil {
+			return fmt.Errorf("checking %s: %w", showPath(path), err)
+		}
+	}
+	if err := wrong.err(); err != nil {
+		return fmt.Errorf("the film %s is not as ordered: %w", showPath(path), err)
+	}
+	return nil
+}
+
+const filmEntries = "format=format_name,duration:stream=codec_type,codec_name,profile,width,height,pix_fmt,field_order," +
+	"sample_aspect_ratio,color_range,color_space,color_transfer,color_primaries,r_frame_rate,avg_frame_rate," +
+	"nb_read_packets,start_time,duration,sample_rate,channels:stream_tags=rotate:stream_side_data=rotation"
+
+// deviations collects what differs.
+type deviations []error
+
+func (d *deviations) add(format string, args ...any) {
+	*d = append(*d, fmt.Errorf(format, args...))
+}
+
+// same notes a difference between a value found and one wanted.
+func (d *deviations) same(what string, got, want any) {
+	if got != want {
+		d.add("%s is %v, not %v", what, got, want)
+	}
+}
+
+func (d deviations) err() error { return errors.Join(d...) }
+
+// filmStream adds to probeStream what only films are asked.
+type filmStream struct {
+	probeStream
+	Packets number `json:"nb_read_packets"`
+}
+
+// checkFilm compares ffprobe's answer with want. It is pure. It reports
+// whether there is a sound stream to decode.
+func checkFilm(wrong *deviations, answer []byte, want Want) (hasSound bool, err error) {
+	var p struct {
+		Format struct {
+			Name string `json:"format_name"`
+		} `json:"format"`
+		Streams []filmStream `json:"streams"`
+	}
+	if err := json.Unmarshal(answer, &p); err != nil {
+		return false, err
+	}
+	if !strings.Contains(p.Format.Name, "mp4") {
+		wrong.add("the container is %q, not MP4", p.Format.Name)
+	}
+	pictures, sounds := 0, 0
+	for _, s := range p.Streams {
+		switch s.Type {
+		case "video":
+			pictures++
+			checkPicture(wrong, s, want)
+		case "audio":
+			sounds++
+			wrong.same("the sound's codec", s.Codec, "aac")
+			wrong.same("the sample rate", s.SampleRate.int(), want.AudioRate)
+			wrong.same("the number of channels", s.Channels.int(), want.Channels)
+			if t := s.Start.seconds(); math.Abs(t) > 1e-3 {
+				wrong.add("the sound starts at %g s, not at 0", t)
+			}
+			length := float64(want.AudioSamples) / float64(want.AudioRate)
+			// The container counts milliseconds and drops the rest.
+			if d := s.Duration.seconds(); want.AudioSamples > 0 && math.Abs(d-length) > 2e-3 {
+				wrong.add("the sound is said to last %g s, not %g", d, length)
+			}
+		default:
+			wrong.add("there is a stream of type %q", s.Type)
+		}
+	}
+	wrong.same("the number of pictures", pictures, 1)
+	wantSounds := 1
+	if want.AudioSamples == 0 {
+		wantSounds = 0
+	}
+	wrong.same("the number of sound streams", sounds, wantSounds)
+	return sounds > 0, nil
+}
+
+// checkPicture compares the video stream.
+func checkPicture(wrong *deviations, s filmStream, want Want) {
+	wrong.same("the picture's codec", s.Codec, "h264")
+	if want.Profile != "any" {
+		wrong.same("the H.264 profile", s.Profile, want.Profile)
+	}
+	wrong.same("the size", fmt.Sprintf("%dx%d", s.Width.int(), s.Height.int()), fmt.Sprintf("%dx%d", want.W, want.H))
+	wrong.same("the pixel format", s.PixFmt, "yuv420p")
+	wrong.same("the colour range", s.Range, "tv")
+	wrong.same("the colour matrix", s.Matrix, "bt709")
+	wrong.same("the transfer function", s.Transfer, "bt709")
+	wrong.same("the primaries", s.Primaries, "bt709")
+	wrong.same("the rotation", s.rotation(), 0)
+	if len(s.SideData) > 0 {
+		wrong.add("there is a display matrix")
+	}
+	if n, d := pixelShape(s.SAR); n != d {
+		wrong.add("the pixels are %s, not square", s.SAR)
+	}
+	if s.Field != "progressive" && known(s.Field) != "" {
+		wrong.add("the picture is interlaced (%s)", s.Field)
+	}
+	if t := s.Start.seconds(); math.Abs(t) > 1e-4 {
+		wrong.add("the picture starts at %g s, not at 0", t)
+	}
+	wrong.same("the number of frames", s.Packets.int(), want.Frames)
+	for _, rate := range []string{s.AvgRate, s.BaseRate} {
+		n, d, ok := fraction(rate, "/")
+		if !ok || int64(n)*int64(want.FPSDen) != int64(d)*int64(want.FPSNum) {
+			wrong.add("the frame rate is %s, not %d/%d", rate, want.FPSNum, want.FPSDen)
+			break
+		}
+	}
+}
+
+// checkSound decodes the sound and counts samples.
+func checkSound(ctx context.Context, tool *ffmpeg.Tool, wrong *deviations, path string, want Want) error {
+	var said complaints
+	count := &byteCounter{}
+	err := tool.Run(ctx, ffmpeg.Command{
+		Args: []string{"-protocol_whitelist", "file", "-i", "file:" + path, "-map", "0:a:0",
+			"-c:a", "pcm_s16le", "-f", "s16le", "pipe:1"},
+		Stdout: count, Log: &said,
+	})
+	if err != nil {
+		return err
+	}
+	if said.errors > 0 || said.truncated {
+		wrong.add("the decoder of the sound complains")
+	}
+	got := count.n / int64(2*want.Channels)
+	// AAC decodes to whole packets, whatever the length was before.
+	if got < want.AudioSamples || got >= want.AudioSamples+aacFrame {
+		wrong.add("the sound has %d samples, not %d", got, want.AudioSamples)
+	}
+	return nil
+}
+
+// byteCounter counts what is written to it.
+type byteCounter struct{ n int64 }
+
+func (c *byteCounter) Write(p []byte) (int, error) { c.n += int64(len(p)); return len(p), nil }

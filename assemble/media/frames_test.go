@@ -1,0 +1,154 @@
+package media
+
+import (
+	"context"
+	"errors"
+	"math"
+	"testing"
+
+	"ripieno/assemble/ffmpeg"
+	"ripieno/assemble/ffmpeg/ffmpegtest"
+)
+
+// keep collects copies of frames.
+type keep struct{ frames []Gray }
+
+func (k *keep) take(g Gray) error {
+	g.Pix = append([]byte{}, g.Pix...)
+	k.frames = append(k.frames, g)
+	return nil
+}
+
+// A picture that is black on the left and white on the right, in full range,
+// in limited range, and turned by a quarter with the file's mark to turn it
+// back: all come out as the same grey picture.
+func TestRealSampleGray(t *testing.T) {
+	tool := ffmpegtest.Tool(t)
+	half := "-vf drawbox=x=80:w=80:h=90:color=white:t=fill -c:v libx264 -preset ultrafast -pix_fmt "
+	paths := ffmpegtest.MakeAll(t, args("-f lavfi -i color=black:s=160x90:r=25:d=6"),
+		ffmpegtest.Output{Name: "limited.mp4", Args: args(half + "yuv420p -g 25")},
+		ffmpegtest.Output{Name: "full.mp4", Args: args(half + "yuvj420p -g 25")},
+		ffmpegtest.Output{Name: "side.mp4", Args: args("-vf drawbox=x=80:w=80:h=90:color=white:t=fill,transpose=cclock -c:v libx264 -preset ultrafast -pix_fmt yuv420p -g 25")})
+	paths = append(paths, ffmpegtest.Make(t, "turned.mp4", args("-i", paths[2], "-c copy -metadata:s:v rotate=270")...))
+	for _, path := range []string{paths[0], paths[1], paths[3]} {
+		info := probe(t, path)
+		for _, whole := range []bool{false, true}[:1+btoi(path == paths[0])] {
+			var k keep
+			if err := SampleGray(ctx, tool, info, Sampling{Width: 32, Every: 2, Whole: whole}, k.take); err != nil {
+				t.Fatal(err)
+			}
+			if len(k.frames) != 3 {
+				t.Fatalf("%s: %d frames in 6 s", path, len(k.frames))
+			}
+			g := k.frames[1]
+			if g.W != 32 || g.H != 18 || len(g.Pix) != 32*18 {
+				t.Fatalf("%s: %d × %d", path, g.W, g.H)
+			}
+			for i, v := range g.Pix {
+				if x := i % 32; x < 15 && v > 4 || x > 16 && v < 251 {
+					t.Fatalf("%s: pixel %d,%d is %d", path, x, i/32, v)
+				}
+			}
+		}
+	}
+	info := probe(t, paths[0])
+	stop := errors.New("enough")
+	if err := SampleGray(ctx, tool, info, Sampling{Width: 32}, func(Gray) error { return stop }); err != stop {
+		t.Errorf("the user's error came back as %v", err)
+	}
+	cancelled, cancel := context.WithCancel(ctx)
+	cancel()
+	if err := SampleGray(cancelled, tool, info, Sampling{Width: 32}, new(keep).take); err != context.Canceled {
+		t.Errorf("cancelled: %v", err)
+	}
+	for _, s := range []Sampling{{Width: 2}, {Width: 100_000}, {Width: 32, Every: -1}, {Width: 32, Every: math.NaN()}} {
+		if err := SampleGray(ctx, tool, info, s, new(keep).take); err == nil {
+			t.Errorf("%+v was accepted", s)
+		}
+	}
+	info.Video = nil
+	faultOf(t, SampleGray(ctx, tool, info, Sampling{Width: 32}, new(keep).take))
+}
+
+func btoi(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+func TestRealFrameTimes(t *testing.T) {
+	tool := ffmpegtest.Tool(t)
+	paths := ffmpegtest.MakeAll(t, args("-f lavfi -i", picture),
+		ffmpegtest.Output{Name: "even.mp4", Args: args("-c:v libx264 -preset fast -bf 2")},
+		ffmpegtest.Output{Name: "gap.mp4", Args: args("-vf select=lt(n\\,20)+gt(n\\,34) -fps_mode vfr -c:v libx264 -preset ultrafast")})
+	for n, want := range [][]float64{{0, 0.04, 0.08}, {0, 0.04, 0.08}} {
+		times, err := FrameTimes(ctx, tool, probe(t, paths[n]), 60)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := range want {
+			if math.Abs(times[i]-want[i]) > 1e-4 {
+				t.Errorf("file %d frame %d at %g, want %g", n, i, times[i], want[i])
+			}
+		}
+		if n == 0 && len(times) != 50 || n == 1 && (len(times) != 35 || math.Abs(times[20]-1.4) > 1e-4) {
+			t.Errorf("file %d: %d frames, %v", n, len(times), times)
+		}
+	}
+}
+
+func TestRealVerifyFilm(t *testing.T) {
+	tool := ffmpegtest.Tool(t)
+	// 144,123 is no multiple of a packet, so the last one is padded.
+	good := "-map 0 -map 1 -vf scale=out_color_matrix=bt709:out_range=tv,format=yuv420p -c:v libx264 -profile:v high -preset fast " +
+		"-colorspace bt709 -color_primaries bt709 -color_trc bt709 -color_range tv -af atrim=end_sample=144123 -c:a aac -movflags +faststart"
+	silent := "-map 0 -vf scale=out_color_matrix=bt709:out_range=tv,format=yuv420p -c:v libx264 -profile:v high -preset fast " +
+		"-colorspace bt709 -color_primaries bt709 -color_trc bt709 -color_range tv -movflags +faststart"
+	paths := ffmpegtest.MakeAll(t, args("-f lavfi -i testsrc=s=160x90:r=30:d=3 -f lavfi -i anoisesrc=r=48000:d=4"),
+		ffmpegtest.Output{Name: "good.mp4", Args: args(good)},
+		ffmpegtest.Output{Name: "late index.mp4", Args: args(good, "-movflags -faststart")},
+		ffmpegtest.Output{Name: "frame less.mp4", Args: args(good, "-frames:v 89")},
+		ffmpegtest.Output{Name: "frame more.mp4", Args: args(good, "-vf tpad=stop=1,scale=out_color_matrix=bt709:out_range=tv,format=yuv420p")},
+		ffmpegtest.Output{Name: "short sound.mp4", Args: args(good, "-af atrim=end_sample=142000")},
+		ffmpegtest.Output{Name: "silent.mp4", Args: args(silent)})
+	want := Want{W: 160, H: 90, Frames: 90, FPSNum: 30, FPSDen: 1, AudioSamples: 144123, Channels: 1}
+	for n, bad := range []bool{false, true, true, true, true, true} {
+		if err := VerifyFilm(ctx, tool, paths[n], want); (err != nil) != bad {
+			t.Errorf("%s: %v", paths[n], err)
+		}
+	}
+	want.AudioSamples = 0
+	if err := VerifyFilm(ctx, tool, paths[5], want); err != nil {
+		t.Errorf("a film that shall be silent: %v", err)
+	}
+	if err := VerifyFilm(ctx, tool, paths[0], want); err == nil {
+		t.Error("sound where none is wanted passed")
+	}
+	if err := VerifyFilm(ctx, tool, paths[0]+".none", want); err == nil {
+		t.Error("a missing film passed")
+	}
+}
+
+// In a transport stream whose sound begins a second before its picture, the
+// picture decoded alone must still begin a second after the file's zero.
+func TestRealPictureKeepsItsClock(t *testing.T) {
+	tool := ffmpegtest.Tool(t)
+	made := ffmpegtest.MakeAll(t, args("-f lavfi -i", picture, "-f lavfi -i", sound),
+		ffmpegtest.Output{Name: "v.mp4", Args: args("-map 0 -c:v libx264 -preset ultrafast -pix_fmt yuv420p")},
+		ffmpegtest.Output{Name: "a.m4a", Args: args("-map 1 -c:a aac")})
+	for _, name := range []string{"late.ts", "late.mkv"} {
+		info := probe(t, ffmpegtest.Make(t, name, args("-i", made[1], "-itsoffset 1 -i", made[0], "-map 0:a -map 1:v -c copy")...))
+		if math.Abs(info.Video.Start-1) > 0.05 {
+			t.Fatalf("%s: the picture starts at %g s", name, info.Video.Start)
+		}
+		var out byteCounter
+		// The fps filter fills the time before the first picture with it.
+		if err := tool.Run(ctx, ffmpeg.Command{Stdout: &out, Args: append(InputArgs(info.Path), args("-map 0:v -vf fps=25:start_time=0,scale=16:16,format=gray -f rawvideo pipe:1")...)}); err != nil {
+			t.Fatal(err)
+		}
+		if frames := out.n / 256; frames < 74 || frames > 76 {
+			t.Errorf("%s: %d frames at 25 a second, want 3 s", name, frames)
+		}
+	}
+}

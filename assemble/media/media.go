@@ -1,0 +1,178 @@
+// Package media opens recordings that strangers sent: it finds out what a file
+// is, refuses what is none, decodes its sound and checks finished films.
+//
+// Nothing in a file is believed. Its name may look like an option or an
+// address, its content may be a playlist that names other files, its header
+// may claim ten hours or a picture of a billion pixels. So a path is resolved
+// to a regular file in the production's folder ([Resolve]), the first bytes
+// are looked at before ffmpeg sees them, and ffmpeg is given narrow limits
+// ([SafeOptions]). What a player or an editor can mend comes back as a fault
+// of kind Media that names the file, what is wrong and what to ask for.
+//
+// # Time
+//
+// Times are seconds after the file's time zero, the moment ffmpeg calls 0 when
+// it reads the file without further options: the start of whichever stream
+// starts first, priming and edit lists honoured. A stream that starts later
+// carries its start. Sound decoded by [DecodeAudio] has sample k at k/rate on
+// that clock, and a picture read with [InputArgs] has its frames on the same.
+//
+// It does not judge how a take sounds or looks, and does not build filter
+// graphs.
+package media
+
+import (
+	"fmt"
+	"math"
+
+	"ripieno/assemble/fault"
+)
+
+// Limits for files from strangers. A recording beyond them is refused.
+const (
+	// MaxSeconds is longer than any rehearsal; a header of 1.5 KB can claim
+	// anything and would keep a decoder busy filling gaps with silence.
+	MaxSeconds = 4 * 3600
+	// MaxPixels is a picture of 7680 × 4320. A decoder holds up to 16 such
+	// pictures, so this also bounds memory.
+	MaxPixels = 7680 * 4320
+	// MaxStreams leaves room for the data tracks of phones and cameras, which
+	// have up to eight.
+	MaxStreams = 16
+	// MaxChannels of sound; surround microphones have up to eight.
+	MaxChannels = 8
+	// MaxRate is the highest sample rate in hertz of any recorder.
+	MaxRate = 384000
+)
+
+// formats are the demuxers ffmpeg may choose, by the names it has used since
+// 4.4. All of them read one file only. Playlists and scripts (hls, concat,
+// dash), picture sequences and formats that hardly anybody records in are left
+// out.
+const formats = "mov,matroska,wav,w64,aiff,caf,flac,ogg,mp3,aac,amr,avi,mpegts"
+
+// SafeOptions are the input options, for ffmpeg and ffprobe alike, under which
+// every file from outside is opened, as pairs of name and value. They stand
+// before "-i". For ffmpeg take [InputOptions], which has them in it.
+func SafeOptions() []string {
+	return []string{
+		"-protocol_whitelist", "file",
+		"-format_whitelist", formats,
+		"-max_streams", fmt.Sprint(MaxStreams),
+		"-max_pixels", fmt.Sprint(MaxPixels),
+		"-probesize", "10M", "-analyzeduration", "10M",
+	}
+}
+
+// InputOptions are [SafeOptions] and what else every input of ffmpeg needs so
+// that all streams of a file are on the clock described above, whichever of
+// them are used. A seek or a length limit may be added, an "-itsoffset" may not.
+func InputOptions() []string { return append(SafeOptions(), "-itsoffset", sameZero) }
+
+// InputArgs opens the file at the absolute path abs under [InputOptions]:
+// options, "-i" and the path in a form that ffmpeg can take for nothing else.
+func InputArgs(abs string) []string { return append(InputOptions(), "-i", "file:"+abs) }
+
+// sameZero is an offset of one microsecond, less than any time stamp counts.
+// With an offset of exactly 0 ffmpeg moves the zero of a transport stream to
+// the first of the streams that are mapped, so that sound decoded alone and
+// picture decoded alone would be apart by the difference of their starts.
+const sameZero = "0.000001"
+
+// Info is what a file says about itself, within the limits.
+type Info struct {
+	Path      string  // absolute
+	Format    string  // ffmpeg's name of the container, such as "mov,mp4,m4a,3gp,3g2,mj2"
+	Duration  float64 // seconds, as claimed or, without a claim, of the packets; 0 when there is no telling
+	StartTime float64 // seconds, the container's time stamp at the file's time zero; all other times are already relative to it
+	Video     *Video  // nil: no picture (a cover image is none)
+	Audio     *Audio  // nil: no sound
+	// Estimated says that Duration was worked out from the bit rate and may
+	// be far off.
+	Estimated bool
+	// Truncated says that the file is shorter than its index claims.
+	Truncated bool
+	// Notes are plain sentences about oddities that do not prevent use.
+	Notes []string
+}
+
+// Video is the picture stream that is used.
+type Video struct {
+	Index          int    // of the stream, for "-map 0:Index"
+	Codec          string // "h264", "hevc", ...
+	Profile        string // "High", ...; "" when unknown
+	W, H           int    // coded picture in pixels, before rotation
+	SARNum, SARDen int    // shape of a pixel, width:height; 1:1 when not said
+	Rotation       int    // degrees clockwise a player must turn it: 0, 90, 180, 270
+	FPSNum, FPSDen int    // average frame rate; 0/1 when unknown
+	VFR            bool   // frames seem not to be evenly spaced
+	PixFmt         string
+	Transfer       string // "bt709", "arib-std-b67" (HLG), "smpte2084" (PQ), ...; "" when not said
+	Primaries      string
+	Matrix         string
+	Range          string  // "tv" (limited), "pc" (full) or ""
+	Start          float64 // seconds after the file's time zero
+	Duration       float64 // seconds; 0 when the stream does not say
+	Frames         int64   // as claimed; 0 when the container does not say
+	Interlaced     bool
+}
+
+// Display is the size in pixels of v upright and with square pixels.
+func (v Video) Display() (w, h int) {
+	w, h = v.W, v.H
+	if v.SARNum > 0 && v.SARDen > 0 {
+		w = max(1, int(math.Round(float64(v.W)*float64(v.SARNum)/float64(v.SARDen))))
+	}
+	if v.Rotation == 90 || v.Rotation == 270 {
+		w, h = h, w
+	}
+	return w, h
+}
+
+// HDR tells whether v carries a high dynamic range signal (ITU-R BT.2100 HLG
+// or PQ), which has to be mapped before it is shown beside others.
+func (v Video) HDR() bool { return v.Transfer == "smpte2084" || v.Transfer == "arib-std-b67" }
+
+// Audio is the sound stream that is used.
+type Audio struct {
+	Index    int // of the stream, for "-map 0:Index"
+	Codec    string
+	Rate     int     // hertz
+	Channels int     // 1 to [MaxChannels]
+	Start    float64 // seconds after the file's time zero
+	Duration float64 // seconds; 0 when the stream does not say
+}
+
+// SoundMissing is how much of its claimed sound a file lacks when decoding it
+// gave so many seconds, counted from the file's time zero; 0 when nothing
+// noteworthy is missing or the claim proves nothing.
+func (i Info) SoundMissing(seconds float64) float64 {
+	if i.Audio == nil || i.Audio.Duration == 0 || i.Estimated {
+		return 0
+	}
+	claim := i.Audio.Start + i.Audio.Duration
+	// Codecs pad and trim by a few blocks of 1024 or 2048 samples; half a
+	// second is ten times that.
+	if missing := claim - seconds; missing > math.Max(0.5, 0.005*claim) {
+		return missing
+	}
+	return 0
+}
+
+// NeedVideo is a fault when the file has no picture.
+func (i Info) NeedVideo() error {
+	if i.Video != nil {
+		return nil
+	}
+	return fault.New(fault.Media, i.Path, "the file has no picture",
+		"list it under audio: instead of video:, or ask the player for the video file")
+}
+
+// NeedAudio is a fault when the file has no sound.
+func (i Info) NeedAudio() error {
+	if i.Audio != nil {
+		return nil
+	}
+	return fault.New(fault.Media, i.Path, "the file has no sound",
+		"ask the player for a recording with sound, or add a separate one under audio:")
+}
