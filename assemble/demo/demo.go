@@ -1,0 +1,135 @@
+// Package demo makes a whole production out of nothing: a piece of our own, an
+// ensemble of invented players with human timing, drawn and synthesised, and
+// recorded by simulated phones and microphones with clocks of their own.
+//
+// [Make] writes into a folder
+//
+//	production.yaml   the manifest, with comments, for people to play with
+//	truth.yaml        what sync should find, see [Truth]
+//	intake/           what the players sent
+//
+// The take files are real media files, as different as people send them: MP4
+// and MOV, four frame rates, portrait, rotated by a note in the file, one and
+// two channels, 44.1 and 48 kHz, separate microphone recordings, one sound
+// without picture; too soft, too loud, with hum. One player is expected and
+// has sent nothing.
+//
+// Everything follows from [Options].Seed: which sample and which pixel comes
+// when is the same in every run, and the encoders are pinned to one thread
+// and write no date, so that files are the same as long as ffmpeg is.
+//
+// The sub-packages know no files: score is the written music, instrument the
+// sound, figure the picture. Times are guide time in seconds.
+package demo
+
+import (
+	"context"
+	"runtime"
+	"sync"
+
+	"golang.org/x/sync/errgroup"
+
+	"ripieno/assemble/demo/score"
+	"ripieno/assemble/ffmpeg"
+	"ripieno/mix/tempo"
+)
+
+// Options say which demo is made.
+type Options struct {
+	// Seed decides the lots: start times, clocks and human timing. Every
+	// value is good, also 0.
+	Seed uint64
+	// Workers is how many players are recorded at the same time; 0 or less:
+	// one for each processor. It changes no byte of the result.
+	Workers int
+}
+
+// Make writes the demo into dir, which it creates, and returns what is true
+// of it. report, when not nil, hears how many of total units are done and what
+// was done last; calls come one at a time, from several goroutines.
+//
+// A dir that holds anything else is a fault of kind Manifest: nobody's files
+// are overwritten. A dir in which the same demo was begun or finished is taken
+// up again: files that are there stay as they are, also a production.yaml that
+// was changed by hand, and what is missing is made. When ctx ends, Make returns
+// its error and leaves only whole files.
+func Make(ctx context.Context, tool *ffmpeg.Tool, dir string, o Options, report func(done, total float64, what string)) (Truth, error) {
+	p, err := plan(score.Lamplighter(), lamplighters(), o)
+	if err != nil {
+		return Truth{}, err
+	}
+	return p.make(ctx, tool, dir, report)
+}
+
+// production is a demo that is decided but not made.
+type production struct {
+	piece   score.Piece
+	tempo   *tempo.Map
+	cast    []player
+	options Options
+	text    string // production.yaml
+}
+
+// plan decides everything and touches no file.
+func plan(piece score.Piece, cast []player, o Options) (*production, error) {
+	m, err := tempo.New(piece.Tempo)
+	if err != nil {
+		return nil, err
+	}
+	if o.Workers <= 0 {
+		o.Workers = runtime.GOMAXPROCS(0)
+	}
+	draw(o.Seed, cast, m)
+	p := &production{piece: piece, tempo: m, cast: cast, options: o}
+	p.text, err = p.manifest()
+	return p, err
+}
+
+// make carries a plan out; see [Make].
+func (p *production) make(ctx context.Context, tool *ffmpeg.Tool, dir string, report func(done, total float64, what string)) (Truth, error) {
+	truth := p.truth()
+	if err := tool.Require("libx264", "aac"); err != nil {
+		return Truth{}, err
+	}
+	dir, err := claim(dir, truth.Encode())
+	if err != nil {
+		return Truth{}, err
+	}
+	if err := putText(dir, "production.yaml", p.text); err != nil {
+		return Truth{}, err
+	}
+	bar := &progress{report: report}
+	jobs := p.missing(dir, tool, bar)
+	g, ctx := errgroup.WithContext(ctx)
+	g.SetLimit(p.options.Workers)
+	for _, j := range jobs {
+		g.Go(func() error {
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			return j.make(ctx)
+		})
+	}
+	if err := g.Wait(); err != nil {
+		return Truth{}, err
+	}
+	bar.add(0, "all takes")
+	return truth, nil
+}
+
+// progress adds up what the workers have done.
+type progress struct {
+	mu          sync.Mutex
+	report      func(done, total float64, what string)
+	done, total float64
+}
+
+// add counts units of work and tells the listener.
+func (p *progress) add(units float64, what string) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.done += units
+	if p.report != nil {
+		p.report(p.done, p.total, what)
+	}
+}

@@ -1,0 +1,100 @@
+package demo
+
+import (
+	"fmt"
+	"strings"
+)
+
+// edition is the version of the demo's content. It is raised when any take
+// would come out differently, so that an old folder is not taken for a new
+// one.
+const edition = 1
+
+// Truth is what was decided for a demo, and what sync is compared with.
+type Truth struct {
+	Seed    uint64
+	Cue     float64 // guide time of the cue in seconds
+	Players []PlayerTruth
+	Files   []FileTruth
+}
+
+// PlayerTruth is the human side of a player.
+type PlayerTruth struct {
+	Take, Player string
+	BiasMS       float64 // mean lateness of the playing in ms; negative: early
+	JitterMS     float64 // standard deviation of single notes around that, ms
+	ClapErrorMS  float64 // lateness of the clap against the cue, ms
+}
+
+// FileTruth is the clock of a recording: guide = Offset + t·(1 + DriftPPM·1e-6)
+// for the moment t seconds after the file's time zero.
+type FileTruth struct {
+	Take, Role string // Role is "video" or "audio", the key in production.yaml
+	File       string // relative to the production's folder, with slashes
+	Offset     float64
+	DriftPPM   float64
+	ClapAt     float64 // seconds into the file at which the hands meet
+	Seconds    float64 // length of the recording
+}
+
+// File is the truth about a take's recording with that role.
+func (t Truth) File(take, role string) (FileTruth, bool) {
+	for _, f := range t.Files {
+		if f.Take == take && f.Role == role {
+			return f, true
+		}
+	}
+	return FileTruth{}, false
+}
+
+// Player is the truth about the player of a take.
+func (t Truth) Player(take string) (PlayerTruth, bool) {
+	for _, p := range t.Players {
+		if p.Take == take {
+			return p, true
+		}
+	}
+	return PlayerTruth{}, false
+}
+
+// truth collects what was drawn.
+func (p *production) truth() Truth {
+	t := Truth{Seed: p.options.Seed, Cue: p.tempo.Cue()}
+	for _, q := range p.cast {
+		if q.camera == nil && q.mic == nil {
+			continue // expected
+		}
+		t.Players = append(t.Players, PlayerTruth{q.take, q.name, q.biasMS, q.jitterMS, q.clapErrorMS})
+		clap := t.Cue + q.clapErrorMS/1000
+		add := func(role string, m microphone) {
+			t.Files = append(t.Files, FileTruth{q.take, role, m.file, m.clock.offset, m.clock.drift, round(m.clock.file(clap), 6), m.clock.length})
+		}
+		if q.camera != nil {
+			add("video", q.camera.microphone)
+		}
+		if q.mic != nil {
+			add("audio", *q.mic)
+		}
+	}
+	return t
+}
+
+// Encode is truth.yaml.
+func (t Truth) Encode() []byte {
+	var b strings.Builder
+	b.WriteString("# What is true of this demo, to compare what sync finds with.\n" +
+		"# guide = offset + t * (1 + drift_ppm * 1e-6); clap_at is t of the clap in the file.\n" +
+		"# bias_ms is how late a player plays on average, jitter_ms the spread of single notes,\n" +
+		"# clap_error_ms how late the clap is against the cue.\n")
+	fmt.Fprintf(&b, "edition: %d\nseed: %d\ncue: %.6f\nplayers:\n", edition, t.Seed, t.Cue)
+	for _, p := range t.Players {
+		fmt.Fprintf(&b, "  - {take: %s, player: %q, bias_ms: %.1f, jitter_ms: %.1f, clap_error_ms: %.1f}\n",
+			p.Take, p.Player, p.BiasMS, p.JitterMS, p.ClapErrorMS)
+	}
+	b.WriteString("files:\n")
+	for _, f := range t.Files {
+		fmt.Fprintf(&b, "  - {take: %s, role: %s, file: %s, offset: %.4f, drift_ppm: %.1f, clap_at: %.6f, seconds: %.2f}\n",
+			f.Take, f.Role, f.File, f.Offset, f.DriftPPM, f.ClapAt, f.Seconds)
+	}
+	return []byte(b.String())
+}
