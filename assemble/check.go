@@ -1,0 +1,169 @@
+package assemble
+
+import (
+	"context"
+	"fmt"
+	"path/filepath"
+
+	"ripieno/assemble/intake"
+	"ripieno/assemble/manifest"
+	"ripieno/assemble/media"
+	"ripieno/assemble/store"
+	"ripieno/assemble/task"
+)
+
+// intakeRule is the version of what check measures; judging is not stored.
+const intakeRule = 1
+
+// levelMissing is the level of a take that is not in yet.
+const levelMissing = "missing"
+
+// Estimated cost in seconds of one core for each second of a recording.
+const (
+	costHear = 0.01
+	costSee  = 0.02
+)
+
+func hearID(r *recording) string { return "hear/" + r.name() }
+func seeID(r *recording) string  { return "see/" + r.name() }
+
+// Check looks at and listens to every take and says what is wrong with it.
+func (p *Production) Check(ctx context.Context) (CheckResult, error) {
+	all, err := p.locate(ctx)
+	if err != nil {
+		return CheckResult{}, err
+	}
+	var tasks []task.Task
+	for _, l := range all {
+		if l.err == nil {
+			tasks = append(tasks, p.checkTasks(l.recording)...)
+		}
+	}
+	res, err := p.run(ctx, tasks)
+	if err != nil {
+		return CheckResult{}, err
+	}
+	facts, err := p.intakeFacts(all, res)
+	if err != nil {
+		return CheckResult{}, err
+	}
+	return p.judge(facts, all), nil
+}
+
+// checkTasks measure one recording.
+func (p *Production) checkTasks(r *recording) []task.Task {
+	var tasks []task.Task
+	if r.info.Audio != nil {
+		tasks = append(tasks, p.soundTask(r), task.Task{
+			ID: hearID(r), Name: r.file.Path, Stage: "hear", Cost: costHear * r.info.Duration, Keep: true, After: []string{soundID(r)},
+			Action: store.NewAction("hear").Version(intakeRule).Input("sound", p.soundKey(r).ID()).Ext(".gob").For(r.file.Path),
+			Make: func(_ context.Context, in task.Inputs, tmp string, _ func(float64)) error {
+				wav, err := media.OpenWAV(in[soundID(r)])
+				if err != nil {
+					return err
+				}
+				defer wav.Close()
+				s, err := intake.Listen(wav)
+				if err != nil {
+					return err
+				}
+				return save(tmp, s)
+			},
+		})
+	}
+	if r.info.Video != nil && r.role == roleVideo {
+		tasks = append(tasks, task.Task{
+			ID: seeID(r), Name: r.file.Path, Stage: "see", Cost: costSee * r.info.Duration, Keep: true,
+			Action: store.NewAction("see").Version(intakeRule).Arg("ffmpeg", p.tool.Version.Text).Input("file", r.hash).Ext(".gob").For(r.file.Path),
+			Make: func(ctx context.Context, _ task.Inputs, tmp string, _ func(float64)) error {
+				s, err := intake.Look(ctx, p.tool, r.info)
+				if err != nil {
+					return err
+				}
+				return save(tmp, s)
+			},
+		})
+	}
+	return tasks
+}
+
+// intakeFacts gathers what was measured, take by take.
+func (p *Production) intakeFacts(all []located, res task.Result) ([]intake.Facts, error) {
+	var facts []intake.Facts
+	for i, t := range p.man.Takes {
+		f := intake.Facts{
+			Take: t.Name, Expected: t.Video == nil && t.Audio == nil, Piece: p.piece(t),
+			Shape: float64(p.man.Picture.AspectW) / float64(p.man.Picture.AspectH),
+		}
+		for _, l := range all {
+			if l.take != i {
+				continue
+			}
+			file, err := intakeFile(l, res)
+			if err != nil {
+				return nil, err
+			}
+			f.Files = append(f.Files, file)
+		}
+		facts = append(facts, f)
+	}
+	return facts, nil
+}
+
+func intakeFile(l located, res task.Result) (intake.File, error) {
+	f := intake.File{Role: l.role, Name: l.file.Path, Err: l.err, Info: l.info, Hash: l.hash.String()}
+	if l.err != nil {
+		return f, nil
+	}
+	if path := res.Path(hearID(l.recording)); path != "" {
+		s, err := load[intake.Sound](path)
+		if err != nil {
+			return f, err
+		}
+		f.Sound = &s
+	}
+	if path := res.Path(seeID(l.recording)); path != "" {
+		s, err := load[intake.Picture](path)
+		if err != nil {
+			return f, err
+		}
+		f.Picture = &s
+	}
+	f.Sync = &intake.Sync{
+		Offset: l.place.Offset, DriftPPM: l.place.DriftPPM, Confidence: l.place.Confidence, Sure: l.place.Sure, Reason: l.place.Reason,
+	}
+	return f, nil
+}
+
+// judge turns facts into what a person reads.
+func (p *Production) judge(facts []intake.Facts, all []located) CheckResult {
+	r := CheckResult{Takes: []CheckedTake{}}
+	across := intake.Compare(facts)
+	for i, f := range facts {
+		t := p.man.Takes[i]
+		findings := append(intake.Judge(f), across[f.Take]...)
+		c := CheckedTake{Name: t.Name, Player: t.Player, Level: intake.Worst(findings).String(), Findings: findings}
+		if f.Expected {
+			c.Level = levelMissing
+			r.Faults = append(r.Faults, notIn(t))
+		}
+		if c.Findings == nil {
+			c.Findings = []intake.Finding{}
+		}
+		r.Takes = append(r.Takes, c)
+	}
+	for _, l := range all {
+		if l.err != nil {
+			r.Faults = append(r.Faults, bad(l.owner, kindUnreadable, l.err))
+		}
+	}
+	return r
+}
+
+// notIn says that a take is still expected.
+func notIn(t manifest.Take) Bad {
+	return Bad{
+		Take: t.Name, Kind: kindMissing, What: fmt.Sprintf("take %q is not in yet", t.Name),
+		Hint: "its seat is kept; when it arrives, write video: {file: " + filepath.ToSlash(filepath.Join("intake", t.Name+".mp4")) + "} in place of expected: true",
+	}
+}

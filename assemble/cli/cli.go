@@ -1,0 +1,214 @@
+// Package cli is the command line: verbs, flags, settings, what is printed and
+// the exit code. It decides nothing about the work.
+//
+// Results go to standard output, one JSON object with --json; progress,
+// messages and errors go to standard error. Settings come from flags, then
+// the environment (RIPIENO_WORKERS and so on), then settings.yaml in the
+// user's configuration folder.
+package cli
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+	"github.com/spf13/viper"
+
+	"ripieno/assemble"
+	"ripieno/assemble/fault"
+	"ripieno/assemble/ffmpeg"
+	"ripieno/assemble/progress"
+)
+
+// Streams are the program's input and outputs.
+type Streams struct {
+	In       io.Reader
+	Out, Err io.Writer
+}
+
+// Cancelled is the exit code of a run that was interrupted, as shells use it
+// for SIGINT.
+const Cancelled = 130
+
+// ExitCodes is the table of the program's exit codes.
+const ExitCodes = `Exit codes:
+    0  done
+    1  failed
+    2  wrong usage, settings or production.yaml
+    3  a media file is unreadable or was refused (all others were used)
+    4  ffmpeg is missing or failed
+    5  done, but some take is missing or needs a decision
+  130  cancelled`
+
+// app is one run of the program.
+type app struct {
+	Streams
+	settings *viper.Viper
+	started  bool // the arguments were understood and the verb has begun
+	now      func() time.Time
+}
+
+// Main runs the program with its arguments and returns the exit code.
+func Main(ctx context.Context, args []string, s Streams) int {
+	a := &app{Streams: s, settings: viper.New(), now: time.Now}
+	root := a.root()
+	root.SetArgs(args)
+	root.SetIn(s.In)
+	root.SetOut(s.Out)
+	root.SetErr(s.Err)
+	err := root.ExecuteContext(ctx)
+	return a.exit(ctx, err)
+}
+
+// exit prints what went wrong and chooses the exit code.
+func (a *app) exit(ctx context.Context, err error) int {
+	switch {
+	case err == nil:
+		return 0
+	case ctx.Err() != nil || errors.Is(err, context.Canceled):
+		fmt.Fprintln(a.Err, "cancelled: nothing unfinished was kept; run the same command again to go on")
+		return Cancelled
+	}
+	var f *fault.Fault
+	if !a.started && !errors.As(err, &f) {
+		err = fault.New(fault.Manifest, "", err.Error(), "ripieno help lists the verbs and their flags")
+	}
+	for line := range strings.SplitSeq(fault.Format(err), "\n") {
+		if !strings.HasPrefix(line, "  hint: ") {
+			line = "error: " + line
+		}
+		fmt.Fprintln(a.Err, line)
+	}
+	return exitCode(err)
+}
+
+// exitCode is the code of the gravest fault: an unreadable file outweighs a
+// missing one.
+func exitCode(err error) int {
+	var list fault.List
+	if !errors.As(err, &list) {
+		return fault.KindOf(err).ExitCode()
+	}
+	code := 0
+	for _, f := range list {
+		if c := f.Kind.ExitCode(); code == 0 || c < code {
+			code = c
+		}
+	}
+	return code
+}
+
+// root is the command without a verb.
+func (a *app) root() *cobra.Command {
+	root := &cobra.Command{
+		Use:   "ripieno",
+		Short: "assemble a split-screen performance from takes recorded at home",
+		Long: `ripieno assembles a split-screen performance from the takes of players who
+recorded at home: it makes the click track, finds what is wrong with the takes,
+lines them up, balances and mixes the sound, lays the players out on a grid and
+renders the rough cut and the final film. Everything is written in
+production.yaml; run the same verb again when a late take arrives.
+
+` + ExitCodes,
+		SilenceUsage: true, SilenceErrors: true,
+		CompletionOptions: cobra.CompletionOptions{DisableDefaultCmd: true},
+		PersistentPreRunE: func(*cobra.Command, []string) error { return a.readSettings() },
+	}
+	flags := root.PersistentFlags()
+	flags.String("dir", ".", "the production's folder")
+	flags.String("out", "", "where films and sound are written (default: out in the production's folder)")
+	flags.Bool("json", false, "print the result as one JSON object")
+	flags.Bool("quiet", false, "no progress and no table, only errors")
+	flags.String("progress", "auto", "how progress is shown: auto, bar, lines, json or quiet")
+	flags.Int("workers", runtime.NumCPU(), "how many tasks may run at once")
+	flags.String("ffmpeg", "ffmpeg", "the ffmpeg program")
+	flags.String("ffprobe", "ffprobe", "the ffprobe program")
+	flags.VisitAll(func(f *pflag.Flag) {
+		if err := a.settings.BindPFlag(f.Name, f); err != nil {
+			panic(err) // only for a nil flag
+		}
+	})
+	root.AddCommand(
+		a.newVerb(), a.clickVerb(), a.checkVerb(), a.syncVerb(), a.gridVerb(), a.mixVerb(),
+		a.roughVerb(), a.renderVerb(), a.demoVerb(), a.cleanVerb(),
+	)
+	return root
+}
+
+// readSettings adds the environment and the user's file below the flags.
+func (a *app) readSettings() error {
+	a.settings.SetEnvPrefix("ripieno")
+	a.settings.AutomaticEnv()
+	dir, err := os.UserConfigDir()
+	if err == nil {
+		path := filepath.Join(dir, "ripieno", "settings.yaml")
+		a.settings.SetConfigFile(path)
+		if err := a.settings.ReadInConfig(); err != nil && !errors.Is(err, os.ErrNotExist) {
+			return fault.New(fault.Manifest, path, "the settings cannot be read", "correct the file or delete it").Because(err)
+		}
+	}
+	if n := a.settings.GetInt("workers"); n < 1 || n > 1024 {
+		return fault.New(fault.Manifest, "", fmt.Sprintf("workers is %q", a.settings.GetString("workers")), "use a number from 1 to 1024")
+	}
+	a.started = true
+	return nil
+}
+
+// use builds the settings of a verb. The reporter must be closed before
+// anything is printed.
+func (a *app) use() (assemble.Settings, error) {
+	mode, err := progress.ParseMode(a.settings.GetString("progress"))
+	if err != nil {
+		return assemble.Settings{}, fault.New(fault.Manifest, "", err.Error(), "use auto, bar, lines, json or quiet")
+	}
+	if a.settings.GetBool("quiet") {
+		mode = progress.Quiet
+	}
+	workers := a.settings.GetInt("workers")
+	return assemble.Settings{
+		Dir: a.settings.GetString("dir"), Out: a.settings.GetString("out"), Workers: workers,
+		Programs: ffmpeg.Options{FFmpeg: a.settings.GetString("ffmpeg"), FFprobe: a.settings.GetString("ffprobe")},
+		Report:   progress.Options{Mode: mode, Workers: workers}.New(a.Err),
+		Now:      a.now,
+	}, nil
+}
+
+// with opens the production, lets work use it and closes it, so that the
+// progress line is gone before the result is printed.
+func (a *app) with(ctx context.Context, work func(*assemble.Production) error) error {
+	set, err := a.use()
+	if err != nil {
+		return err
+	}
+	defer set.Report.Close()
+	p, err := assemble.Open(ctx, set)
+	if err != nil {
+		return err
+	}
+	defer p.Close()
+	return work(p)
+}
+
+// show prints a result: as JSON when asked for, as people read it otherwise,
+// and not at all under --quiet.
+func (a *app) show(result any, table func(w io.Writer)) error {
+	if a.settings.GetBool("json") {
+		enc := json.NewEncoder(a.Out)
+		enc.SetIndent("", "  ")
+		enc.SetEscapeHTML(false)
+		return enc.Encode(result)
+	}
+	if !a.settings.GetBool("quiet") {
+		table(a.Out)
+	}
+	return nil
+}

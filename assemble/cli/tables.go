@@ -1,0 +1,192 @@
+package cli
+
+import (
+	"fmt"
+	"io"
+	"strings"
+	"text/tabwriter"
+
+	"ripieno/assemble"
+)
+
+// table writes aligned columns.
+func table(w io.Writer, rows func(row func(cells ...any))) {
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	rows(func(cells ...any) {
+		parts := make([]string, len(cells))
+		for i, c := range cells {
+			parts[i] = fmt.Sprint(c)
+		}
+		fmt.Fprintln(t, strings.TrimRight(strings.Join(parts, "\t"), "\t "))
+	})
+	t.Flush()
+}
+
+// level prints a measured level, or what takes its place in silence.
+func level(v *float64, unit string) string {
+	if v == nil {
+		return "silent"
+	}
+	return fmt.Sprintf("%.1f %s", *v, unit)
+}
+
+// clock prints seconds as m:ss.sss.
+func clock(s float64) string {
+	sign := ""
+	if s < 0 {
+		sign, s = "-", -s
+	}
+	ms := int64(s*1000 + 0.5)
+	return fmt.Sprintf("%s%d:%02d.%03d", sign, ms/60000, ms/1000%60, ms%1000)
+}
+
+func guideTable(r assemble.GuideResult) func(io.Writer) {
+	return func(w io.Writer) {
+		fmt.Fprintf(w, "wrote %s and %s (%s)\n", r.WAV, r.MP3, clock(r.Duration))
+		if r.CueAt != nil {
+			fmt.Fprintf(w, "count-in of %d measures; everybody claps on measure %d beat %d of it, at %s\n", r.CountIn, r.CueMeasure, r.CueBeat, clock(*r.CueAt))
+		}
+		fmt.Fprintf(w, "the piece begins at %s\n", clock(r.StartsAt))
+		fmt.Fprintf(w, "loudness %s, true peak %s; begin at a low headphone level\n", level(r.Loudness, "LUFS"), level(r.TruePeak, "dBTP"))
+	}
+}
+
+func checkTable(r assemble.CheckResult) func(io.Writer) {
+	return func(w io.Writer) {
+		counts := map[string]int{}
+		for _, t := range r.Takes {
+			counts[t.Level]++
+			fmt.Fprintf(w, "%-8s %s (%s)\n", t.Level, t.Name, t.Player)
+			for _, f := range t.Findings {
+				fmt.Fprintf(w, "         - %s\n", f.What)
+				if f.Ask != "" {
+					fmt.Fprintf(w, "           %s\n", f.Ask)
+				}
+			}
+		}
+		fmt.Fprintf(w, "%d takes: %d ok, %d to ask about, %d to record again, %d missing\n",
+			len(r.Takes), counts["ok"], counts["ask"], counts["redo"], counts["missing"])
+	}
+}
+
+func syncTable(r assemble.SyncResult) func(io.Writer) {
+	return func(w io.Writer) {
+		table(w, func(row func(...any)) {
+			row("take", "file", "offset", "drift", "sure", "method", "clap against playing")
+			for _, t := range r.Takes {
+				sure := fmt.Sprintf("%.2f", t.Confidence)
+				if !t.Sure {
+					sure += " no"
+				}
+				row(t.Name, t.File, fmt.Sprintf("%+.4f s", t.Offset), fmt.Sprintf("%+.1f ppm", t.DriftPPM), sure, t.Method, late(t.LatenessMS))
+			}
+		})
+		fmt.Fprintf(w, "written to %s\n", r.File)
+		if r.Pinned > 0 {
+			fmt.Fprintf(w, "%d values written into the manifest\n", r.Pinned)
+		}
+	}
+}
+
+// late says how the playing lies against the clap of the same player.
+func late(ms *float64) string {
+	switch {
+	case ms == nil:
+		return ""
+	case *ms < 0:
+		return fmt.Sprintf("%.0f ms early", -*ms)
+	}
+	return fmt.Sprintf("%.0f ms late", *ms)
+}
+
+func gridTable(r assemble.GridResult) func(io.Writer) {
+	return func(w io.Writer) {
+		for _, g := range append([]assemble.GridResult{r}, r.Others...) {
+			fmt.Fprintf(w, "%s: %dx%d, %.3g frames a second, %s\n", g.Name, g.Canvas.W, g.Canvas.H, g.FPS, clock(g.Duration))
+			table(w, func(row func(...any)) {
+				for _, s := range g.Shots {
+					tile := ""
+					if len(s.Tiles) > 0 {
+						tile = fmt.Sprintf("%d tiles of %dx%d", len(s.Tiles), s.Tiles[0].W, s.Tiles[0].H)
+					}
+					row("  "+clock(s.From), clock(s.To), s.Show, tile)
+				}
+			})
+			fmt.Fprintf(w, "  drawn in %s\n", g.PNG)
+		}
+	}
+}
+
+func mixTable(r assemble.MixResult) func(io.Writer) {
+	return func(w io.Writer) {
+		table(w, func(row func(...any)) {
+			row("take", "recorded at", "gain", "pan", "")
+			for _, s := range r.Strips {
+				row(s.Take, level(s.Loudness, "LUFS"), fmt.Sprintf("%+.1f dB", s.Gain), fmt.Sprintf("%+.0f", s.Pan), strings.Join(s.Notes, "; "))
+			}
+		})
+		fmt.Fprintf(w, "wrote %s (%s): loudness %s, true peak %s\n", r.WAV, clock(r.Duration), level(r.Loudness, "LUFS"), level(r.TruePeak, "dBTP"))
+		for _, n := range r.Notes {
+			fmt.Fprintf(w, "note: %s\n", n)
+		}
+	}
+}
+
+func renderTable(r assemble.RenderResult) func(io.Writer) {
+	return func(w io.Writer) {
+		for _, f := range r.Films {
+			fmt.Fprintf(w, "wrote %s: %s, %d frames, %s\n", f.Output, f.Canvas, f.Frames, clock(f.Duration))
+		}
+		fmt.Fprintf(w, "sound: loudness %s, true peak %s\n", level(r.Loudness, "LUFS"), level(r.TruePeak, "dBTP"))
+		fmt.Fprintf(w, "%d steps made, %d used again, %.1f s\n", r.Tasks.Run, r.Tasks.Reused, r.Wall)
+	}
+}
+
+func planTable(r assemble.PlanResult) func(io.Writer) {
+	return func(w io.Writer) {
+		run := 0
+		for _, t := range r.Tasks {
+			fmt.Fprintln(w, t)
+			if t.Runs {
+				run++
+			}
+		}
+		fmt.Fprintf(w, "%d of %d steps would be made\n", run, len(r.Tasks))
+	}
+}
+
+func cleanTable(r assemble.CleanResult) func(io.Writer) {
+	return func(w io.Writer) {
+		fmt.Fprintf(w, "removed %d stored results, %.1f MB\n", r.Entries, float64(r.Bytes)/1e6)
+	}
+}
+
+func newTable(r assemble.NewResult) func(io.Writer) {
+	return func(w io.Writer) {
+		fmt.Fprintf(w, "wrote %s with %d takes\n", r.Manifest, r.Takes)
+		if len(r.Unguessed) > 0 {
+			fmt.Fprintln(w, "could not guess:")
+			for _, u := range r.Unguessed {
+				fmt.Fprintf(w, "  - %s\n", u)
+			}
+		}
+		fmt.Fprintln(w, "next: set the tempo in it, then ripieno click, check, sync, rough")
+	}
+}
+
+func demoTable(r assemble.DemoResult) func(io.Writer) {
+	return func(w io.Writer) {
+		table(w, func(row func(...any)) {
+			row("take", "file", "clapped", "plays", "after sync", "drift off by")
+			for _, t := range r.Truth {
+				row(t.Take, t.Role, late(&t.ClapErrorMS), late(&t.BiasMS), fmt.Sprintf("%+.1f ms", t.ErrorMS), fmt.Sprintf("%+.1f ppm", t.DriftErrorPPM))
+			}
+		})
+		fmt.Fprintf(w, "sync against the truth: median %.1f ms, worst %.1f ms\n", r.MedianMS, r.WorstMS)
+		for _, b := range r.Final.Faults {
+			fmt.Fprintf(w, "as in real life: %s\n", b.What)
+		}
+		fmt.Fprintf(w, "rough cut: %s\nfilm:      %s\n", r.Rough.Output, r.Final.Output)
+		fmt.Fprintf(w, "to make your own: edit %s/production.yaml, or run `ripieno new` in a folder of takes\n", r.Dir)
+	}
+}

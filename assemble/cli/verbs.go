@@ -1,0 +1,214 @@
+package cli
+
+import (
+	"errors"
+
+	"github.com/spf13/cobra"
+
+	"ripieno/assemble"
+	"ripieno/assemble/fault"
+)
+
+// verb builds a command that works on the production in --dir.
+func (a *app) verb(use, short, long string, run func(cmd *cobra.Command, p *assemble.Production) (show func() error, err error)) *cobra.Command {
+	return &cobra.Command{
+		Use: use, Short: short, Long: long, Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			var show func() error
+			err := a.with(cmd.Context(), func(p *assemble.Production) (err error) {
+				show, err = run(cmd, p)
+				return err
+			})
+			if show != nil {
+				err = errors.Join(show(), err)
+			}
+			return err
+		},
+	}
+}
+
+func (a *app) clickVerb() *cobra.Command {
+	return a.verb("click", "write the click track everybody plays to",
+		`Writes the guide as out/guide.wav and out/guide.mp3: the count-in, a click on
+every beat, a different sound on the beat where all clap, and the drone if the
+manifest has one.
+
+Headphones: begin at a low level and raise it until the click is just clear.
+Long listening at high levels harms hearing.`,
+		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
+			r, err := p.Click(cmd.Context())
+			if err != nil {
+				return nil, err
+			}
+			return func() error { return a.show(r, guideTable(r)) }, nil
+		})
+}
+
+func (a *app) checkVerb() *cobra.Command {
+	return a.verb("check", "say what is wrong with the takes and what to ask for",
+		`Looks at every take that the manifest lists and says in plain words what is
+wrong with it, how sure that is, and what to ask the player for. Nothing is
+changed.`,
+		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
+			r, err := p.Check(cmd.Context())
+			if err != nil {
+				return nil, err
+			}
+			return func() error { return a.show(r, checkTable(r)) }, assemble.Verdict(r.Faults)
+		})
+}
+
+func (a *app) syncVerb() *cobra.Command {
+	var pin bool
+	c := a.verb("sync", "find where every recording lies against the guide",
+		`Finds the clap on the cue and the playing in every recording, writes what it
+measured to sync.yaml and shows how sure it is. offset: and cue_at: in the
+manifest win over what is measured. A recording that cannot be placed safely is
+left out of the film until you say where its clap is:
+
+  video: {file: intake/mara.mov, cue_at: 11.48}   # seconds in that file`,
+		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
+			r, err := p.Sync(cmd.Context(), pin)
+			if err != nil {
+				return nil, err
+			}
+			return func() error { return a.show(r, syncTable(r)) }, assemble.Verdict(r.Faults)
+		})
+	c.Flags().BoolVar(&pin, "pin", false, "copy the measured values into production.yaml, changing nothing else in it")
+	return c
+}
+
+func (a *app) gridVerb() *cobra.Command {
+	return a.verb("grid", "draw who stands where in every shot",
+		`Lays every shot of every deliverable out and draws the plan as
+out/grid-NAME.png. It looks at the takes but does not listen to them.`,
+		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
+			r, err := p.Grid(cmd.Context())
+			if err != nil {
+				return nil, err
+			}
+			return func() error { return a.show(r, gridTable(r)) }, assemble.Verdict(r.Faults)
+		})
+}
+
+func (a *app) mixVerb() *cobra.Command {
+	return a.verb("mix", "mix the sound",
+		`Trims, balances, pans and adds all takes, brings the sum to the loudness of the
+manifest under its true-peak ceiling and writes out/master.wav (24-bit, 48 kHz).`,
+		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
+			r, err := p.Mix(cmd.Context())
+			if err != nil {
+				return nil, err
+			}
+			return func() error { return a.show(r, mixTable(r)) }, assemble.Verdict(r.Faults)
+		})
+}
+
+func (a *app) roughVerb() *cobra.Command {
+	var only []string
+	c := a.verb("rough", "make the rough cut",
+		`Makes a small, quick film of every deliverable (540 lines) to look at and to
+show, as out/rough.mp4 for the first and out/rough-NAME.mp4 for the others.`,
+		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
+			r, err := p.Render(cmd.Context(), assemble.RenderOptions{Rough: true, Only: only})
+			if err != nil {
+				return nil, err
+			}
+			return func() error { return a.show(r, renderTable(r)) }, assemble.Verdict(r.Faults)
+		})
+	c.Flags().StringSliceVar(&only, "only", nil, "names of the deliverables to make (default: the first)")
+	return c
+}
+
+func (a *app) renderVerb() *cobra.Command {
+	var only []string
+	var plan bool
+	c := a.verb("render", "make the finished films",
+		`Makes every deliverable of the manifest as out/NAME.mp4: H.264 High, BT.709,
+AAC. A film gets its name only after it has been checked. What has been made
+before and is not touched by a change is used again.`,
+		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
+			if plan {
+				r, err := p.Plan(cmd.Context(), assemble.RenderOptions{Only: only})
+				if err != nil {
+					return nil, err
+				}
+				return func() error { return a.show(r, planTable(r)) }, nil
+			}
+			r, err := p.Render(cmd.Context(), assemble.RenderOptions{Only: only})
+			if err != nil {
+				return nil, err
+			}
+			return func() error { return a.show(r, renderTable(r)) }, assemble.Verdict(r.Faults)
+		})
+	c.Flags().StringSliceVar(&only, "only", nil, "names of the deliverables to make (default: all)")
+	c.Flags().BoolVar(&plan, "plan", false, "print what would be made and why, and make nothing")
+	return c
+}
+
+func (a *app) cleanVerb() *cobra.Command {
+	return a.verb("clean", "remove everything that can be computed again",
+		`Empties the production's store (.ripieno). Takes, the manifest, sync.yaml and
+the finished films stay.`,
+		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
+			r, err := p.Clean(cmd.Context())
+			if err != nil {
+				return nil, err
+			}
+			return func() error { return a.show(r, cleanTable(r)) }, nil
+		})
+}
+
+func (a *app) newVerb() *cobra.Command {
+	var title string
+	c := &cobra.Command{
+		Use: "new", Short: "write a first production.yaml from a folder of takes", Args: cobra.NoArgs,
+		Long: `Looks through the folder (and the folders in it) for recordings and writes a
+production.yaml with one take for each player, guessing names and parts from the
+file names. It lists what it could not guess. An existing manifest is never
+overwritten.`,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			set, err := a.use()
+			if err != nil {
+				return err
+			}
+			r, err := assemble.New(cmd.Context(), set, title)
+			set.Report.Close()
+			if err != nil {
+				return err
+			}
+			return a.show(r, newTable(r))
+		},
+	}
+	c.Flags().StringVar(&title, "title", "", "title of the piece")
+	return c
+}
+
+func (a *app) demoVerb() *cobra.Command {
+	return &cobra.Command{
+		Use: "demo [DIR]", Short: "make a whole production of our own invention and its film", Args: cobra.MaximumNArgs(1),
+		Long: `Makes a production with invented players in DIR (default: lamplighter): takes as
+phones and microphones record them, with the truth about their timing kept
+beside them. Then it runs check, sync, grid, rough and render, prints how far
+sync was from the truth and says where the film is. Run it again in the same
+folder and it goes on where it was.`,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			set, err := a.use()
+			if err != nil {
+				return err
+			}
+			set.Dir = "lamplighter"
+			if len(args) == 1 {
+				set.Dir = args[0]
+			} else if cmd.Flags().Changed("dir") {
+				return fault.New(fault.Manifest, "", "demo takes its folder as an argument, not as --dir", "ripieno demo DIR")
+			}
+			r, err := assemble.Demo(cmd.Context(), set)
+			set.Report.Close()
+			if err != nil {
+				return err
+			}
+			return a.show(r, demoTable(r))
+		},
+	}
+}

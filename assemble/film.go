@@ -1,0 +1,247 @@
+package assemble
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"ripieno/assemble/ffmpeg"
+	"ripieno/assemble/graph"
+	"ripieno/assemble/media"
+	"ripieno/assemble/plan"
+	"ripieno/assemble/store"
+	"ripieno/assemble/task"
+)
+
+// filmRule is the version of how a finished film is put together here.
+const filmRule = 1
+
+// Estimated cost in seconds of one core for each million pixels of one frame.
+const (
+	costConform      = 0.009
+	costCompose      = 0.035
+	costComposeRough = 0.012
+)
+
+// runCommand runs a command whose output is tmp; its graph goes beside it.
+func (p *Production) runCommand(ctx context.Context, c graph.Command, tmp string, frames int, advance func(float64)) error {
+	flag := "-filter_complex_script"
+	if p.tool.Version.AtLeast(7, 0) {
+		flag = "-/filter_complex"
+	}
+	graphFile := tmp + ".graph"
+	if c.Graph != "" {
+		if err := os.WriteFile(graphFile, []byte(c.Graph), 0o666); err != nil {
+			return err
+		}
+	}
+	return p.tool.Run(ctx, ffmpeg.Command{
+		Args: c.Argv(flag, graphFile),
+		Progress: func(pr ffmpeg.Progress) {
+			if frames > 0 {
+				advance(float64(pr.Frame) / float64(frames))
+			}
+		},
+	})
+}
+
+// source opens a take under the limits for files from strangers.
+func source(pic plan.Picture) graph.Source {
+	opts := map[string]string{}
+	safe := media.SafeOptions()
+	for i := 0; i+1 < len(safe); i += 2 {
+		opts[strings.TrimPrefix(safe[i], "-")] = safe[i+1]
+	}
+	return graph.Source{Options: opts, Path: "file:" + pic.Path, Stream: pic.Stream}
+}
+
+// conformKey holds everything that decides a conformed picture, and nothing of
+// where the take lies on the disk.
+func (p *Production) conformKey(c plan.Conform, line plan.Timeline) (store.Action, error) {
+	hash, err := store.ParseID(c.Picture.Hash)
+	if err != nil {
+		return store.Action{}, err
+	}
+	pic := c.Picture
+	pic.Path, pic.Hash = "", ""
+	return store.NewAction("conform").Version(graph.Rule).Arg("ffmpeg", p.tool.Version.Text).
+		Arg("picture", pic).Arg("size", [2]int{c.W, c.H}).Arg("frames", c.Frames).Arg("rate", line.Rate).
+		Input("take", hash).Ext(".mp4").For(c.Take), nil
+}
+
+func (p *Production) conformTask(c plan.Conform, key store.Action, line plan.Timeline) task.Task {
+	n := c.Frames.Len()
+	return task.Task{
+		ID: conformID(c.Take, key.ID().String()), Name: c.Take, Stage: "conform", Action: key,
+		Cost: costConform * float64(n) * (mega(c.W, c.H) + mega(c.Picture.W, c.Picture.H)),
+		Make: func(ctx context.Context, _ task.Inputs, tmp string, advance func(float64)) error {
+			cmd, err := graph.Conform(c, source(c.Picture), line.Rate, "file:"+tmp)
+			if err != nil {
+				return err
+			}
+			if err := p.runCommand(ctx, cmd, tmp, n, advance); err != nil {
+				return err
+			}
+			got, err := media.CountFrames(ctx, p.tool, tmp)
+			if err != nil {
+				return err
+			}
+			if got != n {
+				end := line.Rate.Seconds(c.Frames.From+got) + c.Picture.Lead()
+				return &shortPicture{file: c.Picture.Path, got: got, want: n, seconds: c.Picture.Clock.File(end)}
+			}
+			return nil
+		},
+	}
+}
+
+// conformID names the conforming of one take. Take names hold no slash.
+func conformID(take, key string) string { return "conform/" + take + "/" + key }
+
+func mega(w, h int) float64 { return float64(w) * float64(h) / 1e6 }
+
+// filmTasks are the tasks of one film up to its joined and checked file. sound
+// is the encoded sound's task.
+func (p *Production) filmTasks(f plan.Film, line plan.Timeline, sound task.Task) ([]task.Task, task.Task, error) {
+	var tasks []task.Task
+	conforms := make([]task.Task, len(f.Conforms))
+	for i, c := range f.Conforms {
+		key, err := p.conformKey(c, line)
+		if err != nil {
+			return nil, task.Task{}, err
+		}
+		conforms[i] = p.conformTask(c, key, line)
+		tasks = append(tasks, conforms[i])
+	}
+	backdrop := drawTask(p.backdrop())
+	tasks = append(tasks, backdrop)
+	seen := map[string]bool{}
+	var segments []task.Task
+	for _, seg := range f.Segments {
+		over := drawTask(p.overlay(f, seg))
+		if !seen[over.ID] {
+			seen[over.ID] = true
+			tasks = append(tasks, over)
+		}
+		segments = append(segments, p.segmentTask(f, seg, line, conforms, over, backdrop))
+	}
+	// Two stretches of one card are the same computation.
+	unique := map[string]bool{}
+	for _, s := range segments {
+		if !unique[s.ID] {
+			unique[s.ID] = true
+			tasks = append(tasks, s)
+		}
+	}
+	return tasks, p.joinTask(f, line, segments, sound), nil
+}
+
+// segmentTask composes one segment. Its key describes what is visible in it
+// and nothing else, so whatever changes elsewhere leaves it alone.
+func (p *Production) segmentTask(f plan.Film, seg plan.Segment, line plan.Timeline, conforms []task.Task, over, backdrop task.Task) task.Task {
+	key := store.NewAction("segment").Version(graph.Rule).Arg("ffmpeg", p.tool.Version.Text).
+		Arg("canvas", f.Canvas).Arg("rate", line.Rate).Arg("frames", seg.Len()).Arg("rough", f.Rough).
+		Arg("pieces", pieces(f, seg, line, func(int) string { return "" })).
+		Input("overlay", over.Action.ID()).Input("backdrop", backdrop.Action.ID())
+	after := []string{over.ID, backdrop.ID}
+	for _, c := range used(f, seg) {
+		key = key.Input("picture", conforms[c].Action.ID())
+		after = append(after, conforms[c].ID)
+	}
+	key = key.Ext(".mp4").For(fmt.Sprintf("%s from %.1f s", f.Name, line.Rate.Seconds(seg.From)))
+	cost := costCompose
+	if f.Rough {
+		cost = costComposeRough
+	}
+	return task.Task{
+		ID: "segment/" + key.ID().String(), Name: key.Subject(), Stage: "compose", Action: key, After: after,
+		Cost: cost * float64(seg.Len()) * mega(f.Canvas.W, f.Canvas.H),
+		Make: func(ctx context.Context, in task.Inputs, tmp string, advance func(float64)) error {
+			shown := pieces(f, seg, line, func(c int) string { return in[conforms[c].ID] })
+			for i := range shown {
+				// Every use of a picture gets a name of its own: two equal
+				// inputs would count as one.
+				name := fmt.Sprintf("%s.%03d.mp4", tmp, i)
+				if err := os.Symlink(shown[i].Path, name); err != nil {
+					return err
+				}
+				shown[i].Path = "file:" + name
+			}
+			cmd, err := graph.Compose(graph.Segment{
+				Canvas: f.Canvas, Rate: line.Rate, Frames: seg.Len(), Rough: f.Rough, Pieces: shown,
+				Overlay: "file:" + in[over.ID], Backdrop: "file:" + in[backdrop.ID],
+			}, "file:"+tmp)
+			if err != nil {
+				return err
+			}
+			if err := p.runCommand(ctx, cmd, tmp, seg.Len(), advance); err != nil {
+				return err
+			}
+			got, err := media.CountFrames(ctx, p.tool, tmp)
+			if err == nil && got != seg.Len() {
+				err = fmt.Errorf("a segment of %s has %d frames instead of %d", f.Name, got, seg.Len())
+			}
+			return err
+		},
+	}
+}
+
+// joinTask joins the segments and the sound and checks the finished film: only
+// one that passes gets into the store, and from there its name.
+func (p *Production) joinTask(f plan.Film, line plan.Timeline, segments []task.Task, sound task.Task) task.Task {
+	key := store.NewAction("film").Version(graph.Rule*1000+filmRule).Arg("ffmpeg", p.tool.Version.Text).
+		Arg("rate", line.Rate).Arg("title", p.man.Title).Input("sound", sound.Action.ID())
+	after := []string{sound.ID}
+	for _, s := range segments {
+		key = key.Input("segment", s.Action.ID())
+		after = append(after, s.ID)
+	}
+	key = key.Ext(".mp4").For(f.Name)
+	return task.Task{
+		ID: "film/" + f.Name, Name: f.Name, Stage: "join", Action: key, After: after,
+		Cost: 0.3 + 0.004*line.Duration(),
+		Make: func(ctx context.Context, in task.Inputs, tmp string, _ func(float64)) error {
+			paths := make([]string, len(segments))
+			for i, s := range segments {
+				// Links under names of our own: the store may lie in a folder
+				// whose name a list cannot hold.
+				paths[i] = fmt.Sprintf("segment-%05d.mp4", i)
+				if err := os.Symlink(in[s.ID], filepath.Join(filepath.Dir(tmp), paths[i])); err != nil {
+					return err
+				}
+			}
+			text, err := graph.SegmentList(paths)
+			if err != nil {
+				return err
+			}
+			list := filepath.Join(filepath.Dir(tmp), "segments.txt")
+			if err := os.WriteFile(list, []byte(text), 0o666); err != nil {
+				return err
+			}
+			cmd, err := graph.Mux("file:"+list, "file:"+filepath.Join(in[sound.ID], filmM4A), "file:"+tmp, p.man.Title, line.Rate)
+			if err != nil {
+				return err
+			}
+			if err := p.runCommand(ctx, cmd, tmp, 0, nil); err != nil {
+				return err
+			}
+			return media.VerifyFilm(ctx, p.tool, tmp, media.Want{
+				W: f.Canvas.W, H: f.Canvas.H, Frames: line.Frames, FPSNum: line.Rate.Num, FPSDen: line.Rate.Den,
+				AudioSamples: int64(line.AudioLen),
+			})
+		},
+	}
+}
+
+// roughCanvas is a canvas's shape at 540 lines of its short side.
+func roughCanvas(w, h int) (int, int) {
+	scale := 540 / float64(min(w, h))
+	if scale >= 1 {
+		return w, h
+	}
+	even := func(n int) int { return 2 * int(math.Round(float64(n)*scale/2)) }
+	return even(w), even(h)
+}

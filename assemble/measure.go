@@ -1,0 +1,226 @@
+package assemble
+
+import (
+	"context"
+	"errors"
+
+	"ripieno/assemble/fault"
+	"ripieno/assemble/ffmpeg"
+	"ripieno/assemble/media"
+	"ripieno/assemble/store"
+	"ripieno/assemble/task"
+	"ripieno/mix/align"
+)
+
+// Kinds of Bad.
+const (
+	kindMissing    = "missing"
+	kindUnreadable = "unreadable"
+	kindUnplaced   = "unplaced"
+	kindShort      = "short"
+)
+
+// Estimated cost in seconds of one core for each second of a recording, from
+// runs on a laptop; only their ratios matter.
+const (
+	costSound   = 0.004
+	costAnalyse = 0.006
+	costMatch   = 0.010
+)
+
+// located is a recording with its place on guide time.
+type located struct {
+	*recording
+	place align.Placement
+}
+
+// usable tells whether the recording may go into the film.
+func (l located) usable() bool { return l.err == nil && l.place.Sure }
+
+// soundKey is the decoded sound of a file: 32-bit float at its own rate.
+func (p *Production) soundKey(r *recording) store.Action {
+	return store.NewAction("sound").Version(media.Rule).Arg("ffmpeg", p.tool.Version.Text).
+		Arg("stream", r.info.Audio.Index).Input("file", r.hash).Ext(".wav").For(r.file.Path)
+}
+
+func soundID(r *recording) string   { return "sound/" + r.name() }
+func analyseID(r *recording) string { return "analyse/" + r.name() }
+func matchID(a, b *recording) string {
+	return "match/" + a.name() + "\x00" + b.name()
+}
+
+// soundTask decodes a recording's sound once for everything that listens.
+func (p *Production) soundTask(r *recording) task.Task {
+	return task.Task{
+		ID: soundID(r), Name: r.file.Path, Stage: "decode", Action: p.soundKey(r), Cost: costSound * r.info.Duration,
+		Make: func(ctx context.Context, _ task.Inputs, tmp string, _ func(float64)) error {
+			return media.DecodeAudio(ctx, p.tool, r.info, tmp)
+		},
+	}
+}
+
+// featuresKey is what sync needs to know of a sound.
+func (p *Production) featuresKey(r *recording) store.Action {
+	return store.NewAction("features").Version(align.Version()).Input("sound", p.soundKey(r).ID()).Ext(".gob").For(r.file.Path)
+}
+
+func (p *Production) featuresTask(r *recording) task.Task {
+	return task.Task{
+		ID: analyseID(r), Name: r.file.Path, Stage: "listen", Action: p.featuresKey(r), Keep: true,
+		After: []string{soundID(r)}, Cost: costAnalyse * r.info.Duration,
+		Make: func(_ context.Context, in task.Inputs, tmp string, _ func(float64)) error {
+			wav, err := media.OpenWAV(in[soundID(r)])
+			if err != nil {
+				return err
+			}
+			defer wav.Close()
+			f, err := align.Analyse(wav)
+			if err != nil {
+				return err
+			}
+			return save(tmp, f)
+		},
+	}
+}
+
+// matchTask compares the two devices of one take.
+func (p *Production) matchTask(a, b *recording) task.Task {
+	key := store.NewAction("match").Version(align.Version()).
+		Input("a", p.soundKey(a).ID()).Input("b", p.soundKey(b).ID()).Ext(".gob").For(b.file.Path)
+	return task.Task{
+		ID: matchID(a, b), Name: b.file.Path, Stage: "match", Action: key, Keep: true,
+		After: []string{soundID(a), soundID(b)}, Cost: costMatch * (a.info.Duration + b.info.Duration),
+		Make: func(_ context.Context, in task.Inputs, tmp string, _ func(float64)) error {
+			wa, err := media.OpenWAV(in[soundID(a)])
+			if err != nil {
+				return err
+			}
+			defer wa.Close()
+			wb, err := media.OpenWAV(in[soundID(b)])
+			if err != nil {
+				return err
+			}
+			defer wb.Close()
+			m, err := align.MatchDevices(wa, wb)
+			if err != nil {
+				return err
+			}
+			return save(tmp, m)
+		},
+	}
+}
+
+// locate measures every readable recording and places all of them together.
+// What one file lacks is in its own err or place; the error is only for what
+// stops everything.
+func (p *Production) locate(ctx context.Context) ([]located, error) {
+	recs, err := p.recordings(ctx)
+	if err != nil {
+		return nil, err
+	}
+	var tasks []task.Task
+	pairs := devices(recs)
+	for _, r := range recs {
+		if r.err == nil && r.info.Audio != nil {
+			tasks = append(tasks, p.soundTask(r), p.featuresTask(r))
+		}
+	}
+	for _, pair := range pairs {
+		tasks = append(tasks, p.matchTask(pair[0], pair[1]))
+	}
+	res, err := p.run(ctx, tasks)
+	if err != nil {
+		return nil, err
+	}
+	all, err := p.place(recs, pairs, res)
+	if err != nil {
+		return nil, err
+	}
+	return all, p.writeSync(ctx, all)
+}
+
+// run runs tasks; failures of single ones are left in the result.
+func (p *Production) run(ctx context.Context, tasks []task.Task) (task.Result, error) {
+	runner := task.Runner{Store: p.store, Progress: p.set.Report, Workers: p.set.Workers}
+	res, err := runner.Run(ctx, tasks)
+	var failed task.Failures
+	if errors.As(err, &failed) {
+		for _, f := range failed {
+			if stopsAll(f.Err) {
+				return res, f.Err
+			}
+		}
+		return res, nil
+	}
+	return res, err
+}
+
+// stopsAll tells a full disk or a missing program, which is nobody's take,
+// from what is wrong with one file.
+func stopsAll(err error) bool {
+	var f *fault.Fault
+	var exit *ffmpeg.ExitError
+	if !errors.As(err, &f) {
+		return false
+	}
+	return f.Kind == fault.Failed || f.Kind == fault.FFmpeg && !errors.As(err, &exit)
+}
+
+// devices are the pairs of recordings of one player whose sound can be
+// compared.
+func devices(recs []*recording) [][2]*recording {
+	var pairs [][2]*recording
+	for i, a := range recs {
+		for _, b := range recs[i+1:] {
+			if a.take == b.take && a.err == nil && b.err == nil && a.info.Audio != nil && b.info.Audio != nil {
+				pairs = append(pairs, [2]*recording{a, b})
+			}
+		}
+	}
+	return pairs
+}
+
+// place decides where every recording lies.
+func (p *Production) place(recs []*recording, pairs [][2]*recording, res task.Result) ([]located, error) {
+	var inputs []align.Recording
+	for _, r := range recs {
+		if r.err != nil {
+			continue
+		}
+		in := align.Recording{
+			Name: r.name(), Take: p.man.Takes[r.take].Name, Role: r.role,
+			CueAt: r.file.CueAt, Offset: r.file.Offset, DriftPPM: r.file.DriftPPM,
+		}
+		if r.info.Audio != nil {
+			out := res.Of(analyseID(r))
+			if out.Path == "" {
+				r.err = errors.Join(res.Of(soundID(r)).Err, out.Err)
+				continue
+			}
+			f, err := load[*align.Features](out.Path)
+			if err != nil {
+				return nil, err
+			}
+			in.Features = f
+		}
+		inputs = append(inputs, in)
+	}
+	var matches []align.Pair
+	for _, pair := range pairs {
+		out := res.Of(matchID(pair[0], pair[1]))
+		if out.Path == "" {
+			continue
+		}
+		m, err := load[align.Match](out.Path)
+		if err != nil {
+			return nil, err
+		}
+		matches = append(matches, align.Pair{A: pair[0].name(), B: pair[1].name(), Match: m})
+	}
+	placed := p.placeAll(inputs, matches)
+	all := make([]located, len(recs))
+	for i, r := range recs {
+		all[i] = located{recording: r, place: placed[r.name()]}
+	}
+	return all, nil
+}

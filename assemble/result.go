@@ -1,0 +1,187 @@
+package assemble
+
+import "ripieno/assemble/intake"
+
+// The types in this file are what the verbs return and, encoded as JSON, what
+// --json prints. Field names and units are part of the interface: times in
+// seconds, levels in decibels, sizes in pixels. Fields are added, never renamed.
+
+// Placed is one recording on guide time.
+type Placed struct {
+	Name       string   `json:"name"` // of the take
+	File       string   `json:"file"`
+	Role       string   `json:"role"` // video or audio
+	Offset     float64  `json:"offset"`
+	DriftPPM   float64  `json:"drift_ppm"`
+	Confidence float64  `json:"confidence"` // 0 to 1
+	Sure       bool     `json:"sure"`
+	Method     string   `json:"method"`
+	Evidence   []string `json:"evidence"`
+	Reason     string   `json:"reason,omitempty"` // why it is not sure
+	LatenessMS *float64 `json:"lateness_ms"`      // of the playing against the clap, positive late; null when unknown
+}
+
+// SyncResult is what `sync` found.
+type SyncResult struct {
+	Takes  []Placed `json:"takes"`
+	File   string   `json:"file"`             // the sync.yaml that was written
+	Pinned int      `json:"pinned,omitempty"` // values written to the manifest
+	Faults []Bad    `json:"faults,omitempty"`
+}
+
+// Bad is a take that could not be used, in the words of its fault.
+type Bad struct {
+	Take string `json:"take"`
+	What string `json:"what"`
+	Hint string `json:"hint,omitempty"`
+	Kind string `json:"kind"` // missing, unreadable, unplaced or short
+}
+
+// Box is a rectangle in pixels.
+type Box struct {
+	X int `json:"x"`
+	Y int `json:"y"`
+	W int `json:"w"`
+	H int `json:"h"`
+}
+
+// GridTile is one tile of a shot.
+type GridTile struct {
+	Take   string `json:"take"`
+	X      int    `json:"x"`
+	Y      int    `json:"y"`
+	W      int    `json:"w"`
+	H      int    `json:"h"`
+	Fit    string `json:"fit"`
+	Source *Box   `json:"source"`         // nil when no picture is shown
+	Card   string `json:"card,omitempty"` // why a card stands here
+}
+
+// GridShot is one shot on output time.
+type GridShot struct {
+	From  float64    `json:"from"`
+	To    float64    `json:"to"`
+	Show  string     `json:"show"`
+	Tiles []GridTile `json:"tiles"`
+}
+
+// GridCanvas is the size of a film.
+type GridCanvas struct {
+	W int `json:"w"`
+	H int `json:"h"`
+}
+
+// GridResult is the plan of one deliverable's picture.
+type GridResult struct {
+	Name        string       `json:"name"`
+	Canvas      GridCanvas   `json:"canvas"`
+	FPS         float64      `json:"fps"`
+	GuideAtZero float64      `json:"guide_at_zero"`
+	Duration    float64      `json:"duration"`
+	Shots       []GridShot   `json:"shots"`
+	PNG         string       `json:"png,omitempty"`
+	Others      []GridResult `json:"others,omitempty"` // further deliverables
+	Faults      []Bad        `json:"faults,omitempty"`
+}
+
+// MixStrip is one strip of a finished mix.
+type MixStrip struct {
+	Take         string   `json:"take"`
+	Gain         float64  `json:"gain_db"`         // everything applied: manifest, section and balance
+	Pan          float64  `json:"pan"`             // −100 to 100
+	Loudness     *float64 `json:"integrated_lufs"` // as recorded; null for silence
+	DelaySamples int64    `json:"delay_samples"`   // guide sample of the file's time zero
+	Notes        []string `json:"notes,omitempty"`
+}
+
+// MixResult is the finished mix.
+type MixResult struct {
+	Loudness *float64   `json:"integrated_lufs"` // null for silence
+	TruePeak *float64   `json:"true_peak_dbtp"`
+	Range    *float64   `json:"lra"`
+	WAV      string     `json:"wav"`
+	Duration float64    `json:"duration"`
+	Strips   []MixStrip `json:"strips"`
+	Notes    []string   `json:"notes,omitempty"`
+	Faults   []Bad      `json:"faults,omitempty"`
+}
+
+// TaskCount is how much work a run did.
+type TaskCount struct {
+	Run    int `json:"run"`
+	Reused int `json:"reused"`
+}
+
+// FilmResult is one finished film.
+type FilmResult struct {
+	Name     string  `json:"name"`
+	Output   string  `json:"output"`
+	Canvas   string  `json:"canvas"`
+	Frames   int     `json:"frames"`
+	Duration float64 `json:"duration"`
+}
+
+// RenderResult is what `rough` and `render` made. The first fields are those
+// of the first film.
+type RenderResult struct {
+	Output   string       `json:"output"`
+	Frames   int          `json:"frames"`
+	Duration float64      `json:"duration"`
+	Tasks    TaskCount    `json:"tasks"`
+	Wall     float64      `json:"wall_s"`
+	Loudness *float64     `json:"integrated_lufs"`
+	TruePeak *float64     `json:"true_peak_dbtp"`
+	Films    []FilmResult `json:"films"`
+	Faults   []Bad        `json:"faults,omitempty"`
+}
+
+// CheckedTake is what `check` says of one take.
+type CheckedTake struct {
+	Name     string           `json:"name"`
+	Player   string           `json:"player"`
+	Level    string           `json:"level"` // ok, ask or redo; missing for a take not in yet
+	Findings []intake.Finding `json:"findings"`
+}
+
+// CheckResult is the roll of takes.
+type CheckResult struct {
+	Takes  []CheckedTake `json:"takes"`
+	Faults []Bad         `json:"faults,omitempty"`
+}
+
+// NewResult is what `new` wrote.
+type NewResult struct {
+	Manifest  string   `json:"manifest"`
+	Takes     int      `json:"takes"`
+	Unguessed []string `json:"unguessed"`
+}
+
+// CleanResult is what `clean` removed.
+type CleanResult struct {
+	Bytes   int64 `json:"bytes"`
+	Entries int   `json:"entries"`
+}
+
+// TruthRow compares what sync measured for one recording with what the demo
+// knows.
+type TruthRow struct {
+	Take string `json:"take"`
+	Role string `json:"role"`
+	// ErrorMS is how late the player's mean playing lies after sync; negative:
+	// early. 0 is perfect.
+	ErrorMS       float64 `json:"error_ms"`
+	DriftErrorPPM float64 `json:"drift_error_ppm"`
+	ClapErrorMS   float64 `json:"clap_error_ms"` // how late the player clapped
+	BiasMS        float64 `json:"bias_ms"`       // how late the player plays
+}
+
+// DemoResult is what `demo` made.
+type DemoResult struct {
+	Dir      string       `json:"dir"`
+	Truth    []TruthRow   `json:"truth"`
+	MedianMS float64      `json:"median_error_ms"`
+	WorstMS  float64      `json:"worst_error_ms"`
+	Grid     string       `json:"grid"`
+	Rough    RenderResult `json:"rough"`
+	Final    RenderResult `json:"final"`
+}
