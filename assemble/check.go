@@ -3,6 +3,7 @@ package assemble
 import (
 	"context"
 	"fmt"
+	"math"
 	"path/filepath"
 
 	"ripieno/assemble/intake"
@@ -89,10 +90,14 @@ func (p *Production) checkTasks(r *recording) []task.Task {
 
 // intakeFacts gathers what was measured, take by take.
 func (p *Production) intakeFacts(all []located, res task.Result) ([]intake.Facts, error) {
+	piece := &intake.Piece{Cue: p.man.Tempo.Cue(), Start: p.man.Tempo.Start(), End: p.man.Tempo.End()}
+	if math.IsNaN(piece.Cue) {
+		piece.Cue = piece.Start
+	}
 	var facts []intake.Facts
 	for i, t := range p.man.Takes {
 		f := intake.Facts{
-			Take: t.Name, Expected: t.Video == nil && t.Audio == nil, Piece: p.piece(t),
+			Take: t.Name, Expected: t.Video == nil && t.Audio == nil, Piece: piece,
 			Shape: float64(p.man.Picture.AspectW) / float64(p.man.Picture.AspectH),
 		}
 		for _, l := range all {

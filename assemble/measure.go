@@ -217,7 +217,10 @@ func (p *Production) place(recs []*recording, pairs [][2]*recording, res task.Re
 		}
 		matches = append(matches, align.Pair{A: pair[0].name(), B: pair[1].name(), Match: m})
 	}
-	placed := p.placeAll(inputs, matches)
+	placed := map[string]align.Placement{}
+	for _, pl := range align.Place(p.man.Tempo, inputs, matches) {
+		placed[pl.Name] = pl
+	}
 	all := make([]located, len(recs))
 	for i, r := range recs {
 		all[i] = located{recording: r, place: placed[r.name()]}

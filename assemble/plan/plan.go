@@ -122,6 +122,7 @@ func (t Timeline) Duration() float64 { return t.Rate.Seconds(t.Frames) }
 // Strip is one take's path through the mix.
 type Strip struct {
 	Take     string
+	Part     string
 	Section  string
 	Sound    Sound
 	Gain     audio.Decibels // the manifest's; balance is added when mixing

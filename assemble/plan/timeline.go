@@ -64,7 +64,7 @@ func strips(p *manifest.Production, facts map[string]Facts, line Timeline) []Str
 			continue
 		}
 		s := Strip{
-			Take: take.Name, Section: take.Section, Sound: *f.Sound,
+			Take: take.Name, Part: take.Part, Section: take.Section, Sound: *f.Sound,
 			Gain: audio.Decibels(take.GainDB), Pan: take.Pan,
 			From: line.AudioStart, To: line.AudioStart + line.AudioLen,
 		}
