@@ -3,7 +3,6 @@ package assemble
 import (
 	"context"
 	"fmt"
-	"math"
 	"path/filepath"
 
 	"ripieno/assemble/intake"
@@ -12,9 +11,6 @@ import (
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 )
-
-// intakeRule is the version of what check measures; judging is not stored.
-const intakeRule = 1
 
 // levelMissing is the level of a take that is not in yet.
 const levelMissing = "missing"
@@ -57,7 +53,7 @@ func (p *Production) checkTasks(r *recording) []task.Task {
 	if r.info.Audio != nil {
 		tasks = append(tasks, p.soundTask(r), task.Task{
 			ID: hearID(r), Name: r.file.Path, Stage: "hear", Cost: costHear * r.info.Duration, Keep: true, After: []string{soundID(r)},
-			Action: store.NewAction("hear").Version(intakeRule).Input("sound", p.soundKey(r).ID()).Ext(".gob").For(r.file.Path),
+			Action: store.NewAction("hear").Version(intake.Rule).Input("sound", p.soundKey(r).ID()).Ext(".gob").For(r.file.Path),
 			Make: func(_ context.Context, in task.Inputs, tmp string, _ func(float64)) error {
 				wav, err := media.OpenWAV(in[soundID(r)])
 				if err != nil {
@@ -75,7 +71,7 @@ func (p *Production) checkTasks(r *recording) []task.Task {
 	if r.info.Video != nil && r.role == roleVideo {
 		tasks = append(tasks, task.Task{
 			ID: seeID(r), Name: r.file.Path, Stage: "see", Cost: costSee * r.info.Duration, Keep: true,
-			Action: store.NewAction("see").Version(intakeRule).Arg("ffmpeg", p.tool.Version.Text).Input("file", r.hash).Ext(".gob").For(r.file.Path),
+			Action: store.NewAction("see").Version(intake.Rule).Arg("ffmpeg", p.tool.Version.Text).Input("file", r.hash).Ext(".gob").For(r.file.Path),
 			Make: func(ctx context.Context, _ task.Inputs, tmp string, _ func(float64)) error {
 				s, err := intake.Look(ctx, p.tool, r.info)
 				if err != nil {
@@ -90,14 +86,10 @@ func (p *Production) checkTasks(r *recording) []task.Task {
 
 // intakeFacts gathers what was measured, take by take.
 func (p *Production) intakeFacts(all []located, res task.Result) ([]intake.Facts, error) {
-	piece := &intake.Piece{Cue: p.man.Tempo.Cue(), Start: p.man.Tempo.Start(), End: p.man.Tempo.End()}
-	if math.IsNaN(piece.Cue) {
-		piece.Cue = piece.Start
-	}
 	var facts []intake.Facts
 	for i, t := range p.man.Takes {
 		f := intake.Facts{
-			Take: t.Name, Expected: t.Video == nil && t.Audio == nil, Piece: piece,
+			Take: t.Name, Expected: t.Video == nil && t.Audio == nil, Piece: p.piece(t),
 			Shape: float64(p.man.Picture.AspectW) / float64(p.man.Picture.AspectH),
 		}
 		for _, l := range all {

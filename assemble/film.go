@@ -51,7 +51,7 @@ func (p *Production) runCommand(ctx context.Context, c graph.Command, tmp string
 // source opens a take under the limits for files from strangers.
 func source(pic plan.Picture) graph.Source {
 	opts := map[string]string{}
-	safe := media.SafeOptions()
+	safe := media.InputOptions()
 	for i := 0; i+1 < len(safe); i += 2 {
 		opts[strings.TrimPrefix(safe[i], "-")] = safe[i+1]
 	}

@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"syscall"
 	"sync"
 
 	"ripieno/assemble/fault"
@@ -185,7 +186,7 @@ func (p *process) run(ctx context.Context) error {
 		return ended(ctx)
 	case full:
 		return fault.New(fault.Failed, "", "the disk is full", "make room, or choose another folder, and run again").
-			Because(fmt.Errorf("%s: no space left on device", p.name()))
+			Because(fmt.Errorf("%s: %w", p.name(), syscall.ENOSPC))
 	case in.failure() != nil:
 		return fmt.Errorf("feeding %s: %w", p.name(), in.failure())
 	case out.failure() != nil:

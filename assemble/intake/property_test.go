@@ -78,11 +78,11 @@ func TestRatesAgree(t *testing.T) {
 // and the same ones again.
 func FuzzJudge(f *testing.F) {
 	for _, facts := range []Facts{good(), {Take: "x", Expected: true}} {
-		seed, err := json.Marshal(facts)
+		text, err := json.Marshal(facts)
 		if err != nil {
 			f.Fatal(err)
 		}
-		f.Add(seed)
+		f.Add(text)
 	}
 	f.Add([]byte(`{"shape":-1,"files":[{"role":"video","info":{"Duration":1e300,"Video":{"W":1,"H":1,"FPSDen":1},"Audio":{"Rate":1}},"sound":{"channels":[]},"picture":{"frames":9},"sync":{"confidence":-5}}]}`))
 	f.Fuzz(func(t *testing.T, data []byte) {

@@ -145,8 +145,9 @@ func judgeSound(s Sound) []Finding {
 
 func TestGoodSoundIsNotMentioned(t *testing.T) {
 	for _, in := range instruments {
+		x := in.play(8, -66)
 		for _, gain := range []float64{0.9, 0.25, 0.06} {
-			if found := judgeSound(listen(t, scale(in.play(8, -66), gain))); len(found) > 0 {
+			if found := judgeSound(listen(t, scale(x, gain))); len(found) > 0 {
 				t.Errorf("%s at %g: %+v", in.name, gain, found)
 			}
 		}
@@ -157,8 +158,8 @@ func TestGoodSoundIsNotMentioned(t *testing.T) {
 // straight from the converter and after the codecs of phones; at 1 dB under
 // full scale none is.
 func TestClipping(t *testing.T) {
-	for _, in := range instruments {
-		x := in.play(8, -66)
+	for n, in := range instruments {
+		x := in.play(6, -66)
 		for _, c := range []struct {
 			gain float64
 			aac  string
@@ -170,16 +171,17 @@ func TestClipping(t *testing.T) {
 			{4, "", Redo, false},
 		} {
 			var s Sound
-			if c.aac == "" {
+			switch {
+			case c.aac != "" && n%2 == 0:
+				continue // half of them through the codec is enough
+			case c.aac == "":
 				s = listen(t, scale(x, c.gain))
-			} else {
+			default:
 				s = throughCodec(t, scale(x, c.gain), "x.m4a", "-c:a", "aac", "-b:a", c.aac)
 			}
 			got := level(judgeSound(s), Clipped)
 			if c.not && got >= 0 || !c.not && got < c.want {
 				t.Errorf("%s × %g %s: %v, measured %+v", in.name, c.gain, c.aac, got, s.Channels[0])
-			} else {
-				t.Logf("%s × %g %s: %v, measured %+v", in.name, c.gain, c.aac, got, s.Channels[0])
 			}
 		}
 	}

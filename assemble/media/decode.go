@@ -36,7 +36,8 @@ func DecodeAudio(ctx context.Context, tool *ffmpeg.Tool, info Info, dst string) 
 
 // Decode is [DecodeAudio] with an account of what was found on the way. A file
 // without sound, or whose sound cannot be decoded at all, is a fault of kind
-// Media; one whose sound ends early or has damaged places is not.
+// Media; one whose sound ends early or has damaged places is not, however much
+// of it is damaged.
 func Decode(ctx context.Context, tool *ffmpeg.Tool, info Info, dst string) (Decoded, error) {
 	if err := info.NeedAudio(); err != nil {
 		return Decoded{}, err
@@ -47,7 +48,7 @@ func Decode(ctx context.Context, tool *ffmpeg.Tool, info Info, dst string) (Deco
 	limited, cancel := context.WithTimeout(ctx, timeLimit(info.Duration))
 	defer cancel()
 	var said complaints
-	args := append([]string{"-t", fmt.Sprint(MaxSeconds)}, InputArgs(info.Path)...)
+	args := append([]string{"-max_error_rate", "1", "-t", fmt.Sprint(MaxSeconds)}, InputArgs(info.Path)...)
 	args = append(args, "-map", fmt.Sprintf("0:%d", info.Audio.Index),
 		// Start offsets are lost without this: the WAV muxer writes samples
 		// one after the other whatever their time stamps.
@@ -108,7 +109,7 @@ func decodeFault(ctx context.Context, path string, err error) error {
 	}
 	if exit, ok := errors.AsType[*ffmpeg.ExitError](err); ok {
 		if what, hint := explain(exit); what != "" {
-			return fault.New(fault.Media, showPath(path), what, hint).Because(err)
+			return fault.New(fault.Media, showPath(path), what, hint)
 		}
 		return fault.New(fault.Media, showPath(path), "the file cannot be decoded", "ask the player for a new export").Because(err)
 	}

@@ -47,7 +47,7 @@ func SampleGray(ctx context.Context, tool *ffmpeg.Tool, info Info, s Sampling, u
 	if !s.Whole {
 		args = append(args, "-skip_frame", "nokey")
 	}
-	args = append(args, "-t", fmt.Sprint(MaxSeconds))
+	args = append(args, "-max_error_rate", "1", "-t", fmt.Sprint(MaxSeconds))
 	args = append(args, InputArgs(info.Path)...)
 	filter := fmt.Sprintf(`select=isnan(prev_selected_t)+gte(t-prev_selected_t\,%g),scale=%d:%d:flags=area,format=gray`, s.Every-1e-3, g.W, g.H)
 	args = append(args, "-map", fmt.Sprintf("0:%d", info.Video.Index), "-vf", filter,

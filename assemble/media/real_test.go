@@ -297,3 +297,25 @@ func TestRealReadsOurWAV(t *testing.T) {
 		}
 	}
 }
+
+// Nine packets of ten destroyed: what is left is decoded, and the damage told.
+func TestRealDamaged(t *testing.T) {
+	path := ffmpegtest.Make(t, "a.mp4", args("-f lavfi -i anoisesrc=d=4:r=48000 -c:a aac -movflags +faststart")...)
+	whole, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	list := readAtoms(strings.NewReader(string(whole)), int64(len(whole)))
+	data, _ := find(list, "mdat")
+	for i := data.offset + 8 + data.size/10; i < data.end(); i++ {
+		whole[i] = 0xff
+	}
+	_, d := decode(t, probe(t, write(t, "a.mp4", whole)))
+	if d.Damaged < 50 || len(d.Notes) == 0 {
+		t.Errorf("%+v", d)
+	}
+	clear(whole[data.offset+8 : data.end()])
+	if f := faultOf(t, DecodeAudio(ctx, ffmpegtest.Tool(t), probe(t, write(t, "b.mp4", whole)), filepath.Join(t.TempDir(), "x.wav"))); f.What != "none of the sound can be decoded" {
+		t.Errorf("all zeros: %v", f)
+	}
+}
