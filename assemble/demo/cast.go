@@ -11,6 +11,7 @@ type player struct {
 	kind                      instrument.Kind
 	look                      figure.Look
 	cents                     float64 // how far from A = 440 the instrument is tuned
+	softClap                  float64 // how much softer than others this player claps, dB
 	settings                  string  // more keys of the take for production.yaml
 
 	camera *camera     // nil: sent no video
@@ -80,7 +81,7 @@ func lamplighters() []player {
 			mic:    closeMic("intake/mara.wav", 1)},
 		{take: "clarinet", name: "Teodor Quill", part: "Clarinet", section: "winds", kind: instrument.Clarinet, cents: 4,
 			mic: &microphone{file: "intake/teodor.m4a", rate: 44100, channels: 2, level: -25, wet: 0.25, noise: -66, cut: 60, bitrate: "160k"}},
-		{take: "horn", name: "Ilse Brandt", part: "Horn", section: "winds", kind: instrument.Horn, cents: -4,
+		{take: "horn", name: "Ilse Brandt", part: "Horn", section: "winds", kind: instrument.Horn, cents: -4, softClap: 6,
 			settings: "    crop: {x: 0.5, y: 0.39}             # her phone stood upright, and says so in the file\n",
 			look: figure.Look{Instrument: figure.Horn, Hair: figure.Bob, Skin: 0xd7a27c, HairColour: 0xb9b3aa, Shirt: 0x39496b, Phones: 0xc9ced2,
 				Wall: 0xb98f7a, Accent: 0x6d8a86, Room: figure.Panels, LampLeft: true},
@@ -115,6 +116,6 @@ func lamplighters() []player {
 
 // What is wrong with some of the phones.
 func roomier(m microphone) microphone { m.wet, m.noise = 0.6, -54; return m }
-func louder(m microphone) microphone  { m.level = -13; return m }
+func louder(m microphone) microphone  { m.level = -14; return m }
 func softer(m microphone) microphone  { m.level, m.noise = -43, -68; return m }
 func humming(m microphone) microphone { m.hum = -50; return m }

@@ -7,6 +7,7 @@ import (
 	"ripieno/assemble/demo/figure"
 	"ripieno/assemble/demo/instrument"
 	"ripieno/assemble/demo/score"
+	"ripieno/mix/audio"
 	"ripieno/mix/tempo"
 )
 
@@ -20,6 +21,7 @@ type played struct {
 // performance is everything one player does in front of the devices.
 type performance struct {
 	clap  float64 // guide time at which the hands meet
+	force float64 // of the clap, its peak in the dry sound
 	notes []played
 }
 
@@ -27,7 +29,7 @@ type performance struct {
 // the player's habit and by a little chance besides. The average of the
 // chances is taken out, so that the habit is the player's true mean lateness.
 func perform(m *tempo.Map, part score.Part, p player, random *rand.Rand) (performance, error) {
-	out := performance{clap: m.Cue() + p.clapErrorMS/1000}
+	out := performance{clap: m.Cue() + p.clapErrorMS/1000, force: 0.75 * audio.Decibels(-p.softClap).Gain()}
 	slips := make([]float64, len(part.Notes))
 	mean := 0.0
 	for i := range slips {
@@ -86,7 +88,7 @@ func (p performance) dry(kind instrument.Kind, cents, start float64, frames int,
 		}
 	}
 	kind.Play(dst, tones, random)
-	instrument.Clap(dst, p.clap-start, 0.75, random)
+	instrument.Clap(dst, p.clap-start, p.force, random)
 	return dst
 }
 

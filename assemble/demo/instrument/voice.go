@@ -19,7 +19,7 @@ type voice struct {
 	shake                            float64 // loudness part of the vibrato, 0 to 1
 
 	breath, breathHz, breathQ float64 // noise: level against the tone, band
-	chiff                     float64 // extra noise in the attack
+	chiff                     float64 // noise of the attack: tongue, or bow biting the string
 }
 
 // formant is a resonance of a body or a tube: a bump on a spectrum.
@@ -40,7 +40,7 @@ var voices = map[Kind]voice{
 		},
 		limit: 12000, most: 8, attack: 0.045, slur: 0.028, release: 0.06, bright: 0.8, scoop: 8,
 		vibrato: 9, vibratoHz: 5.2, vibratoDelay: 0.25, shake: 0.14,
-		breath: 0.035, breathHz: 2600, breathQ: 0.8, chiff: 0.12,
+		breath: 0.035, breathHz: 2600, breathQ: 0.8, chiff: 0.2,
 	},
 	Oboe: {
 		spectrum: func(n int, hz float64) float64 {
@@ -68,7 +68,7 @@ var voices = map[Kind]voice{
 		},
 		limit: 7000, most: 18, attack: 0.045, slur: 0.03, release: 0.09, bright: 1.8, scoop: 25,
 		vibrato: 2, vibratoHz: 4.6, vibratoDelay: 0.4, shake: 0.03,
-		breath: 0.006, breathHz: 900, breathQ: 0.7, chiff: 0.02,
+		breath: 0.006, breathHz: 900, breathQ: 0.7, chiff: 0.06,
 	},
 	Violin: {
 		spectrum: func(n int, hz float64) float64 {
@@ -92,7 +92,7 @@ var voices = map[Kind]voice{
 		},
 		limit: 9000, most: 24, attack: 0.06, slur: 0.035, release: 0.11, bright: 0.6,
 		vibrato: 11, vibratoHz: 5.1, vibratoDelay: 0.22, shake: 0.08,
-		breath: 0.012, breathHz: 1800, breathQ: 0.6, chiff: 0.05,
+		breath: 0.012, breathHz: 1800, breathQ: 0.6, chiff: 0.11,
 	},
 }
 
@@ -128,9 +128,10 @@ func (v voice) play(dst []float64, t Tone, slurred bool, random *rand.Rand) {
 		level += (loud*swing - level) * 0.02 // 1 ms, hides the steps
 		theta += 2 * math.Pi * t.Hz * lean / Rate
 		dst[i] += t.Level * level * harmonics(theta, amps)
-		if breath := v.breath + v.chiff*math.Exp(-at/0.03); breath > 0 {
-			dst[i] += t.Level * level * breath * hiss.next(noise(random))
-		}
+		// The tongue or the bow's bite is there at once, long before the tone
+		// has built up: it is what makes a slow instrument sound on time.
+		bite := v.chiff * smooth(at/0.004) * math.Exp(-at/0.025)
+		dst[i] += t.Level * (level*v.breath + bite) * hiss.next(noise(random))
 	}
 }
 

@@ -42,7 +42,8 @@ var written = []struct{ name, music string }{
 		B3:e D4:e F#4:e E4:e G4:e B4:e | A4:e G4:e E4:e C#4:e E4:e G4:e |
 		F#4:e A4:e D5:e B4:e G4:e D4:e | E4:e A4:e C#5:e D5:e B4:e F#4:e |
 		G4:e B4:e E4:e E4:e G4:e C#4:e | D4:h. |`},
-	{"Horn", `R*8 mp F4:w | E4:w | D4:w | C#4:w |
+	{"Horn", `R*4 p F4:w | E4:w | D4:w | C#4:w |
+		mp r:q F4:q F4:h | r:q E4:q E4:h | r:q D4:q D4:h | C#4:h E4:h |
 		mf F4:q. F4:e F4:h | E4:q. E4:e E4:h | D4:q. D4:e D4:h | C#4:q E4:q A4:h |
 		A3:q. B3:q. | C#4:q. D4:q. | D4:q. E4:q. | E4:q. C#4:q. |
 		A4:q. G4:q. | E4:q. F#4:q. | G4:q. E4:q. | F#4:h. |`},
