@@ -20,6 +20,7 @@ var owners = map[string][]string{
 	"github.com/spf13/viper":            {"ripieno/assemble/cli"},
 	"go.yaml.in/yaml/v3":                {"ripieno/assemble/manifest"},
 	"github.com/schollz/progressbar/v3": {"ripieno/assemble/progress"},
+	"github.com/chromedp/chromedp":      nil, // tests only
 }
 
 // pure rooms may use each other within one tree only, and nothing that starts

@@ -136,7 +136,25 @@ func (p *Production) locate(ctx context.Context) ([]located, error) {
 	if err != nil {
 		return nil, err
 	}
+	if doubtful(all) {
+		p.set.Report.Message("most recordings do not fit the tempo of the manifest: check count_in, meter, bpm and measures first")
+	}
 	return all, p.writeSync(ctx, all)
+}
+
+// doubtful tells whether the manifest's tempo is the likelier culprit than the
+// recordings: of three or more, most could not be placed.
+func doubtful(all []located) bool {
+	heard, unsure := 0, 0
+	for _, l := range all {
+		if l.err == nil && l.info.Audio != nil && l.file.Offset == nil && l.file.CueAt == nil {
+			heard++
+			if !l.place.Sure {
+				unsure++
+			}
+		}
+	}
+	return heard >= 3 && 2*unsure > heard
 }
 
 // run runs tasks; failures of single ones are left in the result.
@@ -217,10 +235,7 @@ func (p *Production) place(recs []*recording, pairs [][2]*recording, res task.Re
 		}
 		matches = append(matches, align.Pair{A: pair[0].name(), B: pair[1].name(), Match: m})
 	}
-	placed := map[string]align.Placement{}
-	for _, pl := range align.Place(p.man.Tempo, inputs, matches) {
-		placed[pl.Name] = pl
-	}
+	placed := p.placeAll(inputs, matches)
 	all := make([]located, len(recs))
 	for i, r := range recs {
 		all[i] = located{recording: r, place: placed[r.name()]}

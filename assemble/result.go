@@ -185,17 +185,3 @@ type DemoResult struct {
 	Rough    RenderResult `json:"rough"`
 	Final    RenderResult `json:"final"`
 }
-
-// GuideResult is what `click` made.
-type GuideResult struct {
-	WAV        string   `json:"wav"`
-	MP3        string   `json:"mp3"`
-	Duration   float64  `json:"duration"`
-	StartsAt   float64  `json:"starts_at"` // guide time of the first note's place
-	CountIn    int      `json:"count_in_measures"`
-	CueAt      *float64 `json:"cue_at"` // guide time; null without a count-in
-	CueMeasure int      `json:"cue_measure"`
-	CueBeat    int      `json:"cue_beat"`
-	Loudness   *float64 `json:"integrated_lufs"` // null for silence
-	TruePeak   *float64 `json:"true_peak_dbtp"`
-}

@@ -40,17 +40,6 @@ func clock(s float64) string {
 	return fmt.Sprintf("%s%d:%02d.%03d", sign, ms/60000, ms/1000%60, ms%1000)
 }
 
-func guideTable(r assemble.GuideResult) func(io.Writer) {
-	return func(w io.Writer) {
-		fmt.Fprintf(w, "wrote %s and %s (%s)\n", r.WAV, r.MP3, clock(r.Duration))
-		if r.CueAt != nil {
-			fmt.Fprintf(w, "count-in of %d measures; everybody claps on measure %d beat %d of it, at %s\n", r.CountIn, r.CueMeasure, r.CueBeat, clock(*r.CueAt))
-		}
-		fmt.Fprintf(w, "the piece begins at %s\n", clock(r.StartsAt))
-		fmt.Fprintf(w, "loudness %s, true peak %s; begin at a low headphone level\n", level(r.Loudness, "LUFS"), level(r.TruePeak, "dBTP"))
-	}
-}
-
 func checkTable(r assemble.CheckResult) func(io.Writer) {
 	return func(w io.Writer) {
 		counts := map[string]int{}
@@ -58,7 +47,11 @@ func checkTable(r assemble.CheckResult) func(io.Writer) {
 			counts[t.Level]++
 			fmt.Fprintf(w, "%-8s %s (%s)\n", t.Level, t.Name, t.Player)
 			for _, f := range t.Findings {
-				fmt.Fprintf(w, "         - %s\n", f.What)
+				of := ""
+				if f.File != "" {
+					of = f.File + ": "
+				}
+				fmt.Fprintf(w, "         - %s%s\n", of, f.What)
 				if f.Ask != "" {
 					fmt.Fprintf(w, "           %s\n", f.Ask)
 				}
@@ -170,7 +163,7 @@ func newTable(r assemble.NewResult) func(io.Writer) {
 				fmt.Fprintf(w, "  - %s\n", u)
 			}
 		}
-		fmt.Fprintln(w, "next: set the tempo in it, then ripieno click, check, sync, rough")
+		fmt.Fprintln(w, "next: set the tempo in it, then ripieno click and callsheet for the players, or check, sync and rough for their takes")
 	}
 }
 

@@ -27,23 +27,6 @@ func (a *app) verb(use, short, long string, run func(cmd *cobra.Command, p *asse
 	}
 }
 
-func (a *app) clickVerb() *cobra.Command {
-	return a.verb("click", "write the click track everybody plays to",
-		`Writes the guide as out/guide.wav and out/guide.mp3: the count-in, a click on
-every beat, a different sound on the beat where all clap, and the drone if the
-manifest has one.
-
-Headphones: begin at a low level and raise it until the click is just clear.
-Long listening at high levels harms hearing.`,
-		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
-			r, err := p.Click(cmd.Context())
-			if err != nil {
-				return nil, err
-			}
-			return func() error { return a.show(r, guideTable(r)) }, nil
-		})
-}
-
 func (a *app) checkVerb() *cobra.Command {
 	return a.verb("check", "say what is wrong with the takes and what to ask for",
 		`Looks at every take that the manifest lists and says in plain words what is

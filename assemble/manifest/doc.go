@@ -14,8 +14,9 @@
 // copies measured values into the manifest ([Pin]).
 //
 // It opens the score when there is one, and never a take: whether a file is
-// there and is a recording is for package media to say. It draws no conclusions either: what happens where
-// the manifest is silent is for the plan, except for the defaults below.
+// there and is a recording is for package media to say. It draws no
+// conclusions either: what happens where the manifest is silent is for the
+// plan, except for the defaults below.
 //
 // # The file
 //
@@ -38,13 +39,23 @@
 //	  measures: 72              # always: how many the piece has
 //	  score: round.musicxml     # instead of pick_up, changes and measures: MIDI or MusicXML
 //	  holds: [{at: m71.2, seconds: 1.5}]
-//	guide: {pitch: 440, drone: [{measure: 1, note: D3, fifth: true}, {measure: 9, note: none}]}
+//	guide:
+//	  pitch: 440                # A4 in hertz
+//	  tail: 4                   # seconds after the last measure
+//	  levels: {click: 0, drone: 0, mix: 0}    # dB on top of the usual ones, or off
+//	  subdivisions: 1           # clicks in a beat, or written: what the meter writes
+//	  count_tones: false
+//	  drone: [{measure: count-in, note: D3, fifth: true | just | equal}, {measure: 9, note: none}]
+//	  variants:                 # guides of some players' own; what is not said is as above
+//	    - {name: from-33, from: m33, to: m49, with: mix | others,
+//	       levels: , subdivisions: , count_tones: }
 //	sections: [{name: winds, gain: -1.5}]
 //	takes:                      # in the order of seats
 //	  - name: oboe-1            # always
 //	    player: , part: , section:
 //	    video: {file: a.mov, offset: , cue_at: , drift_ppm: , rotate: 0|90|180|270}
 //	    audio: {file: a.wav, offset: , cue_at: , drift_ppm: }
+//	    guide: from-33          # the variant of the guide it is recorded to
 //	    expected: true          # instead of files: not in yet, the seat is kept
 //	    gain: 0, pan: 0 | auto, mute: false, fit: crop | fit
 //	    trim: {from: m1, to: m40}
@@ -55,11 +66,17 @@
 //	shots: [{from: start, to: , show: tutti | soli | solo | card,
 //	  section: , take: , text: , labels: }]
 //	deliver: [{name: final, canvas: 1920x1080}]
+//	callsheet: {language: en | de | it, due: 2031-06-12 20:00, send_to: , contact: , notes: ,
+//	  strings: {step-hold: "Sit still for {tail} seconds."}}
 //
 // The values shown for guide, mix, picture and deliver are those in force
 // when nothing is written. No shots means the whole film is tutti. A section
 // exists as soon as a take names it; it is listed under sections to give it a
 // gain or a place in the order.
+//
+// A take that is recorded to a guide of a part of the piece is placed by that
+// guide's cue, and seen and heard in those measures only unless it has a trim
+// of its own. Its offset and cue_at are written as for any other take.
 //
 // # Times
 //

@@ -25,6 +25,11 @@ func checkWhole(p *Production) error {
 			return fmt.Errorf("canvas %dx%d", d.W, d.H)
 		}
 	}
+	for _, v := range p.Guide.Variants {
+		if v.Name == "" || v.Tempo == nil || v.To != 0 && (v.Tempo.Measures() != v.To-v.From || v.From < 1 || v.To > p.Tempo.Measures()+1) || math.IsNaN(v.Shift) {
+			return fmt.Errorf("variant %+v", v)
+		}
+	}
 	sections := map[string]bool{"": true}
 	for _, s := range p.Sections {
 		if s.Name == "" || sections[fold(s.Name)] {
@@ -38,6 +43,9 @@ func checkWhole(p *Production) error {
 			return fmt.Errorf("take %+v", t)
 		}
 		takes[fold(t.Name)] = true
+		if t.Guide != "" && p.Guide.Variant(t.Guide) == nil {
+			return fmt.Errorf("take %+v has no such guide", t)
+		}
 		if t.Expected != (t.Video == nil && t.Audio == nil) || !(t.GainDB >= minGainDB && t.GainDB <= maxGainDB) || !(t.Crop.Zoom >= 1) {
 			return fmt.Errorf("take %+v", t)
 		}

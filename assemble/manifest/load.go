@@ -145,10 +145,12 @@ func (m mapping) production() *Production {
 	var entries []mapping
 	p.Takes, entries = m.takes(p.Tempo)
 	p.Sections = m.useSections(p.Sections, p.Takes, entries)
+	m.useGuides(&p.Guide, p.Takes, entries, p.Tempo)
 	p.Mix = m.mix()
 	p.Picture = m.picture()
 	p.Shots = m.shots(p)
 	p.Deliver = m.deliver()
+	p.CallSheet = m.callSheet()
 	if k := m.keys["takes"]; k != nil {
 		p.takesMark = markOf(m.file, k)
 	}

@@ -2,10 +2,6 @@ package manifest
 
 import (
 	"cmp"
-	"fmt"
-	"regexp"
-	"slices"
-	"strings"
 
 	"go.yaml.in/yaml/v3"
 
@@ -175,70 +171,4 @@ func (m mapping) hold() tempo.Hold {
 	m.need("seconds", "how long the music waits, for example seconds: 1.5")
 	h.Seconds, _ = m.number("seconds", 0.001, tempo.MaxHold, "")
 	return h
-}
-
-// guide reads what sounds besides the clicks.
-func (m mapping) guide(music *tempo.Map) Guide {
-	g := Guide{PitchHz: 440} // ISO 16
-	c, ok := m.child("guide", guideShape)
-	if !ok {
-		return g
-	}
-	if x, ok := c.number("pitch", 380, 480, "Hz"); ok {
-		g.PitchHz = x
-	}
-	seen := map[int]int{} // measure -> line
-	for _, e := range c.entries("drone", droneShape) {
-		d := Drone{Mark: markOf(m.file, e.node), Note: e.note(), Fifth: e.flag("fifth", false)}
-		// No note and a fifth is a contradiction that would pass in silence.
-		if d.Note == "" && d.Fifth {
-			e.at(e.vals["fifth"], "leave fifth out", "a silent drone has no fifth")
-		}
-		if !e.need("measure", "for example "+droneShape.example) {
-			continue
-		}
-		n, ok := e.whole("measure", 0, tempo.MaxMeasures)
-		if !ok {
-			continue
-		}
-		if line := seen[n]; line > 0 {
-			e.at(e.vals["measure"], fmt.Sprintf("the first is on line %d; keep one of them", line), "a second drone begins at measure %d", n)
-			continue
-		}
-		v := e.vals["measure"]
-		seen[n] = v.Line
-		at := Time{Text: fmt.Sprintf("m%d", n), Mark: markOf(m.file, v)}
-		if at, ok = e.place(at, tempo.Position{Measure: n, Beat: 1}, v, music); ok {
-			d.From = at
-			g.Drone = append(g.Drone, d)
-		}
-	}
-	slices.SortStableFunc(g.Drone, func(a, b Drone) int { return cmp.Compare(a.From.Seconds, b.From.Seconds) })
-	return g
-}
-
-// noteForm is a letter, an accidental and an octave, C4 being middle C.
-var noteForm = regexp.MustCompile(`^[A-G](#|b)?[0-8]$`)
-
-// note reads the pitch of a drone; "" for none.
-func (m mapping) note() string {
-	m.need("note", "for example note: D3, or note: none for silence")
-	v, ok := m.scalar("note", "D3")
-	if !ok || v.Value == "none" {
-		return ""
-	}
-	if noteForm.MatchString(v.Value) {
-		return v.Value
-	}
-	hint := "a letter and an octave: D3, F#2, Bb3; none for silence"
-	s := strings.NewReplacer("♯", "#", "♭", "b", " ", "").Replace(v.Value)
-	if s != "" {
-		if s = strings.ToUpper(s[:1]) + s[1:]; noteForm.MatchString(s) {
-			hint = fmt.Sprintf("did you mean %q?", s)
-		} else if noteForm.MatchString(s + "3") {
-			hint = fmt.Sprintf("the octave is missing; did you mean %q?", s+"3")
-		}
-	}
-	m.at(v, hint, "%q is not a note", clip(v.Value))
-	return ""
 }

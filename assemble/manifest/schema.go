@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+
+	"ripieno/assemble/report/phrase"
 )
 
 // shape is what one kind of mapping may hold.
@@ -18,7 +20,7 @@ type shape struct {
 var (
 	topShape = &shape{"the manifest", "at the left margin", "version: 1", []string{
 		"version", "title", "composer", "ensemble", "dedication", "tempo", "guide",
-		"sections", "takes", "mix", "picture", "shots", "deliver"}}
+		"sections", "takes", "mix", "picture", "shots", "deliver", "callsheet"}}
 	tempoShape = &shape{"tempo", "inside tempo:", "tempo: {changes: [{measure: 1, meter: 4/4, bpm: 96}], measures: 32}",
 		[]string{"count_in", "pick_up", "changes", "measures", "score", "holds"}}
 	countInShape = &shape{"count_in", "inside count_in:", "count_in: {measures: 8, cue: {measure: 5, beat: 1}}",
@@ -30,13 +32,17 @@ var (
 	holdShape = &shape{"a hold", "in an entry of holds:", "{at: m12.3, seconds: 1.5}",
 		[]string{"at", "seconds"}}
 	guideShape = &shape{"guide", "inside guide:", "guide: {pitch: 440}",
-		[]string{"pitch", "drone"}}
+		[]string{"pitch", "levels", "subdivisions", "count_tones", "tail", "drone", "variants"}}
+	levelsShape = &shape{"levels", "inside levels:", "levels: {click: 3, drone: off}",
+		[]string{"click", "drone", "mix"}}
+	variantShape = &shape{"a variant", "in an entry of variants:", "{name: from-33, from: m33}",
+		[]string{"name", "levels", "subdivisions", "count_tones", "from", "to", "with"}}
 	droneShape = &shape{"a drone", "in an entry of drone:", "{measure: 1, note: D3}",
 		[]string{"measure", "note", "fifth"}}
 	sectionShape = &shape{"a section", "in an entry of sections:", "{name: winds, gain: -1.5}",
 		[]string{"name", "gain"}}
 	takeShape = &shape{"a take", "in an entry of takes:", "{name: oboe-1, player: Mara Voss, video: {file: intake/mara.mov}}",
-		[]string{"name", "player", "part", "section", "video", "audio", "expected",
+		[]string{"name", "player", "part", "section", "video", "audio", "guide", "expected",
 			"gain", "pan", "mute", "trim", "fit", "crop"}}
 	videoShape = &shape{"video", "inside video:", "video: {file: intake/mara.mov}",
 		[]string{"file", "offset", "cue_at", "drift_ppm", "rotate"}}
@@ -54,12 +60,16 @@ var (
 		[]string{"from", "to", "show", "section", "take", "text", "labels"}}
 	deliverShape = &shape{"a deliverable", "in an entry of deliver:", "{name: final, canvas: 1920x1080}",
 		[]string{"name", "canvas"}}
+	callSheetShape = &shape{"callsheet", "inside callsheet:", "callsheet: {due: 2031-06-12, send_to: takes@example.org}",
+		[]string{"language", "due", "send_to", "contact", "notes", "strings"}}
+	stringsShape = &shape{"strings", "inside strings:", "strings: {step-hold: \"Sit still for {tail} seconds.\"}",
+		phrase.Keys()}
 )
 
 // shapes is all of them, for telling where a misplaced key belongs.
 var shapes = []*shape{topShape, tempoShape, countInShape, cueShape, changeShape, holdShape, guideShape,
-	droneShape, sectionShape, takeShape, videoShape, audioShape, trimShape, cropShape, mixShape,
-	pictureShape, shotShape, deliverShape}
+	levelsShape, variantShape, droneShape, sectionShape, takeShape, videoShape, audioShape, trimShape, cropShape, mixShape,
+	pictureShape, shotShape, deliverShape, callSheetShape}
 
 // sameThing maps words people write to the manifest's own.
 var sameThing = map[string]string{
@@ -72,6 +82,8 @@ var sameThing = map[string]string{
 	"reference": "pitch", "a4": "pitch", "lufs": "loudness", "reverb": "room", "colour": "background", "color": "background",
 	"path": "file", "rotation": "rotate", "drift": "drift_ppm", "players": "takes", "film": "deliver", "output": "deliver",
 	"pickup": "pick_up", "upbeat": "pick_up", "anacrusis": "pick_up", "fermatas": "holds", "fermata": "holds", "outputs": "deliver",
+	"deadline": "due", "lang": "language", "email": "send_to", "upload": "send_to", "remarks": "notes",
+	"count_in_tones": "count_tones", "counting": "count_tones", "others": "with", "subdivision": "subdivisions",
 }
 
 // keyHint says what was probably meant by a key that s does not have: another
@@ -95,6 +107,9 @@ func (r *reader) keyHint(s *shape, key string) string {
 	}
 	if len(places) > 0 {
 		return fmt.Sprintf("%q belongs %s", word, strings.Join(places, " or "))
+	}
+	if s == stringsShape { // too many for a hint
+		return "ripieno callsheet --strings lists all sentences with their keys"
 	}
 	return "keys of " + s.name + ": " + strings.Join(s.keys, ", ")
 }

@@ -121,6 +121,7 @@ func (m mapping) take(music *tempo.Map) Take {
 	t.Section = m.sectionName("section")
 	t.Video = m.recording("video", videoShape)
 	t.Audio = m.recording("audio", audioShape)
+	t.Guide = m.text("guide", "from-33")
 	before := len(m.faults)
 	t.Expected = m.flag("expected", false)
 	unclear := len(m.faults) > before

@@ -17,15 +17,16 @@ type Production struct {
 	Ensemble   string
 	Dedication string
 
-	Tempo    *tempo.Map
-	Score    *score.Score // what Tempo was made from; nil when the manifest writes the tempo itself
-	Guide    Guide
-	Sections []Section // those declared, in order, then those that only takes name
-	Takes    []Take    // in the order of the manifest, which is the order of seats
-	Mix      Mix
-	Picture  Picture
-	Shots    []Shot        // sorted by From; may be empty (then the whole film is tutti)
-	Deliver  []Deliverable // at least one
+	Tempo     *tempo.Map
+	Score     *score.Score // what Tempo was made from; nil when the manifest writes the tempo itself
+	Guide     Guide
+	Sections  []Section // those declared, in order, then those that only takes name
+	Takes     []Take    // in the order of the manifest, which is the order of seats
+	Mix       Mix
+	Picture   Picture
+	Shots     []Shot        // sorted by From; may be empty (then the whole film is tutti)
+	Deliver   []Deliverable // at least one
+	CallSheet CallSheet
 
 	takesMark fault.Mark // of the key takes, for NeedTakes
 }
@@ -48,21 +49,6 @@ const (
 	FilmEnd
 )
 
-// Guide is what everybody hears while recording, besides the clicks.
-type Guide struct {
-	PitchHz float64 // reference A4 in hertz, 380 to 480, 440 when not given
-	Drone   []Drone
-}
-
-// Drone is a tone to tune to, from a measure until the next drone or the end.
-// An empty Note ends the drone.
-type Drone struct {
-	From  Time
-	Note  string // "D3", "F#2", "Bb3"; "" for silence
-	Fifth bool   // adds the fifth above
-	Mark  fault.Mark
-}
-
 // Section is a group of takes with a common gain.
 type Section struct {
 	Name   string
@@ -79,6 +65,7 @@ type Take struct {
 	Section  string // "" or the name of a Section
 	Video    *File  // picture, and sound when Audio is nil
 	Audio    *File  // separate microphone recording
+	Guide    string // "" for the one all play to, or the name of a Variant of it
 	Expected bool   // not in yet: the seat is kept
 	GainDB   float64
 	Pan      *float64 // -100 left to 100 right; nil: placed automatically

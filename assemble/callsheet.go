@@ -1,0 +1,198 @@
+package assemble
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+
+	"ripieno/assemble/fault"
+	"ripieno/assemble/manifest"
+	"ripieno/assemble/report"
+	"ripieno/assemble/report/phrase"
+)
+
+// CallSheetOptions choose which pages CallSheets writes.
+type CallSheetOptions struct {
+	Only     []string // names of takes; empty: all
+	Language string   // "" is the manifest's
+}
+
+// CallSheetPage is the page of one take.
+type CallSheetPage struct {
+	Take   string `json:"take"`
+	Player string `json:"player"`
+	Part   string `json:"part"`
+	Guide  string `json:"guide"` // name of the guide's files, without an ending
+	File   string `json:"file"`  // the page
+}
+
+// CallSheetResult is what `callsheet` wrote.
+type CallSheetResult struct {
+	All      string          `json:"all"` // the page for everybody
+	Language string          `json:"language"`
+	Pages    []CallSheetPage `json:"pages"`
+}
+
+// Sentence is a text of the call sheet that the manifest can replace.
+type Sentence struct {
+	Key  string `json:"key"`
+	Text string `json:"text"`
+}
+
+// SentencesResult is all of them in one language.
+type SentencesResult struct {
+	Language string     `json:"language"`
+	Strings  []Sentence `json:"strings"`
+}
+
+// callSheetFolder holds the pages of single takes.
+const callSheetFolder = "callsheets"
+
+// CallSheets writes out/callsheet.html for everybody and
+// out/callsheets/NAME.html for each take. It needs no ffmpeg and looks at no
+// recording, so that players can be asked before anything else is set up.
+func CallSheets(ctx context.Context, set Settings, o CallSheetOptions) (CallSheetResult, error) {
+	r := CallSheetResult{Pages: []CallSheetPage{}}
+	p, words, err := openSheets(set, o)
+	if err != nil {
+		return r, err
+	}
+	r.Language = words.Language
+	for _, name := range o.Only {
+		if !slices.ContainsFunc(p.man.Takes, func(t manifest.Take) bool { return t.Name == name }) {
+			return r, noSuch(p.man, "take", name, names(p.man.Takes, func(t manifest.Take) string { return t.Name }))
+		}
+	}
+	if r.All, err = p.out("callsheet.html"); err != nil {
+		return r, err
+	}
+	folder := filepath.Join(filepath.Dir(r.All), callSheetFolder)
+	if err := os.MkdirAll(folder, 0o777); err != nil {
+		return r, unwritable(folder, err)
+	}
+	sheet := p.sheet(words)
+	everybody := sheet
+	everybody.Guide = p.sheetGuide(nil)
+	for _, t := range p.man.Takes {
+		everybody.Roll = append(everybody.Roll, player(t))
+	}
+	if err := writeSheet(ctx, r.All, everybody); err != nil {
+		return r, err
+	}
+	for _, t := range p.man.Takes {
+		if len(o.Only) > 0 && !slices.Contains(o.Only, t.Name) {
+			continue
+		}
+		one := sheet
+		who := player(t)
+		one.Player, one.Guide = &who, p.sheetGuide(p.man.Guide.Variant(t.Guide))
+		page := CallSheetPage{Take: t.Name, Player: t.Player, Part: t.Part, Guide: who.Guide}
+		page.File = filepath.Join(folder, t.Name+".html")
+		if err := writeSheet(ctx, page.File, one); err != nil {
+			return r, err
+		}
+		r.Pages = append(r.Pages, page)
+	}
+	return r, nil
+}
+
+// CallSheetStrings lists the sentences of the call sheet.
+func CallSheetStrings(set Settings, o CallSheetOptions) (SentencesResult, error) {
+	_, words, err := openSheets(set, o)
+	if err != nil {
+		return SentencesResult{}, err
+	}
+	r := SentencesResult{Language: words.Language}
+	for _, key := range phrase.Keys() {
+		r.Strings = append(r.Strings, Sentence{key, words.Say(key)})
+	}
+	return r, nil
+}
+
+// openSheets reads the manifest and the sentences it asks for. The production
+// has neither ffmpeg nor a store.
+func openSheets(set Settings, o CallSheetOptions) (*Production, *phrase.Book, error) {
+	man, err := manifest.Load(set.Dir)
+	if err != nil {
+		return nil, nil, err
+	}
+	if set.Out == "" {
+		set.Out = filepath.Join(man.Dir, outFolder)
+	}
+	language := man.CallSheet.Language
+	if o.Language != "" {
+		language = o.Language
+	}
+	if !slices.Contains(phrase.Languages(), language) {
+		return nil, nil, fault.New(fault.Manifest, "", fmt.Sprintf("there is no language %q", language), fmt.Sprintf("there are %q", phrase.Languages()))
+	}
+	words, err := phrase.Open(language, man.CallSheet.Strings)
+	return &Production{set: set, man: man}, words, err
+}
+
+// sheet is what all pages have in common.
+func (p *Production) sheet(words *phrase.Book) report.Sheet {
+	c := p.man.CallSheet
+	s := report.Sheet{
+		Words: words, Title: p.man.Title, Composer: p.man.Composer, Ensemble: p.man.Ensemble,
+		Due: c.Due, SendTo: c.SendTo, Contact: c.Contact, Notes: c.Notes,
+	}
+	if !c.DueDay.IsZero() {
+		s.Due = words.Date(c.DueDay, c.DueClock)
+	}
+	return s
+}
+
+// player is a take as its sheet speaks of it.
+func player(t manifest.Take) report.Player {
+	return report.Player{Name: t.Player, Part: t.Part, File: t.Name, Guide: guideName(t.Guide)}
+}
+
+// guideName is the name of a guide's files, without an ending.
+func guideName(variant string) string {
+	if variant == "" {
+		return "guide"
+	}
+	return "guide-" + variant
+}
+
+// sheetGuide is what a sheet says of a guide, nil for the one all play to.
+func (p *Production) sheetGuide(v *manifest.Variant) report.Guide {
+	man := p.man
+	g := report.Guide{
+		File: guideName(""), Tempo: man.Tempo, Piece: man.Tempo, First: 1,
+		PitchHz: man.Guide.PitchHz, Tail: man.Guide.Tail,
+	}
+	sound := man.Guide.GuideSound
+	if v != nil {
+		sound = v.GuideSound
+		g.File, g.Own, g.Tempo, g.Others = guideName(v.Name), true, v.Tempo, v.With != ""
+		if v.To > 0 {
+			g.First = v.From
+		}
+	}
+	g.Subdivided, g.CountTones = sound.Subdivisions > 1 || sound.Subdivisions < 0, sound.CountTones
+	if math.IsInf(sound.DroneDB, -1) {
+		return g
+	}
+	for _, d := range droneSpans(man, v) {
+		g.Drones = append(g.Drones, report.Tone{
+			Note: d.Note, Fifth: d.Fifth, CountIn: d.from == 0 && g.Tempo.Start() > 0,
+			Measure: max(g.Tempo.Position(d.from).Measure, 1) + g.First - 1,
+		})
+	}
+	return g
+}
+
+// writeSheet writes a page whole, and not at all when it is the same.
+func writeSheet(ctx context.Context, path string, s report.Sheet) error {
+	var page bytes.Buffer
+	if err := report.CallSheet(&page, s); err != nil {
+		return fmt.Errorf("call sheet %s: %w", path, err)
+	}
+	return publishBytes(ctx, path, page.Bytes())
+}

@@ -1,0 +1,141 @@
+package cli
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"ripieno/assemble"
+)
+
+// The verbs of this file make what players get: the guide and the call sheet.
+
+func (a *app) clickVerb() *cobra.Command {
+	var only []string
+	c := a.verb("click", "write the click track everybody plays to",
+		`Writes the guide as out/guide.wav, out/guide.mp3 and out/guide.mid: the
+count-in, a click on every beat, a different sound on the beat where all clap,
+and the drone if the manifest has one. Every variant in the manifest becomes
+out/guide-NAME.wav and so on:
+
+  guide:
+    levels: {click: 0, drone: -3}       # dB, or off
+    subdivisions: 2                     # clicks in a beat, or written
+    count_tones: true
+    drone: [{measure: count-in, note: D3, fifth: just}]
+    variants:
+      - {name: loud, levels: {click: 4, drone: off}}
+      - {name: from-33, from: m33, to: m49}      # for a re-take
+      - {name: together, with: others}           # over the takes that are in
+
+A take names the variant it is recorded to (guide: from-33), so that sync knows
+where its clap belongs.
+
+Headphones: begin at a low level and raise it until the click is just clear.
+Long listening at high levels harms hearing.`,
+		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
+			r, err := p.Click(cmd.Context(), only...)
+			if err != nil {
+				return nil, err
+			}
+			return func() error { return a.show(r, guideTable(r)) }, assemble.Verdict(r.Faults)
+		})
+	c.Flags().StringSliceVar(&only, "only", nil, "names of the variants to write besides the guide (default: all)")
+	return c
+}
+
+func guideTable(r assemble.GuideResult) func(io.Writer) {
+	return func(w io.Writer) {
+		guideLines(w, r.GuideFile)
+		for _, v := range r.Variants {
+			fmt.Fprintln(w)
+			guideLines(w, v)
+		}
+	}
+}
+
+func guideLines(w io.Writer, r assemble.GuideFile) {
+	files := []string{r.WAV, r.MP3}
+	if r.MIDI != "" {
+		files = append(files, r.MIDI)
+	}
+	fmt.Fprintf(w, "wrote %s (%s)\n", strings.Join(files, ", "), clock(r.Duration))
+	if r.CueAt != nil {
+		fmt.Fprintf(w, "count-in of %d measures; everybody claps on measure %d beat %d of it, at %s\n", r.CountIn, r.CueMeasure, r.CueBeat, clock(*r.CueAt))
+	}
+	if r.From > 0 {
+		fmt.Fprintf(w, "measures %d to %d begin at %s; add %.6f s to a time in it for guide time\n", r.From, r.To, clock(r.StartsAt), r.Offset)
+	} else {
+		fmt.Fprintf(w, "the piece begins at %s\n", clock(r.StartsAt))
+	}
+	if len(r.With) > 0 {
+		fmt.Fprintf(w, "with %s under the clicks\n", strings.Join(r.With, ", "))
+	}
+	fmt.Fprintf(w, "loudness %s, true peak %s; begin at a low headphone level\n", level(r.Loudness, "LUFS"), level(r.TruePeak, "dBTP"))
+	for _, n := range r.Notes {
+		fmt.Fprintf(w, "note: %s\n", n)
+	}
+}
+
+func (a *app) callsheetVerb() *cobra.Command {
+	var o assemble.CallSheetOptions
+	var list bool
+	c := &cobra.Command{
+		Use: "callsheet", Short: "write the page that tells players what to do", Args: cobra.NoArgs,
+		Long: `Writes out/callsheet.html for everybody and out/callsheets/NAME.html for each
+take: what to play to, when exactly to clap, how to record, where to send it.
+Each is one file that needs no network and prints on paper. The manifest may say
+
+  callsheet:
+    language: en                        # or de, it
+    due: 2031-06-12 20:00               # or any words
+    send_to: takes@example.org          # mail, web address or words
+    contact: Mara Voss
+    notes: Mutes from measure 20 on.
+    strings: {step-check: "Send the second try, not the first."}`,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			set, err := a.use()
+			if err != nil {
+				return err
+			}
+			set.Report.Close() // nothing here takes long
+			if list {
+				s, err := assemble.CallSheetStrings(set, o)
+				if err != nil {
+					return err
+				}
+				return a.show(s, stringsTable(s))
+			}
+			r, err := assemble.CallSheets(cmd.Context(), set, o)
+			if err != nil {
+				return err
+			}
+			return a.show(r, callSheetTable(r))
+		},
+	}
+	c.Flags().StringSliceVar(&o.Only, "only", nil, "names of the takes to write pages for (default: all)")
+	c.Flags().StringVar(&o.Language, "language", "", "language of the pages (default: as the manifest says)")
+	c.Flags().BoolVar(&list, "strings", false, "print the sentences that the manifest can replace, with their keys")
+	return c
+}
+
+func callSheetTable(r assemble.CallSheetResult) func(io.Writer) {
+	return func(w io.Writer) {
+		fmt.Fprintf(w, "wrote %s for everybody\n", r.All)
+		table(w, func(row func(...any)) {
+			for _, p := range r.Pages {
+				row("wrote "+p.File, p.Player, p.Part)
+			}
+		})
+	}
+}
+
+func stringsTable(r assemble.SentencesResult) func(io.Writer) {
+	return func(w io.Writer) {
+		for _, s := range r.Strings {
+			fmt.Fprintf(w, "%s: %s\n", s.Key, s.Text)
+		}
+	}
+}

@@ -1,0 +1,346 @@
+package manifest
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+
+	"ripieno/assemble/fault"
+	"ripieno/mix/click"
+	"ripieno/mix/tempo"
+)
+
+// Guide is what everybody hears while recording.
+type Guide struct {
+	PitchHz  float64 // reference A4 in hertz, 380 to 480, 440 when not given
+	Tail     float64 // seconds after the last measure, 0 to 60, 4 when not given
+	Drone    []Drone
+	Variants []Variant // guides of some players' own
+	GuideSound
+}
+
+// GuideSound is what may differ from one player's guide to another's. Levels
+// are decibels on top of the usual ones; −Inf leaves a sound out.
+type GuideSound struct {
+	ClickDB, DroneDB, MixDB float64
+	Subdivisions            int        // clicks in a beat: 1 to 8, or [click.Written]
+	CountTones              bool       // a tone under every count-in click
+	LevelsMark              fault.Mark // of levels, else of whatever it belongs to
+}
+
+// Variant is a guide of its own for some players: other sounds, other parts to
+// hear, or a part of the piece for a re-take. A take names the one it was
+// recorded to.
+type Variant struct {
+	Name string // unique
+	GuideSound
+	From, To int        // measures played, To not included; 0, 0 for the whole piece
+	With     string     // "" nothing, "mix" all takes, "others" all but those that play to this guide
+	Tempo    *tempo.Map // of what it plays; its own guide time begins with its own count-in
+	Shift    float64    // add to this guide's time for guide time, from measure From on
+	Mark     fault.Mark
+}
+
+// Drone is a tone to tune to, from a place until the next drone or the end.
+// An empty Note ends the drone.
+type Drone struct {
+	From       Time
+	CountIn    bool   // it begins with the guide, before measure 1
+	Note       string // "D3", "F#2", "Bb3"; "" for silence
+	Fifth      bool   // adds the fifth above
+	EqualFifth bool   // the fifth is tempered (700 cents) and not pure
+	Mark       fault.Mark
+}
+
+// Bounds and defaults of the guide.
+const (
+	defaultPitchHz = 440 // ISO 16
+	// defaultTail is time to let the last note ring before anybody moves
+	// (common practice, no source).
+	defaultTail = 4
+	maxTail     = 60
+	maxLevelDB  = 12 // the guide itself refuses what would be too loud
+	// maxVariants is one for each player of a large ensemble; each has a
+	// tempo map of its own, which a hostile file could multiply.
+	maxVariants = 200
+)
+
+// guide reads what sounds besides the clicks.
+func (m mapping) guide(music *tempo.Map) Guide {
+	g := Guide{PitchHz: defaultPitchHz, Tail: defaultTail}
+	g.LevelsMark = markOf(m.file, m.node)
+	c, ok := m.child("guide", guideShape)
+	if !ok {
+		return g
+	}
+	if x, ok := c.number("pitch", 380, 480, "Hz"); ok {
+		g.PitchHz = x
+	}
+	if x, ok := c.number("tail", 0, maxTail, "seconds"); ok {
+		g.Tail = x
+	}
+	g.GuideSound = c.guideSound(g.GuideSound)
+	g.Drone = c.drones(music)
+	g.Variants = c.variants(g.GuideSound, music)
+	return g
+}
+
+// guideSound reads what a guide sounds like; what is not written is as in def.
+func (m mapping) guideSound(def GuideSound) GuideSound {
+	s := def
+	s.LevelsMark = markOf(m.file, m.node)
+	if c, ok := m.child("levels", levelsShape); ok {
+		s.LevelsMark = markOf(m.file, c.node)
+		c.guideLevel("click", &s.ClickDB)
+		c.guideLevel("drone", &s.DroneDB)
+		c.guideLevel("mix", &s.MixDB)
+	}
+	if v := m.vals["subdivisions"]; v != nil && v.Value == "written" {
+		s.Subdivisions = click.Written
+	} else if x, ok := m.number("subdivisions", 1, 8, "clicks in a beat, or written"); ok {
+		if s.Subdivisions = int(x); x != math.Trunc(x) {
+			m.at(v, "from 1 to 8, or written", "subdivisions %s is not a whole number", v.Value)
+		}
+	}
+	s.CountTones = m.flag("count_tones", def.CountTones)
+	return s
+}
+
+// guideLevel reads decibels or off.
+func (m mapping) guideLevel(key string, to *float64) {
+	if v := m.vals[key]; v != nil && v.Value == "off" {
+		*to = math.Inf(-1)
+		return
+	}
+	if x, ok := m.number(key, minGainDB, maxLevelDB, "dB, or off"); ok {
+		*to = x
+	}
+}
+
+// drones reads the tones to tune to, in order of time.
+func (m mapping) drones(music *tempo.Map) []Drone {
+	var all []Drone
+	seen := map[string]int{} // place -> line
+	for _, e := range m.entries("drone", droneShape) {
+		d := Drone{Mark: markOf(m.file, e.node), Note: e.note()}
+		switch e.choice("fifth", "false", "true", "false", "just", "equal") {
+		case "true", "just":
+			d.Fifth = true
+		case "equal":
+			d.Fifth, d.EqualFifth = true, true
+		}
+		// No note and a fifth is a contradiction that would pass in silence.
+		if d.Note == "" && d.Fifth {
+			e.at(e.vals["fifth"], "leave fifth out", "a silent drone has no fifth")
+		}
+		at, ok := e.dronePlace(music)
+		if !ok {
+			continue
+		}
+		v := e.vals["measure"]
+		if line := seen[at.Text]; line > 0 {
+			what := "measure " + strings.TrimPrefix(at.Text, "m")
+			if at.Text == countInWord {
+				what = "the count-in"
+			}
+			e.at(v, fmt.Sprintf("the first is on line %d; keep one of them", line), "a second drone begins at %s", what)
+			continue
+		}
+		seen[at.Text] = v.Line
+		d.From, d.CountIn = at, at.Text == countInWord
+		if music != nil {
+			all = append(all, d)
+		}
+	}
+	slices.SortStableFunc(all, func(a, b Drone) int { return cmp.Compare(a.From.Seconds, b.From.Seconds) })
+	return all
+}
+
+// countInWord is the place of a drone that begins with the guide.
+const countInWord = "count-in"
+
+// dronePlace reads where a drone begins: a measure or the count-in.
+func (m mapping) dronePlace(music *tempo.Map) (Time, bool) {
+	if !m.need("measure", "for example "+droneShape.example) {
+		return Time{}, false
+	}
+	v := m.vals["measure"]
+	at := Time{Mark: markOf(m.file, v)}
+	if v.Value == countInWord {
+		at.Text = countInWord // guide time 0
+		return at, true
+	}
+	n, ok := m.whole("measure", 0, tempo.MaxMeasures)
+	if !ok {
+		return at, false
+	}
+	at.Text = fmt.Sprintf("m%d", n)
+	if music == nil { // a second drone at one measure is a fault all the same
+		return at, true
+	}
+	return m.place(at, tempo.Position{Measure: n, Beat: 1}, v, music)
+}
+
+// variants reads the guides of some players' own.
+func (m mapping) variants(def GuideSound, music *tempo.Map) []Variant {
+	var all []Variant
+	used := newNames("variant")
+	entries := m.entries("variants", variantShape)
+	if len(entries) > maxVariants {
+		m.at(m.keys["variants"], fmt.Sprintf("at most %d", maxVariants), "the guide has %d variants", len(entries))
+		return nil
+	}
+	for _, e := range entries {
+		v := Variant{Mark: markOf(m.file, e.node), GuideSound: e.guideSound(def), Tempo: music}
+		if e.need("name", "for example "+variantShape.example) {
+			v.Name = e.name("name", "from-33")
+			used.add(e, "name", v.Name)
+		}
+		v.With = e.choice("with", "", "mix", "others")
+		if e.has("from") || e.has("to") {
+			e.excerpt(&v, music)
+		}
+		all = append(all, v)
+	}
+	return all
+}
+
+// excerpt reads which measures a variant plays and makes its tempo map.
+func (m mapping) excerpt(v *Variant, music *tempo.Map) {
+	v.From = 1
+	before := len(m.faults)
+	if n, ok := m.measure("from"); ok {
+		v.From = n
+	}
+	to, hasTo := m.measure("to")
+	if music == nil || len(m.faults) > before {
+		return
+	}
+	last := music.Measures()
+	if !hasTo {
+		to = last + 1
+	}
+	switch {
+	case v.From < 1:
+		m.at(m.vals["from"], "the pick-up comes with m1", "a guide cannot begin at m%d", v.From)
+	case v.From > last:
+		m.at(m.vals["from"], fmt.Sprintf("the last measure is m%d", last), "measure %d is not in the piece", v.From)
+	case to > last+1:
+		m.at(m.vals["to"], fmt.Sprintf("m%d is the end of the piece", last+1), "measure %d is not in the piece", to)
+	case to <= v.From:
+		m.at(m.vals["to"], "from comes before to", "the guide ends at m%d, which is not after its beginning m%d", to, v.From)
+	default:
+		m.cut(v, to, music)
+	}
+}
+
+// cut makes the tempo map of the measures from v.From until to.
+func (m mapping) cut(v *Variant, to int, music *tempo.Map) {
+	spec, err := music.Excerpt(tempo.Span{From: v.From, To: to - 1})
+	if err == nil {
+		v.Tempo, err = tempo.New(spec)
+	}
+	var here, there float64
+	if err == nil {
+		here, err = v.Tempo.Seconds(tempo.Position{Measure: 1, Beat: 1})
+	}
+	if err == nil {
+		there, err = music.Seconds(tempo.Position{Measure: v.From, Beat: 1})
+	}
+	if err != nil {
+		m.because(m.node, err, "begin or end it at another measure", "this part of the piece cannot be cut out")
+		return
+	}
+	v.To, v.Shift = to, there-here
+}
+
+// measure reads m33, where a guide may begin or end.
+func (m mapping) measure(key string) (int, bool) {
+	v, ok := m.scalar(key, "m33")
+	if !ok {
+		return 0, false
+	}
+	p, ok := musical(v.Value)
+	if !ok || p.Beat != 1 {
+		hint := "a measure, for example m33"
+		if _, err := strconv.Atoi(v.Value); err == nil {
+			hint = fmt.Sprintf("did you mean m%s?", v.Value)
+		}
+		m.at(v, hint, "%s %q is not the beginning of a measure", key, clip(v.Value))
+		return 0, false
+	}
+	return p.Measure, true
+}
+
+// Variant is the variant of that name, nil for none.
+func (g *Guide) Variant(name string) *Variant {
+	for i := range g.Variants {
+		if g.Variants[i].Name == name {
+			return &g.Variants[i]
+		}
+	}
+	return nil
+}
+
+// useGuides checks the guides that takes name. A take that was recorded to a
+// part of the piece is heard and seen there only, unless it has a trim.
+func (m mapping) useGuides(g *Guide, takes []Take, entries []mapping, music *tempo.Map) {
+	var known []string
+	for _, v := range g.Variants {
+		known = append(known, v.Name)
+	}
+	for i := range takes {
+		t := &takes[i]
+		if t.Guide == "" {
+			continue
+		}
+		v := g.Variant(t.Guide)
+		if v == nil {
+			hint := "declare it under guide: variants:"
+			if near := m.nearest(t.Guide, known); near != "" {
+				hint = fmt.Sprintf("did you mean %q?", near)
+			}
+			m.at(entries[i].vals["guide"], hint, "no variant of the guide is named %q", clip(t.Guide))
+			continue
+		}
+		if v.To == 0 {
+			continue
+		}
+		if t.TrimFrom == nil {
+			t.TrimFrom = &Time{Text: fmt.Sprintf("m%d", v.From), Seconds: v.Tempo.Start() + v.Shift, Mark: t.Mark}
+		}
+		if t.TrimTo == nil && v.To <= music.Measures() {
+			t.TrimTo = &Time{Text: fmt.Sprintf("m%d", v.To), Seconds: v.Tempo.End() + v.Shift, Mark: t.Mark}
+		}
+	}
+}
+
+// noteForm is a letter, an accidental and an octave, C4 being middle C.
+var noteForm = regexp.MustCompile(`^[A-G](#|b)?[0-8]$`)
+
+// note reads the pitch of a drone; "" for none.
+func (m mapping) note() string {
+	m.need("note", "for example note: D3, or note: none for silence")
+	v, ok := m.scalar("note", "D3")
+	if !ok || v.Value == "none" {
+		return ""
+	}
+	if noteForm.MatchString(v.Value) {
+		return v.Value
+	}
+	hint := "a letter and an octave: D3, F#2, Bb3; none for silence"
+	s := strings.NewReplacer("♯", "#", "♭", "b", " ", "").Replace(v.Value)
+	if s != "" {
+		if s = strings.ToUpper(s[:1]) + s[1:]; noteForm.MatchString(s) {
+			hint = fmt.Sprintf("did you mean %q?", s)
+		} else if noteForm.MatchString(s + "3") {
+			hint = fmt.Sprintf("the octave is missing; did you mean %q?", s+"3")
+		}
+	}
+	m.at(v, hint, "%q is not a note", clip(v.Value))
+	return ""
+}

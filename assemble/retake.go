@@ -1,0 +1,66 @@
+package assemble
+
+import (
+	"math"
+
+	"ripieno/assemble/intake"
+	"ripieno/assemble/manifest"
+	"ripieno/mix/align"
+	"ripieno/mix/tempo"
+)
+
+// A re-take is a take that was recorded to a guide of a part of the piece. That
+// guide begins with a count-in and a cue of its own, so the recording is
+// placed on that guide's clock and then moved to guide time.
+
+// guideOf is the tempo map a take was recorded to and what has to be added to
+// its time for guide time.
+func (p *Production) guideOf(take string) (m *tempo.Map, shift float64) {
+	for _, t := range p.man.Takes {
+		if t.Name != take {
+			continue
+		}
+		if v := p.man.Guide.Variant(t.Guide); v != nil && v.To > 0 {
+			return v.Tempo, v.Shift
+		}
+	}
+	return p.man.Tempo, 0
+}
+
+// placeAll places recordings on guide time: those recorded to one guide all
+// together, since the cue and the measures of another say nothing about them.
+func (p *Production) placeAll(recs []align.Recording, pairs []align.Pair) map[string]align.Placement {
+	var guides []*tempo.Map
+	groups := map[*tempo.Map][]align.Recording{}
+	shifts := map[*tempo.Map]float64{}
+	for _, r := range recs {
+		m, shift := p.guideOf(r.Take)
+		if groups[m] == nil {
+			guides, shifts[m] = append(guides, m), shift
+		}
+		if r.Offset != nil { // written in guide time
+			at := *r.Offset - shift
+			r.Offset = &at
+		}
+		groups[m] = append(groups[m], r)
+	}
+	placed := map[string]align.Placement{}
+	for _, m := range guides {
+		for _, pl := range align.Place(m, groups[m], pairs) {
+			pl.Offset += shifts[m]
+			pl.CueOffset += shifts[m]
+			placed[pl.Name] = pl
+		}
+	}
+	return placed
+}
+
+// piece is what a take's recordings are expected to hold, in guide time.
+func (p *Production) piece(t manifest.Take) *intake.Piece {
+	m, shift := p.guideOf(t.Name)
+	piece := &intake.Piece{Cue: m.Cue() + shift, Start: m.Start() + shift, End: m.End() + shift}
+	if math.IsNaN(piece.Cue) {
+		piece.Cue = piece.Start
+	}
+	return piece
+}
