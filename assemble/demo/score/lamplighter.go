@@ -110,7 +110,7 @@ func lamplighterTempo() tempo.Spec {
 func Lamplighter() Piece {
 	p := Piece{
 		Title:      "The Lamplighter's Round",
-		Composer:   "made for this demo",
+		Composer:   "Tam Wexley",
 		Dedication: "For those who light the lamps before we come home",
 		Tempo:      lamplighterTempo(),
 	}
