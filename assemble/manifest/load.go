@@ -146,7 +146,7 @@ func (m mapping) production() *Production {
 	p.Takes, entries = m.takes(p.Tempo)
 	p.Sections = m.useSections(p.Sections, p.Takes, entries)
 	m.useGuides(&p.Guide, p.Takes, entries, p.Tempo)
-	p.Mix = m.mix()
+	p.Mix = m.mix(p.Sections)
 	p.Picture = m.picture()
 	p.Shots = m.shots(p)
 	p.Deliver = m.deliver()

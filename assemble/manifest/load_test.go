@@ -5,6 +5,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"reflect"
 	"strings"
 	"testing"
 
@@ -80,7 +81,7 @@ func TestWholeExample(t *testing.T) {
 	if !horn.Expected || horn.Video != nil || horn.Audio != nil || horn.Pan != nil || horn.Crop != (Crop{0.5, 0.5, 1}) || horn.Mark.Line != 23 {
 		t.Errorf("horn %+v", horn)
 	}
-	if p.Mix != (Mix{-16, -1, 0.15, true}) {
+	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -16, TruePeakDB: -1, Room: 0.15, AutoBalance: true, PanLaw: "power", Hall: defaultHall}) {
 		t.Errorf("mix %+v", p.Mix)
 	}
 	if p.Picture != (Picture{30, 1, 16, 9, 6, 0, "#14161a", true, 3, 3}) {
@@ -103,7 +104,7 @@ func TestDefaults(t *testing.T) {
 	if p.Guide.PitchHz != 440 || p.Guide.Drone != nil || p.Sections != nil || p.Takes != nil || p.Shots != nil {
 		t.Errorf("%+v", p)
 	}
-	if p.Mix != (Mix{-16, -1, 0, true}) || p.Picture != (Picture{30, 1, 16, 9, 6, 0, "#14161a", true, 3, 3}) {
+	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, PanLaw: "power", Hall: defaultHall}) || p.Picture != (Picture{30, 1, 16, 9, 6, 0, "#14161a", true, 3, 3}) {
 		t.Errorf("%+v %+v", p.Mix, p.Picture)
 	}
 	if len(p.Deliver) != 1 || p.Deliver[0].Name != "final" || p.Deliver[0].W != 1920 || p.Deliver[0].H != 1080 {
@@ -170,7 +171,7 @@ shots:
 	if len(p.Sections) != 2 || p.Sections[0].Name != "violin 1" || p.Sections[1].Name != "violin 2" {
 		t.Errorf("%+v", p.Sections)
 	}
-	if p.Mix != (Mix{-23, -1.5, 0, false}) || p.Picture != (Picture{30000, 1001, 239, 100, 6, 12, "#a0b1c2", false, 0, 1.5}) {
+	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -23, TruePeakDB: -1.5, PanLaw: "power", Hall: defaultHall}) || p.Picture != (Picture{30000, 1001, 239, 100, 6, 12, "#a0b1c2", false, 0, 1.5}) {
 		t.Errorf("%+v %+v", p.Mix, p.Picture)
 	}
 	s := p.Shots

@@ -18,8 +18,8 @@ const (
 // mix reads the settings of the sound. The defaults are those of films that
 // are streamed: -16 LUFS for a track of music (AES TD1008) under a ceiling of
 // -1 dBTP (EBU R 128).
-func (m mapping) mix() Mix {
-	x := Mix{LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true}
+func (m mapping) mix(sections []Section) Mix {
+	x := Mix{LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, PanLaw: "power", Hall: defaultHall}
 	c, ok := m.child("mix", mixShape)
 	if !ok {
 		return x
@@ -33,6 +33,7 @@ func (m mapping) mix() Mix {
 	}
 	x.Room, _ = c.number("room", 0, 1, "(0 dry)")
 	x.AutoBalance = c.choice("balance", "auto", "auto", "manual") == "auto"
+	c.bus(&x, sections)
 	return x
 }
 

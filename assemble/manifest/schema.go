@@ -40,10 +40,11 @@ var (
 	droneShape = &shape{"a drone", "in an entry of drone:", "{measure: 1, note: D3}",
 		[]string{"measure", "note", "fifth"}}
 	sectionShape = &shape{"a section", "in an entry of sections:", "{name: winds, gain: -1.5}",
-		[]string{"name", "gain"}}
+		[]string{"name", "gain", "target"}}
 	takeShape = &shape{"a take", "in an entry of takes:", "{name: oboe-1, player: Mara Voss, video: {file: intake/mara.mov}}",
 		[]string{"name", "player", "part", "section", "video", "audio", "guide", "expected",
-			"gain", "pan", "mute", "trim", "fit", "crop"}}
+			"gain", "pan", "mute", "trim", "fit", "crop",
+			"mutes", "low_cut", "eq", "compress", "denoise", "width", "delay", "send"}}
 	videoShape = &shape{"video", "inside video:", "video: {file: intake/mara.mov}",
 		[]string{"file", "offset", "cue_at", "drift_ppm", "rotate"}}
 	audioShape = &shape{"audio", "inside audio:", "audio: {file: intake/mara.wav}",
@@ -53,7 +54,18 @@ var (
 	cropShape = &shape{"crop", "inside crop:", "crop: {x: 0.5, y: 0.4, zoom: 1.2}",
 		[]string{"x", "y", "zoom"}}
 	mixShape = &shape{"mix", "inside mix:", "mix: {loudness: -16, true_peak: -1}",
-		[]string{"loudness", "true_peak", "room", "balance"}}
+		[]string{"loudness", "true_peak", "room", "balance", "pan_law", "hall", "impulse", "fade_in", "fade_out",
+			"solo_lift", "stage"}}
+	muteShape = &shape{"a mute", "in an entry of mutes:", "{from: m5, to: m9}",
+		[]string{"from", "to"}}
+	bandShape = &shape{"a band", "in an entry of eq:", "{shape: bell, hz: 900, gain: -3}",
+		[]string{"shape", "hz", "gain", "q"}}
+	compressShape = &shape{"compress", "inside compress:", "compress: {threshold: -24, ratio: 2}",
+		[]string{"threshold", "ratio", "knee", "attack", "release", "make_up"}}
+	hallShape = &shape{"hall", "inside hall:", "hall: {decay: 1.8, size: 1}",
+		[]string{"decay", "high", "pre_delay", "size"}}
+	stageShape = &shape{"a place on the stage", "in an entry of stage:", "{section: strings, from: -60, to: -10}",
+		[]string{"section", "from", "to"}}
 	pictureShape = &shape{"picture", "inside picture:", "picture: {fps: 30, aspect: 16:9}",
 		[]string{"fps", "aspect", "gutter", "margin", "background", "labels", "lead_in", "tail"}}
 	shotShape = &shape{"a shot", "in an entry of shots:", "{from: m33, to: m41, show: solo, take: oboe-1}",
@@ -69,7 +81,7 @@ var (
 // shapes is all of them, for telling where a misplaced key belongs.
 var shapes = []*shape{topShape, tempoShape, countInShape, cueShape, changeShape, holdShape, guideShape,
 	levelsShape, variantShape, droneShape, sectionShape, takeShape, videoShape, audioShape, trimShape, cropShape, mixShape,
-	pictureShape, shotShape, deliverShape, callSheetShape}
+	pictureShape, shotShape, deliverShape, callSheetShape, muteShape, bandShape, compressShape, hallShape, stageShape}
 
 // sameThing maps words people write to the manifest's own.
 var sameThing = map[string]string{

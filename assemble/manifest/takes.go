@@ -30,6 +30,9 @@ func (m mapping) sections() []Section {
 			used.add(e, "name", s.Name)
 		}
 		s.GainDB, _ = e.number("gain", minGainDB, maxGainDB, "dB")
+		if x, ok := e.number("target", -60, -6, "LUFS"); ok {
+			s.TargetLUFS = &x
+		}
 		all = append(all, s)
 	}
 	return all
@@ -128,6 +131,7 @@ func (m mapping) take(music *tempo.Map) Take {
 	t.GainDB, _ = m.number("gain", minGainDB, maxGainDB, "dB")
 	t.Pan = m.pan()
 	t.Mute = m.flag("mute", false)
+	t.Strip = m.strip(music)
 	t.TrimFrom, t.TrimTo = m.trim(music)
 	t.Fit = m.choice("fit", t.Fit, "crop", "fit")
 	if c, ok := m.child("crop", cropShape); ok {

@@ -51,9 +51,10 @@ const (
 
 // Section is a group of takes with a common gain.
 type Section struct {
-	Name   string
-	GainDB float64
-	Mark   fault.Mark
+	Name       string
+	GainDB     float64
+	TargetLUFS *float64 // loudness of the whole section under balance: auto; nil: each take as loud as any other
+	Mark       fault.Mark
 }
 
 // Take is one player's contribution. At least one of Video and Audio is set
@@ -70,6 +71,7 @@ type Take struct {
 	GainDB   float64
 	Pan      *float64 // -100 left to 100 right; nil: placed automatically
 	Mute     bool     // leaves the sound of this take out of the mix
+	Strip    Strip    // its way through the mix
 	TrimFrom *Time    // sound and picture of the take begin; nil: with the file
 	TrimTo   *Time
 	Fit      string // "crop" (default) or "fit"
@@ -100,6 +102,13 @@ type Mix struct {
 	TruePeakDB   float64 // ceiling in dBTP; -1 when not given
 	Room         float64 // 0 to 1, how much shared reverberation; 0 when not given
 	AutoBalance  bool    // balance: auto (default) or manual
+	PanLaw       string  // power (default), compromise or linear
+	Hall         Hall
+	Impulse      *Impulse // a recorded room instead of Hall; nil: none
+	FadeIn       float64  // seconds at the film's beginning; 0 when not given
+	FadeOut      float64  // seconds at its end
+	SoloLiftDB   float64  // how much a take is lifted while a solo shot shows it; 0 when not given
+	Stage        []Place  // where sections sit, for takes that are placed automatically
 }
 
 // Picture is what all deliverables share.

@@ -1,0 +1,261 @@
+package manifest
+
+import (
+	"fmt"
+
+	"ripieno/assemble/fault"
+	"ripieno/mix/tempo"
+)
+
+// Strip is what a take says about its own way through the mix, besides gain
+// and pan. The zero value leaves everything to the program.
+type Strip struct {
+	Mutes     []Mute
+	LowCutHz  *float64 // high-pass; 0: none; nil: by the part
+	EQ        []Band
+	Compress  *Compress // nil: none
+	DenoiseDB float64   // how much softer steady noise becomes; 0: untouched
+	Width     *float64  // of a stereo recording: 1 as recorded, 0 one point, 2 twice as wide; nil: 1
+	Delay     float64   // seconds later; negative: earlier
+	SendDB    float64   // to the room, beside what every take sends
+	Dry       bool      // send: none
+}
+
+// Mute is a span in which a take is not heard.
+type Mute struct{ From, To Time }
+
+// Band is one band of a take's equaliser.
+type Band struct {
+	Shape  string // low_cut, low_shelf, bell or high_shelf
+	Hz     float64
+	GainDB float64 // not of a low_cut
+	Q      float64 // 0: 0.707
+}
+
+// Compress narrows the dynamics of a take. What is 0 has the default of the
+// mix: a knee of 6 dB, 10 ms of attack, 150 ms of release.
+type Compress struct {
+	ThresholdDB, Ratio float64
+	KneeDB             float64
+	Attack, Release    float64 // seconds
+	MakeUpDB           float64
+}
+
+// Hall is the shared room. Seconds; see package room.
+type Hall struct {
+	Decay, High, PreDelay, Size float64
+}
+
+// Impulse is a recorded room: the file of its response.
+type Impulse struct {
+	Path string // relative to the production's folder
+	Mark fault.Mark
+}
+
+// Place is where a section sits, from its first seat to its last: -100 left to
+// 100 right.
+type Place struct {
+	Section  string
+	From, To float64
+}
+
+// defaultHall is the one that package room takes for zeros, written out, so
+// that a manifest can say 0 where it means it.
+var defaultHall = Hall{Decay: 1.8, High: 0.55, PreDelay: 0.018, Size: 1}
+
+// Bounds of what a person can mean; the mix itself takes more.
+const (
+	minHz, maxHz  = 10, 20000
+	maxDelay      = 10  // seconds; more is a wrong offset
+	maxLift       = 12  // dB; more is a mix for one
+	maxFade       = 60  // seconds
+	maxLowCut     = 500 // hertz; beyond it, a part loses its body
+	maxBands      = 16
+	maxMutes      = 1000
+	maxShelfDB    = 24
+	maxDenoiseDB  = 20
+	maxSendDB     = 20
+	maxCompressDB = 40
+)
+
+// strip reads what a take says about its sound.
+func (m mapping) strip(music *tempo.Map) Strip {
+	var s Strip
+	mutes := m.entries("mutes", muteShape)
+	if len(mutes) > maxMutes {
+		m.at(m.keys["mutes"], fmt.Sprintf("at most %d", maxMutes), "%d mutes", len(mutes))
+	}
+	for _, e := range mutes {
+		if x, ok := e.mute(music); ok {
+			s.Mutes = append(s.Mutes, x)
+		}
+	}
+	s.LowCutHz = m.lowCut()
+	bands := m.entries("eq", bandShape)
+	if len(bands) > maxBands {
+		m.at(m.keys["eq"], fmt.Sprintf("at most %d", maxBands), "%d bands", len(bands))
+	}
+	for _, e := range bands {
+		s.EQ = append(s.EQ, e.band())
+	}
+	if c, ok := m.child("compress", compressShape); ok {
+		s.Compress = c.compress()
+	}
+	s.DenoiseDB, _ = m.number("denoise", 0, maxDenoiseDB, "dB (0 none)")
+	if x, ok := m.number("width", 0, 2, "(0 one point, 1 as recorded)"); ok {
+		s.Width = &x
+	}
+	s.Delay, _ = m.number("delay", -maxDelay, maxDelay, "seconds")
+	if v := m.vals["send"]; v != nil && v.Value == "none" {
+		s.Dry = true
+	} else {
+		s.SendDB, _ = m.number("send", -60, maxSendDB, "dB, or none")
+	}
+	return s
+}
+
+// mute reads one mute; both its ends are needed, since a mute to the end of
+// the film is what trim is for.
+func (m mapping) mute(music *tempo.Map) (x Mute, ok bool) {
+	m.need("from", "for example "+muteShape.example)
+	m.need("to", "for example "+muteShape.example)
+	from, okFrom := m.moment("from", music)
+	to, okTo := m.moment("to", music)
+	if !okFrom || !okTo {
+		return x, false
+	}
+	if !from.before(to) {
+		m.at(m.vals["to"], "from comes before to", "the mute ends at %q, which is not after its beginning %q", to.Text, from.Text)
+		return x, false
+	}
+	return Mute{from, to}, true
+}
+
+// lowCut is nil for auto and when it is absent, 0 for none.
+func (m mapping) lowCut() *float64 {
+	if v := m.vals["low_cut"]; v != nil {
+		switch v.Value {
+		case "auto":
+			return nil
+		case "none":
+			return new(float64)
+		}
+	}
+	if x, ok := m.number("low_cut", minHz, maxLowCut, "Hz, auto (by the part) or none"); ok {
+		return &x
+	}
+	return nil
+}
+
+// band reads one band of an equaliser.
+func (m mapping) band() Band {
+	var b Band
+	if m.need("shape", "low_cut, low_shelf, bell or high_shelf") {
+		b.Shape = m.choice("shape", "", "low_cut", "low_shelf", "bell", "high_shelf")
+	}
+	if m.need("hz", "for example "+bandShape.example) {
+		b.Hz, _ = m.number("hz", minHz, maxHz, "Hz")
+	}
+	switch {
+	case b.Shape == "low_cut" && m.has("gain"):
+		m.at(m.keys["gain"], "delete it, or use a low_shelf", "a low_cut has no gain")
+	case b.Shape != "low_cut" && b.Shape != "":
+		m.need("gain", "for example "+bandShape.example)
+	}
+	b.GainDB, _ = m.number("gain", -maxShelfDB, maxShelfDB, "dB")
+	b.Q, _ = m.number("q", 0.1, 20, "(higher is narrower)")
+	return b
+}
+
+// compress reads a compressor.
+func (m mapping) compress() *Compress {
+	c := &Compress{Ratio: 1}
+	if m.need("threshold", "the level above which it works, for example threshold: -24") {
+		c.ThresholdDB, _ = m.number("threshold", -80, 0, "dBFS")
+	}
+	if m.need("ratio", "for example ratio: 2") {
+		if x, ok := m.number("ratio", 1, 20, ""); ok {
+			c.Ratio = x
+		}
+	}
+	c.KneeDB, _ = m.number("knee", 0.1, maxCompressDB, "dB")
+	c.Attack, _ = m.number("attack", 0.0001, 1, "seconds")
+	c.Release, _ = m.number("release", 0.001, 5, "seconds")
+	c.MakeUpDB, _ = m.number("make_up", -maxCompressDB, maxCompressDB, "dB")
+	return c
+}
+
+// bus reads what all takes share besides loudness and balance.
+func (m mapping) bus(x *Mix, sections []Section) {
+	x.PanLaw = m.choice("pan_law", x.PanLaw, "power", "compromise", "linear")
+	if c, ok := m.child("hall", hallShape); ok {
+		for _, n := range []struct {
+			key    string
+			at     *float64
+			lo, hi float64
+			unit   string
+		}{
+			{"decay", &x.Hall.Decay, 0.2, 12, "seconds"},
+			{"high", &x.Hall.High, 0.1, 1, "(share of the decay at 6 kHz)"},
+			{"pre_delay", &x.Hall.PreDelay, 0, 0.2, "seconds"},
+			{"size", &x.Hall.Size, 0.3, 3, "(1: 18 x 27 x 11 m)"},
+		} {
+			if v, ok := c.number(n.key, n.lo, n.hi, n.unit); ok {
+				*n.at = v
+			}
+		}
+	}
+	if path := m.path("impulse", "rooms/church.wav"); path != "" {
+		x.Impulse = &Impulse{Path: path, Mark: markOf(m.file, m.vals["impulse"])}
+		if m.has("hall") {
+			m.at(m.keys["hall"], "keep the one you want to hear", "mix has both a hall and an impulse")
+		}
+	}
+	for _, key := range []string{"hall", "impulse"} {
+		if m.has(key) && x.Room == 0 && !m.has("room") {
+			m.at(m.keys[key], "add room: 0.15, or another share", "%s is not heard without room", key)
+		}
+	}
+	x.FadeIn, _ = m.number("fade_in", 0, maxFade, "seconds")
+	x.FadeOut, _ = m.number("fade_out", 0, maxFade, "seconds")
+	x.SoloLiftDB, _ = m.number("solo_lift", -maxLift, maxLift, "dB")
+	x.Stage = m.stage(sections)
+}
+
+// stage reads where the sections sit.
+func (m mapping) stage(sections []Section) []Place {
+	var all []Place
+	lines := map[string]int{}
+	known := map[string]bool{}
+	var names []string
+	for _, s := range sections {
+		known[s.Name] = true
+		names = append(names, s.Name)
+	}
+	for _, e := range m.entries("stage", stageShape) {
+		var p Place
+		if e.need("section", "for example "+stageShape.example) {
+			p.Section = e.sectionName("section")
+		}
+		v := e.vals["section"]
+		switch line := lines[p.Section]; {
+		case p.Section == "":
+		case line > 0:
+			e.at(v, fmt.Sprintf("the first is on line %d; a section sits in one place", line), "section %q is placed twice", p.Section)
+		case !known[p.Section]:
+			e.at(v, m.didYouMean(p.Section, names, "sections"), "no take is in section %q", clip(p.Section))
+		default:
+			lines[p.Section] = v.Line
+		}
+		for _, end := range []struct {
+			key string
+			at  *float64
+		}{{"from", &p.From}, {"to", &p.To}} {
+			if e.need(end.key, "for example "+stageShape.example) {
+				*end.at, _ = e.number(end.key, -100, 100, "(-100 left, 100 right)")
+			}
+		}
+		all = append(all, p)
+	}
+	return all
+}

@@ -1,0 +1,74 @@
+package manifest
+
+import (
+	"math"
+	"reflect"
+	"testing"
+
+	"ripieno/mix/tempo"
+)
+
+// TestSound reads every key of a strip and of the bus.
+func TestSound(t *testing.T) {
+	p := parse(t, head+`
+sections: [{name: winds, target: -24}, {name: strings}]
+takes:
+  - name: oboe
+    section: winds
+    audio: {file: a.wav}
+    mutes: [{from: m2, to: m3}, {from: 1, to: 2.5}]
+    low_cut: 90
+    eq: [{shape: low_cut, hz: 80}, {shape: bell, hz: 900, gain: -3, q: 2}, {shape: high_shelf, hz: 8000, gain: 1.5}]
+    compress: {threshold: -24, ratio: 2, knee: 3, attack: 0.02, release: 0.2, make_up: 4}
+    denoise: 8
+    width: 0.5
+    delay: -0.012
+    send: -6
+  - {name: viola, section: strings, audio: {file: b.wav}, low_cut: none, send: none}
+  - {name: cello, section: strings, audio: {file: c.wav}, low_cut: auto}
+mix:
+  room: 0.2
+  pan_law: linear
+  hall: {decay: 2.5, pre_delay: 0}
+  fade_in: 0.5
+  fade_out: 2
+  solo_lift: 2
+  stage: [{section: strings, from: -60, to: -10}, {section: winds, from: 10, to: 10}]
+`)
+	s := p.Takes[0].Strip
+	for i, m := range []int{2, 3} {
+		want, err := p.Tempo.Seconds(tempo.Position{Measure: m, Beat: 1})
+		if err != nil {
+			t.Fatal(err)
+		}
+		near(t, "mute", []float64{s.Mutes[0].From.Seconds, s.Mutes[0].To.Seconds}[i], want)
+	}
+	if len(s.Mutes) != 2 || s.Mutes[1].From.Seconds != 1 || s.Mutes[1].To.Seconds != 2.5 {
+		t.Errorf("mutes %+v", s.Mutes)
+	}
+	s.Mutes = nil
+	low, width := 90.0, 0.5
+	want := Strip{
+		LowCutHz: &low, EQ: []Band{{"low_cut", 80, 0, 0}, {"bell", 900, -3, 2}, {"high_shelf", 8000, 1.5, 0}},
+		Compress:  &Compress{ThresholdDB: -24, Ratio: 2, KneeDB: 3, Attack: 0.02, Release: 0.2, MakeUpDB: 4},
+		DenoiseDB: 8, Width: &width, Delay: -0.012, SendDB: -6,
+	}
+	if !reflect.DeepEqual(s, want) {
+		t.Errorf("oboe %+v, want %+v", s, want)
+	}
+	viola, cello := p.Takes[1].Strip, p.Takes[2].Strip
+	if viola.LowCutHz == nil || *viola.LowCutHz != 0 || !viola.Dry || !reflect.DeepEqual(cello, Strip{}) {
+		t.Errorf("viola %+v, cello %+v", viola, cello)
+	}
+	bus := Mix{
+		LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, Room: 0.2, PanLaw: "linear",
+		Hall: Hall{Decay: 2.5, High: 0.55, PreDelay: 0, Size: 1}, FadeIn: 0.5, FadeOut: 2, SoloLiftDB: 2,
+		Stage: []Place{{"strings", -60, -10}, {"winds", 10, 10}},
+	}
+	if !reflect.DeepEqual(p.Mix, bus) {
+		t.Errorf("mix %+v, want %+v", p.Mix, bus)
+	}
+	if x := p.Sections[0].TargetLUFS; x == nil || math.Abs(*x+24) > 0 || p.Sections[1].TargetLUFS != nil {
+		t.Errorf("targets %+v", p.Sections)
+	}
+}
