@@ -124,33 +124,41 @@ func (c *channel) process(n int) error {
 
 // run computes the next n frames of the strip into c.out, at most a block.
 func (c *channel) run(n int) {
+	c.loud = false
+	if in := c.sound(n); in != nil {
+		c.place(in)
+		c.loud = true
+	}
+}
+
+// sound computes the next n frames of the strip as far as its own channels go,
+// before gain and place; nil for silence.
+func (c *channel) sound(n int) audio.Block {
 	start := c.next
 	c.next += audio.Frames(n)
-	c.loud = false
 	if c.ended || c.err != nil || c.next <= c.envelope.from {
-		return
+		return nil
 	}
 	if start >= c.envelope.to {
 		c.close()
-		return
+		return nil
 	}
 	if c.src == nil {
 		c.next = start
 		if c.err = c.open(); c.err != nil {
-			return
+			return nil
 		}
 		c.next = start + audio.Frames(n)
 		if c.ended {
-			return
+			return nil
 		}
 	}
 	if c.err = c.process(n); c.err != nil || c.ended {
-		return
+		return nil
 	}
 	in := c.in.Slice(0, n)
 	c.envelope.apply(in, start)
-	c.place(in)
-	c.loud = true
+	return in
 }
 
 // place applies gain and pan.

@@ -25,6 +25,8 @@ type MasterReport struct {
 	Target        loudness.LUFS
 	Ceiling       audio.Decibels
 	Gain          audio.Decibels // before the limiter
+	Most          audio.Decibels // the most that Gain may be
+	Inner         audio.Decibels // the limiter's own ceiling: Ceiling, or a little under it
 	Reduction     audio.Decibels // deepest cut of the limiter, 0 or negative
 	Limited       float64        // share of the time cut by more than 0.1 dB
 	Reached       bool           // After.Integrated is within Tolerance of Target
@@ -57,34 +59,56 @@ const (
 // and the result is as near as is reasonable. A programme without loudness
 // keeps its level. target and ceiling must be finite.
 func Master(open func() (audio.Source, error), target loudness.LUFS, ceiling audio.Decibels) (audio.Source, MasterReport, error) {
-	m := &master{open: open, inner: ceiling, report: MasterReport{Target: target, Ceiling: ceiling}}
-	if !(math.Abs(float64(target)) <= 200) || !(math.Abs(float64(ceiling)) <= 200) {
-		return nil, m.report, fmt.Errorf("mix: cannot master to %v LUFS under %v dBTP", float64(target), float64(ceiling))
-	}
-	var err error
-	if m.report.Before, _, err = m.pass(nil); err != nil {
+	m := &master{open: open, report: MasterReport{Target: target, Ceiling: ceiling}}
+	if err := m.check(); err != nil {
 		return nil, m.report, err
 	}
-	if err := m.search(); err != nil {
-		return nil, m.report, err
-	}
-	src, err := open()
+	before, _, err := m.pass(nil)
 	if err != nil {
 		return nil, m.report, err
 	}
-	return m.chain(src, m.report.Gain), m.report, nil
+	report, err := SearchGain(open, before, target, ceiling)
+	report.Passes++
+	if err != nil {
+		return nil, report, err
+	}
+	src, err := open()
+	if err != nil {
+		return nil, report, err
+	}
+	return Finish(src, report), report, nil
+}
+
+// SearchGain is the search of [Master] for a programme that was measured
+// before: it reads the programme once for every gain it tries, most often once
+// or twice, and leaves the mastering to [Finish].
+func SearchGain(open func() (audio.Source, error), before Measured, target loudness.LUFS, ceiling audio.Decibels) (MasterReport, error) {
+	m := &master{open: open, report: MasterReport{Target: target, Ceiling: ceiling, Inner: ceiling, Before: before}}
+	err := m.check()
+	if err == nil {
+		err = m.search()
+	}
+	return m.report, err
+}
+
+// Finish is src with the report's Gain, limited to its Inner ceiling. The
+// result is an [io.Closer] that closes src.
+func Finish(src audio.Source, r MasterReport) *Finished {
+	return &Finished{Source: limit.NewSource(&amplified{src, r.Gain.Gain()}, r.Inner), under: src}
+}
+
+func (m *master) check() error {
+	target, ceiling := m.report.Target, m.report.Ceiling
+	if !(math.Abs(float64(target)) <= 200) || !(math.Abs(float64(ceiling)) <= 200) {
+		return fmt.Errorf("mix: cannot master to %v LUFS under %v dBTP", float64(target), float64(ceiling))
+	}
+	return nil
 }
 
 // master is a search for the gain.
 type master struct {
 	open   func() (audio.Source, error)
-	inner  audio.Decibels // the limiter's ceiling: lower when it overshoots
 	report MasterReport
-}
-
-// chain is gain and limiter.
-func (m *master) chain(src audio.Source, gain audio.Decibels) *mastered {
-	return &mastered{Source: limit.NewSource(&amplified{src, gain.Gain()}, m.inner), under: src}
 }
 
 // pass reads the programme once and measures it: mastered with a gain, or as
@@ -97,8 +121,8 @@ func (m *master) pass(gain *audio.Decibels) (Measured, *limit.Source, error) {
 	}
 	programme, limiter := src, (*limit.Source)(nil)
 	if gain != nil {
-		chained := m.chain(src, *gain)
-		programme, limiter = chained, chained.Source
+		finished := Finish(src, MasterReport{Gain: *gain, Inner: m.report.Inner})
+		programme, limiter = finished, finished.Source
 	}
 	got, err := Measure(programme)
 	if e := closeSource(src); err == nil {
@@ -122,6 +146,7 @@ func (m *master) search() error {
 		}
 		gain = min(gain, most)
 	}
+	r.Most = most
 	var lastGain audio.Decibels
 	var lastLoud loudness.LUFS
 	for try := 0; ; try++ {
@@ -132,7 +157,7 @@ func (m *master) search() error {
 		over := r.After.TruePeak - r.Ceiling
 		r.Reached = math.Abs(miss) <= float64(Tolerance)/2
 		if over > 0 && try < mostPasses {
-			m.inner -= over + 0.01
+			r.Inner -= over + 0.01
 			continue
 		}
 		stuck := math.IsInf(miss, 0) || (gain >= most && miss > 0)
@@ -221,14 +246,15 @@ func (m *Metered) Measured() Measured {
 // Close closes what is metered, if it can be closed.
 func (m *Metered) Close() error { return closeSource(m.Source) }
 
-// mastered is the finished programme.
-type mastered struct {
+// Finished is a mastered programme. Besides [audio.Source] it tells how hard
+// the limiter had to work.
+type Finished struct {
 	*limit.Source
 	under audio.Source
 }
 
 // Close closes the programme that is mastered.
-func (m *mastered) Close() error { return closeSource(m.under) }
+func (m *Finished) Close() error { return closeSource(m.under) }
 
 // amplified is a source with a gain.
 type amplified struct {
