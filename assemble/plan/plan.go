@@ -119,17 +119,6 @@ func (t Timeline) Output(guide float64) int { return t.Rate.Frame(guide) - t.Fir
 // Duration is the length of the film in seconds.
 func (t Timeline) Duration() float64 { return t.Rate.Seconds(t.Frames) }
 
-// Strip is one take's path through the mix.
-type Strip struct {
-	Take     string
-	Part     string
-	Section  string
-	Sound    Sound
-	Gain     audio.Decibels // the manifest's; balance is added when mixing
-	Pan      *float64       // −100..100; nil: automatic
-	From, To audio.Frames   // guide samples in which it may sound
-}
-
 // Tile is one take's rectangle in one shot.
 type Tile struct {
 	Take    string
@@ -199,11 +188,11 @@ func New(p *manifest.Production, facts map[string]Facts, wants []Want) (*Plan, e
 	if err != nil {
 		return nil, err
 	}
-	pl := &Plan{Timeline: line, Strips: strips(p, facts, line)}
 	shots, err := resolve(p, line)
 	if err != nil {
 		return nil, err
 	}
+	pl := &Plan{Timeline: line, Strips: strips(p, facts, line, shots)}
 	for _, w := range wants {
 		f, err := film(p, facts, line, shots, w)
 		if err != nil {

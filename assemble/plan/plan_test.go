@@ -207,8 +207,8 @@ func TestMutedAndTrimmedStrips(t *testing.T) {
 	if len(pl.Strips) != 1 || pl.Strips[0].Take != "take-2" {
 		t.Fatalf("strips are %+v", pl.Strips)
 	}
-	if s := pl.Strips[0]; s.From != 6*audio.Rate || s.To != 12*audio.Rate {
-		t.Errorf("the strip may sound from %d to %d", s.From, s.To)
+	if s := pl.Strips[0]; s.Treat.From != 6*audio.Rate || s.Treat.To != 12*audio.Rate {
+		t.Errorf("the strip may sound from %d to %d", s.Treat.From, s.Treat.To)
 	}
 }
 

@@ -54,27 +54,3 @@ func (t Timeline) guide(m manifest.Time) float64 {
 	}
 	return m.Seconds
 }
-
-// strips are the takes with sound, in the manifest's order.
-func strips(p *manifest.Production, facts map[string]Facts, line Timeline) []Strip {
-	var out []Strip
-	for _, take := range p.Takes {
-		f := facts[take.Name]
-		if f.Sound == nil || take.Mute {
-			continue
-		}
-		s := Strip{
-			Take: take.Name, Part: take.Part, Section: take.Section, Sound: *f.Sound,
-			Gain: audio.Decibels(take.GainDB), Pan: take.Pan,
-			From: line.AudioStart, To: line.AudioStart + line.AudioLen,
-		}
-		if take.TrimFrom != nil {
-			s.From = max(s.From, audio.FramesAt(line.guide(*take.TrimFrom)))
-		}
-		if take.TrimTo != nil {
-			s.To = min(s.To, audio.FramesAt(line.guide(*take.TrimTo)))
-		}
-		out = append(out, s)
-	}
-	return out
-}

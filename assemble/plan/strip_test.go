@@ -1,0 +1,104 @@
+package plan
+
+import (
+	"math"
+	"reflect"
+	"testing"
+
+	"ripieno/assemble/manifest"
+	"ripieno/mix"
+	"ripieno/mix/audio"
+	"ripieno/mix/pan"
+)
+
+func TestPlacesOnTheStage(t *testing.T) {
+	p := production(t, 6) // high: 1, 3, 5; low: 2, 4, 6
+	even := places(p)
+	for i, want := range pan.Spread(6, 0.55) {
+		if math.Abs(even[i]-100*want) > 1e-9 {
+			t.Errorf("seat %d is at %v, want %v", i, even[i], 100*want)
+		}
+	}
+	p.Mix.Stage = []manifest.Place{{Section: "low", From: 10, To: 60}}
+	own := -80.0
+	p.Takes[3].Pan = &own
+	p.Takes[2].Expected = true // an empty seat keeps its place
+	want := []float64{even[0], 10, even[2], -80, even[4], 60}
+	if got := places(p); !reflect.DeepEqual(got, want) {
+		t.Errorf("places %v, want %v", got, want)
+	}
+	// A take that comes in later moves nobody.
+	facts := filmed(p)
+	delete(facts, "take-3")
+	pl, err := New(p, facts, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(pl.Strips) != 5 || pl.Strips[4].Take != "take-6" || pl.Strips[4].Pan != 60 {
+		t.Errorf("strips %+v", pl.Strips)
+	}
+}
+
+// The film of production begins 2 s before measure 1, at guide time 6, and a
+// measure lasts 2 s.
+func TestSoloistsAreLifted(t *testing.T) {
+	p := production(t, 3)
+	p.Mix.SoloLiftDB = 2
+	to := at(5)
+	p.Shots = []manifest.Shot{
+		{From: at(2), Show: "solo", Take: "take-2"}, {From: at(3), Show: "solo", Take: "take-2"},
+		{From: at(4), Show: "solo", Take: "take-1", To: &to}, {From: at(7), Show: "solo", Take: "take-2"},
+	}
+	pl, err := New(p, filmed(p), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	sec := func(s float64) audio.Frames { return audio.FramesAt(s) }
+	want := map[string][]mix.Ride{
+		"take-1": {{Span: mix.Span{From: sec(14), To: sec(16)}, Gain: 2}},
+		"take-2": {{Span: mix.Span{From: sec(10), To: sec(14)}, Gain: 2}, {Span: mix.Span{From: sec(20), To: sec(26)}, Gain: 2}},
+	}
+	for _, s := range pl.Strips {
+		if !reflect.DeepEqual(s.Lifts, want[s.Take]) {
+			t.Errorf("%s is lifted %+v, want %+v", s.Take, s.Lifts, want[s.Take])
+		}
+	}
+	p.Mix.SoloLiftDB = 0
+	if pl, err = New(p, filmed(p), nil); err != nil || pl.Strips[0].Lifts != nil {
+		t.Errorf("lifted without a wish: %v %+v", err, pl.Strips[0].Lifts)
+	}
+}
+
+func TestTreatment(t *testing.T) {
+	p := production(t, 1)
+	line, err := NewTimeline(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	take := p.Takes[0]
+	take.Part = "Violin 2"
+	if got := treatment(take, line); got.LowCut != mix.LowCutFor("violin") || got.From != 6*audio.Rate || got.To != 26*audio.Rate {
+		t.Errorf("%+v", got)
+	}
+	none, from, to := 0.0, at(2), at(4)
+	take.TrimFrom, take.TrimTo = &from, &to
+	take.Strip = manifest.Strip{
+		LowCutHz: &none, Mutes: []manifest.Mute{{From: manifest.Time{Seconds: 11}, To: manifest.Time{Seconds: 12.5}}},
+		EQ: []manifest.Band{{Shape: "high_shelf", Hz: 8000, GainDB: 2}}, Compress: &manifest.Compress{ThresholdDB: -20, Ratio: 3}, Delay: -0.01, DenoiseDB: 6,
+	}
+	want := Treatment{
+		From: 10 * audio.Rate, To: 14 * audio.Rate, Mutes: []mix.Span{{From: 11 * audio.Rate, To: audio.FramesAt(12.5)}}, LowCut: -1,
+		EQ: []mix.Band{{Shape: mix.HighShelf, Hz: 8000, Gain: 2}}, Compress: &mix.Compressor{Threshold: -20, Ratio: 3}, Delay: -0.01, Denoise: 6,
+	}
+	if got := treatment(take, line); !reflect.DeepEqual(got, want) {
+		t.Errorf("%+v, want %+v", got, want)
+	}
+	// A take that is trimmed to nothing has no strip.
+	to = at(2)
+	take.TrimTo = &to
+	p.Takes[0] = take
+	pl, err := New(p, filmed(p), nil)
+	if err != nil || len(pl.Strips) != 0 {
+		t.Errorf("%v %+v", err, pl.Strips)
+	}
+}
