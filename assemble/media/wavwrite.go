@@ -34,8 +34,10 @@ type WAVWriter struct {
 	sample   sampleFormat
 	bytes    int64 // of samples so far
 	raw      []byte
+	begun    bool // the head is written
 	closed   bool
-	limit    int64 // largest size RIFF can state; a field for tests
+	bext     *Broadcast // nil: none
+	limit    int64      // largest size RIFF can state; a field for tests
 }
 
 // NewWAVWriter begins a WAVE file on w, whose position must be its start.
@@ -49,8 +51,22 @@ func NewWAVWriter(w io.WriteSeeker, rate, channels int, f Format) (*WAVWriter, e
 		return nil, fmt.Errorf("media: unknown WAV format %d", f)
 	}
 	x := &WAVWriter{w: w, out: bufio.NewWriterSize(w, readBytes), channels: channels, rate: rate, sample: sample, limit: math.MaxUint32}
+	return x, nil
+}
+
+// Describe makes the file a broadcast wave. It must come before the first
+// Write; what b says may still change until Close, except the length of its
+// coding history.
+func (x *WAVWriter) Describe(b *Broadcast) { x.bext = b }
+
+// begin writes the head before the first samples.
+func (x *WAVWriter) begin() error {
+	if x.begun {
+		return nil
+	}
+	x.begun = true
 	_, err := x.out.Write(x.header(false))
-	return x, err
+	return err
 }
 
 // header is the file's head; finished fills in the sizes.
@@ -64,6 +80,11 @@ func (x *WAVWriter) header(finished bool) []byte {
 	head := int64(12 + 36 + 24 + 8)
 	if !plain {
 		head = 12 + 36 + 48 + 12 + 8
+	}
+	var bext []byte
+	if x.bext != nil {
+		bext = x.bext.chunk()
+		head += int64(len(bext))
 	}
 	total := head - 8 + x.bytes + x.bytes&1
 	large := finished && total > x.limit
@@ -93,6 +114,7 @@ func (x *WAVWriter) header(finished bool) []byte {
 		h = le.AppendUint32(h, 28)
 		h = append(h, make([]byte, 28)...)
 	}
+	h = append(h, bext...)
 	h = x.appendFormat(h, plain)
 	if !plain {
 		h = append(h, "fact"...)
@@ -153,6 +175,9 @@ func (x *WAVWriter) Write(b audio.Block) error {
 	if x.closed {
 		return errors.New("media: write to a finished WAV")
 	}
+	if err := x.begin(); err != nil {
+		return err
+	}
 	if len(b) != x.channels {
 		return fmt.Errorf("media: write %d channels to a WAV of %d", len(b), x.channels)
 	}
@@ -184,6 +209,9 @@ func (x *WAVWriter) Close() error {
 		return nil
 	}
 	x.closed = true
+	if err := x.begin(); err != nil {
+		return err
+	}
 	if x.bytes&1 == 1 {
 		if err := x.out.WriteByte(0); err != nil {
 			return err
@@ -205,10 +233,15 @@ func (x *WAVWriter) Close() error {
 // WriteWAV writes src from where it stands to its end as a WAVE file on w and
 // returns how many frames that were. It stops with ctx's error between blocks.
 func WriteWAV(ctx context.Context, w io.WriteSeeker, src audio.Source, f Format) (audio.Frames, error) {
+	return writeWAV(ctx, w, src, f, nil)
+}
+
+func writeWAV(ctx context.Context, w io.WriteSeeker, src audio.Source, f Format, b *Broadcast) (audio.Frames, error) {
 	x, err := NewWAVWriter(w, src.Rate(), src.Channels(), f)
 	if err != nil {
 		return 0, err
 	}
+	x.Describe(b)
 	block := audio.NewBlock(src.Channels(), 1<<14)
 	total := audio.Frames(0)
 	for {
@@ -237,11 +270,18 @@ func WriteWAV(ctx context.Context, w io.WriteSeeker, src audio.Source, f Format)
 // existing file is overwritten, and after an error a part of one may be left:
 // the caller writes to a temporary name and renames.
 func CreateWAV(ctx context.Context, path string, src audio.Source, f Format) (audio.Frames, error) {
+	return CreateBroadcastWAV(ctx, path, src, f, nil)
+}
+
+// CreateBroadcastWAV is [CreateWAV] for a file that says where it belongs. b
+// may be filled in while src is read, for loudness that is known only at the
+// end, and may be nil.
+func CreateBroadcastWAV(ctx context.Context, path string, src audio.Source, f Format, b *Broadcast) (audio.Frames, error) {
 	file, err := os.Create(path)
 	if err != nil {
 		return 0, err
 	}
-	n, err := WriteWAV(ctx, file, src, f)
+	n, err := writeWAV(ctx, file, src, f, b)
 	if err == nil {
 		err = file.Sync()
 	}
