@@ -118,6 +118,7 @@ func (p *Production) locate(ctx context.Context) ([]located, error) {
 	if err != nil {
 		return nil, err
 	}
+	p.inspectRoom(ctx)
 	var tasks []task.Task
 	pairs := devices(recs)
 	for _, r := range recs {

@@ -46,6 +46,7 @@ type Production struct {
 	man   *manifest.Production
 	tool  *ffmpeg.Tool
 	store *store.Store
+	room  *recording // the recorded room; nil: none
 }
 
 // encoders is what every film needs from ffmpeg.

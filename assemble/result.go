@@ -86,24 +86,74 @@ type GridResult struct {
 
 // MixStrip is one strip of a finished mix.
 type MixStrip struct {
-	Take         string   `json:"take"`
-	Gain         float64  `json:"gain_db"`         // everything applied: manifest, section and balance
-	Pan          float64  `json:"pan"`             // −100 to 100
-	Loudness     *float64 `json:"integrated_lufs"` // as recorded; null for silence
-	DelaySamples int64    `json:"delay_samples"`   // guide sample of the file's time zero
-	Notes        []string `json:"notes,omitempty"`
+	Take         string    `json:"take"`
+	Section      string    `json:"section,omitempty"`
+	Gain         float64   `json:"gain_db"`         // everything applied: manifest, section and balance
+	Pan          float64   `json:"pan"`             // −100 to 100
+	Loudness     *float64  `json:"integrated_lufs"` // as recorded; null for silence
+	TruePeak     *float64  `json:"true_peak_dbtp"`  // as recorded
+	Noise        *float64  `json:"noise_lufs"`      // as recorded; null when it is not known
+	Mixed        *float64  `json:"mixed_lufs"`      // in the mix: treated and with its gain
+	Send         *float64  `json:"send_db"`         // to the room, beside what every take sends; null: nothing
+	Width        float64   `json:"width"`           // of a stereo recording; 1 as recorded
+	LowCut       float64   `json:"low_cut_hz"`      // 0: none
+	Lifts        []MixLift `json:"lifts,omitempty"`
+	DelaySamples int64     `json:"delay_samples"` // guide sample of the file's time zero
+	Notes        []string  `json:"notes,omitempty"`
+}
+
+// MixLift is a span of guide time in which a soloist is lifted.
+type MixLift struct {
+	From float64 `json:"from"`
+	To   float64 `json:"to"`
+	Gain float64 `json:"gain_db"`
+}
+
+// MixStem is one stem: of a take, or of a section when Take is empty.
+type MixStem struct {
+	Take    string `json:"take,omitempty"`
+	Section string `json:"section,omitempty"`
+	File    string `json:"file"`
+}
+
+// MixCurve is the master's loudness over time: values every Step seconds, the
+// first at the end of the first step; null for silence.
+type MixCurve struct {
+	Step      float64    `json:"step"`
+	Momentary []*float64 `json:"momentary_lufs"`
+	ShortTerm []*float64 `json:"short_term_lufs"`
+}
+
+// MixMaster is what mastering did.
+type MixMaster struct {
+	Target    float64  `json:"target_lufs"`
+	Ceiling   float64  `json:"ceiling_dbtp"`
+	Sum       *float64 `json:"sum_lufs"` // of all strips, before mastering
+	Gain      float64  `json:"gain_db"`
+	Reduction float64  `json:"reduction_db"` // deepest cut of the limiter
+	Limited   float64  `json:"limited"`      // share of the time in which it cut
+	Reached   bool     `json:"reached"`
+	Tries     int      `json:"tries"`                   // encodings
+	AAC       *float64 `json:"encoded_integrated_lufs"` // what is heard with the films
+	AACPeak   *float64 `json:"encoded_true_peak_dbtp"`
 }
 
 // MixResult is the finished mix.
 type MixResult struct {
-	Loudness *float64   `json:"integrated_lufs"` // null for silence
-	TruePeak *float64   `json:"true_peak_dbtp"`
-	Range    *float64   `json:"lra"`
-	WAV      string     `json:"wav"`
-	Duration float64    `json:"duration"`
-	Strips   []MixStrip `json:"strips"`
-	Notes    []string   `json:"notes,omitempty"`
-	Faults   []Bad      `json:"faults,omitempty"`
+	Loudness      *float64   `json:"integrated_lufs"` // null for silence
+	TruePeak      *float64   `json:"true_peak_dbtp"`
+	Range         *float64   `json:"lra"`
+	WAV           string     `json:"wav"`
+	Levels        string     `json:"levels_png"`
+	Duration      float64    `json:"duration"`
+	TimeReference uint64     `json:"time_reference"` // of the WAV: samples since guide time 0
+	Strips        []MixStrip `json:"strips"`
+	Stems         []MixStem  `json:"stems,omitempty"`
+	Master        MixMaster  `json:"master"`
+	Curve         MixCurve   `json:"curve"`
+	Tasks         TaskCount  `json:"tasks"`
+	Notes         []string   `json:"notes,omitempty"`
+	Faults        []Bad      `json:"faults,omitempty"`
 }
 
 // TaskCount is how much work a run did.

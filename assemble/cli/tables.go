@@ -113,12 +113,16 @@ func gridTable(r assemble.GridResult) func(io.Writer) {
 func mixTable(r assemble.MixResult) func(io.Writer) {
 	return func(w io.Writer) {
 		table(w, func(row func(...any)) {
-			row("take", "recorded at", "gain", "pan", "")
+			row("take", "recorded at", "gain", "in the mix", "pan", "")
 			for _, s := range r.Strips {
-				row(s.Take, level(s.Loudness, "LUFS"), fmt.Sprintf("%+.1f dB", s.Gain), fmt.Sprintf("%+.0f", s.Pan), strings.Join(s.Notes, "; "))
+				row(s.Take, level(s.Loudness, "LUFS"), fmt.Sprintf("%+.1f dB", s.Gain), level(s.Mixed, "LUFS"), fmt.Sprintf("%+.0f", s.Pan), strings.Join(s.Notes, "; "))
 			}
 		})
 		fmt.Fprintf(w, "wrote %s (%s): loudness %s, true peak %s\n", r.WAV, clock(r.Duration), level(r.Loudness, "LUFS"), level(r.TruePeak, "dBTP"))
+		fmt.Fprintf(w, "wrote %s\n", r.Levels)
+		if n := len(r.Stems); n > 0 {
+			fmt.Fprintf(w, "wrote %d stems, from %s to %s\n", n, r.Stems[0].File, r.Stems[n-1].File)
+		}
 		for _, n := range r.Notes {
 			fmt.Fprintf(w, "note: %s\n", n)
 		}

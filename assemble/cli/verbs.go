@@ -75,16 +75,25 @@ out/grid-NAME.png. It looks at the takes but does not listen to them.`,
 }
 
 func (a *app) mixVerb() *cobra.Command {
-	return a.verb("mix", "mix the sound",
+	var o assemble.MixOptions
+	c := a.verb("mix", "mix the sound",
 		`Trims, balances, pans and adds all takes, brings the sum to the loudness of the
-manifest under its true-peak ceiling and writes out/master.wav (24-bit, 48 kHz).`,
+manifest under its true-peak ceiling and writes out/master.wav (24-bit, 48 kHz,
+a broadcast wave whose time reference is its place on guide time) and a picture
+of the levels, out/levels.png.
+
+With --stems, every take and every section gets a file of its own in out/stems:
+as loud, in its place and with its share of the room as in the mix, before
+mastering, in 32-bit float, all beginning at guide time 0.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
-			r, err := p.Mix(cmd.Context())
+			r, err := p.Mix(cmd.Context(), o)
 			if err != nil {
 				return nil, err
 			}
 			return func() error { return a.show(r, mixTable(r)) }, assemble.Verdict(r.Faults)
 		})
+	c.Flags().BoolVar(&o.Stems, "stems", false, "also write a file for each take and each section")
+	return c
 }
 
 func (a *app) roughVerb() *cobra.Command {
