@@ -76,6 +76,8 @@ func findings(a mix.Analysis, v voiceInfo) []string {
 	switch {
 	case a.Frames == 0 || math.IsInf(float64(a.Peak), -1):
 		note("silent")
+	case a.Seconds < 0.4: // no gating block of BS.1770 fits into it
+		note("only %.1f s long", a.Seconds)
 	case math.IsInf(float64(a.Integrated), -1):
 		note("nothing loud enough to measure while it is in the film")
 	case math.IsInf(float64(v.Measured.Integrated), -1):
