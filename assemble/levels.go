@@ -53,7 +53,7 @@ func (r *MixResult) target(m manifest.Mix) {
 func mixed(s plan.Strip, a mix.Analysis, v voiceInfo, gain audio.Decibels) MixStrip {
 	out := MixStrip{
 		Take: s.Take, Section: s.Section, Gain: float64(gain), Pan: s.Pan, Width: s.Width, LowCut: max(0, s.Treat.LowCut),
-		Loudness: finite(float64(a.Integrated)), TruePeak: finite(float64(a.TruePeak)),
+		Loudness: finite(float64(a.Integrated)), Peak: finite(float64(a.Peak)),
 		Mixed:        finite(float64(v.Measured.Integrated) + float64(gain)),
 		DelaySamples: int64(audio.FramesAt(s.Sound.Clock.Offset)), Notes: findings(a, v),
 	}

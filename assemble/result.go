@@ -91,7 +91,7 @@ type MixStrip struct {
 	Gain         float64   `json:"gain_db"`         // everything applied: manifest, section and balance
 	Pan          float64   `json:"pan"`             // −100 to 100
 	Loudness     *float64  `json:"integrated_lufs"` // as recorded; null for silence
-	TruePeak     *float64  `json:"true_peak_dbtp"`  // as recorded
+	Peak         *float64  `json:"peak_dbfs"`       // largest sample as recorded
 	Noise        *float64  `json:"noise_lufs"`      // as recorded; null when it is not known
 	Mixed        *float64  `json:"mixed_lufs"`      // in the mix: treated and with its gain
 	Send         *float64  `json:"send_db"`         // to the room, beside what every take sends; null: nothing

@@ -99,7 +99,7 @@ func makeVoice(ctx context.Context, strip mix.Strip, dir string) error {
 	if err != nil {
 		return err
 	}
-	metered := mix.NewMetered(src)
+	metered := mix.NewLoudness(src)
 	_, err = media.CreateWAV(ctx, filepath.Join(dir, voiceWAV), metered, media.Float32)
 	if err = errors.Join(err, metered.Close()); err != nil {
 		return err

@@ -48,13 +48,14 @@ const (
 
 // Analyse reads s to its end. More than two channels are folded to two first,
 // as a strip does it. An error of s is returned with what was measured so far.
-func Analyse(s audio.Source) (Analysis, error) { return analyse(s, 0, math.MaxInt64) }
+func Analyse(s audio.Source) (Analysis, error) { return analyse(s, 0, math.MaxInt64, false) }
 
 // AnalyseStrip is [Analyse] of a strip's recording, with its loudness and range
 // measured only where guide frames of within sound, and the strip may sound:
 // what a player does before and after the piece must not set the level. Channels,
 // peaks and noise are those of the whole recording, whose pauses are often
-// outside the piece. An error is a [*StripError].
+// outside the piece. The true peak, which a mix does not need and which costs as
+// much as the rest, is left out: NaN. An error is a [*StripError].
 func AnalyseStrip(s Strip, within Span) (Analysis, error) {
 	if err := s.check(); err != nil {
 		return Analysis{}, err
@@ -70,7 +71,7 @@ func AnalyseStrip(s Strip, within Span) (Analysis, error) {
 	frame := func(guide audio.Frames) int64 {
 		return int64(math.Round((guide.Seconds() - s.Offset - s.Delay) / s.Drift.Ratio() * float64(src.Rate())))
 	}
-	a, err := analyse(src, frame(within.From), frame(within.To))
+	a, err := analyse(src, frame(within.From), frame(within.To), true)
 	if e := closeSource(src); err == nil {
 		err = e
 	}
@@ -80,13 +81,14 @@ func AnalyseStrip(s Strip, within Span) (Analysis, error) {
 	return a, err
 }
 
-// analyse measures loudness in frames [from, to) of the source.
-func analyse(s audio.Source, from, to int64) (Analysis, error) {
+// analyse measures loudness in frames [from, to) of the source, and the true
+// peak unless plain.
+func analyse(s audio.Source, from, to int64, plain bool) (Analysis, error) {
 	if s.Channels() < 1 || s.Rate() < 1 {
 		return Analysis{}, fmt.Errorf("mix: cannot analyse %d channels at %d Hz", s.Channels(), s.Rate())
 	}
 	p := newProbe(s)
-	p.from, p.to = from, to
+	p.from, p.to, p.plain = from, to, plain
 	in := audio.NewBlock(s.Channels(), 4096)
 	for {
 		n, err := s.Read(in)

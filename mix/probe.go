@@ -57,6 +57,8 @@ func (e energies) way(w int) float64 {
 type probe struct {
 	a      Analysis
 	stereo bool
+	plain  bool    // the true peak is not wanted
+	top    float64 // largest sample
 	k      [2]loudness.Weighting
 	peaks  *loudness.Peaks
 	y      [2][]float64
@@ -118,13 +120,16 @@ func (p *probe) write(b audio.Block) {
 
 // samples gathers what needs no weighting.
 func (p *probe) samples(left, right []float64) {
-	if p.stereo {
+	switch {
+	case p.plain:
+	case p.stereo:
 		p.peaks.Write(audio.Block{left, right})
-	} else {
+	default:
 		p.peaks.Write(audio.Block{left})
 	}
 	for i, l := range left {
 		r := right[i]
+		p.top = max(p.top, math.Abs(l), math.Abs(r))
 		p.sums[0] += l
 		p.sums[1] += r
 		p.clip(0, l)
@@ -233,7 +238,10 @@ func (p *probe) analysis() Analysis {
 	a.NoiseFloor = f.quietest(0.05)
 	spread, rest := f.quietest(0.10)-f.quietest(0.02), f.quietest(0.50)-f.quietest(0.10)
 	a.NoiseKnown = a.Integrated-a.NoiseFloor >= noiseDepth && spread <= noiseSpread && spread <= noiseShare*rest
-	a.Peak, a.TruePeak = p.peaks.Sample(), p.peaks.True()
+	a.Peak, a.TruePeak = audio.DecibelsOf(p.top), audio.Decibels(math.NaN())
+	if !p.plain {
+		a.TruePeak = p.peaks.True()
+	}
 	if a.Frames > 0 {
 		a.DC = max(math.Abs(p.sums[0]), math.Abs(p.sums[1])) / float64(a.Frames)
 	}

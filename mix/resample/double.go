@@ -108,31 +108,3 @@ func (d *doubled) produce() bool {
 	}
 	return true
 }
-
-// between is the wave half-way between the last of before and the first of
-// after: Σ half[j]·(before[last−j] + after[j]). The length of half is a
-// multiple of 4.
-func between(before, after, half []float64) float64 {
-	var s0, s1, s2, s3 float64
-	before = before[:len(half)]
-	for len(half) >= 8 && len(after) >= 8 && len(before) >= 8 {
-		h, a, b := (*[8]float64)(half), (*[8]float64)(after), (*[8]float64)(before[len(before)-8:])
-		s0 += h[0] * (a[0] + b[7])
-		s1 += h[1] * (a[1] + b[6])
-		s2 += h[2] * (a[2] + b[5])
-		s3 += h[3] * (a[3] + b[4])
-		s0 += h[4] * (a[4] + b[3])
-		s1 += h[5] * (a[5] + b[2])
-		s2 += h[6] * (a[6] + b[1])
-		s3 += h[7] * (a[7] + b[0])
-		half, after, before = half[8:], after[8:], before[:len(before)-8]
-	}
-	if len(half) >= 4 && len(after) >= 4 && len(before) >= 4 {
-		h, a, b := (*[4]float64)(half), (*[4]float64)(after), (*[4]float64)(before)
-		s0 += h[0] * (a[0] + b[3])
-		s1 += h[1] * (a[1] + b[2])
-		s2 += h[2] * (a[2] + b[1])
-		s3 += h[3] * (a[3] + b[0])
-	}
-	return (s0 + s1) + (s2 + s3)
-}

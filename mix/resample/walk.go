@@ -135,17 +135,14 @@ func (f *fixed) frame(n int64) int64 {
 
 func (f *fixed) run(dst, x audio.Block, start, n int64, limit float64) int {
 	have, room := x.Frames(), dst.Frames()
+	if f.same {
+		return f.copy(dst, x, start, n, limit)
+	}
 	for k := range room {
 		at := n + int64(k)
 		i := int(f.frame(at) - int64(f.left()) - start)
 		if i+f.taps > have || f.exact(at) >= limit {
 			return k
-		}
-		if f.same {
-			for c := range x {
-				dst[c][k] = x[c][i]
-			}
-			continue
 		}
 		r := int(at * f.m % f.l)
 		row := f.rows[r*f.taps : (r+1)*f.taps]
@@ -154,6 +151,22 @@ func (f *fixed) run(dst, x audio.Block, start, n int64, limit float64) int {
 		}
 	}
 	return room
+}
+
+// copy is run where every output frame is a source frame.
+func (f *fixed) copy(dst, x audio.Block, start, n int64, limit float64) int {
+	i := int(f.frame(n) - int64(f.left()) - start)
+	k := min(dst.Frames(), x.Frames()-f.taps-i+1)
+	if left := math.Ceil(limit - f.exact(n)); left < float64(k) {
+		k = int(left)
+	}
+	if k <= 0 {
+		return 0
+	}
+	for c := range x {
+		copy(dst[c][:k], x[c][i:i+k])
+	}
+	return k
 }
 
 func gcd(a, b int) int {
@@ -169,45 +182,4 @@ func blend(row, a, b []float64, mu float64) {
 	for k, v := range a {
 		row[k] = v + mu*(b[k]-v)
 	}
-}
-
-// dot is Σ x·a over equally long slices. Several sums at a time keep the
-// adders busy; their order is fixed, so the result is too.
-func dot(x, a []float64) float64 {
-	var s0, s1, s2, s3 float64
-	for len(a) >= 8 && len(x) >= 8 {
-		p, q := (*[8]float64)(x), (*[8]float64)(a)
-		s0 += p[0] * q[0]
-		s1 += p[1] * q[1]
-		s2 += p[2] * q[2]
-		s3 += p[3] * q[3]
-		s0 += p[4] * q[4]
-		s1 += p[5] * q[5]
-		s2 += p[6] * q[6]
-		s3 += p[7] * q[7]
-		x, a = x[8:], a[8:]
-	}
-	for k, v := range a {
-		s0 += x[k] * v
-	}
-	return (s0 + s1) + (s2 + s3)
-}
-
-// dot2 is dot for two rows at once, which loads x only once. Lengths are a
-// multiple of 4.
-func dot2(x, a, b []float64) (float64, float64) {
-	var s0, s1, s2, s3, t0, t1, t2, t3 float64
-	for len(a) >= 4 && len(x) >= 4 && len(b) >= 4 {
-		p, q, r := (*[4]float64)(x), (*[4]float64)(a), (*[4]float64)(b)
-		s0 += p[0] * q[0]
-		t0 += p[0] * r[0]
-		s1 += p[1] * q[1]
-		t1 += p[1] * r[1]
-		s2 += p[2] * q[2]
-		t2 += p[2] * r[2]
-		s3 += p[3] * q[3]
-		t3 += p[3] * r[3]
-		x, a, b = x[4:], a[4:], b[4:]
-	}
-	return (s0 + s1) + (s2 + s3), (t0 + t1) + (t2 + t3)
 }
