@@ -58,11 +58,11 @@ type soundTrack struct {
 	tasks []task.Task
 	sum   task.Task
 	final task.Task
-	parts []part
+	parts []entry
 }
 
-// part is one strip with what stands behind it.
-type part struct {
+// entry is one strip with what stands behind it.
+type entry struct {
 	plan.Strip
 	rec   *recording
 	voice store.Action
@@ -82,7 +82,7 @@ func (p *Production) soundTrack(pl *plan.Plan, all []located) (*soundTrack, erro
 			return nil, fmt.Errorf("the sound of take %q has no recording", s.Take)
 		}
 		level, voice := p.levelTask(rec, s), p.voiceTask(rec, s)
-		t.parts = append(t.parts, part{s, rec, voice.Action, groups[s.Section]})
+		t.parts = append(t.parts, entry{s, rec, voice.Action, groups[s.Section]})
 		t.tasks = append(t.tasks, p.soundTask(rec), level, voice)
 		after = append(after, level.ID, voice.ID)
 	}
@@ -94,8 +94,8 @@ func (p *Production) soundTrack(pl *plan.Plan, all []located) (*soundTrack, erro
 		after = append(after, soundID(p.room))
 	}
 	key := p.busKey("sum", pl.Timeline)
-	for _, part := range t.parts {
-		key = part.mixed(key)
+	for _, e := range t.parts {
+		key = e.mixed(key)
 	}
 	t.sum = task.Task{
 		ID: "sum", Name: "all strips", Stage: "mix", Action: key.Files(sumWAV, reportFile), After: after,
@@ -124,7 +124,7 @@ func (p *Production) busKey(rule string, line plan.Timeline) store.Action {
 }
 
 // mixed adds what a strip contributes to a key.
-func (x part) mixed(key store.Action) store.Action {
+func (x entry) mixed(key store.Action) store.Action {
 	s := x.Strip
 	return key.Arg("gain", s.Gain).Arg("section", x.group).Arg("pan", s.Pan).Arg("law", s.Law).Arg("width", s.Width).
 		Arg("send", s.Send).Arg("dry", s.Dry).Arg("lifts", s.Lifts).Input("voice", x.voice.ID())
@@ -177,7 +177,7 @@ func (p *Production) options(line plan.Timeline, in task.Inputs) (mix.Options, e
 }
 
 // makeSum adds the strips up into a file of float samples.
-func (p *Production) makeSum(ctx context.Context, line plan.Timeline, parts []part, in task.Inputs, dir string) error {
+func (p *Production) makeSum(ctx context.Context, line plan.Timeline, parts []entry, in task.Inputs, dir string) error {
 	var rep soundReport
 	o, err := p.options(line, in)
 	if err != nil {

@@ -95,7 +95,7 @@ takes:
 const ensembleMix = `mix: {loudness: -18, true_peak: -1.5, room: 0.2, hall: {decay: 1}, fade_in: 0.2, fade_out: 1, solo_lift: 3, pan_law: compromise, stage: [{section: winds, from: -60, to: -20}]}
 shots: [{from: m3, to: m4, show: solo, take: oboe}]`
 
-func readWAV(t testing.TB, path string) audio.Block {
+func readSound(t testing.TB, path string) audio.Block {
 	t.Helper()
 	wav, err := media.OpenWAV(path)
 	if err != nil {
@@ -115,7 +115,7 @@ func TestStemsSumToThePreMaster(t *testing.T) {
 	findTool(t)
 	dir := t.TempDir()
 	r := mixSound(t, dir, ensembleTakes(t, dir)+ensembleMix, 2, MixOptions{Stems: true})
-	sum := readWAV(t, storedFile(t, dir, sumWAV))
+	sum := readSound(t, storedFile(t, dir, sumWAV))
 	if sum.Frames() != soundTo-soundFrom {
 		t.Fatalf("a sum of %d frames", sum.Frames())
 	}
@@ -127,7 +127,7 @@ func TestStemsSumToThePreMaster(t *testing.T) {
 				continue
 			}
 			files = append(files, strings.TrimPrefix(s.File, filepath.Join(dir, "out", "stems")))
-			b := readWAV(t, s.File)
+			b := readSound(t, s.File)
 			if b.Frames() != soundTo {
 				t.Fatalf("%s has %d frames, want %d", s.File, b.Frames(), soundTo)
 			}
@@ -293,7 +293,7 @@ func TestPinkNoiseIsBalanced(t *testing.T) {
 	r := mixSound(t, dir, takes, 2, MixOptions{Stems: true})
 	var loud []float64
 	for _, s := range r.Stems[:5] {
-		m, err := mix.Measure(audio.NewMemory(readWAV(t, s.File), audio.Rate))
+		m, err := mix.Measure(audio.NewMemory(readSound(t, s.File), audio.Rate))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -356,7 +356,7 @@ func checkNumbers(t *testing.T, r MixResult) {
 	if _, err := json.Marshal(r); err != nil {
 		t.Error(err)
 	}
-	for c, ch := range readWAV(t, r.WAV) {
+	for c, ch := range readSound(t, r.WAV) {
 		for i, v := range ch {
 			if math.IsNaN(v) || math.IsInf(v, 0) {
 				t.Fatalf("sample %d of channel %d is %v", i, c, v)
@@ -402,8 +402,8 @@ func TestRecordedRoom(t *testing.T) {
 		hall[i] = rng.NormFloat64() * math.Exp(-float64(i)/4000)
 	}
 	writeWAV(t, filepath.Join(dir, "rooms/hall.wav"), audio.Block{hall}, 48000, media.Float32)
-	dry := readWAV(t, mixSound(t, dir, takes+"mix: {balance: manual}", 2, MixOptions{}).WAV)
-	wet := readWAV(t, mixSound(t, dir, takes+"mix: {balance: manual, room: 0.5, impulse: rooms/hall.wav}", 2, MixOptions{}).WAV)
+	dry := readSound(t, mixSound(t, dir, takes+"mix: {balance: manual}", 2, MixOptions{}).WAV)
+	wet := readSound(t, mixSound(t, dir, takes+"mix: {balance: manual, room: 0.5, impulse: rooms/hall.wav}", 2, MixOptions{}).WAV)
 	if dry.Frames() != wet.Frames() || slices.Equal(dry[0], wet[0]) {
 		t.Error("the room is not heard")
 	}

@@ -62,7 +62,7 @@ func (p *Production) stems(t *soundTrack, line plan.Timeline) []stem {
 
 // sectionsOf lists the sections that are heard, in the manifest's order, the
 // takes without one last.
-func (p *Production) sectionsOf(parts []part) []string {
+func (p *Production) sectionsOf(parts []entry) []string {
 	heard := map[string]bool{}
 	for _, x := range parts {
 		heard[x.Section] = true
@@ -80,7 +80,7 @@ func (p *Production) sectionsOf(parts []part) []string {
 }
 
 // takeStem mixes one strip alone.
-func (p *Production) takeStem(x part, line plan.Timeline) task.Task {
+func (p *Production) takeStem(x entry, line plan.Timeline) task.Task {
 	key := x.mixed(p.busKey("stem", line)).Arg("take", x.Take).Arg("part", x.Part).Ext(".wav").For(x.Take)
 	after := []string{levelID(x.rec), voiceID(x.rec)}
 	if p.man.Mix.Room > 0 && p.room != nil {
@@ -113,7 +113,7 @@ func (p *Production) takeStem(x part, line plan.Timeline) task.Task {
 }
 
 // sectionStem adds the stems of a section up.
-func (p *Production) sectionStem(name string, takes []stem, parts []part, line plan.Timeline) task.Task {
+func (p *Production) sectionStem(name string, takes []stem, parts []entry, line plan.Timeline) task.Task {
 	title := name
 	if name == "" {
 		title = noSection

@@ -109,7 +109,7 @@ func makeVoice(ctx context.Context, strip mix.Strip, dir string) error {
 
 // mixStrip is a strip ready for the bus: its voice with gain, place, send and
 // lifts. a is what its recording measures.
-func (p *Production) mixStrip(x part, a mix.Analysis, in task.Inputs) (mix.Strip, voiceInfo, error) {
+func (p *Production) mixStrip(x entry, a mix.Analysis, in task.Inputs) (mix.Strip, voiceInfo, error) {
 	dir := in[voiceID(x.rec)]
 	v, err := load[voiceInfo](filepath.Join(dir, voiceFile))
 	if err != nil {
@@ -129,7 +129,7 @@ func (p *Production) mixStrip(x part, a mix.Analysis, in task.Inputs) (mix.Strip
 // gain is everything that is applied to a voice: the manifest's gain, its
 // section's and the balance. The balance goes by the voice, which is what will
 // be heard; the noise of the recording has moved with it.
-func (p *Production) gain(x part, a mix.Analysis, v voiceInfo) audio.Decibels {
+func (p *Production) gain(x entry, a mix.Analysis, v voiceInfo) audio.Decibels {
 	if !p.man.Mix.AutoBalance {
 		return x.Gain + x.group
 	}
