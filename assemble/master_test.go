@@ -19,7 +19,7 @@ func TestDeliveredLoudness(t *testing.T) {
 		dir := t.TempDir()
 		takes := "takes:\n"
 		for i := range 3 {
-			writeWAV(t, filepath.Join(dir, fmt.Sprintf("in/%d.wav", i)), programme(uint64(10*seed+i), 48000, 12), 48000, media.PCM24)
+			writeWAV(t, filepath.Join(dir, fmt.Sprintf("in/%d.wav", i)), programme(uint64(10*seed+i), 48000, 8), 48000, media.PCM24)
 			takes += fmt.Sprintf("  - {name: t%d, audio: {file: in/%d.wav, offset: 0}}\n", i, i)
 		}
 		r := mixSound(t, dir, takes+"mix: "+want, 2, MixOptions{})
@@ -44,7 +44,7 @@ func TestCeilingHoldsOnNoise(t *testing.T) {
 	tool := findTool(t)
 	dir := t.TempDir()
 	rng := rand.New(rand.NewPCG(8, 8))
-	b := audio.NewBlock(2, 12*48000)
+	b := audio.NewBlock(2, 8*48000)
 	for c := range b {
 		for i := range b[c] {
 			b[c][i] = 0.1 * rng.NormFloat64()

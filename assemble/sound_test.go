@@ -19,19 +19,19 @@ import (
 	"ripieno/mix/audio"
 )
 
-// The production of these tests: 4 measures of 4/4 at 120 after a count-in of
-// one, so measure 1 begins at guide time 2 and the film lasts from 1 to 11.
+// The production of these tests: 2 measures of 4/4 at 120 after a count-in of
+// one, so measure 1 begins at guide time 2 and the film lasts from 1 to 7.
 const soundManifest = `version: 1
 title: Test Round
 tempo:
   count_in: {measures: 1}
   changes: [{measure: 1, meter: 4/4, bpm: 120}]
-  measures: 4
+  measures: 2
 %s
 picture: {lead_in: 1, tail: 1}
 `
 
-const soundFrom, soundTo = 1 * audio.Rate, 11 * audio.Rate
+const soundFrom, soundTo = 1 * audio.Rate, 7 * audio.Rate
 
 // openSound opens a production of audio takes. It may be opened again.
 func openSound(t testing.TB, dir, more string, workers int) *Production {
@@ -79,7 +79,7 @@ func pinkNoise(seed uint64, level float64, n int) []float64 {
 // mono and stereo, other rates, drift, a dead side, everything a strip can do.
 func ensembleTakes(t testing.TB, dir string) string {
 	t.Helper()
-	a, b, c := programme(1, 48000, 12), programme(2, 44100, 12), programme(3, 48000, 9)
+	a, b, c := programme(1, 48000, 8), programme(2, 44100, 8), programme(3, 48000, 6)
 	writeWAV(t, filepath.Join(dir, "in/a.wav"), a[:1], 48000, media.PCM24)
 	writeWAV(t, filepath.Join(dir, "in/b.wav"), b, 44100, media.Float32)
 	writeWAV(t, filepath.Join(dir, "in/c.wav"), audio.Block{c[0], make([]float64, len(c[0]))}, 48000, media.PCM16)
@@ -93,7 +93,7 @@ takes:
 }
 
 const ensembleMix = `mix: {loudness: -18, true_peak: -1.5, room: 0.2, hall: {decay: 1}, fade_in: 0.2, fade_out: 1, solo_lift: 3, pan_law: compromise, stage: [{section: winds, from: -60, to: -20}]}
-shots: [{from: m3, to: m4, show: solo, take: oboe}]`
+shots: [{from: m2, to: m3, show: solo, take: oboe}]`
 
 func readSound(t testing.TB, path string) audio.Block {
 	t.Helper()
@@ -223,7 +223,7 @@ func checkEnsemble(t *testing.T, r MixResult) {
 	if oboe.Pan != -60 || harp.Pan != 20 || harp.Width != 0.5 || *harp.Send != -6 || cello.Send != nil {
 		t.Errorf("places %v %v, width %v, sends %v %v", oboe.Pan, harp.Pan, harp.Width, harp.Send, cello.Send)
 	}
-	if len(oboe.Lifts) != 1 || oboe.Lifts[0] != (MixLift{6, 8, 3}) || harp.Lifts != nil {
+	if len(oboe.Lifts) != 1 || oboe.Lifts[0] != (MixLift{4, 6, 3}) || harp.Lifts != nil {
 		t.Errorf("the oboe is lifted %v, the harp %v", oboe.Lifts, harp.Lifts)
 	}
 	// A section of one strip has its target itself; -30 is what strips of
@@ -239,7 +239,7 @@ func checkEnsemble(t *testing.T, r MixResult) {
 	if !r.Master.Reached || math.Abs(*r.Loudness+18) > 0.3 || math.Abs(*r.Master.AAC+18) > 0.3 || *r.Master.AACPeak > -1.5 {
 		t.Errorf("master %+v", r.Master)
 	}
-	if n := len(r.Curve.ShortTerm); n != 100 || r.Curve.Step != 0.1 || r.Curve.ShortTerm[n/2] == nil {
+	if n := len(r.Curve.ShortTerm); n != 60 || r.Curve.Step != 0.1 || r.Curve.ShortTerm[n/2] == nil {
 		t.Errorf("a curve of %d values", n)
 	}
 	f, err := os.Open(r.Levels)
@@ -282,9 +282,9 @@ func TestPinkNoiseIsBalanced(t *testing.T) {
 	takes := "takes:\n"
 	for i, level := range []float64{0.001, 0.01, 0.05, 0.2, 0.02} {
 		name := fmt.Sprintf("n%d", i)
-		b := audio.Block{pinkNoise(uint64(i), level, 12*48000)}
+		b := audio.Block{pinkNoise(uint64(i), level, 8*48000)}
 		if i == 4 {
-			b = append(b, pinkNoise(9, level, 12*48000))
+			b = append(b, pinkNoise(9, level, 8*48000))
 		}
 		writeWAV(t, filepath.Join(dir, "in", name+".wav"), b, 48000, media.Float32)
 		more := []string{"", ", low_cut: 200", ", eq: [{shape: high_shelf, hz: 2000, gain: 9}]", "", ""}[i]
@@ -308,7 +308,7 @@ func TestPinkNoiseIsBalanced(t *testing.T) {
 // not a number comes out, whatever else plays.
 func TestDifficultTakes(t *testing.T) {
 	findTool(t)
-	n := 12 * 48000
+	n := 8 * 48000
 	loud := pinkNoise(1, 2, n)
 	for i, v := range loud {
 		loud[i] = min(max(v, -1), 1)

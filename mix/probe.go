@@ -127,15 +127,30 @@ func (p *probe) samples(left, right []float64) {
 	default:
 		p.peaks.Write(audio.Block{left})
 	}
-	for i, l := range left {
-		r := right[i]
-		p.top = max(p.top, math.Abs(l), math.Abs(r))
-		p.sums[0] += l
-		p.sums[1] += r
-		p.clip(0, l)
-		if p.stereo {
-			p.clip(1, r)
+	p.side(0, left)
+	if p.stereo {
+		p.side(1, right)
+	}
+}
+
+// side gathers sum, peak and clipping of one channel.
+func (p *probe) side(c int, x []float64) {
+	sum, low, high := p.sums[c], 0.0, 0.0
+	for _, v := range x {
+		sum += v
+		if v > high {
+			high = v
+		} else if v < low {
+			low = v
 		}
+	}
+	p.sums[c] = sum
+	p.top = max(p.top, high, -low)
+	if p.rail[c] == 0 && high < fullScale && -low < fullScale {
+		return // nothing to count, as almost always
+	}
+	for _, v := range x {
+		p.clip(c, v)
 	}
 }
 

@@ -183,7 +183,7 @@ func (x *WAVWriter) Write(b audio.Block) error {
 	}
 	for c := range b {
 		for i, v := range b[c] {
-			if math.IsNaN(v) || math.IsInf(v, 0) {
+			if v-v != 0 { // NaN or infinite: anything else gives 0
 				frame := x.bytes/int64(x.channels*x.sample.bytes()) + int64(i)
 				return fmt.Errorf("media: sample %d of channel %d is not a number", frame, c)
 			}
