@@ -146,7 +146,9 @@ func (p *Production) inspectRoom(ctx context.Context) {
 	p.room = nil
 	if x := p.man.Mix.Impulse; x != nil {
 		p.room = &recording{owner: "room", role: "impulse", file: &manifest.File{Path: x.Path, Mark: x.Mark}}
-		p.room.err = p.room.named(p.inspect(ctx, p.room))
+		if err := p.inspect(ctx, p.room); err != nil {
+			p.room.err = unusableRoom(x, err)
+		}
 	}
 }
 

@@ -3,6 +3,7 @@ package assemble
 import (
 	"context"
 	"errors"
+	"fmt"
 	"math"
 	"path/filepath"
 
@@ -161,6 +162,11 @@ func (p *Production) sectionGains(strips []plan.Strip) map[string]audio.Decibels
 
 // unusableRoom is the fault of a recorded room that is none.
 func unusableRoom(x *manifest.Impulse, err error) error {
-	return fault.At(fault.Media, x.Mark, "the room "+x.Path+" cannot be used: "+err.Error(),
-		"a recording of one short bang in the room, with 1, 2 or 4 channels; or hall: instead").Because(err)
+	why := err.Error()
+	var f *fault.Fault
+	if errors.As(err, &f) {
+		why = f.What
+	}
+	return fault.At(fault.Media, x.Mark, fmt.Sprintf("the room %q cannot be used: %s", x.Path, why),
+		"a recording of one short bang in the room, with 1, 2 or 4 channels; or hall: instead")
 }
