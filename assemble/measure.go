@@ -18,6 +18,7 @@ const (
 	kindUnreadable = "unreadable"
 	kindUnplaced   = "unplaced"
 	kindShort      = "short"
+	kindRejected   = "rejected"
 )
 
 // Estimated cost in seconds of one core for each second of a recording, from
