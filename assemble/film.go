@@ -76,7 +76,7 @@ func (p *Production) conformTask(c plan.Conform, key store.Action, line plan.Tim
 	n := c.Frames.Len()
 	return task.Task{
 		ID: conformID(c.Take, key.ID().String()), Name: c.Take, Stage: "conform", Action: key,
-		Cost: costConform * float64(n) * (mega(c.W, c.H) + mega(c.Picture.W, c.Picture.H)),
+		Cost: costConform * float64(n) * (mega(c.W, c.H) + mega(c.Picture.W, c.Picture.H)), Memory: conformMemory(c),
 		Make: func(ctx context.Context, _ task.Inputs, tmp string, advance func(float64)) error {
 			cmd, err := graph.Conform(c, source(c.Picture), line.Rate, "file:"+tmp)
 			if err != nil {
@@ -158,7 +158,7 @@ func (p *Production) segmentTask(f plan.Film, seg plan.Segment, line plan.Timeli
 	}
 	return task.Task{
 		ID: "segment/" + key.ID().String(), Name: key.Subject(), Stage: "compose", Action: key, After: after,
-		Cost: cost * float64(seg.Len()) * mega(f.Canvas.W, f.Canvas.H),
+		Cost: cost * float64(seg.Len()) * mega(f.Canvas.W, f.Canvas.H), Memory: composeMemory(f, seg),
 		Make: func(ctx context.Context, in task.Inputs, tmp string, advance func(float64)) error {
 			shown := pieces(f, seg, line, func(c int) string { return in[conforms[c].ID] })
 			for i := range shown {

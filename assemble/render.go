@@ -120,7 +120,7 @@ func (p *Production) Plan(ctx context.Context, o RenderOptions) (PlanResult, err
 	if err != nil {
 		return PlanResult{}, err
 	}
-	runner := task.Runner{Store: p.store, Workers: p.set.Workers}
+	runner := task.Runner{Store: p.store, Workers: p.set.Workers, Memory: p.set.Memory}
 	tasks, err := runner.Plan(ctx, j.tasks)
 	return PlanResult{Tasks: tasks, Faults: j.faults}, err
 }
@@ -163,6 +163,7 @@ func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult,
 		return r, err
 	}
 	r.Loudness, r.TruePeak = finite(float64(rep.AAC.Integrated)), finite(float64(rep.AAC.TruePeak))
+	p.trim(ctx)
 	r.Wall = p.set.Now().Sub(begun).Seconds()
 	return r, nil
 }

@@ -331,6 +331,7 @@ func (p *Production) Mix(ctx context.Context) (MixResult, error) {
 		return r, err
 	}
 	r.fill(path, pl, rep)
+	p.trim(ctx)
 	return r, nil
 }
 
