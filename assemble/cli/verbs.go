@@ -114,6 +114,8 @@ AAC. A film gets its name only after it has been checked. What has been made
 before and is not touched by a change is used again.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			switch {
+			case plan && verify || (plan || verify) && explain != "":
+				return nil, fault.New(fault.Manifest, "", "--plan, --verify and --explain-key exclude each other", "use one of them")
 			case explain != "":
 				r, err := p.Explain(cmd.Context(), explain)
 				if err != nil {
@@ -140,7 +142,6 @@ before and is not touched by a change is used again.`,
 	c.Flags().BoolVar(&plan, "plan", false, "print what would be made and why, and make nothing")
 	c.Flags().BoolVar(&verify, "verify", false, "make everything again, compare it with what is stored and deliver nothing")
 	c.Flags().StringVar(&explain, "explain-key", "", "print what is stored under the `KEY` that begins like this")
-	c.MarkFlagsMutuallyExclusive("plan", "verify", "explain-key")
 	return c
 }
 
