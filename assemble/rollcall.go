@@ -49,18 +49,15 @@ type RollResult struct {
 }
 
 // Rollcall says who is in, late, rejected and missing. A take is rejected when
-// check would ask for it again. With a day on which takes are due, one that is
-// not in is late from the day after, by the local calendar of Settings.Now.
+// check would ask for it again. When callsheet in the manifest says a day, a take
+// that is not in is late from the day after, by the local calendar of Settings.Now.
 func (p *Production) Rollcall(ctx context.Context) (RollResult, error) {
 	check, err := p.Check(ctx)
 	if err != nil {
 		return RollResult{}, err
 	}
-	return roll(p.man, check, p.dueDay(), p.set.Now()), nil
+	return roll(p.man, check, p.man.CallSheet.DueDay, p.set.Now()), nil
 }
-
-// dueDay is the day on which takes are due; zero when the manifest has none.
-func (p *Production) dueDay() time.Time { return time.Time{} }
 
 // roll calls the roll from what check found.
 func roll(man *manifest.Production, check CheckResult, due, now time.Time) RollResult {
