@@ -151,6 +151,11 @@ func (p *Production) segmentTask(f plan.Film, seg plan.Segment, line plan.Timeli
 		key = key.Input("picture", conforms[c].Action.ID())
 		after = append(after, conforms[c].ID)
 	}
+	var marks []string
+	if f.Marks {
+		marks = markTexts(p.man.Tempo, line, seg)
+		key = key.Arg("marks", marks)
+	}
 	key = key.Ext(".mp4").For(fmt.Sprintf("%s from %.1f s", f.Name, line.Rate.Seconds(seg.From)))
 	cost := costCompose
 	if f.Rough {
@@ -170,8 +175,15 @@ func (p *Production) segmentTask(f plan.Film, seg plan.Segment, line plan.Timeli
 				}
 				shown[i].Path = "file:" + name
 			}
+			var counter graph.Marks
+			if marks != nil {
+				var err error
+				if counter, err = drawMarks(tmp+".marks", f.Canvas.H, marks); err != nil {
+					return err
+				}
+			}
 			cmd, err := graph.Compose(graph.Segment{
-				Canvas: f.Canvas, Rate: line.Rate, Frames: seg.Len(), Rough: f.Rough, Pieces: shown,
+				Marks: counter, Canvas: f.Canvas, Rate: line.Rate, Frames: seg.Len(), Rough: f.Rough, Pieces: shown,
 				Overlay: "file:" + in[over.ID], Backdrop: "file:" + in[backdrop.ID],
 			}, "file:"+tmp)
 			if err != nil {

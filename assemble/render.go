@@ -16,6 +16,7 @@ import (
 // RenderOptions choose what Render makes.
 type RenderOptions struct {
 	Rough bool     // quick previews instead of finished films
+	Marks bool     // with Rough: burn the place in the score and the guide time in
 	Only  []string // names of deliverables; empty: all, or the first for a rough cut
 }
 
@@ -46,7 +47,7 @@ func (p *Production) wants(o RenderOptions) ([]plan.Want, error) {
 			continue
 		}
 		if o.Rough {
-			w.Rough = true
+			w.Rough, w.Marks = true, o.Marks
 			w.Canvas.W, w.Canvas.H = roughCanvas(w.Canvas.W, w.Canvas.H)
 			w.Name = "rough-" + w.Name
 			if w.Name == "rough-"+names[0] {

@@ -90,17 +90,19 @@ manifest under its true-peak ceiling and writes out/master.wav (24-bit, 48 kHz).
 
 func (a *app) roughVerb() *cobra.Command {
 	var only []string
+	var marks bool
 	c := a.verb("rough", "make the rough cut",
 		`Makes a small, quick film of every deliverable (540 lines) to look at and to
 show, as out/rough.mp4 for the first and out/rough-NAME.mp4 for the others.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
-			r, err := p.Render(cmd.Context(), assemble.RenderOptions{Rough: true, Only: only})
+			r, err := p.Render(cmd.Context(), assemble.RenderOptions{Rough: true, Only: only, Marks: marks})
 			if err != nil {
 				return nil, err
 			}
 			return func() error { return a.show(r, renderTable(r)) }, assemble.Verdict(r.Faults)
 		})
 	c.Flags().StringSliceVar(&only, "only", nil, "names of the deliverables to make (default: the first)")
+	c.Flags().BoolVar(&marks, "marks", false, "burn measure, beat and guide time into the upper right corner")
 	return c
 }
 
