@@ -76,7 +76,7 @@ func (p *Production) conformTask(c plan.Conform, key store.Action, line plan.Tim
 	n := c.Frames.Len()
 	return task.Task{
 		ID: conformID(c.Take, key.ID().String()), Name: c.Take, Stage: "conform", Action: key,
-		Cost: costConform * float64(n) * (mega(c.W, c.H) + mega(c.Picture.W, c.Picture.H)),
+		Cost: costConform * float64(n) * (mega(c.W, c.H) + mega(c.Picture.W, c.Picture.H)), Memory: conformMemory(c),
 		Make: func(ctx context.Context, _ task.Inputs, tmp string, advance func(float64)) error {
 			cmd, err := graph.Conform(c, source(c.Picture), line.Rate, "file:"+tmp)
 			if err != nil {
@@ -151,6 +151,11 @@ func (p *Production) segmentTask(f plan.Film, seg plan.Segment, line plan.Timeli
 		key = key.Input("picture", conforms[c].Action.ID())
 		after = append(after, conforms[c].ID)
 	}
+	var marks []string
+	if f.Marks {
+		marks = markTexts(p.man.Tempo, line, seg)
+		key = key.Arg("marks", marks)
+	}
 	key = key.Ext(".mp4").For(fmt.Sprintf("%s from %.1f s", f.Name, line.Rate.Seconds(seg.From)))
 	cost := costCompose
 	if f.Rough {
@@ -158,7 +163,7 @@ func (p *Production) segmentTask(f plan.Film, seg plan.Segment, line plan.Timeli
 	}
 	return task.Task{
 		ID: "segment/" + key.ID().String(), Name: key.Subject(), Stage: "compose", Action: key, After: after,
-		Cost: cost * float64(seg.Len()) * mega(f.Canvas.W, f.Canvas.H),
+		Cost: cost * float64(seg.Len()) * mega(f.Canvas.W, f.Canvas.H), Memory: composeMemory(f, seg),
 		Make: func(ctx context.Context, in task.Inputs, tmp string, advance func(float64)) error {
 			shown := pieces(f, seg, line, func(c int) string { return in[conforms[c].ID] })
 			for i := range shown {
@@ -170,8 +175,15 @@ func (p *Production) segmentTask(f plan.Film, seg plan.Segment, line plan.Timeli
 				}
 				shown[i].Path = "file:" + name
 			}
+			var counter graph.Marks
+			if marks != nil {
+				var err error
+				if counter, err = drawMarks(tmp+".marks", f.Canvas.H, marks); err != nil {
+					return err
+				}
+			}
 			cmd, err := graph.Compose(graph.Segment{
-				Canvas: f.Canvas, Rate: line.Rate, Frames: seg.Len(), Rough: f.Rough, Pieces: shown,
+				Marks: counter, Canvas: f.Canvas, Rate: line.Rate, Frames: seg.Len(), Rough: f.Rough, Pieces: shown,
 				Overlay: "file:" + in[over.ID], Backdrop: "file:" + in[backdrop.ID],
 			}, "file:"+tmp)
 			if err != nil {

@@ -18,6 +18,7 @@ const (
 	kindUnreadable = "unreadable"
 	kindUnplaced   = "unplaced"
 	kindShort      = "short"
+	kindRejected   = "rejected"
 )
 
 // Estimated cost in seconds of one core for each second of a recording, from
@@ -160,8 +161,9 @@ func doubtful(all []located) bool {
 
 // run runs tasks; failures of single ones are left in the result.
 func (p *Production) run(ctx context.Context, tasks []task.Task) (task.Result, error) {
-	runner := task.Runner{Store: p.store, Progress: p.set.Report, Workers: p.set.Workers}
+	runner := task.Runner{Store: p.store, Progress: p.set.Report, Workers: p.set.Workers, Memory: p.set.Memory, Verify: p.verify}
 	res, err := runner.Run(ctx, tasks)
+	p.noteDifferences(tasks, res)
 	var failed task.Failures
 	if errors.As(err, &failed) {
 		for _, f := range failed {

@@ -2,12 +2,9 @@ package assemble
 
 import (
 	"context"
-	"errors"
 	"io/fs"
 	"os"
 	"path/filepath"
-	"slices"
-	"strings"
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/manifest"
@@ -36,32 +33,19 @@ func New(ctx context.Context, set Settings, title string) (NewResult, error) {
 		return r, err
 	}
 	var files []manifest.ScaffoldFile
-	err = filepath.WalkDir(dir, func(path string, d fs.DirEntry, err error) error {
-		if err != nil || ctx.Err() != nil {
-			return errors.Join(err, ctx.Err())
-		}
-		hidden := strings.HasPrefix(d.Name(), ".") && path != dir
-		if d.IsDir() {
-			if hidden || d.Name() == outFolder {
-				return fs.SkipDir
-			}
-			return nil
-		}
-		if hidden || !slices.Contains(recordingExt, strings.ToLower(filepath.Ext(path))) {
-			return nil
-		}
-		rel, err := filepath.Rel(dir, path)
-		if err != nil {
-			return err
+	var found []string
+	err = walkRecordings(dir, set.Out, func(rel string, _ fs.FileInfo) { found = append(found, rel) })
+	for _, rel := range found {
+		if ctx.Err() != nil {
+			return r, ctx.Err()
 		}
 		info, err := probeForNew(ctx, set, dir, rel, func(abs string) (media.Info, error) { return media.Probe(ctx, tool, abs) })
 		if err != nil {
 			r.Unguessed = append(r.Unguessed, rel+" is left out: "+err.Error())
-			return nil
+			continue
 		}
 		files = append(files, manifest.ScaffoldFile{Path: filepath.ToSlash(rel), HasVideo: info.Video != nil, HasAudio: info.Audio != nil})
-		return nil
-	})
+	}
 	if err != nil {
 		return r, err
 	}

@@ -32,13 +32,28 @@ const (
 
 // Settings are what a verb needs besides the manifest.
 type Settings struct {
-	Dir      string // the production's folder
-	Out      string // where films and sound go; "" is Dir/out
-	Workers  int    // tasks at once; 0 is one for each core
+	Dir     string // the production's folder
+	Out     string // where films and sound go; "" is Dir/out
+	Workers int    // tasks at once; 0 is one for each core
+	// Memory bounds the estimated memory in bytes of what runs at once; 0 is
+	// memoryPerWorker for each of Workers, and leastMemory at least.
+	Memory int64
+	// Store bounds the store in bytes: after a run that made a film or a mix
+	// the least recently used results go until it fits. 0 is storeBound.
+	Store    int64
 	Programs ffmpeg.Options
 	Report   progress.Reporter // never nil
 	Now      func() time.Time  // the clock for durations told to people
 }
+
+// Bounds that Settings may leave open. A segment of 1080 lines takes half a
+// gigabyte (see composeMemory), and one runs on each worker; the store's bound
+// is a dozen productions of 25 players and five minutes.
+const (
+	memoryPerWorker = 600_000_000
+	leastMemory     = 1_500_000_000
+	storeBound      = 50_000_000_000
+)
 
 // Production is an open production folder.
 type Production struct {
@@ -47,6 +62,10 @@ type Production struct {
 	tool  *ffmpeg.Tool
 	store *store.Store
 	room  *recording // the recorded room; nil: none
+	// verify makes every run make again what is stored; what came out
+	// different is in differ.
+	verify bool
+	differ []Differing
 }
 
 // encoders is what every film needs from ffmpeg.
@@ -66,6 +85,12 @@ func open(ctx context.Context, set Settings, man *manifest.Production) (*Product
 	if set.Workers <= 0 {
 		set.Workers = runtime.NumCPU()
 	}
+	if set.Memory <= 0 {
+		set.Memory = max(leastMemory, int64(set.Workers)*memoryPerWorker)
+	}
+	if set.Store <= 0 {
+		set.Store = storeBound
+	}
 	if set.Now == nil {
 		set.Now = time.Now
 	}
@@ -78,6 +103,9 @@ func open(ctx context.Context, set Settings, man *manifest.Production) (*Product
 		return nil, err
 	}
 	if err := p.tool.Require(encoders...); err != nil {
+		return nil, err
+	}
+	if err := p.files(); err != nil {
 		return nil, err
 	}
 	if p.store, err = store.Open(filepath.Join(man.Dir, storeFolder)); err != nil {
@@ -95,6 +123,19 @@ func open(ctx context.Context, set Settings, man *manifest.Production) (*Product
 
 // Close lets the next run in.
 func (p *Production) Close() error { return p.store.Close() }
+
+// files makes room for as many open files as a shot of all takes needs: ffmpeg
+// opens every conformed picture of a segment at once. spareFiles is for what
+// every process has open besides.
+func (p *Production) files() error {
+	const spareFiles = 64
+	need := uint64(len(p.man.Takes) + spareFiles)
+	if have, err := ffmpeg.RaiseFileLimit(); err == nil && have < need {
+		return fault.New(fault.Failed, p.man.Path, fmt.Sprintf("%d takes need %d open files, and this system allows %d", len(p.man.Takes), need, have),
+			fmt.Sprintf("allow more with `ulimit -n %d`, or use shots that show one section at a time", need))
+	}
+	return nil
+}
 
 // out is the path of an output. It makes the folder and finds out that it
 // cannot be written before any work is done.

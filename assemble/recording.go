@@ -5,15 +5,20 @@ import (
 	"context"
 	"encoding/gob"
 	"errors"
+	"io"
 	"os"
 	"path/filepath"
+	"sync"
 
 	"golang.org/x/sync/errgroup"
 
 	"ripieno/assemble/fault"
+	"ripieno/assemble/intake"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
 	"ripieno/assemble/store"
+	"ripieno/mix"
+	"ripieno/mix/align"
 )
 
 // Roles of a take's files.
@@ -117,8 +122,25 @@ func cached[T any](ctx context.Context, s *store.Store, key store.Action, comput
 	return load[T](path)
 }
 
+// numberTypes gives the types that are stored their numbers in gob's streams.
+// They are handed out in the order in which a process first meets the types,
+// so without this the bytes of a stored value would depend on what else the
+// process did. Whatever is passed to save belongs in the list, at its end.
+var numberTypes = sync.OnceValue(func() error {
+	enc := gob.NewEncoder(io.Discard)
+	for _, v := range []any{media.Info{}, &align.Features{}, align.Match{}, mix.Analysis{}, soundReport{}, intake.Sound{}, intake.Picture{}} {
+		if err := enc.Encode(v); err != nil {
+			return err
+		}
+	}
+	return nil
+})
+
 // save stores a value. Unlike JSON, gob keeps infinities.
 func save[T any](path string, value T) error {
+	if err := numberTypes(); err != nil {
+		return err
+	}
 	var buf bytes.Buffer
 	if err := gob.NewEncoder(&buf).Encode(value); err != nil {
 		return err

@@ -16,6 +16,7 @@ import (
 // RenderOptions choose what Render makes.
 type RenderOptions struct {
 	Rough bool     // quick previews instead of finished films
+	Marks bool     // with Rough: burn the place in the score and the guide time in
 	Only  []string // names of deliverables; empty: all, or the first for a rough cut
 }
 
@@ -46,7 +47,7 @@ func (p *Production) wants(o RenderOptions) ([]plan.Want, error) {
 			continue
 		}
 		if o.Rough {
-			w.Rough = true
+			w.Rough, w.Marks = true, o.Marks
 			w.Canvas.W, w.Canvas.H = roughCanvas(w.Canvas.W, w.Canvas.H)
 			w.Name = "rough-" + w.Name
 			if w.Name == "rough-"+names[0] {
@@ -120,7 +121,7 @@ func (p *Production) Plan(ctx context.Context, o RenderOptions) (PlanResult, err
 	if err != nil {
 		return PlanResult{}, err
 	}
-	runner := task.Runner{Store: p.store, Workers: p.set.Workers}
+	runner := task.Runner{Store: p.store, Workers: p.set.Workers, Memory: p.set.Memory}
 	tasks, err := runner.Plan(ctx, j.tasks)
 	return PlanResult{Tasks: tasks, Faults: j.faults}, err
 }
@@ -163,6 +164,7 @@ func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult,
 		return r, err
 	}
 	r.Loudness, r.TruePeak = finite(float64(rep.AAC.Integrated)), finite(float64(rep.AAC.TruePeak))
+	p.trim(ctx)
 	r.Wall = p.set.Now().Sub(begun).Seconds()
 	return r, nil
 }

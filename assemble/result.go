@@ -34,7 +34,7 @@ type Bad struct {
 	Take string `json:"take"`
 	What string `json:"what"`
 	Hint string `json:"hint,omitempty"`
-	Kind string `json:"kind"` // missing, unreadable, unplaced or short
+	Kind string `json:"kind"` // missing, unreadable, unplaced, short or rejected
 }
 
 // Box is a rectangle in pixels.

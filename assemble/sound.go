@@ -267,6 +267,7 @@ func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 	if err := p.deliverStems(ctx, stems, res, &r); err != nil {
 		return r, err
 	}
+	p.trim(ctx)
 	return r, p.drawLevels(ctx, pl, rep, &r)
 }
 

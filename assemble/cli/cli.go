@@ -130,6 +130,8 @@ production.yaml; run the same verb again when a late take arrives.
 	flags.Bool("quiet", false, "no progress and no table, only errors")
 	flags.String("progress", "auto", "how progress is shown: auto, bar, lines, json or quiet")
 	flags.Int("workers", runtime.NumCPU(), "how many tasks may run at once")
+	flags.String("store-limit", "50GB", "how large the store may grow before the least recently used results go")
+	flags.String("memory-limit", "auto", "how much memory what runs at once may take (auto: 600MB for each worker, 1.5GB at least)")
 	flags.String("ffmpeg", "ffmpeg", "the ffmpeg program")
 	flags.String("ffprobe", "ffprobe", "the ffprobe program")
 	flags.VisitAll(func(f *pflag.Flag) {
@@ -140,6 +142,7 @@ production.yaml; run the same verb again when a late take arrives.
 	root.AddCommand(
 		a.newVerb(), a.clickVerb(), a.callsheetVerb(), a.checkVerb(), a.syncVerb(), a.gridVerb(), a.mixVerb(),
 		a.roughVerb(), a.renderVerb(), a.demoVerb(), a.cleanVerb(),
+		a.rollcallVerb(), a.watchVerb(),
 	)
 	return root
 }
@@ -174,7 +177,12 @@ func (a *app) use() (assemble.Settings, error) {
 		mode = progress.Quiet
 	}
 	workers := a.settings.GetInt("workers")
+	set, err := a.limits()
+	if err != nil {
+		return set, err
+	}
 	return assemble.Settings{
+		Memory: set.Memory, Store: set.Store,
 		Dir: a.settings.GetString("dir"), Out: a.settings.GetString("out"), Workers: workers,
 		Programs: ffmpeg.Options{FFmpeg: a.settings.GetString("ffmpeg"), FFprobe: a.settings.GetString("ffprobe")},
 		Report:   progress.Options{Mode: mode, Workers: workers}.New(a.Err),

@@ -114,12 +114,14 @@ func makeTake(ts *testscript.TestScript, neg bool, args []string) {
 	size := "160x90"
 	if args[1] == "upright" {
 		size = "90x160"
+	} else if args[1] == "large" {
+		size = "640x360"
 	}
 	picture := []string{"-f", "lavfi", "-i", "testsrc2=size=" + size + ":rate=25:duration=" + seconds}
 	sound := []string{"-f", "lavfi", "-i", "aevalsrc='0.4*sin(2*PI*660*t)*exp(-12*mod(t,0.5))':s=48000:d=" + seconds}
 	var in []string
 	switch args[1] {
-	case "video", "moov-late", "upright":
+	case "video", "moov-late", "upright", "large":
 		in = append(picture, sound...)
 	case "mute":
 		in = picture

@@ -152,6 +152,19 @@ func planTable(r assemble.PlanResult) func(io.Writer) {
 	}
 }
 
+func explainTable(r assemble.ExplainResult) func(io.Writer) {
+	return func(w io.Writer) { fmt.Fprintln(w, r.Text) }
+}
+
+func verifyTable(r assemble.VerifyResult) func(io.Writer) {
+	return func(w io.Writer) {
+		for _, d := range r.Different {
+			fmt.Fprintf(w, "%s %s differs: stored %.12s, made again %.12s\n", d.Stage, d.Name, d.Stored, d.Rebuilt)
+		}
+		fmt.Fprintf(w, "%d of %d results made again are the same\n", r.Tasks-len(r.Different), r.Tasks)
+	}
+}
+
 func cleanTable(r assemble.CleanResult) func(io.Writer) {
 	return func(w io.Writer) {
 		fmt.Fprintf(w, "removed %d stored results, %.1f MB\n", r.Entries, float64(r.Bytes)/1e6)

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"context"
 	"errors"
 
 	"github.com/spf13/cobra"
@@ -98,29 +99,44 @@ mastering, in 32-bit float, all beginning at guide time 0.`,
 
 func (a *app) roughVerb() *cobra.Command {
 	var only []string
+	var marks bool
 	c := a.verb("rough", "make the rough cut",
 		`Makes a small, quick film of every deliverable (540 lines) to look at and to
 show, as out/rough.mp4 for the first and out/rough-NAME.mp4 for the others.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
-			r, err := p.Render(cmd.Context(), assemble.RenderOptions{Rough: true, Only: only})
+			r, err := p.Render(cmd.Context(), assemble.RenderOptions{Rough: true, Only: only, Marks: marks})
 			if err != nil {
 				return nil, err
 			}
 			return func() error { return a.show(r, renderTable(r)) }, assemble.Verdict(r.Faults)
 		})
 	c.Flags().StringSliceVar(&only, "only", nil, "names of the deliverables to make (default: the first)")
+	c.Flags().BoolVar(&marks, "marks", false, "burn measure, beat and guide time into the upper right corner")
 	return c
 }
 
 func (a *app) renderVerb() *cobra.Command {
 	var only []string
-	var plan bool
+	var plan, verify bool
+	var explain string
 	c := a.verb("render", "make the finished films",
 		`Makes every deliverable of the manifest as out/NAME.mp4: H.264 High, BT.709,
 AAC. A film gets its name only after it has been checked. What has been made
 before and is not touched by a change is used again.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
-			if plan {
+			switch {
+			case plan && verify || (plan || verify) && explain != "":
+				return nil, fault.New(fault.Manifest, "", "--plan, --verify and --explain-key exclude each other", "use one of them")
+			case explain != "":
+				r, err := p.Explain(cmd.Context(), explain)
+				if err != nil {
+					return nil, err
+				}
+				return func() error { return a.show(r, explainTable(r)) }, nil
+			case verify:
+				r, err := p.Verify(cmd.Context(), assemble.RenderOptions{Only: only})
+				return func() error { return a.show(r, verifyTable(r)) }, errors.Join(err, assemble.Verdict(r.Faults))
+			case plan:
 				r, err := p.Plan(cmd.Context(), assemble.RenderOptions{Only: only})
 				if err != nil {
 					return nil, err
@@ -135,20 +151,34 @@ before and is not touched by a change is used again.`,
 		})
 	c.Flags().StringSliceVar(&only, "only", nil, "names of the deliverables to make (default: all)")
 	c.Flags().BoolVar(&plan, "plan", false, "print what would be made and why, and make nothing")
+	c.Flags().BoolVar(&verify, "verify", false, "make everything again, compare it with what is stored and deliver nothing")
+	c.Flags().StringVar(&explain, "explain-key", "", "print what is stored under the `KEY` that begins like this")
 	return c
 }
 
 func (a *app) cleanVerb() *cobra.Command {
-	return a.verb("clean", "remove everything that can be computed again",
-		`Empties the production's store (.ripieno). Takes, the manifest, sync.yaml and
-the finished films stay.`,
+	var keep string
+	c := a.verb("clean", "remove what can be computed again",
+		`Empties the production's store (.ripieno), or with --keep only what was not used
+for longest, until the rest fits. Takes, the manifest, sync.yaml and the finished
+films stay.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
-			r, err := p.Clean(cmd.Context())
+			clean := p.Clean
+			if cmd.Flags().Changed("keep") {
+				n, ok := parseSize(keep)
+				if !ok {
+					return nil, badSize("keep", keep)
+				}
+				clean = func(ctx context.Context) (assemble.CleanResult, error) { return p.Trim(ctx, n) }
+			}
+			r, err := clean(cmd.Context())
 			if err != nil {
 				return nil, err
 			}
 			return func() error { return a.show(r, cleanTable(r)) }, nil
 		})
+	c.Flags().StringVar(&keep, "keep", "", "the `SIZE` to keep, such as 10GB")
+	return c
 }
 
 func (a *app) newVerb() *cobra.Command {

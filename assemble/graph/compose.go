@@ -32,6 +32,7 @@ type Segment struct {
 	// while its take is not there.
 	Backdrop string
 	Rough    bool
+	Marks    Marks
 }
 
 // encoderThreads is pinned because the bytes x264 writes depend on it;
@@ -46,6 +47,9 @@ func Compose(g Segment, dst string) (Command, error) {
 	if g.gaps() > 0 {
 		inputs++
 	}
+	if g.Marks.Path != "" {
+		inputs++
+	}
 	return build(inputs, func() *ffmpeg.Stream {
 		s := picture(g.Overlay, "yuva420p")
 		if len(g.Pieces) > 0 {
@@ -53,6 +57,7 @@ func Compose(g Segment, dst string) (Command, error) {
 		} else {
 			s = paced(still(s, g.Frames), g.Rate)
 		}
+		s = marked(s, g.Marks, g.Rate)
 		s = filter(s, "format", "pix_fmts=yuv420p")
 		return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, encoder(g))
 	})

@@ -85,7 +85,7 @@ func (t Timeline) clamp(m manifest.Time) int {
 
 // film lays out one deliverable.
 func film(p *manifest.Production, facts map[string]Facts, line Timeline, shots []shot.Shot, w Want) (*Film, error) {
-	f := &Film{Name: w.Name, Canvas: w.Canvas, Rough: w.Rough}
+	f := &Film{Name: w.Name, Canvas: w.Canvas, Rough: w.Rough, Marks: w.Marks}
 	takes := make(map[string]manifest.Take, len(p.Takes))
 	for _, t := range p.Takes {
 		takes[t.Name] = t

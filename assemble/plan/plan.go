@@ -90,6 +90,7 @@ type Want struct {
 	Name   string
 	Canvas layout.Canvas
 	Rough  bool // the quick preview
+	Marks  bool // with place and time burned in
 }
 
 // Span is a run of frames [From, To).
@@ -166,6 +167,7 @@ type Film struct {
 	Name     string
 	Canvas   layout.Canvas
 	Rough    bool
+	Marks    bool
 	Shots    []Shot
 	Conforms []Conform
 	Segments []Segment

@@ -1,0 +1,56 @@
+package cli
+
+import (
+	"fmt"
+	"math"
+	"regexp"
+	"strconv"
+	"strings"
+
+	"ripieno/assemble"
+	"ripieno/assemble/fault"
+)
+
+// sizeForm is a number and a unit.
+var sizeForm = regexp.MustCompile(`^([0-9]{1,12}(?:\.[0-9]{1,3})?) ?([kmgt]?)(i?)b?$`)
+
+// parseSize reads bytes: 50GB, 1.5 G, 800MiB, 1000000. K, M, G and T are powers
+// of 1000, Ki, Mi, Gi and Ti of 1024.
+func parseSize(s string) (int64, bool) {
+	parts := sizeForm.FindStringSubmatch(strings.ToLower(strings.TrimSpace(s)))
+	if parts == nil || parts[2] == "" && parts[3] != "" {
+		return 0, false
+	}
+	x, err := strconv.ParseFloat(parts[1], 64)
+	base := 1000.0
+	if parts[3] != "" {
+		base = 1024
+	}
+	if parts[2] != "" {
+		x *= math.Pow(base, float64(strings.Index(" kmgt", parts[2])))
+	}
+	return int64(x), err == nil && x < 1e18
+}
+
+// limits reads the bounds of memory and store.
+func (a *app) limits() (set assemble.Settings, err error) {
+	for _, l := range []struct {
+		name string
+		to   *int64
+	}{{"memory-limit", &set.Memory}, {"store-limit", &set.Store}} {
+		text := a.settings.GetString(l.name)
+		if text == "auto" {
+			continue
+		}
+		n, ok := parseSize(text)
+		if !ok || n < 1 {
+			return set, badSize(l.name, text)
+		}
+		*l.to = n
+	}
+	return set, nil
+}
+
+func badSize(name, text string) error {
+	return fault.New(fault.Manifest, "", fmt.Sprintf("%s is %q", name, text), "use a size such as 800MB or 50GB")
+}
