@@ -73,27 +73,6 @@ func upright(s *ffmpeg.Stream, p plan.Picture) *ffmpeg.Stream {
 	return s
 }
 
-// toBT709 scales first, so that a size that changes inside the file cannot
-// reach anything behind it and tone mapping works on few pixels.
-func toBT709(s *ffmpeg.Stream, c plan.Conform) *ffmpeg.Stream {
-	size := []string{fmt.Sprintf("w=%d", c.W), fmt.Sprintf("h=%d", c.H), "flags=bicubic+accurate_rnd"}
-	if c.Picture.HDR {
-		s = filter(s, "scale", size...)
-		s = filter(s, "zscale", "transfer=linear", "npl=100")
-		s = filter(s, "format", "pix_fmts=gbrpf32le")
-		s = filter(s, "zscale", "primaries=bt709")
-		s = filter(s, "tonemap", "tonemap=hable", "desat=0")
-		s = filter(s, "zscale", "transfer=bt709", "matrix=bt709", "range=limited")
-	} else {
-		size = append(size, "out_color_matrix=bt709", "out_range=tv")
-		if m := c.Picture.Matrix; m != "" {
-			size = append(size, "in_color_matrix="+m)
-		}
-		s = filter(s, "scale", size...)
-	}
-	return filter(filter(s, "setsar", "sar=1"), "format", "pix_fmts=yuv420p")
-}
-
 // onGuide puts every frame at its guide time, counted from the first frame
 // wanted, and resamples to a constant rate: every output frame shows the source
 // frame whose time is nearest. For that a source frame takes over half its own

@@ -43,8 +43,11 @@ type Picture struct {
 	Rotate      *int    // clockwise degrees that overrule the file's own; nil: as the file says
 	HDR         bool    // PQ or HLG: needs tone mapping
 	Interlaced  bool
-	Matrix      string // colour matrix named by the file, "" when it names none
-	Clock       Clock
+	// Colour as the file tags it, in ffmpeg's words, "" where it says nothing:
+	// the matrix that made Y'CbCr, the transfer function, the primaries, and
+	// the range (tv or pc).
+	Matrix, Transfer, Primaries, Range string
+	Clock                              Clock
 }
 
 // Lead is how long before its own time a frame of p is shown at the most, in
