@@ -121,12 +121,14 @@ func (p *Production) filmTasks(f plan.Film, line plan.Timeline, sound task.Task)
 	seen := map[string]bool{}
 	var segments []task.Task
 	for _, seg := range f.Segments {
-		over := drawTask(p.overlay(f, seg))
-		if !seen[over.ID] {
-			seen[over.ID] = true
-			tasks = append(tasks, over)
+		c := p.composition(f, seg, line, conforms, backdrop)
+		for _, over := range c.overlays {
+			if !seen[over.ID] {
+				seen[over.ID] = true
+				tasks = append(tasks, over)
+			}
 		}
-		segments = append(segments, p.segmentTask(f, seg, line, conforms, over, backdrop))
+		segments = append(segments, p.segmentTask(c))
 	}
 	// Two stretches of one card are the same computation.
 	unique := map[string]bool{}
@@ -137,56 +139,6 @@ func (p *Production) filmTasks(f plan.Film, line plan.Timeline, sound task.Task)
 		}
 	}
 	return tasks, p.joinTask(f, line, segments, sound), nil
-}
-
-// segmentTask composes one segment. Its key describes what is visible in it
-// and nothing else, so whatever changes elsewhere leaves it alone.
-func (p *Production) segmentTask(f plan.Film, seg plan.Segment, line plan.Timeline, conforms []task.Task, over, backdrop task.Task) task.Task {
-	key := store.NewAction("segment").Version(graph.Rule).Arg("ffmpeg", p.tool.Version.Text).
-		Arg("canvas", f.Canvas).Arg("rate", line.Rate).Arg("frames", seg.Len()).Arg("rough", f.Rough).
-		Arg("pieces", pieces(f, seg, line, func(int) string { return "" })).
-		Input("overlay", over.Action.ID()).Input("backdrop", backdrop.Action.ID())
-	after := []string{over.ID, backdrop.ID}
-	for _, c := range used(f, seg) {
-		key = key.Input("picture", conforms[c].Action.ID())
-		after = append(after, conforms[c].ID)
-	}
-	key = key.Ext(".mp4").For(fmt.Sprintf("%s from %.1f s", f.Name, line.Rate.Seconds(seg.From)))
-	cost := costCompose
-	if f.Rough {
-		cost = costComposeRough
-	}
-	return task.Task{
-		ID: "segment/" + key.ID().String(), Name: key.Subject(), Stage: "compose", Action: key, After: after,
-		Cost: cost * float64(seg.Len()) * mega(f.Canvas.W, f.Canvas.H),
-		Make: func(ctx context.Context, in task.Inputs, tmp string, advance func(float64)) error {
-			shown := pieces(f, seg, line, func(c int) string { return in[conforms[c].ID] })
-			for i := range shown {
-				// Every use of a picture gets a name of its own: two equal
-				// inputs would count as one.
-				name := fmt.Sprintf("%s.%03d.mp4", tmp, i)
-				if err := os.Symlink(shown[i].Path, name); err != nil {
-					return err
-				}
-				shown[i].Path = "file:" + name
-			}
-			cmd, err := graph.Compose(graph.Segment{
-				Canvas: f.Canvas, Rate: line.Rate, Frames: seg.Len(), Rough: f.Rough, Pieces: shown,
-				Overlay: "file:" + in[over.ID], Backdrop: "file:" + in[backdrop.ID],
-			}, "file:"+tmp)
-			if err != nil {
-				return err
-			}
-			if err := p.runCommand(ctx, cmd, tmp, seg.Len(), advance); err != nil {
-				return err
-			}
-			got, err := media.CountFrames(ctx, p.tool, tmp)
-			if err == nil && got != seg.Len() {
-				err = fmt.Errorf("a segment of %s has %d frames instead of %d", f.Name, got, seg.Len())
-			}
-			return err
-		},
-	}
 }
 
 // joinTask joins the segments and the sound and checks the finished film: only

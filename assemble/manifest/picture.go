@@ -40,7 +40,7 @@ func (m mapping) mix() Mix {
 // film with 1080 lines, so that one manifest suits every canvas.
 func (m mapping) picture() Picture {
 	p := Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9, Gutter: 6,
-		Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3}
+		Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", ShortRows: "centred"}
 	c, ok := m.child("picture", pictureShape)
 	if !ok {
 		return p
@@ -59,6 +59,12 @@ func (m mapping) picture() Picture {
 	if x, ok := c.number("tail", 0, maxEdge, "seconds"); ok {
 		p.Tail = x
 	}
+	p.LabelsFor, _ = c.number("labels_for", 0.5, maxEdge, "seconds")
+	p.Rows = c.choice("rows", p.Rows, "grid", "sections", "justified")
+	p.ShortRows = c.choice("short_rows", p.ShortRows, "centred", "spread")
+	p.SmallestTile, _ = c.whole("smallest_tile", 20, 1080)
+	p.FadeIn, _ = c.number("fade_in", 0, maxEdge, "seconds")
+	p.FadeOut, _ = c.number("fade_out", 0, maxEdge, "seconds")
 	return p
 }
 

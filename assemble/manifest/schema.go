@@ -43,7 +43,7 @@ var (
 		[]string{"name", "gain"}}
 	takeShape = &shape{"a take", "in an entry of takes:", "{name: oboe-1, player: Mara Voss, video: {file: intake/mara.mov}}",
 		[]string{"name", "player", "part", "section", "video", "audio", "guide", "expected",
-			"gain", "pan", "mute", "trim", "fit", "crop"}}
+			"gain", "pan", "mute", "trim", "fit", "behind", "crop", "weight"}}
 	videoShape = &shape{"video", "inside video:", "video: {file: intake/mara.mov}",
 		[]string{"file", "offset", "cue_at", "drift_ppm", "rotate"}}
 	audioShape = &shape{"audio", "inside audio:", "audio: {file: intake/mara.wav}",
@@ -55,9 +55,12 @@ var (
 	mixShape = &shape{"mix", "inside mix:", "mix: {loudness: -16, true_peak: -1}",
 		[]string{"loudness", "true_peak", "room", "balance"}}
 	pictureShape = &shape{"picture", "inside picture:", "picture: {fps: 30, aspect: 16:9}",
-		[]string{"fps", "aspect", "gutter", "margin", "background", "labels", "lead_in", "tail"}}
+		[]string{"fps", "aspect", "gutter", "margin", "background", "labels", "labels_for", "lead_in", "tail",
+			"rows", "short_rows", "smallest_tile", "fade_in", "fade_out"}}
 	shotShape = &shape{"a shot", "in an entry of shots:", "{from: m33, to: m41, show: solo, take: oboe-1}",
-		[]string{"from", "to", "show", "section", "take", "text", "labels"}}
+		[]string{"from", "to", "show", "section", "take", "takes", "text", "labels", "labels_for", "transition"}}
+	transitionShape = &shape{"transition", "in an entry of shots:", "transition: {kind: dissolve, beats: 1}",
+		[]string{"kind", "beats", "seconds"}}
 	deliverShape = &shape{"a deliverable", "in an entry of deliver:", "{name: final, canvas: 1920x1080}",
 		[]string{"name", "canvas"}}
 	callSheetShape = &shape{"callsheet", "inside callsheet:", "callsheet: {due: 2031-06-12, send_to: takes@example.org}",
@@ -69,7 +72,7 @@ var (
 // shapes is all of them, for telling where a misplaced key belongs.
 var shapes = []*shape{topShape, tempoShape, countInShape, cueShape, changeShape, holdShape, guideShape,
 	levelsShape, variantShape, droneShape, sectionShape, takeShape, videoShape, audioShape, trimShape, cropShape, mixShape,
-	pictureShape, shotShape, deliverShape, callSheetShape}
+	pictureShape, shotShape, transitionShape, deliverShape, callSheetShape}
 
 // sameThing maps words people write to the manifest's own.
 var sameThing = map[string]string{

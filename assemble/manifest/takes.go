@@ -9,6 +9,7 @@ import (
 
 	"go.yaml.in/yaml/v3"
 
+	"ripieno/layout"
 	"ripieno/mix/tempo"
 )
 
@@ -130,6 +131,11 @@ func (m mapping) take(music *tempo.Map) Take {
 	t.Mute = m.flag("mute", false)
 	t.TrimFrom, t.TrimTo = m.trim(music)
 	t.Fit = m.choice("fit", t.Fit, "crop", "fit")
+	t.Behind = m.behind(t.Fit)
+	t.Weight = 1
+	if n, ok := m.whole("weight", 1, layout.MaxWeight); ok {
+		t.Weight = n
+	}
 	if c, ok := m.child("crop", cropShape); ok {
 		t.Crop = c.crop()
 	}
@@ -143,6 +149,20 @@ func (m mapping) take(music *tempo.Map) Take {
 			"a take without a recording")
 	}
 	return t
+}
+
+// behind reads what stands round a picture that is fitted.
+func (m mapping) behind(fit string) string {
+	if !m.has("behind") {
+		return ""
+	}
+	if fit != "fit" {
+		m.at(m.keys["behind"], "add fit: fit, or delete behind", "nothing is seen behind a picture that fills its tile")
+	}
+	if v := m.vals["behind"]; v.Value == "blur" {
+		return v.Value
+	}
+	return m.colour("behind", "#203040")
 }
 
 // pan is nil for auto and when it is absent.

@@ -73,6 +73,8 @@ type Take struct {
 	TrimFrom *Time    // sound and picture of the take begin; nil: with the file
 	TrimTo   *Time
 	Fit      string // "crop" (default) or "fit"
+	Behind   string // round a picture that is fitted: "" the background, "blur" the take itself, or "#rrggbb"
+	Weight   int    // the tile covers so many cells a side; 1 when not given
 	Crop     Crop
 	Mark     fault.Mark
 }
@@ -111,6 +113,12 @@ type Picture struct {
 	Margin         int     // pixels round the grid at 1080 lines; 0 when not given
 	Background     string  // "#rrggbb"; "#14161a" when not given
 	Labels         bool    // names on tiles; true when not given
+	LabelsFor      float64 // seconds of a shot in which names are shown; 0, when not given: all of it
+	Rows           string  // "grid" (default), "sections" or "justified"
+	ShortRows      string  // incomplete rows: "centred" (default) or "spread"
+	SmallestTile   int     // height in pixels at 1080 lines below which a grid becomes pages; 0, when not given: any
+	FadeIn         float64 // seconds in which the film comes out of black; 0 when not given
+	FadeOut        float64 // seconds in which it goes into black; 0 when not given
 	LeadIn         float64 // seconds of film before measure 1; 3 when not given
 	Tail           float64 // seconds of film after the last measure; 3 when not given
 }
@@ -120,11 +128,23 @@ type Picture struct {
 type Shot struct {
 	From    Time
 	To      *Time
-	Show    string // tutti, soli, solo, card
+	Show    string // tutti, soli, solo, pair, card
 	Section string // for soli
-	Take    string // for solo
-	Text    string // for card: "title", "credits" or free text
+	Take    string // for solo, and the left one of pair
+	Other   string // the right one of pair
+	Text    string // for card: "title", "credits", "dedication" or free text
 	Labels  *bool  // nil: as Picture.Labels says
+	// LabelsFor is as Picture's, nil for that one.
+	LabelsFor  *float64
+	Transition Transition // from the shot before
+	Mark       fault.Mark
+}
+
+// Transition is how a shot takes over from the one before. It ends where the
+// shot begins, so that the new shot stands complete on its downbeat.
+type Transition struct {
+	Kind    string  // "cut" (default), "dissolve" or "move"
+	Seconds float64 // how long before the shot's beginning it starts; 0 for a cut
 	Mark    fault.Mark
 }
 

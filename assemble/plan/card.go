@@ -15,8 +15,9 @@ import (
 
 // Texts of a card shot that stand for something else.
 const (
-	textTitle   = "title"
-	textCredits = "credits"
+	textTitle      = "title"
+	textCredits    = "credits"
+	textDedication = "dedication"
 )
 
 // Background is the colour behind and between the tiles. The manifest has
@@ -27,6 +28,16 @@ func Background(p *manifest.Production) color.NRGBA {
 		return color.NRGBA{A: 255}
 	}
 	return color.NRGBA{R: uint8(v >> 16), G: uint8(v >> 8), B: uint8(v), A: 255}
+}
+
+// cardPages counts the pages of a card. Only the credits can have more than
+// one, and are drawn to know.
+func cardPages(p *manifest.Production, s Shot, c layout.Canvas) (int, error) {
+	if s.Text != textCredits {
+		return 1, nil
+	}
+	pages, err := CardPages(p, s, c)
+	return len(pages), err
 }
 
 // CardPages draws a card shot for a canvas: the title, the roster, or free
@@ -44,7 +55,11 @@ func CardPages(p *manifest.Production, s Shot, c layout.Canvas) ([]*image.NRGBA,
 		}
 		return one(card.Title(c, card.TitleOptions{Background: Background(p), Title: p.Title, Lines: lines}))
 	}
-	title, rest, _ := strings.Cut(s.Text, "\n")
+	text := s.Text
+	if text == textDedication {
+		text = p.Dedication
+	}
+	title, rest, _ := strings.Cut(text, "\n")
 	var lines []string
 	if rest != "" {
 		lines = strings.Split(rest, "\n")

@@ -142,6 +142,7 @@ type Tile struct {
 	Source  layout.Rect // the part of the upright picture that is shown, its own pixels
 	Player  string      // label, first line
 	Part    string      // label, second line
+	Behind  string      // round the picture in its tile: "" background, "blur", or "#rrggbb"
 	Absent  Absence     // why a card stands here instead of a picture
 	Card    bool        // there is no picture at all: a card holds the seat
 	Silent  bool        // and no sound either
@@ -152,12 +153,28 @@ type Tile struct {
 // Shot is what the film shows over a span of output frames.
 type Shot struct {
 	Span
-	Show   shot.Kind
-	Text   string
-	Labels bool
-	Pages  int // of a card; 1 for all that have one picture
-	Tiles  []Tile
+	Show     shot.Kind
+	Text     string
+	Labels   bool
+	LabelsTo int // output frame from which names are no longer shown
+	Pages    int // of a card; 1 for all that have one picture
+	Sheet    int // number of this part of a grid that takes several, from 0
+	Sheets   int // how many there are; 1 for a grid that is seen whole
+	Tiles    []Tile
+	// Into is the transition from the shot before, over the frames that end
+	// where this shot begins. Tiles are shown in it too.
+	Into Transition
 }
+
+// Transition is how one shot becomes the next.
+type Transition struct {
+	Kind   string // cut, dissolve or move
+	Frames int    // 0 for a cut
+}
+
+// Move is the kind of transition in which tiles glide to their new place;
+// in any other that is not a cut one picture dissolves into the other.
+const Move = "move"
 
 // Conform is a take's picture brought upright to a size on guide frames.
 type Conform struct {
@@ -168,11 +185,13 @@ type Conform struct {
 }
 
 // Segment is a run of output frames that is composed by itself. It lies in
-// one shot.
+// one shot, or in the transition into one.
 type Segment struct {
 	Span
-	Shot int // index into Film.Shots
-	Page int // of a card with several pages
+	Shot   int  // index into Film.Shots
+	Page   int  // of a card with several pages
+	Labels bool // names are shown
+	Into   bool // the transition into Shot from the shot before it
 }
 
 // Film is one deliverable.
@@ -183,6 +202,8 @@ type Film struct {
 	Shots    []Shot
 	Conforms []Conform
 	Segments []Segment
+	FadeIn   int // frames in which the film comes out of black
+	FadeOut  int // frames in which it goes into black
 }
 
 // Plan is everything that will be made.
