@@ -72,7 +72,11 @@ func gridResult(f plan.Film, line plan.Timeline) GridResult {
 		GuideAtZero: line.GuideAtZero(), Duration: line.Duration(),
 	}
 	for _, s := range f.Shots {
-		g := GridShot{From: line.Rate.Seconds(s.From), To: line.Rate.Seconds(s.To), Show: string(s.Show), Tiles: []GridTile{}}
+		g := GridShot{From: line.Rate.Seconds(s.From), To: line.Rate.Seconds(s.To), Show: string(s.Show), Tiles: []GridTile{}, Transition: s.Into.Kind}
+		g.TransitionSeconds = line.Rate.Seconds(s.Into.Frames)
+		if s.Sheets > 1 {
+			g.Sheet, g.Sheets = s.Sheet+1, s.Sheets
+		}
 		for _, t := range s.Tiles {
 			tile := GridTile{Take: t.Take, X: t.Rect.X, Y: t.Rect.Y, W: t.Rect.W, H: t.Rect.H, Fit: t.Fit}
 			if t.Card {

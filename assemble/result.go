@@ -63,6 +63,13 @@ type GridShot struct {
 	To    float64    `json:"to"`
 	Show  string     `json:"show"`
 	Tiles []GridTile `json:"tiles"`
+	// How the shot takes over from the one before: cut, dissolve or move, and
+	// how many seconds before From that begins.
+	Transition        string  `json:"transition"`
+	TransitionSeconds float64 `json:"transition_s,omitempty"`
+	// Sheet of Sheets, from 1, when the tiles would have been too small on one.
+	Sheet  int `json:"sheet,omitempty"`
+	Sheets int `json:"sheets,omitempty"`
 }
 
 // GridCanvas is the size of a film.

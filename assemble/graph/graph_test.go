@@ -53,14 +53,14 @@ func TestTwoInputsTakenForOneAreAnError(t *testing.T) {
 	same := Piece{Path: "a.mp4", Count: 60, Crop: layout.Rect{W: 100, H: 100}, W: 100, H: 100, Hole: layout.Rect{W: 100, H: 100}}
 	other := same
 	other.Hole.X = 200
-	_, err := Compose(Segment{Canvas: layout.Canvas{W: 640, H: 360}, Rate: fps30, Frames: 60, Scene: Scene{Scene: Scene{Overlay: "o.png", Pieces: []Piece{same, other}}}}, "out.mp4")
+	_, err := Compose(Segment{Canvas: layout.Canvas{W: 640, H: 360}, Rate: fps30, Frames: 60, Scene: Scene{Overlay: "o.png", Pieces: []Piece{same, other}}}, "out.mp4")
 	if err == nil {
 		t.Fatal("two pieces of one file with the same options were composed")
 	}
 }
 
 func TestComposeIsTheSameEveryTime(t *testing.T) {
-	g := Segment{Canvas: layout.Canvas{W: 1920, H: 1080}, Rate: fps30, Frames: 300, Overlay: "o.png", Backdrop: "b.png"}
+	g := Segment{Canvas: layout.Canvas{W: 1920, H: 1080}, Rate: fps30, Frames: 300, Scene: Scene{Overlay: "o.png"}, Backdrop: "b.png"}
 	for i := range 40 {
 		g.Pieces = append(g.Pieces, Piece{
 			Path: "m" + string(rune('a'+i)) + ".mp4", Skip: i, Start: i % 3, Count: 200 + i, W: 320, H: 180,

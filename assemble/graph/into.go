@@ -113,6 +113,8 @@ func faded(s *ffmpeg.Stream, g Segment) *ffmpeg.Stream {
 	if !in && !out {
 		return s
 	}
+	// With an alpha channel the filter would take 0 for black instead of 16.
+	s = filter(s, "format", "pix_fmts=yuv420p")
 	s = filter(paced(s, g.Rate), "setpts", fmt.Sprintf("PTS+round(%d*%d/%d/TB)", f.At, g.Rate.Den, g.Rate.Num))
 	if in {
 		s = filter(s, "fade", "t=in", "st=0", "d="+seconds(f.In))
