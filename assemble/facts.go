@@ -86,7 +86,7 @@ func outside(t manifest.Take, l located, line plan.Timeline) Bad {
 func fill(f *plan.Facts, l located) {
 	clock := plan.Clock{Offset: l.place.Offset, Drift: audio.PPM(l.place.DriftPPM)}
 	if v := l.info.Video; v != nil && l.role == roleVideo {
-		f.Picture = picture(l, *v, clock)
+		f.Picture, f.Subject = picture(l, *v, clock), l.subject
 	}
 	a := l.info.Audio
 	if a == nil || (f.Sound != nil && l.role == roleVideo) {

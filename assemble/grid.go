@@ -21,6 +21,9 @@ func (p *Production) Grid(ctx context.Context) (GridResult, error) {
 	if err != nil {
 		return GridResult{}, err
 	}
+	if err := p.lookForPlayers(ctx, recs); err != nil {
+		return GridResult{}, err
+	}
 	all := make([]located, len(recs))
 	for i, r := range recs {
 		all[i] = located{recording: r}
@@ -82,6 +85,7 @@ func gridResult(f plan.Film, line plan.Timeline) GridResult {
 			if t.Card {
 				tile.Card = note(t)
 			} else {
+				tile.AutoCrop = t.Sure
 				tile.Source = &Box{t.Source.X, t.Source.Y, t.Source.W, t.Source.H}
 			}
 			g.Tiles = append(g.Tiles, tile)

@@ -18,7 +18,7 @@ import (
 
 // pictureRule is the version of everything drawn here or in layout/card. Raise
 // it when a drawing changes.
-const pictureRule = 1
+const pictureRule = 2
 
 // Notes on the cards that hold a seat.
 const (
@@ -43,6 +43,9 @@ func note(t plan.Tile) string {
 	}
 	return noteSound
 }
+
+// behindBlur puts the blurred take behind a picture that is fitted.
+const behindBlur = "blur"
 
 // scene is what the picture of a segment is drawn from: a shot, and how much
 // of it is seen.
@@ -93,14 +96,20 @@ func (p *Production) overlay(f plan.Film, sc scene) (key store.Action, draw func
 				Tile: t.Rect, Name: t.Player, Part: t.Part, Note: note(t), Expected: t.Absent == plan.Awaited,
 			})
 			continue
-		case t.Shown.Meet(sc.span).Len() > 0:
+		case t.Shown.Meet(sc.span).Len() == 0:
+		case t.Behind == behindBlur:
+			o.Holes = append(o.Holes, t.Rect)
+		default:
 			o.Holes = append(o.Holes, t.Hole)
+			if t.Behind != "" {
+				o.Fills = append(o.Fills, card.Fill{Tile: t.Rect, Colour: plan.Colour(t.Behind)})
+			}
 		}
 		if sc.labels {
 			o.Labels = append(o.Labels, card.Label{Tile: t.Rect, Name: t.Player, Part: t.Part})
 		}
 	}
-	key = base.Arg("background", o.Background).Arg("holes", o.Holes).Arg("labels", o.Labels).Arg("cards", o.Placeholders)
+	key = base.Arg("background", o.Background).Arg("holes", o.Holes).Arg("fills", o.Fills).Arg("labels", o.Labels).Arg("cards", o.Placeholders)
 	return key, func() (image.Image, error) { return card.Overlay(f.Canvas, o) }
 }
 
@@ -175,11 +184,15 @@ func pieceOf(f plan.Film, t plan.Tile, span plan.Span, line plan.Timeline, mezza
 		return graph.Piece{}, false
 	}
 	c := f.Conforms[t.Conform]
-	return graph.Piece{
+	p := graph.Piece{
 		Path: mezzanine(t.Conform), Skip: shown.From + line.First - c.Frames.From,
 		Start: shown.From - span.From, Count: shown.Len(),
 		Crop: onMezzanine(t.Source, c), W: c.W, H: c.H, Hole: t.Hole,
-	}, true
+	}
+	if t.Behind == behindBlur {
+		p.Hole, p.Inner = t.Rect, t.Hole
+	}
+	return p, true
 }
 
 // onMezzanine scales the part of the original that is shown to the conformed

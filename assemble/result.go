@@ -55,6 +55,9 @@ type GridTile struct {
 	Fit    string `json:"fit"`
 	Source *Box   `json:"source"`         // nil when no picture is shown
 	Card   string `json:"card,omitempty"` // why a card stands here
+	// AutoCrop is how sure crop: auto is of the player's place, 0 to 1; too
+	// little of it leaves the middle.
+	AutoCrop float64 `json:"auto_crop_confidence,omitempty"`
 }
 
 // GridShot is one shot on output time.

@@ -19,6 +19,9 @@ type Piece struct {
 	Crop  layout.Rect // part of the mezzanine, even
 	W, H  int         // the whole mezzanine
 	Hole  layout.Rect // where on the canvas it shows
+	// Inner is where in Hole the picture itself stands, before itself, enlarged
+	// and blurred; the zero value is all of Hole.
+	Inner layout.Rect
 }
 
 // Scene is the moving tiles of one shot and what lies over them.
@@ -192,7 +195,10 @@ func piece(p Piece, g Segment, backdrop backdropper) *ffmpeg.Stream {
 	if p.Crop != (layout.Rect{W: p.W, H: p.H}) {
 		s = filter(s, "crop", strconv.Itoa(p.Crop.W), strconv.Itoa(p.Crop.H), strconv.Itoa(p.Crop.X), strconv.Itoa(p.Crop.Y))
 	}
-	if p.Crop.W != p.Hole.W || p.Crop.H != p.Hole.H {
+	switch {
+	case p.Inner != (layout.Rect{}):
+		s = beforeItself(s, p)
+	case p.Crop.W != p.Hole.W || p.Crop.H != p.Hole.H:
 		s = filter(s, "scale", strconv.Itoa(p.Hole.W), strconv.Itoa(p.Hole.H), "flags=bicubic+accurate_rnd")
 	}
 	s = filter(filter(s, "setsar", "sar=1"), "format", "pix_fmts=yuv420p")
@@ -209,6 +215,29 @@ func piece(p Piece, g Segment, backdrop backdropper) *ffmpeg.Stream {
 	}
 	all := ffmpeg.Filter(parts, "concat", ffmpeg.Args{"n=" + strconv.Itoa(len(parts)), "v=1", "a=0"})
 	return paced(all, g.Rate)
+}
+
+// beforeItself fits a picture into its hole and fills the rest with the same
+// picture, cut to the hole, blurred and darkened. The blur is made on few
+// pixels and costs little.
+func beforeItself(s *ffmpeg.Stream, p Piece) *ffmpeg.Stream {
+	two := s.Split()
+	hole, inner := p.Hole, p.Inner
+	scale := func(s *ffmpeg.Stream, w, h int) *ffmpeg.Stream {
+		return filter(filter(s, "scale", strconv.Itoa(w), strconv.Itoa(h), "flags=bicubic+accurate_rnd"), "setsar", "sar=1")
+	}
+	// The largest even window of the hole's shape.
+	w, h := p.Crop.W, p.Crop.W*hole.H/hole.W
+	if h > p.Crop.H {
+		w, h = p.Crop.H*hole.W/hole.H, p.Crop.H
+	}
+	back := filter(two.Get("1"), "crop", strconv.Itoa(max(2, w&^1)), strconv.Itoa(max(2, h&^1)))
+	back = scale(back, max(16, hole.W/8&^1), max(16, hole.H/8&^1))
+	back = filter(back, "gblur", "sigma=3", "steps=2")
+	back = filter(scale(back, hole.W, hole.H), "lutyuv", "y=16+(val-16)*0.6")
+	front := scale(two.Get("0"), inner.W, inner.H)
+	return ffmpeg.Filter([]*ffmpeg.Stream{back, front}, "overlay", ffmpeg.Args{
+		fmt.Sprintf("x=%d", inner.X-hole.X), fmt.Sprintf("y=%d", inner.Y-hole.Y), "format=yuv420"})
 }
 
 // encoder is H.264 High at constant quality, the final for keeping and the

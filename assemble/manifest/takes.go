@@ -136,7 +136,9 @@ func (m mapping) take(music *tempo.Map) Take {
 	if n, ok := m.whole("weight", 1, layout.MaxWeight); ok {
 		t.Weight = n
 	}
-	if c, ok := m.child("crop", cropShape); ok {
+	if v := m.vals["crop"]; v != nil && isScalar(v) && v.Value == "auto" {
+		t.AutoCrop = true
+	} else if c, ok := m.child("crop", cropShape); ok {
 		t.Crop = c.crop()
 	}
 	switch {

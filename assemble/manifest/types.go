@@ -76,6 +76,7 @@ type Take struct {
 	Behind   string // round a picture that is fitted: "" the background, "blur" the take itself, or "#rrggbb"
 	Weight   int    // the tile covers so many cells a side; 1 when not given
 	Crop     Crop
+	AutoCrop bool // crop: auto, the focus is where the player moves
 	Mark     fault.Mark
 }
 

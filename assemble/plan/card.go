@@ -22,8 +22,11 @@ const (
 
 // Background is the colour behind and between the tiles. The manifest has
 // checked its form.
-func Background(p *manifest.Production) color.NRGBA {
-	v, err := strconv.ParseUint(strings.TrimPrefix(p.Picture.Background, "#"), 16, 32)
+func Background(p *manifest.Production) color.NRGBA { return Colour(p.Picture.Background) }
+
+// Colour reads #rrggbb; anything else is black.
+func Colour(text string) color.NRGBA {
+	v, err := strconv.ParseUint(strings.TrimPrefix(text, "#"), 16, 32)
 	if err != nil {
 		return color.NRGBA{A: 255}
 	}

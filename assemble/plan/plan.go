@@ -16,6 +16,7 @@ package plan
 import (
 	"ripieno/assemble/manifest"
 	"ripieno/layout"
+	"ripieno/layout/motion"
 	"ripieno/layout/shot"
 	"ripieno/mix/audio"
 )
@@ -86,6 +87,7 @@ type Facts struct {
 	Picture *Picture
 	Sound   *Sound
 	Absent  Absence
+	Subject *motion.Subject // where the player is in the picture; nil when nobody looked
 }
 
 // Want is one film to plan.
@@ -147,6 +149,7 @@ type Tile struct {
 	Card    bool        // there is no picture at all: a card holds the seat
 	Silent  bool        // and no sound either
 	Conform int         // index into Film.Conforms, -1 for none
+	Sure    float64     // how sure crop: auto is of the player's place, 0 to 1; 0 when it was not asked
 	Shown   Span        // output frames in which the picture is there
 }
 
