@@ -189,8 +189,12 @@ func (p *Production) joinTask(f plan.Film, line plan.Timeline, segments []task.T
 }
 
 // roughCanvas is a canvas's shape at 540 lines of its short side.
-func roughCanvas(w, h int) (int, int) {
-	scale := 540 / float64(min(w, h))
+func roughCanvas(w, h int) (int, int) { return linesCanvas(w, h, 540) }
+
+// linesCanvas is a canvas's shape at so many lines of its short side, or as it
+// is when it has fewer.
+func linesCanvas(w, h int, lines float64) (int, int) {
+	scale := lines / float64(min(w, h))
 	if scale >= 1 {
 		return w, h
 	}

@@ -39,7 +39,9 @@ func TestWhatStandsBehindAFittedPicture(t *testing.T) {
 		tile := grid.Shots[0].Tiles[i]
 		return f.mean(12, tile.X+tile.W/12, tile.Y+tile.H*down/10)
 	}
-	colour := func(r, g, b float64) [3]float64 { return luma709.encode([3]float64{r / 255, g / 255, b / 255}, 8, false) }
+	colour := func(r, g, b float64) [3]float64 {
+		return luma709.encode([3]float64{r / 255, g / 255, b / 255}, 8, false)
+	}
 	for i, want := range [][3]float64{colour(0x14, 0x16, 0x1a), colour(0x80, 0x60, 0x20)} {
 		for c, v := range side(i, 5) {
 			if math.Abs(v-want[c]) > 3 {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"image/png"
+	"os"
 
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/plan"
@@ -50,6 +51,17 @@ func (p *Production) Grid(ctx context.Context) (GridResult, error) {
 			return GridResult{}, err
 		}
 		err = store.Publish(ctx, r.PNG, func(tmp string) error { return writePNG(tmp, img, png.DefaultCompression) })
+		if err != nil {
+			return GridResult{}, err
+		}
+		if r.SVG, err = p.out("grid-" + f.Name + ".svg"); err != nil {
+			return GridResult{}, err
+		}
+		svg, err := card.PlanSVG(p.planOptions(f, pl.Timeline))
+		if err != nil {
+			return GridResult{}, err
+		}
+		err = store.Publish(ctx, r.SVG, func(tmp string) error { return os.WriteFile(tmp, svg, 0o666) })
 		if err != nil {
 			return GridResult{}, err
 		}

@@ -90,6 +90,8 @@ type GridResult struct {
 	Duration    float64      `json:"duration"`
 	Shots       []GridShot   `json:"shots"`
 	PNG         string       `json:"png,omitempty"`
+	SVG         string       `json:"svg,omitempty"`
+	Sheet       string       `json:"sheet,omitempty"`  // the storyboard
 	Others      []GridResult `json:"others,omitempty"` // further deliverables
 	Faults      []Bad        `json:"faults,omitempty"`
 }

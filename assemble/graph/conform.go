@@ -27,21 +27,7 @@ var mezzanineCodec = ffmpeg.KwArgs{
 // every output frame shows the source frame nearest to it.
 func Conform(c plan.Conform, src Source, rate shot.Rate, dst string) (Command, error) {
 	return build(1, func() *ffmpeg.Stream {
-		start := c.Picture.Clock.File(rate.Seconds(c.Frames.From))
-		seek := math.Floor(start - seekMargin)
-		in := ffmpeg.KwArgs{"reinit_filter": "0", "an": "", "sn": "", "dn": ""}
-		if seek > 0 {
-			in["ss"] = number(seek)
-		} else {
-			seek = 0
-		}
-		if c.Picture.Rotate != nil {
-			in["noautorotate"] = ""
-		}
-		s := src.input(in)
-		s = upright(s, c.Picture)
-		s = toBT709(s, c)
-		s = onGuide(s, c, rate, seek)
+		s := conformed(c, src, rate)
 		out := bt709(plain(ffmpeg.KwArgs{
 			"frames:v": strconv.Itoa(c.Frames.Len()), "f": "mp4", "threads": "1",
 			"video_track_timescale": timescale(rate), "profile:v": "high",
@@ -50,6 +36,37 @@ func Conform(c plan.Conform, src Source, rate shot.Rate, dst string) (Command, e
 			out[k] = v
 		}
 		return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, out)
+	})
+}
+
+// conformed is the picture of c, before it is encoded.
+func conformed(c plan.Conform, src Source, rate shot.Rate) *ffmpeg.Stream {
+	start := c.Picture.Clock.File(rate.Seconds(c.Frames.From))
+	seek := math.Floor(start - seekMargin)
+	in := ffmpeg.KwArgs{"reinit_filter": "0", "an": "", "sn": "", "dn": ""}
+	if seek > 0 {
+		in["ss"] = number(seek)
+	} else {
+		seek = 0
+	}
+	if c.Picture.Rotate != nil {
+		in["noautorotate"] = ""
+	}
+	s := src.input(in)
+	s = upright(s, c.Picture)
+	s = toBT709(s, c)
+	s = onGuide(s, c, rate, seek)
+	return s
+}
+
+// Still writes the first frame of c alone as a picture in sRGB's encoding of
+// BT.709 values, as a player shows it.
+func Still(c plan.Conform, src Source, rate shot.Rate, dst string) (Command, error) {
+	return build(1, func() *ffmpeg.Stream {
+		s := conformed(c, src, rate)
+		s = filter(s, "scale", "in_color_matrix=bt709", "in_range=tv", "out_range=pc", "flags=bicubic+accurate_rnd+full_chroma_int")
+		s = filter(s, "format", "pix_fmts=rgb24")
+		return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, ffmpeg.KwArgs{"frames:v": "1", "c:v": "png", "f": "image2", "update": "1", "threads": "1"})
 	})
 }
 

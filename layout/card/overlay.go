@@ -32,7 +32,7 @@ type Fill struct {
 // OverlayOptions is what Overlay draws.
 type OverlayOptions struct {
 	Background   color.NRGBA // alpha is ignored, the background is opaque
-	Fills        []Fill // round pictures that do not fill their tile
+	Fills        []Fill      // round pictures that do not fill their tile
 	Holes        []layout.Rect
 	Labels       []Label
 	Placeholders []Placeholder
