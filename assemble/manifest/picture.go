@@ -6,6 +6,8 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+
+	"ripieno/mix/tempo"
 )
 
 // Bounds of the picture.
@@ -155,7 +157,7 @@ func (m mapping) colour(key, def string) string {
 var canvasForm = regexp.MustCompile(`^([0-9]{1,6})[xX×]([0-9]{1,6})$`)
 
 // deliver reads the finished films; one in full HD when none is named.
-func (m mapping) deliver() []Deliverable {
+func (m mapping) deliver(music *tempo.Map) []Deliverable {
 	var all []Deliverable
 	used := newNames("deliverable")
 	for _, e := range m.entries("deliver", deliverShape) {
@@ -166,6 +168,9 @@ func (m mapping) deliver() []Deliverable {
 		}
 		if e.need("canvas", "for example "+deliverShape.example) {
 			d.W, d.H = e.canvas()
+		}
+		if t, ok := e.moment("poster", music); ok {
+			d.Poster = &t
 		}
 		all = append(all, d)
 	}

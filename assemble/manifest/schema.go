@@ -20,7 +20,7 @@ type shape struct {
 var (
 	topShape = &shape{"the manifest", "at the left margin", "version: 1", []string{
 		"version", "title", "composer", "ensemble", "dedication", "tempo", "guide",
-		"sections", "takes", "mix", "picture", "shots", "deliver", "callsheet"}}
+		"sections", "takes", "mix", "picture", "shots", "deliver", "chapters", "notes", "callsheet"}}
 	tempoShape = &shape{"tempo", "inside tempo:", "tempo: {changes: [{measure: 1, meter: 4/4, bpm: 96}], measures: 32}",
 		[]string{"count_in", "pick_up", "changes", "measures", "score", "holds"}}
 	countInShape = &shape{"count_in", "inside count_in:", "count_in: {measures: 8, cue: {measure: 5, beat: 1}}",
@@ -62,7 +62,11 @@ var (
 	transitionShape = &shape{"transition", "in an entry of shots:", "transition: {kind: dissolve, beats: 1}",
 		[]string{"kind", "beats", "seconds"}}
 	deliverShape = &shape{"a deliverable", "in an entry of deliver:", "{name: final, canvas: 1920x1080}",
-		[]string{"name", "canvas"}}
+		[]string{"name", "canvas", "poster"}}
+	chapterShape = &shape{"a chapter", "in an entry of chapters:", "{at: m1, name: Theme}",
+		[]string{"at", "name"}}
+	noteShape = &shape{"a note", "in an entry of notes:", "{from: m1, to: m9, text: The lamps are lit}",
+		[]string{"from", "to", "text"}}
 	callSheetShape = &shape{"callsheet", "inside callsheet:", "callsheet: {due: 2031-06-12, send_to: takes@example.org}",
 		[]string{"language", "due", "send_to", "contact", "notes", "strings"}}
 	stringsShape = &shape{"strings", "inside strings:", "strings: {step-hold: \"Sit still for {tail} seconds.\"}",
@@ -72,7 +76,7 @@ var (
 // shapes is all of them, for telling where a misplaced key belongs.
 var shapes = []*shape{topShape, tempoShape, countInShape, cueShape, changeShape, holdShape, guideShape,
 	levelsShape, variantShape, droneShape, sectionShape, takeShape, videoShape, audioShape, trimShape, cropShape, mixShape,
-	pictureShape, shotShape, transitionShape, deliverShape, callSheetShape}
+	pictureShape, shotShape, transitionShape, deliverShape, chapterShape, noteShape, callSheetShape}
 
 // sameThing maps words people write to the manifest's own.
 var sameThing = map[string]string{

@@ -26,6 +26,8 @@ type Production struct {
 	Picture   Picture
 	Shots     []Shot        // sorted by From; may be empty (then the whole film is tutti)
 	Deliver   []Deliverable // at least one
+	Chapters  []Chapter     // in order of time
+	Notes     []Note        // programme notes, in order of time
 	CallSheet CallSheet
 
 	takesMark fault.Mark // of the key takes, for NeedTakes
@@ -153,5 +155,21 @@ type Transition struct {
 type Deliverable struct {
 	Name string // unique; the file is called after it
 	W, H int    // canvas in pixels, even
+	// Poster is the moment of the film that is also kept as a picture; nil for none.
+	Poster *Time
+	Mark   fault.Mark
+}
+
+// Chapter is a place in the film that a viewer can jump to.
+type Chapter struct {
+	At   Time
+	Name string
 	Mark fault.Mark
+}
+
+// Note is a text beside the film, for players that show subtitles.
+type Note struct {
+	From, To Time
+	Text     string
+	Mark     fault.Mark
 }
