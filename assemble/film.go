@@ -105,7 +105,7 @@ func mega(w, h int) float64 { return float64(w) * float64(h) / 1e6 }
 
 // filmTasks are the tasks of one film up to its joined and checked file. sound
 // is the encoded sound's task.
-func (p *Production) filmTasks(f plan.Film, line plan.Timeline, sound task.Task) ([]task.Task, task.Task, error) {
+func (p *Production) filmTasks(f plan.Film, line plan.Timeline, chapters []plan.Chapter, sound task.Task) ([]task.Task, task.Task, error) {
 	var tasks []task.Task
 	conforms := make([]task.Task, len(f.Conforms))
 	for i, c := range f.Conforms {
@@ -138,14 +138,17 @@ func (p *Production) filmTasks(f plan.Film, line plan.Timeline, sound task.Task)
 			tasks = append(tasks, s)
 		}
 	}
-	return tasks, p.joinTask(f, line, segments, sound), nil
+	return tasks, p.joinTask(f, line, chapters, segments, sound), nil
 }
 
 // joinTask joins the segments and the sound and checks the finished film: only
 // one that passes gets into the store, and from there its name.
-func (p *Production) joinTask(f plan.Film, line plan.Timeline, segments []task.Task, sound task.Task) task.Task {
+func (p *Production) joinTask(f plan.Film, line plan.Timeline, chapters []plan.Chapter, segments []task.Task, sound task.Task) task.Task {
 	key := store.NewAction("film").Version(graph.Rule*1000+filmRule).Arg("ffmpeg", p.tool.Version.Text).
 		Arg("rate", line.Rate).Arg("title", p.man.Title).Input("sound", sound.Action.ID())
+	if len(chapters) > 0 {
+		key = key.Arg("chapters", chapters)
+	}
 	after := []string{sound.ID}
 	for _, s := range segments {
 		key = key.Input("segment", s.Action.ID())
@@ -173,7 +176,11 @@ func (p *Production) joinTask(f plan.Film, line plan.Timeline, segments []task.T
 			if err := os.WriteFile(list, []byte(text), 0o666); err != nil {
 				return err
 			}
-			cmd, err := graph.Mux("file:"+list, "file:"+filepath.Join(in[sound.ID], filmM4A), "file:"+tmp, p.man.Title, line.Rate)
+			index, err := writeChapters(tmp, chapters, line)
+			if err != nil {
+				return err
+			}
+			cmd, err := graph.Mux("file:"+list, "file:"+filepath.Join(in[sound.ID], filmM4A), index, "file:"+tmp, p.man.Title, line.Rate)
 			if err != nil {
 				return err
 			}
@@ -182,7 +189,7 @@ func (p *Production) joinTask(f plan.Film, line plan.Timeline, segments []task.T
 			}
 			return media.VerifyFilm(ctx, p.tool, tmp, media.Want{
 				W: f.Canvas.W, H: f.Canvas.H, Frames: line.Frames, FPSNum: line.Rate.Num, FPSDen: line.Rate.Den,
-				AudioSamples: int64(line.AudioLen),
+				AudioSamples: int64(line.AudioLen), Chapters: len(chapters),
 			})
 		},
 	}

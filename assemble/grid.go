@@ -76,7 +76,7 @@ func (p *Production) Grid(ctx context.Context) (GridResult, error) {
 func (p *Production) deliverables() []plan.Want {
 	var wants []plan.Want
 	for _, d := range p.man.Deliver {
-		wants = append(wants, plan.Want{Name: d.Name, Canvas: layout.Canvas{W: d.W, H: d.H}})
+		wants = append(wants, plan.Want{Name: d.Name, Canvas: layout.Canvas{W: d.W, H: d.H}, Poster: d.Poster})
 	}
 	return wants
 }

@@ -126,11 +126,13 @@ type TaskCount struct {
 
 // FilmResult is one finished film.
 type FilmResult struct {
-	Name     string  `json:"name"`
-	Output   string  `json:"output"`
-	Canvas   string  `json:"canvas"`
-	Frames   int     `json:"frames"`
-	Duration float64 `json:"duration"`
+	Name     string   `json:"name"`
+	Output   string   `json:"output"`
+	Canvas   string   `json:"canvas"`
+	Frames   int      `json:"frames"`
+	Poster   string   `json:"poster,omitempty"`
+	Notes    []string `json:"notes,omitempty"` // programme notes, WebVTT and SRT
+	Duration float64  `json:"duration"`
 }
 
 // RenderResult is what `rough` and `render` made. The first fields are those

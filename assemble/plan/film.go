@@ -83,6 +83,10 @@ func film(p *manifest.Production, facts map[string]Facts, line Timeline, shots [
 	f := &Film{Name: w.Name, Canvas: w.Canvas, Rough: w.Rough}
 	f.FadeIn = min(line.Rate.Frame(p.Picture.FadeIn), line.Frames)
 	f.FadeOut = min(line.Rate.Frame(p.Picture.FadeOut), line.Frames)
+	f.Poster = -1
+	if w.Poster != nil {
+		f.Poster = min(line.clamp(*w.Poster), line.Frames-1)
+	}
 	h := newHouse(p, facts, w)
 	for _, s := range shots {
 		out := Shot{Span: Span{s.From, s.To}, Show: s.Show, Text: s.Text, Labels: s.Labels, Pages: 1, Sheets: 1}

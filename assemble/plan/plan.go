@@ -95,6 +95,7 @@ type Want struct {
 	Name   string
 	Canvas layout.Canvas
 	Rough  bool // the quick preview
+	Poster *manifest.Time
 }
 
 // Span is a run of frames [From, To).
@@ -207,10 +208,25 @@ type Film struct {
 	Segments []Segment
 	FadeIn   int // frames in which the film comes out of black
 	FadeOut  int // frames in which it goes into black
+	Poster   int // output frame that is also kept as a picture; -1 for none
+}
+
+// Chapter begins at an output frame.
+type Chapter struct {
+	Frame int
+	Name  string
+}
+
+// Note is a text beside the film.
+type Note struct {
+	Span
+	Text string
 }
 
 // Plan is everything that will be made.
 type Plan struct {
+	Chapters []Chapter
+	Notes    []Note
 	Timeline Timeline
 	Strips   []Strip
 	Films    []Film
@@ -226,7 +242,7 @@ func New(p *manifest.Production, facts map[string]Facts, wants []Want) (*Plan, e
 	if err != nil {
 		return nil, err
 	}
-	pl := &Plan{Timeline: line, Strips: strips(p, facts, line)}
+	pl := &Plan{Timeline: line, Strips: strips(p, facts, line), Chapters: chapters(p, line), Notes: notes(p, line)}
 	shots, err := resolve(p, line)
 	if err != nil {
 		return nil, err
