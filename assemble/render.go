@@ -63,6 +63,7 @@ type job struct {
 	plan    *plan.Plan
 	track   *soundTrack
 	posters []*task.Task // of the films, nil for none
+	flashes []*task.Task // counted in the films, nil for rough cuts
 	films   []task.Task  // of the finished films, in the plan's order
 	tasks   []task.Task
 	faults  []Bad
@@ -102,7 +103,12 @@ func (p *Production) job(all []located, wants []plan.Want) (*job, error) {
 			}
 		}
 		j.films = append(j.films, film)
-		j.posters = append(j.posters, nil)
+		j.posters, j.flashes = append(j.posters, nil), append(j.flashes, nil)
+		if !f.Rough {
+			watch := p.flashTask(f, j.plan.Timeline, film)
+			j.tasks = append(j.tasks, watch)
+			j.flashes[len(j.flashes)-1] = &watch
+		}
 		if f.Poster >= 0 && !f.Rough {
 			poster := p.posterTask(f, j.plan.Timeline, film)
 			j.tasks = append(j.tasks, poster)
@@ -162,6 +168,9 @@ func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult,
 		}
 		film := FilmResult{
 			Name: f.Name, Output: paths[i], Canvas: f.Canvas.String(), Frames: j.plan.Timeline.Frames, Duration: j.plan.Timeline.Duration(),
+		}
+		if film.Flashes, err = p.flashes(f.Name, j.flashes[i], res); err != nil {
+			return r, err
 		}
 		if err := p.deliverBeside(ctx, j.plan, f, j.posters[i], &film); err != nil {
 			return r, err

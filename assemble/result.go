@@ -126,11 +126,13 @@ type TaskCount struct {
 
 // FilmResult is one finished film.
 type FilmResult struct {
-	Name     string   `json:"name"`
-	Output   string   `json:"output"`
-	Canvas   string   `json:"canvas"`
-	Frames   int      `json:"frames"`
-	Poster   string   `json:"poster,omitempty"`
+	Name   string `json:"name"`
+	Output string `json:"output"`
+	Canvas string `json:"canvas"`
+	Frames int    `json:"frames"`
+	Poster string `json:"poster,omitempty"`
+	// Flashes is the worst second of the picture; nil for a rough cut.
+	Flashes  *Flashes `json:"flashes,omitempty"`
 	Notes    []string `json:"notes,omitempty"` // programme notes, WebVTT and SRT
 	Duration float64  `json:"duration"`
 }
