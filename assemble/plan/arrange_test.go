@@ -7,6 +7,7 @@ import (
 
 	"ripieno/assemble/manifest"
 	"ripieno/layout"
+	"ripieno/layout/card"
 	"ripieno/layout/shot"
 )
 
@@ -210,5 +211,49 @@ func TestWayEndsBesideTheShots(t *testing.T) {
 	a, b := layout.Rect{X: 0, Y: 0, W: 100, H: 60}, layout.Rect{X: 200, Y: 100, W: 400, H: 240}
 	if Way(a, b, -1, 10) != a || Way(a, b, 10, 10) != b || Way(a, b, 0, 10) == a || Way(a, b, 9, 10) == b {
 		t.Error("the first and last frame of a move are those of the shots")
+	}
+}
+
+// Text of ASCII is not looked up before the render; every face must have it.
+func TestASCIINeedsNoLookingUp(t *testing.T) {
+	var all strings.Builder
+	for r := ' '; r <= '~'; r++ {
+		all.WriteRune(r)
+	}
+	if missing := card.Missing(all.String()); len(missing) > 0 || !printable(all.String()) || printable("a\tb") || printable("é") {
+		t.Errorf("missing %q", string(missing))
+	}
+}
+
+// One layout serves every size of a shape: at 4K all is twice as large as at
+// full HD, to the pixel of rounding.
+func TestEveryCanvasHasItsOwnBestGrid(t *testing.T) {
+	p := production(t, 11)
+	facts := filmed(p)
+	pl, err := New(p, facts, []Want{
+		{Name: "hd", Canvas: layout.Canvas{W: 1920, H: 1080}}, {Name: "4k", Canvas: layout.Canvas{W: 3840, H: 2160}},
+		{Name: "vertical", Canvas: layout.Canvas{W: 1080, H: 1920}}, {Name: "square", Canvas: layout.Canvas{W: 1080, H: 1080}}, {Name: "old", Canvas: layout.Canvas{W: 1440, H: 1080}},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	columns := map[int]bool{}
+	for _, f := range pl.Films {
+		checkTiles(t, f)
+		n := 0
+		for _, tile := range f.Shots[0].Tiles {
+			if tile.Rect.Y == f.Shots[0].Tiles[0].Rect.Y {
+				n++
+			}
+		}
+		columns[n] = true
+	}
+	if len(columns) < 3 {
+		t.Errorf("all canvases have the same columns: %v", columns)
+	}
+	for i, tile := range pl.Films[0].Shots[0].Tiles {
+		if big := pl.Films[1].Shots[0].Tiles[i].Rect; max(big.W-2*tile.Rect.W, 2*tile.Rect.W-big.W, big.X-2*tile.Rect.X, 2*tile.Rect.X-big.X) > 12 {
+			t.Errorf("tile %d is %v in 4K and %v in HD", i, big, tile.Rect)
+		}
 	}
 }

@@ -81,11 +81,24 @@ func roster(p *manifest.Production) []card.Credit {
 	return list
 }
 
+// printable tells whether a text has only the printable characters of ASCII.
+func printable(s string) bool {
+	for i := range len(s) {
+		if s[i] < ' ' || s[i] > '~' {
+			return false
+		}
+	}
+	return true
+}
+
 // checkText finds every text that no font can draw, before anything is made.
 func checkText(p *manifest.Production) error {
 	var list fault.List
 	check := func(mark fault.Mark, what, text string) {
 		for line := range strings.SplitSeq(text, "\n") {
+			if printable(line) { // every face has these, and setting text takes time
+				continue
+			}
 			if missing := card.Missing(line); len(missing) > 0 {
 				list.Add(fault.At(fault.Manifest, mark, fmt.Sprintf("%s %q has characters that no font here can draw: %q", what, text, string(missing)),
 					"write it in Latin, Greek or Cyrillic letters"))
