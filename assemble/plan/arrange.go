@@ -99,7 +99,32 @@ func (h *house) shape(s shot.Shot) (layout.Plan, []int, error) {
 		plan, err = layout.Grid(len(s.Takes), c, o)
 		h.grids[len(s.Takes)] = plan
 	}
+	if s.Show == shot.Pair && err == nil {
+		plan = sideBySide(plan, c, o)
+	}
 	return plan, order, err
+}
+
+// sideBySide stands a pair left and right where that makes the tiles no
+// smaller than one above the other, which is the grid's choice when both are
+// equal.
+func sideBySide(p layout.Plan, c layout.Canvas, o layout.Options) layout.Plan {
+	gutter, margin := (o.Gutter+1)&^1, (o.Margin+1)&^1
+	half := layout.Canvas{W: (c.W - 2*margin - gutter) / 2 &^ 1, H: c.H - 2*margin}
+	o.Margin = 0
+	one, err := layout.Grid(1, half, o)
+	if p.Rows == 1 || err != nil {
+		return p
+	}
+	t, was := one.Tiles[0], p.Tiles[0]
+	if t.W*t.H < was.W*was.H {
+		return p
+	}
+	left := (c.W - 2*t.W - gutter) / 2 &^ 1
+	q := p
+	q.Rows, q.Cols = 1, 2
+	q.Tiles = []layout.Rect{{X: left, Y: t.Y + margin, W: t.W, H: t.H}, {X: left + t.W + gutter, Y: t.Y + margin, W: t.W, H: t.H}}
+	return q
 }
 
 // aspects are the shapes of the takes' own pictures, a tile's for those that

@@ -257,3 +257,28 @@ func TestEveryCanvasHasItsOwnBestGrid(t *testing.T) {
 		}
 	}
 }
+
+// A pair is left and right on a wide canvas and one above the other on a high
+// one, never smaller than the grid of two.
+func TestAPairStandsSideBySide(t *testing.T) {
+	p := production(t, 3)
+	p.Shots = []manifest.Shot{{From: at(1), Show: "pair", Take: "take-3", Other: "take-1"}}
+	for _, c := range []struct {
+		w, h   int
+		beside bool
+	}{{1920, 1080, true}, {640, 360, true}, {2390, 1000, true}, {1080, 1920, false}} {
+		for _, margin := range []int{0, 20} {
+			p.Picture.Margin = margin
+			pl, err := New(p, filmed(p), []Want{{Name: "x", Canvas: layout.Canvas{W: c.w, H: c.h}}})
+			if err != nil {
+				t.Fatal(err)
+			}
+			f := pl.Films[0]
+			checkTiles(t, f)
+			a, b := f.Shots[1].Tiles[0].Rect, f.Shots[1].Tiles[1].Rect
+			if (a.Y == b.Y) != c.beside || c.beside && a.X > b.X || !c.beside && a.Y > b.Y {
+				t.Errorf("%dx%d: %v and %v", c.w, c.h, a, b)
+			}
+		}
+	}
+}
