@@ -69,19 +69,24 @@ func (p *Production) checkTasks(r *recording) []task.Task {
 		})
 	}
 	if r.info.Video != nil && r.role == roleVideo {
-		tasks = append(tasks, task.Task{
-			ID: seeID(r), Name: r.file.Path, Stage: "see", Cost: costSee * r.info.Duration, Keep: true,
-			Action: store.NewAction("see").Version(intake.Rule).Arg("ffmpeg", p.tool.Version.Text).Input("file", r.hash).Ext(".gob").For(r.file.Path),
-			Make: func(ctx context.Context, _ task.Inputs, tmp string, _ func(float64)) error {
-				s, err := intake.Look(ctx, p.tool, r.info)
-				if err != nil {
-					return err
-				}
-				return save(tmp, s)
-			},
-		})
+		tasks = append(tasks, p.seeTask(r))
 	}
 	return tasks
+}
+
+// seeTask measures a recording's picture.
+func (p *Production) seeTask(r *recording) task.Task {
+	return task.Task{
+		ID: seeID(r), Name: r.file.Path, Stage: "see", Cost: costSee * r.info.Duration, Keep: true,
+		Action: store.NewAction("see").Version(intake.Rule).Arg("ffmpeg", p.tool.Version.Text).Input("file", r.hash).Ext(".gob").For(r.file.Path),
+		Make: func(ctx context.Context, _ task.Inputs, tmp string, _ func(float64)) error {
+			s, err := intake.Look(ctx, p.tool, r.info)
+			if err != nil {
+				return err
+			}
+			return save(tmp, s)
+		},
+	}
 }
 
 // intakeFacts gathers what was measured, take by take.

@@ -86,7 +86,7 @@ func outside(t manifest.Take, l located, line plan.Timeline) Bad {
 func fill(f *plan.Facts, l located) {
 	clock := plan.Clock{Offset: l.place.Offset, Drift: audio.PPM(l.place.DriftPPM)}
 	if v := l.info.Video; v != nil && l.role == roleVideo {
-		f.Picture = picture(l, *v, clock)
+		f.Picture, f.Subject = picture(l, *v, clock), l.subject
 	}
 	a := l.info.Audio
 	if a == nil || (f.Sound != nil && l.role == roleVideo) {
@@ -111,12 +111,13 @@ func picture(l located, v media.Video, clock plan.Clock) *plan.Picture {
 		Path: l.path, Hash: l.hash.String(), Stream: v.Index, First: v.Start, Last: v.Start + length,
 		FPS: float64(v.FPSNum) / float64(max(1, v.FPSDen)), Rotate: l.file.Rotate, HDR: v.HDR(),
 		Interlaced: v.Interlaced, Clock: clock,
+		Matrix: v.Matrix, Transfer: v.Transfer, Primaries: v.Primaries, Range: v.Range,
 	}
 	if l.file.Rotate != nil {
 		v.Rotation = *l.file.Rotate
 	}
 	pic.W, pic.H = v.Display()
-	if v.Matrix == "" {
+	if v.Matrix == "" && !v.HDR() {
 		// Common practice, no source: without a tag, pictures of 720 lines
 		// and more are BT.709 and smaller ones BT.601.
 		pic.Matrix = "bt601"

@@ -105,7 +105,7 @@ func mega(w, h int) float64 { return float64(w) * float64(h) / 1e6 }
 
 // filmTasks are the tasks of one film up to its joined and checked file. sound
 // is the encoded sound's task.
-func (p *Production) filmTasks(f plan.Film, line plan.Timeline, sound task.Task) ([]task.Task, task.Task, error) {
+func (p *Production) filmTasks(f plan.Film, line plan.Timeline, chapters []plan.Chapter, sound task.Task) ([]task.Task, task.Task, error) {
 	var tasks []task.Task
 	conforms := make([]task.Task, len(f.Conforms))
 	for i, c := range f.Conforms {
@@ -121,12 +121,14 @@ func (p *Production) filmTasks(f plan.Film, line plan.Timeline, sound task.Task)
 	seen := map[string]bool{}
 	var segments []task.Task
 	for _, seg := range f.Segments {
-		over := drawTask(p.overlay(f, seg))
-		if !seen[over.ID] {
-			seen[over.ID] = true
-			tasks = append(tasks, over)
+		c := p.composition(f, seg, line, conforms, backdrop)
+		for _, over := range c.overlays {
+			if !seen[over.ID] {
+				seen[over.ID] = true
+				tasks = append(tasks, over)
+			}
 		}
-		segments = append(segments, p.segmentTask(f, seg, line, conforms, over, backdrop))
+		segments = append(segments, p.segmentTask(c))
 	}
 	// Two stretches of one card are the same computation.
 	unique := map[string]bool{}
@@ -136,76 +138,17 @@ func (p *Production) filmTasks(f plan.Film, line plan.Timeline, sound task.Task)
 			tasks = append(tasks, s)
 		}
 	}
-	return tasks, p.joinTask(f, line, segments, sound), nil
-}
-
-// segmentTask composes one segment. Its key describes what is visible in it
-// and nothing else, so whatever changes elsewhere leaves it alone.
-func (p *Production) segmentTask(f plan.Film, seg plan.Segment, line plan.Timeline, conforms []task.Task, over, backdrop task.Task) task.Task {
-	key := store.NewAction("segment").Version(graph.Rule).Arg("ffmpeg", p.tool.Version.Text).
-		Arg("canvas", f.Canvas).Arg("rate", line.Rate).Arg("frames", seg.Len()).Arg("rough", f.Rough).
-		Arg("pieces", pieces(f, seg, line, func(int) string { return "" })).
-		Input("overlay", over.Action.ID()).Input("backdrop", backdrop.Action.ID())
-	after := []string{over.ID, backdrop.ID}
-	for _, c := range used(f, seg) {
-		key = key.Input("picture", conforms[c].Action.ID())
-		after = append(after, conforms[c].ID)
-	}
-	var marks []string
-	if f.Marks {
-		marks = markTexts(p.man.Tempo, line, seg)
-		key = key.Arg("marks", marks)
-	}
-	key = key.Ext(".mp4").For(fmt.Sprintf("%s from %.1f s", f.Name, line.Rate.Seconds(seg.From)))
-	cost := costCompose
-	if f.Rough {
-		cost = costComposeRough
-	}
-	return task.Task{
-		ID: "segment/" + key.ID().String(), Name: key.Subject(), Stage: "compose", Action: key, After: after,
-		Cost: cost * float64(seg.Len()) * mega(f.Canvas.W, f.Canvas.H), Memory: composeMemory(f, seg),
-		Make: func(ctx context.Context, in task.Inputs, tmp string, advance func(float64)) error {
-			shown := pieces(f, seg, line, func(c int) string { return in[conforms[c].ID] })
-			for i := range shown {
-				// Every use of a picture gets a name of its own: two equal
-				// inputs would count as one.
-				name := fmt.Sprintf("%s.%03d.mp4", tmp, i)
-				if err := os.Symlink(shown[i].Path, name); err != nil {
-					return err
-				}
-				shown[i].Path = "file:" + name
-			}
-			var counter graph.Marks
-			if marks != nil {
-				var err error
-				if counter, err = drawMarks(tmp+".marks", f.Canvas.H, marks); err != nil {
-					return err
-				}
-			}
-			cmd, err := graph.Compose(graph.Segment{
-				Marks: counter, Canvas: f.Canvas, Rate: line.Rate, Frames: seg.Len(), Rough: f.Rough, Pieces: shown,
-				Overlay: "file:" + in[over.ID], Backdrop: "file:" + in[backdrop.ID],
-			}, "file:"+tmp)
-			if err != nil {
-				return err
-			}
-			if err := p.runCommand(ctx, cmd, tmp, seg.Len(), advance); err != nil {
-				return err
-			}
-			got, err := media.CountFrames(ctx, p.tool, tmp)
-			if err == nil && got != seg.Len() {
-				err = fmt.Errorf("a segment of %s has %d frames instead of %d", f.Name, got, seg.Len())
-			}
-			return err
-		},
-	}
+	return tasks, p.joinTask(f, line, chapters, segments, sound), nil
 }
 
 // joinTask joins the segments and the sound and checks the finished film: only
 // one that passes gets into the store, and from there its name.
-func (p *Production) joinTask(f plan.Film, line plan.Timeline, segments []task.Task, sound task.Task) task.Task {
+func (p *Production) joinTask(f plan.Film, line plan.Timeline, chapters []plan.Chapter, segments []task.Task, sound task.Task) task.Task {
 	key := store.NewAction("film").Version(graph.Rule*1000+filmRule).Arg("ffmpeg", p.tool.Version.Text).
 		Arg("rate", line.Rate).Arg("title", p.man.Title).Input("sound", sound.Action.ID())
+	if len(chapters) > 0 {
+		key = key.Arg("chapters", chapters)
+	}
 	after := []string{sound.ID}
 	for _, s := range segments {
 		key = key.Input("segment", s.Action.ID())
@@ -233,7 +176,11 @@ func (p *Production) joinTask(f plan.Film, line plan.Timeline, segments []task.T
 			if err := os.WriteFile(list, []byte(text), 0o666); err != nil {
 				return err
 			}
-			cmd, err := graph.Mux("file:"+list, "file:"+filepath.Join(in[sound.ID], filmM4A), "file:"+tmp, p.man.Title, line.Rate)
+			index, err := writeChapters(tmp, chapters, line)
+			if err != nil {
+				return err
+			}
+			cmd, err := graph.Mux("file:"+list, "file:"+filepath.Join(in[sound.ID], filmM4A), index, "file:"+tmp, p.man.Title, line.Rate)
 			if err != nil {
 				return err
 			}
@@ -242,15 +189,19 @@ func (p *Production) joinTask(f plan.Film, line plan.Timeline, segments []task.T
 			}
 			return media.VerifyFilm(ctx, p.tool, tmp, media.Want{
 				W: f.Canvas.W, H: f.Canvas.H, Frames: line.Frames, FPSNum: line.Rate.Num, FPSDen: line.Rate.Den,
-				AudioSamples: int64(line.AudioLen),
+				AudioSamples: int64(line.AudioLen), Chapters: len(chapters),
 			})
 		},
 	}
 }
 
 // roughCanvas is a canvas's shape at 540 lines of its short side.
-func roughCanvas(w, h int) (int, int) {
-	scale := 540 / float64(min(w, h))
+func roughCanvas(w, h int) (int, int) { return linesCanvas(w, h, 540) }
+
+// linesCanvas is a canvas's shape at so many lines of its short side, or as it
+// is when it has fewer.
+func linesCanvas(w, h int, lines float64) (int, int) {
+	scale := lines / float64(min(w, h))
 	if scale >= 1 {
 		return w, h
 	}

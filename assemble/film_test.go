@@ -88,12 +88,16 @@ func cast() []placedTake {
 }
 
 func manifestOf(takes []placedTake, more string) string {
+	return fmt.Sprintf(testManifest, manifestLines(takes)+more)
+}
+
+func manifestLines(takes []placedTake) string {
 	var b strings.Builder
 	for _, p := range takes {
 		fmt.Fprintf(&b, "  - {name: take-%d, player: Player %d, part: Part %d, pan: 0, video: {file: intake/%s, offset: %.6f, drift_ppm: %g}%s}\n",
 			p.id, p.id, p.id, p.name, p.offset, p.drift, p.manifest)
 	}
-	return fmt.Sprintf(testManifest, b.String()+more)
+	return b.String()
 }
 
 // TestFilmShowsEveryPlayerAtTheRightMoment measures a finished film: who is in

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"image/png"
+	"os"
 
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/plan"
@@ -19,6 +20,9 @@ import (
 func (p *Production) Grid(ctx context.Context) (GridResult, error) {
 	recs, err := p.recordings(ctx)
 	if err != nil {
+		return GridResult{}, err
+	}
+	if err := p.lookForPlayers(ctx, recs); err != nil {
 		return GridResult{}, err
 	}
 	all := make([]located, len(recs))
@@ -50,6 +54,17 @@ func (p *Production) Grid(ctx context.Context) (GridResult, error) {
 		if err != nil {
 			return GridResult{}, err
 		}
+		if r.SVG, err = p.out("grid-" + f.Name + ".svg"); err != nil {
+			return GridResult{}, err
+		}
+		svg, err := card.PlanSVG(p.planOptions(f, pl.Timeline))
+		if err != nil {
+			return GridResult{}, err
+		}
+		err = store.Publish(ctx, r.SVG, func(tmp string) error { return os.WriteFile(tmp, svg, 0o666) })
+		if err != nil {
+			return GridResult{}, err
+		}
 		results = append(results, r)
 	}
 	first := results[0]
@@ -61,7 +76,7 @@ func (p *Production) Grid(ctx context.Context) (GridResult, error) {
 func (p *Production) deliverables() []plan.Want {
 	var wants []plan.Want
 	for _, d := range p.man.Deliver {
-		wants = append(wants, plan.Want{Name: d.Name, Canvas: layout.Canvas{W: d.W, H: d.H}})
+		wants = append(wants, plan.Want{Name: d.Name, Canvas: layout.Canvas{W: d.W, H: d.H}, Poster: d.Poster})
 	}
 	return wants
 }
@@ -72,12 +87,17 @@ func gridResult(f plan.Film, line plan.Timeline) GridResult {
 		GuideAtZero: line.GuideAtZero(), Duration: line.Duration(),
 	}
 	for _, s := range f.Shots {
-		g := GridShot{From: line.Rate.Seconds(s.From), To: line.Rate.Seconds(s.To), Show: string(s.Show), Tiles: []GridTile{}}
+		g := GridShot{From: line.Rate.Seconds(s.From), To: line.Rate.Seconds(s.To), Show: string(s.Show), Tiles: []GridTile{}, Transition: s.Into.Kind}
+		g.TransitionSeconds = line.Rate.Seconds(s.Into.Frames)
+		if s.Sheets > 1 {
+			g.Sheet, g.Sheets = s.Sheet+1, s.Sheets
+		}
 		for _, t := range s.Tiles {
 			tile := GridTile{Take: t.Take, X: t.Rect.X, Y: t.Rect.Y, W: t.Rect.W, H: t.Rect.H, Fit: t.Fit}
 			if t.Card {
 				tile.Card = note(t)
 			} else {
+				tile.AutoCrop = t.Sure
 				tile.Source = &Box{t.Source.X, t.Source.Y, t.Source.W, t.Source.H}
 			}
 			g.Tiles = append(g.Tiles, tile)

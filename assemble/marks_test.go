@@ -203,3 +203,8 @@ func findTool(t *testing.T) *ffmpeg.Tool {
 	}
 	return tool
 }
+
+// command is a run of ffmpeg whose output goes to out.
+func command(out *bytes.Buffer, args ...string) ffmpeg.Command {
+	return ffmpeg.Command{Args: args, Stdout: out}
+}

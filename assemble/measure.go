@@ -141,6 +141,9 @@ func (p *Production) locate(ctx context.Context) ([]located, error) {
 	if doubtful(all) {
 		p.set.Report.Message("most recordings do not fit the tempo of the manifest: check count_in, meter, bpm and measures first")
 	}
+	if err := p.lookForPlayers(ctx, recs); err != nil {
+		return nil, err
+	}
 	return all, p.writeSync(ctx, all)
 }
 

@@ -18,7 +18,7 @@ import (
 
 // pictureRule is the version of everything drawn here or in layout/card. Raise
 // it when a drawing changes.
-const pictureRule = 1
+const pictureRule = 2
 
 // Notes on the cards that hold a seat.
 const (
@@ -44,39 +44,72 @@ func note(t plan.Tile) string {
 	return noteSound
 }
 
-// overlay is the picture over the moving tiles of one segment: a card's page,
-// or background with holes, names and the cards of absent players.
-func (p *Production) overlay(f plan.Film, seg plan.Segment) (key store.Action, draw func() (image.Image, error)) {
-	shot := f.Shots[seg.Shot]
+// behindBlur puts the blurred take behind a picture that is fitted.
+const behindBlur = "blur"
+
+// scene is what the picture of a segment is drawn from: a shot, and how much
+// of it is seen.
+type scene struct {
+	shot   int // index into the film's shots
+	page   int // of a card
+	labels bool
+	span   plan.Span
+	left   map[string]bool // takes that are not drawn: they are on their way to another place
+}
+
+// sceneOf is the scene of a segment, in a transition the one that comes.
+func sceneOf(seg plan.Segment) scene {
+	return scene{shot: seg.Shot, page: seg.Page, labels: seg.Labels, span: seg.Span}
+}
+
+// before is the scene that a transition leaves.
+func before(f plan.Film, seg plan.Segment) scene {
+	old := f.Shots[seg.Shot-1]
+	return scene{shot: seg.Shot - 1, page: old.Pages - 1, labels: old.LabelsTo >= old.To, span: seg.Span}
+}
+
+// overlay is the picture over the moving tiles of a scene: a card's page, or
+// background with holes, names and the cards of absent players.
+func (p *Production) overlay(f plan.Film, sc scene) (key store.Action, draw func() (image.Image, error)) {
+	shot := f.Shots[sc.shot]
 	base := store.NewAction("overlay").Version(pictureRule).Arg("canvas", f.Canvas).Ext(".png").
 		For(fmt.Sprintf("%s %s", f.Name, shot.Show))
 	if len(shot.Tiles) == 0 {
 		bg := plan.Background(p.man)
-		key = base.Arg("text", shot.Text).Arg("page", seg.Page).Arg("background", bg).Arg("card", p.cardText(shot))
+		key = base.Arg("text", shot.Text).Arg("page", sc.page).Arg("background", bg).Arg("card", p.cardText(shot))
 		return key, func() (image.Image, error) {
 			pages, err := plan.CardPages(p.man, shot, f.Canvas)
 			if err != nil {
 				return nil, err
 			}
-			return pages[seg.Page], nil
+			return pages[sc.page], nil
 		}
 	}
 	o := card.OverlayOptions{Background: plan.Background(p.man)}
 	for _, t := range shot.Tiles {
+		if sc.left[t.Take] {
+			continue
+		}
 		switch {
 		case t.Card:
 			o.Placeholders = append(o.Placeholders, card.Placeholder{
 				Tile: t.Rect, Name: t.Player, Part: t.Part, Note: note(t), Expected: t.Absent == plan.Awaited,
 			})
 			continue
-		case t.Shown.Meet(seg.Span).Len() > 0:
+		case t.Shown.Meet(sc.span).Len() == 0:
+		case t.Behind == behindBlur:
+			o.Holes = append(o.Holes, t.Rect)
+		default:
 			o.Holes = append(o.Holes, t.Hole)
+			if t.Behind != "" {
+				o.Fills = append(o.Fills, card.Fill{Tile: t.Rect, Colour: plan.Colour(t.Behind)})
+			}
 		}
-		if shot.Labels {
+		if sc.labels {
 			o.Labels = append(o.Labels, card.Label{Tile: t.Rect, Name: t.Player, Part: t.Part})
 		}
 	}
-	key = base.Arg("background", o.Background).Arg("holes", o.Holes).Arg("labels", o.Labels).Arg("cards", o.Placeholders)
+	key = base.Arg("background", o.Background).Arg("holes", o.Holes).Arg("fills", o.Fills).Arg("labels", o.Labels).Arg("cards", o.Placeholders)
 	return key, func() (image.Image, error) { return card.Overlay(f.Canvas, o) }
 }
 
@@ -129,23 +162,37 @@ func writePNG(path string, img image.Image, level png.CompressionLevel) error {
 	return f.Close()
 }
 
-// pieces are the moving tiles of one segment, in seat order. mezzanine gives
-// the path of a conformed picture.
-func pieces(f plan.Film, seg plan.Segment, line plan.Timeline, mezzanine func(conform int) string) []graph.Piece {
+// pieces are the moving tiles of a scene, in seat order. mezzanine gives the
+// path of a conformed picture.
+func pieces(f plan.Film, sc scene, line plan.Timeline, mezzanine func(conform int) string) []graph.Piece {
 	var out []graph.Piece
-	for _, t := range f.Shots[seg.Shot].Tiles {
-		shown := t.Shown.Meet(seg.Span)
-		if t.Conform < 0 || shown.Len() == 0 {
+	for _, t := range f.Shots[sc.shot].Tiles {
+		if sc.left[t.Take] {
 			continue
 		}
-		c := f.Conforms[t.Conform]
-		out = append(out, graph.Piece{
-			Path: mezzanine(t.Conform), Skip: shown.From + line.First - c.Frames.From,
-			Start: shown.From - seg.From, Count: shown.Len(),
-			Crop: onMezzanine(t.Source, c), W: c.W, H: c.H, Hole: t.Hole,
-		})
+		if p, ok := pieceOf(f, t, sc.span, line, mezzanine); ok {
+			out = append(out, p)
+		}
 	}
 	return out
+}
+
+// pieceOf is one moving tile; false when it has no picture in the span.
+func pieceOf(f plan.Film, t plan.Tile, span plan.Span, line plan.Timeline, mezzanine func(conform int) string) (graph.Piece, bool) {
+	shown := t.Shown.Meet(span)
+	if t.Conform < 0 || shown.Len() == 0 {
+		return graph.Piece{}, false
+	}
+	c := f.Conforms[t.Conform]
+	p := graph.Piece{
+		Path: mezzanine(t.Conform), Skip: shown.From + line.First - c.Frames.From,
+		Start: shown.From - span.From, Count: shown.Len(),
+		Crop: onMezzanine(t.Source, c), W: c.W, H: c.H, Hole: t.Hole,
+	}
+	if t.Behind == behindBlur {
+		p.Hole, p.Inner = t.Rect, t.Hole
+	}
+	return p, true
 }
 
 // onMezzanine scales the part of the original that is shown to the conformed
@@ -166,7 +213,11 @@ func onMezzanine(src layout.Rect, c plan.Conform) layout.Rect {
 // used lists the conformed pictures a segment needs, once each.
 func used(f plan.Film, seg plan.Segment) []int {
 	var list []int
-	for _, t := range f.Shots[seg.Shot].Tiles {
+	tiles := f.Shots[seg.Shot].Tiles
+	if seg.Into {
+		tiles = slices.Concat(f.Shots[seg.Shot-1].Tiles, tiles)
+	}
+	for _, t := range tiles {
 		if t.Conform >= 0 && t.Shown.Meet(seg.Span).Len() > 0 && !slices.Contains(list, t.Conform) {
 			list = append(list, t.Conform)
 		}

@@ -17,6 +17,7 @@ import (
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
 	"ripieno/assemble/store"
+	"ripieno/layout/motion"
 	"ripieno/mix"
 	"ripieno/mix/align"
 )
@@ -38,6 +39,8 @@ type recording struct {
 	info  media.Info
 	err   error // why the file cannot be used; the rest is then empty
 	short *shortPicture
+	// subject is where the player is, when the take asks for it.
+	subject *motion.Subject
 }
 
 // name is unique in a production.

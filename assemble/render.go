@@ -61,11 +61,13 @@ func (p *Production) wants(o RenderOptions) ([]plan.Want, error) {
 
 // job is everything a run of Render has to make.
 type job struct {
-	plan   *plan.Plan
-	track  *soundTrack
-	films  []task.Task // of the finished films, in the plan's order
-	tasks  []task.Task
-	faults []Bad
+	plan    *plan.Plan
+	track   *soundTrack
+	posters []*task.Task // of the films, nil for none
+	flashes []*task.Task // counted in the films, nil for rough cuts
+	films   []task.Task  // of the finished films, in the plan's order
+	tasks   []task.Task
+	faults  []Bad
 }
 
 // plan plans films from what was found out about the recordings.
@@ -91,7 +93,7 @@ func (p *Production) job(all []located, wants []plan.Want) (*job, error) {
 	j.tasks = j.track.tasks
 	known := map[string]bool{}
 	for _, f := range j.plan.Films {
-		tasks, film, err := p.filmTasks(f, j.plan.Timeline, j.track.final)
+		tasks, film, err := p.filmTasks(f, j.plan.Timeline, j.plan.Chapters, j.track.final)
 		if err != nil {
 			return nil, err
 		}
@@ -102,6 +104,17 @@ func (p *Production) job(all []located, wants []plan.Want) (*job, error) {
 			}
 		}
 		j.films = append(j.films, film)
+		j.posters, j.flashes = append(j.posters, nil), append(j.flashes, nil)
+		if !f.Rough {
+			watch := p.flashTask(f, j.plan.Timeline, film)
+			j.tasks = append(j.tasks, watch)
+			j.flashes[len(j.flashes)-1] = &watch
+		}
+		if f.Poster >= 0 && !f.Rough {
+			poster := p.posterTask(f, j.plan.Timeline, film)
+			j.tasks = append(j.tasks, poster)
+			j.posters[len(j.posters)-1] = &poster
+		}
 	}
 	return j, nil
 }
@@ -154,9 +167,16 @@ func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult,
 		if _, err := p.store.Deliver(ctx, j.films[i].Action, paths[i]); err != nil {
 			return r, err
 		}
-		r.Films = append(r.Films, FilmResult{
+		film := FilmResult{
 			Name: f.Name, Output: paths[i], Canvas: f.Canvas.String(), Frames: j.plan.Timeline.Frames, Duration: j.plan.Timeline.Duration(),
-		})
+		}
+		if film.Flashes, err = p.flashes(f.Name, j.flashes[i], res); err != nil {
+			return r, err
+		}
+		if err := p.deliverBeside(ctx, j.plan, f, j.posters[i], &film); err != nil {
+			return r, err
+		}
+		r.Films = append(r.Films, film)
 	}
 	r.Output, r.Frames, r.Duration = r.Films[0].Output, r.Films[0].Frames, r.Films[0].Duration
 	rep, err := load[soundReport](filepath.Join(res.Path(j.track.final.ID), reportFile))

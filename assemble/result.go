@@ -55,6 +55,9 @@ type GridTile struct {
 	Fit    string `json:"fit"`
 	Source *Box   `json:"source"`         // nil when no picture is shown
 	Card   string `json:"card,omitempty"` // why a card stands here
+	// AutoCrop is how sure crop: auto is of the player's place, 0 to 1; too
+	// little of it leaves the middle.
+	AutoCrop float64 `json:"auto_crop_confidence,omitempty"`
 }
 
 // GridShot is one shot on output time.
@@ -63,6 +66,13 @@ type GridShot struct {
 	To    float64    `json:"to"`
 	Show  string     `json:"show"`
 	Tiles []GridTile `json:"tiles"`
+	// How the shot takes over from the one before: cut, dissolve or move, and
+	// how many seconds before From that begins.
+	Transition        string  `json:"transition"`
+	TransitionSeconds float64 `json:"transition_s,omitempty"`
+	// Sheet of Sheets, from 1, when the tiles would have been too small on one.
+	Sheet  int `json:"sheet,omitempty"`
+	Sheets int `json:"sheets,omitempty"`
 }
 
 // GridCanvas is the size of a film.
@@ -80,6 +90,8 @@ type GridResult struct {
 	Duration    float64      `json:"duration"`
 	Shots       []GridShot   `json:"shots"`
 	PNG         string       `json:"png,omitempty"`
+	SVG         string       `json:"svg,omitempty"`
+	Sheet       string       `json:"sheet,omitempty"`  // the storyboard
 	Others      []GridResult `json:"others,omitempty"` // further deliverables
 	Faults      []Bad        `json:"faults,omitempty"`
 }
@@ -164,11 +176,15 @@ type TaskCount struct {
 
 // FilmResult is one finished film.
 type FilmResult struct {
-	Name     string  `json:"name"`
-	Output   string  `json:"output"`
-	Canvas   string  `json:"canvas"`
-	Frames   int     `json:"frames"`
-	Duration float64 `json:"duration"`
+	Name   string `json:"name"`
+	Output string `json:"output"`
+	Canvas string `json:"canvas"`
+	Frames int    `json:"frames"`
+	Poster string `json:"poster,omitempty"`
+	// Flashes is the worst second of the picture; nil for a rough cut.
+	Flashes  *Flashes `json:"flashes,omitempty"`
+	Notes    []string `json:"notes,omitempty"` // programme notes, WebVTT and SRT
+	Duration float64  `json:"duration"`
 }
 
 // RenderResult is what `rough` and `render` made. The first fields are those

@@ -101,11 +101,17 @@ func gridTable(r assemble.GridResult) func(io.Writer) {
 					tile := ""
 					if len(s.Tiles) > 0 {
 						tile = fmt.Sprintf("%d tiles of %dx%d", len(s.Tiles), s.Tiles[0].W, s.Tiles[0].H)
+						if s.Sheets > 1 {
+							tile += fmt.Sprintf(", sheet %d of %d", s.Sheet, s.Sheets)
+						}
 					}
 					row("  "+clock(s.From), clock(s.To), s.Show, tile)
 				}
 			})
 			fmt.Fprintf(w, "  drawn in %s\n", g.PNG)
+			if g.Sheet != "" {
+				fmt.Fprintf(w, "  storyboard in %s\n", g.Sheet)
+			}
 		}
 	}
 }

@@ -63,16 +63,25 @@ left out of the film until you say where its clap is:
 }
 
 func (a *app) gridVerb() *cobra.Command {
-	return a.verb("grid", "draw who stands where in every shot",
+	var sheet bool
+	c := a.verb("grid", "draw who stands where in every shot",
 		`Lays every shot of every deliverable out and draws the plan as
-out/grid-NAME.png. It looks at the takes but does not listen to them.`,
+out/grid-NAME.png and out/grid-NAME.svg. It looks at the takes but does not
+listen to them. With --sheet it does, and draws a storyboard with real frames,
+out/sheet-NAME.png.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
-			r, err := p.Grid(cmd.Context())
+			grid := p.Grid
+			if sheet {
+				grid = p.Sheet
+			}
+			r, err := grid(cmd.Context())
 			if err != nil {
 				return nil, err
 			}
 			return func() error { return a.show(r, gridTable(r)) }, assemble.Verdict(r.Faults)
 		})
+	c.Flags().BoolVar(&sheet, "sheet", false, "also draw a storyboard: every shot with real frames of the takes")
+	return c
 }
 
 func (a *app) mixVerb() *cobra.Command {

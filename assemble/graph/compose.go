@@ -19,20 +19,30 @@ type Piece struct {
 	Crop  layout.Rect // part of the mezzanine, even
 	W, H  int         // the whole mezzanine
 	Hole  layout.Rect // where on the canvas it shows
+	// Inner is where in Hole the picture itself stands, before itself, enlarged
+	// and blurred; the zero value is all of Hole.
+	Inner layout.Rect
+}
+
+// Scene is the moving tiles of one shot and what lies over them.
+type Scene struct {
+	Pieces  []Piece
+	Overlay string // full-canvas picture with transparent holes
 }
 
 // Segment is everything that is visible in a run of output frames.
 type Segment struct {
-	Canvas  layout.Canvas
-	Rate    shot.Rate
-	Frames  int
-	Pieces  []Piece
-	Overlay string // full-canvas picture with transparent holes
+	Canvas layout.Canvas
+	Rate   shot.Rate
+	Frames int
+	Scene
 	// Backdrop is a small picture of the background, stretched over a hole
 	// while its take is not there.
 	Backdrop string
 	Rough    bool
 	Marks    Marks
+	Into     *Into // a transition to another scene; nil for none
+	Fade     Fade
 }
 
 // encoderThreads is pinned because the bytes x264 writes depend on it;
@@ -43,7 +53,7 @@ const encoderThreads = "2"
 // them and encodes a closed run of frames that joins to others without
 // re-encoding.
 func Compose(g Segment, dst string) (Command, error) {
-	inputs := len(g.Pieces) + 1
+	inputs := len(g.pieces()) + len(g.overlays())
 	if g.gaps() > 0 {
 		inputs++
 	}
@@ -51,22 +61,58 @@ func Compose(g Segment, dst string) (Command, error) {
 		inputs++
 	}
 	return build(inputs, func() *ffmpeg.Stream {
-		s := picture(g.Overlay, "yuva420p")
-		if len(g.Pieces) > 0 {
-			s = ffmpeg.Filter([]*ffmpeg.Stream{stack(g), s}, "overlay", ffmpeg.Args{"format=yuv420"})
-		} else {
-			s = paced(still(s, g.Frames), g.Rate)
+		backdrop := backdrops(g)
+		s := scene(g.Scene, g, backdrop)
+		if g.Into != nil {
+			s = into(s, g, backdrop)
 		}
+		s = faded(s, g)
 		s = marked(s, g.Marks, g.Rate)
 		s = filter(s, "format", "pix_fmts=yuv420p")
 		return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, encoder(g))
 	})
 }
 
+// scene is the picture of a shot.
+func scene(sc Scene, g Segment, backdrop backdropper) *ffmpeg.Stream {
+	s := picture(sc.Overlay, "yuva420p")
+	if len(sc.Pieces) == 0 {
+		return paced(still(s, g.Frames), g.Rate)
+	}
+	return ffmpeg.Filter([]*ffmpeg.Stream{stack(sc.Pieces, g, backdrop), s}, "overlay", ffmpeg.Args{"format=yuv420"})
+}
+
+// pieces are all moving tiles, those of a transition included.
+func (g Segment) pieces() []Piece {
+	list := g.Pieces
+	if g.Into == nil {
+		return list
+	}
+	list = append(list[:len(list):len(list)], g.Into.Pieces...)
+	for _, m := range g.Into.Moves {
+		if m.Piece != nil {
+			list = append(list, *m.Piece)
+		}
+	}
+	return list
+}
+
+// overlays are all drawings that are laid over pieces.
+func (g Segment) overlays() []string {
+	list := []string{g.Overlay}
+	if g.Into != nil {
+		list = append(list, g.Into.Overlay)
+		if len(g.Into.Moves) > 0 {
+			list = append(list, g.Into.Cover)
+		}
+	}
+	return list
+}
+
 // gaps is the number of stretches in which some piece is not there.
 func (g Segment) gaps() int {
 	n := 0
-	for _, p := range g.Pieces {
+	for _, p := range g.pieces() {
 		for _, frames := range []int{p.Start, g.Frames - p.Start - p.Count} {
 			if frames > 0 {
 				n++
@@ -97,15 +143,14 @@ func picture(path, format string) *ffmpeg.Stream {
 
 // stack puts every piece in its place on the canvas. Between and around them
 // is black, which the overlay covers.
-func stack(g Segment) *ffmpeg.Stream {
+func stack(pieces []Piece, g Segment, backdrop backdropper) *ffmpeg.Stream {
 	var tiles []*ffmpeg.Stream
 	var places []string
 	minX, minY := g.Canvas.W, g.Canvas.H
-	for _, p := range g.Pieces {
+	for _, p := range pieces {
 		minX, minY = min(minX, p.Hole.X), min(minY, p.Hole.Y)
 	}
-	backdrop := backdrops(g)
-	for _, p := range g.Pieces {
+	for _, p := range pieces {
 		tiles = append(tiles, piece(p, g, backdrop))
 		places = append(places, fmt.Sprintf("%d_%d", p.Hole.X-minX, p.Hole.Y-minY))
 	}
@@ -119,8 +164,11 @@ func stack(g Segment) *ffmpeg.Stream {
 		fmt.Sprintf("x=%d", minX), fmt.Sprintf("y=%d", minY), "color=black")
 }
 
+// backdropper gives so many frames of background in the size of a piece.
+type backdropper func(p Piece, frames int) *ffmpeg.Stream
+
 // backdrops hands out one copy of the background for each gap.
-func backdrops(g Segment) func(p Piece, frames int) *ffmpeg.Stream {
+func backdrops(g Segment) backdropper {
 	var next func() *ffmpeg.Stream
 	switch gaps := g.gaps(); gaps {
 	case 0:
@@ -142,7 +190,7 @@ func backdrops(g Segment) func(p Piece, frames int) *ffmpeg.Stream {
 // piece is one mezzanine, opened at its frame, cut, scaled and filled up in
 // time to the whole segment. Seeking half a frame early lands on the frame
 // itself whatever the rounding of its time.
-func piece(p Piece, g Segment, backdrop func(Piece, int) *ffmpeg.Stream) *ffmpeg.Stream {
+func piece(p Piece, g Segment, backdrop backdropper) *ffmpeg.Stream {
 	in := ffmpeg.KwArgs{"threads": "1"}
 	if p.Skip > 0 {
 		in["ss"] = number((float64(p.Skip) - 0.5) * float64(g.Rate.Den) / float64(g.Rate.Num))
@@ -152,7 +200,10 @@ func piece(p Piece, g Segment, backdrop func(Piece, int) *ffmpeg.Stream) *ffmpeg
 	if p.Crop != (layout.Rect{W: p.W, H: p.H}) {
 		s = filter(s, "crop", strconv.Itoa(p.Crop.W), strconv.Itoa(p.Crop.H), strconv.Itoa(p.Crop.X), strconv.Itoa(p.Crop.Y))
 	}
-	if p.Crop.W != p.Hole.W || p.Crop.H != p.Hole.H {
+	switch {
+	case p.Inner != (layout.Rect{}):
+		s = beforeItself(s, p)
+	case p.Crop.W != p.Hole.W || p.Crop.H != p.Hole.H:
 		s = filter(s, "scale", strconv.Itoa(p.Hole.W), strconv.Itoa(p.Hole.H), "flags=bicubic+accurate_rnd")
 	}
 	s = filter(filter(s, "setsar", "sar=1"), "format", "pix_fmts=yuv420p")
@@ -169,6 +220,29 @@ func piece(p Piece, g Segment, backdrop func(Piece, int) *ffmpeg.Stream) *ffmpeg
 	}
 	all := ffmpeg.Filter(parts, "concat", ffmpeg.Args{"n=" + strconv.Itoa(len(parts)), "v=1", "a=0"})
 	return paced(all, g.Rate)
+}
+
+// beforeItself fits a picture into its hole and fills the rest with the same
+// picture, cut to the hole, blurred and darkened. The blur is made on few
+// pixels and costs little.
+func beforeItself(s *ffmpeg.Stream, p Piece) *ffmpeg.Stream {
+	two := s.Split()
+	hole, inner := p.Hole, p.Inner
+	scale := func(s *ffmpeg.Stream, w, h int) *ffmpeg.Stream {
+		return filter(filter(s, "scale", strconv.Itoa(w), strconv.Itoa(h), "flags=bicubic+accurate_rnd"), "setsar", "sar=1")
+	}
+	// The largest even window of the hole's shape.
+	w, h := p.Crop.W, p.Crop.W*hole.H/hole.W
+	if h > p.Crop.H {
+		w, h = p.Crop.H*hole.W/hole.H, p.Crop.H
+	}
+	back := filter(two.Get("1"), "crop", strconv.Itoa(max(2, w&^1)), strconv.Itoa(max(2, h&^1)))
+	back = scale(back, max(16, hole.W/8&^1), max(16, hole.H/8&^1))
+	back = filter(back, "gblur", "sigma=3", "steps=2")
+	back = filter(scale(back, hole.W, hole.H), "lutyuv", "y=16+(val-16)*0.6")
+	front := scale(two.Get("0"), inner.W, inner.H)
+	return ffmpeg.Filter([]*ffmpeg.Stream{back, front}, "overlay", ffmpeg.Args{
+		fmt.Sprintf("x=%d", inner.X-hole.X), fmt.Sprintf("y=%d", inner.Y-hole.Y), "format=yuv420"})
 }
 
 // encoder is H.264 High at constant quality, the final for keeping and the

@@ -27,21 +27,7 @@ var mezzanineCodec = ffmpeg.KwArgs{
 // every output frame shows the source frame nearest to it.
 func Conform(c plan.Conform, src Source, rate shot.Rate, dst string) (Command, error) {
 	return build(1, func() *ffmpeg.Stream {
-		start := c.Picture.Clock.File(rate.Seconds(c.Frames.From))
-		seek := math.Floor(start - seekMargin)
-		in := ffmpeg.KwArgs{"reinit_filter": "0", "an": "", "sn": "", "dn": ""}
-		if seek > 0 {
-			in["ss"] = number(seek)
-		} else {
-			seek = 0
-		}
-		if c.Picture.Rotate != nil {
-			in["noautorotate"] = ""
-		}
-		s := src.input(in)
-		s = upright(s, c.Picture)
-		s = toBT709(s, c)
-		s = onGuide(s, c, rate, seek)
+		s := conformed(c, src, rate)
 		out := bt709(plain(ffmpeg.KwArgs{
 			"frames:v": strconv.Itoa(c.Frames.Len()), "f": "mp4", "threads": "1",
 			"video_track_timescale": timescale(rate), "profile:v": "high",
@@ -50,6 +36,37 @@ func Conform(c plan.Conform, src Source, rate shot.Rate, dst string) (Command, e
 			out[k] = v
 		}
 		return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, out)
+	})
+}
+
+// conformed is the picture of c, before it is encoded.
+func conformed(c plan.Conform, src Source, rate shot.Rate) *ffmpeg.Stream {
+	start := c.Picture.Clock.File(rate.Seconds(c.Frames.From))
+	seek := math.Floor(start - seekMargin)
+	in := ffmpeg.KwArgs{"reinit_filter": "0", "an": "", "sn": "", "dn": ""}
+	if seek > 0 {
+		in["ss"] = number(seek)
+	} else {
+		seek = 0
+	}
+	if c.Picture.Rotate != nil {
+		in["noautorotate"] = ""
+	}
+	s := src.input(in)
+	s = upright(s, c.Picture)
+	s = toBT709(s, c)
+	s = onGuide(s, c, rate, seek)
+	return s
+}
+
+// Still writes the first frame of c alone as a picture in sRGB's encoding of
+// BT.709 values, as a player shows it.
+func Still(c plan.Conform, src Source, rate shot.Rate, dst string) (Command, error) {
+	return build(1, func() *ffmpeg.Stream {
+		s := conformed(c, src, rate)
+		s = filter(s, "scale", "in_color_matrix=bt709", "in_range=tv", "out_range=pc", "flags=bicubic+accurate_rnd+full_chroma_int")
+		s = filter(s, "format", "pix_fmts=rgb24")
+		return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, ffmpeg.KwArgs{"frames:v": "1", "c:v": "png", "f": "image2", "update": "1", "threads": "1"})
 	})
 }
 
@@ -71,27 +88,6 @@ func upright(s *ffmpeg.Stream, p plan.Picture) *ffmpeg.Stream {
 		return filter(s, "transpose", "dir=cclock")
 	}
 	return s
-}
-
-// toBT709 scales first, so that a size that changes inside the file cannot
-// reach anything behind it and tone mapping works on few pixels.
-func toBT709(s *ffmpeg.Stream, c plan.Conform) *ffmpeg.Stream {
-	size := []string{fmt.Sprintf("w=%d", c.W), fmt.Sprintf("h=%d", c.H), "flags=bicubic+accurate_rnd"}
-	if c.Picture.HDR {
-		s = filter(s, "scale", size...)
-		s = filter(s, "zscale", "transfer=linear", "npl=100")
-		s = filter(s, "format", "pix_fmts=gbrpf32le")
-		s = filter(s, "zscale", "primaries=bt709")
-		s = filter(s, "tonemap", "tonemap=hable", "desat=0")
-		s = filter(s, "zscale", "transfer=bt709", "matrix=bt709", "range=limited")
-	} else {
-		size = append(size, "out_color_matrix=bt709", "out_range=tv")
-		if m := c.Picture.Matrix; m != "" {
-			size = append(size, "in_color_matrix="+m)
-		}
-		s = filter(s, "scale", size...)
-	}
-	return filter(filter(s, "setsar", "sar=1"), "format", "pix_fmts=yuv420p")
 }
 
 // onGuide puts every frame at its guide time, counted from the first frame

@@ -2,6 +2,7 @@ package graph
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	ffmpeg "github.com/u2takey/ffmpeg-go"
@@ -45,8 +46,9 @@ func SegmentList(names []string) (string, error) {
 
 // Mux joins segments and the sound without encoding either. Joining rounds
 // times to microseconds; every one is put back on its frame.
-func Mux(list, sound, dst, title string, rate shot.Rate) (Command, error) {
-	return build(2, func() *ffmpeg.Stream {
+// Chapters, when it is not "", is a file of ffmpeg's metadata that holds them.
+func Mux(list, sound, chapters, dst, title string, rate shot.Rate) (Command, error) {
+	c, err := build(2, func() *ffmpeg.Stream {
 		video := ffmpeg.Input(list, ffmpeg.KwArgs{"f": "concat", "safe": "0"}).Get("v")
 		audio := ffmpeg.Input(sound, ffmpeg.KwArgs{"f": "mov"}).Get("a")
 		fps, spf := fmt.Sprintf("%d/%d", rate.Num, rate.Den), fmt.Sprintf("%d/%d", rate.Den, rate.Num)
@@ -57,5 +59,42 @@ func Mux(list, sound, dst, title string, rate shot.Rate) (Command, error) {
 		})
 		args["metadata"] = "title=" + title
 		return ffmpeg.Output([]*ffmpeg.Stream{video, audio}, dst, args)
+	})
+	if err == nil && chapters != "" {
+		c.chapters(chapters)
+	}
+	return c, err
+}
+
+// chapters adds an input that no stream comes from: a graph cannot hold it.
+func (c *Command) chapters(path string) {
+	last := 0 // behind the last input
+	for i, a := range c.before {
+		if a == "-i" {
+			last = i + 2
+		}
+	}
+	c.before = slices.Insert(slices.Clone(c.before), last, "-f", "ffmetadata", "-i", path)
+	for i, a := range c.before {
+		// Without any metadata the chapters would have no names; this file has
+		// nothing else.
+		if a == "-map_chapters" || a == "-map_metadata" {
+			c.before[i+1] = "2"
+		}
+	}
+}
+
+// Frame takes one frame out of a finished film as a picture.
+func Frame(film string, frame int, rate shot.Rate, dst string) (Command, error) {
+	return build(1, func() *ffmpeg.Stream {
+		in := ffmpeg.KwArgs{}
+		if frame > 0 {
+			// Half a frame early is the frame itself, whatever the rounding.
+			in["ss"] = number((float64(frame) - 0.5) * float64(rate.Den) / float64(rate.Num))
+		}
+		s := ffmpeg.Input(film, in).Get("v")
+		s = filter(s, "scale", "in_color_matrix=bt709", "in_range=tv", "out_range=pc", "flags=bicubic+accurate_rnd+full_chroma_int")
+		s = filter(s, "format", "pix_fmts=rgb24")
+		return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, ffmpeg.KwArgs{"frames:v": "1", "c:v": "png", "f": "image2", "update": "1", "threads": "1"})
 	})
 }

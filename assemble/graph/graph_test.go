@@ -13,11 +13,11 @@ var fps30 = shot.Rate{Num: 30, Den: 1}
 
 func TestComposeGraph(t *testing.T) {
 	c, err := Compose(Segment{
-		Canvas: layout.Canvas{W: 640, H: 360}, Rate: fps30, Frames: 60, Overlay: "o.png", Backdrop: "b.png",
-		Pieces: []Piece{
+		Canvas: layout.Canvas{W: 640, H: 360}, Rate: fps30, Frames: 60, Backdrop: "b.png",
+		Scene: Scene{Overlay: "o.png", Pieces: []Piece{
 			{Path: "a.mp4", Skip: 30, Count: 60, Crop: layout.Rect{X: 40, W: 400, H: 270}, W: 480, H: 270, Hole: layout.Rect{X: 10, Y: 50, W: 300, H: 200}},
 			{Path: "b.mp4", Start: 20, Count: 40, Crop: layout.Rect{W: 100, H: 200}, W: 100, H: 200, Hole: layout.Rect{X: 330, Y: 60, W: 100, H: 200}},
-		},
+		}},
 	}, "out.mp4")
 	if err != nil {
 		t.Fatal(err)
@@ -53,14 +53,14 @@ func TestTwoInputsTakenForOneAreAnError(t *testing.T) {
 	same := Piece{Path: "a.mp4", Count: 60, Crop: layout.Rect{W: 100, H: 100}, W: 100, H: 100, Hole: layout.Rect{W: 100, H: 100}}
 	other := same
 	other.Hole.X = 200
-	_, err := Compose(Segment{Canvas: layout.Canvas{W: 640, H: 360}, Rate: fps30, Frames: 60, Overlay: "o.png", Pieces: []Piece{same, other}}, "out.mp4")
+	_, err := Compose(Segment{Canvas: layout.Canvas{W: 640, H: 360}, Rate: fps30, Frames: 60, Scene: Scene{Overlay: "o.png", Pieces: []Piece{same, other}}}, "out.mp4")
 	if err == nil {
 		t.Fatal("two pieces of one file with the same options were composed")
 	}
 }
 
 func TestComposeIsTheSameEveryTime(t *testing.T) {
-	g := Segment{Canvas: layout.Canvas{W: 1920, H: 1080}, Rate: fps30, Frames: 300, Overlay: "o.png", Backdrop: "b.png"}
+	g := Segment{Canvas: layout.Canvas{W: 1920, H: 1080}, Rate: fps30, Frames: 300, Scene: Scene{Overlay: "o.png"}, Backdrop: "b.png"}
 	for i := range 40 {
 		g.Pieces = append(g.Pieces, Piece{
 			Path: "m" + string(rune('a'+i)) + ".mp4", Skip: i, Start: i % 3, Count: 200 + i, W: 320, H: 180,

@@ -7,6 +7,7 @@ import (
 
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/media"
+	"ripieno/layout/motion"
 )
 
 // Picture is what [Look] measures of sampled frames, in grey values from 0 to
@@ -20,6 +21,8 @@ type Picture struct {
 	// Centre of all movement, 0 to 1 of width and height; 0.5 without any.
 	CentreX float64 `json:"centre_x"`
 	CentreY float64 `json:"centre_y"`
+	// Subject is where the player is: what moves before a still background.
+	Subject motion.Subject `json:"subject"`
 	// Blur of the sharper frames (the first quartile) at 640 pixels' width, 0 to 1; 0
 	// when there is nothing in the picture to tell by.
 	Blur float64 `json:"blur"`
@@ -80,6 +83,7 @@ type eye struct {
 	small  []byte
 	last   []byte
 	change []float64 // sum of changes of each pixel
+	moving motion.Map
 }
 
 // see takes one frame.
@@ -102,6 +106,9 @@ func (e *eye) see(g media.Gray) error {
 			e.change[i] += math.Abs(float64(v) - float64(e.last[i]))
 		}
 	}
+	if err := e.moving.Add(g.W, g.H, g.Pix); err != nil {
+		return err
+	}
 	e.frames++
 	sum, dark, white := 0, 0, 0
 	for _, v := range g.Pix {
@@ -123,7 +130,7 @@ func (e *eye) see(g media.Gray) error {
 
 // picture is the result, without time stamps.
 func (e *eye) picture() Picture {
-	p := Picture{Frames: e.frames, CentreX: 0.5, CentreY: 0.5}
+	p := Picture{Frames: e.frames, CentreX: 0.5, CentreY: 0.5, Subject: e.moving.Subject()}
 	if e.frames == 0 {
 		return p
 	}

@@ -149,7 +149,9 @@ func (m mapping) production() *Production {
 	p.Mix = m.mix(p.Sections)
 	p.Picture = m.picture()
 	p.Shots = m.shots(p)
-	p.Deliver = m.deliver()
+	p.Deliver = m.deliver(p.Tempo)
+	p.Chapters = m.chapters(p.Tempo)
+	p.Notes = m.notes(p.Tempo)
 	p.CallSheet = m.callSheet()
 	if k := m.keys["takes"]; k != nil {
 		p.takesMark = markOf(m.file, k)

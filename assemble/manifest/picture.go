@@ -6,6 +6,8 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+
+	"ripieno/mix/tempo"
 )
 
 // Bounds of the picture.
@@ -41,7 +43,7 @@ func (m mapping) mix(sections []Section) Mix {
 // film with 1080 lines, so that one manifest suits every canvas.
 func (m mapping) picture() Picture {
 	p := Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9, Gutter: 6,
-		Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3}
+		Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", ShortRows: "centred"}
 	c, ok := m.child("picture", pictureShape)
 	if !ok {
 		return p
@@ -60,6 +62,12 @@ func (m mapping) picture() Picture {
 	if x, ok := c.number("tail", 0, maxEdge, "seconds"); ok {
 		p.Tail = x
 	}
+	p.LabelsFor, _ = c.number("labels_for", 0.5, maxEdge, "seconds")
+	p.Rows = c.choice("rows", p.Rows, "grid", "sections", "justified")
+	p.ShortRows = c.choice("short_rows", p.ShortRows, "centred", "spread")
+	p.SmallestTile, _ = c.whole("smallest_tile", 20, 1080)
+	p.FadeIn, _ = c.number("fade_in", 0, maxEdge, "seconds")
+	p.FadeOut, _ = c.number("fade_out", 0, maxEdge, "seconds")
 	return p
 }
 
@@ -150,7 +158,7 @@ func (m mapping) colour(key, def string) string {
 var canvasForm = regexp.MustCompile(`^([0-9]{1,6})[xX×]([0-9]{1,6})$`)
 
 // deliver reads the finished films; one in full HD when none is named.
-func (m mapping) deliver() []Deliverable {
+func (m mapping) deliver(music *tempo.Map) []Deliverable {
 	var all []Deliverable
 	used := newNames("deliverable")
 	for _, e := range m.entries("deliver", deliverShape) {
@@ -161,6 +169,9 @@ func (m mapping) deliver() []Deliverable {
 		}
 		if e.need("canvas", "for example "+deliverShape.example) {
 			d.W, d.H = e.canvas()
+		}
+		if t, ok := e.moment("poster", music); ok {
+			d.Poster = &t
 		}
 		all = append(all, d)
 	}

@@ -20,7 +20,7 @@ type shape struct {
 var (
 	topShape = &shape{"the manifest", "at the left margin", "version: 1", []string{
 		"version", "title", "composer", "ensemble", "dedication", "tempo", "guide",
-		"sections", "takes", "mix", "picture", "shots", "deliver", "callsheet"}}
+		"sections", "takes", "mix", "picture", "shots", "deliver", "chapters", "notes", "callsheet"}}
 	tempoShape = &shape{"tempo", "inside tempo:", "tempo: {changes: [{measure: 1, meter: 4/4, bpm: 96}], measures: 32}",
 		[]string{"count_in", "pick_up", "changes", "measures", "score", "holds"}}
 	countInShape = &shape{"count_in", "inside count_in:", "count_in: {measures: 8, cue: {measure: 5, beat: 1}}",
@@ -43,7 +43,7 @@ var (
 		[]string{"name", "gain", "target"}}
 	takeShape = &shape{"a take", "in an entry of takes:", "{name: oboe-1, player: Mara Voss, video: {file: intake/mara.mov}}",
 		[]string{"name", "player", "part", "section", "video", "audio", "guide", "expected",
-			"gain", "pan", "mute", "trim", "fit", "crop",
+			"gain", "pan", "mute", "trim", "fit", "behind", "crop", "weight",
 			"mutes", "low_cut", "eq", "compress", "denoise", "width", "delay", "send"}}
 	videoShape = &shape{"video", "inside video:", "video: {file: intake/mara.mov}",
 		[]string{"file", "offset", "cue_at", "drift_ppm", "rotate"}}
@@ -67,11 +67,18 @@ var (
 	stageShape = &shape{"a place on the stage", "in an entry of stage:", "{section: strings, from: -60, to: -10}",
 		[]string{"section", "from", "to"}}
 	pictureShape = &shape{"picture", "inside picture:", "picture: {fps: 30, aspect: 16:9}",
-		[]string{"fps", "aspect", "gutter", "margin", "background", "labels", "lead_in", "tail"}}
+		[]string{"fps", "aspect", "gutter", "margin", "background", "labels", "labels_for", "lead_in", "tail",
+			"rows", "short_rows", "smallest_tile", "fade_in", "fade_out"}}
 	shotShape = &shape{"a shot", "in an entry of shots:", "{from: m33, to: m41, show: solo, take: oboe-1}",
-		[]string{"from", "to", "show", "section", "take", "text", "labels"}}
+		[]string{"from", "to", "show", "section", "take", "takes", "text", "labels", "labels_for", "transition"}}
+	transitionShape = &shape{"transition", "in an entry of shots:", "transition: {kind: dissolve, beats: 1}",
+		[]string{"kind", "beats", "seconds"}}
 	deliverShape = &shape{"a deliverable", "in an entry of deliver:", "{name: final, canvas: 1920x1080}",
-		[]string{"name", "canvas"}}
+		[]string{"name", "canvas", "poster"}}
+	chapterShape = &shape{"a chapter", "in an entry of chapters:", "{at: m1, name: Theme}",
+		[]string{"at", "name"}}
+	noteShape = &shape{"a note", "in an entry of notes:", "{from: m1, to: m9, text: The lamps are lit}",
+		[]string{"from", "to", "text"}}
 	callSheetShape = &shape{"callsheet", "inside callsheet:", "callsheet: {due: 2031-06-12, send_to: takes@example.org}",
 		[]string{"language", "due", "send_to", "contact", "notes", "strings"}}
 	stringsShape = &shape{"strings", "inside strings:", "strings: {step-hold: \"Sit still for {tail} seconds.\"}",
@@ -81,7 +88,8 @@ var (
 // shapes is all of them, for telling where a misplaced key belongs.
 var shapes = []*shape{topShape, tempoShape, countInShape, cueShape, changeShape, holdShape, guideShape,
 	levelsShape, variantShape, droneShape, sectionShape, takeShape, videoShape, audioShape, trimShape, cropShape, mixShape,
-	pictureShape, shotShape, deliverShape, callSheetShape, muteShape, bandShape, compressShape, hallShape, stageShape}
+	pictureShape, shotShape, transitionShape, deliverShape, chapterShape, noteShape, callSheetShape,
+	muteShape, bandShape, compressShape, hallShape, stageShape}
 
 // sameThing maps words people write to the manifest's own.
 var sameThing = map[string]string{

@@ -41,6 +41,7 @@ func (m mapping) shots(p *Production) []Shot {
 			e.at(e.vals["to"], "from comes before to", "the shot ends at %q, which is not after its beginning %q", s.To.Text, s.From.Text)
 			s.To = nil
 		}
+		s.Transition = e.transition(s.From, p.Tempo)
 		placed = append(placed, placedShot{s, e})
 	}
 	slices.SortStableFunc(placed, func(a, b placedShot) int {
@@ -77,8 +78,8 @@ func (s placedShot) follows(last placedShot) {
 // shot reads what one shot shows; its times are for shots.
 func (m mapping) shot(who cast) Shot {
 	s := Shot{Mark: markOf(m.file, m.node)}
-	if m.need("show", "tutti, soli, solo or card") {
-		s.Show = m.choice("show", "", "tutti", "soli", "solo", "card")
+	if m.need("show", "tutti, soli, solo, pair or card") {
+		s.Show = m.choice("show", "", "tutti", "soli", "solo", "pair", "card")
 	}
 	if m.has("labels") {
 		b := m.flag("labels", true)
@@ -88,6 +89,7 @@ func (m mapping) shot(who cast) Shot {
 	for _, own := range []struct{ show, key, hint string }{
 		{"soli", "section", "the section to show, for example section: winds"},
 		{"solo", "take", "the take to show, for example take: oboe-1"},
+		{"pair", "takes", "the two takes to show, for example takes: [oboe-1, horn-2]"},
 		{"card", "text", "text: title, text: credits, or words of your own"},
 	} {
 		switch {
@@ -100,6 +102,10 @@ func (m mapping) shot(who cast) Shot {
 	s.Section = m.sectionName("section")
 	s.Take = m.text("take", "oboe-1")
 	s.Text = m.textUpTo("text", "title", maxCard, true)
+	if x, ok := m.number("labels_for", 0.5, maxEdge, "seconds"); ok {
+		s.LabelsFor = &x
+	}
+	m.pair(&s, who)
 	switch {
 	case s.Show == "soli" && s.Section != "" && !who.known["section "+s.Section]: // it would be empty
 		m.at(m.vals["section"], m.didYouMean(s.Section, who.sections, "sections with takes"), "no take is in section %q", clip(s.Section))

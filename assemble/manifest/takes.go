@@ -9,6 +9,7 @@ import (
 
 	"go.yaml.in/yaml/v3"
 
+	"ripieno/layout"
 	"ripieno/mix/tempo"
 )
 
@@ -134,7 +135,14 @@ func (m mapping) take(music *tempo.Map) Take {
 	t.Strip = m.strip(music)
 	t.TrimFrom, t.TrimTo = m.trim(music)
 	t.Fit = m.choice("fit", t.Fit, "crop", "fit")
-	if c, ok := m.child("crop", cropShape); ok {
+	t.Behind = m.behind(t.Fit)
+	t.Weight = 1
+	if n, ok := m.whole("weight", 1, layout.MaxWeight); ok {
+		t.Weight = n
+	}
+	if v := m.vals["crop"]; v != nil && isScalar(v) && v.Value == "auto" {
+		t.AutoCrop = true
+	} else if c, ok := m.child("crop", cropShape); ok {
 		t.Crop = c.crop()
 	}
 	switch {
@@ -147,6 +155,20 @@ func (m mapping) take(music *tempo.Map) Take {
 			"a take without a recording")
 	}
 	return t
+}
+
+// behind reads what stands round a picture that is fitted.
+func (m mapping) behind(fit string) string {
+	if !m.has("behind") {
+		return ""
+	}
+	if fit != "fit" {
+		m.at(m.keys["behind"], "add fit: fit, or delete behind", "nothing is seen behind a picture that fills its tile")
+	}
+	if v := m.vals["behind"]; v.Value == "blur" {
+		return v.Value
+	}
+	return m.colour("behind", "#203040")
 }
 
 // pan is nil for auto and when it is absent.

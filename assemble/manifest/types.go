@@ -26,6 +26,8 @@ type Production struct {
 	Picture   Picture
 	Shots     []Shot        // sorted by From; may be empty (then the whole film is tutti)
 	Deliver   []Deliverable // at least one
+	Chapters  []Chapter     // in order of time
+	Notes     []Note        // programme notes, in order of time
 	CallSheet CallSheet
 
 	takesMark fault.Mark // of the key takes, for NeedTakes
@@ -75,7 +77,10 @@ type Take struct {
 	TrimFrom *Time    // sound and picture of the take begin; nil: with the file
 	TrimTo   *Time
 	Fit      string // "crop" (default) or "fit"
+	Behind   string // round a picture that is fitted: "" the background, "blur" the take itself, or "#rrggbb"
+	Weight   int    // the tile covers so many cells a side; 1 when not given
 	Crop     Crop
+	AutoCrop bool // crop: auto, the focus is where the player moves
 	Mark     fault.Mark
 }
 
@@ -120,6 +125,12 @@ type Picture struct {
 	Margin         int     // pixels round the grid at 1080 lines; 0 when not given
 	Background     string  // "#rrggbb"; "#14161a" when not given
 	Labels         bool    // names on tiles; true when not given
+	LabelsFor      float64 // seconds of a shot in which names are shown; 0, when not given: all of it
+	Rows           string  // "grid" (default), "sections" or "justified"
+	ShortRows      string  // incomplete rows: "centred" (default) or "spread"
+	SmallestTile   int     // height in pixels at 1080 lines below which a grid becomes pages; 0, when not given: any
+	FadeIn         float64 // seconds in which the film comes out of black; 0 when not given
+	FadeOut        float64 // seconds in which it goes into black; 0 when not given
 	LeadIn         float64 // seconds of film before measure 1; 3 when not given
 	Tail           float64 // seconds of film after the last measure; 3 when not given
 }
@@ -129,11 +140,23 @@ type Picture struct {
 type Shot struct {
 	From    Time
 	To      *Time
-	Show    string // tutti, soli, solo, card
+	Show    string // tutti, soli, solo, pair, card
 	Section string // for soli
-	Take    string // for solo
-	Text    string // for card: "title", "credits" or free text
+	Take    string // for solo, and the left one of pair
+	Other   string // the right one of pair
+	Text    string // for card: "title", "credits", "dedication" or free text
 	Labels  *bool  // nil: as Picture.Labels says
+	// LabelsFor is as Picture's, nil for that one.
+	LabelsFor  *float64
+	Transition Transition // from the shot before
+	Mark       fault.Mark
+}
+
+// Transition is how a shot takes over from the one before. It ends where the
+// shot begins, so that the new shot stands complete on its downbeat.
+type Transition struct {
+	Kind    string  // "cut" (default), "dissolve" or "move"
+	Seconds float64 // how long before the shot's beginning it starts; 0 for a cut
 	Mark    fault.Mark
 }
 
@@ -141,5 +164,21 @@ type Shot struct {
 type Deliverable struct {
 	Name string // unique; the file is called after it
 	W, H int    // canvas in pixels, even
+	// Poster is the moment of the film that is also kept as a picture; nil for none.
+	Poster *Time
+	Mark   fault.Mark
+}
+
+// Chapter is a place in the film that a viewer can jump to.
+type Chapter struct {
+	At   Time
+	Name string
 	Mark fault.Mark
+}
+
+// Note is a text beside the film, for players that show subtitles.
+type Note struct {
+	From, To Time
+	Text     string
+	Mark     fault.Mark
 }

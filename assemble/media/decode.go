@@ -121,12 +121,19 @@ func decodeFault(ctx context.Context, path string, err error) error {
 type complaints struct {
 	errors    int
 	truncated bool
+	first     string // error, or sign of a file that ends too early
 	line      []byte
 }
 
 // cutShort are the words by which ffmpeg's demuxers say that a file ends too
 // early; it exits with 0 after them.
 var cutShort = []string{"partial file", "File ended prematurely", "Truncat", "truncat", "unexpected end of file"}
+
+func (c *complaints) note(line string) {
+	if c.first == "" {
+		c.first = line
+	}
+}
 
 // Write implements io.Writer and never fails.
 func (c *complaints) Write(p []byte) (int, error) {
@@ -148,9 +155,13 @@ func (c *complaints) Write(p []byte) (int, error) {
 		p = p[end+1:]
 		if strings.Contains(line, "[error]") && !strings.Contains(line, "partial file") {
 			c.errors++
+			c.note(line)
 		}
 		for _, words := range cutShort {
-			c.truncated = c.truncated || strings.Contains(line, words)
+			if strings.Contains(line, words) {
+				c.truncated = true
+				c.note(line)
+			}
 		}
 	}
 	return n, nil

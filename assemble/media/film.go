@@ -23,6 +23,7 @@ type Want struct {
 	AudioSamples int64
 	AudioRate    int    // hertz; 0: 48000
 	Channels     int    // 0: 2
+	Chapters     int    // how many chapters; their names are a stream of data
 	Profile      string // of H.264; "": High, "any": not checked
 }
 
@@ -66,7 +67,7 @@ func VerifyFilm(ctx context.Context, tool *ffmpeg.Tool, path string, want Want) 
 	if n := len(list); n == 0 || list[n-1].end() != st.Size() {
 		wrong.add("the file does not end where its last box ends")
 	}
-	out, err := tool.Probe(ctx, []string{"-protocol_whitelist", "file", "-of", "json", "-count_packets",
+	out, err := tool.Probe(ctx, []string{"-protocol_whitelist", "file", "-of", "json", "-count_packets", "-show_chapters",
 		"-show_entries", filmEntries, "file:" + path})
 	if err != nil {
 		return fmt.Errorf("checking %s: %w", showPath(path), err)
@@ -119,7 +120,8 @@ func checkFilm(wrong *deviations, answer []byte, want Want) (hasSound bool, err 
 		Format struct {
 			Name string `json:"format_name"`
 		} `json:"format"`
-		Streams []filmStream `json:"streams"`
+		Streams  []filmStream      `json:"streams"`
+		Chapters []json.RawMessage `json:"chapters"`
 	}
 	if err := json.Unmarshal(answer, &p); err != nil {
 		return false, err
@@ -127,7 +129,8 @@ func checkFilm(wrong *deviations, answer []byte, want Want) (hasSound bool, err 
 	if !strings.Contains(p.Format.Name, "mp4") {
 		wrong.add("the container is %q, not MP4", p.Format.Name)
 	}
-	pictures, sounds := 0, 0
+	pictures, sounds, data := 0, 0, 0
+	wrong.same("the number of chapters", len(p.Chapters), want.Chapters)
 	for _, s := range p.Streams {
 		switch s.Type {
 		case "video":
@@ -145,6 +148,10 @@ func checkFilm(wrong *deviations, answer []byte, want Want) (hasSound bool, err 
 			// The container counts milliseconds and drops the rest.
 			if d := s.Duration.seconds(); want.AudioSamples > 0 && math.Abs(d-length) > 2e-3 {
 				wrong.add("the sound is said to last %g s, not %g", d, length)
+			}
+		case "data":
+			if data++; data > min(1, want.Chapters) {
+				wrong.add("there is a stream of data")
 			}
 		default:
 			wrong.add("there is a stream of type %q", s.Type)
@@ -207,7 +214,7 @@ func checkSound(ctx context.Context, tool *ffmpeg.Tool, wrong *deviations, path 
 		return err
 	}
 	if said.errors > 0 || said.truncated {
-		wrong.add("the decoder of the sound complains")
+		wrong.add("the decoder of the sound complains: %q", said.first)
 	}
 	got := count.n / int64(2*want.Channels)
 	// AAC decodes to whole packets, whatever the length was before.

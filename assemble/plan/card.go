@@ -15,18 +15,32 @@ import (
 
 // Texts of a card shot that stand for something else.
 const (
-	textTitle   = "title"
-	textCredits = "credits"
+	textTitle      = "title"
+	textCredits    = "credits"
+	textDedication = "dedication"
 )
 
 // Background is the colour behind and between the tiles. The manifest has
 // checked its form.
-func Background(p *manifest.Production) color.NRGBA {
-	v, err := strconv.ParseUint(strings.TrimPrefix(p.Picture.Background, "#"), 16, 32)
+func Background(p *manifest.Production) color.NRGBA { return Colour(p.Picture.Background) }
+
+// Colour reads #rrggbb; anything else is black.
+func Colour(text string) color.NRGBA {
+	v, err := strconv.ParseUint(strings.TrimPrefix(text, "#"), 16, 32)
 	if err != nil {
 		return color.NRGBA{A: 255}
 	}
 	return color.NRGBA{R: uint8(v >> 16), G: uint8(v >> 8), B: uint8(v), A: 255}
+}
+
+// cardPages counts the pages of a card. Only the credits can have more than
+// one, and are drawn to know.
+func cardPages(p *manifest.Production, s Shot, c layout.Canvas) (int, error) {
+	if s.Text != textCredits {
+		return 1, nil
+	}
+	pages, err := CardPages(p, s, c)
+	return len(pages), err
 }
 
 // CardPages draws a card shot for a canvas: the title, the roster, or free
@@ -44,7 +58,11 @@ func CardPages(p *manifest.Production, s Shot, c layout.Canvas) ([]*image.NRGBA,
 		}
 		return one(card.Title(c, card.TitleOptions{Background: Background(p), Title: p.Title, Lines: lines}))
 	}
-	title, rest, _ := strings.Cut(s.Text, "\n")
+	text := s.Text
+	if text == textDedication {
+		text = p.Dedication
+	}
+	title, rest, _ := strings.Cut(text, "\n")
 	var lines []string
 	if rest != "" {
 		lines = strings.Split(rest, "\n")
@@ -63,11 +81,24 @@ func roster(p *manifest.Production) []card.Credit {
 	return list
 }
 
+// printable tells whether a text has only the printable characters of ASCII.
+func printable(s string) bool {
+	for i := range len(s) {
+		if s[i] < ' ' || s[i] > '~' {
+			return false
+		}
+	}
+	return true
+}
+
 // checkText finds every text that no font can draw, before anything is made.
 func checkText(p *manifest.Production) error {
 	var list fault.List
 	check := func(mark fault.Mark, what, text string) {
 		for line := range strings.SplitSeq(text, "\n") {
+			if printable(line) { // every face has these, and setting text takes time
+				continue
+			}
 			if missing := card.Missing(line); len(missing) > 0 {
 				list.Add(fault.At(fault.Manifest, mark, fmt.Sprintf("%s %q has characters that no font here can draw: %q", what, text, string(missing)),
 					"write it in Latin, Greek or Cyrillic letters"))

@@ -11,11 +11,6 @@ import (
 	"ripieno/layout/shot"
 )
 
-// segmentSeconds bounds a segment. Shorter ones spread better over cores and
-// cost less when something in them changes; every segment starts with a key
-// frame, which costs about one per cent of the size at this length.
-const segmentSeconds = 10
-
 // resolve turns the manifest's shot list into shots on output frames.
 func resolve(p *manifest.Production, line Timeline) ([]shot.Shot, error) {
 	seats := make([]shot.Seat, len(p.Takes))
@@ -26,7 +21,7 @@ func resolve(p *manifest.Production, line Timeline) ([]shot.Shot, error) {
 	for i, s := range p.Shots {
 		w := shot.Want{
 			From: line.clamp(s.From), To: -1, Show: shot.Kind(s.Show),
-			Section: s.Section, Take: s.Take, Text: s.Text, Labels: p.Picture.Labels,
+			Section: s.Section, Take: s.Take, Other: s.Other, Text: s.Text, Labels: p.Picture.Labels,
 		}
 		if s.To != nil {
 			w.To = line.clamp(*s.To)
@@ -86,52 +81,70 @@ func (t Timeline) clamp(m manifest.Time) int {
 // film lays out one deliverable.
 func film(p *manifest.Production, facts map[string]Facts, line Timeline, shots []shot.Shot, w Want) (*Film, error) {
 	f := &Film{Name: w.Name, Canvas: w.Canvas, Rough: w.Rough, Marks: w.Marks}
-	takes := make(map[string]manifest.Take, len(p.Takes))
-	for _, t := range p.Takes {
-		takes[t.Name] = t
+	f.FadeIn = min(line.Rate.Frame(p.Picture.FadeIn), line.Frames)
+	f.FadeOut = min(line.Rate.Frame(p.Picture.FadeOut), line.Frames)
+	f.Poster = -1
+	if w.Poster != nil {
+		f.Poster = min(line.clamp(*w.Poster), line.Frames-1)
 	}
+	h := newHouse(p, facts, w)
 	for _, s := range shots {
-		out := Shot{Span: Span{s.From, s.To}, Show: s.Show, Text: s.Text, Labels: s.Labels, Pages: 1}
+		out := Shot{Span: Span{s.From, s.To}, Show: s.Show, Text: s.Text, Labels: s.Labels, Pages: 1, Sheets: 1}
+		out.LabelsTo = labelsTo(p, s, line)
+		var err error
+		if out.Into, err = into(p, f.Shots, s, line); err != nil {
+			return nil, err
+		}
 		if s.Show == shot.Card {
-			pages, err := CardPages(p, out, w.Canvas)
-			if err != nil {
+			if out.Pages, err = cardPages(p, out, w.Canvas); err != nil {
 				return nil, err
 			}
-			out.Pages = len(pages)
 		}
-		if len(s.Takes) > 0 {
-			grid, err := layout.Grid(len(s.Takes), w.Canvas, gridOptions(p.Picture, w.Canvas))
-			if err != nil {
-				return nil, fault.New(fault.Manifest, p.Path, fmt.Sprintf("%s: %d takes do not fit on a canvas of %s", w.Name, len(s.Takes), w.Canvas),
-					"use a larger canvas, a smaller gutter, or shots that show one section at a time").Because(err)
-			}
-			for i, name := range s.Takes {
-				tile, err := newTile(takes[name], facts[name], grid.Tiles[i], line, out.Span)
-				if err != nil {
-					return nil, err
-				}
-				out.Tiles = append(out.Tiles, tile)
-			}
+		if len(s.Takes) == 0 {
+			f.Shots = append(f.Shots, out)
+			continue
 		}
-		f.Shots = append(f.Shots, out)
+		if err := f.show(h, s, out, line); err != nil {
+			return nil, err
+		}
 	}
 	f.conform(facts, line)
 	f.cut(line)
 	return f, nil
 }
 
-// gridOptions scales the manifest's pixels, which are meant at 1080 lines, to
-// the canvas.
-func gridOptions(pic manifest.Picture, c layout.Canvas) layout.Options {
-	return layout.Options{
-		AspectW: pic.AspectW, AspectH: pic.AspectH,
-		Gutter: c.EvenScale(float64(pic.Gutter)), Margin: c.EvenScale(float64(pic.Margin)),
+// show adds a shot of takes, in several parts when they need several sheets.
+func (f *Film) show(h *house, s shot.Shot, whole Shot, line Timeline) error {
+	sheets, err := h.arrange(s)
+	if err != nil {
+		return err
 	}
+	for i, sheet := range sheets {
+		out := whole
+		out.Span, out.Sheet, out.Sheets = piece(whole.Span, i, len(sheets)), i, len(sheets)
+		out.LabelsTo = min(out.To, out.From+whole.LabelsTo-whole.From)
+		if i > 0 {
+			out.Into = Transition{Kind: "cut"}
+		}
+		lead := Span{out.From - out.Into.Frames, out.To}
+		for _, seat := range sheet {
+			tile, err := newTile(h.takes[seat.take], h.facts[seat.take], seat.tile, line, lead)
+			if err != nil {
+				return err
+			}
+			out.Tiles = append(out.Tiles, tile)
+		}
+		f.Shots = append(f.Shots, out)
+	}
+	return nil
 }
+
+// sureSubject is how sure crop: auto must be before it leaves the middle.
+const sureSubject = 0.35
 
 // newTile stands a take in its rectangle for one shot.
 func newTile(t manifest.Take, f Facts, r layout.Rect, line Timeline, span Span) (Tile, error) {
-	tile := Tile{Take: t.Name, Rect: r, Fit: t.Fit, Player: t.Player, Part: t.Part, Absent: f.Absent, Card: f.Picture == nil, Silent: f.Sound == nil, Conform: -1}
+	tile := Tile{Take: t.Name, Rect: r, Fit: t.Fit, Player: t.Player, Part: t.Part, Behind: t.Behind, Absent: f.Absent, Card: f.Picture == nil, Silent: f.Sound == nil, Conform: -1}
 	if f.Picture == nil {
 		return tile, nil
 	}
@@ -141,7 +154,16 @@ func newTile(t manifest.Take, f Facts, r layout.Rect, line Timeline, span Span) 
 		tile.Shown = Span{span.From, span.From}
 		return tile, nil
 	}
-	placed, err := layout.Place(f.Picture.W, f.Picture.H, r, layout.Mode(t.Fit), layout.Focus{X: t.Crop.X, Y: t.Crop.Y, Zoom: t.Crop.Zoom})
+	focus := layout.Focus{X: t.Crop.X, Y: t.Crop.Y, Zoom: t.Crop.Zoom}
+	if t.AutoCrop && f.Subject != nil {
+		tile.Sure = f.Subject.Confidence
+		if tile.Sure >= sureSubject {
+			// The window's part of the picture, when it is cut to the tile.
+			wide := float64(r.W) / float64(r.H) * float64(f.Picture.H) / float64(f.Picture.W)
+			focus.X, focus.Y = f.Subject.Focus(min(1, wide), min(1, 1/wide))
+		}
+	}
+	placed, err := layout.Place(f.Picture.W, f.Picture.H, r, layout.Mode(t.Fit), focus)
 	if err != nil {
 		return tile, fault.At(fault.Manifest, t.Mark, "the picture of take "+fmt.Sprintf("%q", t.Name)+" cannot be placed in its tile",
 			"check fit and crop").Because(err)
@@ -167,24 +189,4 @@ func visible(t manifest.Take, pic Picture, line Timeline) Span {
 		s.To = min(s.To, line.Rate.Frame(line.guide(*t.TrimTo)))
 	}
 	return s
-}
-
-// cut divides the film into segments at its shots, at the pages of a card and
-// at most segmentSeconds apart, in pieces of nearly equal length.
-func (f *Film) cut(line Timeline) {
-	longest := max(1, line.Rate.Frame(segmentSeconds))
-	for i, s := range f.Shots {
-		for page := range s.Pages {
-			part := piece(s.Span, page, s.Pages)
-			n := (part.Len() + longest - 1) / longest
-			for k := range n {
-				f.Segments = append(f.Segments, Segment{Span: piece(part, k, n), Shot: i, Page: page})
-			}
-		}
-	}
-}
-
-// piece is number k of n nearly equal pieces of s.
-func piece(s Span, k, n int) Span {
-	return Span{s.From + s.Len()*k/n, s.From + s.Len()*(k+1)/n}
 }

@@ -16,6 +16,7 @@ package plan
 import (
 	"ripieno/assemble/manifest"
 	"ripieno/layout"
+	"ripieno/layout/motion"
 	"ripieno/layout/shot"
 	"ripieno/mix/audio"
 )
@@ -43,8 +44,11 @@ type Picture struct {
 	Rotate      *int    // clockwise degrees that overrule the file's own; nil: as the file says
 	HDR         bool    // PQ or HLG: needs tone mapping
 	Interlaced  bool
-	Matrix      string // colour matrix named by the file, "" when it names none
-	Clock       Clock
+	// Colour as the file tags it, in ffmpeg's words, "" where it says nothing:
+	// the matrix that made Y'CbCr, the transfer function, the primaries, and
+	// the range (tv or pc).
+	Matrix, Transfer, Primaries, Range string
+	Clock                              Clock
 }
 
 // Lead is how long before its own time a frame of p is shown at the most, in
@@ -83,6 +87,7 @@ type Facts struct {
 	Picture *Picture
 	Sound   *Sound
 	Absent  Absence
+	Subject *motion.Subject // where the player is in the picture; nil when nobody looked
 }
 
 // Want is one film to plan.
@@ -91,6 +96,7 @@ type Want struct {
 	Canvas layout.Canvas
 	Rough  bool // the quick preview
 	Marks  bool // with place and time burned in
+	Poster *manifest.Time
 }
 
 // Span is a run of frames [From, To).
@@ -129,22 +135,40 @@ type Tile struct {
 	Source  layout.Rect // the part of the upright picture that is shown, its own pixels
 	Player  string      // label, first line
 	Part    string      // label, second line
+	Behind  string      // round the picture in its tile: "" background, "blur", or "#rrggbb"
 	Absent  Absence     // why a card stands here instead of a picture
 	Card    bool        // there is no picture at all: a card holds the seat
 	Silent  bool        // and no sound either
 	Conform int         // index into Film.Conforms, -1 for none
+	Sure    float64     // how sure crop: auto is of the player's place, 0 to 1; 0 when it was not asked
 	Shown   Span        // output frames in which the picture is there
 }
 
 // Shot is what the film shows over a span of output frames.
 type Shot struct {
 	Span
-	Show   shot.Kind
-	Text   string
-	Labels bool
-	Pages  int // of a card; 1 for all that have one picture
-	Tiles  []Tile
+	Show     shot.Kind
+	Text     string
+	Labels   bool
+	LabelsTo int // output frame from which names are no longer shown
+	Pages    int // of a card; 1 for all that have one picture
+	Sheet    int // number of this part of a grid that takes several, from 0
+	Sheets   int // how many there are; 1 for a grid that is seen whole
+	Tiles    []Tile
+	// Into is the transition from the shot before, over the frames that end
+	// where this shot begins. Tiles are shown in it too.
+	Into Transition
 }
+
+// Transition is how one shot becomes the next.
+type Transition struct {
+	Kind   string // cut, dissolve or move
+	Frames int    // 0 for a cut
+}
+
+// Move is the kind of transition in which tiles glide to their new place;
+// in any other that is not a cut one picture dissolves into the other.
+const Move = "move"
 
 // Conform is a take's picture brought upright to a size on guide frames.
 type Conform struct {
@@ -155,11 +179,13 @@ type Conform struct {
 }
 
 // Segment is a run of output frames that is composed by itself. It lies in
-// one shot.
+// one shot, or in the transition into one.
 type Segment struct {
 	Span
-	Shot int // index into Film.Shots
-	Page int // of a card with several pages
+	Shot   int  // index into Film.Shots
+	Page   int  // of a card with several pages
+	Labels bool // names are shown
+	Into   bool // the transition into Shot from the shot before it
 }
 
 // Film is one deliverable.
@@ -171,10 +197,27 @@ type Film struct {
 	Shots    []Shot
 	Conforms []Conform
 	Segments []Segment
+	FadeIn   int // frames in which the film comes out of black
+	FadeOut  int // frames in which it goes into black
+	Poster   int // output frame that is also kept as a picture; -1 for none
+}
+
+// Chapter begins at an output frame.
+type Chapter struct {
+	Frame int
+	Name  string
+}
+
+// Note is a text beside the film.
+type Note struct {
+	Span
+	Text string
 }
 
 // Plan is everything that will be made.
 type Plan struct {
+	Chapters []Chapter
+	Notes    []Note
 	Timeline Timeline
 	Strips   []Strip
 	Films    []Film
@@ -194,7 +237,7 @@ func New(p *manifest.Production, facts map[string]Facts, wants []Want) (*Plan, e
 	if err != nil {
 		return nil, err
 	}
-	pl := &Plan{Timeline: line, Strips: strips(p, facts, line, shots)}
+	pl := &Plan{Timeline: line, Strips: strips(p, facts, line, shots), Chapters: chapters(p, line), Notes: notes(p, line)}
 	for _, w := range wants {
 		f, err := film(p, facts, line, shots, w)
 		if err != nil {

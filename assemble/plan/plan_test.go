@@ -15,7 +15,7 @@ import (
 
 // production is a small piece of our own: 8 measures of 4/4 at 120 after a
 // count-in of 4, so a measure lasts 2 s and measure 1 begins at guide time 8.
-func production(t *testing.T, takes int) *manifest.Production {
+func production(t testing.TB, takes int) *manifest.Production {
 	t.Helper()
 	meter, err := tempo.ParseMeter("4/4")
 	if err != nil {

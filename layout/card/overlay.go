@@ -23,9 +23,16 @@ type Placeholder struct {
 	Expected         bool   // hollow marks instead of filled ones
 }
 
+// Fill is a rectangle of one colour, below everything but the background.
+type Fill struct {
+	Tile   layout.Rect
+	Colour color.NRGBA // alpha is ignored
+}
+
 // OverlayOptions is what Overlay draws.
 type OverlayOptions struct {
 	Background   color.NRGBA // alpha is ignored, the background is opaque
+	Fills        []Fill      // round pictures that do not fill their tile
 	Holes        []layout.Rect
 	Labels       []Label
 	Placeholders []Placeholder
@@ -45,6 +52,9 @@ func Overlay(c layout.Canvas, o OverlayOptions) (*image.NRGBA, error) {
 		return nil, err
 	}
 	tiles := append([]layout.Rect(nil), o.Holes...)
+	for _, f := range o.Fills {
+		tiles = append(tiles, f.Tile)
+	}
 	for _, l := range o.Labels {
 		tiles = append(tiles, l.Tile)
 	}
@@ -57,6 +67,10 @@ func Overlay(c layout.Canvas, o OverlayOptions) (*image.NRGBA, error) {
 	bg := o.Background
 	bg.A = 255
 	p, s := newPicture(c.W, c.H, bg), newSetter(o.Fonts)
+	for _, f := range o.Fills {
+		f.Colour.A = 255
+		p.fill(rectangle(f.Tile), f.Colour)
+	}
 	for _, h := range o.Holes {
 		p.fill(rectangle(h), color.NRGBA{})
 	}

@@ -5,7 +5,10 @@ import (
 	"fmt"
 	"image"
 	"image/color"
+	"slices"
 	"strings"
+
+	"golang.org/x/image/draw"
 
 	"ripieno/layout"
 )
@@ -26,6 +29,9 @@ type PlanShot struct {
 	Caption string // "m1 to m33 · tutti"
 	Text    string // what a card says
 	Tiles   []PlanTile
+	// Still is drawn in place of the tiles, for a storyboard; the drawing that
+	// can be scaled has no room for it.
+	Still image.Image
 }
 
 // PlanOptions is what PlanPicture draws.
@@ -64,6 +70,15 @@ func PlanPicture(o PlanOptions) (*image.NRGBA, error) {
 	p := newPicture(o.Width, g.height, planPaper)
 	if err := g.draw(o, p); err != nil {
 		return nil, err
+	}
+	for i, sh := range o.Shots {
+		if sh.Still == nil {
+			continue
+		}
+		x, y := g.corner(i)
+		frame := box{x, y + g.caption, x + g.w, y + g.caption + g.h}
+		draw.CatmullRom.Scale(p.NRGBA, inside(frame), sh.Still, sh.Still.Bounds(), draw.Src, nil)
+		p.frame(frame, max(1, g.unit), planInk)
 	}
 	return p.NRGBA, nil
 }
@@ -147,7 +162,13 @@ func newSheet(o *PlanOptions) (sheet, error) {
 	g := sheet{unit: float64(o.Width) / 1280}
 	g.margin, g.head, g.caption = 24*g.unit, 44*g.unit, 28*g.unit
 	wide := o.Canvas.W >= o.Canvas.H
+	pictures := slices.ContainsFunc(o.Shots, func(s PlanShot) bool { return s.Still != nil })
 	switch {
+	case pictures: // a storyboard is looked over, not read
+		g.columns = min(4, len(o.Shots))
+		if wide {
+			g.columns = min(3, len(o.Shots))
+		}
 	case len(o.Shots) < 2:
 		g.columns = 1
 	case wide:
@@ -181,10 +202,14 @@ func (g sheet) place(r layout.Rect, x, y float64) box {
 	return box{x + float64(r.X)*g.scale, y + float64(r.Y)*g.scale, x + float64(r.Right())*g.scale, y + float64(r.Bottom())*g.scale}
 }
 
+// corner is where the caption of shot i begins.
+func (g sheet) corner(i int) (x, y float64) {
+	return g.left + float64(i%g.columns)*(g.w+g.margin), g.margin + g.head + float64(i/g.columns)*(g.caption+g.h+g.margin)
+}
+
 // shot draws the caption and the canvas of shot i.
 func (g sheet) shot(p surface, s *setter, sh PlanShot, i int) {
-	x := g.left + float64(i%g.columns)*(g.w+g.margin)
-	y := g.margin + g.head + float64(i/g.columns)*(g.caption+g.h+g.margin)
+	x, y := g.corner(i)
 	sizes := s.set(tileSizes(sh.Tiles), regular, g.unit*14)
 	caption := s.fit(sh.Caption, medium, g.unit*16, g.unit*12, g.w-sizes.width-g.margin)
 	row := inside(box{x, y, x + g.w, y + g.caption})

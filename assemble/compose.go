@@ -1,0 +1,169 @@
+package assemble
+
+import (
+	"context"
+	"fmt"
+	"os"
+
+	"ripieno/assemble/graph"
+	"ripieno/assemble/media"
+	"ripieno/assemble/plan"
+	"ripieno/assemble/store"
+	"ripieno/assemble/task"
+)
+
+// composition is a segment with the tasks whose outputs it is made of.
+type composition struct {
+	film     plan.Film
+	seg      plan.Segment
+	line     plan.Timeline
+	conforms []task.Task // of the whole film
+	backdrop task.Task
+	overlays []task.Task // of the scene; in a transition of the old scene, the new one, and the new one whole
+	glides   []plan.Glide
+}
+
+func (p *Production) composition(f plan.Film, seg plan.Segment, line plan.Timeline, conforms []task.Task, backdrop task.Task) composition {
+	c := composition{film: f, seg: seg, line: line, conforms: conforms, backdrop: backdrop}
+	add := func(sc scene) { c.overlays = append(c.overlays, drawTask(p.overlay(f, sc))) }
+	if !seg.Into {
+		add(sceneOf(seg))
+		return c
+	}
+	c.glides = f.Glides(seg.Shot)
+	old, new := c.scenes()
+	add(old)
+	add(new)
+	if len(c.glides) > 0 {
+		add(sceneOf(seg))
+	}
+	return c
+}
+
+// scenes are the two of a transition, without the takes that glide.
+func (c composition) scenes() (old, new scene) {
+	old, new = before(c.film, c.seg), sceneOf(c.seg)
+	gone := map[string]bool{}
+	for _, g := range c.glides {
+		gone[c.film.Shots[c.seg.Shot].Tiles[g.New].Take] = true
+	}
+	old.left, new.left = gone, gone
+	return old, new
+}
+
+// segment is c for the graph, with the paths that the two functions give.
+func (c composition) segment(mezzanine func(conform int) string, overlay func(k int) string, backdrop string) graph.Segment {
+	g := graph.Segment{
+		Canvas: c.film.Canvas, Rate: c.line.Rate, Frames: c.seg.Len(), Rough: c.film.Rough, Backdrop: backdrop,
+		Fade: c.fade(),
+	}
+	if !c.seg.Into {
+		g.Scene = graph.Scene{Pieces: pieces(c.film, sceneOf(c.seg), c.line, mezzanine), Overlay: overlay(0)}
+		return g
+	}
+	old, new := c.scenes()
+	g.Scene = graph.Scene{Pieces: pieces(c.film, old, c.line, mezzanine), Overlay: overlay(0)}
+	g.Into = &graph.Into{Scene: graph.Scene{Pieces: pieces(c.film, new, c.line, mezzanine), Overlay: overlay(1)}}
+	if len(c.glides) > 0 {
+		g.Into.Cover = overlay(2)
+	}
+	for _, glide := range c.glides {
+		t := c.film.Shots[c.seg.Shot].Tiles[glide.New]
+		m := graph.Move{Tile: t.Rect, From: c.film.Shots[c.seg.Shot-1].Tiles[glide.Old].Rect}
+		if piece, ok := pieceOf(c.film, t, c.seg.Span, c.line, mezzanine); ok {
+			m.Piece = &piece
+		}
+		g.Into.Moves = append(g.Into.Moves, m)
+	}
+	return g
+}
+
+// fade is the film's fades where they touch the segment, and else nothing, so
+// that what lies elsewhere does not change the segment's key.
+func (c composition) fade() graph.Fade {
+	f := graph.Fade{At: c.seg.From, Total: c.line.Frames}
+	if c.seg.From < c.film.FadeIn {
+		f.In = c.film.FadeIn
+	}
+	if c.seg.To > c.line.Frames-c.film.FadeOut {
+		f.Out = c.film.FadeOut
+	}
+	if f.In == 0 && f.Out == 0 {
+		return graph.Fade{}
+	}
+	return f
+}
+
+// segmentTask composes one segment. Its key describes what is visible in it
+// and nothing else, so whatever changes elsewhere leaves it alone.
+func (p *Production) segmentTask(c composition) task.Task {
+	f, seg, line := c.film, c.seg, c.line
+	key := store.NewAction("segment").Version(graph.Rule).Arg("ffmpeg", p.tool.Version.Text).
+		Arg("segment", c.segment(func(int) string { return "" }, func(int) string { return "" }, "")).
+		Input("backdrop", c.backdrop.Action.ID())
+	after := []string{c.backdrop.ID}
+	for _, over := range c.overlays {
+		key = key.Input("overlay", over.Action.ID())
+		after = append(after, over.ID)
+	}
+	for _, k := range used(f, seg) {
+		key = key.Input("picture", c.conforms[k].Action.ID())
+		after = append(after, c.conforms[k].ID)
+	}
+	if f.Marks {
+		key = key.Arg("marks", markTexts(p.man.Tempo, line, seg))
+	}
+	key = key.Ext(".mp4").For(fmt.Sprintf("%s from %.1f s", f.Name, line.Rate.Seconds(seg.From)))
+	cost := costCompose
+	if f.Rough {
+		cost = costComposeRough
+	}
+	return task.Task{
+		ID: "segment/" + key.ID().String(), Name: key.Subject(), Stage: "compose", Action: key, After: after,
+		Cost: cost * float64(seg.Len()) * mega(f.Canvas.W, f.Canvas.H), Memory: composeMemory(f, seg),
+		Make: func(ctx context.Context, in task.Inputs, tmp string, advance func(float64)) error {
+			return p.compose(ctx, c, in, tmp, advance)
+		},
+	}
+}
+
+// compose runs a segment's command and counts what came out.
+func (p *Production) compose(ctx context.Context, c composition, in task.Inputs, tmp string, advance func(float64)) error {
+	// Every use of a picture gets a name of its own: two equal inputs would
+	// count as one.
+	links := 0
+	var failed error
+	link := func(path, ext string) string {
+		name := fmt.Sprintf("%s.%03d%s", tmp, links, ext)
+		links++
+		if err := os.Symlink(path, name); err != nil {
+			failed = err
+		}
+		return "file:" + name
+	}
+	seg := c.segment(
+		func(k int) string { return link(in[c.conforms[k].ID], ".mp4") },
+		func(k int) string { return link(in[c.overlays[k].ID], ".png") },
+		"file:"+in[c.backdrop.ID])
+	if failed != nil {
+		return failed
+	}
+	if c.film.Marks {
+		var err error
+		if seg.Marks, err = drawMarks(tmp+".marks", c.film.Canvas.H, markTexts(p.man.Tempo, c.line, c.seg)); err != nil {
+			return err
+		}
+	}
+	cmd, err := graph.Compose(seg, "file:"+tmp)
+	if err != nil {
+		return err
+	}
+	if err := p.runCommand(ctx, cmd, tmp, c.seg.Len(), advance); err != nil {
+		return err
+	}
+	got, err := media.CountFrames(ctx, p.tool, tmp)
+	if err == nil && got != c.seg.Len() {
+		err = fmt.Errorf("a segment of %s has %d frames instead of %d", c.film.Name, got, c.seg.Len())
+	}
+	return err
+}

@@ -1,0 +1,103 @@
+package graph
+
+import (
+	"fmt"
+	"strconv"
+
+	ffmpeg "github.com/u2takey/ffmpeg-go"
+
+	"ripieno/assemble/plan"
+)
+
+// Tone mapping of HDR takes. Light is counted in units of HDR reference white,
+// 203 cd/m² (ITU-R BT.2408-4, table 1), which makes a white shirt in an HDR
+// take land near that of the SDR take beside it. Below toneLinear nothing is
+// changed; above, a Möbius curve brings what a display of 1000 cd/m² can show
+// (the nominal peak of HLG, ITU-R BT.2100-2, table 5; also assumed for PQ,
+// common practice, no source) to full white. No standard fixes the curve.
+const (
+	referenceWhite = 203
+	nominalPeak    = 1000
+	toneLinear     = 0.3
+)
+
+// toBT709 scales first, so that a size that changes inside the file cannot
+// reach anything behind it and tone mapping works on few pixels.
+func toBT709(s *ffmpeg.Stream, c plan.Conform) *ffmpeg.Stream {
+	size := []string{fmt.Sprintf("w=%d", c.W), fmt.Sprintf("h=%d", c.H), "flags=bicubic+accurate_rnd"}
+	p := c.Picture
+	switch {
+	case p.HDR:
+		s = toneMapped(filter(s, "scale", size...), p)
+	case p.Primaries == "bt2020" || p.Primaries == "smpte432":
+		s = narrowed(filter(s, "scale", size...), p)
+	default:
+		size = append(size, "out_color_matrix=bt709", "out_range=tv")
+		if m := p.Matrix; m != "" {
+			size = append(size, "in_color_matrix="+m)
+		}
+		s = filter(s, "scale", size...)
+	}
+	return filter(filter(s, "setsar", "sar=1"), "format", "pix_fmts=yuv420p")
+}
+
+// toneMapped brings HLG and PQ to BT.709. What the file does not tag is what
+// such files are: BT.2020 with its own matrix, limited range (ITU-R BT.2100-2).
+func toneMapped(s *ffmpeg.Stream, p plan.Picture) *ffmpeg.Stream {
+	s = linear(s, tags(p, "bt2020", "bt2020nc"), fmt.Sprintf("npl=%d", referenceWhite))
+	s = filter(s, "tonemap", "tonemap=mobius", "param="+number(toneLinear), "desat=0",
+		"peak="+strconv.FormatFloat(float64(nominalPeak)/referenceWhite, 'f', 4, 64))
+	return clipped(s)
+}
+
+// narrowed brings wide primaries with an ordinary transfer function to BT.709.
+func narrowed(s *ffmpeg.Stream, p plan.Picture) *ffmpeg.Stream {
+	if p.Transfer == "" {
+		p.Transfer = "bt709"
+	}
+	matrix := "bt2020nc"
+	if p.Primaries == "smpte432" {
+		matrix = "bt709"
+	}
+	return clipped(linear(s, tags(p, p.Primaries, matrix)))
+}
+
+// linear is a picture as linear light in BT.709 primaries.
+func linear(s *ffmpeg.Stream, in []string, more ...string) *ffmpeg.Stream {
+	args := append(in, "transfer=linear", "primaries=bt709", "matrix=gbr")
+	return filter(filter(s, "zscale", append(args, more...)...), "format", "pix_fmts=gbrpf32le")
+}
+
+// clipped ends a computation in linear light: the signal that a BT.709 display
+// shows as that light (ITU-R BT.1886, which is what zscale does), in whole
+// numbers. Colours outside BT.709 are negative here and would become
+// code values outside the limited range; as whole numbers they are clipped.
+func clipped(s *ffmpeg.Stream) *ffmpeg.Stream {
+	s = filter(s, "zscale", "transfer=bt709")
+	s = filter(s, "format", "pix_fmts=gbrp16le")
+	return filter(s, "scale", "out_color_matrix=bt709", "out_range=tv", "flags=bicubic+accurate_rnd+full_chroma_int")
+}
+
+// zimgNames are zscale's words where they differ from the probe's.
+var zimgNames = map[string]string{"bt2020_ncl": "bt2020nc", "bt2020_cl": "bt2020c", "pc": "full", "tv": "limited"}
+
+// tags tells zscale what a picture is, with words for what the file leaves
+// out: zscale refuses a conversion from anything unknown. Only words known
+// here reach the graph.
+func tags(p plan.Picture, primaries, matrix string) []string {
+	word := func(tag, otherwise string) string {
+		if w, ok := zimgNames[tag]; ok {
+			tag = w
+		}
+		switch tag {
+		case "bt709", "bt2020", "bt2020nc", "bt2020c", "smpte432", "arib-std-b67", "smpte2084", "smpte170m", "bt470bg",
+			"bt2020-10", "bt2020-12", "iec61966-2-1", "full", "limited":
+			return tag
+		}
+		return otherwise
+	}
+	return []string{
+		"matrixin=" + word(p.Matrix, matrix), "primariesin=" + word(p.Primaries, primaries),
+		"transferin=" + word(p.Transfer, "bt709"), "rangein=" + word(p.Range, "limited"),
+	}
+}

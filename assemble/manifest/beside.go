@@ -1,0 +1,71 @@
+package manifest
+
+import (
+	"slices"
+
+	"ripieno/mix/tempo"
+)
+
+// chapters reads the places a viewer can jump to and sorts them.
+func (m mapping) chapters(music *tempo.Map) []Chapter {
+	var all []Chapter
+	for _, e := range m.entries("chapters", chapterShape) {
+		c := Chapter{Mark: markOf(m.file, e.node)}
+		if e.need("name", "for example "+chapterShape.example) {
+			c.Name = e.text("name", "Theme")
+		}
+		ok := false
+		if e.need("at", "start, or for example m33") {
+			c.At, ok = e.moment("at", music)
+		}
+		if !ok {
+			continue
+		}
+		if c.At.Edge == FilmEnd {
+			e.at(e.vals["at"], "give a time before the end", "a chapter cannot begin at the end")
+			continue
+		}
+		all = append(all, c)
+	}
+	slices.SortStableFunc(all, func(a, b Chapter) int { return order(a.At, b.At) })
+	return all
+}
+
+// notes reads the programme notes and sorts them.
+func (m mapping) notes(music *tempo.Map) []Note {
+	var all []Note
+	for _, e := range m.entries("notes", noteShape) {
+		n := Note{Mark: markOf(m.file, e.node)}
+		if e.need("text", "for example "+noteShape.example) {
+			n.Text = e.textUpTo("text", "The lamps are lit", maxCard, true)
+		}
+		begins, ends := false, false
+		if e.need("from", "start, or for example m33") {
+			n.From, begins = e.moment("from", music)
+		}
+		if e.need("to", "end, or for example m41") {
+			n.To, ends = e.moment("to", music)
+		}
+		switch {
+		case !begins || !ends:
+			continue
+		case !n.From.before(n.To):
+			e.at(e.vals["to"], "from comes before to", "the note ends at %q, which is not after its beginning %q", n.To.Text, n.From.Text)
+			continue
+		}
+		all = append(all, n)
+	}
+	slices.SortStableFunc(all, func(a, b Note) int { return order(a.From, b.From) })
+	return all
+}
+
+// order compares times for sorting.
+func order(a, b Time) int {
+	switch {
+	case a.before(b):
+		return -1
+	case b.before(a):
+		return 1
+	}
+	return 0
+}

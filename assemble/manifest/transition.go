@@ -1,0 +1,108 @@
+package manifest
+
+import (
+	"fmt"
+
+	"ripieno/mix/tempo"
+)
+
+// maxTransition bounds a transition in seconds; longer ones are a slip, since
+// nothing of either shot is seen as it is meant.
+const maxTransition = 20
+
+// pair reads the two takes of a shot that shows them side by side.
+func (m mapping) pair(s *Shot, who cast) {
+	list := m.list("takes", "takes: [oboe-1, horn-2]")
+	if s.Show != "pair" || len(list) == 0 {
+		return
+	}
+	if len(list) != 2 {
+		m.at(m.vals["takes"], "two takes, left and right, for example takes: [oboe-1, horn-2]", "a pair shows two takes, not %d", len(list))
+		return
+	}
+	names := [2]string{}
+	for i, n := range list {
+		switch {
+		case !isScalar(n) || isEmpty(n):
+			m.at(n, "for example takes: [oboe-1, horn-2]", "takes must name takes, not %s", kindOf(n))
+			return
+		case !who.known["take "+n.Value]:
+			m.at(n, m.didYouMean(n.Value, who.takes, "takes"), "there is no take %q", clip(n.Value))
+			return
+		}
+		names[i] = n.Value
+	}
+	if names[0] == names[1] {
+		m.at(list[1], "name another take, or show: solo", "a pair of %q with itself", clip(names[1]))
+	}
+	s.Take, s.Other = names[0], names[1]
+}
+
+// transition reads how a shot takes over from the one before. Beats are those
+// that lead up to the shot, at whatever tempo they have there.
+func (m mapping) transition(from Time, music *tempo.Map) Transition {
+	t := Transition{Kind: "cut"}
+	if v := m.vals["transition"]; v != nil && isScalar(v) && v.Value == "cut" {
+		return t
+	}
+	if v := m.vals["transition"]; v != nil && isScalar(v) && (v.Value == "dissolve" || v.Value == "move") {
+		m.at(v, fmt.Sprintf("transition: {kind: %s, beats: 1}", v.Value), "a %s needs a length", v.Value)
+		return t
+	}
+	c, ok := m.child("transition", transitionShape)
+	if !ok {
+		return t
+	}
+	t.Mark = markOf(m.file, c.node)
+	if c.need("kind", "cut, dissolve or move") {
+		t.Kind = c.choice("kind", "cut", "cut", "dissolve", "move")
+	}
+	beats, inBeats := c.number("beats", 0.05, 32, "beats")
+	seconds, inSeconds := c.number("seconds", 0.05, maxTransition, "seconds")
+	switch {
+	case t.Kind == "cut":
+		if c.has("kind") && (c.has("beats") || c.has("seconds")) {
+			c.at(c.node, "kind: dissolve or move, or leave out its length", "a cut has no length")
+		}
+		return t
+	case c.has("beats") && c.has("seconds"):
+		c.at(c.keys["seconds"], "keep one of them", "transition has both beats and seconds")
+	case !c.has("beats") && !c.has("seconds"):
+		c.at(c.node, fmt.Sprintf("transition: {kind: %s, beats: 1}", t.Kind), "a %s needs a length", t.Kind)
+	case from.Edge == FilmStart:
+		c.at(c.node, "picture: {fade_in: 2} lets the film come out of black", "there is nothing before the film's beginning to come from")
+	case inSeconds:
+		t.Seconds = seconds
+	case inBeats && music != nil:
+		t.Seconds = beatsBefore(music, from.Seconds, beats)
+		if t.Seconds > maxTransition {
+			c.at(c.vals["beats"], fmt.Sprintf("at most %d seconds", maxTransition), "%s beats last %.1f seconds here", decimal(beats), t.Seconds)
+		}
+	}
+	return t
+}
+
+// beatsBefore is how many seconds a number of beats last that end at a guide
+// time. Before the first beat and after the last, beats are as long as those.
+func beatsBefore(music *tempo.Map, at, beats float64) float64 {
+	var times []float64
+	var last float64
+	for b := range music.Beats() {
+		times = append(times, b.Seconds)
+		last = b.Length
+	}
+	if len(times) == 0 {
+		return 0
+	}
+	times = append(times, times[len(times)-1]+last)
+	place := func(i float64) float64 { // guide time of beat i, which may be a fraction
+		k := min(max(int(i), 0), len(times)-2)
+		return times[k] + (i-float64(k))*(times[k+1]-times[k])
+	}
+	index := 0
+	for index < len(times)-2 && times[index+1] <= at {
+		index++
+	}
+	i := float64(index) + (at-times[index])/(times[index+1]-times[index])
+	return at - place(i-beats)
+}

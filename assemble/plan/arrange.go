@@ -1,0 +1,193 @@
+package plan
+
+import (
+	"fmt"
+	"slices"
+
+	"ripieno/assemble/fault"
+	"ripieno/assemble/manifest"
+	"ripieno/layout"
+	"ripieno/layout/shot"
+)
+
+// seat is a take's rectangle.
+type seat struct {
+	take string
+	tile layout.Rect
+}
+
+// house places takes on one canvas.
+type house struct {
+	p       *manifest.Production
+	facts   map[string]Facts
+	want    Want
+	takes   map[string]manifest.Take
+	section map[string]int // place of a section from front to back
+	grids   map[int]layout.Plan
+}
+
+func newHouse(p *manifest.Production, facts map[string]Facts, w Want) *house {
+	h := &house{p: p, facts: facts, want: w, takes: map[string]manifest.Take{}, section: map[string]int{}, grids: map[int]layout.Plan{}}
+	for _, t := range p.Takes {
+		h.takes[t.Name] = t
+	}
+	for i, s := range p.Sections {
+		h.section[s.Name] = i
+	}
+	return h
+}
+
+// arrange gives every take of a shot its rectangle, in seat order, on one
+// sheet or, when tiles would be too small, on several that follow each other.
+func (h *house) arrange(s shot.Shot) ([][]seat, error) {
+	plan, order, err := h.shape(s)
+	if err != nil {
+		return nil, h.tooMany(s, err)
+	}
+	least := h.want.Canvas.EvenScale(float64(h.p.Picture.SmallestTile))
+	if least > 0 && len(s.Takes) > 1 && smallest(plan) < least {
+		return h.sheets(s, least)
+	}
+	sheet := make([]seat, len(s.Takes))
+	for i, k := range order {
+		sheet[k] = seat{s.Takes[k], plan.Tiles[i]}
+	}
+	return [][]seat{sheet}, nil
+}
+
+// shape lays out a shot on one sheet. order[i] is which of the shot's takes
+// has tile i. Weights beat rows, and rows are for everybody's shot: a soloist
+// or a section is a plain grid.
+func (h *house) shape(s shot.Shot) (layout.Plan, []int, error) {
+	c, o := h.want.Canvas, gridOptions(h.p.Picture, h.want.Canvas)
+	order := make([]int, len(s.Takes))
+	weights, heavy := make([]int, len(s.Takes)), false
+	for i, name := range s.Takes {
+		order[i] = i
+		weights[i] = max(1, h.takes[name].Weight)
+		heavy = heavy || weights[i] > 1
+	}
+	many := s.Show == shot.Tutti || s.Show == shot.Soli
+	switch {
+	case heavy && many && len(s.Takes) > 1:
+		plan, err := layout.Weighted(weights, c, o)
+		return plan, order, err
+	case h.p.Picture.Rows == "sections" && s.Show == shot.Tutti:
+		rank := func(i int) int {
+			if r, ok := h.section[h.takes[s.Takes[i]].Section]; ok {
+				return r
+			}
+			return len(h.section) // those of no section, behind all others
+		}
+		slices.SortStableFunc(order, func(a, b int) int { return rank(a) - rank(b) })
+		var sizes []int
+		for i, k := range order {
+			if i == 0 || rank(k) != rank(order[i-1]) {
+				sizes = append(sizes, 0)
+			}
+			sizes[len(sizes)-1]++
+		}
+		plan, err := layout.Sections(sizes, c, o)
+		return plan, order, err
+	case h.p.Picture.Rows == "justified" && many:
+		plan, err := layout.Justified(h.aspects(s.Takes), c, o)
+		return plan, order, err
+	}
+	plan, ok := h.grids[len(s.Takes)]
+	var err error
+	if !ok {
+		plan, err = layout.Grid(len(s.Takes), c, o)
+		h.grids[len(s.Takes)] = plan
+	}
+	if s.Show == shot.Pair && err == nil {
+		plan = sideBySide(plan, c, o)
+	}
+	return plan, order, err
+}
+
+// sideBySide stands a pair left and right where that makes the tiles no
+// smaller than one above the other, which is the grid's choice when both are
+// equal.
+func sideBySide(p layout.Plan, c layout.Canvas, o layout.Options) layout.Plan {
+	gutter, margin := (o.Gutter+1)&^1, (o.Margin+1)&^1
+	half := layout.Canvas{W: (c.W - 2*margin - gutter) / 2 &^ 1, H: c.H - 2*margin}
+	o.Margin = 0
+	one, err := layout.Grid(1, half, o)
+	if p.Rows == 1 || err != nil {
+		return p
+	}
+	t, was := one.Tiles[0], p.Tiles[0]
+	if t.W*t.H < was.W*was.H {
+		return p
+	}
+	left := (c.W - 2*t.W - gutter) / 2 &^ 1
+	q := p
+	q.Rows, q.Cols = 1, 2
+	q.Tiles = []layout.Rect{{X: left, Y: t.Y + margin, W: t.W, H: t.H}, {X: left + t.W + gutter, Y: t.Y + margin, W: t.W, H: t.H}}
+	return q
+}
+
+// aspects are the shapes of the takes' own pictures, a tile's for those that
+// have none.
+func (h *house) aspects(takes []string) []float64 {
+	out := make([]float64, len(takes))
+	for i, name := range takes {
+		out[i] = float64(h.p.Picture.AspectW) / float64(h.p.Picture.AspectH)
+		if pic := h.facts[name].Picture; pic != nil && pic.W > 0 && pic.H > 0 {
+			out[i] = min(max(float64(pic.W)/float64(pic.H), 0.1), 10)
+		}
+	}
+	return out
+}
+
+// sheets divides a shot over as few grids as keep tiles at least so high.
+func (h *house) sheets(s shot.Shot, least int) ([][]seat, error) {
+	o := gridOptions(h.p.Picture, h.want.Canvas)
+	plans, err := layout.Pages(len(s.Takes), h.want.Canvas, o, 2, least)
+	if err != nil {
+		return nil, h.tooMany(s, err)
+	}
+	if len(plans) > s.To-s.From {
+		return nil, fault.New(fault.Manifest, h.p.Path, fmt.Sprintf("%s: %d takes need %d pages, more than the shot has frames", h.want.Name, len(s.Takes), len(plans)),
+			"make the shot longer, or smallest_tile smaller")
+	}
+	var out [][]seat
+	at := 0
+	for _, p := range plans {
+		var sheet []seat
+		for _, r := range p.Tiles {
+			sheet = append(sheet, seat{s.Takes[at], r})
+			at++
+		}
+		out = append(out, sheet)
+	}
+	return out, nil
+}
+
+// tooMany is the fault of takes that do not fit.
+func (h *house) tooMany(s shot.Shot, err error) error {
+	return fault.New(fault.Manifest, h.p.Path, fmt.Sprintf("%s: %d takes do not fit on a canvas of %s", h.want.Name, len(s.Takes), h.want.Canvas),
+		"use a larger canvas, a smaller gutter, or shots that show one section at a time").Because(err)
+}
+
+// smallest is the height of the lowest tile.
+func smallest(p layout.Plan) int {
+	low := p.Tiles[0].H
+	for _, t := range p.Tiles {
+		low = min(low, t.H)
+	}
+	return low
+}
+
+// gridOptions scales the manifest's pixels, which are meant at 1080 lines, to
+// the canvas.
+func gridOptions(pic manifest.Picture, c layout.Canvas) layout.Options {
+	o := layout.Options{
+		AspectW: pic.AspectW, AspectH: pic.AspectH,
+		Gutter: c.EvenScale(float64(pic.Gutter)), Margin: c.EvenScale(float64(pic.Margin)),
+	}
+	if pic.ShortRows == "spread" {
+		o.Align = layout.Spread
+	}
+	return o
+}

@@ -1,0 +1,150 @@
+package plan
+
+import (
+	"fmt"
+	"slices"
+
+	"ripieno/assemble/fault"
+	"ripieno/assemble/manifest"
+	"ripieno/layout"
+	"ripieno/layout/shot"
+)
+
+// segmentSeconds bounds a segment. Shorter ones spread better over cores and
+// cost less when something in them changes; every segment starts with a key
+// frame, which costs about one per cent of the size at this length.
+const segmentSeconds = 10
+
+// into is the transition into a shot. The shot before must be seen by itself
+// for a frame at least.
+func into(p *manifest.Production, before []Shot, s shot.Shot, line Timeline) (Transition, error) {
+	cut := Transition{Kind: "cut"}
+	if s.Want < 0 {
+		return cut, nil
+	}
+	want := p.Shots[s.Want].Transition
+	if want.Kind == "" || want.Kind == "cut" || want.Seconds <= 0 {
+		return cut, nil
+	}
+	t := Transition{Kind: want.Kind, Frames: max(1, line.Rate.Frame(want.Seconds))}
+	if len(before) == 0 {
+		return cut, fault.At(fault.Manifest, want.Mark, "there is no shot before this one to come from",
+			"picture: {fade_in: 2} lets the film come out of black")
+	}
+	last := before[len(before)-1]
+	if free := last.Len()/last.Pages - 1; t.Frames > free {
+		return cut, fault.At(fault.Manifest, want.Mark,
+			fmt.Sprintf("the transition takes %.2f seconds, longer than the picture before it is shown (%.2f)", line.Rate.Seconds(t.Frames), line.Rate.Seconds(last.Len()/last.Pages)),
+			"make the transition shorter, or the shot before it longer")
+	}
+	return t, nil
+}
+
+// labelsTo is the output frame at which the names of a shot go.
+func labelsTo(p *manifest.Production, s shot.Shot, line Timeline) int {
+	seconds := p.Picture.LabelsFor
+	if s.Want >= 0 && p.Shots[s.Want].LabelsFor != nil {
+		seconds = *p.Shots[s.Want].LabelsFor
+	}
+	if !s.Labels {
+		return s.From
+	}
+	if seconds <= 0 {
+		return s.To
+	}
+	return min(s.To, s.From+max(1, line.Rate.Frame(seconds)))
+}
+
+// cut divides the film into segments: at its shots, before every transition,
+// at the pages of a card, where names go, where fades end, and at most
+// segmentSeconds apart, in pieces of nearly equal length.
+func (f *Film) cut(line Timeline) {
+	longest := max(1, line.Rate.Frame(segmentSeconds))
+	for i, s := range f.Shots {
+		if s.Into.Frames > 0 {
+			span := Span{s.From - s.Into.Frames, s.From}
+			f.Segments = append(f.Segments, Segment{Span: span, Shot: i, Labels: s.LabelsTo > s.From, Into: true})
+		}
+		own := s.Span
+		if i+1 < len(f.Shots) {
+			own.To -= f.Shots[i+1].Into.Frames
+		}
+		edges := []int{s.LabelsTo, f.FadeIn, line.Frames - f.FadeOut}
+		for page := range s.Pages {
+			for _, part := range split(piece(own, page, s.Pages), edges) {
+				n := (part.Len() + longest - 1) / longest
+				for k := range n {
+					f.Segments = append(f.Segments, Segment{
+						Span: piece(part, k, n), Shot: i, Page: page, Labels: part.From < s.LabelsTo,
+					})
+				}
+			}
+		}
+	}
+}
+
+// split cuts s at those of some frames that lie inside it.
+func split(s Span, at []int) []Span {
+	var parts []Span
+	slices.Sort(at)
+	for _, k := range at {
+		if k > s.From && k < s.To {
+			parts = append(parts, Span{s.From, k})
+			s.From = k
+		}
+	}
+	return append(parts, s)
+}
+
+// piece is number k of n nearly equal pieces of s.
+func piece(s Span, k, n int) Span {
+	return Span{s.From + s.Len()*k/n, s.From + s.Len()*(k+1)/n}
+}
+
+// Glide is a take that both shots of a transition show, on its way.
+type Glide struct {
+	Old, New int // tiles of the two shots
+}
+
+// glideShapes is how much the shapes of two tiles may differ for one to become
+// the other by growing alone.
+const glideShapes = 0.02
+
+// Glides are the takes that move in a transition into shot i; the others
+// dissolve in their place. A tile of another shape cannot become the new one
+// without being stretched, so it dissolves as well. The smallest come first,
+// for the largest passes in front.
+func (f Film) Glides(i int) []Glide {
+	if i == 0 || f.Shots[i].Into.Kind != Move {
+		return nil
+	}
+	old := map[string]int{}
+	for k, t := range f.Shots[i-1].Tiles {
+		old[t.Take] = k
+	}
+	var list []Glide
+	for k, t := range f.Shots[i].Tiles {
+		was, seen := old[t.Take]
+		if !seen {
+			continue
+		}
+		a, b := f.Shots[i-1].Tiles[was].Rect, t.Rect
+		if ratio := float64(a.W*b.H) / float64(a.H*b.W); ratio > 1+glideShapes || ratio < 1-glideShapes {
+			continue
+		}
+		list = append(list, Glide{was, k})
+	}
+	area := func(g Glide) int {
+		a, b := f.Shots[i-1].Tiles[g.Old].Rect, f.Shots[i].Tiles[g.New].Rect
+		return max(a.W*a.H, b.W*b.H)
+	}
+	slices.SortStableFunc(list, func(a, b Glide) int { return area(a) - area(b) })
+	return list
+}
+
+// Way is where a tile on its way from a to b stands in frame k of n of a
+// transition: neither at the one nor quite at the other, which the shots
+// before and behind show.
+func Way(a, b layout.Rect, k, n int) layout.Rect {
+	return layout.Between(a, b, float64(k+1)/float64(n+1))
+}

@@ -1,0 +1,217 @@
+package assemble
+
+import (
+	"bytes"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"ripieno/assemble/ffmpeg"
+)
+
+// drawn is a scene with a circle, bright in its upper left quarter and dark in
+// the upper right one, so that a turned or mirrored picture shows.
+type drawn struct {
+	name   string
+	w, h   int     // stored
+	pixel  float64 // width of a pixel over its height
+	turned int     // stored turned by so many degrees counter-clockwise
+	args   []string
+	fields bool // interlaced: the circle of the second field moves
+}
+
+// scene is frame k of d as stored. Seen upright and with square pixels, the
+// scene is u wide and v high and the circle has a radius of 0.35 v or 0.35 u.
+func (d drawn) scene(k int) []byte {
+	pix := make([]byte, d.w*d.h)
+	u, v := float64(d.w)*d.pixel, float64(d.h)
+	if d.turned%180 != 0 {
+		u, v = v, u
+	}
+	r := 0.35 * math.Min(u, v)
+	for y := range d.h {
+		for x := range d.w {
+			sx, sy := (float64(x)+.5)*d.pixel, float64(y)+.5
+			px, py := sx, sy
+			switch d.turned { // from stored to upright
+			case 90:
+				px, py = u-sy, sx
+			case 180:
+				px, py = u-sx, v-sy
+			case 270:
+				px, py = sy, v-sx
+			}
+			dx, dy := px-u/2, py-v/2
+			if d.fields {
+				dx -= 0.04 * u * float64(2*k+y%2) / 30
+			}
+			g := byte(30)
+			if dx*dx+dy*dy < r*r {
+				switch g = 160; {
+				case dy < 0 && dx < 0:
+					g = 235
+				case dy < 0:
+					g = 110
+				}
+			}
+			pix[y*d.w+x] = g
+		}
+	}
+	return pix
+}
+
+func (d drawn) write(t *testing.T, tool *ffmpeg.Tool, dir string, frames int) {
+	t.Helper()
+	var raw bytes.Buffer
+	for k := range frames {
+		raw.Write(d.scene(k))
+	}
+	target := filepath.Join(dir, "intake", d.name)
+	made := filepath.Join(t.TempDir(), d.name)
+	args := []string{"-f", "rawvideo", "-pix_fmt", "gray", "-s", fmt.Sprintf("%dx%d", d.w, d.h), "-r", "24", "-i", "pipe:0"}
+	args = append(args, d.args...)
+	args = append(args, "-c:v", "libx264", "-preset", "ultrafast", "-qp", "8", "-pix_fmt", "yuv420p")
+	run(t, tool, ffmpeg.Command{Args: append(args, "-y", made), Stdin: &raw})
+	copied := []string{"-i", made, "-c", "copy"}
+	if d.turned != 0 {
+		// ffmpeg 5.1 writes this tag as the mark that turns the other way.
+		copied = append(copied, "-metadata:s:v:0", fmt.Sprintf("rotate=%d", 360-d.turned))
+	}
+	run(t, tool, ffmpeg.Command{Args: append(copied, "-y", target)})
+}
+
+// circle is what is measured of a tile: the standard deviations of the disc's
+// pixels across and down, and the mean grey of its quarters in reading order.
+func circle(pix []byte, stride int, tile GridTile) (across, down float64, quarters [4]float64) {
+	var n, sx, sy, sxx, syy float64
+	inside := func(x, y int) (float64, bool) {
+		v := float64(pix[(tile.Y+y)*stride+tile.X+x])
+		return v, v > 80
+	}
+	for y := range tile.H {
+		for x := range tile.W {
+			if _, ok := inside(x, y); ok {
+				n, sx, sy = n+1, sx+float64(x), sy+float64(y)
+				sxx, syy = sxx+float64(x*x), syy+float64(y*y)
+			}
+		}
+	}
+	cx, cy := sx/n, sy/n
+	across, down = math.Sqrt(sxx/n-cx*cx), math.Sqrt(syy/n-cy*cy)
+	var count [4]float64
+	for y := range tile.H {
+		for x := range tile.W {
+			if v, ok := inside(x, y); ok {
+				q := 0
+				if float64(x) > cx {
+					q = 1
+				}
+				if float64(y) > cy {
+					q += 2
+				}
+				quarters[q] += v
+				count[q]++
+			}
+		}
+	}
+	for q := range quarters {
+		quarters[q] /= count[q]
+	}
+	return across, down, quarters
+}
+
+// TestACircleStaysACircle films a circle with phones held every way and
+// cameras of every shape: within 2 % round, upright and not mirrored.
+func TestACircleStaysACircle(t *testing.T) {
+	tool := findTool(t)
+	takes := []drawn{
+		{name: "plain.mp4", w: 320, h: 180, pixel: 1},
+		{name: "portrait.mp4", w: 180, h: 320, pixel: 1},
+		{name: "turned90.mp4", w: 320, h: 180, pixel: 1, turned: 90},
+		{name: "turned180.mov", w: 320, h: 180, pixel: 1, turned: 180},
+		{name: "turned270.mp4", w: 320, h: 180, pixel: 1, turned: 270},
+		// PAL's 16:9 (ITU-R BT.601, 64:45 pixels) and HDV's 1440 (4:3 pixels), by a quarter.
+		{name: "pal.mp4", w: 180, h: 144, pixel: 64.0 / 45, args: []string{"-vf", "setsar=64/45"}},
+		{name: "hdv.mp4", w: 360, h: 270, pixel: 4.0 / 3, args: []string{"-vf", "setsar=4/3"}},
+		{name: "narrow.mp4", w: 240, h: 136, pixel: 2.0 / 3, args: []string{"-vf", "setsar=2/3"}},
+		{name: "wideturned.mp4", w: 240, h: 180, pixel: 4.0 / 3, turned: 270, args: []string{"-vf", "setsar=4/3"}},
+		{name: "fields.mp4", w: 320, h: 240, pixel: 1, fields: true, args: []string{"-vf", "setfield=tff", "-flags", "+ildct+ilme", "-x264opts", "tff=1"}},
+		{name: "odd.mkv", w: 322, h: 178, pixel: 1},
+	}
+	dir := t.TempDir()
+	if err := os.Mkdir(filepath.Join(dir, "intake"), 0o777); err != nil {
+		t.Fatal(err)
+	}
+	var list strings.Builder
+	for i, d := range takes {
+		d.write(t, tool, dir, 28)
+		fmt.Fprintf(&list, "  - {name: take-%d, fit: %s, video: {file: intake/%s, offset: 0.95}}\n", i, []string{"crop", "fit"}[i%2], d.name)
+	}
+	p := openTest(t, dir, fmt.Sprintf(colourManifest, list.String(), "1:1", "960x720"))
+	grid, err := p.Grid(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := p.Render(t.Context(), RenderOptions{})
+	if err != nil || len(r.Faults) > 0 {
+		t.Fatal(err, r.Faults)
+	}
+	keep(t, r.Output)
+	f := decodeFilm(t, tool, r.Output, 960, 720)
+	for i, tile := range grid.Shots[0].Tiles {
+		across, down, q := circle(f.frames[12], f.w, tile)
+		if round := across / down; math.Abs(round-1) > 0.02 {
+			t.Errorf("%s, %s: the circle is %.3f times as wide as high", takes[i].name, tile.Fit, round)
+		}
+		// As drawn: 235 upper left, 110 upper right, 160 below. Cropping to a
+		// square cuts nothing of the disc.
+		for k, want := range []float64{235, 110, 160, 160} {
+			want = 16 + want*219/255
+			if math.Abs(q[k]-want) > 20 {
+				t.Errorf("%s, %s: quarters %.0f", takes[i].name, tile.Fit, q)
+				break
+			}
+		}
+	}
+}
+
+// TestASizeThatChangesInsideAFileLosesNoFrame: some phones change their size
+// while they film. Every frame must be there, at its time.
+func TestASizeThatChangesInsideAFileLosesNoFrame(t *testing.T) {
+	tool := findTool(t)
+	dir := t.TempDir()
+	m := marked{name: "steady.mp4", id: 5, rate: "30", fps: 30, frames: 200}
+	m.write(t, tool, dir)
+	steady, target := filepath.Join(dir, "intake", m.name), filepath.Join(dir, "intake", "changing.mp4")
+	var both []byte
+	for i, change := range []string{"trim=end_frame=80,scale=320:180", "trim=start_frame=80,scale=640:360"} {
+		part := filepath.Join(t.TempDir(), fmt.Sprint(i, ".h264"))
+		run(t, tool, ffmpeg.Command{Args: []string{"-i", steady, "-vf", change + ",setpts=PTS-STARTPTS", "-c:v", "libx264", "-preset", "ultrafast",
+			"-crf", "18", "-f", "h264", "-y", part}})
+		b, err := os.ReadFile(part)
+		if err != nil {
+			t.Fatal(err)
+		}
+		both = append(both, b...)
+	}
+	run(t, tool, ffmpeg.Command{Args: []string{"-r", "30", "-f", "h264", "-i", "pipe:0", "-c", "copy", "-y", target}, Stdin: bytes.NewReader(both)})
+	m.name = "changing.mp4"
+	take := placedTake{marked: m, offset: 2.76}
+	p := openTest(t, dir, manifestOf([]placedTake{take}, ""))
+	r, err := p.Render(t.Context(), RenderOptions{})
+	if err != nil || len(r.Faults) > 0 {
+		t.Fatal(err, r.Faults)
+	}
+	grid, err := p.Grid(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := decodeFilm(t, tool, r.Output, 640, 360)
+	if len(f.frames) != filmLen {
+		t.Fatalf("%d frames, want %d", len(f.frames), filmLen)
+	}
+	checkTile(t, f, grid.Shots[0].Tiles[0], take)
+}
