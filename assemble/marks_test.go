@@ -115,7 +115,7 @@ func (m marked) wave() []byte {
 }
 
 // write makes the take as dir/intake/name.
-func (m marked) write(t *testing.T, tool *ffmpeg.Tool, dir string) {
+func (m marked) write(t testing.TB, tool *ffmpeg.Tool, dir string) {
 	t.Helper()
 	if err := os.MkdirAll(filepath.Join(dir, "intake"), 0o777); err != nil {
 		t.Fatal(err)
@@ -148,7 +148,7 @@ func (m marked) write(t *testing.T, tool *ffmpeg.Tool, dir string) {
 	}
 }
 
-func run(t *testing.T, tool *ffmpeg.Tool, c ffmpeg.Command) {
+func run(t testing.TB, tool *ffmpeg.Tool, c ffmpeg.Command) {
 	t.Helper()
 	if err := tool.Run(t.Context(), c); err != nil {
 		t.Fatal(err)
@@ -192,7 +192,7 @@ func (f film) peakNear(seconds, reach float64) float64 {
 	return at
 }
 
-func findTool(t *testing.T) *ffmpeg.Tool {
+func findTool(t testing.TB) *ffmpeg.Tool {
 	t.Helper()
 	tool, err := ffmpeg.Find(context.Background())
 	if err != nil {
