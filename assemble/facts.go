@@ -113,6 +113,7 @@ func picture(l located, v media.Video, clock plan.Clock) *plan.Picture {
 		Interlaced: v.Interlaced, Clock: clock,
 		Matrix: v.Matrix, Transfer: v.Transfer, Primaries: v.Primaries, Range: v.Range,
 	}
+	pic.Gain = l.gain
 	if l.file.Rotate != nil {
 		v.Rotation = *l.file.Rotate
 	}

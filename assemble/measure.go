@@ -144,6 +144,9 @@ func (p *Production) locate(ctx context.Context) ([]located, error) {
 	if err := p.lookForPlayers(ctx, recs); err != nil {
 		return nil, err
 	}
+	if err := p.matchLight(ctx, recs); err != nil {
+		return nil, err
+	}
 	return all, p.writeSync(ctx, all)
 }
 

@@ -41,6 +41,7 @@ type recording struct {
 	short *shortPicture
 	// subject is where the player is, when the take asks for it.
 	subject *motion.Subject
+	gain    [3]float64 // on the signal's channels, to match the light of the others; zero for none
 }
 
 // name is unique in a production.

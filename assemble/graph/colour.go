@@ -38,7 +38,42 @@ func toBT709(s *ffmpeg.Stream, c plan.Conform) *ffmpeg.Stream {
 		}
 		s = filter(s, "scale", size...)
 	}
-	return filter(filter(s, "setsar", "sar=1"), "format", "pix_fmts=yuv420p")
+	s = filter(filter(s, "setsar", "sar=1"), "format", "pix_fmts=yuv420p")
+	if p.Gain != ([3]float64{}) {
+		s = gained(s, p.Gain)
+	}
+	return s
+}
+
+// gained multiplies the channels of the signal, which is a gain of linear
+// light on a display with a power law.
+func gained(s *ffmpeg.Stream, by [3]float64) *ffmpeg.Stream {
+	s = filter(s, "scale", "in_color_matrix=bt709", "in_range=tv", "out_range=pc", "flags=bicubic+accurate_rnd+full_chroma_int")
+	s = filter(s, "format", "pix_fmts=gbrp")
+	channel := func(name string, k float64) string { return fmt.Sprintf("%s=min(val*%.5f\\,255)", name, k) }
+	s = filter(s, "lutrgb", channel("r", by[0]), channel("g", by[1]), channel("b", by[2]))
+	s = filter(s, "scale", "out_color_matrix=bt709", "out_range=tv", "flags=bicubic+accurate_rnd+full_chroma_int")
+	return filter(s, "format", "pix_fmts=yuv420p")
+}
+
+// sampleFrames is how many key frames Light looks at, which phones write about
+// one a second.
+const sampleFrames = 60
+
+// Light writes key frames of a take, small and as conforming would show them,
+// as bytes of red, green and blue. c's frames and gain do not matter.
+func Light(c plan.Conform, src Source, dst string) (Command, error) {
+	c.Picture.Gain = [3]float64{}
+	return build(1, func() *ffmpeg.Stream {
+		in := ffmpeg.KwArgs{"reinit_filter": "0", "an": "", "sn": "", "dn": "", "skip_frame": "nokey"}
+		if c.Picture.Rotate != nil {
+			in["noautorotate"] = ""
+		}
+		s := toBT709(upright(src.input(in), c.Picture), c)
+		s = filter(s, "scale", "in_color_matrix=bt709", "in_range=tv", "out_range=pc", "flags=area+accurate_rnd+full_chroma_int")
+		s = filter(s, "format", "pix_fmts=rgb24")
+		return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, ffmpeg.KwArgs{"frames:v": strconv.Itoa(sampleFrames), "fps_mode": "passthrough", "f": "rawvideo", "threads": "1"})
+	})
 }
 
 // toneMapped brings HLG and PQ to BT.709. What the file does not tag is what

@@ -9,6 +9,7 @@ import (
 
 	"ripieno/assemble/ffmpeg/ffmpegtest"
 	"ripieno/assemble/media"
+	"ripieno/layout/motion"
 )
 
 func frame(w, h int, pixel func(x, y int) byte) media.Gray {
@@ -37,7 +38,7 @@ func TestEye(t *testing.T) {
 	}
 	near(t, "centre of movement", p.CentreX, 33.0/40, 0.01)
 	near(t, "its height", p.CentreY, 0.5, 0.05)
-	if (&eye{}).picture() != (Picture{CentreX: 0.5, CentreY: 0.5}) {
+	if (&eye{}).picture() != (Picture{CentreX: 0.5, CentreY: 0.5, Subject: motion.Subject{Right: 1, Bottom: 1}}) {
 		t.Error("nothing seen gives something")
 	}
 }

@@ -66,6 +66,7 @@ func (m mapping) picture() Picture {
 	p.Rows = c.choice("rows", p.Rows, "grid", "sections", "justified")
 	p.ShortRows = c.choice("short_rows", p.ShortRows, "centred", "spread")
 	p.SmallestTile, _ = c.whole("smallest_tile", 20, 1080)
+	p.MatchLight = c.choice("match", "nothing", "nothing", "light") == "light"
 	p.FadeIn, _ = c.number("fade_in", 0, maxEdge, "seconds")
 	p.FadeOut, _ = c.number("fade_out", 0, maxEdge, "seconds")
 	return p

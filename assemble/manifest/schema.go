@@ -68,7 +68,7 @@ var (
 		[]string{"section", "from", "to"}}
 	pictureShape = &shape{"picture", "inside picture:", "picture: {fps: 30, aspect: 16:9}",
 		[]string{"fps", "aspect", "gutter", "margin", "background", "labels", "labels_for", "lead_in", "tail",
-			"rows", "short_rows", "smallest_tile", "fade_in", "fade_out"}}
+			"rows", "short_rows", "smallest_tile", "match", "fade_in", "fade_out"}}
 	shotShape = &shape{"a shot", "in an entry of shots:", "{from: m33, to: m41, show: solo, take: oboe-1}",
 		[]string{"from", "to", "show", "section", "take", "takes", "text", "labels", "labels_for", "transition"}}
 	transitionShape = &shape{"transition", "in an entry of shots:", "transition: {kind: dissolve, beats: 1}",

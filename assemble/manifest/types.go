@@ -129,6 +129,7 @@ type Picture struct {
 	Rows           string  // "grid" (default), "sections" or "justified"
 	ShortRows      string  // incomplete rows: "centred" (default) or "spread"
 	SmallestTile   int     // height in pixels at 1080 lines below which a grid becomes pages; 0, when not given: any
+	MatchLight     bool    // match: light, bring exposure and white balance of takes together; false when not given
 	FadeIn         float64 // seconds in which the film comes out of black; 0 when not given
 	FadeOut        float64 // seconds in which it goes into black; 0 when not given
 	LeadIn         float64 // seconds of film before measure 1; 3 when not given

@@ -151,7 +151,7 @@ func checkFilm(wrong *deviations, answer []byte, want Want) (hasSound bool, err 
 			}
 		case "data":
 			if data++; data > min(1, want.Chapters) {
-				wrong.add("there is a stream of data")
+				wrong.add("there is a stream of type %q that no chapter needs", s.Type)
 			}
 		default:
 			wrong.add("there is a stream of type %q", s.Type)

@@ -48,7 +48,9 @@ type Picture struct {
 	// the matrix that made Y'CbCr, the transfer function, the primaries, and
 	// the range (tv or pc).
 	Matrix, Transfer, Primaries, Range string
-	Clock                              Clock
+	// Gain is a factor on red, green and blue of the signal; zero for none.
+	Gain  [3]float64
+	Clock Clock
 }
 
 // Lead is how long before its own time a frame of p is shown at the most, in
