@@ -17,6 +17,8 @@ import (
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
 	"ripieno/assemble/store"
+	"ripieno/layout/flash"
+	"ripieno/layout/light"
 	"ripieno/layout/motion"
 	"ripieno/mix"
 	"ripieno/mix/align"
@@ -132,7 +134,8 @@ func cached[T any](ctx context.Context, s *store.Store, key store.Action, comput
 // process did. Whatever is passed to save belongs in the list, at its end.
 var numberTypes = sync.OnceValue(func() error {
 	enc := gob.NewEncoder(io.Discard)
-	for _, v := range []any{media.Info{}, &align.Features{}, align.Match{}, mix.Analysis{}, soundReport{}, intake.Sound{}, intake.Picture{}} {
+	for _, v := range []any{media.Info{}, &align.Features{}, align.Match{}, mix.Analysis{}, soundReport{}, intake.Sound{}, intake.Picture{},
+		voiceInfo{}, flash.Result{}, light.RGB{}} {
 		if err := enc.Encode(v); err != nil {
 			return err
 		}

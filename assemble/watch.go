@@ -66,6 +66,7 @@ type watch struct {
 	ran     string              // what the production was made of when the verbs last ran
 	pending string              // what it is made of now, while that differs
 	seen    int                 // looks in a row that found pending
+	faulty  int                 // looks in a row that could not read the manifest
 	sorrow  string              // the trouble told last
 	last    *snapshot
 	faults  []Bad
@@ -141,10 +142,14 @@ func (w *watch) begin(ctx context.Context) error {
 func (w *watch) look(ctx context.Context) (busy bool, err error) {
 	man, err := manifest.Load(w.set.Dir)
 	if err != nil {
-		// The person is in the middle of editing it, perhaps.
+		// An editor may be in the middle of writing it.
+		if w.faulty++; w.faulty < w.o.Settled {
+			return true, ctx.Err()
+		}
 		w.trouble(err)
 		return false, ctx.Err()
 	}
+	w.faulty = 0
 	if err := w.scan(man); err != nil {
 		w.trouble(err)
 		return false, ctx.Err()
