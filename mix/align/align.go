@@ -39,13 +39,20 @@ type Pair struct {
 	Match Match  // B against A
 }
 
-// Placement is where one recording lies and how well that is known.
+// Placement is where one recording lies and how well that is known. Numbers
+// that do not exist are NaN, an unknown uncertainty is +Inf: neither has a form
+// in JSON.
 type Placement struct {
 	Name     string
 	Offset   float64 // guide time at the file's time zero, seconds
 	DriftPPM float64 // the file's clock against the guide's
 
-	Confidence float64 // 0..1 that the playing is within 30 ms of its place
+	// Confidence, 0..1, is the probability that the file lies on the right
+	// beat and that its playing is within 30 ms of the player's own mean
+	// timing. With method "cue" there was too little playing to measure: then
+	// it is the probability that the right sound was taken for the cue, and
+	// the place is as good as the clap was.
+	Confidence float64
 	Sure       bool    // the placement may be used without asking
 	Method     string  // "offset given", "cue given", "cue", "cue+playing", "playing", "device", "none"
 	Evidence   []string

@@ -36,7 +36,7 @@ func (t *take) evaluate(g *grid, c *comb, o float64) hyp {
 	try := func(h hyp, from, to float64) {
 		mu := c.profile(h.o, from, to)
 		h.o += mu
-		h.terms[gridFit], h.terms[gridShare] = t.gridScore(g, h.o)
+		h.terms[gridFit], h.terms[gridShare], _ = t.gridScore(g, h.o)
 		h.terms[gridShift] = mu * mu / (2 * clapSigma * clapSigma)
 		t.rest(g, &h)
 		t.meter(g, &h)
@@ -45,7 +45,7 @@ func (t *take) evaluate(g *grid, c *comb, o float64) hyp {
 			best = h
 		}
 	}
-	none := hyp{cue: -1, cueO: math.NaN(), o: o}
+	none := hyp{cue: -1, stray: -1, o: o}
 	if g.cue-o > 0.1 && g.cue-o < t.f.Duration {
 		none.terms[cueMissing] = 1
 	}
@@ -53,10 +53,16 @@ func (t *take) evaluate(g *grid, c *comb, o float64) hyp {
 	if math.IsNaN(g.cue) {
 		return best
 	}
+	if i := t.astray(g, o); i >= 0 {
+		h := hyp{cue: -1, stray: i, o: o}
+		t.cueTerms(i, &h.terms)
+		h.terms[cueAstray] = 1
+		try(h, -0.06, 0.06)
+	}
 	for i := range t.f.Events {
 		if d := t.guide(o, i) - g.cue; math.Abs(d) < 0.11 && t.rank[i] <= 400 {
 			at := o - d
-			h := hyp{cue: i, cueO: at, o: at}
+			h := hyp{cue: i, stray: -1, o: at}
 			t.cueTerms(i, &h.terms)
 			try(h, -0.09, 0.09)
 		}
@@ -144,12 +150,19 @@ func (c *comb) bestDrift() float64 {
 		return 0
 	}
 	from, to := c.limits()
+	some := *c
+	if n := len(c.at); n > 240 {
+		some.at, some.weight = nil, nil
+		for i := range 240 { // spread evenly: enough for a clock
+			some.at = append(some.at, c.at[i*n/240])
+			some.weight = append(some.weight, c.weight[i*n/240])
+		}
+	}
 	best, at := 0.0, 0.0
 	for _, ppm := range []float64{0, -150, 150, -300, 300, -450, 450, -600, 600} {
 		top := 0.0
-		ratio := 1 + ppm*1e-6
-		for o := from; o <= to; o += combStep {
-			top = math.Max(top, c.sum(o, ratio))
+		for o := from; o <= to; o += 2 * combStep {
+			top = math.Max(top, some.sum(o, 1+ppm*1e-6))
 		}
 		if ppm != 0 {
 			top -= 4 + math.Abs(ppm)/50

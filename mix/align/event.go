@@ -8,7 +8,7 @@ import (
 // findEvents picks the moments at which several bands rise at once, and times
 // each of them. It looks twice: over short stretches for sharp sounds and, for
 // bowed and sung notes that need a tenth of a second to speak, over long ones.
-func findEvents(energy [][]float32, fine []float32, bands []*band) []Event {
+func findEvents(energy [][]float32, fine []float32, bands []*band, flux []float32) []Event {
 	if len(energy) == 0 || len(energy[0]) < 100 {
 		return nil
 	}
@@ -18,19 +18,20 @@ func findEvents(energy [][]float32, fine []float32, bands []*band) []Event {
 	for _, stretch := range []int{1, 4} {
 		p.look(stretch)
 		strength := p.onset()
-		clear := int(0.03/hop) * stretch
+		apart := int(0.03/hop) * stretch
 		for n := 2; n+2 < p.n; n++ {
 			s := strength[n]
-			if s < minStrength || s < strength[n-1] || s <= strength[n+1] || !isPeak(strength, n, clear) {
+			if s < minStrength || s < strength[n-1] || s <= strength[n+1] || !isPeak(strength, n, apart) {
 				continue
 			}
-			if slices.Contains(taken[max(0, n-clear):min(p.n, n+clear)], true) {
+			if slices.Contains(taken[max(0, n-apart):min(p.n, n+apart)], true) {
 				continue // found already, and timed better
 			}
 			taken[n] = true
 			out = append(out, p.describe(n, s, strength, fine, stretch > 1))
 		}
 	}
+	out = append(out, p.slurs(flux, taken)...)
 	slices.SortFunc(out, func(a, b Event) int {
 		switch {
 		case a.Time < b.Time:
@@ -42,6 +43,34 @@ func findEvents(energy [][]float32, fine []float32, bands []*band) []Event {
 	})
 	return out
 }
+
+// slurs picks the moments at which the pitch changes and no band rose.
+func (p *profile) slurs(flux []float32, taken []bool) []Event {
+	const near, apart = 7, 25 // frames of the flux and hops: 0.05 s
+	p.look(1)
+	var out []Event
+	for n := 1; n+1 < len(flux); n++ {
+		v := flux[n]
+		if v < minFlux || v < flux[n-1] || v <= flux[n+1] || v < slices.Max(flux[max(0, n-near):min(len(flux), n+near+1)]) {
+			continue
+		}
+		at := int(float64(n) * fluxHop / hop)
+		if at >= p.n || slices.Contains(taken[max(0, at-apart):min(p.n, at+apart)], true) {
+			continue
+		}
+		e := p.surroundings(at)
+		e.Pitch, e.Strength = true, 14*float64(v)-1
+		e.Time = (float64(n) + parabola(float64(flux[n-1]), float64(v), float64(flux[n+1]))) * fluxHop
+		e.Rise, e.Decay = 0.1, 0.6 // timed no better than a slow attack
+		e.Time -= e.lag()
+		out = append(out, e)
+	}
+	return out
+}
+
+// minFlux is the least share of new sound that counts as another pitch; noise
+// alone makes a tenth.
+const minFlux = 0.2
 
 // minStrength, in dB, lets noise through now and then (about once in ten
 // seconds of white noise); weak events carry little weight later.
@@ -98,6 +127,25 @@ func (p *profile) look(stretch int) {
 		// 4.34/√(bandwidth·time) dB.
 		p.dead = append(p.dead, 1+1.5*4.34*math.Sqrt2/math.Sqrt(p.width[b]*float64(base*stretch)*hop))
 	}
+	for b := range p.dead {
+		p.dead[b] = math.Min(p.dead[b], p.restless(b))
+	}
+}
+
+// restless is the rise that band b of this file makes all the time while
+// there is sound: less than noise would for tones, whose levels are steady.
+func (p *profile) restless(b int) float64 {
+	var rises []float64
+	r := p.reach[b]
+	for n := r; n+r < p.n; n += 7 {
+		if p.mean(b, n-r, n+r) > 4*p.floor[b] {
+			rises = append(rises, math.Abs(p.rise(b, n)))
+		}
+	}
+	if len(rises) < 100 {
+		return math.Inf(1)
+	}
+	return 1 + 2.5*median(rises)
 }
 
 // quiet is the energy that nine tenths of the 40 ms stretches exceed.
@@ -158,9 +206,9 @@ func (p *profile) onset() []float64 {
 
 func decibels(energy float64) float64 { return 10 * math.Log10(energy+1e-12) }
 
-func (p *profile) describe(n int, s float64, strength []float64, fine []float32, slow bool) Event {
-	e := Event{Strength: s}
-	ms := func(m int) int { return m / int(hop*1000) }
+// surroundings describes how an event at hop n stands in what is round it.
+func (p *profile) surroundings(n int) Event {
+	var e Event
 	e.Level = decibels(p.total(n, n+ms(60)))
 	e.Before, e.After = -120, -120
 	for i := range 10 {
@@ -185,6 +233,16 @@ func (p *profile) describe(n int, s float64, strength []float64, fine []float32,
 	if all > 0 {
 		e.Bright = bright / all
 	}
+	return e
+}
+
+// ms is a whole number of milliseconds in hops.
+func ms(m int) int { return m / int(hop*1000) }
+
+// describe makes the event at hop n, where the onset strength is s.
+func (p *profile) describe(n int, s float64, strength []float64, fine []float32, slow bool) Event {
+	e := p.surroundings(n)
+	e.Strength = s
 	peak, at := 0.0, n
 	for i := n; i < n+ms(60); i++ {
 		if v := p.total(i, i+2); v > peak {
@@ -209,14 +267,23 @@ func (p *profile) describe(n int, s float64, strength []float64, fine []float32,
 			return e
 		}
 	}
-	e.Time -= riseBias * e.Rise
+	e.Time -= e.lag()
 	return e
 }
 
-// riseBias is the share of a note's rise after which it is found, measured on
-// simulated notes with straight and bent rises of 15 to 120 ms: the share of
-// one instrument lies within 0.08 and 0.24.
-const riseBias = 0.13
+// lag is how long after its beginning a note that rises slowly is found, in
+// seconds, measured on simulated notes with straight and bent rises of 15 to
+// 120 ms: a note out of silence shows at once, one that follows another
+// when it has outgrown it.
+func (e Event) lag() float64 {
+	switch {
+	case e.Pitch:
+		return 0 // 18 ms early where the pitch jumps, as late where it glides
+	case e.Slow:
+		return 0.014
+	}
+	return math.Min(0.18*e.Rise, 0.0135) * (1 - ramp(e.Level-e.Before, 15, 40))
+}
 
 // riseTime is how long the bands that rise at n take to their full level
 // within 150 ms, and when they begin to, in hops from n: the straight line

@@ -17,12 +17,12 @@ const (
 )
 
 // analysisLimit bounds memory: sound after this many seconds of a file is not
-// measured. One second costs about 32 kB while a file is being analysed.
-const analysisLimit = 90 * 60
+// measured. One second costs about 64 kB while a file is being analysed.
+const analysisLimit = 45 * 60
 
 // featuresVersion changes whenever Analyse would give other numbers, so that
 // stored features can be told from current ones.
-const featuresVersion = 2
+const featuresVersion = 7
 
 // Features is what placing needs to know of one file. It is small (about 2 kB
 // a second), has exported fields only and survives gob and JSON unchanged
@@ -59,6 +59,7 @@ type Event struct {
 	Decay    float64 // seconds until it is 12 dB below its peak, at most 0.6
 	Spread   float64 // share of the bands that rise by more than 9 dB: 1 is a bang, 0.3 a pure note
 	Slow     bool    // found only by looking over long stretches: timed less well
+	Pitch    bool    // found only by its new pitch: a slurred note
 	Bright   float64 // share of the new energy above 1.3 kHz
 }
 
@@ -80,6 +81,7 @@ func Analyse(src audio.Source) (*Features, error) {
 		return nil, fmt.Errorf("align: cannot analyse %d channels at %d hertz", src.Channels(), src.Rate())
 	}
 	a := newAnalyser(src.Rate())
+	a.pitch = newPitchFlux(a.work)
 	buf := audio.NewBlock(src.Channels(), 1<<14)
 	var mono []float64
 	for {
@@ -108,6 +110,7 @@ type analyser struct {
 	energy  [][]float32 // per band, every hop
 	fine    []float32   // high-passed energy, every fineHop
 	acc     []bin       // one per band, then one for fine
+	pitch   *pitchFlux  // nil when not wanted
 	low     []float64
 	prev    float64
 	frames  int64
@@ -179,6 +182,9 @@ func (a *analyser) write(mono []float64) {
 	}
 	a.low = a.dec.write(a.low[:0], mono)
 	a.measure(a.low)
+	if a.pitch != nil {
+		a.pitch.write(a.low)
+	}
 }
 
 func (a *analyser) measure(x []float64) {
@@ -223,7 +229,7 @@ func (a *analyser) finish() *Features {
 	}
 	f.Level = levels(a.energy, n)
 	f.NoiseDB, f.LoudDB = quantiles(f.Level)
-	f.Events = findEvents(a.energy, a.fine, a.bands)
+	f.Events = findEvents(a.energy, a.fine, a.bands, a.pitch.flux)
 	return f
 }
 

@@ -44,8 +44,10 @@ type decimator struct {
 	next   int       // index in hist where the next output's window begins
 }
 
-func newDecimator(rate int) *decimator {
-	d := &decimator{factor: max(1, rate/workRate)}
+func newDecimator(rate int) *decimator { return decimateBy(max(1, rate/workRate)) }
+
+func decimateBy(factor int) *decimator {
+	d := &decimator{factor: factor}
 	if d.factor == 1 {
 		return d
 	}

@@ -58,7 +58,7 @@ func newGrid(m *tempo.Map) *grid {
 		}
 		for _, p := range phases(m, b) {
 			at := b.Seconds + p.phase*b.Length
-			if p.phase > 0 && i+1 < len(g.beats) && b.Length > 0 {
+			if p.phase > 0 && b.Length > 0 {
 				at = within(m, b, p.phase)
 			}
 			g.slots = append(g.slots, slot{at: at, class: p.class, beat: i, phase: p.phase})
@@ -154,14 +154,59 @@ func (g *grid) at(guide float64) *densities {
 
 // nearest is the slot nearest to a guide time; nil without slots.
 func (g *grid) nearest(guide float64) *slot {
+	return g.nearestOf(guide, [classes]bool{true, true, true, true})
+}
+
+// nearestOf is the nearest slot among some classes; nil without any.
+func (g *grid) nearestOf(guide float64, use [classes]bool) *slot {
 	if len(g.slots) == 0 {
 		return nil
 	}
 	i := int((guide - g.origin) / gridStep)
-	i = max(0, min(len(g.first)-1, i))
-	k := g.first[i]
-	for k+1 < len(g.slots) && math.Abs(g.slots[k+1].at-guide) <= math.Abs(g.slots[k].at-guide) {
-		k++
+	k := g.first[max(0, min(len(g.first)-1, i))]
+	var best *slot
+	for j := max(0, k-4); j <= min(len(g.slots)-1, k+5); j++ {
+		s := &g.slots[j]
+		if use[s.class] && (best == nil || math.Abs(s.at-guide) < math.Abs(best.at-guide)) {
+			best = s
+		}
 	}
-	return &g.slots[k]
+	return best
+}
+
+// beatNear is the guide time of the beat nearest to a guide time.
+func (g *grid) beatNear(guide float64) float64 {
+	lo, hi := 0, len(g.beats)
+	for lo < hi {
+		if mid := (lo + hi) / 2; g.beats[mid].Seconds < guide {
+			lo = mid + 1
+		} else {
+			hi = mid
+		}
+	}
+	switch {
+	case lo == len(g.beats):
+		return g.beats[lo-1].Seconds
+	case lo > 0 && guide-g.beats[lo-1].Seconds < g.beats[lo].Seconds-guide:
+		return g.beats[lo-1].Seconds
+	}
+	return g.beats[lo].Seconds
+}
+
+// startBeat is the first beat of the piece.
+func (g *grid) startBeat() tempo.Beat {
+	for _, b := range g.beats {
+		if !b.CountIn {
+			return b
+		}
+	}
+	return g.beats[len(g.beats)-1]
+}
+
+// onPulse reports whether a guide time lies on a beat or half way between two.
+func (g *grid) onPulse(guide float64) bool {
+	b := g.beatNear(guide)
+	half := g.startBeat().Length / 2
+	off := math.Abs(guide - b)
+	return off < 0.055 || math.Abs(off-half) < 0.055
 }

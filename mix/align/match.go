@@ -1,6 +1,7 @@
 package align
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"math"
@@ -53,6 +54,7 @@ type device struct {
 	work   float64
 	change [][]float64 // per band, how the level moves, every changeHop
 	floor  []float64   // per band, quietest usual energy
+	moved  []float64   // running sum over change, squared
 }
 
 const changeHop = 0.008
@@ -97,6 +99,13 @@ func readDevice(src audio.Source) (*device, error) {
 			sum[i+1] = sum[i] + float64(v)
 		}
 		d.floor = append(d.floor, quiet(sum))
+	}
+	d.moved = make([]float64, len(d.change[0])+1)
+	for i := range d.change[0] {
+		d.moved[i+1] = d.moved[i]
+		for _, c := range d.change {
+			d.moved[i+1] += c[i] * c[i]
+		}
 	}
 	return d, nil
 }
@@ -166,76 +175,73 @@ func matchDevices(a, b *device) Match {
 	return best
 }
 
+// guess is a coarse lag and how well it fits.
+type guess struct {
+	seconds, ppm, height float64
+}
+
 // coarse gives the likeliest lags of b, best first, from how the levels of
 // the bands move. It tries several clock ratios, since 600 ppm smear a lag by
 // 180 ms within five minutes.
-func coarse(a, b *device) []Match {
-	n := 1
-	if len(a.change) == 0 || len(b.change) == 0 || len(a.change[0]) < 50 || len(b.change[0]) < 50 {
+func coarse(a, b *device) []guess {
+	bands := min(len(a.change), len(b.change))
+	if bands == 0 || len(a.change[0]) < 50 || len(b.change[0]) < 50 {
 		return nil
 	}
+	n := 1
 	for n < len(a.change[0])+len(b.change[0])+64 {
 		n *= 2
 	}
 	fft := fourier.NewFFT(n)
-	bands := min(len(a.change), len(b.change))
 	spectra := make([][]complex128, bands)
 	pad := make([]float64, n)
 	for i := range spectra {
 		clear(pad[copy(pad, a.change[i]):])
 		spectra[i] = fft.Coefficients(nil, pad)
 	}
-	type peak struct {
-		Match
-		height float64
-	}
-	var peaks []peak
 	steps := 2
 	if math.Min(a.seconds(), b.seconds()) < 60 {
 		steps = 0 // too short for drift to matter here
 	}
-	cor := make([]float64, n)
+	var all []guess
+	cor, other := make([]float64, n), make([]complex128, n/2+1)
 	for k := -steps; k <= steps; k++ {
 		ppm := 250 * float64(k)
 		sum := make([]complex128, n/2+1)
 		for i := range spectra {
-			m := stretch(pad, b.change[i], 1+ppm*1e-6)
-			clear(pad[m:])
-			fb := fft.Coefficients(nil, pad)
-			for j, c := range fb {
+			clear(pad[stretch(pad, b.change[i], 1+ppm*1e-6):])
+			fft.Coefficients(other, pad)
+			for j, c := range other {
 				sum[j] += spectra[i][j] * complex(real(c), -imag(c))
 			}
 		}
 		fft.Sequence(cor, sum)
-		for range 4 {
-			at := 0
-			for i, v := range cor {
-				if v > cor[at] {
-					at = i
-				}
-			}
-			lag := at
-			if lag > len(a.change[0])+32 {
-				lag -= n
-			}
-			peaks = append(peaks, peak{Match{OffsetSeconds: float64(lag) * changeHop, DriftPPM: ppm}, cor[at]})
-			for i := at - 12; i <= at+12; i++ {
-				cor[(i+n)%n] = 0
-			}
-		}
+		all = append(all, tops(cor, len(a.change[0])+32, ppm)...)
 	}
-	slices.SortStableFunc(peaks, func(p, q peak) int {
-		switch {
-		case p.height > q.height:
-			return -1
-		case p.height < q.height:
-			return 1
+	slices.SortStableFunc(all, func(p, q guess) int { return cmp.Compare(q.height, p.height) })
+	return all[:min(4, len(all))]
+}
+
+// tops takes the four highest peaks out of a circular correlation, in which
+// lags above most stand for negative ones.
+func tops(cor []float64, most int, ppm float64) []guess {
+	var out []guess
+	n := len(cor)
+	for range 4 {
+		at := 0
+		for i, v := range cor {
+			if v > cor[at] {
+				at = i
+			}
 		}
-		return 0
-	})
-	var out []Match
-	for _, p := range peaks[:min(4, len(peaks))] {
-		out = append(out, p.Match)
+		lag := at
+		if lag > most {
+			lag -= n
+		}
+		out = append(out, guess{float64(lag) * changeHop, ppm, cor[at]})
+		for i := at - 12; i <= at+12; i++ {
+			cor[(i+n)%n] = 0
+		}
 	}
 	return out
 }
@@ -256,21 +262,21 @@ func stretch(dst, src []float64, ratio float64) int {
 // fine refines a coarse lag by windowed correlation: first with a wide reach,
 // then with b bent onto the first line. The last pass looks far again, so that
 // windows which agree within half a millisecond do not agree by chance.
-func fine(a, b *device, c Match) Match {
+func fine(a, b *device, c guess) Match {
 	size := 1 << 14
 	for size > 1<<12 && float64(size)/a.work > math.Min(a.seconds(), b.seconds())/4 {
 		size /= 2
 	}
-	l := line{at: c.OffsetSeconds, slope: c.DriftPPM * 1e-6}
+	l := line{at: c.seconds, slope: c.ppm * 1e-6}
 	none := Match{DriftErrPPM: math.Inf(1)}
 	var m Match
 	for _, pass := range []struct {
 		reach, tolerance, slope float64
 		count                   int
-	}{{0.1, 0.003, 350e-6, 32}, {0.008, 0.001, 100e-6, 64}, {0.1, 0.0005, 20e-6, 64}} {
+	}{{0.1, 0.003, 350e-6, 32}, {0.008, 0.001, 150e-6, 64}, {0.1, 0.0005, 80e-6, 64}} {
 		x, y, total := windows(a, b, l, size, pass.reach, pass.count)
 		x, y = consensus(x, y, pass.tolerance, pass.slope)
-		if len(x) < 3 {
+		if len(x) < 4 {
 			none.Windows = total
 			return none
 		}
@@ -333,48 +339,9 @@ func consensus(x, y []float64, tolerance, slope float64) (kx, ky []float64) {
 }
 
 // agreement turns how many windows lie on one line into a confidence. In the
-// last pass a window of unrelated sound lies on it once in two hundred times;
-// the line has two freedoms, and one stretch of hum may fill several windows.
+// last pass a window of unrelated sound lies on a given line once in two
+// hundred times, but the line was chosen: among 60 pairs of different simulated
+// players, most of them in the same piece, at most 5 of 64 windows agreed.
 func agreement(m Match) float64 {
-	if m.Windows == 0 {
-		return 0
-	}
-	share := float64(m.Agree) / float64(m.Windows)
-	return 1 - math.Exp(-math.Max(0, float64(m.Agree)-3)*math.Min(1, 4*share)*0.8)
-}
-
-// windows compares count stretches spread along the overlap that l predicts.
-// Each gives a moment of b and by how much l is wrong there, in seconds.
-func windows(a, b *device, l line, size int, reach float64, count int) (x, y []float64, total int) {
-	p := newPHAT(size, a.work)
-	wa, wb := make([]float32, size), make([]float32, size)
-	length := float64(size) / a.work
-	ratio := 1 + l.slope
-	from := math.Max(0, l.at)
-	to := math.Min(a.seconds(), l.at+b.seconds()*ratio)
-	step := math.Max(length/2, (to-from)/float64(count))
-	reachSamples := int(reach * a.work)
-	na, nb := a.noise(size), b.noise(size)
-	for t := from; t+length <= to; t += step {
-		k := int(t * a.work)
-		if k+size > len(a.x) {
-			break
-		}
-		copy(wa, a.x[k:k+size])
-		start := float64(k) / a.work // of the window, on a's line
-		warp(wb, b.x, (start-l.at)/ratio*b.work, b.work/a.work/ratio)
-		d, peak := p.delay(wa, wb, na, nb, a.work, reachSamples)
-		if peak == 0 {
-			continue // nothing but noise
-		}
-		total++
-		if peak < 3.5 {
-			continue
-		}
-		// b's sound comes d samples later than predicted in window wb, so
-		// the same moment of b lies d samples earlier on a's line.
-		x = append(x, (start+length/2-l.at)/ratio)
-		y = append(y, -d/a.work)
-	}
-	return x, y, total
+	return 1 - math.Exp(-math.Max(0, float64(m.Agree)-5))
 }

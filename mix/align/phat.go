@@ -12,22 +12,29 @@ import (
 // ASSP 24, 1976): every frequency counts the same, so different microphones
 // and rooms do not blur the peak.
 type phat struct {
-	n      int // samples in a window
-	fft    *fourier.FFT
-	a, b   []float64
-	fa, fb []complex128
-	lo, hi int // spectrum bins used
-	cor    []float64
+	n          int // samples in a window
+	fft        *fourier.FFT
+	hann, a, b []float64
+	fa, fb     []complex128
+	lo, hi     int // spectrum bins used
+	cor        []float64
 }
 
 // newPHAT works on windows of n samples at rate hertz. The correlation is
 // circular: lags must stay short against the window.
 func newPHAT(n int, rate float64) *phat {
 	bin := rate / float64(n)
+	// A note cut by the window's edge would correlate with the edge of the
+	// other window, at no lag: fade both.
+	hann := make([]float64, n)
+	for i := range hann {
+		hann[i] = 0.5 - 0.5*math.Cos(2*math.Pi*(float64(i)+0.5)/float64(n))
+	}
 	return &phat{
-		n:   n,
-		fft: fourier.NewFFT(n),
-		a:   make([]float64, n), b: make([]float64, n),
+		hann: hann,
+		n:    n,
+		fft:  fourier.NewFFT(n),
+		a:    make([]float64, n), b: make([]float64, n),
 		fa: make([]complex128, n/2+1), fb: make([]complex128, n/2+1),
 		// Below 120 Hz is hum and rumble; near the Nyquist frequency the
 		// decimator has taken the sound away.
@@ -53,7 +60,7 @@ func (p *phat) delay(a, b []float32, floorA, floorB func(hertz float64) float64,
 		hertz := float64(i) * bin
 		// Bins that hold only noise would count as much as the music and
 		// drown it: leave them out.
-		if i < p.lo || i >= p.hi || ea < 4*floorA(hertz) || eb < 4*floorB(hertz) {
+		if i < p.lo || i >= p.hi || ea*eb == 0 || ea < 4*floorA(hertz) || eb < 4*floorB(hertz) {
 			p.fa[i] = 0
 			continue
 		}
@@ -69,11 +76,8 @@ func (p *phat) delay(a, b []float32, floorA, floorB func(hertz float64) float64,
 }
 
 func (p *phat) load(dst []float64, src []float32) {
-	n := float64(p.n)
 	for i, v := range src {
-		// A Hann window: a note cut by the window's edge would correlate
-		// with the edge of the other window, at no lag.
-		dst[i] = float64(v) * (0.5 - 0.5*math.Cos(2*math.Pi*(float64(i)+0.5)/n))
+		dst[i] = float64(v) * p.hann[i]
 	}
 }
 
@@ -93,7 +97,32 @@ func (p *phat) top(reach int) (samples, peak float64) {
 	if sigma == 0 {
 		return 0, 0
 	}
-	return float64(best) + parabola(at(best-1), at(best), at(best+1)), at(best) / sigma
+	return p.between(best), at(best) / sigma
+}
+
+// between finds the peak near sample k to a fraction of a sample: the
+// correlation has no content near the Nyquist frequency, so that a windowed
+// sinc gives its values between the samples.
+func (p *phat) between(k int) float64 {
+	const parts = 16
+	size := len(p.cor)
+	value := func(i int) float64 { // at k + i/parts
+		whole := k + int(math.Floor(float64(i)/parts))
+		w := &sincTable[((i%parts+parts)%parts)*sincPhases/parts]
+		var s float64
+		for j, c := range w {
+			s += c * p.cor[((whole-7+j)%size+size)%size]
+		}
+		return math.Abs(s)
+	}
+	best := 0
+	for i := -parts; i <= parts; i++ {
+		if value(i) > value(best) {
+			best = i
+		}
+	}
+	// A table entry stands for the middle of its phase.
+	return float64(k) + (float64(best)+parabola(value(best-1), value(best), value(best+1)))/parts + 0.5/sincPhases
 }
 
 func cabs(c complex128) float64 { return math.Sqrt(real(c)*real(c) + imag(c)*imag(c)) }

@@ -18,60 +18,102 @@ type playing struct {
 	rise    float64 // typical attack, seconds
 }
 
+// minNotes is how many notes a placement by the playing needs at least.
+const minNotes = 4
+
 // refine measures the playing round o: robustly, with slow attacks counting
-// less.
-func (t *take) refine(g *grid, o float64) playing {
-	var x, y, w, rises []float64
-	for i, e := range t.f.Events {
-		at := t.guide(o, i)
-		if t.weight[i] < 0.2 || at < g.start-0.12 || at > g.end+0.1 {
-			continue
-		}
-		s := g.nearest(at)
-		if s == nil {
-			continue
-		}
-		d := at - s.at
-		if math.Abs(d) > 0.1 {
-			continue
-		}
-		x = append(x, at)
-		y = append(y, d)
-		w = append(w, t.weight[i]/(1+math.Pow(e.Rise/0.06, 2)))
-		rises = append(rises, e.Rise)
+// less, against the places between the beats that this player uses.
+func (t *take) refine(g *grid, o float64, leak clicks) playing {
+	_, _, pi := t.gridScore(g, o)
+	var use [classes]bool
+	for c, share := range pi {
+		use[c] = share > 0.06
 	}
-	p := playing{n: len(x), err: math.Inf(1), slopErr: math.Inf(1)}
-	if len(x) < 4 {
-		return p
+	// Faint events may be clicks from headphones or the room: they count only
+	// when there are not enough clear notes.
+	least, plain := 0.2, 0
+	for i := range t.f.Events {
+		if at := t.guide(o, i); t.weight[i] > 0.7 && at > g.start-0.12 && at < g.end {
+			plain++
+		}
 	}
-	p.rise = median(rises)
-	l := fitLine(x, y, w, 0.006)
-	p.mid, p.mu, p.sigma = l.mean, l.value(l.mean), l.sigma
-	lo, hi := x[0], x[len(x)-1]
-	p.span = hi - lo
-	p.slope, p.slopErr = l.slope*1e6, 1.5*l.slopeErr*1e6 // neighbouring notes go together
-	// Notes of one phrase share the player's mood, and a slow attack is
-	// heard before it can be measured.
-	p.err = math.Hypot(1.5*l.atErr, math.Hypot(0.002, 0.08*p.rise))
+	if plain >= 6 {
+		least = 0.5
+	}
+	p := playing{err: math.Inf(1), slopErr: math.Inf(1)}
+	var l line
+	// The second pass assigns the notes anew, round what the first found.
+	for range 2 {
+		var x, y, w, rises []float64
+		for i, e := range t.f.Events {
+			at := t.guide(o, i)
+			if t.weight[i] < least || at < g.start-0.12 || at > g.end+0.1 || leak.holds(g, e, at) {
+				continue
+			}
+			shift := 0.0
+			if p.n > 0 {
+				shift = l.value(at)
+			}
+			s := g.nearestOf(at-shift, use)
+			if s == nil || math.Abs(at-shift-s.at) > 0.09 {
+				continue
+			}
+			x = append(x, at)
+			y = append(y, at-s.at)
+			w = append(w, t.weight[i]/(1+math.Pow(e.Rise/0.06, 2)))
+			rises = append(rises, e.Rise)
+		}
+		if len(x) < minNotes {
+			return p
+		}
+		p.n, p.span, p.rise = len(x), x[len(x)-1]-x[0], median(rises)
+		l = fitLine(x, y, w, 0.004)
+		if p.n < 12 || p.span < 20 {
+			l = level(y, w)
+		}
+	}
+	p.mid, p.mu = l.mean, l.value(l.mean)
+	// Few notes tell little of their own scatter: mix in four of 20 ms, what
+	// a player against a click usually has.
+	n := float64(p.n)
+	p.sigma = math.Sqrt((n*l.sigma*l.sigma + 4*0.02*0.02) / (n + 4))
+	more := 1.5 * p.sigma / math.Max(l.sigma, 1e-6) // neighbouring notes go together
+	p.slope, p.slopErr = l.slope*1e6, more*l.slopeErr*1e6
+	p.err = math.Hypot(more*l.atErr, math.Hypot(0.002, riseDoubt*p.rise))
 	return p
+}
+
+// riseDoubt is the share of a note's rise by which its measured beginning is
+// off for a whole instrument (one standard deviation).
+const riseDoubt = 0.1
+
+// level is a line without slope through values with weights.
+func level(y, w []float64) line {
+	x := make([]float64, len(y))
+	return fitLine(x, y, w, 0.004)
+}
+
+// drift is the correction to a take's clock that the playing shows: none where
+// there is too little of it.
+func (p playing) drift(t *take) float64 {
+	if t.rec.DriftPPM != nil || p.n < 24 || p.span < 40 {
+		return 0
+	}
+	if math.Abs(p.slope) > 3*p.slopErr {
+		return -p.slope
+	}
+	if p.slopErr > 30 {
+		return 0
+	}
+	// Clocks of consumer devices scatter by some 40 ppm; a measurement counts
+	// as far as it beats that.
+	return -p.slope * 40 * 40 / (40*40 + p.slopErr*p.slopErr)
 }
 
 // settle writes the numbers of the placement.
 func (p *Placement) settle(g *grid, t *take, h hyp, fit playing) {
-	p.DriftPPM = t.ppm
-	p.Offset = h.o
-	drift := 0.0
-	if t.rec.DriftPPM == nil && fit.n >= 24 && fit.span > 40 {
-		// Clocks of consumer devices scatter by some 40 ppm; a measurement
-		// counts as far as it beats that.
-		shrink := 40 * 40 / (40*40 + fit.slopErr*fit.slopErr)
-		if math.Abs(fit.slope) > 3*fit.slopErr {
-			shrink = 1
-		}
-		if fit.slopErr < 30 || shrink == 1 {
-			drift = -fit.slope * shrink
-		}
-	}
+	p.DriftPPM, p.Offset = t.ppm, h.o
+	drift := fit.drift(t)
 	if drift != 0 || t.ppm != 0 {
 		// The lateness grows by slope: a clock that runs faster by as much
 		// takes it away, pivoting where the lateness was measured.
@@ -91,9 +133,9 @@ func (p *Placement) settle(g *grid, t *take, h hyp, fit playing) {
 func (p *Placement) blend(h hyp, fit playing) {
 	byPlay, playErr := p.Offset-fit.mu, fit.err
 	switch {
-	case fit.n < 4 && h.cue < 0:
+	case fit.n < minNotes && h.cue < 0:
 		p.Method, p.Uncertainty = "none", math.Inf(1)
-	case fit.n < 4:
+	case fit.n < minNotes:
 		p.Method, p.Offset, p.Uncertainty = "cue", p.CueOffset, clapSigma
 	case h.cue < 0:
 		p.Method, p.Offset, p.Uncertainty = "playing", byPlay, playErr
@@ -107,31 +149,61 @@ func (p *Placement) blend(h hyp, fit playing) {
 	}
 }
 
+// sureBar is the least confidence at which a file is placed without asking.
+const sureBar = 0.98
+
 // judge says how sure the placement is, from what it rests on.
 func (p *Placement) judge(t *take, best int, fit playing) {
 	h := t.hyps[best]
-	second := 0.0
+	second := -1
 	for i, o := range t.hyps {
-		if i != best {
-			second = math.Max(second, o.p)
+		if i != best && (second < 0 || o.p > t.hyps[second].p) {
+			second = i
 		}
 	}
 	p.Confidence = h.p
-	if p.Uncertainty > 0.012 {
+	if p.Method != "cue" && p.Uncertainty > 0 {
 		p.Confidence *= 1 - math.Erfc(0.03/(p.Uncertainty*math.Sqrt2))
 	}
-	p.Sure = p.Confidence > 0.95 && h.terms[gridFit] > 5
+	p.Sure = p.Confidence >= sureBar && p.Method != "none"
 	if h.cue >= 0 {
 		e := t.f.Events[h.cue]
-		p.Evidence = append(p.Evidence, fmt.Sprintf("cue at %.3f s, %.0f dB above what was before, number %d of the file's candidates", e.Time, e.Level-e.Before, t.rank[h.cue]))
+		p.Evidence = append(p.Evidence, fmt.Sprintf("cue at %.3f s, %.0f dB above the sound before it, number %d of the file's candidates", e.Time, e.Level-e.Before, t.rank[h.cue]))
 	}
-	if fit.n >= 4 {
+	if h.stray >= 0 {
+		p.Evidence = append(p.Evidence, fmt.Sprintf("something like a cue at %.3f s, which is on another beat of the count-in", t.f.Events[h.stray].Time))
+	}
+	if fit.n >= minNotes {
 		p.Evidence = append(p.Evidence, fmt.Sprintf("%d notes scatter by %.0f ms about the beats", fit.n, 1000*fit.sigma))
 	}
+	if !math.IsNaN(p.Lateness) {
+		p.Evidence = append(p.Evidence, fmt.Sprintf("the playing is %.0f ms %s against the cue", math.Abs(1000*p.Lateness), lateOrEarly(p.Lateness)))
+	}
 	if h.r != 0 {
-		p.Evidence = append(p.Evidence, fmt.Sprintf("rhythm agrees with the other takes by %.2f", h.r))
+		p.Evidence = append(p.Evidence, fmt.Sprintf("the rhythm agrees with the other takes by %.2f", h.r))
 	}
-	if !p.Sure {
-		p.Reason = fmt.Sprintf("another place is nearly as likely (%.0f %% against %.0f %%); give cue_at", 100*h.p, 100*second)
+	switch {
+	case p.Sure:
+	case p.Method == "none":
+		p.Reason = "neither a cue nor enough playing was found; give cue_at or offset"
+	case second >= 0 && h.p < 0.98:
+		p.Reason = fmt.Sprintf("it could as well lie %.2f s %s (%.0f %% against %.0f %%); listen for the cue and give cue_at",
+			math.Abs(t.hyps[second].o-h.o), laterOrEarlier(t.hyps[second].o-h.o), 100*h.p, 100*t.hyps[second].p)
+	default:
+		p.Reason = fmt.Sprintf("the notes begin too softly to place them within 30 ms (about %.0f ms); give cue_at", 1000*p.Uncertainty)
 	}
+}
+
+func lateOrEarly(s float64) string {
+	if s < 0 {
+		return "early"
+	}
+	return "late"
+}
+
+func laterOrEarlier(s float64) string {
+	if s < 0 {
+		return "earlier"
+	}
+	return "later"
 }

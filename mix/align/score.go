@@ -14,13 +14,14 @@ type take struct {
 	rank   []int     // of each event as a cue: 1 is the most cue-like
 	like   []float64 // of each event, how cue-like it is
 	ppm    float64   // drift assumed while searching
+	given  bool      // the user fixed where it lies
 	hyps   []hyp
 }
 
 // hyp is one candidate placement.
 type hyp struct {
 	cue   int     // index of the event taken for the cue, -1 none
-	cueO  float64 // offset by the cue, NaN
+	stray int     // index of a cue given on another beat, -1 none
 	o     float64 // offset that puts the playing on the beats
 	terms terms
 	score float64 // log odds, without the ensemble
@@ -28,6 +29,7 @@ type hyp struct {
 	p     float64 // posterior among the take's candidates
 	slots []float32
 	r     float64 // correlation with the ensemble
+	clicks
 }
 
 // terms are what speaks for and against a placement, kept apart so that they
@@ -38,16 +40,16 @@ const (
 	cueRank    = iota // how rare an event like the cue is in this file
 	cueQuality        // how cue-like it is
 	cueMissing        // 1: the file covers the cue's place and nothing is there
+	cueAstray         // 1: nothing is there, but something cue-like is on another beat of the count-in
 	gridFit           // how well the notes fall on the beats and their parts
 	gridShare         // how usual the player's share of beats and off-beats is
 	gridShift         // how far the playing lies from the cue, in squared sigmas
-	quietBreak        // notes between the cue and the start
-	quietEarly        // notes in the count-in before the cue
-	rivals            // other cue-like events in the count-in
+	quietBreak        // sounds between the cue and the start
+	early             // notes on the beats just before the start
 	bleed             // log odds that clicks of the count-in leaked into the file just there
 	downbeats         // how much oftener notes begin on downbeats than on other beats, in sigmas
 	phrases           // entries after a rest on downbeats minus others
-	afterEnd          // notes after the end
+	overrun           // notes that follow the end as if it were not there
 	entry             // how usual it is to begin there
 	lastNote          // whether the part ends near the end
 	coverLate         // how much of the beginning the file misses
@@ -60,13 +62,13 @@ const (
 // regression (the true placement against all other candidates of a take) on
 // simulated takes, and rounded.
 var weights = terms{
-	cueRank: 0.8, cueQuality: 0.5, cueMissing: -3.8, gridFit: 0.25, gridShare: 0.1, gridShift: -1.8,
-	quietBreak: -0.2, quietEarly: -0.1, rivals: -0.2, bleed: 0.25, downbeats: 0.65, phrases: 0.45,
-	afterEnd: -0.1, entry: 0.7, lastNote: 0.25, coverLate: -2.3, coverEnd: -4, empty: -1,
+	cueRank: 0.88, cueQuality: 0.58, cueMissing: -4.8, cueAstray: -6.5, gridFit: 0.26, gridShare: 0.03, gridShift: -2.2,
+	quietBreak: -0.25, early: -3.6, bleed: 0.12, downbeats: 0.75, phrases: 0.65,
+	overrun: -2.2, entry: 0.55, lastNote: 0.32, coverLate: -1.7, coverEnd: -5, empty: -1,
 }
 
 // ensWeight is the weight of the ensemble's agreement.
-var ensWeight = 0.3
+var ensWeight = 0.52
 
 func (t terms) weighed() float64 {
 	var s float64
@@ -96,7 +98,7 @@ func (t *take) weigh() {
 	cueness := make([]float64, len(ev))
 	t.like = cueness
 	for i, e := range ev {
-		t.weight[i] = ramp(e.Strength, 1.5, 5) * ramp(e.Level, t.f.LoudDB-32, t.f.LoudDB-18)
+		t.weight[i] = ramp(e.Strength, 1.2, 4.5) * ramp(e.Level, t.f.LoudDB-32, t.f.LoudDB-18)
 		cueness[i] = cueLike(e, t.f)
 		order[i] = i
 	}
@@ -138,10 +140,10 @@ func (t *take) guide(o float64, i int) float64 {
 // playing lies at o. Which of the classes a player uses is unknown (some play
 // only off the beat), so their shares are fitted, with a prior for the beat:
 // a part may not be moved by half a beat because it then looks tidier.
-func (t *take) gridScore(g *grid, o float64) (fit, share float64) {
+func (t *take) gridScore(g *grid, o float64) (fit, share float64, pi [classes]float64) {
 	alpha := [classes]float64{2, 1.5, 0.75, 0.75}
 	const outlier = 0.15
-	pi := alpha
+	pi = alpha
 	norm := 5.0
 	for c := range pi {
 		pi[c] /= norm
@@ -159,7 +161,7 @@ func (t *take) gridScore(g *grid, o float64) (fit, share float64) {
 		}
 	}
 	if n == 0 {
-		return 0, 0
+		return 0, 0, pi
 	}
 	var like float64
 	for range 4 {
@@ -189,239 +191,5 @@ func (t *take) gridScore(g *grid, o float64) (fit, share float64) {
 	for c := range pi {
 		prior += alpha[c] * math.Log(pi[c]/(alpha[c]/norm))
 	}
-	return like, prior
-}
-
-// cueTerms says what finding event i at the cue's place is worth: by chance an
-// event of rank r lies within ±0.13 s of it at a rate of r per duration of the
-// file; and few cues are as poor as the poorest events.
-func (t *take) cueTerms(i int, x *terms) {
-	span := math.Max(20, t.f.Duration)
-	x[cueRank] = math.Log(span / (0.26 * float64(t.rank[i])))
-	x[cueQuality] = math.Max(-8, math.Min(1, t.like[i]))
-}
-
-// rest adds the terms that depend on the placement but not on the fine fit.
-// The cue's event is not counted against the quiet of the count-in, and
-// neither are clicks that leaked into it.
-func (t *take) rest(g *grid, h *hyp) {
-	o, x := h.o, &h.terms
-	leaked, odds := t.leak(g, h)
-	x[bleed] = odds
-	quietFrom, quietTo := g.cue+0.2, g.start-0.35
-	var early, quiet, rival, after float64
-	var firsts []float64
-	last := math.NaN()
-	x[empty] = 1
-	for i := range t.f.Events {
-		at, w := t.guide(o, i), t.weight[i]
-		if i == h.cue || (odds > 3 && leaked(at)) {
-			continue
-		}
-		if at > 0 && at < quietTo {
-			rival += ramp(t.like[i], -6, 0)
-		}
-		switch {
-		case at > 0 && at < g.cue-0.2:
-			early += w
-		case at > quietFrom && at < quietTo:
-			quiet += w
-		case at > g.end+0.5 && at < g.end+6:
-			after += w
-		}
-		if w > 0.4 && at >= quietTo && len(firsts) < 3 {
-			firsts = append(firsts, at)
-		}
-		if w > 0.3 && at >= quietTo && at < g.end+0.3 {
-			last = at
-			x[empty] = 0
-		}
-	}
-	if !math.IsNaN(g.cue) {
-		x[quietBreak], x[quietEarly], x[rivals] = math.Min(4.5, quiet), math.Min(13, early), math.Min(4, rival)
-	}
-	x[afterEnd] = math.Min(10, after)
-	x[entry] = entryScore(g, math.NaN())
-	for k, at := range firsts {
-		// A creak before the first note must not hide that the note itself
-		// comes just right.
-		x[entry] = math.Max(x[entry], entryScore(g, at)-1.5*float64(k))
-	}
-	t.cover(g, h, last)
-}
-
-// cover adds the terms for how the file's ends lie against the piece; last is
-// the guide time of the last note, NaN without any.
-func (t *take) cover(g *grid, h *hyp, last float64) {
-	o, x := h.o, &h.terms
-	fileEnd := o + t.f.Duration
-	if fileEnd > g.end+0.3 && !math.IsNaN(last) {
-		b := g.beats[len(g.beats)-1]
-		if g.end-last < 6*b.Length {
-			x[lastNote] = 1
-		} else {
-			x[lastNote] = -1
-		}
-	}
-	switch {
-	case o > g.start:
-		x[coverLate] = 4
-	case o > g.cue:
-		x[coverLate] = 2.5
-	case o > 0:
-		x[coverLate] = 1
-	}
-	if fileEnd < g.end-0.2 {
-		x[coverEnd] = 1
-	}
-}
-
-// leak looks for clicks that leaked from the headphones: something on each
-// beat of the count-in, always equally late, and nothing of the kind before
-// it. It gives the log odds of that against chance, and which moments belong
-// to it.
-func (t *take) leak(g *grid, h *hyp) (leaked func(guide float64) bool, odds float64) {
-	none := func(float64) bool { return false }
-	if math.IsNaN(g.cue) || len(g.beats) < 6 || !g.beats[0].CountIn {
-		return none, 0
-	}
-	const tolerance = 0.006
-	first := g.beats[0]
-	var want []float64 // beats of the count-in after those that would be there before it
-	before := 0
-	for k := 4; k > 0; k-- {
-		if at := -float64(k) * first.Length; at > h.o+0.1 {
-			want = append(want, at)
-			before++
-		}
-	}
-	for _, b := range g.beats {
-		if !b.CountIn {
-			break
-		}
-		if b.Seconds > h.o+0.1 && math.Abs(b.Seconds-g.cue) > 0.05 {
-			want = append(want, b.Seconds)
-		}
-	}
-	if len(want)-before < 4 {
-		return none, 0
-	}
-	late := make([][]float64, len(want)) // how late each event near a wanted beat is
-	lo, hi := want[0]-0.1, want[len(want)-1]+0.1
-	count := 0.0
-	var all []float64
-	for i := range t.f.Events {
-		at := t.guide(h.o, i)
-		if at < lo || at > hi || i == h.cue {
-			continue
-		}
-		count++
-		for k, b := range want {
-			if d := at - b; math.Abs(d) < 0.08 {
-				late[k] = append(late[k], d)
-				all = append(all, d)
-			}
-		}
-	}
-	chance := math.Min(0.5, 0.01+count/(hi-lo)*2*tolerance)
-	best, bestD := 0.0, 0.0
-	for _, d := range all {
-		var s float64
-		for k := range want {
-			hit := false
-			for _, l := range late[k] {
-				hit = hit || math.Abs(l-d) < tolerance
-			}
-			p := 0.9
-			if k < before {
-				p = 0.03
-			}
-			if hit {
-				s += math.Log(p / chance)
-			} else {
-				s += math.Log((1 - p) / (1 - chance))
-			}
-		}
-		if s > best {
-			best, bestD = s, d
-		}
-	}
-	if best == 0 {
-		return none, 0
-	}
-	odds = math.Log(0.9 + 0.1*math.Exp(best-math.Log(float64(len(all))))) // the lateness was searched
-	return func(guide float64) bool {
-		for _, b := range want {
-			if math.Abs(guide-b-bestD) < tolerance {
-				return true
-			}
-		}
-		return false
-	}, math.Min(odds, 20)
-}
-
-// meter adds the terms that tell one beat from another: notes begin more
-// often on downbeats, and parts come in again on downbeats after a rest.
-func (t *take) meter(g *grid, h *hyp) {
-	var down, beats, expect, weight float64
-	var in, out float64
-	lastAt := math.Inf(-1)
-	for i := range t.f.Events {
-		at, w := t.guide(h.o, i), t.weight[i]
-		if w < 0.3 || at < g.start-0.1 || at > g.end {
-			continue
-		}
-		s := g.nearest(at)
-		b := g.beats[s.beat]
-		isDown := s.class == onBeat && b.Downbeat
-		if math.Abs(at-s.at) < 0.08 && s.class == onBeat {
-			p := 1 / float64(g.measureLen[s.beat])
-			beats += w
-			expect += p * w
-			weight += p * (1 - p) * w
-			if isDown {
-				down += w
-			}
-		}
-		if at-lastAt > 1.2*b.Length*float64(g.measureLen[s.beat]) && at > g.start+0.5 {
-			if isDown {
-				in++
-			} else {
-				out++
-			}
-		}
-		lastAt = at
-	}
-	if weight > 0.5 {
-		h.terms[downbeats] = math.Max(-6, math.Min(6, (down-expect)/math.Sqrt(weight)))
-	}
-	h.terms[phrases] = math.Max(-5, math.Min(5, in-out))
-}
-
-// entryScore is the log probability of a first note at a guide time: most
-// parts begin with the piece, the others mostly at the start of a measure.
-func entryScore(g *grid, entry float64) float64 {
-	if math.IsNaN(entry) || entry > g.end {
-		return math.Log(0.01)
-	}
-	if math.Abs(entry-g.start) < 0.14 {
-		return math.Log(0.55)
-	}
-	s := g.nearest(entry)
-	if s == nil {
-		return math.Log(0.02)
-	}
-	b := g.beats[s.beat]
-	far := math.Abs(entry-s.at) > 0.12
-	switch {
-	case far || entry < g.start-0.14:
-		return math.Log(0.01)
-	case b.Downbeat && s.class == onBeat:
-		return math.Log(0.15)
-	case s.class == onBeat:
-		return math.Log(0.05)
-	case s.beat < len(g.beats) && entry < g.start+b.Length:
-		return math.Log(0.12) // an off-beat part beginning with the piece
-	}
-	return math.Log(0.025)
+	return like, prior, pi
 }

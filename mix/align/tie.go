@@ -53,7 +53,7 @@ func (x tie) toA(o, ppm float64) (float64, float64) {
 func couple(g *grid, takes []*take, ties []tie) {
 	for _, x := range ties {
 		a, b := takes[x.a], takes[x.b]
-		if len(a.hyps) == 0 || len(b.hyps) == 0 || isFixed(a) || isFixed(b) {
+		if len(a.hyps) == 0 || len(b.hyps) == 0 || a.given || b.given {
 			continue
 		}
 		ca, cb := newComb(a, g), newComb(b, g)
@@ -104,8 +104,6 @@ func partner(t *take, o, none float64) float64 {
 	return best
 }
 
-func isFixed(t *take) bool { return t.rec.Offset != nil || t.rec.CueAt != nil }
-
 // follow makes the devices of a player agree exactly: the one that is known
 // better leads, the other is put where the match says.
 func follow(g *grid, takes []*take, ties []tie, placed []Placement) {
@@ -114,7 +112,7 @@ func follow(g *grid, takes []*take, ties []tie, placed []Placement) {
 		if better(placed[x.b], placed[x.a], takes[x.b], takes[x.a]) {
 			lead, other = x.b, x.a
 		}
-		if isFixed(takes[other]) {
+		if takes[other].given {
 			continue
 		}
 		from, to := placed[lead], &placed[other]
@@ -143,8 +141,8 @@ func follow(g *grid, takes []*take, ties []tie, placed []Placement) {
 // smaller uncertainty, then the name.
 func better(a, b Placement, ta, tb *take) bool {
 	switch {
-	case isFixed(ta) != isFixed(tb):
-		return isFixed(ta)
+	case ta.given != tb.given:
+		return ta.given
 	case a.Sure != b.Sure:
 		return a.Sure
 	case a.Uncertainty != b.Uncertainty:

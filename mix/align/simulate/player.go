@@ -45,22 +45,22 @@ type sound struct {
 	length float64
 	pitch  int
 	loud   float64
-	exact  bool // leaks from headphones: not played
+	slur   bool // goes on from the note before without a new attack
+	tied   bool // the next note is slurred to this one
 }
 
 // player is a person with an instrument; the sounds are the same for all of
 // their devices.
 type player struct {
-	name     string
-	m        *tempo.Map
-	inst     instrument
-	sounds   []sound
-	late     float64
-	cue      float64 // guide time of the cue sound; NaN none
-	cued     string
-	level    Level
-	beat     float64
-	earliest float64 // the player switches on no later than this
+	name   string
+	m      *tempo.Map
+	inst   instrument
+	sounds []sound
+	late   float64
+	cue    float64 // guide time of the cue sound; NaN none
+	cued   string
+	level  Level
+	beat   float64
 }
 
 func newPlayer(r *rand.Rand, number uint64, i int, m *tempo.Map, s *score, o Options) *player {
@@ -79,12 +79,29 @@ func newPlayer(r *rand.Rand, number uint64, i int, m *tempo.Map, s *score, o Opt
 		role = bass
 	}
 	p.play(r, s.part(r, role, p.inst.centre, o))
+	p.slurs(rng(number, "slurs", i))
 	p.giveCue(r)
 	p.distract(r)
 	if r.Float64() < [...]float64{0.1, 0.25, 0.4}[o.Level] {
 		p.bleed(r)
 	}
 	return p
+}
+
+// slurs marks notes that are played in one bow or breath with the one before.
+func (p *player) slurs(r *rand.Rand) {
+	if !math.IsInf(p.inst.decay, 1) {
+		return // struck and plucked notes have an attack each
+	}
+	share := 0.8 * r.Float64()
+	for i := 1; i < len(p.sounds); i++ {
+		a, b := &p.sounds[i-1], &p.sounds[i]
+		if b.at-a.at < 1 && a.pitch != b.pitch && r.Float64() < share {
+			a.tied, b.slur = true, true
+			a.length = b.at - a.at
+			b.loud = a.loud * (0.85 + 0.3*r.Float64())
+		}
+	}
 }
 
 // play turns written notes into played ones.
@@ -190,7 +207,7 @@ func (p *player) happen(r *rand.Rand, at, until float64) {
 func (p *player) bleed(r *rand.Rand) {
 	loud := 0.004 * math.Pow(10, 0.8*r.Float64())
 	for b := range p.m.Beats() {
-		s := sound{kind: "click", at: b.Seconds, length: 0.03, loud: loud, exact: true}
+		s := sound{kind: "click", at: b.Seconds, length: 0.03, loud: loud}
 		if b.Downbeat {
 			s.loud *= 1.5
 		}

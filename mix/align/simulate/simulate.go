@@ -60,7 +60,7 @@ type Truth struct {
 	Cued     string  // clap, snap, note, false, none
 }
 
-// Offsets at which the clap or the mean of the notes would lie on its beat.
+// MeanOffset is the offset at which the mean of the notes lies on the beats.
 func (t Truth) MeanOffset() float64 { return t.Offset - t.Lateness }
 
 // rng returns the generator for one purpose, so that changing one part of the

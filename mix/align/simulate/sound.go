@@ -37,9 +37,16 @@ func window(x []float64, rate, at, length float64) (from, to int) {
 func (t *Take) note(x []float64, s sound, at float64, r *rand.Rand) {
 	rate, in := float64(t.rate), t.p.inst
 	f0 := 440 * math.Pow(2, (float64(s.pitch)-69)/12)
+	if s.tied {
+		in.release = 0.02 // stopped by the next finger
+	}
 	total := s.length + 3*in.release
 	from, to := window(x, rate, at, total)
 	attack := in.attack * (0.8 + 0.4*r.Float64())
+	if s.slur {
+		attack = math.Min(attack, 0.02+0.02*r.Float64())
+		in.breath = 0
+	}
 	env := make([]float64, max(0, to-from))
 	for i := range env {
 		age := float64(from+i)/rate - at

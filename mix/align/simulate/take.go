@@ -46,7 +46,7 @@ func newTake(r *rand.Rand, p *player, device int, o Options) *Take {
 		t.Truth.Offset = p.m.Cue() * 0.8 * r.Float64() // switched on during the count-in
 	}
 	if o.Level == Hard && r.Float64() < 0.1 {
-		t.Truth.Offset = 60 * r.Float64() // late, maybe past the cue
+		t.Truth.Offset = math.Min(60*r.Float64(), p.m.End()-8) // late, maybe past the cue
 	}
 	ppm := [...]float64{40, 80, 80}[o.Level]
 	if device == 1 {
@@ -146,5 +146,5 @@ func (t *Take) disturb(r *rand.Rand, x []float64) {
 	}
 }
 
-// Inst is the instrument's name.
-func (t *Take) Inst() string { return t.p.inst.name }
+// Instrument is what the player plays.
+func (t *Take) Instrument() string { return t.p.inst.name }

@@ -1,0 +1,111 @@
+package align
+
+import "math"
+
+// clicks are what leaked of the click track into a file.
+type clicks struct {
+	odds  float64 // log odds that there are any
+	late  float64 // seconds after the beats they sound, for the placement at hand
+	level float64 // dBFS, median
+}
+
+// holds reports whether an event at a guide time is one of the clicks. Drift
+// moves them against the grid the more the later they come.
+func (c clicks) holds(g *grid, e Event, guide float64) bool {
+	if c.odds < 3 || e.Level > c.level+12 || e.Slow {
+		return false
+	}
+	b := g.beatNear(guide - c.late)
+	return math.Abs(guide-b-c.late) < 0.006+1e-4*math.Max(0, guide)
+}
+
+// leak looks for clicks that leaked from the headphones: something on each
+// beat of the count-in, always equally late, and nothing of the kind before
+// it.
+func (t *take) leak(g *grid, h *hyp) clicks {
+	want, before := t.wanted(g, h.o)
+	if len(want)-before < 4 {
+		return clicks{}
+	}
+	var near []int // events near a wanted beat
+	var late []float64
+	var beat []int
+	count := 0.0
+	lo, hi := want[0]-0.1, want[len(want)-1]+0.1
+	for i := range t.f.Events {
+		at := t.guide(h.o, i)
+		if at < lo || at > hi || i == h.cue {
+			continue
+		}
+		count++
+		for k, b := range want {
+			if d := at - b; math.Abs(d) < 0.08 {
+				near, late, beat = append(near, i), append(late, d), append(beat, k)
+			}
+		}
+	}
+	const tolerance = 0.006
+	chance := math.Min(0.5, 0.01+count/(hi-lo)*2*tolerance)
+	var c clicks
+	hit := make([]bool, len(want))
+	for _, d := range late {
+		clear(hit)
+		for j, l := range late {
+			if math.Abs(l-d) < tolerance {
+				hit[beat[j]] = true
+			}
+		}
+		var s float64
+		for k := range want {
+			p := 0.9
+			if k < before {
+				p = 0.03
+			}
+			if hit[k] {
+				s += math.Log(p / chance)
+			} else {
+				s += math.Log((1 - p) / (1 - chance))
+			}
+		}
+		if s > c.odds {
+			c.odds, c.late = s, d
+		}
+	}
+	if c.odds == 0 {
+		return clicks{}
+	}
+	var levels []float64
+	for j, l := range late {
+		if math.Abs(l-c.late) < tolerance && beat[j] >= before {
+			levels = append(levels, t.f.Events[near[j]].Level)
+		}
+	}
+	c.level = median(levels)
+	// The lateness was searched for: pay for each value tried.
+	c.odds = math.Min(60, math.Log(0.9+0.1*math.Exp(c.odds-math.Log(float64(len(late))))))
+	return c
+}
+
+// wanted are the beats at which clicks would have leaked when the file lies
+// at o: those of the count-in that it covers, except the cue, after up to four
+// that would come before it.
+func (t *take) wanted(g *grid, o float64) (want []float64, before int) {
+	if math.IsNaN(g.cue) || !g.beats[0].CountIn {
+		return nil, 0
+	}
+	for k := 4; k > 0; k-- {
+		if at := -float64(k) * g.beats[0].Length; at > o+0.1 {
+			want = append(want, at)
+			before++
+		}
+	}
+	for _, b := range g.beats {
+		if !b.CountIn {
+			break
+		}
+		if b.Seconds > o+0.1 && math.Abs(b.Seconds-g.cue) > 0.05 {
+			want = append(want, b.Seconds)
+		}
+	}
+	return want, before
+}

@@ -1,0 +1,67 @@
+package align
+
+import (
+	"math"
+	"testing"
+)
+
+// leaky is a file with a clap, with clicks leaking in on all beats, and with
+// notes that are late.
+func leaky(t *testing.T, clicks bool) (*grid, *take, float64) {
+	t.Helper()
+	m := piece(t, 16, 4, 80)
+	const rate, offset, late = 16000, -6.2, 0.028
+	x := sketch(rate, m.End()+1-offset, 31, m.Cue()-offset)
+	for b := range m.Beats() {
+		if clicks && !b.Cue {
+			for i := range 160 {
+				age := float64(i) / rate
+				x[int((b.Seconds-offset)*rate)+i] += 0.004 * math.Sin(2*math.Pi*1700*age) * math.Exp(-age/0.003)
+			}
+		}
+		if !b.CountIn && b.Number != 2 {
+			for i := range 6400 {
+				age := float64(i) / rate
+				x[int((b.Seconds+late-offset)*rate)+i] += 0.2 * math.Sin(2*math.Pi*300*age) * math.Exp(-age/0.1)
+			}
+		}
+	}
+	g := newGrid(m)
+	return g, newTake(&Recording{Name: "x", Features: analyse(t, rate, x)}), offset
+}
+
+// Clicks that leak tell where the file lies, and must not be taken for the
+// playing, which is late against them.
+func TestLeakingClicks(t *testing.T) {
+	g, k, offset := leaky(t, true)
+	c := k.leak(g, &hyp{cue: -1, o: offset})
+	if c.odds < 5 || math.Abs(c.late) > 0.004 || c.level > -45 {
+		t.Errorf("clicks not recognised: %+v", c)
+	}
+	slipped := k.leak(g, &hyp{cue: -1, o: offset + 0.75})
+	if slipped.odds > c.odds-2 {
+		t.Errorf("a beat off the clicks count %.1f, right they count %.1f", slipped.odds, c.odds)
+	}
+	p := Place(piece(t, 16, 4, 80), []Recording{*k.rec}, nil)[0]
+	if off := p.Offset - (offset - 0.028); !p.Sure || math.Abs(off) > 0.006 {
+		t.Errorf("placed %.1f ms off its playing: %+v", 1000*off, p)
+	}
+	if math.Abs(p.Lateness-0.028) > 0.006 {
+		t.Errorf("lateness %.1f ms, truth 28", 1000*p.Lateness)
+	}
+}
+
+func TestNoClicks(t *testing.T) {
+	g, k, offset := leaky(t, false)
+	c := k.leak(g, &hyp{cue: -1, o: offset})
+	if c.odds > 1 {
+		t.Errorf("clicks heard where there are none: %+v", c)
+	}
+	if c.holds(g, Event{Level: -60}, 3) {
+		t.Error("an event counts as a click where there are none")
+	}
+	late := newTake(&Recording{Features: k.f})
+	if c := late.leak(g, &hyp{cue: -1, o: g.start - 1}); c.odds != 0 {
+		t.Errorf("a file that misses the count-in has clicks: %+v", c)
+	}
+}
