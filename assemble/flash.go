@@ -22,7 +22,7 @@ const (
 func (p *Production) flashTask(f plan.Film, line plan.Timeline, film task.Task) task.Task {
 	key := store.NewAction("flashes").Version(flashRule).Arg("width", flashWidth).Input("film", film.Action.ID()).Ext(".gob").For(f.Name)
 	return task.Task{
-		ID: "flashes/" + f.Name, Name: f.Name, Stage: "watch", Action: key, After: []string{film.ID}, Keep: true,
+		ID: "flashes/" + f.Name, Name: f.Name, Stage: "flashes", Action: key, After: []string{film.ID}, Keep: true,
 		Cost: costFlash * line.Duration() * mega(f.Canvas.W, f.Canvas.H),
 		Make: func(ctx context.Context, in task.Inputs, tmp string, _ func(float64)) error {
 			info, err := media.Probe(ctx, p.tool, in[film.ID])

@@ -15,8 +15,8 @@ import (
 )
 
 // sketch is a test signal: noise, and bursts that begin at exact times.
-func sketch(rate int, seconds float64, seed uint64, bursts ...float64) []float64 {
-	r := rand.New(rand.NewPCG(seed, 9))
+func sketch(rate int, seconds float64, number uint64, bursts ...float64) []float64 {
+	r := rand.New(rand.NewPCG(number, 9))
 	x := make([]float64, int(seconds*float64(rate)))
 	for i := range x {
 		x[i] = 1e-4 * r.NormFloat64()

@@ -148,10 +148,10 @@ func fit(all []choice, start [termCount + 1]float64) [termCount + 1]float64 {
 // The fit itself is checked on choices made with known weights.
 func TestFitFindsWeights(t *testing.T) {
 	var all []choice
-	seed := uint64(1)
+	state := uint64(1)
 	random := func() float64 { // a plain congruential generator is enough here
-		seed = seed*6364136223846793005 + 1442695040888963407
-		return float64(seed>>11) / (1 << 53)
+		state = state*6364136223846793005 + 1442695040888963407
+		return float64(state>>11) / (1 << 53)
 	}
 	var want, start [termCount + 1]float64
 	for k := range want {

@@ -59,14 +59,14 @@ func TestCompare(t *testing.T) {
 	p := newPitchFlux(16000)
 	n := len(p.tilt)
 	before, after := make([]float64, n), make([]float64, n)
-	seed := uint64(5)
+	state := uint64(5)
 	for round := range 20 {
 		var fresh, total float64
 		for i := range before {
-			seed = seed*6364136223846793005 + 1442695040888963407
-			before[i] = float64(seed>>40) * float64(round%3)
-			seed = seed*6364136223846793005 + 1442695040888963407
-			after[i] = float64(seed >> 40)
+			state = state*6364136223846793005 + 1442695040888963407
+			before[i] = float64(state>>40) * float64(round%3)
+			state = state*6364136223846793005 + 1442695040888963407
+			after[i] = float64(state >> 40)
 		}
 		for k, v := range after {
 			total += max(v, before[k])

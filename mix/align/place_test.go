@@ -156,13 +156,13 @@ func piece(t *testing.T, measures, countIn int, bpm float64) *tempo.Map {
 
 // plucks is a file in which short notes begin at guide times, recorded from
 // offset on; the first of loud is a clap when clap is set.
-func plucks(t *testing.T, offset, end float64, claps []float64, notes []float64, seed uint64) *Features {
+func plucks(t *testing.T, offset, end float64, claps []float64, notes []float64, number uint64) *Features {
 	t.Helper()
 	const rate = 16000
 	for i := range claps {
 		claps[i] -= offset
 	}
-	x := sketch(rate, end-offset, seed, claps...)
+	x := sketch(rate, end-offset, number, claps...)
 	for k, n := range notes {
 		f := 220 * math.Pow(2, float64((k*5)%12)/12)
 		for i := max(0, int((n-offset)*rate)); i < min(len(x), int((n-offset+0.6)*rate)); i++ {
