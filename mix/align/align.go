@@ -53,8 +53,8 @@ type Placement struct {
 	// it is the probability that the right sound was taken for the cue, and
 	// the place is as good as the clap was.
 	Confidence float64
-	Sure       bool    // the placement may be used without asking
-	Method     string  // "offset given", "cue given", "cue", "cue+playing", "playing", "device", "none"
+	Sure       bool   // the placement may be used without asking
+	Method     string // "offset given", "cue given", "cue", "cue+playing", "playing", "device", "none"
 	Evidence   []string
 	Reason     string // why not sure, and what to do; empty when sure
 

@@ -1,0 +1,84 @@
+package assemble
+
+import (
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"ripieno/assemble/fault"
+	"ripieno/assemble/manifest"
+	"ripieno/assemble/progress"
+)
+
+// TestPinKeepsWhatWasMeasured: sync --pin writes what was measured into the
+// manifest, leaves what the person wrote alone, and from then on the manifest's
+// word stands. A second pin changes nothing.
+func TestPinKeepsWhatWasMeasured(t *testing.T) {
+	p := openRetakes(t, `  - {name: by-hand, guide: again, audio: {file: intake/again.wav, offset: 7.3}}   # by hand
+  - {name: by-ear, guide: again, audio: {file: intake/again.wav}}   # by ear
+`)
+	pings := []ping{{4.7, 0, 0.15}}
+	for beat := range 48 {
+		if beat%8 != 3 && beat%8 != 6 {
+			pings = append(pings, ping{0.7 + 8 + 0.5*float64(beat), []float64{392, 440, 494, 523}[beat*7%4], 0.4})
+		}
+	}
+	writePings(t, filepath.Join(p.man.Dir, "intake", "again.wav"), 38, pings)
+	path := filepath.Join(p.man.Dir, manifest.FileName)
+	before, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := p.Sync(t.Context(), true)
+	if err != nil {
+		t.Fatal(fault.Format(err))
+	}
+	measured := placedNamed(t, r, "by-ear")
+	if !measured.Sure || r.Pinned < 1 {
+		t.Fatalf("%d pinned, by-ear is %+v", r.Pinned, measured)
+	}
+	after, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, kept := range []string{"offset: 7.3}}   # by hand", "# by ear"} {
+		if !strings.Contains(string(after), kept) {
+			t.Errorf("%q is gone:\n%s", kept, after)
+		}
+	}
+	if string(after) == string(before) || len(after) < len(before) {
+		t.Errorf("nothing was written:\n%s", after)
+	}
+	dir := p.man.Dir
+	p.Close()
+	p, err = Open(t.Context(), Settings{Dir: dir, Report: progress.New(nil, progress.Quiet)})
+	if err != nil {
+		t.Fatal(fault.Format(err))
+	}
+	defer p.Close()
+	r, err = p.Sync(t.Context(), true)
+	if err != nil {
+		t.Fatal(fault.Format(err))
+	}
+	pinned := placedNamed(t, r, "by-ear")
+	if r.Pinned != 0 || pinned.Method != "offset given" || math.Abs(pinned.Offset-measured.Offset) > 1e-9 {
+		t.Errorf("again %d pinned; by-ear is %+v, was measured as %v", r.Pinned, pinned, measured.Offset)
+	}
+	again, err := os.ReadFile(path)
+	if err != nil || string(again) != string(after) {
+		t.Errorf("a second pin changed the manifest (%v)", err)
+	}
+}
+
+func placedNamed(t *testing.T, r SyncResult, name string) Placed {
+	t.Helper()
+	for _, pl := range r.Takes {
+		if pl.Name == name {
+			return pl
+		}
+	}
+	t.Fatalf("no take %q in %+v", name, r.Takes)
+	return Placed{}
+}
