@@ -44,6 +44,9 @@ func (m mapping) tempo() (*tempo.Map, *score.Score) {
 		m.tempoFaults(err, changes, holds)
 		return nil, nil
 	}
+	if music = m.order(music); music == nil {
+		return nil, nil
+	}
 	return music, paper
 }
 

@@ -22,7 +22,7 @@ var (
 		"version", "title", "composer", "ensemble", "dedication", "tempo", "guide",
 		"sections", "takes", "mix", "picture", "shots", "deliver", "chapters", "notes", "callsheet"}}
 	tempoShape = &shape{"tempo", "inside tempo:", "tempo: {changes: [{measure: 1, meter: 4/4, bpm: 96}], measures: 32}",
-		[]string{"count_in", "pick_up", "changes", "measures", "score", "holds"}}
+		[]string{"count_in", "pick_up", "changes", "measures", "order", "score", "holds"}}
 	countInShape = &shape{"count_in", "inside count_in:", "count_in: {measures: 8, cue: {measure: 5, beat: 1}}",
 		[]string{"measures", "cue"}}
 	cueShape = &shape{"cue", "inside cue:", "cue: {measure: 5, beat: 1}",

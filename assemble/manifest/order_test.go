@@ -1,0 +1,58 @@
+package manifest
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"ripieno/assemble/fault"
+	"ripieno/mix/tempo"
+)
+
+const orderManifest = `version: 1
+title: Round Again
+tempo:
+  count_in: {measures: 2}
+  changes: [{measure: 1, meter: 4/4, bpm: 120}, {measure: 3, meter: 3/4, bpm: 60}]
+  measures: 4
+  order: ORDER
+takes: []
+`
+
+// Measures of 2 s, 2 s, 3 s and 3 s after a count-in of 4 s: with the first
+// two repeated, the 3/4 begins at 4 + 4·2 = 12 s as measure 5, and the piece
+// ends at 18 s.
+func TestOrderWritesRepeatsOut(t *testing.T) {
+	p, err := Parse("production.yaml", []byte(strings.Replace(orderManifest, "ORDER", "[1-2, 1-4]", 1)))
+	if err != nil {
+		t.Fatal(fault.Format(err))
+	}
+	if n := p.Tempo.Measures(); n != 6 {
+		t.Errorf("%d measures are played, want 6", n)
+	}
+	at, err := p.Tempo.Seconds(tempo.Position{Measure: 5, Beat: 1})
+	if err != nil || math.Abs(at-12) > 1e-9 || math.Abs(p.Tempo.End()-18) > 1e-9 {
+		t.Errorf("measure 5 at %v, the end at %v (%v)", at, p.Tempo.End(), err)
+	}
+	single, err := Parse("production.yaml", []byte(strings.Replace(orderManifest, "ORDER", "[4, 1]", 1)))
+	if err != nil {
+		t.Fatal(fault.Format(err))
+	}
+	if end := single.Tempo.End(); math.Abs(end-(single.Tempo.Start()+5)) > 1e-9 {
+		t.Errorf("two measures last %v", end-single.Tempo.Start())
+	}
+}
+
+func TestOrderFaults(t *testing.T) {
+	for text, want := range map[string]string{
+		"[1-5]":      `production.yaml:7:11: "1-5" is no run of measures`,
+		"[2-1]":      `production.yaml:7:11: "2-1" is no run of measures`,
+		"[1-2, all]": `production.yaml:7:16: "all" is no run of measures`,
+		"[]":         `production.yaml:7:10: order has no entries`,
+	} {
+		_, err := Parse("production.yaml", []byte(strings.Replace(orderManifest, "ORDER", text, 1)))
+		if err == nil || err.Error() != want {
+			t.Errorf("%s: %v\nwant %s", text, err, want)
+		}
+	}
+}
