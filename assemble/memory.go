@@ -46,11 +46,9 @@ func composeMemory(f plan.Film, seg plan.Segment) int64 {
 		ahead = roughFrames
 	}
 	m := composeBase + ahead*frameBytes(f.Canvas.W, f.Canvas.H)
-	for _, t := range f.Shots[seg.Shot].Tiles {
-		if t.Conform >= 0 && t.Shown.Meet(seg.Span).Len() > 0 {
-			c := f.Conforms[t.Conform]
-			m += composeInput + tileFrames*frameBytes(c.W, c.H)
-		}
+	for _, t := range moving(f, seg) {
+		c := f.Conforms[t.Conform]
+		m += composeInput + tileFrames*frameBytes(c.W, c.H)
 	}
 	return int64(m)
 }

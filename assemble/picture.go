@@ -213,13 +213,25 @@ func onMezzanine(src layout.Rect, c plan.Conform) layout.Rect {
 // used lists the conformed pictures a segment needs, once each.
 func used(f plan.Film, seg plan.Segment) []int {
 	var list []int
+	for _, t := range moving(f, seg) {
+		if !slices.Contains(list, t.Conform) {
+			list = append(list, t.Conform)
+		}
+	}
+	return list
+}
+
+// moving are the tiles whose pictures a segment opens: those of its shot, and
+// of the shot before while a transition comes from it.
+func moving(f plan.Film, seg plan.Segment) []plan.Tile {
 	tiles := f.Shots[seg.Shot].Tiles
 	if seg.Into {
 		tiles = slices.Concat(f.Shots[seg.Shot-1].Tiles, tiles)
 	}
+	var list []plan.Tile
 	for _, t := range tiles {
-		if t.Conform >= 0 && t.Shown.Meet(seg.Span).Len() > 0 && !slices.Contains(list, t.Conform) {
-			list = append(list, t.Conform)
+		if t.Conform >= 0 && t.Shown.Meet(seg.Span).Len() > 0 {
+			list = append(list, t)
 		}
 	}
 	return list

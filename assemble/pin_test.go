@@ -19,13 +19,7 @@ func TestPinKeepsWhatWasMeasured(t *testing.T) {
 	p := openRetakes(t, `  - {name: by-hand, guide: again, audio: {file: intake/again.wav, offset: 7.3}}   # by hand
   - {name: by-ear, guide: again, audio: {file: intake/again.wav}}   # by ear
 `)
-	pings := []ping{{4.7, 0, 0.15}}
-	for beat := range 48 {
-		if beat%8 != 3 && beat%8 != 6 {
-			pings = append(pings, ping{0.7 + 8 + 0.5*float64(beat), []float64{392, 440, 494, 523}[beat*7%4], 0.4})
-		}
-	}
-	writePings(t, filepath.Join(p.man.Dir, "intake", "again.wav"), 38, pings)
+	playAgain(t, p)
 	path := filepath.Join(p.man.Dir, manifest.FileName)
 	before, err := os.ReadFile(path)
 	if err != nil {

@@ -190,6 +190,19 @@ func TestDroneOfARetake(t *testing.T) {
 	}
 }
 
+// playAgain records intake/again.wav to the guide of the re-take. The recorder
+// was started 0.7 s before the guide: a clap, then a note on most beats.
+func playAgain(t *testing.T, p *Production) {
+	t.Helper()
+	pings := []ping{{4.7, 0, 0.15}}
+	for beat := range 48 {
+		if beat%8 != 3 && beat%8 != 6 {
+			pings = append(pings, ping{0.7 + 8 + 0.5*float64(beat), []float64{392, 440, 494, 523}[beat*7%4], 0.4})
+		}
+	}
+	writePings(t, filepath.Join(p.man.Dir, "intake", "again.wav"), 38, pings)
+}
+
 // A take recorded to the guide of a re-take is placed by that guide's cue and
 // ends up on guide time: its clap at 4 s of that guide is guide time 12.
 func TestSyncOfARetake(t *testing.T) {
@@ -198,15 +211,7 @@ func TestSyncOfARetake(t *testing.T) {
   - {name: by-ear, guide: again, audio: {file: intake/again.wav}}
 `
 	p := openRetakes(t, more)
-	// The recorder was started 0.7 s before the guide: a clap, then a note on
-	// every second beat and one in between.
-	pings := []ping{{4.7, 0, 0.15}}
-	for beat := range 48 {
-		if beat%8 != 3 && beat%8 != 6 {
-			pings = append(pings, ping{0.7 + 8 + 0.5*float64(beat), []float64{392, 440, 494, 523}[beat*7%4], 0.4})
-		}
-	}
-	writePings(t, filepath.Join(p.man.Dir, "intake", "again.wav"), 38, pings)
+	playAgain(t, p)
 	r, err := p.Sync(t.Context(), false)
 	if err != nil {
 		t.Fatal(fault.Format(err))
