@@ -69,8 +69,8 @@ func ensemble(n int, seconds int, all bool) []Strip {
 	return strips
 }
 
-// cpu is the processor time this process has used.
-func cpu() time.Duration {
+// cpuTime is the processor time this process has used.
+func cpuTime() time.Duration {
 	var u syscall.Rusage
 	if syscall.Getrusage(syscall.RUSAGE_SELF, &u) != nil {
 		return 0
@@ -92,7 +92,7 @@ func BenchmarkPreMaster(b *testing.B) {
 			strips := ensemble(50, seconds, all)
 			buf := audio.NewBlock(2, 4096)
 			runtime.GC()
-			start := cpu()
+			start := cpuTime()
 			for b.Loop() {
 				src, err := PreMaster(strips, Options{Length: seconds * rate, Room: 0.2})
 				if err != nil {
@@ -110,7 +110,7 @@ func BenchmarkPreMaster(b *testing.B) {
 			runtime.ReadMemStats(&m)
 			b.ReportMetric(float64(m.Sys)/1e6, "MB")
 			b.ReportMetric(seconds*float64(b.N)/b.Elapsed().Seconds(), "x_real_time")
-			b.ReportMetric(seconds*float64(b.N)/(cpu()-start).Seconds(), "x_per_core")
+			b.ReportMetric(seconds*float64(b.N)/(cpuTime()-start).Seconds(), "x_per_core")
 		})
 	}
 }

@@ -6,9 +6,8 @@ import (
 	"io"
 	"math"
 
-	"gonum.org/v1/gonum/dsp/fourier"
-
 	"ripieno/mix/audio"
+	"ripieno/mix/fourier"
 )
 
 // Noise is the steady noise of one recording, hum and hiss, as a spectrum. It
@@ -39,44 +38,33 @@ func (d *Denoise) check() error {
 
 // The frame of the analysis: 2048 samples are 43 ms at 48 kHz, lines 23 Hz
 // apart, narrow enough to take out mains hum between the notes; a new frame
-// every quarter of it.
+// every half of it.
 const (
 	frameSize = 2048
-	frameHop  = frameSize / 4
+	frameHop  = frameSize / 2
 	lineCount = frameSize/2 + 1
 )
 
-// spectrum is a windowed transform and its inverse.
+// spectrum is the transform of a frame under a window, and its lines.
 type spectrum struct {
-	fft    *fourier.FFT
-	window []float64 // square root of a Hann window: used before and after, it adds up to 2
-	real   []float64
-	lines  []complex128
+	*fourier.Transform
+	re, im []float64
 }
 
+// newSpectrum has the square root of a Hann window: used before and after, at
+// every half of a frame, it adds up to 1.
 func newSpectrum() *spectrum {
-	s := &spectrum{fft: fourier.NewFFT(frameSize), window: make([]float64, frameSize), real: make([]float64, frameSize), lines: make([]complex128, lineCount)}
-	for i := range s.window {
-		s.window[i] = math.Sin(math.Pi * (float64(i) + 0.5) / frameSize)
+	window := make([]float64, frameSize)
+	for i := range window {
+		window[i] = math.Sin(math.Pi * (float64(i) + 0.5) / frameSize)
 	}
-	return s
+	return &spectrum{fourier.New(frameSize, window), make([]float64, lineCount), make([]float64, lineCount)}
 }
 
-// forward transforms a frame into s.lines.
-func (s *spectrum) forward(x []float64) {
-	for i, w := range s.window {
-		s.real[i] = w * x[i]
-	}
-	s.fft.Coefficients(s.lines, s.real)
-}
-
-// addBack adds the frame that lines describe to y.
-func (s *spectrum) addBack(y []float64, lines []complex128) {
-	s.fft.Sequence(s.real, lines)
-	const scale = 1.0 / (2 * frameSize)
-	for i, w := range s.window {
-		y[i] += scale * w * s.real[i]
-	}
+// addPower transforms a frame and adds the power of its lines to p.
+func (s *spectrum) addPower(p, frame []float64) {
+	s.Forward(s.re, s.im, frame)
+	fourier.AddPower(p, s.re, s.im)
 }
 
 // quietShare is how much of a recording is taken for its noise: the quietest
@@ -121,14 +109,13 @@ func learn(src audio.Source) (*Noise, error) {
 			break
 		}
 		clear(power)
-		sum := 0.0
 		for _, x := range in {
-			spec.forward(x)
-			for k, c := range spec.lines {
-				p := (real(c)*real(c) + imag(c)*imag(c)) / float64(len(in))
-				power[k] += p
-				sum += p
-			}
+			spec.addPower(power, x)
+		}
+		sum := 0.0
+		for k := range power {
+			power[k] /= float64(len(in))
+			sum += power[k]
 		}
 		level := 10 * math.Log10(sum/(frameSize*frameSize/4)) // dB of full scale
 		if !(level > -139) {
@@ -172,143 +159,4 @@ func readFull(src audio.Source, dst audio.Block) (int, error) {
 		}
 	}
 	return done, nil
-}
-
-// hushed is a source whose noise is made softer. It is not delayed.
-type hushed struct {
-	src   audio.Source
-	noise *Noise
-	floor float64 // least gain
-	spec  []*spectrum
-	gains []float64
-	smear []float64
-	past  audio.Block // the frame's input
-	sum   audio.Block // overlapping output
-	ready audio.Block // frames of sum that are finished, up to one hop
-	at    int
-	skip  int   // output frames before the programme
-	left  int64 // output frames still due once the source has ended
-	ended bool
-	end   error
-}
-
-// newHushed softens src by d.
-func newHushed(src audio.Source, d *Denoise) *hushed {
-	depth := d.Depth
-	if depth == 0 {
-		depth = 8
-	}
-	h := &hushed{src: src, noise: d.Noise, floor: (-depth).Gain(), skip: frameSize - frameHop}
-	h.gains, h.smear = make([]float64, lineCount), make([]float64, lineCount)
-	for range src.Channels() {
-		h.spec = append(h.spec, newSpectrum())
-	}
-	h.past = audio.NewBlock(src.Channels(), frameSize)
-	h.sum = audio.NewBlock(src.Channels(), frameSize)
-	h.ready = audio.NewBlock(src.Channels(), frameHop)
-	h.at = frameHop
-	if d.Noise.rate != src.Rate() {
-		h.ended, h.end = true, fmt.Errorf("denoise: noise learned at %d Hz, recording at %d Hz", d.Noise.rate, src.Rate())
-	}
-	return h
-}
-
-func (h *hushed) Channels() int { return h.src.Channels() }
-func (h *hushed) Rate() int     { return h.src.Rate() }
-
-func (h *hushed) Read(dst audio.Block) (int, error) {
-	done := 0
-	for done < dst.Frames() {
-		if h.at == frameHop {
-			if h.ended && h.left <= 0 {
-				break
-			}
-			h.next()
-			continue
-		}
-		n := min(dst.Frames()-done, frameHop-h.at)
-		if h.ended {
-			if n = int(min(int64(n), h.left)); n == 0 {
-				break
-			}
-		}
-		h.left -= int64(n)
-		for c := range dst {
-			copy(dst[c][done:done+n], h.ready[c][h.at:h.at+n])
-		}
-		done += n
-		h.at += n
-	}
-	if done == 0 && dst.Frames() > 0 {
-		return 0, h.end
-	}
-	return done, nil
-}
-
-// next takes one hop of input and finishes one hop of output.
-func (h *hushed) next() {
-	for c := range h.past {
-		copy(h.past[c], h.past[c][frameHop:])
-		clear(h.past[c][frameSize-frameHop:])
-	}
-	if !h.ended {
-		n, err := readFull(h.src, h.past.Slice(frameSize-frameHop, frameSize))
-		h.left += int64(n)
-		if err != nil {
-			h.ended, h.end = true, err
-		}
-	}
-	for c, x := range h.past {
-		h.spec[c].forward(x)
-	}
-	h.weigh()
-	for c, s := range h.spec {
-		for k, g := range h.gains {
-			s.lines[k] *= complex(g, 0)
-		}
-		s.addBack(h.sum[c], s.lines)
-		copy(h.ready[c], h.sum[c][:frameHop])
-		copy(h.sum[c], h.sum[c][frameHop:])
-		clear(h.sum[c][frameSize-frameHop:])
-	}
-	h.at = 0
-	if h.skip > 0 {
-		h.at, h.skip = frameHop, h.skip-frameHop
-	}
-}
-
-// Spectral subtraction with a floor (Boll 1979; the floor and the factor of
-// over-subtraction after Berouti, Schwartz and Makhoul 1979). The factor
-// covers most of the spread of a noise's power from frame to frame.
-const (
-	overSubtract = 3.0
-	gainFall     = 0.6 // share of a line's gain kept per frame while it falls
-)
-
-// weigh finds the gain of every line for this frame, the same for both
-// channels. Gains rise at once, so that attacks stay, and fall slowly.
-func (h *hushed) weigh() {
-	for k := range h.smear {
-		var p float64
-		for _, s := range h.spec {
-			c := s.lines[k]
-			p += real(c)*real(c) + imag(c)*imag(c)
-		}
-		h.smear[k] = p / float64(len(h.spec))
-	}
-	for k := range h.gains {
-		// Three lines together: a window spreads a tone over as many.
-		from, to := max(k-1, 0), min(k+2, lineCount)
-		var p, n float64
-		for j := from; j < to; j++ {
-			p += h.smear[j]
-			n += h.noise.power[j]
-		}
-		g := 1.0
-		if n > 0 {
-			g = math.Sqrt(math.Max(0, 1-overSubtract*n/math.Max(p, 1e-300)))
-		}
-		g = math.Max(g, h.floor)
-		h.gains[k] = math.Max(g, gainFall*h.gains[k])
-	}
 }

@@ -1,0 +1,136 @@
+package mix
+
+import (
+	"fmt"
+	"math"
+
+	"ripieno/mix/audio"
+)
+
+// hushed is a source whose noise is made softer. It is not delayed.
+type hushed struct {
+	src   audio.Source
+	noise *Noise
+	floor float64 // least gain
+	spec  []*spectrum
+	gains []float64
+	power []float64   // of the frame's lines, with silence below the first and above the last
+	bars  []float64   // what every line has to rise above, three lines together
+	past  audio.Block // the frame's input
+	sum   audio.Block // overlapping output
+	ready audio.Block // frames of sum that are finished, up to one hop
+	at    int
+	skip  int   // output frames before the programme
+	left  int64 // output frames still due once the source has ended
+	ended bool
+	end   error
+}
+
+// newHushed softens src by d.
+func newHushed(src audio.Source, d *Denoise) *hushed {
+	depth := d.Depth
+	if depth == 0 {
+		depth = 8
+	}
+	h := &hushed{src: src, noise: d.Noise, floor: (-depth).Gain(), skip: frameSize - frameHop}
+	h.gains, h.power, h.bars = make([]float64, lineCount), make([]float64, lineCount+2), make([]float64, lineCount)
+	for k := range h.bars {
+		for j := max(k-1, 0); j < min(k+2, lineCount); j++ {
+			h.bars[k] += overSubtract * float64(src.Channels()) * d.Noise.power[j]
+		}
+	}
+	for range src.Channels() {
+		h.spec = append(h.spec, newSpectrum())
+	}
+	h.past = audio.NewBlock(src.Channels(), frameSize)
+	h.sum = audio.NewBlock(src.Channels(), frameSize)
+	h.ready = audio.NewBlock(src.Channels(), frameHop)
+	h.at = frameHop
+	if d.Noise.rate != src.Rate() {
+		h.ended, h.end = true, fmt.Errorf("denoise: noise learned at %d Hz, recording at %d Hz", d.Noise.rate, src.Rate())
+	}
+	return h
+}
+
+func (h *hushed) Channels() int { return h.src.Channels() }
+func (h *hushed) Rate() int     { return h.src.Rate() }
+
+func (h *hushed) Read(dst audio.Block) (int, error) {
+	done := 0
+	for done < dst.Frames() {
+		if h.at == frameHop {
+			if h.ended && h.left <= 0 {
+				break
+			}
+			h.next()
+			continue
+		}
+		n := min(dst.Frames()-done, frameHop-h.at)
+		if h.ended {
+			if n = int(min(int64(n), h.left)); n == 0 {
+				break
+			}
+		}
+		h.left -= int64(n)
+		for c := range dst {
+			copy(dst[c][done:done+n], h.ready[c][h.at:h.at+n])
+		}
+		done += n
+		h.at += n
+	}
+	if done == 0 && dst.Frames() > 0 {
+		return 0, h.end
+	}
+	return done, nil
+}
+
+// next takes one hop of input and finishes one hop of output.
+func (h *hushed) next() {
+	for c := range h.past {
+		copy(h.past[c], h.past[c][frameHop:])
+		clear(h.past[c][frameSize-frameHop:])
+	}
+	if !h.ended {
+		n, err := readFull(h.src, h.past.Slice(frameSize-frameHop, frameSize))
+		h.left += int64(n)
+		if err != nil {
+			h.ended, h.end = true, err
+		}
+	}
+	clear(h.power)
+	for c, x := range h.past {
+		h.spec[c].addPower(h.power[1:lineCount+1], x)
+	}
+	// One gain for both channels, so that the image does not move.
+	weigh(h.gains, h.power, h.bars, h.floor, gainFall)
+	for c, s := range h.spec {
+		s.AddInverse(h.sum[c], s.re, s.im, h.gains)
+		copy(h.ready[c], h.sum[c][:frameHop])
+		copy(h.sum[c], h.sum[c][frameHop:])
+		clear(h.sum[c][frameSize-frameHop:])
+	}
+	h.at = 0
+	if h.skip > 0 {
+		h.at, h.skip = frameHop, h.skip-frameHop
+	}
+}
+
+// Spectral subtraction with a floor (Boll 1979; the floor and the factor of
+// over-subtraction after Berouti, Schwartz and Makhoul 1979). The factor
+// covers most of the spread of a noise's power from frame to frame.
+const (
+	overSubtract = 3.0
+	gainFall     = 0.36 // share of a line's gain kept per frame while it falls
+)
+
+// weighGo finds the gain of every line for a frame from the power of three
+// lines together, since a window spreads a tone over as many. power has a line
+// more at both ends. Gains rise at once, so that attacks stay, and fall slowly.
+// No product is fused into a sum.
+func weighGo(gains, power, bars []float64, floor, fall float64) {
+	for k, bar := range bars {
+		p := max(power[k]+power[k+1]+power[k+2], 1e-300)
+		g := max(math.Sqrt(max(1-bar/p, 0)), floor)
+		gains[k] = max(g, gains[k]*fall)
+	}
+}
