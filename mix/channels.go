@@ -47,14 +47,6 @@ func (r Repair) outputs(channels int) int {
 // absurd is where a sample stops being sound: 60 dB over full scale.
 const absurd = 1000.0
 
-// sane is v, or silence when v is NaN, infinite or absurdly large.
-func sane(v float64) (float64, bool) {
-	if v >= -absurd && v <= absurd {
-		return v, true
-	}
-	return 0, false
-}
-
 // folded is a recording after its broken samples and channels are repaired:
 // one channel or two. It works at the recording's own rate, so that nothing
 // downstream does work for a channel that is not needed.
@@ -76,11 +68,13 @@ func (f *folded) Read(dst audio.Block) (int, error) {
 	if len(dst) != f.Channels() {
 		return 0, fmt.Errorf("mix: read into %d channels from %d", len(dst), f.Channels())
 	}
-	n := dst.Frames()
-	if f.in.Frames() < n || f.in == nil {
-		f.in = audio.NewBlock(f.src.Channels(), n)
+	n, in := dst.Frames(), dst
+	if f.src.Channels() != len(dst) { // channels to fold
+		if f.in.Frames() < n || f.in == nil {
+			f.in = audio.NewBlock(f.src.Channels(), n)
+		}
+		in = f.in.Slice(0, n)
 	}
-	in := f.in.Slice(0, n)
 	n, err := f.src.Read(in)
 	if n == 0 {
 		if err == nil && dst.Frames() > 0 {
@@ -89,23 +83,27 @@ func (f *folded) Read(dst audio.Block) (int, error) {
 		return 0, err
 	}
 	for _, ch := range in {
-		for i, v := range ch[:n] {
-			var ok bool
-			if ch[i], ok = sane(v); !ok {
-				f.broken++
-			}
+		f.broken += cleanse(ch[:n])
+	}
+	if f.src.Channels() != len(dst) {
+		f.fold(dst.Slice(0, n), in.Slice(0, n))
+	}
+	return n, nil
+}
+
+// cleanse silences what is not sane in x and counts it.
+func cleanse(x []float64) (broken int64) {
+	for i, v := range x {
+		if !(v >= -absurd && v <= absurd) {
+			x[i] = 0
+			broken++
 		}
 	}
-	f.fold(dst.Slice(0, n), in.Slice(0, n))
-	return n, nil
+	return broken
 }
 
 // fold writes the repaired channels.
 func (f *folded) fold(dst, in audio.Block) {
-	if len(in) == 1 {
-		copy(dst[0], in[0])
-		return
-	}
 	if len(in) > 2 {
 		downMix(in)
 	}

@@ -88,11 +88,15 @@ func newSection(b Band) *section {
 // places that do not depend on the reader: memories that died away are cleared
 // at its end.
 //
-// Two sections at a time share a loop: a recursion waits for its own last
-// result, and while one waits the other can work.
+// Sections share a loop, two or four at a time: a recursion waits for its own
+// last result, and while one waits another can work.
 func cascade(sections []*section, b audio.Block) {
 	for c, x := range b {
 		rest := sections
+		for len(rest) >= 4 && len(x) >= 8 {
+			runFour((*[4]*section)(rest), c, x)
+			rest = rest[4:]
+		}
 		for len(rest) >= 2 {
 			runTwo(rest[0], rest[1], c, x)
 			rest = rest[2:]
@@ -100,19 +104,25 @@ func cascade(sections []*section, b audio.Block) {
 		if len(rest) == 1 {
 			runOne(rest[0], c, x)
 		}
+		for _, s := range sections {
+			s.s1[c], s.s2[c] = settle(s.s1[c]), settle(s.s2[c])
+		}
 	}
 }
 
+// runOne runs a section over x. What the last result is waited for comes last
+// in every sum. Products are not fused into sums, so that runFour gives the
+// same bits everywhere.
 func runOne(s *section, c int, x []float64) {
 	s1, s2 := s.s1[c], s.s2[c]
 	b0, b1, b2, a1, a2 := s.b0, s.b1, s.b2, s.a1, s.a2
 	for i, v := range x {
-		y := b0*v + s1
-		s1 = b1*v - a1*y + s2
-		s2 = b2*v - a2*y
+		y := float64(b0*v) + s1
+		s1 = float64(b1*v) + s2 - float64(a1*y)
+		s2 = float64(b2*v) - float64(a2*y)
 		x[i] = y
 	}
-	s.s1[c], s.s2[c] = settle(s1), settle(s2)
+	s.s1[c], s.s2[c] = s1, s2
 }
 
 func runTwo(s, t *section, c int, x []float64) {
@@ -120,17 +130,47 @@ func runTwo(s, t *section, c int, x []float64) {
 	b0, b1, b2, a1, a2 := s.b0, s.b1, s.b2, s.a1, s.a2
 	d0, d1, d2, c1, c2 := t.b0, t.b1, t.b2, t.a1, t.a2
 	for i, v := range x {
-		y := b0*v + s1
-		s1 = b1*v - a1*y + s2
-		s2 = b2*v - a2*y
-		z := d0*y + t1
-		t1 = d1*y - c1*z + t2
-		t2 = d2*y - c2*z
+		y := float64(b0*v) + s1
+		s1 = float64(b1*v) + s2 - float64(a1*y)
+		s2 = float64(b2*v) - float64(a2*y)
+		z := float64(d0*y) + t1
+		t1 = float64(d1*y) + t2 - float64(c1*z)
+		t2 = float64(d2*y) - float64(c2*z)
 		x[i] = z
 	}
-	s.s1[c], s.s2[c] = settle(s1), settle(s2)
-	t.s1[c], t.s2[c] = settle(t1), settle(t2)
+	s.s1[c], s.s2[c] = s1, s2
+	t.s1[c], t.s2[c] = t1, t2
 }
+
+// runFour runs four sections over x, of eight samples or more. Where there are
+// vectors, every section works one sample behind the one before it: the first
+// three samples bring the line into step, the last three let it run out.
+func runFour(q *[4]*section, c int, x []float64) {
+	if !vectors {
+		runTwo(q[0], q[1], c, x)
+		runTwo(q[2], q[3], c, x)
+		return
+	}
+	runOne(q[0], c, x[:3])
+	runOne(q[1], c, x[:2])
+	runOne(q[2], c, x[:1])
+	var l line
+	for k, s := range q {
+		l.b0[k], l.b1[k], l.b2[k], l.a1[k], l.a2[k] = s.b0, s.b1, s.b2, s.a1, s.a2
+		l.s1[k], l.s2[k] = s.s1[c], s.s2[c]
+	}
+	runLine(&l, x)
+	for k, s := range q {
+		s.s1[c], s.s2[c] = l.s1[k], l.s2[k]
+	}
+	n := len(x)
+	runOne(q[1], c, x[n-1:])
+	runOne(q[2], c, x[n-2:])
+	runOne(q[3], c, x[n-3:])
+}
+
+// line is four sections side by side.
+type line struct{ b0, b1, b2, a1, a2, s1, s2 [4]float64 }
 
 // settle is v, or zero when v is so small that only denormal numbers, which
 // are slow, would follow.

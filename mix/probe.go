@@ -90,12 +90,7 @@ func newProbe(s audio.Source) *probe {
 // write takes the next frames, which it may change.
 func (p *probe) write(b audio.Block) {
 	for _, ch := range b {
-		for i, v := range ch {
-			var ok bool
-			if ch[i], ok = sane(v); !ok {
-				p.a.Broken++
-			}
-		}
+		p.a.Broken += cleanse(ch)
 	}
 	if len(b) > 2 {
 		downMix(b)

@@ -77,10 +77,10 @@ func (w *Weighting) Apply(y, x []float64) {
 	for i, v := range x {
 		v = sound(v)
 		u := p.B0*v + s1
-		s1 = p.B1*v - p.A1*u + s2
+		s1 = p.B1*v + s2 - p.A1*u // what takes longest comes last
 		s2 = p.B2*v - p.A2*u
 		o := u + r1
-		r1 = -2*u - q.A1*o + r2
+		r1 = r2 - 2*u - q.A1*o
 		r2 = u - q.A2*o
 		y[i] = o
 	}
@@ -105,10 +105,10 @@ func applyPair(wa, wb *Weighting, ya, yb, xa, xb []float64) {
 	for i, a := range xa {
 		a, b := sound(a), sound(xb[i])
 		ua, ub := p.B0*a+as1, p.B0*b+bs1
-		as1, bs1 = p.B1*a-p.A1*ua+as2, p.B1*b-p.A1*ub+bs2
+		as1, bs1 = p.B1*a+as2-p.A1*ua, p.B1*b+bs2-p.A1*ub
 		as2, bs2 = p.B2*a-p.A2*ua, p.B2*b-p.A2*ub
 		oa, ob := ua+ar1, ub+br1
-		ar1, br1 = -2*ua-q.A1*oa+ar2, -2*ub-q.A1*ob+br2
+		ar1, br1 = ar2-2*ua-q.A1*oa, br2-2*ub-q.A1*ob
 		ar2, br2 = ua-q.A2*oa, ub-q.A2*ob
 		ya[i], yb[i] = oa, ob
 	}

@@ -8,13 +8,13 @@ import "golang.org/x/sys/cpu"
 var vectors = cpu.X86.HasAVX2
 
 //go:noescape
-func dot2AVX(x, a, b *float64, n int) (s, t float64)
-
-//go:noescape
 func dotAVX(x, a *float64, n int) float64
 
 //go:noescape
-func betweenAVX(last, after, half *float64, n int) float64
+func doubleAVX(y, last, half *float64, n, taps int)
+
+//go:noescape
+func pickAVX(y, x, rows *float64, spots *spot, n, taps int)
 
 // dot is Σ x·a over equally long slices.
 func dot(x, a []float64) float64 {
@@ -25,22 +25,22 @@ func dot(x, a []float64) float64 {
 	return dotAVX(&x[0], &a[0], n)
 }
 
-// dot2 is dot for two rows at once. Lengths are a multiple of 4.
-func dot2(x, a, b []float64) (float64, float64) {
-	n := len(a)
-	if !vectors || n == 0 || n%4 != 0 || len(x) < n || len(b) < n {
-		return dot2Go(x, a, b)
+// pick reads x at spots: see pickGo.
+func pick(y, x, rows []float64, spots []spot, taps int) {
+	if !vectors || taps%4 != 0 || len(spots) == 0 {
+		pickGo(y, x, rows, spots, taps)
+		return
 	}
-	return dot2AVX(&x[0], &a[0], &b[0], n)
+	pickAVX(&y[0], &x[0], &rows[0], &spots[0], len(spots), taps)
 }
 
-// between is the wave half-way between the last of before and the first of
-// after: Σ half[j]·(before[last−j] + after[j]). The length of half is a
-// multiple of 4.
-func between(before, after, half []float64) float64 {
-	n := len(half)
-	if !vectors || n == 0 || n%4 != 0 || len(before) < n || len(after) < n {
-		return betweenGo(before, after, half)
+// double writes the samples of x and the wave between them: see doubleGo.
+func double(y, x, half []float64) {
+	n := 0
+	if vectors && len(half)%4 == 0 {
+		if n = (len(y) / 2) &^ 3; n > 0 {
+			doubleAVX(&y[0], &x[len(half)-1], &half[0], n, len(half))
+		}
 	}
-	return betweenAVX(&before[n-1], &after[0], &half[0], n)
+	doubleGo(y[2*n:], x[n:], half)
 }

@@ -2,6 +2,8 @@
 
 package resample
 
-func dot(x, a []float64) float64                    { return dotGo(x, a) }
-func dot2(x, a, b []float64) (float64, float64)     { return dot2Go(x, a, b) }
-func between(before, after, half []float64) float64 { return betweenGo(before, after, half) }
+func dot(x, a []float64) float64 { return dotGo(x, a) }
+
+func pick(y, x, rows []float64, spots []spot, taps int) { pickGo(y, x, rows, spots, taps) }
+
+func double(y, x, half []float64) { doubleGo(y, x, half) }

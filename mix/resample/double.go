@@ -99,11 +99,7 @@ func (d *doubled) produce() bool {
 	}
 	d.outAt = 0
 	for c, x := range d.in {
-		y := d.out[c]
-		for i := range n {
-			y[2*i] = x[past+i]
-			y[2*i+1] = between(x[i:i+past+1], x[past+i+1:], d.half)
-		}
+		double(d.out[c], x, d.half)
 		d.in[c] = x[:copy(x, x[n:])]
 	}
 	return true

@@ -79,7 +79,6 @@ func (s *source) choose(first float64, drift audio.PPM) {
 		k.taps = (k.taps + 3) / 4 * 4
 		d.table = tableOf(k)
 	}
-	d.row = make([]float64, d.table.taps)
 	s.walk = d
 }
 

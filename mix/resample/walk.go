@@ -26,7 +26,7 @@ type walk interface {
 type drifting struct {
 	table       *table
 	first, step float64
-	row         []float64
+	spots       []spot
 }
 
 func (d *drifting) reach() (taps, left int) { return d.table.taps, d.table.left() }
@@ -39,32 +39,25 @@ func (d *drifting) run(dst, x audio.Block, start, n int64, limit float64) int {
 	t := d.table
 	offset := int64(t.left()) + start
 	have, room := x.Frames(), dst.Frames()
+	d.spots = d.spots[:0]
 	for k := range room {
 		p := d.exact(n + int64(k))
 		if p >= limit {
-			return k
+			break
 		}
 		whole := math.Floor(p)
 		i := int(int64(whole) - offset)
 		if i+t.taps > have {
-			return k
+			break
 		}
 		place := (p - whole) * float64(t.phases)
 		at := min(int(place), t.phases-1)
-		mu := place - float64(at)
-		a := t.rows[at*t.taps : (at+1)*t.taps]
-		b := t.rows[(at+1)*t.taps : (at+2)*t.taps]
-		if len(x) == 1 {
-			va, vb := dot2(x[0][i:i+t.taps], a, b)
-			dst[0][k] = va + mu*(vb-va)
-			continue
-		}
-		blend(d.row, a, b, mu)
-		for c := range x {
-			dst[c][k] = dot(x[c][i:i+t.taps], d.row)
-		}
+		d.spots = append(d.spots, spot{i, at * t.taps, place - float64(at)})
 	}
-	return room
+	for c := range x {
+		pick(dst[c], x[c], t.rows, d.spots, t.taps)
+	}
+	return len(d.spots)
 }
 
 // fixed walks in steps of a small fraction m/l of a source sample: only l
@@ -174,12 +167,4 @@ func gcd(a, b int) int {
 		a, b = b, a%b
 	}
 	return a
-}
-
-// blend writes a + mu·(b−a) to row.
-func blend(row, a, b []float64, mu float64) {
-	b, row = b[:len(a)], row[:len(a)]
-	for k, v := range a {
-		row[k] = v + mu*(b[k]-v)
-	}
 }

@@ -8,6 +8,15 @@ var vectors = cpu.X86.HasAVX2
 //go:noescape
 func weighAVX(gains, power, bars *float64, floor, fall float64, n int)
 
+//go:noescape
+func lineAVX(l *line, x *float64, n int)
+
+// runLine runs the line from the fourth sample of x to its end. x[2], x[1] and
+// x[0] are what the first three sections gave last. Results of the fourth go to
+// the place of their own sample, three back; the last three places hold what
+// the others gave last.
+func runLine(l *line, x []float64) { lineAVX(l, &x[0], len(x)-3) }
+
 func weigh(gains, power, bars []float64, floor, fall float64) {
 	n := 0
 	if vectors {
