@@ -121,22 +121,46 @@ func (m *mastering) try(ctx context.Context, r *mix.MasterReport) error {
 	if err != nil {
 		return err
 	}
-	finished := mix.Finish(src, *r)
 	about := m.describe(media.PCM24, m.man.Title, m.line.AudioStart)
-	metered := newCurved(finished, m.line.AudioLen, about)
 	wav, m4a := filepath.Join(m.dir, masterWAV), filepath.Join(m.dir, filmM4A)
-	_, err = media.CreateBroadcastWAV(ctx, wav, mix.Dither(metered, 24, 1), media.PCM24, about)
-	if err = errors.Join(err, metered.Close()); err != nil {
+	if m.rep.Curve, err = writeMaster(ctx, src, r, m.line.AudioLen, wav, about); err != nil {
 		return err
-	}
-	r.After, m.rep.Curve = metered.Measured(), metered.curve
-	r.Reduction = finished.Reduction()
-	r.Limited = 0
-	if n := m.line.AudioLen; n > 0 {
-		r.Limited = float64(finished.Lowered()) / float64(n)
 	}
 	m.rep.AAC, err = m.encode(ctx, wav, m4a)
 	return err
+}
+
+// writeMaster masters src, which it closes, with the report's gain and ceiling
+// into a file, and completes the report. Limiting, metering and writing go on
+// at the same time.
+func writeMaster(ctx context.Context, src audio.Source, r *mix.MasterReport, length audio.Frames, path string, about *media.Broadcast) (curve, error) {
+	finished := mix.Finish(src, *r)
+	metered := newCurved(audio.NewAhead(finished), length)
+	dithered := mix.Dither(audio.NewAhead(metered), 24, 1)
+	_, err := media.CreateBroadcastWAV(ctx, path, &atEnd{dithered, func() { about.Loudness = metered.broadcast() }}, media.PCM24, about)
+	if err = errors.Join(err, audio.Close(dithered)); err != nil {
+		return curve{}, err
+	}
+	r.After, r.Reduction, r.Limited = metered.Measured(), finished.Reduction(), 0
+	if length > 0 {
+		r.Limited = float64(finished.Lowered()) / float64(length)
+	}
+	return metered.curve, nil
+}
+
+// atEnd is a source that has something done when it ends, by whoever reads it.
+type atEnd struct {
+	audio.Source
+	do func()
+}
+
+// Read implements [audio.Source].
+func (a *atEnd) Read(dst audio.Block) (int, error) {
+	n, err := a.Source.Read(dst)
+	if err != nil {
+		a.do()
+	}
+	return n, err
 }
 
 // describe is what a sound file of ours says about itself.
@@ -158,19 +182,17 @@ type curve struct {
 // as for a minute.
 const curvePoints = 1200
 
-// curved is a metered source that keeps its loudness over time and, at its
-// end, tells the file that is written from it.
+// curved is a metered source that keeps its loudness over time.
 type curved struct {
 	*mix.Metered
 	curve curve
-	about *media.Broadcast
 	at    audio.Frames
 }
 
-func newCurved(src audio.Source, length audio.Frames, about *media.Broadcast) *curved {
+func newCurved(src audio.Source, length audio.Frames) *curved {
 	const tenth = audio.Rate / 10
 	steps := max(1, (length+tenth*curvePoints-1)/(tenth*curvePoints))
-	return &curved{Metered: mix.NewMetered(src), curve: curve{Step: steps * tenth}, about: about}
+	return &curved{Metered: mix.NewMetered(src), curve: curve{Step: steps * tenth}}
 }
 
 // Read implements [audio.Source]. It stops at every point of the curve.
@@ -186,7 +208,6 @@ func (c *curved) Read(dst audio.Block) (int, error) {
 			c.curve.Short = append(c.curve.Short, float32(c.Meter().ShortTerm()))
 		}
 		if err != nil {
-			c.tell()
 			if done > 0 {
 				return done, nil
 			}
@@ -199,10 +220,10 @@ func (c *curved) Read(dst audio.Block) (int, error) {
 	return done, nil
 }
 
-// tell fills in what is known at the end.
-func (c *curved) tell() {
+// broadcast is what the meter says for the head of a file.
+func (c *curved) broadcast() *media.BroadcastLoudness {
 	m := c.Measured()
-	c.about.Loudness = &media.BroadcastLoudness{
+	return &media.BroadcastLoudness{
 		Integrated: float64(m.Integrated), Range: float64(m.Range), TruePeak: float64(m.TruePeak),
 		MaxMomentary: float64(c.Meter().MaxM()), MaxShort: float64(m.MaxShort),
 	}

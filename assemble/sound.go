@@ -20,7 +20,7 @@ import (
 
 // mixRule is the version of everything the mix packages compute. Raise it when
 // a sample changes.
-const mixRule = 2
+const mixRule = 3
 
 // Files of the sound in the store.
 const (
@@ -202,13 +202,19 @@ func (p *Production) makeSum(ctx context.Context, line plan.Timeline, parts []en
 	if err != nil {
 		return err
 	}
-	metered := mix.NewMetered(src)
-	_, err = media.CreateWAV(ctx, filepath.Join(dir, sumWAV), metered, media.Float32)
-	if err = errors.Join(err, metered.Close()); err != nil {
+	if rep.Sum, err = writeSum(ctx, src, filepath.Join(dir, sumWAV)); err != nil {
 		return err
 	}
-	rep.Sum = metered.Measured()
 	return save(filepath.Join(dir, reportFile), rep)
+}
+
+// writeSum writes and measures a programme that is still to be mastered, and
+// closes it.
+func writeSum(ctx context.Context, src audio.Source, path string) (mix.Measured, error) {
+	metered := mix.NewMetered(audio.NewAhead(src))
+	_, err := media.CreateWAV(ctx, path, metered, media.Float32)
+	err = errors.Join(err, metered.Close())
+	return metered.Measured(), err
 }
 
 // MixOptions choose what Mix makes besides the master.

@@ -177,12 +177,7 @@ func (a *afterSilence) Read(dst audio.Block) (int, error) {
 }
 
 // Close closes what comes after the silence.
-func (a *afterSilence) Close() error {
-	if c, ok := a.Source.(io.Closer); ok {
-		return c.Close()
-	}
-	return nil
-}
+func (a *afterSilence) Close() error { return audio.Close(a.Source) }
 
 // added is the sum of equally long stereo files, in their order.
 type added struct {

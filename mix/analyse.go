@@ -72,7 +72,7 @@ func AnalyseStrip(s Strip, within Span) (Analysis, error) {
 		return int64(math.Round((guide.Seconds() - s.Offset - s.Delay) / s.Drift.Ratio() * float64(src.Rate())))
 	}
 	a, err := analyse(src, frame(within.From), frame(within.To), true)
-	if e := closeSource(src); err == nil {
+	if e := audio.Close(src); err == nil {
 		err = e
 	}
 	if err != nil {

@@ -38,12 +38,14 @@ type channel struct {
 	in    audio.Block // one block of the source's channels
 	out   audio.Block // one block of the strip's output
 	loud  bool        // out holds anything but silence
+	was   audio.Block // the block before it, which is added up meanwhile
+	heard bool        // was holds anything but silence
 	err   error
 }
 
 // newChannel prepares a strip to sound from guide frame start.
 func newChannel(s *Strip, start audio.Frames) *channel {
-	c := &channel{strip: s, next: start, envelope: newEnvelope(s), gain: s.Gain.Gain(), send: s.Send.Gain(), out: audio.NewBlock(2, block)}
+	c := &channel{strip: s, next: start, envelope: newEnvelope(s), gain: s.Gain.Gain(), send: s.Send.Gain(), out: audio.NewBlock(2, block), was: audio.NewBlock(2, block)}
 	c.mono[0], c.mono[1] = s.Law.Gains(s.Pan)
 	c.stereo = s.Law.Stereo(s.Pan, 1-s.Narrow)
 	if s.LowCut >= 0 {

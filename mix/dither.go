@@ -43,7 +43,7 @@ func (d *dithered) Channels() int { return d.src.Channels() }
 func (d *dithered) Rate() int { return d.src.Rate() }
 
 // Close closes what is dithered, if it can be closed.
-func (d *dithered) Close() error { return closeSource(d.src) }
+func (d *dithered) Close() error { return audio.Close(d.src) }
 
 // Read implements [audio.Source].
 func (d *dithered) Read(dst audio.Block) (int, error) {

@@ -125,7 +125,7 @@ func (m *master) pass(gain *audio.Decibels) (Measured, *limit.Source, error) {
 		programme, limiter = finished, finished.Source
 	}
 	got, err := Measure(programme)
-	if e := closeSource(src); err == nil {
+	if e := audio.Close(src); err == nil {
 		err = e
 	}
 	return got, limiter, err
@@ -195,9 +195,10 @@ func (m *master) try(gain audio.Decibels) error {
 	return nil
 }
 
-// Measure reads a programme to its end and says how loud it is.
+// Measure reads a programme to its end and says how loud it is. It meters while
+// the next frames are read.
 func Measure(src audio.Source) (Measured, error) {
-	m := NewMetered(src)
+	m := NewMetered(audio.NewAhead(src)) // ends by itself: it is read to the end
 	buf := audio.NewBlock(src.Channels(), block)
 	for {
 		n, err := m.Read(buf)
@@ -250,7 +251,7 @@ func (m *Metered) Measured() Measured {
 }
 
 // Close closes what is metered, if it can be closed.
-func (m *Metered) Close() error { return closeSource(m.Source) }
+func (m *Metered) Close() error { return audio.Close(m.Source) }
 
 // Finished is a mastered programme. Besides [audio.Source] it tells how hard
 // the limiter had to work.
@@ -260,7 +261,7 @@ type Finished struct {
 }
 
 // Close closes the programme that is mastered.
-func (m *Finished) Close() error { return closeSource(m.under) }
+func (m *Finished) Close() error { return audio.Close(m.under) }
 
 // amplified is a source with a gain.
 type amplified struct {
@@ -276,12 +277,4 @@ func (a *amplified) Read(dst audio.Block) (int, error) {
 		}
 	}
 	return n, err
-}
-
-// closeSource closes what can be closed.
-func closeSource(src audio.Source) error {
-	if c, ok := src.(io.Closer); ok {
-		return c.Close()
-	}
-	return nil
 }

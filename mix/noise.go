@@ -82,7 +82,7 @@ func LearnNoise(s Strip) (*Noise, error) {
 		return nil, &StripError{s.Name, err}
 	}
 	n, err := learn(newFolded(raw, s.Repair))
-	if e := closeSource(raw); err == nil {
+	if e := audio.Close(raw); err == nil {
 		err = e
 	}
 	if err != nil {

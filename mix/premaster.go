@@ -87,8 +87,10 @@ type bus struct {
 	reverb   reverb
 	sum      audio.Block
 	sends    audio.Block
-	done     audio.Frames // frames computed
-	have, at int          // frames of sum, and how many of them are delivered
+	done     audio.Frames // frames added up
+	ahead    int          // frames the strips are computing or have computed beyond them
+	working  sync.WaitGroup
+	have, at int // frames of sum, and how many of them are delivered
 	err      error
 }
 
@@ -127,6 +129,7 @@ func (b *bus) Read(dst audio.Block) (int, error) {
 
 // Close lets go of all recordings. Reading after it fails.
 func (b *bus) Close() error {
+	b.working.Wait()
 	var errs []error
 	for _, c := range b.channels {
 		c.close()
@@ -141,20 +144,25 @@ func (b *bus) Close() error {
 	return nil
 }
 
-// next computes one block of the programme, or sets b.err.
+// next completes one block of the programme, or sets b.err. While it adds the
+// strips up, they compute the block after it.
 func (b *bus) next() {
 	b.at, b.have = 0, 0
-	n := int(min(block, b.options.Length-b.done))
-	if n <= 0 {
+	if b.ahead == 0 {
+		b.compute(b.done)
+	}
+	b.working.Wait()
+	n := b.ahead
+	if n == 0 {
 		b.finish(io.EOF)
 		return
 	}
-	b.compute(n)
 	var errs []error
 	for _, c := range b.channels {
 		if c.err != nil {
 			errs = append(errs, &StripError{c.strip.Name, c.err})
 		}
+		c.out, c.was, c.heard = c.was, c.out, c.loud
 	}
 	switch len(errs) {
 	case 0:
@@ -165,6 +173,7 @@ func (b *bus) next() {
 		b.finish(errors.Join(errs...))
 		return
 	}
+	b.compute(b.done + audio.Frames(n))
 	b.add(n)
 	b.fades(n)
 	b.done += audio.Frames(n)
@@ -184,20 +193,18 @@ func (b *bus) finish(err error) {
 	}
 }
 
-// compute runs every strip for n frames. Strips share nothing, so which worker
-// takes which does not matter.
-func (b *bus) compute(n int) {
-	workers := min(b.options.Workers, len(b.channels))
-	if workers <= 1 {
-		for _, c := range b.channels {
-			c.run(n)
-		}
+// compute begins to run every strip for the block at frame from of the
+// programme; b.working tells when it is done. Strips share nothing, so which
+// worker takes which does not matter.
+func (b *bus) compute(from audio.Frames) {
+	n := int(max(0, min(block, b.options.Length-from)))
+	b.ahead = n
+	if n == 0 {
 		return
 	}
 	var taken atomic.Int64
-	var group sync.WaitGroup
-	for range workers {
-		group.Go(func() {
+	for range min(b.options.Workers, len(b.channels)) {
+		b.working.Go(func() {
 			for {
 				i := int(taken.Add(1)) - 1
 				if i >= len(b.channels) {
@@ -207,7 +214,6 @@ func (b *bus) compute(n int) {
 			}
 		})
 	}
-	group.Wait()
 }
 
 // add sums the strips in their order, which fixes the rounding, and adds the
@@ -221,15 +227,15 @@ func (b *bus) add(n int) {
 		sends.Clear()
 	}
 	for _, c := range b.channels {
-		if !c.loud {
+		if !c.heard {
 			continue
 		}
 		for k := range sum {
-			accumulate(sum[k], c.out[k][:n], 1)
+			accumulate(sum[k], c.was[k][:n], 1)
 		}
 		if b.reverb != nil && c.send > 0 {
 			for k := range sends {
-				accumulate(sends[k], c.out[k][:n], c.send)
+				accumulate(sends[k], c.was[k][:n], c.send)
 			}
 		}
 	}

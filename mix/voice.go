@@ -29,7 +29,7 @@ func Voice(s Strip) (src audio.Source, from audio.Frames, err error) {
 		return nil, 0, &StripError{s.Name, err}
 	}
 	v := &voice{channels: s.Repair.outputs(raw.Channels())}
-	if err := closeSource(raw); err != nil {
+	if err := audio.Close(raw); err != nil {
 		return nil, 0, &StripError{s.Name, err}
 	}
 	from = s.From - DefaultFade

@@ -3,6 +3,7 @@ package media
 import (
 	"encoding/binary"
 	"math"
+	"slices"
 
 	"ripieno/mix/audio"
 )
@@ -67,27 +68,32 @@ func (s sampleFormat) decode(dst audio.Block, at int, raw []byte) {
 // finite is v, or 0 for NaN and the infinities: one broken sample must not
 // silence a whole mix.
 func finite(v float64) float64 {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
+	if v-v != 0 { // NaN minus itself and infinity minus itself are NaN
 		return 0
 	}
 	return v
 }
 
-// encode appends the first n frames of src, interleaved. Integers are rounded
-// to the nearest, ties away from zero, and limited to their range.
+// encode writes the first n frames of src, interleaved, over raw, which grows
+// when it must, and returns them. Integers are rounded to the nearest, ties
+// away from zero, and limited to their range.
 func (s sampleFormat) encode(raw []byte, src audio.Block, n int) []byte {
+	step := s.bytes()
+	frame := step * len(src)
+	raw = slices.Grow(raw[:0], n*frame)[:n*frame]
 	le := binary.LittleEndian
-	for i := range n {
-		for c := range src {
-			v := src[c][i]
+	for c := range src {
+		x := src[c][:n]
+		for i, v := range x {
+			out := raw[i*frame+c*step:]
 			switch s {
 			case pcm16:
-				raw = le.AppendUint16(raw, uint16(int16(quantise(v, 1<<15))))
+				le.PutUint16(out, uint16(int16(quantise(v, 1<<15))))
 			case pcm24:
 				q := uint32(int32(quantise(v, 1<<23)))
-				raw = append(raw, byte(q), byte(q>>8), byte(q>>16))
+				out[0], out[1], out[2] = byte(q), byte(q>>8), byte(q>>16)
 			case float32bit:
-				raw = le.AppendUint32(raw, math.Float32bits(float32(v)))
+				le.PutUint32(out, math.Float32bits(float32(v)))
 			}
 		}
 	}

@@ -192,7 +192,7 @@ func (x *WAVWriter) Write(b audio.Block) error {
 	const step = 4096
 	for at := 0; at < b.Frames(); at += step {
 		part := b.Slice(at, min(at+step, b.Frames()))
-		x.raw = x.sample.encode(x.raw[:0], part, part.Frames())
+		x.raw = x.sample.encode(x.raw, part, part.Frames())
 		n, err := x.out.Write(x.raw)
 		x.bytes += int64(n)
 		if err != nil {

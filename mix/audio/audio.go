@@ -98,6 +98,14 @@ type Source interface {
 	Read(dst Block) (int, error)
 }
 
+// Close closes src if it can be closed, as one that reads a file can.
+func Close(src Source) error {
+	if c, ok := src.(io.Closer); ok {
+		return c.Close()
+	}
+	return nil
+}
+
 // Memory is a Source that reads a block held in memory.
 type Memory struct {
 	block Block
