@@ -161,6 +161,7 @@ type MixResult struct {
 	TimeReference uint64     `json:"time_reference"` // of the WAV: samples since guide time 0
 	Strips        []MixStrip `json:"strips"`
 	Stems         []MixStem  `json:"stems,omitempty"`
+	Removed       []string   `json:"removed_stems,omitempty"` // of an earlier mix, no part of this one
 	Master        MixMaster  `json:"master"`
 	Curve         MixCurve   `json:"curve"`
 	Tasks         TaskCount  `json:"tasks"`

@@ -4,8 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
-	"os"
 	"path/filepath"
 
 	"ripieno/assemble/manifest"
@@ -264,31 +262,19 @@ func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 	if err != nil {
 		return r, err
 	}
-	err = store.Publish(ctx, path, func(tmp string) error { return copyFile(filepath.Join(out.Path, masterWAV), tmp) })
+	err = store.Publish(ctx, path, func(tmp string) error { return store.Copy(ctx, filepath.Join(out.Path, masterWAV), tmp) })
 	if err != nil {
 		return r, err
 	}
 	r.fill(path, pl, rep)
 	r.target(p.man.Mix)
-	if err := p.deliverStems(ctx, stems, res, &r); err != nil {
-		return r, err
+	if o.Stems {
+		if err := p.deliverStems(ctx, stems, res, &r); err != nil {
+			return r, err
+		}
 	}
 	p.trim(ctx)
 	return r, p.drawLevels(ctx, pl, rep, &r)
-}
-
-func copyFile(from, to string) error {
-	in, err := os.Open(from)
-	if err != nil {
-		return err
-	}
-	defer in.Close()
-	out, err := os.OpenFile(to, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o666)
-	if err != nil {
-		return err
-	}
-	_, err = io.Copy(out, in)
-	return errors.Join(err, out.Close())
 }
 
 // firstFailure is the first error of a run whose result is missing.

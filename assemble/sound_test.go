@@ -2,6 +2,7 @@ package assemble
 
 import (
 	"bytes"
+	"encoding/binary"
 	"encoding/json"
 	"fmt"
 	"image/png"
@@ -304,8 +305,8 @@ func TestPinkNoiseIsBalanced(t *testing.T) {
 	}
 }
 
-// Silence, a third of a second and clipped sound are told, and nothing that is
-// not a number comes out, whatever else plays.
+// Silence, a third of a second, clipped sound and samples that are no numbers
+// are told, and nothing that is not a number comes out, whatever else plays.
 func TestDifficultTakes(t *testing.T) {
 	findTool(t)
 	n := 8 * 48000
@@ -313,17 +314,19 @@ func TestDifficultTakes(t *testing.T) {
 	for i, v := range loud {
 		loud[i] = min(max(v, -1), 1)
 	}
-	files := map[string]audio.Block{"silent": {make([]float64, n)}, "short": {pinkNoise(2, 0.02, 14400)}, "clipped": {loud}}
-	for name, broken := range map[string]bool{"silent": false, "short": false, "all": true} {
+	odd := pinkNoise(3, 0.05, n)
+	odd[1000], odd[200_000], odd[200_001] = math.NaN(), math.Inf(1), 1e30
+	files := map[string]audio.Block{"silent": {make([]float64, n)}, "short": {pinkNoise(2, 0.02, 14400)}, "clipped": {loud}, "odd": {odd}}
+	for name, broken := range map[string]bool{"silent": false, "short": false, "odd": false, "all": true} {
 		t.Run(name, func(t *testing.T) {
 			dir := t.TempDir()
 			takes := "takes:\n"
 			for file, b := range files {
 				if file == name || broken {
-					writeWAV(t, filepath.Join(dir, "in", file+".wav"), b, 48000, media.PCM16)
+					writeOdd(t, filepath.Join(dir, "in", file+".wav"), b)
 				}
 			}
-			for _, file := range []string{"silent", "short", "clipped"} {
+			for _, file := range []string{"silent", "short", "clipped", "odd"} {
 				if file == name || broken {
 					takes += fmt.Sprintf("  - {name: %s, audio: {file: in/%s.wav, offset: 3}}\n", file, file)
 				}
@@ -334,7 +337,7 @@ func TestDifficultTakes(t *testing.T) {
 			r := mixSound(t, dir, takes, 2, MixOptions{})
 			checkNumbers(t, r)
 			for _, s := range r.Strips {
-				want := map[string]string{"silent": "silent", "short": "only 0.3 s long", "clipped": "clipped"}[s.Take]
+				want := map[string]string{"silent": "silent", "short": "only 0.3 s long", "clipped": "clipped", "odd": "broken samples silenced"}[s.Take]
 				if !strings.Contains(strings.Join(s.Notes, ";"), want) {
 					t.Errorf("%s: no finding %q in %q", s.Take, want, s.Notes)
 				}
@@ -346,6 +349,30 @@ func TestDifficultTakes(t *testing.T) {
 				t.Errorf("true peak %.2f", *r.Master.AACPeak)
 			}
 		})
+	}
+}
+
+// writeOdd writes a mono file of 32-bit float samples as they are: our own
+// writer refuses what is not a number.
+func writeOdd(t *testing.T, path string, b audio.Block) {
+	t.Helper()
+	tame := audio.Block{slices.Clone(b[0])}
+	for i, v := range tame[0] {
+		if !(math.Abs(v) < 1e10) {
+			tame[0][i] = 0
+		}
+	}
+	writeWAV(t, path, tame, 48000, media.Float32)
+	raw, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	first := len(raw) - 4*len(b[0])
+	for i, v := range b[0] {
+		binary.LittleEndian.PutUint32(raw[first+4*i:], math.Float32bits(float32(v)))
+	}
+	if err := os.WriteFile(path, raw, 0o666); err != nil {
+		t.Fatal(err)
 	}
 }
 

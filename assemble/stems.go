@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"io"
-	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -220,25 +219,4 @@ func (a *added) Close() error {
 		errs = append(errs, wav.Close())
 	}
 	return errors.Join(errs...)
-}
-
-// deliverStems copies finished stems to where a person looks for them.
-func (p *Production) deliverStems(ctx context.Context, stems []stem, res task.Result, r *MixResult) error {
-	for _, s := range stems {
-		if res.Path(s.task.ID) == "" {
-			return firstFailure(res)
-		}
-		path, err := p.out(s.file)
-		if err != nil {
-			return err
-		}
-		if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
-			return unwritable(filepath.Dir(path), err)
-		}
-		if _, err := p.store.Deliver(ctx, s.task.Action, path); err != nil {
-			return err
-		}
-		r.Stems = append(r.Stems, MixStem{Take: s.take, Section: s.name, File: path})
-	}
-	return nil
 }

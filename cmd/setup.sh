@@ -1,8 +1,9 @@
 #!/bin/sh
 # Installs what ripieno needs besides Go: ffmpeg with ffprobe. With --tests also
-# what only the tests need: a headless browser for the pages, and fluidsynth
-# with a sound font as the other opinion about our MIDI files. Says nothing and
-# does nothing for what is there. Uses the machine's own package manager, and
+# what only the tests need: a headless browser for the pages, fluidsynth with a
+# sound font as the other opinion about our MIDI files, and libebur128 with a C
+# compiler as the other opinion about loudness. Says nothing and does nothing
+# for what is there. Uses the machine's own package manager, and
 # sudo when it is not run by root.
 set -eu
 
@@ -99,5 +100,16 @@ if [ "$tests" = yes ]; then
 	if ! there fluidsynth || { there apt-get && [ ! -f "$font" ]; }; then
 		install fluidsynth "fluidsynth fluid-soundfont-gm" "fluidsynth fluid-soundfont-gm" fluid-synth
 		installed fluidsynth fluidsynth
+	fi
+	# Homebrew's headers lie where no compiler looks by itself.
+	ebur128() {
+		there cc && echo '#include <ebur128.h>' | cc -I/opt/homebrew/include -I/usr/local/include -E - >/dev/null 2>&1
+	}
+	if ! ebur128; then
+		install libebur128 "gcc libc6-dev libebur128-dev" "gcc libebur128-devel" libebur128
+		if ! ebur128; then
+			echo "error: libebur128 was installed but its header is still not found" >&2
+			exit 4
+		fi
 	fi
 fi

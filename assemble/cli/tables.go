@@ -129,6 +129,9 @@ func mixTable(r assemble.MixResult) func(io.Writer) {
 		if n := len(r.Stems); n > 0 {
 			fmt.Fprintf(w, "wrote %d stems, from %s to %s\n", n, r.Stems[0].File, r.Stems[n-1].File)
 		}
+		for _, old := range r.Removed {
+			fmt.Fprintf(w, "removed %s: it is no part of this mix\n", old)
+		}
 		for _, n := range r.Notes {
 			fmt.Fprintf(w, "note: %s\n", n)
 		}

@@ -84,6 +84,18 @@ func sweepPublished(sys system, dir, stem, ext string) {
 // gone reports whether no process has this number.
 func gone(pid int) bool { return errors.Is(unix.Kill(pid, 0), unix.ESRCH) }
 
+// Hash is the SHA-256 of the stored single-file output of a.
+func (s *Store) Hash(a Action) (ID, error) {
+	e, err := s.load(a.ID())
+	if err != nil {
+		return ID{}, err
+	}
+	if len(e.Names) > 0 {
+		return ID{}, fmt.Errorf("store: %s has several outputs and no hash of its own", e.Rule)
+	}
+	return e.Files[0].Hash, nil
+}
+
 // Deliver copies the stored single-file output of a to path, whole or not at
 // all, and reports whether it had to: a target with the same bytes is left
 // alone. The output must be stored.
@@ -108,12 +120,14 @@ func (s *Store) Deliver(ctx context.Context, a Action, path string) (written boo
 	} else if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return false, DiskFault(path, err)
 	}
-	err = publish(ctx, s.sys, path, func(tmp string) error { return copyFile(ctx, from, tmp) })
+	err = publish(ctx, s.sys, path, func(tmp string) error { return Copy(ctx, from, tmp) })
 	return err == nil, err
 }
 
-// copyFile copies bytes; a link would let an edit of the copy reach the store.
-func copyFile(ctx context.Context, from, to string) error {
+// Copy copies the file from to a new file to, which must not exist yet, and stops
+// with ctx's error. It copies bytes: a link would let an edit of the copy reach
+// the store.
+func Copy(ctx context.Context, from, to string) error {
 	in, err := os.Open(from)
 	if err != nil {
 		return err

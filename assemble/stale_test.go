@@ -1,0 +1,56 @@
+package assemble
+
+import (
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"ripieno/assemble/store"
+)
+
+// A list names stems by their bytes; lines that could lead anywhere else are
+// none of ours.
+func TestListOfStems(t *testing.T) {
+	list := []writtenStem{{store.ID{1, 2}, "takes/oboe.wav"}, {store.ID{3}, "sections/low strings.wav"}}
+	got := parseStems(formatStems(list))
+	if len(got) != 2 || got[0] != list[0] || got[1] != list[1] {
+		t.Errorf("%v became %v", list, got)
+	}
+	hash := store.ID{9}.String()
+	for _, file := range []string{
+		"takes/../../a.wav", "/takes/a.wav", "takes/a.txt", "a.wav", "takes/", "takes/b/a.wav", "sections/..",
+		"takes\\a.wav", "../takes/a.wav", "other/a.wav", "takes/a.wav ", "takes/a\rb.wav",
+	} {
+		if got := parseStems(hash + "  " + file + "\n"); got != nil {
+			t.Errorf("%q was taken for a stem: %v", file, got)
+		}
+		if got := formatStems([]writtenStem{{store.ID{9}, file}}); got != "" {
+			t.Errorf("%q was listed", file)
+		}
+	}
+	for _, text := range []string{"", "\n", "takes/a.wav\n", hash, hash + " takes/a.wav\n", hash[:60] + "  takes/a.wav\n"} {
+		if got := parseStems(text); got != nil {
+			t.Errorf("%q was read as %v", text, got)
+		}
+	}
+}
+
+// Whatever a list says, no file outside the two folders of stems is named.
+func FuzzListOfStems(f *testing.F) {
+	hash := store.ID{7}.String()
+	for _, seed := range []string{"", hash + "  takes/a.wav\n", hash + "  takes/../a.wav", hash + "  sections//b.wav\n\n", hash + "  /etc/a.wav"} {
+		f.Add(seed)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		list := parseStems(text)
+		for _, s := range list {
+			dir := filepath.Dir(filepath.Join("out/stems", filepath.FromSlash(s.file)))
+			if dir != filepath.FromSlash("out/"+takeStems) && dir != filepath.FromSlash("out/"+sectionStems) || !strings.HasSuffix(s.file, ".wav") {
+				t.Errorf("%q leads to %q", s.file, dir)
+			}
+		}
+		if again := parseStems(formatStems(list)); len(again) != len(list) {
+			t.Errorf("%d stems became %d", len(list), len(again))
+		}
+	})
+}
