@@ -62,6 +62,56 @@ func TestDenoise(t *testing.T) {
 	}
 }
 
+// Under plucked notes what is wrong falls too, and what is left of the noise in
+// a pause is noise and does not twinkle: the power of its lines spreads as that
+// of noise does, whose fourth moment is twice the square of its second
+// (the square of a circular Gaussian is exponential).
+func TestDenoiseUnderMusic(t *testing.T) {
+	n := 14 * rate
+	rng := rand.New(rand.NewPCG(5, 5))
+	x, clean, noise := make([]float64, n), make([]float64, n), hum(0.002, n)
+	for at := 4 * rate; at < 12*rate; at += rate * 2 / 5 {
+		hz := 110 * math.Pow(2, float64(rng.IntN(36))/12)
+		for h := 1.0; h < 8; h++ {
+			phase := 6 * rng.Float64()
+			for i := range rate {
+				s := float64(i) / rate
+				clean[at+i] += 0.1 / h * math.Sin(2*math.Pi*hz*h*s+phase) * math.Exp(-4*h*s) * min(1, 500*s)
+			}
+		}
+	}
+	for i := range x {
+		x[i] = clean[i] + noise[i]
+	}
+	s := Strip{Name: "a", Open: at48(x), LowCut: -1, Pan: -1}
+	learned, err := LearnNoise(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Denoise = &Denoise{Noise: learned}
+	y := premaster(t, []Strip{s}, Options{Length: audio.Frames(n)})[0]
+	var before, after float64
+	for i := 4 * rate; i < 12*rate; i++ {
+		before += (x[i] - clean[i]) * (x[i] - clean[i])
+		after += (y[i] - clean[i]) * (y[i] - clean[i])
+	}
+	if less := 10 * math.Log10(before/after); less < 4.5 {
+		t.Errorf("what is wrong under the music falls by %.2f dB", less)
+	}
+	var second, fourth, lines float64
+	spec := newSpectrum()
+	for at := rate; at+frameSize < 4*rate-frameSize; at += frameSize {
+		power := make([]float64, lineCount)
+		spec.addPower(power, y[at:at+frameSize])
+		for _, p := range power[80:260] { // 1.9 to 6 kHz
+			second, fourth, lines = second+p, fourth+p*p, lines+1
+		}
+	}
+	if spread := fourth * lines / (second * second); spread < 1.7 || spread > 2.3 {
+		t.Errorf("the lines of what is left spread by %.2f, want 2", spread)
+	}
+}
+
 // A noise of nothing changes nothing: the frames add up to what went in, in
 // place and in length.
 func TestDenoiseIsTransparent(t *testing.T) {

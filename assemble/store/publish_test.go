@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"crypto/sha256"
 	"errors"
 	"fmt"
 	"os"
@@ -125,7 +126,13 @@ func TestDeliver(t *testing.T) {
 	if _, err := s.Deliver(t.Context(), a, path); err == nil || !strings.Contains(err.Error(), NotMade) {
 		t.Errorf("nothing stored: %v", err)
 	}
+	if _, err := s.Hash(a); err == nil {
+		t.Error("nothing stored has a hash")
+	}
 	mustPut(t, s, a, "film")
+	if got, err := s.Hash(a); err != nil || got != ID(sha256.Sum256([]byte("film"))) {
+		t.Errorf("the film's hash is %v, %v", got, err)
+	}
 	deliver := func(want bool) {
 		t.Helper()
 		if got, err := s.Deliver(t.Context(), a, path); err != nil || got != want {
@@ -150,6 +157,9 @@ func TestDeliver(t *testing.T) {
 	b := NewAction("strips").Files("a")
 	if _, err := s.Put(t.Context(), b, func(tmp string) error { return os.WriteFile(filepath.Join(tmp, "a"), []byte("x"), 0o666) }); err != nil {
 		t.Fatal(err)
+	}
+	if _, err := s.Hash(b); err == nil || !strings.Contains(err.Error(), "several outputs") {
+		t.Errorf("several outputs have one hash: %v", err)
 	}
 	if _, err := s.Deliver(t.Context(), b, path+"2"); err == nil || !strings.Contains(err.Error(), "several outputs") {
 		t.Errorf("several outputs: %v", err)

@@ -6,9 +6,8 @@ import (
 	"io"
 	"math"
 
-	"gonum.org/v1/gonum/dsp/fourier"
-
 	"ripieno/mix/audio"
+	"ripieno/mix/fourier"
 	"ripieno/mix/resample"
 )
 
@@ -22,8 +21,13 @@ type Impulse struct {
 // path is the way from an input channel to an output channel.
 type path struct {
 	from, to int
-	parts    [][]complex128 // transforms of the response, cut into partitions
+	parts    []spectrum // of the response, cut into partitions
 }
+
+// spectrum is the transform of a partition that is padded to two.
+type spectrum struct{ re, im []float64 }
+
+func newSpectrum() spectrum { return spectrum{make([]float64, lineCount), make([]float64, lineCount)} }
 
 // Partition is how many frames a [Convolver] works on at once.
 const Partition = 4096
@@ -66,7 +70,7 @@ func NewImpulse(src audio.Source) (*Impulse, error) {
 	}
 	scale := math.Sqrt(2 / energy)
 	imp := &Impulse{frames: x.Frames()}
-	fft := fourier.NewFFT(transform)
+	fft := fourier.New(transform, nil)
 	for _, w := range ways {
 		imp.paths = append(imp.paths, path{from: w[1], to: w[2], parts: partitions(fft, x[w[0]], scale)})
 	}
@@ -96,14 +100,16 @@ func readResponse(src audio.Source) (audio.Block, error) {
 }
 
 // partitions transforms x, scaled, in pieces of one partition padded to two.
-func partitions(fft *fourier.FFT, x []float64, scale float64) [][]complex128 {
-	var parts [][]complex128
+func partitions(fft *fourier.Transform, x []float64, scale float64) []spectrum {
+	var parts []spectrum
 	for at := 0; at < len(x); at += Partition {
 		padded := make([]float64, transform)
 		for i, v := range x[at:min(at+Partition, len(x))] {
-			padded[i] = v * scale / transform // the inverse transform does not scale
+			padded[i] = v * scale
 		}
-		parts = append(parts, fft.Coefficients(nil, padded))
+		part := newSpectrum()
+		fft.Forward(part.re, part.im, padded)
+		parts = append(parts, part)
 	}
 	return parts
 }
@@ -115,22 +121,21 @@ func (m *Impulse) Tail() audio.Frames { return audio.Frames(m.frames) }
 // save (Stockham 1966). One Convolver serves one goroutine.
 type Convolver struct {
 	impulse *Impulse
-	fft     *fourier.FFT
-	input   [2][]float64      // the last partition and this one
-	history [2][][]complex128 // transforms of past inputs, a ring
-	at      int               // where the newest transform is
-	sum     []complex128
+	fft     *fourier.Transform
+	input   [2][]float64  // the last partition and this one
+	history [2][]spectrum // of past inputs, a ring
+	at      int           // where the newest transform is
+	sum     spectrum
 	time    []float64
 }
 
 // NewConvolver returns the room at rest.
 func NewConvolver(m *Impulse) *Convolver {
-	c := &Convolver{impulse: m, fft: fourier.NewFFT(transform), sum: make([]complex128, lineCount), time: make([]float64, transform)}
+	c := &Convolver{impulse: m, fft: fourier.New(transform, nil), sum: newSpectrum(), time: make([]float64, transform)}
 	for side := range 2 {
 		c.input[side] = make([]float64, transform)
-		c.history[side] = make([][]complex128, len(m.paths[0].parts))
-		for i := range c.history[side] {
-			c.history[side][i] = make([]complex128, lineCount)
+		for range m.paths[0].parts {
+			c.history[side] = append(c.history[side], newSpectrum())
 		}
 	}
 	return c
@@ -151,17 +156,20 @@ func (c *Convolver) Process(out, in audio.Block) {
 				x[Partition+i] = v
 			}
 		}
-		c.fft.Coefficients(c.history[side][c.at], x)
+		now := c.history[side][c.at]
+		c.fft.Forward(now.re, now.im, x)
 	}
 	out.Clear()
 	for to := range 2 {
-		clear(c.sum)
+		clear(c.sum.re)
+		clear(c.sum.im)
 		for _, p := range c.impulse.paths {
 			if p.to == to {
 				c.multiply(p)
 			}
 		}
-		c.fft.Sequence(c.time, c.sum)
+		clear(c.time)
+		c.fft.AddInverse(c.time, c.sum.re, c.sum.im, nil)
 		copy(out[to], c.time[Partition:Partition+n])
 	}
 }
@@ -169,12 +177,13 @@ func (c *Convolver) Process(out, in audio.Block) {
 // multiply adds a path's answer to the sum of lines.
 func (c *Convolver) multiply(p path) {
 	past := c.history[p.from]
-	for i, part := range p.parts {
+	re, im := c.sum.re, c.sum.im
+	for i, h := range p.parts {
 		x := past[(c.at-i+len(past))%len(past)]
-		sum := c.sum[:len(part)]
-		x = x[:len(part)]
-		for k, h := range part {
-			sum[k] += x[k] * h
+		xr, xi, hr, hi := x.re[:len(re)], x.im[:len(re)], h.re[:len(re)], h.im[:len(re)]
+		for k := range re {
+			re[k] += xr[k]*hr[k] - xi[k]*hi[k]
+			im[k] += xr[k]*hi[k] + xi[k]*hr[k]
 		}
 	}
 }
