@@ -13,11 +13,13 @@ import (
 	"ripieno/layout/card"
 	"ripieno/mix"
 	"ripieno/mix/audio"
+	"ripieno/mix/loudness"
 	"ripieno/mix/tempo"
 )
 
-// fill says what the mix became.
-func (r *MixResult) fill(path string, pl *plan.Plan, rep soundReport) {
+// fill says what the mix became. balanced tells that levels were set
+// automatically.
+func (r *MixResult) fill(path string, pl *plan.Plan, rep soundReport, balanced bool) {
 	m := rep.Master
 	r.WAV, r.Duration, r.TimeReference = path, pl.Timeline.AudioLen.Seconds(), media.TimeReference(pl.Timeline.AudioStart)
 	r.Loudness, r.TruePeak = finite(float64(m.After.Integrated)), finite(float64(m.After.TruePeak))
@@ -31,7 +33,11 @@ func (r *MixResult) fill(path string, pl *plan.Plan, rep soundReport) {
 		r.Notes = append(r.Notes, "the loudness asked for was not reached: "+m.Reason)
 	}
 	for i, s := range pl.Strips {
-		r.Strips = append(r.Strips, mixed(s, rep.Strips[i], rep.Voices[i], rep.Gains[i]))
+		strip := mixed(s, rep.Strips[i], rep.Voices[i], rep.Gains[i])
+		if balanced {
+			strip.Notes = append(strip.Notes, heldBack(asVoice(s, rep.Strips[i], rep.Voices[i]))...)
+		}
+		r.Strips = append(r.Strips, strip)
 	}
 }
 
@@ -95,6 +101,18 @@ func findings(a mix.Analysis, v voiceInfo) []string {
 	return notes
 }
 
+// heldBack says why the balance leaves a strip softer than the others.
+func heldBack(voice mix.Analysis) []string {
+	by, noisy := mix.HeldBack(voice)
+	switch {
+	case by < 0.5:
+		return nil
+	case noisy:
+		return []string{fmt.Sprintf("kept %.1f dB softer, or its noise would be heard; denoise: or gain: brings it up", float64(by))}
+	}
+	return []string{fmt.Sprintf("so soft that %.0f dB of gain leave it %.1f dB short", float64(mix.MostBoost), float64(by))}
+}
+
 // drawLevels draws the picture of the levels.
 func (p *Production) drawLevels(ctx context.Context, pl *plan.Plan, rep soundReport, r *MixResult) error {
 	path, err := p.out("levels.png")
@@ -119,8 +137,11 @@ func (p *Production) levels(pl *plan.Plan, rep soundReport, r MixResult) card.Le
 	for i, s := range r.Strips {
 		o.Strips = append(o.Strips, card.LevelStrip{
 			Name: s.Take, Section: s.Section, Recorded: orSilence(s.Loudness), Mixed: orSilence(s.Mixed),
-			Gain: s.Gain, Noise: orSilence(s.Noise), Part: pl.Strips[i].Part,
+			Gain: s.Gain, Noise: float64(loudness.Silence), Part: pl.Strips[i].Part,
 		})
+		if rep.Strips[i].NoiseKnown { // as loud as it is in the mix, like the bar it is drawn on
+			o.Strips[i].Noise = float64(asVoice(pl.Strips[i], rep.Strips[i], rep.Voices[i]).NoiseFloor) + s.Gain
+		}
 	}
 	for i, v := range rep.Curve.Momentary {
 		o.Momentary = append(o.Momentary, float64(v))

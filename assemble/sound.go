@@ -266,7 +266,7 @@ func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 	if err != nil {
 		return r, err
 	}
-	r.fill(path, pl, rep)
+	r.fill(path, pl, rep, p.man.Mix.AutoBalance)
 	r.target(p.man.Mix)
 	if o.Stems {
 		if err := p.deliverStems(ctx, stems, res, &r); err != nil {

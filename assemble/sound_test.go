@@ -305,6 +305,40 @@ func TestPinkNoiseIsBalanced(t *testing.T) {
 	}
 }
 
+// A soft take is brought up as far as its noise allows, the print-out says why
+// not further, and denoise lets it come up by as much as the noise goes down.
+func TestNoiseHoldsASoftTakeBack(t *testing.T) {
+	findTool(t)
+	dir := t.TempDir()
+	rng := rand.New(rand.NewPCG(6, 6))
+	notes := make([]float64, 8*48000)
+	for i := range notes {
+		second := float64(i) / 48000
+		if second > 2 { // before it, the room alone
+			notes[i] = 0.006 * math.Sin(2*math.Pi*440*second) * math.Exp(-4*math.Mod(second, 1))
+		}
+		notes[i] += 0.00012 * rng.NormFloat64()
+	}
+	writeWAV(t, filepath.Join(dir, "in/a.wav"), audio.Block{notes}, 48000, media.Float32)
+	line := "takes: [{name: a, audio: {file: in/a.wav, offset: 0}%s}]\n"
+	held := mixSound(t, dir, fmt.Sprintf(line, ""), 2, MixOptions{}).Strips[0]
+	freed := mixSound(t, dir, fmt.Sprintf(line, ", denoise: 6"), 2, MixOptions{}).Strips[0]
+	manual := mixSound(t, dir, fmt.Sprintf(line, "")+"mix: {balance: manual}", 2, MixOptions{}).Strips[0]
+	if held.Noise == nil || math.Abs(*held.Noise+held.Gain+60) > 0.5 || *held.Mixed > -33 {
+		t.Fatalf("noise %v, gain %.1f dB, %v LUFS in the mix", held.Noise, held.Gain, *held.Mixed)
+	}
+	want := fmt.Sprintf("kept %.1f dB softer, or its noise would be heard; denoise: or gain: brings it up", -30-*held.Mixed)
+	if !slices.Contains(held.Notes, want) {
+		t.Errorf("notes %q, want %q", held.Notes, want)
+	}
+	if up := freed.Gain - held.Gain; math.Abs(up-min(6, -30-*held.Mixed)) > 0.7 {
+		t.Errorf("denoise by 6 dB brings it up by %.2f dB", up)
+	}
+	if manual.Gain != 0 || manual.Notes != nil {
+		t.Errorf("by hand: gain %v, notes %q", manual.Gain, manual.Notes)
+	}
+}
+
 // Silence, a third of a second, clipped sound and samples that are no numbers
 // are told, and nothing that is not a number comes out, whatever else plays.
 func TestDifficultTakes(t *testing.T) {

@@ -15,6 +15,7 @@ import (
 	"ripieno/assemble/task"
 	"ripieno/mix"
 	"ripieno/mix/audio"
+	"ripieno/mix/loudness"
 )
 
 // A voice is a strip before its level and place, kept in the store as samples
@@ -128,17 +129,24 @@ func (p *Production) mixStrip(x entry, a mix.Analysis, in task.Inputs) (mix.Stri
 }
 
 // gain is everything that is applied to a voice: the manifest's gain, its
-// section's and the balance. The balance goes by the voice, which is what will
-// be heard; the noise of the recording has moved with it.
+// section's and the balance.
 func (p *Production) gain(x entry, a mix.Analysis, v voiceInfo) audio.Decibels {
 	if !p.man.Mix.AutoBalance {
 		return x.Gain + x.group
 	}
+	return x.Gain + x.group + mix.Balance([]mix.Strip{{}}, []mix.Analysis{asVoice(x.Strip, a, v)}, nil)[0]
+}
+
+// asVoice is the analysis of a recording as its voice has it, which is what
+// will be heard: the noise has moved with the rest, and denoise has taken its
+// part of it.
+func asVoice(s plan.Strip, a mix.Analysis, v voiceInfo) mix.Analysis {
 	if moved := v.Measured.Integrated - a.Integrated; !math.IsNaN(float64(moved)) && !math.IsInf(float64(moved), 0) {
 		a.NoiseFloor += moved
 	}
+	a.NoiseFloor -= loudness.LUFS(s.Treat.Denoise)
 	a.Integrated = v.Measured.Integrated
-	return x.Gain + x.group + mix.Balance([]mix.Strip{{}}, []mix.Analysis{a}, nil)[0]
+	return a
 }
 
 // sectionGains are the gains of sections, by name. Under automatic balance a

@@ -47,10 +47,28 @@ func balanceOne(a Analysis) audio.Decibels {
 	if math.IsInf(float64(a.Integrated), 0) || math.IsNaN(float64(a.Integrated)) {
 		return 0
 	}
-	want := float64(StripTarget - a.Integrated)
+	want := audio.Decibels(StripTarget - a.Integrated)
+	held, _ := HeldBack(a)
+	return want - held
+}
+
+// HeldBack is by how much [Balance] leaves a recording softer than the others,
+// 0 or positive, and whether its noise is the reason; otherwise it is softer
+// than MostBoost can mend.
+func HeldBack(a Analysis) (by audio.Decibels, noisy bool) {
+	want := audio.Decibels(StripTarget - a.Integrated)
+	if !(want > 0) || math.IsInf(float64(want), 1) {
+		return 0, false
+	}
+	most := MostBoost
 	if a.NoiseKnown {
 		// The noise may limit how far a strip comes up, never push it down.
-		want = math.Min(want, math.Max(0, float64(NoiseCeiling-a.NoiseFloor)))
+		if clean := max(0, audio.Decibels(NoiseCeiling-a.NoiseFloor)); clean < most {
+			most, noisy = clean, true
+		}
 	}
-	return audio.Decibels(math.Min(want, float64(MostBoost)))
+	if want <= most {
+		return 0, false
+	}
+	return want - most, noisy
 }

@@ -191,6 +191,11 @@ func TestBalanceLimits(t *testing.T) {
 		if math.Abs(float64(got[0])-c.want) > 1e-9 {
 			t.Errorf("%s: %v dB, want %v", c.name, float64(got[0]), c.want)
 		}
+		by, noisy := HeldBack(c.a)
+		want, reason := map[string]float64{"soft and noisy": 10, "noise already too loud": 10, "too soft": 8}[c.name], c.name != "too soft"
+		if math.Abs(float64(by)-want) > 1e-9 || noisy != (reason && want > 0) {
+			t.Errorf("%s: held back by %v dB, noisy %v; want %v", c.name, float64(by), noisy, want)
+		}
 	}
 	got := Balance([]Strip{{Section: "x"}, {Section: "y"}}, nil, map[string]audio.Decibels{"x": 2, "y": audio.Decibels(math.NaN())})
 	if len(got) != 2 || got[0] != 2 || got[1] != 0 {

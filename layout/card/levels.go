@@ -15,7 +15,7 @@ type LevelStrip struct {
 	Section    string  // bars of one section have one colour; may be ""
 	Recorded   float64 // loudness as recorded
 	Mixed      float64 // loudness in the mix
-	Noise      float64 // as recorded; −Inf when it is not known
+	Noise      float64 // in the mix; −Inf when it is not known
 	Gain       float64 // dB
 }
 
@@ -120,7 +120,7 @@ func (g levels) bars(p *picture, s *setter, o LevelsOptions) {
 		p.rect(box{at(lufs) - 0.5*g.unit, g.top, at(lufs) + 0.5*g.unit, end}, planCanvas)
 		g.centred(p, s, fmt.Sprintf("%.0f", lufs), at(lufs), g.top-8*g.unit, planQuiet)
 	}
-	key := s.fit("bar: loudness in the mix · diamond: as recorded · thin line: its noise · LUFS, gain", regular, g.unit*14, g.unit*9, float64(o.Width)-2*g.margin)
+	key := s.fit("bar: loudness in the mix · thin line: its noise · diamond: as recorded · LUFS, gain", regular, g.unit*14, g.unit*9, float64(o.Width)-2*g.margin)
 	p.write(key, g.margin, g.top-34*g.unit, planQuiet, g.page)
 	tints := map[string]color.NRGBA{"": barTints[0]}
 	for i, strip := range o.Strips {
