@@ -61,7 +61,8 @@ func TestAheadEnds(t *testing.T) {
 	if got.Frames() != 30_000 || err != gone {
 		t.Errorf("%d frames, then %v", got.Frames(), err)
 	}
-	if a.Close() != nil || a.Close() != nil || f.closed != 1 {
+	first, second := a.Close(), a.Close()
+	if first != nil || second != nil || f.closed != 1 {
 		t.Errorf("closed %d times", f.closed)
 	}
 	before := runtime.NumGoroutine()
