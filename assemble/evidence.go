@@ -8,6 +8,8 @@ import (
 	"io/fs"
 	"math"
 	"os"
+	"slices"
+	"strings"
 
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/store"
@@ -94,7 +96,7 @@ type evidence struct {
 // page is the drawing of some rows.
 func (e evidence) page(rows []card.SyncRow, k, pages int) card.SyncOptions {
 	o := card.SyncOptions{
-		Title: e.p.man.Title + " · where the takes lie", Windows: e.windows, Rows: rows,
+		Title: drawable(e.p.man.Title) + " · where the takes lie", Windows: e.windows, Rows: rows,
 		Summary: "lines: beats of the guide · strokes: notes begin · hills: how loud · wedge: the clap · yellow: the player's second device · " +
 			"blue: sure · red: asks you · green: placed by hand",
 	}
@@ -174,7 +176,7 @@ func (e evidence) rows() []card.SyncRow {
 // row is one take: the recording that is heard, and the other device of the
 // player.
 func (e evidence) row(t manifest.Take, recs []located) card.SyncRow {
-	row := card.SyncRow{Name: t.Name, State: card.SyncAbsent, Says: "not placed"}
+	row := card.SyncRow{Name: t.Name, Player: drawable(t.Player), State: card.SyncAbsent, Says: "not placed"}
 	main, other := -1, -1
 	for i, l := range recs {
 		switch {
@@ -193,6 +195,7 @@ func (e evidence) row(t manifest.Take, recs []located) card.SyncRow {
 		}
 	}
 	if main < 0 {
+		row.Note = drawable(row.Note)
 		return row
 	}
 	l := recs[main]
@@ -215,6 +218,18 @@ func (e evidence) row(t manifest.Take, recs []located) card.SyncRow {
 		row.Traces = append(row.Traces, tr)
 	}
 	return row
+}
+
+// drawable is a text with a question mark for what the font cannot draw: this
+// picture is not worth failing for.
+func drawable(text string) string {
+	missing := card.Missing(text)
+	return strings.Map(func(r rune) rune {
+		if slices.Contains(missing, r) {
+			return '?'
+		}
+		return r
+	}, strings.ToValidUTF8(text, "?"))
 }
 
 // lateness says how late a player plays and what became of it.

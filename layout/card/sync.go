@@ -39,6 +39,7 @@ type SyncTrace struct {
 // SyncRow is one take.
 type SyncRow struct {
 	Name   string
+	Player string // below the name, where there is room; may be ""
 	Says   string // beside the traces: how sure
 	More   string // below that, where there is room: how late
 	State  SyncState
@@ -147,7 +148,7 @@ func newSyncSheet(o *SyncOptions) (syncSheet, error) {
 		}
 	}
 	u := float64(o.Width) / 1920
-	g := syncSheet{unit: u, margin: 24 * u, names: 190 * u, says: 140 * u, name: 16 * u, small: 13 * u, gap: 18 * u}
+	g := syncSheet{unit: u, margin: 24 * u, names: 190 * u, says: 176 * u, name: 16 * u, small: 13 * u, gap: 18 * u}
 	n := float64(len(o.Windows))
 	g.plot = (float64(o.Width) - 2*g.margin - g.names - g.says - (n-1)*g.gap) / n
 	// Few takes get high rows, many low ones, so that the picture stays about
@@ -248,15 +249,23 @@ func (g syncSheet) take(p *picture, s *setter, o SyncOptions, i int) {
 	}
 	p.rect(box{g.margin, y - 0.5*g.unit, float64(o.Width) - g.margin, y + 0.5*g.unit}, planCanvas)
 	right := g.left(len(o.Windows)-1) + g.plot + 10*g.unit
-	base := y + 0.62*g.row
-	if g.row >= 40*g.unit && r.More != "" {
-		base = y + 0.44*g.row
-		p.write(s.fit(r.More, regular, g.small, g.unit*9, g.says-10*g.unit), right, base+18*g.unit, planQuiet, g.page)
-	} else if r.More != "" {
-		r.Says += " · " + r.More
+	if g.row < 40*g.unit {
+		r.Player = ""
+		if r.More != "" {
+			r.Says, r.More = r.Says+" · "+r.More, ""
+		}
 	}
-	p.write(s.fit(r.Name, medium, g.name, g.unit*11, g.names-14*g.unit), g.margin, y+0.62*g.row, ink, g.page)
-	p.write(s.fit(r.Says, regular, g.small, g.unit*9, g.says-10*g.unit), right, base, ink, g.page)
+	// column writes a line, or two round the same middle.
+	column := func(first, second string, face weight, size, x, width float64) {
+		base := y + 0.62*g.row
+		if second != "" {
+			base = y + 0.44*g.row
+			p.write(s.fit(second, regular, g.small, g.unit*9, width), x, base+18*g.unit, planQuiet, g.page)
+		}
+		p.write(s.fit(first, face, size, g.unit*9, width), x, base, ink, g.page)
+	}
+	column(r.Name, r.Player, medium, g.name, g.margin, g.names-14*g.unit)
+	column(r.Says, r.More, regular, g.small, right, g.says-10*g.unit)
 	if r.State == SyncAbsent {
 		b := box{g.left(0), y + 3*g.unit, right - 10*g.unit, y + g.row - 3*g.unit}
 		p.hatch(b, 9*g.unit, planCanvas)
