@@ -68,7 +68,7 @@ func syncTable(r assemble.SyncResult) func(io.Writer) {
 	return func(w io.Writer) {
 		sure, asks := 0, 0
 		table(w, func(row func(...any)) {
-			row("take", "of", "offset s", "drift ppm", "sure", "placed by", "playing against the clap")
+			row("take", "of", "offset s", "drift ppm", "sure", "placed by", "playing against clap")
 			for _, t := range r.Takes {
 				how := fmt.Sprintf("%.2f", t.Confidence)
 				if sure++; !t.Sure {
@@ -107,6 +107,8 @@ func short(s string, n int) string {
 // done about it.
 func played(t assemble.Placed) string {
 	switch {
+	case t.Method == "offset given":
+		return "by hand"
 	case t.LatenessMS == nil && t.CueAt == nil:
 		return "no clap"
 	case t.LatenessMS == nil:
