@@ -237,3 +237,25 @@ func TestSyncRows(t *testing.T) {
 		}
 	}
 }
+
+// The clap of a re-take, which lies elsewhere in guide time, is drawn where the
+// others clap.
+func TestSyncRowOfARetake(t *testing.T) {
+	p := openRetakes(t, "  - {name: by-cue, guide: again, audio: {file: intake/again.wav, cue_at: 4.7}}\n")
+	playAgain(t, p)
+	all, h, err := p.listen(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	rows := evidence{p: p, all: all, features: h.features, windows: syncWindows(p.man.Tempo)}.rows()
+	i := slices.IndexFunc(rows, func(r card.SyncRow) bool { return r.Name == "by-cue" })
+	if i < 0 {
+		t.Fatalf("no row in %+v", rows)
+	}
+	tr := rows[i].Traces[0]
+	// The cue of four measures of count-in is the first beat of the third, at
+	// guide time 4; the re-take's own is at 12.
+	if rows[i].State != card.SyncGiven || math.Abs(tr.Cue-4) > 1e-6 || len(tr.Onsets) == 0 || math.Abs(tr.Onsets[0].At-4) > 0.01 {
+		t.Errorf("state %d, cue at %v, onsets %v", rows[i].State, tr.Cue, tr.Onsets)
+	}
+}
