@@ -11,7 +11,6 @@ import (
 	"ripieno/assemble/fault"
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/manifest"
-	"ripieno/assemble/progress"
 	"ripieno/mix/audio"
 )
 
@@ -57,15 +56,7 @@ func playSteadily(t *testing.T, dir, name string, start, by, clap float64, skip 
 // openTiming opens the production with other words in its manifest, by pairs.
 func openTiming(t *testing.T, dir string, changes ...string) *Production {
 	t.Helper()
-	text := strings.NewReplacer(changes...).Replace(timingManifest)
-	if err := os.WriteFile(filepath.Join(dir, manifest.FileName), []byte(text), 0o666); err != nil {
-		t.Fatal(err)
-	}
-	p, err := Open(t.Context(), Settings{Dir: dir, Report: progress.New(nil, progress.Quiet)})
-	if err != nil {
-		t.Fatal(fault.Format(err))
-	}
-	return p
+	return openTest(t, dir, strings.NewReplacer(changes...).Replace(timingManifest))
 }
 
 // recordSteadily makes the takes. The phone of the first player started 1.5 s

@@ -299,12 +299,7 @@ func (g syncSheet) trace(p *picture, o SyncWindow, w int, t SyncTrace, y float64
 			if t.Other[k-1] == 0 && t.Other[k] == 0 {
 				continue // silence needs no line
 			}
-			x0, x1 := step(k-1, len(t.Other)), step(k, len(t.Other))
-			n.move(x0, max(b.y0, height(t.Other[k-1])-thin))
-			n.line(x1, max(b.y0, height(t.Other[k])-thin))
-			n.line(x1, min(b.y1, height(t.Other[k])+thin))
-			n.line(x0, min(b.y1, height(t.Other[k-1])+thin))
-			n.ClosePath()
+			n.ribbon(b, step(k-1, len(t.Other)), height(t.Other[k-1]), step(k, len(t.Other)), height(t.Other[k]), thin)
 		}
 	})
 	for _, e := range t.Onsets {
