@@ -120,6 +120,13 @@ func played(t assemble.Placed) string {
 	case t.Method == "cue given" || !t.Sure:
 		return late(t.LatenessMS)
 	}
+	// The playing is not moved farther from its clap than sync allows, and
+	// where it tells little, not all the way.
+	if t.CueOffset != nil && t.Method != "device" {
+		if ms := math.Abs(*t.CueOffset-t.Offset) * 1000; math.Abs(*t.LatenessMS) > ms+5 {
+			return fmt.Sprintf("%s, %.0f removed", late(t.LatenessMS), ms)
+		}
+	}
 	return late(t.LatenessMS) + ", removed"
 }
 
