@@ -37,21 +37,31 @@ type marked struct {
 	// clicks are file times at which a short burst sounds.
 	clicks       []float64
 	storedTurned bool // stored sideways with a rotation mark, as phones do
+	wide, high   int  // pixels; 0 is markWide by markHigh
+}
+
+// size is the picture's.
+func (m marked) size() (w, h int) {
+	if m.wide == 0 {
+		return markWide, markHigh
+	}
+	return m.wide, m.high
 }
 
 // frame draws frame k upright.
 func (m marked) frame(k int) []byte {
-	pix := make([]byte, markWide*markHigh)
+	w, h := m.size()
+	pix := make([]byte, w*h)
 	bits := m.id<<12 | k&0xfff
-	for x := range markWide {
-		col := x * markCols / markWide
+	for x := range w {
+		col := x * markCols / w
 		on := col == markCols-1 || bits>>(14-col)&1 == 1
-		for y := range markHigh {
+		for y := range h {
 			v := byte(20)
-			if on == (y < markHigh/2) {
+			if on == (y < h/2) {
 				v = 235
 			}
-			pix[y*markWide+x] = v
+			pix[y*w+x] = v
 		}
 	}
 	return pix
@@ -92,7 +102,7 @@ func readMark(pix []byte, stride, x0, y0, w, h int) (id, counter int) {
 // click and silence between.
 func (m marked) wave() []byte {
 	n := int(float64(m.frames) / m.fps * clickRate)
-	var buf bytes.Buffer
+	buf := make([]byte, 0, 2*n*m.channels)
 	at := map[int]bool{}
 	for _, c := range m.clicks {
 		at[int(math.Round(c*clickRate))] = true
@@ -108,10 +118,10 @@ func (m marked) wave() []byte {
 		}
 		since++
 		for range m.channels {
-			binary.Write(&buf, binary.LittleEndian, int16(v*32767))
+			buf = binary.LittleEndian.AppendUint16(buf, uint16(int16(v*32767)))
 		}
 	}
-	return buf.Bytes()
+	return buf
 }
 
 // write makes the take as dir/intake/name.
@@ -125,7 +135,8 @@ func (m marked) write(t testing.TB, tool *ffmpeg.Tool, dir string) {
 	for k := range m.frames {
 		video.Write(m.frame(k))
 	}
-	args := []string{"-f", "rawvideo", "-pix_fmt", "gray", "-s", fmt.Sprintf("%dx%d", markWide, markHigh), "-r", m.rate, "-i", "pipe:0"}
+	w, h := m.size()
+	args := []string{"-f", "rawvideo", "-pix_fmt", "gray", "-s", fmt.Sprintf("%dx%d", w, h), "-r", m.rate, "-i", "pipe:0"}
 	if m.audio {
 		pcm := filepath.Join(t.TempDir(), "sound.s16")
 		if err := os.WriteFile(pcm, m.wave(), 0o666); err != nil {
@@ -175,6 +186,16 @@ func decodeFilm(t *testing.T, tool *ffmpeg.Tool, path string, w, h int) film {
 	for raw := pcm.Bytes(); len(raw) >= 4; raw = raw[4:] {
 		f.sound = append(f.sound, float64(math.Float32frombits(binary.LittleEndian.Uint32(raw))))
 	}
+	return f
+}
+
+// side is f with the sound of one channel alone.
+func (f film) side(channel int) film {
+	sound := make([]float64, len(f.sound))
+	for i := channel; i < len(sound); i += 2 {
+		sound[i] = f.sound[i]
+	}
+	f.sound = sound
 	return f
 }
 

@@ -6,6 +6,7 @@ import (
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/ffmpeg"
+	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
@@ -111,13 +112,26 @@ func (p *Production) matchTask(a, b *recording) task.Task {
 	}
 }
 
+// hearing is what listening to the recordings gave and took.
+type hearing struct {
+	features map[string]*align.Features // by the recordings' names
+	count    TaskCount
+}
+
 // locate measures every readable recording and places all of them together.
 // What one file lacks is in its own err or place; the error is only for what
 // stops everything.
 func (p *Production) locate(ctx context.Context) ([]located, error) {
+	all, _, err := p.listen(ctx)
+	return all, err
+}
+
+// listen is locate for those who also want to know what was heard.
+func (p *Production) listen(ctx context.Context) ([]located, hearing, error) {
+	h := hearing{features: map[string]*align.Features{}}
 	recs, err := p.recordings(ctx)
 	if err != nil {
-		return nil, err
+		return nil, h, err
 	}
 	p.inspectRoom(ctx)
 	var tasks []task.Task
@@ -132,22 +146,23 @@ func (p *Production) locate(ctx context.Context) ([]located, error) {
 	}
 	res, err := p.run(ctx, tasks)
 	if err != nil {
-		return nil, err
+		return nil, h, err
 	}
-	all, err := p.place(recs, pairs, res)
+	h.count = TaskCount(res.Stats)
+	all, err := p.place(recs, pairs, res, h.features)
 	if err != nil {
-		return nil, err
+		return nil, h, err
 	}
 	if doubtful(all) {
 		p.set.Report.Message("most recordings do not fit the tempo of the manifest: check count_in, meter, bpm and measures first")
 	}
 	if err := p.lookForPlayers(ctx, recs); err != nil {
-		return nil, err
+		return nil, h, err
 	}
 	if err := p.matchLight(ctx, recs); err != nil {
-		return nil, err
+		return nil, h, err
 	}
-	return all, p.writeSync(ctx, all)
+	return all, h, p.writeSync(ctx, all)
 }
 
 // doubtful tells whether the manifest's tempo is the likelier culprit than the
@@ -207,8 +222,9 @@ func devices(recs []*recording) [][2]*recording {
 	return pairs
 }
 
-// place decides where every recording lies.
-func (p *Production) place(recs []*recording, pairs [][2]*recording, res task.Result) ([]located, error) {
+// place decides where every recording lies and keeps what was heard of each in
+// features.
+func (p *Production) place(recs []*recording, pairs [][2]*recording, res task.Result, features map[string]*align.Features) ([]located, error) {
 	var inputs []align.Recording
 	for _, r := range recs {
 		if r.err != nil {
@@ -217,6 +233,7 @@ func (p *Production) place(recs []*recording, pairs [][2]*recording, res task.Re
 		in := align.Recording{
 			Name: r.name(), Take: p.man.Takes[r.take].Name, Role: r.role,
 			CueAt: r.file.CueAt, Offset: r.file.Offset, DriftPPM: r.file.DriftPPM,
+			AsPlayed: p.man.Takes[r.take].Timing == manifest.AsPlayed,
 		}
 		if r.info.Audio != nil {
 			out := res.Of(analyseID(r))
@@ -228,7 +245,7 @@ func (p *Production) place(recs []*recording, pairs [][2]*recording, res task.Re
 			if err != nil {
 				return nil, err
 			}
-			in.Features = f
+			in.Features, features[in.Name] = f, f
 		}
 		inputs = append(inputs, in)
 	}

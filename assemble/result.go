@@ -17,16 +17,23 @@ type Placed struct {
 	Sure       bool     `json:"sure"`
 	Method     string   `json:"method"`
 	Evidence   []string `json:"evidence"`
-	Reason     string   `json:"reason,omitempty"` // why it is not sure
-	LatenessMS *float64 `json:"lateness_ms"`      // of the playing against the clap, positive late; null when unknown
+	Reason     string   `json:"reason,omitempty"`  // why it is not sure
+	LatenessMS *float64 `json:"lateness_ms"`       // of the playing against the clap, positive late; null when unknown
+	Timing     string   `json:"timing"`            // what the manifest wants of it: tightened or as-played
+	KeptMS     float64  `json:"kept_ms"`           // what of the lateness is still in the offset; 0 when tightened
+	CueAt      *float64 `json:"cue_at"`            // where in the file the clap is; null when none was found
+	CueOffset  *float64 `json:"cue_offset"`        // what the offset would be by the clap alone; null when none was found
+	ErrorMS    *float64 `json:"expected_error_ms"` // one standard deviation; null when unknown
 }
 
 // SyncResult is what `sync` found.
 type SyncResult struct {
-	Takes  []Placed `json:"takes"`
-	File   string   `json:"file"`             // the sync.yaml that was written
-	Pinned int      `json:"pinned,omitempty"` // values written to the manifest
-	Faults []Bad    `json:"faults,omitempty"`
+	Takes  []Placed  `json:"takes"`
+	File   string    `json:"file"`             // the sync.yaml that was written
+	PNG    []string  `json:"png"`              // the picture of where all takes lie, and its further pages
+	Tasks  TaskCount `json:"tasks"`            // what was measured, and what was known
+	Pinned int       `json:"pinned,omitempty"` // values written to the manifest
+	Faults []Bad     `json:"faults,omitempty"`
 }
 
 // Bad is a take that could not be used, in the words of its fault.

@@ -2,7 +2,6 @@ package assemble
 
 import (
 	"context"
-	"math"
 	"os"
 	"path/filepath"
 
@@ -15,7 +14,7 @@ import (
 // Sync places every recording and, with pin, copies what was measured into the
 // manifest. sync.yaml is written whenever recordings are placed.
 func (p *Production) Sync(ctx context.Context, pin bool) (SyncResult, error) {
-	all, err := p.locate(ctx)
+	all, h, err := p.listen(ctx)
 	if err != nil {
 		return SyncResult{}, err
 	}
@@ -24,11 +23,14 @@ func (p *Production) Sync(ctx context.Context, pin bool) (SyncResult, error) {
 		return SyncResult{}, err
 	}
 	_, faults := p.facts(all, &line)
-	r := SyncResult{Takes: []Placed{}, Faults: faults, File: filepath.Join(p.man.Dir, manifest.MeasuredName)}
+	r := SyncResult{Takes: []Placed{}, Faults: faults, Tasks: h.count, File: filepath.Join(p.man.Dir, manifest.MeasuredName)}
 	for _, l := range all {
 		if l.err == nil {
-			r.Takes = append(r.Takes, placed(l))
+			r.Takes = append(r.Takes, placed(l, p.man.Takes[l.take].Timing))
 		}
+	}
+	if r.PNG, err = p.drawSync(ctx, all, h.features); err != nil {
+		return r, err
 	}
 	if pin {
 		r.Pinned, err = p.pin(ctx, all)
@@ -36,17 +38,16 @@ func (p *Production) Sync(ctx context.Context, pin bool) (SyncResult, error) {
 	return r, err
 }
 
-func placed(l located) Placed {
+func placed(l located, timing string) Placed {
 	pl := l.place
 	out := Placed{
 		Name: l.owner, File: l.file.Path, Role: l.role, Offset: pl.Offset, DriftPPM: pl.DriftPPM,
 		Confidence: pl.Confidence, Sure: pl.Sure, Method: pl.Method, Evidence: pl.Evidence, Reason: pl.Reason,
+		LatenessMS: finite(pl.Lateness * 1000), Timing: timing, KeptMS: pl.Kept * 1000,
+		CueAt: finite(pl.CueAt), CueOffset: finite(pl.CueOffset), ErrorMS: finite(pl.Uncertainty * 1000),
 	}
 	if out.Evidence == nil {
 		out.Evidence = []string{}
-	}
-	if !math.IsNaN(pl.Lateness) {
-		out.LatenessMS = finite(pl.Lateness * 1000)
 	}
 	return out
 }

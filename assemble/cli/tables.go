@@ -3,6 +3,7 @@ package cli
 import (
 	"fmt"
 	"io"
+	"math"
 	"strings"
 	"text/tabwriter"
 
@@ -62,23 +63,71 @@ func checkTable(r assemble.CheckResult) func(io.Writer) {
 	}
 }
 
+// syncTable stays within 100 columns.
 func syncTable(r assemble.SyncResult) func(io.Writer) {
 	return func(w io.Writer) {
+		sure, asks := 0, 0
 		table(w, func(row func(...any)) {
-			row("take", "file", "offset", "drift", "sure", "method", "clap against playing")
+			row("take", "of", "offset s", "drift ppm", "sure", "placed by", "playing against clap")
 			for _, t := range r.Takes {
-				sure := fmt.Sprintf("%.2f", t.Confidence)
-				if !t.Sure {
-					sure += " no"
+				how := fmt.Sprintf("%.2f", t.Confidence)
+				if sure++; !t.Sure {
+					how += " asks"
+					sure--
+					asks++
 				}
-				row(t.Name, t.File, fmt.Sprintf("%+.4f s", t.Offset), fmt.Sprintf("%+.1f ppm", t.DriftPPM), sure, t.Method, late(t.LatenessMS))
+				drift := "-" // not enough playing to tell
+				if t.DriftPPM != 0 {
+					drift = fmt.Sprintf("%+.1f", t.DriftPPM)
+				}
+				row(short(t.Name, 20), t.Role, fmt.Sprintf("%+.4f", t.Offset), drift, how, t.Method, played(t))
 			}
 		})
+		fmt.Fprintf(w, "%d recordings: %d placed, %d to be decided; %d steps of listening made, %d known\n",
+			len(r.Takes), sure, asks, r.Tasks.Run, r.Tasks.Reused)
+		for _, p := range r.PNG {
+			fmt.Fprintf(w, "drawn in %s\n", p)
+		}
 		fmt.Fprintf(w, "written to %s\n", r.File)
 		if r.Pinned > 0 {
 			fmt.Fprintf(w, "%d values written into the manifest\n", r.Pinned)
 		}
 	}
+}
+
+// short is a name of at most n characters.
+func short(s string, n int) string {
+	if r := []rune(s); len(r) > n {
+		return string(r[:n-1]) + "…"
+	}
+	return s
+}
+
+// played says how the playing lies against the player's own clap, and what was
+// done about it.
+func played(t assemble.Placed) string {
+	switch {
+	case t.Method == "offset given":
+		return "by hand"
+	case t.LatenessMS == nil && t.CueAt == nil:
+		return "no clap"
+	case t.LatenessMS == nil:
+		return "the clap alone"
+	case math.Abs(*t.LatenessMS) < 0.5:
+		return "together"
+	case t.KeptMS != 0:
+		return late(t.LatenessMS) + ", kept"
+	case t.Method == "cue given" || !t.Sure:
+		return late(t.LatenessMS)
+	}
+	// The playing is not moved farther from its clap than sync allows, and
+	// where it tells little, not all the way.
+	if t.CueOffset != nil && t.Method != "device" {
+		if ms := math.Abs(*t.CueOffset-t.Offset) * 1000; math.Abs(*t.LatenessMS) > ms+5 {
+			return fmt.Sprintf("%s, %.0f removed", late(t.LatenessMS), ms)
+		}
+	}
+	return late(t.LatenessMS) + ", removed"
 }
 
 // late says how the playing lies against the clap of the same player.

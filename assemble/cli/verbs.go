@@ -46,11 +46,16 @@ func (a *app) syncVerb() *cobra.Command {
 	var pin bool
 	c := a.verb("sync", "find where every recording lies against the guide",
 		`Finds the clap on the cue and the playing in every recording, writes what it
-measured to sync.yaml and shows how sure it is. offset: and cue_at: in the
-manifest win over what is measured. A recording that cannot be placed safely is
-left out of the film until you say where its clap is:
+measured to sync.yaml and shows how sure it is. out/sync.png shows every take
+round the clap and three downbeats: a take that is a beat off stands beside the
+others. offset: and cue_at: in the manifest win over what is measured. A
+recording that cannot be placed safely is left out of the film until you say
+where its clap is:
 
-  video: {file: intake/mara.mov, cue_at: 11.48}   # seconds in that file`,
+  video: {file: intake/mara.mov, cue_at: 11.48}   # seconds in that file
+
+How late somebody plays against their own clap is removed, or kept with
+timing: as-played in the manifest, for all or for one take.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Sync(cmd.Context(), pin)
 			if err != nil {

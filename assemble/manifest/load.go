@@ -141,9 +141,10 @@ func (m mapping) production() *Production {
 		}
 	}
 	p.Guide = m.guide(p.Tempo)
+	p.Timing = m.timing(Tightened)
 	p.Sections = m.sections()
 	var entries []mapping
-	p.Takes, entries = m.takes(p.Tempo)
+	p.Takes, entries = m.takes(p.Tempo, p.Timing)
 	p.Sections = m.useSections(p.Sections, p.Takes, entries)
 	m.useGuides(&p.Guide, p.Takes, entries, p.Tempo)
 	p.Mix = m.mix(p.Sections)

@@ -100,13 +100,24 @@ func sortedRunes(s string) string {
 	return string(r)
 }
 
-// takes reads the takes, each with the mapping it came from.
-func (m mapping) takes(music *tempo.Map) ([]Take, []mapping) {
+// Words of the key timing.
+const (
+	Tightened = "tightened"
+	AsPlayed  = "as-played"
+)
+
+// timing reads what becomes of a player's steady lateness.
+func (m mapping) timing(def string) string { return m.choice("timing", def, Tightened, AsPlayed) }
+
+// takes reads the takes, each with the mapping it came from. timing is for
+// those that say nothing else.
+func (m mapping) takes(music *tempo.Map, timing string) ([]Take, []mapping) {
 	var all []Take
 	used := newNames("take")
 	entries := m.entries("takes", takeShape)
 	for _, e := range entries {
 		t := e.take(music)
+		t.Timing = e.timing(timing)
 		used.add(e, "name", t.Name)
 		all = append(all, t)
 	}

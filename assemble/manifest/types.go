@@ -20,6 +20,7 @@ type Production struct {
 	Tempo     *tempo.Map
 	Score     *score.Score // what Tempo was made from; nil when the manifest writes the tempo itself
 	Guide     Guide
+	Timing    string    // of takes that say nothing else: "tightened" (default) or "as-played"
 	Sections  []Section // those declared, in order, then those that only takes name
 	Takes     []Take    // in the order of the manifest, which is the order of seats
 	Mix       Mix
@@ -69,6 +70,7 @@ type Take struct {
 	Video    *File  // picture, and sound when Audio is nil
 	Audio    *File  // separate microphone recording
 	Guide    string // "" for the one all play to, or the name of a Variant of it
+	Timing   string // "tightened": the playing is put on the beats; "as-played": the player's clap is
 	Expected bool   // not in yet: the seat is kept
 	GainDB   float64
 	Pan      *float64 // -100 left to 100 right; nil: placed automatically

@@ -190,13 +190,7 @@ func (g levels) curve(p *picture, s *setter, o LevelsOptions) {
 			if !(from >= curveFloor && to >= curveFloor) {
 				continue
 			}
-			// Every piece runs the same way round: overlaps must not cancel.
-			x0, x1 := x(float64(i)*o.Step), x(float64(i+1)*o.Step)
-			n.move(x0, max(b.y0, y(from)-half))
-			n.line(x1, max(b.y0, y(to)-half))
-			n.line(x1, min(b.y1, y(to)+half))
-			n.line(x0, min(b.y1, y(from)+half))
-			n.ClosePath()
+			n.ribbon(b, x(float64(i)*o.Step), y(from), x(float64(i+1)*o.Step), y(to), half)
 		}
 	})
 	for at := b.x0; at < b.x1; at += 14 * g.unit { // dashes

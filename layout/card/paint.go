@@ -68,6 +68,17 @@ func (p pen) cube(a, b, c, d, x, y float64) {
 	p.CubeTo(float32(a-p.dx), float32(b-p.dy), float32(c-p.dx), float32(d-p.dy), float32(x-p.dx), float32(y-p.dy))
 }
 
+// ribbon is a piece of a curve from one point to another, twice half thick and
+// no higher or lower than b. Every piece runs the same way round, so that
+// overlaps do not cancel.
+func (p pen) ribbon(b box, x0, y0, x1, y1, half float64) {
+	p.move(x0, max(b.y0, y0-half))
+	p.line(x1, max(b.y0, y1-half))
+	p.line(x1, min(b.y1, y1+half))
+	p.line(x0, min(b.y1, y0+half))
+	p.ClosePath()
+}
+
 // paint composes colour c over the pixels the path covers, within clip. The
 // path must lie inside bounds.
 func (p *picture) paint(bounds box, clip image.Rectangle, c color.NRGBA, path func(pen)) {

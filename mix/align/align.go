@@ -31,6 +31,10 @@ type Recording struct {
 	CueAt    *float64 // seconds of the file at which the cue sounds, fixed by the user
 	Offset   *float64 // guide time at the file's time zero, fixed by the user
 	DriftPPM *float64 // fixed by the user
+
+	// AsPlayed keeps how late or early the player plays against their own cue:
+	// the cue is put on its beat, not the mean of the playing.
+	AsPlayed bool
 }
 
 // Pair ties two recordings of one take together.
@@ -60,7 +64,7 @@ type Placement struct {
 
 	// CueOffset is the offset at which the cue sound lies exactly on its
 	// beat, NaN when no cue was found. Offset puts the mean of the playing on
-	// the beats where that could be measured.
+	// the beats where that could be measured, unless the recording is AsPlayed.
 	CueOffset float64
 	// CueAt is the file time of the cue sound, NaN when none was found.
 	CueAt float64
@@ -68,6 +72,9 @@ type Placement struct {
 	// beat, seconds: CueOffset - Offset at the middle of the playing. NaN when
 	// either is unknown.
 	Lateness float64
+	// Kept is the part of Lateness, in seconds, that is still in Offset because
+	// the recording is AsPlayed.
+	Kept float64
 	// Uncertainty is the expected error of Offset in seconds (one standard
 	// deviation) given that the right beat was found.
 	Uncertainty float64

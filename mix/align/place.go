@@ -38,6 +38,7 @@ func Place(m *tempo.Map, recs []Recording, pairs []Pair) []Placement {
 		placed[k] = decide(g, t)
 	}
 	follow(g, takes, ties, placed)
+	keepLateness(takes, placed)
 	for k, i := range order {
 		out[i] = placed[k]
 	}

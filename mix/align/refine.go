@@ -128,6 +128,9 @@ func (p *Placement) settle(g *grid, t *take, h hyp, fit playing) {
 	p.blend(h, fit)
 }
 
+// mostLate is how far from its cue the playing is placed at the most, seconds.
+const mostLate = 0.06
+
 // blend joins the cue and the playing, each by how well it tells where the
 // player's mean timing lies.
 func (p *Placement) blend(h hyp, fit playing) {
@@ -143,7 +146,7 @@ func (p *Placement) blend(h hyp, fit playing) {
 		p.Method = "cue+playing"
 		a, b := 1/(playErr*playErr), 1/(clapSigma*clapSigma)
 		p.Offset = (byPlay*a + p.CueOffset*b) / (a + b)
-		p.Offset = math.Max(p.CueOffset-0.06, math.Min(p.CueOffset+0.06, p.Offset))
+		p.Offset = math.Max(p.CueOffset-mostLate, math.Min(p.CueOffset+mostLate, p.Offset))
 		p.Lateness = p.CueOffset - byPlay
 		p.Uncertainty = 1 / math.Sqrt(a+b)
 	}
