@@ -119,6 +119,9 @@ func (p *Production) locate(ctx context.Context) ([]located, error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := p.readLook(ctx); err != nil {
+		return nil, err
+	}
 	p.inspectRoom(ctx)
 	var tasks []task.Task
 	pairs := devices(recs)

@@ -77,15 +77,16 @@ func (p *Production) overlay(f plan.Film, sc scene) (key store.Action, draw func
 	if len(shot.Tiles) == 0 {
 		bg := plan.Background(p.man)
 		key = base.Arg("text", shot.Text).Arg("page", sc.page).Arg("background", bg).Arg("card", p.cardText(shot))
+		key = p.fontArg(key, p.cardText(shot)...)
 		return key, func() (image.Image, error) {
-			pages, err := plan.CardPages(p.man, shot, f.Canvas)
+			pages, err := plan.CardPages(p.man, p.look.Look, shot, f.Canvas)
 			if err != nil {
 				return nil, err
 			}
 			return pages[sc.page], nil
 		}
 	}
-	o := card.OverlayOptions{Background: plan.Background(p.man)}
+	o := card.OverlayOptions{Background: plan.Background(p.man), Fonts: p.look.Fonts}
 	for _, t := range shot.Tiles {
 		if sc.left[t.Take] {
 			continue
@@ -110,6 +111,7 @@ func (p *Production) overlay(f plan.Film, sc scene) (key store.Action, draw func
 		}
 	}
 	key = base.Arg("background", o.Background).Arg("holes", o.Holes).Arg("fills", o.Fills).Arg("labels", o.Labels).Arg("cards", o.Placeholders)
+	key = p.fontArg(key, wordsOf(o)...)
 	return key, func() (image.Image, error) { return card.Overlay(f.Canvas, o) }
 }
 

@@ -7,6 +7,8 @@ import (
 	"strconv"
 	"strings"
 
+	"go.yaml.in/yaml/v3"
+
 	"ripieno/mix/tempo"
 )
 
@@ -55,6 +57,7 @@ func (m mapping) picture() Picture {
 	}
 	p.Margin, _ = c.whole("margin", 0, 400)
 	p.Background = c.colour("background", p.Background)
+	p.Fonts = c.fonts()
 	p.Labels = c.flag("labels", p.Labels)
 	if x, ok := c.number("lead_in", 0, maxEdge, "seconds"); ok {
 		p.LeadIn = x
@@ -70,6 +73,36 @@ func (m mapping) picture() Picture {
 	p.FadeIn, _ = c.number("fade_in", 0, maxEdge, "seconds")
 	p.FadeOut, _ = c.number("fade_out", 0, maxEdge, "seconds")
 	return p
+}
+
+// maxFonts bounds the font files of a production; every script there is would
+// need fewer.
+const maxFonts = 8
+
+// fonts reads one font file, or a list of them.
+func (m mapping) fonts() []Asset {
+	const example = "fonts/hebrew.ttf"
+	v := m.vals["font"]
+	if v == nil || v.Kind != yaml.SequenceNode {
+		if path := m.path("font", example); path != "" {
+			return []Asset{{path, markOf(m.file, v)}}
+		}
+		return nil
+	}
+	if len(v.Content) == 0 || len(v.Content) > maxFonts {
+		m.at(v, fmt.Sprintf("one font file, or a list of up to %d", maxFonts), "font lists %d files", len(v.Content))
+		return nil
+	}
+	var all []Asset
+	for _, n := range v.Content {
+		// Each entry is read as if it stood behind the key alone.
+		one := m
+		one.vals = map[string]*yaml.Node{"font": n}
+		if path := one.path("font", example); path != "" {
+			all = append(all, Asset{path, markOf(m.file, n)})
+		}
+	}
+	return all
 }
 
 // frameRates are the production's rates, by the ways people write them. The

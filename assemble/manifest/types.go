@@ -101,6 +101,13 @@ type Crop struct {
 	X, Y, Zoom float64 // 0.5, 0.5, 1 when not given
 }
 
+// Asset is a file of the production that is not a take: a font, a recorded
+// room.
+type Asset struct {
+	Path string // relative to the production's folder
+	Mark fault.Mark
+}
+
 // Mix is the sound of the film.
 type Mix struct {
 	LoudnessLUFS float64 // integrated loudness of the delivered sound; -16 when not given
@@ -109,11 +116,11 @@ type Mix struct {
 	AutoBalance  bool    // balance: auto (default) or manual
 	PanLaw       string  // power (default), compromise or linear
 	Hall         Hall
-	Impulse      *Impulse // a recorded room instead of Hall; nil: none
-	FadeIn       float64  // seconds at the film's beginning; 0 when not given
-	FadeOut      float64  // seconds at its end
-	SoloLiftDB   float64  // how much a take is lifted while a solo shot shows it; 0 when not given
-	Stage        []Place  // where sections sit, for takes that are placed automatically
+	Impulse      *Asset  // a recorded room instead of Hall; nil: none
+	FadeIn       float64 // seconds at the film's beginning; 0 when not given
+	FadeOut      float64 // seconds at its end
+	SoloLiftDB   float64 // how much a take is lifted while a solo shot shows it; 0 when not given
+	Stage        []Place // where sections sit, for takes that are placed automatically
 }
 
 // Picture is what all deliverables share.
@@ -129,6 +136,7 @@ type Picture struct {
 	Rows           string  // "grid" (default), "sections" or "justified"
 	ShortRows      string  // incomplete rows: "centred" (default) or "spread"
 	SmallestTile   int     // height in pixels at 1080 lines below which a grid becomes pages; 0, when not given: any
+	Fonts          []Asset // fill in for characters that the embedded fonts lack, in this order
 	MatchLight     bool    // match: light, bring exposure and white balance of takes together; false when not given
 	FadeIn         float64 // seconds in which the film comes out of black; 0 when not given
 	FadeOut        float64 // seconds in which it goes into black; 0 when not given

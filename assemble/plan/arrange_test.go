@@ -14,7 +14,7 @@ import (
 // one plans a single film in full HD.
 func one1080(t testing.TB, p *manifest.Production, facts map[string]Facts) Film {
 	t.Helper()
-	pl, err := New(p, facts, fullHD)
+	pl, err := New(p, facts, fullHD, Look{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -197,7 +197,7 @@ func big(t testing.TB) (*manifest.Production, map[string]Facts) {
 func BenchmarkPlan500Players40Shots(b *testing.B) {
 	p, facts := big(b)
 	for b.Loop() {
-		pl, err := New(p, facts, fullHD)
+		pl, err := New(p, facts, fullHD, Look{})
 		if err != nil {
 			b.Fatal(err)
 		}
@@ -233,7 +233,7 @@ func TestEveryCanvasHasItsOwnBestGrid(t *testing.T) {
 	pl, err := New(p, facts, []Want{
 		{Name: "hd", Canvas: layout.Canvas{W: 1920, H: 1080}}, {Name: "4k", Canvas: layout.Canvas{W: 3840, H: 2160}},
 		{Name: "vertical", Canvas: layout.Canvas{W: 1080, H: 1920}}, {Name: "square", Canvas: layout.Canvas{W: 1080, H: 1080}}, {Name: "old", Canvas: layout.Canvas{W: 1440, H: 1080}},
-	})
+	}, Look{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -269,7 +269,7 @@ func TestAPairStandsSideBySide(t *testing.T) {
 	}{{1920, 1080, true}, {640, 360, true}, {2390, 1000, true}, {1080, 1920, false}} {
 		for _, margin := range []int{0, 20} {
 			p.Picture.Margin = margin
-			pl, err := New(p, filmed(p), []Want{{Name: "x", Canvas: layout.Canvas{W: c.w, H: c.h}}})
+			pl, err := New(p, filmed(p), []Want{{Name: "x", Canvas: layout.Canvas{W: c.w, H: c.h}}}, Look{})
 			if err != nil {
 				t.Fatal(err)
 			}

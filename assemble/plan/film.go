@@ -79,7 +79,7 @@ func (t Timeline) clamp(m manifest.Time) int {
 }
 
 // film lays out one deliverable.
-func film(p *manifest.Production, facts map[string]Facts, line Timeline, shots []shot.Shot, w Want) (*Film, error) {
+func film(p *manifest.Production, facts map[string]Facts, line Timeline, shots []shot.Shot, w Want, l Look) (*Film, error) {
 	f := &Film{Name: w.Name, Canvas: w.Canvas, Rough: w.Rough, Marks: w.Marks}
 	f.FadeIn = min(line.Rate.Frame(p.Picture.FadeIn), line.Frames)
 	f.FadeOut = min(line.Rate.Frame(p.Picture.FadeOut), line.Frames)
@@ -96,7 +96,7 @@ func film(p *manifest.Production, facts map[string]Facts, line Timeline, shots [
 			return nil, err
 		}
 		if s.Show == shot.Card {
-			if out.Pages, err = cardPages(p, out, w.Canvas); err != nil {
+			if out.Pages, err = cardPages(p, l, out, w.Canvas); err != nil {
 				return nil, err
 			}
 		}

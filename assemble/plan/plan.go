@@ -227,8 +227,8 @@ type Plan struct {
 
 // New plans the films wanted. The facts are keyed by take name; a take
 // without facts counts as Unreadable. Its errors are faults at the manifest.
-func New(p *manifest.Production, facts map[string]Facts, wants []Want) (*Plan, error) {
-	if err := checkText(p); err != nil {
+func New(p *manifest.Production, facts map[string]Facts, wants []Want, l Look) (*Plan, error) {
+	if err := checkText(p, l); err != nil {
 		return nil, err
 	}
 	line, err := NewTimeline(p)
@@ -241,7 +241,7 @@ func New(p *manifest.Production, facts map[string]Facts, wants []Want) (*Plan, e
 	}
 	pl := &Plan{Timeline: line, Strips: strips(p, facts, line, shots), Chapters: chapters(p, line), Notes: notes(p, line)}
 	for _, w := range wants {
-		f, err := film(p, facts, line, shots, w)
+		f, err := film(p, facts, line, shots, w, l)
 		if err != nil {
 			return nil, err
 		}
