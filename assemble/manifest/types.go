@@ -153,6 +153,7 @@ type Shot struct {
 	Section string // for soli
 	Take    string // for solo, and the left one of pair
 	Other   string // the right one of pair
+	Others  string // for solo: "around" shows them small, "absent" and "" not at all
 	Text    string // for card: "title", "credits", "dedication" or free text
 	Labels  *bool  // nil: as Picture.Labels says
 	// LabelsFor is as Picture's, nil for that one.

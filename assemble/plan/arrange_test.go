@@ -282,3 +282,72 @@ func TestAPairStandsSideBySide(t *testing.T) {
 		}
 	}
 }
+
+// A soloist with the others round: the soloist's tile is the largest, everybody
+// is there in seat order, a shot of the soloist alone has one tile, and when
+// the small ones would be too small they take turns.
+func TestASoloistWithTheOthersAround(t *testing.T) {
+	p := production(t, 12)
+	p.Shots = []manifest.Shot{
+		{From: at(1), Show: "tutti"},
+		{From: at(3), Show: "solo", Take: "take-5", Others: "around", Transition: manifest.Transition{Kind: "move", Seconds: 0.5}},
+		{From: at(5), Show: "solo", Take: "take-5"},
+	}
+	pl, err := New(p, filmed(p), fullHD, Look{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := pl.Films[0]
+	checkTiles(t, f)
+	n := len(f.Shots)
+	around, alone := f.Shots[n-2], f.Shots[n-1]
+	if len(alone.Tiles) != 1 || len(around.Tiles) != 12 || around.Tiles[0].Take != "take-5" {
+		t.Fatalf("%d tiles alone, %d around %s", len(alone.Tiles), len(around.Tiles), around.Tiles[0].Take)
+	}
+	next := 0
+	for _, tile := range around.Tiles[1:] {
+		if next++; next == 5 {
+			next++
+		}
+		if tile.Take != fmt.Sprint("take-", next) {
+			t.Errorf("%s where take-%d is due", tile.Take, next)
+		}
+		if tile.Rect.W*3 > around.Tiles[0].Rect.W*2 {
+			t.Errorf("%s is %v, the soloist %v", tile.Take, tile.Rect, around.Tiles[0].Rect)
+		}
+	}
+	// All of them glide: every tile has the same shape, large or small.
+	if got := len(f.Glides(n - 2)); got != 12 {
+		t.Errorf("%d of 12 takes glide to their place round the soloist", got)
+	}
+
+	p.Picture.SmallestTile = 300
+	if pl, err = New(p, filmed(p), fullHD, Look{}); err != nil {
+		t.Fatal(err)
+	}
+	seen := map[string]int{}
+	sheets := 0
+	for _, s := range pl.Films[0].Shots {
+		if s.Show != "solo" || len(s.Tiles) == 1 {
+			continue
+		}
+		sheets++
+		for _, tile := range s.Tiles {
+			seen[tile.Take]++
+			if tile.Rect.H < 300 {
+				t.Errorf("%s is %d high", tile.Take, tile.Rect.H)
+			}
+		}
+		if s.Sheets != 3 || s.Tiles[0].Rect != pl.Films[0].Shots[len(pl.Films[0].Shots)-2].Tiles[0].Rect {
+			t.Errorf("sheet %d of %d, the soloist at %v", s.Sheet, s.Sheets, s.Tiles[0].Rect)
+		}
+	}
+	if sheets != 3 || seen["take-5"] != 3 || len(seen) != 12 || seen["take-12"] != 1 {
+		t.Errorf("%d sheets show %v", sheets, seen)
+	}
+	p.Picture.SmallestTile, p.Shots = 800, p.Shots[1:2]
+	p.Shots[0].Transition = manifest.Transition{}
+	if _, err := New(p, filmed(p), fullHD, Look{}); err == nil || !strings.Contains(err.Error(), `there is no room for others round take "take-5"`) {
+		t.Errorf("no room: %v", err)
+	}
+}

@@ -21,7 +21,7 @@ func resolve(p *manifest.Production, line Timeline) ([]shot.Shot, error) {
 	for i, s := range p.Shots {
 		w := shot.Want{
 			From: line.clamp(s.From), To: -1, Show: shot.Kind(s.Show),
-			Section: s.Section, Take: s.Take, Other: s.Other, Text: s.Text, Labels: p.Picture.Labels,
+			Section: s.Section, Take: s.Take, Other: s.Other, Others: s.Others == "around", Text: s.Text, Labels: p.Picture.Labels,
 		}
 		if s.To != nil {
 			w.To = line.clamp(*s.To)
