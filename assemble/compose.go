@@ -19,7 +19,7 @@ type composition struct {
 	line     plan.Timeline
 	conforms []task.Task // of the whole film
 	backdrop task.Task
-	overlays []task.Task // of the scene; in a transition of the old scene, the new one, and the new one whole
+	overlays []task.Task // of the scene, and names that come or go; in a transition of the old scene, the new one, and the new one whole
 	glides   []plan.Glide
 }
 
@@ -28,6 +28,9 @@ func (p *Production) composition(f plan.Film, seg plan.Segment, line plan.Timeli
 	add := func(sc scene) { c.overlays = append(c.overlays, drawTask(p.overlay(f, sc))) }
 	if !seg.Into {
 		add(sceneOf(seg))
+		if seg.Soft.Frames > 0 {
+			c.overlays = append(c.overlays, drawTask(p.labels(f, f.Shots[seg.Shot])))
+		}
 		return c
 	}
 	c.glides = f.Glides(seg.Shot)
@@ -59,6 +62,9 @@ func (c composition) segment(mezzanine func(conform int) string, overlay func(k 
 	}
 	if !c.seg.Into {
 		g.Scene = graph.Scene{Pieces: pieces(c.film, sceneOf(c.seg), c.line, mezzanine), Overlay: overlay(0)}
+		if soft := c.seg.Soft; soft.Frames > 0 {
+			g.Names = graph.Names{Path: overlay(1), Out: soft.Out, At: soft.At, Frames: soft.Frames}
+		}
 		return g
 	}
 	old, new := c.scenes()

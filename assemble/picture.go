@@ -59,7 +59,7 @@ type scene struct {
 
 // sceneOf is the scene of a segment, in a transition the one that comes.
 func sceneOf(seg plan.Segment) scene {
-	return scene{shot: seg.Shot, page: seg.Page, labels: seg.Labels, span: seg.Span}
+	return scene{shot: seg.Shot, page: seg.Page, labels: seg.Labels && seg.Soft.Frames == 0, span: seg.Span}
 }
 
 // before is the scene that a transition leaves.
@@ -107,12 +107,28 @@ func (p *Production) overlay(f plan.Film, sc scene) (key store.Action, draw func
 			}
 		}
 		if sc.labels {
-			o.Labels = append(o.Labels, card.Label{Tile: t.Rect, Name: t.Player, Part: t.Part})
+			o.Labels = append(o.Labels, labelOf(t))
 		}
 	}
 	key = base.Arg("background", o.Background).Arg("holes", o.Holes).Arg("fills", o.Fills).Arg("labels", o.Labels).Arg("cards", o.Placeholders)
 	key = p.fontArg(key, wordsOf(o)...)
 	return key, func() (image.Image, error) { return card.Overlay(f.Canvas, o) }
+}
+
+func labelOf(t plan.Tile) card.Label { return card.Label{Tile: t.Rect, Name: t.Player, Part: t.Part} }
+
+// labels is the names of a shot alone.
+func (p *Production) labels(f plan.Film, shot plan.Shot) (store.Action, func() (image.Image, error)) {
+	var list []card.Label
+	for _, t := range shot.Tiles {
+		if !t.Card { // a card has its name on it
+			list = append(list, labelOf(t))
+		}
+	}
+	key := store.NewAction("labels").Version(pictureRule).Arg("canvas", f.Canvas).Arg("labels", list).Ext(".png").
+		For(fmt.Sprintf("%s %s", f.Name, shot.Show))
+	key = p.fontArg(key, wordsOf(card.OverlayOptions{Labels: list})...)
+	return key, func() (image.Image, error) { return card.Labels(f.Canvas, list, p.look.Fonts) }
 }
 
 // cardText is everything a card's drawing depends on besides its own text.

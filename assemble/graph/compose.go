@@ -42,6 +42,7 @@ type Segment struct {
 	Rough    bool
 	Marks    Marks
 	Into     *Into // a transition to another scene; nil for none
+	Names    Names
 	Fade     Fade
 }
 
@@ -60,12 +61,16 @@ func Compose(g Segment, dst string) (Command, error) {
 	if g.Marks.Path != "" {
 		inputs++
 	}
+	if g.Names.Frames > 0 {
+		inputs++
+	}
 	return build(inputs, func() *ffmpeg.Stream {
 		backdrop := backdrops(g)
 		s := scene(g.Scene, g, backdrop)
 		if g.Into != nil {
 			s = into(s, g, backdrop)
 		}
+		s = named(s, g)
 		s = faded(s, g)
 		s = marked(s, g.Marks, g.Rate)
 		s = filter(s, "format", "pix_fmts=yuv420p")
@@ -80,6 +85,38 @@ func scene(sc Scene, g Segment, backdrop backdropper) *ffmpeg.Stream {
 		return paced(still(s, g.Frames), g.Rate)
 	}
 	return ffmpeg.Filter([]*ffmpeg.Stream{stack(sc.Pieces, g, backdrop), s}, "overlay", ffmpeg.Args{"format=yuv420"})
+}
+
+// Names are labels that come or go: a picture of them alone, laid over a scene
+// without them. Frame k of n of the stretch has the weight (k+1)/(n+1), or
+// what that leaves of 1.
+type Names struct {
+	Path   string
+	Out    bool // they go
+	At     int  // frames of the stretch before the segment
+	Frames int  // of the stretch; 0 for no names
+}
+
+// named lays the names over the picture.
+func named(s *ffmpeg.Stream, g Segment) *ffmpeg.Stream {
+	n := g.Names
+	if n.Frames == 0 {
+		return s
+	}
+	way := "in"
+	if n.Out {
+		way = "out"
+	}
+	// The filter counts frames from its first, whose weight is 0 or 1.
+	skip := n.At + 1
+	names := still(picture(n.Path, "yuva420p"), skip+g.Frames)
+	names = filter(names, "fade", "t="+way, "start_frame=0", "nb_frames="+strconv.Itoa(n.Frames+1), "alpha=1")
+	names = filter(names, "trim", "start_frame="+strconv.Itoa(skip))
+	// Pictures come in twenty-fifths of a second, in which two frames can have
+	// one time.
+	names = paced(filter(names, "settb", "AVTB"), g.Rate)
+	s = paced(filter(filter(s, "format", "pix_fmts=yuv420p"), "settb", "AVTB"), g.Rate)
+	return ffmpeg.Filter([]*ffmpeg.Stream{s, names}, "overlay", ffmpeg.Args{"format=yuv420"})
 }
 
 // pieces are all moving tiles, those of a transition included.

@@ -17,6 +17,7 @@ const (
 	minCanvas, maxCanvas = 32, 8192 // pixels; H.264 level 6.2 ends at 8192
 	maxEdge              = 60       // seconds of film before and after the music
 	maxAspect            = 4        // wide or high; beyond, a tile is a slit
+	maxLabelsFade        = 3        // seconds; slower, names are neither there nor not
 )
 
 // mix reads the settings of the sound. The defaults are those of films that
@@ -66,6 +67,7 @@ func (m mapping) picture() Picture {
 		p.Tail = x
 	}
 	p.LabelsFor, _ = c.number("labels_for", 0.5, maxEdge, "seconds")
+	p.LabelsFade, _ = c.number("labels_fade", 0, maxLabelsFade, "seconds")
 	p.Rows = c.choice("rows", p.Rows, "grid", "sections", "justified")
 	p.ShortRows = c.choice("short_rows", p.ShortRows, "centred", "spread")
 	p.SmallestTile, _ = c.whole("smallest_tile", 20, 1080)

@@ -67,7 +67,7 @@ var (
 	stageShape = &shape{"a place on the stage", "in an entry of stage:", "{section: strings, from: -60, to: -10}",
 		[]string{"section", "from", "to"}}
 	pictureShape = &shape{"picture", "inside picture:", "picture: {fps: 30, aspect: 16:9}",
-		[]string{"fps", "aspect", "gutter", "margin", "background", "font", "labels", "labels_for", "lead_in", "tail",
+		[]string{"fps", "aspect", "gutter", "margin", "background", "font", "labels", "labels_for", "labels_fade", "lead_in", "tail",
 			"rows", "short_rows", "smallest_tile", "match", "fade_in", "fade_out"}}
 	shotShape = &shape{"a shot", "in an entry of shots:", "{from: m33, to: m41, show: solo, take: oboe-1}",
 		[]string{"from", "to", "show", "section", "take", "others", "takes", "text", "labels", "labels_for", "transition"}}

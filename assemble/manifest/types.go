@@ -133,6 +133,7 @@ type Picture struct {
 	Background     string  // "#rrggbb"; "#14161a" when not given
 	Labels         bool    // names on tiles; true when not given
 	LabelsFor      float64 // seconds of a shot in which names are shown; 0, when not given: all of it
+	LabelsFade     float64 // seconds in which names come and go; 0, when not given: at once
 	Rows           string  // "grid" (default), "sections" or "justified"
 	ShortRows      string  // incomplete rows: "centred" (default) or "spread"
 	SmallestTile   int     // height in pixels at 1080 lines below which a grid becomes pages; 0, when not given: any

@@ -83,6 +83,7 @@ func film(p *manifest.Production, facts map[string]Facts, line Timeline, shots [
 	f := &Film{Name: w.Name, Canvas: w.Canvas, Rough: w.Rough, Marks: w.Marks}
 	f.FadeIn = min(line.Rate.Frame(p.Picture.FadeIn), line.Frames)
 	f.FadeOut = min(line.Rate.Frame(p.Picture.FadeOut), line.Frames)
+	f.Soften = line.Rate.Frame(p.Picture.LabelsFade)
 	f.Poster = -1
 	if w.Poster != nil {
 		f.Poster = min(line.clamp(*w.Poster), line.Frames-1)

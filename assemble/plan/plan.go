@@ -188,6 +188,15 @@ type Segment struct {
 	Page   int  // of a card with several pages
 	Labels bool // names are shown
 	Into   bool // the transition into Shot from the shot before it
+	Soft   Soft // names come or go
+}
+
+// Soft is where a segment lies in a stretch in which names come or go. The
+// zero value is none.
+type Soft struct {
+	Out    bool // they go
+	At     int  // frames of the stretch before the segment
+	Frames int  // of the stretch
 }
 
 // Film is one deliverable.
@@ -201,6 +210,7 @@ type Film struct {
 	Segments []Segment
 	FadeIn   int // frames in which the film comes out of black
 	FadeOut  int // frames in which it goes into black
+	Soften   int // frames in which names come and go
 	Poster   int // output frame that is also kept as a picture; -1 for none
 }
 

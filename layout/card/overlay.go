@@ -86,6 +86,22 @@ func Overlay(c layout.Canvas, o OverlayOptions) (*image.NRGBA, error) {
 	return p.NRGBA, nil
 }
 
+// Labels is the labels alone on a transparent picture, as Overlay draws them.
+// Errors are Overlay's.
+func Labels(c layout.Canvas, labels []Label, fonts *Fonts) (*image.NRGBA, error) {
+	if err := c.Check(); err != nil {
+		return nil, err
+	}
+	p, s := newPicture(c.W, c.H, color.NRGBA{}), newSetter(fonts)
+	for _, l := range labels {
+		if err := checkTiles(c, l.Tile); err != nil {
+			return nil, err
+		}
+		p.label(s, c, l)
+	}
+	return p.NRGBA, errors.Join(s.refusal...)
+}
+
 // The plate of a label. At 0.72 a white picture behind it becomes #585a5c at
 // most, on which the name has a contrast of 6.2 and the part of 5.1; a test
 // measures both.

@@ -269,3 +269,34 @@ func BenchmarkOverlay60(b *testing.B) {
 		overlay(b, c, o)
 	}
 }
+
+// TestLabelsAlone: names that are laid over later look as those drawn at once.
+func TestLabelsAlone(t *testing.T) {
+	o := ensemble(t, small, 4)
+	whole := overlay(t, small, o)
+	alone, err := Labels(small, o.Labels, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	marks := 0
+	for _, h := range o.Holes {
+		for y := h.Y; y < h.Bottom(); y++ {
+			for x := h.X; x < h.Right(); x++ {
+				if a, b := whole.NRGBAAt(x, y), alone.NRGBAAt(x, y); a != b {
+					t.Fatalf("%d,%d is %v, drawn alone %v", x, y, a, b)
+				} else if a.A > 0 {
+					marks++
+				}
+			}
+		}
+	}
+	if marks < 500 {
+		t.Errorf("only %d pixels of labels", marks)
+	}
+	if _, err := Labels(small, []Label{{Tile: layout.Rect{X: -2, W: 20, H: 20}}}, nil); err == nil {
+		t.Error("a label off the canvas is drawn")
+	}
+	if _, err := Labels(small, []Label{{Tile: o.Holes[0], Name: "א"}}, nil); err == nil {
+		t.Error("a label that no font can draw is drawn")
+	}
+}
