@@ -122,7 +122,7 @@ func (p *Production) filmTasks(f plan.Film, line plan.Timeline, chapters []plan.
 	var segments []task.Task
 	for _, seg := range f.Segments {
 		c := p.composition(f, seg, line, conforms, backdrop)
-		for _, over := range c.overlays {
+		for _, over := range c.drawings() {
 			if !seen[over.ID] {
 				seen[over.ID] = true
 				tasks = append(tasks, over)

@@ -74,8 +74,11 @@ func (p *Production) overlay(f plan.Film, sc scene) (key store.Action, draw func
 	shot := f.Shots[sc.shot]
 	base := store.NewAction("overlay").Version(pictureRule).Arg("canvas", f.Canvas).Ext(".png").
 		For(fmt.Sprintf("%s %s", f.Name, shot.Show))
+	bg := plan.Background(p.man)
+	if shot.Roll.Step > 0 { // the letters lie over it
+		return base.Arg("background", bg), func() (image.Image, error) { return card.Overlay(f.Canvas, card.OverlayOptions{Background: bg}) }
+	}
 	if len(shot.Tiles) == 0 {
-		bg := plan.Background(p.man)
 		key = base.Arg("text", shot.Text).Arg("page", sc.page).Arg("background", bg).Arg("card", p.cardText(shot))
 		key = p.fontArg(key, p.cardText(shot)...)
 		return key, func() (image.Image, error) {
@@ -86,7 +89,7 @@ func (p *Production) overlay(f plan.Film, sc scene) (key store.Action, draw func
 			return pages[sc.page], nil
 		}
 	}
-	o := card.OverlayOptions{Background: plan.Background(p.man), Fonts: p.look.Fonts}
+	o := card.OverlayOptions{Background: bg, Fonts: p.look.Fonts}
 	for _, t := range shot.Tiles {
 		if sc.left[t.Take] {
 			continue
@@ -129,6 +132,23 @@ func (p *Production) labels(f plan.Film, shot plan.Shot) (store.Action, func() (
 		For(fmt.Sprintf("%s %s", f.Name, shot.Show))
 	key = p.fontArg(key, wordsOf(card.OverlayOptions{Labels: list})...)
 	return key, func() (image.Image, error) { return card.Labels(f.Canvas, list, p.look.Fonts) }
+}
+
+// roll is the part of the credits that passes in a scene.
+func (p *Production) roll(f plan.Film, sc scene) (store.Action, func() (image.Image, error)) {
+	shot := f.Shots[sc.shot]
+	top := shot.Roll.Top(sc.span.From - shot.From)
+	height := f.Canvas.H + shot.Roll.Step*(sc.span.Len()-1)
+	text := p.cardText(shot)
+	key := store.NewAction("roll").Version(pictureRule).Arg("canvas", f.Canvas).Arg("background", plan.Background(p.man)).Arg("card", text).
+		Arg("stretch", shot.Roll.Stretch).Arg("rows", [2]int{top, height}).Ext(".png").For(fmt.Sprintf("%s credits", f.Name))
+	return p.fontArg(key, text...), func() (image.Image, error) {
+		r, err := plan.NewRoll(p.man, p.look.Look, f.Canvas, shot.Roll.Stretch)
+		if err != nil {
+			return nil, err
+		}
+		return r.Draw(top, height), nil
+	}
 }
 
 // cardText is everything a card's drawing depends on besides its own text.

@@ -28,6 +28,14 @@ type Piece struct {
 type Scene struct {
 	Pieces  []Piece
 	Overlay string // full-canvas picture with transparent holes
+	Roll    Roll
+}
+
+// Roll is a picture higher than the canvas that moves up over the overlay, by
+// the same number of pixels each frame.
+type Roll struct {
+	Path string // "" for none
+	Step int    // pixels
 }
 
 // Segment is everything that is visible in a run of output frames.
@@ -82,9 +90,21 @@ func Compose(g Segment, dst string) (Command, error) {
 func scene(sc Scene, g Segment, backdrop backdropper) *ffmpeg.Stream {
 	s := picture(sc.Overlay, "yuva420p")
 	if len(sc.Pieces) == 0 {
-		return paced(still(s, g.Frames), g.Rate)
+		return rolling(paced(still(s, g.Frames), g.Rate), sc.Roll, g)
 	}
 	return ffmpeg.Filter([]*ffmpeg.Stream{stack(sc.Pieces, g, backdrop), s}, "overlay", ffmpeg.Args{"format=yuv420"})
+}
+
+// rolling lays the moving picture over s. Both have full colour until they are
+// one: letters that move by an odd number of rows would flicker in colour.
+func rolling(s *ffmpeg.Stream, r Roll, g Segment) *ffmpeg.Stream {
+	if r.Path == "" {
+		return s
+	}
+	roll := paced(filter(still(picture(r.Path, "yuva444p"), g.Frames), "settb", "AVTB"), g.Rate)
+	roll = filter(roll, "crop", strconv.Itoa(g.Canvas.W), strconv.Itoa(g.Canvas.H), "0", fmt.Sprintf("n*%d", r.Step), "exact=1")
+	s = paced(filter(filter(s, "format", "pix_fmts=yuv444p"), "settb", "AVTB"), g.Rate)
+	return ffmpeg.Filter([]*ffmpeg.Stream{s, roll}, "overlay", ffmpeg.Args{"format=yuv444"})
 }
 
 // Names are labels that come or go: a picture of them alone, laid over a scene
@@ -137,8 +157,14 @@ func (g Segment) pieces() []Piece {
 // overlays are all drawings that are laid over pieces.
 func (g Segment) overlays() []string {
 	list := []string{g.Overlay}
+	if g.Roll.Path != "" {
+		list = append(list, g.Roll.Path)
+	}
 	if g.Into != nil {
 		list = append(list, g.Into.Overlay)
+		if g.Into.Roll.Path != "" {
+			list = append(list, g.Into.Roll.Path)
+		}
 		if len(g.Into.Moves) > 0 {
 			list = append(list, g.Into.Cover)
 		}

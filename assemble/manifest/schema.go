@@ -70,7 +70,7 @@ var (
 		[]string{"fps", "aspect", "gutter", "margin", "background", "font", "labels", "labels_for", "labels_fade", "lead_in", "tail",
 			"rows", "short_rows", "smallest_tile", "match", "fade_in", "fade_out"}}
 	shotShape = &shape{"a shot", "in an entry of shots:", "{from: m33, to: m41, show: solo, take: oboe-1}",
-		[]string{"from", "to", "show", "section", "take", "others", "takes", "text", "labels", "labels_for", "transition"}}
+		[]string{"from", "to", "show", "section", "take", "others", "takes", "text", "roll", "labels", "labels_for", "transition"}}
 	transitionShape = &shape{"transition", "in an entry of shots:", "transition: {kind: dissolve, beats: 1}",
 		[]string{"kind", "beats", "seconds"}}
 	deliverShape = &shape{"a deliverable", "in an entry of deliver:", "{name: final, canvas: 1920x1080}",

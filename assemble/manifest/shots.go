@@ -92,6 +92,7 @@ func (m mapping) shot(who cast) Shot {
 		{"solo", "others", ""},
 		{"pair", "takes", "the two takes to show, for example takes: [oboe-1, horn-2]"},
 		{"card", "text", "text: title, text: credits, or words of your own"},
+		{"card", "roll", ""},
 	} {
 		switch {
 		case s.Show == own.show && own.hint == "": // it may be left out
@@ -105,6 +106,9 @@ func (m mapping) shot(who cast) Shot {
 	s.Take = m.text("take", "oboe-1")
 	s.Others = m.choice("others", "", "absent", "around")
 	s.Text = m.textUpTo("text", "title", maxCard, true)
+	if s.Roll = m.flag("roll", false); s.Roll && s.Show == "card" && s.Text != "credits" {
+		m.at(m.keys["roll"], "text: credits, or leave out roll", "only credits roll")
+	}
 	if x, ok := m.number("labels_for", 0.5, maxEdge, "seconds"); ok {
 		s.LabelsFor = &x
 	}

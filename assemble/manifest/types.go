@@ -156,6 +156,7 @@ type Shot struct {
 	Other   string // the right one of pair
 	Others  string // for solo: "around" shows them small, "absent" and "" not at all
 	Text    string // for card: "title", "credits", "dedication" or free text
+	Roll    bool   // for credits: they move up the canvas
 	Labels  *bool  // nil: as Picture.Labels says
 	// LabelsFor is as Picture's, nil for that one.
 	LabelsFor  *float64

@@ -54,7 +54,7 @@ func cardPages(p *manifest.Production, l Look, s Shot, c layout.Canvas) (int, er
 func CardPages(p *manifest.Production, l Look, s Shot, c layout.Canvas) ([]*image.NRGBA, error) {
 	switch s.Text {
 	case textCredits:
-		return card.Credits(c, card.CreditsOptions{Background: Background(p), Title: p.Title, Credits: roster(p), Fonts: l.Fonts})
+		return card.Credits(c, credits(p, l))
 	case textTitle:
 		var lines []string
 		for _, l := range []string{p.Composer, p.Ensemble, p.Dedication} {

@@ -96,7 +96,11 @@ func film(p *manifest.Production, facts map[string]Facts, line Timeline, shots [
 		if out.Into, err = into(p, f.Shots, s, line); err != nil {
 			return nil, err
 		}
-		if s.Show == shot.Card {
+		if s.Want >= 0 && p.Shots[s.Want].Roll {
+			if out.Roll, err = rollOf(p, l, out, p.Shots[s.Want].Mark, w.Canvas, line); err != nil {
+				return nil, err
+			}
+		} else if s.Show == shot.Card {
 			if out.Pages, err = cardPages(p, l, out, w.Canvas); err != nil {
 				return nil, err
 			}

@@ -152,10 +152,11 @@ type Shot struct {
 	Show     shot.Kind
 	Text     string
 	Labels   bool
-	LabelsTo int // output frame from which names are no longer shown
-	Pages    int // of a card; 1 for all that have one picture
-	Sheet    int // number of this part of a grid that takes several, from 0
-	Sheets   int // how many there are; 1 for a grid that is seen whole
+	LabelsTo int  // output frame from which names are no longer shown
+	Pages    int  // of a card; 1 for all that have one picture
+	Roll     Roll // of credits that move
+	Sheet    int  // number of this part of a grid that takes several, from 0
+	Sheets   int  // how many there are; 1 for a grid that is seen whole
 	Tiles    []Tile
 	// Into is the transition from the shot before, over the frames that end
 	// where this shot begins. Tiles are shown in it too.

@@ -90,20 +90,25 @@ func (s *setter) roster(c layout.Canvas, o CreditsOptions, px float64) roster {
 		r.head = s.wrap(o.Title, medium, size, full)
 		r.top += leading*stack(r.head) + px*1.2
 	}
-	// A column holds the widest part and the widest name, within reason.
-	names := 0.0
-	for _, k := range o.Credits {
-		r.parts = max(r.parts, s.set(k.Part, regular, px).width)
-		names = max(names, s.set(k.Name, medium, px).width)
-	}
-	room := full - nameGap*px
-	r.parts = min(r.parts, 0.45*room)
-	names = min(names, room-r.parts)
+	var names float64
+	r.parts, names = s.columnWidths(o.Credits, px, full)
 	r.width = r.parts + nameGap*px + names
 	r.perPage = max(1, min(maxColumns, int((full+columnGap*px)/(r.width+columnGap*px))))
 	r.depth = max(1, int((float64(c.H)-r.top-c.Scale(creditsMargin)*0.7)/(rowHeight*px)))
 	r.cut(s.rows(o.Credits, px, r.parts, names))
 	return r
+}
+
+// columnWidths is the room for parts and for names in a column: the widest of
+// each, within reason.
+func (s *setter) columnWidths(credits []Credit, px, full float64) (parts, names float64) {
+	for _, k := range credits {
+		parts = max(parts, s.set(k.Part, regular, px).width)
+		names = max(names, s.set(k.Name, medium, px).width)
+	}
+	room := full - nameGap*px
+	parts = min(parts, 0.45*room)
+	return parts, min(names, room-parts)
 }
 
 // rows sets every credit and puts headings between sections.
