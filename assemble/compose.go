@@ -87,7 +87,7 @@ func (c composition) scenes() (old, new scene) {
 func (c composition) segment(mezzanine func(conform int) string, drawing func(task.Task) string, backdrop string) graph.Segment {
 	g := graph.Segment{
 		Canvas: c.film.Canvas, Rate: c.line.Rate, Frames: c.seg.Len(), Rough: c.film.Rough, Backdrop: backdrop,
-		Fade: c.fade(),
+		Fade: c.fade(), Scenery: c.film.Scenery,
 	}
 	scene := func(sc scene, d painting) graph.Scene {
 		s := graph.Scene{Pieces: pieces(c.film, sc, c.line, mezzanine), Overlay: drawing(d.overlay)}

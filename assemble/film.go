@@ -116,7 +116,7 @@ func (p *Production) filmTasks(f plan.Film, line plan.Timeline, chapters []plan.
 		conforms[i] = p.conformTask(c, key, line)
 		tasks = append(tasks, conforms[i])
 	}
-	backdrop := drawTask(p.backdrop())
+	backdrop := drawTask(p.backdrop(f.Canvas))
 	tasks = append(tasks, backdrop)
 	seen := map[string]bool{}
 	var segments []task.Task

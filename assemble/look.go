@@ -4,15 +4,19 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"image"
+	"image/color"
 	"io"
 	"os"
 	"strings"
+	"sync"
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
 	"ripieno/assemble/store"
+	"ripieno/layout"
 	"ripieno/layout/card"
 )
 
@@ -23,14 +27,83 @@ const maxAsset = 64 << 20
 // look is what drawings are made with, and what their keys know it by.
 type look struct {
 	plan.Look
-	fontID store.ID // of all font files; zero for none
+	fontID store.ID          // of all font files; zero for none
+	stills map[string]*still // pictures by their file as the manifest names it
+}
+
+// still is a picture that stands behind something.
+type still struct {
+	image.Image
+	id store.ID
+	mu sync.Mutex
+	// cut is the picture in the sizes it was asked for.
+	cut map[layout.Canvas]*image.NRGBA
+}
+
+// cover is the picture cut to a size, made once.
+func (s *still) cover(c layout.Canvas, below color.NRGBA) *image.NRGBA {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.cut[c] == nil {
+		s.cut[c] = card.Cover(s, c.W, c.H, below)
+	}
+	return s.cut[c]
 }
 
 // readLook reads the files that drawings need. Unlike a take, one that cannot
 // be used stops the run: nobody wants a film with other lettering.
 func (p *Production) readLook(ctx context.Context) error {
-	p.look = look{}
-	return p.readFonts(ctx)
+	p.look = look{stills: map[string]*still{}}
+	if err := p.readFonts(ctx); err != nil {
+		return err
+	}
+	var list fault.List
+	if a := p.man.Picture.Backdrop; a != nil {
+		list.Add(p.readStill(ctx, "background", *a))
+		p.look.Backdrop = func(c layout.Canvas) *image.NRGBA {
+			return p.look.stills[a.Path].cover(c, plan.Background(p.man))
+		}
+	}
+	for _, t := range p.man.Takes {
+		if t.Backing != nil {
+			list.Add(p.readStill(ctx, "picture", *t.Backing))
+		}
+	}
+	return list.Err()
+}
+
+// readStill reads a picture file, once.
+func (p *Production) readStill(ctx context.Context, what string, a manifest.Asset) *fault.Fault {
+	if p.look.stills[a.Path] != nil {
+		return nil
+	}
+	const hint = "a picture as cameras and drawing programs write it: .png or .jpg"
+	data, err := p.asset(ctx, a)
+	if err != nil {
+		return unusable(what, hint, a, err)
+	}
+	img, err := media.DecodeStill(data)
+	if err != nil {
+		return unusable(what, hint, a, err)
+	}
+	p.look.stills[a.Path] = &still{Image: img, id: store.HashBytes(data), cut: map[layout.Canvas]*image.NRGBA{}}
+	return nil
+}
+
+// groundArg adds the background picture to the key of a drawing.
+func (p *Production) groundArg(key store.Action) store.Action {
+	if a := p.man.Picture.Backdrop; a != nil {
+		return key.Input("backdrop", p.look.stills[a.Path].id)
+	}
+	return key
+}
+
+// ground is the background picture for a canvas; nil when it is a colour.
+func (l look) ground(c layout.Canvas) *image.NRGBA {
+	if l.Backdrop == nil {
+		return nil
+	}
+	return l.Backdrop(c)
 }
 
 // readFonts reads the manifest's fonts.

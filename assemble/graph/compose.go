@@ -47,6 +47,7 @@ type Segment struct {
 	// Backdrop is a small picture of the background, stretched over a hole
 	// while its take is not there.
 	Backdrop string
+	Scenery  bool // the backdrop is a picture of the whole canvas: a hole shows its own part
 	Rough    bool
 	Marks    Marks
 	Into     *Into // a transition to another scene; nil for none
@@ -245,7 +246,13 @@ func backdrops(g Segment) backdropper {
 		}
 	}
 	return func(p Piece, frames int) *ffmpeg.Stream {
-		s := filter(next(), "scale", strconv.Itoa(p.Hole.W), strconv.Itoa(p.Hole.H))
+		h := p.Hole
+		s := next()
+		if g.Scenery {
+			s = filter(s, "crop", strconv.Itoa(h.W), strconv.Itoa(h.H), strconv.Itoa(h.X), strconv.Itoa(h.Y))
+		} else {
+			s = filter(s, "scale", strconv.Itoa(h.W), strconv.Itoa(h.H))
+		}
 		return still(filter(s, "setsar", "sar=1"), frames)
 	}
 }

@@ -57,7 +57,7 @@ func (m mapping) picture() Picture {
 		p.Gutter = n
 	}
 	p.Margin, _ = c.whole("margin", 0, 400)
-	p.Background = c.colour("background", p.Background)
+	p.Background, p.Backdrop = c.ground("background", p.Background)
 	p.Fonts = c.fonts()
 	p.Labels = c.flag("labels", p.Labels)
 	if x, ok := c.number("lead_in", 0, maxEdge, "seconds"); ok {
@@ -181,7 +181,7 @@ func (m mapping) colour(key, def string) string {
 		return def
 	}
 	if !colourForm.MatchString(v.Value) {
-		hint := "red, green and blue as two hexadecimal digits each, in quotes: " + example
+		hint := "red, green and blue as two hexadecimal digits each, in quotes: " + example + "; or a picture, .png or .jpg"
 		if colourForm.MatchString("#" + v.Value) {
 			hint = fmt.Sprintf("did you mean %q, in quotes?", "#"+v.Value)
 		}
@@ -190,6 +190,21 @@ func (m mapping) colour(key, def string) string {
 	}
 	return strings.ToLower(v.Value)
 }
+
+// ground reads what stands behind something: a colour, or a picture file. The
+// colour is def beside a picture.
+func (m mapping) ground(key, def string) (colour string, picture *Asset) {
+	v := m.vals[key]
+	if v == nil || !isScalar(v) || !pictureForm.MatchString(v.Value) {
+		return m.colour(key, def), nil
+	}
+	if path := m.path(key, "art/hall.jpg"); path != "" {
+		return def, &Asset{path, markOf(m.file, v)}
+	}
+	return def, nil
+}
+
+var pictureForm = regexp.MustCompile(`(?i)\.(png|jpe?g)$`)
 
 var canvasForm = regexp.MustCompile(`^([0-9]{1,6})[xX×]([0-9]{1,6})$`)
 

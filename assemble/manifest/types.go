@@ -78,6 +78,7 @@ type Take struct {
 	TrimTo   *Time
 	Fit      string // "crop" (default) or "fit"
 	Behind   string // round a picture that is fitted: "" the background, "blur" the take itself, or "#rrggbb"
+	Backing  *Asset // a picture there instead; nil for none
 	Weight   int    // the tile covers so many cells a side; 1 when not given
 	Crop     Crop
 	AutoCrop bool // crop: auto, the focus is where the player moves
@@ -101,8 +102,8 @@ type Crop struct {
 	X, Y, Zoom float64 // 0.5, 0.5, 1 when not given
 }
 
-// Asset is a file of the production that is not a take: a font, a recorded
-// room.
+// Asset is a file of the production that is not a take: a font, a picture, a
+// recorded room.
 type Asset struct {
 	Path string // relative to the production's folder
 	Mark fault.Mark
@@ -131,6 +132,7 @@ type Picture struct {
 	Gutter         int     // pixels between tiles at 1080 lines, scaled with the canvas; 6 when not given
 	Margin         int     // pixels round the grid at 1080 lines; 0 when not given
 	Background     string  // "#rrggbb"; "#14161a" when not given
+	Backdrop       *Asset  // a picture instead of Background, which is then only that of cards in tiles; nil for none
 	Labels         bool    // names on tiles; true when not given
 	LabelsFor      float64 // seconds of a shot in which names are shown; 0, when not given: all of it
 	LabelsFade     float64 // seconds in which names come and go; 0, when not given: at once

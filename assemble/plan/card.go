@@ -37,6 +37,17 @@ func Colour(text string) color.NRGBA {
 // hold that it names.
 type Look struct {
 	Fonts *card.Fonts // nil: the embedded ones
+	// Backdrop gives the background picture in the size of a canvas; nil when
+	// the background is a colour.
+	Backdrop func(layout.Canvas) *image.NRGBA
+}
+
+// backdrop is Backdrop, or nil.
+func (l Look) backdrop(c layout.Canvas) *image.NRGBA {
+	if l.Backdrop == nil {
+		return nil
+	}
+	return l.Backdrop(c)
 }
 
 // cardPages counts the pages of a card. Only the credits can have more than
@@ -54,7 +65,7 @@ func cardPages(p *manifest.Production, l Look, s Shot, c layout.Canvas) (int, er
 func CardPages(p *manifest.Production, l Look, s Shot, c layout.Canvas) ([]*image.NRGBA, error) {
 	switch s.Text {
 	case textCredits:
-		return card.Credits(c, credits(p, l))
+		return card.Credits(c, credits(p, l, c))
 	case textTitle:
 		var lines []string
 		for _, l := range []string{p.Composer, p.Ensemble, p.Dedication} {
@@ -62,7 +73,7 @@ func CardPages(p *manifest.Production, l Look, s Shot, c layout.Canvas) ([]*imag
 				lines = append(lines, l)
 			}
 		}
-		return one(card.Title(c, card.TitleOptions{Background: Background(p), Title: p.Title, Lines: lines, Fonts: l.Fonts}))
+		return one(card.Title(c, card.TitleOptions{Background: Background(p), Title: p.Title, Lines: lines, Fonts: l.Fonts, Backdrop: l.backdrop(c)}))
 	}
 	text := s.Text
 	if text == textDedication {
@@ -73,7 +84,7 @@ func CardPages(p *manifest.Production, l Look, s Shot, c layout.Canvas) ([]*imag
 	if rest != "" {
 		lines = strings.Split(rest, "\n")
 	}
-	return one(card.Title(c, card.TitleOptions{Background: Background(p), Title: title, Lines: lines, Fonts: l.Fonts}))
+	return one(card.Title(c, card.TitleOptions{Background: Background(p), Title: title, Lines: lines, Fonts: l.Fonts, Backdrop: l.backdrop(c)}))
 }
 
 func one(img *image.NRGBA, err error) ([]*image.NRGBA, error) { return []*image.NRGBA{img}, err }

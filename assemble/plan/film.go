@@ -80,7 +80,7 @@ func (t Timeline) clamp(m manifest.Time) int {
 
 // film lays out one deliverable.
 func film(p *manifest.Production, facts map[string]Facts, line Timeline, shots []shot.Shot, w Want, l Look) (*Film, error) {
-	f := &Film{Name: w.Name, Canvas: w.Canvas, Rough: w.Rough, Marks: w.Marks}
+	f := &Film{Name: w.Name, Canvas: w.Canvas, Rough: w.Rough, Marks: w.Marks, Scenery: p.Picture.Backdrop != nil}
 	f.FadeIn = min(line.Rate.Frame(p.Picture.FadeIn), line.Frames)
 	f.FadeOut = min(line.Rate.Frame(p.Picture.FadeOut), line.Frames)
 	f.Soften = line.Rate.Frame(p.Picture.LabelsFade)
@@ -150,6 +150,9 @@ const sureSubject = 0.35
 // newTile stands a take in its rectangle for one shot.
 func newTile(t manifest.Take, f Facts, r layout.Rect, line Timeline, span Span) (Tile, error) {
 	tile := Tile{Take: t.Name, Rect: r, Fit: t.Fit, Player: t.Player, Part: t.Part, Behind: t.Behind, Absent: f.Absent, Card: f.Picture == nil, Silent: f.Sound == nil, Conform: -1}
+	if t.Backing != nil {
+		tile.Backing = t.Backing.Path
+	}
 	if f.Picture == nil {
 		return tile, nil
 	}

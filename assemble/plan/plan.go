@@ -138,6 +138,7 @@ type Tile struct {
 	Player  string      // label, first line
 	Part    string      // label, second line
 	Behind  string      // round the picture in its tile: "" background, "blur", or "#rrggbb"
+	Backing string      // a picture there, as the manifest names its file; "" for none
 	Absent  Absence     // why a card stands here instead of a picture
 	Card    bool        // there is no picture at all: a card holds the seat
 	Silent  bool        // and no sound either
@@ -206,6 +207,7 @@ type Film struct {
 	Canvas   layout.Canvas
 	Rough    bool
 	Marks    bool
+	Scenery  bool // the background is a picture
 	Shots    []Shot
 	Conforms []Conform
 	Segments []Segment

@@ -77,10 +77,10 @@ func rollAt(step, room int, c layout.Canvas, tight *card.Roll, set func(float64)
 
 // NewRoll sets the credits as a roll.
 func NewRoll(p *manifest.Production, l Look, c layout.Canvas, stretch float64) (*card.Roll, error) {
-	return card.NewRoll(c, credits(p, l), stretch)
+	return card.NewRoll(c, credits(p, l, c), stretch)
 }
 
 // credits is what the roster says, in pages or as a roll.
-func credits(p *manifest.Production, l Look) card.CreditsOptions {
-	return card.CreditsOptions{Background: Background(p), Title: p.Title, Credits: roster(p), Fonts: l.Fonts}
+func credits(p *manifest.Production, l Look, c layout.Canvas) card.CreditsOptions {
+	return card.CreditsOptions{Background: Background(p), Backdrop: l.backdrop(c), Title: p.Title, Credits: roster(p), Fonts: l.Fonts}
 }

@@ -167,6 +167,9 @@ func (f Film) Glides(i int) []Glide {
 			continue
 		}
 		a, b := f.Shots[i-1].Tiles[was].Rect, t.Rect
+		if f.Scenery && (t.open() || f.Shots[i-1].Tiles[was].open()) {
+			continue // it would take a piece of the background along
+		}
 		if ratio := float64(a.W*b.H) / float64(a.H*b.W); ratio > 1+glideShapes || ratio < 1-glideShapes {
 			continue
 		}
@@ -179,6 +182,9 @@ func (f Film) Glides(i int) []Glide {
 	slices.SortStableFunc(list, func(a, b Glide) int { return area(a) - area(b) })
 	return list
 }
+
+// open tells whether the background is seen beside the picture of a tile.
+func (t Tile) open() bool { return t.Hole != t.Rect && t.Behind == "" && t.Backing == "" && !t.Card }
 
 // Way is where a tile on its way from a to b stands in frame k of n of a
 // transition: neither at the one nor quite at the other, which the shots

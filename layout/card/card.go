@@ -161,6 +161,14 @@ func quiet(bg color.NRGBA) color.NRGBA {
 	return full
 }
 
+// headingInk is between on and quiet, and reaches AA on bg.
+func headingInk(bg color.NRGBA) color.NRGBA {
+	if c := mix(bg, on(bg), 0.8); Contrast(c, bg) >= aa {
+		return c
+	}
+	return quiet(bg)
+}
+
 // rectangle turns a tile into image coordinates.
 func rectangle(r layout.Rect) image.Rectangle {
 	return image.Rect(r.X, r.Y, r.Right(), r.Bottom())

@@ -17,8 +17,9 @@ type Credit struct {
 
 // CreditsOptions is what the credits say.
 type CreditsOptions struct {
-	Background color.NRGBA // alpha is ignored
-	Title      string      // head of every page; may be ""
+	Background color.NRGBA  // alpha is ignored
+	Backdrop   *image.NRGBA // a picture of the canvas's size instead of the colour; nil for none
+	Title      string       // head of every page; may be ""
 	Credits    []Credit
 	Fonts      *Fonts // nil: the embedded ones
 }
@@ -53,11 +54,14 @@ func Credits(c layout.Canvas, o CreditsOptions) ([]*image.NRGBA, error) {
 	if len(s.refusal) > 0 {
 		return nil, errors.Join(s.refusal...)
 	}
-	bg := o.Background
-	bg.A = 255
 	var out []*image.NRGBA
 	for i := range max(1, r.pages()) {
-		out = append(out, r.draw(c, bg, i).NRGBA)
+		p, bg, err := cardGround(c, o.Background, o.Backdrop)
+		if err != nil {
+			return nil, err
+		}
+		r.draw(p, c, bg, i)
+		out = append(out, p.NRGBA)
 	}
 	return out, nil
 }
@@ -168,8 +172,7 @@ func (r *roster) deal(rows []row, depth int) (columns [][]row) {
 }
 
 // draw paints one page.
-func (r roster) draw(c layout.Canvas, bg color.NRGBA, page int) *picture {
-	p := newPicture(c.W, c.H, bg)
+func (r roster) draw(p *picture, c layout.Canvas, bg color.NRGBA, page int) {
 	columns := r.columns[min(page*r.perPage, len(r.columns)):]
 	columns = columns[:min(r.perPage, len(columns))]
 	longest := 0
@@ -189,12 +192,11 @@ func (r roster) draw(c layout.Canvas, bg color.NRGBA, page int) *picture {
 	for _, column := range columns {
 		base := r.top + shift + r.px
 		for _, k := range column {
-			p.write(k.heading, x+r.parts+nameGap*r.px, base, mix(bg, on(bg), 0.8), p.Rect)
+			p.write(k.heading, x+r.parts+nameGap*r.px, base, headingInk(bg), p.Rect)
 			p.write(k.part, x+r.parts-k.part.width, base, quiet(bg), p.Rect)
 			p.write(k.name, x+r.parts+nameGap*r.px, base, on(bg), p.Rect)
 			base += rowHeight * r.px
 		}
 		x += r.width + columnGap*r.px
 	}
-	return p
 }

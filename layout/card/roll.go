@@ -43,6 +43,7 @@ func NewRoll(c layout.Canvas, o CreditsOptions, stretch float64) (*Roll, error) 
 	}
 	s := newSetter(o.Fonts)
 	r := &Roll{canvas: c}
+	o.Background = behindText(o.Background, o.Backdrop)
 	px := c.Scale(creditsMost)
 	full := float64(c.W) - 2*c.Scale(creditsMargin)
 	step := rowHeight * px * stretch
@@ -71,7 +72,7 @@ func (r *Roll) rows(s *setter, o CreditsOptions, px, full, y, step float64) {
 		y += step
 		base := y - 0.3*step
 		for _, l := range []rolled{
-			{k.heading, x + parts + nameGap*px, base, mix(bg, on(bg), 0.8)},
+			{k.heading, x + parts + nameGap*px, base, headingInk(bg)},
 			{k.part, x + parts - k.part.width, base, quiet(bg)},
 			{k.name, x + parts + nameGap*px, base, on(bg)},
 		} {
