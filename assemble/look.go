@@ -8,6 +8,7 @@ import (
 	"image/color"
 	"io"
 	"os"
+	"path/filepath"
 	"strings"
 	"sync"
 
@@ -163,7 +164,8 @@ func unusable(what, hint string, a manifest.Asset, err error) *fault.Fault {
 	var f *fault.Fault
 	if errors.As(err, &f) {
 		why = f.What
-		if f.Hint != "" && strings.HasPrefix(f.Hint, "did you mean") {
+		// Another name is a help when it is a file of the same sort.
+		if strings.HasPrefix(f.Hint, "did you mean") && strings.HasSuffix(strings.ToLower(f.Hint), strings.ToLower(filepath.Ext(a.Path))+`"?`) {
 			hint = f.Hint
 		}
 	}

@@ -172,7 +172,7 @@ func (h *house) around(s shot.Shot, least int) ([][]seat, error) {
 	plans, err := layout.AroundPages(len(s.Takes), h.want.Canvas, gridOptions(h.p.Picture, h.want.Canvas), least)
 	if err != nil {
 		return nil, fault.At(fault.Manifest, h.p.Shots[s.Want].Mark, fmt.Sprintf("%s: there is no room for others round take %q on a canvas of %s", h.want.Name, s.Takes[0], h.want.Canvas),
-			"make smallest_tile smaller, or leave out others").Because(err)
+			"make smallest_tile smaller, or leave out others")
 	}
 	if err := h.room(s, len(plans)); err != nil {
 		return nil, err

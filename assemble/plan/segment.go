@@ -90,6 +90,9 @@ func (f *Film) cut(line Timeline) {
 func (s Shot) softly(own Span, frames int) (in, out Span) {
 	shown := Span{own.From, min(own.To, s.LabelsTo)}
 	leave := s.LabelsTo < s.To
+	if !slices.ContainsFunc(s.Tiles, func(t Tile) bool { return !t.Card }) {
+		return in, out // cards have their names on them
+	}
 	if s.Into.Frames == 0 && leave {
 		frames = min(frames, shown.Len()/2)
 	} else {
