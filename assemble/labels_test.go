@@ -70,20 +70,9 @@ func TestNamesComeAndGoSoftly(t *testing.T) {
 		t.Fatalf("the picture is %.0f without a plate and %.0f with one", bare, full)
 	}
 	for k := range 180 {
-		part, most := 0.0, 6.0
-		switch {
-		case k < 12:
-			part = float64(k+1) / 13
-		case k < 33:
-			part = 1
-		case k < 45:
-			part = 1 - float64(k-32)/13
-		case k >= 75 && k < 90: // the dissolve
-			part, most = float64(k-74)/16, 10 // all of the picture changes, and the encoder saves
-		case k >= 90 && k < 123:
-			part = 1
-		case k >= 123 && k < 135:
-			part = 1 - float64(k-122)/13
+		part, most := named(k), 6.0
+		if k >= 75 && k < 90 {
+			most = 10 // all of the picture changes, and the encoder saves
 		}
 		if want := bare + part*(full-bare); math.Abs(plate(k)-want) > most {
 			t.Errorf("frame %d: the plate is %.0f, want %.0f", k, plate(k), want)
@@ -93,6 +82,27 @@ func TestNamesComeAndGoSoftly(t *testing.T) {
 			t.Errorf("frame %d shows player %d, %.3f s off", k, id, off)
 		}
 	}
+}
+
+// named is how much of a name is there in frame k of that film.
+func named(k int) float64 {
+	switch {
+	case k < 12:
+		return float64(k+1) / 13
+	case k < 33:
+		return 1
+	case k < 45:
+		return 1 - float64(k-32)/13
+	case k < 75:
+		return 0
+	case k < 90: // the dissolve
+		return float64(k-74) / 16
+	case k < 123:
+		return 1
+	case k < 135:
+		return 1 - float64(k-122)/13
+	}
+	return 0
 }
 
 // TestASoloistAmongTheOthers looks at everybody in a shot of one large picture

@@ -109,6 +109,22 @@ type Asset struct {
 	Mark fault.Mark
 }
 
+// Assets are all such files that the manifest names, as often as it does.
+func (p *Production) Assets() []Asset {
+	list := append([]Asset(nil), p.Picture.Fonts...)
+	for _, a := range []*Asset{p.Picture.Backdrop, p.Mix.Impulse} {
+		if a != nil {
+			list = append(list, *a)
+		}
+	}
+	for _, t := range p.Takes {
+		if t.Backing != nil {
+			list = append(list, *t.Backing)
+		}
+	}
+	return list
+}
+
 // Mix is the sound of the film.
 type Mix struct {
 	LoudnessLUFS float64 // integrated loudness of the delivered sound; -16 when not given

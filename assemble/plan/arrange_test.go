@@ -283,16 +283,22 @@ func TestAPairStandsSideBySide(t *testing.T) {
 	}
 }
 
-// A soloist with the others round: the soloist's tile is the largest, everybody
-// is there in seat order, a shot of the soloist alone has one tile, and when
-// the small ones would be too small they take turns.
-func TestASoloistWithTheOthersAround(t *testing.T) {
+// soloist is a production of 12 with a shot of everybody, one of a soloist with
+// the others round and one without them.
+func soloist(t *testing.T) *manifest.Production {
 	p := production(t, 12)
 	p.Shots = []manifest.Shot{
 		{From: at(1), Show: "tutti"},
 		{From: at(3), Show: "solo", Take: "take-5", Others: "around", Transition: manifest.Transition{Kind: "move", Seconds: 0.5}},
 		{From: at(5), Show: "solo", Take: "take-5"},
 	}
+	return p
+}
+
+// The soloist's tile is the largest, everybody is there in seat order, all
+// glide to their place, and the soloist alone has one tile.
+func TestASoloistWithTheOthersAround(t *testing.T) {
+	p := soloist(t)
 	pl, err := New(p, filmed(p), fullHD, Look{})
 	if err != nil {
 		t.Fatal(err)
@@ -320,9 +326,15 @@ func TestASoloistWithTheOthersAround(t *testing.T) {
 	if got := len(f.Glides(n - 2)); got != 12 {
 		t.Errorf("%d of 12 takes glide to their place round the soloist", got)
 	}
+}
 
+// Others who would be too small take turns, the soloist stays; no room even for
+// one of them is a fault.
+func TestOthersRoundASoloistTakeTurns(t *testing.T) {
+	p := soloist(t)
 	p.Picture.SmallestTile = 300
-	if pl, err = New(p, filmed(p), fullHD, Look{}); err != nil {
+	pl, err := New(p, filmed(p), fullHD, Look{})
+	if err != nil {
 		t.Fatal(err)
 	}
 	seen := map[string]int{}
