@@ -19,15 +19,47 @@ type composition struct {
 	line     plan.Timeline
 	conforms []task.Task // of the whole film
 	backdrop task.Task
-	overlays []task.Task // of the scene; in a transition of the old scene, the new one, and the new one whole
+	drawn    []painting // of the scene; in a transition of the old scene, the new one, and the new one whole
+	names    *task.Task // that come or go; nil for none
 	glides   []plan.Glide
+}
+
+// painting is what is drawn for a scene.
+type painting struct {
+	overlay task.Task
+	roll    *task.Task // credits that move; nil for none
+}
+
+// drawings are all drawings of a segment, in the order of their use.
+func (c composition) drawings() (list []task.Task) {
+	for _, d := range c.drawn {
+		list = append(list, d.overlay)
+		if d.roll != nil {
+			list = append(list, *d.roll)
+		}
+	}
+	if c.names != nil {
+		list = append(list, *c.names)
+	}
+	return list
 }
 
 func (p *Production) composition(f plan.Film, seg plan.Segment, line plan.Timeline, conforms []task.Task, backdrop task.Task) composition {
 	c := composition{film: f, seg: seg, line: line, conforms: conforms, backdrop: backdrop}
-	add := func(sc scene) { c.overlays = append(c.overlays, drawTask(p.overlay(f, sc))) }
+	add := func(sc scene) {
+		d := painting{overlay: drawTask(p.overlay(f, sc))}
+		if f.Shots[sc.shot].Roll.Step > 0 {
+			t := drawTask(p.roll(f, sc))
+			d.roll = &t
+		}
+		c.drawn = append(c.drawn, d)
+	}
 	if !seg.Into {
 		add(sceneOf(seg))
+		if seg.Soft.Frames > 0 {
+			names := drawTask(p.labels(f, f.Shots[seg.Shot]))
+			c.names = &names
+		}
 		return c
 	}
 	c.glides = f.Glides(seg.Shot)
@@ -52,20 +84,30 @@ func (c composition) scenes() (old, new scene) {
 }
 
 // segment is c for the graph, with the paths that the two functions give.
-func (c composition) segment(mezzanine func(conform int) string, overlay func(k int) string, backdrop string) graph.Segment {
+func (c composition) segment(mezzanine func(conform int) string, drawing func(task.Task) string, backdrop string) graph.Segment {
 	g := graph.Segment{
 		Canvas: c.film.Canvas, Rate: c.line.Rate, Frames: c.seg.Len(), Rough: c.film.Rough, Backdrop: backdrop,
-		Fade: c.fade(),
+		Fade: c.fade(), Scenery: c.film.Scenery,
+	}
+	scene := func(sc scene, d painting) graph.Scene {
+		s := graph.Scene{Pieces: pieces(c.film, sc, c.line, mezzanine), Overlay: drawing(d.overlay)}
+		if d.roll != nil {
+			s.Roll = graph.Roll{Path: drawing(*d.roll), Step: c.film.Shots[sc.shot].Roll.Step}
+		}
+		return s
 	}
 	if !c.seg.Into {
-		g.Scene = graph.Scene{Pieces: pieces(c.film, sceneOf(c.seg), c.line, mezzanine), Overlay: overlay(0)}
+		g.Scene = scene(sceneOf(c.seg), c.drawn[0])
+		if soft := c.seg.Soft; soft.Frames > 0 {
+			g.Names = graph.Names{Path: drawing(*c.names), Out: soft.Out, At: soft.At, Frames: soft.Frames}
+		}
 		return g
 	}
 	old, new := c.scenes()
-	g.Scene = graph.Scene{Pieces: pieces(c.film, old, c.line, mezzanine), Overlay: overlay(0)}
-	g.Into = &graph.Into{Scene: graph.Scene{Pieces: pieces(c.film, new, c.line, mezzanine), Overlay: overlay(1)}}
+	g.Scene = scene(old, c.drawn[0])
+	g.Into = &graph.Into{Scene: scene(new, c.drawn[1])}
 	if len(c.glides) > 0 {
-		g.Into.Cover = overlay(2)
+		g.Into.Cover = drawing(c.drawn[2].overlay)
 	}
 	for _, glide := range c.glides {
 		t := c.film.Shots[c.seg.Shot].Tiles[glide.New]
@@ -99,10 +141,10 @@ func (c composition) fade() graph.Fade {
 func (p *Production) segmentTask(c composition) task.Task {
 	f, seg, line := c.film, c.seg, c.line
 	key := store.NewAction("segment").Version(graph.Rule).Arg("ffmpeg", p.tool.Version.Text).
-		Arg("segment", c.segment(func(int) string { return "" }, func(int) string { return "" }, "")).
+		Arg("segment", c.segment(func(int) string { return "" }, func(task.Task) string { return "" }, "")).
 		Input("backdrop", c.backdrop.Action.ID())
 	after := []string{c.backdrop.ID}
-	for _, over := range c.overlays {
+	for _, over := range c.drawings() {
 		key = key.Input("overlay", over.Action.ID())
 		after = append(after, over.ID)
 	}
@@ -143,7 +185,7 @@ func (p *Production) compose(ctx context.Context, c composition, in task.Inputs,
 	}
 	seg := c.segment(
 		func(k int) string { return link(in[c.conforms[k].ID], ".mp4") },
-		func(k int) string { return link(in[c.overlays[k].ID], ".png") },
+		func(t task.Task) string { return link(in[t.ID], ".png") },
 		"file:"+in[c.backdrop.ID])
 	if failed != nil {
 		return failed

@@ -116,13 +116,13 @@ func (p *Production) filmTasks(f plan.Film, line plan.Timeline, chapters []plan.
 		conforms[i] = p.conformTask(c, key, line)
 		tasks = append(tasks, conforms[i])
 	}
-	backdrop := drawTask(p.backdrop())
+	backdrop := drawTask(p.backdrop(f.Canvas))
 	tasks = append(tasks, backdrop)
 	seen := map[string]bool{}
 	var segments []task.Task
 	for _, seg := range f.Segments {
 		c := p.composition(f, seg, line, conforms, backdrop)
-		for _, over := range c.overlays {
+		for _, over := range c.drawings() {
 			if !seen[over.ID] {
 				seen[over.ID] = true
 				tasks = append(tasks, over)

@@ -41,7 +41,7 @@ func walkRecordings(dir, out string, visit func(rel string, info fs.FileInfo)) e
 	})
 }
 
-// filesOf is every file that takes name.
+// filesOf is every file that the manifest names.
 func filesOf(man *manifest.Production) []string {
 	var all []string
 	for _, t := range man.Takes {
@@ -50,6 +50,9 @@ func filesOf(man *manifest.Production) []string {
 				all = append(all, filepath.FromSlash(f.Path))
 			}
 		}
+	}
+	for _, a := range man.Assets() {
+		all = append(all, filepath.FromSlash(a.Path))
 	}
 	return all
 }

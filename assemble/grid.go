@@ -25,6 +25,9 @@ func (p *Production) Grid(ctx context.Context) (GridResult, error) {
 	if err := p.lookForPlayers(ctx, recs); err != nil {
 		return GridResult{}, err
 	}
+	if err := p.readLook(ctx); err != nil {
+		return GridResult{}, err
+	}
 	all := make([]located, len(recs))
 	for i, r := range recs {
 		all[i] = located{recording: r}
@@ -36,7 +39,7 @@ func (p *Production) Grid(ctx context.Context) (GridResult, error) {
 			f.Picture.First, f.Picture.Last = -1e6, 1e6
 		}
 	}
-	pl, err := plan.New(p.man, facts, p.deliverables())
+	pl, err := plan.New(p.man, facts, p.deliverables(), p.look.Look)
 	if err != nil {
 		return GridResult{}, err
 	}
@@ -114,7 +117,7 @@ func (p *Production) planOptions(f plan.Film, line plan.Timeline) card.PlanOptio
 	for i, t := range p.man.Takes {
 		seats[t.Name], takes[t.Name] = i+1, t
 	}
-	o := card.PlanOptions{Canvas: f.Canvas, Title: fmt.Sprintf("%s · %s", p.man.Title, f.Name)}
+	o := card.PlanOptions{Canvas: f.Canvas, Title: fmt.Sprintf("%s · %s", p.man.Title, f.Name), Fonts: p.look.Fonts}
 	for _, s := range f.Shots {
 		from, to := line.Rate.Seconds(s.From+line.First), line.Rate.Seconds(s.To+line.First)
 		shot := card.PlanShot{

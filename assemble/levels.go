@@ -130,7 +130,7 @@ func (p *Production) drawLevels(ctx context.Context, pl *plan.Plan, rep soundRep
 // levels is the drawing of a mix.
 func (p *Production) levels(pl *plan.Plan, rep soundReport, r MixResult) card.LevelsOptions {
 	o := card.LevelsOptions{
-		Title: p.man.Title + " · levels", Target: p.man.Mix.LoudnessLUFS, Seconds: r.Duration, Step: r.Curve.Step,
+		Title: p.man.Title + " · levels", Target: p.man.Mix.LoudnessLUFS, Seconds: r.Duration, Step: r.Curve.Step, Fonts: p.look.Fonts,
 		Summary: fmt.Sprintf("integrated %s LUFS · range %s LU · true peak %s dBTP · limiter %.1f dB at most",
 			shown(r.Loudness), shown(r.Range), shown(r.TruePeak), r.Master.Reduction),
 	}

@@ -133,6 +133,9 @@ func (p *Production) listen(ctx context.Context) ([]located, hearing, error) {
 	if err != nil {
 		return nil, h, err
 	}
+	if err := p.readLook(ctx); err != nil {
+		return nil, err
+	}
 	p.inspectRoom(ctx)
 	var tasks []task.Task
 	pairs := devices(recs)

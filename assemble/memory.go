@@ -23,6 +23,7 @@ const (
 	roughFrames   = 65
 	tileFrames    = 5
 	conformFrames = 14
+	rollBytes     = 12 // of a pixel of a roll: read, converted and held, 4 bytes each
 )
 
 // frameBytes is the size of one frame of 4:2:0 video.
@@ -49,6 +50,9 @@ func composeMemory(f plan.Film, seg plan.Segment) int64 {
 	for _, t := range moving(f, seg) {
 		c := f.Conforms[t.Conform]
 		m += composeInput + tileFrames*frameBytes(c.W, c.H)
+	}
+	if roll := f.Shots[seg.Shot].Roll; roll.Step > 0 {
+		m += rollBytes * float64(f.Canvas.W) * float64(f.Canvas.H+roll.Step*seg.Len())
 	}
 	return int64(m)
 }

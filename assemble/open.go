@@ -62,6 +62,7 @@ type Production struct {
 	tool  *ffmpeg.Tool
 	store *store.Store
 	room  *recording // the recorded room; nil: none
+	look  look
 	// verify makes every run make again what is stored; what came out
 	// different is in differ.
 	verify bool

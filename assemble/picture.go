@@ -18,7 +18,7 @@ import (
 
 // pictureRule is the version of everything drawn here or in layout/card. Raise
 // it when a drawing changes.
-const pictureRule = 2
+const pictureRule = 3
 
 // Notes on the cards that hold a seat.
 const (
@@ -59,7 +59,7 @@ type scene struct {
 
 // sceneOf is the scene of a segment, in a transition the one that comes.
 func sceneOf(seg plan.Segment) scene {
-	return scene{shot: seg.Shot, page: seg.Page, labels: seg.Labels, span: seg.Span}
+	return scene{shot: seg.Shot, page: seg.Page, labels: seg.Labels && seg.Soft.Frames == 0, span: seg.Span}
 }
 
 // before is the scene that a transition leaves.
@@ -72,20 +72,25 @@ func before(f plan.Film, seg plan.Segment) scene {
 // background with holes, names and the cards of absent players.
 func (p *Production) overlay(f plan.Film, sc scene) (key store.Action, draw func() (image.Image, error)) {
 	shot := f.Shots[sc.shot]
-	base := store.NewAction("overlay").Version(pictureRule).Arg("canvas", f.Canvas).Ext(".png").
+	base := p.groundArg(store.NewAction("overlay").Version(pictureRule)).Arg("canvas", f.Canvas).Ext(".png").
 		For(fmt.Sprintf("%s %s", f.Name, shot.Show))
+	bg := plan.Background(p.man)
+	if shot.Roll.Step > 0 { // the letters lie over it
+		return base.Arg("blank", bg), func() (image.Image, error) { return card.Blank(f.Canvas, bg, p.look.ground(f.Canvas)) }
+	}
 	if len(shot.Tiles) == 0 {
-		bg := plan.Background(p.man)
 		key = base.Arg("text", shot.Text).Arg("page", sc.page).Arg("background", bg).Arg("card", p.cardText(shot))
+		key = p.fontArg(key, p.cardText(shot)...)
 		return key, func() (image.Image, error) {
-			pages, err := plan.CardPages(p.man, shot, f.Canvas)
+			pages, err := plan.CardPages(p.man, p.look.Look, shot, f.Canvas)
 			if err != nil {
 				return nil, err
 			}
 			return pages[sc.page], nil
 		}
 	}
-	o := card.OverlayOptions{Background: plan.Background(p.man)}
+	o := card.OverlayOptions{Background: bg, Fonts: p.look.Fonts}
+	stills := map[layout.Rect]*still{} // behind pictures, by tile
 	for _, t := range shot.Tiles {
 		if sc.left[t.Take] {
 			continue
@@ -101,16 +106,61 @@ func (p *Production) overlay(f plan.Film, sc scene) (key store.Action, draw func
 			o.Holes = append(o.Holes, t.Rect)
 		default:
 			o.Holes = append(o.Holes, t.Hole)
-			if t.Behind != "" {
+			if s := p.look.stills[t.Backing]; s != nil {
+				stills[t.Rect] = s
+				base = base.Arg("behind", t.Rect).Input("still", s.id)
+			} else if t.Behind != "" {
 				o.Fills = append(o.Fills, card.Fill{Tile: t.Rect, Colour: plan.Colour(t.Behind)})
 			}
 		}
 		if sc.labels {
-			o.Labels = append(o.Labels, card.Label{Tile: t.Rect, Name: t.Player, Part: t.Part})
+			o.Labels = append(o.Labels, labelOf(t))
 		}
 	}
 	key = base.Arg("background", o.Background).Arg("holes", o.Holes).Arg("fills", o.Fills).Arg("labels", o.Labels).Arg("cards", o.Placeholders)
-	return key, func() (image.Image, error) { return card.Overlay(f.Canvas, o) }
+	key = p.fontArg(key, wordsOf(o)...)
+	return key, func() (image.Image, error) {
+		o := o
+		o.Backdrop = p.look.ground(f.Canvas)
+		for tile, s := range stills {
+			o.Fills = append(o.Fills, card.Fill{Tile: tile, Picture: s.cover(layout.Canvas{W: tile.W, H: tile.H}, bg)})
+		}
+		return card.Overlay(f.Canvas, o)
+	}
+}
+
+func labelOf(t plan.Tile) card.Label { return card.Label{Tile: t.Rect, Name: t.Player, Part: t.Part} }
+
+// labels is the names of a shot alone.
+func (p *Production) labels(f plan.Film, shot plan.Shot) (store.Action, func() (image.Image, error)) {
+	var list []card.Label
+	for _, t := range shot.Tiles {
+		if !t.Card { // a card has its name on it
+			list = append(list, labelOf(t))
+		}
+	}
+	key := store.NewAction("labels").Version(pictureRule).Arg("canvas", f.Canvas).Arg("labels", list).Ext(".png").
+		For(fmt.Sprintf("%s %s", f.Name, shot.Show))
+	key = p.fontArg(key, wordsOf(card.OverlayOptions{Labels: list})...)
+	return key, func() (image.Image, error) { return card.Labels(f.Canvas, list, p.look.Fonts) }
+}
+
+// roll is the part of the credits that passes in a scene.
+func (p *Production) roll(f plan.Film, sc scene) (store.Action, func() (image.Image, error)) {
+	shot := f.Shots[sc.shot]
+	top := shot.Roll.Top(sc.span.From - shot.From)
+	height := f.Canvas.H + shot.Roll.Step*(sc.span.Len()-1)
+	text := p.cardText(shot)
+	key := store.NewAction("roll").Version(pictureRule).Arg("canvas", f.Canvas).Arg("card", text).
+		Arg("background", plan.Background(p.man)).Arg("scenery", f.Scenery).
+		Arg("stretch", shot.Roll.Stretch).Arg("rows", [2]int{top, height}).Ext(".png").For(fmt.Sprintf("%s credits", f.Name))
+	return p.fontArg(key, text...), func() (image.Image, error) {
+		r, err := plan.NewRoll(p.man, p.look.Look, f.Canvas, shot.Roll.Stretch)
+		if err != nil {
+			return nil, err
+		}
+		return r.Draw(top, height), nil
+	}
 }
 
 // cardText is everything a card's drawing depends on besides its own text.
@@ -122,9 +172,14 @@ func (p *Production) cardText(s plan.Shot) []string {
 	return text
 }
 
-// backdrop is a small piece of plain background.
-func (p *Production) backdrop() (store.Action, func() (image.Image, error)) {
+// backdrop is a small piece of plain background, or all of one that is a
+// picture.
+func (p *Production) backdrop(c layout.Canvas) (store.Action, func() (image.Image, error)) {
 	bg := plan.Background(p.man)
+	if p.man.Picture.Backdrop != nil {
+		key := p.groundArg(store.NewAction("backdrop").Version(pictureRule)).Arg("background", bg).Arg("canvas", c).Ext(".png")
+		return key, func() (image.Image, error) { return p.look.ground(c), nil }
+	}
 	key := store.NewAction("backdrop").Version(pictureRule).Arg("background", bg).Ext(".png")
 	return key, func() (image.Image, error) {
 		img := image.NewNRGBA(image.Rect(0, 0, 16, 16))

@@ -77,7 +77,7 @@ func (p *Production) plan(all []located, wants []plan.Want) (*plan.Plan, []Bad, 
 		return nil, nil, err
 	}
 	facts, faults := p.facts(all, &line)
-	pl, err := plan.New(p.man, facts, wants)
+	pl, err := plan.New(p.man, facts, wants, p.look.Look)
 	return pl, faults, err
 }
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"image"
+	"image/draw"
 	"image/png"
 	"os"
 
@@ -159,16 +160,34 @@ func (p *Production) still(f plan.Film, i int, line plan.Timeline, res task.Resu
 		}
 		shown = append(shown, card.Shown{Picture: img, Source: onMezzanine(t.Source, c), Hole: t.Hole})
 	}
-	_, draw := p.overlay(f, scene{shot: i, labels: s.LabelsTo > s.From, span: s.Span})
-	img, err := draw()
+	_, paint := p.overlay(f, scene{shot: i, labels: s.LabelsTo > s.From, span: s.Span})
+	over, err := painted(paint)
 	if err != nil {
 		return nil, err
 	}
-	over, ok := img.(*image.NRGBA)
-	if !ok {
-		return nil, fmt.Errorf("the overlay is a %T", img)
+	if s.Roll.Step > 0 {
+		middle := (s.From + s.To) / 2
+		_, paint := p.roll(f, scene{shot: i, span: plan.Span{From: middle, To: middle + 1}})
+		roll, err := painted(paint)
+		if err != nil {
+			return nil, err
+		}
+		draw.Draw(over, over.Rect, roll, image.Point{}, draw.Over)
 	}
 	return card.Still(over, shown), nil
+}
+
+// painted is a drawing as a picture that can be drawn upon.
+func painted(paint func() (image.Image, error)) (*image.NRGBA, error) {
+	img, err := paint()
+	if err != nil {
+		return nil, err
+	}
+	m, ok := img.(*image.NRGBA)
+	if !ok {
+		return nil, fmt.Errorf("a drawing is a %T", img)
+	}
+	return m, nil
 }
 
 func readPNG(path string) (image.Image, error) {

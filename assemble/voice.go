@@ -3,11 +3,9 @@ package assemble
 import (
 	"context"
 	"errors"
-	"fmt"
 	"math"
 	"path/filepath"
 
-	"ripieno/assemble/fault"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
@@ -169,12 +167,6 @@ func (p *Production) sectionGains(strips []plan.Strip) map[string]audio.Decibels
 }
 
 // unusableRoom is the fault of a recorded room that is none.
-func unusableRoom(x *manifest.Impulse, err error) error {
-	why := err.Error()
-	var f *fault.Fault
-	if errors.As(err, &f) {
-		why = f.What
-	}
-	return fault.At(fault.Media, x.Mark, fmt.Sprintf("the room %q cannot be used: %s", x.Path, why),
-		"a recording of one short bang in the room, with 1, 2 or 4 channels; or hall: instead")
+func unusableRoom(x *manifest.Asset, err error) error {
+	return unusable("room", "a recording of one short bang in the room, with 1, 2 or 4 channels; or hall: instead", *x, err)
 }

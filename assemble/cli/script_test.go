@@ -17,6 +17,7 @@ import (
 	"github.com/rogpeppe/go-internal/testscript"
 
 	"ripieno/assemble/cli"
+	"ripieno/layout/card/cardtest"
 )
 
 func TestMain(m *testing.M) {
@@ -69,6 +70,7 @@ var (
 func commands() map[string]func(*testscript.TestScript, bool, []string) {
 	all := map[string]func(*testscript.TestScript, bool, []string){
 		"take":     makeTake,
+		"font":     makeFont,
 		"truncate": truncateFile,
 		"hash":     hashFiles,
 		"exits":    exits,
@@ -139,6 +141,19 @@ func makeTake(ts *testscript.TestScript, neg bool, args []string) {
 	if err != nil {
 		ts.Fatalf("ffmpeg: %v: %s", err, out)
 	}
+}
+
+// makeFont writes a font of bars: font FILE CHARACTERS.
+func makeFont(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: font FILE CHARACTERS")
+	}
+	var bars []cardtest.Block
+	for i, r := range []rune(args[1]) {
+		bars = append(bars, cardtest.Bar(r, 500, int16(200+100*(i%8))))
+	}
+	ts.Check(os.MkdirAll(filepath.Dir(ts.MkAbs(args[0])), 0o777))
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), cardtest.Font(bars...), 0o666))
 }
 
 // truncateFile cuts a file: truncate FILE PERCENT.

@@ -28,6 +28,14 @@ type Piece struct {
 type Scene struct {
 	Pieces  []Piece
 	Overlay string // full-canvas picture with transparent holes
+	Roll    Roll
+}
+
+// Roll is a picture higher than the canvas that moves up over the overlay, by
+// the same number of pixels each frame.
+type Roll struct {
+	Path string // "" for none
+	Step int    // pixels
 }
 
 // Segment is everything that is visible in a run of output frames.
@@ -39,9 +47,11 @@ type Segment struct {
 	// Backdrop is a small picture of the background, stretched over a hole
 	// while its take is not there.
 	Backdrop string
+	Scenery  bool // the backdrop is a picture of the whole canvas: a hole shows its own part
 	Rough    bool
 	Marks    Marks
 	Into     *Into // a transition to another scene; nil for none
+	Names    Names
 	Fade     Fade
 }
 
@@ -60,12 +70,16 @@ func Compose(g Segment, dst string) (Command, error) {
 	if g.Marks.Path != "" {
 		inputs++
 	}
+	if g.Names.Frames > 0 {
+		inputs++
+	}
 	return build(inputs, func() *ffmpeg.Stream {
 		backdrop := backdrops(g)
 		s := scene(g.Scene, g, backdrop)
 		if g.Into != nil {
 			s = into(s, g, backdrop)
 		}
+		s = named(s, g)
 		s = faded(s, g)
 		s = marked(s, g.Marks, g.Rate)
 		s = filter(s, "format", "pix_fmts=yuv420p")
@@ -77,9 +91,53 @@ func Compose(g Segment, dst string) (Command, error) {
 func scene(sc Scene, g Segment, backdrop backdropper) *ffmpeg.Stream {
 	s := picture(sc.Overlay, "yuva420p")
 	if len(sc.Pieces) == 0 {
-		return paced(still(s, g.Frames), g.Rate)
+		return rolling(paced(still(s, g.Frames), g.Rate), sc.Roll, g)
 	}
 	return ffmpeg.Filter([]*ffmpeg.Stream{stack(sc.Pieces, g, backdrop), s}, "overlay", ffmpeg.Args{"format=yuv420"})
+}
+
+// rolling lays the moving picture over s. Both have full colour until they are
+// one: letters that move by an odd number of rows would flicker in colour.
+func rolling(s *ffmpeg.Stream, r Roll, g Segment) *ffmpeg.Stream {
+	if r.Path == "" {
+		return s
+	}
+	roll := paced(filter(still(picture(r.Path, "yuva444p"), g.Frames), "settb", "AVTB"), g.Rate)
+	roll = filter(roll, "crop", strconv.Itoa(g.Canvas.W), strconv.Itoa(g.Canvas.H), "0", fmt.Sprintf("n*%d", r.Step), "exact=1")
+	s = paced(filter(filter(s, "format", "pix_fmts=yuv444p"), "settb", "AVTB"), g.Rate)
+	return ffmpeg.Filter([]*ffmpeg.Stream{s, roll}, "overlay", ffmpeg.Args{"format=yuv444"})
+}
+
+// Names are labels that come or go: a picture of them alone, laid over a scene
+// without them. Frame k of n of the stretch has the weight (k+1)/(n+1), or
+// what that leaves of 1.
+type Names struct {
+	Path   string
+	Out    bool // they go
+	At     int  // frames of the stretch before the segment
+	Frames int  // of the stretch; 0 for no names
+}
+
+// named lays the names over the picture.
+func named(s *ffmpeg.Stream, g Segment) *ffmpeg.Stream {
+	n := g.Names
+	if n.Frames == 0 {
+		return s
+	}
+	way := "in"
+	if n.Out {
+		way = "out"
+	}
+	// The filter counts frames from its first, whose weight is 0 or 1.
+	skip := n.At + 1
+	names := still(picture(n.Path, "yuva420p"), skip+g.Frames)
+	names = filter(names, "fade", "t="+way, "start_frame=0", "nb_frames="+strconv.Itoa(n.Frames+1), "alpha=1")
+	names = filter(names, "trim", "start_frame="+strconv.Itoa(skip))
+	// Pictures come in twenty-fifths of a second, in which two frames can have
+	// one time.
+	names = paced(filter(names, "settb", "AVTB"), g.Rate)
+	s = paced(filter(filter(s, "format", "pix_fmts=yuv420p"), "settb", "AVTB"), g.Rate)
+	return ffmpeg.Filter([]*ffmpeg.Stream{s, names}, "overlay", ffmpeg.Args{"format=yuv420"})
 }
 
 // pieces are all moving tiles, those of a transition included.
@@ -100,8 +158,14 @@ func (g Segment) pieces() []Piece {
 // overlays are all drawings that are laid over pieces.
 func (g Segment) overlays() []string {
 	list := []string{g.Overlay}
+	if g.Roll.Path != "" {
+		list = append(list, g.Roll.Path)
+	}
 	if g.Into != nil {
 		list = append(list, g.Into.Overlay)
+		if g.Into.Roll.Path != "" {
+			list = append(list, g.Into.Roll.Path)
+		}
 		if len(g.Into.Moves) > 0 {
 			list = append(list, g.Into.Cover)
 		}
@@ -182,7 +246,13 @@ func backdrops(g Segment) backdropper {
 		}
 	}
 	return func(p Piece, frames int) *ffmpeg.Stream {
-		s := filter(next(), "scale", strconv.Itoa(p.Hole.W), strconv.Itoa(p.Hole.H))
+		h := p.Hole
+		s := next()
+		if g.Scenery {
+			s = filter(s, "crop", strconv.Itoa(h.W), strconv.Itoa(h.H), strconv.Itoa(h.X), strconv.Itoa(h.Y))
+		} else {
+			s = filter(s, "scale", strconv.Itoa(h.W), strconv.Itoa(h.H))
+		}
 		return still(filter(s, "setsar", "sar=1"), frames)
 	}
 }

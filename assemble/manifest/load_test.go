@@ -84,7 +84,7 @@ func TestWholeExample(t *testing.T) {
 	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -16, TruePeakDB: -1, Room: 0.15, AutoBalance: true, PanLaw: "power", Hall: defaultHall}) {
 		t.Errorf("mix %+v", p.Mix)
 	}
-	if p.Picture != (Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9, Gutter: 6, Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", ShortRows: "centred"}) {
+	if !reflect.DeepEqual(p.Picture, Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9, Gutter: 6, Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", ShortRows: "centred"}) {
 		t.Errorf("picture %+v", p.Picture)
 	}
 	if len(p.Shots) != 3 || p.Shots[0].From.Edge != FilmStart || p.Shots[0].Text != "title" || p.Shots[1].Show != "tutti" ||
@@ -104,7 +104,7 @@ func TestDefaults(t *testing.T) {
 	if p.Guide.PitchHz != 440 || p.Guide.Drone != nil || p.Sections != nil || p.Takes != nil || p.Shots != nil {
 		t.Errorf("%+v", p)
 	}
-	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, PanLaw: "power", Hall: defaultHall}) || p.Picture != (Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9, Gutter: 6, Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", ShortRows: "centred"}) {
+	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, PanLaw: "power", Hall: defaultHall}) || !reflect.DeepEqual(p.Picture, Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9, Gutter: 6, Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", ShortRows: "centred"}) {
 		t.Errorf("%+v %+v", p.Mix, p.Picture)
 	}
 	if len(p.Deliver) != 1 || p.Deliver[0].Name != "final" || p.Deliver[0].W != 1920 || p.Deliver[0].H != 1080 {
@@ -171,7 +171,7 @@ shots:
 	if len(p.Sections) != 2 || p.Sections[0].Name != "violin 1" || p.Sections[1].Name != "violin 2" {
 		t.Errorf("%+v", p.Sections)
 	}
-	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -23, TruePeakDB: -1.5, PanLaw: "power", Hall: defaultHall}) || p.Picture != (Picture{FPSNum: 30000, FPSDen: 1001, AspectW: 239, AspectH: 100, Gutter: 6, Margin: 12, Background: "#a0b1c2", Tail: 1.5, Rows: "grid", ShortRows: "centred"}) {
+	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -23, TruePeakDB: -1.5, PanLaw: "power", Hall: defaultHall}) || !reflect.DeepEqual(p.Picture, Picture{FPSNum: 30000, FPSDen: 1001, AspectW: 239, AspectH: 100, Gutter: 6, Margin: 12, Background: "#a0b1c2", Tail: 1.5, Rows: "grid", ShortRows: "centred"}) {
 		t.Errorf("%+v %+v", p.Mix, p.Picture)
 	}
 	s := p.Shots

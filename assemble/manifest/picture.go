@@ -7,6 +7,8 @@ import (
 	"strconv"
 	"strings"
 
+	"go.yaml.in/yaml/v3"
+
 	"ripieno/mix/tempo"
 )
 
@@ -15,6 +17,7 @@ const (
 	minCanvas, maxCanvas = 32, 8192 // pixels; H.264 level 6.2 ends at 8192
 	maxEdge              = 60       // seconds of film before and after the music
 	maxAspect            = 4        // wide or high; beyond, a tile is a slit
+	maxLabelsFade        = 3        // seconds; slower, names are neither there nor not
 )
 
 // mix reads the settings of the sound. The defaults are those of films that
@@ -54,7 +57,8 @@ func (m mapping) picture() Picture {
 		p.Gutter = n
 	}
 	p.Margin, _ = c.whole("margin", 0, 400)
-	p.Background = c.colour("background", p.Background)
+	p.Background, p.Backdrop = c.ground("background", p.Background)
+	p.Fonts = c.fonts()
 	p.Labels = c.flag("labels", p.Labels)
 	if x, ok := c.number("lead_in", 0, maxEdge, "seconds"); ok {
 		p.LeadIn = x
@@ -63,6 +67,7 @@ func (m mapping) picture() Picture {
 		p.Tail = x
 	}
 	p.LabelsFor, _ = c.number("labels_for", 0.5, maxEdge, "seconds")
+	p.LabelsFade, _ = c.number("labels_fade", 0, maxLabelsFade, "seconds")
 	p.Rows = c.choice("rows", p.Rows, "grid", "sections", "justified")
 	p.ShortRows = c.choice("short_rows", p.ShortRows, "centred", "spread")
 	p.SmallestTile, _ = c.whole("smallest_tile", 20, 1080)
@@ -70,6 +75,36 @@ func (m mapping) picture() Picture {
 	p.FadeIn, _ = c.number("fade_in", 0, maxEdge, "seconds")
 	p.FadeOut, _ = c.number("fade_out", 0, maxEdge, "seconds")
 	return p
+}
+
+// maxFonts bounds the font files of a production; every script there is would
+// need fewer.
+const maxFonts = 8
+
+// fonts reads one font file, or a list of them.
+func (m mapping) fonts() []Asset {
+	const example = "fonts/hebrew.ttf"
+	v := m.vals["font"]
+	if v == nil || v.Kind != yaml.SequenceNode {
+		if path := m.path("font", example); path != "" {
+			return []Asset{{path, markOf(m.file, v)}}
+		}
+		return nil
+	}
+	if len(v.Content) == 0 || len(v.Content) > maxFonts {
+		m.at(v, fmt.Sprintf("one font file, or a list of up to %d", maxFonts), "font lists %d files", len(v.Content))
+		return nil
+	}
+	var all []Asset
+	for _, n := range v.Content {
+		// Each entry is read as if it stood behind the key alone.
+		one := m
+		one.vals = map[string]*yaml.Node{"font": n}
+		if path := one.path("font", example); path != "" {
+			all = append(all, Asset{path, markOf(m.file, n)})
+		}
+	}
+	return all
 }
 
 // frameRates are the production's rates, by the ways people write them. The
@@ -146,7 +181,7 @@ func (m mapping) colour(key, def string) string {
 		return def
 	}
 	if !colourForm.MatchString(v.Value) {
-		hint := "red, green and blue as two hexadecimal digits each, in quotes: " + example
+		hint := "red, green and blue as two hexadecimal digits each, in quotes: " + example + "; or a picture, .png or .jpg"
 		if colourForm.MatchString("#" + v.Value) {
 			hint = fmt.Sprintf("did you mean %q, in quotes?", "#"+v.Value)
 		}
@@ -155,6 +190,21 @@ func (m mapping) colour(key, def string) string {
 	}
 	return strings.ToLower(v.Value)
 }
+
+// ground reads what stands behind something: a colour, or a picture file. The
+// colour is def beside a picture.
+func (m mapping) ground(key, def string) (colour string, picture *Asset) {
+	v := m.vals[key]
+	if v == nil || !isScalar(v) || !pictureForm.MatchString(v.Value) {
+		return m.colour(key, def), nil
+	}
+	if path := m.path(key, "art/hall.jpg"); path != "" {
+		return def, &Asset{path, markOf(m.file, v)}
+	}
+	return def, nil
+}
+
+var pictureForm = regexp.MustCompile(`(?i)\.(png|jpe?g)$`)
 
 var canvasForm = regexp.MustCompile(`^([0-9]{1,6})[xX×]([0-9]{1,6})$`)
 

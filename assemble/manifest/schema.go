@@ -67,10 +67,10 @@ var (
 	stageShape = &shape{"a place on the stage", "in an entry of stage:", "{section: strings, from: -60, to: -10}",
 		[]string{"section", "from", "to"}}
 	pictureShape = &shape{"picture", "inside picture:", "picture: {fps: 30, aspect: 16:9}",
-		[]string{"fps", "aspect", "gutter", "margin", "background", "labels", "labels_for", "lead_in", "tail",
+		[]string{"fps", "aspect", "gutter", "margin", "background", "font", "labels", "labels_for", "labels_fade", "lead_in", "tail",
 			"rows", "short_rows", "smallest_tile", "match", "fade_in", "fade_out"}}
 	shotShape = &shape{"a shot", "in an entry of shots:", "{from: m33, to: m41, show: solo, take: oboe-1}",
-		[]string{"from", "to", "show", "section", "take", "takes", "text", "labels", "labels_for", "transition"}}
+		[]string{"from", "to", "show", "section", "take", "others", "takes", "text", "roll", "labels", "labels_for", "transition"}}
 	transitionShape = &shape{"transition", "in an entry of shots:", "transition: {kind: dissolve, beats: 1}",
 		[]string{"kind", "beats", "seconds"}}
 	deliverShape = &shape{"a deliverable", "in an entry of deliver:", "{name: final, canvas: 1920x1080}",
@@ -102,7 +102,7 @@ var sameThing = map[string]string{
 	"reference": "pitch", "a4": "pitch", "lufs": "loudness", "reverb": "room", "colour": "background", "color": "background",
 	"path": "file", "rotation": "rotate", "drift": "drift_ppm", "players": "takes", "film": "deliver", "output": "deliver",
 	"pickup": "pick_up", "upbeat": "pick_up", "anacrusis": "pick_up", "fermatas": "holds", "fermata": "holds", "outputs": "deliver",
-	"deadline": "due", "lang": "language", "email": "send_to", "upload": "send_to", "remarks": "notes",
+	"fonts": "font", "typeface": "font", "deadline": "due", "lang": "language", "email": "send_to", "upload": "send_to", "remarks": "notes",
 	"count_in_tones": "count_tones", "counting": "count_tones", "others": "with", "subdivision": "subdivisions",
 }
 

@@ -85,14 +85,17 @@ func (m mapping) shot(who cast) Shot {
 		b := m.flag("labels", true)
 		s.Labels = &b
 	}
-	// Each sort of shot has one key of its own, and no other sort has it.
+	// Each sort of shot has keys of its own, and no other sort has them.
 	for _, own := range []struct{ show, key, hint string }{
 		{"soli", "section", "the section to show, for example section: winds"},
 		{"solo", "take", "the take to show, for example take: oboe-1"},
+		{"solo", "others", ""},
 		{"pair", "takes", "the two takes to show, for example takes: [oboe-1, horn-2]"},
 		{"card", "text", "text: title, text: credits, or words of your own"},
+		{"card", "roll", ""},
 	} {
 		switch {
+		case s.Show == own.show && own.hint == "": // it may be left out
 		case s.Show == own.show:
 			m.need(own.key, own.hint)
 		case s.Show != "" && m.has(own.key):
@@ -101,7 +104,11 @@ func (m mapping) shot(who cast) Shot {
 	}
 	s.Section = m.sectionName("section")
 	s.Take = m.text("take", "oboe-1")
+	s.Others = m.choice("others", "", "absent", "around")
 	s.Text = m.textUpTo("text", "title", maxCard, true)
+	if s.Roll = m.flag("roll", false); s.Roll && s.Show == "card" && s.Text != "credits" {
+		m.at(m.keys["roll"], "text: credits, or leave out roll", "only credits roll")
+	}
 	if x, ok := m.number("labels_for", 0.5, maxEdge, "seconds"); ok {
 		s.LabelsFor = &x
 	}

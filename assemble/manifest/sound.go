@@ -3,7 +3,6 @@ package manifest
 import (
 	"fmt"
 
-	"ripieno/assemble/fault"
 	"ripieno/mix/tempo"
 )
 
@@ -44,12 +43,6 @@ type Compress struct {
 // Hall is the shared room. Seconds; see package room.
 type Hall struct {
 	Decay, High, PreDelay, Size float64
-}
-
-// Impulse is a recorded room: the file of its response.
-type Impulse struct {
-	Path string // relative to the production's folder
-	Mark fault.Mark
 }
 
 // Place is where a section sits, from its first seat to its last: -100 left to
@@ -206,7 +199,7 @@ func (m mapping) bus(x *Mix, sections []Section) {
 		}
 	}
 	if path := m.path("impulse", "rooms/church.wav"); path != "" {
-		x.Impulse = &Impulse{Path: path, Mark: markOf(m.file, m.vals["impulse"])}
+		x.Impulse = &Asset{Path: path, Mark: markOf(m.file, m.vals["impulse"])}
 		if m.has("hall") {
 			m.at(m.keys["hall"], "keep the one you want to hear", "mix has both a hall and an impulse")
 		}

@@ -146,7 +146,7 @@ func (m mapping) take(music *tempo.Map) Take {
 	t.Strip = m.strip(music)
 	t.TrimFrom, t.TrimTo = m.trim(music)
 	t.Fit = m.choice("fit", t.Fit, "crop", "fit")
-	t.Behind = m.behind(t.Fit)
+	t.Behind, t.Backing = m.behind(t.Fit)
 	t.Weight = 1
 	if n, ok := m.whole("weight", 1, layout.MaxWeight); ok {
 		t.Weight = n
@@ -169,17 +169,17 @@ func (m mapping) take(music *tempo.Map) Take {
 }
 
 // behind reads what stands round a picture that is fitted.
-func (m mapping) behind(fit string) string {
+func (m mapping) behind(fit string) (string, *Asset) {
 	if !m.has("behind") {
-		return ""
+		return "", nil
 	}
 	if fit != "fit" {
 		m.at(m.keys["behind"], "add fit: fit, or delete behind", "nothing is seen behind a picture that fills its tile")
 	}
 	if v := m.vals["behind"]; v.Value == "blur" {
-		return v.Value
+		return v.Value, nil
 	}
-	return m.colour("behind", "#203040")
+	return m.ground("behind", "#203040")
 }
 
 // pan is nil for auto and when it is absent.

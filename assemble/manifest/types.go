@@ -80,6 +80,7 @@ type Take struct {
 	TrimTo   *Time
 	Fit      string // "crop" (default) or "fit"
 	Behind   string // round a picture that is fitted: "" the background, "blur" the take itself, or "#rrggbb"
+	Backing  *Asset // a picture there instead; nil for none
 	Weight   int    // the tile covers so many cells a side; 1 when not given
 	Crop     Crop
 	AutoCrop bool // crop: auto, the focus is where the player moves
@@ -103,6 +104,29 @@ type Crop struct {
 	X, Y, Zoom float64 // 0.5, 0.5, 1 when not given
 }
 
+// Asset is a file of the production that is not a take: a font, a picture, a
+// recorded room.
+type Asset struct {
+	Path string // relative to the production's folder
+	Mark fault.Mark
+}
+
+// Assets are all such files that the manifest names, as often as it does.
+func (p *Production) Assets() []Asset {
+	list := append([]Asset(nil), p.Picture.Fonts...)
+	for _, a := range []*Asset{p.Picture.Backdrop, p.Mix.Impulse} {
+		if a != nil {
+			list = append(list, *a)
+		}
+	}
+	for _, t := range p.Takes {
+		if t.Backing != nil {
+			list = append(list, *t.Backing)
+		}
+	}
+	return list
+}
+
 // Mix is the sound of the film.
 type Mix struct {
 	LoudnessLUFS float64 // integrated loudness of the delivered sound; -16 when not given
@@ -111,11 +135,11 @@ type Mix struct {
 	AutoBalance  bool    // balance: auto (default) or manual
 	PanLaw       string  // power (default), compromise or linear
 	Hall         Hall
-	Impulse      *Impulse // a recorded room instead of Hall; nil: none
-	FadeIn       float64  // seconds at the film's beginning; 0 when not given
-	FadeOut      float64  // seconds at its end
-	SoloLiftDB   float64  // how much a take is lifted while a solo shot shows it; 0 when not given
-	Stage        []Place  // where sections sit, for takes that are placed automatically
+	Impulse      *Asset  // a recorded room instead of Hall; nil: none
+	FadeIn       float64 // seconds at the film's beginning; 0 when not given
+	FadeOut      float64 // seconds at its end
+	SoloLiftDB   float64 // how much a take is lifted while a solo shot shows it; 0 when not given
+	Stage        []Place // where sections sit, for takes that are placed automatically
 }
 
 // Picture is what all deliverables share.
@@ -126,11 +150,14 @@ type Picture struct {
 	Gutter         int     // pixels between tiles at 1080 lines, scaled with the canvas; 6 when not given
 	Margin         int     // pixels round the grid at 1080 lines; 0 when not given
 	Background     string  // "#rrggbb"; "#14161a" when not given
+	Backdrop       *Asset  // a picture instead of Background, which is then only that of cards in tiles; nil for none
 	Labels         bool    // names on tiles; true when not given
 	LabelsFor      float64 // seconds of a shot in which names are shown; 0, when not given: all of it
+	LabelsFade     float64 // seconds in which names come and go; 0, when not given: at once
 	Rows           string  // "grid" (default), "sections" or "justified"
 	ShortRows      string  // incomplete rows: "centred" (default) or "spread"
 	SmallestTile   int     // height in pixels at 1080 lines below which a grid becomes pages; 0, when not given: any
+	Fonts          []Asset // fill in for characters that the embedded fonts lack, in this order
 	MatchLight     bool    // match: light, bring exposure and white balance of takes together; false when not given
 	FadeIn         float64 // seconds in which the film comes out of black; 0 when not given
 	FadeOut        float64 // seconds in which it goes into black; 0 when not given
@@ -147,7 +174,9 @@ type Shot struct {
 	Section string // for soli
 	Take    string // for solo, and the left one of pair
 	Other   string // the right one of pair
+	Others  string // for solo: "around" shows them small, "absent" and "" not at all
 	Text    string // for card: "title", "credits", "dedication" or free text
+	Roll    bool   // for credits: they move up the canvas
 	Labels  *bool  // nil: as Picture.Labels says
 	// LabelsFor is as Picture's, nil for that one.
 	LabelsFor  *float64

@@ -40,11 +40,14 @@ func newHouse(p *manifest.Production, facts map[string]Facts, w Want) *house {
 // arrange gives every take of a shot its rectangle, in seat order, on one
 // sheet or, when tiles would be too small, on several that follow each other.
 func (h *house) arrange(s shot.Shot) ([][]seat, error) {
+	least := h.want.Canvas.EvenScale(float64(h.p.Picture.SmallestTile))
+	if s.Show == shot.Solo && len(s.Takes) > 1 {
+		return h.around(s, least)
+	}
 	plan, order, err := h.shape(s)
 	if err != nil {
 		return nil, h.tooMany(s, err)
 	}
-	least := h.want.Canvas.EvenScale(float64(h.p.Picture.SmallestTile))
 	if least > 0 && len(s.Takes) > 1 && smallest(plan) < least {
 		return h.sheets(s, least)
 	}
@@ -147,9 +150,8 @@ func (h *house) sheets(s shot.Shot, least int) ([][]seat, error) {
 	if err != nil {
 		return nil, h.tooMany(s, err)
 	}
-	if len(plans) > s.To-s.From {
-		return nil, fault.New(fault.Manifest, h.p.Path, fmt.Sprintf("%s: %d takes need %d pages, more than the shot has frames", h.want.Name, len(s.Takes), len(plans)),
-			"make the shot longer, or smallest_tile smaller")
+	if err := h.room(s, len(plans)); err != nil {
+		return nil, err
 	}
 	var out [][]seat
 	at := 0
@@ -162,6 +164,39 @@ func (h *house) sheets(s shot.Shot, least int) ([][]seat, error) {
 		out = append(out, sheet)
 	}
 	return out, nil
+}
+
+// around places a soloist and the others, those on several sheets when they
+// would be lower than least.
+func (h *house) around(s shot.Shot, least int) ([][]seat, error) {
+	plans, err := layout.AroundPages(len(s.Takes), h.want.Canvas, gridOptions(h.p.Picture, h.want.Canvas), least)
+	if err != nil {
+		return nil, fault.At(fault.Manifest, h.p.Shots[s.Want].Mark, fmt.Sprintf("%s: there is no room for others round take %q on a canvas of %s", h.want.Name, s.Takes[0], h.want.Canvas),
+			"make smallest_tile smaller, or leave out others")
+	}
+	if err := h.room(s, len(plans)); err != nil {
+		return nil, err
+	}
+	var out [][]seat
+	others := s.Takes[1:]
+	for _, p := range plans {
+		sheet := []seat{{s.Takes[0], p.Tiles[0]}}
+		for _, r := range p.Tiles[1:] {
+			sheet = append(sheet, seat{others[0], r})
+			others = others[1:]
+		}
+		out = append(out, sheet)
+	}
+	return out, nil
+}
+
+// room is the fault of a shot with more pages than frames.
+func (h *house) room(s shot.Shot, pages int) error {
+	if pages <= s.To-s.From {
+		return nil
+	}
+	return fault.New(fault.Manifest, h.p.Path, fmt.Sprintf("%s: %d takes need %d pages, more than the shot has frames", h.want.Name, len(s.Takes), pages),
+		"make the shot longer, or smallest_tile smaller")
 }
 
 // tooMany is the fault of takes that do not fit.

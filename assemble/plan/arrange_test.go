@@ -14,7 +14,7 @@ import (
 // one plans a single film in full HD.
 func one1080(t testing.TB, p *manifest.Production, facts map[string]Facts) Film {
 	t.Helper()
-	pl, err := New(p, facts, fullHD)
+	pl, err := New(p, facts, fullHD, Look{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -197,7 +197,7 @@ func big(t testing.TB) (*manifest.Production, map[string]Facts) {
 func BenchmarkPlan500Players40Shots(b *testing.B) {
 	p, facts := big(b)
 	for b.Loop() {
-		pl, err := New(p, facts, fullHD)
+		pl, err := New(p, facts, fullHD, Look{})
 		if err != nil {
 			b.Fatal(err)
 		}
@@ -233,7 +233,7 @@ func TestEveryCanvasHasItsOwnBestGrid(t *testing.T) {
 	pl, err := New(p, facts, []Want{
 		{Name: "hd", Canvas: layout.Canvas{W: 1920, H: 1080}}, {Name: "4k", Canvas: layout.Canvas{W: 3840, H: 2160}},
 		{Name: "vertical", Canvas: layout.Canvas{W: 1080, H: 1920}}, {Name: "square", Canvas: layout.Canvas{W: 1080, H: 1080}}, {Name: "old", Canvas: layout.Canvas{W: 1440, H: 1080}},
-	})
+	}, Look{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -269,7 +269,7 @@ func TestAPairStandsSideBySide(t *testing.T) {
 	}{{1920, 1080, true}, {640, 360, true}, {2390, 1000, true}, {1080, 1920, false}} {
 		for _, margin := range []int{0, 20} {
 			p.Picture.Margin = margin
-			pl, err := New(p, filmed(p), []Want{{Name: "x", Canvas: layout.Canvas{W: c.w, H: c.h}}})
+			pl, err := New(p, filmed(p), []Want{{Name: "x", Canvas: layout.Canvas{W: c.w, H: c.h}}}, Look{})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -280,5 +280,86 @@ func TestAPairStandsSideBySide(t *testing.T) {
 				t.Errorf("%dx%d: %v and %v", c.w, c.h, a, b)
 			}
 		}
+	}
+}
+
+// soloist is a production of 12 with a shot of everybody, one of a soloist with
+// the others round and one without them.
+func soloist(t *testing.T) *manifest.Production {
+	p := production(t, 12)
+	p.Shots = []manifest.Shot{
+		{From: at(1), Show: "tutti"},
+		{From: at(3), Show: "solo", Take: "take-5", Others: "around", Transition: manifest.Transition{Kind: "move", Seconds: 0.5}},
+		{From: at(5), Show: "solo", Take: "take-5"},
+	}
+	return p
+}
+
+// The soloist's tile is the largest, everybody is there in seat order, all
+// glide to their place, and the soloist alone has one tile.
+func TestASoloistWithTheOthersAround(t *testing.T) {
+	p := soloist(t)
+	pl, err := New(p, filmed(p), fullHD, Look{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := pl.Films[0]
+	checkTiles(t, f)
+	n := len(f.Shots)
+	around, alone := f.Shots[n-2], f.Shots[n-1]
+	if len(alone.Tiles) != 1 || len(around.Tiles) != 12 || around.Tiles[0].Take != "take-5" {
+		t.Fatalf("%d tiles alone, %d around %s", len(alone.Tiles), len(around.Tiles), around.Tiles[0].Take)
+	}
+	next := 0
+	for _, tile := range around.Tiles[1:] {
+		if next++; next == 5 {
+			next++
+		}
+		if tile.Take != fmt.Sprint("take-", next) {
+			t.Errorf("%s where take-%d is due", tile.Take, next)
+		}
+		if tile.Rect.W*3 > around.Tiles[0].Rect.W*2 {
+			t.Errorf("%s is %v, the soloist %v", tile.Take, tile.Rect, around.Tiles[0].Rect)
+		}
+	}
+	// All of them glide: every tile has the same shape, large or small.
+	if got := len(f.Glides(n - 2)); got != 12 {
+		t.Errorf("%d of 12 takes glide to their place round the soloist", got)
+	}
+}
+
+// Others who would be too small take turns, the soloist stays; no room even for
+// one of them is a fault.
+func TestOthersRoundASoloistTakeTurns(t *testing.T) {
+	p := soloist(t)
+	p.Picture.SmallestTile = 300
+	pl, err := New(p, filmed(p), fullHD, Look{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	seen := map[string]int{}
+	sheets := 0
+	for _, s := range pl.Films[0].Shots {
+		if s.Show != "solo" || len(s.Tiles) == 1 {
+			continue
+		}
+		sheets++
+		for _, tile := range s.Tiles {
+			seen[tile.Take]++
+			if tile.Rect.H < 300 {
+				t.Errorf("%s is %d high", tile.Take, tile.Rect.H)
+			}
+		}
+		if s.Sheets != 3 || s.Tiles[0].Rect != pl.Films[0].Shots[len(pl.Films[0].Shots)-2].Tiles[0].Rect {
+			t.Errorf("sheet %d of %d, the soloist at %v", s.Sheet, s.Sheets, s.Tiles[0].Rect)
+		}
+	}
+	if sheets != 3 || seen["take-5"] != 3 || len(seen) != 12 || seen["take-12"] != 1 {
+		t.Errorf("%d sheets show %v", sheets, seen)
+	}
+	p.Picture.SmallestTile, p.Shots = 800, p.Shots[1:2]
+	p.Shots[0].Transition = manifest.Transition{}
+	if _, err := New(p, filmed(p), fullHD, Look{}); err == nil || !strings.Contains(err.Error(), `there is no room for others round take "take-5"`) {
+		t.Errorf("no room: %v", err)
 	}
 }

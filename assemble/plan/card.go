@@ -33,22 +33,39 @@ func Colour(text string) color.NRGBA {
 	return color.NRGBA{R: uint8(v >> 16), G: uint8(v >> 8), B: uint8(v), A: 255}
 }
 
+// Look is what drawings are made with besides the manifest: what the files
+// hold that it names.
+type Look struct {
+	Fonts *card.Fonts // nil: the embedded ones
+	// Backdrop gives the background picture in the size of a canvas; nil when
+	// the background is a colour.
+	Backdrop func(layout.Canvas) *image.NRGBA
+}
+
+// backdrop is Backdrop, or nil.
+func (l Look) backdrop(c layout.Canvas) *image.NRGBA {
+	if l.Backdrop == nil {
+		return nil
+	}
+	return l.Backdrop(c)
+}
+
 // cardPages counts the pages of a card. Only the credits can have more than
 // one, and are drawn to know.
-func cardPages(p *manifest.Production, s Shot, c layout.Canvas) (int, error) {
+func cardPages(p *manifest.Production, l Look, s Shot, c layout.Canvas) (int, error) {
 	if s.Text != textCredits {
 		return 1, nil
 	}
-	pages, err := CardPages(p, s, c)
+	pages, err := CardPages(p, l, s, c)
 	return len(pages), err
 }
 
 // CardPages draws a card shot for a canvas: the title, the roster, or free
 // text. There is at least one page.
-func CardPages(p *manifest.Production, s Shot, c layout.Canvas) ([]*image.NRGBA, error) {
+func CardPages(p *manifest.Production, l Look, s Shot, c layout.Canvas) ([]*image.NRGBA, error) {
 	switch s.Text {
 	case textCredits:
-		return card.Credits(c, card.CreditsOptions{Background: Background(p), Title: p.Title, Credits: roster(p)})
+		return card.Credits(c, credits(p, l, c))
 	case textTitle:
 		var lines []string
 		for _, l := range []string{p.Composer, p.Ensemble, p.Dedication} {
@@ -56,7 +73,7 @@ func CardPages(p *manifest.Production, s Shot, c layout.Canvas) ([]*image.NRGBA,
 				lines = append(lines, l)
 			}
 		}
-		return one(card.Title(c, card.TitleOptions{Background: Background(p), Title: p.Title, Lines: lines}))
+		return one(card.Title(c, card.TitleOptions{Background: Background(p), Title: p.Title, Lines: lines, Fonts: l.Fonts, Backdrop: l.backdrop(c)}))
 	}
 	text := s.Text
 	if text == textDedication {
@@ -67,7 +84,7 @@ func CardPages(p *manifest.Production, s Shot, c layout.Canvas) ([]*image.NRGBA,
 	if rest != "" {
 		lines = strings.Split(rest, "\n")
 	}
-	return one(card.Title(c, card.TitleOptions{Background: Background(p), Title: title, Lines: lines}))
+	return one(card.Title(c, card.TitleOptions{Background: Background(p), Title: title, Lines: lines, Fonts: l.Fonts, Backdrop: l.backdrop(c)}))
 }
 
 func one(img *image.NRGBA, err error) ([]*image.NRGBA, error) { return []*image.NRGBA{img}, err }
@@ -92,16 +109,19 @@ func printable(s string) bool {
 }
 
 // checkText finds every text that no font can draw, before anything is made.
-func checkText(p *manifest.Production) error {
+func checkText(p *manifest.Production, l Look) error {
 	var list fault.List
 	check := func(mark fault.Mark, what, text string) {
 		for line := range strings.SplitSeq(text, "\n") {
 			if printable(line) { // every face has these, and setting text takes time
 				continue
 			}
-			if missing := card.Missing(line); len(missing) > 0 {
-				list.Add(fault.At(fault.Manifest, mark, fmt.Sprintf("%s %q has characters that no font here can draw: %q", what, text, string(missing)),
-					"write it in Latin, Greek or Cyrillic letters"))
+			if never := card.Refused(line); len(never) > 0 {
+				list.Add(fault.At(fault.Manifest, mark, fmt.Sprintf("%s %q has characters that are never drawn: %s", what, text, card.Spell(never)),
+					"delete them; they are invisible, or change the order of the text round them"))
+			} else if missing := l.Fonts.Missing(line); len(missing) > 0 {
+				list.Add(fault.At(fault.Manifest, mark, fmt.Sprintf("%s %q has characters that no font here can draw: %s", what, text, card.Spell(missing)),
+					fontHint(p)))
 			}
 		}
 	}
@@ -110,7 +130,11 @@ func checkText(p *manifest.Production) error {
 	check(top, "composer", p.Composer)
 	check(top, "ensemble", p.Ensemble)
 	check(top, "dedication", p.Dedication)
+	for _, s := range p.Sections {
+		check(s.Mark, "section", s.Name)
+	}
 	for _, t := range p.Takes {
+		check(t.Mark, "take", t.Name)
 		check(t.Mark, "player", t.Player)
 		check(t.Mark, "part", t.Part)
 	}
@@ -120,4 +144,12 @@ func checkText(p *manifest.Production) error {
 		}
 	}
 	return list.Err()
+}
+
+// fontHint says how to get characters drawn.
+func fontHint(p *manifest.Production) string {
+	if n := len(p.Picture.Fonts); n > 0 {
+		return fmt.Sprintf("%q has no outlines of them; add a font file that does to picture: {font: [%s, ...]}", p.Picture.Fonts[n-1].Path, p.Picture.Fonts[0].Path)
+	}
+	return "copy a font file that has them into this folder and name it, for example picture: {font: fonts/letters.ttf}"
 }

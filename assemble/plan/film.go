@@ -21,7 +21,7 @@ func resolve(p *manifest.Production, line Timeline) ([]shot.Shot, error) {
 	for i, s := range p.Shots {
 		w := shot.Want{
 			From: line.clamp(s.From), To: -1, Show: shot.Kind(s.Show),
-			Section: s.Section, Take: s.Take, Other: s.Other, Text: s.Text, Labels: p.Picture.Labels,
+			Section: s.Section, Take: s.Take, Other: s.Other, Others: s.Others == "around", Text: s.Text, Labels: p.Picture.Labels,
 		}
 		if s.To != nil {
 			w.To = line.clamp(*s.To)
@@ -79,10 +79,11 @@ func (t Timeline) clamp(m manifest.Time) int {
 }
 
 // film lays out one deliverable.
-func film(p *manifest.Production, facts map[string]Facts, line Timeline, shots []shot.Shot, w Want) (*Film, error) {
-	f := &Film{Name: w.Name, Canvas: w.Canvas, Rough: w.Rough, Marks: w.Marks}
+func film(p *manifest.Production, facts map[string]Facts, line Timeline, shots []shot.Shot, w Want, l Look) (*Film, error) {
+	f := &Film{Name: w.Name, Canvas: w.Canvas, Rough: w.Rough, Marks: w.Marks, Scenery: p.Picture.Backdrop != nil}
 	f.FadeIn = min(line.Rate.Frame(p.Picture.FadeIn), line.Frames)
 	f.FadeOut = min(line.Rate.Frame(p.Picture.FadeOut), line.Frames)
+	f.Soften = line.Rate.Frame(p.Picture.LabelsFade)
 	f.Poster = -1
 	if w.Poster != nil {
 		f.Poster = min(line.clamp(*w.Poster), line.Frames-1)
@@ -95,8 +96,12 @@ func film(p *manifest.Production, facts map[string]Facts, line Timeline, shots [
 		if out.Into, err = into(p, f.Shots, s, line); err != nil {
 			return nil, err
 		}
-		if s.Show == shot.Card {
-			if out.Pages, err = cardPages(p, out, w.Canvas); err != nil {
+		if s.Want >= 0 && p.Shots[s.Want].Roll {
+			if out.Roll, err = rollOf(p, l, out, p.Shots[s.Want].Mark, w.Canvas, line); err != nil {
+				return nil, err
+			}
+		} else if s.Show == shot.Card {
+			if out.Pages, err = cardPages(p, l, out, w.Canvas); err != nil {
 				return nil, err
 			}
 		}
@@ -145,6 +150,9 @@ const sureSubject = 0.35
 // newTile stands a take in its rectangle for one shot.
 func newTile(t manifest.Take, f Facts, r layout.Rect, line Timeline, span Span) (Tile, error) {
 	tile := Tile{Take: t.Name, Rect: r, Fit: t.Fit, Player: t.Player, Part: t.Part, Behind: t.Behind, Absent: f.Absent, Card: f.Picture == nil, Silent: f.Sound == nil, Conform: -1}
+	if t.Backing != nil {
+		tile.Backing = t.Backing.Path
+	}
 	if f.Picture == nil {
 		return tile, nil
 	}

@@ -138,6 +138,7 @@ type Tile struct {
 	Player  string      // label, first line
 	Part    string      // label, second line
 	Behind  string      // round the picture in its tile: "" background, "blur", or "#rrggbb"
+	Backing string      // a picture there, as the manifest names its file; "" for none
 	Absent  Absence     // why a card stands here instead of a picture
 	Card    bool        // there is no picture at all: a card holds the seat
 	Silent  bool        // and no sound either
@@ -152,10 +153,11 @@ type Shot struct {
 	Show     shot.Kind
 	Text     string
 	Labels   bool
-	LabelsTo int // output frame from which names are no longer shown
-	Pages    int // of a card; 1 for all that have one picture
-	Sheet    int // number of this part of a grid that takes several, from 0
-	Sheets   int // how many there are; 1 for a grid that is seen whole
+	LabelsTo int  // output frame from which names are no longer shown
+	Pages    int  // of a card; 1 for all that have one picture
+	Roll     Roll // of credits that move
+	Sheet    int  // number of this part of a grid that takes several, from 0
+	Sheets   int  // how many there are; 1 for a grid that is seen whole
 	Tiles    []Tile
 	// Into is the transition from the shot before, over the frames that end
 	// where this shot begins. Tiles are shown in it too.
@@ -188,6 +190,15 @@ type Segment struct {
 	Page   int  // of a card with several pages
 	Labels bool // names are shown
 	Into   bool // the transition into Shot from the shot before it
+	Soft   Soft // names come or go
+}
+
+// Soft is where a segment lies in a stretch in which names come or go. The
+// zero value is none.
+type Soft struct {
+	Out    bool // they go
+	At     int  // frames of the stretch before the segment
+	Frames int  // of the stretch
 }
 
 // Film is one deliverable.
@@ -196,11 +207,13 @@ type Film struct {
 	Canvas   layout.Canvas
 	Rough    bool
 	Marks    bool
+	Scenery  bool // the background is a picture
 	Shots    []Shot
 	Conforms []Conform
 	Segments []Segment
 	FadeIn   int // frames in which the film comes out of black
 	FadeOut  int // frames in which it goes into black
+	Soften   int // frames in which names come and go
 	Poster   int // output frame that is also kept as a picture; -1 for none
 }
 
@@ -227,8 +240,8 @@ type Plan struct {
 
 // New plans the films wanted. The facts are keyed by take name; a take
 // without facts counts as Unreadable. Its errors are faults at the manifest.
-func New(p *manifest.Production, facts map[string]Facts, wants []Want) (*Plan, error) {
-	if err := checkText(p); err != nil {
+func New(p *manifest.Production, facts map[string]Facts, wants []Want, l Look) (*Plan, error) {
+	if err := checkText(p, l); err != nil {
 		return nil, err
 	}
 	line, err := NewTimeline(p)
@@ -241,7 +254,7 @@ func New(p *manifest.Production, facts map[string]Facts, wants []Want) (*Plan, e
 	}
 	pl := &Plan{Timeline: line, Strips: strips(p, facts, line, shots), Chapters: chapters(p, line), Notes: notes(p, line)}
 	for _, w := range wants {
-		f, err := film(p, facts, line, shots, w)
+		f, err := film(p, facts, line, shots, w, l)
 		if err != nil {
 			return nil, err
 		}

@@ -102,7 +102,7 @@ func TestSegmentsCoverTheFilmOnceAndStayInsideShots(t *testing.T) {
 		{From: at(5), Show: "solo", Take: "take-2"},
 		{From: at(6), Show: "soli", Section: "high"},
 	}
-	pl, err := New(p, filmed(p), fullHD)
+	pl, err := New(p, filmed(p), fullHD, Look{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -133,7 +133,7 @@ func TestLateTakeIsShownFromItsFirstFrameOn(t *testing.T) {
 	late := *facts["take-2"].Picture
 	late.Clock.Offset, late.Last = 9.5, 4 // guide 9.5 to 13.5, output frames 105 to 225
 	facts["take-2"] = Facts{Picture: &late}
-	pl, err := New(p, facts, fullHD)
+	pl, err := New(p, facts, fullHD, Look{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -153,7 +153,7 @@ func TestDriftMovesPictureAndTrimCutsIt(t *testing.T) {
 	pic.Clock, pic.Last = Clock{Offset: 0, Drift: 500}, 20 // 20 s of file are 20.010 s of guide
 	facts["take-1"] = Facts{Picture: &pic}
 	from, to := at(2), at(4)
-	pl, err := New(p, facts, fullHD)
+	pl, err := New(p, facts, fullHD, Look{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -161,7 +161,7 @@ func TestDriftMovesPictureAndTrimCutsIt(t *testing.T) {
 		t.Errorf("with drift the picture ends at frame %d, want 420", got)
 	}
 	p.Takes[0].TrimFrom, p.Takes[0].TrimTo = &from, &to
-	pl, err = New(p, facts, fullHD)
+	pl, err = New(p, facts, fullHD, Look{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -173,12 +173,12 @@ func TestDriftMovesPictureAndTrimCutsIt(t *testing.T) {
 func TestAbsentTakesKeepTheirSeats(t *testing.T) {
 	p := production(t, 9)
 	facts := filmed(p)
-	whole, err := New(p, facts, fullHD)
+	whole, err := New(p, facts, fullHD, Look{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	facts["take-5"] = Facts{Absent: Awaited}
-	without, err := New(p, facts, fullHD)
+	without, err := New(p, facts, fullHD, Look{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -200,7 +200,7 @@ func TestMutedAndTrimmedStrips(t *testing.T) {
 	p.Takes[0].Mute = true
 	to := at(3)
 	p.Takes[1].TrimTo = &to
-	pl, err := New(p, filmed(p), nil)
+	pl, err := New(p, filmed(p), nil, Look{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -234,7 +234,7 @@ func TestShotFaultsPointAtTheirLine(t *testing.T) {
 	p := production(t, 2)
 	p.Shots = []manifest.Shot{{From: at(1), Show: "solo", Take: "take-9"}}
 	p.Shots[0].Mark.File, p.Shots[0].Mark.Line = "production.yaml", 40
-	_, err := New(p, filmed(p), fullHD)
+	_, err := New(p, filmed(p), fullHD, Look{})
 	if err == nil {
 		t.Fatal("a solo of nobody was planned")
 	}
@@ -251,7 +251,7 @@ func BenchmarkPlan500Takes40Shots(b *testing.B) {
 		p.Shots = append(p.Shots, manifest.Shot{From: manifest.Time{Seconds: 6 + 0.4*float64(i)}, Show: []string{"tutti", "solo"}[i%2], Take: "take-7"})
 	}
 	for b.Loop() {
-		if _, err := New(p, facts, fullHD); err != nil {
+		if _, err := New(p, facts, fullHD, Look{}); err != nil {
 			b.Fatal(err)
 		}
 	}

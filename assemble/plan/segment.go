@@ -69,17 +69,58 @@ func (f *Film) cut(line Timeline) {
 		if i+1 < len(f.Shots) {
 			own.To -= f.Shots[i+1].Into.Frames
 		}
+		in, out := s.softly(own, f.Soften)
 		edges := []int{s.LabelsTo, f.FadeIn, line.Frames - f.FadeOut}
 		for page := range s.Pages {
 			for _, part := range split(piece(own, page, s.Pages), edges) {
 				n := (part.Len() + longest - 1) / longest
 				for k := range n {
-					f.Segments = append(f.Segments, Segment{
+					f.soft(Segment{
 						Span: piece(part, k, n), Shot: i, Page: page, Labels: part.From < s.LabelsTo,
-					})
+					}, in, out)
 				}
 			}
 		}
+	}
+}
+
+// softly is where the names of a shot come and where they go, both empty for
+// names that are there or not from one frame to the next. They come with a
+// transition, and stay over a cut when nothing takes them away before.
+func (s Shot) softly(own Span, frames int) (in, out Span) {
+	shown := Span{own.From, min(own.To, s.LabelsTo)}
+	leave := s.LabelsTo < s.To
+	if !slices.ContainsFunc(s.Tiles, func(t Tile) bool { return !t.Card }) {
+		return in, out // cards have their names on them
+	}
+	if s.Into.Frames == 0 && leave {
+		frames = min(frames, shown.Len()/2)
+	} else {
+		frames = min(frames, shown.Len())
+	}
+	if frames < 1 {
+		return in, out
+	}
+	if s.Into.Frames == 0 {
+		in = Span{shown.From, shown.From + frames}
+	}
+	if leave {
+		out = Span{shown.To - frames, shown.To}
+	}
+	return in, out
+}
+
+// soft adds a segment, cut where names come or go. What lies before and behind
+// keeps its place, so names that come softly cost nothing elsewhere.
+func (f *Film) soft(s Segment, in, out Span) {
+	for _, part := range split(s.Span, []int{in.From, in.To, out.From, out.To}) {
+		s.Span, s.Soft = part, Soft{}
+		for _, stretch := range []Span{in, out} {
+			if part.Meet(stretch).Len() > 0 {
+				s.Soft = Soft{Out: stretch == out, At: part.From - stretch.From, Frames: stretch.Len()}
+			}
+		}
+		f.Segments = append(f.Segments, s)
 	}
 }
 
@@ -129,6 +170,9 @@ func (f Film) Glides(i int) []Glide {
 			continue
 		}
 		a, b := f.Shots[i-1].Tiles[was].Rect, t.Rect
+		if f.Scenery && (t.open() || f.Shots[i-1].Tiles[was].open()) {
+			continue // it would take a piece of the background along
+		}
 		if ratio := float64(a.W*b.H) / float64(a.H*b.W); ratio > 1+glideShapes || ratio < 1-glideShapes {
 			continue
 		}
@@ -141,6 +185,9 @@ func (f Film) Glides(i int) []Glide {
 	slices.SortStableFunc(list, func(a, b Glide) int { return area(a) - area(b) })
 	return list
 }
+
+// open tells whether the background is seen beside the picture of a tile.
+func (t Tile) open() bool { return t.Hole != t.Rect && t.Behind == "" && t.Backing == "" && !t.Card }
 
 // Way is where a tile on its way from a to b stands in frame k of n of a
 // transition: neither at the one nor quite at the other, which the shots

@@ -30,7 +30,7 @@ func TestPlacesOnTheStage(t *testing.T) {
 	// A take that comes in later moves nobody.
 	facts := filmed(p)
 	delete(facts, "take-3")
-	pl, err := New(p, facts, nil)
+	pl, err := New(p, facts, nil, Look{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -49,7 +49,7 @@ func TestSoloistsAreLifted(t *testing.T) {
 		{From: at(2), Show: "solo", Take: "take-2"}, {From: at(3), Show: "solo", Take: "take-2"},
 		{From: at(4), Show: "solo", Take: "take-1", To: &to}, {From: at(7), Show: "solo", Take: "take-2"},
 	}
-	pl, err := New(p, filmed(p), nil)
+	pl, err := New(p, filmed(p), nil, Look{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -64,7 +64,7 @@ func TestSoloistsAreLifted(t *testing.T) {
 		}
 	}
 	p.Mix.SoloLiftDB = 0
-	if pl, err = New(p, filmed(p), nil); err != nil || pl.Strips[0].Lifts != nil {
+	if pl, err = New(p, filmed(p), nil, Look{}); err != nil || pl.Strips[0].Lifts != nil {
 		t.Errorf("lifted without a wish: %v %+v", err, pl.Strips[0].Lifts)
 	}
 }
@@ -97,7 +97,7 @@ func TestTreatment(t *testing.T) {
 	to = at(2)
 	take.TrimTo = &to
 	p.Takes[0] = take
-	pl, err := New(p, filmed(p), nil)
+	pl, err := New(p, filmed(p), nil, Look{})
 	if err != nil || len(pl.Strips) != 0 {
 		t.Errorf("%v %+v", err, pl.Strips)
 	}

@@ -37,16 +37,22 @@ type MissingError struct {
 
 // Error lists the characters with their code points.
 func (e *MissingError) Error() string {
+	return fmt.Sprintf("no font can draw %q: %s", e.Text, Spell(e.Runes))
+}
+
+// Spell lists characters with their code points, for people: "אב" is
+// "א (U+05D0), ב (U+05D1)". Those that are not seen have the code point alone.
+func Spell(runes []rune) string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "no font can draw %q: ", e.Text)
-	for i, r := range e.Runes {
+	for i, r := range runes {
 		if i > 0 {
 			b.WriteString(", ")
 		}
 		if unicode.IsPrint(r) {
-			fmt.Fprintf(&b, "%c ", r)
+			fmt.Fprintf(&b, "%c (U+%04X)", r, r)
+		} else {
+			fmt.Fprintf(&b, "U+%04X", r)
 		}
-		fmt.Fprintf(&b, "(U+%04X)", r)
 	}
 	return b.String()
 }
@@ -62,11 +68,11 @@ func (e *RectError) Error() string {
 	return fmt.Sprintf("tile %dx%d at %d,%d is not on a canvas of %v", e.Rect.W, e.Rect.H, e.Rect.X, e.Rect.Y, e.Canvas)
 }
 
-// refused is every character of text that is not drawn whatever the font has:
+// Refused is every character of text that is not drawn whatever the font has:
 // controls, bytes that are not UTF-8, and the invisible characters that change
 // the order of the text around them (a name could hide another name). Joiners,
 // the soft hyphen and direction marks stay, names in many scripts need them.
-func refused(text string) []rune {
+func Refused(text string) []rune {
 	var out []rune
 	for i, r := range text {
 		switch {
@@ -153,6 +159,14 @@ func quiet(bg color.NRGBA) color.NRGBA {
 		}
 	}
 	return full
+}
+
+// headingInk is between on and quiet, and reaches AA on bg.
+func headingInk(bg color.NRGBA) color.NRGBA {
+	if c := mix(bg, on(bg), 0.8); Contrast(c, bg) >= aa {
+		return c
+	}
+	return quiet(bg)
 }
 
 // rectangle turns a tile into image coordinates.

@@ -17,8 +17,9 @@ type Credit struct {
 
 // CreditsOptions is what the credits say.
 type CreditsOptions struct {
-	Background color.NRGBA // alpha is ignored
-	Title      string      // head of every page; may be ""
+	Background color.NRGBA  // alpha is ignored
+	Backdrop   *image.NRGBA // a picture of the canvas's size instead of the colour; nil for none
+	Title      string       // head of every page; may be ""
 	Credits    []Credit
 	Fonts      *Fonts // nil: the embedded ones
 }
@@ -53,11 +54,14 @@ func Credits(c layout.Canvas, o CreditsOptions) ([]*image.NRGBA, error) {
 	if len(s.refusal) > 0 {
 		return nil, errors.Join(s.refusal...)
 	}
-	bg := o.Background
-	bg.A = 255
 	var out []*image.NRGBA
 	for i := range max(1, r.pages()) {
-		out = append(out, r.draw(c, bg, i).NRGBA)
+		p, bg, err := cardGround(c, o.Background, o.Backdrop)
+		if err != nil {
+			return nil, err
+		}
+		r.draw(p, c, bg, i)
+		out = append(out, p.NRGBA)
 	}
 	return out, nil
 }
@@ -90,20 +94,25 @@ func (s *setter) roster(c layout.Canvas, o CreditsOptions, px float64) roster {
 		r.head = s.wrap(o.Title, medium, size, full)
 		r.top += leading*stack(r.head) + px*1.2
 	}
-	// A column holds the widest part and the widest name, within reason.
-	names := 0.0
-	for _, k := range o.Credits {
-		r.parts = max(r.parts, s.set(k.Part, regular, px).width)
-		names = max(names, s.set(k.Name, medium, px).width)
-	}
-	room := full - nameGap*px
-	r.parts = min(r.parts, 0.45*room)
-	names = min(names, room-r.parts)
+	var names float64
+	r.parts, names = s.columnWidths(o.Credits, px, full)
 	r.width = r.parts + nameGap*px + names
 	r.perPage = max(1, min(maxColumns, int((full+columnGap*px)/(r.width+columnGap*px))))
 	r.depth = max(1, int((float64(c.H)-r.top-c.Scale(creditsMargin)*0.7)/(rowHeight*px)))
 	r.cut(s.rows(o.Credits, px, r.parts, names))
 	return r
+}
+
+// columnWidths is the room for parts and for names in a column: the widest of
+// each, within reason.
+func (s *setter) columnWidths(credits []Credit, px, full float64) (parts, names float64) {
+	for _, k := range credits {
+		parts = max(parts, s.set(k.Part, regular, px).width)
+		names = max(names, s.set(k.Name, medium, px).width)
+	}
+	room := full - nameGap*px
+	parts = min(parts, 0.45*room)
+	return parts, min(names, room-parts)
 }
 
 // rows sets every credit and puts headings between sections.
@@ -163,8 +172,7 @@ func (r *roster) deal(rows []row, depth int) (columns [][]row) {
 }
 
 // draw paints one page.
-func (r roster) draw(c layout.Canvas, bg color.NRGBA, page int) *picture {
-	p := newPicture(c.W, c.H, bg)
+func (r roster) draw(p *picture, c layout.Canvas, bg color.NRGBA, page int) {
 	columns := r.columns[min(page*r.perPage, len(r.columns)):]
 	columns = columns[:min(r.perPage, len(columns))]
 	longest := 0
@@ -184,12 +192,11 @@ func (r roster) draw(c layout.Canvas, bg color.NRGBA, page int) *picture {
 	for _, column := range columns {
 		base := r.top + shift + r.px
 		for _, k := range column {
-			p.write(k.heading, x+r.parts+nameGap*r.px, base, mix(bg, on(bg), 0.8), p.Rect)
+			p.write(k.heading, x+r.parts+nameGap*r.px, base, headingInk(bg), p.Rect)
 			p.write(k.part, x+r.parts-k.part.width, base, quiet(bg), p.Rect)
 			p.write(k.name, x+r.parts+nameGap*r.px, base, on(bg), p.Rect)
 			base += rowHeight * r.px
 		}
 		x += r.width + columnGap*r.px
 	}
-	return p
 }

@@ -41,24 +41,40 @@ var embedded = sync.OnceValue(func() (f [weights]*font.Font) {
 // concurrent use.
 type Fonts struct{ extra []*font.Font }
 
+// FontError says which of several files is not a font that can be used.
+type FontError struct {
+	Index int // into the files
+	Err   error
+}
+
+// Error is "font 2: not a whole TrueType or OpenType file", counting from 1.
+func (e *FontError) Error() string { return fmt.Sprintf("font %d: %v", e.Index+1, e.Err) }
+
+// Unwrap is what is wrong with the file.
+func (e *FontError) Unwrap() error { return e.Err }
+
 // ParseFonts reads TrueType or OpenType files, or collections of them, that
-// fill in for characters the embedded faces lack.
+// fill in for characters the embedded faces lack: whatever those have keeps
+// its look, so one name in another script changes no other drawing. The error
+// is a *FontError.
 func ParseFonts(files ...[]byte) (f *Fonts, err error) {
+	at := 0
 	// The parser is fed a file from outside; whatever it meets there must
 	// not end the program.
 	defer func() {
 		if p := recover(); p != nil {
-			f, err = nil, fmt.Errorf("not a usable font: %v", p)
+			f, err = nil, &FontError{at, fmt.Errorf("not a usable font: %v", p)}
 		}
 	}()
 	f = new(Fonts)
 	for i, data := range files {
+		at = i
 		if err := checkTables(data); err != nil {
-			return nil, fmt.Errorf("font %d: %w", i+1, err)
+			return nil, &FontError{i, err}
 		}
 		faces, err := font.ParseTTC(bytes.NewReader(data))
 		if err != nil {
-			return nil, fmt.Errorf("font %d: %w", i+1, err)
+			return nil, &FontError{i, err}
 		}
 		for _, face := range faces {
 			f.extra = append(f.extra, face.Font)

@@ -10,80 +10,13 @@ import (
 	"testing"
 
 	"ripieno/layout"
+	"ripieno/layout/card/cardtest"
 )
-
-// block is a glyph of the test font: a bar standing on the baseline.
-type block struct {
-	char          rune
-	width, height int16 // of 1000 to the em
-}
-
-// blockFont builds a whole TrueType font (OpenType 1.9: cmap 4, glyf, head,
-// hhea, hmtx, loca, maxp) of bars, so that a test sees which glyph went where.
-// It has what the embedded faces lack, and nobody's licence.
-func blockFont(blocks ...block) []byte {
-	slices.SortFunc(blocks, func(a, b block) int { return int(a.char - b.char) })
-	be := binary.BigEndian
-	num := func(v ...int) (b []byte) {
-		for _, x := range v {
-			b = be.AppendUint16(b, uint16(x))
-		}
-		return b
-	}
-	n := len(blocks)
-	var glyf, loca, hmtx []byte
-	loca = be.AppendUint32(loca, 0)
-	for i := range n + 1 {
-		k := block{0, 500, 700} // glyph 0, .notdef
-		if i > 0 {
-			k = blocks[i-1]
-		}
-		w, h := int(k.width), int(k.height)
-		glyf = append(glyf, num(1, 0, 0, w, h, 3, 0)...)
-		glyf = append(glyf, 1, 1, 1, 1)                 // four points on the curve
-		glyf = append(glyf, num(0, 0, w, 0)...)         // x steps
-		glyf = append(glyf, num(0, h, 0, 0x10000-h)...) // y steps
-		loca = be.AppendUint32(loca, uint32(len(glyf)))
-		hmtx = append(hmtx, num(w+100, 0)...)
-	}
-	segments := n + 1 // one per character and the closing one
-	var ends, starts, deltas []byte
-	for i, k := range blocks {
-		ends = append(ends, num(int(k.char))...)
-		starts = append(starts, num(int(k.char))...)
-		deltas = append(deltas, num(i+1-int(k.char))...)
-	}
-	ends, starts, deltas = append(ends, num(0xffff)...), append(starts, num(0xffff)...), append(deltas, num(1)...)
-	sub := slices.Concat(num(4, 16+8*segments, 0, 2*segments, 0, 0, 0), ends, num(0), starts, deltas, make([]byte, 2*segments))
-	tables := map[string][]byte{
-		"cmap": slices.Concat(num(0, 1, 3, 1, 0, 12), sub),
-		"glyf": glyf,
-		"head": slices.Concat(num(1, 0, 1, 0, 0, 0, 0x5f0f, 0x3cf5, 0, 1000), make([]byte, 16), num(0, 0, 1000, 1000, 0, 8, 2, 1, 0)),
-		"hhea": num(1, 0, 900, 0x10000-200, 0, 1000, 0, 0, 1000, 1, 0, 0, 0, 0, 0, 0, 0, n+1),
-		"hmtx": hmtx,
-		"loca": loca,
-		"maxp": num(1, 0, n+1, 4, 1, 0, 0, 1, 0, 0, 0, 0, 0, 0, 0, 0),
-	}
-	names := []string{"cmap", "glyf", "head", "hhea", "hmtx", "loca", "maxp"}
-	file := num(1, 0, len(names), 64, 2, 48)
-	at := len(file) + 16*len(names)
-	var body []byte
-	for _, name := range names {
-		data := tables[name]
-		file = append(file, name...)
-		file = be.AppendUint32(file, 0) // checksum, not looked at
-		file = be.AppendUint32(file, uint32(at+len(body)))
-		file = be.AppendUint32(file, uint32(len(data)))
-		body = append(body, data...)
-		body = append(body, make([]byte, (4-len(body)%4)%4)...)
-	}
-	return append(file, body...)
-}
 
 // hebrew has three letters of very different heights.
 func hebrew(t testing.TB) *Fonts {
 	t.Helper()
-	f, err := ParseFonts(blockFont(block{'א', 600, 1000}, block{'ב', 600, 400}, block{'ג', 600, 100}))
+	f, err := ParseFonts(cardtest.Font(cardtest.Bar('א', 600, 1000), cardtest.Bar('ב', 600, 400), cardtest.Bar('ג', 600, 100)))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -170,7 +103,7 @@ func TestExtraFonts(t *testing.T) {
 }
 
 func TestParseFontsRefuses(t *testing.T) {
-	good := blockFont(block{'א', 600, 800})
+	good := cardtest.Font(cardtest.Bar('א', 600, 800))
 	for name, data := range map[string][]byte{
 		"empty": {}, "text": []byte("this is no font at all"), "cut": good[:len(good)/3], "header only": good[:12],
 		"last table cut":        good[:len(good)-20],
@@ -198,7 +131,7 @@ func patched(data []byte, at int, to byte) []byte {
 
 // TestCollection reads a collection of two fonts in one file.
 func TestCollection(t *testing.T) {
-	one, two := blockFont(block{'א', 600, 800}), blockFont(block{'ב', 600, 400})
+	one, two := cardtest.Font(cardtest.Bar('א', 600, 800)), cardtest.Font(cardtest.Bar('ב', 600, 400))
 	be := binary.BigEndian
 	file := []byte("ttcf\x00\x01\x00\x00\x00\x00\x00\x02")
 	file = be.AppendUint32(file, 20)
@@ -223,7 +156,7 @@ func TestCollection(t *testing.T) {
 // TestBrokenFont: a font that parses but makes the shaper panic cannot draw
 // what needs it; what the embedded faces have is not touched.
 func TestBrokenFont(t *testing.T) {
-	good := blockFont(block{'א', 600, 800})
+	good := cardtest.Font(cardtest.Bar('א', 600, 800))
 	at := bytes.Index(good, []byte("hhea"))
 	hhea := int(binary.BigEndian.Uint32(good[at+8:]))
 	fonts, err := ParseFonts(patched(good, hhea+35, 0)) // numberOfHMetrics 0, with which the table cannot be read
@@ -241,7 +174,7 @@ func TestBrokenFont(t *testing.T) {
 // FuzzParseFonts: no file ends the program, whether it parses or not, nor
 // does text set in a file that parses.
 func FuzzParseFonts(f *testing.F) {
-	good := blockFont(block{'a', 600, 800}, block{'א', 600, 800})
+	good := cardtest.Font(cardtest.Bar('a', 600, 800), cardtest.Bar('א', 600, 800))
 	f.Add(good)
 	f.Add(good[:100])
 	f.Add([]byte("OTTO\x00\x01"))

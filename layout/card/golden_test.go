@@ -4,6 +4,7 @@ import (
 	"flag"
 	"image"
 	"image/color"
+	"image/draw"
 	"image/png"
 	"os"
 	"path/filepath"
@@ -80,14 +81,27 @@ func TestGoldens(t *testing.T) {
 	if err != nil || len(pages) != 1 {
 		t.Fatalf("%d pages of credits, %v", len(pages), err)
 	}
-	for name, draw := range map[string]func() (*image.NRGBA, error){
+	for name, drawn := range map[string]func() (*image.NRGBA, error){
 		"overlay": func() (*image.NRGBA, error) { return Overlay(small, ensemble(t, small, 6)) },
 		"title":   func() (*image.NRGBA, error) { return Title(small, title) },
 		"plan":    func() (*image.NRGBA, error) { return PlanPicture(plan) },
 		"credits": func() (*image.NRGBA, error) { return pages[0], nil },
+		"roll": func() (*image.NRGBA, error) {
+			r, err := NewRoll(small, CreditsOptions{Background: dark, Title: "The players", Credits: credits}, 1)
+			if err != nil {
+				return nil, err
+			}
+			m := plain(small.W, small.H, dark)
+			draw.Draw(m, m.Rect, r.Draw(20, small.H), image.Point{}, draw.Over)
+			return m, nil
+		},
+		"backdrop": func() (*image.NRGBA, error) {
+			title.Backdrop = plain(small.W, small.H, color.NRGBA{0xd0, 0xa0, 0x60, 255})
+			return Title(small, title)
+		},
 	} {
 		t.Run(name, func(t *testing.T) {
-			got, err := draw()
+			got, err := drawn()
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -5,6 +5,7 @@ import (
 	"hash/fnv"
 	"image"
 	"image/color"
+	"image/draw"
 	"strings"
 
 	"ripieno/layout"
@@ -23,16 +24,19 @@ type Placeholder struct {
 	Expected         bool   // hollow marks instead of filled ones
 }
 
-// Fill is a rectangle of one colour, below everything but the background.
+// Fill is a rectangle of one colour, or with a picture, below everything but the background.
 type Fill struct {
 	Tile   layout.Rect
 	Colour color.NRGBA // alpha is ignored
+	// Picture, when it is not nil, is shown instead: of the tile's size, opaque.
+	Picture *image.NRGBA
 }
 
 // OverlayOptions is what Overlay draws.
 type OverlayOptions struct {
-	Background   color.NRGBA // alpha is ignored, the background is opaque
-	Fills        []Fill      // round pictures that do not fill their tile
+	Background   color.NRGBA  // alpha is ignored, the background is opaque
+	Backdrop     *image.NRGBA // a picture of the canvas's size instead, Background is then for cards alone; nil for none
+	Fills        []Fill       // round pictures that do not fill their tile
 	Holes        []layout.Rect
 	Labels       []Label
 	Placeholders []Placeholder
@@ -66,8 +70,16 @@ func Overlay(c layout.Canvas, o OverlayOptions) (*image.NRGBA, error) {
 	}
 	bg := o.Background
 	bg.A = 255
-	p, s := newPicture(c.W, c.H, bg), newSetter(o.Fonts)
+	p, err := ground(c, bg, o.Backdrop)
+	if err != nil {
+		return nil, err
+	}
+	s := newSetter(o.Fonts)
 	for _, f := range o.Fills {
+		if f.Picture != nil {
+			draw.Draw(p, rectangle(f.Tile), f.Picture, f.Picture.Rect.Min, draw.Src)
+			continue
+		}
 		f.Colour.A = 255
 		p.fill(rectangle(f.Tile), f.Colour)
 	}
@@ -84,6 +96,22 @@ func Overlay(c layout.Canvas, o OverlayOptions) (*image.NRGBA, error) {
 		return nil, errors.Join(s.refusal...)
 	}
 	return p.NRGBA, nil
+}
+
+// Labels is the labels alone on a transparent picture, as Overlay draws them.
+// Errors are Overlay's.
+func Labels(c layout.Canvas, labels []Label, fonts *Fonts) (*image.NRGBA, error) {
+	if err := c.Check(); err != nil {
+		return nil, err
+	}
+	p, s := newPicture(c.W, c.H, color.NRGBA{}), newSetter(fonts)
+	for _, l := range labels {
+		if err := checkTiles(c, l.Tile); err != nil {
+			return nil, err
+		}
+		p.label(s, c, l)
+	}
+	return p.NRGBA, errors.Join(s.refusal...)
 }
 
 // The plate of a label. At 0.72 a white picture behind it becomes #585a5c at

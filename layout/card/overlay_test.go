@@ -222,9 +222,9 @@ func TestOverlayRefuses(t *testing.T) {
 		{"label", c, OverlayOptions{Labels: []Label{{Tile: layout.Rect{X: -2, W: 4, H: 4}, Name: "x"}}}, "tile 4x4 at -2,0 is not on a canvas of 640x360"},
 		{"placeholder", c, OverlayOptions{Placeholders: []Placeholder{{Name: "x"}}}, "tile 0x0 at 0,0 is not on a canvas of 640x360"},
 		{"emoji", c, OverlayOptions{Labels: []Label{{tile, "Jo 🎺🎺", ""}}}, `no font can draw "Jo 🎺🎺": 🎺 (U+1F3BA)`},
-		{"newline", c, OverlayOptions{Labels: []Label{{tile, "Jo\nMo", ""}}}, `no font can draw "Jo\nMo": (U+000A)`},
+		{"newline", c, OverlayOptions{Labels: []Label{{tile, "Jo\nMo", ""}}}, `no font can draw "Jo\nMo": U+000A`},
 		{"both, the name once", c, OverlayOptions{Labels: []Label{{tile, "שרה", "\x00"}, {tile, "שרה", ""}}},
-			"no font can draw \"שרה\": ש (U+05E9), ר (U+05E8), ה (U+05D4)\nno font can draw \"\\x00\": (U+0000)"},
+			"no font can draw \"שרה\": ש (U+05E9), ר (U+05E8), ה (U+05D4)\nno font can draw \"\\x00\": U+0000"},
 		{"placeholder's text", c, OverlayOptions{Placeholders: []Placeholder{{tile, "Jo", "七弦琴", "", false}}}, `no font can draw "七弦琴": 七 (U+4E03), 弦 (U+5F26), 琴 (U+7434)`},
 	}
 	for _, tt := range tests {
@@ -267,5 +267,36 @@ func BenchmarkOverlay60(b *testing.B) {
 	o := ensemble(b, c, 60)
 	for b.Loop() {
 		overlay(b, c, o)
+	}
+}
+
+// TestLabelsAlone: names that are laid over later look as those drawn at once.
+func TestLabelsAlone(t *testing.T) {
+	o := ensemble(t, small, 4)
+	whole := overlay(t, small, o)
+	alone, err := Labels(small, o.Labels, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	marks := 0
+	for _, h := range o.Holes {
+		for y := h.Y; y < h.Bottom(); y++ {
+			for x := h.X; x < h.Right(); x++ {
+				if a, b := whole.NRGBAAt(x, y), alone.NRGBAAt(x, y); a != b {
+					t.Fatalf("%d,%d is %v, drawn alone %v", x, y, a, b)
+				} else if a.A > 0 {
+					marks++
+				}
+			}
+		}
+	}
+	if marks < 500 {
+		t.Errorf("only %d pixels of labels", marks)
+	}
+	if _, err := Labels(small, []Label{{Tile: layout.Rect{X: -2, W: 20, H: 20}}}, nil); err == nil {
+		t.Error("a label off the canvas is drawn")
+	}
+	if _, err := Labels(small, []Label{{Tile: o.Holes[0], Name: "א"}}, nil); err == nil {
+		t.Error("a label that no font can draw is drawn")
 	}
 }

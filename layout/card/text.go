@@ -89,7 +89,7 @@ func (s *setter) set(text string, w weight, px float64) line {
 
 // shape is a line whose em is one pixel.
 func (s *setter) shape(text string, w weight) (l line) {
-	l = line{text: text, weight: w, px: 1, missing: unique(refused(text))}
+	l = line{text: text, weight: w, px: 1, missing: unique(Refused(text))}
 	extents, _ := s.faces[w][0].FontHExtents()
 	unit := 1 / float64(s.faces[w][0].Upem())
 	l.ascent, l.descent = float64(extents.Ascender)*unit, -float64(extents.Descender)*unit

@@ -11,10 +11,11 @@ import (
 
 // TitleOptions is what a title or text card says.
 type TitleOptions struct {
-	Background color.NRGBA // alpha is ignored
-	Title      string      // large; wrapped, a newline breaks it; may be ""
-	Lines      []string    // smaller, below a thin rule; blank ones are dropped
-	Fonts      *Fonts      // nil: the embedded ones
+	Background color.NRGBA  // alpha is ignored
+	Backdrop   *image.NRGBA // a picture of the canvas's size instead of the colour; nil for none
+	Title      string       // large; wrapped, a newline breaks it; may be ""
+	Lines      []string     // smaller, below a thin rule; blank ones are dropped
+	Fonts      *Fonts       // nil: the embedded ones
 }
 
 // The sizes of a title card, in pixels at 1080 lines.
@@ -30,12 +31,11 @@ const (
 // Text is wrapped, set smaller until everything fits, and in the last resort
 // cut. Errors: *MissingError, joined, and the canvas's own.
 func Title(c layout.Canvas, o TitleOptions) (*image.NRGBA, error) {
-	if err := c.Check(); err != nil {
+	p, bg, err := cardGround(c, o.Background, o.Backdrop)
+	if err != nil {
 		return nil, err
 	}
-	bg := o.Background
-	bg.A = 255
-	p, s := newPicture(c.W, c.H, bg), newSetter(o.Fonts)
+	s := newSetter(o.Fonts)
 	var head, body []line
 	// Both parts shrink together, in fine steps, until the block fits.
 	const steps = 24

@@ -14,7 +14,7 @@ type Kind string
 const (
 	Tutti Kind = "tutti" // every take, in its seat
 	Soli  Kind = "soli"  // the takes of one section
-	Solo  Kind = "solo"  // one take, large
+	Solo  Kind = "solo"  // one take, large, with or without the others round it
 	Pair  Kind = "pair"  // two takes side by side
 	Card  Kind = "card"  // a title, the credits or free text; no take
 )
@@ -42,6 +42,7 @@ type Want struct {
 	Other    string // the right one of Pair
 	Text     string // for Card; carried through
 	Labels   bool   // carried through
+	Others   bool   // for Solo: all others are seen too
 }
 
 // Shot is what the picture shows in the frames From to To (exclusive).
@@ -49,7 +50,7 @@ type Shot struct {
 	From, To int
 	Show     Kind
 	Section  string   // for Soli
-	Takes    []string // who is seen, in seat order; Pair: left, right; Card: none
+	Takes    []string // who is seen, in seat order; Solo: the soloist first; Pair: left, right; Card: none
 	Text     string
 	Labels   bool
 	Want     int // index of the want it came from; -1 for a gap filled with tutti
@@ -174,6 +175,13 @@ func (h house) cast(w Want) (s Shot, p Problem, value string) {
 		s.Takes = []string{w.Take}
 		if !h.takes[w.Take] {
 			return s, UnknownTake, w.Take
+		}
+		if w.Others {
+			for _, t := range h.all {
+				if t != w.Take {
+					s.Takes = append(s.Takes, t)
+				}
+			}
 		}
 	case Pair:
 		s.Takes = []string{w.Take, w.Other}

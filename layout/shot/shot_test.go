@@ -73,22 +73,22 @@ func TestResolveRefuses(t *testing.T) {
 		wanted []Want
 		want   []string
 	}{
-		{"take", []Want{{0, 10, Solo, "", "tuba", "", "", false}}, []string{`shot 1: unknown take: "tuba"`}},
-		{"section", []Want{{0, 10, Soli, "brass", "", "", "", false}}, []string{`shot 1: no take in this section: "brass"`}},
-		{"no section", []Want{{0, 10, Soli, "", "", "", "", false}}, []string{`shot 1: no take in this section: ""`}},
-		{"kind", []Want{{0, 10, "panorama", "", "", "", "", false}}, []string{`shot 1: unknown kind of shot: "panorama"`}},
-		{"pair", []Want{{0, 10, Pair, "", "oboe-1", "oboe-1", "", false}}, []string{`shot 1: both takes are the same: "oboe-1"`}},
-		{"pair take", []Want{{0, 10, Pair, "", "oboe-1", "tuba", "", false}}, []string{`shot 1: unknown take: "tuba"`}},
-		{"empty", []Want{{10, 10, Tutti, "", "", "", "", false}}, []string{`shot 1: ends before it begins: frames 10 to 10 of 100`}},
-		{"backwards", []Want{{10, 5, Tutti, "", "", "", "", false}}, []string{`shot 1: ends before it begins: frames 10 to 5 of 100`}},
-		{"before", []Want{{-5, 5, Tutti, "", "", "", "", false}}, []string{`shot 1: outside the film: frames -5 to 5 of 100`}},
-		{"beyond", []Want{{90, 101, Tutti, "", "", "", "", false}}, []string{`shot 1: outside the film: frames 90 to 101 of 100`}},
-		{"at the end", []Want{{100, UntilNext, Tutti, "", "", "", "", false}}, []string{`shot 1: outside the film: frames 100 to 100 of 100`}},
-		{"overlap", []Want{{50, 60, Tutti, "", "", "", "", false}, {10, 51, Tutti, "", "", "", "", false}}, []string{`shot 1: overlaps another shot, number 2: frames 50 to 60 of 100`}},
-		{"overlap past a short one", []Want{{0, 90, Tutti, "", "", "", "", false}, {10, 20, Tutti, "", "", "", "", false}, {30, 40, Tutti, "", "", "", "", false}},
+		{"take", []Want{{0, 10, Solo, "", "tuba", "", "", false, false}}, []string{`shot 1: unknown take: "tuba"`}},
+		{"section", []Want{{0, 10, Soli, "brass", "", "", "", false, false}}, []string{`shot 1: no take in this section: "brass"`}},
+		{"no section", []Want{{0, 10, Soli, "", "", "", "", false, false}}, []string{`shot 1: no take in this section: ""`}},
+		{"kind", []Want{{0, 10, "panorama", "", "", "", "", false, false}}, []string{`shot 1: unknown kind of shot: "panorama"`}},
+		{"pair", []Want{{0, 10, Pair, "", "oboe-1", "oboe-1", "", false, false}}, []string{`shot 1: both takes are the same: "oboe-1"`}},
+		{"pair take", []Want{{0, 10, Pair, "", "oboe-1", "tuba", "", false, false}}, []string{`shot 1: unknown take: "tuba"`}},
+		{"empty", []Want{{10, 10, Tutti, "", "", "", "", false, false}}, []string{`shot 1: ends before it begins: frames 10 to 10 of 100`}},
+		{"backwards", []Want{{10, 5, Tutti, "", "", "", "", false, false}}, []string{`shot 1: ends before it begins: frames 10 to 5 of 100`}},
+		{"before", []Want{{-5, 5, Tutti, "", "", "", "", false, false}}, []string{`shot 1: outside the film: frames -5 to 5 of 100`}},
+		{"beyond", []Want{{90, 101, Tutti, "", "", "", "", false, false}}, []string{`shot 1: outside the film: frames 90 to 101 of 100`}},
+		{"at the end", []Want{{100, UntilNext, Tutti, "", "", "", "", false, false}}, []string{`shot 1: outside the film: frames 100 to 100 of 100`}},
+		{"overlap", []Want{{50, 60, Tutti, "", "", "", "", false, false}, {10, 51, Tutti, "", "", "", "", false, false}}, []string{`shot 1: overlaps another shot, number 2: frames 50 to 60 of 100`}},
+		{"overlap past a short one", []Want{{0, 90, Tutti, "", "", "", "", false, false}, {10, 20, Tutti, "", "", "", "", false, false}, {30, 40, Tutti, "", "", "", "", false, false}},
 			[]string{`shot 2: overlaps another shot, number 1: frames 10 to 20 of 100`, `shot 3: overlaps another shot, number 1: frames 30 to 40 of 100`}},
-		{"same beginning", []Want{{10, UntilNext, Tutti, "", "", "", "", false}, {10, 20, Card, "", "", "", "x", false}}, []string{`shot 1: ends before it begins: frames 10 to 10 of 100`}},
-		{"several", []Want{{0, 10, Solo, "", "tuba", "", "", false}, {20, 15, "wide", "", "", "", "", false}},
+		{"same beginning", []Want{{10, UntilNext, Tutti, "", "", "", "", false, false}, {10, 20, Card, "", "", "", "x", false, false}}, []string{`shot 1: ends before it begins: frames 10 to 10 of 100`}},
+		{"several", []Want{{0, 10, Solo, "", "tuba", "", "", false, false}, {20, 15, "wide", "", "", "", "", false, false}},
 			[]string{`shot 1: unknown take: "tuba"`, `shot 2: unknown kind of shot: "wide"`, `shot 2: ends before it begins: frames 20 to 15 of 100`}},
 	}
 	for _, tt := range tests {
@@ -191,5 +191,17 @@ func BenchmarkResolve(b *testing.B) {
 		if _, err := Resolve(5000, many, wanted, true); err != nil {
 			b.Fatal(err)
 		}
+	}
+}
+
+// TestSoloWithOthers: the soloist comes first, then everybody else by seat.
+func TestSoloWithOthers(t *testing.T) {
+	seats := []Seat{{"a", ""}, {"b", ""}, {"c", ""}}
+	got, err := Resolve(20, seats, []Want{{From: 0, To: 10, Show: Solo, Take: "b", Others: true}, {From: 10, To: 20, Show: Solo, Take: "b"}}, true)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if strings.Join(got[0].Takes, " ") != "b a c" || strings.Join(got[1].Takes, " ") != "b" {
+		t.Errorf("with the others %v, alone %v", got[0].Takes, got[1].Takes)
 	}
 }
