@@ -140,6 +140,7 @@ func (m mapping) take(music *tempo.Map) Take {
 	if n, ok := m.whole("weight", 1, layout.MaxWeight); ok {
 		t.Weight = n
 	}
+	t.Seat, _ = m.whole("seat", 1, layout.MaxTiles)
 	if v := m.vals["crop"]; v != nil && isScalar(v) && v.Value == "auto" {
 		t.AutoCrop = true
 	} else if c, ok := m.child("crop", cropShape); ok {

@@ -21,7 +21,8 @@ type Production struct {
 	Score     *score.Score // what Tempo was made from; nil when the manifest writes the tempo itself
 	Guide     Guide
 	Sections  []Section // those declared, in order, then those that only takes name
-	Takes     []Take    // in the order of the manifest, which is the order of seats
+	Takes     []Take    // in the order of the manifest, which is the order of seats where none is written
+	Seats     int       // how many there were when the seats of takes were given; 0 when not given
 	Mix       Mix
 	Picture   Picture
 	Shots     []Shot        // sorted by From; may be empty (then the whole film is tutti)
@@ -79,6 +80,7 @@ type Take struct {
 	Fit      string // "crop" (default) or "fit"
 	Behind   string // round a picture that is fitted: "" the background, "blur" the take itself, or "#rrggbb"
 	Weight   int    // the tile covers so many cells a side; 1 when not given
+	Seat     int    // number of its cell in everybody's grid, in reading order from 1; 0 when not given
 	Crop     Crop
 	AutoCrop bool // crop: auto, the focus is where the player moves
 	Mark     fault.Mark
@@ -127,7 +129,7 @@ type Picture struct {
 	Labels         bool    // names on tiles; true when not given
 	LabelsFor      float64 // seconds of a shot in which names are shown; 0, when not given: all of it
 	Rows           string  // "grid" (default), "sections" or "justified"
-	ShortRows      string  // incomplete rows: "centred" (default) or "spread"
+	ShortRows      string  // incomplete rows: "centred" (default), "spread" or "left"
 	SmallestTile   int     // height in pixels at 1080 lines below which a grid becomes pages; 0, when not given: any
 	MatchLight     bool    // match: light, bring exposure and white balance of takes together; false when not given
 	FadeIn         float64 // seconds in which the film comes out of black; 0 when not given
