@@ -63,24 +63,21 @@ func (d drawn) scene(k int) []byte {
 	return pix
 }
 
-func (d drawn) write(t *testing.T, tool *ffmpeg.Tool, dir string, frames int) {
+func (d drawn) write(t *testing.T, made short, frames int) {
 	t.Helper()
-	var raw bytes.Buffer
+	var raw []byte
 	for k := range frames {
-		raw.Write(d.scene(k))
+		raw = append(raw, d.scene(k)...)
 	}
-	target := filepath.Join(dir, "intake", d.name)
-	made := filepath.Join(t.TempDir(), d.name)
-	args := []string{"-f", "rawvideo", "-pix_fmt", "gray", "-s", fmt.Sprintf("%dx%d", d.w, d.h), "-r", "24", "-i", "pipe:0"}
-	args = append(args, d.args...)
-	args = append(args, "-c:v", "libx264", "-preset", "ultrafast", "-qp", "8", "-pix_fmt", "yuv420p")
-	run(t, tool, ffmpeg.Command{Args: append(args, "-y", made), Stdin: &raw})
-	copied := []string{"-i", made, "-c", "copy"}
+	made.encode(t, d.name, "gray", d.w, d.h, raw, append(d.args, "-qp", "8", "-pix_fmt", "yuv420p")...)
 	if d.turned != 0 {
 		// ffmpeg 5.1 writes this tag as the mark that turns the other way.
-		copied = append(copied, "-metadata:s:v:0", fmt.Sprintf("rotate=%d", 360-d.turned))
+		turned := filepath.Join(t.TempDir(), d.name)
+		run(t, made.tool, ffmpeg.Command{Args: []string{"-i", made.file(d.name), "-c", "copy", "-metadata:s:v:0", fmt.Sprintf("rotate=%d", 360-d.turned), "-y", turned}})
+		if err := os.Rename(turned, made.file(d.name)); err != nil {
+			t.Fatal(err)
+		}
 	}
-	run(t, tool, ffmpeg.Command{Args: append(copied, "-y", target)})
 }
 
 // circle is what is measured of a tile: the standard deviations of the disc's
@@ -126,7 +123,6 @@ func circle(pix []byte, stride int, tile GridTile) (across, down float64, quarte
 // TestACircleStaysACircle films a circle with phones held every way and
 // cameras of every shape: within 2 % round, upright and not mirrored.
 func TestACircleStaysACircle(t *testing.T) {
-	tool := findTool(t)
 	takes := []drawn{
 		{name: "plain.mp4", w: 320, h: 180, pixel: 1},
 		{name: "portrait.mp4", w: 180, h: 320, pixel: 1},
@@ -141,27 +137,14 @@ func TestACircleStaysACircle(t *testing.T) {
 		{name: "fields.mp4", w: 320, h: 240, pixel: 1, fields: true, args: []string{"-vf", "setfield=tff", "-flags", "+ildct+ilme", "-x264opts", "tff=1"}},
 		{name: "odd.mkv", w: 322, h: 178, pixel: 1},
 	}
-	dir := t.TempDir()
-	if err := os.Mkdir(filepath.Join(dir, "intake"), 0o777); err != nil {
-		t.Fatal(err)
-	}
+	s := newShort(t)
 	var list strings.Builder
 	for i, d := range takes {
-		d.write(t, tool, dir, 28)
+		d.write(t, s, 28)
 		fmt.Fprintf(&list, "  - {name: take-%d, fit: %s, video: {file: intake/%s, offset: 0.95}}\n", i, []string{"crop", "fit"}[i%2], d.name)
 	}
-	p := openTest(t, dir, fmt.Sprintf(colourManifest, list.String(), "1:1", "960x720"))
-	grid, err := p.Grid(t.Context())
-	if err != nil {
-		t.Fatal(err)
-	}
-	r, err := p.Render(t.Context(), RenderOptions{})
-	if err != nil || len(r.Faults) > 0 {
-		t.Fatal(err, r.Faults)
-	}
-	keep(t, r.Output)
-	f := decodeFilm(t, tool, r.Output, 960, 720)
-	for i, tile := range grid.Shots[0].Tiles {
+	f := s.film(t, list.String(), "aspect: 1:1", 960, 720)
+	for i, tile := range f.tiles {
 		across, down, q := circle(f.frames[12], f.w, tile)
 		if round := across / down; math.Abs(round-1) > 0.02 {
 			t.Errorf("%s, %s: the circle is %.3f times as wide as high", takes[i].name, tile.Fit, round)

@@ -36,6 +36,9 @@ func toBT709(s *ffmpeg.Stream, c plan.Conform) *ffmpeg.Stream {
 		if m := p.Matrix; m != "" {
 			size = append(size, "in_color_matrix="+m)
 		}
+		if p.Range == "tv" || p.Range == "pc" {
+			size = append(size, "in_range="+p.Range)
+		}
 		s = filter(s, "scale", size...)
 	}
 	s = filter(filter(s, "setsar", "sar=1"), "format", "pix_fmts=yuv420p")
@@ -79,7 +82,14 @@ func Light(c plan.Conform, src Source, dst string) (Command, error) {
 // toneMapped brings HLG and PQ to BT.709. What the file does not tag is what
 // such files are: BT.2020 with its own matrix, limited range (ITU-R BT.2100-2).
 func toneMapped(s *ffmpeg.Stream, p plan.Picture) *ffmpeg.Stream {
-	s = linear(s, tags(p, "bt2020", "bt2020nc"), fmt.Sprintf("npl=%d", referenceWhite))
+	more := []string{fmt.Sprintf("npl=%d", referenceWhite)}
+	if p.Transfer == "arib-std-b67" {
+		// HLG's display light depends on the luminance of all three (ITU-R
+		// BT.2100-2, table 5); approximated, each goes by itself, and a pure
+		// blue comes out nearly twice as bright.
+		more = append(more, "agamma=0")
+	}
+	s = linear(s, tags(p, "bt2020", "bt2020nc"), more...)
 	s = filter(s, "tonemap", "tonemap=mobius", "param="+number(toneLinear), "desat=0",
 		"peak="+strconv.FormatFloat(float64(nominalPeak)/referenceWhite, 'f', 4, 64))
 	return clipped(s)

@@ -46,7 +46,7 @@ var (
 			"gain", "pan", "mute", "trim", "fit", "behind", "crop", "weight", "seat",
 			"mutes", "low_cut", "eq", "compress", "denoise", "width", "delay", "send"}}
 	videoShape = &shape{"video", "inside video:", "video: {file: intake/mara.mov}",
-		[]string{"file", "offset", "cue_at", "drift_ppm", "rotate"}}
+		[]string{"file", "offset", "cue_at", "drift_ppm", "rotate", "colour", "range"}}
 	audioShape = &shape{"audio", "inside audio:", "audio: {file: intake/mara.wav}",
 		[]string{"file", "offset", "cue_at", "drift_ppm"}}
 	trimShape = &shape{"trim", "inside trim:", "trim: {from: m1, to: m40}",

@@ -249,6 +249,8 @@ func (m mapping) recording(key string, s *shape) *File {
 		degrees, _ := strconv.Atoi(v) // one of the four
 		f.Rotate = &degrees
 	}
+	f.Colour = c.choice("colour", "", "bt709", "bt601", "bt2020", "p3", "hlg", "pq")
+	f.Range = c.choice("range", "", "limited", "full")
 	return f
 }
 

@@ -94,6 +94,8 @@ type File struct {
 	CueAt    *float64 // where in the file the cue sounds, seconds
 	DriftPPM *float64
 	Rotate   *int       // 0, 90, 180, 270 clockwise; nil: what the file says
+	Colour   string     // bt709, bt601, bt2020, p3, hlg or pq; "": what the file says
+	Range    string     // limited or full; "": what the file says
 	Mark     fault.Mark // of the mapping that holds it
 }
 
