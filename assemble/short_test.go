@@ -10,7 +10,7 @@ import (
 	"ripieno/assemble/ffmpeg"
 )
 
-// shortManifest is a film of one second at 24 frames a second; guide time 2 is
+// shortManifest is a film of one second at 24 frames a second; guide time 1 is
 // its first frame.
 const shortManifest = `version: 1
 title: Colour Round
@@ -49,6 +49,20 @@ func (s short) encode(t *testing.T, name, format string, w, h int, frames []byte
 	all := append([]string{"-f", "rawvideo", "-pix_fmt", format, "-s", fmt.Sprintf("%dx%d", w, h), "-r", "24", "-i", "pipe:0",
 		"-c:v", "libx264", "-preset", "ultrafast"}, args...)
 	run(t, s.tool, ffmpeg.Command{Args: append(all, "-y", s.file(name)), Stdin: bytes.NewReader(frames)})
+}
+
+// join makes one file of several streams of H.264, which may differ in size.
+func (s short) join(t *testing.T, name, rate string, parts ...string) {
+	t.Helper()
+	var all []byte
+	for _, p := range parts {
+		b, err := os.ReadFile(s.file(p))
+		if err != nil {
+			t.Fatal(err)
+		}
+		all = append(all, b...)
+	}
+	run(t, s.tool, ffmpeg.Command{Args: []string{"-r", rate, "-f", "h264", "-i", "pipe:0", "-c", "copy", "-y", s.file(name)}, Stdin: bytes.NewReader(all)})
 }
 
 // open writes the manifest and opens the production. takes are lines of the
@@ -103,10 +117,12 @@ type colourFilm struct {
 	frames [][]byte
 }
 
-func decodeColour(t *testing.T, tool *ffmpeg.Tool, path string, w, h int) colourFilm {
+// decodeColour reads a film back, with more options for what of it.
+func decodeColour(t *testing.T, tool *ffmpeg.Tool, path string, w, h int, more ...string) colourFilm {
 	t.Helper()
 	var pix bytes.Buffer
-	run(t, tool, ffmpeg.Command{Args: []string{"-i", path, "-map", "0:v", "-f", "rawvideo", "-pix_fmt", "yuv420p", "pipe:1"}, Stdout: &pix})
+	args := append([]string{"-i", path, "-map", "0:v"}, more...)
+	run(t, tool, ffmpeg.Command{Args: append(args, "-f", "rawvideo", "-pix_fmt", "yuv420p", "pipe:1"), Stdout: &pix})
 	f := colourFilm{w: w, h: h}
 	size := w * h * 3 / 2
 	for raw := pix.Bytes(); len(raw) >= size; raw = raw[size:] {
