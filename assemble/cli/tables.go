@@ -114,7 +114,7 @@ func gridTable(r assemble.GridResult) func(io.Writer) {
 			}
 		}
 		if r.Pinned > 0 {
-			fmt.Fprintf(w, "%d seats written into the manifest\n", r.Pinned)
+			fmt.Fprintf(w, "seats of %d takes written into the manifest\n", r.Pinned)
 		}
 	}
 }

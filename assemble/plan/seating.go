@@ -42,13 +42,18 @@ func Places(p *manifest.Production) map[string]int {
 
 // inOrder is which of the takes sits where: the first element is the number
 // of the one with the lowest seat.
-func (h *house) inOrder(takes []string) []int {
+func inOrder[T any](takes []T, name func(T) string, places map[string]int) []int {
 	order := make([]int, len(takes))
 	for i := range order {
 		order[i] = i
 	}
-	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(h.places[takes[a]], h.places[takes[b]]) })
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(places[name(takes[a])], places[name(takes[b])]) })
 	return order
+}
+
+// inOrder is that of the takes of a shot.
+func (h *house) inOrder(takes []string) []int {
+	return inOrder(takes, func(name string) string { return name }, h.places)
 }
 
 // seated is a grid of takes, which are in the order of their seats. Those of
