@@ -21,6 +21,7 @@ type drawn struct {
 	args   []string
 	fields bool // interlaced: the circle of the second field moves
 	grows  int  // from this frame on the file's pictures are twice as large; 0 for never
+	turns  bool // and upright instead
 }
 
 // scene is frame k of d as stored. Seen upright and with square pixels, the
@@ -75,6 +76,9 @@ func (d drawn) write(t *testing.T, made short, frames int) {
 	if d.grows > 0 {
 		large := d
 		large.w, large.h = 2*d.w, 2*d.h
+		if d.turns {
+			large.w, large.h = large.h, large.w
+		}
 		encode(d, "small.h264", 0, d.grows)
 		encode(large, "large.h264", d.grows, frames)
 		made.join(t, d.name, "24", "small.h264", "large.h264")
@@ -148,6 +152,7 @@ func TestACircleStaysACircle(t *testing.T) {
 		{name: "fields.mp4", w: 320, h: 240, pixel: 1, fields: true, args: []string{"-vf", "setfield=tff", "-flags", "+ildct+ilme", "-x264opts", "tff=1"}},
 		{name: "odd.mkv", w: 322, h: 178, pixel: 1},
 		{name: "grows.mp4", w: 320, h: 180, pixel: 1, grows: 8},
+		{name: "turns.mp4", w: 320, h: 180, pixel: 1, grows: 8, turns: true},
 	}
 	s := newShort(t)
 	var list strings.Builder
