@@ -1,6 +1,7 @@
 package manifest
 
 import (
+	"errors"
 	"math/rand/v2"
 	"regexp"
 	"strings"
@@ -97,4 +98,49 @@ func TestPinSeatsAnyStyle(t *testing.T) {
 			t.Fatalf("pinned again: %v\n%s\n%s", err, out, again)
 		}
 	}
+}
+
+// FuzzPinSeats: in every manifest that reads and has no seats, seats can be
+// written, or there is a fault that says why not; what comes out reads back
+// with them and otherwise as before.
+func FuzzPinSeats(f *testing.F) {
+	f.Add([]byte(head + "takes:\n- {name: a, expected: true}\n- name: b\n  video: {file: b.mov}\n"))
+	f.Add([]byte(head + "\"takes\": [{\"name\":\"a\",\"expected\":true}]\r\n"))
+	f.Add([]byte(head + "? takes\n: - name: |-\n      a\n    expected: true\n"))
+	f.Add(readFile(f, "testdata/lamplighter.yaml"))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		p, err := Parse("production.yaml", data)
+		if err != nil || p.Seats > 0 || len(p.Takes) == 0 || len(p.Takes) > 500 {
+			return
+		}
+		seats := map[string]int{}
+		for i, x := range p.Takes {
+			if x.Seat > 0 {
+				return
+			}
+			seats[x.Name] = len(p.Takes) - i
+		}
+		out, err := PinSeats(data, p, seats, len(seats))
+		if err != nil {
+			var one *fault.Fault
+			if !errors.As(err, &one) {
+				t.Fatalf("%v\n%s", err, data)
+			}
+			return
+		}
+		again := parse(t, string(out))
+		for i, x := range again.Takes {
+			if x.Seat != seats[x.Name] {
+				t.Fatalf("take %q has seat %d, want %d\n%s", x.Name, x.Seat, seats[x.Name], out)
+			}
+			again.Takes[i].Seat = 0
+		}
+		if again.Seats != len(seats) {
+			t.Fatalf("%d seats\n%s", again.Seats, out)
+		}
+		again.Seats = 0
+		if a, b := unmarked(t, p), unmarked(t, again); a != b {
+			t.Fatalf("%s\nbecame\n%s", a, b)
+		}
+	})
 }
