@@ -29,11 +29,19 @@ func (p *Production) lookForPlayers(ctx context.Context, recs []*recording) erro
 		if path == "" {
 			continue
 		}
-		look, err := load[intake.Picture](path)
+		look, err := r.looked(path)
 		if err != nil {
 			return err
 		}
 		r.subject = &look.Subject
 	}
 	return nil
+}
+
+// looked reads what was measured of a picture, which is upright as the file
+// says, and turns it as the manifest does.
+func (r *recording) looked(path string) (intake.Picture, error) {
+	look, err := load[intake.Picture](path)
+	look.Subject = look.Subject.Turned(said(*r.info.Video, r.file).Rotation - r.info.Video.Rotation)
+	return look, err
 }

@@ -43,7 +43,7 @@ func TestAPictureBehindEverything(t *testing.T) {
 	for _, p := range takes {
 		p.write(t, tool, dir)
 	}
-	drawn{name: "p.mp4", w: 180, h: 320, pixel: 1}.write(t, tool, dir, 200)
+	drawn{name: "p.mp4", w: 180, h: 320, pixel: 1}.write(t, short{tool, dir}, 200)
 	// Cut to 16:9, rows 75 to 525 of 600 are seen.
 	slope(t, filepath.Join(dir, "art", "hall.png"), 800, 600, 40, 200)
 	slope(t, filepath.Join(dir, "art", "wall.png"), 40, 40, 220, 220)

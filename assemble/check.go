@@ -125,11 +125,12 @@ func intakeFile(l located, res task.Result) (intake.File, error) {
 		f.Sound = &s
 	}
 	if path := res.Path(seeID(l.recording)); path != "" {
-		s, err := load[intake.Picture](path)
+		s, err := l.looked(path)
 		if err != nil {
 			return f, err
 		}
-		f.Picture = &s
+		shown := said(*l.info.Video, l.file)
+		f.Picture, f.Info.Video = &s, &shown
 	}
 	f.Sync = &intake.Sync{
 		Offset: l.place.Offset, DriftPPM: l.place.DriftPPM, Confidence: l.place.Confidence, Sure: l.place.Sure, Reason: l.place.Reason,

@@ -107,6 +107,7 @@ func picture(l located, v media.Video, clock plan.Clock) *plan.Picture {
 	if l.short != nil {
 		length = min(length, l.short.seconds-v.Start)
 	}
+	v = said(v, l.file)
 	pic := &plan.Picture{
 		Path: l.path, Hash: l.hash.String(), Stream: v.Index, First: v.Start, Last: v.Start + length,
 		FPS: float64(v.FPSNum) / float64(max(1, v.FPSDen)), Rotate: l.file.Rotate, HDR: v.HDR(),
@@ -114,9 +115,6 @@ func picture(l located, v media.Video, clock plan.Clock) *plan.Picture {
 		Matrix: v.Matrix, Transfer: v.Transfer, Primaries: v.Primaries, Range: v.Range,
 	}
 	pic.Gain = l.gain
-	if l.file.Rotate != nil {
-		v.Rotation = *l.file.Rotate
-	}
 	pic.W, pic.H = v.Display()
 	if v.Matrix == "" && !v.HDR() {
 		// Common practice, no source: without a tag, pictures of 720 lines
@@ -127,6 +125,32 @@ func picture(l located, v media.Video, clock plan.Clock) *plan.Picture {
 		}
 	}
 	return pic
+}
+
+// colours are the tags of pictures, by the manifest's words: matrix, transfer
+// and primaries as ffmpeg calls them.
+var colours = map[string][3]string{
+	"bt709":  {"bt709", "bt709", "bt709"},
+	"bt601":  {"smpte170m", "smpte170m", "smpte170m"},
+	"bt2020": {"bt2020nc", "bt2020-10", "bt2020"},
+	"p3":     {"bt709", "bt709", "smpte432"},
+	"hlg":    {"bt2020nc", "arib-std-b67", "bt2020"},
+	"pq":     {"bt2020nc", "smpte2084", "bt2020"},
+}
+
+// said is a picture with what the manifest says of it in place of what the
+// file says.
+func said(v media.Video, f *manifest.File) media.Video {
+	if f.Rotate != nil {
+		v.Rotation = *f.Rotate
+	}
+	if tags, ok := colours[f.Colour]; ok {
+		v.Matrix, v.Transfer, v.Primaries = tags[0], tags[1], tags[2]
+	}
+	if f.Range != "" {
+		v.Range = map[string]string{"limited": "tv", "full": "pc"}[f.Range]
+	}
+	return v
 }
 
 // Verdict is the error a verb ends with when it did its work but takes are

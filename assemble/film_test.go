@@ -142,10 +142,10 @@ func TestFilmShowsEveryPlayerAtTheRightMoment(t *testing.T) {
 func checkTile(t *testing.T, f film, tile GridTile, take placedTake) {
 	t.Helper()
 	// Half a frame of whichever is slower, the take or the film.
-	half := 0.5 / math.Min(take.fps, filmFPS)
+	half := 0.5 / math.Min(take.fps, f.fps)
 	sum, n, worst := 0.0, 0, 0.0
 	for k, pix := range f.frames {
-		now := filmStart + float64(k)/filmFPS
+		now := f.start + float64(k)/f.fps
 		id, counter := readMark(pix, f.w, tile.X, tile.Y, tile.W, tile.H)
 		if now < take.shownFrom()-half || now > take.shownTo()+half {
 			if counter != -1 {
@@ -170,8 +170,8 @@ func checkTile(t *testing.T, f film, tile GridTile, take placedTake) {
 		t.Fatalf("%s is never shown", take.name)
 	}
 	const clock = 0.0005 // the encoder's time stamps are rounded
-	if worst > half+clock {
-		t.Errorf("%s is up to %.1f ms from the truth, half a frame is %.1f", take.name, worst*1000, half*1000)
+	if nearest := 0.5 / take.fps; worst > nearest+clock {
+		t.Errorf("%s is up to %.1f ms from the truth, half of its frames is %.1f", take.name, worst*1000, nearest*1000)
 	}
 	// The sound is exact (see checkClicks), so the mean error of the picture is
 	// how far sound and picture are apart.

@@ -12,7 +12,7 @@ import (
 )
 
 const (
-	flashRule  = 1    // version of how flashes are counted
+	flashRule  = 2    // version of how flashes are counted
 	flashWidth = 64   // pixels: the limits speak of a quarter of the picture
 	costFlash  = 0.02 // seconds of one core for each second and million pixels
 )
@@ -31,7 +31,7 @@ func (p *Production) flashTask(f plan.Film, line plan.Timeline, film task.Task) 
 			}
 			c := flash.NewCounter(line.Rate.FPS())
 			s := media.Sampling{Width: flashWidth, Whole: true}
-			if err := media.SampleGray(ctx, p.tool, info, s, func(g media.Gray) error { return c.Add(g.Pix) }); err != nil {
+			if err := media.SampleRGB(ctx, p.tool, info, s, func(f media.RGB) error { return c.Add(f.Pix) }); err != nil {
 				return err
 			}
 			return save(tmp, c.Result())
@@ -40,11 +40,13 @@ func (p *Production) flashTask(f plan.Film, line plan.Timeline, film task.Task) 
 }
 
 // Flashes is the worst second of a film by the limits of ITU-R BT.1702 and
-// WCAG 2.3.1.
+// WCAG 2.3.1, for flashes of light and of saturated red.
 type Flashes struct {
 	Worst int     `json:"worst_per_second"`
 	At    float64 `json:"at"` // seconds of the film at which that second begins
-	// TooMany tells whether there are more than three.
+	Red   int     `json:"red_worst_per_second"`
+	RedAt float64 `json:"red_at"`
+	// TooMany tells whether there are more than three of either.
 	TooMany bool `json:"too_many"`
 }
 
@@ -57,10 +59,14 @@ func (p *Production) flashes(film string, t *task.Task, res task.Result) (*Flash
 	if err != nil {
 		return nil, err
 	}
-	f := &Flashes{Worst: r.Flashes, At: r.At, TooMany: r.TooMany()}
+	f := &Flashes{Worst: r.Flashes, At: r.At, Red: r.Red, RedAt: r.RedAt, TooMany: r.TooMany()}
 	if f.TooMany {
-		p.set.Report.Message(fmt.Sprintf("%s flashes %d times within a second at %.1f s; more than %d can harm people with photosensitive epilepsy (ITU-R BT.1702, WCAG 2.3.1): "+
-			"look for a lamp that flickers or light that changes with every beat, or warn your audience", film, f.Worst, f.At, flash.MostPerSecond))
+		what := fmt.Sprintf("flashes %d times within a second at %.1f s", f.Worst, f.At)
+		if f.Red > f.Worst {
+			what = fmt.Sprintf("flashes red %d times within a second at %.1f s", f.Red, f.RedAt)
+		}
+		p.set.Report.Message(fmt.Sprintf("%s %s; more than %d can harm people with photosensitive epilepsy (ITU-R BT.1702, WCAG 2.3.1): "+
+			"look for a lamp that flickers or light that changes with every beat, or warn your audience", film, what, flash.MostPerSecond))
 	}
 	return f, nil
 }

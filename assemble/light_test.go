@@ -3,8 +3,6 @@ package assemble
 import (
 	"fmt"
 	"math"
-	"os"
-	"path/filepath"
 	"testing"
 
 	"ripieno/layout/light"
@@ -13,36 +11,19 @@ import (
 // TestMatchLight films one grey wall with five cameras, one too dark and one
 // too red, and measures the film with and without match: light.
 func TestMatchLight(t *testing.T) {
-	tool := findTool(t)
 	for _, match := range []bool{false, true} {
-		dir := t.TempDir()
-		if err := os.Mkdir(filepath.Join(dir, "intake"), 0o777); err != nil {
-			t.Fatal(err)
-		}
+		s := newShort(t)
 		list, what := "", "nothing"
 		if match {
 			what = "light"
 		}
 		for i, rgb := range []string{"0x808080", "0x828080", "0x7e7e80", "0x606060", "0x8d8080"} {
-			run(t, tool, command(nil, "-f", "lavfi", "-i", "color="+rgb+":s=320x180:r=24:d=2", "-vf", "scale=out_color_matrix=bt709:out_range=tv,format=yuv420p",
-				"-c:v", "libx264", "-preset", "ultrafast", "-qp", "4", "-colorspace", "bt709", "-y", filepath.Join(dir, "intake", fmt.Sprint(i, ".mp4"))))
+			run(t, s.tool, command(nil, "-f", "lavfi", "-i", "color="+rgb+":s=320x180:r=24:d=2", "-vf", "scale=out_color_matrix=bt709:out_range=tv,format=yuv420p",
+				"-c:v", "libx264", "-preset", "ultrafast", "-qp", "4", "-colorspace", "bt709", "-y", s.file(fmt.Sprint(i, ".mp4"))))
 			list += fmt.Sprintf("  - {name: take-%d, video: {file: intake/%d.mp4, offset: 0.5}}\n", i, i)
 		}
-		text := fmt.Sprintf(colourManifest, list, "16:9\", match: \""+what, "640x360")
-		p := openTest(t, dir, text)
-		grid, err := p.Grid(t.Context())
-		if err != nil {
-			t.Fatal(err)
-		}
-		r, err := p.Render(t.Context(), RenderOptions{})
-		if err != nil || len(r.Faults) > 0 {
-			t.Fatal(err, r.Faults)
-		}
-		f := decodeColour(t, tool, r.Output, 640, 360)
-		at := func(i int) [3]float64 {
-			tile := grid.Shots[0].Tiles[i]
-			return f.mean(12, tile.X+tile.W/2, tile.Y+tile.H/2)
-		}
+		f := s.film(t, list, "match: "+what, 640, 360)
+		at := func(i int) [3]float64 { return f.middle(12, i, 0.5, 0.5) }
 		want := light.Linear((at(0)[0] - 16) / 219)
 		dark, red := light.Linear((at(3)[0]-16)/219)/want, at(4)[2]-128
 		if match && (math.Abs(math.Log(dark)) > 0.12 || math.Abs(red) > 3) || !match && (dark > 0.6 || red < 5) {

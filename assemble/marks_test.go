@@ -168,9 +168,10 @@ func run(t testing.TB, tool *ffmpeg.Tool, c ffmpeg.Command) {
 
 // film is a decoded film: gray frames and the sound of both channels.
 type film struct {
-	w, h   int
-	frames [][]byte
-	sound  []float64 // left and right interleaved
+	w, h       int
+	fps, start float64 // frames a second, and guide time of the first
+	frames     [][]byte
+	sound      []float64 // left and right interleaved
 }
 
 // decodeFilm reads a finished film back.
@@ -179,7 +180,7 @@ func decodeFilm(t *testing.T, tool *ffmpeg.Tool, path string, w, h int) film {
 	var pix, pcm bytes.Buffer
 	run(t, tool, ffmpeg.Command{Args: []string{"-i", path, "-map", "0:v", "-f", "rawvideo", "-pix_fmt", "gray", "pipe:1"}, Stdout: &pix})
 	run(t, tool, ffmpeg.Command{Args: []string{"-i", path, "-map", "0:a", "-f", "f32le", "pipe:1"}, Stdout: &pcm})
-	f := film{w: w, h: h}
+	f := film{w: w, h: h, fps: filmFPS, start: filmStart}
 	for raw := pix.Bytes(); len(raw) >= w*h; raw = raw[w*h:] {
 		f.frames = append(f.frames, raw[:w*h])
 	}

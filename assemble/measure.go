@@ -134,7 +134,7 @@ func (p *Production) listen(ctx context.Context) ([]located, hearing, error) {
 		return nil, h, err
 	}
 	if err := p.readLook(ctx); err != nil {
-		return nil, err
+		return nil, h, err
 	}
 	p.inspectRoom(ctx)
 	var tasks []task.Task

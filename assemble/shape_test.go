@@ -1,7 +1,6 @@
 package assemble
 
 import (
-	"bytes"
 	"fmt"
 	"math"
 	"os"
@@ -21,6 +20,8 @@ type drawn struct {
 	turned int     // stored turned by so many degrees counter-clockwise
 	args   []string
 	fields bool // interlaced: the circle of the second field moves
+	grows  int  // from this frame on the file's pictures are twice as large; 0 for never
+	turns  bool // and upright instead
 }
 
 // scene is frame k of d as stored. Seen upright and with square pixels, the
@@ -63,24 +64,35 @@ func (d drawn) scene(k int) []byte {
 	return pix
 }
 
-func (d drawn) write(t *testing.T, tool *ffmpeg.Tool, dir string, frames int) {
+func (d drawn) write(t *testing.T, made short, frames int) {
 	t.Helper()
-	var raw bytes.Buffer
-	for k := range frames {
-		raw.Write(d.scene(k))
+	encode := func(d drawn, name string, from, to int) {
+		var raw []byte
+		for k := from; k < to; k++ {
+			raw = append(raw, d.scene(k)...)
+		}
+		made.encode(t, name, "gray", d.w, d.h, raw, append(d.args, "-qp", "8", "-pix_fmt", "yuv420p")...)
 	}
-	target := filepath.Join(dir, "intake", d.name)
-	made := filepath.Join(t.TempDir(), d.name)
-	args := []string{"-f", "rawvideo", "-pix_fmt", "gray", "-s", fmt.Sprintf("%dx%d", d.w, d.h), "-r", "24", "-i", "pipe:0"}
-	args = append(args, d.args...)
-	args = append(args, "-c:v", "libx264", "-preset", "ultrafast", "-qp", "8", "-pix_fmt", "yuv420p")
-	run(t, tool, ffmpeg.Command{Args: append(args, "-y", made), Stdin: &raw})
-	copied := []string{"-i", made, "-c", "copy"}
+	if d.grows > 0 {
+		large := d
+		large.w, large.h = 2*d.w, 2*d.h
+		if d.turns {
+			large.w, large.h = large.h, large.w
+		}
+		encode(d, "small.h264", 0, d.grows)
+		encode(large, "large.h264", d.grows, frames)
+		made.join(t, d.name, "24", "small.h264", "large.h264")
+		return
+	}
+	encode(d, d.name, 0, frames)
 	if d.turned != 0 {
 		// ffmpeg 5.1 writes this tag as the mark that turns the other way.
-		copied = append(copied, "-metadata:s:v:0", fmt.Sprintf("rotate=%d", 360-d.turned))
+		turned := filepath.Join(t.TempDir(), d.name)
+		run(t, made.tool, ffmpeg.Command{Args: []string{"-i", made.file(d.name), "-c", "copy", "-metadata:s:v:0", fmt.Sprintf("rotate=%d", 360-d.turned), "-y", turned}})
+		if err := os.Rename(turned, made.file(d.name)); err != nil {
+			t.Fatal(err)
+		}
 	}
-	run(t, tool, ffmpeg.Command{Args: append(copied, "-y", target)})
 }
 
 // circle is what is measured of a tile: the standard deviations of the disc's
@@ -126,7 +138,6 @@ func circle(pix []byte, stride int, tile GridTile) (across, down float64, quarte
 // TestACircleStaysACircle films a circle with phones held every way and
 // cameras of every shape: within 2 % round, upright and not mirrored.
 func TestACircleStaysACircle(t *testing.T) {
-	tool := findTool(t)
 	takes := []drawn{
 		{name: "plain.mp4", w: 320, h: 180, pixel: 1},
 		{name: "portrait.mp4", w: 180, h: 320, pixel: 1},
@@ -140,39 +151,30 @@ func TestACircleStaysACircle(t *testing.T) {
 		{name: "wideturned.mp4", w: 240, h: 180, pixel: 4.0 / 3, turned: 270, args: []string{"-vf", "setsar=4/3"}},
 		{name: "fields.mp4", w: 320, h: 240, pixel: 1, fields: true, args: []string{"-vf", "setfield=tff", "-flags", "+ildct+ilme", "-x264opts", "tff=1"}},
 		{name: "odd.mkv", w: 322, h: 178, pixel: 1},
+		{name: "grows.mp4", w: 320, h: 180, pixel: 1, grows: 8},
+		{name: "turns.mp4", w: 320, h: 180, pixel: 1, grows: 8, turns: true},
 	}
-	dir := t.TempDir()
-	if err := os.Mkdir(filepath.Join(dir, "intake"), 0o777); err != nil {
-		t.Fatal(err)
-	}
+	s := newShort(t)
 	var list strings.Builder
 	for i, d := range takes {
-		d.write(t, tool, dir, 28)
+		d.write(t, s, 28)
 		fmt.Fprintf(&list, "  - {name: take-%d, fit: %s, video: {file: intake/%s, offset: 0.95}}\n", i, []string{"crop", "fit"}[i%2], d.name)
 	}
-	p := openTest(t, dir, fmt.Sprintf(colourManifest, list.String(), "1:1", "960x720"))
-	grid, err := p.Grid(t.Context())
-	if err != nil {
-		t.Fatal(err)
-	}
-	r, err := p.Render(t.Context(), RenderOptions{})
-	if err != nil || len(r.Faults) > 0 {
-		t.Fatal(err, r.Faults)
-	}
-	keep(t, r.Output)
-	f := decodeFilm(t, tool, r.Output, 960, 720)
-	for i, tile := range grid.Shots[0].Tiles {
-		across, down, q := circle(f.frames[12], f.w, tile)
-		if round := across / down; math.Abs(round-1) > 0.02 {
-			t.Errorf("%s, %s: the circle is %.3f times as wide as high", takes[i].name, tile.Fit, round)
-		}
-		// As drawn: 235 upper left, 110 upper right, 160 below. Cropping to a
-		// square cuts nothing of the disc.
-		for k, want := range []float64{235, 110, 160, 160} {
-			want = 16 + want*219/255
-			if math.Abs(q[k]-want) > 20 {
-				t.Errorf("%s, %s: quarters %.0f", takes[i].name, tile.Fit, q)
-				break
+	f := s.film(t, list.String(), "aspect: 1:1", 960, 720)
+	for i, tile := range f.tiles {
+		for _, k := range []int{2, 12} { // of one size and of the other, where the file has two
+			across, down, q := circle(f.frames[k], f.w, tile)
+			if round := across / down; math.Abs(round-1) > 0.02 {
+				t.Errorf("%s, %s, frame %d: the circle is %.3f times as wide as high", takes[i].name, tile.Fit, k, round)
+			}
+			// As drawn: 235 upper left, 110 upper right, 160 below. Cropping to a
+			// square cuts nothing of the disc.
+			for j, want := range []float64{235, 110, 160, 160} {
+				want = 16 + want*219/255
+				if math.Abs(q[j]-want) > 20 {
+					t.Errorf("%s, %s, frame %d: quarters %.0f", takes[i].name, tile.Fit, k, q)
+					break
+				}
 			}
 		}
 	}
@@ -181,23 +183,16 @@ func TestACircleStaysACircle(t *testing.T) {
 // TestASizeThatChangesInsideAFileLosesNoFrame: some phones change their size
 // while they film. Every frame must be there, at its time.
 func TestASizeThatChangesInsideAFileLosesNoFrame(t *testing.T) {
-	tool := findTool(t)
-	dir := t.TempDir()
+	made := newShort(t)
+	tool, dir := made.tool, made.dir
 	m := marked{name: "steady.mp4", id: 5, rate: "30", fps: 30, frames: 200}
 	m.write(t, tool, dir)
-	steady, target := filepath.Join(dir, "intake", m.name), filepath.Join(dir, "intake", "changing.mp4")
-	var both []byte
+	var parts []string
 	for i, change := range []string{"trim=end_frame=80,scale=320:180", "trim=start_frame=80,scale=640:360"} {
-		part := filepath.Join(t.TempDir(), fmt.Sprint(i, ".h264"))
-		run(t, tool, ffmpeg.Command{Args: []string{"-i", steady, "-vf", change + ",setpts=PTS-STARTPTS", "-c:v", "libx264", "-preset", "ultrafast",
-			"-crf", "18", "-f", "h264", "-y", part}})
-		b, err := os.ReadFile(part)
-		if err != nil {
-			t.Fatal(err)
-		}
-		both = append(both, b...)
+		parts = append(parts, fmt.Sprint(i, ".h264"))
+		run(t, tool, command(nil, "-i", made.file(m.name), "-vf", change+",setpts=PTS-STARTPTS", "-c:v", "libx264", "-preset", "ultrafast", "-crf", "18", "-y", made.file(parts[i])))
 	}
-	run(t, tool, ffmpeg.Command{Args: []string{"-r", "30", "-f", "h264", "-i", "pipe:0", "-c", "copy", "-y", target}, Stdin: bytes.NewReader(both)})
+	made.join(t, "changing.mp4", "30", parts...)
 	m.name = "changing.mp4"
 	take := placedTake{marked: m, offset: 2.76}
 	p := openTest(t, dir, manifestOf([]placedTake{take}, ""))

@@ -37,18 +37,13 @@ func ExamplePlace() {
 func ExampleReseat() {
 	canvas, o := layout.Canvas{W: 1920, H: 1080}, layout.Options{AspectW: 16, AspectH: 9}
 	four, _ := layout.Grid(4, canvas, o)
-	before := map[string]layout.Cell{}
-	for i, name := range []string{"flute", "oboe", "violin", "cello"} {
-		before[name] = four.Cells()[i]
-	}
-	names := []string{"flute", "oboe", "violin", "cello", "tuba"}
 	five, _ := layout.Grid(5, canvas, o)
-	cells, err := layout.Reseat(names, before, five)
+	cells, err := layout.Reseat(four.Cells(), five)
 	if err != nil {
 		fmt.Println(err)
 		return
 	}
-	for i, name := range names {
+	for i, name := range []string{"flute", "oboe", "violin", "cello", "tuba"} {
 		fmt.Println(name, "at", cells[i])
 	}
 	// Output:

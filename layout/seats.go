@@ -4,10 +4,9 @@ import "fmt"
 
 // A seat is a take's stable place. Seats are given in the order of the takes:
 // tile i of a Grid belongs to take i. A take that is expected but not in yet
-// holds its place in that order, so its arrival moves nobody. A take that
-// nobody expected goes to the end; when the grid for one more has other rows
-// and columns, reading order would move nearly everybody, and Reseat is there
-// to move as few as possible.
+// holds its place in that order, so its arrival moves nobody. For a take that
+// nobody expected the grid may need other rows and columns, in which reading
+// order would move nearly everybody: Reseat moves as few as possible.
 
 // Cell is a place in a grid of rows and columns, both from 0.
 type Cell struct{ Row, Col int }
@@ -21,47 +20,40 @@ func (p Plan) Cells() []Cell {
 	return cells
 }
 
-// Reseat gives every name a cell of plan p, which must have been made for
-// that many names. A name keeps its cell from before when the plan has it;
-// the others take the free cells in reading order. So only those move whose
-// cell is gone, and no assignment moves fewer.
+// Reseat gives every tile of plan p, made by Grid, a cell. before are the cells
+// that the first tiles had in another grid; the other tiles are new. A tile
+// keeps its cell when the plan has it; the others take the free cells in
+// reading order. So only those move whose cell is gone, and no assignment
+// moves fewer.
 //
-// Errors: names that are not as many as the tiles, a name twice, two names
-// with one cell before.
-func Reseat(names []string, before map[string]Cell, p Plan) ([]Cell, error) {
-	if len(names) != len(p.Tiles) {
-		return nil, argument("names", "%d for %d tiles", len(names), len(p.Tiles))
+// Errors: more cells before than tiles, two tiles with one cell before.
+func Reseat(before []Cell, p Plan) ([]Cell, error) {
+	if len(before) > len(p.Tiles) {
+		return nil, argument("seats", "%d for %d tiles", len(before), len(p.Tiles))
 	}
-	seen := make(map[string]bool, len(names))
-	taken := make(map[Cell]string, len(names))
-	for _, name := range names {
-		if seen[name] {
-			return nil, argument("names", "%q is there twice", name)
-		}
-		seen[name] = true
-		cell, ok := before[name]
-		if !ok || cell.Row < 0 || cell.Col < 0 || cell.Row >= p.Rows || cell.Col >= p.Cols {
+	taken := make([]bool, p.Rows*p.Cols)
+	kept := func(c Cell) bool { return c.Row >= 0 && c.Col >= 0 && c.Row < p.Rows && c.Col < p.Cols }
+	for _, c := range before {
+		if !kept(c) {
 			continue
 		}
-		if other, ok := taken[cell]; ok {
-			return nil, argument("seats", "%q and %q both had row %d, column %d", other, name, cell.Row, cell.Col)
+		if taken[c.Row*p.Cols+c.Col] {
+			return nil, argument("seats", "two had %s", c)
 		}
-		taken[cell] = name
+		taken[c.Row*p.Cols+c.Col] = true
 	}
-	cells := make([]Cell, len(names))
+	cells := make([]Cell, len(p.Tiles))
 	next := 0 // the next cell to try, in reading order
-	for i, name := range names {
-		if cell, ok := before[name]; ok && taken[cell] == name {
-			cells[i] = cell
+	for i := range cells {
+		if i < len(before) && kept(before[i]) {
+			cells[i] = before[i]
 			continue
 		}
-		for {
-			cells[i] = Cell{next / p.Cols, next % p.Cols}
+		for taken[next] {
 			next++
-			if _, ok := taken[cells[i]]; !ok {
-				break
-			}
 		}
+		cells[i] = Cell{next / p.Cols, next % p.Cols}
+		next++
 	}
 	return cells, nil
 }

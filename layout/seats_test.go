@@ -1,28 +1,12 @@
 package layout
 
 import (
-	"fmt"
 	"math/rand/v2"
+	"slices"
 	"testing"
 )
 
-func named(n int) []string {
-	names := make([]string, n)
-	for i := range names {
-		names[i] = fmt.Sprintf("take-%03d", i)
-	}
-	return names
-}
-
-func seating(names []string, cells []Cell) map[string]Cell {
-	m := map[string]Cell{}
-	for i, name := range names {
-		m[name] = cells[i]
-	}
-	return m
-}
-
-// TestReseatExpected: a take with a seat comes in. The names are the same, so
+// TestReseatExpected: a take with a seat comes in. As many have cells, so
 // nobody moves, not by a pixel.
 func TestReseatExpected(t *testing.T) {
 	for _, n := range []int{1, 5, 14, 200} {
@@ -30,7 +14,7 @@ func TestReseatExpected(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		cells, err := Reseat(named(n), seating(named(n), p.Cells()), p)
+		cells, err := Reseat(p.Cells(), p)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -38,10 +22,8 @@ func TestReseatExpected(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		for i := range p.Tiles {
-			if p.Tiles[i] != q.Tiles[i] {
-				t.Fatalf("%d takes: tile %d moved from %v to %v", n, i, p.Tiles[i], q.Tiles[i])
-			}
+		if !slices.Equal(p.Tiles, q.Tiles) {
+			t.Fatalf("%d takes: tiles moved from %v to %v", n, p.Tiles, q.Tiles)
 		}
 	}
 }
@@ -52,21 +34,17 @@ func TestReseatExpected(t *testing.T) {
 func TestReseatUnexpected(t *testing.T) {
 	for name, c := range canvases {
 		moved, plain, forced := 0, 0, 0
-		before := map[string]Cell{}
+		var before []Cell
 		for n := 1; n <= 120; n++ {
 			p, err := Grid(n, c, wide)
 			if err != nil {
 				t.Fatal(err)
 			}
-			cells, err := Reseat(named(n), before, p)
+			cells, err := Reseat(before, p)
 			if err != nil {
 				t.Fatal(err)
 			}
-			for i, name := range named(n) {
-				old, had := before[name]
-				if !had {
-					continue
-				}
+			for i, old := range before {
 				if old.Row >= p.Rows || old.Col >= p.Cols {
 					forced++
 				}
@@ -82,7 +60,7 @@ func TestReseatUnexpected(t *testing.T) {
 				t.Fatal(err)
 			}
 			checkTiles(t, q.Tiles, c, wide)
-			before = seating(named(n), cells)
+			before = cells
 		}
 		if moved != forced {
 			t.Errorf("%s: %d moves, %d cells vanished", name, moved, forced)
@@ -93,29 +71,90 @@ func TestReseatUnexpected(t *testing.T) {
 	}
 }
 
+// fewestMoves tries every assignment of takes to cells of a grid and counts
+// the takes that leave their cell. It is for few takes.
+func fewestMoves(before []Cell, n, rows, cols int) int {
+	taken := make([]bool, rows*cols)
+	fewest := n + 1
+	var try func(i, moves int)
+	try = func(i, moves int) {
+		if moves >= fewest {
+			return
+		}
+		if i == n {
+			fewest = moves
+			return
+		}
+		for k, t := range taken {
+			if t {
+				continue
+			}
+			more := 0
+			if i < len(before) && before[i] != (Cell{k / cols, k % cols}) {
+				more = 1
+			}
+			taken[k] = true
+			try(i+1, moves+more)
+			taken[k] = false
+		}
+	}
+	try(0, 0)
+	return fewest
+}
+
+// TestReseatMovesTheFewest holds every step from 1 to 6 players, and steps of
+// several at once and back, against all assignments there are.
+func TestReseatMovesTheFewest(t *testing.T) {
+	for name, c := range canvases {
+		for from := 1; from <= 6; from++ {
+			for to := 1; to <= 6; to++ {
+				a, errA := Grid(from, c, wide)
+				b, errB := Grid(to, c, wide)
+				if errA != nil || errB != nil {
+					t.Fatal(errA, errB)
+				}
+				before := a.Cells()[:min(from, to)]
+				cells, err := Reseat(before, b)
+				if err != nil {
+					t.Fatal(err)
+				}
+				moved := 0
+				for i := range before {
+					if cells[i] != before[i] {
+						moved++
+					}
+				}
+				if want := fewestMoves(before, to, b.Rows, b.Cols); moved != want {
+					t.Errorf("%s: from %d to %d players %d move, %d have to", name, from, to, moved, want)
+				}
+			}
+		}
+	}
+}
+
 // TestReseatRandom: players come, go and change order; nobody shares a cell
 // and only those without a cell move.
 func TestReseatRandom(t *testing.T) {
 	r := rand.New(rand.NewPCG(6, 2))
-	before := map[string]Cell{}
+	var before []Cell
 	for range 300 {
-		pool := named(60)
-		r.Shuffle(len(pool), func(i, k int) { pool[i], pool[k] = pool[k], pool[i] })
-		names := pool[:1+r.IntN(60)]
+		r.Shuffle(len(before), func(i, k int) { before[i], before[k] = before[k], before[i] })
+		before = before[:r.IntN(len(before)+1)]
+		n := max(1, len(before)+r.IntN(61-len(before)))
 		c := Canvas{2 * (300 + r.IntN(700)), 2 * (200 + r.IntN(700))}
 		o := wide
 		o.Align = Align(r.IntN(3))
-		p, err := Grid(len(names), c, o)
+		p, err := Grid(n, c, o)
 		if err != nil {
 			t.Fatal(err)
 		}
-		cells, err := Reseat(names, before, p)
+		cells, err := Reseat(before, p)
 		if err != nil {
 			t.Fatal(err)
 		}
-		for i, name := range names {
-			if old, ok := before[name]; ok && old.Row < p.Rows && old.Col < p.Cols && cells[i] != old {
-				t.Fatalf("%s moved from %v to %v in %d rows of %d", name, old, cells[i], p.Rows, p.Cols)
+		for i, old := range before {
+			if old.Row < p.Rows && old.Col < p.Cols && cells[i] != old {
+				t.Fatalf("%d moved from %v to %v in %d rows of %d", i, old, cells[i], p.Rows, p.Cols)
 			}
 		}
 		q, err := p.Arrange(cells)
@@ -123,7 +162,7 @@ func TestReseatRandom(t *testing.T) {
 			t.Fatal(err)
 		}
 		checkTiles(t, q.Tiles, c, o)
-		before = seating(names, cells)
+		before = cells
 	}
 }
 
@@ -133,13 +172,9 @@ func TestReseatRefuses(t *testing.T) {
 		t.Fatal(err)
 	}
 	for want, f := range map[string]func() error{
-		"names: 3 for 4 tiles":      func() error { _, err := Reseat(named(3), nil, p); return err },
-		`names: "a" is there twice`: func() error { _, err := Reseat([]string{"a", "b", "a", "c"}, nil, p); return err },
-		`seats: "a" and "c" both had row 1, column 0`: func() error {
-			_, err := Reseat([]string{"a", "b", "c", "d"}, map[string]Cell{"a": {1, 0}, "c": {1, 0}}, p)
-			return err
-		},
-		"cells: 1 for 4 tiles": func() error { _, err := p.Arrange([]Cell{{0, 0}}); return err },
+		"seats: 5 for 4 tiles":                                         func() error { _, err := Reseat(make([]Cell, 5), p); return err },
+		"seats: two had row 2, column 1":                               func() error { _, err := Reseat([]Cell{{1, 0}, {0, 0}, {1, 0}}, p); return err },
+		"cells: 1 for 4 tiles":                                         func() error { _, err := p.Arrange([]Cell{{0, 0}}); return err },
 		"cells: row 3, column 1 is outside 2 rows of 2 or taken twice": func() error { _, err := p.Arrange([]Cell{{0, 0}, {0, 1}, {1, 0}, {2, 0}}); return err },
 		"cells: row 1, column 1 is outside 2 rows of 2 or taken twice": func() error { _, err := p.Arrange([]Cell{{0, 0}, {0, 1}, {1, 0}, {0, 0}}); return err },
 	} {

@@ -162,6 +162,9 @@ func gridTable(r assemble.GridResult) func(io.Writer) {
 				fmt.Fprintf(w, "  storyboard in %s\n", g.Sheet)
 			}
 		}
+		if r.Pinned > 0 {
+			fmt.Fprintf(w, "seats of %d takes written into the manifest\n", r.Pinned)
+		}
 	}
 }
 

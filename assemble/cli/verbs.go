@@ -68,13 +68,24 @@ timing: as-played in the manifest, for all or for one take.`,
 }
 
 func (a *app) gridVerb() *cobra.Command {
-	var sheet bool
+	var sheet, pin bool
 	c := a.verb("grid", "draw who stands where in every shot",
 		`Lays every shot of every deliverable out and draws the plan as
 out/grid-NAME.png and out/grid-NAME.svg. It looks at the takes but does not
 listen to them. With --sheet it does, and draws a storyboard with real frames,
-out/sheet-NAME.png.`,
+out/sheet-NAME.png.
+
+With --pin it writes the seats that the plan shows into production.yaml. From
+then on a new player, wherever you write the line, moves as few others as
+possible.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
+			pinned := 0
+			if pin {
+				var err error
+				if pinned, err = p.PinSeats(cmd.Context()); err != nil {
+					return nil, err
+				}
+			}
 			grid := p.Grid
 			if sheet {
 				grid = p.Sheet
@@ -83,8 +94,10 @@ out/sheet-NAME.png.`,
 			if err != nil {
 				return nil, err
 			}
+			r.Pinned = pinned
 			return func() error { return a.show(r, gridTable(r)) }, assemble.Verdict(r.Faults)
 		})
+	c.Flags().BoolVar(&pin, "pin", false, "write everybody's seat into production.yaml, changing nothing else in it")
 	c.Flags().BoolVar(&sheet, "sheet", false, "also draw a storyboard: every shot with real frames of the takes")
 	return c
 }

@@ -24,25 +24,42 @@ const (
 // toBT709 scales first, so that a size that changes inside the file cannot
 // reach anything behind it and tone mapping works on few pixels.
 func toBT709(s *ffmpeg.Stream, c plan.Conform) *ffmpeg.Stream {
-	size := []string{fmt.Sprintf("w=%d", c.W), fmt.Sprintf("h=%d", c.H), "flags=bicubic+accurate_rnd"}
 	p := c.Picture
 	switch {
 	case p.HDR:
-		s = toneMapped(filter(s, "scale", size...), p)
+		s = toneMapped(sized(s, c), p)
 	case p.Primaries == "bt2020" || p.Primaries == "smpte432":
-		s = narrowed(filter(s, "scale", size...), p)
+		s = narrowed(sized(s, c), p)
 	default:
-		size = append(size, "out_color_matrix=bt709", "out_range=tv")
+		colour := []string{"out_color_matrix=bt709", "out_range=tv"}
 		if m := p.Matrix; m != "" {
-			size = append(size, "in_color_matrix="+m)
+			colour = append(colour, "in_color_matrix="+m)
 		}
-		s = filter(s, "scale", size...)
+		if p.Range == "tv" || p.Range == "pc" {
+			colour = append(colour, "in_range="+p.Range)
+		}
+		s = sized(s, c, colour...)
 	}
 	s = filter(filter(s, "setsar", "sar=1"), "format", "pix_fmts=yuv420p")
 	if p.Gain != ([3]float64{}) {
 		s = gained(s, p.Gain)
 	}
 	return s
+}
+
+// sized scales every frame to c's size. Sizes are rounded to even pixels, so a
+// shape within a twentieth of c's is c's; a picture that takes another shape
+// inside the file, as when a phone is turned in a call, is shown whole in the
+// middle of black, not stretched.
+func sized(s *ffmpeg.Stream, c plan.Conform, more ...string) *ffmpeg.Stream {
+	same := fmt.Sprintf(`lt(abs(dar*%d/%d-1)\,0.05)`, c.H, c.W)
+	size := []string{
+		fmt.Sprintf(`w=if(%s\,%d\,2*floor(min(%d\,%d*dar)/2))`, same, c.W, c.W, c.H),
+		fmt.Sprintf(`h=if(%s\,%d\,2*floor(min(%d\,%d/dar)/2))`, same, c.H, c.H, c.W),
+		"eval=frame", "flags=bicubic+accurate_rnd",
+	}
+	s = filter(s, "scale", append(size, more...)...)
+	return filter(s, "pad", fmt.Sprintf("w=%d", c.W), fmt.Sprintf("h=%d", c.H), "x=-1", "y=-1", "eval=frame")
 }
 
 // gained multiplies the channels of the signal, which is a gain of linear
@@ -79,7 +96,14 @@ func Light(c plan.Conform, src Source, dst string) (Command, error) {
 // toneMapped brings HLG and PQ to BT.709. What the file does not tag is what
 // such files are: BT.2020 with its own matrix, limited range (ITU-R BT.2100-2).
 func toneMapped(s *ffmpeg.Stream, p plan.Picture) *ffmpeg.Stream {
-	s = linear(s, tags(p, "bt2020", "bt2020nc"), fmt.Sprintf("npl=%d", referenceWhite))
+	more := []string{fmt.Sprintf("npl=%d", referenceWhite)}
+	if p.Transfer == "arib-std-b67" {
+		// HLG's display light depends on the luminance of all three (ITU-R
+		// BT.2100-2, table 5); approximated, each goes by itself, and a pure
+		// blue comes out nearly twice as bright.
+		more = append(more, "agamma=0")
+	}
+	s = linear(s, tags(p, "bt2020", "bt2020nc"), more...)
 	s = filter(s, "tonemap", "tonemap=mobius", "param="+number(toneLinear), "desat=0",
 		"peak="+strconv.FormatFloat(float64(nominalPeak)/referenceWhite, 'f', 4, 64))
 	return clipped(s)

@@ -90,7 +90,7 @@ func TestConformFollowsTheClock(t *testing.T) {
 	// Guide 6 s is file time 18.24854 s; the file is opened 3 s earlier, at
 	// 15 s, which is guide 2.7512 s, 3.2488 s before the first frame; half a
 	// frame of 25 a second comes on top.
-	for _, want := range []string{"[0:1]", "floor((PTS*TB*1.000080000000-3.268800000)/TB)", "fps=fps=30:start_time=0:round=up", "in_color_matrix=bt601", "scale=w=480:h=270"} {
+	for _, want := range []string{"[0:1]", "floor((PTS*TB*1.000080000000-3.268800000)/TB)", "fps=fps=30:start_time=0:round=up", "in_color_matrix=bt601", "pad=w=480:h=270"} {
 		if !strings.Contains(cmd.Graph, want) {
 			t.Errorf("the graph lacks %q:\n%s", want, cmd.Graph)
 		}

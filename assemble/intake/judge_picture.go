@@ -1,6 +1,11 @@
 package intake
 
-import "math"
+import (
+	"math"
+	"strings"
+
+	"ripieno/layout/motion"
+)
 
 // stream judges what the file says about its picture.
 func (j *judge) stream() {
@@ -15,7 +20,7 @@ func (j *judge) stream() {
 		j.add(Portrait, Ask, sure, "upright picture, %d × %d", w, h)
 	}
 	if v.Rotation != 0 {
-		j.add(Rotated, OK, 1, "turned by %d degrees, as the file asks for", v.Rotation)
+		j.add(Rotated, OK, 1, "shown turned by %d degrees", v.Rotation)
 	}
 	lines := float64(min(w, h))
 	if tiny, sure := l.under(tinyLines, lines); tiny {
@@ -32,12 +37,31 @@ func (j *judge) stream() {
 	if v.HDR() {
 		j.add(HDR, OK, 1, "high dynamic range (%s); it is brought to the range of the others", v.Transfer)
 	}
+	if deep := strings.Contains(v.PixFmt, "p10") || strings.Contains(v.PixFmt, "p12") || strings.HasPrefix(v.PixFmt, "p01"); deep && v.Transfer == "" {
+		j.add(Untagged, OK, 0.7, "more than 8 bits, and the file does not say in which colours; it is taken for ordinary ones. "+
+			"If it looks pale, write colour: hlg or colour: pq under video: in the manifest")
+	}
 	if v.Interlaced {
 		j.add(Interlaced, OK, 1, "interlaced; it is brought to whole frames")
 	}
 	if c := j.file.Picture; v.VFR || c != nil && c.Uneven {
 		j.add(Variable, OK, 0.8, "the frame rate varies; it is evened out")
 	}
+}
+
+// middle judges where the player is, by what crop: auto goes by.
+func (j *judge) middle(s motion.Subject) {
+	x, _ := s.Centre()
+	off, sure := j.limits.over(centreOff, math.Abs(x-0.5))
+	if !off || s.Confidence < motion.Sure {
+		return
+	}
+	side := "left"
+	if x > 0.5 {
+		side = "right"
+	}
+	// What moves need not be the player, so this is never certain.
+	j.add(OffCentre, OK, max(0.5, min(sure, s.Confidence, 0.7)), "most movement is near the %s edge", side)
 }
 
 // picture judges what the sampled frames show.
@@ -61,13 +85,8 @@ func (j *judge) picture(p *Picture) {
 	if p.Frames >= 5 {
 		if still, sure := l.under(frozenMotion, p.Motion); still {
 			j.add(Frozen, Ask, sure, "the picture does not move")
-		} else if off, sure := l.over(centreOff, math.Abs(p.CentreX-0.5)); off {
-			side := "left"
-			if p.CentreX > 0.5 {
-				side = "right"
-			}
-			// What moves need not be the player, so this is never certain.
-			j.add(OffCentre, OK, math.Min(sure, 0.7), "most movement is near the %s edge", side)
+		} else {
+			j.middle(p.Subject)
 		}
 	}
 	if gap, sure := l.over(frameGap, p.LongestGap); gap {

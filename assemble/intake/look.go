@@ -18,9 +18,6 @@ type Picture struct {
 	DarkPercent  float64 `json:"dark_percent"`  // typical share of pixels below 40
 	WhitePercent float64 `json:"white_percent"` // typical share of pixels above 250
 	Motion       float64 `json:"motion"`        // mean change of a pixel from frame to frame
-	// Centre of all movement, 0 to 1 of width and height; 0.5 without any.
-	CentreX float64 `json:"centre_x"`
-	CentreY float64 `json:"centre_y"`
 	// Subject is where the player is: what moves before a still background.
 	Subject motion.Subject `json:"subject"`
 	// Blur of the sharper frames (the first quartile) at 640 pixels' width, 0 to 1; 0
@@ -130,7 +127,7 @@ func (e *eye) see(g media.Gray) error {
 
 // picture is the result, without time stamps.
 func (e *eye) picture() Picture {
-	p := Picture{Frames: e.frames, CentreX: 0.5, CentreY: 0.5, Subject: e.moving.Subject()}
+	p := Picture{Frames: e.frames, Subject: e.moving.Subject()}
 	if e.frames == 0 {
 		return p
 	}
@@ -148,20 +145,6 @@ func (e *eye) picture() Picture {
 		total += c
 	}
 	p.Motion = total / float64(len(e.change)) / float64(e.frames-1)
-	// The noise of the camera moves everywhere, and half of the pixels are
-	// background: what exceeds the median's double is movement.
-	ground := 2 * middle(e.change)
-	weight, x, y := 0.0, 0.0, 0.0
-	for i, c := range e.change {
-		if c -= ground; c > 0 {
-			weight += c
-			x += c * (float64(i%e.w) + 0.5)
-			y += c * (float64(i/e.w) + 0.5)
-		}
-	}
-	if weight > 0 {
-		p.CentreX, p.CentreY = x/weight/float64(e.w), y/weight/float64(e.h)
-	}
 	return p
 }
 

@@ -36,9 +36,10 @@ func TestEye(t *testing.T) {
 	if p.Frames != 8 || math.Abs(p.Mean-112) > 3 || p.DarkPercent != 0 || p.WhitePercent != 7.5 {
 		t.Errorf("%+v", p)
 	}
-	near(t, "centre of movement", p.CentreX, 33.0/40, 0.01)
-	near(t, "its height", p.CentreY, 0.5, 0.05)
-	if (&eye{}).picture() != (Picture{CentreX: 0.5, CentreY: 0.5, Subject: motion.Subject{Right: 1, Bottom: 1}}) {
+	x, y := p.Subject.Centre()
+	near(t, "centre of movement", x, 33.0/40, 0.01)
+	near(t, "its height", y, 0.5, 0.05)
+	if (&eye{}).picture() != (Picture{Subject: motion.Subject{Right: 1, Bottom: 1}}) {
 		t.Error("nothing seen gives something")
 	}
 }

@@ -37,6 +37,7 @@ const (
 	FrameGaps  Code = "frame-gaps"     // frames are missing
 	Variable   Code = "variable-rate"  // uneven frames; harmless
 	HDR        Code = "hdr"            // harmless
+	Untagged   Code = "untagged"       // deep colour of no said kind; may be HDR
 	Interlaced Code = "interlaced"     // harmless
 	Apart      Code = "apart"          // sound and picture differ in length
 	Duplicate  Code = "duplicate"      // the same file as another take's

@@ -50,16 +50,17 @@
 //	    - {name: from-33, from: m33, to: m49, with: mix | others,
 //	       levels: , subdivisions: , count_tones: }
 //	sections: [{name: winds, gain: -1.5}]
-//	takes:                      # in the order of seats
+//	seats: 16                   # how many there were when seats were given
+//	takes:                      # in the order of seats, where none is given
 //	  - name: oboe-1            # always
 //	    player: , part: , section:
-//	    video: {file: a.mov, offset: , cue_at: , drift_ppm: , rotate: 0|90|180|270}
+//	    video: {file: a.mov, offset: , cue_at: , drift_ppm: , rotate: 0|90|180|270, colour: , range: }
 //	    audio: {file: a.wav, offset: , cue_at: , drift_ppm: }
 //	    guide: from-33          # the variant of the guide it is recorded to
 //	    expected: true          # instead of files: not in yet, the seat is kept
 //	    gain: 0, pan: 0 | auto, mute: false, fit: crop | fit
 //	    trim: {from: m1, to: m40}
-//	    crop: {x: 0.5, y: 0.5, zoom: 1}
+//	    crop: {x: 0.5, y: 0.5, zoom: 1}, seat: 7
 //	mix: {loudness: -16, true_peak: -1, room: 0, balance: auto | manual}
 //	picture: {fps: 30, aspect: 16:9, gutter: 6, margin: 0, background: "#14161a",
 //	  labels: true, lead_in: 3, tail: 3}

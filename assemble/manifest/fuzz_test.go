@@ -37,8 +37,12 @@ func checkWhole(p *Production) error {
 		}
 		sections[fold(s.Name)] = true
 	}
-	takes := map[string]bool{}
+	takes, seats := map[string]bool{}, map[int]bool{0: false}
 	for _, t := range p.Takes {
+		if seats[t.Seat] || t.Seat < 0 || p.Seats == 0 && t.Seat > len(p.Takes) {
+			return fmt.Errorf("seat %d of %d for take %+v", t.Seat, p.Seats, t)
+		}
+		seats[t.Seat] = t.Seat > 0
 		if t.Name == "" || takes[fold(t.Name)] || !sections[fold(t.Section)] || strings.ContainsAny(t.Name, "/\\\x00 ") {
 			return fmt.Errorf("take %+v", t)
 		}

@@ -145,6 +145,7 @@ func (m mapping) production() *Production {
 	p.Sections = m.sections()
 	var entries []mapping
 	p.Takes, entries = m.takes(p.Tempo, p.Timing)
+	p.Seats = m.seats(p.Takes, entries)
 	p.Sections = m.useSections(p.Sections, p.Takes, entries)
 	m.useGuides(&p.Guide, p.Takes, entries, p.Tempo)
 	p.Mix = m.mix(p.Sections)

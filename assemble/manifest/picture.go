@@ -69,7 +69,7 @@ func (m mapping) picture() Picture {
 	p.LabelsFor, _ = c.number("labels_for", 0.5, maxEdge, "seconds")
 	p.LabelsFade, _ = c.number("labels_fade", 0, maxLabelsFade, "seconds")
 	p.Rows = c.choice("rows", p.Rows, "grid", "sections", "justified")
-	p.ShortRows = c.choice("short_rows", p.ShortRows, "centred", "spread")
+	p.ShortRows = c.choice("short_rows", p.ShortRows, "centred", "spread", "left")
 	p.SmallestTile, _ = c.whole("smallest_tile", 20, 1080)
 	p.MatchLight = c.choice("match", "nothing", "nothing", "light") == "light"
 	p.FadeIn, _ = c.number("fade_in", 0, maxEdge, "seconds")

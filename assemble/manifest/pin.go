@@ -44,27 +44,32 @@ func Pin(data []byte, p *Production, values []Pinned) ([]byte, error) {
 	if err := checkPinned(values); err != nil {
 		return nil, err
 	}
-	// All at once and behind the file names, which is where they read best;
-	// if that does not come out right, one by one wherever it does.
-	if pinned, err := pinAll(data, values, afterFile); err != nil || pinned != nil {
-		return pinned, err
+	adds := make([]addition, len(values))
+	for i, v := range values {
+		if root, bad := parseYAML(FileName, data, maxBytes); bad != nil || recordingNode(root, v.Take, v.Role) == nil {
+			return nil, fmt.Errorf("manifest: pin: there is no %s of a take %q", v.Role, v.Take)
+		}
+		adds[i] = addition{
+			in:     func(root *yaml.Node) *yaml.Node { return recordingNode(root, v.Take, v.Role) },
+			anchor: "file",
+			pairs:  v.pairs,
+		}
 	}
-	pinned := data
-	for _, v := range values {
-		next, err := pinAll(pinned, []Pinned{v}, afterFile)
-		if next == nil && err == nil {
-			next, err = pinAll(pinned, []Pinned{v}, atBeginning)
-		}
-		if err != nil {
-			return nil, err
-		}
-		if next == nil {
-			return nil, fault.New(fault.Manifest, path, fmt.Sprintf("the %s of take %q is written in a way that nothing can be added to", v.Role, v.Take),
-				fmt.Sprintf("write it as %s: {file: ...}", v.Role))
-		}
-		pinned = next
+	pinned, failed, err := addAll(data, adds)
+	if failed >= 0 {
+		v := values[failed]
+		return nil, fault.New(fault.Manifest, path, fmt.Sprintf("the %s of take %q is written in a way that nothing can be added to", v.Role, v.Take),
+			fmt.Sprintf("write it as %s: {file: ...}", v.Role))
 	}
-	return pinned, nil
+	return pinned, err
+}
+
+// pairs is what a recording does not say yet of v.
+func (v Pinned) pairs(file *yaml.Node) []pair {
+	if valueOf(file, "offset") != nil || valueOf(file, "cue_at") != nil {
+		return nil
+	}
+	return append([]pair{{"offset", decimal(v.Offset + 0)}}, lacking(file, pair{"drift_ppm", decimal(v.DriftPPM + 0)})...) // + 0 makes -0 0
 }
 
 func checkPinned(values []Pinned) error {
@@ -93,13 +98,45 @@ type edit struct {
 	text string
 }
 
-// placer finds where and how to write pairs into a recording's mapping; ok is
-// false when it cannot.
-type placer func(src *source, file *yaml.Node, pairs []pair) (e edit, ok bool)
+// addition is pairs to be written into one mapping of the manifest.
+type addition struct {
+	in     func(root *yaml.Node) *yaml.Node // the mapping, which is there
+	anchor string                           // the key whose neighbours they become
+	before bool                             // they come before it, not behind its value
+	pairs  func(m *yaml.Node) []pair        // those that the mapping lacks
+}
 
-// pinAll writes all values by one way of placing them. It gives nil without
-// an error when the result does not read back as it should.
-func pinAll(data []byte, values []Pinned, place placer) ([]byte, error) {
+// placer finds where and how to write pairs into a mapping; ok is false when
+// it cannot.
+type placer func(src *source, m *yaml.Node, anchor string, pairs []pair) (e edit, ok bool)
+
+// addAll makes all additions, at once and beside their anchors, which is where
+// they read best; if that does not come out right, one by one wherever it
+// does. failed is the first that cannot be made at all, -1 for none.
+func addAll(data []byte, adds []addition) (out []byte, failed int, err error) {
+	if out, err = addSome(data, adds, false); err != nil || out != nil {
+		return out, -1, err
+	}
+	for i := range adds {
+		next, err := addSome(data, adds[i:i+1], false)
+		if next == nil && err == nil {
+			next, err = addSome(data, adds[i:i+1], true)
+		}
+		if err != nil {
+			return nil, -1, err
+		}
+		if next == nil {
+			return nil, i, nil
+		}
+		data = next
+	}
+	return data, -1, nil
+}
+
+// addSome makes additions beside their anchors, or at the beginnings of their
+// mappings. It gives nil without an error when the result does not read back
+// as it should.
+func addSome(data []byte, adds []addition, first bool) ([]byte, error) {
 	before, bad := parseYAML(FileName, data, maxBytes)
 	if bad != nil {
 		return nil, bad
@@ -107,24 +144,25 @@ func pinAll(data []byte, values []Pinned, place placer) ([]byte, error) {
 	src := newSource(data)
 	var edits []edit
 	added := map[*yaml.Node][]pair{}
-	for _, v := range values {
-		file := recordingNode(before, v.Take, v.Role)
-		if file == nil {
-			return nil, fmt.Errorf("manifest: pin: there is no %s of a take %q", v.Role, v.Take)
-		}
-		if valueOf(file, "offset") != nil || valueOf(file, "cue_at") != nil {
+	for _, a := range adds {
+		m := a.in(before)
+		pairs := a.pairs(m)
+		if len(pairs) == 0 {
 			continue
 		}
-		pairs := []pair{{"offset", decimal(v.Offset + 0)}} // + 0 makes -0 0
-		if valueOf(file, "drift_ppm") == nil {
-			pairs = append(pairs, pair{"drift_ppm", decimal(v.DriftPPM + 0)})
+		var place placer = behindValue
+		switch {
+		case first:
+			place = atBeginning
+		case a.before:
+			place = beforeKey
 		}
-		e, ok := place(src, file, pairs)
+		e, ok := place(src, m, a.anchor, pairs)
 		if !ok {
 			return nil, nil
 		}
 		edits = append(edits, e)
-		added[file] = pairs
+		added[m] = pairs
 	}
 	after := apply(data, edits)
 	again, bad := parseYAML(FileName, after, maxBytes)
@@ -173,14 +211,8 @@ func grew(before, after *yaml.Node, added map[*yaml.Node][]pair) bool {
 
 // recordingNode is the mapping of one recording; nil when there is none.
 func recordingNode(root *yaml.Node, take, role string) *yaml.Node {
-	takes := valueOf(root, "takes")
-	if takes == nil {
-		return nil
-	}
-	for _, t := range takes.Content {
-		if name := valueOf(t, "name"); name != nil && name.Value == take {
-			return valueOf(t, role)
-		}
+	if t := takeNode(root, take); t != nil {
+		return valueOf(t, role)
 	}
 	return nil
 }
@@ -202,30 +234,27 @@ func entryOf(n *yaml.Node, key string) (k, v *yaml.Node) {
 	return nil, nil
 }
 
-// afterFile writes behind the file name: on its line in braces, else on lines
-// of their own below it.
-func afterFile(src *source, file *yaml.Node, pairs []pair) (edit, bool) {
-	key, value := entryOf(file, "file")
-	begin, end, ok := src.scalar(value, file.Style&yaml.FlowStyle != 0)
+// behindValue writes behind the value of a key: on its line in braces, else on
+// lines of their own below it.
+func behindValue(src *source, m *yaml.Node, anchor string, pairs []pair) (edit, bool) {
+	key, value := entryOf(m, anchor)
+	begin, end, ok := src.scalar(value, m.Style&yaml.FlowStyle != 0)
 	if !ok {
 		return edit{}, false
 	}
-	if file.Style&yaml.FlowStyle != 0 {
-		// A file in the style of JSON, keys in quotes, stays in that style.
-		quote := ""
-		if i := src.offset(key); key.Style&(yaml.DoubleQuotedStyle|yaml.SingleQuotedStyle) != 0 {
-			quote = string(src.data[i])
-		}
+	if m.Style&yaml.FlowStyle != 0 {
+		quote := quoteOf(src, key)
 		text := ""
 		for _, p := range pairs {
 			text += ", " + quote + p.key + quote + ": " + p.value
 		}
 		return edit{end, text}, true
 	}
-	indent := src.before(src.offset(key))
-	if strings.Trim(indent, " ") != "" { // "? file", or something stranger
+	lead := src.before(src.offset(key)) // "- " before the first key of a list's entry
+	if strings.Trim(lead, " -") != "" { // "? file", or something stranger
 		return edit{}, false
 	}
+	indent := strings.Repeat(" ", len(lead))
 	newline := src.newline(begin)
 	text := ""
 	for _, p := range pairs {
@@ -234,12 +263,21 @@ func afterFile(src *source, file *yaml.Node, pairs []pair) (edit, bool) {
 	return edit{src.lineEnd(end), text}, true
 }
 
+// quoteOf is the quotes of a key: a mapping in the style of JSON stays in that
+// style.
+func quoteOf(src *source, key *yaml.Node) string {
+	if key.Style&(yaml.DoubleQuotedStyle|yaml.SingleQuotedStyle) == 0 {
+		return ""
+	}
+	return string(src.data[src.offset(key)])
+}
+
 // atBeginning writes before the first key. It needs not know where any value
 // ends.
-func atBeginning(src *source, file *yaml.Node, pairs []pair) (edit, bool) {
-	at := src.offset(file)
+func atBeginning(src *source, m *yaml.Node, _ string, pairs []pair) (edit, bool) {
+	at := src.offset(m)
 	text := ""
-	if file.Style&yaml.FlowStyle != 0 {
+	if m.Style&yaml.FlowStyle != 0 {
 		for _, p := range pairs {
 			text += p.key + ": " + p.value + ", "
 		}
@@ -247,7 +285,7 @@ func atBeginning(src *source, file *yaml.Node, pairs []pair) (edit, bool) {
 	}
 	newline := src.newline(at)
 	for _, p := range pairs {
-		text += p.key + ": " + p.value + newline + strings.Repeat(" ", file.Column-1)
+		text += p.key + ": " + p.value + newline + strings.Repeat(" ", m.Column-1)
 	}
 	return edit{at, text}, true
 }

@@ -20,7 +20,7 @@ type shape struct {
 var (
 	topShape = &shape{"the manifest", "at the left margin", "version: 1", []string{
 		"version", "title", "composer", "ensemble", "dedication", "tempo", "guide",
-		"timing", "sections", "takes", "mix", "picture", "shots", "deliver", "chapters", "notes", "callsheet"}}
+		"timing", "sections", "seats", "takes", "mix", "picture", "shots", "deliver", "chapters", "notes", "callsheet"}}
 	tempoShape = &shape{"tempo", "inside tempo:", "tempo: {changes: [{measure: 1, meter: 4/4, bpm: 96}], measures: 32}",
 		[]string{"count_in", "pick_up", "changes", "measures", "order", "score", "holds"}}
 	countInShape = &shape{"count_in", "inside count_in:", "count_in: {measures: 8, cue: {measure: 5, beat: 1}}",
@@ -43,10 +43,10 @@ var (
 		[]string{"name", "gain", "target"}}
 	takeShape = &shape{"a take", "in an entry of takes:", "{name: oboe-1, player: Mara Voss, video: {file: intake/mara.mov}}",
 		[]string{"name", "player", "part", "section", "video", "audio", "guide", "timing", "expected",
-			"gain", "pan", "mute", "trim", "fit", "behind", "crop", "weight",
+			"gain", "pan", "mute", "trim", "fit", "behind", "crop", "weight", "seat",
 			"mutes", "low_cut", "eq", "compress", "denoise", "width", "delay", "send"}}
 	videoShape = &shape{"video", "inside video:", "video: {file: intake/mara.mov}",
-		[]string{"file", "offset", "cue_at", "drift_ppm", "rotate"}}
+		[]string{"file", "offset", "cue_at", "drift_ppm", "rotate", "colour", "range"}}
 	audioShape = &shape{"audio", "inside audio:", "audio: {file: intake/mara.wav}",
 		[]string{"file", "offset", "cue_at", "drift_ppm"}}
 	trimShape = &shape{"trim", "inside trim:", "trim: {from: m1, to: m40}",

@@ -151,6 +151,7 @@ func (m mapping) take(music *tempo.Map) Take {
 	if n, ok := m.whole("weight", 1, layout.MaxWeight); ok {
 		t.Weight = n
 	}
+	t.Seat, _ = m.whole("seat", 1, layout.MaxTiles)
 	if v := m.vals["crop"]; v != nil && isScalar(v) && v.Value == "auto" {
 		t.AutoCrop = true
 	} else if c, ok := m.child("crop", cropShape); ok {
@@ -259,6 +260,8 @@ func (m mapping) recording(key string, s *shape) *File {
 		degrees, _ := strconv.Atoi(v) // one of the four
 		f.Rotate = &degrees
 	}
+	f.Colour = c.choice("colour", "", "bt709", "bt601", "bt2020", "p3", "hlg", "pq")
+	f.Range = c.choice("range", "", "limited", "full")
 	return f
 }
 

@@ -22,7 +22,8 @@ type Production struct {
 	Guide     Guide
 	Timing    string    // of takes that say nothing else: "tightened" (default) or "as-played"
 	Sections  []Section // those declared, in order, then those that only takes name
-	Takes     []Take    // in the order of the manifest, which is the order of seats
+	Takes     []Take    // in the order of the manifest, which is the order of seats where none is written
+	Seats     int       // how many there were when the seats of takes were given; 0 when not given
 	Mix       Mix
 	Picture   Picture
 	Shots     []Shot        // sorted by From; may be empty (then the whole film is tutti)
@@ -82,6 +83,7 @@ type Take struct {
 	Behind   string // round a picture that is fitted: "" the background, "blur" the take itself, or "#rrggbb"
 	Backing  *Asset // a picture there instead; nil for none
 	Weight   int    // the tile covers so many cells a side; 1 when not given
+	Seat     int    // number of its cell in everybody's grid, in reading order from 1; 0 when not given
 	Crop     Crop
 	AutoCrop bool // crop: auto, the focus is where the player moves
 	Mark     fault.Mark
@@ -95,6 +97,8 @@ type File struct {
 	CueAt    *float64 // where in the file the cue sounds, seconds
 	DriftPPM *float64
 	Rotate   *int       // 0, 90, 180, 270 clockwise; nil: what the file says
+	Colour   string     // bt709, bt601, bt2020, p3, hlg or pq; "": what the file says
+	Range    string     // limited or full; "": what the file says
 	Mark     fault.Mark // of the mapping that holds it
 }
 
@@ -155,7 +159,7 @@ type Picture struct {
 	LabelsFor      float64 // seconds of a shot in which names are shown; 0, when not given: all of it
 	LabelsFade     float64 // seconds in which names come and go; 0, when not given: at once
 	Rows           string  // "grid" (default), "sections" or "justified"
-	ShortRows      string  // incomplete rows: "centred" (default) or "spread"
+	ShortRows      string  // incomplete rows: "centred" (default), "spread" or "left"
 	SmallestTile   int     // height in pixels at 1080 lines below which a grid becomes pages; 0, when not given: any
 	Fonts          []Asset // fill in for characters that the embedded fonts lack, in this order
 	MatchLight     bool    // match: light, bring exposure and white balance of takes together; false when not given

@@ -22,12 +22,13 @@ type house struct {
 	facts   map[string]Facts
 	want    Want
 	takes   map[string]manifest.Take
+	places  map[string]int // of takes, see Places
 	section map[string]int // place of a section from front to back
 	grids   map[int]layout.Plan
 }
 
 func newHouse(p *manifest.Production, facts map[string]Facts, w Want) *house {
-	h := &house{p: p, facts: facts, want: w, takes: map[string]manifest.Take{}, section: map[string]int{}, grids: map[int]layout.Plan{}}
+	h := &house{p: p, facts: facts, want: w, takes: map[string]manifest.Take{}, places: Places(p), section: map[string]int{}, grids: map[int]layout.Plan{}}
 	for _, t := range p.Takes {
 		h.takes[t.Name] = t
 	}
@@ -63,49 +64,65 @@ func (h *house) arrange(s shot.Shot) ([][]seat, error) {
 // or a section is a plain grid.
 func (h *house) shape(s shot.Shot) (layout.Plan, []int, error) {
 	c, o := h.want.Canvas, gridOptions(h.p.Picture, h.want.Canvas)
-	order := make([]int, len(s.Takes))
+	many := s.Show == shot.Tutti || s.Show == shot.Soli
+	if !many {
+		order := make([]int, len(s.Takes)) // as written
+		for i := range order {
+			order[i] = i
+		}
+		plan, err := h.grid(len(s.Takes))
+		if s.Show == shot.Pair && err == nil {
+			plan = sideBySide(plan, c, o)
+		}
+		return plan, order, err
+	}
+	order := h.inOrder(s.Takes)
 	weights, heavy := make([]int, len(s.Takes)), false
-	for i, name := range s.Takes {
-		order[i] = i
-		weights[i] = max(1, h.takes[name].Weight)
+	for i, k := range order {
+		weights[i] = max(1, h.takes[s.Takes[k]].Weight)
 		heavy = heavy || weights[i] > 1
 	}
-	many := s.Show == shot.Tutti || s.Show == shot.Soli
 	switch {
-	case heavy && many && len(s.Takes) > 1:
+	case heavy && len(s.Takes) > 1:
 		plan, err := layout.Weighted(weights, c, o)
 		return plan, order, err
 	case h.p.Picture.Rows == "sections" && s.Show == shot.Tutti:
-		rank := func(i int) int {
-			if r, ok := h.section[h.takes[s.Takes[i]].Section]; ok {
-				return r
-			}
-			return len(h.section) // those of no section, behind all others
-		}
-		slices.SortStableFunc(order, func(a, b int) int { return rank(a) - rank(b) })
-		var sizes []int
-		for i, k := range order {
-			if i == 0 || rank(k) != rank(order[i-1]) {
-				sizes = append(sizes, 0)
-			}
-			sizes[len(sizes)-1]++
-		}
-		plan, err := layout.Sections(sizes, c, o)
+		plan, err := layout.Sections(h.bySection(s.Takes, order), c, o)
 		return plan, order, err
-	case h.p.Picture.Rows == "justified" && many:
-		plan, err := layout.Justified(h.aspects(s.Takes), c, o)
+	case h.p.Picture.Rows == "justified":
+		plan, err := layout.Justified(h.aspects(named(s.Takes, order)), c, o)
 		return plan, order, err
 	}
-	plan, ok := h.grids[len(s.Takes)]
-	var err error
-	if !ok {
-		plan, err = layout.Grid(len(s.Takes), c, o)
-		h.grids[len(s.Takes)] = plan
-	}
-	if s.Show == shot.Pair && err == nil {
-		plan = sideBySide(plan, c, o)
-	}
+	plan, err := h.seated(named(s.Takes, order), s.Show == shot.Tutti)
 	return plan, order, err
+}
+
+// named is the takes in an order.
+func named(takes []string, order []int) []string {
+	out := make([]string, len(order))
+	for i, k := range order {
+		out[i] = takes[k]
+	}
+	return out
+}
+
+// bySection sorts an order of takes by section, from front to back, and tells
+// how many each has.
+func (h *house) bySection(takes []string, order []int) (sizes []int) {
+	rank := func(i int) int {
+		if r, ok := h.section[h.takes[takes[i]].Section]; ok {
+			return r
+		}
+		return len(h.section) // those of no section, behind all others
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return rank(a) - rank(b) })
+	for i, k := range order {
+		if i == 0 || rank(k) != rank(order[i-1]) {
+			sizes = append(sizes, 0)
+		}
+		sizes[len(sizes)-1]++
+	}
+	return sizes
 }
 
 // sideBySide stands a pair left and right where that makes the tiles no
@@ -153,15 +170,14 @@ func (h *house) sheets(s shot.Shot, least int) ([][]seat, error) {
 	if err := h.room(s, len(plans)); err != nil {
 		return nil, err
 	}
+	takes := named(s.Takes, h.inOrder(s.Takes))
 	var out [][]seat
-	at := 0
 	for _, p := range plans {
 		var sheet []seat
-		for _, r := range p.Tiles {
-			sheet = append(sheet, seat{s.Takes[at], r})
-			at++
+		for i, r := range p.Tiles {
+			sheet = append(sheet, seat{takes[i], r})
 		}
-		out = append(out, sheet)
+		takes, out = takes[len(p.Tiles):], append(out, sheet)
 	}
 	return out, nil
 }
@@ -221,8 +237,11 @@ func gridOptions(pic manifest.Picture, c layout.Canvas) layout.Options {
 		AspectW: pic.AspectW, AspectH: pic.AspectH,
 		Gutter: c.EvenScale(float64(pic.Gutter)), Margin: c.EvenScale(float64(pic.Margin)),
 	}
-	if pic.ShortRows == "spread" {
+	switch pic.ShortRows {
+	case "spread":
 		o.Align = layout.Spread
+	case "left":
+		o.Align = layout.Leading
 	}
 	return o
 }

@@ -8,6 +8,7 @@ import (
 	"ripieno/assemble/fault"
 	"ripieno/assemble/manifest"
 	"ripieno/layout"
+	"ripieno/layout/motion"
 	"ripieno/layout/shot"
 )
 
@@ -144,9 +145,6 @@ func (f *Film) show(h *house, s shot.Shot, whole Shot, line Timeline) error {
 	return nil
 }
 
-// sureSubject is how sure crop: auto must be before it leaves the middle.
-const sureSubject = 0.35
-
 // newTile stands a take in its rectangle for one shot.
 func newTile(t manifest.Take, f Facts, r layout.Rect, line Timeline, span Span) (Tile, error) {
 	tile := Tile{Take: t.Name, Rect: r, Fit: t.Fit, Player: t.Player, Part: t.Part, Behind: t.Behind, Absent: f.Absent, Card: f.Picture == nil, Silent: f.Sound == nil, Conform: -1}
@@ -165,7 +163,7 @@ func newTile(t manifest.Take, f Facts, r layout.Rect, line Timeline, span Span) 
 	focus := layout.Focus{X: t.Crop.X, Y: t.Crop.Y, Zoom: t.Crop.Zoom}
 	if t.AutoCrop && f.Subject != nil {
 		tile.Sure = f.Subject.Confidence
-		if tile.Sure >= sureSubject {
+		if tile.Sure >= motion.Sure {
 			// The window's part of the picture, when it is cut to the tile.
 			wide := float64(r.W) / float64(r.H) * float64(f.Picture.H) / float64(f.Picture.W)
 			focus.X, focus.Y = f.Subject.Focus(min(1, wide), min(1, 1/wide))

@@ -242,17 +242,3 @@ func TestShotFaultsPointAtTheirLine(t *testing.T) {
 		t.Errorf("got  %s\nwant %s", got, want)
 	}
 }
-
-func BenchmarkPlan500Takes40Shots(b *testing.B) {
-	t := &testing.T{}
-	p := production(t, 500)
-	facts := filmed(p)
-	for i := range 40 {
-		p.Shots = append(p.Shots, manifest.Shot{From: manifest.Time{Seconds: 6 + 0.4*float64(i)}, Show: []string{"tutti", "solo"}[i%2], Take: "take-7"})
-	}
-	for b.Loop() {
-		if _, err := New(p, facts, fullHD, Look{}); err != nil {
-			b.Fatal(err)
-		}
-	}
-}

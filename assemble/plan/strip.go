@@ -72,14 +72,15 @@ func strips(p *manifest.Production, facts map[string]Facts, line Timeline, shots
 // on the stage with their section, or spread evenly in the order of seats.
 // Seats that are still empty count, so that a late take moves nobody.
 func places(p *manifest.Production) []float64 {
+	order := inOrder(p.Takes, func(t manifest.Take) string { return t.Name }, Places(p))
 	all := make([]float64, len(p.Takes))
 	for i, x := range pan.Spread(len(p.Takes), autoSpread/100.) {
-		all[i] = 100 * x
+		all[order[i]] = 100 * x
 	}
 	for _, place := range p.Mix.Stage {
 		var seats []int
-		for i, t := range p.Takes {
-			if t.Section == place.Section {
+		for _, i := range order {
+			if p.Takes[i].Section == place.Section {
 				seats = append(seats, i)
 			}
 		}

@@ -1,8 +1,10 @@
 package plan
 
 import (
+	"maps"
 	"math"
 	"reflect"
+	"slices"
 	"testing"
 
 	"ripieno/assemble/manifest"
@@ -100,5 +102,29 @@ func TestTreatment(t *testing.T) {
 	pl, err := New(p, filmed(p), nil, Look{})
 	if err != nil || len(pl.Strips) != 0 {
 		t.Errorf("%v %+v", err, pl.Strips)
+	}
+}
+
+// Seats are where takes sit on the stage, too: with seats written down, the
+// order of the lines says nothing.
+func TestSeatsPlaceTheSound(t *testing.T) {
+	p := production(t, 7)
+	p.Mix.Stage = []manifest.Place{{Section: "low", From: -80, To: -20}}
+	pans := func() map[string]float64 {
+		pl, err := New(p, filmed(p), nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		at := map[string]float64{}
+		for _, s := range pl.Strips {
+			at[s.Take] = s.Pan
+		}
+		return at
+	}
+	before := pans()
+	pin(p)
+	slices.Reverse(p.Takes)
+	if after := pans(); len(after) != 7 || !maps.Equal(before, after) {
+		t.Errorf("%v became %v", before, after)
 	}
 }

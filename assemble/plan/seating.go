@@ -1,0 +1,124 @@
+package plan
+
+import (
+	"cmp"
+	"slices"
+
+	"ripieno/assemble/manifest"
+	"ripieno/layout"
+)
+
+// Places numbers the takes by where they sit, from 1: by their seat: where the
+// manifest writes one, the others in the order of the manifest in the seats
+// that are left. Once the manifest says how many seats there were when they
+// were given (seats:), a take without one sits behind all others, wherever its
+// line is.
+func Places(p *manifest.Production) map[string]int {
+	places := make(map[string]int, len(p.Takes))
+	used := map[int]bool{}
+	last := p.Seats
+	for _, t := range p.Takes {
+		if t.Seat > 0 {
+			places[t.Name], used[t.Seat] = t.Seat, true
+			last = max(last, t.Seat)
+		}
+	}
+	next := 1
+	if p.Seats > 0 {
+		next = last + 1
+	}
+	for _, t := range p.Takes {
+		if t.Seat > 0 {
+			continue
+		}
+		for used[next] {
+			next++
+		}
+		places[t.Name] = next
+		next++
+	}
+	return places
+}
+
+// inOrder is which of the takes sits where: the first element is the number
+// of the one with the lowest seat.
+func inOrder[T any](takes []T, name func(T) string, places map[string]int) []int {
+	order := make([]int, len(takes))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(places[name(takes[a])], places[name(takes[b])]) })
+	return order
+}
+
+// inOrder is that of the takes of a shot.
+func (h *house) inOrder(takes []string) []int {
+	return inOrder(takes, func(name string) string { return name }, h.places)
+}
+
+// seated is a grid of takes, which are in the order of their seats. Those of
+// the first seats stand in reading order, as in the grid that was made for so
+// many; every later one takes a free cell, and when the grid has other rows
+// and columns for it, as few as possible move. all says that these are all
+// takes of the production; then a seat that nobody has stays free as long as
+// no later take fills it.
+func (h *house) seated(takes []string, all bool) (layout.Plan, error) {
+	founders := len(takes)
+	if h.p.Seats > 0 {
+		founders, _ = slices.BinarySearchFunc(takes, h.p.Seats+1, func(name string, seat int) int { return cmp.Compare(h.places[name], seat) })
+	}
+	size := founders // of the first grid
+	if all && founders > 0 && h.p.Seats > 0 {
+		size = h.p.Seats
+	}
+	if size == len(takes) && founders == len(takes) || founders == 0 {
+		return h.grid(len(takes))
+	}
+	now, err := h.grid(size)
+	if err != nil { // for far more than there are
+		return h.grid(len(takes))
+	}
+	cells := make([]layout.Cell, founders)
+	for i, name := range takes[:founders] {
+		at := i
+		if all {
+			at = h.places[name] - 1
+		}
+		cells[i] = layout.Cell{Row: at / now.Cols, Col: at % now.Cols}
+	}
+	for n := founders + 1; n <= len(takes); n++ {
+		if n > size {
+			if now, err = h.grid(n); err != nil {
+				return now, err
+			}
+		}
+		if cells, err = layout.Reseat(cells, first(now, n)); err != nil {
+			return now, err
+		}
+	}
+	if now, err = h.grid(len(takes)); err != nil {
+		return now, err
+	}
+	if cells, err = layout.Reseat(cells, now); err != nil {
+		return now, err
+	}
+	return now.Arrange(cells)
+}
+
+// first is a grid with its first n tiles alone.
+func first(p layout.Plan, n int) layout.Plan {
+	p.Tiles = p.Tiles[:n]
+	return p
+}
+
+// grid is the grid for n takes on this canvas.
+func (h *house) grid(n int) (layout.Plan, error) {
+	if plan, ok := h.grids[n]; ok {
+		return plan, nil
+	}
+	plan, err := layout.Grid(n, h.want.Canvas, gridOptions(h.p.Picture, h.want.Canvas))
+	if err == nil {
+		h.grids[n] = plan
+	}
+	return plan, err
+}
