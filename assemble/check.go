@@ -114,6 +114,9 @@ func (p *Production) intakeFacts(all []located, res task.Result) ([]intake.Facts
 
 func intakeFile(l located, res task.Result) (intake.File, error) {
 	f := intake.File{Role: l.role, Name: l.file.Path, Err: l.err, Info: l.info, Hash: l.hash.String()}
+	if l.unseen {
+		f.Role = roleAudio // nobody asks for a picture
+	}
 	if l.err != nil {
 		return f, nil
 	}

@@ -34,7 +34,7 @@ type Bad struct {
 	Take string `json:"take"`
 	What string `json:"what"`
 	Hint string `json:"hint,omitempty"`
-	Kind string `json:"kind"` // missing, unreadable, unplaced, short or rejected
+	Kind string `json:"kind"` // missing, unreadable, unplaced, short, rejected or release
 }
 
 // Box is a rectangle in pixels.
@@ -165,6 +165,7 @@ type MixResult struct {
 	Curve         MixCurve   `json:"curve"`
 	Tasks         TaskCount  `json:"tasks"`
 	Notes         []string   `json:"notes,omitempty"`
+	Releases      []Bad      `json:"releases,omitempty"` // what is open before this may be published
 	Faults        []Bad      `json:"faults,omitempty"`
 }
 
@@ -198,6 +199,7 @@ type RenderResult struct {
 	Loudness *float64     `json:"integrated_lufs"`
 	TruePeak *float64     `json:"true_peak_dbtp"`
 	Films    []FilmResult `json:"films"`
+	Releases []Bad        `json:"releases,omitempty"` // what is open before this may be published
 	Faults   []Bad        `json:"faults,omitempty"`
 }
 

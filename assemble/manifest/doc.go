@@ -50,6 +50,7 @@
 //	    - {name: from-33, from: m33, to: m49, with: mix | others,
 //	       levels: , subdivisions: , count_tones: }
 //	sections: [{name: winds, gain: -1.5}]
+//	release: yes | no | audio-only          # of takes without one; not written: nobody's is known
 //	takes:                      # in the order of seats
 //	  - name: oboe-1            # always
 //	    player: , part: , section:
@@ -57,6 +58,7 @@
 //	    audio: {file: a.wav, offset: , cue_at: , drift_ppm: }
 //	    guide: from-33          # the variant of the guide it is recorded to
 //	    expected: true          # instead of files: not in yet, the seat is kept
+//	    release: yes | no | audio-only, hide_name: false
 //	    gain: 0, pan: 0 | auto, mute: false, fit: crop | fit
 //	    trim: {from: m1, to: m40}
 //	    crop: {x: 0.5, y: 0.5, zoom: 1}

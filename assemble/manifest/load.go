@@ -143,7 +143,7 @@ func (m mapping) production() *Production {
 	p.Guide = m.guide(p.Tempo)
 	p.Sections = m.sections()
 	var entries []mapping
-	p.Takes, entries = m.takes(p.Tempo)
+	p.Takes, entries = m.takes(p.Tempo, m.release(ReleaseMissing))
 	p.Sections = m.useSections(p.Sections, p.Takes, entries)
 	m.useGuides(&p.Guide, p.Takes, entries, p.Tempo)
 	p.Mix = m.mix(p.Sections)
@@ -153,6 +153,7 @@ func (m mapping) production() *Production {
 	p.Chapters = m.chapters(p.Tempo)
 	p.Notes = m.notes(p.Tempo)
 	p.CallSheet = m.callSheet()
+	m.checkHidden(p)
 	if k := m.keys["takes"]; k != nil {
 		p.takesMark = markOf(m.file, k)
 	}

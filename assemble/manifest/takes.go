@@ -100,13 +100,15 @@ func sortedRunes(s string) string {
 	return string(r)
 }
 
-// takes reads the takes, each with the mapping it came from.
-func (m mapping) takes(music *tempo.Map) ([]Take, []mapping) {
+// takes reads the takes, each with the mapping it came from. release is in
+// force where a take has none of its own.
+func (m mapping) takes(music *tempo.Map, release Release) ([]Take, []mapping) {
 	var all []Take
 	used := newNames("take")
 	entries := m.entries("takes", takeShape)
 	for _, e := range entries {
 		t := e.take(music)
+		t.Release = e.release(release)
 		used.add(e, "name", t.Name)
 		all = append(all, t)
 	}
@@ -126,6 +128,7 @@ func (m mapping) take(music *tempo.Map) Take {
 	t.Video = m.recording("video", videoShape)
 	t.Audio = m.recording("audio", audioShape)
 	t.Guide = m.text("guide", "from-33")
+	t.HideName = m.flag("hide_name", false)
 	before := len(m.faults)
 	t.Expected = m.flag("expected", false)
 	unclear := len(m.faults) > before

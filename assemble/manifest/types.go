@@ -80,7 +80,9 @@ type Take struct {
 	Behind   string // round a picture that is fitted: "" the background, "blur" the take itself, or "#rrggbb"
 	Weight   int    // the tile covers so many cells a side; 1 when not given
 	Crop     Crop
-	AutoCrop bool // crop: auto, the focus is where the player moves
+	AutoCrop bool    // crop: auto, the focus is where the player moves
+	Release  Release // what may be published; the manifest's own release when the take has none
+	HideName bool    // the player's name is shown nowhere
 	Mark     fault.Mark
 }
 

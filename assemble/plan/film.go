@@ -144,7 +144,7 @@ const sureSubject = 0.35
 
 // newTile stands a take in its rectangle for one shot.
 func newTile(t manifest.Take, f Facts, r layout.Rect, line Timeline, span Span) (Tile, error) {
-	tile := Tile{Take: t.Name, Rect: r, Fit: t.Fit, Player: t.Player, Part: t.Part, Behind: t.Behind, Absent: f.Absent, Card: f.Picture == nil, Silent: f.Sound == nil, Conform: -1}
+	tile := Tile{Take: t.Name, Rect: r, Fit: t.Fit, Player: t.PublicName(), Part: t.Part, Behind: t.Behind, Absent: f.Absent, Card: f.Picture == nil, Silent: f.Sound == nil, Conform: -1}
 	if f.Picture == nil {
 		return tile, nil
 	}

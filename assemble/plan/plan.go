@@ -14,6 +14,8 @@
 package plan
 
 import (
+	"maps"
+
 	"ripieno/assemble/manifest"
 	"ripieno/layout"
 	"ripieno/layout/motion"
@@ -82,6 +84,7 @@ const (
 	Unreadable         // a file is missing, damaged or refused
 	Unplaced           // sync could not place it
 	Elsewhere          // it lies wholly before or after the film
+	Withheld           // its player has not agreed to have it published
 )
 
 // Facts is what is known of one take's files.
@@ -226,11 +229,13 @@ type Plan struct {
 }
 
 // New plans the films wanted. The facts are keyed by take name; a take
-// without facts counts as Unreadable. Its errors are faults at the manifest.
+// without facts counts as Unreadable. What a player has not agreed to have
+// published is in no plan, whatever the facts say. Its errors are faults at the manifest.
 func New(p *manifest.Production, facts map[string]Facts, wants []Want) (*Plan, error) {
 	if err := checkText(p); err != nil {
 		return nil, err
 	}
+	facts = withhold(p, facts)
 	line, err := NewTimeline(p)
 	if err != nil {
 		return nil, err
@@ -248,4 +253,24 @@ func New(p *manifest.Production, facts map[string]Facts, wants []Want) (*Plan, e
 		pl.Films = append(pl.Films, *f)
 	}
 	return pl, nil
+}
+
+// withhold takes out of the facts what must not be published: the picture of a
+// take released as sound only, and all of one that is not released.
+func withhold(p *manifest.Production, facts map[string]Facts) map[string]Facts {
+	out := maps.Clone(facts)
+	if out == nil {
+		out = map[string]Facts{}
+	}
+	for _, t := range p.Takes {
+		f, known := out[t.Name]
+		switch {
+		case t.Release == manifest.ReleaseNo:
+			out[t.Name] = Facts{Absent: Withheld}
+		case !t.ShowsPicture() && known:
+			f.Picture, f.Subject = nil, nil
+			out[t.Name] = f
+		}
+	}
+	return out
 }
