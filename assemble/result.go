@@ -169,6 +169,20 @@ type MixResult struct {
 	Faults        []Bad      `json:"faults,omitempty"`
 }
 
+// ExportResult is what was written down for whoever goes on elsewhere.
+type ExportResult struct {
+	Dir      string    `json:"dir"`
+	Timeline string    `json:"timeline"` // OpenTimelineIO
+	Edits    []string  `json:"edits"`    // edit lists, CMX 3600: of takes, then of films
+	Tempo    string    `json:"tempo"`    // MIDI
+	Offsets  string    `json:"offsets"`  // comma-separated values
+	Stems    []MixStem `json:"stems"`
+	Removed  []string  `json:"removed,omitempty"` // files of an earlier export that are no part of this one
+	Tasks    TaskCount `json:"tasks"`
+	Releases []Bad     `json:"releases,omitempty"` // what is open before this may be published
+	Faults   []Bad     `json:"faults,omitempty"`
+}
+
 // TaskCount is how much work a run did.
 type TaskCount struct {
 	Run    int `json:"run"`

@@ -265,7 +265,7 @@ func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 	}
 	r.fill(path, pl, rep)
 	r.target(p.man.Mix)
-	if err := p.deliverStems(ctx, stems, res, &r); err != nil {
+	if r.Stems, err = p.deliverStems(ctx, stems, "", res); err != nil {
 		return r, err
 	}
 	p.trim(ctx)

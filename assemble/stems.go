@@ -227,23 +227,25 @@ func (a *added) Close() error {
 	return errors.Join(errs...)
 }
 
-// deliverStems copies finished stems to where a person looks for them.
-func (p *Production) deliverStems(ctx context.Context, stems []stem, res task.Result, r *MixResult) error {
+// deliverStems copies finished stems into a folder of the outputs, "" for
+// that itself.
+func (p *Production) deliverStems(ctx context.Context, stems []stem, folder string, res task.Result) ([]MixStem, error) {
+	var list []MixStem
 	for _, s := range stems {
 		if res.Path(s.task.ID) == "" {
-			return firstFailure(res)
+			return nil, firstFailure(res)
 		}
-		path, err := p.out(s.file)
+		path, err := p.out(filepath.Join(folder, s.file))
 		if err != nil {
-			return err
+			return nil, err
 		}
 		if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
-			return unwritable(filepath.Dir(path), err)
+			return nil, unwritable(filepath.Dir(path), err)
 		}
 		if _, err := p.store.Deliver(ctx, s.task.Action, path); err != nil {
-			return err
+			return nil, err
 		}
-		r.Stems = append(r.Stems, MixStem{Take: s.take, Section: s.name, File: path})
+		list = append(list, MixStem{Take: s.take, Section: s.name, File: path})
 	}
-	return nil
+	return list, nil
 }

@@ -15,6 +15,7 @@ package plan
 
 import (
 	"maps"
+	"math"
 
 	"ripieno/assemble/manifest"
 	"ripieno/layout"
@@ -219,11 +220,23 @@ type Note struct {
 	Text string
 }
 
+// Source is what the film takes from the recordings of a player, whatever its
+// shots show of it.
+type Source struct {
+	Take    string
+	Picture *Picture // nil: none
+	Seen    Span     // output frames in which there is a picture
+	Sound   *Sound   // nil: none
+	Heard   Span     // output frames that lie wholly in the time in which it may sound
+	Delay   float64  // seconds by which the sound is later than it was recorded
+}
+
 // Plan is everything that will be made.
 type Plan struct {
 	Chapters []Chapter
 	Notes    []Note
 	Timeline Timeline
+	Sources  []Source
 	Strips   []Strip
 	Films    []Film
 }
@@ -245,6 +258,7 @@ func New(p *manifest.Production, facts map[string]Facts, wants []Want) (*Plan, e
 		return nil, err
 	}
 	pl := &Plan{Timeline: line, Strips: strips(p, facts, line, shots), Chapters: chapters(p, line), Notes: notes(p, line)}
+	pl.Sources = sources(p, facts, pl)
 	for _, w := range wants {
 		f, err := film(p, facts, line, shots, w)
 		if err != nil {
@@ -270,6 +284,34 @@ func withhold(p *manifest.Production, facts map[string]Facts) map[string]Facts {
 		case !t.ShowsPicture() && known:
 			f.Picture, f.Subject = nil, nil
 			out[t.Name] = f
+		}
+	}
+	return out
+}
+
+// sources are the takes of which the film has anything, in the manifest's
+// order.
+func sources(p *manifest.Production, facts map[string]Facts, pl *Plan) []Source {
+	line := pl.Timeline
+	var out []Source
+	for _, t := range p.Takes {
+		s := Source{Take: t.Name}
+		if pic := facts[t.Name].Picture; pic != nil {
+			seen := visible(t, *pic, line)
+			s.Picture, s.Seen = pic, Span{seen.From - line.First, seen.To - line.First}
+		}
+		for _, strip := range pl.Strips {
+			if strip.Take != t.Name {
+				continue
+			}
+			s.Sound, s.Delay = &strip.Sound, strip.Treat.Delay
+			frame := func(at audio.Frames) float64 { return (at - line.AudioStart).Seconds() * line.Rate.FPS() }
+			// The film's end is a frame and rounded to a sample.
+			const slack = 1e-3
+			s.Heard = Span{int(math.Ceil(frame(strip.Treat.From) - slack)), int(math.Floor(frame(strip.Treat.To) + slack))}
+		}
+		if s.Picture != nil || s.Sound != nil {
+			out = append(out, s)
 		}
 	}
 	return out
