@@ -41,7 +41,7 @@ func rollTable(r assemble.RollResult) func(io.Writer) {
 		fmt.Fprintf(w, "%d takes: %d in, %d rejected, %d missing, %d late\n",
 			len(r.Takes), r.Counts.In, r.Counts.Rejected, r.Counts.Missing, r.Counts.Late)
 		if n := r.Counts.Unreleased; n > 0 {
-			fmt.Fprintf(w, "%d of those that are there without a release\n", n)
+			fmt.Fprintf(w, "no release is written down for %d that are there\n", n)
 		}
 	}
 }
