@@ -14,6 +14,7 @@ import (
 	"strings"
 	"testing"
 
+	"ripieno/mix/audio"
 	"ripieno/mix/tempo/smf"
 )
 
@@ -25,20 +26,21 @@ type handed struct {
 			Name   string
 			Marked handedRange `json:"marked_range"`
 		}
-		Children []struct {
-			Name, Kind string
-			Children   []struct {
-				Schema  string      `json:"OTIO_SCHEMA"`
-				Source  handedRange `json:"source_range"`
-				Effects []struct {
-					Scalar float64 `json:"time_scalar"`
-				}
-				References map[string]struct {
-					URL       string      `json:"target_url"`
-					Available handedRange `json:"available_range"`
-				} `json:"media_references"`
-			}
+		Children []handedTrack
+	}
+}
+
+type handedTrack struct {
+	Name, Kind string
+	Children   []struct {
+		Schema  string      `json:"OTIO_SCHEMA"`
+		Source  handedRange `json:"source_range"`
+		Effects []struct {
+			Scalar float64 `json:"time_scalar"`
 		}
+		References map[string]struct {
+			URL string `json:"target_url"`
+		} `json:"media_references"`
 	}
 }
 
@@ -78,8 +80,6 @@ func TestExportAddsUp(t *testing.T) {
 	if err := json.Unmarshal(data, &film); err != nil {
 		t.Fatal(err)
 	}
-	// The film begins at guide frame 90: 3.003 s.
-	const zero, rate = 90 * 1001.0 / 30000, 30000.0 / 1001
 	if film.Start.Value != 107892 { // 01:00:00;00 by SMPTE ST 12-1
 		t.Errorf("it begins at frame %v", film.Start)
 	}
@@ -92,40 +92,7 @@ func TestExportAddsUp(t *testing.T) {
 		if track.Kind != kind || track.Name != fmt.Sprintf("take-%d %s", take.id, strings.ToLower(kind)) {
 			t.Errorf("track %d is %q of %s", i, track.Name, track.Kind)
 		}
-		at, clips := zero, 0
-		for _, c := range track.Children {
-			end := at + c.Source.Duration.seconds()
-			if c.Schema != "Clip.2" {
-				at = end
-				continue
-			}
-			clips++
-			ref := c.References["DEFAULT_MEDIA"]
-			name, err := url.PathUnescape(ref.URL)
-			if err != nil {
-				t.Fatal(err)
-			}
-			if got := filepath.Join(filepath.Dir(r.Timeline), filepath.FromSlash(name)); got != filepath.Join(dir, "intake", take.name) {
-				t.Errorf("track %q plays %s", track.Name, got)
-			}
-			scalar := 1.0
-			for _, e := range c.Effects {
-				scalar = e.Scalar
-			}
-			begin := c.Source.Start.seconds()
-			if a, b := take.guide(begin), take.guide(begin+(end-at)*scalar); math.Abs(a-at) > 1e-6 || math.Abs(b-end) > 1e-6 {
-				t.Errorf("track %q plays guide time %.6f to %.6f at %.6f to %.6f", track.Name, a, b, at, end)
-			}
-			// All of the file that lies in the film, but for a frame at either end.
-			first, last := math.Max(take.shownFrom(), zero), math.Min(take.shownTo(), zero+180/rate)
-			if kind == "Video" && (at-first > 1.01/rate || last-end > 1.01/rate || at < first-1e-6 || end > last+1e-6) {
-				t.Errorf("track %q covers %.3f to %.3f of %.3f to %.3f", track.Name, at, end, first, last)
-			}
-			at = end
-		}
-		if clips != 1 || math.Abs(at-zero-180/rate) > 1e-6 {
-			t.Errorf("track %q has %d clips and ends at %g", track.Name, clips, at)
-		}
+		checkHanded(t, track, take, r.Timeline)
 	}
 	var marks []string
 	for _, m := range film.Tracks.Markers {
@@ -140,8 +107,55 @@ func TestExportAddsUp(t *testing.T) {
 			t.Errorf("%s: %v", s.File, tags)
 		}
 	}
-	checkTempoFile(t, p, r.Tempo)
 	checkOffsets(t, r.Offsets, takes)
+	checkTempoFile(t, p, r.Tempo)
+}
+
+// The film of TestExportAddsUp begins at guide frame 90 and has 180 frames.
+const (
+	handedRate = 30000.0 / 1001
+	handedZero = 90 / handedRate
+	handedEnd  = handedZero + 180/handedRate
+)
+
+// checkHanded adds up one track of a timeline: gaps and one clip, which plays
+// the file of its take where the take lies.
+func checkHanded(t *testing.T, track handedTrack, take placedTake, timeline string) {
+	t.Helper()
+	at, clips := handedZero, 0
+	for _, c := range track.Children {
+		end := at + c.Source.Duration.seconds()
+		if c.Schema != "Clip.2" {
+			at = end
+			continue
+		}
+		clips++
+		ref := c.References["DEFAULT_MEDIA"]
+		name, err := url.PathUnescape(ref.URL)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := filepath.Join(filepath.Dir(timeline), filepath.FromSlash(name)); got != filepath.Join(filepath.Dir(timeline), "..", "..", "intake", take.name) {
+			t.Errorf("track %q plays %s", track.Name, got)
+		}
+		scalar := 1.0
+		for _, e := range c.Effects {
+			scalar = e.Scalar
+		}
+		begin := c.Source.Start.seconds()
+		if a, b := take.guide(begin), take.guide(begin+(end-at)*scalar); math.Abs(a-at) > 1e-6 || math.Abs(b-end) > 1e-6 {
+			t.Errorf("track %q plays guide time %.6f to %.6f at %.6f to %.6f", track.Name, a, b, at, end)
+		}
+		// All of the file that lies in the film, but for a frame at either end.
+		first, last := math.Max(take.shownFrom(), handedZero), math.Min(take.shownTo(), handedEnd)
+		if track.Kind == "Video" && (at-first > 1.01/handedRate || last-end > 1.01/handedRate || at < first-1e-6 || end > last+1e-6) {
+			t.Errorf("track %q covers %.3f to %.3f of %.3f to %.3f", track.Name, at, end, first, last)
+		}
+		at = end
+	}
+	if clips != 1 || math.Abs(at-handedEnd) > 1e-6 {
+		t.Errorf("track %q has %d clips and ends at %g", track.Name, clips, at)
+	}
 }
 
 // checkTempoFile reads the tempo map back: a measure of 4/4 at 120 lasts 2 s.
@@ -165,6 +179,20 @@ func checkTempoFile(t *testing.T, p *Production, path string) {
 	// (Standard MIDI Files 1.0).
 	if !bytes.Contains(data, []byte{0xff, 0x51, 0x03, 0x07, 0xa1, 0x20}) || !bytes.Contains(data, []byte{0xff, 0x58, 0x04, 0x04, 0x02}) {
 		t.Error("no tempo of 120 or no 4/4 in the file")
+	}
+	// And by fluidsynth, which begins notes on blocks of 64 samples.
+	wave := synthesise(t, path)
+	for b := range p.man.Tempo.Beats() {
+		from := int(b.Seconds * audio.Rate)
+		near := wave[from : from+audio.Rate/20]
+		peak := 0.0
+		for _, v := range near {
+			peak = max(peak, math.Abs(v))
+		}
+		at := slices.IndexFunc(near, func(v float64) bool { return math.Abs(v) > 0.05*peak })
+		if late := float64(at)/audio.Rate - lateOnsets[b.Cue]; peak < 0.01 || math.Abs(late) > 0.002 {
+			t.Errorf("the beat at %g s is played %.4f s late, at a level of %.3f", b.Seconds, late, peak)
+		}
 	}
 }
 

@@ -140,7 +140,9 @@ func (p *Production) Plan(ctx context.Context, o RenderOptions) (PlanResult, err
 	}
 	runner := task.Runner{Store: p.store, Workers: p.set.Workers, Memory: p.set.Memory}
 	tasks, err := runner.Plan(ctx, j.tasks)
-	return PlanResult{Tasks: tasks, Releases: p.releases(), Faults: j.faults}, err
+	open := p.releases()
+	p.tellReleases(open)
+	return PlanResult{Tasks: tasks, Releases: open, Faults: j.faults}, err
 }
 
 // Render makes films: measures what has not been measured, plans, makes what
