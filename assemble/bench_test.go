@@ -87,6 +87,7 @@ title: Bench
 tempo: {count_in: {measures: 0}, changes: [{measure: 1, meter: 2/4, bpm: 120}], measures: %d}
 picture: {fps: 30, gutter: 0, lead_in: 0, tail: 0, labels: %v}
 deliver: [{name: final, canvas: %s}]
+release: yes
 takes:
 %s`, s.seconds, labels, s.canvas, takes.String())
 }

@@ -78,7 +78,9 @@ func CallSheets(ctx context.Context, set Settings, o CallSheetOptions) (CallShee
 	everybody := sheet
 	everybody.Guide = p.sheetGuide(nil)
 	for _, t := range p.man.Takes {
-		everybody.Roll = append(everybody.Roll, player(t))
+		listed := player(t)
+		listed.Name = t.PublicName() // this page goes to all
+		everybody.Roll = append(everybody.Roll, listed)
 	}
 	if err := writeSheet(ctx, r.All, everybody); err != nil {
 		return r, err

@@ -114,6 +114,9 @@ func (p *Production) intakeFacts(all []located, res task.Result) ([]intake.Facts
 
 func intakeFile(l located, res task.Result) (intake.File, error) {
 	f := intake.File{Role: l.role, Name: l.file.Path, Err: l.err, Info: l.info, Hash: l.hash.String()}
+	if l.unseen {
+		f.Role = roleAudio // nobody asks for a picture
+	}
 	if l.err != nil {
 		return f, nil
 	}
@@ -145,6 +148,9 @@ func (p *Production) judge(facts []intake.Facts, all []located) CheckResult {
 	for i, f := range facts {
 		t := p.man.Takes[i]
 		findings := append(intake.Judge(f), across[f.Take]...)
+		if t.Release == manifest.ReleaseNo {
+			findings = nil // nobody is asked for a take that will not be used
+		}
 		c := CheckedTake{Name: t.Name, Player: t.Player, Level: intake.Worst(findings).String(), Findings: findings}
 		if f.Expected {
 			c.Level = levelMissing
@@ -156,7 +162,7 @@ func (p *Production) judge(facts []intake.Facts, all []located) CheckResult {
 		r.Takes = append(r.Takes, c)
 	}
 	for _, l := range all {
-		if l.err != nil {
+		if l.err != nil && p.man.Takes[l.take].Release != manifest.ReleaseNo {
 			r.Faults = append(r.Faults, bad(l.owner, kindUnreadable, l.err))
 		}
 	}

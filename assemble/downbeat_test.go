@@ -20,6 +20,7 @@ tempo:
     - {measure: 20, meter: 1/4, bpm: 250}
   holds: [{at: m12, seconds: 0.3}]
   measures: 34
+release: yes
 takes:
   - {name: a, video: {file: intake/a.mp4, offset: 0}}
 mix: {balance: manual}

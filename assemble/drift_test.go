@@ -13,6 +13,7 @@ tempo:
   count_in: {measures: 2, cue: {measure: 2, beat: 1}}
   changes: [{measure: 1, meter: 4/4, bpm: 120}]
   measures: 149
+release: yes
 takes:
   - {name: fast, pan: -100, video: {file: intake/fast.mov}}
   - {name: slow, pan: 100, video: {file: intake/slow.mov}}

@@ -17,6 +17,9 @@ func (p *Production) facts(all []located, line *plan.Timeline) (map[string]plan.
 	facts := map[string]plan.Facts{}
 	var faults []Bad
 	for i, t := range p.man.Takes {
+		if t.Release == manifest.ReleaseNo {
+			continue // the plan leaves it out, and releases tells
+		}
 		if t.Video == nil && t.Audio == nil {
 			facts[t.Name] = plan.Facts{Absent: plan.Awaited}
 			faults = append(faults, notIn(t))
@@ -29,6 +32,7 @@ func (p *Production) facts(all []located, line *plan.Timeline) (map[string]plan.
 				continue
 			}
 			switch {
+			case l.err == nil && l.info.Video == nil && l.info.Audio == nil: // a silent camera whose picture is not released
 			case l.err != nil:
 				absent = max(absent, plan.Unreadable)
 				faults = append(faults, bad(t.Name, kindUnreadable, l.err))

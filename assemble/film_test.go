@@ -21,6 +21,7 @@ tempo:
   count_in: {measures: 2, cue: {measure: 2, beat: 1}}
   changes: [{measure: 1, meter: 4/4, bpm: 120}]
   measures: 2
+release: yes
 takes:
 %s
 mix: {loudness: -20, true_peak: -2, balance: manual}

@@ -20,6 +20,7 @@ const (
 	kindUnplaced   = "unplaced"
 	kindShort      = "short"
 	kindRejected   = "rejected"
+	kindRelease    = "release"
 )
 
 // Estimated cost in seconds of one core for each second of a recording, from

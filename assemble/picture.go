@@ -9,6 +9,7 @@ import (
 	"slices"
 
 	"ripieno/assemble/graph"
+	"ripieno/assemble/manifest"
 	"ripieno/assemble/plan"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
@@ -25,6 +26,7 @@ const (
 	noteSound    = "sound only"
 	noteAwaited  = "still to come"
 	noteUnplaced = "not in time yet"
+	noteWithheld = "not in this film"
 	noteBad      = "recording cannot be read"
 )
 
@@ -37,6 +39,8 @@ func note(t plan.Tile) string {
 		return noteUnplaced
 	case plan.Unreadable:
 		return noteBad
+	case plan.Withheld:
+		return noteWithheld
 	}
 	if t.Silent {
 		return ""
@@ -167,7 +171,9 @@ func (p *Production) roll(f plan.Film, sc scene) (store.Action, func() (image.Im
 func (p *Production) cardText(s plan.Shot) []string {
 	text := []string{s.Text, p.man.Title, p.man.Composer, p.man.Ensemble, p.man.Dedication}
 	for _, t := range p.man.Takes {
-		text = append(text, t.Section, t.Part, t.Player)
+		if t.Release != manifest.ReleaseNo {
+			text = append(text, t.Section, t.Part, t.PublicName())
+		}
 	}
 	return text
 }

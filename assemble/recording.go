@@ -41,6 +41,8 @@ type recording struct {
 	info  media.Info
 	err   error // why the file cannot be used; the rest is then empty
 	short *shortPicture
+	// unseen is set for a video whose picture its player has not released.
+	unseen bool
 	// subject is where the player is, when the take asks for it.
 	subject *motion.Subject
 	gain    [3]float64 // on the signal's channels, to match the light of the others; zero for none
@@ -63,7 +65,8 @@ func (p *Production) recordings(ctx context.Context) ([]*recording, error) {
 			file *manifest.File
 		}{{roleVideo, t.Video}, {roleAudio, t.Audio}} {
 			if f.file != nil {
-				all = append(all, &recording{take: i, owner: t.Name, role: f.role, file: f.file})
+				unseen := f.role == roleVideo && !t.ShowsPicture()
+				all = append(all, &recording{take: i, owner: t.Name, role: f.role, file: f.file, unseen: unseen})
 			}
 		}
 	}
@@ -105,6 +108,14 @@ func (p *Production) inspect(ctx context.Context, r *recording) (err error) {
 		return err
 	}
 	r.info.Path = r.path
+	if r.unseen {
+		// Nothing may be made of the picture, so nothing gets to see it.
+		r.info.Video = nil
+		if p.man.Takes[r.take].Audio != nil {
+			return nil // its sound only helps to place the other
+		}
+		return r.info.NeedAudio()
+	}
 	if r.role == roleVideo {
 		return r.info.NeedVideo()
 	}

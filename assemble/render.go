@@ -18,12 +18,16 @@ type RenderOptions struct {
 	Rough bool     // quick previews instead of finished films
 	Marks bool     // with Rough: burn the place in the score and the guide time in
 	Only  []string // names of deliverables; empty: all, or the first for a rough cut
+	// AllowMissingRelease makes finished films while releases are missing. A
+	// take with release: no is left out even so.
+	AllowMissingRelease bool
 }
 
 // PlanResult is what a run would do.
 type PlanResult struct {
-	Tasks  []task.Planned `json:"tasks"`
-	Faults []Bad          `json:"faults,omitempty"`
+	Tasks    []task.Planned `json:"tasks"`
+	Releases []Bad          `json:"releases,omitempty"` // what is open before this may be published
+	Faults   []Bad          `json:"faults,omitempty"`
 }
 
 // wants are the films of a run, rough cuts at their small canvas.
@@ -136,7 +140,9 @@ func (p *Production) Plan(ctx context.Context, o RenderOptions) (PlanResult, err
 	}
 	runner := task.Runner{Store: p.store, Workers: p.set.Workers, Memory: p.set.Memory}
 	tasks, err := runner.Plan(ctx, j.tasks)
-	return PlanResult{Tasks: tasks, Faults: j.faults}, err
+	open := p.releases()
+	p.tellReleases(open)
+	return PlanResult{Tasks: tasks, Releases: open, Faults: j.faults}, err
 }
 
 // Render makes films: measures what has not been measured, plans, makes what
@@ -149,6 +155,12 @@ func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult,
 	if err != nil {
 		return r, err
 	}
+	if r.Releases = p.releases(); !o.Rough && !o.AllowMissingRelease {
+		if err := unreleased(r.Releases); err != nil {
+			return r, err
+		}
+	}
+	p.tellReleases(r.Releases)
 	paths := make([]string, len(wants))
 	for i, w := range wants {
 		if paths[i], err = p.out(w.Name + ".mp4"); err != nil {

@@ -41,7 +41,7 @@ type Bad struct {
 	Take string `json:"take"`
 	What string `json:"what"`
 	Hint string `json:"hint,omitempty"`
-	Kind string `json:"kind"` // missing, unreadable, unplaced, short or rejected
+	Kind string `json:"kind"` // missing, unreadable, unplaced, short, rejected or release
 }
 
 // Box is a rectangle in pixels.
@@ -174,7 +174,22 @@ type MixResult struct {
 	Curve         MixCurve   `json:"curve"`
 	Tasks         TaskCount  `json:"tasks"`
 	Notes         []string   `json:"notes,omitempty"`
+	Releases      []Bad      `json:"releases,omitempty"` // what is open before this may be published
 	Faults        []Bad      `json:"faults,omitempty"`
+}
+
+// ExportResult is what was written down for whoever goes on elsewhere.
+type ExportResult struct {
+	Dir      string    `json:"dir"`
+	Timeline string    `json:"timeline"` // OpenTimelineIO
+	Edits    []string  `json:"edits"`    // edit lists, CMX 3600: of takes, then of films
+	Tempo    string    `json:"tempo"`    // MIDI
+	Offsets  string    `json:"offsets"`  // comma-separated values
+	Stems    []MixStem `json:"stems"`
+	Removed  []string  `json:"removed,omitempty"` // files of an earlier export that are no part of this one
+	Tasks    TaskCount `json:"tasks"`
+	Releases []Bad     `json:"releases,omitempty"` // what is open before this may be published
+	Faults   []Bad     `json:"faults,omitempty"`
 }
 
 // TaskCount is how much work a run did.
@@ -207,6 +222,7 @@ type RenderResult struct {
 	Loudness *float64     `json:"integrated_lufs"`
 	TruePeak *float64     `json:"true_peak_dbtp"`
 	Films    []FilmResult `json:"films"`
+	Releases []Bad        `json:"releases,omitempty"` // what is open before this may be published
 	Faults   []Bad        `json:"faults,omitempty"`
 }
 

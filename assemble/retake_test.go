@@ -31,6 +31,7 @@ guide:
     - {name: all, with: mix, levels: {click: off, drone: off, mix: -6}}
     - {name: from-5, from: m5, to: m17, with: mix, levels: {click: off, drone: off}}
     - {name: again, from: m5, to: m17}
+release: yes
 takes:
   - {name: oboe, audio: {file: intake/oboe.wav, offset: -1.25}}
   - {name: cello, audio: {file: intake/cello.wav, offset: 2.5}, guide: together}

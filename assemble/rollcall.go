@@ -27,6 +27,7 @@ type RollTake struct {
 	Part    string   `json:"part"`
 	Section string   `json:"section,omitempty"`
 	Status  Status   `json:"status"`
+	Release string   `json:"release"`       // yes, audio-only, no or missing
 	Files   []string `json:"files"`         // as the manifest names them
 	Why     []string `json:"why,omitempty"` // what is wrong with it, worst first
 	Ask     []string `json:"ask,omitempty"` // what to ask the player for
@@ -38,6 +39,8 @@ type RollCounts struct {
 	Rejected int `json:"rejected"`
 	Missing  int `json:"missing"`
 	Late     int `json:"late"`
+	// Unreleased is how many of those in or rejected have no release written down.
+	Unreleased int `json:"unreleased"`
 }
 
 // RollResult is the roll, in the order of seats.
@@ -76,7 +79,7 @@ func roll(man *manifest.Production, check CheckResult, due, now time.Time) RollR
 	}
 	for i, c := range check.Takes {
 		t := man.Takes[i]
-		line := RollTake{Name: t.Name, Player: t.Player, Part: t.Part, Section: t.Section, Status: StatusIn, Files: []string{}}
+		line := RollTake{Name: t.Name, Player: t.Player, Part: t.Part, Section: t.Section, Status: StatusIn, Release: releaseWord(t), Files: []string{}}
 		for _, f := range []*manifest.File{t.Video, t.Audio} {
 			if f != nil {
 				line.Files = append(line.Files, f.Path)
@@ -103,6 +106,9 @@ func roll(man *manifest.Production, check CheckResult, due, now time.Time) RollR
 			r.Counts.In++
 		}
 		if c.Level != levelMissing {
+			if t.Release == manifest.ReleaseMissing {
+				r.Counts.Unreleased++
+			}
 			line.note(c.Findings)
 		}
 		r.Takes = append(r.Takes, line)

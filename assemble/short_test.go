@@ -18,6 +18,7 @@ tempo:
   count_in: {measures: 1, cue: {measure: 1, beat: 1}}
   changes: [{measure: 1, meter: 2/4, bpm: 120}]
   measures: 1
+release: yes
 takes:
 %s
 mix: {balance: manual}

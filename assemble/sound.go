@@ -236,7 +236,8 @@ func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 	if err != nil {
 		return r, err
 	}
-	r.Faults = faults
+	r.Faults, r.Releases = faults, p.releases()
+	p.tellReleases(r.Releases)
 	track, err := p.soundTrack(pl, all)
 	if err != nil {
 		return r, err

@@ -27,6 +27,7 @@ tempo:
   count_in: {measures: 1}
   changes: [{measure: 1, meter: 4/4, bpm: 120}]
   measures: 2
+release: yes
 %s
 picture: {lead_in: 1, tail: 1}
 `

@@ -91,18 +91,8 @@ func (p *Production) deliverStems(ctx context.Context, stems []stem, res task.Re
 	if err := publish(list, slices.Concat(before, now)); err != nil {
 		return err
 	}
-	for _, s := range stems {
-		path, err := p.out(s.file)
-		if err != nil {
-			return err
-		}
-		if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
-			return unwritable(filepath.Dir(path), err)
-		}
-		if _, err := p.store.Deliver(ctx, s.task.Action, path); err != nil {
-			return err
-		}
-		r.Stems = append(r.Stems, MixStem{Take: s.take, Section: s.name, File: path})
+	if r.Stems, err = p.copyStems(ctx, stems, "", res); err != nil {
+		return err
 	}
 	for _, old := range before {
 		if err := p.removeStem(ctx, filepath.Join(filepath.Dir(list), filepath.FromSlash(old.file)), old.hash, r); err != nil {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"io"
+	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -219,4 +220,27 @@ func (a *added) Close() error {
 		errs = append(errs, wav.Close())
 	}
 	return errors.Join(errs...)
+}
+
+// copyStems copies finished stems into a folder of the outputs, "" for that
+// itself.
+func (p *Production) copyStems(ctx context.Context, stems []stem, folder string, res task.Result) ([]MixStem, error) {
+	var list []MixStem
+	for _, s := range stems {
+		if res.Path(s.task.ID) == "" {
+			return nil, firstFailure(res)
+		}
+		path, err := p.out(filepath.Join(folder, s.file))
+		if err != nil {
+			return nil, err
+		}
+		if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
+			return nil, unwritable(filepath.Dir(path), err)
+		}
+		if _, err := p.store.Deliver(ctx, s.task.Action, path); err != nil {
+			return nil, err
+		}
+		list = append(list, MixStem{Take: s.take, Section: s.name, File: path})
+	}
+	return list, nil
 }

@@ -21,6 +21,7 @@ tempo:
   count_in: {measures: 4}
   changes: [{measure: 1, meter: 4/4, bpm: 120}]
   measures: 12
+release: yes
 takes:
   - {name: late, video: {file: intake/late.mp4}, audio: {file: intake/late.wav}}
   - {name: early, mute: true, audio: {file: intake/early.wav}}

@@ -22,6 +22,7 @@ tempo:
   count_in: {measures: 1}
   changes: [{measure: 1, meter: 4/4, bpm: 240}]
   measures: 2
+release: yes
 takes:
 %s
 picture: {lead_in: 0.25, tail: 0.25, labels: false}

@@ -46,7 +46,8 @@ const ExitCodes = `Exit codes:
     2  wrong usage, settings or production.yaml
     3  a media file is unreadable or was refused (all others were used)
     4  ffmpeg is missing or failed
-    5  done, but some take is missing or needs a decision
+    5  done, but some take is missing or needs a decision;
+       or the finished film waits for a release
   130  cancelled`
 
 // app is one run of the program.
@@ -142,7 +143,7 @@ production.yaml; run the same verb again when a late take arrives.
 	root.AddCommand(
 		a.newVerb(), a.clickVerb(), a.callsheetVerb(), a.checkVerb(), a.syncVerb(), a.gridVerb(), a.mixVerb(),
 		a.roughVerb(), a.renderVerb(), a.demoVerb(), a.cleanVerb(),
-		a.rollcallVerb(), a.watchVerb(),
+		a.rollcallVerb(), a.watchVerb(), a.exportVerb(),
 	)
 	return root
 }

@@ -33,13 +33,16 @@ somebody is missing.`,
 func rollTable(r assemble.RollResult) func(io.Writer) {
 	return func(w io.Writer) {
 		table(w, func(row func(...any)) {
-			row("status", "take", "player", "part", "")
+			row("status", "take", "player", "part", "release", "")
 			for _, t := range r.Takes {
-				row(t.Status, t.Name, t.Player, t.Part, strings.Join(t.Why, "; "))
+				row(t.Status, t.Name, t.Player, t.Part, t.Release, strings.Join(t.Why, "; "))
 			}
 		})
 		fmt.Fprintf(w, "%d takes: %d in, %d rejected, %d missing, %d late\n",
 			len(r.Takes), r.Counts.In, r.Counts.Rejected, r.Counts.Missing, r.Counts.Late)
+		if n := r.Counts.Unreleased; n > 0 {
+			fmt.Fprintf(w, "no release is written down for %d that are there\n", n)
+		}
 	}
 }
 

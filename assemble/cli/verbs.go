@@ -144,12 +144,16 @@ show, as out/rough.mp4 for the first and out/rough-NAME.mp4 for the others.`,
 
 func (a *app) renderVerb() *cobra.Command {
 	var only []string
-	var plan, verify bool
+	var plan, verify, allow bool
 	var explain string
 	c := a.verb("render", "make the finished films",
 		`Makes every deliverable of the manifest as out/NAME.mp4: H.264 High, BT.709,
 AAC. A film gets its name only after it has been checked. What has been made
-before and is not touched by a change is used again.`,
+before and is not touched by a change is used again.
+
+While the manifest does not say of every player what may be published, nothing
+is made: write release: yes, audio-only or no under the take, or release: yes
+above takes for all.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			switch {
 			case plan && verify || (plan || verify) && explain != "":
@@ -170,7 +174,7 @@ before and is not touched by a change is used again.`,
 				}
 				return func() error { return a.show(r, planTable(r)) }, nil
 			}
-			r, err := p.Render(cmd.Context(), assemble.RenderOptions{Only: only})
+			r, err := p.Render(cmd.Context(), assemble.RenderOptions{Only: only, AllowMissingRelease: allow})
 			if err != nil {
 				return nil, err
 			}
@@ -179,6 +183,7 @@ before and is not touched by a change is used again.`,
 	c.Flags().StringSliceVar(&only, "only", nil, "names of the deliverables to make (default: all)")
 	c.Flags().BoolVar(&plan, "plan", false, "print what would be made and why, and make nothing")
 	c.Flags().BoolVar(&verify, "verify", false, "make everything again, compare it with what is stored and deliver nothing")
+	c.Flags().BoolVar(&allow, "allow-missing-release", false, "make the films while releases are missing; a take with release: no is left out even so")
 	c.Flags().StringVar(&explain, "explain-key", "", "print what is stored under the `KEY` that begins like this")
 	return c
 }

@@ -29,6 +29,10 @@ sections:
   - {name: strings}
   - {name: ground, gain: -1.5}                      # dB, for the whole section
 
+# All have agreed to be seen, heard and named in a film that is published; a
+# take can have its own word. Without it, the finished film is not made.
+release: yes
+
 # One entry a player, in the order of their seats. ripieno sync finds out when
 # each recording began; offset: or cue_at: in a file's braces overrules it.
 takes:

@@ -51,6 +51,7 @@
 //	       levels: , subdivisions: , count_tones: }
 //	sections: [{name: winds, gain: -1.5}]
 //	seats: 16                   # how many there were when seats were given
+//	release: yes | no | audio-only          # of takes without one; not written: nobody's is known
 //	takes:                      # in the order of seats, where none is given
 //	  - name: oboe-1            # always
 //	    player: , part: , section:
@@ -58,6 +59,7 @@
 //	    audio: {file: a.wav, offset: , cue_at: , drift_ppm: }
 //	    guide: from-33          # the variant of the guide it is recorded to
 //	    expected: true          # instead of files: not in yet, the seat is kept
+//	    release: yes | no | audio-only, hide_name: false
 //	    gain: 0, pan: 0 | auto, mute: false, fit: crop | fit
 //	    trim: {from: m1, to: m40}
 //	    crop: {x: 0.5, y: 0.5, zoom: 1}, seat: 7

@@ -144,7 +144,7 @@ func (m mapping) production() *Production {
 	p.Timing = m.timing(Tightened)
 	p.Sections = m.sections()
 	var entries []mapping
-	p.Takes, entries = m.takes(p.Tempo, p.Timing)
+	p.Takes, entries = m.takes(p.Tempo, p.Timing, m.release(ReleaseMissing))
 	p.Seats = m.seats(p.Takes, entries)
 	p.Sections = m.useSections(p.Sections, p.Takes, entries)
 	m.useGuides(&p.Guide, p.Takes, entries, p.Tempo)
@@ -155,6 +155,7 @@ func (m mapping) production() *Production {
 	p.Chapters = m.chapters(p.Tempo)
 	p.Notes = m.notes(p.Tempo)
 	p.CallSheet = m.callSheet()
+	m.checkHidden(p)
 	if k := m.keys["takes"]; k != nil {
 		p.takesMark = markOf(m.file, k)
 	}

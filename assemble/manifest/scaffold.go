@@ -260,6 +260,13 @@ tempo:
 # guide: {pitch: 442, drone: [{measure: 1, note: D3, fifth: true}]}
 `
 
+const draftRelease = `
+# EDIT: what the players, or the guardians of minors, agreed to have published:
+# yes, audio-only or no. The finished film waits for it. For all takes here, for
+# one take under it.
+# release: yes
+`
+
 const draftTail = `
 mix: {loudness: -16, true_peak: -1, room: 0.15, balance: auto}
 picture: {fps: 30, aspect: 16:9, gutter: 6, labels: true}
@@ -288,6 +295,7 @@ func (d *draft) write() []byte {
 			fmt.Fprintf(&b, "  - {name: %s, gain: 0}\n", s)
 		}
 	}
+	b.WriteString(draftRelease)
 	b.WriteString("\n# In the order of their seats. Not in yet: expected: true instead of files.\n")
 	if len(d.takes) == 0 {
 		b.WriteString("# - {name: oboe-1, player: , part: , section: winds, expected: true}\ntakes: []\n")

@@ -20,7 +20,7 @@ type shape struct {
 var (
 	topShape = &shape{"the manifest", "at the left margin", "version: 1", []string{
 		"version", "title", "composer", "ensemble", "dedication", "tempo", "guide",
-		"timing", "sections", "seats", "takes", "mix", "picture", "shots", "deliver", "chapters", "notes", "callsheet"}}
+		"timing", "sections", "seats", "release", "takes", "mix", "picture", "shots", "deliver", "chapters", "notes", "callsheet"}}
 	tempoShape = &shape{"tempo", "inside tempo:", "tempo: {changes: [{measure: 1, meter: 4/4, bpm: 96}], measures: 32}",
 		[]string{"count_in", "pick_up", "changes", "measures", "order", "score", "holds"}}
 	countInShape = &shape{"count_in", "inside count_in:", "count_in: {measures: 8, cue: {measure: 5, beat: 1}}",
@@ -43,7 +43,7 @@ var (
 		[]string{"name", "gain", "target"}}
 	takeShape = &shape{"a take", "in an entry of takes:", "{name: oboe-1, player: Mara Voss, video: {file: intake/mara.mov}}",
 		[]string{"name", "player", "part", "section", "video", "audio", "guide", "timing", "expected",
-			"gain", "pan", "mute", "trim", "fit", "behind", "crop", "weight", "seat",
+			"release", "hide_name", "gain", "pan", "mute", "trim", "fit", "behind", "crop", "weight", "seat",
 			"mutes", "low_cut", "eq", "compress", "denoise", "width", "delay", "send"}}
 	videoShape = &shape{"video", "inside video:", "video: {file: intake/mara.mov}",
 		[]string{"file", "offset", "cue_at", "drift_ppm", "rotate", "colour", "range"}}
@@ -102,6 +102,7 @@ var sameThing = map[string]string{
 	"reference": "pitch", "a4": "pitch", "lufs": "loudness", "reverb": "room", "colour": "background", "color": "background",
 	"path": "file", "rotation": "rotate", "drift": "drift_ppm", "players": "takes", "film": "deliver", "output": "deliver",
 	"pickup": "pick_up", "upbeat": "pick_up", "anacrusis": "pick_up", "fermatas": "holds", "fermata": "holds", "outputs": "deliver",
+	"consent": "release", "permission": "release", "anonymous": "hide_name", "hide": "hide_name",
 	"fonts": "font", "typeface": "font", "deadline": "due", "lang": "language", "email": "send_to", "upload": "send_to", "remarks": "notes",
 	"count_in_tones": "count_tones", "counting": "count_tones", "others": "with", "subdivision": "subdivisions",
 }

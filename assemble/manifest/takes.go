@@ -110,14 +110,15 @@ const (
 func (m mapping) timing(def string) string { return m.choice("timing", def, Tightened, AsPlayed) }
 
 // takes reads the takes, each with the mapping it came from. timing is for
-// those that say nothing else.
-func (m mapping) takes(music *tempo.Map, timing string) ([]Take, []mapping) {
+// those that say nothing else, and so is release.
+func (m mapping) takes(music *tempo.Map, timing string, release Release) ([]Take, []mapping) {
 	var all []Take
 	used := newNames("take")
 	entries := m.entries("takes", takeShape)
 	for _, e := range entries {
 		t := e.take(music)
 		t.Timing = e.timing(timing)
+		t.Release = e.release(release)
 		used.add(e, "name", t.Name)
 		all = append(all, t)
 	}
@@ -137,6 +138,7 @@ func (m mapping) take(music *tempo.Map) Take {
 	t.Video = m.recording("video", videoShape)
 	t.Audio = m.recording("audio", audioShape)
 	t.Guide = m.text("guide", "from-33")
+	t.HideName = m.flag("hide_name", false)
 	before := len(m.faults)
 	t.Expected = m.flag("expected", false)
 	unclear := len(m.faults) > before

@@ -89,11 +89,14 @@ func CardPages(p *manifest.Production, l Look, s Shot, c layout.Canvas) ([]*imag
 
 func one(img *image.NRGBA, err error) ([]*image.NRGBA, error) { return []*image.NRGBA{img}, err }
 
-// roster is everybody who is listed, in seat order.
+// roster is everybody who is listed, in seat order: all but those who are not
+// to be heard.
 func roster(p *manifest.Production) []card.Credit {
 	var list []card.Credit
 	for _, t := range p.Takes {
-		list = append(list, card.Credit{Section: t.Section, Part: t.Part, Name: t.Player})
+		if t.Release != manifest.ReleaseNo {
+			list = append(list, card.Credit{Section: t.Section, Part: t.Part, Name: t.PublicName()})
+		}
 	}
 	return list
 }

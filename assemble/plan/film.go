@@ -147,7 +147,7 @@ func (f *Film) show(h *house, s shot.Shot, whole Shot, line Timeline) error {
 
 // newTile stands a take in its rectangle for one shot.
 func newTile(t manifest.Take, f Facts, r layout.Rect, line Timeline, span Span) (Tile, error) {
-	tile := Tile{Take: t.Name, Rect: r, Fit: t.Fit, Player: t.Player, Part: t.Part, Behind: t.Behind, Absent: f.Absent, Card: f.Picture == nil, Silent: f.Sound == nil, Conform: -1}
+	tile := Tile{Take: t.Name, Rect: r, Fit: t.Fit, Player: t.PublicName(), Part: t.Part, Behind: t.Behind, Absent: f.Absent, Card: f.Picture == nil, Silent: f.Sound == nil, Conform: -1}
 	if t.Backing != nil {
 		tile.Backing = t.Backing.Path
 	}

@@ -14,6 +14,9 @@
 package plan
 
 import (
+	"maps"
+	"math"
+
 	"ripieno/assemble/manifest"
 	"ripieno/layout"
 	"ripieno/layout/motion"
@@ -82,6 +85,7 @@ const (
 	Unreadable         // a file is missing, damaged or refused
 	Unplaced           // sync could not place it
 	Elsewhere          // it lies wholly before or after the film
+	Withheld           // its player has not agreed to have it published
 )
 
 // Facts is what is known of one take's files.
@@ -229,21 +233,36 @@ type Note struct {
 	Text string
 }
 
+// Source is what the film takes from the recordings of a player, whatever its
+// shots show of it.
+type Source struct {
+	Take    string
+	Picture *Picture // nil: none
+	Seen    Span     // output frames in which there is a picture
+	Sound   *Sound   // nil: none
+	Heard   Span     // output frames that lie wholly in the time in which it may sound
+	Delay   float64  // seconds by which the sound is later than it was recorded
+}
+
 // Plan is everything that will be made.
 type Plan struct {
 	Chapters []Chapter
 	Notes    []Note
 	Timeline Timeline
+	Sources  []Source
 	Strips   []Strip
 	Films    []Film
 }
 
 // New plans the films wanted. The facts are keyed by take name; a take
-// without facts counts as Unreadable. Its errors are faults at the manifest.
+// without facts counts as Unreadable. What a player has not agreed to have
+// published is in no plan, whatever the facts say. Its errors are faults at the
+// manifest.
 func New(p *manifest.Production, facts map[string]Facts, wants []Want, l Look) (*Plan, error) {
 	if err := checkText(p, l); err != nil {
 		return nil, err
 	}
+	facts = withhold(p, facts)
 	line, err := NewTimeline(p)
 	if err != nil {
 		return nil, err
@@ -253,6 +272,7 @@ func New(p *manifest.Production, facts map[string]Facts, wants []Want, l Look) (
 		return nil, err
 	}
 	pl := &Plan{Timeline: line, Strips: strips(p, facts, line, shots), Chapters: chapters(p, line), Notes: notes(p, line)}
+	pl.Sources = sources(p, facts, pl)
 	for _, w := range wants {
 		f, err := film(p, facts, line, shots, w, l)
 		if err != nil {
@@ -261,4 +281,52 @@ func New(p *manifest.Production, facts map[string]Facts, wants []Want, l Look) (
 		pl.Films = append(pl.Films, *f)
 	}
 	return pl, nil
+}
+
+// withhold takes out of the facts what must not be published: the picture of a
+// take released as sound only, and all of one that is not released.
+func withhold(p *manifest.Production, facts map[string]Facts) map[string]Facts {
+	out := maps.Clone(facts)
+	if out == nil {
+		out = map[string]Facts{}
+	}
+	for _, t := range p.Takes {
+		f, known := out[t.Name]
+		switch {
+		case t.Release == manifest.ReleaseNo:
+			out[t.Name] = Facts{Absent: Withheld}
+		case !t.ShowsPicture() && known:
+			f.Picture, f.Subject = nil, nil
+			out[t.Name] = f
+		}
+	}
+	return out
+}
+
+// sources are the takes of which the film has anything, in the manifest's
+// order.
+func sources(p *manifest.Production, facts map[string]Facts, pl *Plan) []Source {
+	line := pl.Timeline
+	var out []Source
+	for _, t := range p.Takes {
+		s := Source{Take: t.Name}
+		if pic := facts[t.Name].Picture; pic != nil {
+			seen := visible(t, *pic, line)
+			s.Picture, s.Seen = pic, Span{seen.From - line.First, seen.To - line.First}
+		}
+		for _, strip := range pl.Strips {
+			if strip.Take != t.Name {
+				continue
+			}
+			s.Sound, s.Delay = &strip.Sound, strip.Treat.Delay
+			frame := func(at audio.Frames) float64 { return (at - line.AudioStart).Seconds() * line.Rate.FPS() }
+			// The film's end is a frame and rounded to a sample.
+			const slack = 1e-3
+			s.Heard = Span{int(math.Ceil(frame(strip.Treat.From) - slack)), int(math.Floor(frame(strip.Treat.To) + slack))}
+		}
+		if s.Picture != nil || s.Sound != nil {
+			out = append(out, s)
+		}
+	}
+	return out
 }

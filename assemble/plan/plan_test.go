@@ -242,3 +242,42 @@ func TestShotFaultsPointAtTheirLine(t *testing.T) {
 		t.Errorf("got  %s\nwant %s", got, want)
 	}
 }
+
+// TestWithheld: what is not released is in no plan, whatever is known of the
+// files.
+func TestWithheld(t *testing.T) {
+	p := production(t, 3)
+	for i, name := range []string{"Mara Voss", "Pia Lund", "Ilse Brandt"} {
+		p.Takes[i].Player, p.Takes[i].Part = name, "Horn"
+	}
+	p.Takes[1].Release, p.Takes[1].HideName = manifest.ReleaseAudioOnly, true
+	p.Takes[2].Release = manifest.ReleaseNo
+	facts := filmed(p)
+	pl, err := New(p, facts, fullHD, Look{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	tiles := pl.Films[0].Shots[0].Tiles
+	for i, want := range []Tile{
+		{Player: "Mara Voss", Absent: Present}, {Card: true, Absent: Present}, {Card: true, Silent: true, Absent: Withheld},
+	} {
+		if x := tiles[i]; x.Player != want.Player || x.Card != want.Card || x.Silent != want.Silent || x.Absent != want.Absent || x.Part != "Horn" {
+			t.Errorf("tile %d is %+v, want %+v", i, x, want)
+		}
+	}
+	if c := pl.Films[0].Conforms; len(c) != 1 || c[0].Take != "take-1" {
+		t.Errorf("conformed are %+v", c)
+	}
+	if s := pl.Strips; len(s) != 2 || s[0].Take != "take-1" || s[1].Take != "take-2" {
+		t.Errorf("strips are %+v", s)
+	}
+	if list := roster(p); len(list) != 2 || list[0].Name != "Mara Voss" || list[1].Name != "" || list[1].Part != "Horn" {
+		t.Errorf("the credits are %+v", list)
+	}
+	if facts["take-2"].Picture == nil {
+		t.Error("the caller's facts were changed")
+	}
+	if _, err := New(p, nil, fullHD, Look{}); err != nil {
+		t.Error(err)
+	}
+}

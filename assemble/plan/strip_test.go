@@ -111,7 +111,7 @@ func TestSeatsPlaceTheSound(t *testing.T) {
 	p := production(t, 7)
 	p.Mix.Stage = []manifest.Place{{Section: "low", From: -80, To: -20}}
 	pans := func() map[string]float64 {
-		pl, err := New(p, filmed(p), nil)
+		pl, err := New(p, filmed(p), nil, Look{})
 		if err != nil {
 			t.Fatal(err)
 		}

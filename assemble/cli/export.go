@@ -1,0 +1,46 @@
+package cli
+
+import (
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"ripieno/assemble"
+)
+
+func (a *app) exportVerb() *cobra.Command {
+	return a.verb("export", "write everything down in open formats, to go on elsewhere",
+		`Writes into out/export what a finishing editor needs to go on in any program
+that reads open formats:
+
+  timeline.otio   all recordings in their places, a track each, with the drift of
+                  their clocks; measures, shots and chapters as markers
+                  (OpenTimelineIO)
+  edits/          the same as edit lists, one for each take, and the shots of
+                  every film as cuts of the finished film (CMX 3600)
+  stems/          every take and every section as mixed, from guide time 0 (BWF)
+  tempo.mid       count-in, tempo and meter, from guide time 0 (MIDI)
+  offsets.csv     where every recording lies
+  contents.txt    what belongs to it; what an earlier export wrote besides is removed
+
+The timeline refers to the recordings where they are. What a player has not
+released is in none of it.`,
+		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
+			r, err := p.Export(cmd.Context())
+			if err != nil {
+				return nil, err
+			}
+			return func() error { return a.show(r, exportTable(r)) }, assemble.Verdict(r.Faults)
+		})
+}
+
+func exportTable(r assemble.ExportResult) func(io.Writer) {
+	return func(w io.Writer) {
+		fmt.Fprintf(w, "wrote %s\n", r.Timeline)
+		fmt.Fprintf(w, "wrote %d edit lists beside it, %d stems, %s and %s\n", len(r.Edits), len(r.Stems), r.Tempo, r.Offsets)
+		for _, f := range r.Removed {
+			fmt.Fprintf(w, "removed %s, which is no part of it any more\n", f)
+		}
+	}
+}

@@ -1,0 +1,249 @@
+package assemble
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"net/url"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"ripieno/assemble/interchange"
+	"ripieno/assemble/plan"
+	"ripieno/assemble/task"
+	"ripieno/mix/audio"
+	"ripieno/mix/tempo/smf"
+)
+
+// Where a hand-over lies among the outputs, and what is in it.
+const (
+	exportFolder   = "export"
+	exportTimeline = "timeline.otio"
+	exportEdits    = "edits"
+	exportTempo    = "tempo.mid"
+	exportOffsets  = "offsets.csv"
+	exportContents = "contents.txt"
+)
+
+// export is a hand-over while it is written.
+type export struct {
+	p     *Production
+	pl    *plan.Plan
+	all   []located
+	dir   string
+	stems []stem
+	files []string // relative to dir
+	r     ExportResult
+}
+
+// Export writes the production down for whoever finishes it elsewhere: stems,
+// a timeline of all recordings in their places, edit lists, the tempo map and
+// a table of where every recording lies, all in out/export. What a player has
+// not released is in none of it. What an earlier export wrote and this one
+// does not is removed.
+func (p *Production) Export(ctx context.Context) (ExportResult, error) {
+	x := &export{p: p, r: ExportResult{Edits: []string{}, Stems: []MixStem{}, Releases: p.releases()}}
+	p.tellReleases(x.r.Releases)
+	var err error
+	if x.dir, err = p.out(exportFolder); err != nil {
+		return x.r, err
+	}
+	if err := os.MkdirAll(filepath.Join(x.dir, exportEdits), 0o777); err != nil {
+		return x.r, unwritable(x.dir, err)
+	}
+	if x.all, err = p.locate(ctx); err != nil {
+		return x.r, err
+	}
+	if x.pl, x.r.Faults, err = p.plan(x.all, p.deliverables()); err != nil {
+		return x.r, err
+	}
+	x.r.Dir = x.dir
+	for _, step := range []func(context.Context) error{x.sound, x.timeline, x.tempo, x.offsets, x.close} {
+		if err := step(ctx); err != nil {
+			return x.r, err
+		}
+	}
+	p.trim(ctx)
+	return x.r, nil
+}
+
+// sound makes the stems. What comes after the strips is not needed for them.
+func (x *export) sound(ctx context.Context) error {
+	track, err := x.p.soundTrack(x.pl, x.all)
+	if err != nil {
+		return err
+	}
+	x.stems = x.p.stems(track, x.pl.Timeline)
+	tasks := slices.DeleteFunc(slices.Clone(track.tasks), func(t task.Task) bool { return t.ID == track.final.ID || t.ID == track.sum.ID })
+	for _, s := range x.stems {
+		tasks = append(tasks, s.task)
+	}
+	res, err := x.p.run(ctx, tasks)
+	if err != nil {
+		return err
+	}
+	x.r.Tasks = TaskCount{Run: res.Stats.Run, Reused: res.Stats.Reused}
+	list, err := x.p.copyStems(ctx, x.stems, exportFolder, res)
+	x.r.Stems = append(x.r.Stems, list...)
+	for _, s := range x.stems {
+		x.files = append(x.files, s.file)
+	}
+	return err
+}
+
+// timeline writes the recordings in their places, as a timeline and as a list
+// of cuts for each take, and the shots of every film as a list of its own.
+func (x *export) timeline(ctx context.Context) error {
+	t, err := x.tracks()
+	if err != nil {
+		return err
+	}
+	data, err := interchange.OTIO(t)
+	if err != nil {
+		return err
+	}
+	if x.r.Timeline, err = x.write(ctx, exportTimeline, data); err != nil {
+		return err
+	}
+	for _, take := range x.p.man.Takes {
+		list := interchange.EDL{Title: x.p.man.Title + " " + take.Name, Rate: t.Rate}
+		for _, k := range t.Tracks {
+			if e, ok := t.Event(k); ok && k.Name == trackName(take.Name, k.Kind) {
+				list.Events = append(list.Events, e)
+			}
+		}
+		if len(list.Events) > 0 {
+			if err := x.edit(ctx, "take-"+take.Name, list); err != nil {
+				return err
+			}
+		}
+	}
+	for _, f := range x.pl.Films {
+		if err := x.shots(ctx, f); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func trackName(take string, kind interchange.Kind) string {
+	return take + " " + strings.ToLower(string(kind))
+}
+
+// edit writes an edit list.
+func (x *export) edit(ctx context.Context, name string, list interchange.EDL) error {
+	text, err := list.Text()
+	if err != nil {
+		return err
+	}
+	path, err := x.write(ctx, exportEdits+"/"+name+".edl", []byte(text))
+	x.r.Edits = append(x.r.Edits, path)
+	return err
+}
+
+// shots writes the shots of a film as cuts of the finished film: on a timeline
+// it lies in one piece for every shot. A list holds 999 of them.
+func (x *export) shots(ctx context.Context, f plan.Film) error {
+	var events []interchange.Event
+	for _, s := range f.Shots {
+		if s.Len() > 0 {
+			events = append(events, interchange.Event{
+				Channels: "V", Source: s.From, Record: s.From, Frames: s.Len(), Clip: f.Name + ".mp4", Remarks: []string{"SHOT: " + shotName(s)},
+			})
+		}
+	}
+	for i, part := range slices.Collect(slices.Chunk(events, interchange.MaxEvents)) {
+		name := "film-" + f.Name
+		if i > 0 {
+			name = fmt.Sprintf("%s-%d", name, i+1)
+		}
+		list := interchange.EDL{Title: x.p.man.Title + " " + f.Name, Rate: x.pl.Timeline.Rate, Events: part}
+		if err := x.edit(ctx, name, list); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// shotName is a shot in a few words.
+func shotName(s plan.Shot) string {
+	switch {
+	case len(s.Tiles) == 0:
+		return string(s.Show)
+	case len(s.Tiles) == 1:
+		return string(s.Show) + " " + s.Tiles[0].Take
+	}
+	return fmt.Sprintf("%s of %d", s.Show, len(s.Tiles))
+}
+
+// tempo writes the tempo map.
+func (x *export) tempo(ctx context.Context) error {
+	var midi bytes.Buffer
+	err := smf.Write(&midi, x.p.man.Tempo, smf.Options{Title: x.p.man.Title})
+	if err != nil {
+		return err
+	}
+	x.r.Tempo, err = x.write(ctx, exportTempo, midi.Bytes())
+	return err
+}
+
+// write puts a file of the hand-over in its place.
+func (x *export) write(ctx context.Context, name string, data []byte) (string, error) {
+	path := filepath.Join(x.dir, filepath.FromSlash(name))
+	x.files = append(x.files, filepath.FromSlash(name))
+	return path, publishBytes(ctx, path, data)
+}
+
+// close writes what belongs to the hand-over and removes what an earlier one
+// wrote besides: a take that was withdrawn must not lie around.
+func (x *export) close(ctx context.Context) error {
+	path := filepath.Join(x.dir, exportContents)
+	old, err := os.ReadFile(path)
+	if err != nil && !errors.Is(err, os.ErrNotExist) {
+		return err
+	}
+	slices.Sort(x.files)
+	for name := range strings.Lines(string(old)) {
+		name = filepath.FromSlash(strings.TrimSpace(name))
+		gone := filepath.Join(x.dir, name)
+		if !filepath.IsLocal(name) || slices.Contains(x.files, name) {
+			continue
+		}
+		if info, err := os.Lstat(gone); err == nil && info.Mode().IsRegular() {
+			if err := os.Remove(gone); err != nil {
+				return unwritable(x.dir, err)
+			}
+			x.r.Removed = append(x.r.Removed, gone)
+		}
+	}
+	return publishBytes(ctx, path, []byte(filepath.ToSlash(strings.Join(x.files, "\n"))+"\n"))
+}
+
+// address is a file as the timeline refers to it: from the timeline's own
+// folder, or in full where there is no way.
+func (x *export) address(path string) string {
+	rel, err := filepath.Rel(x.dir, path)
+	if err != nil {
+		return (&url.URL{Scheme: "file", Path: filepath.ToSlash(path)}).String()
+	}
+	return (&url.URL{Path: filepath.ToSlash(rel)}).String()
+}
+
+// stemSource is a take's stem as a medium: where a take's own file has a
+// picture that is not released, the stem is what there is to hear.
+func (x *export) stemSource(take string) (interchange.Media, bool) {
+	line := x.pl.Timeline
+	for _, s := range x.stems {
+		if s.take == take {
+			from := stemStart(line)
+			return interchange.Media{
+				Name: filepath.Base(s.file), URL: x.address(filepath.Join(x.dir, s.file)), Rate: audio.Rate, Channels: 2,
+				Last: (line.AudioStart + line.AudioLen - from).Seconds(), Offset: from.Seconds(),
+			}, true
+		}
+	}
+	return interchange.Media{}, false
+}

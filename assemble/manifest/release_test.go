@@ -1,0 +1,87 @@
+package manifest
+
+import (
+	"strings"
+	"testing"
+)
+
+const releaseHead = `version: 1
+title: Small Round
+tempo: {changes: [{measure: 1, meter: 4/4, bpm: 120}], measures: 8}
+deliver: [{name: final, canvas: 320x180}]
+`
+
+func parseReleases(t *testing.T, text string) *Production {
+	t.Helper()
+	p, err := Parse("production.yaml", []byte(releaseHead+text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
+// TestRelease: a take's own word beats the manifest's, and nothing written is
+// nothing known.
+func TestRelease(t *testing.T) {
+	takes := `takes:
+  - {name: a, player: Mara Voss, video: {file: a.mov}}
+  - {name: b, player: Otto Larch, video: {file: b.mov}, release: audio-only}
+  - {name: c, player: Pia Lund, video: {file: c.mov}, release: no}
+  - {name: d, player: Ilse Brandt, video: {file: d.mov}, release: yes, hide_name: true}
+`
+	for _, c := range []struct {
+		top  string
+		want []Release
+	}{
+		{"", []Release{ReleaseMissing, ReleaseAudioOnly, ReleaseNo, ReleaseYes}},
+		{"release: yes\n", []Release{ReleaseYes, ReleaseAudioOnly, ReleaseNo, ReleaseYes}},
+		{"release: audio-only\n", []Release{ReleaseAudioOnly, ReleaseAudioOnly, ReleaseNo, ReleaseYes}},
+	} {
+		p := parseReleases(t, c.top+takes)
+		for i, want := range c.want {
+			if got := p.Takes[i].Release; got != want {
+				t.Errorf("%q, take %s: %q, want %q", c.top, p.Takes[i].Name, got, want)
+			}
+		}
+		for i, want := range []string{"Mara Voss", "Otto Larch", "", ""} {
+			if got := p.Takes[i].PublicName(); got != want {
+				t.Errorf("%q, take %s is shown as %q, want %q", c.top, p.Takes[i].Name, got, want)
+			}
+		}
+	}
+	for release, want := range map[Release]bool{ReleaseMissing: true, ReleaseYes: true, ReleaseAudioOnly: false, ReleaseNo: false} {
+		if got := (Take{Release: release}).ShowsPicture(); got != want {
+			t.Errorf("release %q shows a picture: %v", release, got)
+		}
+	}
+}
+
+// TestHiddenNames: no text of the film says a name that is hidden, and a text
+// that only looks like it is left alone.
+func TestHiddenNames(t *testing.T) {
+	const takes = "takes:\n  - {name: a, player: Al Moss, part: Viola, video: {file: a.mov}, hide_name: true}\n"
+	for _, c := range []struct {
+		text   string
+		refuse bool
+	}{
+		{"ensemble: Al Moss and friends\n", true},
+		{"chapters: [{at: m1, name: al  moss alone}]\n", true},
+		{"notes: [{from: m1, to: m2, text: (Al Moss)}]\n", true},
+		{"shots: [{from: start, show: card, text: \"Viola\\nAl Moss\"}]\n", true},
+		{"composer: Val Moss\n", false},
+		{"composer: Al Mossberg\n", false},
+		{"composer: Val Mossal Moss\n", false},
+		{"composer: Val Moss, Al Moss\n", true},
+		{"chapters: [{at: m1, name: Viola alone}]\n", false},
+	} {
+		_, err := Parse("production.yaml", []byte(releaseHead+c.text+takes))
+		if (err != nil) != c.refuse {
+			t.Errorf("%s: %v", strings.TrimSpace(c.text), err)
+		}
+		if shown := strings.Replace(takes, ", hide_name: true", "", 1); c.refuse {
+			if _, err := Parse("production.yaml", []byte(releaseHead+c.text+shown)); err != nil {
+				t.Errorf("%s, with the name shown: %v", strings.TrimSpace(c.text), err)
+			}
+		}
+	}
+}

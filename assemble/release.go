@@ -1,0 +1,75 @@
+package assemble
+
+import (
+	"fmt"
+	"strings"
+
+	"ripieno/assemble/fault"
+	"ripieno/assemble/manifest"
+)
+
+// releaseWord is a take's release in the words of the roll.
+func releaseWord(t manifest.Take) string {
+	if t.Release == manifest.ReleaseMissing {
+		return "missing"
+	}
+	return string(t.Release)
+}
+
+// releases says what is open before a film of the production may be
+// published: all takes that are in without a release at once, and every take
+// whose player said no. A take that is still expected has nothing to release.
+func (p *Production) releases() []Bad {
+	var list []Bad
+	var missing []string
+	in := 0
+	for _, t := range p.man.Takes {
+		if t.Video == nil && t.Audio == nil {
+			continue
+		}
+		in++
+		switch t.Release {
+		case manifest.ReleaseMissing:
+			missing = append(missing, called(t))
+		case manifest.ReleaseNo:
+			list = append(list, bad(t.Name, kindRelease, fault.At(fault.Decision, t.Mark,
+				fmt.Sprintf("take %s has release: no and is left out of picture and sound", called(t)),
+				"delete the take, or keep its seat with expected: true instead of its files")))
+		}
+	}
+	if len(missing) > 0 {
+		list = append([]Bad{bad("", kindRelease, fault.New(fault.Decision, p.man.Path,
+			fmt.Sprintf("no release is written down for %d of %d takes: %s", len(missing), in, strings.Join(missing, ", ")),
+			"ask the players, and the guardians of minors, what may be published, and write release: yes, audio-only or no under each take, or release: yes above takes for all"))}, list...)
+	}
+	return list
+}
+
+// called is a take with the name of its player, for the one who asks.
+func called(t manifest.Take) string {
+	if t.Player == "" {
+		return fmt.Sprintf("%q", t.Name)
+	}
+	return fmt.Sprintf("%q (%s)", t.Name, t.Player)
+}
+
+// unreleased is the fault of finished films that wait for releases; nil when
+// nothing is open.
+func unreleased(open []Bad) error {
+	var list fault.List
+	for _, b := range open {
+		list.Add(fault.New(fault.Decision, "", b.What, b.Hint))
+	}
+	if len(list) > 0 {
+		list.Add(fault.New(fault.Decision, "", "no finished film was made, because releases are open",
+			"ripieno rough makes a preview meanwhile; --allow-missing-release makes the film all the same"))
+	}
+	return list.Err()
+}
+
+// tellReleases says what is open where the work goes on.
+func (p *Production) tellReleases(open []Bad) {
+	for _, b := range open {
+		p.set.Report.Message("before you publish: " + b.What)
+	}
+}
