@@ -24,6 +24,7 @@ type Take struct {
 	gain    float64
 	riding  bool // automatic gain control
 	cutoff  float64
+	codec   codec
 	stereo  bool
 	distant float64 // seconds sound takes to this microphone more than to the other
 }
@@ -107,6 +108,7 @@ func (t *Take) Source() audio.Source {
 	reverberate(r, x, t.rate, t.wet)
 	lowpass(x, t.cutoff, t.rate)
 	t.disturb(r, x)
+	t.codec.apply(x, t.rate)
 	b := audio.Block{x}
 	if t.stereo {
 		other := make([]float64, len(x))
