@@ -8,7 +8,7 @@ import "math"
 func (t *take) cueTerms(i int, x *terms) {
 	span := math.Max(20, t.f.Duration)
 	x[cueRank] = math.Log(span / (0.26 * float64(t.rank[i])))
-	x[cueQuality] = math.Max(-8, math.Min(1, t.like[i]))
+	x[cueQuality] = math.Max(-8, math.Min(3, t.like[i]))
 }
 
 // astray looks for a cue given on a wrong beat of the count-in, when the file
@@ -34,6 +34,9 @@ func (t *take) rest(g *grid, h *hyp) {
 	o, x := h.o, &h.terms
 	h.clicks = t.leak(g, h)
 	x[bleed] = h.odds
+	if h.odds >= clicksHeard {
+		x[bleedShift] = unusual(h.late / clickSigma)
+	}
 	quietFrom, quietTo := g.cue+0.2, g.start-0.35
 	var quiet, tooEarly, after float64
 	lead := math.Max(0.5, 2.2*g.startBeat().Length)
@@ -44,6 +47,9 @@ func (t *take) rest(g *grid, h *hyp) {
 		at, w := t.guide(o, i), t.weight[i]
 		if i == h.cue || i == h.stray || h.holds(g, t.f.Events[i], at) {
 			continue
+		}
+		if at > quietFrom && at < g.end {
+			x[strangers] += math.Max(0, math.Min(3, 1+t.like[i]))
 		}
 		if w > 0.4 && at > math.Max(quietFrom, g.start-lead) && at < g.start-0.2 && g.onPulse(at) {
 			tooEarly += w
@@ -63,6 +69,7 @@ func (t *take) rest(g *grid, h *hyp) {
 		}
 	}
 	if !math.IsNaN(g.cue) {
+		x[strangers] = math.Min(6, x[strangers])
 		x[quietBreak], x[early] = math.Min(4.5, quiet), math.Min(3, tooEarly)
 	}
 	x[overrun] = math.Min(4, after)

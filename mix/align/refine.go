@@ -77,7 +77,7 @@ func (t *take) refine(g *grid, o float64, leak clicks) playing {
 	// a player against a click usually has.
 	n := float64(p.n)
 	p.sigma = math.Sqrt((n*l.sigma*l.sigma + 4*0.02*0.02) / (n + 4))
-	more := 1.5 * p.sigma / math.Max(l.sigma, 1e-6) // neighbouring notes go together
+	more := 1.3 * p.sigma / math.Max(l.sigma, 1e-6) // neighbouring notes go together
 	p.slope, p.slopErr = l.slope*1e6, more*l.slopeErr*1e6
 	p.err = math.Hypot(more*l.atErr, math.Hypot(0.002, riseDoubt*p.rise))
 	return p
@@ -85,7 +85,7 @@ func (t *take) refine(g *grid, o float64, leak clicks) playing {
 
 // riseDoubt is the share of a note's rise by which its measured beginning is
 // off for a whole instrument (one standard deviation).
-const riseDoubt = 0.1
+const riseDoubt = 0.08
 
 // level is a line without slope through values with weights.
 func level(y, w []float64) line {
