@@ -10,6 +10,28 @@ func (t *take) search(g *grid) {
 	if len(t.f.Events) == 0 {
 		return
 	}
+	t.look(g)
+	if t.part == nil {
+		return
+	}
+	plain := *t
+	plain.part, plain.hyps = nil, nil
+	plain.look(g)
+	if !t.part.follows(g, t, t.hyps[0].o) || plain.objects(t.hyps[0].o) {
+		*t = plain
+	}
+}
+
+// objects reports whether a take, heard without its score, has its cue clearly
+// elsewhere than at o: then somebody gave it another player's part, whose rhythm
+// may well fit half a beat off.
+func (t *take) objects(o float64) bool {
+	t.normalise()
+	return t.hyps[0].cue >= 0 && t.hyps[0].p > 0.9 && math.Abs(t.hyps[0].o-o) > 2*clapSigma
+}
+
+// look is one search, with what is written of the part or without.
+func (t *take) look(g *grid) {
 	c := newComb(t, g)
 	if t.rec.DriftPPM == nil {
 		t.ppm = c.bestDrift()
@@ -36,7 +58,11 @@ func (t *take) evaluate(g *grid, c *comb, o float64) hyp {
 	try := func(h hyp, from, to float64) {
 		mu := c.profile(h.o, from, to)
 		h.o += mu
-		h.terms[gridFit], h.terms[gridShare], _ = t.gridScore(g, h.o)
+		if t.part != nil {
+			h.terms[gridFit], h.terms[missed] = t.part.fit(g, t, h.o)
+		} else {
+			h.terms[gridFit], h.terms[gridShare], _ = t.gridScore(g, h.o)
+		}
 		h.terms[gridShift] = t.shift(g, &h)
 		t.rest(g, &h)
 		t.meter(g, &h)
@@ -123,13 +149,9 @@ type comb struct {
 }
 
 func newComb(t *take, g *grid) *comb {
-	c := &comb{t: t, g: g, table: make([]float32, len(g.density))}
-	for i, d := range g.density {
-		var s float64
-		for k, v := range d {
-			s += usual[k] * float64(v)
-		}
-		c.table[i] = float32(math.Log(0.15 + 0.85*s))
+	c := &comb{t: t, g: g, table: g.usual}
+	if t.part != nil {
+		c.table = t.part.log
 	}
 	for i, e := range t.f.Events {
 		if t.weight[i] > 0.15 {

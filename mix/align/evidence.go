@@ -73,13 +73,16 @@ func (t *take) rest(g *grid, h *hyp) {
 		x[quietBreak], x[early] = math.Min(4.5, quiet), math.Min(3, tooEarly)
 	}
 	x[overrun] = math.Min(4, after)
+	t.cover(g, h, last)
+	if t.part != nil {
+		return // what is written says better where a part comes in
+	}
 	x[entry] = entryScore(g, math.NaN())
 	for k, at := range firsts {
 		// A creak before the first note must not hide that the note itself
 		// comes just right.
 		x[entry] = math.Max(x[entry], entryScore(g, at)-1.5*float64(k))
 	}
-	t.cover(g, h, last)
 }
 
 // cover adds the terms for how the file's ends lie against the piece; last is
@@ -87,7 +90,7 @@ func (t *take) rest(g *grid, h *hyp) {
 func (t *take) cover(g *grid, h *hyp, last float64) {
 	o, x := h.o, &h.terms
 	fileEnd := o + t.f.Duration
-	if fileEnd > g.end+0.3 && !math.IsNaN(last) {
+	if fileEnd > g.end+0.3 && !math.IsNaN(last) && t.part == nil {
 		b := g.beats[len(g.beats)-1]
 		if g.end-last < 6*b.Length {
 			x[lastNote] = 1
@@ -111,6 +114,9 @@ func (t *take) cover(g *grid, h *hyp, last float64) {
 // meter adds the terms that tell one beat from another: notes begin more
 // often on downbeats, and parts come in again on downbeats after a rest.
 func (t *take) meter(g *grid, h *hyp) {
+	if t.part != nil {
+		return
+	}
 	var down, beats, expect, weight float64
 	var in, out float64
 	lastAt := math.Inf(-1)

@@ -13,6 +13,7 @@ type grid struct {
 	measureLen      []int // per beat, beats in its measure
 	slots           []slot
 	density         []densities // every gridStep from origin
+	usual           []float32   // log of the density for a player of whom nothing is known
 	origin          float64
 	first           []int // index of the slot at or before each density step
 }
@@ -120,6 +121,13 @@ func (g *grid) tabulate() {
 			u := (g.origin + float64(i)*gridStep - s.at) / gridSigma
 			g.density[i][s.class] += float32(top * math.Exp(-u*u/2))
 		}
+	}
+	for _, d := range g.density {
+		var s float64
+		for k, v := range d {
+			s += usual[k] * float64(v)
+		}
+		g.usual = append(g.usual, float32(math.Log(strayShare+(1-strayShare)*s)))
 	}
 	k := 0
 	for i := range g.first {

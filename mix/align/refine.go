@@ -54,12 +54,12 @@ func (t *take) refine(g *grid, o float64, leak clicks) playing {
 			if p.n > 0 {
 				shift = l.value(at)
 			}
-			s := g.nearestOf(at-shift, use)
-			if s == nil || math.Abs(at-shift-s.at) > 0.09 {
+			want := t.expected(g, at-shift, use)
+			if !(math.Abs(at-shift-want) <= 0.09) {
 				continue
 			}
 			x = append(x, at)
-			y = append(y, at-s.at)
+			y = append(y, at-want)
 			w = append(w, t.weight[i]/(1+math.Pow(e.Rise/0.06, 2)))
 			rises = append(rises, e.Rise)
 		}
@@ -81,6 +81,18 @@ func (t *take) refine(g *grid, o float64, leak clicks) playing {
 	p.slope, p.slopErr = l.slope*1e6, more*l.slopeErr*1e6
 	p.err = math.Hypot(more*l.atErr, math.Hypot(0.002, riseDoubt*p.rise))
 	return p
+}
+
+// expected is the guide time nearest to one at which a note should begin; NaN
+// where there is none.
+func (t *take) expected(g *grid, guide float64, use [classes]bool) float64 {
+	if t.part != nil {
+		return t.part.nearest(guide)
+	}
+	if s := g.nearestOf(guide, use); s != nil {
+		return s.at
+	}
+	return math.NaN()
 }
 
 // riseDoubt is the share of a note's rise by which its measured beginning is
@@ -178,6 +190,12 @@ func (p *Placement) judge(t *take, best int, fit playing) {
 	}
 	if !math.IsNaN(p.Lateness) {
 		p.Evidence = append(p.Evidence, fmt.Sprintf("the playing is %.0f ms %s against the cue", math.Abs(1000*p.Lateness), lateOrEarly(p.Lateness)))
+	}
+	switch {
+	case t.part != nil:
+		p.Evidence = append(p.Evidence, "the notes begin where the score has them")
+	case len(t.rec.Onsets) > 0:
+		p.Evidence = append(p.Evidence, "the notes do not follow the part in the score, which was left aside")
 	}
 	if h.r != 0 {
 		p.Evidence = append(p.Evidence, fmt.Sprintf("the rhythm agrees with the other takes by %.2f", h.r))

@@ -15,6 +15,7 @@ type take struct {
 	like   []float64 // of each event, how cue-like it is
 	ppm    float64   // drift assumed while searching
 	given  bool      // the user fixed where it lies
+	part   *written  // what the score says of it; nil when that is unknown or no help
 	hyps   []hyp
 }
 
@@ -42,6 +43,7 @@ const (
 	cueMissing        // 1: the file covers the cue's place and nothing is there
 	cueAstray         // 1: nothing is there, but something cue-like is on another beat of the count-in
 	gridFit           // how well the notes fall on the beats and their parts
+	missed            // written notes that nobody plays
 	gridShare         // how usual the player's share of beats and off-beats is
 	gridShift         // how unusually far the playing lies from the cue
 	quietBreak        // sounds between the cue and the start
@@ -64,7 +66,7 @@ const (
 // regression (the true placement against all other candidates of a take) on
 // simulated takes, and rounded.
 var weights = terms{
-	cueRank: 0.95, cueQuality: 0.3, cueMissing: -4, cueAstray: -8.5, gridFit: 0.45, gridShare: 0.06, gridShift: -0.8,
+	cueRank: 0.95, cueQuality: 0.3, cueMissing: -4, cueAstray: -8.5, gridFit: 0.45, missed: -0.4, gridShare: 0.06, gridShift: -0.8,
 	quietBreak: -0.5, strangers: -0.75, early: -4.2, bleed: 0.1, bleedShift: -0.5, downbeats: 0.6, phrases: 0.45,
 	overrun: -2.8, entry: 0.55, lastNote: 0.25, coverLate: -1.7, coverEnd: -5.5, empty: -1,
 }
@@ -144,7 +146,7 @@ func (t *take) guide(o float64, i int) float64 {
 // a part may not be moved by half a beat because it then looks tidier.
 func (t *take) gridScore(g *grid, o float64) (fit, share float64, pi [classes]float64) {
 	alpha := [classes]float64{onBeat: 2, onHalf: 1.5, firstQuarter: 0.375, lastQuarter: 0.375, firstThird: 0.375, lastThird: 0.375}
-	const outlier = 0.15
+	const outlier = strayShare
 	pi = alpha
 	norm := 5.0
 	for c := range pi {

@@ -148,5 +148,9 @@ func (t *Take) disturb(r *rand.Rand, x []float64) {
 	}
 }
 
+// Written is the guide times at which the notes of the player's part are
+// written to begin, in order.
+func (t *Take) Written() []float64 { return t.p.wrote }
+
 // Instrument is what the player plays.
 func (t *Take) Instrument() string { return t.p.inst.name }
