@@ -200,16 +200,32 @@ func (p *Placement) judge(t *take, best int, fit playing) {
 	if h.r != 0 {
 		p.Evidence = append(p.Evidence, fmt.Sprintf("the rhythm agrees with the other takes by %.2f", h.r))
 	}
-	switch {
-	case p.Sure:
-	case p.Method == "none":
-		p.Reason = "neither a cue nor enough playing was found; give cue_at or offset"
-	case second >= 0 && h.p < 0.98:
-		p.Reason = fmt.Sprintf("it could as well lie %.2f s %s (%.0f %% against %.0f %%); listen for the cue and give cue_at",
-			math.Abs(t.hyps[second].o-h.o), laterOrEarlier(t.hyps[second].o-h.o), 100*h.p, 100*t.hyps[second].p)
-	default:
-		p.Reason = fmt.Sprintf("the notes begin too softly to place them within 30 ms (about %.0f ms); give cue_at", 1000*p.Uncertainty)
+	if !p.Sure {
+		p.Reason = p.doubt(t, h, second, fit)
 	}
+}
+
+// doubt says why a placement is not sure and what a person can do about it;
+// second is the index of the next best candidate, -1 without one.
+func (p *Placement) doubt(t *take, h hyp, second int, fit playing) string {
+	what := "listen for the cue and give cue_at"
+	began := ""
+	if h.cue < 0 && h.terms[coverLate] > 1 {
+		// There is no cue to listen for.
+		began, what = "the recording seems to begin after the cue, and ", "find a note that you know and give offset"
+	}
+	switch {
+	case p.Method == "none" && len(t.f.Events) < minNotes:
+		return "next to nothing is heard in this file; see that it is the right one, or give cue_at or offset"
+	case p.Method == "none":
+		return "neither a cue nor enough playing was found; give cue_at or offset"
+	case second >= 0 && h.p < max(sureBar, p.Confidence/h.p):
+		return fmt.Sprintf("%sit could as well lie %.2f s %s (%.0f %% against %.0f %%); %s", began,
+			math.Abs(t.hyps[second].o-h.o), laterOrEarlier(t.hyps[second].o-h.o), 100*h.p, 100*t.hyps[second].p, what)
+	case fit.n < 8:
+		return fmt.Sprintf("%s%d notes are too few to place it within 30 ms (about %.0f ms); %s", began, fit.n, 1000*p.Uncertainty, what)
+	}
+	return fmt.Sprintf("%sthe notes begin too softly to place them within 30 ms (about %.0f ms); %s", began, 1000*p.Uncertainty, what)
 }
 
 func lateOrEarly(s float64) string {
