@@ -1,7 +1,8 @@
 #!/bin/sh
 # Installs what ripieno needs besides Go: ffmpeg with ffprobe. With --tests also
-# what only the tests need: a headless browser for the pages, and fluidsynth
-# with a sound font as the other opinion about our MIDI files. Says nothing and
+# what only the tests need: a headless browser for the pages, fluidsynth with a
+# sound font as the other opinion about our MIDI files, and aubio as the other
+# opinion about when sounds begin. Says nothing and
 # does nothing for what is there. Uses the machine's own package manager, and
 # sudo when it is not run by root.
 set -eu
@@ -99,5 +100,9 @@ if [ "$tests" = yes ]; then
 	if ! there fluidsynth || { there apt-get && [ ! -f "$font" ]; }; then
 		install fluidsynth "fluidsynth fluid-soundfont-gm" "fluidsynth fluid-soundfont-gm" fluid-synth
 		installed fluidsynth fluidsynth
+	fi
+	if ! there aubioonset; then
+		install aubioonset aubio-tools aubio aubio
+		installed aubioonset aubioonset
 	fi
 fi
