@@ -59,7 +59,7 @@ func (t *take) evaluate(g *grid, c *comb, o float64) hyp {
 		mu := c.profile(h.o, from, to)
 		h.o += mu
 		if t.part != nil {
-			h.terms[gridFit], h.terms[missed] = t.part.fit(g, t, h.o)
+			h.terms[scoreFit], h.terms[missed] = t.part.fit(g, t, h.o)
 		} else {
 			h.terms[gridFit], h.terms[gridShare], _ = t.gridScore(g, h.o)
 		}

@@ -11,7 +11,7 @@ import (
 
 // termNames are for people who read the output of TestFit.
 var termNames = [termCount]string{
-	"cueRank", "cueQuality", "cueMissing", "cueAstray", "gridFit", "missed", "gridShare", "gridShift", "quietBreak", "strangers", "early",
+	"cueRank", "cueQuality", "cueMissing", "cueAstray", "gridFit", "scoreFit", "missed", "gridShare", "gridShift", "quietBreak", "strangers", "early",
 	"bleed", "bleedShift", "downbeats", "phrases", "overrun", "entry", "lastNote", "coverLate", "coverEnd", "empty",
 }
 

@@ -43,6 +43,7 @@ const (
 	cueMissing        // 1: the file covers the cue's place and nothing is there
 	cueAstray         // 1: nothing is there, but something cue-like is on another beat of the count-in
 	gridFit           // how well the notes fall on the beats and their parts
+	scoreFit          // how well they fall on the notes of the score, where it is known
 	missed            // written notes that nobody plays
 	gridShare         // how usual the player's share of beats and off-beats is
 	gridShift         // how unusually far the playing lies from the cue
@@ -66,7 +67,7 @@ const (
 // regression (the true placement against all other candidates of a take) on
 // simulated takes, and rounded.
 var weights = terms{
-	cueRank: 0.95, cueQuality: 0.3, cueMissing: -4, cueAstray: -8.5, gridFit: 0.45, missed: -0.4, gridShare: 0.06, gridShift: -0.8,
+	cueRank: 0.95, cueQuality: 0.3, cueMissing: -4, cueAstray: -8.5, gridFit: 0.45, scoreFit: 0.8, missed: -0.65, gridShare: 0.06, gridShift: -0.8,
 	quietBreak: -0.5, strangers: -0.75, early: -4.2, bleed: 0.1, bleedShift: -0.5, downbeats: 0.6, phrases: 0.45,
 	overrun: -2.8, entry: 0.55, lastNote: 0.25, coverLate: -1.7, coverEnd: -5.5, empty: -1,
 }
