@@ -1,9 +1,9 @@
 #!/bin/sh
 # Installs what ripieno needs besides Go: ffmpeg with ffprobe. With --tests also
 # what only the tests need: a headless browser for the pages, fluidsynth with a
-# sound font as the other opinion about our MIDI files, and libebur128 with a C
-# compiler as the other opinion about loudness. Says nothing and does nothing
-# for what is there. Uses the machine's own package manager, and
+# sound font as the other opinion about our MIDI files, libebur128 with a C
+# compiler about loudness, and aubio about when sounds begin. Says nothing and
+# does nothing for what is there. Uses the machine's own package manager, and
 # sudo when it is not run by root.
 set -eu
 
@@ -111,5 +111,9 @@ if [ "$tests" = yes ]; then
 			echo "error: libebur128 was installed but its header is still not found" >&2
 			exit 4
 		fi
+	fi
+	if ! there aubioonset; then
+		install aubioonset aubio-tools aubio aubio
+		installed aubioonset aubioonset
 	fi
 fi

@@ -28,6 +28,11 @@ type Recording struct {
 	Role     string // "video" or "audio"
 	Features *Features
 
+	// Onsets are the guide times at which the notes of this player's part are
+	// written to begin, where a score says so. They are evidence, not the law:
+	// when the playing does not follow them they are left aside.
+	Onsets []float64
+
 	CueAt    *float64 // seconds of the file at which the cue sounds, fixed by the user
 	Offset   *float64 // guide time at the file's time zero, fixed by the user
 	DriftPPM *float64 // fixed by the user

@@ -10,6 +10,28 @@ func (t *take) search(g *grid) {
 	if len(t.f.Events) == 0 {
 		return
 	}
+	t.look(g)
+	if t.part == nil {
+		return
+	}
+	plain := *t
+	plain.part, plain.hyps = nil, nil
+	plain.look(g)
+	if !t.part.follows(g, t, t.hyps[0].o) || plain.objects(t.hyps[0].o) {
+		*t = plain
+	}
+}
+
+// objects reports whether a take, heard without its score, has its cue clearly
+// elsewhere than at o: then somebody gave it another player's part, whose rhythm
+// may well fit half a beat off.
+func (t *take) objects(o float64) bool {
+	t.normalise()
+	return t.hyps[0].cue >= 0 && t.hyps[0].p > 0.9 && math.Abs(t.hyps[0].o-o) > 2*clapSigma
+}
+
+// look is one search, with what is written of the part or without.
+func (t *take) look(g *grid) {
 	c := newComb(t, g)
 	if t.rec.DriftPPM == nil {
 		t.ppm = c.bestDrift()
@@ -36,8 +58,12 @@ func (t *take) evaluate(g *grid, c *comb, o float64) hyp {
 	try := func(h hyp, from, to float64) {
 		mu := c.profile(h.o, from, to)
 		h.o += mu
-		h.terms[gridFit], h.terms[gridShare], _ = t.gridScore(g, h.o)
-		h.terms[gridShift] = mu * mu / (2 * clapSigma * clapSigma)
+		if t.part != nil {
+			h.terms[scoreFit], h.terms[missed] = t.part.fit(g, t, h.o)
+		} else {
+			h.terms[gridFit], h.terms[gridShare], _ = t.gridScore(g, h.o)
+		}
+		h.terms[gridShift] = t.shift(g, &h)
 		t.rest(g, &h)
 		t.meter(g, &h)
 		h.score = h.terms.weighed()
@@ -69,6 +95,24 @@ func (t *take) evaluate(g *grid, c *comb, o float64) hyp {
 	}
 	return best
 }
+
+// shift says how unusual it is that the cue of h lies as far from the playing
+// as it does; a cue given on another beat is held against that beat.
+func (t *take) shift(g *grid, h *hyp) float64 {
+	switch {
+	case h.cue >= 0:
+		return unusual((t.guide(h.o, h.cue) - g.cue) / clapSigma)
+	case h.stray >= 0:
+		at := t.guide(h.o, h.stray)
+		return unusual((at - g.beatNear(at)) / clapSigma)
+	}
+	return 0
+}
+
+// unusual is the negative log likelihood, without its constant, of a deviation
+// of z sigmas under Student's distribution with four degrees of freedom: people
+// are off by a lot now and then, which a Gaussian would not believe.
+func unusual(z float64) float64 { return 2.5 * math.Log1p(z*z/4) }
 
 // prune keeps the best of every 50 ms and at most 60 candidates.
 func (t *take) prune() {
@@ -105,9 +149,9 @@ type comb struct {
 }
 
 func newComb(t *take, g *grid) *comb {
-	c := &comb{t: t, g: g, table: make([]float32, len(g.density))}
-	for i, d := range g.density {
-		c.table[i] = float32(math.Log(0.15 + 0.85*(0.45*float64(d[onBeat])+0.3*float64(d[onHalf])+0.13*float64(d[onQuarter])+0.12*float64(d[onThird]))))
+	c := &comb{t: t, g: g, table: g.usual}
+	if t.part != nil {
+		c.table = t.part.log
 	}
 	for i, e := range t.f.Events {
 		if t.weight[i] > 0.15 {

@@ -322,6 +322,7 @@ func (p *profile) riseTime(n int) (seconds, begin float64) {
 // sharpTime finds the first moment of a sudden sound near at from the fine
 // envelope: where it crosses a level 20 dB below its peak or 8 dB above what
 // was before, whichever is higher. A clap's own rise takes under a millisecond.
+// What rings on from a click just before it is before it too.
 func sharpTime(fine []float32, at float64) (float64, bool) {
 	c := int(at / fineHop)
 	lo, hi := c-int(0.02/fineHop), c+int(0.025/fineHop)
@@ -338,6 +339,13 @@ func sharpTime(fine []float32, at float64) (float64, bool) {
 	var before float64
 	for i := lo - 160; i < lo; i++ {
 		before += float64(fine[i]) / 160
+	}
+	var ringing float64
+	for i := lo; i < lo+20; i++ {
+		ringing = math.Max(ringing, smooth(i))
+	}
+	if ringing < peak*0.1 { // else the sound itself has begun there
+		before = math.Max(before, ringing)
 	}
 	level := math.Max(peak*0.01, before*6.3)
 	if level > peak*0.5 {

@@ -8,7 +8,7 @@ import "math"
 func (t *take) cueTerms(i int, x *terms) {
 	span := math.Max(20, t.f.Duration)
 	x[cueRank] = math.Log(span / (0.26 * float64(t.rank[i])))
-	x[cueQuality] = math.Max(-8, math.Min(1, t.like[i]))
+	x[cueQuality] = math.Max(-8, math.Min(3, t.like[i]))
 }
 
 // astray looks for a cue given on a wrong beat of the count-in, when the file
@@ -34,6 +34,9 @@ func (t *take) rest(g *grid, h *hyp) {
 	o, x := h.o, &h.terms
 	h.clicks = t.leak(g, h)
 	x[bleed] = h.odds
+	if h.odds >= clicksHeard {
+		x[bleedShift] = unusual(h.late / clickSigma)
+	}
 	quietFrom, quietTo := g.cue+0.2, g.start-0.35
 	var quiet, tooEarly, after float64
 	lead := math.Max(0.5, 2.2*g.startBeat().Length)
@@ -44,6 +47,9 @@ func (t *take) rest(g *grid, h *hyp) {
 		at, w := t.guide(o, i), t.weight[i]
 		if i == h.cue || i == h.stray || h.holds(g, t.f.Events[i], at) {
 			continue
+		}
+		if at > quietFrom && at < g.end {
+			x[strangers] += math.Max(0, math.Min(3, 1+t.like[i]))
 		}
 		if w > 0.4 && at > math.Max(quietFrom, g.start-lead) && at < g.start-0.2 && g.onPulse(at) {
 			tooEarly += w
@@ -63,16 +69,20 @@ func (t *take) rest(g *grid, h *hyp) {
 		}
 	}
 	if !math.IsNaN(g.cue) {
+		x[strangers] = math.Min(6, x[strangers])
 		x[quietBreak], x[early] = math.Min(4.5, quiet), math.Min(3, tooEarly)
 	}
 	x[overrun] = math.Min(4, after)
+	t.cover(g, h, last)
+	if t.part != nil {
+		return // what is written says better where a part comes in
+	}
 	x[entry] = entryScore(g, math.NaN())
 	for k, at := range firsts {
 		// A creak before the first note must not hide that the note itself
 		// comes just right.
 		x[entry] = math.Max(x[entry], entryScore(g, at)-1.5*float64(k))
 	}
-	t.cover(g, h, last)
 }
 
 // cover adds the terms for how the file's ends lie against the piece; last is
@@ -80,7 +90,7 @@ func (t *take) rest(g *grid, h *hyp) {
 func (t *take) cover(g *grid, h *hyp, last float64) {
 	o, x := h.o, &h.terms
 	fileEnd := o + t.f.Duration
-	if fileEnd > g.end+0.3 && !math.IsNaN(last) {
+	if fileEnd > g.end+0.3 && !math.IsNaN(last) && t.part == nil {
 		b := g.beats[len(g.beats)-1]
 		if g.end-last < 6*b.Length {
 			x[lastNote] = 1
@@ -104,6 +114,9 @@ func (t *take) cover(g *grid, h *hyp, last float64) {
 // meter adds the terms that tell one beat from another: notes begin more
 // often on downbeats, and parts come in again on downbeats after a rest.
 func (t *take) meter(g *grid, h *hyp) {
+	if t.part != nil {
+		return
+	}
 	var down, beats, expect, weight float64
 	var in, out float64
 	lastAt := math.Inf(-1)

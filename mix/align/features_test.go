@@ -9,6 +9,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"reflect"
+	"runtime"
 	"testing"
 
 	"ripieno/mix/audio"
@@ -254,4 +255,26 @@ func BenchmarkAnalyse(b *testing.B) {
 			b.Fatal(err)
 		}
 	}
+}
+
+// BenchmarkFiveMinutes is what measuring a take of five minutes costs besides
+// decoding: seconds of processor, how many times faster than real time, and
+// bytes held while it runs.
+func BenchmarkFiveMinutes(b *testing.B) {
+	x := sketch(48000, 300, 6, 10, 20, 30, 40)
+	src := audio.Block{x}
+	var before, after runtime.MemStats
+	runtime.GC()
+	runtime.ReadMemStats(&before)
+	for b.Loop() {
+		if _, err := Analyse(audio.NewMemory(src, 48000)); err != nil {
+			b.Fatal(err)
+		}
+	}
+	runtime.ReadMemStats(&after)
+	seconds := b.Elapsed().Seconds() / float64(b.N)
+	b.ReportMetric(seconds, "s/take")
+	b.ReportMetric(300/seconds, "xrealtime")
+	// What was allocated in all bounds what was held at once.
+	b.ReportMetric(float64(after.TotalAlloc-before.TotalAlloc)/float64(b.N)/1e6, "MB/take")
 }

@@ -11,8 +11,8 @@ import (
 
 // termNames are for people who read the output of TestFit.
 var termNames = [termCount]string{
-	"cueRank", "cueQuality", "cueMissing", "cueAstray", "gridFit", "gridShare", "gridShift", "quietBreak", "early",
-	"bleed", "downbeats", "phrases", "overrun", "entry", "lastNote", "coverLate", "coverEnd", "empty",
+	"cueRank", "cueQuality", "cueMissing", "cueAstray", "gridFit", "scoreFit", "missed", "gridShare", "gridShift", "quietBreak", "strangers", "early",
+	"bleed", "bleedShift", "downbeats", "phrases", "overrun", "entry", "lastNote", "coverLate", "coverEnd", "empty",
 }
 
 // choice is one simulated file: the terms of all its candidates, the ensemble's
@@ -64,7 +64,6 @@ func TestFit(t *testing.T) {
 // choices are the files of an ensemble whose true place is among the
 // candidates.
 func choices(t *testing.T, e *simulate.Ensemble) []choice {
-	g := newGrid(e.Map)
 	var takes []*take
 	for _, k := range e.Takes {
 		f, err := Analyse(k.Source())
@@ -73,6 +72,12 @@ func choices(t *testing.T, e *simulate.Ensemble) []choice {
 		}
 		takes = append(takes, newTake(&Recording{Name: k.Name, Take: k.Player, Features: f}))
 	}
+	return chosen(e, takes)
+}
+
+// chosen weighs the takes of an ensemble and finds their true places.
+func chosen(e *simulate.Ensemble, takes []*take) []choice {
+	g := newGrid(e.Map)
 	searchAll(g, takes)
 	agree(g, takes)
 	var out []choice

@@ -13,6 +13,7 @@ type grid struct {
 	measureLen      []int // per beat, beats in its measure
 	slots           []slot
 	density         []densities // every gridStep from origin
+	usual           []float32   // log of the density for a player of whom nothing is known
 	origin          float64
 	first           []int // index of the slot at or before each density step
 }
@@ -25,14 +26,22 @@ type slot struct {
 	phase float64 // within the beat, 0..1
 }
 
-// Classes of slots: on the beat, half way, quarters of it, thirds of it.
+// Classes of slots: on the beat, half way, quarters of it, thirds of it. Each
+// has one slot in a beat. With both thirds in one class, a player who plays on
+// the beat and a third after it would look tidier two thirds of a beat away.
 const (
 	onBeat = iota
 	onHalf
-	onQuarter
-	onThird
+	firstQuarter
+	lastQuarter
+	firstThird
+	lastThird
 	classes
 )
+
+// usual is how much of the playing lies on each class before anything is
+// known of a player.
+var usual = [classes]float64{onBeat: 0.45, onHalf: 0.3, firstQuarter: 0.065, lastQuarter: 0.065, firstThird: 0.06, lastThird: 0.06}
 
 // densities is, for one moment, how much likelier a note is there than
 // anywhere, for a player who plays on slots of one class only.
@@ -88,13 +97,13 @@ func phases(m *tempo.Map, b tempo.Beat) []phase {
 	compound := m.Meter(b.Measure).Unit().Num == 3
 	switch {
 	case compound:
-		return []phase{{0, onBeat}, {1.0 / 3, onThird}, {2.0 / 3, onThird}}
+		return []phase{{0, onBeat}, {1.0 / 3, firstThird}, {2.0 / 3, lastThird}}
 	case b.Length < 0.36:
 		return []phase{{0, onBeat}, {0.5, onHalf}}
 	case b.Length < 0.55:
-		return []phase{{0, onBeat}, {0.25, onQuarter}, {0.5, onHalf}, {0.75, onQuarter}}
+		return []phase{{0, onBeat}, {0.25, firstQuarter}, {0.5, onHalf}, {0.75, lastQuarter}}
 	}
-	return []phase{{0, onBeat}, {0.25, onQuarter}, {1.0 / 3, onThird}, {0.5, onHalf}, {2.0 / 3, onThird}, {0.75, onQuarter}}
+	return []phase{{0, onBeat}, {0.25, firstQuarter}, {1.0 / 3, firstThird}, {0.5, onHalf}, {2.0 / 3, lastThird}, {0.75, lastQuarter}}
 }
 
 // tabulate fills density and first.
@@ -105,19 +114,20 @@ func (g *grid) tabulate() {
 	g.first = make([]int, len(g.density))
 	for _, s := range g.slots {
 		b := g.beats[s.beat]
-		count := 0.0 // slots of this class in the beat
-		for _, o := range g.slots[max(0, g.near(s)-6):min(len(g.slots), g.near(s)+7)] {
-			if o.beat == s.beat && o.class == s.class {
-				count++
-			}
-		}
-		top := b.Length / count / (gridSigma * math.Sqrt(2*math.Pi))
+		top := b.Length / (gridSigma * math.Sqrt(2*math.Pi))
 		c := int((s.at - g.origin) / gridStep)
 		reach := int(4 * gridSigma / gridStep)
 		for i := max(0, c-reach); i <= min(len(g.density)-1, c+reach); i++ {
 			u := (g.origin + float64(i)*gridStep - s.at) / gridSigma
 			g.density[i][s.class] += float32(top * math.Exp(-u*u/2))
 		}
+	}
+	for _, d := range g.density {
+		var s float64
+		for k, v := range d {
+			s += usual[k] * float64(v)
+		}
+		g.usual = append(g.usual, float32(math.Log(strayShare+(1-strayShare)*s)))
 	}
 	k := 0
 	for i := range g.first {
@@ -127,20 +137,6 @@ func (g *grid) tabulate() {
 		}
 		g.first[i] = k
 	}
-}
-
-// near is the index of s in g.slots.
-func (g *grid) near(s slot) int {
-	lo, hi := 0, len(g.slots)
-	for lo < hi {
-		mid := (lo + hi) / 2
-		if g.slots[mid].at < s.at {
-			lo = mid + 1
-		} else {
-			hi = mid
-		}
-	}
-	return lo
 }
 
 // at is the table's row for a guide time, or nil outside the music.
@@ -154,8 +150,10 @@ func (g *grid) at(guide float64) *densities {
 
 // nearest is the slot nearest to a guide time; nil without slots.
 func (g *grid) nearest(guide float64) *slot {
-	return g.nearestOf(guide, [classes]bool{true, true, true, true})
+	return g.nearestOf(guide, everyClass)
 }
+
+var everyClass = [classes]bool{true, true, true, true, true, true}
 
 // nearestOf is the nearest slot among some classes; nil without any.
 func (g *grid) nearestOf(guide float64, use [classes]bool) *slot {

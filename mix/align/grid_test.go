@@ -39,7 +39,7 @@ func TestGridSlots(t *testing.T) {
 		if err != nil || math.Abs(s.at-want) > 1e-9 {
 			t.Errorf("slot %d at %g, the map says %g (%v)", k, s.at, want, err)
 		}
-		if (s.class == onBeat) != (k%3 == 0) || (s.class != onBeat && s.class != onThird) {
+		if s.class != [...]int{onBeat, firstThird, lastThird}[k%3] {
 			t.Errorf("slot %d is of class %d", k, s.class)
 		}
 	}

@@ -9,10 +9,18 @@ type clicks struct {
 	level float64 // dBFS, median
 }
 
+// clicksHeard is the least log odds at which clicks are taken to be there.
+const clicksHeard = 3
+
+// clickSigma is how far a player's mean timing lies from the clicks in their
+// ears, seconds (one standard deviation): a steady lateness, without the clap's
+// own error.
+const clickSigma = 0.02
+
 // holds reports whether an event at a guide time is one of the clicks. Drift
 // moves them against the grid the more the later they come.
 func (c clicks) holds(g *grid, e Event, guide float64) bool {
-	if c.odds < 3 || e.Level > c.level+12 || e.Slow {
+	if c.odds < clicksHeard || e.Level > c.level+12 || e.Slow {
 		return false
 	}
 	b := g.beatNear(guide - c.late)
@@ -27,63 +35,79 @@ func (t *take) leak(g *grid, h *hyp) clicks {
 	if len(want)-before < 4 {
 		return clicks{}
 	}
-	var near []int // events near a wanted beat
-	var late []float64
-	var beat []int
-	count := 0.0
-	lo, hi := want[0]-0.1, want[len(want)-1]+0.1
-	for i := range t.f.Events {
-		at := t.guide(h.o, i)
-		if at < lo || at > hi || i == h.cue {
-			continue
-		}
-		count++
-		for k, b := range want {
-			if d := at - b; math.Abs(d) < 0.08 {
-				near, late, beat = append(near, i), append(late, d), append(beat, k)
-			}
-		}
-	}
-	const tolerance = 0.006
-	chance := math.Min(0.5, 0.01+count/(hi-lo)*2*tolerance)
+	near, density := t.hear(h, want)
+	chance := math.Min(0.5, 0.01+density*2*clickScatter)
 	var c clicks
 	hit := make([]bool, len(want))
-	for _, d := range late {
+	for _, n := range near {
 		clear(hit)
-		for j, l := range late {
-			if math.Abs(l-d) < tolerance {
-				hit[beat[j]] = true
+		for _, o := range near {
+			if math.Abs(o.late-n.late) < clickScatter {
+				hit[o.beat] = true
 			}
 		}
-		var s float64
-		for k := range want {
-			p := 0.9
-			if k < before {
-				p = 0.03
-			}
-			if hit[k] {
-				s += math.Log(p / chance)
-			} else {
-				s += math.Log((1 - p) / (1 - chance))
-			}
-		}
-		if s > c.odds {
-			c.odds, c.late = s, d
+		if s := regular(hit, before, chance); s > c.odds {
+			c.odds, c.late = s, n.late
 		}
 	}
 	if c.odds == 0 {
 		return clicks{}
 	}
 	var levels []float64
-	for j, l := range late {
-		if math.Abs(l-c.late) < tolerance && beat[j] >= before {
-			levels = append(levels, t.f.Events[near[j]].Level)
+	for _, n := range near {
+		if math.Abs(n.late-c.late) < clickScatter && n.beat >= before {
+			levels = append(levels, t.f.Events[n.event].Level)
 		}
 	}
 	c.level = median(levels)
 	// The lateness was searched for: pay for each value tried.
-	c.odds = math.Min(60, math.Log(0.9+0.1*math.Exp(c.odds-math.Log(float64(len(late))))))
+	c.odds = math.Min(60, math.Log(0.9+0.1*math.Exp(c.odds-math.Log(float64(len(near))))))
 	return c
+}
+
+// clickScatter is how far clicks that are equally late may seem apart, seconds.
+const clickScatter = 0.006
+
+// heard is an event near a beat.
+type heard struct {
+	event, beat int // indices
+	late        float64
+}
+
+// hear gathers the events near the wanted beats, and how many events a second
+// there are in all from the first of these beats to the last.
+func (t *take) hear(h *hyp, want []float64) (near []heard, density float64) {
+	lo, hi := want[0]-0.1, want[len(want)-1]+0.1
+	for i := range t.f.Events {
+		at := t.guide(h.o, i)
+		if at < lo || at > hi || i == h.cue {
+			continue
+		}
+		density += 1 / (hi - lo)
+		for k, b := range want {
+			if d := at - b; math.Abs(d) < 0.08 {
+				near = append(near, heard{i, k, d})
+			}
+		}
+	}
+	return near, density
+}
+
+// regular is the log odds that clicks made the hits on beats, of which the first
+// so many come before the guide has begun, rather than chance.
+func regular(hit []bool, before int, chance float64) (odds float64) {
+	for k, is := range hit {
+		p := 0.9
+		if k < before {
+			p = 0.03
+		}
+		if is {
+			odds += math.Log(p / chance)
+		} else {
+			odds += math.Log((1 - p) / (1 - chance))
+		}
+	}
+	return odds
 }
 
 // wanted are the beats at which clicks would have leaked when the file lies

@@ -8,10 +8,10 @@ import (
 	"testing"
 )
 
-// The vectors were made with scipy 1.10.1: two noisy copies of one coloured
-// noise, one of them delayed by a fraction of a sample, with and without a
-// reflection; windowed, whitened and transformed back with scipy.fft, and the
-// peak taken from the correlation interpolated 64 times.
+// The vectors were made with scipy 1.10.1 by testdata/gccphat.py: two noisy
+// copies of one coloured noise, one of them delayed by a fraction of a sample,
+// with and without a reflection; windowed, whitened and transformed back with
+// scipy.fft, and the peak taken from the correlation interpolated 64 times.
 func TestDelayAgainstSciPy(t *testing.T) {
 	data, err := os.ReadFile("testdata/gccphat.json")
 	if err != nil {

@@ -27,6 +27,7 @@ func Place(m *tempo.Map, recs []Recording, pairs []Pair) []Placement {
 	takes := make([]*take, len(recs))
 	for k, i := range order {
 		takes[k] = newTake(&recs[i])
+		takes[k].part = newWritten(g, recs[i].Onsets)
 	}
 	searchAll(g, takes)
 	ties := findTies(takes, pairs)
@@ -75,6 +76,9 @@ func (t *take) fixed(g *grid) bool {
 		o = g.cue - *t.rec.CueAt*(1+t.ppm*1e-6)
 	default:
 		return false
+	}
+	if t.part != nil && !t.part.follows(g, t, o) {
+		t.part = nil
 	}
 	t.hyps, t.given = []hyp{{cue: -1, stray: -1, o: o}}, true
 	return true

@@ -135,10 +135,15 @@ func TestPlaceNothing(t *testing.T) {
 	}
 }
 
-// spec is a piece for takes written by hand.
+// piece is a piece in 4/4 for takes written by hand.
 func piece(t *testing.T, measures, countIn int, bpm float64) *tempo.Map {
 	t.Helper()
-	meter, err := tempo.ParseMeter("4/4")
+	return pieceIn(t, "4/4", measures, countIn, bpm)
+}
+
+func pieceIn(t *testing.T, meters string, measures, countIn int, bpm float64) *tempo.Map {
+	t.Helper()
+	meter, err := tempo.ParseMeter(meters)
 	if err != nil {
 		t.Fatal(err)
 	}

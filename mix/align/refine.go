@@ -54,12 +54,12 @@ func (t *take) refine(g *grid, o float64, leak clicks) playing {
 			if p.n > 0 {
 				shift = l.value(at)
 			}
-			s := g.nearestOf(at-shift, use)
-			if s == nil || math.Abs(at-shift-s.at) > 0.09 {
+			want := t.expected(g, at-shift, use)
+			if !(math.Abs(at-shift-want) <= 0.09) {
 				continue
 			}
 			x = append(x, at)
-			y = append(y, at-s.at)
+			y = append(y, at-want)
 			w = append(w, t.weight[i]/(1+math.Pow(e.Rise/0.06, 2)))
 			rises = append(rises, e.Rise)
 		}
@@ -77,15 +77,27 @@ func (t *take) refine(g *grid, o float64, leak clicks) playing {
 	// a player against a click usually has.
 	n := float64(p.n)
 	p.sigma = math.Sqrt((n*l.sigma*l.sigma + 4*0.02*0.02) / (n + 4))
-	more := 1.5 * p.sigma / math.Max(l.sigma, 1e-6) // neighbouring notes go together
+	more := 1.3 * p.sigma / math.Max(l.sigma, 1e-6) // neighbouring notes go together
 	p.slope, p.slopErr = l.slope*1e6, more*l.slopeErr*1e6
 	p.err = math.Hypot(more*l.atErr, math.Hypot(0.002, riseDoubt*p.rise))
 	return p
 }
 
+// expected is the guide time nearest to one at which a note should begin; NaN
+// where there is none.
+func (t *take) expected(g *grid, guide float64, use [classes]bool) float64 {
+	if t.part != nil {
+		return t.part.nearest(guide)
+	}
+	if s := g.nearestOf(guide, use); s != nil {
+		return s.at
+	}
+	return math.NaN()
+}
+
 // riseDoubt is the share of a note's rise by which its measured beginning is
 // off for a whole instrument (one standard deviation).
-const riseDoubt = 0.1
+const riseDoubt = 0.08
 
 // level is a line without slope through values with weights.
 func level(y, w []float64) line {
@@ -182,19 +194,41 @@ func (p *Placement) judge(t *take, best int, fit playing) {
 	if !math.IsNaN(p.Lateness) {
 		p.Evidence = append(p.Evidence, fmt.Sprintf("the playing is %.0f ms %s against the cue", math.Abs(1000*p.Lateness), lateOrEarly(p.Lateness)))
 	}
+	switch {
+	case t.part != nil:
+		p.Evidence = append(p.Evidence, "the notes begin where the score has them")
+	case len(t.rec.Onsets) > 0:
+		p.Evidence = append(p.Evidence, "the notes do not follow the part in the score, which was left aside")
+	}
 	if h.r != 0 {
 		p.Evidence = append(p.Evidence, fmt.Sprintf("the rhythm agrees with the other takes by %.2f", h.r))
 	}
-	switch {
-	case p.Sure:
-	case p.Method == "none":
-		p.Reason = "neither a cue nor enough playing was found; give cue_at or offset"
-	case second >= 0 && h.p < 0.98:
-		p.Reason = fmt.Sprintf("it could as well lie %.2f s %s (%.0f %% against %.0f %%); listen for the cue and give cue_at",
-			math.Abs(t.hyps[second].o-h.o), laterOrEarlier(t.hyps[second].o-h.o), 100*h.p, 100*t.hyps[second].p)
-	default:
-		p.Reason = fmt.Sprintf("the notes begin too softly to place them within 30 ms (about %.0f ms); give cue_at", 1000*p.Uncertainty)
+	if !p.Sure {
+		p.Reason = p.doubt(t, h, second, fit)
 	}
+}
+
+// doubt says why a placement is not sure and what a person can do about it;
+// second is the index of the next best candidate, -1 without one.
+func (p *Placement) doubt(t *take, h hyp, second int, fit playing) string {
+	what := "listen for the cue and give cue_at"
+	began := ""
+	if h.cue < 0 && h.terms[coverLate] > 1 {
+		// There is no cue to listen for.
+		began, what = "the recording seems to begin after the cue, and ", "find a note that you know and give offset"
+	}
+	switch {
+	case p.Method == "none" && len(t.f.Events) < minNotes:
+		return "next to nothing is heard in this file; see that it is the right one, or give cue_at or offset"
+	case p.Method == "none":
+		return "neither a cue nor enough playing was found; give cue_at or offset"
+	case second >= 0 && h.p < max(sureBar, p.Confidence/h.p):
+		return fmt.Sprintf("%sit could as well lie %.2f s %s (%.0f %% against %.0f %%); %s", began,
+			math.Abs(t.hyps[second].o-h.o), laterOrEarlier(t.hyps[second].o-h.o), 100*h.p, 100*t.hyps[second].p, what)
+	case fit.n < 8:
+		return fmt.Sprintf("%s%d notes are too few to place it within 30 ms (about %.0f ms); %s", began, fit.n, 1000*p.Uncertainty, what)
+	}
+	return fmt.Sprintf("%sthe notes begin too softly to place them within 30 ms (about %.0f ms); %s", began, 1000*p.Uncertainty, what)
 }
 
 func lateOrEarly(s float64) string {

@@ -15,6 +15,7 @@ type take struct {
 	like   []float64 // of each event, how cue-like it is
 	ppm    float64   // drift assumed while searching
 	given  bool      // the user fixed where it lies
+	part   *written  // what the score says of it; nil when that is unknown or no help
 	hyps   []hyp
 }
 
@@ -42,11 +43,15 @@ const (
 	cueMissing        // 1: the file covers the cue's place and nothing is there
 	cueAstray         // 1: nothing is there, but something cue-like is on another beat of the count-in
 	gridFit           // how well the notes fall on the beats and their parts
+	scoreFit          // how well they fall on the notes of the score, where it is known
+	missed            // written notes that nobody plays
 	gridShare         // how usual the player's share of beats and off-beats is
-	gridShift         // how far the playing lies from the cue, in squared sigmas
+	gridShift         // how unusually far the playing lies from the cue
 	quietBreak        // sounds between the cue and the start
+	strangers         // sounds like a cue's after the cue, before the end
 	early             // notes on the beats just before the start
 	bleed             // log odds that clicks of the count-in leaked into the file just there
+	bleedShift        // how unusually far the playing lies from those clicks
 	downbeats         // how much oftener notes begin on downbeats than on other beats, in sigmas
 	phrases           // entries after a rest on downbeats minus others
 	overrun           // notes that follow the end as if it were not there
@@ -62,13 +67,13 @@ const (
 // regression (the true placement against all other candidates of a take) on
 // simulated takes, and rounded.
 var weights = terms{
-	cueRank: 0.88, cueQuality: 0.58, cueMissing: -4.8, cueAstray: -6.5, gridFit: 0.26, gridShare: 0.03, gridShift: -2.2,
-	quietBreak: -0.25, early: -3.6, bleed: 0.12, downbeats: 0.75, phrases: 0.65,
-	overrun: -2.2, entry: 0.55, lastNote: 0.32, coverLate: -1.7, coverEnd: -5, empty: -1,
+	cueRank: 0.95, cueQuality: 0.3, cueMissing: -4, cueAstray: -8.5, gridFit: 0.45, scoreFit: 0.8, missed: -0.65, gridShare: 0.06, gridShift: -0.8,
+	quietBreak: -0.5, strangers: -0.75, early: -4.2, bleed: 0.1, bleedShift: -0.5, downbeats: 0.6, phrases: 0.45,
+	overrun: -2.8, entry: 0.55, lastNote: 0.25, coverLate: -1.7, coverEnd: -5.5, empty: -1,
 }
 
 // ensWeight is the weight of the ensemble's agreement.
-var ensWeight = 0.52
+var ensWeight = 0.6
 
 func (t terms) weighed() float64 {
 	var s float64
@@ -141,8 +146,8 @@ func (t *take) guide(o float64, i int) float64 {
 // only off the beat), so their shares are fitted, with a prior for the beat:
 // a part may not be moved by half a beat because it then looks tidier.
 func (t *take) gridScore(g *grid, o float64) (fit, share float64, pi [classes]float64) {
-	alpha := [classes]float64{2, 1.5, 0.75, 0.75}
-	const outlier = 0.15
+	alpha := [classes]float64{onBeat: 2, onHalf: 1.5, firstQuarter: 0.375, lastQuarter: 0.375, firstThird: 0.375, lastThird: 0.375}
+	const outlier = strayShare
 	pi = alpha
 	norm := 5.0
 	for c := range pi {

@@ -57,7 +57,8 @@ type player struct {
 	inst   instrument
 	sounds []sound
 	late   float64
-	cue    float64 // guide time of the cue sound; NaN none
+	wrote  []float64 // guide seconds at which the part's notes are written
+	cue    float64   // guide time of the cue sound; NaN none
 	cued   string
 	level  Level
 	beat   float64
@@ -110,6 +111,7 @@ func (p *player) play(r *rand.Rand, notes []note) {
 	jitter := 0.006 + 0.012*r.Float64()
 	wander, slow := 0.0, 0.008*r.Float64()
 	for _, n := range notes {
+		p.wrote = append(p.wrote, n.at)
 		wander = 0.95*wander + slow*0.3*r.NormFloat64()
 		d := bias + wander + jitter*r.NormFloat64()
 		p.sounds = append(p.sounds, sound{kind: "note", at: n.at + d, length: n.length, pitch: n.pitch, loud: n.loud})

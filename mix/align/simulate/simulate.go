@@ -82,7 +82,11 @@ func New(number uint64, o Options) *Ensemble {
 	for i := range o.Players {
 		p := newPlayer(rng(number, "player", i), number, i, m, s, o)
 		for d := range max(1, o.Devices) {
-			e.Takes = append(e.Takes, newTake(rng(number, fmt.Sprint("take", d), i), p, d, o))
+			t := newTake(rng(number, fmt.Sprint("take", d), i), p, d, o)
+			if d == 0 {
+				t.codec = newCodec(rng(number, "codec", i), o.Level)
+			}
+			e.Takes = append(e.Takes, t)
 		}
 	}
 	return e

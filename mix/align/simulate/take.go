@@ -14,18 +14,18 @@ type Take struct {
 	Device int // 0 the phone, 1 the separate microphone
 	Truth  Truth
 
-	p       *player
-	rate    int
-	frames  int
-	r       [2]uint64 // numbers its noise and room are made from
-	noise   float64
-	hum     float64
-	wet     float64
-	gain    float64
-	riding  bool // automatic gain control
-	cutoff  float64
-	stereo  bool
-	distant float64 // seconds sound takes to this microphone more than to the other
+	p      *player
+	rate   int
+	frames int
+	r      [2]uint64 // numbers its noise and room are made from
+	noise  float64
+	hum    float64
+	wet    float64
+	gain   float64
+	riding bool // automatic gain control
+	cutoff float64
+	codec  codec
+	stereo bool
 }
 
 func newTake(r *rand.Rand, p *player, device int, o Options) *Take {
@@ -68,7 +68,7 @@ func newTake(r *rand.Rand, p *player, device int, o Options) *Take {
 	t.riding = o.Level > Easy && r.Float64() < 0.35
 	t.cutoff = 5000 + 12000*r.Float64()
 	if device == 1 {
-		t.distant, t.wet, t.noise = -0.004, t.wet*0.4, t.noise*0.5
+		t.wet, t.noise = t.wet*0.4, t.noise*0.5 // it stands closer
 	}
 	after := 1 + 8*r.Float64()
 	t.frames = int((p.m.End() + after - t.Truth.Offset) / ratio(t) * float64(t.rate))
@@ -101,12 +101,12 @@ func (t *Take) Source() audio.Source {
 	r := rand.New(rand.NewPCG(t.r[0], t.r[1]))
 	x := make([]float64, t.frames)
 	for _, s := range t.p.sounds {
-		at := t.file(s.at) + math.Max(0, t.distant)
-		t.add(x, s, at, rand.New(rand.NewPCG(math.Float64bits(s.at), uint64(s.pitch))))
+		t.add(x, s, t.file(s.at), rand.New(rand.NewPCG(math.Float64bits(s.at), uint64(s.pitch))))
 	}
 	reverberate(r, x, t.rate, t.wet)
 	lowpass(x, t.cutoff, t.rate)
 	t.disturb(r, x)
+	t.codec.apply(x, t.rate)
 	b := audio.Block{x}
 	if t.stereo {
 		other := make([]float64, len(x))
@@ -145,6 +145,10 @@ func (t *Take) disturb(r *rand.Rand, x []float64) {
 		x[i] = math.Max(-1, math.Min(1, v))
 	}
 }
+
+// Written is the guide times at which the notes of the player's part are
+// written to begin, in order.
+func (t *Take) Written() []float64 { return t.p.wrote }
 
 // Instrument is what the player plays.
 func (t *Take) Instrument() string { return t.p.inst.name }
