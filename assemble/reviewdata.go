@@ -2,6 +2,7 @@ package assemble
 
 import (
 	"math"
+	"slices"
 
 	"ripieno/assemble/report"
 	"ripieno/mix/align"
@@ -11,8 +12,9 @@ import (
 // waveColumns is how many steps the loudness of a take is drawn with.
 const waveColumns = 320
 
-// waveform is the loudness of a recording over a span of guide time: 1 is what
-// a twentieth of it exceeds, and steps in which there is no recording are −1.
+// waveform is the loudness of a recording over a span of guide time: the mean
+// amplitude of each step, 1 for the loudest; steps in which there is no
+// recording are −1.
 func waveform(f *align.Features, place align.Placement, span [2]float64) []float64 {
 	const cell = 0.01 // seconds between the levels kept
 	out := make([]float64, waveColumns)
@@ -24,11 +26,19 @@ func waveform(f *align.Features, place align.Placement, span [2]float64) []float
 			out[i] = -1
 			continue
 		}
-		top := math.Inf(-1)
+		sum, n := 0.0, 0
 		for at := from; at < to; at += cell {
-			top = max(top, f.LevelAt(at))
+			sum += math.Pow(10, f.LevelAt(at)/20)
+			n++
 		}
-		out[i] = min(1, math.Pow(10, (top-f.LoudDB)/20))
+		out[i] = sum / float64(n)
+	}
+	if top := slices.Max(out); top > 0 {
+		for i, v := range out {
+			if v > 0 {
+				out[i] = v / top
+			}
+		}
 	}
 	return out
 }

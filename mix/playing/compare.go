@@ -20,8 +20,8 @@ func Compare(m *tempo.Map, hz float64, takes []Take) []Report {
 		for k, bar := range bars {
 			r.Measures[k] = Measure{Off: math.NaN(), Late: math.NaN(), Sounds: t.sounds(bar)}
 		}
-		notes := t.onsets(max(m.Start(), t.From), min(m.End(), t.To))
-		r.timing(notes, t.place(m, grid, notes))
+		notes, soft := t.onsets(max(m.Start(), t.From), min(m.End(), t.To))
+		r.timing(t.place(m, grid, notes), soft)
 		r.Tuning = t.tuning(max(m.Start(), t.From), min(m.End(), t.To), hz)
 	}
 	for i := range takes {

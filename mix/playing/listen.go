@@ -48,7 +48,7 @@ const (
 // and music", J. Acoust. Soc. Am. 111 (2002)), and sharpened at multiples of
 // the period. Windows that are not periodic (chords, drums, noise, talking) or
 // soft against the file's own noise give nothing. Neighbouring windows of one
-// pitch are a tone; tones under about 0.15 s are dropped.
+// pitch are a tone; tones under about 0.1 s are dropped.
 //
 // The only errors are those of the source and of an impossible rate or channel
 // count. NaN and infinite samples count as silence.

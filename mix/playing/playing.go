@@ -79,7 +79,8 @@ type Timing struct {
 type Measure struct {
 	Notes int
 	// Off is how far the notes lie from where the take's steady lateness puts
-	// them: the root of the mean square, seconds; NaN without notes.
+	// them, as a standard deviation: robust from three notes on, the root of
+	// the mean square of fewer; seconds, NaN without notes.
 	Off float64
 	// Late is their mean against the take's steady lateness, seconds; NaN
 	// without notes.

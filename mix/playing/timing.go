@@ -21,12 +21,14 @@ const (
 	gridSigma = 0.022
 )
 
-// Classes of places where notes may begin.
+// Classes of places where notes may begin. Thirds of a dotted beat are the
+// meter's own and say nothing about triplets in another.
 const (
 	onBeat = iota
 	onHalf
 	onQuarter
 	onThird
+	onDotted // thirds of a dotted beat
 	classes
 )
 
@@ -50,7 +52,11 @@ func slots(m *tempo.Map) []slot {
 			if !offers(m.Meter(b.Measure), beatLength(m, b, division.parts), division.parts) {
 				continue
 			}
-			out = append(out, slot{b.Seconds, division.class, b.Measure})
+			class := division.class
+			if class == onThird && dotted(m.Meter(b.Measure)) {
+				class = onDotted
+			}
+			out = append(out, slot{b.Seconds, class, b.Measure})
 		}
 	}
 	slices.SortStableFunc(out, func(a, b slot) int { return cmp.Compare(a.at, b.at) })
@@ -66,9 +72,12 @@ func beatLength(m *tempo.Map, b tempo.Beat, parts int) float64 {
 	return b.Length * float64(parts) / float64(parts-b.Part)
 }
 
+// dotted tells whether a meter's beats fall into three.
+func dotted(meter tempo.Meter) bool { return meter.Unit().Num == 3 }
+
 // offers tells whether a beat of that length is divided into so many parts.
 func offers(meter tempo.Meter, length float64, parts int) bool {
-	if meter.Unit().Num == 3 { // dotted: thirds only
+	if dotted(meter) { // thirds only
 		return parts == 1 || parts == 3
 	}
 	switch parts {
@@ -80,36 +89,39 @@ func offers(meter tempo.Meter, length float64, parts int) bool {
 	return true
 }
 
-// struck is a note's beginning on guide time.
-type struck struct {
-	at, rise float64
-}
+// struck is the guide time at which a note begins.
+type struck float64
 
-// onsets are the beginnings of notes of the music. When there are enough clear
-// ones, the others are left out: faint ones may be clicks from headphones or
-// the room, and slurred ones are timed less well.
-func (t *Take) onsets(from, to float64) []struck {
+// struckMost is the share of the onsets that must be struck clearly for the
+// others to be left out; with fewer, the take is played legato.
+const struckMost = 0.6
+
+// onsets are the beginnings of notes of the music, and whether most of them are
+// too soft to be timed to a few milliseconds. When most are struck clearly the
+// others are left out, since slurred notes are timed less well.
+func (t *Take) onsets(from, to float64) (notes []struck, soft bool) {
 	if t.Features == nil {
-		return nil
+		return nil, false
 	}
 	var clear, all []struck
+	var rise []float64
 	for _, e := range t.Features.Events {
 		at := t.guide(e.Time)
-		if at < from-near || at > to+near || t.quiet(at) {
+		if at < from-near || at > to+near || t.quiet(at) || e.Level < t.Features.LoudDB-20 || e.Strength < 2 {
 			continue
 		}
-		s := struck{at, e.Rise}
 		switch {
-		case e.Strength >= 4 && e.Level > t.Features.LoudDB-24 && !e.Pitch && !e.Slow:
-			clear, all = append(clear, s), append(all, s)
-		case e.Strength >= 2.5 && e.Level > t.Features.LoudDB-30:
-			all = append(all, s)
+		case e.Strength >= 4 && !e.Pitch && !e.Slow:
+			clear, all = append(clear, struck(at)), append(all, struck(at))
+			rise = append(rise, e.Rise)
+		case e.Level > t.Features.LoudDB-14: // a slurred note, no click from headphones
+			all = append(all, struck(at))
 		}
 	}
-	if len(clear) >= fewestNotes {
-		return clear
+	if float64(len(clear)) < struckMost*float64(len(all)) {
+		return all, true
 	}
-	return all
+	return clear, median(rise) > softRise
 }
 
 // placed is a note with the place it belongs to.
@@ -140,10 +152,10 @@ func (t *Take) place(m *tempo.Map, grid []slot, notes []struck) []placed {
 		out = out[:0]
 		var late []float64
 		for _, n := range notes {
-			s, ok := nearest(grid, n.at-steady)
-			if ok && math.Abs(n.at-steady-s.at) <= near {
-				out = append(out, placed{n.at - s.at, s.measure})
-				late = append(late, n.at-s.at)
+			s, ok := nearest(grid, float64(n)-steady)
+			if ok && math.Abs(float64(n)-steady-s.at) <= near {
+				out = append(out, placed{float64(n) - s.at, s.measure})
+				late = append(late, float64(n)-s.at)
 			}
 		}
 		if len(late) == 0 {
@@ -175,14 +187,13 @@ func used(grid []slot, notes []struck) [classes]bool {
 		by[s.class] = append(by[s.class], s)
 	}
 	const anywhere = 0.15 // share of onsets that belong to no slot
-	const floor = 2.0     // density of those, per second
 	density := make([][classes]float64, len(notes))
 	for i, n := range notes {
 		for c := range by {
-			if s, ok := nearest(by[c], n.at); ok {
-				u := (n.at - s.at) / gridSigma
-				// A class with twice as many slots expects half as many in each.
-				density[i][c] = math.Exp(-u*u/2) / float64(len(by[c]))
+			if s, ok := nearest(by[c], float64(n)); ok {
+				u := (float64(n) - s.at) / gridSigma
+				// Spread over a class's slots: a crowded class expects less in each.
+				density[i][c] = math.Exp(-u*u/2) / (gridSigma * math.Sqrt(2*math.Pi) * float64(len(by[c])))
 			}
 		}
 	}
@@ -197,12 +208,12 @@ func used(grid []slot, notes []struck) [classes]bool {
 	for range 30 {
 		var sum [classes]float64
 		for _, d := range density {
-			total := anywhere * floor / max(span, 1)
+			total := anywhere / max(span, 1)
 			for c := range share {
-				total += share[c] * d[c] / (gridSigma * math.Sqrt(2*math.Pi))
+				total += share[c] * d[c]
 			}
 			for c := range share {
-				sum[c] += share[c] * d[c] / (gridSigma * math.Sqrt(2*math.Pi)) / total
+				sum[c] += share[c] * d[c] / total
 			}
 		}
 		for c := range share {
@@ -217,34 +228,51 @@ func used(grid []slot, notes []struck) [classes]bool {
 }
 
 // timing fills in the report's timing and its measures'.
-func (r *Report) timing(notes []struck, all []placed) {
-	r.Timing = Timing{Notes: len(all), Spread: math.NaN()}
-	late, rise := make([]float64, len(all)), make([]float64, 0, len(notes))
+func (r *Report) timing(all []placed, soft bool) {
+	r.Timing = Timing{Notes: len(all), Spread: math.NaN(), Soft: soft}
+	late := make([]float64, len(all))
 	for i, p := range all {
 		late[i] = p.late
 	}
-	for _, n := range notes {
-		rise = append(rise, n.rise)
-	}
-	r.Timing.Soft = median(rise) > softRise
 	steady := median(slices.Clone(late))
 	away := make([]float64, len(late))
-	squares := make([]float64, len(r.Measures))
-	sums := make([]float64, len(r.Measures))
+	within := make([][]float64, len(r.Measures))
 	for i, v := range late {
 		away[i] = math.Abs(v - steady)
-		if k := all[i].measure - 1; k >= 0 && k < len(r.Measures) {
-			r.Measures[k].Notes++
-			squares[k] += (v - steady) * (v - steady)
-			sums[k] += v - steady
+		if k := all[i].measure - 1; k >= 0 && k < len(within) {
+			within[k] = append(within[k], v-steady)
 		}
 	}
 	if len(late) >= fewestNotes {
 		r.Timing.Spread = 1.4826 * median(away)
 	}
-	for k := range r.Measures {
-		if n := float64(r.Measures[k].Notes); n > 0 {
-			r.Measures[k].Off, r.Measures[k].Late = math.Sqrt(squares[k]/n), sums[k]/n
+	for k, list := range within {
+		r.Measures[k].Notes = len(list)
+		if len(list) > 0 {
+			r.Measures[k].Off, r.Measures[k].Late = off(list), mean(list)
 		}
 	}
+}
+
+// off is how far the notes of a measure are from the steady timing: with three
+// and more robustly, so that one wrong note does not stand for the measure.
+func off(late []float64) float64 {
+	sum := 0.0
+	size := make([]float64, len(late))
+	for i, v := range late {
+		size[i] = math.Abs(v)
+		sum += v * v
+	}
+	if len(late) < 3 {
+		return math.Sqrt(sum / float64(len(late)))
+	}
+	return 1.4826 * median(size)
+}
+
+func mean(v []float64) float64 {
+	sum := 0.0
+	for _, x := range v {
+		sum += x
+	}
+	return sum / float64(len(v))
 }
