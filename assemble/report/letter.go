@@ -32,10 +32,12 @@ func (r Review) letter(i int) string {
 		wait = wait && t.Level == LevelMissing
 	}
 	if !wait {
-		fmt.Fprintf(&b, "thank you very much for recording %s!\n", quoted(r.Title))
+		fmt.Fprintf(&b, "thank you very much for recording %s!\n\n", quoted(r.Title))
 	}
-	for _, t := range mine {
-		b.WriteString("\n")
+	for k, t := range mine {
+		if k > 0 {
+			b.WriteString("\n")
+		}
 		r.paragraph(&b, t, len(mine) > 1)
 	}
 	b.WriteString("\nThank you for playing along")

@@ -43,8 +43,7 @@ type takeView struct {
 	Staff    staff
 	StaffAlt string
 	Thumb    template.URL
-	Where    []placeView
-	Loud     []loudView
+	Heard    []fileView
 	Play     []string
 	Letter   string
 	Lines    int    // of the letter
@@ -56,7 +55,15 @@ type placeView struct {
 	At, Drift, Sureness, How, Late string
 }
 
-type loudView struct{ File, LUFS, Peak, Back string }
+// fileView is what was measured of one file: where it lies and how loud it is,
+// either of which may be missing.
+type fileView struct {
+	File  string
+	Where *placeView
+	Loud  *loudView
+}
+
+type loudView struct{ LUFS, Peak, Back string }
 
 // words of the levels, in the order of the page.
 var levelWords = []count{
@@ -122,16 +129,30 @@ func (r Review) take(i int) takeView {
 	if len(t.Findings) > 0 && t.Findings[0].Level != LevelOK {
 		v.Brief = t.Findings[0].What
 	}
-	for _, p := range t.Places {
-		v.Where = append(v.Where, p.view())
-	}
-	for _, l := range t.Levels {
-		v.Loud = append(v.Loud, loudView{l.File, level(l.LUFS, "LUFS"), level(l.Peak, "dBFS"), level(l.Back, "dBFS")})
+	for _, name := range t.Files {
+		v.Heard = append(v.Heard, t.file(name))
 	}
 	if t.Playing != nil && r.Playing {
 		v.Play = r.playing(t)
 	}
 	v.StaffAlt = r.staffAlt(v)
+	return v
+}
+
+// file is what was measured of one of a take's files.
+func (t Reviewed) file(name string) fileView {
+	v := fileView{File: name}
+	for _, p := range t.Places {
+		if p.File == name {
+			where := p.view()
+			v.Where = &where
+		}
+	}
+	for _, l := range t.Levels {
+		if l.File == name {
+			v.Loud = &loudView{level(l.LUFS, "LUFS"), level(l.Peak, "dBFS"), level(l.Back, "dBFS")}
+		}
+	}
 	return v
 }
 
