@@ -61,6 +61,7 @@ type ReviewResult struct {
 	Bytes  int            `json:"bytes"`
 	Takes  []ReviewedTake `json:"takes"`
 	Film   string         `json:"film,omitempty"` // the rough cut the page shows
+	Tasks  TaskCount      `json:"tasks"`          // for the page, besides those of sync
 	Faults []Bad          `json:"faults,omitempty"`
 }
 
@@ -101,7 +102,7 @@ func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult,
 		return ReviewResult{}, err
 	}
 	check := p.judge(facts, all)
-	r := ReviewResult{File: path, Takes: []ReviewedTake{}, Faults: check.Faults}
+	r := ReviewResult{File: path, Takes: []ReviewedTake{}, Faults: check.Faults, Tasks: TaskCount{Run: res.Stats.Run, Reused: res.Stats.Reused}}
 	page := p.reviewPage(line, o)
 	features, err := featuresOf(heard, res)
 	if err != nil {

@@ -58,7 +58,8 @@ func reviewTable(r assemble.ReviewResult) func(io.Writer) {
 		for _, t := range r.Takes {
 			counts[t.Level]++
 		}
-		fmt.Fprintf(w, "wrote %s (%d kB): %d takes in order, %d with a question, %d to come again, %d still to come\n", r.File, (r.Bytes+999)/1000,
+		fmt.Fprintf(w, "wrote %s (%d kB)\n", r.File, (r.Bytes+999)/1000)
+		fmt.Fprintf(w, "%d takes: %d in order, %d with a question, %d to come again, %d still to come\n", len(r.Takes),
 			counts["ok"], counts["ask"], counts["redo"], counts["missing"])
 		if r.Film == "" {
 			fmt.Fprintln(w, "there is no rough cut to show yet; ripieno rough makes it")
