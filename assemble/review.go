@@ -308,10 +308,9 @@ func (p *Production) reviewed(t manifest.Take, c CheckedTake, f intake.Facts, al
 		if l.owner != t.Name || l.err != nil {
 			continue
 		}
-		pl := placed(l)
 		out.Places = append(out.Places, report.Place{
-			File: pl.File, Role: pl.Role, Offset: pl.Offset, DriftPPM: pl.DriftPPM, Confidence: pl.Confidence, Sure: pl.Sure,
-			Method: pl.Method, Evidence: pl.Evidence, Reason: pl.Reason, LateMS: pl.LatenessMS,
+			File: l.file.Path, Offset: l.place.Offset, DriftPPM: l.place.DriftPPM, Confidence: l.place.Confidence, Sure: l.place.Sure,
+			Method: l.place.Method, Evidence: l.place.Evidence, Reason: l.place.Reason, LateMS: finite(1000 * l.place.Lateness),
 		})
 	}
 	return out

@@ -57,9 +57,10 @@ type Reviewed struct {
 	Places  []Place
 	Levels  []Loudness
 	Playing *Playing // nil: not measured
-	// Consent is what the player allows to be published, in words; empty when
-	// nothing is known of it.
-	Consent string
+	// Release is what may be published of the take: "yes", "audio-only", "no" or
+	// "missing"; "" says nothing of it. Without a release of the picture the page
+	// shows none either.
+	Release string
 }
 
 // Found is one finding of a take.
@@ -73,7 +74,7 @@ type Found struct {
 
 // Place is where one file lies on guide time and why.
 type Place struct {
-	File, Role string
+	File       string
 	Offset     float64 // seconds
 	DriftPPM   float64
 	Confidence float64 // 0 to 1

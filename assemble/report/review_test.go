@@ -58,7 +58,7 @@ func review(t testing.TB) Review {
 		return Reviewed{
 			Name: name, Player: player, Part: part, Section: section, Level: level, Files: []string{"intake/" + name + ".mov"},
 			Picture: gradient(t, 224, 126), W: 224, H: 126, Wave: wave,
-			Places: []Place{{File: "intake/" + name + ".mov", Role: "video", Offset: -9.81, DriftPPM: 12.5, Confidence: 0.9971, Sure: true, Method: "cue+playing",
+			Places: []Place{{File: "intake/" + name + ".mov", Offset: -9.81, DriftPPM: 12.5, Confidence: 0.9971, Sure: true, Method: "cue+playing",
 				Evidence: []string{"cue at 31.480 s", "46 notes scatter by 11 ms about the beats"}, LateMS: known(19.2)}},
 			Levels:  []Loudness{{File: "intake/" + name + ".mov", LUFS: known(-25), Peak: known(-10.1), Back: known(-63.5)}},
 			Playing: &Playing{Notes: 46, SpreadMS: known(11), Measures: heat, Cents: known(-6.2), CentsOff: known(4), Tones: 45},
@@ -71,7 +71,7 @@ func review(t testing.TB) Review {
 		{Level: LevelAsk, Sure: 0.9, File: "intake/oboe.mov", What: "soft: -46 LUFS", Ask: "Your recording is very soft. Could you come closer to the microphone or turn up its level?"},
 		{Level: LevelOK, Sure: 0.8, File: "intake/oboe.mov", What: "upright picture, 360 × 640"},
 	}
-	oboe.Consent = "sound and picture may be published"
+	oboe.Release = "yes"
 	oboe.Playing.Missed = []Gap{{From: 9, To: 12, Why: "score"}}
 	clarinet := full("clarinet", "Teodor Quill", "Clarinet", "winds", LevelRedo)
 	clarinet.Picture, clarinet.Wave, clarinet.Playing = nil, nil, nil
@@ -126,7 +126,7 @@ func TestReviewSays(t *testing.T) {
 		"Tuning: sits 6 cents below A = 442 Hz, single tones about 4 cents round that (45 steady tones against the nearest notes of the scale).",
 		"Entries: nothing is heard in measures 9 to 12, where the score has notes. Perhaps a rest; worth a listen.",
 		"They begin softly", "Tuning: too few steady tones to say anything.",
-		"Consent sound and picture may be published", "Not in yet; the seat is kept.", "The note to Davít Sørel is with viola .",
+		"Consent Picture and sound may be published.", "Not in yet; the seat is kept.", "The note to Davít Sørel is with viola .",
 	} {
 		if !strings.Contains(page, want) {
 			t.Errorf("the page does not say %q", want)
@@ -180,7 +180,7 @@ func TestReviewHostileTexts(t *testing.T) {
 	r.Title, r.Composer, r.Ensemble, r.Due, r.SendTo, r.From = evil, evil, evil, evil, evil, evil
 	for i := range r.Takes {
 		k := &r.Takes[i]
-		k.Player, k.Part, k.Section, k.Consent, k.Files = evil, evil, evil, evil, []string{evil}
+		k.Player, k.Part, k.Section, k.Release, k.Files = evil, evil, evil, evil, []string{evil}
 		for j := range k.Findings {
 			k.Findings[j].What, k.Findings[j].Ask, k.Findings[j].File = evil, evil, evil
 		}
@@ -220,6 +220,21 @@ func TestReviewPolicy(t *testing.T) {
 	}
 	if strings.Contains(page, "unsafe") || strings.Contains(page, " style=") || regexp.MustCompile(` on[a-z]+=`).MatchString(page) {
 		t.Error("something needs an unsafe policy")
+	}
+}
+
+// Whose picture may not be published is not shown here either.
+func TestReviewReleases(t *testing.T) {
+	r := review(t)
+	for release, want := range map[string]struct {
+		picture bool
+		text    string
+	}{"yes": {true, "Picture and sound may"}, "audio-only": {false, "Only the sound may"}, "no": {false, "Nothing of it may"}, "missing": {true, "There is no release yet"}, "": {true, ""}} {
+		r.Takes[1].Release = release
+		card := r.take(1)
+		if (card.Thumb != "") != want.picture || !strings.HasPrefix(card.Consent, want.text) || (card.Consent == "") != (release == "") {
+			t.Errorf("%q: picture %v, %q", release, card.Thumb != "", card.Consent)
+		}
 	}
 }
 

@@ -44,6 +44,7 @@ type takeView struct {
 	StaffAlt string
 	Thumb    template.URL
 	Heard    []fileView
+	Consent  string
 	Play     []string
 	Letter   string
 	Lines    int    // of the letter
@@ -123,12 +124,13 @@ func (r Review) take(i int) takeView {
 		k := slices.IndexFunc(r.Takes, func(o Reviewed) bool { return o.Player == t.Player })
 		v.With = r.Takes[k].Name
 	}
-	if len(t.Picture) > 0 {
+	if len(t.Picture) > 0 && t.Release != "no" && t.Release != "audio-only" {
 		v.Thumb = template.URL("data:image/jpeg;base64," + base64.StdEncoding.EncodeToString(t.Picture))
 	}
 	if len(t.Findings) > 0 && t.Findings[0].Level != LevelOK {
 		v.Brief = t.Findings[0].What
 	}
+	v.Consent = releases[t.Release]
 	for _, name := range t.Files {
 		v.Heard = append(v.Heard, t.file(name))
 	}
@@ -161,6 +163,12 @@ func level(v *float64, unit string) string {
 		return "silent"
 	}
 	return strings.Replace(fmt.Sprintf("%.1f %s", *v, unit), "-", "−", 1)
+}
+
+// releases in words.
+var releases = map[string]string{
+	"yes": "Picture and sound may be published.", "audio-only": "Only the sound may be published.", "no": "Nothing of it may be published.",
+	"missing": "There is no release yet. Ask before anything is published.",
 }
 
 // methods in words; others are shown as they are.
