@@ -1,13 +1,11 @@
 package assemble
 
 import (
-	"context"
 	"math"
 	"strings"
 	"unicode"
 
 	"ripieno/assemble/manifest"
-	"ripieno/assemble/media"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 	"ripieno/mix/align"
@@ -23,22 +21,8 @@ func tonesID(r *recording) string { return "tones/" + r.name() }
 
 // tonesTask finds a recording's steady tones.
 func (p *Production) tonesTask(r *recording) task.Task {
-	return task.Task{
-		ID: tonesID(r), Name: r.file.Path, Stage: "pitch", Cost: costTones * r.info.Duration, Keep: true, After: []string{soundID(r)},
-		Action: store.NewAction("tones").Version(playing.Version).Input("sound", p.soundKey(r).ID()).Ext(".gob").For(r.file.Path),
-		Make: func(_ context.Context, in task.Inputs, tmp string, _ func(float64)) error {
-			wav, err := media.OpenWAV(in[soundID(r)])
-			if err != nil {
-				return err
-			}
-			defer wav.Close()
-			t, err := playing.Listen(wav)
-			if err != nil {
-				return err
-			}
-			return save(tmp, t)
-		},
-	}
+	key := store.NewAction("tones").Version(playing.Version).Input("sound", p.soundKey(r).ID()).Ext(".gob").For(r.file.Path)
+	return listenTask(tonesID(r), "pitch", key, r, costTones, playing.Listen)
 }
 
 // heard is the recording of each take whose sound the mix uses, or would use

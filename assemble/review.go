@@ -4,13 +4,10 @@ import (
 	"bytes"
 	"context"
 	"fmt"
-	"image/jpeg"
-	"math"
 	"os"
 	"path/filepath"
 
 	"ripieno/assemble/intake"
-	"ripieno/assemble/manifest"
 	"ripieno/assemble/plan"
 	"ripieno/assemble/report"
 	"ripieno/assemble/report/phrase"
@@ -71,96 +68,99 @@ const (
 	roughFile  = "rough.mp4"
 )
 
+// survey is everything that was measured for the page.
+type survey struct {
+	all      []located
+	line     plan.Timeline
+	heard    []*located // of each take, nil for none
+	features []*align.Features
+	stills   map[string]plan.Conform // by take
+	res      task.Result
+	facts    []intake.Facts
+	played   map[string]playing.Report // by take; empty when it was not asked for
+}
+
 // Review writes out/report.html: one page about all takes, for whoever puts the
 // production together. It depends on the takes, the manifest and whether there
 // is a rough cut, and on no date.
 func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult, error) {
-	path, err := p.out(reviewName)
-	if err != nil {
-		return ReviewResult{}, err
+	r := ReviewResult{Takes: []ReviewedTake{}}
+	var err error
+	if r.File, err = p.out(reviewName); err != nil {
+		return r, err
 	}
-	all, err := p.locate(ctx)
-	if err != nil {
-		return ReviewResult{}, err
-	}
-	line, err := plan.NewTimeline(p.man)
-	if err != nil {
-		return ReviewResult{}, err
-	}
-	heard := p.heard(all)
-	stills := p.frames(all, line)
-	tasks, err := p.reviewTasks(all, heard, stills, line, o)
-	if err != nil {
-		return ReviewResult{}, err
-	}
-	res, err := p.run(ctx, tasks)
-	if err != nil {
-		return ReviewResult{}, err
-	}
-	facts, err := p.intakeFacts(all, res)
-	if err != nil {
-		return ReviewResult{}, err
-	}
-	check := p.judge(facts, all)
-	r := ReviewResult{File: path, Takes: []ReviewedTake{}, Faults: check.Faults, Tasks: TaskCount{Run: res.Stats.Run, Reused: res.Stats.Reused}}
-	page := p.reviewPage(line, o)
-	features, err := featuresOf(heard, res)
+	f, err := p.look(ctx, o)
 	if err != nil {
 		return r, err
 	}
-	played := map[string]playing.Report{}
-	if !o.NoPlaying {
-		if played, err = p.playing(heard, features, res); err != nil {
-			return r, err
-		}
-	}
+	check := p.judge(f.facts, f.all)
+	r.Faults, r.Tasks = check.Faults, TaskCount{Run: f.res.Stats.Run, Reused: f.res.Stats.Reused}
+	page := p.reviewPage(f.line, o)
 	for i, t := range p.man.Takes {
-		one := p.reviewed(t, check.Takes[i], facts[i], all)
-		if l := heard[i]; l != nil && features[i] != nil && l.usable() {
-			one.Wave = waveform(features[i], l.place, page.Span)
-		}
-		if c, ok := stills[t.Name]; ok {
-			if err := p.thumbnail(&one, c, line, res); err != nil {
-				return r, err
-			}
-		}
-		if rep, ok := played[t.Name]; ok {
-			one.Playing = pagePlaying(rep)
+		one, err := p.reviewed(i, check.Takes[i], f, page.Span)
+		if err != nil {
+			return r, err
 		}
 		page.Takes = append(page.Takes, one)
 		r.Takes = append(r.Takes, ReviewedTake{
-			Name: t.Name, Player: t.Player, Level: one.Level, Picture: one.Picture != nil, Playing: jsonPlaying(played, t.Name, one.Places),
+			Name: t.Name, Player: t.Player, Level: one.Level, Picture: one.Picture != nil, Playing: jsonPlaying(f.played, t.Name, one.Places),
 		})
 	}
 	if page.Film != nil {
-		r.Film = filepath.Join(filepath.Dir(path), page.Film.Name)
+		r.Film = filepath.Join(filepath.Dir(r.File), page.Film.Name)
 	}
 	var out bytes.Buffer
 	if err := report.WriteReview(&out, page); err != nil {
-		return r, fmt.Errorf("report %s: %w", path, err)
+		return r, fmt.Errorf("report %s: %w", r.File, err)
 	}
 	r.Bytes = out.Len()
-	return r, publishBytes(ctx, path, out.Bytes())
+	return r, publishBytes(ctx, r.File, out.Bytes())
 }
 
-// reviewTasks are what has to be measured for the page: what check measures, a
-// frame of every picture, and unless it is switched off the tones.
-func (p *Production) reviewTasks(all []located, heard []*located, stills map[string]plan.Conform, line plan.Timeline, o ReviewOptions) ([]task.Task, error) {
+// look measures what the page shows: what check measures, a frame of every
+// picture, and unless it is switched off how everybody plays.
+func (p *Production) look(ctx context.Context, o ReviewOptions) (f survey, err error) {
+	if f.all, err = p.locate(ctx); err != nil {
+		return f, err
+	}
+	if f.line, err = plan.NewTimeline(p.man); err != nil {
+		return f, err
+	}
+	f.heard, f.stills = p.heard(f.all), p.frames(f.all, f.line)
+	tasks, err := p.reviewTasks(f, o)
+	if err != nil {
+		return f, err
+	}
+	if f.res, err = p.run(ctx, tasks); err != nil {
+		return f, err
+	}
+	if f.facts, err = p.intakeFacts(f.all, f.res); err != nil {
+		return f, err
+	}
+	if f.features, err = featuresOf(f.heard, f.res); err != nil || o.NoPlaying {
+		return f, err
+	}
+	f.played, err = p.playing(f.heard, f.features, f.res)
+	return f, err
+}
+
+// reviewTasks are the tasks of look.
+func (p *Production) reviewTasks(f survey, o ReviewOptions) ([]task.Task, error) {
 	var tasks []task.Task
-	for _, l := range all {
+	for _, l := range f.all {
 		if l.err == nil {
 			tasks = append(tasks, p.checkTasks(l.recording)...)
 		}
 	}
-	for i, l := range heard {
+	for i, l := range f.heard {
 		if l != nil {
 			tasks = append(tasks, p.featuresTask(l.recording))
 			if l.usable() && !o.NoPlaying {
 				tasks = append(tasks, p.tonesTask(l.recording))
 			}
 		}
-		if c, ok := stills[p.man.Takes[i].Name]; ok {
-			t, err := p.stillTask(c, line)
+		if c, ok := f.stills[p.man.Takes[i].Name]; ok {
+			t, err := p.stillTask(c, f.line)
 			if err != nil {
 				return nil, err
 			}
@@ -190,81 +190,6 @@ func featuresOf(heard []*located, res task.Result) ([]*align.Features, error) {
 	return out, nil
 }
 
-// frameMoment is where in the music the frame of a take is taken: players are
-// in the middle of something by then.
-const frameMoment = 0.4
-
-// Thumbnails are thumbHigh pixels high and at most thumbWide wide, and have
-// thumbBytes at most: two hundred of them make a page of less than two
-// megabytes.
-const (
-	thumbHigh  = 126
-	thumbWide  = 224
-	thumbBytes = 6000
-)
-
-// frames says which frame of each take the page shows; takes without picture
-// are not in the result. A picture whose place is not known is shown at the
-// same share of the file.
-func (p *Production) frames(all []located, line plan.Timeline) map[string]plan.Conform {
-	out := map[string]plan.Conform{}
-	for _, l := range all {
-		if l.err != nil || l.role != roleVideo || l.info.Video == nil {
-			continue
-		}
-		clock := plan.Clock{Offset: l.place.Offset}
-		pic := picture(l, *l.info.Video, clock)
-		if pic.W < 1 || pic.H < 1 || !(pic.Last > pic.First) {
-			continue
-		}
-		at := p.man.Tempo.Start() + frameMoment*(p.man.Tempo.End()-p.man.Tempo.Start())
-		if !l.usable() {
-			pic.Clock = plan.Clock{}
-			at = pic.First + frameMoment*(pic.Last-pic.First)
-		}
-		at = min(max(at, pic.Clock.Guide(pic.First)), pic.Clock.Guide(pic.Last)-0.2)
-		n := line.Rate.Frame(at)
-		w, h := thumbSize(pic.W, pic.H)
-		out[l.owner] = plan.Conform{Take: l.owner, Picture: *pic, W: w, H: h, Frames: plan.Span{From: n, To: n + 1}}
-	}
-	return out
-}
-
-// thumbSize fits a picture into that of a thumbnail; even, as ffmpeg wants it.
-func thumbSize(w, h int) (int, int) {
-	scale := min(thumbWide/float64(w), thumbHigh/float64(h))
-	even := func(v int) int { return max(2, 2*int(math.Round(float64(v)*scale/2))) }
-	return even(w), even(h)
-}
-
-// thumbnail puts a take's frame into the page. A frame that could not be read
-// is left out: check says what is wrong.
-func (p *Production) thumbnail(t *report.Reviewed, c plan.Conform, line plan.Timeline, res task.Result) error {
-	made, err := p.stillTask(c, line)
-	if err != nil {
-		return err
-	}
-	path := res.Path(made.ID)
-	if path == "" {
-		return nil
-	}
-	img, err := readPNG(path)
-	if err != nil {
-		return err
-	}
-	for _, quality := range []int{78, 68, 58, 46, 34, 20, 8} {
-		var b bytes.Buffer
-		if err := jpeg.Encode(&b, img, &jpeg.Options{Quality: quality}); err != nil {
-			return err
-		}
-		if b.Len() <= thumbBytes {
-			t.Picture, t.W, t.H = b.Bytes(), c.W, c.H
-			return nil
-		}
-	}
-	return nil // a picture of pure noise, which shows nothing anyway
-}
-
 // reviewPage is what the page says of the production.
 func (p *Production) reviewPage(line plan.Timeline, o ReviewOptions) report.Review {
 	man := p.man
@@ -289,23 +214,24 @@ func (p *Production) reviewPage(line plan.Timeline, o ReviewOptions) report.Revi
 	return r
 }
 
-// reviewed is what was found out about a take besides its playing.
-func (p *Production) reviewed(t manifest.Take, c CheckedTake, f intake.Facts, all []located) report.Reviewed {
+// reviewed is what was found out about take i.
+func (p *Production) reviewed(i int, c CheckedTake, f survey, span [2]float64) (report.Reviewed, error) {
+	t := p.man.Takes[i]
 	out := report.Reviewed{Name: t.Name, Player: t.Player, Part: t.Part, Section: t.Section, Level: c.Level}
 	if c.Level == levelMissing {
-		return out
+		return out, nil
 	}
 	for _, one := range c.Findings {
 		out.Findings = append(out.Findings, report.Found{Level: one.Level.String(), Sure: one.Sure, File: one.File, What: one.What, Ask: one.Ask})
 	}
-	for _, file := range f.Files {
+	for _, file := range f.facts[i].Files {
 		out.Files = append(out.Files, file.Name)
 		if s := file.Sound; s != nil {
 			out.Levels = append(out.Levels, levelsOf(file.Name, *s))
 		}
 	}
-	for _, l := range all {
-		if l.owner != t.Name || l.err != nil {
+	for _, l := range f.all {
+		if l.take != i || l.err != nil {
 			continue
 		}
 		out.Places = append(out.Places, report.Place{
@@ -313,7 +239,16 @@ func (p *Production) reviewed(t manifest.Take, c CheckedTake, f intake.Facts, al
 			Method: l.place.Method, Evidence: l.place.Evidence, Reason: l.place.Reason, LateMS: finite(1000 * l.place.Lateness),
 		})
 	}
-	return out
+	if l := f.heard[i]; l != nil && f.features[i] != nil && l.usable() {
+		out.Wave = waveform(f.features[i], l.place, span)
+	}
+	if rep, ok := f.played[t.Name]; ok {
+		out.Playing = pagePlaying(rep)
+	}
+	if still, ok := f.stills[t.Name]; ok {
+		return out, p.thumbnail(&out, still, f.line, f.res)
+	}
+	return out, nil
 }
 
 // levelsOf is how loud a file is as recorded. What lies at the floor is silent.
