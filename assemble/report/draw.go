@@ -117,7 +117,7 @@ func short(v float64) string { return strconv.FormatFloat(math.Round(v*10)/10, '
 // many measures are named.
 const (
 	maxBars  = 160
-	maxMarks = 24
+	maxMarks = 16
 )
 
 // ruling is the path of the bar lines.

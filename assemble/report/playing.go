@@ -31,7 +31,7 @@ func (p Playing) timing() string {
 	case p.SpreadMS == nil:
 		return fmt.Sprintf("Timing: only %s could be timed, too few to say more.", count1(p.Notes, "note"))
 	case p.Soft:
-		return fmt.Sprintf("Timing: notes lie about %.0f ms round the beats (%d notes). They begin softly, as bowed and sung notes do, so take that as a rough value.", *p.SpreadMS, p.Notes)
+		return fmt.Sprintf("Timing: notes lie about %.0f ms round the beats (%d notes). Many begin gently or ring into each other, so take that as a rough value.", *p.SpreadMS, p.Notes)
 	}
 	return fmt.Sprintf("Timing: notes lie about %.0f ms round the beats (%d notes).", *p.SpreadMS, p.Notes)
 }
@@ -92,7 +92,11 @@ func (p Playing) tuning(hz float64) string {
 		by = "the notes of the score"
 	}
 	text := fmt.Sprintf("Tuning: %s", where)
-	if p.CentsOff != nil {
+	switch {
+	case p.CentsOff == nil:
+	case *p.CentsOff < 1:
+		text += ", single tones within a cent of that"
+	default:
 		text += fmt.Sprintf(", single tones about %.0f cents round that", *p.CentsOff)
 	}
 	return fmt.Sprintf("%s (%s against %s).", text, count1(p.Tones, "steady tone"), by)
