@@ -7,7 +7,6 @@ import (
 
 	"ripieno/assemble/intake"
 	"ripieno/assemble/manifest"
-	"ripieno/assemble/media"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 )
@@ -51,22 +50,8 @@ func (p *Production) Check(ctx context.Context) (CheckResult, error) {
 func (p *Production) checkTasks(r *recording) []task.Task {
 	var tasks []task.Task
 	if r.info.Audio != nil {
-		tasks = append(tasks, p.soundTask(r), task.Task{
-			ID: hearID(r), Name: r.file.Path, Stage: "hear", Cost: costHear * r.info.Duration, Keep: true, After: []string{soundID(r)},
-			Action: store.NewAction("hear").Version(intake.Rule).Input("sound", p.soundKey(r).ID()).Ext(".gob").For(r.file.Path),
-			Make: func(_ context.Context, in task.Inputs, tmp string, _ func(float64)) error {
-				wav, err := media.OpenWAV(in[soundID(r)])
-				if err != nil {
-					return err
-				}
-				defer wav.Close()
-				s, err := intake.Listen(wav)
-				if err != nil {
-					return err
-				}
-				return save(tmp, s)
-			},
-		})
+		key := store.NewAction("hear").Version(intake.Rule).Input("sound", p.soundKey(r).ID()).Ext(".gob").For(r.file.Path)
+		tasks = append(tasks, p.soundTask(r), listenTask(hearID(r), "hear", key, r, costHear, intake.Listen))
 	}
 	if r.info.Video != nil && r.role == roleVideo {
 		tasks = append(tasks, p.seeTask(r))

@@ -11,6 +11,7 @@ import (
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 	"ripieno/mix/align"
+	"ripieno/mix/audio"
 )
 
 // Kinds of Bad.
@@ -68,20 +69,25 @@ func (p *Production) featuresKey(r *recording) store.Action {
 }
 
 func (p *Production) featuresTask(r *recording) task.Task {
+	return listenTask(analyseID(r), "listen", p.featuresKey(r), r, costAnalyse, align.Analyse)
+}
+
+// listenTask keeps what measure finds in a recording's decoded sound. cost is
+// that of a second of it.
+func listenTask[T any](id, stage string, key store.Action, r *recording, cost float64, measure func(audio.Source) (T, error)) task.Task {
 	return task.Task{
-		ID: analyseID(r), Name: r.file.Path, Stage: "listen", Action: p.featuresKey(r), Keep: true,
-		After: []string{soundID(r)}, Cost: costAnalyse * r.info.Duration,
+		ID: id, Name: r.file.Path, Stage: stage, Action: key, Keep: true, After: []string{soundID(r)}, Cost: cost * r.info.Duration,
 		Make: func(_ context.Context, in task.Inputs, tmp string, _ func(float64)) error {
 			wav, err := media.OpenWAV(in[soundID(r)])
 			if err != nil {
 				return err
 			}
 			defer wav.Close()
-			f, err := align.Analyse(wav)
+			v, err := measure(wav)
 			if err != nil {
 				return err
 			}
-			return save(tmp, f)
+			return save(tmp, v)
 		},
 	}
 }

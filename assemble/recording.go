@@ -22,6 +22,7 @@ import (
 	"ripieno/layout/motion"
 	"ripieno/mix"
 	"ripieno/mix/align"
+	"ripieno/mix/playing"
 )
 
 // Roles of a take's files.
@@ -146,7 +147,7 @@ func cached[T any](ctx context.Context, s *store.Store, key store.Action, comput
 var numberTypes = sync.OnceValue(func() error {
 	enc := gob.NewEncoder(io.Discard)
 	for _, v := range []any{media.Info{}, &align.Features{}, align.Match{}, mix.Analysis{}, soundReport{}, intake.Sound{}, intake.Picture{},
-		voiceInfo{}, flash.Result{}, light.RGB{}} {
+		voiceInfo{}, flash.Result{}, light.RGB{}, &playing.Tones{}} {
 		if err := enc.Encode(v); err != nil {
 			return err
 		}

@@ -30,6 +30,43 @@ somebody is missing.`,
 		})
 }
 
+func (a *app) reportVerb() *cobra.Command {
+	var o assemble.ReviewOptions
+	c := a.verb("report", "write one page about all takes",
+		`Writes out/report.html, one page about all takes for whoever puts the production
+together: the roll call with every take's loudness over the bar lines, what
+check says, where sync put each file and why, levels, how everybody plays, the
+rough cut when there is one, and a note to every player to copy into an e-mail.
+It is one file that needs no network, works from disk and prints on paper.
+
+How takes are played (timing measure by measure, tuning, entries) is a help for
+whoever conducts and no marks. --no-playing leaves it out.`,
+		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
+			r, err := p.Review(cmd.Context(), o)
+			if err != nil {
+				return nil, err
+			}
+			return func() error { return a.show(r, reviewTable(r)) }, assemble.Verdict(r.Faults)
+		})
+	c.Flags().BoolVar(&o.NoPlaying, "no-playing", false, "leave out how takes are played")
+	return c
+}
+
+func reviewTable(r assemble.ReviewResult) func(io.Writer) {
+	return func(w io.Writer) {
+		counts := map[string]int{}
+		for _, t := range r.Takes {
+			counts[t.Level]++
+		}
+		fmt.Fprintf(w, "wrote %s (%d kB)\n", r.File, (r.Bytes+999)/1000)
+		fmt.Fprintf(w, "%d takes: %d in order, %d with a question, %d to come again, %d still to come\n", len(r.Takes),
+			counts["ok"], counts["ask"], counts["redo"], counts["missing"])
+		if r.Film == "" {
+			fmt.Fprintln(w, "there is no rough cut to show yet; ripieno rough makes it")
+		}
+	}
+}
+
 func rollTable(r assemble.RollResult) func(io.Writer) {
 	return func(w io.Writer) {
 		table(w, func(row func(...any)) {

@@ -104,7 +104,13 @@ func call[P, R any](b *browser, cmd cdp.Command[P, R], params P) R {
 // open writes a page to a file of its own and opens it.
 func (b *browser) open(html string) {
 	b.t.Helper()
-	path := filepath.Join(b.t.TempDir(), "page.html")
+	b.openIn(b.t.TempDir(), html)
+}
+
+// openIn is open in a folder where there may be other files.
+func (b *browser) openIn(dir, html string) {
+	b.t.Helper()
+	path := filepath.Join(dir, "page.html")
 	if err := os.WriteFile(path, []byte(html), 0o666); err != nil {
 		b.t.Fatal(err)
 	}

@@ -138,9 +138,9 @@ func TestGoldenPages(t *testing.T) {
 
 // text is what a person reads of a page, tags and style taken out.
 func text(page string) string {
-	page = page[strings.Index(page, "<body>"):]
+	page = page[strings.Index(page, "<body"):]
 	page = regexp.MustCompile(`<[^>]*>`).ReplaceAllString(page, " ")
-	page = strings.NewReplacer("&#39;", "'", "&#34;", `"`, "&amp;", "&", "&lt;", "<", "&gt;", ">").Replace(page)
+	page = strings.NewReplacer("&#39;", "'", "&#34;", `"`, "&amp;", "&", "&#43;", "+", "&lt;", "<", "&gt;", ">").Replace(page)
 	return strings.Join(strings.Fields(page), " ")
 }
 

@@ -56,6 +56,7 @@ type player struct {
 	m      *tempo.Map
 	inst   instrument
 	sounds []sound
+	notes  []Note
 	late   float64
 	wrote  []float64 // guide seconds at which the part's notes are written
 	cue    float64   // guide time of the cue sound; NaN none
@@ -115,6 +116,7 @@ func (p *player) play(r *rand.Rand, notes []note) {
 		wander = 0.95*wander + slow*0.3*r.NormFloat64()
 		d := bias + wander + jitter*r.NormFloat64()
 		p.sounds = append(p.sounds, sound{kind: "note", at: n.at + d, length: n.length, pitch: n.pitch, loud: n.loud})
+		p.notes = append(p.notes, Note{Written: n.at, Played: n.at + d, MIDI: n.pitch})
 		p.late += d / float64(len(notes))
 	}
 }

@@ -1,0 +1,119 @@
+package report
+
+import (
+	"html/template"
+	"io"
+	"sync"
+)
+
+// Levels of a take and of a finding.
+const (
+	LevelOK      = "ok"      // usable as it is
+	LevelAsk     = "ask"     // usable, and worth a friendly question
+	LevelRedo    = "redo"    // not usable as it is
+	LevelMissing = "missing" // not in yet; of takes only
+)
+
+// Review is what the report page says: everything that whoever puts the
+// production together wants to see of the takes. Empty texts are left out.
+type Review struct {
+	Title, Composer, Ensemble string
+	Due                       string // in words
+	SendTo                    string // where new recordings go, as the manifest says
+	From                      string // who signs the notes to players
+	// Span is the guide time that the staves show, Start the beginning of
+	// measure 1 and Bars the beginning of every measure and the end, seconds.
+	Span  [2]float64
+	Start float64
+	Bars  []float64
+	Film  *Film // nil: there is no rough cut yet
+	Takes []Reviewed
+	// Playing says whether takes have theirs, which a person can switch off.
+	Playing bool
+	PitchHz float64 // what tuning is measured against
+}
+
+// Film is the rough cut, by a name relative to the page. AtZero is the guide
+// time at its beginning, in seconds.
+type Film struct {
+	Name   string
+	AtZero float64
+}
+
+// Reviewed is one take.
+type Reviewed struct {
+	Name                  string // of the take
+	Player, Part, Section string
+	Level                 string // one of the levels
+	Files                 []string
+	Findings              []Found // worst first
+	// Picture is one upright frame as JPEG, W by H pixels; nil for none.
+	Picture []byte
+	W, H    int
+	// Wave is the loudness over Review.Span in equal steps, 0 to 1; steps where
+	// there is no recording are negative. nil: it is not known where the
+	// recording lies.
+	Wave    []float64
+	Places  []Place
+	Levels  []Loudness
+	Playing *Playing // nil: not measured
+	// Release is what may be published of the take: "yes", "audio-only", "no" or
+	// "missing"; "" says nothing of it. Without a release of the picture the page
+	// shows none either.
+	Release string
+}
+
+// Found is one finding of a take.
+type Found struct {
+	Level string  // one of the levels but LevelMissing
+	Sure  float64 // 0.5 to 1
+	File  string  // "" for the take as a whole
+	What  string  // what was found
+	Ask   string  // what to ask the player; "" for nothing
+}
+
+// Place is where one file lies on guide time and why.
+type Place struct {
+	File       string
+	Offset     float64 // seconds
+	DriftPPM   float64
+	Confidence float64 // 0 to 1
+	Sure       bool
+	Method     string
+	Evidence   []string
+	Reason     string   // why it is not sure
+	LateMS     *float64 // playing against clap, positive late; nil when unknown
+}
+
+// Loudness is how loud one file is as recorded; absent values are nil.
+type Loudness struct {
+	File             string
+	LUFS, Peak, Back *float64 // integrated, highest sample (dBFS), quietest moments (dBFS)
+}
+
+// Playing is how a take was played.
+type Playing struct {
+	Notes    int      // whose beginnings were used
+	SpreadMS *float64 // of single notes; nil when unknown
+	Soft     bool     // notes begin too gradually to be exact
+	// Measures are from measure 1: how far off in ms the notes are, NaN where
+	// there are none.
+	Measures []float64
+	Missed   []Gap
+	Cents    *float64 // median against the reference; nil when unknown
+	CentsOff *float64 // spread of single tones
+	Tones    int
+	Score    bool // compared with the notes of the score
+}
+
+// Gap is a run of measures without a sound where one is expected. Why is
+// "score", "part" or "others".
+type Gap struct {
+	From, To int
+	Why      string
+}
+
+var reviewPage = sync.OnceValue(func() *template.Template { return page("report.html", "report.css", "report.js") })
+
+// WriteReview writes a review as one page. The same review gives the same bytes.
+func WriteReview(w io.Writer, r Review) error { return reviewPage().Execute(w, r.view()) }

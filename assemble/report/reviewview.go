@@ -1,0 +1,260 @@
+package report
+
+import (
+	"encoding/base64"
+	"fmt"
+	"html/template"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// reviewView is a review in words, ready for the page.
+type reviewView struct {
+	Review
+	By     string
+	Counts []count
+	Ruling string
+	Marks  []mark
+	Groups []group
+	All    []takeView
+	Steps  []string // what the steps of the strip of timing mean
+}
+
+// count is how many takes have a level.
+type count struct {
+	Level, Word string
+	N           int
+}
+
+// group is a run of takes of one section.
+type group struct {
+	Section string
+	Takes   []takeView
+}
+
+// takeView is one take in words.
+type takeView struct {
+	Reviewed
+	Seat     int
+	Status   string // its level in words
+	Brief    string // the worst finding, or how it stands
+	Staff    staff
+	StaffAlt string
+	Thumb    template.URL
+	Heard    []fileView
+	Consent  string
+	Play     []string
+	Letter   string
+	Lines    int    // of the letter
+	With     string // the take with which the letter is, when it is not this one
+}
+
+type placeView struct {
+	Place
+	At, Drift, Sureness, How, Late string
+}
+
+// fileView is what was measured of one file: where it lies and how loud it is,
+// either of which may be missing.
+type fileView struct {
+	File  string
+	Where *placeView
+	Loud  *loudView
+}
+
+type loudView struct{ LUFS, Peak, Back string }
+
+// words of the levels, in the order of the page.
+var levelWords = []count{
+	{LevelRedo, "to come again", 0}, {LevelAsk, "with a question", 0}, {LevelMissing, "still to come", 0}, {LevelOK, "in order", 0},
+}
+
+func levelWord(level string) string {
+	for _, c := range levelWords {
+		if c.Level == level {
+			return c.Word
+		}
+	}
+	return level
+}
+
+func (r Review) view() reviewView {
+	v := reviewView{Review: r, Ruling: r.ruling(), Marks: r.marks(), Counts: slices.Clone(levelWords)}
+	if r.Composer != "" {
+		v.By = "by " + r.Composer
+	}
+	last := 0.0
+	for _, limit := range heatSteps {
+		v.Steps = append(v.Steps, fmt.Sprintf("%.0f to %.0f ms", last, limit))
+		last = limit
+	}
+	v.Steps = append(v.Steps, fmt.Sprintf("%.0f ms and more", last))
+	for i, t := range r.Takes {
+		for k := range v.Counts {
+			if v.Counts[k].Level == t.Level {
+				v.Counts[k].N++
+			}
+		}
+		tv := r.take(i)
+		v.All = append(v.All, tv)
+		if n := len(v.Groups); n == 0 || v.Groups[n-1].Section != t.Section {
+			v.Groups = append(v.Groups, group{Section: t.Section})
+		}
+		g := &v.Groups[len(v.Groups)-1]
+		g.Takes = append(g.Takes, tv)
+	}
+	return v
+}
+
+// Who is how a take is called on the page.
+func (t takeView) Who() string {
+	if t.Player != "" {
+		return t.Player
+	}
+	return t.Name
+}
+
+func (r Review) take(i int) takeView {
+	t := r.Takes[i]
+	v := takeView{Reviewed: t, Seat: i + 1, Status: levelWord(t.Level), Staff: r.staff(t), Letter: r.letter(i)}
+	v.Lines = strings.Count(v.Letter, "\n") + 2
+	if v.Letter == "" {
+		k := slices.IndexFunc(r.Takes, func(o Reviewed) bool { return o.Player == t.Player })
+		v.With = r.Takes[k].Name
+	}
+	if len(t.Picture) > 0 && t.Release != "no" && t.Release != "audio-only" {
+		v.Thumb = template.URL("data:image/jpeg;base64," + base64.StdEncoding.EncodeToString(t.Picture))
+	}
+	if len(t.Findings) > 0 && t.Findings[0].Level != LevelOK {
+		v.Brief = t.Findings[0].What
+	}
+	v.Consent = releases[t.Release]
+	for _, name := range t.Files {
+		v.Heard = append(v.Heard, t.file(name))
+	}
+	if t.Playing != nil && r.Playing {
+		v.Play = r.playing(t)
+	}
+	v.StaffAlt = r.staffAlt(v)
+	return v
+}
+
+// file is what was measured of one of a take's files.
+func (t Reviewed) file(name string) fileView {
+	v := fileView{File: name}
+	for _, p := range t.Places {
+		if p.File == name {
+			where := p.view()
+			v.Where = &where
+		}
+	}
+	for _, l := range t.Levels {
+		if l.File == name {
+			v.Loud = &loudView{level(l.LUFS, "LUFS"), level(l.Peak, "dBFS"), level(l.Back, "dBFS")}
+		}
+	}
+	return v
+}
+
+func level(v *float64, unit string) string {
+	if v == nil {
+		return "silent"
+	}
+	return strings.Replace(fmt.Sprintf("%.1f %s", *v, unit), "-", "−", 1)
+}
+
+// releases in words.
+var releases = map[string]string{
+	"yes": "Picture and sound may be published.", "audio-only": "Only the sound may be published.", "no": "Nothing of it may be published.",
+	"missing": "There is no release yet. Ask before anything is published.",
+}
+
+// methods in words; others are shown as they are.
+var methods = map[string]string{
+	"cue": "by the clap", "playing": "by the playing", "cue+playing": "by clap and playing", "device": "by the player's other device",
+	"cue given": "by the clap you gave", "offset given": "by the offset you gave", "none": "not placed",
+}
+
+func (p Place) view() placeView {
+	v := placeView{Place: p, At: fmt.Sprintf("%+.3f s", p.Offset), Drift: fmt.Sprintf("%+.1f ppm", p.DriftPPM), How: p.Method, Late: "not known"}
+	v.At, v.Drift = strings.Replace(v.At, "-", "−", 1), strings.Replace(v.Drift, "-", "−", 1)
+	if how, ok := methods[p.Method]; ok {
+		v.How = how
+	}
+	v.Sureness = strconv.FormatFloat(math.Floor(1000*p.Confidence)/10, 'f', 1, 64) + " %"
+	if !p.Sure {
+		v.Sureness += ", which is not sure enough"
+	}
+	if p.LateMS != nil {
+		v.Late = late(*p.LateMS)
+	}
+	return v
+}
+
+// late is a lateness in words.
+func late(ms float64) string {
+	switch n := math.Round(math.Abs(ms)); {
+	case n < 1:
+		return "as one"
+	case ms > 0:
+		return fmt.Sprintf("%.0f ms after the clap", n)
+	default:
+		return fmt.Sprintf("%.0f ms before the clap", n)
+	}
+}
+
+// staffAlt says what the drawing shows.
+func (r Review) staffAlt(t takeView) string {
+	if t.Wave == nil {
+		return "Nothing to draw yet"
+	}
+	text := "Loudness over the piece"
+	if n := r.sounding(t.Wave); n >= 0 {
+		text += fmt.Sprintf(", sound in %d %% of the music", n)
+	}
+	if t.Playing != nil && r.Playing {
+		text += "; timing measure by measure"
+		if n := len(t.Playing.Missed); n > 0 {
+			text += "; marked: " + strings.Join(gaps(t.Playing.Missed), ", ")
+		}
+	}
+	return text
+}
+
+// sounding is the share of the music in which a take is heard, in per cent,
+// −1 for none.
+func (r Review) sounding(wave []float64) int {
+	loud, all := 0, 0
+	for i, v := range wave {
+		at := r.Span[0] + (float64(i)+0.5)*(r.Span[1]-r.Span[0])/float64(len(wave))
+		if at < r.Start || len(r.Bars) == 0 || at > r.Bars[len(r.Bars)-1] {
+			continue
+		}
+		all++
+		if v > 0.03 {
+			loud++
+		}
+	}
+	if all == 0 {
+		return -1
+	}
+	return int(math.Round(100 * float64(loud) / float64(all)))
+}
+
+func gaps(missed []Gap) []string {
+	var all []string
+	for _, g := range missed {
+		all = append(all, measures(g.From, g.To))
+	}
+	return all
+}
+
+// measures names a run of them.
+func measures(from, to int) string {
+	if from == to {
+		return fmt.Sprintf("measure %d", from)
+	}
+	return fmt.Sprintf("measures %d to %d", from, to)
+}

@@ -1,0 +1,86 @@
+package assemble
+
+import (
+	"bytes"
+	"image/jpeg"
+	"math"
+
+	"ripieno/assemble/plan"
+	"ripieno/assemble/report"
+	"ripieno/assemble/task"
+)
+
+// frameMoment is where in the music the frame of a take is taken: players are
+// in the middle of something by then.
+const frameMoment = 0.4
+
+// Thumbnails are thumbHigh pixels high and at most thumbWide wide, and have
+// thumbBytes at most: two hundred of them make a page of less than two
+// megabytes.
+const (
+	thumbHigh  = 126
+	thumbWide  = 224
+	thumbBytes = 6000
+)
+
+// frames says which frame of each take the page shows; takes without picture
+// are not in the result. A picture whose place is not known is shown at the
+// same share of the file.
+func (p *Production) frames(all []located, line plan.Timeline) map[string]plan.Conform {
+	out := map[string]plan.Conform{}
+	for _, l := range all {
+		if l.err != nil || l.role != roleVideo || l.info.Video == nil {
+			continue
+		}
+		clock := plan.Clock{Offset: l.place.Offset}
+		pic := picture(l, *l.info.Video, clock)
+		if pic.W < 1 || pic.H < 1 || !(pic.Last > pic.First) {
+			continue
+		}
+		at := p.man.Tempo.Start() + frameMoment*(p.man.Tempo.End()-p.man.Tempo.Start())
+		if !l.usable() {
+			pic.Clock = plan.Clock{}
+			at = pic.First + frameMoment*(pic.Last-pic.First)
+		}
+		at = min(max(at, pic.Clock.Guide(pic.First)), pic.Clock.Guide(pic.Last)-0.2)
+		n := line.Rate.Frame(at)
+		w, h := thumbSize(pic.W, pic.H)
+		out[l.owner] = plan.Conform{Take: l.owner, Picture: *pic, W: w, H: h, Frames: plan.Span{From: n, To: n + 1}}
+	}
+	return out
+}
+
+// thumbSize fits a picture into that of a thumbnail; even, as ffmpeg wants it.
+func thumbSize(w, h int) (int, int) {
+	scale := min(thumbWide/float64(w), thumbHigh/float64(h))
+	even := func(v int) int { return max(2, 2*int(math.Round(float64(v)*scale/2))) }
+	return even(w), even(h)
+}
+
+// thumbnail puts a take's frame into the page. A frame that could not be read
+// is left out: check says what is wrong.
+func (p *Production) thumbnail(t *report.Reviewed, c plan.Conform, line plan.Timeline, res task.Result) error {
+	made, err := p.stillTask(c, line)
+	if err != nil {
+		return err
+	}
+	path := res.Path(made.ID)
+	if path == "" {
+		return nil
+	}
+	img, err := readPNG(path)
+	if err != nil {
+		return err
+	}
+	for _, quality := range []int{78, 68, 58, 46, 34, 20, 8} {
+		var b bytes.Buffer
+		if err := jpeg.Encode(&b, img, &jpeg.Options{Quality: quality}); err != nil {
+			return err
+		}
+		if b.Len() <= thumbBytes {
+			t.Picture, t.W, t.H = b.Bytes(), c.W, c.H
+			return nil
+		}
+	}
+	return nil // a picture of pure noise, which shows nothing anyway
+}
