@@ -259,3 +259,29 @@ func TestSyncRowOfARetake(t *testing.T) {
 		t.Errorf("state %d, cue at %v, onsets %v", rows[i].State, tr.Cue, tr.Onsets)
 	}
 }
+
+// TestTheScorePlacesAPart: even quarters without a clap lie anywhere, until the
+// part of the same name says where they rest.
+func TestTheScorePlacesAPart(t *testing.T) {
+	for _, scored := range []bool{true, false} {
+		p := openReview(t)
+		p.man.Takes[0].Audio.Offset = nil
+		if !scored {
+			p.man.Takes[0].Part = "Oboe 2"
+		}
+		all, err := p.locate(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := all[0].place
+		if said := slices.Contains(got.Evidence, "the notes begin where the score has them"); said != scored {
+			t.Errorf("score %v: %+v", scored, got)
+		}
+		if scored && math.Abs(got.Offset+1) > 0.02 {
+			t.Errorf("the oboe lies at %.3f, want -1: %+v", got.Offset, got)
+		}
+		if !scored && got.Sure {
+			t.Errorf("sure without a clap and without a score: %+v", got)
+		}
+	}
+}

@@ -240,10 +240,14 @@ func (p *Production) place(recs []*recording, pairs [][2]*recording, res task.Re
 		if r.err != nil {
 			continue
 		}
+		t := p.man.Takes[r.take]
 		in := align.Recording{
-			Name: r.name(), Take: p.man.Takes[r.take].Name, Role: r.role,
+			Name: r.name(), Take: t.Name, Role: r.role,
 			CueAt: r.file.CueAt, Offset: r.file.Offset, DriftPPM: r.file.DriftPPM,
-			AsPlayed: p.man.Takes[r.take].Timing == manifest.AsPlayed,
+			AsPlayed: t.Timing == manifest.AsPlayed,
+		}
+		if part := p.scorePart(t.Part); part != nil {
+			in.Onsets = part.Seconds(p.man.Tempo)
 		}
 		if r.info.Audio != nil {
 			out := res.Of(analyseID(r))

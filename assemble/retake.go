@@ -42,6 +42,9 @@ func (p *Production) placeAll(recs []align.Recording, pairs []align.Pair) map[st
 			at := *r.Offset - shift
 			r.Offset = &at
 		}
+		for i := range r.Onsets { // likewise
+			r.Onsets[i] -= shift
+		}
 		groups[m] = append(groups[m], r)
 	}
 	placed := map[string]align.Placement{}
