@@ -3,7 +3,7 @@ package assemble
 import (
 	"bytes"
 	"context"
-	"errors"
+	"crypto/sha256"
 	"fmt"
 	"net/url"
 	"os"
@@ -25,7 +25,6 @@ const (
 	exportEdits    = "edits"
 	exportTempo    = "tempo.mid"
 	exportOffsets  = "offsets.csv"
-	exportContents = "contents.txt"
 )
 
 // export is a hand-over while it is written.
@@ -35,8 +34,15 @@ type export struct {
 	all   []located
 	dir   string
 	stems []stem
-	files []string // relative to dir
+	made  task.Result // with the stems
+	texts []exportText
 	r     ExportResult
+}
+
+// exportText is a file of a hand-over that is not a stem.
+type exportText struct {
+	file string // with slashes, relative to the folder
+	data []byte
 }
 
 // Export writes the production down for whoever finishes it elsewhere: stems,
@@ -50,9 +56,6 @@ func (p *Production) Export(ctx context.Context) (ExportResult, error) {
 	var err error
 	if x.dir, err = p.out(exportFolder); err != nil {
 		return x.r, err
-	}
-	if err := os.MkdirAll(filepath.Join(x.dir, exportEdits), 0o777); err != nil {
-		return x.r, unwritable(x.dir, err)
 	}
 	if x.all, err = p.locate(ctx); err != nil {
 		return x.r, err
@@ -81,17 +84,11 @@ func (x *export) sound(ctx context.Context) error {
 	for _, s := range x.stems {
 		tasks = append(tasks, s.task)
 	}
-	res, err := x.p.run(ctx, tasks)
-	if err != nil {
+	if x.made, err = x.p.run(ctx, tasks); err != nil {
 		return err
 	}
-	x.r.Tasks = TaskCount{Run: res.Stats.Run, Reused: res.Stats.Reused}
-	list, err := x.p.copyStems(ctx, x.stems, exportFolder, res)
-	x.r.Stems = append(x.r.Stems, list...)
-	for _, s := range x.stems {
-		x.files = append(x.files, s.file)
-	}
-	return err
+	x.r.Tasks = TaskCount{Run: x.made.Stats.Run, Reused: x.made.Stats.Reused}
+	return nil
 }
 
 // timeline writes the recordings in their places, as a timeline and as a list
@@ -105,9 +102,7 @@ func (x *export) timeline(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	if x.r.Timeline, err = x.write(ctx, exportTimeline, data); err != nil {
-		return err
-	}
+	x.r.Timeline = x.write(exportTimeline, data)
 	for _, take := range x.p.man.Takes {
 		list := interchange.EDL{Title: x.p.man.Title + " " + take.Name, Rate: t.Rate}
 		for _, k := range t.Tracks {
@@ -139,9 +134,8 @@ func (x *export) edit(ctx context.Context, name string, list interchange.EDL) er
 	if err != nil {
 		return err
 	}
-	path, err := x.write(ctx, exportEdits+"/"+name+".edl", []byte(text))
-	x.r.Edits = append(x.r.Edits, path)
-	return err
+	x.r.Edits = append(x.r.Edits, x.write(exportEdits+"/"+name+".edl", []byte(text)))
+	return nil
 }
 
 // shots writes the shots of a film as cuts of the finished film: on a timeline
@@ -186,40 +180,56 @@ func (x *export) tempo(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	x.r.Tempo, err = x.write(ctx, exportTempo, midi.Bytes())
+	x.r.Tempo = x.write(exportTempo, midi.Bytes())
+	return nil
+}
+
+// write takes a file into the hand-over and says where it will lie.
+func (x *export) write(name string, data []byte) string {
+	x.texts = append(x.texts, exportText{name, data})
+	return filepath.Join(x.dir, filepath.FromSlash(name))
+}
+
+// close writes everything and removes what an earlier export wrote besides: a
+// take that was withdrawn must not lie around.
+func (x *export) close(ctx context.Context) error {
+	now, err := x.p.stemFiles(x.stems, "", x.made)
+	if err != nil {
+		return err
+	}
+	for _, t := range x.texts {
+		now = append(now, writtenFile{sha256.Sum256(t.data), t.file})
+	}
+	slices.SortFunc(now, func(a, b writtenFile) int { return strings.Compare(a.file, b.file) })
+	if err := os.MkdirAll(filepath.Join(x.dir, exportEdits), 0o777); err != nil {
+		return unwritable(x.dir, err)
+	}
+	gone, err := x.p.replace(ctx, record{x.dir, isExported}, now, func() error {
+		for _, t := range x.texts {
+			if err := publishBytes(ctx, filepath.Join(x.dir, filepath.FromSlash(t.file)), t.data); err != nil {
+				return err
+			}
+		}
+		list, err := x.p.copyStems(ctx, x.stems, exportFolder)
+		x.r.Stems = append(x.r.Stems, list...)
+		return err
+	})
+	x.r.Removed, x.r.Notes = gone.removed, gone.notes
 	return err
 }
 
-// write puts a file of the hand-over in its place.
-func (x *export) write(ctx context.Context, name string, data []byte) (string, error) {
-	path := filepath.Join(x.dir, filepath.FromSlash(name))
-	x.files = append(x.files, filepath.FromSlash(name))
-	return path, publishBytes(ctx, path, data)
-}
-
-// close writes what belongs to the hand-over and removes what an earlier one
-// wrote besides: a take that was withdrawn must not lie around.
-func (x *export) close(ctx context.Context) error {
-	path := filepath.Join(x.dir, exportContents)
-	old, err := os.ReadFile(path)
-	if err != nil && !errors.Is(err, os.ErrNotExist) {
-		return err
+// isExported says whether a path, relative to the folder of a hand-over, can be
+// a file of one.
+func isExported(file string) bool {
+	switch file {
+	case exportTimeline, exportTempo, exportOffsets:
+		return true
 	}
-	slices.Sort(x.files)
-	for name := range strings.Lines(string(old)) {
-		name = filepath.FromSlash(strings.TrimSpace(name))
-		gone := filepath.Join(x.dir, name)
-		if !filepath.IsLocal(name) || slices.Contains(x.files, name) {
-			continue
-		}
-		if info, err := os.Lstat(gone); err == nil && info.Mode().IsRegular() {
-			if err := os.Remove(gone); err != nil {
-				return unwritable(x.dir, err)
-			}
-			x.r.Removed = append(x.r.Removed, gone)
-		}
+	if name, ok := strings.CutPrefix(file, exportEdits+"/"); ok {
+		return !strings.Contains(name, "/") && strings.HasSuffix(name, ".edl")
 	}
-	return publishBytes(ctx, path, []byte(filepath.ToSlash(strings.Join(x.files, "\n"))+"\n"))
+	stem, ok := strings.CutPrefix(file, stemsFolder+"/")
+	return ok && isStem(stem)
 }
 
 // address is a file as the timeline refers to it: from the timeline's own

@@ -2,6 +2,7 @@ package assemble
 
 import (
 	"bytes"
+	"crypto/sha256"
 	"encoding/csv"
 	"encoding/json"
 	"fmt"
@@ -217,8 +218,8 @@ func checkOffsets(t *testing.T, path string, takes []placedTake) {
 	}
 }
 
-// TestExportLeavesStrangeFilesAlone: only what an export wrote is removed, and
-// a list of contents that names other files does no harm.
+// TestExportLeavesStrangeFilesAlone: only what an export wrote, and nobody
+// changed since, is removed, and a record that names other files does no harm.
 func TestExportLeavesStrangeFilesAlone(t *testing.T) {
 	findTool(t)
 	dir := t.TempDir()
@@ -227,14 +228,17 @@ func TestExportLeavesStrangeFilesAlone(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	mine, old := filepath.Join(r.Dir, "mine.txt"), filepath.Join(r.Dir, "edits", "take-old.edl")
-	for _, path := range []string{mine, old} {
+	mine, old, changed := filepath.Join(r.Dir, "mine.txt"), filepath.Join(r.Dir, "edits", "take-old.edl"), filepath.Join(r.Dir, "edits", "take-two.edl")
+	for _, path := range []string{mine, old, changed} {
 		if err := os.WriteFile(path, []byte("x"), 0o666); err != nil {
 			t.Fatal(err)
 		}
 	}
-	list := "edits/take-old.edl\n../../production.yaml\n" + mine + "\n/etc/hostname\nstems\n\n"
-	if err := os.WriteFile(filepath.Join(r.Dir, exportContents), []byte(list), 0o666); err != nil {
+	list := fmt.Sprintf("%x  edits/take-two.edl\n", sha256.Sum256([]byte("y")))
+	for _, file := range []string{"edits/take-old.edl", "../../production.yaml", "mine.txt", mine, "edits/../mine.txt", "stems", ""} {
+		list += fmt.Sprintf("%x  %s\n", sha256.Sum256([]byte("x")), file)
+	}
+	if err := os.WriteFile(filepath.Join(r.Dir, recordName), []byte(list), 0o666); err != nil {
 		t.Fatal(err)
 	}
 	r, err = p.Export(t.Context())
@@ -244,7 +248,10 @@ func TestExportLeavesStrangeFilesAlone(t *testing.T) {
 	if !slices.Equal(r.Removed, []string{old}) {
 		t.Errorf("removed %q", r.Removed)
 	}
-	for _, path := range []string{mine, filepath.Join(dir, "production.yaml"), r.Stems[0].File} {
+	if len(r.Notes) != 1 || !strings.Contains(r.Notes[0], "take-two.edl is of an earlier run") {
+		t.Errorf("notes %q", r.Notes)
+	}
+	for _, path := range []string{mine, changed, filepath.Join(dir, "production.yaml"), r.Stems[0].File} {
 		if _, err := os.Stat(path); err != nil {
 			t.Error(err)
 		}

@@ -153,6 +153,6 @@ func (x *export) offsets(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	x.r.Offsets, err = x.write(ctx, exportOffsets, data)
-	return err
+	x.r.Offsets = x.write(exportOffsets, data)
+	return nil
 }

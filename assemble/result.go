@@ -187,6 +187,7 @@ type ExportResult struct {
 	Offsets  string    `json:"offsets"`  // comma-separated values
 	Stems    []MixStem `json:"stems"`
 	Removed  []string  `json:"removed,omitempty"` // files of an earlier export that are no part of this one
+	Notes    []string  `json:"notes,omitempty"`   // on those that were changed since and are left
 	Tasks    TaskCount `json:"tasks"`
 	Releases []Bad     `json:"releases,omitempty"` // what is open before this may be published
 	Faults   []Bad     `json:"faults,omitempty"`

@@ -20,6 +20,7 @@ import (
 
 // Where stems go, beside the master.
 const (
+	stemsFolder  = "stems"
 	takeStems    = "stems/takes"
 	sectionStems = "stems/sections"
 	noSection    = "without-section"
@@ -222,14 +223,59 @@ func (a *added) Close() error {
 	return errors.Join(errs...)
 }
 
-// copyStems copies finished stems into a folder of the outputs, "" for that
-// itself.
-func (p *Production) copyStems(ctx context.Context, stems []stem, folder string, res task.Result) ([]MixStem, error) {
-	var list []MixStem
+// stemFiles are the records of the stems as they lie in a folder.
+func (p *Production) stemFiles(stems []stem, folder string, res task.Result) ([]writtenFile, error) {
+	var list []writtenFile
 	for _, s := range stems {
 		if res.Path(s.task.ID) == "" {
 			return nil, firstFailure(res)
 		}
+		hash, err := p.store.Hash(s.task.Action)
+		if err != nil {
+			return nil, err
+		}
+		file, err := filepath.Rel(folder, s.file)
+		if err != nil {
+			return nil, err
+		}
+		list = append(list, writtenFile{hash, filepath.ToSlash(file)})
+	}
+	return list, nil
+}
+
+// isStem says whether a path, with slashes and relative to the folder that
+// holds both kinds of stems, can be a stem's: a sound directly in one of them.
+func isStem(file string) bool {
+	folder, name, ok := strings.Cut(file, "/")
+	return ok && !strings.Contains(name, "/") && strings.HasSuffix(name, ".wav") &&
+		(folder == filepath.Base(takeStems) || folder == filepath.Base(sectionStems))
+}
+
+// deliverStems copies the stems to where a person looks for them and takes away
+// those of earlier mixes that are no part of this one: beside the others they
+// would be taken for one.
+func (p *Production) deliverStems(ctx context.Context, stems []stem, res task.Result, r *MixResult) error {
+	dir, err := p.out(stemsFolder)
+	if err != nil {
+		return err
+	}
+	now, err := p.stemFiles(stems, stemsFolder, res)
+	if err != nil {
+		return err
+	}
+	gone, err := p.replace(ctx, record{dir, isStem}, now, func() error {
+		r.Stems, err = p.copyStems(ctx, stems, "")
+		return err
+	})
+	r.Removed, r.Notes = append(r.Removed, gone.removed...), append(r.Notes, gone.notes...)
+	return err
+}
+
+// copyStems copies finished stems into a folder of the outputs, "" for that
+// itself.
+func (p *Production) copyStems(ctx context.Context, stems []stem, folder string) ([]MixStem, error) {
+	var list []MixStem
+	for _, s := range stems {
 		path, err := p.out(filepath.Join(folder, s.file))
 		if err != nil {
 			return nil, err

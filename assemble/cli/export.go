@@ -22,7 +22,7 @@ that reads open formats:
   stems/          every take and every section as mixed, from guide time 0 (BWF)
   tempo.mid       count-in, tempo and meter, from guide time 0 (MIDI)
   offsets.csv     where every recording lies
-  contents.txt    what belongs to it; what an earlier export wrote besides is removed
+  written.sha256  what belongs to it; what an earlier export wrote besides is removed
 
 The timeline refers to the recordings where they are. What a player has not
 released is in none of it.`,
@@ -41,6 +41,9 @@ func exportTable(r assemble.ExportResult) func(io.Writer) {
 		fmt.Fprintf(w, "wrote %d edit lists beside it, %d stems, %s and %s\n", len(r.Edits), len(r.Stems), r.Tempo, r.Offsets)
 		for _, f := range r.Removed {
 			fmt.Fprintf(w, "removed %s, which is no part of it any more\n", f)
+		}
+		for _, n := range r.Notes {
+			fmt.Fprintf(w, "note: %s\n", n)
 		}
 	}
 }

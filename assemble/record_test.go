@@ -8,11 +8,14 @@ import (
 	"ripieno/assemble/store"
 )
 
+// stems is the record of a mix.
+var stems = record{"out/stems", isStem}
+
 // A list names stems by their bytes; lines that could lead anywhere else are
 // none of ours.
 func TestListOfStems(t *testing.T) {
-	list := []writtenStem{{store.ID{1, 2}, "takes/oboe.wav"}, {store.ID{3}, "sections/low strings.wav"}}
-	got := parseStems(formatStems(list))
+	list := []writtenFile{{store.ID{1, 2}, "takes/oboe.wav"}, {store.ID{3}, "sections/low strings.wav"}}
+	got := stems.parse(stems.format(list))
 	if len(got) != 2 || got[0] != list[0] || got[1] != list[1] {
 		t.Errorf("%v became %v", list, got)
 	}
@@ -21,15 +24,15 @@ func TestListOfStems(t *testing.T) {
 		"takes/../../a.wav", "/takes/a.wav", "takes/a.txt", "a.wav", "takes/", "takes/b/a.wav", "sections/..",
 		"takes\\a.wav", "../takes/a.wav", "other/a.wav", "takes/a.wav ", "takes/a\rb.wav",
 	} {
-		if got := parseStems(hash + "  " + file + "\n"); got != nil {
+		if got := stems.parse(hash + "  " + file + "\n"); got != nil {
 			t.Errorf("%q was taken for a stem: %v", file, got)
 		}
-		if got := formatStems([]writtenStem{{store.ID{9}, file}}); got != "" {
+		if got := stems.format([]writtenFile{{store.ID{9}, file}}); got != "" {
 			t.Errorf("%q was listed", file)
 		}
 	}
 	for _, text := range []string{"", "\n", "takes/a.wav\n", hash, hash + " takes/a.wav\n", hash[:60] + "  takes/a.wav\n"} {
-		if got := parseStems(text); got != nil {
+		if got := stems.parse(text); got != nil {
 			t.Errorf("%q was read as %v", text, got)
 		}
 	}
@@ -42,14 +45,14 @@ func FuzzListOfStems(f *testing.F) {
 		f.Add(seed)
 	}
 	f.Fuzz(func(t *testing.T, text string) {
-		list := parseStems(text)
+		list := stems.parse(text)
 		for _, s := range list {
 			dir := filepath.Dir(filepath.Join("out/stems", filepath.FromSlash(s.file)))
 			if dir != filepath.FromSlash("out/"+takeStems) && dir != filepath.FromSlash("out/"+sectionStems) || !strings.HasSuffix(s.file, ".wav") {
 				t.Errorf("%q leads to %q", s.file, dir)
 			}
 		}
-		if again := parseStems(formatStems(list)); len(again) != len(list) {
+		if again := stems.parse(stems.format(list)); len(again) != len(list) {
 			t.Errorf("%d stems became %d", len(list), len(again))
 		}
 	})
