@@ -4,12 +4,14 @@ import (
 	"context"
 	"fmt"
 	"os"
+	"path/filepath"
 
 	"ripieno/assemble/graph"
 	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
+	"ripieno/layout"
 )
 
 // composition is a segment with the tasks whose outputs it is made of.
@@ -57,6 +59,9 @@ func (c composition) segment(mezzanine func(conform int) string, overlay func(k 
 		Canvas: c.film.Canvas, Rate: c.line.Rate, Frames: c.seg.Len(), Rough: c.film.Rough, Backdrop: backdrop,
 		Fade: c.fade(),
 	}
+	if !c.film.Rough {
+		g.Luma = smallCopy(g.Canvas)
+	}
 	if !c.seg.Into {
 		g.Scene = graph.Scene{Pieces: pieces(c.film, sceneOf(c.seg), c.line, mezzanine), Overlay: overlay(0)}
 		return g
@@ -94,6 +99,19 @@ func (c composition) fade() graph.Fade {
 	return f
 }
 
+// What a segment consists of. The small grey copy, in which flashes are
+// counted, is not made for rough cuts.
+const (
+	segmentFile = "segment.mp4"
+	lumaFile    = "luma.gray"
+	lumaWidth   = 64 // pixels: the limits speak of a quarter of the picture
+)
+
+// smallCopy is the size of the small copies of a canvas.
+func smallCopy(c layout.Canvas) graph.Luma {
+	return graph.Luma{W: lumaWidth, H: max(2, (lumaWidth*c.H+c.W/2)/c.W)}
+}
+
 // segmentTask composes one segment. Its key describes what is visible in it
 // and nothing else, so whatever changes elsewhere leaves it alone.
 func (p *Production) segmentTask(c composition) task.Task {
@@ -113,7 +131,11 @@ func (p *Production) segmentTask(c composition) task.Task {
 	if f.Marks {
 		key = key.Arg("marks", markTexts(p.man.Tempo, line, seg))
 	}
-	key = key.Ext(".mp4").For(fmt.Sprintf("%s from %.1f s", f.Name, line.Rate.Seconds(seg.From)))
+	files := []string{segmentFile}
+	if !f.Rough {
+		files = append(files, lumaFile)
+	}
+	key = key.Files(files...).For(fmt.Sprintf("%s from %.1f s", f.Name, line.Rate.Seconds(seg.From)))
 	cost := costCompose
 	if f.Rough {
 		cost = costComposeRough
@@ -128,13 +150,13 @@ func (p *Production) segmentTask(c composition) task.Task {
 }
 
 // compose runs a segment's command and counts what came out.
-func (p *Production) compose(ctx context.Context, c composition, in task.Inputs, tmp string, advance func(float64)) error {
+func (p *Production) compose(ctx context.Context, c composition, in task.Inputs, dir string, advance func(float64)) error {
 	// Every use of a picture gets a name of its own: two equal inputs would
 	// count as one.
 	links := 0
 	var failed error
 	link := func(path, ext string) string {
-		name := fmt.Sprintf("%s.%03d%s", tmp, links, ext)
+		name := fmt.Sprintf("%s.%03d%s", dir, links, ext)
 		links++
 		if err := os.Symlink(path, name); err != nil {
 			failed = err
@@ -150,18 +172,22 @@ func (p *Production) compose(ctx context.Context, c composition, in task.Inputs,
 	}
 	if c.film.Marks {
 		var err error
-		if seg.Marks, err = drawMarks(tmp+".marks", c.film.Canvas.H, markTexts(p.man.Tempo, c.line, c.seg)); err != nil {
+		if seg.Marks, err = drawMarks(dir+".marks", c.film.Canvas.H, markTexts(p.man.Tempo, c.line, c.seg)); err != nil {
 			return err
 		}
 	}
-	cmd, err := graph.Compose(seg, "file:"+tmp)
+	path := filepath.Join(dir, segmentFile)
+	if !c.film.Rough {
+		seg.Luma.Path = "file:" + filepath.Join(dir, lumaFile)
+	}
+	cmd, err := graph.Compose(seg, "file:"+path)
 	if err != nil {
 		return err
 	}
-	if err := p.runCommand(ctx, cmd, tmp, c.seg.Len(), advance); err != nil {
+	if err := p.runCommand(ctx, cmd, dir, c.seg.Len(), advance); err != nil {
 		return err
 	}
-	got, err := media.CountFrames(ctx, p.tool, tmp)
+	got, err := media.CountFrames(path)
 	if err == nil && got != c.seg.Len() {
 		err = fmt.Errorf("a segment of %s has %d frames instead of %d", c.film.Name, got, c.seg.Len())
 	}

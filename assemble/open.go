@@ -62,6 +62,9 @@ type Production struct {
 	tool  *ffmpeg.Tool
 	store *store.Store
 	room  *recording // the recorded room; nil: none
+	// decoders is how many threads a decoder of a picture may use, 0 for as
+	// many as it likes.
+	decoders int
 	// verify makes every run make again what is stored; what came out
 	// different is in differ.
 	verify bool

@@ -43,6 +43,14 @@ type Segment struct {
 	Marks    Marks
 	Into     *Into // a transition to another scene; nil for none
 	Fade     Fade
+	Luma     Luma
+}
+
+// Luma is a second output of a segment: a small grey copy of every frame, raw
+// bytes from 0 (black) to 255 (white).
+type Luma struct {
+	Path string // empty for none
+	W, H int
 }
 
 // encoderThreads is pinned because the bytes x264 writes depend on it;
@@ -69,8 +77,22 @@ func Compose(g Segment, dst string) (Command, error) {
 		s = faded(s, g)
 		s = marked(s, g.Marks, g.Rate)
 		s = filter(s, "format", "pix_fmts=yuv420p")
-		return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, encoder(g))
+		if g.Luma.Path == "" {
+			return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, encoder(g))
+		}
+		two := s.Split()
+		return ffmpeg.MergeOutputs(
+			ffmpeg.Output([]*ffmpeg.Stream{two.Get("0")}, dst, encoder(g)),
+			ffmpeg.Output([]*ffmpeg.Stream{g.Luma.of(two.Get("1"))}, g.Luma.Path, ffmpeg.KwArgs{
+				"c:v": "rawvideo", "f": "rawvideo", "fps_mode": "passthrough", "frames:v": strconv.Itoa(g.Frames),
+			}))
 	})
+}
+
+// of makes the small copy of a picture.
+func (l Luma) of(s *ffmpeg.Stream) *ffmpeg.Stream {
+	s = filter(s, "scale", fmt.Sprintf("w=%d", l.W), fmt.Sprintf("h=%d", l.H), "flags=area", "in_range=tv", "out_range=pc")
+	return filter(s, "format", "pix_fmts=gray")
 }
 
 // scene is the picture of a shot.

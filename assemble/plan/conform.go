@@ -21,6 +21,11 @@ func rung(h int, scale float64) int {
 	return even(h)
 }
 
+// draftLines is the height from which a rough cut's pictures are decoded
+// without H.264's deblocking, which is a fifth of the work. What is smaller
+// decodes quickly and may be shared with a finished film.
+const draftLines = 720
+
 // even is the even number nearest to n, at least 2.
 func even(n int) int { return max(2, (n+1)/2*2) }
 
@@ -47,7 +52,8 @@ func (f *Film) conform(facts map[string]Facts, line Timeline) {
 				at = len(f.Conforms)
 				index[n] = at
 				w := even(int(math.Round(float64(n.rung) * float64(pic.W) / float64(pic.H))))
-				f.Conforms = append(f.Conforms, Conform{Take: t.Take, Picture: pic, W: w, H: n.rung, Frames: frames})
+				draft := f.Rough && min(pic.W, pic.H) >= draftLines
+				f.Conforms = append(f.Conforms, Conform{Take: t.Take, Picture: pic, W: w, H: n.rung, Frames: frames, Draft: draft})
 			}
 			t.Conform = at
 			c := &f.Conforms[at]
