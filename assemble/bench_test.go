@@ -113,7 +113,7 @@ takes:
 // command is what a person who knows ffmpeg well would type for the same film:
 // every take decoded once, scaled to its tile, stacked and encoded with the
 // same settings in one process.
-func (s benchSet) command(dir, out string, rough bool) []string {
+func (s benchSet) command(dir, out string) []string {
 	var args []string
 	var graph strings.Builder
 	var w, h int
@@ -130,11 +130,7 @@ func (s benchSet) command(dir, out string, rough bool) []string {
 	}
 	fmt.Fprintf(&graph, "%sxstack=inputs=%d:layout=%s:fill=black,pad=%d:%d[v];", strings.Join(tiles, ""), s.takes, strings.Join(layout, "|"), w, h)
 	fmt.Fprintf(&graph, "%samix=inputs=%d[a]", strings.Join(sounds, ""), s.takes)
-	preset, crf := "medium", "19"
-	if rough {
-		preset, crf = "veryfast", "26"
-	}
-	return append(args, "-filter_complex", graph.String(), "-map", "[v]", "-map", "[a]", "-c:v", "libx264", "-preset", preset, "-crf", crf,
+	return append(args, "-filter_complex", graph.String(), "-map", "[v]", "-map", "[a]", "-c:v", "libx264", "-preset", "medium", "-crf", "19",
 		"-profile:v", "high", "-g", "60", "-c:a", "aac", "-b:a", "256k", "-movflags", "+faststart", "-y", out)
 }
 
@@ -189,7 +185,7 @@ func (x *comparison) ended(u ffmpeg.Usage) {
 		kind = "ffmpeg that answers a question"
 	}
 	for _, k := range [][2]string{
-		{"-preset medium", "compose"}, {"-preset veryfast", "compose"}, {"-c copy", "join"}, {"-c:a aac", "encode sound"},
+		{"-preset medium", "compose"}, {"-crf 30", "compose"}, {"-c copy", "join"}, {"-c:a aac", "encode sound"},
 		{"-reinit_filter", "conform"}, {"-c:a pcm", "decode sound"}, {"-f rawvideo", "look at the picture"},
 	} {
 		if strings.Contains(text, k[0]) {
@@ -264,7 +260,7 @@ func (x *comparison) ours(name string, n int, gain float64, labels, rough bool) 
 // all runs everything once.
 func (x *comparison) all() {
 	s := x.set
-	x.reference = x.call(s.command(x.dir, filepath.Join(x.dir, "one.mp4"), false)...)
+	x.reference = x.call(s.command(x.dir, filepath.Join(x.dir, "one.mp4"))...)
 	x.report("one command", x.reference, x.reference, "")
 	x.forget()
 	x.ours("rough cold", s.takes, 0, true, true)
@@ -302,7 +298,7 @@ func (x *comparison) decode(from, to int) spent {
 func (x *comparison) encode() spent {
 	raw := filepath.Join(x.dir, "raw.nut")
 	defer os.Remove(raw)
-	args := x.set.command(x.dir, raw, false)
+	args := x.set.command(x.dir, raw)
 	at := slices.Index(args, "-c:v")
 	x.call(append(args[:at:at], "-c:v", "rawvideo", "-c:a", "pcm_s16le", "-f", "nut", "-y", raw)...)
 	both := x.call("-i", raw, "-map", "0:v", "-c:v", "libx264", "-preset", "medium", "-crf", "19", "-profile:v", "high", "-g", "60", "-y", filepath.Join(x.dir, "again.mp4"))

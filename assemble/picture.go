@@ -116,8 +116,10 @@ func (p *Production) overlay(f plan.Film, sc scene) (key store.Action, draw func
 // cardText is everything a card's drawing depends on besides its own text.
 func (p *Production) cardText(s plan.Shot) []string {
 	text := []string{s.Text, p.man.Title, p.man.Composer, p.man.Ensemble, p.man.Dedication}
-	for _, t := range p.man.Takes {
-		text = append(text, t.Section, t.Part, t.Player)
+	if s.NamesPlayers() {
+		for _, t := range p.man.Takes {
+			text = append(text, t.Section, t.Part, t.Player)
+		}
 	}
 	return text
 }

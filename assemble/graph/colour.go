@@ -38,7 +38,14 @@ func toBT709(s *ffmpeg.Stream, c plan.Conform, zscale bool) *ffmpeg.Stream {
 		if p.Range == "pc" || p.PixFmt == "yuvj420p" {
 			in = "full"
 		}
-		s = filter(s, "zscale", fmt.Sprintf("w=%d", c.W), fmt.Sprintf("h=%d", c.H), "filter=bicubic",
+		kernel := "bicubic"
+		if c.Draft {
+			kernel = "bilinear"
+		}
+		// zscale spoils the first frame of another size. This scale does nothing
+		// to frames of the file's own size, and costs nothing then.
+		s = filter(s, "scale", fmt.Sprintf("w=%d", p.W), fmt.Sprintf("h=%d", p.H), "flags=bicubic+accurate_rnd")
+		s = filter(s, "zscale", fmt.Sprintf("w=%d", c.W), fmt.Sprintf("h=%d", c.H), "filter="+kernel,
 			"matrixin=bt709", "matrix=bt709", "rangein="+in, "range=limited")
 	default:
 		size = append(size, "out_color_matrix=bt709", "out_range=tv")
