@@ -23,10 +23,11 @@ type composition struct {
 	backdrop task.Task
 	overlays []task.Task // of the scene; in a transition of the old scene, the new one, and the new one whole
 	glides   []plan.Glide
+	zscale   bool
 }
 
 func (p *Production) composition(f plan.Film, seg plan.Segment, line plan.Timeline, conforms []task.Task, backdrop task.Task) composition {
-	c := composition{film: f, seg: seg, line: line, conforms: conforms, backdrop: backdrop}
+	c := composition{film: f, seg: seg, line: line, conforms: conforms, backdrop: backdrop, zscale: p.tool.Filter("zscale")}
 	add := func(sc scene) { c.overlays = append(c.overlays, drawTask(p.overlay(f, sc))) }
 	if !seg.Into {
 		add(sceneOf(seg))
@@ -56,7 +57,7 @@ func (c composition) scenes() (old, new scene) {
 // segment is c for the graph, with the paths that the two functions give.
 func (c composition) segment(mezzanine func(conform int) string, overlay func(k int) string, backdrop string) graph.Segment {
 	g := graph.Segment{
-		Canvas: c.film.Canvas, Rate: c.line.Rate, Frames: c.seg.Len(), Rough: c.film.Rough, Backdrop: backdrop,
+		Canvas: c.film.Canvas, Rate: c.line.Rate, Frames: c.seg.Len(), Rough: c.film.Rough, Backdrop: backdrop, Zscale: c.zscale,
 		Fade: c.fade(),
 	}
 	if !c.film.Rough {

@@ -40,6 +40,7 @@ type Segment struct {
 	// while its take is not there.
 	Backdrop string
 	Rough    bool
+	Zscale   bool // this ffmpeg has the filter zscale
 	Marks    Marks
 	Into     *Into // a transition to another scene; nil for none
 	Fade     Fade
@@ -226,7 +227,7 @@ func piece(p Piece, g Segment, backdrop backdropper) *ffmpeg.Stream {
 	case p.Inner != (layout.Rect{}):
 		s = beforeItself(s, p)
 	case p.Crop.W != p.Hole.W || p.Crop.H != p.Hole.H:
-		s = filter(s, "scale", strconv.Itoa(p.Hole.W), strconv.Itoa(p.Hole.H), "flags=bicubic+accurate_rnd")
+		s = g.scaled(s, p.Hole.W, p.Hole.H)
 	}
 	s = filter(filter(s, "setsar", "sar=1"), "format", "pix_fmts=yuv420p")
 	parts := []*ffmpeg.Stream{}
@@ -242,6 +243,14 @@ func piece(p Piece, g Segment, backdrop backdropper) *ffmpeg.Stream {
 	}
 	all := ffmpeg.Filter(parts, "concat", ffmpeg.Args{"n=" + strconv.Itoa(len(parts)), "v=1", "a=0"})
 	return paced(all, g.Rate)
+}
+
+// scaled brings a mezzanine, which is BT.709 and always of one size, to another.
+func (g Segment) scaled(s *ffmpeg.Stream, w, h int) *ffmpeg.Stream {
+	if g.Zscale {
+		return filter(s, "zscale", fmt.Sprintf("w=%d", w), fmt.Sprintf("h=%d", h), "filter=bicubic")
+	}
+	return filter(s, "scale", strconv.Itoa(w), strconv.Itoa(h), "flags=bicubic+accurate_rnd")
 }
 
 // beforeItself fits a picture into its hole and fills the rest with the same
