@@ -2,10 +2,13 @@ package assemble
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
+	"sync"
 	"syscall"
 	"testing"
 	"time"
@@ -26,6 +29,7 @@ type benchSet struct {
 var benchSets = map[string]benchSet{
 	"":       {takes: 9, w: 1280, h: 720, seconds: 10, canvas: "1280x720"},
 	"tiny":   {takes: 4, w: 320, h: 180, seconds: 4, canvas: "320x180"},
+	"short9": {takes: 9, w: 1920, h: 1080, seconds: 5, canvas: "1920x1080"},
 	"full9":  {takes: 9, w: 1920, h: 1080, seconds: 30, canvas: "1920x1080"},
 	"full25": {takes: 25, w: 1280, h: 720, seconds: 30, canvas: "1920x1080"},
 }
@@ -53,16 +57,31 @@ func measure(b *testing.B, work func()) spent {
 	return spent{time.Since(begun).Seconds(), cpu() - before}
 }
 
-// benchTake makes a moving picture with grain and a sound, as a phone encodes.
+// benchPictures is how many different moving pictures there are: others are
+// copies with another name inside, which costs nothing to make and is another
+// file to the program.
+const benchPictures = 3
+
+// makeTake makes a moving picture with grain and a sound, as a phone encodes.
 func (s benchSet) makeTake(b *testing.B, tool *ffmpeg.Tool, dir string, k int) {
 	b.Helper()
+	path := filepath.Join(dir, "intake", fmt.Sprintf("take%02d.mp4", k))
+	if _, err := os.Stat(path); err == nil {
+		return
+	}
 	b.Log("making take", k)
-	err := tool.Run(b.Context(), ffmpeg.Command{Args: []string{
+	args := []string{
 		"-f", "lavfi", "-i", fmt.Sprintf("testsrc2=size=%dx%d:rate=30:duration=%d,hue=h=%d,noise=alls=6:allf=t:all_seed=%d", s.w, s.h, s.seconds+2, 37*k, k),
 		"-f", "lavfi", "-i", fmt.Sprintf("aevalsrc='0.3*sin(2*PI*%d*t)*exp(-6*mod(t,0.5))':s=48000:d=%d", 220+40*k, s.seconds+2),
 		"-c:v", "libx264", "-preset", "veryfast", "-crf", "23", "-g", "30", "-bf", "2", "-pix_fmt", "yuv420p", "-c:a", "aac",
-		filepath.Join(dir, "intake", fmt.Sprintf("take%02d.mp4", k)),
-	}})
+	}
+	if k >= benchPictures {
+		args = []string{"-i", filepath.Join(dir, "intake", fmt.Sprintf("take%02d.mp4", k%benchPictures)), "-c", "copy", "-metadata", fmt.Sprintf("title=take %d", k)}
+	}
+	err := tool.Run(b.Context(), ffmpeg.Command{Args: append(args, "-f", "mp4", "-y", path+".part")})
+	if err == nil {
+		err = os.Rename(path+".part", path)
+	}
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -95,7 +114,7 @@ takes:
 // command is what a person who knows ffmpeg well would type for the same film:
 // every take decoded once, scaled to its tile, stacked and encoded with the
 // same settings in one process.
-func (s benchSet) command(dir, out string, rough bool) []string {
+func (s benchSet) command(dir, out string) []string {
 	var args []string
 	var graph strings.Builder
 	var w, h int
@@ -105,102 +124,185 @@ func (s benchSet) command(dir, out string, rough bool) []string {
 	var layout, tiles, sounds []string
 	for k := range s.takes {
 		args = append(args, "-ss", "1", "-t", fmt.Sprint(s.seconds), "-i", filepath.Join(dir, "intake", fmt.Sprintf("take%02d.mp4", k)))
-		fmt.Fprintf(&graph, "[%d:v]scale=%d:%d:flags=bicubic+accurate_rnd,setsar=1,format=yuv420p,fps=30[v%d];", k, tw, th, k)
+		fmt.Fprintf(&graph, "[%d:v]zscale=w=%d:h=%d:filter=bicubic,setsar=1,format=yuv420p,fps=30[v%d];", k, tw, th, k)
 		layout = append(layout, fmt.Sprintf("%d_%d", k%cols*tw, k/cols*th))
 		tiles = append(tiles, fmt.Sprintf("[v%d]", k))
 		sounds = append(sounds, fmt.Sprintf("[%d:a]", k))
 	}
 	fmt.Fprintf(&graph, "%sxstack=inputs=%d:layout=%s:fill=black,pad=%d:%d[v];", strings.Join(tiles, ""), s.takes, strings.Join(layout, "|"), w, h)
 	fmt.Fprintf(&graph, "%samix=inputs=%d[a]", strings.Join(sounds, ""), s.takes)
-	preset, crf := "medium", "19"
-	if rough {
-		preset, crf = "veryfast", "26"
-	}
-	return append(args, "-filter_complex", graph.String(), "-map", "[v]", "-map", "[a]", "-c:v", "libx264", "-preset", preset, "-crf", crf,
+	return append(args, "-filter_complex", graph.String(), "-map", "[v]", "-map", "[a]", "-c:v", "libx264", "-preset", "medium", "-crf", "19",
 		"-profile:v", "high", "-g", "60", "-c:a", "aac", "-b:a", "256k", "-movflags", "+faststart", "-y", out)
 }
 
 // BenchmarkAgainstOneCommand measures what runs of every kind cost against one
 // hand-tuned command, in the same minutes on the same machine. It reports
-// ratios of processor time; `-v` shows the table. Use -benchtime 1x.
+// ratios of processor time; `-v` shows the table and where the time went. The
+// takes are kept in the folder RIPIENO_BENCH_DIR, when there is one, and found
+// there again. Use -benchtime 1x.
 func BenchmarkAgainstOneCommand(b *testing.B) {
-	tool, err := ffmpeg.Find(b.Context())
-	if err != nil {
-		b.Skip(err)
-	}
 	set, ok := benchSets[os.Getenv("RIPIENO_BENCH")]
 	if !ok {
 		b.Fatalf("RIPIENO_BENCH is %q", os.Getenv("RIPIENO_BENCH"))
 	}
-	dir := b.TempDir()
-	if err := os.Mkdir(filepath.Join(dir, "intake"), 0o777); err != nil {
+	x := &comparison{B: b, set: set, dir: b.TempDir(), tool: findTool(b)}
+	if kept := os.Getenv("RIPIENO_BENCH_DIR"); kept != "" {
+		x.dir = filepath.Join(kept, fmt.Sprintf("%dx%dp%ds", set.takes, set.h, set.seconds))
+	}
+	if err := os.MkdirAll(filepath.Join(x.dir, "intake"), 0o777); err != nil {
 		b.Fatal(err)
 	}
 	for k := range set.takes {
-		set.makeTake(b, tool, dir, k)
+		set.makeTake(b, x.tool, x.dir, k)
 	}
 	for b.Loop() {
-		if err := os.RemoveAll(filepath.Join(dir, storeFolder)); err != nil {
-			b.Fatal(err)
-		}
-		set.compare(b, tool, dir)
+		x.all()
 	}
 }
 
-// compare runs everything once and reports it.
-func (s benchSet) compare(b *testing.B, tool *ffmpeg.Tool, dir string) {
-	call := func(args ...string) spent {
-		return measure(b, func() {
-			if err := tool.Run(b.Context(), ffmpeg.Command{Args: args}); err != nil {
-				b.Fatal(err)
-			}
-		})
+// comparison is one round of runs.
+type comparison struct {
+	*testing.B
+	set       benchSet
+	dir       string
+	tool      *ffmpeg.Tool
+	reference spent
+
+	mu   sync.Mutex
+	went map[string]*share // of processor time, by the work of a process
+}
+
+// share is the part of some processes.
+type share struct {
+	processes int
+	cpu       time.Duration
+}
+
+// ended books a process under what it was for.
+func (x *comparison) ended(u ffmpeg.Usage) {
+	text := strings.Join(u.Args, " ")
+	kind := "ffprobe"
+	if u.Args[0] == "ffmpeg" {
+		kind = "ffmpeg that answers a question"
 	}
-	ours := func(n int, gain float64, labels, rough bool) (spent, RenderResult) {
-		if err := os.WriteFile(filepath.Join(dir, "production.yaml"), []byte(s.manifest(n, gain, labels)), 0o666); err != nil {
-			b.Fatal(err)
+	for _, k := range [][2]string{
+		{"-preset medium", "compose"}, {"-crf 30", "compose"}, {"-c copy", "join"}, {"-c:a aac", "encode sound"},
+		{"-reinit_filter", "conform"}, {"-c:a pcm", "decode sound"}, {"-f rawvideo", "look at the picture"},
+	} {
+		if strings.Contains(text, k[0]) {
+			kind = k[1]
+			break
 		}
-		var r RenderResult
-		return measure(b, func() {
-			p, err := Open(b.Context(), Settings{Dir: dir, Report: progress.New(nil, progress.Quiet)})
-			if err != nil {
-				b.Fatal(err)
-			}
-			defer p.Close()
-			if r, err = p.Render(b.Context(), RenderOptions{Rough: rough}); err != nil {
-				b.Fatal(err)
-			}
-		}), r
 	}
-	reference := call(s.command(dir, filepath.Join(dir, "one.mp4"), false)...)
-	report := func(name string, t spent, against spent, note string) {
-		b.Logf("%-34s %6.1f s wall %6.1f s cpu  %5.2f × wall %5.2f × cpu  %s", name, t.wall, t.cpu, t.wall/against.wall, t.cpu/against.cpu, note)
-		b.ReportMetric(t.cpu/against.cpu, strings.ReplaceAll(name, " ", "-")+"-cpu-ratio")
+	x.mu.Lock()
+	defer x.mu.Unlock()
+	if x.went[kind] == nil {
+		x.went[kind] = &share{}
 	}
-	note := func(r RenderResult) string { return fmt.Sprintf("%d made, %d reused", r.Tasks.Run, r.Tasks.Reused) }
-	report("one command", reference, reference, "")
-	t, r := ours(s.takes, 0, true, true)
-	report("rough cold", t, reference, note(r))
-	t, r = ours(s.takes, 0, false, true)
-	report("rough without labels", t, reference, note(r))
-	if err := os.RemoveAll(filepath.Join(dir, storeFolder)); err != nil {
-		b.Fatal(err)
+	x.went[kind].processes++
+	x.went[kind].cpu += u.CPU
+}
+
+// call runs ffmpeg by itself.
+func (x *comparison) call(args ...string) spent {
+	return measure(x.B, func() {
+		if err := x.tool.Run(x.Context(), ffmpeg.Command{Args: args}); err != nil {
+			x.Fatal(err)
+		}
+	})
+}
+
+// run renders the first n takes.
+func (x *comparison) run(n int, gain float64, labels, rough bool) (spent, RenderResult) {
+	if err := os.WriteFile(filepath.Join(x.dir, "production.yaml"), []byte(x.set.manifest(n, gain, labels)), 0o666); err != nil {
+		x.Fatal(err)
 	}
-	t, r = ours(s.takes, 0, true, false)
-	report("cold", t, reference, note(r))
-	t, r = ours(s.takes, 0, true, false)
-	report("nothing changed", t, reference, note(r))
-	t, r = ours(s.takes, -3, true, false)
-	report("gain", t, reference, note(r))
-	if err := os.RemoveAll(filepath.Join(dir, storeFolder)); err != nil {
-		b.Fatal(err)
+	x.went = map[string]*share{}
+	var r RenderResult
+	return measure(x.B, func() {
+		p, err := Open(x.Context(), Settings{Dir: x.dir, Report: progress.New(nil, progress.Quiet), Programs: ffmpeg.Options{Ended: x.ended}})
+		if err != nil {
+			x.Fatal(err)
+		}
+		defer p.Close()
+		if r, err = p.Render(x.Context(), RenderOptions{Rough: rough}); err != nil {
+			x.Fatal(err)
+		}
+	}), r
+}
+
+// forget removes everything that was computed.
+func (x *comparison) forget() {
+	if err := os.RemoveAll(filepath.Join(x.dir, storeFolder)); err != nil {
+		x.Fatal(err)
 	}
-	ours(s.takes-1, 0, true, false)
-	t, r = ours(s.takes, 0, true, false)
-	report("late take", t, reference, note(r))
-	decode := call("-i", filepath.Join(dir, "intake", fmt.Sprintf("take%02d.mp4", s.takes-1)), "-f", "null", "pipe:1")
-	encode := call("-i", r.Output, "-map", "0:v", "-c:v", "libx264", "-preset", "medium", "-crf", "19", "-profile:v", "high", "-g", "60", "-y", filepath.Join(dir, "again.mp4"))
-	floor := spent{decode.wall + encode.wall, decode.cpu + encode.cpu}
-	report("late take floor", floor, reference, "decode it, encode the film once")
-	report("late take against its floor", t, floor, "")
+}
+
+// report prints a line of the table.
+func (x *comparison) report(name string, t, against spent, note string) {
+	x.Logf("%-34s %6.1f s wall %6.1f s cpu  %5.2f × wall %6.3f × cpu  %s", name, t.wall, t.cpu, t.wall/against.wall, t.cpu/against.cpu, note)
+	x.ReportMetric(t.cpu/against.cpu, strings.ReplaceAll(name, " ", "-")+"-cpu-ratio")
+}
+
+// ours measures a run of ours and says where its time went.
+func (x *comparison) ours(name string, n int, gain float64, labels, rough bool) (spent, RenderResult) {
+	t, r := x.run(n, gain, labels, rough)
+	x.report(name, t, x.reference, fmt.Sprintf("%d made, %d reused", r.Tasks.Run, r.Tasks.Reused))
+	own := t.cpu
+	for _, kind := range slices.Sorted(maps.Keys(x.went)) {
+		w := x.went[kind]
+		own -= w.cpu.Seconds()
+		x.Logf("    %-30s %3d processes %6.2f s", kind, w.processes, w.cpu.Seconds())
+	}
+	x.Logf("    %-30s %3d process   %6.2f s", "ourselves", 1, own)
+	return t, r
+}
+
+// all runs everything once.
+func (x *comparison) all() {
+	s := x.set
+	x.reference = x.call(s.command(x.dir, filepath.Join(x.dir, "one.mp4"))...)
+	x.report("one command", x.reference, x.reference, "")
+	x.forget()
+	x.ours("rough cold", s.takes, 0, true, true)
+	x.ours("rough without labels", s.takes, 0, false, true)
+	x.forget()
+	cold, _ := x.ours("cold", s.takes, 0, true, false)
+	x.ours("nothing changed", s.takes, 0, true, false)
+	x.ours("gain", s.takes, -3, true, false)
+	decode, encode := x.decode(0, s.takes), x.encode()
+	x.report("floor", decode.and(encode), x.reference, "decode everything, encode the film once")
+	x.report("cold against the floor", cold, decode.and(encode), "")
+	x.forget()
+	x.run(s.takes-1, 0, true, false)
+	late, _ := x.ours("late take", s.takes, 0, true, false)
+	floor := x.decode(s.takes-1, s.takes).and(encode)
+	x.report("late take floor", floor, x.reference, "decode it, encode the film once")
+	x.report("late take against its floor", late, floor, "")
+}
+
+func (t spent) and(u spent) spent { return spent{t.wall + u.wall, t.cpu + u.cpu} }
+
+// decode decodes some takes' pictures in one process and does nothing with
+// them.
+func (x *comparison) decode(from, to int) spent {
+	var in, out []string
+	for k := from; k < to; k++ {
+		in = append(in, "-ss", "1", "-t", fmt.Sprint(x.set.seconds), "-i", filepath.Join(x.dir, "intake", fmt.Sprintf("take%02d.mp4", k)))
+		out = append(out, "-map", fmt.Sprintf("%d:v", k-from), "-f", "null", "pipe:1")
+	}
+	return x.call(append(in, out...)...)
+}
+
+// encode encodes the picture of the one command, which lies ready unpacked, with
+// the same settings, less the time that reading it takes.
+func (x *comparison) encode() spent {
+	raw := filepath.Join(x.dir, "raw.nut")
+	defer os.Remove(raw)
+	args := x.set.command(x.dir, raw)
+	at := slices.Index(args, "-c:v")
+	x.call(append(args[:at:at], "-c:v", "rawvideo", "-c:a", "pcm_s16le", "-f", "nut", "-y", raw)...)
+	both := x.call("-i", raw, "-map", "0:v", "-c:v", "libx264", "-preset", "medium", "-crf", "19", "-profile:v", "high", "-g", "60", "-y", filepath.Join(x.dir, "again.mp4"))
+	read := x.call("-i", raw, "-map", "0:v", "-f", "null", "pipe:1")
+	return spent{both.wall - read.wall, both.cpu - read.cpu}
 }

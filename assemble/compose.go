@@ -4,12 +4,14 @@ import (
 	"context"
 	"fmt"
 	"os"
+	"path/filepath"
 
 	"ripieno/assemble/graph"
 	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
+	"ripieno/layout"
 )
 
 // composition is a segment with the tasks whose outputs it is made of.
@@ -22,6 +24,7 @@ type composition struct {
 	drawn    []painting // of the scene; in a transition of the old scene, the new one, and the new one whole
 	names    *task.Task // that come or go; nil for none
 	glides   []plan.Glide
+	zscale   bool
 }
 
 // painting is what is drawn for a scene.
@@ -45,7 +48,7 @@ func (c composition) drawings() (list []task.Task) {
 }
 
 func (p *Production) composition(f plan.Film, seg plan.Segment, line plan.Timeline, conforms []task.Task, backdrop task.Task) composition {
-	c := composition{film: f, seg: seg, line: line, conforms: conforms, backdrop: backdrop}
+	c := composition{film: f, seg: seg, line: line, conforms: conforms, backdrop: backdrop, zscale: p.tool.Filter("zscale")}
 	add := func(sc scene) {
 		d := painting{overlay: drawTask(p.overlay(f, sc))}
 		if f.Shots[sc.shot].Roll.Step > 0 {
@@ -86,7 +89,7 @@ func (c composition) scenes() (old, new scene) {
 // segment is c for the graph, with the paths that the two functions give.
 func (c composition) segment(mezzanine func(conform int) string, drawing func(task.Task) string, backdrop string) graph.Segment {
 	g := graph.Segment{
-		Canvas: c.film.Canvas, Rate: c.line.Rate, Frames: c.seg.Len(), Rough: c.film.Rough, Backdrop: backdrop,
+		Canvas: c.film.Canvas, Rate: c.line.Rate, Frames: c.seg.Len(), Rough: c.film.Rough, Backdrop: backdrop, Zscale: c.zscale,
 		Fade: c.fade(), Scenery: c.film.Scenery,
 	}
 	scene := func(sc scene, d painting) graph.Scene {
@@ -95,6 +98,9 @@ func (c composition) segment(mezzanine func(conform int) string, drawing func(ta
 			s.Roll = graph.Roll{Path: drawing(*d.roll), Step: c.film.Shots[sc.shot].Roll.Step}
 		}
 		return s
+	}
+	if !c.film.Rough {
+		g.Copy = smallCopy(g.Canvas)
 	}
 	if !c.seg.Into {
 		g.Scene = scene(sceneOf(c.seg), c.drawn[0])
@@ -136,6 +142,19 @@ func (c composition) fade() graph.Fade {
 	return f
 }
 
+// What a segment consists of. The small copy, in which flashes are
+// counted, is not made for rough cuts.
+const (
+	segmentFile = "segment.mp4"
+	copyFile    = "small.rgb"
+	copyWidth   = 64 // pixels: the limits speak of a quarter of the picture
+)
+
+// smallCopy is the size of the small copies of a canvas.
+func smallCopy(c layout.Canvas) graph.Copy {
+	return graph.Copy{W: copyWidth, H: max(2, (copyWidth*c.H+c.W/2)/c.W)}
+}
+
 // segmentTask composes one segment. Its key describes what is visible in it
 // and nothing else, so whatever changes elsewhere leaves it alone.
 func (p *Production) segmentTask(c composition) task.Task {
@@ -155,7 +174,11 @@ func (p *Production) segmentTask(c composition) task.Task {
 	if f.Marks {
 		key = key.Arg("marks", markTexts(p.man.Tempo, line, seg))
 	}
-	key = key.Ext(".mp4").For(fmt.Sprintf("%s from %.1f s", f.Name, line.Rate.Seconds(seg.From)))
+	files := []string{segmentFile}
+	if !f.Rough {
+		files = append(files, copyFile)
+	}
+	key = key.Files(files...).For(fmt.Sprintf("%s from %.1f s", f.Name, line.Rate.Seconds(seg.From)))
 	cost := costCompose
 	if f.Rough {
 		cost = costComposeRough
@@ -170,13 +193,13 @@ func (p *Production) segmentTask(c composition) task.Task {
 }
 
 // compose runs a segment's command and counts what came out.
-func (p *Production) compose(ctx context.Context, c composition, in task.Inputs, tmp string, advance func(float64)) error {
+func (p *Production) compose(ctx context.Context, c composition, in task.Inputs, dir string, advance func(float64)) error {
 	// Every use of a picture gets a name of its own: two equal inputs would
 	// count as one.
 	links := 0
 	var failed error
 	link := func(path, ext string) string {
-		name := fmt.Sprintf("%s.%03d%s", tmp, links, ext)
+		name := fmt.Sprintf("%s.%03d%s", dir, links, ext)
 		links++
 		if err := os.Symlink(path, name); err != nil {
 			failed = err
@@ -192,18 +215,22 @@ func (p *Production) compose(ctx context.Context, c composition, in task.Inputs,
 	}
 	if c.film.Marks {
 		var err error
-		if seg.Marks, err = drawMarks(tmp+".marks", c.film.Canvas.H, markTexts(p.man.Tempo, c.line, c.seg)); err != nil {
+		if seg.Marks, err = drawMarks(dir+".marks", c.film.Canvas.H, markTexts(p.man.Tempo, c.line, c.seg)); err != nil {
 			return err
 		}
 	}
-	cmd, err := graph.Compose(seg, "file:"+tmp)
+	path := filepath.Join(dir, segmentFile)
+	if !c.film.Rough {
+		seg.Copy.Path = "file:" + filepath.Join(dir, copyFile)
+	}
+	cmd, err := graph.Compose(seg, "file:"+path)
 	if err != nil {
 		return err
 	}
-	if err := p.runCommand(ctx, cmd, tmp, c.seg.Len(), advance); err != nil {
+	if err := p.runCommand(ctx, cmd, dir, c.seg.Len(), advance); err != nil {
 		return err
 	}
-	got, err := media.CountFrames(ctx, p.tool, tmp)
+	got, err := media.CountFrames(path)
 	if err == nil && got != c.seg.Len() {
 		err = fmt.Errorf("a segment of %s has %d frames instead of %d", c.film.Name, got, c.seg.Len())
 	}

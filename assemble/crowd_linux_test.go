@@ -9,66 +9,122 @@ import (
 	"testing"
 	"time"
 
+	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/progress"
 )
 
-// BenchmarkHundredTakes renders a film of 100 takes on one canvas and reports
-// the most memory that this process and all its children held at one time,
-// sampled. The takes are one small file at 100 places in time, so every
-// picture is conformed by itself. Use -benchtime 1x.
-func BenchmarkHundredTakes(b *testing.B) {
-	tool := findTool(b)
-	dir := b.TempDir()
-	m := smallTake("crowd.mp4", 3)
-	m.write(b, tool, dir)
-	var takes strings.Builder
-	const crowd = 100
-	for k := range crowd {
-		fmt.Fprintf(&takes, "  - {name: take%02d, player: Player %d, video: {file: intake/crowd.mp4, offset: %.3f}}\n", k, k, -0.001*float64(k))
+// large is a production that is big in one way.
+type large struct {
+	name    string
+	takes   int
+	w, h    int // of the takes
+	seconds int
+	canvas  string
+}
+
+// BenchmarkLarge renders productions of many takes, of 4K pictures and of an
+// hour, and reports the most memory that this process and all its children held
+// at one time, sampled. The takes are one file at as many places in time, so
+// every picture is conformed by itself. Use -benchtime 1x.
+func BenchmarkLarge(b *testing.B) {
+	for _, l := range []large{
+		{"100 takes", 100, 160, 90, 3, "1920x1080"},
+		{"200 takes", 200, 160, 90, 3, "1920x1080"},
+		{"400 takes", 400, 160, 90, 3, "1920x1080"},
+		{"4 takes of 2160 lines", 4, 3840, 2160, 3, "3840x2160"},
+		{"9 takes of 30 s", 9, 320, 180, 30, "1280x720"},
+		{"9 takes of 10 minutes", 9, 320, 180, 600, "1280x720"},
+		{"2 takes of an hour", 2, 160, 90, 3600, "160x90"},
+	} {
+		b.Run(l.name, l.render)
 	}
-	text := strings.Replace(fmt.Sprintf(watchManifest, takes.String()), "canvas: 64x36", "canvas: 1920x1080", 1)
+}
+
+// files makes the folder of a large production.
+func (l large) files(b *testing.B) string {
+	b.Helper()
+	dir, tool := b.TempDir(), findTool(b)
+	if err := os.Mkdir(filepath.Join(dir, "intake"), 0o777); err != nil {
+		b.Fatal(err)
+	}
+	// A long file is a short one over and over.
+	short := filepath.Join(dir, "short.mp4")
+	run(b, tool, ffmpeg.Command{Args: []string{"-f", "lavfi", "-i", fmt.Sprintf("testsrc2=size=%dx%d:rate=30:duration=%d", l.w, l.h, min(l.seconds, 30)+2),
+		"-f", "lavfi", "-i", fmt.Sprintf("sine=f=330:r=48000:d=%d", min(l.seconds, 30)+2),
+		"-c:v", "libx264", "-preset", "veryfast", "-pix_fmt", "yuv420p", "-c:a", "aac", short}})
+	run(b, tool, ffmpeg.Command{Args: []string{"-stream_loop", strconv.Itoa(l.seconds / 30), "-i", short, "-c", "copy", filepath.Join(dir, "intake", "take.mp4")}})
+	var takes strings.Builder
+	for k := range l.takes {
+		fmt.Fprintf(&takes, "  - {name: take%03d, player: Player %d, video: {file: intake/take.mp4, offset: %.3f}}\n", k, k, -0.001*float64(k))
+	}
+	text := fmt.Sprintf(`version: 1
+title: Large
+tempo: {count_in: {measures: 0}, changes: [{measure: 1, meter: 2/4, bpm: 120}], measures: %d}
+picture: {fps: 30, lead_in: 0, tail: 0}
+deliver: [{name: final, canvas: %s}]
+takes:
+%s`, l.seconds, l.canvas, takes.String())
 	if err := os.WriteFile(filepath.Join(dir, "production.yaml"), []byte(text), 0o666); err != nil {
 		b.Fatal(err)
 	}
+	return dir
+}
+
+func (l large) render(b *testing.B) {
+	dir := l.files(b)
 	for b.Loop() {
 		if err := os.RemoveAll(filepath.Join(dir, storeFolder)); err != nil {
 			b.Fatal(err)
 		}
-		stop, peak := make(chan struct{}), make(chan int64)
-		go func() {
-			most := int64(0)
-			tick := time.NewTicker(20 * time.Millisecond)
-			defer tick.Stop()
-			for {
-				select {
-				case <-stop:
-					peak <- most
-					return
-				case <-tick.C:
-					most = max(most, familyMemory(os.Getpid()))
+		var r RenderResult
+		var t spent
+		most := peakMemory(func() {
+			t = measure(b, func() {
+				p, err := Open(b.Context(), Settings{Dir: dir, Report: progress.New(nil, progress.Quiet)})
+				if err != nil {
+					b.Fatal(err)
 				}
-			}
-		}()
-		p, err := Open(b.Context(), Settings{Dir: dir, Report: progress.New(nil, progress.Quiet)})
-		if err != nil {
-			b.Fatal(err)
-		}
-		r, err := p.Render(b.Context(), RenderOptions{})
-		p.Close()
-		close(stop)
-		most := <-peak
-		if err != nil {
-			b.Fatal(err)
-		}
+				defer p.Close()
+				if r, err = p.Render(b.Context(), RenderOptions{}); err != nil {
+					b.Fatal(err)
+				}
+			})
+		})
 		if len(r.Faults) > 0 {
 			b.Fatalf("%+v", r.Faults[0])
 		}
+		if want := 30 * l.seconds; r.Frames != want {
+			b.Errorf("%d frames, want %d", r.Frames, want)
+		}
 		b.ReportMetric(float64(most)/1e6, "peak-MB")
-		b.Logf("%d tasks, %d frames, %.0f MB at most", r.Tasks.Run, r.Frames, float64(most)/1e6)
-		if most > 1_500_000_000 {
-			b.Errorf("%d takes held %d bytes at one time, want at most 1.5 GB", crowd, most)
+		b.Logf("%d tasks, %d frames, %.0f s wall, %.0f s cpu, %.0f MB at most", r.Tasks.Run, r.Frames, t.wall, t.cpu, float64(most)/1e6)
+		if l.takes == 100 && most > 1_500_000_000 {
+			b.Errorf("%s held %d bytes at one time, want at most 1.5 GB", l.name, most)
 		}
 	}
+}
+
+// peakMemory is the most memory that this process and its children hold while
+// work runs.
+func peakMemory(work func()) int64 {
+	stop, peak := make(chan struct{}), make(chan int64)
+	go func() {
+		most := int64(0)
+		tick := time.NewTicker(20 * time.Millisecond)
+		defer tick.Stop()
+		for {
+			select {
+			case <-stop:
+				peak <- most
+				return
+			case <-tick.C:
+				most = max(most, familyMemory(os.Getpid()))
+			}
+		}
+	}()
+	work()
+	close(stop)
+	return <-peak
 }
 
 // familyMemory is the resident memory in bytes of a process and its children.

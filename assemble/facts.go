@@ -115,7 +115,7 @@ func picture(l located, v media.Video, clock plan.Clock) *plan.Picture {
 	pic := &plan.Picture{
 		Path: l.path, Hash: l.hash.String(), Stream: v.Index, First: v.Start, Last: v.Start + length,
 		FPS: float64(v.FPSNum) / float64(max(1, v.FPSDen)), Rotate: l.file.Rotate, HDR: v.HDR(),
-		Interlaced: v.Interlaced, Clock: clock,
+		Interlaced: v.Interlaced, Clock: clock, PixFmt: v.PixFmt,
 		Matrix: v.Matrix, Transfer: v.Transfer, Primaries: v.Primaries, Range: v.Range,
 	}
 	pic.Gain = l.gain

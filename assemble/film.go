@@ -19,6 +19,9 @@ import (
 // filmRule is the version of how a finished film is put together here.
 const filmRule = 1
 
+// stageConform groups the conforming of pictures.
+const stageConform = "conform"
+
 // Estimated cost in seconds of one core for each million pixels of one frame.
 const (
 	costConform      = 0.009
@@ -49,13 +52,13 @@ func (p *Production) runCommand(ctx context.Context, c graph.Command, tmp string
 }
 
 // source opens a take under the limits for files from strangers.
-func source(pic plan.Picture) graph.Source {
+func (p *Production) source(pic plan.Picture) graph.Source {
 	opts := map[string]string{}
 	safe := media.InputOptions()
 	for i := 0; i+1 < len(safe); i += 2 {
 		opts[strings.TrimPrefix(safe[i], "-")] = safe[i+1]
 	}
-	return graph.Source{Options: opts, Path: "file:" + pic.Path, Stream: pic.Stream}
+	return graph.Source{Options: opts, Path: "file:" + pic.Path, Stream: pic.Stream, Zscale: p.tool.Filter("zscale")}
 }
 
 // conformKey holds everything that decides a conformed picture, and nothing of
@@ -67,25 +70,30 @@ func (p *Production) conformKey(c plan.Conform, line plan.Timeline) (store.Actio
 	}
 	pic := c.Picture
 	pic.Path, pic.Hash = "", ""
-	return store.NewAction("conform").Version(graph.Rule).Arg("ffmpeg", p.tool.Version.Text).
-		Arg("picture", pic).Arg("size", [2]int{c.W, c.H}).Arg("frames", c.Frames).Arg("rate", line.Rate).
-		Input("take", hash).Ext(".mp4").For(c.Take), nil
+	key := store.NewAction("conform").Version(graph.Rule).Arg("ffmpeg", p.tool.Version.Text).Arg("zscale", p.tool.Filter("zscale")).
+		Arg("picture", pic).Arg("size", [2]int{c.W, c.H}).Arg("frames", c.Frames).Arg("rate", line.Rate)
+	if c.Draft {
+		key = key.Arg("draft", true)
+	}
+	return key.Input("take", hash).Ext(".mp4").For(c.Take), nil
 }
 
 func (p *Production) conformTask(c plan.Conform, key store.Action, line plan.Timeline) task.Task {
 	n := c.Frames.Len()
 	return task.Task{
-		ID: conformID(c.Take, key.ID().String()), Name: c.Take, Stage: "conform", Action: key,
+		ID: conformID(c.Take, key.ID().String()), Name: c.Take, Stage: stageConform, Action: key,
 		Cost: costConform * float64(n) * (mega(c.W, c.H) + mega(c.Picture.W, c.Picture.H)), Memory: conformMemory(c),
 		Make: func(ctx context.Context, _ task.Inputs, tmp string, advance func(float64)) error {
-			cmd, err := graph.Conform(c, source(c.Picture), line.Rate, "file:"+tmp)
+			src := p.source(c.Picture)
+			src.Threads = p.decoders
+			cmd, err := graph.Conform(c, src, line.Rate, "file:"+tmp)
 			if err != nil {
 				return err
 			}
 			if err := p.runCommand(ctx, cmd, tmp, n, advance); err != nil {
 				return err
 			}
-			got, err := media.CountFrames(ctx, p.tool, tmp)
+			got, err := media.CountFrames(tmp)
 			if err != nil {
 				return err
 			}
@@ -98,47 +106,72 @@ func (p *Production) conformTask(c plan.Conform, key store.Action, line plan.Tim
 	}
 }
 
+// decoderThreads is how many threads each decoder may use: one when there are
+// enough pictures to conform to keep every core busy, which costs a twentieth
+// less, or 0 for as many as it likes.
+func (p *Production) decoderThreads(ctx context.Context, tasks []task.Task) int {
+	open := 0
+	for _, t := range tasks {
+		if t.Stage != stageConform {
+			continue
+		}
+		if _, there, _ := p.store.Get(ctx, t.Action); !there {
+			open++
+		}
+	}
+	if open >= p.set.Workers {
+		return 1
+	}
+	return 0
+}
+
 // conformID names the conforming of one take. Take names hold no slash.
 func conformID(take, key string) string { return "conform/" + take + "/" + key }
 
 func mega(w, h int) float64 { return float64(w) * float64(h) / 1e6 }
 
+// filmTasks are the tasks of one film.
+type filmTasks struct {
+	before   []task.Task // everything up to the segments, these included
+	segments []task.Task // in the film's order, one for each segment
+	film     task.Task   // joined and checked
+}
+
 // filmTasks are the tasks of one film up to its joined and checked file. sound
 // is the encoded sound's task.
-func (p *Production) filmTasks(f plan.Film, line plan.Timeline, chapters []plan.Chapter, sound task.Task) ([]task.Task, task.Task, error) {
-	var tasks []task.Task
+func (p *Production) filmTasks(f plan.Film, line plan.Timeline, chapters []plan.Chapter, sound task.Task) (x filmTasks, err error) {
 	conforms := make([]task.Task, len(f.Conforms))
 	for i, c := range f.Conforms {
 		key, err := p.conformKey(c, line)
 		if err != nil {
-			return nil, task.Task{}, err
+			return x, err
 		}
 		conforms[i] = p.conformTask(c, key, line)
-		tasks = append(tasks, conforms[i])
+		x.before = append(x.before, conforms[i])
 	}
 	backdrop := drawTask(p.backdrop(f.Canvas))
-	tasks = append(tasks, backdrop)
+	x.before = append(x.before, backdrop)
 	seen := map[string]bool{}
-	var segments []task.Task
 	for _, seg := range f.Segments {
 		c := p.composition(f, seg, line, conforms, backdrop)
 		for _, over := range c.drawings() {
 			if !seen[over.ID] {
 				seen[over.ID] = true
-				tasks = append(tasks, over)
+				x.before = append(x.before, over)
 			}
 		}
-		segments = append(segments, p.segmentTask(c))
+		x.segments = append(x.segments, p.segmentTask(c))
 	}
 	// Two stretches of one card are the same computation.
 	unique := map[string]bool{}
-	for _, s := range segments {
+	for _, s := range x.segments {
 		if !unique[s.ID] {
 			unique[s.ID] = true
-			tasks = append(tasks, s)
+			x.before = append(x.before, s)
 		}
 	}
-	return tasks, p.joinTask(f, line, chapters, segments, sound), nil
+	x.film = p.joinTask(f, line, chapters, x.segments, sound)
+	return x, nil
 }
 
 // joinTask joins the segments and the sound and checks the finished film: only
@@ -164,7 +197,7 @@ func (p *Production) joinTask(f plan.Film, line plan.Timeline, chapters []plan.C
 				// Links under names of our own: the store may lie in a folder
 				// whose name a list cannot hold.
 				paths[i] = fmt.Sprintf("segment-%05d.mp4", i)
-				if err := os.Symlink(in[s.ID], filepath.Join(filepath.Dir(tmp), paths[i])); err != nil {
+				if err := os.Symlink(filepath.Join(in[s.ID], segmentFile), filepath.Join(filepath.Dir(tmp), paths[i])); err != nil {
 					return err
 				}
 			}

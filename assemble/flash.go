@@ -1,10 +1,14 @@
 package assemble
 
 import (
+	"bufio"
 	"context"
 	"fmt"
+	"io"
+	"os"
+	"path/filepath"
 
-	"ripieno/assemble/media"
+	"ripieno/assemble/graph"
 	"ripieno/assemble/plan"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
@@ -12,31 +16,59 @@ import (
 )
 
 const (
-	flashRule  = 2    // version of how flashes are counted
-	flashWidth = 64   // pixels: the limits speak of a quarter of the picture
-	costFlash  = 0.02 // seconds of one core for each second and million pixels
+	flashRule = 3     // version of how flashes are counted
+	costFlash = 0.005 // seconds of one core for each second
 )
 
 // flashTask counts the flashes of a finished film, which may harm people who
-// watch it.
-func (p *Production) flashTask(f plan.Film, line plan.Timeline, film task.Task) task.Task {
-	key := store.NewAction("flashes").Version(flashRule).Arg("width", flashWidth).Input("film", film.Action.ID()).Ext(".gob").For(f.Name)
+// watch it, in the small copies that its segments were made with: a film whose
+// sound alone changed is not looked at again.
+func (p *Production) flashTask(f plan.Film, line plan.Timeline, segments []task.Task) task.Task {
+	key := store.NewAction("flashes").Version(flashRule).Arg("rate", line.Rate)
+	var after []string
+	for _, s := range segments {
+		key = key.Input("segment", s.Action.ID())
+		after = append(after, s.ID)
+	}
 	return task.Task{
-		ID: "flashes/" + f.Name, Name: f.Name, Stage: "flashes", Action: key, After: []string{film.ID}, Keep: true,
-		Cost: costFlash * line.Duration() * mega(f.Canvas.W, f.Canvas.H),
+		ID: "flashes/" + f.Name, Name: f.Name, Stage: "flashes", Action: key.Ext(".gob").For(f.Name), After: after, Keep: true,
+		Cost: costFlash * line.Duration(),
 		Make: func(ctx context.Context, in task.Inputs, tmp string, _ func(float64)) error {
-			info, err := media.Probe(ctx, p.tool, in[film.ID])
-			if err != nil {
-				return err
-			}
 			c := flash.NewCounter(line.Rate.FPS())
-			s := media.Sampling{Width: flashWidth, Whole: true}
-			if err := media.SampleRGB(ctx, p.tool, info, s, func(f media.RGB) error { return c.Add(f.Pix) }); err != nil {
-				return err
+			for i, s := range segments {
+				if err := addCopies(ctx, c, filepath.Join(in[s.ID], copyFile), smallCopy(f.Canvas), f.Segments[i].Len()); err != nil {
+					return err
+				}
 			}
 			return save(tmp, c.Result())
 		},
 	}
+}
+
+// addCopies shows a segment's small copies to a counter.
+func addCopies(ctx context.Context, c *flash.Counter, path string, l graph.Copy, frames int) error {
+	f, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	r := bufio.NewReader(f)
+	pix := make([]byte, 3*l.W*l.H)
+	for k := range frames {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		if _, err := io.ReadFull(r, pix); err != nil {
+			return fmt.Errorf("frame %d of %d small copies: %w", k, frames, err)
+		}
+		if err := c.Add(pix); err != nil {
+			return err
+		}
+	}
+	if _, err := r.ReadByte(); err != io.EOF {
+		return fmt.Errorf("there are more than %d small copies (%w)", frames, err)
+	}
+	return nil
 }
 
 // Flashes is the worst second of a film by the limits of ITU-R BT.1702 and

@@ -60,12 +60,13 @@ func (p *Production) lightTask(r *recording) task.Task {
 	named.Path = ""
 	return task.Task{
 		ID: lightID(r), Name: r.file.Path, Stage: "light", Cost: costSee * r.info.Duration, Keep: true,
-		Action: store.NewAction("light").Version(graph.Rule*1000+lightRule).Arg("ffmpeg", p.tool.Version.Text).Arg("picture", named).
+		Action: store.NewAction("light").Version(graph.Rule*1000+lightRule).Arg("ffmpeg", p.tool.Version.Text).
+			Arg("zscale", p.tool.Filter("zscale")).Arg("picture", named).
 			Input("file", r.hash).Ext(".gob").For(r.file.Path),
 		Make: func(ctx context.Context, _ task.Inputs, tmp string, _ func(float64)) error {
 			raw := tmp + ".rgb"
 			c := plan.Conform{Take: r.owner, Picture: pic, W: lightWide, H: max(2, lightWide*pic.H/max(1, pic.W)&^1)}
-			cmd, err := graph.Light(c, source(pic), "file:"+raw)
+			cmd, err := graph.Light(c, p.source(pic), "file:"+raw)
 			if err != nil {
 				return err
 			}

@@ -63,6 +63,9 @@ type Production struct {
 	store *store.Store
 	room  *recording // the recorded room; nil: none
 	look  look
+	// decoders is how many threads a decoder of a picture may use, 0 for as
+	// many as it likes.
+	decoders int
 	// verify makes every run make again what is stored; what came out
 	// different is in differ.
 	verify bool

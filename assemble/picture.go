@@ -170,9 +170,11 @@ func (p *Production) roll(f plan.Film, sc scene) (store.Action, func() (image.Im
 // cardText is everything a card's drawing depends on besides its own text.
 func (p *Production) cardText(s plan.Shot) []string {
 	text := []string{s.Text, p.man.Title, p.man.Composer, p.man.Ensemble, p.man.Dedication}
-	for _, t := range p.man.Takes {
-		if t.Release != manifest.ReleaseNo {
-			text = append(text, t.Section, t.Part, t.PublicName())
+	if s.NamesPlayers() {
+		for _, t := range p.man.Takes {
+			if t.Release != manifest.ReleaseNo {
+				text = append(text, t.Section, t.Part, t.PublicName())
+			}
 		}
 	}
 	return text

@@ -97,11 +97,12 @@ func (p *Production) job(all []located, wants []plan.Want) (*job, error) {
 	j.tasks = j.track.tasks
 	known := map[string]bool{}
 	for _, f := range j.plan.Films {
-		tasks, film, err := p.filmTasks(f, j.plan.Timeline, j.plan.Chapters, j.track.final)
+		x, err := p.filmTasks(f, j.plan.Timeline, j.plan.Chapters, j.track.final)
 		if err != nil {
 			return nil, err
 		}
-		for _, t := range append(tasks, film) {
+		film := x.film
+		for _, t := range append(x.before, film) {
 			if !known[t.ID] {
 				known[t.ID] = true
 				j.tasks = append(j.tasks, t)
@@ -110,7 +111,7 @@ func (p *Production) job(all []located, wants []plan.Want) (*job, error) {
 		j.films = append(j.films, film)
 		j.posters, j.flashes = append(j.posters, nil), append(j.flashes, nil)
 		if !f.Rough {
-			watch := p.flashTask(f, j.plan.Timeline, film)
+			watch := p.flashTask(f, j.plan.Timeline, x.segments)
 			j.tasks = append(j.tasks, watch)
 			j.flashes[len(j.flashes)-1] = &watch
 		}
@@ -209,6 +210,7 @@ func (p *Production) make(ctx context.Context, all []located, wants []plan.Want,
 		if err != nil {
 			return nil, task.Result{}, err
 		}
+		p.decoders = p.decoderThreads(ctx, j.tasks)
 		res, err := p.run(ctx, j.tasks)
 		if err != nil {
 			return nil, res, err

@@ -183,6 +183,13 @@ func TestACircleStaysACircle(t *testing.T) {
 // TestASizeThatChangesInsideAFileLosesNoFrame: some phones change their size
 // while they film. Every frame must be there, at its time.
 func TestASizeThatChangesInsideAFileLosesNoFrame(t *testing.T) {
+	// Pictures in BT.709 are scaled by another filter than those in BT.601.
+	for _, matrix := range []string{"bt709", "smpte170m"} {
+		t.Run(matrix, func(t *testing.T) { changingSize(t, matrix) })
+	}
+}
+
+func changingSize(t *testing.T, matrix string) {
 	made := newShort(t)
 	tool, dir := made.tool, made.dir
 	m := marked{name: "steady.mp4", id: 5, rate: "30", fps: 30, frames: 200}
@@ -190,7 +197,7 @@ func TestASizeThatChangesInsideAFileLosesNoFrame(t *testing.T) {
 	var parts []string
 	for i, change := range []string{"trim=end_frame=80,scale=320:180", "trim=start_frame=80,scale=640:360"} {
 		parts = append(parts, fmt.Sprint(i, ".h264"))
-		run(t, tool, command(nil, "-i", made.file(m.name), "-vf", change+",setpts=PTS-STARTPTS", "-c:v", "libx264", "-preset", "ultrafast", "-crf", "18", "-y", made.file(parts[i])))
+		run(t, tool, command(nil, "-i", made.file(m.name), "-vf", change+",setpts=PTS-STARTPTS", "-c:v", "libx264", "-preset", "ultrafast", "-crf", "18", "-colorspace", matrix, "-y", made.file(parts[i])))
 	}
 	made.join(t, "changing.mp4", "30", parts...)
 	m.name = "changing.mp4"

@@ -287,7 +287,7 @@ func (j *job) verify(ctx context.Context, path string, m microphone, c *camera, 
 	if v == nil || v.W != c.view.W || v.H != c.view.H || v.Rotation != c.view.Turn {
 		return wrong("picture is %+v, not %dx%d turned by %d", v, c.view.W, c.view.H, c.view.Turn)
 	}
-	n, err := media.CountFrames(ctx, j.tool, path)
+	n, err := media.CountFrames(path)
 	if err != nil {
 		return errors.Join(wrong("cannot count frames"), err)
 	}

@@ -42,6 +42,8 @@ type Tool struct {
 	encoders map[string]bool
 	filters  map[string]bool
 
+	ended func(Usage) // told of every process that ended; nil: nobody
+
 	// wait is how long an interrupted process may take to finish its file
 	// before it is killed; 0 means defaultWait.
 	wait time.Duration
@@ -55,6 +57,15 @@ const defaultWait = 5 * time.Second
 type Options struct {
 	FFmpeg  string // program name or path
 	FFprobe string
+	// Ended is told what every process cost when it has ended, from any
+	// goroutine; nil: nobody listens. It is for finding out where time goes.
+	Ended func(Usage)
+}
+
+// Usage is what one process cost.
+type Usage struct {
+	Args []string // the program's name and its arguments
+	CPU  time.Duration
 }
 
 // Find looks for both programs on the search path and asks them what they are.
@@ -65,7 +76,7 @@ func Find(ctx context.Context) (*Tool, error) { return Options{}.Find(ctx) }
 // Find is like the function [Find], with programs other than those on the
 // search path.
 func (o Options) Find(ctx context.Context) (*Tool, error) {
-	t := &Tool{}
+	t := &Tool{ended: o.Ended}
 	var err error
 	if t.FFmpeg, err = locate(o.FFmpeg, "ffmpeg"); err != nil {
 		return nil, err

@@ -180,6 +180,9 @@ func (p *process) run(ctx context.Context) error {
 	finish(true)
 	waitErr := cmd.Wait()
 	finish(false)
+	if s := cmd.ProcessState; s != nil && p.tool.ended != nil {
+		p.tool.ended(Usage{append([]string{p.name()}, p.args...), s.UserTime() + s.SystemTime()})
+	}
 	lines, full := said.end()
 	switch {
 	case ctx.Err() != nil:

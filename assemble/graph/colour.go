@@ -22,14 +22,30 @@ const (
 )
 
 // toBT709 scales first, so that a size that changes inside the file cannot
-// reach anything behind it and tone mapping works on few pixels.
-func toBT709(s *ffmpeg.Stream, c plan.Conform) *ffmpeg.Stream {
+// reach anything behind it and tone mapping works on few pixels. A picture
+// that needs no other matrix is scaled by zscale, where there is one: the same
+// in a third of the time.
+func toBT709(s *ffmpeg.Stream, c plan.Conform, zscale bool) *ffmpeg.Stream {
 	p := c.Picture
 	switch {
 	case p.HDR:
 		s = toneMapped(sized(s, c), p)
 	case p.Primaries == "bt2020" || p.Primaries == "smpte432":
 		s = narrowed(sized(s, c), p)
+	case zscale && p.Matrix == "bt709" && (p.PixFmt == "yuv420p" || p.PixFmt == "yuvj420p"):
+		in := "limited"
+		if p.Range == "pc" || p.PixFmt == "yuvj420p" {
+			in = "full"
+		}
+		kernel := "bicubic"
+		if c.Draft {
+			kernel = "bilinear"
+		}
+		// zscale spoils the first frame of another size, so all are brought to
+		// the file's own, which costs nothing for those that have it.
+		s = sized(s, plan.Conform{W: p.W, H: p.H})
+		s = filter(s, "zscale", fmt.Sprintf("w=%d", c.W), fmt.Sprintf("h=%d", c.H), "filter="+kernel,
+			"matrixin=bt709", "matrix=bt709", "rangein="+in, "range=limited")
 	default:
 		colour := []string{"out_color_matrix=bt709", "out_range=tv"}
 		if m := p.Matrix; m != "" {
@@ -86,7 +102,7 @@ func Light(c plan.Conform, src Source, dst string) (Command, error) {
 		if c.Picture.Rotate != nil {
 			in["noautorotate"] = ""
 		}
-		s := toBT709(upright(src.input(in), c.Picture), c)
+		s := toBT709(upright(src.input(in), c.Picture), c, src.Zscale)
 		s = filter(s, "scale", "in_color_matrix=bt709", "in_range=tv", "out_range=pc", "flags=area+accurate_rnd+full_chroma_int")
 		s = filter(s, "format", "pix_fmts=rgb24")
 		return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, ffmpeg.KwArgs{"frames:v": strconv.Itoa(sampleFrames), "fps_mode": "passthrough", "f": "rawvideo", "threads": "1"})

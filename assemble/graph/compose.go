@@ -49,10 +49,19 @@ type Segment struct {
 	Backdrop string
 	Scenery  bool // the backdrop is a picture of the whole canvas: a hole shows its own part
 	Rough    bool
+	Zscale   bool // this ffmpeg has the filter zscale
 	Marks    Marks
 	Into     *Into // a transition to another scene; nil for none
 	Names    Names
 	Fade     Fade
+	Copy     Copy
+}
+
+// Copy is a second output of a segment: a small copy of every frame, raw bytes
+// of red, green and blue from 0 to 255.
+type Copy struct {
+	Path string // empty for none
+	W, H int
 }
 
 // encoderThreads is pinned because the bytes x264 writes depend on it;
@@ -83,8 +92,22 @@ func Compose(g Segment, dst string) (Command, error) {
 		s = faded(s, g)
 		s = marked(s, g.Marks, g.Rate)
 		s = filter(s, "format", "pix_fmts=yuv420p")
-		return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, encoder(g))
+		if g.Copy.Path == "" {
+			return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, encoder(g))
+		}
+		two := s.Split()
+		return ffmpeg.MergeOutputs(
+			ffmpeg.Output([]*ffmpeg.Stream{two.Get("0")}, dst, encoder(g)),
+			ffmpeg.Output([]*ffmpeg.Stream{g.Copy.of(two.Get("1"))}, g.Copy.Path, ffmpeg.KwArgs{
+				"c:v": "rawvideo", "f": "rawvideo", "fps_mode": "passthrough", "frames:v": strconv.Itoa(g.Frames),
+			}))
 	})
+}
+
+// of makes the small copy of a picture.
+func (c Copy) of(s *ffmpeg.Stream) *ffmpeg.Stream {
+	s = filter(s, "scale", fmt.Sprintf("w=%d", c.W), fmt.Sprintf("h=%d", c.H), "flags=area", "in_color_matrix=bt709", "in_range=tv", "out_range=pc")
+	return filter(s, "format", "pix_fmts=rgb24")
 }
 
 // scene is the picture of a shot.
@@ -274,7 +297,7 @@ func piece(p Piece, g Segment, backdrop backdropper) *ffmpeg.Stream {
 	case p.Inner != (layout.Rect{}):
 		s = beforeItself(s, p)
 	case p.Crop.W != p.Hole.W || p.Crop.H != p.Hole.H:
-		s = filter(s, "scale", strconv.Itoa(p.Hole.W), strconv.Itoa(p.Hole.H), "flags=bicubic+accurate_rnd")
+		s = g.scaled(s, p.Hole.W, p.Hole.H)
 	}
 	s = filter(filter(s, "setsar", "sar=1"), "format", "pix_fmts=yuv420p")
 	parts := []*ffmpeg.Stream{}
@@ -290,6 +313,14 @@ func piece(p Piece, g Segment, backdrop backdropper) *ffmpeg.Stream {
 	}
 	all := ffmpeg.Filter(parts, "concat", ffmpeg.Args{"n=" + strconv.Itoa(len(parts)), "v=1", "a=0"})
 	return paced(all, g.Rate)
+}
+
+// scaled brings a mezzanine, which is BT.709 and always of one size, to another.
+func (g Segment) scaled(s *ffmpeg.Stream, w, h int) *ffmpeg.Stream {
+	if g.Zscale {
+		return filter(s, "zscale", fmt.Sprintf("w=%d", w), fmt.Sprintf("h=%d", h), "filter=bicubic")
+	}
+	return filter(s, "scale", strconv.Itoa(w), strconv.Itoa(h), "flags=bicubic+accurate_rnd")
 }
 
 // beforeItself fits a picture into its hole and fills the rest with the same
@@ -325,7 +356,10 @@ func encoder(g Segment) ffmpeg.KwArgs {
 		"video_track_timescale": timescale(g.Rate), "filter_complex_threads": "1",
 	}))
 	if g.Rough {
-		args["preset"], args["crf"] = "veryfast", "26"
+		// Beside the veryfast preset at 26 this takes 2.4 times the bits and a
+		// third of the time, and looks no worse. 8x8dct makes it High, which the
+		// check of a film asks for.
+		args["preset"], args["crf"], args["x264-params"] = "ultrafast", "30", "open-gop=0:8x8dct=1"
 	}
 	return args
 }

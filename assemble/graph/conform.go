@@ -15,11 +15,11 @@ import (
 // in seconds: the frame shown there may have begun that much earlier.
 const seekMargin = 3
 
-// MezzanineCodec holds the encoder settings of a conformed picture: every
+// mezzanineCodec holds the encoder settings of a conformed picture: every
 // frame by itself, so that any frame can be opened at its own cost, and
-// nothing that makes decoding slow.
+// nothing that makes decoding slow. DEVELOPERS.md has what others cost.
 var mezzanineCodec = ffmpeg.KwArgs{
-	"c:v": "libx264", "preset": "ultrafast", "tune": "fastdecode", "g": "1", "crf": "12",
+	"c:v": "libx264", "preset": "ultrafast", "tune": "fastdecode", "g": "1", "crf": "17",
 }
 
 // Conform brings a take's picture upright to c.W × c.H in BT.709 on the guide
@@ -29,7 +29,7 @@ func Conform(c plan.Conform, src Source, rate shot.Rate, dst string) (Command, e
 	return build(1, func() *ffmpeg.Stream {
 		s := conformed(c, src, rate)
 		out := bt709(plain(ffmpeg.KwArgs{
-			"frames:v": strconv.Itoa(c.Frames.Len()), "f": "mp4", "threads": "1",
+			"frames:v": strconv.Itoa(c.Frames.Len()), "f": "mp4", "threads": "1", "filter_complex_threads": "1",
 			"video_track_timescale": timescale(rate), "profile:v": "high",
 		}))
 		for k, v := range mezzanineCodec {
@@ -52,9 +52,15 @@ func conformed(c plan.Conform, src Source, rate shot.Rate) *ffmpeg.Stream {
 	if c.Picture.Rotate != nil {
 		in["noautorotate"] = ""
 	}
+	if src.Threads > 0 {
+		in["threads"] = strconv.Itoa(src.Threads)
+	}
+	if c.Draft {
+		in["skip_loop_filter"] = "all"
+	}
 	s := src.input(in)
 	s = upright(s, c.Picture)
-	s = toBT709(s, c)
+	s = toBT709(s, c, src.Zscale)
 	s = onGuide(s, c, rate, seek)
 	return s
 }

@@ -20,7 +20,7 @@ import (
 
 // Rule is the version of everything this package decides. It is part of every
 // key in the store, so a change of a filter or a setting makes new outputs.
-const Rule = 6
+const Rule = 7
 
 // Command is one run of ffmpeg.
 type Command struct {
@@ -45,6 +45,11 @@ type Source struct {
 	Options map[string]string
 	Path    string
 	Stream  int
+	// Zscale tells that this ffmpeg has the filter zscale.
+	Zscale bool
+	// Threads is how many the decoder may use; 0 is as many as it likes. They
+	// make no difference to the picture.
+	Threads int
 }
 
 func (s Source) input(extra ffmpeg.KwArgs) *ffmpeg.Stream {

@@ -18,11 +18,7 @@ type Gray struct {
 	Pix  []byte
 }
 
-// RGB is a small picture in colour: red, green and blue of W·H pixels, row by
-// row, code values from 0 to 255.
-type RGB Gray
-
-// Sampling says which frames [SampleGray] and [SampleRGB] take.
+// Sampling says which frames [SampleGray] takes.
 type Sampling struct {
 	Width int     // of the picture, 16 to 1920; the height follows from the display's shape
 	Every float64 // seconds between frames, at least
@@ -37,16 +33,6 @@ type Sampling struct {
 // error of use ends the decoding and comes back. A file without picture is a
 // fault of kind Media; one whose picture does not decode gives no frames.
 func SampleGray(ctx context.Context, tool *ffmpeg.Tool, info Info, s Sampling, use func(Gray) error) error {
-	return sample(ctx, tool, info, s, "gray", 1, use)
-}
-
-// SampleRGB is SampleGray in colour.
-func SampleRGB(ctx context.Context, tool *ffmpeg.Tool, info Info, s Sampling, use func(RGB) error) error {
-	return sample(ctx, tool, info, s, "rgb24", 3, func(g Gray) error { return use(RGB(g)) })
-}
-
-// sample decodes frames in a pixel format of so many bytes.
-func sample(ctx context.Context, tool *ffmpeg.Tool, info Info, s Sampling, format string, bytes int, use func(Gray) error) error {
 	if err := info.NeedVideo(); err != nil {
 		return err
 	}
@@ -63,11 +49,11 @@ func sample(ctx context.Context, tool *ffmpeg.Tool, info Info, s Sampling, forma
 	}
 	args = append(args, "-max_error_rate", "1", "-t", fmt.Sprint(MaxSeconds))
 	args = append(args, InputArgs(info.Path)...)
-	filter := fmt.Sprintf(`select=isnan(prev_selected_t)+gte(t-prev_selected_t\,%g),scale=%d:%d:flags=area,format=%s`, s.Every-1e-3, g.W, g.H, format)
+	filter := fmt.Sprintf(`select=isnan(prev_selected_t)+gte(t-prev_selected_t\,%g),scale=%d:%d:flags=area,format=gray`, s.Every-1e-3, g.W, g.H)
 	args = append(args, "-map", fmt.Sprintf("0:%d", info.Video.Index), "-vf", filter,
 		"-fps_mode", "passthrough", "-c:v", "rawvideo", "-f", "rawvideo", "pipe:1")
 	out := &framer{frame: g, use: use}
-	out.frame.Pix = make([]byte, 0, bytes*g.W*g.H)
+	out.frame.Pix = make([]byte, 0, g.W*g.H)
 	err := tool.Run(limited, ffmpeg.Command{Args: args, Stdout: out})
 	switch {
 	case out.err != nil:

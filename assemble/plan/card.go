@@ -60,6 +60,9 @@ func cardPages(p *manifest.Production, l Look, s Shot, c layout.Canvas) (int, er
 	return len(pages), err
 }
 
+// NamesPlayers tells whether a card shot's drawing lists the players.
+func (s Shot) NamesPlayers() bool { return s.Text == textCredits }
+
 // CardPages draws a card shot for a canvas: the title, the roster, or free
 // text. There is at least one page.
 func CardPages(p *manifest.Production, l Look, s Shot, c layout.Canvas) ([]*image.NRGBA, error) {

@@ -7,7 +7,7 @@ import (
 // ladder holds the heights a picture is conformed to. A step of about a third
 // means that a small change of the layout usually needs no new decoding, and
 // that no more than about 1.8 times the pixels needed are kept.
-var ladder = []int{90, 120, 180, 240, 270, 360, 480, 540, 720, 900, 1080, 1440, 2160, 2880, 4320}
+var ladder = []int{90, 120, 180, 216, 240, 270, 360, 480, 540, 720, 900, 1080, 1440, 2160, 2880, 4320}
 
 // rung is the height at which a picture of height h is kept so that it can be
 // shown at scale (shown pixels to its own): never larger than it is.
@@ -20,6 +20,11 @@ func rung(h int, scale float64) int {
 	}
 	return even(h)
 }
+
+// draftLines is the height from which a rough cut's pictures are decoded
+// without H.264's deblocking, which is a fifth of the work. What is smaller
+// decodes quickly and may be shared with a finished film.
+const draftLines = 720
 
 // even is the even number nearest to n, at least 2.
 func even(n int) int { return max(2, (n+1)/2*2) }
@@ -47,7 +52,8 @@ func (f *Film) conform(facts map[string]Facts, line Timeline) {
 				at = len(f.Conforms)
 				index[n] = at
 				w := even(int(math.Round(float64(n.rung) * float64(pic.W) / float64(pic.H))))
-				f.Conforms = append(f.Conforms, Conform{Take: t.Take, Picture: pic, W: w, H: n.rung, Frames: frames})
+				draft := f.Rough && min(pic.W, pic.H) >= draftLines
+				f.Conforms = append(f.Conforms, Conform{Take: t.Take, Picture: pic, W: w, H: n.rung, Frames: frames, Draft: draft})
 			}
 			t.Conform = at
 			c := &f.Conforms[at]

@@ -47,6 +47,7 @@ type Picture struct {
 	Rotate      *int    // clockwise degrees that overrule the file's own; nil: as the file says
 	HDR         bool    // PQ or HLG: needs tone mapping
 	Interlaced  bool
+	PixFmt      string // in ffmpeg's words, such as "yuv420p"
 	// Colour as the file tags it, in ffmpeg's words, "" where it says nothing:
 	// the matrix that made Y'CbCr, the transfer function, the primaries, and
 	// the range (tv or pc).
@@ -184,6 +185,8 @@ type Conform struct {
 	Picture Picture
 	W, H    int  // even
 	Frames  Span // guide frames
+	// Draft decodes quickly and not quite exactly, for a rough cut.
+	Draft bool
 }
 
 // Segment is a run of output frames that is composed by itself. It lies in
