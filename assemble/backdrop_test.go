@@ -104,8 +104,8 @@ func TestPicturesThatAreNone(t *testing.T) {
 	text := strings.Replace(fmt.Sprintf(testManifest, "  - {name: a, expected: true, fit: fit, behind: b.jpg}"), `"#204060"`, "a.png", 1)
 	p := openTest(t, dir, text)
 	_, err := p.Grid(t.Context())
-	const want = `production.yaml:8:49: the picture "b.jpg" cannot be used: the file does not exist
-production.yaml:10:55: the background "a.png" cannot be used: it is neither a PNG nor a JPEG picture`
+	const want = `production.yaml:9:49: the picture "b.jpg" cannot be used: the file does not exist
+production.yaml:11:55: the background "a.png" cannot be used: it is neither a PNG nor a JPEG picture`
 	if err == nil || fault.KindOf(err) != fault.Media {
 		t.Fatal(err)
 	}

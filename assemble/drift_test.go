@@ -39,10 +39,13 @@ func TestDriftOverFiveMinutes(t *testing.T) {
 		p := &takes[i]
 		p.frames, p.audio, p.channels, p.wide, p.high = int((304.5-p.offset)*p.fps), true, 1, 128, 72
 		p.extra = []string{"-c:a", "pcm_s16le"} // quicker to make than AAC
-		// All clap; then one plays every beat, the other every second.
+		// All clap; then one plays all beats but the third of each measure,
+		// the other the first and the fourth: an even pulse fits in many ways.
 		guide := []float64{2}
-		for beat := 0; beat < 4*149; beat += 1 + i {
-			guide = append(guide, 4+0.5*float64(beat))
+		for beat := range 4 * 149 {
+			if k := beat % 4; i == 0 && k != 2 || i == 1 && k%3 == 0 {
+				guide = append(guide, 4+0.5*float64(beat))
+			}
 		}
 		for _, g := range guide {
 			p.clicks = append(p.clicks, (g-p.offset)/(1+p.drift*1e-6))

@@ -16,7 +16,7 @@ func TestCreditsRollSteadily(t *testing.T) {
 	for i := range 7 {
 		fmt.Fprintf(&takes, "  - {name: t%d, player: \"Player %s\", part: Part %d, section: s%d, expected: true}\n", i, strings.Repeat("x", i), i, i/3)
 	}
-	text := strings.Replace(fmt.Sprintf(testManifest, takes.String()), "measures: 2\ntakes", "measures: 10\ntakes", 1)
+	text := strings.Replace(fmt.Sprintf(testManifest, takes.String()), "measures: 2\n", "measures: 10\n", 1)
 	p := openTest(t, dir, text+"shots: [{from: start, show: card, text: credits, roll: true}, {from: m10, show: card, text: x, transition: {kind: dissolve, seconds: 0.5}}]\n")
 	r, err := p.Render(t.Context(), RenderOptions{})
 	if err != nil {
@@ -84,7 +84,7 @@ func TestARollIsDrawnInStretches(t *testing.T) {
 	for i := range 300 {
 		fmt.Fprintf(&takes, "  - {name: t%d, player: Player Number %d, part: Part %d, expected: true}\n", i, i, i)
 	}
-	text := strings.Replace(fmt.Sprintf(testManifest, takes.String()), "measures: 2\ntakes", "measures: 100\ntakes", 1)
+	text := strings.Replace(fmt.Sprintf(testManifest, takes.String()), "measures: 2\n", "measures: 100\n", 1)
 	p := openTest(t, t.TempDir(), text+"shots: [{from: m2, show: card, text: credits, roll: true}]\n")
 	pl, _, err := p.plan(nil, p.deliverables())
 	if err != nil {
