@@ -25,7 +25,7 @@ func seeID(r *recording) string  { return "see/" + r.name() }
 
 // Check looks at and listens to every take and says what is wrong with it.
 func (p *Production) Check(ctx context.Context) (CheckResult, error) {
-	all, err := p.locate(ctx)
+	all, heard, err := p.listen(ctx)
 	if err != nil {
 		return CheckResult{}, err
 	}
@@ -43,7 +43,9 @@ func (p *Production) Check(ctx context.Context) (CheckResult, error) {
 	if err != nil {
 		return CheckResult{}, err
 	}
-	return p.judge(facts, all), nil
+	r := p.judge(facts, all)
+	r.Tasks = TaskCount{Run: heard.count.Run + res.Stats.Run, Reused: heard.count.Reused + res.Stats.Reused}
+	return r, nil
 }
 
 // checkTasks measure one recording.
@@ -80,7 +82,8 @@ func (p *Production) intakeFacts(all []located, res task.Result) ([]intake.Facts
 	for i, t := range p.man.Takes {
 		f := intake.Facts{
 			Take: t.Name, Expected: t.Video == nil && t.Audio == nil, Piece: p.piece(t),
-			Shape: float64(p.man.Picture.AspectW) / float64(p.man.Picture.AspectH),
+			Shape:  float64(p.man.Picture.AspectW) / float64(p.man.Picture.AspectH),
+			Framed: framed(t),
 		}
 		for _, l := range all {
 			if l.take != i {
@@ -95,6 +98,11 @@ func (p *Production) intakeFacts(all []located, res task.Result) ([]intake.Facts
 		facts = append(facts, f)
 	}
 	return facts, nil
+}
+
+// framed tells whether the manifest says what of a take's picture is shown.
+func framed(t manifest.Take) bool {
+	return t.AutoCrop || t.Fit == "fit" || t.Crop != (manifest.Crop{X: 0.5, Y: 0.5, Zoom: 1})
 }
 
 func intakeFile(l located, res task.Result) (intake.File, error) {
@@ -132,7 +140,7 @@ func (p *Production) judge(facts []intake.Facts, all []located) CheckResult {
 	across := intake.Compare(facts)
 	for i, f := range facts {
 		t := p.man.Takes[i]
-		findings := append(intake.Judge(f), across[f.Take]...)
+		findings := append(p.man.Check.Judge(f), across[f.Take]...)
 		if t.Release == manifest.ReleaseNo {
 			findings = nil // nobody is asked for a take that will not be used
 		}

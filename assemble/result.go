@@ -238,6 +238,7 @@ type CheckedTake struct {
 // CheckResult is the roll of takes.
 type CheckResult struct {
 	Takes  []CheckedTake `json:"takes"`
+	Tasks  TaskCount     `json:"tasks"` // what was measured, and what was known
 	Faults []Bad         `json:"faults,omitempty"`
 }
 

@@ -16,6 +16,15 @@ type Truth struct {
 	Cue     float64 // guide time of the cue in seconds
 	Players []PlayerTruth
 	Files   []FileTruth
+	Planted []PlantedTruth
+}
+
+// PlantedTruth is a fault that a take was given on purpose. The check finds all
+// of them and no other.
+type PlantedTruth struct {
+	Take  string
+	Code  string // as the check calls it
+	Level string // ok: only told, because it does no harm or the manifest deals with it; ask: the player is asked
 }
 
 // PlayerTruth is the human side of a player.
@@ -61,6 +70,7 @@ func (t Truth) Player(take string) (PlayerTruth, bool) {
 func (p *production) truth() Truth {
 	t := Truth{Seed: p.options.Seed, Cue: p.tempo.Cue()}
 	for _, q := range p.cast {
+		t.Planted = append(t.Planted, q.planted()...)
 		if q.camera == nil && q.mic == nil {
 			continue // expected
 		}
@@ -79,13 +89,35 @@ func (p *production) truth() Truth {
 	return t
 }
 
+// planted are the faults of a player's take.
+func (q player) planted() []PlantedTruth {
+	var all []PlantedTruth
+	plant := func(is bool, code, level string) {
+		if is {
+			all = append(all, PlantedTruth{q.take, code, level})
+		}
+	}
+	plant(q.camera == nil && q.mic == nil, "missing", "ask")
+	if c := q.camera; c != nil {
+		plant(c.level > -20, "too-loud", "ask")
+		plant(c.level < -40, "too-soft", "ask")
+		plant(c.hum < 0, "hum", "ask")
+		// The manifest says what of an upright picture is shown.
+		plant(c.view.H > c.view.W || c.view.Turn%180 != 0, "portrait", "ok")
+		plant(c.view.Turn != 0, "rotated", "ok")
+		plant(c.vfr, "variable-rate", "ok")
+	}
+	return all
+}
+
 // Encode is truth.yaml.
 func (t Truth) Encode() []byte {
 	var b strings.Builder
 	b.WriteString("# What is true of this demo, to compare what sync finds with.\n" +
 		"# guide = offset + t * (1 + drift_ppm * 1e-6); clap_at is t of the clap in the file.\n" +
 		"# bias_ms is how late a player plays on average, jitter_ms the spread of single notes,\n" +
-		"# clap_error_ms how late the clap is against the cue.\n")
+		"# clap_error_ms how late the clap is against the cue. planted are the faults that\n" +
+		"# check finds, and the only ones.\n")
 	fmt.Fprintf(&b, "edition: %d\nseed: %d\ncue: %.6f\nplayers:\n", edition, t.Seed, t.Cue)
 	for _, p := range t.Players {
 		fmt.Fprintf(&b, "  - {take: %s, player: %q, bias_ms: %.1f, jitter_ms: %.1f, clap_error_ms: %.1f}\n",
@@ -95,6 +127,10 @@ func (t Truth) Encode() []byte {
 	for _, f := range t.Files {
 		fmt.Fprintf(&b, "  - {take: %s, role: %s, file: %s, offset: %.4f, drift_ppm: %.1f, clap_at: %.6f, seconds: %.2f}\n",
 			f.Take, f.Role, f.File, f.Offset, f.DriftPPM, f.ClapAt, f.Seconds)
+	}
+	b.WriteString("planted:\n")
+	for _, f := range t.Planted {
+		fmt.Fprintf(&b, "  - {take: %s, finding: %s, level: %s}\n", f.Take, f.Code, f.Level)
 	}
 	return []byte(b.String())
 }

@@ -65,7 +65,10 @@ type Facts struct {
 	Piece    *Piece `json:"piece,omitempty"`    // nil: starts and ends are not judged
 	// Shape is the width of a tile over its height; 0 is 16:9.
 	Shape float64 `json:"shape,omitempty"`
-	Files []File  `json:"files"`
+	// Framed tells that the user has said which part of the picture is shown,
+	// or that all of it is, so that nothing is left to ask about its shape.
+	Framed bool   `json:"framed,omitempty"`
+	Files  []File `json:"files"`
 }
 
 // Piece is where the music lies in guide time, in seconds.

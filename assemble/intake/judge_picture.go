@@ -17,7 +17,11 @@ func (j *judge) stream() {
 	}
 	ratio := float64(w) / float64(h)
 	if upright, sure := l.under(portrait, ratio); upright && shape > 1 {
-		j.add(Portrait, Ask, sure, "upright picture, %d × %d", w, h)
+		level := Ask
+		if j.facts.Framed {
+			level = OK
+		}
+		j.add(Portrait, level, sure, "upright picture, %d × %d", w, h)
 	}
 	if v.Rotation != 0 {
 		j.add(Rotated, OK, 1, "shown turned by %d degrees", v.Rotation)

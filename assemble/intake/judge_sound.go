@@ -10,28 +10,45 @@ func (j *judge) sound(s *Sound) {
 		j.add(Silent, Redo, sure, "silent: the highest peak is %.0f dBFS", loudest.PeakDB)
 		return // nothing else means anything
 	}
-	if tiny, sure := l.under(softRedo, s.LoudnessLUFS); tiny {
-		j.add(TooSoft, Redo, sure, "far too soft: %.0f LUFS", s.LoudnessLUFS)
-	} else if soft, sure := l.under(softAsk, s.LoudnessLUFS); soft {
-		j.add(TooSoft, Ask, sure, "soft: %.0f LUFS", s.LoudnessLUFS)
+	tiny, sureTiny := l.under(softRedo, s.LoudnessLUFS)
+	soft, sureSoft := l.under(softAsk, s.LoudnessLUFS)
+	if tiny {
+		j.add(TooSoft, Redo, sureTiny, "far too soft: %.0f LUFS", s.LoudnessLUFS)
+	} else if soft {
+		j.add(TooSoft, Ask, sureSoft, "soft: %.0f LUFS", s.LoudnessLUFS)
 	}
-	j.noise(s)
+	noise := s.NoiseDB
+	if j.hum(s) {
+		noise = beside(noise, s.HumDB)
+	}
+	j.noise(s, noise, soft)
 	j.clipping(s)
-	j.hum(s)
 	j.channels(s, loudest)
+}
+
+// beside is the level that is left of a noise without the hum that is in it.
+// Both are measured, so what is left is not taken for less than 20 dB under the
+// whole.
+func beside(noiseDB, humDB float64) float64 {
+	whole, hum := math.Pow(10, noiseDB/10), math.Pow(10, humDB/10)
+	return decibels(max(whole-hum, whole/100), 10)
 }
 
 // noise judges the distance from the loud passages to the quietest moments,
 // given that those are a rest: in playing without one the softest moment is
 // music. Every good take has a rest in it, the count-in.
-func (j *judge) noise(s *Sound) {
+//
+// One cause is told once: hum has a finding of its own and is taken off the
+// noise, and the noise of a take that is soft is near because the playing is
+// soft, for which the player is asked to come closer already.
+func (j *judge) noise(s *Sound, noiseDB float64, soft bool) {
 	if s.RestSeconds < j.limits.at(restLeast) {
 		return
 	}
-	distance := s.LoudDB - s.NoiseDB
+	distance := s.LoudDB - noiseDB
 	if bad, sure := j.limits.under(noiseRedo, distance); bad {
 		j.add(Noisy, Redo, sure, "the noise is only %.0f dB under the playing", distance)
-	} else if some, sure := j.limits.under(noiseAsk, distance); some {
+	} else if some, sure := j.limits.under(noiseAsk, distance); some && !soft {
 		j.add(Noisy, Ask, sure, "the noise is %.0f dB under the playing", distance)
 	}
 }
@@ -75,15 +92,17 @@ func (j *judge) clipping(s *Sound) {
 	}
 }
 
-// hum judges mains hum in the quietest seconds.
-func (j *judge) hum(s *Sound) {
+// hum judges mains hum in the quietest seconds and tells whether there is any.
+func (j *judge) hum(s *Sound) bool {
 	l := j.limits
 	stands, p := l.over(humProminence, s.HumProminenceDB)
 	loud, q := l.over(humLevel, s.HumDB)
 	near, r := l.under(humDistance, s.LoudDB-s.HumDB)
-	if s.HumHz > 0 && stands && loud && near {
-		j.add(Hum, Ask, min(p, q, r), "hum at %d Hz, %.0f dB under the playing", s.HumHz, s.LoudDB-s.HumDB)
+	if s.HumHz == 0 || !stands || !loud || !near {
+		return false
 	}
+	j.add(Hum, Ask, min(p, q, r), "hum at %d Hz, %.0f dB under the playing", s.HumHz, s.LoudDB-s.HumDB)
+	return true
 }
 
 // channels judges how the sides of a stereo recording relate. The mix repairs

@@ -155,6 +155,7 @@ func (m mapping) production() *Production {
 	p.Chapters = m.chapters(p.Tempo)
 	p.Notes = m.notes(p.Tempo)
 	p.CallSheet = m.callSheet()
+	p.Check = m.limits()
 	m.checkHidden(p)
 	if k := m.keys["takes"]; k != nil {
 		p.takesMark = markOf(m.file, k)

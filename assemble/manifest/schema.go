@@ -20,7 +20,7 @@ type shape struct {
 var (
 	topShape = &shape{"the manifest", "at the left margin", "version: 1", []string{
 		"version", "title", "composer", "ensemble", "dedication", "tempo", "guide",
-		"timing", "sections", "seats", "release", "takes", "mix", "picture", "shots", "deliver", "chapters", "notes", "callsheet"}}
+		"timing", "sections", "seats", "release", "takes", "mix", "picture", "shots", "deliver", "chapters", "notes", "callsheet", "check"}}
 	tempoShape = &shape{"tempo", "inside tempo:", "tempo: {changes: [{measure: 1, meter: 4/4, bpm: 96}], measures: 32}",
 		[]string{"count_in", "pick_up", "changes", "measures", "order", "score", "holds"}}
 	countInShape = &shape{"count_in", "inside count_in:", "count_in: {measures: 8, cue: {measure: 5, beat: 1}}",
@@ -83,6 +83,8 @@ var (
 		[]string{"language", "due", "send_to", "contact", "notes", "strings"}}
 	stringsShape = &shape{"strings", "inside strings:", "strings: {step-hold: \"Sit still for {tail} seconds.\"}",
 		phrase.Keys()}
+	checkShape = &shape{"check", "inside check:", "check: {soft_ask: -48}",
+		thresholdNames()}
 )
 
 // shapes is all of them, for telling where a misplaced key belongs.
@@ -129,7 +131,10 @@ func (r *reader) keyHint(s *shape, key string) string {
 	if len(places) > 0 {
 		return fmt.Sprintf("%q belongs %s", word, strings.Join(places, " or "))
 	}
-	if s == stringsShape { // too many for a hint
+	if s == checkShape { // too many for a hint
+		return "the table of thresholds in DEVELOPERS.md lists all of them"
+	}
+	if s == stringsShape {
 		return "ripieno callsheet --strings lists all sentences with their keys"
 	}
 	return "keys of " + s.name + ": " + strings.Join(s.keys, ", ")
