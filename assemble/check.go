@@ -131,6 +131,9 @@ func intakeFile(l located, res task.Result) (intake.File, error) {
 	f.Sync = &intake.Sync{
 		Offset: l.place.Offset, DriftPPM: l.place.DriftPPM, Confidence: l.place.Confidence, Sure: l.place.Sure, Reason: l.place.Reason,
 	}
+	if heard := l.place.ClickDB; heard < 0 { // not NaN
+		f.Sync.ClickDB = heard
+	}
 	return f, nil
 }
 

@@ -100,6 +100,9 @@ type Sync struct {
 	Confidence float64 `json:"confidence"` // 0 to 1
 	Sure       bool    `json:"sure"`
 	Reason     string  `json:"reason,omitempty"` // why not
+	// ClickDB is the level of the guide's clicks that leaked into the file, in
+	// dBFS; 0 for none heard.
+	ClickDB float64 `json:"click_db,omitempty"`
 }
 
 // Worst is the highest level among findings, OK for none.

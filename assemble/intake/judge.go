@@ -185,6 +185,12 @@ func (j *judge) place() {
 		j.add(CueUnsure, Ask, 1-s.Confidence/2, "%s", reason)
 		return // without a place nothing more can be said
 	}
+	if heard := j.file.Sound; heard != nil && s.ClickDB < 0 {
+		distance := heard.LoudDB - s.ClickDB
+		if near, sure := j.limits.under(bleedDistance, distance); near {
+			j.add(Bleed, Ask, sure, "clicks of the guide are heard, %.0f dB under the playing", distance)
+		}
+	}
 	if far, sure := j.limits.over(driftAsk, math.Abs(s.DriftPPM)); far {
 		j.add(Speed, Ask, sure, "the recording's clock is %+.0f ppm off the guide's", s.DriftPPM)
 	}

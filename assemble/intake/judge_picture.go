@@ -53,11 +53,25 @@ func (j *judge) stream() {
 	}
 }
 
-// middle judges where the player is, by what crop: auto goes by.
+// middle judges where the player is, by what crop: auto goes by. The lower
+// edge cuts everybody who sits.
 func (j *judge) middle(s motion.Subject) {
+	if s.Confidence < motion.Sure {
+		return
+	}
+	left, top, right, _ := s.Reach()
+	for _, e := range []struct {
+		name string
+		room float64
+	}{{"left", left}, {"right", 1 - right}, {"upper", top}} {
+		if out, sure := j.limits.under(cutEdge, e.room); out {
+			j.add(CutOff, Ask, min(sure, s.Confidence, 0.7), "the movement goes on beyond the %s edge of the picture", e.name)
+			return // more about the place would say the same again
+		}
+	}
 	x, _ := s.Centre()
 	off, sure := j.limits.over(centreOff, math.Abs(x-0.5))
-	if !off || s.Confidence < motion.Sure {
+	if !off {
 		return
 	}
 	side := "left"

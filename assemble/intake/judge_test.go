@@ -32,7 +32,7 @@ func good() Facts {
 		Take: "oboe-1", Piece: &Piece{Cue: 8, Start: 16, End: 110},
 		Files: []File{
 			{Role: "video", Name: "mara.mov", Info: with, Sound: sound(), Hash: "1",
-				Picture: &Picture{Frames: 60, Mean: 110, DarkPercent: 20, WhitePercent: 2, Motion: 2, Subject: motion.Subject{Left: 0.4, Right: 0.6, Bottom: 1, Confidence: 0.6}, Blur: 0.3, LongestGap: 0.034},
+				Picture: &Picture{Frames: 60, Mean: 110, DarkPercent: 20, WhitePercent: 2, Motion: 2, Subject: motion.Subject{Left: 0.4, Right: 0.6, Top: 0.2, Bottom: 1, Confidence: 0.6}, Blur: 0.3, LongestGap: 0.034},
 				Sync:    &Sync{Offset: 2, DriftPPM: 40, Confidence: 0.95, Sure: true}},
 			{Role: "audio", Name: "mara.wav", Info: info, Sound: sound(), Hash: "2",
 				Sync: &Sync{Offset: -1, DriftPPM: -12, Confidence: 0.9, Sure: true}},
@@ -111,10 +111,31 @@ func TestJudge(t *testing.T) {
 		{BlownOut, Ask, func(f *Facts) { v(f).Picture.WhitePercent = 45 }, func(f *Facts) { v(f).Picture.WhitePercent = 30 }},
 		{Unsharp, Ask, func(f *Facts) { v(f).Picture.Blur = 0.7 }, func(f *Facts) { v(f).Picture.Blur = 0.5 }},
 		{Frozen, Ask, func(f *Facts) { v(f).Picture.Motion = 0.01 }, func(f *Facts) { v(f).Picture.Motion = 0.3 }},
-		{OffCentre, OK, func(f *Facts) { v(f).Picture.Subject = motion.Subject{Left: 0.8, Right: 1, Confidence: 0.6} },
-			func(f *Facts) { v(f).Picture.Subject = motion.Subject{Left: 0.15, Right: 0.35, Confidence: 0.6} }},
-		{OffCentre, OK, func(f *Facts) { v(f).Picture.Subject = motion.Subject{Right: 0.2, Confidence: 0.4} },
-			func(f *Facts) { v(f).Picture.Subject = motion.Subject{Right: 0.2, Confidence: 0.3} }}, // anything may have moved
+		{OffCentre, OK, func(f *Facts) {
+			v(f).Picture.Subject = motion.Subject{Left: 0.72, Right: 0.92, Top: 0.2, Bottom: 1, Confidence: 0.6}
+		},
+			func(f *Facts) {
+				v(f).Picture.Subject = motion.Subject{Left: 0.15, Right: 0.35, Top: 0.2, Bottom: 1, Confidence: 0.6}
+			}},
+		{OffCentre, OK, func(f *Facts) {
+			v(f).Picture.Subject = motion.Subject{Left: 0.05, Right: 0.25, Top: 0.2, Bottom: 1, Confidence: 0.4}
+		},
+			func(f *Facts) {
+				v(f).Picture.Subject = motion.Subject{Left: 0.05, Right: 0.25, Top: 0.2, Bottom: 1, Confidence: 0.3}
+			}}, // anything may have moved
+		{CutOff, Ask, func(f *Facts) {
+			v(f).Picture.Subject = motion.Subject{Left: 0.01, Right: 0.3, Top: 0.2, Bottom: 0.9, Confidence: 0.6}
+		},
+			func(f *Facts) {
+				v(f).Picture.Subject = motion.Subject{Left: 0.05, Right: 0.3, Top: 0.2, Bottom: 0.9, Confidence: 0.6}
+			}},
+		{CutOff, Ask, func(f *Facts) {
+			v(f).Picture.Subject = motion.Subject{Left: 0.4, Right: 0.6, Top: 0.03, Bottom: 0.7, Confidence: 0.6}
+		},
+			func(f *Facts) {
+				v(f).Picture.Subject = motion.Subject{Left: 0.4, Right: 0.6, Top: 0.2, Bottom: 1, Confidence: 0.6}
+			}}, // seated
+		{Bleed, Ask, func(f *Facts) { v(f).Sync.ClickDB = -52 }, func(f *Facts) { v(f).Sync.ClickDB = -68 }},
 		{Untagged, OK, func(f *Facts) { v(f).Info.Video.PixFmt, v(f).Info.Video.Transfer = "yuv420p10le", "" },
 			func(f *Facts) { v(f).Info.Video.PixFmt, v(f).Info.Video.Transfer = "yuv420p10le", "bt709" }},
 		{FrameGaps, Ask, func(f *Facts) { v(f).Picture.LongestGap = 0.5 }, func(f *Facts) { v(f).Picture.LongestGap = 0.1 }},

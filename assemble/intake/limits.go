@@ -38,6 +38,7 @@ const (
 	humLevel
 	humDistance
 	humProminence
+	bleedDistance
 	lowRate
 	driftAsk
 	shortLines
@@ -48,6 +49,7 @@ const (
 	blownShare
 	frozenMotion
 	centreOff
+	cutEdge
 	blurMost
 	lowFPS
 	frameGap
@@ -88,7 +90,9 @@ var standard = [thresholds]Threshold{
 	humLevel:      {"hum_level", -70, "dBFS", 6, "softer hum is covered by the others (judgement)"},
 	humDistance:   {"hum_distance", 45, "dB", 6, "hum this far under the loud passages is not heard (judgement)"},
 	humProminence: {"hum_prominence", 14, "dB", 4, "mains tone over its neighbourhood in the quietest seconds (judgement)"},
-	lowRate:       {"low_rate", 32000, "Hz", 4000, "half of it is the highest pitch that can be kept; telephone modes record 8 or 16 kHz"},
+	bleedDistance: {"bleed_distance", 40, "dB", 6,
+		"clicks of the count-in under the loud passages; softer ones are covered by the others, in whose rests they sound (judgement)"},
+	lowRate: {"low_rate", 32000, "Hz", 4000, "half of it is the highest pitch that can be kept; telephone modes record 8 or 16 kHz"},
 	driftAsk: {"drift_ask", 300, "ppm", 100,
 		"consumer clocks differ by 10 to 100 ppm; more points to a conversion on the way"},
 	shortLines: {"short_lines", 350, "px", 40, "a tile of nine on a 1080-line canvas has 360 lines; fewer have to be enlarged"},
@@ -100,6 +104,8 @@ var standard = [thresholds]Threshold{
 	blownShare:   {"blown_share", 35, "%", 10, "share of pixels above 250, where no detail is left (judgement)"},
 	frozenMotion: {"frozen_motion", 0.15, "grey", 0.1, "mean change between frames two seconds apart; the noise of a camera is above it (judgement)"},
 	centreOff:    {"centre_off", 0.3, "", 0.08, "distance of the moving part from the middle, as a share of the width (judgement)"},
+	cutEdge: {"cut_edge", 0, "", 0.02,
+		"how far from the top, left or right edge the movement ends, as a share of the picture; below 0 it goes on outside (judgement)"},
 	blurMost: {"blur_most", 0.6, "", 0.1,
 		"the metric of Crété-Roffet et al. (2007) at 640 pixels' width; drawn scenes give 0.2, blurred by a 200th of their width 0.5, by a 100th 0.65"},
 	lowFPS:      {"low_fps", 20, "frames/s", 3, "bowing and lips are no longer seen in step; cinema has 24"},

@@ -18,6 +18,7 @@ const (
 	TooLoud    Code = "too-loud"       // at the upper end, not yet clipped for certain
 	Clipped    Code = "clipped"        // distorted by a full input
 	Hum        Code = "hum"            // of the mains
+	Bleed      Code = "click-bleed"    // clicks of the guide, from the headphones
 	DeadSide   Code = "dead-channel"   // one channel of several is silent
 	Antiphase  Code = "antiphase"      // channels cancel each other
 	LowRate    Code = "low-rate"       // telephone quality
@@ -33,6 +34,7 @@ const (
 	Frozen     Code = "frozen"         // the picture does not move
 	Unsharp    Code = "out-of-focus"   //
 	OffCentre  Code = "off-centre"     //
+	CutOff     Code = "cut-off"        // movement runs out of the picture
 	LowFPS     Code = "low-frame-rate" //
 	FrameGaps  Code = "frame-gaps"     // frames are missing
 	Variable   Code = "variable-rate"  // uneven frames; harmless
@@ -58,6 +60,7 @@ var asks = map[Code]string{
 	TooLoud:    "Your recording is very loud, and some notes may be distorted. If you record again, could you turn the level down a little?",
 	Clipped:    "The loud places are distorted. Could you step back from the microphone or turn its level down, and try your loudest place first?",
 	Hum:        "There is a hum from the mains. Could you try without the charger, or move away from lamps and power supplies?",
+	Bleed:      "The clicks of your headphones are heard in your recording. Could you turn the guide down, or use headphones that close around the ears?",
 	LowRate:    "Your sound was recorded in telephone quality. Could you choose a higher quality in the recorder's settings?",
 	Speed:      "Your recording runs at a different speed than the guide. Was it converted or sent through a messenger? The original file would help.",
 	CueUnsure:  "We could not hear your clap in the count-in for certain. Could you tell us at what second of your file it comes?",
@@ -70,6 +73,7 @@ var asks = map[Code]string{
 	Frozen:     "Your picture does not move. Could you send the video again?",
 	Unsharp:    "Your picture is out of focus. Could you wipe the lens and tap on yourself on the screen before you record?",
 	OffCentre:  "You are near the edge of the picture. If you record again, could you move into the middle?",
+	CutOff:     "You are partly outside the picture. If you record again, could you move back or into the middle?",
 	LowFPS:     "Your video has very few pictures a second. Could you send the original file?",
 	FrameGaps:  "Your picture gets stuck in places. Could you close other programs while recording, or send the original file?",
 	Apart:      "Sound and picture of your file are of different length. Could you send the original file?",

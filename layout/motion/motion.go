@@ -56,6 +56,16 @@ type Subject struct {
 // Centre is the middle of the box.
 func (s Subject) Centre() (x, y float64) { return (s.Left + s.Right) / 2, (s.Top + s.Bottom) / 2 }
 
+// Reach is how far the movement extends, if it is spread evenly over the box
+// and the tails beyond: values under 0 or over 1 mean that it goes on outside the
+// picture. Movement that thins out toward its ends, as most does, extends
+// farther.
+func (s Subject) Reach() (left, top, right, bottom float64) {
+	const more = tail / (1 - 2*tail)
+	x, y := more*(s.Right-s.Left), more*(s.Bottom-s.Top)
+	return s.Left - x, s.Top - y, s.Right + x, s.Bottom + y
+}
+
 // Sure is the confidence from which on a subject is used (chosen here, no
 // source: an empty room and a camera in the hand stay below 0.2).
 const Sure = 0.35

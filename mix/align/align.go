@@ -83,4 +83,7 @@ type Placement struct {
 	// Uncertainty is the expected error of Offset in seconds (one standard
 	// deviation) given that the right beat was found.
 	Uncertainty float64
+	// ClickDB is the level in dBFS of clicks of the guide that leaked into the
+	// file, as heard in the count-in; NaN when none were.
+	ClickDB float64
 }

@@ -88,7 +88,7 @@ func (t *take) fixed(g *grid) bool {
 func decide(g *grid, t *take) Placement {
 	p := Placement{
 		Name: t.rec.Name, Method: "none", CueOffset: math.NaN(), CueAt: math.NaN(),
-		Lateness: math.NaN(), Uncertainty: math.Inf(1),
+		Lateness: math.NaN(), Uncertainty: math.Inf(1), ClickDB: math.NaN(),
 	}
 	if t.given {
 		return given(g, t, p)
@@ -104,6 +104,9 @@ func decide(g *grid, t *take) Placement {
 		}
 	}
 	h := t.hyps[best]
+	if h.clicks.odds >= clicksHeard {
+		p.ClickDB = h.clicks.level
+	}
 	fit := t.refine(g, h.o, h.clicks)
 	p.settle(g, t, h, fit)
 	p.judge(t, best, fit)
