@@ -45,7 +45,8 @@ func SampleGray(ctx context.Context, tool *ffmpeg.Tool, info Info, s Sampling, u
 	defer cancel()
 	var args []string
 	if !s.Whole {
-		args = append(args, "-skip_frame", "nokey")
+		// Key frames alone give several threads nothing to share but work.
+		args = append(args, "-threads", "1", "-skip_frame", "nokey")
 	}
 	args = append(args, "-max_error_rate", "1", "-t", fmt.Sprint(MaxSeconds))
 	args = append(args, InputArgs(info.Path)...)
