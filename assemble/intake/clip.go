@@ -38,6 +38,15 @@ func (e *extreme) add(v float64) {
 	}
 }
 
+// clipped is how many samples lie in such runs, none when the extreme is below
+// the lowest rail: in few steps of 16 bits every wave repeats its highest.
+func (e *extreme) clipped() int64 {
+	if e.value < railLeast {
+		return 0
+	}
+	return e.flat
+}
+
 // tally is a histogram of magnitudes, linear to tallyTop. Pieces of
 // sound that look like a pure tone are left out: a sine piles up at its own
 // peak too, and a softly blown flute is nearly one.

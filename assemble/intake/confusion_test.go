@@ -122,7 +122,7 @@ func (s scene) look(seed uint64) Picture {
 			v := 90 + 50*float64((x/40+y/45)%2)
 			dx, y0 := math.Abs((float64(x)+0.5)/w-s.x-shift), float64(y)/h
 			if dx < 0.1 && y0 > s.top {
-				v = 60 + 110*float64((x/9+y/13)%2)
+				v = 60 + 110*float64((int((float64(x)-shift*w+w)/9)+y/13)%2)
 			}
 			return byte(v)
 		})
