@@ -161,7 +161,13 @@ func (f failing) Read(audio.Block) (int, error) { return 0, f.err }
 func TestRealListenAgainstFFmpeg(t *testing.T) {
 	tool := ffmpegtest.Tool(t)
 	path := filepath.Join(t.TempDir(), "x.wav")
-	x := scale(instruments[3].play(10, -50), 0.5)
+	for _, gain := range []float64{0.5, 3} {
+		againstFFmpeg(t, tool, path, scale(instruments[3].play(10, -50), gain), gain > 1)
+	}
+}
+
+func againstFFmpeg(t *testing.T, tool *ffmpeg.Tool, path string, x []float64, clipped bool) {
+	t.Helper()
 	if _, err := media.CreateWAV(context.Background(), path, audio.NewMemory(audio.Block{x}, testRate), media.Float32); err != nil {
 		t.Fatal(err)
 	}
@@ -187,6 +193,16 @@ func TestRealListenAgainstFFmpeg(t *testing.T) {
 	near(t, "peak", s.Channels[0].PeakDB, says(`Peak level dB: (\S+)`), 0.01)
 	near(t, "effective value", s.Channels[0].RMSDB, says(`RMS level dB: (\S+)`), 0.01)
 	near(t, "loudness", s.LoudnessLUFS, says(`I:\s+(\S+) LUFS`), 0.11)
+	// Its trough is the softest moment of an average that forgets, over 50 ms;
+	// ours has a twentieth of all windows of 100 ms below it.
+	if trough := says(`RMS trough dB: (\S+)`); s.NoiseDB < trough || s.NoiseDB > trough+3 {
+		t.Errorf("the noise is at %.1f dB, ffmpeg's trough at %.1f", s.NoiseDB, trough)
+	}
+	// It counts all samples at the extremes, we those of three and more in a row.
+	flat, all := s.Channels[0].FlatPercent, 100*says(`Peak count: (\S+)`)/float64(len(x))
+	if flat > all+1e-9 || clipped && flat < 0.8*all || !clipped && flat != 0 {
+		t.Errorf("%.4f %% of the samples are flat at the extremes, of %.4f %% there", flat, all)
+	}
 }
 
 func TestExtreme(t *testing.T) {

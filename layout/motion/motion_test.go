@@ -92,6 +92,18 @@ func TestASubjectTurnsWithItsPicture(t *testing.T) {
 	}
 }
 
+// Movement spread evenly from a to b has its box at 8 and 92 % of the way, and
+// reaches from a to b; a player whom the edge cuts reaches to the edge.
+func TestMovementReachesItsEnds(t *testing.T) {
+	box := Subject{Left: 0.2 + 0.08*0.5, Right: 0.2 + 0.92*0.5, Top: 0.08 * 0.7, Bottom: 0.92 * 0.7}
+	left, top, right, bottom := box.Reach()
+	for _, c := range []struct{ got, want float64 }{{left, 0.2}, {right, 0.7}, {top, 0}, {bottom, 0.7}} {
+		if math.Abs(c.got-c.want) > 1e-9 {
+			t.Errorf("reaches %.3f, want %.3f", c.got, c.want)
+		}
+	}
+}
+
 func TestTheFocusKeepsTheHead(t *testing.T) {
 	s := Subject{Left: 0.6, Right: 0.8, Top: 0.1, Bottom: 0.95}
 	if x, y := s.Focus(0.3, 0.5); math.Abs(x-0.7) > 1e-9 || math.Abs(y-0.35) > 1e-9 {

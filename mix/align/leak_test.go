@@ -46,6 +46,9 @@ func TestLeakingClicks(t *testing.T) {
 	if off := p.Offset - (offset - 0.028); !p.Sure || math.Abs(off) > 0.006 {
 		t.Errorf("placed %.1f ms off its playing: %+v", 1000*off, p)
 	}
+	if math.Abs(p.ClickDB-c.level) > 3 {
+		t.Errorf("clicks at %.1f dBFS, heard %.1f", p.ClickDB, c.level)
+	}
 	if math.Abs(p.Lateness-0.028) > 0.006 {
 		t.Errorf("lateness %.1f ms, truth 28", 1000*p.Lateness)
 	}
@@ -56,6 +59,9 @@ func TestNoClicks(t *testing.T) {
 	c := k.leak(g, &hyp{cue: -1, o: offset})
 	if c.odds > 1 {
 		t.Errorf("clicks heard where there are none: %+v", c)
+	}
+	if p := Place(piece(t, 16, 4, 80), []Recording{*k.rec}, nil)[0]; !math.IsNaN(p.ClickDB) {
+		t.Errorf("clicks at %.1f dBFS where there are none", p.ClickDB)
 	}
 	if c.holds(g, Event{Level: -60}, 3) {
 		t.Error("an event counts as a click where there are none")
