@@ -96,8 +96,9 @@ func TestGoldens(t *testing.T) {
 			return m, nil
 		},
 		"backdrop": func() (*image.NRGBA, error) {
-			title.Backdrop = plain(small.W, small.H, color.NRGBA{0xd0, 0xa0, 0x60, 255})
-			return Title(small, title)
+			before := title
+			before.Backdrop = plain(small.W, small.H, color.NRGBA{0xd0, 0xa0, 0x60, 255})
+			return Title(small, before)
 		},
 	} {
 		t.Run(name, func(t *testing.T) {
