@@ -17,6 +17,7 @@ import (
 	"ripieno/assemble/progress"
 	"ripieno/mix"
 	"ripieno/mix/audio"
+	"ripieno/mix/audio/audiotest"
 )
 
 // The production of these tests: 2 measures of 4/4 at 120 after a count-in of
@@ -60,20 +61,9 @@ func mixSound(t testing.TB, dir, more string, workers int, o MixOptions) MixResu
 	return r
 }
 
-// pinkNoise falls by 3 dB an octave (Kellet's filter of three poles, from
-// memory; its exact slope does not matter here).
+// pinkNoise is this package's stream of pink noise.
 func pinkNoise(seed uint64, level float64, n int) []float64 {
-	rng := rand.New(rand.NewPCG(seed, 3))
-	x := make([]float64, n)
-	var a, b, c float64
-	for i := range x {
-		w := rng.NormFloat64()
-		a = 0.99765*a + w*0.0990460
-		b = 0.96300*b + w*0.2965164
-		c = 0.57000*c + w*1.0526913
-		x[i] = level * (a + b + c + w*0.1848)
-	}
-	return x
+	return audiotest.Pink(seed, 3, level, n)
 }
 
 // ensembleTakes writes takes of every kind and returns the manifest's lines:

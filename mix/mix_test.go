@@ -22,20 +22,9 @@ func sine(hz, amplitude float64, n int) []float64 {
 	return x
 }
 
-// pink is seeded noise that falls by 3 dB an octave (Kellet's filter of three
-// poles, from memory; its exact slope does not matter here).
+// pink is this package's stream of pink noise.
 func pink(seed uint64, amplitude float64, n int) []float64 {
-	rng := rand.New(rand.NewPCG(seed, 11))
-	x := make([]float64, n)
-	var a, b, c float64
-	for i := range x {
-		w := rng.NormFloat64()
-		a = 0.99765*a + w*0.0990460
-		b = 0.96300*b + w*0.2965164
-		c = 0.57000*c + w*1.0526913
-		x[i] = amplitude * (a + b + c + w*0.1848)
-	}
-	return x
+	return audiotest.Pink(seed, 11, amplitude, n)
 }
 
 // tune is seeded playing: notes with pauses between them and a little noise

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"ripieno/mix/audio"
+	"ripieno/mix/audio/audiotest"
 )
 
 // frequency is that of a MIDI note at 440 Hz (ISO 16): 440·2^((n−69)/12).
@@ -188,30 +189,14 @@ func TestChannels(t *testing.T) {
 	}
 }
 
-// failing is a source that fails after some frames.
-type failing struct {
-	audio.Source
-	left int
-	err  error
-}
-
-func (f *failing) Read(dst audio.Block) (int, error) {
-	if f.left <= 0 {
-		return 0, f.err
-	}
-	n, err := f.Source.Read(dst.Slice(0, min(dst.Frames(), f.left)))
-	f.left -= n
-	return n, err
-}
-
 func TestSourceErrors(t *testing.T) {
 	x := make([]float64, 48000)
 	hum(x, 48000, 0, 1, 60, []float64{1})
 	broken := errors.New("the disk is gone")
-	if _, err := Listen(&failing{audio.NewMemory(audio.Block{x}, 48000), 20000, broken}); !errors.Is(err, broken) {
+	if _, err := Listen(&audiotest.Failing{Source: audio.NewMemory(audio.Block{x}, 48000), Left: 20000, Err: broken}); !errors.Is(err, broken) {
 		t.Errorf("error %v", err)
 	}
-	if tones, err := Listen(&failing{audio.NewMemory(audio.Block{x}, 48000), 24000, io.EOF}); err != nil || math.Abs(tones.Seconds-0.5) > 0.01 {
+	if tones, err := Listen(&audiotest.Failing{Source: audio.NewMemory(audio.Block{x}, 48000), Left: 24000, Err: io.EOF}); err != nil || math.Abs(tones.Seconds-0.5) > 0.01 {
 		t.Errorf("%+v, %v", tones, err)
 	}
 	if _, err := Listen(audio.NewMemory(audio.Block{x}, 1000)); err == nil {

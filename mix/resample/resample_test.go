@@ -273,26 +273,10 @@ func TestChannelsDoNotMix(t *testing.T) {
 	}
 }
 
-// failing breaks after a number of frames.
-type failing struct {
-	audio.Source
-	left int
-	err  error
-}
-
-func (f *failing) Read(dst audio.Block) (int, error) {
-	if f.left <= 0 {
-		return 0, f.err
-	}
-	n, err := f.Source.Read(dst.Slice(0, min(dst.Frames(), f.left)))
-	f.left -= n
-	return n, err
-}
-
 func TestSourceErrorIsDelivered(t *testing.T) {
 	broken := errors.New("the disk is gone")
 	for _, drift := range []audio.PPM{0, 20} {
-		src := New(&failing{audio.NewMemory(audio.NewBlock(1, 48000), 48000), 10000, broken}, 48000, 0, drift, 0)
+		src := New(&audiotest.Failing{Source: audio.NewMemory(audio.NewBlock(1, 48000), 48000), Left: 10000, Err: broken}, 48000, 0, drift, 0)
 		buf := audio.NewBlock(1, 777)
 		total := 0
 		for {
