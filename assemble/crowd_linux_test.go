@@ -59,6 +59,7 @@ func (l large) files(b *testing.B) string {
 	}
 	text := fmt.Sprintf(`version: 1
 title: Large
+release: yes
 tempo: {count_in: {measures: 0}, changes: [{measure: 1, meter: 2/4, bpm: 120}], measures: %d}
 picture: {fps: 30, lead_in: 0, tail: 0}
 deliver: [{name: final, canvas: %s}]

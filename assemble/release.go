@@ -39,10 +39,20 @@ func (p *Production) releases() []Bad {
 	}
 	if len(missing) > 0 {
 		list = append([]Bad{bad("", kindRelease, fault.New(fault.Decision, p.man.Path,
-			fmt.Sprintf("no release is written down for %d of %d takes: %s", len(missing), in, strings.Join(missing, ", ")),
+			fmt.Sprintf("no release is written down for %d of %d takes: %s", len(missing), in, firstOf(missing)),
 			"ask the players, and the guardians of minors, what may be published, and write release: yes, audio-only or no under each take, or release: yes above takes for all"))}, list...)
 	}
 	return list
+}
+
+// firstOf is a list in one sentence: the names that are told, and where to read
+// the others.
+func firstOf(names []string) string {
+	const told = 12
+	if len(names) <= told {
+		return strings.Join(names, ", ")
+	}
+	return fmt.Sprintf("%s and %d more, which ripieno rollcall lists", strings.Join(names[:told], ", "), len(names)-told)
 }
 
 // called is a take with the name of its player, for the one who asks.
