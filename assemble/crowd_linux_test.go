@@ -32,8 +32,8 @@ func BenchmarkLarge(b *testing.B) {
 		{"200 takes", 200, 160, 90, 3, "1920x1080"},
 		{"400 takes", 400, 160, 90, 3, "1920x1080"},
 		{"4 takes of 2160 lines", 4, 3840, 2160, 3, "3840x2160"},
-		{"9 takes of 30 s", 9, 320, 180, 30, "1280x720"},
-		{"9 takes of 10 minutes", 9, 320, 180, 600, "1280x720"},
+		{"9 takes of 30 s", 9, 320, 180, 30, "640x360"},
+		{"9 takes of 10 minutes", 9, 320, 180, 600, "640x360"},
 		{"2 takes of an hour", 2, 160, 90, 3600, "160x90"},
 	} {
 		b.Run(l.name, l.render)
