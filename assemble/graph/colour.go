@@ -56,7 +56,7 @@ func toBT709(s *ffmpeg.Stream, c plan.Conform, zscale bool) *ffmpeg.Stream {
 		}
 		s = sized(s, c, colour...)
 	}
-	s = filter(filter(s, "setsar", "sar=1"), "format", "pix_fmts=yuv420p")
+	s = filter(turned(filter(s, "setsar", "sar=1"), p), "format", "pix_fmts=yuv420p")
 	if p.Gain != ([3]float64{}) {
 		s = gained(s, p.Gain)
 	}

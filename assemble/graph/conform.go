@@ -74,7 +74,7 @@ func Still(c plan.Conform, src Source, rate shot.Rate, dst string) (Command, err
 
 // upright is the picture in c's size, in BT.709, of whole frames and turned.
 // All that goes by the size of a first frame comes behind the scaling that makes
-// all frames alike, turning as well, which ffmpeg would do in front of it.
+// all frames alike; turning does as well, which ffmpeg would do in front of it.
 func upright(s *ffmpeg.Stream, c plan.Conform, zscale bool) *ffmpeg.Stream {
 	p := c.Picture
 	if w, h := p.Fields[0], p.Fields[1]; w > 0 {
@@ -83,26 +83,36 @@ func upright(s *ffmpeg.Stream, c plan.Conform, zscale bool) *ffmpeg.Stream {
 		s = shaped(s, "a", w, h, "interl=1")
 		s = filter(s, "bwdif", "mode=send_frame", "deint=interlaced")
 	}
+	if p.Rotate != nil && *p.Rotate%180 != 0 {
+		c.W, c.H, c.Picture.W, c.Picture.H = c.H, c.W, p.H, p.W
+	}
+	return toBT709(s, c, zscale)
+}
+
+// turned turns a picture as p says. Colour has half the pixels, which lie at
+// the left of a pair: it is given all of them meanwhile, or it would lie at
+// another side afterwards, half a pixel off.
+func turned(s *ffmpeg.Stream, p plan.Picture) *ffmpeg.Stream {
 	turn := 0
 	if p.Rotate != nil {
 		turn = *p.Rotate
 	}
-	if turn%180 != 0 {
-		c.W, c.H, c.Picture.W, c.Picture.H = c.H, c.W, p.H, p.W
+	if turn == 0 && !p.Mirrored {
+		return s
 	}
-	s = toBT709(s, c, zscale)
+	s = filter(s, "format", "pix_fmts=yuv444p")
 	if p.Mirrored {
 		s = filter(s, "hflip")
 	}
 	switch turn {
 	case 90:
-		return filter(s, "transpose", "dir=clock")
+		s = filter(s, "transpose", "dir=clock")
 	case 180:
-		return filter(filter(s, "hflip"), "vflip")
+		s = filter(filter(s, "hflip"), "vflip")
 	case 270:
-		return filter(s, "transpose", "dir=cclock")
+		s = filter(s, "transpose", "dir=cclock")
 	}
-	return s
+	return filter(s, "scale", "flags=bicubic+accurate_rnd", "out_h_chr_pos=0", "out_v_chr_pos=128")
 }
 
 // rawInput are the options for reading frames as they are stored, all in one
