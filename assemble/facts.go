@@ -115,8 +115,14 @@ func picture(l located, v media.Video, clock plan.Clock) *plan.Picture {
 	pic := &plan.Picture{
 		Path: l.path, Hash: l.hash.String(), Stream: v.Index, First: v.Start, Last: v.Start + length,
 		FPS: float64(v.FPSNum) / float64(max(1, v.FPSDen)), Rotate: l.file.Rotate, HDR: v.HDR(),
-		Interlaced: v.Interlaced, Clock: clock, PixFmt: v.PixFmt,
+		Mirrored: v.Mirrored, Clock: clock, PixFmt: v.PixFmt,
 		Matrix: v.Matrix, Transfer: v.Transfer, Primaries: v.Primaries, Range: v.Range,
+	}
+	if v.Rotation != 0 {
+		pic.Rotate = &v.Rotation
+	}
+	if v.Interlaced {
+		pic.Fields = [2]int{v.W, v.H}
 	}
 	pic.Gain = l.gain
 	pic.W, pic.H = v.Display()

@@ -9,7 +9,6 @@ import (
 	"slices"
 
 	"ripieno/assemble/graph"
-	"ripieno/assemble/manifest"
 	"ripieno/assemble/plan"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
@@ -171,10 +170,8 @@ func (p *Production) roll(f plan.Film, sc scene) (store.Action, func() (image.Im
 func (p *Production) cardText(s plan.Shot) []string {
 	text := []string{s.Text, p.man.Title, p.man.Composer, p.man.Ensemble, p.man.Dedication}
 	if s.NamesPlayers() {
-		for _, t := range p.man.Takes {
-			if t.Release != manifest.ReleaseNo {
-				text = append(text, t.Section, t.Part, t.PublicName())
-			}
+		for _, c := range plan.Roster(p.man) {
+			text = append(text, c.Section, c.Part, c.Name)
 		}
 	}
 	return text

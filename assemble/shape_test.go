@@ -1,6 +1,8 @@
 package assemble
 
 import (
+	"bytes"
+	"encoding/binary"
 	"fmt"
 	"math"
 	"os"
@@ -22,6 +24,8 @@ type drawn struct {
 	fields bool // interlaced: the circle of the second field moves
 	grows  int  // from this frame on the file's pictures are twice as large; 0 for never
 	turns  bool // and upright instead
+	mirror bool // stored left for right, as front cameras do, and the file says so
+	claims int  // what the file says in place of turned, for the manifest to put right; 360 for nothing
 }
 
 // scene is frame k of d as stored. Seen upright and with square pixels, the
@@ -36,6 +40,9 @@ func (d drawn) scene(k int) []byte {
 	for y := range d.h {
 		for x := range d.w {
 			sx, sy := (float64(x)+.5)*d.pixel, float64(y)+.5
+			if d.mirror {
+				sx = float64(d.w)*d.pixel - sx
+			}
 			px, py := sx, sy
 			switch d.turned { // from stored to upright
 			case 90:
@@ -82,16 +89,41 @@ func (d drawn) write(t *testing.T, made short, frames int) {
 		encode(d, "small.h264", 0, d.grows)
 		encode(large, "large.h264", d.grows, frames)
 		made.join(t, d.name, "24", "small.h264", "large.h264")
-		return
+	} else {
+		encode(d, d.name, 0, frames)
 	}
-	encode(d, d.name, 0, frames)
-	if d.turned != 0 {
+	says := d.turned
+	if d.claims > 0 {
+		says = d.claims % 360
+	}
+	if d.mirror {
+		mirrored(t, made.file(d.name), d.w)
+	}
+	if says != 0 {
 		// ffmpeg 5.1 writes this tag as the mark that turns the other way.
 		turned := filepath.Join(t.TempDir(), d.name)
-		run(t, made.tool, ffmpeg.Command{Args: []string{"-i", made.file(d.name), "-c", "copy", "-metadata:s:v:0", fmt.Sprintf("rotate=%d", 360-d.turned), "-y", turned}})
+		run(t, made.tool, ffmpeg.Command{Args: []string{"-i", made.file(d.name), "-c", "copy", "-metadata:s:v:0", fmt.Sprintf("rotate=%d", 360-says), "-y", turned}})
 		if err := os.Rename(turned, made.file(d.name)); err != nil {
 			t.Fatal(err)
 		}
+	}
+}
+
+// mirrored writes into a file that its picture is to be shown left for right:
+// the matrix of the track's header (ISO/IEC 14496-12, 8.3.2, version 0).
+func mirrored(t *testing.T, path string, w int) {
+	t.Helper()
+	data, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var matrix []byte
+	for _, v := range []int32{-1 << 16, 0, 0, 0, 1 << 16, 0, int32(w) << 16, 0, 1 << 30} {
+		matrix = binary.BigEndian.AppendUint32(matrix, uint32(v))
+	}
+	copy(data[bytes.Index(data, []byte("tkhd"))+44:], matrix)
+	if err := os.WriteFile(path, data, 0o666); err != nil {
+		t.Fatal(err)
 	}
 }
 
@@ -138,6 +170,7 @@ func circle(pix []byte, stride int, tile GridTile) (across, down float64, quarte
 // TestACircleStaysACircle films a circle with phones held every way and
 // cameras of every shape: within 2 % round, upright and not mirrored.
 func TestACircleStaysACircle(t *testing.T) {
+	fields := []string{"-vf", "setfield=tff", "-flags", "+ildct+ilme", "-x264opts", "tff=1"}
 	takes := []drawn{
 		{name: "plain.mp4", w: 320, h: 180, pixel: 1},
 		{name: "portrait.mp4", w: 180, h: 320, pixel: 1},
@@ -149,22 +182,35 @@ func TestACircleStaysACircle(t *testing.T) {
 		{name: "hdv.mp4", w: 360, h: 270, pixel: 4.0 / 3, args: []string{"-vf", "setsar=4/3"}},
 		{name: "narrow.mp4", w: 240, h: 136, pixel: 2.0 / 3, args: []string{"-vf", "setsar=2/3"}},
 		{name: "wideturned.mp4", w: 240, h: 180, pixel: 4.0 / 3, turned: 270, args: []string{"-vf", "setsar=4/3"}},
-		{name: "fields.mp4", w: 320, h: 240, pixel: 1, fields: true, args: []string{"-vf", "setfield=tff", "-flags", "+ildct+ilme", "-x264opts", "tff=1"}},
+		{name: "fields.mp4", w: 320, h: 240, pixel: 1, fields: true, args: fields},
 		{name: "odd.mkv", w: 322, h: 178, pixel: 1},
 		{name: "grows.mp4", w: 320, h: 180, pixel: 1, grows: 8},
 		{name: "turns.mp4", w: 320, h: 180, pixel: 1, grows: 8, turns: true},
+		{name: "claims.mp4", w: 320, h: 180, pixel: 1, claims: 90},
+		{name: "silent.mp4", w: 320, h: 180, pixel: 1, turned: 270, claims: 360},
+		{name: "denies.mp4", w: 320, h: 180, pixel: 1, turned: 180, claims: 90},
+		{name: "fieldsturned.mov", w: 320, h: 240, pixel: 1, turned: 90, fields: true, args: fields},
+		{name: "mirrored.mp4", w: 320, h: 180, pixel: 1, mirror: true},
+		{name: "growsturned.mp4", w: 320, h: 180, pixel: 1, turned: 90, grows: 8},
+		{name: "turnsturned.mov", w: 320, h: 180, pixel: 1, turned: 270, grows: 8, turns: true},
+		{name: "growsfields.mp4", w: 320, h: 240, pixel: 1, fields: true, grows: 8, args: fields},
+		{name: "turnsfields.mp4", w: 320, h: 240, pixel: 1, fields: true, grows: 8, turns: true, args: fields},
 	}
 	s := newShort(t)
 	var list strings.Builder
 	for i, d := range takes {
 		d.write(t, s, 28)
-		fmt.Fprintf(&list, "  - {name: take-%d, fit: %s, video: {file: intake/%s, offset: 0.95}}\n", i, []string{"crop", "fit"}[i%2], d.name)
+		rotate := ""
+		if d.claims > 0 {
+			rotate = fmt.Sprintf(", rotate: %d", d.turned)
+		}
+		fmt.Fprintf(&list, "  - {name: take-%d, fit: %s, video: {file: intake/%s, offset: 0.95%s}}\n", i, []string{"crop", "fit"}[i%2], d.name, rotate)
 	}
-	f := s.film(t, list.String(), "aspect: 1:1", 960, 720)
+	f := s.film(t, list.String(), "aspect: 1:1", 1080, 720)
 	for i, tile := range f.tiles {
 		for _, k := range []int{2, 12} { // of one size and of the other, where the file has two
 			across, down, q := circle(f.frames[k], f.w, tile)
-			if round := across / down; math.Abs(round-1) > 0.02 {
+			if round := across / down; !(math.Abs(round-1) <= 0.02) { // NaN: nothing is there
 				t.Errorf("%s, %s, frame %d: the circle is %.3f times as wide as high", takes[i].name, tile.Fit, k, round)
 			}
 			// As drawn: 235 upper left, 110 upper right, 160 below. Cropping to a

@@ -56,7 +56,7 @@ func toBT709(s *ffmpeg.Stream, c plan.Conform, zscale bool) *ffmpeg.Stream {
 		}
 		s = sized(s, c, colour...)
 	}
-	s = filter(filter(s, "setsar", "sar=1"), "format", "pix_fmts=yuv420p")
+	s = filter(turned(filter(s, "setsar", "sar=1"), p), "format", "pix_fmts=yuv420p")
 	if p.Gain != ([3]float64{}) {
 		s = gained(s, p.Gain)
 	}
@@ -68,14 +68,20 @@ func toBT709(s *ffmpeg.Stream, c plan.Conform, zscale bool) *ffmpeg.Stream {
 // inside the file, as when a phone is turned in a call, is shown whole in the
 // middle of black, not stretched.
 func sized(s *ffmpeg.Stream, c plan.Conform, more ...string) *ffmpeg.Stream {
-	same := fmt.Sprintf(`lt(abs(dar*%d/%d-1)\,0.05)`, c.H, c.W)
+	return shaped(s, "dar", c.W, c.H, more...)
+}
+
+// shaped is sized with the name that ffmpeg has for a frame's shape: as it is
+// seen (dar), or counted in pixels (a).
+func shaped(s *ffmpeg.Stream, shape string, w, h int, more ...string) *ffmpeg.Stream {
+	same := fmt.Sprintf(`lt(abs(%s*%d/%d-1)\,0.05)`, shape, h, w)
 	size := []string{
-		fmt.Sprintf(`w=if(%s\,%d\,2*floor(min(%d\,%d*dar)/2))`, same, c.W, c.W, c.H),
-		fmt.Sprintf(`h=if(%s\,%d\,2*floor(min(%d\,%d/dar)/2))`, same, c.H, c.H, c.W),
+		fmt.Sprintf(`w=if(%s\,%d\,2*floor(min(%d\,%d*%s)/2))`, same, w, w, h, shape),
+		fmt.Sprintf(`h=if(%s\,%d\,2*floor(min(%d\,%d/%s)/2))`, same, h, h, w, shape),
 		"eval=frame", "flags=bicubic+accurate_rnd",
 	}
 	s = filter(s, "scale", append(size, more...)...)
-	return filter(s, "pad", fmt.Sprintf("w=%d", c.W), fmt.Sprintf("h=%d", c.H), "x=-1", "y=-1", "eval=frame")
+	return filter(s, "pad", fmt.Sprintf("w=%d", w), fmt.Sprintf("h=%d", h), "x=-1", "y=-1", "eval=frame")
 }
 
 // gained multiplies the channels of the signal, which is a gain of linear
@@ -98,11 +104,9 @@ const sampleFrames = 60
 func Light(c plan.Conform, src Source, dst string) (Command, error) {
 	c.Picture.Gain = [3]float64{}
 	return build(1, func() *ffmpeg.Stream {
-		in := ffmpeg.KwArgs{"reinit_filter": "0", "an": "", "sn": "", "dn": "", "skip_frame": "nokey"}
-		if c.Picture.Rotate != nil {
-			in["noautorotate"] = ""
-		}
-		s := toBT709(upright(src.input(in), c.Picture), c, src.Zscale)
+		in := rawInput()
+		in["skip_frame"] = "nokey"
+		s := upright(src.input(in), c, src.Zscale)
 		s = filter(s, "scale", "in_color_matrix=bt709", "in_range=tv", "out_range=pc", "flags=area+accurate_rnd+full_chroma_int")
 		s = filter(s, "format", "pix_fmts=rgb24")
 		return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, ffmpeg.KwArgs{"frames:v": strconv.Itoa(sampleFrames), "fps_mode": "passthrough", "f": "rawvideo", "threads": "1"})

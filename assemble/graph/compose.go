@@ -284,7 +284,9 @@ func backdrops(g Segment) backdropper {
 // time to the whole segment. Seeking half a frame early lands on the frame
 // itself whatever the rounding of its time.
 func piece(p Piece, g Segment, backdrop backdropper) *ffmpeg.Stream {
-	in := ffmpeg.KwArgs{"threads": "1"}
+	// ffmpeg 5.1 leaves the original's mark of rotation in a kept picture, which
+	// is upright.
+	in := ffmpeg.KwArgs{"threads": "1", "noautorotate": ""}
 	if p.Skip > 0 {
 		in["ss"] = number((float64(p.Skip) - 0.5) * float64(g.Rate.Den) / float64(g.Rate.Num))
 	}

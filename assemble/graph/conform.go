@@ -43,14 +43,11 @@ func Conform(c plan.Conform, src Source, rate shot.Rate, dst string) (Command, e
 func conformed(c plan.Conform, src Source, rate shot.Rate) *ffmpeg.Stream {
 	start := c.Picture.Clock.File(rate.Seconds(c.Frames.From))
 	seek := math.Floor(start - seekMargin)
-	in := ffmpeg.KwArgs{"reinit_filter": "0", "an": "", "sn": "", "dn": ""}
+	in := rawInput()
 	if seek > 0 {
 		in["ss"] = number(seek)
 	} else {
 		seek = 0
-	}
-	if c.Picture.Rotate != nil {
-		in["noautorotate"] = ""
 	}
 	if src.Threads > 0 {
 		in["threads"] = strconv.Itoa(src.Threads)
@@ -59,8 +56,7 @@ func conformed(c plan.Conform, src Source, rate shot.Rate) *ffmpeg.Stream {
 		in["skip_loop_filter"] = "all"
 	}
 	s := src.input(in)
-	s = upright(s, c.Picture)
-	s = toBT709(s, c, src.Zscale)
+	s = upright(s, c, src.Zscale)
 	s = onGuide(s, c, rate, seek)
 	return s
 }
@@ -76,24 +72,53 @@ func Still(c plan.Conform, src Source, rate shot.Rate, dst string) (Command, err
 	})
 }
 
-// upright undoes interlacing and turns the picture when the manifest says so;
-// otherwise ffmpeg has turned it by what the file says.
-func upright(s *ffmpeg.Stream, p plan.Picture) *ffmpeg.Stream {
-	if p.Interlaced {
+// upright is the picture in c's size, in BT.709, of whole frames and turned.
+// All that goes by the size of a first frame comes behind the scaling that makes
+// all frames alike; turning does as well, which ffmpeg would do in front of it.
+func upright(s *ffmpeg.Stream, c plan.Conform, zscale bool) *ffmpeg.Stream {
+	p := c.Picture
+	if w, h := p.Fields[0], p.Fields[1]; w > 0 {
+		// Fields are lines of the picture as stored, and scaled each by itself;
+		// frames that have the size already cost little.
+		s = shaped(s, "a", w, h, "interl=1")
 		s = filter(s, "bwdif", "mode=send_frame", "deint=interlaced")
 	}
-	if p.Rotate == nil {
+	if p.Rotate != nil && *p.Rotate%180 != 0 {
+		c.W, c.H, c.Picture.W, c.Picture.H = c.H, c.W, p.H, p.W
+	}
+	return toBT709(s, c, zscale)
+}
+
+// turned turns a picture as p says. Colour has half the pixels, which lie at
+// the left of a pair: it is given all of them meanwhile, or it would lie at
+// another side afterwards, half a pixel off.
+func turned(s *ffmpeg.Stream, p plan.Picture) *ffmpeg.Stream {
+	turn := 0
+	if p.Rotate != nil {
+		turn = *p.Rotate
+	}
+	if turn == 0 && !p.Mirrored {
 		return s
 	}
-	switch *p.Rotate {
-	case 90:
-		return filter(s, "transpose", "dir=clock")
-	case 180:
-		return filter(filter(s, "hflip"), "vflip")
-	case 270:
-		return filter(s, "transpose", "dir=cclock")
+	s = filter(s, "format", "pix_fmts=yuv444p")
+	if p.Mirrored {
+		s = filter(s, "hflip")
 	}
-	return s
+	switch turn {
+	case 90:
+		s = filter(s, "transpose", "dir=clock")
+	case 180:
+		s = filter(filter(s, "hflip"), "vflip")
+	case 270:
+		s = filter(s, "transpose", "dir=cclock")
+	}
+	return filter(s, "scale", "flags=bicubic+accurate_rnd", "out_h_chr_pos=0", "out_v_chr_pos=128")
+}
+
+// rawInput are the options for reading frames as they are stored, all in one
+// graph whatever their size. ffmpeg 5.1 does not know mirrored pictures.
+func rawInput() ffmpeg.KwArgs {
+	return ffmpeg.KwArgs{"reinit_filter": "0", "noautorotate": "", "an": "", "sn": "", "dn": ""}
 }
 
 // onGuide puts every frame at its guide time, counted from the first frame

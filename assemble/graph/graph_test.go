@@ -114,6 +114,10 @@ func TestRotationOfTheManifestOverrulesTheFile(t *testing.T) {
 		if !strings.Contains(strings.Join(cmd.Argv("-f", "g"), " "), "-noautorotate") || !strings.Contains(cmd.Graph, filter) {
 			t.Errorf("%d degrees: %s", degrees, cmd.Graph)
 		}
+		// Colour is at the left of its pair of pixels again, where it was.
+		if sited := strings.Contains(cmd.Graph, "out_h_chr_pos=0:out_v_chr_pos=128"); sited != (degrees != 0) {
+			t.Errorf("%d degrees: colour is put in place: %v", degrees, sited)
+		}
 	}
 }
 

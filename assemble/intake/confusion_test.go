@@ -108,6 +108,8 @@ func add2(x, y, z []float64) []float64 { return add(add(x, y), z) }
 type scene struct {
 	x, top, sway float64 // the middle and the top of the player, as shares of the picture
 	soft         int     // box blurs of eleven pixels
+	quarters     int     // turned clockwise
+	bow          bool    // that reaches beyond the left edge, played by a body that moves a little above the waist
 	tone         func(v float64) float64
 }
 
@@ -120,7 +122,15 @@ func (s scene) look(seed uint64) Picture {
 		shift := s.sway * math.Sin(float64(k)*1.7+float64(seed))
 		g := frame(w, h, func(x, y int) byte {
 			v := 90 + 50*float64((x/40+y/45)%2)
-			dx, y0 := math.Abs((float64(x)+0.5)/w-s.x-shift), float64(y)/h
+			y0 := float64(y) / h
+			if s.bow {
+				stroke := 0.25 * math.Sin(float64(k)*1.7+float64(seed))
+				if at := float64(x)/w - stroke; at > 0 && at < 0.45 && math.Abs(y0-0.5-0.4*stroke) < 0.012 {
+					return 240
+				}
+				shift = s.sway * math.Sin(float64(k)) * max(0, 0.8-y0)
+			}
+			dx := math.Abs((float64(x)+0.5)/w - s.x - shift)
 			if dx < 0.1 && y0 > s.top {
 				v = 60 + 110*float64((int((float64(x)-shift*w+w)/9)+y/13)%2)
 			}
@@ -136,7 +146,7 @@ func (s scene) look(seed uint64) Picture {
 			}
 			g.Pix[i] = byte(min(255, max(0, tone+0.5*rng.NormFloat64()+0.5)))
 		}
-		if err := e.see(g); err != nil {
+		if err := e.see(turned(g, s.quarters)); err != nil {
 			panic(err) // all are of one size
 		}
 	}

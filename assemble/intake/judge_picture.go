@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"fmt"
 	"math"
 	"strings"
 
@@ -59,13 +60,12 @@ func (j *judge) middle(s motion.Subject) {
 	if s.Confidence < motion.Sure {
 		return
 	}
-	left, top, right, _ := s.Reach()
-	for _, e := range []struct {
-		name string
-		room float64
-	}{{"left", left}, {"right", 1 - right}, {"upper", top}} {
+	left, top, right, bottom := s.Reach()
+	edges := []edge{{"left", left, 270}, {"right", 1 - right, 90}, {"upper", top, 180}}
+	for _, e := range edges {
 		if out, sure := j.limits.under(cutEdge, e.room); out {
-			j.add(CutOff, Ask, min(sure, s.Confidence, 0.7), "the movement goes on beyond the %s edge of the picture", e.name)
+			j.add(CutOff, Ask, min(sure, s.Confidence, 0.7), "the movement goes on beyond the %s edge of the picture%s",
+				e.name, j.lying(e, edges, 1-bottom))
 			return // more about the place would say the same again
 		}
 	}
@@ -80,6 +80,30 @@ func (j *judge) middle(s motion.Subject) {
 	}
 	// What moves need not be the player, so this is never certain.
 	j.add(OffCentre, OK, max(0.5, min(sure, s.Confidence, 0.7)), "most movement is near the %s edge", side)
+}
+
+// edge is one that nobody leaves the picture by who sits upright.
+type edge struct {
+	name string
+	room float64 // how far before it the movement ends, as a share of the picture
+	turn int     // degrees clockwise that make it the lower edge
+}
+
+// lying asks, when a player seems to leave the picture by e and ends well
+// before the other edges, the lower one among them, whether the scene is
+// turned; "" otherwise.
+func (j *judge) lying(e edge, edges []edge, lower float64) string {
+	for _, o := range append([]edge{{room: lower}}, edges...) {
+		if free, _ := j.limits.over(lyingRoom, o.room); o != e && !free {
+			return ""
+		}
+	}
+	how := "lies on its side"
+	if e.turn == 180 {
+		how = "is upside down"
+	}
+	return fmt.Sprintf(" and ends before the lower one; please look whether the scene %s, which rotate: %d under video: in the manifest mends",
+		how, (j.file.Info.Video.Rotation+e.turn)%360)
 }
 
 // picture judges what the sampled frames show.

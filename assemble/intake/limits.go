@@ -50,6 +50,7 @@ const (
 	frozenMotion
 	centreOff
 	cutEdge
+	lyingRoom
 	blurMost
 	lowFPS
 	frameGap
@@ -106,6 +107,8 @@ var standard = [thresholds]Threshold{
 	centreOff:    {"centre_off", 0.3, "", 0.08, "distance of the moving part from the middle, as a share of the width (judgement)"},
 	cutEdge: {"cut_edge", 0.015, "", 0.02,
 		"how far from the top, left or right edge the movement ends, as a share of the picture; one that an edge cuts gives 0 (judgement)"},
+	lyingRoom: {"lying_room", 0.1, "", 0.05,
+		"how far from all other edges the movement must end, where one other than the lower cuts it, to ask whether the scene is turned; upright drawn players end at most 0.07 from the lower edge of a landscape picture, and 0.12 or more from the others (judgement)"},
 	blurMost: {"blur_most", 0.6, "", 0.1,
 		"the metric of Crété-Roffet et al. (2007) at 640 pixels' width; drawn scenes give 0.2, blurred by a 200th of their width 0.5, by a 100th 0.65"},
 	lowFPS:      {"low_fps", 20, "frames/s", 3, "bowing and lips are no longer seen in step; cinema has 24"},

@@ -1,8 +1,14 @@
 package interchange
 
 import (
+	"encoding/binary"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"strings"
 	"testing"
 
+	"ripieno/assemble/ffmpeg/ffmpegtest"
 	"ripieno/layout/shot"
 )
 
@@ -62,6 +68,36 @@ func TestLabelsCount(t *testing.T) {
 		}
 		if frame != 24*c.Hour() {
 			t.Errorf("%d frames in a day, want %d", frame, 24*c.Hour())
+		}
+	}
+}
+
+// TestLabelsAgainstFFmpeg: ffmpeg, told one of our labels, writes into a
+// timecode track the number of the frame that we gave the label to.
+func TestLabelsAgainstFFmpeg(t *testing.T) {
+	ffmpegtest.Tool(t)
+	r := rand.New(rand.NewPCG(12, 1))
+	for _, rate := range []shot.Rate{{Num: 24000, Den: 1001}, {Num: 25, Den: 1}, ntsc, {Num: 30, Den: 1}, {Num: 50, Den: 1}, double} {
+		c := CountingOf(rate)
+		tenth := c.Hour() / 6 // minutes that drop no label begin here
+		frames := []int{c.Hour(), tenth - 1, tenth, 60*c.Base - 1, 60 * c.Base, r.IntN(tenth), tenth + r.IntN(24*c.Hour()-tenth)}
+		var made, read []ffmpegtest.Output
+		for i, k := range frames {
+			made = append(made, ffmpegtest.Output{Name: fmt.Sprintf("%d.mov", i), Args: []string{"-map", "0:v", "-frames:v", "1", "-c:v", "mpeg4", "-timecode", c.Label(k)}})
+			read = append(read, ffmpegtest.Output{Name: fmt.Sprintf("%d.bin", i), Args: strings.Fields(fmt.Sprintf("-map %d:d -c copy -f data", i))})
+		}
+		var inputs []string
+		for _, path := range ffmpegtest.MakeAll(t, []string{"-f", "lavfi", "-i", "color=s=16x16:r=" + rate.String()}, made...) {
+			inputs = append(inputs, "-i", path)
+		}
+		for i, path := range ffmpegtest.MakeAll(t, inputs, read...) {
+			data, err := os.ReadFile(path)
+			if err != nil || len(data) != 4 {
+				t.Fatal(data, err)
+			}
+			if got := int(binary.BigEndian.Uint32(data)); got != frames[i] {
+				t.Errorf("ffmpeg takes %s at %s for frame %d, it is %d", c.Label(frames[i]), rate, got, frames[i])
+			}
 		}
 	}
 }

@@ -103,6 +103,7 @@ type Video struct {
 	Profile        string // "High", ...; "" when unknown
 	W, H           int    // coded picture in pixels, before rotation
 	SARNum, SARDen int    // shape of a pixel, width:height; 1:1 when not said
+	Mirrored       bool   // a player must change left and right, before turning
 	Rotation       int    // degrees clockwise a player must turn it: 0, 90, 180, 270
 	FPSNum, FPSDen int    // average frame rate; 0/1 when unknown
 	VFR            bool   // frames seem not to be evenly spaced

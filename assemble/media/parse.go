@@ -101,6 +101,7 @@ type probeStream struct {
 	} `json:"tags"`
 	SideData []struct {
 		Rotation *number `json:"rotation"`
+		Matrix   string  `json:"displaymatrix"`
 	} `json:"side_data_list"`
 }
 
@@ -202,6 +203,9 @@ func (s probeStream) video(zero float64) (*Video, error) {
 	}
 	v.SARNum, v.SARDen = pixelShape(s.SAR)
 	v.Rotation = s.rotation()
+	if v.Mirrored = s.mirrored(); v.Mirrored {
+		v.Rotation = (v.Rotation + 180) % 360 // ffprobe's goes by where the left edge's neighbour lies
+	}
 	v.FPSNum, v.FPSDen, v.VFR = frameRate(s.AvgRate, s.BaseRate)
 	switch s.Field {
 	case "tt", "bb", "tb", "bt":
@@ -263,6 +267,21 @@ func (s probeStream) rotation() int {
 	}
 	quarters := int(math.Round(math.Mod(turn, 360)/90)) + 4
 	return quarters % 4 * 90
+}
+
+// mirrored tells whether the display matrix changes left and right. ffprobe
+// prints its rows as 16.16 numbers: "00000000: a b u", "00000001: c d v".
+func (s probeStream) mirrored() bool {
+	for _, d := range s.SideData {
+		var at int
+		var m [2][3]int32
+		_, err := fmt.Sscanf(strings.TrimSpace(d.Matrix), "%d: %d %d %d\n%d: %d %d %d",
+			&at, &m[0][0], &m[0][1], &m[0][2], &at, &m[1][0], &m[1][1], &m[1][2])
+		if err == nil {
+			return int64(m[0][0])*int64(m[1][1]) < int64(m[0][1])*int64(m[1][0])
+		}
+	}
+	return false
 }
 
 // maxFPS is above every camera's slow motion.

@@ -24,7 +24,7 @@ const entries = "format=format_name,start_time,duration,bit_rate" +
 	"nb_frames,pix_fmt,color_range,color_space,color_transfer,color_primaries,field_order,start_time,duration," +
 	"sample_rate,channels" +
 	":stream_disposition=attached_pic,still_image,timed_thumbnails" +
-	":stream_tags=rotate,DURATION:stream_side_data=rotation"
+	":stream_tags=rotate,DURATION:stream_side_data=rotation,displaymatrix"
 
 // Probe says what the file at the absolute path abs is. It is a fault of kind
 // Media when the file is no recording, is damaged beyond use or exceeds the

@@ -92,14 +92,24 @@ func CardPages(p *manifest.Production, l Look, s Shot, c layout.Canvas) ([]*imag
 
 func one(img *image.NRGBA, err error) ([]*image.NRGBA, error) { return []*image.NRGBA{img}, err }
 
-// roster is everybody who is listed, in seat order: all but those who are not
-// to be heard.
-func roster(p *manifest.Production) []card.Credit {
-	var list []card.Credit
+// Roster is everybody who is listed, all but those who are not to be heard:
+// section by section in the order in which the seats come to them, each in
+// seat order, so that a section whose seats are apart has one heading.
+func Roster(p *manifest.Production) []card.Credit {
+	var sections []string
+	of := map[string][]card.Credit{}
 	for _, t := range p.Takes {
-		if t.Release != manifest.ReleaseNo {
-			list = append(list, card.Credit{Section: t.Section, Part: t.Part, Name: t.PublicName()})
+		if t.Release == manifest.ReleaseNo {
+			continue
 		}
+		if _, met := of[t.Section]; !met {
+			sections = append(sections, t.Section)
+		}
+		of[t.Section] = append(of[t.Section], card.Credit{Section: t.Section, Part: t.Part, Name: t.PublicName()})
+	}
+	var list []card.Credit
+	for _, s := range sections {
+		list = append(list, of[s]...)
 	}
 	return list
 }

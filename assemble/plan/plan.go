@@ -44,10 +44,11 @@ type Picture struct {
 	W, H        int     // upright, square pixels
 	First, Last float64 // file time of the first frame and of the end of the last, seconds
 	FPS         float64 // average frames per second; 0 when unknown
-	Rotate      *int    // clockwise degrees that overrule the file's own; nil: as the file says
+	Rotate      *int    // clockwise degrees to upright, whoever says so; nil: nobody does, or the file says 0
+	Mirrored    bool    // left and right are changed before that
 	HDR         bool    // PQ or HLG: needs tone mapping
-	Interlaced  bool
-	PixFmt      string // in ffmpeg's words, such as "yuv420p"
+	Fields      [2]int  // width and height as stored of an interlaced picture; zero for one of whole frames
+	PixFmt      string  // in ffmpeg's words, such as "yuv420p"
 	// Colour as the file tags it, in ffmpeg's words, "" where it says nothing:
 	// the matrix that made Y'CbCr, the transfer function, the primaries, and
 	// the range (tv or pc).

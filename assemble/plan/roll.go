@@ -82,5 +82,5 @@ func NewRoll(p *manifest.Production, l Look, c layout.Canvas, stretch float64) (
 
 // credits is what the roster says, in pages or as a roll.
 func credits(p *manifest.Production, l Look, c layout.Canvas) card.CreditsOptions {
-	return card.CreditsOptions{Background: Background(p), Backdrop: l.backdrop(c), Title: p.Title, Credits: roster(p), Fonts: l.Fonts}
+	return card.CreditsOptions{Background: Background(p), Backdrop: l.backdrop(c), Title: p.Title, Credits: Roster(p), Fonts: l.Fonts}
 }

@@ -2,6 +2,7 @@ package plan
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 
@@ -60,7 +61,27 @@ func TestARollTooFastIsRefused(t *testing.T) {
 	p := production(t, 40)
 	p.Shots = []manifest.Shot{{From: at(7), Show: "card", Text: "credits", Roll: true}}
 	_, err := New(p, filmed(p), fullHD, Look{})
-	if err == nil || !strings.Contains(err.Error(), "the credits need 40 seconds to roll slowly enough to be read, and the shot lasts 6.0") {
+	if err == nil || !strings.Contains(err.Error(), "the credits need 13 seconds to roll slowly enough to be read, and the shot lasts 6.0") {
 		t.Error(err)
+	}
+}
+
+// TestTheRosterHasEachSectionOnce though its seats are apart, and keeps the
+// order of seats within it; who is in no section stands together as well.
+func TestTheRosterHasEachSectionOnce(t *testing.T) {
+	p := &manifest.Production{}
+	for _, k := range []struct{ part, section string }{
+		{"Oboe", "winds"}, {"Viola", "strings"}, {"Narrator", ""}, {"Horn", "winds"}, {"Cello", "strings"}, {"Page turner", ""}, {"Flute", "winds"},
+	} {
+		p.Takes = append(p.Takes, manifest.Take{Part: k.part, Section: k.section})
+	}
+	p.Takes = append(p.Takes, manifest.Take{Part: "Bassoon", Section: "bass", Release: manifest.ReleaseNo})
+	var got []string
+	for _, c := range Roster(p) {
+		got = append(got, c.Section+" "+c.Part)
+	}
+	want := []string{"winds Oboe", "winds Horn", "winds Flute", "strings Viola", "strings Cello", " Narrator", " Page turner"}
+	if !slices.Equal(got, want) {
+		t.Errorf("the roster is %q, want %q", got, want)
 	}
 }

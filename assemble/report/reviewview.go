@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"html/template"
 	"math"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -118,6 +119,10 @@ func (t takeView) Who() string {
 
 func (r Review) take(i int) takeView {
 	t := r.Takes[i]
+	t.Findings = slices.Clone(t.Findings)
+	for k := range t.Findings {
+		t.Findings[k].What = signed(t.Findings[k].What)
+	}
 	v := takeView{Reviewed: t, Seat: i + 1, Status: levelWord(t.Level), Staff: r.staff(t), Letter: r.letter(i)}
 	v.Lines = strings.Count(v.Letter, "\n") + 2
 	if v.Letter == "" {
@@ -162,7 +167,7 @@ func level(v *float64, unit string) string {
 	if v == nil {
 		return "silent"
 	}
-	return strings.Replace(fmt.Sprintf("%.1f %s", *v, unit), "-", "−", 1)
+	return signed(fmt.Sprintf("%.1f %s", *v, unit))
 }
 
 // releases in words.
@@ -178,8 +183,14 @@ var methods = map[string]string{
 }
 
 func (p Place) view() placeView {
-	v := placeView{Place: p, At: fmt.Sprintf("%+.3f s", p.Offset), Drift: fmt.Sprintf("%+.1f ppm", p.DriftPPM), How: p.Method, Late: "not known"}
-	v.At, v.Drift = strings.Replace(v.At, "-", "−", 1), strings.Replace(v.Drift, "-", "−", 1)
+	v := placeView{Place: p, At: signed(fmt.Sprintf("%+.3f s", p.Offset)), Drift: "none found", How: p.Method, Late: "not known"}
+	if p.DriftPPM != 0 {
+		v.Drift = signed(fmt.Sprintf("%+.1f ppm", p.DriftPPM))
+	}
+	v.Evidence = make([]string, len(p.Evidence))
+	for i, e := range p.Evidence {
+		v.Evidence[i] = signed(e)
+	}
 	if how, ok := methods[p.Method]; ok {
 		v.How = how
 	}
@@ -192,6 +203,12 @@ func (p Place) view() placeView {
 	}
 	return v
 }
+
+var negative = regexp.MustCompile(`(^|[ (])-([0-9])`)
+
+// signed gives numbers the sign for less than nothing, which does not part from
+// its number at the end of a line as a hyphen does.
+func signed(text string) string { return negative.ReplaceAllString(text, "${1}−${2}") }
 
 // late is a lateness in words.
 func late(ms float64) string {

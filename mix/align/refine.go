@@ -203,7 +203,7 @@ func (p *Placement) judge(t *take, best int, fit playing) {
 		p.Evidence = append(p.Evidence, "the notes do not follow the part in the score, which was left aside")
 	}
 	if h.r != 0 {
-		p.Evidence = append(p.Evidence, fmt.Sprintf("the rhythm agrees with the other takes by %.2f", h.r))
+		p.Evidence = append(p.Evidence, fmt.Sprintf("the rhythm agrees with the other takes by %.2f of 1", math.Round(100*h.r)/100+0)) // no "-0.00"
 	}
 	if !p.Sure {
 		p.Reason = p.doubt(t, h, second, fit)
