@@ -117,14 +117,14 @@ func (h *house) gridRungs(line Timeline) map[string]int {
 			add(s.take, t)
 		}
 	}
-	for i, tile := range h.pinned() {
-		for _, t := range h.p.Takes {
-			if h.places[t.Name] != i+1 {
-				continue
-			}
-			if tile, err := newTile(t, h.facts[t.Name], tile, line, film); err == nil {
-				add(t.Name, tile)
-			}
+	old := h.pinned()
+	for _, t := range h.p.Takes {
+		at := h.places[t.Name] - 1
+		if at >= len(old) {
+			continue
+		}
+		if tile, err := newTile(t, h.facts[t.Name], old[at], line, film); err == nil {
+			add(t.Name, tile)
 		}
 	}
 	return rungs
