@@ -139,7 +139,8 @@ func (s benchSet) command(dir, out string) []string {
 // hand-tuned command, in the same minutes on the same machine. It reports
 // ratios of processor time; `-v` shows the table and where the time went. The
 // takes are kept in the folder RIPIENO_BENCH_DIR, when there is one, and found
-// there again. Use -benchtime 1x.
+// there again, as are logs of what ran from when to when. Use -benchtime 1x.
+// Runs can be chosen, as in -bench AgainstOneCommand/film.
 func BenchmarkAgainstOneCommand(b *testing.B) {
 	set, ok := benchSets[os.Getenv("RIPIENO_BENCH")]
 	if !ok {
@@ -155,8 +156,23 @@ func BenchmarkAgainstOneCommand(b *testing.B) {
 	for k := range set.takes {
 		set.makeTake(b, x.tool, x.dir, k)
 	}
-	for b.Loop() {
-		x.all()
+	x.reference = x.call(set.command(x.dir, filepath.Join(x.dir, "one.mp4"))...)
+	x.report("one command", x.reference, x.reference, "")
+	b.Run("rough", x.with((*comparison).rough))
+	b.Run("film", x.with((*comparison).film))
+	b.Run("late", x.with((*comparison).late))
+}
+
+// with is one round of runs as a benchmark of its own.
+func (x *comparison) with(runs func(*comparison)) func(*testing.B) {
+	return func(b *testing.B) {
+		outer := x.B
+		x.B = b
+		defer func() { x.B = outer }()
+		for b.Loop() {
+			x.forget()
+			runs(x)
+		}
 	}
 }
 
@@ -167,6 +183,7 @@ type comparison struct {
 	dir       string
 	tool      *ffmpeg.Tool
 	reference spent
+	encoded   spent
 
 	mu   sync.Mutex
 	went map[string]*share // of processor time, by the work of a process
@@ -212,15 +229,23 @@ func (x *comparison) call(args ...string) spent {
 	})
 }
 
-// run renders the first n takes.
-func (x *comparison) run(n int, gain float64, labels, rough bool) (spent, RenderResult) {
+// run renders the first n takes. What ran from when to when is in a file of
+// the benchmark's folder that has the run's name.
+func (x *comparison) run(name string, n int, gain float64, labels, rough bool) (spent, RenderResult) {
 	if err := os.WriteFile(filepath.Join(x.dir, "production.yaml"), []byte(x.set.manifest(n, gain, labels)), 0o666); err != nil {
 		x.Fatal(err)
 	}
 	x.went = map[string]*share{}
+	log, err := os.Create(filepath.Join(x.dir, strings.ReplaceAll(name, " ", "-")+".jsonl"))
+	if err != nil {
+		x.Fatal(err)
+	}
+	defer log.Close()
+	report := progress.New(log, progress.JSON)
+	defer report.Close()
 	var r RenderResult
 	return measure(x.B, func() {
-		p, err := Open(x.Context(), Settings{Dir: x.dir, Report: progress.New(nil, progress.Quiet), Programs: ffmpeg.Options{Ended: x.ended}})
+		p, err := Open(x.Context(), Settings{Dir: x.dir, Report: report, Programs: ffmpeg.Options{Ended: x.ended}})
 		if err != nil {
 			x.Fatal(err)
 		}
@@ -246,7 +271,7 @@ func (x *comparison) report(name string, t, against spent, note string) {
 
 // ours measures a run of ours and says where its time went.
 func (x *comparison) ours(name string, n int, gain float64, labels, rough bool) (spent, RenderResult) {
-	t, r := x.run(n, gain, labels, rough)
+	t, r := x.run(name, n, gain, labels, rough)
 	x.report(name, t, x.reference, fmt.Sprintf("%d made, %d reused", r.Tasks.Run, r.Tasks.Reused))
 	own := t.cpu
 	for _, kind := range slices.Sorted(maps.Keys(x.went)) {
@@ -258,25 +283,29 @@ func (x *comparison) ours(name string, n int, gain float64, labels, rough bool) 
 	return t, r
 }
 
-// all runs everything once.
-func (x *comparison) all() {
-	s := x.set
-	x.reference = x.call(s.command(x.dir, filepath.Join(x.dir, "one.mp4"))...)
-	x.report("one command", x.reference, x.reference, "")
-	x.forget()
-	x.ours("rough cold", s.takes, 0, true, true)
-	x.ours("rough without labels", s.takes, 0, false, true)
-	x.forget()
-	cold, _ := x.ours("cold", s.takes, 0, true, false)
-	x.ours("nothing changed", s.takes, 0, true, false)
-	x.ours("gain", s.takes, -3, true, false)
-	decode, encode := x.decode(0, s.takes), x.encode()
-	x.report("floor", decode.and(encode), x.reference, "decode everything, encode the film once")
-	x.report("cold against the floor", cold, decode.and(encode), "")
-	x.forget()
-	x.run(s.takes-1, 0, true, false)
-	late, _ := x.ours("late take", s.takes, 0, true, false)
-	floor := x.decode(s.takes-1, s.takes).and(encode)
+// rough is the quick preview, cold and with all segments new.
+func (x *comparison) rough() {
+	x.ours("rough cold", x.set.takes, 0, true, true)
+	x.ours("rough without labels", x.set.takes, 0, false, true)
+}
+
+// film is the finished film, cold, again, and with another gain.
+func (x *comparison) film() {
+	n := x.set.takes
+	cold, _ := x.ours("cold", n, 0, true, false)
+	x.ours("nothing changed", n, 0, true, false)
+	x.ours("gain", n, -3, true, false)
+	floor := x.decode(0, n).and(x.encode())
+	x.report("floor", floor, x.reference, "decode everything, encode the film once")
+	x.report("cold against the floor", cold, floor, "")
+}
+
+// late is the last take's coming.
+func (x *comparison) late() {
+	n := x.set.takes
+	x.run("before the late take", n-1, 0, true, false)
+	late, _ := x.ours("late take", n, 0, true, false)
+	floor := x.decode(n-1, n).and(x.encode())
 	x.report("late take floor", floor, x.reference, "decode it, encode the film once")
 	x.report("late take against its floor", late, floor, "")
 }
@@ -295,8 +324,11 @@ func (x *comparison) decode(from, to int) spent {
 }
 
 // encode encodes the picture of the one command, which lies ready unpacked, with
-// the same settings, less the time that reading it takes.
+// the same settings, less the time that reading it takes. It is measured once.
 func (x *comparison) encode() spent {
+	if x.encoded != (spent{}) {
+		return x.encoded
+	}
 	raw := filepath.Join(x.dir, "raw.nut")
 	defer os.Remove(raw)
 	args := x.set.command(x.dir, raw)
@@ -304,5 +336,6 @@ func (x *comparison) encode() spent {
 	x.call(append(args[:at:at], "-c:v", "rawvideo", "-c:a", "pcm_s16le", "-f", "nut", "-y", raw)...)
 	both := x.call("-i", raw, "-map", "0:v", "-c:v", "libx264", "-preset", "medium", "-crf", "19", "-profile:v", "high", "-g", "60", "-y", filepath.Join(x.dir, "again.mp4"))
 	read := x.call("-i", raw, "-map", "0:v", "-f", "null", "pipe:1")
-	return spent{both.wall - read.wall, both.cpu - read.cpu}
+	x.encoded = spent{both.wall - read.wall, both.cpu - read.cpu}
+	return x.encoded
 }

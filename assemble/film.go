@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync/atomic"
 
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/graph"
@@ -85,7 +86,7 @@ func (p *Production) conformTask(c plan.Conform, key store.Action, line plan.Tim
 		Cost: costConform * float64(n) * (mega(c.W, c.H) + mega(c.Picture.W, c.Picture.H)), Memory: conformMemory(c),
 		Make: func(ctx context.Context, _ task.Inputs, tmp string, advance func(float64)) error {
 			src := p.source(c.Picture)
-			src.Threads = p.decoders
+			src.Threads = p.decoders.next()
 			cmd, err := graph.Conform(c, src, line.Rate, "file:"+tmp)
 			if err != nil {
 				return err
@@ -106,23 +107,37 @@ func (p *Production) conformTask(c plan.Conform, key store.Action, line plan.Tim
 	}
 }
 
-// decoderThreads is how many threads each decoder may use: one when there are
-// enough pictures to conform to keep every core busy, which costs a twentieth
-// less, or 0 for as many as it likes.
-func (p *Production) decoderThreads(ctx context.Context, tasks []task.Task) int {
-	open := 0
+// decoders shares the cores out among decoders of pictures. While there are
+// enough pictures to keep every core busy each decoder has one thread, which
+// costs a twentieth less; the last ones, which are fewer than the cores, have
+// the others' too. The pictures do not depend on it.
+type decoders struct {
+	odd  int64        // pictures of the last round, when it is not full
+	left atomic.Int64 // pictures that have not begun
+}
+
+// next is how many threads the next decoder may use, 0 for as many as it
+// likes.
+func (d *decoders) next() int {
+	if left := d.left.Add(-1); left < d.odd {
+		return 0
+	}
+	return 1
+}
+
+// newDecoders counts the pictures that tasks will conform.
+func (p *Production) newDecoders(ctx context.Context, tasks []task.Task) *decoders {
+	d := &decoders{}
 	for _, t := range tasks {
 		if t.Stage != stageConform {
 			continue
 		}
 		if _, there, _ := p.store.Get(ctx, t.Action); !there {
-			open++
+			d.left.Add(1)
 		}
 	}
-	if open >= p.set.Workers {
-		return 1
-	}
-	return 0
+	d.odd = d.left.Load() % int64(p.set.Workers)
+	return d
 }
 
 // conformID names the conforming of one take. Take names hold no slash.

@@ -57,15 +57,13 @@ const (
 
 // Production is an open production folder.
 type Production struct {
-	set   Settings
-	man   *manifest.Production
-	tool  *ffmpeg.Tool
-	store *store.Store
-	room  *recording // the recorded room; nil: none
-	look  look
-	// decoders is how many threads a decoder of a picture may use, 0 for as
-	// many as it likes.
-	decoders int
+	set      Settings
+	man      *manifest.Production
+	tool     *ffmpeg.Tool
+	store    *store.Store
+	room     *recording // the recorded room; nil: none
+	look     look
+	decoders *decoders // of the pictures that are conformed
 	// verify makes every run make again what is stored; what came out
 	// different is in differ.
 	verify bool

@@ -117,7 +117,7 @@ func TestSegmentsAreAsGoodAsTheWhole(t *testing.T) {
 	t.Parallel()
 	tool := findTool(t)
 	dir := t.TempDir()
-	const frames, parts = 600, 2 // ten seconds each, as films are cut
+	const frames, parts = 600, 2 // ten seconds each; films are cut a little finer
 	take := filepath.Join(dir, "take.mp4")
 	grainy(t, tool, take, 320, 180, frames)
 	overlay := filepath.Join(dir, "nothing.png")

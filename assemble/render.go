@@ -210,7 +210,7 @@ func (p *Production) make(ctx context.Context, all []located, wants []plan.Want,
 		if err != nil {
 			return nil, task.Result{}, err
 		}
-		p.decoders = p.decoderThreads(ctx, j.tasks)
+		p.decoders = p.newDecoders(ctx, j.tasks)
 		res, err := p.run(ctx, j.tasks)
 		if err != nil {
 			return nil, res, err

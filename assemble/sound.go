@@ -97,7 +97,7 @@ func (p *Production) soundTrack(pl *plan.Plan, all []located) (*soundTrack, erro
 	}
 	t.sum = task.Task{
 		ID: "sum", Name: "all strips", Stage: "mix", Action: key.Files(sumWAV, reportFile), After: after,
-		Cost: 0.1 + costSum*pl.Timeline.Duration()*float64(len(pl.Strips)), Cores: p.set.Workers,
+		Cost: 0.1 + costSum*pl.Timeline.Duration()*float64(len(pl.Strips)),
 		Make: func(ctx context.Context, in task.Inputs, tmp string, _ func(float64)) error {
 			return p.makeSum(ctx, pl.Timeline, t.parts, in, tmp)
 		},

@@ -21,6 +21,12 @@ const (
 	toneLinear     = 0.3
 )
 
+// draftReduction is from which reduction on a rough cut leaves out every other
+// row before it scales. Leaving out copies nothing, and half of what is to be
+// scaled takes half of the time; two rows and more are left for each that is
+// shown, of which scaling makes the mean.
+const draftReduction = 4
+
 // toBT709 scales first, so that a size that changes inside the file cannot
 // reach anything behind it and tone mapping works on few pixels. A picture
 // that needs no other matrix is scaled by zscale, where there is one: the same
@@ -44,6 +50,9 @@ func toBT709(s *ffmpeg.Stream, c plan.Conform, zscale bool) *ffmpeg.Stream {
 		// zscale spoils the first frame of another size, so all are brought to
 		// the file's own, which costs nothing for those that have it.
 		s = sized(s, plan.Conform{W: p.W, H: p.H})
+		if c.Draft && p.H%4 == 0 && p.H >= draftReduction*c.H {
+			s = filter(s, "field", "type=top")
+		}
 		s = filter(s, "zscale", fmt.Sprintf("w=%d", c.W), fmt.Sprintf("h=%d", c.H), "filter="+kernel,
 			"matrixin=bt709", "matrix=bt709", "rangein="+in, "range=limited")
 	default:

@@ -17,9 +17,10 @@ const seekMargin = 3
 
 // mezzanineCodec holds the encoder settings of a conformed picture: every
 // frame by itself, so that any frame can be opened at its own cost, and
-// nothing that makes decoding slow. DEVELOPERS.md has what others cost.
+// nothing that makes decoding slow. A fixed quantizer spares the encoder a look
+// at every frame beforehand. DEVELOPERS.md has what others cost.
 var mezzanineCodec = ffmpeg.KwArgs{
-	"c:v": "libx264", "preset": "ultrafast", "tune": "fastdecode", "g": "1", "crf": "17",
+	"c:v": "libx264", "preset": "ultrafast", "tune": "fastdecode", "g": "1", "qp": "22",
 }
 
 // Conform brings a take's picture upright to c.W × c.H in BT.709 on the guide

@@ -1,7 +1,13 @@
 package plan
 
 import (
+	"cmp"
 	"math"
+	"slices"
+
+	"ripieno/assemble/manifest"
+	"ripieno/layout"
+	"ripieno/layout/shot"
 )
 
 // ladder holds the heights a picture is conformed to. A step of about a third
@@ -26,38 +32,139 @@ func rung(h int, scale float64) int {
 // decodes quickly and may be shared with a finished film.
 const draftLines = 720
 
+// closeSeconds is the raster of guide time on which a take is conformed at a
+// size above the one it is kept at: a shot's edge may move inside of it.
+const closeSeconds = 4
+
 // even is the even number nearest to n, at least 2.
 func even(n int) int { return max(2, (n+1)/2*2) }
 
-// conform finds what has to be conformed for the film's tiles: one picture for
-// each take and rung, over the frames that any shot shows of it.
-func (f *Film) conform(facts map[string]Facts, line Timeline) {
-	type need struct {
-		take string
-		rung int
-	}
-	index := map[need]int{}
-	for i := range f.Shots {
-		for k := range f.Shots[i].Tiles {
-			t := &f.Shots[i].Tiles[k]
-			if t.Hole.W == 0 {
-				continue
+// kept is a take at a height.
+type kept struct {
+	take string
+	rung int
+}
+
+// conform finds what has to be conformed for the film's tiles. Every take that
+// the film shows is kept in the size that the grid of all takes needs, over all
+// of the film in which it exists, whatever the shots show of it: that serves
+// every tile of this size or smaller. What is larger, a close-up, is
+// conformed for its shots alone, because of what whole takes in the size of
+// the canvas would cost, and is cut at whole closeSeconds of guide time.
+func (f *Film) conform(h *house, line Timeline) {
+	grid := h.gridRungs(line)
+	spans := map[kept][]Span{}
+	var order []kept
+	each := func(do func(t *Tile, n kept, frames Span)) {
+		for i := range f.Shots {
+			for k := range f.Shots[i].Tiles {
+				t := &f.Shots[i].Tiles[k]
+				if t.Hole.W == 0 {
+					continue
+				}
+				n := kept{t.Take, rung(h.facts[t.Take].Picture.H, t.scale())}
+				whole := exists(*h.facts[t.Take].Picture, line)
+				frames := closeUp(Span{t.Shown.From + line.First, t.Shown.To + line.First}, line).Meet(whole)
+				if n.rung <= grid[t.Take] {
+					n.rung, frames = grid[t.Take], whole
+				}
+				do(t, n, frames)
 			}
-			pic := *facts[t.Take].Picture
-			scale := math.Max(float64(t.Hole.W)/float64(t.Source.W), float64(t.Hole.H)/float64(t.Source.H))
-			n := need{t.Take, rung(pic.H, scale)}
-			frames := Span{t.Shown.From + line.First, t.Shown.To + line.First}
-			at, seen := index[n]
-			if !seen {
-				at = len(f.Conforms)
-				index[n] = at
-				w := even(int(math.Round(float64(n.rung) * float64(pic.W) / float64(pic.H))))
-				draft := f.Rough && min(pic.W, pic.H) >= draftLines
-				f.Conforms = append(f.Conforms, Conform{Take: t.Take, Picture: pic, W: w, H: n.rung, Frames: frames, Draft: draft})
-			}
-			t.Conform = at
-			c := &f.Conforms[at]
-			c.Frames = Span{min(c.Frames.From, frames.From), max(c.Frames.To, frames.To)}
 		}
 	}
+	each(func(_ *Tile, n kept, frames Span) {
+		if spans[n] == nil {
+			order = append(order, n)
+		}
+		spans[n] = append(spans[n], frames)
+	})
+	first := map[kept]int{}
+	for _, n := range order {
+		first[n] = len(f.Conforms)
+		pic := *h.facts[n.take].Picture
+		w := even(int(math.Round(float64(n.rung) * float64(pic.W) / float64(pic.H))))
+		draft := f.Rough && min(pic.W, pic.H) >= draftLines
+		for _, frames := range joined(spans[n]) {
+			f.Conforms = append(f.Conforms, Conform{Take: n.take, Picture: pic, W: w, H: n.rung, Frames: frames, Draft: draft})
+		}
+	}
+	each(func(t *Tile, n kept, frames Span) {
+		for t.Conform = first[n]; f.Conforms[t.Conform].Frames.To < frames.To; t.Conform++ {
+		}
+	})
+}
+
+// gridRungs is the height that each take has to be kept at for the grid of all
+// takes, whether a shot shows that or not. Where the manifest says in which
+// grid the seats were given, the larger tiles of the two count: then somebody
+// whom nobody expected may need another row, and the others are large enough.
+func (h *house) gridRungs(line Timeline) map[string]int {
+	rungs := map[string]int{}
+	add := func(take string, t Tile) {
+		if t.Hole.W > 0 {
+			rungs[take] = max(rungs[take], rung(h.facts[take].Picture.H, t.scale()))
+		}
+	}
+	all := shot.Shot{From: 0, To: line.Frames, Show: shot.Tutti, Want: -1}
+	for _, t := range h.p.Takes {
+		all.Takes = append(all.Takes, t.Name)
+	}
+	film := Span{0, line.Frames}
+	// What cannot be laid out is told of the shots that show it.
+	sheets, _ := h.arrange(all)
+	for _, s := range slices.Concat(sheets...) {
+		if t, err := newTile(h.takes[s.take], h.facts[s.take], s.tile, line, film); err == nil {
+			add(s.take, t)
+		}
+	}
+	old := h.pinned()
+	for _, t := range h.p.Takes {
+		at := h.places[t.Name] - 1
+		if at >= len(old) {
+			continue
+		}
+		if tile, err := newTile(t, h.facts[t.Name], old[at], line, film); err == nil {
+			add(t.Name, tile)
+		}
+	}
+	return rungs
+}
+
+// pinned are the tiles of the grid in which the manifest's seats were given,
+// none where rows go by anything but seats.
+func (h *house) pinned() []layout.Rect {
+	heavy := slices.ContainsFunc(h.p.Takes, func(t manifest.Take) bool { return t.Weight > 1 })
+	if h.p.Seats == 0 || heavy || h.p.Picture.Rows == "sections" || h.p.Picture.Rows == "justified" {
+		return nil
+	}
+	plan, err := h.grid(h.p.Seats)
+	if err != nil || smallest(plan) < h.want.Canvas.EvenScale(float64(h.p.Picture.SmallestTile)) {
+		return nil
+	}
+	return plan.Tiles
+}
+
+// scale is how large a tile shows its picture, against its own pixels.
+func (t Tile) scale() float64 {
+	return math.Max(float64(t.Hole.W)/float64(t.Source.W), float64(t.Hole.H)/float64(t.Source.H))
+}
+
+// closeUp widens guide frames to whole closeSeconds.
+func closeUp(s Span, line Timeline) Span {
+	step := float64(line.Rate.Frame(closeSeconds))
+	return Span{int(math.Floor(float64(s.From)/step) * step), int(math.Ceil(float64(s.To)/step) * step)}
+}
+
+// joined is spans that overlap or touch as one, from the first to the last.
+func joined(spans []Span) []Span {
+	slices.SortFunc(spans, func(a, b Span) int { return cmp.Or(cmp.Compare(a.From, b.From), cmp.Compare(a.To, b.To)) })
+	var out []Span
+	for _, s := range spans {
+		if n := len(out); n > 0 && s.From <= out[n-1].To {
+			out[n-1].To = max(out[n-1].To, s.To)
+			continue
+		}
+		out = append(out, s)
+	}
+	return out
 }

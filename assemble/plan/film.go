@@ -114,7 +114,7 @@ func film(p *manifest.Production, facts map[string]Facts, line Timeline, shots [
 			return nil, err
 		}
 	}
-	f.conform(facts, line)
+	f.conform(h, line)
 	f.cut(line)
 	return f, nil
 }
@@ -178,16 +178,20 @@ func newTile(t manifest.Take, f Facts, r layout.Rect, line Timeline, span Span) 
 	return tile, nil
 }
 
-// visible is the span of guide frames in which a take has a picture: the
-// file's own, cut to the manifest's trim and to the film. Each output frame
-// shows the source frame nearest to it, so a frame takes over half its length
-// before its time.
-func visible(t manifest.Take, pic Picture, line Timeline) Span {
+// exists is the span of guide frames of the film in which a file has a
+// picture. Each output frame shows the source frame nearest to it, so a frame
+// takes over half its length before its time.
+func exists(pic Picture, line Timeline) Span {
 	first := func(t float64) int {
 		return int(math.Ceil((pic.Clock.Guide(t)-pic.Lead())*line.Rate.FPS() - 3e-5))
 	}
-	s := Span{first(pic.First), first(pic.Last)}
-	s = s.Meet(Span{line.First, line.First + line.Frames})
+	return Span{first(pic.First), first(pic.Last)}.Meet(Span{line.First, line.First + line.Frames})
+}
+
+// visible is the span of guide frames in which a take has a picture: where it
+// exists, cut to the manifest's trim.
+func visible(t manifest.Take, pic Picture, line Timeline) Span {
+	s := exists(pic, line)
 	if t.TrimFrom != nil {
 		s.From = max(s.From, line.Rate.Frame(line.guide(*t.TrimFrom)))
 	}

@@ -110,7 +110,7 @@ func TestSegmentsCoverTheFilmOnceAndStayInsideShots(t *testing.T) {
 	next := 0
 	for _, s := range f.Segments {
 		sh := f.Shots[s.Shot]
-		if s.From != next || s.From < sh.From || s.To > sh.To || s.Len() < 1 || s.Len() > 300 {
+		if s.From != next || s.From < sh.From || s.To > sh.To || s.Len() < 1 || s.Len() > 240 {
 			t.Errorf("segment %+v after frame %d in shot %v", s, next, sh.Span)
 		}
 		next = s.To

@@ -11,9 +11,9 @@ import (
 )
 
 // segmentSeconds bounds a segment. Shorter ones spread better over cores and
-// cost less when something in them changes; every segment starts with a key
-// frame, which costs about one per cent of the size at this length.
-const segmentSeconds = 10
+// cost less when something in them changes. Every segment starts with a key
+// frame, which films have every two seconds anyway.
+const segmentSeconds = 8
 
 // into is the transition into a shot. The shot before must be seen by itself
 // for a frame at least.

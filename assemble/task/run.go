@@ -57,7 +57,6 @@ type execution struct {
 	ended    chan ending
 
 	running int // tasks
-	cores   int
 	memory  int64
 	stopped error // the disk is full: start nothing more
 }
@@ -139,22 +138,17 @@ func (x *execution) startReady(ctx context.Context) {
 	for len(x.ready) > 0 {
 		i := x.ready[0]
 		t := &x.g.tasks[i]
-		cores, memory := x.needs(t)
-		if x.running > 0 && (x.cores+cores > x.Workers || x.Memory > 0 && x.memory+memory > x.Memory) {
+		memory := max(0, t.Memory)
+		if x.running >= x.Workers || x.running > 0 && x.Memory > 0 && x.memory+memory > x.Memory {
 			return
 		}
 		x.ready = x.ready[1:]
 		x.running++
-		x.cores += cores
 		x.memory += memory
 		x.work[i].Start()
 		in := x.inputs(i)
 		go func() { x.ended <- x.perform(ctx, i, in) }()
 	}
-}
-
-func (x *execution) needs(t *Task) (cores int, memory int64) {
-	return min(max(1, t.Cores), x.Workers), max(0, t.Memory)
 }
 
 func (x *execution) inputs(i int) Inputs {
@@ -201,10 +195,8 @@ func (x *execution) perform(ctx context.Context, i int, in Inputs) (e ending) {
 // take books what a worker did.
 func (x *execution) take(e ending) {
 	t := &x.g.tasks[e.task]
-	cores, memory := x.needs(t)
 	x.running--
-	x.cores -= cores
-	x.memory -= memory
+	x.memory -= max(0, t.Memory)
 	o := &x.out[e.task]
 	o.Seconds = e.seconds
 	var differs *store.Difference

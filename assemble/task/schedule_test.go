@@ -17,59 +17,59 @@ import (
 // them end one after the other. It sees what the scheduler keeps at once.
 type gate struct {
 	mu            sync.Mutex
-	cores, memory int64
-	maxCores      int64
+	tasks, memory int64
+	maxTasks      int64
 	maxMemory     int64
 	order         []string
 }
 
-func (g *gate) task(id string, cores int, memory int64, cost float64, after ...string) Task {
-	return Task{ID: id, After: after, Cores: cores, Memory: memory, Cost: cost,
+func (g *gate) task(id string, memory int64, cost float64, after ...string) Task {
+	return Task{ID: id, After: after, Memory: memory, Cost: cost,
 		Action: store.NewAction("gate").Arg("id", id),
 		Make: func(_ context.Context, _ Inputs, tmp string, _ func(float64)) error {
-			g.change(id, int64(max(1, cores)), memory)
-			defer g.change("", -int64(max(1, cores)), -memory)
+			g.change(id, 1, memory)
+			defer g.change("", -1, -memory)
 			return os.WriteFile(tmp, []byte(id), 0o666)
 		}}
 }
 
-func (g *gate) change(id string, cores, memory int64) {
+func (g *gate) change(id string, tasks, memory int64) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	g.cores += cores
+	g.tasks += tasks
 	g.memory += memory
-	g.maxCores, g.maxMemory = max(g.maxCores, g.cores), max(g.maxMemory, g.memory)
+	g.maxTasks, g.maxMemory = max(g.maxTasks, g.tasks), max(g.maxMemory, g.memory)
 	if id != "" {
 		g.order = append(g.order, id)
 	}
 }
 
-// TestCoresAndMemoryAreBounded: over random tasks the sums never pass the
-// bounds, except for one task that is larger than the bound by itself; and
+// TestTasksAndMemoryAreBounded: over random tasks neither their number nor the
+// sum of their memory passes the bounds, except for one task that is larger than the bound by itself; and
 // everything gets its turn.
-func TestCoresAndMemoryAreBounded(t *testing.T) {
+func TestTasksAndMemoryAreBounded(t *testing.T) {
 	r := rand.New(rand.NewPCG(11, 12))
 	for range 6 {
 		g := &gate{}
 		var tasks []Task
 		for i := range 30 {
-			tasks = append(tasks, g.task(fmt.Sprint(i), r.IntN(4), int64(r.IntN(500)), r.Float64()))
+			tasks = append(tasks, g.task(fmt.Sprint(i), int64(r.IntN(500)), r.Float64()))
 		}
 		runner := Runner{Store: openStore(t, t.TempDir()), Workers: 4, Memory: 1000}
 		res, err := runner.Run(t.Context(), tasks)
 		if err != nil || res.Stats.Run != 30 {
 			t.Fatal(res.Stats, err)
 		}
-		if g.maxCores > 4 || g.maxMemory > 1000 {
-			t.Errorf("%d cores and %d bytes at once", g.maxCores, g.maxMemory)
+		if g.maxTasks > 4 || g.maxMemory > 1000 {
+			t.Errorf("%d tasks and %d bytes at once", g.maxTasks, g.maxMemory)
 		}
 	}
 }
 
-// TestGiantRunsAlone: a task larger than every bound runs, by itself.
+// TestGiantRunsAlone: a task larger than the bound runs, by itself.
 func TestGiantRunsAlone(t *testing.T) {
 	g := &gate{}
-	tasks := []Task{g.task("small", 1, 10, 1), g.task("giant", 99, 5000, 5), g.task("other", 1, 10, 1)}
+	tasks := []Task{g.task("small", 10, 1), g.task("giant", 5000, 5), g.task("other", 10, 1)}
 	runner := Runner{Store: openStore(t, t.TempDir()), Workers: 2, Memory: 100}
 	if _, err := runner.Run(t.Context(), tasks); err != nil {
 		t.Fatal(err)
@@ -84,8 +84,8 @@ func TestGiantRunsAlone(t *testing.T) {
 func TestLongestWayFirst(t *testing.T) {
 	g := &gate{}
 	tasks := []Task{
-		g.task("short", 1, 0, 2), g.task("long", 1, 0, 1), g.task("equal-1", 1, 0, 5), g.task("equal-2", 1, 0, 5),
-		g.task("tail", 1, 0, 10, "long"),
+		g.task("short", 0, 2), g.task("long", 0, 1), g.task("equal-1", 0, 5), g.task("equal-2", 0, 5),
+		g.task("tail", 0, 10, "long"),
 	}
 	if _, err := Run(t.Context(), openStore(t, t.TempDir()), nil, 1, tasks); err != nil {
 		t.Fatal(err)

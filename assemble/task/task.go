@@ -43,8 +43,6 @@ type Task struct {
 	Cost float64
 	// Memory is the estimated peak in bytes, 0 when it does not matter.
 	Memory int64
-	// Cores is how many cores the task keeps busy; 0 is 1.
-	Cores int
 	// Keep asks for the output even when nothing that runs needs it. Tasks
 	// that no other comes after are always kept.
 	Keep bool
@@ -81,7 +79,7 @@ type Runner struct {
 	Store *store.Store
 	// Progress is told what runs; nil tells nobody.
 	Progress progress.Reporter
-	// Workers is how many cores may be kept busy; less than 1 is 1.
+	// Workers is how many tasks may run at once; less than 1 is 1.
 	Workers int
 	// Memory bounds the sum of Task.Memory of what runs at once; 0 is no
 	// bound. A task that needs more than the bound runs alone.
