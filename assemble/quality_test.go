@@ -128,7 +128,7 @@ func TestSegmentsAreAsGoodAsTheWhole(t *testing.T) {
 		cmd, err := graph.Compose(graph.Segment{
 			Canvas: layout.Canvas{W: 320, H: 180}, Rate: shot.Rate{Num: 30, Den: 1}, Frames: n,
 			Scene: graph.Scene{Overlay: overlay, Pieces: []graph.Piece{{Path: take, Skip: from, Count: n, Crop: whole, W: 320, H: 180, Hole: whole}}},
-		}, out)
+		}, graph.Coding{}, out)
 		if err != nil {
 			t.Fatal(err)
 		}
