@@ -67,17 +67,21 @@ type Differing struct {
 type VerifyResult struct {
 	Tasks     int         `json:"tasks"` // all of the films, stored or not
 	Different []Differing `json:"different"`
-	Faults    []Bad       `json:"faults,omitempty"`
+	// Varying is how many of Tasks hardware has made, which never writes the
+	// same bytes: they were made again and their frames counted, no more.
+	Varying int   `json:"varying,omitempty"`
+	Faults  []Bad `json:"faults,omitempty"`
 }
 
 // Verify makes every stored output of the films again and compares the bytes.
 // A difference means that a key lacks an ingredient, that something is not
 // reproducible or that ffmpeg has changed without its version; it is an error
 // after everything has been compared. Nothing stored is changed and no film is
-// delivered.
+// delivered. Pictures that hardware has encoded are not compared, what was
+// made of them is.
 func (p *Production) Verify(ctx context.Context, o RenderOptions) (VerifyResult, error) {
 	r := VerifyResult{Different: []Differing{}}
-	wants, err := p.wants(o)
+	wants, err := p.wants(ctx, o)
 	if err != nil {
 		return r, err
 	}
@@ -93,6 +97,11 @@ func (p *Production) Verify(ctx context.Context, o RenderOptions) (VerifyResult,
 		return r, err
 	}
 	r.Tasks, r.Faults = len(j.tasks), j.faults
+	for _, t := range j.tasks {
+		if t.Action.Varies() && !slices.ContainsFunc(p.differ, func(d Differing) bool { return d.ID == t.ID }) {
+			r.Varying++
+		}
+	}
 	r.Different = append(r.Different, p.differ...)
 	if len(r.Different) > 0 {
 		return r, fault.New(fault.Failed, "", fmt.Sprintf("%d of %d results came out otherwise when they were made again", len(r.Different), r.Tasks),

@@ -25,6 +25,7 @@ type composition struct {
 	names    *task.Task // that come or go; nil for none
 	glides   []plan.Glide
 	zscale   bool
+	coding   graph.Coding
 }
 
 // painting is what is drawn for a scene.
@@ -48,7 +49,7 @@ func (c composition) drawings() (list []task.Task) {
 }
 
 func (p *Production) composition(f plan.Film, seg plan.Segment, line plan.Timeline, conforms []task.Task, backdrop task.Task) composition {
-	c := composition{film: f, seg: seg, line: line, conforms: conforms, backdrop: backdrop, zscale: p.tool.Filter("zscale")}
+	c := composition{film: f, seg: seg, line: line, conforms: conforms, backdrop: backdrop, zscale: p.tool.Filter("zscale"), coding: p.coding(f)}
 	add := func(sc scene) {
 		d := painting{overlay: drawTask(p.overlay(f, sc))}
 		if f.Shots[sc.shot].Roll.Step > 0 {
@@ -171,6 +172,9 @@ func (p *Production) segmentTask(c composition) task.Task {
 		key = key.Input("picture", c.conforms[k].Action.ID())
 		after = append(after, c.conforms[k].ID)
 	}
+	if c.coding != (graph.Coding{}) {
+		key = key.Arg("coding", c.coding)
+	}
 	if f.Marks {
 		key = key.Arg("marks", markTexts(p.man.Tempo, line, seg))
 	}
@@ -178,14 +182,13 @@ func (p *Production) segmentTask(c composition) task.Task {
 	if !f.Rough {
 		files = append(files, copyFile)
 	}
-	key = key.Files(files...).For(fmt.Sprintf("%s from %.1f s", f.Name, line.Rate.Seconds(seg.From)))
-	cost := costCompose
-	if f.Rough {
-		cost = costComposeRough
+	if key = key.Files(files...); c.coding.Hardware() {
+		key = key.Varying(segmentFile)
 	}
+	key = key.For(fmt.Sprintf("%s from %.1f s", f.Name, line.Rate.Seconds(seg.From)))
 	return task.Task{
 		ID: "segment/" + key.ID().String(), Name: key.Subject(), Stage: "compose", Action: key, After: after,
-		Cost: cost * float64(seg.Len()) * mega(f.Canvas.W, f.Canvas.H), Memory: composeMemory(f, seg),
+		Cost: composeCost(f, c.coding) * float64(seg.Len()) * mega(f.Canvas.W, f.Canvas.H), Memory: composeMemory(f, seg),
 		Make: func(ctx context.Context, in task.Inputs, tmp string, advance func(float64)) error {
 			return p.compose(ctx, c, in, tmp, advance)
 		},
@@ -223,10 +226,15 @@ func (p *Production) compose(ctx context.Context, c composition, in task.Inputs,
 	if !c.film.Rough {
 		seg.Copy.Path = "file:" + filepath.Join(dir, copyFile)
 	}
-	cmd, err := graph.Compose(seg, "file:"+path)
+	cmd, err := graph.Compose(seg, c.coding, "file:"+path)
 	if err != nil {
 		return err
 	}
+	free, err := p.takeSession(ctx, c.coding)
+	if err != nil {
+		return err
+	}
+	defer free()
 	if err := p.runCommand(ctx, cmd, dir, c.seg.Len(), advance); err != nil {
 		return err
 	}

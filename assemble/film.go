@@ -28,7 +28,23 @@ const (
 	costConform      = 0.009
 	costCompose      = 0.035
 	costComposeRough = 0.012
+	costComposeHEVC  = 0.054 // in software
+	costComposeAV1   = 0.063
 )
+
+// composeCost is the estimated cost of a frame of a film for each million
+// pixels. With hardware it is that of a rough cut, whose encoder does little.
+func composeCost(f plan.Film, c graph.Coding) float64 {
+	switch {
+	case f.Rough || c.Hardware():
+		return costComposeRough
+	case f.Codec == "hevc":
+		return costComposeHEVC
+	case f.Codec == "av1":
+		return costComposeAV1
+	}
+	return costCompose
+}
 
 // runCommand runs a command whose output is tmp; its graph goes beside it.
 func (p *Production) runCommand(ctx context.Context, c graph.Command, tmp string, frames int, advance func(float64)) error {
@@ -207,13 +223,19 @@ func (p *Production) joinTask(f plan.Film, line plan.Timeline, chapters []plan.C
 		ID: "film/" + f.Name, Name: f.Name, Stage: "join", Action: key, After: after,
 		Cost: 0.3 + 0.004*line.Duration(),
 		Make: func(ctx context.Context, in task.Inputs, tmp string, _ func(float64)) error {
-			paths := make([]string, len(segments))
+			paths, files := make([]string, len(segments)), make([]string, len(segments))
 			for i, s := range segments {
 				// Links under names of our own: the store may lie in a folder
 				// whose name a list cannot hold.
 				paths[i] = fmt.Sprintf("segment-%05d.mp4", i)
-				if err := os.Symlink(filepath.Join(in[s.ID], segmentFile), filepath.Join(filepath.Dir(tmp), paths[i])); err != nil {
+				files[i] = filepath.Join(in[s.ID], segmentFile)
+				if err := os.Symlink(files[i], filepath.Join(filepath.Dir(tmp), paths[i])); err != nil {
 					return err
+				}
+			}
+			if p.coding(f) != (graph.Coding{}) {
+				if err := sameHeads(files); err != nil {
+					return fmt.Errorf("joining %s: %w", f.Name, err)
 				}
 			}
 			text, err := graph.SegmentList(paths)
@@ -237,7 +259,7 @@ func (p *Production) joinTask(f plan.Film, line plan.Timeline, chapters []plan.C
 			}
 			return media.VerifyFilm(ctx, p.tool, tmp, media.Want{
 				W: f.Canvas.W, H: f.Canvas.H, Frames: line.Frames, FPSNum: line.Rate.Num, FPSDen: line.Rate.Den,
-				AudioSamples: int64(line.AudioLen), Chapters: len(chapters),
+				AudioSamples: int64(line.AudioLen), Chapters: len(chapters), Codec: f.Codec,
 			})
 		},
 	}

@@ -107,7 +107,7 @@ func (p *Production) PinSeats(ctx context.Context) (int, error) {
 func (p *Production) deliverables() []plan.Want {
 	var wants []plan.Want
 	for _, d := range p.man.Deliver {
-		wants = append(wants, plan.Want{Name: d.Name, Canvas: layout.Canvas{W: d.W, H: d.H}, Poster: d.Poster})
+		wants = append(wants, plan.Want{Name: d.Name, Canvas: layout.Canvas{W: d.W, H: d.H}, Codec: d.Codec, Poster: d.Poster})
 	}
 	return wants
 }

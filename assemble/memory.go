@@ -11,6 +11,7 @@ import (
 //
 //	conform 720, 1080, 2160 lines, 2 cores       70-79   82-100   150-212 MB
 //	1080 lines, medium preset, no tiles          504 MB, with 540 lines 216 MB
+//	1080 lines, libx264, libx265, libsvtav1 alone, and with 540 lines     480, 476, 601; 181, 193, 216 MB
 //	1080 lines, veryfast preset                  303 MB, with 540 lines 156 MB (a rough cut's is faster and takes less)
 //	1080 lines, 9, 25, 50, 100, 200 tiles        506, 527, 557, 637, 844 MB
 //
@@ -20,6 +21,7 @@ const (
 	composeBase   = 100e6
 	composeInput  = 2e6
 	finalFrames   = 130 // frames of the canvas that the encoder looks ahead and refers to
+	av1Frames     = 170
 	roughFrames   = 65
 	tileFrames    = 5
 	conformFrames = 14
@@ -43,8 +45,11 @@ func conformMemory(c plan.Conform) int64 {
 // composeMemory is the estimated peak of composing a segment, in bytes.
 func composeMemory(f plan.Film, seg plan.Segment) int64 {
 	ahead := float64(finalFrames)
-	if f.Rough {
+	switch {
+	case f.Rough:
 		ahead = roughFrames
+	case f.Codec == "av1":
+		ahead = av1Frames
 	}
 	m := composeBase + ahead*frameBytes(f.Canvas.W, f.Canvas.H)
 	for _, t := range moving(f, seg) {

@@ -10,6 +10,7 @@
 package assemble
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"os"
@@ -19,6 +20,7 @@ import (
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/ffmpeg"
+	"ripieno/assemble/graph"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/progress"
 	"ripieno/assemble/store"
@@ -40,7 +42,10 @@ type Settings struct {
 	Memory int64
 	// Store bounds the store in bytes: after a run that made a film or a mix
 	// the least recently used results go until it fits. 0 is storeBound.
-	Store    int64
+	Store int64
+	// Encoder is what encodes finished films: "software" (or ""), "hardware",
+	// "auto" for hardware where it works, or one of graph.Families.
+	Encoder  string
 	Programs ffmpeg.Options
 	Report   progress.Reporter // never nil
 	Now      func() time.Time  // the clock for durations told to people
@@ -68,6 +73,10 @@ type Production struct {
 	// different is in differ.
 	verify bool
 	differ []Differing
+	// codings are the encoders picked so far; sessions has room for what the
+	// hardware may do at once.
+	codings  map[picked]graph.Coding
+	sessions chan struct{}
 }
 
 // encoders is what every film needs from ffmpeg.
@@ -99,7 +108,11 @@ func open(ctx context.Context, set Settings, man *manifest.Production) (*Product
 	if set.Out == "" {
 		set.Out = filepath.Join(man.Dir, outFolder)
 	}
-	p := &Production{set: set, man: man}
+	set.Encoder = cmp.Or(set.Encoder, encoderSoftware)
+	if err := checkEncoder(set.Encoder); err != nil {
+		return nil, err
+	}
+	p := &Production{set: set, man: man, sessions: make(chan struct{}, hardwareSessions)}
 	var err error
 	if p.tool, err = set.Programs.Find(ctx); err != nil {
 		return nil, err

@@ -22,7 +22,7 @@ import (
 
 // grainy makes a moving picture with grain, as a phone encodes it: 30 frames a
 // second in BT.709.
-func grainy(t *testing.T, tool *ffmpeg.Tool, path string, w, h, frames int) {
+func grainy(t testing.TB, tool *ffmpeg.Tool, path string, w, h, frames int) {
 	t.Helper()
 	run(t, tool, ffmpeg.Command{Args: []string{"-f", "lavfi", "-i", fmt.Sprintf("testsrc2=size=%dx%d:rate=30,noise=alls=6:allf=t:all_seed=7", w, h),
 		"-frames:v", strconv.Itoa(frames), "-c:v", "libx264", "-preset", "veryfast", "-crf", "23", "-g", "250", "-pix_fmt", "yuv420p",
@@ -31,7 +31,7 @@ func grainy(t *testing.T, tool *ffmpeg.Tool, path string, w, h, frames int) {
 
 // likeness measures a against b, frame by frame, with a filter of ffmpeg's;
 // before is applied to each first.
-func likeness(t *testing.T, tool *ffmpeg.Tool, filter, a, b, beforeA, beforeB string) float64 {
+func likeness(t testing.TB, tool *ffmpeg.Tool, filter, a, b, beforeA, beforeB string) float64 {
 	t.Helper()
 	stats := filepath.Join(t.TempDir(), "stats")
 	run(t, tool, ffmpeg.Command{Args: []string{"-i", a, "-i", b, "-lavfi",
@@ -98,12 +98,12 @@ func TestMezzanineIsAsGoodAsScalingDirectly(t *testing.T) {
 }
 
 // runGraph runs a command with its graph in a file.
-func runGraph(t *testing.T, tool *ffmpeg.Tool, c graph.Command, out string) {
+func runGraph(t testing.TB, tool *ffmpeg.Tool, c graph.Command, out string) {
 	t.Helper()
 	run(t, tool, ffmpeg.Command{Args: argvOf(t, c, out)})
 }
 
-func argvOf(t *testing.T, c graph.Command, out string) []string {
+func argvOf(t testing.TB, c graph.Command, out string) []string {
 	t.Helper()
 	if err := os.WriteFile(out+".graph", []byte(c.Graph), 0o666); err != nil {
 		t.Fatal(err)
@@ -128,7 +128,7 @@ func TestSegmentsAreAsGoodAsTheWhole(t *testing.T) {
 		cmd, err := graph.Compose(graph.Segment{
 			Canvas: layout.Canvas{W: 320, H: 180}, Rate: shot.Rate{Num: 30, Den: 1}, Frames: n,
 			Scene: graph.Scene{Overlay: overlay, Pieces: []graph.Piece{{Path: take, Skip: from, Count: n, Crop: whole, W: 320, H: 180, Hole: whole}}},
-		}, out)
+		}, graph.Coding{}, out)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -30,8 +30,9 @@ type PlanResult struct {
 	Faults   []Bad          `json:"faults,omitempty"`
 }
 
-// wants are the films of a run, rough cuts at their small canvas.
-func (p *Production) wants(o RenderOptions) ([]plan.Want, error) {
+// wants are the films of a run, rough cuts at their small canvas. Every finished
+// one has an encoder that works.
+func (p *Production) wants(ctx context.Context, o RenderOptions) ([]plan.Want, error) {
 	all := p.deliverables()
 	var names []string
 	for _, w := range all {
@@ -51,7 +52,7 @@ func (p *Production) wants(o RenderOptions) ([]plan.Want, error) {
 			continue
 		}
 		if o.Rough {
-			w.Rough, w.Marks = true, o.Marks
+			w.Rough, w.Marks, w.Codec = true, o.Marks, "h264"
 			w.Canvas.W, w.Canvas.H = roughCanvas(w.Canvas.W, w.Canvas.H)
 			w.Name = "rough-" + w.Name
 			if w.Name == "rough-"+names[0] {
@@ -60,7 +61,7 @@ func (p *Production) wants(o RenderOptions) ([]plan.Want, error) {
 		}
 		wants = append(wants, w)
 	}
-	return wants, nil
+	return wants, p.pickEncoders(ctx, wants)
 }
 
 // job is everything a run of Render has to make.
@@ -127,7 +128,7 @@ func (p *Production) job(all []located, wants []plan.Want) (*job, error) {
 // Plan says what Render would make, and makes nothing but the measurements
 // that the answer depends on.
 func (p *Production) Plan(ctx context.Context, o RenderOptions) (PlanResult, error) {
-	wants, err := p.wants(o)
+	wants, err := p.wants(ctx, o)
 	if err != nil {
 		return PlanResult{}, err
 	}
@@ -152,7 +153,7 @@ func (p *Production) Plan(ctx context.Context, o RenderOptions) (PlanResult, err
 func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult, error) {
 	begun := p.set.Now()
 	r := RenderResult{Films: []FilmResult{}}
-	wants, err := p.wants(o)
+	wants, err := p.wants(ctx, o)
 	if err != nil {
 		return r, err
 	}
@@ -182,6 +183,7 @@ func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult,
 		}
 		film := FilmResult{
 			Name: f.Name, Output: paths[i], Canvas: f.Canvas.String(), Frames: j.plan.Timeline.Frames, Duration: j.plan.Timeline.Duration(),
+			Codec: f.Codec, Encoder: p.coding(f).Name(),
 		}
 		if film.Flashes, err = p.flashes(f.Name, j.flashes[i], res); err != nil {
 			return r, err

@@ -205,7 +205,10 @@ type FilmResult struct {
 	Output string `json:"output"`
 	Canvas string `json:"canvas"`
 	Frames int    `json:"frames"`
-	Poster string `json:"poster,omitempty"`
+	// Codec is h264, hevc or av1, Encoder what ffmpeg calls the one that was used.
+	Codec   string `json:"codec"`
+	Encoder string `json:"encoder"`
+	Poster  string `json:"poster,omitempty"`
 	// Flashes is the worst second of the picture; nil for a rough cut.
 	Flashes  *Flashes `json:"flashes,omitempty"`
 	Notes    []string `json:"notes,omitempty"` // programme notes, WebVTT and SRT

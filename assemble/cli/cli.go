@@ -133,6 +133,7 @@ production.yaml; run the same verb again when a late take arrives.
 	flags.Int("workers", runtime.NumCPU(), "how many tasks may run at once")
 	flags.String("store-limit", "50GB", "how large the store may grow before the least recently used results go")
 	flags.String("memory-limit", "auto", "how much memory what runs at once may take (auto: 600MB for each worker, 1.5GB at least)")
+	flags.String("encoder", "software", "what encodes finished films: software, hardware, auto (hardware where it works), nvenc, qsv, videotoolbox, amf or vaapi")
 	flags.String("ffmpeg", "ffmpeg", "the ffmpeg program")
 	flags.String("ffprobe", "ffprobe", "the ffprobe program")
 	flags.VisitAll(func(f *pflag.Flag) {
@@ -184,7 +185,8 @@ func (a *app) use() (assemble.Settings, error) {
 	}
 	return assemble.Settings{
 		Memory: set.Memory, Store: set.Store,
-		Dir: a.settings.GetString("dir"), Out: a.settings.GetString("out"), Workers: workers,
+		Encoder: a.settings.GetString("encoder"),
+		Dir:     a.settings.GetString("dir"), Out: a.settings.GetString("out"), Workers: workers,
 		Programs: ffmpeg.Options{FFmpeg: a.settings.GetString("ffmpeg"), FFprobe: a.settings.GetString("ffprobe")},
 		Report:   progress.Options{Mode: mode, Workers: workers}.New(a.Err),
 		Now:      a.now,

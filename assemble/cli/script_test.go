@@ -51,6 +51,9 @@ func TestScripts(t *testing.T) {
 			if f, ok := conditions[name]; ok {
 				return f(), nil
 			}
+			if encoder, ok := strings.CutPrefix(name, "encodes:"); ok {
+				return encodes(encoder), nil
+			}
 			return false, nil
 		},
 		RequireExplicitExec: true,
@@ -99,6 +102,12 @@ func command(ts *testscript.TestScript, args []string) *exec.Cmd {
 		cmd.Env = append(cmd.Env, "PATH="+p)
 	}
 	return cmd
+}
+
+// encodes tells whether the ffmpeg at hand has an encoder.
+func encodes(name string) bool {
+	list, err := exec.Command("ffmpeg", "-hide_banner", "-encoders").Output()
+	return err == nil && strings.Contains(string(list), " "+name+" ")
 }
 
 // makeTake writes a short recording: take FILE KIND [SECONDS]. The kinds are

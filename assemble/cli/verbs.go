@@ -147,9 +147,12 @@ func (a *app) renderVerb() *cobra.Command {
 	var plan, verify, allow bool
 	var explain string
 	c := a.verb("render", "make the finished films",
-		`Makes every deliverable of the manifest as out/NAME.mp4: H.264 High, BT.709,
-AAC. A film gets its name only after it has been checked. What has been made
-before and is not touched by a change is used again.
+		`Makes every deliverable of the manifest as out/NAME.mp4: H.264, or HEVC or
+AV1 by its codec:, BT.709, AAC. A film gets its name only after it has been
+checked. What has been made before and is not touched by a change is used again.
+
+--encoder hardware lets the graphics device encode, which is faster and not the
+same bytes twice; auto does so where it works. The result names the encoder.
 
 While the manifest does not say of every player what may be published, nothing
 is made: write release: yes, audio-only or no under the take, or release: yes

@@ -69,9 +69,16 @@ type Copy struct {
 const encoderThreads = "2"
 
 // Compose stacks the pieces, lays the overlay with its frames and labels over
-// them and encodes a closed run of frames that joins to others without
-// re-encoding.
-func Compose(g Segment, dst string) (Command, error) {
+// them and encodes a closed run of frames that joins to others of the same
+// coding without re-encoding. A rough cut has a coding of its own.
+func Compose(g Segment, c Coding, dst string) (Command, error) {
+	enc, err := c.of()
+	if err != nil {
+		return Command{}, err
+	}
+	if g.Rough {
+		enc = rough
+	}
 	inputs := len(g.pieces()) + len(g.overlays())
 	if g.gaps() > 0 {
 		inputs++
@@ -93,11 +100,11 @@ func Compose(g Segment, dst string) (Command, error) {
 		s = marked(s, g.Marks, g.Rate)
 		s = filter(s, "format", "pix_fmts=yuv420p")
 		if g.Copy.Path == "" {
-			return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, encoder(g))
+			return enc.output(s, g.Frames, g.Rate, dst)
 		}
 		two := s.Split()
 		return ffmpeg.MergeOutputs(
-			ffmpeg.Output([]*ffmpeg.Stream{two.Get("0")}, dst, encoder(g)),
+			enc.output(two.Get("0"), g.Frames, g.Rate, dst),
 			ffmpeg.Output([]*ffmpeg.Stream{g.Copy.of(two.Get("1"))}, g.Copy.Path, ffmpeg.KwArgs{
 				"c:v": "rawvideo", "f": "rawvideo", "fps_mode": "passthrough", "frames:v": strconv.Itoa(g.Frames),
 			}))
@@ -348,20 +355,9 @@ func beforeItself(s *ffmpeg.Stream, p Piece) *ffmpeg.Stream {
 		fmt.Sprintf("x=%d", inner.X-hole.X), fmt.Sprintf("y=%d", inner.Y-hole.Y), "format=yuv420"})
 }
 
-// encoder is H.264 High at constant quality, the final for keeping and the
-// rough cut for looking at once.
-func encoder(g Segment) ffmpeg.KwArgs {
-	args := bt709(plain(ffmpeg.KwArgs{
-		"c:v": "libx264", "profile:v": "high", "preset": "medium", "crf": "19", "threads": encoderThreads,
-		"g": strconv.Itoa(2 * g.Rate.Frame(1)), "x264-params": "open-gop=0",
-		"frames:v": strconv.Itoa(g.Frames), "r": g.Rate.String(), "f": "mp4",
-		"video_track_timescale": timescale(g.Rate), "filter_complex_threads": "1",
-	}))
-	if g.Rough {
-		// Beside the veryfast preset at 26 this takes 2.4 times the bits and a
-		// third of the time, and looks no worse. 8x8dct makes it High, which the
-		// check of a film asks for.
-		args["preset"], args["crf"], args["x264-params"] = "ultrafast", "30", "open-gop=0:8x8dct=1"
-	}
-	return args
-}
+// rough is the encoder of rough cuts: H.264 High, for looking at once. Beside
+// the veryfast preset at 26 this takes 2.4 times the bits and a third of the
+// time, and looks no worse. 8x8dct makes it High, which the check of a film
+// asks for.
+var rough = Encoder{Name: "libx264", Codec: "h264", args: ffmpeg.KwArgs{
+	"profile:v": "high", "preset": "ultrafast", "crf": "30", "threads": encoderThreads, "x264-params": "open-gop=0:8x8dct=1"}}

@@ -18,7 +18,7 @@ func TestComposeGraph(t *testing.T) {
 			{Path: "a.mp4", Skip: 30, Count: 60, Crop: layout.Rect{X: 40, W: 400, H: 270}, W: 480, H: 270, Hole: layout.Rect{X: 10, Y: 50, W: 300, H: 200}},
 			{Path: "b.mp4", Start: 20, Count: 40, Crop: layout.Rect{W: 100, H: 200}, W: 100, H: 200, Hole: layout.Rect{X: 330, Y: 60, W: 100, H: 200}},
 		}},
-	}, "out.mp4")
+	}, Coding{}, "out.mp4")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -53,7 +53,7 @@ func TestTwoInputsTakenForOneAreAnError(t *testing.T) {
 	same := Piece{Path: "a.mp4", Count: 60, Crop: layout.Rect{W: 100, H: 100}, W: 100, H: 100, Hole: layout.Rect{W: 100, H: 100}}
 	other := same
 	other.Hole.X = 200
-	_, err := Compose(Segment{Canvas: layout.Canvas{W: 640, H: 360}, Rate: fps30, Frames: 60, Scene: Scene{Overlay: "o.png", Pieces: []Piece{same, other}}}, "out.mp4")
+	_, err := Compose(Segment{Canvas: layout.Canvas{W: 640, H: 360}, Rate: fps30, Frames: 60, Scene: Scene{Overlay: "o.png", Pieces: []Piece{same, other}}}, Coding{}, "out.mp4")
 	if err == nil {
 		t.Fatal("two pieces of one file with the same options were composed")
 	}
@@ -67,12 +67,12 @@ func TestComposeIsTheSameEveryTime(t *testing.T) {
 			Crop: layout.Rect{W: 320, H: 180}, Hole: layout.Rect{X: 20 * i, Y: 10 * i, W: 160, H: 90},
 		})
 	}
-	first, err := Compose(g, "out.mp4")
+	first, err := Compose(g, Coding{}, "out.mp4")
 	if err != nil {
 		t.Fatal(err)
 	}
 	for range 5 {
-		again, err := Compose(g, "out.mp4")
+		again, err := Compose(g, Coding{}, "out.mp4")
 		if err != nil || again.Graph != first.Graph {
 			t.Fatalf("another graph for the same segment (%v)", err)
 		}

@@ -16,7 +16,7 @@ func TestRollAndNames(t *testing.T) {
 		Scene: Scene{Overlay: "a.png", Roll: Roll{Path: "b.png", Step: 3}},
 		Names: Names{Path: "c.png", Out: true, At: 4, Frames: 9},
 	}
-	cmd, err := Compose(g, "out.mp4")
+	cmd, err := Compose(g, Coding{}, "out.mp4")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -33,7 +33,7 @@ func TestRollAndNames(t *testing.T) {
 		}
 	}
 	g.Names, g.Roll = Names{}, Roll{}
-	if cmd, err = Compose(g, "out.mp4"); err != nil || strings.Contains(cmd.Graph, "fade") || strings.Contains(cmd.Graph, "444") {
+	if cmd, err = Compose(g, Coding{}, "out.mp4"); err != nil || strings.Contains(cmd.Graph, "fade") || strings.Contains(cmd.Graph, "444") {
 		t.Errorf("%v, %s", err, cmd.Graph)
 	}
 }
@@ -48,7 +48,7 @@ func TestABackdropOfTheCanvas(t *testing.T) {
 	}
 	for scenery, want := range map[bool]string{true: "crop=100:60:40:20", false: "scale=100:60"} {
 		g.Scenery = scenery
-		cmd, err := Compose(g, "out.mp4")
+		cmd, err := Compose(g, Coding{}, "out.mp4")
 		if err != nil || !strings.Contains(cmd.Graph, want) {
 			t.Errorf("%v, the graph lacks %q:\n%s", err, want, cmd.Graph)
 		}

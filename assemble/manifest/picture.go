@@ -221,17 +221,48 @@ func (m mapping) deliver(music *tempo.Map) []Deliverable {
 		if e.need("canvas", "for example "+deliverShape.example) {
 			d.W, d.H = e.canvas()
 		}
+		d.Codec = e.codec(min(d.W, d.H))
 		if t, ok := e.moment("poster", music); ok {
 			d.Poster = &t
 		}
 		all = append(all, d)
 	}
 	if v := m.vals["deliver"]; v == nil {
-		return []Deliverable{{Name: "final", W: 1920, H: 1080, Mark: markOf(m.file, m.node)}}
+		return []Deliverable{{Name: "final", W: 1920, H: 1080, Codec: codecs[0], Mark: markOf(m.file, m.node)}}
 	} else if len(v.Content) == 0 && v.Kind != 0 && !isScalar(v) {
 		m.at(v, "delete the line for one film of 1920x1080", "deliver has no entries")
 	}
 	return all
+}
+
+// codecs are what a film can be encoded as; the first is what plays everywhere.
+var codecs = []string{"h264", "hevc", "av1"}
+
+// sameCodec maps other names of codecs, and of programs that encode them, to
+// the manifest's. Letter by letter, h265 would be nearest to h264.
+var sameCodec = map[string]string{
+	"h.264": "h264", "avc": "h264", "x264": "h264", "libx264": "h264", "mpeg-4 avc": "h264",
+	"h265": "hevc", "h.265": "hevc", "x265": "hevc", "libx265": "hevc", "h.265/hevc": "hevc",
+	"av01": "av1", "svt-av1": "av1", "libsvtav1": "av1", "libaom-av1": "av1", "aom": "av1",
+}
+
+// leastAV1 is the shortest side of a picture that libsvtav1 takes, in pixels.
+const leastAV1 = 64
+
+// codec reads what a film is encoded as. side is the shorter side of its
+// canvas, 0 when that is not known.
+func (m mapping) codec(side int) string {
+	if v := m.vals["codec"]; v != nil && isScalar(v) {
+		if meant := sameCodec[strings.ToLower(v.Value)]; meant != "" {
+			m.at(v, fmt.Sprintf("did you mean %q?", meant), "unknown codec %q", clip(v.Value))
+			return codecs[0]
+		}
+	}
+	c := m.choice("codec", codecs[0], codecs...)
+	if c == "av1" && side > 0 && side < leastAV1 {
+		m.at(m.vals["codec"], fmt.Sprintf("each side of the canvas at least %d pixels, or codec: h264", leastAV1), "the canvas is too small for AV1")
+	}
+	return c
 }
 
 // canvas reads a size in pixels. Both sides are even because 4:2:0 video

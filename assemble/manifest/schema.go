@@ -74,7 +74,7 @@ var (
 	transitionShape = &shape{"transition", "in an entry of shots:", "transition: {kind: dissolve, beats: 1}",
 		[]string{"kind", "beats", "seconds"}}
 	deliverShape = &shape{"a deliverable", "in an entry of deliver:", "{name: final, canvas: 1920x1080}",
-		[]string{"name", "canvas", "poster"}}
+		[]string{"name", "canvas", "codec", "poster"}}
 	chapterShape = &shape{"a chapter", "in an entry of chapters:", "{at: m1, name: Theme}",
 		[]string{"at", "name"}}
 	noteShape = &shape{"a note", "in an entry of notes:", "{from: m1, to: m9, text: The lamps are lit}",

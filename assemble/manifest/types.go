@@ -204,6 +204,9 @@ type Transition struct {
 type Deliverable struct {
 	Name string // unique; the file is called after it
 	W, H int    // canvas in pixels, even
+	// Codec is what the finished film's picture is encoded as: "h264" (default),
+	// "hevc" or "av1". Rough cuts are always H.264.
+	Codec string
 	// Poster is the moment of the film that is also kept as a picture; nil for none.
 	Poster *Time
 	Mark   fault.Mark

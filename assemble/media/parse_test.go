@@ -202,14 +202,14 @@ func FuzzParseProbe(f *testing.F) {
 
 // film is ffprobe's answer for a film as it has to be.
 const film = `{"streams":[
- {"codec_name":"h264","profile":"High","codec_type":"video","width":320,"height":180,"sample_aspect_ratio":"1:1","pix_fmt":"yuv420p",
+ {"codec_name":"h264","codec_tag_string":"avc1","profile":"High","codec_type":"video","width":320,"height":180,"sample_aspect_ratio":"1:1","pix_fmt":"yuv420p",
   "color_range":"tv","color_space":"bt709","color_transfer":"bt709","color_primaries":"bt709","field_order":"progressive",
   "r_frame_rate":"30000/1001","avg_frame_rate":"30000/1001","start_time":"0.000000","duration":"3.003000","nb_read_packets":"90"},
  {"codec_name":"aac","codec_type":"audio","sample_rate":"48000","channels":2,"start_time":"0.000000","duration":"3.003000","nb_read_packets":"142"}],
  "format":{"format_name":"mov,mp4,m4a,3gp,3g2,mj2","duration":"3.003000"}}`
 
 func TestCheckFilm(t *testing.T) {
-	want := Want{W: 320, H: 180, Frames: 90, FPSNum: 30000, FPSDen: 1001, AudioSamples: 144144, AudioRate: 48000, Channels: 2, Profile: "High"}
+	want := Want{W: 320, H: 180, Frames: 90, FPSNum: 30000, FPSDen: 1001, AudioSamples: 144144, AudioRate: 48000, Channels: 2, Codec: "h264"}
 	check := func(answer string, want Want) deviations {
 		var wrong deviations
 		if _, err := checkFilm(&wrong, []byte(answer), want); err != nil {
@@ -224,6 +224,7 @@ func TestCheckFilm(t *testing.T) {
 		{`mov,mp4,m4a,3gp,3g2,mj2`, `matroska,webm`, "container"},
 		{`"h264"`, `"hevc"`, "codec"},
 		{`"High"`, `"Constrained Baseline"`, "profile"},
+		{`"avc1"`, `"avc3"`, "name in the file is avc3, not avc1"},
 		{`"width":320`, `"width":322`, "size is 322x180"},
 		{`"1:1"`, `"4:3"`, "not square"},
 		{`yuv420p`, `yuvj420p`, "pixel format"},
@@ -258,10 +259,22 @@ func TestCheckFilm(t *testing.T) {
 	if wrong := check(film, silent); len(wrong) == 0 {
 		t.Error("sound where none is wanted passed")
 	}
-	loose := want
-	loose.Profile = "any"
-	if wrong := check(strings.Replace(film, `"High"`, `"Main"`, 1), loose); wrong.err() != nil {
-		t.Errorf("any profile: %v", wrong.err())
+	// Every codec has a profile and a name of its own, and none passes for another.
+	others := map[string][3]string{"h264": {"h264", "avc1", "High"}, "hevc": {"hevc", "hvc1", "Main"}, "av1": {"av1", "av01", "Main"}}
+	for got, words := range others {
+		answer := strings.NewReplacer(`"h264"`, `"`+words[0]+`"`, "avc1", words[1], "High", words[2]).Replace(film)
+		for asked := range others {
+			want.Codec = asked
+			if wrong := check(answer, want); (wrong.err() == nil) != (asked == got) {
+				t.Errorf("%s where %s was asked for: %v", got, asked, wrong.err())
+			}
+		}
+		want.Codec = got
+		for _, bad := range []string{strings.Replace(answer, words[1], "hev1", 1), strings.Replace(answer, `"`+words[2]+`"`, `"Main 10"`, 1)} {
+			if wrong := check(bad, want); len(wrong) != 1 {
+				t.Errorf("%s with another name or profile: %v", got, wrong.err())
+			}
+		}
 	}
 }
 

@@ -102,8 +102,9 @@ type Facts struct {
 type Want struct {
 	Name   string
 	Canvas layout.Canvas
-	Rough  bool // the quick preview
-	Marks  bool // with place and time burned in
+	Rough  bool   // the quick preview
+	Marks  bool   // with place and time burned in
+	Codec  string // of the picture: h264, hevc or av1
 	Poster *manifest.Time
 }
 
@@ -215,7 +216,8 @@ type Film struct {
 	Canvas   layout.Canvas
 	Rough    bool
 	Marks    bool
-	Scenery  bool // the background is a picture
+	Codec    string // of the picture: h264, hevc or av1
+	Scenery  bool   // the background is a picture
 	Shots    []Shot
 	Conforms []Conform
 	Segments []Segment

@@ -29,6 +29,7 @@ type Action struct {
 	fields  []Field
 	ext     string
 	names   []string
+	varies  []string
 	err     error
 }
 
@@ -106,6 +107,15 @@ func (a Action) Files(names ...string) Action {
 	a.ext, a.names = "", slices.Clone(names)
 	return a
 }
+
+// Varying says that the named files of an output of several have other bytes
+// every time they are made, each as good as the other: [Store.Compare] leaves
+// them out. It is not part of the key.
+func (a Action) Varying(names ...string) Action { a.varies = slices.Clone(names); return a }
+
+// Varies tells whether any bytes of the output differ from one making to the
+// next.
+func (a Action) Varies() bool { return len(a.varies) > 0 }
 
 // Rule is the rule's name.
 func (a Action) Rule() string { return a.rule }

@@ -76,7 +76,7 @@ func (s *Store) Compare(ctx context.Context, a Action, make func(tmp string) err
 		return DiskFault(s.dir, err)
 	}
 	for i, f := range files {
-		if f.Hash != e.Files[i].Hash {
+		if f.Hash != e.Files[i].Hash && !slices.Contains(a.varies, f.Name) {
 			return &Difference{Action: a, File: f.Name, Stored: e.Files[i].Hash, Rebuilt: f.Hash}
 		}
 	}

@@ -316,3 +316,31 @@ func TestCompareFindsMissingIngredient(t *testing.T) {
 		t.Errorf("nothing stored: %v", err)
 	}
 }
+
+// Of what is known to differ every time the rest is compared.
+func TestCompareLeavesOutWhatVaries(t *testing.T) {
+	s := locked(t, t.TempDir())
+	both := func(film, copies string) func(string) error {
+		return func(tmp string) error {
+			return errors.Join(os.WriteFile(filepath.Join(tmp, "film"), []byte(film), 0o666), os.WriteFile(filepath.Join(tmp, "copies"), []byte(copies), 0o666))
+		}
+	}
+	steady := NewAction("segment").Files("film", "copies")
+	varying := steady.Varying("film")
+	if steady.ID() != varying.ID() || steady.Varies() || !varying.Varies() {
+		t.Error("whether bytes vary is part of the key, or not known")
+	}
+	if _, err := s.Put(t.Context(), varying, both("a", "b")); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Compare(t.Context(), varying, both("other", "b")); err != nil {
+		t.Errorf("what varies: %v", err)
+	}
+	var d *Difference
+	if err := s.Compare(t.Context(), varying, both("other", "other")); !errors.As(err, &d) || d.File != "copies" {
+		t.Errorf("the rest: %v", err)
+	}
+	if err := s.Compare(t.Context(), steady, both("other", "b")); !errors.As(err, &d) || d.File != "film" {
+		t.Errorf("what does not vary: %v", err)
+	}
+}

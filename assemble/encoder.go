@@ -1,0 +1,245 @@
+package assemble
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+
+	"ripieno/assemble/fault"
+	"ripieno/assemble/ffmpeg"
+	"ripieno/assemble/graph"
+	"ripieno/assemble/manifest"
+	"ripieno/assemble/media"
+	"ripieno/assemble/plan"
+	"ripieno/layout"
+	"ripieno/layout/shot"
+)
+
+// What a film is encoded as is the production's word (codec: in the manifest),
+// with what is the machine's: Settings.Encoder. Either way the same film is
+// asked for, and the result says which encoder made it.
+const (
+	encoderSoftware = "software"
+	encoderHardware = "hardware"
+	encoderAuto     = "auto"
+)
+
+// hardwareSessions is how many segments go to the hardware at once. Drivers
+// refuse more than a few sessions; two are what even old ones gave (from
+// memory).
+const hardwareSessions = 2
+
+// triedFrames are encoded to find out whether an encoder works.
+const triedFrames = 4
+
+// checkEncoder is a fault when the setting is no choice of encoder.
+func checkEncoder(setting string) error {
+	choices := append([]string{encoderSoftware, encoderHardware, encoderAuto}, graph.Families()...)
+	if slices.Contains(choices, setting) {
+		return nil
+	}
+	return fault.New(fault.Manifest, "", fmt.Sprintf("encoder is %q", setting),
+		"use software, hardware, auto (hardware where it works), or one kind of hardware: "+strings.Join(graph.Families(), ", "))
+}
+
+// picked is a film's codec and canvas, for which an encoder is picked.
+type picked struct {
+	codec  string
+	canvas layout.Canvas
+}
+
+// coding is how a film is encoded; pickEncoders has been called for it.
+func (p *Production) coding(f plan.Film) graph.Coding {
+	if f.Rough {
+		return graph.Coding{}
+	}
+	return p.codings[picked{f.Codec, f.Canvas}]
+}
+
+// pickEncoders finds an encoder for every finished film before any work is
+// done. An answer is kept for the life of p.
+func (p *Production) pickEncoders(ctx context.Context, wants []plan.Want) error {
+	for _, w := range wants {
+		key := picked{w.Codec, w.Canvas}
+		if _, known := p.codings[key]; known || w.Rough {
+			continue
+		}
+		c, err := p.pickEncoder(ctx, w)
+		if err != nil {
+			return err
+		}
+		if p.codings == nil {
+			p.codings = map[picked]graph.Coding{}
+		}
+		p.codings[key] = c
+	}
+	return nil
+}
+
+// pickEncoder is the encoder of one film.
+func (p *Production) pickEncoder(ctx context.Context, w plan.Want) (graph.Coding, error) {
+	var tried []string
+	if p.set.Encoder != encoderSoftware {
+		for _, e := range graph.Encoders(w.Codec) {
+			if e.Software() || p.set.Encoder != encoderHardware && p.set.Encoder != encoderAuto && p.set.Encoder != e.Family {
+				continue
+			}
+			if !p.tool.Encoder(e.Name) {
+				tried = append(tried, e.Name+": not in this ffmpeg")
+				continue
+			}
+			c, err := p.tryEncoder(ctx, e.Name, w.Canvas)
+			if err == nil || ctx.Err() != nil {
+				return c, err
+			}
+			tried = append(tried, e.Name+": "+whyNot(err))
+		}
+		if p.set.Encoder != encoderAuto {
+			return graph.Coding{}, p.noHardware(w, tried)
+		}
+	}
+	for _, e := range graph.Encoders(w.Codec) {
+		if !e.Software() || !p.tool.Encoder(e.Name) {
+			continue
+		}
+		if tried != nil {
+			p.set.Report.Message(fmt.Sprintf("no hardware encodes %s here, so %s does it in software (%s)", spelled(w.Codec), e.Name, strings.Join(tried, "; ")))
+		}
+		if e.Name == (graph.Coding{}).Name() {
+			return graph.Coding{}, nil
+		}
+		return graph.Coding{Encoder: e.Name}, nil
+	}
+	return graph.Coding{}, p.noSoftware(w)
+}
+
+// spelled is a codec as people write it.
+func spelled(codec string) string {
+	if codec == "h264" {
+		return "H.264"
+	}
+	return strings.ToUpper(codec)
+}
+
+// asked is the deliverable of the manifest that a film is made for.
+func (p *Production) asked(w plan.Want) manifest.Deliverable {
+	for _, d := range p.man.Deliver {
+		if d.Name == w.Name {
+			return d
+		}
+	}
+	return manifest.Deliverable{}
+}
+
+// noHardware says what was tried in vain.
+func (p *Production) noHardware(w plan.Want, tried []string) error {
+	what := fmt.Sprintf("no hardware (%s) that encodes %s works here", p.set.Encoder, spelled(w.Codec))
+	if p.set.Encoder == encoderHardware {
+		what = fmt.Sprintf("no hardware that encodes %s works here", spelled(w.Codec))
+	}
+	if tried == nil {
+		tried = []string{"there is no such encoder"}
+	}
+	return fault.At(fault.FFmpeg, p.asked(w).Mark, what+"; tried "+strings.Join(tried, "; "),
+		"use --encoder software, or auto for hardware where it works; else install the driver of the graphics device and an ffmpeg that was built for it")
+}
+
+// noSoftware says which encoder is missing and how to get it.
+func (p *Production) noSoftware(w plan.Want) error {
+	var names []string
+	for _, e := range graph.Encoders(w.Codec) {
+		if e.Software() {
+			names = append(names, e.Name)
+		}
+	}
+	return fault.At(fault.FFmpeg, p.asked(w).Mark,
+		fmt.Sprintf("%q is to be %s, and this ffmpeg %s was built without %s", w.Name, spelled(w.Codec), p.tool.Version.Text, strings.Join(names, " or ")),
+		"install a full build (Debian, Ubuntu: apt-get install ffmpeg; Fedora: ffmpeg from RPM Fusion; macOS: brew install ffmpeg), or write codec: h264, which plays everywhere")
+}
+
+// tryEncoder encodes a few frames with hardware. What it writes at the head of
+// the stream becomes part of the coding: other hardware, or another driver,
+// that writes other heads must not share a film with this one.
+func (p *Production) tryEncoder(ctx context.Context, name string, canvas layout.Canvas) (graph.Coding, error) {
+	dir, err := os.MkdirTemp("", "ripieno-encoder-*")
+	if err != nil {
+		return graph.Coding{}, err
+	}
+	defer os.RemoveAll(dir)
+	c := graph.Coding{Encoder: name}
+	path := filepath.Join(dir, "try.mp4")
+	cmd, err := graph.Try(c, canvas, shot.Rate{Num: p.man.Picture.FPSNum, Den: p.man.Picture.FPSDen}, triedFrames, "file:"+path)
+	if err != nil {
+		return graph.Coding{}, err
+	}
+	if err := p.runCommand(ctx, cmd, path, 0, nil); err != nil {
+		return graph.Coding{}, err
+	}
+	got, err := media.CountFrames(path)
+	if err == nil && got != triedFrames {
+		err = fmt.Errorf("of %d frames it wrote %d", triedFrames, got)
+	}
+	if err != nil {
+		return graph.Coding{}, err
+	}
+	head, err := media.DecoderConfig(path)
+	if err != nil {
+		return graph.Coding{}, err
+	}
+	sum := sha256.Sum256(head)
+	c.Headers = hex.EncodeToString(sum[:8])
+	return c, nil
+}
+
+// logPrefix is what stands before the words in a line of ffmpeg's log: who
+// says it, and how grave it is.
+var logPrefix = regexp.MustCompile(`^(\[[^\]]*\] *)*`)
+
+// whyNot is the first thing that ffmpeg said when an encoder failed, which is
+// the encoder's or its driver's own word.
+func whyNot(err error) string {
+	if exit, ok := errors.AsType[*ffmpeg.ExitError](err); ok && len(exit.Tail) > 0 {
+		return strings.TrimRight(logPrefix.ReplaceAllString(exit.Tail[0], ""), ".")
+	}
+	return err.Error()
+}
+
+// takeSession waits for a free session of the hardware, which the function it
+// returns gives back. Software has no need of one.
+func (p *Production) takeSession(ctx context.Context, c graph.Coding) (free func(), err error) {
+	if !c.Hardware() {
+		return func() {}, nil
+	}
+	select {
+	case p.sessions <- struct{}{}:
+		return func() { <-p.sessions }, nil
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
+}
+
+// sameHeads is an error when the segments of a film cannot share what a
+// decoder is told in advance. Only in H.264 of libx264 they need not: there
+// joining repeats it inside the stream.
+func sameHeads(paths []string) error {
+	var first []byte
+	for i, path := range paths {
+		head, err := media.DecoderConfig(path)
+		if err != nil {
+			return err
+		}
+		if i == 0 {
+			first = head
+		} else if !slices.Equal(first, head) {
+			return fmt.Errorf("segment %d of %d was encoded so differently from the first that they do not join", i+1, len(paths))
+		}
+	}
+	return nil
+}

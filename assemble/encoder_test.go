@@ -1,0 +1,385 @@
+package assemble
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"ripieno/assemble/fault"
+	"ripieno/assemble/ffmpeg"
+	"ripieno/assemble/graph"
+	"ripieno/assemble/manifest"
+	"ripieno/layout"
+)
+
+// needEncoders skips a test where ffmpeg has no encoder for HEVC or AV1, which
+// is no fault of the program.
+func needEncoders(t *testing.T, tool *ffmpeg.Tool) {
+	t.Helper()
+	if err := tool.Require("libx265", "libsvtav1"); err != nil {
+		if os.Getenv("CI") != "" {
+			t.Fatal(err)
+		}
+		t.Skip(err)
+	}
+}
+
+// TestFilmInEveryCodec measures films of two segments in HEVC and AV1 as the
+// usual film is measured: every frame decodes and shows the right picture, across
+// the join too, and sound and chapters are as ever.
+func TestFilmInEveryCodec(t *testing.T) {
+	t.Parallel()
+	tool := findTool(t)
+	needEncoders(t, tool)
+	dir := t.TempDir()
+	takes := cast()[:2]
+	for _, p := range takes {
+		p.write(t, tool, dir)
+	}
+	text := strings.Replace(manifestOf(takes, ""), "deliver: [{name: final, canvas: 640x360}]", `deliver:
+  - {name: hevc, canvas: 640x360, codec: hevc, poster: m2}
+  - {name: av1, canvas: 640x360, codec: av1, poster: m2}
+shots: [{from: start, show: tutti}, {from: m2, show: tutti}]
+chapters: [{at: m2, name: Second}]`, 1)
+	p := openTest(t, dir, text)
+	r, err := p.Render(t.Context(), RenderOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	grid, err := p.Grid(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, encoder := range []string{"libx265", "libsvtav1"} {
+		film := r.Films[i]
+		if film.Codec != film.Name || film.Encoder != encoder {
+			t.Errorf("%s is said to be %s by %s", film.Name, film.Codec, film.Encoder)
+		}
+		f := decodeFilm(t, tool, film.Output, 640, 360)
+		if len(f.frames) != filmLen {
+			t.Fatalf("%s: %d frames decoded, want %d", film.Name, len(f.frames), filmLen)
+		}
+		for k, take := range takes {
+			checkTile(t, f, grid.Shots[0].Tiles[k], take)
+			checkClicks(t, f, take)
+		}
+		checkBackground(t, f, grid.Shots[0].Tiles)
+		if st, err := os.Stat(film.Poster); err != nil || st.Size() == 0 {
+			t.Errorf("%s: no poster: %v", film.Name, err)
+		}
+	}
+}
+
+// codecProduction is a production with films in all codecs, made of a card, a
+// grid, a solo and a dissolve between them: everything that could make the heads
+// of segments differ.
+func codecProduction(t *testing.T, dir string) {
+	t.Helper()
+	smallProduction(t, dir)
+	path := filepath.Join(dir, "production.yaml")
+	data, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	text := strings.Replace(string(data), "deliver: [{name: final, canvas: 64x36}]",
+		"deliver: [{name: final, canvas: 128x72}, {name: small, canvas: 128x72, codec: hevc}, {name: open, canvas: 128x72, codec: av1}]", 1)
+	text = strings.Replace(text, "show: solo, take: horn}", "show: solo, take: horn, transition: {kind: dissolve, seconds: 0.2}}", 1)
+	if !strings.Contains(text, "codec: av1") || !strings.Contains(text, "dissolve") {
+		t.Fatalf("the production was not changed:\n%s", text)
+	}
+	if err := os.WriteFile(path, []byte(text), 0o666); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// Same inputs, same bytes, in every codec, with one worker and with eight.
+func TestEveryCodecGivesTheSameBytes(t *testing.T) {
+	t.Parallel()
+	needEncoders(t, findTool(t))
+	one := t.TempDir()
+	codecProduction(t, one)
+	eight := copyProduction(t, one)
+	_, a := renderIn(t, one, Settings{Workers: 1})
+	_, b := renderIn(t, eight, Settings{Workers: 8})
+	if len(a.Films) != 3 {
+		t.Fatalf("%d films", len(a.Films))
+	}
+	for i := range a.Films {
+		x, errX := os.ReadFile(a.Films[i].Output)
+		y, errY := os.ReadFile(b.Films[i].Output)
+		if errX != nil || errY != nil || !bytes.Equal(x, y) {
+			t.Errorf("%s by %s differs with the number of workers (%v, %v)", a.Films[i].Name, a.Films[i].Encoder, errX, errY)
+		}
+	}
+}
+
+// Only films of another codec have a coding in their keys: those of H.264 are
+// found under the keys they have always had, whatever encoder is asked for.
+func TestKeysOfOtherCodecs(t *testing.T) {
+	t.Parallel()
+	needEncoders(t, findTool(t))
+	dir := t.TempDir()
+	codecProduction(t, dir)
+	keys := func(set Settings) map[string][]string {
+		set.Dir, set.Report = dir, listener{func(string) {}}
+		p, err := Open(t.Context(), set)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer p.Close()
+		found := map[string][]string{}
+		for _, only := range []string{"final", "small", "open"} {
+			planned, err := p.Plan(t.Context(), RenderOptions{Only: []string{only}})
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, x := range planned.Tasks {
+				if x.Stage == "compose" {
+					found[only] = append(found[only], x.Key)
+				}
+			}
+		}
+		return found
+	}
+	list := keys(Settings{})
+	for _, other := range []string{"small", "open"} {
+		for i, k := range list[other] {
+			if k == list["final"][i] || other == "open" && k == list["small"][i] {
+				t.Errorf("segment %d of %s has the key of another codec", i, other)
+			}
+		}
+	}
+	if got := keys(Settings{Encoder: encoderSoftware}); fmt.Sprint(got) != fmt.Sprint(list) {
+		t.Errorf("the default is not software: %v, %v", got, list)
+	}
+}
+
+// fakeFFmpeg is an ffmpeg whose list has hardware: of nvenc, which never works,
+// and of qsv, which is libx265 in another quality every time. Everything else is
+// done by the real one.
+func fakeFFmpeg(t *testing.T, tool *ffmpeg.Tool) string {
+	t.Helper()
+	dir := t.TempDir()
+	path := filepath.Join(dir, "ffmpeg")
+	script := fmt.Sprintf(`#!/bin/sh
+real=%q
+dir=%q
+case "$*" in
+*-encoders*)
+	"$real" "$@"
+	for e in h264_nvenc hevc_nvenc hevc_qsv; do echo " V....D $e made up"; done
+	exit;;
+*hevc_nvenc*|*h264_nvenc*)
+	echo "[nvenc @ 0x5581] [error] Cannot load libcuda.so.1" >&2
+	echo "[error] Error initializing output stream" >&2
+	exit 1;;
+*hevc_qsv*) ;;
+*) exec "$real" "$@";;
+esac
+echo >> "$dir/uses"
+crf=$((20 + $(wc -l < "$dir/uses") %% 10))
+n=$#
+while [ $n -gt 0 ]; do
+	a=$1; shift; n=$((n-1))
+	case "$a" in
+	hevc_qsv) set -- "$@" libx265 -crf $crf -x265-params open-gop=0:info=0:log-level=none;;
+	-global_quality) shift; n=$((n-1));;
+	*) set -- "$@" "$a";;
+	esac
+done
+exec "$real" "$@"
+`, tool.FFmpeg, dir)
+	if err := os.WriteFile(path, []byte(script), 0o777); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
+// Hardware is used when it works, is named in the result, and is not held to
+// bytes that it never gives twice.
+func TestHardwareThatWorks(t *testing.T) {
+	t.Parallel()
+	tool := findTool(t)
+	needEncoders(t, tool)
+	dir := t.TempDir()
+	codecProduction(t, dir)
+	set := Settings{Dir: dir, Encoder: encoderHardware, Programs: ffmpeg.Options{FFmpeg: fakeFFmpeg(t, tool)}, Report: listener{func(string) {}}}
+	p, err := Open(t.Context(), set)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer p.Close()
+	only := RenderOptions{Only: []string{"small"}}
+	r, err := p.Render(t.Context(), only)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r.Films[0].Encoder != "hevc_qsv" || r.Films[0].Codec != "hevc" {
+		t.Errorf("%+v", r.Films[0])
+	}
+	if again, err := p.Render(t.Context(), only); err != nil || again.Tasks.Run != 0 {
+		t.Errorf("nothing has changed and %d tasks ran (%v)", again.Tasks.Run, err)
+	}
+	v, err := p.Verify(t.Context(), only)
+	if err != nil || len(v.Different) > 0 || v.Varying < 3 || v.Varying >= v.Tasks {
+		t.Errorf("%d of %d vary, %v differ (%v)", v.Varying, v.Tasks, v.Different, err)
+	}
+	// Its segments are not those of software, nor is anything taken for them.
+	p.set.Encoder, p.codings = encoderSoftware, nil
+	if soft, err := p.Render(t.Context(), only); err != nil || soft.Films[0].Encoder != "libx265" || soft.Tasks.Run < 4 {
+		t.Errorf("software after hardware: %+v (%v)", soft, err)
+	}
+}
+
+// Where hardware does not work it is said what was tried, and software takes
+// over only when it was asked to.
+func TestHardwareThatDoesNotWork(t *testing.T) {
+	t.Parallel()
+	tool := findTool(t)
+	needEncoders(t, tool)
+	dir := t.TempDir()
+	codecProduction(t, dir)
+	fake := fakeFFmpeg(t, tool)
+	for _, c := range []struct {
+		setting, film, encoder string // "" where it is a fault
+		says                   []string
+	}{
+		{"nvenc", "small", "", []string{"no hardware (nvenc) that encodes HEVC works here", "tried hevc_nvenc: Cannot load libcuda.so.1"}},
+		{"hardware", "final", "", []string{"no hardware that encodes H.264 works here", "h264_nvenc: Cannot load libcuda.so.1; h264_qsv: ", "h264_videotoolbox: not in this ffmpeg"}},
+		{"videotoolbox", "open", "", []string{"(videotoolbox) that encodes AV1", "there is no such encoder"}},
+		{"auto", "open", "libsvtav1", []string{"no hardware encodes AV1 here, so libsvtav1 does it in software (av1_nvenc: not in this ffmpeg; "}},
+		{"auto", "small", "hevc_qsv", nil},
+		{"qsv", "small", "hevc_qsv", nil},
+		{"software", "small", "libx265", nil},
+	} {
+		if c.setting == "hardware" && works(t, tool, "h264") {
+			t.Log("there is hardware here that works")
+			continue
+		}
+		var said strings.Builder
+		p, err := Open(t.Context(), Settings{Dir: dir, Encoder: c.setting, Programs: ffmpeg.Options{FFmpeg: fake}, Report: listener{func(s string) { said.WriteString(s) }}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		wants, err := p.wants(t.Context(), RenderOptions{Only: []string{c.film}})
+		p.Close()
+		if c.encoder == "" {
+			if fault.KindOf(err) != fault.FFmpeg || !strings.HasPrefix(err.Error(), filepath.Join(dir, "production.yaml")+":") {
+				t.Errorf("%s: %v", c.setting, err)
+			}
+			said.WriteString(fmt.Sprint(err))
+		} else if got := p.codings[picked{wants[0].Codec, wants[0].Canvas}]; err != nil || got.Name() != c.encoder || got.Hardware() != (got.Headers != "") {
+			t.Errorf("%s: %+v (%v)", c.setting, got, err)
+		}
+		for _, words := range c.says {
+			if !strings.Contains(said.String(), words) {
+				t.Errorf("%s says %q, want %q", c.setting, said.String(), words)
+			}
+		}
+		if c.says == nil && said.Len() > 0 {
+			t.Errorf("%s says %q", c.setting, said.String())
+		}
+	}
+	if _, err := Open(t.Context(), Settings{Dir: dir, Encoder: "gpu", Report: listener{func(string) {}}}); fault.KindOf(err) != fault.Manifest {
+		t.Errorf("an encoder that there is not: %v", err)
+	}
+}
+
+// filming30 is a production of 30 frames a second.
+func filming30() *manifest.Production {
+	return &manifest.Production{Picture: manifest.Picture{FPSNum: 30, FPSDen: 1}}
+}
+
+// works tells whether real hardware encodes a codec on this machine.
+func works(t *testing.T, tool *ffmpeg.Tool, codec string) bool {
+	t.Helper()
+	p := &Production{tool: tool, man: filming30()}
+	for _, e := range graph.Encoders(codec) {
+		if !e.Software() && tool.Encoder(e.Name) {
+			if _, err := p.tryEncoder(t.Context(), e.Name, layout.Canvas{W: 640, H: 360}); err == nil {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// The settings of every hardware encoder that this ffmpeg has are options it
+// knows, with values it understands: without a device it fails at the device.
+func TestHardwareSettingsAreOptions(t *testing.T) {
+	t.Parallel()
+	tool := findTool(t)
+	p := &Production{tool: tool, man: filming30()}
+	for _, codec := range []string{"h264", "hevc", "av1"} {
+		for _, e := range graph.Encoders(codec) {
+			if e.Software() || !tool.Encoder(e.Name) {
+				continue
+			}
+			_, err := p.tryEncoder(t.Context(), e.Name, layout.Canvas{W: 640, H: 360})
+			if err == nil {
+				t.Logf("%s works here", e.Name)
+				continue
+			}
+			exit, ok := errors.AsType[*ffmpeg.ExitError](err)
+			if !ok {
+				t.Errorf("%s: %v", e.Name, err)
+				continue
+			}
+			t.Logf("%s: %s", e.Name, whyNot(err))
+			for _, bad := range []string{"Unrecognized option", "Option not found", "Unable to parse", "Undefined constant", "out of range", "No such filter"} {
+				if exit.Says(bad) {
+					t.Errorf("%s: %q", e.Name, exit.Tail)
+				}
+			}
+		}
+	}
+}
+
+// No more segments go to the hardware at once than it has sessions for, and
+// whoever waits can be cancelled; software waits for nothing.
+func TestSessionsOfHardware(t *testing.T) {
+	p := &Production{sessions: make(chan struct{}, 1)}
+	hard := graph.Coding{Encoder: "hevc_nvenc"}
+	free, err := p.takeSession(t.Context(), hard)
+	if err != nil {
+		t.Fatal(err)
+	}
+	gone, cancel := context.WithCancel(t.Context())
+	cancel()
+	if _, err := p.takeSession(gone, hard); err != context.Canceled {
+		t.Errorf("a second session: %v", err)
+	}
+	if _, err := p.takeSession(gone, graph.Coding{Encoder: "libx265"}); err != nil {
+		t.Errorf("software: %v", err)
+	}
+	free()
+	if _, err := p.takeSession(t.Context(), hard); err != nil {
+		t.Errorf("after it was given back: %v", err)
+	}
+}
+
+// Segments whose heads differ are not joined.
+func TestHeadsThatDiffer(t *testing.T) {
+	t.Parallel()
+	tool := findTool(t)
+	dir := t.TempDir()
+	paths := make([]string, 3)
+	for i, size := range []string{"64x64", "64x64", "128x64"} {
+		paths[i] = filepath.Join(dir, fmt.Sprintf("%d.mp4", i))
+		run(t, tool, ffmpeg.Command{Args: []string{"-f", "lavfi", "-i", "testsrc2=s=" + size, "-frames:v", fmt.Sprint(2 + i), "-c:v", "libx264", "-pix_fmt", "yuv420p", paths[i]}})
+	}
+	if err := sameHeads(paths[:2]); err != nil {
+		t.Error(err)
+	}
+	if err := sameHeads(paths); err == nil || !strings.Contains(err.Error(), "segment 3 of 3") {
+		t.Errorf("a segment of another size: %v", err)
+	}
+	if err := sameHeads(append(paths[:1], filepath.Join(dir, "none.mp4"))); !os.IsNotExist(err) {
+		t.Errorf("a segment that is not there: %v", err)
+	}
+}
