@@ -7,6 +7,7 @@ import (
 
 	"ripieno/assemble/intake"
 	"ripieno/assemble/manifest"
+	"ripieno/assemble/media"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 )
@@ -52,13 +53,42 @@ func (p *Production) Check(ctx context.Context) (CheckResult, error) {
 func (p *Production) checkTasks(r *recording) []task.Task {
 	var tasks []task.Task
 	if r.info.Audio != nil {
-		key := store.NewAction("hear").Version(intake.Rule).Input("sound", p.soundKey(r).ID()).Ext(".gob").For(r.file.Path)
-		tasks = append(tasks, p.soundTask(r), listenTask(hearID(r), "hear", key, r, costHear, intake.Listen))
+		tasks = append(tasks, p.soundTask(r), p.hearTask(r))
 	}
 	if r.info.Video != nil && r.role == roleVideo {
 		tasks = append(tasks, p.seeTask(r))
 	}
 	return tasks
+}
+
+// heardSound is what is kept of a recording's sound: the decoder's account
+// beside what was heard, so that the sound itself may leave the store.
+type heardSound struct {
+	Sound   intake.Sound
+	Decoded media.Decoded
+}
+
+// hearTask measures a recording's sound.
+func (p *Production) hearTask(r *recording) task.Task {
+	key := store.NewAction("hear").Version(intake.Rule).Input("sound", p.soundKey(r).ID()).Ext(".gob").For(r.file.Path)
+	return task.Task{
+		ID: hearID(r), Name: r.file.Path, Stage: "hear", Action: key, Keep: true, After: []string{soundID(r)}, Cost: costHear * r.info.Duration,
+		Make: func(_ context.Context, in task.Inputs, tmp string, _ func(float64)) (err error) {
+			var h heardSound
+			if h.Decoded, err = load[media.Decoded](filepath.Join(in[soundID(r)], soundAccount)); err != nil {
+				return err
+			}
+			wav, err := media.OpenWAV(soundOf(in, r))
+			if err != nil {
+				return err
+			}
+			defer wav.Close()
+			if h.Sound, err = intake.Listen(wav); err != nil {
+				return err
+			}
+			return save(tmp, h)
+		},
+	}
 }
 
 // seeTask measures a recording's picture.
@@ -114,11 +144,11 @@ func intakeFile(l located, res task.Result) (intake.File, error) {
 		return f, nil
 	}
 	if path := res.Path(hearID(l.recording)); path != "" {
-		s, err := load[intake.Sound](path)
+		h, err := load[heardSound](path)
 		if err != nil {
 			return f, err
 		}
-		f.Sound = &s
+		f.Sound, f.Decoded = &h.Sound, &h.Decoded
 	}
 	if path := res.Path(seeID(l.recording)); path != "" {
 		s, err := l.looked(path)

@@ -147,13 +147,8 @@ func (j *judge) whole() {
 	case info.Truncated:
 		j.add(Truncated, Redo, 0.95, "the file is shorter than its own index says")
 	}
-	if d != nil && d.Damaged > 0 {
-		// A single complaint is common at the cut edges of edited files.
-		level, sure := OK, 0.6
-		if d.Damaged > 3 {
-			level, sure = Ask, 0.9
-		}
-		j.add(Damaged, level, sure, "%d places of the sound do not decode", d.Damaged)
+	if d != nil {
+		j.damaged(d.Damaged)
 	}
 	if j.file.Role == "video" && info.Video == nil {
 		j.add(NoPicture, Redo, 1, "the file has no picture")
@@ -169,6 +164,32 @@ func (j *judge) whole() {
 			j.add(Apart, Ask, sure, "sound and picture end %.1f s apart", apart)
 		}
 	}
+}
+
+// damaged judges places of the sound that do not decode. A single one is common
+// at the cut edges of files that were edited without coding them anew; but
+// where something is missing, or every packet stands for itself, it is no edge.
+func (j *judge) damaged(places int) {
+	hole := 0.0
+	if j.file.Sound != nil {
+		hole = j.file.Sound.HoleSeconds
+	}
+	switch gone, sure := j.limits.over(holeAsk, hole); {
+	case places > 0 && gone:
+		j.add(Damaged, Ask, max(0.9, sure), "%s, and %.1f s of it are missing", counted(places, "of the sound"), hole)
+	case places > 1 || places == 1 && j.file.Info.Audio != nil && j.file.Info.Audio.Codec == "flac":
+		j.add(Damaged, Ask, 0.9, "%s", counted(places, "of the sound"))
+	case places == 1:
+		j.add(Damaged, OK, 0.6, "%s", counted(places, "of the sound"))
+	}
+}
+
+// counted says how many places of something do not decode.
+func counted(places int, of string) string {
+	if places == 1 {
+		return "a place " + of + " does not decode"
+	}
+	return fmt.Sprintf("%d places %s do not decode", places, of)
 }
 
 // place judges what alignment said, and whether the whole piece is there.
