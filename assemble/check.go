@@ -10,6 +10,8 @@ import (
 	"ripieno/assemble/media"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
+	"ripieno/mix/align"
+	"ripieno/mix/playing"
 )
 
 // levelMissing is the level of a take that is not in yet.
@@ -21,8 +23,12 @@ const (
 	costSee  = 0.02
 )
 
+// costPace is the same for a whole recording.
+const costPace = 0.1
+
 func hearID(r *recording) string { return "hear/" + r.name() }
 func seeID(r *recording) string  { return "see/" + r.name() }
+func paceID(r *recording) string { return "pace/" + r.name() }
 
 // Check looks at and listens to every take and says what is wrong with it.
 func (p *Production) Check(ctx context.Context) (CheckResult, error) {
@@ -33,7 +39,7 @@ func (p *Production) Check(ctx context.Context) (CheckResult, error) {
 	var tasks []task.Task
 	for _, l := range all {
 		if l.err == nil {
-			tasks = append(tasks, p.checkTasks(l.recording)...)
+			tasks = append(tasks, p.checkTasks(l)...)
 		}
 	}
 	res, err := p.run(ctx, tasks)
@@ -50,10 +56,14 @@ func (p *Production) Check(ctx context.Context) (CheckResult, error) {
 }
 
 // checkTasks measure one recording.
-func (p *Production) checkTasks(r *recording) []task.Task {
+func (p *Production) checkTasks(l located) []task.Task {
 	var tasks []task.Task
+	r := l.recording
 	if r.info.Audio != nil {
 		tasks = append(tasks, p.soundTask(r), p.hearTask(r))
+		if !inTime(l.place) {
+			tasks = append(tasks, p.featuresTask(r), p.paceTask(r))
+		}
 	}
 	if r.info.Video != nil && r.role == roleVideo {
 		tasks = append(tasks, p.seeTask(r))
@@ -87,6 +97,28 @@ func (p *Production) hearTask(r *recording) task.Task {
 				return err
 			}
 			return save(tmp, h)
+		},
+	}
+}
+
+// inTime tells whether a recording was placed by how it is played, and so is
+// this piece at the guide's tempo.
+func inTime(place align.Placement) bool {
+	return place.Sure && (place.Method == "playing" || place.Method == "cue+playing")
+}
+
+// paceTask measures at what tempo a recording was played.
+func (p *Production) paceTask(r *recording) task.Task {
+	m, _ := p.guideOf(r.owner)
+	return task.Task{
+		ID: paceID(r), Name: r.file.Path, Stage: "pace", Keep: true, After: []string{analyseID(r)}, Cost: costPace,
+		Action: store.NewAction("pace").Version(playing.PaceVersion).Arg("tempo", m.Spec()).Input("features", p.featuresKey(r).ID()).Ext(".gob").For(r.file.Path),
+		Make: func(_ context.Context, in task.Inputs, tmp string, _ func(float64)) error {
+			f, err := load[*align.Features](in[analyseID(r)])
+			if err != nil {
+				return err
+			}
+			return save(tmp, playing.HearPace(m, f))
 		},
 	}
 }
@@ -157,6 +189,13 @@ func intakeFile(l located, res task.Result) (intake.File, error) {
 		}
 		shown := said(*l.info.Video, l.file)
 		f.Picture, f.Info.Video = &s, &shown
+	}
+	if path := res.Path(paceID(l.recording)); path != "" {
+		v, err := load[playing.Pace](path)
+		if err != nil {
+			return f, err
+		}
+		f.Pace = &v
 	}
 	f.Sync = &intake.Sync{
 		Offset: l.place.Offset, DriftPPM: l.place.DriftPPM, Confidence: l.place.Confidence, Sure: l.place.Sure, Reason: l.place.Reason,

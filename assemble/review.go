@@ -156,7 +156,7 @@ func (p *Production) reviewTasks(f survey, o ReviewOptions) ([]task.Task, error)
 	var tasks []task.Task
 	for _, l := range f.all {
 		if l.err == nil {
-			tasks = append(tasks, p.checkTasks(l.recording)...)
+			tasks = append(tasks, p.checkTasks(l)...)
 		}
 	}
 	for i, l := range f.heard {

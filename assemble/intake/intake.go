@@ -20,6 +20,7 @@ import (
 	"slices"
 
 	"ripieno/assemble/media"
+	"ripieno/mix/playing"
 )
 
 // Rule is the version of what [Listen] and [Look] measure. It belongs in the
@@ -76,6 +77,8 @@ type Piece struct {
 	Cue   float64 `json:"cue"` // the beat on which all clap; Start when there is none
 	Start float64 `json:"start"`
 	End   float64 `json:"end"`
+	// BPM is how many beats a minute the guide has; 0 when that changes.
+	BPM float64 `json:"bpm,omitempty"`
 }
 
 // File is what is known about one recording. Parts that were not measured are
@@ -89,6 +92,8 @@ type File struct {
 	Sound   *Sound         `json:"sound,omitempty"`
 	Picture *Picture       `json:"picture,omitempty"`
 	Sync    *Sync          `json:"sync,omitempty"`
+	// Pace is nil also for a file whose playing lies in its place for certain.
+	Pace *playing.Pace `json:"pace,omitempty"`
 	// Hash is the content's; two files with the same one are duplicates.
 	Hash string `json:"hash,omitempty"`
 }

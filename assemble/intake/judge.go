@@ -198,6 +198,9 @@ func (j *judge) place() {
 	if s == nil {
 		return
 	}
+	if j.pace() && !s.Sure {
+		return // where the clap is would not help
+	}
 	if !s.Sure {
 		reason := s.Reason
 		if reason == "" {
@@ -229,6 +232,40 @@ func (j *judge) place() {
 	if early, sure := j.limits.over(endsEarly, missing); early {
 		j.add(EndsEarly, Ask, sure, "the recording ends %.1f s before the piece", missing)
 	}
+}
+
+// pace judges whether the playing fits another tempo than the guide's, and tells
+// whether it does. Chance makes pulses of any tempo in sounds that have none,
+// and music may have pulses that are not the guide's; so the other has to be
+// strong, and much stronger than all that are.
+func (j *judge) pace() bool {
+	p := j.file.Pace
+	if p == nil || p.Notes == 0 {
+		return false
+	}
+	strong, sure := j.limits.over(otherPulse, p.Other)
+	// A pulse by chance has a power of 1.
+	apart, sureApart := j.limits.over(otherOver, p.Other/max(1, p.Guide))
+	if !strong || !apart {
+		return false
+	}
+	sure = min(sure, sureApart)
+	times := fmt.Sprintf("%.1f %% of the guide's tempo", 100*p.Ratio)
+	if t := j.facts.Piece; t != nil && t.BPM > 0 {
+		times += fmt.Sprintf(", %.0f beats a minute instead of %.0f", t.BPM*p.Ratio, t.BPM)
+	}
+	// A file taken for another rate than it was recorded at: the usual two. The
+	// ratio is known to about half a thousandth.
+	if math.Abs(math.Abs(math.Log(p.Ratio))-math.Log(48000.0/44100)) < 8e-4 {
+		j.add(Speed, Ask, sure, "the playing runs at %s, as when 44.1 kHz are taken for 48 or the other way round; or it is another tempo", times)
+		return true
+	}
+	level := Ask
+	if certain, _ := j.limits.over(otherRedo, p.Other); certain && sure > 0.95 {
+		level = Redo
+	}
+	j.add(OtherPiece, level, min(sure, 0.97), "the playing fits no place of the guide; it runs at about %s, and may be another piece or another tempo", times)
+	return true
 }
 
 // clock is seconds as m:ss.s.
