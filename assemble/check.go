@@ -46,7 +46,7 @@ func (p *Production) Check(ctx context.Context) (CheckResult, error) {
 	if err != nil {
 		return CheckResult{}, err
 	}
-	facts, err := p.intakeFacts(all, res)
+	facts, err := p.intakeFacts(all, res, heard.features)
 	if err != nil {
 		return CheckResult{}, err
 	}
@@ -139,7 +139,7 @@ func (p *Production) seeTask(r *recording) task.Task {
 }
 
 // intakeFacts gathers what was measured, take by take.
-func (p *Production) intakeFacts(all []located, res task.Result) ([]intake.Facts, error) {
+func (p *Production) intakeFacts(all []located, res task.Result, features map[string]*align.Features) ([]intake.Facts, error) {
 	var facts []intake.Facts
 	for i, t := range p.man.Takes {
 		f := intake.Facts{
@@ -154,6 +154,9 @@ func (p *Production) intakeFacts(all []located, res task.Result) ([]intake.Facts
 			file, err := intakeFile(l, res)
 			if err != nil {
 				return nil, err
+			}
+			if heard := features[l.name()]; heard != nil {
+				file.Levels = heard.Level
 			}
 			f.Files = append(f.Files, file)
 		}

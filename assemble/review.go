@@ -135,7 +135,7 @@ func (p *Production) survey(ctx context.Context, o ReviewOptions) (f survey, err
 	if f.res, err = p.run(ctx, tasks); err != nil {
 		return f, err
 	}
-	if f.facts, err = p.intakeFacts(f.all, f.res); err != nil {
+	if f.facts, err = p.intakeFacts(f.all, f.res, h.features); err != nil {
 		return f, err
 	}
 	f.features = make([]*align.Features, len(f.heard))

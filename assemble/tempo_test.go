@@ -44,7 +44,8 @@ func plucked(seed uint64, bpm, beats float64, measures int, figures [][]float64)
 
 // Takes that were played to another guide than this one, or saved at another
 // rate, are told, with the tempo they have; those played to this one, in
-// whatever rhythm, are not.
+// whatever rhythm, are not. One that came twice, trimmed and softer, is told for
+// both.
 func TestCheckTellsAnotherTempo(t *testing.T) {
 	findTool(t)
 	dir := t.TempDir()
@@ -55,7 +56,7 @@ func TestCheckTellsAnotherTempo(t *testing.T) {
 		name string
 		x    []float64
 		rate int
-		code intake.Code // "" for none of the two
+		code intake.Code // "" for none of those
 		says string
 	}{
 		{"right", plucked(1, 120, 4, 16, mixed), 16000, "", ""},
@@ -65,6 +66,19 @@ func TestCheckTellsAnotherTempo(t *testing.T) {
 		{"other", plucked(5, 133, 3, 22, waltz), 16000, intake.OtherPiece, "133 beats a minute instead of 120"},
 		{"rate", plucked(6, 120, 4, 16, mixed), 17415, intake.Speed, "44.1 kHz are taken for 48"}, // 16000·48/44.1
 	}
+	// The first one once more, softer, without its first 0.4 s.
+	again := make([]float64, 0, len(cases[0].x))
+	for _, v := range cases[0].x[6400:] {
+		again = append(again, 0.3*v)
+	}
+	cases = append(cases, struct {
+		name string
+		x    []float64
+		rate int
+		code intake.Code
+		says string
+	}{"again", again, 16000, intake.Duplicate, `"in/right.wav" of "right"`})
+	cases[0].code, cases[0].says = intake.Duplicate, "the same recording, saved anew"
 	var takes strings.Builder
 	for _, c := range cases {
 		writeWAV(t, filepath.Join(dir, "in", c.name+".wav"), audio.Block{c.x}, c.rate, media.PCM16)
@@ -90,7 +104,7 @@ func TestCheckTellsAnotherTempo(t *testing.T) {
 		for i, c := range cases {
 			var found []intake.Finding
 			for _, f := range r.Takes[i].Findings {
-				if f.Code == intake.OtherPiece || f.Code == intake.Speed {
+				if f.Code == intake.OtherPiece || f.Code == intake.Speed || f.Code == intake.Duplicate {
 					found = append(found, f)
 				}
 			}

@@ -96,6 +96,9 @@ type File struct {
 	Pace *playing.Pace `json:"pace,omitempty"`
 	// Hash is the content's; two files with the same one are duplicates.
 	Hash string `json:"hash,omitempty"`
+	// Levels are the loudness every 10 ms in half decibels, as package align
+	// keeps it; two recordings with the same are one.
+	Levels []uint8 `json:"-"`
 }
 
 // Sync is what alignment found out about a file.

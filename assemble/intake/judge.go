@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"slices"
 
 	"ripieno/assemble/fault"
 )
@@ -40,38 +39,55 @@ func (l Limits) Judge(f Facts) []Finding {
 }
 
 // Compare finds what only shows among all takes: the same file sent for two of
-// them. The result is keyed by take.
+// them, or the same recording saved anew. The result is keyed by take.
 func Compare(all []Facts) map[string][]Finding {
-	type holder struct {
-		take string
-		file *File
-	}
-	holders := map[string][]holder{}
-	for i := range all {
-		for k := range all[i].Files {
-			if f := &all[i].Files[k]; f.Hash != "" && f.Err == nil {
-				holders[f.Hash] = append(holders[f.Hash], holder{all[i].Take, f})
-			}
-		}
-	}
 	out := map[string][]Finding{}
-	for _, same := range holders {
-		for _, h := range same {
-			other := slices.IndexFunc(same, func(o holder) bool { return o.take != h.take })
-			if other < 0 {
-				continue
+	told := map[*File]bool{}
+	tell := func(take string, file *File, sure float64, what, otherFile, other string) {
+		if told[file] {
+			return // once is enough
+		}
+		told[file] = true
+		out[take] = append(out[take], Finding{
+			Code: Duplicate, Level: Redo, Sure: sure, Role: file.Role, File: file.Name,
+			What: fmt.Sprintf("%s as %q of %q", what, otherFile, other), Ask: asks[Duplicate],
+		})
+	}
+	// Equal files first: that is certain, and says more.
+	for _, certain := range []bool{true, false} {
+		for i := range all {
+			for k := i + 1; k < len(all); k++ {
+				pairs(&all[i], &all[k], func(a, b *File) {
+					what, sure := "the same content", 1.0
+					if equal := a.Hash != "" && a.Hash == b.Hash; equal != certain {
+						return
+					} else if !equal {
+						if told[a] && told[b] || !sameRecording(a, b) {
+							return
+						}
+						what, sure = "the same recording, saved anew,", 0.95
+					}
+					tell(all[i].Take, a, sure, what, b.Name, all[k].Take)
+					tell(all[k].Take, b, sure, what, a.Name, all[i].Take)
+				})
 			}
-			out[h.take] = append(out[h.take], Finding{
-				Code: Duplicate, Level: Redo, Sure: 1, Role: h.file.Role, File: h.file.Name,
-				What: fmt.Sprintf("the same content as %q of %q", same[other].file.Name, same[other].take),
-				Ask:  asks[Duplicate],
-			})
 		}
 	}
 	for take := range out {
 		sortFindings(out[take])
 	}
 	return out
+}
+
+// pairs gives all pairs of readable files of two takes.
+func pairs(a, b *Facts, use func(x, y *File)) {
+	for i := range a.Files {
+		for k := range b.Files {
+			if x, y := &a.Files[i], &b.Files[k]; x.Err == nil && y.Err == nil {
+				use(x, y)
+			}
+		}
+	}
 }
 
 // judge is one run over a take.
