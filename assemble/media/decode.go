@@ -141,6 +141,17 @@ var cutShort = []string{"partial file", "File ended prematurely", "Truncat", "tr
 // to version 6, and since. The decoder mostly says why in lines of its own.
 var givenUp = []string{"Error while decoding stream", "Error submitting packet to decoder"}
 
+// harmless are the words of complaints that say nothing of the file's content:
+// of muxers about time stamps, of demuxers about an early end, which is told by
+// itself, and of decoders that miss a picture to refer to,
+// as they do wherever a recording was cut and when only key frames are decoded.
+var harmless = []string{"partial file", "to muxer", "illegal short term buffer", "mmco:", "reference picture", "co located POCs", "Could not find ref", "reference frames exceeds"}
+
+// says tells whether a line has any of some words.
+func says(line string, words []string) bool {
+	return slices.ContainsFunc(words, func(w string) bool { return strings.Contains(line, w) })
+}
+
 // places is how many places were damaged: the packets that were lost, or else
 // what a decoder or demuxer complains of while it goes on.
 func (c *complaints) places() int {
@@ -174,19 +185,16 @@ func (c *complaints) Write(p []byte) (int, error) {
 		line := string(c.line)
 		c.line = c.line[:0]
 		p = p[end+1:]
-		// What a muxer thinks of time stamps says nothing of the file's content.
-		if strings.Contains(line, "[error]") && !strings.Contains(line, "partial file") && !strings.Contains(line, "to muxer") {
+		if strings.Contains(line, "[error]") && !says(line, harmless) {
 			c.errors++
 			c.note(line)
-			if slices.ContainsFunc(givenUp, func(words string) bool { return strings.Contains(line, words) }) {
+			if says(line, givenUp) {
 				c.lost++
 			}
 		}
-		for _, words := range cutShort {
-			if strings.Contains(line, words) {
-				c.truncated = true
-				c.note(line)
-			}
+		if says(line, cutShort) {
+			c.truncated = true
+			c.note(line)
 		}
 	}
 	return n, nil

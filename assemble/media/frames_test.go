@@ -122,6 +122,16 @@ func TestRealSampleOneKeyFrameInSome(t *testing.T) {
 			}
 		}
 	}
+	// Pictures that refer across key frames, whole and cut between two: nothing
+	// in them is broken.
+	open := ffmpegtest.Make(t, "open.mp4", args("-f lavfi -i testsrc2=s=320x180:r=30:d=8 -c:v libx264 -preset veryfast -pix_fmt yuv420p -x264-params open-gop=1:keyint=30:bframes=3")...)
+	for _, path := range []string{open, ffmpegtest.Make(t, "cut.mp4", args("-ss 1.5 -i", open, "-c copy")...)} {
+		for _, s := range []Sampling{{Width: 32}, {Width: 32, OneIn: 2}, {Width: 32, Whole: true}} {
+			if damaged, err := SampleGray(ctx, tool, probe(t, path), s, new(keep).take); err != nil || damaged > 0 {
+				t.Errorf("%s %+v: %d damaged, %v", path, s, damaged, err)
+			}
+		}
+	}
 	stop := errors.New("enough")
 	if _, err := SampleGray(ctx, tool, probe(t, paths[0]), Sampling{Width: 32, OneIn: 2}, func(Gray) error { return stop }); err != stop {
 		t.Errorf("the user's error came back as %v", err)
