@@ -7,8 +7,11 @@ import (
 
 	"ripieno/assemble/intake"
 	"ripieno/assemble/manifest"
+	"ripieno/assemble/media"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
+	"ripieno/mix/align"
+	"ripieno/mix/playing"
 )
 
 // levelMissing is the level of a take that is not in yet.
@@ -20,8 +23,12 @@ const (
 	costSee  = 0.02
 )
 
+// costPace is the same for a whole recording.
+const costPace = 0.1
+
 func hearID(r *recording) string { return "hear/" + r.name() }
 func seeID(r *recording) string  { return "see/" + r.name() }
+func paceID(r *recording) string { return "pace/" + r.name() }
 
 // Check looks at and listens to every take and says what is wrong with it.
 func (p *Production) Check(ctx context.Context) (CheckResult, error) {
@@ -32,14 +39,14 @@ func (p *Production) Check(ctx context.Context) (CheckResult, error) {
 	var tasks []task.Task
 	for _, l := range all {
 		if l.err == nil {
-			tasks = append(tasks, p.checkTasks(l.recording)...)
+			tasks = append(tasks, p.checkTasks(l)...)
 		}
 	}
 	res, err := p.run(ctx, tasks)
 	if err != nil {
 		return CheckResult{}, err
 	}
-	facts, err := p.intakeFacts(all, res)
+	facts, err := p.intakeFacts(all, res, heard.features)
 	if err != nil {
 		return CheckResult{}, err
 	}
@@ -49,16 +56,71 @@ func (p *Production) Check(ctx context.Context) (CheckResult, error) {
 }
 
 // checkTasks measure one recording.
-func (p *Production) checkTasks(r *recording) []task.Task {
+func (p *Production) checkTasks(l located) []task.Task {
 	var tasks []task.Task
+	r := l.recording
 	if r.info.Audio != nil {
-		key := store.NewAction("hear").Version(intake.Rule).Input("sound", p.soundKey(r).ID()).Ext(".gob").For(r.file.Path)
-		tasks = append(tasks, p.soundTask(r), listenTask(hearID(r), "hear", key, r, costHear, intake.Listen))
+		tasks = append(tasks, p.soundTask(r), p.hearTask(r))
+		if !inTime(l.place) {
+			tasks = append(tasks, p.featuresTask(r), p.paceTask(r))
+		}
 	}
 	if r.info.Video != nil && r.role == roleVideo {
 		tasks = append(tasks, p.seeTask(r))
 	}
 	return tasks
+}
+
+// heardSound is what is kept of a recording's sound: the decoder's account
+// beside what was heard, so that the sound itself may leave the store.
+type heardSound struct {
+	Sound   intake.Sound
+	Decoded media.Decoded
+}
+
+// hearTask measures a recording's sound.
+func (p *Production) hearTask(r *recording) task.Task {
+	key := store.NewAction("hear").Version(intake.Rule).Input("sound", p.soundKey(r).ID()).Ext(".gob").For(r.file.Path)
+	return task.Task{
+		ID: hearID(r), Name: r.file.Path, Stage: "hear", Action: key, Keep: true, After: []string{soundID(r)}, Cost: costHear * r.info.Duration,
+		Make: func(_ context.Context, in task.Inputs, tmp string, _ func(float64)) (err error) {
+			var h heardSound
+			if h.Decoded, err = load[media.Decoded](filepath.Join(in[soundID(r)], soundAccount)); err != nil {
+				return err
+			}
+			wav, err := media.OpenWAV(soundOf(in, r))
+			if err != nil {
+				return err
+			}
+			defer wav.Close()
+			if h.Sound, err = intake.Listen(wav); err != nil {
+				return err
+			}
+			return save(tmp, h)
+		},
+	}
+}
+
+// inTime tells whether a recording was placed by how it is played, and so is
+// this piece at the guide's tempo.
+func inTime(place align.Placement) bool {
+	return place.Sure && (place.Method == "playing" || place.Method == "cue+playing")
+}
+
+// paceTask measures at what tempo a recording was played.
+func (p *Production) paceTask(r *recording) task.Task {
+	m, _ := p.guideOf(r.owner)
+	return task.Task{
+		ID: paceID(r), Name: r.file.Path, Stage: "pace", Keep: true, After: []string{analyseID(r)}, Cost: costPace,
+		Action: store.NewAction("pace").Version(playing.PaceVersion).Arg("tempo", m.Spec()).Input("features", p.featuresKey(r).ID()).Ext(".gob").For(r.file.Path),
+		Make: func(_ context.Context, in task.Inputs, tmp string, _ func(float64)) error {
+			f, err := load[*align.Features](in[analyseID(r)])
+			if err != nil {
+				return err
+			}
+			return save(tmp, playing.HearPace(m, f))
+		},
+	}
 }
 
 // seeTask measures a recording's picture.
@@ -77,7 +139,7 @@ func (p *Production) seeTask(r *recording) task.Task {
 }
 
 // intakeFacts gathers what was measured, take by take.
-func (p *Production) intakeFacts(all []located, res task.Result) ([]intake.Facts, error) {
+func (p *Production) intakeFacts(all []located, res task.Result, features map[string]*align.Features) ([]intake.Facts, error) {
 	var facts []intake.Facts
 	for i, t := range p.man.Takes {
 		f := intake.Facts{
@@ -92,6 +154,9 @@ func (p *Production) intakeFacts(all []located, res task.Result) ([]intake.Facts
 			file, err := intakeFile(l, res)
 			if err != nil {
 				return nil, err
+			}
+			if heard := features[l.name()]; heard != nil {
+				file.Levels = heard.Level
 			}
 			f.Files = append(f.Files, file)
 		}
@@ -114,11 +179,11 @@ func intakeFile(l located, res task.Result) (intake.File, error) {
 		return f, nil
 	}
 	if path := res.Path(hearID(l.recording)); path != "" {
-		s, err := load[intake.Sound](path)
+		h, err := load[heardSound](path)
 		if err != nil {
 			return f, err
 		}
-		f.Sound = &s
+		f.Sound, f.Decoded = &h.Sound, &h.Decoded
 	}
 	if path := res.Path(seeID(l.recording)); path != "" {
 		s, err := l.looked(path)
@@ -127,6 +192,13 @@ func intakeFile(l located, res task.Result) (intake.File, error) {
 		}
 		shown := said(*l.info.Video, l.file)
 		f.Picture, f.Info.Video = &s, &shown
+	}
+	if path := res.Path(paceID(l.recording)); path != "" {
+		v, err := load[playing.Pace](path)
+		if err != nil {
+			return f, err
+		}
+		f.Pace = &v
 	}
 	f.Sync = &intake.Sync{
 		Offset: l.place.Offset, DriftPPM: l.place.DriftPPM, Confidence: l.place.Confidence, Sure: l.place.Sure, Reason: l.place.Reason,

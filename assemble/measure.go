@@ -3,6 +3,7 @@ package assemble
 import (
 	"context"
 	"errors"
+	"path/filepath"
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/ffmpeg"
@@ -41,13 +42,24 @@ type located struct {
 // usable tells whether the recording may go into the film.
 func (l located) usable() bool { return l.err == nil && l.place.Sure }
 
+// What the store keeps of a decoded sound: the sound, and what the decoder had
+// to say of the file.
+const (
+	soundWAV     = "sound.wav"
+	soundAccount = "account.gob"
+)
+
 // soundKey is the decoded sound of a file: 32-bit float at its own rate.
 func (p *Production) soundKey(r *recording) store.Action {
 	return store.NewAction("sound").Version(media.Rule).Arg("ffmpeg", p.tool.Version.Text).
-		Arg("stream", r.info.Audio.Index).Input("file", r.hash).Ext(".wav").For(r.file.Path)
+		Arg("stream", r.info.Audio.Index).Input("file", r.hash).Files(soundWAV, soundAccount).For(r.file.Path)
 }
 
-func soundID(r *recording) string   { return "sound/" + r.name() }
+func soundID(r *recording) string { return "sound/" + r.name() }
+
+// soundOf is the file of a recording's decoded sound.
+func soundOf(in task.Inputs, r *recording) string { return filepath.Join(in[soundID(r)], soundWAV) }
+
 func analyseID(r *recording) string { return "analyse/" + r.name() }
 func matchID(a, b *recording) string {
 	return "match/" + a.name() + "\x00" + b.name()
@@ -57,8 +69,12 @@ func matchID(a, b *recording) string {
 func (p *Production) soundTask(r *recording) task.Task {
 	return task.Task{
 		ID: soundID(r), Name: r.file.Path, Stage: "decode", Action: p.soundKey(r), Cost: costSound * r.info.Duration,
-		Make: func(ctx context.Context, _ task.Inputs, tmp string, _ func(float64)) error {
-			return media.DecodeAudio(ctx, p.tool, r.info, tmp)
+		Make: func(ctx context.Context, _ task.Inputs, dir string, _ func(float64)) error {
+			d, err := media.Decode(ctx, p.tool, r.info, filepath.Join(dir, soundWAV))
+			if err != nil {
+				return err
+			}
+			return save(filepath.Join(dir, soundAccount), d)
 		},
 	}
 }
@@ -78,7 +94,7 @@ func listenTask[T any](id, stage string, key store.Action, r *recording, cost fl
 	return task.Task{
 		ID: id, Name: r.file.Path, Stage: stage, Action: key, Keep: true, After: []string{soundID(r)}, Cost: cost * r.info.Duration,
 		Make: func(_ context.Context, in task.Inputs, tmp string, _ func(float64)) error {
-			wav, err := media.OpenWAV(in[soundID(r)])
+			wav, err := media.OpenWAV(soundOf(in, r))
 			if err != nil {
 				return err
 			}
@@ -100,12 +116,12 @@ func (p *Production) matchTask(a, b *recording) task.Task {
 		ID: matchID(a, b), Name: b.file.Path, Stage: "match", Action: key, Keep: true,
 		After: []string{soundID(a), soundID(b)}, Cost: costMatch * (a.info.Duration + b.info.Duration),
 		Make: func(_ context.Context, in task.Inputs, tmp string, _ func(float64)) error {
-			wa, err := media.OpenWAV(in[soundID(a)])
+			wa, err := media.OpenWAV(soundOf(in, a))
 			if err != nil {
 				return err
 			}
 			defer wa.Close()
-			wb, err := media.OpenWAV(in[soundID(b)])
+			wb, err := media.OpenWAV(soundOf(in, b))
 			if err != nil {
 				return err
 			}

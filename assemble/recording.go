@@ -147,7 +147,7 @@ func cached[T any](ctx context.Context, s *store.Store, key store.Action, comput
 var numberTypes = sync.OnceValue(func() error {
 	enc := gob.NewEncoder(io.Discard)
 	for _, v := range []any{media.Info{}, &align.Features{}, align.Match{}, mix.Analysis{}, soundReport{}, intake.Sound{}, intake.Picture{},
-		voiceInfo{}, flash.Result{}, light.RGB{}, &playing.Tones{}} {
+		voiceInfo{}, flash.Result{}, light.RGB{}, &playing.Tones{}, media.Decoded{}, heardSound{}, playing.Pace{}} {
 		if err := enc.Encode(v); err != nil {
 			return err
 		}

@@ -65,5 +65,6 @@ func (p *Production) piece(t manifest.Take) *intake.Piece {
 	if math.IsNaN(piece.Cue) {
 		piece.Cue = piece.Start
 	}
+	piece.BPM = m.SteadyBPM()
 	return piece
 }

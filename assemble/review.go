@@ -135,7 +135,7 @@ func (p *Production) survey(ctx context.Context, o ReviewOptions) (f survey, err
 	if f.res, err = p.run(ctx, tasks); err != nil {
 		return f, err
 	}
-	if f.facts, err = p.intakeFacts(f.all, f.res); err != nil {
+	if f.facts, err = p.intakeFacts(f.all, f.res, h.features); err != nil {
 		return f, err
 	}
 	f.features = make([]*align.Features, len(f.heard))
@@ -156,7 +156,7 @@ func (p *Production) reviewTasks(f survey, o ReviewOptions) ([]task.Task, error)
 	var tasks []task.Task
 	for _, l := range f.all {
 		if l.err == nil {
-			tasks = append(tasks, p.checkTasks(l.recording)...)
+			tasks = append(tasks, p.checkTasks(l)...)
 		}
 	}
 	for i, l := range f.heard {

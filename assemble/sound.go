@@ -164,7 +164,7 @@ func (p *Production) options(line plan.Timeline, in task.Inputs) (mix.Options, e
 	if m.Room == 0 || p.room == nil {
 		return o, nil
 	}
-	wav, err := media.OpenWAV(in[soundID(p.room)])
+	wav, err := media.OpenWAV(soundOf(in, p.room))
 	if err != nil {
 		return o, err
 	}

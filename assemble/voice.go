@@ -52,7 +52,7 @@ func (p *Production) levelTask(r *recording, s plan.Strip) task.Task {
 	return task.Task{
 		ID: levelID(r), Name: r.file.Path, Stage: "measure", Cost: costLevel * r.info.Duration, Action: p.levelKey(r, s), After: []string{soundID(r)},
 		Make: func(_ context.Context, in task.Inputs, tmp string, _ func(float64)) error {
-			a, err := mix.AnalyseStrip(recorded(s, in[soundID(r)]), mix.Span{From: s.Treat.From, To: s.Treat.To})
+			a, err := mix.AnalyseStrip(recorded(s, soundOf(in, r)), mix.Span{From: s.Treat.From, To: s.Treat.To})
 			if err != nil {
 				return err
 			}
@@ -72,7 +72,7 @@ func (p *Production) voiceTask(r *recording, s plan.Strip) task.Task {
 			if err != nil {
 				return err
 			}
-			strip, err := treated(recorded(s, in[soundID(r)]), s.Treat, a)
+			strip, err := treated(recorded(s, soundOf(in, r)), s.Treat, a)
 			if err != nil {
 				return err
 			}

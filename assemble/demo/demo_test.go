@@ -195,7 +195,7 @@ func checkPictures(t *testing.T, tool *ffmpeg.Tool, p *production, who int, dir 
 	if err != nil {
 		t.Fatal(err)
 	}
-	times, err := media.FrameTimes(context.Background(), tool, info, 100)
+	times, _, err := media.FrameTimes(context.Background(), tool, info, 100)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -20,11 +20,12 @@ import (
 	"slices"
 
 	"ripieno/assemble/media"
+	"ripieno/mix/playing"
 )
 
 // Rule is the version of what [Listen] and [Look] measure. It belongs in the
 // key of everything that is kept of them; judging is not kept.
-const Rule = 5
+const Rule = 6
 
 // Floor is the level in decibels that stands for silence and everything below.
 const Floor = -120.0
@@ -76,6 +77,8 @@ type Piece struct {
 	Cue   float64 `json:"cue"` // the beat on which all clap; Start when there is none
 	Start float64 `json:"start"`
 	End   float64 `json:"end"`
+	// BPM is how many beats a minute the guide has; 0 when that changes.
+	BPM float64 `json:"bpm,omitempty"`
 }
 
 // File is what is known about one recording. Parts that were not measured are
@@ -89,8 +92,13 @@ type File struct {
 	Sound   *Sound         `json:"sound,omitempty"`
 	Picture *Picture       `json:"picture,omitempty"`
 	Sync    *Sync          `json:"sync,omitempty"`
+	// Pace is nil also for a file whose playing lies in its place for certain.
+	Pace *playing.Pace `json:"pace,omitempty"`
 	// Hash is the content's; two files with the same one are duplicates.
 	Hash string `json:"hash,omitempty"`
+	// Levels are the loudness every 10 ms in half decibels, as package align
+	// keeps it; two recordings with the same are one.
+	Levels []uint8 `json:"-"`
 }
 
 // Sync is what alignment found out about a file.

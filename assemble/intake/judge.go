@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"slices"
 
 	"ripieno/assemble/fault"
 )
@@ -40,38 +39,55 @@ func (l Limits) Judge(f Facts) []Finding {
 }
 
 // Compare finds what only shows among all takes: the same file sent for two of
-// them. The result is keyed by take.
+// them, or the same recording saved anew. The result is keyed by take.
 func Compare(all []Facts) map[string][]Finding {
-	type holder struct {
-		take string
-		file *File
-	}
-	holders := map[string][]holder{}
-	for i := range all {
-		for k := range all[i].Files {
-			if f := &all[i].Files[k]; f.Hash != "" && f.Err == nil {
-				holders[f.Hash] = append(holders[f.Hash], holder{all[i].Take, f})
-			}
-		}
-	}
 	out := map[string][]Finding{}
-	for _, same := range holders {
-		for _, h := range same {
-			other := slices.IndexFunc(same, func(o holder) bool { return o.take != h.take })
-			if other < 0 {
-				continue
+	told := map[*File]bool{}
+	tell := func(take string, file *File, sure float64, what, otherFile, other string) {
+		if told[file] {
+			return // once is enough
+		}
+		told[file] = true
+		out[take] = append(out[take], Finding{
+			Code: Duplicate, Level: Redo, Sure: sure, Role: file.Role, File: file.Name,
+			What: fmt.Sprintf("%s as %q of %q", what, otherFile, other), Ask: asks[Duplicate],
+		})
+	}
+	// Equal files first: that is certain, and says more.
+	for _, certain := range []bool{true, false} {
+		for i := range all {
+			for k := i + 1; k < len(all); k++ {
+				pairs(&all[i], &all[k], func(a, b *File) {
+					what, sure := "the same content", 1.0
+					if equal := a.Hash != "" && a.Hash == b.Hash; equal != certain {
+						return
+					} else if !equal {
+						if told[a] && told[b] || !sameRecording(a, b) {
+							return
+						}
+						what, sure = "the same recording, saved anew,", 0.95
+					}
+					tell(all[i].Take, a, sure, what, b.Name, all[k].Take)
+					tell(all[k].Take, b, sure, what, a.Name, all[i].Take)
+				})
 			}
-			out[h.take] = append(out[h.take], Finding{
-				Code: Duplicate, Level: Redo, Sure: 1, Role: h.file.Role, File: h.file.Name,
-				What: fmt.Sprintf("the same content as %q of %q", same[other].file.Name, same[other].take),
-				Ask:  asks[Duplicate],
-			})
 		}
 	}
 	for take := range out {
 		sortFindings(out[take])
 	}
 	return out
+}
+
+// pairs gives all pairs of readable files of two takes.
+func pairs(a, b *Facts, use func(x, y *File)) {
+	for i := range a.Files {
+		for k := range b.Files {
+			if x, y := &a.Files[i], &b.Files[k]; x.Err == nil && y.Err == nil {
+				use(x, y)
+			}
+		}
+	}
 }
 
 // judge is one run over a take.
@@ -147,13 +163,8 @@ func (j *judge) whole() {
 	case info.Truncated:
 		j.add(Truncated, Redo, 0.95, "the file is shorter than its own index says")
 	}
-	if d != nil && d.Damaged > 0 {
-		// A single complaint is common at the cut edges of edited files.
-		level, sure := OK, 0.6
-		if d.Damaged > 3 {
-			level, sure = Ask, 0.9
-		}
-		j.add(Damaged, level, sure, "%d places of the sound do not decode", d.Damaged)
+	if d != nil {
+		j.damaged(d.Damaged)
 	}
 	if j.file.Role == "video" && info.Video == nil {
 		j.add(NoPicture, Redo, 1, "the file has no picture")
@@ -171,11 +182,40 @@ func (j *judge) whole() {
 	}
 }
 
+// damaged judges places of the sound that do not decode. A single one is common
+// at the cut edges of files that were edited without coding them anew; but
+// where something is missing, or every packet stands for itself, it is no edge.
+func (j *judge) damaged(places int) {
+	hole := 0.0
+	if j.file.Sound != nil {
+		hole = j.file.Sound.HoleSeconds
+	}
+	switch gone, sure := j.limits.over(holeAsk, hole); {
+	case places > 0 && gone:
+		j.add(Damaged, Ask, max(0.9, sure), "%s, and %.1f s of it are missing", counted(places, "of the sound"), hole)
+	case places > 1 || places == 1 && j.file.Info.Audio != nil && j.file.Info.Audio.Codec == "flac":
+		j.add(Damaged, Ask, 0.9, "%s", counted(places, "of the sound"))
+	case places == 1:
+		j.add(Damaged, OK, 0.6, "%s", counted(places, "of the sound"))
+	}
+}
+
+// counted says how many places of something do not decode.
+func counted(places int, of string) string {
+	if places == 1 {
+		return "a place " + of + " does not decode"
+	}
+	return fmt.Sprintf("%d places %s do not decode", places, of)
+}
+
 // place judges what alignment said, and whether the whole piece is there.
 func (j *judge) place() {
 	s := j.file.Sync
 	if s == nil {
 		return
+	}
+	if j.pace() && !s.Sure {
+		return // where the clap is would not help
 	}
 	if !s.Sure {
 		reason := s.Reason
@@ -208,6 +248,40 @@ func (j *judge) place() {
 	if early, sure := j.limits.over(endsEarly, missing); early {
 		j.add(EndsEarly, Ask, sure, "the recording ends %.1f s before the piece", missing)
 	}
+}
+
+// pace judges whether the playing fits another tempo than the guide's, and tells
+// whether it does. Chance makes pulses of any tempo in sounds that have none,
+// and music may have pulses that are not the guide's; so the other has to be
+// strong, and much stronger than all that are.
+func (j *judge) pace() bool {
+	p := j.file.Pace
+	if p == nil || p.Notes == 0 {
+		return false
+	}
+	strong, sure := j.limits.over(otherPulse, p.Other)
+	// A pulse by chance has a power of 1.
+	apart, sureApart := j.limits.over(otherOver, p.Other/max(1, p.Guide))
+	if !strong || !apart {
+		return false
+	}
+	sure = min(sure, sureApart)
+	times := fmt.Sprintf("%.1f %% of the guide's tempo", 100*p.Ratio)
+	if t := j.facts.Piece; t != nil && t.BPM > 0 {
+		times += fmt.Sprintf(", %.0f beats a minute instead of %.0f", t.BPM*p.Ratio, t.BPM)
+	}
+	// A file taken for another rate than it was recorded at: the usual two. The
+	// ratio is known to about half a thousandth.
+	if math.Abs(math.Abs(math.Log(p.Ratio))-math.Log(48000.0/44100)) < 8e-4 {
+		j.add(Speed, Ask, sure, "the playing runs at %s, as when 44.1 kHz are taken for 48 or the other way round; or it is another tempo", times)
+		return true
+	}
+	level := Ask
+	if certain, _ := j.limits.over(otherRedo, p.Other); certain && sure > 0.95 {
+		level = Redo
+	}
+	j.add(OtherPiece, level, min(sure, 0.97), "the playing fits no place of the guide; it runs at about %s, and may be another piece or another tempo", times)
+	return true
 }
 
 // clock is seconds as m:ss.s.

@@ -109,6 +109,12 @@ func (j *judge) lying(e edge, edges []edge, lower float64) string {
 // picture judges what the sampled frames show.
 func (j *judge) picture(p *Picture) {
 	l := j.limits
+	switch {
+	case p.Damaged > 1:
+		j.add(Damaged, Ask, 0.85, "%s", counted(p.Damaged, "of the picture"))
+	case p.Damaged == 1:
+		j.add(Damaged, OK, 0.6, "%s", counted(1, "of the picture"))
+	}
 	if p.Frames == 0 {
 		return
 	}

@@ -11,6 +11,7 @@ import (
 	"ripieno/assemble/fault"
 	"ripieno/assemble/media"
 	"ripieno/layout/motion"
+	"ripieno/mix/playing"
 )
 
 // good is a take about which there is nothing to say: a video with sound of
@@ -59,6 +60,13 @@ type spoiled struct {
 
 func video(f *Facts) *File { return &f.Files[0] }
 
+// unsure makes a take one that was not placed, and played at some pace.
+func unsure(f *Facts, p playing.Pace) {
+	f.Files = f.Files[:1]
+	f.Piece.BPM = 120
+	f.Files[0].Sync, f.Files[0].Pace = &Sync{Confidence: 0.4, Reason: "no placement fits"}, &p
+}
+
 // spoilers make a good take give a finding and, beside it, come as near as may
 // be without giving it.
 func spoilers() []spoiled {
@@ -71,8 +79,11 @@ func spoilers() []spoiled {
 		{Truncated, Redo, func(f *Facts) { video(f).Sound.Seconds = 119 }, func(f *Facts) { video(f).Sound.Seconds = 119.6 }},
 		{Truncated, Redo, func(f *Facts) { video(f).Decoded = &media.Decoded{Truncated: true, Rate: 48000, Frames: 480000} },
 			func(f *Facts) { video(f).Decoded = &media.Decoded{Rate: 48000, Frames: 480000} }},
-		{Damaged, Ask, func(f *Facts) { video(f).Decoded = &media.Decoded{Damaged: 4} }, func(f *Facts) { video(f).Decoded = &media.Decoded{Notes: []string{"a gap was filled"}} }},
-		{Damaged, OK, func(f *Facts) { video(f).Decoded = &media.Decoded{Damaged: 1} }, nil},
+		{Damaged, Ask, func(f *Facts) { video(f).Decoded = &media.Decoded{Damaged: 2} }, func(f *Facts) { video(f).Decoded = &media.Decoded{Notes: []string{"a gap was filled"}} }},
+		{Damaged, OK, func(f *Facts) { video(f).Decoded = &media.Decoded{Damaged: 1} }, func(f *Facts) { video(f).Sound.HoleSeconds = 3 }}, // a gate of the recorder's
+		{Damaged, Ask, func(f *Facts) { video(f).Decoded, video(f).Sound.HoleSeconds = &media.Decoded{Damaged: 1}, 0.4 }, nil},
+		{Damaged, Ask, func(f *Facts) { video(f).Picture.Damaged = 2 }, nil},
+		{Damaged, OK, func(f *Facts) { video(f).Picture.Damaged = 1 }, nil},
 		{NoSound, Redo, func(f *Facts) { f.Files = f.Files[:1]; video(f).Info.Audio = nil }, func(f *Facts) { video(f).Info.Audio = nil }},
 		{NoPicture, Redo, func(f *Facts) { video(f).Info.Video = nil }, func(f *Facts) { video(f).Info.Video, video(f).Role = nil, "audio" }},
 		{Silent, Redo, func(f *Facts) { video(f).Sound = &Sound{Channels: []Channel{{PeakDB: -61, RMSDB: -80}}} }, nil},
@@ -101,6 +112,13 @@ func spoilers() []spoiled {
 			func(f *Facts) { video(f).Info.Audio = &media.Audio{Rate: 32000, Channels: 1} }},
 		{Speed, Ask, func(f *Facts) { video(f).Sync.DriftPPM = -320 }, func(f *Facts) { video(f).Sync.DriftPPM = -290 }},
 		{CueUnsure, Ask, func(f *Facts) { video(f).Sync.Sure, video(f).Sync.Confidence = false, 0.3 }, func(f *Facts) { video(f).Sync.Confidence = 0.9 }},
+		{OtherPiece, Ask, func(f *Facts) { unsure(f, playing.Pace{Notes: 60, Guide: 4, Other: 30, Ratio: 0.95}) },
+			func(f *Facts) { unsure(f, playing.Pace{Notes: 60, Guide: 20, Other: 30, Ratio: 0.95}) }}, // the guide's pulse is there as well
+		{OtherPiece, Ask, func(f *Facts) { unsure(f, playing.Pace{Notes: 90, Guide: 17, Other: 60, Ratio: 1.2}) },
+			func(f *Facts) { unsure(f, playing.Pace{Notes: 25, Guide: 3, Other: 14, Ratio: 0.7}) }}, // chance may do that
+		{OtherPiece, Redo, func(f *Facts) { unsure(f, playing.Pace{Notes: 160, Guide: 3, Other: 80, Ratio: 0.95}) }, nil},
+		{Speed, Ask, func(f *Facts) { unsure(f, playing.Pace{Notes: 160, Guide: 3, Other: 80, Ratio: 48.0 / 44.1}) },
+			func(f *Facts) { unsure(f, playing.Pace{Notes: 160, Guide: 3, Other: 80, Ratio: 1.08}) }},
 		{StartsLate, Redo, func(f *Facts) { video(f).Sync.Offset = 17 }, func(f *Facts) { video(f).Sync.Offset = 7.9 }},
 		{StartsLate, OK, func(f *Facts) { video(f).Sync.Offset = 9 }, nil},
 		{EndsEarly, Ask, func(f *Facts) { video(f).Info.Duration = 107 }, func(f *Facts) { video(f).Info.Duration = 107.8 }},
@@ -194,6 +212,26 @@ func TestUnsurePlaceIsNotUsed(t *testing.T) {
 	f.Files[0].Sync = &Sync{Offset: 500, DriftPPM: 900, Confidence: 0.1, Reason: "two claps are equally likely"}
 	found := Judge(f)
 	if len(found) != 1 || found[0].Code != CueUnsure || found[0].What != "two claps are equally likely" {
+		t.Errorf("%+v", found)
+	}
+}
+
+// A take at another tempo is told to be one, in words and numbers, and nobody
+// asks where its clap is; without such a tempo the clap is asked for.
+func TestOtherTempoSaysWhy(t *testing.T) {
+	f := good()
+	unsure(&f, playing.Pace{Notes: 160, Guide: 3, Other: 80, Ratio: 0.92})
+	found := Judge(f)
+	if len(found) != 1 || found[0].Code != OtherPiece || !strings.Contains(found[0].What, "92.0 % of the guide's tempo, 110 beats a minute instead of 120") ||
+		!strings.Contains(found[0].Ask, "Which version of the guide") || found[0].Sure > 0.97 {
+		t.Errorf("%+v", found)
+	}
+	f.Piece.BPM = 0
+	if found := Judge(f); strings.Contains(found[0].What, "a minute") {
+		t.Errorf("a tempo that changes is told as %q", found[0].What)
+	}
+	unsure(&f, playing.Pace{Notes: 160, Guide: 50, Other: 80, Ratio: 0.92})
+	if found := Judge(f); len(found) != 1 || found[0].Code != CueUnsure {
 		t.Errorf("%+v", found)
 	}
 }

@@ -25,6 +25,7 @@ const (
 	noiseAsk
 	noiseRedo
 	restLeast
+	holeAsk
 	railRatioAsk
 	railRatioRedo
 	railShareAsk
@@ -41,6 +42,9 @@ const (
 	bleedDistance
 	lowRate
 	driftAsk
+	otherPulse
+	otherOver
+	otherRedo
 	shortLines
 	tinyLines
 	portrait
@@ -73,6 +77,8 @@ var standard = [thresholds]Threshold{
 	noiseRedo: {"noise_redo", 14, "dB", 4, "noise is heard under the playing itself (judgement)"},
 	restLeast: {"rest_least", 1.5, "s", 0.5,
 		"a rest this long near the lowest level makes that level the room's; a soft note is seldom so long and so steady (judgement)"},
+	holeAsk: {"hole_ask", 0.2, "s", 0.5,
+		"digital silence amid the playing that makes a place that does not decode more than the edge of a cut; a lost AAC packet is 0.02 s (judgement)"},
 	railRatioAsk: {"rail_ratio_ask", 0.6, "", 0.3,
 		"samples at the highest level over samples a little below it; six unclipped synthetic instruments stay below 0.5, also through AAC"},
 	railRatioRedo: {"rail_ratio_redo", 1, "", 0.5,
@@ -96,6 +102,10 @@ var standard = [thresholds]Threshold{
 	lowRate: {"low_rate", 32000, "Hz", 4000, "half of it is the highest pitch that can be kept; telephone modes record 8 or 16 kHz"},
 	driftAsk: {"drift_ask", 300, "ppm", 100,
 		"consumer clocks differ by 10 to 100 ppm; more points to a conversion on the way"},
+	otherPulse: {"other_pulse", 20, "", 10,
+		"power of a pulse of another tempo than the guide's; of all tempi and places tried, chance reaches 20 in one recording without any pulse in a hundred"},
+	otherOver:  {"other_over", 2.5, "", 2.5, "that power over the strongest pulse of the guide's; of simulated takes in time it is at most 1.1"},
+	otherRedo:  {"other_redo", 40, "", 10, "such a power has no other explanation (judgement)"},
 	shortLines: {"short_lines", 350, "px", 40, "a tile of nine on a 1080-line canvas has 360 lines; fewer have to be enlarged"},
 	tinyLines:  {"tiny_lines", 200, "px", 30, "blurred even in a small tile (judgement)"},
 	portrait: {"portrait", 0.8, "", 0.2,

@@ -27,6 +27,8 @@ type Picture struct {
 	// and whether its frames are unevenly spaced.
 	LongestGap float64 `json:"longest_gap"`
 	Uneven     bool    `json:"uneven"`
+	// Damaged is how many places were seen not to decode.
+	Damaged int `json:"damaged,omitempty"`
 }
 
 const (
@@ -37,6 +39,9 @@ const (
 	lookMost    = 300 // frames, so that an hour is sampled more sparsely
 	lookEnough  = 8   // with fewer, key frames are too rare and all are decoded
 	timesLength = 60  // seconds of time stamps
+	// Decoding a key frame takes some 12 ns a pixel, one more process with its
+	// copying 150 ms: pixels from which on decoding fewer is worth it.
+	thinLeast = 12e6
 )
 
 // Look samples the picture of info and measures it. It decodes key frames
@@ -46,27 +51,49 @@ func Look(ctx context.Context, tool *ffmpeg.Tool, info media.Info) (Picture, err
 	if err := info.NeedVideo(); err != nil {
 		return Picture{}, err
 	}
+	times, keys, err := media.FrameTimes(ctx, tool, info, timesLength)
+	if err != nil {
+		return Picture{}, err
+	}
 	// Enlarging a small picture would blur it.
 	w, _ := info.Video.Display()
 	s := media.Sampling{Width: min(lookWidth, max(16, w)), Every: max(lookEvery, info.Duration/lookMost)}
+	s.OneIn = oneIn(keys, s.Every, info)
 	var e eye
-	if err := media.SampleGray(ctx, tool, info, s, e.see); err != nil {
+	damaged, err := media.SampleGray(ctx, tool, info, s, e.see)
+	if err != nil {
 		return Picture{}, err
 	}
 	if e.frames < lookEnough && info.Duration > lookEnough*lookEvery {
 		s.Whole = true
 		e = eye{}
-		if err := media.SampleGray(ctx, tool, info, s, e.see); err != nil {
+		if damaged, err = media.SampleGray(ctx, tool, info, s, e.see); err != nil {
 			return Picture{}, err
 		}
 	}
 	p := e.picture()
-	times, err := media.FrameTimes(ctx, tool, info, timesLength)
-	if err != nil {
-		return Picture{}, err
-	}
+	p.Damaged = damaged
 	p.LongestGap, p.Uneven = cadence(times)
 	return p, nil
+}
+
+// oneIn is how many key frames to go on for one that is decoded, 1 for all:
+// the number that comes nearest to every seconds, if leaving out the others
+// saves more than another process costs.
+func oneIn(keys []float64, every float64, info media.Info) int {
+	if len(keys) < 3 {
+		return 1
+	}
+	apart := (keys[len(keys)-1] - keys[0]) / float64(len(keys)-1)
+	n := 1
+	if apart > 0 {
+		n = int(math.Round(every / apart))
+	}
+	left := info.Duration / apart * (1 - 1/float64(max(1, n))) * float64(info.Video.W*info.Video.H)
+	if n < 2 || left < thinLeast {
+		return 1
+	}
+	return n
 }
 
 // eye measures as it sees.

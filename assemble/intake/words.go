@@ -24,6 +24,7 @@ const (
 	LowRate    Code = "low-rate"       // telephone quality
 	Speed      Code = "speed"          // clock far off the guide's
 	CueUnsure  Code = "cue"            // clap missing or doubtful
+	OtherPiece Code = "other-piece"    // or this one at another tempo
 	StartsLate Code = "starts-late"    //
 	EndsEarly  Code = "ends-early"     //
 	Portrait   Code = "portrait"       // upright picture for a landscape tile
@@ -64,6 +65,7 @@ var asks = map[Code]string{
 	LowRate:    "Your sound was recorded in telephone quality. Could you choose a higher quality in the recorder's settings?",
 	Speed:      "Your recording runs at a different speed than the guide. Was it converted or sent through a messenger? The original file would help.",
 	CueUnsure:  "We could not hear your clap in the count-in for certain. Could you tell us at what second of your file it comes?",
+	OtherPiece: "Your recording does not fit the click track, and may be another piece or another tempo. Which version of the guide did you use?",
 	StartsLate: "Your recording starts after the clap. Could you start recording before you start the guide?",
 	EndsEarly:  "Your recording ends before the piece does. Do you have a longer one?",
 	Portrait:   "Your picture is upright. If you record again, please turn the phone sideways.",

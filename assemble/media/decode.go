@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -20,7 +21,7 @@ type Decoded struct {
 	Rate      int          // hertz
 	Channels  int
 	Truncated bool // the file holds clearly less sound than it claims
-	Damaged   int  // complaints of the decoder, each a few hundredths of a second lost
+	Damaged   int  // places that do not decode: packets lost, each of a few hundredths of a second
 	Notes     []string
 }
 
@@ -48,7 +49,13 @@ func Decode(ctx context.Context, tool *ffmpeg.Tool, info Info, dst string) (Deco
 	limited, cancel := context.WithTimeout(ctx, timeLimit(info.Duration))
 	defer cancel()
 	var said complaints
-	args := append([]string{"-max_error_rate", "1", "-t", fmt.Sprint(MaxSeconds)}, InputArgs(info.Path)...)
+	args := []string{"-max_error_rate", "1", "-t", fmt.Sprint(MaxSeconds)}
+	if info.Audio.Codec == "flac" {
+		// Damaged FLAC decodes to noise, its check sums alone tell. Those of
+		// other codecs are optional, and some encoders write them wrong.
+		args = append(args, "-err_detect", "crccheck")
+	}
+	args = append(args, InputArgs(info.Path)...)
 	args = append(args, "-map", fmt.Sprintf("0:%d", info.Audio.Index),
 		// Start offsets are lost without this: the WAV muxer writes samples
 		// one after the other whatever their time stamps.
@@ -63,7 +70,7 @@ func Decode(ctx context.Context, tool *ffmpeg.Tool, info Info, dst string) (Deco
 		return Decoded{}, fmt.Errorf("the decoded sound of %s: %w", showPath(info.Path), err)
 	}
 	defer w.Close()
-	d := Decoded{Frames: w.Frames(), Rate: w.Rate(), Channels: w.Channels(), Damaged: said.errors}
+	d := Decoded{Frames: w.Frames(), Rate: w.Rate(), Channels: w.Channels(), Damaged: said.places()}
 	if d.Frames == 0 {
 		return Decoded{}, fault.New(fault.Media, showPath(info.Path), "none of the sound can be decoded", "ask the player for a new export")
 	}
@@ -119,7 +126,8 @@ func decodeFault(ctx context.Context, path string, err error) error {
 // complaints counts what a decoder says about a damaged file without keeping
 // it.
 type complaints struct {
-	errors    int
+	errors    int // lines that tell of one
+	lost      int // those by which ffmpeg gives a packet up
 	truncated bool
 	first     string // error, or sign of a file that ends too early
 	line      []byte
@@ -128,6 +136,30 @@ type complaints struct {
 // cutShort are the words by which ffmpeg's demuxers say that a file ends too
 // early; it exits with 0 after them.
 var cutShort = []string{"partial file", "File ended prematurely", "Truncat", "truncat", "unexpected end of file"}
+
+// givenUp are the words by which ffmpeg says that it throws a packet away: up
+// to version 6, and since. The decoder mostly says why in lines of its own.
+var givenUp = []string{"Error while decoding stream", "Error submitting packet to decoder"}
+
+// harmless are the words of complaints that say nothing of the file's content:
+// of muxers about time stamps, of demuxers about an early end, which is told by
+// itself, and of decoders that miss a picture to refer to,
+// as they do wherever a recording was cut and when only key frames are decoded.
+var harmless = []string{"partial file", "to muxer", "illegal short term buffer", "mmco:", "reference picture", "co located POCs", "Could not find ref", "reference frames exceeds"}
+
+// says tells whether a line has any of some words.
+func says(line string, words []string) bool {
+	return slices.ContainsFunc(words, func(w string) bool { return strings.Contains(line, w) })
+}
+
+// places is how many places were damaged: the packets that were lost, or else
+// what a decoder or demuxer complains of while it goes on.
+func (c *complaints) places() int {
+	if c.lost > 0 {
+		return c.lost
+	}
+	return c.errors
+}
 
 func (c *complaints) note(line string) {
 	if c.first == "" {
@@ -153,15 +185,16 @@ func (c *complaints) Write(p []byte) (int, error) {
 		line := string(c.line)
 		c.line = c.line[:0]
 		p = p[end+1:]
-		if strings.Contains(line, "[error]") && !strings.Contains(line, "partial file") {
+		if strings.Contains(line, "[error]") && !says(line, harmless) {
 			c.errors++
 			c.note(line)
-		}
-		for _, words := range cutShort {
-			if strings.Contains(line, words) {
-				c.truncated = true
-				c.note(line)
+			if says(line, givenUp) {
+				c.lost++
 			}
+		}
+		if says(line, cutShort) {
+			c.truncated = true
+			c.note(line)
 		}
 	}
 	return n, nil

@@ -3,9 +3,12 @@ package media
 import (
 	"context"
 	"fmt"
+	"io"
 	"slices"
 	"strconv"
 	"strings"
+
+	"golang.org/x/sync/errgroup"
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/ffmpeg"
@@ -21,28 +24,45 @@ type Gray struct {
 // Sampling says which frames [SampleGray] takes.
 type Sampling struct {
 	Width int     // of the picture, 16 to 1920; the height follows from the display's shape
-	Every float64 // seconds between frames, at least
+	Every float64 // seconds between frames, at least; not when OneIn says it
 	// Whole decodes every frame on the way. Otherwise only key frames are
 	// decoded, which costs a tenth but follows the file's key frames, and
 	// those may be ten seconds apart.
 	Whole bool
+	// OneIn above 1 decodes only one key frame in so many, the first one
+	// first: decoding those between is what looking at a picture costs most.
+	OneIn int
 }
 
 // SampleGray decodes frames of info's picture, upright, with square pixels and
 // in order, and hands each to use, whose memory is used again afterwards. An
 // error of use ends the decoding and comes back. A file without picture is a
 // fault of kind Media; one whose picture does not decode gives no frames.
-func SampleGray(ctx context.Context, tool *ffmpeg.Tool, info Info, s Sampling, use func(Gray) error) error {
+//
+// damaged is how many places of the picture were seen to be broken. All frames
+// of H.264 and HEVC in MP4 are looked through for that, also those that are not
+// decoded, but what is wrong inside one shows only in those that are.
+func SampleGray(ctx context.Context, tool *ffmpeg.Tool, info Info, s Sampling, use func(Gray) error) (damaged int, err error) {
 	if err := info.NeedVideo(); err != nil {
-		return err
+		return 0, err
 	}
-	if s.Width < 16 || s.Width > 1920 || !(s.Every >= 0) || s.Every > MaxSeconds {
-		return fmt.Errorf("media: sampling %d pixels every %g s is out of range", s.Width, s.Every)
+	if s.Width < 16 || s.Width > 1920 || !(s.Every >= 0) || s.Every > MaxSeconds || s.OneIn < 0 {
+		return 0, fmt.Errorf("media: sampling %d pixels every %g s, one in %d, is out of range", s.Width, s.Every, s.OneIn)
 	}
 	w, h := info.Video.Display()
 	g := Gray{W: s.Width, H: max(2, min(4*s.Width, (s.Width*h+w/2)/w))}
 	limited, cancel := context.WithTimeout(ctx, timeLimit(4*info.Duration))
 	defer cancel()
+	out := &framer{frame: g, use: use}
+	out.frame.Pix = make([]byte, 0, g.W*g.H)
+	var said complaints
+	if s.OneIn > 1 && !s.Whole {
+		err = thinned(limited, tool, info, s.OneIn, out, &said)
+		if err == nil || out.frames > 0 || limited.Err() != nil {
+			return said.places(), out.ended(ctx, info, err)
+		}
+		said = complaints{} // a codec that cannot be carried over, perhaps
+	}
 	var args []string
 	if !s.Whole {
 		// Key frames alone give several threads nothing to share but work.
@@ -50,26 +70,74 @@ func SampleGray(ctx context.Context, tool *ffmpeg.Tool, info Info, s Sampling, u
 	}
 	args = append(args, "-max_error_rate", "1", "-t", fmt.Sprint(MaxSeconds))
 	args = append(args, InputArgs(info.Path)...)
-	filter := fmt.Sprintf(`select=isnan(prev_selected_t)+gte(t-prev_selected_t\,%g),scale=%d:%d:flags=area,format=gray`, s.Every-1e-3, g.W, g.H)
-	args = append(args, "-map", fmt.Sprintf("0:%d", info.Video.Index), "-vf", filter,
-		"-fps_mode", "passthrough", "-c:v", "rawvideo", "-f", "rawvideo", "pipe:1")
-	out := &framer{frame: g, use: use}
-	out.frame.Pix = make([]byte, 0, g.W*g.H)
-	err := tool.Run(limited, ffmpeg.Command{Args: args, Stdout: out})
-	switch {
-	case out.err != nil:
-		return out.err
-	case err != nil:
-		return decodeFault(ctx, info.Path, err)
+	choose := fmt.Sprintf(`isnan(prev_selected_t)+gte(t-prev_selected_t\,%g)`, s.Every-1e-3)
+	if s.OneIn > 1 && !s.Whole {
+		choose = fmt.Sprintf(`not(mod(n\,%d))`, s.OneIn)
 	}
-	return nil
+	filter := fmt.Sprintf(`select=%s,scale=%d:%d:flags=area,format=gray`, choose, g.W, g.H)
+	args = append(args, "-map", fmt.Sprintf("0:%d", info.Video.Index), "-vf", filter)
+	err = tool.Run(limited, ffmpeg.Command{Args: append(args, grayOut...), Stdout: out, Log: &said})
+	return said.places(), out.ended(ctx, info, err)
+}
+
+// grayOut writes frames as they come.
+var grayOut = []string{"-fps_mode", "passthrough", "-c:v", "rawvideo", "-f", "rawvideo", "pipe:1"}
+
+// thinned hands one key frame in oneIn to out. ffmpeg's decoders cannot be told
+// to skip key frames, so a first process copies the packets that are wanted,
+// and a second one decodes. The container between the two knows nothing of
+// upright pictures and of ranges, so those are done by hand.
+func thinned(ctx context.Context, tool *ffmpeg.Tool, info Info, oneIn int, out *framer, said *complaints) error {
+	v := info.Video
+	drop := fmt.Sprintf(`noise=amount=0:drop='if(key,mod(st(0,ld(0)+1)-1,%d),1)'`, oneIn)
+	copying := append([]string{"-t", fmt.Sprint(MaxSeconds)}, InputArgs(info.Path)...)
+	copying = append(copying, "-map", fmt.Sprintf("0:%d", v.Index), "-c", "copy", "-bsf:v", drop,
+		"-map_metadata", "-1", "-map_chapters", "-1", "-f", "nut", "pipe:1")
+	filter := map[int]string{90: "transpose=clock,", 180: "hflip,vflip,", 270: "transpose=cclock,"}[v.Rotation] +
+		fmt.Sprintf("scale=%d:%d:flags=area", out.frame.W, out.frame.H)
+	if v.Range == "tv" || v.Range == "pc" {
+		filter += ":in_range=" + v.Range
+	}
+	decoding := []string{"-threads", "1", "-max_error_rate", "1", "-max_pixels", fmt.Sprint(MaxPixels), "-f", "nut", "-i", "pipe:0", "-vf", filter + ",format=gray"}
+	packets, into := io.Pipe()
+	group, ctx := errgroup.WithContext(ctx)
+	var told [2]complaints // one for each process
+	group.Go(func() error {
+		err := tool.Run(ctx, ffmpeg.Command{Args: copying, Stdout: into, Log: &told[0]})
+		into.CloseWithError(err) // nil ends the stream
+		return err
+	})
+	group.Go(func() error {
+		err := tool.Run(ctx, ffmpeg.Command{Args: append(decoding, grayOut...), Stdin: packets, Stdout: out, Log: &told[1]})
+		packets.CloseWithError(err)
+		return err
+	})
+	err := group.Wait()
+	// A broken key frame is told by both.
+	*said = told[0]
+	if told[1].places() > told[0].places() {
+		*said = told[1]
+	}
+	return err
 }
 
 // framer cuts a stream of bytes into frames.
 type framer struct {
-	frame Gray
-	use   func(Gray) error
-	err   error
+	frame  Gray
+	use    func(Gray) error
+	frames int
+	err    error // of use
+}
+
+// ended is how a decoding went whose processes ended with err.
+func (f *framer) ended(ctx context.Context, info Info, err error) error {
+	switch {
+	case f.err != nil:
+		return f.err
+	case err != nil:
+		return decodeFault(ctx, info.Path, err)
+	}
+	return nil
 }
 
 func (f *framer) Write(p []byte) (int, error) {
@@ -79,6 +147,7 @@ func (f *framer) Write(p []byte) (int, error) {
 		f.frame.Pix = append(f.frame.Pix, p[:k]...)
 		p = p[k:]
 		if len(f.frame.Pix) == cap(f.frame.Pix) {
+			f.frames++
 			if f.err = f.use(f.frame); f.err != nil {
 				return 0, f.err
 			}
@@ -89,33 +158,37 @@ func (f *framer) Write(p []byte) (int, error) {
 }
 
 // FrameTimes returns when the frames of info's picture begin, in seconds after
-// the file's time zero and ascending, for the first seconds of the file. It
-// reads time stamps and decodes nothing.
-func FrameTimes(ctx context.Context, tool *ffmpeg.Tool, info Info, length float64) ([]float64, error) {
+// the file's time zero and ascending, for the first seconds of the file, and
+// which of these times are of key frames. It reads time stamps and decodes
+// nothing.
+func FrameTimes(ctx context.Context, tool *ffmpeg.Tool, info Info, length float64) (times, keys []float64, err error) {
 	if err := info.NeedVideo(); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	if !(length > 0) || length > MaxSeconds {
-		return nil, fmt.Errorf("media: frame times of %g s are out of range", length)
+		return nil, nil, fmt.Errorf("media: frame times of %g s are out of range", length)
 	}
 	limited, cancel := context.WithTimeout(ctx, probeLimit)
 	defer cancel()
 	args := append(SafeOptions(), "-select_streams", strconv.Itoa(info.Video.Index),
-		"-read_intervals", fmt.Sprintf("%%+%g", length), "-show_entries", "packet=pts_time", "-of", "csv=p=0", "file:"+info.Path)
+		"-read_intervals", fmt.Sprintf("%%+%g", length), "-show_entries", "packet=pts_time,flags", "-of", "csv=p=0", "file:"+info.Path)
 	out, err := tool.Probe(limited, args)
 	if err != nil {
-		return nil, probeFault(ctx, info.Path, err)
+		return nil, nil, probeFault(ctx, info.Path, err)
 	}
-	var times []float64
 	for line := range strings.Lines(string(out)) {
-		text, _, _ := strings.Cut(strings.TrimSpace(line), ",")
+		text, flags, _ := strings.Cut(strings.TrimSpace(line), ",")
 		if t, ok := seconds(text); ok {
 			times = append(times, t-info.StartTime)
+			if strings.HasPrefix(flags, "K") {
+				keys = append(keys, t-info.StartTime)
+			}
 		}
 	}
 	if len(times) == 0 {
-		return nil, fault.New(fault.Media, showPath(info.Path), "the picture has no frames", "ask the player for a new export")
+		return nil, nil, fault.New(fault.Media, showPath(info.Path), "the picture has no frames", "ask the player for a new export")
 	}
 	slices.Sort(times) // packets come in decoding order
-	return times, nil
+	slices.Sort(keys)
+	return times, keys, nil
 }

@@ -3,7 +3,9 @@ package media
 import (
 	"context"
 	"errors"
+	"fmt"
 	"math"
+	"slices"
 	"testing"
 
 	"ripieno/assemble/ffmpeg"
@@ -34,7 +36,7 @@ func TestRealSampleGray(t *testing.T) {
 		info := probe(t, path)
 		for _, whole := range []bool{false, true}[:1+btoi(path == paths[0])] {
 			var k keep
-			if err := SampleGray(ctx, tool, info, Sampling{Width: 32, Every: 2, Whole: whole}, k.take); err != nil {
+			if _, err := SampleGray(ctx, tool, info, Sampling{Width: 32, Every: 2, Whole: whole}, k.take); err != nil {
 				t.Fatal(err)
 			}
 			if len(k.frames) != 3 {
@@ -53,21 +55,87 @@ func TestRealSampleGray(t *testing.T) {
 	}
 	info := probe(t, paths[0])
 	stop := errors.New("enough")
-	if err := SampleGray(ctx, tool, info, Sampling{Width: 32}, func(Gray) error { return stop }); err != stop {
+	if _, err := SampleGray(ctx, tool, info, Sampling{Width: 32}, func(Gray) error { return stop }); err != stop {
 		t.Errorf("the user's error came back as %v", err)
 	}
 	cancelled, cancel := context.WithCancel(ctx)
 	cancel()
-	if err := SampleGray(cancelled, tool, info, Sampling{Width: 32}, new(keep).take); err != context.Canceled {
+	if _, err := SampleGray(cancelled, tool, info, Sampling{Width: 32}, new(keep).take); err != context.Canceled {
 		t.Errorf("cancelled: %v", err)
 	}
 	for _, s := range []Sampling{{Width: 2}, {Width: 100_000}, {Width: 32, Every: -1}, {Width: 32, Every: math.NaN()}} {
-		if err := SampleGray(ctx, tool, info, s, new(keep).take); err == nil {
+		if _, err := SampleGray(ctx, tool, info, s, new(keep).take); err == nil {
 			t.Errorf("%+v was accepted", s)
 		}
 	}
 	info.Video = nil
-	faultOf(t, SampleGray(ctx, tool, info, Sampling{Width: 32}, new(keep).take))
+	_, err := SampleGray(ctx, tool, info, Sampling{Width: 32}, new(keep).take)
+	faultOf(t, err)
+}
+
+// One key frame in three gives the frames that every third one would be, turned
+// and in full range as well, and from codecs and containers of other kinds, of
+// which some have to be decoded the plain way.
+func TestRealSampleOneKeyFrameInSome(t *testing.T) {
+	tool := ffmpegtest.Tool(t)
+	paths := ffmpegtest.MakeAll(t, args("-f lavfi -i testsrc2=s=320x180:r=25:d=6"),
+		ffmpegtest.Output{Name: "a.mp4", Args: args("-c:v libx264 -preset ultrafast -pix_fmt yuv420p -g 25 -bf 2")},
+		ffmpegtest.Output{Name: "full.mp4", Args: args("-c:v libx264 -preset ultrafast -pix_fmt yuvj420p -color_range pc -g 25")},
+		ffmpegtest.Output{Name: "b.avi", Args: args("-c:v mpeg4 -q:v 2 -g 25 -bf 2")},
+		ffmpegtest.Output{Name: "c.mov", Args: args("-c:v mjpeg -q:v 2 -r 5")},
+		ffmpegtest.Output{Name: "d.webm", Args: args("-c:v libvpx-vp9 -deadline realtime -cpu-used 8 -g 25 -b:v 2M")},
+		ffmpegtest.Output{Name: "e.ts", Args: args("-c:v mpeg2video -q:v 2 -g 25 -bf 2")})
+	for _, turn := range []int{90, 180, 270} {
+		paths = append(paths, ffmpegtest.Make(t, fmt.Sprint(turn, ".mp4"), args("-i", paths[0], "-c copy -metadata:s:v", fmt.Sprint("rotate=", turn))...))
+	}
+	for _, path := range paths {
+		info := probe(t, path)
+		var all, some keep
+		for _, c := range []struct {
+			k     *keep
+			oneIn int
+		}{{&all, 1}, {&some, 3}} {
+			damaged, err := SampleGray(ctx, tool, info, Sampling{Width: 160, OneIn: c.oneIn}, c.k.take)
+			if err != nil || damaged > 0 {
+				t.Fatalf("%s, one in %d: %d damaged, %v", path, c.oneIn, damaged, err)
+			}
+		}
+		keys := len(all.frames)
+		if info.Video.Codec == "vp9" {
+			keys = 6 // its decoder knows no key frames, and gave all frames there are
+		}
+		if want := (keys + 2) / 3; keys < 6 || len(some.frames) != want {
+			t.Errorf("%s: %d frames of %d, want %d", path, len(some.frames), keys, want)
+			continue
+		}
+		if len(all.frames) != keys {
+			continue
+		}
+		for i, g := range some.frames {
+			if g.W != all.frames[0].W || g.H != all.frames[0].H {
+				t.Fatalf("%s: %d × %d", path, g.W, g.H)
+			}
+			for j, v := range g.Pix {
+				if d := int(v) - int(all.frames[3*i].Pix[j]); d < -1 || d > 1 {
+					t.Fatalf("%s: frame %d is %d grey values off", path, i, d)
+				}
+			}
+		}
+	}
+	// Pictures that refer across key frames, whole and cut between two: nothing
+	// in them is broken.
+	open := ffmpegtest.Make(t, "open.mp4", args("-f lavfi -i testsrc2=s=320x180:r=30:d=8 -c:v libx264 -preset veryfast -pix_fmt yuv420p -x264-params open-gop=1:keyint=30:bframes=3")...)
+	for _, path := range []string{open, ffmpegtest.Make(t, "cut.mp4", args("-ss 1.5 -i", open, "-c copy")...)} {
+		for _, s := range []Sampling{{Width: 32}, {Width: 32, OneIn: 2}, {Width: 32, Whole: true}} {
+			if damaged, err := SampleGray(ctx, tool, probe(t, path), s, new(keep).take); err != nil || damaged > 0 {
+				t.Errorf("%s %+v: %d damaged, %v", path, s, damaged, err)
+			}
+		}
+	}
+	stop := errors.New("enough")
+	if _, err := SampleGray(ctx, tool, probe(t, paths[0]), Sampling{Width: 32, OneIn: 2}, func(Gray) error { return stop }); err != stop {
+		t.Errorf("the user's error came back as %v", err)
+	}
 }
 
 func btoi(b bool) int {
@@ -80,10 +148,10 @@ func btoi(b bool) int {
 func TestRealFrameTimes(t *testing.T) {
 	tool := ffmpegtest.Tool(t)
 	paths := ffmpegtest.MakeAll(t, args("-f lavfi -i", picture),
-		ffmpegtest.Output{Name: "even.mp4", Args: args("-c:v libx264 -preset fast -bf 2")},
+		ffmpegtest.Output{Name: "even.mp4", Args: args("-c:v libx264 -preset fast -bf 2 -g 25 -sc_threshold 0")},
 		ffmpegtest.Output{Name: "gap.mp4", Args: args("-vf select=lt(n\\,20)+gt(n\\,34) -fps_mode vfr -c:v libx264 -preset ultrafast")})
 	for n, want := range [][]float64{{0, 0.04, 0.08}, {0, 0.04, 0.08}} {
-		times, err := FrameTimes(ctx, tool, probe(t, paths[n]), 60)
+		times, keys, err := FrameTimes(ctx, tool, probe(t, paths[n]), 60)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -91,6 +159,9 @@ func TestRealFrameTimes(t *testing.T) {
 			if math.Abs(times[i]-want[i]) > 1e-4 {
 				t.Errorf("file %d frame %d at %g, want %g", n, i, times[i], want[i])
 			}
+		}
+		if n == 0 && !slices.Equal(keys, []float64{0, 1}) {
+			t.Errorf("key frames at %v", keys)
 		}
 		if n == 0 && len(times) != 50 || n == 1 && (len(times) != 35 || math.Abs(times[20]-1.4) > 1e-4) {
 			t.Errorf("file %d: %d frames, %v", n, len(times), times)

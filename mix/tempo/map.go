@@ -209,6 +209,25 @@ func (m *Map) Meter(measure int) Meter {
 	return meter
 }
 
+// SteadyBPM is how many beats a minute the piece has from its beginning to its
+// end, 0 when that changes or the beat is held.
+func (m *Map) SteadyBPM() float64 {
+	length, last := 0.0, math.NaN()
+	for b := range m.Beats() {
+		if length == 0 {
+			length = b.Length
+		}
+		if math.Abs(b.Length-length) > 1e-6 || math.Abs(b.Seconds-last-length) > 1e-6 {
+			return 0
+		}
+		last = b.Seconds
+	}
+	if length == 0 {
+		return 0
+	}
+	return 60 / length
+}
+
 // Spec is a copy of what the map was made from.
 func (m *Map) Spec() Spec {
 	s := m.spec

@@ -281,3 +281,25 @@ func TestPositionsOutside(t *testing.T) {
 		t.Error("a cue without a count-in")
 	}
 }
+
+// One tempo throughout is steady, also in the count-in and over a pick-up;
+// another tempo, a ramp, a meter with other beats and a hold are not.
+func TestSteadyBPM(t *testing.T) {
+	first := Change{Measure: 1, Meter: meter(t, "4/4"), BPM: 96}
+	for name, c := range map[string]struct {
+		spec Spec
+		want float64
+	}{
+		"plain":    {Spec{Measures: 8, Changes: []Change{first}}, 96},
+		"count-in": {Spec{Measures: 8, CountIn: CountIn{Measures: 4}, PickUp: 1, Changes: []Change{first}}, 96},
+		"3/4":      {Spec{Measures: 8, Changes: []Change{first, {Measure: 4, Meter: meter(t, "3/4")}}}, 96},
+		"6/8":      {Spec{Measures: 8, Changes: []Change{first, {Measure: 4, Meter: meter(t, "6/8")}}}, 0},
+		"faster":   {Spec{Measures: 8, Changes: []Change{first, {Measure: 4, BPM: 97}}}, 0},
+		"ramp":     {Spec{Measures: 8, Changes: []Change{first, {Measure: 4, RampTo: 60, Until: 6}}}, 0},
+		"hold":     {Spec{Measures: 8, Changes: []Change{first}, Holds: []Hold{{At: Position{Measure: 3, Beat: 2}, Seconds: 1}}}, 0},
+	} {
+		if got := build(t, c.spec).SteadyBPM(); math.Abs(got-c.want) > 1e-6 {
+			t.Errorf("%s: %g beats a minute, want %g", name, got, c.want)
+		}
+	}
+}
