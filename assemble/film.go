@@ -18,7 +18,7 @@ import (
 )
 
 // filmRule is the version of how a finished film is put together here.
-const filmRule = 1
+const filmRule = 2
 
 // stageConform groups the conforming of pictures.
 const stageConform = "conform"
@@ -224,7 +224,9 @@ func (p *Production) joinTask(f plan.Film, line plan.Timeline, chapters []plan.C
 		Cost: 0.3 + 0.004*line.Duration(),
 		Make: func(ctx context.Context, in task.Inputs, tmp string, _ func(float64)) error {
 			paths, files := make([]string, len(segments)), make([]string, len(segments))
+			frames := make([]int, len(segments))
 			for i, s := range segments {
+				frames[i] = f.Segments[i].Len()
 				// Links under names of our own: the store may lie in a folder
 				// whose name a list cannot hold.
 				paths[i] = fmt.Sprintf("segment-%05d.mp4", i)
@@ -238,7 +240,7 @@ func (p *Production) joinTask(f plan.Film, line plan.Timeline, chapters []plan.C
 					return fmt.Errorf("joining %s: %w", f.Name, err)
 				}
 			}
-			text, err := graph.SegmentList(paths)
+			text, err := graph.SegmentList(paths, frames, line.Rate)
 			if err != nil {
 				return err
 			}

@@ -1,6 +1,8 @@
 package graph
 
 import (
+	"math"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -122,13 +124,45 @@ func TestRotationOfTheManifestOverrulesTheFile(t *testing.T) {
 }
 
 func TestSegmentListRefusesNamesThatNeedQuoting(t *testing.T) {
-	got, err := SegmentList([]string{"/s/ab.mp4", "/s/cd.mp4"})
-	if err != nil || got != "ffconcat version 1.0\nfile /s/ab.mp4\nfile /s/cd.mp4\n" {
+	got, err := SegmentList([]string{"/s/ab.mp4", "/s/cd.mp4"}, []int{240, 61}, fps30)
+	if err != nil || got != "ffconcat version 1.0\nfile /s/ab.mp4\nduration 8.000000\nfile /s/cd.mp4\nduration 2.033333\n" {
 		t.Errorf("%q, %v", got, err)
 	}
 	for _, bad := range []string{"", "a b.mp4", "a'b.mp4", "a\nfile /etc/passwd", "a#b"} {
-		if _, err := SegmentList([]string{bad}); err == nil {
+		if _, err := SegmentList([]string{bad}, []int{1}, fps30); err == nil {
 			t.Errorf("%q was accepted", bad)
+		}
+	}
+	if _, err := SegmentList([]string{"a", "b"}, []int{1}, fps30); err == nil {
+		t.Error("two segments with one length were accepted")
+	}
+}
+
+// TestSegmentsOfAnHourAddUp: whatever a segment's length is rounded to, the
+// last one begins on its frame.
+func TestSegmentsOfAnHourAddUp(t *testing.T) {
+	for _, rate := range []shot.Rate{{Num: 24000, Den: 1001}, {Num: 24, Den: 1}, {Num: 30000, Den: 1001}, fps30, {Num: 60000, Den: 1001}} {
+		names, frames, sum := []string(nil), []int(nil), 0
+		for sum < rate.Frame(3600) {
+			n := 1 + (7*len(names))%rate.Frame(8)
+			names, frames, sum = append(names, "s"), append(frames, n), sum+n
+		}
+		list, err := SegmentList(names, frames, rate)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var seconds float64
+		for _, line := range strings.Split(list, "\n") {
+			if d, ok := strings.CutPrefix(line, "duration "); ok {
+				f, err := strconv.ParseFloat(d, 64)
+				if err != nil {
+					t.Fatal(err)
+				}
+				seconds += f
+			}
+		}
+		if off := seconds - rate.Seconds(sum); math.Abs(off) > 1e-6 {
+			t.Errorf("%v: %d segments are %g s off", rate, len(names), off)
 		}
 	}
 }
