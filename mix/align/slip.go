@@ -19,7 +19,7 @@ const (
 	sameDoubt = 2.0 // factor on the doubt where it does not
 	scant     = 10  // notes; with fewer, and less than scantFit between the places,
 	scantFit  = 1.0
-	scantMore = 5.0  // the doubt counts so many times
+	scantMore = 8.0  // the doubt counts so many times
 	elsewhere = 0.15 // seconds from a candidate at which another is another place
 )
 

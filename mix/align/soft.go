@@ -25,12 +25,20 @@ func (c curve) at(x float64) float64 {
 	return c[len(c)-1][1]
 }
 
-// Lateness in seconds by strength in dB, of notes that seem to rise at once
-// and of such that take a tenth of a second.
-var (
-	lateAtOnce = curve{{3.5, 0.020}, {4.5, 0.015}, {6, 0.005}, {8.5, 0.002}, {12, 0.001}}
-	lateGently = curve{{3.5, 0.0005}, {4.5, -0.0015}, {6, -0.0045}, {8.5, -0.008}, {12, -0.0105}}
+// slurs is how far an event that no band or only one rises for by much is a note
+// slurred to the one before: 1 at a Spread of 0. A plucked note that begins
+// while others still ring stands out as little, but spreads over more bands.
+func (e Event) slurs() float64 { return 1 - ramp(e.Spread, 0, 0.25) }
+
+// Lateness in seconds of notes that seem to rise at once, and of such that take
+// a tenth of a second; of the latter, when they are not slurred, by strength in dB.
+const (
+	slurAtOnce = 0.021
+	slurGently = 0.007
+	restAtOnce = 0.003
 )
+
+var lateGently = curve{{3.5, -0.0025}, {4.5, -0.0035}, {6, -0.005}, {8.5, -0.008}, {12, -0.0105}}
 
 // late is how long after its beginning a note is heard beyond what its Time
 // allows for, and doubt by how much that may be off for all such notes of a
@@ -45,7 +53,11 @@ func (e Event) late(gentle float64) (late, doubt float64) {
 		return 0, slowDoubt
 	}
 	x := ramp(e.Rise, 0, 0.1)
-	late = (1-x)*gentle*lateAtOnce.at(e.Strength) + x*lateGently.at(e.Strength)
+	atOnce, gently := restAtOnce*(1-ramp(e.Strength, 5, 10)), lateGently.at(e.Strength)
+	if s := e.slurs(); s > 0 {
+		atOnce, gently = s*slurAtOnce+(1-s)*atOnce, s*slurGently+(1-s)*gently
+	}
+	late = (1-x)*gentle*atOnce + x*gently
 	return late, riseDoubt*e.Rise + lateDoubt*math.Max(0, late)
 }
 
@@ -54,10 +66,10 @@ func (e Event) late(gentle float64) (late, doubt float64) {
 // error of the playing was 0.85 times what was stated (root mean square), at
 // the 99th of 100 files 2.8 times and at worst 3.2 times.
 const (
-	pitchDoubt = 0.008
-	slowDoubt  = 0.016
+	pitchDoubt = 0.012
+	slowDoubt  = 0.018
 	riseDoubt  = 0.03 // of a note's rise
-	lateDoubt  = 0.35 // of what a slurred note is heard late
+	lateDoubt  = 0.40 // of what a slurred note is heard late
 )
 
 // trust is how much an event counts among a player's notes, 0..1.
