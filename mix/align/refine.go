@@ -182,7 +182,7 @@ func (p *Placement) judge(t *take, best int, fit playing) {
 		}
 	}
 	rival, margin := t.rival(best)
-	right := 1 - math.Min(1, alone(fit.n, margin)*(1-h.p))
+	right := doubted(h.p, alone(fit.n, margin))
 	p.Confidence = right
 	if p.Method != "cue" && p.Uncertainty > 0 {
 		p.Confidence *= 1 - math.Erfc(0.03/(p.Uncertainty*math.Sqrt2))

@@ -61,6 +61,15 @@ func alone(n int, margin float64) float64 {
 	return 1
 }
 
+// doubted is the probability p when its doubt counts factor times: what would be sure
+// may fall below the bar by that, but no further, since it says nothing of the others.
+func doubted(p, factor float64) float64 {
+	return math.Min(p, math.Max(justUnsure, 1-factor*(1-p)))
+}
+
+// justUnsure is a probability that is not sure, but nearly.
+const justUnsure = 0.98
+
 // cueOnly is the reason of a placement that only its cue speaks for.
 func (t *take) cueOnly(best, rival int) string {
 	d := t.hyps[rival].o - t.hyps[best].o

@@ -22,6 +22,22 @@ func TestAlone(t *testing.T) {
 	}
 }
 
+func TestDoubted(t *testing.T) {
+	for _, c := range [][3]float64{{1, 8, 1}, {0.999, 1, 0.999}, {0.999, 8, 0.992}, {0.995, 8, 0.98}, {0.97, 8, 0.97}, {0.5, 2, 0.5}, {0, 8, 0}} {
+		if got := doubted(c[0], c[1]); math.Abs(got-c[2]) > 1e-12 {
+			t.Errorf("%g with a factor of %g: %g, want %g", c[0], c[1], got, c[2])
+		}
+	}
+	last := 0.0
+	for p := 0.0; p <= 1; p += 1e-3 {
+		if got := doubted(p, 8); got < last {
+			t.Errorf("a greater probability %g gives less: %g", p, got)
+		} else {
+			last = got
+		}
+	}
+}
+
 // two is a take with a candidate that its cue speaks for and one two beats
 // later that nothing does but the playing, which is as good at both.
 func two(lead, margin float64) *take {
