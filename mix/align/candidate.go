@@ -66,7 +66,7 @@ func (t *take) evaluate(g *grid, c *comb, o float64) hyp {
 		h.terms[gridShift] = t.shift(g, &h)
 		t.rest(g, &h)
 		t.meter(g, &h)
-		h.score = h.terms.weighed()
+		h.score, h.byCue = h.terms.weighed(), h.terms.byCuePart()
 		if h.score > best.score {
 			best = h
 		}

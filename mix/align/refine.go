@@ -15,7 +15,7 @@ type playing struct {
 	mid     float64 // guide time at which mu holds
 	span    float64 // guide seconds from the first to the last note used
 	sigma   float64 // scatter of single notes
-	rise    float64 // typical attack, seconds
+	doubt   float64 // by how much its notes may be heard early or late as a whole, seconds
 }
 
 // minNotes is how many notes a placement by the playing needs at least.
@@ -41,15 +41,19 @@ func (t *take) refine(g *grid, o float64, leak clicks) playing {
 		least = 0.5
 	}
 	p := playing{err: math.Inf(1), slopErr: math.Inf(1)}
+	gentle := t.gentle(o, g.start-0.12, g.end)
 	var l line
 	// The second pass assigns the notes anew, round what the first found.
 	for range 2 {
-		var x, y, w, rises []float64
+		var x, y, w []float64
+		var doubts, weights float64
 		for i, e := range t.f.Events {
 			at := t.guide(o, i)
 			if t.weight[i] < least || at < g.start-0.12 || at > g.end+0.1 || leak.holds(g, e, at) {
 				continue
 			}
+			late, doubt := e.late(gentle)
+			at -= late
 			shift := 0.0
 			if p.n > 0 {
 				shift = l.value(at)
@@ -58,15 +62,14 @@ func (t *take) refine(g *grid, o float64, leak clicks) playing {
 			if !(math.Abs(at-shift-want) <= 0.09) {
 				continue
 			}
-			x = append(x, at)
-			y = append(y, at-want)
-			w = append(w, t.weight[i]/(1+math.Pow(e.Rise/0.06, 2)))
-			rises = append(rises, e.Rise)
+			weight := t.weight[i] * e.trust()
+			x, y, w = append(x, at), append(y, at-want), append(w, weight)
+			doubts, weights = doubts+weight*doubt, weights+weight
 		}
 		if len(x) < minNotes {
 			return p
 		}
-		p.n, p.span, p.rise = len(x), x[len(x)-1]-x[0], median(rises)
+		p.n, p.span, p.doubt = len(x), x[len(x)-1]-x[0], doubts/weights
 		l = fitLine(x, y, w, 0.004)
 		if p.n < 12 || p.span < 20 {
 			l = level(y, w)
@@ -79,7 +82,7 @@ func (t *take) refine(g *grid, o float64, leak clicks) playing {
 	p.sigma = math.Sqrt((n*l.sigma*l.sigma + 4*0.02*0.02) / (n + 4))
 	more := 1.3 * p.sigma / math.Max(l.sigma, 1e-6) // neighbouring notes go together
 	p.slope, p.slopErr = l.slope*1e6, more*l.slopeErr*1e6
-	p.err = math.Hypot(more*l.atErr, math.Hypot(0.002, riseDoubt*p.rise))
+	p.err = math.Hypot(math.Hypot(more*l.atErr, 0.002), math.Hypot(p.doubt, scatterDoubt*math.Max(0, p.sigma-gridSigma)))
 	return p
 }
 
@@ -95,9 +98,9 @@ func (t *take) expected(g *grid, guide float64, use [classes]bool) float64 {
 	return math.NaN()
 }
 
-// riseDoubt is the share of a note's rise by which its measured beginning is
-// off for a whole instrument (one standard deviation).
-const riseDoubt = 0.08
+// scatterDoubt is how much of the scatter that goes beyond a player's may be a
+// shift of all notes: some of them were taken for the places beside theirs.
+const scatterDoubt = 0.6
 
 // level is a line without slope through values with weights.
 func level(y, w []float64) line {
@@ -178,7 +181,9 @@ func (p *Placement) judge(t *take, best int, fit playing) {
 			second = i
 		}
 	}
-	p.Confidence = h.p
+	rival, margin := t.rival(best)
+	right := doubted(h.p, alone(fit.n, margin))
+	p.Confidence = right
 	if p.Method != "cue" && p.Uncertainty > 0 {
 		p.Confidence *= 1 - math.Erfc(0.03/(p.Uncertainty*math.Sqrt2))
 	}
@@ -205,7 +210,11 @@ func (p *Placement) judge(t *take, best int, fit playing) {
 	if h.r != 0 {
 		p.Evidence = append(p.Evidence, fmt.Sprintf("the rhythm agrees with the other takes by %.2f of 1", math.Round(100*h.r)/100+0)) // no "-0.00"
 	}
-	if !p.Sure {
+	switch {
+	case p.Sure:
+	case h.cue >= 0 && h.p >= sureBar && right < sureBar:
+		p.Reason = t.cueOnly(best, rival)
+	default:
 		p.Reason = p.doubt(t, h, second, fit)
 	}
 }

@@ -26,6 +26,7 @@ type hyp struct {
 	o     float64 // offset that puts the playing on the beats
 	terms terms
 	score float64 // log odds, without the ensemble
+	byCue float64 // the part of score that rests on the cue
 	ens   float64 // weighted agreement with the other takes
 	p     float64 // posterior among the take's candidates
 	slots []float32

@@ -87,10 +87,10 @@ func share(a, b *take, x tie) {
 		sb[i] = 0.65 * (h.score + partner(a, o, worst(a)))
 	}
 	for i := range a.hyps {
-		a.hyps[i].score = sa[i]
+		a.hyps[i].score, a.hyps[i].byCue = sa[i], 1.3*a.hyps[i].byCue
 	}
 	for i := range b.hyps {
-		b.hyps[i].score = sb[i]
+		b.hyps[i].score, b.hyps[i].byCue = sb[i], 1.3*b.hyps[i].byCue
 	}
 }
 
