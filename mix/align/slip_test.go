@@ -95,3 +95,29 @@ func TestJudgeWhatOnlyTheCueSays(t *testing.T) {
 		}
 	}
 }
+
+// A faint cue is not believed against the playing, and no cue that lies farther
+// from the playing than people clap beside the beat.
+func TestJudgeCuesThatAreNoClaps(t *testing.T) {
+	for _, c := range []struct {
+		name             string
+		margin, db, late float64
+		reason           string // none: sure
+	}{
+		{"loud against the playing", -1, 40, math.NaN(), ""},
+		{"faint against the playing", -1, 25, math.NaN(), "only the cue says that it lies here"},
+		{"no level", -1, math.NaN(), math.NaN(), "only the cue says that it lies here"},
+		{"faint with the playing", 3, 25, math.NaN(), ""},
+		{"late", 3, 40, 0.055, ""},
+		{"too late", 3, 40, 0.072, "the playing is 72 ms late against what seems to be the cue"},
+		{"too early", 3, 40, -0.095, "the playing is 95 ms early against what seems to be the cue"},
+	} {
+		x := two(9, c.margin)
+		x.f.Events[0].Level, x.f.Events[0].Before = -20, -20-c.db
+		p := Placement{Method: "cue+playing", Uncertainty: 0.003, Lateness: c.late}
+		p.judge(x, 0, playing{n: 60, sigma: 0.01})
+		if p.Sure != (c.reason == "") || !strings.Contains(p.Reason, c.reason) {
+			t.Errorf("%s: %+v", c.name, p)
+		}
+	}
+}
