@@ -172,9 +172,7 @@ func (p *Production) segmentTask(c composition) task.Task {
 		key = key.Input("picture", c.conforms[k].Action.ID())
 		after = append(after, c.conforms[k].ID)
 	}
-	if c.coding != (graph.Coding{}) {
-		key = key.Arg("coding", c.coding)
-	}
+	key = withCoding(key, c.coding)
 	if f.Marks {
 		key = key.Arg("marks", markTexts(p.man.Tempo, line, seg))
 	}
@@ -243,4 +241,13 @@ func (p *Production) compose(ctx context.Context, c composition, in task.Inputs,
 		err = fmt.Errorf("a segment of %s has %d frames instead of %d", c.film.Name, got, c.seg.Len())
 	}
 	return err
+}
+
+// withCoding adds how a film is encoded to a key. The usual way is in none, so
+// its films keep the keys they had when there was no other.
+func withCoding(key store.Action, c graph.Coding) store.Action {
+	if c == (graph.Coding{}) {
+		return key
+	}
+	return key.Arg("coding", c)
 }

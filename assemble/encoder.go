@@ -11,6 +11,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"time"
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/ffmpeg"
@@ -39,13 +40,17 @@ const hardwareSessions = 2
 // triedFrames are encoded to find out whether an encoder works.
 const triedFrames = 4
 
+// triedFor is how long an encoder may take over them: a driver that hangs must
+// not hold up the run.
+const triedFor = 30 * time.Second
+
 // checkEncoder is a fault when the setting is no choice of encoder.
 func checkEncoder(setting string) error {
 	choices := append([]string{encoderSoftware, encoderHardware, encoderAuto}, graph.Families()...)
 	if slices.Contains(choices, setting) {
 		return nil
 	}
-	return fault.New(fault.Manifest, "", fmt.Sprintf("encoder is %q", setting),
+	return fault.New(fault.Manifest, "", fmt.Sprintf("encoder is %q (--encoder, RIPIENO_ENCODER or settings.yaml)", setting),
 		"use software, hardware, auto (hardware where it works), or one kind of hardware: "+strings.Join(graph.Families(), ", "))
 }
 
@@ -95,9 +100,15 @@ func (p *Production) pickEncoder(ctx context.Context, w plan.Want) (graph.Coding
 				tried = append(tried, e.Name+": not in this ffmpeg")
 				continue
 			}
-			c, err := p.tryEncoder(ctx, e.Name, w.Canvas)
+			brief, end := context.WithTimeout(ctx, triedFor)
+			c, err := p.tryEncoder(brief, e.Name, w.Canvas)
+			late := brief.Err() != nil
+			end()
 			if err == nil || ctx.Err() != nil {
 				return c, err
+			}
+			if late {
+				err = fmt.Errorf("no answer in %v", triedFor)
 			}
 			tried = append(tried, e.Name+": "+whyNot(err))
 		}
@@ -238,7 +249,8 @@ func sameHeads(paths []string) error {
 		if i == 0 {
 			first = head
 		} else if !slices.Equal(first, head) {
-			return fmt.Errorf("segment %d of %d was encoded so differently from the first that they do not join", i+1, len(paths))
+			return fault.New(fault.FFmpeg, "", fmt.Sprintf("segment %d of %d was encoded so differently from the first that they do not join", i+1, len(paths)),
+				"run ripieno clean, then render with --encoder software; or write codec: h264")
 		}
 	}
 	return nil

@@ -14,6 +14,7 @@ import (
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/graph"
 	"ripieno/assemble/manifest"
+	"ripieno/assemble/store"
 	"ripieno/layout"
 )
 
@@ -153,6 +154,15 @@ func TestKeysOfOtherCodecs(t *testing.T) {
 				t.Errorf("segment %d of %s has the key of another codec", i, other)
 			}
 		}
+	}
+	key := func(c graph.Coding) string {
+		return withCoding(store.NewAction("segment"), c).String()
+	}
+	if got := key(graph.Coding{}); got != store.NewAction("segment").String() {
+		t.Errorf("the usual coding is in the key: %s", got)
+	}
+	if got := key(graph.Coding{Encoder: "libx265"}); !strings.Contains(got, "libx265") {
+		t.Errorf("another coding is not in the key: %s", got)
 	}
 	if got := keys(Settings{Encoder: encoderSoftware}); fmt.Sprint(got) != fmt.Sprint(list) {
 		t.Errorf("the default is not software: %v, %v", got, list)

@@ -141,19 +141,22 @@ func (d *decoders) next() int {
 	return 1
 }
 
-// newDecoders counts the pictures that tasks will conform.
-func (p *Production) newDecoders(ctx context.Context, tasks []task.Task) *decoders {
+// newDecoders counts the pictures that tasks will conform: one that the store
+// lacks is not, when all that is made of it is there.
+func (p *Production) newDecoders(ctx context.Context, tasks []task.Task) (*decoders, error) {
+	runner := task.Runner{Store: p.store, Workers: p.set.Workers, Verify: p.verify}
+	planned, err := runner.Plan(ctx, tasks)
+	if err != nil {
+		return nil, err
+	}
 	d := &decoders{}
-	for _, t := range tasks {
-		if t.Stage != stageConform {
-			continue
-		}
-		if _, there, _ := p.store.Get(ctx, t.Action); !there {
+	for _, t := range planned {
+		if t.Stage == stageConform && t.Runs {
 			d.left.Add(1)
 		}
 	}
 	d.odd = d.left.Load() % int64(p.set.Workers)
-	return d
+	return d, nil
 }
 
 // conformID names the conforming of one take. Take names hold no slash.

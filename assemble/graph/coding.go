@@ -38,8 +38,8 @@ type Encoder struct {
 // Software is the encoder that runs on every machine.
 func (e Encoder) Software() bool { return e.Family == "" }
 
-// Encoders are the encoders of a codec in the order in which they are to be
-// tried, software first.
+// Encoders are the encoders of a codec, those in software first, of hardware in
+// the order in which they are to be tried.
 func Encoders(codec string) []Encoder {
 	return slices.Collect(func(yield func(Encoder) bool) {
 		for _, e := range encoders {
@@ -50,8 +50,7 @@ func Encoders(codec string) []Encoder {
 	})
 }
 
-// Families are the kinds of hardware in the order in which they are to be
-// tried.
+// Families are the kinds of hardware.
 func Families() []string { return slices.Clone(families) }
 
 var families = []string{"nvenc", "qsv", "videotoolbox", "amf", "vaapi"}

@@ -29,17 +29,7 @@ func (t *take) refine(g *grid, o float64, leak clicks) playing {
 	for c, share := range pi {
 		use[c] = share > 0.06
 	}
-	// Faint events may be clicks from headphones or the room: they count only
-	// when there are not enough clear notes.
-	least, plain := 0.2, 0
-	for i := range t.f.Events {
-		if at := t.guide(o, i); t.weight[i] > 0.7 && at > g.start-0.12 && at < g.end {
-			plain++
-		}
-	}
-	if plain >= 6 {
-		least = 0.5
-	}
+	least := t.leastWeight(g, o)
 	p := playing{err: math.Inf(1), slopErr: math.Inf(1)}
 	gentle := t.gentle(o, g.start-0.12, g.end)
 	var l line
@@ -84,6 +74,22 @@ func (t *take) refine(g *grid, o float64, leak clicks) playing {
 	p.slope, p.slopErr = l.slope*1e6, more*l.slopeErr*1e6
 	p.err = math.Hypot(math.Hypot(more*l.atErr, 0.002), math.Hypot(p.doubt, scatterDoubt*math.Max(0, p.sigma-gridSigma)))
 	return p
+}
+
+// leastWeight is the weight below which an event counts for no note when the
+// file lies at o. Faint events may be clicks from headphones or the room: they
+// count only when there are not enough clear notes.
+func (t *take) leastWeight(g *grid, o float64) float64 {
+	plain := 0
+	for i := range t.f.Events {
+		if at := t.guide(o, i); t.weight[i] > 0.7 && at > g.start-0.12 && at < g.end {
+			plain++
+		}
+	}
+	if plain >= 6 {
+		return 0.5
+	}
+	return 0.2
 }
 
 // expected is the guide time nearest to one at which a note should begin; NaN

@@ -73,7 +73,7 @@ const (
 	pitchDoubt = 0.012
 	slowDoubt  = 0.018
 	riseDoubt  = 0.03 // of a note's rise
-	lateDoubt  = 0.60 // of what a slurred note is heard late
+	lateDoubt  = 0.60 // of what a note is heard late
 )
 
 // trust is how much an event counts among a player's notes, 0..1.
