@@ -34,10 +34,10 @@ const aacFrame = 1024
 // VerifyFilm checks the film at path against want and returns nil only when
 // all of it is right, because ffmpeg exits with 0 after many a failure. It
 // counts the video packets and decodes the sound. The checks: MP4 with the
-// index in front; one stream of the codec asked
-// for in its usual profile, under the name that players know, 4:2:0, progressive, square pixels, limited
-// BT.709 and tagged so, without rotation; size, frame rate and frame count;
-// one AAC stream with the rate, channels and length asked for; nothing else.
+// index in front; one stream of the codec asked for in its usual profile, under
+// the name that players know, 4:2:0, progressive, square pixels, limited BT.709
+// and tagged so, without rotation; size, frame rate and frame count; one AAC
+// stream with the rate, channels and length asked for; nothing else.
 //
 // The error joins every deviation, so that one run shows all of them. It is a
 // bug of the program or a failed run, not something a user can mend.
