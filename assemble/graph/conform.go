@@ -117,7 +117,8 @@ func turned(s *ffmpeg.Stream, p plan.Picture) *ffmpeg.Stream {
 }
 
 // rawInput are the options for reading frames as they are stored, all in one
-// graph whatever their size. ffmpeg 5.1 does not know mirrored pictures.
+// graph whatever their size. ffmpeg would turn and mirror them rightly, but in
+// front of the scaler that takes frames of every size, see [turned].
 func rawInput() ffmpeg.KwArgs {
 	return ffmpeg.KwArgs{"reinit_filter": "0", "noautorotate": "", "an": "", "sn": "", "dn": ""}
 }
