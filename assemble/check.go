@@ -127,7 +127,7 @@ func (p *Production) paceTask(r *recording) task.Task {
 func (p *Production) seeTask(r *recording) task.Task {
 	return task.Task{
 		ID: seeID(r), Name: r.file.Path, Stage: "see", Cost: costSee * r.info.Duration, Keep: true,
-		Action: store.NewAction("see").Version(intake.Rule).Arg("ffmpeg", p.tool.Version.Text).Input("file", r.hash).Ext(".gob").For(r.file.Path),
+		Action: store.NewAction("see").Version(intake.Rule).Arg("media", media.Rule).Arg("ffmpeg", p.tool.Version.Text).Input("file", r.hash).Ext(".gob").For(r.file.Path),
 		Make: func(ctx context.Context, _ task.Inputs, tmp string, _ func(float64)) error {
 			s, err := intake.Look(ctx, p.tool, r.info)
 			if err != nil {

@@ -10,7 +10,7 @@ import (
 
 // Rule is the version of how this package probes and decodes. It belongs in
 // the key of everything that is kept of a file's content.
-const Rule = 3
+const Rule = 4
 
 // CountFrames is how many samples the first picture of an MP4 or QuickTime
 // file has, which for files of our own is its number of frames. It reads the

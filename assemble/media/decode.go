@@ -130,6 +130,7 @@ type complaints struct {
 	lost      int // those by which ffmpeg gives a packet up
 	truncated bool
 	first     string // error, or sign of a file that ends too early
+	unsplit   bool   // the line before told that a packet does not come apart
 	line      []byte
 }
 
@@ -146,6 +147,14 @@ var givenUp = []string{"Error while decoding stream", "Error submitting packet t
 // itself, and of decoders that miss a picture to refer to,
 // as they do wherever a recording was cut and when only key frames are decoded.
 var harmless = []string{"partial file", "to muxer", "illegal short term buffer", "mmco:", "reference picture", "co located POCs", "Could not find ref", "reference frames exceeds"}
+
+// wrongLength and noPicture are what the parser of H.264 says, one after the
+// other, of a packet in which a length is wrong: the second follows from the
+// first. Alone it tells of a packet by itself.
+const (
+	wrongLength = "Invalid NAL unit size"
+	noPicture   = "missing picture in access unit"
+)
 
 // says tells whether a line has any of some words.
 func says(line string, words []string) bool {
@@ -185,7 +194,9 @@ func (c *complaints) Write(p []byte) (int, error) {
 		line := string(c.line)
 		c.line = c.line[:0]
 		p = p[end+1:]
-		if strings.Contains(line, "[error]") && !says(line, harmless) {
+		same := c.unsplit && strings.Contains(line, noPicture) // packet as the line before
+		c.unsplit = strings.Contains(line, wrongLength)
+		if strings.Contains(line, "[error]") && !says(line, harmless) && !same {
 			c.errors++
 			c.note(line)
 			if says(line, givenUp) {

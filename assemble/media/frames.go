@@ -40,8 +40,9 @@ type Sampling struct {
 // fault of kind Media; one whose picture does not decode gives no frames.
 //
 // damaged is how many places of the picture were seen to be broken. All frames
-// of H.264 and HEVC in MP4 are looked through for that, also those that are not
-// decoded, but what is wrong inside one shows only in those that are.
+// of H.264 in MP4 are looked through for that, also those that are not decoded,
+// and of HEVC unless OneIn is above 1; but what is wrong inside one shows only in
+// those that are.
 func SampleGray(ctx context.Context, tool *ffmpeg.Tool, info Info, s Sampling, use func(Gray) error) (damaged int, err error) {
 	if err := info.NeedVideo(); err != nil {
 		return 0, err
@@ -61,7 +62,9 @@ func SampleGray(ctx context.Context, tool *ffmpeg.Tool, info Info, s Sampling, u
 		if err == nil || out.frames > 0 || limited.Err() != nil {
 			return said.places(), out.ended(ctx, info, err)
 		}
-		said = complaints{} // a codec that cannot be carried over, perhaps
+		// A codec that cannot be carried over, perhaps.
+		said = complaints{}
+		out.frame.Pix = out.frame.Pix[:0] // or all frames began in another's middle
 	}
 	var args []string
 	if !s.Whole {
@@ -86,14 +89,18 @@ var grayOut = []string{"-fps_mode", "passthrough", "-c:v", "rawvideo", "-f", "ra
 // thinned hands one key frame in oneIn to out. ffmpeg's decoders cannot be told
 // to skip key frames, so a first process copies the packets that are wanted,
 // and a second one decodes. The container between the two knows nothing of
-// upright pictures and of ranges, so those are done by hand.
+// upright and mirrored pictures and of ranges, so those are done by hand.
 func thinned(ctx context.Context, tool *ffmpeg.Tool, info Info, oneIn int, out *framer, said *complaints) error {
 	v := info.Video
 	drop := fmt.Sprintf(`noise=amount=0:drop='if(key,mod(st(0,ld(0)+1)-1,%d),1)'`, oneIn)
 	copying := append([]string{"-t", fmt.Sprint(MaxSeconds)}, InputArgs(info.Path)...)
 	copying = append(copying, "-map", fmt.Sprintf("0:%d", v.Index), "-c", "copy", "-bsf:v", drop,
 		"-map_metadata", "-1", "-map_chapters", "-1", "-f", "nut", "pipe:1")
-	filter := map[int]string{90: "transpose=clock,", 180: "hflip,vflip,", 270: "transpose=cclock,"}[v.Rotation] +
+	filter := ""
+	if v.Mirrored {
+		filter = "hflip,"
+	}
+	filter += map[int]string{90: "transpose=clock,", 180: "hflip,vflip,", 270: "transpose=cclock,"}[v.Rotation] +
 		fmt.Sprintf("scale=%d:%d:flags=area", out.frame.W, out.frame.H)
 	if v.Range == "tv" || v.Range == "pc" {
 		filter += ":in_range=" + v.Range

@@ -1,11 +1,16 @@
 package media
 
 import (
+	"bytes"
 	"context"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"math"
+	"os"
 	"slices"
+	"strconv"
+	"strings"
 	"testing"
 
 	"ripieno/assemble/ffmpeg"
@@ -73,9 +78,9 @@ func TestRealSampleGray(t *testing.T) {
 	faultOf(t, err)
 }
 
-// One key frame in three gives the frames that every third one would be, turned
-// and in full range as well, and from codecs and containers of other kinds, of
-// which some have to be decoded the plain way.
+// One key frame in three gives the frames that every third one would be, turned,
+// mirrored and in full range as well, and from codecs and containers of other
+// kinds, of which some have to be decoded the plain way.
 func TestRealSampleOneKeyFrameInSome(t *testing.T) {
 	tool := ffmpegtest.Tool(t)
 	paths := ffmpegtest.MakeAll(t, args("-f lavfi -i testsrc2=s=320x180:r=25:d=6"),
@@ -88,42 +93,81 @@ func TestRealSampleOneKeyFrameInSome(t *testing.T) {
 	for _, turn := range []int{90, 180, 270} {
 		paths = append(paths, ffmpegtest.Make(t, fmt.Sprint(turn, ".mp4"), args("-i", paths[0], "-c copy -metadata:s:v", fmt.Sprint("rotate=", turn))...))
 	}
+	for n, m := range [][4]int32{{-1, 0, 0, 1}, {1, 0, 0, -1}, {0, 1, 1, 0}, {0, -1, -1, 0}} {
+		path := withMatrix(t, paths[0], fmt.Sprint("mirrored", n, ".mp4"), m)
+		if !probe(t, path).Video.Mirrored {
+			t.Fatalf("%s is not mirrored", path)
+		}
+		paths = append(paths, path)
+	}
 	for _, path := range paths {
-		info := probe(t, path)
-		var all, some keep
-		for _, c := range []struct {
-			k     *keep
-			oneIn int
-		}{{&all, 1}, {&some, 3}} {
-			damaged, err := SampleGray(ctx, tool, info, Sampling{Width: 160, OneIn: c.oneIn}, c.k.take)
-			if err != nil || damaged > 0 {
-				t.Fatalf("%s, one in %d: %d damaged, %v", path, c.oneIn, damaged, err)
-			}
+		sameThinned(t, path)
+	}
+	stop := errors.New("enough")
+	if _, err := SampleGray(ctx, tool, probe(t, paths[0]), Sampling{Width: 32, OneIn: 2}, func(Gray) error { return stop }); err != stop {
+		t.Errorf("the user's error came back as %v", err)
+	}
+}
+
+// withMatrix copies an MP4 file of one picture with another display matrix, of
+// whole numbers in reading order (ISO/IEC 14496-12, 8.3.2, version 0).
+func withMatrix(t *testing.T, path, name string, m [4]int32) string {
+	t.Helper()
+	data, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var matrix []byte
+	for _, v := range []int32{m[0] << 16, m[1] << 16, 0, m[2] << 16, m[3] << 16, 0, 0, 0, 1 << 30} {
+		matrix = binary.BigEndian.AppendUint32(matrix, uint32(v))
+	}
+	copy(data[bytes.Index(data, []byte("tkhd"))+44:], matrix)
+	return write(t, name, data)
+}
+
+// sameThinned compares one key frame in three of a file of six seconds with
+// every third of all.
+func sameThinned(t *testing.T, path string) {
+	t.Helper()
+	info := probe(t, path)
+	var all, some keep
+	for _, c := range []struct {
+		k     *keep
+		oneIn int
+	}{{&all, 1}, {&some, 3}} {
+		damaged, err := SampleGray(ctx, ffmpegtest.Tool(t), info, Sampling{Width: 160, OneIn: c.oneIn}, c.k.take)
+		if err != nil || damaged > 0 {
+			t.Fatalf("%s, one in %d: %d damaged, %v", path, c.oneIn, damaged, err)
 		}
-		keys := len(all.frames)
-		if info.Video.Codec == "vp9" {
-			keys = 6 // its decoder knows no key frames, and gave all frames there are
+	}
+	keys := len(all.frames)
+	if info.Video.Codec == "vp9" {
+		keys = 6 // its decoder knows no key frames, and gave all frames there are
+	}
+	if want := (keys + 2) / 3; keys < 6 || len(some.frames) != want {
+		t.Errorf("%s: %d frames of %d, want %d", path, len(some.frames), keys, want)
+		return
+	}
+	if len(all.frames) != keys {
+		return
+	}
+	for i, g := range some.frames {
+		if g.W != all.frames[0].W || g.H != all.frames[0].H {
+			t.Fatalf("%s: %d × %d", path, g.W, g.H)
 		}
-		if want := (keys + 2) / 3; keys < 6 || len(some.frames) != want {
-			t.Errorf("%s: %d frames of %d, want %d", path, len(some.frames), keys, want)
-			continue
-		}
-		if len(all.frames) != keys {
-			continue
-		}
-		for i, g := range some.frames {
-			if g.W != all.frames[0].W || g.H != all.frames[0].H {
-				t.Fatalf("%s: %d × %d", path, g.W, g.H)
-			}
-			for j, v := range g.Pix {
-				if d := int(v) - int(all.frames[3*i].Pix[j]); d < -1 || d > 1 {
-					t.Fatalf("%s: frame %d is %d grey values off", path, i, d)
-				}
+		for j, v := range g.Pix {
+			if d := int(v) - int(all.frames[3*i].Pix[j]); d < -1 || d > 1 {
+				t.Errorf("%s: frame %d is %d grey values off", path, i, d)
+				return
 			}
 		}
 	}
-	// Pictures that refer across key frames, whole and cut between two: nothing
-	// in them is broken.
+}
+
+// Pictures that refer across key frames, whole and cut between two: nothing in
+// them is broken.
+func TestRealSampleOpenGroups(t *testing.T) {
+	tool := ffmpegtest.Tool(t)
 	open := ffmpegtest.Make(t, "open.mp4", args("-f lavfi -i testsrc2=s=320x180:r=30:d=8 -c:v libx264 -preset veryfast -pix_fmt yuv420p -x264-params open-gop=1:keyint=30:bframes=3")...)
 	for _, path := range []string{open, ffmpegtest.Make(t, "cut.mp4", args("-ss 1.5 -i", open, "-c copy")...)} {
 		for _, s := range []Sampling{{Width: 32}, {Width: 32, OneIn: 2}, {Width: 32, Whole: true}} {
@@ -132,9 +176,36 @@ func TestRealSampleOneKeyFrameInSome(t *testing.T) {
 			}
 		}
 	}
-	stop := errors.New("enough")
-	if _, err := SampleGray(ctx, tool, probe(t, paths[0]), Sampling{Width: 32, OneIn: 2}, func(Gray) error { return stop }); err != stop {
-		t.Errorf("the user's error came back as %v", err)
+}
+
+// Packets whose first length is wrong are counted one by one, whatever share of
+// the key frames is decoded.
+func TestRealSampleCountsPackets(t *testing.T) {
+	tool := ffmpegtest.Tool(t)
+	path := ffmpegtest.Make(t, "a.mp4", args("-f lavfi -i testsrc2=s=160x90:r=25:d=8 -c:v libx264 -preset ultrafast -pix_fmt yuv420p -g 25")...)
+	out, err := tool.Probe(ctx, args("-show_entries packet=pos -of csv=p=0", path))
+	if err != nil {
+		t.Fatal(err)
+	}
+	packets := strings.Fields(string(out))
+	for _, broken := range [][]int{{33}, {75}, {10, 20, 30, 40, 60, 75, 80, 90}} { // 75 is a key frame
+		data, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, n := range broken {
+			at, err := strconv.Atoi(packets[n])
+			if err != nil {
+				t.Fatal(err)
+			}
+			binary.BigEndian.PutUint32(data[at:], math.MaxInt32)
+		}
+		info := probe(t, write(t, "broken.mp4", data))
+		for _, oneIn := range []int{1, 2, 3} {
+			if damaged, err := SampleGray(ctx, tool, info, Sampling{Width: 32, OneIn: oneIn}, new(keep).take); err != nil || damaged != len(broken) {
+				t.Errorf("packets %v broken, one key frame in %d: %d damaged, %v", broken, oneIn, damaged, err)
+			}
+		}
 	}
 }
 

@@ -289,6 +289,10 @@ func TestComplaints(t *testing.T) {
 		{"[mov @ 0x1] [error] stream 0, offset 0x99e8: partial file\n", 0, true},
 		{"[matroska,webm @ 0x1] [error] File ended prematurely at pos. 30000\n", 1, true},
 		{"[aac @ 0x1] [error] channel element 1.0 is not allocated\n[aac @ 0x1] [error] x\n", 2, false},
+		// One packet in two lines, twice, and one in the second line alone.
+		{"[NULL @ 0x1] [error] Invalid NAL unit size (2147483647 > 9).\n[NULL @ 0x1] [error] missing picture in access unit with size 13\n" +
+			"[NULL @ 0x1] [error] Invalid NAL unit size (99 > 8).\n[NULL @ 0x1] [error] missing picture in access unit with size 12\n" +
+			"[NULL @ 0x1] [error] missing picture in access unit with size 13\n", 3, false},
 	} {
 		for _, cut := range []int{0, len(c.log) / 2} {
 			var said complaints
