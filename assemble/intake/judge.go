@@ -164,7 +164,7 @@ func (j *judge) whole() {
 		j.add(Truncated, Redo, 0.95, "the file is shorter than its own index says")
 	}
 	if d != nil {
-		j.damaged(d.Damaged)
+		j.damaged(d.Damaged, d.Missing)
 	}
 	if j.file.Role == "video" && info.Video == nil {
 		j.add(NoPicture, Redo, 1, "the file has no picture")
@@ -184,15 +184,12 @@ func (j *judge) whole() {
 
 // damaged judges places of the sound that do not decode. A single one is common
 // at the cut edges of files that were edited without coding them anew; but
-// where something is missing, or every packet stands for itself, it is no edge.
-func (j *judge) damaged(places int) {
-	hole := 0.0
-	if j.file.Sound != nil {
-		hole = j.file.Sound.HoleSeconds
-	}
-	switch gone, sure := j.limits.over(holeAsk, hole); {
+// where the file has no sound for a while, or every packet stands for itself, it
+// is no edge. Nobody knows whether the sound that is missing was at that place.
+func (j *judge) damaged(places int, missing float64) {
+	switch gone, sure := j.limits.over(missingAsk, missing); {
 	case places > 0 && gone:
-		j.add(Damaged, Ask, max(0.9, sure), "%s, and %.1f s of it are missing", counted(places, "of the sound"), hole)
+		j.add(Damaged, Ask, max(0.9, sure), "%s, and the sound has gaps of %.1f s", counted(places, "of the sound"), missing)
 	case places > 1 || places == 1 && j.file.Info.Audio != nil && j.file.Info.Audio.Codec == "flac":
 		j.add(Damaged, Ask, 0.9, "%s", counted(places, "of the sound"))
 	case places == 1:

@@ -80,8 +80,8 @@ func spoilers() []spoiled {
 		{Truncated, Redo, func(f *Facts) { video(f).Decoded = &media.Decoded{Truncated: true, Rate: 48000, Frames: 480000} },
 			func(f *Facts) { video(f).Decoded = &media.Decoded{Rate: 48000, Frames: 480000} }},
 		{Damaged, Ask, func(f *Facts) { video(f).Decoded = &media.Decoded{Damaged: 2} }, func(f *Facts) { video(f).Decoded = &media.Decoded{Notes: []string{"a gap was filled"}} }},
-		{Damaged, OK, func(f *Facts) { video(f).Decoded = &media.Decoded{Damaged: 1} }, func(f *Facts) { video(f).Sound.HoleSeconds = 3 }}, // a gate of the recorder's
-		{Damaged, Ask, func(f *Facts) { video(f).Decoded, video(f).Sound.HoleSeconds = &media.Decoded{Damaged: 1}, 0.4 }, nil},
+		{Damaged, OK, func(f *Facts) { video(f).Decoded = &media.Decoded{Damaged: 1} }, func(f *Facts) { video(f).Decoded = &media.Decoded{Missing: 3} }}, // a recorder that paused
+		{Damaged, Ask, func(f *Facts) { video(f).Decoded = &media.Decoded{Damaged: 1, Missing: 0.4} }, nil},
 		{Damaged, Ask, func(f *Facts) { video(f).Picture.Damaged = 2 }, nil},
 		{Damaged, OK, func(f *Facts) { video(f).Picture.Damaged = 1 }, nil},
 		{NoSound, Redo, func(f *Facts) { f.Files = f.Files[:1]; video(f).Info.Audio = nil }, func(f *Facts) { video(f).Info.Audio = nil }},

@@ -25,7 +25,7 @@ const (
 	noiseAsk
 	noiseRedo
 	restLeast
-	holeAsk
+	missingAsk
 	railRatioAsk
 	railRatioRedo
 	railShareAsk
@@ -77,8 +77,8 @@ var standard = [thresholds]Threshold{
 	noiseRedo: {"noise_redo", 14, "dB", 4, "noise is heard under the playing itself (judgement)"},
 	restLeast: {"rest_least", 1.5, "s", 0.5,
 		"a rest this long near the lowest level makes that level the room's; a soft note is seldom so long and so steady (judgement)"},
-	holeAsk: {"hole_ask", 0.2, "s", 0.5,
-		"digital silence amid the playing that makes a place that does not decode more than the edge of a cut; a lost AAC packet is 0.02 s (judgement)"},
+	missingAsk: {"missing_ask", 0.2, "s", 0.5,
+		"sound that the file's clock has and the file has not, which makes a place that does not decode more than the edge of a cut; a lost AAC packet is 0.02 s (judgement)"},
 	railRatioAsk: {"rail_ratio_ask", 0.6, "", 0.3,
 		"samples at the highest level over samples a little below it; six unclipped synthetic instruments stay below 0.5, also through AAC"},
 	railRatioRedo: {"rail_ratio_redo", 1, "", 0.5,

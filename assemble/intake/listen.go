@@ -25,8 +25,6 @@ type Sound struct {
 	LoudDB      float64 `json:"loud_db"`
 	NoiseDB     float64 `json:"noise_db"`
 	RestSeconds float64 `json:"rest_seconds"`
-	// HoleSeconds is the longest stretch of digital silence between sounds.
-	HoleSeconds float64 `json:"hole_seconds,omitempty"`
 	// Correlation of the first two channels, -1 to 1; 0 for mono.
 	Correlation float64 `json:"correlation"`
 	// Hum of the mains in the quietest seconds: 50 or 60, its level, and how
@@ -222,8 +220,7 @@ func (s *Sound) levels(windows []float32) {
 	slices.Sort(heard)
 	at := func(share float64) float64 { return float64(heard[int(share*float64(len(heard)-1))]) }
 	s.LoudDB, s.NoiseDB = at(0.95), at(0.05)
-	run, longest, gap, hole := 0, 0, 0, 0
-	sounded := false
+	run, longest := 0, 0
 	for _, w := range windows {
 		if w > silence && float64(w) < s.NoiseDB+restMargin {
 			run++
@@ -231,16 +228,8 @@ func (s *Sound) levels(windows []float32) {
 		} else {
 			run = 0
 		}
-		if w <= silence {
-			gap++
-			continue
-		}
-		if sounded {
-			hole = max(hole, gap)
-		}
-		gap, sounded = 0, true
 	}
-	s.RestSeconds, s.HoleSeconds = float64(longest)/10, float64(hole)/10
+	s.RestSeconds = float64(longest) / 10
 }
 
 // restMargin in dB over the quietest moments: steady noise varies by less than

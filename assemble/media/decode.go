@@ -22,7 +22,12 @@ type Decoded struct {
 	Channels  int
 	Truncated bool // the file holds clearly less sound than it claims
 	Damaged   int  // places that do not decode: packets lost, each of a few hundredths of a second
-	Notes     []string
+	// Missing is how many seconds before the sound's end the file's clock has and
+	// its sound has not: gaps between packets, and packets that were lost. They
+	// are silent; a gate's silence is sound that was recorded. Only gaps of a
+	// tenth of a second or more count.
+	Missing float64
+	Notes   []string
 }
 
 // DecodeAudio writes the sound of info to the WAV file dst: 32-bit float, the
@@ -61,8 +66,11 @@ func Decode(ctx context.Context, tool *ffmpeg.Tool, info Info, dst string) (Deco
 		// one after the other whatever their time stamps.
 		"-af", "aresample=async=1:first_pts=0",
 		"-c:a", "pcm_f32le", "-map_metadata", "-1", "-map_chapters", "-1",
-		"-fflags", "+bitexact", "-flags:a", "+bitexact", "-rf64", "auto", "-f", "wav", "-y", "file:"+dst)
-	if err := tool.Run(limited, ffmpeg.Command{Args: args, Log: &said}); err != nil {
+		"-fflags", "+bitexact", "-flags:a", "+bitexact", "-rf64", "auto", "-f", "wav", "-y", "file:"+dst,
+		// The same sound without what was filled, to be counted: a byte a sample.
+		"-map", fmt.Sprintf("0:%d", info.Audio.Index), "-c:a", "pcm_u8", "-f", "u8", "pipe:1")
+	var heard byteCounter
+	if err := tool.Run(limited, ffmpeg.Command{Args: args, Stdout: &heard, Log: &said}); err != nil {
 		return Decoded{}, decodeFault(ctx, info.Path, err)
 	}
 	w, err := OpenWAV(dst)
@@ -74,9 +82,17 @@ func Decode(ctx context.Context, tool *ffmpeg.Tool, info Info, dst string) (Deco
 	if d.Frames == 0 {
 		return Decoded{}, fault.New(fault.Media, showPath(info.Path), "none of the sound can be decoded", "ask the player for a new export")
 	}
+	filled := float64(d.Frames) - float64(heard.n)/float64(d.Channels)
+	if gaps := filled/float64(d.Rate) - info.Audio.Start; gaps >= leastGap {
+		d.Missing = gaps
+	}
 	d.judge(info, said.truncated)
 	return d, nil
 }
+
+// leastGap in seconds is what ffmpeg's resampler fills, a tenth, less what the
+// start of a stream is rounded by.
+const leastGap = 0.09
 
 // judge compares what was decoded with what the file claims.
 func (d *Decoded) judge(info Info, saidTruncated bool) {
