@@ -21,10 +21,8 @@ const levelMissing = "missing"
 const (
 	costHear = 0.01
 	costSee  = 0.02
+	costPace = 0.001 // where the tempo changes; next to nothing elsewhere
 )
-
-// costPace is the same for a whole recording.
-const costPace = 0.1
 
 func hearID(r *recording) string { return "hear/" + r.name() }
 func seeID(r *recording) string  { return "see/" + r.name() }
@@ -50,7 +48,10 @@ func (p *Production) Check(ctx context.Context) (CheckResult, error) {
 	if err != nil {
 		return CheckResult{}, err
 	}
-	r := p.judge(facts, all)
+	r, err := p.judge(ctx, facts, all)
+	if err != nil {
+		return CheckResult{}, err
+	}
 	r.Tasks = TaskCount{Run: heard.count.Run + res.Stats.Run, Reused: heard.count.Reused + res.Stats.Reused}
 	return r, nil
 }
@@ -61,7 +62,7 @@ func (p *Production) checkTasks(l located) []task.Task {
 	r := l.recording
 	if r.info.Audio != nil {
 		tasks = append(tasks, p.soundTask(r), p.hearTask(r))
-		if !inTime(l.place) {
+		if !settled(l.place) {
 			tasks = append(tasks, p.featuresTask(r), p.paceTask(r))
 		}
 	}
@@ -101,24 +102,30 @@ func (p *Production) hearTask(r *recording) task.Task {
 	}
 }
 
-// inTime tells whether a recording was placed by how it is played, and so is
-// this piece at the guide's tempo.
-func inTime(place align.Placement) bool {
-	return place.Sure && (place.Method == "playing" || place.Method == "cue+playing")
+// settled tells whether a recording's place leaves no doubt that it is this piece
+// at the guide's tempo: its playing fits there, or another file of the same take
+// does, or the manifest says where it lies, which beats what a machine hears. A
+// clap alone may begin anything.
+func settled(place align.Placement) bool {
+	return place.Sure && place.Method != "cue"
 }
 
 // paceTask measures at what tempo a recording was played.
 func (p *Production) paceTask(r *recording) task.Task {
 	m, _ := p.guideOf(r.owner)
 	return task.Task{
-		ID: paceID(r), Name: r.file.Path, Stage: "pace", Keep: true, After: []string{analyseID(r)}, Cost: costPace,
+		ID: paceID(r), Name: r.file.Path, Stage: "pace", Keep: true, After: []string{analyseID(r)}, Cost: costPace * r.info.Duration,
 		Action: store.NewAction("pace").Version(playing.PaceVersion).Arg("tempo", m.Spec()).Input("features", p.featuresKey(r).ID()).Ext(".gob").For(r.file.Path),
-		Make: func(_ context.Context, in task.Inputs, tmp string, _ func(float64)) error {
+		Make: func(ctx context.Context, in task.Inputs, tmp string, _ func(float64)) error {
 			f, err := load[*align.Features](in[analyseID(r)])
 			if err != nil {
 				return err
 			}
-			return save(tmp, playing.HearPace(m, f))
+			pace, err := playing.HearPace(ctx, m, f)
+			if err != nil {
+				return err
+			}
+			return save(tmp, pace)
 		},
 	}
 }
@@ -210,9 +217,12 @@ func intakeFile(l located, res task.Result) (intake.File, error) {
 }
 
 // judge turns facts into what a person reads.
-func (p *Production) judge(facts []intake.Facts, all []located) CheckResult {
+func (p *Production) judge(ctx context.Context, facts []intake.Facts, all []located) (CheckResult, error) {
 	r := CheckResult{Takes: []CheckedTake{}}
-	across := intake.Compare(facts)
+	across, err := intake.Compare(ctx, facts)
+	if err != nil {
+		return r, err
+	}
 	for i, f := range facts {
 		t := p.man.Takes[i]
 		findings := append(p.man.Check.Judge(f), across[f.Take]...)
@@ -234,7 +244,7 @@ func (p *Production) judge(facts []intake.Facts, all []located) CheckResult {
 			r.Faults = append(r.Faults, bad(l.owner, kindUnreadable, l.err))
 		}
 	}
-	return r
+	return r, nil
 }
 
 // notIn says that a take is still expected.

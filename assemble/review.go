@@ -93,7 +93,10 @@ func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult,
 	if err != nil {
 		return r, err
 	}
-	check := p.judge(f.facts, f.all)
+	check, err := p.judge(ctx, f.facts, f.all)
+	if err != nil {
+		return r, err
+	}
 	r.Faults, r.Tasks = check.Faults, TaskCount{Run: f.res.Stats.Run, Reused: f.res.Stats.Reused}
 	page := p.reviewPage(f.line, o)
 	for i, t := range p.man.Takes {

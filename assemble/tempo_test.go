@@ -12,6 +12,7 @@ import (
 	"ripieno/assemble/intake"
 	"ripieno/assemble/media"
 	"ripieno/assemble/progress"
+	"ripieno/mix/align"
 	"ripieno/mix/audio"
 )
 
@@ -114,6 +115,52 @@ func TestCheckTellsAnotherTempo(t *testing.T) {
 			case c.code != "" && (found[0].Code != c.code || !strings.Contains(found[0].What, c.says) || found[0].Level == intake.OK || found[0].Ask == ""):
 				t.Errorf("%s: %+v", c.name, found[0])
 			}
+		}
+	}
+}
+
+// Who says where a take lies is not told that it is another piece, whatever its
+// tempo.
+func TestCheckFindsNoOtherTempoWhereThePlaceIsGiven(t *testing.T) {
+	findTool(t)
+	dir := t.TempDir()
+	mixed := [][]float64{{0, 1, 2, 2.5, 3}, {0, 1.5, 2, 3}, {0, 0.5, 1, 2, 3, 3.5}, {0, 0.75, 1, 2, 3}}
+	x := plucked(4, 0.92*120, 4, 16, mixed)
+	for _, name := range []string{"heard", "given", "clap"} {
+		writeWAV(t, filepath.Join(dir, "in", name+".wav"), audio.Block{x}, 16000, media.PCM16)
+	}
+	text := "version: 1\ntitle: Tempo\ntempo: {count_in: {measures: 2, cue: {measure: 2, beat: 1}}, changes: [{measure: 1, meter: 4/4, bpm: 120}], measures: 16}\nrelease: yes\ntakes:\n" +
+		"  - {name: heard, audio: {file: in/heard.wav}}\n  - {name: given, audio: {file: in/given.wav, offset: -2}}\n  - {name: clap, audio: {file: in/clap.wav, cue_at: 4.174}}\n"
+	if err := os.WriteFile(filepath.Join(dir, "production.yaml"), []byte(text), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	p, err := Open(t.Context(), Settings{Dir: dir, Workers: 2, Report: progress.New(nil, progress.Quiet)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { p.Close() })
+	r, err := p.Check(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, take := range r.Takes {
+		told := false
+		for _, f := range take.Findings {
+			told = told || f.Code == intake.OtherPiece
+		}
+		if told != (take.Name == "heard") {
+			t.Errorf("%s: %+v", take.Name, take.Findings)
+		}
+	}
+}
+
+// Only a place that leaves no doubt is one.
+func TestSettled(t *testing.T) {
+	for method, want := range map[string]bool{
+		"playing": true, "cue+playing": true, "device": true, "offset given": true, "cue given": true, "cue": false,
+	} {
+		if settled(align.Placement{Method: method, Sure: true}) != want || settled(align.Placement{Method: method}) {
+			t.Errorf("%s: settled is not %v when sure, and false else", method, want)
 		}
 	}
 }

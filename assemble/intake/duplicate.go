@@ -1,24 +1,72 @@
 package intake
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // What makes two recordings one. Two takes of one part follow each other's
 // loudness loosely, since nobody plays twice alike and no two microphones stand
 // in one place; the same recording saved anew follows it within the rounding of
 // levels and what a codec changes (judgement).
 const (
-	levelStep  = 0.01 // seconds between levels
-	leastAlike = 10   // seconds that both have to sound
-	mostApart  = 1.0  // decibels, standard deviation of the levels' difference
-	lagReach   = 15   // levels: containers and codecs move sound by up to 0.1 s
-	wellAbove  = 20   // decibels under the loudest level, where codecs change little
+	levelStep   = 0.01 // seconds between levels
+	leastAlike  = 10   // seconds that both have to sound
+	mostApart   = 1.0  // decibels, standard deviation of the levels' difference
+	leastVaried = 12   // half decibels from the softest to the loudest that is compared
+	lagReach    = 15   // levels: containers and codecs move sound by up to 0.1 s
+	wellAbove   = 20   // decibels under the loudest level, where codecs change little
+	moments     = 256  // of a file, by which most pairs are told apart
+	glance      = 32   // of those, how many are looked at once
 )
 
-// sameRecording tells whether two files hold the same recording, trimmed or
-// saved anew: their levels run alike when they are put where alignment puts both,
-// or begin together.
-func sameRecording(a, b *File) bool {
-	if len(a.Levels) == 0 || len(b.Levels) == 0 {
+// contours are what is known of the files' levels, found once for each.
+type contours map[*File]*contour
+
+// contour is how loud a file is all along.
+type contour struct {
+	levels []uint8 // in half decibels
+	bar    int     // what is well above the noise
+	varied bool    // a steady tone is like any other
+	some   []int   // where some of the levels over the bar are, from all over the file
+}
+
+func (c contours) of(f *File) *contour {
+	if c[f] == nil {
+		c[f] = newContour(f.Levels)
+	}
+	return c[f]
+}
+
+func newContour(levels []uint8) *contour {
+	c := &contour{levels: levels}
+	if len(levels) == 0 {
+		return c
+	}
+	top := int(slices.Max(levels))
+	c.bar = top - 2*wellAbove
+	var over []int
+	low := top
+	for i, v := range levels {
+		if int(v) >= c.bar {
+			over, low = append(over, i), min(low, int(v))
+		}
+	}
+	c.varied = top-low >= leastVaried
+	// Multiples of the golden ratio are spread evenly, however many are taken.
+	for k := range min(moments, len(over)) {
+		_, part := math.Modf(float64(k) * math.Phi)
+		c.some = append(c.some, over[int(part*float64(len(over)))])
+	}
+	return c
+}
+
+// same tells whether two files hold the same recording, trimmed or saved anew:
+// their levels run alike when they are put where alignment puts both, or begin
+// together.
+func (c contours) same(a, b *File) bool {
+	one, other := c.of(a), c.of(b)
+	if !one.varied {
 		return false
 	}
 	lags := []int{0}
@@ -27,7 +75,7 @@ func sameRecording(a, b *File) bool {
 	}
 	for _, lag := range lags {
 		for l := lag - lagReach; l <= lag+lagReach; l++ {
-			if alike(a.Levels, b.Levels, l) {
+			if !one.apart(other, l) && one.alike(other, l) {
 				return true
 			}
 		}
@@ -35,34 +83,60 @@ func sameRecording(a, b *File) bool {
 	return false
 }
 
-// alike compares levels in half decibels; a is lag ahead of b.
-func alike(a, b []uint8, lag int) bool {
-	top := 0
-	for _, v := range a {
-		top = max(top, int(v))
+// spread is the variance of differences of levels, in square decibels.
+type spread struct {
+	n           int
+	sum, square float64
+}
+
+func (s *spread) add(a, b uint8) {
+	d := (float64(a) - float64(b)) / 2
+	s.n++
+	s.sum += d
+	s.square += d * d
+}
+
+func (s *spread) variance() float64 {
+	mean := s.sum / float64(s.n)
+	return s.square/float64(s.n) - mean*mean
+}
+
+// apart tells by a few moments of a whether two files are out of the question
+// when a is lag ahead of b. It leaves room: files that are alike all along may
+// differ more in some moments.
+func (a *contour) apart(b *contour, lag int) bool {
+	if float64(min(len(a.levels), len(b.levels)+lag)-max(0, lag))*levelStep < leastAlike {
+		return true
 	}
-	n, sum, square := 0, 0.0, 0.0
-	low, high := 1<<30, 0
-	for i := max(0, lag); i < len(a) && i-lag < len(b); i++ {
-		v := int(a[i])
-		if v < top-2*wellAbove {
-			continue
-		}
-		d := (float64(v) - float64(b[i-lag])) / 2
-		n++
-		sum += d
-		square += d * d
-		low, high = min(low, v), max(high, v)
-		// Most pairs are out of the question after a second.
-		if n%100 == 0 {
-			if mean := sum / float64(n); square/float64(n)-mean*mean > 9*mostApart*mostApart {
-				return false
+	var s spread
+	for _, i := range a.some {
+		if k := i - lag; k >= 0 && k < len(b.levels) {
+			s.add(a.levels[i], b.levels[k])
+			if s.n%glance == 0 && s.variance() > 9*mostApart*mostApart {
+				return true
 			}
 		}
 	}
-	if float64(n)*levelStep < leastAlike || high-low < 2*6 {
-		return false // a steady tone is like any other
+	return s.n >= moments/2 && s.variance() > 3*mostApart*mostApart
+}
+
+// alike compares all levels; a is lag ahead of b.
+func (a *contour) alike(b *contour, lag int) bool {
+	var s spread
+	low, high := 1<<30, 0
+	for i := max(0, lag); i < len(a.levels) && i-lag < len(b.levels); i++ {
+		v := int(a.levels[i])
+		if v < a.bar {
+			continue
+		}
+		s.add(a.levels[i], b.levels[i-lag])
+		low, high = min(low, v), max(high, v)
+		if s.n%100 == 0 && s.variance() > 9*mostApart*mostApart {
+			return false
+		}
 	}
-	mean := sum / float64(n)
-	return square/float64(n)-mean*mean < mostApart*mostApart
+	if float64(s.n)*levelStep < leastAlike || high-low < leastVaried {
+		return false
+	}
+	return s.variance() < mostApart*mostApart
 }

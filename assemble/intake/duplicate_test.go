@@ -2,6 +2,8 @@ package intake
 
 import (
 	"context"
+	"errors"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"path/filepath"
@@ -13,6 +15,16 @@ import (
 	"ripieno/mix/align"
 	"ripieno/mix/audio"
 )
+
+// compare is Compare, which nobody breaks off.
+func compare(t testing.TB, all []Facts) map[string][]Finding {
+	t.Helper()
+	found, err := Compare(t.Context(), all)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return found
+}
 
 // performed plays the same forty notes as anybody else with the part does, each
 // performance with times and loudness of its own.
@@ -93,11 +105,90 @@ func TestSameRecordingSavedAnew(t *testing.T) {
 		if b.Files[0].Sync = c.sync; c.sync == nil {
 			b.Files[0].Sync = &Sync{}
 		}
-		found := Compare([]Facts{a, b})
+		found := compare(t, []Facts{a, b})
 		if same := len(found) == 2; same != c.same || !same && len(found) > 0 {
 			t.Errorf("%s: %+v", c.name, found)
 		} else if same && (found["horn-2"][0].Code != Duplicate || !strings.Contains(found["horn-2"][0].What, "saved anew, as \"mara.mov\" of \"oboe-1\"")) {
 			t.Errorf("%s: %+v", c.name, found)
 		}
+	}
+}
+
+// wander is the loudness of some minutes of playing, nobody else's; every other
+// one hardly varies, as loud and even playing does.
+func wander(seed uint64, minutes int) []uint8 {
+	rng := rand.New(rand.NewPCG(seed, 21))
+	out := make([]uint8, minutes*60*100)
+	v, goal, reach := 200.0, 200.0, 60.0
+	if seed%2 == 0 {
+		reach = 20
+	}
+	for i := range out {
+		if i%37 == 0 {
+			goal = 210 - reach*rng.Float64()
+		}
+		v += 0.1 * (goal - v)
+		out[i] = uint8(v + rng.NormFloat64())
+	}
+	return out
+}
+
+// sent are the files of so many takes, placed within a second of each other.
+func sent(takes, minutes int) []Facts {
+	all := make([]Facts, takes)
+	for i := range all {
+		all[i] = Facts{Take: fmt.Sprint("take-", i), Files: []File{{
+			Name: fmt.Sprint(i, ".wav"), Hash: fmt.Sprint(i), Levels: wander(uint64(i), minutes),
+			Sync: &Sync{Sure: true, Offset: float64(i%97) * 0.01},
+		}}}
+	}
+	return all
+}
+
+// Of many takes of full length one that came twice, cut and softer, is found, and
+// nearly all other pairs are told apart by a few moments: nobody reads whole
+// files against each other.
+func TestManyTakesAreComparedQuickly(t *testing.T) {
+	all := sent(40, 10)
+	again := &all[31].Files[0]
+	again.Levels = nil
+	for i, v := range all[4].Files[0].Levels[777:] {
+		again.Levels = append(again.Levels, v-12+uint8(i%3))
+	}
+	again.Sync = &Sync{Sure: true, Offset: all[4].Files[0].Sync.Offset + 7.77}
+	found := compare(t, all)
+	if len(found) != 2 || len(found["take-4"]) != 1 || len(found["take-31"]) != 1 {
+		t.Errorf("%+v", found)
+	}
+	lines := contours{}
+	read, lags := 0, 0
+	for i := range all {
+		for k := i + 1; k < len(all); k++ {
+			a, b := lines.of(&all[i].Files[0]), lines.of(&all[k].Files[0])
+			for lag := -lagReach; lag <= lagReach; lag++ {
+				lags++
+				if !a.apart(b, lag) {
+					read++
+				}
+			}
+		}
+	}
+	if read*1000 > lags {
+		t.Errorf("%d of %d comparisons read the whole files", read, lags)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	if _, err := Compare(ctx, all); !errors.Is(err, context.Canceled) {
+		t.Error(err)
+	}
+}
+
+// Two hundred takes of ten minutes:
+//
+//	go test -run - -bench Compare ./assemble/intake
+func BenchmarkCompare(b *testing.B) {
+	all := sent(200, 10)
+	for b.Loop() {
+		compare(b, all)
 	}
 }

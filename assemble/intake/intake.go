@@ -92,7 +92,7 @@ type File struct {
 	Sound   *Sound         `json:"sound,omitempty"`
 	Picture *Picture       `json:"picture,omitempty"`
 	Sync    *Sync          `json:"sync,omitempty"`
-	// Pace is nil also for a file whose playing lies in its place for certain.
+	// Pace is nil also for a file whose place is certain by more than a clap.
 	Pace *playing.Pace `json:"pace,omitempty"`
 	// Hash is the content's; two files with the same one are duplicates.
 	Hash string `json:"hash,omitempty"`

@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"math"
@@ -39,10 +40,12 @@ func (l Limits) Judge(f Facts) []Finding {
 }
 
 // Compare finds what only shows among all takes: the same file sent for two of
-// them, or the same recording saved anew. The result is keyed by take.
-func Compare(all []Facts) map[string][]Finding {
+// them, or the same recording saved anew. The result is keyed by take; the error
+// is ctx's.
+func Compare(ctx context.Context, all []Facts) (map[string][]Finding, error) {
 	out := map[string][]Finding{}
 	told := map[*File]bool{}
+	lines := contours{}
 	tell := func(take string, file *File, sure float64, what, otherFile, other string) {
 		if told[file] {
 			return // once is enough
@@ -56,13 +59,16 @@ func Compare(all []Facts) map[string][]Finding {
 	// Equal files first: that is certain, and says more.
 	for _, certain := range []bool{true, false} {
 		for i := range all {
+			if err := ctx.Err(); err != nil {
+				return nil, err
+			}
 			for k := i + 1; k < len(all); k++ {
 				pairs(&all[i], &all[k], func(a, b *File) {
 					what, sure := "the same content", 1.0
 					if equal := a.Hash != "" && a.Hash == b.Hash; equal != certain {
 						return
 					} else if !equal {
-						if told[a] && told[b] || !sameRecording(a, b) {
+						if told[a] && told[b] || !lines.same(a, b) {
 							return
 						}
 						what, sure = "the same recording, saved anew,", 0.95
@@ -76,7 +82,7 @@ func Compare(all []Facts) map[string][]Finding {
 	for take := range out {
 		sortFindings(out[take])
 	}
-	return out
+	return out, nil
 }
 
 // pairs gives all pairs of readable files of two takes.

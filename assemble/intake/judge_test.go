@@ -258,14 +258,14 @@ func TestCompare(t *testing.T) {
 	a, b, c := good(), good(), good()
 	b.Take, b.Files[0].Hash, b.Files[1].Hash = "horn-2", "3", "2" // the microphone file of oboe-1
 	c.Take, c.Files[0].Hash, c.Files[1].Hash = "flute-1", "", ""  // not known
-	got := Compare([]Facts{a, b, c})
+	got := compare(t, []Facts{a, b, c})
 	if len(got) != 2 || len(got["horn-2"]) != 1 || got["horn-2"][0].Code != Duplicate || got["oboe-1"][0].Level != Redo ||
 		!strings.Contains(got["horn-2"][0].What, `"oboe-1"`) {
 		t.Errorf("%+v", got)
 	}
 	// One take may use one file twice.
 	a.Files[1].Hash = a.Files[0].Hash
-	if got := Compare([]Facts{a, c}); len(got) != 0 {
+	if got := compare(t, []Facts{a, c}); len(got) != 0 {
 		t.Errorf("%+v", got)
 	}
 }

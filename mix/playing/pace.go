@@ -1,7 +1,10 @@
 package playing
 
 import (
+	"cmp"
+	"context"
 	"math"
+	"slices"
 
 	"ripieno/mix/align"
 	"ripieno/mix/tempo"
@@ -15,8 +18,13 @@ import (
 // how strong the strongest pulse is that music at the guide's tempo may have,
 // wherever the file lies, and how strong one of another tempo is. Rests, free
 // passages and few long notes make both of them weak, and then nothing is known.
+//
+// Where the guide's own tempo changes, the place matters as well, and trying all
+// places with all tempi takes time that grows with both lengths. Of such a piece
+// only the minute of the file with most notes is measured, or two minutes when
+// there are few.
 type Pace struct {
-	Notes int `json:"notes"`
+	Notes int `json:"notes"` // that were measured
 	// Guide and Other are the powers of those pulses: for notes at random each
 	// pulse exceeds x with probability exp(-x), for notes that all lie on it it
 	// is their number.
@@ -28,23 +36,34 @@ type Pace struct {
 }
 
 // PaceVersion changes whenever HearPace would give other numbers.
-const PaceVersion = 1
+const PaceVersion = 2
 
 // Bounds of what is looked for.
 const (
-	paceLeast   = 24    // notes, fewer are not measured
-	paceMost    = 400   // notes, spread evenly, against the guide
-	paceFew     = 160   // notes against other tempi
-	slowest     = 0.6   // tempo over the guide's
-	fastest     = 1.67  //
-	clockOff    = 7e-4  // of consumer devices, generously
-	changeStep  = 0.2   // seconds between places tried on a map whose tempo changes
-	fineness    = 0.2   // of a turn: how far a pulse may run apart from one tried to the next, at either end
-	turnSteps   = 1024  // of the table of sines
-	tableStep   = 0.01  // seconds of the table of beats
-	tempiPrior  = 0.35  // natural logarithms: how much likelier tempi near the guide's are
-	guideReach  = 0.008 // tempi nearer to the guide's are its own
-	fullestBeat = 4     // highest pulse of another tempo, in parts of a beat
+	paceLeast   = 24      // notes, fewer are not measured
+	paceMost    = 400     // notes, spread evenly, with which the guide's pulse is looked for
+	paceFew     = 160     // and those of other tempi
+	paceFewest  = 64      // the latter on a map whose tempo changes
+	paceKept    = 24      // of the tempi tried with few notes, the best, tried again with all
+	paceWork    = 1e9     // phases of notes taken at most while looking for other tempi: about two seconds
+	slowest     = 0.6     // tempo over the guide's
+	fastest     = 1.67    //
+	clockOff    = 7e-4    // of consumer devices, generously
+	fineness    = 0.2     // of a turn: how far a pulse may run apart from one tried to the next, at either end
+	turnSteps   = 1024    // of the table of sines
+	wholeTurns  = 1 << 40 // steps, which make any turn positive
+	tempiPrior  = 0.35    // natural logarithms: how much likelier tempi near the guide's are
+	guideReach  = 0.008   // tempi nearer to the guide's are its own
+	fullestBeat = 4       // highest pulse of another tempo, in parts of a beat
+	mostPulses  = 16      // of any list of them
+)
+
+// Stretches of a file, in seconds, that are measured on a map whose tempo changes:
+// the long one when the short one has fewer notes than enough.
+const (
+	shortStretch = 60
+	longStretch  = 120
+	enoughNotes  = 2 * paceLeast
 )
 
 // guidesPulses are the pulses that music at the guide's tempo may have, in parts
@@ -56,61 +75,110 @@ var guidesPulses = []float64{1.0 / 4, 1.0 / 3, 3.0 / 8, 1.0 / 2, 2.0 / 3, 3.0 / 
 var othersPulses = []float64{1, 2, 3, fullestBeat}
 
 // HearPace tells how fast the file of f was played against the tempo of m. The
-// zero Pace is that of a file with too few notes.
-func HearPace(m *tempo.Map, f *align.Features) Pace {
-	if f == nil {
-		return Pace{}
+// zero Pace is that of a file with too few notes. The error is ctx's.
+func HearPace(ctx context.Context, m *tempo.Map, f *align.Features) (Pace, error) {
+	clock := newBeatClock(m)
+	if f == nil || clock == nil {
+		return Pace{}, nil
 	}
 	n := paceNotes(f)
-	clock := newBeatClock(m)
-	if len(n.at) < paceLeast || clock == nil {
-		return Pace{}
+	if !clock.even {
+		if n = n.densest(shortStretch); len(n.at) < enoughNotes {
+			n = paceNotes(f).densest(longStretch)
+		}
+	}
+	if len(n.at) < paceLeast {
+		return Pace{}, nil
 	}
 	p := Pace{Notes: len(n.at), Ratio: 1}
-	span := n.at[len(n.at)-1] - n.at[0]
-	some := n.thinned(paceMost)
-	places := clock.places(n)
-	step := fineness / (clock.fastest() * 8 * span / 2)
+	if err := p.guides(ctx, n, clock); err != nil {
+		return Pace{}, err
+	}
+	if err := p.other(ctx, n, clock); err != nil {
+		return Pace{}, err
+	}
+	return p, nil
+}
+
+// guides finds the strongest pulse of the guide's tempo.
+func (p *Pace) guides(ctx context.Context, n notes, clock *beatClock) error {
+	some, places := n.thinned(paceMost), clock.places(n, placesApart)
+	step := fineness / (clock.fastest() * 8 * n.span() / 2)
+	best, place, ratio := -1.0, 0.0, 1.0
 	for r := 1 - clockOff; r <= 1+clockOff+step/2; r += step {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
 		for _, o := range places {
-			for _, v := range some.powers(clock, o, r, guidesPulses) {
-				p.Guide = max(p.Guide, v)
+			if v := some.strongest(clock, o, r, guidesPulses); v > best {
+				best, place, ratio = v, o, r
 			}
 		}
 	}
-	p.Guide *= float64(len(n.at)) / float64(len(some.at))
-	p.other(n.thinned(paceFew), clock, places, span)
-	return p
+	p.Guide = n.strongest(clock, place, ratio, guidesPulses)
+	return nil
 }
 
-// other finds the tempo, not the guide's, of the strongest pulse.
-func (p *Pace) other(n notes, clock *beatClock, places []float64, span float64) {
-	step := fineness / (clock.fastest() * fullestBeat * span / 2)
-	best, place := 0.0, 0.0
-	try := func(o, r float64) {
-		sum, most := 0.0, 0.0
-		for _, v := range n.powers(clock, o, r, othersPulses) {
-			sum, most = sum+v, max(most, v)
-		}
-		// Of tempi that share a pulse, the one with most pulses.
-		if sum *= math.Exp(-math.Pow(math.Log(r)/tempiPrior, 2) / 2); sum > best {
-			best, place, p.Ratio, p.Other = sum, o, r, most
-		}
+// trial is a tempo and place that was tried.
+type trial struct{ place, ratio, score, power float64 }
+
+// try tells how well other pulses explain the notes: of tempi that share a
+// pulse, the one with most pulses does best.
+func (n notes) try(clock *beatClock, o, r float64) trial {
+	t := trial{place: o, ratio: r}
+	powers := n.powers(clock, o, r, othersPulses)
+	for _, v := range powers[:len(othersPulses)] {
+		t.score, t.power = t.score+v, max(t.power, v)
 	}
+	t.score *= math.Exp(-math.Pow(math.Log(r)/tempiPrior, 2) / 2)
+	return t
+}
+
+// other finds the tempo, not the guide's, of the strongest pulse: all tempi and
+// places with few notes, and then round the best of those with all notes. So
+// what chance found in the few does not count for the rest.
+func (p *Pace) other(ctx context.Context, n notes, clock *beatClock) error {
+	few := n.thinned(paceFew)
+	if !clock.even {
+		few = n.thinned(paceFewest)
+	}
+	step := fineness / (clock.fastest() * fullestBeat * n.span() / 2)
+	tempi := math.Log(fastest/slowest) / step
+	most := paceWork / (tempi * float64(len(few.at)*len(othersPulses)))
+	places := clock.placesAtMost(n, int(most))
+	var tried []trial
 	for r := slowest; r <= fastest; r *= 1 + step {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
 		if math.Abs(math.Log(r)) < guideReach {
 			continue
 		}
+		best := trial{}
 		for _, o := range places {
-			try(o, r)
+			if t := few.try(clock, o, r); t.score > best.score {
+				best = t
+			}
+		}
+		tried = append(tried, best)
+	}
+	slices.SortFunc(tried, func(a, b trial) int { return cmp.Compare(b.score, a.score) })
+	const finer = 16
+	best := trial{ratio: 1}
+	for _, t := range tried[:min(paceKept, len(tried))] {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		for k := -finer; k <= finer; k++ {
+			for _, shift := range clock.shifts() {
+				if t := n.try(clock, t.place+shift, t.ratio*(1+float64(k)/finer*step)); t.score > best.score {
+					best = t
+				}
+			}
 		}
 	}
-	const finer = 16
-	coarse := p.Ratio
-	for k := -finer; k <= finer; k++ {
-		try(place, coarse*(1+float64(k)/finer*step))
-	}
-	p.Other *= float64(p.Notes) / float64(len(n.at))
+	p.Other, p.Ratio = best.power, best.ratio
+	return nil
 }
 
 // notes are moments of a file at which something begins, and how much each
@@ -130,14 +198,39 @@ func paceNotes(f *align.Features) notes {
 // rise goes from 0 at lo to 1 at hi.
 func rise(x, lo, hi float64) float64 { return max(0, min(1, (x-lo)/(hi-lo))) }
 
-// thinned is at most so many of the notes, from all over the file.
+// span is the time from the first note to the last.
+func (n notes) span() float64 { return n.at[len(n.at)-1] - n.at[0] }
+
+// densest is the part of so many seconds that has most notes, with its first one
+// at 0: a place is then that of the part, at whatever tempo.
+func (n notes) densest(seconds float64) notes {
+	from, to := 0, 0
+	for i, k := 0, 0; k < len(n.at); k++ {
+		for n.at[k]-n.at[i] > seconds {
+			i++
+		}
+		if k+1-i > to-from {
+			from, to = i, k+1
+		}
+	}
+	out := notes{weight: n.weight[from:to]}
+	for _, t := range n.at[from:to] {
+		out.at = append(out.at, t-n.at[from])
+	}
+	return out
+}
+
+// thinned is at most so many of the notes, from all over the file. Every third of
+// equal notes would have pulses that all of them have not, so one is taken from
+// anywhere in each part.
 func (n notes) thinned(most int) notes {
 	if len(n.at) <= most {
 		return n
 	}
 	var out notes
 	for i := range most {
-		k := i * len(n.at) / most
+		_, part := math.Modf(float64(i) * math.Phi)
+		k := int((float64(i) + part) * float64(len(n.at)) / float64(most))
 		out.at, out.weight = append(out.at, n.at[k]), append(out.weight, n.weight[k])
 	}
 	return out
@@ -147,24 +240,37 @@ func (n notes) thinned(most int) notes {
 // played r times as fast as the guide: the square of the length of the sum of
 // unit vectors at the notes' phases, over the sum of squared weights (Mardia &
 // Jupp, Directional Statistics, 2000, section 6.3.1).
-func (n notes) powers(clock *beatClock, o, r float64, pulses []float64) []float64 {
-	var re, im [16]float64
+func (n notes) powers(clock *beatClock, o, r float64, pulses []float64) (out [mostPulses]float64) {
+	var re, im [mostPulses]float64
+	var beats [64]float64
 	norm := 0.0
-	for i, t := range n.at {
-		b, w := clock.beats(o+t*r), n.weight[i]
-		norm += w * w
+	for from := 0; from < len(n.at); from += len(beats) {
+		at := n.at[from:min(from+len(beats), len(n.at))]
+		weight := n.weight[from:][:len(at)]
+		for i, t := range at {
+			beats[i] = clock.beats(o+t*r) * turnSteps
+			norm += weight[i] * weight[i]
+		}
 		for k, pulse := range pulses {
-			turn := b * pulse
-			s := int((turn-math.Floor(turn))*turnSteps) & (turnSteps - 1)
-			re[k] += w * sines[(s+turnSteps/4)&(turnSteps-1)]
-			im[k] += w * sines[s]
+			x, y := 0.0, 0.0
+			for i, w := range weight {
+				s := int(beats[i&63]*pulse+wholeTurns) & (turnSteps - 1)
+				x += w * sines[(s+turnSteps/4)&(turnSteps-1)]
+				y += w * sines[s]
+			}
+			re[k], im[k] = re[k]+x, im[k]+y
 		}
 	}
-	out := make([]float64, len(pulses))
-	for k := range out {
+	for k := range pulses {
 		out[k] = (re[k]*re[k] + im[k]*im[k]) / norm
 	}
 	return out
+}
+
+// strongest is the highest of the powers.
+func (n notes) strongest(clock *beatClock, o, r float64, pulses []float64) float64 {
+	powers := n.powers(clock, o, r, pulses)
+	return slices.Max(powers[:len(pulses)])
 }
 
 var sines = func() (s [turnSteps]float64) {
@@ -173,74 +279,3 @@ var sines = func() (s [turnSteps]float64) {
 	}
 	return s
 }()
-
-// beatClock counts a map's beats.
-type beatClock struct {
-	even     bool // all beats are equally long
-	from, to float64
-	table    []float64 // beats every tableStep from from
-	first    float64   // beats a second before from
-	last     float64   // and after to
-	most     float64   // the fastest
-}
-
-// newBeatClock is nil for a map without beats.
-func newBeatClock(m *tempo.Map) *beatClock {
-	var beats []tempo.Beat
-	for b := range m.Beats() {
-		if b.Length > 0 {
-			beats = append(beats, b)
-		}
-	}
-	if len(beats) == 0 {
-		return nil
-	}
-	c := &beatClock{even: true, from: beats[0].Seconds, first: 1 / beats[0].Length, last: 1 / beats[len(beats)-1].Length}
-	end := beats[len(beats)-1]
-	c.to = end.Seconds + end.Length
-	k := 0
-	for t := c.from; t <= c.to; t += tableStep {
-		for k+1 < len(beats) && beats[k+1].Seconds <= t {
-			k++
-		}
-		// A hold is longer than its beat's length: the beat stands still.
-		c.table = append(c.table, float64(k)+min(1, (t-beats[k].Seconds)/beats[k].Length))
-	}
-	for i, b := range beats {
-		c.most = max(c.most, 1/b.Length)
-		if math.Abs(b.Length-beats[0].Length) > 1e-6 || i > 0 && math.Abs(b.Seconds-beats[i-1].Seconds-beats[0].Length) > 1e-6 {
-			c.even = false
-		}
-	}
-	return c
-}
-
-func (c *beatClock) fastest() float64 { return c.most }
-
-// beats at a guide time; beyond the map its first and last tempo go on.
-func (c *beatClock) beats(guide float64) float64 {
-	at := (guide - c.from) / tableStep
-	n := len(c.table)
-	switch {
-	case c.even || at < 0:
-		return (guide - c.from) * c.first
-	case at >= float64(n-1):
-		return c.table[n-1] + (at-float64(n-1))*tableStep*c.last
-	}
-	i := int(at)
-	return c.table[i] + (c.table[i+1]-c.table[i])*(at-float64(i))
-}
-
-// places are where the file may lie: anywhere with ten seconds of its notes in
-// the map. Where all beats are equal, one place is as good as any.
-func (c *beatClock) places(n notes) []float64 {
-	if c.even {
-		return []float64{0}
-	}
-	const least = 10
-	var out []float64
-	for o := c.from - n.at[len(n.at)-1] + least; o <= c.to-n.at[0]-least; o += changeStep {
-		out = append(out, o)
-	}
-	return out
-}

@@ -17,6 +17,16 @@ import (
 // told is how package intake judges a pace, by its standard thresholds.
 func told(p Pace) bool { return p.Other > 20 && p.Other > 2.5*max(1, p.Guide) }
 
+// paceOf is what HearPace tells.
+func paceOf(t testing.TB, m *tempo.Map, f *align.Features) Pace {
+	t.Helper()
+	p, err := HearPace(t.Context(), m, f)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
 // evenMap is a map of 4/4 with a count-in of two measures.
 func evenMap(t testing.TB, meter string, bpm float64, measures int) *tempo.Map {
 	t.Helper()
@@ -112,7 +122,7 @@ func TestPace(t *testing.T) {
 				last = b
 				at = append(at, file+0.022*rng.NormFloat64())
 			}
-			p := HearPace(m, clearNotes(at))
+			p := paceOf(t, m, clearNotes(at))
 			if told(p) != c.told || c.told && math.Abs(p.Ratio/c.ratio-1) > 0.002 {
 				t.Errorf("%s, %d: told %v of %+v", c.name, seed, !c.told, p)
 			}
@@ -129,14 +139,14 @@ func TestPaceOfNothing(t *testing.T) {
 		for s := 2.0; s < 70; s += 0.1 + 0.7*rng.ExpFloat64() {
 			at = append(at, s)
 		}
-		if p := HearPace(m, clearNotes(at)); told(p) {
+		if p := paceOf(t, m, clearNotes(at)); told(p) {
 			t.Errorf("notes at random, %d: %+v", seed, p)
 		}
-		if p := HearPace(m, clearNotes(at[:paceLeast-1])); p != (Pace{}) {
+		if p := paceOf(t, m, clearNotes(at[:paceLeast-1])); p != (Pace{}) {
 			t.Errorf("%d notes: %+v", paceLeast-1, p)
 		}
 	}
-	if p := HearPace(m, nil); p != (Pace{}) {
+	if p := paceOf(t, m, nil); p != (Pace{}) {
 		t.Errorf("nothing: %+v", p)
 	}
 }
@@ -178,14 +188,14 @@ func TestPaceOnChangingMaps(t *testing.T) {
 		}
 		for _, s := range e.Takes {
 			f := heardNotes(s)
-			if p := HearPace(e.Map, f); told(p) {
+			if p := paceOf(t, e.Map, f); told(p) {
 				t.Errorf("%s %s: %+v", e.Title, s.Name, p)
 			}
 			if len(f.Events) < 2*paceLeast {
 				continue
 			}
 			takes++
-			if p := HearPace(faster(t, e.Map, 1/0.95), f); told(p) && math.Abs(p.Ratio-0.95) < 0.005 {
+			if p := paceOf(t, faster(t, e.Map, 1/0.95), f); told(p) && math.Abs(p.Ratio-0.95) < 0.005 {
 				found++
 			}
 		}
@@ -220,7 +230,7 @@ func TestPaceTable(t *testing.T) {
 			}
 			for _, f := range before {
 				other.takes++
-				if told(HearPace(e.Map, f)) {
+				if told(paceOf(t, e.Map, f)) {
 					other.told++
 				}
 			}
@@ -229,7 +239,7 @@ func TestPaceTable(t *testing.T) {
 				before = append(before, take.Features)
 				for i, r := range ratios {
 					c := &counts[i]
-					p := HearPace(maps[i], take.Features)
+					p := paceOf(t, maps[i], take.Features)
 					c.takes++
 					if r == 1 && p.Other > 20 {
 						most = max(most, p.Other/max(1, p.Guide))
