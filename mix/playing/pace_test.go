@@ -208,7 +208,7 @@ func TestPaceOnChangingMaps(t *testing.T) {
 // TestPaceTable prints how often another tempo is told of simulated takes, heard
 // as sound. It takes some minutes and runs only when asked:
 //
-//	RIPIENO_PACE_TABLE=10 go test -run TestPaceTable -v -timeout 60m ./mix/playing
+//	RIPIENO_PACE_TABLE=4 go test -run TestPaceTable -v ./mix/playing
 //
 // The number is how many ensembles of four players each level gets.
 func TestPaceTable(t *testing.T) {
