@@ -11,7 +11,6 @@ import (
 
 	"ripieno/assemble/ffmpeg/ffmpegtest"
 	"ripieno/assemble/intake"
-	"ripieno/assemble/progress"
 )
 
 // flipped overwrites a stretch in the middle of a file with noise.
@@ -77,46 +76,38 @@ func TestCheckFindsDamage(t *testing.T) {
 		}
 	}
 	text := "version: 1\ntitle: Damage\ntempo: {count_in: {measures: 0}, changes: [{measure: 1, meter: 4/4, bpm: 120}], measures: 5}\nrelease: yes\ntakes:\n" + takes
-	if err := os.WriteFile(filepath.Join(dir, "production.yaml"), []byte(text), 0o666); err != nil {
-		t.Fatal(err)
-	}
-	p, err := Open(t.Context(), Settings{Dir: dir, Workers: 2, Report: progress.New(nil, progress.Quiet)})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { p.Close() })
-	for pass := range 2 {
-		r, err := p.Check(t.Context())
-		if err != nil {
-			t.Fatal(err)
-		}
-		if pass == 1 && r.Tasks.Run != 0 {
-			t.Errorf("a second check ran %d tasks", r.Tasks.Run)
-		}
+	for _, r := range checkTwice(t, openTest(t, dir, text)) {
 		for i, c := range r.Takes {
-			var said []string
-			asked := false
-			for _, f := range c.Findings {
-				if f.Code == intake.Damaged {
-					said = append(said, f.What)
-					asked = asked || f.Level == intake.Ask && f.Ask != ""
-				}
-			}
 			parts := formats[i/2].parts
 			if i%2 == 0 {
 				parts = nil
 			}
-			for _, part := range parts {
-				if !slices.ContainsFunc(said, func(s string) bool { return strings.Contains(s, part) }) {
-					t.Errorf("%s of %s: nothing is said %s: %q", c.Name, formats[i/2].name, part, said)
-				}
-			}
-			if parts == nil && said != nil {
-				t.Errorf("%s of %s is whole, and called damaged: %q", c.Name, formats[i/2].name, said)
-			}
-			if parts != nil && !asked {
-				t.Errorf("%s of %s: the player is not asked: %q", c.Name, formats[i/2].name, said)
-			}
+			tellsDamage(t, formats[i/2].name, c, parts)
 		}
+	}
+}
+
+// tellsDamage holds what is said of a take's damage against the parts that are
+// damaged, none of a whole take.
+func tellsDamage(t *testing.T, file string, c CheckedTake, parts []string) {
+	t.Helper()
+	var said []string
+	asked := false
+	for _, f := range c.Findings {
+		if f.Code == intake.Damaged {
+			said = append(said, f.What)
+			asked = asked || f.Level == intake.Ask && f.Ask != ""
+		}
+	}
+	for _, part := range parts {
+		if !slices.ContainsFunc(said, func(s string) bool { return strings.Contains(s, part) }) {
+			t.Errorf("%s of %s: nothing is said %s: %q", c.Name, file, part, said)
+		}
+	}
+	if parts == nil && said != nil {
+		t.Errorf("%s of %s is whole, and called damaged: %q", c.Name, file, said)
+	}
+	if parts != nil && !asked {
+		t.Errorf("%s of %s: the player is not asked: %q", c.Name, file, said)
 	}
 }

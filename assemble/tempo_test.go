@@ -4,17 +4,42 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 
 	"ripieno/assemble/intake"
 	"ripieno/assemble/media"
-	"ripieno/assemble/progress"
 	"ripieno/mix/align"
 	"ripieno/mix/audio"
 )
+
+// tempoManifest is a piece of sixteen measures at 120, without its takes.
+const tempoManifest = `version: 1
+title: Tempo
+tempo: {count_in: {measures: 2, cue: {measure: 2, beat: 1}}, changes: [{measure: 1, meter: 4/4, bpm: 120}], measures: 16}
+release: yes
+takes:
+`
+
+// mixedFigures are measures of several rhythms, in beats.
+var mixedFigures = [][]float64{{0, 1, 2, 2.5, 3}, {0, 1.5, 2, 3}, {0, 0.5, 1, 2, 3, 3.5}, {0, 0.75, 1, 2, 3}}
+
+// checkTwice is what two checks of a production find, of which the second must
+// measure nothing.
+func checkTwice(t *testing.T, p *Production) (both [2]CheckResult) {
+	t.Helper()
+	for pass := range both {
+		var err error
+		if both[pass], err = p.Check(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if n := both[1].Tasks.Run; n != 0 {
+		t.Errorf("a second check ran %d tasks", n)
+	}
+	return both
+}
 
 // plucked is a take of a plucked instrument at so many beats a minute: two
 // seconds of a room, eight beats with a clap on the fifth, and then the notes of
@@ -50,7 +75,6 @@ func plucked(seed uint64, bpm, beats float64, measures int, figures [][]float64)
 func TestCheckTellsAnotherTempo(t *testing.T) {
 	findTool(t)
 	dir := t.TempDir()
-	mixed := [][]float64{{0, 1, 2, 2.5, 3}, {0, 1.5, 2, 3}, {0, 0.5, 1, 2, 3, 3.5}, {0, 0.75, 1, 2, 3}}
 	triplets := [][]float64{{0, 1. / 3, 2. / 3, 1, 2, 3}, {0, 1, 4. / 3, 5. / 3, 2, 7. / 3, 8. / 3, 3}}
 	waltz := [][]float64{{0, 1, 2}, {0, 2, 2.5}, {0, 1, 1.5, 2}}
 	cases := []struct {
@@ -60,12 +84,12 @@ func TestCheckTellsAnotherTempo(t *testing.T) {
 		code intake.Code // "" for none of those
 		says string
 	}{
-		{"right", plucked(1, 120, 4, 16, mixed), 16000, "", ""},
+		{"right", plucked(1, 120, 4, 16, mixedFigures), 16000, "", ""},
 		{"triplets", plucked(2, 120, 4, 16, triplets), 16000, "", ""},
-		{"half", plucked(3, 60, 4, 8, mixed), 16000, "", ""},
-		{"slow", plucked(4, 0.92*120, 4, 16, mixed), 16000, intake.OtherPiece, "92.0 % of the guide's tempo, 110 beats a minute instead of 120"},
+		{"half", plucked(3, 60, 4, 8, mixedFigures), 16000, "", ""},
+		{"slow", plucked(4, 0.92*120, 4, 16, mixedFigures), 16000, intake.OtherPiece, "92.0 % of the guide's tempo, 110 beats a minute instead of 120"},
 		{"other", plucked(5, 133, 3, 22, waltz), 16000, intake.OtherPiece, "133 beats a minute instead of 120"},
-		{"rate", plucked(6, 120, 4, 16, mixed), 17415, intake.Speed, "44.1 kHz are taken for 48"}, // 16000·48/44.1
+		{"rate", plucked(6, 120, 4, 16, mixedFigures), 17415, intake.Speed, "44.1 kHz are taken for 48"}, // 16000·48/44.1
 	}
 	// The first one once more, softer, without its first 0.4 s.
 	again := make([]float64, 0, len(cases[0].x))
@@ -85,23 +109,7 @@ func TestCheckTellsAnotherTempo(t *testing.T) {
 		writeWAV(t, filepath.Join(dir, "in", c.name+".wav"), audio.Block{c.x}, c.rate, media.PCM16)
 		fmt.Fprintf(&takes, "  - {name: %s, audio: {file: in/%s.wav}}\n", c.name, c.name)
 	}
-	text := "version: 1\ntitle: Tempo\ntempo: {count_in: {measures: 2, cue: {measure: 2, beat: 1}}, changes: [{measure: 1, meter: 4/4, bpm: 120}], measures: 16}\nrelease: yes\ntakes:\n" + takes.String()
-	if err := os.WriteFile(filepath.Join(dir, "production.yaml"), []byte(text), 0o666); err != nil {
-		t.Fatal(err)
-	}
-	p, err := Open(t.Context(), Settings{Dir: dir, Workers: 2, Report: progress.New(nil, progress.Quiet)})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { p.Close() })
-	for pass := range 2 {
-		r, err := p.Check(t.Context())
-		if err != nil {
-			t.Fatal(err)
-		}
-		if pass == 1 && r.Tasks.Run != 0 {
-			t.Errorf("a second check ran %d tasks", r.Tasks.Run)
-		}
+	for _, r := range checkTwice(t, openTest(t, dir, tempoManifest+takes.String())) {
 		for i, c := range cases {
 			var found []intake.Finding
 			for _, f := range r.Takes[i].Findings {
@@ -124,21 +132,13 @@ func TestCheckTellsAnotherTempo(t *testing.T) {
 func TestCheckFindsNoOtherTempoWhereThePlaceIsGiven(t *testing.T) {
 	findTool(t)
 	dir := t.TempDir()
-	mixed := [][]float64{{0, 1, 2, 2.5, 3}, {0, 1.5, 2, 3}, {0, 0.5, 1, 2, 3, 3.5}, {0, 0.75, 1, 2, 3}}
-	x := plucked(4, 0.92*120, 4, 16, mixed)
+	x := plucked(4, 0.92*120, 4, 16, mixedFigures)
 	for _, name := range []string{"heard", "given", "clap"} {
 		writeWAV(t, filepath.Join(dir, "in", name+".wav"), audio.Block{x}, 16000, media.PCM16)
 	}
-	text := "version: 1\ntitle: Tempo\ntempo: {count_in: {measures: 2, cue: {measure: 2, beat: 1}}, changes: [{measure: 1, meter: 4/4, bpm: 120}], measures: 16}\nrelease: yes\ntakes:\n" +
+	text := tempoManifest +
 		"  - {name: heard, audio: {file: in/heard.wav}}\n  - {name: given, audio: {file: in/given.wav, offset: -2}}\n  - {name: clap, audio: {file: in/clap.wav, cue_at: 4.174}}\n"
-	if err := os.WriteFile(filepath.Join(dir, "production.yaml"), []byte(text), 0o666); err != nil {
-		t.Fatal(err)
-	}
-	p, err := Open(t.Context(), Settings{Dir: dir, Workers: 2, Report: progress.New(nil, progress.Quiet)})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { p.Close() })
+	p := openTest(t, dir, text)
 	r, err := p.Check(t.Context())
 	if err != nil {
 		t.Fatal(err)
