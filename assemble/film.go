@@ -15,6 +15,7 @@ import (
 	"ripieno/assemble/plan"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
+	"ripieno/layout/shot"
 )
 
 // filmRule is the version of how a finished film is put together here.
@@ -78,6 +79,17 @@ func (p *Production) source(pic plan.Picture) graph.Source {
 	return graph.Source{Options: opts, Path: "file:" + pic.Path, Stream: pic.Stream, Zscale: p.tool.Filter("zscale")}
 }
 
+// openAt is the second at which a take's file is opened for c; 0 where its
+// index does not tell.
+func openAt(c plan.Conform, rate shot.Rate) float64 {
+	keys, err := media.ReadKeys(c.Picture.Path, c.Picture.Stream)
+	if err != nil {
+		return 0 // not every file has one that can be read
+	}
+	at, _ := keys.OpenAt(c.Picture.Clock.File(rate.Seconds(c.Frames.From)), c.Picture.First, graph.SeekMargin)
+	return at
+}
+
 // conformKey holds everything that decides a conformed picture, and nothing of
 // where the take lies on the disk.
 func (p *Production) conformKey(c plan.Conform, line plan.Timeline) (store.Action, error) {
@@ -102,6 +114,7 @@ func (p *Production) conformTask(c plan.Conform, key store.Action, line plan.Tim
 		Cost: costConform * float64(n) * (mega(c.W, c.H) + mega(c.Picture.W, c.Picture.H)), Memory: conformMemory(c),
 		Make: func(ctx context.Context, _ task.Inputs, tmp string, advance func(float64)) error {
 			src := p.source(c.Picture)
+			src.Open = openAt(c, line.Rate)
 			src.Threads = p.decoders.next()
 			cmd, err := graph.Conform(c, src, line.Rate, "file:"+tmp)
 			if err != nil {

@@ -118,7 +118,9 @@ func (p *Production) stillTask(c plan.Conform, line plan.Timeline) (task.Task, e
 	return task.Task{
 		ID: stillID(still), Name: c.Take, Stage: "still", Action: still, Cost: costStill,
 		Make: func(ctx context.Context, _ task.Inputs, tmp string, _ func(float64)) error {
-			cmd, err := graph.Still(c, p.source(c.Picture), line.Rate, "file:"+tmp)
+			src := p.source(c.Picture)
+			src.Open = openAt(c, line.Rate)
+			cmd, err := graph.Still(c, src, line.Rate, "file:"+tmp)
 			if err != nil {
 				return err
 			}

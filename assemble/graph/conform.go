@@ -11,9 +11,10 @@ import (
 	"ripieno/layout/shot"
 )
 
-// seekMargin is how long before the first frame wanted a long file is opened,
-// in seconds: the frame shown there may have begun that much earlier.
-const seekMargin = 3
+// SeekMargin is how long before the first frame wanted a file is opened, in
+// seconds: the frame shown there may have begun that much earlier, and reading
+// may begin late.
+const SeekMargin = 3
 
 // mezzanineCodec holds the encoder settings of a conformed picture: every
 // frame by itself, so that any frame can be opened at its own cost, and
@@ -42,13 +43,15 @@ func Conform(c plan.Conform, src Source, rate shot.Rate, dst string) (Command, e
 
 // conformed is the picture of c, before it is encoded.
 func conformed(c plan.Conform, src Source, rate shot.Rate) *ffmpeg.Stream {
-	start := c.Picture.Clock.File(rate.Seconds(c.Frames.From))
-	seek := math.Floor(start - seekMargin)
 	in := rawInput()
+	// Whole seconds are whole numbers of ticks in every file; ffmpeg takes the
+	// time off rounded to those.
+	seek := max(0, src.Open, math.Floor(c.Picture.Clock.File(rate.Seconds(c.Frames.From))-SeekMargin))
 	if seek > 0 {
 		in["ss"] = number(seek)
-	} else {
-		seek = 0
+		// Frames before that time are not thrown away: the last of them may be
+		// the one that is shown first.
+		in["noaccurate_seek"] = ""
 	}
 	if src.Threads > 0 {
 		in["threads"] = strconv.Itoa(src.Threads)
@@ -57,9 +60,7 @@ func conformed(c plan.Conform, src Source, rate shot.Rate) *ffmpeg.Stream {
 		in["skip_loop_filter"] = "all"
 	}
 	s := src.input(in)
-	s = upright(s, c, src.Zscale)
-	s = onGuide(s, c, rate, seek)
-	return s
+	return upright(s, c, src.Zscale, func(s *ffmpeg.Stream) *ffmpeg.Stream { return onGuide(s, c, rate, seek) })
 }
 
 // Still writes the first frame of c alone as a picture in sRGB's encoding of
@@ -76,7 +77,8 @@ func Still(c plan.Conform, src Source, rate shot.Rate, dst string) (Command, err
 // upright is the picture in c's size, in BT.709, of whole frames and turned.
 // All that goes by the size of a first frame comes behind the scaling that makes
 // all frames alike; turning does as well, which ffmpeg would do in front of it.
-func upright(s *ffmpeg.Stream, c plan.Conform, zscale bool) *ffmpeg.Stream {
+// chosen leaves the frames that are wanted, as soon as all are alike.
+func upright(s *ffmpeg.Stream, c plan.Conform, zscale bool, chosen func(*ffmpeg.Stream) *ffmpeg.Stream) *ffmpeg.Stream {
 	p := c.Picture
 	if w, h := p.Fields[0], p.Fields[1]; w > 0 {
 		// Fields are lines of the picture as stored, and scaled each by itself;
@@ -87,7 +89,7 @@ func upright(s *ffmpeg.Stream, c plan.Conform, zscale bool) *ffmpeg.Stream {
 	if p.Rotate != nil && *p.Rotate%180 != 0 {
 		c.W, c.H, c.Picture.W, c.Picture.H = c.H, c.W, p.H, p.W
 	}
-	return toBT709(s, c, zscale)
+	return toBT709(s, c, zscale, chosen)
 }
 
 // turned turns a picture as p says. Colour has half the pixels, which lie at

@@ -20,7 +20,7 @@ import (
 
 // Rule is the version of everything this package decides. It is part of every
 // key in the store, so a change of a filter or a setting makes new outputs.
-const Rule = 8
+const Rule = 9
 
 // Command is one run of ffmpeg.
 type Command struct {
@@ -45,6 +45,9 @@ type Source struct {
 	Options map[string]string
 	Path    string
 	Stream  int
+	// Open is the whole second of the file from which its reader begins at or
+	// before the first frame wanted; 0 when that is not known.
+	Open float64
 	// Zscale tells that this ffmpeg has the filter zscale.
 	Zscale bool
 	// Threads is how many the decoder may use; 0 is as many as it likes. They

@@ -105,6 +105,25 @@ func TestConformFollowsTheClock(t *testing.T) {
 	}
 }
 
+// Of sixty frames a second, thirty are not shown; they must not be mapped to
+// another range or scaled first.
+func TestFramesAreChosenBeforeWhatIsDear(t *testing.T) {
+	for dear, p := range map[string]plan.Picture{
+		"tonemap":     {W: 1920, H: 1080, FPS: 60, HDR: true, Transfer: "arib-std-b67"},
+		"zscale=w":    {W: 1920, H: 1080, FPS: 60, Matrix: "bt709", PixFmt: "yuv420p"},
+		"format=pix_": {W: 1920, H: 1080, FPS: 60, Matrix: "bt601", PixFmt: "yuv420p", Gain: [3]float64{1, 1.1, 1}},
+	} {
+		cmd, err := Conform(plan.Conform{W: 480, H: 270, Frames: plan.Span{From: 0, To: 30}, Picture: p}, Source{Path: "take.mp4", Zscale: true}, fps30, "out.mp4")
+		if err != nil {
+			t.Fatal(err)
+		}
+		chosen, at := strings.Index(cmd.Graph, "fps=fps=30"), strings.Index(cmd.Graph, dear)
+		if chosen < 0 || at < 0 || chosen > at {
+			t.Errorf("%s comes before frames are chosen: %s", dear, cmd.Graph)
+		}
+	}
+}
+
 func TestRotationOfTheManifestOverrulesTheFile(t *testing.T) {
 	for degrees, filter := range map[int]string{0: "", 90: "transpose=dir=clock", 180: "hflip", 270: "transpose=dir=cclock"} {
 		c := plan.Conform{W: 480, H: 270, Frames: plan.Span{From: 0, To: 30}}

@@ -3,7 +3,7 @@ package align
 import (
 	"math"
 
-	"gonum.org/v1/gonum/dsp/fourier"
+	"ripieno/mix/fourier"
 )
 
 // A slurred note has no rise in level that a band could show: only its pitch
@@ -14,19 +14,16 @@ import (
 // grows fastest when the middle of the window passes its beginning, so the
 // moment is not pulled forward as with logarithms.
 type pitchFlux struct {
-	rate   float64
-	dec    *decimator
-	fft    *fourier.FFT
-	window []float64
-	tilt   []float64 // per bin, lifts the upper partials, which move farthest
-	buf    []float64 // samples from index at on
-	at     int
-	frame  int // the next frame's number
-	past   [2*fluxLag + 1][]float64
-	queue  []int
-	x      []float64
-	spec   []complex128
-	flux   []float32 // flux[n]: share of the sound that is new round n·fluxHop
+	rate  float64
+	dec   *decimator
+	spec  *spectrum
+	tilt  []float64 // per bin, lifts the upper partials, which move farthest
+	buf   []float64 // samples from index at on
+	at    int
+	frame int // the next frame's number
+	past  [2*fluxLag + 1][]float64
+	queue []int
+	flux  []float32 // flux[n]: share of the sound that is new round n·fluxHop
 }
 
 const (
@@ -38,12 +35,9 @@ const (
 
 // newPitchFlux takes the signal at work hertz.
 func newPitchFlux(work float64) *pitchFlux {
-	p := &pitchFlux{fft: fourier.NewFFT(fluxSize), x: make([]float64, fluxSize), spec: make([]complex128, fluxSize/2+1)}
+	p := &pitchFlux{}
 	p.dec = decimateBy(max(1, int(work/7000)))
 	p.rate = work / float64(p.dec.factor)
-	for i := range fluxSize {
-		p.window = append(p.window, 0.5-0.5*math.Cos(2*math.Pi*(float64(i)+0.5)/fluxSize))
-	}
 	bin := p.rate / fluxSize
 	for k := 0; float64(k)*bin < math.Min(fluxTop, 0.45*p.rate); k++ {
 		tilt := 0.0
@@ -52,6 +46,7 @@ func newPitchFlux(work float64) *pitchFlux {
 		}
 		p.tilt = append(p.tilt, tilt)
 	}
+	p.spec = newSpectrum(len(p.tilt))
 	for i := range p.past {
 		p.past[i] = make([]float64, len(p.tilt))
 	}
@@ -79,15 +74,12 @@ func (p *pitchFlux) write(x []float64) {
 }
 
 func (p *pitchFlux) analyse(x []float64) {
-	for i, v := range x {
-		p.x[i] = v * p.window[i]
-	}
-	p.fft.Coefficients(p.spec, p.x)
 	oldest := p.past[0]
 	copy(p.past[:], p.past[1:])
 	p.past[2*fluxLag] = oldest
+	p.spec.magnitudes(oldest, x)
 	for k, t := range p.tilt {
-		oldest[k] = t * cabs(p.spec[k])
+		oldest[k] *= t
 	}
 	if p.frame < fluxLag {
 		return
@@ -123,4 +115,58 @@ func (p *pitchFlux) compare(before, after []float64) float64 {
 		return 0
 	}
 	return fresh / total
+}
+
+// spectrum is the short-time spectrum of fluxSize samples under a Hann window:
+// every third sample by itself, padded to a size that the transform has, and
+// the three put together.
+type spectrum struct {
+	parts  [3]*fourier.Transform
+	part   []float64
+	re, im [3][]float64
+	twist  []complex128 // e^(−2πik/fluxSize)
+}
+
+// partSize is twice a third of fluxSize, so that every second line of a padded
+// part is one of its own.
+const partSize = 2 * fluxSize / 3
+
+// newSpectrum prepares for the first so many lines, up to fluxSize/2+1.
+func newSpectrum(lines int) *spectrum {
+	s := &spectrum{part: make([]float64, partSize), twist: make([]complex128, lines)}
+	for r := range s.parts {
+		window := make([]float64, partSize)
+		for i := range fluxSize / 3 {
+			window[i] = 0.5 - 0.5*math.Cos(2*math.Pi*(float64(3*i+r)+0.5)/fluxSize)
+		}
+		s.parts[r] = fourier.New(partSize, window)
+		s.re[r], s.im[r] = make([]float64, partSize/2+1), make([]float64, partSize/2+1)
+	}
+	for k := range s.twist {
+		sin, cos := math.Sincos(-2 * math.Pi * float64(k) / fluxSize)
+		s.twist[k] = complex(cos, sin)
+	}
+	return s
+}
+
+// magnitudes writes those of the first lines of x, fluxSize samples, to out.
+func (s *spectrum) magnitudes(out, x []float64) {
+	for r, t := range s.parts {
+		for i := range fluxSize / 3 {
+			s.part[i] = x[3*i+r]
+		}
+		t.Forward(s.re[r], s.im[r], s.part)
+	}
+	for k, w := range s.twist {
+		// The lines of a part repeat, and the second half of them is the first
+		// one backwards, conjugated.
+		at, sign := 2*k%partSize, 1.0
+		if at > partSize/2 {
+			at, sign = partSize-at, -1
+		}
+		z := complex(s.re[2][at], sign*s.im[2][at])
+		z = complex(s.re[1][at], sign*s.im[1][at]) + w*z
+		z = complex(s.re[0][at], sign*s.im[0][at]) + w*z
+		out[k] = cabs(z)
+	}
 }

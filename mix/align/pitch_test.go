@@ -2,7 +2,10 @@ package align
 
 import (
 	"math"
+	"math/cmplx"
 	"testing"
+
+	"gonum.org/v1/gonum/dsp/fourier"
 )
 
 // sung is a tone without a break: its pitch at each moment is what hertz says.
@@ -51,6 +54,32 @@ func TestVibratoIsNoSlur(t *testing.T) {
 		if e.Time > 0.3 && e.Time < 5.7 {
 			t.Errorf("vibrato made an event: %+v", e)
 		}
+	}
+}
+
+// The spectrum in three parts is that of the whole window as gonum's transform
+// has it.
+func TestSpectrumIsTheTransform(t *testing.T) {
+	x := sung(7000, 0.2, func(at float64) float64 { return 300 + 2000*at })[:fluxSize]
+	weighted := make([]float64, fluxSize)
+	for i, v := range x {
+		weighted[i] = v * (0.5 - 0.5*math.Cos(2*math.Pi*(float64(i)+0.5)/fluxSize))
+	}
+	want := fourier.NewFFT(fluxSize).Coefficients(nil, weighted)
+	got := make([]float64, len(want))
+	newSpectrum(len(want)).magnitudes(got, x)
+	for k, w := range want {
+		if math.Abs(got[k]-cmplx.Abs(w)) > 1e-12 {
+			t.Errorf("line %d is %g, want %g", k, got[k], cmplx.Abs(w))
+		}
+	}
+}
+
+func BenchmarkSpectrum(b *testing.B) {
+	s := newSpectrum(374)
+	x, out := sung(7000, 0.2, func(float64) float64 { return 300 })[:fluxSize], make([]float64, 374)
+	for b.Loop() {
+		s.magnitudes(out, x)
 	}
 }
 

@@ -1,0 +1,262 @@
+package media
+
+import (
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+)
+
+// Keys are the key frames of a picture, in the order in which they stand in the
+// file.
+type Keys struct {
+	tick float64 // seconds
+	list []key
+}
+
+// key is a key frame: when a decoder takes it and when it is shown, in seconds
+// after the picture's first frame is shown.
+type key struct{ taken, shown float64 }
+
+// ReadKeys reads the index of the MP4 or QuickTime file at path for the picture
+// with that number among its streams. Files that say it elsewhere, in fragments,
+// and those whose edits leave out more than the wait for a first picture, are
+// errors.
+func ReadKeys(path string, stream int) (Keys, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return Keys{}, err
+	}
+	defer f.Close()
+	st, err := f.Stat()
+	if err != nil {
+		return Keys{}, err
+	}
+	keys, err := readKeys(f, st.Size(), stream)
+	if err != nil {
+		return Keys{}, fmt.Errorf("media: the key frames of %s: %w", showPath(path), err)
+	}
+	return keys, nil
+}
+
+// OpenAt is the last whole second at or before start, not more than reach
+// earlier, at which ffmpeg begins with a key frame that is shown at start or
+// before. It begins with the last one that is taken up to then, if a tick may
+// be lost to rounding. Times are the file's, whose picture's first frame is
+// shown at first.
+func (k Keys) OpenAt(start, first, reach float64) (float64, bool) {
+	const exact = 1e-6
+	for at := math.Floor(start + exact); at > 0 && at >= start-reach; at-- {
+		begin, ok := key{}, false
+		for _, f := range k.list {
+			if first+f.taken > at+k.tick+exact {
+				break
+			}
+			begin, ok = f, true
+		}
+		if ok && first+begin.shown <= start+exact {
+			return at, true
+		}
+	}
+	return 0, false
+}
+
+// readKeys reads them of a file of size bytes. Box by box it is ISO/IEC
+// 14496-12: 8.4.2 (mdhd), 8.6.1.2 (stts), 8.6.1.3 (ctts), 8.6.2 (stss), 8.6.6
+// (elst), 8.7.3 (stsz).
+func readKeys(r io.ReaderAt, size int64, stream int) (Keys, error) {
+	index, ok := find(readAtoms(r, size), "moov")
+	if !ok || index.end() > size {
+		return Keys{}, errors.New("there is no index")
+	}
+	var tracks []atom
+	for _, a := range insideFrom(r, index, 0) {
+		if a.kind == "trak" {
+			tracks = append(tracks, a)
+		}
+	}
+	if stream < 0 || stream >= len(tracks) {
+		return Keys{}, errors.New("the index has no such stream")
+	}
+	track := tracks[stream]
+	if kind, err := field(r, track, 8, "mdia", "hdlr"); err != nil || string(kind) != "vide" {
+		return Keys{}, errors.New("the stream is no picture")
+	}
+	scale, err := timeUnits(r, track)
+	if err != nil {
+		return Keys{}, err
+	}
+	box, err := follow(r, track, "mdia", "minf", "stbl")
+	if err != nil {
+		return Keys{}, err
+	}
+	taken, shown, err := sampleTimes(r, box)
+	if err != nil {
+		return Keys{}, err
+	}
+	first := shown[0]
+	for _, t := range shown {
+		first = min(first, t)
+	}
+	if err := plainEdits(r, track, first); err != nil {
+		return Keys{}, err
+	}
+	sync, err := table(r, box, "stss", 4)
+	if err != nil {
+		return Keys{}, err
+	}
+	keys := Keys{tick: 1 / float64(scale)}
+	add := func(n int) {
+		keys.list = append(keys.list, key{float64(taken[n]-first) * keys.tick, float64(shown[n]-first) * keys.tick})
+	}
+	if sync == nil { // without the box all frames are
+		for n := range taken {
+			add(n)
+		}
+	}
+	for _, s := range sync {
+		if n := int64(s[0]); n >= 1 && n <= int64(len(taken)) {
+			add(int(n - 1))
+		}
+	}
+	return keys, nil
+}
+
+// timeUnits is how many units of time of a track make a second.
+func timeUnits(r io.ReaderAt, track atom) (uint32, error) {
+	version, err := field(r, track, 0, "mdia", "mdhd")
+	if err != nil {
+		return 0, err
+	}
+	at := int64(12) // behind the version and two times of 32 bits
+	if version[0] == 1 {
+		at = 20
+	}
+	b, err := field(r, track, at, "mdia", "mdhd")
+	if err != nil {
+		return 0, err
+	}
+	if scale := binary.BigEndian.Uint32(b); scale > 0 {
+		return scale, nil
+	}
+	return 0, errors.New("time has no unit")
+}
+
+// sampleTimes are when the frames of a sample table are taken by a decoder and
+// when they are shown, in units of the track; at least one.
+func sampleTimes(r io.ReaderAt, box atom) (taken, shown []int64, err error) {
+	count, err := field(r, box, 8, "stsz")
+	if err != nil {
+		return nil, nil, err
+	}
+	n := int(binary.BigEndian.Uint32(count))
+	if n == 0 || n > maxSamples {
+		return nil, nil, fmt.Errorf("the index has %d frames", n)
+	}
+	deltas, err := table(r, box, "stts", 8)
+	if err != nil {
+		return nil, nil, err
+	}
+	now := int64(0)
+	for _, run := range deltas {
+		for range min(int64(run[0]), int64(n-len(taken))) {
+			taken = append(taken, now)
+			now += int64(run[1])
+		}
+	}
+	if len(taken) != n {
+		return nil, nil, errors.New("not every frame has a time")
+	}
+	offsets, err := table(r, box, "ctts", 8)
+	if err != nil {
+		return nil, nil, err
+	}
+	shown = append(shown, taken...)
+	at, early := 0, int64(0)
+	for _, run := range offsets {
+		for range min(int64(run[0]), int64(n-at)) {
+			// Version 1 has signed numbers; as many writers put them into
+			// version 0, and none has offsets of half the range.
+			offset := int64(int32(run[1]))
+			shown[at] += offset
+			early = min(early, offset)
+			at++
+		}
+	}
+	// Nothing is shown before it is taken; with numbers below 0 ffmpeg takes
+	// all frames that much earlier.
+	for i := range taken {
+		taken[i] += early
+	}
+	return taken, shown, nil
+}
+
+// plainEdits refuses an edit list that does more than to wait and to begin with
+// the first frame, which is shown at first.
+func plainEdits(r io.ReaderAt, track atom, first int64) error {
+	edits, ok := find(insideFrom(r, track, 0), "edts")
+	if !ok {
+		return nil
+	}
+	version, err := field(r, edits, 0, "elst")
+	if err != nil {
+		return err
+	}
+	size := 12
+	if version[0] == 1 {
+		size = 20
+	}
+	list, err := table(r, edits, "elst", size)
+	if err != nil {
+		return err
+	}
+	shows := 0
+	for _, e := range list {
+		begin := int64(int32(e[1]))
+		if version[0] == 1 {
+			begin = int64(e[2])<<32 | int64(e[3])
+		}
+		if begin < 0 {
+			continue // a wait
+		}
+		if shows++; shows > 1 || begin > first {
+			return errors.New("the file is edited")
+		}
+	}
+	return nil
+}
+
+// maxSamples is nine hours at 60 frames a second, and bounds what a stranger's
+// index makes of memory.
+const maxSamples = 2_000_000
+
+// table reads the entries of a box inside outer, of size bytes each, as numbers
+// of 32 bits; nil when there is no such box. A count of entries stands first,
+// behind version and flags.
+func table(r io.ReaderAt, outer atom, kind string, size int) ([][]uint32, error) {
+	box, ok := find(insideFrom(r, outer, 0), kind)
+	if !ok {
+		return nil, nil
+	}
+	var head [8]byte
+	if _, err := r.ReadAt(head[:], box.offset+8); err != nil {
+		return nil, err
+	}
+	n := int64(binary.BigEndian.Uint32(head[4:]))
+	if n > maxSamples || 16+n*int64(size) > box.size || box.end() > outer.end() {
+		return nil, fmt.Errorf("the box %q is too short", kind)
+	}
+	data := make([]byte, n*int64(size))
+	if _, err := r.ReadAt(data, box.offset+16); err != nil {
+		return nil, err
+	}
+	list := make([][]uint32, n)
+	for i := range list {
+		for ; len(list[i]) < size/4; data = data[4:] {
+			list[i] = append(list[i], binary.BigEndian.Uint32(data))
+		}
+	}
+	return list, nil
+}
