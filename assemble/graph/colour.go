@@ -31,14 +31,16 @@ const draftReduction = 4
 // reach anything behind it and tone mapping works on few pixels. A picture
 // that needs no other matrix is scaled by zscale, where there is one: the same
 // in a third of the time. Frames are chosen before what is dear: of sixty a
-// second half are not shown in most films.
-func toBT709(s *ffmpeg.Stream, c plan.Conform, zscale bool, chosen func(*ffmpeg.Stream) *ffmpeg.Stream) *ffmpeg.Stream {
+// second half are not shown in most films. Choosing keeps a frame until the next
+// one comes; a large one is out of the processor's caches then, which makes
+// scaling so much slower that it must spare many.
+func toBT709(s *ffmpeg.Stream, c plan.Conform, zscale bool, chosen choice) *ffmpeg.Stream {
 	p := c.Picture
 	switch {
 	case p.HDR:
-		s = toneMapped(chosen(sized(s, c)), p)
+		s = toneMapped(chosen.of(sized(s, c)), p)
 	case p.Primaries == "bt2020" || p.Primaries == "smpte432":
-		s = narrowed(chosen(sized(s, c)), p)
+		s = narrowed(chosen.of(sized(s, c)), p)
 	case zscale && p.Matrix == "bt709" && (p.PixFmt == "yuv420p" || p.PixFmt == "yuvj420p"):
 		in := "limited"
 		if p.Range == "pc" || p.PixFmt == "yuvj420p" {
@@ -50,12 +52,18 @@ func toBT709(s *ffmpeg.Stream, c plan.Conform, zscale bool, chosen func(*ffmpeg.
 		}
 		// zscale spoils the first frame of another size, so all are brought to
 		// the file's own, which costs nothing for those that have it.
-		s = chosen(sized(s, plan.Conform{W: p.W, H: p.H}))
+		s = sized(s, plan.Conform{W: p.W, H: p.H})
+		if chosen.few {
+			s = chosen.of(s)
+		}
 		if c.Draft && p.H%4 == 0 && p.H >= draftReduction*c.H {
 			s = filter(s, "field", "type=top")
 		}
 		s = filter(s, "zscale", fmt.Sprintf("w=%d", c.W), fmt.Sprintf("h=%d", c.H), "filter="+kernel,
 			"matrixin=bt709", "matrix=bt709", "rangein="+in, "range=limited")
+		if !chosen.few {
+			s = chosen.of(s)
+		}
 	default:
 		colour := []string{"out_color_matrix=bt709", "out_range=tv"}
 		if m := p.Matrix; m != "" {
@@ -64,7 +72,7 @@ func toBT709(s *ffmpeg.Stream, c plan.Conform, zscale bool, chosen func(*ffmpeg.
 		if p.Range == "tv" || p.Range == "pc" {
 			colour = append(colour, "in_range="+p.Range)
 		}
-		s = chosen(sized(s, c, colour...))
+		s = chosen.of(sized(s, c, colour...))
 	}
 	s = filter(turned(filter(s, "setsar", "sar=1"), p), "format", "pix_fmts=yuv420p")
 	if p.Gain != ([3]float64{}) {
@@ -116,7 +124,7 @@ func Light(c plan.Conform, src Source, dst string) (Command, error) {
 	return build(1, func() *ffmpeg.Stream {
 		in := rawInput()
 		in["skip_frame"] = "nokey"
-		all := func(s *ffmpeg.Stream) *ffmpeg.Stream { return s }
+		all := choice{of: func(s *ffmpeg.Stream) *ffmpeg.Stream { return s }}
 		s := upright(src.input(in), c, src.Zscale, all)
 		s = filter(s, "scale", "in_color_matrix=bt709", "in_range=tv", "out_range=pc", "flags=area+accurate_rnd+full_chroma_int")
 		s = filter(s, "format", "pix_fmts=rgb24")

@@ -60,7 +60,10 @@ func conformed(c plan.Conform, src Source, rate shot.Rate) *ffmpeg.Stream {
 		in["skip_loop_filter"] = "all"
 	}
 	s := src.input(in)
-	return upright(s, c, src.Zscale, func(s *ffmpeg.Stream) *ffmpeg.Stream { return onGuide(s, c, rate, seek) })
+	return upright(s, c, src.Zscale, choice{
+		few: c.Picture.FPS >= 1.5*rate.FPS(),
+		of:  func(s *ffmpeg.Stream) *ffmpeg.Stream { return onGuide(s, c, rate, seek) },
+	})
 }
 
 // Still writes the first frame of c alone as a picture in sRGB's encoding of
@@ -74,11 +77,17 @@ func Still(c plan.Conform, src Source, rate shot.Rate, dst string) (Command, err
 	})
 }
 
+// choice leaves those frames of a picture that are wanted.
+type choice struct {
+	few bool // at least a third of the frames is not
+	of  func(*ffmpeg.Stream) *ffmpeg.Stream
+}
+
 // upright is the picture in c's size, in BT.709, of whole frames and turned.
 // All that goes by the size of a first frame comes behind the scaling that makes
 // all frames alike; turning does as well, which ffmpeg would do in front of it.
-// chosen leaves the frames that are wanted, as soon as all are alike.
-func upright(s *ffmpeg.Stream, c plan.Conform, zscale bool, chosen func(*ffmpeg.Stream) *ffmpeg.Stream) *ffmpeg.Stream {
+// Frames are chosen as soon as all are alike, or small.
+func upright(s *ffmpeg.Stream, c plan.Conform, zscale bool, chosen choice) *ffmpeg.Stream {
 	p := c.Picture
 	if w, h := p.Fields[0], p.Fields[1]; w > 0 {
 		// Fields are lines of the picture as stored, and scaled each by itself;
