@@ -25,6 +25,7 @@ type composition struct {
 	names    *task.Task // that come or go; nil for none
 	glides   []plan.Glide
 	zscale   bool
+	queues   bool // see graph.Segment
 	coding   graph.Coding
 }
 
@@ -49,7 +50,7 @@ func (c composition) drawings() (list []task.Task) {
 }
 
 func (p *Production) composition(f plan.Film, seg plan.Segment, line plan.Timeline, conforms []task.Task, backdrop task.Task) composition {
-	c := composition{film: f, seg: seg, line: line, conforms: conforms, backdrop: backdrop, zscale: p.tool.Filter("zscale"), coding: p.coding(f)}
+	c := composition{film: f, seg: seg, line: line, conforms: conforms, backdrop: backdrop, zscale: p.tool.Filter("zscale"), queues: !p.tool.Version.AtLeast(6, 0), coding: p.coding(f)}
 	add := func(sc scene) {
 		d := painting{overlay: drawTask(p.overlay(f, sc))}
 		if f.Shots[sc.shot].Roll.Step > 0 {
@@ -90,7 +91,7 @@ func (c composition) scenes() (old, new scene) {
 // segment is c for the graph, with the paths that the two functions give.
 func (c composition) segment(mezzanine func(conform int) string, drawing func(task.Task) string, backdrop string) graph.Segment {
 	g := graph.Segment{
-		Canvas: c.film.Canvas, Rate: c.line.Rate, Frames: c.seg.Len(), Rough: c.film.Rough, Backdrop: backdrop, Zscale: c.zscale,
+		Canvas: c.film.Canvas, Rate: c.line.Rate, Frames: c.seg.Len(), Rough: c.film.Rough, Backdrop: backdrop, Zscale: c.zscale, Queues: c.queues,
 		Fade: c.fade(), Scenery: c.film.Scenery,
 	}
 	scene := func(sc scene, d painting) graph.Scene {

@@ -50,6 +50,7 @@ type Segment struct {
 	Scenery  bool // the backdrop is a picture of the whole canvas: a hole shows its own part
 	Rough    bool
 	Zscale   bool // this ffmpeg has the filter zscale
+	Queues   bool // this ffmpeg starts a thread for each of several inputs, which can be forbidden
 	Marks    Marks
 	Into     *Into // a transition to another scene; nil for none
 	Names    Names
@@ -294,6 +295,9 @@ func piece(p Piece, g Segment, backdrop backdropper) *ffmpeg.Stream {
 	// ffmpeg 5.1 leaves the original's mark of rotation in a kept picture, which
 	// is upright.
 	in := ffmpeg.KwArgs{"threads": "1", "noautorotate": ""}
+	if g.Queues {
+		in["thread_queue_size"] = "0"
+	}
 	if p.Skip > 0 {
 		in["ss"] = number((float64(p.Skip) - 0.5) * float64(g.Rate.Den) / float64(g.Rate.Num))
 	}
