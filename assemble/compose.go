@@ -187,7 +187,7 @@ func (p *Production) segmentTask(c composition) task.Task {
 	key = key.For(fmt.Sprintf("%s from %.1f s", f.Name, line.Rate.Seconds(seg.From)))
 	return task.Task{
 		ID: "segment/" + key.ID().String(), Name: key.Subject(), Stage: "compose", Action: key, After: after,
-		Cost: composeCost(f, c.coding) * float64(seg.Len()) * mega(f.Canvas.W, f.Canvas.H), Memory: composeMemory(f, seg),
+		Cost: composeCost(f, c.coding) * float64(seg.Len()) * mega(f.Canvas.W, f.Canvas.H), Memory: composeMemory(f, seg), Spreads: true,
 		Make: func(ctx context.Context, in task.Inputs, tmp string, advance func(float64)) error {
 			return p.compose(ctx, c, in, tmp, advance)
 		},

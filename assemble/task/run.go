@@ -53,7 +53,7 @@ type execution struct {
 	work     []progress.Work
 	waitsFor []int     // predecessors that have not ended
 	urgency  []float64 // cost of the longest way to an end of the graph
-	ready    []int     // most urgent first
+	ready    []int     // those that spread last, most urgent first
 	ended    chan ending
 
 	running int // tasks
@@ -107,11 +107,18 @@ func newExecution(r Runner, g *graph, l []looked, costs []float64) *execution {
 	return x
 }
 
-// push keeps ready sorted by urgency, then by place in the list: with the
-// longest way first the last worker is idle for the shortest time (Graham 1969,
-// list scheduling), and the order of starts depends on nothing but the graph.
+// push keeps ready sorted: tasks that keep to one core, then those that spread,
+// each by urgency, then by place in the list. With the longest way first the
+// last worker is idle for the shortest time (Graham 1969, list scheduling), and
+// the order of starts depends on nothing but the graph.
 func (x *execution) push(i int) {
 	at, _ := slices.BinarySearchFunc(x.ready, i, func(a, b int) int {
+		if sa, sb := x.g.tasks[a].Spreads, x.g.tasks[b].Spreads; sa != sb {
+			if sb {
+				return -1
+			}
+			return 1
+		}
 		return cmp.Or(cmp.Compare(x.urgency[b], x.urgency[a]), cmp.Compare(a, b))
 	})
 	x.ready = slices.Insert(x.ready, at, i)

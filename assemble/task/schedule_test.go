@@ -95,6 +95,20 @@ func TestLongestWayFirst(t *testing.T) {
 	}
 }
 
+// TestWhatSpreadsComesLast: a long task that takes idle cores leaves none idle
+// at the end, a short one that keeps to its own would.
+func TestWhatSpreadsComesLast(t *testing.T) {
+	g := &gate{}
+	tasks := []Task{g.task("wide-1", 0, 18), g.task("wide-2", 0, 19), g.task("narrow", 0, 3), g.task("source", 0, 1), g.task("after", 0, 1, "source")}
+	tasks[0].Spreads, tasks[1].Spreads = true, true
+	if _, err := Run(t.Context(), openStore(t, t.TempDir()), nil, 1, tasks); err != nil {
+		t.Fatal(err)
+	}
+	if got := strings.Join(g.order, " "); got != "narrow source after wide-2 wide-1" {
+		t.Errorf("order %s", got)
+	}
+}
+
 // TestParallelism: independent tasks do run at the same time: each waits for
 // all the others to have started.
 func TestParallelism(t *testing.T) {

@@ -41,6 +41,9 @@ type Task struct {
 	After []string
 	// Cost is the estimated seconds of one core.
 	Cost float64
+	// Spreads says that the work takes idle cores beside its own. Such tasks
+	// are begun after others that could: at the end they leave no core idle.
+	Spreads bool
 	// Memory is the estimated peak in bytes, 0 when it does not matter.
 	Memory int64
 	// Keep asks for the output even when nothing that runs needs it. Tasks
