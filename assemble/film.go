@@ -80,8 +80,12 @@ func (p *Production) source(pic plan.Picture) graph.Source {
 }
 
 // openAt is the second at which a take's file is opened for c; 0 where its
-// index does not tell.
+// index does not tell, or where a first frame is made of those before it as
+// well: whole frames are, of fields.
 func openAt(c plan.Conform, rate shot.Rate) float64 {
+	if c.Picture.Fields != [2]int{} {
+		return 0
+	}
 	keys, err := media.ReadKeys(c.Picture.Path, c.Picture.Stream)
 	if err != nil {
 		return 0 // not every file has one that can be read

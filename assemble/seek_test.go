@@ -76,6 +76,11 @@ func TestPartsAreFoundByTheIndex(t *testing.T) {
 			}
 			return sums
 		}
+		fields := take
+		fields.Picture.Fields, fields.Frames = [2]int{160, 96}, plan.Span{From: 150, To: 160}
+		if at := openAt(fields, shot.Rate{Num: 25, Den: 1}); at != 0 {
+			t.Errorf("%s: of fields, it is opened at %g, where the frame before is missing", c.name, at)
+		}
 		whole := frames(0, 175)
 		if len(whole) != 175 {
 			t.Fatalf("%s: %d frames", c.name, len(whole))
