@@ -76,11 +76,13 @@ chapters: [{at: m2, name: Second}]`, 1)
 	}
 }
 
-// codecProduction is a production with films in all codecs, made of a card, a
-// grid, a solo and a dissolve between them: everything that could make the heads
-// of segments differ.
-func codecProduction(t *testing.T, dir string) {
+// codecProduction is the folder of a production with films in all codecs, which
+// tool has, made of a card, a grid, a solo and a dissolve between them:
+// everything that could make the heads of segments differ.
+func codecProduction(t *testing.T) (tool *ffmpeg.Tool, dir string) {
 	t.Helper()
+	tool, dir = findTool(t), t.TempDir()
+	needEncoders(t, tool)
 	smallProduction(t, dir)
 	path := filepath.Join(dir, "production.yaml")
 	data, err := os.ReadFile(path)
@@ -96,14 +98,13 @@ func codecProduction(t *testing.T, dir string) {
 	if err := os.WriteFile(path, []byte(text), 0o666); err != nil {
 		t.Fatal(err)
 	}
+	return tool, dir
 }
 
 // Same inputs, same bytes, in every codec, with one worker and with eight.
 func TestEveryCodecGivesTheSameBytes(t *testing.T) {
 	t.Parallel()
-	needEncoders(t, findTool(t))
-	one := t.TempDir()
-	codecProduction(t, one)
+	_, one := codecProduction(t)
 	eight := copyProduction(t, one)
 	_, a := renderIn(t, one, Settings{Workers: 1})
 	_, b := renderIn(t, eight, Settings{Workers: 8})
@@ -123,9 +124,7 @@ func TestEveryCodecGivesTheSameBytes(t *testing.T) {
 // found under the keys they have always had, whatever encoder is asked for.
 func TestKeysOfOtherCodecs(t *testing.T) {
 	t.Parallel()
-	needEncoders(t, findTool(t))
-	dir := t.TempDir()
-	codecProduction(t, dir)
+	_, dir := codecProduction(t)
 	keys := func(set Settings) map[string][]string {
 		set.Dir, set.Report = dir, listener{func(string) {}}
 		p, err := Open(t.Context(), set)
@@ -214,10 +213,7 @@ exec "$real" "$@"
 // bytes that it never gives twice.
 func TestHardwareThatWorks(t *testing.T) {
 	t.Parallel()
-	tool := findTool(t)
-	needEncoders(t, tool)
-	dir := t.TempDir()
-	codecProduction(t, dir)
+	tool, dir := codecProduction(t)
 	set := Settings{Dir: dir, Encoder: encoderHardware, Programs: ffmpeg.Options{FFmpeg: fakeFFmpeg(t, tool)}, Report: listener{func(string) {}}}
 	p, err := Open(t.Context(), set)
 	if err != nil {
@@ -250,10 +246,7 @@ func TestHardwareThatWorks(t *testing.T) {
 // over only when it was asked to.
 func TestHardwareThatDoesNotWork(t *testing.T) {
 	t.Parallel()
-	tool := findTool(t)
-	needEncoders(t, tool)
-	dir := t.TempDir()
-	codecProduction(t, dir)
+	tool, dir := codecProduction(t)
 	fake := fakeFFmpeg(t, tool)
 	for _, c := range []struct {
 		setting, film, encoder string // "" where it is a fault

@@ -113,15 +113,17 @@ func newExecution(r Runner, g *graph, l []looked, costs []float64) *execution {
 // the order of starts depends on nothing but the graph.
 func (x *execution) push(i int) {
 	at, _ := slices.BinarySearchFunc(x.ready, i, func(a, b int) int {
-		if sa, sb := x.g.tasks[a].Spreads, x.g.tasks[b].Spreads; sa != sb {
-			if sb {
-				return -1
-			}
-			return 1
-		}
-		return cmp.Or(cmp.Compare(x.urgency[b], x.urgency[a]), cmp.Compare(a, b))
+		return cmp.Or(cmp.Compare(x.turn(a), x.turn(b)), cmp.Compare(x.urgency[b], x.urgency[a]), cmp.Compare(a, b))
 	})
 	x.ready = slices.Insert(x.ready, at, i)
+}
+
+// turn is 1 for tasks that wait for those of turn 0.
+func (x *execution) turn(i int) int {
+	if x.g.tasks[i].Spreads {
+		return 1
+	}
+	return 0
 }
 
 // loop starts what fits and takes in what ended, until nothing runs and
