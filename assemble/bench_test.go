@@ -334,19 +334,19 @@ func (x *comparison) late() {
 
 func (t spent) and(u spent) spent { return spent{t.wall + u.wall, t.cpu + u.cpu} }
 
-// decode decodes some takes' pictures in one process and does nothing with
-// them.
+// decode decodes some takes, picture and sound, in one process and does nothing
+// with them.
 func (x *comparison) decode(from, to int) spent {
 	var in, out []string
 	for k := from; k < to; k++ {
 		in = append(in, "-ss", "1", "-t", fmt.Sprint(x.set.seconds), "-i", filepath.Join(x.dir, "intake", fmt.Sprintf("take%02d.mp4", k)))
-		out = append(out, "-map", fmt.Sprintf("%d:v", k-from), "-f", "null", "pipe:1")
+		out = append(out, "-map", fmt.Sprintf("%d:v", k-from), "-map", fmt.Sprintf("%d:a", k-from), "-f", "null", "pipe:1")
 	}
 	return x.call(append(in, out...)...)
 }
 
-// encode encodes the picture of the one command, which lies ready unpacked, with
-// the same settings, less the time that reading it takes. It is measured once.
+// encode encodes the picture and the sound of the one command, which lie ready
+// unpacked, with the same settings, less the time that reading them takes. It is measured once.
 func (x *comparison) encode() spent {
 	if x.encoded != (spent{}) {
 		return x.encoded
@@ -356,8 +356,8 @@ func (x *comparison) encode() spent {
 	args := x.set.command(x.dir, raw)
 	at := slices.Index(args, "-c:v")
 	x.call(append(args[:at:at], "-c:v", "rawvideo", "-c:a", "pcm_s16le", "-f", "nut", "-y", raw)...)
-	both := x.call("-i", raw, "-map", "0:v", "-c:v", "libx264", "-preset", "medium", "-crf", "19", "-profile:v", "high", "-g", "60", "-y", filepath.Join(x.dir, "again.mp4"))
-	read := x.call("-i", raw, "-map", "0:v", "-f", "null", "pipe:1")
+	both := x.call("-i", raw, "-map", "0", "-c:v", "libx264", "-preset", "medium", "-crf", "19", "-profile:v", "high", "-g", "60", "-c:a", "aac", "-b:a", "256k", "-y", filepath.Join(x.dir, "again.mp4"))
+	read := x.call("-i", raw, "-map", "0", "-f", "null", "pipe:1")
 	x.encoded = spent{both.wall - read.wall, both.cpu - read.cpu}
 	return x.encoded
 }

@@ -50,7 +50,7 @@ func (c composition) drawings() (list []task.Task) {
 }
 
 func (p *Production) composition(f plan.Film, seg plan.Segment, line plan.Timeline, conforms []task.Task, backdrop task.Task) composition {
-	c := composition{film: f, seg: seg, line: line, conforms: conforms, backdrop: backdrop, zscale: p.tool.Filter("zscale"), queues: !p.tool.Version.AtLeast(6, 0), coding: p.coding(f)}
+	c := composition{film: f, seg: seg, line: line, conforms: conforms, backdrop: backdrop, zscale: p.tool.Filter("zscale"), queues: p.tool.QueuesInputs(), coding: p.coding(f)}
 	add := func(sc scene) {
 		d := painting{overlay: drawTask(p.overlay(f, sc))}
 		if f.Shots[sc.shot].Roll.Step > 0 {

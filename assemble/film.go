@@ -115,7 +115,7 @@ func (p *Production) conformTask(c plan.Conform, key store.Action, line plan.Tim
 	n := c.Frames.Len()
 	return task.Task{
 		ID: conformID(c.Take, key.ID().String()), Name: c.Take, Stage: stageConform, Action: key,
-		Cost: costConform * float64(n) * (mega(c.W, c.H) + mega(c.Picture.W, c.Picture.H)), Memory: conformMemory(c),
+		Cost: costConform * float64(n) * (mega(c.W, c.H) + mega(c.Picture.W, c.Picture.H)), Memory: conformMemory(c), Spreads: true,
 		Make: func(ctx context.Context, _ task.Inputs, tmp string, advance func(float64)) error {
 			src := p.source(c.Picture)
 			src.Open = openAt(c, line.Rate)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"path/filepath"
+	"slices"
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/ffmpeg"
@@ -77,6 +78,39 @@ func (p *Production) soundTask(r *recording) task.Task {
 			return save(filepath.Join(dir, soundAccount), d)
 		},
 	}
+}
+
+// Sounds are decoded several at once up to a length from which the beginning
+// of a process is nothing beside its work.
+const (
+	togetherSeconds = 600
+	togetherMost    = 8
+)
+
+// soundTasks are the tasks that decode recordings, the short ones together.
+func (p *Production) soundTasks(recs []*recording) []task.Task {
+	byID := map[string]*recording{}
+	batch := &task.Batch{Most: togetherMost, Make: func(ctx context.Context, members []task.Member) []error {
+		sounds := make([]media.Sound, len(members))
+		for i, m := range members {
+			sounds[i] = media.Sound{Info: byID[m.ID].info, Dst: filepath.Join(m.Tmp, soundWAV)}
+		}
+		decoded, wrong := media.DecodeAll(ctx, p.tool, sounds)
+		for i, m := range members {
+			if wrong[i] == nil {
+				wrong[i] = save(filepath.Join(m.Tmp, soundAccount), decoded[i])
+			}
+		}
+		return wrong
+	}}
+	tasks := make([]task.Task, len(recs))
+	for i, r := range recs {
+		tasks[i] = p.soundTask(r)
+		if r.info.Duration <= togetherSeconds {
+			byID[tasks[i].ID], tasks[i].Batch = r, batch
+		}
+	}
+	return tasks
 }
 
 // featuresKey is what sync needs to know of a sound.
@@ -160,13 +194,12 @@ func (p *Production) listen(ctx context.Context) ([]located, hearing, error) {
 		return nil, h, err
 	}
 	p.inspectRoom(ctx)
-	var tasks []task.Task
-	pairs := devices(recs)
-	for _, r := range recs {
-		if r.err == nil && r.info.Audio != nil {
-			tasks = append(tasks, p.soundTask(r), p.featuresTask(r))
-		}
+	heard := slices.DeleteFunc(slices.Clone(recs), func(r *recording) bool { return r.err != nil || r.info.Audio == nil })
+	tasks := p.soundTasks(heard)
+	for _, r := range heard {
+		tasks = append(tasks, p.featuresTask(r))
 	}
+	pairs := devices(recs)
 	for _, pair := range pairs {
 		tasks = append(tasks, p.matchTask(pair[0], pair[1]))
 	}

@@ -162,6 +162,10 @@ func (t *Tool) Encoder(name string) bool { return t.encoders[name] }
 // Filter tells whether this ffmpeg has the filter name, such as "zscale".
 func (t *Tool) Filter(name string) bool { return t.filters[name] }
 
+// QueuesInputs tells whether this ffmpeg starts a thread for each of several
+// inputs, which -thread_queue_size 0 forbids.
+func (t *Tool) QueuesInputs() bool { return !t.Version.AtLeast(6, 0) }
+
 // Require returns a fault of kind FFmpeg that names the encoders this ffmpeg
 // was built without, and nil when it has them all.
 func (t *Tool) Require(encoders ...string) error {

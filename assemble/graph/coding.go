@@ -87,7 +87,7 @@ const softwareX265 = "open-gop=0:pools=2:frame-threads=2:info=0:log-level=error"
 // memory. No hardware was at hand to try any of them.
 var encoders = []Encoder{
 	{Name: "libx264", Codec: "h264", args: ffmpeg.KwArgs{
-		"profile:v": "high", "preset": "medium", "crf": "19", "threads": encoderThreads, "x264-params": "open-gop=0"}},
+		"profile:v": "high", "preset": "medium", "crf": "19", "x264-params": "open-gop=0"}},
 	{Name: "libx265", Codec: "hevc", args: ffmpeg.KwArgs{
 		"profile:v": "main", "preset": "medium", "crf": "19", "x265-params": softwareX265}},
 	// The bytes of libsvtav1 are the same for any number of threads.
@@ -140,12 +140,14 @@ func vaapi(profile, quality string) ffmpeg.KwArgs {
 }
 
 // output encodes s, which is in yuv420p, as a closed run of frames of BT.709.
-func (e Encoder) output(s *ffmpeg.Stream, frames int, rate shot.Rate, dst string) *ffmpeg.Stream {
+func (e Encoder) output(s *ffmpeg.Stream, canvas layout.Canvas, rate shot.Rate, frames int, dst string) *ffmpeg.Stream {
 	args := bt709(plain(ffmpeg.KwArgs{
 		"c:v": e.Name, "g": strconv.Itoa(2 * rate.Frame(1)), "frames:v": strconv.Itoa(frames), "r": rate.String(), "f": "mp4",
 		"video_track_timescale": timescale(rate), "filter_complex_threads": "1",
 	}))
-	if e.Name != "libx264" {
+	if e.Name == "libx264" {
+		args["threads"] = encoderThreads(canvas)
+	} else {
 		// What a decoder is told in advance holds for a whole film, so it must not
 		// depend on what a segment shows: cards say nothing of the shape of their
 		// pixels, and takes alone where their colour samples lie. Of H.264 joining
@@ -173,6 +175,6 @@ func Try(c Coding, canvas layout.Canvas, rate shot.Rate, frames int, dst string)
 	}
 	return build(1, func() *ffmpeg.Stream {
 		s := ffmpeg.Input(fmt.Sprintf("testsrc2=size=%dx%d:rate=%s", canvas.W, canvas.H, rate), ffmpeg.KwArgs{"f": "lavfi"})
-		return e.output(filter(s, "format", "pix_fmts=yuv420p"), frames, rate, dst)
+		return e.output(filter(s, "format", "pix_fmts=yuv420p"), canvas, rate, frames, dst)
 	})
 }

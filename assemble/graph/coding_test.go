@@ -57,6 +57,19 @@ func TestEncodersAreInOrder(t *testing.T) {
 	}
 }
 
+// What the bytes of x264 depend on goes by the canvas and by nothing else. Only
+// where memory lets no second segment run does one encoder take two cores.
+func TestEncoderThreads(t *testing.T) {
+	for canvas, want := range map[layout.Canvas]string{{W: 640, H: 360}: "1", {W: 1920, H: 1080}: "1", {W: 1080, H: 1920}: "1", {W: 2560, H: 1440}: "2", {W: 3840, H: 2160}: "2"} {
+		for _, rough := range []bool{false, true} {
+			c, err := Compose(Segment{Canvas: canvas, Rate: fps30, Frames: 60, Scene: Scene{Overlay: "o.png"}, Rough: rough}, Coding{}, "out.mp4")
+			if a := strings.Join(c.Argv("-f", "g"), " "); err != nil || !strings.Contains(a, "-r 30 -threads "+want+" ") {
+				t.Errorf("%v, rough %v: %s, %v", canvas, rough, a, err)
+			}
+		}
+	}
+}
+
 // A rough cut is what it is whatever the finished film is encoded as, and the
 // zero coding is libx264.
 func TestComposeUsesTheCoding(t *testing.T) {

@@ -65,9 +65,17 @@ type Copy struct {
 	W, H int
 }
 
-// encoderThreads is pinned because the bytes x264 writes depend on it;
-// segments are what runs in parallel.
-const encoderThreads = "2"
+// encoderThreads is how many threads x264 gets for a canvas. Its bytes depend on
+// them, so neither the machine nor what else runs has a say. Segments are what
+// runs in parallel: while they keep the cores busy, one thread each costs a
+// twentieth less than two. Of a picture so large that memory lets no second
+// segment run beside the first, two work on one.
+func encoderThreads(c layout.Canvas) string {
+	if c.W*c.H > 1920*1088 {
+		return "2"
+	}
+	return "1"
+}
 
 // Compose stacks the pieces, lays the overlay with its frames and labels over
 // them and encodes a closed run of frames that joins to others of the same
@@ -101,11 +109,11 @@ func Compose(g Segment, c Coding, dst string) (Command, error) {
 		s = marked(s, g.Marks, g.Rate)
 		s = filter(s, "format", "pix_fmts=yuv420p")
 		if g.Copy.Path == "" {
-			return enc.output(s, g.Frames, g.Rate, dst)
+			return enc.output(s, g.Canvas, g.Rate, g.Frames, dst)
 		}
 		two := s.Split()
 		return ffmpeg.MergeOutputs(
-			enc.output(two.Get("0"), g.Frames, g.Rate, dst),
+			enc.output(two.Get("0"), g.Canvas, g.Rate, g.Frames, dst),
 			ffmpeg.Output([]*ffmpeg.Stream{g.Copy.of(two.Get("1"))}, g.Copy.Path, ffmpeg.KwArgs{
 				"c:v": "rawvideo", "f": "rawvideo", "fps_mode": "passthrough", "frames:v": strconv.Itoa(g.Frames),
 			}))
@@ -364,4 +372,4 @@ func beforeItself(s *ffmpeg.Stream, p Piece) *ffmpeg.Stream {
 // time, and looks no worse. 8x8dct makes it High, which the check of a film
 // asks for.
 var rough = Encoder{Name: "libx264", Codec: "h264", args: ffmpeg.KwArgs{
-	"profile:v": "high", "preset": "ultrafast", "crf": "30", "threads": encoderThreads, "x264-params": "open-gop=0:8x8dct=1"}}
+	"profile:v": "high", "preset": "ultrafast", "crf": "30", "x264-params": "open-gop=0:8x8dct=1"}}

@@ -20,7 +20,7 @@ import (
 
 // Rule is the version of everything this package decides. It is part of every
 // key in the store, so a change of a filter or a setting makes new outputs.
-const Rule = 9
+const Rule = 10
 
 // Command is one run of ffmpeg.
 type Command struct {

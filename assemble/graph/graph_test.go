@@ -38,7 +38,7 @@ func TestComposeGraph(t *testing.T) {
 	argv := strings.Join(c.Argv("-filter_complex_script", "graph.txt"), " ")
 	for _, want := range []string{
 		"-ss 0.9833333333333333 -threads 1 -i a.mp4", // half a frame before frame 30
-		"-filter_complex_script graph.txt", "-frames:v 60", "-profile:v high", "-colorspace bt709", "-threads 2",
+		"-filter_complex_script graph.txt", "-frames:v 60", "-profile:v high", "-colorspace bt709", "-r 30 -threads 1",
 	} {
 		if !strings.Contains(argv, want) {
 			t.Errorf("the arguments lack %q:\n%s", want, argv)

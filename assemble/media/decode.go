@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -45,49 +46,150 @@ func DecodeAudio(ctx context.Context, tool *ffmpeg.Tool, info Info, dst string) 
 // Media; one whose sound ends early or has damaged places is not, however much
 // of it is damaged.
 func Decode(ctx context.Context, tool *ffmpeg.Tool, info Info, dst string) (Decoded, error) {
-	if err := info.NeedAudio(); err != nil {
+	if err := decodable(info); err != nil {
 		return Decoded{}, err
 	}
-	if info.Duration > MaxSeconds {
-		return Decoded{}, tooLong(info.Path, info.Duration)
-	}
-	limited, cancel := context.WithTimeout(ctx, timeLimit(info.Duration))
-	defer cancel()
-	var said complaints
-	args := []string{"-max_error_rate", "1", "-t", fmt.Sprint(MaxSeconds)}
-	if info.Audio.Codec == "flac" {
-		// Damaged FLAC decodes to noise, its check sums alone tell. Those of
-		// other codecs are optional, and some encoders write them wrong.
-		args = append(args, "-err_detect", "crccheck")
-	}
-	args = append(args, InputArgs(info.Path)...)
-	args = append(args, "-map", fmt.Sprintf("0:%d", info.Audio.Index),
-		// Start offsets are lost without this: the WAV muxer writes samples
-		// one after the other whatever their time stamps.
-		"-af", "aresample=async=1:first_pts=0",
-		"-c:a", "pcm_f32le", "-map_metadata", "-1", "-map_chapters", "-1",
-		"-fflags", "+bitexact", "-flags:a", "+bitexact", "-rf64", "auto", "-f", "wav", "-y", "file:"+dst,
-		// The same sound without what was filled, to be counted: a byte a sample.
-		"-map", fmt.Sprintf("0:%d", info.Audio.Index), "-c:a", "pcm_u8", "-f", "u8", "pipe:1")
-	var heard byteCounter
-	if err := tool.Run(limited, ffmpeg.Command{Args: args, Stdout: &heard, Log: &said}); err != nil {
+	heard, said, err := decodeSounds(ctx, tool, []Sound{{info, dst}})
+	if err != nil {
 		return Decoded{}, decodeFault(ctx, info.Path, err)
 	}
-	w, err := OpenWAV(dst)
+	return account(Sound{info, dst}, heard[0], said)
+}
+
+// Sound is a file's sound to be decoded, and the WAV file that it becomes.
+type Sound struct {
+	Info Info
+	Dst  string
+}
+
+// DecodeAll is [Decode] of several files in one process, which spares most of
+// what short ones cost. When anything is wrong with one of them each is decoded
+// by itself, since ffmpeg does not say of which it speaks. There is a result or an error for each.
+func DecodeAll(ctx context.Context, tool *ffmpeg.Tool, sounds []Sound) ([]Decoded, []error) {
+	decoded, wrong := make([]Decoded, len(sounds)), make([]error, len(sounds))
+	var sound []Sound
+	for i, s := range sounds {
+		if wrong[i] = decodable(s.Info); wrong[i] == nil {
+			sound = append(sound, s)
+		}
+	}
+	heard, said, err := decodeSounds(ctx, tool, sound)
+	together := err == nil && said.errors == 0 && !said.truncated
+	for i, s := range sounds {
+		switch {
+		case wrong[i] != nil:
+		case together:
+			decoded[i], wrong[i] = account(s, heard[0], said)
+			heard = heard[1:]
+		default:
+			decoded[i], wrong[i] = Decode(ctx, tool, s.Info, s.Dst)
+		}
+	}
+	return decoded, wrong
+}
+
+// decodable refuses what has no sound, or more than anybody plays.
+func decodable(info Info) error {
+	if err := info.NeedAudio(); err != nil {
+		return err
+	}
+	if info.Duration > MaxSeconds {
+		return tooLong(info.Path, info.Duration)
+	}
+	return nil
+}
+
+// decodeSounds writes the sounds and returns how many samples each has without what
+// was filled, all channels counted, and what ffmpeg said.
+func decodeSounds(ctx context.Context, tool *ffmpeg.Tool, sounds []Sound) (heard []int64, said complaints, err error) {
+	if len(sounds) == 0 {
+		return nil, said, nil
+	}
+	var in, out, count []string
+	limit := time.Duration(0)
+	for i, s := range sounds {
+		limit += timeLimit(s.Info.Duration)
+		in = append(in, "-t", fmt.Sprint(MaxSeconds))
+		if s.Info.Audio.Codec == "flac" {
+			// Damaged FLAC decodes to noise, its check sums alone tell. Those of
+			// other codecs are optional, and some encoders write them wrong.
+			in = append(in, "-err_detect", "crccheck")
+		}
+		if len(sounds) > 1 && tool.QueuesInputs() {
+			in = append(in, "-thread_queue_size", "0")
+		}
+		in = append(in, InputArgs(s.Info.Path)...)
+		stream := []string{"-map", fmt.Sprintf("%d:%d", i, s.Info.Audio.Index)}
+		out = append(append(out, stream...),
+			// Start offsets are lost without this: the WAV muxer writes samples
+			// one after the other whatever their time stamps.
+			"-af", "aresample=async=1:first_pts=0",
+			"-c:a", "pcm_f32le", "-map_metadata", "-1", "-map_chapters", "-1",
+			"-fflags", "+bitexact", "-flags:a", "+bitexact", "-rf64", "auto", "-f", "wav", "-y", "file:"+s.Dst)
+		count = append(count, stream...)
+	}
+	// The same sounds without what was filled, to be counted: a byte a sample.
+	count = append(count, "-c:a", "pcm_u8", "-f", "framecrc", "pipe:1")
+	limited, cancel := context.WithTimeout(ctx, limit)
+	defer cancel()
+	sizes := packetSizes{total: make([]int64, len(sounds))}
+	err = tool.Run(limited, ffmpeg.Command{
+		Args: slices.Concat([]string{"-max_error_rate", "1"}, in, out, count), Stdout: &sizes, Log: &said,
+	})
+	return sizes.total, said, err
+}
+
+// account says what became of a decoded sound.
+func account(s Sound, heard int64, said complaints) (Decoded, error) {
+	w, err := OpenWAV(s.Dst)
 	if err != nil {
-		return Decoded{}, fmt.Errorf("the decoded sound of %s: %w", showPath(info.Path), err)
+		return Decoded{}, fmt.Errorf("the decoded sound of %s: %w", showPath(s.Info.Path), err)
 	}
 	defer w.Close()
 	d := Decoded{Frames: w.Frames(), Rate: w.Rate(), Channels: w.Channels(), Damaged: said.places()}
 	if d.Frames == 0 {
-		return Decoded{}, fault.New(fault.Media, showPath(info.Path), "none of the sound can be decoded", "ask the player for a new export")
+		return Decoded{}, fault.New(fault.Media, showPath(s.Info.Path), "none of the sound can be decoded", "ask the player for a new export")
 	}
-	filled := float64(d.Frames) - float64(heard.n)/float64(d.Channels)
-	if gaps := filled/float64(d.Rate) - info.Audio.Start; gaps >= leastGap {
+	filled := float64(d.Frames) - float64(heard)/float64(d.Channels)
+	if gaps := filled/float64(d.Rate) - s.Info.Audio.Start; gaps >= leastGap {
 		d.Missing = gaps
 	}
-	d.judge(info, said.truncated)
+	d.judge(s.Info, said.truncated)
 	return d, nil
+}
+
+// packetSizes adds up the sizes of packets in the lines of ffmpeg's framecrc
+// format: stream, dts, pts, duration, size, check sum; lines with # are heads.
+type packetSizes struct {
+	total []int64 // bytes, by stream
+	line  []byte
+}
+
+// Write implements io.Writer. It fails on what is no such line.
+func (p *packetSizes) Write(b []byte) (int, error) {
+	p.line = append(p.line, b...)
+	for {
+		end := bytes.IndexByte(p.line, '\n')
+		if end < 0 {
+			break
+		}
+		line := string(p.line[:end])
+		p.line = p.line[end+1:]
+		if strings.HasPrefix(line, "#") {
+			continue
+		}
+		fields := strings.Split(line, ",")
+		if len(fields) < 5 {
+			return 0, fmt.Errorf("a packet is described by %q", line)
+		}
+		stream, err := strconv.Atoi(strings.TrimSpace(fields[0]))
+		size, err2 := strconv.ParseInt(strings.TrimSpace(fields[4]), 10, 64)
+		if err != nil || err2 != nil || stream < 0 || stream >= len(p.total) {
+			return 0, fmt.Errorf("a packet is described by %q", line)
+		}
+		p.total[stream] += size
+	}
+	return len(b), nil
 }
 
 // leastGap in seconds is what ffmpeg's resampler fills, a tenth, less what the

@@ -1,7 +1,9 @@
 package media
 
 import (
+	"bytes"
 	"context"
+	"fmt"
 	"math"
 	"os"
 	"path/filepath"
@@ -298,9 +300,10 @@ func TestRealReadsOurWAV(t *testing.T) {
 	}
 }
 
-// What the file's clock has and its sound has not is told; silence that was
-// recorded, as of a gate, and that before a late start are no gaps.
-func TestRealMissingSound(t *testing.T) {
+// gaps are files whose sound is whole, has a gate's silence, has a gap of 4 s,
+// starts late and, the last, has lost some packets.
+func gaps(t *testing.T) []string {
+	t.Helper()
 	tone := "-f lavfi -i sine=d=12:r=48000"
 	paths := ffmpegtest.MakeAll(t, args(tone),
 		ffmpegtest.Output{Name: "whole.m4a", Args: args("-c:a aac")},
@@ -318,11 +321,74 @@ func TestRealMissingSound(t *testing.T) {
 	for i := range 1500 {
 		data[len(data)/2+i] = byte(i*i + i/7)
 	}
-	paths = append(paths, write(t, "lost.mka", data))
+	return append(paths, write(t, "lost.mka", data))
+}
+
+// What the file's clock has and its sound has not is told; silence that was
+// recorded, as of a gate, and that before a late start are no gaps.
+func TestRealMissingSound(t *testing.T) {
+	paths := gaps(t)
 	for i, want := range []float64{0, 0, 0, 0, 4, 0, 4} {
 		_, d := decode(t, probe(t, paths[i]))
 		if math.Abs(d.Missing-want) > 0.05 || (d.Damaged > 0) != (i == 6) {
 			t.Errorf("%s: %.2f s are missing, want about %g; %d damaged", paths[i], d.Missing, want, d.Damaged)
+		}
+	}
+}
+
+// Files that are decoded together become what each becomes by itself, also
+// beside one that is damaged, one that is gone and one without sound.
+func TestRealDecodeAll(t *testing.T) {
+	tool := ffmpegtest.Tool(t)
+	paths := gaps(t)
+	var infos []Info
+	for _, p := range paths {
+		infos = append(infos, probe(t, p))
+	}
+	gone := infos[0]
+	gone.Path += ".gone"
+	silent := infos[0]
+	silent.Audio = nil
+	for n, set := range [][]Info{infos[:6], infos, {infos[0], gone, infos[4]}, {silent, infos[3], infos[5]}, {gone}, nil} {
+		dir := t.TempDir()
+		var sounds []Sound
+		for i, info := range set {
+			sounds = append(sounds, Sound{info, filepath.Join(dir, fmt.Sprint(i, ".wav"))})
+		}
+		decoded, wrong := DecodeAll(ctx, tool, sounds)
+		for i, s := range sounds {
+			alone := filepath.Join(dir, "alone.wav")
+			want, err := Decode(ctx, tool, s.Info, alone)
+			if (err == nil) != (wrong[i] == nil) || err != nil && err.Error() != wrong[i].Error() || fmt.Sprint(want) != fmt.Sprint(decoded[i]) {
+				t.Errorf("set %d, file %d: %+v, %v; alone %+v, %v", n, i, decoded[i], wrong[i], want, err)
+			}
+			if err != nil {
+				continue
+			}
+			got, err := os.ReadFile(s.Dst)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if one, err := os.ReadFile(alone); err != nil || !bytes.Equal(got, one) {
+				t.Errorf("set %d, file %d has other bytes: %v", n, i, err)
+			}
+		}
+	}
+}
+
+func TestPacketSizes(t *testing.T) {
+	p := packetSizes{total: make([]int64, 2)}
+	for _, piece := range []string{"#tb 0: 1/48000\n0, 0, 0, 102", "4,     1024, 0x1\n1, 0, 0, 5, 7, 0x2, S=1,", " 8\n0, 1024, 1024, 3, 3, 0x3\n"} {
+		if _, err := p.Write([]byte(piece)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if p.total[0] != 1027 || p.total[1] != 7 {
+		t.Error(p.total)
+	}
+	for _, line := range []string{"2, 0, 0, 1, 1, 0x1\n", "-1, 0, 0, 1, 1, 0x1\n", "0, 0\n", "x, 0, 0, 1, 1, 0x1\n", "0, 0, 0, 1, y, 0x1\n"} {
+		if _, err := (&packetSizes{total: make([]int64, 2)}).Write([]byte(line)); err == nil {
+			t.Errorf("%q is taken for a packet", line)
 		}
 	}
 }

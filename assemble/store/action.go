@@ -30,6 +30,7 @@ type Action struct {
 	ext     string
 	names   []string
 	varies  []string
+	among   int // outputs made by the same work; 0 is 1
 	err     error
 }
 
@@ -61,6 +62,10 @@ func (a Action) For(subject string) Action { a.subject = subject; return a }
 // Estimate says how many seconds making the output was expected to take. It is
 // not part of the key; [History.Pace] compares it with what it really took.
 func (a Action) Estimate(seconds float64) Action { a.cost = seconds; return a }
+
+// Among says that the work makes n outputs at once: an nth of the time it takes
+// counts as this one's. It is not part of the key.
+func (a Action) Among(n int) Action { a.among = n; return a }
 
 // Arg adds an argument. Booleans, numbers (NaN and infinities too), strings,
 // byte slices and slices, arrays, maps, pointers and structs of them are

@@ -54,9 +54,10 @@ type execution struct {
 	waitsFor []int     // predecessors that have not ended
 	urgency  []float64 // cost of the longest way to an end of the graph
 	ready    []int     // those that spread last, most urgent first
-	ended    chan ending
+	ended    chan []ending
+	keys     map[store.ID]int // how many tasks have it
 
-	running int // tasks
+	running int // workers
 	memory  int64
 	stopped error // the disk is full: start nothing more
 }
@@ -73,7 +74,7 @@ type ending struct {
 func newExecution(r Runner, g *graph, l []looked, costs []float64) *execution {
 	n := len(g.tasks)
 	x := &execution{Runner: r, g: g, looked: l, out: make([]Outcome, n), work: make([]progress.Work, n),
-		waitsFor: make([]int, n), urgency: make([]float64, n), ended: make(chan ending)}
+		waitsFor: make([]int, n), urgency: make([]float64, n), ended: make(chan []ending), keys: map[store.ID]int{}}
 	x.Workers = max(1, x.Workers)
 	for _, i := range slices.Backward(g.order) {
 		if l[i].runs {
@@ -86,6 +87,7 @@ func newExecution(r Runner, g *graph, l []looked, costs []float64) *execution {
 		x.urgency[i] += longest
 	}
 	for i, t := range g.tasks {
+		x.keys[t.Action.ID()]++
 		x.out[i] = Outcome{ID: t.ID, Path: l[i].path}
 		if l[i].path != "" {
 			x.out[i].State = Reused
@@ -136,7 +138,10 @@ func (x *execution) loop(ctx context.Context) {
 		if x.running == 0 {
 			return
 		}
-		x.take(<-x.ended)
+		for _, e := range <-x.ended {
+			x.take(e)
+		}
+		x.running--
 	}
 }
 
@@ -144,20 +149,50 @@ func (x *execution) loop(ctx context.Context) {
 // look past one that does not fit: small tasks would keep a large one waiting
 // for ever.
 func (x *execution) startReady(ctx context.Context) {
-	for len(x.ready) > 0 {
-		i := x.ready[0]
-		t := &x.g.tasks[i]
-		memory := max(0, t.Memory)
-		if x.running >= x.Workers || x.running > 0 && x.Memory > 0 && x.memory+memory > x.Memory {
+	for len(x.ready) > 0 && x.running < x.Workers {
+		group, memory := x.together()
+		if x.running > 0 && x.Memory > 0 && x.memory+memory > x.Memory {
 			return
 		}
-		x.ready = x.ready[1:]
+		x.ready = slices.DeleteFunc(x.ready, func(i int) bool { return slices.Contains(group, i) })
 		x.running++
 		x.memory += memory
-		x.work[i].Start()
-		in := x.inputs(i)
-		go func() { x.ended <- x.perform(ctx, i, in) }()
+		in := make([]Inputs, len(group))
+		for k, i := range group {
+			x.work[i].Start()
+			in[k] = x.inputs(i)
+		}
+		go func() { x.ended <- x.perform(ctx, group, in) }()
 	}
+}
+
+// together is the most urgent ready task with those that are made with it, and
+// the memory they take: of what is ready of its batch so much that every idle
+// worker gets its share, and no more than memory allows. A task whose key
+// another one has as well is made by itself, or batches could wait for each
+// other.
+func (x *execution) together() (group []int, memory int64) {
+	first := x.ready[0]
+	group, memory = []int{first}, max(0, x.g.tasks[first].Memory)
+	batch := x.g.tasks[first].Batch
+	single := func(i int) bool {
+		t := &x.g.tasks[i]
+		return t.Batch != batch || x.keys[t.Action.ID()] > 1
+	}
+	if batch == nil || single(first) {
+		return group, memory
+	}
+	rest := slices.DeleteFunc(slices.Clone(x.ready[1:]), single)
+	idle := x.Workers - x.running
+	share := min(batch.Most, (len(rest)+idle)/idle) // of len(rest)+1, rounded up
+	for _, i := range rest {
+		need := max(0, x.g.tasks[i].Memory)
+		if len(group) >= share || x.Memory > 0 && x.memory+memory+need > x.Memory {
+			break
+		}
+		group, memory = append(group, i), memory+need
+	}
+	return group, memory
 }
 
 func (x *execution) inputs(i int) Inputs {
@@ -168,9 +203,54 @@ func (x *execution) inputs(i int) Inputs {
 	return in
 }
 
-// perform runs one task, in its own goroutine. A panic becomes the task's
-// error: one bad take must not take the others down with it.
-func (x *execution) perform(ctx context.Context, i int, in Inputs) (e ending) {
+// perform makes the outputs of a group, in a goroutine of its own.
+func (x *execution) perform(ctx context.Context, group []int, in []Inputs) []ending {
+	ends := make([]ending, len(group))
+	if len(group) == 1 {
+		i := group[0]
+		ends[0] = x.keep(ctx, i, 1, func(tmp string) error {
+			return x.g.tasks[i].Make(ctx, in[0], tmp, x.work[i].Advance)
+		})
+		return ends
+	}
+	var members []Member
+	var wrong []error
+	// The places of all outputs are opened one inside the other; when the
+	// last one is open, they are made.
+	var open func(k int)
+	open = func(k int) {
+		if k == len(group) {
+			if len(members) > 0 {
+				wrong = x.g.tasks[group[0]].Batch.Make(ctx, members)
+			}
+			return
+		}
+		i, opened := group[k], false
+		ends[k] = x.keep(ctx, i, len(group), func(tmp string) error {
+			opened = true
+			m := len(members)
+			members = append(members, Member{x.g.tasks[i].ID, in[k], tmp, x.work[i].Advance})
+			open(k + 1)
+			if m >= len(wrong) {
+				return errBatch
+			}
+			return wrong[m]
+		})
+		if !opened { // it is there already, or never will be
+			open(k + 1)
+		}
+	}
+	open(0)
+	return ends
+}
+
+// errBatch is why the others of a batch that panicked were not made.
+var errBatch = errors.New("task: it was to be made with another that failed")
+
+// keep has the store keep what run makes of one task, of which there are among
+// at once. A panic becomes the task's error: one bad take must not take the
+// others down with it.
+func (x *execution) keep(ctx context.Context, i, among int, run func(tmp string) error) (e ending) {
 	t := &x.g.tasks[i]
 	began := time.Now()
 	e.task = i
@@ -181,22 +261,22 @@ func (x *execution) perform(ctx context.Context, i int, in Inputs) (e ending) {
 		// Judged by the run's context and not by the error: a task may well
 		// fail on a time limit of its own.
 		e.cancelled = e.err != nil && ctx.Err() != nil
-		e.seconds = time.Since(began).Seconds()
+		e.seconds = time.Since(began).Seconds() / float64(among)
 	}()
-	run := func(tmp string) error {
+	make := func(tmp string) error {
 		e.made = true
-		return t.Make(ctx, in, tmp, x.work[i].Advance)
+		return run(tmp)
 	}
 	switch {
 	case t.Action.IsZero():
-		if e.err = run(""); e.err == nil {
+		if e.err = make(""); e.err == nil {
 			e.err = ctx.Err()
 		}
 	case x.looked[i].path != "": // only with Verify
 		e.path = x.looked[i].path
-		e.err = x.Store.Compare(ctx, t.Action, run)
+		e.err = x.Store.Compare(ctx, t.Action, make)
 	default:
-		e.path, e.err = x.Store.Put(ctx, t.Action.Estimate(t.Cost), run)
+		e.path, e.err = x.Store.Put(ctx, t.Action.Estimate(t.Cost).Among(among), make)
 	}
 	return e
 }
@@ -204,7 +284,6 @@ func (x *execution) perform(ctx context.Context, i int, in Inputs) (e ending) {
 // take books what a worker did.
 func (x *execution) take(e ending) {
 	t := &x.g.tasks[e.task]
-	x.running--
 	x.memory -= max(0, t.Memory)
 	o := &x.out[e.task]
 	o.Seconds = e.seconds

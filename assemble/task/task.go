@@ -41,8 +41,9 @@ type Task struct {
 	After []string
 	// Cost is the estimated seconds of one core.
 	Cost float64
-	// Spreads says that the work takes idle cores beside its own. Such tasks
-	// are begun after others that could: at the end they leave no core idle.
+	// Spreads says that the work takes idle cores beside its own, or comes
+	// after work that does. Such tasks are begun after others that could: at
+	// the end they leave no core idle.
 	Spreads bool
 	// Memory is the estimated peak in bytes, 0 when it does not matter.
 	Memory int64
@@ -52,6 +53,29 @@ type Task struct {
 	// Make writes the output to tmp (see [store.Store.Put]). It may call
 	// advance with the fraction done, and must end soon after ctx does.
 	Make func(ctx context.Context, in Inputs, tmp string, advance func(fraction float64)) error
+	// Batch, when there is one, may make this task together with others that
+	// have the same and are ready at the same time. The outputs must not
+	// depend on which are made together.
+	Batch *Batch
+}
+
+// Batch makes several tasks at once, where that costs less than one after the
+// other because most of the cost is in the beginning. It counts as one of the
+// workers.
+type Batch struct {
+	// Most is how many at once.
+	Most int
+	// Make writes the output of every member and returns the error of each. It
+	// must end soon after ctx does.
+	Make func(ctx context.Context, members []Member) []error
+}
+
+// Member is one task of a batch, with what [Task.Make] is given.
+type Member struct {
+	ID      string
+	In      Inputs
+	Tmp     string
+	Advance func(fraction float64)
 }
 
 // Inputs are the outputs of the tasks that a task comes after: paths by ID, to

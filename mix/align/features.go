@@ -112,6 +112,8 @@ type analyser struct {
 	acc     []bin       // one per band, then one for fine
 	pitch   *pitchFlux  // nil when not wanted
 	low     []float64
+	one     []float64 // a filtered piece of low, and another
+	two     []float64
 	prev    float64
 	frames  int64
 	clipped int64
@@ -141,27 +143,32 @@ func newAnalyser(rate int) *analyser {
 	return a
 }
 
-// add puts one squared sample in and appends to out when a hop is complete.
-func (b *bin) add(out []float32, square float64) []float32 {
-	at := b.at
-	b.at += b.step
-	if at < 0 {
-		return out // the filter's delay reaches before the file
-	}
-	if i := int(at); i != b.index {
-		for ; b.index < i; b.index++ {
-			v := 0.0
-			if b.count > 0 {
-				v = b.sum / float64(b.count)
-			}
-			out = append(out, float32(v))
-			if b.index == i-1 {
-				b.sum, b.count = 0, 0
+// add puts samples in and appends to out the mean square of every hop that is
+// complete.
+func (b *bin) add(out []float32, x []float64) []float32 {
+	at, sum, count := b.at, b.sum, b.count
+	for _, v := range x {
+		now := at
+		at += b.step
+		if now < 0 {
+			continue // the filter's delay reaches before the file
+		}
+		if i := int(now); i != b.index {
+			for ; b.index < i; b.index++ {
+				mean := 0.0
+				if count > 0 {
+					mean = sum / float64(count)
+				}
+				out = append(out, float32(mean))
+				if b.index == i-1 {
+					sum, count = 0, 0
+				}
 			}
 		}
+		sum += v * v
+		count++
 	}
-	b.sum += square
-	b.count++
+	b.at, b.sum, b.count = at, sum, count
 	return out
 }
 
@@ -188,23 +195,29 @@ func (a *analyser) write(mono []float64) {
 }
 
 func (a *analyser) measure(x []float64) {
-	for i, b := range a.bands {
-		acc, out := &a.acc[i], a.energy[i]
-		for _, v := range x {
-			y := b.step(v)
-			out = acc.add(out, y*y)
-		}
-		a.energy[i] = out
+	for len(a.one) < len(x) {
+		a.one, a.two = append(a.one, 0), append(a.two, 0)
 	}
-	acc, prev := &a.acc[len(a.bands)], a.prev
-	for _, v := range x {
+	one, two := a.one[:len(x)], a.two[:len(x)]
+	for i := 0; i < len(a.bands); i += 2 {
+		j := i + 1
+		if j == len(a.bands) {
+			filter(a.bands[i], &band{}, x, one, two)
+		} else {
+			filter(a.bands[i], a.bands[j], x, one, two)
+			a.energy[j] = a.acc[j].add(a.energy[j], two)
+		}
+		a.energy[i] = a.acc[i].add(a.energy[i], one)
+	}
+	prev := a.prev
+	for i, v := range x {
 		// The first difference lifts the bright part of a sound, which sets
 		// in first, over rumble and hum.
-		d := v - prev
+		one[i] = v - prev
 		prev = v
-		a.fine = acc.add(a.fine, d*d)
 	}
 	a.prev = prev
+	a.fine = a.acc[len(a.bands)].add(a.fine, one)
 }
 
 func (a *analyser) finish() *Features {

@@ -157,13 +157,28 @@ func newBand(lo, hi, rate float64) *band {
 	}
 }
 
-func (f *band) step(x float64) float64 {
-	for s := range f.z {
-		z := &f.z[s]
-		y := f.b0*x + z[0]
-		z[0] = z[1] - f.a1*y
-		z[1] = -f.b0*x - f.a2*y
-		x = y
+// filter puts x through two bands, into ya and yb of the same length. What a
+// section of a band adds up needs its last sum; with two bands side by side
+// the processor has something else to add meanwhile.
+func filter(a, b *band, x, ya, yb []float64) {
+	ya, yb = ya[:len(x)], yb[:len(x)]
+	a00, a01, a10, a11 := a.z[0][0], a.z[0][1], a.z[1][0], a.z[1][1]
+	b00, b01, b10, b11 := b.z[0][0], b.z[0][1], b.z[1][0], b.z[1][1]
+	for i, v := range x {
+		y := a.b0*v + a00
+		a00 = a01 - a.a1*y
+		a01 = -a.b0*v - a.a2*y
+		ya[i] = a.b0*y + a10
+		a10 = a11 - a.a1*ya[i]
+		a11 = -a.b0*y - a.a2*ya[i]
+
+		y = b.b0*v + b00
+		b00 = b01 - b.a1*y
+		b01 = -b.b0*v - b.a2*y
+		yb[i] = b.b0*y + b10
+		b10 = b11 - b.a1*yb[i]
+		b11 = -b.b0*y - b.a2*yb[i]
 	}
-	return x
+	a.z = [2][2]float64{{a00, a01}, {a10, a11}}
+	b.z = [2][2]float64{{b00, b01}, {b10, b11}}
 }
