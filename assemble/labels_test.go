@@ -74,6 +74,9 @@ func TestNamesComeAndGoSoftly(t *testing.T) {
 		if k >= 75 && k < 90 {
 			most = 10 // all of the picture changes, and the encoder saves
 		}
+		if k == 89 {
+			most = 12 // no frame refers to the last of a segment, which gets the fewest bits
+		}
 		if want := bare + part*(full-bare); math.Abs(plate(k)-want) > most {
 			t.Errorf("frame %d: the plate is %.0f, want %.0f", k, plate(k), want)
 		}
