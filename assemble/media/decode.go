@@ -64,7 +64,8 @@ type Sound struct {
 
 // DecodeAll is [Decode] of several files in one process, which spares most of
 // what short ones cost. When anything is wrong with one of them each is decoded
-// by itself, since ffmpeg does not say of which it speaks. There is a result or an error for each.
+// by itself, since ffmpeg does not say of which it speaks. There is a result or
+// an error for each.
 func DecodeAll(ctx context.Context, tool *ffmpeg.Tool, sounds []Sound) ([]Decoded, []error) {
 	decoded, wrong := make([]Decoded, len(sounds)), make([]error, len(sounds))
 	var sound []Sound

@@ -12,7 +12,9 @@ import (
 
 // ladder holds the heights a picture is conformed to. A step of about a third
 // means that a small change of the layout usually needs no new decoding, and
-// that no more than about 1.8 times the pixels needed are kept.
+// that no more than about 1.8 times the pixels needed are kept. Those between,
+// 108, 136 and 216, are what five and four rows of 540 lines and five of 1080
+// need, which are a rough cut's and a film's.
 var ladder = []int{90, 108, 120, 136, 180, 216, 240, 270, 360, 480, 540, 720, 900, 1080, 1440, 2160, 2880, 4320}
 
 // rung is the height at which a picture of height h is kept so that it can be

@@ -33,7 +33,7 @@ func (c *choir) tasks(n, most int) []Task {
 				continue
 			}
 			m.Advance(0.5)
-			wrong[i] = os.WriteFile(m.Tmp, []byte("voice "+m.ID+text0(m.In["score"])), 0o666)
+			wrong[i] = sing(m.ID, m.In, m.Tmp)
 		}
 		c.mu.Lock()
 		defer c.mu.Unlock()
@@ -48,16 +48,23 @@ func (c *choir) tasks(n, most int) []Task {
 				c.mu.Lock()
 				defer c.mu.Unlock()
 				c.alone = append(c.alone, id)
-				return os.WriteFile(tmp, []byte("voice "+id+text0(in["score"])), 0o666)
+				return sing(id, in, tmp)
 			}})
 	}
 	return tasks
 }
 
-// text0 is a file's content, nothing without a file.
-func text0(path string) string {
-	b, _ := os.ReadFile(path) //nolint:errcheck // told by the content
-	return string(b)
+// sing writes what becomes of a task, with what it was given to read.
+func sing(id string, in Inputs, tmp string) error {
+	voice := "voice " + id
+	if score, ok := in["score"]; ok {
+		b, err := os.ReadFile(score)
+		if err != nil {
+			return err
+		}
+		voice += " " + string(b)
+	}
+	return os.WriteFile(tmp, []byte(voice), 0o666)
 }
 
 // sizes are those of the groups, from large to small.
@@ -109,19 +116,25 @@ func TestBatch(t *testing.T) {
 	}
 }
 
-// TestOneOfABatchFails: the others are made all the same, and those behind it
-// are skipped.
+// TestOneOfABatchFails: the others are made all the same, of what they come
+// after, and those behind it are skipped.
 func TestOneOfABatchFails(t *testing.T) {
 	s, ch := openStore(t, t.TempDir()), &choir{ill: "singer1"}
 	tasks := ch.tasks(3, 3)
+	for i := range tasks {
+		tasks[i].After = []string{"score"}
+	}
 	j := &journal{}
-	tasks = append(tasks, j.step("song", "", "singer1"), j.step("other", "", "singer2"))
+	tasks = append(tasks, j.step("score", ""), j.step("song", "", "singer1"), j.step("other", "", "singer2"))
 	res, err := Run(t.Context(), s, nil, 1, tasks)
 	if err == nil || !strings.Contains(err.Error(), "hoarse") || len(ch.sang) != 1 {
 		t.Errorf("%v, %v", err, ch.sang)
 	}
-	if got, want := states(res), "singer0:made singer1:failed singer2:made song:skipped other:made"; got != want {
+	if got, want := states(res), "singer0:made singer1:failed singer2:made score:made song:skipped other:made"; got != want {
 		t.Errorf("%s, want %s", got, want)
+	}
+	if got := text(t, res.Path("singer2")); got != "voice singer2 score" {
+		t.Errorf("singer2 became %q", got)
 	}
 }
 
