@@ -9,6 +9,7 @@ import (
 
 	"ripieno/assemble/demo"
 	"ripieno/assemble/manifest"
+	"ripieno/mix/audio"
 )
 
 // demoSeed draws the demo's lots. Any number would do; it is fixed so that the
@@ -88,8 +89,8 @@ func (r *DemoResult) compare(found SyncResult, truth demo.Truth, man *manifest.P
 		if !ok || !known || !f.Sure {
 			continue
 		}
-		file := (middle - t.Offset) / (1 + t.DriftPPM*1e-6)
-		guide := f.Offset + file*(1+f.DriftPPM*1e-6)
+		file := t.Clock().File(middle)
+		guide := audio.Clock{Offset: f.Offset, Drift: audio.PPM(f.DriftPPM)}.Guide(file)
 		row := TruthRow{
 			Take: f.Name, Role: f.Role, ClapErrorMS: player.ClapErrorMS, BiasMS: player.BiasMS,
 			ErrorMS: (guide-middle)*1000 + player.BiasMS, DriftErrorPPM: f.DriftPPM - t.DriftPPM,

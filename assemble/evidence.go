@@ -263,9 +263,9 @@ func (e evidence) trace(t manifest.Take, l located, w int) card.SyncTrace {
 		// is.
 		shift = m.Cue() + s - clap
 	}
-	ratio := 1 + pl.DriftPPM*1e-6
-	file := func(guide float64) float64 { return (guide + shift - pl.Offset) / ratio }
-	tr := card.SyncTrace{Cue: pl.Offset + pl.CueAt*ratio - shift} // NaN stays NaN
+	clock := pl.Clock()
+	file := func(guide float64) float64 { return clock.File(guide + shift) }
+	tr := card.SyncTrace{Cue: clock.Guide(pl.CueAt) - shift} // NaN stays NaN
 	n := int((win.To-win.From)/hillStep) + 1
 	level := func(k int) float64 { return f.LevelAt(file(win.From + (win.To-win.From)*float64(k)/float64(n-1))) }
 	loud := f.LoudDB - 18 // silence is not blown up to fill the window
@@ -280,7 +280,7 @@ func (e evidence) trace(t manifest.Take, l located, w int) card.SyncTrace {
 		tr.Hill = append(tr.Hill, uint8(255*max(0, size(level(k))-floor)/(1-floor)))
 	}
 	for _, ev := range f.Events {
-		at := pl.Offset + ev.Time*ratio - shift
+		at := clock.Guide(ev.Time) - shift
 		strength := math.Min(1, ev.Strength/12) * math.Min(1, size(ev.Level))
 		if at >= win.From && at <= win.To && strength > 0.05 {
 			tr.Onsets = append(tr.Onsets, card.SyncOnset{At: at, Strength: strength})

@@ -251,7 +251,7 @@ func (x *export) stemSource(take string) (interchange.Media, bool) {
 			from := stemStart(line)
 			return interchange.Media{
 				Name: filepath.Base(s.file), URL: x.address(filepath.Join(x.dir, s.file)), Rate: audio.Rate, Channels: 2,
-				Last: (line.AudioStart + line.AudioLen - from).Seconds(), Offset: from.Seconds(),
+				Last: (line.AudioStart + line.AudioLen - from).Seconds(), Clock: audio.Clock{Offset: from.Seconds()},
 			}, true
 		}
 	}

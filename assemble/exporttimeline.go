@@ -28,7 +28,7 @@ func (x *export) tracks() (interchange.Timeline, error) {
 		}
 		m := interchange.Media{
 			Rate: s.Picture.FPS, First: s.Picture.First, Last: s.Picture.Last,
-			Offset: s.Picture.Clock.Offset, DriftPPM: float64(s.Picture.Clock.Drift),
+			Clock: s.Picture.Clock,
 		}
 		if m.Rate <= 0 {
 			m.Rate = line.Rate.FPS() // the file does not say
@@ -84,8 +84,8 @@ func (x *export) soundSource(s plan.Source) (interchange.Media, error) {
 	}
 	m := interchange.Media{
 		Rate: float64(s.Sound.Rate), Channels: s.Sound.Channels, First: rec.info.Audio.Start,
-		Last:   float64(s.Sound.Frames) / float64(s.Sound.Rate),
-		Offset: s.Sound.Clock.Offset + s.Delay, DriftPPM: float64(s.Sound.Clock.Drift),
+		Last:  float64(s.Sound.Frames) / float64(s.Sound.Rate),
+		Clock: audio.Clock{Offset: s.Sound.Clock.Offset + s.Delay, Drift: s.Sound.Clock.Drift},
 	}
 	if d := rec.info.Audio.Duration; d > 0 {
 		m.Last = min(m.Last, m.First+d)
@@ -142,7 +142,7 @@ func (x *export) offsets(ctx context.Context) error {
 		if l.unseen {
 			role = roleAudio
 		}
-		clock := plan.Clock{Offset: l.place.Offset, Drift: audio.PPM(l.place.DriftPPM)}
+		clock := l.place.Clock()
 		rows = append(rows, []string{
 			t.Name, t.PublicName(), t.Part, t.Section, role, l.file.Path, l.place.Method,
 			number(l.place.Offset, 6), number(l.place.DriftPPM, 3), number(l.place.Confidence, 3),

@@ -71,7 +71,7 @@ func unplaced(t manifest.Take, l located) Bad {
 
 // elsewhere tells whether a recording has nothing in the film.
 func elsewhere(l located, line plan.Timeline) bool {
-	clock := plan.Clock{Offset: l.place.Offset, Drift: audio.PPM(l.place.DriftPPM)}
+	clock := l.place.Clock()
 	from := line.GuideAtZero()
 	return clock.Guide(0) >= from+line.Duration() || l.info.Duration > 0 && clock.Guide(l.info.Duration) <= from
 }
@@ -88,7 +88,7 @@ func outside(t manifest.Take, l located, line plan.Timeline) Bad {
 // fill takes over what one good recording gives: the video file its picture,
 // and the sound of the separate microphone when there is one.
 func fill(f *plan.Facts, l located) {
-	clock := plan.Clock{Offset: l.place.Offset, Drift: audio.PPM(l.place.DriftPPM)}
+	clock := l.place.Clock()
 	if v := l.info.Video; v != nil && l.role == roleVideo {
 		f.Picture, f.Subject = picture(l, *v, clock), l.subject
 	}
@@ -103,7 +103,7 @@ func fill(f *plan.Facts, l located) {
 }
 
 // picture describes a take's picture for the plan.
-func picture(l located, v media.Video, clock plan.Clock) *plan.Picture {
+func picture(l located, v media.Video, clock audio.Clock) *plan.Picture {
 	length := v.Duration
 	if length == 0 {
 		length = l.info.Duration - v.Start

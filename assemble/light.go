@@ -9,6 +9,7 @@ import (
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 	"ripieno/layout/light"
+	"ripieno/mix/audio"
 )
 
 const (
@@ -54,7 +55,7 @@ func (p *Production) matchLight(ctx context.Context, recs []*recording) error {
 
 // lightTask measures the mean light of a recording's picture.
 func (p *Production) lightTask(r *recording) task.Task {
-	pic := *picture(located{recording: r}, *r.info.Video, plan.Clock{})
+	pic := *picture(located{recording: r}, *r.info.Video, audio.Clock{})
 	pic.Gain = [3]float64{}
 	named := pic
 	named.Path = ""

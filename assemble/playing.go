@@ -50,7 +50,7 @@ func (p *Production) playing(heard []*located, features []*align.Features, res t
 			continue
 		}
 		t := p.played(p.man.Takes[i])
-		t.Features, t.Offset, t.DriftPPM = features[i], l.place.Offset, l.place.DriftPPM
+		t.Features, t.Clock = features[i], l.place.Clock()
 		if path := res.Path(tonesID(l.recording)); path != "" {
 			var err error
 			if t.Tones, err = load[*playing.Tones](path); err != nil {

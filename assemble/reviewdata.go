@@ -19,9 +19,9 @@ func waveform(f *align.Features, place align.Placement, span [2]float64) []float
 	const cell = 0.01 // seconds between the levels kept
 	out := make([]float64, waveColumns)
 	wide := (span[1] - span[0]) / waveColumns
-	file := func(guide float64) float64 { return (guide - place.Offset) / (1 + place.DriftPPM*1e-6) }
+	clock := place.Clock()
 	for i := range out {
-		from, to := file(span[0]+float64(i)*wide), file(span[0]+float64(i+1)*wide)
+		from, to := clock.File(span[0]+float64(i)*wide), clock.File(span[0]+float64(i+1)*wide)
 		if to <= 0 || from >= f.Duration {
 			out[i] = -1
 			continue

@@ -13,6 +13,7 @@ import (
 	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
 	"ripieno/layout/shot"
+	"ripieno/mix/audio"
 )
 
 // A part of a take's picture is opened near its beginning and not at the
@@ -51,7 +52,7 @@ func TestPartsAreFoundByTheIndex(t *testing.T) {
 		v := info.Video
 		take := plan.Conform{W: 160, H: 96, Picture: plan.Picture{
 			Path: path, Stream: v.Index, First: v.Start, W: 160, H: 96, FPS: float64(v.FPSNum) / float64(v.FPSDen),
-			Matrix: "bt709", PixFmt: "yuv420p", Clock: plan.Clock{Offset: -0.213, Drift: 40},
+			Matrix: "bt709", PixFmt: "yuv420p", Clock: audio.Clock{Offset: -0.213, Drift: 40},
 		}}
 		frames := func(from, to int) [][]byte {
 			take.Frames = plan.Span{From: from, To: to}

@@ -8,6 +8,7 @@ import (
 	"ripieno/assemble/plan"
 	"ripieno/assemble/report"
 	"ripieno/assemble/task"
+	"ripieno/mix/audio"
 )
 
 // frameMoment is where in the music the frame of a take is taken: players are
@@ -32,14 +33,14 @@ func (p *Production) frames(all []located, line plan.Timeline) map[string]plan.C
 		if l.err != nil || l.role != roleVideo || l.info.Video == nil {
 			continue
 		}
-		clock := plan.Clock{Offset: l.place.Offset}
+		clock := audio.Clock{Offset: l.place.Offset}
 		pic := picture(l, *l.info.Video, clock)
 		if pic.W < 1 || pic.H < 1 || !(pic.Last > pic.First) {
 			continue
 		}
 		at := p.man.Tempo.Start() + frameMoment*(p.man.Tempo.End()-p.man.Tempo.Start())
 		if !l.usable() {
-			pic.Clock = plan.Clock{}
+			pic.Clock = audio.Clock{}
 			at = pic.First + frameMoment*(pic.Last-pic.First)
 		}
 		at = min(max(at, pic.Clock.Guide(pic.First)), pic.Clock.Guide(pic.Last)-0.2)

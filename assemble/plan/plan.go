@@ -24,18 +24,6 @@ import (
 	"ripieno/mix/audio"
 )
 
-// Clock places a file on guide time.
-type Clock struct {
-	Offset float64   // guide time at the file's time zero, seconds
-	Drift  audio.PPM // how fast guide time runs against the file's clock
-}
-
-// Guide is the guide time at file time t, both in seconds.
-func (c Clock) Guide(t float64) float64 { return c.Offset + t*c.Drift.Ratio() }
-
-// File is the file time at guide time g, both in seconds.
-func (c Clock) File(g float64) float64 { return (g - c.Offset) / c.Drift.Ratio() }
-
 // Picture is a take's moving picture.
 type Picture struct {
 	Path        string  // absolute
@@ -55,7 +43,7 @@ type Picture struct {
 	Matrix, Transfer, Primaries, Range string
 	// Gain is a factor on red, green and blue of the signal; zero for none.
 	Gain  [3]float64
-	Clock Clock
+	Clock audio.Clock
 }
 
 // Lead is how long before its own time a frame of p is shown at the most, in
@@ -74,7 +62,7 @@ type Sound struct {
 	Rate     int    // hertz
 	Channels int
 	Frames   audio.Frames // at Rate
-	Clock    Clock
+	Clock    audio.Clock
 }
 
 // Absence says why a take is not in the film.

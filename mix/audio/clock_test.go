@@ -1,10 +1,8 @@
-package plan
+package audio
 
 import (
 	"math"
 	"testing"
-
-	"ripieno/mix/audio"
 )
 
 // Clock figures, calculated. Published tolerances: consumer crystals ±10 to
@@ -13,7 +11,7 @@ import (
 // minutes, 273 ppm 65.5 ms in four.
 func TestClockFigures(t *testing.T) {
 	for _, c := range []struct {
-		drift   audio.PPM
+		drift   PPM
 		seconds float64
 		want    float64 // guide seconds later than by the file's clock
 	}{
@@ -28,7 +26,7 @@ func TestClockFigures(t *testing.T) {
 			t.Errorf("%v ppm: %v s of the file come back as %v", float64(c.drift), c.seconds, back)
 		}
 	}
-	if got := audio.FramesAt(Clock{Drift: 50}.Guide(60)) - audio.FramesAt(60); got != 144 {
+	if got := FramesAt(Clock{Drift: 50}.Guide(60)) - FramesAt(60); got != 144 {
 		t.Errorf("50 ppm in a minute are %d samples, want 144", got)
 	}
 }
