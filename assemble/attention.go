@@ -4,6 +4,7 @@ import (
 	"context"
 
 	"ripieno/assemble/intake"
+	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 )
 
@@ -13,14 +14,14 @@ import (
 func (p *Production) lookForPlayers(ctx context.Context, recs []*recording) error {
 	var tasks []task.Task
 	for _, r := range recs {
-		if r.err == nil && r.info.Video != nil && r.role == roleVideo && p.man.Takes[r.take].AutoCrop {
+		if r.err == nil && r.info.Video != nil && r.role == roleVideo && p.Manifest().Takes[r.take].AutoCrop {
 			tasks = append(tasks, p.seeTask(r))
 		}
 	}
 	if len(tasks) == 0 {
 		return nil
 	}
-	res, err := p.run(ctx, tasks)
+	res, err := p.Run(ctx, tasks)
 	if err != nil {
 		return err
 	}
@@ -41,7 +42,7 @@ func (p *Production) lookForPlayers(ctx context.Context, recs []*recording) erro
 // looked reads what was measured of a picture, which is upright as the file
 // says, and turns it as the manifest does.
 func (r *recording) looked(path string) (intake.Picture, error) {
-	look, err := load[intake.Picture](path)
+	look, err := store.Load[intake.Picture](path)
 	look.Subject = look.Subject.Turned(said(*r.info.Video, r.file).Rotation - r.info.Video.Rotation)
 	return look, err
 }

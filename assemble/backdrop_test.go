@@ -88,7 +88,7 @@ func TestAPictureBehindEverything(t *testing.T) {
 
 	// Another picture is another film, all but what hides it wholly.
 	slope(t, filepath.Join(dir, "art", "two.png"), 40, 40, 90, 90)
-	p.man.Picture.Backdrop.Path = "art/two.png"
+	p.Manifest().Picture.Backdrop.Path = "art/two.png"
 	if got := composed(t, p); !slices.Contains(got, "final from 0.0 s") {
 		t.Errorf("with another background only %q is made again", got)
 	}

@@ -13,6 +13,7 @@ import (
 	"ripieno/assemble/fault"
 	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/session"
 	"ripieno/assemble/task"
 	"ripieno/mix/audio"
 	"ripieno/mix/click"
@@ -47,7 +48,7 @@ func (p *Production) backing(ctx context.Context, j guideJob) (b *backing, bad *
 		f := fault.At(fault.Decision, v.Mark, fmt.Sprintf("the guide %q was not made: %s", v.Name, why), hint)
 		return nil, &Bad{What: f.Error(), Hint: f.Hint, Kind: kindMissing}, nil
 	}
-	if p.man.NeedTakes() != nil {
+	if p.Manifest().NeedTakes() != nil {
 		return none("there are no takes to mix", "write it when the first takes are in, or leave with out")
 	}
 	all, err := p.locate(ctx)
@@ -84,7 +85,7 @@ func (p *Production) backing(ctx context.Context, j guideJob) (b *backing, bad *
 
 // playsTo tells whether a take is recorded to a variant of the guide.
 func (p *Production) playsTo(take, variant string) bool {
-	for _, t := range p.man.Takes {
+	for _, t := range p.Manifest().Takes {
 		if t.Name == take {
 			return t.Guide == variant
 		}
@@ -113,13 +114,13 @@ func (p *Production) sumOf(ctx context.Context, pl *plan.Plan, all []located) (s
 	tasks := slices.Clone(track.tasks)
 	tasks = slices.DeleteFunc(tasks, func(t task.Task) bool { return t.ID == track.final.ID })
 	sum := tasks[len(tasks)-1].ID
-	res, err := p.run(ctx, tasks)
+	res, err := p.Run(ctx, tasks)
 	if err != nil {
 		return "", err
 	}
 	path := res.Path(sum)
 	if path == "" {
-		return "", firstFailure(res)
+		return "", session.FirstFailure(res)
 	}
 	return filepath.Join(path, "sum.wav"), nil
 }

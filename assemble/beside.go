@@ -37,7 +37,7 @@ func (p *Production) posterTask(f plan.Film, line plan.Timeline, film task.Task)
 			if err != nil {
 				return err
 			}
-			return p.runCommand(ctx, cmd, tmp, 0, nil)
+			return p.Tool().RunGraph(ctx, cmd, tmp, 0, nil)
 		},
 	}
 }
@@ -47,10 +47,10 @@ func (p *Production) posterTask(f plan.Film, line plan.Timeline, film task.Task)
 func (p *Production) deliverBeside(ctx context.Context, pl *plan.Plan, f plan.Film, poster *task.Task, r *FilmResult) error {
 	var err error
 	if poster != nil {
-		if r.Poster, err = p.out(f.Name + "-poster.png"); err != nil {
+		if r.Poster, err = p.Out(f.Name + "-poster.png"); err != nil {
 			return err
 		}
-		if _, err := p.store.Deliver(ctx, poster.Action, r.Poster); err != nil {
+		if _, err := p.Store().Deliver(ctx, poster.Action, r.Poster); err != nil {
 			return err
 		}
 	}
@@ -62,7 +62,7 @@ func (p *Production) deliverBeside(ctx context.Context, pl *plan.Plan, f plan.Fi
 		cues = append(cues, subtitle.Cue{From: pl.Timeline.Rate.Seconds(n.From), To: pl.Timeline.Rate.Seconds(n.To), Text: n.Text})
 	}
 	for _, file := range []struct{ ext, text string }{{".vtt", subtitle.WebVTT(cues)}, {".srt", subtitle.SRT(cues)}} {
-		path, err := p.out(f.Name + file.ext)
+		path, err := p.Out(f.Name + file.ext)
 		if err != nil {
 			return err
 		}

@@ -87,7 +87,7 @@ func TestMarksAreOnTheirFrames(t *testing.T) {
 	var texts []string
 	var drawn [][]byte
 	for k := range r.Frames {
-		texts = append(texts, markText(p.man.Tempo, grid.GuideAtZero+float64(k)/30))
+		texts = append(texts, markText(p.Manifest().Tempo, grid.GuideAtZero+float64(k)/30))
 		img := make([]byte, c.W*c.H)
 		c.Draw(img, texts[k])
 		drawn = append(drawn, img)

@@ -13,6 +13,7 @@ import (
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/report"
 	"ripieno/assemble/report/phrase"
+	"ripieno/assemble/session"
 )
 
 // CallSheetOptions choose which pages CallSheets writes.
@@ -67,12 +68,12 @@ func CallSheets(ctx context.Context, set Settings, o CallSheetOptions) (CallShee
 			return r, noSuch(p.man, "take", name, names(p.man.Takes, func(t manifest.Take) string { return t.Name }))
 		}
 	}
-	if r.All, err = p.out("callsheet.html"); err != nil {
+	if r.All, err = session.Out(p.set.Out, "callsheet.html"); err != nil {
 		return r, err
 	}
 	folder := filepath.Join(filepath.Dir(r.All), callSheetFolder)
 	if err := os.MkdirAll(folder, 0o777); err != nil {
-		return r, unwritable(folder, err)
+		return r, session.Unwritable(folder, err)
 	}
 	sheet := p.sheet(words)
 	everybody := sheet
@@ -115,15 +116,21 @@ func CallSheetStrings(set Settings, o CallSheetOptions) (SentencesResult, error)
 	return r, nil
 }
 
-// openSheets reads the manifest and the sentences it asks for. The production
-// has neither ffmpeg nor a store.
-func openSheets(set Settings, o CallSheetOptions) (*Production, *phrase.Book, error) {
+// sheetMaker is a production while call sheets are written: they need neither
+// ffmpeg nor a store.
+type sheetMaker struct {
+	set Settings
+	man *manifest.Production
+}
+
+// openSheets reads the manifest and the sentences it asks for.
+func openSheets(set Settings, o CallSheetOptions) (*sheetMaker, *phrase.Book, error) {
 	man, err := manifest.Load(set.Dir)
 	if err != nil {
 		return nil, nil, err
 	}
 	if set.Out == "" {
-		set.Out = filepath.Join(man.Dir, outFolder)
+		set.Out = filepath.Join(man.Dir, session.OutFolder)
 	}
 	language := man.CallSheet.Language
 	if o.Language != "" {
@@ -133,11 +140,11 @@ func openSheets(set Settings, o CallSheetOptions) (*Production, *phrase.Book, er
 		return nil, nil, fault.New(fault.Manifest, "", fmt.Sprintf("there is no language %q", language), fmt.Sprintf("there are %q", phrase.Languages()))
 	}
 	words, err := phrase.Open(language, man.CallSheet.Strings)
-	return &Production{set: set, man: man}, words, err
+	return &sheetMaker{set: set, man: man}, words, err
 }
 
 // sheet is what all pages have in common.
-func (p *Production) sheet(words *phrase.Book) report.Sheet {
+func (p *sheetMaker) sheet(words *phrase.Book) report.Sheet {
 	c := p.man.CallSheet
 	s := report.Sheet{
 		Words: words, Title: p.man.Title, Composer: p.man.Composer, Ensemble: p.man.Ensemble,
@@ -163,7 +170,7 @@ func guideName(variant string) string {
 }
 
 // sheetGuide is what a sheet says of a guide, nil for the one all play to.
-func (p *Production) sheetGuide(v *manifest.Variant) report.Guide {
+func (p *sheetMaker) sheetGuide(v *manifest.Variant) report.Guide {
 	man := p.man
 	g := report.Guide{
 		File: guideName(""), Tempo: man.Tempo, Piece: man.Tempo, First: 1,
@@ -196,5 +203,5 @@ func writeSheet(ctx context.Context, path string, s report.Sheet) error {
 	if err := report.CallSheet(&page, s); err != nil {
 		return fmt.Errorf("call sheet %s: %w", path, err)
 	}
-	return publishBytes(ctx, path, page.Bytes())
+	return session.Publish(ctx, path, page.Bytes())
 }

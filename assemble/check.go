@@ -40,7 +40,7 @@ func (p *Production) Check(ctx context.Context) (CheckResult, error) {
 			tasks = append(tasks, p.checkTasks(l)...)
 		}
 	}
-	res, err := p.run(ctx, tasks)
+	res, err := p.Run(ctx, tasks)
 	if err != nil {
 		return CheckResult{}, err
 	}
@@ -86,7 +86,7 @@ func (p *Production) hearTask(r *recording) task.Task {
 		ID: hearID(r), Name: r.file.Path, Stage: "hear", Action: key, Keep: true, After: []string{soundID(r)}, Cost: costHear * r.info.Duration,
 		Make: func(_ context.Context, in task.Inputs, tmp string, _ func(float64)) (err error) {
 			var h heardSound
-			if h.Decoded, err = load[media.Decoded](filepath.Join(in[soundID(r)], soundAccount)); err != nil {
+			if h.Decoded, err = store.Load[media.Decoded](filepath.Join(in[soundID(r)], soundAccount)); err != nil {
 				return err
 			}
 			wav, err := media.OpenWAV(soundOf(in, r))
@@ -97,7 +97,7 @@ func (p *Production) hearTask(r *recording) task.Task {
 			if h.Sound, err = intake.Listen(wav); err != nil {
 				return err
 			}
-			return save(tmp, h)
+			return store.Save(tmp, h)
 		},
 	}
 }
@@ -117,7 +117,7 @@ func (p *Production) paceTask(r *recording) task.Task {
 		ID: paceID(r), Name: r.file.Path, Stage: "pace", Keep: true, After: []string{analyseID(r)}, Cost: costPace * r.info.Duration,
 		Action: store.NewAction("pace").Version(playing.PaceVersion).Arg("tempo", m.Spec()).Input("features", p.featuresKey(r).ID()).Ext(".gob").For(r.file.Path),
 		Make: func(ctx context.Context, in task.Inputs, tmp string, _ func(float64)) error {
-			f, err := load[*align.Features](in[analyseID(r)])
+			f, err := store.Load[*align.Features](in[analyseID(r)])
 			if err != nil {
 				return err
 			}
@@ -125,7 +125,7 @@ func (p *Production) paceTask(r *recording) task.Task {
 			if err != nil {
 				return err
 			}
-			return save(tmp, pace)
+			return store.Save(tmp, pace)
 		},
 	}
 }
@@ -134,13 +134,13 @@ func (p *Production) paceTask(r *recording) task.Task {
 func (p *Production) seeTask(r *recording) task.Task {
 	return task.Task{
 		ID: seeID(r), Name: r.file.Path, Stage: "see", Cost: costSee * r.info.Duration, Keep: true,
-		Action: store.NewAction("see").Version(intake.Rule).Arg("media", media.Rule).Arg("ffmpeg", p.tool.Version.Text).Input("file", r.hash).Ext(".gob").For(r.file.Path),
+		Action: store.NewAction("see").Version(intake.Rule).Arg("media", media.Rule).Arg("ffmpeg", p.Tool().Version.Text).Input("file", r.hash).Ext(".gob").For(r.file.Path),
 		Make: func(ctx context.Context, _ task.Inputs, tmp string, _ func(float64)) error {
-			s, err := intake.Look(ctx, p.tool, r.info)
+			s, err := intake.Look(ctx, p.Tool(), r.info)
 			if err != nil {
 				return err
 			}
-			return save(tmp, s)
+			return store.Save(tmp, s)
 		},
 	}
 }
@@ -148,10 +148,10 @@ func (p *Production) seeTask(r *recording) task.Task {
 // intakeFacts gathers what was measured, take by take.
 func (p *Production) intakeFacts(all []located, res task.Result, features map[string]*align.Features) ([]intake.Facts, error) {
 	var facts []intake.Facts
-	for i, t := range p.man.Takes {
+	for i, t := range p.Manifest().Takes {
 		f := intake.Facts{
 			Take: t.Name, Expected: t.Video == nil && t.Audio == nil, Piece: p.piece(t),
-			Shape:  float64(p.man.Picture.AspectW) / float64(p.man.Picture.AspectH),
+			Shape:  float64(p.Manifest().Picture.AspectW) / float64(p.Manifest().Picture.AspectH),
 			Framed: framed(t),
 		}
 		for _, l := range all {
@@ -186,7 +186,7 @@ func intakeFile(l located, res task.Result) (intake.File, error) {
 		return f, nil
 	}
 	if path := res.Path(hearID(l.recording)); path != "" {
-		h, err := load[heardSound](path)
+		h, err := store.Load[heardSound](path)
 		if err != nil {
 			return f, err
 		}
@@ -201,7 +201,7 @@ func intakeFile(l located, res task.Result) (intake.File, error) {
 		f.Picture, f.Info.Video = &s, &shown
 	}
 	if path := res.Path(paceID(l.recording)); path != "" {
-		v, err := load[playing.Pace](path)
+		v, err := store.Load[playing.Pace](path)
 		if err != nil {
 			return f, err
 		}
@@ -224,8 +224,8 @@ func (p *Production) judge(ctx context.Context, facts []intake.Facts, all []loca
 		return r, err
 	}
 	for i, f := range facts {
-		t := p.man.Takes[i]
-		findings := append(p.man.Check.Judge(f), across[f.Take]...)
+		t := p.Manifest().Takes[i]
+		findings := append(p.Manifest().Check.Judge(f), across[f.Take]...)
 		if t.Release == manifest.ReleaseNo {
 			findings = nil // nobody is asked for a take that will not be used
 		}
@@ -240,7 +240,7 @@ func (p *Production) judge(ctx context.Context, facts []intake.Facts, all []loca
 		r.Takes = append(r.Takes, c)
 	}
 	for _, l := range all {
-		if l.err != nil && p.man.Takes[l.take].Release != manifest.ReleaseNo {
+		if l.err != nil && p.Manifest().Takes[l.take].Release != manifest.ReleaseNo {
 			r.Faults = append(r.Faults, bad(l.owner, kindUnreadable, l.err))
 		}
 	}

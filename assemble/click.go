@@ -15,6 +15,7 @@ import (
 	"ripieno/assemble/graph"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
+	"ripieno/assemble/session"
 	"ripieno/assemble/store"
 	"ripieno/mix/audio"
 	"ripieno/mix/click"
@@ -59,7 +60,7 @@ type GuideResult struct {
 // cannot yet is among the faults of the result and keeps nothing else back.
 func (p *Production) Click(ctx context.Context, only ...string) (GuideResult, error) {
 	var r GuideResult
-	if err := p.tool.Require("libmp3lame"); err != nil {
+	if err := p.Tool().Require("libmp3lame"); err != nil {
 		return r, err
 	}
 	jobs, err := p.guideJobs(only)
@@ -109,15 +110,15 @@ type guideJob struct {
 
 // guideJobs are the guide all play to and the variants wanted.
 func (p *Production) guideJobs(only []string) ([]guideJob, error) {
-	g := &p.man.Guide
+	g := &p.Manifest().Guide
 	for _, name := range only {
 		if g.Variant(name) == nil {
-			return nil, noSuch(p.man, "variant of the guide", name, names(g.Variants, func(v manifest.Variant) string { return v.Name }))
+			return nil, noSuch(p.Manifest(), "variant of the guide", name, names(g.Variants, func(v manifest.Variant) string { return v.Name }))
 		}
 	}
-	main := guideJob{file: "guide", title: p.man.Title, tempo: p.man.Tempo, sound: g.GuideSound}
+	main := guideJob{file: "guide", title: p.Manifest().Title, tempo: p.Manifest().Tempo, sound: g.GuideSound}
 	var err error
-	if main.options, err = guideOptions(p.man, nil); err != nil {
+	if main.options, err = guideOptions(p.Manifest(), nil); err != nil {
 		return nil, err
 	}
 	jobs := []guideJob{main}
@@ -126,8 +127,8 @@ func (p *Production) guideJobs(only []string) ([]guideJob, error) {
 		if len(only) > 0 && !slices.Contains(only, v.Name) {
 			continue
 		}
-		j := guideJob{file: "guide-" + v.Name, title: p.man.Title + " (" + v.Name + ")", tempo: v.Tempo, sound: v.GuideSound, variant: v}
-		if j.options, err = guideOptions(p.man, v); err != nil {
+		j := guideJob{file: "guide-" + v.Name, title: p.Manifest().Title + " (" + v.Name + ")", tempo: v.Tempo, sound: v.GuideSound, variant: v}
+		if j.options, err = guideOptions(p.Manifest(), v); err != nil {
 			return nil, err
 		}
 		jobs = append(jobs, j)
@@ -170,11 +171,11 @@ func (j guideJob) source() (audio.Source, error) {
 func (p *Production) writeGuide(ctx context.Context, j guideJob) (GuideFile, error) {
 	var r GuideFile
 	var err error
-	if r.WAV, err = p.out(j.file + ".wav"); err != nil {
+	if r.WAV, err = p.Out(j.file + ".wav"); err != nil {
 		return r, err
 	}
 	r.MP3 = filepath.Join(filepath.Dir(r.WAV), j.file+".mp3")
-	work := p.set.Report.Add("guide", j.file+".wav", 1)
+	work := p.Settings().Report.Add("guide", j.file+".wav", 1)
 	work.Start()
 	var meter *loudness.Meter
 	err = store.Publish(ctx, r.WAV, func(tmp string) error {
@@ -199,7 +200,7 @@ func (p *Production) writeGuide(ctx context.Context, j guideJob) (GuideFile, err
 		if err != nil {
 			return err
 		}
-		return p.runCommand(ctx, cmd, tmp, 0, nil)
+		return p.Tool().RunGraph(ctx, cmd, tmp, 0, nil)
 	})
 	if err != nil {
 		return r, err
@@ -219,12 +220,12 @@ func (r *GuideFile) writeMIDI(ctx context.Context, j guideJob) error {
 	if err := smf.Write(&midi, j.tempo, smf.Options{Title: j.title, Subdivisions: j.sound.Subdivisions}); err != nil {
 		r.Notes = append(r.Notes, fmt.Sprintf("no MIDI file: %v", err))
 		if err := os.Remove(path); err != nil && !errors.Is(err, os.ErrNotExist) {
-			return unwritable(filepath.Dir(path), err)
+			return session.Unwritable(filepath.Dir(path), err)
 		}
 		return nil
 	}
 	r.MIDI = path
-	return publishBytes(ctx, path, midi.Bytes())
+	return session.Publish(ctx, path, midi.Bytes())
 }
 
 // describe says what a player has to know of the guide.

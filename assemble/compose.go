@@ -50,7 +50,7 @@ func (c composition) drawings() (list []task.Task) {
 }
 
 func (p *Production) composition(f plan.Film, seg plan.Segment, line plan.Timeline, conforms []task.Task, backdrop task.Task) composition {
-	c := composition{film: f, seg: seg, line: line, conforms: conforms, backdrop: backdrop, zscale: p.tool.Filter("zscale"), queues: p.tool.QueuesInputs(), coding: p.coding(f)}
+	c := composition{film: f, seg: seg, line: line, conforms: conforms, backdrop: backdrop, zscale: p.Tool().Filter("zscale"), queues: p.Tool().QueuesInputs(), coding: p.coding(f)}
 	add := func(sc scene) {
 		d := painting{overlay: drawTask(p.overlay(f, sc))}
 		if f.Shots[sc.shot].Roll.Step > 0 {
@@ -161,7 +161,7 @@ func smallCopy(c layout.Canvas) graph.Copy {
 // and nothing else, so whatever changes elsewhere leaves it alone.
 func (p *Production) segmentTask(c composition) task.Task {
 	f, seg, line := c.film, c.seg, c.line
-	key := store.NewAction("segment").Version(graph.Rule).Arg("ffmpeg", p.tool.Version.Text).
+	key := store.NewAction("segment").Version(graph.Rule).Arg("ffmpeg", p.Tool().Version.Text).
 		Arg("segment", c.segment(func(int) string { return "" }, func(task.Task) string { return "" }, "")).
 		Input("backdrop", c.backdrop.Action.ID())
 	after := []string{c.backdrop.ID}
@@ -175,7 +175,7 @@ func (p *Production) segmentTask(c composition) task.Task {
 	}
 	key = withCoding(key, c.coding)
 	if f.Marks {
-		key = key.Arg("marks", markTexts(p.man.Tempo, line, seg))
+		key = key.Arg("marks", markTexts(p.Manifest().Tempo, line, seg))
 	}
 	files := []string{segmentFile}
 	if !f.Rough {
@@ -217,7 +217,7 @@ func (p *Production) compose(ctx context.Context, c composition, in task.Inputs,
 	}
 	if c.film.Marks {
 		var err error
-		if seg.Marks, err = drawMarks(dir+".marks", c.film.Canvas.H, markTexts(p.man.Tempo, c.line, c.seg)); err != nil {
+		if seg.Marks, err = drawMarks(dir+".marks", c.film.Canvas.H, markTexts(p.Manifest().Tempo, c.line, c.seg)); err != nil {
 			return err
 		}
 	}
@@ -234,7 +234,7 @@ func (p *Production) compose(ctx context.Context, c composition, in task.Inputs,
 		return err
 	}
 	defer free()
-	if err := p.runCommand(ctx, cmd, dir, c.seg.Len(), advance); err != nil {
+	if err := p.Tool().RunGraph(ctx, cmd, dir, c.seg.Len(), advance); err != nil {
 		return err
 	}
 	got, err := media.CountFrames(path)

@@ -1,6 +1,8 @@
 package assemble
 
-import "testing"
+import (
+	"testing"
+)
 
 // The last pictures, which are fewer than the cores, are decoded with all
 // threads; a full round never is.

@@ -20,11 +20,8 @@ const demoSeed = 7
 // and runs the whole job on it: check, sync, grid, rough cut and film.
 func Demo(ctx context.Context, set Settings) (DemoResult, error) {
 	r := DemoResult{Dir: filepath.Clean(set.Dir)}
-	tool, err := set.Programs.Find(ctx)
+	tool, err := set.Find(ctx)
 	if err != nil {
-		return r, err
-	}
-	if err := tool.Require(encoders...); err != nil {
 		return r, err
 	}
 	work := set.Report.Add("record", "the demo's takes", 60)
@@ -46,7 +43,7 @@ func Demo(ctx context.Context, set Settings) (DemoResult, error) {
 
 // demonstrate runs the verbs in the order in which a person would.
 func (p *Production) demonstrate(ctx context.Context, truth demo.Truth, r *DemoResult) error {
-	say := func(format string, args ...any) { p.set.Report.Message(fmt.Sprintf(format, args...)) }
+	say := func(format string, args ...any) { p.Message(fmt.Sprintf(format, args...)) }
 	check, err := p.Check(ctx)
 	if err != nil {
 		return err
@@ -60,7 +57,7 @@ func (p *Production) demonstrate(ctx context.Context, truth demo.Truth, r *DemoR
 	if err != nil {
 		return err
 	}
-	r.compare(found, truth, p.man)
+	r.compare(found, truth, p.Manifest())
 	say("sync: %d recordings placed, median %.1f ms from the truth", len(r.Truth), r.MedianMS)
 	grid, err := p.Grid(ctx)
 	if err != nil {

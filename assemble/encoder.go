@@ -26,11 +26,6 @@ import (
 // What a film is encoded as is the production's word (codec: in the manifest),
 // with what is the machine's: Settings.Encoder. Either way the same film is
 // asked for, and the result says which encoder made it.
-const (
-	encoderSoftware = "software"
-	encoderHardware = "hardware"
-	encoderAuto     = "auto"
-)
 
 // hardwareSessions is how many segments go to the hardware at once. Drivers
 // refuse more than a few sessions; two are what even old ones gave (from
@@ -43,16 +38,6 @@ const triedFrames = 4
 // triedFor is how long an encoder may take over them: a driver that hangs must
 // not hold up the run.
 const triedFor = 30 * time.Second
-
-// checkEncoder is a fault when the setting is no choice of encoder.
-func checkEncoder(setting string) error {
-	choices := append([]string{encoderSoftware, encoderHardware, encoderAuto}, graph.Families()...)
-	if slices.Contains(choices, setting) {
-		return nil
-	}
-	return fault.New(fault.Manifest, "", fmt.Sprintf("encoder is %q (--encoder, RIPIENO_ENCODER or settings.yaml)", setting),
-		"use software, hardware, auto (hardware where it works), or one kind of hardware: "+strings.Join(graph.Families(), ", "))
-}
 
 // picked is a film's codec and canvas, for which an encoder is picked.
 type picked struct {
@@ -91,12 +76,12 @@ func (p *Production) pickEncoders(ctx context.Context, wants []plan.Want) error 
 // pickEncoder is the encoder of one film.
 func (p *Production) pickEncoder(ctx context.Context, w plan.Want) (graph.Coding, error) {
 	var tried []string
-	if p.set.Encoder != encoderSoftware {
+	if p.Encoder() != graph.UseSoftware {
 		for _, e := range graph.Encoders(w.Codec) {
-			if e.Software() || p.set.Encoder != encoderHardware && p.set.Encoder != encoderAuto && p.set.Encoder != e.Family {
+			if e.Software() || p.Encoder() != graph.UseHardware && p.Encoder() != graph.UseAuto && p.Encoder() != e.Family {
 				continue
 			}
-			if !p.tool.Encoder(e.Name) {
+			if !p.Tool().Encoder(e.Name) {
 				tried = append(tried, e.Name+": not in this ffmpeg")
 				continue
 			}
@@ -112,16 +97,16 @@ func (p *Production) pickEncoder(ctx context.Context, w plan.Want) (graph.Coding
 			}
 			tried = append(tried, e.Name+": "+whyNot(err))
 		}
-		if p.set.Encoder != encoderAuto {
+		if p.Encoder() != graph.UseAuto {
 			return graph.Coding{}, p.noHardware(w, tried)
 		}
 	}
 	for _, e := range graph.Encoders(w.Codec) {
-		if !e.Software() || !p.tool.Encoder(e.Name) {
+		if !e.Software() || !p.Tool().Encoder(e.Name) {
 			continue
 		}
 		if tried != nil {
-			p.set.Report.Message(fmt.Sprintf("no hardware encodes %s here, so %s does it in software (%s)", spelled(w.Codec), e.Name, strings.Join(tried, "; ")))
+			p.Message(fmt.Sprintf("no hardware encodes %s here, so %s does it in software (%s)", spelled(w.Codec), e.Name, strings.Join(tried, "; ")))
 		}
 		if e.Name == (graph.Coding{}).Name() {
 			return graph.Coding{}, nil
@@ -141,7 +126,7 @@ func spelled(codec string) string {
 
 // asked is the deliverable of the manifest that a film is made for.
 func (p *Production) asked(w plan.Want) manifest.Deliverable {
-	for _, d := range p.man.Deliver {
+	for _, d := range p.Manifest().Deliver {
 		if d.Name == w.Name {
 			return d
 		}
@@ -151,8 +136,8 @@ func (p *Production) asked(w plan.Want) manifest.Deliverable {
 
 // noHardware says what was tried in vain.
 func (p *Production) noHardware(w plan.Want, tried []string) error {
-	what := fmt.Sprintf("no hardware (%s) that encodes %s works here", p.set.Encoder, spelled(w.Codec))
-	if p.set.Encoder == encoderHardware {
+	what := fmt.Sprintf("no hardware (%s) that encodes %s works here", p.Encoder(), spelled(w.Codec))
+	if p.Encoder() == graph.UseHardware {
 		what = fmt.Sprintf("no hardware that encodes %s works here", spelled(w.Codec))
 	}
 	if tried == nil {
@@ -171,7 +156,7 @@ func (p *Production) noSoftware(w plan.Want) error {
 		}
 	}
 	return fault.At(fault.FFmpeg, p.asked(w).Mark,
-		fmt.Sprintf("%q is to be %s, and this ffmpeg %s was built without %s", w.Name, spelled(w.Codec), p.tool.Version.Text, strings.Join(names, " or ")),
+		fmt.Sprintf("%q is to be %s, and this ffmpeg %s was built without %s", w.Name, spelled(w.Codec), p.Tool().Version.Text, strings.Join(names, " or ")),
 		"install a full build (Debian, Ubuntu: apt-get install ffmpeg; Fedora: ffmpeg from RPM Fusion; macOS: brew install ffmpeg), or write codec: h264, which plays everywhere")
 }
 
@@ -186,11 +171,11 @@ func (p *Production) tryEncoder(ctx context.Context, name string, canvas layout.
 	defer os.RemoveAll(dir)
 	c := graph.Coding{Encoder: name}
 	path := filepath.Join(dir, "try.mp4")
-	cmd, err := graph.Try(c, canvas, shot.Rate{Num: p.man.Picture.FPSNum, Den: p.man.Picture.FPSDen}, triedFrames, "file:"+path)
+	cmd, err := graph.Try(c, canvas, shot.Rate{Num: p.Manifest().Picture.FPSNum, Den: p.Manifest().Picture.FPSDen}, triedFrames, "file:"+path)
 	if err != nil {
 		return graph.Coding{}, err
 	}
-	if err := p.runCommand(ctx, cmd, path, 0, nil); err != nil {
+	if err := p.Tool().RunGraph(ctx, cmd, path, 0, nil); err != nil {
 		return graph.Coding{}, err
 	}
 	got, err := media.CountFrames(path)

@@ -14,6 +14,7 @@ import (
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/graph"
 	"ripieno/assemble/manifest"
+	"ripieno/assemble/session"
 	"ripieno/assemble/store"
 	"ripieno/layout"
 )
@@ -163,7 +164,7 @@ func TestKeysOfOtherCodecs(t *testing.T) {
 	if got := key(graph.Coding{Encoder: "libx265"}); !strings.Contains(got, "libx265") {
 		t.Errorf("another coding is not in the key: %s", got)
 	}
-	if got := keys(Settings{Encoder: encoderSoftware}); fmt.Sprint(got) != fmt.Sprint(list) {
+	if got := keys(Settings{Encoder: graph.UseSoftware}); fmt.Sprint(got) != fmt.Sprint(list) {
 		t.Errorf("the default is not software: %v, %v", got, list)
 	}
 }
@@ -214,7 +215,7 @@ exec "$real" "$@"
 func TestHardwareThatWorks(t *testing.T) {
 	t.Parallel()
 	tool, dir := codecProduction(t)
-	set := Settings{Dir: dir, Encoder: encoderHardware, Programs: ffmpeg.Options{FFmpeg: fakeFFmpeg(t, tool)}, Report: listener{func(string) {}}}
+	set := Settings{Dir: dir, Encoder: graph.UseHardware, Programs: ffmpeg.Options{FFmpeg: fakeFFmpeg(t, tool)}, Report: listener{func(string) {}}}
 	p, err := Open(t.Context(), set)
 	if err != nil {
 		t.Fatal(err)
@@ -236,7 +237,12 @@ func TestHardwareThatWorks(t *testing.T) {
 		t.Errorf("%d of %d vary, %v differ (%v)", v.Varying, v.Tasks, v.Different, err)
 	}
 	// Its segments are not those of software, nor is anything taken for them.
-	p.set.Encoder, p.codings = encoderSoftware, nil
+	p.Close()
+	set.Encoder = graph.UseSoftware
+	if p, err = Open(t.Context(), set); err != nil {
+		t.Fatal(err)
+	}
+	defer p.Close()
 	if soft, err := p.Render(t.Context(), only); err != nil || soft.Films[0].Encoder != "libx265" || soft.Tasks.Run < 4 {
 		t.Errorf("software after hardware: %+v (%v)", soft, err)
 	}
@@ -301,7 +307,7 @@ func filming30() *manifest.Production {
 // works tells whether real hardware encodes a codec on this machine.
 func works(t *testing.T, tool *ffmpeg.Tool, codec string) bool {
 	t.Helper()
-	p := &Production{tool: tool, man: filming30()}
+	p := &Production{Session: session.New(Settings{}, filming30(), tool)}
 	for _, e := range graph.Encoders(codec) {
 		if !e.Software() && tool.Encoder(e.Name) {
 			if _, err := p.tryEncoder(t.Context(), e.Name, layout.Canvas{W: 640, H: 360}); err == nil {
@@ -317,7 +323,7 @@ func works(t *testing.T, tool *ffmpeg.Tool, codec string) bool {
 func TestHardwareSettingsAreOptions(t *testing.T) {
 	t.Parallel()
 	tool := findTool(t)
-	p := &Production{tool: tool, man: filming30()}
+	p := &Production{Session: session.New(Settings{}, filming30(), tool)}
 	for _, codec := range []string{"h264", "hevc", "av1"} {
 		for _, e := range graph.Encoders(codec) {
 			if e.Software() || !tool.Encoder(e.Name) {

@@ -25,12 +25,12 @@ const evidenceRule = 1
 // further pages where there are more takes than one picture holds. Drawings
 // are kept in the store; what has not changed is not drawn again.
 func (p *Production) drawSync(ctx context.Context, all []located, features map[string]*align.Features) ([]string, error) {
-	e := evidence{p: p, all: all, features: features, windows: syncWindows(p.man.Tempo)}
+	e := evidence{p: p, all: all, features: features, windows: syncWindows(p.Manifest().Tempo)}
 	rows := e.rows()
 	pages := (len(rows) + card.MaxSyncRows - 1) / card.MaxSyncRows
 	var paths []string
 	for k := range pages {
-		path, err := p.out(syncPage(k))
+		path, err := p.Out(syncPage(k))
 		if err != nil {
 			return nil, err
 		}
@@ -55,7 +55,7 @@ func syncPage(k int) string {
 // dropPages removes pages of an earlier, longer picture.
 func (p *Production) dropPages(pages int) error {
 	for k := pages; ; k++ {
-		path, err := p.out(syncPage(k))
+		path, err := p.Out(syncPage(k))
 		if err != nil {
 			return err
 		}
@@ -71,7 +71,7 @@ func (p *Production) dropPages(pages int) error {
 func (p *Production) deliverSync(ctx context.Context, o card.SyncOptions, path string) error {
 	key := store.NewAction("sync picture").Version(evidenceRule).
 		Input("content", store.HashBytes(fmt.Appendf(nil, "%+v", o))).Ext(".png").For("sync.png")
-	_, err := p.store.Put(ctx, key, func(tmp string) error {
+	_, err := p.Store().Put(ctx, key, func(tmp string) error {
 		img, err := card.Sync(o)
 		if err != nil {
 			return err
@@ -81,7 +81,7 @@ func (p *Production) deliverSync(ctx context.Context, o card.SyncOptions, path s
 	if err != nil {
 		return err
 	}
-	_, err = p.store.Deliver(ctx, key, path)
+	_, err = p.Store().Deliver(ctx, key, path)
 	return err
 }
 
@@ -96,7 +96,7 @@ type evidence struct {
 // page is the drawing of some rows.
 func (e evidence) page(rows []card.SyncRow, k, pages int) card.SyncOptions {
 	o := card.SyncOptions{
-		Title: drawable(e.p.man.Title) + " · where the takes lie", Windows: e.windows, Rows: rows,
+		Title: drawable(e.p.Manifest().Title) + " · where the takes lie", Windows: e.windows, Rows: rows,
 		Summary: "lines: beats of the guide · strokes: notes begin · hills: how loud · wedge: the clap · yellow: the player's second device · " +
 			"blue: sure · red: asks you · green: placed by hand",
 	}
@@ -159,7 +159,7 @@ func beatLine(b tempo.Beat) card.SyncLine {
 // rows are the takes that have a file, in the order of their seats.
 func (e evidence) rows() []card.SyncRow {
 	var rows []card.SyncRow
-	for i, t := range e.p.man.Takes {
+	for i, t := range e.p.Manifest().Takes {
 		var recs []located
 		for _, l := range e.all {
 			if l.take == i {
@@ -256,9 +256,9 @@ const hillStep = 0.005
 // trace is what is heard of a recording in a window.
 func (e evidence) trace(t manifest.Take, l located, w int) card.SyncTrace {
 	f, pl, win := e.features[l.name()], l.place, e.windows[w]
-	clap := e.p.man.Tempo.Cue()
+	clap := e.p.Manifest().Tempo.Cue()
 	shift := 0.0
-	if m, s := e.p.guideOf(t.Name); w == 0 && !math.IsNaN(clap) && m != e.p.man.Tempo {
+	if m, s := e.p.guideOf(t.Name); w == 0 && !math.IsNaN(clap) && m != e.p.Manifest().Tempo {
 		// A re-take has a clap of its own, which is shown where the others'
 		// is.
 		shift = m.Cue() + s - clap

@@ -16,6 +16,7 @@ import (
 
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
+	"ripieno/assemble/session"
 	"ripieno/layout/card"
 	"ripieno/mix/align"
 	"ripieno/mix/tempo"
@@ -176,7 +177,7 @@ func TestSyncWindows(t *testing.T) {
 // a row says what is known of it.
 func TestSyncRows(t *testing.T) {
 	m := parseTempo(t, "  count_in: {measures: 4}\n  changes: [{measure: 1, meter: 4/4, bpm: 120}]\n  measures: 9\n")
-	p := &Production{man: &manifest.Production{Title: "x", Tempo: m, Takes: []manifest.Take{{Name: "oboe", Player: "Mara 山"}}}}
+	p := &Production{Session: session.New(Settings{}, &manifest.Production{Title: "x", Tempo: m, Takes: []manifest.Take{{Name: "oboe", Player: "Mara 山"}}}, nil)}
 	// A file at guide time −3 whose clock is 500 ppm slow: clap at guide time
 	// 4, notes at 8 (m1) and 24 (m9).
 	const offset, ratio = -3.0, 1.0005
@@ -247,7 +248,7 @@ func TestSyncRowOfARetake(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	rows := evidence{p: p, all: all, features: h.features, windows: syncWindows(p.man.Tempo)}.rows()
+	rows := evidence{p: p, all: all, features: h.features, windows: syncWindows(p.Manifest().Tempo)}.rows()
 	i := slices.IndexFunc(rows, func(r card.SyncRow) bool { return r.Name == "by-cue" })
 	if i < 0 {
 		t.Fatalf("no row in %+v", rows)
@@ -265,9 +266,9 @@ func TestSyncRowOfARetake(t *testing.T) {
 func TestTheScorePlacesAPart(t *testing.T) {
 	for _, scored := range []bool{true, false} {
 		p := openReview(t)
-		p.man.Takes[0].Audio.Offset = nil
+		p.Manifest().Takes[0].Audio.Offset = nil
 		if !scored {
-			p.man.Takes[0].Part = "Oboe 2"
+			p.Manifest().Takes[0].Part = "Oboe 2"
 		}
 		all, err := p.locate(t.Context())
 		if err != nil {

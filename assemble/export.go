@@ -13,6 +13,7 @@ import (
 
 	"ripieno/assemble/interchange"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/session"
 	"ripieno/assemble/task"
 	"ripieno/mix/audio"
 	"ripieno/mix/tempo/smf"
@@ -54,7 +55,7 @@ func (p *Production) Export(ctx context.Context) (ExportResult, error) {
 	x := &export{p: p, r: ExportResult{Edits: []string{}, Stems: []MixStem{}, Releases: p.releases()}}
 	p.tellReleases(x.r.Releases)
 	var err error
-	if x.dir, err = p.out(exportFolder); err != nil {
+	if x.dir, err = p.Out(exportFolder); err != nil {
 		return x.r, err
 	}
 	if x.all, err = p.locate(ctx); err != nil {
@@ -69,7 +70,7 @@ func (p *Production) Export(ctx context.Context) (ExportResult, error) {
 			return x.r, err
 		}
 	}
-	p.trim(ctx)
+	p.Session.Trim(ctx)
 	return x.r, nil
 }
 
@@ -84,7 +85,7 @@ func (x *export) sound(ctx context.Context) error {
 	for _, s := range x.stems {
 		tasks = append(tasks, s.task)
 	}
-	if x.made, err = x.p.run(ctx, tasks); err != nil {
+	if x.made, err = x.p.Run(ctx, tasks); err != nil {
 		return err
 	}
 	x.r.Tasks = TaskCount{Run: x.made.Stats.Run, Reused: x.made.Stats.Reused}
@@ -103,8 +104,8 @@ func (x *export) timeline(ctx context.Context) error {
 		return err
 	}
 	x.r.Timeline = x.write(exportTimeline, data)
-	for _, take := range x.p.man.Takes {
-		list := interchange.EDL{Title: x.p.man.Title + " " + take.Name, Rate: t.Rate}
+	for _, take := range x.p.Manifest().Takes {
+		list := interchange.EDL{Title: x.p.Manifest().Title + " " + take.Name, Rate: t.Rate}
 		for _, k := range t.Tracks {
 			if e, ok := t.Event(k); ok && k.Name == trackName(take.Name, k.Kind) {
 				list.Events = append(list.Events, e)
@@ -154,7 +155,7 @@ func (x *export) shots(ctx context.Context, f plan.Film) error {
 		if i > 0 {
 			name = fmt.Sprintf("%s-%d", name, i+1)
 		}
-		list := interchange.EDL{Title: x.p.man.Title + " " + f.Name, Rate: x.pl.Timeline.Rate, Events: part}
+		list := interchange.EDL{Title: x.p.Manifest().Title + " " + f.Name, Rate: x.pl.Timeline.Rate, Events: part}
 		if err := x.edit(ctx, name, list); err != nil {
 			return err
 		}
@@ -176,7 +177,7 @@ func shotName(s plan.Shot) string {
 // tempo writes the tempo map.
 func (x *export) tempo(ctx context.Context) error {
 	var midi bytes.Buffer
-	err := smf.Write(&midi, x.p.man.Tempo, smf.Options{Title: x.p.man.Title})
+	err := smf.Write(&midi, x.p.Manifest().Tempo, smf.Options{Title: x.p.Manifest().Title})
 	if err != nil {
 		return err
 	}
@@ -198,15 +199,15 @@ func (x *export) close(ctx context.Context) error {
 		return err
 	}
 	for _, t := range x.texts {
-		now = append(now, writtenFile{sha256.Sum256(t.data), t.file})
+		now = append(now, session.Written{Hash: sha256.Sum256(t.data), File: t.file})
 	}
-	slices.SortFunc(now, func(a, b writtenFile) int { return strings.Compare(a.file, b.file) })
+	slices.SortFunc(now, func(a, b session.Written) int { return strings.Compare(a.File, b.File) })
 	if err := os.MkdirAll(filepath.Join(x.dir, exportEdits), 0o777); err != nil {
-		return unwritable(x.dir, err)
+		return session.Unwritable(x.dir, err)
 	}
-	gone, err := x.p.replace(ctx, record{x.dir, isExported}, now, func() error {
+	gone, err := x.p.Replace(ctx, session.Folder{Dir: x.dir, Ours: isExported}, now, func() error {
 		for _, t := range x.texts {
-			if err := publishBytes(ctx, filepath.Join(x.dir, filepath.FromSlash(t.file)), t.data); err != nil {
+			if err := session.Publish(ctx, filepath.Join(x.dir, filepath.FromSlash(t.file)), t.data); err != nil {
 				return err
 			}
 		}
@@ -214,7 +215,7 @@ func (x *export) close(ctx context.Context) error {
 		x.r.Stems = append(x.r.Stems, list...)
 		return err
 	})
-	x.r.Removed, x.r.Notes = gone.removed, gone.notes
+	x.r.Removed, x.r.Notes = gone.Removed, gone.Notes
 	return err
 }
 

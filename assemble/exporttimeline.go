@@ -16,7 +16,7 @@ import (
 // of audio for each sound, in the order of seats.
 func (x *export) tracks() (interchange.Timeline, error) {
 	line := x.pl.Timeline
-	t := interchange.Timeline{Name: x.p.man.Title, Rate: line.Rate, Zero: line.GuideAtZero(), Frames: line.Frames, Marks: x.marks()}
+	t := interchange.Timeline{Name: x.p.Manifest().Title, Rate: line.Rate, Zero: line.GuideAtZero(), Frames: line.Frames, Marks: x.marks()}
 	add := func(take string, kind interchange.Kind, m interchange.Media, span plan.Span) {
 		if c, ok := t.Cut(m, span.From, span.To); ok {
 			t.Tracks = append(t.Tracks, interchange.Track{Name: trackName(take, kind), Kind: kind, Clip: c})
@@ -65,7 +65,7 @@ func (x *export) recording(take, hash string) (*recording, error) {
 
 // call is a recording's name and address.
 func (x *export) call(r *recording) (name, address string) {
-	return filepath.Base(r.file.Path), x.address(filepath.Join(x.p.man.Dir, filepath.FromSlash(r.file.Path)))
+	return filepath.Base(r.file.Path), x.address(filepath.Join(x.p.Manifest().Dir, filepath.FromSlash(r.file.Path)))
 }
 
 // soundSource is the file a take is heard from: its own, or its stem where the
@@ -96,7 +96,7 @@ func (x *export) soundSource(s plan.Source) (interchange.Media, error) {
 
 // marks are the measures, shots and chapters of the film.
 func (x *export) marks() []interchange.Mark {
-	line, m := x.pl.Timeline, x.p.man.Tempo
+	line, m := x.pl.Timeline, x.p.Manifest().Tempo
 	var marks []interchange.Mark
 	for b := range m.Beats() {
 		if !b.Downbeat || b.CountIn {
@@ -134,7 +134,7 @@ func (x *export) offsets(ctx context.Context) error {
 	rows := [][]string{offsetsHead}
 	number := func(v float64, digits int) string { return strconv.FormatFloat(v, 'f', digits, 64) }
 	for _, l := range x.all {
-		t := x.p.man.Takes[l.take]
+		t := x.p.Manifest().Takes[l.take]
 		if t.Release == manifest.ReleaseNo || !l.usable() || l.unseen && t.Audio != nil {
 			continue
 		}

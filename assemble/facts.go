@@ -16,7 +16,7 @@ import (
 func (p *Production) facts(all []located, line *plan.Timeline) (map[string]plan.Facts, []Bad) {
 	facts := map[string]plan.Facts{}
 	var faults []Bad
-	for i, t := range p.man.Takes {
+	for i, t := range p.Manifest().Takes {
 		if t.Release == manifest.ReleaseNo {
 			continue // the plan leaves it out, and releases tells
 		}

@@ -9,7 +9,6 @@ import (
 	"strings"
 	"sync/atomic"
 
-	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/graph"
 	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
@@ -47,28 +46,6 @@ func composeCost(f plan.Film, c graph.Coding) float64 {
 	return costCompose
 }
 
-// runCommand runs a command whose output is tmp; its graph goes beside it.
-func (p *Production) runCommand(ctx context.Context, c graph.Command, tmp string, frames int, advance func(float64)) error {
-	flag := "-filter_complex_script"
-	if p.tool.Version.AtLeast(7, 0) {
-		flag = "-/filter_complex"
-	}
-	graphFile := tmp + ".graph"
-	if c.Graph != "" {
-		if err := os.WriteFile(graphFile, []byte(c.Graph), 0o666); err != nil {
-			return err
-		}
-	}
-	return p.tool.Run(ctx, ffmpeg.Command{
-		Args: c.Argv(flag, graphFile),
-		Progress: func(pr ffmpeg.Progress) {
-			if frames > 0 {
-				advance(float64(pr.Frame) / float64(frames))
-			}
-		},
-	})
-}
-
 // source opens a take under the limits for files from strangers.
 func (p *Production) source(pic plan.Picture) graph.Source {
 	opts := map[string]string{}
@@ -76,7 +53,7 @@ func (p *Production) source(pic plan.Picture) graph.Source {
 	for i := 0; i+1 < len(safe); i += 2 {
 		opts[strings.TrimPrefix(safe[i], "-")] = safe[i+1]
 	}
-	return graph.Source{Options: opts, Path: "file:" + pic.Path, Stream: pic.Stream, Zscale: p.tool.Filter("zscale")}
+	return graph.Source{Options: opts, Path: "file:" + pic.Path, Stream: pic.Stream, Zscale: p.Tool().Filter("zscale")}
 }
 
 // openAt is the second at which a take's file is opened for c; 0 where its
@@ -103,7 +80,7 @@ func (p *Production) conformKey(c plan.Conform, line plan.Timeline) (store.Actio
 	}
 	pic := c.Picture
 	pic.Path, pic.Hash = "", ""
-	key := store.NewAction("conform").Version(graph.Rule).Arg("ffmpeg", p.tool.Version.Text).Arg("zscale", p.tool.Filter("zscale")).
+	key := store.NewAction("conform").Version(graph.Rule).Arg("ffmpeg", p.Tool().Version.Text).Arg("zscale", p.Tool().Filter("zscale")).
 		Arg("picture", pic).Arg("size", [2]int{c.W, c.H}).Arg("frames", c.Frames).Arg("rate", line.Rate)
 	if c.Draft {
 		key = key.Arg("draft", true)
@@ -124,7 +101,7 @@ func (p *Production) conformTask(c plan.Conform, key store.Action, line plan.Tim
 			if err != nil {
 				return err
 			}
-			if err := p.runCommand(ctx, cmd, tmp, n, advance); err != nil {
+			if err := p.Tool().RunGraph(ctx, cmd, tmp, n, advance); err != nil {
 				return err
 			}
 			got, err := media.CountFrames(tmp)
@@ -161,8 +138,7 @@ func (d *decoders) next() int {
 // newDecoders counts the pictures that tasks will conform: one that the store
 // lacks is not, when all that is made of it is there.
 func (p *Production) newDecoders(ctx context.Context, tasks []task.Task) (*decoders, error) {
-	runner := task.Runner{Store: p.store, Workers: p.set.Workers, Verify: p.verify}
-	planned, err := runner.Plan(ctx, tasks)
+	planned, err := p.Session.Plan(ctx, tasks)
 	if err != nil {
 		return nil, err
 	}
@@ -172,7 +148,7 @@ func (p *Production) newDecoders(ctx context.Context, tasks []task.Task) (*decod
 			d.left.Add(1)
 		}
 	}
-	d.odd = d.left.Load() % int64(p.set.Workers)
+	d.odd = d.left.Load() % int64(p.Workers())
 	return d, nil
 }
 
@@ -228,8 +204,8 @@ func (p *Production) filmTasks(f plan.Film, line plan.Timeline, chapters []plan.
 // joinTask joins the segments and the sound and checks the finished film: only
 // one that passes gets into the store, and from there its name.
 func (p *Production) joinTask(f plan.Film, line plan.Timeline, chapters []plan.Chapter, segments []task.Task, sound task.Task) task.Task {
-	key := store.NewAction("film").Version(graph.Rule*1000+filmRule).Arg("ffmpeg", p.tool.Version.Text).
-		Arg("rate", line.Rate).Arg("title", p.man.Title).Input("sound", sound.Action.ID())
+	key := store.NewAction("film").Version(graph.Rule*1000+filmRule).Arg("ffmpeg", p.Tool().Version.Text).
+		Arg("rate", line.Rate).Arg("title", p.Manifest().Title).Input("sound", sound.Action.ID())
 	if len(chapters) > 0 {
 		key = key.Arg("chapters", chapters)
 	}
@@ -272,14 +248,14 @@ func (p *Production) joinTask(f plan.Film, line plan.Timeline, chapters []plan.C
 			if err != nil {
 				return err
 			}
-			cmd, err := graph.Mux("file:"+list, "file:"+filepath.Join(in[sound.ID], filmM4A), index, "file:"+tmp, p.man.Title, line.Rate)
+			cmd, err := graph.Mux("file:"+list, "file:"+filepath.Join(in[sound.ID], filmM4A), index, "file:"+tmp, p.Manifest().Title, line.Rate)
 			if err != nil {
 				return err
 			}
-			if err := p.runCommand(ctx, cmd, tmp, 0, nil); err != nil {
+			if err := p.Tool().RunGraph(ctx, cmd, tmp, 0, nil); err != nil {
 				return err
 			}
-			return media.VerifyFilm(ctx, p.tool, tmp, media.Want{
+			return media.VerifyFilm(ctx, p.Tool(), tmp, media.Want{
 				W: f.Canvas.W, H: f.Canvas.H, Frames: line.Frames, FPSNum: line.Rate.Num, FPSDen: line.Rate.Den,
 				AudioSamples: int64(line.AudioLen), Chapters: len(chapters), Codec: f.Codec,
 			})

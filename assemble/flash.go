@@ -40,7 +40,7 @@ func (p *Production) flashTask(f plan.Film, line plan.Timeline, segments []task.
 					return err
 				}
 			}
-			return save(tmp, c.Result())
+			return store.Save(tmp, c.Result())
 		},
 	}
 }
@@ -87,7 +87,7 @@ func (p *Production) flashes(film string, t *task.Task, res task.Result) (*Flash
 	if t == nil || res.Path(t.ID) == "" {
 		return nil, nil
 	}
-	r, err := load[flash.Result](res.Path(t.ID))
+	r, err := store.Load[flash.Result](res.Path(t.ID))
 	if err != nil {
 		return nil, err
 	}
@@ -97,7 +97,7 @@ func (p *Production) flashes(film string, t *task.Task, res task.Result) (*Flash
 		if f.Red > f.Worst {
 			what = fmt.Sprintf("flashes red %d times within a second at %.1f s", f.Red, f.RedAt)
 		}
-		p.set.Report.Message(fmt.Sprintf("%s %s; more than %d can harm people with photosensitive epilepsy (ITU-R BT.1702, WCAG 2.3.1): "+
+		p.Message(fmt.Sprintf("%s %s; more than %d can harm people with photosensitive epilepsy (ITU-R BT.1702, WCAG 2.3.1): "+
 			"look for a lamp that flickers or light that changes with every beat, or warn your audience", film, what, flash.MostPerSecond))
 	}
 	return f, nil

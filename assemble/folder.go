@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"ripieno/assemble/manifest"
+	"ripieno/assemble/session"
 )
 
 // walkRecordings visits what looks like a recording in a folder and below it,
@@ -21,7 +22,7 @@ func walkRecordings(dir, out string, visit func(rel string, info fs.FileInfo)) e
 		}
 		hidden := strings.HasPrefix(d.Name(), ".") && path != dir
 		if d.IsDir() {
-			if hidden || path == filepath.Join(dir, outFolder) || path == out {
+			if hidden || path == filepath.Join(dir, session.OutFolder) || path == out {
 				return fs.SkipDir
 			}
 			return nil

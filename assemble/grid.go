@@ -10,6 +10,7 @@ import (
 	"ripieno/assemble/fault"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/session"
 	"ripieno/assemble/store"
 	"ripieno/layout"
 	"ripieno/layout/card"
@@ -41,14 +42,14 @@ func (p *Production) Grid(ctx context.Context) (GridResult, error) {
 			f.Picture.First, f.Picture.Last = -1e6, 1e6
 		}
 	}
-	pl, err := plan.New(p.man, facts, p.deliverables(), p.look.Look)
+	pl, err := plan.New(p.Manifest(), facts, p.deliverables(), p.look.Look)
 	if err != nil {
 		return GridResult{}, err
 	}
 	var results []GridResult
 	for _, f := range pl.Films {
 		r := gridResult(f, pl.Timeline)
-		if r.PNG, err = p.out("grid-" + f.Name + ".png"); err != nil {
+		if r.PNG, err = p.Out("grid-" + f.Name + ".png"); err != nil {
 			return GridResult{}, err
 		}
 		img, err := card.PlanPicture(p.planOptions(f, pl.Timeline))
@@ -59,7 +60,7 @@ func (p *Production) Grid(ctx context.Context) (GridResult, error) {
 		if err != nil {
 			return GridResult{}, err
 		}
-		if r.SVG, err = p.out("grid-" + f.Name + ".svg"); err != nil {
+		if r.SVG, err = p.Out("grid-" + f.Name + ".svg"); err != nil {
 			return GridResult{}, err
 		}
 		svg, err := card.PlanSVG(p.planOptions(f, pl.Timeline))
@@ -81,32 +82,32 @@ func (p *Production) Grid(ctx context.Context) (GridResult, error) {
 // one more player, anywhere in it, moves as few as possible. It tells how many
 // takes had no seat written. No film changes by it.
 func (p *Production) PinSeats(ctx context.Context) (int, error) {
-	if err := p.man.NeedTakes(); err != nil {
+	if err := p.Manifest().NeedTakes(); err != nil {
 		return 0, err
 	}
-	data, err := os.ReadFile(p.man.Path)
+	data, err := os.ReadFile(p.Manifest().Path)
 	if err != nil {
-		return 0, fault.New(fault.Manifest, p.man.Path, "the manifest cannot be read", "").Because(err)
+		return 0, fault.New(fault.Manifest, p.Manifest().Path, "the manifest cannot be read", "").Because(err)
 	}
-	places := plan.Places(p.man)
-	if data, err = manifest.PinSeats(data, p.man, places, len(p.man.Takes)); err != nil {
+	places := plan.Places(p.Manifest())
+	if data, err = manifest.PinSeats(data, p.Manifest(), places, len(p.Manifest().Takes)); err != nil {
 		return 0, err
 	}
 	n := 0
-	for i, t := range p.man.Takes {
+	for i, t := range p.Manifest().Takes {
 		if t.Seat == 0 {
 			n++
 		}
-		p.man.Takes[i].Seat = places[t.Name]
+		p.Manifest().Takes[i].Seat = places[t.Name]
 	}
-	p.man.Seats = cmp.Or(p.man.Seats, len(p.man.Takes))
-	return n, publishBytes(ctx, p.man.Path, data)
+	p.Manifest().Seats = cmp.Or(p.Manifest().Seats, len(p.Manifest().Takes))
+	return n, session.Publish(ctx, p.Manifest().Path, data)
 }
 
 // deliverables are the films the manifest asks for.
 func (p *Production) deliverables() []plan.Want {
 	var wants []plan.Want
-	for _, d := range p.man.Deliver {
+	for _, d := range p.Manifest().Deliver {
 		wants = append(wants, plan.Want{Name: d.Name, Canvas: layout.Canvas{W: d.W, H: d.H}, Codec: d.Codec, Poster: d.Poster})
 	}
 	return wants
@@ -140,16 +141,16 @@ func gridResult(f plan.Film, line plan.Timeline) GridResult {
 
 // planOptions is the drawing of a film's plan, with musical positions.
 func (p *Production) planOptions(f plan.Film, line plan.Timeline) card.PlanOptions {
-	seats := plan.Places(p.man)
+	seats := plan.Places(p.Manifest())
 	takes := map[string]manifest.Take{}
-	for _, t := range p.man.Takes {
+	for _, t := range p.Manifest().Takes {
 		takes[t.Name] = t
 	}
-	o := card.PlanOptions{Canvas: f.Canvas, Title: fmt.Sprintf("%s · %s", p.man.Title, f.Name), Fonts: p.look.Fonts}
+	o := card.PlanOptions{Canvas: f.Canvas, Title: fmt.Sprintf("%s · %s", p.Manifest().Title, f.Name), Fonts: p.look.Fonts}
 	for _, s := range f.Shots {
 		from, to := line.Rate.Seconds(s.From+line.First), line.Rate.Seconds(s.To+line.First)
 		shot := card.PlanShot{
-			Caption: fmt.Sprintf("%s · %s to %s · %.1f s", s.Show, position(p.man.Tempo, from), position(p.man.Tempo, to), to-from),
+			Caption: fmt.Sprintf("%s · %s to %s · %.1f s", s.Show, position(p.Manifest().Tempo, from), position(p.Manifest().Tempo, to), to-from),
 			Text:    s.Text,
 		}
 		for _, t := range s.Tiles {

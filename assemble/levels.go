@@ -115,7 +115,7 @@ func heldBack(voice mix.Analysis) []string {
 
 // drawLevels draws the picture of the levels.
 func (p *Production) drawLevels(ctx context.Context, pl *plan.Plan, rep soundReport, r *MixResult) error {
-	path, err := p.out("levels.png")
+	path, err := p.Out("levels.png")
 	if err != nil {
 		return err
 	}
@@ -130,7 +130,7 @@ func (p *Production) drawLevels(ctx context.Context, pl *plan.Plan, rep soundRep
 // levels is the drawing of a mix.
 func (p *Production) levels(pl *plan.Plan, rep soundReport, r MixResult) card.LevelsOptions {
 	o := card.LevelsOptions{
-		Title: p.man.Title + " · levels", Target: p.man.Mix.LoudnessLUFS, Seconds: r.Duration, Step: r.Curve.Step, Fonts: p.look.Fonts,
+		Title: p.Manifest().Title + " · levels", Target: p.Manifest().Mix.LoudnessLUFS, Seconds: r.Duration, Step: r.Curve.Step, Fonts: p.look.Fonts,
 		Summary: fmt.Sprintf("integrated %s LUFS · range %s LU · true peak %s dBTP · limiter %.1f dB at most",
 			shown(r.Loudness), shown(r.Range), shown(r.TruePeak), r.Master.Reduction),
 	}
@@ -148,8 +148,8 @@ func (p *Production) levels(pl *plan.Plan, rep soundReport, r MixResult) card.Le
 		o.ShortTerm = append(o.ShortTerm, float64(rep.Curve.Short[i]))
 	}
 	// Every measure has a tick; the drawing thins them out.
-	for m := 1; m <= p.man.Tempo.Measures(); m++ {
-		if at, err := p.man.Tempo.Seconds(tempo.Position{Measure: m, Beat: 1}); err == nil {
+	for m := 1; m <= p.Manifest().Tempo.Measures(); m++ {
+		if at, err := p.Manifest().Tempo.Seconds(tempo.Position{Measure: m, Beat: 1}); err == nil {
 			o.Ticks = append(o.Ticks, card.LevelTick{At: at - pl.Timeline.GuideAtZero(), Text: fmt.Sprintf("m%d", m)})
 		}
 	}

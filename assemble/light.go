@@ -22,7 +22,7 @@ func lightID(r *recording) string { return "light/" + r.name() }
 // matchLight measures the light of all takes and gives each its gain, when the
 // production asks for it. A picture that cannot be measured stays as it is.
 func (p *Production) matchLight(ctx context.Context, recs []*recording) error {
-	if !p.man.Picture.MatchLight {
+	if !p.Manifest().Picture.MatchLight {
 		return nil
 	}
 	var seen []*recording
@@ -32,14 +32,14 @@ func (p *Production) matchLight(ctx context.Context, recs []*recording) error {
 			seen, tasks = append(seen, r), append(tasks, p.lightTask(r))
 		}
 	}
-	res, err := p.run(ctx, tasks)
+	res, err := p.Run(ctx, tasks)
 	if err != nil {
 		return err
 	}
 	means := make([]light.RGB, len(seen))
 	for i, r := range seen {
 		if path := res.Path(lightID(r)); path != "" {
-			if means[i], err = load[light.RGB](path); err != nil {
+			if means[i], err = store.Load[light.RGB](path); err != nil {
 				return err
 			}
 		}
@@ -61,8 +61,8 @@ func (p *Production) lightTask(r *recording) task.Task {
 	named.Path = ""
 	return task.Task{
 		ID: lightID(r), Name: r.file.Path, Stage: "light", Cost: costSee * r.info.Duration, Keep: true,
-		Action: store.NewAction("light").Version(graph.Rule*1000+lightRule).Arg("ffmpeg", p.tool.Version.Text).
-			Arg("zscale", p.tool.Filter("zscale")).Arg("picture", named).
+		Action: store.NewAction("light").Version(graph.Rule*1000+lightRule).Arg("ffmpeg", p.Tool().Version.Text).
+			Arg("zscale", p.Tool().Filter("zscale")).Arg("picture", named).
 			Input("file", r.hash).Ext(".gob").For(r.file.Path),
 		Make: func(ctx context.Context, _ task.Inputs, tmp string, _ func(float64)) error {
 			raw := tmp + ".rgb"
@@ -71,14 +71,14 @@ func (p *Production) lightTask(r *recording) task.Task {
 			if err != nil {
 				return err
 			}
-			if err := p.runCommand(ctx, cmd, tmp, 0, nil); err != nil {
+			if err := p.Tool().RunGraph(ctx, cmd, tmp, 0, nil); err != nil {
 				return err
 			}
 			data, err := os.ReadFile(raw)
 			if err != nil {
 				return err
 			}
-			return save(tmp, meanLight(data))
+			return store.Save(tmp, meanLight(data))
 		},
 	}
 }

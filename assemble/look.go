@@ -59,13 +59,13 @@ func (p *Production) readLook(ctx context.Context) error {
 		return err
 	}
 	var list fault.List
-	if a := p.man.Picture.Backdrop; a != nil {
+	if a := p.Manifest().Picture.Backdrop; a != nil {
 		list.Add(p.readStill(ctx, "background", *a))
 		p.look.Backdrop = func(c layout.Canvas) *image.NRGBA {
-			return p.look.stills[a.Path].cover(c, plan.Background(p.man))
+			return p.look.stills[a.Path].cover(c, plan.Background(p.Manifest()))
 		}
 	}
-	for _, t := range p.man.Takes {
+	for _, t := range p.Manifest().Takes {
 		if t.Backing != nil {
 			list.Add(p.readStill(ctx, "picture", *t.Backing))
 		}
@@ -93,7 +93,7 @@ func (p *Production) readStill(ctx context.Context, what string, a manifest.Asse
 
 // groundArg adds the background picture to the key of a drawing.
 func (p *Production) groundArg(key store.Action) store.Action {
-	if a := p.man.Picture.Backdrop; a != nil {
+	if a := p.Manifest().Picture.Backdrop; a != nil {
 		return key.Input("backdrop", p.look.stills[a.Path].id)
 	}
 	return key
@@ -109,7 +109,7 @@ func (l look) ground(c layout.Canvas) *image.NRGBA {
 
 // readFonts reads the manifest's fonts.
 func (p *Production) readFonts(ctx context.Context) error {
-	fonts := p.man.Picture.Fonts
+	fonts := p.Manifest().Picture.Fonts
 	if len(fonts) == 0 {
 		return nil
 	}
@@ -139,7 +139,7 @@ const fontFileHint = "a TrueType or OpenType file: its name ends in .ttf, .otf o
 
 // asset reads a file of the production whole.
 func (p *Production) asset(ctx context.Context, a manifest.Asset) ([]byte, error) {
-	path, err := media.Resolve(p.man.Dir, a.Path)
+	path, err := media.Resolve(p.Manifest().Dir, a.Path)
 	if err != nil {
 		return nil, err
 	}

@@ -12,6 +12,7 @@ import (
 	"ripieno/assemble/graph"
 	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 	"ripieno/mix"
 	"ripieno/mix/audio"
@@ -20,14 +21,14 @@ import (
 
 // masterTask brings the sum to the loudness asked for and encodes it.
 func (p *Production) masterTask(sum task.Task, line plan.Timeline) task.Task {
-	key := p.busKey("master", line).Arg("rules", graph.Rule).Arg("ffmpeg", p.tool.Version.Text).
-		Arg("loudness", p.man.Mix.LoudnessLUFS).Arg("true peak", p.man.Mix.TruePeakDB).Arg("title", p.man.Title).
+	key := p.busKey("master", line).Arg("rules", graph.Rule).Arg("ffmpeg", p.Tool().Version.Text).
+		Arg("loudness", p.Manifest().Mix.LoudnessLUFS).Arg("true peak", p.Manifest().Mix.TruePeakDB).Arg("title", p.Manifest().Title).
 		Input("sum", sum.Action.ID()).Files(masterWAV, filmM4A, reportFile)
 	return task.Task{
 		ID: "master", Name: "master", Stage: "master", Action: key, After: []string{sum.ID}, Keep: true,
 		Cost: 0.5 + costMaster*line.Duration(),
 		Make: func(ctx context.Context, in task.Inputs, dir string, advance func(float64)) error {
-			rep, err := load[soundReport](filepath.Join(in[sum.ID], reportFile))
+			rep, err := store.Load[soundReport](filepath.Join(in[sum.ID], reportFile))
 			if err != nil {
 				return err
 			}
@@ -38,7 +39,7 @@ func (p *Production) masterTask(sum task.Task, line plan.Timeline) task.Task {
 			if err := m.run(ctx, advance); err != nil {
 				return err
 			}
-			return save(filepath.Join(dir, reportFile), rep)
+			return store.Save(filepath.Join(dir, reportFile), rep)
 		},
 	}
 }
@@ -67,7 +68,7 @@ type mastering struct {
 }
 
 func (m *mastering) run(ctx context.Context, advance func(float64)) error {
-	target, ceiling := loudness.LUFS(m.man.Mix.LoudnessLUFS), audio.Decibels(m.man.Mix.TruePeakDB)
+	target, ceiling := loudness.LUFS(m.Manifest().Mix.LoudnessLUFS), audio.Decibels(m.Manifest().Mix.TruePeakDB)
 	r, err := mix.SearchGain(m.open, m.rep.Sum, target, ceiling)
 	if err != nil {
 		return err
@@ -121,7 +122,7 @@ func (m *mastering) try(ctx context.Context, r *mix.MasterReport) error {
 	if err != nil {
 		return err
 	}
-	about := m.describe(media.PCM24, m.man.Title, m.line.AudioStart)
+	about := m.describe(media.PCM24, m.Manifest().Title, m.line.AudioStart)
 	wav, m4a := filepath.Join(m.dir, masterWAV), filepath.Join(m.dir, filmM4A)
 	if m.rep.Curve, err = writeMaster(ctx, src, r, m.line.AudioLen, wav, about); err != nil {
 		return err
@@ -238,7 +239,7 @@ func (p *Production) encode(ctx context.Context, wav, m4a string) (mix.Measured,
 	if err != nil {
 		return mix.Measured{}, err
 	}
-	if err := p.runCommand(ctx, cmd, m4a, 0, nil); err != nil {
+	if err := p.Tool().RunGraph(ctx, cmd, m4a, 0, nil); err != nil {
 		return mix.Measured{}, err
 	}
 	return p.measureFile(ctx, m4a)
@@ -249,7 +250,7 @@ func (p *Production) measureFile(ctx context.Context, path string) (mix.Measured
 	decoded := path + ".wav"
 	defer os.Remove(decoded)
 	info := media.Info{Path: path, Audio: &media.Audio{Rate: audio.Rate, Channels: 2}}
-	if err := media.DecodeAudio(ctx, p.tool, info, decoded); err != nil {
+	if err := media.DecodeAudio(ctx, p.Tool(), info, decoded); err != nil {
 		return mix.Measured{}, err
 	}
 	src, err := media.OpenWAV(decoded)

@@ -6,8 +6,6 @@ import (
 	"path/filepath"
 	"slices"
 
-	"ripieno/assemble/fault"
-	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
 	"ripieno/assemble/store"
@@ -52,7 +50,7 @@ const (
 
 // soundKey is the decoded sound of a file: 32-bit float at its own rate.
 func (p *Production) soundKey(r *recording) store.Action {
-	return store.NewAction("sound").Version(media.Rule).Arg("ffmpeg", p.tool.Version.Text).
+	return store.NewAction("sound").Version(media.Rule).Arg("ffmpeg", p.Tool().Version.Text).
 		Arg("stream", r.info.Audio.Index).Input("file", r.hash).Files(soundWAV, soundAccount).For(r.file.Path)
 }
 
@@ -71,11 +69,11 @@ func (p *Production) soundTask(r *recording) task.Task {
 	return task.Task{
 		ID: soundID(r), Name: r.file.Path, Stage: "decode", Action: p.soundKey(r), Cost: costSound * r.info.Duration,
 		Make: func(ctx context.Context, _ task.Inputs, dir string, _ func(float64)) error {
-			d, err := media.Decode(ctx, p.tool, r.info, filepath.Join(dir, soundWAV))
+			d, err := media.Decode(ctx, p.Tool(), r.info, filepath.Join(dir, soundWAV))
 			if err != nil {
 				return err
 			}
-			return save(filepath.Join(dir, soundAccount), d)
+			return store.Save(filepath.Join(dir, soundAccount), d)
 		},
 	}
 }
@@ -95,10 +93,10 @@ func (p *Production) soundTasks(recs []*recording) []task.Task {
 		for i, m := range members {
 			sounds[i] = media.Sound{Info: byID[m.ID].info, Dst: filepath.Join(m.Tmp, soundWAV)}
 		}
-		decoded, wrong := media.DecodeAll(ctx, p.tool, sounds)
+		decoded, wrong := media.DecodeAll(ctx, p.Tool(), sounds)
 		for i, m := range members {
 			if wrong[i] == nil {
-				wrong[i] = save(filepath.Join(m.Tmp, soundAccount), decoded[i])
+				wrong[i] = store.Save(filepath.Join(m.Tmp, soundAccount), decoded[i])
 			}
 		}
 		return wrong
@@ -137,7 +135,7 @@ func listenTask[T any](id, stage string, key store.Action, r *recording, cost fl
 			if err != nil {
 				return err
 			}
-			return save(tmp, v)
+			return store.Save(tmp, v)
 		},
 	}
 }
@@ -164,7 +162,7 @@ func (p *Production) matchTask(a, b *recording) task.Task {
 			if err != nil {
 				return err
 			}
-			return save(tmp, m)
+			return store.Save(tmp, m)
 		},
 	}
 }
@@ -203,7 +201,7 @@ func (p *Production) listen(ctx context.Context) ([]located, hearing, error) {
 	for _, pair := range pairs {
 		tasks = append(tasks, p.matchTask(pair[0], pair[1]))
 	}
-	res, err := p.run(ctx, tasks)
+	res, err := p.Run(ctx, tasks)
 	if err != nil {
 		return nil, h, err
 	}
@@ -213,7 +211,7 @@ func (p *Production) listen(ctx context.Context) ([]located, hearing, error) {
 		return nil, h, err
 	}
 	if doubtful(all) {
-		p.set.Report.Message("most recordings do not fit the tempo of the manifest: check count_in, meter, bpm and measures first")
+		p.Message("most recordings do not fit the tempo of the manifest: check count_in, meter, bpm and measures first")
 	}
 	if err := p.lookForPlayers(ctx, recs); err != nil {
 		return nil, h, err
@@ -239,34 +237,6 @@ func doubtful(all []located) bool {
 	return heard >= 3 && 2*unsure > heard
 }
 
-// run runs tasks; failures of single ones are left in the result.
-func (p *Production) run(ctx context.Context, tasks []task.Task) (task.Result, error) {
-	runner := task.Runner{Store: p.store, Progress: p.set.Report, Workers: p.set.Workers, Memory: p.set.Memory, Verify: p.verify}
-	res, err := runner.Run(ctx, tasks)
-	p.noteDifferences(tasks, res)
-	var failed task.Failures
-	if errors.As(err, &failed) {
-		for _, f := range failed {
-			if stopsAll(f.Err) {
-				return res, f.Err
-			}
-		}
-		return res, nil
-	}
-	return res, err
-}
-
-// stopsAll tells a full disk or a missing program, which is nobody's take,
-// from what is wrong with one file.
-func stopsAll(err error) bool {
-	var f *fault.Fault
-	var exit *ffmpeg.ExitError
-	if !errors.As(err, &f) {
-		return false
-	}
-	return f.Kind == fault.Failed || f.Kind == fault.FFmpeg && !errors.As(err, &exit)
-}
-
 // devices are the pairs of recordings of one player whose sound can be
 // compared.
 func devices(recs []*recording) [][2]*recording {
@@ -289,14 +259,14 @@ func (p *Production) place(recs []*recording, pairs [][2]*recording, res task.Re
 		if r.err != nil {
 			continue
 		}
-		t := p.man.Takes[r.take]
+		t := p.Manifest().Takes[r.take]
 		in := align.Recording{
 			Name: r.name(), Take: t.Name, Role: r.role,
 			CueAt: r.file.CueAt, Offset: r.file.Offset, DriftPPM: r.file.DriftPPM,
 			AsPlayed: t.Timing == manifest.AsPlayed,
 		}
 		if part := p.scorePart(t.Part); part != nil {
-			in.Onsets = part.Seconds(p.man.Tempo)
+			in.Onsets = part.Seconds(p.Manifest().Tempo)
 		}
 		if r.info.Audio != nil {
 			out := res.Of(analyseID(r))
@@ -304,7 +274,7 @@ func (p *Production) place(recs []*recording, pairs [][2]*recording, res task.Re
 				r.err = errors.Join(res.Of(soundID(r)).Err, out.Err)
 				continue
 			}
-			f, err := load[*align.Features](out.Path)
+			f, err := store.Load[*align.Features](out.Path)
 			if err != nil {
 				return nil, err
 			}
@@ -318,7 +288,7 @@ func (p *Production) place(recs []*recording, pairs [][2]*recording, res task.Re
 		if out.Path == "" {
 			continue
 		}
-		m, err := load[align.Match](out.Path)
+		m, err := store.Load[align.Match](out.Path)
 		if err != nil {
 			return nil, err
 		}

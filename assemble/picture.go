@@ -77,7 +77,7 @@ func (p *Production) overlay(f plan.Film, sc scene) (key store.Action, draw func
 	shot := f.Shots[sc.shot]
 	base := p.groundArg(store.NewAction("overlay").Version(pictureRule)).Arg("canvas", f.Canvas).Ext(".png").
 		For(fmt.Sprintf("%s %s", f.Name, shot.Show))
-	bg := plan.Background(p.man)
+	bg := plan.Background(p.Manifest())
 	if shot.Roll.Step > 0 { // the letters lie over it
 		return base.Arg("blank", bg), func() (image.Image, error) { return card.Blank(f.Canvas, bg, p.look.ground(f.Canvas)) }
 	}
@@ -85,7 +85,7 @@ func (p *Production) overlay(f plan.Film, sc scene) (key store.Action, draw func
 		key = base.Arg("text", shot.Text).Arg("page", sc.page).Arg("background", bg).Arg("card", p.cardText(shot))
 		key = p.fontArg(key, p.cardText(shot)...)
 		return key, func() (image.Image, error) {
-			pages, err := plan.CardPages(p.man, p.look.Look, shot, f.Canvas)
+			pages, err := plan.CardPages(p.Manifest(), p.look.Look, shot, f.Canvas)
 			if err != nil {
 				return nil, err
 			}
@@ -155,10 +155,10 @@ func (p *Production) roll(f plan.Film, sc scene) (store.Action, func() (image.Im
 	height := f.Canvas.H + shot.Roll.Step*(sc.span.Len()-1)
 	text := p.cardText(shot)
 	key := store.NewAction("roll").Version(pictureRule).Arg("canvas", f.Canvas).Arg("card", text).
-		Arg("background", plan.Background(p.man)).Arg("scenery", f.Scenery).
+		Arg("background", plan.Background(p.Manifest())).Arg("scenery", f.Scenery).
 		Arg("stretch", shot.Roll.Stretch).Arg("rows", [2]int{top, height}).Ext(".png").For(fmt.Sprintf("%s credits", f.Name))
 	return p.fontArg(key, text...), func() (image.Image, error) {
-		r, err := plan.NewRoll(p.man, p.look.Look, f.Canvas, shot.Roll.Stretch)
+		r, err := plan.NewRoll(p.Manifest(), p.look.Look, f.Canvas, shot.Roll.Stretch)
 		if err != nil {
 			return nil, err
 		}
@@ -168,9 +168,9 @@ func (p *Production) roll(f plan.Film, sc scene) (store.Action, func() (image.Im
 
 // cardText is everything a card's drawing depends on besides its own text.
 func (p *Production) cardText(s plan.Shot) []string {
-	text := []string{s.Text, p.man.Title, p.man.Composer, p.man.Ensemble, p.man.Dedication}
+	text := []string{s.Text, p.Manifest().Title, p.Manifest().Composer, p.Manifest().Ensemble, p.Manifest().Dedication}
 	if s.NamesPlayers() {
-		for _, c := range plan.Roster(p.man) {
+		for _, c := range plan.Roster(p.Manifest()) {
 			text = append(text, c.Section, c.Part, c.Name)
 		}
 	}
@@ -180,8 +180,8 @@ func (p *Production) cardText(s plan.Shot) []string {
 // backdrop is a small piece of plain background, or all of one that is a
 // picture.
 func (p *Production) backdrop(c layout.Canvas) (store.Action, func() (image.Image, error)) {
-	bg := plan.Background(p.man)
-	if p.man.Picture.Backdrop != nil {
+	bg := plan.Background(p.Manifest())
+	if p.Manifest().Picture.Backdrop != nil {
 		key := p.groundArg(store.NewAction("backdrop").Version(pictureRule)).Arg("background", bg).Arg("canvas", c).Ext(".png")
 		return key, func() (image.Image, error) { return p.look.ground(c), nil }
 	}

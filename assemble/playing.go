@@ -28,7 +28,7 @@ func (p *Production) tonesTask(r *recording) task.Task {
 // heard is the recording of each take whose sound the mix uses, or would use
 // if its place were known; nil for none.
 func (p *Production) heard(all []located) []*located {
-	out := make([]*located, len(p.man.Takes))
+	out := make([]*located, len(p.Manifest().Takes))
 	for i := range all {
 		l := &all[i]
 		if l.err != nil || l.info.Audio == nil {
@@ -49,18 +49,18 @@ func (p *Production) playing(heard []*located, features []*align.Features, res t
 		if l == nil || !l.usable() || features[i] == nil {
 			continue
 		}
-		t := p.played(p.man.Takes[i])
+		t := p.played(p.Manifest().Takes[i])
 		t.Features, t.Clock = features[i], l.place.Clock()
 		if path := res.Path(tonesID(l.recording)); path != "" {
 			var err error
-			if t.Tones, err = load[*playing.Tones](path); err != nil {
+			if t.Tones, err = store.Load[*playing.Tones](path); err != nil {
 				return nil, err
 			}
 		}
 		takes = append(takes, t)
 	}
 	out := map[string]playing.Report{}
-	for _, r := range playing.Compare(p.man.Tempo, p.man.Guide.PitchHz, takes) {
+	for _, r := range playing.Compare(p.Manifest().Tempo, p.Manifest().Guide.PitchHz, takes) {
 		out[r.Name] = r
 	}
 	return out, nil
@@ -88,7 +88,7 @@ func (p *Production) played(t manifest.Take) playing.Take {
 	}
 	if part := p.scorePart(t.Part); part != nil {
 		for _, o := range part.Onsets {
-			if at := p.man.Tempo.SecondsAt(o.Quarter); at >= out.From-1e-6 && at < out.To {
+			if at := p.Manifest().Tempo.SecondsAt(o.Quarter); at >= out.From-1e-6 && at < out.To {
 				out.Score = append(out.Score, playing.Note{At: at, MIDI: o.Note})
 			}
 		}
@@ -100,12 +100,12 @@ func (p *Production) played(t manifest.Take) playing.Take {
 // "Horn 2" and "horn II." are not told to be one, and two parts of a name are
 // nobody's.
 func (p *Production) scorePart(name string) *score.Part {
-	if p.man.Score == nil || partName(name) == "" {
+	if p.Manifest().Score == nil || partName(name) == "" {
 		return nil
 	}
 	var found *score.Part
-	for i := range p.man.Score.Parts {
-		if part := &p.man.Score.Parts[i]; partName(part.Name) == partName(name) {
+	for i := range p.Manifest().Score.Parts {
+		if part := &p.Manifest().Score.Parts[i]; partName(part.Name) == partName(name) {
 			if found != nil {
 				return nil
 			}

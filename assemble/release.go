@@ -23,7 +23,7 @@ func (p *Production) releases() []Bad {
 	var list []Bad
 	var missing []string
 	in := 0
-	for _, t := range p.man.Takes {
+	for _, t := range p.Manifest().Takes {
 		if t.Video == nil && t.Audio == nil {
 			continue
 		}
@@ -38,7 +38,7 @@ func (p *Production) releases() []Bad {
 		}
 	}
 	if len(missing) > 0 {
-		list = append([]Bad{bad("", kindRelease, fault.New(fault.Decision, p.man.Path,
+		list = append([]Bad{bad("", kindRelease, fault.New(fault.Decision, p.Manifest().Path,
 			fmt.Sprintf("no release is written down for %d of %d takes: %s", len(missing), in, firstOf(missing)),
 			"ask the players, and the guardians of minors, what may be published, and write release: yes, audio-only or no under each take, or release: yes above takes for all"))}, list...)
 	}
@@ -80,6 +80,6 @@ func unreleased(open []Bad) error {
 // tellReleases says what is open where the work goes on.
 func (p *Production) tellReleases(open []Bad) {
 	for _, b := range open {
-		p.set.Report.Message("before you publish: " + b.What)
+		p.Message("before you publish: " + b.What)
 	}
 }

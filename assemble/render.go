@@ -10,6 +10,8 @@ import (
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/session"
+	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 )
 
@@ -40,7 +42,7 @@ func (p *Production) wants(ctx context.Context, o RenderOptions) ([]plan.Want, e
 	}
 	for _, n := range o.Only {
 		if !slices.Contains(names, n) {
-			return nil, fault.New(fault.Manifest, p.man.Path, fmt.Sprintf("no deliverable is called %q", n), fmt.Sprintf("the manifest has %q", names))
+			return nil, fault.New(fault.Manifest, p.Manifest().Path, fmt.Sprintf("no deliverable is called %q", n), fmt.Sprintf("the manifest has %q", names))
 		}
 	}
 	if o.Rough && len(o.Only) == 0 {
@@ -77,12 +79,12 @@ type job struct {
 
 // plan plans films from what was found out about the recordings.
 func (p *Production) plan(all []located, wants []plan.Want) (*plan.Plan, []Bad, error) {
-	line, err := plan.NewTimeline(p.man)
+	line, err := plan.NewTimeline(p.Manifest())
 	if err != nil {
 		return nil, nil, err
 	}
 	facts, faults := p.facts(all, &line)
-	pl, err := plan.New(p.man, facts, wants, p.look.Look)
+	pl, err := plan.New(p.Manifest(), facts, wants, p.look.Look)
 	return pl, faults, err
 }
 
@@ -140,8 +142,7 @@ func (p *Production) Plan(ctx context.Context, o RenderOptions) (PlanResult, err
 	if err != nil {
 		return PlanResult{}, err
 	}
-	runner := task.Runner{Store: p.store, Workers: p.set.Workers, Memory: p.set.Memory}
-	tasks, err := runner.Plan(ctx, j.tasks)
+	tasks, err := p.Session.Plan(ctx, j.tasks)
 	open := p.releases()
 	p.tellReleases(open)
 	return PlanResult{Tasks: tasks, Releases: open, Faults: j.faults}, err
@@ -151,7 +152,7 @@ func (p *Production) Plan(ctx context.Context, o RenderOptions) (PlanResult, err
 // the store lacks and delivers. A take whose picture turns out to be damaged
 // gets a card in its seat and the rest goes on.
 func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult, error) {
-	begun := p.set.Now()
+	begun := p.Now()
 	r := RenderResult{Films: []FilmResult{}}
 	wants, err := p.wants(ctx, o)
 	if err != nil {
@@ -165,7 +166,7 @@ func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult,
 	p.tellReleases(r.Releases)
 	paths := make([]string, len(wants))
 	for i, w := range wants {
-		if paths[i], err = p.out(w.Name + ".mp4"); err != nil {
+		if paths[i], err = p.Out(w.Name + ".mp4"); err != nil {
 			return r, err
 		}
 	}
@@ -178,7 +179,7 @@ func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult,
 		return r, err
 	}
 	for i, f := range j.plan.Films {
-		if _, err := p.store.Deliver(ctx, j.films[i].Action, paths[i]); err != nil {
+		if _, err := p.Store().Deliver(ctx, j.films[i].Action, paths[i]); err != nil {
 			return r, err
 		}
 		film := FilmResult{
@@ -194,13 +195,13 @@ func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult,
 		r.Films = append(r.Films, film)
 	}
 	r.Output, r.Frames, r.Duration = r.Films[0].Output, r.Films[0].Frames, r.Films[0].Duration
-	rep, err := load[soundReport](filepath.Join(res.Path(j.track.final.ID), reportFile))
+	rep, err := store.Load[soundReport](filepath.Join(res.Path(j.track.final.ID), reportFile))
 	if err != nil {
 		return r, err
 	}
 	r.Loudness, r.TruePeak = finite(float64(rep.AAC.Integrated)), finite(float64(rep.AAC.TruePeak))
-	p.trim(ctx)
-	r.Wall = p.set.Now().Sub(begun).Seconds()
+	p.Session.Trim(ctx)
+	r.Wall = p.Now().Sub(begun).Seconds()
 	return r, nil
 }
 
@@ -215,7 +216,7 @@ func (p *Production) make(ctx context.Context, all []located, wants []plan.Want,
 		if p.decoders, err = p.newDecoders(ctx, j.tasks); err != nil {
 			return nil, task.Result{}, err
 		}
-		res, err := p.run(ctx, j.tasks)
+		res, err := p.Run(ctx, j.tasks)
 		if err != nil {
 			return nil, res, err
 		}
@@ -225,7 +226,7 @@ func (p *Production) make(ctx context.Context, all []located, wants []plan.Want,
 			return j, res, nil
 		}
 		if !blame(all, res) {
-			return nil, res, firstFailure(res)
+			return nil, res, session.FirstFailure(res)
 		}
 	}
 }

@@ -1,6 +1,8 @@
 package assemble
 
-import "ripieno/assemble/intake"
+import (
+	"ripieno/assemble/intake"
+)
 
 // The types in this file are what the verbs return and, encoded as JSON, what
 // --json prints. Field names and units are part of the interface: times in
@@ -191,12 +193,6 @@ type ExportResult struct {
 	Tasks    TaskCount `json:"tasks"`
 	Releases []Bad     `json:"releases,omitempty"` // what is open before this may be published
 	Faults   []Bad     `json:"faults,omitempty"`
-}
-
-// TaskCount is how much work a run did.
-type TaskCount struct {
-	Run    int `json:"run"`
-	Reused int `json:"reused"`
 }
 
 // FilmResult is one finished film.

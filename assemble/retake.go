@@ -16,15 +16,15 @@ import (
 // guideOf is the tempo map a take was recorded to and what has to be added to
 // its time for guide time.
 func (p *Production) guideOf(take string) (m *tempo.Map, shift float64) {
-	for _, t := range p.man.Takes {
+	for _, t := range p.Manifest().Takes {
 		if t.Name != take {
 			continue
 		}
-		if v := p.man.Guide.Variant(t.Guide); v != nil && v.To > 0 {
+		if v := p.Manifest().Guide.Variant(t.Guide); v != nil && v.To > 0 {
 			return v.Tempo, v.Shift
 		}
 	}
-	return p.man.Tempo, 0
+	return p.Manifest().Tempo, 0
 }
 
 // placeAll places recordings on guide time: those recorded to one guide all

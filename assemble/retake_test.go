@@ -201,7 +201,7 @@ func playAgain(t *testing.T, p *Production) {
 			pings = append(pings, ping{0.7 + 8 + 0.5*float64(beat), []float64{392, 440, 494, 523}[beat*7%4], 0.4})
 		}
 	}
-	writePings(t, filepath.Join(p.man.Dir, "intake", "again.wav"), 38, pings)
+	writePings(t, filepath.Join(p.Manifest().Dir, "intake", "again.wav"), 38, pings)
 }
 
 // A take recorded to the guide of a re-take is placed by that guide's cue and

@@ -11,6 +11,7 @@ import (
 	"ripieno/assemble/plan"
 	"ripieno/assemble/report"
 	"ripieno/assemble/report/phrase"
+	"ripieno/assemble/session"
 	"ripieno/assemble/task"
 	"ripieno/mix/align"
 	"ripieno/mix/playing"
@@ -86,7 +87,7 @@ type survey struct {
 func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult, error) {
 	r := ReviewResult{Takes: []ReviewedTake{}}
 	var err error
-	if r.File, err = p.out(reviewName); err != nil {
+	if r.File, err = p.Out(reviewName); err != nil {
 		return r, err
 	}
 	f, err := p.survey(ctx, o)
@@ -99,7 +100,7 @@ func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult,
 	}
 	r.Faults, r.Tasks = check.Faults, TaskCount{Run: f.res.Stats.Run, Reused: f.res.Stats.Reused}
 	page := p.reviewPage(f.line, o)
-	for i, t := range p.man.Takes {
+	for i, t := range p.Manifest().Takes {
 		one, err := p.reviewed(i, check.Takes[i], f, page.Span)
 		if err != nil {
 			return r, err
@@ -117,7 +118,7 @@ func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult,
 		return r, fmt.Errorf("report %s: %w", r.File, err)
 	}
 	r.Bytes = out.Len()
-	return r, publishBytes(ctx, r.File, out.Bytes())
+	return r, session.Publish(ctx, r.File, out.Bytes())
 }
 
 // survey measures what the page shows: what check measures, a frame of every
@@ -127,7 +128,7 @@ func (p *Production) survey(ctx context.Context, o ReviewOptions) (f survey, err
 	if f.all, h, err = p.listen(ctx); err != nil {
 		return f, err
 	}
-	if f.line, err = plan.NewTimeline(p.man); err != nil {
+	if f.line, err = plan.NewTimeline(p.Manifest()); err != nil {
 		return f, err
 	}
 	f.heard, f.stills = p.heard(f.all), p.frames(f.all, f.line)
@@ -135,7 +136,7 @@ func (p *Production) survey(ctx context.Context, o ReviewOptions) (f survey, err
 	if err != nil {
 		return f, err
 	}
-	if f.res, err = p.run(ctx, tasks); err != nil {
+	if f.res, err = p.Run(ctx, tasks); err != nil {
 		return f, err
 	}
 	if f.facts, err = p.intakeFacts(f.all, f.res, h.features); err != nil {
@@ -166,7 +167,7 @@ func (p *Production) reviewTasks(f survey, o ReviewOptions) ([]task.Task, error)
 		if l != nil && l.usable() && !o.NoPlaying {
 			tasks = append(tasks, p.tonesTask(l.recording))
 		}
-		if c, ok := f.stills[p.man.Takes[i].Name]; ok {
+		if c, ok := f.stills[p.Manifest().Takes[i].Name]; ok {
 			t, err := p.stillTask(c, f.line)
 			if err != nil {
 				return nil, err
@@ -180,7 +181,7 @@ func (p *Production) reviewTasks(f survey, o ReviewOptions) ([]task.Task, error)
 
 // reviewPage is what the page says of the production.
 func (p *Production) reviewPage(line plan.Timeline, o ReviewOptions) report.Review {
-	man := p.man
+	man := p.Manifest()
 	end := man.Tempo.End()
 	r := report.Review{
 		Title: man.Title, Composer: man.Composer, Ensemble: man.Ensemble,
@@ -196,7 +197,7 @@ func (p *Production) reviewPage(line plan.Timeline, o ReviewOptions) report.Revi
 			r.Bars = append(r.Bars, at)
 		}
 	}
-	if info, err := os.Stat(filepath.Join(p.set.Out, roughFile)); err == nil && info.Mode().IsRegular() {
+	if info, err := os.Stat(filepath.Join(p.Settings().Out, roughFile)); err == nil && info.Mode().IsRegular() {
 		r.Film = &report.Film{Name: roughFile, AtZero: line.GuideAtZero()}
 	}
 	return r
@@ -204,7 +205,7 @@ func (p *Production) reviewPage(line plan.Timeline, o ReviewOptions) report.Revi
 
 // reviewed is what was found out about take i.
 func (p *Production) reviewed(i int, c CheckedTake, f survey, span [2]float64) (report.Reviewed, error) {
-	t := p.man.Takes[i]
+	t := p.Manifest().Takes[i]
 	out := report.Reviewed{Name: t.Name, Player: t.Player, Part: t.Part, Section: t.Section, Level: c.Level, Release: releaseWord(t)}
 	if c.Level == levelMissing {
 		return out, nil

@@ -190,11 +190,11 @@ func TestScorePart(t *testing.T) {
 			t.Errorf("%q has a part: %v", name, got)
 		}
 	}
-	p.man.Score.Parts = append(p.man.Score.Parts, p.man.Score.Parts[0])
+	p.Manifest().Score.Parts = append(p.Manifest().Score.Parts, p.Manifest().Score.Parts[0])
 	if p.scorePart("Oboe") != nil {
 		t.Error("two parts called oboe, and one was taken")
 	}
-	p.man.Score = nil
+	p.Manifest().Score = nil
 	if p.scorePart("Oboe") != nil {
 		t.Error("a part without a score")
 	}

@@ -59,7 +59,7 @@ func (p *Production) Rollcall(ctx context.Context) (RollResult, error) {
 	if err != nil {
 		return RollResult{}, err
 	}
-	return roll(p.man, check, p.man.CallSheet.DueDay, p.set.Now()), nil
+	return roll(p.Manifest(), check, p.Manifest().CallSheet.DueDay, p.Now()), nil
 }
 
 // roll calls the roll from what check found.

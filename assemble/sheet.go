@@ -46,7 +46,7 @@ func (p *Production) Sheet(ctx context.Context) (GridResult, error) {
 		if i > 0 {
 			out = &r.Others[i-1]
 		}
-		if out.Sheet, err = p.out("sheet-" + f.Name + ".png"); err != nil {
+		if out.Sheet, err = p.Out("sheet-" + f.Name + ".png"); err != nil {
 			return r, err
 		}
 		img, err := p.storyboard(ctx, f, pl.Timeline)
@@ -81,7 +81,7 @@ func (p *Production) storyboard(ctx context.Context, f plan.Film, line plan.Time
 			}
 		}
 	}
-	res, err := p.run(ctx, tasks)
+	res, err := p.Run(ctx, tasks)
 	if err != nil {
 		return nil, err
 	}
@@ -124,7 +124,7 @@ func (p *Production) stillTask(c plan.Conform, line plan.Timeline) (task.Task, e
 			if err != nil {
 				return err
 			}
-			return p.runCommand(ctx, cmd, tmp, 0, nil)
+			return p.Tool().RunGraph(ctx, cmd, tmp, 0, nil)
 		},
 	}, nil
 }

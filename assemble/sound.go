@@ -9,6 +9,7 @@ import (
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/session"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 	"ripieno/mix"
@@ -84,7 +85,7 @@ func (p *Production) soundTrack(pl *plan.Plan, all []located) (*soundTrack, erro
 		t.tasks = append(t.tasks, p.soundTask(rec), level, voice)
 		after = append(after, level.ID, voice.ID)
 	}
-	if p.man.Mix.Room > 0 && p.room != nil {
+	if p.Manifest().Mix.Room > 0 && p.room != nil {
 		if p.room.err != nil {
 			return nil, p.room.err
 		}
@@ -109,7 +110,7 @@ func (p *Production) soundTrack(pl *plan.Plan, all []located) (*soundTrack, erro
 
 // busKey begins the key of anything that strips are added up to.
 func (p *Production) busKey(rule string, line plan.Timeline) store.Action {
-	m := p.man.Mix
+	m := p.Manifest().Mix
 	key := store.NewAction(rule).Version(mixRule).Arg("start", line.AudioStart).Arg("length", line.AudioLen).
 		Arg("room", m.Room).Arg("balance", m.AutoBalance).Arg("fades", []float64{m.FadeIn, m.FadeOut})
 	if m.Room > 0 {
@@ -142,7 +143,7 @@ func recordingOf(all []located, s plan.Strip) *recording {
 // wrong with it is kept for whoever wants to hear it.
 func (p *Production) inspectRoom(ctx context.Context) {
 	p.room = nil
-	if x := p.man.Mix.Impulse; x != nil {
+	if x := p.Manifest().Mix.Impulse; x != nil {
 		p.room = &recording{owner: "room", role: "impulse", file: &manifest.File{Path: x.Path, Mark: x.Mark}}
 		if err := p.inspect(ctx, p.room); err != nil {
 			p.room.err = unusableRoom(x, err)
@@ -152,9 +153,9 @@ func (p *Production) inspectRoom(ctx context.Context) {
 
 // options are the bus of a mix.
 func (p *Production) options(line plan.Timeline, in task.Inputs) (mix.Options, error) {
-	m := p.man.Mix
+	m := p.Manifest().Mix
 	o := mix.Options{
-		Start: line.AudioStart, Length: line.AudioLen, Room: m.Room, Workers: p.set.Workers,
+		Start: line.AudioStart, Length: line.AudioLen, Room: m.Room, Workers: p.Workers(),
 		Hall:   room.Hall{Decay: m.Hall.Decay, High: m.Hall.High, PreDelay: m.Hall.PreDelay, Size: m.Hall.Size},
 		FadeIn: audio.FramesAt(m.FadeIn), FadeOut: audio.FramesAt(m.FadeOut),
 	}
@@ -171,7 +172,7 @@ func (p *Production) options(line plan.Timeline, in task.Inputs) (mix.Options, e
 	defer wav.Close()
 	o.Impulse, err = room.NewImpulse(wav)
 	if err != nil {
-		return o, unusableRoom(p.man.Mix.Impulse, err)
+		return o, unusableRoom(p.Manifest().Mix.Impulse, err)
 	}
 	return o, nil
 }
@@ -185,7 +186,7 @@ func (p *Production) makeSum(ctx context.Context, line plan.Timeline, parts []en
 	}
 	strips := make([]mix.Strip, len(parts))
 	for i, x := range parts {
-		a, err := load[mix.Analysis](in[levelID(x.rec)])
+		a, err := store.Load[mix.Analysis](in[levelID(x.rec)])
 		if err != nil {
 			return err
 		}
@@ -203,7 +204,7 @@ func (p *Production) makeSum(ctx context.Context, line plan.Timeline, parts []en
 	if rep.Sum, err = writeSum(ctx, src, filepath.Join(dir, sumWAV)); err != nil {
 		return err
 	}
-	return save(filepath.Join(dir, reportFile), rep)
+	return store.Save(filepath.Join(dir, reportFile), rep)
 }
 
 // writeSum writes and measures a programme that is still to be mastered, and
@@ -224,7 +225,7 @@ type MixOptions struct {
 // stems when they are asked for.
 func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 	r := MixResult{Strips: []MixStrip{}}
-	path, err := p.out(masterWAV)
+	path, err := p.Out(masterWAV)
 	if err != nil {
 		return r, err
 	}
@@ -250,16 +251,16 @@ func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 	for _, s := range stems {
 		tasks = append(tasks, s.task)
 	}
-	res, err := p.run(ctx, tasks)
+	res, err := p.Run(ctx, tasks)
 	if err != nil {
 		return r, err
 	}
 	r.Tasks = TaskCount{Run: res.Stats.Run, Reused: res.Stats.Reused}
 	out := res.Of(track.final.ID)
 	if out.Path == "" {
-		return r, firstFailure(res)
+		return r, session.FirstFailure(res)
 	}
-	rep, err := load[soundReport](filepath.Join(out.Path, reportFile))
+	rep, err := store.Load[soundReport](filepath.Join(out.Path, reportFile))
 	if err != nil {
 		return r, err
 	}
@@ -267,23 +268,13 @@ func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 	if err != nil {
 		return r, err
 	}
-	r.fill(path, pl, rep, p.man.Mix.AutoBalance)
-	r.target(p.man.Mix)
+	r.fill(path, pl, rep, p.Manifest().Mix.AutoBalance)
+	r.target(p.Manifest().Mix)
 	if o.Stems {
 		if err := p.deliverStems(ctx, stems, res, &r); err != nil {
 			return r, err
 		}
 	}
-	p.trim(ctx)
+	p.Session.Trim(ctx)
 	return r, p.drawLevels(ctx, pl, rep, &r)
-}
-
-// firstFailure is the first error of a run whose result is missing.
-func firstFailure(res task.Result) error {
-	for _, o := range res.Outcomes {
-		if o.State == task.Failed {
-			return o.Err
-		}
-	}
-	return errors.New("the run ended without a result and without an error")
 }

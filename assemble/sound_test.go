@@ -15,6 +15,7 @@ import (
 
 	"ripieno/assemble/media"
 	"ripieno/assemble/progress"
+	"ripieno/assemble/session"
 	"ripieno/mix"
 	"ripieno/mix/audio"
 	"ripieno/mix/audio/audiotest"
@@ -154,7 +155,7 @@ func TestStemsSumToThePreMaster(t *testing.T) {
 // storedFile finds a file of the store by its name.
 func storedFile(t testing.TB, dir, name string) string {
 	t.Helper()
-	list, err := filepath.Glob(filepath.Join(dir, storeFolder, "*", "*.d", name))
+	list, err := filepath.Glob(filepath.Join(dir, session.StoreFolder, "*", "*.d", name))
 	if err != nil || len(list) != 1 {
 		t.Fatalf("%d files %s in the store, %v", len(list), name, err)
 	}

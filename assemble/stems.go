@@ -12,6 +12,7 @@ import (
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/session"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 	"ripieno/mix"
@@ -69,7 +70,7 @@ func (p *Production) sectionsOf(parts []entry) []string {
 		heard[x.Section] = true
 	}
 	var names []string
-	for _, s := range p.man.Sections {
+	for _, s := range p.Manifest().Sections {
 		if heard[s.Name] {
 			names = append(names, s.Name)
 		}
@@ -84,13 +85,13 @@ func (p *Production) sectionsOf(parts []entry) []string {
 func (p *Production) takeStem(x entry, line plan.Timeline) task.Task {
 	key := x.mixed(p.busKey("stem", line)).Arg("take", x.Take).Arg("part", x.Part).Ext(".wav").For(x.Take)
 	after := []string{levelID(x.rec), voiceID(x.rec)}
-	if p.man.Mix.Room > 0 && p.room != nil {
+	if p.Manifest().Mix.Room > 0 && p.room != nil {
 		after = append(after, soundID(p.room))
 	}
 	return task.Task{
 		ID: stemID(x.Take), Name: x.Take, Stage: "stems", Action: key, Cost: 0.1 + 4*costSum*line.Duration(), After: after,
 		Make: func(ctx context.Context, in task.Inputs, tmp string, _ func(float64)) error {
-			a, err := load[mix.Analysis](in[levelID(x.rec)])
+			a, err := store.Load[mix.Analysis](in[levelID(x.rec)])
 			if err != nil {
 				return err
 			}
@@ -224,13 +225,13 @@ func (a *added) Close() error {
 }
 
 // stemFiles are the records of the stems as they lie in a folder.
-func (p *Production) stemFiles(stems []stem, folder string, res task.Result) ([]writtenFile, error) {
-	var list []writtenFile
+func (p *Production) stemFiles(stems []stem, folder string, res task.Result) ([]session.Written, error) {
+	var list []session.Written
 	for _, s := range stems {
 		if res.Path(s.task.ID) == "" {
-			return nil, firstFailure(res)
+			return nil, session.FirstFailure(res)
 		}
-		hash, err := p.store.Hash(s.task.Action)
+		hash, err := p.Store().Hash(s.task.Action)
 		if err != nil {
 			return nil, err
 		}
@@ -238,7 +239,7 @@ func (p *Production) stemFiles(stems []stem, folder string, res task.Result) ([]
 		if err != nil {
 			return nil, err
 		}
-		list = append(list, writtenFile{hash, filepath.ToSlash(file)})
+		list = append(list, session.Written{Hash: hash, File: filepath.ToSlash(file)})
 	}
 	return list, nil
 }
@@ -255,7 +256,7 @@ func isStem(file string) bool {
 // those of earlier mixes that are no part of this one: beside the others they
 // would be taken for one.
 func (p *Production) deliverStems(ctx context.Context, stems []stem, res task.Result, r *MixResult) error {
-	dir, err := p.out(stemsFolder)
+	dir, err := p.Out(stemsFolder)
 	if err != nil {
 		return err
 	}
@@ -263,11 +264,11 @@ func (p *Production) deliverStems(ctx context.Context, stems []stem, res task.Re
 	if err != nil {
 		return err
 	}
-	gone, err := p.replace(ctx, record{dir, isStem}, now, func() error {
+	gone, err := p.Replace(ctx, session.Folder{Dir: dir, Ours: isStem}, now, func() error {
 		r.Stems, err = p.copyStems(ctx, stems, "")
 		return err
 	})
-	r.Removed, r.Notes = append(r.Removed, gone.removed...), append(r.Notes, gone.notes...)
+	r.Removed, r.Notes = append(r.Removed, gone.Removed...), append(r.Notes, gone.Notes...)
 	return err
 }
 
@@ -276,14 +277,14 @@ func (p *Production) deliverStems(ctx context.Context, stems []stem, res task.Re
 func (p *Production) copyStems(ctx context.Context, stems []stem, folder string) ([]MixStem, error) {
 	var list []MixStem
 	for _, s := range stems {
-		path, err := p.out(filepath.Join(folder, s.file))
+		path, err := p.Out(filepath.Join(folder, s.file))
 		if err != nil {
 			return nil, err
 		}
 		if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
-			return nil, unwritable(filepath.Dir(path), err)
+			return nil, session.Unwritable(filepath.Dir(path), err)
 		}
-		if _, err := p.store.Deliver(ctx, s.task.Action, path); err != nil {
+		if _, err := p.Store().Deliver(ctx, s.task.Action, path); err != nil {
 			return nil, err
 		}
 		list = append(list, MixStem{Take: s.take, Section: s.name, File: path})

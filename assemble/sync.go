@@ -8,7 +8,7 @@ import (
 	"ripieno/assemble/fault"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/plan"
-	"ripieno/assemble/store"
+	"ripieno/assemble/session"
 )
 
 // Sync places every recording and, with pin, copies what was measured into the
@@ -18,15 +18,15 @@ func (p *Production) Sync(ctx context.Context, pin bool) (SyncResult, error) {
 	if err != nil {
 		return SyncResult{}, err
 	}
-	line, err := plan.NewTimeline(p.man)
+	line, err := plan.NewTimeline(p.Manifest())
 	if err != nil {
 		return SyncResult{}, err
 	}
 	_, faults := p.facts(all, &line)
-	r := SyncResult{Takes: []Placed{}, Faults: faults, Tasks: h.count, File: filepath.Join(p.man.Dir, manifest.MeasuredName)}
+	r := SyncResult{Takes: []Placed{}, Faults: faults, Tasks: h.count, File: filepath.Join(p.Manifest().Dir, manifest.MeasuredName)}
 	for _, l := range all {
 		if l.err == nil {
-			r.Takes = append(r.Takes, placed(l, p.man.Takes[l.take].Timing))
+			r.Takes = append(r.Takes, placed(l, p.Manifest().Takes[l.take].Timing))
 		}
 	}
 	if r.PNG, err = p.drawSync(ctx, all, h.features); err != nil {
@@ -70,15 +70,7 @@ func (p *Production) writeSync(ctx context.Context, all []located) error {
 	if err != nil {
 		return err
 	}
-	return publishBytes(ctx, filepath.Join(p.man.Dir, manifest.MeasuredName), data)
-}
-
-// publishBytes writes a small file whole, and not at all when it is the same.
-func publishBytes(ctx context.Context, path string, data []byte) error {
-	if old, err := os.ReadFile(path); err == nil && string(old) == string(data) {
-		return nil
-	}
-	return store.Publish(ctx, path, func(tmp string) error { return os.WriteFile(tmp, data, 0o666) })
+	return session.Publish(ctx, filepath.Join(p.Manifest().Dir, manifest.MeasuredName), data)
 }
 
 // pin copies sure measurements into the manifest.
@@ -89,14 +81,14 @@ func (p *Production) pin(ctx context.Context, all []located) (int, error) {
 			values = append(values, manifest.Pinned{Take: l.owner, Role: l.role, Offset: l.place.Offset, DriftPPM: l.place.DriftPPM})
 		}
 	}
-	path := filepath.Join(p.man.Dir, manifest.FileName)
+	path := filepath.Join(p.Manifest().Dir, manifest.FileName)
 	data, err := os.ReadFile(path)
 	if err != nil {
 		return 0, fault.New(fault.Manifest, path, "the manifest cannot be read", "").Because(err)
 	}
-	data, err = manifest.Pin(data, p.man, values)
+	data, err = manifest.Pin(data, p.Manifest(), values)
 	if err != nil {
 		return 0, err
 	}
-	return len(values), publishBytes(ctx, path, data)
+	return len(values), session.Publish(ctx, path, data)
 }

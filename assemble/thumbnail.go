@@ -38,7 +38,7 @@ func (p *Production) frames(all []located, line plan.Timeline) map[string]plan.C
 		if pic.W < 1 || pic.H < 1 || !(pic.Last > pic.First) {
 			continue
 		}
-		at := p.man.Tempo.Start() + frameMoment*(p.man.Tempo.End()-p.man.Tempo.Start())
+		at := p.Manifest().Tempo.Start() + frameMoment*(p.Manifest().Tempo.End()-p.Manifest().Tempo.Start())
 		if !l.usable() {
 			pic.Clock = audio.Clock{}
 			at = pic.First + frameMoment*(pic.Last-pic.First)

@@ -56,7 +56,7 @@ func (p *Production) levelTask(r *recording, s plan.Strip) task.Task {
 			if err != nil {
 				return err
 			}
-			return save(tmp, a)
+			return store.Save(tmp, a)
 		},
 	}
 }
@@ -68,7 +68,7 @@ func (p *Production) voiceTask(r *recording, s plan.Strip) task.Task {
 	return task.Task{
 		ID: voiceID(r), Name: r.file.Path, Stage: "strip", Cost: costVoice * r.info.Duration, Action: key, After: []string{soundID(r), levelID(r)},
 		Make: func(ctx context.Context, in task.Inputs, dir string, _ func(float64)) error {
-			a, err := load[mix.Analysis](in[levelID(r)])
+			a, err := store.Load[mix.Analysis](in[levelID(r)])
 			if err != nil {
 				return err
 			}
@@ -104,14 +104,14 @@ func makeVoice(ctx context.Context, strip mix.Strip, dir string) error {
 	if err = errors.Join(err, metered.Close()); err != nil {
 		return err
 	}
-	return save(filepath.Join(dir, voiceFile), voiceInfo{From: from, Measured: metered.Measured()})
+	return store.Save(filepath.Join(dir, voiceFile), voiceInfo{From: from, Measured: metered.Measured()})
 }
 
 // mixStrip is a strip ready for the bus: its voice with gain, place, send and
 // lifts. a is what its recording measures.
 func (p *Production) mixStrip(x entry, a mix.Analysis, in task.Inputs) (mix.Strip, voiceInfo, error) {
 	dir := in[voiceID(x.rec)]
-	v, err := load[voiceInfo](filepath.Join(dir, voiceFile))
+	v, err := store.Load[voiceInfo](filepath.Join(dir, voiceFile))
 	if err != nil {
 		return mix.Strip{}, v, err
 	}
@@ -129,7 +129,7 @@ func (p *Production) mixStrip(x entry, a mix.Analysis, in task.Inputs) (mix.Stri
 // gain is everything that is applied to a voice: the manifest's gain, its
 // section's and the balance.
 func (p *Production) gain(x entry, a mix.Analysis, v voiceInfo) audio.Decibels {
-	if !p.man.Mix.AutoBalance {
+	if !p.Manifest().Mix.AutoBalance {
 		return x.Gain + x.group
 	}
 	return x.Gain + x.group + mix.Balance([]mix.Strip{{}}, []mix.Analysis{asVoice(x.Strip, a, v)}, nil)[0]
@@ -156,9 +156,9 @@ func (p *Production) sectionGains(strips []plan.Strip) map[string]audio.Decibels
 		count[s.Section]++
 	}
 	gains := map[string]audio.Decibels{}
-	for _, s := range p.man.Sections {
+	for _, s := range p.Manifest().Sections {
 		gain := s.GainDB
-		if s.TargetLUFS != nil && p.man.Mix.AutoBalance && count[s.Name] > 0 {
+		if s.TargetLUFS != nil && p.Manifest().Mix.AutoBalance && count[s.Name] > 0 {
 			gain += *s.TargetLUFS - float64(mix.StripTarget) - 10*math.Log10(float64(count[s.Name]))
 		}
 		gains[s.Name] = audio.Decibels(gain)

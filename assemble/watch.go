@@ -15,6 +15,7 @@ import (
 	"ripieno/assemble/fault"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
+	"ripieno/assemble/session"
 )
 
 // WatchOptions set up Watch.
@@ -127,8 +128,8 @@ func (w *watch) begin(ctx context.Context) error {
 		return err
 	}
 	defer p.Close()
-	if len(p.man.Takes) == 0 {
-		return p.man.NeedTakes()
+	if len(p.Manifest().Takes) == 0 {
+		return p.Manifest().NeedTakes()
 	}
 	if w.last, err = p.snapshot(ctx); err != nil {
 		return err
@@ -273,7 +274,7 @@ func (w *watch) arrive(ctx context.Context, man *manifest.Production, rel string
 	}
 	e.Line, e.Text, e.Adopted = adopted.Line, adopted.Text, w.o.Adopt
 	if w.o.Adopt {
-		if err := publishBytes(ctx, man.Path, adopted.Data); err != nil {
+		if err := session.Publish(ctx, man.Path, adopted.Data); err != nil {
 			w.troubleWith(e, err)
 			return false, ctx.Err()
 		}

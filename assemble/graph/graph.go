@@ -40,6 +40,9 @@ func (c Command) Argv(flag, file string) []string {
 	return append(args, c.after...)
 }
 
+// Filters returns the text of the graph, "" for none.
+func (c Command) Filters() string { return c.Graph }
+
 // Source is an input file with the options that must precede it.
 type Source struct {
 	Options map[string]string
