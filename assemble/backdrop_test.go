@@ -12,6 +12,7 @@ import (
 	"testing"
 
 	"ripieno/assemble/fault"
+	"ripieno/assemble/media"
 )
 
 // slope is a picture that grows brighter downwards, from lo to hi.
@@ -27,7 +28,7 @@ func slope(t *testing.T, path string, w, h int, lo, hi float64) {
 	if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
 		t.Fatal(err)
 	}
-	if err := writePNG(path, m, -1); err != nil {
+	if err := media.WritePNG(path, m, -1); err != nil {
 		t.Fatal(err)
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"slices"
 
 	"ripieno/assemble/fault"
+	"ripieno/assemble/guide"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/report"
 	"ripieno/assemble/report/phrase"
@@ -158,28 +159,20 @@ func (p *sheetMaker) sheet(words *phrase.Book) report.Sheet {
 
 // player is a take as its sheet speaks of it.
 func player(t manifest.Take) report.Player {
-	return report.Player{Name: t.Player, Part: t.Part, File: t.Name, Guide: guideName(t.Guide)}
-}
-
-// guideName is the name of a guide's files, without an ending.
-func guideName(variant string) string {
-	if variant == "" {
-		return "guide"
-	}
-	return "guide-" + variant
+	return report.Player{Name: t.Player, Part: t.Part, File: t.Name, Guide: guide.Name(t.Guide)}
 }
 
 // sheetGuide is what a sheet says of a guide, nil for the one all play to.
 func (p *sheetMaker) sheetGuide(v *manifest.Variant) report.Guide {
 	man := p.man
 	g := report.Guide{
-		File: guideName(""), Tempo: man.Tempo, Piece: man.Tempo, First: 1,
+		File: guide.Name(""), Tempo: man.Tempo, Piece: man.Tempo, First: 1,
 		PitchHz: man.Guide.PitchHz, Tail: man.Guide.Tail,
 	}
 	sound := man.Guide.GuideSound
 	if v != nil {
 		sound = v.GuideSound
-		g.File, g.Own, g.Tempo, g.Others = guideName(v.Name), true, v.Tempo, v.With != ""
+		g.File, g.Own, g.Tempo, g.Others = guide.Name(v.Name), true, v.Tempo, v.With != ""
 		if v.To > 0 {
 			g.First = v.From
 		}
@@ -188,10 +181,10 @@ func (p *sheetMaker) sheetGuide(v *manifest.Variant) report.Guide {
 	if math.IsInf(sound.DroneDB, -1) {
 		return g
 	}
-	for _, d := range droneSpans(man, v) {
+	for _, d := range guide.Drones(man, v) {
 		g.Drones = append(g.Drones, report.Tone{
-			Note: d.Note, Fifth: d.Fifth, CountIn: d.from == 0 && g.Tempo.Start() > 0,
-			Measure: max(g.Tempo.Position(d.from).Measure, 1) + g.First - 1,
+			Note: d.Note, Fifth: d.Fifth, CountIn: d.Begins == 0 && g.Tempo.Start() > 0,
+			Measure: max(g.Tempo.Position(d.Begins).Measure, 1) + g.First - 1,
 		})
 	}
 	return g

@@ -59,18 +59,22 @@ type VerifyResult struct {
 // made of them is.
 func (p *Production) Verify(ctx context.Context, o RenderOptions) (VerifyResult, error) {
 	r := VerifyResult{Different: []Differing{}}
-	wants, err := p.wants(ctx, o)
+	wants, err := p.wants(o)
 	if err != nil {
 		return r, err
 	}
-	verifying, differ := p.Session.Verifying()
-	p = &Production{Session: verifying, codings: p.codings, sessions: p.sessions}
-	all, err := p.locate(ctx)
+	codings, err := p.encoders(ctx, wants)
+	if err != nil {
+		return r, err
+	}
+	again, differ := p.Verifying()
+	verifying := &Production{again}
+	all, err := verifying.locate(ctx)
 	if err != nil {
 		return r, err
 	}
 	var made RenderResult
-	j, _, err := p.make(ctx, all, wants, &made)
+	j, _, err := verifying.make(ctx, all, wants, codings, &made)
 	if err != nil {
 		return r, err
 	}

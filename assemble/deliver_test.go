@@ -8,6 +8,8 @@ import (
 	"os"
 	"strings"
 	"testing"
+
+	"ripieno/assemble/media"
 )
 
 // TestOneManifestManyCanvases renders every shape of film from one manifest:
@@ -45,7 +47,7 @@ notes: [{from: m1, to: m2, text: "All & <each>"}, {from: m2.2, to: end, text: "b
 		if len(f.frames) != filmLen {
 			t.Fatalf("%s: %d frames", g.Name, len(f.frames))
 		}
-		poster, err := readPNG(r.Films[i].Poster)
+		poster, err := media.ReadPNG(r.Films[i].Poster)
 		if err != nil || poster.Bounds().Dx() != w || poster.Bounds().Dy() != h {
 			t.Fatalf("%s: poster %v, %v", g.Name, poster.Bounds(), err)
 		}

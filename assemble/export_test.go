@@ -211,8 +211,8 @@ func checkOffsets(t *testing.T, path string, takes []placedTake) {
 	}
 	for i, p := range takes {
 		row := rows[1+i]
-		offset, _ := strconv.ParseFloat(row[slices.Index(offsetsHead, "offset_s")], 64)
-		drift, _ := strconv.ParseFloat(row[slices.Index(offsetsHead, "drift_ppm")], 64)
+		offset, _ := strconv.ParseFloat(row[slices.Index(rows[0], "offset_s")], 64)
+		drift, _ := strconv.ParseFloat(row[slices.Index(rows[0], "drift_ppm")], 64)
 		if row[0] != fmt.Sprintf("take-%d", p.id) || math.Abs(offset-p.offset) > 1e-6 || math.Abs(drift-p.drift) > 1e-3 {
 			t.Errorf("row %q, want %+v", row, p)
 		}

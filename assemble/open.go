@@ -1,8 +1,8 @@
 // Package assemble joins the rooms: it is the only place where the manifest,
-// the media files, the measurements, the plan, the mix and ffmpeg meet. A
-// [Production] has one method for each verb of the program; every method can
-// be interrupted through its context and run again, gives the same result
-// however often it runs, and pays only for what changed.
+// the takes, the plan, the sound and the picture meet. A [Production] has one
+// method for each verb of the program; every method can be interrupted through
+// its context and run again, gives the same result however often it runs, and
+// pays only for what changed.
 //
 // What the package writes: the outputs in the folder out, sync.yaml beside the
 // manifest, the manifest itself only for `sync --pin` and `grid --pin`, and the
@@ -11,9 +11,16 @@ package assemble
 
 import (
 	"context"
+	"fmt"
+	"math"
 
-	"ripieno/assemble/graph"
+	"ripieno/assemble/fault"
+	"ripieno/assemble/manifest"
+	"ripieno/assemble/picture"
+	"ripieno/assemble/plan"
 	"ripieno/assemble/session"
+	"ripieno/assemble/soundtrack"
+	"ripieno/assemble/takes"
 )
 
 // Settings are what a verb needs besides the manifest.
@@ -22,21 +29,133 @@ type Settings = session.Settings
 // TaskCount is how much work a run did.
 type TaskCount = session.Count
 
-// Production is an open production folder.
-type Production struct {
-	*session.Session
-	room     *recording // the recorded room; nil: none
-	look     look
-	decoders *decoders // of the pictures that are conformed
-	// codings are the encoders picked so far; sessions has room for what the
-	// hardware may do at once.
-	codings  map[picked]graph.Coding
-	sessions chan struct{}
-}
+// Bad is a take that could not be used, in the words of its fault.
+type Bad = takes.Fault
+
+// Production is an open production folder. It has no state of its own: what a
+// verb finds out is gone when the verb is done.
+type Production struct{ *session.Session }
 
 // Open reads the manifest, finds ffmpeg and takes the production's store,
 // waiting while another run has it. Close gives it back.
 func Open(ctx context.Context, set Settings) (*Production, error) {
 	s, err := session.Open(ctx, set)
-	return &Production{Session: s, sessions: make(chan struct{}, hardwareSessions)}, err
+	if err != nil {
+		return nil, err
+	}
+	return &Production{s}, nil
+}
+
+// material is what films and mixes are planned from.
+type material struct {
+	*takes.Set
+	assets *picture.Assets
+}
+
+// locate reads what drawings need, looks at and listens to every take, and
+// places all of them on guide time.
+func (p *Production) locate(ctx context.Context) (material, error) {
+	man := p.Manifest()
+	if err := man.NeedTakes(); err != nil {
+		return material{}, err
+	}
+	assets, err := p.readAssets(ctx)
+	if err != nil {
+		return material{}, err
+	}
+	set, err := takes.Locate(ctx, p.Session)
+	return material{set, assets}, err
+}
+
+// readAssets reads the fonts and pictures that the manifest names.
+func (p *Production) readAssets(ctx context.Context) (*picture.Assets, error) {
+	man := p.Manifest()
+	f := picture.Files{Dir: man.Dir, Background: plan.Colour(man.Picture.Background)}
+	for _, a := range man.Picture.Fonts {
+		f.Fonts = append(f.Fonts, picture.Asset(a))
+	}
+	if a := man.Picture.Backdrop; a != nil {
+		f.Backdrop = (*picture.Asset)(a)
+	}
+	for _, t := range man.Takes {
+		if t.Backing != nil {
+			f.Behind = append(f.Behind, picture.Asset(*t.Backing))
+		}
+	}
+	return picture.ReadAssets(ctx, f)
+}
+
+// plan plans films from what was found out about the takes.
+func (p *Production) plan(m material, wants []plan.Want) (*plan.Plan, []Bad, error) {
+	line, err := plan.NewTimeline(p.Manifest())
+	if err != nil {
+		return nil, nil, err
+	}
+	facts, faults := m.Facts(&line)
+	pl, err := plan.New(p.Manifest(), facts, wants, m.assets.Look)
+	return pl, faults, err
+}
+
+// track plans the sound of a plan: every strip gets the recording it comes from.
+func (p *Production) track(pl *plan.Plan, m material) (*soundtrack.Track, error) {
+	var sounds []soundtrack.Sound
+	for _, s := range pl.Strips {
+		r := m.Find(s.Take, s.Sound.Hash)
+		if r == nil || r.Info.Audio == nil {
+			return nil, fmt.Errorf("the sound of take %q has no recording", s.Take)
+		}
+		sounds = append(sounds, soundOf(r))
+	}
+	var room *soundtrack.Room
+	if r := m.Room; r != nil && pl.Mix.Room > 0 {
+		if r.Err != nil {
+			return nil, r.Err
+		}
+		room = &soundtrack.Room{Sound: soundOf(r), Fault: r.UnusableRoom}
+	}
+	return soundtrack.New(p.Tool(), p.Workers(), pl, sounds, room), nil
+}
+
+func soundOf(r *takes.Recording) soundtrack.Sound {
+	return soundtrack.Sound{Samples: r.Sound, Name: r.Name(), File: r.File.Path, Seconds: r.Info.Duration}
+}
+
+// Verdict returns the error a verb ends with when it did its work but takes are
+// missing from the result; nil when none is.
+func Verdict(faults []Bad) error {
+	var list fault.List
+	for _, b := range faults {
+		kind := fault.Decision
+		if b.Kind == takes.KindUnreadable {
+			kind = fault.Media
+		}
+		list.Add(fault.New(kind, "", b.What, b.Hint))
+	}
+	return list.Err()
+}
+
+// noSuch returns the fault for a name on the command line that the manifest
+// lacks.
+func noSuch(man *manifest.Production, what, name string, known []string) error {
+	hint := "the manifest has none"
+	if len(known) > 0 {
+		hint = fmt.Sprintf("the manifest has %q", known)
+	}
+	return fault.New(fault.Manifest, man.Path, fmt.Sprintf("no %s is called %q", what, name), hint)
+}
+
+func names[T any](list []T, name func(T) string) []string {
+	var all []string
+	for _, x := range list {
+		all = append(all, name(x))
+	}
+	return all
+}
+
+// finite is x for JSON, which has no infinities: nil for silence.
+func finite(x float64) *float64 {
+	if math.IsInf(x, 0) || math.IsNaN(x) {
+		return nil
+	}
+	return &x
 }

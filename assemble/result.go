@@ -1,9 +1,5 @@
 package assemble
 
-import (
-	"ripieno/assemble/intake"
-)
-
 // The types in this file are what the verbs return and, encoded as JSON, what
 // --json prints. Field names and units are part of the interface: times in
 // seconds, levels in decibels, sizes in pixels. Fields are added, never renamed.
@@ -36,14 +32,6 @@ type SyncResult struct {
 	Tasks  TaskCount `json:"tasks"`            // what was measured, and what was known
 	Pinned int       `json:"pinned,omitempty"` // values written to the manifest
 	Faults []Bad     `json:"faults,omitempty"`
-}
-
-// Bad is a take that could not be used, in the words of its fault.
-type Bad struct {
-	Take string `json:"take"`
-	What string `json:"what"`
-	Hint string `json:"hint,omitempty"`
-	Kind string `json:"kind"` // missing, unreadable, unplaced, short, rejected or release
 }
 
 // Box is a rectangle in pixels.
@@ -224,21 +212,6 @@ type RenderResult struct {
 	Films    []FilmResult `json:"films"`
 	Releases []Bad        `json:"releases,omitempty"` // what is open before this may be published
 	Faults   []Bad        `json:"faults,omitempty"`
-}
-
-// CheckedTake is what `check` says of one take.
-type CheckedTake struct {
-	Name     string           `json:"name"`
-	Player   string           `json:"player"`
-	Level    string           `json:"level"` // ok, ask or redo; missing for a take not in yet
-	Findings []intake.Finding `json:"findings"`
-}
-
-// CheckResult is the roll of takes.
-type CheckResult struct {
-	Takes  []CheckedTake `json:"takes"`
-	Tasks  TaskCount     `json:"tasks"` // what was measured, and what was known
-	Faults []Bad         `json:"faults,omitempty"`
 }
 
 // NewResult is what `new` wrote.

@@ -11,6 +11,7 @@ import (
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/media"
+	"ripieno/assemble/takes"
 	"ripieno/mix/audio"
 )
 
@@ -154,7 +155,7 @@ func TestNoOtherPartsYet(t *testing.T) {
 takes: [{name: oboe, expected: true}]
 `)
 	r := makeGuide(t, p)
-	if len(r.Faults) != 1 || r.Faults[0].Kind != kindMissing || len(r.Variants) != 1 || r.Variants[0].Name != "silent" || r.WAV == "" {
+	if len(r.Faults) != 1 || r.Faults[0].Kind != takes.KindMissing || len(r.Variants) != 1 || r.Variants[0].Name != "silent" || r.WAV == "" {
 		t.Errorf("%+v", r)
 	}
 	if got := exitOf(Verdict(r.Faults)); got != 5 {

@@ -4,16 +4,16 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 
-	"ripieno/assemble/intake"
 	"ripieno/assemble/plan"
 	"ripieno/assemble/report"
 	"ripieno/assemble/report/phrase"
 	"ripieno/assemble/session"
+	"ripieno/assemble/survey"
 	"ripieno/assemble/task"
-	"ripieno/mix/align"
 	"ripieno/mix/playing"
 	"ripieno/mix/tempo"
 )
@@ -69,18 +69,6 @@ const (
 	roughFile  = "rough.mp4"
 )
 
-// survey is everything that was measured for the page.
-type survey struct {
-	all      []located
-	line     plan.Timeline
-	heard    []*located // of each take, nil for none
-	features []*align.Features
-	stills   map[string]plan.Conform // by take
-	res      task.Result
-	facts    []intake.Facts
-	played   map[string]playing.Report // by take; empty when it was not asked for
-}
-
 // Review writes out/report.html: one page about all takes, for whoever puts the
 // production together. It depends on the takes, the manifest and whether there
 // is a rough cut, and on no date.
@@ -90,24 +78,36 @@ func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult,
 	if r.File, err = p.Out(reviewName); err != nil {
 		return r, err
 	}
-	f, err := p.survey(ctx, o)
+	all, err := p.locate(ctx)
 	if err != nil {
 		return r, err
 	}
-	check, err := p.judge(ctx, f.facts, f.all)
+	line, err := plan.NewTimeline(p.Manifest())
 	if err != nil {
 		return r, err
 	}
-	r.Faults, r.Tasks = check.Faults, TaskCount{Run: f.res.Stats.Run, Reused: f.res.Stats.Reused}
-	page := p.reviewPage(f.line, o)
-	for i, t := range p.Manifest().Takes {
-		one, err := p.reviewed(i, check.Takes[i], f, page.Span)
+	found, err := survey.New(p.Tool(), p.Manifest(), all.Set, line, !o.NoPlaying)
+	if err != nil {
+		return r, err
+	}
+	res, err := p.Run(ctx, task.Collect(found.Edges()...))
+	if err != nil {
+		return r, err
+	}
+	if err := found.Read(ctx, res); err != nil {
+		return r, err
+	}
+	check := checkResult(found.Judged, all.Set)
+	r.Faults, r.Tasks = check.Faults, TaskCount(res.Stats)
+	page := p.reviewPage(line, o)
+	for i, c := range check.Takes {
+		one, err := found.Take(i, c.Level, page.Span)
 		if err != nil {
 			return r, err
 		}
 		page.Takes = append(page.Takes, one)
 		r.Takes = append(r.Takes, ReviewedTake{
-			Name: t.Name, Player: t.Player, Level: one.Level, Picture: one.Picture != nil, Playing: jsonPlaying(f.played, t.Name, one.Places),
+			Name: c.Name, Player: c.Player, Level: c.Level, Picture: one.Picture != nil, Playing: jsonPlaying(found.Played, c.Name, one.Places),
 		})
 	}
 	if page.Film != nil {
@@ -119,64 +119,6 @@ func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult,
 	}
 	r.Bytes = out.Len()
 	return r, session.Publish(ctx, r.File, out.Bytes())
-}
-
-// survey measures what the page shows: what check measures, a frame of every
-// picture, and unless it is switched off how everybody plays.
-func (p *Production) survey(ctx context.Context, o ReviewOptions) (f survey, err error) {
-	var h hearing
-	if f.all, h, err = p.listen(ctx); err != nil {
-		return f, err
-	}
-	if f.line, err = plan.NewTimeline(p.Manifest()); err != nil {
-		return f, err
-	}
-	f.heard, f.stills = p.heard(f.all), p.frames(f.all, f.line)
-	tasks, err := p.reviewTasks(f, o)
-	if err != nil {
-		return f, err
-	}
-	if f.res, err = p.Run(ctx, tasks); err != nil {
-		return f, err
-	}
-	if f.facts, err = p.intakeFacts(f.all, f.res, h.features); err != nil {
-		return f, err
-	}
-	f.features = make([]*align.Features, len(f.heard))
-	for i, l := range f.heard {
-		if l != nil {
-			f.features[i] = h.features[l.name()]
-		}
-	}
-	if o.NoPlaying {
-		return f, nil
-	}
-	f.played, err = p.playing(f.heard, f.features, f.res)
-	return f, err
-}
-
-// reviewTasks are the tasks of survey.
-func (p *Production) reviewTasks(f survey, o ReviewOptions) ([]task.Task, error) {
-	var tasks []task.Task
-	for _, l := range f.all {
-		if l.err == nil {
-			tasks = append(tasks, p.checkTasks(l)...)
-		}
-	}
-	for i, l := range f.heard {
-		if l != nil && l.usable() && !o.NoPlaying {
-			tasks = append(tasks, p.tonesTask(l.recording))
-		}
-		if c, ok := f.stills[p.Manifest().Takes[i].Name]; ok {
-			t, err := p.stillTask(c, f.line)
-			if err != nil {
-				return nil, err
-			}
-			t.Keep = true
-			tasks = append(tasks, t)
-		}
-	}
-	return tasks, nil
 }
 
 // reviewPage is what the page says of the production.
@@ -203,54 +145,30 @@ func (p *Production) reviewPage(line plan.Timeline, o ReviewOptions) report.Revi
 	return r
 }
 
-// reviewed is what was found out about take i.
-func (p *Production) reviewed(i int, c CheckedTake, f survey, span [2]float64) (report.Reviewed, error) {
-	t := p.Manifest().Takes[i]
-	out := report.Reviewed{Name: t.Name, Player: t.Player, Part: t.Part, Section: t.Section, Level: c.Level, Release: releaseWord(t)}
-	if c.Level == levelMissing {
-		return out, nil
+// jsonPlaying is the same for --json; nil when it was not measured.
+func jsonPlaying(all map[string]playing.Report, take string, places []report.Place) *ReviewPlaying {
+	r, ok := all[take]
+	if !ok {
+		return nil
 	}
-	for _, one := range c.Findings {
-		out.Findings = append(out.Findings, report.Found{Level: one.Level.String(), Sure: one.Sure, File: one.File, What: one.What, Ask: one.Ask})
+	out := &ReviewPlaying{
+		Notes: r.Timing.Notes, SpreadMS: rounded(1000 * r.Timing.Spread), Soft: r.Timing.Soft, Measures: []*float64{},
+		Cents: rounded(r.Tuning.Cents), CentsOff: rounded(r.Tuning.Spread), Tones: r.Tuning.Tones, Score: r.Tuning.Score,
+		Missed: []MissedSpan{},
 	}
-	for _, file := range f.facts[i].Files {
-		out.Files = append(out.Files, file.Name)
-		if s := file.Sound; s != nil {
-			out.Levels = append(out.Levels, levelsOf(file.Name, *s))
+	for _, p := range places {
+		if p.LateMS != nil {
+			out.LatenessMS = rounded(*p.LateMS) // devices of one player give the same
 		}
 	}
-	for _, l := range f.all {
-		if l.take != i || l.err != nil {
-			continue
-		}
-		out.Places = append(out.Places, report.Place{
-			File: l.file.Path, Offset: l.place.Offset, DriftPPM: l.place.DriftPPM, Confidence: l.place.Confidence, Sure: l.place.Sure,
-			Method: l.place.Method, Evidence: l.place.Evidence, Reason: l.place.Reason, LateMS: finite(1000 * l.place.Lateness),
-		})
+	for _, m := range r.Measures {
+		out.Measures = append(out.Measures, rounded(1000*m.Off))
 	}
-	if l := f.heard[i]; l != nil && f.features[i] != nil && l.usable() {
-		out.Wave = waveform(f.features[i], l.place, span)
+	for _, m := range r.Missed {
+		out.Missed = append(out.Missed, MissedSpan{m.From, m.To, m.Why})
 	}
-	if rep, ok := f.played[t.Name]; ok {
-		out.Playing = pagePlaying(rep)
-	}
-	if still, ok := f.stills[t.Name]; ok {
-		return out, p.thumbnail(&out, still, f.line, f.res)
-	}
-	return out, nil
+	return out
 }
 
-// levelsOf is how loud a file is as recorded. What lies at the floor is silent.
-func levelsOf(name string, s intake.Sound) report.Loudness {
-	above := func(v float64) *float64 {
-		if v <= intake.Floor {
-			return nil
-		}
-		return &v
-	}
-	peak := intake.Floor
-	for _, c := range s.Channels {
-		peak = max(peak, c.PeakDB)
-	}
-	return report.Loudness{File: name, LUFS: above(s.LoudnessLUFS), Peak: above(peak), Back: above(s.NoiseDB)}
-}
+// rounded is a value to hundredths, nil when it is not finite.
+func rounded(v float64) *float64 { return finite(math.Round(100*v) / 100) }

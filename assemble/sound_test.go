@@ -107,7 +107,7 @@ func TestStemsSumToThePreMaster(t *testing.T) {
 	findTool(t)
 	dir := t.TempDir()
 	r := mixSound(t, dir, ensembleTakes(t, dir)+ensembleMix, 2, MixOptions{Stems: true})
-	sum := readSound(t, storedFile(t, dir, sumWAV))
+	sum := readSound(t, storedFile(t, dir, "sum.wav"))
 	if sum.Frames() != soundTo-soundFrom {
 		t.Fatalf("a sum of %d frames", sum.Frames())
 	}
@@ -189,7 +189,7 @@ func TestMixIsTheSameWithAnyWorkers(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		e, err := os.ReadFile(storedFile(t, dir, filmM4A))
+		e, err := os.ReadFile(storedFile(t, dir, "film.m4a"))
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -9,39 +9,44 @@ import (
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/plan"
 	"ripieno/assemble/session"
+	"ripieno/assemble/takes"
 )
 
 // Sync places every recording and, with pin, copies what was measured into the
 // manifest. sync.yaml is written whenever recordings are placed.
 func (p *Production) Sync(ctx context.Context, pin bool) (SyncResult, error) {
-	all, h, err := p.listen(ctx)
+	man := p.Manifest()
+	all, err := p.locate(ctx)
 	if err != nil {
 		return SyncResult{}, err
 	}
-	line, err := plan.NewTimeline(p.Manifest())
+	line, err := plan.NewTimeline(man)
 	if err != nil {
 		return SyncResult{}, err
 	}
-	_, faults := p.facts(all, &line)
-	r := SyncResult{Takes: []Placed{}, Faults: faults, Tasks: h.count, File: filepath.Join(p.Manifest().Dir, manifest.MeasuredName)}
-	for _, l := range all {
-		if l.err == nil {
-			r.Takes = append(r.Takes, placed(l, p.Manifest().Takes[l.take].Timing))
+	_, faults := all.Facts(&line)
+	r := SyncResult{Takes: []Placed{}, Faults: faults, Tasks: all.Count, File: filepath.Join(man.Dir, manifest.MeasuredName)}
+	for _, t := range all.Takes {
+		for _, rec := range t.Recordings() {
+			if rec.Err == nil {
+				r.Takes = append(r.Takes, placed(rec, t.Timing))
+			}
 		}
 	}
-	if r.PNG, err = p.drawSync(ctx, all, h.features); err != nil {
+	if r.PNG, err = all.Draw(ctx, p.Session); err != nil {
 		return r, err
 	}
 	if pin {
-		r.Pinned, err = p.pin(ctx, all)
+		r.Pinned, err = p.pin(ctx, all.Sure())
 	}
 	return r, err
 }
 
-func placed(l located, timing string) Placed {
-	pl := l.place
+// placed returns where a recording lies as --json prints it.
+func placed(rec *takes.Recording, timing string) Placed {
+	pl := rec.Place
 	out := Placed{
-		Name: l.owner, File: l.file.Path, Role: l.role, Offset: pl.Offset, DriftPPM: pl.DriftPPM,
+		Name: rec.Owner, File: rec.File.Path, Role: string(rec.Role), Offset: pl.Offset, DriftPPM: pl.DriftPPM,
 		Confidence: pl.Confidence, Sure: pl.Sure, Method: pl.Method, Evidence: pl.Evidence, Reason: pl.Reason,
 		LatenessMS: finite(pl.Lateness * 1000), Timing: timing, KeptMS: pl.Kept * 1000,
 		CueAt: finite(pl.CueAt), CueOffset: finite(pl.CueOffset), ErrorMS: finite(pl.Uncertainty * 1000),
@@ -52,35 +57,8 @@ func placed(l located, timing string) Placed {
 	return out
 }
 
-// writeSync writes what was measured beside the manifest, when it differs from
-// what is there.
-func (p *Production) writeSync(ctx context.Context, all []located) error {
-	var list []manifest.Measurement
-	for _, l := range all {
-		if l.err != nil {
-			continue
-		}
-		list = append(list, manifest.Measurement{
-			Take: l.owner, Role: l.role, File: l.file.Path, Hash: l.hash.String(), Offset: l.place.Offset, DriftPPM: l.place.DriftPPM,
-			Confidence: l.place.Confidence, Sure: l.place.Sure, Method: l.place.Method, Evidence: l.place.Evidence, Reason: l.place.Reason,
-		})
-	}
-	measured := manifest.Measured{Files: list}
-	data, err := measured.Encode()
-	if err != nil {
-		return err
-	}
-	return session.Publish(ctx, filepath.Join(p.Manifest().Dir, manifest.MeasuredName), data)
-}
-
 // pin copies sure measurements into the manifest.
-func (p *Production) pin(ctx context.Context, all []located) (int, error) {
-	var values []manifest.Pinned
-	for _, l := range all {
-		if l.usable() && l.file.Offset == nil && l.file.CueAt == nil {
-			values = append(values, manifest.Pinned{Take: l.owner, Role: l.role, Offset: l.place.Offset, DriftPPM: l.place.DriftPPM})
-		}
-	}
+func (p *Production) pin(ctx context.Context, values []manifest.Pinned) (int, error) {
 	path := filepath.Join(p.Manifest().Dir, manifest.FileName)
 	data, err := os.ReadFile(path)
 	if err != nil {

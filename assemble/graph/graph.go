@@ -15,6 +15,7 @@ import (
 
 	ffmpeg "github.com/u2takey/ffmpeg-go"
 
+	"ripieno/assemble/plan"
 	"ripieno/layout/shot"
 )
 
@@ -28,6 +29,16 @@ type Command struct {
 	// Graph is the filter graph, too long for an argument: the caller writes
 	// it to a file and names that file to Argv. Empty for none.
 	Graph string
+}
+
+// SourceOf returns a take's picture as an input. options, in pairs, are the
+// limits for files from strangers; zscale tells that this ffmpeg has it.
+func SourceOf(pic plan.Picture, options []string, zscale bool) Source {
+	opts := map[string]string{}
+	for i := 0; i+1 < len(options); i += 2 {
+		opts[strings.TrimPrefix(options[i], "-")] = options[i+1]
+	}
+	return Source{Options: opts, Path: "file:" + pic.Path, Stream: pic.Stream, Zscale: zscale}
 }
 
 // Argv is the argument list. flag is the option by which the ffmpeg at hand

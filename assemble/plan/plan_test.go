@@ -271,7 +271,7 @@ func TestWithheld(t *testing.T) {
 	if s := pl.Strips; len(s) != 2 || s[0].Take != "take-1" || s[1].Take != "take-2" {
 		t.Errorf("strips are %+v", s)
 	}
-	if list := Roster(p); len(list) != 2 || list[0].Name != "Mara Voss" || list[1].Name != "" || list[1].Part != "Horn" {
+	if list := newCards(p).Roster; len(list) != 2 || list[0].Name != "Mara Voss" || list[1].Name != "" || list[1].Part != "Horn" {
 		t.Errorf("the credits are %+v", list)
 	}
 	if facts["take-2"].Picture == nil {

@@ -48,7 +48,7 @@ func FuzzListOfStems(f *testing.F) {
 		list := stems.parse(text)
 		for _, s := range list {
 			dir := filepath.Dir(filepath.Join("out/stems", filepath.FromSlash(s.File)))
-			if dir != filepath.FromSlash("out/takes") && dir != filepath.FromSlash("out/sections") || !strings.HasSuffix(s.File, ".wav") {
+			if dir != filepath.FromSlash("out/stems/takes") && dir != filepath.FromSlash("out/stems/sections") || !strings.HasSuffix(s.File, ".wav") {
 				t.Errorf("%q leads to %q", s.File, dir)
 			}
 		}

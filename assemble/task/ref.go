@@ -30,6 +30,12 @@ func Value[T any](t Task) Ref[T] { return Of(t, store.Load[T]) }
 // Path returns a reference to a task whose readers want the output's path.
 func Path(t Task) Ref[string] { return Of(t, func(path string) (string, error) { return path, nil }) }
 
+// File returns a reference to a task whose readers want the path of one file of
+// an output of several; see [store.Action.Files].
+func File(t Task, name string) Ref[string] {
+	return Of(t, In(name, func(path string) (string, error) { return path, nil }))
+}
+
 // In returns a function that reads one file of an output of several; see
 // [store.Action.Files].
 func In[T any](name string, load func(path string) (T, error)) func(string) (T, error) {
