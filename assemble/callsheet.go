@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"fmt"
-	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -78,7 +77,7 @@ func CallSheets(ctx context.Context, set Settings, o CallSheetOptions) (CallShee
 	}
 	sheet := p.sheet(words)
 	everybody := sheet
-	everybody.Guide = p.sheetGuide(nil)
+	everybody.Guide = guide.Sheet(p.man, nil)
 	for _, t := range p.man.Takes {
 		listed := player(t)
 		listed.Name = t.PublicName() // this page goes to all
@@ -93,7 +92,7 @@ func CallSheets(ctx context.Context, set Settings, o CallSheetOptions) (CallShee
 		}
 		one := sheet
 		who := player(t)
-		one.Player, one.Guide = &who, p.sheetGuide(p.man.Guide.Variant(t.Guide))
+		one.Player, one.Guide = &who, guide.Sheet(p.man, p.man.Guide.Variant(t.Guide))
 		page := CallSheetPage{Take: t.Name, Player: t.Player, Part: t.Part, Guide: who.Guide}
 		page.File = filepath.Join(folder, t.Name+".html")
 		if err := writeSheet(ctx, page.File, one); err != nil {
@@ -160,34 +159,6 @@ func (p *sheetMaker) sheet(words *phrase.Book) report.Sheet {
 // player is a take as its sheet speaks of it.
 func player(t manifest.Take) report.Player {
 	return report.Player{Name: t.Player, Part: t.Part, File: t.Name, Guide: guide.Name(t.Guide)}
-}
-
-// sheetGuide is what a sheet says of a guide, nil for the one all play to.
-func (p *sheetMaker) sheetGuide(v *manifest.Variant) report.Guide {
-	man := p.man
-	g := report.Guide{
-		File: guide.Name(""), Tempo: man.Tempo, Piece: man.Tempo, First: 1,
-		PitchHz: man.Guide.PitchHz, Tail: man.Guide.Tail,
-	}
-	sound := man.Guide.GuideSound
-	if v != nil {
-		sound = v.GuideSound
-		g.File, g.Own, g.Tempo, g.Others = guide.Name(v.Name), true, v.Tempo, v.With != ""
-		if v.To > 0 {
-			g.First = v.From
-		}
-	}
-	g.Subdivided, g.CountTones = sound.Subdivisions > 1 || sound.Subdivisions < 0, sound.CountTones
-	if math.IsInf(sound.DroneDB, -1) {
-		return g
-	}
-	for _, d := range guide.Drones(man, v) {
-		g.Drones = append(g.Drones, report.Tone{
-			Note: d.Note, Fifth: d.Fifth, CountIn: d.Begins == 0 && g.Tempo.Start() > 0,
-			Measure: max(g.Tempo.Position(d.Begins).Measure, 1) + g.First - 1,
-		})
-	}
-	return g
 }
 
 // writeSheet writes a page whole, and not at all when it is the same.

@@ -3,12 +3,9 @@ package assemble
 import (
 	"context"
 	"fmt"
-	"math"
 	"path/filepath"
-	"slices"
 
 	"ripieno/assemble/demo"
-	"ripieno/assemble/manifest"
 	"ripieno/mix/audio"
 )
 
@@ -57,7 +54,14 @@ func (p *Production) demonstrate(ctx context.Context, truth demo.Truth, r *DemoR
 	if err != nil {
 		return err
 	}
-	r.compare(found, truth, p.Manifest())
+	var measured []demo.Measured
+	for _, f := range found.Takes {
+		if f.Sure {
+			measured = append(measured, demo.Measured{Take: f.Name, Role: f.Role, Clock: audio.Clock{Offset: f.Offset, Drift: audio.PPM(f.DriftPPM)}})
+		}
+	}
+	tempo := p.Manifest().Tempo
+	r.Truth, r.MedianMS, r.WorstMS = truth.Compare(measured, (tempo.Start()+tempo.End())/2)
 	say("sync: %d recordings placed, median %.1f ms from the truth", len(r.Truth), r.MedianMS)
 	grid, err := p.Grid(ctx)
 	if err != nil {
@@ -71,32 +75,4 @@ func (p *Production) demonstrate(ctx context.Context, truth demo.Truth, r *DemoR
 	say("rough: %s", r.Rough.Output)
 	r.Final, err = p.Render(ctx, RenderOptions{})
 	return err
-}
-
-// compare holds what sync measured against the truth, in the middle of the
-// piece. Sync puts a player's mean playing on the beat, so the truth for a
-// player who is always late is not where the clock of the file was but where
-// the playing belongs.
-func (r *DemoResult) compare(found SyncResult, truth demo.Truth, man *manifest.Production) {
-	middle := (man.Tempo.Start() + man.Tempo.End()) / 2
-	var all []float64
-	for _, f := range found.Takes {
-		t, ok := truth.File(f.Name, f.Role)
-		player, known := truth.Player(f.Name)
-		if !ok || !known || !f.Sure {
-			continue
-		}
-		file := t.Clock().File(middle)
-		guide := audio.Clock{Offset: f.Offset, Drift: audio.PPM(f.DriftPPM)}.Guide(file)
-		row := TruthRow{
-			Take: f.Name, Role: f.Role, ClapErrorMS: player.ClapErrorMS, BiasMS: player.BiasMS,
-			ErrorMS: (guide-middle)*1000 + player.BiasMS, DriftErrorPPM: f.DriftPPM - t.DriftPPM,
-		}
-		r.Truth = append(r.Truth, row)
-		all = append(all, math.Abs(row.ErrorMS))
-	}
-	if len(all) > 0 {
-		slices.Sort(all)
-		r.MedianMS, r.WorstMS = all[len(all)/2], all[len(all)-1]
-	}
 }

@@ -112,27 +112,8 @@ func (p *Production) deliverables() []plan.Want {
 }
 
 func gridResult(f plan.Film, line plan.Timeline) GridResult {
-	r := GridResult{
-		Name: f.Name, Canvas: GridCanvas{f.Canvas.W, f.Canvas.H}, FPS: line.Rate.FPS(),
-		GuideAtZero: line.GuideAtZero(), Duration: line.Duration(),
+	return GridResult{
+		Name: f.Name, Canvas: GridCanvas{W: f.Canvas.W, H: f.Canvas.H}, FPS: line.Rate.FPS(),
+		GuideAtZero: line.GuideAtZero(), Duration: line.Duration(), Shots: picture.ShotResults(f, line),
 	}
-	for _, s := range f.Shots {
-		g := GridShot{From: line.Rate.Seconds(s.From), To: line.Rate.Seconds(s.To), Show: string(s.Show), Tiles: []GridTile{}, Transition: s.Into.Kind}
-		g.TransitionSeconds = line.Rate.Seconds(s.Into.Frames)
-		if s.Sheets > 1 {
-			g.Sheet, g.Sheets = s.Sheet+1, s.Sheets
-		}
-		for _, t := range s.Tiles {
-			tile := GridTile{Take: t.Take, X: t.Rect.X, Y: t.Rect.Y, W: t.Rect.W, H: t.Rect.H, Fit: t.Fit}
-			if t.Card {
-				tile.Card = picture.Note(t)
-			} else {
-				tile.AutoCrop = t.Sure
-				tile.Source = &Box{t.Source.X, t.Source.Y, t.Source.W, t.Source.H}
-			}
-			g.Tiles = append(g.Tiles, tile)
-		}
-		r.Shots = append(r.Shots, g)
-	}
-	return r
 }

@@ -3,7 +3,6 @@ package assemble
 import (
 	"context"
 	"image/png"
-	"math"
 
 	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
@@ -110,50 +109,10 @@ func (p *Production) drawLevels(ctx context.Context, o card.LevelsOptions, r *Mi
 func (r *MixResult) fill(path string, pl *plan.Plan, track *soundtrack.Track, rep soundtrack.Report) {
 	m := rep.Master
 	r.WAV, r.Duration, r.TimeReference = path, pl.Timeline.AudioLen.Seconds(), media.TimeReference(pl.Timeline.AudioStart)
-	r.Loudness, r.TruePeak = finite(float64(m.After.Integrated)), finite(float64(m.After.TruePeak))
-	r.Range = finite(float64(m.After.Range))
-	r.Master = MixMaster{
-		Target: pl.Mix.Loudness, Ceiling: pl.Mix.TruePeak,
-		Sum: finite(float64(m.Before.Integrated)), Gain: float64(m.Gain), Reduction: float64(m.Reduction), Limited: m.Limited,
-		Reached: m.Reached, Tries: rep.Tries, AAC: finite(float64(rep.AAC.Integrated)), AACPeak: finite(float64(rep.AAC.TruePeak)),
-	}
-	r.Curve = MixCurve{Step: rep.Curve.Step.Seconds(), Momentary: hundredths(rep.Curve.Momentary), ShortTerm: hundredths(rep.Curve.Short)}
+	r.Loudness, r.TruePeak = audio.Finite(float64(m.After.Integrated)), audio.Finite(float64(m.After.TruePeak))
+	r.Range = audio.Finite(float64(m.After.Range))
+	r.Master, r.Curve, r.Strips = track.MasterResult(rep), rep.Curve.Result(), track.StripResults(rep)
 	if !m.Reached && m.Reason != "" {
 		r.Notes = append(r.Notes, "the loudness asked for was not reached: "+m.Reason)
 	}
-	for i, s := range pl.Strips {
-		strip := mixedStrip(s, rep, i)
-		strip.Notes = track.Findings(rep, i)
-		r.Strips = append(r.Strips, strip)
-	}
-}
-
-// hundredths returns levels as meters show them; more digits say nothing.
-func hundredths(list []float32) []*float64 {
-	out := make([]*float64, len(list))
-	for i, v := range list {
-		out[i] = finite(math.Round(float64(v)*100) / 100)
-	}
-	return out
-}
-
-// mixedStrip describes strip i.
-func mixedStrip(s plan.Strip, rep soundtrack.Report, i int) MixStrip {
-	a, v, gain := rep.Strips[i], rep.Voices[i], rep.Gains[i]
-	out := MixStrip{
-		Take: s.Take, Section: s.Section, Gain: float64(gain), Pan: s.Pan, Width: s.Width, LowCut: max(0, s.Treat.LowCut),
-		Loudness: finite(float64(a.Integrated)), Peak: finite(float64(a.Peak)),
-		Mixed:        finite(float64(v.Measured.Integrated) + float64(gain)),
-		DelaySamples: int64(audio.FramesAt(s.Sound.Clock.Offset)),
-	}
-	if a.NoiseKnown {
-		out.Noise = finite(float64(a.NoiseFloor))
-	}
-	if !s.Dry {
-		out.Send = finite(float64(s.Send))
-	}
-	for _, l := range s.Lifts {
-		out.Lifts = append(out.Lifts, MixLift{l.From.Seconds(), l.To.Seconds(), float64(l.Gain)})
-	}
-	return out
 }

@@ -12,7 +12,6 @@ package assemble
 import (
 	"context"
 	"fmt"
-	"math"
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/manifest"
@@ -150,12 +149,4 @@ func names[T any](list []T, name func(T) string) []string {
 		all = append(all, name(x))
 	}
 	return all
-}
-
-// finite is x for JSON, which has no infinities: nil for silence.
-func finite(x float64) *float64 {
-	if math.IsInf(x, 0) || math.IsNaN(x) {
-		return nil
-	}
-	return &x
 }

@@ -3,10 +3,8 @@ package assemble
 import (
 	"context"
 	"errors"
-	"fmt"
 	"slices"
 
-	"ripieno/assemble/fault"
 	"ripieno/assemble/picture"
 	"ripieno/assemble/plan"
 	"ripieno/assemble/session"
@@ -14,6 +12,7 @@ import (
 	"ripieno/assemble/takes"
 	"ripieno/assemble/task"
 	"ripieno/layout/shot"
+	"ripieno/mix/audio"
 )
 
 // RenderOptions choose what Render makes.
@@ -45,7 +44,7 @@ func (p *Production) wants(o RenderOptions) ([]plan.Want, error) {
 	}
 	for _, n := range o.Only {
 		if !slices.Contains(names, n) {
-			return nil, fault.New(fault.Manifest, p.Manifest().Path, fmt.Sprintf("no deliverable is called %q", n), fmt.Sprintf("the manifest has %q", names))
+			return nil, noSuch(p.Manifest(), "deliverable", n, names)
 		}
 	}
 	if o.Rough && len(o.Only) == 0 {
@@ -181,7 +180,7 @@ func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult,
 	if err != nil {
 		return r, err
 	}
-	r.Loudness, r.TruePeak = finite(float64(rep.AAC.Integrated)), finite(float64(rep.AAC.TruePeak))
+	r.Loudness, r.TruePeak = audio.Finite(float64(rep.AAC.Integrated)), audio.Finite(float64(rep.AAC.TruePeak))
 	p.Session.Trim(ctx)
 	r.Wall = p.Now().Sub(begun).Seconds()
 	return r, nil
@@ -238,7 +237,10 @@ func (p *Production) deliver(ctx context.Context, j *job, f picture.Film, path s
 	if counted, ok, err := f.Flashes.Result(res); err != nil {
 		return r, err
 	} else if ok {
-		r.Flashes = p.flashes(f.Name, counted)
+		var warning string
+		if r.Flashes, warning = picture.NewFlashes(f.Name, counted); warning != "" {
+			p.Message(warning)
+		}
 	}
 	if !f.Poster.IsZero() {
 		var err error

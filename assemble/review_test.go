@@ -13,6 +13,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"ripieno/assemble/survey"
 )
 
 // reviewManifest is a piece of eight measures of 4/4 at 120 after a count-in of
@@ -96,7 +98,7 @@ func TestReview(t *testing.T) {
 		t.Fatalf("%+v", r.Takes)
 	}
 	got := *oboe.Playing
-	if !slices.Equal(got.Missed, []MissedSpan{{6, 6, "score"}}) {
+	if !slices.Equal(got.Missed, []survey.MissedSpan{{6, 6, "score"}}) {
 		t.Errorf("missed %+v", got.Missed)
 	}
 	if got.Cents == nil || math.Abs(*got.Cents-12) > 1 || !got.Score || got.Tones < 20 {

@@ -9,7 +9,6 @@ import (
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/plan"
 	"ripieno/assemble/session"
-	"ripieno/assemble/takes"
 )
 
 // Sync places every recording and, with pin, copies what was measured into the
@@ -29,7 +28,7 @@ func (p *Production) Sync(ctx context.Context, pin bool) (SyncResult, error) {
 	for _, t := range all.Takes {
 		for _, rec := range t.Recordings() {
 			if rec.Err == nil {
-				r.Takes = append(r.Takes, placed(rec, t.Timing))
+				r.Takes = append(r.Takes, rec.Placed(t.Timing))
 			}
 		}
 	}
@@ -40,21 +39,6 @@ func (p *Production) Sync(ctx context.Context, pin bool) (SyncResult, error) {
 		r.Pinned, err = p.pin(ctx, all.Sure())
 	}
 	return r, err
-}
-
-// placed returns where a recording lies as --json prints it.
-func placed(rec *takes.Recording, timing string) Placed {
-	pl := rec.Place
-	out := Placed{
-		Name: rec.Owner, File: rec.File.Path, Role: string(rec.Role), Offset: pl.Offset, DriftPPM: pl.DriftPPM,
-		Confidence: pl.Confidence, Sure: pl.Sure, Method: pl.Method, Evidence: pl.Evidence, Reason: pl.Reason,
-		LatenessMS: finite(pl.Lateness * 1000), Timing: timing, KeptMS: pl.Kept * 1000,
-		CueAt: finite(pl.CueAt), CueOffset: finite(pl.CueOffset), ErrorMS: finite(pl.Uncertainty * 1000),
-	}
-	if out.Evidence == nil {
-		out.Evidence = []string{}
-	}
-	return out
 }
 
 // pin copies sure measurements into the manifest.

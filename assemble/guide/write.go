@@ -15,6 +15,7 @@ import (
 	"ripieno/assemble/session"
 	"ripieno/assemble/store"
 	"ripieno/mix"
+	"ripieno/mix/audio"
 	"ripieno/mix/tempo/smf"
 )
 
@@ -105,8 +106,8 @@ func (r *File) writeMIDI(ctx context.Context, j Job) error {
 // describe says what a player has to know of the guide.
 func (r *File) describe(j Job, heard mix.Measured) {
 	r.StartsAt = j.Tempo.Start()
-	r.Loudness = finite(float64(heard.Integrated))
-	r.TruePeak = finite(float64(heard.TruePeak))
+	r.Loudness = audio.Finite(float64(heard.Integrated))
+	r.TruePeak = audio.Finite(float64(heard.TruePeak))
 	if cue := j.Tempo.Cue(); !math.IsNaN(cue) {
 		r.CueAt = &cue
 	}
@@ -129,12 +130,4 @@ func (r *File) describe(j Job, heard mix.Measured) {
 		r.With = j.Backing.Takes
 		r.Notes = append(r.Notes, j.Backing.Notes...)
 	}
-}
-
-// finite is x for JSON, which has no infinities: nil for silence.
-func finite(x float64) *float64 {
-	if math.IsInf(x, 0) || math.IsNaN(x) {
-		return nil
-	}
-	return &x
 }

@@ -11,18 +11,18 @@ import (
 	"ripieno/mix/tempo"
 )
 
-// Findings returns what a person should know of strip i of the mix.
-func (t *Track) Findings(rep Report, i int) []string {
+// findings returns what a person should know of strip i of the mix.
+func (t *Track) findings(rep Report, i int) []string {
 	s, a, v := t.parts[i].Strip, rep.Strips[i], rep.Voices[i]
-	notes := findings(a, v)
+	notes := recordingNotes(a, v)
 	if t.mix.Balance {
 		notes = append(notes, heldBack(asVoice(s, a, v))...)
 	}
 	return notes
 }
 
-// findings are what a person should know of a strip.
-func findings(a mix.Analysis, v voiceInfo) []string {
+// recordingNotes returns what a person should know of a recording and its voice.
+func recordingNotes(a mix.Analysis, v voiceInfo) []string {
 	var notes []string
 	note := func(format string, args ...any) { notes = append(notes, fmt.Sprintf(format, args...)) }
 	switch {

@@ -6,6 +6,7 @@ import (
 
 	"ripieno/assemble/report"
 	"ripieno/mix/align"
+	"ripieno/mix/audio"
 	"ripieno/mix/playing"
 )
 
@@ -46,8 +47,8 @@ func waveform(f *align.Features, place align.Placement, span [2]float64) []float
 // pagePlaying is a take's playing as the page shows it.
 func pagePlaying(r playing.Report) *report.Playing {
 	out := &report.Playing{
-		Notes: r.Timing.Notes, SpreadMS: finite(1000 * r.Timing.Spread), Soft: r.Timing.Soft,
-		Cents: finite(r.Tuning.Cents), CentsOff: finite(r.Tuning.Spread), Tones: r.Tuning.Tones, Score: r.Tuning.Score,
+		Notes: r.Timing.Notes, SpreadMS: audio.Finite(1000 * r.Timing.Spread), Soft: r.Timing.Soft,
+		Cents: audio.Finite(r.Tuning.Cents), CentsOff: audio.Finite(r.Tuning.Spread), Tones: r.Tuning.Tones, Score: r.Tuning.Score,
 	}
 	for _, m := range r.Measures {
 		out.Measures = append(out.Measures, 1000*m.Off)
@@ -56,12 +57,4 @@ func pagePlaying(r playing.Report) *report.Playing {
 		out.Missed = append(out.Missed, report.Gap{From: m.From, To: m.To, Why: m.Why})
 	}
 	return out
-}
-
-// finite is x where it is known; nil for silence and what could not be measured.
-func finite(x float64) *float64 {
-	if math.IsInf(x, 0) || math.IsNaN(x) {
-		return nil
-	}
-	return &x
 }

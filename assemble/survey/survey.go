@@ -15,6 +15,7 @@ import (
 	"ripieno/assemble/report"
 	"ripieno/assemble/takes"
 	"ripieno/assemble/task"
+	"ripieno/mix/audio"
 	"ripieno/mix/playing"
 )
 
@@ -97,7 +98,7 @@ func (s *Survey) Take(i int, level string, span [2]float64) (report.Reviewed, er
 	}
 	for _, r := range t.Recordings() {
 		if r.Err == nil {
-			out.Places = append(out.Places, report.Place{File: r.File.Path, Placement: r.Place, LateMS: finite(1000 * r.Place.Lateness)})
+			out.Places = append(out.Places, report.Place{File: r.File.Path, Placement: r.Place, LateMS: audio.Finite(1000 * r.Place.Lateness)})
 		}
 	}
 	if r := t.Heard; r != nil && r.Features != nil && r.Usable() {
