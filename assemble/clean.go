@@ -59,11 +59,11 @@ type VerifyResult struct {
 // made of them is.
 func (p *Production) Verify(ctx context.Context, o RenderOptions) (VerifyResult, error) {
 	r := VerifyResult{Different: []Differing{}}
-	wants, err := p.wants(o)
+	wants, err := wantedFilms(p, o)
 	if err != nil {
 		return r, err
 	}
-	codings, err := p.encoders(ctx, wants)
+	codings, err := findEncoders(ctx, p, wants)
 	if err != nil {
 		return r, err
 	}
@@ -74,7 +74,7 @@ func (p *Production) Verify(ctx context.Context, o RenderOptions) (VerifyResult,
 		return r, err
 	}
 	var made RenderResult
-	j, _, err := verifying.make(ctx, all, wants, codings, &made)
+	j, _, err := makeFilms(ctx, verifying, all, wants, codings, &made)
 	if err != nil {
 		return r, err
 	}

@@ -55,7 +55,7 @@ func (p *Production) Click(ctx context.Context, only ...string) (GuideResult, er
 	for i, j := range jobs {
 		if j.Variant != nil && j.Variant.With != "" && !math.IsInf(j.Sound.MixDB, -1) {
 			var bad *Bad
-			if j.Backing, bad, err = p.backing(ctx, j); err != nil {
+			if j.Backing, bad, err = mixBacking(ctx, p, j); err != nil {
 				return r, err
 			}
 			if bad != nil {
@@ -76,9 +76,9 @@ func (p *Production) Click(ctx context.Context, only ...string) (GuideResult, er
 	return r, nil
 }
 
-// backing mixes the parts that a variant is to have in it, as `mix` would mix
+// mixBacking mixes the parts that a variant is to have in it, as `mix` would mix
 // them now. bad says why there are none yet.
-func (p *Production) backing(ctx context.Context, j guide.Job) (b *guide.Backing, bad *Bad, err error) {
+func mixBacking(ctx context.Context, p *Production, j guide.Job) (b *guide.Backing, bad *Bad, err error) {
 	v, man := j.Variant, p.Manifest()
 	none := func(why, hint string) (*guide.Backing, *Bad, error) {
 		f := fault.At(fault.Decision, v.Mark, fmt.Sprintf("the guide %q was not made: %s", v.Name, why), hint)
@@ -101,7 +101,7 @@ func (p *Production) backing(ctx context.Context, j guide.Job) (b *guide.Backing
 	if len(pl.Strips) == 0 {
 		return none("no other take is in and placed yet", "ripieno sync shows which takes are; run ripieno click again then")
 	}
-	sum, err := p.sum(ctx, pl, all)
+	sum, err := makeSum(ctx, p, pl, all)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -117,9 +117,9 @@ func (p *Production) backing(ctx context.Context, j guide.Job) (b *guide.Backing
 	return b, nil, nil
 }
 
-// sum returns the file with the plan's strips added up, made now if need be.
+// makeSum returns the file with the plan's strips added up, made now if need be.
 // What comes after it, the master, is not wanted here.
-func (p *Production) sum(ctx context.Context, pl *plan.Plan, all material) (string, error) {
+func makeSum(ctx context.Context, p *Production, pl *plan.Plan, all material) (string, error) {
 	track, err := p.track(pl, all)
 	if err != nil {
 		return "", err

@@ -10,7 +10,7 @@ import (
 )
 
 // writeNotes puts the programme notes beside a finished film, under its name.
-func (p *Production) writeNotes(ctx context.Context, pl *plan.Plan, f plan.Film, r *FilmResult) error {
+func writeNotes(ctx context.Context, p *Production, pl *plan.Plan, f plan.Film, r *FilmResult) error {
 	if len(pl.Notes) == 0 || f.Rough {
 		return nil
 	}

@@ -35,11 +35,11 @@ func Demo(ctx context.Context, set Settings) (DemoResult, error) {
 		return r, err
 	}
 	defer p.Close()
-	return r, p.demonstrate(ctx, truth, &r)
+	return r, demonstrate(ctx, p, truth, &r)
 }
 
 // demonstrate runs the verbs in the order in which a person would.
-func (p *Production) demonstrate(ctx context.Context, truth demo.Truth, r *DemoResult) error {
+func demonstrate(ctx context.Context, p *Production, truth demo.Truth, r *DemoResult) error {
 	say := func(format string, args ...any) { p.Message(fmt.Sprintf(format, args...)) }
 	check, err := p.Check(ctx)
 	if err != nil {

@@ -264,11 +264,11 @@ func TestHardwareThatDoesNotWork(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		wants, err := p.wants(RenderOptions{Only: []string{c.film}})
+		wants, err := wantedFilms(p, RenderOptions{Only: []string{c.film}})
 		if err != nil {
 			t.Fatal(err)
 		}
-		codings, err := p.encoders(t.Context(), wants)
+		codings, err := findEncoders(t.Context(), p, wants)
 		p.Close()
 		if c.encoder == "" {
 			if fault.KindOf(err) != fault.FFmpeg || !strings.HasPrefix(err.Error(), filepath.Join(dir, "production.yaml")+":") {

@@ -52,7 +52,7 @@ func (p *Production) Export(ctx context.Context) (ExportResult, error) {
 	if err != nil {
 		return r, err
 	}
-	if err := p.handOver(ctx, texts, stems, res, &r); err != nil {
+	if err := handOver(ctx, p, texts, stems, res, &r); err != nil {
 		return r, err
 	}
 	p.Session.Trim(ctx)
@@ -70,8 +70,8 @@ func stemEdges(stems []soundtrack.Stem) []task.Edge {
 
 // handOver writes everything and removes what an earlier export wrote besides: a
 // take that was withdrawn must not lie around.
-func (p *Production) handOver(ctx context.Context, texts []handover.Text, stems []soundtrack.Stem, res task.Result, r *ExportResult) error {
-	now, err := p.stemRecords(stems, "", res)
+func handOver(ctx context.Context, p *Production, texts []handover.Text, stems []soundtrack.Stem, res task.Result, r *ExportResult) error {
+	now, err := stemRecords(p, stems, "", res)
 	if err != nil {
 		return err
 	}
@@ -90,7 +90,7 @@ func (p *Production) handOver(ctx context.Context, texts []handover.Text, stems 
 			}
 			r.name(t.File, path)
 		}
-		list, err := p.copyStems(ctx, stems, exportFolder)
+		list, err := copyStems(ctx, p, stems, exportFolder)
 		r.Stems = append(r.Stems, list...)
 		return err
 	})

@@ -28,7 +28,7 @@ func (p *Production) Grid(ctx context.Context) (GridResult, error) {
 	if err := set.DetectSubjects(ctx, p.Session); err != nil {
 		return GridResult{}, err
 	}
-	assets, err := p.readAssets(ctx)
+	assets, err := readAssets(ctx, p)
 	if err != nil {
 		return GridResult{}, err
 	}

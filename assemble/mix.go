@@ -63,28 +63,28 @@ func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 	}
 	r.fill(path, pl, track, rep)
 	if o.Stems {
-		if err := p.deliverStems(ctx, stems, res, &r); err != nil {
+		if err := deliverStems(ctx, p, stems, res, &r); err != nil {
 			return r, err
 		}
 	}
 	p.Session.Trim(ctx)
-	return r, p.drawLevels(ctx, track.Levels(pl, rep, all.assets.Fonts), &r)
+	return r, drawLevels(ctx, p, track.Levels(pl, rep, all.assets.Fonts), &r)
 }
 
 // deliverStems copies the stems to where a person looks for them and takes away
 // those of earlier mixes that are no part of this one: beside the others they
 // would be taken for one.
-func (p *Production) deliverStems(ctx context.Context, stems []soundtrack.Stem, res task.Result, r *MixResult) error {
+func deliverStems(ctx context.Context, p *Production, stems []soundtrack.Stem, res task.Result, r *MixResult) error {
 	dir, err := p.Out(soundtrack.StemsFolder)
 	if err != nil {
 		return err
 	}
-	now, err := p.stemRecords(stems, soundtrack.StemsFolder, res)
+	now, err := stemRecords(p, stems, soundtrack.StemsFolder, res)
 	if err != nil {
 		return err
 	}
 	gone, err := p.Replace(ctx, session.Folder{Dir: dir, Ours: soundtrack.IsStem}, now, func() error {
-		r.Stems, err = p.copyStems(ctx, stems, "")
+		r.Stems, err = copyStems(ctx, p, stems, "")
 		return err
 	})
 	r.Removed, r.Notes = append(r.Removed, gone.Removed...), append(r.Notes, gone.Notes...)
@@ -92,7 +92,7 @@ func (p *Production) deliverStems(ctx context.Context, stems []soundtrack.Stem, 
 }
 
 // drawLevels writes the picture of the levels.
-func (p *Production) drawLevels(ctx context.Context, o card.LevelsOptions, r *MixResult) error {
+func drawLevels(ctx context.Context, p *Production, o card.LevelsOptions, r *MixResult) error {
 	path, err := p.Out("levels.png")
 	if err != nil {
 		return err

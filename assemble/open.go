@@ -58,7 +58,7 @@ func (p *Production) locate(ctx context.Context) (material, error) {
 	if err := man.NeedTakes(); err != nil {
 		return material{}, err
 	}
-	assets, err := p.readAssets(ctx)
+	assets, err := readAssets(ctx, p)
 	if err != nil {
 		return material{}, err
 	}
@@ -67,7 +67,7 @@ func (p *Production) locate(ctx context.Context) (material, error) {
 }
 
 // readAssets reads the fonts and pictures that the manifest names.
-func (p *Production) readAssets(ctx context.Context) (*picture.Assets, error) {
+func readAssets(ctx context.Context, p *Production) (*picture.Assets, error) {
 	man := p.Manifest()
 	f := picture.Files{Dir: man.Dir, Background: plan.Colour(man.Picture.Background)}
 	for _, a := range man.Picture.Fonts {

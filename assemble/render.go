@@ -35,8 +35,8 @@ type PlanResult struct {
 // roughLines is the short side of a rough cut.
 const roughLines = 540
 
-// wants returns the films of a run, rough cuts at their small canvas.
-func (p *Production) wants(o RenderOptions) ([]plan.Want, error) {
+// wantedFilms returns the films of a run, rough cuts at their small canvas.
+func wantedFilms(p *Production, o RenderOptions) ([]plan.Want, error) {
 	all := p.deliverables()
 	var names []string
 	for _, w := range all {
@@ -68,8 +68,8 @@ func (p *Production) wants(o RenderOptions) ([]plan.Want, error) {
 	return wants, nil
 }
 
-// encoders finds an encoder that works for every finished film.
-func (p *Production) encoders(ctx context.Context, wants []plan.Want) (picture.Codings, error) {
+// findEncoders finds an encoder that works for every finished film.
+func findEncoders(ctx context.Context, p *Production, wants []plan.Want) (picture.Codings, error) {
 	pic := p.Manifest().Picture
 	return picture.Picker{
 		Tool: p.Tool(), Choice: p.Encoder(), Rate: shot.Rate{Num: pic.FPSNum, Den: pic.FPSDen}, Tell: p.Message,
@@ -86,8 +86,8 @@ type job struct {
 	faults []Bad
 }
 
-// job plans films and the tasks that make them.
-func (p *Production) job(all material, wants []plan.Want, codings picture.Codings) (*job, error) {
+// newJob plans films and the tasks that make them.
+func newJob(p *Production, all material, wants []plan.Want, codings picture.Codings) (*job, error) {
 	j := &job{}
 	var err error
 	if j.plan, j.faults, err = p.plan(all, wants); err != nil {
@@ -112,11 +112,11 @@ func (p *Production) job(all material, wants []plan.Want, codings picture.Coding
 // Plan says what Render would make, and makes nothing but the measurements
 // that the answer depends on.
 func (p *Production) Plan(ctx context.Context, o RenderOptions) (PlanResult, error) {
-	wants, err := p.wants(o)
+	wants, err := wantedFilms(p, o)
 	if err != nil {
 		return PlanResult{}, err
 	}
-	codings, err := p.encoders(ctx, wants)
+	codings, err := findEncoders(ctx, p, wants)
 	if err != nil {
 		return PlanResult{}, err
 	}
@@ -124,7 +124,7 @@ func (p *Production) Plan(ctx context.Context, o RenderOptions) (PlanResult, err
 	if err != nil {
 		return PlanResult{}, err
 	}
-	j, err := p.job(all, wants, codings)
+	j, err := newJob(p, all, wants, codings)
 	if err != nil {
 		return PlanResult{}, err
 	}
@@ -140,11 +140,11 @@ func (p *Production) Plan(ctx context.Context, o RenderOptions) (PlanResult, err
 func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult, error) {
 	begun := p.Now()
 	r := RenderResult{Films: []FilmResult{}}
-	wants, err := p.wants(o)
+	wants, err := wantedFilms(p, o)
 	if err != nil {
 		return r, err
 	}
-	codings, err := p.encoders(ctx, wants)
+	codings, err := findEncoders(ctx, p, wants)
 	if err != nil {
 		return r, err
 	}
@@ -164,12 +164,12 @@ func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult,
 	if err != nil {
 		return r, err
 	}
-	j, res, err := p.make(ctx, all, wants, codings, &r)
+	j, res, err := makeFilms(ctx, p, all, wants, codings, &r)
 	if err != nil {
 		return r, err
 	}
 	for i, f := range j.films {
-		film, err := p.deliver(ctx, j, f, paths[i], res)
+		film, err := deliverFilm(ctx, p, j, f, paths[i], res)
 		if err != nil {
 			return r, err
 		}
@@ -186,11 +186,11 @@ func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult,
 	return r, nil
 }
 
-// make runs the tasks of the films. When a take's picture cannot be read to
+// makeFilms runs the tasks of the films. When a take's picture cannot be read to
 // its end, it is planned again with what there is of it.
-func (p *Production) make(ctx context.Context, all material, wants []plan.Want, codings picture.Codings, r *RenderResult) (*job, task.Result, error) {
+func makeFilms(ctx context.Context, p *Production, all material, wants []plan.Want, codings picture.Codings, r *RenderResult) (*job, task.Result, error) {
 	for {
-		j, err := p.job(all, wants, codings)
+		j, err := newJob(p, all, wants, codings)
 		if err != nil {
 			return nil, task.Result{}, err
 		}
@@ -224,8 +224,8 @@ func (j *job) isFinished(res task.Result) bool {
 	return true
 }
 
-// deliver brings a finished film and what stands beside it to their names.
-func (p *Production) deliver(ctx context.Context, j *job, f picture.Film, path string, res task.Result) (FilmResult, error) {
+// deliverFilm brings a finished film and what stands beside it to their names.
+func deliverFilm(ctx context.Context, p *Production, j *job, f picture.Film, path string, res task.Result) (FilmResult, error) {
 	line := j.plan.Timeline
 	r := FilmResult{
 		Name: f.Name, Output: path, Canvas: f.Canvas.String(), Frames: line.Frames, Duration: line.Duration(),
@@ -251,7 +251,7 @@ func (p *Production) deliver(ctx context.Context, j *job, f picture.Film, path s
 			return r, err
 		}
 	}
-	return r, p.writeNotes(ctx, j.plan, f.Film, &r)
+	return r, writeNotes(ctx, p, j.plan, f.Film, &r)
 }
 
 // blame notes failed conforming on the recordings concerned and reports whether

@@ -98,7 +98,7 @@ func TestReview(t *testing.T) {
 		t.Fatalf("%+v", r.Takes)
 	}
 	got := *oboe.Playing
-	if !slices.Equal(got.Missed, []survey.MissedSpan{{6, 6, "score"}}) {
+	if !slices.Equal(got.Missed, []survey.MissedSpan{{From: 6, To: 6, Why: "score"}}) {
 		t.Errorf("missed %+v", got.Missed)
 	}
 	if got.Cents == nil || math.Abs(*got.Cents-12) > 1 || !got.Score || got.Tones < 20 {

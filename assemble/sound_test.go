@@ -215,7 +215,7 @@ func checkEnsemble(t *testing.T, r MixResult) {
 	if oboe.Pan != -60 || harp.Pan != 20 || harp.Width != 0.5 || *harp.Send != -6 || cello.Send != nil {
 		t.Errorf("places %v %v, width %v, sends %v %v", oboe.Pan, harp.Pan, harp.Width, harp.Send, cello.Send)
 	}
-	if len(oboe.Lifts) != 1 || oboe.Lifts[0] != (MixLift{4, 6, 3}) || harp.Lifts != nil {
+	if len(oboe.Lifts) != 1 || oboe.Lifts[0] != (MixLift{From: 4, To: 6, Gain: 3}) || harp.Lifts != nil {
 		t.Errorf("the oboe is lifted %v, the harp %v", oboe.Lifts, harp.Lifts)
 	}
 	// A section of one strip has its target itself; -30 is what strips of

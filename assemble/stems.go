@@ -11,7 +11,7 @@ import (
 )
 
 // stemRecords returns the records of stems as they lie in a folder.
-func (p *Production) stemRecords(stems []soundtrack.Stem, folder string, res task.Result) ([]session.Written, error) {
+func stemRecords(p *Production, stems []soundtrack.Stem, folder string, res task.Result) ([]session.Written, error) {
 	var list []session.Written
 	for _, s := range stems {
 		if s.Made.Outcome(res).Path == "" {
@@ -32,7 +32,7 @@ func (p *Production) stemRecords(stems []soundtrack.Stem, folder string, res tas
 
 // copyStems copies finished stems into a folder of the outputs, "" for that
 // itself.
-func (p *Production) copyStems(ctx context.Context, stems []soundtrack.Stem, folder string) ([]MixStem, error) {
+func copyStems(ctx context.Context, p *Production, stems []soundtrack.Stem, folder string) ([]MixStem, error) {
 	var list []MixStem
 	for _, s := range stems {
 		path, err := p.Out(filepath.Join(folder, s.File))

@@ -36,13 +36,13 @@ func (p *Production) Sync(ctx context.Context, pin bool) (SyncResult, error) {
 		return r, err
 	}
 	if pin {
-		r.Pinned, err = p.pin(ctx, all.Sure())
+		r.Pinned, err = pinPlaces(ctx, p, all.Sure())
 	}
 	return r, err
 }
 
-// pin copies sure measurements into the manifest.
-func (p *Production) pin(ctx context.Context, values []manifest.Pinned) (int, error) {
+// pinPlaces copies sure measurements into the manifest.
+func pinPlaces(ctx context.Context, p *Production, values []manifest.Pinned) (int, error) {
 	path := filepath.Join(p.Manifest().Dir, manifest.FileName)
 	data, err := os.ReadFile(path)
 	if err != nil {

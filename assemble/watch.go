@@ -122,7 +122,7 @@ func (w *watch) begin(ctx context.Context) error {
 	if len(p.Manifest().Takes) == 0 {
 		return p.Manifest().NeedTakes()
 	}
-	if w.last, err = p.snapshot(ctx); err != nil {
+	if w.last, err = takeSnapshot(ctx, p); err != nil {
 		return err
 	}
 	w.faults = w.last.roll.Faults
@@ -240,7 +240,7 @@ func (w *watch) run(ctx context.Context) {
 		return
 	}
 	defer p.Close()
-	now, err := p.snapshot(ctx)
+	now, err := takeSnapshot(ctx, p)
 	if err != nil {
 		w.fail(err)
 		return
