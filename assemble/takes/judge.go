@@ -30,7 +30,7 @@ func (c *Checks) Judge(ctx context.Context, res task.Result) ([]Judged, error) {
 	}
 	judged := make([]Judged, len(facts))
 	for i, f := range facts {
-		judged[i] = Judged{Facts: f, Findings: append(c.man.Check.Judge(f), across[f.Take]...)}
+		judged[i] = Judged{Facts: f, Findings: append(intake.JudgeBy(c.man.Check, f), across[f.Take]...)}
 		if c.set.Takes[i].Release == manifest.ReleaseNo {
 			judged[i].Findings = nil // nobody is asked for a take that will not be used
 		}
