@@ -299,7 +299,7 @@ func TestVerifyFindsWhatAKeyDoesNotSay(t *testing.T) {
 	}
 	heard := all.Takes[0].Recordings()[0].Listened().Task()
 	key := heard.Action
-	path, _, _ := p.Store().Get(t.Context(), key)
+	path, _ := p.Store().Get(t.Context(), key)
 	features, err := os.ReadFile(path)
 	if err != nil {
 		t.Fatal(err)
