@@ -73,7 +73,7 @@ func dropPages(x *session.Session, pages int) error {
 // deliverSync draws a page if it is not in the store, and brings it to path.
 func deliverSync(ctx context.Context, x *session.Session, o card.SyncOptions, path string) error {
 	key := store.NewAction("sync picture").Version(evidenceRule).
-		Input("content", store.HashBytes(fmt.Appendf(nil, "%+v", o))).Ext(".png").For("sync.png")
+		Input("content", store.HashBytes([]byte(describeSync(o)))).Ext(".png").For("sync.png")
 	_, err := x.Store().Put(ctx, key, func(tmp string) error {
 		img, err := card.Sync(o)
 		if err != nil {
