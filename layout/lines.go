@@ -1,9 +1,5 @@
 package layout
 
-import (
-	"math"
-)
-
 // Lines returns the canvas's shape at so many lines of its short side, or the
 // canvas as it is when it has fewer. Both sides of a smaller one are even.
 func (c Canvas) Lines(lines float64) Canvas {
@@ -11,6 +7,5 @@ func (c Canvas) Lines(lines float64) Canvas {
 	if scale >= 1 {
 		return c
 	}
-	even := func(n int) int { return 2 * int(math.Round(float64(n)*scale/2)) }
-	return Canvas{W: even(c.W), H: even(c.H)}
+	return Canvas{W: NearEven(float64(c.W) * scale), H: NearEven(float64(c.H) * scale)}
 }

@@ -46,8 +46,8 @@ func pieceOf(f plan.Film, t plan.Tile, span plan.Span, line plan.Timeline, mezza
 func onMezzanine(src layout.Rect, c plan.Conform) layout.Rect {
 	side := func(at, size, whole, kept int) (int, int) {
 		scale := float64(kept) / float64(whole)
-		n := min(max(2, 2*int(float64(size)*scale/2+0.5)), kept)
-		pos := 2 * int(float64(at)*scale/2+0.5)
+		n := min(max(2, layout.NearEven(float64(size)*scale)), kept)
+		pos := layout.NearEven(float64(at) * scale)
 		return min(pos, kept-n), n
 	}
 	var r layout.Rect

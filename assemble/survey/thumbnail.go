@@ -3,12 +3,12 @@ package survey
 import (
 	"bytes"
 	"image/jpeg"
-	"math"
 
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/plan"
 	"ripieno/assemble/report"
 	"ripieno/assemble/takes"
+	"ripieno/layout"
 	"ripieno/mix/audio"
 )
 
@@ -54,8 +54,7 @@ func frames(set *takes.Set, man *manifest.Production, line plan.Timeline) map[st
 // thumbSize fits a picture into that of a thumbnail; even, as ffmpeg wants it.
 func thumbSize(w, h int) (int, int) {
 	scale := min(thumbWide/float64(w), thumbHigh/float64(h))
-	even := func(v int) int { return max(2, 2*int(math.Round(float64(v)*scale/2))) }
-	return even(w), even(h)
+	return max(2, layout.NearEven(float64(w)*scale)), max(2, layout.NearEven(float64(h)*scale))
 }
 
 // thumbnail puts a take's frame into the page. A frame that could not be read

@@ -11,6 +11,7 @@ import (
 	"ripieno/assemble/session"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
+	"ripieno/layout"
 	"ripieno/layout/light"
 	"ripieno/mix/audio"
 )
@@ -77,7 +78,7 @@ func lightTask(tool *ffmpeg.Tool, r *Recording) task.Ref[light.RGB] {
 // measureLight stores the mean light of a picture.
 func measureLight(ctx context.Context, tool *ffmpeg.Tool, take string, pic plan.Picture, tmp string) error {
 	raw := tmp + ".rgb"
-	c := plan.Conform{Take: take, Picture: pic, W: lightWide, H: max(2, lightWide*pic.H/max(1, pic.W)&^1)}
+	c := plan.Conform{Take: take, Picture: pic, W: lightWide, H: max(2, layout.FloorEven(lightWide*pic.H/max(1, pic.W)))}
 	cmd, err := graph.Light(c, graph.SourceOf(pic, media.InputOptions(), tool.Filter("zscale")), "file:"+raw)
 	if err != nil {
 		return err
