@@ -32,7 +32,7 @@ func Around(n int, c Canvas, o Options, least int) (Plan, error) {
 		return Plan{}, &TooSmallError{n, c, MinTile, a.least}
 	}
 	p := Plan{Canvas: c, Gutter: o.Gutter, Align: o.Align, Tiles: a.tiles()}
-	x, y := FloorEven((c.W-a.inner.W)/2), FloorEven((c.H-a.inner.H)/2)
+	x, y := floorEven((c.W-a.inner.W)/2), floorEven((c.H-a.inner.H)/2)
 	for i := range p.Tiles {
 		p.Tiles[i].X += x
 		p.Tiles[i].Y += y
@@ -208,8 +208,8 @@ func (a *around) tiles() []Rect {
 			left = (a.m + 1) / 2
 		}
 		wide := t.qx * (t.w + a.Gutter)
-		x := FloorEven((a.inner.W - t.bw - wide*sidesOf(t)) / 2)
-		out := []Rect{{x, FloorEven((a.inner.H - t.bh) / 2), t.bw, t.bh}}
+		x := floorEven((a.inner.W - t.bw - wide*sidesOf(t)) / 2)
+		out := []Rect{{x, floorEven((a.inner.H - t.bh) / 2), t.bw, t.bh}}
 		if t.both {
 			out[0].X += wide
 			out = append(out, a.block(left, t.qx, Rect{x, 0, wide - a.Gutter, a.inner.H})...)
@@ -221,8 +221,8 @@ func (a *around) tiles() []Rect {
 			above = (a.m + 1) / 2
 		}
 		high := t.qx * (t.h + a.Gutter)
-		y := FloorEven((a.inner.H - t.bh - high*sidesOf(t)) / 2)
-		out := []Rect{{FloorEven((a.inner.W - t.bw) / 2), y, t.bw, t.bh}}
+		y := floorEven((a.inner.H - t.bh - high*sidesOf(t)) / 2)
+		out := []Rect{{floorEven((a.inner.W - t.bw) / 2), y, t.bw, t.bh}}
 		if t.both {
 			out[0].Y += high
 			out = append(out, a.block(above, t.k, Rect{0, y, a.inner.W, high - a.Gutter})...)
@@ -265,7 +265,7 @@ func (a *around) ringTiles() []Rect {
 	x0, y0 := p.origin(t.w, t.h)
 	room := t.block(a.Gutter)
 	out := []Rect{{
-		x0 + left*(t.w+a.Gutter) + FloorEven((room.W-t.bw)/2), y0 + top*(t.h+a.Gutter) + FloorEven((room.H-t.bh)/2), t.bw, t.bh,
+		x0 + left*(t.w+a.Gutter) + floorEven((room.W-t.bw)/2), y0 + top*(t.h+a.Gutter) + floorEven((room.H-t.bh)/2), t.bw, t.bh,
 	}}
 	last := cols - (cols*rows - t.k*t.k - a.m) // tiles in the last row
 	for row := range rows {

@@ -12,7 +12,7 @@ func Between(a, b Rect, t float64) Rect {
 		return b
 	}
 	s := t * t * (3 - 2*t)
-	mid := func(p, q int) int { return NearEven(float64(p) + s*float64(q-p)) }
+	mid := func(p, q int) int { return nearEven(float64(p) + s*float64(q-p)) }
 	// Edges move, not sizes: neighbours that share an edge keep sharing it.
 	r := Rect{X: mid(a.X, b.X), Y: mid(a.Y, b.Y)}
 	r.W = mid(a.Right(), b.Right()) - r.X

@@ -53,7 +53,7 @@ func (c Canvas) EvenScale(px float64) int {
 	if !(px > 0) {
 		return 0
 	}
-	return max(2, NearEven(c.Scale(px)))
+	return max(2, nearEven(c.Scale(px)))
 }
 
 // Check reports whether c can be planned on: both sides even, from MinTile to
@@ -68,14 +68,14 @@ func (c Canvas) Check() error {
 	return nil
 }
 
-// FloorEven returns the largest even number not above n, for n >= 0.
-func FloorEven(n int) int { return n &^ 1 }
+// floorEven is the largest even number not above n, for n >= 0.
+func floorEven(n int) int { return n &^ 1 }
 
-// CeilEven returns the smallest even number not below n, for n >= 0.
-func CeilEven(n int) int { return (n + 1) &^ 1 }
+// ceilEven is the smallest even number not below n, for n >= 0.
+func ceilEven(n int) int { return (n + 1) &^ 1 }
 
-// NearEven returns the even number nearest to v; a tie goes up.
-func NearEven(v float64) int { return 2 * int(math.Floor(v/2+0.5)) }
+// nearEven is the even number nearest to v; a tie goes up.
+func nearEven(v float64) int { return 2 * int(math.Floor(v/2+0.5)) }
 
 // nearEvenRatio is the even number nearest to n*num/den, exactly.
 func nearEvenRatio(n, num, den int) int { return 2 * ((n*num + den) / (2 * den)) }

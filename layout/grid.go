@@ -73,7 +73,7 @@ func check(n int, c Canvas, o Options) (Options, error) {
 	case o.Align < Centred || o.Align > Leading:
 		return o, argument("align", "%d is unknown", int(o.Align))
 	}
-	o.Gutter, o.Margin = CeilEven(o.Gutter), CeilEven(o.Margin)
+	o.Gutter, o.Margin = ceilEven(o.Gutter), ceilEven(o.Margin)
 	return o, nil
 }
 
@@ -126,8 +126,8 @@ func span(n, size, gutter int) int { return n*size + (n-1)*gutter }
 // steps of two pixels and the shorter follows it, which keeps the finest
 // choice of sizes.
 func (o Options) tile(c Canvas, rows, cols int) (w, h int) {
-	maxW := FloorEven(max(0, (c.W-2*o.Margin-(cols-1)*o.Gutter)/cols))
-	maxH := FloorEven(max(0, (c.H-2*o.Margin-(rows-1)*o.Gutter)/rows))
+	maxW := floorEven(max(0, (c.W-2*o.Margin-(cols-1)*o.Gutter)/cols))
+	maxH := floorEven(max(0, (c.H-2*o.Margin-(rows-1)*o.Gutter)/rows))
 	if o.AspectW >= o.AspectH {
 		return follow(maxW, maxH, o.AspectH, o.AspectW)
 	}
@@ -139,7 +139,7 @@ func (o Options) tile(c Canvas, rows, cols int) (w, h int) {
 // nearest to a*num/den, is at most maxB.
 func follow(maxA, maxB, num, den int) (a, b int) {
 	// The partner may be rounded down by nearly a pixel, so start there.
-	a = FloorEven(min(maxA, (maxB+1)*den/num))
+	a = floorEven(min(maxA, (maxB+1)*den/num))
 	for ; a > 0; a -= 2 {
 		if b = nearEvenRatio(a, num, den); b <= maxB {
 			return a, b
@@ -164,8 +164,8 @@ func (p Plan) rows(lengths []int, w, h int) []Rect {
 
 // origin is the top left corner of the centred block of cells.
 func (p Plan) origin(w, h int) (x, y int) {
-	return FloorEven((p.Canvas.W - span(p.Cols, w, p.Gutter)) / 2),
-		FloorEven((p.Canvas.H - span(p.Rows, h, p.Gutter)) / 2)
+	return floorEven((p.Canvas.W - span(p.Cols, w, p.Gutter)) / 2),
+		floorEven((p.Canvas.H - span(p.Rows, h, p.Gutter)) / 2)
 }
 
 // shift is where tile i of a row of n stands, from the left end of the block.
@@ -174,11 +174,11 @@ func (p Plan) shift(n, i, w int) int {
 	free := span(p.Cols, w, p.Gutter) - span(n, w, p.Gutter)
 	switch {
 	case p.Align == Centred:
-		x += FloorEven(free / 2)
+		x += floorEven(free / 2)
 	case p.Align == Spread && n == 1:
-		x += FloorEven(free / 2)
+		x += floorEven(free / 2)
 	case p.Align == Spread:
-		x += FloorEven(free * i / (n - 1))
+		x += floorEven(free * i / (n - 1))
 	}
 	return x
 }

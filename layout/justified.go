@@ -101,7 +101,7 @@ func newJustification(aspects []float64, ends []int, c Canvas, o Options) justif
 
 // room is how wide and high the block may be.
 func (j justification) room() (w, h int) {
-	return FloorEven(max(0, j.canvas.W-2*j.o.Margin)), max(0, j.canvas.H-2*j.o.Margin)
+	return floorEven(max(0, j.canvas.W-2*j.o.Margin)), max(0, j.canvas.H-2*j.o.Margin)
 }
 
 // bound is an area no placing of these rows exceeds. A row's height is at most
@@ -122,7 +122,7 @@ func (j justification) heights(width int) (rows []int, sum int) {
 	rows = make([]int, len(j.ends))
 	sum = (len(j.ends) - 1) * j.o.Gutter
 	for r := range rows {
-		rows[r] = FloorEven(int(float64(max(0, width-(j.counts[r]-1)*j.o.Gutter)) / j.sums[r]))
+		rows[r] = floorEven(int(float64(max(0, width-(j.counts[r]-1)*j.o.Gutter)) / j.sums[r]))
 		sum += rows[r]
 	}
 	return rows, sum
@@ -134,7 +134,7 @@ func (j justification) place(aspects []float64) (tiles []Rect, cols int) {
 	hi, room := j.room()
 	lo := 0
 	for lo < hi { // the widest even block that is not too high
-		mid := CeilEven((lo + hi + 1) / 2)
+		mid := ceilEven((lo + hi + 1) / 2)
 		if _, h := j.heights(mid); h <= room {
 			lo = mid
 		} else {
@@ -145,14 +145,14 @@ func (j justification) place(aspects []float64) (tiles []Rect, cols int) {
 	if lo == 0 || height > room {
 		return nil, j.cols
 	}
-	x0, y := FloorEven((j.canvas.W-lo)/2), FloorEven((j.canvas.H-height)/2)
+	x0, y := floorEven((j.canvas.W-lo)/2), floorEven((j.canvas.H-height)/2)
 	i := 0
 	for r := range j.ends {
 		width := lo - (j.counts[r]-1)*j.o.Gutter
 		at, sum := 0, 0.0
 		for k := range j.counts[r] {
 			sum += aspects[i]
-			end := NearEven(float64(width) * sum / j.sums[r])
+			end := nearEven(float64(width) * sum / j.sums[r])
 			tiles = append(tiles, Rect{x0 + at + k*j.o.Gutter, y, end - at, heights[r]})
 			at = end
 			i++

@@ -7,5 +7,14 @@ func (c Canvas) Lines(lines float64) Canvas {
 	if scale >= 1 {
 		return c
 	}
-	return Canvas{W: NearEven(float64(c.W) * scale), H: NearEven(float64(c.H) * scale)}
+	return Canvas{W: nearEven(float64(c.W) * scale), H: nearEven(float64(c.H) * scale)}
 }
+
+// NearEven returns the even number nearest to v; a tie goes up.
+func NearEven(v float64) int { return nearEven(v) }
+
+// CeilEven returns the smallest even number not below n, for n >= 0.
+func CeilEven(n int) int { return ceilEven(n) }
+
+// FloorEven returns the largest even number not above n, for n >= 0.
+func FloorEven(n int) int { return floorEven(n) }

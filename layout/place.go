@@ -49,10 +49,10 @@ func Place(w, h int, tile Rect, mode Mode, f Focus) (Placement, error) {
 	}
 	p := Placement{Target: tile}
 	if mode == Fit {
-		p.Source.W, p.Source.H = FloorEven(int(zw)), FloorEven(int(zh))
+		p.Source.W, p.Source.H = floorEven(int(zw)), floorEven(int(zh))
 		p.Target.W, p.Target.H = largest(float64(tile.W), float64(tile.H), tile.W, tile.H, float64(p.Source.W)/float64(p.Source.H))
-		p.Target.X += FloorEven((tile.W - p.Target.W) / 2)
-		p.Target.Y += FloorEven((tile.H - p.Target.H) / 2)
+		p.Target.X += floorEven((tile.W - p.Target.W) / 2)
+		p.Target.Y += floorEven((tile.H - p.Target.H) / 2)
 	} else {
 		p.Source.W, p.Source.H = largest(zw, zh, w, h, float64(tile.W)/float64(tile.H))
 	}
@@ -83,20 +83,20 @@ func checkPlace(w, h int, tile Rect, mode Mode, f Focus) error {
 // other is rounded to nearest but stays within capW by capH.
 func largest(boxW, boxH float64, capW, capH int, aspect float64) (w, h int) {
 	if boxW <= boxH*aspect {
-		w = FloorEven(int(boxW))
-		h = NearEven(float64(w) / aspect)
+		w = floorEven(int(boxW))
+		h = nearEven(float64(w) / aspect)
 	} else {
-		h = FloorEven(int(boxH))
-		w = NearEven(float64(h) * aspect)
+		h = floorEven(int(boxH))
+		w = nearEven(float64(h) * aspect)
 	}
-	return min(max(w, 2), FloorEven(capW)), min(max(h, 2), FloorEven(capH))
+	return min(max(w, 2), floorEven(capW)), min(max(h, 2), floorEven(capH))
 }
 
 // window is the even start of a window of the given size, centred on the
 // focus as far as the edges of full allow.
 func window(focus float64, full, size int) int {
-	at := NearEven(focus*float64(full) - float64(size)/2)
-	return FloorEven(max(0, min(at, full-size)))
+	at := nearEven(focus*float64(full) - float64(size)/2)
+	return floorEven(max(0, min(at, full-size)))
 }
 
 // Distortion is how much the placement stretches the picture: the horizontal
