@@ -51,7 +51,10 @@ func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 	}
 	r.Tasks = TaskCount(res.Stats)
 	master, ok, err := track.Master.Result(res)
-	if !ok {
+	switch {
+	case err != nil:
+		return r, err
+	case !ok:
 		return r, session.FirstFailure(res)
 	}
 	rep, _, err := track.Report.Result(res)
