@@ -48,7 +48,7 @@ func (p *Production) Export(ctx context.Context) (ExportResult, error) {
 		return r, err
 	}
 	r.Tasks = TaskCount(res.Stats)
-	texts, err := handover.Source{Manifest: p.Manifest(), Plan: pl, Takes: all.Set, Stems: stems, Dir: dir}.Texts()
+	texts, err := handover.Source{Plan: pl, Home: p.Manifest().Dir, Takes: all.Set, Stems: stems, Dir: dir}.Texts()
 	if err != nil {
 		return r, err
 	}

@@ -53,6 +53,7 @@ var strangers = map[string][]string{
 	"ripieno/assemble/soundtrack": {"ripieno/assemble/picture", "ripieno/assemble/manifest", "ripieno/assemble/session", "ripieno/assemble/takes"},
 	"ripieno/assemble/picture":    {"ripieno/assemble/soundtrack", "ripieno/assemble/manifest", "ripieno/assemble/session", "ripieno/assemble/takes"},
 	"ripieno/assemble/graph":      {"ripieno/assemble/manifest"},
+	"ripieno/assemble/handover":   {"ripieno/assemble/manifest"},
 	"ripieno/assemble/task":       {"ripieno/assemble/ffmpeg", "ripieno/assemble/media", "ripieno/assemble/plan", "ripieno/assemble/manifest"},
 	"ripieno/assemble/store":      {"ripieno/assemble/task", "ripieno/assemble/plan", "ripieno/assemble/manifest"},
 }

@@ -13,7 +13,6 @@ import (
 	"strings"
 
 	"ripieno/assemble/interchange"
-	"ripieno/assemble/manifest"
 	"ripieno/assemble/plan"
 	"ripieno/assemble/soundtrack"
 	"ripieno/assemble/takes"
@@ -37,11 +36,11 @@ type Text struct {
 
 // Source is what a hand-over is written from.
 type Source struct {
-	Manifest *manifest.Production
-	Plan     *plan.Plan
-	Takes    *takes.Set
-	Stems    []soundtrack.Stem
-	Dir      string // the folder of the hand-over
+	Plan  *plan.Plan
+	Takes *takes.Set
+	Stems []soundtrack.Stem
+	Home  string // the production's folder, in which the takes lie
+	Dir   string // the folder of the hand-over
 }
 
 // Texts returns all files but the stems.
@@ -87,8 +86,8 @@ func (x *writer) timeline() error {
 		return err
 	}
 	x.add(Timeline, data)
-	for _, take := range x.Manifest.Takes {
-		list := interchange.EDL{Title: x.Manifest.Title + " " + take.Name, Rate: t.Rate}
+	for _, take := range x.Takes.Takes {
+		list := interchange.EDL{Title: x.Plan.Title + " " + take.Name, Rate: t.Rate}
 		for _, k := range t.Tracks {
 			if e, ok := t.Event(k); ok && k.Name == trackName(take.Name, k.Kind) {
 				list.Events = append(list.Events, e)
@@ -138,7 +137,7 @@ func (x *writer) shots(f plan.Film) error {
 		if i > 0 {
 			name = fmt.Sprintf("%s-%d", name, i+1)
 		}
-		list := interchange.EDL{Title: x.Manifest.Title + " " + f.Name, Rate: x.Plan.Timeline.Rate, Events: part}
+		list := interchange.EDL{Title: x.Plan.Title + " " + f.Name, Rate: x.Plan.Timeline.Rate, Events: part}
 		if err := x.edit(name, list); err != nil {
 			return err
 		}
@@ -160,7 +159,7 @@ func shotName(s plan.Shot) string {
 // tempo writes the tempo map.
 func (x *writer) tempo() error {
 	var midi bytes.Buffer
-	err := smf.Write(&midi, x.Manifest.Tempo, smf.Options{Title: x.Manifest.Title})
+	err := smf.Write(&midi, x.Plan.Tempo, smf.Options{Title: x.Plan.Title})
 	if err != nil {
 		return err
 	}

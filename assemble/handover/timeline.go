@@ -6,7 +6,6 @@ import (
 	"strconv"
 
 	"ripieno/assemble/interchange"
-	"ripieno/assemble/manifest"
 	"ripieno/assemble/picture"
 	"ripieno/assemble/plan"
 	"ripieno/assemble/takes"
@@ -17,7 +16,7 @@ import (
 // of audio for each sound, in the order of seats.
 func (x *writer) tracks() (interchange.Timeline, error) {
 	line := x.Plan.Timeline
-	t := interchange.Timeline{Name: x.Manifest.Title, Rate: line.Rate, Zero: line.GuideAtZero(), Frames: line.Frames, Marks: x.marks()}
+	t := interchange.Timeline{Name: x.Plan.Title, Rate: line.Rate, Zero: line.GuideAtZero(), Frames: line.Frames, Marks: x.marks()}
 	add := func(take string, kind interchange.Kind, m interchange.Media, span plan.Span) {
 		if c, ok := t.Cut(m, span.From, span.To); ok {
 			t.Tracks = append(t.Tracks, interchange.Track{Name: trackName(take, kind), Kind: kind, Clip: c})
@@ -64,7 +63,7 @@ func (x *writer) recording(take, hash string) (*takes.Recording, error) {
 
 // call is a recording's name and address.
 func (x *writer) call(r *takes.Recording) (name, address string) {
-	return filepath.Base(r.File.Path), x.address(filepath.Join(x.Manifest.Dir, filepath.FromSlash(r.File.Path)))
+	return filepath.Base(r.File.Path), x.address(filepath.Join(x.Home, filepath.FromSlash(r.File.Path)))
 }
 
 // soundSource is the file a take is heard from: its own, or its stem where the
@@ -95,7 +94,7 @@ func (x *writer) soundSource(s plan.Source) (interchange.Media, error) {
 
 // marks are the measures, shots and chapters of the film.
 func (x *writer) marks() []interchange.Mark {
-	line, m := x.Plan.Timeline, x.Manifest.Tempo
+	line, m := x.Plan.Timeline, x.Plan.Tempo
 	var marks []interchange.Mark
 	for b := range m.Beats() {
 		if !b.Downbeat || b.CountIn {
@@ -134,7 +133,7 @@ func (x *writer) offsets() error {
 	number := func(v float64, digits int) string { return strconv.FormatFloat(v, 'f', digits, 64) }
 	for _, t := range x.Takes.Takes {
 		for _, r := range t.Recordings() {
-			if t.Release == manifest.ReleaseNo || !r.Usable() || r.Unseen && t.Audio != nil {
+			if t.IsWithheld() || !r.Usable() || r.Unseen && t.Audio != nil {
 				continue
 			}
 			role := r.Role

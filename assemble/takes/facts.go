@@ -17,7 +17,7 @@ func (s *Set) Facts(line *plan.Timeline) (map[string]plan.Facts, []Fault) {
 	facts := map[string]plan.Facts{}
 	var faults []Fault
 	for _, t := range s.Takes {
-		if t.Release == manifest.ReleaseNo {
+		if t.IsWithheld() {
 			continue // the plan leaves it out, and releases tells
 		}
 		if t.Video == nil && t.Audio == nil {

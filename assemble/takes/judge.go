@@ -31,7 +31,7 @@ func (c *Checks) Judge(ctx context.Context, res task.Result) ([]Judged, error) {
 	judged := make([]Judged, len(facts))
 	for i, f := range facts {
 		judged[i] = Judged{Facts: f, Findings: append(intake.JudgeBy(c.man.Check, f), across[f.Take]...)}
-		if c.set.Takes[i].Release == manifest.ReleaseNo {
+		if c.set.Takes[i].IsWithheld() {
 			judged[i].Findings = nil // nobody is asked for a take that will not be used
 		}
 	}
@@ -44,7 +44,7 @@ func (s *Set) Unreadable() []Fault {
 	var faults []Fault
 	for _, t := range s.Takes {
 		for _, r := range t.Recordings() {
-			if r.Err != nil && t.Release != manifest.ReleaseNo {
+			if r.Err != nil && !t.IsWithheld() {
 				faults = append(faults, NewFault(t.Name, KindUnreadable, r.Err))
 			}
 		}

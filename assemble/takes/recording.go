@@ -114,6 +114,9 @@ type Take struct {
 	Heard *Recording
 }
 
+// IsWithheld reports whether nothing of the take may be made.
+func (t Take) IsWithheld() bool { return t.Release == manifest.ReleaseNo }
+
 // Recordings returns the files of the take, the video first.
 func (t Take) Recordings() []*Recording {
 	var list []*Recording
