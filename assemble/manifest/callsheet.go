@@ -31,7 +31,7 @@ func (m mapping) callSheet() CallSheet {
 	if !ok {
 		return s
 	}
-	s.Language = c.choice("language", s.Language, phrase.Languages()...)
+	s.Language = c.choice("language", s.Language)
 	c.due(&s)
 	s.SendTo = c.text("send_to", "takes@example.org")
 	s.Contact = c.text("contact", "Mara Voss, mara@example.org")
@@ -70,7 +70,7 @@ func (m mapping) due(s *CallSheet) {
 // sentences reads what replaces the built-in sentences.
 func (m mapping) sentences() map[string]string {
 	own := map[string]string{}
-	for _, key := range m.shape.keys {
+	for _, key := range m.shape.names() {
 		if !m.has(key) {
 			continue
 		}

@@ -77,10 +77,10 @@ func (m mapping) guide(music *tempo.Map) Guide {
 	if !ok {
 		return g
 	}
-	if x, ok := c.number("pitch", 380, 480, "Hz"); ok {
+	if x, ok := c.number("pitch"); ok {
 		g.PitchHz = x
 	}
-	if x, ok := c.number("tail", 0, maxTail, "seconds"); ok {
+	if x, ok := c.number("tail"); ok {
 		g.Tail = x
 	}
 	g.GuideSound = c.guideSound(g.GuideSound)
@@ -101,10 +101,8 @@ func (m mapping) guideSound(def GuideSound) GuideSound {
 	}
 	if v := m.vals["subdivisions"]; v != nil && v.Value == "written" {
 		s.Subdivisions = click.Written
-	} else if x, ok := m.number("subdivisions", 1, 8, "clicks in a beat, or written"); ok {
-		if s.Subdivisions = int(x); x != math.Trunc(x) {
-			m.at(v, "from 1 to 8, or written", "subdivisions %s is not a whole number", v.Value)
-		}
+	} else if n, ok := m.whole("subdivisions"); ok {
+		s.Subdivisions = n
 	}
 	s.CountTones = m.flag("count_tones", def.CountTones)
 	return s
@@ -116,7 +114,7 @@ func (m mapping) guideLevel(key string, to *float64) {
 		*to = math.Inf(-1)
 		return
 	}
-	if x, ok := m.number(key, minGainDB, maxLevelDB, "dB, or off"); ok {
+	if x, ok := m.number(key); ok {
 		*to = x
 	}
 }
@@ -127,7 +125,7 @@ func (m mapping) drones(music *tempo.Map) []Drone {
 	seen := map[string]int{} // place -> line
 	for _, e := range m.entries("drone", droneShape) {
 		d := Drone{Mark: markOf(m.file, e.node), Note: e.note()}
-		switch e.choice("fifth", "false", "true", "false", "just", "equal") {
+		switch e.choice("fifth", "false") {
 		case "true", "just":
 			d.Fifth = true
 		case "equal":
@@ -174,7 +172,7 @@ func (m mapping) dronePlace(music *tempo.Map) (Time, bool) {
 		at.Text = countInWord // guide time 0
 		return at, true
 	}
-	n, ok := m.whole("measure", 0, tempo.MaxMeasures)
+	n, ok := m.whole("measure")
 	if !ok {
 		return at, false
 	}
@@ -200,7 +198,7 @@ func (m mapping) variants(def GuideSound, music *tempo.Map) []Variant {
 			v.Name = e.name("name", "from-33")
 			used.add(e, "name", v.Name)
 		}
-		v.With = e.choice("with", "", "mix", "others")
+		v.With = e.choice("with", "")
 		if e.has("from") || e.has("to") {
 			e.excerpt(&v, music)
 		}

@@ -52,9 +52,14 @@ type Measurement struct {
 }
 
 var (
-	measuredShape = &shape{name: "the file", example: "version: 1", keys: []string{"version", "files", "complete"}}
-	fileShape     = &shape{name: "a file", example: "{take: oboe-1, role: video}", keys: []string{"take", "role", "file", "hash",
-		"offset", "drift_ppm", "confidence", "sure", "method", "evidence", "reason"}}
+	measuredShape = &shape{name: "the file", example: "version: 1", keys: []key{
+		{name: "version"}, {name: "files"}, {name: "complete"}}}
+	fileShape = &shape{name: "a file", example: "{take: oboe-1, role: video}", keys: []key{
+		{name: "take"}, {name: "role", value: oneOf("video", "audio")}, {name: "file"}, {name: "hash"},
+		{name: "offset", value: number(-maxSeconds, maxSeconds, "seconds")},
+		{name: "drift_ppm", value: number(-maxDriftPPM, maxDriftPPM, "ppm")},
+		{name: "confidence", value: number(0, 1, "0 to 1")},
+		{name: "sure"}, {name: "method"}, {name: "evidence"}, {name: "reason"}}}
 )
 
 // Find is the measurement of one content of one file of a take.
@@ -125,14 +130,14 @@ func (m mapping) measurement() Measurement {
 		m.need(key, "")
 	}
 	f.Take, f.File, f.Hash, f.Method, f.Reason = m.raw("take"), m.raw("file"), m.raw("hash"), m.raw("method"), m.raw("reason")
-	f.Role = m.choice("role", "video", "video", "audio")
+	f.Role = m.choice("role", "video")
 	if v := m.vals["offset"]; v != nil && v.Value == "none" {
 		f.Offset = math.NaN()
 	} else {
-		f.Offset, _ = m.number("offset", -maxSeconds, maxSeconds, "seconds")
+		f.Offset, _ = m.number("offset")
 	}
-	f.DriftPPM, _ = m.number("drift_ppm", -maxDriftPPM, maxDriftPPM, "ppm")
-	f.Confidence, _ = m.number("confidence", 0, 1, "")
+	f.DriftPPM, _ = m.number("drift_ppm")
+	f.Confidence, _ = m.number("confidence")
 	f.Sure = m.flag("sure", false)
 	for _, v := range m.list("evidence", "") {
 		if v.Kind != yaml.ScalarNode {

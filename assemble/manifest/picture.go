@@ -30,14 +30,14 @@ func (m mapping) mix(sections []Section) Mix {
 		return x
 	}
 	// Above -6 no limiter keeps music whole; below -36 is an error of sign.
-	if v, ok := c.number("loudness", -36, -6, "LUFS"); ok {
+	if v, ok := c.number("loudness"); ok {
 		x.LoudnessLUFS = v
 	}
-	if v, ok := c.number("true_peak", -12, 0, "dBTP"); ok {
+	if v, ok := c.number("true_peak"); ok {
 		x.TruePeakDB = v
 	}
-	x.Room, _ = c.number("room", 0, 1, "(0 dry)")
-	x.AutoBalance = c.choice("balance", "auto", "auto", "manual") == "auto"
+	x.Room, _ = c.number("room")
+	x.AutoBalance = c.choice("balance", "auto") == "auto"
 	c.bus(&x, sections)
 	return x
 }
@@ -53,27 +53,27 @@ func (m mapping) picture() Picture {
 	}
 	c.fps(&p)
 	c.aspect(&p)
-	if n, ok := c.whole("gutter", 0, 200); ok {
+	if n, ok := c.whole("gutter"); ok {
 		p.Gutter = n
 	}
-	p.Margin, _ = c.whole("margin", 0, 400)
+	p.Margin, _ = c.whole("margin")
 	p.Background, p.Backdrop = c.ground("background", p.Background)
 	p.Fonts = c.fonts()
 	p.Labels = c.flag("labels", p.Labels)
-	if x, ok := c.number("lead_in", 0, maxEdge, "seconds"); ok {
+	if x, ok := c.number("lead_in"); ok {
 		p.LeadIn = x
 	}
-	if x, ok := c.number("tail", 0, maxEdge, "seconds"); ok {
+	if x, ok := c.number("tail"); ok {
 		p.Tail = x
 	}
-	p.LabelsFor, _ = c.number("labels_for", 0.5, maxEdge, "seconds")
-	p.LabelsFade, _ = c.number("labels_fade", 0, maxLabelsFade, "seconds")
-	p.Rows = c.choice("rows", p.Rows, "grid", "sections", "justified")
-	p.ShortRows = c.choice("short_rows", p.ShortRows, "centred", "spread", "left")
-	p.SmallestTile, _ = c.whole("smallest_tile", 20, 1080)
-	p.MatchLight = c.choice("match", "nothing", "nothing", "light") == "light"
-	p.FadeIn, _ = c.number("fade_in", 0, maxEdge, "seconds")
-	p.FadeOut, _ = c.number("fade_out", 0, maxEdge, "seconds")
+	p.LabelsFor, _ = c.number("labels_for")
+	p.LabelsFade, _ = c.number("labels_fade")
+	p.Rows = c.choice("rows", p.Rows)
+	p.ShortRows = c.choice("short_rows", p.ShortRows)
+	p.SmallestTile, _ = c.whole("smallest_tile")
+	p.MatchLight = c.choice("match", "nothing") == "light"
+	p.FadeIn, _ = c.number("fade_in")
+	p.FadeOut, _ = c.number("fade_out")
 	return p
 }
 
@@ -125,7 +125,7 @@ func (m mapping) fps(p *Picture) {
 	}
 	rate, ok := frameRates[v.Value]
 	if !ok {
-		m.at(v, "one of 24, 25, 30, 50, 60, 23.976, 29.97, 59.94", "fps %q is not a frame rate for films", clip(v.Value))
+		m.at(v, "one of "+strings.Join(m.shape.key("fps").value.words, ", "), "fps %q is not a frame rate for films", clip(v.Value))
 		return
 	}
 	p.FPSNum, p.FPSDen = rate[0], rate[1]
@@ -258,7 +258,7 @@ func (m mapping) codec(side int) string {
 			return codecs[0]
 		}
 	}
-	c := m.choice("codec", codecs[0], codecs...)
+	c := m.choice("codec", codecs[0])
 	if c == "av1" && side > 0 && side < leastAV1 {
 		m.at(m.vals["codec"], fmt.Sprintf("each side of the canvas at least %d pixels, or codec: h264", leastAV1), "the canvas is too small for AV1")
 	}

@@ -69,12 +69,12 @@ func (r *reader) mapping(n *yaml.Node, s *shape) mapping {
 		k, v := n.Content[i], n.Content[i+1]
 		switch {
 		case k.Kind != yaml.ScalarNode:
-			r.at(k, "keys of "+s.name+": "+strings.Join(s.keys, ", "), "a key must be a word, not %s", kindOf(k))
+			r.at(k, "keys of "+s.name+": "+strings.Join(s.names(), ", "), "a key must be a word, not %s", kindOf(k))
 		case k.Value == "<<" && !isQuoted(k):
 			r.at(k, "write the keys out again", "merge keys are not used in a manifest")
 		case m.keys[k.Value] != nil:
 			r.at(k, fmt.Sprintf("the first is on line %d; keep one of them", m.keys[k.Value].Line), "key %q is written twice", k.Value)
-		case !slices.Contains(s.keys, k.Value):
+		case !slices.Contains(s.names(), k.Value):
 			r.at(k, r.keyHint(s, k.Value), "unknown key %q in %s", k.Value, s.name)
 		default:
 			m.keys[k.Value] = k

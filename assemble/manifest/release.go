@@ -39,7 +39,7 @@ func (t Take) PublicName() string {
 
 // release reads a release; def when it is absent or faulty.
 func (m mapping) release(def Release) Release {
-	return Release(m.choice("release", string(def), string(ReleaseYes), string(ReleaseNo), string(ReleaseAudioOnly)))
+	return Release(m.choice("release", string(def)))
 }
 
 // checkHidden refuses texts of the film that say a name which its owner wants

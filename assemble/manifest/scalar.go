@@ -86,13 +86,11 @@ func Slug(text string) string {
 // in a film's description are slips.
 var numberForm = regexp.MustCompile(`^[-+]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][-+]?[0-9]{1,3})?$`)
 
-// number reads a decimal number in [lo, hi]; unit is for the hint and may be
-// empty. ok is false when the value is absent or faulty.
-func (m mapping) number(key string, lo, hi float64, unit string) (x float64, ok bool) {
-	span := fmt.Sprintf("a number from %s to %s", decimal(lo), decimal(hi))
-	if unit != "" {
-		span += " " + unit
-	}
+// number reads a decimal number in the range that the schema gives the key. ok
+// is false when the value is absent or faulty.
+func (m mapping) number(key string) (x float64, ok bool) {
+	is := m.shape.key(key).value
+	lo, hi, span := is.lo, is.hi, is.span()
 	v, ok := m.scalar(key, decimal(max(lo, min(hi, 1))))
 	if !ok {
 		return 0, false
@@ -130,14 +128,14 @@ func numberHint(key, value string, lo, hi float64) string {
 	return fmt.Sprintf("; did you mean %s: %s?", key, decimal(x))
 }
 
-// whole reads a whole number in [lo, hi].
-func (m mapping) whole(key string, lo, hi int) (n int, ok bool) {
-	x, ok := m.number(key, float64(lo), float64(hi), "")
+// whole reads a whole number as number reads any.
+func (m mapping) whole(key string) (n int, ok bool) {
+	x, ok := m.number(key)
 	if !ok {
 		return 0, false
 	}
 	if x != float64(int(x)) {
-		m.at(m.vals[key], fmt.Sprintf("from %d to %d", lo, hi), "%s %s is not a whole number", key, m.vals[key].Value)
+		m.at(m.vals[key], m.shape.key(key).value.span(), "%s %s is not a whole number", key, m.vals[key].Value)
 		return 0, false
 	}
 	return int(x), true
@@ -171,8 +169,13 @@ func (m mapping) flag(key string, def bool) bool {
 	return def
 }
 
-// choice reads one of some words; def when absent or faulty.
-func (m mapping) choice(key, def string, words ...string) string {
+// choice reads one of the words that the schema gives the key; def when it is
+// absent or faulty.
+func (m mapping) choice(key, def string) string {
+	words := m.shape.key(key).value.words
+	if len(words) == 0 { // such a mapping has no such key
+		return def
+	}
 	v, ok := m.scalar(key, words[0])
 	if !ok {
 		return def

@@ -88,10 +88,10 @@ func (m mapping) fromScore(s *score.Score, in tempo.CountIn) tempo.Spec {
 	if m.has("changes") {
 		m.at(m.keys["changes"], "keep one of them", "tempo has both score and changes")
 	}
-	if n, ok := m.whole("measures", 1, tempo.MaxMeasures); ok && s != nil && n != s.Spec.Measures {
+	if n, ok := m.whole("measures"); ok && s != nil && n != s.Spec.Measures {
 		m.at(m.vals["measures"], hint, "measures is %d, but the score has %d as played", n, s.Spec.Measures)
 	}
-	if x, ok := m.number("pick_up", 0, 64, "beats"); ok && s != nil && x != s.Spec.PickUp {
+	if x, ok := m.number("pick_up"); ok && s != nil && x != s.Spec.PickUp {
 		m.at(m.vals["pick_up"], hint, "pick_up is %s, but the score has one of %s beats", decimal(x), decimal(s.Spec.PickUp))
 	}
 	if s == nil {

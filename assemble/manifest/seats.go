@@ -9,14 +9,13 @@ import (
 	"go.yaml.in/yaml/v3"
 
 	"ripieno/assemble/fault"
-	"ripieno/layout"
 )
 
 // seats checks that nobody has another's seat, or one that there is not, and
 // gives how many seats there were when they were given; 0 when that is not
 // said. entries are those that takes came from.
 func (m mapping) seats(takes []Take, entries []mapping) int {
-	given, ok := m.whole("seats", 1, layout.MaxTiles)
+	given, ok := m.whole("seats")
 	sits := map[int]string{}
 	for i, t := range takes {
 		v := entries[i].vals["seat"]

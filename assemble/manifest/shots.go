@@ -79,7 +79,7 @@ func (s placedShot) follows(last placedShot) {
 func (m mapping) shot(who cast) Shot {
 	s := Shot{Mark: markOf(m.file, m.node)}
 	if m.need("show", "tutti, soli, solo, pair or card") {
-		s.Show = m.choice("show", "", "tutti", "soli", "solo", "pair", "card")
+		s.Show = m.choice("show", "")
 	}
 	if m.has("labels") {
 		b := m.flag("labels", true)
@@ -104,12 +104,12 @@ func (m mapping) shot(who cast) Shot {
 	}
 	s.Section = m.sectionName("section")
 	s.Take = m.text("take", "oboe-1")
-	s.Others = m.choice("others", "", "absent", "around")
+	s.Others = m.choice("others", "")
 	s.Text = m.textUpTo("text", "title", maxCard, true)
 	if s.Roll = m.flag("roll", false); s.Roll && s.Show == "card" && s.Text != "credits" {
 		m.at(m.keys["roll"], "text: credits, or leave out roll", "only credits roll")
 	}
-	if x, ok := m.number("labels_for", 0.5, maxEdge, "seconds"); ok {
+	if x, ok := m.number("labels_for"); ok {
 		s.LabelsFor = &x
 	}
 	m.pair(&s, who)

@@ -9,7 +9,6 @@ import (
 
 	"go.yaml.in/yaml/v3"
 
-	"ripieno/layout"
 	"ripieno/mix/tempo"
 )
 
@@ -30,8 +29,8 @@ func (m mapping) sections() []Section {
 			s.Name = e.sectionName("name")
 			used.add(e, "name", s.Name)
 		}
-		s.GainDB, _ = e.number("gain", minGainDB, maxGainDB, "dB")
-		if x, ok := e.number("target", -60, -6, "LUFS"); ok {
+		s.GainDB, _ = e.number("gain")
+		if x, ok := e.number("target"); ok {
 			s.TargetLUFS = &x
 		}
 		all = append(all, s)
@@ -107,7 +106,7 @@ const (
 )
 
 // timing reads what becomes of a player's steady lateness.
-func (m mapping) timing(def string) string { return m.choice("timing", def, Tightened, AsPlayed) }
+func (m mapping) timing(def string) string { return m.choice("timing", def) }
 
 // takes reads the takes, each with the mapping it came from. timing is for
 // those that say nothing else, and so is release.
@@ -142,18 +141,18 @@ func (m mapping) take(music *tempo.Map) Take {
 	before := len(m.faults)
 	t.Expected = m.flag("expected", false)
 	unclear := len(m.faults) > before
-	t.GainDB, _ = m.number("gain", minGainDB, maxGainDB, "dB")
+	t.GainDB, _ = m.number("gain")
 	t.Pan = m.pan()
 	t.Mute = m.flag("mute", false)
 	t.Strip = m.strip(music)
 	t.TrimFrom, t.TrimTo = m.trim(music)
-	t.Fit = m.choice("fit", t.Fit, "crop", "fit")
+	t.Fit = m.choice("fit", t.Fit)
 	t.Behind, t.Backing = m.behind(t.Fit)
 	t.Weight = 1
-	if n, ok := m.whole("weight", 1, layout.MaxWeight); ok {
+	if n, ok := m.whole("weight"); ok {
 		t.Weight = n
 	}
-	t.Seat, _ = m.whole("seat", 1, layout.MaxTiles)
+	t.Seat, _ = m.whole("seat")
 	if v := m.vals["crop"]; v != nil && isScalar(v) && v.Value == "auto" {
 		t.AutoCrop = true
 	} else if c, ok := m.child("crop", cropShape); ok {
@@ -190,7 +189,7 @@ func (m mapping) pan() *float64 {
 	if v := m.vals["pan"]; v != nil && v.Value == "auto" {
 		return nil
 	}
-	if x, ok := m.number("pan", -100, 100, "(-100 left, 100 right), or auto"); ok {
+	if x, ok := m.number("pan"); ok {
 		return &x
 	}
 	return nil
@@ -219,13 +218,13 @@ func (m mapping) trim(music *tempo.Map) (from, to *Time) {
 // something round the picture, which is what fit: fit is for.
 func (m mapping) crop() Crop {
 	c := Crop{0.5, 0.5, 1}
-	if x, ok := m.number("x", 0, 1, "(0 left edge, 1 right edge)"); ok {
+	if x, ok := m.number("x"); ok {
 		c.X = x
 	}
-	if y, ok := m.number("y", 0, 1, "(0 top edge, 1 bottom edge)"); ok {
+	if y, ok := m.number("y"); ok {
 		c.Y = y
 	}
-	if z, ok := m.number("zoom", 1, maxZoom, ""); ok {
+	if z, ok := m.number("zoom"); ok {
 		c.Zoom = z
 	}
 	return c
@@ -248,22 +247,22 @@ func (m mapping) recording(key string, s *shape) *File {
 	if c.need("file", "for example "+s.example) {
 		f.Path = c.path("file", "intake/mara.mov")
 	}
-	if x, ok := c.number("offset", -maxSeconds, maxSeconds, "seconds"); ok {
+	if x, ok := c.number("offset"); ok {
 		f.Offset = &x
 	}
 	f.CueAt, _ = c.fileTime("cue_at")
 	if c.has("offset") && c.has("cue_at") {
 		c.at(c.keys["cue_at"], "keep the one you trust; either overrides what sync measures", "%s has both offset and cue_at", key)
 	}
-	if x, ok := c.number("drift_ppm", -maxDriftPPM, maxDriftPPM, "ppm"); ok {
+	if x, ok := c.number("drift_ppm"); ok {
 		f.DriftPPM = &x
 	}
-	if v := c.choice("rotate", "", "0", "90", "180", "270"); v != "" {
+	if v := c.choice("rotate", ""); v != "" {
 		degrees, _ := strconv.Atoi(v) // one of the four
 		f.Rotate = &degrees
 	}
-	f.Colour = c.choice("colour", "", "bt709", "bt601", "bt2020", "p3", "hlg", "pq")
-	f.Range = c.choice("range", "", "limited", "full")
+	f.Colour = c.choice("colour", "")
+	f.Range = c.choice("range", "")
 	return f
 }
 

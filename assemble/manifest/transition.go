@@ -55,10 +55,10 @@ func (m mapping) transition(from Time, music *tempo.Map) Transition {
 	}
 	t.Mark = markOf(m.file, c.node)
 	if c.need("kind", "cut, dissolve or move") {
-		t.Kind = c.choice("kind", "cut", "cut", "dissolve", "move")
+		t.Kind = c.choice("kind", "cut")
 	}
-	beats, inBeats := c.number("beats", 0.05, 32, "beats")
-	seconds, inSeconds := c.number("seconds", 0.05, maxTransition, "seconds")
+	beats, inBeats := c.number("beats")
+	seconds, inSeconds := c.number("seconds")
 	switch {
 	case t.Kind == "cut":
 		if c.has("kind") && (c.has("beats") || c.has("seconds")) {
