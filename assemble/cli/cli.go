@@ -4,7 +4,9 @@
 // Results go to standard output, one JSON object with --json; progress,
 // messages and errors go to standard error. Settings come from flags, then
 // the environment (RIPIENO_WORKERS and so on), then settings.yaml in the
-// user's configuration folder.
+// user's configuration folder. viper serves these three. The manifest is read
+// from YAML nodes instead, because viper folds case, splits at dots and knows no
+// line numbers.
 package cli
 
 import (
