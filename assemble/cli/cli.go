@@ -78,7 +78,7 @@ func (a *app) exit(ctx context.Context, err error) int {
 	case err == nil:
 		return 0
 	case ctx.Err() != nil || errors.Is(err, context.Canceled):
-		fmt.Fprintln(a.Err, "cancelled: nothing unfinished was kept; run the same command again to go on")
+		fmt.Fprintln(a.Err, "cancelled: nothing unfinished was kept; run the same command again to continue")
 		return Cancelled
 	}
 	var f *fault.Fault
@@ -164,7 +164,7 @@ func (a *app) readSettings() error {
 		}
 	}
 	if n := a.settings.GetInt("workers"); n < 1 || n > 1024 {
-		return fault.New(fault.Manifest, "", fmt.Sprintf("workers is %q", a.settings.GetString("workers")), "use a number from 1 to 1024")
+		return fault.New(fault.Manifest, "", fmt.Sprintf("invalid --workers %q", a.settings.GetString("workers")), "use a number from 1 to 1024")
 	}
 	a.started = true
 	return nil

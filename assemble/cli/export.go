@@ -10,7 +10,7 @@ import (
 )
 
 func (a *app) exportVerb() *cobra.Command {
-	return a.verb("export", "write everything down in open formats, to go on elsewhere",
+	return a.verb("export", "write stems, timeline and tempo map in open formats",
 		`Writes into out/export what a finishing editor needs to go on in any program
 that reads open formats:
 
@@ -22,7 +22,7 @@ that reads open formats:
   stems/          every take and every section as mixed, from guide time 0 (BWF)
   tempo.mid       count-in, tempo and meter, from guide time 0 (MIDI)
   offsets.csv     where every recording lies
-  written.sha256  what belongs to it; what an earlier export wrote besides is removed
+  written.sha256  the files of this export; those of an earlier one are removed
 
 The timeline refers to the recordings where they are. What a player has not
 released is in none of it.`,
@@ -40,7 +40,7 @@ func exportTable(r assemble.ExportResult) func(io.Writer) {
 		fmt.Fprintf(w, "wrote %s\n", r.Timeline)
 		fmt.Fprintf(w, "wrote %d edit lists beside it, %d stems, %s and %s\n", len(r.Edits), len(r.Stems), r.Tempo, r.Offsets)
 		for _, f := range r.Removed {
-			fmt.Fprintf(w, "removed %s, which is no part of it any more\n", f)
+			fmt.Fprintf(w, "removed %s: not part of this export\n", f)
 		}
 		for _, n := range r.Notes {
 			fmt.Fprintf(w, "note: %s\n", n)

@@ -59,10 +59,10 @@ func reviewTable(r assemble.ReviewResult) func(io.Writer) {
 			counts[t.Level]++
 		}
 		fmt.Fprintf(w, "wrote %s (%d kB)\n", r.File, (r.Bytes+999)/1000)
-		fmt.Fprintf(w, "%d takes: %d in order, %d with a question, %d to come again, %d still to come\n", len(r.Takes),
+		fmt.Fprintf(w, "%d takes: %d ok, %d to ask about, %d to record again, %d missing\n", len(r.Takes),
 			counts["ok"], counts["ask"], counts["redo"], counts["missing"])
 		if r.Film == "" {
-			fmt.Fprintln(w, "there is no rough cut to show yet; ripieno rough makes it")
+			fmt.Fprintln(w, "no rough cut to show yet; ripieno rough makes it")
 		}
 	}
 }
@@ -78,7 +78,7 @@ func rollTable(r assemble.RollResult) func(io.Writer) {
 		fmt.Fprintf(w, "%d takes: %d in, %d rejected, %d missing, %d late\n",
 			len(r.Takes), r.Counts.In, r.Counts.Rejected, r.Counts.Missing, r.Counts.Late)
 		if n := r.Counts.Unreleased; n > 0 {
-			fmt.Fprintf(w, "no release is written down for %d that are there\n", n)
+			fmt.Fprintf(w, "release missing for %d takes that are in\n", n)
 		}
 	}
 }
@@ -99,7 +99,7 @@ A name is clear when more of its words are those of one take's name, part or
 player than of any other's: horn-2.mov, "Ilse Horn II.mp4".`,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if interval < 10*time.Millisecond {
-				return fault.New(fault.Manifest, "", fmt.Sprintf("interval is %q", interval), "use a time such as 2s")
+				return fault.New(fault.Manifest, "", fmt.Sprintf("invalid --interval %q", interval), "use a time such as 2s")
 			}
 			set, err := a.use()
 			if err != nil {
@@ -154,10 +154,10 @@ func eventLines(e assemble.WatchEvent) []string {
 	case assemble.WatchFinished:
 		lines = append(lines, e.Changes...)
 		if len(lines) == 0 {
-			lines = append(lines, "nothing is different")
+			lines = append(lines, "nothing has changed")
 		}
 		if e.Rough != nil {
-			lines = append(lines, fmt.Sprintf("rough cut: %s (%d steps made, %d used again, %.1f s)", e.Rough.Output, e.Rough.Tasks.Run, e.Rough.Tasks.Reused, e.Rough.Wall))
+			lines = append(lines, fmt.Sprintf("rough cut: %s (%d tasks run, %d cached, %.1f s)", e.Rough.Output, e.Rough.Tasks.Run, e.Rough.Tasks.Reused, e.Rough.Wall))
 		}
 		return lines
 	case assemble.WatchWaiting:
@@ -165,7 +165,7 @@ func eventLines(e assemble.WatchEvent) []string {
 	case assemble.WatchUnclear:
 		lines = append(lines, e.File+": whose is it? "+e.Why)
 	default:
-		lines = append(lines, "trouble: "+e.Why)
+		lines = append(lines, "problem: "+e.Why)
 	}
 	if e.Hint != "" {
 		lines = append(lines, "  hint: "+e.Hint)

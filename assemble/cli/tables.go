@@ -68,11 +68,11 @@ func syncTable(r assemble.SyncResult) func(io.Writer) {
 	return func(w io.Writer) {
 		sure, asks := 0, 0
 		table(w, func(row func(...any)) {
-			row("take", "of", "offset s", "drift ppm", "sure", "placed by", "playing against clap")
+			row("take", "of", "offset s", "ppm", "confidence", "placed by", "against clap")
 			for _, t := range r.Takes {
 				how := fmt.Sprintf("%.2f", t.Confidence)
 				if sure++; !t.Sure {
-					how += " asks"
+					how += " needs review"
 					sure--
 					asks++
 				}
@@ -80,10 +80,10 @@ func syncTable(r assemble.SyncResult) func(io.Writer) {
 				if t.DriftPPM != 0 {
 					drift = fmt.Sprintf("%+.1f", t.DriftPPM)
 				}
-				row(short(t.Name, 20), t.Role, fmt.Sprintf("%+.4f", t.Offset), drift, how, t.Method, played(t))
+				row(short(t.Name, 16), t.Role, fmt.Sprintf("%+.4f", t.Offset), drift, how, t.Method, played(t))
 			}
 		})
-		fmt.Fprintf(w, "%d recordings: %d placed, %d to be decided; %d steps of listening made, %d known\n",
+		fmt.Fprintf(w, "%d recordings: %d placed, %d need review; %d analyses run, %d cached\n",
 			len(r.Takes), sure, asks, r.Tasks.Run, r.Tasks.Reused)
 		for _, p := range r.PNG {
 			fmt.Fprintf(w, "drawn in %s\n", p)
@@ -112,9 +112,9 @@ func played(t assemble.Placed) string {
 	case t.LatenessMS == nil && t.CueAt == nil:
 		return "no clap"
 	case t.LatenessMS == nil:
-		return "the clap alone"
+		return "clap only"
 	case math.Abs(*t.LatenessMS) < 0.5:
-		return "together"
+		return "on the clap"
 	case t.KeptMS != 0:
 		return late(t.LatenessMS) + ", kept"
 	case t.Method == "cue given" || !t.Sure:
@@ -182,7 +182,7 @@ func mixTable(r assemble.MixResult) func(io.Writer) {
 			fmt.Fprintf(w, "wrote %d stems, from %s to %s\n", n, r.Stems[0].File, r.Stems[n-1].File)
 		}
 		for _, old := range r.Removed {
-			fmt.Fprintf(w, "removed %s: it is no part of this mix\n", old)
+			fmt.Fprintf(w, "removed %s: not part of this mix\n", old)
 		}
 		for _, n := range r.Notes {
 			fmt.Fprintf(w, "note: %s\n", n)
@@ -196,7 +196,7 @@ func renderTable(r assemble.RenderResult) func(io.Writer) {
 			fmt.Fprintf(w, "wrote %s: %s, %d frames, %s%s\n", f.Output, f.Canvas, f.Frames, clock(f.Duration), encodedBy(f))
 		}
 		fmt.Fprintf(w, "sound: loudness %s, true peak %s\n", level(r.Loudness, "LUFS"), level(r.TruePeak, "dBTP"))
-		fmt.Fprintf(w, "%d steps made, %d used again, %.1f s\n", r.Tasks.Run, r.Tasks.Reused, r.Wall)
+		fmt.Fprintf(w, "%d tasks run, %d cached, %.1f s\n", r.Tasks.Run, r.Tasks.Reused, r.Wall)
 	}
 }
 
@@ -217,7 +217,7 @@ func planTable(r assemble.PlanResult) func(io.Writer) {
 				run++
 			}
 		}
-		fmt.Fprintf(w, "%d of %d steps would be made\n", run, len(r.Tasks))
+		fmt.Fprintf(w, "%d of %d tasks would run\n", run, len(r.Tasks))
 	}
 }
 
@@ -230,9 +230,9 @@ func verifyTable(r assemble.VerifyResult) func(io.Writer) {
 		for _, d := range r.Different {
 			fmt.Fprintf(w, "%s %s differs: stored %.12s, made again %.12s\n", d.Stage, d.Name, d.Stored, d.Rebuilt)
 		}
-		fmt.Fprintf(w, "%d of %d results made again are the same\n", r.Tasks-r.Varying-len(r.Different), r.Tasks-r.Varying)
+		fmt.Fprintf(w, "%d of %d results were made again and are the same\n", r.Tasks-r.Varying-len(r.Different), r.Tasks-r.Varying)
 		if r.Varying > 0 {
-			fmt.Fprintf(w, "%d segments of hardware were made again too and have all their frames; it never writes the same bytes, so they were not compared\n", r.Varying)
+			fmt.Fprintf(w, "%d segments encoded by hardware were encoded again and have all their frames; hardware never writes the same bytes twice, so these were not compared\n", r.Varying)
 		}
 	}
 }

@@ -48,9 +48,9 @@ func (a *app) syncVerb() *cobra.Command {
 		`Finds the clap on the cue and the playing in every recording, writes what it
 measured to sync.yaml and shows how sure it is. out/sync.png shows every take
 round the clap and three downbeats: a take that is a beat off stands beside the
-others. offset: and cue_at: in the manifest win over what is measured. A
-recording that cannot be placed safely is left out of the film until you say
-where its clap is:
+others. offset: and cue_at: in the manifest override what is measured. A
+recording that sync is not sure of needs review: it is left out of the film until
+you say where its clap is:
 
   video: {file: intake/mara.mov, cue_at: 11.48}   # seconds in that file
 
@@ -69,7 +69,7 @@ timing: as-played in the manifest, for all or for one take.`,
 
 func (a *app) gridVerb() *cobra.Command {
 	var sheet, pin bool
-	c := a.verb("grid", "draw who stands where in every shot",
+	c := a.verb("grid", "draw the layout of every shot",
 		`Lays every shot of every deliverable out and draws the plan as
 out/grid-NAME.png and out/grid-NAME.svg. It looks at the takes but does not
 listen to them. With --sheet it does, and draws a storyboard with real frames,
@@ -149,13 +149,13 @@ func (a *app) renderVerb() *cobra.Command {
 	c := a.verb("render", "make the finished films",
 		`Makes every deliverable of the manifest as out/NAME.mp4: H.264, or HEVC or
 AV1 by its codec:, BT.709, AAC. A film gets its name only after it has been
-checked. What has been made before and is not touched by a change is used again.
+checked. Results that a change does not affect come from the cache.
 
---encoder hardware lets the graphics device encode, which is faster and not the
-same bytes twice; auto does so where it works. The result names the encoder.
+--encoder hardware lets the graphics device encode, which is faster and never
+writes the same bytes twice; auto does so where it works. The result names the encoder.
 
-While the manifest does not say of every player what may be published, nothing
-is made: write release: yes, audio-only or no under the take, or release: yes
+Nothing is made until the manifest says for every player what may be published:
+write release: yes, audio-only or no under the take, or release: yes
 above takes for all.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			switch {

@@ -133,7 +133,7 @@ func (m mapping) drones(music *tempo.Map) []Drone {
 		}
 		// No note and a fifth is a contradiction that would pass in silence.
 		if d.Note == "" && d.Fifth {
-			e.at(e.vals["fifth"], "leave fifth out", "a silent drone has no fifth")
+			e.at(e.vals["fifth"], "leave fifth out", "a drone with note: none cannot have a fifth")
 		}
 		at, ok := e.dronePlace(music)
 		if !ok {
@@ -230,7 +230,7 @@ func (m mapping) excerpt(v *Variant, music *tempo.Map) {
 	case to > last+1:
 		m.at(m.vals["to"], fmt.Sprintf("m%d is the end of the piece", last+1), "measure %d is not in the piece", to)
 	case to <= v.From:
-		m.at(m.vals["to"], "from comes before to", "the guide ends at m%d, which is not after its beginning m%d", to, v.From)
+		m.at(m.vals["to"], "from must come before to", "the guide ends at m%d, which is not after its beginning m%d", to, v.From)
 	default:
 		m.cut(v, to, music)
 	}

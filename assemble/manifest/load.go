@@ -31,7 +31,7 @@ func Load(dir string) (*Production, error) {
 	case errors.Is(err, fs.ErrNotExist):
 		return nil, missing(dir, path)
 	}
-	return nil, fault.New(fault.Manifest, path, "the manifest cannot be read", "see whether it is a file you may read").Because(err)
+	return nil, fault.New(fault.Manifest, path, "the manifest cannot be read", "make sure that it is a file and that you may read it").Because(err)
 }
 
 // missing is the fault for a folder without a manifest, with the likely reason.
@@ -121,7 +121,7 @@ func (m mapping) version() {
 	}
 	v, ok := m.scalar("version", strconv.Itoa(Version))
 	if ok && (v.Value != strconv.Itoa(Version) || isQuoted(v)) {
-		m.at(v, `write "version: 1"`, "there is no version %q", clip(v.Value))
+		m.at(v, `write "version: 1"`, "unknown version %q", clip(v.Value))
 	}
 }
 

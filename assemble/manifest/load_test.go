@@ -236,7 +236,7 @@ func TestLoad(t *testing.T) {
 	if err := os.Mkdir(filepath.Join(dir, FileName), 0o700); err != nil {
 		t.Fatal(err)
 	}
-	check(dir, "DIR/production.yaml: the manifest cannot be read: not an ordinary file\n  hint: see whether it is a file you may read")
+	check(dir, "DIR/production.yaml: the manifest cannot be read: not an ordinary file\n  hint: make sure that it is a file and that you may read it")
 	if err := os.Remove(filepath.Join(dir, FileName)); err != nil {
 		t.Fatal(err)
 	}

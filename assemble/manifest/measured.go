@@ -83,7 +83,7 @@ func LoadMeasured(dir string) (*Measured, error) {
 	case errors.Is(err, fs.ErrNotExist):
 		return &Measured{}, nil
 	}
-	return nil, fault.New(fault.Manifest, path, "the measurements cannot be read", "see whether it is a file you may read").Because(err)
+	return nil, fault.New(fault.Manifest, path, "the measurements cannot be read", "make sure that it is a file and that you may read it").Because(err)
 }
 
 // ParseMeasured reads the bytes of a sync.yaml that was read from path. A

@@ -158,9 +158,9 @@ func TestMeasuredDamaged(t *testing.T) {
 	const hint = "\n  hint: delete sync.yaml and run `ripieno sync` again"
 	for _, c := range []struct{ text, want string }{
 		{"", "d/sync.yaml:1:1: the file is empty"},
-		{swap("complete: true\n", ""), `d/sync.yaml:3:1: the file has no "complete"`},
+		{swap("complete: true\n", ""), `d/sync.yaml:3:1: missing key "complete" in the file`},
 		{"\x00\x00\x00\x00", `d/sync.yaml:1:1: control character U+0000`},
-		{"version: 1\n", `d/sync.yaml:1:1: the file has no "files"`},
+		{"version: 1\n", `d/sync.yaml:1:1: missing key "files" in the file`},
 		{swap("version: 1", "version: 2"), "d/sync.yaml:3:10: version 2 is newer than this program, which reads version 1"},
 		{swap("version: 1", "edition: 1"), `d/sync.yaml:3:1: unknown key "edition" in the file`},
 		{swap("offset: -3.25", "offset: left"), `d/sync.yaml:19:13: offset "left" is not a number`},

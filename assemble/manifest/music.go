@@ -94,7 +94,7 @@ func (m mapping) tempoFaults(err error, changes, holds []mapping) {
 		m.at(place, cmp.Or(e.Hint, tempoHints[e.Field]), "%s", e.What)
 	}
 	if len(m.faults) == before { // an error of another kind
-		m.at(m.node, "see whether the measures and tempos fit together", "%v", err)
+		m.at(m.node, "make sure that the measures and tempos fit together", "%v", err)
 	}
 }
 

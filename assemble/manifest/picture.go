@@ -146,7 +146,7 @@ func (m mapping) aspect(p *Picture) {
 	}
 	w, h := thousandths(parts[1], parts[2]), thousandths(parts[3], parts[4])
 	if w == 0 || h == 0 || w > maxAspect*h || h > maxAspect*w {
-		m.at(v, fmt.Sprintf("from 1:%d to %d:1", maxAspect, maxAspect), "aspect %s is out of range", v.Value)
+		m.at(v, fmt.Sprintf("a ratio from 1:%d to %d:1", maxAspect, maxAspect), "aspect %s is out of range", v.Value)
 		return
 	}
 	d := gcd(w, h)

@@ -83,7 +83,7 @@ func TestPinRefused(t *testing.T) {
 		}
 	}
 	_, err := Pin([]byte("version: 1\n"), &Production{Path: "d/production.yaml"}, nil)
-	if err == nil || !strings.HasPrefix(err.Error(), "d/production.yaml:1:1: the manifest has no \"title\"") {
+	if err == nil || !strings.HasPrefix(err.Error(), "d/production.yaml:1:1: missing key \"title\" in the manifest") {
 		t.Errorf("a bad manifest: %v", err)
 	}
 }

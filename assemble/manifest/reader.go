@@ -94,7 +94,7 @@ func (m mapping) need(key, hint string) bool {
 		return false
 	}
 	if !m.has(key) {
-		m.at(m.node, hint, "%s has no %q", m.shape.name, key)
+		m.at(m.node, hint, "missing key %q in %s", key, m.shape.name)
 	}
 	return m.has(key)
 }

@@ -241,14 +241,14 @@ func (d *draft) review(t *draftTake) {
 	}
 }
 
-const draftHead = `# One film. Whatever follows a # is a remark. Times are seconds (12.5), minutes
+const draftHead = `# One film. Whatever follows a # is a comment. Times are seconds (12.5), minutes
 # (01:12.500), a measure (m33) or a beat in it (m33.2).
 version: 1
 title: %s
 # composer: , ensemble: and dedication: are for the title card
 
-# EDIT: the time of your piece. The click track that everybody plays to is made
-# from it, and sync looks for the clap where it says.
+# EDIT: tempo and meter of your piece. They make the click track that everybody
+# plays to, and tell sync where the clap is.
 tempo:
   count_in: {measures: 8, cue: {measure: 5, beat: 1}} # all clap on the cue
   changes:

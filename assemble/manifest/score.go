@@ -35,7 +35,7 @@ func (m mapping) score() (*score.Score, bool) {
 	v := m.vals["score"]
 	ending := strings.ToLower(path.Ext(name))
 	if !slices.Contains(scoreKinds, ending) {
-		m.at(v, "a Standard MIDI File (.mid) or MusicXML (.musicxml, .mxl)", "score %q is of no kind that can be read", clip(name))
+		m.at(v, "a Standard MIDI File (.mid) or MusicXML (.musicxml, .mxl)", "unknown kind of score %q", clip(name))
 		return nil, true
 	}
 	s, err := readScore(m.dir, name, ending)
@@ -43,7 +43,7 @@ func (m mapping) score() (*score.Score, bool) {
 	case err == nil:
 		return s, true
 	case errors.Is(err, fs.ErrNotExist):
-		m.at(v, "its name is relative to the folder of "+filepath.Base(m.file), "score %q is not there", clip(name))
+		m.at(v, "its name is relative to the folder of "+filepath.Base(m.file), "score %q not found", clip(name))
 	default:
 		m.because(v, err, "export it again, or write changes: and measures: instead", "score %q cannot be read", clip(name))
 	}

@@ -22,7 +22,7 @@ func (m mapping) seats(takes []Take, entries []mapping) int {
 		switch other, taken := sits[t.Seat]; {
 		case t.Seat == 0:
 		case taken:
-			m.at(v, "give one of them another seat", "seat %d is take %q's already", t.Seat, other)
+			m.at(v, "give one of them another seat", "seat %d is already taken by take %q", t.Seat, other)
 		case !m.has("seats") && t.Seat > len(takes):
 			m.at(v, fmt.Sprintf("a seat from 1 to %d; or say above takes how many seats there were when they were given, for example seats: %d", len(takes), t.Seat),
 				"there is no seat %d for %d takes", t.Seat, len(takes))

@@ -38,7 +38,7 @@ func (m mapping) shots(p *Production) []Shot {
 			e.at(e.vals["from"], "give a time before the end", "a shot cannot begin at the end")
 			continue
 		case s.To != nil && !s.From.before(*s.To):
-			e.at(e.vals["to"], "from comes before to", "the shot ends at %q, which is not after its beginning %q", s.To.Text, s.From.Text)
+			e.at(e.vals["to"], "from must come before to", "the shot ends at %q, which is not after its beginning %q", s.To.Text, s.From.Text)
 			s.To = nil
 		}
 		s.Transition = e.transition(s.From, p.Tempo)
@@ -107,7 +107,7 @@ func (m mapping) shot(who cast) Shot {
 	s.Others = m.choice("others", "")
 	s.Text = m.textUpTo("text", "title", maxCard, true)
 	if s.Roll = m.flag("roll", false); s.Roll && s.Show == "card" && s.Text != "credits" {
-		m.at(m.keys["roll"], "text: credits, or leave out roll", "only credits roll")
+		m.at(m.keys["roll"], "text: credits, or leave out roll", "roll is for credits only")
 	}
 	if x, ok := m.number("labels_for"); ok {
 		s.LabelsFor = &x

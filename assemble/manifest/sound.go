@@ -118,7 +118,7 @@ func (m mapping) mute(music *tempo.Map) (x Mute, ok bool) {
 		return x, false
 	}
 	if !from.before(to) {
-		m.at(m.vals["to"], "from comes before to", "the mute ends at %q, which is not after its beginning %q", to.Text, from.Text)
+		m.at(m.vals["to"], "from must come before to", "the mute ends at %q, which is not after its beginning %q", to.Text, from.Text)
 		return x, false
 	}
 	return Mute{from, to}, true

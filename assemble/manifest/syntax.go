@@ -104,7 +104,7 @@ var syntaxHints = []struct {
 	what, hint string
 }{
 	{regexp.MustCompile(`mapping values are not allowed`), `a colon is not allowed here`,
-		`put text with ": " in it into quotes, or see whether the line is indented like its neighbours`},
+		`put text with ": " in it into quotes, or make sure that the line is indented like its neighbours`},
 	{regexp.MustCompile(`found a tab character`), `a tab is used to indent`, `indent with spaces`},
 	{regexp.MustCompile(`cannot start any token`), `a value cannot begin with this character`, `put the value into quotes`},
 	{regexp.MustCompile(`did not find expected ',' or '}'`), `this "{" is not closed, or a comma is missing behind it`,
@@ -145,7 +145,7 @@ func syntaxFault(file string, data []byte, err error) *fault.Fault {
 		return fault.At(fault.Manifest, mark, what, hint)
 	}
 	what := regexp.MustCompile(`^yaml: (line \d+: )?`).ReplaceAllString(err.Error(), "")
-	return fault.At(fault.Manifest, mark, "not YAML: "+what, "see whether the line is indented and quoted like its neighbours")
+	return fault.At(fault.Manifest, mark, "not YAML: "+what, "make sure that the line is indented and quoted like its neighbours")
 }
 
 // syntaxOffset finds the byte where data stops being YAML. The YAML package

@@ -162,10 +162,10 @@ func (m mapping) take(music *tempo.Map) Take {
 	case unclear: // no telling what the take needs
 	case t.Expected && (t.Video != nil || t.Audio != nil):
 		m.at(m.keys["expected"], "delete expected now that the take is in, or the file until it is",
-			"a take that is expected has no file yet")
+			"the take has a file and is expected all the same")
 	case !t.Expected && t.Video == nil && t.Audio == nil:
 		m.at(m.node, "add video: {file: ...} or audio: {file: ...}, or expected: true while the take is not in",
-			"a take without a recording")
+			"the take has no recording")
 	}
 	return t
 }
@@ -209,7 +209,7 @@ func (m mapping) trim(music *tempo.Map) (from, to *Time) {
 		to = &t
 	}
 	if from != nil && to != nil && !from.before(*to) {
-		c.at(c.vals["to"], "from comes before to", "the trim ends at %q, which is not after its beginning %q", to.Text, from.Text)
+		c.at(c.vals["to"], "from must come before to", "the trim ends at %q, which is not after its beginning %q", to.Text, from.Text)
 	}
 	return from, to
 }

@@ -33,7 +33,7 @@ func (m mapping) pair(s *Shot, who cast) {
 		names[i] = n.Value
 	}
 	if names[0] == names[1] {
-		m.at(list[1], "name another take, or show: solo", "a pair of %q with itself", clip(names[1]))
+		m.at(list[1], "name another take, or show: solo", "both takes of the pair are %q", clip(names[1]))
 	}
 	s.Take, s.Other = names[0], names[1]
 }
@@ -70,7 +70,7 @@ func (m mapping) transition(from Time, music *tempo.Map) Transition {
 	case !c.has("beats") && !c.has("seconds"):
 		c.at(c.node, fmt.Sprintf("transition: {kind: %s, beats: 1}", t.Kind), "a %s needs a length", t.Kind)
 	case from.Edge == FilmStart:
-		c.at(c.node, "picture: {fade_in: 2} lets the film come out of black", "there is nothing before the film's beginning to come from")
+		c.at(c.node, "picture: {fade_in: 2} lets the film come out of black", "a transition at the film's beginning has no shot before it")
 	case inSeconds:
 		t.Seconds = seconds
 	case inBeats && music != nil:

@@ -117,8 +117,8 @@ func TestReviewSays(t *testing.T) {
 	page := text(html)
 	for _, want := range []string{
 		"Report · Nether Wick Evening Players The Lamplighter's Round by Ottilie Marsh",
-		"to come again 1 with a question 2 still to come 1 in order 3 due Thursday, 12 June 2031, 20:00",
-		"Nell Orrin Flute in order", "Mara Voss Oboe with a question soft: −46 LUFS", "Otto Larch Double bass still to come",
+		"record again 1 ask 2 missing 1 ok 3 due Thursday, 12 June 2031, 20:00",
+		"Nell Orrin Flute ok", "Mara Voss Oboe ask soft: −46 LUFS", "Otto Larch Double bass missing",
 		"ask: soft: −46 LUFS intake/oboe.mov", "remark: upright picture", "again: clipped: 2.1 %",
 		"begins at guide time −9.810 s", "drift +12.5 ppm", "drift none found", "clocks differ by −0.4 ppm", "placed by clap and playing", "confidence 99.7 %", "playing against clap 19 ms after the clap",
 		"confidence 61.0 %, which is not sure enough", "it could as well lie 0.68 s later",

@@ -168,9 +168,9 @@ func TestReviewByKeyboard(t *testing.T) {
 	}
 	const right, left = "\u0303", "\u0302"
 	press(right)
-	want("to come again", "clarinet", "1 of 7 takes is shown.")
+	want("record again", "clarinet", "1 of 7 takes is shown.")
 	press(right)
-	want("with a question", "oboe viola-2", "2 of 7 takes are shown.")
+	want("ask", "oboe viola-2", "2 of 7 takes are shown.")
 	press(left)
 	want("back", "clarinet", "1 of 7 takes is shown.")
 	press(left)

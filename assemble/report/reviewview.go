@@ -69,7 +69,7 @@ type loudView struct{ LUFS, Peak, Back string }
 
 // words of the levels, in the order of the page.
 var levelWords = []count{
-	{LevelRedo, "to come again", 0}, {LevelAsk, "with a question", 0}, {LevelMissing, "still to come", 0}, {LevelOK, "in order", 0},
+	{LevelRedo, "record again", 0}, {LevelAsk, "ask", 0}, {LevelMissing, "missing", 0}, {LevelOK, "ok", 0},
 }
 
 func levelWord(level string) string {
