@@ -1,7 +1,6 @@
 package mix
 
 import (
-	"fmt"
 	"math"
 	"testing"
 
@@ -51,25 +50,4 @@ func FuzzPreMaster(f *testing.F) {
 			}
 		}
 	})
-}
-
-func ExamplePreMaster() {
-	take := func(hz float64) func() (audio.Source, error) {
-		return at48(sine(hz, 0.1, 10*rate))
-	}
-	strips := []Strip{
-		{Name: "flute", Open: take(880), Offset: 0.25, Pan: -0.4},
-		{Name: "cello", Open: take(110), Offset: -1.5, Drift: 35, Pan: 0.4, Gain: -2},
-	}
-	open := func() (audio.Source, error) {
-		return PreMaster(strips, Options{Length: 8 * rate, Room: 0.1, FadeOut: rate})
-	}
-	programme, report, err := Master(open, -16, -1)
-	if err != nil {
-		fmt.Println(err)
-		return
-	}
-	b, err := audio.ReadAll(Dither(programme, 24, 1))
-	fmt.Printf("%d frames at %.1f LUFS, %v\n", b.Frames(), float64(report.After.Integrated), err)
-	// Output: 384000 frames at -16.0 LUFS, <nil>
 }
