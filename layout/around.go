@@ -146,7 +146,7 @@ func (a *around) cells(t arrangement) {
 	}
 }
 
-// grid is the columns and rows of cells of a ring or a corner.
+// grid returns the columns and rows of cells of a ring or a corner.
 func (t arrangement) grid() (cols, rows int) {
 	if t.side == ring {
 		return t.k + 2*t.qx, t.k + 2*t.qy
@@ -154,7 +154,7 @@ func (t arrangement) grid() (cols, rows int) {
 	return t.k + t.qx, t.k + t.qy
 }
 
-// block is the room of a ring's or a corner's large tile: its cells and the
+// block returns the room of a ring's or a corner's large tile: its cells and the
 // gutters between them, which have not quite the shape of a tile.
 func (t arrangement) block(gutter int) Canvas {
 	return Canvas{span(t.k, t.w, gutter), span(t.k, t.h, gutter)}
@@ -197,7 +197,7 @@ func (a *around) consider(t arrangement, used float64) {
 	}
 }
 
-// tiles are the rectangles of the best arrangement inside the margin, the
+// tiles returns the rectangles of the best arrangement inside the margin, the
 // large one first.
 func (a *around) tiles() []Rect {
 	t := a.best
@@ -232,7 +232,7 @@ func (a *around) tiles() []Rect {
 	return a.ringTiles()
 }
 
-// sidesOf is on how many sides lines stand.
+// sidesOf returns on how many sides lines stand.
 func sidesOf(t arrangement) int {
 	if t.both {
 		return 2
@@ -240,7 +240,7 @@ func sidesOf(t arrangement) int {
 	return 1
 }
 
-// block is n small tiles in rows of cols at most, in the middle of r.
+// block returns n small tiles in rows of cols at most, in the middle of r.
 func (a *around) block(n, cols int, r Rect) []Rect {
 	lengths := fill(n, cols)
 	p := Plan{Canvas: Canvas{r.W, r.H}, Rows: len(lengths), Cols: min(n, cols), Gutter: a.Gutter, Align: a.Align}
@@ -252,7 +252,7 @@ func (a *around) block(n, cols int, r Rect) []Rect {
 	return tiles
 }
 
-// ringTiles are the tiles of a ring or a corner: cells in reading order round
+// ringTiles returns the tiles of a ring or a corner: cells in reading order round
 // the large tile, the last row aligned like that of a grid.
 func (a *around) ringTiles() []Rect {
 	t := a.best

@@ -15,7 +15,7 @@ var canvases = map[string]Canvas{
 
 var wide = Options{AspectW: 16, AspectH: 9, Gutter: 6}
 
-// largestByTrying is an independent search: every row count, every even size
+// largestByTrying returns an independent search: every row count, every even size
 // downwards from the canvas until it fits. The aspect rule is that of the
 // documentation: the longer side is even, the other the nearest even number.
 func largestByTrying(n int, c Canvas, o Options) (area int) {

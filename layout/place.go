@@ -78,7 +78,7 @@ func checkPlace(w, h int, tile Rect, mode Mode, f Focus) error {
 	return nil
 }
 
-// largest is the largest even rectangle of the given aspect (width over
+// largest returns the largest even rectangle of the given aspect (width over
 // height) within boxW by boxH. The side that touches the box is cut down, the
 // other is rounded to nearest but stays within capW by capH.
 func largest(boxW, boxH float64, capW, capH int, aspect float64) (w, h int) {
@@ -92,14 +92,14 @@ func largest(boxW, boxH float64, capW, capH int, aspect float64) (w, h int) {
 	return min(max(w, 2), floorEven(capW)), min(max(h, 2), floorEven(capH))
 }
 
-// window is the even start of a window of the given size, centred on the
+// window returns the even start of a window of the given size, centred on the
 // focus as far as the edges of full allow.
 func window(focus float64, full, size int) int {
 	at := nearEven(focus*float64(full) - float64(size)/2)
 	return floorEven(max(0, min(at, full-size)))
 }
 
-// Distortion is how much the placement stretches the picture: the horizontal
+// Distortion returns how much the placement stretches the picture: the horizontal
 // scale over the vertical, minus 1. 0.01 draws a circle 1 % too wide.
 func (p Placement) Distortion() float64 {
 	sx := float64(p.Target.W) / float64(p.Source.W)

@@ -76,7 +76,7 @@ func Pages(n int, c Canvas, o Options, minW, minH int) ([]Plan, error) {
 	return nil, &TooSmallError{1, c, max(minW, MinTile), max(minH, MinTile)}
 }
 
-// fill is the lengths of the rows of n tiles, cols to a row.
+// fill returns the lengths of the rows of n tiles, cols to a row.
 func fill(n, cols int) (lengths []int) {
 	for ; n > 0; n -= cols {
 		lengths = append(lengths, min(n, cols))

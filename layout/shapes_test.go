@@ -75,7 +75,7 @@ func TestSections(t *testing.T) {
 	}
 }
 
-// bruteTile is the area of the largest tile for so many rows and columns, by
+// bruteTile returns the area of the largest tile for so many rows and columns, by
 // trying every size from the canvas down.
 func bruteTile(rows, cols int, c Canvas, o Options) int {
 	g, m := o.Gutter+o.Gutter%2, o.Margin+o.Margin%2

@@ -135,7 +135,7 @@ func TestAnalyseLevels(t *testing.T) {
 	}
 }
 
-// noiseAt is noise without a generator: one value for every sample.
+// noiseAt returns noise without a generator: one value for every sample.
 func noiseAt(i int) float64 {
 	return math.Sin(float64(i)*float64(i%977)) * 0.2
 }

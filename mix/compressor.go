@@ -98,7 +98,7 @@ func (q *squeezer) follow(run audio.Block) {
 	q.level = level
 }
 
-// curve is the change of level for an input level, with a parabola round the
+// curve returns the change of level for an input level, with a parabola round the
 // threshold (Giannoulis, Massberg and Reiss 2012, "Digital dynamic range
 // compressor design", equation 4).
 func (q *squeezer) curve(level audio.Decibels) audio.Decibels {

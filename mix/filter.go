@@ -172,7 +172,7 @@ func runFour(q *[4]*section, c int, x []float64) {
 // line is four sections side by side.
 type line struct{ b0, b1, b2, a1, a2, s1, s2 [4]float64 }
 
-// settle is v, or zero when v is so small that only denormal numbers, which
+// settle returns v, or zero when v is so small that only denormal numbers, which
 // are slow, would follow.
 func settle(v float64) float64 {
 	if v > -1e-30 && v < 1e-30 {

@@ -7,7 +7,7 @@ import (
 	"ripieno/mix/audio"
 )
 
-// gainAt is what a strip's processing does to a steady tone, in decibels.
+// gainAt returns what a strip's processing does to a steady tone, in decibels.
 func gainAt(t *testing.T, s Strip, hz, amplitude float64) float64 {
 	t.Helper()
 	n := rate

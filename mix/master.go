@@ -79,7 +79,7 @@ func Master(open func() (audio.Source, error), target loudness.LUFS, ceiling aud
 	return Finish(src, report), report, nil
 }
 
-// SearchGain is the search of [Master] for a programme that was measured
+// SearchGain returns the search of [Master] for a programme that was measured
 // before: it reads the programme once for every gain it tries, most often once
 // or twice, and leaves the mastering to [Finish].
 func SearchGain(open func() (audio.Source, error), before Measured, target loudness.LUFS, ceiling audio.Decibels) (MasterReport, error) {
@@ -91,7 +91,7 @@ func SearchGain(open func() (audio.Source, error), before Measured, target loudn
 	return m.report, err
 }
 
-// Finish is src with the report's Gain, limited to its Inner ceiling. The
+// Finish returns src with the report's Gain, limited to its Inner ceiling. The
 // result is an [io.Closer] that closes src.
 func Finish(src audio.Source, r MasterReport) *Finished {
 	return &Finished{Source: limit.NewSource(&amplified{src, r.Gain.Gain()}, r.Inner), under: src}
@@ -226,7 +226,7 @@ func NewMetered(src audio.Source) *Metered {
 	return &Metered{src, loudness.NewMeter(src.Channels(), src.Rate())}
 }
 
-// NewLoudness is NewMetered for loudness alone, at half the cost: the true peak
+// NewLoudness does what [NewMetered] does for loudness alone, at half the cost: the true peak
 // is NaN.
 func NewLoudness(src audio.Source) *Metered {
 	return &Metered{src, loudness.NewMeter(src.Channels(), src.Rate()).WithoutPeaks()}
@@ -239,10 +239,10 @@ func (m *Metered) Read(dst audio.Block) (int, error) {
 	return n, err
 }
 
-// Meter is the running meter, for curves over time.
+// Meter returns the running meter, for curves over time.
 func (m *Metered) Meter() *loudness.Meter { return m.meter }
 
-// Measured is the loudness of what was read so far.
+// Measured returns the loudness of what was read so far.
 func (m *Metered) Measured() Measured {
 	return Measured{
 		Integrated: m.meter.Integrated(), TruePeak: m.meter.TruePeak(), Range: m.meter.Range(),

@@ -25,7 +25,7 @@ func mastering(t *testing.T, open func() (audio.Source, error), target loudness.
 	return b, report
 }
 
-// programme is a stereo piece with a dynamic of its own: played notes over a
+// programme returns a stereo piece with a dynamic of its own: played notes over a
 // soft ground, with a loud third part.
 func programme(seed uint64, level float64, seconds int) func() (audio.Source, error) {
 	n := seconds * rate

@@ -13,7 +13,7 @@ import (
 
 const rate = audio.Rate
 
-// sine is n samples of a tone at rate.
+// sine returns n samples of a tone at rate.
 func sine(hz, amplitude float64, n int) []float64 {
 	x := make([]float64, n)
 	for i := range x {
@@ -22,12 +22,12 @@ func sine(hz, amplitude float64, n int) []float64 {
 	return x
 }
 
-// pink is this package's stream of pink noise.
+// pink returns this package's stream of pink noise.
 func pink(seed uint64, amplitude float64, n int) []float64 {
 	return audiotest.Pink(seed, 11, amplitude, n)
 }
 
-// tune is seeded playing: notes with pauses between them and a little noise
+// tune returns seeded playing: notes with pauses between them and a little noise
 // under all.
 func tune(seed uint64, amplitude, hiss float64, n int) []float64 {
 	rng := rand.New(rand.NewPCG(seed, 12))
@@ -74,7 +74,7 @@ func rms(x []float64) float64 {
 
 func db(gain float64) float64 { return 20 * math.Log10(gain) }
 
-// band is a mixture of every kind of strip the mix knows.
+// band returns a mixture of every kind of strip the mix knows.
 func band(n int) []Strip {
 	stereo := func() (audio.Source, error) {
 		return audio.NewMemory(audio.Block{tune(3, 0.2, 1e-4, n), tune(4, 0.2, 1e-4, n)}, 44100), nil

@@ -215,13 +215,13 @@ func (p *probe) endHop() {
 	}
 }
 
-// inside says whether the window of the last hops lies where loudness counts.
+// inside returns whether the window of the last hops lies where loudness counts.
 func (p *probe) inside(hops int64) bool {
 	first := (p.hops-hops)*int64(p.a.Rate)/hopsPerSecond + 1 // hops are rounded
 	return p.hops >= hops && first >= p.from && p.frame <= p.to
 }
 
-// window is the sum of the last hops.
+// window returns the sum of the last hops.
 func (p *probe) window(hops int64) energies {
 	var sum energies
 	for k := p.hops - hops; k < p.hops; k++ {
@@ -277,7 +277,7 @@ func (f *floor) add(z float64) {
 	f.count++
 }
 
-// quietest is the loudness under which the given share of the windows lies;
+// quietest returns the loudness under which the given share of the windows lies;
 // −Inf without windows.
 func (f *floor) quietest(share float64) loudness.LUFS {
 	rank := int64(share * float64(f.count))

@@ -7,7 +7,7 @@ import (
 	"ripieno/mix/audio"
 )
 
-// Voice is what a strip costs most to compute: its recording repaired, freed of
+// Voice returns what a strip costs most to compute: its recording repaired, freed of
 // noise, put on guide time, filtered, compressed, trimmed and muted, with its
 // own one or two channels at [audio.Rate]. Kept in a file it can be mixed again
 // and again, with other gains and in another place, through [FromVoice]. The
@@ -38,7 +38,7 @@ func Voice(s Strip) (src audio.Source, from audio.Frames, err error) {
 	return v, from, nil
 }
 
-// FromVoice is a strip that sounds as s does from a recording of its [Voice],
+// FromVoice returns a strip that sounds as s does from a recording of its [Voice],
 // which begins at guide frame from.
 func FromVoice(s Strip, from audio.Frames, open func() (audio.Source, error)) Strip {
 	return Strip{

@@ -80,7 +80,7 @@ func TestVoiceErrors(t *testing.T) {
 	}
 }
 
-// furthest is the largest difference between two blocks.
+// furthest returns the largest difference between two blocks.
 func furthest(a, b audio.Block) float64 {
 	worst := 0.0
 	for c := range a {

@@ -94,7 +94,7 @@ func (a *app) exit(ctx context.Context, err error) int {
 	return exitCode(err)
 }
 
-// exitCode is the code of the gravest fault: an unreadable file outweighs a
+// exitCode returns the code of the gravest fault: an unreadable file outweighs a
 // missing one.
 func exitCode(err error) int {
 	var list fault.List
@@ -110,7 +110,7 @@ func exitCode(err error) int {
 	return code
 }
 
-// root is the command without a verb.
+// root returns the command without a verb.
 func (a *app) root() *cobra.Command {
 	root := &cobra.Command{
 		Use:   "ripieno",

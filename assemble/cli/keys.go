@@ -111,7 +111,7 @@ func keysTable(keys []manifest.Key, word string) func(io.Writer) {
 	}
 }
 
-// mappingTitle says where the keys of a mapping stand.
+// mappingTitle returns where the keys of a mapping stand.
 func mappingTitle(in string) string {
 	switch at := strings.TrimSuffix(in, "."); {
 	case at == "":

@@ -138,7 +138,7 @@ func (a *app) tell(e assemble.WatchEvent) {
 	}
 }
 
-// eventLines is an event for people.
+// eventLines returns an event for people.
 func eventLines(e assemble.WatchEvent) []string {
 	var lines []string
 	switch e.Event {

@@ -95,7 +95,7 @@ func syncTable(r assemble.SyncResult) func(io.Writer) {
 	}
 }
 
-// short is a name of at most n characters.
+// short returns a name of at most n characters.
 func short(s string, n int) string {
 	if r := []rune(s); len(r) > n {
 		return string(r[:n-1]) + "…"
@@ -103,7 +103,7 @@ func short(s string, n int) string {
 	return s
 }
 
-// played says how the playing lies against the player's own clap, and what was
+// played returns how the playing lies against the player's own clap, and what was
 // done about it.
 func played(t assemble.Placed) string {
 	switch {
@@ -130,7 +130,7 @@ func played(t assemble.Placed) string {
 	return late(t.LatenessMS) + ", removed"
 }
 
-// late says how the playing lies against the clap of the same player.
+// late returns how the playing lies against the clap of the same player.
 func late(ms *float64) string {
 	switch {
 	case ms == nil:

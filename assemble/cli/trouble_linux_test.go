@@ -21,7 +21,7 @@ func init() {
 	conditions["mount"] = mayMount
 }
 
-// mayMount tells whether a disk in memory can be mounted, which takes root.
+// mayMount reports whether a disk in memory can be mounted, which takes root.
 func mayMount() bool {
 	dir, err := os.MkdirTemp("", "mount")
 	if err != nil {

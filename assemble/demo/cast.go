@@ -27,10 +27,10 @@ type clock struct {
 	offset, drift, length float64
 }
 
-// guide is the guide time of the moment t seconds into the file.
+// guide returns the guide time of the moment t seconds into the file.
 func (c clock) guide(t float64) float64 { return c.offset + t*(1+c.drift*1e-6) }
 
-// file is the inverse of guide.
+// file returns the inverse of guide.
 func (c clock) file(guide float64) float64 { return (guide - c.offset) / (1 + c.drift*1e-6) }
 
 // microphone is how a device hears.
@@ -55,17 +55,17 @@ type camera struct {
 	vfr            bool // frames come unevenly, around the rate
 }
 
-// phone is the sound of most phones in most rooms.
+// phone returns the sound of most phones in most rooms.
 func phone(file string, rate, channels int) microphone {
 	return microphone{file: file, rate: rate, channels: channels, level: -26, wet: 0.35, noise: -62, cut: 110, bitrate: "128k"}
 }
 
-// closeMic is a good microphone nearby, recorded apart.
+// closeMic returns a good microphone nearby, recorded apart.
 func closeMic(file string, channels int) *microphone {
 	return &microphone{file: file, rate: 48000, channels: channels, level: -24, wet: 0.08, noise: -74, cut: 35}
 }
 
-// lamplighters is the ensemble for the piece: everything that the seed does
+// lamplighters returns the ensemble for the piece: everything that the seed does
 // not decide. The files are as different as those that people send in.
 func lamplighters() []player {
 	return []player{

@@ -20,7 +20,7 @@ import (
 	"ripieno/mix/tempo"
 )
 
-// small is a production of three seconds with one of each kind of file: uneven
+// small returns a production of three seconds with one of each kind of file: uneven
 // frames and a separate microphone, a turned picture, sound only.
 func small(t testing.TB, seed uint64) *production {
 	t.Helper()
@@ -85,7 +85,7 @@ func made(t *testing.T, p *production, dir string) Truth {
 	return truth
 }
 
-// files are the names and contents of all files under dir.
+// files returns the names and contents of all files under dir.
 func files(t *testing.T, dir string) map[string][]byte {
 	t.Helper()
 	all := map[string][]byte{}
@@ -146,7 +146,7 @@ func TestTruth(t *testing.T) {
 	}
 }
 
-// decode is the first channel of a file's sound.
+// decode returns the first channel of a file's sound.
 func decode(t *testing.T, tool *ffmpeg.Tool, info media.Info) ([]float64, float64) {
 	t.Helper()
 	dst := filepath.Join(t.TempDir(), "sound.wav")
@@ -167,7 +167,7 @@ func decode(t *testing.T, tool *ffmpeg.Tool, info media.Info) ([]float64, float6
 	return block[0], float64(wav.Rate())
 }
 
-// clapIn is when the loudest sound within 0.2 s of a time begins: the first
+// clapIn returns when the loudest sound within 0.2 s of a time begins: the first
 // sample above two fifths of the peak, which what AAC smears ahead is not.
 func clapIn(x []float64, rate, about float64) float64 {
 	from, to := max(int((about-0.2)*rate), 0), min(int((about+0.2)*rate), len(x))
@@ -244,7 +244,7 @@ func checkPictures(t *testing.T, tool *ffmpeg.Tool, p *production, who int, dir 
 	}
 }
 
-// difference is the mean square of the differences.
+// difference returns the mean square of the differences.
 func difference(a, b []byte) float64 {
 	sum := 0.0
 	for i := range a {

@@ -82,7 +82,7 @@ func TestLimit(t *testing.T) {
 	}
 }
 
-// tone is a second of silence, two of a steady tone, one of silence.
+// tone returns a second of silence, two of a steady tone, one of silence.
 func tone() []float64 {
 	x := make([]float64, 4*instrument.Rate)
 	for i := instrument.Rate; i < 3*instrument.Rate; i++ {

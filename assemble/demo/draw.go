@@ -8,7 +8,7 @@ import (
 	"ripieno/mix/tempo"
 )
 
-// lots is a source of chance of its own for every purpose, so that adding a
+// lots returns a source of chance of its own for every purpose, so that adding a
 // player or a file changes nothing for the others.
 func lots(seed uint64, purpose string) *rand.Rand {
 	h := fnv.New64a()

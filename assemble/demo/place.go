@@ -19,7 +19,7 @@ const (
 	truthFile  = "truth.yaml"
 )
 
-// part is a name for the unfinished file of final, another one at every call:
+// part returns a name for the unfinished file of final, another one at every call:
 // two runs in one folder must never write into one file.
 func part(final string) string {
 	tag := strconv.FormatUint(uint64(rand.Uint32()), 36)

@@ -69,7 +69,7 @@ func patchRotation(f *os.File, v figure.View) error {
 	}
 }
 
-// rotation is the matrix that turns a picture of v's coded size clockwise by
+// rotation returns the matrix that turns a picture of v's coded size clockwise by
 // v.Turn and moves it back to the origin.
 func rotation(v figure.View) []byte {
 	var a, b, c, d, x, y int32

@@ -39,7 +39,7 @@ const (
 	pixelEffort = 0.1
 )
 
-// frameEffort is the work for one frame.
+// frameEffort returns the work for one frame.
 func (c camera) frameEffort() float64 { return pixelEffort * float64(c.view.W*c.view.H) / 1e6 }
 
 // missing lists the players with files to make, the longest work first so that
@@ -95,7 +95,7 @@ func (j *job) make(ctx context.Context) error {
 	return nil
 }
 
-// devices are all the player has, whether their files are missing or not: what
+// devices returns all the player has, whether their files are missing or not: what
 // is played must not depend on what is already there.
 func (j *job) devices() []microphone {
 	var all []microphone
@@ -147,7 +147,7 @@ func (j *job) makeSound(ctx context.Context) error {
 	return commit(tmp, final)
 }
 
-// encoder are the sound options of an output: one thread, no dates, no names,
+// encoder returns the sound options of an output: one thread, no dates, no names,
 // so that the bytes depend on the samples alone.
 func (m microphone) encoder() []string {
 	return []string{"-c:a", "aac", "-b:a", m.bitrate, "-map_metadata", "-1", "-fflags", "+bitexact", "-flags:a", "+bitexact", "-threads", "1"}
@@ -182,7 +182,7 @@ func (j *job) makeFilm(ctx context.Context) error {
 	return commit(tmp, final)
 }
 
-// arguments are the encoder run: frames on stdin, sound from wav, into tmp.
+// arguments returns the encoder run: frames on stdin, sound from wav, into tmp.
 func (c camera) arguments(tool *ffmpeg.Tool, wav, tmp string) []string {
 	rate := fmt.Sprintf("%d/%d", c.fpsNum, c.fpsDen)
 	args := []string{"-y",
@@ -219,7 +219,7 @@ func unevenTicks(n int) int {
 	return n*3000 + n/41*3000 + n*5%7*60 + 750*(min(max(n, 400), 700)-400)
 }
 
-// moment is the time of frame n in the file, in seconds.
+// moment returns the time of frame n in the file, in seconds.
 func (c camera) moment(n int) float64 {
 	if c.vfr {
 		return float64(unevenTicks(n)) / unevenClock
@@ -227,7 +227,7 @@ func (c camera) moment(n int) float64 {
 	return float64(n) * float64(c.fpsDen) / float64(c.fpsNum)
 }
 
-// frames is the number of frames in the recording.
+// frames returns the number of frames in the recording.
 func (c camera) frames() int {
 	return sort.Search(1<<20, func(n int) bool { return c.moment(n) >= c.clock.length })
 }

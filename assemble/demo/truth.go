@@ -46,7 +46,7 @@ type FileTruth struct {
 	Seconds    float64 // length of the recording
 }
 
-// File is the truth about a take's recording with that role.
+// File returns the truth about a take's recording with that role.
 func (t Truth) File(take, role string) (FileTruth, bool) {
 	for _, f := range t.Files {
 		if f.Take == take && f.Role == role {
@@ -56,7 +56,7 @@ func (t Truth) File(take, role string) (FileTruth, bool) {
 	return FileTruth{}, false
 }
 
-// Player is the truth about the player of a take.
+// Player returns the truth about the player of a take.
 func (t Truth) Player(take string) (PlayerTruth, bool) {
 	for _, p := range t.Players {
 		if p.Take == take {
@@ -89,7 +89,7 @@ func (p *production) truth() Truth {
 	return t
 }
 
-// planted are the faults of a player's take.
+// planted returns the faults of a player's take.
 func (q player) planted() []PlantedTruth {
 	var all []PlantedTruth
 	plant := func(is bool, code, level string) {
@@ -110,7 +110,7 @@ func (q player) planted() []PlantedTruth {
 	return all
 }
 
-// Encode is truth.yaml.
+// Encode returns truth.yaml.
 func (t Truth) Encode() []byte {
 	var b strings.Builder
 	b.WriteString("# What is true of this demo, to compare what sync finds with.\n" +

@@ -69,16 +69,16 @@ const (
 	Yellow = "YELLOW"
 )
 
-// ratio is how many seconds of guide time a second of the file takes.
+// ratio returns how many seconds of guide time a second of the file takes.
 func (m Media) ratio() float64 { return 1 + m.DriftPPM*1e-6 }
 
-// At is the second of the file at a guide time.
+// At returns the second of the file at a guide time.
 func (m Media) At(guide float64) float64 { return (guide - m.Offset) / m.ratio() }
 
-// Seconds is the guide time of a frame of the timeline.
+// Seconds returns the guide time of a frame of the timeline.
 func (t Timeline) Seconds(frame int) float64 { return t.Zero + t.Rate.Seconds(frame) }
 
-// Cut is the clip of m over frames [from, to) as far as the file exists; false
+// Cut returns the clip of m over frames [from, to) as far as the file exists; false
 // when nothing is left.
 func (t Timeline) Cut(m Media, from, to int) (Clip, bool) {
 	from, to = max(from, 0), min(to, t.Frames)
@@ -100,7 +100,7 @@ func (t Timeline) Cut(m Media, from, to int) (Clip, bool) {
 	return c, c.To > c.From
 }
 
-// fits tells whether the file lasts to the clip's end, played at its speed or
+// fits reports whether the file lasts to the clip's end, played at its speed or
 // as it is.
 func (c Clip) fits(r shot.Rate) bool {
 	return c.Source >= c.First && c.Source+r.Seconds(c.To-c.From)*math.Max(1, c.Speed) <= c.Last

@@ -10,7 +10,7 @@ import (
 
 var rates = []shot.Rate{ntsc, {Num: 24, Den: 1}, {Num: 25, Den: 1}, {Num: 30, Den: 1}, {Num: 50, Den: 1}, double, {Num: 24000, Den: 1001}}
 
-// someTimeline is a film with one random recording in it.
+// someTimeline returns a film with one random recording in it.
 func someTimeline(r *rand.Rand) (Timeline, Media, int, int) {
 	t := Timeline{Name: "Small Round", Rate: rates[r.IntN(len(rates))], Zero: 20 * (r.Float64() - 0.2), Frames: 1 + r.IntN(3000)}
 	m := Media{Name: "a.mov", URL: "../a.mov", Rate: []float64{25, 29.97, 60, 48000, 44100}[r.IntN(5)], Channels: 1 + r.IntN(2)}

@@ -39,7 +39,7 @@ type EDL struct {
 	Events []Event
 }
 
-// Text is the list. All sources are AX, an auxiliary source, with the name of
+// Text returns the list. All sources are AX, an auxiliary source, with the name of
 // the file in a remark: reels have eight letters, and files longer names.
 // Frames that a source does not have before its beginning are an error.
 func (e EDL) Text() (string, error) {
@@ -85,7 +85,7 @@ func clip(s string, most int) string {
 	return string(r[:min(len(r), most)])
 }
 
-// Event is a clip as an event: whole frames on both sides, the file counted at
+// Event returns a clip as an event: whole frames on both sides, the file counted at
 // the timeline's rate. The first frame is the nearest one, so the event is up to
 // half a frame off there and, without the clip's speed, by more towards its
 // end, which a remark tells. false when the file has not one whole frame.

@@ -116,7 +116,7 @@ func item(schema, name string) otioItem {
 	return otioItem{Schema: schema, Name: name, Metadata: map[string]any{}, Effects: []any{}, Markers: []otioMarker{}, Enabled: true}
 }
 
-// time is a number of frames of the timeline.
+// time returns a number of frames of the timeline.
 func (t Timeline) time(frames int) otioTime { return at(float64(frames), t.Rate.FPS()) }
 
 func at(value, rate float64) otioTime { return otioTime{"RationalTime.1", rate, value} }
@@ -130,7 +130,7 @@ func (t Timeline) marker(m Mark) otioMarker {
 	}
 }
 
-// track is a clip between gaps that fill the film.
+// track returns a clip between gaps that fill the film.
 func (t Timeline) track(k Track) otioTrack {
 	out := otioTrack{otioItem: item("Track.1", k.Name), Kind: k.Kind, Children: []any{}}
 	gap := func(frames int) {

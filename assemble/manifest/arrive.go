@@ -14,7 +14,7 @@ import (
 	"ripieno/assemble/fault"
 )
 
-// TakesFor says whose recording a file is, going by its name alone: the takes
+// TakesFor returns whose recording a file is, going by its name alone: the takes
 // whose name, part or player explain the most words of it, in the order of the
 // manifest. One is an answer, several are a question, and none says nothing.
 //
@@ -53,7 +53,7 @@ func (p *Production) TakesFor(file string) []string {
 	return best
 }
 
-// nameWords is the words of a name without accents, in small letters, numbers
+// nameWords returns the words of a name without accents, in small letters, numbers
 // of parts as figures.
 func nameWords(s string) []string {
 	words := splitName(s)
@@ -190,7 +190,7 @@ func arrivalEdit(src *source, take *yaml.Node, a Arrival) (begin, end int, text 
 	return begin, begin, text, true
 }
 
-// takeNode is the mapping of a take; nil when there is none.
+// takeNode returns the mapping of a take; nil when there is none.
 func takeNode(root *yaml.Node, name string) *yaml.Node {
 	takes := valueOf(root, "takes")
 	if takes == nil {
@@ -204,7 +204,7 @@ func takeNode(root *yaml.Node, name string) *yaml.Node {
 	return nil
 }
 
-// lineAt is the line a byte is on, without its end.
+// lineAt returns the line a byte is on, without its end.
 func lineAt(data []byte, at int) string {
 	from := bytes.LastIndexByte(data[:at], '\n') + 1
 	line, _, _ := bytes.Cut(data[from:], []byte("\n"))

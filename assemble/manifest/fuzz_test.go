@@ -10,7 +10,7 @@ import (
 	"ripieno/assemble/fault"
 )
 
-// checkWhole says what is wrong with a production that Parse let through.
+// checkWhole returns what is wrong with a production that Parse let through.
 func checkWhole(p *Production) error {
 	switch {
 	case p.Tempo == nil || p.Title == "" || p.Dir == "" || p.Path == "":
@@ -78,7 +78,7 @@ func checkWhole(p *Production) error {
 	return nil
 }
 
-// checkFaults says what is wrong with an error of Parse.
+// checkFaults returns what is wrong with an error of Parse.
 func checkFaults(err error, data []byte) error {
 	var list fault.List
 	if !errors.As(err, &list) || len(list) == 0 {

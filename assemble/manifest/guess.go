@@ -18,7 +18,7 @@ type guess struct {
 	stem   string // the file name without folder and ending, in small letters
 }
 
-// part is the part as a label shows it, "" when none was found.
+// part returns the part as a label shows it, "" when none was found.
 func (g guess) part() string {
 	switch {
 	case g.kind < 0:
@@ -195,7 +195,7 @@ func matchInstrument(plain []string, short bool) (kind, n int) {
 	return kind, n
 }
 
-// numeral is the number of a part that a word means, 0 for none.
+// numeral returns the number of a part that a word means, 0 for none.
 func numeral(word string) int {
 	if n, err := strconv.Atoi(word); err == nil && n >= 1 && n <= 20 {
 		return n
@@ -254,7 +254,7 @@ func plainWord(w string) string { return plainLetters.Replace(strings.ToLower(w)
 
 func hasLetter(w string) bool { return strings.ContainsFunc(w, unicode.IsLetter) }
 
-// properWord is a word of a person's name with the capitals it should have.
+// properWord returns a word of a person's name with the capitals it should have.
 func properWord(w string, inner bool) string {
 	small := strings.ToLower(w)
 	r := []rune(small)

@@ -274,7 +274,7 @@ func (m mapping) measure(key string) (int, bool) {
 	return p.Measure, true
 }
 
-// Variant is the variant of that name, nil for none.
+// Variant returns the variant of that name, nil for none.
 func (g *Guide) Variant(name string) *Variant {
 	for i := range g.Variants {
 		if g.Variants[i].Name == name {

@@ -34,7 +34,7 @@ func Load(dir string) (*Production, error) {
 	return nil, fault.New(fault.Manifest, path, "the manifest cannot be read", "make sure that it is a file and that you may read it").Because(err)
 }
 
-// missing is the fault for a folder without a manifest, with the likely reason.
+// missing returns the fault for a folder without a manifest, with the likely reason.
 func missing(dir, path string) *fault.Fault {
 	if info, err := os.Stat(dir); err != nil || !info.IsDir() {
 		return fault.New(fault.Manifest, dir, "no such folder", "give the production's folder with --dir")
@@ -81,7 +81,7 @@ func Parse(path string, data []byte) (*Production, error) {
 	return parseIn(dir, path, data)
 }
 
-// parseIn is Parse with the folder known.
+// parseIn does what Parse does, with the folder known.
 func parseIn(dir, path string, data []byte) (*Production, error) {
 	root, bad := parseYAML(path, data, maxBytes)
 	if bad != nil {
@@ -163,7 +163,7 @@ func (m mapping) production() *Production {
 	return p
 }
 
-// NeedTakes is a fault when the production has no takes at all, which is fine
+// NeedTakes returns a fault when the production has no takes at all, which is fine
 // for making the guide and for nothing after it.
 func (p *Production) NeedTakes() error {
 	if len(p.Takes) > 0 {

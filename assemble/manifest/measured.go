@@ -62,7 +62,7 @@ var (
 		{name: "sure"}, {name: "method"}, {name: "evidence"}, {name: "reason"}}}
 )
 
-// Find is the measurement of one content of one file of a take.
+// Find returns the measurement of one content of one file of a take.
 func (m *Measured) Find(take, role, hash string) (Measurement, bool) {
 	for _, f := range m.Files {
 		if f.Take == take && f.Role == role && f.Hash == hash {
@@ -149,7 +149,7 @@ func (m mapping) measurement() Measurement {
 	return f
 }
 
-// raw is a text that the program wrote itself, with whatever is in it.
+// raw returns a text that the program wrote itself, with whatever is in it.
 func (m mapping) raw(key string) string {
 	v, ok := m.scalar(key, "")
 	if !ok {
@@ -158,7 +158,7 @@ func (m mapping) raw(key string) string {
 	return v.Value
 }
 
-// Encode is the file's bytes: the same for the same measurements in whatever
+// Encode returns the file's bytes: the same for the same measurements in whatever
 // order. A number that ParseMeasured would refuse, a role that is neither
 // video nor audio, or two measurements of one key are an error, which is the
 // caller's bug. Text that is not UTF-8 loses the bytes in question.

@@ -13,7 +13,7 @@ import (
 	"ripieno/assemble/fault"
 )
 
-// someMeasured is two files, one of them not placed.
+// someMeasured returns two files, one of them not placed.
 func someMeasured() *Measured {
 	return &Measured{Files: []Measurement{
 		{Take: "oboe-1", Role: "video", File: "intake/mara.mov", Hash: "9f2c", Offset: -3.25, DriftPPM: 12.5, Confidence: 0.97,

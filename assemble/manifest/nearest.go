@@ -22,7 +22,7 @@ var sameThing = map[string]string{
 	"count_in_tones": "count_tones", "counting": "count_tones", "others": "with", "subdivision": "subdivisions",
 }
 
-// keyHint says what was probably meant by a key that s does not have: another
+// keyHint returns what was probably meant by a key that s does not have: another
 // spelling or another word for one of its keys, or a key of another place.
 func (r *reader) keyHint(s *shape, key string) string {
 	if strings.Trim(key, "0123456789") == "" && key != "" {
@@ -53,12 +53,12 @@ func (r *reader) keyHint(s *shape, key string) string {
 	return "keys of " + s.name + ": " + strings.Join(s.names(), ", ") + "; `ripieno keys` explains them"
 }
 
-// plainKey is a key without the differences of habit: capitals, dashes, dots.
+// plainKey returns a key without the differences of habit: capitals, dashes, dots.
 func plainKey(s string) string { return underscores.Replace(strings.ToLower(s)) }
 
 var underscores = strings.NewReplacer("-", "_", ".", "_", " ", "_")
 
-// nearest is the candidate a mistyped word was probably meant to be, or "".
+// nearest returns the candidate a mistyped word was probably meant to be, or "".
 // No slip is forgiven in words of one or two letters, one in words of up to
 // five, one in three letters beyond (no source: wide enough for real slips,
 // too narrow to turn one word of this vocabulary into another).

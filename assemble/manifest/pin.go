@@ -64,7 +64,7 @@ func Pin(data []byte, p *Production, values []Pinned) ([]byte, error) {
 	return pinned, err
 }
 
-// pairs is what a recording does not say yet of v.
+// pairs returns what a recording does not say yet of v.
 func (v Pinned) pairs(file *yaml.Node) []pair {
 	if valueOf(file, "offset") != nil || valueOf(file, "cue_at") != nil {
 		return nil
@@ -185,7 +185,7 @@ func apply(data []byte, edits []edit) []byte {
 	return append(out, data[from:]...)
 }
 
-// grew tells whether after is before with the added pairs and nothing else.
+// grew reports whether after is before with the added pairs and nothing else.
 func grew(before, after *yaml.Node, added map[*yaml.Node][]pair) bool {
 	if before.Kind != after.Kind || before.Tag != after.Tag || before.Value != after.Value || before.Style != after.Style {
 		return false
@@ -209,7 +209,7 @@ func grew(before, after *yaml.Node, added map[*yaml.Node][]pair) bool {
 	return true
 }
 
-// recordingNode is the mapping of one recording; nil when there is none.
+// recordingNode returns the mapping of one recording; nil when there is none.
 func recordingNode(root *yaml.Node, take, role string) *yaml.Node {
 	if t := takeNode(root, take); t != nil {
 		return valueOf(t, role)
@@ -217,7 +217,7 @@ func recordingNode(root *yaml.Node, take, role string) *yaml.Node {
 	return nil
 }
 
-// valueOf is the value behind a key of a mapping; nil when there is none.
+// valueOf returns the value behind a key of a mapping; nil when there is none.
 func valueOf(n *yaml.Node, key string) *yaml.Node {
 	if _, v := entryOf(n, key); v != nil {
 		return v
@@ -263,7 +263,7 @@ func behindValue(src *source, m *yaml.Node, anchor string, pairs []pair) (edit, 
 	return edit{src.lineEnd(end), text}, true
 }
 
-// quoteOf is the quotes of a key: a mapping in the style of JSON stays in that
+// quoteOf returns the quotes of a key: a mapping in the style of JSON stays in that
 // style.
 func quoteOf(src *source, key *yaml.Node) string {
 	if key.Style&(yaml.DoubleQuotedStyle|yaml.SingleQuotedStyle) == 0 {
@@ -306,7 +306,7 @@ func newSource(data []byte) *source {
 	return s
 }
 
-// offset is the byte where a node begins. The YAML package counts columns in
+// offset returns the byte where a node begins. The YAML package counts columns in
 // characters.
 func (s *source) offset(n *yaml.Node) int {
 	if n.Line < 1 || n.Line > len(s.lines) {
@@ -320,7 +320,7 @@ func (s *source) offset(n *yaml.Node) int {
 	return i
 }
 
-// before is what stands on the line of a byte before it.
+// before returns what stands on the line of a byte before it.
 func (s *source) before(at int) string {
 	i, found := slices.BinarySearch(s.lines, at)
 	if !found {
@@ -329,7 +329,7 @@ func (s *source) before(at int) string {
 	return string(s.data[s.lines[max(i, 0)]:at])
 }
 
-// lineEnd is the first line break at or after a byte, or the end of the file.
+// lineEnd returns the first line break at or after a byte, or the end of the file.
 func (s *source) lineEnd(at int) int {
 	if i := bytes.IndexAny(s.data[at:], "\r\n"); i >= 0 {
 		return at + i
@@ -337,7 +337,7 @@ func (s *source) lineEnd(at int) int {
 	return len(s.data)
 }
 
-// newline is the line break after a byte, or the last one before it.
+// newline returns the line break after a byte, or the last one before it.
 func (s *source) newline(at int) string {
 	i := s.lineEnd(at)
 	if i == len(s.data) {

@@ -174,7 +174,7 @@ func (s style) manifest() (text string, values []Pinned) {
 
 var marks = regexp.MustCompile(`"Mark":\{[^}]*\}`)
 
-// unmarked is all that a production says, without the places.
+// unmarked returns all that a production says, without the places.
 func unmarked(t *testing.T, p *Production) string {
 	t.Helper()
 	j, err := json.Marshal(p)

@@ -31,7 +31,7 @@ func (r *reader) at(n *yaml.Node, hint, format string, args ...any) {
 	r.faults.Add(fault.At(fault.Manifest, markOf(r.file, n), fmt.Sprintf(format, args...), hint))
 }
 
-// err is all faults in order of place, the first maxFaults of them.
+// err returns all faults in order of place, the first maxFaults of them.
 func (r *reader) err() error {
 	sorted := r.faults
 	if err := sorted.Err(); err == nil {
@@ -84,7 +84,7 @@ func (r *reader) mapping(n *yaml.Node, s *shape) mapping {
 	return m
 }
 
-// has tells whether a key was written, with or without a good value.
+// has reports whether a key was written, with or without a good value.
 func (m mapping) has(key string) bool { return m.keys[key] != nil }
 
 // need adds a fault when a key is missing, and tells whether it is there.
@@ -107,7 +107,7 @@ func (m mapping) orDelete(key string) string {
 	return ", or leave it out"
 }
 
-// scalar is the text of a value. It is false when the key is absent, and adds
+// scalar returns the text of a value. It is false when the key is absent, and adds
 // a fault when there is something other than one value behind it.
 func (m mapping) scalar(key, example string) (*yaml.Node, bool) {
 	v := m.vals[key]
@@ -130,7 +130,7 @@ func (m mapping) scalar(key, example string) (*yaml.Node, bool) {
 	return v, true
 }
 
-// list is the entries of a list, nil when the key is absent.
+// list returns the entries of a list, nil when the key is absent.
 func (m mapping) list(key, example string) []*yaml.Node {
 	v := m.vals[key]
 	if v == nil {
@@ -147,7 +147,7 @@ func (m mapping) list(key, example string) []*yaml.Node {
 	return nil
 }
 
-// child is the mapping behind a key, and false when the key is absent or has
+// child returns the mapping behind a key, and false when the key is absent or has
 // no mapping behind it.
 func (m mapping) child(key string, s *shape) (mapping, bool) {
 	v := m.vals[key]
@@ -162,7 +162,7 @@ func (m mapping) child(key string, s *shape) (mapping, bool) {
 	return c, v.Kind == yaml.MappingNode
 }
 
-// describe is kindOf with the value of a text.
+// describe returns kindOf with the value of a text.
 func describe(n *yaml.Node) string {
 	if n.Kind == yaml.ScalarNode && !isEmpty(n) {
 		return fmt.Sprintf("%q", clip(n.Value))

@@ -21,14 +21,14 @@ const (
 	ReleaseNo        Release = "no"         // nothing: neither picture nor sound nor name goes into anything that is made
 )
 
-// ShowsPicture tells whether the take's picture may be opened to make
+// ShowsPicture reports whether the take's picture may be opened to make
 // something of it. A missing release does not forbid it: rough cuts are made
 // before the answers are in.
 func (t Take) ShowsPicture() bool {
 	return t.Release == ReleaseYes || t.Release == ReleaseMissing
 }
 
-// PublicName is the player's name as films and pages for all to read show it:
+// PublicName returns the player's name as films and pages for all to read show it:
 // "" where the player wants it hidden or has agreed to nothing.
 func (t Take) PublicName() string {
 	if t.HideName || t.Release == ReleaseNo {
@@ -95,10 +95,10 @@ func (m mapping) publicTexts(p *Production) []publicText {
 	return all
 }
 
-// plainWords is a text without capitals and with single spaces.
+// plainWords returns a text without capitals and with single spaces.
 func plainWords(text string) string { return strings.Join(strings.Fields(fold(text)), " ") }
 
-// saysName tells whether a text has a name in it as whole words; both are as
+// saysName reports whether a text has a name in it as whole words; both are as
 // plainWords gives them.
 func saysName(text, name string) bool {
 	for at := 0; ; {

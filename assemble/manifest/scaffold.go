@@ -77,12 +77,12 @@ func sortedFiles(files []ScaffoldFile) []ScaffoldFile {
 	return slices.CompactFunc(sorted, func(a, b ScaffoldFile) bool { return a.Path == b.Path })
 }
 
-// writable tells whether a path survives being a one-line text of YAML.
+// writable reports whether a path survives being a one-line text of YAML.
 func writable(p string) bool {
 	return utf8.ValidString(p) && utf8.RuneCountInString(p) <= maxPath && strings.TrimSpace(p) != "" && !strings.ContainsFunc(p, unicode.IsControl)
 }
 
-// cleanTitle is a title of one line.
+// cleanTitle returns a title of one line.
 func cleanTitle(title string) string {
 	title = strings.Map(func(r rune) rune {
 		if unicode.IsControl(r) {
@@ -186,7 +186,7 @@ func (t *draftTake) join(s guess) {
 	t.other = cmp.Or(t.other, s.other)
 }
 
-// order is that of a score; takes without a part come last.
+// order sorts takes as a score has them; takes without a part come last.
 func (d *draft) order() {
 	slices.SortStableFunc(d.takes, func(a, b *draftTake) int {
 		if (a.kind < 0) != (b.kind < 0) {
@@ -222,7 +222,7 @@ func (d *draft) name() {
 	}
 }
 
-// review says what is doubtful about a take.
+// review notes what is doubtful about a take.
 func (d *draft) review(t *draftTake) {
 	file := cmp.Or(t.video, t.audio)
 	switch {

@@ -83,7 +83,7 @@ func TestEveryInstrument(t *testing.T) {
 	}
 }
 
-// someFiles is an intake folder with all sorts of names.
+// someFiles returns an intake folder with all sorts of names.
 func someFiles() []ScaffoldFile {
 	return []ScaffoldFile{
 		{"intake/mara-voss_oboe1.mov", true, true}, {"intake/mara-voss_oboe1.wav", false, true},

@@ -66,7 +66,7 @@ func (m mapping) name(key, example string) string {
 	return v.Value
 }
 
-// Slug is the nearest name for a take or deliverable that a text gives:
+// Slug returns the nearest name for a take or deliverable that a text gives:
 // small letters, digits and dashes. It is "" when the text has neither.
 func Slug(text string) string {
 	var b strings.Builder
@@ -218,5 +218,5 @@ func (s names) add(m mapping, key, name string) {
 	}
 }
 
-// fold is a name for comparison without regard to capitals.
+// fold returns a name for comparison without regard to capitals.
 func fold(s string) string { return strings.ToLower(strings.ToUpper(s)) }

@@ -50,7 +50,7 @@ func (m mapping) score() (*score.Score, bool) {
 	return nil, true
 }
 
-// because is at with a cause.
+// because adds a fault as at does, with a cause.
 func (r *reader) because(n *yaml.Node, err error, hint, format string, args ...any) {
 	r.faults.Add(fault.At(fault.Manifest, markOf(r.file, n), fmt.Sprintf(format, args...), hint).Because(err))
 }

@@ -12,7 +12,7 @@ import (
 	"ripieno/mix/tempo/smf"
 )
 
-// scoreFolder is a production's folder with a score of twelve measures of 3/4
+// scoreFolder returns a production's folder with a score of twelve measures of 3/4
 // at 90 as MIDI, a MusicXML file of two measures of 2/2, and some traps.
 func scoreFolder(t *testing.T) string {
 	t.Helper()

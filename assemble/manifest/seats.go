@@ -84,7 +84,7 @@ func PinSeats(data []byte, p *Production, seats map[string]int, count int) ([]by
 	return out, nil
 }
 
-// lacking is the pairs whose keys a mapping does not have.
+// lacking returns the pairs whose keys a mapping does not have.
 func lacking(m *yaml.Node, pairs ...pair) []pair {
 	var out []pair
 	for _, p := range pairs {

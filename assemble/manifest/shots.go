@@ -7,7 +7,7 @@ import (
 	"go.yaml.in/yaml/v3"
 )
 
-// isScalar tells whether a node is a single value.
+// isScalar reports whether a node is a single value.
 func isScalar(n *yaml.Node) bool { return n.Kind == yaml.ScalarNode }
 
 // placedShot is a shot whose beginning is known, with where it is written.

@@ -124,7 +124,7 @@ func (m mapping) mute(music *tempo.Map) (x Mute, ok bool) {
 	return Mute{from, to}, true
 }
 
-// lowCut is nil for auto and when it is absent, 0 for none.
+// lowCut returns nil for auto and when it is absent, 0 for none.
 func (m mapping) lowCut() *float64 {
 	if v := m.vals["low_cut"]; v != nil {
 		switch v.Value {

@@ -189,12 +189,12 @@ func syntaxOffset(data []byte, message string) int {
 	return runes[search(ends)]
 }
 
-// markOf is where a node begins.
+// markOf returns where a node begins.
 func markOf(file string, n *yaml.Node) fault.Mark {
 	return fault.Mark{File: file, Line: n.Line, Column: n.Column}
 }
 
-// markAt is the place of a byte, in lines and characters.
+// markAt returns the place of a byte, in lines and characters.
 func markAt(file string, data []byte, at int) fault.Mark {
 	before := string(data[:at])
 	before = strings.TrimPrefix(before, "\ufeff")
@@ -219,7 +219,7 @@ func kindOf(n *yaml.Node) string {
 	return "text"
 }
 
-// isEmpty tells whether a scalar holds no value: nothing, ~ or null.
+// isEmpty reports whether a scalar holds no value: nothing, ~ or null.
 func isEmpty(n *yaml.Node) bool {
 	if n.Kind != yaml.ScalarNode || isQuoted(n) {
 		return false
@@ -227,7 +227,7 @@ func isEmpty(n *yaml.Node) bool {
 	return n.Value == "" || n.Value == "~" || strings.EqualFold(n.Value, "null")
 }
 
-// isQuoted tells whether a scalar was written with quotes or as a block.
+// isQuoted reports whether a scalar was written with quotes or as a block.
 func isQuoted(n *yaml.Node) bool {
 	return n.Style&(yaml.DoubleQuotedStyle|yaml.SingleQuotedStyle|yaml.LiteralStyle|yaml.FoldedStyle) != 0
 }

@@ -70,7 +70,7 @@ func (m mapping) useSections(declared []Section, takes []Take, entries []mapping
 	return all
 }
 
-// slipOf is the declared section that a name was probably meant to be.
+// slipOf returns the declared section that a name was probably meant to be.
 // Narrower than nearest: "violin 1" and "violin 2", or "alto a" and "alto b",
 // are not slips of each other, so one letter too many, too few or swapped
 // counts and another letter does not.
@@ -92,7 +92,7 @@ func (r *reader) slipOf(name string, declared []Section) string {
 	return ""
 }
 
-// sortedRunes is the characters of s in order, equal for s and its swaps.
+// sortedRunes returns the characters of s in order, equal for s and its swaps.
 func sortedRunes(s string) string {
 	r := []rune(s)
 	slices.Sort(r)
@@ -184,7 +184,7 @@ func (m mapping) behind(fit string) (string, *Asset) {
 	return m.ground("behind", "#203040")
 }
 
-// pan is nil for auto and when it is absent.
+// pan returns nil for auto and when it is absent.
 func (m mapping) pan() *float64 {
 	if v := m.vals["pan"]; v != nil && v.Value == "auto" {
 		return nil
@@ -280,7 +280,7 @@ func (m mapping) path(key, example string) string {
 	return s
 }
 
-// pathFault says what is wrong with the form of a path, "" for nothing.
+// pathFault returns what is wrong with the form of a path, "" for nothing.
 func pathFault(s string) (what, hint string) {
 	const move = "put the file into the production's folder and write its name from there"
 	switch clean := path.Clean(s); {
@@ -298,7 +298,7 @@ func pathFault(s string) (what, hint string) {
 	return "", ""
 }
 
-// driveForm tells whether a path begins with a drive letter, as in C:\takes.
+// driveForm reports whether a path begins with a drive letter, as in C:\takes.
 func driveForm(s string) bool {
 	return len(s) >= 3 && s[1] == ':' && (s[2] == '\\' || s[2] == '/') && (s[0]|0x20 >= 'a' && s[0]|0x20 <= 'z')
 }

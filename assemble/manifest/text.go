@@ -11,7 +11,7 @@ import (
 // it stands, in braces and lists too.
 var plainForm = regexp.MustCompile(`^[\pL_/][\pL\pN\pM _./'’()&+-]*$`)
 
-// yamlText is a text as a YAML value: plain where that is safe, else in
+// yamlText returns a text as a YAML value: plain where that is safe, else in
 // double quotes. Invalid UTF-8 becomes U+FFFD.
 func yamlText(s string) string {
 	s = strings.ToValidUTF8(s, "\uFFFD")

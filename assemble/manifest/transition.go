@@ -82,7 +82,7 @@ func (m mapping) transition(from Time, music *tempo.Map) Transition {
 	return t
 }
 
-// beatsBefore is how many seconds a number of beats last that end at a guide
+// beatsBefore returns how many seconds a number of beats last that end at a guide
 // time. Before the first beat and after the last, beats are as long as those.
 func beatsBefore(music *tempo.Map, at, beats float64) float64 {
 	var times []float64

@@ -131,7 +131,7 @@ func (w *work) finish(at float64) bool {
 	return true
 }
 
-// seconds is how long w has run by now.
+// seconds returns how long w has run by now.
 func (w *work) seconds(at float64) float64 {
 	switch w.state {
 	case runs:
@@ -181,7 +181,7 @@ func (e *estimator) left(at float64) float64 {
 	return max(longest, sum/max(1, min(atOnce, n)))
 }
 
-// remaining is what w still takes at the given pace of its stage.
+// remaining returns what w still takes at the given pace of its stage.
 func (w *work) remaining(at, pace float64) float64 {
 	whole := w.cost * pace
 	if w.state == waiting {
@@ -197,7 +197,7 @@ func (w *work) remaining(at, pace float64) float64 {
 	return max(whole-t, 0.05*whole)
 }
 
-// state is the run at one moment, for the printers.
+// state returns the run at one moment, for the printers.
 func (e *estimator) state(at float64) state {
 	s := state{at: at, done: e.done, total: len(e.works), left: -1}
 	if e.totalCost > 0 {

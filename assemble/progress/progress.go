@@ -82,7 +82,7 @@ const (
 
 var modeNames = []string{"auto", "bar", "lines", "json", "quiet"}
 
-// String is the word [ParseMode] reads.
+// String returns the word [ParseMode] reads.
 func (m Mode) String() string {
 	if m < 0 || int(m) >= len(modeNames) {
 		return fmt.Sprintf("mode %d", int(m))
@@ -110,7 +110,7 @@ type Options struct {
 	ticks <-chan time.Time // tests drive the clock
 }
 
-// New is [Options.New] with everything but the mode left as it is.
+// New does what [Options.New] does, with everything but the mode left as it is.
 func New(w io.Writer, mode Mode) Reporter { return Options{Mode: mode}.New(w) }
 
 // New returns a Reporter that writes to w, or shows nothing when w is nil. It
@@ -340,7 +340,7 @@ func printable(s string) string {
 	}, s)
 }
 
-// printableLines is printable line by line, without empty lines at the end.
+// printableLines returns printable line by line, without empty lines at the end.
 func printableLines(s string) string {
 	list := strings.Split(strings.TrimRight(s, "\n"), "\n")
 	for i := range list {

@@ -42,7 +42,7 @@ func words(t testing.TB, language string) *phrase.Book {
 	return b
 }
 
-// lamplighter is a piece with everything in it: cut time, a change of meter, a
+// lamplighter returns a piece with everything in it: cut time, a change of meter, a
 // ramp and a hold. A count-in of 16 half notes at 88 puts measure 1 at
 // 16·60/88 = 10.909 s and the cue at 5.4545 s.
 func lamplighter(t testing.TB) *tempo.Map {
@@ -70,14 +70,14 @@ func sheet(t testing.TB, language string) Sheet {
 	}
 }
 
-// mine is the sheet of one player.
+// mine returns the sheet of one player.
 func mine(t testing.TB, language string) Sheet {
 	s := sheet(t, language)
 	s.Player = &Player{Name: "Mara Voss", Part: "Oboe 1", File: "oboe-1", Guide: "guide"}
 	return s
 }
 
-// everybody is the sheet for all, with a roll.
+// everybody returns the sheet for all, with a roll.
 func everybody(t testing.TB, language string) Sheet {
 	s := sheet(t, language)
 	s.Roll = []Player{
@@ -87,7 +87,7 @@ func everybody(t testing.TB, language string) Sheet {
 	return s
 }
 
-// retake is the sheet of a player who records measures 38 to 64 again.
+// retake returns the sheet of a player who records measures 38 to 64 again.
 func retake(t testing.TB, language string) Sheet {
 	s := mine(t, language)
 	spec, err := s.Guide.Piece.Excerpt(tempo.Span{From: 38, To: 64})
@@ -136,7 +136,7 @@ func TestGoldenPages(t *testing.T) {
 	}
 }
 
-// text is what a person reads of a page, tags and style taken out.
+// text returns what a person reads of a page, tags and style taken out.
 func text(page string) string {
 	page = page[strings.Index(page, "<body"):]
 	page = regexp.MustCompile(`<[^>]*>`).ReplaceAllString(page, " ")

@@ -8,7 +8,7 @@ import (
 	"testing"
 )
 
-// luminance is the relative luminance of #rrggbb (WCAG 2.1).
+// luminance returns the relative luminance of #rrggbb (WCAG 2.1).
 func luminance(t testing.TB, colour string) float64 {
 	t.Helper()
 	var c [3]uint8
@@ -29,7 +29,7 @@ func luminance(t testing.TB, colour string) float64 {
 	return sum
 }
 
-// contrast is the contrast ratio of two colours (WCAG 2.1).
+// contrast returns the contrast ratio of two colours (WCAG 2.1).
 func contrast(t testing.TB, a, b string) float64 {
 	la, lb := luminance(t, a), luminance(t, b)
 	return (max(la, lb) + 0.05) / (min(la, lb) + 0.05)

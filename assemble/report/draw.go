@@ -29,7 +29,7 @@ type staff struct {
 	Missed string
 }
 
-// x is the place of a guide time, in tenths of a unit.
+// x returns the place of a guide time, in tenths of a unit.
 func (r Review) x(at float64) float64 {
 	share := (at - r.Span[0]) / (r.Span[1] - r.Span[0])
 	return math.Round(share*staffWide*10) / 10
@@ -66,7 +66,7 @@ func (r Review) staff(t Reviewed) staff {
 	return s
 }
 
-// heatLevel is the step of a measure.
+// heatLevel returns the step of a measure.
 func heatLevel(off float64) int {
 	level := 0
 	for _, limit := range heatSteps {
@@ -77,7 +77,7 @@ func heatLevel(off float64) int {
 	return level
 }
 
-// wave is the outline of the loudness, standing on its line: one contour for
+// wave returns the outline of the loudness, standing on its line: one contour for
 // each stretch that was recorded.
 func wave(values []float64) string {
 	var b strings.Builder
@@ -110,7 +110,7 @@ func wave(values []float64) string {
 	return b.String()
 }
 
-// short is a number without what it does not need.
+// short returns a number without what it does not need.
 func short(v float64) string { return strconv.FormatFloat(math.Round(v*10)/10, 'f', -1, 64) }
 
 // maxBars is how many lines a staff is ruled with at most, and maxMarks how
@@ -120,7 +120,7 @@ const (
 	maxMarks = 16
 )
 
-// ruling is the path of the bar lines.
+// ruling returns the path of the bar lines.
 func (r Review) ruling() string {
 	var b strings.Builder
 	step := 1

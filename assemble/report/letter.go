@@ -6,7 +6,7 @@ import (
 	"strings"
 )
 
-// letter is the note to the player of take i, for an e-mail: what to ask for
+// letter returns the note to the player of take i, for an e-mail: what to ask for
 // and thanks, in plain text. Somebody who plays several takes gets one note,
 // with the first of them. Timing and tuning are left to the conductor.
 func (r Review) letter(i int) string {
@@ -50,7 +50,7 @@ func (r Review) letter(i int) string {
 	return b.String() + "\n"
 }
 
-// paragraph is what there is to say of one take.
+// paragraph writes what there is to say of one take.
 func (r Review) paragraph(b *strings.Builder, t Reviewed, several bool) {
 	what := "Your recording"
 	if several || t.Level == LevelMissing {
@@ -76,7 +76,7 @@ func (r Review) paragraph(b *strings.Builder, t Reviewed, several bool) {
 	}
 }
 
-// asked are the questions of a take, each once, the worst first.
+// asked returns the questions of a take, each once, the worst first.
 func asked(t Reviewed) []string {
 	var all []string
 	for _, f := range t.Findings {
@@ -93,7 +93,7 @@ func list(b *strings.Builder, items []string) {
 	}
 }
 
-// sending says where to and until when.
+// sending writes where to and until when.
 func (r Review) sending(b *strings.Builder) {
 	switch {
 	case r.SendTo != "" && r.Due != "":
@@ -105,7 +105,7 @@ func (r Review) sending(b *strings.Builder) {
 	}
 }
 
-// quoted is a title in the middle of a sentence.
+// quoted returns a title in the middle of a sentence.
 func quoted(title string) string {
 	if title = oneLine(title); title == "" {
 		return "our piece"

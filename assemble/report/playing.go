@@ -9,7 +9,7 @@ import (
 	"strings"
 )
 
-// playing says in sentences how a take was played. They are for whoever
+// playing returns in sentences how a take was played. They are for whoever
 // conducts; no word of them goes into a note to a player.
 func (r Review) playing(t Reviewed) []string {
 	p := t.Playing
@@ -36,7 +36,7 @@ func (p Playing) timing() string {
 	return fmt.Sprintf("Timing: notes lie about %.0f ms round the beats (%d notes).", *p.SpreadMS, p.Notes)
 }
 
-// count1 is a number of things.
+// count1 returns a number of things.
 func count1(n int, thing string) string {
 	if n == 1 {
 		return "one " + thing
@@ -102,7 +102,7 @@ func (p Playing) tuning(hz float64) string {
 	return fmt.Sprintf("%s (%s against %s).", text, count1(p.Tones, "steady tone"), by)
 }
 
-// words is a gap as a question.
+// words returns a gap as a question.
 func (g Gap) words() string {
 	why := map[string]string{
 		"score": "where the score has notes", "part": "where the same part sounds in other takes", "others": "where all others sound",

@@ -12,7 +12,7 @@ import (
 	"testing"
 )
 
-// gradient is a picture of a size as JPEG.
+// gradient returns a picture of a size as JPEG.
 func gradient(t testing.TB, w, h int) []byte {
 	t.Helper()
 	img := image.NewRGBA(image.Rect(0, 0, w, h))
@@ -30,7 +30,7 @@ func gradient(t testing.TB, w, h int) []byte {
 
 func known(v float64) *float64 { return &v }
 
-// review is a production with a take of every kind: 24 measures of two seconds
+// review returns a production with a take of every kind: 24 measures of two seconds
 // after a count-in of 8.
 func review(t testing.TB) Review {
 	r := Review{
@@ -89,7 +89,7 @@ func review(t testing.TB) Review {
 	return r
 }
 
-// crowd is a production of n takes, each with everything.
+// crowd returns a production of n takes, each with everything.
 func crowd(t testing.TB, n int) Review {
 	r := review(t)
 	one := r.Takes[1]

@@ -291,7 +291,7 @@ func TestReviewFilm(t *testing.T) {
 	}
 }
 
-// silence is a WAV of so many seconds.
+// silence returns a WAV of so many seconds.
 func silence(seconds int) []byte {
 	const rate = 8000
 	n := uint32(rate * seconds)

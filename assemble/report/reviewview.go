@@ -109,7 +109,7 @@ func (r Review) view() reviewView {
 	return v
 }
 
-// Who is how a take is called on the page.
+// Who returns how a take is called on the page.
 func (t takeView) Who() string {
 	if t.Player != "" {
 		return t.Player
@@ -146,7 +146,7 @@ func (r Review) take(i int) takeView {
 	return v
 }
 
-// file is what was measured of one of a take's files.
+// file returns what was measured of one of a take's files.
 func (t Reviewed) file(name string) fileView {
 	v := fileView{File: name}
 	for _, p := range t.Places {
@@ -210,7 +210,7 @@ var negative = regexp.MustCompile(`(^|[ (])-([0-9])`)
 // its number at the end of a line as a hyphen does.
 func signed(text string) string { return negative.ReplaceAllString(text, "${1}−${2}") }
 
-// late is a lateness in words.
+// late returns a lateness in words.
 func late(ms float64) string {
 	switch n := math.Round(math.Abs(ms)); {
 	case n < 1:
@@ -222,7 +222,7 @@ func late(ms float64) string {
 	}
 }
 
-// staffAlt says what the drawing shows.
+// staffAlt returns what the drawing shows.
 func (r Review) staffAlt(t takeView) string {
 	if t.Wave == nil {
 		return "Nothing to draw yet"
@@ -240,7 +240,7 @@ func (r Review) staffAlt(t takeView) string {
 	return text
 }
 
-// sounding is the share of the music in which a take is heard, in per cent,
+// sounding returns the share of the music in which a take is heard, in per cent,
 // −1 for none.
 func (r Review) sounding(wave []float64) int {
 	loud, all := 0, 0

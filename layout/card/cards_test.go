@@ -12,7 +12,7 @@ import (
 	"ripieno/layout"
 )
 
-// bounds is where a card differs from its background.
+// bounds returns where a card differs from its background.
 func bounds(m *image.NRGBA, bg color.NRGBA) image.Rectangle {
 	return extent(m, func(p color.NRGBA) bool { return p != bg })
 }

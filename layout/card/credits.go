@@ -103,7 +103,7 @@ func (s *setter) roster(c layout.Canvas, o CreditsOptions, px float64) roster {
 	return r
 }
 
-// columnWidths is the room for parts and for names in a column: the widest of
+// columnWidths returns the room for parts and for names in a column: the widest of
 // each, within reason.
 func (s *setter) columnWidths(credits []Credit, px, full float64) (parts, names float64) {
 	for _, k := range credits {

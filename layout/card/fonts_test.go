@@ -23,7 +23,7 @@ func hebrew(t testing.TB) *Fonts {
 	return f
 }
 
-// skyline is the height of the ink in steps, from the left: runs of columns
+// skyline returns the height of the ink in steps, from the left: runs of columns
 // with ink become one number, in tenths of the em.
 func skyline(m *image.NRGBA, px float64) (out []int) {
 	top := 0
@@ -122,7 +122,7 @@ func TestParseFontsRefuses(t *testing.T) {
 	}
 }
 
-// patched is data with one byte changed.
+// patched returns data with one byte changed.
 func patched(data []byte, at int, to byte) []byte {
 	out := bytes.Clone(data)
 	out[at] = to

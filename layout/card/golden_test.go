@@ -27,7 +27,7 @@ var cast = [][2]string{
 	{"%{pts} \"it's\": a\\b", "Flute"}, {"Jo", ""},
 }
 
-// ensemble is an overlay with pictures, labels and both kinds of placeholder.
+// ensemble returns an overlay with pictures, labels and both kinds of placeholder.
 func ensemble(t testing.TB, c layout.Canvas, n int) OverlayOptions {
 	t.Helper()
 	g, err := layout.Grid(n, c, layout.Options{AspectW: 16, AspectH: 9, Gutter: c.EvenScale(6)})

@@ -9,7 +9,7 @@ import (
 	"ripieno/layout"
 )
 
-// plain is a picture of one colour.
+// plain returns a picture of one colour.
 func plain(w, h int, c color.NRGBA) *image.NRGBA { return newPicture(w, h, c).NRGBA }
 
 // TestCoverKeepsTheMiddle cuts pictures of three vertical and three horizontal

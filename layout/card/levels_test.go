@@ -9,7 +9,7 @@ import (
 	"testing"
 )
 
-// levelsOf is an invented mix of n strips.
+// levelsOf returns an invented mix of n strips.
 func levelsOf(n int) LevelsOptions {
 	o := LevelsOptions{
 		Title: "The Lamplighter's Round · levels", Summary: "integrated -16.0 LUFS · range 6.2 LU · true peak -1.2 dBTP · limiter -2.1 dB at most",

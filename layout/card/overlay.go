@@ -43,7 +43,7 @@ type OverlayOptions struct {
 	Fonts        *Fonts // nil: the embedded ones
 }
 
-// Overlay is the picture that lies over the moving tiles of a shot: opaque
+// Overlay returns the picture that lies over the moving tiles of a shot: opaque
 // background, fully transparent in the holes, with labels and placeholders on
 // top. A label's plate is part transparent; its text reaches WCAG AA contrast
 // whatever moves behind it.
@@ -98,7 +98,7 @@ func Overlay(c layout.Canvas, o OverlayOptions) (*image.NRGBA, error) {
 	return p.NRGBA, nil
 }
 
-// Labels is the labels alone on a transparent picture, as Overlay draws them.
+// Labels returns the labels alone on a transparent picture, as Overlay draws them.
 // Errors are Overlay's.
 func Labels(c layout.Canvas, labels []Label, fonts *Fonts) (*image.NRGBA, error) {
 	if err := c.Check(); err != nil {
@@ -132,7 +132,7 @@ const (
 	shrink   = 0.80 // how far text shrinks before it is cut
 )
 
-// letter is the size of a name in a tile, in pixels.
+// letter returns the size of a name in a tile, in pixels.
 func letter(c layout.Canvas, tile layout.Rect) float64 {
 	px := nameSize.ofTile * float64(min(tile.W, tile.H))
 	return max(c.Scale(nameSize.least), min(px, c.Scale(nameSize.most)))
@@ -184,7 +184,7 @@ func (p *picture) label(s *setter, c layout.Canvas, l Label) {
 	}
 }
 
-// stack is the height of lines set without extra leading.
+// stack returns the height of lines set without extra leading.
 func stack(lines []line) (h float64) {
 	for _, l := range lines {
 		h += l.height()
@@ -192,7 +192,7 @@ func stack(lines []line) (h float64) {
 	return h
 }
 
-// inside is the pixels that touch b.
+// inside returns the pixels that touch b.
 func inside(b box) image.Rectangle {
 	return image.Rect(int(b.x0), int(b.y0), int(b.x1)+1, int(b.y1)+1)
 }

@@ -65,7 +65,7 @@ func count(m *image.NRGBA, r layout.Rect, is func(color.NRGBA) bool) (n int) {
 	return n
 }
 
-// extent is the smallest rectangle round the pixels that satisfy is.
+// extent returns the smallest rectangle round the pixels that satisfy is.
 func extent(m *image.NRGBA, is func(color.NRGBA) bool) (r image.Rectangle) {
 	for y := range m.Rect.Dy() {
 		for x := range m.Rect.Dx() {

@@ -18,7 +18,7 @@ type picture struct {
 	mask   []uint8 // reused coverage
 }
 
-// newPicture is a w by h picture of one colour.
+// newPicture returns a w by h picture of one colour.
 func newPicture(w, h int, c color.NRGBA) *picture {
 	p := &picture{NRGBA: image.NewNRGBA(image.Rect(0, 0, w, h))}
 	p.fill(p.Rect, c)
@@ -68,7 +68,7 @@ func (p pen) cube(a, b, c, d, x, y float64) {
 	p.CubeTo(float32(a-p.dx), float32(b-p.dy), float32(c-p.dx), float32(d-p.dy), float32(x-p.dx), float32(y-p.dy))
 }
 
-// ribbon is a piece of a curve from one point to another, twice half thick and
+// ribbon draws a piece of a curve from one point to another, twice half thick and
 // no higher or lower than b. Every piece runs the same way round, so that
 // overlaps do not cancel.
 func (p pen) ribbon(b box, x0, y0, x1, y1, half float64) {
@@ -245,7 +245,7 @@ func (p *picture) hatch(b box, step float64, c color.NRGBA) {
 	}
 }
 
-// diagonals are the lines of a hatching, from the lower left end (x0, y0) to
+// diagonals returns the lines of a hatching, from the lower left end (x0, y0) to
 // the upper right (x1, y1), cut at the box's sides.
 func diagonals(b box, step float64) (lines []box) {
 	for d := b.x0 - b.h() + step; d < b.x1; d += step {

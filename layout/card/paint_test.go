@@ -37,7 +37,7 @@ func TestOver(t *testing.T) {
 	}
 }
 
-// coverage is the sum of coverage of everything painted in white on black.
+// coverage returns the sum of coverage of everything painted in white on black.
 func coverage(p *picture) (sum float64) {
 	for i := 0; i < len(p.Pix); i += 4 {
 		sum += float64(p.Pix[i]) / 255

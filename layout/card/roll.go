@@ -83,7 +83,7 @@ func (r *Roll) rows(s *setter, o CreditsOptions, px, full, y, step float64) {
 	}
 }
 
-// Draw is the rows from top to top+height of the roll, as wide as the canvas,
+// Draw returns the rows from top to top+height of the roll, as wide as the canvas,
 // transparent but for the letters. It may reach beyond either end.
 func (r *Roll) Draw(top, height int) *image.NRGBA {
 	p := newPicture(r.canvas.W, height, color.NRGBA{})

@@ -15,7 +15,7 @@ type Shown struct {
 	Hole    layout.Rect // where on the canvas
 }
 
-// Still is one frame of a film: pictures under an overlay. Sizes are changed
+// Still returns one frame of a film: pictures under an overlay. Sizes are changed
 // with a cubic kernel. Parts outside the overlay or a picture are left out.
 func Still(over *image.NRGBA, shown []Shown) *image.NRGBA {
 	out := image.NewNRGBA(over.Rect)

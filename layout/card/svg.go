@@ -23,7 +23,7 @@ func (d *drawing) bytes() []byte {
 	return d.buf.Bytes()
 }
 
-// hex is an opaque colour as SVG writes it.
+// hex returns an opaque colour as SVG writes it.
 func hex(c color.NRGBA) string { return fmt.Sprintf("#%02x%02x%02x", c.R, c.G, c.B) }
 
 func (d *drawing) rect(b box, c color.NRGBA) {

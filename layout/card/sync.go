@@ -159,14 +159,14 @@ func newSyncSheet(o *SyncOptions) (syncSheet, error) {
 	return g, nil
 }
 
-// x is where a moment of window w is drawn.
+// x returns where a moment of window w is drawn.
 func (g syncSheet) x(o SyncWindow, w int, at float64) float64 {
 	return g.left(w) + g.plot*(at-o.From)/(o.To-o.From)
 }
 
 func (g syncSheet) left(w int) float64 { return g.margin + g.names + float64(w)*(g.plot+g.gap) }
 
-// y is the upper edge of a row: 0 is everybody.
+// y returns the upper edge of a row: 0 is everybody.
 func (g syncSheet) y(row int) float64 { return g.top + float64(row)*g.row }
 
 func (g syncSheet) heading(p *picture, s *setter, o SyncOptions) {

@@ -11,7 +11,7 @@ import (
 	"testing"
 )
 
-// syncOf is an invented ensemble of n takes, in two windows of 2 s: one note
+// syncOf returns an invented ensemble of n takes, in two windows of 2 s: one note
 // on every beat, half a second apart, and a clap. Take 2 asks and is a beat
 // off, take 3 was placed by hand, take 4 cannot be read.
 func syncOf(n int) SyncOptions {

@@ -27,7 +27,7 @@ const (
 	leading               = 1.12 // line height over font height
 )
 
-// Title is an opaque card: the title in the middle, lines of text under it.
+// Title returns an opaque card: the title in the middle, lines of text under it.
 // Text is wrapped, set smaller until everything fits, and in the last resort
 // cut. Errors: *MissingError, joined, and the canvas's own.
 func Title(c layout.Canvas, o TitleOptions) (*image.NRGBA, error) {
@@ -67,7 +67,7 @@ func (s *setter) titleLines(c layout.Canvas, o TitleOptions, title, lines float6
 	return head, body
 }
 
-// ruleSpace is the room between title and lines; none when one is absent.
+// ruleSpace returns the room between title and lines; none when one is absent.
 func ruleSpace(c layout.Canvas, head, body []line) float64 {
 	if len(head) == 0 || len(body) == 0 {
 		return 0

@@ -14,7 +14,7 @@ func watch(t *testing.T, fps, seconds float64, f func(x, y, now float64) float64
 	})
 }
 
-// watchColour is watch with red, green and blue.
+// watchColour returns watch with red, green and blue.
 func watchColour(t *testing.T, fps, seconds float64, f func(x, y, now float64) [3]float64) Result {
 	t.Helper()
 	c := NewCounter(fps)
@@ -32,7 +32,7 @@ func watchColour(t *testing.T, fps, seconds float64, f func(x, y, now float64) [
 	return c.Result()
 }
 
-// square is a value that alternates so many times a second.
+// square returns a value that alternates so many times a second.
 func square(now, hertz, a, b float64) float64 {
 	if math.Mod(now*hertz+1e-9, 1) < 0.5 {
 		return a
@@ -40,7 +40,7 @@ func square(now, hertz, a, b float64) float64 {
 	return b
 }
 
-// grey is the value of a luminance.
+// grey returns the value of a luminance.
 func grey(cd float64) float64 { return 255 * math.Pow(cd/200, 1/2.4) }
 
 // The limits of ITU-R BT.1702-2, each from both sides.

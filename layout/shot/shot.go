@@ -19,7 +19,7 @@ const (
 	Card  Kind = "card"  // a title, the credits or free text; no take
 )
 
-// Kinds is every kind, in the order they are explained to people.
+// Kinds returns every kind, in the order they are explained to people.
 func Kinds() []Kind { return []Kind{Tutti, Soli, Solo, Pair, Card} }
 
 // UntilNext as the end of a Want: it lasts until the next one begins, or to
@@ -56,7 +56,7 @@ type Shot struct {
 	Want     int // index of the want it came from; -1 for a gap filled with tutti
 }
 
-// Frames is how long the shot lasts.
+// Frames returns how long the shot lasts.
 func (s Shot) Frames() int { return s.To - s.From }
 
 // Problem is what is wrong with a want.
@@ -81,7 +81,7 @@ type WantError struct {
 	Other   int    // for Overlap the want it collides with, else -1
 }
 
-// Error is "shot 3: unknown take \"oboe\"", counting from 1 as people do.
+// Error returns "shot 3: unknown take \"oboe\"", counting from 1 as people do.
 func (e *WantError) Error() string {
 	s := fmt.Sprintf("shot %d: %s", e.Index+1, e.Problem)
 	switch e.Problem {

@@ -189,7 +189,7 @@ func ParseNote(s string) (midi int, err error) {
 	return midi, nil
 }
 
-// Frequency is the equal-tempered frequency of a MIDI note in hertz for a
+// Frequency returns the equal-tempered frequency of a MIDI note in hertz for a
 // reference A4 in hertz: pitch·2^((note−69)/12).
 func Frequency(note int, pitchHz float64) float64 {
 	return pitchHz * math.Exp2(float64(note-69)/12)

@@ -11,7 +11,7 @@ import (
 	"ripieno/mix/tempo"
 )
 
-// tone is a stereo sine, louder on the left.
+// tone returns a stereo sine, louder on the left.
 func tone(seconds, hz, amplitude float64) audio.Block {
 	b := audio.NewBlock(2, int(seconds*audio.Rate))
 	for i := range b[0] {

@@ -12,7 +12,7 @@ import (
 	"ripieno/mix/tempo"
 )
 
-// kWeighted is the mean square of wave over n samples after the K filter at
+// kWeighted returns the mean square of wave over n samples after the K filter at
 // 48 kHz, with the coefficients of ITU-R BS.1770-4 tables 1 and 2 and nothing
 // of the package loudness.
 func kWeighted(wave []float64, n int) float64 {
@@ -122,7 +122,7 @@ func TestWholeGuideLoudness(t *testing.T) {
 	}
 }
 
-// centroid is the mean frequency of a sound's power.
+// centroid returns the mean frequency of a sound's power.
 func centroid(wave []float64) float64 {
 	padded := make([]float64, 1<<14)
 	copy(padded, wave)
@@ -150,7 +150,7 @@ func TestCueSoundsDifferent(t *testing.T) {
 	}
 }
 
-// steady is a drone alone, 24-bit as in a WAV file, after its fade.
+// steady returns a drone alone, 24-bit as in a WAV file, after its fade.
 func steady(t *testing.T, o Options, d Drone) []float64 {
 	m := build(t, tempo.Spec{Measures: 3, Changes: []tempo.Change{{Measure: 1, Meter: pulse(t, "4/4"), BPM: 60}}})
 	d.From, d.To = 0, 12

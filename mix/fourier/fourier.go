@@ -87,7 +87,7 @@ func powerOfFour(n int) bool {
 	return n == 1
 }
 
-// newPass is the pass that splits transforms of n into four of n/4.
+// newPass returns the pass that splits transforms of n into four of n/4.
 func newPass(n, stride int) pass {
 	p := pass{groups: n / 4, stride: stride, twiddles: make([]float64, 6*n/4)}
 	for g := range p.groups {
@@ -103,7 +103,7 @@ func newPass(n, stride int) pass {
 	return p
 }
 
-// Lines is how many lines a frame has: from 0 to half the sample rate.
+// Lines returns how many lines a frame has: from 0 to half the sample rate.
 func (t *Transform) Lines() int { return t.size/2 + 1 }
 
 // Forward writes the lines Σ window·x·e^(−2πikn/size) of x, which has size

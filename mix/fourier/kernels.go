@@ -53,7 +53,7 @@ func (q quad) butterfly(w1r, w1i, w2r, w2i, w3r, w3i float64) quad {
 	}
 }
 
-// firstPassGo is the pass of stride 1, whose four results lie side by side.
+// firstPassGo does the pass of stride 1, whose four results lie side by side.
 func firstPassGo(yr, yi, xr, xi, w []float64, groups int) {
 	for p := range groups {
 		t := w[24*(p/4)+p%4:]
@@ -66,7 +66,7 @@ func firstPassGo(yr, yi, xr, xi, w []float64, groups int) {
 	}
 }
 
-// laterPassGo is every other pass: one set of twiddles for stride numbers.
+// laterPassGo does every other pass: one set of twiddles for stride numbers.
 func laterPassGo(yr, yi, xr, xi, w []float64, groups, stride int) {
 	for p := range groups {
 		t := w[6*p : 6*p+6]
@@ -94,7 +94,7 @@ func untangleGo(re, im, zr, zi, wr, wi []float64) {
 	}
 }
 
-// tangleGo is the way back: from lines to the transform of pairs, twice as
+// tangleGo does the way back: from lines to the transform of pairs, twice as
 // large. re and im have one line more than w.
 func tangleGo(zr, zi, re, im, wr, wi []float64) {
 	last := len(wr)

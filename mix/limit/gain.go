@@ -130,7 +130,7 @@ func (s *Source) ask(to int64) {
 	}
 }
 
-// askOne is the gain for the frame at index i: enough for its samples and for
+// askOne returns the gain for the frame at index i: enough for its samples and for
 // the wave on both sides of it.
 func (s *Source) askOne(i int) float64 {
 	var gap, peak float64
@@ -146,7 +146,7 @@ func (s *Source) askOne(i int) float64 {
 	return s.ceiling / peak
 }
 
-// loudest is the largest sample in frames [from, to) by index.
+// loudest returns the largest sample in frames [from, to) by index.
 func (s *Source) loudest(from, to int) float64 {
 	var high float64
 	for _, x := range s.frames {

@@ -31,7 +31,7 @@ func writeTones(m *Meter, rate int, tones ...tone) {
 	}
 }
 
-// sine is n samples of amplitude·sin(2π·hz·t + phase), phase running from
+// sine returns n samples of amplitude·sin(2π·hz·t + phase), phase running from
 // sample start.
 func sine(hz, amplitude, phase float64, rate, start, n int) []float64 {
 	x := make([]float64, n)

@@ -57,12 +57,12 @@ func NewInterpolator(factor int) *Interpolator {
 	return in
 }
 
-// Bound is the largest factor by which the wave between samples can exceed the
+// Bound returns the largest factor by which the wave between samples can exceed the
 // largest sample within [Reach]: the norm of the filter. Where the samples
 // times Bound stay under a limit, nothing has to be interpolated.
 func (in *Interpolator) Bound() float64 { return in.bound }
 
-// Peak is the largest magnitude of the wave at the interpolated points between
+// Peak returns the largest magnitude of the wave at the interpolated points between
 // x[Reach-1] and x[Reach], the two samples themselves left out. x holds
 // 2·Reach finite samples.
 func (in *Interpolator) Peak(x []float64) float64 {
@@ -88,7 +88,7 @@ func (in *Interpolator) Peak(x []float64) float64 {
 	return peak
 }
 
-// windowedSinc is sinc(t) under a Kaiser window that ends at ±Reach.
+// windowedSinc returns sinc(t) under a Kaiser window that ends at ±Reach.
 func windowedSinc(t float64) float64 {
 	if t == 0 {
 		return 1
@@ -100,7 +100,7 @@ func windowedSinc(t float64) float64 {
 	return math.Sin(math.Pi*t) / (math.Pi * t) * bessel0(interpolatorBeta*math.Sqrt(1-r*r)) / bessel0(interpolatorBeta)
 }
 
-// bessel0 is the modified Bessel function of the first kind and order 0, by
+// bessel0 returns the modified Bessel function of the first kind and order 0, by
 // its power series (Abramowitz and Stegun 9.6.12).
 func bessel0(x float64) float64 {
 	sum, term := 1.0, 1.0
@@ -132,7 +132,7 @@ func (p *Peaks) Write(b audio.Block) {
 	}
 }
 
-// True is the highest true peak so far in dBTP, as if silence followed; −Inf
+// True returns the highest true peak so far in dBTP, as if silence followed; −Inf
 // in silence.
 func (p *Peaks) True() audio.Decibels {
 	var high float64
@@ -142,7 +142,7 @@ func (p *Peaks) True() audio.Decibels {
 	return audio.DecibelsOf(high)
 }
 
-// Sample is the largest magnitude of a sample so far in dBFS; −Inf in silence.
+// Sample returns the largest magnitude of a sample so far in dBFS; −Inf in silence.
 func (p *Peaks) Sample() audio.Decibels {
 	var high float64
 	for _, c := range p.channels {
@@ -199,7 +199,7 @@ func (p *peaks) run(x []float64) {
 	p.buf = buf[:past]
 }
 
-// peak is the highest magnitude so far, as if silence followed.
+// peak returns the highest magnitude so far, as if silence followed.
 func (p *peaks) peak() float64 {
 	rest := peaks{in: p.in, buf: append(make([]float64, 0, 2*Reach-1+peakRun), p.buf...), high: p.high}
 	rest.write(make([]float64, 2*Reach))

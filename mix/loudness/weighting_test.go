@@ -108,7 +108,7 @@ func TestInterpolatorReadsWithinTheGrid(t *testing.T) {
 	}
 }
 
-// highAfter is the peak of the steady part: the hard start and end of the
+// highAfter returns the peak of the steady part: the hard start and end of the
 // test tone ring, rightly, above its amplitude.
 func (p *peaks) highAfter(x []float64) float64 {
 	var high float64

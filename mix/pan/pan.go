@@ -29,10 +29,10 @@ const (
 // laws are the names of the laws for settings and messages.
 var laws = map[Law]string{ConstantPower: "power", Compromise: "compromise", Linear: "linear"}
 
-// String is the law's name: power, compromise or linear.
+// String returns the law's name: power, compromise or linear.
 func (l Law) String() string { return laws[l] }
 
-// Gains are the factors for left and right of a mono sound at position. A law
+// Gains returns the factors for left and right of a mono sound at position. A law
 // that is none of the constants acts as [ConstantPower].
 func (l Law) Gains(position float64) (left, right float64) {
 	p := Clamp(position)
@@ -116,7 +116,7 @@ func Between(n int, from, to float64) []float64 {
 	return places
 }
 
-// Clamp is position within −1..1; NaN is 0.
+// Clamp returns position within −1..1; NaN is 0.
 func Clamp(position float64) float64 {
 	if math.IsNaN(position) {
 		return 0

@@ -30,7 +30,7 @@ func Compare(m *tempo.Map, hz float64, takes []Take) []Report {
 	return out
 }
 
-// measures are the spans of the measures of the piece.
+// measures returns the spans of the measures of the piece.
 func measures(m *tempo.Map) []Span {
 	out := make([]Span, 0, m.Measures())
 	for n := 1; n <= m.Measures(); n++ {
@@ -44,10 +44,10 @@ func measures(m *tempo.Map) []Span {
 	return out
 }
 
-// guide is the guide time of a file time.
+// guide returns the guide time of a file time.
 func (t *Take) guide(file float64) float64 { return t.Offset + file*(1+t.DriftPPM*1e-6) }
 
-// file is the file time of a guide time.
+// file returns the file time of a guide time.
 func (t *Take) file(guide float64) float64 { return (guide - t.Offset) / (1 + t.DriftPPM*1e-6) }
 
 // quiet reports whether a guide time lies where the take is muted.
@@ -55,7 +55,7 @@ func (t *Take) quiet(at float64) bool {
 	return slices.ContainsFunc(t.Quiet, func(s Span) bool { return at >= s.From && at < s.To })
 }
 
-// covers tells whether the recording lasts over all of a span, and nothing of
+// covers reports whether the recording lasts over all of a span, and nothing of
 // it was cut or muted: only then can something be missed in it.
 func (t *Take) covers(s Span) bool {
 	if t.Features == nil || s.From < t.From-1e-6 || s.To > t.To+1e-6 {
@@ -67,7 +67,7 @@ func (t *Take) covers(s Span) bool {
 	return !slices.ContainsFunc(t.Quiet, func(q Span) bool { return q.From < s.To && q.To > s.From })
 }
 
-// sounds tells whether anything is heard in a span: for a tenth of it, or a
+// sounds reports whether anything is heard in a span: for a tenth of it, or a
 // note's clear beginning. What counts lies 9 dB over the file's noise, or, in
 // a file that hardly rests, within 30 dB of its loud passages.
 func (t *Take) sounds(s Span) bool {
@@ -150,7 +150,7 @@ func (r *Report) miss(measure int, why string) {
 	r.Missed = append(r.Missed, Missed{measure, measure, why})
 }
 
-// others tells why the other takes let expect take i in measure k; "" for no
+// others returns why the other takes let expect take i in measure k; "" for no
 // reason.
 func others(takes []Take, all []Report, i, k int, bar Span) string {
 	same, sameSound, rest, restSound := 0, 0, 0, 0

@@ -10,7 +10,7 @@ import (
 	"ripieno/mix/tempo"
 )
 
-// steady is a piece in 4/4 at 120 after a count-in of 4 measures: measure n
+// steady returns a piece in 4/4 at 120 after a count-in of 4 measures: measure n
 // begins at 8 + 2·(n−1) seconds.
 func steady(t testing.TB, measures int) *tempo.Map {
 	t.Helper()
@@ -27,7 +27,7 @@ func steady(t testing.TB, measures int) *tempo.Map {
 	return m
 }
 
-// made is a take of the whole piece that sounds at −20 dBFS in the given
+// made returns a take of the whole piece that sounds at −20 dBFS in the given
 // measures and has a room of −70 dBFS in the rest. Its file begins with the
 // guide.
 func made(m *tempo.Map, sounds []int) Take {
@@ -129,7 +129,7 @@ func TestMissedByOthers(t *testing.T) {
 	}
 }
 
-// tuned is a take with tones on a scale, each cents away from its note.
+// tuned returns a take with tones on a scale, each cents away from its note.
 func tuned(m *tempo.Map, cents float64, spread float64, n int) Take {
 	take := made(m, upTo(m.Measures()))
 	take.Tones = &Tones{Version: Version}

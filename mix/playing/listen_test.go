@@ -11,7 +11,7 @@ import (
 	"ripieno/mix/audio/audiotest"
 )
 
-// frequency is that of a MIDI note at 440 Hz (ISO 16): 440·2^((n−69)/12).
+// frequency returns that of a MIDI note at 440 Hz (ISO 16): 440·2^((n−69)/12).
 func frequency(note float64) float64 { return 440 * math.Exp2((note-69)/12) }
 
 // hum adds a harmonic tone with soft ends to x.

@@ -74,7 +74,7 @@ var guidesPulses = []float64{1.0 / 4, 1.0 / 3, 3.0 / 8, 1.0 / 2, 2.0 / 3, 3.0 / 
 // othersPulses are those by which another tempo is recognised.
 var othersPulses = []float64{1, 2, 3, fullestBeat}
 
-// HearPace tells how fast the file of f was played against the tempo of m. The
+// HearPace returns how fast the file of f was played against the tempo of m. The
 // zero Pace is that of a file with too few notes. The error is ctx's.
 func HearPace(ctx context.Context, m *tempo.Map, f *align.Features) (Pace, error) {
 	clock := newBeatClock(m)
@@ -122,7 +122,7 @@ func (p *Pace) guides(ctx context.Context, n notes, clock *beatClock) error {
 // trial is a tempo and place that was tried.
 type trial struct{ place, ratio, score, power float64 }
 
-// try tells how well other pulses explain the notes: of tempi that share a
+// try returns how well other pulses explain the notes: of tempi that share a
 // pulse, the one with most pulses does best.
 func (n notes) try(clock *beatClock, o, r float64) trial {
 	t := trial{place: o, ratio: r}
@@ -195,13 +195,13 @@ func paceNotes(f *align.Features) notes {
 	return n
 }
 
-// rise goes from 0 at lo to 1 at hi.
+// rise returns a value that goes from 0 at lo to 1 at hi.
 func rise(x, lo, hi float64) float64 { return max(0, min(1, (x-lo)/(hi-lo))) }
 
-// span is the time from the first note to the last.
+// span returns the time from the first note to the last.
 func (n notes) span() float64 { return n.at[len(n.at)-1] - n.at[0] }
 
-// densest is the part of so many seconds that has most notes, with its first one
+// densest returns the part of so many seconds that has most notes, with its first one
 // at 0: a place is then that of the part, at whatever tempo.
 func (n notes) densest(seconds float64) notes {
 	from, to := 0, 0
@@ -220,7 +220,7 @@ func (n notes) densest(seconds float64) notes {
 	return out
 }
 
-// thinned is at most so many of the notes, from all over the file. Every third of
+// thinned returns at most so many of the notes, from all over the file. Every third of
 // equal notes would have pulses that all of them have not, so one is taken from
 // anywhere in each part.
 func (n notes) thinned(most int) notes {
@@ -267,7 +267,7 @@ func (n notes) powers(clock *beatClock, o, r float64, pulses []float64) (out [mo
 	return out
 }
 
-// strongest is the highest of the powers.
+// strongest returns the highest of the powers.
 func (n notes) strongest(clock *beatClock, o, r float64, pulses []float64) float64 {
 	powers := n.powers(clock, o, r, pulses)
 	return slices.Max(powers[:len(pulses)])

@@ -10,7 +10,7 @@ import (
 	"ripieno/mix/tempo"
 )
 
-// ritardando is a map of so many minutes at 112 that slows down to 88 in its last
+// ritardando returns a map of so many minutes at 112 that slows down to 88 in its last
 // eighth; with often, the tempo changes every other measure instead.
 func ritardando(t testing.TB, minutes float64, often bool) *tempo.Map {
 	t.Helper()
@@ -34,7 +34,7 @@ func ritardando(t testing.TB, minutes float64, often bool) *tempo.Map {
 	return m
 }
 
-// guided is mixed rhythms played all through a map whose tempi are those of m
+// guided returns mixed rhythms played all through a map whose tempi are those of m
 // times so much, by a player who keeps them within 22 ms.
 func guided(t testing.TB, m *tempo.Map, by float64) *align.Features {
 	t.Helper()

@@ -17,7 +17,7 @@ import (
 // told is how package intake judges a pace, by its standard thresholds.
 func told(p Pace) bool { return p.Other > 20 && p.Other > 2.5*max(1, p.Guide) }
 
-// paceOf is what HearPace tells.
+// paceOf returns what HearPace tells.
 func paceOf(t testing.TB, m *tempo.Map, f *align.Features) Pace {
 	t.Helper()
 	p, err := HearPace(t.Context(), m, f)
@@ -27,7 +27,7 @@ func paceOf(t testing.TB, m *tempo.Map, f *align.Features) Pace {
 	return p
 }
 
-// evenMap is a map of 4/4 with a count-in of two measures.
+// evenMap returns a map of 4/4 with a count-in of two measures.
 func evenMap(t testing.TB, meter string, bpm float64, measures int) *tempo.Map {
 	t.Helper()
 	mt, err := tempo.ParseMeter(meter)
@@ -41,7 +41,7 @@ func evenMap(t testing.TB, meter string, bpm float64, measures int) *tempo.Map {
 	return m
 }
 
-// clearNotes are the features of clear notes at file times.
+// clearNotes returns the features of clear notes at file times.
 func clearNotes(at []float64) *align.Features {
 	f := &align.Features{LoudDB: -20}
 	for _, t := range at {
@@ -51,7 +51,7 @@ func clearNotes(at []float64) *align.Features {
 	return f
 }
 
-// rhythm is where notes begin, in beats: a measure of four from a few figures
+// rhythm returns where notes begin, in beats: a measure of four from a few figures
 // after the other.
 func rhythm(rng *rand.Rand, figures [][]float64, measures int) []float64 {
 	var at []float64
@@ -151,7 +151,7 @@ func TestPaceOfNothing(t *testing.T) {
 	}
 }
 
-// faster is the map of the same piece with all tempi multiplied.
+// faster returns the map of the same piece with all tempi multiplied.
 func faster(t testing.TB, m *tempo.Map, by float64) *tempo.Map {
 	t.Helper()
 	s := m.Spec()
@@ -166,7 +166,7 @@ func faster(t testing.TB, m *tempo.Map, by float64) *tempo.Map {
 	return out
 }
 
-// heardNotes are the features that perfect ears have of a simulated take.
+// heardNotes returns the features that perfect ears have of a simulated take.
 func heardNotes(s *simulate.Take) *align.Features {
 	var at []float64
 	for _, n := range s.Notes() {

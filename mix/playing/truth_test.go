@@ -9,7 +9,7 @@ import (
 	"ripieno/mix/align/simulate"
 )
 
-// simulated is an ensemble with its takes lying where they truly lie.
+// simulated returns an ensemble with its takes lying where they truly lie.
 func simulated(t testing.TB, number uint64, level simulate.Level, players int, seconds float64) (*simulate.Ensemble, []Take) {
 	t.Helper()
 	e := simulate.New(number, simulate.Options{Level: level, Players: players, Seconds: seconds, Rate: 44100})
@@ -27,7 +27,7 @@ func simulated(t testing.TB, number uint64, level simulate.Level, players int, s
 	return e, takes
 }
 
-// truth is how the notes in the file were truly played: spread of the whole
+// truth returns how the notes in the file were truly played: spread of the whole
 // take, and how far off each measure is, by the same statistics.
 func truth(e *simulate.Ensemble, s *simulate.Take, r Report) (spread float64, apart []float64) {
 	var late []float64

@@ -26,12 +26,12 @@ type kernel struct {
 	cutoff float64 // −6 dB, in cycles per sample
 }
 
-// passOf is the highest frequency kept between two rates.
+// passOf returns the highest frequency kept between two rates.
 func passOf(from, to int) float64 {
 	return math.Min(passband, keep*float64(min(from, to))/2)
 }
 
-// direct is the filter that turns one rate into another in one step: flat up
+// direct returns the filter that turns one rate into another in one step: flat up
 // to the passband, −6 dB at half the lower rate, and down by rejection as far
 // above it as the passband lies below. What may fold back lands above the
 // passband.
@@ -40,14 +40,14 @@ func direct(from, to int) kernel {
 	return newKernel(passOf(from, to), 2*half-passOf(from, to), float64(from), 2)
 }
 
-// newKernel is flat up to pass and down by rejection from stop, at a sample
+// newKernel returns flat up to pass and down by rejection from stop, at a sample
 // rate, with a number of taps that multiple divides.
 func newKernel(pass, stop, rate float64, multiple int) kernel {
 	taps := int(math.Ceil((rejection - 7.95) / (14.36 * (stop - pass) / rate)))
 	return kernel{taps: (taps + multiple - 1) / multiple * multiple, cutoff: (pass + stop) / 2 / rate}
 }
 
-// left is how many samples before the whole part of a position the filter
+// left returns how many samples before the whole part of a position the filter
 // begins.
 func (k kernel) left() int { return k.taps/2 - 1 }
 
@@ -87,7 +87,7 @@ var tables struct {
 	made map[kernel]*table
 }
 
-// tableOf is the table of a kernel. A kernel that is stretched to a low cutoff
+// tableOf returns the table of a kernel. A kernel that is stretched to a low cutoff
 // needs fewer phases a sample.
 func tableOf(k kernel) *table {
 	tables.Lock()
@@ -114,7 +114,7 @@ func sinc(t float64) float64 {
 	return math.Sin(math.Pi*t) / (math.Pi * t)
 }
 
-// bessel0 is the modified Bessel function of the first kind and order 0, by
+// bessel0 returns the modified Bessel function of the first kind and order 0, by
 // its power series (Abramowitz and Stegun 9.6.12).
 func bessel0(x float64) float64 {
 	sum, term := 1.0, 1.0

@@ -39,7 +39,7 @@ func (c *clicks) Read(dst audio.Block) (int, error) {
 	return n, nil
 }
 
-// centre is the centre of gravity of x.
+// centre returns the centre of gravity of x.
 func centre(x []float64) float64 {
 	var sum, moment float64
 	for i, v := range x {

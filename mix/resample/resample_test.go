@@ -12,7 +12,7 @@ import (
 	"ripieno/mix/audio/audiotest"
 )
 
-// tone is n samples of a sine at rate hertz; sample k has phase 2π·hz·k/rate.
+// tone returns n samples of a sine at rate hertz; sample k has phase 2π·hz·k/rate.
 func tone(hz, amplitude float64, rate, n int) []float64 {
 	x := make([]float64, n)
 	for i := range x {
@@ -146,7 +146,7 @@ func TestNoSpurs(t *testing.T) {
 	}
 }
 
-// goertzel is the amplitude of the line at omega radians per sample.
+// goertzel returns the amplitude of the line at omega radians per sample.
 func goertzel(x []float64, omega float64) float64 {
 	c := 2 * math.Cos(omega)
 	var s1, s2 float64

@@ -215,7 +215,7 @@ func (b *builder) checkCountIn() {
 	}
 }
 
-// cueQuarter is the place of the cue in quarters.
+// cueQuarter returns the place of the cue in quarters.
 func (b *builder) cueQuarter() float64 {
 	c := b.m.spec.CountIn
 	return float64(c.CueMeasure-1-c.Measures)*b.m.first.Quarters() + b.m.first.offset(c.CueBeat)

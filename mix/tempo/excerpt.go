@@ -5,7 +5,7 @@ import "fmt"
 // Span is a run of measures, both ends included.
 type Span struct{ From, To int }
 
-// Excerpt is the spec of the piece played in that order: repeats written out,
+// Excerpt returns the spec of the piece played in that order: repeats written out,
 // or a single span for a re-take from measure From on. Measures are numbered
 // anew from 1 in the order they are played. The count-in is kept, the pick-up
 // when the first span begins with measure 1. A ramp cut by the end of a span

@@ -115,7 +115,7 @@ func TestNoDriftInAnHour(t *testing.T) {
 	near(t, "end with changes", m.End(), 3600)
 }
 
-// integrate is the time from the first change to quarter q found another way
+// integrate returns the time from the first change to quarter q found another way
 // than the map does: Gauss-Legendre steps over the tempo read off the spec.
 func integrate(s Spec, m *Map, q float64) float64 {
 	type stretch struct{ from, to, v0, v1 float64 }

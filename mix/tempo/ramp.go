@@ -86,7 +86,7 @@ func (l *tempoLayer) begin(quarter, speed, slope float64) {
 	l.segments = append(l.segments, s)
 }
 
-// quarter is the place of a beat of change i; a fault when there is none.
+// quarter returns the place of a beat of change i; a fault when there is none.
 func (b *builder) quarter(i int, field string, measure int, beat float64) (float64, bool) {
 	q, err := b.m.Quarters(Position{measure, beat})
 	if err != nil {
@@ -96,7 +96,7 @@ func (b *builder) quarter(i int, field string, measure int, beat float64) (float
 	return q, true
 }
 
-// speed is bpm in quarters a minute, in the beat unit of change i.
+// speed returns bpm in quarters a minute, in the beat unit of change i.
 func (b *builder) speed(i int, bpm float64) float64 {
 	c := b.spec.Changes[i]
 	unit := c.Beat

@@ -54,11 +54,11 @@ func poseAt(l Look, m *Motion, t float64) *pose {
 	return p
 }
 
-// bowSway is the body's lean with the bow, for those who have one; others
+// bowSway returns the body's lean with the bow, for those who have one; others
 // lean with the tune.
 func (m *Motion) bowSway(t float64) float64 { return m.bowAt(t) }
 
-// mouth is where a wind instrument is put.
+// mouth returns where a wind instrument is put.
 func (p *pose) mouth() point { return place(p.head, p.tilt, 1).apply(point{0, 23}) }
 
 // hands sets the hands: on the instrument as far as that is held, else in the
@@ -79,7 +79,7 @@ func (p *pose) hands(holdLeft, holdRight point) {
 // on both sides the hands touch.
 const palm = 8.0
 
-// elbow is where the arm bends between a shoulder and a hand; side is -1 for
+// elbow returns where the arm bends between a shoulder and a hand; side is -1 for
 // the arm on the left of the picture, whose elbow points left and down.
 func elbow(from, to point, side float64) point {
 	d := to.minus(from)
@@ -245,7 +245,7 @@ func (p *pose) drawHand(c canvas, hand, bend point, side float64) {
 	c.fill(limb(hand, tip, 10, 8.5), skin)
 }
 
-// drawClap is the little sign beside hands that have just met: a few strokes
+// drawClap draws the little sign beside hands that have just met: a few strokes
 // that fade, for the eye to hold on to.
 func (p *pose) drawClap(c canvas) {
 	d := p.t - p.m.clap

@@ -12,7 +12,7 @@ import (
 
 const clapTime = 5.46
 
-// tune is a dozen notes from 10 s on, a long rest, and some more.
+// tune returns a dozen notes from 10 s on, a long rest, and some more.
 func tune() []Note {
 	var notes []Note
 	for i := range 12 {

@@ -20,7 +20,7 @@ func (m matrix) apply(p point) point {
 	return point{m.a*p.x + m.c*p.y + m.e, m.b*p.x + m.d*p.y + m.f}
 }
 
-// times is m after n: first n is applied, then m.
+// times returns m after n: first n is applied, then m.
 func (m matrix) times(n matrix) matrix {
 	return matrix{
 		m.a*n.a + m.c*n.b, m.b*n.a + m.d*n.b,
@@ -79,7 +79,7 @@ func newCanvas(f *Frame, way matrix) canvas {
 	return canvas{f, way, &scratch{}}
 }
 
-// in is the canvas seen from inside m.
+// in returns the canvas seen from inside m.
 func (c canvas) in(m matrix) canvas {
 	c.way = c.way.times(m)
 	return c

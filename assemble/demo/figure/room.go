@@ -60,7 +60,7 @@ func drawRoom(c canvas, l Look) {
 	}
 }
 
-// drawWindow is a window on the dusk, at the right.
+// drawWindow draws a window on the dusk, at the right.
 func drawWindow(c canvas, accent colour) {
 	top, low := rgb(0x2d3f63), rgb(0xe2a77c)
 	const bands = 24
@@ -85,7 +85,7 @@ func drawWindow(c canvas, accent colour) {
 	c.fill(rectangle(430, 2, 660, 8), shade(wood, -0.3))
 }
 
-// drawShelf is two boards with books, at the right.
+// drawShelf draws two boards with books, at the right.
 func drawShelf(c canvas, accent colour) {
 	for row := range 3 {
 		y := 96 + 108*float64(row)
@@ -112,7 +112,7 @@ func drawShelf(c canvas, accent colour) {
 	}
 }
 
-// drawPlant is a tall plant and a picture on the wall, at the right.
+// drawPlant draws a tall plant and a picture on the wall, at the right.
 func drawPlant(c canvas, accent colour) {
 	c.fill(rectangle(462, 34, 560, 108), shade(wood, -0.3))
 	c.fill(rectangle(468, 40, 554, 102), rgb(0xe8dcc0))
@@ -131,7 +131,7 @@ func drawPlant(c canvas, accent colour) {
 	c.fill(rectangle(520, 350, 614, 360).plus(rectangle(536, 360, 544, floor)).plus(rectangle(592, 360, 600, floor)), shade(wood, -0.25))
 }
 
-// drawPanels is a wall of wooden panels with an arched niche, at the right.
+// drawPanels draws a wall of wooden panels with an arched niche, at the right.
 func drawPanels(c canvas, accent, wall colour) {
 	for i := range 6 {
 		x := -20 + 118*float64(i)
@@ -150,7 +150,7 @@ func drawPanels(c canvas, accent, wall colour) {
 	}
 }
 
-// lampAt is where the lamp hangs.
+// lampAt returns where the lamp hangs.
 func (l Look) lampAt() point {
 	if l.LampLeft {
 		return point{122, 92}
@@ -158,7 +158,7 @@ func (l Look) lampAt() point {
 	return point{518, 92}
 }
 
-// drawLamp is the lantern on the wall. Its light follows lit, 0 to 1, slowly;
+// drawLamp draws the lantern on the wall. Its light follows lit, 0 to 1, slowly;
 // glow, 0 to 1, is the player's loudness and moves it a little. A ring goes
 // out from it at every note, since is the time after its start.
 func drawLamp(c canvas, at point, lit, glow, since, level float64) {

@@ -1,6 +1,6 @@
 package figure
 
-// fiddle is a violin or a viola: the origin is under the chin, the neck goes
+// fiddle draws a violin or a viola: the origin is under the chin, the neck goes
 // to the right.
 func (p *pose) fiddle(c canvas, size float64, varnish colour) {
 	m := p.between(p.chest.plus(point{-84, 150}), 2, p.chest.plus(point{24, -28}), 15+2*p.m.sway(p.t)).
@@ -42,7 +42,7 @@ func (p *pose) bow(c canvas, lap point, lapAngle float64, frog point, angle, len
 	b.fill(limb(point{length, -5}, point{length - 1, 2}, 2, 1.2), rgb(0x5d3524))
 }
 
-// cello stands between the knees all the time; the neck passes the head on
+// cello draws one that stands between the knees all the time; the neck passes the head on
 // the right.
 func (p *pose) cello(c canvas) {
 	m := place(p.chest.plus(point{4, 130}), 19+1.2*p.m.sway(p.t), 1)

@@ -90,7 +90,7 @@ func TestToneStartsOnTime(t *testing.T) {
 	}
 }
 
-// spectrum is the power from 0.7 to about 1.4 s, in bins of Rate/size.
+// spectrum returns the power from 0.7 to about 1.4 s, in bins of Rate/size.
 func spectrum(x []float64) []float64 {
 	const size = 1 << 15
 	b := make([]float64, size)

@@ -22,7 +22,7 @@ type voice struct {
 	chiff                     float64 // noise of the attack: tongue, or bow biting the string
 }
 
-// formant is a resonance of a body or a tube: a bump on a spectrum.
+// formant returns a resonance of a body or a tube: a bump on a spectrum.
 func formant(hz, at, width, gain float64) float64 {
 	d := (hz - at) / width
 	return gain * math.Exp(-d*d)
@@ -135,7 +135,7 @@ func (v voice) play(dst []float64, t Tone, slurred bool, random *rand.Rand) {
 	}
 }
 
-// amplitudes are the harmonics of a tone, scaled so that every kind is about
+// amplitudes returns the harmonics of a tone, scaled so that every kind is about
 // equally loud: the squares add up to 2·rms² of the full level.
 func (v voice) amplitudes(t Tone) []float64 {
 	const rms = 0.126 // -18 dBFS
@@ -152,7 +152,7 @@ func (v voice) amplitudes(t Tone) []float64 {
 	return amps
 }
 
-// envelope is the loudness of a tone of length seconds, at seconds after its
+// envelope returns the loudness of a tone of length seconds, at seconds after its
 // start: a rounded rise, a slight swell, a rounded fall.
 func (v voice) envelope(at, length float64, slurred bool) float64 {
 	attack := v.attack
@@ -165,7 +165,7 @@ func (v voice) envelope(at, length float64, slurred bool) float64 {
 	return rise * fall * swell
 }
 
-// harmonics is Σ amps[n-1]·sin(n·theta), by the recurrence
+// harmonics returns Σ amps[n-1]·sin(n·theta), by the recurrence
 // sin((n+1)x) = 2·cos x·sin(nx) − sin((n−1)x): one sine and one cosine for any
 // number of harmonics.
 func harmonics(theta float64, amps []float64) float64 {
@@ -178,7 +178,7 @@ func harmonics(theta float64, amps []float64) float64 {
 	return sum
 }
 
-// smooth goes from 0 to 1 as x does, with level ends; outside it stays.
+// smooth returns a value that goes from 0 to 1 as x does, with level ends; outside it stays.
 func smooth(x float64) float64 {
 	x = min(max(x, 0), 1)
 	return x * x * (3 - 2*x)

@@ -88,7 +88,7 @@ const TempoLines = `  count_in: {measures: 8, cue: {measure: 5, beat: 1}}  # all
   measures: 24
 `
 
-// lamplighterTempo is [TempoLines] as a value.
+// lamplighterTempo returns [TempoLines] as a value.
 func lamplighterTempo() tempo.Spec {
 	cut, _ := tempo.ParseMeter("2/2") // the literals are right, and a test plays them
 	jig, _ := tempo.ParseMeter("6/8")
@@ -104,7 +104,7 @@ func lamplighterTempo() tempo.Spec {
 	}
 }
 
-// Lamplighter is "The Lamplighter's Round" for nine players, 24 measures.
+// Lamplighter returns "The Lamplighter's Round" for nine players, 24 measures.
 // Every call gives a fresh copy. It panics when the notes in this file do not
 // fit their measures, which a test rules out.
 func Lamplighter() Piece {

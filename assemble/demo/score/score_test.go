@@ -9,7 +9,7 @@ import (
 	"ripieno/mix/tempo"
 )
 
-// waltz is three measures, the last of them in 6/8.
+// waltz returns three measures, the last of them in 6/8.
 func waltz(t testing.TB) tempo.Spec {
 	t.Helper()
 	three, err := tempo.ParseMeter("3/4")

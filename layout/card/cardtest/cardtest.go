@@ -13,7 +13,7 @@ type Block struct {
 	Width, Height int16 // of 1000 to the em
 }
 
-// Bar is the glyph of a character, so many thousandths of the em wide and high.
+// Bar returns the glyph of a character, so many thousandths of the em wide and high.
 func Bar(char rune, width, height int16) Block { return Block{char, width, height} }
 
 // Font builds a whole TrueType font (OpenType 1.9: cmap 4, glyf, head,

@@ -211,7 +211,7 @@ func (c *cursor) note(e *element) error {
 	return nil
 }
 
-// key is the sounding MIDI note, C4 = 60; −1 outside 0 to 127.
+// key returns the sounding MIDI note, C4 = 60; −1 outside 0 to 127.
 func (p *pitch) key(transpose int) (int, error) {
 	step := strings.Index("C-D-EF-G-A-B", strings.TrimSpace(p.Step))
 	octave, err := number("an octave", p.Octave)

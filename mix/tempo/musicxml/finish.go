@@ -153,7 +153,7 @@ func (p *parser) order() ([]int, error) {
 	return order, nil
 }
 
-// spans gives each measure the numbers of the ending it stands in, or nil.
+// spans returns for each measure the numbers of the ending it stands in, or nil.
 func (p *parser) spans() [][]int {
 	out := make([][]int, len(p.bars))
 	var now []int
@@ -169,7 +169,7 @@ func (p *parser) spans() [][]int {
 	return out
 }
 
-// lastEnding is the highest number of the endings that follow one another
+// lastEnding returns the highest number of the endings that follow one another
 // from measure i on.
 func lastEnding(endings [][]int, i int) int {
 	last := 0

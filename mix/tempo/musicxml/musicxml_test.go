@@ -35,7 +35,7 @@ func attributes(divisions int, beats, beatType string) string {
 	return fmt.Sprintf(`<attributes><divisions>%d</divisions><time><beats>%s</beats><beat-type>%s</beat-type></time></attributes>`, divisions, beats, beatType)
 }
 
-// note is one note of that many divisions, "C4" or "" for a rest.
+// note returns one note of that many divisions, "C4" or "" for a rest.
 func note(name string, divisions int, more ...string) string {
 	what := "<rest/>"
 	if name != "" {

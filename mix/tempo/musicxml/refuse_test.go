@@ -128,7 +128,7 @@ func TestReadRefuses(t *testing.T) {
 	}
 }
 
-// bomb is a small compressed file with a score of 100 MiB.
+// bomb returns a small compressed file with a score of 100 MiB.
 func bomb(t *testing.T) []byte {
 	t.Helper()
 	var b bytes.Buffer

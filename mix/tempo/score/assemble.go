@@ -168,7 +168,7 @@ func (a *assembler) mark(t Tempo, number int, meter tempo.Meter, skipped float64
 	}
 }
 
-// ofLength is a meter of that many quarters, on like's note value or the
+// ofLength returns a meter of that many quarters, on like's note value or the
 // longest shorter one that fits: for measures that are shorter or longer than
 // their signature.
 func ofLength(quarters float64, like tempo.Meter) (tempo.Meter, error) {

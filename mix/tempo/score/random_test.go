@@ -170,7 +170,7 @@ func (p invented) midi() []byte {
 	return out
 }
 
-// seconds is the true time of a tick after the first place, from the measures'
+// seconds returns the true time of a tick after the first place, from the measures'
 // tempos.
 func (p invented) seconds(tick int) float64 {
 	s := 0.0

@@ -278,7 +278,7 @@ func (p *reader) meta() (end bool, err error) {
 	return false, nil
 }
 
-// text is a name as UTF-8 without control characters and of sensible length;
+// text returns a name as UTF-8 without control characters and of sensible length;
 // what is not UTF-8 is taken for Latin-1.
 func text(d []byte) string {
 	if len(d) > 400 {

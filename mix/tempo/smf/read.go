@@ -69,10 +69,10 @@ func compare(a, b int64) int {
 	return 0
 }
 
-// quarters is a number of ticks in quarter notes.
+// quarters returns a number of ticks in quarter notes.
 func (f *file) quarters(ticks int64) float64 { return float64(ticks) / float64(f.division) }
 
-// ticks is the length of a measure in ticks, 0 when the division is too
+// ticks returns the length of a measure in ticks, 0 when the division is too
 // coarse for it.
 func (f *file) ticks(m tempo.Meter) int64 {
 	upper, lower := m.Fraction()
@@ -121,7 +121,7 @@ func (f *file) bars() ([]bar, error) {
 	return bars, nil
 }
 
-// find is the measure that holds a tick; ticks past the end are in the last.
+// find returns the measure that holds a tick; ticks past the end are in the last.
 func find(bars []bar, tick int64) int {
 	return sort.Search(len(bars), func(i int) bool { return bars[i].tick > tick }) - 1
 }

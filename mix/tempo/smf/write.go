@@ -69,7 +69,7 @@ type event struct {
 
 func (s *stream) add(tick int64, data ...byte) { s.events = append(s.events, event{tick, data}) }
 
-// bytes is the track as a chunk that ends at tick end.
+// bytes returns the track as a chunk that ends at tick end.
 func (s *stream) bytes(end int64) []byte {
 	slices.SortStableFunc(s.events, func(a, b event) int { return compare(a.tick, b.tick) })
 	var body []byte
@@ -98,7 +98,7 @@ func (s *stream) name(text string) {
 	s.add(0, append([]byte{0xff, 0x03, byte(len(text))}, text...)...)
 }
 
-// clicks is the track of percussion notes.
+// clicks returns the track of percussion notes.
 func (t *conductor) clicks() *stream {
 	var s stream
 	s.name("Click")

@@ -30,7 +30,7 @@ func build(t testing.TB, s tempo.Spec) *tempo.Map {
 	return m
 }
 
-// mixed is a piece with everything a tempo map can have.
+// mixed returns a piece with everything a tempo map can have.
 func mixed(t testing.TB, in tempo.CountIn, pickUp float64) *tempo.Map {
 	return build(t, tempo.Spec{
 		CountIn: in, PickUp: pickUp, Measures: 40,
