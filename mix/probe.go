@@ -215,7 +215,7 @@ func (p *probe) endHop() {
 	}
 }
 
-// inside returns whether the window of the last hops lies where loudness counts.
+// inside reports whether the window of the last hops lies where loudness counts.
 func (p *probe) inside(hops int64) bool {
 	first := (p.hops-hops)*int64(p.a.Rate)/hopsPerSecond + 1 // hops are rounded
 	return p.hops >= hops && first >= p.from && p.frame <= p.to

@@ -137,15 +137,15 @@ func Resolve(total int, seats []Seat, wanted []Want, labels bool) ([]Shot, error
 	return fill(total, shots, Shot{Show: Tutti, Takes: h.all, Labels: labels, Want: -1}), nil
 }
 
-// house is the seats, looked up by name and by section.
-type house struct {
+// seatIndex is the seats, looked up by name and by section.
+type seatIndex struct {
 	all     []string
 	takes   map[string]bool
 	section map[string][]string
 }
 
-func newHouse(seats []Seat) (house, bool) {
-	h := house{takes: map[string]bool{}, section: map[string][]string{}}
+func newHouse(seats []Seat) (seatIndex, bool) {
+	h := seatIndex{takes: map[string]bool{}, section: map[string][]string{}}
 	for _, s := range seats {
 		if s.Take == "" || h.takes[s.Take] {
 			return h, false
@@ -161,7 +161,7 @@ func newHouse(seats []Seat) (house, bool) {
 
 // cast decides who is seen. Its slices are shared with the house: shots never
 // change them.
-func (h house) cast(w Want) (s Shot, p Problem, value string) {
+func (h seatIndex) cast(w Want) (s Shot, p Problem, value string) {
 	s = Shot{Show: w.Show, Text: w.Text, Labels: w.Labels}
 	switch w.Show {
 	case Tutti:
