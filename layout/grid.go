@@ -105,15 +105,15 @@ func (k candidate) better(b candidate, c Canvas, gutter int) bool {
 	if k.empty != b.empty {
 		return k.empty < b.empty
 	}
-	if x, y := k.unlike(c, gutter), b.unlike(c, gutter); x != y {
+	if x, y := k.aspectGap(c, gutter), b.aspectGap(c, gutter); x != y {
 		return x < y
 	}
 	return k.rows < b.rows
 }
 
-// unlike returns how far the aspect of the whole block is from the canvas's, as
+// aspectGap returns how far the aspect of the whole block is from the canvas's, as
 // the difference of cross products: exact in integers.
-func (k candidate) unlike(c Canvas, gutter int) int {
+func (k candidate) aspectGap(c Canvas, gutter int) int {
 	bw, bh := span(k.cols, k.w, gutter), span(k.rows, k.h, gutter)
 	return max(bw*c.H-bh*c.W, bh*c.W-bw*c.H)
 }

@@ -170,9 +170,9 @@ func (a *app) readSettings() error {
 	return nil
 }
 
-// use builds the settings of a verb. The reporter must be closed before
+// openSettings builds the settings of a verb. The reporter must be closed before
 // anything is printed.
-func (a *app) use() (assemble.Settings, error) {
+func (a *app) openSettings() (assemble.Settings, error) {
 	mode, err := progress.ParseMode(a.settings.GetString("progress"))
 	if err != nil {
 		return assemble.Settings{}, fault.New(fault.Manifest, "", err.Error(), "use auto, bar, lines, json or quiet")
@@ -195,10 +195,10 @@ func (a *app) use() (assemble.Settings, error) {
 	}, nil
 }
 
-// with opens the production, lets work use it and closes it, so that the
+// withProduction opens the production, lets work use it and closes it, so that the
 // progress line is gone before the result is printed.
-func (a *app) with(ctx context.Context, work func(*assemble.Production) error) error {
-	set, err := a.use()
+func (a *app) withProduction(ctx context.Context, work func(*assemble.Production) error) error {
+	set, err := a.openSettings()
 	if err != nil {
 		return err
 	}

@@ -96,7 +96,7 @@ Each is one file that needs no network and prints on paper. The manifest may say
     notes: Mutes from measure 20 on.
     strings: {step-check: "Send the second try, not the first."}`,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			set, err := a.use()
+			set, err := a.openSettings()
 			if err != nil {
 				return err
 			}

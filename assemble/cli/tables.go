@@ -80,7 +80,7 @@ func syncTable(r assemble.SyncResult) func(io.Writer) {
 				if t.DriftPPM != 0 {
 					drift = fmt.Sprintf("%+.1f", t.DriftPPM)
 				}
-				row(short(t.Name, 16), t.Role, fmt.Sprintf("%+.4f", t.Offset), drift, how, t.Method, played(t))
+				row(shorten(t.Name, 16), t.Role, fmt.Sprintf("%+.4f", t.Offset), drift, how, t.Method, describeLateness(t))
 			}
 		})
 		fmt.Fprintf(w, "%d recordings: %d placed, %d need review; %d analyses run, %d cached\n",
@@ -95,17 +95,17 @@ func syncTable(r assemble.SyncResult) func(io.Writer) {
 	}
 }
 
-// short returns a name of at most n characters.
-func short(s string, n int) string {
+// shorten returns a name of at most n characters.
+func shorten(s string, n int) string {
 	if r := []rune(s); len(r) > n {
 		return string(r[:n-1]) + "…"
 	}
 	return s
 }
 
-// played returns how the playing lies against the player's own clap, and what was
+// describeLateness returns how the playing lies against the player's own clap, and what was
 // done about it.
-func played(t assemble.Placed) string {
+func describeLateness(t assemble.Placed) string {
 	switch {
 	case t.Method == "offset given":
 		return "by hand"
@@ -116,22 +116,22 @@ func played(t assemble.Placed) string {
 	case math.Abs(*t.LatenessMS) < 0.5:
 		return "on the clap"
 	case t.KeptMS != 0:
-		return late(t.LatenessMS) + ", kept"
+		return lateOrEarly(t.LatenessMS) + ", kept"
 	case t.Method == "cue given" || !t.Sure:
-		return late(t.LatenessMS)
+		return lateOrEarly(t.LatenessMS)
 	}
 	// The playing is not moved farther from its clap than sync allows, and
 	// where it tells little, not all the way.
 	if t.CueOffset != nil && t.Method != "device" {
 		if ms := math.Abs(*t.CueOffset-t.Offset) * 1000; math.Abs(*t.LatenessMS) > ms+5 {
-			return fmt.Sprintf("%s, %.0f removed", late(t.LatenessMS), ms)
+			return fmt.Sprintf("%s, %.0f removed", lateOrEarly(t.LatenessMS), ms)
 		}
 	}
-	return late(t.LatenessMS) + ", removed"
+	return lateOrEarly(t.LatenessMS) + ", removed"
 }
 
-// late returns how the playing lies against the clap of the same player.
-func late(ms *float64) string {
+// lateOrEarly returns how the playing lies against the clap of the same player.
+func lateOrEarly(ms *float64) string {
 	switch {
 	case ms == nil:
 		return ""
@@ -261,7 +261,7 @@ func demoTable(r assemble.DemoResult) func(io.Writer) {
 		table(w, func(row func(...any)) {
 			row("take", "file", "clapped", "plays", "after sync", "drift off by")
 			for _, t := range r.Truth {
-				row(t.Take, t.Role, late(&t.ClapErrorMS), late(&t.BiasMS), fmt.Sprintf("%+.1f ms", t.ErrorMS), fmt.Sprintf("%+.1f ppm", t.DriftErrorPPM))
+				row(t.Take, t.Role, lateOrEarly(&t.ClapErrorMS), lateOrEarly(&t.BiasMS), fmt.Sprintf("%+.1f ms", t.ErrorMS), fmt.Sprintf("%+.1f ppm", t.DriftErrorPPM))
 			}
 		})
 		fmt.Fprintf(w, "sync against the truth: median %.1f ms, worst %.1f ms\n", r.MedianMS, r.WorstMS)

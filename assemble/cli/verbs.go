@@ -16,7 +16,7 @@ func (a *app) verb(use, short, long string, run func(cmd *cobra.Command, p *asse
 		Use: use, Short: short, Long: long, Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			var show func() error
-			err := a.with(cmd.Context(), func(p *assemble.Production) (err error) {
+			err := a.withProduction(cmd.Context(), func(p *assemble.Production) (err error) {
 				show, err = run(cmd, p)
 				return err
 			})
@@ -225,7 +225,7 @@ production.yaml with one take for each player, guessing names and parts from the
 file names. It lists what it could not guess. An existing manifest is never
 overwritten.`,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			set, err := a.use()
+			set, err := a.openSettings()
 			if err != nil {
 				return err
 			}
@@ -250,7 +250,7 @@ beside them. Then it runs check, sync, grid, rough and render, prints how far
 sync was from the truth and says where the film is. Run it again in the same
 folder and it goes on where it was.`,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			set, err := a.use()
+			set, err := a.openSettings()
 			if err != nil {
 				return err
 			}

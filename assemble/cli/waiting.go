@@ -101,7 +101,7 @@ player than of any other's: horn-2.mov, "Ilse Horn II.mp4".`,
 			if interval < 10*time.Millisecond {
 				return fault.New(fault.Manifest, "", fmt.Sprintf("invalid --interval %q", interval), "use a time such as 2s")
 			}
-			set, err := a.use()
+			set, err := a.openSettings()
 			if err != nil {
 				return err
 			}
@@ -109,7 +109,7 @@ player than of any other's: horn-2.mov, "Ilse Horn II.mp4".`,
 			tick := time.NewTicker(interval)
 			defer tick.Stop()
 			o.Tick = tick.C
-			faults, err := assemble.Watch(cmd.Context(), set, o, func(e assemble.WatchEvent) { a.tell(e) })
+			faults, err := assemble.Watch(cmd.Context(), set, o, func(e assemble.WatchEvent) { a.printEvent(e) })
 			if err != nil {
 				return err
 			}
@@ -122,8 +122,8 @@ player than of any other's: horn-2.mov, "Ilse Horn II.mp4".`,
 	return c
 }
 
-// tell prints one event of a watch, for people or as a line of JSON.
-func (a *app) tell(e assemble.WatchEvent) {
+// printEvent prints one event of a watch, for people or as a line of JSON.
+func (a *app) printEvent(e assemble.WatchEvent) {
 	if a.settings.GetBool("json") {
 		enc := json.NewEncoder(a.Out)
 		enc.SetEscapeHTML(false)

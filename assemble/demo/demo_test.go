@@ -208,7 +208,7 @@ func checkPictures(t *testing.T, tool *ffmpeg.Tool, p *production, who int, dir 
 	if err := tool.Run(context.Background(), ffmpeg.Command{Args: args, Stdout: &raw}); err != nil {
 		t.Fatal(err)
 	}
-	acting, err := perform(p.tempo, p.piece.Part(q.part), q, lots(p.options.Seed, "timing "+q.take))
+	acting, err := perform(p.tempo, p.piece.Part(q.part), q, newRandom(p.options.Seed, "timing "+q.take))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -222,7 +222,7 @@ func TestPerform(t *testing.T) {
 			continue
 		}
 		part := p.piece.Part(q.part)
-		acting, err := perform(p.tempo, part, q, lots(9, "timing "+q.take))
+		acting, err := perform(p.tempo, part, q, newRandom(9, "timing "+q.take))
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -71,7 +71,7 @@ func (j *job) path(file string) string { return filepath.Join(j.dir, filepath.Fr
 // make plays the part once and records it with every device.
 func (j *job) make(ctx context.Context) error {
 	q := j.player
-	acting, err := perform(j.tempo, j.piece.Part(q.part), *q, lots(j.options.Seed, "timing "+q.take))
+	acting, err := perform(j.tempo, j.piece.Part(q.part), *q, newRandom(j.options.Seed, "timing "+q.take))
 	if err != nil {
 		return err
 	}
@@ -83,7 +83,7 @@ func (j *job) make(ctx context.Context) error {
 	}
 	j.started = first - 0.1 // room for the interpolator
 	frames := int((last + 0.1 - j.started) * instrument.Rate)
-	j.dry = acting.dry(q.kind, q.cents, j.started, frames, lots(j.options.Seed, "sound "+q.take))
+	j.dry = acting.dry(q.kind, q.cents, j.started, frames, newRandom(j.options.Seed, "sound "+q.take))
 	if j.record {
 		if err := j.makeSound(ctx); err != nil {
 			return err
@@ -110,7 +110,7 @@ func (j *job) devices() []microphone {
 
 // hear records the performance with a device into a WAV file.
 func (j *job) hear(ctx context.Context, m microphone, path string, f media.Format) error {
-	block := m.record(j.dry, j.started, lots(j.options.Seed, "device "+m.file))
+	block := m.record(j.dry, j.started, newRandom(j.options.Seed, "device "+m.file))
 	_, err := media.CreateWAV(ctx, path, audio.NewMemory(block, m.rate), f)
 	if err != nil && ctx.Err() == nil {
 		return cannotWrite(j.path(m.file), err)

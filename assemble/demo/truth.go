@@ -70,7 +70,7 @@ func (t Truth) Player(take string) (PlayerTruth, bool) {
 func (p *production) truth() Truth {
 	t := Truth{Seed: p.options.Seed, Cue: p.tempo.Cue()}
 	for _, q := range p.cast {
-		t.Planted = append(t.Planted, q.planted()...)
+		t.Planted = append(t.Planted, q.plantedFaults()...)
 		if q.camera == nil && q.mic == nil {
 			continue // expected
 		}
@@ -89,8 +89,8 @@ func (p *production) truth() Truth {
 	return t
 }
 
-// planted returns the faults of a player's take.
-func (q player) planted() []PlantedTruth {
+// plantedFaults returns the faults of a player's take.
+func (q player) plantedFaults() []PlantedTruth {
 	var all []PlantedTruth
 	plant := func(is bool, code, level string) {
 		if is {

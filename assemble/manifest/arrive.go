@@ -137,7 +137,7 @@ func Adopt(data []byte, p *Production, a Arrival) (Adopted, error) {
 	}
 	out := slices.Concat(data[:begin], []byte(text), data[end:])
 	again, bad := parseYAML(file, out, maxBytes)
-	if bad != nil || !grew(root, again, nil) { // arrivalEdit has changed root to what is meant
+	if bad != nil || !differsOnlyBy(root, again, nil) { // arrivalEdit has changed root to what is meant
 		return refuse(fmt.Sprintf("take %q is written in a way that nothing can be added to", a.Take))
 	}
 	if _, err := parseIn(dir, file, out); err != nil {

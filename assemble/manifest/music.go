@@ -29,7 +29,7 @@ func (m mapping) tempo() (*tempo.Map, *score.Score) {
 	if scored {
 		spec = m.fromScore(paper, in)
 	} else {
-		spec, changes = m.written()
+		spec, changes = m.readSpec()
 		spec.CountIn = in
 	}
 	holds := m.entries("holds", holdShape)
@@ -50,8 +50,8 @@ func (m mapping) tempo() (*tempo.Map, *score.Score) {
 	return music, paper
 }
 
-// written reads the tempo map from the manifest itself.
-func (m mapping) written() (spec tempo.Spec, changes []mapping) {
+// readSpec reads the tempo map from the manifest itself.
+func (m mapping) readSpec() (spec tempo.Spec, changes []mapping) {
 	spec.PickUp, _ = m.number("pick_up")
 	m.need("measures", "how many measures the piece has, for example measures: 32")
 	spec.Measures, _ = m.whole("measures")

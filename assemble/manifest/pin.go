@@ -69,7 +69,7 @@ func (v Pinned) pairs(file *yaml.Node) []pair {
 	if valueOf(file, "offset") != nil || valueOf(file, "cue_at") != nil {
 		return nil
 	}
-	return append([]pair{{"offset", decimal(v.Offset + 0)}}, lacking(file, pair{"drift_ppm", decimal(v.DriftPPM + 0)})...) // + 0 makes -0 0
+	return append([]pair{{"offset", decimal(v.Offset + 0)}}, missingPairs(file, pair{"drift_ppm", decimal(v.DriftPPM + 0)})...) // + 0 makes -0 0
 }
 
 func checkPinned(values []Pinned) error {
@@ -166,7 +166,7 @@ func addSome(data []byte, adds []addition, first bool) ([]byte, error) {
 	}
 	after := apply(data, edits)
 	again, bad := parseYAML(FileName, after, maxBytes)
-	if bad != nil || !grew(before, again, added) {
+	if bad != nil || !differsOnlyBy(before, again, added) {
 		return nil, nil
 	}
 	return after, nil
@@ -185,8 +185,8 @@ func apply(data []byte, edits []edit) []byte {
 	return append(out, data[from:]...)
 }
 
-// grew reports whether after is before with the added pairs and nothing else.
-func grew(before, after *yaml.Node, added map[*yaml.Node][]pair) bool {
+// differsOnlyBy reports whether after is before with the added pairs and nothing else.
+func differsOnlyBy(before, after *yaml.Node, added map[*yaml.Node][]pair) bool {
 	if before.Kind != after.Kind || before.Tag != after.Tag || before.Value != after.Value || before.Style != after.Style {
 		return false
 	}
@@ -202,7 +202,7 @@ func grew(before, after *yaml.Node, added map[*yaml.Node][]pair) bool {
 		return false
 	}
 	for i, n := range before.Content {
-		if !grew(n, rest[i], added) {
+		if !differsOnlyBy(n, rest[i], added) {
 			return false
 		}
 	}

@@ -58,7 +58,7 @@ var (
 	flagValue  = oneOf("true", "false")
 	timeValue  = value{form: "time", unit: "guide time"}
 	gainValue  = number(minGainDB, maxGainDB, "dB")
-	levelValue = number(minGainDB, maxLevelDB, "dB").or("off")
+	levelValue = number(minGainDB, maxLevelDB, "dB").orWords("off")
 	fadeValue  = number(0, maxFade, "seconds")
 	edgeValue  = number(0, maxEdge, "seconds")
 	sideValue  = number(-100, 100, "-100 left, 100 right")
@@ -70,12 +70,12 @@ func number(lo, hi float64, unit string) value {
 func whole(lo, hi float64, unit string) value {
 	return value{form: wholeForm, lo: lo, hi: hi, unit: unit}
 }
-func oneOf(words ...string) value    { return value{form: wordForm, words: words} }
-func mappingOf(s *shape) value       { return value{form: "mapping", of: s} }
-func listOf(s *shape) value          { return value{form: listForm, of: s} }
-func (v value) in(unit string) value { v.unit = unit; return v }
-func (v value) or(w ...string) value { v.words = w; return v }
-func (v value) as(form string) value { v.form = form; return v }
+func oneOf(words ...string) value          { return value{form: wordForm, words: words} }
+func mappingOf(s *shape) value             { return value{form: "mapping", of: s} }
+func listOf(s *shape) value                { return value{form: listForm, of: s} }
+func (v value) withUnit(unit string) value { v.unit = unit; return v }
+func (v value) orWords(w ...string) value  { v.words = w; return v }
+func (v value) withForm(form string) value { v.form = form; return v }
 func (s *shape) names() (all []string) {
 	for _, k := range s.keys {
 		all = append(all, k.name)
@@ -151,13 +151,13 @@ var (
 		{"until", whole(1, tempo.MaxMeasures+1, "measure"), "required with ramp_to",
 			"measure at whose beginning that tempo is reached"}}}
 	holdShape = &shape{"a hold", "in an entry of holds:", "{at: m12.3, seconds: 1.5}", []key{
-		{"at", timeValue.as("measure or beat"), required, "the beat that is held, such as m12.3"},
+		{"at", timeValue.withForm("measure or beat"), required, "the beat that is held, such as m12.3"},
 		{"seconds", number(0.001, tempo.MaxHold, "seconds"), required,
 			"how long the music waits after the note there has begun"}}}
 	guideShape = &shape{"guide", "inside guide:", "guide: {pitch: 440}", []key{
 		{"pitch", number(380, 480, "Hz"), "440", "reference pitch, A4"},
 		{"levels", mappingOf(levelsShape), "0 each", "how loud its sounds are"},
-		{"subdivisions", whole(1, 8, "clicks in a beat").or("written"), "1",
+		{"subdivisions", whole(1, 8, "clicks in a beat").orWords("written"), "1",
 			"clicks in a beat; written: three eighths in the beat of 6/8, two halves of a plain beat"},
 		{"count_tones", flagValue, "false", "a tone under every click of the count-in but the cue"},
 		{"tail", number(0, maxTail, "seconds"), "4", "silence after the last measure"},
@@ -170,13 +170,13 @@ var (
 	variantShape = &shape{"a variant", "in an entry of variants:", "{name: from-33, from: m33}", []key{
 		{"name", nameValue, required, "unique; becomes part of a file name"},
 		{"levels", mappingOf(levelsShape), "as guide", "how loud its sounds are"},
-		{"subdivisions", whole(1, 8, "clicks in a beat").or("written"), "as guide", "clicks in a beat"},
+		{"subdivisions", whole(1, 8, "clicks in a beat").orWords("written"), "as guide", "clicks in a beat"},
 		{"count_tones", flagValue, "as guide", "a tone under every click of the count-in"},
-		{"from", timeValue.as("measure"), "m1", "first measure that it plays, as played"},
-		{"to", timeValue.as("measure"), "end of the piece", "measure at which it ends; it is not played"},
+		{"from", timeValue.withForm("measure"), "m1", "first measure that it plays, as played"},
+		{"to", timeValue.withForm("measure"), "end of the piece", "measure at which it ends; it is not played"},
 		{"with", oneOf("mix", "others"), "none", "mix: hears all takes; others: all but those recorded to this guide"}}}
 	droneShape = &shape{"a drone", "in an entry of drone:", "{measure: 1, note: D3}", []key{
-		{"measure", whole(0, tempo.MaxMeasures, "measure").or("count-in"), required,
+		{"measure", whole(0, tempo.MaxMeasures, "measure").orWords("count-in"), required,
 			"where it begins; it lasts until the next drone or the end"},
 		{"note", value{form: "pitch", words: []string{"none"}}, required,
 			"such as D3, F#2 or Bb3 (C4 is middle C); none for silence"},
@@ -202,29 +202,29 @@ var (
 				"what may be published: all, nothing, or a card instead of the picture"},
 			{"hide_name", flagValue, "false", "shows the part alone, on labels, cards and in the credits"},
 			{"gain", gainValue, "0", "added to the balance"},
-			{"pan", sideValue.or("auto"), "auto", "place from left to right; auto spreads takes by their seats"},
+			{"pan", sideValue.orWords("auto"), "auto", "place from left to right; auto spreads takes by their seats"},
 			{"mute", flagValue, "false", "seen and not heard"},
 			{"trim", mappingOf(trimShape), "the whole file", "the part of the film in which it is seen and heard"},
 			{"fit", oneOf("crop", "fit"), "crop", "crop fills the tile; fit shows all of the picture"},
 			{"behind", value{form: "colour or picture", words: []string{"blur"}}, "the background",
 				"what is round a picture with fit: fit; blur is the take itself"},
-			{"crop", mappingOf(cropShape).or("auto"), "the middle",
+			{"crop", mappingOf(cropShape).orWords("auto"), "the middle",
 				"what to keep in the tile; auto finds the player by what moves"},
 			{"weight", whole(1, layout.MaxWeight, "cells a side"), "1", "how large its tile is in the shot of everybody"},
 			{"seat", whole(1, layout.MaxTiles, "seat"), "the order of takes",
 				"its cell in the grid of everybody, in reading order"},
 			{"mutes", listOf(muteShape), "none", "spans in which it is silent"},
-			{"low_cut", number(minHz, maxLowCut, "Hz").or("auto", "none"), "auto",
+			{"low_cut", number(minHz, maxLowCut, "Hz").orWords("auto", "none"), "auto",
 				"frequency below which nothing is kept; auto goes by the part"},
 			{"eq", listOf(bandShape), "none", "bands of its equaliser"},
 			{"compress", mappingOf(compressShape), "none", "its compressor"},
 			{"denoise", number(0, maxDenoiseDB, "dB"), "0", "how much softer steady hum and hiss become"},
 			{"width", number(0, 2, "0 one point, 1 as recorded"), "1", "width of a stereo recording; 2 is twice as wide"},
 			{"delay", number(-maxDelay, maxDelay, "seconds"), "0", "how much later it sounds; negative: earlier"},
-			{"send", number(-60, maxSendDB, "dB").or("none"), "0",
+			{"send", number(-60, maxSendDB, "dB").orWords("none"), "0",
 				"more or less of the room than others have; none leaves it dry"}}}
 	videoShape = &shape{"video", "inside video:", "video: {file: intake/mara.mov}", append(recordingKeys(),
-		key{"rotate", oneOf("0", "90", "180", "270").in("degrees clockwise"), "as the file says",
+		key{"rotate", oneOf("0", "90", "180", "270").withUnit("degrees clockwise"), "as the file says",
 			"how far to turn the picture"},
 		key{"colour", oneOf("bt709", "bt601", "bt2020", "p3", "hlg", "pq"), "as the file says",
 			"the colours it was recorded in"},
@@ -277,14 +277,14 @@ var (
 			{"from", sideValue, required, "place of its first seat"},
 			{"to", sideValue, required, "place of its last seat"}}}
 	pictureShape = &shape{"picture", "inside picture:", "picture: {fps: 30, aspect: 16:9}", []key{
-		{"fps", oneOf("24", "25", "30", "50", "60", "23.976", "29.97", "59.94").in("frames a second"), "30",
+		{"fps", oneOf("24", "25", "30", "50", "60", "23.976", "29.97", "59.94").withUnit("frames a second"), "30",
 			"frame rate of the film"},
 		{"aspect", value{form: "ratio", unit: "width:height"}, "16:9", "shape of a tile, from 1:4 to 4:1"},
 		{"gutter", whole(0, 200, "pixels at 1080 lines"), "6", "between tiles"},
 		{"margin", whole(0, 400, "pixels at 1080 lines"), "0", "round the grid"},
 		{"background", value{form: "colour or picture"}, "#14161a",
 			"behind the tiles, such as \"#203040\" or art/hall.jpg"},
-		{"font", fileValue.as("file or list of files"), "the program's own",
+		{"font", fileValue.withForm("file or list of files"), "the program's own",
 			"fills in for letters that the program's own fonts lack"},
 		{"labels", flagValue, "true", "names on tiles"},
 		{"labels_for", number(0.5, maxEdge, "seconds"), "all of a shot", "how long names stay"},
@@ -300,20 +300,20 @@ var (
 		{"fade_in", edgeValue, "0", "out of black at the film's beginning"},
 		{"fade_out", edgeValue, "0", "into black at the film's end"}}}
 	shotShape = &shape{"a shot", "in an entry of shots:", "{from: m33, to: m41, show: solo, take: oboe-1}", []key{
-		{"from", timeValue.or("start"), required, "where it begins; start is the film's beginning"},
-		{"to", timeValue.or("end"), "the next shot", "where it ends; everybody is shown in gaps"},
+		{"from", timeValue.orWords("start"), required, "where it begins; start is the film's beginning"},
+		{"to", timeValue.orWords("end"), "the next shot", "where it ends; everybody is shown in gaps"},
 		{"show", oneOf("tutti", "soli", "solo", "pair", "card"), required,
 			"everybody, a section, one take, two takes, or a card"},
 		{"section", textValue, "required for soli", "the section that is shown"},
 		{"take", textValue, "required for solo", "the take that is shown"},
 		{"others", oneOf("absent", "around"), "absent", "whether the others stay in view, small, round a solo"},
 		{"takes", value{form: "list of two takes"}, "required for pair", "left and right"},
-		{"text", linesValue.or("title", "credits", "dedication"), "required for card",
+		{"text", linesValue.orWords("title", "credits", "dedication"), "required for card",
 			"what the card says, or words of your own"},
 		{"roll", flagValue, "false", "credits move up the picture"},
 		{"labels", flagValue, "as picture", "names on the tiles of this shot"},
 		{"labels_for", number(0.5, maxEdge, "seconds"), "as picture", "how long names stay in this shot"},
-		{"transition", mappingOf(transitionShape).or("cut"), "cut",
+		{"transition", mappingOf(transitionShape).orWords("cut"), "cut",
 			"how it takes over from the shot before; complete on its first beat"}}}
 	transitionShape = &shape{"transition", "in an entry of shots:", "transition: {kind: dissolve, beats: 1}", []key{
 		{"kind", oneOf("cut", "dissolve", "move"), required,
@@ -325,13 +325,13 @@ var (
 		{"canvas", value{form: "width x height", unit: "pixels"}, required,
 			"size of the picture, such as 1920x1080; even, 32 to 8192 a side"},
 		{"codec", oneOf(codecs...), codecs[0], "h264 plays everywhere; hevc and av1 make smaller files"},
-		{"poster", timeValue.or("start", "end"), "none", "the moment that is also kept as a picture"}}}
+		{"poster", timeValue.orWords("start", "end"), "none", "the moment that is also kept as a picture"}}}
 	chapterShape = &shape{"a chapter", "in an entry of chapters:", "{at: m1, name: Theme}", []key{
-		{"at", timeValue.or("start"), required, "where it begins"},
+		{"at", timeValue.orWords("start"), required, "where it begins"},
 		{"name", textValue, required, "what viewers see"}}}
 	noteShape = &shape{"a note", "in an entry of notes:", "{from: m1, to: m9, text: The lamps are lit}", []key{
-		{"from", timeValue.or("start"), required, "where it appears"},
-		{"to", timeValue.or("end"), required, "where it disappears"},
+		{"from", timeValue.orWords("start"), required, "where it appears"},
+		{"to", timeValue.orWords("end"), required, "where it disappears"},
 		{"text", linesValue, required, "what it says"}}}
 	callSheetShape = &shape{"callsheet", "inside callsheet:",
 		"callsheet: {due: 2031-06-12, send_to: takes@example.org}", []key{
@@ -353,7 +353,7 @@ func recordingKeys() []key {
 		{"file", fileValue, required, "the recording, inside the production's folder"},
 		{"offset", number(-maxSeconds, maxSeconds, "seconds"), "as sync measures",
 			"guide time at the file's beginning; instead of cue_at"},
-		{"cue_at", timeValue.in("seconds of the file"), "as sync finds",
+		{"cue_at", timeValue.withUnit("seconds of the file"), "as sync finds",
 			"where in the file the clap is; instead of offset"},
 		{"drift_ppm", number(-maxDriftPPM, maxDriftPPM, "ppm"), "as sync measures",
 			"how much faster guide time runs than the file's clock"},

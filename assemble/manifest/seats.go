@@ -53,7 +53,7 @@ func PinSeats(data []byte, p *Production, seats map[string]int, count int) ([]by
 	head := addition{
 		in:     func(root *yaml.Node) *yaml.Node { return root },
 		anchor: "takes", before: true,
-		pairs: func(root *yaml.Node) []pair { return lacking(root, pair{"seats", strconv.Itoa(count)}) },
+		pairs: func(root *yaml.Node) []pair { return missingPairs(root, pair{"seats", strconv.Itoa(count)}) },
 	}
 	adds := []addition{head}
 	for _, t := range was.Takes {
@@ -64,7 +64,7 @@ func PinSeats(data []byte, p *Production, seats map[string]int, count int) ([]by
 		adds = append(adds, addition{
 			in:     func(root *yaml.Node) *yaml.Node { return takeNode(root, t.Name) },
 			anchor: "name",
-			pairs:  func(take *yaml.Node) []pair { return lacking(take, pair{"seat", strconv.Itoa(n)}) },
+			pairs:  func(take *yaml.Node) []pair { return missingPairs(take, pair{"seat", strconv.Itoa(n)}) },
 		})
 	}
 	out, failed, err := addAll(data, adds)
@@ -84,8 +84,8 @@ func PinSeats(data []byte, p *Production, seats map[string]int, count int) ([]by
 	return out, nil
 }
 
-// lacking returns the pairs whose keys a mapping does not have.
-func lacking(m *yaml.Node, pairs ...pair) []pair {
+// missingPairs returns the pairs whose keys a mapping does not have.
+func missingPairs(m *yaml.Node, pairs ...pair) []pair {
 	var out []pair
 	for _, p := range pairs {
 		if valueOf(m, p.key) == nil {

@@ -32,7 +32,7 @@ func (r Review) letter(i int) string {
 		wait = wait && t.Level == LevelMissing
 	}
 	if !wait {
-		fmt.Fprintf(&b, "thank you very much for recording %s!\n\n", quoted(r.Title))
+		fmt.Fprintf(&b, "thank you very much for recording %s!\n\n", quoteTitle(r.Title))
 	}
 	for k, t := range mine {
 		if k > 0 {
@@ -58,15 +58,15 @@ func (r Review) paragraph(b *strings.Builder, t Reviewed, several bool) {
 			what = "Your recording of " + part
 		}
 	}
-	asks := asked(t)
+	asks := requests(t)
 	switch {
 	case t.Level == LevelMissing:
-		fmt.Fprintf(b, "%s for %s is not in yet, and your place is kept. When may we expect it?\n", what, quoted(r.Title))
-		r.sending(b)
+		fmt.Fprintf(b, "%s for %s is not in yet, and your place is kept. When may we expect it?\n", what, quoteTitle(r.Title))
+		r.writeDeadline(b)
 	case t.Level == LevelRedo:
 		fmt.Fprintf(b, "%s has come, but we cannot use it as it is. It is nothing about your playing:\n\n", what)
 		list(b, asks)
-		r.sending(b)
+		r.writeDeadline(b)
 	case len(asks) > 0:
 		fmt.Fprintf(b, "%s is in and we can use it. It would become even better with a small thing:\n\n", what)
 		list(b, asks)
@@ -76,8 +76,8 @@ func (r Review) paragraph(b *strings.Builder, t Reviewed, several bool) {
 	}
 }
 
-// asked returns the questions of a take, each once, the worst first.
-func asked(t Reviewed) []string {
+// requests returns the questions of a take, each once, the worst first.
+func requests(t Reviewed) []string {
 	var all []string
 	for _, f := range t.Findings {
 		if f.Level != LevelOK && f.Ask != "" && !slices.Contains(all, f.Ask) {
@@ -93,8 +93,8 @@ func list(b *strings.Builder, items []string) {
 	}
 }
 
-// sending writes where to and until when.
-func (r Review) sending(b *strings.Builder) {
+// writeDeadline writes where to and until when.
+func (r Review) writeDeadline(b *strings.Builder) {
 	switch {
 	case r.SendTo != "" && r.Due != "":
 		fmt.Fprintf(b, "\nPlease send it to %s, by %s.\n", oneLine(r.SendTo), oneLine(r.Due))
@@ -105,8 +105,8 @@ func (r Review) sending(b *strings.Builder) {
 	}
 }
 
-// quoted returns a title in the middle of a sentence.
-func quoted(title string) string {
+// quoteTitle returns a title in the middle of a sentence.
+func quoteTitle(title string) string {
 	if title = oneLine(title); title == "" {
 		return "our piece"
 	}

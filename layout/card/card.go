@@ -150,8 +150,8 @@ func on(bg color.NRGBA) color.NRGBA {
 	return white
 }
 
-// quiet returns a less prominent text colour that still reaches AA on bg.
-func quiet(bg color.NRGBA) color.NRGBA {
+// quietColour returns a less prominent text colour that still reaches AA on bg.
+func quietColour(bg color.NRGBA) color.NRGBA {
 	full := on(bg)
 	for t := 0.34; t > 0; t -= 0.02 {
 		if c := mix(full, bg, t); Contrast(c, bg) >= aa {
@@ -166,7 +166,7 @@ func headingInk(bg color.NRGBA) color.NRGBA {
 	if c := mix(bg, on(bg), 0.8); Contrast(c, bg) >= aa {
 		return c
 	}
-	return quiet(bg)
+	return quietColour(bg)
 }
 
 // rectangle turns a tile into image coordinates.

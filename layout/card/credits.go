@@ -193,7 +193,7 @@ func (r roster) draw(p *picture, c layout.Canvas, bg color.NRGBA, page int) {
 		base := r.top + shift + r.px
 		for _, k := range column {
 			p.write(k.heading, x+r.parts+nameGap*r.px, base, headingInk(bg), p.Rect)
-			p.write(k.part, x+r.parts-k.part.width, base, quiet(bg), p.Rect)
+			p.write(k.part, x+r.parts-k.part.width, base, quietColour(bg), p.Rect)
 			p.write(k.name, x+r.parts+nameGap*r.px, base, on(bg), p.Rect)
 			base += rowHeight * r.px
 		}

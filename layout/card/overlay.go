@@ -219,8 +219,8 @@ func (p *picture) placeholder(s *setter, c layout.Canvas, h Placeholder, bg colo
 		}
 	}
 	add(h.Name, medium, px, on(ground))
-	add(h.Part, regular, px*partSize, quiet(ground))
-	add(h.Note, regular, px*partSize*0.9, quiet(ground))
+	add(h.Part, regular, px*partSize, quietColour(ground))
+	add(h.Note, regular, px*partSize*0.9, quietColour(ground))
 
 	// The marks and the text are centred together; marks too small to be
 	// read as such are left out.

@@ -73,7 +73,7 @@ func (r *Roll) rows(s *setter, o CreditsOptions, px, full, y, step float64) {
 		base := y - 0.3*step
 		for _, l := range []rolled{
 			{k.heading, x + parts + nameGap*px, base, headingInk(bg)},
-			{k.part, x + parts - k.part.width, base, quiet(bg)},
+			{k.part, x + parts - k.part.width, base, quietColour(bg)},
 			{k.name, x + parts + nameGap*px, base, on(bg)},
 		} {
 			if len(l.runs) > 0 {

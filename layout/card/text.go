@@ -286,9 +286,9 @@ func (s *setter) wrap(text string, w weight, px, width float64) []line {
 	return out
 }
 
-// balanced does what wrap does, with lines of about equal length: the narrowest width,
+// wrapEvenly does what wrap does, with lines of about equal length: the narrowest width,
 // in steps of a sixty-fourth, that needs no more lines.
-func (s *setter) balanced(text string, w weight, px, width float64) []line {
+func (s *setter) wrapEvenly(text string, w weight, px, width float64) []line {
 	best := s.wrap(text, w, px, width)
 	lo, hi := 0.4, 1.0
 	for range 6 {

@@ -39,8 +39,8 @@ func TestTextColours(t *testing.T) {
 		if c := Contrast(on(bg), bg); c < 4.5 {
 			t.Fatalf("text %v on %v: %.2f", on(bg), bg, c)
 		}
-		if c := Contrast(quiet(bg), bg); c < 4.5 {
-			t.Fatalf("quiet text %v on %v: %.2f", quiet(bg), bg, c)
+		if c := Contrast(quietColour(bg), bg); c < 4.5 {
+			t.Fatalf("quiet text %v on %v: %.2f", quietColour(bg), bg, c)
 		}
 	}
 	for _, tint := range planTints {
@@ -118,7 +118,7 @@ func TestWrap(t *testing.T) {
 	s := newSetter(nil)
 	text := "one two three four five six seven eight nine ten\nand a second paragraph"
 	for w := 60.0; w < 900; w += 37 {
-		for name, lines := range map[string][]line{"wrap": s.wrap(text, regular, 20, w), "balanced": s.balanced(text, regular, 20, w)} {
+		for name, lines := range map[string][]line{"wrap": s.wrap(text, regular, 20, w), "balanced": s.wrapEvenly(text, regular, 20, w)} {
 			var words []string
 			for _, l := range lines {
 				if l.width > w {

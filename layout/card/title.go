@@ -57,11 +57,11 @@ func Title(c layout.Canvas, o TitleOptions) (*image.NRGBA, error) {
 func (s *setter) titleLines(c layout.Canvas, o TitleOptions, title, lines float64) (head, body []line) {
 	width := blockWidth * float64(c.W)
 	if strings.TrimSpace(o.Title) != "" {
-		head = s.balanced(o.Title, medium, c.Scale(title), width)
+		head = s.wrapEvenly(o.Title, medium, c.Scale(title), width)
 	}
 	for _, text := range o.Lines {
 		if strings.TrimSpace(text) != "" {
-			body = append(body, s.balanced(text, regular, c.Scale(lines), width)...)
+			body = append(body, s.wrapEvenly(text, regular, c.Scale(lines), width)...)
 		}
 	}
 	return head, body
@@ -98,7 +98,7 @@ func (p *picture) titleBlock(c layout.Canvas, bg color.NRGBA, head, body []line)
 		y += space
 	}
 	for _, l := range body {
-		ink := quiet(bg)
+		ink := quietColour(bg)
 		if len(head) == 0 {
 			ink = on(bg) // a card of text only
 		}

@@ -50,8 +50,8 @@ func (t *Take) guide(file float64) float64 { return t.Offset + file*(1+t.DriftPP
 // file returns the file time of a guide time.
 func (t *Take) file(guide float64) float64 { return (guide - t.Offset) / (1 + t.DriftPPM*1e-6) }
 
-// quiet reports whether a guide time lies where the take is muted.
-func (t *Take) quiet(at float64) bool {
+// isMuted reports whether a guide time lies where the take is muted.
+func (t *Take) isMuted(at float64) bool {
 	return slices.ContainsFunc(t.Quiet, func(s Span) bool { return at >= s.From && at < s.To })
 }
 
@@ -131,7 +131,7 @@ func (r *Report) expect(takes []Take, all []Report, i int, bars []Span) {
 				why = ByScore
 			}
 		} else {
-			why = others(takes, all, i, k, bar)
+			why = expectedByOthers(takes, all, i, k, bar)
 		}
 		r.Measures[k].Expected = why != ""
 		if why != "" && !r.Measures[k].Sounds {
@@ -150,9 +150,9 @@ func (r *Report) miss(measure int, why string) {
 	r.Missed = append(r.Missed, Missed{measure, measure, why})
 }
 
-// others returns why the other takes let expect take i in measure k; "" for no
+// expectedByOthers returns why the other takes let expect take i in measure k; "" for no
 // reason.
-func others(takes []Take, all []Report, i, k int, bar Span) string {
+func expectedByOthers(takes []Take, all []Report, i, k int, bar Span) string {
 	same, sameSound, rest, restSound := 0, 0, 0, 0
 	for j := range takes {
 		if j == i || !takes[j].covers(bar) {

@@ -102,7 +102,7 @@ func HearPace(ctx context.Context, m *tempo.Map, f *align.Features) (Pace, error
 
 // guides finds the strongest pulse of the guide's tempo.
 func (p *Pace) guides(ctx context.Context, n notes, clock *beatClock) error {
-	some, places := n.thinned(paceMost), clock.places(n, placesApart)
+	some, places := n.thinOut(paceMost), clock.places(n, placesApart)
 	step := fineness / (clock.fastest() * 8 * n.span() / 2)
 	best, place, ratio := -1.0, 0.0, 1.0
 	for r := 1 - clockOff; r <= 1+clockOff+step/2; r += step {
@@ -138,9 +138,9 @@ func (n notes) try(clock *beatClock, o, r float64) trial {
 // places with few notes, and then round the best of those with all notes. So
 // what chance found in the few does not count for the rest.
 func (p *Pace) other(ctx context.Context, n notes, clock *beatClock) error {
-	few := n.thinned(paceFew)
+	few := n.thinOut(paceFew)
 	if !clock.even {
-		few = n.thinned(paceFewest)
+		few = n.thinOut(paceFewest)
 	}
 	step := fineness / (clock.fastest() * fullestBeat * n.span() / 2)
 	tempi := math.Log(fastest/slowest) / step
@@ -220,10 +220,10 @@ func (n notes) densest(seconds float64) notes {
 	return out
 }
 
-// thinned returns at most so many of the notes, from all over the file. Every third of
+// thinOut returns at most so many of the notes, from all over the file. Every third of
 // equal notes would have pulses that all of them have not, so one is taken from
 // anywhere in each part.
-func (n notes) thinned(most int) notes {
+func (n notes) thinOut(most int) notes {
 	if len(n.at) <= most {
 		return n
 	}

@@ -107,7 +107,7 @@ func (t *Take) onsets(from, to float64) (notes []struck, soft bool) {
 	var rise []float64
 	for _, e := range t.Features.Events {
 		at := t.guide(e.Time)
-		if at < from-near || at > to+near || t.quiet(at) || e.Level < t.Features.LoudDB-20 || e.Strength < 2 {
+		if at < from-near || at > to+near || t.isMuted(at) || e.Level < t.Features.LoudDB-20 || e.Strength < 2 {
 			continue
 		}
 		switch {

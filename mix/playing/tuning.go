@@ -36,7 +36,7 @@ func (t *Take) tuning(from, to, hz float64) Tuning {
 	var tempered, written []heard
 	for _, s := range t.Tones.Steady {
 		at := t.guide(s.From)
-		if at < from-0.1 || at > to || t.quiet(at) {
+		if at < from-0.1 || at > to || t.isMuted(at) {
 			continue
 		}
 		h := heard{at: at, length: s.To - s.From, cents: 100*s.Note - shift}

@@ -50,8 +50,8 @@ func (s segment) after(r float64) float64 {
 	return 60 * r / s.speed * math.Log1p(x) / x
 }
 
-// gone returns the inverse of after.
-func (s segment) gone(t float64) float64 {
+// quartersAfter returns the inverse of after.
+func (s segment) quartersAfter(t float64) float64 {
 	y := s.slope * t / 60
 	if math.Abs(y) < 1e-9 {
 		return s.speed * t / 60 * (1 + y/2)
@@ -89,7 +89,7 @@ func (m *Map) QuartersAt(seconds float64) float64 {
 		return m.segments[i].quarter
 	}
 	s := m.segments[max(i-1, 0)]
-	return s.quarter + s.gone(seconds-s.seconds)
+	return s.quarter + s.quartersAfter(seconds-s.seconds)
 }
 
 // Quarters returns the place of p in quarter notes from the downbeat of measure 1,
