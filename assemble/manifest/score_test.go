@@ -88,8 +88,8 @@ func TestScoreFaults(t *testing.T) {
 	dir := scoreFolder(t)
 	const end = "\n  hint: export it again, or write changes: and measures: instead"
 	for _, c := range []struct{ tempo, want string }{
-		{"{score: none.mid}", "P:3:16: score \"none.mid\" is not there\n  hint: its name is relative to the folder of production.yaml"},
-		{"{score: round.pdf}", "P:3:16: score \"round.pdf\" is of no kind that can be read\n  hint: a Standard MIDI File (.mid) or MusicXML (.musicxml, .mxl)"},
+		{"{score: none.mid}", "P:3:16: score \"none.mid\" not found\n  hint: its name is relative to the folder of production.yaml"},
+		{"{score: round.pdf}", "P:3:16: unknown kind of score \"round.pdf\"\n  hint: a Standard MIDI File (.mid) or MusicXML (.musicxml, .mxl)"},
 		{"{score: /etc/x.mid}", "P:3:16: \"/etc/x.mid\" is an absolute path\n  hint: put the file into the production's folder and write its name from there"},
 		{"{score: folder.mid}", "P:3:16: score \"folder.mid\" cannot be read: not an ordinary file" + end},
 		{"{score: link.mid}", "P:3:16: score \"link.mid\" cannot be read: statat link.mid: path escapes from parent" + end},
