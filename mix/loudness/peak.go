@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"ripieno/mix/audio"
+	"ripieno/mix/fourier"
 )
 
 // Interpolator reads the height of the wave between two samples. BS.1770-4
@@ -97,18 +98,7 @@ func windowedSinc(t float64) float64 {
 	if r >= 1 {
 		return 0
 	}
-	return math.Sin(math.Pi*t) / (math.Pi * t) * bessel0(interpolatorBeta*math.Sqrt(1-r*r)) / bessel0(interpolatorBeta)
-}
-
-// bessel0 returns the modified Bessel function of the first kind and order 0, by
-// its power series (Abramowitz and Stegun 9.6.12).
-func bessel0(x float64) float64 {
-	sum, term := 1.0, 1.0
-	for k := 1.0; term > sum*1e-17; k++ {
-		term *= x / (2 * k) * x / (2 * k)
-		sum += term
-	}
-	return sum
+	return math.Sin(math.Pi*t) / (math.Pi * t) * fourier.BesselI0(interpolatorBeta*math.Sqrt(1-r*r)) / fourier.BesselI0(interpolatorBeta)
 }
 
 // Peaks follows the highest peaks of a programme. The zero value is not usable;

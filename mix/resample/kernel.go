@@ -3,6 +3,8 @@ package resample
 import (
 	"math"
 	"sync"
+
+	"ripieno/mix/fourier"
 )
 
 // The design figures of the filters. Rejection and length follow Kaiser's
@@ -56,14 +58,14 @@ func (k kernel) left() int { return k.taps/2 - 1 }
 // 0 Hz, which also removes the ripple there.
 func (k kernel) row(c []float64, part float64) {
 	const beta = 0.1102 * (rejection - 8.7)
-	half, scale := float64(k.taps)/2, 1/bessel0(beta)
+	half, scale := float64(k.taps)/2, 1/fourier.BesselI0(beta)
 	var sum float64
 	for i := range c {
 		t := float64(i-k.left()) - part
 		r := t / half
 		c[i] = 0
 		if r > -1 && r < 1 {
-			c[i] = sinc(2*k.cutoff*t) * bessel0(beta*math.Sqrt(1-r*r)) * scale
+			c[i] = sinc(2*k.cutoff*t) * fourier.BesselI0(beta*math.Sqrt(1-r*r)) * scale
 		}
 		sum += c[i]
 	}
@@ -112,15 +114,4 @@ func sinc(t float64) float64 {
 		return 1
 	}
 	return math.Sin(math.Pi*t) / (math.Pi * t)
-}
-
-// bessel0 returns the modified Bessel function of the first kind and order 0, by
-// its power series (Abramowitz and Stegun 9.6.12).
-func bessel0(x float64) float64 {
-	sum, term := 1.0, 1.0
-	for k := 1.0; term > sum*1e-17; k++ {
-		term *= x / (2 * k) * x / (2 * k)
-		sum += term
-	}
-	return sum
 }
