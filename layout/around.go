@@ -51,24 +51,16 @@ func AroundPages(n int, c Canvas, o Options, least int) ([]Plan, error) {
 	if _, err := check(n, c, o); err != nil {
 		return nil, err
 	}
-	m := n - 1
-	for count := 1; count <= m; count++ {
-		p, err := Around((m+count-1)/count+1, c, o, least)
-		if err != nil {
-			continue
-		}
-		pages := make([]Plan, count)
-		for i := range pages {
-			k := m / count
-			if i < m%count {
-				k++
-			}
-			pages[i] = p
-			pages[i].Tiles = p.Tiles[:k+1]
-		}
-		return pages, nil
+	pages := splitPages(n-1,
+		func(most int) (Plan, bool) {
+			p, err := Around(most+1, c, o, least)
+			return p, err == nil
+		},
+		func(p Plan, k int) []Rect { return p.Tiles[:k+1] })
+	if pages == nil {
+		return nil, &TooSmallError{2, c, MinTile, max(least, MinTile)}
 	}
-	return nil, &TooSmallError{2, c, MinTile, max(least, MinTile)}
+	return pages, nil
 }
 
 // around looks for the best arrangement of one large tile and m small ones.

@@ -1,6 +1,7 @@
 package musicxml
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"slices"
@@ -86,15 +87,7 @@ func (p *parser) tempos(i int, m *score.Measure) {
 	if m.Length > 0 {
 		length = m.Length
 	}
-	slices.SortStableFunc(p.bars[i].tempos, func(a, b mark) int {
-		switch {
-		case a.tick < b.tick:
-			return -1
-		case a.tick > b.tick:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(p.bars[i].tempos, func(a, b mark) int { return cmp.Compare(a.tick, b.tick) })
 	for _, k := range p.bars[i].tempos {
 		q := float64(k.tick) / resolution
 		if q >= length {
