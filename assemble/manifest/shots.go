@@ -44,15 +44,7 @@ func (m mapping) shots(p *Production) []Shot {
 		s.Transition = e.transition(s.From, p.Tempo)
 		placed = append(placed, placedShot{s, e})
 	}
-	slices.SortStableFunc(placed, func(a, b placedShot) int {
-		switch {
-		case a.From.before(b.From):
-			return -1
-		case b.From.before(a.From):
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(placed, func(a, b placedShot) int { return compareTimes(a.From, b.From) })
 	var shots []Shot
 	for i, s := range placed {
 		if i > 0 {
