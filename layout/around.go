@@ -257,7 +257,8 @@ func (a *around) ringTiles() []Rect {
 	x0, y0 := p.origin(t.w, t.h)
 	room := t.block(a.Gutter)
 	out := []Rect{{
-		x0 + left*(t.w+a.Gutter) + floorEven((room.W-t.bw)/2), y0 + top*(t.h+a.Gutter) + floorEven((room.H-t.bh)/2), t.bw, t.bh,
+		x0 + left*(t.w+a.Gutter) + floorEven((room.W-t.bw)/2), y0 + top*(t.h+a.Gutter) + floorEven((room.H-t.bh)/2),
+		t.bw, t.bh,
 	}}
 	last := cols - (cols*rows - t.k*t.k - a.m) // tiles in the last row
 	for row := range rows {

@@ -50,7 +50,8 @@ func Place(w, h int, tile Rect, mode Mode, f Focus) (Placement, error) {
 	p := Placement{Target: tile}
 	if mode == Fit {
 		p.Source.W, p.Source.H = floorEven(int(zw)), floorEven(int(zh))
-		p.Target.W, p.Target.H = largest(float64(tile.W), float64(tile.H), tile.W, tile.H, float64(p.Source.W)/float64(p.Source.H))
+		p.Target.W, p.Target.H = largest(float64(tile.W), float64(tile.H), tile.W, tile.H,
+			float64(p.Source.W)/float64(p.Source.H))
 		p.Target.X += floorEven((tile.W - p.Target.W) / 2)
 		p.Target.Y += floorEven((tile.H - p.Target.H) / 2)
 	} else {

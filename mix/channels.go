@@ -26,7 +26,8 @@ const (
 	FoldInverted
 )
 
-var repairs = [...]string{"as recorded", "left side only", "right side only", "both sides the same", "one side inverted"}
+var repairs = [...]string{"as recorded", "left side only", "right side only", "both sides the same",
+	"one side inverted"}
 
 // String returns in a few words what was found.
 func (r Repair) String() string {

@@ -25,8 +25,10 @@ func (c *Compressor) check() error {
 		return nil
 	case !(c.Ratio >= 1 && c.Ratio <= 1000):
 		return fmt.Errorf("compressor ratio of %v: must be at least 1", c.Ratio)
-	case !(c.Threshold >= -100 && c.Threshold <= 100), !(c.Knee >= 0 && c.Knee <= 60), !(c.MakeUp >= -60 && c.MakeUp <= 60):
-		return fmt.Errorf("compressor threshold %v, knee %v, make-up %v dB: out of range", float64(c.Threshold), float64(c.Knee), float64(c.MakeUp))
+	case !(c.Threshold >= -100 && c.Threshold <= 100), !(c.Knee >= 0 && c.Knee <= 60),
+		!(c.MakeUp >= -60 && c.MakeUp <= 60):
+		return fmt.Errorf("compressor threshold %v, knee %v, make-up %v dB: out of range", float64(c.Threshold),
+			float64(c.Knee), float64(c.MakeUp))
 	case !(c.Attack >= 0 && c.Attack <= 10), !(c.Release >= 0 && c.Release <= 10):
 		return fmt.Errorf("compressor attack %v s, release %v s: must lie between 0 and 10", c.Attack, c.Release)
 	}

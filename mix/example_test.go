@@ -55,7 +55,8 @@ func ExampleBalance() {
 	}
 	gains := mix.Balance(strips, analyses, map[string]audio.Decibels{"strings": -1.5})
 	for i, s := range strips {
-		fmt.Printf("%s: recorded at %.1f LUFS, gain %+.1f dB\n", s.Name, float64(analyses[i].Integrated), float64(gains[i]))
+		fmt.Printf("%s: recorded at %.1f LUFS, gain %+.1f dB\n", s.Name, float64(analyses[i].Integrated),
+			float64(gains[i]))
 	}
 	// Output:
 	// flute: recorded at -37.2 LUFS, gain +7.2 dB

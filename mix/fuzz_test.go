@@ -16,7 +16,8 @@ func FuzzPreMaster(f *testing.F) {
 	f.Add(192000, 6, 1e-7, 1e-3, int64(5), int64(6), math.Inf(-1), 1.0, 1.0, int64(1)<<40, int64(10), 4.0)
 	x := tune(1, 0.5, 1e-3, 6000)
 	x[100], x[101] = math.NaN(), math.Inf(1)
-	f.Fuzz(func(t *testing.T, hz, channels int, offset, drift float64, from, to int64, gain, place, narrow float64, start, length int64, amount float64) {
+	f.Fuzz(func(t *testing.T, hz, channels int, offset, drift float64, from, to int64, gain, place, narrow float64,
+		start, length int64, amount float64) {
 		if channels < 1 || channels > 8 || length > 20000 {
 			return
 		}
@@ -27,10 +28,12 @@ func FuzzPreMaster(f *testing.F) {
 		s := Strip{
 			Name: "a", Open: func() (audio.Source, error) { return audio.NewMemory(b, hz), nil },
 			Offset: offset, Drift: audio.PPM(drift), From: audio.Frames(from), To: audio.Frames(to),
-			Gain: audio.Decibels(gain), Pan: place, Narrow: narrow, LowCut: place * 100, Mutes: []Span{{audio.Frames(from) + 100, audio.Frames(to)}},
+			Gain: audio.Decibels(gain), Pan: place, Narrow: narrow, LowCut: place * 100,
+			Mutes: []Span{{audio.Frames(from) + 100, audio.Frames(to)}},
 			Rides: []Ride{{Span: Span{audio.Frames(to), audio.Frames(from)}, Gain: 3}},
 		}
-		src, err := PreMaster([]Strip{s}, Options{Start: audio.Frames(start), Length: audio.Frames(length), Room: amount})
+		src, err := PreMaster([]Strip{s},
+			Options{Start: audio.Frames(start), Length: audio.Frames(length), Room: amount})
 		if err != nil {
 			return
 		}

@@ -46,7 +46,8 @@ func newHushed(src audio.Source, d *Denoise) *hushed {
 	h.sum = audio.NewBlock(src.Channels(), frameSize)
 	h.ready = audio.NewBlock(src.Channels(), frameHop)
 	if d.Noise.rate != src.Rate() {
-		h.ended, h.end = true, fmt.Errorf("denoise: noise learned at %d Hz, recording at %d Hz", d.Noise.rate, src.Rate())
+		h.ended, h.end = true, fmt.Errorf("denoise: noise learned at %d Hz, recording at %d Hz", d.Noise.rate,
+			src.Rate())
 	}
 	return h
 }

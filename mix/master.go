@@ -58,7 +58,8 @@ const (
 // A target that cannot be reached is not an error: the report says so and why,
 // and the result is as near as is reasonable. A programme without loudness
 // keeps its level. target and ceiling must be finite.
-func Master(open func() (audio.Source, error), target loudness.LUFS, ceiling audio.Decibels) (audio.Source, MasterReport, error) {
+func Master(open func() (audio.Source, error), target loudness.LUFS,
+	ceiling audio.Decibels) (audio.Source, MasterReport, error) {
 	m := &master{open: open, report: MasterReport{Target: target, Ceiling: ceiling}}
 	if err := m.check(); err != nil {
 		return nil, m.report, err
@@ -82,7 +83,8 @@ func Master(open func() (audio.Source, error), target loudness.LUFS, ceiling aud
 // SearchGain returns the search of [Master] for a programme that was measured
 // before: it reads the programme once for every gain it tries, most often once
 // or twice, and leaves the mastering to [Finish].
-func SearchGain(open func() (audio.Source, error), before Measured, target loudness.LUFS, ceiling audio.Decibels) (MasterReport, error) {
+func SearchGain(open func() (audio.Source, error), before Measured, target loudness.LUFS,
+	ceiling audio.Decibels) (MasterReport, error) {
 	m := &master{open: open, report: MasterReport{Target: target, Ceiling: ceiling, Inner: ceiling, Before: before}}
 	err := m.check()
 	if err == nil {
@@ -135,11 +137,13 @@ func (m *master) pass(gain *audio.Decibels) (Measured, *limit.Source, error) {
 // with the gain, by at most as much, so steps never overshoot for long.
 func (m *master) search() error {
 	r := &m.report
-	gain, most, reason := audio.Decibels(0), audio.Decibels(0), "the programme has no loudness: it is silent or shorter than 0.4 s"
+	gain, most, reason := audio.Decibels(0), audio.Decibels(0),
+		"the programme has no loudness: it is silent or shorter than 0.4 s"
 	if silent := math.IsInf(float64(r.Before.Integrated), 0); !silent {
 		gain = audio.Decibels(r.Target - r.Before.Integrated)
 		most = gain + MostPush
-		reason = fmt.Sprintf("the peaks under the ceiling leave no room: %v dB more of gain do not bring it up", float64(MostPush))
+		reason = fmt.Sprintf("the peaks under the ceiling leave no room: %v dB more of gain do not bring it up",
+			float64(MostPush))
 		if most > MostMakeUp {
 			most = MostMakeUp
 			reason = fmt.Sprintf("the programme is too soft: %v dB of gain are the most", float64(MostMakeUp))

@@ -19,7 +19,8 @@ const (
 )
 
 // wayOf is the signal that each repair keeps.
-var wayOf = [...]int{AsRecorded: wayStereo, LeftOnly: wayLeft, RightOnly: wayRight, Fold: wayMiddle, FoldInverted: waySide}
+var wayOf = [...]int{AsRecorded: wayStereo, LeftOnly: wayLeft, RightOnly: wayRight, Fold: wayMiddle,
+	FoldInverted: waySide}
 
 // hop is the measuring step: a tenth of a second, the overlap the gate asks
 // for. Windows are four and thirty of it.

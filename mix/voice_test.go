@@ -29,7 +29,8 @@ func TestVoicesMixLikeTheirStrips(t *testing.T) {
 			t.Errorf("%s: a voice of %d frames, want %d", s.Name, b.Frames(), want)
 		}
 		direct = append(direct, s)
-		kept = append(kept, FromVoice(s, from, func() (audio.Source, error) { return audio.NewMemory(b, audio.Rate), nil }))
+		kept = append(kept, FromVoice(s, from,
+			func() (audio.Source, error) { return audio.NewMemory(b, audio.Rate), nil }))
 	}
 	// A compressor reads its curve on a grid that begins with the voice, so
 	// with one the two differ in what nobody can hear.

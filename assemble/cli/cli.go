@@ -134,8 +134,10 @@ production.yaml; run the same verb again when a late take arrives.
 	flags.String("progress", "auto", "how progress is shown: auto, bar, lines, json or quiet")
 	flags.Int("workers", runtime.NumCPU(), "how many tasks may run at once")
 	flags.String("store-limit", "50GB", "how large the store may grow before the least recently used results go")
-	flags.String("memory-limit", "auto", "how much memory what runs at once may take (auto: 600MB for each worker, 1.5GB at least)")
-	flags.String("encoder", "software", "what encodes finished films: software, hardware, auto (hardware where it works), nvenc, qsv, videotoolbox, amf or vaapi")
+	flags.String("memory-limit", "auto", "how much memory what runs at once may take (auto: 600MB for each worker, "+
+		"1.5GB at least)")
+	flags.String("encoder", "software", "what encodes finished films: software, hardware, auto (hardware where it "+
+		"works), nvenc, qsv, videotoolbox, amf or vaapi")
 	flags.String("ffmpeg", "ffmpeg", "the ffmpeg program")
 	flags.String("ffprobe", "ffprobe", "the ffprobe program")
 	flags.VisitAll(func(f *pflag.Flag) {
@@ -160,11 +162,13 @@ func (a *app) readSettings() error {
 		path := filepath.Join(dir, "ripieno", "settings.yaml")
 		a.settings.SetConfigFile(path)
 		if err := a.settings.ReadInConfig(); err != nil && !errors.Is(err, os.ErrNotExist) {
-			return fault.New(fault.Manifest, path, "the settings cannot be read", "correct the file or delete it").Because(err)
+			return fault.New(fault.Manifest, path, "the settings cannot be read",
+				"correct the file or delete it").Because(err)
 		}
 	}
 	if n := a.settings.GetInt("workers"); n < 1 || n > 1024 {
-		return fault.New(fault.Manifest, "", fmt.Sprintf("invalid --workers %q", a.settings.GetString("workers")), "use a number from 1 to 1024")
+		return fault.New(fault.Manifest, "", fmt.Sprintf("invalid --workers %q", a.settings.GetString("workers")),
+			"use a number from 1 to 1024")
 	}
 	a.started = true
 	return nil

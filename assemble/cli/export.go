@@ -38,7 +38,8 @@ released is in none of it.`,
 func exportTable(r assemble.ExportResult) func(io.Writer) {
 	return func(w io.Writer) {
 		fmt.Fprintf(w, "wrote %s\n", r.Timeline)
-		fmt.Fprintf(w, "wrote %d edit lists beside it, %d stems, %s and %s\n", len(r.Edits), len(r.Stems), r.Tempo, r.Offsets)
+		fmt.Fprintf(w, "wrote %d edit lists beside it, %d stems, %s and %s\n", len(r.Edits), len(r.Stems), r.Tempo,
+			r.Offsets)
 		for _, f := range r.Removed {
 			fmt.Fprintf(w, "removed %s: not part of this export\n", f)
 		}

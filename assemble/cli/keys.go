@@ -40,7 +40,8 @@ func (a *app) showKeys(word string) error {
 		return !hasWord(word, k.Key, k.Meaning)
 	})
 	if len(keys) == 0 {
-		return fault.New(fault.Manifest, "", fmt.Sprintf("no key has %q in its place or meaning", word), "`ripieno keys` lists all keys")
+		return fault.New(fault.Manifest, "", fmt.Sprintf("no key has %q in its place or meaning", word),
+			"`ripieno keys` lists all keys")
 	}
 	return a.show(map[string]any{"keys": keys}, keysTable(keys, word))
 }

@@ -63,17 +63,20 @@ func guideLines(w io.Writer, r assemble.GuideFile) {
 	}
 	fmt.Fprintf(w, "wrote %s (%s)\n", strings.Join(files, ", "), clock(r.Duration))
 	if r.CueAt != nil {
-		fmt.Fprintf(w, "count-in of %d measures; everybody claps on measure %d beat %d of it, at %s\n", r.CountIn, r.CueMeasure, r.CueBeat, clock(*r.CueAt))
+		fmt.Fprintf(w, "count-in of %d measures; everybody claps on measure %d beat %d of it, at %s\n", r.CountIn,
+			r.CueMeasure, r.CueBeat, clock(*r.CueAt))
 	}
 	if r.From > 0 {
-		fmt.Fprintf(w, "measures %d to %d begin at %s; add %.6f s to a time in it for guide time\n", r.From, r.To, clock(r.StartsAt), r.Offset)
+		fmt.Fprintf(w, "measures %d to %d begin at %s; add %.6f s to a time in it for guide time\n", r.From, r.To,
+			clock(r.StartsAt), r.Offset)
 	} else {
 		fmt.Fprintf(w, "the piece begins at %s\n", clock(r.StartsAt))
 	}
 	if len(r.With) > 0 {
 		fmt.Fprintf(w, "with %s under the clicks\n", strings.Join(r.With, ", "))
 	}
-	fmt.Fprintf(w, "loudness %s, true peak %s; begin at a low headphone level\n", level(r.Loudness, "LUFS"), level(r.TruePeak, "dBTP"))
+	fmt.Fprintf(w, "loudness %s, true peak %s; begin at a low headphone level\n", level(r.Loudness, "LUFS"),
+		level(r.TruePeak, "dBTP"))
 	for _, n := range r.Notes {
 		fmt.Fprintf(w, "note: %s\n", n)
 	}

@@ -215,7 +215,8 @@ func exits(ts *testscript.TestScript, neg bool, args []string) {
 
 // probe prints what ffprobe says into stdout.txt: probe FILE ENTRIES.
 func probe(ts *testscript.TestScript, neg bool, args []string) {
-	out, err := exec.Command("ffprobe", "-v", "error", "-count_packets", "-show_entries", args[1], "-of", "default=nw=1", ts.MkAbs(args[0])).Output()
+	out, err := exec.Command("ffprobe", "-v", "error", "-count_packets", "-show_entries", args[1], "-of",
+		"default=nw=1", ts.MkAbs(args[0])).Output()
 	ts.Check(err)
 	ts.Check(os.WriteFile(ts.MkAbs("stdout.txt"), out, 0o666))
 }

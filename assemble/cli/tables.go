@@ -80,7 +80,8 @@ func syncTable(r assemble.SyncResult) func(io.Writer) {
 				if t.DriftPPM != 0 {
 					drift = fmt.Sprintf("%+.1f", t.DriftPPM)
 				}
-				row(shorten(t.Name, 16), t.Role, fmt.Sprintf("%+.4f", t.Offset), drift, how, t.Method, describeLateness(t))
+				row(shorten(t.Name, 16), t.Role, fmt.Sprintf("%+.4f", t.Offset), drift, how, t.Method,
+					describeLateness(t))
 			}
 		})
 		fmt.Fprintf(w, "%d recordings: %d placed, %d need review; %d analyses run, %d cached\n",
@@ -144,7 +145,8 @@ func lateOrEarly(ms *float64) string {
 func gridTable(r assemble.GridResult) func(io.Writer) {
 	return func(w io.Writer) {
 		for _, g := range append([]assemble.GridResult{r}, r.Others...) {
-			fmt.Fprintf(w, "%s: %dx%d, %.3g frames a second, %s\n", g.Name, g.Canvas.W, g.Canvas.H, g.FPS, clock(g.Duration))
+			fmt.Fprintf(w, "%s: %dx%d, %.3g frames a second, %s\n", g.Name, g.Canvas.W, g.Canvas.H, g.FPS,
+				clock(g.Duration))
 			table(w, func(row func(...any)) {
 				for _, s := range g.Shots {
 					tile := ""
@@ -173,10 +175,12 @@ func mixTable(r assemble.MixResult) func(io.Writer) {
 		table(w, func(row func(...any)) {
 			row("take", "recorded at", "gain", "in the mix", "pan", "")
 			for _, s := range r.Strips {
-				row(s.Take, level(s.Loudness, "LUFS"), fmt.Sprintf("%+.1f dB", s.Gain), level(s.Mixed, "LUFS"), fmt.Sprintf("%+.0f", s.Pan), strings.Join(s.Notes, "; "))
+				row(s.Take, level(s.Loudness, "LUFS"), fmt.Sprintf("%+.1f dB", s.Gain), level(s.Mixed, "LUFS"),
+					fmt.Sprintf("%+.0f", s.Pan), strings.Join(s.Notes, "; "))
 			}
 		})
-		fmt.Fprintf(w, "wrote %s (%s): loudness %s, true peak %s\n", r.WAV, clock(r.Duration), level(r.Loudness, "LUFS"), level(r.TruePeak, "dBTP"))
+		fmt.Fprintf(w, "wrote %s (%s): loudness %s, true peak %s\n", r.WAV, clock(r.Duration),
+			level(r.Loudness, "LUFS"), level(r.TruePeak, "dBTP"))
 		fmt.Fprintf(w, "wrote %s\n", r.Levels)
 		if n := len(r.Stems); n > 0 {
 			fmt.Fprintf(w, "wrote %d stems, from %s to %s\n", n, r.Stems[0].File, r.Stems[n-1].File)
@@ -193,7 +197,8 @@ func mixTable(r assemble.MixResult) func(io.Writer) {
 func renderTable(r assemble.RenderResult) func(io.Writer) {
 	return func(w io.Writer) {
 		for _, f := range r.Films {
-			fmt.Fprintf(w, "wrote %s: %s, %d frames, %s%s\n", f.Output, f.Canvas, f.Frames, clock(f.Duration), encodedBy(f))
+			fmt.Fprintf(w, "wrote %s: %s, %d frames, %s%s\n", f.Output, f.Canvas, f.Frames, clock(f.Duration),
+				encodedBy(f))
 		}
 		fmt.Fprintf(w, "sound: loudness %s, true peak %s\n", level(r.Loudness, "LUFS"), level(r.TruePeak, "dBTP"))
 		fmt.Fprintf(w, "%d tasks run, %d cached, %.1f s\n", r.Tasks.Run, r.Tasks.Reused, r.Wall)
@@ -230,9 +235,11 @@ func verifyTable(r assemble.VerifyResult) func(io.Writer) {
 		for _, d := range r.Different {
 			fmt.Fprintf(w, "%s %s differs: stored %.12s, made again %.12s\n", d.Stage, d.Name, d.Stored, d.Rebuilt)
 		}
-		fmt.Fprintf(w, "%d of %d results were made again and are the same\n", r.Tasks-r.Varying-len(r.Different), r.Tasks-r.Varying)
+		fmt.Fprintf(w, "%d of %d results were made again and are the same\n", r.Tasks-r.Varying-len(r.Different),
+			r.Tasks-r.Varying)
 		if r.Varying > 0 {
-			fmt.Fprintf(w, "%d segments encoded by hardware were encoded again and have all their frames; hardware never writes the same bytes twice, so these were not compared\n", r.Varying)
+			fmt.Fprintf(w, "%d segments encoded by hardware were encoded again and have all their frames; hardware "+
+				"never writes the same bytes twice, so these were not compared\n", r.Varying)
 		}
 	}
 }
@@ -252,7 +259,8 @@ func newTable(r assemble.NewResult) func(io.Writer) {
 				fmt.Fprintf(w, "  - %s\n", u)
 			}
 		}
-		fmt.Fprintln(w, "next: set the tempo in it, then ripieno click and callsheet for the players, or check, sync and rough for their takes")
+		fmt.Fprintln(w, "next: set the tempo in it, then ripieno click and callsheet for the players, or check, sync "+
+			"and rough for their takes")
 	}
 }
 
@@ -261,7 +269,8 @@ func demoTable(r assemble.DemoResult) func(io.Writer) {
 		table(w, func(row func(...any)) {
 			row("take", "file", "clapped", "plays", "after sync", "drift off by")
 			for _, t := range r.Truth {
-				row(t.Take, t.Role, lateOrEarly(&t.ClapErrorMS), lateOrEarly(&t.BiasMS), fmt.Sprintf("%+.1f ms", t.ErrorMS), fmt.Sprintf("%+.1f ppm", t.DriftErrorPPM))
+				row(t.Take, t.Role, lateOrEarly(&t.ClapErrorMS), lateOrEarly(&t.BiasMS),
+					fmt.Sprintf("%+.1f ms", t.ErrorMS), fmt.Sprintf("%+.1f ppm", t.DriftErrorPPM))
 			}
 		})
 		fmt.Fprintf(w, "sync against the truth: median %.1f ms, worst %.1f ms\n", r.MedianMS, r.WorstMS)

@@ -15,17 +15,23 @@ func ms(v float64) *float64 { return &v }
 // names are.
 func TestSyncTable(t *testing.T) {
 	at, by := 11.5, 3.31
-	r := assemble.SyncResult{File: "p/sync.yaml", PNG: []string{"p/out/sync.png"}, Tasks: assemble.TaskCount{Run: 2, Reused: 12}, Takes: []assemble.Placed{
-		{Name: "second-contrabass-clarinet-in-b-flat", Role: "video", Offset: -1234.5678, DriftPPM: -312.4, Confidence: 0.61, Method: "cue+playing", LatenessMS: ms(-123), CueAt: &at},
-		{Name: "oboe", Role: "audio", Offset: 3.25, Confidence: 1, Sure: true, Method: "device", LatenessMS: ms(12.4), CueAt: &at},
-		{Name: "cello", Role: "audio", Offset: 3.25, Confidence: 1, Sure: true, Method: "cue+playing", LatenessMS: ms(81), CueAt: &at, CueOffset: &by},
-		{Name: "viola", Role: "audio", Confidence: 1, Sure: true, Method: "cue+playing", LatenessMS: ms(-23), KeptMS: -22, CueAt: &at},
-		{Name: "horn", Role: "audio", Confidence: 1, Sure: true, Method: "cue+playing", LatenessMS: ms(-0.3), CueAt: &at},
-		{Name: "flute", Role: "audio", Confidence: 1, Sure: true, Method: "cue given", LatenessMS: ms(30), CueAt: &at},
-		{Name: "tuba", Role: "video", Confidence: 0.99, Sure: true, Method: "cue", CueAt: &at},
-		{Name: "bell", Role: "video", Confidence: 0.99, Sure: true, Method: "playing"},
-		{Name: "drum", Role: "video", Confidence: 1, Sure: true, Method: "offset given"},
-	}}
+	r := assemble.SyncResult{File: "p/sync.yaml", PNG: []string{"p/out/sync.png"},
+		Tasks: assemble.TaskCount{Run: 2, Reused: 12}, Takes: []assemble.Placed{
+			{Name: "second-contrabass-clarinet-in-b-flat", Role: "video", Offset: -1234.5678, DriftPPM: -312.4,
+				Confidence: 0.61, Method: "cue+playing", LatenessMS: ms(-123), CueAt: &at},
+			{Name: "oboe", Role: "audio", Offset: 3.25, Confidence: 1, Sure: true, Method: "device", LatenessMS: ms(12.4),
+				CueAt: &at},
+			{Name: "cello", Role: "audio", Offset: 3.25, Confidence: 1, Sure: true, Method: "cue+playing",
+				LatenessMS: ms(81), CueAt: &at, CueOffset: &by},
+			{Name: "viola", Role: "audio", Confidence: 1, Sure: true, Method: "cue+playing", LatenessMS: ms(-23),
+				KeptMS: -22, CueAt: &at},
+			{Name: "horn", Role: "audio", Confidence: 1, Sure: true, Method: "cue+playing", LatenessMS: ms(-0.3),
+				CueAt: &at},
+			{Name: "flute", Role: "audio", Confidence: 1, Sure: true, Method: "cue given", LatenessMS: ms(30), CueAt: &at},
+			{Name: "tuba", Role: "video", Confidence: 0.99, Sure: true, Method: "cue", CueAt: &at},
+			{Name: "bell", Role: "video", Confidence: 0.99, Sure: true, Method: "playing"},
+			{Name: "drum", Role: "video", Confidence: 1, Sure: true, Method: "offset given"},
+		}}
 	var b strings.Builder
 	syncTable(r)(&b)
 	const want = `take              of     offset s    ppm     confidence         placed by     against clap

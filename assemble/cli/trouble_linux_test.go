@@ -75,7 +75,8 @@ func childrenIn(dir string) []string {
 	var found []string
 	list, _ := filepath.Glob("/proc/[0-9]*/cmdline")
 	for _, f := range list {
-		if data, err := os.ReadFile(f); err == nil && strings.Contains(string(data), "ffmpeg") && strings.Contains(string(data), dir) {
+		if data, err := os.ReadFile(f); err == nil && strings.Contains(string(data), "ffmpeg") &&
+			strings.Contains(string(data), dir) {
 			found = append(found, strings.ReplaceAll(string(data), "\x00", " "))
 		}
 	}

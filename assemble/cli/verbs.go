@@ -10,8 +10,12 @@ import (
 	"ripieno/assemble/fault"
 )
 
+// work does what a verb is for and returns how to print the result, which may
+// be there beside an error.
+type work func(cmd *cobra.Command, p *assemble.Production) (show func() error, err error)
+
 // verb builds a command that works on the production in --dir.
-func (a *app) verb(use, short, long string, run func(cmd *cobra.Command, p *assemble.Production) (show func() error, err error)) *cobra.Command {
+func (a *app) verb(use, short, long string, run work) *cobra.Command {
 	return &cobra.Command{
 		Use: use, Short: short, Long: long, Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
@@ -160,7 +164,8 @@ above takes for all.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			switch {
 			case plan && verify || (plan || verify) && explain != "":
-				return nil, fault.New(fault.Manifest, "", "--plan, --verify and --explain-key exclude each other", "use one of them")
+				return nil, fault.New(fault.Manifest, "", "--plan, --verify and --explain-key exclude each other",
+					"use one of them")
 			case explain != "":
 				r, err := p.Explain(cmd.Context(), explain)
 				if err != nil {
@@ -185,8 +190,10 @@ above takes for all.`,
 		})
 	c.Flags().StringSliceVar(&only, "only", nil, "names of the deliverables to make (default: all)")
 	c.Flags().BoolVar(&plan, "plan", false, "print what would be made and why, and make nothing")
-	c.Flags().BoolVar(&verify, "verify", false, "make everything again, compare it with what is stored and deliver nothing")
-	c.Flags().BoolVar(&allow, "allow-missing-release", false, "make the films while releases are missing; a take with release: no is left out even so")
+	c.Flags().BoolVar(&verify, "verify", false,
+		"make everything again, compare it with what is stored and deliver nothing")
+	c.Flags().BoolVar(&allow, "allow-missing-release", false,
+		"make the films while releases are missing; a take with release: no is left out even so")
 	c.Flags().StringVar(&explain, "explain-key", "", "print what is stored under the `KEY` that begins like this")
 	return c
 }
@@ -243,7 +250,8 @@ overwritten.`,
 
 func (a *app) demoVerb() *cobra.Command {
 	return &cobra.Command{
-		Use: "demo [DIR]", Short: "make a whole production of our own invention and its film", Args: cobra.MaximumNArgs(1),
+		Use: "demo [DIR]", Short: "make a whole production of our own invention and its film",
+		Args: cobra.MaximumNArgs(1),
 		Long: `Makes a production with invented players in DIR (default: lamplighter): takes as
 phones and microphones record them, with the truth about their timing kept
 beside them. Then it runs check, sync, grid, rough and render, prints how far
@@ -258,7 +266,8 @@ folder and it goes on where it was.`,
 			if len(args) == 1 {
 				set.Dir = args[0]
 			} else if cmd.Flags().Changed("dir") {
-				return fault.New(fault.Manifest, "", "demo takes its folder as an argument, not as --dir", "ripieno demo DIR")
+				return fault.New(fault.Manifest, "", "demo takes its folder as an argument, not as --dir",
+					"ripieno demo DIR")
 			}
 			r, err := assemble.Demo(cmd.Context(), set)
 			set.Report.Close()

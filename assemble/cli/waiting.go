@@ -99,7 +99,8 @@ A name is clear when more of its words are those of one take's name, part or
 player than of any other's: horn-2.mov, "Ilse Horn II.mp4".`,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if interval < 10*time.Millisecond {
-				return fault.New(fault.Manifest, "", fmt.Sprintf("invalid --interval %q", interval), "use a time such as 2s")
+				return fault.New(fault.Manifest, "", fmt.Sprintf("invalid --interval %q", interval),
+					"use a time such as 2s")
 			}
 			set, err := a.openSettings()
 			if err != nil {
@@ -118,7 +119,8 @@ player than of any other's: horn-2.mov, "Ilse Horn II.mp4".`,
 	}
 	c.Flags().BoolVar(&o.Adopt, "adopt", false, "write arrivals whose take is clear into production.yaml")
 	c.Flags().BoolVar(&o.Once, "once", false, "deal with what lies there now and end")
-	c.Flags().DurationVar(&interval, "interval", 2*time.Second, "how often to look; a file is complete when two looks find it unchanged")
+	c.Flags().DurationVar(&interval, "interval", 2*time.Second,
+		"how often to look; a file is complete when two looks find it unchanged")
 	return c
 }
 
@@ -144,7 +146,8 @@ func eventLines(e assemble.WatchEvent) []string {
 	switch e.Event {
 	case assemble.WatchBegan:
 		c := e.Roll.Counts
-		return []string{fmt.Sprintf("watching: %d takes in, %d rejected, %d missing, %d late", c.In, c.Rejected, c.Missing, c.Late)}
+		return []string{fmt.Sprintf("watching: %d takes in, %d rejected, %d missing, %d late", c.In, c.Rejected,
+			c.Missing, c.Late)}
 	case assemble.WatchArrived:
 		said := "write line %d of production.yaml as"
 		if e.Adopted {
@@ -157,7 +160,8 @@ func eventLines(e assemble.WatchEvent) []string {
 			lines = append(lines, "nothing has changed")
 		}
 		if e.Rough != nil {
-			lines = append(lines, fmt.Sprintf("rough cut: %s (%d tasks run, %d cached, %.1f s)", e.Rough.Output, e.Rough.Tasks.Run, e.Rough.Tasks.Reused, e.Rough.Wall))
+			lines = append(lines, fmt.Sprintf("rough cut: %s (%d tasks run, %d cached, %.1f s)", e.Rough.Output,
+				e.Rough.Tasks.Run, e.Rough.Tasks.Reused, e.Rough.Wall))
 		}
 		return lines
 	case assemble.WatchWaiting:

@@ -33,7 +33,8 @@ func small(t testing.TB, seed uint64) *production {
 		Changes:  []tempo.Change{{Measure: 1, Meter: four, BPM: 160}},
 		Measures: 1,
 	}}
-	for name, music := range map[string]string{"Violin": "D5:q F5:q A5:h", "Oboe": "A4:h D5:q r:q", "Clarinet": "D4:w"} {
+	for name, music := range map[string]string{"Violin": "D5:q F5:q A5:h", "Oboe": "A4:h D5:q r:q",
+		"Clarinet": "D4:w"} {
 		part, err := score.Parse(name, music, piece.Tempo)
 		if err != nil {
 			t.Fatal(err)
@@ -49,7 +50,8 @@ func small(t testing.TB, seed uint64) *production {
 			look:   figure.Look{Instrument: figure.Oboe, Skin: 0xc98d63, Shirt: 0xb4553f, Wall: 0x8fa59a},
 			camera: &camera{phone("intake/odo.mov", 44100, 1), figure.View{W: 320, H: 180, Turn: 90}, 25, 1, false}},
 		{take: "clarinet", name: "Cato", part: "Clarinet", section: "w", kind: instrument.Clarinet,
-			mic: &microphone{file: "intake/cato.m4a", rate: 44100, channels: 2, level: -25, noise: -66, cut: 60, bitrate: "96k"}},
+			mic: &microphone{file: "intake/cato.m4a", rate: 44100, channels: 2, level: -25, noise: -66, cut: 60,
+				bitrate: "96k"}},
 		{take: "bass", name: "Otto", part: "Bass", section: "s"},
 	}
 	p, err := plan(piece, cast, Options{Seed: seed, Workers: 2})
@@ -204,7 +206,8 @@ func checkPictures(t *testing.T, tool *ffmpeg.Tool, p *production, who int, dir 
 	}
 	w, h := info.Video.Display()
 	var raw bytes.Buffer
-	args := []string{"-i", "file:" + path, "-map", "0:v:0", "-fps_mode", "passthrough", "-f", "rawvideo", "-pix_fmt", "yuv420p", "pipe:1"}
+	args := []string{"-i", "file:" + path, "-map", "0:v:0", "-fps_mode", "passthrough", "-f", "rawvideo", "-pix_fmt",
+		"yuv420p", "pipe:1"}
 	if err := tool.Run(context.Background(), ffmpeg.Command{Args: args, Stdout: &raw}); err != nil {
 		t.Fatal(err)
 	}

@@ -54,7 +54,8 @@ func claim(dir string, truth []byte) (string, error) {
 			return "", err
 		}
 	case errors.Is(err, fs.ErrNotExist):
-		return "", fault.New(fault.Manifest, dir, "the folder is not empty", "name a new folder for the demo; nothing was written")
+		return "", fault.New(fault.Manifest, dir, "the folder is not empty",
+			"name a new folder for the demo; nothing was written")
 	case err != nil:
 		return "", cannotWrite(dir, err)
 	case !bytes.Equal(there, truth):
@@ -138,5 +139,6 @@ func cannotWrite(path string, err error) error {
 	if errors.As(err, &p) {
 		err = p.Err // the path is named already
 	}
-	return fault.New(fault.Failed, path, "cannot write the demo here", "name a folder on a disk with 200 MB free that you may write to").Because(err)
+	return fault.New(fault.Failed, path, "cannot write the demo here",
+		"name a folder on a disk with 200 MB free that you may write to").Because(err)
 }

@@ -150,7 +150,8 @@ func (j *job) makeSound(ctx context.Context) error {
 // encoder returns the sound options of an output: one thread, no dates, no names,
 // so that the bytes depend on the samples alone.
 func (m microphone) encoder() []string {
-	return []string{"-c:a", "aac", "-b:a", m.bitrate, "-map_metadata", "-1", "-fflags", "+bitexact", "-flags:a", "+bitexact", "-threads", "1"}
+	return []string{"-c:a", "aac", "-b:a", m.bitrate, "-map_metadata", "-1", "-fflags", "+bitexact", "-flags:a",
+		"+bitexact", "-threads", "1"}
 }
 
 // makeFilm draws and encodes the phone's file.
@@ -186,7 +187,8 @@ func (j *job) makeFilm(ctx context.Context) error {
 func (c camera) arguments(tool *ffmpeg.Tool, wav, tmp string) []string {
 	rate := fmt.Sprintf("%d/%d", c.fpsNum, c.fpsDen)
 	args := []string{"-y",
-		"-f", "rawvideo", "-pixel_format", "yuv420p", "-video_size", fmt.Sprintf("%dx%d", c.view.W, c.view.H), "-framerate", rate, "-i", "pipe:0",
+		"-f", "rawvideo", "-pixel_format", "yuv420p", "-video_size", fmt.Sprintf("%dx%d", c.view.W, c.view.H),
+		"-framerate", rate, "-i", "pipe:0",
 		"-i", "file:" + wav, "-map", "0:v:0", "-map", "1:a:0"}
 	if c.vfr {
 		mode := "-fps_mode"
@@ -196,7 +198,8 @@ func (c camera) arguments(tool *ffmpeg.Tool, wav, tmp string) []string {
 		args = append(args, "-vf", "settb=1/"+strconv.Itoa(unevenClock)+",setpts="+unevenTime, mode, "passthrough",
 			"-enc_time_base", "1:"+strconv.Itoa(unevenClock), "-video_track_timescale", strconv.Itoa(unevenClock))
 	}
-	args = append(args, "-c:v", "libx264", "-preset", "superfast", "-tune", "animation", "-crf", "23", "-g", "60", "-threads", "1", "-flags:v", "+bitexact",
+	args = append(args, "-c:v", "libx264", "-preset", "superfast", "-tune", "animation", "-crf", "23", "-g", "60",
+		"-threads", "1", "-flags:v", "+bitexact",
 		"-colorspace", "bt709", "-color_primaries", "bt709", "-color_trc", "bt709", "-color_range", "tv")
 	args = append(args, c.encoder()...)
 	format := "mp4"

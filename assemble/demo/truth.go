@@ -77,7 +77,8 @@ func (p *production) truth() Truth {
 		t.Players = append(t.Players, PlayerTruth{q.take, q.name, q.biasMS, q.jitterMS, q.clapErrorMS})
 		clap := t.Cue + q.clapErrorMS/1000
 		add := func(role string, m microphone) {
-			t.Files = append(t.Files, FileTruth{q.take, role, m.file, m.clock.offset, m.clock.drift, round(m.clock.file(clap), 6), m.clock.length})
+			t.Files = append(t.Files, FileTruth{q.take, role, m.file, m.clock.offset, m.clock.drift,
+				round(m.clock.file(clap), 6), m.clock.length})
 		}
 		if q.camera != nil {
 			add("video", q.camera.microphone)
@@ -125,7 +126,8 @@ func (t Truth) Encode() []byte {
 	}
 	b.WriteString("files:\n")
 	for _, f := range t.Files {
-		fmt.Fprintf(&b, "  - {take: %s, role: %s, file: %s, offset: %.4f, drift_ppm: %.1f, clap_at: %.6f, seconds: %.2f}\n",
+		fmt.Fprintf(&b, "  - {take: %s, role: %s, file: %s, offset: %.4f, drift_ppm: %.1f, clap_at: %.6f, "+
+			"seconds: %.2f}\n",
 			f.Take, f.Role, f.File, f.Offset, f.DriftPPM, f.ClapAt, f.Seconds)
 	}
 	b.WriteString("planted:\n")

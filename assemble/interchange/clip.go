@@ -110,8 +110,10 @@ func (c Clip) fits(r shot.Rate) bool {
 func (t Timeline) check() error {
 	for _, k := range t.Tracks {
 		c := k.Clip
-		if c.From < 0 || c.To > t.Frames || c.To <= c.From || !c.fits(t.Rate) || !(c.Speed > 0) || !(c.Rate > 0) || math.IsInf(c.Last, 0) {
-			return fmt.Errorf("interchange: the clip of track %q has frames %d to %d of %d, from second %g of a file from %g to %g",
+		if c.From < 0 || c.To > t.Frames || c.To <= c.From || !c.fits(t.Rate) || !(c.Speed > 0) || !(c.Rate > 0) ||
+			math.IsInf(c.Last, 0) {
+			return fmt.Errorf("interchange: the clip of track %q has frames %d to %d of %d, from second %g of a file "+
+				"from %g to %g",
 				k.Name, c.From, c.To, t.Frames, c.Source, c.First, c.Last)
 		}
 	}

@@ -55,7 +55,8 @@ func (e EDL) Text() (string, error) {
 	fmt.Fprintf(&b, "TITLE: %s\r\nFCM: %s\r\n\r\n", clip(line(e.Title), maxTitle), mode)
 	for i, v := range e.Events {
 		if v.Source < 0 || v.Record < 0 || v.Frames <= 0 {
-			return "", fmt.Errorf("interchange: event %d of %q takes %d frames from %d to %d", i+1, e.Title, v.Frames, v.Source, v.Record)
+			return "", fmt.Errorf("interchange: event %d of %q takes %d frames from %d to %d", i+1, e.Title, v.Frames,
+				v.Source, v.Record)
 		}
 		record := count.Hour() + v.Record
 		fmt.Fprintf(&b, "%03d  %-*s %-5s C        %s %s %s %s\r\n", i+1, maxReel, "AX", v.Channels,
@@ -101,7 +102,8 @@ func (t Timeline) Event(k Track) (Event, bool) {
 		}
 	}
 	if c.Speed != 1 {
-		e.Remarks = []string{fmt.Sprintf("CLOCK OF THE FILE: DRIFT %+.1f PPM, NOT IN THIS LIST; %+.1f MS AT THE END", c.DriftPPM,
+		e.Remarks = []string{fmt.Sprintf("CLOCK OF THE FILE: DRIFT %+.1f PPM, NOT IN THIS LIST; %+.1f MS AT THE END",
+			c.DriftPPM,
 			1000*(float64(e.Frames)/fps)*(1-c.Speed))}
 	}
 	return e, e.Frames > 0

@@ -113,7 +113,8 @@ func OTIO(t Timeline) ([]byte, error) {
 }
 
 func item(schema, name string) otioItem {
-	return otioItem{Schema: schema, Name: name, Metadata: map[string]any{}, Effects: []any{}, Markers: []otioMarker{}, Enabled: true}
+	return otioItem{Schema: schema, Name: name, Metadata: map[string]any{}, Effects: []any{}, Markers: []otioMarker{},
+		Enabled: true}
 }
 
 // time returns a number of frames of the timeline.
@@ -125,7 +126,8 @@ func span(start, duration otioTime) otioRange { return otioRange{"TimeRange.1", 
 
 func (t Timeline) marker(m Mark) otioMarker {
 	return otioMarker{
-		Schema: "Marker.2", Name: m.Name, Colour: m.Colour, Comment: m.Remark, Marked: span(t.time(m.Frame), t.time(m.Duration)),
+		Schema: "Marker.2", Name: m.Name, Colour: m.Colour, Comment: m.Remark,
+		Marked:   span(t.time(m.Frame), t.time(m.Duration)),
 		Metadata: map[string]any{house: map[string]any{"guide": m.Guide}},
 	}
 }
@@ -153,7 +155,8 @@ func (t Timeline) clip(c Clip) otioClip {
 	i.Source = &played
 	i.Metadata[house] = map[string]any{"offset": c.Offset, "drift_ppm": c.DriftPPM, "source_seconds": c.Source}
 	if c.Speed != 1 {
-		i.Effects = append(i.Effects, otioWarp{"LinearTimeWarp.1", map[string]any{}, "drift of the recorder's clock", "LinearTimeWarp", c.Speed})
+		i.Effects = append(i.Effects, otioWarp{"LinearTimeWarp.1", map[string]any{}, "drift of the recorder's clock",
+			"LinearTimeWarp", c.Speed})
 	}
 	return otioClip{otioItem: i, Active: theMedia, References: map[string]otioExternal{theMedia: {
 		Schema: "ExternalReference.1", Metadata: map[string]any{}, Name: c.Name, URL: c.URL,

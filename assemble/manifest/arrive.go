@@ -117,7 +117,8 @@ func Adopt(data []byte, p *Production, a Arrival) (Adopted, error) {
 		return Adopted{}, fault.New(fault.Manifest, file, what, byHand)
 	}
 	if what, hint := pathFault(a.Path); what != "" || !writable(a.Path) {
-		return Adopted{}, fault.New(fault.Manifest, file, cmp.Or(what, fmt.Sprintf("%q cannot be written in a manifest", a.Path)), cmp.Or(hint, "give the file another name"))
+		return Adopted{}, fault.New(fault.Manifest, file, cmp.Or(what,
+			fmt.Sprintf("%q cannot be written in a manifest", a.Path)), cmp.Or(hint, "give the file another name"))
 	}
 	root, bad := parseYAML(file, data, maxBytes)
 	if bad != nil {
@@ -174,7 +175,8 @@ func arrivalEdit(src *source, take *yaml.Node, a Arrival) (begin, end int, text 
 	if name[0] == '"' {
 		said.Style = yaml.DoubleQuotedStyle
 	}
-	mapping := &yaml.Node{Kind: yaml.MappingNode, Tag: "!!map", Style: yaml.FlowStyle, Content: []*yaml.Node{field, said}}
+	mapping := &yaml.Node{Kind: yaml.MappingNode, Tag: "!!map", Style: yaml.FlowStyle,
+		Content: []*yaml.Node{field, said}}
 	at := slices.Index(take.Content, key)
 	if replace {
 		_, end, ok = src.scalar(value, flow)

@@ -61,7 +61,8 @@ func (m mapping) due(s *CallSheet) {
 	}
 	at, err := time.Parse(form, text)
 	if err != nil {
-		m.at(m.vals["due"], "year, month and day with two digits each, such as 2031-06-12 or 2031-06-12 20:00", "due %q is not a day of the calendar", clip(s.Due))
+		m.at(m.vals["due"], "year, month and day with two digits each, such as 2031-06-12 or 2031-06-12 20:00",
+			"due %q is not a day of the calendar", clip(s.Due))
 		return
 	}
 	s.DueDay, s.DueClock = at.Truncate(24*time.Hour), parts[1]

@@ -50,7 +50,8 @@ func (m mapping) notes(music *tempo.Map) []Note {
 		case !begins || !ends:
 			continue
 		case !n.From.before(n.To):
-			e.at(e.vals["to"], "from must come before to", "the note ends at %q, which is not after its beginning %q", n.To.Text, n.From.Text)
+			e.at(e.vals["to"], "from must come before to", "the note ends at %q, which is not after its beginning %q",
+				n.To.Text, n.From.Text)
 			continue
 		}
 		all = append(all, n)

@@ -71,7 +71,8 @@ func guessWith(files []ScaffoldFile, dull map[string]bool) []guess {
 	voices := false
 	for i, f := range files {
 		all[i] = guessFile(f, dull)
-		voices = voices || all[i].kind >= 0 && instruments[all[i].kind].section == "voices" && instruments[all[i].kind].part != "Bass"
+		voices = voices || all[i].kind >= 0 && instruments[all[i].kind].section == "voices" &&
+			instruments[all[i].kind].part != "Bass"
 	}
 	if voices {
 		return all
@@ -154,7 +155,8 @@ func guessName(name string, dull map[string]bool) guess {
 	}
 	var player []string
 	for i, w := range words {
-		if used[i] || noise[plain[i]] || dull[plain[i]] || !hasLetter(w) || plain[i] == "" || numerals[plain[i]] > 0 && len(plain[i]) > 1 {
+		if used[i] || noise[plain[i]] || dull[plain[i]] || !hasLetter(w) || plain[i] == "" || numerals[plain[i]] > 0 &&
+			len(plain[i]) > 1 {
 			continue
 		}
 		if months[plain[i]] && (i > 0 && !hasLetter(words[i-1]) || i+1 < len(words) && !hasLetter(words[i+1])) {
@@ -246,8 +248,10 @@ func splitName(name string) []string {
 
 // plainLetters takes off accents; German umlauts too, which leaves the names
 // that write them as ae, oe, ue to the table.
-var plainLetters = strings.NewReplacer("à", "a", "á", "a", "â", "a", "ä", "a", "å", "a", "ç", "c", "è", "e", "é", "e", "ê", "e", "ë", "e",
-	"ì", "i", "í", "i", "î", "i", "ï", "i", "ñ", "n", "ò", "o", "ó", "o", "ô", "o", "ö", "o", "ù", "u", "ú", "u", "û", "u", "ü", "u", "ß", "ss", "’", "'",
+var plainLetters = strings.NewReplacer("à", "a", "á", "a", "â", "a", "ä", "a", "å", "a", "ç", "c", "è", "e", "é", "e",
+	"ê", "e", "ë", "e",
+	"ì", "i", "í", "i", "î", "i", "ï", "i", "ñ", "n", "ò", "o", "ó", "o", "ô", "o", "ö", "o", "ù", "u", "ú", "u", "û",
+	"u", "ü", "u", "ß", "ss", "’", "'",
 	"\u0300", "", "\u0301", "", "\u0302", "", "\u0303", "", "\u0308", "", "\u0327", "", "\u030a", "")
 
 func plainWord(w string) string { return plainLetters.Replace(strings.ToLower(w)) }

@@ -230,7 +230,8 @@ func (m mapping) excerpt(v *Variant, music *tempo.Map) {
 	case to > last+1:
 		m.at(m.vals["to"], fmt.Sprintf("m%d is the end of the piece", last+1), "measure %d is not in the piece", to)
 	case to <= v.From:
-		m.at(m.vals["to"], "from must come before to", "the guide ends at m%d, which is not after its beginning m%d", to, v.From)
+		m.at(m.vals["to"], "from must come before to", "the guide ends at m%d, which is not after its beginning m%d",
+			to, v.From)
 	default:
 		m.cut(v, to, music)
 	}

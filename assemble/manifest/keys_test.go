@@ -35,7 +35,8 @@ func TestEveryKeyIsExplained(t *testing.T) {
 	}
 	for _, th := range Thresholds() {
 		if th.Unit == "" || th.Reason == "" || !seen["check."+th.Key] {
-			t.Errorf("threshold %q has unit %q, reason %q, a key: %v", th.Key, th.Unit, th.Reason, seen["check."+th.Key])
+			t.Errorf("threshold %q has unit %q, reason %q, a key: %v", th.Key, th.Unit, th.Reason,
+				seen["check."+th.Key])
 		}
 	}
 }
@@ -59,7 +60,8 @@ func TestKeysAndTheExample(t *testing.T) {
 		last := k.Key[strings.LastIndexByte(k.Key, '.')+1:]
 		many := strings.HasPrefix(k.Key, "check.") || strings.HasPrefix(k.Key, "callsheet.strings.")
 		// Keys of the same mapping in two places are shown in one of them.
-		twice := strings.HasPrefix(k.Key, "guide.variants[].") || k.Key == "guide.levels.mix" || k.Key == "takes[].audio.cue_at" ||
+		twice := strings.HasPrefix(k.Key, "guide.variants[].") || k.Key == "guide.levels.mix" ||
+			k.Key == "takes[].audio.cue_at" ||
 			k.Key == "takes[].video.offset" || k.Key == "takes[].video.drift_ppm"
 		if !shown[k.Key] && !alternatives[last] && !many && !twice {
 			t.Errorf("the example does not show %s", k.Key)
@@ -95,23 +97,25 @@ func paths(n *yaml.Node, prefix string, to map[string]bool) {
 // places are manifests in which a mapping of the schema can be written, with
 // %s where a key of it goes.
 var places = map[string]string{
-	"":                    head + "%s",
-	"guide.":              head + "guide: {%s}",
-	"guide.levels.":       head + "guide: {levels: {%s}}",
-	"guide.drone[].":      head + "guide: {drone: [{measure: 1, note: D3, %s}]}",
-	"sections[].":         head + "sections: [{name: winds, %s}]",
-	"takes[].":            head + "takes: [{name: a, expected: true, %s}]",
-	"takes[].crop.":       head + "takes: [{name: a, expected: true, crop: {%s}}]",
-	"takes[].eq[].":       head + "takes: [{name: a, expected: true, eq: [{shape: bell, hz: 900, gain: 1, %s}]}]",
-	"mix.":                head + "mix: {%s}",
-	"mix.hall.":           head + "mix: {room: 0.1, hall: {%s}}",
-	"picture.":            head + "picture: {%s}",
-	"shots[].":            head + "shots: [{from: start, show: tutti, %s}]",
-	"deliver[].":          head + "deliver: [{name: final, canvas: 1920x1080, %s}]",
-	"callsheet.":          head + "callsheet: {%s}",
-	"tempo.":              "version: 1\ntitle: T\ntempo: {changes: [{measure: 1, meter: 4/4, bpm: 96}], measures: 4, %s}\n",
-	"tempo.count_in.cue.": "version: 1\ntitle: T\ntempo: {changes: [{measure: 1, meter: 4/4, bpm: 96}], measures: 4, count_in: {measures: 8, cue: {measure: 5, %s}}}\n",
-	"takes[].compress.":   head + "takes: [{name: a, expected: true, compress: {threshold: -20, ratio: 2, %s}}]",
+	"":               head + "%s",
+	"guide.":         head + "guide: {%s}",
+	"guide.levels.":  head + "guide: {levels: {%s}}",
+	"guide.drone[].": head + "guide: {drone: [{measure: 1, note: D3, %s}]}",
+	"sections[].":    head + "sections: [{name: winds, %s}]",
+	"takes[].":       head + "takes: [{name: a, expected: true, %s}]",
+	"takes[].crop.":  head + "takes: [{name: a, expected: true, crop: {%s}}]",
+	"takes[].eq[].":  head + "takes: [{name: a, expected: true, eq: [{shape: bell, hz: 900, gain: 1, %s}]}]",
+	"mix.":           head + "mix: {%s}",
+	"mix.hall.":      head + "mix: {room: 0.1, hall: {%s}}",
+	"picture.":       head + "picture: {%s}",
+	"shots[].":       head + "shots: [{from: start, show: tutti, %s}]",
+	"deliver[].":     head + "deliver: [{name: final, canvas: 1920x1080, %s}]",
+	"callsheet.":     head + "callsheet: {%s}",
+	"tempo.": "version: 1\ntitle: T\ntempo: {changes: [{measure: 1, meter: 4/4, bpm: 96}], " +
+		"measures: 4, %s}\n",
+	"tempo.count_in.cue.": "version: 1\ntitle: T\ntempo: {changes: [{measure: 1, meter: 4/4, bpm: 96}], measures: 4, " +
+		"count_in: {measures: 8, cue: {measure: 5, %s}}}\n",
+	"takes[].compress.": head + "takes: [{name: a, expected: true, compress: {threshold: -20, ratio: 2, %s}}]",
 }
 
 // otherwise are defaults that are kept as an absence, which readers fill in:
@@ -164,7 +168,8 @@ func literal(k Key) bool {
 		return false
 	}
 	return numberForm.MatchString(k.Default) || slices.Contains(strings.Split(k.Type, ", "), k.Default) ||
-		strings.HasSuffix(k.Type, "or "+k.Default) || strings.HasPrefix(k.Default, "#") || aspectForm.MatchString(k.Default)
+		strings.HasSuffix(k.Type, "or "+k.Default) || strings.HasPrefix(k.Default, "#") ||
+		aspectForm.MatchString(k.Default)
 }
 
 // unmark clears every place in a file below v: a key that is written moves

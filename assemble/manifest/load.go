@@ -31,7 +31,8 @@ func Load(dir string) (*Production, error) {
 	case errors.Is(err, fs.ErrNotExist):
 		return nil, missing(dir, path)
 	}
-	return nil, fault.New(fault.Manifest, path, "the manifest cannot be read", "make sure that it is a file and that you may read it").Because(err)
+	return nil, fault.New(fault.Manifest, path, "the manifest cannot be read",
+		"make sure that it is a file and that you may read it").Because(err)
 }
 
 // missing returns the fault for a folder without a manifest, with the likely reason.
@@ -41,7 +42,8 @@ func missing(dir, path string) *fault.Fault {
 	}
 	for _, other := range []string{"production.yml", "Production.yaml", "production.yaml.txt", "production.json"} {
 		if _, err := os.Stat(filepath.Join(dir, other)); err == nil {
-			return fault.New(fault.Manifest, path, "there is no such file, but there is "+strconv.Quote(other), "rename it to "+FileName)
+			return fault.New(fault.Manifest, path, "there is no such file, but there is "+strconv.Quote(other),
+				"rename it to "+FileName)
 		}
 	}
 	return fault.New(fault.Manifest, path, "there is no manifest here",
@@ -76,7 +78,8 @@ func readSmall(path string, limit int64) ([]byte, error) {
 func Parse(path string, data []byte) (*Production, error) {
 	dir, err := filepath.Abs(filepath.Dir(path))
 	if err != nil { // the working folder is gone
-		return nil, fault.List{fault.New(fault.Manifest, path, "the folder cannot be found", "change into the production's folder").Because(err)}
+		return nil, fault.List{fault.New(fault.Manifest, path, "the folder cannot be found",
+			"change into the production's folder").Because(err)}
 	}
 	return parseIn(dir, path, data)
 }

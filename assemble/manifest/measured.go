@@ -83,7 +83,8 @@ func LoadMeasured(dir string) (*Measured, error) {
 	case errors.Is(err, fs.ErrNotExist):
 		return &Measured{}, nil
 	}
-	return nil, fault.New(fault.Manifest, path, "the measurements cannot be read", "make sure that it is a file and that you may read it").Because(err)
+	return nil, fault.New(fault.Manifest, path, "the measurements cannot be read",
+		"make sure that it is a file and that you may read it").Because(err)
 }
 
 // ParseMeasured reads the bytes of a sync.yaml that was read from path. A
@@ -126,10 +127,12 @@ func ParseMeasured(path string, data []byte) (*Measured, error) {
 
 func (m mapping) measurement() Measurement {
 	var f Measurement
-	for _, key := range []string{"take", "role", "file", "hash", "offset", "drift_ppm", "confidence", "sure", "method"} {
+	for _, key := range []string{"take", "role", "file", "hash", "offset", "drift_ppm", "confidence", "sure",
+		"method"} {
 		m.need(key, "")
 	}
-	f.Take, f.File, f.Hash, f.Method, f.Reason = m.raw("take"), m.raw("file"), m.raw("hash"), m.raw("method"), m.raw("reason")
+	f.Take, f.File, f.Hash, f.Method, f.Reason = m.raw("take"), m.raw("file"), m.raw("hash"), m.raw("method"),
+		m.raw("reason")
 	f.Role = m.choice("role", "video")
 	if v := m.vals["offset"]; v != nil && v.Value == "none" {
 		f.Offset = math.NaN()
@@ -192,7 +195,8 @@ func (m *Measured) Encode() ([]byte, error) {
 func (f Measurement) check() error {
 	offset := math.IsNaN(f.Offset) || math.Abs(f.Offset) <= maxSeconds
 	if !offset || !(math.Abs(f.DriftPPM) <= maxDriftPPM) || !(f.Confidence >= 0 && f.Confidence <= 1) {
-		return fmt.Errorf("manifest: take %q, %s: offset %v, drift %v ppm, confidence %v", f.Take, f.Role, f.Offset, f.DriftPPM, f.Confidence)
+		return fmt.Errorf("manifest: take %q, %s: offset %v, drift %v ppm, confidence %v", f.Take, f.Role, f.Offset,
+			f.DriftPPM, f.Confidence)
 	}
 	if f.Role != "video" && f.Role != "audio" {
 		return fmt.Errorf("manifest: take %q: role %q", f.Take, f.Role)

@@ -31,7 +31,8 @@ func (m mapping) order(page *tempo.Map) *tempo.Map {
 			spans = append(spans, span)
 			continue
 		}
-		m.at(v, "measures of the page, 1 to "+strconv.Itoa(page.Measures())+", for example "+orderExample, "%q is not a range of measures", clip(v.Value))
+		m.at(v, "measures of the page, 1 to "+strconv.Itoa(page.Measures())+", for example "+orderExample,
+			"%q is not a range of measures", clip(v.Value))
 	}
 	if len(m.faults) > before {
 		return nil

@@ -125,7 +125,8 @@ func (m mapping) fps(p *Picture) {
 	}
 	rate, ok := frameRates[v.Value]
 	if !ok {
-		m.at(v, "one of "+strings.Join(m.shape.key("fps").value.words, ", "), "fps %q is not a frame rate for films", clip(v.Value))
+		m.at(v, "one of "+strings.Join(m.shape.key("fps").value.words, ", "), "fps %q is not a frame rate for films",
+			clip(v.Value))
 		return
 	}
 	p.FPSNum, p.FPSDen = rate[0], rate[1]
@@ -173,7 +174,8 @@ var colourForm = regexp.MustCompile(`^#[0-9a-fA-F]{6}$`)
 func (m mapping) colour(key, def string) string {
 	example := strconv.Quote(def)
 	if v := m.vals[key]; v != nil && isEmpty(v) {
-		m.at(m.keys[key], "write it in quotes, for example "+key+": "+example+", since # begins a comment", "%s has no value", key)
+		m.at(m.keys[key], "write it in quotes, for example "+key+": "+example+", since # begins a comment",
+			"%s has no value", key)
 		return def
 	}
 	v, ok := m.scalar(key, example)
@@ -181,7 +183,8 @@ func (m mapping) colour(key, def string) string {
 		return def
 	}
 	if !colourForm.MatchString(v.Value) {
-		hint := "red, green and blue as two hexadecimal digits each, in quotes: " + example + "; or a picture, .png or .jpg"
+		hint := "red, green and blue as two hexadecimal digits each, in quotes: " + example +
+			"; or a picture, .png or .jpg"
 		if colourForm.MatchString("#" + v.Value) {
 			hint = fmt.Sprintf("did you mean %q, in quotes?", "#"+v.Value)
 		}
@@ -260,7 +263,8 @@ func (m mapping) codec(side int) string {
 	}
 	c := m.choice("codec", codecs[0])
 	if c == "av1" && side > 0 && side < leastAV1 {
-		m.at(m.vals["codec"], fmt.Sprintf("each side of the canvas at least %d pixels, or codec: h264", leastAV1), "the canvas is too small for AV1")
+		m.at(m.vals["codec"], fmt.Sprintf("each side of the canvas at least %d pixels, or codec: h264", leastAV1),
+			"the canvas is too small for AV1")
 	}
 	return c
 }
@@ -281,11 +285,13 @@ func (m mapping) canvas() (w, h int) {
 	h, _ = strconv.Atoi(parts[2])
 	switch {
 	case w < minCanvas || h < minCanvas || w > maxCanvas || h > maxCanvas:
-		m.at(v, fmt.Sprintf("each side from %d to %d pixels", minCanvas, maxCanvas), "canvas %s is out of range", v.Value)
+		m.at(v, fmt.Sprintf("each side from %d to %d pixels", minCanvas, maxCanvas), "canvas %s is out of range",
+			v.Value)
 		return 0, 0
 	case w%2 != 0 || h%2 != 0:
 		even := func(n int) int { return int(math.Round(float64(n)/2)) * 2 }
-		m.at(v, fmt.Sprintf("did you mean %dx%d?", even(w), even(h)), "canvas %s has an odd side, which video cannot store", v.Value)
+		m.at(v, fmt.Sprintf("did you mean %dx%d?", even(w), even(h)),
+			"canvas %s has an odd side, which video cannot store", v.Value)
 		return 0, 0
 	}
 	return w, h

@@ -58,7 +58,8 @@ func Pin(data []byte, p *Production, values []Pinned) ([]byte, error) {
 	pinned, failed, err := addAll(data, adds)
 	if failed >= 0 {
 		v := values[failed]
-		return nil, fault.New(fault.Manifest, path, fmt.Sprintf("the %s of take %q is written in a way that nothing can be added to", v.Role, v.Take),
+		return nil, fault.New(fault.Manifest, path,
+			fmt.Sprintf("the %s of take %q is written in a way that nothing can be added to", v.Role, v.Take),
 			fmt.Sprintf("write it as %s: {file: ...}", v.Role))
 	}
 	return pinned, err
@@ -69,7 +70,9 @@ func (v Pinned) pairs(file *yaml.Node) []pair {
 	if valueOf(file, "offset") != nil || valueOf(file, "cue_at") != nil {
 		return nil
 	}
-	return append([]pair{{"offset", decimal(v.Offset + 0)}}, missingPairs(file, pair{"drift_ppm", decimal(v.DriftPPM + 0)})...) // + 0 makes -0 0
+	// + 0 makes -0 0
+	return append([]pair{{"offset", decimal(v.Offset + 0)}},
+		missingPairs(file, pair{"drift_ppm", decimal(v.DriftPPM + 0)})...)
 }
 
 func checkPinned(values []Pinned) error {
@@ -187,7 +190,8 @@ func apply(data []byte, edits []edit) []byte {
 
 // differsOnlyBy reports whether after is before with the added pairs and nothing else.
 func differsOnlyBy(before, after *yaml.Node, added map[*yaml.Node][]pair) bool {
-	if before.Kind != after.Kind || before.Tag != after.Tag || before.Value != after.Value || before.Style != after.Style {
+	if before.Kind != after.Kind || before.Tag != after.Tag || before.Value != after.Value ||
+		before.Style != after.Style {
 		return false
 	}
 	rest := slices.Clone(after.Content)

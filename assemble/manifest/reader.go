@@ -73,7 +73,8 @@ func (r *reader) mapping(n *yaml.Node, s *shape) mapping {
 		case k.Value == "<<" && !isQuoted(k):
 			r.at(k, "write the keys out again", "merge keys are not used in a manifest")
 		case m.keys[k.Value] != nil:
-			r.at(k, fmt.Sprintf("the first is on line %d; keep one of them", m.keys[k.Value].Line), "key %q is written twice", k.Value)
+			r.at(k, fmt.Sprintf("the first is on line %d; keep one of them", m.keys[k.Value].Line),
+				"key %q is written twice", k.Value)
 		case !slices.Contains(s.names(), k.Value):
 			r.at(k, r.keyHint(s, k.Value), "unknown key %q in %s", k.Value, s.name)
 		default:
@@ -185,12 +186,15 @@ func clip(s string) string {
 func (r *reader) refuseSharing(n *yaml.Node) {
 	switch {
 	case n.Kind == yaml.AliasNode:
-		r.at(n, `write the value out again, or put text that begins with "*" into quotes`, "anchors and aliases are not used in a manifest")
+		r.at(n, `write the value out again, or put text that begins with "*" into quotes`,
+			"anchors and aliases are not used in a manifest")
 		return // never follow an alias: it may lead round in circles
 	case n.Anchor != "":
-		r.at(n, `delete it, or put text that begins with "&" into quotes`, "anchor %q: anchors and aliases are not used in a manifest", clip(n.Anchor))
+		r.at(n, `delete it, or put text that begins with "&" into quotes`,
+			"anchor %q: anchors and aliases are not used in a manifest", clip(n.Anchor))
 	case n.Style&yaml.TaggedStyle != 0:
-		r.at(n, `delete it, or put text that begins with "!" into quotes`, "tag %q: tags are not used in a manifest", clip(n.Tag))
+		r.at(n, `delete it, or put text that begins with "!" into quotes`, "tag %q: tags are not used in a manifest",
+			clip(n.Tag))
 	}
 	for _, c := range n.Content {
 		r.refuseSharing(c)

@@ -18,7 +18,8 @@ const (
 	ReleaseMissing   Release = ""
 	ReleaseYes       Release = "yes"        // face, sound and name
 	ReleaseAudioOnly Release = "audio-only" // sound and name: the picture goes into nothing that is made
-	ReleaseNo        Release = "no"         // nothing: neither picture nor sound nor name goes into anything that is made
+	// nothing: neither picture nor sound nor name goes into anything that is made
+	ReleaseNo Release = "no"
 )
 
 // ShowsPicture reports whether the take's picture may be opened to make
@@ -57,7 +58,8 @@ func (m mapping) checkHidden(p *Production) {
 		for _, x := range texts {
 			if saysName(x.plain, name) {
 				m.faults.Add(fault.At(fault.Manifest, x.mark,
-					fmt.Sprintf("%s %q names the player of take %q, whose name is not to be shown", x.what, clip(x.text), t.Name),
+					fmt.Sprintf("%s %q names the player of take %q, whose name is not to be shown", x.what,
+						clip(x.text), t.Name),
 					"write the part instead of the name"))
 			}
 		}
@@ -76,7 +78,8 @@ func (m mapping) publicTexts(p *Production) []publicText {
 	add := func(mark fault.Mark, what, text string) {
 		all = append(all, publicText{what, text, plainWords(text), mark})
 	}
-	for _, top := range []struct{ key, text string }{{"title", p.Title}, {"composer", p.Composer}, {"ensemble", p.Ensemble}, {"dedication", p.Dedication}} {
+	for _, top := range []struct{ key, text string }{{"title", p.Title}, {"composer", p.Composer},
+		{"ensemble", p.Ensemble}, {"dedication", p.Dedication}} {
 		if v := m.vals[top.key]; v != nil {
 			add(markOf(m.file, v), top.key, top.text)
 		}

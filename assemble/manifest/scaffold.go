@@ -79,7 +79,8 @@ func sortedFiles(files []ScaffoldFile) []ScaffoldFile {
 
 // writable reports whether a path survives being a one-line text of YAML.
 func writable(p string) bool {
-	return utf8.ValidString(p) && utf8.RuneCountInString(p) <= maxPath && strings.TrimSpace(p) != "" && !strings.ContainsFunc(p, unicode.IsControl)
+	return utf8.ValidString(p) && utf8.RuneCountInString(p) <= maxPath && strings.TrimSpace(p) != "" &&
+		!strings.ContainsFunc(p, unicode.IsControl)
 }
 
 // cleanTitle returns a title of one line.
@@ -109,13 +110,15 @@ func (d *draft) group(all []guess) {
 	for _, g := range videos {
 		who := [2]string{plainWord(g.player), g.part()}
 		if other := first[who]; other != "" && g.player != "" {
-			d.doubt("%s: the same player and part as %s; both are takes, delete one if it is another try", g.file.Path, other)
+			d.doubt("%s: the same player and part as %s; both are takes, delete one if it is another try", g.file.Path,
+				other)
 		}
 		first[who] = g.file.Path
 		d.takes = append(d.takes, &draftTake{guess: g, video: g.file.Path})
 	}
 	// Sure pairs first, so that a vague fit never takes another's place.
-	for _, fits := range []func(v *draftTake, s guess) bool{sameStem, samePlayerAndPart, samePlayer, samePart, namesake} {
+	for _, fits := range []func(v *draftTake, s guess) bool{sameStem, samePlayerAndPart, samePlayer, samePart,
+		namesake} {
 		var rest []guess
 		for _, s := range sounds {
 			var match []*draftTake
@@ -129,7 +132,8 @@ func (d *draft) group(all []guess) {
 				continue
 			}
 			if len(match) > 1 {
-				d.doubt("%s: could belong to %s or %s; it is a take of its own", s.file.Path, match[0].video, match[1].video)
+				d.doubt("%s: could belong to %s or %s; it is a take of its own", s.file.Path, match[0].video,
+					match[1].video)
 				d.takes = append(d.takes, &draftTake{guess: s, audio: s.file.Path})
 				continue
 			}

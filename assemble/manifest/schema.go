@@ -210,7 +210,8 @@ var (
 				"what is round a picture with fit: fit; blur is the take itself"},
 			{"crop", mappingOf(cropShape).orWords("auto"), "the middle",
 				"what to keep in the tile; auto finds the player by what moves"},
-			{"weight", whole(1, layout.MaxWeight, "cells a side"), "1", "how large its tile is in the shot of everybody"},
+			{"weight", whole(1, layout.MaxWeight, "cells a side"), "1",
+				"how large its tile is in the shot of everybody"},
 			{"seat", whole(1, layout.MaxTiles, "seat"), "the order of takes",
 				"its cell in the grid of everybody, in reading order"},
 			{"mutes", listOf(muteShape), "none", "spans in which it is silent"},
@@ -219,7 +220,8 @@ var (
 			{"eq", listOf(bandShape), "none", "bands of its equaliser"},
 			{"compress", mappingOf(compressShape), "none", "its compressor"},
 			{"denoise", number(0, maxDenoiseDB, "dB"), "0", "how much softer steady hum and hiss become"},
-			{"width", number(0, 2, "0 one point, 1 as recorded"), "1", "width of a stereo recording; 2 is twice as wide"},
+			{"width", number(0, 2, "0 one point, 1 as recorded"), "1",
+				"width of a stereo recording; 2 is twice as wide"},
 			{"delay", number(-maxDelay, maxDelay, "seconds"), "0", "how much later it sounds; negative: earlier"},
 			{"send", number(-60, maxSendDB, "dB").orWords("none"), "0",
 				"more or less of the room than others have; none leaves it dry"}}}
@@ -371,7 +373,8 @@ func sentenceKeys() []key {
 
 // shapes is all of them, for telling where a misplaced key belongs.
 var shapes = []*shape{topShape, tempoShape, countInShape, cueShape, changeShape, holdShape, guideShape,
-	levelsShape, variantShape, droneShape, sectionShape, takeShape, videoShape, audioShape, trimShape, cropShape, mixShape,
+	levelsShape, variantShape, droneShape, sectionShape, takeShape, videoShape, audioShape, trimShape, cropShape,
+	mixShape,
 	pictureShape, shotShape, transitionShape, deliverShape, chapterShape, noteShape, callSheetShape,
 	muteShape, bandShape, compressShape, hallShape, stageShape}
 

@@ -45,7 +45,8 @@ func (m mapping) score() (*score.Score, bool) {
 	case errors.Is(err, fs.ErrNotExist):
 		m.at(v, "its name is relative to the folder of "+filepath.Base(m.file), "score %q not found", clip(name))
 	default:
-		m.because(v, err, "export it again, or write changes: and measures: instead", "score %q cannot be read", clip(name))
+		m.because(v, err, "export it again, or write changes: and measures: instead", "score %q cannot be read",
+			clip(name))
 	}
 	return nil, true
 }
@@ -92,7 +93,8 @@ func (m mapping) fromScore(s *score.Score, in tempo.CountIn) tempo.Spec {
 		m.at(m.vals["measures"], hint, "measures is %d, but the score has %d as played", n, s.Spec.Measures)
 	}
 	if x, ok := m.number("pick_up"); ok && s != nil && x != s.Spec.PickUp {
-		m.at(m.vals["pick_up"], hint, "pick_up is %s, but the score has one of %s beats", decimal(x), decimal(s.Spec.PickUp))
+		m.at(m.vals["pick_up"], hint, "pick_up is %s, but the score has one of %s beats", decimal(x),
+			decimal(s.Spec.PickUp))
 	}
 	if s == nil {
 		return tempo.Spec{}

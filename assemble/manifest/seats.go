@@ -24,7 +24,8 @@ func (m mapping) seats(takes []Take, entries []mapping) int {
 		case taken:
 			m.at(v, "give one of them another seat", "seat %d is already taken by take %q", t.Seat, other)
 		case !m.has("seats") && t.Seat > len(takes):
-			m.at(v, fmt.Sprintf("a seat from 1 to %d; or say above takes how many seats there were when they were given, for example seats: %d", len(takes), t.Seat),
+			m.at(v, fmt.Sprintf("a seat from 1 to %d; or say above takes how many seats there were when they were "+
+				"given, for example seats: %d", len(takes), t.Seat),
 				"there is no seat %d for %d takes", t.Seat, len(takes))
 		default:
 			sits[t.Seat] = t.Name
@@ -76,7 +77,8 @@ func PinSeats(data []byte, p *Production, seats map[string]int, count int) ([]by
 		if failed > 0 {
 			what = "a take"
 		}
-		return nil, fault.New(fault.Manifest, path, what+" is written in a way that no seat can be added to", "write it as - {name: ..., ...}, each take on a line of its own")
+		return nil, fault.New(fault.Manifest, path, what+" is written in a way that no seat can be added to",
+			"write it as - {name: ..., ...}, each take on a line of its own")
 	}
 	if _, err := parseIn(dir, path, out); err != nil {
 		return nil, err

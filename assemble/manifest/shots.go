@@ -38,7 +38,8 @@ func (m mapping) shots(p *Production) []Shot {
 			e.at(e.vals["from"], "give a time before the end", "a shot cannot begin at the end")
 			continue
 		case s.To != nil && !s.From.before(*s.To):
-			e.at(e.vals["to"], "from must come before to", "the shot ends at %q, which is not after its beginning %q", s.To.Text, s.From.Text)
+			e.at(e.vals["to"], "from must come before to", "the shot ends at %q, which is not after its beginning %q",
+				s.To.Text, s.From.Text)
 			s.To = nil
 		}
 		s.Transition = e.transition(s.From, p.Tempo)
@@ -59,10 +60,12 @@ func (m mapping) shots(p *Production) []Shot {
 func (s placedShot) follows(last placedShot) {
 	switch {
 	case !last.From.before(s.From):
-		s.m.at(s.m.vals["from"], fmt.Sprintf("the other is on line %d; a film shows one shot at a time", last.m.node.Line),
+		s.m.at(s.m.vals["from"], fmt.Sprintf("the other is on line %d; a film shows one shot at a time",
+			last.m.node.Line),
 			"a second shot begins at %q", s.From.Text)
 	case last.To != nil && s.From.before(*last.To):
-		last.m.at(last.m.vals["to"], fmt.Sprintf("to: %s, or leave it out: a shot ends where the next begins", s.From.Text),
+		last.m.at(last.m.vals["to"], fmt.Sprintf("to: %s, or leave it out: a shot ends where the next begins",
+			s.From.Text),
 			"the shot ends at %q, after the next has begun at %q (line %d)", last.To.Text, s.From.Text, s.m.node.Line)
 	}
 }
@@ -91,7 +94,8 @@ func (m mapping) shot(who cast) Shot {
 		case s.Show == own.show:
 			m.need(own.key, own.hint)
 		case s.Show != "" && m.has(own.key):
-			m.at(m.keys[own.key], fmt.Sprintf("delete it, or show: %s", own.show), "a shot that shows %s has no %q", s.Show, own.key)
+			m.at(m.keys[own.key], fmt.Sprintf("delete it, or show: %s", own.show), "a shot that shows %s has no %q",
+				s.Show, own.key)
 		}
 	}
 	s.Section = m.sectionName("section")
@@ -107,7 +111,8 @@ func (m mapping) shot(who cast) Shot {
 	m.pair(&s, who)
 	switch {
 	case s.Show == "soli" && s.Section != "" && !who.known["section "+s.Section]: // it would be empty
-		m.at(m.vals["section"], m.didYouMean(s.Section, who.sections, "sections with takes"), "no take is in section %q", clip(s.Section))
+		m.at(m.vals["section"], m.didYouMean(s.Section, who.sections, "sections with takes"),
+			"no take is in section %q", clip(s.Section))
 	case s.Show == "solo" && s.Take != "" && !who.known["take "+s.Take]:
 		m.at(m.vals["take"], m.didYouMean(s.Take, who.takes, "takes"), "there is no take %q", clip(s.Take))
 	}

@@ -118,7 +118,8 @@ func (m mapping) mute(music *tempo.Map) (x Mute, ok bool) {
 		return x, false
 	}
 	if !from.before(to) {
-		m.at(m.vals["to"], "from must come before to", "the mute ends at %q, which is not after its beginning %q", to.Text, from.Text)
+		m.at(m.vals["to"], "from must come before to", "the mute ends at %q, which is not after its beginning %q",
+			to.Text, from.Text)
 		return x, false
 	}
 	return Mute{from, to}, true
@@ -226,7 +227,8 @@ func (m mapping) stage(sections []Section) []Place {
 		switch line := lines[p.Section]; {
 		case p.Section == "":
 		case line > 0:
-			e.at(v, fmt.Sprintf("the first is on line %d; a section sits in one place", line), "section %q is placed twice", p.Section)
+			e.at(v, fmt.Sprintf("the first is on line %d; a section sits in one place", line),
+				"section %q is placed twice", p.Section)
 		case !known[p.Section]:
 			e.at(v, m.didYouMean(p.Section, names, "sections"), "no take is in section %q", clip(p.Section))
 		default:

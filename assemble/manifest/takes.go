@@ -56,11 +56,13 @@ func (m mapping) useSections(declared []Section, takes []Take, entries []mapping
 		case t.Section == "" || name == t.Section:
 			continue
 		case ok:
-			m.at(node, fmt.Sprintf("write %q everywhere", name), "section %q differs from %q only in capitals", t.Section, name)
+			m.at(node, fmt.Sprintf("write %q everywhere", name), "section %q differs from %q only in capitals",
+				t.Section, name)
 			continue
 		}
 		if near := m.slipOf(t.Section, declared); near != "" {
-			m.at(node, fmt.Sprintf("did you mean %q? else declare it under sections:", near), "unknown section %q", t.Section)
+			m.at(node, fmt.Sprintf("did you mean %q? else declare it under sections:", near), "unknown section %q",
+				t.Section)
 			takes[i].Section = near // so that shots of it are not faults as well
 			continue
 		}
@@ -209,7 +211,8 @@ func (m mapping) trim(music *tempo.Map) (from, to *Time) {
 		to = &t
 	}
 	if from != nil && to != nil && !from.before(*to) {
-		c.at(c.vals["to"], "from must come before to", "the trim ends at %q, which is not after its beginning %q", to.Text, from.Text)
+		c.at(c.vals["to"], "from must come before to", "the trim ends at %q, which is not after its beginning %q",
+			to.Text, from.Text)
 	}
 	return from, to
 }
@@ -233,7 +236,8 @@ func (m mapping) crop() Crop {
 // recording reads one file of a take; nil when the key is absent.
 func (m mapping) recording(key string, s *shape) *File {
 	if v := m.vals[key]; v != nil && v.Kind == yaml.ScalarNode && !isEmpty(v) {
-		m.at(v, fmt.Sprintf("write %s: {file: %s}", key, yamlText(clip(v.Value))), "%s must be a mapping, not %q", key, clip(v.Value))
+		m.at(v, fmt.Sprintf("write %s: {file: %s}", key, yamlText(clip(v.Value))), "%s must be a mapping, not %q", key,
+			clip(v.Value))
 		return &File{} // it was meant to be there
 	}
 	c, ok := m.child(key, s)
@@ -252,7 +256,8 @@ func (m mapping) recording(key string, s *shape) *File {
 	}
 	f.CueAt, _ = c.fileTime("cue_at")
 	if c.has("offset") && c.has("cue_at") {
-		c.at(c.keys["cue_at"], "keep the one you trust; either overrides what sync measures", "%s has both offset and cue_at", key)
+		c.at(c.keys["cue_at"], "keep the one you trust; either overrides what sync measures",
+			"%s has both offset and cue_at", key)
 	}
 	if x, ok := c.number("drift_ppm"); ok {
 		f.DriftPPM = &x

@@ -134,7 +134,8 @@ func (m mapping) fileTime(key string) (*float64, bool) {
 	seconds, why := clock(v.Value)
 	switch {
 	case why != "":
-		m.at(v, "seconds (11.482) or minutes (00:11.482) from the beginning of the file", "%s %q %s", key, clip(v.Value), why)
+		m.at(v, "seconds (11.482) or minutes (00:11.482) from the beginning of the file", "%s %q %s", key,
+			clip(v.Value), why)
 		return nil, false
 	case seconds < 0:
 		m.at(v, "seconds from the beginning of the file", "%s %s is before the file begins", key, clip(v.Value))

@@ -17,7 +17,8 @@ func (m mapping) pair(s *Shot, who cast) {
 		return
 	}
 	if len(list) != 2 {
-		m.at(m.vals["takes"], "two takes, left and right, for example takes: [oboe-1, horn-2]", "a pair shows two takes, not %d", len(list))
+		m.at(m.vals["takes"], "two takes, left and right, for example takes: [oboe-1, horn-2]",
+			"a pair shows two takes, not %d", len(list))
 		return
 	}
 	names := [2]string{}
@@ -70,13 +71,15 @@ func (m mapping) transition(from Time, music *tempo.Map) Transition {
 	case !c.has("beats") && !c.has("seconds"):
 		c.at(c.node, fmt.Sprintf("transition: {kind: %s, beats: 1}", t.Kind), "a %s needs a length", t.Kind)
 	case from.Edge == FilmStart:
-		c.at(c.node, "picture: {fade_in: 2} lets the film come out of black", "a transition at the film's beginning has no shot before it")
+		c.at(c.node, "picture: {fade_in: 2} lets the film come out of black",
+			"a transition at the film's beginning has no shot before it")
 	case inSeconds:
 		t.Seconds = seconds
 	case inBeats && music != nil:
 		t.Seconds = beatsBefore(music, from.Seconds, beats)
 		if t.Seconds > maxTransition {
-			c.at(c.vals["beats"], fmt.Sprintf("at most %d seconds", maxTransition), "%s beats last %.1f seconds here", decimal(beats), t.Seconds)
+			c.at(c.vals["beats"], fmt.Sprintf("at most %d seconds", maxTransition), "%s beats last %.1f seconds here",
+				decimal(beats), t.Seconds)
 		}
 	}
 	return t

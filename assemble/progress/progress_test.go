@@ -261,7 +261,8 @@ func TestParseMode(t *testing.T) {
 
 func TestDuration(t *testing.T) {
 	for seconds, want := range map[float64]string{
-		-5: "0s", 0: "0s", 0.4: "0s", 59.4: "59s", 59.6: "1m00s", 80: "1m20s", 3599.6: "1h00m", 3725: "1h02m", 1e12: "277777h46m",
+		-5: "0s", 0: "0s", 0.4: "0s", 59.4: "59s", 59.6: "1m00s", 80: "1m20s", 3599.6: "1h00m", 3725: "1h02m",
+		1e12: "277777h46m",
 	} {
 		if got := duration(seconds); got != want {
 			t.Errorf("%g: %s, want %s", seconds, got, want)

@@ -77,14 +77,16 @@ func TestPaletteContrast(t *testing.T) {
 		}
 		// No colour stands outside the palettes, where no test would see it.
 		rest := colour.ReplaceAllString(css, "")
-		if m := regexp.MustCompile(`#[0-9a-fA-F]{3,8}\b|rgba?\(|hsl`).FindString(strings.ReplaceAll(rest, "#narrow", "")); m != "" && m != "#ba" {
+		if m := regexp.MustCompile(`#[0-9a-fA-F]{3,8}\b|rgba?\(|hsl`).FindString(
+			strings.ReplaceAll(rest, "#narrow", "")); m != "" && m != "#ba" {
 			t.Errorf("colour %s outside the palettes of %s", m, file)
 		}
 	}
 	for name, p := range palettes {
 		least := math.Inf(1)
 		for _, pair := range [][2]string{
-			{"ink", "paper"}, {"soft", "paper"}, {"accent", "paper"}, {"ink", "plate"}, {"soft", "plate"}, {"on-cue", "cue"}, {"on-play", "play"},
+			{"ink", "paper"}, {"soft", "paper"}, {"accent", "paper"}, {"ink", "plate"}, {"soft", "plate"},
+			{"on-cue", "cue"}, {"on-play", "play"},
 			{"ask", "paper"}, {"redo", "paper"}, {"missing", "paper"}, {"ink", "field"}, {"accent", "field"},
 		} {
 			got := contrast(t, p[pair[0]], p[pair[1]])

@@ -49,7 +49,8 @@ func (r Review) staff(t Reviewed) staff {
 		level := heatLevel(off)
 		high := 3 + 2*level
 		from, to := r.x(r.Bars[k]), r.x(r.Bars[k+1])
-		fmt.Fprintf(&heat[level], "M%s %dh%sv-%dH%sz", shortNumber(from+0.5), heatBase, shortNumber(max(0.5, to-from-1)), high, shortNumber(from+0.5))
+		fmt.Fprintf(&heat[level], "M%s %dh%sv-%dH%sz", shortNumber(from+0.5), heatBase,
+			shortNumber(max(0.5, to-from-1)), high, shortNumber(from+0.5))
 	}
 	for i := range heat {
 		s.Heat[i] = heat[i].String()

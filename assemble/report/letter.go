@@ -61,7 +61,8 @@ func (r Review) paragraph(b *strings.Builder, t Reviewed, several bool) {
 	asks := requests(t)
 	switch {
 	case t.Level == LevelMissing:
-		fmt.Fprintf(b, "%s for %s is not in yet, and your place is kept. When may we expect it?\n", what, quoteTitle(r.Title))
+		fmt.Fprintf(b, "%s for %s is not in yet, and your place is kept. When may we expect it?\n", what,
+			quoteTitle(r.Title))
 		r.writeDeadline(b)
 	case t.Level == LevelRedo:
 		fmt.Fprintf(b, "%s has come, but we cannot use it as it is. It is nothing about your playing:\n\n", what)

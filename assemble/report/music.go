@@ -101,11 +101,13 @@ func (s Sheet) tempo() (rows []tempoRow, more bool) {
 		}
 	}
 	start := tempo.Position{Measure: g.First, Beat: 1}
-	all = append(all, entry{begin, tempoRow{s.place(start), g.Piece.Meter(g.First).String(), s.mark(start, force, true)}})
+	all = append(all, entry{begin, tempoRow{s.place(start), g.Piece.Meter(g.First).String(),
+		s.mark(start, force, true)}})
 	for _, h := range spec.Holds {
 		if h.At.Measure >= g.First && h.At.Measure <= last {
 			q, _ := g.Piece.Quarters(h.At) // checked when the map was made
-			all = append(all, entry{q, tempoRow{Measure: s.place(h.At), Text: s.Words.Say("tempo-hold", "seconds", s.Words.Number(h.Seconds, 1))}})
+			all = append(all, entry{q, tempoRow{Measure: s.place(h.At),
+				Text: s.Words.Say("tempo-hold", "seconds", s.Words.Number(h.Seconds, 1))}})
 		}
 	}
 	slices.SortStableFunc(all, func(a, b entry) int { return cmp.Compare(a.quarter, b.quarter) })

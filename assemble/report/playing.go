@@ -31,7 +31,8 @@ func (p Playing) timing() string {
 	case p.SpreadMS == nil:
 		return fmt.Sprintf("Timing: only %s could be timed, too few to say more.", count1(p.Notes, "note"))
 	case p.Soft:
-		return fmt.Sprintf("Timing: notes lie about %.0f ms round the beats (%d notes). Many begin gently or ring into each other, so take that as a rough value.", *p.SpreadMS, p.Notes)
+		return fmt.Sprintf("Timing: notes lie about %.0f ms round the beats (%d notes). Many begin gently or ring "+
+			"into each other, so take that as a rough value.", *p.SpreadMS, p.Notes)
 	}
 	return fmt.Sprintf("Timing: notes lie about %.0f ms round the beats (%d notes).", *p.SpreadMS, p.Notes)
 }
@@ -72,7 +73,8 @@ func (p Playing) widest() string {
 	case 1:
 		return "A place to listen to together: measure " + names[0] + "."
 	}
-	return "Places to listen to together: measures " + strings.Join(names[:len(names)-1], ", ") + " and " + names[len(names)-1] + "."
+	return "Places to listen to together: measures " + strings.Join(names[:len(names)-1], ", ") + " and " +
+		names[len(names)-1] + "."
 }
 
 func (p Playing) tuning(hz float64) string {
@@ -105,7 +107,9 @@ func (p Playing) tuning(hz float64) string {
 // words returns a gap as a question.
 func (g Gap) words() string {
 	why := map[string]string{
-		"score": "where the score has notes", "part": "where the same part sounds in other takes", "others": "where all others sound",
+		"score": "where the score has notes", "part": "where the same part sounds in other takes",
+		"others": "where all others sound",
 	}[g.Why]
-	return fmt.Sprintf("Entries: nothing is heard in %s, %s. Perhaps a rest; worth a listen.", measures(g.From, g.To), why)
+	return fmt.Sprintf("Entries: nothing is heard in %s, %s. Perhaps a rest; worth a listen.", measures(g.From, g.To),
+		why)
 }

@@ -172,18 +172,21 @@ func level(v *float64, unit string) string {
 
 // releases in words.
 var releases = map[string]string{
-	"yes": "Picture and sound may be published.", "audio-only": "Only the sound may be published.", "no": "Nothing of it may be published.",
+	"yes": "Picture and sound may be published.", "audio-only": "Only the sound may be published.",
+	"no":      "Nothing of it may be published.",
 	"missing": "There is no release yet. Ask before anything is published.",
 }
 
 // methods in words; others are shown as they are.
 var methods = map[string]string{
-	"cue": "by the clap", "playing": "by the playing", "cue+playing": "by clap and playing", "device": "by the player's other device",
+	"cue": "by the clap", "playing": "by the playing", "cue+playing": "by clap and playing",
+	"device":    "by the player's other device",
 	"cue given": "by the clap you gave", "offset given": "by the offset you gave", "none": "not placed",
 }
 
 func (p Place) view() placeView {
-	v := placeView{Place: p, At: withMinusSigns(fmt.Sprintf("%+.3f s", p.Offset)), Drift: "none found", How: p.Method, Late: "not known"}
+	v := placeView{Place: p, At: withMinusSigns(fmt.Sprintf("%+.3f s", p.Offset)), Drift: "none found", How: p.Method,
+		Late: "not known"}
 	if p.DriftPPM != 0 {
 		v.Drift = withMinusSigns(fmt.Sprintf("%+.1f ppm", p.DriftPPM))
 	}

@@ -111,7 +111,8 @@ func (s Sheet) facts() []fact {
 	say := s.Words.Say
 	file := s.fileName()
 	all := []fact{{Label: say("play-to"), Text: s.Guide.File + ".mp3"}, {Label: say("file-name"), Text: file}}
-	for _, f := range []fact{{"due", s.Due, ""}, {"send-to", s.SendTo, link(s.SendTo)}, {"contact", s.Contact, link(s.Contact)}} {
+	for _, f := range []fact{{"due", s.Due, ""}, {"send-to", s.SendTo, link(s.SendTo)},
+		{"contact", s.Contact, link(s.Contact)}} {
 		if f.Text != "" {
 			f.Label = say(f.Label)
 			all = append(all, f)
@@ -135,13 +136,15 @@ func (s Sheet) plates(c cue, clap bool, begin string) []plate {
 	say := s.Words.Say
 	var all []plate
 	if clap {
-		all = append(all, plate{"cue", say("clap-plate"), s.moment(c.at), say("clap-place", "measure", c.measure, "beat", c.beat)})
+		all = append(all, plate{"cue", say("clap-plate"), s.moment(c.at),
+			say("clap-place", "measure", c.measure, "beat", c.beat)})
 	}
 	place := say("begin-place", "measure", strconv.Itoa(s.Guide.First))
 	if s.pickUp() {
 		place = say("begin-pick-up")
 	}
-	return append(all, plate{"play", say("begin-plate"), begin, place}, plate{"", say("end-plate"), s.length(), say("end-place")})
+	return append(all, plate{"play", say("begin-plate"), begin, place},
+		plate{"", say("end-plate"), s.length(), say("end-place")})
 }
 
 // pickUp reports whether the guide begins with the piece's pick-up.

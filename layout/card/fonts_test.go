@@ -16,7 +16,8 @@ import (
 // hebrew has three letters of very different heights.
 func hebrew(t testing.TB) *Fonts {
 	t.Helper()
-	f, err := ParseFonts(cardtest.Font(cardtest.Bar('א', 600, 1000), cardtest.Bar('ב', 600, 400), cardtest.Bar('ג', 600, 100)))
+	f, err := ParseFonts(cardtest.Font(cardtest.Bar('א', 600, 1000), cardtest.Bar('ב', 600, 400),
+		cardtest.Bar('ג', 600, 100)))
 	if err != nil {
 		t.Fatal(err)
 	}

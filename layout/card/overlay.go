@@ -34,9 +34,10 @@ type Fill struct {
 
 // OverlayOptions is what Overlay draws.
 type OverlayOptions struct {
-	Background   color.NRGBA  // alpha is ignored, the background is opaque
-	Backdrop     *image.NRGBA // a picture of the canvas's size instead, Background is then for cards alone; nil for none
-	Fills        []Fill       // round pictures that do not fill their tile
+	Background color.NRGBA // alpha is ignored, the background is opaque
+	// a picture of the canvas's size instead, Background is then for cards alone; nil for none
+	Backdrop     *image.NRGBA
+	Fills        []Fill // round pictures that do not fill their tile
 	Holes        []layout.Rect
 	Labels       []Label
 	Placeholders []Placeholder
@@ -118,10 +119,11 @@ func Labels(c layout.Canvas, labels []Label, fonts *Fonts) (*image.NRGBA, error)
 // most, on which the name has a contrast of 6.2 and the part of 5.1; a test
 // measures both.
 var (
-	plate    = color.NRGBA{0x10, 0x12, 0x15, 184} // 184/255 = 0.72
-	nameInk  = paper
-	partInk  = color.NRGBA{0xdc, 0xdb, 0xd6, 255}
-	nameSize = struct{ ofTile, least, most float64 }{0.078, 13.5, 38} // fraction of the tile's short side; pixels at 1080 lines
+	plate   = color.NRGBA{0x10, 0x12, 0x15, 184} // 184/255 = 0.72
+	nameInk = paper
+	partInk = color.NRGBA{0xdc, 0xdb, 0xd6, 255}
+	// fraction of the tile's short side; pixels at 1080 lines
+	nameSize = struct{ ofTile, least, most float64 }{0.078, 13.5, 38}
 )
 
 const (
@@ -258,6 +260,7 @@ func (p *picture) staff(b box, h Placeholder, ground color.NRGBA, clip image.Rec
 			place = max(1, min(7, place+int(bits%5)-2)) // steps of a melody, not jumps
 		}
 		x := b.x0 + (float64(i)+0.5)*step
-		p.lozenge(x, b.y0+float64(place)*gap/2, gap*1.15, gap*1.15, max(thick*1.8, 1), h.Expected, clip, mix(ground, on(ground), 0.55))
+		p.lozenge(x, b.y0+float64(place)*gap/2, gap*1.15, gap*1.15, max(thick*1.8, 1), h.Expected, clip,
+			mix(ground, on(ground), 0.55))
 	}
 }

@@ -82,7 +82,8 @@ func (p pen) ribbon(b box, x0, y0, x1, y1, half float64) {
 // paint composes colour c over the pixels the path covers, within clip. The
 // path must lie inside bounds.
 func (p *picture) paint(bounds box, clip image.Rectangle, c color.NRGBA, path func(pen)) {
-	r := image.Rect(int(math.Floor(bounds.x0)), int(math.Floor(bounds.y0)), int(math.Ceil(bounds.x1)), int(math.Ceil(bounds.y1)))
+	r := image.Rect(int(math.Floor(bounds.x0)), int(math.Floor(bounds.y0)), int(math.Ceil(bounds.x1)),
+		int(math.Ceil(bounds.y1)))
 	clip = clip.Intersect(p.Rect).Intersect(r)
 	if clip.Empty() {
 		return

@@ -199,12 +199,14 @@ func newSheet(o *PlanOptions) (sheet, error) {
 
 // place turns a canvas rectangle into page coordinates.
 func (g sheet) place(r layout.Rect, x, y float64) box {
-	return box{x + float64(r.X)*g.scale, y + float64(r.Y)*g.scale, x + float64(r.Right())*g.scale, y + float64(r.Bottom())*g.scale}
+	return box{x + float64(r.X)*g.scale, y + float64(r.Y)*g.scale, x + float64(r.Right())*g.scale,
+		y + float64(r.Bottom())*g.scale}
 }
 
 // corner returns where the caption of shot i begins.
 func (g sheet) corner(i int) (x, y float64) {
-	return g.left + float64(i%g.columns)*(g.w+g.margin), g.margin + g.head + float64(i/g.columns)*(g.caption+g.h+g.margin)
+	return g.left + float64(i%g.columns)*(g.w+g.margin),
+		g.margin + g.head + float64(i/g.columns)*(g.caption+g.h+g.margin)
 }
 
 // shot draws the caption and the canvas of shot i.

@@ -20,7 +20,8 @@ type Shown struct {
 func Still(over *image.NRGBA, shown []Shown) *image.NRGBA {
 	out := image.NewNRGBA(over.Rect)
 	for _, s := range shown {
-		draw.CatmullRom.Scale(out, rectangle(s.Hole), s.Picture, rectangle(s.Source).Add(s.Picture.Bounds().Min), draw.Src, nil)
+		draw.CatmullRom.Scale(out, rectangle(s.Hole), s.Picture, rectangle(s.Source).Add(s.Picture.Bounds().Min),
+			draw.Src, nil)
 	}
 	draw.Draw(out, out.Rect, over, over.Rect.Min, draw.Over)
 	return out

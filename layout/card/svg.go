@@ -27,7 +27,8 @@ func (d *drawing) bytes() []byte {
 func hex(c color.NRGBA) string { return fmt.Sprintf("#%02x%02x%02x", c.R, c.G, c.B) }
 
 func (d *drawing) rect(b box, c color.NRGBA) {
-	fmt.Fprintf(&d.buf, `<rect x="%.2f" y="%.2f" width="%.2f" height="%.2f" fill="%s"/>`+"\n", b.x0, b.y0, b.w(), b.h(), hex(c))
+	fmt.Fprintf(&d.buf, `<rect x="%.2f" y="%.2f" width="%.2f" height="%.2f" fill="%s"/>`+"\n", b.x0, b.y0, b.w(), b.h(),
+		hex(c))
 }
 
 func (d *drawing) frame(b box, thick float64, c color.NRGBA) {

@@ -297,7 +297,8 @@ func (s *setter) wrapEvenly(text string, w weight, px, width float64) []line {
 		}
 		mid := (lo + hi) / 2
 		narrow := s.wrap(text, w, px, width*mid)
-		if len(narrow) <= len(best) && !slices.ContainsFunc(narrow, func(l line) bool { return strings.HasSuffix(l.text, ellipsis) }) {
+		if len(narrow) <= len(best) && !slices.ContainsFunc(narrow,
+			func(l line) bool { return strings.HasSuffix(l.text, ellipsis) }) {
 			best, hi = narrow, mid
 		} else {
 			lo = mid

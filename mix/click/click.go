@@ -112,7 +112,8 @@ func Guide(m *tempo.Map, o Options) (audio.Source, error) {
 	}
 	clicks, drones := g.kit.peak, loudestSum(g.drones)
 	if peak := audio.DecibelsOf(clicks + drones); peak > Ceiling {
-		return nil, fmt.Errorf("click: the guide would reach %.1f dBTP (clicks %.1f, drone %.1f), more than %.0f: lower both by %.1f dB",
+		return nil, fmt.Errorf("click: the guide would reach %.1f dBTP (clicks %.1f, drone %.1f), more than %.0f: "+
+			"lower both by %.1f dB",
 			peak, audio.DecibelsOf(clicks), audio.DecibelsOf(drones), Ceiling, math.Ceil(10*float64(peak-Ceiling))/10)
 	}
 	return g, nil

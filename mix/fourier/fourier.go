@@ -56,7 +56,8 @@ func New(size int, window []float64) *Transform {
 	if size < 32 || size != 2*half || !powerOfFour(half) || window != nil && len(window) != size {
 		panic(fmt.Sprintf("fourier: a transform of %d samples with a window of %d", size, len(window)))
 	}
-	t := &Transform{size: size, before: make([]float64, size), after: make([]float64, size), turn: newComplexes(half), lines: newComplexes(half + 1)}
+	t := &Transform{size: size, before: make([]float64, size), after: make([]float64, size), turn: newComplexes(half),
+		lines: newComplexes(half + 1)}
 	for i := range t.before {
 		w := 1.0
 		if window != nil {

@@ -73,7 +73,8 @@ func laterPassGo(yr, yi, xr, xi, w []float64, groups, stride int) {
 		for k := range stride {
 			from, to := stride*p+k, 4*stride*p+k
 			b, c, d := from+stride*groups, from+2*stride*groups, from+3*stride*groups
-			q := quad{xr[from], xi[from], xr[b], xi[b], xr[c], xi[c], xr[d], xi[d]}.butterfly(t[0], t[1], t[2], t[3], t[4], t[5])
+			q := quad{xr[from], xi[from], xr[b], xi[b], xr[c], xi[c], xr[d], xi[d]}.butterfly(t[0], t[1], t[2], t[3],
+				t[4], t[5])
 			yr[to], yr[to+stride], yr[to+2*stride], yr[to+3*stride] = q.r0, q.r1, q.r2, q.r3
 			yi[to], yi[to+stride], yi[to+2*stride], yi[to+3*stride] = q.i0, q.i1, q.i2, q.i3
 		}

@@ -83,7 +83,8 @@ func New(src audio.Source, ceiling audio.Decibels) audio.Source { return NewSour
 // NewSource does what [New] does, with the concrete type.
 func NewSource(src audio.Source, ceiling audio.Decibels) *Source {
 	rate := src.Rate()
-	s := &Source{src: src, ceiling: (ceiling - margin).Gain(), in: loudness.NewInterpolator(factor), envel: 1, deepest: 1}
+	s := &Source{src: src, ceiling: (ceiling - margin).Gain(), in: loudness.NewInterpolator(factor), envel: 1,
+		deepest: 1}
 	if math.IsNaN(float64(ceiling)) || rate < 8000 || rate > 384000 {
 		s.err = fmt.Errorf("limit: no ceiling of %v dBTP at %d Hz", float64(ceiling), rate)
 		return s

@@ -215,7 +215,8 @@ func TestErrors(t *testing.T) {
 	if !errors.Is(err, broken) || got.Frames() != 7000 {
 		t.Errorf("%d frames, then %v", got.Frames(), err)
 	}
-	if _, err := New(audio.NewMemory(audio.NewBlock(1, 10), rate), audio.Decibels(math.NaN())).Read(audio.NewBlock(1, 5)); err == nil {
+	if _, err := New(audio.NewMemory(audio.NewBlock(1, 10), rate),
+		audio.Decibels(math.NaN())).Read(audio.NewBlock(1, 5)); err == nil {
 		t.Error("a ceiling of NaN gave no error")
 	}
 	if _, err := New(audio.NewMemory(audio.NewBlock(1, 10), 100), -1).Read(audio.NewBlock(1, 5)); err == nil {

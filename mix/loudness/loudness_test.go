@@ -258,7 +258,8 @@ func TestBlockSizesDoNotMatter(t *testing.T) {
 		}
 		if m.Integrated() != whole.Integrated() || m.TruePeak() != whole.TruePeak() || m.MaxM() != whole.MaxM() ||
 			m.MaxS() != whole.MaxS() || m.Range() != whole.Range() || m.ShortTerm() != whole.ShortTerm() {
-			t.Errorf("in blocks of %d: %v %v, whole: %v %v", size, m.Integrated(), m.TruePeak(), whole.Integrated(), whole.TruePeak())
+			t.Errorf("in blocks of %d: %v %v, whole: %v %v", size, m.Integrated(), m.TruePeak(), whole.Integrated(),
+				whole.TruePeak())
 		}
 	}
 }

@@ -98,7 +98,8 @@ func windowedSinc(t float64) float64 {
 	if r >= 1 {
 		return 0
 	}
-	return math.Sin(math.Pi*t) / (math.Pi * t) * fourier.BesselI0(interpolatorBeta*math.Sqrt(1-r*r)) / fourier.BesselI0(interpolatorBeta)
+	return math.Sin(math.Pi*t) / (math.Pi * t) * fourier.BesselI0(interpolatorBeta*math.Sqrt(1-r*r)) / fourier.BesselI0(
+		interpolatorBeta)
 }
 
 // Peaks follows the highest peaks of a programme. The zero value is not usable;

@@ -33,7 +33,8 @@ func newBeatClock(m *tempo.Map) *beatClock {
 	if len(beats) == 0 {
 		return nil
 	}
-	c := &beatClock{even: true, from: beats[0].Seconds, first: 1 / beats[0].Length, last: 1 / beats[len(beats)-1].Length}
+	c := &beatClock{even: true, from: beats[0].Seconds, first: 1 / beats[0].Length,
+		last: 1 / beats[len(beats)-1].Length}
 	end := beats[len(beats)-1]
 	c.to = end.Seconds + end.Length
 	k := 0
@@ -46,7 +47,8 @@ func newBeatClock(m *tempo.Map) *beatClock {
 	}
 	for i, b := range beats {
 		c.most = max(c.most, 1/b.Length)
-		if math.Abs(b.Length-beats[0].Length) > 1e-6 || i > 0 && math.Abs(b.Seconds-beats[i-1].Seconds-beats[0].Length) > 1e-6 {
+		if math.Abs(b.Length-beats[0].Length) > 1e-6 || i > 0 &&
+			math.Abs(b.Seconds-beats[i-1].Seconds-beats[0].Length) > 1e-6 {
 			c.even = false
 		}
 	}

@@ -91,7 +91,8 @@ func (t *Take) sounds(s Span) bool {
 		return true
 	}
 	for _, e := range f.Events {
-		if at := t.guide(e.Time); at >= s.From-near/2 && at < s.To-near && e.Strength >= 4 && e.Level > max(gate, f.LoudDB-24) {
+		if at := t.guide(e.Time); at >= s.From-near/2 && at < s.To-near && e.Strength >= 4 &&
+			e.Level > max(gate, f.LoudDB-24) {
 			return true
 		}
 	}

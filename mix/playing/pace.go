@@ -69,7 +69,8 @@ const (
 // guidesPulses are the pulses that music at the guide's tempo may have, in parts
 // of a beat: its own, halves, thirds, quarters, sixths and eighths, two to four
 // beats, and those of dotted values and of groups of three against them.
-var guidesPulses = []float64{1.0 / 4, 1.0 / 3, 3.0 / 8, 1.0 / 2, 2.0 / 3, 3.0 / 4, 1, 4.0 / 3, 3.0 / 2, 2, 8.0 / 3, 3, 4, 6, 8}
+var guidesPulses = []float64{1.0 / 4, 1.0 / 3, 3.0 / 8, 1.0 / 2, 2.0 / 3, 3.0 / 4, 1, 4.0 / 3, 3.0 / 2, 2, 8.0 / 3, 3,
+	4, 6, 8}
 
 // othersPulses are those by which another tempo is recognised.
 var othersPulses = []float64{1, 2, 3, fullestBeat}

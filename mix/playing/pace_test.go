@@ -34,7 +34,8 @@ func evenMap(t testing.TB, meter string, bpm float64, measures int) *tempo.Map {
 	if err != nil {
 		t.Fatal(err)
 	}
-	m, err := tempo.New(tempo.Spec{Measures: measures, CountIn: tempo.CountIn{Measures: 2}, Changes: []tempo.Change{{Measure: 1, Meter: mt, BPM: bpm}}})
+	m, err := tempo.New(tempo.Spec{Measures: measures, CountIn: tempo.CountIn{Measures: 2},
+		Changes: []tempo.Change{{Measure: 1, Meter: mt, BPM: bpm}}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -259,7 +260,8 @@ func TestPaceTable(t *testing.T) {
 	for i, r := range ratios {
 		fmt.Fprintf(&b, "| %.4g %% | %d | %d | %d |\n", 100*r, counts[i].takes, counts[i].told, counts[i].right)
 	}
-	fmt.Fprintf(&b, "| another piece | %d | %d | |\nin time, the other pulse over the guide's: at most %.2f\n", other.takes, other.told, most)
+	fmt.Fprintf(&b, "| another piece | %d | %d | |\nin time, the other pulse over the guide's: at most %.2f\n",
+		other.takes, other.told, most)
 	t.Log(b.String())
 	if counts[0].told > 0 {
 		t.Errorf("%d takes that are in time are told", counts[0].told)

@@ -24,7 +24,8 @@ func (m *Map) Excerpt(order ...Span) (Spec, error) {
 	}
 	for _, s := range order {
 		if s.From < 1 || s.To < s.From || s.To > m.spec.Measures {
-			return Spec{}, fmt.Errorf("tempo: measures %d to %d are not in the piece, which has measures 1 to %d", s.From, s.To, m.spec.Measures)
+			return Spec{}, fmt.Errorf("tempo: measures %d to %d are not in the piece, which has measures 1 to %d",
+				s.From, s.To, m.spec.Measures)
 		}
 		shift := out.Measures + 1 - s.From
 		pickUp := out.PickUp > 0 && out.Measures == 0

@@ -117,7 +117,8 @@ func (m *Map) Quarters(p Position) (float64, error) {
 	}
 	start, meter := m.measure(p.Measure)
 	if p.Beat >= float64(meter.Beats()+1) {
-		return 0, fmt.Errorf("measure %d: beat %.6g is past the measure, which has %d beats", p.Measure, p.Beat, meter.Beats())
+		return 0, fmt.Errorf("measure %d: beat %.6g is past the measure, which has %d beats", p.Measure, p.Beat,
+			meter.Beats())
 	}
 	return start + meter.offset(p.Beat), nil
 }
@@ -164,7 +165,8 @@ func (m *Map) PositionAt(quarter float64) Position {
 			return Position{Measure: 0, Beat: whole(full-float64(m.first.Beats())+m.spec.PickUp, m.spec.PickUp)}
 		}
 		n := int(math.Floor((q + snap) / m.first.Quarters()))
-		return Position{Measure: n, Beat: whole(m.first.beat(q-float64(n)*m.first.Quarters()), float64(m.first.Beats()))}
+		return Position{Measure: n, Beat: whole(m.first.beat(q-float64(n)*m.first.Quarters()),
+			float64(m.first.Beats()))}
 	}
 	i := sort.Search(len(m.runs), func(i int) bool { return m.runs[i].quarter > q+snap })
 	r := m.runs[max(i-1, 0)]

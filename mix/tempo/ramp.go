@@ -39,7 +39,8 @@ func (l *tempoLayer) change(i int, c Change, at float64) {
 		return // a meter alone leaves the speed and any ramp as they are
 	}
 	if l.ramp >= 0 && at < l.rampEnd {
-		l.builder.change(i, "measure", fmt.Sprintf("measure %d: a tempo within the ramp of measure %d", c.Measure, l.spec.Changes[l.ramp].Measure), "end the ramp before it")
+		l.builder.change(i, "measure", fmt.Sprintf("measure %d: a tempo within the ramp of measure %d", c.Measure,
+			l.spec.Changes[l.ramp].Measure), "end the ramp before it")
 		return
 	}
 	l.endRamp()

@@ -39,7 +39,8 @@ func ParseUnit(s string) (Unit, error) {
 			return p.unit.Dotted(dots), nil
 		}
 	}
-	return Unit{}, fmt.Errorf("note value %q is not one of whole, half, quarter, eighth, sixteenth, with \"dotted-\" before it if need be", s)
+	return Unit{}, fmt.Errorf("note value %q is not one of whole, half, quarter, eighth, sixteenth, with \"dotted-\" "+
+		"before it if need be", s)
 }
 
 // Dotted returns u with that many dots; each adds half of what the one before

@@ -220,7 +220,8 @@ func (c canvas) blend(b box, paint colour) {
 		}
 		if from < to {
 			start := y/2*(c.frame.W/2) + b.x0/2
-			colours(us[start+from/2:start+to/2], vs[start+from/2:start+to/2], s.rows[0][from:to], s.rows[1][from:to], paint)
+			colours(us[start+from/2:start+to/2], vs[start+from/2:start+to/2], s.rows[0][from:to], s.rows[1][from:to],
+				paint)
 		}
 	}
 }

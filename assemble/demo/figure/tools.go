@@ -133,7 +133,8 @@ func (p *pose) glockenspiel(c canvas) {
 		wide := 15.0
 		short := 0.6 * float64(i)
 		lean := (x - 320) * 0.06
-		c.fill(polygon(point{x, 304 + short}, point{x + wide, 304 + short}, point{x + wide + lean, 350 - short}, point{x + lean, 350 - short}), shade(silver, 0.1-0.12*float64(i%2)))
+		c.fill(polygon(point{x, 304 + short}, point{x + wide, 304 + short}, point{x + wide + lean, 350 - short},
+			point{x + lean, 350 - short}), shade(silver, 0.1-0.12*float64(i%2)))
 	}
 	p.drawArm(c, 1)
 	p.drawArm(c, -1)

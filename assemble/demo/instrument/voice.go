@@ -72,7 +72,8 @@ var voices = map[Kind]voice{
 	},
 	Violin: {
 		spectrum: func(n int, hz float64) float64 {
-			return (1 + formant(hz, 500, 180, 0.7) + formant(hz, 1000, 250, 0.4) + formant(hz, 2600, 900, 1.2)) / math.Pow(float64(n), 1.05)
+			return (1 + formant(hz, 500, 180, 0.7) + formant(hz, 1000, 250, 0.4) +
+				formant(hz, 2600, 900, 1.2)) / math.Pow(float64(n), 1.05)
 		},
 		limit: 14000, most: 20, attack: 0.05, slur: 0.028, release: 0.08, bright: 0.5,
 		vibrato: 14, vibratoHz: 5.9, vibratoDelay: 0.18, shake: 0.10,
@@ -80,7 +81,8 @@ var voices = map[Kind]voice{
 	},
 	Viola: {
 		spectrum: func(n int, hz float64) float64 {
-			return (1 + formant(hz, 360, 140, 0.9) + formant(hz, 1300, 350, 0.8) + formant(hz, 2100, 600, 0.5)) / math.Pow(float64(n), 1.05)
+			return (1 + formant(hz, 360, 140, 0.9) + formant(hz, 1300, 350, 0.8) +
+				formant(hz, 2100, 600, 0.5)) / math.Pow(float64(n), 1.05)
 		},
 		limit: 11000, most: 22, attack: 0.055, slur: 0.03, release: 0.09, bright: 0.6,
 		vibrato: 12, vibratoHz: 5.5, vibratoDelay: 0.2, shake: 0.09,
@@ -88,7 +90,8 @@ var voices = map[Kind]voice{
 	},
 	Cello: {
 		spectrum: func(n int, hz float64) float64 {
-			return (1 + formant(hz, 200, 90, 0.9) + formant(hz, 420, 150, 0.5) + formant(hz, 1600, 500, 0.6)) / math.Pow(float64(n), 0.95)
+			return (1 + formant(hz, 200, 90, 0.9) + formant(hz, 420, 150, 0.5) +
+				formant(hz, 1600, 500, 0.6)) / math.Pow(float64(n), 0.95)
 		},
 		limit: 9000, most: 24, attack: 0.06, slur: 0.035, release: 0.11, bright: 0.6,
 		vibrato: 11, vibratoHz: 5.1, vibratoDelay: 0.22, shake: 0.08,

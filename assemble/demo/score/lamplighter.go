@@ -17,7 +17,8 @@ import (
 // round. The last eight measures turn to D major in six eight, and all play.
 const (
 	tuneA = "D5:q F5:q G5:q. A5:e | G5:q E5:q F5:q. G5:e | F5:q D5:q E5:q. F5:e | E5:h C#5:h | "
-	tuneB = "A5:e G5:e A5:e F5:e Bb5:h | Bb5:e A5:e Bb5:e G5:e A5:h | A5:e G5:e A5:e F5:e G5:h | G5:e F5:e G5:e E5:e E5:q A5:q | "
+	tuneB = "A5:e G5:e A5:e F5:e Bb5:h | Bb5:e A5:e Bb5:e G5:e A5:h | A5:e G5:e A5:e F5:e G5:h | G5:e F5:e G5:e E5:e " +
+		"E5:q A5:q | "
 	tuneC = "D5:q A4:q D5:h | C5:q G4:q C5:h | Bb4:q F4:q Bb4:h | A4:h r:q A4:q | "
 	tuneD = "F6:q E6:q D6:h | E6:q D6:q C6:h | D6:q C6:q Bb5:h | C#6:q D6:q E6:h | "
 

@@ -166,7 +166,8 @@ func (b *Book) Clock(seconds float64) string {
 func (b *Book) Date(day time.Time, clock string) string {
 	date := b.Say("date",
 		"weekday", b.Say(fmt.Sprintf("weekday-%d", (int(day.Weekday())+6)%7+1)), // Monday is 1 (ISO 8601)
-		"day", strconv.Itoa(day.Day()), "month", b.Say(fmt.Sprintf("month-%d", int(day.Month()))), "year", strconv.Itoa(day.Year()))
+		"day", strconv.Itoa(day.Day()), "month", b.Say(fmt.Sprintf("month-%d", int(day.Month()))), "year",
+		strconv.Itoa(day.Year()))
 	if clock == "" {
 		return date
 	}

@@ -27,7 +27,8 @@ func Source(t *testing.T, open func() audio.Source) {
 		for c := range got {
 			for i := range got[c] {
 				if got[c][i] != first[c][i] {
-					t.Fatalf("block size %d: channel %d sample %d is %v, with 4096 it was %v", size, c, i, got[c][i], first[c][i])
+					t.Fatalf("block size %d: channel %d sample %d is %v, with 4096 it was %v", size, c, i, got[c][i],
+						first[c][i])
 				}
 			}
 		}

@@ -252,5 +252,6 @@ func (b *budget) Token() (xml.Token, error) {
 // clean returns text from the file for people: one line, of sensible length.
 func clean(s string) string {
 	s = strings.ToValidUTF8(s[:min(len(s), 200)], "")
-	return strings.Join(strings.FieldsFunc(s, func(r rune) bool { return unicode.IsSpace(r) || unicode.IsControl(r) }), " ")
+	return strings.Join(strings.FieldsFunc(s, func(r rune) bool { return unicode.IsSpace(r) || unicode.IsControl(r) }),
+		" ")
 }

@@ -79,7 +79,8 @@ func (a *assembler) spread() {
 	}
 	if now.BPM == 0 {
 		now = Tempo{Unit: tempo.Unit{Num: 1, Den: 4}, BPM: defaultBPM}
-		a.s.Remarks = append(a.s.Remarks, fmt.Sprintf("the score gives no tempo: %d quarters a minute are taken", defaultBPM))
+		a.s.Remarks = append(a.s.Remarks, fmt.Sprintf("the score gives no tempo: %d quarters a minute are taken",
+			defaultBPM))
 	}
 	a.begin = make([]Tempo, len(a.w.Measures))
 	for i, m := range a.w.Measures {

@@ -73,7 +73,8 @@ func parse(data []byte) (*file, error) {
 	case f.format > 2:
 		return nil, fmt.Errorf("format %d is unknown, only 0 and 1 are read", f.format)
 	case division&0x8000 != 0:
-		return nil, fmt.Errorf("its division is SMPTE time (%d frames a second): such a file has seconds but no beats; export it with ticks per quarter note", 256-int(division>>8))
+		return nil, fmt.Errorf("its division is SMPTE time (%d frames a second): such a file has seconds but no "+
+			"beats; export it with ticks per quarter note", 256-int(division>>8))
 	case division == 0:
 		return nil, errors.New("its division is 0 ticks per quarter note")
 	case count > maxTracks:

@@ -108,7 +108,8 @@ func (f *file) bars() ([]bar, error) {
 		}
 		b := bar{tick: at, length: f.ticks(meter), meter: meter}
 		if b.length == 0 {
-			return nil, fmt.Errorf("measure %d: %d ticks per quarter note are too few for %s", len(bars)+1, f.division, meter)
+			return nil, fmt.Errorf("measure %d: %d ticks per quarter note are too few for %s", len(bars)+1, f.division,
+				meter)
 		}
 		if len(signatures) > 0 && signatures[0].tick < at+b.length && signatures[0].tick < end {
 			b.length, b.short = signatures[0].tick-at, true
@@ -157,7 +158,8 @@ func (f *file) placeNotes(bars []bar, w *score.Written) {
 				used++
 			}
 			k := find(bars, n.tick)
-			p.Onsets = append(p.Onsets, score.WrittenOnset{Measure: k, Onset: score.Onset{Quarter: f.quarters(n.tick - bars[k].tick), Note: int(n.key)}})
+			p.Onsets = append(p.Onsets, score.WrittenOnset{Measure: k,
+				Onset: score.Onset{Quarter: f.quarters(n.tick - bars[k].tick), Note: int(n.key)}})
 		}
 		// The first track's name is the sequence's, unless it is a part.
 		if i == 0 && (used == 0 || f.format == 0) {
