@@ -87,6 +87,8 @@ type justification struct {
 	cols         int       // longest row
 }
 
+// newJustification sums the aspects of each row up; ends[r] is the first tile
+// behind row r.
 func newJustification(aspects []float64, ends []int, c Canvas, o Options) justification {
 	j := justification{c, o, ends, make([]int, len(ends)), make([]float64, len(ends)), 0}
 	for r, from := 0, 0; r < len(ends); from, r = ends[r], r+1 {

@@ -62,6 +62,7 @@ func Place(w, h int, tile Rect, mode Mode, f Focus) (Placement, error) {
 	return p, nil
 }
 
+// checkPlace refuses arguments that no placement can be made of.
 func checkPlace(w, h int, tile Rect, mode Mode, f Focus) error {
 	inUnit := func(v float64) bool { return v >= 0 && v <= 1 } // false for NaN
 	switch {

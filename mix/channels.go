@@ -58,6 +58,7 @@ type folded struct {
 	broken int64
 }
 
+// newFolded returns src with its channels repaired.
 func newFolded(src audio.Source, repair Repair) *folded {
 	return &folded{src: src, repair: repair}
 }

@@ -19,6 +19,7 @@ type Compressor struct {
 	MakeUp    audio.Decibels // added to the output
 }
 
+// check refuses settings out of range; a compressor that is not there is fine.
 func (c *Compressor) check() error {
 	switch {
 	case c == nil:
@@ -49,6 +50,7 @@ type squeezer struct {
 // a millisecond. It divides the block of the mix.
 const squeezeRun = 32
 
+// newSqueezer prepares a compressor, with defaults for what is 0.
 func newSqueezer(c Compressor) *squeezer {
 	if c.Knee == 0 {
 		c.Knee = 6

@@ -18,6 +18,7 @@ type envelope struct {
 // forever stands for a trim that is not given.
 const forever = audio.Frames(math.MaxInt64 / 4)
 
+// newEnvelope prepares the trims, mutes and rides of a strip.
 func newEnvelope(s *Strip) envelope {
 	e := envelope{from: s.From, to: s.To, fade: s.Fade, mutes: s.Mutes, rides: s.Rides}
 	if e.to == 0 {

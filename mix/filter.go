@@ -26,6 +26,7 @@ type Band struct {
 	Q     float64        // 0: 1/√2; higher is narrower
 }
 
+// check refuses settings out of range.
 func (b Band) check() error {
 	switch {
 	case !(b.Hz > 0 && b.Hz < audio.Rate/2):
@@ -125,6 +126,7 @@ func runOne(s *section, c int, x []float64) {
 	s.s1[c], s.s2[c] = s1, s2
 }
 
+// runTwo filters x by two sections in a row, in one pass over it.
 func runTwo(s, t *section, c int, x []float64) {
 	s1, s2, t1, t2 := s.s1[c], s.s2[c], t.s1[c], t.s2[c]
 	b0, b1, b2, a1, a2 := s.b0, s.b1, s.b2, s.a1, s.a2

@@ -99,6 +99,7 @@ func Finish(src audio.Source, r MasterReport) *Finished {
 	return &Finished{Source: limit.NewSource(&amplified{src, r.Gain.Gain()}, r.Inner), under: src}
 }
 
+// check refuses targets that are no levels.
 func (m *master) check() error {
 	target, ceiling := m.report.Target, m.report.Ceiling
 	if !(math.Abs(float64(target)) <= 200) || !(math.Abs(float64(ceiling)) <= 200) {

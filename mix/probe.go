@@ -34,10 +34,12 @@ const (
 // loudness of every way follows from them.
 type energies struct{ ll, rr, lr, frames float64 }
 
+// plus returns the sum of both.
 func (e energies) plus(f energies) energies {
 	return energies{e.ll + f.ll, e.rr + f.rr, e.lr + f.lr, e.frames + f.frames}
 }
 
+// way returns the energy of one way of hearing a recording.
 func (e energies) way(w int) float64 {
 	switch w {
 	case wayLeft:
@@ -79,6 +81,7 @@ type probe struct {
 	rail   [2]int64   // samples at full scale in a row
 }
 
+// newProbe prepares the pass over a source.
 func newProbe(s audio.Source) *probe {
 	p := &probe{stereo: s.Channels() > 1}
 	p.a.Rate, p.a.Channels = s.Rate(), s.Channels()
@@ -269,6 +272,7 @@ type floor struct {
 // digital silence, a muted or gated recording, and says nothing of its noise.
 const floorLeast = -110.0
 
+// add counts a window of energy z by its loudness.
 func (f *floor) add(z float64) {
 	l := float64(loudness.OfEnergy(z))
 	if !(l > floorLeast) {

@@ -9,6 +9,7 @@ import (
 	"ripieno/assemble"
 )
 
+// exportVerb returns the verb export.
 func (a *app) exportVerb() *cobra.Command {
 	return a.verb("export", "write stems, timeline and tempo map in open formats",
 		`Writes into out/export what a finishing editor needs to go on in any program
@@ -35,6 +36,7 @@ released is in none of it.`,
 		})
 }
 
+// exportTable prints which files there are now and which went.
 func exportTable(r assemble.ExportResult) func(io.Writer) {
 	return func(w io.Writer) {
 		fmt.Fprintf(w, "wrote %s\n", r.Timeline)

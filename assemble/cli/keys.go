@@ -12,6 +12,8 @@ import (
 	"ripieno/assemble/manifest"
 )
 
+// keysVerb returns the verb keys. It needs no production: the keys are those of
+// the program.
 func (a *app) keysVerb() *cobra.Command {
 	var thresholds bool
 	c := &cobra.Command{
@@ -35,6 +37,8 @@ there. Any of them can be set under check: in production.yaml.`,
 	return c
 }
 
+// showKeys prints the keys that have a word in their place or meaning. A word that
+// none has is a fault of usage.
 func (a *app) showKeys(word string) error {
 	keys := slices.DeleteFunc(manifest.Keys(), func(k manifest.Key) bool {
 		return !hasWord(word, k.Key, k.Meaning)
@@ -46,6 +50,8 @@ func (a *app) showKeys(word string) error {
 	return a.show(map[string]any{"keys": keys}, keysTable(keys, word))
 }
 
+// showThresholds prints the thresholds of check that have a word in their name or
+// reason. A word that none has is a fault of usage.
 func (a *app) showThresholds(word string) error {
 	all := slices.DeleteFunc(manifest.Thresholds(), func(t manifest.Threshold) bool {
 		return !hasWord(word, t.Key, t.Reason)

@@ -12,6 +12,7 @@ import (
 
 // The verbs of this file make what players get: the guide and the call sheet.
 
+// clickVerb returns the verb click.
 func (a *app) clickVerb() *cobra.Command {
 	var only []string
 	c := a.verb("click", "write the click track everybody plays to",
@@ -46,6 +47,7 @@ Long listening at high levels harms hearing.`,
 	return c
 }
 
+// guideTable prints the guide and then its variants.
 func guideTable(r assemble.GuideResult) func(io.Writer) {
 	return func(w io.Writer) {
 		guideLines(w, r.GuideFile)
@@ -56,6 +58,8 @@ func guideTable(r assemble.GuideResult) func(io.Writer) {
 	}
 }
 
+// guideLines prints one guide: its files, when to clap, and where its times are on
+// guide time.
 func guideLines(w io.Writer, r assemble.GuideFile) {
 	files := []string{r.WAV, r.MP3}
 	if r.MIDI != "" {
@@ -82,6 +86,8 @@ func guideLines(w io.Writer, r assemble.GuideFile) {
 	}
 }
 
+// callsheetVerb returns the verb callsheet. It does not open the production as
+// others do, since it needs neither ffmpeg nor the store.
 func (a *app) callsheetVerb() *cobra.Command {
 	var o assemble.CallSheetOptions
 	var list bool
@@ -124,6 +130,7 @@ Each is one file that needs no network and prints on paper. The manifest may say
 	return c
 }
 
+// callSheetTable prints the pages with whom they are for.
 func callSheetTable(r assemble.CallSheetResult) func(io.Writer) {
 	return func(w io.Writer) {
 		fmt.Fprintf(w, "wrote %s for everybody\n", r.All)
@@ -135,6 +142,7 @@ func callSheetTable(r assemble.CallSheetResult) func(io.Writer) {
 	}
 }
 
+// stringsTable prints sentences as they would stand under strings: in a manifest.
 func stringsTable(r assemble.SentencesResult) func(io.Writer) {
 	return func(w io.Writer) {
 		for _, s := range r.Strings {

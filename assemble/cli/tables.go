@@ -41,6 +41,8 @@ func clock(s float64) string {
 	return fmt.Sprintf("%s%d:%02d.%03d", sign, ms/60000, ms/1000%60, ms%1000)
 }
 
+// checkTable prints every take with its findings, and how many takes have which
+// level.
 func checkTable(r assemble.CheckResult) func(io.Writer) {
 	return func(w io.Writer) {
 		counts := map[string]int{}
@@ -142,6 +144,8 @@ func lateOrEarly(ms *float64) string {
 	return fmt.Sprintf("%.0f ms late", *ms)
 }
 
+// gridTable prints the shots of every deliverable: when, what, and how large the
+// tiles are.
 func gridTable(r assemble.GridResult) func(io.Writer) {
 	return func(w io.Writer) {
 		for _, g := range append([]assemble.GridResult{r}, r.Others...) {
@@ -170,6 +174,8 @@ func gridTable(r assemble.GridResult) func(io.Writer) {
 	}
 }
 
+// mixTable prints a line for each strip, then the files and the loudness of the
+// sum.
 func mixTable(r assemble.MixResult) func(io.Writer) {
 	return func(w io.Writer) {
 		table(w, func(row func(...any)) {
@@ -194,6 +200,8 @@ func mixTable(r assemble.MixResult) func(io.Writer) {
 	}
 }
 
+// renderTable prints the films, the loudness of their sound, and how much of the
+// work was cached.
 func renderTable(r assemble.RenderResult) func(io.Writer) {
 	return func(w io.Writer) {
 		for _, f := range r.Films {
@@ -213,6 +221,7 @@ func encodedBy(f assemble.FilmResult) string {
 	return ", " + f.Codec + " by " + f.Encoder
 }
 
+// planTable prints every task, whether it would run and why.
 func planTable(r assemble.PlanResult) func(io.Writer) {
 	return func(w io.Writer) {
 		run := 0
@@ -226,10 +235,13 @@ func planTable(r assemble.PlanResult) func(io.Writer) {
 	}
 }
 
+// explainTable prints what is stored under a key.
 func explainTable(r assemble.ExplainResult) func(io.Writer) {
 	return func(w io.Writer) { fmt.Fprintln(w, r.Text) }
 }
 
+// verifyTable prints the results that came out otherwise than stored, and how many
+// did not.
 func verifyTable(r assemble.VerifyResult) func(io.Writer) {
 	return func(w io.Writer) {
 		for _, d := range r.Different {
@@ -244,12 +256,15 @@ func verifyTable(r assemble.VerifyResult) func(io.Writer) {
 	}
 }
 
+// cleanTable prints how much went.
 func cleanTable(r assemble.CleanResult) func(io.Writer) {
 	return func(w io.Writer) {
 		fmt.Fprintf(w, "removed %d stored results, %.1f MB\n", r.Entries, float64(r.Bytes)/1e6)
 	}
 }
 
+// newTable prints where the manifest is, what nobody could guess from the names of
+// files, and what to do next.
 func newTable(r assemble.NewResult) func(io.Writer) {
 	return func(w io.Writer) {
 		fmt.Fprintf(w, "wrote %s with %d takes\n", r.Manifest, r.Takes)
@@ -264,6 +279,7 @@ func newTable(r assemble.NewResult) func(io.Writer) {
 	}
 }
 
+// demoTable prints how far sync was from the truth and where the films are.
 func demoTable(r assemble.DemoResult) func(io.Writer) {
 	return func(w io.Writer) {
 		table(w, func(row func(...any)) {

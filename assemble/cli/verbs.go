@@ -32,6 +32,7 @@ func (a *app) verb(use, short, long string, run work) *cobra.Command {
 	}
 }
 
+// checkVerb returns the verb check.
 func (a *app) checkVerb() *cobra.Command {
 	return a.verb("check", "say what is wrong with the takes and what to ask for",
 		`Looks at every take that the manifest lists and says in plain words what is
@@ -46,6 +47,7 @@ changed.`,
 		})
 }
 
+// syncVerb returns the verb sync.
 func (a *app) syncVerb() *cobra.Command {
 	var pin bool
 	c := a.verb("sync", "find where every recording lies against the guide",
@@ -71,6 +73,8 @@ timing: as-played in the manifest, for all or for one take.`,
 	return c
 }
 
+// gridVerb returns the verb grid. Seats are pinned before the plan is drawn, so
+// that it shows what the manifest says then.
 func (a *app) gridVerb() *cobra.Command {
 	var sheet, pin bool
 	c := a.verb("grid", "draw the layout of every shot",
@@ -106,6 +110,7 @@ possible.`,
 	return c
 }
 
+// mixVerb returns the verb mix.
 func (a *app) mixVerb() *cobra.Command {
 	var o assemble.MixOptions
 	c := a.verb("mix", "mix the sound",
@@ -128,6 +133,7 @@ mastering, in 32-bit float, all beginning at guide time 0.`,
 	return c
 }
 
+// roughVerb returns the verb rough.
 func (a *app) roughVerb() *cobra.Command {
 	var only []string
 	var marks bool
@@ -146,6 +152,8 @@ show, as out/rough.mp4 for the first and out/rough-NAME.mp4 for the others.`,
 	return c
 }
 
+// renderVerb returns the verb render. Three of its flags make no films but look: at
+// what would run, at a key, at whether a second run gives the same bytes.
 func (a *app) renderVerb() *cobra.Command {
 	var only []string
 	var plan, verify, allow bool
@@ -198,6 +206,7 @@ above takes for all.`,
 	return c
 }
 
+// cleanVerb returns the verb clean.
 func (a *app) cleanVerb() *cobra.Command {
 	var keep string
 	c := a.verb("clean", "remove what can be computed again",
@@ -223,6 +232,7 @@ films stay.`,
 	return c
 }
 
+// newVerb returns the verb new. There is no production to open yet.
 func (a *app) newVerb() *cobra.Command {
 	var title string
 	c := &cobra.Command{
@@ -248,6 +258,8 @@ overwritten.`,
 	return c
 }
 
+// demoVerb returns the verb demo. The folder is its argument, since --dir is the
+// folder of a production that is there.
 func (a *app) demoVerb() *cobra.Command {
 	return &cobra.Command{
 		Use: "demo [DIR]", Short: "make a whole production of our own invention and its film",

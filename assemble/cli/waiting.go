@@ -15,6 +15,7 @@ import (
 
 // The verbs of whoever waits for takes.
 
+// rollcallVerb returns the verb rollcall.
 func (a *app) rollcallVerb() *cobra.Command {
 	return a.verb("rollcall", "say who is in, late, rejected and missing",
 		`Calls the roll in the order of seats: who is in, whose take has to come again
@@ -30,6 +31,7 @@ somebody is missing.`,
 		})
 }
 
+// reportVerb returns the verb report.
 func (a *app) reportVerb() *cobra.Command {
 	var o assemble.ReviewOptions
 	c := a.verb("report", "write one page about all takes",
@@ -52,6 +54,7 @@ whoever conducts and no marks. --no-playing leaves it out.`,
 	return c
 }
 
+// reviewTable prints where the page is and how many takes have which level.
 func reviewTable(r assemble.ReviewResult) func(io.Writer) {
 	return func(w io.Writer) {
 		counts := map[string]int{}
@@ -67,6 +70,7 @@ func reviewTable(r assemble.ReviewResult) func(io.Writer) {
 	}
 }
 
+// rollTable prints the roll, a line for each take, and the counts.
 func rollTable(r assemble.RollResult) func(io.Writer) {
 	return func(w io.Writer) {
 		table(w, func(row func(...any)) {
@@ -83,6 +87,8 @@ func rollTable(r assemble.RollResult) func(io.Writer) {
 	}
 }
 
+// watchVerb returns the verb watch, which runs until Ctrl-C. It opens the
+// production anew for every round, so that a changed manifest counts.
 func (a *app) watchVerb() *cobra.Command {
 	var o assemble.WatchOptions
 	var interval time.Duration

@@ -126,6 +126,7 @@ func commit(tmp, final string) error {
 	return nil
 }
 
+// syncFile puts a file or folder safely on the disk.
 func syncFile(path string) error {
 	f, err := os.Open(path)
 	if err != nil {
@@ -134,6 +135,7 @@ func syncFile(path string) error {
 	return errors.Join(f.Sync(), f.Close())
 }
 
+// cannotWrite returns the fault for a demo that the disk refuses.
 func cannotWrite(path string, err error) error {
 	var p *fs.PathError
 	if errors.As(err, &p) {

@@ -112,6 +112,7 @@ func OTIO(t Timeline) ([]byte, error) {
 	return out.Bytes(), err
 }
 
+// item returns what every object on a timeline has, with nothing in it.
 func item(schema, name string) otioItem {
 	return otioItem{Schema: schema, Name: name, Metadata: map[string]any{}, Effects: []any{}, Markers: []otioMarker{},
 		Enabled: true}
@@ -124,6 +125,7 @@ func at(value, rate float64) otioTime { return otioTime{"RationalTime.1", rate, 
 
 func span(start, duration otioTime) otioRange { return otioRange{"TimeRange.1", duration, start} }
 
+// marker returns a mark of the timeline.
 func (t Timeline) marker(m Mark) otioMarker {
 	return otioMarker{
 		Schema: "Marker.2", Name: m.Name, Colour: m.Colour, Comment: m.Remark,
@@ -149,6 +151,8 @@ func (t Timeline) track(k Track) otioTrack {
 	return out
 }
 
+// clip returns a recording in its place: which part of the file is played, and at
+// what speed where its clock is not the guide's.
 func (t Timeline) clip(c Clip) otioClip {
 	i := item("Clip.2", c.Name)
 	played := span(at(c.Source*c.Rate, c.Rate), t.time(c.To-c.From))

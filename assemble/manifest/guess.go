@@ -66,6 +66,8 @@ func guessAll(files []ScaffoldFile, title string) []guess {
 	return all // the word in all names is the only name there is
 }
 
+// guessWith reads every name on its own, words in dull left aside, and then lets
+// them correct each other.
 func guessWith(files []ScaffoldFile, dull map[string]bool) []guess {
 	all := make([]guess, len(files))
 	voices := false
@@ -85,6 +87,7 @@ func guessWith(files []ScaffoldFile, dull map[string]bool) []guess {
 	return all
 }
 
+// kindOfPart returns the index of an instrument, -1 for one there is not.
 func kindOfPart(part string) int {
 	for i, k := range instruments {
 		if k.part == part {

@@ -122,6 +122,7 @@ var months = wordSet(`jan feb mar apr may jun jul aug sep sept oct nov dec janua
 // particles stay small within a name.
 var particles = wordSet(`van von vom zu zum zur de der den del della di da dos du la le ten ter af av y`)
 
+// wordSet returns the words of a list for looking up.
 func wordSet(list string) map[string]bool {
 	set := map[string]bool{}
 	for w := range strings.FieldsSeq(list) {

@@ -125,6 +125,7 @@ func ParseMeasured(path string, data []byte) (*Measured, error) {
 	return all, nil
 }
 
+// measurement reads one entry of files.
 func (m mapping) measurement() Measurement {
 	var f Measurement
 	for _, key := range []string{"take", "role", "file", "hash", "offset", "drift_ppm", "confidence", "sure",
@@ -204,6 +205,7 @@ func (f Measurement) check() error {
 	return nil
 }
 
+// write appends f as an entry of files.
 func (f Measurement) write(b *strings.Builder) {
 	offset := "none"
 	if !math.IsNaN(f.Offset) {

@@ -160,6 +160,7 @@ func thousandths(whole, fraction string) int {
 	return n
 }
 
+// gcd returns the greatest common divisor of two numbers, of which one may be 0.
 func gcd(a, b int) int {
 	for b != 0 {
 		a, b = b, a%b

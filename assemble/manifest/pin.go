@@ -75,6 +75,7 @@ func (v Pinned) pairs(file *yaml.Node) []pair {
 		missingPairs(file, pair{"drift_ppm", decimal(v.DriftPPM + 0)})...)
 }
 
+// checkPinned refuses values that a manifest could not hold: a caller's bug.
 func checkPinned(values []Pinned) error {
 	seen := map[[2]string]bool{}
 	for _, v := range values {
@@ -229,6 +230,8 @@ func valueOf(n *yaml.Node, key string) *yaml.Node {
 	return nil
 }
 
+// entryOf returns the key and the value of an entry of a mapping, nil for one that
+// is not there.
 func entryOf(n *yaml.Node, key string) (k, v *yaml.Node) {
 	for i := 0; i+1 < len(n.Content); i += 2 {
 		if n.Content[i].Value == key {
@@ -300,6 +303,7 @@ type source struct {
 	lines []int // where each line begins
 }
 
+// newSource notes where the lines of data begin.
 func newSource(data []byte) *source {
 	s := &source{data: data, lines: []int{len(data) - len(bytes.TrimPrefix(data, []byte("\ufeff")))}}
 	for i, b := range data {

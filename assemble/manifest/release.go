@@ -73,6 +73,7 @@ type publicText struct {
 	mark       fault.Mark
 }
 
+// publicTexts returns the texts of the production that a viewer may read.
 func (m mapping) publicTexts(p *Production) []publicText {
 	var all []publicText
 	add := func(mark fault.Mark, what, text string) {

@@ -67,10 +67,12 @@ type draftTake struct {
 	video, audio string
 }
 
+// doubt notes what a person has to look at.
 func (d *draft) doubt(format string, args ...any) {
 	d.doubts = append(d.doubts, fmt.Sprintf(format, args...))
 }
 
+// sortedFiles returns the files in the order of their paths, each once.
 func sortedFiles(files []ScaffoldFile) []ScaffoldFile {
 	sorted := slices.Clone(files)
 	slices.SortFunc(sorted, func(a, b ScaffoldFile) int { return strings.Compare(a.Path, b.Path) })
@@ -146,10 +148,12 @@ func (d *draft) group(all []guess) {
 	}
 }
 
+// sameStem reports whether two files differ in their ending alone.
 func sameStem(t *draftTake, s guess) bool {
 	return t.stem == s.stem && path.Dir(t.video) == path.Dir(s.file.Path)
 }
 
+// samePlayerAndPart reports whether a file names the player and the part of a take.
 func samePlayerAndPart(t *draftTake, s guess) bool {
 	return s.player != "" && plainWord(t.player) == plainWord(s.player) && t.part() == s.part()
 }

@@ -24,6 +24,8 @@ const (
 // text reads a value of one line; "" when it is absent or faulty.
 func (m mapping) text(key, example string) string { return m.textUpTo(key, example, maxLine, false) }
 
+// textUpTo reads a text of at most so many characters; "" when it is absent or
+// faulty. Line ends are taken where lines is set, other control characters never.
 func (m mapping) textUpTo(key, example string, most int, lines bool) string {
 	v, ok := m.scalar(key, example)
 	if !ok {
@@ -198,8 +200,10 @@ type names struct {
 	seen map[string]*yaml.Node
 }
 
+// newNames returns an empty set of names of what.
 func newNames(what string) names { return names{what, map[string]*yaml.Node{}} }
 
+// add notes a name, or adds a fault when another has it.
 func (s names) add(m mapping, key, name string) {
 	if name == "" {
 		return

@@ -64,18 +64,35 @@ var (
 	sideValue  = number(-100, 100, "-100 left, 100 right")
 )
 
+// number returns a number within a range.
 func number(lo, hi float64, unit string) value {
 	return value{form: rangeForm, lo: lo, hi: hi, unit: unit}
 }
+
+// whole returns a whole number within a range.
 func whole(lo, hi float64, unit string) value {
 	return value{form: wholeForm, lo: lo, hi: hi, unit: unit}
 }
-func oneOf(words ...string) value          { return value{form: wordForm, words: words} }
-func mappingOf(s *shape) value             { return value{form: "mapping", of: s} }
-func listOf(s *shape) value                { return value{form: listForm, of: s} }
+
+// oneOf returns a choice of words.
+func oneOf(words ...string) value { return value{form: wordForm, words: words} }
+
+// mappingOf returns a mapping with the keys of s.
+func mappingOf(s *shape) value { return value{form: "mapping", of: s} }
+
+// listOf returns a list of such mappings.
+func listOf(s *shape) value { return value{form: listForm, of: s} }
+
+// withUnit returns v with another unit.
 func (v value) withUnit(unit string) value { v.unit = unit; return v }
-func (v value) orWords(w ...string) value  { v.words = w; return v }
+
+// orWords returns v, beside which some words may stand.
+func (v value) orWords(w ...string) value { v.words = w; return v }
+
+// withForm returns v under another name.
 func (v value) withForm(form string) value { v.form = form; return v }
+
+// names returns the names of all keys of s, in order.
 func (s *shape) names() (all []string) {
 	for _, k := range s.keys {
 		all = append(all, k.name)

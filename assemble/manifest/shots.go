@@ -125,6 +125,7 @@ type cast struct {
 	known           map[string]bool // "take oboe-1", "section winds"
 }
 
+// castOf returns who can be shown of some takes.
 func castOf(takes []Take) cast {
 	c := cast{known: map[string]bool{}}
 	for _, t := range takes {

@@ -38,6 +38,7 @@ func (m mapping) sections() []Section {
 	return all
 }
 
+// sectionName reads the name of a section.
 func (m mapping) sectionName(key string) string { return m.textUpTo(key, "winds", maxName, false) }
 
 // useSections adds the sections that takes name and nobody declared, in the

@@ -64,8 +64,10 @@ const (
 	ended
 )
 
+// newEstimator returns books for a run with that many workers.
 func newEstimator(workers int) *estimator { return &estimator{workers: float64(max(1, workers))} }
 
+// add announces a task, whose cost is in seconds of one core.
 func (e *estimator) add(stageName, name string, cost float64) *work {
 	if !(cost >= smallestCost) { // also NaN
 		cost = smallestCost
@@ -92,6 +94,7 @@ func (e *estimator) to(at float64) {
 	}
 }
 
+// start notes that w runs, and reports whether it had not begun before.
 func (w *work) start(at float64) bool {
 	if w.state != waiting {
 		return false
@@ -104,6 +107,7 @@ func (w *work) start(at float64) bool {
 	return true
 }
 
+// advance notes how much of w is done. It never goes back.
 func (w *work) advance(fraction float64) {
 	if w.state == runs && fraction > w.fraction { // false for NaN
 		fraction = min(fraction, 1)
@@ -112,6 +116,8 @@ func (w *work) advance(fraction float64) {
 	}
 }
 
+// finish notes that w has ended, whether it ran or not, and reports whether it had
+// not ended before.
 func (w *work) finish(at float64) bool {
 	e := w.est
 	switch w.state {

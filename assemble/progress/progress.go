@@ -249,6 +249,7 @@ func (r *reporter) Close() {
 	r.done.Wait()
 }
 
+// Start implements [Task].
 func (p piece) Start() {
 	p.r.do(func(at float64) event {
 		if !p.w.start(at) {
@@ -258,6 +259,7 @@ func (p piece) Start() {
 	})
 }
 
+// Advance implements [Task].
 func (p piece) Advance(fraction float64) {
 	p.r.do(func(float64) event {
 		p.w.advance(fraction)
@@ -265,6 +267,7 @@ func (p piece) Advance(fraction float64) {
 	})
 }
 
+// Finish implements [Task].
 func (p piece) Finish(err error) {
 	p.r.do(func(at float64) event {
 		if !p.w.finish(at) {

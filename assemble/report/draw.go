@@ -35,6 +35,8 @@ func (r Review) x(at float64) float64 {
 	return math.Round(share*staffWide*10) / 10
 }
 
+// staff returns the drawing of a take on its staff: loudness, how closely it is
+// played, and measures in which it is missed.
 func (r Review) staff(t Reviewed) staff {
 	var s staff
 	s.Wave = wave(t.Wave)

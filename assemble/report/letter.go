@@ -88,6 +88,7 @@ func requests(t Reviewed) []string {
 	return all
 }
 
+// list writes lines with a dash before each.
 func list(b *strings.Builder, items []string) {
 	for _, s := range items {
 		fmt.Fprintf(b, "- %s\n", oneLine(s))

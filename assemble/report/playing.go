@@ -24,6 +24,7 @@ func (r Review) playing(t Reviewed) []string {
 	return all
 }
 
+// timing returns a sentence about how closely notes lie to the beats.
 func (p Playing) timing() string {
 	switch {
 	case p.SpreadMS == nil && p.Notes == 0:
@@ -77,6 +78,7 @@ func (p Playing) widest() string {
 		names[len(names)-1] + "."
 }
 
+// tuning returns a sentence about how a take is tuned against a pitch.
 func (p Playing) tuning(hz float64) string {
 	if p.Cents == nil {
 		return "Tuning: too few steady tones to say anything."

@@ -72,6 +72,7 @@ var levelWords = []count{
 	{LevelRedo, "record again", 0}, {LevelAsk, "ask", 0}, {LevelMissing, "missing", 0}, {LevelOK, "ok", 0},
 }
 
+// levelWord returns the word for a level on the page.
 func levelWord(level string) string {
 	for _, c := range levelWords {
 		if c.Level == level {

@@ -132,6 +132,8 @@ func (s Sheet) fileName() string {
 	return s.Words.Say("any-file")
 }
 
+// plates returns what a player must not miss: when to clap, when to play, when it
+// is over.
 func (s Sheet) plates(c cue, clap bool, begin string) []plate {
 	say := s.Words.Say
 	var all []plate

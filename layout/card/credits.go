@@ -155,6 +155,8 @@ func (r *roster) cut(rows []row) {
 	}
 }
 
+// deal cuts rows into columns of at most depth rows. A column does not begin with
+// an empty row, and a heading stays with its first credit.
 func (r *roster) deal(rows []row, depth int) (columns [][]row) {
 	depth = max(depth, 2) // a heading and a credit
 	for len(rows) > 0 {

@@ -87,6 +87,8 @@ type levels struct {
 	page         image.Rectangle
 }
 
+// newLevels fills in what o leaves open and plans the drawing. What cannot be drawn
+// is an error.
 func newLevels(o *LevelsOptions) (levels, error) {
 	if o.Width == 0 {
 		o.Width = 1280

@@ -155,6 +155,7 @@ type sheet struct {
 	tints         map[string]color.NRGBA
 }
 
+// newSheet plans how the shots lie on the page. What cannot be drawn is an error.
 func newSheet(o *PlanOptions) (sheet, error) {
 	if err := checkPlan(o); err != nil {
 		return sheet{}, err

@@ -125,6 +125,8 @@ type syncSheet struct {
 	page         image.Rectangle
 }
 
+// newSyncSheet fills in what o leaves open and plans the drawing. What cannot be
+// drawn is an error.
 func newSyncSheet(o *SyncOptions) (syncSheet, error) {
 	if o.Width == 0 {
 		o.Width = 1920

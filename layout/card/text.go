@@ -53,6 +53,7 @@ type setting struct {
 	weight
 }
 
+// newSetter returns a setter of text in some fonts.
 func newSetter(f *Fonts) *setter {
 	s := &setter{shaped: map[setting]line{}, seen: map[string]bool{}}
 	for w := range s.faces {
@@ -65,6 +66,7 @@ func newSetter(f *Fonts) *setter {
 // none has, which then shows as glyph 0 and is reported.
 type fallback []*font.Face
 
+// ResolveFace returns the face to draw a character with.
 func (f fallback) ResolveFace(r rune) *font.Face {
 	for _, face := range f {
 		if _, ok := face.NominalGlyph(r); ok {

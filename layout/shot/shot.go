@@ -110,7 +110,7 @@ func Resolve(total int, seats []Seat, wanted []Want, labels bool) ([]Shot, error
 	if total <= 0 {
 		return nil, ErrFilm
 	}
-	h, ok := newHouse(seats)
+	h, ok := newSeatIndex(seats)
 	if !ok {
 		return nil, ErrSeats
 	}
@@ -144,7 +144,8 @@ type seatIndex struct {
 	section map[string][]string
 }
 
-func newHouse(seats []Seat) (seatIndex, bool) {
+// newSeatIndex looks the seats over; false when a take has no name or another's.
+func newSeatIndex(seats []Seat) (seatIndex, bool) {
 	h := seatIndex{takes: map[string]bool{}, section: map[string][]string{}}
 	for _, s := range seats {
 		if s.Take == "" || h.takes[s.Take] {

@@ -119,6 +119,7 @@ func Guide(m *tempo.Map, o Options) (audio.Source, error) {
 	return g, nil
 }
 
+// pitch returns the reference in hertz.
 func (o Options) pitch() float64 {
 	if o.PitchHz == 0 {
 		return 440 // ISO 16
@@ -126,6 +127,7 @@ func (o Options) pitch() float64 {
 	return o.PitchHz
 }
 
+// check refuses options out of range.
 func (o Options) check() error {
 	if p := o.pitch(); !(p >= 380 && p <= 480) {
 		return fmt.Errorf("click: reference pitch of %g Hz is not between 380 and 480", p)

@@ -43,6 +43,7 @@ type drone struct {
 	peak     float64 // no sample or point between samples is larger
 }
 
+// newDrone prepares a tone, with its fifth where it has one.
 func newDrone(d Drone, pitchHz, gain float64) drone {
 	out := drone{from: audio.FramesAt(d.From), to: audio.FramesAt(d.To)}
 	out.fade = min(audio.FramesAt(droneFade), (out.to-out.from)/2)

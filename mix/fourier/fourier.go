@@ -79,6 +79,7 @@ func New(size int, window []float64) *Transform {
 	return t
 }
 
+// powerOfFour reports whether n is 4 to some power, 1 among them.
 func powerOfFour(n int) bool {
 	for ; n > 1; n /= 4 {
 		if n%4 != 0 {

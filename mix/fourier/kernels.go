@@ -37,6 +37,7 @@ func powerGo(p, re, im []float64) {
 // quad is the butterfly of radix 4 on four complex numbers.
 type quad struct{ r0, i0, r1, i1, r2, i2, r3, i3 float64 }
 
+// butterfly returns the transform of four, its last three turned by twiddles.
 func (q quad) butterfly(w1r, w1i, w2r, w2i, w3r, w3i float64) quad {
 	sr, si := q.r0+q.r2, q.i0+q.i2 // a+c
 	dr, di := q.r0-q.r2, q.i0-q.i2 // a−c

@@ -167,6 +167,7 @@ func (p *peaks) write(x []float64) {
 	}
 }
 
+// run takes the next samples of a channel, not more than the buffer holds.
 func (p *peaks) run(x []float64) {
 	const past = 2*Reach - 1
 	buf := p.buf[:past]

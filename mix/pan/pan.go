@@ -83,6 +83,7 @@ func widen(w float64) Matrix {
 	return Matrix{{a, b}, {b, a}}
 }
 
+// times returns the product of m and n: n is applied first.
 func (m Matrix) times(n Matrix) Matrix {
 	var r Matrix
 	for i := range 2 {

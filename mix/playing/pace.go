@@ -186,6 +186,7 @@ func (p *Pace) other(ctx context.Context, n notes, clock *beatClock) error {
 // counts.
 type notes struct{ at, weight []float64 }
 
+// paceNotes returns the beginnings of a file that are clear enough to count.
 func paceNotes(f *align.Features) notes {
 	var n notes
 	for _, e := range f.Events {

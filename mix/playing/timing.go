@@ -269,6 +269,7 @@ func off(late []float64) float64 {
 	return 1.4826 * median(size)
 }
 
+// mean returns the mean of v; NaN when empty.
 func mean(v []float64) float64 {
 	sum := 0.0
 	for _, x := range v {

@@ -25,6 +25,7 @@ type yin struct {
 	cumnorm []float64
 }
 
+// newYIN returns the memory of a measurement.
 func newYIN() *yin {
 	return &yin{
 		fft: fourier.NewFFT(fftSize), a: make([]float64, fftSize), b: make([]float64, fftSize),

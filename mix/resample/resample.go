@@ -82,6 +82,7 @@ func (s *source) choose(first float64, drift audio.PPM) {
 	s.walk = d
 }
 
+// check refuses rates and clocks that cannot be converted.
 func check(src audio.Source, toRate int, offset float64, drift audio.PPM) error {
 	switch {
 	case src.Rate() < MinRate || src.Rate() > MaxRate || toRate < MinRate || toRate > MaxRate:

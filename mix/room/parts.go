@@ -55,6 +55,7 @@ type allpass struct {
 	gain float64
 }
 
+// apply smears x in place.
 func (a *allpass) apply(x []float64) {
 	for i, v := range x {
 		past := a.ring[a.at]

@@ -92,6 +92,7 @@ func New(h Hall) *Reverb {
 	return r
 }
 
+// build makes the parts of a room, whose loudness is not set yet.
 func build(h Hall) *Reverb {
 	h = h.defaults()
 	r := &Reverb{hall: h, scale: 1, taps: reflections(h.Size)}

@@ -107,6 +107,7 @@ func MeterOf(groups []int, den int) (Meter, error) {
 	return m, nil
 }
 
+// writeGroups returns a meter as it is written, "3+2/8".
 func writeGroups(groups []int, den int) string {
 	var b strings.Builder
 	for i, g := range groups {

@@ -75,6 +75,7 @@ func (u Unit) String() string {
 	return fmt.Sprintf("%d/%d", u.Num, u.Den)
 }
 
+// reduced returns u without common factors of two.
 func (u Unit) reduced() Unit {
 	for u.Num%2 == 0 && u.Den%2 == 0 && u.Num > 0 {
 		u.Num, u.Den = u.Num/2, u.Den/2
@@ -82,6 +83,7 @@ func (u Unit) reduced() Unit {
 	return u
 }
 
+// valid reports whether u is a note value between a 256th and sixteen whole notes.
 func (u Unit) valid() bool {
 	return u.Num > 0 && u.Den > 0 && u.Quarters() <= 64 && u.Quarters() >= 1.0/64
 }

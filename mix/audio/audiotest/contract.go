@@ -35,6 +35,8 @@ func Source(t *testing.T, open func() audio.Source) {
 	}
 }
 
+// drain reads a source to its end in blocks of a size, and holds every Read against
+// the contract.
 func drain(t *testing.T, src audio.Source, size int) audio.Block {
 	t.Helper()
 	out := make(audio.Block, src.Channels())

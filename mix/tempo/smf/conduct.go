@@ -1,6 +1,7 @@
 package smf
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -188,9 +189,9 @@ func (t *conductor) points() ([]point, error) {
 	}
 	slices.SortStableFunc(points, func(a, b point) int {
 		if a.tick == b.tick {
-			return compare(rank(a), rank(b))
+			return cmp.Compare(rank(a), rank(b))
 		}
-		return compare(a.tick, b.tick)
+		return cmp.Compare(a.tick, b.tick)
 	})
 	return slices.CompactFunc(points, func(a, b point) bool { return a.tick == b.tick }), nil
 }

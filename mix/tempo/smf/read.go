@@ -1,6 +1,7 @@
 package smf
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"slices"
@@ -22,8 +23,8 @@ type bar struct {
 func (f *file) score() (*score.Score, error) {
 	// Events come track by track; a stable order keeps the last of those at
 	// one tick last.
-	slices.SortStableFunc(f.meters, func(a, b meterEvent) int { return compare(a.tick, b.tick) })
-	slices.SortStableFunc(f.tempos, func(a, b tempoEvent) int { return compare(a.tick, b.tick) })
+	slices.SortStableFunc(f.meters, func(a, b meterEvent) int { return cmp.Compare(a.tick, b.tick) })
+	slices.SortStableFunc(f.tempos, func(a, b tempoEvent) int { return cmp.Compare(a.tick, b.tick) })
 	bars, err := f.bars()
 	if err != nil {
 		return nil, err
@@ -57,16 +58,6 @@ func (f *file) score() (*score.Score, error) {
 		order[i] = i
 	}
 	return score.Assemble(w, order)
-}
-
-func compare(a, b int64) int {
-	switch {
-	case a < b:
-		return -1
-	case a > b:
-		return 1
-	}
-	return 0
 }
 
 // quarters returns a number of ticks in quarter notes.

@@ -1,6 +1,7 @@
 package smf
 
 import (
+	"cmp"
 	"encoding/binary"
 	"fmt"
 	"io"
@@ -71,7 +72,7 @@ func (s *stream) add(tick int64, data ...byte) { s.events = append(s.events, eve
 
 // bytes returns the track as a chunk that ends at tick end.
 func (s *stream) bytes(end int64) []byte {
-	slices.SortStableFunc(s.events, func(a, b event) int { return compare(a.tick, b.tick) })
+	slices.SortStableFunc(s.events, func(a, b event) int { return cmp.Compare(a.tick, b.tick) })
 	var body []byte
 	at := int64(0)
 	for _, e := range append(s.events, event{end, []byte{0xff, 0x2f, 0x00}}) {
