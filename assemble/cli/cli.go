@@ -133,9 +133,9 @@ production.yaml; run the same verb again when a late take arrives.
 	flags.Bool("quiet", false, "no progress and no table, only errors")
 	flags.String("progress", "auto", "how progress is shown: auto, bar, lines, json or quiet")
 	flags.Int("workers", runtime.NumCPU(), "how many tasks may run at once")
-	flags.String("store-limit", "50GB", "how large the store may grow before the least recently used results go")
-	flags.String("memory-limit", "auto", "how much memory what runs at once may take (auto: 600MB for each worker, "+
-		"1.5GB at least)")
+	flags.String("store-limit", "50GB", "largest size of the cache; the least recently used results go first")
+	flags.String("memory-limit", "auto", "memory that parallel tasks may take (auto: 600MB for each worker, "+
+		"at least 1.5GB)")
 	flags.String("encoder", "software", "what encodes finished films: software, hardware, auto (hardware where it "+
 		"works), nvenc, qsv, videotoolbox, amf or vaapi")
 	flags.String("ffmpeg", "ffmpeg", "the ffmpeg program")

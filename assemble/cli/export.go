@@ -12,8 +12,8 @@ import (
 // exportVerb returns the verb export.
 func (a *app) exportVerb() *cobra.Command {
 	return a.verb("export", "write stems, timeline and tempo map in open formats",
-		`Writes into out/export what a finishing editor needs to go on in any program
-that reads open formats:
+		`Writes into out/export what an editor needs to continue in any program that
+reads open formats:
 
   timeline.otio   all recordings in their places, a track each, with the drift of
                   their clocks; measures, shots and chapters as markers

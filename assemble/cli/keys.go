@@ -23,8 +23,8 @@ unit, what holds when it is not written, and what it means. With a WORD, only
 keys with that word in their place or meaning: ripieno keys pan, ripieno keys
 takes[].video. takes[] is an entry of the list takes.
 
-With --thresholds it lists from where on check finds fault with a take, and why
-there. Any of them can be set under check: in production.yaml.`,
+With --thresholds it lists the limits beyond which check reports a take, with the
+reason for each. Any of them can be set under check: in production.yaml.`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			word := strings.Join(args, "")
 			if thresholds {

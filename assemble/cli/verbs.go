@@ -37,7 +37,8 @@ func (a *app) checkVerb() *cobra.Command {
 	return a.verb("check", "say what is wrong with the takes and what to ask for",
 		`Looks at every take that the manifest lists and says in plain words what is
 wrong with it, how sure that is, and what to ask the player for. Nothing is
-changed.`,
+changed. ripieno keys --thresholds lists its thresholds; check: in the manifest
+changes them.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Check(cmd.Context())
 			if err != nil {
@@ -50,17 +51,17 @@ changed.`,
 // syncVerb returns the verb sync.
 func (a *app) syncVerb() *cobra.Command {
 	var pin bool
-	c := a.verb("sync", "find where every recording lies against the guide",
+	c := a.verb("sync", "find where every recording starts against the guide",
 		`Finds the clap on the cue and the playing in every recording, writes what it
 measured to sync.yaml and shows how sure it is. out/sync.png shows every take
-round the clap and three downbeats: a take that is a beat off stands beside the
+around the clap and three downbeats: a take that is a beat off stands beside the
 others. offset: and cue_at: in the manifest override what is measured. A
 recording that sync is not sure of needs review: it is left out of the film until
 you say where its clap is:
 
   video: {file: intake/mara.mov, cue_at: 11.48}   # seconds in that file
 
-How late somebody plays against their own clap is removed, or kept with
+The lateness of a player against their own clap is removed, or kept with
 timing: as-played in the manifest, for all or for one take.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Sync(cmd.Context(), pin)
@@ -78,9 +79,9 @@ timing: as-played in the manifest, for all or for one take.`,
 func (a *app) gridVerb() *cobra.Command {
 	var sheet, pin bool
 	c := a.verb("grid", "draw the layout of every shot",
-		`Lays every shot of every deliverable out and draws the plan as
-out/grid-NAME.png and out/grid-NAME.svg. It looks at the takes but does not
-listen to them. With --sheet it does, and draws a storyboard with real frames,
+		`Plans the layout of every shot of every deliverable and draws it as
+out/grid-NAME.png and out/grid-NAME.svg. It reads no sound and needs no sync.
+With --sheet it does, and draws a storyboard with real frames,
 out/sheet-NAME.png.
 
 With --pin it writes the seats that the plan shows into production.yaml. From
@@ -164,11 +165,12 @@ AV1 by its codec:, BT.709, AAC. A film gets its name only after it has been
 checked. Results that a change does not affect come from the cache.
 
 --encoder hardware lets the graphics device encode, which is faster and never
-writes the same bytes twice; auto does so where it works. The result names the encoder.
+writes the same bytes twice; auto does so where it works. The result names the
+encoder.
 
 Nothing is made until the manifest says for every player what may be published:
-write release: yes, audio-only or no under the take, or release: yes
-above takes for all.`,
+write release: yes, audio-only or no under the take, or release: yes above takes
+for all.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			switch {
 			case plan && verify || (plan || verify) && explain != "":
@@ -199,9 +201,9 @@ above takes for all.`,
 	c.Flags().StringSliceVar(&only, "only", nil, "names of the deliverables to make (default: all)")
 	c.Flags().BoolVar(&plan, "plan", false, "print what would be made and why, and make nothing")
 	c.Flags().BoolVar(&verify, "verify", false,
-		"make everything again, compare it with what is stored and deliver nothing")
+		"make everything again, compare it with the cache and deliver nothing")
 	c.Flags().BoolVar(&allow, "allow-missing-release", false,
-		"make the films while releases are missing; a take with release: no is left out even so")
+		"make the films although releases are missing; takes with release: no stay out")
 	c.Flags().StringVar(&explain, "explain-key", "", "print what is stored under the `KEY` that begins like this")
 	return c
 }
@@ -268,7 +270,7 @@ func (a *app) demoVerb() *cobra.Command {
 phones and microphones record them, with the truth about their timing kept
 beside them. Then it runs check, sync, grid, rough and render, prints how far
 sync was from the truth and says where the film is. Run it again in the same
-folder and it goes on where it was.`,
+folder and it continues where it was.`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			set, err := a.openSettings()
 			if err != nil {

@@ -18,10 +18,9 @@ import (
 // rollcallVerb returns the verb rollcall.
 func (a *app) rollcallVerb() *cobra.Command {
 	return a.verb("rollcall", "say who is in, late, rejected and missing",
-		`Calls the roll in the order of seats: who is in, whose take has to come again
-because check found it unusable, and who has not sent anything, which is late
-once the day has passed that the manifest names. The exit code is 5 as long as
-somebody is missing.`,
+		`Lists every player in the order of seats as in, rejected (check found the take
+unusable), missing, or late (missing after the due date of the call sheet), with
+the release of each. The exit code is 5 as long as somebody is missing.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Rollcall(cmd.Context())
 			if err != nil {
@@ -35,14 +34,15 @@ somebody is missing.`,
 func (a *app) reportVerb() *cobra.Command {
 	var o assemble.ReviewOptions
 	c := a.verb("report", "write one page about all takes",
-		`Writes out/report.html, one page about all takes for whoever puts the production
-together: the roll call with every take's loudness over the bar lines, what
-check says, where sync put each file and why, levels, how everybody plays, the
-rough cut when there is one, and a note to every player to copy into an e-mail.
-It is one file that needs no network, works from disk and prints on paper.
+		`Writes out/report.html, one page about all takes for whoever coordinates the
+production: the roll call with every take's loudness over the bar lines, what
+check found, where sync placed each file and why, levels, how everybody plays,
+the rough cut when there is one, and a note to every player to copy into an
+e-mail. It is one file that needs no network, works from disk and prints on
+paper.
 
 How takes are played (timing measure by measure, tuning, entries) is a help for
-whoever conducts and no marks. --no-playing leaves it out.`,
+the conductor and no grading. --no-playing leaves it out.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Review(cmd.Context(), o)
 			if err != nil {
@@ -95,11 +95,11 @@ func (a *app) watchVerb() *cobra.Command {
 	c := &cobra.Command{
 		Use: "watch", Short: "wait for takes and make the rough cut when one comes in", Args: cobra.NoArgs,
 		Long: `Looks at the production's folder every few seconds. When a recording has arrived
-completely and its name says clearly whose it is, the line of production.yaml
-that it belongs in is printed as it has to read; with --adopt it is written there
-and nothing else in the file is changed. Whenever production.yaml or a file that
-it names has changed, check, sync and the rough cut run, and what is different is
-printed. Ctrl-C ends it. With --json every event is one object on a line.
+completely and its name clearly belongs to one take, it prints the line that
+production.yaml needs; with --adopt it writes that line and changes nothing else
+in the file. Whenever production.yaml or a file that it names has changed, check,
+sync and the rough cut run, and it prints what has changed. Ctrl-C ends it. With
+--json every event is one object on a line.
 
 A name is clear when more of its words are those of one take's name, part or
 player than of any other's: horn-2.mov, "Ilse Horn II.mp4".`,
@@ -123,8 +123,8 @@ player than of any other's: horn-2.mov, "Ilse Horn II.mp4".`,
 			return assemble.Verdict(faults)
 		},
 	}
-	c.Flags().BoolVar(&o.Adopt, "adopt", false, "write arrivals whose take is clear into production.yaml")
-	c.Flags().BoolVar(&o.Once, "once", false, "deal with what lies there now and end")
+	c.Flags().BoolVar(&o.Adopt, "adopt", false, "write new recordings whose take is clear into production.yaml")
+	c.Flags().BoolVar(&o.Once, "once", false, "process what is there now and end")
 	c.Flags().DurationVar(&interval, "interval", 2*time.Second,
 		"how often to look; a file is complete when two looks find it unchanged")
 	return c
