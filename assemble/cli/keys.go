@@ -21,7 +21,8 @@ func (a *app) keysVerb() *cobra.Command {
 		Long: `Lists every key that production.yaml can have: what may stand behind it, its
 unit, what holds when it is not written, and what it means. With a WORD, only
 keys with that word in their place or meaning: ripieno keys pan, ripieno keys
-takes[].video. takes[] is an entry of the list takes.
+takes[].video. takes[] is an entry of the list takes. A time is seconds of guide
+time (12.5), minutes (01:12.500), a measure (m33) or a beat in it (m33.2).
 
 With --thresholds it lists the limits beyond which check reports a take, with the
 reason for each. Any of them can be set under check: in production.yaml.`,

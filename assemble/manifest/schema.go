@@ -260,7 +260,7 @@ var (
 		// Above -6 no limiter keeps music whole; below -36 is an error of sign.
 		{"loudness", number(-36, -6, "LUFS"), "-16", "integrated loudness of the film"},
 		{"true_peak", number(-12, 0, "dBTP"), "-1", "ceiling of the film's peaks"},
-		{"room", number(0, 1, "0 dry, 1 all room"), "0", "reverberation that all share"},
+		{"room", number(0, 1, "0 dry, 1 as strong as the dry sound"), "0", "reverberation that all share"},
 		{"balance", oneOf("auto", "manual"), "auto", "auto makes takes equally loud; manual leaves them as recorded"},
 		{"pan_law", oneOf("power", "compromise", "linear"), "power", "-3, -4.5 or -6 dB in the middle"},
 		{"hall", mappingOf(hallShape), "all defaults", "the room, computed; it is heard with room"},
@@ -280,7 +280,7 @@ var (
 			"its quality: the middle frequency over the width"}}}
 	compressShape = &shape{"compress", "inside compress:", "compress: {threshold: -24, ratio: 2}", []key{
 		{"threshold", number(-80, 0, "dBFS"), required, "level above which it works"},
-		{"ratio", number(1, 20, "dB in for 1 dB out"), required, "how much louder it must get above the threshold"},
+		{"ratio", number(1, 20, "dB in for 1 dB out"), required, "how strongly it works above the threshold"},
 		{"knee", number(0.1, maxCompressDB, "dB"), "6", "span round the threshold in which it sets in"},
 		{"attack", number(0.0001, 1, "seconds"), "0.01", "how soon it reacts"},
 		{"release", number(0.001, 5, "seconds"), "0.15", "how soon it lets go"},
