@@ -179,7 +179,8 @@ func (a *app) readSettings() error {
 func (a *app) openSettings() (assemble.Settings, error) {
 	mode, err := progress.ParseMode(a.settings.GetString("progress"))
 	if err != nil {
-		return assemble.Settings{}, fault.New(fault.Manifest, "", err.Error(), "use auto, bar, lines, json or quiet")
+		return assemble.Settings{}, fault.New(fault.Manifest, "",
+			fmt.Sprintf("invalid --progress %q", a.settings.GetString("progress")), "use auto, bar, lines, json or quiet")
 	}
 	if a.settings.GetBool("quiet") {
 		mode = progress.Quiet

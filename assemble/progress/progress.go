@@ -97,7 +97,7 @@ func ParseMode(s string) (Mode, error) {
 			return Mode(i), nil
 		}
 	}
-	return Auto, fmt.Errorf("progress mode %q is none of %s", s, strings.Join(modeNames, ", "))
+	return Auto, fmt.Errorf("invalid progress mode %q: not one of %s", s, strings.Join(modeNames, ", "))
 }
 
 // Options set up a Reporter.

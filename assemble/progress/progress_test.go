@@ -251,7 +251,7 @@ func TestParseMode(t *testing.T) {
 			t.Errorf("%v: %v, %v", m, got, err)
 		}
 	}
-	if _, err := ParseMode("loud"); err == nil || !strings.Contains(err.Error(), `"loud" is none of auto, bar`) {
+	if _, err := ParseMode("loud"); err == nil || !strings.Contains(err.Error(), `"loud": not one of auto, bar`) {
 		t.Errorf("got %v", err)
 	}
 	if got := Mode(9).String(); got != "mode 9" {

@@ -73,16 +73,16 @@ func Places(key string) []string { return place.FindAllString(texts()[Default][k
 // Check returns an error when text cannot stand for the sentence of that key.
 func Check(key, text string) error {
 	if _, ok := texts()[Default][key]; !ok {
-		return fmt.Errorf("there is no sentence %q", key)
+		return fmt.Errorf("unknown sentence %q", key)
 	}
 	known := Places(key)
 	for _, p := range place.FindAllString(text, -1) {
 		switch {
 		case slices.Contains(known, p):
 		case len(known) == 0:
-			return fmt.Errorf("%s stands for nothing in %s", p, key)
+			return fmt.Errorf("unknown placeholder %s in %s", p, key)
 		default:
-			return fmt.Errorf("%s stands for nothing in %s, which has %s", p, key, strings.Join(known, " "))
+			return fmt.Errorf("unknown placeholder %s in %s, which has %s", p, key, strings.Join(known, " "))
 		}
 	}
 	return nil
@@ -104,7 +104,7 @@ func Open(language string, own map[string]string) (*Book, error) {
 	}
 	words, ok := texts()[language]
 	if !ok {
-		return nil, fmt.Errorf("there is no language %q; there are %s", language, strings.Join(Languages(), ", "))
+		return nil, fmt.Errorf("unknown language %q; known are %s", language, strings.Join(Languages(), ", "))
 	}
 	for key, text := range own {
 		if err := Check(key, text); err != nil {

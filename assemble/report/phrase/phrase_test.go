@@ -61,10 +61,10 @@ func TestCheck(t *testing.T) {
 	for _, c := range []struct{ key, text, want string }{
 		{"step-hold", "Sit still for {tail} seconds.", ""},
 		{"step-hold", "Sit still.", ""},
-		{"step-hold", "Sit still for {tails} seconds.", "{tails} stands for nothing in step-hold, which has {tail}"},
-		{"light", "Use {lamp}.", "{lamp} stands for nothing in light"},
+		{"step-hold", "Sit still for {tails} seconds.", "unknown placeholder {tails} in step-hold, which has {tail}"},
+		{"light", "Use {lamp}.", "unknown placeholder {lamp} in light"},
 		{"light", "A {} and a {Lamp} and { x } are text.", ""},
-		{"lights", "x", `there is no sentence "lights"`},
+		{"lights", "x", `unknown sentence "lights"`},
 	} {
 		err := Check(c.key, c.text)
 		if (err == nil) != (c.want == "") || err != nil && err.Error() != c.want {
@@ -89,7 +89,7 @@ func TestOpen(t *testing.T) {
 	if b := open(t, "", nil); b.Language != "en" || b.Say("clap") != "clap" {
 		t.Errorf("%+v", b)
 	}
-	if _, err := Open("xx", nil); err == nil || err.Error() != `there is no language "xx"; there are de, en, it` {
+	if _, err := Open("xx", nil); err == nil || err.Error() != `unknown language "xx"; known are de, en, it` {
 		t.Error(err)
 	}
 	if _, err := Open("it", map[string]string{"claps": "x"}); err == nil {
