@@ -22,7 +22,7 @@ type ArgumentError struct {
 	Why  string // what is wrong with it, with the value
 }
 
-// Error returns "zoom: 0.5 is less than 1".
+// Error returns a line such as "zoom: 0.5 is less than 1".
 func (e *ArgumentError) Error() string { return e.Name + ": " + e.Why }
 
 func argument(name, format string, a ...any) error {
@@ -56,7 +56,7 @@ func (c Canvas) EvenScale(px float64) int {
 	return max(2, nearEven(c.Scale(px)))
 }
 
-// Check reports whether c can be planned on: both sides even, from MinTile to
+// Check returns an error unless c can be planned on: both sides even, from MinTile to
 // MaxCanvas.
 func (c Canvas) Check() error {
 	switch {

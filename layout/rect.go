@@ -10,7 +10,7 @@ import "fmt"
 // Canvas is the size of the output frame in pixels; both even.
 type Canvas struct{ W, H int }
 
-// String returns "1920x1080".
+// String returns the size as "1920x1080".
 func (c Canvas) String() string { return fmt.Sprintf("%dx%d", c.W, c.H) }
 
 // Rect is a rectangle on a canvas in pixels.

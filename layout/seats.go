@@ -90,5 +90,5 @@ func (p Plan) Arrange(cells []Cell) (Plan, error) {
 	return q, nil
 }
 
-// String returns "row 2, column 3", counting from 1 as people do.
+// String returns the cell as "row 2, column 3", counting from 1 as people do.
 func (c Cell) String() string { return fmt.Sprintf("row %d, column %d", c.Row+1, c.Col+1) }

@@ -47,7 +47,7 @@ type FontError struct {
 	Err   error
 }
 
-// Error returns "font 2: not a whole TrueType or OpenType file", counting from 1.
+// Error returns a line such as "font 2: not a whole TrueType or OpenType file", counting from 1.
 func (e *FontError) Error() string { return fmt.Sprintf("font %d: %v", e.Index+1, e.Err) }
 
 // Unwrap returns what is wrong with the file.

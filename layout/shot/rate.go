@@ -27,7 +27,7 @@ func (r Rate) Seconds(n int) float64 {
 	return float64(n) * float64(r.Den) / float64(r.Num)
 }
 
-// String returns "30" or "30000/1001".
+// String returns the rate as "30" or "30000/1001".
 func (r Rate) String() string {
 	if r.Den == 1 {
 		return fmt.Sprint(r.Num)

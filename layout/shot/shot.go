@@ -81,7 +81,7 @@ type WantError struct {
 	Other   int    // for Overlap the want it collides with, else -1
 }
 
-// Error returns "shot 3: unknown take \"oboe\"", counting from 1 as people do.
+// Error returns a line such as "shot 3: unknown take \"oboe\"", counting from 1 as people do.
 func (e *WantError) Error() string {
 	s := fmt.Sprintf("shot %d: %s", e.Index+1, e.Problem)
 	switch e.Problem {
