@@ -29,10 +29,7 @@ The timeline refers to the recordings where they are. What a player has not
 released is in none of it.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Export(cmd.Context())
-			if err != nil {
-				return nil, err
-			}
-			return func() error { return a.show(r, exportTable(r)) }, assemble.Verdict(r.Faults)
+			return printed(a, r, exportTable, err, assemble.Verdict(r.Faults))
 		})
 }
 

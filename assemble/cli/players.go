@@ -38,10 +38,7 @@ Headphones: begin at a low level and raise it until the click is just clear.
 Long listening at high levels harms hearing.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Click(cmd.Context(), only...)
-			if err != nil {
-				return nil, err
-			}
-			return func() error { return a.show(r, guideTable(r)) }, assemble.Verdict(r.Faults)
+			return printed(a, r, guideTable, err, assemble.Verdict(r.Faults))
 		})
 	c.Flags().StringSliceVar(&only, "only", nil, "names of the variants to write besides the guide (default: all)")
 	return c

@@ -3,6 +3,7 @@ package cli
 import (
 	"context"
 	"errors"
+	"io"
 
 	"github.com/spf13/cobra"
 
@@ -32,6 +33,15 @@ func (a *app) verb(use, short, long string, run work) *cobra.Command {
 	}
 }
 
+// printed returns how to print a verb's result, and the verdict on the takes as
+// the error. A verb that failed prints nothing.
+func printed[R any](a *app, r R, table func(R) func(io.Writer), err, verdict error) (func() error, error) {
+	if err != nil {
+		return nil, err
+	}
+	return func() error { return a.show(r, table(r)) }, verdict
+}
+
 // checkVerb returns the verb check.
 func (a *app) checkVerb() *cobra.Command {
 	return a.verb("check", "say what is wrong with the takes and what to ask for",
@@ -41,10 +51,7 @@ changed. ripieno keys --thresholds lists its thresholds; check: in the manifest
 changes them.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Check(cmd.Context())
-			if err != nil {
-				return nil, err
-			}
-			return func() error { return a.show(r, checkTable(r)) }, assemble.Verdict(r.Faults)
+			return printed(a, r, checkTable, err, assemble.Verdict(r.Faults))
 		})
 }
 
@@ -65,10 +72,7 @@ The lateness of a player against their own clap is removed, or kept with
 timing: as-played in the manifest, for all or for one take.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Sync(cmd.Context(), pin)
-			if err != nil {
-				return nil, err
-			}
-			return func() error { return a.show(r, syncTable(r)) }, assemble.Verdict(r.Faults)
+			return printed(a, r, syncTable, err, assemble.Verdict(r.Faults))
 		})
 	c.Flags().BoolVar(&pin, "pin", false, "copy the measured values into production.yaml, changing nothing else in it")
 	return c
@@ -125,10 +129,7 @@ as loud, in its place and with its share of the room as in the mix, before
 mastering, in 32-bit float, all beginning at guide time 0.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Mix(cmd.Context(), o)
-			if err != nil {
-				return nil, err
-			}
-			return func() error { return a.show(r, mixTable(r)) }, assemble.Verdict(r.Faults)
+			return printed(a, r, mixTable, err, assemble.Verdict(r.Faults))
 		})
 	c.Flags().BoolVar(&o.Stems, "stems", false, "also write a file for each take and each section")
 	return c
@@ -143,10 +144,7 @@ func (a *app) roughVerb() *cobra.Command {
 show, as out/rough.mp4 for the first and out/rough-NAME.mp4 for the others.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Render(cmd.Context(), assemble.RenderOptions{Rough: true, Only: only, Marks: marks})
-			if err != nil {
-				return nil, err
-			}
-			return func() error { return a.show(r, renderTable(r)) }, assemble.Verdict(r.Faults)
+			return printed(a, r, renderTable, err, assemble.Verdict(r.Faults))
 		})
 	c.Flags().StringSliceVar(&only, "only", nil, "names of the deliverables to make (default: the first)")
 	c.Flags().BoolVar(&marks, "marks", false, "burn measure, beat and guide time into the upper right corner")
@@ -193,10 +191,7 @@ for all.`,
 				return func() error { return a.show(r, planTable(r)) }, nil
 			}
 			r, err := p.Render(cmd.Context(), assemble.RenderOptions{Only: only, AllowMissingRelease: allow})
-			if err != nil {
-				return nil, err
-			}
-			return func() error { return a.show(r, renderTable(r)) }, assemble.Verdict(r.Faults)
+			return printed(a, r, renderTable, err, assemble.Verdict(r.Faults))
 		})
 	c.Flags().StringSliceVar(&only, "only", nil, "names of the deliverables to make (default: all)")
 	c.Flags().BoolVar(&plan, "plan", false, "print what would be made and why, and make nothing")

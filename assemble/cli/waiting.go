@@ -23,10 +23,7 @@ unusable), missing, or late (missing after the due date of the call sheet), with
 the release of each. The exit code is 5 as long as somebody is missing.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Rollcall(cmd.Context())
-			if err != nil {
-				return nil, err
-			}
-			return func() error { return a.show(r, rollTable(r)) }, assemble.Verdict(r.Faults)
+			return printed(a, r, rollTable, err, assemble.Verdict(r.Faults))
 		})
 }
 
@@ -45,10 +42,7 @@ How takes are played (timing measure by measure, tuning, entries) is a help for
 the conductor and no grading. --no-playing leaves it out.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Review(cmd.Context(), o)
-			if err != nil {
-				return nil, err
-			}
-			return func() error { return a.show(r, reviewTable(r)) }, assemble.Verdict(r.Faults)
+			return printed(a, r, reviewTable, err, assemble.Verdict(r.Faults))
 		})
 	c.Flags().BoolVar(&o.NoPlaying, "no-playing", false, "leave out how takes are played")
 	return c
