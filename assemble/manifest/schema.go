@@ -168,7 +168,7 @@ var (
 		{"until", whole(1, tempo.MaxMeasures+1, "measure"), "required with ramp_to",
 			"measure at whose beginning that tempo is reached"}}}
 	holdShape = &shape{"a hold", "in an entry of holds:", "{at: m12.3, seconds: 1.5}", []key{
-		{"at", timeValue.withForm("measure or beat"), required, "the beat that is held, such as m12.3"},
+		{"at", timeValue.withForm("measure or beat").withUnit("on the page"), required, "the beat that is held, such as m12.3"},
 		{"seconds", number(0.001, tempo.MaxHold, "seconds"), required,
 			"how long the music waits after the note there has begun"}}}
 	guideShape = &shape{"guide", "inside guide:", "guide: {pitch: 440}", []key{
@@ -189,8 +189,8 @@ var (
 		{"levels", mappingOf(levelsShape), "as guide", "how loud its sounds are"},
 		{"subdivisions", whole(1, 8, "clicks in a beat").orWords("written"), "as guide", "clicks in a beat"},
 		{"count_tones", flagValue, "as guide", "a tone under every click of the count-in"},
-		{"from", timeValue.withForm("measure"), "m1", "first measure that it plays, as played"},
-		{"to", timeValue.withForm("measure"), "end of the piece", "measure at which it ends; it is not played"},
+		{"from", timeValue.withForm("measure").withUnit("as played"), "m1", "first measure that it plays, as played"},
+		{"to", timeValue.withForm("measure").withUnit("as played"), "end of the piece", "measure at which it ends; it is not played"},
 		{"with", oneOf("mix", "others"), "none", "mix: hears all takes; others: all but those recorded to this guide"}}}
 	droneShape = &shape{"a drone", "in an entry of drone:", "{measure: 1, note: D3}", []key{
 		{"measure", whole(0, tempo.MaxMeasures, "measure").orWords("count-in"), required,
