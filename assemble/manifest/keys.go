@@ -2,7 +2,6 @@ package manifest
 
 import (
 	"cmp"
-	"strings"
 
 	"ripieno/assemble/intake"
 )
@@ -43,21 +42,6 @@ func (s *shape) under(prefix string) []Key {
 		}
 	}
 	return all
-}
-
-// String returns the type of a value as people read it.
-func (v value) String() string {
-	s := v.form
-	switch v.form {
-	case rangeForm, wholeForm:
-		s += " " + decimal(v.lo) + " to " + decimal(v.hi)
-	case wordForm:
-		return strings.Join(v.words, ", ")
-	}
-	if len(v.words) > 0 {
-		s += " or " + strings.Join(v.words, ", ")
-	}
-	return s
 }
 
 // Threshold is one threshold of check, as `ripieno keys --thresholds` shows it.

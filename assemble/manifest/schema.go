@@ -1,8 +1,6 @@
 package manifest
 
 import (
-	"strings"
-
 	"ripieno/assemble/report/phrase"
 	"ripieno/layout"
 	"ripieno/mix/tempo"
@@ -30,67 +28,6 @@ type key struct {
 
 // required is what key.absent says of a key that cannot be left out.
 const required = "required"
-
-// value is what may stand behind a key.
-type value struct {
-	form   string  // as `ripieno keys` calls it
-	lo, hi float64 // the range of a number, both ends included
-	unit   string  // "" for what has none
-	words  []string
-	of     *shape // of a mapping, and of the entries of a list
-}
-
-// The forms of values that other code knows.
-const (
-	rangeForm = "number"
-	wholeForm = "whole number"
-	wordForm  = "word" // one of some words
-	listForm  = "list"
-)
-
-// The values that several keys have. A mapping may be replaced by one of its words, a number
-// too.
-var (
-	textValue  = value{form: "text"}
-	linesValue = value{form: "text of several lines"}
-	nameValue  = value{form: "name"}
-	fileValue  = value{form: "file"}
-	flagValue  = oneOf("true", "false")
-	timeValue  = value{form: "time", unit: "guide time"}
-	gainValue  = number(minGainDB, maxGainDB, "dB")
-	levelValue = number(minGainDB, maxLevelDB, "dB").orWords("off")
-	fadeValue  = number(0, maxFade, "seconds")
-	edgeValue  = number(0, maxEdge, "seconds")
-	sideValue  = number(-100, 100, "-100 left, 100 right")
-)
-
-// number returns a number within a range.
-func number(lo, hi float64, unit string) value {
-	return value{form: rangeForm, lo: lo, hi: hi, unit: unit}
-}
-
-// whole returns a whole number within a range.
-func whole(lo, hi float64, unit string) value {
-	return value{form: wholeForm, lo: lo, hi: hi, unit: unit}
-}
-
-// oneOf returns a choice of words.
-func oneOf(words ...string) value { return value{form: wordForm, words: words} }
-
-// mappingOf returns a mapping with the keys of s.
-func mappingOf(s *shape) value { return value{form: "mapping", of: s} }
-
-// listOf returns a list of such mappings.
-func listOf(s *shape) value { return value{form: listForm, of: s} }
-
-// withUnit returns v with another unit.
-func (v value) withUnit(unit string) value { v.unit = unit; return v }
-
-// orWords returns v, beside which some words may stand.
-func (v value) orWords(w ...string) value { v.words = w; return v }
-
-// withForm returns v under another name.
-func (v value) withForm(form string) value { v.form = form; return v }
 
 // names returns the names of all keys of s, in order.
 func (s *shape) names() (all []string) {
@@ -168,7 +105,8 @@ var (
 		{"until", whole(1, tempo.MaxMeasures+1, "measure"), "required with ramp_to",
 			"measure at whose beginning that tempo is reached"}}}
 	holdShape = &shape{"a hold", "in an entry of holds:", "{at: m12.3, seconds: 1.5}", []key{
-		{"at", timeValue.withForm("measure or beat").withUnit("on the page"), required, "the beat that is held, such as m12.3"},
+		{"at", timeValue.withForm("measure or beat").withUnit("on the page"), required,
+			"the beat that is held, such as m12.3"},
 		{"seconds", number(0.001, tempo.MaxHold, "seconds"), required,
 			"how long the music waits after the note there has begun"}}}
 	guideShape = &shape{"guide", "inside guide:", "guide: {pitch: 440}", []key{
@@ -190,7 +128,8 @@ var (
 		{"subdivisions", whole(1, 8, "clicks in a beat").orWords("written"), "as guide", "clicks in a beat"},
 		{"count_tones", flagValue, "as guide", "a tone under every click of the count-in"},
 		{"from", timeValue.withForm("measure").withUnit("as played"), "m1", "first measure that it plays, as played"},
-		{"to", timeValue.withForm("measure").withUnit("as played"), "end of the piece", "measure at which it ends; it is not played"},
+		{"to", timeValue.withForm("measure").withUnit("as played"), "end of the piece",
+			"measure at which it ends; it is not played"},
 		{"with", oneOf("mix", "others"), "none", "mix: hears all takes; others: all but those recorded to this guide"}}}
 	droneShape = &shape{"a drone", "in an entry of drone:", "{measure: 1, note: D3}", []key{
 		{"measure", whole(0, tempo.MaxMeasures, "measure").orWords("count-in"), required,
@@ -391,22 +330,5 @@ func sentenceKeys() []key {
 // shapes is all of them, for telling where a misplaced key belongs.
 var shapes = []*shape{topShape, tempoShape, countInShape, cueShape, changeShape, holdShape, guideShape,
 	levelsShape, variantShape, droneShape, sectionShape, takeShape, videoShape, audioShape, trimShape, cropShape,
-	mixShape,
-	pictureShape, shotShape, transitionShape, deliverShape, chapterShape, noteShape, callSheetShape,
+	mixShape, pictureShape, shotShape, transitionShape, deliverShape, chapterShape, noteShape, callSheetShape,
 	muteShape, bandShape, compressShape, hallShape, stageShape}
-
-// span returns what a number may be, for hints: "a number from 0 to 2 dB, or none".
-func (v value) span() string {
-	s := "a " + v.form + " from " + decimal(v.lo) + " to " + decimal(v.hi)
-	switch {
-	case v.form == wholeForm: // the key says of what
-	case strings.ContainsAny(v.unit, ",0123456789"): // the unit explains the scale
-		s += " (" + v.unit + ")"
-	case v.unit != "":
-		s += " " + v.unit
-	}
-	if len(v.words) > 0 {
-		s += ", or " + strings.Join(v.words, " or ")
-	}
-	return s
-}
