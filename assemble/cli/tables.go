@@ -31,6 +31,14 @@ func level(v *float64, unit string) string {
 	return fmt.Sprintf("%.1f %s", *v, unit)
 }
 
+// count returns a number of things: "1 tile", "3 tiles".
+func count(n int, thing string) string {
+	if n != 1 {
+		thing += "s"
+	}
+	return fmt.Sprintf("%d %s", n, thing)
+}
+
 // clock prints seconds as m:ss.sss.
 func clock(s float64) string {
 	sign := ""
@@ -155,7 +163,7 @@ func gridTable(r assemble.GridResult) func(io.Writer) {
 				for _, s := range g.Shots {
 					tile := ""
 					if len(s.Tiles) > 0 {
-						tile = fmt.Sprintf("%d tiles of %dx%d", len(s.Tiles), s.Tiles[0].W, s.Tiles[0].H)
+						tile = fmt.Sprintf("%s of %dx%d", count(len(s.Tiles), "tile"), s.Tiles[0].W, s.Tiles[0].H)
 						if s.Sheets > 1 {
 							tile += fmt.Sprintf(", sheet %d of %d", s.Sheet, s.Sheets)
 						}

@@ -76,7 +76,7 @@ func rollTable(r assemble.RollResult) func(io.Writer) {
 		fmt.Fprintf(w, "%d takes: %d in, %d rejected, %d missing, %d late\n",
 			len(r.Takes), r.Counts.In, r.Counts.Rejected, r.Counts.Missing, r.Counts.Late)
 		if n := r.Counts.Unreleased; n > 0 {
-			fmt.Fprintf(w, "release missing for %d takes that are in\n", n)
+			fmt.Fprintf(w, "release missing for %s\n", count(n, "take"))
 		}
 	}
 }
