@@ -53,9 +53,9 @@ func clock(s float64) string {
 // level.
 func checkTable(r assemble.CheckResult) func(io.Writer) {
 	return func(w io.Writer) {
-		counts := map[string]int{}
+		var levels []string
 		for _, t := range r.Takes {
-			counts[t.Level]++
+			levels = append(levels, t.Level)
 			fmt.Fprintf(w, "%-8s %s (%s)\n", t.Level, t.Name, t.Player)
 			for _, f := range t.Findings {
 				of := ""
@@ -68,9 +68,18 @@ func checkTable(r assemble.CheckResult) func(io.Writer) {
 				}
 			}
 		}
-		fmt.Fprintf(w, "%d takes: %d ok, %d to ask about, %d to record again, %d missing\n",
-			len(r.Takes), counts["ok"], counts["ask"], counts["redo"], counts["missing"])
+		fmt.Fprintln(w, countLevels(levels))
 	}
+}
+
+// countLevels returns how many takes have which level, given that of each.
+func countLevels(levels []string) string {
+	counts := map[string]int{}
+	for _, l := range levels {
+		counts[l]++
+	}
+	return fmt.Sprintf("%s: %d ok, %d to ask about, %d to record again, %d missing", count(len(levels), "take"),
+		counts["ok"], counts["ask"], counts["redo"], counts["missing"])
 }
 
 // syncTable stays within 100 columns.

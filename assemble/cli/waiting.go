@@ -51,13 +51,12 @@ the conductor and no grading. --no-playing leaves it out.`,
 // reviewTable prints where the page is and how many takes have which level.
 func reviewTable(r assemble.ReviewResult) func(io.Writer) {
 	return func(w io.Writer) {
-		counts := map[string]int{}
+		var levels []string
 		for _, t := range r.Takes {
-			counts[t.Level]++
+			levels = append(levels, t.Level)
 		}
 		fmt.Fprintf(w, "wrote %s (%d kB)\n", r.File, (r.Bytes+999)/1000)
-		fmt.Fprintf(w, "%d takes: %d ok, %d to ask about, %d to record again, %d missing\n", len(r.Takes),
-			counts["ok"], counts["ask"], counts["redo"], counts["missing"])
+		fmt.Fprintln(w, countLevels(levels))
 		if r.Film == "" {
 			fmt.Fprintln(w, "no rough cut to show yet; ripieno rough makes it")
 		}
