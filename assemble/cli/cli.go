@@ -4,7 +4,9 @@
 // Results go to standard output, one JSON object with --json; progress,
 // messages and errors go to standard error. Settings come from flags, then
 // the environment (RIPIENO_WORKERS and so on), then settings.yaml in the
-// user's configuration folder.
+// user's configuration folder. viper serves these three. The manifest is read
+// from YAML nodes instead, because viper folds case, splits at dots and knows no
+// line numbers.
 package cli
 
 import (
@@ -76,7 +78,7 @@ func (a *app) exit(ctx context.Context, err error) int {
 	case err == nil:
 		return 0
 	case ctx.Err() != nil || errors.Is(err, context.Canceled):
-		fmt.Fprintln(a.Err, "cancelled: nothing unfinished was kept; run the same command again to go on")
+		fmt.Fprintln(a.Err, "cancelled: nothing unfinished was kept; run the same command again to continue")
 		return Cancelled
 	}
 	var f *fault.Fault
@@ -92,7 +94,7 @@ func (a *app) exit(ctx context.Context, err error) int {
 	return exitCode(err)
 }
 
-// exitCode is the code of the gravest fault: an unreadable file outweighs a
+// exitCode returns the code of the gravest fault: an unreadable file outweighs a
 // missing one.
 func exitCode(err error) int {
 	var list fault.List
@@ -108,7 +110,7 @@ func exitCode(err error) int {
 	return code
 }
 
-// root is the command without a verb.
+// root returns the command without a verb.
 func (a *app) root() *cobra.Command {
 	root := &cobra.Command{
 		Use:   "ripieno",
@@ -131,9 +133,11 @@ production.yaml; run the same verb again when a late take arrives.
 	flags.Bool("quiet", false, "no progress and no table, only errors")
 	flags.String("progress", "auto", "how progress is shown: auto, bar, lines, json or quiet")
 	flags.Int("workers", runtime.NumCPU(), "how many tasks may run at once")
-	flags.String("store-limit", "50GB", "how large the store may grow before the least recently used results go")
-	flags.String("memory-limit", "auto", "how much memory what runs at once may take (auto: 600MB for each worker, 1.5GB at least)")
-	flags.String("encoder", "software", "what encodes finished films: software, hardware, auto (hardware where it works), nvenc, qsv, videotoolbox, amf or vaapi")
+	flags.String("store-limit", "50GB", "largest size of the cache; the least recently used results go first")
+	flags.String("memory-limit", "auto", "memory that parallel tasks may take (auto: 600MB for each worker, "+
+		"at least 1.5GB)")
+	flags.String("encoder", "software", "what encodes finished films: software, hardware, auto (hardware where it "+
+		"works), nvenc, qsv, videotoolbox, amf or vaapi")
 	flags.String("ffmpeg", "ffmpeg", "the ffmpeg program")
 	flags.String("ffprobe", "ffprobe", "the ffprobe program")
 	flags.VisitAll(func(f *pflag.Flag) {
@@ -144,7 +148,7 @@ production.yaml; run the same verb again when a late take arrives.
 	root.AddCommand(
 		a.newVerb(), a.clickVerb(), a.callsheetVerb(), a.checkVerb(), a.syncVerb(), a.gridVerb(), a.mixVerb(),
 		a.roughVerb(), a.renderVerb(), a.demoVerb(), a.cleanVerb(),
-		a.rollcallVerb(), a.reportVerb(), a.watchVerb(), a.exportVerb(),
+		a.rollcallVerb(), a.reportVerb(), a.watchVerb(), a.exportVerb(), a.keysVerb(),
 	)
 	return root
 }
@@ -158,22 +162,25 @@ func (a *app) readSettings() error {
 		path := filepath.Join(dir, "ripieno", "settings.yaml")
 		a.settings.SetConfigFile(path)
 		if err := a.settings.ReadInConfig(); err != nil && !errors.Is(err, os.ErrNotExist) {
-			return fault.New(fault.Manifest, path, "the settings cannot be read", "correct the file or delete it").Because(err)
+			return fault.New(fault.Manifest, path, "the settings cannot be read",
+				"correct the file or delete it").Because(err)
 		}
 	}
 	if n := a.settings.GetInt("workers"); n < 1 || n > 1024 {
-		return fault.New(fault.Manifest, "", fmt.Sprintf("workers is %q", a.settings.GetString("workers")), "use a number from 1 to 1024")
+		return fault.New(fault.Manifest, "", fmt.Sprintf("invalid --workers %q", a.settings.GetString("workers")),
+			"use a number from 1 to 1024")
 	}
 	a.started = true
 	return nil
 }
 
-// use builds the settings of a verb. The reporter must be closed before
+// openSettings builds the settings of a verb. The reporter must be closed before
 // anything is printed.
-func (a *app) use() (assemble.Settings, error) {
+func (a *app) openSettings() (assemble.Settings, error) {
 	mode, err := progress.ParseMode(a.settings.GetString("progress"))
 	if err != nil {
-		return assemble.Settings{}, fault.New(fault.Manifest, "", err.Error(), "use auto, bar, lines, json or quiet")
+		return assemble.Settings{}, fault.New(fault.Manifest, "",
+			fmt.Sprintf("invalid --progress %q", a.settings.GetString("progress")), "use auto, bar, lines, json or quiet")
 	}
 	if a.settings.GetBool("quiet") {
 		mode = progress.Quiet
@@ -193,10 +200,10 @@ func (a *app) use() (assemble.Settings, error) {
 	}, nil
 }
 
-// with opens the production, lets work use it and closes it, so that the
+// withProduction opens the production, lets work use it and closes it, so that the
 // progress line is gone before the result is printed.
-func (a *app) with(ctx context.Context, work func(*assemble.Production) error) error {
-	set, err := a.use()
+func (a *app) withProduction(ctx context.Context, work func(*assemble.Production) error) error {
+	set, err := a.openSettings()
 	if err != nil {
 		return err
 	}

@@ -51,6 +51,7 @@ func (a *app) limits() (set assemble.Settings, err error) {
 	return set, nil
 }
 
+// badSize returns the fault of usage for a size that cannot be read.
 func badSize(name, text string) error {
-	return fault.New(fault.Manifest, "", fmt.Sprintf("%s is %q", name, text), "use a size such as 800MB or 50GB")
+	return fault.New(fault.Manifest, "", fmt.Sprintf("invalid --%s %q", name, text), "use a size such as 800MB or 50GB")
 }

@@ -19,7 +19,7 @@ const SeekMargin = 3
 // mezzanineCodec holds the encoder settings of a conformed picture: every
 // frame by itself, so that any frame can be opened at its own cost, and
 // nothing that makes decoding slow. A fixed quantizer spares the encoder a look
-// at every frame beforehand. DEVELOPERS.md has what others cost.
+// at every frame beforehand. ../picture/README.md has what others cost.
 var mezzanineCodec = ffmpeg.KwArgs{
 	"c:v": "libx264", "preset": "ultrafast", "tune": "fastdecode", "g": "1", "qp": "22",
 }

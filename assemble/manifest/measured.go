@@ -46,12 +46,17 @@ type Measurement struct {
 }
 
 var (
-	measuredShape = &shape{name: "the file", example: "version: 1", keys: []string{"version", "files", "complete"}}
-	fileShape     = &shape{name: "a file", example: "{take: oboe-1, role: video}", keys: []string{"take", "role", "file", "hash",
-		"offset", "drift_ppm", "confidence", "sure", "method", "evidence", "reason"}}
+	measuredShape = &shape{name: "the file", example: "version: 1", keys: []key{
+		{name: "version"}, {name: "files"}, {name: "complete"}}}
+	fileShape = &shape{name: "a file", example: "{take: oboe-1, role: video}", keys: []key{
+		{name: "take"}, {name: "role", value: oneOf("video", "audio")}, {name: "file"}, {name: "hash"},
+		{name: "offset", value: number(-maxSeconds, maxSeconds, "seconds")},
+		{name: "drift_ppm", value: number(-maxDriftPPM, maxDriftPPM, "ppm")},
+		{name: "confidence", value: number(0, 1, "0 to 1")},
+		{name: "sure"}, {name: "method"}, {name: "evidence"}, {name: "reason"}}}
 )
 
-// Find is the measurement of one content of one file of a take.
+// Find returns the measurement of one content of one file of a take.
 func (m *Measured) Find(take, role, hash string) (Measurement, bool) {
 	for _, f := range m.Files {
 		if f.Take == take && f.Role == role && f.Hash == hash {
@@ -72,7 +77,8 @@ func LoadMeasured(dir string) (*Measured, error) {
 	case errors.Is(err, fs.ErrNotExist):
 		return &Measured{}, nil
 	}
-	return nil, fault.New(fault.Manifest, path, "the measurements cannot be read", "see whether it is a file you may read").Because(err)
+	return nil, fault.New(fault.Manifest, path, "the measurements cannot be read",
+		"make sure that it is a file and that you may read it").Because(err)
 }
 
 // ParseMeasured reads the bytes of a sync.yaml that was read from path. A
@@ -113,20 +119,23 @@ func ParseMeasured(path string, data []byte) (*Measured, error) {
 	return all, nil
 }
 
+// measurement reads one entry of files.
 func (m mapping) measurement() Measurement {
 	var f Measurement
-	for _, key := range []string{"take", "role", "file", "hash", "offset", "drift_ppm", "confidence", "sure", "method"} {
+	for _, key := range []string{"take", "role", "file", "hash", "offset", "drift_ppm", "confidence", "sure",
+		"method"} {
 		m.need(key, "")
 	}
-	f.Take, f.File, f.Hash, f.Method, f.Reason = m.raw("take"), m.raw("file"), m.raw("hash"), m.raw("method"), m.raw("reason")
-	f.Role = m.choice("role", "video", "video", "audio")
+	f.Take, f.File, f.Hash, f.Method, f.Reason = m.raw("take"), m.raw("file"), m.raw("hash"), m.raw("method"),
+		m.raw("reason")
+	f.Role = m.choice("role", "video")
 	if v := m.vals["offset"]; v != nil && v.Value == "none" {
 		f.Offset = math.NaN()
 	} else {
-		f.Offset, _ = m.number("offset", -maxSeconds, maxSeconds, "seconds")
+		f.Offset, _ = m.number("offset")
 	}
-	f.DriftPPM, _ = m.number("drift_ppm", -maxDriftPPM, maxDriftPPM, "ppm")
-	f.Confidence, _ = m.number("confidence", 0, 1, "")
+	f.DriftPPM, _ = m.number("drift_ppm")
+	f.Confidence, _ = m.number("confidence")
 	f.Sure = m.flag("sure", false)
 	for _, v := range m.list("evidence", "") {
 		if v.Kind != yaml.ScalarNode {
@@ -138,7 +147,7 @@ func (m mapping) measurement() Measurement {
 	return f
 }
 
-// raw is a text that the program wrote itself, with whatever is in it.
+// raw returns a text that the program wrote itself, with whatever is in it.
 func (m mapping) raw(key string) string {
 	v, ok := m.scalar(key, "")
 	if !ok {
@@ -147,7 +156,7 @@ func (m mapping) raw(key string) string {
 	return v.Value
 }
 
-// Encode is the file's bytes: the same for the same measurements in whatever
+// Encode returns the file's bytes: the same for the same measurements in whatever
 // order. A number that ParseMeasured would refuse, a role that is neither
 // video nor audio, or two measurements of one key are an error, which is the
 // caller's bug. Text that is not UTF-8 loses the bytes in question.
@@ -181,7 +190,8 @@ func (m *Measured) Encode() ([]byte, error) {
 func (f Measurement) check() error {
 	offset := math.IsNaN(f.Offset) || math.Abs(f.Offset) <= maxSeconds
 	if !offset || !(math.Abs(f.DriftPPM) <= maxDriftPPM) || !(f.Confidence >= 0 && f.Confidence <= 1) {
-		return fmt.Errorf("manifest: take %q, %s: offset %v, drift %v ppm, confidence %v", f.Take, f.Role, f.Offset, f.DriftPPM, f.Confidence)
+		return fmt.Errorf("manifest: take %q, %s: offset %v, drift %v ppm, confidence %v", f.Take, f.Role, f.Offset,
+			f.DriftPPM, f.Confidence)
 	}
 	if f.Role != "video" && f.Role != "audio" {
 		return fmt.Errorf("manifest: take %q: role %q", f.Take, f.Role)
@@ -189,6 +199,7 @@ func (f Measurement) check() error {
 	return nil
 }
 
+// write appends f as an entry of files.
 func (f Measurement) write(b *strings.Builder) {
 	offset := "none"
 	if !math.IsNaN(f.Offset) {

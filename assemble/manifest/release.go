@@ -18,7 +18,8 @@ const (
 	ReleaseMissing   Release = ""
 	ReleaseYes       Release = "yes"        // face, sound and name
 	ReleaseAudioOnly Release = "audio-only" // sound and name: the picture goes into nothing that is made
-	ReleaseNo        Release = "no"         // nothing: neither picture nor sound nor name goes into anything that is made
+	// nothing: neither picture nor sound nor name goes into anything that is made
+	ReleaseNo Release = "no"
 )
 
 // Word returns the release in a word: "missing" when nothing is written down.
@@ -29,14 +30,14 @@ func (r Release) Word() string {
 	return string(r)
 }
 
-// ShowsPicture tells whether the take's picture may be opened to make
+// ShowsPicture reports whether the take's picture may be opened to make
 // something of it. A missing release does not forbid it: rough cuts are made
 // before the answers are in.
 func (t Take) ShowsPicture() bool {
 	return t.Release == ReleaseYes || t.Release == ReleaseMissing
 }
 
-// PublicName is the player's name as films and pages for all to read show it:
+// PublicName returns the player's name as films and pages for all to read show it:
 // "" where the player wants it hidden or has agreed to nothing.
 func (t Take) PublicName() string {
 	if t.HideName || t.Release == ReleaseNo {
@@ -47,7 +48,7 @@ func (t Take) PublicName() string {
 
 // release reads a release; def when it is absent or faulty.
 func (m mapping) release(def Release) Release {
-	return Release(m.choice("release", string(def), string(ReleaseYes), string(ReleaseNo), string(ReleaseAudioOnly)))
+	return Release(m.choice("release", string(def)))
 }
 
 // checkHidden refuses texts of the film that say a name which its owner wants
@@ -65,7 +66,8 @@ func (m mapping) checkHidden(p *Production) {
 		for _, x := range texts {
 			if saysName(x.plain, name) {
 				m.faults.Add(fault.At(fault.Manifest, x.mark,
-					fmt.Sprintf("%s %q names the player of take %q, whose name is not to be shown", x.what, clip(x.text), t.Name),
+					fmt.Sprintf("%s %q names the player of take %q, whose name is not to be shown", x.what,
+						clip(x.text), t.Name),
 					"write the part instead of the name"))
 			}
 		}
@@ -79,12 +81,14 @@ type publicText struct {
 	mark       fault.Mark
 }
 
+// publicTexts returns the texts of the production that a viewer may read.
 func (m mapping) publicTexts(p *Production) []publicText {
 	var all []publicText
 	add := func(mark fault.Mark, what, text string) {
 		all = append(all, publicText{what, text, plainWords(text), mark})
 	}
-	for _, top := range []struct{ key, text string }{{"title", p.Title}, {"composer", p.Composer}, {"ensemble", p.Ensemble}, {"dedication", p.Dedication}} {
+	for _, top := range []struct{ key, text string }{{"title", p.Title}, {"composer", p.Composer},
+		{"ensemble", p.Ensemble}, {"dedication", p.Dedication}} {
 		if v := m.vals[top.key]; v != nil {
 			add(markOf(m.file, v), top.key, top.text)
 		}
@@ -103,10 +107,10 @@ func (m mapping) publicTexts(p *Production) []publicText {
 	return all
 }
 
-// plainWords is a text without capitals and with single spaces.
+// plainWords returns a text without capitals and with single spaces.
 func plainWords(text string) string { return strings.Join(strings.Fields(fold(text)), " ") }
 
-// saysName tells whether a text has a name in it as whole words; both are as
+// saysName reports whether a text has a name in it as whole words; both are as
 // plainWords gives them.
 func saysName(text, name string) bool {
 	for at := 0; ; {

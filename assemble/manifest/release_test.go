@@ -49,7 +49,8 @@ func TestRelease(t *testing.T) {
 			}
 		}
 	}
-	for release, want := range map[Release]bool{ReleaseMissing: true, ReleaseYes: true, ReleaseAudioOnly: false, ReleaseNo: false} {
+	for release, want := range map[Release]bool{ReleaseMissing: true, ReleaseYes: true, ReleaseAudioOnly: false,
+		ReleaseNo: false} {
 		if got := (Take{Release: release}).ShowsPicture(); got != want {
 			t.Errorf("release %q shows a picture: %v", release, got)
 		}

@@ -119,7 +119,7 @@ type Asset struct {
 	Mark fault.Mark
 }
 
-// Assets are all such files that the manifest names, as often as it does.
+// Assets returns all such files that the manifest names, as often as it does.
 func (p *Production) Assets() []Asset {
 	list := append([]Asset(nil), p.Picture.Fonts...)
 	for _, a := range []*Asset{p.Picture.Backdrop, p.Mix.Impulse} {
