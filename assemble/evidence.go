@@ -176,18 +176,18 @@ func (e evidence) rows() []card.SyncRow {
 // row is one take: the recording that is heard, and the other device of the
 // player.
 func (e evidence) row(t manifest.Take, recs []located) card.SyncRow {
-	row := card.SyncRow{Name: t.Name, Player: drawable(t.Player), State: card.SyncAbsent, Says: "not placed"}
+	row := card.SyncRow{Name: t.Name, Player: drawable(t.PublicName()), State: card.SyncAbsent, Says: "not placed"}
 	main, other := -1, -1
 	for i, l := range recs {
 		switch {
 		case l.err != nil:
-			row.Note, row.Says = l.file.Path+" cannot be used", "unreadable"
+			row.Note, row.Says = publicFile(t, l.role, l.file.Path)+" cannot be used", "unreadable"
 		case e.features[l.name()] == nil:
 			if row.Note == "" {
-				row.Note, row.Says = l.file.Path+" has no sound", "no sound"
+				row.Note, row.Says = publicFile(t, l.role, l.file.Path)+" has no sound", "no sound"
 			}
 		case l.place.Method == "none" && l.err == nil:
-			row.Note, row.Says = l.file.Path+": nothing in it tells where it lies; give cue_at", "asks you"
+			row.Note, row.Says = publicFile(t, l.role, l.file.Path)+": nothing in it tells where it lies; give cue_at", "asks you"
 		case main < 0 || l.role == roleAudio:
 			main, other = i, main
 		default:

@@ -64,6 +64,7 @@ func (p *Production) Export(ctx context.Context) (ExportResult, error) {
 		return x.r, err
 	}
 	x.r.Dir = x.dir
+	x.tellNamed()
 	for _, step := range []func(context.Context) error{x.sound, x.timeline, x.tempo, x.offsets, x.close} {
 		if err := step(ctx); err != nil {
 			return x.r, err
@@ -168,7 +169,7 @@ func shotName(s plan.Shot) string {
 	case len(s.Tiles) == 0:
 		return string(s.Show)
 	case len(s.Tiles) == 1:
-		return string(s.Show) + " " + s.Tiles[0].Take
+		return strings.TrimSpace(string(s.Show) + " " + publicTake(s.Tiles[0]))
 	}
 	return fmt.Sprintf("%s of %d", s.Show, len(s.Tiles))
 }

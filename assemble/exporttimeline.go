@@ -37,6 +37,9 @@ func (x *export) tracks() (interchange.Timeline, error) {
 		if err != nil {
 			return t, err
 		}
+		if !x.names(rec) {
+			continue
+		}
 		m.Name, m.URL = x.call(rec)
 		add(s.Take, interchange.Video, m, s.Seen)
 	}
@@ -51,6 +54,26 @@ func (x *export) tracks() (interchange.Timeline, error) {
 		add(s.Take, interchange.Audio, m, s.Heard)
 	}
 	return t, nil
+}
+
+// names reports whether the hand-over may name a recording's file.
+func (x *export) names(r *recording) bool { return mayBeNamed(x.p.man.Takes[r.take], r.file.Path) }
+
+// file is how the hand-over calls a recording.
+func (x *export) file(r *recording) string {
+	if x.names(r) {
+		return r.file.Path
+	}
+	return publicFile(x.p.man.Takes[r.take], r.role, r.file.Path)
+}
+
+// tellNamed says which files the hand-over leaves out because of their names.
+func (x *export) tellNamed() {
+	for _, l := range x.all {
+		if t := x.p.man.Takes[l.take]; l.usable() && !x.names(l.recording) && !(l.unseen && t.Audio != nil) {
+			x.r.Faults = append(x.r.Faults, telling(t, l.file))
+		}
+	}
 }
 
 // recording is the file that a part of a plan comes from.
@@ -69,13 +92,13 @@ func (x *export) call(r *recording) (name, address string) {
 }
 
 // soundSource is the file a take is heard from: its own, or its stem where the
-// file has a picture that is not released.
+// file has a picture that is not released or a name that is hidden.
 func (x *export) soundSource(s plan.Source) (interchange.Media, error) {
 	rec, err := x.recording(s.Take, s.Sound.Hash)
 	if err != nil {
 		return interchange.Media{}, err
 	}
-	if rec.unseen {
+	if rec.unseen || !x.names(rec) {
 		m, ok := x.stemSource(s.Take)
 		if !ok {
 			err = fmt.Errorf("take %q has no stem", s.Take)
@@ -144,7 +167,7 @@ func (x *export) offsets(ctx context.Context) error {
 		}
 		clock := plan.Clock{Offset: l.place.Offset, Drift: audio.PPM(l.place.DriftPPM)}
 		rows = append(rows, []string{
-			t.Name, t.PublicName(), t.Part, t.Section, role, l.file.Path, l.place.Method,
+			t.Name, t.PublicName(), t.Part, t.Section, role, x.file(l.recording), l.place.Method,
 			number(l.place.Offset, 6), number(l.place.DriftPPM, 3), number(l.place.Confidence, 3),
 			number(clock.Guide(0), 6), number(clock.Guide(l.info.Duration), 6),
 		})

@@ -124,7 +124,7 @@ func gridResult(f plan.Film, line plan.Timeline) GridResult {
 			g.Sheet, g.Sheets = s.Sheet+1, s.Sheets
 		}
 		for _, t := range s.Tiles {
-			tile := GridTile{Take: t.Take, X: t.Rect.X, Y: t.Rect.Y, W: t.Rect.W, H: t.Rect.H, Fit: t.Fit}
+			tile := GridTile{Take: publicTake(t), X: t.Rect.X, Y: t.Rect.Y, W: t.Rect.W, H: t.Rect.H, Fit: t.Fit}
 			if t.Card {
 				tile.Card = note(t)
 			} else {
@@ -154,8 +154,10 @@ func (p *Production) planOptions(f plan.Film, line plan.Timeline) card.PlanOptio
 		}
 		for _, t := range s.Tiles {
 			tile := card.PlanTile{
-				Tile: t.Rect, Picture: t.Hole, Seat: seats[t.Take], Take: t.Take, Player: t.Player, Part: t.Part,
-				Section: takes[t.Take].Section,
+				Tile: t.Rect, Picture: t.Hole, Seat: seats[t.Take], Take: publicTake(t), Player: t.Player, Part: t.Part,
+			}
+			if t.Absent != plan.Withheld {
+				tile.Section = takes[t.Take].Section
 			}
 			if t.Card {
 				tile.Note = note(t)

@@ -66,7 +66,7 @@ func (p *Production) readLook(ctx context.Context) error {
 		}
 	}
 	for _, t := range p.man.Takes {
-		if t.Backing != nil {
+		if t.Backing != nil && !t.IsWithheld() {
 			list.Add(p.readStill(ctx, "picture", *t.Backing))
 		}
 	}

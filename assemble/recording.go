@@ -53,7 +53,8 @@ type recording struct {
 func (r *recording) name() string { return r.owner + "/" + r.role }
 
 // recordings looks at every file of every take: is it there, what is it, what
-// does it hold. A bad file has its err set and stops no other.
+// does it hold. A bad file has its err set and stops no other. Takes that are
+// withheld have none: nothing of them is opened, measured or drawn.
 func (p *Production) recordings(ctx context.Context) ([]*recording, error) {
 	if err := p.man.NeedTakes(); err != nil {
 		return nil, err
@@ -61,6 +62,9 @@ func (p *Production) recordings(ctx context.Context) ([]*recording, error) {
 	var all []*recording
 	for i := range p.man.Takes {
 		t := &p.man.Takes[i]
+		if t.IsWithheld() {
+			continue
+		}
 		for _, f := range []struct {
 			role string
 			file *manifest.File
