@@ -42,12 +42,24 @@ func (p *Production) posterTask(f plan.Film, line plan.Timeline, film task.Task)
 	}
 }
 
+// besideNames are the files that deliverBeside will put beside a film.
+func (p *Production) besideNames(w plan.Want) []string {
+	var names []string
+	if w.Poster != nil && !w.Rough {
+		names = append(names, w.Name+"-poster.png")
+	}
+	if len(p.man.Notes) > 0 && !w.Rough {
+		names = append(names, w.Name+".vtt", w.Name+".srt")
+	}
+	return names
+}
+
 // deliverBeside puts the poster and the programme notes beside a finished
 // film, under its name.
 func (p *Production) deliverBeside(ctx context.Context, pl *plan.Plan, f plan.Film, poster *task.Task, r *FilmResult) error {
 	var err error
 	if poster != nil {
-		if r.Poster, err = p.out(f.Name + "-poster.png"); err != nil {
+		if r.Poster, err = p.outFile(f.Name + "-poster.png"); err != nil {
 			return err
 		}
 		if _, err := p.store.Deliver(ctx, poster.Action, r.Poster); err != nil {
@@ -62,7 +74,7 @@ func (p *Production) deliverBeside(ctx context.Context, pl *plan.Plan, f plan.Fi
 		cues = append(cues, subtitle.Cue{From: pl.Timeline.Rate.Seconds(n.From), To: pl.Timeline.Rate.Seconds(n.To), Text: n.Text})
 	}
 	for _, file := range []struct{ ext, text string }{{".vtt", subtitle.WebVTT(cues)}, {".srt", subtitle.SRT(cues)}} {
-		path, err := p.out(f.Name + file.ext)
+		path, err := p.outFile(f.Name + file.ext)
 		if err != nil {
 			return err
 		}

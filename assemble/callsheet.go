@@ -71,7 +71,7 @@ func CallSheets(ctx context.Context, set Settings, o CallSheetOptions) (CallShee
 			return r, fault.At(fault.Manifest, t.Mark, fmt.Sprintf("take %q has release: no, so no page is made for it", name), "leave it out of --only")
 		}
 	}
-	if r.All, err = p.out("callsheet.html"); err != nil {
+	if r.All, err = p.outFile("callsheet.html"); err != nil {
 		return r, err
 	}
 	folder := filepath.Join(filepath.Dir(r.All), callSheetFolder)

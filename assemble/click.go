@@ -170,7 +170,7 @@ func (j guideJob) source() (audio.Source, error) {
 func (p *Production) writeGuide(ctx context.Context, j guideJob) (GuideFile, error) {
 	var r GuideFile
 	var err error
-	if r.WAV, err = p.out(j.file + ".wav"); err != nil {
+	if r.WAV, err = p.outFile(j.file + ".wav"); err != nil {
 		return r, err
 	}
 	r.MP3 = filepath.Join(filepath.Dir(r.WAV), j.file+".mp3")

@@ -30,7 +30,7 @@ func (p *Production) drawSync(ctx context.Context, all []located, features map[s
 	pages := (len(rows) + card.MaxSyncRows - 1) / card.MaxSyncRows
 	var paths []string
 	for k := range pages {
-		path, err := p.out(syncPage(k))
+		path, err := p.outFile(syncPage(k))
 		if err != nil {
 			return nil, err
 		}

@@ -2,6 +2,7 @@ package assemble
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"os"
@@ -128,6 +129,9 @@ func (p *Production) conformTask(c plan.Conform, key store.Action, line plan.Tim
 				return err
 			}
 			got, err := media.CountFrames(tmp)
+			if errors.Is(err, media.ErrNoPicture) {
+				got, err = 0, nil // nothing of it could be decoded
+			}
 			if err != nil {
 				return err
 			}

@@ -48,7 +48,7 @@ func (p *Production) Grid(ctx context.Context) (GridResult, error) {
 	var results []GridResult
 	for _, f := range pl.Films {
 		r := gridResult(f, pl.Timeline)
-		if r.PNG, err = p.out("grid-" + f.Name + ".png"); err != nil {
+		if r.PNG, err = p.outFile("grid-" + f.Name + ".png"); err != nil {
 			return GridResult{}, err
 		}
 		img, err := card.PlanPicture(p.planOptions(f, pl.Timeline))
@@ -59,7 +59,7 @@ func (p *Production) Grid(ctx context.Context) (GridResult, error) {
 		if err != nil {
 			return GridResult{}, err
 		}
-		if r.SVG, err = p.out("grid-" + f.Name + ".svg"); err != nil {
+		if r.SVG, err = p.outFile("grid-" + f.Name + ".svg"); err != nil {
 			return GridResult{}, err
 		}
 		svg, err := card.PlanSVG(p.planOptions(f, pl.Timeline))
@@ -100,7 +100,7 @@ func (p *Production) PinSeats(ctx context.Context) (int, error) {
 		p.man.Takes[i].Seat = places[t.Name]
 	}
 	p.man.Seats = cmp.Or(p.man.Seats, len(p.man.Takes))
-	return n, publishBytes(ctx, p.man.Path, data)
+	return n, rewriteManifest(ctx, p.man.Path, data)
 }
 
 // deliverables are the films the manifest asks for.

@@ -115,7 +115,7 @@ func heldBack(voice mix.Analysis) []string {
 
 // drawLevels draws the picture of the levels.
 func (p *Production) drawLevels(ctx context.Context, pl *plan.Plan, rep soundReport, r *MixResult) error {
-	path, err := p.out("levels.png")
+	path, err := p.outFile(levelsName)
 	if err != nil {
 		return err
 	}

@@ -5,10 +5,13 @@ import (
 	"context"
 	"encoding/gob"
 	"errors"
+	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"sync"
+	"syscall"
 
 	"golang.org/x/sync/errgroup"
 
@@ -23,6 +26,7 @@ import (
 	"ripieno/mix"
 	"ripieno/mix/align"
 	"ripieno/mix/playing"
+	"ripieno/mix/resample"
 )
 
 // Roles of a take's files.
@@ -80,6 +84,9 @@ func (p *Production) recordings(ctx context.Context) ([]*recording, error) {
 	for _, r := range all {
 		group.Go(func() error {
 			r.err = r.named(p.inspect(ctx, r))
+			if stopsAll(r.err) {
+				return r.err // the disk or the store, and no fault of a take
+			}
 			return ctx.Err()
 		})
 	}
@@ -101,7 +108,7 @@ func (p *Production) inspect(ctx context.Context, r *recording) (err error) {
 		return err
 	}
 	if r.hash, err = p.store.HashFile(ctx, r.path); err != nil {
-		return err
+		return unreadable(r.file.Path, err)
 	}
 	// A file's name decides nothing, but messages name it.
 	key := store.NewAction("probe").Version(media.Rule).Arg("ffprobe", p.tool.Version.Text).
@@ -113,6 +120,10 @@ func (p *Production) inspect(ctx context.Context, r *recording) (err error) {
 		return err
 	}
 	r.info.Path = r.path
+	if a := r.info.Audio; a != nil && (a.Rate < align.MinRate || a.Rate > resample.MaxRate) {
+		return fault.New(fault.Media, r.path, fmt.Sprintf("its sound has %d samples a second, and %d to %d can be used", a.Rate, align.MinRate, resample.MaxRate),
+			"ask the player for the recording as it was made, at 44100 or 48000")
+	}
 	if r.unseen {
 		// Nothing may be made of the picture, so nothing gets to see it.
 		r.info.Video = nil
@@ -125,6 +136,24 @@ func (p *Production) inspect(ctx context.Context, r *recording) (err error) {
 		return r.info.NeedVideo()
 	}
 	return r.info.NeedAudio()
+}
+
+// unreadable says in words why a file's content cannot be had.
+func unreadable(file string, err error) error {
+	var f *fault.Fault
+	switch {
+	case err == nil || errors.As(err, &f) || errors.Is(err, context.Canceled):
+		return err
+	case errors.Is(err, fs.ErrPermission):
+		return fault.New(fault.Media, file, "the file may not be read", "change its permissions")
+	case errors.Is(err, fs.ErrNotExist):
+		return fault.New(fault.Media, file, "the file was taken away while it was looked at", "put it back and run again")
+	}
+	var no syscall.Errno
+	if errors.As(err, &no) {
+		err = no // what the system says, without the names of calls
+	}
+	return fault.New(fault.Media, file, "the file cannot be read", "copy it again").Because(err)
 }
 
 // cached returns the stored value of an action, computing it when it is not
@@ -175,7 +204,10 @@ func save[T any](path string, value T) error {
 func load[T any](path string) (T, error) {
 	var value T
 	data, err := os.ReadFile(path)
-	if err != nil {
+	if errors.Is(err, fs.ErrNotExist) {
+		return value, fault.New(fault.Failed, filepath.Dir(path), "what was computed is not there any more",
+			"run again, and delete nothing in "+storeFolder+" meanwhile; ripieno clean empties it").Because(err)
+	} else if err != nil {
 		return value, err
 	}
 	return value, gob.NewDecoder(bytes.NewReader(data)).Decode(&value)

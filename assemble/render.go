@@ -165,7 +165,10 @@ func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult,
 	p.tellReleases(r.Releases)
 	paths := make([]string, len(wants))
 	for i, w := range wants {
-		if paths[i], err = p.out(w.Name + ".mp4"); err != nil {
+		if paths[i], err = p.outFile(w.Name + ".mp4"); err != nil {
+			return r, err
+		}
+		if err := p.outFiles(p.besideNames(w)...); err != nil {
 			return r, err
 		}
 	}
@@ -266,10 +269,14 @@ func blame(all []located, res task.Result) bool {
 				continue
 			}
 			var short *shortPicture
-			if errors.As(o.Err, &short) && l.short == nil && short.seconds-l.info.Video.Start >= usableSeconds {
+			switch isShort := errors.As(o.Err, &short); {
+			case isShort && l.short == nil && short.seconds-l.info.Video.Start >= usableSeconds:
 				short.file = l.file.Path
 				l.recording.short = short
-			} else {
+			case isShort:
+				l.recording.err = fault.New(fault.Media, l.file.Path, fmt.Sprintf("only %d of %d frames of the picture could be read", short.got, short.want),
+					"ask the player for a new export of the video")
+			default:
 				l.recording.err = l.named(o.Err)
 			}
 			found = true

@@ -86,7 +86,7 @@ type survey struct {
 func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult, error) {
 	r := ReviewResult{Takes: []ReviewedTake{}}
 	var err error
-	if r.File, err = p.out(reviewName); err != nil {
+	if r.File, err = p.outFile(reviewName); err != nil {
 		return r, err
 	}
 	f, err := p.survey(ctx, o)

@@ -28,6 +28,9 @@ const (
 	reportFile = "report.gob"
 )
 
+// levelsName is the picture of the levels beside the master.
+const levelsName = "levels.png"
+
 // Estimated cost in seconds of one core for each second of sound.
 const (
 	costLevel  = 0.003
@@ -224,8 +227,11 @@ type MixOptions struct {
 // stems when they are asked for.
 func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 	r := MixResult{Strips: []MixStrip{}}
-	path, err := p.out(masterWAV)
+	path, err := p.outFile(masterWAV)
 	if err != nil {
+		return r, err
+	}
+	if err := p.outFiles(levelsName); err != nil {
 		return r, err
 	}
 	all, err := p.locate(ctx)

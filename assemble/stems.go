@@ -276,7 +276,7 @@ func (p *Production) deliverStems(ctx context.Context, stems []stem, res task.Re
 func (p *Production) copyStems(ctx context.Context, stems []stem, folder string) ([]MixStem, error) {
 	var list []MixStem
 	for _, s := range stems {
-		path, err := p.out(filepath.Join(folder, s.file))
+		path, err := p.outFile(filepath.Join(folder, s.file))
 		if err != nil {
 			return nil, err
 		}

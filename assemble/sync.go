@@ -14,6 +14,9 @@ import (
 // Sync places every recording and, with pin, copies what was measured into the
 // manifest. sync.yaml is written whenever recordings are placed.
 func (p *Production) Sync(ctx context.Context, pin bool) (SyncResult, error) {
+	if err := p.outFiles(syncPage(0)); err != nil {
+		return SyncResult{}, err
+	}
 	all, h, err := p.listen(ctx)
 	if err != nil {
 		return SyncResult{}, err
@@ -98,5 +101,5 @@ func (p *Production) pin(ctx context.Context, all []located) (int, error) {
 	if err != nil {
 		return 0, err
 	}
-	return len(values), publishBytes(ctx, path, data)
+	return len(values), rewriteManifest(ctx, path, data)
 }

@@ -273,7 +273,7 @@ func (w *watch) arrive(ctx context.Context, man *manifest.Production, rel string
 	}
 	e.Line, e.Text, e.Adopted = adopted.Line, adopted.Text, w.o.Adopt
 	if w.o.Adopt {
-		if err := publishBytes(ctx, man.Path, adopted.Data); err != nil {
+		if err := rewriteManifest(ctx, man.Path, adopted.Data); err != nil {
 			w.troubleWith(e, err)
 			return false, ctx.Err()
 		}
