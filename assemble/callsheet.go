@@ -68,7 +68,8 @@ func CallSheets(ctx context.Context, set Settings, o CallSheetOptions) (CallShee
 			return r, noSuch(p.man, "take", name, names(p.man.Takes, func(t manifest.Take) string { return t.Name }))
 		}
 		if t := p.man.Takes[i]; t.IsWithheld() {
-			return r, fault.At(fault.Manifest, t.Mark, fmt.Sprintf("take %q has release: no, so no page is made for it", name), "leave it out of --only")
+			return r, fault.At(fault.Manifest, t.Mark, fmt.Sprintf("take %q has release: no, so no page is made for it", name),
+				"leave it out of --only")
 		}
 	}
 	if r.All, err = p.outFile("callsheet.html"); err != nil {

@@ -107,8 +107,10 @@ func everyVerb(t *testing.T, p *Production) (made map[string]any, told []any) {
 	must(err)
 	// What is still open is said to the person, by name.
 	mix.Releases, rough.Releases, final.Releases, export.Releases, export.Faults = nil, nil, nil, nil, nil
-	return map[string]any{"sync": sync, "grid --sheet": sheet, "mix": mix, "rough": rough, "render": final, "report": review, "export": export,
-		"callsheet": pages, "click": click}, []any{check, roll}
+	return map[string]any{
+		"sync": sync, "grid --sheet": sheet, "mix": mix, "rough": rough, "render": final, "report": review,
+		"export": export, "callsheet": pages, "click": click,
+	}, []any{check, roll}
 }
 
 // takesOf are the takes that faults are about.

@@ -187,7 +187,8 @@ func (e evidence) row(t manifest.Take, recs []located) card.SyncRow {
 				row.Note, row.Says = publicFile(t, l.role, l.file.Path)+" has no sound", "no sound"
 			}
 		case l.place.Method == "none" && l.err == nil:
-			row.Note, row.Says = publicFile(t, l.role, l.file.Path)+": nothing in it tells where it lies; give cue_at", "asks you"
+			row.Note = publicFile(t, l.role, l.file.Path) + ": nothing in it tells where it lies; give cue_at"
+			row.Says = "asks you"
 		case main < 0 || l.role == roleAudio:
 			main, other = i, main
 		default:

@@ -37,7 +37,7 @@ func (x *export) tracks() (interchange.Timeline, error) {
 		if err != nil {
 			return t, err
 		}
-		if !x.names(rec) {
+		if !x.mayName(rec) {
 			continue
 		}
 		m.Name, m.URL = x.call(rec)
@@ -56,12 +56,12 @@ func (x *export) tracks() (interchange.Timeline, error) {
 	return t, nil
 }
 
-// names reports whether the hand-over may name a recording's file.
-func (x *export) names(r *recording) bool { return mayBeNamed(x.p.man.Takes[r.take], r.file.Path) }
+// mayName reports whether the hand-over may name a recording's file.
+func (x *export) mayName(r *recording) bool { return mayBeNamed(x.p.man.Takes[r.take], r.file.Path) }
 
-// file is how the hand-over calls a recording.
-func (x *export) file(r *recording) string {
-	if x.names(r) {
+// fileLabel is how the hand-over calls a recording.
+func (x *export) fileLabel(r *recording) string {
+	if x.mayName(r) {
 		return r.file.Path
 	}
 	return publicFile(x.p.man.Takes[r.take], r.role, r.file.Path)
@@ -70,8 +70,8 @@ func (x *export) file(r *recording) string {
 // tellNamed says which files the hand-over leaves out because of their names.
 func (x *export) tellNamed() {
 	for _, l := range x.all {
-		if t := x.p.man.Takes[l.take]; l.usable() && !x.names(l.recording) && !(l.unseen && t.Audio != nil) {
-			x.r.Faults = append(x.r.Faults, telling(t, l.file))
+		if t := x.p.man.Takes[l.take]; l.usable() && !l.unseen && !x.mayName(l.recording) {
+			x.r.Faults = append(x.r.Faults, hiddenNameFault(t, l.file))
 		}
 	}
 }
@@ -98,7 +98,7 @@ func (x *export) soundSource(s plan.Source) (interchange.Media, error) {
 	if err != nil {
 		return interchange.Media{}, err
 	}
-	if rec.unseen || !x.names(rec) {
+	if rec.unseen || !x.mayName(rec) {
 		m, ok := x.stemSource(s.Take)
 		if !ok {
 			err = fmt.Errorf("take %q has no stem", s.Take)
@@ -167,7 +167,7 @@ func (x *export) offsets(ctx context.Context) error {
 		}
 		clock := plan.Clock{Offset: l.place.Offset, Drift: audio.PPM(l.place.DriftPPM)}
 		rows = append(rows, []string{
-			t.Name, t.PublicName(), t.Part, t.Section, role, x.file(l.recording), l.place.Method,
+			t.Name, t.PublicName(), t.Part, t.Section, role, x.fileLabel(l.recording), l.place.Method,
 			number(l.place.Offset, 6), number(l.place.DriftPPM, 3), number(l.place.Confidence, 3),
 			number(clock.Guide(0), 6), number(clock.Guide(l.info.Duration), 6),
 		})

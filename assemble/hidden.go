@@ -41,8 +41,8 @@ func publicFile(t manifest.Take, role, path string) string {
 // mayBeNamed reports whether a take has no name that has to be kept out of path.
 func mayBeNamed(t manifest.Take, path string) bool { return !t.HideName || !t.TellsName(path) }
 
-// withheld counts the takes of which nothing may be made.
-func (p *Production) withheld() int {
+// countWithheld counts the takes of which nothing may be made.
+func (p *Production) countWithheld() int {
 	n := 0
 	for _, t := range p.man.Takes {
 		if t.IsWithheld() {
@@ -110,10 +110,11 @@ func hide(t *report.Reviewed, words *strings.Replacer) {
 	}
 }
 
-// telling says that a hand-over cannot refer to a file, because that has the name
+// hiddenNameFault says that a hand-over cannot refer to a file, because that has the name
 // of somebody who does not want to be named.
-func telling(t manifest.Take, f *manifest.File) Bad {
+func hiddenNameFault(t manifest.Take, f *manifest.File) Bad {
 	return bad(t.Name, kindRelease, fault.At(fault.Decision, f.Mark,
-		fmt.Sprintf("%s names the player of take %q, whose name is not to be shown, so the hand-over does not refer to it; the stem stands for its sound", f.Path, t.Name),
+		fmt.Sprintf("%s names the player of take %q, whose name is not to be shown, so the hand-over does not refer to it; "+
+			"the stem stands for its sound", f.Path, t.Name),
 		"rename the file and write the new name here"))
 }

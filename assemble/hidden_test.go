@@ -12,13 +12,21 @@ import (
 func TestAPageNamesNobodyWhoIsHidden(t *testing.T) {
 	p := &Production{man: &manifest.Production{Takes: []manifest.Take{
 		{Name: "oboe", Player: "Mara Voss", Video: &manifest.File{Path: "intake/mara.mov"}},
-		{Name: "viola", Player: "Pia Lund", HideName: true, Video: &manifest.File{Path: "intake/pia.mov"}, Audio: &manifest.File{Path: "intake/pia.mov.wav"}},
+		{
+			Name: "viola", Player: "Pia Lund", HideName: true,
+			Video: &manifest.File{Path: "intake/pia.mov"}, Audio: &manifest.File{Path: "intake/pia.mov.wav"},
+		},
 	}}}
 	one := report.Reviewed{
 		Name: "oboe", Files: []string{"intake/mara.mov"},
-		Findings: []report.Found{{File: "intake/mara.mov", What: `the same content as "intake/pia.mov" of "viola"`, Ask: "Is it Pia Lund who plays in pia.mov.wav?"}},
-		Places:   []report.Place{{File: "intake/pia.mov.wav", Evidence: []string{"same sound as intake/pia.mov"}, Reason: "pia.mov is not placed"}},
-		Levels:   []report.Loudness{{File: "intake/pia.mov"}},
+		Findings: []report.Found{{
+			File: "intake/mara.mov", What: `the same content as "intake/pia.mov" of "viola"`,
+			Ask: "Is it Pia Lund who plays in pia.mov.wav?",
+		}},
+		Places: []report.Place{{
+			File: "intake/pia.mov.wav", Evidence: []string{"same sound as intake/pia.mov"}, Reason: "pia.mov is not placed",
+		}},
+		Levels: []report.Loudness{{File: "intake/pia.mov"}},
 	}
 	evidence := one.Places[0].Evidence
 	hide(&one, p.hiddenWords())

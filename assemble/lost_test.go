@@ -92,21 +92,22 @@ func TestADeletedStoreIsNoTakesFault(t *testing.T) {
 // TestUnreadableInWords: what the system says of a file is told without the
 // names of its calls.
 func TestUnreadableInWords(t *testing.T) {
+	system := func(err error) error { return &fs.PathError{Op: "open", Path: "/x/intake/a.mov", Err: err} }
 	for _, c := range []struct {
 		err  error
 		want string
 	}{
-		{&fs.PathError{Op: "open", Path: "/x/intake/a.mov", Err: syscall.EACCES}, "intake/a.mov: the file may not be read"},
-		{&fs.PathError{Op: "read", Path: "/x/intake/a.mov", Err: syscall.EIO}, "intake/a.mov: the file cannot be read: input/output error"},
-		{&fs.PathError{Op: "stat", Path: "/x/intake/a.mov", Err: syscall.ENOENT}, "intake/a.mov: the file was taken away while it was looked at"},
+		{system(syscall.EACCES), "intake/a.mov: the file may not be read"},
+		{system(syscall.EIO), "intake/a.mov: the file cannot be read: input/output error"},
+		{system(syscall.ENOENT), "intake/a.mov: the file was taken away while it was looked at"},
 		{fault.New(fault.Media, "intake/a.mov", "the file changed", ""), "intake/a.mov: the file changed"},
 	} {
-		got := unreadable("intake/a.mov", c.err)
+		got := explainUnreadable("intake/a.mov", c.err)
 		if got.Error() != c.want || fault.KindOf(got) != fault.Media {
 			t.Errorf("got %v (%v), want %s", got, fault.KindOf(got), c.want)
 		}
 	}
-	if err := unreadable("a", context.Canceled); err != context.Canceled {
+	if err := explainUnreadable("a", context.Canceled); err != context.Canceled {
 		t.Errorf("a cancelled run says %v", err)
 	}
 }

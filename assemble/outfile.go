@@ -29,7 +29,8 @@ func (p *Production) outFile(name string) (string, error) {
 	st, err := os.Lstat(path)
 	switch {
 	case errors.Is(long, syscall.ENAMETOOLONG):
-		return "", fault.New(fault.Failed, path, "the name is too long for this disk", "give the deliverable or take a shorter name, or choose another folder with --out")
+		return "", fault.New(fault.Failed, path, "the name is too long for this disk",
+			"give the deliverable or take a shorter name, or choose another folder with --out")
 	case errors.Is(err, fs.ErrNotExist):
 		return path, nil
 	case err != nil:
@@ -46,7 +47,8 @@ func (p *Production) outFile(name string) (string, error) {
 	default:
 		return path, nil
 	}
-	return "", fault.New(fault.Failed, path, fmt.Sprintf("there is %s where this file is to be written", what), "move it away, or choose another folder with --out")
+	return "", fault.New(fault.Failed, path, fmt.Sprintf("there is %s where this file is to be written", what),
+		"move it away, or choose another folder with --out")
 }
 
 // outFiles checks the places of several files.

@@ -108,7 +108,7 @@ func (p *Production) inspect(ctx context.Context, r *recording) (err error) {
 		return err
 	}
 	if r.hash, err = p.store.HashFile(ctx, r.path); err != nil {
-		return unreadable(r.file.Path, err)
+		return explainUnreadable(r.file.Path, err)
 	}
 	// A file's name decides nothing, but messages name it.
 	key := store.NewAction("probe").Version(media.Rule).Arg("ffprobe", p.tool.Version.Text).
@@ -121,7 +121,8 @@ func (p *Production) inspect(ctx context.Context, r *recording) (err error) {
 	}
 	r.info.Path = r.path
 	if a := r.info.Audio; a != nil && (a.Rate < align.MinRate || a.Rate > resample.MaxRate) {
-		return fault.New(fault.Media, r.path, fmt.Sprintf("its sound has %d samples a second, and %d to %d can be used", a.Rate, align.MinRate, resample.MaxRate),
+		return fault.New(fault.Media, r.path,
+			fmt.Sprintf("its sound has %d samples a second, and %d to %d can be used", a.Rate, align.MinRate, resample.MaxRate),
 			"ask the player for the recording as it was made, at 44100 or 48000")
 	}
 	if r.unseen {
@@ -138,8 +139,8 @@ func (p *Production) inspect(ctx context.Context, r *recording) (err error) {
 	return r.info.NeedAudio()
 }
 
-// unreadable says in words why a file's content cannot be had.
-func unreadable(file string, err error) error {
+// explainUnreadable says in words why a file's content cannot be had.
+func explainUnreadable(file string, err error) error {
 	var f *fault.Fault
 	switch {
 	case err == nil || errors.As(err, &f) || errors.Is(err, context.Canceled):

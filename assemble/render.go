@@ -274,7 +274,8 @@ func blame(all []located, res task.Result) bool {
 				short.file = l.file.Path
 				l.recording.short = short
 			case isShort:
-				l.recording.err = fault.New(fault.Media, l.file.Path, fmt.Sprintf("only %d of %d frames of the picture could be read", short.got, short.want),
+				l.recording.err = fault.New(fault.Media, l.file.Path,
+					fmt.Sprintf("only %d of %d frames of the picture could be read", short.got, short.want),
 					"ask the player for a new export of the video")
 			default:
 				l.recording.err = l.named(o.Err)

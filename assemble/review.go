@@ -111,7 +111,8 @@ func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult,
 		hide(&one, words)
 		page.Takes = append(page.Takes, one)
 		r.Takes = append(r.Takes, ReviewedTake{
-			Name: t.Name, Player: one.Player, Level: one.Level, Picture: one.Picture != nil, Playing: jsonPlaying(f.played, t.Name, one.Places),
+			Name: t.Name, Player: one.Player, Level: one.Level, Picture: one.Picture != nil,
+			Playing: jsonPlaying(f.played, t.Name, one.Places),
 		})
 	}
 	if page.Film != nil {
@@ -191,7 +192,7 @@ func (p *Production) reviewPage(line plan.Timeline, o ReviewOptions) report.Revi
 		Title: man.Title, Composer: man.Composer, Ensemble: man.Ensemble,
 		Due: man.CallSheet.Due, SendTo: man.CallSheet.SendTo, From: man.CallSheet.Contact,
 		Span:  [2]float64{min(0, man.Tempo.Start()), end + man.Picture.Tail},
-		Start: man.Tempo.Start(), Playing: !o.NoPlaying, PitchHz: man.Guide.PitchHz, Withheld: p.withheld(),
+		Start: man.Tempo.Start(), Playing: !o.NoPlaying, PitchHz: man.Guide.PitchHz, Withheld: p.countWithheld(),
 	}
 	if words, err := phrase.Open(phrase.Default, nil); err == nil && !man.CallSheet.DueDay.IsZero() {
 		r.Due = words.Date(man.CallSheet.DueDay, man.CallSheet.DueClock)
@@ -210,7 +211,9 @@ func (p *Production) reviewPage(line plan.Timeline, o ReviewOptions) report.Revi
 // reviewed is what was found out about take i.
 func (p *Production) reviewed(i int, c CheckedTake, f survey, span [2]float64) (report.Reviewed, error) {
 	t := p.man.Takes[i]
-	out := report.Reviewed{Name: t.Name, Player: t.PublicName(), Part: t.Part, Section: t.Section, Level: c.Level, Release: releaseWord(t)}
+	out := report.Reviewed{
+		Name: t.Name, Player: t.PublicName(), Part: t.Part, Section: t.Section, Level: c.Level, Release: releaseWord(t),
+	}
 	if c.Level == levelMissing {
 		return out, nil
 	}

@@ -64,7 +64,8 @@ func (p *Production) writeSync(ctx context.Context, all []located) error {
 			continue
 		}
 		list = append(list, manifest.Measurement{
-			Take: l.owner, Role: l.role, File: publicFile(p.man.Takes[l.take], l.role, l.file.Path), Hash: l.hash.String(), Offset: l.place.Offset, DriftPPM: l.place.DriftPPM,
+			Take: l.owner, Role: l.role, File: publicFile(p.man.Takes[l.take], l.role, l.file.Path), Hash: l.hash.String(),
+			Offset: l.place.Offset, DriftPPM: l.place.DriftPPM,
 			Confidence: l.place.Confidence, Sure: l.place.Sure, Method: l.place.Method, Evidence: l.place.Evidence, Reason: l.place.Reason,
 		})
 	}

@@ -72,7 +72,8 @@ func Main(ctx context.Context, args []string, s Streams) int {
 	root.SetErr(s.Err)
 	err := root.ExecuteContext(ctx)
 	if err == nil && out.err != nil {
-		err = fault.New(fault.Failed, "standard output", "the result could not be written", "what was made is there; run again for what is printed").Because(reason(out.err))
+		err = fault.New(fault.Failed, "standard output", "the result could not be written",
+			"what was made is there; run again for what is printed").Because(systemReason(out.err))
 	}
 	return a.exit(ctx, err)
 }
@@ -90,7 +91,7 @@ func (a *app) exit(ctx context.Context, err error) int {
 	if !a.started && !errors.As(err, &f) {
 		err = fault.New(fault.Manifest, "", err.Error(), "ripieno help lists the verbs and their flags")
 	}
-	for line := range strings.SplitSeq(harmless(fault.Format(err)), "\n") {
+	for line := range strings.SplitSeq(escapeText(fault.Format(err)), "\n") {
 		if !strings.HasPrefix(line, "  hint: ") {
 			line = "error: " + line
 		}
@@ -99,8 +100,8 @@ func (a *app) exit(ctx context.Context, err error) int {
 	return exitCode(err)
 }
 
-// reason is what the system says, without the names of calls and files.
-func reason(err error) error {
+// systemReason is what the system says, without the names of calls and files.
+func systemReason(err error) error {
 	var no syscall.Errno
 	if errors.As(err, &no) {
 		return no
@@ -174,7 +175,8 @@ func (a *app) readSettings() error {
 		path := filepath.Join(dir, "ripieno", "settings.yaml")
 		a.settings.SetConfigFile(path)
 		// Where HOME is no folder there are no settings either.
-		if err := a.settings.ReadInConfig(); err != nil && !errors.Is(err, os.ErrNotExist) && !errors.Is(err, syscall.ENOTDIR) {
+		err := a.settings.ReadInConfig()
+		if err != nil && !errors.Is(err, os.ErrNotExist) && !errors.Is(err, syscall.ENOTDIR) {
 			return fault.New(fault.Manifest, path, "the settings cannot be read", "correct the file or delete it").Because(err)
 		}
 	}
@@ -237,13 +239,13 @@ func (a *app) show(result any, table func(w io.Writer)) error {
 		if err := enc.Encode(result); err != nil {
 			return err
 		}
-		_, _ = a.Out.Write(harmlessJSON(text.Bytes())) // Main tells when it fails
+		_, _ = a.Out.Write(escapeJSON(text.Bytes())) // Main tells when it fails
 		return nil
 	}
 	if !a.settings.GetBool("quiet") {
 		var text bytes.Buffer
 		table(&text)
-		_, _ = io.WriteString(a.Out, harmless(text.String()))
+		_, _ = io.WriteString(a.Out, escapeText(text.String()))
 	}
 	return nil
 }

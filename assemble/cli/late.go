@@ -130,7 +130,7 @@ func (a *app) tell(e assemble.WatchEvent) {
 		enc := json.NewEncoder(&text)
 		enc.SetEscapeHTML(false)
 		if enc.Encode(e) == nil {
-			_, _ = a.Out.Write(harmlessJSON(text.Bytes())) // Main tells when it fails
+			_, _ = a.Out.Write(escapeJSON(text.Bytes())) // Main tells when it fails
 		}
 		return
 	}
@@ -138,7 +138,7 @@ func (a *app) tell(e assemble.WatchEvent) {
 		return
 	}
 	for _, line := range eventLines(e) {
-		fmt.Fprintln(a.Out, harmlessLine(line))
+		fmt.Fprintln(a.Out, escapeLine(line))
 	}
 }
 

@@ -21,12 +21,12 @@ func actsOn(r rune) bool {
 	return unicode.IsControl(r)
 }
 
-// harmless is a text as it may go to a terminal: names come from files of
+// escapeText is a text as it may go to a terminal: names come from files of
 // strangers. What a terminal would act upon is spelled, as \x1b or \u202e, and so
 // are bytes that are no text. Line ends and tabs stay.
-func harmless(text string) string {
-	clean := utf8.ValidString(text) && !strings.ContainsFunc(text, func(r rune) bool { return actsOn(r) && r != '\n' && r != '\t' })
-	if clean {
+func escapeText(text string) string {
+	spell := func(r rune) bool { return actsOn(r) && r != '\n' && r != '\t' }
+	if utf8.ValidString(text) && !strings.ContainsFunc(text, spell) {
 		return text
 	}
 	var b strings.Builder
@@ -34,7 +34,7 @@ func harmless(text string) string {
 		switch n := utf8.RuneLen(r); {
 		case r == utf8.RuneError && !strings.HasPrefix(text[i:], "\uFFFD"):
 			fmt.Fprintf(&b, `\x%02x`, text[i])
-		case !actsOn(r) || r == '\n' || r == '\t':
+		case !spell(r):
 			b.WriteRune(r)
 		case n == 1:
 			fmt.Fprintf(&b, `\x%02x`, r)
@@ -45,12 +45,12 @@ func harmless(text string) string {
 	return b.String()
 }
 
-// harmlessLine is a text that has to stay on its line.
-func harmlessLine(text string) string { return harmless(strings.ReplaceAll(text, "\n", `\n`)) }
+// escapeLine is a text that has to stay on its line.
+func escapeLine(text string) string { return escapeText(strings.ReplaceAll(text, "\n", `\n`)) }
 
-// harmlessJSON is JSON with the same characters spelled, which says the same:
+// escapeJSON is JSON with the same characters spelled, which says the same:
 // they only stand in its strings.
-func harmlessJSON(data []byte) []byte {
+func escapeJSON(data []byte) []byte {
 	text := string(data)
 	if !strings.ContainsFunc(text, func(r rune) bool { return actsOn(r) && r != '\n' }) {
 		return data

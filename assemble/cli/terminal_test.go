@@ -22,11 +22,11 @@ func TestHarmless(t *testing.T) {
 		"latin \xe9\x9b":            `latin \xe9\x9b`,
 		"line\u2028end\u061c\u200f": `line\u2028end\u061c\u200f`,
 	} {
-		if got := harmless(text); got != want {
+		if got := escapeText(text); got != want {
 			t.Errorf("%q becomes %q, want %q", text, got, want)
 		}
 	}
-	if got := harmlessLine("a\nerror: b"); got != `a\nerror: b` {
+	if got := escapeLine("a\nerror: b"); got != `a\nerror: b` {
 		t.Errorf("a line becomes %q", got)
 	}
 }
@@ -37,7 +37,7 @@ func FuzzHarmless(f *testing.F) {
 	f.Add("\x1b[31m\u202e\x9b")
 	f.Fuzz(func(t *testing.T, text string) {
 		bad := func(r rune) bool { return actsOn(r) && r != '\n' && r != '\t' }
-		if got := harmless(text); strings.ContainsFunc(got, bad) {
+		if got := escapeText(text); strings.ContainsFunc(got, bad) {
 			t.Errorf("%q becomes %q", text, got)
 		}
 		data, err := json.Marshal(map[string]string{"name": text})
@@ -45,7 +45,7 @@ func FuzzHarmless(f *testing.F) {
 			t.Fatal(err)
 		}
 		var before, after map[string]string
-		safe := harmlessJSON(data)
+		safe := escapeJSON(data)
 		if err := errors.Join(json.Unmarshal(data, &before), json.Unmarshal(safe, &after)); err != nil {
 			t.Fatal(err)
 		}
@@ -64,10 +64,12 @@ func (brokenPipe) Write([]byte) (int, error) { return 0, syscall.ENOSPC }
 func TestAnUnprintedResultIsAFailure(t *testing.T) {
 	for _, args := range [][]string{{"help"}, {"--help"}} {
 		var said strings.Builder
-		if code := Main(t.Context(), args, Streams{In: strings.NewReader(""), Out: brokenPipe{}, Err: &said}); code != fault.Failed.ExitCode() {
+		s := Streams{In: strings.NewReader(""), Out: brokenPipe{}, Err: &said}
+		if code := Main(t.Context(), args, s); code != fault.Failed.ExitCode() {
 			t.Errorf("%v: exit code %d", args, code)
 		}
-		if !strings.HasPrefix(said.String(), "error: standard output: the result could not be written: no space left on device\n") {
+		const want = "error: standard output: the result could not be written: no space left on device\n"
+		if !strings.HasPrefix(said.String(), want) {
 			t.Errorf("%v: %s", args, said.String())
 		}
 	}

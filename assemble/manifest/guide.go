@@ -256,7 +256,8 @@ func (m mapping) cut(v *Variant, to int, music *tempo.Map) {
 		return
 	}
 	if v.Tempo.End() > MaxGuide { // its count-in may be slower than that of the piece
-		m.at(m.node, "begin it at another measure", "this guide would last %.1f hours, at most %d are possible", v.Tempo.End()/3600, MaxGuide/3600)
+		m.at(m.node, "begin it at another measure",
+			"this guide would last %.1f hours, at most %d are possible", v.Tempo.End()/3600, MaxGuide/3600)
 	}
 	v.To, v.Shift = to, there-here
 }

@@ -44,7 +44,7 @@ func (m mapping) tempo() (*tempo.Map, *score.Score) {
 		m.tempoFaults(err, changes, holds)
 		return nil, nil
 	}
-	if m.tooLong(music) {
+	if m.refuseLong(music) {
 		return nil, nil
 	}
 	if music = m.order(music); music == nil {
@@ -58,9 +58,9 @@ func (m mapping) tempo() (*tempo.Map, *score.Score) {
 // a tempo fills neither memory nor disk.
 const MaxGuide = 4 * 3600
 
-// tooLong refuses a guide that is longer than MaxGuide where its length is
-// written.
-func (m mapping) tooLong(music *tempo.Map) bool {
+// refuseLong refuses a guide that is longer than MaxGuide, where its length is
+// written, and reports whether it did.
+func (m mapping) refuseLong(music *tempo.Map) bool {
 	end := music.End()
 	if end <= MaxGuide {
 		return false

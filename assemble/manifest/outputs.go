@@ -23,9 +23,9 @@ func (d Deliverable) claims(first bool) []claim {
 	return list
 }
 
-// apart refuses deliverables of which one would be written over another, or
+// refuseClashes refuses deliverables of which one would be written over another, or
 // over something else that is named after one. Some disks ignore capitals.
-func (m mapping) apart(all []Deliverable) {
+func (m mapping) refuseClashes(all []Deliverable) {
 	type owner struct {
 		claim
 		of int

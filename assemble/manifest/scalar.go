@@ -66,7 +66,8 @@ func (m mapping) name(key, example string) string {
 		}
 		m.at(v, hint, "%s %q cannot be part of a file name", key, clip(v.Value))
 	} else if n := len(v.Value); n > maxNameBytes {
-		m.at(v, "disks take 255 bytes for a whole file name", "%s %q takes %d bytes of a file name, at most %d are possible", key, clip(v.Value), n, maxNameBytes)
+		m.at(v, "disks take 255 bytes for a whole file name",
+			"%s %q takes %d bytes of a file name, at most %d are possible", key, clip(v.Value), n, maxNameBytes)
 	}
 	return v.Value
 }

@@ -13,7 +13,8 @@ import (
 
 // awkward are names that once meant something to the reader of the file.
 var awkward = []string{
-	`The end \`, `\`, `\\`, `a\\\`, `\n`, "two\n[CHAPTER]\nSTART=0", "title=x", "=;#\\", ";comment", "#comment", "[CHAPTER]",
+	`The end \`, `\`, `\\`, `a\\\`, `\n`, "two\n[CHAPTER]\nSTART=0", "title=x",
+	"=;#\\", ";comment", "#comment", "[CHAPTER]",
 	"", " ", "a\x00b", "\r", "tab\tand \u2028 line", "end \\\n", `\=`, "Ünï – 𝄞", "\\\x00",
 }
 
@@ -128,7 +129,8 @@ func TestFFprobeReadsTheNamesBack(t *testing.T) {
 	if err := os.WriteFile(path, []byte(Metadata(chapters, float64(len(names)))), 0o666); err != nil {
 		t.Fatal(err)
 	}
-	out, err := exec.Command(probe, "-v", "error", "-f", "ffmetadata", "-show_chapters", "-of", "json", "file:"+path).Output()
+	args := []string{"-v", "error", "-f", "ffmetadata", "-show_chapters", "-of", "json", "file:" + path}
+	out, err := exec.Command(probe, args...).Output()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -58,7 +58,8 @@ func Metadata(chapters []Chapter, length float64) string {
 		if i+1 < len(chapters) {
 			to = chapters[i+1].From
 		}
-		fmt.Fprintf(&b, "[CHAPTER]\nTIMEBASE=1/1000\nSTART=%d\nEND=%d\ntitle=%s\n", millis(c.From), millis(to), metadataValue(c.Name))
+		fmt.Fprintf(&b, "[CHAPTER]\nTIMEBASE=1/1000\nSTART=%d\nEND=%d\ntitle=%s\n",
+			millis(c.From), millis(to), metadataValue(c.Name))
 	}
 	return b.String()
 }
