@@ -54,7 +54,7 @@ type Box struct {
 
 // GridTile is one tile of a shot.
 type GridTile struct {
-	Take   string `json:"take"`
+	Take   string `json:"take"` // "" for one of which nothing may be made
 	X      int    `json:"x"`
 	Y      int    `json:"y"`
 	W      int    `json:"w"`
