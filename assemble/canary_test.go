@@ -152,6 +152,7 @@ func outputs(t *testing.T, dir string) map[string][]byte {
 // byte, and say none of the words; a person at the terminal must still read whom
 // to act on.
 func TestWhatIsKeptBackIsInNothingThatIsMade(t *testing.T) {
+	t.Parallel()
 	tool := findTool(t)
 	var files [2]map[string][]byte
 	for i, w := range worlds {
