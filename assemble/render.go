@@ -3,8 +3,10 @@ package assemble
 import (
 	"context"
 	"errors"
+	"fmt"
 	"slices"
 
+	"ripieno/assemble/fault"
 	"ripieno/assemble/picture"
 	"ripieno/assemble/plan"
 	"ripieno/assemble/session"
@@ -156,7 +158,10 @@ func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult,
 	p.tellReleases(r.Releases)
 	paths := make([]string, len(wants))
 	for i, w := range wants {
-		if paths[i], err = p.Out(w.Name + ".mp4"); err != nil {
+		if paths[i], err = p.OutFile(w.Name + ".mp4"); err != nil {
+			return r, err
+		}
+		if err := p.OutFiles(besideNames(p, w)...); err != nil {
 			return r, err
 		}
 	}
@@ -244,7 +249,7 @@ func deliverFilm(ctx context.Context, p *Production, j *job, f picture.Film, pat
 	}
 	if !f.Poster.IsZero() {
 		var err error
-		if r.Poster, err = p.Out(f.Name + "-poster.png"); err != nil {
+		if r.Poster, err = p.OutFile(f.Name + "-poster.png"); err != nil {
 			return r, err
 		}
 		if _, err := p.Store().Deliver(ctx, f.Poster.Action(), r.Poster); err != nil {
@@ -275,6 +280,8 @@ func (j *job) blame(set *takes.Set, res task.Result) bool {
 			if r.BreaksOff(broken.Seconds, broken) {
 				continue
 			}
+			err = fault.New(fault.Media, r.File.Path, fmt.Sprintf("only %d of %d frames of the picture could be read", broken.Got, broken.Want),
+				"ask the player for a new export of the video")
 		}
 		r.Refuse(err)
 	}

@@ -8,6 +8,7 @@
 package cli
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -17,6 +18,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"strings"
+	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -60,6 +62,8 @@ type app struct {
 
 // Main runs the program with its arguments and returns the exit code.
 func Main(ctx context.Context, args []string, s Streams) int {
+	out := &output{Writer: s.Out}
+	s.Out = out
 	a := &app{Streams: s, settings: viper.New(), now: time.Now}
 	root := a.root()
 	root.SetArgs(args)
@@ -67,6 +71,10 @@ func Main(ctx context.Context, args []string, s Streams) int {
 	root.SetOut(s.Out)
 	root.SetErr(s.Err)
 	err := root.ExecuteContext(ctx)
+	if err == nil && out.err != nil {
+		err = fault.New(fault.Failed, "standard output", "the result could not be written",
+			"what was made is there; run again for what is printed").Because(systemReason(out.err))
+	}
 	return a.exit(ctx, err)
 }
 
@@ -83,13 +91,22 @@ func (a *app) exit(ctx context.Context, err error) int {
 	if !a.started && !errors.As(err, &f) {
 		err = fault.New(fault.Manifest, "", err.Error(), "ripieno help lists the verbs and their flags")
 	}
-	for line := range strings.SplitSeq(fault.Format(err), "\n") {
+	for line := range strings.SplitSeq(escapeText(fault.Format(err)), "\n") {
 		if !strings.HasPrefix(line, "  hint: ") {
 			line = "error: " + line
 		}
 		fmt.Fprintln(a.Err, line)
 	}
 	return exitCode(err)
+}
+
+// systemReason is what the system says, without the names of calls and files.
+func systemReason(err error) error {
+	var no syscall.Errno
+	if errors.As(err, &no) {
+		return no
+	}
+	return err
 }
 
 // exitCode is the code of the gravest fault: an unreadable file outweighs a
@@ -157,7 +174,9 @@ func (a *app) readSettings() error {
 	if err == nil {
 		path := filepath.Join(dir, "ripieno", "settings.yaml")
 		a.settings.SetConfigFile(path)
-		if err := a.settings.ReadInConfig(); err != nil && !errors.Is(err, os.ErrNotExist) {
+		// Where HOME is no folder there are no settings either.
+		err := a.settings.ReadInConfig()
+		if err != nil && !errors.Is(err, os.ErrNotExist) && !errors.Is(err, syscall.ENOTDIR) {
 			return fault.New(fault.Manifest, path, "the settings cannot be read", "correct the file or delete it").Because(err)
 		}
 	}
@@ -213,13 +232,20 @@ func (a *app) with(ctx context.Context, work func(*assemble.Production) error) e
 // and not at all under --quiet.
 func (a *app) show(result any, table func(w io.Writer)) error {
 	if a.settings.GetBool("json") {
-		enc := json.NewEncoder(a.Out)
+		var text bytes.Buffer
+		enc := json.NewEncoder(&text)
 		enc.SetIndent("", "  ")
 		enc.SetEscapeHTML(false)
-		return enc.Encode(result)
+		if err := enc.Encode(result); err != nil {
+			return err
+		}
+		_, _ = a.Out.Write(escapeJSON(text.Bytes())) // Main tells when it fails
+		return nil
 	}
 	if !a.settings.GetBool("quiet") {
-		table(a.Out)
+		var text bytes.Buffer
+		table(&text)
+		_, _ = io.WriteString(a.Out, escapeText(text.String()))
 	}
 	return nil
 }

@@ -2,6 +2,7 @@ package picture
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"sync/atomic"
 
@@ -104,6 +105,9 @@ func conformPicture(ctx context.Context, tool *ffmpeg.Tool, c plan.Conform, rate
 		return err
 	}
 	got, err := media.CountFrames(tmp)
+	if errors.Is(err, media.ErrNoPicture) {
+		got, err = 0, nil // nothing of it could be decoded
+	}
 	if err != nil {
 		return err
 	}

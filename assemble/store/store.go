@@ -54,6 +54,10 @@ func open(dir string, sys system) (*Store, error) {
 	if err := sys.mkdir(abs); err != nil {
 		return nil, DiskFault(abs, err)
 	}
+	// What is in it was made of recordings that may be for nobody else.
+	if err := sys.private(abs, 0o700); err != nil {
+		return nil, DiskFault(abs, err)
+	}
 	s := &Store{dir: abs, sys: sys, poll: 200 * time.Millisecond, pinned: map[ID]bool{}}
 	s.hashes.load(filepath.Join(abs, hashesName))
 	return s, nil

@@ -81,12 +81,13 @@ func (s *Survey) Read(ctx context.Context, res task.Result) (err error) {
 
 // Take returns what was found out about take i; span is the guide time that the
 // page shows.
-func (s *Survey) Take(i int, level string, span [2]float64) (report.Reviewed, error) {
+func (s *Survey) Take(i int, level string, span [2]float64) (out report.Reviewed, err error) {
 	t := s.set.Takes[i]
-	out := report.Reviewed{Name: t.Name, Player: t.Player, Part: t.Part, Section: t.Section, Level: level, Release: t.Release.Word()}
+	out = report.Reviewed{Name: t.Name, Player: t.PublicName(), Part: t.Part, Section: t.Section, Level: level, Release: t.Release.Word()}
 	if t.Video == nil && t.Audio == nil {
 		return out, nil
 	}
+	defer func() { hide(&out, hiddenWords(s.man)) }()
 	for _, one := range s.Judged[i].Findings {
 		out.Findings = append(out.Findings, report.Found{Level: one.Level.String(), Sure: one.Sure, File: one.File, What: one.What, Ask: one.Ask})
 	}
