@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"os"
 	"slices"
 	"strconv"
 	"strings"
@@ -89,7 +90,8 @@ func DecodeAll(ctx context.Context, tool *ffmpeg.Tool, sounds []Sound) ([]Decode
 	return decoded, wrong
 }
 
-// decodable refuses what has no sound, or more than anybody plays.
+// decodable refuses what has no sound, or more than anybody plays, or more than
+// its size lets one expect.
 func decodable(info Info) error {
 	if err := info.NeedAudio(); err != nil {
 		return err
@@ -97,7 +99,50 @@ func decodable(info Info) error {
 	if info.Duration > MaxSeconds {
 		return tooLong(info.Path, info.Duration)
 	}
+	length := info.Audio.Start + info.Audio.Duration
+	if info.Audio.Duration == 0 {
+		length = info.Duration
+	}
+	bytes := fileSize(info.Path)
+	// A length worked out from the bit rate of the beginning proves nothing; the
+	// decoder stops at the bound.
+	if need := soundBytes(length, *info.Audio); !info.Estimated && need > float64(soundBound(bytes)) {
+		return tooMuch(info.Path, bytes, need)
+	}
 	return nil
+}
+
+// fileSize is a file's size in bytes, 0 for none.
+func fileSize(path string) int64 {
+	st, err := os.Stat(path)
+	if err != nil {
+		return 0
+	}
+	return st.Size()
+}
+
+// Bounds of decoding sound. A process takes some 50 MB and 30 more for each of
+// several files, and the index of 4 hours 100; samples come one after the other.
+const (
+	soundMemory     = 400_000_000
+	soundMemoryEach = 150_000_000
+	wavHeader       = 1 << 16 // bytes, more than any
+)
+
+// soundLimits bound the decoding of sounds in one process.
+func soundLimits(sounds []Sound) ffmpeg.Limits {
+	l := ffmpeg.Limits{Memory: soundMemory + int64(len(sounds))*soundMemoryEach}
+	for _, s := range sounds {
+		l.File = max(l.File, soundBound(fileSize(s.Info.Path))+wavHeader)
+		l.CPU += 2 * timeLimit(s.Info.Duration)
+	}
+	return l
+}
+
+// longest is how many seconds of a sound are decoded: a little more than what
+// its file may come to, so that it is seen to exceed that.
+func longest(info Info) float64 {
+	return math.Min(MaxSeconds, float64(soundBound(fileSize(info.Path)))/soundBytes(1, *info.Audio)+1)
 }
 
 // decodeSounds writes the sounds and returns how many samples each has without what
@@ -110,7 +155,7 @@ func decodeSounds(ctx context.Context, tool *ffmpeg.Tool, sounds []Sound) (heard
 	limit := time.Duration(0)
 	for i, s := range sounds {
 		limit += timeLimit(s.Info.Duration)
-		in = append(in, "-t", fmt.Sprint(MaxSeconds))
+		in = append(in, "-t", fmt.Sprintf("%.3f", longest(s.Info)))
 		if s.Info.Audio.Codec == "flac" {
 			// Damaged FLAC decodes to noise, its check sums alone tell. Those of
 			// other codecs are optional, and some encoders write them wrong.
@@ -119,7 +164,7 @@ func decodeSounds(ctx context.Context, tool *ffmpeg.Tool, sounds []Sound) (heard
 		if len(sounds) > 1 && tool.QueuesInputs() {
 			in = append(in, "-thread_queue_size", "0")
 		}
-		in = append(in, InputArgs(s.Info.Path)...)
+		in = append(in, InputArgs(tool, s.Info.Path)...)
 		stream := []string{"-map", fmt.Sprintf("%d:%d", i, s.Info.Audio.Index)}
 		out = append(append(out, stream...),
 			// Start offsets are lost without this: the WAV muxer writes samples
@@ -135,7 +180,8 @@ func decodeSounds(ctx context.Context, tool *ffmpeg.Tool, sounds []Sound) (heard
 	defer cancel()
 	sizes := packetSizes{total: make([]int64, len(sounds))}
 	err = tool.Run(limited, ffmpeg.Command{
-		Args: slices.Concat([]string{"-max_error_rate", "1"}, in, out, count), Stdout: &sizes, Log: &said,
+		Args: slices.Concat(allocation(), []string{"-max_error_rate", "1"}, in, out, count), Stdout: &sizes, Log: &said,
+		About: sounds[0].Info.Path, Limits: soundLimits(sounds),
 	})
 	return sizes.total, said, err
 }
@@ -150,6 +196,10 @@ func account(s Sound, heard int64, said complaints) (Decoded, error) {
 	d := Decoded{Frames: w.Frames(), Rate: w.Rate(), Channels: w.Channels(), Damaged: said.places()}
 	if d.Frames == 0 {
 		return Decoded{}, fault.New(fault.Media, showPath(s.Info.Path), "none of the sound can be decoded", "ask the player for a new export")
+	}
+	bytes := fileSize(s.Info.Path)
+	if need := float64(d.Frames) * float64(d.Channels) * sampleSize; need > float64(soundBound(bytes)) {
+		return Decoded{}, tooMuch(s.Info.Path, bytes, need)
 	}
 	filled := float64(d.Frames) - float64(heard)/float64(d.Channels)
 	if gaps := filled/float64(d.Rate) - s.Info.Audio.Start; gaps >= leastGap {
@@ -166,12 +216,18 @@ type packetSizes struct {
 	line  []byte
 }
 
+// maxPacketLine is far above the longest such line, in bytes.
+const maxPacketLine = 4096
+
 // Write implements io.Writer. It fails on what is no such line.
 func (p *packetSizes) Write(b []byte) (int, error) {
 	p.line = append(p.line, b...)
 	for {
 		end := bytes.IndexByte(p.line, '\n')
 		if end < 0 {
+			if len(p.line) > maxPacketLine {
+				return 0, fmt.Errorf("a packet is described by a line of more than %d bytes", maxPacketLine)
+			}
 			break
 		}
 		line := string(p.line[:end])
@@ -225,6 +281,16 @@ func timeLimit(seconds float64) time.Duration {
 	return time.Minute + time.Duration(math.Min(seconds, MaxSeconds)*float64(time.Second))
 }
 
+// DecodeFault words a failed reading of the file at path, for those who read it
+// with a command of their own: errors that are the file's become faults of kind
+// Media that name it, others pass unchanged.
+func DecodeFault(ctx context.Context, path string, err error) error {
+	if _, ok := errors.AsType[*ffmpeg.StuckError](err); ok || err == nil {
+		return err
+	}
+	return decodeFault(ctx, path, err)
+}
+
 // decodeFault words a failed decoding.
 func decodeFault(ctx context.Context, path string, err error) error {
 	if ctx.Err() != nil {
@@ -236,6 +302,12 @@ func decodeFault(ctx context.Context, path string, err error) error {
 	if exit, ok := errors.AsType[*ffmpeg.ExitError](err); ok {
 		if what, hint := explain(exit); what != "" {
 			return fault.New(fault.Media, showPath(path), what, hint)
+		}
+		switch {
+		case strings.HasPrefix(exit.Signal, "file size") || exit.Says("File too large"):
+			return tooMuch(path, fileSize(path), 0)
+		case exit.Signal != "" || exit.Says("Cannot allocate memory"):
+			return fault.New(fault.Media, showPath(path), "decoding takes absurdly much memory or time", "ask the player for a new export").Because(err)
 		}
 		return fault.New(fault.Media, showPath(path), "the file cannot be decoded", "ask the player for a new export").Because(err)
 	}
