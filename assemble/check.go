@@ -8,6 +8,7 @@ import (
 	"ripieno/assemble/intake"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
+	"ripieno/assemble/plan"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 	"ripieno/mix/align"
@@ -134,9 +135,14 @@ func (p *Production) paceTask(r *recording) task.Task {
 func (p *Production) seeTask(r *recording) task.Task {
 	return task.Task{
 		ID: seeID(r), Name: r.file.Path, Stage: "see", Cost: costSee * r.info.Duration, Keep: true,
+		Memory: conformMemory(plan.Conform{Picture: plan.Picture{W: r.info.Video.W, H: r.info.Video.H}}),
 		Action: store.NewAction("see").Version(intake.Rule).Arg("media", media.Rule).Arg("ffmpeg", p.tool.Version.Text).Input("file", r.hash).Ext(".gob").For(r.file.Path),
 		Make: func(ctx context.Context, _ task.Inputs, tmp string, _ func(float64)) error {
-			s, err := intake.Look(ctx, p.tool, r.info)
+			var s intake.Picture
+			err := p.store.Steady(ctx, r.path, r.hash, func() (err error) {
+				s, err = intake.Look(ctx, p.tool, r.info)
+				return err
+			})
 			if err != nil {
 				return err
 			}

@@ -59,18 +59,24 @@ func (p *Production) lightTask(r *recording) task.Task {
 	named := pic
 	named.Path = ""
 	return task.Task{
-		ID: lightID(r), Name: r.file.Path, Stage: "light", Cost: costSee * r.info.Duration, Keep: true,
+		ID: lightID(r), Name: r.file.Path, Stage: "light", Cost: costSee * r.info.Duration, Memory: conformMemory(plan.Conform{Picture: pic}), Keep: true,
 		Action: store.NewAction("light").Version(graph.Rule*1000+lightRule).Arg("ffmpeg", p.tool.Version.Text).
 			Arg("zscale", p.tool.Filter("zscale")).Arg("picture", named).
 			Input("file", r.hash).Ext(".gob").For(r.file.Path),
 		Make: func(ctx context.Context, _ task.Inputs, tmp string, _ func(float64)) error {
 			raw := tmp + ".rgb"
 			c := plan.Conform{Take: r.owner, Picture: pic, W: lightWide, H: max(2, lightWide*pic.H/max(1, pic.W)&^1)}
-			cmd, err := graph.Light(c, p.source(pic), "file:"+raw)
+			src := p.source(pic)
+			src.Threads = takeThreads
+			err := p.steady(ctx, pic, func() error {
+				os.Remove(raw) // of an earlier reading
+				cmd, err := graph.Light(c, src, "file:"+raw)
+				if err != nil {
+					return err
+				}
+				return p.readTake(ctx, cmd, pic, reading{tmp: tmp, before: r.info.Duration, limits: conformLimits(c, costSee*r.info.Duration)})
+			})
 			if err != nil {
-				return err
-			}
-			if err := p.runCommand(ctx, cmd, tmp, 0, nil); err != nil {
 				return err
 			}
 			data, err := os.ReadFile(raw)

@@ -248,7 +248,7 @@ func (p *Production) encode(ctx context.Context, wav, m4a string) (mix.Measured,
 func (p *Production) measureFile(ctx context.Context, path string) (mix.Measured, error) {
 	decoded := path + ".wav"
 	defer os.Remove(decoded)
-	info := media.Info{Path: path, Audio: &media.Audio{Rate: audio.Rate, Channels: 2}}
+	info := media.Info{Path: path, Own: true, Audio: &media.Audio{Rate: audio.Rate, Channels: 2}}
 	if err := media.DecodeAudio(ctx, p.tool, info, decoded); err != nil {
 		return mix.Measured{}, err
 	}

@@ -69,9 +69,13 @@ func matchID(a, b *recording) string {
 // soundTask decodes a recording's sound once for everything that listens.
 func (p *Production) soundTask(r *recording) task.Task {
 	return task.Task{
-		ID: soundID(r), Name: r.file.Path, Stage: "decode", Action: p.soundKey(r), Cost: costSound * r.info.Duration,
+		ID: soundID(r), Name: r.file.Path, Stage: "decode", Action: p.soundKey(r), Cost: costSound * r.info.Duration, Memory: memorySound,
 		Make: func(ctx context.Context, _ task.Inputs, dir string, _ func(float64)) error {
-			d, err := media.Decode(ctx, p.tool, r.info, filepath.Join(dir, soundWAV))
+			var d media.Decoded
+			err := p.store.Steady(ctx, r.path, r.hash, func() (err error) {
+				d, err = media.Decode(ctx, p.tool, r.info, filepath.Join(dir, soundWAV))
+				return err
+			})
 			if err != nil {
 				return err
 			}
@@ -95,8 +99,15 @@ func (p *Production) soundTasks(recs []*recording) []task.Task {
 		for i, m := range members {
 			sounds[i] = media.Sound{Info: byID[m.ID].info, Dst: filepath.Join(m.Tmp, soundWAV)}
 		}
-		decoded, wrong := media.DecodeAll(ctx, p.tool, sounds)
+		var decoded []media.Decoded
+		var wrong []error
+		err := p.steadyAll(ctx, members, byID, func() {
+			decoded, wrong = media.DecodeAll(ctx, p.tool, sounds)
+		})
 		for i, m := range members {
+			if err[i] != nil {
+				wrong[i] = err[i]
+			}
 			if wrong[i] == nil {
 				wrong[i] = save(filepath.Join(m.Tmp, soundAccount), decoded[i])
 			}

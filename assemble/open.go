@@ -68,7 +68,6 @@ type Production struct {
 	store    *store.Store
 	room     *recording // the recorded room; nil: none
 	look     look
-	decoders *decoders // of the pictures that are conformed
 	// verify makes every run make again what is stored; what came out
 	// different is in differ.
 	verify bool

@@ -72,7 +72,7 @@ func (p *Production) recordings(ctx context.Context) ([]*recording, error) {
 		}
 	}
 	group, ctx := errgroup.WithContext(ctx)
-	group.SetLimit(p.set.Workers)
+	group.SetLimit(p.probes())
 	for _, r := range all {
 		group.Go(func() error {
 			r.err = r.named(p.inspect(ctx, r))
@@ -100,10 +100,20 @@ func (p *Production) inspect(ctx context.Context, r *recording) (err error) {
 		return err
 	}
 	// A file's name decides nothing, but messages name it.
-	key := store.NewAction("probe").Version(media.Rule).Arg("ffprobe", p.tool.Version.Text).
+	key := store.NewAction("probe").Version(media.Rule).Arg("ffprobe", p.tool.Version.Text).Arg("limits", media.Limits).
 		Arg("name", filepath.Base(r.path)).Input("file", r.hash).Ext(".gob").For(r.file.Path)
-	r.info, err = cached(ctx, p.store, key, func() (media.Info, error) {
-		return media.Probe(ctx, p.tool, r.path)
+	if r.file.Track > 0 {
+		key = key.Arg("track", r.file.Track)
+	}
+	if len(p.tool.Codecs) > 0 {
+		key = key.Arg("codecs", p.tool.Codecs)
+	}
+	r.info, err = cached(ctx, p.store, key, func() (info media.Info, err error) {
+		err = p.store.Steady(ctx, r.path, r.hash, func() (err error) {
+			info, err = media.ProbeTrack(ctx, p.tool, r.path, r.file.Track)
+			return err
+		})
+		return info, err
 	})
 	if err != nil {
 		return err

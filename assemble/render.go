@@ -212,9 +212,6 @@ func (p *Production) make(ctx context.Context, all []located, wants []plan.Want,
 		if err != nil {
 			return nil, task.Result{}, err
 		}
-		if p.decoders, err = p.newDecoders(ctx, j.tasks); err != nil {
-			return nil, task.Result{}, err
-		}
 		res, err := p.run(ctx, j.tasks)
 		if err != nil {
 			return nil, res, err

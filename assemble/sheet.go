@@ -119,12 +119,17 @@ func (p *Production) stillTask(c plan.Conform, line plan.Timeline) (task.Task, e
 		ID: stillID(still), Name: c.Take, Stage: "still", Action: still, Cost: costStill,
 		Make: func(ctx context.Context, _ task.Inputs, tmp string, _ func(float64)) error {
 			src := p.source(c.Picture)
-			src.Open = openAt(c, line.Rate)
-			cmd, err := graph.Still(c, src, line.Rate, "file:"+tmp)
-			if err != nil {
-				return err
-			}
-			return p.runCommand(ctx, cmd, tmp, 0, nil)
+			src.Threads = takeThreads
+			return p.steady(ctx, c.Picture, func() error {
+				src.Open = openAt(c, line.Rate)
+				cmd, err := graph.Still(c, src, line.Rate, "file:"+tmp)
+				if err != nil {
+					return err
+				}
+				os.Remove(tmp) // of an earlier reading
+				return p.readTake(ctx, cmd, c.Picture, reading{tmp: tmp, limits: conformLimits(c, costStill),
+					before: max(0, c.Picture.Clock.File(line.Rate.Seconds(c.Frames.From))-src.Open)})
+			})
 		},
 	}, nil
 }

@@ -13,6 +13,13 @@ import (
 // disk of a network may be silent.
 const defaultPatience = time.Minute
 
+// Reading is how long reading or writing so many bytes may take without a word,
+// at 5 MB a second, which is an old disk behind a slow network.
+func Reading(bytes int64) time.Duration {
+	const slow = 5_000_000
+	return time.Duration(float64(max(0, bytes)) / slow * float64(time.Second))
+}
+
 // StuckError is a process that was ended because nothing had been heard of it
 // for too long.
 type StuckError struct {

@@ -106,7 +106,7 @@ func decodable(info Info) error {
 	bytes := fileSize(info.Path)
 	// A length worked out from the bit rate of the beginning proves nothing; the
 	// decoder stops at the bound.
-	if need := soundBytes(length, *info.Audio); !info.Estimated && need > float64(soundBound(bytes)) {
+	if need := soundBytes(length, *info.Audio); !info.Estimated && !info.Own && need > float64(soundBound(bytes)) {
 		return tooMuch(info.Path, bytes, need)
 	}
 	return nil
@@ -133,7 +133,9 @@ const (
 func soundLimits(sounds []Sound) ffmpeg.Limits {
 	l := ffmpeg.Limits{Memory: soundMemory + int64(len(sounds))*soundMemoryEach}
 	for _, s := range sounds {
-		l.File = max(l.File, soundBound(fileSize(s.Info.Path))+wavHeader)
+		if !s.Info.Own {
+			l.File = max(l.File, soundBound(fileSize(s.Info.Path))+int64(soundBytes(2, *s.Info.Audio))+wavHeader)
+		}
 		l.CPU += 2 * timeLimit(s.Info.Duration)
 	}
 	return l
@@ -142,6 +144,9 @@ func soundLimits(sounds []Sound) ffmpeg.Limits {
 // longest is how many seconds of a sound are decoded: a little more than what
 // its file may come to, so that it is seen to exceed that.
 func longest(info Info) float64 {
+	if info.Own {
+		return MaxSeconds
+	}
 	return math.Min(MaxSeconds, float64(soundBound(fileSize(info.Path)))/soundBytes(1, *info.Audio)+1)
 }
 
@@ -180,7 +185,7 @@ func decodeSounds(ctx context.Context, tool *ffmpeg.Tool, sounds []Sound) (heard
 	defer cancel()
 	sizes := packetSizes{total: make([]int64, len(sounds))}
 	err = tool.Run(limited, ffmpeg.Command{
-		Args: slices.Concat(allocation(), []string{"-max_error_rate", "1"}, in, out, count), Stdout: &sizes, Log: &said,
+		Args: slices.Concat(Allocation(), []string{"-max_error_rate", "1"}, in, out, count), Stdout: &sizes, Log: &said,
 		About: sounds[0].Info.Path, Limits: soundLimits(sounds),
 	})
 	return sizes.total, said, err
@@ -198,7 +203,7 @@ func account(s Sound, heard int64, said complaints) (Decoded, error) {
 		return Decoded{}, fault.New(fault.Media, showPath(s.Info.Path), "none of the sound can be decoded", "ask the player for a new export")
 	}
 	bytes := fileSize(s.Info.Path)
-	if need := float64(d.Frames) * float64(d.Channels) * sampleSize; need > float64(soundBound(bytes)) {
+	if need := float64(d.Frames) * float64(d.Channels) * sampleSize; !s.Info.Own && need > float64(soundBound(bytes)) {
 		return Decoded{}, tooMuch(s.Info.Path, bytes, need)
 	}
 	filled := float64(d.Frames) - float64(heard)/float64(d.Channels)
@@ -281,6 +286,10 @@ func timeLimit(seconds float64) time.Duration {
 	return time.Minute + time.Duration(math.Min(seconds, MaxSeconds)*float64(time.Second))
 }
 
+// Patience is for how long nothing may be heard of a decoder, beyond what is
+// usual, that has so many seconds to decode before there is anything to show.
+func Patience(seconds float64) time.Duration { return timeLimit(4 * seconds) }
+
 // DecodeFault words a failed reading of the file at path, for those who read it
 // with a command of their own: errors that are the file's become faults of kind
 // Media that name it, others pass unchanged.
@@ -312,92 +321,4 @@ func decodeFault(ctx context.Context, path string, err error) error {
 		return fault.New(fault.Media, showPath(path), "the file cannot be decoded", "ask the player for a new export").Because(err)
 	}
 	return err
-}
-
-// complaints counts what a decoder says about a damaged file without keeping
-// it.
-type complaints struct {
-	errors    int // lines that tell of one
-	lost      int // those by which ffmpeg gives a packet up
-	truncated bool
-	first     string // error, or sign of a file that ends too early
-	unsplit   bool   // the line before told that a packet does not come apart
-	line      []byte
-}
-
-// cutShort are the words by which ffmpeg's demuxers say that a file ends too
-// early; it exits with 0 after them.
-var cutShort = []string{"partial file", "File ended prematurely", "Truncat", "truncat", "unexpected end of file"}
-
-// givenUp are the words by which ffmpeg says that it throws a packet away: up
-// to version 6, and since. The decoder mostly says why in lines of its own.
-var givenUp = []string{"Error while decoding stream", "Error submitting packet to decoder"}
-
-// harmless are the words of complaints that say nothing of the file's content:
-// of muxers about time stamps, of demuxers about an early end, which is told by
-// itself, and of decoders that miss a picture to refer to,
-// as they do wherever a recording was cut and when only key frames are decoded.
-var harmless = []string{"partial file", "to muxer", "illegal short term buffer", "mmco:", "reference picture", "co located POCs", "Could not find ref", "reference frames exceeds"}
-
-// wrongLength and noPicture are what the parser of H.264 says, one after the
-// other, of a packet in which a length is wrong: the second follows from the
-// first. Alone it tells of a packet by itself.
-const (
-	wrongLength = "Invalid NAL unit size"
-	noPicture   = "missing picture in access unit"
-)
-
-// says tells whether a line has any of some words.
-func says(line string, words []string) bool {
-	return slices.ContainsFunc(words, func(w string) bool { return strings.Contains(line, w) })
-}
-
-// places is how many places were damaged: the packets that were lost, or else
-// what a decoder or demuxer complains of while it goes on.
-func (c *complaints) places() int {
-	if c.lost > 0 {
-		return c.lost
-	}
-	return c.errors
-}
-
-func (c *complaints) note(line string) {
-	if c.first == "" {
-		c.first = line
-	}
-}
-
-// Write implements io.Writer and never fails.
-func (c *complaints) Write(p []byte) (int, error) {
-	n := len(p)
-	for len(p) > 0 {
-		end := bytes.IndexByte(p, '\n')
-		part := p
-		if end >= 0 {
-			part = p[:end]
-		}
-		if room := 1024 - len(c.line); room > 0 {
-			c.line = append(c.line, part[:min(room, len(part))]...)
-		}
-		if end < 0 {
-			break
-		}
-		line := string(c.line)
-		c.line = c.line[:0]
-		p = p[end+1:]
-		same := c.unsplit && strings.Contains(line, noPicture) // packet as the line before
-		c.unsplit = strings.Contains(line, wrongLength)
-		if strings.Contains(line, "[error]") && !says(line, harmless) && !same {
-			c.errors++
-			c.note(line)
-			if says(line, givenUp) {
-				c.lost++
-			}
-		}
-		if says(line, cutShort) {
-			c.truncated = true
-			c.note(line)
-		}
-	}
-	return n, nil
 }

@@ -70,7 +70,7 @@ func SampleGray(ctx context.Context, tool *ffmpeg.Tool, info Info, s Sampling, u
 	}
 	// Key frames alone give several threads nothing to share but work, and what
 	// decoders make of damage depends on how many there are.
-	args := append(allocation(), "-threads", "1")
+	args := append(Allocation(), "-threads", "1")
 	if !s.Whole {
 		args = append(args, "-skip_frame", "nokey")
 	}
@@ -97,7 +97,7 @@ var grayOut = []string{"-fps_mode", "passthrough", "-c:v", "rawvideo", "-f", "ra
 func thinned(ctx context.Context, tool *ffmpeg.Tool, info Info, oneIn int, out *framer, said *complaints) error {
 	v := info.Video
 	drop := fmt.Sprintf(`noise=amount=0:drop='if(key,mod(st(0,ld(0)+1)-1,%d),1)'`, oneIn)
-	copying := append(append(allocation(), "-t", fmt.Sprint(MaxSeconds)), InputArgs(tool, info.Path)...)
+	copying := append(append(Allocation(), "-t", fmt.Sprint(MaxSeconds)), InputArgs(tool, info.Path)...)
 	copying = append(copying, "-map", fmt.Sprintf("0:%d", v.Index), "-c", "copy", "-bsf:v", drop,
 		"-map_metadata", "-1", "-map_chapters", "-1", "-f", "nut", "pipe:1")
 	filter := ""

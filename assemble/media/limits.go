@@ -35,21 +35,22 @@ const (
 	MaxRate = 384000
 )
 
-// Bounds of what a file's sound may become when it is decoded: 300 MB whatever
-// the file's size, which are 26 minutes in one channel at 48 kHz, and beyond
+// Bounds of what a file's sound may become when it is decoded: 280 MB whatever
+// the file's size, which are 24 minutes in one channel at 48 kHz, and beyond
 // that 60 times the file. Speech codecs at their lowest rate come to 55
 // times (AMR at 4.75 kb/s, 8 kHz), AAC at 64 kb/s in stereo to 48 and at 128 to
 // 24. What exceeds both is a file of gaps or of nothing.
 const (
-	plainBytes = 300_000_000
+	plainBytes = 280_000_000
 	growth     = 60
 	sampleSize = 4 // bytes, of a 32-bit float
 )
 
 // maxAlloc bounds a single piece of memory that ffmpeg asks for, in bytes. The
-// largest that an honest file needs is a plane of 7680 × 4320 pixels in 32 bits
-// while tones are mapped, 133 MB; the index of a film of 4 hours takes 100.
-const maxAlloc = 256 << 20
+// largest that an honest file needs is a picture of 7680 × 4320 pixels in three
+// planes of 32 bits while tones are mapped, 400 MB in one piece if an ffmpeg asks
+// for it so; the index of a film of 4 hours takes 100.
+const maxAlloc = 512 << 20
 
 // formats are the demuxers ffmpeg may choose, by the names it has used since
 // 4.4. All of them read one file only. Playlists and scripts (hls, concat,
@@ -111,9 +112,13 @@ func InputArgs(tool *ffmpeg.Tool, abs string) []string {
 // picture decoded alone would be apart by the difference of their starts.
 const sameZero = "0.000001"
 
-// allocation bounds what ffmpeg or ffprobe asks for at once. It is an option of
+// Limits is the version of what is refused here. It belongs in the key of what is
+// kept of probing, and of nothing else.
+const Limits = 1
+
+// Allocation bounds what ffmpeg or ffprobe asks for at once. It is an option of
 // the program and not of an input.
-func allocation() []string { return []string{"-max_alloc", fmt.Sprint(maxAlloc)} }
+func Allocation() []string { return []string{"-max_alloc", fmt.Sprint(maxAlloc)} }
 
 // soundBound is how many bytes the decoded sound of a file of that size may take.
 func soundBound(fileSize int64) int64 { return max(plainBytes, growth*fileSize) }

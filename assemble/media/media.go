@@ -38,6 +38,9 @@ type Info struct {
 	// Estimated says that Duration was worked out from the bit rate and may
 	// be far off.
 	Estimated bool
+	// Own says that this program made the file, so that nothing about it is
+	// suspicious.
+	Own bool
 	// Truncated says that the file is shorter than its index claims.
 	Truncated bool
 	// Notes are plain sentences about oddities that do not prevent use.

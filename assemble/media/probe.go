@@ -82,7 +82,7 @@ const (
 
 // question is what ffprobe is asked about the file at abs.
 func question(abs string, args []string) ffmpeg.Command {
-	return ffmpeg.Command{Args: append(allocation(), args...), About: abs,
+	return ffmpeg.Command{Args: append(Allocation(), args...), About: abs,
 		Limits: ffmpeg.Limits{Memory: probeMemory, CPU: probeCPU}}
 }
 
