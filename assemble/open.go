@@ -125,6 +125,7 @@ func open(ctx context.Context, set Settings, man *manifest.Production) (*Product
 	if p.store, err = store.Open(filepath.Join(man.Dir, storeFolder)); err != nil {
 		return nil, err
 	}
+	p.store.SetBound(set.Store)
 	err = p.store.LockWait(ctx, func(pid int) {
 		set.Report.Message(fmt.Sprintf("another run (process %d) has this production; waiting until it has finished", pid))
 	})
