@@ -312,7 +312,7 @@ func (p *Production) place(recs []*recording, pairs [][2]*recording, res task.Re
 		if r.info.Audio != nil {
 			out := res.Of(analyseID(r))
 			if out.Path == "" {
-				r.err = errors.Join(res.Of(soundID(r)).Err, out.Err)
+				r.err = r.named(errors.Join(res.Of(soundID(r)).Err, out.Err))
 				continue
 			}
 			f, err := load[*align.Features](out.Path)

@@ -119,11 +119,11 @@ func (t *Tool) Probe(ctx context.Context, args []string) ([]byte, error) {
 	return t.Ask(ctx, Command{Args: args})
 }
 
-// Ask is [Tool.Probe] for a question of which more is known. Only Args, About,
-// Patience and Limits of the command count.
+// Ask is [Tool.Probe] for a question of which more is known. Only Args, Log,
+// About, Patience and Limits of the command count.
 func (t *Tool) Ask(ctx context.Context, c Command) ([]byte, error) {
 	all := append([]string{"-hide_banner", "-loglevel", "level+warning"}, c.Args...)
-	return t.output(ctx, process{program: t.FFprobe, args: all, about: c.About, patience: c.Patience, limits: c.Limits}, maxProbe)
+	return t.output(ctx, process{program: t.FFprobe, args: all, about: c.About, patience: c.Patience, limits: c.Limits, log: c.Log}, maxProbe)
 }
 
 // output runs p and returns its standard output, at most limit bytes.

@@ -2,6 +2,7 @@ package media
 
 import (
 	"bytes"
+	"regexp"
 	"slices"
 	"strings"
 )
@@ -12,6 +13,7 @@ type complaints struct {
 	errors    int // lines that tell of one
 	lost      int // those by which ffmpeg gives a packet up
 	truncated bool
+	unlisted  string // decoder that is not among those allowed
 	first     string // error, or sign of a file that ends too early
 	unsplit   bool   // the line before told that a packet does not come apart
 	line      []byte
@@ -38,6 +40,9 @@ const (
 	wrongLength = "Invalid NAL unit size"
 	noPicture   = "missing picture in access unit"
 )
+
+// unlisted finds the name of a decoder that is not among those allowed.
+var unlisted = regexp.MustCompile(`Codec \(([A-Za-z0-9_.-]{1,40})\) not on whitelist`)
 
 // says tells whether a line has any of some words.
 func says(line string, words []string) bool {
@@ -85,6 +90,9 @@ func (c *complaints) Write(p []byte) (int, error) {
 			if says(line, givenUp) {
 				c.lost++
 			}
+		}
+		if m := unlisted.FindStringSubmatch(line); m != nil && c.unlisted == "" {
+			c.unlisted = m[1]
 		}
 		if says(line, cutShort) {
 			c.truncated = true

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"regexp"
 	"strconv"
 	"strings"
 	"time"
@@ -44,8 +43,16 @@ func ProbeTrack(ctx context.Context, tool *ffmpeg.Tool, abs string, track int) (
 	limited, cancel := context.WithTimeout(ctx, probeLimit)
 	defer cancel()
 	args := append(SafeOptions(tool), "-of", "json", "-show_entries", entries, "file:"+abs)
-	out, err := tool.Ask(limited, question(abs, args))
-	if err != nil {
+	ask := question(abs, args)
+	var said complaints
+	ask.Log = &said
+	out, err := tool.Ask(limited, ask)
+	switch {
+	case err != nil && ctx.Err() == nil && said.unlisted != "":
+		return Info{}, fault.New(fault.Media, showPath(abs),
+			fmt.Sprintf("the file holds a stream in %s, which hardly a phone, camera, recorder or browser writes", said.unlisted),
+			"ask the player for a new export as MP4 or WAV; if you trust the file, run again with --codecs "+said.unlisted).Because(err)
+	case err != nil:
 		return Info{}, probeFault(ctx, abs, err)
 	}
 	info, err := parseProbe(out, track)
@@ -237,17 +244,8 @@ var sayings = []struct{ says, what, hint string }{
 	{"End of file", "the file ends before there is anything in it", "ask the player to send it again"},
 }
 
-// unlisted finds the name of a decoder that is not among those allowed.
-var unlisted = regexp.MustCompile(`Codec \(([A-Za-z0-9_.-]{1,40})\) not on whitelist`)
-
 // explain finds the meaning of a failed run, "" when its words are unknown.
 func explain(exit *ffmpeg.ExitError) (what, hint string) {
-	for _, line := range exit.Tail {
-		if m := unlisted.FindStringSubmatch(line); m != nil {
-			return fmt.Sprintf("the file holds a stream in %s, which no phone, camera, recorder or browser writes", m[1]),
-				"ask the player for a new export as MP4 or WAV; if you trust the file, run again with --codecs " + m[1]
-		}
-	}
 	for _, s := range sayings {
 		if exit.Says(s.says) {
 			return s.what, s.hint
