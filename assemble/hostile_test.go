@@ -153,6 +153,11 @@ func hostiles() []hostile {
 		{name: "empty.mp4", refused: true, made: []byte{}},
 		{name: "zeros.wav", role: roleAudio, refused: true, made: make([]byte, 100_000)},
 		{name: "noise.mov", refused: true, made: noise(200_000)},
+		{name: "zeroed.mp4", refused: true, args: join(somePicture, x264), spoil: func(data []byte) []byte {
+			at := bytes.Index(data, []byte("mdat"))
+			clear(data[at+4 : at-4+int(binary.BigEndian.Uint32(data[at-4:]))])
+			return data
+		}},
 		{name: "half.mp4", refused: true, args: both, spoil: func(data []byte) []byte { return data[:len(data)/2] }},
 		{name: "unusual.mka", role: roleAudio, refused: true, args: join(someSound, []string{"-c:a", "wavpack"})},
 		// Headers that lie.

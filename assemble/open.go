@@ -62,12 +62,12 @@ const (
 
 // Production is an open production folder.
 type Production struct {
-	set      Settings
-	man      *manifest.Production
-	tool     *ffmpeg.Tool
-	store    *store.Store
-	room     *recording // the recorded room; nil: none
-	look     look
+	set   Settings
+	man   *manifest.Production
+	tool  *ffmpeg.Tool
+	store *store.Store
+	room  *recording // the recorded room; nil: none
+	look  look
 	// verify makes every run make again what is stored; what came out
 	// different is in differ.
 	verify bool

@@ -157,8 +157,9 @@ func decodeSounds(ctx context.Context, tool *ffmpeg.Tool, sounds []Sound) (heard
 		return nil, said, nil
 	}
 	var in, out, count []string
-	limit := time.Duration(0)
+	limit, bytes := time.Duration(0), int64(0)
 	for i, s := range sounds {
+		bytes += fileSize(s.Info.Path)
 		limit += timeLimit(s.Info.Duration)
 		in = append(in, "-t", fmt.Sprintf("%.3f", longest(s.Info)))
 		if s.Info.Audio.Codec == "flac" {
@@ -186,7 +187,7 @@ func decodeSounds(ctx context.Context, tool *ffmpeg.Tool, sounds []Sound) (heard
 	sizes := packetSizes{total: make([]int64, len(sounds))}
 	err = tool.Run(limited, ffmpeg.Command{
 		Args: slices.Concat(Allocation(), []string{"-max_error_rate", "1"}, in, out, count), Stdout: &sizes, Log: &said,
-		About: sounds[0].Info.Path, Limits: soundLimits(sounds),
+		About: sounds[0].Info.Path, Patience: ffmpeg.Reading(bytes), Limits: soundLimits(sounds),
 	})
 	return sizes.total, said, err
 }

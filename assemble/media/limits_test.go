@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 
+	"ripieno/assemble/fault"
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/ffmpeg/ffmpegtest"
 )
@@ -187,5 +188,30 @@ func TestPacketLinesAreBounded(t *testing.T) {
 	}
 	if err == nil || cap(p.line) > 16*maxPacketLine {
 		t.Errorf("%v with %d bytes kept", err, cap(p.line))
+	}
+}
+
+// TestDecodeFaultNamesTheFile: whoever reads a take with a command of their own
+// gets an error that says which take it was.
+func TestDecodeFaultNamesTheFile(t *testing.T) {
+	const path = "/production/intake/mara.mov"
+	for _, exit := range []*ffmpeg.ExitError{
+		{Program: "ffmpeg", Code: 1, Tail: []string{"[fatal] Error while processing the decoded data for stream #0:0"}},
+		{Program: "ffmpeg", Code: 1, Tail: []string{"Invalid data found when processing input"}},
+		{Program: "ffmpeg", Code: -1, Signal: "killed"},
+		{Program: "ffmpeg", Code: -1, Signal: "file size limit exceeded"},
+		{Program: "ffmpeg", Code: 1, Tail: []string{"[error] Cannot allocate memory"}},
+	} {
+		err := DecodeFault(context.Background(), path, fault.New(fault.FFmpeg, "ffmpeg", "the program failed", "").Because(exit))
+		if f := faultOf(t, err); f.Where != path || f.Hint == "" {
+			t.Errorf("%v: %+v", exit, f)
+		}
+	}
+	full := fault.New(fault.Failed, "", "the disk is full", "make room")
+	if err := DecodeFault(context.Background(), path, full); err != error(full) {
+		t.Errorf("a full disk became %v", err)
+	}
+	if err := DecodeFault(context.Background(), path, nil); err != nil {
+		t.Error(err)
 	}
 }

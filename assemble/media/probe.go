@@ -67,7 +67,7 @@ func ProbeTrack(ctx context.Context, tool *ffmpeg.Tool, abs string, track int) (
 			return Info{}, probeFault(ctx, abs, err)
 		}
 	}
-	if seen.fragmented && info.Duration > 0 {
+	if seen.fragmented && exaggerates(info) {
 		if err := trustPackets(limited, tool, &info); err != nil {
 			return Info{}, probeFault(ctx, abs, err)
 		}
@@ -100,6 +100,14 @@ const (
 	exaggeration = 10
 	exaggerated  = 10
 )
+
+// exaggerates tells whether a fragmented file claims to be longer than it may be,
+// or to have fewer bytes a second than a picture and its sound ever have. The
+// packets of others are not read: a long recording is gigabytes of them.
+func exaggerates(info Info) bool {
+	const least = 2000 // bytes a second
+	return info.Duration > MaxSeconds || float64(fileSize(info.Path)) < least*info.Duration
+}
 
 // trustPackets puts the length right of a fragmented MP4 that is said to be many
 // times longer than its packets are. Recorders of a stream that has been running
