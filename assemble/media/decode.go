@@ -121,8 +121,9 @@ func fileSize(path string) int64 {
 	return st.Size()
 }
 
-// Bounds of decoding sound. A process takes some 50 MB and 30 more for each of
-// several files, and the index of 4 hours 100; samples come one after the other.
+// Bounds of decoding sound. A process takes 60 MB, 2 more for each of several
+// files (resident, ffmpeg 5.1.9), and the index of 4 hours 100; samples come one
+// after the other.
 const (
 	soundMemory     = 400_000_000
 	soundMemoryEach = 150_000_000
