@@ -218,9 +218,7 @@ func (p *process) run(ctx context.Context) error {
 	waitErr := cmd.Wait()
 	unwatch()
 	finish(false)
-	if s := cmd.ProcessState; s != nil && p.tool.ended != nil {
-		p.tool.ended(Usage{append([]string{p.name()}, p.args...), s.UserTime() + s.SystemTime(), peakMemory(s)})
-	}
+	p.tellUsage(cmd.ProcessState)
 	lines, full := said.end()
 	stuck, _ := errors.AsType[*StuckError](context.Cause(ctx))
 	switch {
@@ -236,7 +234,21 @@ func (p *process) run(ctx context.Context) error {
 		return fmt.Errorf("feeding %s: %w", p.name(), in.failure())
 	case out.failure() != nil:
 		return fmt.Errorf("reading from %s: %w", p.name(), out.failure())
-	case waitErr == nil:
+	}
+	return p.failure(waitErr, lines)
+}
+
+// tellUsage tells what the process cost, if anybody wants to know.
+func (p *process) tellUsage(s *os.ProcessState) {
+	if s != nil && p.tool.ended != nil {
+		p.tool.ended(Usage{append([]string{p.name()}, p.args...), s.UserTime() + s.SystemTime(), peakMemory(s)})
+	}
+}
+
+// failure is the error of a program that ended by itself, nil when it ended well.
+// lines are the end of its log.
+func (p *process) failure(waitErr error, lines []string) error {
+	if waitErr == nil {
 		return nil
 	}
 	exit, ok := errors.AsType[*exec.ExitError](waitErr)

@@ -166,20 +166,30 @@ func parseProbe(out []byte, track int) (Info, error) {
 	if pictures > 1 {
 		info.Notes = append(info.Notes, fmt.Sprintf("of %d pictures the first is used", pictures))
 	}
-	switch {
-	case info.Audio == nil && refused != nil:
-		return Info{}, refused
-	case track > sounds || track > 0 && info.Audio == nil:
-		return Info{}, fmt.Errorf("%w: it has %d", errTrack, sounds)
-	case sounds > 1 && info.Audio.Track == 1:
-		info.Notes = append(info.Notes, fmt.Sprintf("of %d sound tracks the first is used", sounds))
-	case sounds > 1:
-		info.Notes = append(info.Notes, fmt.Sprintf("of %d sound tracks number %d is used; track: chooses another", sounds, info.Audio.Track))
+	if err := info.chosenSound(track, sounds, refused); err != nil {
+		return Info{}, err
 	}
 	if info.Video == nil && info.Audio == nil {
 		return Info{}, errNoStreams
 	}
 	return info, nil
+}
+
+// chosenSound says in i's notes which of several sound tracks is used. It is an
+// error when the one that was asked for is not there, or none can be used
+// because of refused.
+func (i *Info) chosenSound(track, sounds int, refused error) error {
+	switch {
+	case i.Audio == nil && refused != nil:
+		return refused
+	case track > sounds || track > 0 && i.Audio == nil:
+		return fmt.Errorf("%w: it has %d", errTrack, sounds)
+	case sounds > 1 && i.Audio.Track == 1:
+		i.Notes = append(i.Notes, fmt.Sprintf("of %d sound tracks the first is used", sounds))
+	case sounds > 1:
+		i.Notes = append(i.Notes, fmt.Sprintf("of %d sound tracks number %d is used; track: chooses another", sounds, i.Audio.Track))
+	}
+	return nil
 }
 
 // still tells whether a video stream is one picture: an album cover or a
