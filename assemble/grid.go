@@ -45,7 +45,7 @@ func (p *Production) Grid(ctx context.Context) (GridResult, error) {
 	if err != nil {
 		return GridResult{}, err
 	}
-	draw := picture.New(p.Tool(), pl, assets, nil)
+	draw := picture.New(p.Tool(), p.Store().Steady, pl, assets, nil)
 	var results []GridResult
 	for _, f := range pl.Films {
 		r := gridResult(f, pl.Timeline)

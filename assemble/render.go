@@ -98,7 +98,7 @@ func newJob(p *Production, all material, wants []plan.Want, codings picture.Codi
 	if j.track, err = p.track(j.plan, all); err != nil {
 		return nil, err
 	}
-	j.maker = picture.New(p.Tool(), j.plan, all.assets, codings)
+	j.maker = picture.New(p.Tool(), p.Store().Steady, j.plan, all.assets, codings)
 	edges := []task.Edge{j.track.Master}
 	for _, f := range j.plan.Films {
 		film, err := j.maker.Film(f, j.track.Film)
@@ -199,11 +199,6 @@ func makeFilms(ctx context.Context, p *Production, all material, wants []plan.Wa
 		if err != nil {
 			return nil, task.Result{}, err
 		}
-		planned, err := p.Session.Plan(ctx, j.tasks)
-		if err != nil {
-			return nil, task.Result{}, err
-		}
-		j.maker.Expect(planned, p.Workers())
 		res, err := p.Run(ctx, j.tasks)
 		if err != nil {
 			return nil, res, err

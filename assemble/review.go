@@ -61,7 +61,7 @@ func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult,
 	if err != nil {
 		return r, err
 	}
-	found, err := survey.New(p.Tool(), p.Manifest(), all.Set, line, !o.NoPlaying)
+	found, err := survey.New(p.Tool(), p.Store().Steady, p.Manifest(), all.Set, line, !o.NoPlaying)
 	if err != nil {
 		return r, err
 	}

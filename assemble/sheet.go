@@ -38,7 +38,7 @@ func (p *Production) Sheet(ctx context.Context) (GridResult, error) {
 		return r, err
 	}
 	r.Faults = faults
-	draw := picture.New(p.Tool(), pl, all.assets, nil)
+	draw := picture.New(p.Tool(), p.Store().Steady, pl, all.assets, nil)
 	run := func(tasks []task.Task) (task.Result, error) { return p.Run(ctx, tasks) }
 	for i, f := range pl.Films {
 		out := &r

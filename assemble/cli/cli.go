@@ -27,7 +27,6 @@ import (
 
 	"ripieno/assemble"
 	"ripieno/assemble/fault"
-	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/progress"
 )
 
@@ -151,6 +150,8 @@ production.yaml; run the same verb again when a late take arrives.
 	flags.String("store-limit", "50GB", "how large the store may grow before the least recently used results go")
 	flags.String("memory-limit", "auto", "how much memory what runs at once may take (auto: 600MB for each worker, 1.5GB at least)")
 	flags.String("encoder", "software", "what encodes finished films: software, hardware, auto (hardware where it works), nvenc, qsv, videotoolbox, amf or vaapi")
+	flags.Duration("patience", time.Minute, "how long a program may make no progress before it is ended (1m at least; longer work has more)")
+	flags.String("codecs", "", "decoders that takes may need beside the usual ones, by ffmpeg's names, separated by commas")
 	flags.String("ffmpeg", "ffmpeg", "the ffmpeg program")
 	flags.String("ffprobe", "ffprobe", "the ffprobe program")
 	flags.VisitAll(func(f *pflag.Flag) {
@@ -206,7 +207,7 @@ func (a *app) use() (assemble.Settings, error) {
 		Memory: set.Memory, Store: set.Store,
 		Encoder: a.settings.GetString("encoder"),
 		Dir:     a.settings.GetString("dir"), Out: a.settings.GetString("out"), Workers: workers,
-		Programs: ffmpeg.Options{FFmpeg: a.settings.GetString("ffmpeg"), FFprobe: a.settings.GetString("ffprobe")},
+		Programs: set.Programs,
 		Report:   progress.Options{Mode: mode, Workers: workers}.New(a.Err),
 		Now:      a.now,
 	}, nil

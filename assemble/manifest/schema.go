@@ -46,9 +46,9 @@ var (
 			"release", "hide_name", "gain", "pan", "mute", "trim", "fit", "behind", "crop", "weight", "seat",
 			"mutes", "low_cut", "eq", "compress", "denoise", "width", "delay", "send"}}
 	videoShape = &shape{"video", "inside video:", "video: {file: intake/mara.mov}",
-		[]string{"file", "offset", "cue_at", "drift_ppm", "rotate", "colour", "range"}}
+		[]string{"file", "offset", "cue_at", "drift_ppm", "rotate", "colour", "range", "track"}}
 	audioShape = &shape{"audio", "inside audio:", "audio: {file: intake/mara.wav}",
-		[]string{"file", "offset", "cue_at", "drift_ppm"}}
+		[]string{"file", "offset", "cue_at", "drift_ppm", "track"}}
 	trimShape = &shape{"trim", "inside trim:", "trim: {from: m1, to: m40}",
 		[]string{"from", "to"}}
 	cropShape = &shape{"crop", "inside crop:", "crop: {x: 0.5, y: 0.4, zoom: 1.2}",

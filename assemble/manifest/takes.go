@@ -264,8 +264,13 @@ func (m mapping) recording(key string, s *shape) *File {
 	}
 	f.Colour = c.choice("colour", "", "bt709", "bt601", "bt2020", "p3", "hlg", "pq")
 	f.Range = c.choice("range", "", "limited", "full")
+	f.Track, _ = c.whole("track", 1, maxTrack)
 	return f
 }
+
+// maxTrack is the highest number of a sound track: files of more streams are
+// refused.
+const maxTrack = 16
 
 // path reads a file name relative to the production's folder. Whether it is
 // there, and stays in the folder through links, is seen when it is opened.

@@ -120,11 +120,15 @@ func (s *Store) build(ctx context.Context, a Action, make func(tmp string) error
 			return "", err
 		}
 	}
+	s.mu.Lock()
+	s.pinned[id] = true // before it can be seen, and trimmed by another
+	s.mu.Unlock()
 	if err := s.save(e); err != nil {
 		_ = s.drop(id) // a content without an index is only a waste of space
 		return "", err
 	}
 	s.used(e, nil)
+	s.grow(ctx, e.bytes())
 	return path, nil
 }
 

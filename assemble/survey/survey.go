@@ -12,6 +12,7 @@ import (
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/picture"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/reading"
 	"ripieno/assemble/report"
 	"ripieno/assemble/takes"
 	"ripieno/assemble/task"
@@ -42,9 +43,9 @@ type still struct {
 }
 
 // New plans a survey of takes that are located. plays asks how they were played.
-func New(tool *ffmpeg.Tool, man *manifest.Production, set *takes.Set, line plan.Timeline, plays bool) (*Survey, error) {
-	s := &Survey{set: set, man: man, checks: set.Checks(tool, man), stills: map[string]still{}, plays: plays}
-	maker := picture.New(tool, &plan.Plan{Timeline: line}, nil, nil)
+func New(tool *ffmpeg.Tool, steady reading.Steady, man *manifest.Production, set *takes.Set, line plan.Timeline, plays bool) (*Survey, error) {
+	s := &Survey{set: set, man: man, checks: set.Checks(tool, steady, man), stills: map[string]still{}, plays: plays}
+	maker := picture.New(tool, steady, &plan.Plan{Timeline: line}, nil, nil)
 	for take, c := range frames(set, man, line) {
 		made, err := maker.Still(c, true)
 		if err != nil {

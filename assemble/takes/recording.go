@@ -13,6 +13,7 @@ import (
 	"ripieno/assemble/fault"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
+	"ripieno/assemble/reading"
 	"ripieno/assemble/session"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
@@ -177,7 +178,7 @@ func Inspect(ctx context.Context, s *session.Session) (*Set, error) {
 		set.Takes = append(set.Takes, take)
 	}
 	group, ctx := errgroup.WithContext(ctx)
-	group.SetLimit(s.Workers())
+	group.SetLimit(max(1, min(s.Workers(), int(s.Settings().Memory/reading.ProbeMemory))))
 	for _, t := range set.Takes {
 		for _, r := range t.Recordings() {
 			group.Go(func() error {
@@ -192,7 +193,7 @@ func Inspect(ctx context.Context, s *session.Session) (*Set, error) {
 	if err := group.Wait(); err != nil {
 		return nil, err
 	}
-	set.listenTasks(s.Tool())
+	set.listenTasks(s.Tool(), s.Store().Steady)
 	return set, nil
 }
 
@@ -224,10 +225,20 @@ func (r *Recording) probe(ctx context.Context, s *session.Session) (err error) {
 		return explainUnreadable(r.File.Path, err)
 	}
 	// A file's name decides nothing, but messages name it.
-	key := store.NewAction("probe").Version(media.Rule).Arg("ffprobe", s.Tool().Version.Text).
+	key := store.NewAction("probe").Version(media.Rule).Arg("ffprobe", s.Tool().Version.Text).Arg("limits", media.Limits).
 		Arg("name", filepath.Base(r.Path)).Input("file", r.Hash).Ext(".gob").For(r.File.Path)
-	r.Info, err = session.Cached(ctx, s.Store(), key, func() (media.Info, error) {
-		return media.Probe(ctx, s.Tool(), r.Path)
+	if r.File.Track > 0 {
+		key = key.Arg("track", r.File.Track)
+	}
+	if len(s.Tool().Codecs) > 0 {
+		key = key.Arg("codecs", s.Tool().Codecs)
+	}
+	r.Info, err = session.Cached(ctx, s.Store(), key, func() (info media.Info, err error) {
+		err = s.Store().Steady(ctx, r.Path, r.Hash, func() (err error) {
+			info, err = media.ProbeTrack(ctx, s.Tool(), r.Path, r.File.Track)
+			return err
+		})
+		return info, err
 	})
 	r.Info.Path = r.Path
 	if a := r.Info.Audio; err == nil && a != nil && (a.Rate < align.MinRate || a.Rate > resample.MaxRate) {
@@ -272,7 +283,7 @@ func (s *Set) inspectRoom(ctx context.Context, x *session.Session) {
 		s.Room.Err = s.Room.UnusableRoom(err)
 		return
 	}
-	s.Room.decodeTask(x.Tool(), nil)
+	s.Room.decodeTask(x.Tool(), x.Store().Steady, nil)
 }
 
 // UnusableRoom returns the fault of a recorded room that is none.
