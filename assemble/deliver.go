@@ -19,7 +19,7 @@ func writeNotes(ctx context.Context, p *Production, pl *plan.Plan, f plan.Film, 
 		cues = append(cues, subtitle.Cue{From: pl.Timeline.Rate.Seconds(n.From), To: pl.Timeline.Rate.Seconds(n.To), Text: n.Text})
 	}
 	for _, file := range []struct{ ext, text string }{{".vtt", subtitle.WebVTT(cues)}, {".srt", subtitle.SRT(cues)}} {
-		path, err := p.Out(f.Name + file.ext)
+		path, err := p.OutFile(f.Name + file.ext)
 		if err != nil {
 			return err
 		}
@@ -29,4 +29,16 @@ func writeNotes(ctx context.Context, p *Production, pl *plan.Plan, f plan.Film, 
 		r.Notes = append(r.Notes, path)
 	}
 	return nil
+}
+
+// besideNames returns the files that will be put beside a film.
+func besideNames(p *Production, w plan.Want) []string {
+	var names []string
+	if w.Poster != nil && !w.Rough {
+		names = append(names, w.Name+"-poster.png")
+	}
+	if len(p.Manifest().Notes) > 0 && !w.Rough {
+		names = append(names, w.Name+".vtt", w.Name+".srt")
+	}
+	return names
 }

@@ -48,7 +48,9 @@ func (p *Production) Export(ctx context.Context) (ExportResult, error) {
 		return r, err
 	}
 	r.Tasks = TaskCount(res.Stats)
-	texts, err := handover.Source{Plan: pl, Home: p.Manifest().Dir, Takes: all.Set, Stems: stems, Dir: dir}.Texts()
+	source := handover.Source{Plan: pl, Home: p.Manifest().Dir, Takes: all.Set, Stems: stems, Dir: dir}
+	r.Faults = append(r.Faults, source.Unnamed()...)
+	texts, err := source.Texts()
 	if err != nil {
 		return r, err
 	}

@@ -2,6 +2,7 @@ package assemble
 
 import (
 	"context"
+	"errors"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -21,6 +22,15 @@ func New(ctx context.Context, set Settings, title string) (NewResult, error) {
 	r.Manifest = filepath.Join(dir, manifest.FileName)
 	if _, err := os.Lstat(r.Manifest); err == nil {
 		return r, fault.New(fault.Manifest, r.Manifest, "there is a manifest already", "edit it, or move it away and run new again")
+	}
+	if st, err := os.Stat(dir); err != nil || !st.IsDir() {
+		f := fault.New(fault.Manifest, dir, "this is not a folder", "give the folder with the takes as --dir")
+		if errors.Is(err, fs.ErrNotExist) {
+			f.What = "there is no such folder"
+		} else if err != nil {
+			f.What, f.Cause = "the folder cannot be looked at", err
+		}
+		return r, f
 	}
 	tool, err := set.Programs.Find(ctx)
 	if err != nil {

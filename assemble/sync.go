@@ -9,11 +9,15 @@ import (
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/plan"
 	"ripieno/assemble/session"
+	"ripieno/assemble/takes"
 )
 
 // Sync places every recording and, with pin, copies what was measured into the
 // manifest. sync.yaml is written whenever recordings are placed.
 func (p *Production) Sync(ctx context.Context, pin bool) (SyncResult, error) {
+	if err := p.OutFiles(takes.FirstPage); err != nil {
+		return SyncResult{}, err
+	}
 	man := p.Manifest()
 	all, err := p.locate(ctx)
 	if err != nil {
@@ -52,5 +56,5 @@ func pinPlaces(ctx context.Context, p *Production, values []manifest.Pinned) (in
 	if err != nil {
 		return 0, err
 	}
-	return len(values), session.Publish(ctx, path, data)
+	return len(values), session.RewriteManifest(ctx, path, data)
 }

@@ -10,6 +10,7 @@
 package cli
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -19,6 +20,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"strings"
+	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -27,7 +29,6 @@ import (
 
 	"ripieno/assemble"
 	"ripieno/assemble/fault"
-	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/progress"
 )
 
@@ -62,6 +63,8 @@ type app struct {
 
 // Main runs the program with its arguments and returns the exit code.
 func Main(ctx context.Context, args []string, s Streams) int {
+	out := &output{Writer: s.Out}
+	s.Out = out
 	a := &app{Streams: s, settings: viper.New(), now: time.Now}
 	root := a.root()
 	root.SetArgs(args)
@@ -69,6 +72,10 @@ func Main(ctx context.Context, args []string, s Streams) int {
 	root.SetOut(s.Out)
 	root.SetErr(s.Err)
 	err := root.ExecuteContext(ctx)
+	if err == nil && out.err != nil {
+		err = fault.New(fault.Failed, "standard output", "the result could not be written",
+			"what was made is there; run again for what is printed").Because(systemReason(out.err))
+	}
 	return a.exit(ctx, err)
 }
 
@@ -85,13 +92,22 @@ func (a *app) exit(ctx context.Context, err error) int {
 	if !a.started && !errors.As(err, &f) {
 		err = fault.New(fault.Manifest, "", err.Error(), "ripieno help lists the verbs and their flags")
 	}
-	for line := range strings.SplitSeq(fault.Format(err), "\n") {
+	for line := range strings.SplitSeq(escapeText(fault.Format(err)), "\n") {
 		if !strings.HasPrefix(line, "  hint: ") {
 			line = "error: " + line
 		}
 		fmt.Fprintln(a.Err, line)
 	}
 	return exitCode(err)
+}
+
+// systemReason returns what the system says, without the names of calls and files.
+func systemReason(err error) error {
+	var no syscall.Errno
+	if errors.As(err, &no) {
+		return no
+	}
+	return err
 }
 
 // exitCode returns the code of the gravest fault: an unreadable file outweighs a
@@ -138,6 +154,9 @@ production.yaml; run the same verb again when a late take arrives.
 		"at least 1.5GB)")
 	flags.String("encoder", "software", "what encodes finished films: software, hardware, auto (hardware where it "+
 		"works), nvenc, qsv, videotoolbox, amf or vaapi")
+	flags.Duration("patience", time.Minute, "how long a program may make no progress before it is ended "+
+		"(at least 1m; long work gets more)")
+	flags.String("codecs", "", "decoders that takes may need beside the usual ones: ffmpeg's names, separated by commas")
 	flags.String("ffmpeg", "ffmpeg", "the ffmpeg program")
 	flags.String("ffprobe", "ffprobe", "the ffprobe program")
 	flags.VisitAll(func(f *pflag.Flag) {
@@ -161,7 +180,9 @@ func (a *app) readSettings() error {
 	if err == nil {
 		path := filepath.Join(dir, "ripieno", "settings.yaml")
 		a.settings.SetConfigFile(path)
-		if err := a.settings.ReadInConfig(); err != nil && !errors.Is(err, os.ErrNotExist) {
+		// Where HOME is no folder there are no settings either.
+		err := a.settings.ReadInConfig()
+		if err != nil && !errors.Is(err, os.ErrNotExist) && !errors.Is(err, syscall.ENOTDIR) {
 			return fault.New(fault.Manifest, path, "the settings cannot be read",
 				"correct the file or delete it").Because(err)
 		}
@@ -194,7 +215,7 @@ func (a *app) openSettings() (assemble.Settings, error) {
 		Memory: set.Memory, Store: set.Store,
 		Encoder: a.settings.GetString("encoder"),
 		Dir:     a.settings.GetString("dir"), Out: a.settings.GetString("out"), Workers: workers,
-		Programs: ffmpeg.Options{FFmpeg: a.settings.GetString("ffmpeg"), FFprobe: a.settings.GetString("ffprobe")},
+		Programs: set.Programs,
 		Report:   progress.Options{Mode: mode, Workers: workers}.New(a.Err),
 		Now:      a.now,
 	}, nil
@@ -220,13 +241,20 @@ func (a *app) withProduction(ctx context.Context, work func(*assemble.Production
 // and not at all under --quiet.
 func (a *app) show(result any, table func(w io.Writer)) error {
 	if a.settings.GetBool("json") {
-		enc := json.NewEncoder(a.Out)
+		var text bytes.Buffer
+		enc := json.NewEncoder(&text)
 		enc.SetIndent("", "  ")
 		enc.SetEscapeHTML(false)
-		return enc.Encode(result)
+		if err := enc.Encode(result); err != nil {
+			return err
+		}
+		_, _ = a.Out.Write(escapeJSON(text.Bytes())) // Main tells when it fails
+		return nil
 	}
 	if !a.settings.GetBool("quiet") {
-		table(a.Out)
+		var text bytes.Buffer
+		table(&text)
+		_, _ = io.WriteString(a.Out, escapeText(text.String()))
 	}
 	return nil
 }

@@ -288,7 +288,7 @@ func newTable(r assemble.NewResult) func(io.Writer) {
 		if len(r.Unguessed) > 0 {
 			fmt.Fprintln(w, "could not guess:")
 			for _, u := range r.Unguessed {
-				fmt.Fprintf(w, "  - %s\n", u)
+				fmt.Fprintf(w, "  - %s\n", escapeLine(u))
 			}
 		}
 		fmt.Fprintln(w, "next: set the tempo in it, then ripieno click and callsheet for the players, or check, sync "+

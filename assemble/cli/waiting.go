@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"bytes"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -126,16 +127,19 @@ player than of any other's: horn-2.mov, "Ilse Horn II.mp4".`,
 // printEvent prints one event of a watch, for people or as a line of JSON.
 func (a *app) printEvent(e assemble.WatchEvent) {
 	if a.settings.GetBool("json") {
-		enc := json.NewEncoder(a.Out)
+		var text bytes.Buffer
+		enc := json.NewEncoder(&text)
 		enc.SetEscapeHTML(false)
-		enc.Encode(e) //nolint:errcheck // nobody reads any more
+		if enc.Encode(e) == nil {
+			_, _ = a.Out.Write(escapeJSON(text.Bytes())) // Main tells when it fails
+		}
 		return
 	}
 	if a.settings.GetBool("quiet") {
 		return
 	}
 	for _, line := range eventLines(e) {
-		fmt.Fprintln(a.Out, line)
+		fmt.Fprintln(a.Out, escapeLine(line))
 	}
 }
 

@@ -142,14 +142,21 @@ func KindOf(err error) Kind {
 	return Failed
 }
 
+// mostShown is how many faults of a list are printed. More have one cause.
+const mostShown = 100
+
 // Format returns what the program prints: every fault as "where: what" with its
-// hint on the next line, anything else as it reads.
+// hint on the next line, anything else as it reads. Of a long list it is the
+// first ones, and how many there are.
 func Format(err error) string {
 	var list List
 	if errors.As(err, &list) {
-		parts := make([]string, len(list))
-		for i, f := range list {
-			parts[i] = f.format()
+		parts := make([]string, min(len(list), mostShown), mostShown+1)
+		for i := range parts {
+			parts[i] = list[i].format()
+		}
+		if n := len(list) - mostShown; n > 0 {
+			parts = append(parts, fmt.Sprintf("and %d more, %d in all", n, len(list)))
 		}
 		return strings.Join(parts, "\n")
 	}

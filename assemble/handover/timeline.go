@@ -37,6 +37,9 @@ func (x *writer) tracks() (interchange.Timeline, error) {
 		if err != nil {
 			return t, err
 		}
+		if !x.mayName(rec) {
+			continue
+		}
 		m.Name, m.URL = x.call(rec)
 		add(s.Take, interchange.Video, m, s.Seen)
 	}
@@ -67,13 +70,13 @@ func (x *writer) call(r *takes.Recording) (name, address string) {
 }
 
 // soundSource is the file a take is heard from: its own, or its stem where the
-// file has a picture that is not released.
+// file has a picture that is not released or a name that is hidden.
 func (x *writer) soundSource(s plan.Source) (interchange.Media, error) {
 	rec, err := x.recording(s.Take, s.Sound.Hash)
 	if err != nil {
 		return interchange.Media{}, err
 	}
-	if rec.Unseen {
+	if rec.Unseen || !x.mayName(rec) {
 		m, ok := x.stemSource(s.Take)
 		if !ok {
 			err = fmt.Errorf("take %q has no stem", s.Take)
@@ -140,9 +143,12 @@ func (x *writer) offsets() error {
 			if r.Unseen {
 				role = takes.Audio
 			}
-			clock := r.Place.Clock()
+			clock, file := r.Place.Clock(), r.File.Path
+			if !t.MayBeNamed(file) {
+				file = t.PublicFile(r.Role, file)
+			}
 			rows = append(rows, []string{
-				t.Name, t.PublicName(), t.Part, t.Section, string(role), r.File.Path, r.Place.Method,
+				t.Name, t.PublicName(), t.Part, t.Section, string(role), file, r.Place.Method,
 				number(r.Place.Offset, 6), number(r.Place.DriftPPM, 3), number(r.Place.Confidence, 3),
 				number(clock.Guide(0), 6), number(clock.Guide(r.Info.Duration), 6),
 			})

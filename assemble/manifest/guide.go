@@ -254,6 +254,10 @@ func (m mapping) cut(v *Variant, to int, music *tempo.Map) {
 		m.because(m.node, err, "begin or end it at another measure", "this part of the piece cannot be cut out")
 		return
 	}
+	if v.Tempo.End() > MaxGuide { // its count-in may be slower than that of the piece
+		m.at(m.node, "begin it at another measure",
+			"this guide would last %.1f hours, at most %d are possible", v.Tempo.End()/3600, MaxGuide/3600)
+	}
 	v.To, v.Shift = to, there-here
 }
 

@@ -159,7 +159,7 @@ func (m mapping) production() *Production {
 	p.Notes = m.notes(p.Tempo)
 	p.CallSheet = m.callSheet()
 	p.Check = m.limits()
-	m.checkHidden(p)
+	m.checkHidden(p, entries)
 	if k := m.keys["takes"]; k != nil {
 		p.takesMark = markOf(m.file, k)
 	}

@@ -44,10 +44,37 @@ func (m mapping) tempo() (*tempo.Map, *score.Score) {
 		m.tempoFaults(err, changes, holds)
 		return nil, nil
 	}
+	if m.refuseLong(music) {
+		return nil, nil
+	}
 	if music = m.order(music); music == nil {
 		return nil, nil
 	}
 	return music, paper
+}
+
+// MaxGuide bounds a guide from its first sample to the end of the last measure,
+// in seconds: what a recording may last, far above any music, so that a slip in
+// a tempo fills neither memory nor disk.
+const MaxGuide = 4 * 3600
+
+// refuseLong refuses a guide that is longer than MaxGuide, where its length is
+// written, and reports whether it did.
+func (m mapping) refuseLong(music *tempo.Map) bool {
+	end := music.End()
+	if end <= MaxGuide {
+		return false
+	}
+	at := m.node
+	for _, key := range []string{"score", "measures"} {
+		if v := m.vals[key]; v != nil {
+			at = v
+			break
+		}
+	}
+	m.at(at, "check measures, meter and bpm; every beat has to be heard by somebody",
+		"the guide would last %.1f hours, at most %d are possible", end/3600, MaxGuide/3600)
+	return true
 }
 
 // readSpec reads the tempo map from the manifest itself.

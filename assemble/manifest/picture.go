@@ -236,6 +236,7 @@ func (m mapping) deliver(music *tempo.Map) []Deliverable {
 	} else if len(v.Content) == 0 && v.Kind != 0 && !isScalar(v) {
 		m.at(v, "delete the line for one film of 1920x1080", "deliver has no entries")
 	}
+	m.refuseClashes(all)
 	return all
 }
 

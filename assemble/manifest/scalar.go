@@ -18,7 +18,10 @@ const (
 	maxLine = 200  // names of people and parts, titles
 	maxCard = 2000 // the text of a card, lines included
 	maxName = 64   // names that become file names
-	maxPath = 1024
+	// maxNameBytes leaves room for what else is in a file's name, also while it
+	// is being written: disks take 255 bytes.
+	maxNameBytes = 192
+	maxPath      = 1024
 )
 
 // text reads a value of one line; "" when it is absent or faulty.
@@ -64,6 +67,9 @@ func (m mapping) name(key, example string) string {
 			hint += fmt.Sprintf("; for example %s: %s", key, s)
 		}
 		m.at(v, hint, "%s %q cannot be part of a file name", key, clip(v.Value))
+	} else if n := len(v.Value); n > maxNameBytes {
+		m.at(v, "disks take 255 bytes for a whole file name",
+			"%s %q takes %d bytes of a file name, at most %d are possible", key, clip(v.Value), n, maxNameBytes)
 	}
 	return v.Value
 }
@@ -81,7 +87,11 @@ func Slug(text string) string {
 		}
 	}
 	s := []rune(strings.Trim(b.String(), "-"))
-	return strings.Trim(string(s[:min(len(s), maxName)]), "-")
+	s = s[:min(len(s), maxName)]
+	for len(string(s)) > maxNameBytes {
+		s = s[:len(s)-1]
+	}
+	return strings.Trim(string(s), "-")
 }
 
 // numberForm is a decimal number. YAML has others (0x1F, 1_000, .inf), which

@@ -315,6 +315,7 @@ func recordingKeys() []key {
 			"where in the file the clap is; instead of offset"},
 		{"drift_ppm", number(-maxDriftPPM, maxDriftPPM, "ppm"), "as sync measures",
 			"how much faster guide time runs than the file's clock"},
+		{"track", whole(1, maxTrack, "track"), "the best", "which of several sound tracks, from 1"},
 	}
 }
 

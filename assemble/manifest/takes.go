@@ -269,8 +269,13 @@ func (m mapping) recording(key string, s *shape) *File {
 	}
 	f.Colour = c.choice("colour", "")
 	f.Range = c.choice("range", "")
+	f.Track, _ = c.whole("track")
 	return f
 }
+
+// maxTrack is the highest number of a sound track: files of more streams are
+// refused.
+const maxTrack = 16
 
 // path reads a file name relative to the production's folder. Whether it is
 // there, and stays in the folder through links, is seen when it is opened.

@@ -20,7 +20,7 @@ func (m *Maker) PlanDrawing(f plan.Film) card.PlanOptions {
 		}
 		for _, t := range s.Tiles {
 			tile := card.PlanTile{
-				Tile: t.Rect, Picture: t.Hole, Seat: t.Seat, Take: t.Take, Player: t.Player, Part: t.Part,
+				Tile: t.Rect, Picture: t.Hole, Seat: t.Seat, Take: t.PublicTake(), Player: t.Player, Part: t.Part,
 				Section: t.Section,
 			}
 			if t.Card {

@@ -20,7 +20,7 @@ type Box struct {
 
 // TileResult is one tile of a shot.
 type TileResult struct {
-	Take   string `json:"take"`
+	Take   string `json:"take"` // "" for one of which nothing may be made
 	X      int    `json:"x"`
 	Y      int    `json:"y"`
 	W      int    `json:"w"`
@@ -64,7 +64,7 @@ func ShotResults(f plan.Film, line plan.Timeline) []ShotResult {
 			g.Sheet, g.Sheets = s.Sheet+1, s.Sheets
 		}
 		for _, t := range s.Tiles {
-			tile := TileResult{Take: t.Take, X: t.Rect.X, Y: t.Rect.Y, W: t.Rect.W, H: t.Rect.H, Fit: t.Fit}
+			tile := TileResult{Take: t.PublicTake(), X: t.Rect.X, Y: t.Rect.Y, W: t.Rect.W, H: t.Rect.H, Fit: t.Fit}
 			if t.Card {
 				tile.Card = Note(t)
 			} else {

@@ -64,6 +64,7 @@ func Open(ctx context.Context, set Settings) (*Session, error) {
 	if s.kept, err = store.Open(filepath.Join(man.Dir, StoreFolder)); err != nil {
 		return nil, err
 	}
+	s.kept.SetBound(s.set.Store)
 	err = s.kept.LockWait(ctx, func(pid int) {
 		s.Message(fmt.Sprintf("another run (process %d) has this production; waiting until it has finished", pid))
 	})

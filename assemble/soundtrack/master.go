@@ -258,7 +258,7 @@ func encode(ctx context.Context, tool *ffmpeg.Tool, wav, m4a string) (mix.Measur
 func measureFile(ctx context.Context, tool *ffmpeg.Tool, path string) (mix.Measured, error) {
 	decoded := path + ".wav"
 	defer os.Remove(decoded)
-	info := media.Info{Path: path, Audio: &media.Audio{Rate: audio.Rate, Channels: 2}}
+	info := media.Info{Path: path, Own: true, Audio: &media.Audio{Rate: audio.Rate, Channels: 2}}
 	if err := media.DecodeAudio(ctx, tool, info, decoded); err != nil {
 		return mix.Measured{}, err
 	}

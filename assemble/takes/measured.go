@@ -12,11 +12,15 @@ import (
 // from what is there.
 func (s *Set) writeMeasured(ctx context.Context, dir string) error {
 	var list []manifest.Measurement
-	for _, r := range s.Recordings() {
-		if r.Err != nil {
-			continue
+	for _, t := range s.Takes {
+		for _, r := range t.Recordings() {
+			if r.Err != nil {
+				continue
+			}
+			list = append(list, manifest.Measurement{
+				Take: r.Owner, Role: string(r.Role), File: t.PublicFile(r.Role, r.File.Path), Hash: r.Hash.String(), Placement: r.Place,
+			})
 		}
-		list = append(list, manifest.Measurement{Take: r.Owner, Role: string(r.Role), File: r.File.Path, Hash: r.Hash.String(), Placement: r.Place})
 	}
 	measured := manifest.Measured{Files: list}
 	data, err := measured.Encode()
