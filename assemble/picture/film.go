@@ -67,7 +67,8 @@ func (m *Maker) conformTask(c plan.Conform) (task.Ref[string], error) {
 	n := c.Frames.Len()
 	return task.Path(task.Task{
 		ID: task.ID(stageConform, c.Take, key.ID().String()), Name: c.Take, Stage: stageConform, Action: key,
-		Cost: costConform * float64(n) * (mega(c.W, c.H) + mega(c.Picture.W, c.Picture.H)), Memory: conformMemory(c), Spreads: true,
+		Cost: costConform * float64(n) * (mega(c.W, c.H) + mega(c.Picture.W,
+			c.Picture.H)), Memory: conformMemory(c), Spreads: true,
 		Make: func(ctx context.Context, _ task.Inputs, tmp string, advance func(float64)) error {
 			return conformPicture(ctx, m.tool, c, m.line.Rate, m.decoders.next(), tmp, advance)
 		},
@@ -81,7 +82,8 @@ func (m *Maker) conformKey(c plan.Conform) (store.Action, error) {
 	}
 	pic := c.Picture
 	pic.Path, pic.Hash = "", ""
-	key := store.NewAction("conform").Version(graph.Rule).Arg("ffmpeg", m.tool.Version.Text).Arg("zscale", m.tool.Filter("zscale")).
+	key := store.NewAction("conform").Version(graph.Rule).Arg("ffmpeg", m.tool.Version.Text).Arg("zscale",
+		m.tool.Filter("zscale")).
 		Arg("picture", pic).Arg("size", [2]int{c.W, c.H}).Arg("frames", c.Frames).Arg("rate", m.line.Rate)
 	if c.Draft {
 		key = key.Arg("draft", true)
@@ -91,7 +93,8 @@ func (m *Maker) conformKey(c plan.Conform) (store.Action, error) {
 
 // conformPicture writes the frames of c and counts them. The decoder has so many
 // threads, 0 for as many as it likes.
-func conformPicture(ctx context.Context, tool *ffmpeg.Tool, c plan.Conform, rate shot.Rate, threads int, tmp string, advance func(float64)) error {
+func conformPicture(ctx context.Context, tool *ffmpeg.Tool, c plan.Conform, rate shot.Rate, threads int, tmp string,
+	advance func(float64)) error {
 	src := source(tool, c.Picture)
 	src.Open = openAt(c, rate)
 	src.Threads = threads
@@ -128,7 +131,8 @@ type BrokenOff struct {
 
 // Error implements error.
 func (e *BrokenOff) Error() string {
-	return fmt.Sprintf("%s: the picture breaks off after %.1f s; only %d of %d frames could be read", e.File, e.Seconds, e.Got, e.Want)
+	return fmt.Sprintf("%s: the picture breaks off after %.1f s; only %d of %d frames could be read", e.File,
+		e.Seconds, e.Got, e.Want)
 }
 
 // decoders shares the cores out among decoders of pictures. While there are

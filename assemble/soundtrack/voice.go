@@ -41,7 +41,8 @@ func recorded(s plan.Strip, wav string) mix.Strip {
 func levelTask(r Sound, s plan.Strip) task.Ref[mix.Analysis] {
 	t := task.Task{
 		ID: task.ID("level", r.Name), Name: r.File, Stage: "measure", Cost: costLevel * r.Seconds,
-		Action: store.NewAction("level").Version(rule).Arg("clock", s.Sound.Clock).Arg("from", s.Treat.From).Arg("to", s.Treat.To).
+		Action: store.NewAction("level").Version(rule).Arg("clock", s.Sound.Clock).Arg("from",
+			s.Treat.From).Arg("to", s.Treat.To).
 			Arg("delay", s.Treat.Delay),
 	}
 	t.Needs("sound", r.Samples)

@@ -83,12 +83,14 @@ func (s *Survey) Read(ctx context.Context, res task.Result) (err error) {
 // page shows.
 func (s *Survey) Take(i int, level string, span [2]float64) (report.Reviewed, error) {
 	t := s.set.Takes[i]
-	out := report.Reviewed{Name: t.Name, Player: t.Player, Part: t.Part, Section: t.Section, Level: level, Release: t.Release.Word()}
+	out := report.Reviewed{Name: t.Name, Player: t.Player, Part: t.Part, Section: t.Section, Level: level,
+		Release: t.Release.Word()}
 	if t.Video == nil && t.Audio == nil {
 		return out, nil
 	}
 	for _, one := range s.Judged[i].Findings {
-		out.Findings = append(out.Findings, report.Found{Level: one.Level.String(), Sure: one.Sure, File: one.File, What: one.What, Ask: one.Ask})
+		out.Findings = append(out.Findings, report.Found{Level: one.Level.String(), Sure: one.Sure, File: one.File,
+			What: one.What, Ask: one.Ask})
 	}
 	for _, file := range s.Judged[i].Facts.Files {
 		out.Files = append(out.Files, file.Name)
@@ -98,7 +100,8 @@ func (s *Survey) Take(i int, level string, span [2]float64) (report.Reviewed, er
 	}
 	for _, r := range t.Recordings() {
 		if r.Err == nil {
-			out.Places = append(out.Places, report.Place{File: r.File.Path, Placement: r.Place, LateMS: audio.Finite(1000 * r.Place.Lateness)})
+			out.Places = append(out.Places, report.Place{File: r.File.Path, Placement: r.Place,
+				LateMS: audio.Finite(1000 * r.Place.Lateness)})
 		}
 	}
 	if r := t.Heard; r != nil && r.Features != nil && r.Usable() {

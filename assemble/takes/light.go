@@ -78,7 +78,8 @@ func lightTask(tool *ffmpeg.Tool, r *Recording) task.Ref[light.RGB] {
 // measureLight stores the mean light of a picture.
 func measureLight(ctx context.Context, tool *ffmpeg.Tool, take string, pic plan.Picture, tmp string) error {
 	raw := tmp + ".rgb"
-	c := plan.Conform{Take: take, Picture: pic, W: lightWide, H: max(2, layout.FloorEven(lightWide*pic.H/max(1, pic.W)))}
+	c := plan.Conform{Take: take, Picture: pic, W: lightWide, H: max(2,
+		layout.FloorEven(lightWide*pic.H/max(1, pic.W)))}
 	cmd, err := graph.Light(c, graph.SourceOf(pic, media.InputOptions(), tool.Filter("zscale")), "file:"+raw)
 	if err != nil {
 		return err

@@ -16,7 +16,8 @@ func (s *Set) writeMeasured(ctx context.Context, dir string) error {
 		if r.Err != nil {
 			continue
 		}
-		list = append(list, manifest.Measurement{Take: r.Owner, Role: string(r.Role), File: r.File.Path, Hash: r.Hash.String(), Placement: r.Place})
+		list = append(list, manifest.Measurement{Take: r.Owner, Role: string(r.Role), File: r.File.Path,
+			Hash: r.Hash.String(), Placement: r.Place})
 	}
 	measured := manifest.Measured{Files: list}
 	data, err := measured.Encode()
@@ -32,7 +33,8 @@ func (s *Set) Sure() []manifest.Pinned {
 	var list []manifest.Pinned
 	for _, r := range s.Recordings() {
 		if r.Usable() && r.File.Offset == nil && r.File.CueAt == nil {
-			list = append(list, manifest.Pinned{Take: r.Owner, Role: string(r.Role), Offset: r.Place.Offset, DriftPPM: r.Place.DriftPPM})
+			list = append(list, manifest.Pinned{Take: r.Owner, Role: string(r.Role), Offset: r.Place.Offset,
+				DriftPPM: r.Place.DriftPPM})
 		}
 	}
 	return list
