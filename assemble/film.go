@@ -72,7 +72,9 @@ func (p *Production) runCommand(ctx context.Context, c graph.Command, tmp string
 const ownPatience = 20 * time.Minute
 
 // runWith is runCommand with the rest of run given; more arguments come first.
-func (p *Production) runWith(ctx context.Context, c graph.Command, tmp string, run ffmpeg.Command, more ...string) error {
+func (p *Production) runWith(
+	ctx context.Context, c graph.Command, tmp string, run ffmpeg.Command, more ...string,
+) error {
 	flag := "-filter_complex_script"
 	if p.tool.Version.AtLeast(7, 0) {
 		flag = "-/filter_complex"

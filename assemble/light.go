@@ -59,7 +59,8 @@ func (p *Production) lightTask(r *recording) task.Task {
 	named := pic
 	named.Path = ""
 	return task.Task{
-		ID: lightID(r), Name: r.file.Path, Stage: "light", Cost: costSee * r.info.Duration, Memory: conformMemory(plan.Conform{Picture: pic}), Keep: true,
+		ID: lightID(r), Name: r.file.Path, Stage: "light", Cost: costSee * r.info.Duration, Keep: true,
+		Memory: conformMemory(plan.Conform{Picture: pic}),
 		Action: store.NewAction("light").Version(graph.Rule*1000+lightRule).Arg("ffmpeg", p.tool.Version.Text).
 			Arg("zscale", p.tool.Filter("zscale")).Arg("picture", named).
 			Input("file", r.hash).Ext(".gob").For(r.file.Path),
