@@ -84,7 +84,7 @@ type Usage struct {
 	Args []string // the program's name and its arguments
 	CPU  time.Duration
 	// Memory is the largest resident size in bytes; 0 where the system does not
-	// tell.
+	// tell. Linux counts what this process had when it started the other.
 	Memory int64
 }
 
