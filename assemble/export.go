@@ -72,7 +72,8 @@ func stemEdges(stems []soundtrack.Stem) []task.Edge {
 
 // handOver writes everything and removes what an earlier export wrote besides: a
 // take that was withdrawn must not lie around.
-func handOver(ctx context.Context, p *Production, texts []handover.Text, stems []soundtrack.Stem, res task.Result, r *ExportResult) error {
+func handOver(ctx context.Context, p *Production, texts []handover.Text, stems []soundtrack.Stem, res task.Result,
+	r *ExportResult) error {
 	now, err := stemRecords(p, stems, "", res)
 	if err != nil {
 		return err

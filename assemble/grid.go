@@ -56,7 +56,9 @@ func (p *Production) Grid(ctx context.Context) (GridResult, error) {
 		if err != nil {
 			return GridResult{}, err
 		}
-		err = store.Publish(ctx, r.PNG, func(tmp string) error { return media.WritePNG(tmp, img, png.DefaultCompression) })
+		err = store.Publish(ctx, r.PNG, func(tmp string) error {
+			return media.WritePNG(tmp, img, png.DefaultCompression)
+		})
 		if err != nil {
 			return GridResult{}, err
 		}
@@ -106,7 +108,8 @@ func (p *Production) PinSeats(ctx context.Context) (int, error) {
 func (p *Production) deliverables() []plan.Want {
 	var wants []plan.Want
 	for _, d := range p.Manifest().Deliver {
-		wants = append(wants, plan.Want{Name: d.Name, Canvas: layout.Canvas{W: d.W, H: d.H}, Codec: d.Codec, Poster: d.Poster, Mark: d.Mark})
+		wants = append(wants, plan.Want{Name: d.Name, Canvas: layout.Canvas{W: d.W, H: d.H}, Codec: d.Codec,
+			Poster: d.Poster, Mark: d.Mark})
 	}
 	return wants
 }

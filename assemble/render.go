@@ -193,7 +193,8 @@ func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult,
 
 // makeFilms runs the tasks of the films. When a take's picture cannot be read to
 // its end, it is planned again with what there is of it.
-func makeFilms(ctx context.Context, p *Production, all material, wants []plan.Want, codings picture.Codings, r *RenderResult) (*job, task.Result, error) {
+func makeFilms(ctx context.Context, p *Production, all material, wants []plan.Want, codings picture.Codings,
+	r *RenderResult) (*job, task.Result, error) {
 	for {
 		j, err := newJob(p, all, wants, codings)
 		if err != nil {
@@ -225,7 +226,8 @@ func (j *job) isFinished(res task.Result) bool {
 }
 
 // deliverFilm brings a finished film and what stands beside it to their names.
-func deliverFilm(ctx context.Context, p *Production, j *job, f picture.Film, path string, res task.Result) (FilmResult, error) {
+func deliverFilm(ctx context.Context, p *Production, j *job, f picture.Film, path string,
+	res task.Result) (FilmResult, error) {
 	line := j.plan.Timeline
 	r := FilmResult{
 		Name: f.Name, Output: path, Canvas: f.Canvas.String(), Frames: line.Frames, Duration: line.Duration(),

@@ -52,7 +52,9 @@ func (p *Production) Sheet(ctx context.Context) (GridResult, error) {
 		if err != nil {
 			return r, err
 		}
-		err = store.Publish(ctx, out.Sheet, func(tmp string) error { return media.WritePNG(tmp, img, png.DefaultCompression) })
+		err = store.Publish(ctx, out.Sheet, func(tmp string) error {
+			return media.WritePNG(tmp, img, png.DefaultCompression)
+		})
 		if err != nil {
 			return r, err
 		}

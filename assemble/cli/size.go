@@ -62,13 +62,15 @@ func (a *app) programs() (ffmpeg.Options, error) {
 	o := ffmpeg.Options{FFmpeg: a.settings.GetString("ffmpeg"), FFprobe: a.settings.GetString("ffprobe")}
 	o.Patience = a.settings.GetDuration("patience")
 	if o.Patience < time.Minute || o.Patience > 24*time.Hour {
-		return o, fault.New(fault.Manifest, "", fmt.Sprintf("invalid --patience %q", a.settings.GetString("patience")), "use a time from 1m to 24h")
+		what := fmt.Sprintf("invalid --patience %q", a.settings.GetString("patience"))
+		return o, fault.New(fault.Manifest, "", what, "use a time from 1m to 24h")
 	}
 	for name := range strings.SplitSeq(a.settings.GetString("codecs"), ",") {
 		switch name = strings.TrimSpace(name); {
 		case name == "":
 		case !codecName.MatchString(name):
-			return o, fault.New(fault.Manifest, "", fmt.Sprintf("invalid --codecs %q", name), "use ffmpeg's names of decoders, separated by commas, such as wavpack,tta")
+			return o, fault.New(fault.Manifest, "", fmt.Sprintf("invalid --codecs %q", name),
+				"use ffmpeg's names of decoders, separated by commas, such as wavpack,tta")
 		default:
 			o.Codecs = append(o.Codecs, name)
 		}

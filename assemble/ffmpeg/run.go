@@ -126,7 +126,8 @@ func (t *Tool) Probe(ctx context.Context, args []string) ([]byte, error) {
 // About, Patience and Limits of the command count.
 func (t *Tool) Ask(ctx context.Context, c Command) ([]byte, error) {
 	all := append([]string{"-hide_banner", "-loglevel", "level+warning"}, c.Args...)
-	return t.output(ctx, process{program: t.FFprobe, args: all, about: c.About, patience: c.Patience, limits: c.Limits, log: c.Log}, maxProbe)
+	return t.output(ctx, process{program: t.FFprobe, args: all, log: c.Log,
+		about: c.About, patience: c.Patience, limits: c.Limits}, maxProbe)
 }
 
 // output runs p and returns its standard output, at most limit bytes.

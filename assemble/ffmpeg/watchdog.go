@@ -40,7 +40,8 @@ func (e *StuckError) Error() string {
 // stuck is the fault of a process that hung: its file's, when it is known.
 func (p *process) stuck(e *StuckError) error {
 	if p.about == "" {
-		return fault.New(fault.FFmpeg, p.name(), "the program hangs", "run again; if it hangs again, look at the disk, or install another ffmpeg").Because(e)
+		return fault.New(fault.FFmpeg, p.name(), "the program hangs",
+			"run again; if it hangs again, look at the disk, or install another ffmpeg").Because(e)
 	}
 	return fault.New(fault.Media, p.about, "work on it does not get on",
 		"look at the disk it lies on and run again with more --patience, or ask the player for a new export").Because(e)

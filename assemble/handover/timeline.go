@@ -16,7 +16,8 @@ import (
 // of audio for each sound, in the order of seats.
 func (x *writer) tracks() (interchange.Timeline, error) {
 	line := x.Plan.Timeline
-	t := interchange.Timeline{Name: x.Plan.Title, Rate: line.Rate, Zero: line.GuideAtZero(), Frames: line.Frames, Marks: x.marks()}
+	t := interchange.Timeline{Name: x.Plan.Title, Rate: line.Rate, Zero: line.GuideAtZero(), Frames: line.Frames,
+		Marks: x.marks()}
 	add := func(take string, kind interchange.Kind, m interchange.Media, span plan.Span) {
 		if c, ok := t.Cut(m, span.From, span.To); ok {
 			t.Tracks = append(t.Tracks, interchange.Track{Name: trackName(take, kind), Kind: kind, Clip: c})
@@ -104,7 +105,8 @@ func (x *writer) marks() []interchange.Mark {
 			continue
 		}
 		if k := line.Output(b.Seconds); k >= 0 && k < line.Frames {
-			marks = append(marks, interchange.Mark{Name: "m" + strconv.Itoa(b.Measure), Frame: k, Guide: b.Seconds, Colour: interchange.White, Remark: m.Meter(b.Measure).String()})
+			marks = append(marks, interchange.Mark{Name: "m" + strconv.Itoa(b.Measure), Frame: k, Guide: b.Seconds,
+				Colour: interchange.White, Remark: m.Meter(b.Measure).String()})
 		}
 	}
 	if len(x.Plan.Films) > 0 {
@@ -112,13 +114,15 @@ func (x *writer) marks() []interchange.Mark {
 			if s.Len() > 0 {
 				marks = append(marks, interchange.Mark{
 					Name: shotName(s), Frame: s.From, Duration: s.Len(), Guide: line.Rate.Seconds(s.From + line.First),
-					Colour: interchange.Cyan, Remark: "shot, from " + picture.Position(m, line.Rate.Seconds(s.From+line.First)),
+					Colour: interchange.Cyan, Remark: "shot, from " +
+						picture.Position(m, line.Rate.Seconds(s.From+line.First)),
 				})
 			}
 		}
 	}
 	for _, c := range x.Plan.Chapters {
-		marks = append(marks, interchange.Mark{Name: c.Name, Frame: c.Frame, Guide: line.Rate.Seconds(c.Frame + line.First), Colour: interchange.Yellow, Remark: "chapter"})
+		marks = append(marks, interchange.Mark{Name: c.Name, Frame: c.Frame,
+			Guide: line.Rate.Seconds(c.Frame + line.First), Colour: interchange.Yellow, Remark: "chapter"})
 	}
 	return marks
 }

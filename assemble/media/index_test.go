@@ -16,10 +16,16 @@ func words(n ...uint32) (b []byte) {
 
 // movie is a file of one track with such a sample table and data reference.
 func movie(kind string, reference []byte, tables ...[]byte) []byte {
+	return edited(nil, kind, reference, tables...)
+}
+
+// edited is a movie with more boxes in its track.
+func edited(more []byte, kind string, reference []byte, tables ...[]byte) []byte {
 	handler := box("hdlr", append(words(0, 0), []byte(kind)...)...)
 	data := box("dinf", box("dref", append(words(0, 1), reference...)...)...)
 	media := box("minf", append(data, box("stbl", bytes.Join(tables, nil)...)...)...)
-	track := box("trak", box("mdia", append(handler, media...)...)...)
+	times := box("mdhd", words(0, 0, 0, 1000, 0, 0)...)
+	track := box("trak", append(more, box("mdia", bytes.Join([][]byte{times, handler, media}, nil)...)...)...)
 	return append(box("ftyp", []byte("isom")...), box("moov", track...)...)
 }
 
@@ -66,9 +72,14 @@ func FuzzIndex(f *testing.F) {
 	f.Add(movie("soun", itself, box("stsz", words(0, 0, 0xffffffff)...)))
 	f.Add(append(movie("vide", itself), box("moof", box("traf", box("trun", words(0, 0xffffffff)...)...)...)...))
 	edits := box("edts", box("elst", append(words(0, 2), words(10, 0xffffffff, 1<<16, 10, 0, 1<<16)...)...)...)
-	whole := movie("vide", itself, box("stsz", words(0, 0, 2, 1, 1)...), box("stts", words(0, 1, 2, 512)...),
-		box("stss", words(0, 0xffffffff, 1)...), box("ctts", words(0, 1, 2, 0xfffffe00)...))
-	f.Add(append(whole, edits...))
+	whole := edited(edits, "vide", itself, box("stsz", words(0, 0, 2, 1, 1)...), box("stts", words(0, 1, 2, 512)...),
+		box("stss", words(0, 1, 1)...), box("ctts", words(0, 1, 2, 0)...))
+	if keys, err := readKeys(bytes.NewReader(whole), int64(len(whole)), 0); err != nil || len(keys.list) != 1 {
+		f.Fatalf("the seed with an edit list: %+v, %v", keys, err)
+	}
+	f.Add(whole)
+	f.Add(edited(box("edts", box("elst", words(0, 0xffffffff)...)...), "vide", itself, box("stsz", words(0, 4, 2_000_000)...),
+		box("stts", words(0, 1, 2_000_000, 512)...), box("stss", words(0, 0xffffffff, 1)...), box("ctts", words(0, 0xfffffff0, 2)...)))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		r := bytes.NewReader(data)
 		list := readAtoms(r, r.Size())

@@ -83,7 +83,8 @@ func (m *Maker) conformKey(c plan.Conform) (store.Action, error) {
 	}
 	pic := c.Picture
 	pic.Path, pic.Hash = "", ""
-	key := store.NewAction("conform").Version(graph.Rule).Arg("ffmpeg", m.tool.Version.Text).Arg("zscale", m.tool.Filter("zscale")).
+	key := store.NewAction("conform").Version(graph.Rule).Arg("ffmpeg", m.tool.Version.Text).Arg("zscale",
+		m.tool.Filter("zscale")).
 		Arg("picture", pic).Arg("size", [2]int{c.W, c.H}).Arg("frames", c.Frames).Arg("rate", m.line.Rate)
 	if c.Draft {
 		key = key.Arg("draft", true)
@@ -93,7 +94,8 @@ func (m *Maker) conformKey(c plan.Conform) (store.Action, error) {
 
 // conformPicture writes the frames of c, which are estimated to cost so many
 // seconds, and counts them.
-func conformPicture(ctx context.Context, tool *ffmpeg.Tool, steady reading.Steady, c plan.Conform, rate shot.Rate, cost float64, tmp string, advance func(float64)) error {
+func conformPicture(ctx context.Context, tool *ffmpeg.Tool, steady reading.Steady, c plan.Conform, rate shot.Rate,
+	cost float64, tmp string, advance func(float64)) error {
 	src, n := reading.Source(tool, c.Picture), c.Frames.Len()
 	err := steady.Picture(ctx, c.Picture, func() error {
 		src.Open = openAt(c, rate)
@@ -103,7 +105,8 @@ func conformPicture(ctx context.Context, tool *ffmpeg.Tool, steady reading.Stead
 		}
 		os.Remove(tmp) // of an earlier reading
 		return reading.Take(ctx, tool, cmd, c.Picture, reading.Job{Tmp: tmp, Frames: n, Advance: advance,
-			Before: max(0, c.Picture.Clock.File(rate.Seconds(c.Frames.From))-src.Open), Limits: reading.Limits(c, cost)})
+			Before: max(0, c.Picture.Clock.File(rate.Seconds(c.Frames.From))-src.Open), Limits: reading.Limits(c,
+				cost)})
 	})
 	if err != nil {
 		return err
@@ -131,7 +134,8 @@ type BrokenOff struct {
 
 // Error implements error.
 func (e *BrokenOff) Error() string {
-	return fmt.Sprintf("%s: the picture breaks off after %.1f s; only %d of %d frames could be read", e.File, e.Seconds, e.Got, e.Want)
+	return fmt.Sprintf("%s: the picture breaks off after %.1f s; only %d of %d frames could be read", e.File,
+		e.Seconds, e.Got, e.Want)
 }
 
 func mega(w, h int) float64 { return float64(w) * float64(h) / 1e6 }

@@ -58,7 +58,8 @@ type CanvasResult struct {
 func ShotResults(f plan.Film, line plan.Timeline) []ShotResult {
 	var list []ShotResult
 	for _, s := range f.Shots {
-		g := ShotResult{From: line.Rate.Seconds(s.From), To: line.Rate.Seconds(s.To), Show: string(s.Show), Tiles: []TileResult{}, Transition: s.Into.Kind}
+		g := ShotResult{From: line.Rate.Seconds(s.From), To: line.Rate.Seconds(s.To), Show: string(s.Show),
+			Tiles: []TileResult{}, Transition: s.Into.Kind}
 		g.TransitionSeconds = line.Rate.Seconds(s.Into.Frames)
 		if s.Sheets > 1 {
 			g.Sheet, g.Sheets = s.Sheet+1, s.Sheets

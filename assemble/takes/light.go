@@ -76,16 +76,19 @@ func lightTask(tool *ffmpeg.Tool, steady reading.Steady, r *Recording) task.Ref[
 }
 
 // measureLight stores the mean light of a picture.
-func measureLight(ctx context.Context, tool *ffmpeg.Tool, steady reading.Steady, r *Recording, pic plan.Picture, tmp string) error {
+func measureLight(ctx context.Context, tool *ffmpeg.Tool, steady reading.Steady, r *Recording, pic plan.Picture,
+	tmp string) error {
 	raw := tmp + ".rgb"
-	c := plan.Conform{Take: r.Owner, Picture: pic, W: lightWide, H: max(2, layout.FloorEven(lightWide*pic.H/max(1, pic.W)))}
+	c := plan.Conform{Take: r.Owner, Picture: pic, W: lightWide, H: max(2,
+		layout.FloorEven(lightWide*pic.H/max(1, pic.W)))}
 	err := steady.Picture(ctx, pic, func() error {
 		os.Remove(raw) // of an earlier reading
 		cmd, err := graph.Light(c, reading.Source(tool, pic), "file:"+raw)
 		if err != nil {
 			return err
 		}
-		return reading.Take(ctx, tool, cmd, pic, reading.Job{Tmp: tmp, Before: r.Info.Duration, Limits: reading.Limits(c, costSee*r.Info.Duration)})
+		return reading.Take(ctx, tool, cmd, pic, reading.Job{Tmp: tmp, Before: r.Info.Duration,
+			Limits: reading.Limits(c, costSee*r.Info.Duration)})
 	})
 	if err != nil {
 		return err

@@ -18,7 +18,8 @@ func (s *Set) writeMeasured(ctx context.Context, dir string) error {
 				continue
 			}
 			list = append(list, manifest.Measurement{
-				Take: r.Owner, Role: string(r.Role), File: t.PublicFile(r.Role, r.File.Path), Hash: r.Hash.String(), Placement: r.Place,
+				Take: r.Owner, Role: string(r.Role), File: t.PublicFile(r.Role,
+					r.File.Path), Hash: r.Hash.String(), Placement: r.Place,
 			})
 		}
 	}
@@ -36,7 +37,8 @@ func (s *Set) Sure() []manifest.Pinned {
 	var list []manifest.Pinned
 	for _, r := range s.Recordings() {
 		if r.Usable() && r.File.Offset == nil && r.File.CueAt == nil {
-			list = append(list, manifest.Pinned{Take: r.Owner, Role: string(r.Role), Offset: r.Place.Offset, DriftPPM: r.Place.DriftPPM})
+			list = append(list, manifest.Pinned{Take: r.Owner, Role: string(r.Role), Offset: r.Place.Offset,
+				DriftPPM: r.Place.DriftPPM})
 		}
 	}
 	return list
