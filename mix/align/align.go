@@ -86,4 +86,5 @@ type Placement struct {
 	// ClickDB is the level in dBFS of clicks of the guide that leaked into the
 	// file, as heard in the count-in; NaN when none were.
 	ClickDB float64
+	PlayErr, PlaySigma float64
 }

@@ -16,6 +16,7 @@ type grid struct {
 	usual           []float32   // log of the density for a player of whom nothing is known
 	origin          float64
 	first           []int // index of the slot at or before each density step
+	slotOf          []int // per beat and one more, index of its first slot
 }
 
 // slot is a place on the beat or between beats where a note may begin.
@@ -62,6 +63,7 @@ func newGrid(m *tempo.Map) *grid {
 	g.measureLen = make([]int, len(g.beats))
 	for i, b := range g.beats {
 		g.measureLen[i] = max(1, m.Meter(b.Measure).Beats())
+		g.slotOf = append(g.slotOf, len(g.slots))
 		if b.CountIn {
 			continue
 		}
@@ -73,6 +75,7 @@ func newGrid(m *tempo.Map) *grid {
 			g.slots = append(g.slots, slot{at: at, class: p.class, beat: i, phase: p.phase})
 		}
 	}
+	g.slotOf = append(g.slotOf, len(g.slots))
 	g.tabulate()
 	return g
 }

@@ -32,7 +32,7 @@ func Place(m *tempo.Map, recs []Recording, pairs []Pair) []Placement {
 	searchAll(g, takes)
 	ties := findTies(takes, pairs)
 	couple(g, takes, ties)
-	agree(g, takes)
+	harmonise(g, takes)
 	out := make([]Placement, len(recs))
 	placed := make([]Placement, len(takes))
 	for k, t := range takes {
@@ -59,7 +59,7 @@ func searchAll(g *grid, takes []*take) {
 		slot <- struct{}{}
 		go func() {
 			defer wait.Done()
-			t.search(g)
+			t.candidates(g)
 			<-slot
 		}()
 	}
@@ -80,7 +80,7 @@ func (t *take) fixed(g *grid) bool {
 	if t.part != nil && !t.part.follows(g, t, o) {
 		t.part = nil
 	}
-	t.hyps, t.given = []hyp{{cue: -1, stray: -1, o: o}}, true
+	t.hyps, t.given = []hyp{{cue: -1, o: o}}, true
 	return true
 }
 

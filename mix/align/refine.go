@@ -31,7 +31,6 @@ func (t *take) refine(g *grid, o float64, leak clicks) playing {
 	}
 	least := t.leastWeight(g, o)
 	p := playing{err: math.Inf(1), slopErr: math.Inf(1)}
-	gentle := t.gentle(o, g.start-0.12, g.end)
 	var l line
 	// The second pass assigns the notes anew, round what the first found.
 	for range 2 {
@@ -42,8 +41,8 @@ func (t *take) refine(g *grid, o float64, leak clicks) playing {
 			if t.weight[i] < least || at < g.start-0.12 || at > g.end+0.1 || leak.holds(g, e, at) {
 				continue
 			}
-			late, doubt := e.late(gentle)
-			at -= late
+			doubt := e.doubt()
+			at += e.Heard - e.Time
 			shift := 0.0
 			if p.n > 0 {
 				shift = l.value(at)
@@ -72,7 +71,7 @@ func (t *take) refine(g *grid, o float64, leak clicks) playing {
 	p.sigma = math.Sqrt((n*l.sigma*l.sigma + 4*0.02*0.02) / (n + 4))
 	more := 1.3 * p.sigma / math.Max(l.sigma, 1e-6) // neighbouring notes go together
 	p.slope, p.slopErr = l.slope*1e6, more*l.slopeErr*1e6
-	p.err = math.Hypot(math.Hypot(more*l.atErr, 0.002), math.Hypot(p.doubt, scatterDoubt*math.Max(0, p.sigma-gridSigma)))
+	p.err = math.Hypot(math.Hypot(more*l.atErr, 0.002), math.Hypot(p.doubt, scatterDoubt*math.Max(0, p.sigma-0.017)))
 	return p
 }
 
@@ -106,7 +105,7 @@ func (t *take) expected(g *grid, guide float64, use [classes]bool) float64 {
 
 // scatterDoubt is how much of the scatter that goes beyond a player's may be a
 // shift of all notes: some of them were taken for the places beside theirs.
-const scatterDoubt = 0.6
+const scatterDoubt = 2.0
 
 // level is a line without slope through values with weights.
 func level(y, w []float64) line {
@@ -142,11 +141,22 @@ func (p *Placement) settle(g *grid, t *take, h hyp, fit playing) {
 		p.Offset -= drift * 1e-6 * mid
 		p.DriftPPM = t.ppm + drift
 	}
+	if h.cueScore() < leastCue {
+		h.cue = -1
+	}
 	if h.cue >= 0 {
-		p.CueAt = t.f.Events[h.cue].Time
+		p.CueAt = t.f.Events[h.cue].Heard
 		p.CueOffset = g.cue - p.CueAt*(1+p.DriftPPM*1e-6)
 	}
 	p.blend(h, fit)
+}
+
+// leastCue is the score from which a sound is believed to be the cue, in nats.
+const leastCue = 4
+
+// cueScore is how much speaks for the sound taken for the cue, in nats.
+func (h *hyp) cueScore() float64 {
+	return weights[cueRank]*h.terms[cueRank] + weights[cueQuality]*h.terms[cueQuality]
 }
 
 // mostLate is how far from its cue the playing is placed at the most, seconds.
@@ -159,6 +169,7 @@ const mostLate = 0.06
 // player's mean timing lies.
 func (p *Placement) blend(h hyp, fit playing) {
 	byPlay, playErr := p.Offset-fit.mu, fit.err
+	p.PlayErr, p.PlaySigma = playErr, fit.sigma
 	switch {
 	case fit.n < minNotes && h.cue < 0:
 		p.Method, p.Uncertainty = "none", math.Inf(1)
@@ -168,10 +179,12 @@ func (p *Placement) blend(h hyp, fit playing) {
 		p.Method, p.Offset, p.Uncertainty = "playing", byPlay, playErr
 	default:
 		p.Method = "cue+playing"
+		p.Lateness = p.CueOffset - byPlay
+		// Of a clap and a playing farther apart than people clap beside the beat, the
+		// clap is the better known.
+		playErr = math.Hypot(playErr, math.Max(0, math.Abs(p.Lateness)-2*clapSigma))
 		a, b := 1/(playErr*playErr), 1/(clapSigma*clapSigma)
 		p.Offset = (byPlay*a + p.CueOffset*b) / (a + b)
-		p.Offset = math.Max(p.CueOffset-mostLate, math.Min(p.CueOffset+mostLate, p.Offset))
-		p.Lateness = p.CueOffset - byPlay
 		p.Uncertainty = 1 / math.Sqrt(a+b)
 	}
 }
@@ -190,47 +203,13 @@ func (p *Placement) judge(t *take, best int, fit playing) {
 			second = i
 		}
 	}
-	rival, margin := t.rival(best)
-	right := doubted(h.p, alone(fit.n, margin))
-	apart := math.Abs(p.Lateness) > mostLate
-	if apart || margin < 0 && t.faint(h) {
-		right = math.Min(right, justUnsure)
-	}
-	p.Confidence = right
-	if p.Method != "cue" && p.Uncertainty > 0 {
-		p.Confidence *= 1 - math.Erfc(0.03/(p.Uncertainty*math.Sqrt2))
-	}
+	p.Confidence = h.p
 	p.Sure = p.Confidence >= sureBar && p.Method != "none"
-	if h.cue >= 0 {
-		e := t.f.Events[h.cue]
-		p.Evidence = append(p.Evidence, fmt.Sprintf("cue at %.3f s, %.0f dB above the sound before it, number %d of the file's candidates", e.Time, e.Level-e.Before, t.rank[h.cue]))
+	p.Evidence = append(p.Evidence, fmt.Sprintf("terms %.2f", h.terms))
+	if second >= 0 {
+		p.Evidence = append(p.Evidence, fmt.Sprintf("second at %+.2f %.2f", t.hyps[second].o-h.o, t.hyps[second].terms))
 	}
-	if h.stray >= 0 {
-		p.Evidence = append(p.Evidence, fmt.Sprintf("something like a cue at %.3f s, which is on another beat of the count-in", t.f.Events[h.stray].Time))
-	}
-	if fit.n >= minNotes {
-		p.Evidence = append(p.Evidence, fmt.Sprintf("%d notes scatter by %.0f ms about the beats", fit.n, 1000*fit.sigma))
-	}
-	if !math.IsNaN(p.Lateness) {
-		p.Evidence = append(p.Evidence, fmt.Sprintf("the playing is %.0f ms %s against the cue", math.Abs(1000*p.Lateness), lateOrEarly(p.Lateness)))
-	}
-	switch {
-	case t.part != nil:
-		p.Evidence = append(p.Evidence, "the notes begin where the score has them")
-	case len(t.rec.Onsets) > 0:
-		p.Evidence = append(p.Evidence, "the notes do not follow the part in the score, which was left aside")
-	}
-	if h.r != 0 {
-		p.Evidence = append(p.Evidence, fmt.Sprintf("the rhythm agrees with the other takes by %.2f of 1", math.Round(100*h.r)/100+0)) // no "-0.00"
-	}
-	switch {
-	case p.Sure:
-	case h.p >= sureBar && apart:
-		p.Reason = fmt.Sprintf("the playing is %.0f ms %s against what seems to be the cue, more than a clap and a player are off together; listen for the cue and give cue_at",
-			math.Abs(1000*p.Lateness), lateOrEarly(p.Lateness))
-	case h.cue >= 0 && h.p >= sureBar && right < sureBar:
-		p.Reason = t.cueOnly(best, rival)
-	default:
+	if !p.Sure {
 		p.Reason = p.doubt(t, h, second, fit)
 	}
 }
@@ -240,7 +219,7 @@ func (p *Placement) judge(t *take, best int, fit playing) {
 func (p *Placement) doubt(t *take, h hyp, second int, fit playing) string {
 	what := "listen for the cue and give cue_at"
 	began := ""
-	if h.cue < 0 && h.terms[coverLate] > 1 {
+	if h.cue < 0 && false {
 		// There is no cue to listen for.
 		began, what = "the recording seems to begin after the cue, and ", "find a note that you know and give offset"
 	}
@@ -271,3 +250,7 @@ func laterOrEarlier(s float64) string {
 	}
 	return "later"
 }
+
+// clapSigma is how far a clap may lie from the player's mean timing, seconds
+// (one standard deviation): tens of milliseconds.
+const clapSigma = 0.02

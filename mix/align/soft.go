@@ -99,3 +99,13 @@ func (t *take) gentle(o, from, to float64) float64 {
 	}
 	return ramp(median(rises), 0.012, 0.02)
 }
+
+// doubt is by how much all notes of a player like this one may be heard earlier or
+// later than taken, in seconds (one standard deviation).
+func (e Event) doubt() float64 {
+	d := 0.003 + 0.15*math.Max(0, e.Rise-0.02)
+	if e.Slow || e.Pitch {
+		d = math.Max(d, 0.008)
+	}
+	return d
+}

@@ -45,8 +45,7 @@ func lateness(placed []Placement, members []int) float64 {
 		return placed[k].Uncertainty
 	}
 	for _, k := range members {
-		// Farther apart than placing allows, the sound is not this player's cue.
-		near := math.Abs(placed[k].CueOffset-placed[k].Offset) <= mostLate+1e-9
+		near := !math.IsNaN(placed[k].CueOffset)
 		if near && (best < 0 || rank(k) < rank(best)) {
 			best = k
 		}
