@@ -85,6 +85,6 @@ type Placement struct {
 	Uncertainty float64
 	// ClickDB is the level in dBFS of clicks of the guide that leaked into the
 	// file, as heard in the count-in; NaN when none were.
-	ClickDB float64
+	ClickDB            float64
 	PlayErr, PlaySigma float64
 }

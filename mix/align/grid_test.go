@@ -99,22 +99,3 @@ func TestGridNearest(t *testing.T) {
 		t.Error("pulse: 3.02 and 3.46 are on it at 60 beats a minute, 3.25 is not")
 	}
 }
-
-// The first note is likeliest at the start, then on downbeats, and hardly ever
-// off the grid or before the start.
-func TestEntryScore(t *testing.T) {
-	g := newGrid(piece(t, 8, 4, 60))
-	s := func(after float64) float64 { return entryScore(g, g.start+after) }
-	order := []float64{s(0.05), s(8), s(5), s(6.25)}
-	for i := 1; i < len(order); i++ {
-		if order[i] >= order[i-1] {
-			t.Errorf("scores %v should fall", order)
-		}
-	}
-	if s(-0.5) > -4 || s(99) > -4 || entryScore(g, math.NaN()) > -4 {
-		t.Error("before the start, after the end or never: all unlikely")
-	}
-	if s(0.5) <= s(5.5) {
-		t.Error("an off-beat part may begin with the piece")
-	}
-}

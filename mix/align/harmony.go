@@ -5,8 +5,9 @@ import "math"
 // choir is the harmony of some takes together on guide time, every ChromaHop
 // from the beginning of the piece.
 type choir struct {
-	sum  [][12]float64
-	unit [][12]float64
+	sum    [][12]float64
+	unit   [][12]float64
+	voices int
 }
 
 func newChoir(g *grid) *choir {
@@ -31,6 +32,7 @@ func (c *choir) add(g *grid, t *take, o float64) {
 		}
 	}
 	c.unit = nil
+	c.voices++
 }
 
 // agreement is how well the harmony of t at o goes with the choir, -1 to 1, over
@@ -95,14 +97,12 @@ func harmonise(g *grid, takes []*take) {
 				continue
 			}
 			c := newChoir(g)
-			n := 0
 			for _, v := range sure {
 				if v.t.voice() != t.voice() {
 					c.add(g, v.t, v.o)
-					n++
 				}
 			}
-			if n >= 1 {
+			if c.voices > 0 {
 				all[t.voice()] = c
 			}
 		}
@@ -113,7 +113,7 @@ func harmonise(g *grid, takes []*take) {
 			}
 			for i := range t.hyps {
 				h := &t.hyps[i]
-				h.terms[harmony] = c.agreement(g, t, h.o)
+				h.terms[harmony] = c.agreement(g, t, h.o) * float64(c.voices) / float64(c.voices+1)
 				h.score = h.terms.weighed()
 			}
 		}

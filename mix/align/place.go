@@ -33,6 +33,7 @@ func Place(m *tempo.Map, recs []Recording, pairs []Pair) []Placement {
 	ties := findTies(takes, pairs)
 	couple(g, takes, ties)
 	harmonise(g, takes)
+	lab(g, takes)
 	out := make([]Placement, len(recs))
 	placed := make([]Placement, len(takes))
 	for k, t := range takes {

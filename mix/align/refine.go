@@ -141,7 +141,7 @@ func (p *Placement) settle(g *grid, t *take, h hyp, fit playing) {
 		p.Offset -= drift * 1e-6 * mid
 		p.DriftPPM = t.ppm + drift
 	}
-	if h.cueScore() < leastCue {
+	if h.terms.cueScore() < leastCue {
 		h.cue = -1
 	}
 	if h.cue >= 0 {
@@ -153,11 +153,6 @@ func (p *Placement) settle(g *grid, t *take, h hyp, fit playing) {
 
 // leastCue is the score from which a sound is believed to be the cue, in nats.
 const leastCue = 4
-
-// cueScore is how much speaks for the sound taken for the cue, in nats.
-func (h *hyp) cueScore() float64 {
-	return weights[cueRank]*h.terms[cueRank] + weights[cueQuality]*h.terms[cueQuality]
-}
 
 // mostLate is how far from its cue the playing is placed at the most, seconds.
 // Of 810 simulated files seven had more between the two, and in four of these

@@ -90,6 +90,11 @@ func (s *scan) index(o float64) int {
 	return max(0, min(len(s.act)-1, int(math.Round((o-s.from)/scanStep))))
 }
 
+// holds reports whether the scan reaches an offset.
+func (s *scan) holds(o float64) bool {
+	return len(s.act) > 0 && o >= s.from && o <= s.offset(len(s.act)-1)
+}
+
 // prepare makes from the file's curves what places are weighed by.
 func (s *scan) prepare() {
 	f := s.t.f

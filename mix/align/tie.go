@@ -91,16 +91,21 @@ func share(g *grid, a, b *take, x tie) {
 	}
 }
 
+// joint is what two devices of one player say of a place together.
 func joint(a, b terms) terms {
+	var x terms
+	for i := range x {
+		x[i] = (a[i] + b[i]) / 2
+	}
 	cue := a
-	if weights[cueRank]*b[cueRank]+weights[cueQuality]*b[cueQuality] > weights[cueRank]*a[cueRank]+weights[cueQuality]*a[cueQuality] {
+	if b.cueScore() > a.cueScore() {
 		cue = b
 	}
-	for i := range a {
-		a[i] = (a[i] + b[i]) / 2
+	for _, k := range [...]int{cueRank, cueQuality, cueAlone} {
+		x[k] = cue[k]
 	}
-	a[clap], a[cueRank], a[cueQuality] = max(cue[clap], a[clap]), cue[cueRank], cue[cueQuality]
-	return a
+	x[burst] = max(a[burst], b[burst])
+	return x
 }
 
 // follow makes the devices of a player agree exactly: the one that is known

@@ -21,8 +21,26 @@ func (t *take) candidates(g *grid) {
 	for _, i := range peaks(total, mostCandidates) {
 		t.hyps = append(t.hyps, t.hypothesis(g, s.offset(i)))
 	}
+	t.tryCues(g)
 	t.prune()
 }
+
+// tryCues adds the places at which the most cue-like sounds would be the cue.
+func (t *take) tryCues(g *grid) {
+	if math.IsNaN(g.cue) {
+		return
+	}
+	for i, r := range t.rank {
+		o := g.cue - t.f.Events[i].Time*(1+t.ppm*1e-6)
+		if r <= bestCues && t.scan.holds(o) {
+			t.hyps = append(t.hyps, t.hypothesis(g, o))
+		}
+	}
+}
+
+// bestCues is how many of a file's sounds are tried as the cue whatever else speaks
+// for it.
+const bestCues = 20
 
 // mostCandidates bounds how many places of a file are weighed closely, and
 // apart is how far two of them lie apart at least, in seconds.
@@ -52,7 +70,7 @@ func peaks(v []float64, most int) []int {
 // at are the terms of a place that the scan knows.
 func (s *scan) at(i int) terms {
 	var x terms
-	x[sound], x[beats], x[clap] = s.act[i], s.comb[i], s.clap[i]
+	x[sound], x[beats], x[burst] = s.act[i], s.comb[i], s.clap[i]
 	return x
 }
 
@@ -63,7 +81,10 @@ func (t *take) hypothesis(g *grid, o float64) hyp {
 		t.findCue(g, &h)
 	}
 	h.clicks = t.leak(g, &h)
-	h.terms[bleed] = h.odds
+	h.terms[bleed] = math.Min(20, h.odds)
+	if t.part != nil {
+		h.terms[scoreFit], h.terms[missed] = t.part.fit(g, t, o)
+	}
 	h.score = h.terms.weighed()
 	return h
 }
@@ -73,31 +94,65 @@ const cueReach = 0.12
 
 // findCue takes the event most like a cue where the cue should be.
 func (t *take) findCue(g *grid, h *hyp) {
-	span := math.Max(20, t.f.Duration)
 	best := 0.0
 	for i := range t.f.Events {
 		if math.Abs(t.guide(h.o, i)-g.cue) > cueReach {
 			continue
 		}
-		// By chance an event of rank r lies within reach at a rate of r per
-		// duration of the file; and few cues are as poor as the poorest events.
-		rank := math.Max(0, math.Log(span/(2*cueReach*float64(t.rank[i]))))
-		quality := math.Max(-8, math.Min(3, t.like[i])) + 8
-		if v := weights[cueRank]*rank + weights[cueQuality]*quality; v > best {
-			best, h.cue = v, i
-			h.terms[cueRank], h.terms[cueQuality] = rank, quality
+		x := h.terms
+		t.cueTerms(i, &x)
+		if v := x.cueScore(); v > best {
+			best, h.cue, h.terms = v, i, x
 		}
 	}
 }
 
-// prune keeps the best of every tenth of a second.
+// cueTerms sets what finding event i at the cue's place is worth.
+func (t *take) cueTerms(i int, x *terms) {
+	// By chance an event of rank r lies within reach at a rate of r per duration
+	// of the file; and few cues are as poor as the poorest events.
+	span := math.Max(20, t.f.Duration)
+	x[cueRank] = math.Max(0, math.Log(span/(2*cueReach*float64(t.rank[i]))))
+	x[cueQuality] = math.Max(-8, math.Min(3, t.like[i])) + 8
+	e := t.f.Events[i]
+	stands := math.Min(e.Level-e.Before, e.Level-e.After)
+	x[cueAlone] = math.Max(0, math.Min(3, t.lead(i))) * ramp(stands, 8, 23)
+}
+
+// lead is by how much event i is more like a cue than any other of its file.
+func (t *take) lead(i int) float64 {
+	if t.rank[i] > 1 {
+		return 0
+	}
+	next := -12.0
+	for j, e := range t.f.Events {
+		if math.Abs(e.Time-t.f.Events[i].Time) > 0.15 {
+			next = math.Max(next, t.like[j])
+		}
+	}
+	return t.like[i] - next
+}
+
+// cueScore is how much speaks for the sound taken for the cue, in nats.
+func (x terms) cueScore() float64 {
+	var sum float64
+	for _, k := range [...]int{cueRank, cueQuality, cueAlone} {
+		sum += weights[k] * x[k]
+	}
+	return sum
+}
+
+// prune keeps the best of every tenth of a second, and of those with one cue.
 func (t *take) prune() {
 	slices.SortFunc(t.hyps, func(a, b hyp) int {
 		return cmp.Or(cmp.Compare(b.score, a.score), cmp.Compare(a.o, b.o))
 	})
 	var keep []hyp
 	for _, h := range t.hyps {
-		near := slices.ContainsFunc(keep, func(k hyp) bool { return math.Abs(k.o-h.o) < placesApart })
+		near := slices.ContainsFunc(keep, func(k hyp) bool {
+			d := math.Abs(k.o - h.o)
+			return d < placesApart || h.cue >= 0 && h.cue == k.cue && d < 2*cueReach
+		})
 		if !near && len(keep) < mostCandidates {
 			keep = append(keep, h)
 		}
