@@ -33,12 +33,12 @@ func Place(m *tempo.Map, recs []Recording, pairs []Pair) []Placement {
 	ties := findTies(takes, pairs)
 	couple(g, takes, ties)
 	harmonise(g, takes)
-	lab(g, takes)
 	out := make([]Placement, len(recs))
 	placed := make([]Placement, len(takes))
 	for k, t := range takes {
 		placed[k] = decide(g, t)
 	}
+	doubtTempo(g, takes, placed)
 	follow(g, takes, ties, placed)
 	keepLateness(takes, placed)
 	for k, i := range order {
@@ -110,7 +110,8 @@ func decide(g *grid, t *take) Placement {
 	}
 	fit := t.refine(g, h.o, h.clicks)
 	p.settle(g, t, h, fit)
-	p.judge(t, best, fit)
+	p.begunLate = h.o > g.cue
+	p.judge(g, t, best, fit)
 	return p
 }
 
