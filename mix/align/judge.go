@@ -49,6 +49,9 @@ func (p *Placement) judge(g *grid, t *take, best int, fit playing) {
 	case len(t.rec.Onsets) > 0:
 		p.Evidence = append(p.Evidence, "the notes do not follow the part in the score, which was left aside")
 	}
+	if p.Method == "none" {
+		p.Confidence, p.Candidates = 0, nil
+	}
 	p.Sure = p.Confidence >= sureBar && p.Method != "none"
 	if !p.Sure {
 		p.Reason = p.doubt(t, order)
@@ -102,9 +105,9 @@ func (t *take) candidate(g *grid, h hyp) Candidate {
 // doubt says why a placement is not sure; order are the candidates, the likeliest
 // first.
 func (p *Placement) doubt(t *take, order []int) string {
-	began := ""
+	began, give := "", "cue_at"
 	if h := t.hyps[order[0]]; h.cue < 0 && p.begunLate {
-		began = "the recording seems to begin after the cue, and "
+		began, give = "the recording seems to begin after the cue, and ", "offset"
 	}
 	switch {
 	case p.Method == "none" && len(t.f.Events) < minNotes:
@@ -113,10 +116,10 @@ func (p *Placement) doubt(t *take, order []int) string {
 		return "neither a cue nor enough playing was found; give cue_at or offset"
 	case len(order) > 1:
 		a, b := t.hyps[order[0]], t.hyps[order[1]]
-		return fmt.Sprintf("%sit could as well lie %.2f s %s (%.0f %% against %.0f %%)", began,
-			math.Abs(b.o-a.o), laterOrEarlier(b.o-a.o), 100*a.p, 100*b.p)
+		return fmt.Sprintf("%sit could as well lie %.2f s %s (%.0f %% against %.0f %%); accept one of them or give %s", began,
+			math.Abs(b.o-a.o), laterOrEarlier(b.o-a.o), 100*a.p, 100*b.p, give)
 	}
-	return began + "too little speaks for its place"
+	return began + "too little speaks for its place; accept it or give " + give
 }
 
 // doubtTempo says that the playing fits another tempo, over the guide's, better.

@@ -173,8 +173,9 @@ func (p *Placement) blend(h hyp, fit playing) {
 		p.Method = "cue+playing"
 		p.Lateness = p.CueOffset - byPlay
 		// When clap and playing lie farther apart than people clap beside the
-		// beat, the clap is the better known: its beginning cannot be mistaken.
-		playErr = math.Hypot(playErr, math.Max(0, math.Abs(p.Lateness)-2*clapSigma))
+		// beat, the clap is the better known: its beginning cannot be mistaken,
+		// unless that of the notes cannot either.
+		playErr = math.Hypot(playErr, ramp(playErr, 0.005, 0.015)*math.Max(0, math.Abs(p.Lateness)-2*clapSigma))
 		a, b := 1/(playErr*playErr), 1/(clapSigma*clapSigma)
 		p.Offset = (byPlay*a + p.CueOffset*b) / (a + b)
 		p.Uncertainty = 1 / math.Sqrt(a+b)
