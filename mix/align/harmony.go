@@ -79,9 +79,13 @@ func (c *choir) agreement(g *grid, t *take, o float64) float64 {
 // those of the takes that are sure without it, and again with those that became
 // sure by it.
 func harmonise(g *grid, takes []*take) {
-	for _, t := range takes {
-		t.normalise()
+	settle := func() {
+		for _, t := range takes {
+			t.normalise()
+			t.trustClap()
+		}
 	}
+	settle()
 	for range 2 {
 		choirs := map[string]*choir{}
 		for _, t := range takes {
@@ -101,9 +105,7 @@ func harmonise(g *grid, takes []*take) {
 				h.score = h.terms.weighed()
 			}
 		}
-		for _, t := range takes {
-			t.normalise()
-		}
+		settle()
 	}
 }
 

@@ -11,6 +11,10 @@ import (
 // without asking.
 const sureBar = 0.99
 
+// mostUnsure is the largest expected error, in seconds, at which a file is placed
+// without asking: nearly always less than the 40 ms that are heard as two then.
+const mostUnsure = 0.034
+
 // Candidate is a place where a file may lie.
 type Candidate struct {
 	Offset float64 // guide time at the file's time zero, seconds
@@ -52,7 +56,7 @@ func (p *Placement) judge(g *grid, t *take, best int, fit playing) {
 	if p.Method == "none" {
 		p.Confidence, p.Candidates = 0, nil
 	}
-	p.Sure = p.Confidence >= sureBar && p.Method != "none"
+	p.Sure = p.Confidence >= sureBar && p.Method != "none" && p.Uncertainty <= mostUnsure
 	if !p.Sure {
 		p.Reason = p.doubt(t, order)
 	}
@@ -114,6 +118,9 @@ func (p *Placement) doubt(t *take, order []int) string {
 		return "next to nothing is heard in this file; see that it is the right one, or give cue_at or offset"
 	case p.Method == "none":
 		return "neither a cue nor enough playing was found; give cue_at or offset"
+	case p.Confidence >= sureBar:
+		return fmt.Sprintf("%sthis is the right beat, but the notes begin too softly to place them within %.0f ms (about %.0f ms); accept it or give %s",
+			began, 1000*mostUnsure, 1000*p.Uncertainty, give)
 	case len(order) > 1:
 		a, b := t.hyps[order[0]], t.hyps[order[1]]
 		return fmt.Sprintf("%sit could as well lie %.2f s %s (%.0f %% against %.0f %%); accept one of them or give %s", began,
