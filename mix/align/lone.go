@@ -9,7 +9,8 @@ const (
 	loneStands  = 18.0 // dB over what is before and after it
 	loneRival   = 2.0  // nats by which another place's cue may be the weaker to rival it
 	loneQuieter = 1.5  // by which the sound may fit another place better
-	loneAgainst = 6.0  // nats that the others may say against it
+	loneAgainst = 6.0  // nats that the others may say against it, unless
+	loneClear   = 30.0 // it stands out by so many dB: real claps and snaps do by 40 to 60
 	loneSure    = 6.0  // nats by which it leads then, and
 	loneAsks    = 2.0  // where they say more
 )
@@ -21,12 +22,17 @@ func (t *take) loneClap() int {
 		if r > 1 {
 			continue
 		}
-		e := t.f.Events[i]
-		if t.like[i] >= loneLeast && t.lead(i) >= loneLead && e.Level-max(e.Before, e.After) >= loneStands {
+		if t.like[i] >= loneLeast && t.lead(i) >= loneLead && t.stands(i) >= loneStands {
 			return i
 		}
 	}
 	return -1
+}
+
+// stands is by how many dB event i stands out over what is before and after it.
+func (t *take) stands(i int) float64 {
+	e := t.f.Events[i]
+	return e.Level - max(e.Before, e.After)
 }
 
 // trustClap lets a clear lone clap lead over places that no clap speaks for.
@@ -49,7 +55,7 @@ func (t *take) trustClap() {
 		return
 	}
 	lead := loneSure
-	if best.terms.others()-h.terms.others() > loneAgainst {
+	if t.stands(clap) < loneClear && best.terms.others()-h.terms.others() > loneAgainst {
 		lead = loneAsks
 	}
 	h.score = best.score + lead

@@ -150,9 +150,7 @@ func (t *take) cueTerms(i int, x *terms) {
 	span := math.Max(20, t.f.Duration)
 	x[cueRank] = math.Max(0, math.Log(span/(2*cueReach*float64(t.rank[i]))))
 	x[cueQuality] = math.Max(-8, math.Min(3, t.like[i])) + 8
-	e := t.f.Events[i]
-	stands := math.Min(e.Level-e.Before, e.Level-e.After)
-	x[cueAlone] = math.Max(0, math.Min(3, t.lead(i))) * ramp(stands, 8, 23)
+	x[cueAlone] = math.Max(0, math.Min(3, t.lead(i))) * ramp(t.stands(i), 8, 23)
 }
 
 // lead is by how much event i is more like a cue than any other of its file.
