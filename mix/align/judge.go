@@ -17,12 +17,13 @@ const mostUnsure = 0.034
 
 // Candidate is a place where a file may lie.
 type Candidate struct {
-	Offset float64 // guide time at the file's time zero, seconds
-	At     float64 // seconds of the file at which the cue would be, or else the first note
-	ByCue  bool    // At is that of a cue
-	Odds   float64 // probability, 0..1
-	// Evidence says in words what speaks for the place.
-	Evidence []string
+	// Offset and DriftPPM are where the file lies if this is its place, as in
+	// [Placement].
+	Offset, DriftPPM float64
+	At               float64 // seconds of the file at which the cue would be, or else the first note
+	ByCue            bool    // At is that of a cue
+	Odds             float64 // probability, 0..1
+	Evidence         []string
 }
 
 // mostShown is how many candidates a placement tells.
@@ -89,14 +90,17 @@ func (t *take) evidence(h hyp) []string {
 
 // candidate tells one of the places.
 func (t *take) candidate(g *grid, h hyp) Candidate {
-	c := Candidate{Offset: h.o, Odds: h.p, Evidence: t.evidence(h)}
-	ratio := 1 + t.ppm*1e-6
-	if h.cue >= 0 && h.terms.cueScore() >= leastCue {
-		c.ByCue, c.At = true, t.f.Events[h.cue].Heard
-		c.Offset = g.cue - c.At*ratio
+	p := unplaced(t)
+	p.settle(g, t, h, t.refine(g, h.o, h.clicks))
+	c := Candidate{Offset: p.Offset, DriftPPM: p.DriftPPM, Odds: h.p, Evidence: t.evidence(h)}
+	if p.Method == "none" {
+		c.Offset = h.o
+	}
+	if !math.IsNaN(p.CueAt) {
+		c.ByCue, c.At = true, p.CueAt
 		return c
 	}
-	c.At = (g.start - h.o) / ratio
+	c.At = p.Clock().File(g.start)
 	for i, e := range t.f.Events {
 		if t.weight[i] > 0.4 && t.guide(h.o, i) > g.start-0.15 {
 			c.At = e.Heard

@@ -85,12 +85,17 @@ func (t *take) fixed(g *grid) bool {
 	return true
 }
 
-// decide makes the placement of one take from its candidates.
-func decide(g *grid, t *take) Placement {
-	p := Placement{
+// unplaced is the placement of a take of which nothing is known.
+func unplaced(t *take) Placement {
+	return Placement{
 		Name: t.rec.Name, Method: "none", CueOffset: math.NaN(), CueAt: math.NaN(),
 		Lateness: math.NaN(), Uncertainty: math.Inf(1), ClickDB: math.NaN(),
 	}
+}
+
+// decide makes the placement of one take from its candidates.
+func decide(g *grid, t *take) Placement {
+	p := unplaced(t)
 	if t.given {
 		return given(g, t, p)
 	}
