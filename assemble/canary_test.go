@@ -80,7 +80,7 @@ func everyVerb(t *testing.T, p *Production) (made map[string]any, told []any) {
 	must(err)
 	roll, err := p.Rollcall(t.Context())
 	must(err)
-	sync, err := p.Sync(t.Context(), false)
+	sync, err := p.Sync(t.Context(), SyncOptions{Snippets: true})
 	must(err)
 	for i := range sync.Takes {
 		if sync.Takes[i].Name == "horn" {

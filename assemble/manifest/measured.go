@@ -40,8 +40,9 @@ type Measurement struct {
 	Hash string // of the content that was measured
 
 	// Placement is where it lies and how that was found; of it the file keeps
-	// Offset, DriftPPM, Confidence, Sure, Method, Evidence and Reason. Offset is
-	// NaN when the file could not be placed at all.
+	// Offset, DriftPPM, Confidence, Sure, Uncertainty, Method, Evidence, Reason and
+	// of the candidates all but their evidence. Offset is NaN when the file could
+	// not be placed at all.
 	align.Placement
 }
 
@@ -53,7 +54,13 @@ var (
 		{name: "offset", value: number(-maxSeconds, maxSeconds, "seconds")},
 		{name: "drift_ppm", value: number(-maxDriftPPM, maxDriftPPM, "ppm")},
 		{name: "confidence", value: number(0, 1, "0 to 1")},
-		{name: "sure"}, {name: "method"}, {name: "evidence"}, {name: "reason"}}}
+		{name: "sure"}, {name: "expected_error_ms", value: number(0, 1000*maxSeconds, "milliseconds")},
+		{name: "method"}, {name: "evidence"}, {name: "reason"}, {name: "candidates"}}}
+	candidateShape = &shape{name: "a candidate", example: "{offset: -3.25, at: 11.48}", keys: []key{
+		{name: "offset", value: number(-maxSeconds, maxSeconds, "seconds")},
+		{name: "drift_ppm", value: number(-maxDriftPPM, maxDriftPPM, "ppm")},
+		{name: "at", value: number(-maxSeconds, maxSeconds, "seconds")},
+		{name: "by_cue"}, {name: "odds", value: number(0, 1, "0 to 1")}}}
 )
 
 // Find returns the measurement of one content of one file of a take.
@@ -144,7 +151,25 @@ func (m mapping) measurement() Measurement {
 		}
 		f.Evidence = append(f.Evidence, v.Value)
 	}
+	if m.vals["expected_error_ms"] != nil {
+		ms, _ := m.number("expected_error_ms")
+		f.Uncertainty = ms / 1000
+	}
+	for _, c := range m.entries("candidates", candidateShape) {
+		f.Candidates = append(f.Candidates, c.candidate())
+	}
 	return f
+}
+
+// candidate reads one entry of candidates.
+func (m mapping) candidate() align.Candidate {
+	var c align.Candidate
+	c.Offset, _ = m.number("offset")
+	c.DriftPPM, _ = m.number("drift_ppm")
+	c.At, _ = m.number("at")
+	c.ByCue = m.flag("by_cue", false)
+	c.Odds, _ = m.number("odds")
+	return c
 }
 
 // raw returns a text that the program wrote itself, with whatever is in it.
@@ -193,6 +218,11 @@ func (f Measurement) check() error {
 		return fmt.Errorf("manifest: take %q, %s: offset %v, drift %v ppm, confidence %v", f.Take, f.Role, f.Offset,
 			f.DriftPPM, f.Confidence)
 	}
+	for i, c := range f.Candidates {
+		if !(math.Abs(c.Offset) <= maxSeconds && math.Abs(c.DriftPPM) <= maxDriftPPM && math.Abs(c.At) <= maxSeconds && c.Odds >= 0 && c.Odds <= 1) {
+			return fmt.Errorf("manifest: take %q, %s: candidate %d: %+v", f.Take, f.Role, i+1, c)
+		}
+	}
 	if f.Role != "video" && f.Role != "audio" {
 		return fmt.Errorf("manifest: take %q: role %q", f.Take, f.Role)
 	}
@@ -209,6 +239,9 @@ func (f Measurement) write(b *strings.Builder) {
 	fmt.Fprintf(b, "    file: %s\n    hash: %s\n", yamlText(f.File), yamlText(f.Hash))
 	fmt.Fprintf(b, "    offset: %s\n    drift_ppm: %s\n", offset, decimal(f.DriftPPM))
 	fmt.Fprintf(b, "    confidence: %s\n    sure: %t\n", decimal(f.Confidence), f.Sure)
+	if f.Uncertainty > 0 && f.Uncertainty <= maxSeconds {
+		fmt.Fprintf(b, "    expected_error_ms: %s\n", decimal(1000*f.Uncertainty))
+	}
 	fmt.Fprintf(b, "    method: %s\n", yamlText(f.Method))
 	if len(f.Evidence) > 0 {
 		b.WriteString("    evidence:\n")
@@ -218,5 +251,12 @@ func (f Measurement) write(b *strings.Builder) {
 	}
 	if f.Reason != "" {
 		fmt.Fprintf(b, "    reason: %s\n", yamlText(f.Reason))
+	}
+	if len(f.Candidates) > 0 {
+		b.WriteString("    candidates:\n")
+		for _, c := range f.Candidates {
+			fmt.Fprintf(b, "      - {offset: %s, drift_ppm: %s, at: %s, by_cue: %t, odds: %s}\n",
+				decimal(c.Offset), decimal(c.DriftPPM), decimal(c.At), c.ByCue, decimal(c.Odds))
+		}
 	}
 }

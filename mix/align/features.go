@@ -22,7 +22,7 @@ const analysisLimit = 45 * 60
 
 // featuresVersion changes whenever Analyse would give other numbers, so that
 // stored features can be told from current ones.
-const featuresVersion = 9
+const featuresVersion = 13
 
 // Features is what placing needs to know of one file. It is small (about 2 kB
 // a second), has exported fields only and survives gob and JSON unchanged
@@ -39,6 +39,8 @@ type Features struct {
 	Events []Event // in order of time
 	Level  []uint8 // loudness every 10 ms in half decibels above -120 dBFS; see [Features.LevelAt]
 
+	Curves
+
 	NoiseDB float64 // level that nine tenths of the file exceed
 	LoudDB  float64 // level that one twentieth of the file exceeds
 	Clipped float64 // share of samples within 0.1 dB of full scale, 0..1
@@ -51,6 +53,7 @@ func Version() int { return featuresVersion }
 // Event is a moment at which sound sets in: a clap, a step, a note.
 type Event struct {
 	Time     float64 // seconds of the file
+	Heard    float64 // seconds of the file, when the ear takes it to begin: not before Time
 	Strength float64 // mean rise over the bands, dB; about 2 (doubtful) to 20
 	Level    float64 // dBFS in the 60 ms after it
 	Before   float64 // dBFS, the loudest 80 ms of the 800 ms before it
@@ -88,6 +91,7 @@ func Analyse(src audio.Source) (*Features, error) {
 	}
 	a := newAnalyser(src.Rate())
 	a.pitch = newPitchFlux(a.work)
+	a.curves = newCurveFilter(a.work)
 	buf := audio.NewBlock(src.Channels(), 1<<14)
 	var mono []float64
 	for {
@@ -113,10 +117,11 @@ type analyser struct {
 	work    float64
 	dec     *decimator
 	bands   []*band
-	energy  [][]float32 // per band, every hop
-	fine    []float32   // high-passed energy, every fineHop
-	acc     []bin       // one per band, then one for fine
-	pitch   *pitchFlux  // nil when not wanted
+	energy  [][]float32  // per band, every hop
+	fine    []float32    // high-passed energy, every fineHop
+	acc     []bin        // one per band, then one for fine
+	pitch   *pitchFlux   // nil when not wanted
+	curves  *curveFilter // the same
 	low     []float64
 	one     []float64 // a filtered piece of low, and another
 	two     []float64
@@ -198,6 +203,9 @@ func (a *analyser) write(mono []float64) {
 	if a.pitch != nil {
 		a.pitch.write(a.low)
 	}
+	if a.curves != nil {
+		a.curves.write(a.low)
+	}
 }
 
 func (a *analyser) measure(x []float64) {
@@ -229,6 +237,9 @@ func (a *analyser) measure(x []float64) {
 func (a *analyser) finish() *Features {
 	a.low = a.dec.flush(a.low[:0])
 	a.measure(a.low)
+	if a.curves != nil {
+		a.curves.write(a.low)
+	}
 	// One more hop of silence pushes every delayed band to the same length.
 	a.measure(make([]float64, int(a.work*0.03)))
 	f := &Features{
@@ -249,6 +260,7 @@ func (a *analyser) finish() *Features {
 	f.Level = levels(a.energy, n)
 	f.NoiseDB, f.LoudDB = quantiles(f.Level)
 	f.Events = findEvents(a.energy, a.fine, a.bands, a.pitch.flux)
+	f.Curves = a.curves.finish()
 	return f
 }
 

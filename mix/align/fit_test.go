@@ -10,15 +10,12 @@ import (
 )
 
 // termNames are for people who read the output of TestFit.
-var termNames = [termCount]string{
-	"cueRank", "cueQuality", "cueMissing", "cueAstray", "gridFit", "scoreFit", "missed", "gridShare", "gridShift", "quietBreak", "strangers", "early",
-	"bleed", "bleedShift", "downbeats", "phrases", "overrun", "entry", "lastNote", "coverLate", "coverEnd", "empty",
-}
+var termNames = [termCount]string{"sound", "beats", "burst", "cueRank", "cueQuality", "cueAlone", "bleed", "scoreFit", "missed", "harmony", "rhythm"}
 
-// choice is one simulated file: the terms of all its candidates, the ensemble's
-// support last, and which of them is right.
+// choice is one simulated file: the terms of all its candidates, and which of
+// them is right.
 type choice struct {
-	x     [][termCount + 1]float64
+	x     [][termCount]float64
 	right int
 }
 
@@ -41,19 +38,14 @@ func TestFit(t *testing.T) {
 			all = append(all, choices(t, simulate.New(uint64(k), simulate.Options{Level: level, Players: 6, Seconds: 60, Rate: 16000}))...)
 		}
 	}
-	var start [termCount + 1]float64
+	var start [termCount]float64
 	copy(start[:], weights[:])
-	start[termCount] = ensWeight
 	w := fit(all, start)
 	before, _ := likelihood(all, start, start)
 	after, _ := likelihood(all, w, start)
 	t.Logf("%d files; log likelihood %.1f with the weights in use, %.1f fitted", len(all), before, after)
 	for i, v := range w {
-		name := "ensemble"
-		if i < termCount {
-			name = termNames[i]
-		}
-		t.Logf("%-10s %8.3f, in use %g", name, v, start[i])
+		t.Logf("%-10s %8.3f, in use %g", termNames[i], v, start[i])
 	}
 	// The weights in use must still be near what the simulation asks for.
 	if after-before > 0.1*float64(len(all)) {
@@ -79,16 +71,15 @@ func choices(t *testing.T, e *simulate.Ensemble) []choice {
 func chosen(e *simulate.Ensemble, takes []*take) []choice {
 	g := newGrid(e.Map)
 	searchAll(g, takes)
-	agree(g, takes)
+	harmonise(g, takes)
 	var out []choice
 	for i, k := range takes {
 		c, near := choice{right: -1}, 0.045
 		truth := e.Takes[i].Truth
 		middle := (g.start+g.end)/2 - truth.Offset
 		for j, h := range k.hyps {
-			var v [termCount + 1]float64
+			var v [termCount]float64
 			copy(v[:], h.terms[:])
-			v[termCount] = h.ens / ensWeight
 			c.x = append(c.x, v)
 			if d := math.Abs(h.o - truth.MeanOffset() + middle*(k.ppm-truth.DriftPPM)*1e-6); d < near {
 				near, c.right = d, j
@@ -104,7 +95,7 @@ func chosen(e *simulate.Ensemble, takes []*take) []choice {
 // likelihood is the log probability of the right choices, and its gradient. A
 // Gaussian prior as wide as the weight itself keeps terms that the simulation
 // rarely shows from running away.
-func likelihood(all []choice, w, prior [termCount + 1]float64) (ll float64, grad [termCount + 1]float64) {
+func likelihood(all []choice, w, prior [termCount]float64) (ll float64, grad [termCount]float64) {
 	for _, c := range all {
 		p := make([]float64, len(c.x))
 		top := math.Inf(-1)
@@ -137,9 +128,9 @@ func likelihood(all []choice, w, prior [termCount + 1]float64) (ll float64, grad
 }
 
 // fit climbs the likelihood with steps that adapt to each weight.
-func fit(all []choice, start [termCount + 1]float64) [termCount + 1]float64 {
+func fit(all []choice, start [termCount]float64) [termCount]float64 {
 	w := start
-	var past [termCount + 1]float64
+	var past [termCount]float64
 	for range 600 {
 		_, grad := likelihood(all, w, start)
 		for k := range w {
@@ -158,7 +149,7 @@ func TestFitFindsWeights(t *testing.T) {
 		state = state*6364136223846793005 + 1442695040888963407
 		return float64(state>>11) / (1 << 53)
 	}
-	var want, start [termCount + 1]float64
+	var want, start [termCount]float64
 	for k := range want {
 		want[k], start[k] = 2*random()-1, 0.5
 	}
@@ -166,7 +157,7 @@ func TestFitFindsWeights(t *testing.T) {
 		var c choice
 		best := math.Inf(-1)
 		for j := range 4 {
-			var x [termCount + 1]float64
+			var x [termCount]float64
 			z := -math.Log(-math.Log(random())) // Gumbel noise makes the choice a logit
 			for k := range x {
 				x[k] = 2*random() - 1

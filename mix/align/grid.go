@@ -16,6 +16,7 @@ type grid struct {
 	usual           []float32   // log of the density for a player of whom nothing is known
 	origin          float64
 	first           []int // index of the slot at or before each density step
+	slotOf          []int // per beat and one more, index of its first slot
 }
 
 // slot is a place on the beat or between beats where a note may begin.
@@ -62,6 +63,7 @@ func newGrid(m *tempo.Map) *grid {
 	g.measureLen = make([]int, len(g.beats))
 	for i, b := range g.beats {
 		g.measureLen[i] = max(1, m.Meter(b.Measure).Beats())
+		g.slotOf = append(g.slotOf, len(g.slots))
 		if b.CountIn {
 			continue
 		}
@@ -73,6 +75,7 @@ func newGrid(m *tempo.Map) *grid {
 			g.slots = append(g.slots, slot{at: at, class: p.class, beat: i, phase: p.phase})
 		}
 	}
+	g.slotOf = append(g.slotOf, len(g.slots))
 	g.tabulate()
 	return g
 }
@@ -148,13 +151,6 @@ func (g *grid) at(guide float64) *densities {
 	return &g.density[i]
 }
 
-// nearest is the slot nearest to a guide time; nil without slots.
-func (g *grid) nearest(guide float64) *slot {
-	return g.nearestOf(guide, everyClass)
-}
-
-var everyClass = [classes]bool{true, true, true, true, true, true}
-
 // nearestOf is the nearest slot among some classes; nil without any.
 func (g *grid) nearestOf(guide float64, use [classes]bool) *slot {
 	if len(g.slots) == 0 {
@@ -199,12 +195,4 @@ func (g *grid) startBeat() tempo.Beat {
 		}
 	}
 	return g.beats[len(g.beats)-1]
-}
-
-// onPulse reports whether a guide time lies on a beat or half way between two.
-func (g *grid) onPulse(guide float64) bool {
-	b := g.beatNear(guide)
-	half := g.startBeat().Length / 2
-	off := math.Abs(guide - b)
-	return off < 0.055 || math.Abs(off-half) < 0.055
 }

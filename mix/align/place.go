@@ -32,12 +32,13 @@ func Place(m *tempo.Map, recs []Recording, pairs []Pair) []Placement {
 	searchAll(g, takes)
 	ties := findTies(takes, pairs)
 	couple(g, takes, ties)
-	agree(g, takes)
+	harmonise(g, takes)
 	out := make([]Placement, len(recs))
 	placed := make([]Placement, len(takes))
 	for k, t := range takes {
 		placed[k] = decide(g, t)
 	}
+	doubtTempo(g, takes, placed)
 	follow(g, takes, ties, placed)
 	keepLateness(takes, placed)
 	for k, i := range order {
@@ -59,7 +60,7 @@ func searchAll(g *grid, takes []*take) {
 		slot <- struct{}{}
 		go func() {
 			defer wait.Done()
-			t.search(g)
+			t.candidates(g)
 			<-slot
 		}()
 	}
@@ -80,16 +81,21 @@ func (t *take) fixed(g *grid) bool {
 	if t.part != nil && !t.part.follows(g, t, o) {
 		t.part = nil
 	}
-	t.hyps, t.given = []hyp{{cue: -1, stray: -1, o: o}}, true
+	t.hyps, t.given = []hyp{{cue: -1, o: o}}, true
 	return true
+}
+
+// unplaced is the placement of a take of which nothing is known.
+func unplaced(t *take) Placement {
+	return Placement{
+		Name: t.rec.Name, Method: "none", CueOffset: math.NaN(), CueAt: math.NaN(),
+		Lateness: math.NaN(), Uncertainty: math.Inf(1), ClickDB: math.NaN(),
+	}
 }
 
 // decide makes the placement of one take from its candidates.
 func decide(g *grid, t *take) Placement {
-	p := Placement{
-		Name: t.rec.Name, Method: "none", CueOffset: math.NaN(), CueAt: math.NaN(),
-		Lateness: math.NaN(), Uncertainty: math.Inf(1), ClickDB: math.NaN(),
-	}
+	p := unplaced(t)
 	if t.given {
 		return given(g, t, p)
 	}
@@ -109,7 +115,8 @@ func decide(g *grid, t *take) Placement {
 	}
 	fit := t.refine(g, h.o, h.clicks)
 	p.settle(g, t, h, fit)
-	p.judge(t, best, fit)
+	p.begunLate = h.o > g.cue
+	p.judge(g, t, best, fit)
 	return p
 }
 

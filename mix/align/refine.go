@@ -1,7 +1,6 @@
 package align
 
 import (
-	"fmt"
 	"math"
 )
 
@@ -31,7 +30,6 @@ func (t *take) refine(g *grid, o float64, leak clicks) playing {
 	}
 	least := t.leastWeight(g, o)
 	p := playing{err: math.Inf(1), slopErr: math.Inf(1)}
-	gentle := t.gentle(o, g.start-0.12, g.end)
 	var l line
 	// The second pass assigns the notes anew, round what the first found.
 	for range 2 {
@@ -42,8 +40,8 @@ func (t *take) refine(g *grid, o float64, leak clicks) playing {
 			if t.weight[i] < least || at < g.start-0.12 || at > g.end+0.1 || leak.holds(g, e, at) {
 				continue
 			}
-			late, doubt := e.late(gentle)
-			at -= late
+			doubt := e.doubt()
+			at += e.Heard - e.Time
 			shift := 0.0
 			if p.n > 0 {
 				shift = l.value(at)
@@ -72,7 +70,7 @@ func (t *take) refine(g *grid, o float64, leak clicks) playing {
 	p.sigma = math.Sqrt((n*l.sigma*l.sigma + 4*0.02*0.02) / (n + 4))
 	more := 1.3 * p.sigma / math.Max(l.sigma, 1e-6) // neighbouring notes go together
 	p.slope, p.slopErr = l.slope*1e6, more*l.slopeErr*1e6
-	p.err = math.Hypot(math.Hypot(more*l.atErr, 0.002), math.Hypot(p.doubt, scatterDoubt*math.Max(0, p.sigma-gridSigma)))
+	p.err = math.Hypot(math.Hypot(more*l.atErr, 0.002), math.Hypot(p.doubt, scatterDoubt*math.Max(0, p.sigma-0.017)))
 	return p
 }
 
@@ -106,7 +104,7 @@ func (t *take) expected(g *grid, guide float64, use [classes]bool) float64 {
 
 // scatterDoubt is how much of the scatter that goes beyond a player's may be a
 // shift of all notes: some of them were taken for the places beside theirs.
-const scatterDoubt = 0.6
+const scatterDoubt = 2.0
 
 // level is a line without slope through values with weights.
 func level(y, w []float64) line {
@@ -131,7 +129,7 @@ func (p playing) drift(t *take) float64 {
 	return -p.slope * 40 * 40 / (40*40 + p.slopErr*p.slopErr)
 }
 
-// settle writes the numbers of the placement.
+// settle writes the numbers of the placement at a candidate.
 func (p *Placement) settle(g *grid, t *take, h hyp, fit playing) {
 	p.DriftPPM, p.Offset = t.ppm, h.o
 	drift := fit.drift(t)
@@ -142,18 +140,23 @@ func (p *Placement) settle(g *grid, t *take, h hyp, fit playing) {
 		p.Offset -= drift * 1e-6 * mid
 		p.DriftPPM = t.ppm + drift
 	}
+	if h.terms.cueScore() < leastCue {
+		h.cue = -1
+	}
 	if h.cue >= 0 {
-		p.CueAt = t.f.Events[h.cue].Time
+		p.CueAt = t.f.Events[h.cue].Heard
 		p.CueOffset = g.cue - p.CueAt*(1+p.DriftPPM*1e-6)
 	}
 	p.blend(h, fit)
 }
 
-// mostLate is how far from its cue the playing is placed at the most, seconds.
-// Of 810 simulated files seven had more between the two, and in four of these
-// the cue was none or the notes were counted for others: such a file is never
-// sure.
-const mostLate = 0.06
+// leastCue is the score from which a sound is believed to be the cue, in nats:
+// the best of a file's sounds reach 7 and more, one in thirty by chance 2.
+const leastCue = 4
+
+// clapSigma is how far a clap may lie from the player's mean timing, seconds (one
+// standard deviation): of simulated players' claps, 0.015 to 0.02.
+const clapSigma = 0.02
 
 // blend joins the cue and the playing, each by how well it tells where the
 // player's mean timing lies.
@@ -168,94 +171,15 @@ func (p *Placement) blend(h hyp, fit playing) {
 		p.Method, p.Offset, p.Uncertainty = "playing", byPlay, playErr
 	default:
 		p.Method = "cue+playing"
+		p.Lateness = p.CueOffset - byPlay
+		// When clap and playing lie farther apart than people clap beside the
+		// beat, the clap is the better known: its beginning cannot be mistaken,
+		// unless that of the notes cannot either.
+		playErr = math.Hypot(playErr, ramp(playErr, 0.005, 0.015)*math.Max(0, math.Abs(p.Lateness)-2*clapSigma))
 		a, b := 1/(playErr*playErr), 1/(clapSigma*clapSigma)
 		p.Offset = (byPlay*a + p.CueOffset*b) / (a + b)
-		p.Offset = math.Max(p.CueOffset-mostLate, math.Min(p.CueOffset+mostLate, p.Offset))
-		p.Lateness = p.CueOffset - byPlay
 		p.Uncertainty = 1 / math.Sqrt(a+b)
 	}
-}
-
-// sureBar is the least confidence at which a file is placed without asking. Of
-// simulated files between 0.98 and 0.99 one in twenty was wrong, of those above
-// none of 633.
-const sureBar = 0.99
-
-// judge says how sure the placement is, from what it rests on.
-func (p *Placement) judge(t *take, best int, fit playing) {
-	h := t.hyps[best]
-	second := -1
-	for i, o := range t.hyps {
-		if i != best && (second < 0 || o.p > t.hyps[second].p) {
-			second = i
-		}
-	}
-	rival, margin := t.rival(best)
-	right := doubted(h.p, alone(fit.n, margin))
-	apart := math.Abs(p.Lateness) > mostLate
-	if apart || margin < 0 && t.faint(h) {
-		right = math.Min(right, justUnsure)
-	}
-	p.Confidence = right
-	if p.Method != "cue" && p.Uncertainty > 0 {
-		p.Confidence *= 1 - math.Erfc(0.03/(p.Uncertainty*math.Sqrt2))
-	}
-	p.Sure = p.Confidence >= sureBar && p.Method != "none"
-	if h.cue >= 0 {
-		e := t.f.Events[h.cue]
-		p.Evidence = append(p.Evidence, fmt.Sprintf("cue at %.3f s, %.0f dB above the sound before it, number %d of the file's candidates", e.Time, e.Level-e.Before, t.rank[h.cue]))
-	}
-	if h.stray >= 0 {
-		p.Evidence = append(p.Evidence, fmt.Sprintf("something like a cue at %.3f s, which is on another beat of the count-in", t.f.Events[h.stray].Time))
-	}
-	if fit.n >= minNotes {
-		p.Evidence = append(p.Evidence, fmt.Sprintf("%d notes scatter by %.0f ms about the beats", fit.n, 1000*fit.sigma))
-	}
-	if !math.IsNaN(p.Lateness) {
-		p.Evidence = append(p.Evidence, fmt.Sprintf("the playing is %.0f ms %s against the cue", math.Abs(1000*p.Lateness), lateOrEarly(p.Lateness)))
-	}
-	switch {
-	case t.part != nil:
-		p.Evidence = append(p.Evidence, "the notes begin where the score has them")
-	case len(t.rec.Onsets) > 0:
-		p.Evidence = append(p.Evidence, "the notes do not follow the part in the score, which was left aside")
-	}
-	if h.r != 0 {
-		p.Evidence = append(p.Evidence, fmt.Sprintf("the rhythm agrees with the other takes by %.2f of 1", math.Round(100*h.r)/100+0)) // no "-0.00"
-	}
-	switch {
-	case p.Sure:
-	case h.p >= sureBar && apart:
-		p.Reason = fmt.Sprintf("the playing is %.0f ms %s against what seems to be the cue, more than a clap and a player are off together; listen for the cue and give cue_at",
-			math.Abs(1000*p.Lateness), lateOrEarly(p.Lateness))
-	case h.cue >= 0 && h.p >= sureBar && right < sureBar:
-		p.Reason = t.cueOnly(best, rival)
-	default:
-		p.Reason = p.doubt(t, h, second, fit)
-	}
-}
-
-// doubt says why a placement is not sure and what a person can do about it;
-// second is the index of the next best candidate, -1 without one.
-func (p *Placement) doubt(t *take, h hyp, second int, fit playing) string {
-	what := "listen for the cue and give cue_at"
-	began := ""
-	if h.cue < 0 && h.terms[coverLate] > 1 {
-		// There is no cue to listen for.
-		began, what = "the recording seems to begin after the cue, and ", "find a note that you know and give offset"
-	}
-	switch {
-	case p.Method == "none" && len(t.f.Events) < minNotes:
-		return "next to nothing is heard in this file; see that it is the right one, or give cue_at or offset"
-	case p.Method == "none":
-		return "neither a cue nor enough playing was found; give cue_at or offset"
-	case second >= 0 && h.p < max(sureBar, p.Confidence/h.p):
-		return fmt.Sprintf("%sit could as well lie %.2f s %s (%.0f %% against %.0f %%); %s", began,
-			math.Abs(t.hyps[second].o-h.o), laterOrEarlier(t.hyps[second].o-h.o), 100*h.p, 100*t.hyps[second].p, what)
-	case fit.n < 8:
-		return fmt.Sprintf("%s%d notes are too few to place it within 30 ms (about %.0f ms); %s", began, fit.n, 1000*p.Uncertainty, what)
-	}
-	return fmt.Sprintf("%sthe notes begin too softly to place them within 30 ms (about %.0f ms); %s", began, 1000*p.Uncertainty, what)
 }
 
 func lateOrEarly(s float64) string {

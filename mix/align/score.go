@@ -17,64 +17,44 @@ type take struct {
 	given  bool      // the user fixed where it lies
 	part   *written  // what the score says of it; nil when that is unknown or no help
 	hyps   []hyp
+	scan   *scan
 }
 
 // hyp is one candidate placement.
 type hyp struct {
 	cue   int     // index of the event taken for the cue, -1 none
-	stray int     // index of a cue given on another beat, -1 none
-	o     float64 // offset that puts the playing on the beats
+	o     float64 // offset
 	terms terms
-	score float64 // log odds, without the ensemble
-	byCue float64 // the part of score that rests on the cue
-	ens   float64 // weighted agreement with the other takes
+	score float64 // log odds
 	p     float64 // posterior among the take's candidates
-	slots []float32
-	r     float64 // correlation with the ensemble
 	clicks
 }
 
-// terms are what speaks for and against a placement, kept apart so that they
-// can be weighed, printed and judged.
+// terms are what speaks for and against a place, kept apart so that they can be
+// weighed, printed and judged.
 type terms [termCount]float64
 
 const (
-	cueRank    = iota // how rare an event like the cue is in this file
+	sound      = iota // sound in the piece and quiet round it
+	beats             // sounds begin on beats and not between them, in scatters
+	burst             // a burst that stands alone where the cue should be
+	cueRank           // how rare an event like the cue is in this file, in nats
 	cueQuality        // how cue-like it is
-	cueMissing        // 1: the file covers the cue's place and nothing is there
-	cueAstray         // 1: nothing is there, but something cue-like is on another beat of the count-in
-	gridFit           // how well the notes fall on the beats and their parts
-	scoreFit          // how well they fall on the notes of the score, where it is known
-	missed            // written notes that nobody plays
-	gridShare         // how usual the player's share of beats and off-beats is
-	gridShift         // how unusually far the playing lies from the cue
-	quietBreak        // sounds between the cue and the start
-	strangers         // sounds like a cue's after the cue, before the end
-	early             // notes on the beats just before the start
+	cueAlone          // how far it is the only one in its file, 0 to 3
 	bleed             // log odds that clicks of the count-in leaked into the file just there
-	bleedShift        // how unusually far the playing lies from those clicks
-	downbeats         // how much oftener notes begin on downbeats than on other beats, in sigmas
-	phrases           // entries after a rest on downbeats minus others
-	overrun           // notes that follow the end as if it were not there
-	entry             // how usual it is to begin there
-	lastNote          // whether the part ends near the end
-	coverLate         // how much of the beginning the file misses
-	coverEnd          // 1: the file ends before the piece
-	empty             // 1: no notes in the piece
+	scoreFit          // how well the notes fall on those of the score, where it is known
+	missed            // written notes that nobody plays
+	harmony           // agreement with the harmony of takes that are sure
+	rhythm            // agreement with their rhythm, in nats
 	termCount
 )
 
-// weights turn terms into log odds. They were fitted by conditional logistic
-// regression (the true placement against all other candidates of a take) on
-// simulated takes, and rounded.
+// weights turn terms into log odds. They stand between what conditional logistic
+// regression gives for files made of sampled instruments and for files of package
+// simulate (TestFit), rounded.
 var weights = terms{
-	cueRank: 0.95, cueQuality: 0.3, cueMissing: -4, cueAstray: -8.5, gridFit: 0.45, scoreFit: 0.8, missed: -0.65, gridShare: 0.06, gridShift: -0.8,
-	quietBreak: -0.5, strangers: -0.75, early: -4.2, bleed: 0.1, bleedShift: -0.5, downbeats: 0.6, phrases: 0.45,
-	overrun: -2.8, entry: 0.55, lastNote: 0.25, coverLate: -1.7, coverEnd: -5.5, empty: -1,
+	sound: 5.5, beats: 5.5, burst: 4, cueRank: 0.7, cueQuality: 0.45, cueAlone: 0.8, bleed: 0.1, scoreFit: 0.7, missed: -0.55, harmony: 40, rhythm: 0.3,
 }
-
-// ensWeight is the weight of the ensemble's agreement.
-var ensWeight = 0.6
 
 func (t terms) weighed() float64 {
 	var s float64

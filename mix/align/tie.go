@@ -49,59 +49,63 @@ func (x tie) toA(o, ppm float64) (float64, float64) {
 }
 
 // couple lets the two devices of a player weigh each other's candidates: a
-// placement of one is a placement of the other.
+// place of one is a place of the other.
 func couple(g *grid, takes []*take, ties []tie) {
 	for _, x := range ties {
 		a, b := takes[x.a], takes[x.b]
 		if len(a.hyps) == 0 || len(b.hyps) == 0 || a.given || b.given {
 			continue
 		}
-		ca, cb := newComb(a, g), newComb(b, g)
 		ha, hb := slices.Clone(a.hyps), slices.Clone(b.hyps)
 		for _, h := range ha {
 			o, _ := x.toB(h.o, a.ppm)
-			b.hyps = append(b.hyps, b.evaluate(g, cb, o))
+			b.hyps = append(b.hyps, b.hypothesis(g, o))
 		}
 		for _, h := range hb {
 			o, _ := x.toA(h.o, b.ppm)
-			a.hyps = append(a.hyps, a.evaluate(g, ca, o))
+			a.hyps = append(a.hyps, a.hypothesis(g, o))
 		}
+		share(g, a, b, x)
 		a.prune()
 		b.prune()
-		share(a, b, x)
 	}
 }
 
-// share gives matching candidates one score. The two files hold the same
-// sounds, so their evidence is not independent: together they count for 1.3
-// times one of them, not twice.
-func share(a, b *take, x tie) {
-	worst := func(t *take) float64 { return t.hyps[len(t.hyps)-1].score }
-	sa, sb := make([]float64, len(a.hyps)), make([]float64, len(b.hyps))
+// share gives matching candidates the mean of their terms, but the better of
+// their claps: one of the devices may have been switched on after it.
+func share(g *grid, a, b *take, x tie) {
+	ta, tb := make([]terms, len(a.hyps)), make([]terms, len(b.hyps))
 	for i, h := range a.hyps {
 		o, _ := x.toB(h.o, a.ppm)
-		sa[i] = 0.65 * (h.score + partner(b, o, worst(b)))
+		ta[i] = joint(h.terms, b.hypothesis(g, o).terms)
 	}
 	for i, h := range b.hyps {
 		o, _ := x.toA(h.o, b.ppm)
-		sb[i] = 0.65 * (h.score + partner(a, o, worst(a)))
+		tb[i] = joint(h.terms, a.hypothesis(g, o).terms)
 	}
 	for i := range a.hyps {
-		a.hyps[i].score, a.hyps[i].byCue = sa[i], 1.3*a.hyps[i].byCue
+		a.hyps[i].terms, a.hyps[i].score = ta[i], ta[i].weighed()
 	}
 	for i := range b.hyps {
-		b.hyps[i].score, b.hyps[i].byCue = sb[i], 1.3*b.hyps[i].byCue
+		b.hyps[i].terms, b.hyps[i].score = tb[i], tb[i].weighed()
 	}
 }
 
-func partner(t *take, o, none float64) float64 {
-	best := none
-	for _, h := range t.hyps {
-		if math.Abs(h.o-o) < 0.1 {
-			best = math.Max(best, h.score)
-		}
+// joint is what two devices of one player say of a place together.
+func joint(a, b terms) terms {
+	var x terms
+	for i := range x {
+		x[i] = (a[i] + b[i]) / 2
 	}
-	return best
+	cue := a
+	if b.cueScore() > a.cueScore() {
+		cue = b
+	}
+	for _, k := range [...]int{cueRank, cueQuality, cueAlone} {
+		x[k] = cue[k]
+	}
+	x[burst] = max(a[burst], b[burst])
+	return x
 }
 
 // follow makes the devices of a player agree exactly: the one that is known

@@ -45,8 +45,8 @@ func lateness(placed []Placement, members []int) float64 {
 		return placed[k].Uncertainty
 	}
 	for _, k := range members {
-		// Farther apart than placing allows, the sound is not this player's cue.
-		near := math.Abs(placed[k].CueOffset-placed[k].Offset) <= mostLate+1e-9
+		// Farther apart than a cue is looked for, the sound is not this player's cue.
+		near := math.Abs(placed[k].CueOffset-placed[k].Offset) <= cueReach
 		if near && (best < 0 || rank(k) < rank(best)) {
 			best = k
 		}

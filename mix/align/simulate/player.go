@@ -34,6 +34,10 @@ var instruments = []instrument{
 	{"voice", 0.08, 1, math.Inf(1), 0.1, []float64{1, 0.8, 0.5, 0.5, 0.2, 0.1}, 0.05, 0.4, 64},
 }
 
+// ahead is how long before a note is heard to begin its player has to begin: the
+// ear takes it from about 10 dB below its peak on (Vos and Rasch, 1981: 6 to 15).
+func (i instrument) ahead() float64 { return i.attack * math.Pow(10, -10.0/20/i.shape) }
+
 // Slow reports whether an attack of that many seconds pulls naive onset
 // timing off: bowed and sung notes.
 func (t Truth) Slow() bool { return t.Attack > 0.05 }
@@ -100,8 +104,9 @@ func (p *player) slurs(r *rand.Rand) {
 		a, b := &p.sounds[i-1], &p.sounds[i]
 		if b.at-a.at < 1 && a.pitch != b.pitch && r.Float64() < share {
 			a.tied, b.slur = true, true
-			a.length = b.at - a.at
 			b.loud = a.loud * (0.85 + 0.3*r.Float64())
+			b.at += p.inst.ahead() // it has no attack to begin early for
+			a.length = b.at - a.at
 		}
 	}
 }
@@ -115,7 +120,7 @@ func (p *player) play(r *rand.Rand, notes []note) {
 		p.wrote = append(p.wrote, n.at)
 		wander = 0.95*wander + slow*0.3*r.NormFloat64()
 		d := bias + wander + jitter*r.NormFloat64()
-		p.sounds = append(p.sounds, sound{kind: "note", at: n.at + d, length: n.length, pitch: n.pitch, loud: n.loud})
+		p.sounds = append(p.sounds, sound{kind: "note", at: n.at + d - p.inst.ahead(), length: n.length, pitch: n.pitch, loud: n.loud})
 		p.notes = append(p.notes, Note{Written: n.at, Played: n.at + d, MIDI: n.pitch})
 		p.late += d / float64(len(notes))
 	}

@@ -199,16 +199,40 @@ func begins(r *rand.Rand, is role, f rhythm, beats, division float64) []float64 
 	return out
 }
 
-// step moves a pitch by a scale step or to a chord note, near centre.
+// step moves a pitch by a few semitones near centre, mostly to a note of the
+// chord on root, else to one of the scale: all parts are in the same key.
 func step(r *rand.Rand, pitch, centre, root int) int {
 	next := pitch + []int{-2, -1, 1, 2, 2, -2, 3, -3, 4}[r.IntN(9)]
 	if r.Float64() < 0.3 {
-		next = centre + root + []int{0, 4, 7, -5}[r.IntN(4)]
+		next = centre + []int{0, 4, 7, -5}[r.IntN(4)]
 	}
 	if next > centre+12 || next < centre-12 {
-		next = centre + root
+		next = centre
 	}
-	return next
+	scale := []int{0, 2, 4, 5, 7, 9, 11}
+	if r.Float64() < 0.7 {
+		third := 4
+		if root == 2 || root == -3 {
+			third = 3 // the chords on the second and sixth degree are minor
+		}
+		scale = []int{root, root + third, root + 7}
+	}
+	return nearestOf(next, scale)
+}
+
+// nearestOf is the pitch nearest to one that belongs to the pitch classes given.
+func nearestOf(pitch int, classes []int) int {
+	for d := range 12 {
+		for _, c := range classes {
+			if (pitch+d-c)%12 == 0 {
+				return pitch + d
+			}
+			if (pitch-d-c)%12 == 0 {
+				return pitch - d
+			}
+		}
+	}
+	return pitch
 }
 
 func (s *score) seconds(measure int, beat float64) float64 {
