@@ -36,9 +36,9 @@ const waverStep = 0.06
 // flutes and trombones are all there after 60 ms. Bows and voices take 0.2 s to
 // fade when let go, winds half of it.
 var instruments = []instrument{
-	{"struck bars", 0.001, 1, 1, 0, 0, 1.2, 0.2, []float64{1, 0, 0.5, 0, 0.3, 0.2}, 0.2, 0, 72, nil},
-	{"plucked strings", 0.002, 1, 1, 0, 0, 1.8, 0.1, []float64{1, 0.7, 0.5, 0.4, 0.3, 0.2}, 0.15, 0, 57, nil},
-	{"drum", 0.001, 1, 1, 0, 0, 0.4, 0.1, []float64{1, 0.6, 0.5}, 1, 0, 45, nil},
+	{"struck bars", 0.001, 1, 1, 0, 0, 2, 0.2, []float64{1, 0, 0.5, 0, 0.3, 0.2}, 0.2, 0, 72, nil},
+	{"plucked strings", 0.002, 1, 1, 0, 0, 2.5, 0.1, []float64{1, 0.7, 0.5, 0.4, 0.3, 0.2}, 0.15, 0, 57, nil},
+	{"drum", 0.001, 1, 1, 0, 0, 1, 0.1, []float64{1, 0.6, 0.5}, 1, 0, 45, nil},
 	{"reed", 0.03, 1.2, 0.85, 0.05, 0.5, math.Inf(1), 0.07, []float64{1, 0.2, 0.7, 0.2, 0.5, 0.3}, 0.1, 0.08, 67, nil},
 	{"brass", 0.045, 1.3, 0.7, 0.06, 0.5, math.Inf(1), 0.1, []float64{1, 0.9, 0.8, 0.6, 0.45, 0.3}, 0.08, 0.03, 55, nil},
 	{"flute", 0.055, 1.3, 0.75, 0.05, 0.5, math.Inf(1), 0.1, []float64{1, 0.35, 0.15, 0.05}, 0.2, 0.25, 76, nil},
@@ -49,10 +49,10 @@ var instruments = []instrument{
 	{"voice", 0.045, 1, 0.5, 0.12, 2.5, math.Inf(1), 0.25, []float64{1, 0.8, 0.5, 0.5, 0.2, 0.1}, 0.05, 0.45, 64, nil},
 }
 
-// newInstrument draws an instrument: five in six blow, bow or sing.
+// newInstrument draws an instrument: seven in eight blow, bow or sing.
 func newInstrument(r *rand.Rand) instrument {
 	const struck = 3
-	if held := instruments[struck:]; r.IntN(6) > 0 {
+	if held := instruments[struck:]; r.IntN(8) > 0 {
 		return held[r.IntN(len(held))]
 	}
 	return instruments[r.IntN(struck)]

@@ -20,6 +20,7 @@ type sound struct {
 	tied   bool    // the next note is slurred to this one
 	as     instrument
 	begin  float64 // of a note
+	needs  float64 // seconds after its beginning at which a note is heard
 }
 
 // player is a person with an instrument; the sounds are the same for all of
@@ -103,7 +104,7 @@ func (p *player) play(r *rand.Rand, notes []note) {
 // give makes every note sound a little unlike the others, and finds when each
 // is heard: the player begins as early as most of their notes need.
 func (p *player) give(r *rand.Rand) {
-	var speaks []float64 // how much later than meant
+	var needs []float64
 	for i := range p.sounds {
 		s := &p.sounds[i]
 		if s.kind != "note" {
@@ -114,29 +115,45 @@ func (p *player) give(r *rand.Rand) {
 			s.as = p.inst.vary(r, *s)
 		}
 		if s.slur {
-			// There is no attack to begin early for.
 			s.as.attack, s.as.first, s.as.breath = math.Min(s.as.attack, 0.02+0.02*r.Float64()), 0.9, 0
 		}
-		s.begin = s.at - p.inst.ahead()
-		if s.slur {
-			s.begin = s.at - s.as.ahead()
+		s.needs = s.as.heard(s.length)
+		if !s.slur {
+			needs = append(needs, s.needs)
+		}
+	}
+	ahead := middle(needs)
+	var speaks []float64 // how much later than meant
+	for i := range p.sounds {
+		s := &p.sounds[i]
+		s.begin = s.at - ahead
+		if s.slur || s.at == p.cue {
+			s.begin = s.at - s.needs // a slurred note has no attack to begin early for
 		}
 		if i < len(p.notes) {
-			p.notes[i].Played = s.begin + s.as.heard(s.length)
-			speaks = append(speaks, p.notes[i].Played-p.notes[i].Meant)
-			p.late += (p.notes[i].Meant - p.notes[i].Written) / float64(len(p.notes))
+			n := &p.notes[i]
+			n.Played = s.begin + s.needs
+			speaks = append(speaks, n.Played-n.Meant)
+			p.late += (n.Meant - n.Written) / float64(len(p.notes))
 		}
 	}
-	if slices.Sort(speaks); len(speaks) > 0 {
-		p.late += speaks[len(speaks)/2]
+	p.late += middle(speaks)
+}
+
+// middle is the median of v, which it sorts; 0 of none.
+func middle(v []float64) float64 {
+	if len(v) == 0 {
+		return 0
 	}
+	slices.Sort(v)
+	return v[len(v)/2]
 }
 
 // giveCue claps, snaps or plays at the cue, as well as a person can: people tap
 // a little ahead of a click (Aschersleben, 2002: some 10 to 50 ms, less when
 // they know it).
 func (p *player) giveCue(r *rand.Rand) {
-	miss := [...]float64{0, 0.04, 0.05}[p.level]
+	miss := [...]float64{0, 0.04, 0.04}[p.level]
 	human := [...]float64{0.6, 1, 1}[p.level]
 	if r.Float64() < miss {
 		return
@@ -144,9 +161,9 @@ func (p *player) giveCue(r *rand.Rand) {
 	at := p.m.Cue() + human*math.Max(-0.06, math.Min(0.06, -0.008+0.015*r.NormFloat64()))
 	p.cued = "clap"
 	switch x := r.Float64(); {
-	case p.level > Easy && x < 0.08:
+	case p.level > Easy && x < 0.05:
 		p.cued = "note"
-	case p.level > Easy && x < 0.18:
+	case p.level > Easy && x < 0.15:
 		p.cued = "snap"
 	}
 	if p.level == Hard && r.Float64() < 0.01 {
@@ -155,8 +172,8 @@ func (p *player) giveCue(r *rand.Rand) {
 		p.cued = "false"
 	}
 	p.cue = at
-	p.clap = [...]float64{3, -2, -3}[p.level] + [...]float64{5, 10, 9}[p.level]*r.Float64()
-	if p.level == Hard && r.Float64() < 0.1 {
+	p.clap = [...]float64{3, -2, -2}[p.level] + [...]float64{5, 10, 8}[p.level]*r.Float64()
+	if p.level == Hard && r.Float64() < 0.07 {
 		p.clap = -8
 	}
 	p.sounds = append(p.sounds, p.cueSound(at))

@@ -31,17 +31,14 @@ type rhythm []float64
 
 func newScore(r *rand.Rand, m *tempo.Map, o Options) *score {
 	s := &score{m: m, phrase: 4, style: "mixed"}
-	steady := 0.1
-	if o.Level == Hard {
-		steady = 0.15
-	}
+	steady := 0.08
 	if r.Float64() < steady {
 		s.style = "steady"
 	}
 	beats := m.Meter(1).Beats()
 	motifs := make([]rhythm, 5)
 	for i := range motifs {
-		motifs[i] = figure(r, beats)
+		motifs[i] = figure(r, beats, (m.End()-m.Start())/float64(beats*m.Measures()))
 	}
 	for p := 0; p*s.phrase < m.Measures(); p++ {
 		var ph []rhythm
@@ -96,13 +93,15 @@ func (s *score) even(b float64) float64 {
 	return whole + 2.0/3
 }
 
-// figure draws a measure's rhythm.
-func figure(r *rand.Rand, beats int) rhythm {
+// figure draws a measure's rhythm: the longer its beats, in seconds, the more of
+// them are divided.
+func figure(r *rand.Rand, beats int, length float64) rhythm {
 	var f rhythm
+	whole := math.Max(0.25, math.Min(0.55, 0.95-0.5*length))
 	for b := 0.0; b < float64(beats)-0.01; {
 		f = append(f, b)
 		switch x := r.Float64(); {
-		case x < 0.55:
+		case x < whole:
 			b++
 		case x < 0.78:
 			f = append(f, b+0.5)
@@ -145,7 +144,7 @@ func newRole(r *rand.Rand, in instrument) role {
 		return bass
 	case x < 0.4:
 		return inner
-	case x < 0.65 && in.name != "drum":
+	case x < 0.58 && in.name != "drum":
 		return long
 	}
 	return melody
@@ -231,7 +230,7 @@ func begins(r *rand.Rand, is role, f rhythm, beats, division float64) []float64 
 		}
 	case long:
 		out = append(out, 0)
-		if r.Float64() < 0.4 {
+		if r.Float64() < 0.6 {
 			out = append(out, math.Ceil(beats/2))
 		}
 	case sparse:

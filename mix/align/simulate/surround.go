@@ -107,7 +107,7 @@ func (p *player) disturbCount(r *rand.Rand) {
 func (p *player) restart(r *rand.Rand) {
 	played := p.m.Start() + 2.5*float64(p.m.Meter(1).Beats())*p.beat
 	back := played + 4
-	if r.Float64() > 0.06 || back > 50 {
+	if r.Float64() > 0.04 || back > 50 {
 		return
 	}
 	p.early = back + 2 + 5*r.Float64()

@@ -47,9 +47,9 @@ func newTake(r *rand.Rand, p *player, kind int, o Options) *Take {
 	case p.early > 12:
 	case o.Level == Typical && late < 0.1:
 		t.Truth.Offset = p.m.Cue() * 0.8 * r.Float64() // switched on during the count-in
-	case o.Level == Hard && late < 0.04:
+	case o.Level == Hard && late < 0.03:
 		t.Truth.Offset = p.m.Cue() + 1 + r.Float64() // and after the cue
-	case o.Level == Hard && late < 0.05:
+	case o.Level == Hard && late < 0.04:
 		t.Truth.Offset = math.Min(60*r.Float64(), p.m.End()-8) // in the middle of the piece
 	}
 	ppm := [...]float64{30, 80, 80}[o.Level]
