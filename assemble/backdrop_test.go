@@ -12,6 +12,7 @@ import (
 	"testing"
 
 	"ripieno/assemble/fault"
+	"ripieno/assemble/media"
 )
 
 // slope is a picture that grows brighter downwards, from lo to hi.
@@ -27,7 +28,7 @@ func slope(t *testing.T, path string, w, h int, lo, hi float64) {
 	if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
 		t.Fatal(err)
 	}
-	if err := writePNG(path, m, -1); err != nil {
+	if err := media.WritePNG(path, m, -1); err != nil {
 		t.Fatal(err)
 	}
 }
@@ -88,7 +89,7 @@ func TestAPictureBehindEverything(t *testing.T) {
 
 	// Another picture is another film, all but what hides it wholly.
 	slope(t, filepath.Join(dir, "art", "two.png"), 40, 40, 90, 90)
-	p.man.Picture.Backdrop.Path = "art/two.png"
+	p.Manifest().Picture.Backdrop.Path = "art/two.png"
 	if got := composed(t, p); !slices.Contains(got, "final from 0.0 s") {
 		t.Errorf("with another background only %q is made again", got)
 	}

@@ -15,6 +15,7 @@ import (
 
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/progress"
+	"ripieno/assemble/session"
 )
 
 // benchSet is a production to be measured.
@@ -269,7 +270,7 @@ func (x *comparison) run(name string, n int, gain float64, labels, rough bool) (
 
 // forget removes everything that was computed.
 func (x *comparison) forget() {
-	if err := os.RemoveAll(filepath.Join(x.dir, storeFolder)); err != nil {
+	if err := os.RemoveAll(filepath.Join(x.dir, session.StoreFolder)); err != nil {
 		x.Fatal(err)
 	}
 }

@@ -3,41 +3,13 @@ package assemble
 import (
 	"bytes"
 	"os"
-	"strings"
 	"testing"
 
 	"ripieno/assemble/ffmpeg"
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/picture"
 	"ripieno/assemble/progress"
 	"ripieno/layout/card"
 )
-
-func TestMarkText(t *testing.T) {
-	man, err := manifest.Parse("production.yaml", []byte(strings.Replace(testManifest, "%s", "  - {name: a, expected: true}", 1)))
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, c := range []struct {
-		guide float64
-		want  string
-	}{
-		{-0.5, "count-in  -0:00.500"},
-		{0, "count-in   0:00.000"},
-		{3.999, "count-in   0:03.999"},
-		{4, "m1.1       0:04.000"},
-		{4 - 1e-9, "m1.1       0:04.000"},
-		{4.49, "m1.1       0:04.490"},
-		{4.5, "m1.2       0:04.500"},
-		{6, "m2.1       0:06.000"},
-		{7.9999, "m2.4       0:08.000"},
-		{8, "end        0:08.000"},
-		{61.2345, "end        1:01.235"},
-	} {
-		if got := markText(man.Tempo, c.guide); got != c.want {
-			t.Errorf("%v is %q, want %q", c.guide, got, c.want)
-		}
-	}
-}
 
 // TestMarksAreOnTheirFrames reads the burned-in text of every frame back: of
 // all texts of the film the one drawn is the one that looks most alike.
@@ -80,14 +52,14 @@ func TestMarksAreOnTheirFrames(t *testing.T) {
 	var pix bytes.Buffer
 	run(t, tool, ffmpeg.Command{Args: []string{"-i", r.Output, "-map", "0:v", "-f", "rawvideo", "-pix_fmt", "gray", "pipe:1"}, Stdout: &pix})
 	const w, h = 480, 360
-	c, err := card.NewCounter(h/markLines, markChars)
+	c, err := card.NewCounter(h/20, 19)
 	if err != nil {
 		t.Fatal(err)
 	}
 	var texts []string
 	var drawn [][]byte
 	for k := range r.Frames {
-		texts = append(texts, markText(p.man.Tempo, grid.GuideAtZero+float64(k)/30))
+		texts = append(texts, picture.MarkText(p.Manifest().Tempo, grid.GuideAtZero+float64(k)/30))
 		img := make([]byte, c.W*c.H)
 		c.Draw(img, texts[k])
 		drawn = append(drawn, img)

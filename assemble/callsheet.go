@@ -4,15 +4,16 @@ import (
 	"bytes"
 	"context"
 	"fmt"
-	"math"
 	"os"
 	"path/filepath"
 	"slices"
 
 	"ripieno/assemble/fault"
+	"ripieno/assemble/guide"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/report"
 	"ripieno/assemble/report/phrase"
+	"ripieno/assemble/session"
 )
 
 // CallSheetOptions choose which pages CallSheets writes.
@@ -67,16 +68,16 @@ func CallSheets(ctx context.Context, set Settings, o CallSheetOptions) (CallShee
 			return r, noSuch(p.man, "take", name, names(p.man.Takes, func(t manifest.Take) string { return t.Name }))
 		}
 	}
-	if r.All, err = p.out("callsheet.html"); err != nil {
+	if r.All, err = session.Out(p.set.Out, "callsheet.html"); err != nil {
 		return r, err
 	}
 	folder := filepath.Join(filepath.Dir(r.All), callSheetFolder)
 	if err := os.MkdirAll(folder, 0o777); err != nil {
-		return r, unwritable(folder, err)
+		return r, session.Unwritable(folder, err)
 	}
 	sheet := p.sheet(words)
 	everybody := sheet
-	everybody.Guide = p.sheetGuide(nil)
+	everybody.Guide = guide.Sheet(p.man, nil)
 	for _, t := range p.man.Takes {
 		listed := player(t)
 		listed.Name = t.PublicName() // this page goes to all
@@ -91,7 +92,7 @@ func CallSheets(ctx context.Context, set Settings, o CallSheetOptions) (CallShee
 		}
 		one := sheet
 		who := player(t)
-		one.Player, one.Guide = &who, p.sheetGuide(p.man.Guide.Variant(t.Guide))
+		one.Player, one.Guide = &who, guide.Sheet(p.man, p.man.Guide.Variant(t.Guide))
 		page := CallSheetPage{Take: t.Name, Player: t.Player, Part: t.Part, Guide: who.Guide}
 		page.File = filepath.Join(folder, t.Name+".html")
 		if err := writeSheet(ctx, page.File, one); err != nil {
@@ -115,15 +116,21 @@ func CallSheetStrings(set Settings, o CallSheetOptions) (SentencesResult, error)
 	return r, nil
 }
 
-// openSheets reads the manifest and the sentences it asks for. The production
-// has neither ffmpeg nor a store.
-func openSheets(set Settings, o CallSheetOptions) (*Production, *phrase.Book, error) {
+// sheetMaker is a production while call sheets are written: they need neither
+// ffmpeg nor a store.
+type sheetMaker struct {
+	set Settings
+	man *manifest.Production
+}
+
+// openSheets reads the manifest and the sentences it asks for.
+func openSheets(set Settings, o CallSheetOptions) (*sheetMaker, *phrase.Book, error) {
 	man, err := manifest.Load(set.Dir)
 	if err != nil {
 		return nil, nil, err
 	}
 	if set.Out == "" {
-		set.Out = filepath.Join(man.Dir, outFolder)
+		set.Out = filepath.Join(man.Dir, session.OutFolder)
 	}
 	language := man.CallSheet.Language
 	if o.Language != "" {
@@ -133,11 +140,11 @@ func openSheets(set Settings, o CallSheetOptions) (*Production, *phrase.Book, er
 		return nil, nil, fault.New(fault.Manifest, "", fmt.Sprintf("there is no language %q", language), fmt.Sprintf("there are %q", phrase.Languages()))
 	}
 	words, err := phrase.Open(language, man.CallSheet.Strings)
-	return &Production{set: set, man: man}, words, err
+	return &sheetMaker{set: set, man: man}, words, err
 }
 
 // sheet is what all pages have in common.
-func (p *Production) sheet(words *phrase.Book) report.Sheet {
+func (p *sheetMaker) sheet(words *phrase.Book) report.Sheet {
 	c := p.man.CallSheet
 	s := report.Sheet{
 		Words: words, Title: p.man.Title, Composer: p.man.Composer, Ensemble: p.man.Ensemble,
@@ -151,43 +158,7 @@ func (p *Production) sheet(words *phrase.Book) report.Sheet {
 
 // player is a take as its sheet speaks of it.
 func player(t manifest.Take) report.Player {
-	return report.Player{Name: t.Player, Part: t.Part, File: t.Name, Guide: guideName(t.Guide)}
-}
-
-// guideName is the name of a guide's files, without an ending.
-func guideName(variant string) string {
-	if variant == "" {
-		return "guide"
-	}
-	return "guide-" + variant
-}
-
-// sheetGuide is what a sheet says of a guide, nil for the one all play to.
-func (p *Production) sheetGuide(v *manifest.Variant) report.Guide {
-	man := p.man
-	g := report.Guide{
-		File: guideName(""), Tempo: man.Tempo, Piece: man.Tempo, First: 1,
-		PitchHz: man.Guide.PitchHz, Tail: man.Guide.Tail,
-	}
-	sound := man.Guide.GuideSound
-	if v != nil {
-		sound = v.GuideSound
-		g.File, g.Own, g.Tempo, g.Others = guideName(v.Name), true, v.Tempo, v.With != ""
-		if v.To > 0 {
-			g.First = v.From
-		}
-	}
-	g.Subdivided, g.CountTones = sound.Subdivisions > 1 || sound.Subdivisions < 0, sound.CountTones
-	if math.IsInf(sound.DroneDB, -1) {
-		return g
-	}
-	for _, d := range droneSpans(man, v) {
-		g.Drones = append(g.Drones, report.Tone{
-			Note: d.Note, Fifth: d.Fifth, CountIn: d.from == 0 && g.Tempo.Start() > 0,
-			Measure: max(g.Tempo.Position(d.from).Measure, 1) + g.First - 1,
-		})
-	}
-	return g
+	return report.Player{Name: t.Player, Part: t.Part, File: t.Name, Guide: guide.Name(t.Guide)}
 }
 
 // writeSheet writes a page whole, and not at all when it is the same.
@@ -196,5 +167,5 @@ func writeSheet(ctx context.Context, path string, s report.Sheet) error {
 	if err := report.CallSheet(&page, s); err != nil {
 		return fmt.Errorf("call sheet %s: %w", path, err)
 	}
-	return publishBytes(ctx, path, page.Bytes())
+	return session.Publish(ctx, path, page.Bytes())
 }

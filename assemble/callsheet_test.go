@@ -95,7 +95,7 @@ func TestCallSheetAgreesWithTheGuide(t *testing.T) {
 	findTool(t)
 	p := openTest(t, t.TempDir(), text)
 	g := makeGuide(t, p)
-	r, err := CallSheets(t.Context(), Settings{Dir: p.man.Dir, Report: progress.New(nil, progress.Quiet)}, CallSheetOptions{})
+	r, err := CallSheets(t.Context(), Settings{Dir: p.Manifest().Dir, Report: progress.New(nil, progress.Quiet)}, CallSheetOptions{})
 	if err != nil {
 		t.Fatal(err)
 	}

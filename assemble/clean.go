@@ -2,39 +2,24 @@ package assemble
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"slices"
 
 	"ripieno/assemble/fault"
-	"ripieno/assemble/store"
-	"ripieno/assemble/task"
+	"ripieno/assemble/session"
 )
 
 // Clean empties the store. Takes, the manifest, sync.yaml and the finished
 // films stay; the next run computes everything again.
 func (p *Production) Clean(ctx context.Context) (CleanResult, error) {
-	freed, err := p.store.Clean(ctx)
+	freed, err := p.Store().Clean(ctx)
 	return CleanResult{Bytes: freed.Bytes, Entries: freed.Entries}, err
 }
 
 // Trim removes what was not used for longest until the store takes at most
 // keep bytes, and whatever is damaged.
 func (p *Production) Trim(ctx context.Context, keep int64) (CleanResult, error) {
-	freed, err := p.store.Trim(ctx, max(0, keep))
+	freed, err := p.Store().Trim(ctx, max(0, keep))
 	return CleanResult{Bytes: freed.Bytes, Entries: freed.Entries}, err
-}
-
-// trim keeps the store within its bound after a run. The run has done its work
-// by then, so a failure is only told.
-func (p *Production) trim(ctx context.Context) {
-	freed, err := p.store.Trim(ctx, p.set.Store)
-	switch {
-	case err != nil && ctx.Err() == nil:
-		p.set.Report.Message("the store could not be trimmed: " + err.Error())
-	case freed.Entries > 0:
-		p.set.Report.Message(fmt.Sprintf("removed %d results that were not used for longest (%.1f MB)", freed.Entries, float64(freed.Bytes)/1e6))
-	}
 }
 
 // ExplainResult is what is stored under a key.
@@ -45,23 +30,16 @@ type ExplainResult struct {
 
 // Explain tells what is stored under the key that begins with prefix.
 func (p *Production) Explain(ctx context.Context, prefix string) (ExplainResult, error) {
-	id, err := p.store.Find(ctx, prefix)
+	id, err := p.Store().Find(ctx, prefix)
 	if err != nil {
 		return ExplainResult{}, fault.New(fault.Manifest, "", err.Error(), "`ripieno render --plan --json` lists the keys; write more of its digits, or fewer")
 	}
-	text, err := p.store.Explain(ctx, id)
+	text, err := p.Store().Explain(ctx, id)
 	return ExplainResult{Key: id.String(), Text: text}, err
 }
 
 // Differing is an output that came out otherwise when it was made again.
-type Differing struct {
-	ID      string `json:"id"`
-	Name    string `json:"name"`
-	Stage   string `json:"stage"`
-	File    string `json:"file,omitempty"` // of an output of several
-	Stored  string `json:"stored"`         // SHA-256
-	Rebuilt string `json:"rebuilt"`
-}
+type Differing = session.Differing
 
 // VerifyResult is what making everything again has shown.
 type VerifyResult struct {
@@ -81,44 +59,35 @@ type VerifyResult struct {
 // made of them is.
 func (p *Production) Verify(ctx context.Context, o RenderOptions) (VerifyResult, error) {
 	r := VerifyResult{Different: []Differing{}}
-	wants, err := p.wants(ctx, o)
+	wants, err := wantedFilms(p, o)
 	if err != nil {
 		return r, err
 	}
-	p.verify, p.differ = true, nil
-	defer func() { p.verify = false }()
-	all, err := p.locate(ctx)
+	codings, err := findEncoders(ctx, p, wants)
+	if err != nil {
+		return r, err
+	}
+	again, differ := p.Verifying()
+	verifying := &Production{again}
+	all, err := verifying.locate(ctx)
 	if err != nil {
 		return r, err
 	}
 	var made RenderResult
-	j, _, err := p.make(ctx, all, wants, &made)
+	j, _, err := makeFilms(ctx, verifying, all, wants, codings, &made)
 	if err != nil {
 		return r, err
 	}
 	r.Tasks, r.Faults = len(j.tasks), j.faults
 	for _, t := range j.tasks {
-		if t.Action.Varies() && !slices.ContainsFunc(p.differ, func(d Differing) bool { return d.ID == t.ID }) {
+		if t.Action.Varies() && !differ.Has(t.ID) {
 			r.Varying++
 		}
 	}
-	r.Different = append(r.Different, p.differ...)
+	r.Different = append(r.Different, differ.List...)
 	if len(r.Different) > 0 {
 		return r, fault.New(fault.Failed, "", fmt.Sprintf("%d of %d results came out otherwise when they were made again", len(r.Different), r.Tasks),
 			"ripieno clean removes what is stored; please report it if it comes back")
 	}
 	return r, nil
-}
-
-// noteDifferences keeps what a verifying run has found.
-func (p *Production) noteDifferences(tasks []task.Task, res task.Result) {
-	for _, t := range tasks {
-		var d *store.Difference
-		known := slices.ContainsFunc(p.differ, func(o Differing) bool { return o.ID == t.ID })
-		if !known && errors.As(res.Of(t.ID).Err, &d) {
-			p.differ = append(p.differ, Differing{
-				ID: t.ID, Name: t.Name, Stage: t.Stage, File: d.File, Stored: d.Stored.String(), Rebuilt: d.Rebuilt.String(),
-			})
-		}
-	}
 }

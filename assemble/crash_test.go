@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"ripieno/assemble/progress"
+	"ripieno/assemble/session"
 )
 
 // smallProduction makes a production of two takes, a card and a tiny canvas.
@@ -154,7 +155,7 @@ func TestTroubledStore(t *testing.T) {
 	smallProduction(t, dir)
 	want, first := renderIn(t, dir, Settings{})
 	files := func(visit func(path string, info fs.FileInfo)) {
-		err := filepath.WalkDir(filepath.Join(dir, storeFolder), func(path string, d fs.DirEntry, err error) error {
+		err := filepath.WalkDir(filepath.Join(dir, session.StoreFolder), func(path string, d fs.DirEntry, err error) error {
 			if err != nil || d.IsDir() {
 				return err
 			}
@@ -216,7 +217,7 @@ func TestTroubledStore(t *testing.T) {
 	}
 	check("a flipped bit in every output", first.Tasks.Run)
 
-	if err := os.RemoveAll(filepath.Join(dir, storeFolder)); err != nil {
+	if err := os.RemoveAll(filepath.Join(dir, session.StoreFolder)); err != nil {
 		t.Fatal(err)
 	}
 	check("the store deleted", first.Tasks.Run)
@@ -296,21 +297,22 @@ func TestVerifyFindsWhatAKeyDoesNotSay(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	key := p.featuresKey(all[0].recording)
-	path, _, _ := p.store.Get(t.Context(), key)
+	heard := all.Takes[0].Recordings()[0].Listened().Task()
+	key := heard.Action
+	path, _ := p.Store().Get(t.Context(), key)
 	features, err := os.ReadFile(path)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := p.store.Remove(key.ID()); err != nil {
+	if err := p.Store().Remove(key.ID()); err != nil {
 		t.Fatal(err)
 	}
-	path, err = p.store.Put(t.Context(), key, func(tmp string) error { return os.WriteFile(tmp, append(features, 0), 0o666) })
+	path, err = p.Store().Put(t.Context(), key, func(tmp string) error { return os.WriteFile(tmp, append(features, 0), 0o666) })
 	if err != nil {
 		t.Fatal(path, err)
 	}
 	r, err := p.Verify(t.Context(), RenderOptions{})
-	if err == nil || len(r.Different) != 1 || r.Different[0].ID != analyseID(all[0].recording) || r.Different[0].Stored == r.Different[0].Rebuilt {
+	if err == nil || len(r.Different) != 1 || r.Different[0].ID != heard.ID || r.Different[0].Stored == r.Different[0].Rebuilt {
 		t.Errorf("%+v, %v", r, err)
 	}
 	e, err := p.Explain(t.Context(), key.ID().String()[:10])
@@ -333,14 +335,14 @@ func TestStoreIsTrimmed(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer p.Close()
-	before, err := p.store.List(t.Context())
+	before, err := p.Store().List(t.Context())
 	if err != nil {
 		t.Fatal(err)
 	}
 	if _, err := p.Mix(t.Context(), MixOptions{}); err != nil {
 		t.Fatal(err)
 	}
-	after, err := p.store.List(t.Context())
+	after, err := p.Store().List(t.Context())
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -11,6 +11,7 @@ import (
 
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/progress"
+	"ripieno/assemble/session"
 )
 
 // large is a production that is big in one way.
@@ -74,7 +75,7 @@ takes:
 func (l large) render(b *testing.B) {
 	dir := l.files(b)
 	for b.Loop() {
-		if err := os.RemoveAll(filepath.Join(dir, storeFolder)); err != nil {
+		if err := os.RemoveAll(filepath.Join(dir, session.StoreFolder)); err != nil {
 			b.Fatal(err)
 		}
 		var r RenderResult

@@ -37,7 +37,7 @@ func TestWhatIsDecodedAgain(t *testing.T) {
 	if _, err := p.Render(t.Context(), RenderOptions{}); err != nil {
 		t.Fatal(err)
 	}
-	if list := runs(t, p, stageConform); len(list) > 0 {
+	if list := runs(t, p, "conform"); len(list) > 0 {
 		t.Fatalf("the second run decodes %q", list)
 	}
 	if err := p.Close(); err != nil {
@@ -79,7 +79,7 @@ func TestWhatIsDecodedAgain(t *testing.T) {
 			}
 		}
 		p := openTest(t, dir, changed)
-		if got := runs(t, p, stageConform); !slices.Equal(got, c.decoded) {
+		if got := runs(t, p, "conform"); !slices.Equal(got, c.decoded) {
 			t.Errorf("%s: %q are decoded again, want %q", c.what, got, c.decoded)
 		}
 		if got := runs(t, p, "compose"); (len(got) > 0) != c.composed {

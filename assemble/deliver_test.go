@@ -8,6 +8,8 @@ import (
 	"os"
 	"strings"
 	"testing"
+
+	"ripieno/assemble/media"
 )
 
 // TestOneManifestManyCanvases renders every shape of film from one manifest:
@@ -45,7 +47,7 @@ notes: [{from: m1, to: m2, text: "All & <each>"}, {from: m2.2, to: end, text: "b
 		if len(f.frames) != filmLen {
 			t.Fatalf("%s: %d frames", g.Name, len(f.frames))
 		}
-		poster, err := readPNG(r.Films[i].Poster)
+		poster, err := media.ReadPNG(r.Films[i].Poster)
 		if err != nil || poster.Bounds().Dx() != w || poster.Bounds().Dy() != h {
 			t.Fatalf("%s: poster %v, %v", g.Name, poster.Bounds(), err)
 		}
@@ -79,7 +81,7 @@ notes: [{from: m1, to: m2, text: "All & <each>"}, {from: m2.2, to: end, text: "b
 // checkBeside reads the chapters and the notes of a film back.
 func checkBeside(t *testing.T, p *Production, f FilmResult) {
 	t.Helper()
-	out, err := p.tool.Probe(t.Context(), []string{"-v", "error", "-of", "json", "-show_chapters", f.Output})
+	out, err := p.Tool().Probe(t.Context(), []string{"-v", "error", "-of", "json", "-show_chapters", f.Output})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -105,7 +107,7 @@ func checkBeside(t *testing.T, p *Production, f FilmResult) {
 	}
 	// ffmpeg's own reader finds the same two texts.
 	var srt bytes.Buffer
-	run(t, p.tool, command(&srt, "-i", f.Notes[1], "-f", "srt", "pipe:1"))
+	run(t, p.Tool(), command(&srt, "-i", f.Notes[1], "-f", "srt", "pipe:1"))
 	if !strings.Contains(srt.String(), "00:00:03,500 --> 00:00:06,000") {
 		t.Errorf("ffmpeg reads %s", srt.String())
 	}

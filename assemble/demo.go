@@ -3,12 +3,10 @@ package assemble
 import (
 	"context"
 	"fmt"
-	"math"
 	"path/filepath"
-	"slices"
 
 	"ripieno/assemble/demo"
-	"ripieno/assemble/manifest"
+	"ripieno/mix/audio"
 )
 
 // demoSeed draws the demo's lots. Any number would do; it is fixed so that the
@@ -19,11 +17,8 @@ const demoSeed = 7
 // and runs the whole job on it: check, sync, grid, rough cut and film.
 func Demo(ctx context.Context, set Settings) (DemoResult, error) {
 	r := DemoResult{Dir: filepath.Clean(set.Dir)}
-	tool, err := set.Programs.Find(ctx)
+	tool, err := set.Find(ctx)
 	if err != nil {
-		return r, err
-	}
-	if err := tool.Require(encoders...); err != nil {
 		return r, err
 	}
 	work := set.Report.Add("record", "the demo's takes", 60)
@@ -40,12 +35,12 @@ func Demo(ctx context.Context, set Settings) (DemoResult, error) {
 		return r, err
 	}
 	defer p.Close()
-	return r, p.demonstrate(ctx, truth, &r)
+	return r, demonstrate(ctx, p, truth, &r)
 }
 
 // demonstrate runs the verbs in the order in which a person would.
-func (p *Production) demonstrate(ctx context.Context, truth demo.Truth, r *DemoResult) error {
-	say := func(format string, args ...any) { p.set.Report.Message(fmt.Sprintf(format, args...)) }
+func demonstrate(ctx context.Context, p *Production, truth demo.Truth, r *DemoResult) error {
+	say := func(format string, args ...any) { p.Message(fmt.Sprintf(format, args...)) }
 	check, err := p.Check(ctx)
 	if err != nil {
 		return err
@@ -59,7 +54,14 @@ func (p *Production) demonstrate(ctx context.Context, truth demo.Truth, r *DemoR
 	if err != nil {
 		return err
 	}
-	r.compare(found, truth, p.man)
+	var measured []demo.Measured
+	for _, f := range found.Takes {
+		if f.Sure {
+			measured = append(measured, demo.Measured{Take: f.Name, Role: f.Role, Clock: audio.Clock{Offset: f.Offset, Drift: audio.PPM(f.DriftPPM)}})
+		}
+	}
+	tempo := p.Manifest().Tempo
+	r.Truth, r.MedianMS, r.WorstMS = truth.Compare(measured, (tempo.Start()+tempo.End())/2)
 	say("sync: %d recordings placed, median %.1f ms from the truth", len(r.Truth), r.MedianMS)
 	grid, err := p.Grid(ctx)
 	if err != nil {
@@ -73,32 +75,4 @@ func (p *Production) demonstrate(ctx context.Context, truth demo.Truth, r *DemoR
 	say("rough: %s", r.Rough.Output)
 	r.Final, err = p.Render(ctx, RenderOptions{})
 	return err
-}
-
-// compare holds what sync measured against the truth, in the middle of the
-// piece. Sync puts a player's mean playing on the beat, so the truth for a
-// player who is always late is not where the clock of the file was but where
-// the playing belongs.
-func (r *DemoResult) compare(found SyncResult, truth demo.Truth, man *manifest.Production) {
-	middle := (man.Tempo.Start() + man.Tempo.End()) / 2
-	var all []float64
-	for _, f := range found.Takes {
-		t, ok := truth.File(f.Name, f.Role)
-		player, known := truth.Player(f.Name)
-		if !ok || !known || !f.Sure {
-			continue
-		}
-		file := (middle - t.Offset) / (1 + t.DriftPPM*1e-6)
-		guide := f.Offset + file*(1+f.DriftPPM*1e-6)
-		row := TruthRow{
-			Take: f.Name, Role: f.Role, ClapErrorMS: player.ClapErrorMS, BiasMS: player.BiasMS,
-			ErrorMS: (guide-middle)*1000 + player.BiasMS, DriftErrorPPM: f.DriftPPM - t.DriftPPM,
-		}
-		r.Truth = append(r.Truth, row)
-		all = append(all, math.Abs(row.ErrorMS))
-	}
-	if len(all) > 0 {
-		slices.Sort(all)
-		r.MedianMS, r.WorstMS = all[len(all)/2], all[len(all)-1]
-	}
 }

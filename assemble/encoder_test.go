@@ -2,8 +2,6 @@ package assemble
 
 import (
 	"bytes"
-	"context"
-	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -13,9 +11,10 @@ import (
 	"ripieno/assemble/fault"
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/graph"
-	"ripieno/assemble/manifest"
-	"ripieno/assemble/store"
+	"ripieno/assemble/picture"
+	"ripieno/assemble/plan"
 	"ripieno/layout"
+	"ripieno/layout/shot"
 )
 
 // needEncoders skips a test where ffmpeg has no encoder for HEVC or AV1, which
@@ -154,16 +153,7 @@ func TestKeysOfOtherCodecs(t *testing.T) {
 			}
 		}
 	}
-	key := func(c graph.Coding) string {
-		return withCoding(store.NewAction("segment"), c).String()
-	}
-	if got := key(graph.Coding{}); got != store.NewAction("segment").String() {
-		t.Errorf("the usual coding is in the key: %s", got)
-	}
-	if got := key(graph.Coding{Encoder: "libx265"}); !strings.Contains(got, "libx265") {
-		t.Errorf("another coding is not in the key: %s", got)
-	}
-	if got := keys(Settings{Encoder: encoderSoftware}); fmt.Sprint(got) != fmt.Sprint(list) {
+	if got := keys(Settings{Encoder: graph.UseSoftware}); fmt.Sprint(got) != fmt.Sprint(list) {
 		t.Errorf("the default is not software: %v, %v", got, list)
 	}
 }
@@ -214,7 +204,7 @@ exec "$real" "$@"
 func TestHardwareThatWorks(t *testing.T) {
 	t.Parallel()
 	tool, dir := codecProduction(t)
-	set := Settings{Dir: dir, Encoder: encoderHardware, Programs: ffmpeg.Options{FFmpeg: fakeFFmpeg(t, tool)}, Report: listener{func(string) {}}}
+	set := Settings{Dir: dir, Encoder: graph.UseHardware, Programs: ffmpeg.Options{FFmpeg: fakeFFmpeg(t, tool)}, Report: listener{func(string) {}}}
 	p, err := Open(t.Context(), set)
 	if err != nil {
 		t.Fatal(err)
@@ -236,7 +226,12 @@ func TestHardwareThatWorks(t *testing.T) {
 		t.Errorf("%d of %d vary, %v differ (%v)", v.Varying, v.Tasks, v.Different, err)
 	}
 	// Its segments are not those of software, nor is anything taken for them.
-	p.set.Encoder, p.codings = encoderSoftware, nil
+	p.Close()
+	set.Encoder = graph.UseSoftware
+	if p, err = Open(t.Context(), set); err != nil {
+		t.Fatal(err)
+	}
+	defer p.Close()
 	if soft, err := p.Render(t.Context(), only); err != nil || soft.Films[0].Encoder != "libx265" || soft.Tasks.Run < 4 {
 		t.Errorf("software after hardware: %+v (%v)", soft, err)
 	}
@@ -269,14 +264,18 @@ func TestHardwareThatDoesNotWork(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		wants, err := p.wants(t.Context(), RenderOptions{Only: []string{c.film}})
+		wants, err := wantedFilms(p, RenderOptions{Only: []string{c.film}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		codings, err := findEncoders(t.Context(), p, wants)
 		p.Close()
 		if c.encoder == "" {
 			if fault.KindOf(err) != fault.FFmpeg || !strings.HasPrefix(err.Error(), filepath.Join(dir, "production.yaml")+":") {
 				t.Errorf("%s: %v", c.setting, err)
 			}
 			said.WriteString(fmt.Sprint(err))
-		} else if got := p.codings[picked{wants[0].Codec, wants[0].Canvas}]; err != nil || got.Name() != c.encoder || got.Hardware() != (got.Headers != "") {
+		} else if got := codings.Of(plan.Film{Codec: wants[0].Codec, Canvas: wants[0].Canvas}); err != nil || got.Name() != c.encoder || got.Hardware() != (got.Headers != "") {
 			t.Errorf("%s: %+v (%v)", c.setting, got, err)
 		}
 		for _, words := range c.says {
@@ -293,96 +292,10 @@ func TestHardwareThatDoesNotWork(t *testing.T) {
 	}
 }
 
-// filming30 is a production of 30 frames a second.
-func filming30() *manifest.Production {
-	return &manifest.Production{Picture: manifest.Picture{FPSNum: 30, FPSDen: 1}}
-}
-
-// works tells whether real hardware encodes a codec on this machine.
+// works reports whether real hardware encodes a codec on this machine.
 func works(t *testing.T, tool *ffmpeg.Tool, codec string) bool {
 	t.Helper()
-	p := &Production{tool: tool, man: filming30()}
-	for _, e := range graph.Encoders(codec) {
-		if !e.Software() && tool.Encoder(e.Name) {
-			if _, err := p.tryEncoder(t.Context(), e.Name, layout.Canvas{W: 640, H: 360}); err == nil {
-				return true
-			}
-		}
-	}
-	return false
-}
-
-// The settings of every hardware encoder that this ffmpeg has are options it
-// knows, with values it understands: without a device it fails at the device.
-func TestHardwareSettingsAreOptions(t *testing.T) {
-	t.Parallel()
-	tool := findTool(t)
-	p := &Production{tool: tool, man: filming30()}
-	for _, codec := range []string{"h264", "hevc", "av1"} {
-		for _, e := range graph.Encoders(codec) {
-			if e.Software() || !tool.Encoder(e.Name) {
-				continue
-			}
-			_, err := p.tryEncoder(t.Context(), e.Name, layout.Canvas{W: 640, H: 360})
-			if err == nil {
-				t.Logf("%s works here", e.Name)
-				continue
-			}
-			exit, ok := errors.AsType[*ffmpeg.ExitError](err)
-			if !ok {
-				t.Errorf("%s: %v", e.Name, err)
-				continue
-			}
-			t.Logf("%s: %s", e.Name, whyNot(err))
-			for _, bad := range []string{"Unrecognized option", "Option not found", "Unable to parse", "Undefined constant", "out of range", "No such filter"} {
-				if exit.Says(bad) {
-					t.Errorf("%s: %q", e.Name, exit.Tail)
-				}
-			}
-		}
-	}
-}
-
-// No more segments go to the hardware at once than it has sessions for, and
-// whoever waits can be cancelled; software waits for nothing.
-func TestSessionsOfHardware(t *testing.T) {
-	p := &Production{sessions: make(chan struct{}, 1)}
-	hard := graph.Coding{Encoder: "hevc_nvenc"}
-	free, err := p.takeSession(t.Context(), hard)
-	if err != nil {
-		t.Fatal(err)
-	}
-	gone, cancel := context.WithCancel(t.Context())
-	cancel()
-	if _, err := p.takeSession(gone, hard); err != context.Canceled {
-		t.Errorf("a second session: %v", err)
-	}
-	if _, err := p.takeSession(gone, graph.Coding{Encoder: "libx265"}); err != nil {
-		t.Errorf("software: %v", err)
-	}
-	free()
-	if _, err := p.takeSession(t.Context(), hard); err != nil {
-		t.Errorf("after it was given back: %v", err)
-	}
-}
-
-// Segments whose heads differ are not joined.
-func TestHeadsThatDiffer(t *testing.T) {
-	t.Parallel()
-	tool := findTool(t)
-	dir := t.TempDir()
-	paths := make([]string, 3)
-	for i, size := range []string{"64x64", "64x64", "128x64"} {
-		paths[i] = filepath.Join(dir, fmt.Sprintf("%d.mp4", i))
-		run(t, tool, ffmpeg.Command{Args: []string{"-f", "lavfi", "-i", "testsrc2=s=" + size, "-frames:v", fmt.Sprint(2 + i), "-c:v", "libx264", "-pix_fmt", "yuv420p", paths[i]}})
-	}
-	if err := sameHeads(paths[:2]); err != nil {
-		t.Error(err)
-	}
-	if err := sameHeads(paths); err == nil || !strings.Contains(err.Error(), "segment 3 of 3") {
-		t.Errorf("a segment of another size: %v", err)
-	}
-	if err := sameHeads(append(paths[:1], filepath.Join(dir, "none.mp4"))); !os.IsNotExist(err) {
-		t.Errorf("a segment that is not there: %v", err)
-	}
+	_, err := picture.Picker{Tool: tool, Choice: graph.UseHardware, Rate: shot.Rate{Num: 30, Den: 1}}.Pick(t.Context(),
+		[]plan.Want{{Codec: codec, Canvas: layout.Canvas{W: 640, H: 360}}})
+	return err == nil
 }

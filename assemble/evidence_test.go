@@ -14,11 +14,7 @@ import (
 	"testing"
 	"time"
 
-	"ripieno/assemble/manifest"
-	"ripieno/assemble/media"
 	"ripieno/layout/card"
-	"ripieno/mix/align"
-	"ripieno/mix/tempo"
 )
 
 // TestSyncIsIncremental: what has been measured is not measured again, a new
@@ -123,157 +119,20 @@ func TestSyncPages(t *testing.T) {
 	}
 }
 
-// parseTempo reads a manifest's tempo.
-func parseTempo(t *testing.T, lines string) *tempo.Map {
-	t.Helper()
-	m, err := manifest.Parse(filepath.Join(t.TempDir(), manifest.FileName), []byte("version: 1\ntitle: x\ntempo:\n"+lines))
-	if err != nil {
-		t.Fatal(err)
-	}
-	return m.Tempo
-}
-
-// The picture shows the clap, and the first, the middle and the last measure,
-// each with the beats that are really there.
-func TestSyncWindows(t *testing.T) {
-	for _, c := range []struct {
-		name, tempo string
-		titles      string
-		texts       string // of the last window
-	}{
-		{"usual", "  count_in: {measures: 4}\n  changes: [{measure: 1, meter: 4/4, bpm: 120}]\n  measures: 9\n",
-			"the clap, measure 1, measure 5, measure 9", "4 m9 2 3"},
-		{"no count-in", "  count_in: {measures: 0}\n  changes: [{measure: 1, meter: 3/4, bpm: 90}]\n  measures: 3\n",
-			"measure 1, measure 2, measure 3", "3 m3 2 3"},
-		{"two measures", "  count_in: {measures: 2}\n  changes: [{measure: 1, meter: 2/4, bpm: 90}]\n  measures: 2\n",
-			"the clap, measure 1, measure 2", "2 m2 2"},
-		{"pick-up", "  pick_up: 1\n  changes: [{measure: 1, meter: 4/4, bpm: 60}]\n  measures: 1\n",
-			"the clap, measure 1", "4 m1 2 3"},
-	} {
-		m := parseTempo(t, c.tempo)
-		windows := syncWindows(m)
-		var titles, texts []string
-		for _, w := range windows {
-			titles = append(titles, w.Title)
-		}
-		last := windows[len(windows)-1]
-		for _, l := range last.Lines {
-			texts = append(texts, l.Text)
-			if l.Bold != strings.HasPrefix(l.Text, "m") {
-				t.Errorf("%s: line %q is bold: %v", c.name, l.Text, l.Bold)
-			}
-		}
-		if got := strings.Join(titles, ", "); got != c.titles {
-			t.Errorf("%s: windows %q, want %q", c.name, got, c.titles)
-		}
-		if got := strings.Join(texts, " "); got != c.texts {
-			t.Errorf("%s: lines %q, want %q", c.name, got, c.texts)
-		}
-	}
-}
-
-// What is drawn of a take is where the placement says, whatever its clock, and
-// a row says what is known of it.
-func TestSyncRows(t *testing.T) {
-	m := parseTempo(t, "  count_in: {measures: 4}\n  changes: [{measure: 1, meter: 4/4, bpm: 120}]\n  measures: 9\n")
-	p := &Production{man: &manifest.Production{Title: "x", Tempo: m, Takes: []manifest.Take{{Name: "oboe", Player: "Mara 山"}}}}
-	// A file at guide time −3 whose clock is 500 ppm slow: clap at guide time
-	// 4, notes at 8 (m1) and 24 (m9).
-	const offset, ratio = -3.0, 1.0005
-	f := &align.Features{LoudDB: -20, NoiseDB: -90, Level: make([]uint8, 6000)}
-	for _, guide := range []float64{4, 8, 24} {
-		at := (guide - offset) / ratio
-		f.Events = append(f.Events, align.Event{Time: at, Strength: 15, Level: -18})
-		for k := range 10 {
-			f.Level[int(at*100)+k] = 200 // −20 dBFS
-		}
-	}
-	rec := func(role string, set func(*located)) located {
-		l := located{recording: &recording{owner: "oboe", role: role, file: &manifest.File{Path: "intake/mara.wav"}, info: media.Info{Duration: 60}}}
-		l.place = align.Placement{Method: "cue+playing", Sure: true, Confidence: 0.99, Offset: offset, DriftPPM: (ratio - 1) * 1e6,
-			CueAt: (4 - offset) / ratio, Lateness: -0.012}
-		if set != nil {
-			set(&l)
-		}
-		return l
-	}
-	row := func(recs ...located) card.SyncRow {
-		e := evidence{p: p, all: recs, features: map[string]*align.Features{"oboe/audio": f}, windows: syncWindows(m)}
-		return e.rows()[0]
-	}
-	r := row(rec(roleAudio, nil), rec(roleVideo, func(l *located) { l.err = errors.New("cut off") }))
-	if r.State != card.SyncSure || r.Says != "sure 0.99" || r.More != "plays 12 ms early" || r.Player != "Mara ?" {
-		t.Errorf("%+v", r)
-	}
-	for w, want := range map[int]float64{0: 4, 1: 8, 3: 24} {
-		tr := r.Traces[w]
-		if len(tr.Onsets) != 1 || math.Abs(tr.Onsets[0].At-want) > 1e-9 || tr.Onsets[0].Strength < 0.9 {
-			t.Errorf("window %d: onsets %v, want one at %v", w, tr.Onsets, want)
-		}
-		win := syncWindows(m)[w]
-		k := slices.Index(tr.Hill, slices.Max(tr.Hill))
-		at := win.From + (win.To-win.From)*float64(k)/float64(len(tr.Hill)-1)
-		if slices.Max(tr.Hill) < 250 || math.Abs(at-want) > 0.012 || tr.Hill[0] != 0 {
-			t.Errorf("window %d: the hill begins at %.3f, want %v", w, at, want)
-		}
-	}
-	if math.Abs(r.Traces[0].Cue-4) > 1e-9 || len(r.Traces[2].Onsets) != 0 {
-		t.Errorf("cue at %v, in measure 5 %v", r.Traces[0].Cue, r.Traces[2].Onsets)
-	}
-	at := 3.0
-	for _, c := range []struct {
-		set   func(*located)
-		state card.SyncState
-		says  string
-	}{
-		{func(l *located) { l.place.Sure, l.place.Confidence = false, 0.61 }, card.SyncAsks, "asks you 0.61"},
-		{func(l *located) { l.file.CueAt = &at }, card.SyncGiven, "by hand"},
-		{func(l *located) { l.err = errors.New("cut off") }, card.SyncAbsent, "unreadable"},
-		{func(l *located) { l.place.Method = "none" }, card.SyncAbsent, "asks you"},
-		{func(l *located) { l.role = roleVideo }, card.SyncAbsent, "no sound"},
-	} {
-		if r := row(rec(roleAudio, c.set)); r.State != c.state || r.Says != c.says || (r.Note == "") != (r.State != card.SyncAbsent) {
-			t.Errorf("want %q: %q, %q, state %d", c.says, r.Says, r.Note, r.State)
-		}
-	}
-}
-
-// The clap of a re-take, which lies elsewhere in guide time, is drawn where the
-// others clap.
-func TestSyncRowOfARetake(t *testing.T) {
-	p := openRetakes(t, "  - {name: by-cue, guide: again, audio: {file: intake/again.wav, cue_at: 4.7}}\n")
-	playAgain(t, p)
-	all, h, err := p.listen(t.Context())
-	if err != nil {
-		t.Fatal(err)
-	}
-	rows := evidence{p: p, all: all, features: h.features, windows: syncWindows(p.man.Tempo)}.rows()
-	i := slices.IndexFunc(rows, func(r card.SyncRow) bool { return r.Name == "by-cue" })
-	if i < 0 {
-		t.Fatalf("no row in %+v", rows)
-	}
-	tr := rows[i].Traces[0]
-	// The cue of four measures of count-in is the first beat of the third, at
-	// guide time 4; the re-take's own is at 12.
-	if rows[i].State != card.SyncGiven || math.Abs(tr.Cue-4) > 1e-6 || len(tr.Onsets) == 0 || math.Abs(tr.Onsets[0].At-4) > 0.01 {
-		t.Errorf("state %d, cue at %v, onsets %v", rows[i].State, tr.Cue, tr.Onsets)
-	}
-}
-
 // TestTheScorePlacesAPart: even quarters without a clap lie anywhere, until the
 // part of the same name says where they rest.
 func TestTheScorePlacesAPart(t *testing.T) {
 	for _, scored := range []bool{true, false} {
 		p := openReview(t)
-		p.man.Takes[0].Audio.Offset = nil
+		p.Manifest().Takes[0].Audio.Offset = nil
 		if !scored {
-			p.man.Takes[0].Part = "Oboe 2"
+			p.Manifest().Takes[0].Part = "Oboe 2"
 		}
 		all, err := p.locate(t.Context())
 		if err != nil {
 			t.Fatal(err)
 		}
-		got := all[0].place
+		got := all.Takes[0].Audio.Place
 		if said := slices.Contains(got.Evidence, "the notes begin where the score has them"); said != scored {
 			t.Errorf("score %v: %+v", scored, got)
 		}

@@ -15,6 +15,7 @@ import (
 	"strings"
 	"testing"
 
+	"ripieno/assemble/session"
 	"ripieno/mix/audio"
 	"ripieno/mix/tempo/smf"
 )
@@ -170,7 +171,7 @@ func checkTempoFile(t *testing.T, p *Production, path string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if c := s.Spec.Changes; len(c) != 1 || math.Abs(c[0].BPM-120) > 1e-9 || c[0].Meter.String() != "4/4" || s.Title != p.man.Title {
+	if c := s.Spec.Changes; len(c) != 1 || math.Abs(c[0].BPM-120) > 1e-9 || c[0].Meter.String() != "4/4" || s.Title != p.Manifest().Title {
 		t.Errorf("the tempo map says %+v", s)
 	}
 	if len(s.Parts) != 1 || len(s.Parts[0].Onsets) != 4*4 { // two measures of count-in and two of the piece
@@ -183,7 +184,7 @@ func checkTempoFile(t *testing.T, p *Production, path string) {
 	}
 	// And by fluidsynth, which begins notes on blocks of 64 samples.
 	wave := synthesise(t, path)
-	for b := range p.man.Tempo.Beats() {
+	for b := range p.Manifest().Tempo.Beats() {
 		from := int(b.Seconds * audio.Rate)
 		near := wave[from : from+audio.Rate/20]
 		peak := 0.0
@@ -210,8 +211,8 @@ func checkOffsets(t *testing.T, path string, takes []placedTake) {
 	}
 	for i, p := range takes {
 		row := rows[1+i]
-		offset, _ := strconv.ParseFloat(row[slices.Index(offsetsHead, "offset_s")], 64)
-		drift, _ := strconv.ParseFloat(row[slices.Index(offsetsHead, "drift_ppm")], 64)
+		offset, _ := strconv.ParseFloat(row[slices.Index(rows[0], "offset_s")], 64)
+		drift, _ := strconv.ParseFloat(row[slices.Index(rows[0], "drift_ppm")], 64)
 		if row[0] != fmt.Sprintf("take-%d", p.id) || math.Abs(offset-p.offset) > 1e-6 || math.Abs(drift-p.drift) > 1e-3 {
 			t.Errorf("row %q, want %+v", row, p)
 		}
@@ -238,7 +239,7 @@ func TestExportLeavesStrangeFilesAlone(t *testing.T) {
 	for _, file := range []string{"edits/take-old.edl", "../../production.yaml", "mine.txt", mine, "edits/../mine.txt", "stems", ""} {
 		list += fmt.Sprintf("%x  %s\n", sha256.Sum256([]byte("x")), file)
 	}
-	if err := os.WriteFile(filepath.Join(r.Dir, recordName), []byte(list), 0o666); err != nil {
+	if err := os.WriteFile(filepath.Join(r.Dir, session.RecordName), []byte(list), 0o666); err != nil {
 		t.Fatal(err)
 	}
 	r, err = p.Export(t.Context())

@@ -115,10 +115,10 @@ func TestFilmShowsEveryPlayerAtTheRightMoment(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(r.Faults) != 1 || r.Faults[0].Kind != kindMissing || r.Faults[0].Take != "take-5" {
+	if len(r.Faults) != 1 || r.Faults[0].Kind != "missing" || r.Faults[0].Take != "take-5" {
 		t.Errorf("faults are %+v, want only that take-5 is missing", r.Faults)
 	}
-	if r.Frames != filmLen || r.Output != filepath.Join(p.set.Out, "final.mp4") {
+	if r.Frames != filmLen || r.Output != filepath.Join(p.Settings().Out, "final.mp4") {
 		t.Errorf("%d frames in %s", r.Frames, r.Output)
 	}
 	grid, err := p.Grid(t.Context())

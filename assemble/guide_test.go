@@ -169,7 +169,7 @@ func TestDroneInTheFile(t *testing.T) {
 func measureWithFFmpeg(t *testing.T, p *Production, path string) (lufs, peak float64) {
 	t.Helper()
 	var log strings.Builder
-	run(t, p.tool, ffmpeg.Command{Args: []string{"-v", "info", "-i", path, "-map", "0:a", "-af", "ebur128=peak=true:framelog=verbose", "-f", "null", "pipe:1"}, Log: &log})
+	run(t, p.Tool(), ffmpeg.Command{Args: []string{"-v", "info", "-i", path, "-map", "0:a", "-af", "ebur128=peak=true:framelog=verbose", "-f", "null", "pipe:1"}, Log: &log})
 	return ebur128(t, log.String())
 }
 
@@ -217,7 +217,7 @@ func TestMP3IsInTime(t *testing.T) {
 	p := openGuide(t, 2, 120, 4, "")
 	r := makeGuide(t, p)
 	decoded := filepath.Join(t.TempDir(), "mp3.wav")
-	run(t, p.tool, ffmpeg.Command{Args: []string{"-v", "error", "-i", r.MP3, "-c:a", "pcm_s24le", decoded}})
+	run(t, p.Tool(), ffmpeg.Command{Args: []string{"-v", "error", "-i", r.MP3, "-c:a", "pcm_s24le", decoded}})
 	a, _ := readWAV(t, r.WAV)
 	b, _ := readWAV(t, decoded)
 	if d := len(b) - len(a); d < 0 || d > 2*1152 { // a frame of padding or two
@@ -300,7 +300,7 @@ tempo:
 	r := makeGuide(t, p)
 	wave := synthesise(t, r.MIDI)
 	n, worst, sum := 0, 0.0, 0.0
-	for b := range p.man.Tempo.Beats() {
+	for b := range p.Manifest().Tempo.Beats() {
 		from, to := int((b.Seconds-0.010)*audio.Rate), int((b.Seconds+0.060)*audio.Rate)
 		from = max(from, 0)
 		peak := 0.0
@@ -335,7 +335,7 @@ func TestTooLoud(t *testing.T) {
 	if !errors.As(err, &f) || !strings.HasSuffix(f.Where, "production.yaml:9:28") || f.Kind != fault.Manifest || f.Hint == "" {
 		t.Errorf("%v", fault.Format(err))
 	}
-	if files, _ := filepath.Glob(filepath.Join(p.set.Out, "*")); len(files) > 0 {
+	if files, _ := filepath.Glob(filepath.Join(p.Settings().Out, "*")); len(files) > 0 {
 		t.Errorf("made %q", files)
 	}
 }
@@ -349,7 +349,7 @@ func TestNoMIDIForAVeryLongHold(t *testing.T) {
 	}
 	long := strings.Replace(fmt.Sprintf(guideManifest, 1, 240, 2), "  measures: 2\n", "  measures: 2\n  holds: [{at: m1.2, seconds: 60}]\n", 1)
 	p.Close()
-	p = openTest(t, p.man.Dir, long)
+	p = openTest(t, p.Manifest().Dir, long)
 	again := makeGuide(t, p)
 	if _, err := os.Stat(r.MIDI); !errors.Is(err, os.ErrNotExist) || again.MIDI != "" || len(again.Notes) != 1 {
 		t.Errorf("%v %q %q", err, again.MIDI, again.Notes)

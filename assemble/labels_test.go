@@ -37,7 +37,7 @@ func TestNamesComeAndGoSoftly(t *testing.T) {
 	if _, err := p.Render(t.Context(), RenderOptions{}); err != nil {
 		t.Fatal(err)
 	}
-	p.man.Picture.LabelsFade = 0.4
+	p.Manifest().Picture.LabelsFade = 0.4
 	// The first shot's names are there to frame 45; those of the second come with
 	// the transition at frame 75 and go before frame 135.
 	want := []string{"final from 0.0 s", "final from 0.4 s", "final from 1.1 s", "final from 3.0 s", "final from 4.1 s"}

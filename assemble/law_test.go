@@ -3,8 +3,12 @@ package assemble_test
 import (
 	"encoding/json"
 	"errors"
+	"go/ast"
+	"go/parser"
+	"go/token"
 	"io"
 	"os/exec"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -14,6 +18,9 @@ import (
 // that may import it outside their tests.
 var owners = map[string][]string{
 	"os/exec":                           {"ripieno/assemble/ffmpeg"},
+	"net":                               nil,
+	"net/http":                          nil,
+	"encoding/gob":                      {"ripieno/assemble/store"},
 	"github.com/u2takey/ffmpeg-go":      {"ripieno/assemble/graph"},
 	"github.com/spf13/cobra":            {"ripieno/assemble/cli"},
 	"github.com/spf13/pflag":            {"ripieno/assemble/cli"},
@@ -23,55 +30,133 @@ var owners = map[string][]string{
 	"github.com/chromedp/chromedp":      nil, // tests only
 }
 
-// pure rooms may use each other within one tree only, and nothing that starts
-// processes or reaches a network.
-var pure = []string{"ripieno/layout", "ripieno/mix"}
+// opaque are dependencies whose own dependencies are their owner's affair: the
+// builder of arguments brings a client of a cloud along, and nothing of ours
+// asks it for more than arguments.
+var opaque = []string{"github.com/u2takey/ffmpeg-go"}
 
-// pureInside are pure packages among the rooms that are not: they may not
-// touch files or processes either.
-var pureInside = []string{"ripieno/assemble/graph", "ripieno/assemble/interchange", "ripieno/assemble/plan"}
+// trees of packages that import nothing of ours outside themselves.
+var trees = []string{"ripieno/layout", "ripieno/mix"}
+
+// pure packages start no process and reach no network, whatever they import.
+var pure = []string{
+	"ripieno/assemble/plan", "ripieno/assemble/graph", "ripieno/assemble/interchange", "ripieno/assemble/subtitle", "ripieno/assemble/fault",
+	"ripieno/assemble/manifest", "ripieno/assemble/intake/limit",
+}
+
+// fileless packages do not even open files themselves.
+var fileless = []string{"ripieno/assemble/graph", "ripieno/assemble/interchange", "ripieno/assemble/plan", "ripieno/assemble/intake/limit"}
+
+// strangers may not import each other, in whatever direction the first is from
+// the second.
+var strangers = map[string][]string{
+	"ripieno/assemble/soundtrack": {"ripieno/assemble/picture", "ripieno/assemble/manifest", "ripieno/assemble/session", "ripieno/assemble/takes"},
+	"ripieno/assemble/picture":    {"ripieno/assemble/soundtrack", "ripieno/assemble/manifest", "ripieno/assemble/session", "ripieno/assemble/takes"},
+	"ripieno/assemble/graph":      {"ripieno/assemble/manifest"},
+	"ripieno/assemble/handover":   {"ripieno/assemble/manifest"},
+	"ripieno/assemble/task":       {"ripieno/assemble/ffmpeg", "ripieno/assemble/media", "ripieno/assemble/plan", "ripieno/assemble/manifest"},
+	"ripieno/assemble/store":      {"ripieno/assemble/task", "ripieno/assemble/plan", "ripieno/assemble/manifest"},
+}
+
+// verbs is the package that joins all others: only the command line is above it.
+const verbs = "ripieno/assemble"
 
 type listed struct {
 	ImportPath   string
+	Standard     bool
 	Imports      []string
 	TestImports  []string
 	XTestImports []string
 }
 
+// ours reports whether p is a package of the module.
+func ours(path string) bool { return within(path, "ripieno") }
+
 func TestImportLaw(t *testing.T) {
-	for _, p := range list(t) {
-		for _, imp := range p.Imports {
-			if who, owned := owners[imp]; owned && !slices.Contains(who, p.ImportPath) {
-				t.Errorf("%s imports %s, which belongs to %v", p.ImportPath, imp, who)
-			}
-			if imp == "os" && slices.Contains(pureInside, p.ImportPath) {
-				t.Errorf("%s is pure and imports os", p.ImportPath)
+	all := list(t)
+	for _, p := range all {
+		if ours(p.ImportPath) {
+			checkOwners(t, p)
+			checkLayer(t, p)
+		}
+	}
+	byPath := map[string]listed{}
+	for _, p := range all {
+		byPath[p.ImportPath] = p
+	}
+	for _, p := range all {
+		if slices.Contains(pure, p.ImportPath) || within(p.ImportPath, trees[0]) || within(p.ImportPath, trees[1]) {
+			for _, bad := range []string{"os/exec", "net", "net/http"} {
+				if way := route(byPath, p.ImportPath, bad); way != nil {
+					t.Errorf("%s is pure and reaches %s: %s", p.ImportPath, bad, strings.Join(way, " → "))
+				}
 			}
 		}
-		checkLayer(t, p)
+	}
+}
+
+// route returns the imports by which a package reaches another, nil when it does
+// not. It does not look into opaque ones.
+func route(all map[string]listed, from, to string) []string {
+	came := map[string]string{from: ""}
+	queue := []string{from}
+	for len(queue) > 0 {
+		at := queue[0]
+		queue = queue[1:]
+		if at == to {
+			var way []string
+			for ; at != ""; at = came[at] {
+				way = append(way, at)
+			}
+			slices.Reverse(way)
+			return way
+		}
+		if slices.Contains(opaque, at) {
+			continue
+		}
+		for _, imp := range all[at].Imports {
+			if _, seen := came[imp]; !seen {
+				came[imp] = at
+				queue = append(queue, imp)
+			}
+		}
+	}
+	return nil
+}
+
+func checkOwners(t *testing.T, p listed) {
+	t.Helper()
+	for _, imp := range p.Imports {
+		if who, owned := owners[imp]; owned && !slices.Contains(who, p.ImportPath) {
+			t.Errorf("%s imports %s, which belongs to %v", p.ImportPath, imp, who)
+		}
+		if imp == "os" && slices.Contains(fileless, p.ImportPath) {
+			t.Errorf("%s is pure and imports os", p.ImportPath)
+		}
+		if slices.Contains(strangers[p.ImportPath], imp) {
+			t.Errorf("%s imports %s: neither may know the other", p.ImportPath, imp)
+		}
+		if imp == verbs && p.ImportPath != verbs+"/cli" {
+			t.Errorf("%s imports %s: only the command line is above the verbs", p.ImportPath, imp)
+		}
 	}
 }
 
 func checkLayer(t *testing.T, p listed) {
 	t.Helper()
-	all := slices.Concat(p.Imports, p.TestImports, p.XTestImports)
-	for _, imp := range all {
-		ours := imp == "ripieno" || strings.HasPrefix(imp, "ripieno/")
-		for _, tree := range pure {
-			if !within(p.ImportPath, tree) {
-				continue
-			}
-			if ours && !within(imp, tree) {
+	for _, imp := range slices.Concat(p.Imports, p.TestImports, p.XTestImports) {
+		if !ours(imp) {
+			continue
+		}
+		for _, tree := range trees {
+			if within(p.ImportPath, tree) && !within(imp, tree) {
 				t.Errorf("%s imports %s: %s imports nothing of ours outside itself", p.ImportPath, imp, tree)
 			}
-			if imp == "os/exec" || imp == "net" || strings.HasPrefix(imp, "net/") {
-				t.Errorf("%s imports %s: it computes, and starts and reaches nothing", p.ImportPath, imp)
-			}
 		}
-		if ours && within(p.ImportPath, "ripieno/cmd") && imp != "ripieno/assemble/cli" {
+		if within(p.ImportPath, "ripieno/cmd") && imp != "ripieno/assemble/cli" {
 			t.Errorf("%s imports %s: cmd imports only assemble/cli", p.ImportPath, imp)
 		}
-		if ours && within(imp, "ripieno/cmd") {
+		if within(imp, "ripieno/cmd") {
 			t.Errorf("%s imports %s: nothing imports cmd", p.ImportPath, imp)
 		}
 		if imp == "ripieno/assemble/cli" && !within(p.ImportPath, "ripieno/cmd") && !within(p.ImportPath, imp) {
@@ -82,10 +167,11 @@ func checkLayer(t *testing.T, p listed) {
 
 func within(path, tree string) bool { return path == tree || strings.HasPrefix(path, tree+"/") }
 
-// list asks the go tool for every package of the module, tests included.
+// list asks the go tool for every package of the module, tests included, and
+// everything they are built of.
 func list(t *testing.T) []listed {
 	t.Helper()
-	out, err := exec.Command("go", "list", "-json=ImportPath,Imports,TestImports,XTestImports", "ripieno/...").Output()
+	out, err := exec.Command("go", "list", "-deps", "-json=ImportPath,Standard,Imports,TestImports,XTestImports", "ripieno/...").Output()
 	if err != nil {
 		t.Fatalf("go list: %v", err)
 	}
@@ -95,7 +181,7 @@ func list(t *testing.T) []listed {
 		var p listed
 		switch err := dec.Decode(&p); {
 		case errors.Is(err, io.EOF):
-			if len(all) < 15 {
+			if len(all) < 150 { // of the standard library alone there are more
 				t.Fatalf("go list found only %d packages", len(all))
 			}
 			return all
@@ -104,4 +190,90 @@ func list(t *testing.T) []listed {
 		}
 		all = append(all, p)
 	}
+}
+
+// TestRouteFindsAWay proves the search by what is known: ffmpeg starts
+// processes, and what is opaque hides nothing else.
+func TestRouteFindsAWay(t *testing.T) {
+	byPath := map[string]listed{}
+	for _, p := range list(t) {
+		byPath[p.ImportPath] = p
+	}
+	if way := route(byPath, "ripieno/assemble/picture", "os/exec"); len(way) < 3 || way[len(way)-2] != "ripieno/assemble/ffmpeg" {
+		t.Errorf("the picture starts processes by %v", way)
+	}
+	if way := route(byPath, "github.com/u2takey/ffmpeg-go", "net/http"); way != nil {
+		t.Errorf("an opaque package was looked into: %v", way)
+	}
+}
+
+// TestAProductionHasNoState: what a verb finds out is in values of its own. The
+// production is its session and nothing else, and nothing but what opens a
+// session writes to one.
+func TestAProductionHasNoState(t *testing.T) {
+	for _, f := range parse(t, ".") {
+		ast.Inspect(f, func(n ast.Node) bool {
+			spec, ok := n.(*ast.TypeSpec)
+			if !ok || spec.Name.Name != "Production" {
+				return true
+			}
+			fields := spec.Type.(*ast.StructType).Fields.List
+			if len(fields) != 1 || len(fields[0].Names) != 0 {
+				t.Errorf("Production has %d fields; its session is all it may have", len(fields))
+			}
+			return true
+		})
+	}
+	opened := 0
+	for _, f := range parse(t, "session") {
+		for _, d := range f.Decls {
+			fn, ok := d.(*ast.FuncDecl)
+			if !ok || fn.Body == nil {
+				continue
+			}
+			ast.Inspect(fn.Body, func(n ast.Node) bool {
+				set, ok := n.(*ast.AssignStmt)
+				if !ok {
+					return true
+				}
+				for _, to := range set.Lhs {
+					sel, ok := to.(*ast.SelectorExpr)
+					if !ok {
+						continue
+					}
+					if x, ok := sel.X.(*ast.Ident); !ok || x.Name != "s" && x.Name != "v" {
+						continue
+					}
+					if opened++; fn.Name.Name != "Open" && fn.Name.Name != "Verifying" {
+						t.Errorf("%s writes %s of a session, which does not change once it is open", fn.Name.Name, sel.Sel.Name)
+					}
+				}
+				return true
+			})
+		}
+	}
+	if opened < 3 {
+		t.Errorf("only %d fields are written when a session is opened: does this test still see them?", opened)
+	}
+}
+
+// parse reads the Go files of a folder without their tests.
+func parse(t *testing.T, dir string) []*ast.File {
+	t.Helper()
+	paths, err := filepath.Glob(filepath.Join(dir, "*.go"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var files []*ast.File
+	for _, path := range paths {
+		if strings.HasSuffix(path, "_test.go") {
+			continue
+		}
+		f, err := parser.ParseFile(token.NewFileSet(), path, nil, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		files = append(files, f)
+	}
+	return files
 }

@@ -23,7 +23,7 @@ func TestDeliveredLoudness(t *testing.T) {
 			takes += fmt.Sprintf("  - {name: t%d, audio: {file: in/%d.wav, offset: 0}}\n", i, i)
 		}
 		r := mixSound(t, dir, takes+"mix: "+want, 2, MixOptions{})
-		h := ffmpegHears(t, tool, storedFile(t, dir, filmM4A))
+		h := ffmpegHears(t, tool, storedFile(t, dir, "film.m4a"))
 		t.Logf("%s: %.2f LUFS, %.1f dBTP, %d encodings, limiter %.1f dB", want, h.integrated, h.peak, r.Master.Tries, r.Master.Reduction)
 		if math.Abs(h.integrated-r.Master.Target) > 0.3 || h.peak > r.Master.Ceiling+0.05 {
 			t.Errorf("%s: delivered %.2f LUFS and %.1f dBTP", want, h.integrated, h.peak)
@@ -31,7 +31,7 @@ func TestDeliveredLoudness(t *testing.T) {
 		if math.Abs(*r.Master.AAC-h.integrated) > 0.05 {
 			t.Errorf("%s: %.2f LUFS by our own meter, %.2f by ffmpeg's", want, *r.Master.AAC, h.integrated)
 		}
-		if r.Master.Tries > ceilingTries+1 {
+		if r.Master.Tries > 5 {
 			t.Errorf("%s: %d encodings", want, r.Master.Tries)
 		}
 	}
@@ -52,7 +52,7 @@ func TestCeilingHoldsOnNoise(t *testing.T) {
 	}
 	writeWAV(t, filepath.Join(dir, "in/a.wav"), b, 48000, media.Float32)
 	r := mixSound(t, dir, "takes:\n  - {name: a, audio: {file: in/a.wav, offset: 0}}\nmix: {loudness: -8, true_peak: -1}", 2, MixOptions{})
-	h := ffmpegHears(t, tool, storedFile(t, dir, filmM4A))
+	h := ffmpegHears(t, tool, storedFile(t, dir, "film.m4a"))
 	t.Logf("%.2f LUFS, %.1f dBTP, %d encodings, %q", h.integrated, h.peak, r.Master.Tries, r.Notes)
 	if h.peak > -1+0.05 || *r.Master.AACPeak > -1 {
 		t.Errorf("delivered %.2f dBTP, by ffmpeg %.1f", *r.Master.AACPeak, h.peak)
@@ -60,7 +60,7 @@ func TestCeilingHoldsOnNoise(t *testing.T) {
 	if told := len(r.Notes) > 0; told != (math.Abs(h.integrated+8) > 0.3) {
 		t.Errorf("%.2f LUFS and notes %q", h.integrated, r.Notes)
 	}
-	if r.Master.Tries > encodingTries {
+	if r.Master.Tries > 8 {
 		t.Errorf("%d encodings", r.Master.Tries)
 	}
 }

@@ -6,18 +6,12 @@ import (
 	"os"
 	"path/filepath"
 
+	"ripieno/assemble/arrival"
 	"ripieno/assemble/fault"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
 	"ripieno/assemble/store"
 )
-
-// recordingExt are the endings of files that `new` looks at. What a file
-// really is decides its content; this only keeps letters and scores out.
-var recordingExt = []string{
-	".mp4", ".mov", ".m4v", ".3gp", ".mkv", ".webm", ".avi",
-	".wav", ".m4a", ".mp3", ".aac", ".flac", ".ogg", ".opus", ".aif", ".aiff",
-}
 
 // New writes a first manifest for the recordings in a folder and below it. It
 // never overwrites one.
@@ -34,7 +28,7 @@ func New(ctx context.Context, set Settings, title string) (NewResult, error) {
 	}
 	var files []manifest.ScaffoldFile
 	var found []string
-	err = walkRecordings(dir, set.Out, func(rel string, _ fs.FileInfo) { found = append(found, rel) })
+	err = arrival.Walk(dir, set.Out, func(rel string, _ fs.FileInfo) { found = append(found, rel) })
 	for _, rel := range found {
 		if ctx.Err() != nil {
 			return r, ctx.Err()

@@ -1,172 +1,152 @@
 // Package assemble joins the rooms: it is the only place where the manifest,
-// the media files, the measurements, the plan, the mix and ffmpeg meet. A
-// [Production] has one method for each verb of the program; every method can
-// be interrupted through its context and run again, gives the same result
-// however often it runs, and pays only for what changed.
+// the takes, the plan, the sound and the picture meet. A [Production] has one
+// method for each verb of the program; every method can be interrupted through
+// its context and run again, gives the same result however often it runs, and
+// pays only for what changed.
 //
 // What the package writes: the outputs in the folder out, sync.yaml beside the
-// manifest, the manifest itself only for `sync --pin`, and the store in
-// .ripieno. It never writes to a take.
+// manifest, the manifest itself only for `sync --pin` and `grid --pin`, and the
+// store in .ripieno. It never writes to a take.
 package assemble
 
 import (
-	"cmp"
 	"context"
 	"fmt"
-	"os"
-	"path/filepath"
-	"runtime"
-	"time"
 
 	"ripieno/assemble/fault"
-	"ripieno/assemble/ffmpeg"
-	"ripieno/assemble/graph"
 	"ripieno/assemble/manifest"
-	"ripieno/assemble/progress"
-	"ripieno/assemble/store"
-)
-
-// Names inside a production's folder.
-const (
-	storeFolder = ".ripieno"
-	outFolder   = "out"
+	"ripieno/assemble/picture"
+	"ripieno/assemble/plan"
+	"ripieno/assemble/session"
+	"ripieno/assemble/soundtrack"
+	"ripieno/assemble/takes"
 )
 
 // Settings are what a verb needs besides the manifest.
-type Settings struct {
-	Dir     string // the production's folder
-	Out     string // where films and sound go; "" is Dir/out
-	Workers int    // tasks at once; 0 is one for each core
-	// Memory bounds the estimated memory in bytes of what runs at once; 0 is
-	// memoryPerWorker for each of Workers, and leastMemory at least.
-	Memory int64
-	// Store bounds the store in bytes: after a run that made a film or a mix
-	// the least recently used results go until it fits. 0 is storeBound.
-	Store int64
-	// Encoder is what encodes finished films: "software" (or ""), "hardware",
-	// "auto" for hardware where it works, or one of graph.Families.
-	Encoder  string
-	Programs ffmpeg.Options
-	Report   progress.Reporter // never nil
-	Now      func() time.Time  // the clock for durations told to people
-}
+type Settings = session.Settings
 
-// Bounds that Settings may leave open. A segment of 1080 lines takes half a
-// gigabyte (see composeMemory), and one runs on each worker; the store's bound
-// is a dozen productions of 25 players and five minutes.
-const (
-	memoryPerWorker = 600_000_000
-	leastMemory     = 1_500_000_000
-	storeBound      = 50_000_000_000
-)
+// TaskCount is how much work a run did.
+type TaskCount = session.Count
 
-// Production is an open production folder.
-type Production struct {
-	set      Settings
-	man      *manifest.Production
-	tool     *ffmpeg.Tool
-	store    *store.Store
-	room     *recording // the recorded room; nil: none
-	look     look
-	decoders *decoders // of the pictures that are conformed
-	// verify makes every run make again what is stored; what came out
-	// different is in differ.
-	verify bool
-	differ []Differing
-	// codings are the encoders picked so far; sessions has room for what the
-	// hardware may do at once.
-	codings  map[picked]graph.Coding
-	sessions chan struct{}
-}
+// Bad is a take that could not be used, in the words of its fault.
+type Bad = takes.Fault
 
-// encoders is what every film needs from ffmpeg.
-var encoders = []string{"libx264", "aac"}
+// Production is an open production folder. It has no state of its own: what a
+// verb finds out is gone when the verb is done.
+type Production struct{ *session.Session }
 
 // Open reads the manifest, finds ffmpeg and takes the production's store,
 // waiting while another run has it. Close gives it back.
 func Open(ctx context.Context, set Settings) (*Production, error) {
-	man, err := manifest.Load(set.Dir)
+	s, err := session.Open(ctx, set)
 	if err != nil {
 		return nil, err
 	}
-	return open(ctx, set, man)
+	return &Production{s}, nil
 }
 
-func open(ctx context.Context, set Settings, man *manifest.Production) (*Production, error) {
-	if set.Workers <= 0 {
-		set.Workers = runtime.NumCPU()
+// material is what films and mixes are planned from.
+type material struct {
+	*takes.Set
+	assets *picture.Assets
+}
+
+// locate reads what drawings need, looks at and listens to every take, and
+// places all of them on guide time.
+func (p *Production) locate(ctx context.Context) (material, error) {
+	man := p.Manifest()
+	if err := man.NeedTakes(); err != nil {
+		return material{}, err
 	}
-	if set.Memory <= 0 {
-		set.Memory = max(leastMemory, int64(set.Workers)*memoryPerWorker)
-	}
-	if set.Store <= 0 {
-		set.Store = storeBound
-	}
-	if set.Now == nil {
-		set.Now = time.Now
-	}
-	if set.Out == "" {
-		set.Out = filepath.Join(man.Dir, outFolder)
-	}
-	set.Encoder = cmp.Or(set.Encoder, encoderSoftware)
-	if err := checkEncoder(set.Encoder); err != nil {
-		return nil, err
-	}
-	p := &Production{set: set, man: man, sessions: make(chan struct{}, hardwareSessions)}
-	var err error
-	if p.tool, err = set.Programs.Find(ctx); err != nil {
-		return nil, err
-	}
-	if err := p.tool.Require(encoders...); err != nil {
-		return nil, err
-	}
-	if err := p.files(); err != nil {
-		return nil, err
-	}
-	if p.store, err = store.Open(filepath.Join(man.Dir, storeFolder)); err != nil {
-		return nil, err
-	}
-	err = p.store.LockWait(ctx, func(pid int) {
-		set.Report.Message(fmt.Sprintf("another run (process %d) has this production; waiting until it has finished", pid))
-	})
+	assets, err := readAssets(ctx, p)
 	if err != nil {
-		p.store.Close()
-		return nil, err
+		return material{}, err
 	}
-	return p, nil
+	set, err := takes.Locate(ctx, p.Session)
+	return material{set, assets}, err
 }
 
-// Close lets the next run in.
-func (p *Production) Close() error { return p.store.Close() }
-
-// files makes room for as many open files as a shot of all takes needs: ffmpeg
-// opens every conformed picture of a segment at once. spareFiles is for what
-// every process has open besides.
-func (p *Production) files() error {
-	const spareFiles = 64
-	need := uint64(len(p.man.Takes) + spareFiles)
-	if have, err := ffmpeg.RaiseFileLimit(); err == nil && have < need {
-		return fault.New(fault.Failed, p.man.Path, fmt.Sprintf("%d takes need %d open files, and this system allows %d", len(p.man.Takes), need, have),
-			fmt.Sprintf("allow more with `ulimit -n %d`, or use shots that show one section at a time", need))
+// readAssets reads the fonts and pictures that the manifest names.
+func readAssets(ctx context.Context, p *Production) (*picture.Assets, error) {
+	man := p.Manifest()
+	f := picture.Files{Dir: man.Dir, Background: plan.Colour(man.Picture.Background)}
+	for _, a := range man.Picture.Fonts {
+		f.Fonts = append(f.Fonts, picture.Asset(a))
 	}
-	return nil
+	if a := man.Picture.Backdrop; a != nil {
+		f.Backdrop = (*picture.Asset)(a)
+	}
+	for _, t := range man.Takes {
+		if t.Backing != nil {
+			f.Behind = append(f.Behind, picture.Asset(*t.Backing))
+		}
+	}
+	return picture.ReadAssets(ctx, f)
 }
 
-// out is the path of an output. It makes the folder and finds out that it
-// cannot be written before any work is done.
-func (p *Production) out(name string) (string, error) {
-	if err := os.MkdirAll(p.set.Out, 0o777); err != nil {
-		return "", unwritable(p.set.Out, err)
-	}
-	probe, err := os.CreateTemp(p.set.Out, ".writable-*")
+// plan plans films from what was found out about the takes.
+func (p *Production) plan(m material, wants []plan.Want) (*plan.Plan, []Bad, error) {
+	line, err := plan.NewTimeline(p.Manifest())
 	if err != nil {
-		return "", unwritable(p.set.Out, err)
+		return nil, nil, err
 	}
-	probe.Close()
-	os.Remove(probe.Name())
-	return filepath.Join(p.set.Out, name), nil
+	facts, faults := m.Facts(&line)
+	pl, err := plan.New(p.Manifest(), facts, wants, m.assets.Look)
+	return pl, faults, err
 }
 
-func unwritable(dir string, err error) error {
-	return fault.New(fault.Failed, dir, "the output folder cannot be written", "make it writable, or choose another with --out").Because(err)
+// track plans the sound of a plan: every strip gets the recording it comes from.
+func (p *Production) track(pl *plan.Plan, m material) (*soundtrack.Track, error) {
+	var sounds []soundtrack.Sound
+	for _, s := range pl.Strips {
+		r := m.Find(s.Take, s.Sound.Hash)
+		if r == nil || r.Info.Audio == nil {
+			return nil, fmt.Errorf("the sound of take %q has no recording", s.Take)
+		}
+		sounds = append(sounds, soundOf(r))
+	}
+	var room *soundtrack.Room
+	if r := m.Room; r != nil && pl.Mix.Room > 0 {
+		if r.Err != nil {
+			return nil, r.Err
+		}
+		room = &soundtrack.Room{Sound: soundOf(r), Fault: r.UnusableRoom}
+	}
+	return soundtrack.New(p.Tool(), p.Workers(), pl, sounds, room), nil
+}
+
+func soundOf(r *takes.Recording) soundtrack.Sound {
+	return soundtrack.Sound{Samples: r.Sound, Name: r.Name(), File: r.File.Path, Seconds: r.Info.Duration}
+}
+
+// Verdict returns the error a verb ends with when it did its work but takes are
+// missing from the result; nil when none is.
+func Verdict(faults []Bad) error {
+	var list fault.List
+	for _, b := range faults {
+		kind := fault.Decision
+		if b.Kind == takes.KindUnreadable {
+			kind = fault.Media
+		}
+		list.Add(fault.New(kind, "", b.What, b.Hint))
+	}
+	return list.Err()
+}
+
+// noSuch returns the fault for a name on the command line that the manifest
+// lacks.
+func noSuch(man *manifest.Production, what, name string, known []string) error {
+	hint := "the manifest has none"
+	if len(known) > 0 {
+		hint = fmt.Sprintf("the manifest has %q", known)
+	}
+	return fault.New(fault.Manifest, man.Path, fmt.Sprintf("no %s is called %q", what, name), hint)
+}
+
+func names[T any](list []T, name func(T) string) []string {
+	var all []string
+	for _, x := range list {
+		all = append(all, name(x))
+	}
+	return all
 }

@@ -20,7 +20,7 @@ func TestPinKeepsWhatWasMeasured(t *testing.T) {
   - {name: by-ear, guide: again, audio: {file: intake/again.wav}}   # by ear
 `)
 	playAgain(t, p)
-	path := filepath.Join(p.man.Dir, manifest.FileName)
+	path := filepath.Join(p.Manifest().Dir, manifest.FileName)
 	before, err := os.ReadFile(path)
 	if err != nil {
 		t.Fatal(err)
@@ -45,7 +45,7 @@ func TestPinKeepsWhatWasMeasured(t *testing.T) {
 	if string(after) == string(before) || len(after) < len(before) {
 		t.Errorf("nothing was written:\n%s", after)
 	}
-	dir := p.man.Dir
+	dir := p.Manifest().Dir
 	p.Close()
 	p, err = Open(t.Context(), Settings{Dir: dir, Report: progress.New(nil, progress.Quiet)})
 	if err != nil {

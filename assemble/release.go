@@ -6,15 +6,8 @@ import (
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/manifest"
+	"ripieno/assemble/takes"
 )
-
-// releaseWord is a take's release in the words of the roll.
-func releaseWord(t manifest.Take) string {
-	if t.Release == manifest.ReleaseMissing {
-		return "missing"
-	}
-	return string(t.Release)
-}
 
 // releases says what is open before a film of the production may be
 // published: all takes that are in without a release at once, and every take
@@ -23,7 +16,7 @@ func (p *Production) releases() []Bad {
 	var list []Bad
 	var missing []string
 	in := 0
-	for _, t := range p.man.Takes {
+	for _, t := range p.Manifest().Takes {
 		if t.Video == nil && t.Audio == nil {
 			continue
 		}
@@ -32,13 +25,13 @@ func (p *Production) releases() []Bad {
 		case manifest.ReleaseMissing:
 			missing = append(missing, called(t))
 		case manifest.ReleaseNo:
-			list = append(list, bad(t.Name, kindRelease, fault.At(fault.Decision, t.Mark,
+			list = append(list, takes.NewFault(t.Name, takes.KindRelease, fault.At(fault.Decision, t.Mark,
 				fmt.Sprintf("take %s has release: no and is left out of picture and sound", called(t)),
 				"delete the take, or keep its seat with expected: true instead of its files")))
 		}
 	}
 	if len(missing) > 0 {
-		list = append([]Bad{bad("", kindRelease, fault.New(fault.Decision, p.man.Path,
+		list = append([]Bad{takes.NewFault("", takes.KindRelease, fault.New(fault.Decision, p.Manifest().Path,
 			fmt.Sprintf("no release is written down for %d of %d takes: %s", len(missing), in, firstOf(missing)),
 			"ask the players, and the guardians of minors, what may be published, and write release: yes, audio-only or no under each take, or release: yes above takes for all"))}, list...)
 	}
@@ -80,6 +73,6 @@ func unreleased(open []Bad) error {
 // tellReleases says what is open where the work goes on.
 func (p *Production) tellReleases(open []Bad) {
 	for _, b := range open {
-		p.set.Report.Message("before you publish: " + b.What)
+		p.Message("before you publish: " + b.What)
 	}
 }

@@ -89,7 +89,7 @@ func everything(t *testing.T, p *Production) []string {
 	}
 	var list []string
 	for _, name := range []string{"rough.mp4", "final.mp4", "final-poster.png", "grid-final.png", "sheet-final.png"} {
-		path := filepath.Join(p.set.Out, name)
+		path := filepath.Join(p.Settings().Out, name)
 		if _, err := os.Stat(path); err != nil {
 			t.Fatal(err)
 		}
@@ -123,7 +123,7 @@ func TestNothingIsShownThatIsNotReleased(t *testing.T) {
 			t.Errorf("%s: colours %.3f %.3f %.3f: the test would see nothing", filepath.Base(path), green, red, blue)
 		}
 	}
-	loud := decodeFilm(t, tool, filepath.Join(p.set.Out, "final.mp4"), 320, 180)
+	loud := decodeFilm(t, tool, filepath.Join(p.Settings().Out, "final.mp4"), 320, 180)
 	p.Close()
 	text, _ = releaseCast(", release: yes", ", release: audio-only", ", release: no")
 	p = open(text)
@@ -136,7 +136,7 @@ func TestNothingIsShownThatIsNotReleased(t *testing.T) {
 			t.Errorf("%s: %.4f of a frame shows who is to be heard only, %.4f who is to be neither", filepath.Base(path), red, blue)
 		}
 	}
-	f := decodeFilm(t, tool, filepath.Join(p.set.Out, "final.mp4"), 320, 180)
+	f := decodeFilm(t, tool, filepath.Join(p.Settings().Out, "final.mp4"), 320, 180)
 	for _, c := range cast {
 		was, is := loud.level(c.hz), f.level(c.hz)
 		if gone := is < was/1000; gone != (c.name == "neither") {
@@ -167,7 +167,7 @@ func TestTheFinalWaitsForReleases(t *testing.T) {
 	if len(r.Releases) != 2 || len(r.Films) != 0 {
 		t.Errorf("result %+v", r)
 	}
-	if entries, _ := os.ReadDir(p.set.Out); len(entries) > 0 {
+	if entries, _ := os.ReadDir(p.Settings().Out); len(entries) > 0 {
 		t.Errorf("there is %v in out", entries)
 	}
 }

@@ -3,14 +3,16 @@ package assemble
 import (
 	"context"
 	"errors"
-	"fmt"
-	"path/filepath"
 	"slices"
-	"strings"
 
-	"ripieno/assemble/fault"
+	"ripieno/assemble/picture"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/session"
+	"ripieno/assemble/soundtrack"
+	"ripieno/assemble/takes"
 	"ripieno/assemble/task"
+	"ripieno/layout/shot"
+	"ripieno/mix/audio"
 )
 
 // RenderOptions choose what Render makes.
@@ -30,9 +32,11 @@ type PlanResult struct {
 	Faults   []Bad          `json:"faults,omitempty"`
 }
 
-// wants are the films of a run, rough cuts at their small canvas. Every finished
-// one has an encoder that works.
-func (p *Production) wants(ctx context.Context, o RenderOptions) ([]plan.Want, error) {
+// roughLines is the short side of a rough cut.
+const roughLines = 540
+
+// wantedFilms returns the films of a run, rough cuts at their small canvas.
+func wantedFilms(p *Production, o RenderOptions) ([]plan.Want, error) {
 	all := p.deliverables()
 	var names []string
 	for _, w := range all {
@@ -40,7 +44,7 @@ func (p *Production) wants(ctx context.Context, o RenderOptions) ([]plan.Want, e
 	}
 	for _, n := range o.Only {
 		if !slices.Contains(names, n) {
-			return nil, fault.New(fault.Manifest, p.man.Path, fmt.Sprintf("no deliverable is called %q", n), fmt.Sprintf("the manifest has %q", names))
+			return nil, noSuch(p.Manifest(), "deliverable", n, names)
 		}
 	}
 	if o.Rough && len(o.Only) == 0 {
@@ -53,7 +57,7 @@ func (p *Production) wants(ctx context.Context, o RenderOptions) ([]plan.Want, e
 		}
 		if o.Rough {
 			w.Rough, w.Marks, w.Codec = true, o.Marks, "h264"
-			w.Canvas.W, w.Canvas.H = roughCanvas(w.Canvas.W, w.Canvas.H)
+			w.Canvas = w.Canvas.Lines(roughLines)
 			w.Name = "rough-" + w.Name
 			if w.Name == "rough-"+names[0] {
 				w.Name = "rough"
@@ -61,74 +65,58 @@ func (p *Production) wants(ctx context.Context, o RenderOptions) ([]plan.Want, e
 		}
 		wants = append(wants, w)
 	}
-	return wants, p.pickEncoders(ctx, wants)
+	return wants, nil
+}
+
+// findEncoders finds an encoder that works for every finished film.
+func findEncoders(ctx context.Context, p *Production, wants []plan.Want) (picture.Codings, error) {
+	pic := p.Manifest().Picture
+	return picture.Picker{
+		Tool: p.Tool(), Choice: p.Encoder(), Rate: shot.Rate{Num: pic.FPSNum, Den: pic.FPSDen}, Tell: p.Message,
+	}.Pick(ctx, wants)
 }
 
 // job is everything a run of Render has to make.
 type job struct {
-	plan    *plan.Plan
-	track   *soundTrack
-	posters []*task.Task // of the films, nil for none
-	flashes []*task.Task // counted in the films, nil for rough cuts
-	films   []task.Task  // of the finished films, in the plan's order
-	tasks   []task.Task
-	faults  []Bad
+	plan   *plan.Plan
+	track  *soundtrack.Track
+	maker  *picture.Maker
+	films  []picture.Film // in the plan's order
+	tasks  []task.Task
+	faults []Bad
 }
 
-// plan plans films from what was found out about the recordings.
-func (p *Production) plan(all []located, wants []plan.Want) (*plan.Plan, []Bad, error) {
-	line, err := plan.NewTimeline(p.man)
-	if err != nil {
-		return nil, nil, err
-	}
-	facts, faults := p.facts(all, &line)
-	pl, err := plan.New(p.man, facts, wants, p.look.Look)
-	return pl, faults, err
-}
-
-func (p *Production) job(all []located, wants []plan.Want) (*job, error) {
+// newJob plans films and the tasks that make them.
+func newJob(p *Production, all material, wants []plan.Want, codings picture.Codings) (*job, error) {
 	j := &job{}
 	var err error
 	if j.plan, j.faults, err = p.plan(all, wants); err != nil {
 		return nil, err
 	}
-	if j.track, err = p.soundTrack(j.plan, all); err != nil {
+	if j.track, err = p.track(j.plan, all); err != nil {
 		return nil, err
 	}
-	j.tasks = j.track.tasks
-	known := map[string]bool{}
+	j.maker = picture.New(p.Tool(), j.plan, all.assets, codings)
+	edges := []task.Edge{j.track.Master}
 	for _, f := range j.plan.Films {
-		x, err := p.filmTasks(f, j.plan.Timeline, j.plan.Chapters, j.track.final)
+		film, err := j.maker.Film(f, j.track.Film)
 		if err != nil {
 			return nil, err
 		}
-		film := x.film
-		for _, t := range append(x.before, film) {
-			if !known[t.ID] {
-				known[t.ID] = true
-				j.tasks = append(j.tasks, t)
-			}
-		}
-		j.films = append(j.films, film)
-		j.posters, j.flashes = append(j.posters, nil), append(j.flashes, nil)
-		if !f.Rough {
-			watch := p.flashTask(f, j.plan.Timeline, x.segments)
-			j.tasks = append(j.tasks, watch)
-			j.flashes[len(j.flashes)-1] = &watch
-		}
-		if f.Poster >= 0 && !f.Rough {
-			poster := p.posterTask(f, j.plan.Timeline, film)
-			j.tasks = append(j.tasks, poster)
-			j.posters[len(j.posters)-1] = &poster
-		}
+		j.films, edges = append(j.films, film), append(edges, film.Edges...)
 	}
+	j.tasks = task.Collect(edges...)
 	return j, nil
 }
 
 // Plan says what Render would make, and makes nothing but the measurements
 // that the answer depends on.
 func (p *Production) Plan(ctx context.Context, o RenderOptions) (PlanResult, error) {
-	wants, err := p.wants(ctx, o)
+	wants, err := wantedFilms(p, o)
+	if err != nil {
+		return PlanResult{}, err
+	}
+	codings, err := findEncoders(ctx, p, wants)
 	if err != nil {
 		return PlanResult{}, err
 	}
@@ -136,12 +124,11 @@ func (p *Production) Plan(ctx context.Context, o RenderOptions) (PlanResult, err
 	if err != nil {
 		return PlanResult{}, err
 	}
-	j, err := p.job(all, wants)
+	j, err := newJob(p, all, wants, codings)
 	if err != nil {
 		return PlanResult{}, err
 	}
-	runner := task.Runner{Store: p.store, Workers: p.set.Workers, Memory: p.set.Memory}
-	tasks, err := runner.Plan(ctx, j.tasks)
+	tasks, err := p.Session.Plan(ctx, j.tasks)
 	open := p.releases()
 	p.tellReleases(open)
 	return PlanResult{Tasks: tasks, Releases: open, Faults: j.faults}, err
@@ -151,9 +138,13 @@ func (p *Production) Plan(ctx context.Context, o RenderOptions) (PlanResult, err
 // the store lacks and delivers. A take whose picture turns out to be damaged
 // gets a card in its seat and the rest goes on.
 func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult, error) {
-	begun := p.set.Now()
+	begun := p.Now()
 	r := RenderResult{Films: []FilmResult{}}
-	wants, err := p.wants(ctx, o)
+	wants, err := wantedFilms(p, o)
+	if err != nil {
+		return r, err
+	}
+	codings, err := findEncoders(ctx, p, wants)
 	if err != nil {
 		return r, err
 	}
@@ -165,7 +156,7 @@ func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult,
 	p.tellReleases(r.Releases)
 	paths := make([]string, len(wants))
 	for i, w := range wants {
-		if paths[i], err = p.out(w.Name + ".mp4"); err != nil {
+		if paths[i], err = p.Out(w.Name + ".mp4"); err != nil {
 			return r, err
 		}
 	}
@@ -173,107 +164,128 @@ func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult,
 	if err != nil {
 		return r, err
 	}
-	j, res, err := p.make(ctx, all, wants, &r)
+	j, res, err := makeFilms(ctx, p, all, wants, codings, &r)
 	if err != nil {
 		return r, err
 	}
-	for i, f := range j.plan.Films {
-		if _, err := p.store.Deliver(ctx, j.films[i].Action, paths[i]); err != nil {
-			return r, err
-		}
-		film := FilmResult{
-			Name: f.Name, Output: paths[i], Canvas: f.Canvas.String(), Frames: j.plan.Timeline.Frames, Duration: j.plan.Timeline.Duration(),
-			Codec: f.Codec, Encoder: p.coding(f).Name(),
-		}
-		if film.Flashes, err = p.flashes(f.Name, j.flashes[i], res); err != nil {
-			return r, err
-		}
-		if err := p.deliverBeside(ctx, j.plan, f, j.posters[i], &film); err != nil {
+	for i, f := range j.films {
+		film, err := deliverFilm(ctx, p, j, f, paths[i], res)
+		if err != nil {
 			return r, err
 		}
 		r.Films = append(r.Films, film)
 	}
 	r.Output, r.Frames, r.Duration = r.Films[0].Output, r.Films[0].Frames, r.Films[0].Duration
-	rep, err := load[soundReport](filepath.Join(res.Path(j.track.final.ID), reportFile))
+	rep, _, err := j.track.Report.Result(res)
 	if err != nil {
 		return r, err
 	}
-	r.Loudness, r.TruePeak = finite(float64(rep.AAC.Integrated)), finite(float64(rep.AAC.TruePeak))
-	p.trim(ctx)
-	r.Wall = p.set.Now().Sub(begun).Seconds()
+	r.Loudness, r.TruePeak = audio.Finite(float64(rep.AAC.Integrated)), audio.Finite(float64(rep.AAC.TruePeak))
+	p.Session.Trim(ctx)
+	r.Wall = p.Now().Sub(begun).Seconds()
 	return r, nil
 }
 
-// make runs the tasks of the films. When a take's picture cannot be read to
+// makeFilms runs the tasks of the films. When a take's picture cannot be read to
 // its end, it is planned again with what there is of it.
-func (p *Production) make(ctx context.Context, all []located, wants []plan.Want, r *RenderResult) (*job, task.Result, error) {
+func makeFilms(ctx context.Context, p *Production, all material, wants []plan.Want, codings picture.Codings, r *RenderResult) (*job, task.Result, error) {
 	for {
-		j, err := p.job(all, wants)
+		j, err := newJob(p, all, wants, codings)
 		if err != nil {
 			return nil, task.Result{}, err
 		}
-		if p.decoders, err = p.newDecoders(ctx, j.tasks); err != nil {
+		planned, err := p.Session.Plan(ctx, j.tasks)
+		if err != nil {
 			return nil, task.Result{}, err
 		}
-		res, err := p.run(ctx, j.tasks)
+		j.maker.Expect(planned, p.Workers())
+		res, err := p.Run(ctx, j.tasks)
 		if err != nil {
 			return nil, res, err
 		}
 		r.Tasks.Run += res.Stats.Run
 		r.Tasks.Reused, r.Faults = res.Stats.Reused, j.faults
-		if j.finished(res) {
+		if j.isFinished(res) {
 			return j, res, nil
 		}
-		if !blame(all, res) {
-			return nil, res, firstFailure(res)
+		if !j.blame(all.Set, res) {
+			return nil, res, session.FirstFailure(res)
 		}
 	}
 }
 
-// finished tells whether every film is there.
-func (j *job) finished(res task.Result) bool {
+// isFinished reports whether every film is there.
+func (j *job) isFinished(res task.Result) bool {
 	for _, f := range j.films {
-		if res.Path(f.ID) == "" {
+		if f.Joined.Outcome(res).Path == "" {
 			return false
 		}
 	}
 	return true
 }
 
-// shortPicture is the error of a picture that ends before its file says.
-type shortPicture struct {
-	file      string
-	got, want int     // frames
-	seconds   float64 // file time at which it ends
-}
-
-// Error implements error.
-func (e *shortPicture) Error() string {
-	return fmt.Sprintf("%s: the picture breaks off after %.1f s; only %d of %d frames could be read", e.file, e.seconds, e.got, e.want)
-}
-
-// usableSeconds is how much of a broken picture is worth showing.
-const usableSeconds = 1
-
-// blame notes failed conforming on the recordings concerned and tells whether
-// there was any: what can be shown of a picture that breaks off is shown, any
-// other is left out.
-func blame(all []located, res task.Result) bool {
-	found := false
-	for _, o := range res.Outcomes {
-		for _, l := range all {
-			if o.State != task.Failed || !strings.HasPrefix(o.ID, conformID(l.owner, "")) || l.role != roleVideo || l.err != nil {
-				continue
-			}
-			var short *shortPicture
-			if errors.As(o.Err, &short) && l.short == nil && short.seconds-l.info.Video.Start >= usableSeconds {
-				short.file = l.file.Path
-				l.recording.short = short
-			} else {
-				l.recording.err = l.named(o.Err)
-			}
-			found = true
+// deliverFilm brings a finished film and what stands beside it to their names.
+func deliverFilm(ctx context.Context, p *Production, j *job, f picture.Film, path string, res task.Result) (FilmResult, error) {
+	line := j.plan.Timeline
+	r := FilmResult{
+		Name: f.Name, Output: path, Canvas: f.Canvas.String(), Frames: line.Frames, Duration: line.Duration(),
+		Codec: f.Codec, Encoder: j.maker.Encoder(f.Film),
+	}
+	if _, err := p.Store().Deliver(ctx, f.Joined.Action(), path); err != nil {
+		return r, err
+	}
+	if counted, ok, err := f.Flashes.Result(res); err != nil {
+		return r, err
+	} else if ok {
+		var warning string
+		if r.Flashes, warning = picture.NewFlashes(f.Name, counted); warning != "" {
+			p.Message(warning)
 		}
 	}
-	return found
+	if !f.Poster.IsZero() {
+		var err error
+		if r.Poster, err = p.Out(f.Name + "-poster.png"); err != nil {
+			return r, err
+		}
+		if _, err := p.Store().Deliver(ctx, f.Poster.Action(), r.Poster); err != nil {
+			return r, err
+		}
+	}
+	return r, writeNotes(ctx, p, j.plan, f.Film, &r)
+}
+
+// blame notes failed conforming on the recordings concerned and reports whether
+// there was any: what can be shown of a picture that breaks off is shown, any
+// other is left out.
+func (j *job) blame(set *takes.Set, res task.Result) bool {
+	wrong := map[*takes.Recording]error{}
+	for _, f := range j.films {
+		for i, c := range f.Conforms {
+			why := f.Conformed[i].Outcome(res)
+			r := set.Find(c.Take, c.Picture.Hash)
+			if why.State == task.Failed && r != nil {
+				wrong[r] = sooner(wrong[r], why.Err)
+			}
+		}
+	}
+	for r, err := range wrong {
+		var broken *picture.BrokenOff
+		if errors.As(err, &broken) {
+			broken.File = r.File.Path
+			if r.BreaksOff(broken.Seconds, broken) {
+				continue
+			}
+		}
+		r.Refuse(err)
+	}
+	return len(wrong) > 0
+}
+
+// sooner returns which of two errors of one picture leaves less of it.
+func sooner(a, b error) error {
+	var x, y *picture.BrokenOff
+	if a == nil || errors.As(a, &x) && (!errors.As(b, &y) || y.Seconds < x.Seconds) {
+		return b
+	}
+	return a
 }

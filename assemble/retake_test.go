@@ -11,6 +11,7 @@ import (
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/media"
+	"ripieno/assemble/takes"
 	"ripieno/mix/audio"
 )
 
@@ -154,7 +155,7 @@ func TestNoOtherPartsYet(t *testing.T) {
 takes: [{name: oboe, expected: true}]
 `)
 	r := makeGuide(t, p)
-	if len(r.Faults) != 1 || r.Faults[0].Kind != kindMissing || len(r.Variants) != 1 || r.Variants[0].Name != "silent" || r.WAV == "" {
+	if len(r.Faults) != 1 || r.Faults[0].Kind != takes.KindMissing || len(r.Variants) != 1 || r.Variants[0].Name != "silent" || r.WAV == "" {
 		t.Errorf("%+v", r)
 	}
 	if got := exitOf(Verdict(r.Faults)); got != 5 {
@@ -201,7 +202,7 @@ func playAgain(t *testing.T, p *Production) {
 			pings = append(pings, ping{0.7 + 8 + 0.5*float64(beat), []float64{392, 440, 494, 523}[beat*7%4], 0.4})
 		}
 	}
-	writePings(t, filepath.Join(p.man.Dir, "intake", "again.wav"), 38, pings)
+	writePings(t, filepath.Join(p.Manifest().Dir, "intake", "again.wav"), 38, pings)
 }
 
 // A take recorded to the guide of a re-take is placed by that guide's cue and

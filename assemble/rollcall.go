@@ -7,6 +7,7 @@ import (
 
 	"ripieno/assemble/intake"
 	"ripieno/assemble/manifest"
+	"ripieno/assemble/takes"
 )
 
 // Status is where a take stands in the roll.
@@ -59,7 +60,7 @@ func (p *Production) Rollcall(ctx context.Context) (RollResult, error) {
 	if err != nil {
 		return RollResult{}, err
 	}
-	return roll(p.man, check, p.man.CallSheet.DueDay, p.set.Now()), nil
+	return roll(p.Manifest(), check, p.Manifest().CallSheet.DueDay, p.Now()), nil
 }
 
 // roll calls the roll from what check found.
@@ -72,14 +73,14 @@ func roll(man *manifest.Production, check CheckResult, due, now time.Time) RollR
 	}
 	unreadable := map[string]bool{}
 	for _, b := range check.Faults {
-		if b.Kind == kindUnreadable {
+		if b.Kind == takes.KindUnreadable {
 			unreadable[b.Take] = true
 			r.Faults = append(r.Faults, b)
 		}
 	}
 	for i, c := range check.Takes {
 		t := man.Takes[i]
-		line := RollTake{Name: t.Name, Player: t.Player, Part: t.Part, Section: t.Section, Status: StatusIn, Release: releaseWord(t), Files: []string{}}
+		line := RollTake{Name: t.Name, Player: t.Player, Part: t.Part, Section: t.Section, Status: StatusIn, Release: t.Release.Word(), Files: []string{}}
 		for _, f := range []*manifest.File{t.Video, t.Audio} {
 			if f != nil {
 				line.Files = append(line.Files, f.Path)
@@ -88,13 +89,13 @@ func roll(man *manifest.Production, check CheckResult, due, now time.Time) RollR
 		switch {
 		case c.Level == levelMissing && late:
 			line.Status = StatusLate
-			b := notIn(t)
+			b := takes.NotIn(t)
 			b.What = fmt.Sprintf("take %q is late: it was due on %s", t.Name, r.Due)
 			r.Faults = append(r.Faults, b)
 			r.Counts.Late++
 		case c.Level == levelMissing:
 			line.Status = StatusMissing
-			r.Faults = append(r.Faults, notIn(t))
+			r.Faults = append(r.Faults, takes.NotIn(t))
 			r.Counts.Missing++
 		case c.Level == intake.Redo.String():
 			line.Status = StatusRejected
@@ -131,5 +132,5 @@ func (l *RollTake) note(findings []intake.Finding) {
 
 // rejected says that a take cannot be used as it is.
 func rejected(t manifest.Take, worst intake.Finding) Bad {
-	return Bad{Take: t.Name, Kind: kindRejected, What: fmt.Sprintf("take %q has to come again: %s", t.Name, worst.What), Hint: worst.Ask}
+	return Bad{Take: t.Name, Kind: takes.KindRejected, What: fmt.Sprintf("take %q has to come again: %s", t.Name, worst.What), Hint: worst.Ask}
 }

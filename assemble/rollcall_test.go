@@ -8,6 +8,7 @@ import (
 
 	"ripieno/assemble/intake"
 	"ripieno/assemble/manifest"
+	"ripieno/assemble/takes"
 )
 
 // TestRoll covers every status; the day itself is not late, the next one is.
@@ -26,7 +27,7 @@ func TestRoll(t *testing.T) {
 			{Name: "oboe", Level: "ask", Findings: []intake.Finding{quiet, fine}}, {Name: "horn", Level: levelMissing},
 			{Name: "flute", Level: "redo", Findings: []intake.Finding{broken, quiet}}, {Name: "cello", Level: "redo", Findings: []intake.Finding{broken}},
 		},
-		Faults: []Bad{{Take: "horn", Kind: kindMissing}, {Take: "cello", Kind: kindUnreadable, What: "no such file"}},
+		Faults: []Bad{{Take: "horn", Kind: takes.KindMissing}, {Take: "cello", Kind: takes.KindUnreadable, What: "no such file"}},
 	}
 	due := time.Date(2031, 6, 12, 0, 0, 0, 0, time.UTC)
 	for _, c := range []struct {

@@ -9,6 +9,8 @@ import (
 	"io"
 	"os"
 	"testing"
+
+	"ripieno/assemble/media"
 )
 
 // TestSheetShowsRealFrames reads marks from the storyboard: each shot has the
@@ -32,7 +34,7 @@ shots:
 		t.Fatal(err)
 	}
 	keep(t, r.Sheet)
-	img, err := readPNG(r.Sheet)
+	img, err := media.ReadPNG(r.Sheet)
 	if err != nil {
 		t.Fatal(err)
 	}

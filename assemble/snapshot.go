@@ -15,8 +15,8 @@ type snapshot struct {
 	placed []Placed
 }
 
-// snapshot calls the roll and places the takes.
-func (p *Production) snapshot(ctx context.Context) (*snapshot, error) {
+// takeSnapshot calls the roll and places the takes.
+func takeSnapshot(ctx context.Context, p *Production) (*snapshot, error) {
 	roll, err := p.Rollcall(ctx)
 	if err != nil {
 		return nil, err

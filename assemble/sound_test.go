@@ -15,6 +15,7 @@ import (
 
 	"ripieno/assemble/media"
 	"ripieno/assemble/progress"
+	"ripieno/assemble/session"
 	"ripieno/mix"
 	"ripieno/mix/audio"
 	"ripieno/mix/audio/audiotest"
@@ -106,7 +107,7 @@ func TestStemsSumToThePreMaster(t *testing.T) {
 	findTool(t)
 	dir := t.TempDir()
 	r := mixSound(t, dir, ensembleTakes(t, dir)+ensembleMix, 2, MixOptions{Stems: true})
-	sum := readSound(t, storedFile(t, dir, sumWAV))
+	sum := readSound(t, storedFile(t, dir, "sum.wav"))
 	if sum.Frames() != soundTo-soundFrom {
 		t.Fatalf("a sum of %d frames", sum.Frames())
 	}
@@ -154,7 +155,7 @@ func TestStemsSumToThePreMaster(t *testing.T) {
 // storedFile finds a file of the store by its name.
 func storedFile(t testing.TB, dir, name string) string {
 	t.Helper()
-	list, err := filepath.Glob(filepath.Join(dir, storeFolder, "*", "*.d", name))
+	list, err := filepath.Glob(filepath.Join(dir, session.StoreFolder, "*", "*.d", name))
 	if err != nil || len(list) != 1 {
 		t.Fatalf("%d files %s in the store, %v", len(list), name, err)
 	}
@@ -188,7 +189,7 @@ func TestMixIsTheSameWithAnyWorkers(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		e, err := os.ReadFile(storedFile(t, dir, filmM4A))
+		e, err := os.ReadFile(storedFile(t, dir, "film.m4a"))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -214,7 +215,7 @@ func checkEnsemble(t *testing.T, r MixResult) {
 	if oboe.Pan != -60 || harp.Pan != 20 || harp.Width != 0.5 || *harp.Send != -6 || cello.Send != nil {
 		t.Errorf("places %v %v, width %v, sends %v %v", oboe.Pan, harp.Pan, harp.Width, harp.Send, cello.Send)
 	}
-	if len(oboe.Lifts) != 1 || oboe.Lifts[0] != (MixLift{4, 6, 3}) || harp.Lifts != nil {
+	if len(oboe.Lifts) != 1 || oboe.Lifts[0] != (MixLift{From: 4, To: 6, Gain: 3}) || harp.Lifts != nil {
 		t.Errorf("the oboe is lifted %v, the harp %v", oboe.Lifts, harp.Lifts)
 	}
 	// A section of one strip has its target itself; -30 is what strips of

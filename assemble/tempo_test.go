@@ -10,7 +10,6 @@ import (
 
 	"ripieno/assemble/intake"
 	"ripieno/assemble/media"
-	"ripieno/mix/align"
 	"ripieno/mix/audio"
 )
 
@@ -150,17 +149,6 @@ func TestCheckFindsNoOtherTempoWhereThePlaceIsGiven(t *testing.T) {
 		}
 		if told != (take.Name == "heard") {
 			t.Errorf("%s: %+v", take.Name, take.Findings)
-		}
-	}
-}
-
-// Only a place that leaves no doubt is one.
-func TestSettled(t *testing.T) {
-	for method, want := range map[string]bool{
-		"playing": true, "cue+playing": true, "device": true, "offset given": true, "cue given": true, "cue": false,
-	} {
-		if settled(align.Placement{Method: method, Sure: true}) != want || settled(align.Placement{Method: method}) {
-			t.Errorf("%s: settled is not %v when sure, and false else", method, want)
 		}
 	}
 }

@@ -11,6 +11,7 @@ import (
 	"ripieno/assemble/fault"
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/manifest"
+	"ripieno/assemble/takes"
 	"ripieno/mix/audio"
 )
 
@@ -119,7 +120,7 @@ func TestTiming(t *testing.T) {
 		name, role string
 		start, by  float64 // of the file; of the playing, in seconds
 		kept       bool
-	}{{"late", roleAudio, lateStart, lateBy, true}, {"late", roleVideo, lateStart + 1.5, lateBy, true}, {"early", roleAudio, earlyStart, earlyBy, false}} {
+	}{{"late", string(takes.Audio), lateStart, lateBy, true}, {"late", string(takes.Video), lateStart + 1.5, lateBy, true}, {"early", string(takes.Audio), earlyStart, earlyBy, false}} {
 		was, is := placedFile(t, tight, c.name, c.role), placedFile(t, played, c.name, c.role)
 		near(c.name+" "+c.role+": tightened offset", was.Offset, c.start-c.by, 0.006)
 		near(c.name+" "+c.role+": lateness", *was.LatenessMS/1000, c.by, 0.006)
@@ -133,21 +134,21 @@ func TestTiming(t *testing.T) {
 			near(c.name+": offset of a take that is tightened", is.Offset, was.Offset, 0)
 		}
 	}
-	a, v := placedFile(t, played, "late", roleAudio), placedFile(t, played, "late", roleVideo)
+	a, v := placedFile(t, played, "late", string(takes.Audio)), placedFile(t, played, "late", string(takes.Video))
 	near("the two devices' shift", a.KeptMS, v.KeptMS, 1e-9)
-	was, is := placedFile(t, tight, "clapless", roleAudio), placedFile(t, played, "clapless", roleAudio)
+	was, is := placedFile(t, tight, "clapless", string(takes.Audio)), placedFile(t, played, "clapless", string(takes.Audio))
 	if is.Offset != was.Offset || is.KeptMS != 0 || is.CueAt != nil || !strings.Contains(strings.Join(is.Evidence, "\n"), "no cue to keep the lateness against") {
 		t.Errorf("without a clap: %+v, was %+v", is, was)
 	}
-	if is.Timing != manifest.AsPlayed || placedFile(t, played, "early", roleAudio).Timing != manifest.Tightened {
-		t.Errorf("timings are %q and %q", is.Timing, placedFile(t, played, "early", roleAudio).Timing)
+	if is.Timing != manifest.AsPlayed || placedFile(t, played, "early", string(takes.Audio)).Timing != manifest.Tightened {
+		t.Errorf("timings are %q and %q", is.Timing, placedFile(t, played, "early", string(takes.Audio)).Timing)
 	}
 	// Picture and sound of the film go by the same places.
 	all, err := p.locate(t.Context())
 	if err != nil {
 		t.Fatal(err)
 	}
-	facts, _ := p.facts(all, nil)
+	facts, _ := all.Facts(nil)
 	near("the sound's clock", facts["late"].Sound.Clock.Offset, a.Offset, 0)
 	near("the picture's clock", facts["late"].Picture.Clock.Offset, v.Offset, 0)
 	p.Close()
@@ -161,7 +162,7 @@ func TestTimingInTheMix(t *testing.T) {
 		t.Helper()
 		p := openTiming(t, dir, changes...)
 		defer p.Close()
-		kept = placedFile(t, syncNow(t, p), "late", roleAudio).KeptMS / 1000
+		kept = placedFile(t, syncNow(t, p), "late", string(takes.Audio)).KeptMS / 1000
 		r, err := p.Mix(t.Context(), MixOptions{})
 		if err != nil {
 			t.Fatal(fault.Format(err))

@@ -4,17 +4,17 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io/fs"
-	"maps"
 	"os"
 	"path/filepath"
 	"slices"
-	"strings"
 	"time"
 
+	"ripieno/assemble/arrival"
 	"ripieno/assemble/fault"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
+	"ripieno/assemble/session"
+	"ripieno/assemble/takes"
 )
 
 // WatchOptions set up Watch.
@@ -62,23 +62,14 @@ type watch struct {
 	set     Settings
 	o       WatchOptions
 	tell    func(WatchEvent)
-	files   map[string]*watched // by path relative to the folder
-	ran     string              // what the production was made of when the verbs last ran
-	pending string              // what it is made of now, while that differs
-	seen    int                 // looks in a row that found pending
-	faulty  int                 // looks in a row that could not read the manifest
-	sorrow  string              // the trouble told last
+	folder  arrival.Folder
+	ran     string // what the production was made of when the verbs last ran
+	pending string // what it is made of now, while that differs
+	seen    int    // looks in a row that found pending
+	faulty  int    // looks in a row that could not read the manifest
+	trouble string // told last
 	last    *snapshot
 	faults  []Bad
-}
-
-// watched is what is known of one file.
-type watched struct {
-	size    int64
-	mtime   time.Time
-	settled int  // looks in a row that found it like this
-	done    bool // dealt with until it or the manifest changes
-	said    string
 }
 
 // Watch looks at a production's folder at every tick. A new recording that has
@@ -91,14 +82,15 @@ type watched struct {
 // What fails is told and does not end the watch; the end of ctx does, with its
 // error. With Once the result holds the faults of the last check.
 func Watch(ctx context.Context, set Settings, o WatchOptions, tell func(WatchEvent)) ([]Bad, error) {
-	w := &watch{set: set, o: o, tell: tell, files: map[string]*watched{}}
+	w := &watch{set: set, o: o, tell: tell}
 	w.o.Settled = max(2, o.Settled)
+	w.folder = arrival.Folder{Out: set.Out, Settled: w.o.Settled}
 	man, err := manifest.Load(set.Dir)
 	if err != nil {
 		return nil, err
 	}
 	w.set.Dir = man.Dir
-	if w.ran, err = w.fingerprint(man); err != nil {
+	if w.ran, err = arrival.Fingerprint(man); err != nil {
 		return nil, err
 	}
 	if err := w.begin(ctx); err != nil {
@@ -127,10 +119,10 @@ func (w *watch) begin(ctx context.Context) error {
 		return err
 	}
 	defer p.Close()
-	if len(p.man.Takes) == 0 {
-		return p.man.NeedTakes()
+	if len(p.Manifest().Takes) == 0 {
+		return p.Manifest().NeedTakes()
 	}
-	if w.last, err = p.snapshot(ctx); err != nil {
+	if w.last, err = takeSnapshot(ctx, p); err != nil {
 		return err
 	}
 	w.faults = w.last.roll.Faults
@@ -146,37 +138,30 @@ func (w *watch) look(ctx context.Context) (busy bool, err error) {
 		if w.faulty++; w.faulty < w.o.Settled {
 			return true, ctx.Err()
 		}
-		w.trouble(err)
+		w.fail(err)
 		return false, ctx.Err()
 	}
 	w.faulty = 0
-	if err := w.scan(man); err != nil {
-		w.trouble(err)
+	if err := w.folder.Scan(man); err != nil {
+		w.fail(err)
 		return false, ctx.Err()
 	}
-	for _, path := range slices.Sorted(maps.Keys(w.files)) {
-		f := w.files[path]
-		switch {
-		case f.done:
-		case f.settled < w.o.Settled:
-			busy = true
-		default:
-			f.done = true
-			changed, err := w.arrive(ctx, man, path, f)
-			if err != nil {
+	complete, busy := w.folder.Complete()
+	for _, path := range complete {
+		changed, err := w.arrive(ctx, man, path)
+		if err != nil {
+			return false, err
+		}
+		if changed {
+			if man, err = manifest.Load(w.set.Dir); err != nil {
 				return false, err
-			}
-			if changed {
-				if man, err = manifest.Load(w.set.Dir); err != nil {
-					return false, err
-				}
 			}
 		}
 	}
-	now, err := w.fingerprint(man)
+	now, err := arrival.Fingerprint(man)
 	switch {
 	case err != nil:
-		w.trouble(err)
+		w.fail(err)
 	case now == w.ran:
 		w.pending = ""
 	case now != w.pending:
@@ -184,58 +169,15 @@ func (w *watch) look(ctx context.Context) (busy bool, err error) {
 	case w.seen+1 < w.o.Settled || busy:
 		w.seen, busy = w.seen+1, true
 	default:
-		w.ran, w.pending, w.sorrow = now, "", ""
-		for _, f := range w.files {
-			f.done = false // there may be a place for it now
-		}
+		w.ran, w.pending, w.trouble = now, "", ""
+		busy = w.folder.Again()
 		w.run(ctx)
-		busy = len(w.files) > 0
 	}
 	return busy, ctx.Err()
 }
 
-// scan notes the recordings that the manifest does not name.
-func (w *watch) scan(man *manifest.Production) error {
-	named := map[string]bool{}
-	for _, f := range filesOf(man) {
-		named[filepath.Clean(f)] = true
-	}
-	seen := map[string]bool{}
-	err := walkRecordings(man.Dir, w.set.Out, func(rel string, info fs.FileInfo) {
-		if named[rel] || info.Size() == 0 {
-			return
-		}
-		seen[rel] = true
-		f := w.files[rel]
-		if f == nil || f.size != info.Size() || !f.mtime.Equal(info.ModTime()) {
-			w.files[rel] = &watched{size: info.Size(), mtime: info.ModTime(), settled: 1}
-			return
-		}
-		f.settled++
-	})
-	maps.DeleteFunc(w.files, func(rel string, _ *watched) bool { return !seen[rel] })
-	return err
-}
-
-// fingerprint is what the production is made of: the manifest's bytes and the
-// sizes and times of the files it names.
-func (w *watch) fingerprint(man *manifest.Production) (string, error) {
-	data, err := os.ReadFile(man.Path)
-	if err != nil {
-		return "", err
-	}
-	var b strings.Builder
-	b.Write(data)
-	for _, f := range filesOf(man) {
-		if info, err := os.Stat(filepath.Join(man.Dir, f)); err == nil {
-			fmt.Fprintf(&b, "\x00%s %d %d", f, info.Size(), info.ModTime().UnixNano())
-		}
-	}
-	return b.String(), nil
-}
-
 // arrive deals with a complete file and tells whether the manifest changed.
-func (w *watch) arrive(ctx context.Context, man *manifest.Production, rel string, f *watched) (changed bool, err error) {
+func (w *watch) arrive(ctx context.Context, man *manifest.Production, rel string) (changed bool, err error) {
 	e := WatchEvent{Event: WatchArrived, File: filepath.ToSlash(rel)}
 	tool, err := w.set.Programs.Find(ctx)
 	if err != nil {
@@ -251,15 +193,16 @@ func (w *watch) arrive(ctx context.Context, man *manifest.Production, rel string
 	}
 	if err != nil {
 		e.Event, e.Why, e.Hint = WatchWaiting, err.Error(), "it is looked at again when it changes"
-		w.tellOnce(f, e)
+		w.tellOnce(rel, e)
 		return false, nil
 	}
-	e.Role = roleAudio
+	e.Role = string(takes.Audio)
 	if info.Video != nil {
-		e.Role = roleVideo
+		e.Role = string(takes.Video)
 	}
-	if !w.match(man, &e) {
-		w.tellOnce(f, e)
+	if e.Take, e.Why, e.Hint = arrival.Match(man, e.File, info.Video != nil); e.Why != "" {
+		e.Event = WatchUnclear
+		w.tellOnce(rel, e)
 		return false, nil
 	}
 	data, err := os.ReadFile(man.Path)
@@ -268,70 +211,38 @@ func (w *watch) arrive(ctx context.Context, man *manifest.Production, rel string
 	}
 	adopted, err := manifest.Adopt(data, man, manifest.Arrival{Take: e.Take, Role: e.Role, Path: e.File})
 	if err != nil {
-		w.troubleWith(e, err)
+		w.failWith(e, err)
 		return false, nil
 	}
 	e.Line, e.Text, e.Adopted = adopted.Line, adopted.Text, w.o.Adopt
 	if w.o.Adopt {
-		if err := publishBytes(ctx, man.Path, adopted.Data); err != nil {
-			w.troubleWith(e, err)
+		if err := session.Publish(ctx, man.Path, adopted.Data); err != nil {
+			w.failWith(e, err)
 			return false, ctx.Err()
 		}
 	}
-	w.tellOnce(f, e)
+	w.tellOnce(rel, e)
 	return w.o.Adopt, nil
 }
 
 // tellOnce tells what became of a file unless that was told before.
-func (w *watch) tellOnce(f *watched, e WatchEvent) {
-	if said := fmt.Sprint(e.Event, e.Take, e.Text, e.Why); said != f.said {
-		f.said = said
+func (w *watch) tellOnce(path string, e WatchEvent) {
+	if w.folder.IsNews(path, fmt.Sprint(e.Event, e.Take, e.Text, e.Why)) {
 		w.tell(e)
 	}
-}
-
-// match finds the take of an arrival, or says why it cannot.
-func (w *watch) match(man *manifest.Production, e *WatchEvent) bool {
-	names := man.TakesFor(e.File)
-	var waiting []string
-	for _, t := range man.Takes {
-		if t.Expected {
-			waiting = append(waiting, t.Name)
-		}
-	}
-	e.Hint = "write the file into the manifest where it belongs, or give it the take's name"
-	switch len(names) {
-	case 0:
-		e.Event, e.Why = WatchUnclear, fmt.Sprintf("no take, player or part is called like that; takes still to come: %q", waiting)
-		return false
-	case 1:
-	default:
-		e.Event, e.Why = WatchUnclear, fmt.Sprintf("it could be of any of %q", names)
-		return false
-	}
-	e.Take = names[0]
-	for _, t := range man.Takes {
-		if t.Name == e.Take && (e.Role == roleVideo && t.Video != nil || e.Role == roleAudio && t.Audio != nil) {
-			e.Event, e.Why = WatchUnclear, fmt.Sprintf("take %q has a %s already", e.Take, e.Role)
-			e.Hint = "if this is a better one, write its name in place of the other's"
-			return false
-		}
-	}
-	e.Hint = ""
-	return true
 }
 
 // run checks, places and makes the rough cut.
 func (w *watch) run(ctx context.Context) {
 	p, err := Open(ctx, w.set)
 	if err != nil {
-		w.trouble(err)
+		w.fail(err)
 		return
 	}
 	defer p.Close()
-	now, err := p.snapshot(ctx)
+	now, err := takeSnapshot(ctx, p)
 	if err != nil {
-		w.trouble(err)
+		w.fail(err)
 		return
 	}
 	e := WatchEvent{Event: WatchFinished, Roll: &now.roll, Changes: w.last.changes(now)}
@@ -339,7 +250,7 @@ func (w *watch) run(ctx context.Context) {
 	rough, err := p.Render(ctx, RenderOptions{Rough: true})
 	if err != nil {
 		w.tell(e)
-		w.trouble(err)
+		w.fail(err)
 		return
 	}
 	e.Rough = &rough
@@ -358,18 +269,18 @@ func unlike(list, known []Bad) []Bad {
 	return rest
 }
 
-func (w *watch) trouble(err error) { w.troubleWith(WatchEvent{}, err) }
+func (w *watch) fail(err error) { w.failWith(WatchEvent{}, err) }
 
-// troubleWith tells of a failure, once until the production changes.
-func (w *watch) troubleWith(e WatchEvent, err error) {
+// failWith tells of a failure, once until the production changes.
+func (w *watch) failWith(e WatchEvent, err error) {
 	if errors.Is(err, context.Canceled) {
 		return
 	}
 	e.Event, e.Why = WatchTrouble, err.Error()
-	if e.Why == w.sorrow {
+	if e.Why == w.trouble {
 		return
 	}
-	w.sorrow = e.Why
+	w.trouble = e.Why
 	var f *fault.Fault
 	if errors.As(err, &f) {
 		e.Hint = f.Hint

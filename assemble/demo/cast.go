@@ -3,6 +3,7 @@ package demo
 import (
 	"ripieno/assemble/demo/figure"
 	"ripieno/assemble/demo/instrument"
+	"ripieno/mix/audio"
 )
 
 // player is one member of the ensemble, all of them invented.
@@ -27,11 +28,14 @@ type clock struct {
 	offset, drift, length float64
 }
 
-// guide is the guide time of the moment t seconds into the file.
-func (c clock) guide(t float64) float64 { return c.offset + t*(1+c.drift*1e-6) }
+// clock returns c as the mix knows it.
+func (c clock) clock() audio.Clock { return audio.Clock{Offset: c.offset, Drift: audio.PPM(c.drift)} }
+
+// guide returns the guide time of the moment t seconds into the file.
+func (c clock) guide(t float64) float64 { return c.clock().Guide(t) }
 
 // file is the inverse of guide.
-func (c clock) file(guide float64) float64 { return (guide - c.offset) / (1 + c.drift*1e-6) }
+func (c clock) file(guide float64) float64 { return c.clock().File(guide) }
 
 // microphone is how a device hears.
 type microphone struct {

@@ -3,6 +3,8 @@ package demo
 import (
 	"fmt"
 	"strings"
+
+	"ripieno/mix/audio"
 )
 
 // edition is the version of the demo's content. It is raised when any take
@@ -44,6 +46,11 @@ type FileTruth struct {
 	DriftPPM   float64
 	ClapAt     float64 // seconds into the file at which the hands meet
 	Seconds    float64 // length of the recording
+}
+
+// Clock returns where the recording lies on guide time.
+func (f FileTruth) Clock() audio.Clock {
+	return audio.Clock{Offset: f.Offset, Drift: audio.PPM(f.DriftPPM)}
 }
 
 // File is the truth about a take's recording with that role.

@@ -43,6 +43,8 @@ type Tool struct {
 	filters  map[string]bool
 
 	ended func(Usage) // told of every process that ended; nil: nobody
+	// recorded takes every command instead of a process; see [Recorded].
+	recorded func(Command) error
 
 	// wait is how long an interrupted process may take to finish its file
 	// before it is killed; 0 means defaultWait.

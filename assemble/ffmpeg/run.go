@@ -75,6 +75,9 @@ func (e *ExitError) Says(text string) bool {
 // of kind Failed when the disk is full, even if the program ended with 0; and
 // the reader's or writer's own error when c.Stdin or c.Stdout failed.
 func (t *Tool) Run(ctx context.Context, c Command) error {
+	if t.recorded != nil {
+		return t.recorded(c)
+	}
 	args := []string{"-hide_banner", "-nostdin", "-nostats", "-loglevel", "level+warning"}
 	p := process{tool: t, program: t.FFmpeg, stdin: c.Stdin, stdout: c.Stdout, log: c.Log}
 	if c.Progress != nil {

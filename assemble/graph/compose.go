@@ -358,8 +358,8 @@ func beforeItself(s *ffmpeg.Stream, p Piece) *ffmpeg.Stream {
 	if h > p.Crop.H {
 		w, h = p.Crop.H*hole.W/hole.H, p.Crop.H
 	}
-	back := filter(two.Get("1"), "crop", strconv.Itoa(max(2, w&^1)), strconv.Itoa(max(2, h&^1)))
-	back = scale(back, max(16, hole.W/8&^1), max(16, hole.H/8&^1))
+	back := filter(two.Get("1"), "crop", strconv.Itoa(max(2, layout.FloorEven(w))), strconv.Itoa(max(2, layout.FloorEven(h))))
+	back = scale(back, max(16, layout.FloorEven(hole.W/8)), max(16, layout.FloorEven(hole.H/8)))
 	back = filter(back, "gblur", "sigma=3", "steps=2")
 	back = filter(scale(back, hole.W, hole.H), "lutyuv", "y=16+(val-16)*0.6")
 	front := scale(two.Get("0"), inner.W, inner.H)

@@ -15,6 +15,7 @@ import (
 
 	ffmpeg "github.com/u2takey/ffmpeg-go"
 
+	"ripieno/assemble/plan"
 	"ripieno/layout/shot"
 )
 
@@ -30,6 +31,16 @@ type Command struct {
 	Graph string
 }
 
+// SourceOf returns a take's picture as an input. options, in pairs, are the
+// limits for files from strangers; zscale tells that this ffmpeg has it.
+func SourceOf(pic plan.Picture, options []string, zscale bool) Source {
+	opts := map[string]string{}
+	for i := 0; i+1 < len(options); i += 2 {
+		opts[strings.TrimPrefix(options[i], "-")] = options[i+1]
+	}
+	return Source{Options: opts, Path: "file:" + pic.Path, Stream: pic.Stream, Zscale: zscale}
+}
+
 // Argv is the argument list. flag is the option by which the ffmpeg at hand
 // reads a graph from a file, and file is where the graph was written.
 func (c Command) Argv(flag, file string) []string {
@@ -39,6 +50,9 @@ func (c Command) Argv(flag, file string) []string {
 	}
 	return append(args, c.after...)
 }
+
+// Filters returns the text of the graph, "" for none.
+func (c Command) Filters() string { return c.Graph }
 
 // Source is an input file with the options that must precede it.
 type Source struct {

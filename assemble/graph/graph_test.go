@@ -9,6 +9,7 @@ import (
 	"ripieno/assemble/plan"
 	"ripieno/layout"
 	"ripieno/layout/shot"
+	"ripieno/mix/audio"
 )
 
 var fps30 = shot.Rate{Num: 30, Den: 1}
@@ -83,7 +84,7 @@ func TestComposeIsTheSameEveryTime(t *testing.T) {
 
 func TestConformFollowsTheClock(t *testing.T) {
 	c := plan.Conform{W: 480, H: 270, Frames: plan.Span{From: 180, To: 480}}
-	c.Picture.Clock = plan.Clock{Offset: -12.25, Drift: 80}
+	c.Picture.Clock = audio.Clock{Offset: -12.25, Drift: 80}
 	c.Picture.Matrix, c.Picture.FPS = "bt601", 25
 	cmd, err := Conform(c, Source{Path: "take.mp4", Stream: 1, Options: map[string]string{"max_streams": "16"}}, fps30, "out.mp4")
 	if err != nil {

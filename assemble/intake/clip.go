@@ -1,6 +1,8 @@
 package intake
 
-import "math"
+import (
+	"math"
+)
 
 // Two signs of clipping. A converter that ran full repeats its extreme value,
 // sample after sample: [extreme] counts that, and it is proof, but only while

@@ -20,6 +20,7 @@ import (
 	"slices"
 
 	"ripieno/assemble/media"
+	"ripieno/mix/align"
 	"ripieno/mix/playing"
 )
 
@@ -102,16 +103,7 @@ type File struct {
 }
 
 // Sync is what alignment found out about a file.
-type Sync struct {
-	Offset     float64 `json:"offset"`     // guide time at the file's time zero, seconds
-	DriftPPM   float64 `json:"drift_ppm"`  // of the file's clock against the guide
-	Confidence float64 `json:"confidence"` // 0 to 1
-	Sure       bool    `json:"sure"`
-	Reason     string  `json:"reason,omitempty"` // why not
-	// ClickDB is the level of the guide's clicks that leaked into the file, in
-	// dBFS; 0 for none heard.
-	ClickDB float64 `json:"click_db,omitempty"`
-}
+type Sync = align.Placement
 
 // Worst is the highest level among findings, OK for none.
 func Worst(findings []Finding) Level {

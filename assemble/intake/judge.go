@@ -7,15 +7,16 @@ import (
 	"math"
 
 	"ripieno/assemble/fault"
+	"ripieno/assemble/intake/limit"
 )
 
 // Judge says what is worth saying about one take, by the [Standard] limits.
-func Judge(f Facts) []Finding { return Standard().Judge(f) }
+func Judge(f Facts) []Finding { return JudgeBy(Standard(), f) }
 
-// Judge says what is worth saying about one take: the worst first, the surest
+// JudgeBy says what is worth saying about one take: the worst first, the surest
 // first among equals. An empty result means a good take. It depends on f and l
 // alone.
-func (l Limits) Judge(f Facts) []Finding {
+func JudgeBy(l Limits, f Facts) []Finding {
 	j := judge{limits: &l, facts: &f}
 	j.take()
 	for i := range f.Files {
@@ -176,13 +177,13 @@ func (j *judge) whole() {
 		j.add(NoPicture, Redo, 1, "the file has no picture")
 	}
 	if a := info.Audio; a != nil {
-		if low, sure := j.limits.under(lowRate, float64(a.Rate)); low {
+		if low, sure := j.limits.Under(limit.LowRate, float64(a.Rate)); low {
 			j.add(LowRate, Ask, sure, "sampled at %d Hz", a.Rate)
 		}
 	}
 	if v, a := info.Video, info.Audio; v != nil && a != nil && v.Duration > 0 && a.Duration > 0 && !info.Truncated {
 		apart := math.Abs(v.Start + v.Duration - a.Start - a.Duration)
-		if far, sure := j.limits.over(lengthApart, apart); far {
+		if far, sure := j.limits.Over(limit.LengthApart, apart); far {
 			j.add(Apart, Ask, sure, "sound and picture end %.1f s apart", apart)
 		}
 	}
@@ -193,7 +194,7 @@ func (j *judge) whole() {
 // where the file has no sound for a while, or every packet stands for itself, it
 // is no edge. Nobody knows whether the sound that is missing was at that place.
 func (j *judge) damaged(places int, missing float64) {
-	switch gone, sure := j.limits.over(missingAsk, missing); {
+	switch gone, sure := j.limits.Over(limit.MissingAsk, missing); {
 	case places > 0 && gone:
 		j.add(Damaged, Ask, max(0.9, sure), "%s, and the sound has gaps of %.1f s", counted(places, "of the sound"), missing)
 	case places > 1 || places == 1 && j.file.Info.Audio != nil && j.file.Info.Audio.Codec == "flac":
@@ -230,11 +231,11 @@ func (j *judge) place() {
 	}
 	if heard := j.file.Sound; heard != nil && s.ClickDB < 0 {
 		distance := heard.LoudDB - s.ClickDB
-		if near, sure := j.limits.under(bleedDistance, distance); near {
+		if near, sure := j.limits.Under(limit.BleedDistance, distance); near {
 			j.add(Bleed, Ask, sure, "clicks of the guide are heard, %.0f dB under the playing", distance)
 		}
 	}
-	if far, sure := j.limits.over(driftAsk, math.Abs(s.DriftPPM)); far {
+	if far, sure := j.limits.Over(limit.DriftAsk, math.Abs(s.DriftPPM)); far {
 		j.add(Speed, Ask, sure, "the recording's clock is %+.0f ppm off the guide's", s.DriftPPM)
 	}
 	p, length := j.facts.Piece, j.file.Info.Duration
@@ -248,7 +249,7 @@ func (j *judge) place() {
 		j.add(StartsLate, OK, 0.95, "the recording begins after the clap")
 	}
 	missing := p.End - (s.Offset + length)
-	if early, sure := j.limits.over(endsEarly, missing); early {
+	if early, sure := j.limits.Over(limit.EndsEarly, missing); early {
 		j.add(EndsEarly, Ask, sure, "the recording ends %.1f s before the piece", missing)
 	}
 }
@@ -262,9 +263,9 @@ func (j *judge) pace() bool {
 	if p == nil || p.Notes == 0 {
 		return false
 	}
-	strong, sure := j.limits.over(otherPulse, p.Other)
+	strong, sure := j.limits.Over(limit.OtherPulse, p.Other)
 	// A pulse by chance has a power of 1.
-	apart, sureApart := j.limits.over(otherOver, p.Other/max(1, p.Guide))
+	apart, sureApart := j.limits.Over(limit.OtherOver, p.Other/max(1, p.Guide))
 	if !strong || !apart {
 		return false
 	}
@@ -280,7 +281,7 @@ func (j *judge) pace() bool {
 		return true
 	}
 	level := Ask
-	if certain, _ := j.limits.over(otherRedo, p.Other); certain && sure > 0.95 {
+	if certain, _ := j.limits.Over(limit.OtherRedo, p.Other); certain && sure > 0.95 {
 		level = Redo
 	}
 	j.add(OtherPiece, level, min(sure, 0.97), "the playing fits no place of the guide; it runs at about %s, and may be another piece or another tempo", times)

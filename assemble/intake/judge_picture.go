@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"ripieno/assemble/intake/limit"
 	"ripieno/layout/motion"
 )
 
@@ -17,7 +18,7 @@ func (j *judge) stream() {
 		shape = 16.0 / 9
 	}
 	ratio := float64(w) / float64(h)
-	if upright, sure := l.under(portrait, ratio); upright && shape > 1 {
+	if upright, sure := l.Under(limit.Portrait, ratio); upright && shape > 1 {
 		level := Ask
 		if j.facts.Framed {
 			level = OK
@@ -28,14 +29,14 @@ func (j *judge) stream() {
 		j.add(Rotated, OK, 1, "shown turned by %d degrees", v.Rotation)
 	}
 	lines := float64(min(w, h))
-	if tiny, sure := l.under(tinyLines, lines); tiny {
+	if tiny, sure := l.Under(limit.TinyLines, lines); tiny {
 		j.add(LowRes, Redo, sure, "very small picture, %d × %d", w, h)
-	} else if small, sure := l.under(shortLines, lines); small {
+	} else if small, sure := l.Under(limit.ShortLines, lines); small {
 		j.add(LowRes, Ask, sure, "small picture, %d × %d", w, h)
 	}
 	if v.FPSNum > 0 {
 		fps := float64(v.FPSNum) / float64(v.FPSDen)
-		if slow, sure := l.under(lowFPS, fps); slow {
+		if slow, sure := l.Under(limit.LowFPS, fps); slow {
 			j.add(LowFPS, Ask, sure, "%.1f frames a second", fps)
 		}
 	}
@@ -63,14 +64,14 @@ func (j *judge) middle(s motion.Subject) {
 	left, top, right, bottom := s.Reach()
 	edges := []edge{{"left", left, 270}, {"right", 1 - right, 90}, {"upper", top, 180}}
 	for _, e := range edges {
-		if out, sure := j.limits.under(cutEdge, e.room); out {
+		if out, sure := j.limits.Under(limit.CutEdge, e.room); out {
 			j.add(CutOff, Ask, min(sure, s.Confidence, 0.7), "the movement goes on beyond the %s edge of the picture%s",
 				e.name, j.lying(e, edges, 1-bottom))
 			return // more about the place would say the same again
 		}
 	}
 	x, _ := s.Centre()
-	off, sure := j.limits.over(centreOff, math.Abs(x-0.5))
+	off, sure := j.limits.Over(limit.CentreOff, math.Abs(x-0.5))
 	if !off {
 		return
 	}
@@ -94,7 +95,7 @@ type edge struct {
 // turned; "" otherwise.
 func (j *judge) lying(e edge, edges []edge, lower float64) string {
 	for _, o := range append([]edge{{room: lower}}, edges...) {
-		if free, _ := j.limits.over(lyingRoom, o.room); o != e && !free {
+		if free, _ := j.limits.Over(limit.LyingRoom, o.room); o != e && !free {
 			return ""
 		}
 	}
@@ -118,26 +119,26 @@ func (j *judge) picture(p *Picture) {
 	if p.Frames == 0 {
 		return
 	}
-	dark, sureMean := l.under(darkMean, p.Mean)
-	black, sureShare := l.over(darkShare, p.DarkPercent)
+	dark, sureMean := l.Under(limit.DarkMean, p.Mean)
+	black, sureShare := l.Over(limit.DarkShare, p.DarkPercent)
 	if dark && black {
 		j.add(TooDark, Ask, math.Min(sureMean, sureShare), "dark: typical brightness %.0f of 255", p.Mean)
 	}
-	if blown, sure := l.over(blownShare, p.WhitePercent); blown {
+	if blown, sure := l.Over(limit.BlownShare, p.WhitePercent); blown {
 		j.add(BlownOut, Ask, sure, "%.0f %% of the picture is pure white", p.WhitePercent)
 	}
-	if soft, sure := l.over(blurMost, p.Blur); soft {
+	if soft, sure := l.Over(limit.BlurMost, p.Blur); soft {
 		j.add(Unsharp, Ask, math.Min(sure, 0.85), "out of focus")
 	}
 	// Two frames may be alike by chance of the moment; five are not.
 	if p.Frames >= 5 {
-		if still, sure := l.under(frozenMotion, p.Motion); still {
+		if still, sure := l.Under(limit.FrozenMotion, p.Motion); still {
 			j.add(Frozen, Ask, sure, "the picture does not move")
 		} else {
 			j.middle(p.Subject)
 		}
 	}
-	if gap, sure := l.over(frameGap, p.LongestGap); gap {
+	if gap, sure := l.Over(limit.FrameGap, p.LongestGap); gap {
 		j.add(FrameGaps, Ask, sure, "the picture stands still for up to %.1f s", p.LongestGap)
 	}
 }

@@ -1,17 +1,21 @@
 package intake
 
-import "math"
+import (
+	"math"
+
+	"ripieno/assemble/intake/limit"
+)
 
 // sound judges the level, the noise and the channels of a file.
 func (j *judge) sound(s *Sound) {
 	l := j.limits
 	loudest := s.loudest()
-	if silent, sure := l.under(silentPeak, loudest.PeakDB); silent {
+	if silent, sure := l.Under(limit.SilentPeak, loudest.PeakDB); silent {
 		j.add(Silent, Redo, sure, "silent: the highest peak is %.0f dBFS", loudest.PeakDB)
 		return // nothing else means anything
 	}
-	tiny, sureTiny := l.under(softRedo, s.LoudnessLUFS)
-	soft, sureSoft := l.under(softAsk, s.LoudnessLUFS)
+	tiny, sureTiny := l.Under(limit.SoftRedo, s.LoudnessLUFS)
+	soft, sureSoft := l.Under(limit.SoftAsk, s.LoudnessLUFS)
 	if tiny {
 		j.add(TooSoft, Redo, sureTiny, "far too soft: %.0f LUFS", s.LoudnessLUFS)
 	} else if soft {
@@ -42,13 +46,13 @@ func beside(noiseDB, humDB float64) float64 {
 // noise, and the noise of a take that is soft is near because the playing is
 // soft, for which the player is asked to come closer already.
 func (j *judge) noise(s *Sound, noiseDB float64, soft bool) {
-	if s.RestSeconds < j.limits.at(restLeast) {
+	if s.RestSeconds < j.limits.At(limit.RestLeast) {
 		return
 	}
 	distance := s.LoudDB - noiseDB
-	if bad, sure := j.limits.under(noiseRedo, distance); bad {
+	if bad, sure := j.limits.Under(limit.NoiseRedo, distance); bad {
 		j.add(Noisy, Redo, sure, "the noise is only %.0f dB under the playing", distance)
-	} else if some, sure := j.limits.under(noiseAsk, distance); some && !soft {
+	} else if some, sure := j.limits.Under(limit.NoiseAsk, distance); some && !soft {
 		j.add(Noisy, Ask, sure, "the noise is %.0f dB under the playing", distance)
 	}
 }
@@ -61,17 +65,17 @@ func (j *judge) clipping(s *Sound) {
 	level, sure := OK, 0.0
 	for _, c := range s.Channels {
 		at, how := OK, 0.0
-		if flat, p := l.over(flatShareRedo, c.FlatPercent); flat {
+		if flat, p := l.Over(limit.FlatShareRedo, c.FlatPercent); flat {
 			at, how = Redo, p
-		} else if flat, p := l.over(flatShareAsk, c.FlatPercent); flat {
+		} else if flat, p := l.Over(limit.FlatShareAsk, c.FlatPercent); flat {
 			at, how = Ask, p
 		}
 		for _, pair := range []struct {
-			ratio, share key
+			ratio, share limit.Key
 			level        Level
-		}{{railRatioRedo, railShareRedo, Redo}, {railRatioAsk, railShareAsk, Ask}} {
-			high, p := l.over(pair.ratio, c.RailRatio)
-			much, q := l.over(pair.share, c.RailPercent)
+		}{{limit.RailRatioRedo, limit.RailShareRedo, Redo}, {limit.RailRatioAsk, limit.RailShareAsk, Ask}} {
+			high, p := l.Over(pair.ratio, c.RailRatio)
+			much, q := l.Over(pair.share, c.RailPercent)
 			if high && much && (pair.level > at || pair.level == at && math.Min(p, q) > how) {
 				at, how = pair.level, math.Min(p, q)
 			}
@@ -85,8 +89,8 @@ func (j *judge) clipping(s *Sound) {
 			math.Max(worst.FlatPercent, worst.RailPercent), worst.RailDB)
 		return
 	}
-	top, p := l.over(hotPeak, s.loudest().PeakDB)
-	loud, q := l.over(hotLoudness, s.LoudnessLUFS)
+	top, p := l.Over(limit.HotPeak, s.loudest().PeakDB)
+	loud, q := l.Over(limit.HotLoudness, s.LoudnessLUFS)
 	if top && loud {
 		j.add(TooLoud, Ask, min(p, q), "very loud: %.0f LUFS with peaks at %.1f dBFS", s.LoudnessLUFS, s.loudest().PeakDB)
 	}
@@ -95,9 +99,9 @@ func (j *judge) clipping(s *Sound) {
 // hum judges mains hum in the quietest seconds and tells whether there is any.
 func (j *judge) hum(s *Sound) bool {
 	l := j.limits
-	stands, p := l.over(humProminence, s.HumProminenceDB)
-	loud, q := l.over(humLevel, s.HumDB)
-	near, r := l.under(humDistance, s.LoudDB-s.HumDB)
+	stands, p := l.Over(limit.HumProminence, s.HumProminenceDB)
+	loud, q := l.Over(limit.HumLevel, s.HumDB)
+	near, r := l.Under(limit.HumDistance, s.LoudDB-s.HumDB)
 	if s.HumHz == 0 || !stands || !loud || !near {
 		return false
 	}
@@ -112,12 +116,12 @@ func (j *judge) channels(s *Sound, loudest Channel) {
 		return
 	}
 	for i, c := range s.Channels {
-		if dead, sure := j.limits.over(deadSide, loudest.RMSDB-c.RMSDB); dead {
+		if dead, sure := j.limits.Over(limit.DeadSide, loudest.RMSDB-c.RMSDB); dead {
 			j.add(DeadSide, OK, sure, "channel %d of %d is silent; the others are used", i+1, len(s.Channels))
 		}
 	}
 	if len(s.Channels) == 2 {
-		if anti, sure := j.limits.under(antiphase, s.Correlation); anti {
+		if anti, sure := j.limits.Under(limit.Antiphase, s.Correlation); anti {
 			j.add(Antiphase, OK, sure, "the two sides cancel each other; one is turned over")
 		}
 	}

@@ -275,7 +275,7 @@ func TestLimits(t *testing.T) {
 	if err := l.Set("soft_ask", -20); err != nil {
 		t.Fatal(err)
 	}
-	if level(l.Judge(good()), TooSoft) != Ask {
+	if level(JudgeBy(l, good()), TooSoft) != Ask {
 		t.Error("a changed threshold changes nothing")
 	}
 	if level(Judge(good()), TooSoft) >= 0 {
@@ -295,19 +295,6 @@ func TestLimits(t *testing.T) {
 			t.Errorf("bad row %+v", x)
 		}
 		seen[x.Name] = true
-	}
-}
-
-// Sureness is one half on the threshold, 0.9 at the spread, and grows.
-func TestSure(t *testing.T) {
-	l := Standard()
-	last := 0.0
-	for _, c := range []struct{ past, want float64 }{{-1, 0.5}, {0, 0.5}, {4, 0.9}, {8, 0.98}, {math.Inf(1), 1}} {
-		got := l.sure(softAsk, c.past)
-		if math.Abs(got-c.want) > 0.001 || got < last {
-			t.Errorf("%g past: %g, want %g", c.past, got, c.want)
-		}
-		last = got
 	}
 }
 

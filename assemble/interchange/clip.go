@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"ripieno/layout/shot"
+	"ripieno/mix/audio"
 )
 
 // Kind is what a track holds.
@@ -39,9 +40,8 @@ type Media struct {
 	URL         string  // relative to the timeline's file, escaped
 	Rate        float64 // frames or samples a second
 	First, Last float64 // the part that exists, seconds of the file
-	Offset      float64 // guide time at second 0 of the file, seconds
-	DriftPPM    float64 // how fast guide time runs against the file's clock
-	Channels    int     // of sound
+	Clock       audio.Clock
+	Channels    int // of sound
 }
 
 // Clip is a run of frames of the timeline in which a file is played.
@@ -69,11 +69,8 @@ const (
 	Yellow = "YELLOW"
 )
 
-// ratio is how many seconds of guide time a second of the file takes.
-func (m Media) ratio() float64 { return 1 + m.DriftPPM*1e-6 }
-
 // At is the second of the file at a guide time.
-func (m Media) At(guide float64) float64 { return (guide - m.Offset) / m.ratio() }
+func (m Media) At(guide float64) float64 { return m.Clock.File(guide) }
 
 // Seconds is the guide time of a frame of the timeline.
 func (t Timeline) Seconds(frame int) float64 { return t.Zero + t.Rate.Seconds(frame) }
@@ -83,11 +80,11 @@ func (t Timeline) Seconds(frame int) float64 { return t.Zero + t.Rate.Seconds(fr
 func (t Timeline) Cut(m Media, from, to int) (Clip, bool) {
 	from, to = max(from, 0), min(to, t.Frames)
 	fps := t.Rate.FPS()
-	frame := func(second float64) float64 { return (m.Offset + second*m.ratio() - t.Zero) * fps }
+	frame := func(second float64) float64 { return (m.Clock.Guide(second) - t.Zero) * fps }
 	// Near the answer first, since the frames to walk over could be many.
 	from = max(from, int(math.Max(-1, math.Min(frame(m.First), float64(t.Frames))))-1)
 	to = min(to, int(math.Max(-1, math.Min(frame(m.Last), float64(t.Frames))))+2)
-	c := Clip{Media: m, Speed: 1 / m.ratio()}
+	c := Clip{Media: m, Speed: 1 / m.Clock.Drift.Ratio()}
 	for ; from < to; from++ {
 		if c.Source = m.At(t.Seconds(from)); c.Source >= m.First {
 			break

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"ripieno/layout/shot"
+	"ripieno/mix/audio"
 )
 
 var rates = []shot.Rate{ntsc, {Num: 24, Den: 1}, {Num: 25, Den: 1}, {Num: 30, Den: 1}, {Num: 50, Den: 1}, double, {Num: 24000, Den: 1001}}
@@ -16,9 +17,9 @@ func someTimeline(r *rand.Rand) (Timeline, Media, int, int) {
 	m := Media{Name: "a.mov", URL: "../a.mov", Rate: []float64{25, 29.97, 60, 48000, 44100}[r.IntN(5)], Channels: 1 + r.IntN(2)}
 	m.First = float64(r.IntN(2)) * r.Float64()
 	m.Last = m.First + 100*r.Float64()
-	m.Offset, m.DriftPPM = 60*(r.Float64()-0.5), 800*(r.Float64()-0.5)
+	m.Clock.Offset, m.Clock.Drift = 60*(r.Float64()-0.5), audio.PPM(800*(r.Float64()-0.5))
 	if r.IntN(4) == 0 {
-		m.DriftPPM = 0
+		m.Clock.Drift = 0
 	}
 	from := r.IntN(t.Frames)
 	return t, m, from, from + r.IntN(t.Frames)
@@ -32,7 +33,7 @@ func TestCut(t *testing.T) {
 	cut := 0
 	for range 3000 {
 		tl, m, from, to := someTimeline(r)
-		guide := func(second float64) float64 { return m.Offset + second*(1+m.DriftPPM*1e-6) }
+		guide := func(second float64) float64 { return m.Clock.Offset + second*(1+float64(m.Clock.Drift)*1e-6) }
 		c, ok := tl.Cut(m, from, to)
 		// Frames that begin and end inside the file, one by one.
 		first, count := -1, 0
@@ -72,7 +73,7 @@ func TestCut(t *testing.T) {
 	if cut < 500 {
 		t.Fatalf("only %d clips", cut)
 	}
-	for _, m := range []Media{{First: math.NaN(), Last: 1, Rate: 25}, {Last: math.NaN(), Rate: 25}, {Last: 1, Rate: 25, Offset: math.NaN()}, {Last: 1, Rate: 25, Offset: 1e300}, {Last: 1, Rate: 25, DriftPPM: math.NaN()}} {
+	for _, m := range []Media{{First: math.NaN(), Last: 1, Rate: 25}, {Last: math.NaN(), Rate: 25}, {Last: 1, Rate: 25, Clock: audio.Clock{Offset: math.NaN()}}, {Last: 1, Rate: 25, Clock: audio.Clock{Offset: 1e300}}, {Last: 1, Rate: 25, Clock: audio.Clock{Drift: audio.PPM(math.NaN())}}} {
 		if c, ok := (Timeline{Rate: ntsc, Frames: 100}).Cut(m, 0, 100); ok {
 			t.Errorf("%+v gives %+v", m, c)
 		}
@@ -83,7 +84,7 @@ func TestCut(t *testing.T) {
 // guide time.
 func TestSpeed(t *testing.T) {
 	tl := Timeline{Rate: shot.Rate{Num: 30, Den: 1}, Frames: 3000}
-	c, ok := tl.Cut(Media{Rate: 30, Last: 1000, DriftPPM: 100}, 0, 3000)
+	c, ok := tl.Cut(Media{Rate: 30, Last: 1000, Clock: audio.Clock{Drift: 100}}, 0, 3000)
 	if !ok || math.Abs(c.Speed-0.99990000999900010) > 1e-15 {
 		t.Errorf("speed %.17g", c.Speed)
 	}

@@ -101,7 +101,7 @@ func (t Timeline) Event(k Track) (Event, bool) {
 		}
 	}
 	if c.Speed != 1 {
-		e.Remarks = []string{fmt.Sprintf("CLOCK OF THE FILE: DRIFT %+.1f PPM, NOT IN THIS LIST; %+.1f MS AT THE END", c.DriftPPM,
+		e.Remarks = []string{fmt.Sprintf("CLOCK OF THE FILE: DRIFT %+.1f PPM, NOT IN THIS LIST; %+.1f MS AT THE END", c.Clock.Drift,
 			1000*(float64(e.Frames)/fps)*(1-c.Speed))}
 	}
 	return e, e.Frames > 0

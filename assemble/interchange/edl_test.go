@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"ripieno/layout/shot"
+	"ripieno/mix/audio"
 )
 
 // TestEDL compares a list to the letter. The line of the event is the example
@@ -53,7 +54,7 @@ func TestEDLRefuses(t *testing.T) {
 // TestEvent: an event takes frames that its file has.
 func TestEvent(t *testing.T) {
 	tl := Timeline{Rate: shot.Rate{Num: 25, Den: 1}, Frames: 250, Zero: 2}
-	c, _ := tl.Cut(Media{Name: "a.mov", Rate: 30, First: 0.1, Last: 6, Offset: 3.015, DriftPPM: 200, Channels: 2}, 0, 250)
+	c, _ := tl.Cut(Media{Name: "a.mov", Rate: 30, First: 0.1, Last: 6, Clock: audio.Clock{Offset: 3.015, Drift: 200}, Channels: 2}, 0, 250)
 	// Guide time 3.12 is the first frame after 3.015+0.1, 28 frames after 2; the
 	// file is then at 0.105, frame 2.6 of 25 a second, and ends at frame 150.
 	e, ok := tl.Event(Track{Kind: Audio, Clip: c})

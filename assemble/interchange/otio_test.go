@@ -151,7 +151,7 @@ func checkClip(t *testing.T, tl Timeline, m Media, clip map[string]any, at float
 		t.Fatalf("plays %g to %g of a file from %g to %g", begin, begin+long*max(1, scalar), first, last)
 	}
 	for _, edge := range []struct{ on, in float64 }{{at, begin}, {at + long, begin + long*scalar}} {
-		if guide := m.Offset + edge.in*(1+m.DriftPPM*1e-6); math.Abs(guide-(tl.Zero+edge.on)) > 1e-9 {
+		if guide := m.Clock.Guide(edge.in); math.Abs(guide-(tl.Zero+edge.on)) > 1e-9 {
 			t.Fatalf("second %g of the timeline shows guide time %.12f, want %.12f", edge.on, guide, tl.Zero+edge.on)
 		}
 	}

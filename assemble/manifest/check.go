@@ -1,6 +1,8 @@
 package manifest
 
-import "ripieno/assemble/intake"
+import (
+	"ripieno/assemble/intake/limit"
+)
 
 // farthest bounds thresholds: no quantity that is measured of a take is beyond
 // it in the unit of its threshold.
@@ -9,15 +11,15 @@ const farthest = 1e6
 // thresholdNames are the keys of check, in the order of the table.
 func thresholdNames() []string {
 	var names []string
-	for _, t := range intake.Standard().Table() {
+	for _, t := range limit.Standard().Table() {
 		names = append(names, t.Name)
 	}
 	return names
 }
 
 // limits reads the section check: thresholds that differ from the standard.
-func (m mapping) limits() intake.Limits {
-	l := intake.Standard()
+func (m mapping) limits() limit.Limits {
+	l := limit.Standard()
 	c, ok := m.child("check", checkShape)
 	if !ok {
 		return l

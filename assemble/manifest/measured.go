@@ -13,6 +13,7 @@ import (
 	"go.yaml.in/yaml/v3"
 
 	"ripieno/assemble/fault"
+	"ripieno/mix/align"
 )
 
 // MeasuredName is the name of the file of measurements in a production's
@@ -38,17 +39,10 @@ type Measurement struct {
 	File string // as the manifest named it, for people who read the file
 	Hash string // of the content that was measured
 
-	// Offset is the guide time at the file's time zero, in seconds, and
-	// DriftPPM how much faster than the guide its clock runs, as
-	// guide = Offset + t·(1 + DriftPPM·1e-6). Offset is NaN when the file
-	// could not be placed at all.
-	Offset, DriftPPM float64
-
-	Confidence float64  // 0 to 1
-	Sure       bool     // above the bar for going on without asking
-	Method     string   // how it was found
-	Evidence   []string // one finding a line, for people
-	Reason     string   // why it is not sure; "" when it is
+	// Placement is where it lies and how that was found; of it the file keeps
+	// Offset, DriftPPM, Confidence, Sure, Method, Evidence and Reason. Offset is
+	// NaN when the file could not be placed at all.
+	align.Placement
 }
 
 var (

@@ -11,15 +11,16 @@ import (
 	"testing"
 
 	"ripieno/assemble/fault"
+	"ripieno/mix/align"
 )
 
 // someMeasured is two files, one of them not placed.
 func someMeasured() *Measured {
 	return &Measured{Files: []Measurement{
-		{Take: "oboe-1", Role: "video", File: "intake/mara.mov", Hash: "9f2c", Offset: -3.25, DriftPPM: 12.5, Confidence: 0.97,
-			Sure: true, Method: "cue and playing", Evidence: []string{"clap at 14.159 s", "playing: 31 of 33 beats"}},
-		{Take: "horn-2", Role: "audio", File: "intake/ilse: \"take\" 2.wav", Hash: "0a", Offset: math.NaN(), Confidence: 0.2,
-			Method: "none", Reason: "no clap found"},
+		{Take: "oboe-1", Role: "video", File: "intake/mara.mov", Hash: "9f2c", Placement: align.Placement{Offset: -3.25, DriftPPM: 12.5, Confidence: 0.97,
+			Sure: true, Method: "cue and playing", Evidence: []string{"clap at 14.159 s", "playing: 31 of 33 beats"}}},
+		{Take: "horn-2", Role: "audio", File: "intake/ilse: \"take\" 2.wav", Hash: "0a", Placement: align.Placement{Offset: math.NaN(), Confidence: 0.2,
+			Method: "none", Reason: "no clap found"}},
 	}}
 }
 
@@ -112,9 +113,9 @@ func TestMeasuredRoundTrip(t *testing.T) {
 		return string(r)
 	}
 	for range 800 {
-		f := Measurement{Take: text(), Role: []string{"video", "audio"}[rng.IntN(2)], File: text(), Hash: text(),
+		f := Measurement{Take: text(), Role: []string{"video", "audio"}[rng.IntN(2)], File: text(), Hash: text(), Placement: align.Placement{
 			Offset: (rng.Float64() - 0.5) * math.Pow(10, rng.Float64()*10-5), DriftPPM: (rng.Float64() - 0.5) * 900, Confidence: rng.Float64(),
-			Sure: rng.IntN(2) == 0, Method: text(), Reason: text()}
+			Sure: rng.IntN(2) == 0, Method: text(), Reason: text()}}
 		for range rng.IntN(3) {
 			f.Evidence = append(f.Evidence, text())
 		}

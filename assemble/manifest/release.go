@@ -21,6 +21,14 @@ const (
 	ReleaseNo        Release = "no"         // nothing: neither picture nor sound nor name goes into anything that is made
 )
 
+// Word returns the release in a word: "missing" when nothing is written down.
+func (r Release) Word() string {
+	if r == ReleaseMissing {
+		return "missing"
+	}
+	return string(r)
+}
+
 // ShowsPicture tells whether the take's picture may be opened to make
 // something of it. A missing release does not forbid it: rough cuts are made
 // before the answers are in.

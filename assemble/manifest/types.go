@@ -2,7 +2,7 @@ package manifest
 
 import (
 	"ripieno/assemble/fault"
-	"ripieno/assemble/intake"
+	"ripieno/assemble/intake/limit"
 	"ripieno/mix/tempo"
 	"ripieno/mix/tempo/score"
 )
@@ -32,7 +32,7 @@ type Production struct {
 	Chapters  []Chapter     // in order of time
 	Notes     []Note        // programme notes, in order of time
 	CallSheet CallSheet
-	Check     intake.Limits // from where on check finds fault with a take
+	Check     limit.Limits // from where on check finds fault with a take
 
 	takesMark fault.Mark // of the key takes, for NeedTakes
 }

@@ -129,8 +129,8 @@ func (h *house) bySection(takes []string, order []int) (sizes []int) {
 // smaller than one above the other, which is the grid's choice when both are
 // equal.
 func sideBySide(p layout.Plan, c layout.Canvas, o layout.Options) layout.Plan {
-	gutter, margin := (o.Gutter+1)&^1, (o.Margin+1)&^1
-	half := layout.Canvas{W: (c.W - 2*margin - gutter) / 2 &^ 1, H: c.H - 2*margin}
+	gutter, margin := layout.CeilEven(o.Gutter), layout.CeilEven(o.Margin)
+	half := layout.Canvas{W: layout.FloorEven((c.W - 2*margin - gutter) / 2), H: c.H - 2*margin}
 	o.Margin = 0
 	one, err := layout.Grid(1, half, o)
 	if p.Rows == 1 || err != nil {
@@ -140,7 +140,7 @@ func sideBySide(p layout.Plan, c layout.Canvas, o layout.Options) layout.Plan {
 	if t.W*t.H < was.W*was.H {
 		return p
 	}
-	left := (c.W - 2*t.W - gutter) / 2 &^ 1
+	left := layout.FloorEven((c.W - 2*t.W - gutter) / 2)
 	q := p
 	q.Rows, q.Cols = 1, 2
 	q.Tiles = []layout.Rect{{X: left, Y: t.Y + margin, W: t.W, H: t.H}, {X: left + t.W + gutter, Y: t.Y + margin, W: t.W, H: t.H}}

@@ -1,6 +1,8 @@
 package plan
 
-import "ripieno/assemble/manifest"
+import (
+	"ripieno/assemble/manifest"
+)
 
 // chapters are those that begin inside the film, the first at its first frame:
 // players expect every moment to lie in one.

@@ -20,10 +20,6 @@ const (
 	textDedication = "dedication"
 )
 
-// Background is the colour behind and between the tiles. The manifest has
-// checked its form.
-func Background(p *manifest.Production) color.NRGBA { return Colour(p.Picture.Background) }
-
 // Colour reads #rrggbb; anything else is black.
 func Colour(text string) color.NRGBA {
 	v, err := strconv.ParseUint(strings.TrimPrefix(text, "#"), 16, 32)
@@ -50,52 +46,78 @@ func (l Look) backdrop(c layout.Canvas) *image.NRGBA {
 	return l.Backdrop(c)
 }
 
-// cardPages counts the pages of a card. Only the credits can have more than
-// one, and are drawn to know.
-func cardPages(p *manifest.Production, l Look, s Shot, c layout.Canvas) (int, error) {
+// Cards is what stands on the cards of a film, and the colour behind it.
+type Cards struct {
+	Background color.NRGBA // behind and between the tiles, too
+	Title      string
+	Composer   string
+	Ensemble   string
+	Dedication string
+	Roster     []card.Credit // everybody who is listed
+}
+
+// newCards takes over what the manifest says. It has checked the colour's form.
+func newCards(p *manifest.Production) Cards {
+	return Cards{
+		Background: Colour(p.Picture.Background), Title: p.Title, Composer: p.Composer, Ensemble: p.Ensemble, Dedication: p.Dedication,
+		Roster: roster(p),
+	}
+}
+
+// pages counts the pages of a card. Only the credits can have more than one, and
+// are drawn to know.
+func (k Cards) pages(l Look, s Shot, c layout.Canvas) (int, error) {
 	if s.Text != textCredits {
 		return 1, nil
 	}
-	pages, err := CardPages(p, l, s, c)
+	pages, err := k.Pages(l, s, c)
 	return len(pages), err
 }
 
-// NamesPlayers tells whether a card shot's drawing lists the players.
-func (s Shot) NamesPlayers() bool { return s.Text == textCredits }
+// Text returns everything that the drawing of a card shot depends on.
+func (k Cards) Text(s Shot) []string {
+	text := []string{s.Text, k.Title, k.Composer, k.Ensemble, k.Dedication}
+	if s.Text == textCredits {
+		for _, c := range k.Roster {
+			text = append(text, c.Section, c.Part, c.Name)
+		}
+	}
+	return text
+}
 
-// CardPages draws a card shot for a canvas: the title, the roster, or free
+// Pages draws a card shot for a canvas: the title, the roster, or free
 // text. There is at least one page.
-func CardPages(p *manifest.Production, l Look, s Shot, c layout.Canvas) ([]*image.NRGBA, error) {
+func (k Cards) Pages(l Look, s Shot, c layout.Canvas) ([]*image.NRGBA, error) {
 	switch s.Text {
 	case textCredits:
-		return card.Credits(c, credits(p, l, c))
+		return card.Credits(c, k.credits(l, c))
 	case textTitle:
 		var lines []string
-		for _, l := range []string{p.Composer, p.Ensemble, p.Dedication} {
+		for _, l := range []string{k.Composer, k.Ensemble, k.Dedication} {
 			if l != "" {
 				lines = append(lines, l)
 			}
 		}
-		return one(card.Title(c, card.TitleOptions{Background: Background(p), Title: p.Title, Lines: lines, Fonts: l.Fonts, Backdrop: l.backdrop(c)}))
+		return one(card.Title(c, card.TitleOptions{Background: k.Background, Title: k.Title, Lines: lines, Fonts: l.Fonts, Backdrop: l.backdrop(c)}))
 	}
 	text := s.Text
 	if text == textDedication {
-		text = p.Dedication
+		text = k.Dedication
 	}
 	title, rest, _ := strings.Cut(text, "\n")
 	var lines []string
 	if rest != "" {
 		lines = strings.Split(rest, "\n")
 	}
-	return one(card.Title(c, card.TitleOptions{Background: Background(p), Title: title, Lines: lines, Fonts: l.Fonts, Backdrop: l.backdrop(c)}))
+	return one(card.Title(c, card.TitleOptions{Background: k.Background, Title: title, Lines: lines, Fonts: l.Fonts, Backdrop: l.backdrop(c)}))
 }
 
 func one(img *image.NRGBA, err error) ([]*image.NRGBA, error) { return []*image.NRGBA{img}, err }
 
-// Roster is everybody who is listed, all but those who are not to be heard:
+// roster is everybody who is listed, all but those who are not to be heard:
 // section by section in the order in which the seats come to them, each in
 // seat order, so that a section whose seats are apart has one heading.
-func Roster(p *manifest.Production) []card.Credit {
+func roster(p *manifest.Production) []card.Credit {
 	var sections []string
 	of := map[string][]card.Credit{}
 	for _, t := range p.Takes {

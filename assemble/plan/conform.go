@@ -39,7 +39,7 @@ const draftLines = 720
 const closeSeconds = 4
 
 // even is the even number nearest to n, at least 2.
-func even(n int) int { return max(2, (n+1)/2*2) }
+func even(n int) int { return max(2, layout.CeilEven(n)) }
 
 // kept is a take at a height.
 type kept struct {

@@ -81,7 +81,7 @@ func (t Timeline) clamp(m manifest.Time) int {
 
 // film lays out one deliverable.
 func film(p *manifest.Production, facts map[string]Facts, line Timeline, shots []shot.Shot, w Want, l Look) (*Film, error) {
-	f := &Film{Name: w.Name, Canvas: w.Canvas, Rough: w.Rough, Marks: w.Marks, Codec: w.Codec, Scenery: p.Picture.Backdrop != nil}
+	f := &Film{Name: w.Name, Canvas: w.Canvas, Rough: w.Rough, Marks: w.Marks, Codec: w.Codec, Scenery: p.Picture.Backdrop != nil, Cards: newCards(p)}
 	f.FadeIn = min(line.Rate.Frame(p.Picture.FadeIn), line.Frames)
 	f.FadeOut = min(line.Rate.Frame(p.Picture.FadeOut), line.Frames)
 	f.Soften = line.Rate.Frame(p.Picture.LabelsFade)
@@ -98,11 +98,11 @@ func film(p *manifest.Production, facts map[string]Facts, line Timeline, shots [
 			return nil, err
 		}
 		if s.Want >= 0 && p.Shots[s.Want].Roll {
-			if out.Roll, err = rollOf(p, l, out, p.Shots[s.Want].Mark, w.Canvas, line); err != nil {
+			if out.Roll, err = f.Cards.rollOf(l, out, p.Shots[s.Want].Mark, w.Canvas, line); err != nil {
 				return nil, err
 			}
 		} else if s.Show == shot.Card {
-			if out.Pages, err = cardPages(p, l, out, w.Canvas); err != nil {
+			if out.Pages, err = f.Cards.pages(l, out, w.Canvas); err != nil {
 				return nil, err
 			}
 		}
@@ -138,6 +138,7 @@ func (f *Film) show(h *house, s shot.Shot, whole Shot, line Timeline) error {
 			if err != nil {
 				return err
 			}
+			tile.Seat = h.places[seat.take]
 			out.Tiles = append(out.Tiles, tile)
 		}
 		f.Shots = append(f.Shots, out)
@@ -147,7 +148,7 @@ func (f *Film) show(h *house, s shot.Shot, whole Shot, line Timeline) error {
 
 // newTile stands a take in its rectangle for one shot.
 func newTile(t manifest.Take, f Facts, r layout.Rect, line Timeline, span Span) (Tile, error) {
-	tile := Tile{Take: t.Name, Rect: r, Fit: t.Fit, Player: t.PublicName(), Part: t.Part, Behind: t.Behind, Absent: f.Absent, Card: f.Picture == nil, Silent: f.Sound == nil, Conform: -1}
+	tile := Tile{Take: t.Name, Rect: r, Fit: t.Fit, Player: t.PublicName(), Part: t.Part, Section: t.Section, Behind: t.Behind, Absent: f.Absent, Card: f.Picture == nil, Silent: f.Sound == nil, Conform: -1}
 	if t.Backing != nil {
 		tile.Backing = t.Backing.Path
 	}

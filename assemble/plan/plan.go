@@ -17,24 +17,14 @@ import (
 	"maps"
 	"math"
 
+	"ripieno/assemble/fault"
 	"ripieno/assemble/manifest"
 	"ripieno/layout"
 	"ripieno/layout/motion"
 	"ripieno/layout/shot"
 	"ripieno/mix/audio"
+	"ripieno/mix/tempo"
 )
-
-// Clock places a file on guide time.
-type Clock struct {
-	Offset float64   // guide time at the file's time zero, seconds
-	Drift  audio.PPM // how fast guide time runs against the file's clock
-}
-
-// Guide is the guide time at file time t, both in seconds.
-func (c Clock) Guide(t float64) float64 { return c.Offset + t*c.Drift.Ratio() }
-
-// File is the file time at guide time g, both in seconds.
-func (c Clock) File(g float64) float64 { return (g - c.Offset) / c.Drift.Ratio() }
 
 // Picture is a take's moving picture.
 type Picture struct {
@@ -55,7 +45,7 @@ type Picture struct {
 	Matrix, Transfer, Primaries, Range string
 	// Gain is a factor on red, green and blue of the signal; zero for none.
 	Gain  [3]float64
-	Clock Clock
+	Clock audio.Clock
 }
 
 // Lead is how long before its own time a frame of p is shown at the most, in
@@ -74,7 +64,7 @@ type Sound struct {
 	Rate     int    // hertz
 	Channels int
 	Frames   audio.Frames // at Rate
-	Clock    Clock
+	Clock    audio.Clock
 }
 
 // Absence says why a take is not in the film.
@@ -106,6 +96,7 @@ type Want struct {
 	Marks  bool   // with place and time burned in
 	Codec  string // of the picture: h264, hevc or av1
 	Poster *manifest.Time
+	Mark   fault.Mark // of the deliverable in the manifest
 }
 
 // Span is a run of frames [From, To).
@@ -150,6 +141,8 @@ type Tile struct {
 	Card    bool        // there is no picture at all: a card holds the seat
 	Silent  bool        // and no sound either
 	Conform int         // index into Film.Conforms, -1 for none
+	Seat    int         // where the take sits, from 1
+	Section string      // it belongs to
 	Sure    float64     // how sure crop: auto is of the player's place, 0 to 1; 0 when it was not asked
 	Shown   Span        // output frames in which the picture is there
 }
@@ -218,6 +211,7 @@ type Film struct {
 	Marks    bool
 	Codec    string // of the picture: h264, hevc or av1
 	Scenery  bool   // the background is a picture
+	Cards    Cards
 	Shots    []Shot
 	Conforms []Conform
 	Segments []Segment
@@ -252,6 +246,9 @@ type Source struct {
 
 // Plan is everything that will be made.
 type Plan struct {
+	Title    string
+	Tempo    *tempo.Map // the piece's
+	Mix      Mix
 	Chapters []Chapter
 	Notes    []Note
 	Timeline Timeline
@@ -277,7 +274,11 @@ func New(p *manifest.Production, facts map[string]Facts, wants []Want, l Look) (
 	if err != nil {
 		return nil, err
 	}
-	pl := &Plan{Timeline: line, Strips: strips(p, facts, line, shots), Chapters: chapters(p, line), Notes: notes(p, line)}
+	pl := &Plan{
+		Title: p.Title, Tempo: p.Tempo, Timeline: line, Strips: strips(p, facts, line, shots), Chapters: chapters(p, line), Notes: notes(p, line),
+	}
+	pl.Mix = newMix(p)
+	pl.group()
 	pl.Sources = sources(p, facts, pl)
 	for _, w := range wants {
 		f, err := film(p, facts, line, shots, w, l)

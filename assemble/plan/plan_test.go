@@ -46,7 +46,7 @@ func production(t testing.TB, takes int) *manifest.Production {
 func filmed(p *manifest.Production) map[string]Facts {
 	facts := map[string]Facts{}
 	for _, t := range p.Takes {
-		clock := Clock{Offset: -3}
+		clock := audio.Clock{Offset: -3}
 		facts[t.Name] = Facts{
 			Picture: &Picture{W: 1280, H: 720, First: 0, Last: 30, FPS: 30, Clock: clock},
 			Sound:   &Sound{Rate: 48000, Channels: 1, Frames: 30 * 48000, Clock: clock},
@@ -150,7 +150,7 @@ func TestDriftMovesPictureAndTrimCutsIt(t *testing.T) {
 	p := production(t, 1)
 	facts := filmed(p)
 	pic := *facts["take-1"].Picture
-	pic.Clock, pic.Last = Clock{Offset: 0, Drift: 500}, 20 // 20 s of file are 20.010 s of guide
+	pic.Clock, pic.Last = audio.Clock{Offset: 0, Drift: 500}, 20 // 20 s of file are 20.010 s of guide
 	facts["take-1"] = Facts{Picture: &pic}
 	from, to := at(2), at(4)
 	pl, err := New(p, facts, fullHD, Look{})
@@ -271,7 +271,7 @@ func TestWithheld(t *testing.T) {
 	if s := pl.Strips; len(s) != 2 || s[0].Take != "take-1" || s[1].Take != "take-2" {
 		t.Errorf("strips are %+v", s)
 	}
-	if list := Roster(p); len(list) != 2 || list[0].Name != "Mara Voss" || list[1].Name != "" || list[1].Part != "Horn" {
+	if list := newCards(p).Roster; len(list) != 2 || list[0].Name != "Mara Voss" || list[1].Name != "" || list[1].Part != "Horn" {
 		t.Errorf("the credits are %+v", list)
 	}
 	if facts["take-2"].Picture == nil {

@@ -5,7 +5,6 @@ import (
 	"math"
 
 	"ripieno/assemble/fault"
-	"ripieno/assemble/manifest"
 	"ripieno/layout"
 	"ripieno/layout/card"
 )
@@ -31,8 +30,8 @@ const (
 func (r Roll) Top(k int) int { return r.First + k*r.Step }
 
 // rollOf finds the speed at which the credits of a shot pass in its length.
-func rollOf(p *manifest.Production, l Look, s Shot, mark fault.Mark, c layout.Canvas, line Timeline) (Roll, error) {
-	r, err := NewRoll(p, l, c, 1)
+func (k Cards) rollOf(l Look, s Shot, mark fault.Mark, c layout.Canvas, line Timeline) (Roll, error) {
+	r, err := k.NewRoll(l, c, 1)
 	if err != nil {
 		return Roll{}, err
 	}
@@ -44,7 +43,7 @@ func rollOf(p *manifest.Production, l Look, s Shot, mark fault.Mark, c layout.Ca
 			fmt.Sprintf("the credits need %.0f seconds to roll slowly enough to be read, and the shot lasts %.1f", math.Ceil(need), line.Rate.Seconds(n)),
 			"make the shot longer, or leave out roll for pages that stand")
 	}
-	tight, err := NewRoll(p, l, c, rollTight)
+	tight, err := k.NewRoll(l, c, rollTight)
 	if err != nil {
 		return Roll{}, err
 	}
@@ -52,7 +51,7 @@ func rollOf(p *manifest.Production, l Look, s Shot, mark fault.Mark, c layout.Ca
 	if slower := int(exact); slower > 0 && tight.Height <= n*slower-c.H {
 		step = slower
 	}
-	return rollAt(step, n*step-c.H, c, tight, func(stretch float64) (*card.Roll, error) { return NewRoll(p, l, c, stretch) })
+	return rollAt(step, n*step-c.H, c, tight, func(stretch float64) (*card.Roll, error) { return k.NewRoll(l, c, stretch) })
 }
 
 // rollAt spreads the rows of a roll over so many pixels, as far as may be.
@@ -76,11 +75,11 @@ func rollAt(step, room int, c layout.Canvas, tight *card.Roll, set func(float64)
 }
 
 // NewRoll sets the credits as a roll.
-func NewRoll(p *manifest.Production, l Look, c layout.Canvas, stretch float64) (*card.Roll, error) {
-	return card.NewRoll(c, credits(p, l, c), stretch)
+func (k Cards) NewRoll(l Look, c layout.Canvas, stretch float64) (*card.Roll, error) {
+	return card.NewRoll(c, k.credits(l, c), stretch)
 }
 
 // credits is what the roster says, in pages or as a roll.
-func credits(p *manifest.Production, l Look, c layout.Canvas) card.CreditsOptions {
-	return card.CreditsOptions{Background: Background(p), Backdrop: l.backdrop(c), Title: p.Title, Credits: Roster(p), Fonts: l.Fonts}
+func (k Cards) credits(l Look, c layout.Canvas) card.CreditsOptions {
+	return card.CreditsOptions{Background: k.Background, Backdrop: l.backdrop(c), Title: k.Title, Credits: k.Roster, Fonts: l.Fonts}
 }

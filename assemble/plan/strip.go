@@ -18,6 +18,7 @@ type Strip struct {
 	Treat   Treatment
 
 	Gain  audio.Decibels // the manifest's; balance is added when mixing
+	Group audio.Decibels // its section's
 	Pan   float64        // −100..100
 	Law   pan.Law
 	Width float64 // of a stereo recording; 1 as recorded

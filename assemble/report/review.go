@@ -4,6 +4,8 @@ import (
 	"html/template"
 	"io"
 	"sync"
+
+	"ripieno/mix/align"
 )
 
 // Levels of a take and of a finding.
@@ -74,15 +76,9 @@ type Found struct {
 
 // Place is where one file lies on guide time and why.
 type Place struct {
-	File       string
-	Offset     float64 // seconds
-	DriftPPM   float64
-	Confidence float64 // 0 to 1
-	Sure       bool
-	Method     string
-	Evidence   []string
-	Reason     string   // why it is not sure
-	LateMS     *float64 // playing against clap, positive late; nil when unknown
+	File string
+	align.Placement
+	LateMS *float64 // playing against clap, positive late; nil when unknown
 }
 
 // Loudness is how loud one file is as recorded; absent values are nil.

@@ -10,6 +10,8 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+
+	"ripieno/mix/align"
 )
 
 // gradient is a picture of a size as JPEG.
@@ -58,8 +60,8 @@ func review(t testing.TB) Review {
 		return Reviewed{
 			Name: name, Player: player, Part: part, Section: section, Level: level, Files: []string{"intake/" + name + ".mov"},
 			Picture: gradient(t, 224, 126), W: 224, H: 126, Wave: wave,
-			Places: []Place{{File: "intake/" + name + ".mov", Offset: -9.81, DriftPPM: 12.5, Confidence: 0.9971, Sure: true, Method: "cue+playing",
-				Evidence: []string{"cue at 31.480 s", "46 notes scatter by 11 ms about the beats"}, LateMS: known(19.2)}},
+			Places: []Place{{File: "intake/" + name + ".mov", LateMS: known(19.2), Placement: align.Placement{Offset: -9.81, DriftPPM: 12.5, Confidence: 0.9971,
+				Sure: true, Method: "cue+playing", Evidence: []string{"cue at 31.480 s", "46 notes scatter by 11 ms about the beats"}}}},
 			Levels:  []Loudness{{File: "intake/" + name + ".mov", LUFS: known(-25), Peak: known(-10.1), Back: known(-63.5)}},
 			Playing: &Playing{Notes: 46, SpreadMS: known(11), Measures: heat, Cents: known(-6.2), CentsOff: known(4), Tones: 45},
 		}

@@ -13,7 +13,7 @@ func BenchmarkGet(b *testing.B) {
 	a := NewAction("conform").Arg("size", geometry{960, 540, 0}).Input("take", HashBytes([]byte("take"))).Ext(".mkv")
 	mustPut(b, s, a, "picture")
 	for b.Loop() {
-		if _, ok, why := s.Get(b.Context(), a); !ok {
+		if _, why := s.Get(b.Context(), a); why != nil {
 			b.Fatal(why)
 		}
 	}

@@ -40,7 +40,7 @@ func TestDamage(t *testing.T) {
 		{"index flipped", func(s *Store, id ID, _ string) error { return flip(s.indexPath(id)) }, "its index"},
 		{"index cut", func(s *Store, id ID, _ string) error { return os.Truncate(s.indexPath(id), 100) }, "cut short"},
 		{"index empty", func(s *Store, id ID, _ string) error { return os.Truncate(s.indexPath(id), 0) }, "cut short"},
-		{"index gone", func(s *Store, id ID, _ string) error { return os.Remove(s.indexPath(id)) }, NotMade},
+		{"index gone", func(s *Store, id ID, _ string) error { return os.Remove(s.indexPath(id)) }, NotMade.Reason},
 		{"index of another", func(s *Store, id ID, _ string) error {
 			other := NewAction("conform").Arg("take", "horn-2").Ext(".mkv")
 			if _, err := s.Put(context.Background(), other, writes("the other one", nil)); err != nil {
@@ -49,7 +49,7 @@ func TestDamage(t *testing.T) {
 			b, err := os.ReadFile(s.indexPath(other.ID()))
 			return errors.Join(err, os.WriteFile(s.indexPath(id), b, 0o666))
 		}, "describes something else"},
-		{"folder deleted", func(s *Store, _ ID, _ string) error { return os.RemoveAll(s.Dir()) }, NotMade},
+		{"folder deleted", func(s *Store, _ ID, _ string) error { return os.RemoveAll(s.Dir()) }, NotMade.Reason},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			s := locked(t, filepath.Join(t.TempDir(), "store"))
@@ -58,11 +58,11 @@ func TestDamage(t *testing.T) {
 			if err := tt.harm(s, a.ID(), path); err != nil {
 				t.Fatal(err)
 			}
-			if _, ok, why := s.Get(t.Context(), a); ok || !strings.Contains(why, tt.want) {
-				t.Fatalf("Get: %v %q, want a miss with %q", ok, why, tt.want)
+			if _, why := s.Get(t.Context(), a); why == nil || !strings.Contains(why.Error(), tt.want) {
+				t.Fatalf("Get: %v, want a miss with %q", why, tt.want)
 			}
 			wantText(t, mustPut(t, s, a, "thirteen byte"), "thirteen byte")
-			if _, ok, why := s.Get(t.Context(), a); !ok {
+			if _, why := s.Get(t.Context(), a); why != nil {
 				t.Errorf("not healed: %s", why)
 			}
 		})
@@ -80,7 +80,7 @@ func TestMovedStoreIsBelieved(t *testing.T) {
 		t.Fatal(err)
 	}
 	to := locked(t, dir)
-	if _, ok, why := to.Get(t.Context(), a); !ok {
+	if _, why := to.Get(t.Context(), a); why != nil {
 		t.Fatal(why)
 	}
 	e, err := to.load(a.ID())
@@ -121,11 +121,11 @@ func TestRacyEntryIsCompared(t *testing.T) {
 		}
 	}
 	rewrite("picturf")
-	if _, ok, why := s.Get(t.Context(), a); ok || why != "its output is not what was stored" {
-		t.Errorf("changed: %v %q", ok, why)
+	if _, why := s.Get(t.Context(), a); why == nil || why.Error() != "its output is not what was stored" {
+		t.Errorf("changed: %v", why)
 	}
 	rewrite("picture")
-	if _, ok, why := s.Get(t.Context(), a); !ok {
+	if _, why := s.Get(t.Context(), a); why != nil {
 		t.Errorf("unchanged: %s", why)
 	}
 	if e, err := s.load(a.ID()); err != nil || e.Racy {

@@ -121,7 +121,7 @@ func failingStep(t *testing.T, step int, refusal error, want string) (count int)
 	} else if IsNoSpace(err) {
 		t.Errorf("%s: taken for a full disk: %v", hit, err)
 	}
-	if path, ok, _ := s.Get(t.Context(), a); ok {
+	if path, err := s.Get(t.Context(), a); err == nil {
 		wantText(t, filepath.Join(path, "a"), "first")
 		wantText(t, filepath.Join(path, "b"), "second")
 	}

@@ -100,9 +100,9 @@ func (s *Store) Hash(a Action) (ID, error) {
 // all, and reports whether it had to: a target with the same bytes is left
 // alone. The output must be stored.
 func (s *Store) Deliver(ctx context.Context, a Action, path string) (written bool, err error) {
-	from, ok, why := s.Get(ctx, a)
-	if !ok {
-		return false, fmt.Errorf("store: nothing to deliver to %s: %s", path, why)
+	from, err := s.Get(ctx, a)
+	if err != nil {
+		return false, fmt.Errorf("store: nothing to deliver to %s: %w", path, err)
 	}
 	e, err := s.load(a.ID())
 	if err != nil {

@@ -123,7 +123,7 @@ func TestDeliver(t *testing.T) {
 	s := locked(t, t.TempDir(), func(sys *system) { sys.now = c.now })
 	a := NewAction("film").Ext(".mp4")
 	path := filepath.Join(t.TempDir(), "out", "final.mp4")
-	if _, err := s.Deliver(t.Context(), a, path); err == nil || !strings.Contains(err.Error(), NotMade) {
+	if _, err := s.Deliver(t.Context(), a, path); err == nil || !strings.Contains(err.Error(), NotMade.Reason) {
 		t.Errorf("nothing stored: %v", err)
 	}
 	if _, err := s.Hash(a); err == nil {

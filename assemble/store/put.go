@@ -25,7 +25,7 @@ func (s *Store) Put(ctx context.Context, a Action, make func(tmp string) error) 
 		return "", err
 	}
 	return s.puts.do(ctx, a.ID(), func() (string, error) {
-		if path, ok, _ := s.Get(ctx, a); ok {
+		if path, err := s.Get(ctx, a); err == nil {
 			return path, nil
 		}
 		path, err := s.build(ctx, a, make)
@@ -58,8 +58,8 @@ func (d *Difference) Error() string {
 // which stays as it is. It returns a *[Difference] when they differ, and an
 // error when nothing sound is stored.
 func (s *Store) Compare(ctx context.Context, a Action, make func(tmp string) error) error {
-	if _, ok, why := s.Get(ctx, a); !ok {
-		return fmt.Errorf("store: nothing to compare: %s", why)
+	if _, why := s.Get(ctx, a); why != nil {
+		return fmt.Errorf("store: nothing to compare: %w", why)
 	}
 	if err := s.mustHold(); err != nil {
 		return err

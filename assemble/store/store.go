@@ -16,8 +16,16 @@ import (
 // would make a run that changes nothing write to every entry.
 const touchEvery = time.Hour
 
-// NotMade is the reason of [Store.Get] when nothing was ever stored.
-const NotMade = "not made yet"
+// Miss is the error of [Store.Get] when an output cannot be used: it is missing,
+// short, damaged or not what was stored. It is never a reason to stop; the output
+// is made again.
+type Miss struct{ Reason string }
+
+// Error is the reason in a few words.
+func (m *Miss) Error() string { return m.Reason }
+
+// NotMade is the [Miss] of an output that nothing was ever stored of.
+var NotMade = &Miss{"not made yet"}
 
 // Store is a folder of outputs. Its methods may be called from several
 // goroutines.
@@ -66,28 +74,28 @@ func (s *Store) Close() error {
 	return err
 }
 
-// Get looks for the output of a. When it is there and sound, path is the file
-// (the folder, for [Action.Files]) and must only be read. When not, why says
-// in a few words what is missing or wrong. The context ends the comparison of
-// a suspicious file.
-func (s *Store) Get(ctx context.Context, a Action) (path string, ok bool, why string) {
+// Get looks for the output of a and returns the file (the folder, for
+// [Action.Files]), which must only be read. Its error is a *[Miss] that says what
+// is missing or wrong, or the first mistake in a. The context ends the comparison
+// of a suspicious file.
+func (s *Store) Get(ctx context.Context, a Action) (path string, err error) {
 	if err := a.Err(); err != nil {
-		return "", false, err.Error()
+		return "", err
 	}
 	id := a.ID()
 	e, err := s.load(id)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		return "", false, NotMade
+		return "", NotMade
 	case err != nil:
-		return "", false, err.Error()
+		return "", &Miss{err.Error()}
 	}
 	fresh, err := s.verify(ctx, e, false)
 	if err != nil {
-		return "", false, err.Error()
+		return "", &Miss{err.Error()}
 	}
 	s.used(e, fresh)
-	return s.outputPath(id, e.Ext, e.Names), true, ""
+	return s.outputPath(id, e.Ext, e.Names), nil
 }
 
 // used notes that e was read: it is pinned for this process, and when this

@@ -108,8 +108,8 @@ func tree(t testing.TB, dir string) string {
 func TestPutThenGet(t *testing.T) {
 	s := locked(t, t.TempDir())
 	a := NewAction("conform").Arg("size", 960).Ext(".mkv")
-	if _, ok, why := s.Get(t.Context(), a); ok || why != NotMade {
-		t.Fatalf("empty store: %v %q", ok, why)
+	if _, why := s.Get(t.Context(), a); !errors.Is(why, NotMade) {
+		t.Fatalf("empty store: %v", why)
 	}
 	var calls atomic.Int64
 	for range 3 {
@@ -129,9 +129,9 @@ func TestPutThenGet(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	path, ok, why := again.Get(t.Context(), a)
-	if !ok {
-		t.Fatal(why)
+	path, err := again.Get(t.Context(), a)
+	if err != nil {
+		t.Fatal(err)
 	}
 	wantText(t, path, "picture")
 }
@@ -152,8 +152,8 @@ func TestPutFolder(t *testing.T) {
 	if err := os.WriteFile(filepath.Join(path, "facts.json"), []byte("[]"), 0o666); err != nil {
 		t.Fatal(err)
 	}
-	if _, ok, why := s.Get(t.Context(), a); ok || why != "its output is not what was stored" {
-		t.Errorf("changed file: %v %q", ok, why)
+	if _, why := s.Get(t.Context(), a); why == nil || why.Error() != "its output is not what was stored" {
+		t.Errorf("changed file: %v", why)
 	}
 	if err := s.Remove(a.ID()); err != nil {
 		t.Fatal(err)
@@ -196,7 +196,7 @@ func TestPutRefuses(t *testing.T) {
 			if err == nil || !strings.Contains(err.Error(), tt.want) {
 				t.Fatalf("got %v, want %q", err, tt.want)
 			}
-			if _, ok, _ := s.Get(t.Context(), tt.a); ok {
+			if _, err := s.Get(t.Context(), tt.a); err == nil {
 				t.Error("it was stored all the same")
 			}
 			if left := tree(t, s.Dir()); strings.Contains(left, tempPrefix) {
@@ -262,7 +262,7 @@ func TestClockSetBack(t *testing.T) {
 	a := NewAction("rule")
 	mustPut(t, s, a, "x")
 	c.add(-365 * 24 * time.Hour)
-	if _, ok, why := s.Get(t.Context(), a); !ok {
+	if _, why := s.Get(t.Context(), a); why != nil {
 		t.Fatal(why)
 	}
 	list, err := s.List(t.Context())
@@ -286,7 +286,7 @@ func TestCancelledNeverStores(t *testing.T) {
 			if !errors.Is(err, context.Canceled) {
 				t.Errorf("got %v", err)
 			}
-			if _, ok, _ := s.Get(t.Context(), a); ok {
+			if _, err := s.Get(t.Context(), a); err == nil {
 				t.Error("stored")
 			}
 		})
@@ -310,7 +310,7 @@ func TestCompareFindsMissingIngredient(t *testing.T) {
 	if !errors.As(err, &d) || !strings.Contains(err.Error(), "encode of final") {
 		t.Errorf("other bytes: %v", err)
 	}
-	path, _, _ := s.Get(t.Context(), a)
+	path, _ := s.Get(t.Context(), a)
 	wantText(t, path, "with 2 threads")
 	if err := s.Compare(t.Context(), a.Version(2), writes("x", nil)); err == nil || errors.As(err, &d) {
 		t.Errorf("nothing stored: %v", err)

@@ -40,7 +40,7 @@ func has(t *testing.T, s *Store, a Action) bool {
 func TestTrimTakesTheLeastRecentlyUsed(t *testing.T) {
 	s, c, actions := aged(t, 5, 100)
 	// The oldest is used again by a later run, and pinned by nobody.
-	if _, ok, why := s.Get(t.Context(), actions[0]); !ok {
+	if _, why := s.Get(t.Context(), actions[0]); why != nil {
 		t.Fatal(why)
 	}
 	s.Close()
@@ -59,7 +59,7 @@ func TestTrimTakesTheLeastRecentlyUsed(t *testing.T) {
 
 func TestTrimKeepsWhatThisRunUses(t *testing.T) {
 	s, _, actions := aged(t, 3, 100)
-	if _, ok, _ := s.Get(t.Context(), actions[0]); !ok {
+	if _, err := s.Get(t.Context(), actions[0]); err != nil {
 		t.Fatal("missing")
 	}
 	made := NewAction("mix")
@@ -118,7 +118,7 @@ func TestTrimTakesDamagedFirst(t *testing.T) {
 
 func TestCleanAndCheck(t *testing.T) {
 	s, _, actions := aged(t, 4, 100)
-	path, _, _ := s.Get(t.Context(), actions[1])
+	path, _ := s.Get(t.Context(), actions[1])
 	st, err := os.Stat(path)
 	if err != nil {
 		t.Fatal(err)
@@ -141,7 +141,7 @@ func TestCleanAndCheck(t *testing.T) {
 	if err := s.save(e); err != nil {
 		t.Fatal(err)
 	}
-	if _, ok, _ := s.Get(t.Context(), actions[1]); !ok {
+	if _, err := s.Get(t.Context(), actions[1]); err != nil {
 		t.Fatal("the test's damage shows")
 	}
 	bad, err := s.Check(t.Context())

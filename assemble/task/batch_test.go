@@ -188,7 +188,7 @@ func TestCancelledBatch(t *testing.T) {
 		t.Errorf("%s, %v", states(res), err)
 	}
 	for _, task := range tasks {
-		if _, ok, _ := s.Get(t.Context(), task.Action); ok {
+		if _, err := s.Get(t.Context(), task.Action); err == nil {
 			t.Errorf("%s is stored", task.ID)
 		}
 	}

@@ -2,6 +2,7 @@ package task
 
 import (
 	"context"
+	"errors"
 	"slices"
 	"strings"
 
@@ -56,7 +57,7 @@ func (r Runner) Plan(ctx context.Context, tasks []Task) ([]Planned, error) {
 		}
 		if l.runs {
 			p.Cost = costs[i]
-			if p.Why = []string{l.why}; l.why == store.NotMade {
+			if p.Why = []string{l.why}; l.new {
 				if changes := history.Changes(t.Action); changes != nil {
 					p.Why = changes
 				}
@@ -71,6 +72,7 @@ func (r Runner) Plan(ctx context.Context, tasks []Task) ([]Planned, error) {
 type looked struct {
 	path string // its output, when the store has it
 	why  string // why not
+	new  bool   // nothing was ever stored of it
 	runs bool
 }
 
@@ -89,9 +91,9 @@ func (r Runner) look(ctx context.Context, g *graph) ([]looked, error) {
 			l[i].why = "runs every time"
 			continue
 		}
-		path, ok, why := r.Store.Get(ctx, t.Action)
-		if !ok {
-			l[i].why = why
+		path, err := r.Store.Get(ctx, t.Action)
+		if err != nil {
+			l[i].why, l[i].new = err.Error(), errors.Is(err, store.NotMade)
 		} else if r.Verify {
 			l[i].path, l[i].why = path, "verify"
 		} else {

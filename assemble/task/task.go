@@ -39,6 +39,8 @@ type Task struct {
 	// not be ingredients of the key one by one, but whatever changes the
 	// output must be.
 	After []string
+	// before are those of After that were stated with Needs and Reads.
+	before []*Task
 	// Cost is the estimated seconds of one core.
 	Cost float64
 	// Spreads says that the work takes idle cores beside its own, or comes

@@ -56,11 +56,8 @@ type Placement struct {
 	Offset   float64 // guide time at the file's time zero, seconds
 	DriftPPM float64 // the file's clock against the guide's
 
-	// Confidence, 0..1, is the probability that the file lies on the right
-	// beat and that its playing is within 30 ms of the player's own mean
-	// timing. With method "cue" there was too little playing to measure: then
-	// it is the probability that the right sound was taken for the cue, and
-	// the place is as good as the clap was.
+	// Confidence, 0..1, is the probability that the file lies at the right place
+	// in the piece. How exactly it lies there, Uncertainty says.
 	Confidence float64
 	Sure       bool   // the placement may be used without asking
 	Method     string // "offset given", "cue given", "cue", "cue+playing", "playing", "device", "none"
@@ -83,8 +80,16 @@ type Placement struct {
 	// Uncertainty is the expected error of Offset in seconds (one standard
 	// deviation) given that the right beat was found.
 	Uncertainty float64
+	// Candidates are the likeliest places, the best first: one that is sure has
+	// them too, one that the user fixed has none.
+	Candidates []Candidate
 	// ClickDB is the level in dBFS of clicks of the guide that leaked into the
 	// file, as heard in the count-in; NaN when none were.
-	ClickDB            float64
-	PlayErr, PlaySigma float64
+	ClickDB float64
+
+	// OtherTempo is the tempo, over the guide's, that the playing fits far better:
+	// such a take is not sure. 0 when there is none.
+	OtherTempo float64
+
+	begunLate bool // the file begins after the cue
 }

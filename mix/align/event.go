@@ -51,7 +51,7 @@ func (p *profile) hear(events []Event) {
 	for i := range events {
 		e := &events[i]
 		n := int(e.Time / hop)
-		until := n + ms(400)
+		until := n + ms(300)
 		for _, next := range events[i+1:] {
 			// What follows at once belongs to the same sound.
 			if k := int(next.Time/hop) - ms(10); next.Time-e.Time > 0.06 && next.Strength > 0.4*e.Strength {

@@ -10,7 +10,7 @@ import (
 )
 
 // termNames are for people who read the output of TestFit.
-var termNames = [termCount]string{"sound", "beats", "burst", "cueRank", "cueQuality", "cueAlone", "bleed", "scoreFit", "missed", "harmony"}
+var termNames = [termCount]string{"sound", "beats", "burst", "cueRank", "cueQuality", "cueAlone", "bleed", "scoreFit", "missed", "harmony", "rhythm"}
 
 // choice is one simulated file: the terms of all its candidates, and which of
 // them is right.

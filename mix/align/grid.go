@@ -151,13 +151,6 @@ func (g *grid) at(guide float64) *densities {
 	return &g.density[i]
 }
 
-// nearest is the slot nearest to a guide time; nil without slots.
-func (g *grid) nearest(guide float64) *slot {
-	return g.nearestOf(guide, everyClass)
-}
-
-var everyClass = [classes]bool{true, true, true, true, true, true}
-
 // nearestOf is the nearest slot among some classes; nil without any.
 func (g *grid) nearestOf(guide float64, use [classes]bool) *slot {
 	if len(g.slots) == 0 {
@@ -202,12 +195,4 @@ func (g *grid) startBeat() tempo.Beat {
 		}
 	}
 	return g.beats[len(g.beats)-1]
-}
-
-// onPulse reports whether a guide time lies on a beat or half way between two.
-func (g *grid) onPulse(guide float64) bool {
-	b := g.beatNear(guide)
-	half := g.startBeat().Length / 2
-	off := math.Abs(guide - b)
-	return off < 0.055 || math.Abs(off-half) < 0.055
 }

@@ -73,11 +73,11 @@ func TestGridDensity(t *testing.T) {
 
 func TestGridNearest(t *testing.T) {
 	g := newGrid(piece(t, 4, 4, 60))
-	on := [classes]bool{onBeat: true}
+	on, every := [classes]bool{onBeat: true}, [classes]bool{true, true, true, true, true, true}
 	for _, c := range []struct {
 		guide, any, beat float64 // after the start
 	}{{0, 0, 0}, {-0.2, 0, 0}, {0.27, 0.25, 0}, {0.49, 0.5, 0}, {0.7, 2.0 / 3, 1}, {1.01, 1, 1}, {99, 15.75, 15}} {
-		if s := g.nearest(g.start + c.guide); math.Abs(s.at-g.start-c.any) > 1e-9 {
+		if s := g.nearestOf(g.start+c.guide, every); math.Abs(s.at-g.start-c.any) > 1e-9 {
 			t.Errorf("%g: nearest %g, want %g", c.guide, s.at-g.start, c.any)
 		}
 		if c.guide > 50 {
@@ -94,8 +94,5 @@ func TestGridNearest(t *testing.T) {
 		if b := g.beatNear(c.guide); math.Abs(b-c.beat) > 1e-9 {
 			t.Errorf("beat near %g is %g, want %g", c.guide, b, c.beat)
 		}
-	}
-	if !g.onPulse(3.02) || !g.onPulse(3.46) || g.onPulse(3.25) {
-		t.Error("pulse: 3.02 and 3.46 are on it at 60 beats a minute, 3.25 is not")
 	}
 }

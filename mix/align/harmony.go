@@ -3,16 +3,17 @@ package align
 import "math"
 
 // choir is the harmony of some takes together on guide time, every ChromaHop
-// from the beginning of the piece.
+// from the beginning of the piece, and their rhythm.
 type choir struct {
 	sum    [][12]float64
-	unit   [][12]float64
+	unit   [][12]float64 // sum, brought to length 1; nil when that has changed
+	slots  []float64     // how strongly notes begin at each of the grid's slots
 	voices int
 }
 
 func newChoir(g *grid) *choir {
 	n := int((g.end-g.start)/ChromaHop) + 1
-	return &choir{sum: make([][12]float64, n)}
+	return &choir{sum: make([][12]float64, n), slots: make([]float64, len(g.slots))}
 }
 
 // frameAt is the index of a file's harmony at a guide time when it lies at o.
@@ -30,6 +31,9 @@ func (c *choir) add(g *grid, t *take, o float64) {
 		for p, v := range t.f.Chroma[i] {
 			c.sum[k][p] += float64(v) / 100
 		}
+	}
+	for k, v := range t.rhythm(g, o) {
+		c.slots[k] += float64(v)
 	}
 	c.unit = nil
 	c.voices++
@@ -71,56 +75,52 @@ func (c *choir) agreement(g *grid, t *take, o float64) float64 {
 	return sum / 100 / float64(len(c.unit))
 }
 
-// harmonise weighs the harmony of every take's candidates with that of the takes
-// that are sure without it.
+// harmonise weighs the harmony and the rhythm of every take's candidates with
+// those of the takes that are sure without it, and again with those that became
+// sure by it.
 func harmonise(g *grid, takes []*take) {
-	for _, t := range takes {
-		t.normalise()
+	settle := func() {
+		for _, t := range takes {
+			t.normalise()
+			t.trustClap()
+		}
 	}
+	settle()
 	for range 2 {
-		type voice struct {
-			t *take
-			o float64
-		}
-		var sure []voice
+		choirs := map[string]*choir{}
 		for _, t := range takes {
-			if len(t.hyps) == 0 {
-				continue
-			}
-			if h := t.best(); h.p >= sureBar || t.given {
-				sure = append(sure, voice{t, h.o})
-			}
-		}
-		all := map[string]*choir{}
-		for _, t := range takes {
-			if all[t.voice()] != nil {
-				continue
-			}
-			c := newChoir(g)
-			for _, v := range sure {
-				if v.t.voice() != t.voice() {
-					c.add(g, v.t, v.o)
-				}
-			}
-			if c.voices > 0 {
-				all[t.voice()] = c
+			if choirs[t.voice()] == nil {
+				choirs[t.voice()] = choirWithout(g, takes, t.voice())
 			}
 		}
 		for _, t := range takes {
-			c := all[t.voice()]
-			if c == nil || t.given {
+			c := choirs[t.voice()]
+			if c.voices == 0 || t.given {
 				continue
 			}
 			for i := range t.hyps {
 				h := &t.hyps[i]
 				h.terms[harmony] = c.agreement(g, t, h.o) * float64(c.voices) / float64(c.voices+1)
+				h.terms[rhythm] = c.support(t.rhythm(g, h.o))
 				h.score = h.terms.weighed()
 			}
 		}
-		for _, t := range takes {
-			t.normalise()
+		settle()
+	}
+}
+
+// choirWithout is everybody who is sure, but for one voice.
+func choirWithout(g *grid, takes []*take, voice string) *choir {
+	c := newChoir(g)
+	for _, t := range takes {
+		if len(t.hyps) == 0 || t.voice() == voice {
+			continue
+		}
+		if h := t.best(); t.given || h.p >= sureBar {
+			c.add(g, t, h.o)
 		}
 	}
+	return c
 }
 
 // best is the most likely candidate of a take that has any.

@@ -12,11 +12,6 @@ type clicks struct {
 // clicksHeard is the least log odds at which clicks are taken to be there.
 const clicksHeard = 3
 
-// clickSigma is how far a player's mean timing lies from the clicks in their
-// ears, seconds (one standard deviation): a steady lateness, without the clap's
-// own error.
-const clickSigma = 0.02
-
 // holds reports whether an event at a guide time is one of the clicks. Drift
 // moves them against the grid the more the later they come.
 func (c clicks) holds(g *grid, e Event, guide float64) bool {

@@ -33,12 +33,12 @@ func Place(m *tempo.Map, recs []Recording, pairs []Pair) []Placement {
 	ties := findTies(takes, pairs)
 	couple(g, takes, ties)
 	harmonise(g, takes)
-	lab(g, takes)
 	out := make([]Placement, len(recs))
 	placed := make([]Placement, len(takes))
 	for k, t := range takes {
 		placed[k] = decide(g, t)
 	}
+	doubtTempo(g, takes, placed)
 	follow(g, takes, ties, placed)
 	keepLateness(takes, placed)
 	for k, i := range order {
@@ -85,12 +85,17 @@ func (t *take) fixed(g *grid) bool {
 	return true
 }
 
-// decide makes the placement of one take from its candidates.
-func decide(g *grid, t *take) Placement {
-	p := Placement{
+// unplaced is the placement of a take of which nothing is known.
+func unplaced(t *take) Placement {
+	return Placement{
 		Name: t.rec.Name, Method: "none", CueOffset: math.NaN(), CueAt: math.NaN(),
 		Lateness: math.NaN(), Uncertainty: math.Inf(1), ClickDB: math.NaN(),
 	}
+}
+
+// decide makes the placement of one take from its candidates.
+func decide(g *grid, t *take) Placement {
+	p := unplaced(t)
 	if t.given {
 		return given(g, t, p)
 	}
@@ -110,7 +115,8 @@ func decide(g *grid, t *take) Placement {
 	}
 	fit := t.refine(g, h.o, h.clicks)
 	p.settle(g, t, h, fit)
-	p.judge(t, best, fit)
+	p.begunLate = h.o > g.cue
+	p.judge(g, t, best, fit)
 	return p
 }
 

@@ -227,7 +227,11 @@ func (s *scan) scanOnsets(p template, n int) []float64 {
 		curve[i] = s.onset[min(len(s.onset)-1, int(float64(i)*scanStep/s.clock/CurveHop+0.5))]
 	}
 	origin := s.g.start - 1
-	want := make([]float64, int((s.g.end-origin+1)/scanStep)+1)
+	last := s.g.end
+	for _, at := range p.at {
+		last = math.Max(last, at)
+	}
+	want := make([]float64, int((last-origin+1)/scanStep)+1)
 	for i, at := range p.at {
 		want[int((at-origin)/scanStep+0.5)] += p.weight[i]
 	}

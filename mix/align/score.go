@@ -45,6 +45,7 @@ const (
 	scoreFit          // how well the notes fall on those of the score, where it is known
 	missed            // written notes that nobody plays
 	harmony           // agreement with the harmony of takes that are sure
+	rhythm            // agreement with their rhythm, in nats
 	termCount
 )
 
@@ -52,7 +53,7 @@ const (
 // regression gives for files made of sampled instruments and for files of package
 // simulate (TestFit), rounded.
 var weights = terms{
-	sound: 5.5, beats: 5.5, burst: 4, cueRank: 0.7, cueQuality: 0.45, cueAlone: 0.8, bleed: 0.1, scoreFit: 0.4, missed: -0.4, harmony: 40,
+	sound: 5.5, beats: 5.5, burst: 4, cueRank: 0.7, cueQuality: 0.45, cueAlone: 0.8, bleed: 0.1, scoreFit: 0.7, missed: -0.55, harmony: 40, rhythm: 0.3,
 }
 
 func (t terms) weighed() float64 {

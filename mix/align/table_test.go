@@ -99,7 +99,7 @@ func TestPlaceSimulated(t *testing.T) {
 		level     simulate.Level
 		number    uint64
 		sure, all int // at least so many of twice so many: without and with a score
-	}{{simulate.Typical, 1001, 6, 4}, {simulate.Hard, 1003, 6, 4}} {
+	}{{simulate.Typical, 1001, 6, 4}, {simulate.Hard, 1003, 3, 4}} {
 		sure := 0
 		plain, scored := ensemble(t, c.number, simulate.Options{Level: c.level, Players: c.all, Seconds: 36, Rate: 16000})
 		for _, o := range slices.Concat(plain, scored) {

@@ -45,7 +45,8 @@ func lateness(placed []Placement, members []int) float64 {
 		return placed[k].Uncertainty
 	}
 	for _, k := range members {
-		near := !math.IsNaN(placed[k].CueOffset)
+		// Farther apart than a cue is looked for, the sound is not this player's cue.
+		near := math.Abs(placed[k].CueOffset-placed[k].Offset) <= cueReach
 		if near && (best < 0 || rank(k) < rank(best)) {
 			best = k
 		}

@@ -7,19 +7,55 @@ import (
 )
 
 // candidates fills t.hyps with the places worth weighing: the best of the scan, and
-// wherever a sound like a cue would be the cue.
+// wherever a sound like a cue would be the cue. A score that the playing does not
+// follow is left aside.
 func (t *take) candidates(g *grid) {
-	s := newScan(g, t)
-	t.scan = s
-	if len(s.act) == 0 {
+	if len(t.f.Events) == 0 {
 		return
 	}
+	if t.rec.DriftPPM == nil {
+		t.ppm = newComb(t, g).bestDrift()
+	}
+	t.scan = newScan(g, t)
+	if len(t.scan.act) == 0 {
+		return
+	}
+	t.search(g)
+	if t.part == nil {
+		return
+	}
+	plain := *t
+	plain.part, plain.hyps = nil, nil
+	plain.search(g)
+	if !t.part.follows(g, t, t.hyps[0].o) || plain.objects(t.hyps[0].o) {
+		*t = plain
+	}
+}
+
+// objects reports whether a take, heard without its score, has its cue clearly
+// elsewhere than at o: then somebody gave it another player's part, whose rhythm
+// may well fit half a beat off.
+func (t *take) objects(o float64) bool {
+	t.normalise()
+	return t.hyps[0].cue >= 0 && t.hyps[0].p > 0.9 && math.Abs(t.hyps[0].o-o) > 2*cueReach
+}
+
+// search is candidates with what is written of the part or without.
+func (t *take) search(g *grid) {
+	s := t.scan
 	total := make([]float64, len(s.act))
 	for i := range total {
 		total[i] = s.at(i).weighed()
 	}
 	for _, i := range peaks(total, mostCandidates) {
 		t.hyps = append(t.hyps, t.hypothesis(g, s.offset(i)))
+	}
+	if t.part != nil {
+		for _, o := range newComb(t, g).peaks(mostCandidates) {
+			if s.holds(o) {
+				t.hyps = append(t.hyps, t.hypothesis(g, o))
+			}
+		}
 	}
 	t.tryCues(g)
 	t.prune()
@@ -114,9 +150,7 @@ func (t *take) cueTerms(i int, x *terms) {
 	span := math.Max(20, t.f.Duration)
 	x[cueRank] = math.Max(0, math.Log(span/(2*cueReach*float64(t.rank[i]))))
 	x[cueQuality] = math.Max(-8, math.Min(3, t.like[i])) + 8
-	e := t.f.Events[i]
-	stands := math.Min(e.Level-e.Before, e.Level-e.After)
-	x[cueAlone] = math.Max(0, math.Min(3, t.lead(i))) * ramp(stands, 8, 23)
+	x[cueAlone] = math.Max(0, math.Min(3, t.lead(i))) * ramp(t.stands(i), 8, 23)
 }
 
 // lead is by how much event i is more like a cue than any other of its file.

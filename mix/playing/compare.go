@@ -45,10 +45,10 @@ func measures(m *tempo.Map) []Span {
 }
 
 // guide is the guide time of a file time.
-func (t *Take) guide(file float64) float64 { return t.Offset + file*(1+t.DriftPPM*1e-6) }
+func (t *Take) guide(file float64) float64 { return t.Clock.Guide(file) }
 
 // file is the file time of a guide time.
-func (t *Take) file(guide float64) float64 { return (guide - t.Offset) / (1 + t.DriftPPM*1e-6) }
+func (t *Take) file(guide float64) float64 { return t.Clock.File(guide) }
 
 // quiet reports whether a guide time lies where the take is muted.
 func (t *Take) quiet(at float64) bool {

@@ -43,7 +43,7 @@ func made(m *tempo.Map, sounds []int) Take {
 }
 
 func event(at float64) align.Event {
-	return align.Event{Time: at, Strength: 10, Level: -20, Rise: 0.01}
+	return align.Event{Time: at, Heard: at, Strength: 10, Level: -20, Rise: 0.01}
 }
 
 func upTo(n int, but ...int) []int {

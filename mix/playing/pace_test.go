@@ -45,7 +45,7 @@ func evenMap(t testing.TB, meter string, bpm float64, measures int) *tempo.Map {
 func clearNotes(at []float64) *align.Features {
 	f := &align.Features{LoudDB: -20}
 	for _, t := range at {
-		f.Events = append(f.Events, align.Event{Time: t, Strength: 10, Level: -20})
+		f.Events = append(f.Events, align.Event{Time: t, Heard: t, Strength: 10, Level: -20})
 		f.Duration = t + 2
 	}
 	return f

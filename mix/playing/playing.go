@@ -25,6 +25,7 @@ import (
 	"math"
 
 	"ripieno/mix/align"
+	"ripieno/mix/audio"
 )
 
 // Take is what Compare needs to know of one take.
@@ -34,8 +35,7 @@ type Take struct {
 	// Features and Tones are those of the recording that is heard.
 	Features *align.Features
 	Tones    *Tones
-	// Guide time is Offset + t·(1 + DriftPPM·1e-6) for file time t.
-	Offset, DriftPPM float64
+	Clock    audio.Clock // of that recording
 	// From and To bound the guide time for which the take was recorded and is
 	// not trimmed away; Quiet are parts of it that were muted.
 	From, To float64

@@ -106,7 +106,7 @@ func (t *Take) onsets(from, to float64) (notes []struck, soft bool) {
 	var clear, all []struck
 	var rise []float64
 	for _, e := range t.Features.Events {
-		at := t.guide(e.Time)
+		at := t.guide(e.Heard)
 		if at < from-near || at > to+near || t.quiet(at) || e.Level < t.Features.LoudDB-20 || e.Strength < 2 {
 			continue
 		}

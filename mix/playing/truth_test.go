@@ -7,6 +7,7 @@ import (
 
 	"ripieno/mix/align"
 	"ripieno/mix/align/simulate"
+	"ripieno/mix/audio"
 )
 
 // simulated is an ensemble with its takes lying where they truly lie.
@@ -20,7 +21,7 @@ func simulated(t testing.TB, number uint64, level simulate.Level, players int, s
 			t.Fatal(err)
 		}
 		takes = append(takes, Take{
-			Name: s.Name, Features: f, Offset: s.Truth.MeanOffset(), DriftPPM: s.Truth.DriftPPM,
+			Name: s.Name, Features: f, Clock: audio.Clock{Offset: s.Truth.MeanOffset(), Drift: audio.PPM(s.Truth.DriftPPM)},
 			From: math.Inf(-1), To: math.Inf(1),
 		})
 	}

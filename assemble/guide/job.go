@@ -1,0 +1,129 @@
+// Package guide makes the sound that everybody plays to: clicks, drone and
+// count-in from the manifest, for the whole piece or for a part of it, with the
+// other parts under it or without. It writes a sound file in two forms and the
+// same clicks as MIDI.
+package guide
+
+import (
+	"fmt"
+	"slices"
+
+	"ripieno/assemble/fault"
+	"ripieno/assemble/manifest"
+	"ripieno/mix/audio"
+	"ripieno/mix/click"
+	"ripieno/mix/tempo"
+)
+
+// Job is one guide to be written.
+type Job struct {
+	File    string // "guide" or "guide-NAME"
+	Title   string
+	Tempo   *tempo.Map
+	Options click.Options
+	Sound   manifest.GuideSound
+	Variant *manifest.Variant // nil for the one all play to
+	Backing *Backing          // nil for clicks alone
+}
+
+// Name returns the name of a guide's files, without an ending: of a variant, or
+// with "" of the one all play to.
+func Name(variant string) string {
+	if variant == "" {
+		return "guide"
+	}
+	return "guide-" + variant
+}
+
+// Jobs returns the guide all play to and the variants wanted, all with no names.
+func Jobs(man *manifest.Production, only []string) ([]Job, error) {
+	g := &man.Guide
+	main := Job{File: Name(""), Title: man.Title, Tempo: man.Tempo, Sound: g.GuideSound}
+	var err error
+	if main.Options, err = optionsOf(man, nil); err != nil {
+		return nil, err
+	}
+	jobs := []Job{main}
+	for i := range g.Variants {
+		v := &g.Variants[i]
+		if len(only) > 0 && !slices.Contains(only, v.Name) {
+			continue
+		}
+		j := Job{File: Name(v.Name), Title: man.Title + " (" + v.Name + ")", Tempo: v.Tempo, Sound: v.GuideSound, Variant: v}
+		if j.Options, err = optionsOf(man, v); err != nil {
+			return nil, err
+		}
+		jobs = append(jobs, j)
+	}
+	return jobs, nil
+}
+
+// Source returns the guide's sound. What it refuses is a matter of levels; the
+// manifest has been checked for everything else.
+func (j Job) Source() (audio.Source, error) {
+	src, err := click.Guide(j.Tempo, j.Options)
+	if err != nil {
+		return nil, fault.At(fault.Manifest, j.Sound.LevelsMark, "the guide cannot be made with these levels",
+			"lower click and drone under guide: levels:").Because(err)
+	}
+	if j.Backing != nil {
+		return j.Backing.under(src)
+	}
+	return src, nil
+}
+
+// optionsOf returns what a guide sounds like: that of a variant, or with nil
+// the one all play to.
+func optionsOf(man *manifest.Production, v *manifest.Variant) (click.Options, error) {
+	sound := man.Guide.GuideSound
+	if v != nil {
+		sound = v.GuideSound
+	}
+	o := click.Options{
+		PitchHz: man.Guide.PitchHz, Tail: man.Guide.Tail, Subdivisions: sound.Subdivisions, CountTones: sound.CountTones,
+		ClickDB: audio.Decibels(sound.ClickDB), DroneDB: audio.Decibels(sound.DroneDB),
+	}
+	for _, d := range Drones(man, v) {
+		note, err := click.ParseNote(d.Note)
+		if err != nil {
+			return o, fault.At(fault.Manifest, d.Mark, fmt.Sprintf("note %q is not a note", d.Note), `write a letter, # or b, and an octave, such as "D3" or "Bb2"`).Because(err)
+		}
+		o.Drones = append(o.Drones, click.Drone{From: d.Begins, To: d.Ends, MIDINote: note, Fifth: d.Fifth, EqualFifth: d.EqualFifth})
+	}
+	return o, nil
+}
+
+// Drone is a drone while it sounds, in seconds of the guide it sounds in.
+type Drone struct {
+	manifest.Drone
+	Begins, Ends float64
+}
+
+// Drones returns the drones of a guide: each lasts until the next. A guide of
+// a part of the piece has those of its measures; when the piece has a drone in
+// the count-in, so has the part, the one of its first measure.
+func Drones(man *manifest.Production, v *manifest.Variant) []Drone {
+	var spans []Drone
+	all := man.Guide.Drone
+	for i, d := range all {
+		if d.Note == "" {
+			continue
+		}
+		s := Drone{d, d.From.Seconds, man.Tempo.End()}
+		if i+1 < len(all) {
+			s.Ends = all[i+1].From.Seconds
+		}
+		if v != nil && v.To > 0 {
+			first := v.Tempo.Start() + v.Shift
+			begins := s.Begins <= first && first < s.Ends
+			s.Begins, s.Ends = max(s.Begins, first)-v.Shift, min(s.Ends-v.Shift, v.Tempo.End())
+			if begins && all[0].CountIn {
+				s.Begins = 0
+			}
+		}
+		if s.Begins < s.Ends {
+			spans = append(spans, s)
+		}
+	}
+	return spans
+}

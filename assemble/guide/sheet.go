@@ -1,0 +1,36 @@
+package guide
+
+import (
+	"math"
+
+	"ripieno/assemble/manifest"
+	"ripieno/assemble/report"
+)
+
+// Sheet returns what a call sheet says of a guide: of a variant, or with nil of
+// the one all play to.
+func Sheet(man *manifest.Production, v *manifest.Variant) report.Guide {
+	g := report.Guide{
+		File: Name(""), Tempo: man.Tempo, Piece: man.Tempo, First: 1,
+		PitchHz: man.Guide.PitchHz, Tail: man.Guide.Tail,
+	}
+	sound := man.Guide.GuideSound
+	if v != nil {
+		sound = v.GuideSound
+		g.File, g.Own, g.Tempo, g.Others = Name(v.Name), true, v.Tempo, v.With != ""
+		if v.To > 0 {
+			g.First = v.From
+		}
+	}
+	g.Subdivided, g.CountTones = sound.Subdivisions > 1 || sound.Subdivisions < 0, sound.CountTones
+	if math.IsInf(sound.DroneDB, -1) {
+		return g
+	}
+	for _, d := range Drones(man, v) {
+		g.Drones = append(g.Drones, report.Tone{
+			Note: d.Note, Fifth: d.Fifth, CountIn: d.Begins == 0 && g.Tempo.Start() > 0,
+			Measure: max(g.Tempo.Position(d.Begins).Measure, 1) + g.First - 1,
+		})
+	}
+	return g
+}

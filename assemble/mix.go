@@ -1,0 +1,121 @@
+package assemble
+
+import (
+	"context"
+	"image/png"
+
+	"ripieno/assemble/media"
+	"ripieno/assemble/plan"
+	"ripieno/assemble/session"
+	"ripieno/assemble/soundtrack"
+	"ripieno/assemble/store"
+	"ripieno/assemble/task"
+	"ripieno/layout/card"
+	"ripieno/mix/audio"
+)
+
+// MixOptions choose what Mix makes besides the master.
+type MixOptions struct {
+	Stems bool // a file for each take and each section
+}
+
+// Mix makes the sound alone: out/master.wav, a picture of the levels, and
+// stems when they are asked for.
+func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
+	r := MixResult{Strips: []MixStrip{}}
+	path, err := p.Out("master.wav")
+	if err != nil {
+		return r, err
+	}
+	all, err := p.locate(ctx)
+	if err != nil {
+		return r, err
+	}
+	pl, faults, err := p.plan(all, nil)
+	if err != nil {
+		return r, err
+	}
+	r.Faults, r.Releases = faults, p.releases()
+	p.tellReleases(r.Releases)
+	track, err := p.track(pl, all)
+	if err != nil {
+		return r, err
+	}
+	var stems []soundtrack.Stem
+	if o.Stems {
+		stems = track.Stems()
+	}
+	res, err := p.Run(ctx, task.Collect(append([]task.Edge{track.Master}, stemEdges(stems)...)...))
+	if err != nil {
+		return r, err
+	}
+	r.Tasks = TaskCount(res.Stats)
+	master, ok, err := track.Master.Result(res)
+	switch {
+	case err != nil:
+		return r, err
+	case !ok:
+		return r, session.FirstFailure(res)
+	}
+	rep, _, err := track.Report.Result(res)
+	if err != nil {
+		return r, err
+	}
+	if err := store.Publish(ctx, path, func(tmp string) error { return store.Copy(ctx, master, tmp) }); err != nil {
+		return r, err
+	}
+	r.fill(path, pl, track, rep)
+	if o.Stems {
+		if err := deliverStems(ctx, p, stems, res, &r); err != nil {
+			return r, err
+		}
+	}
+	p.Session.Trim(ctx)
+	return r, drawLevels(ctx, p, track.Levels(pl, rep, all.assets.Fonts), &r)
+}
+
+// deliverStems copies the stems to where a person looks for them and takes away
+// those of earlier mixes that are no part of this one: beside the others they
+// would be taken for one.
+func deliverStems(ctx context.Context, p *Production, stems []soundtrack.Stem, res task.Result, r *MixResult) error {
+	dir, err := p.Out(soundtrack.StemsFolder)
+	if err != nil {
+		return err
+	}
+	now, err := stemRecords(p, stems, soundtrack.StemsFolder, res)
+	if err != nil {
+		return err
+	}
+	gone, err := p.Replace(ctx, session.Folder{Dir: dir, Ours: soundtrack.IsStem}, now, func() error {
+		r.Stems, err = copyStems(ctx, p, stems, "")
+		return err
+	})
+	r.Removed, r.Notes = append(r.Removed, gone.Removed...), append(r.Notes, gone.Notes...)
+	return err
+}
+
+// drawLevels writes the picture of the levels.
+func drawLevels(ctx context.Context, p *Production, o card.LevelsOptions, r *MixResult) error {
+	path, err := p.Out("levels.png")
+	if err != nil {
+		return err
+	}
+	img, err := card.Levels(o)
+	if err != nil {
+		return err
+	}
+	r.Levels = path
+	return store.Publish(ctx, path, func(tmp string) error { return media.WritePNG(tmp, img, png.DefaultCompression) })
+}
+
+// fill says what the mix became.
+func (r *MixResult) fill(path string, pl *plan.Plan, track *soundtrack.Track, rep soundtrack.Report) {
+	m := rep.Master
+	r.WAV, r.Duration, r.TimeReference = path, pl.Timeline.AudioLen.Seconds(), media.TimeReference(pl.Timeline.AudioStart)
+	r.Loudness, r.TruePeak = audio.Finite(float64(m.After.Integrated)), audio.Finite(float64(m.After.TruePeak))
+	r.Range = audio.Finite(float64(m.After.Range))
+	r.Master, r.Curve, r.Strips = track.MasterResult(rep), rep.Curve.Result(), track.StripResults(rep)
+	if !m.Reached && m.Reason != "" {
+		r.Notes = append(r.Notes, "the loudness asked for was not reached: "+m.Reason)
+	}
+}

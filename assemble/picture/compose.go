@@ -1,0 +1,274 @@
+package picture
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"ripieno/assemble/ffmpeg"
+	"ripieno/assemble/graph"
+	"ripieno/assemble/media"
+	"ripieno/assemble/plan"
+	"ripieno/assemble/store"
+	"ripieno/assemble/task"
+	"ripieno/layout"
+	"ripieno/mix/tempo"
+)
+
+// composition is a segment with the tasks whose outputs it is made of.
+type composition struct {
+	film     plan.Film
+	seg      plan.Segment
+	line     plan.Timeline
+	tempo    *tempo.Map
+	conforms []task.Ref[string] // of the whole film
+	backdrop task.Ref[string]
+	drawn    []painting       // of the scene; in a transition of the old scene, the new one, and the new one whole
+	names    task.Ref[string] // that come or go; zero for none
+	glides   []plan.Glide
+	zscale   bool
+	queues   bool // see graph.Segment
+	coding   graph.Coding
+}
+
+// painting is what is drawn for a scene.
+type painting struct {
+	overlay task.Ref[string]
+	roll    task.Ref[string] // credits that move; zero for none
+}
+
+// drawings are all drawings of a segment, in the order of their use.
+func (c composition) drawings() (list []task.Ref[string]) {
+	for _, d := range c.drawn {
+		list = append(list, d.overlay)
+		if !d.roll.IsZero() {
+			list = append(list, d.roll)
+		}
+	}
+	if !c.names.IsZero() {
+		list = append(list, c.names)
+	}
+	return list
+}
+
+// composition returns how a segment of a film is put together.
+func (m *Maker) composition(f plan.Film, seg plan.Segment, conforms []task.Ref[string], backdrop task.Ref[string]) composition {
+	c := composition{
+		film: f, seg: seg, line: m.line, tempo: m.tempo, conforms: conforms, backdrop: backdrop,
+		zscale: m.tool.Filter("zscale"), queues: m.tool.QueuesInputs(), coding: m.codings.Of(f),
+	}
+	add := func(sc scene) {
+		d := painting{overlay: drawTask(m.overlay(f, sc))}
+		if f.Shots[sc.shot].Roll.Step > 0 {
+			d.roll = drawTask(m.roll(f, sc))
+		}
+		c.drawn = append(c.drawn, d)
+	}
+	if !seg.Into {
+		add(sceneOf(seg))
+		if seg.Soft.Frames > 0 {
+			c.names = drawTask(m.labels(f, f.Shots[seg.Shot]))
+		}
+		return c
+	}
+	c.glides = f.Glides(seg.Shot)
+	old, new := c.scenes()
+	add(old)
+	add(new)
+	if len(c.glides) > 0 {
+		add(sceneOf(seg))
+	}
+	return c
+}
+
+// scenes are the two of a transition, without the takes that glide.
+func (c composition) scenes() (old, new scene) {
+	old, new = before(c.film, c.seg), sceneOf(c.seg)
+	gone := map[string]bool{}
+	for _, g := range c.glides {
+		gone[c.film.Shots[c.seg.Shot].Tiles[g.New].Take] = true
+	}
+	old.left, new.left = gone, gone
+	return old, new
+}
+
+// segment is c for the graph, with the paths that the two functions give.
+func (c composition) segment(mezzanine func(conform int) string, drawing func(task.Ref[string]) string, backdrop string) graph.Segment {
+	g := graph.Segment{
+		Canvas: c.film.Canvas, Rate: c.line.Rate, Frames: c.seg.Len(), Rough: c.film.Rough, Backdrop: backdrop, Zscale: c.zscale, Queues: c.queues,
+		Fade: c.fade(), Scenery: c.film.Scenery,
+	}
+	scene := func(sc scene, d painting) graph.Scene {
+		s := graph.Scene{Pieces: pieces(c.film, sc, c.line, mezzanine), Overlay: drawing(d.overlay)}
+		if !d.roll.IsZero() {
+			s.Roll = graph.Roll{Path: drawing(d.roll), Step: c.film.Shots[sc.shot].Roll.Step}
+		}
+		return s
+	}
+	if !c.film.Rough {
+		g.Copy = smallCopy(g.Canvas)
+	}
+	if !c.seg.Into {
+		g.Scene = scene(sceneOf(c.seg), c.drawn[0])
+		if soft := c.seg.Soft; soft.Frames > 0 {
+			g.Names = graph.Names{Path: drawing(c.names), Out: soft.Out, At: soft.At, Frames: soft.Frames}
+		}
+		return g
+	}
+	old, new := c.scenes()
+	g.Scene = scene(old, c.drawn[0])
+	g.Into = &graph.Into{Scene: scene(new, c.drawn[1])}
+	if len(c.glides) > 0 {
+		g.Into.Cover = drawing(c.drawn[2].overlay)
+	}
+	for _, glide := range c.glides {
+		t := c.film.Shots[c.seg.Shot].Tiles[glide.New]
+		m := graph.Move{Tile: t.Rect, From: c.film.Shots[c.seg.Shot-1].Tiles[glide.Old].Rect}
+		if piece, ok := pieceOf(c.film, t, c.seg.Span, c.line, mezzanine); ok {
+			m.Piece = &piece
+		}
+		g.Into.Moves = append(g.Into.Moves, m)
+	}
+	return g
+}
+
+// fade is the film's fades where they touch the segment, and else nothing, so
+// that what lies elsewhere does not change the segment's key.
+func (c composition) fade() graph.Fade {
+	f := graph.Fade{At: c.seg.From, Total: c.line.Frames}
+	if c.seg.From < c.film.FadeIn {
+		f.In = c.film.FadeIn
+	}
+	if c.seg.To > c.line.Frames-c.film.FadeOut {
+		f.Out = c.film.FadeOut
+	}
+	if f.In == 0 && f.Out == 0 {
+		return graph.Fade{}
+	}
+	return f
+}
+
+// What a segment consists of. The small copy, in which flashes are
+// counted, is not made for rough cuts.
+const (
+	segmentFile = "segment.mp4"
+	copyFile    = "small.rgb"
+	copyWidth   = 64 // pixels: the limits speak of a quarter of the picture
+)
+
+// smallCopy is the size of the small copies of a canvas.
+func smallCopy(c layout.Canvas) graph.Copy {
+	return graph.Copy{W: copyWidth, H: max(2, (copyWidth*c.H+c.W/2)/c.W)}
+}
+
+// segmentTask composes one segment, a folder. Its key describes what is visible
+// in it and nothing else, so whatever changes elsewhere leaves it alone.
+func (m *Maker) segmentTask(c composition) task.Ref[string] {
+	f, seg, line := c.film, c.seg, c.line
+	t := task.Task{Stage: "compose", Spreads: true, Memory: composeMemory(f, seg), Action: store.NewAction("segment").Version(graph.Rule).
+		Arg("ffmpeg", m.tool.Version.Text).
+		Arg("segment", c.segment(func(int) string { return "" }, func(task.Ref[string]) string { return "" }, ""))}
+	t.Needs("backdrop", c.backdrop)
+	for _, over := range c.drawings() {
+		t.Needs("overlay", over)
+	}
+	for _, k := range used(f, seg) {
+		t.Needs("picture", c.conforms[k])
+	}
+	t.Action = withCoding(t.Action, c.coding)
+	if f.Marks {
+		t.Action = t.Action.Arg("marks", markTexts(c.tempo, line, seg))
+	}
+	files := []string{segmentFile}
+	if !f.Rough {
+		files = append(files, copyFile)
+	}
+	if t.Action = t.Action.Files(files...); c.coding.Hardware() {
+		t.Action = t.Action.Varying(segmentFile)
+	}
+	t.Action = t.Action.For(fmt.Sprintf("%s from %.1f s", f.Name, line.Rate.Seconds(seg.From)))
+	t.ID, t.Name = task.ID("segment", t.Action.ID().String()), t.Action.Subject()
+	t.Cost = composeCost(f, c.coding) * float64(seg.Len()) * mega(f.Canvas.W, f.Canvas.H)
+	t.Make = func(ctx context.Context, in task.Inputs, tmp string, advance func(float64)) error {
+		return c.compose(ctx, m.tool, m.hardware, in, tmp, advance)
+	}
+	return task.Path(t)
+}
+
+// compose runs a segment's command and counts what came out.
+func (c composition) compose(ctx context.Context, tool *ffmpeg.Tool, hardware sessions, in task.Inputs, dir string, advance func(float64)) error {
+	names := &uses{in: in, dir: dir}
+	seg := c.segment(
+		func(k int) string { return names.link(c.conforms[k], ".mp4") },
+		func(r task.Ref[string]) string { return names.link(r, ".png") },
+		names.path(c.backdrop))
+	if names.err != nil {
+		return names.err
+	}
+	if c.film.Marks {
+		var err error
+		if seg.Marks, err = drawMarks(dir+".marks", c.film.Canvas.H, markTexts(c.tempo, c.line, c.seg)); err != nil {
+			return err
+		}
+	}
+	path := filepath.Join(dir, segmentFile)
+	if !c.film.Rough {
+		seg.Copy.Path = "file:" + filepath.Join(dir, copyFile)
+	}
+	cmd, err := graph.Compose(seg, c.coding, "file:"+path)
+	if err != nil {
+		return err
+	}
+	free, err := hardware.take(ctx, c.coding)
+	if err != nil {
+		return err
+	}
+	defer free()
+	if err := tool.RunGraph(ctx, cmd, dir, c.seg.Len(), advance); err != nil {
+		return err
+	}
+	got, err := media.CountFrames(path)
+	if err == nil && got != c.seg.Len() {
+		err = fmt.Errorf("a segment of %s has %d frames instead of %d", c.film.Name, got, c.seg.Len())
+	}
+	return err
+}
+
+// uses names the inputs of a command beside dir. Every use of an output gets a
+// name of its own: what builds the command takes two equal inputs for one.
+type uses struct {
+	in  task.Inputs
+	dir string
+	n   int
+	err error // the first
+}
+
+// path returns an input under its own name, which is used once.
+func (u *uses) path(r task.Ref[string]) string {
+	path, err := r.Read(u.in)
+	u.err = cmp.Or(u.err, err)
+	return "file:" + path
+}
+
+// link returns an input under a name that no other use has.
+func (u *uses) link(r task.Ref[string], ext string) string {
+	path, err := r.Read(u.in)
+	name := fmt.Sprintf("%s.%03d%s", u.dir, u.n, ext)
+	u.n++
+	if err == nil {
+		err = os.Symlink(path, name)
+	}
+	u.err = cmp.Or(u.err, err)
+	return "file:" + name
+}
+
+// withCoding adds how a film is encoded to a key. The usual way is in none, so
+// its films keep the keys they had when there was no other.
+func withCoding(key store.Action, c graph.Coding) store.Action {
+	if c == (graph.Coding{}) {
+		return key
+	}
+	return key.Arg("coding", c)
+}

@@ -1,0 +1,198 @@
+package picture
+
+import (
+	"context"
+	"fmt"
+	"image"
+	"image/png"
+
+	"ripieno/assemble/media"
+	"ripieno/assemble/plan"
+	"ripieno/assemble/store"
+	"ripieno/assemble/task"
+	"ripieno/layout"
+	"ripieno/layout/card"
+)
+
+// pictureRule is the version of everything drawn here or in layout/card. Raise
+// it when a drawing changes.
+const pictureRule = 3
+
+// Notes on the cards that hold a seat.
+const (
+	noteSound    = "sound only"
+	noteAwaited  = "still to come"
+	noteUnplaced = "not in time yet"
+	noteWithheld = "not in this film"
+	noteBad      = "recording cannot be read"
+)
+
+// Note says on a card why there is no picture.
+func Note(t plan.Tile) string {
+	switch t.Absent {
+	case plan.Awaited:
+		return noteAwaited
+	case plan.Unplaced, plan.Elsewhere:
+		return noteUnplaced
+	case plan.Unreadable:
+		return noteBad
+	case plan.Withheld:
+		return noteWithheld
+	}
+	if t.Silent {
+		return ""
+	}
+	return noteSound
+}
+
+// behindBlur puts the blurred take behind a picture that is fitted.
+const behindBlur = "blur"
+
+// scene is what the picture of a segment is drawn from: a shot, and how much
+// of it is seen.
+type scene struct {
+	shot   int // index into the film's shots
+	page   int // of a card
+	labels bool
+	span   plan.Span
+	left   map[string]bool // takes that are not drawn: they are on their way to another place
+}
+
+// sceneOf is the scene of a segment, in a transition the one that comes.
+func sceneOf(seg plan.Segment) scene {
+	return scene{shot: seg.Shot, page: seg.Page, labels: seg.Labels && seg.Soft.Frames == 0, span: seg.Span}
+}
+
+// before is the scene that a transition leaves.
+func before(f plan.Film, seg plan.Segment) scene {
+	old := f.Shots[seg.Shot-1]
+	return scene{shot: seg.Shot - 1, page: old.Pages - 1, labels: old.LabelsTo >= old.To, span: seg.Span}
+}
+
+// overlay is the picture over the moving tiles of a scene: a card's page, or
+// background with holes, names and the cards of absent players.
+func (m *Maker) overlay(f plan.Film, sc scene) (key store.Action, draw func() (image.Image, error)) {
+	shot := f.Shots[sc.shot]
+	base := m.assets.groundArg(store.NewAction("overlay").Version(pictureRule)).Arg("canvas", f.Canvas).Ext(".png").
+		For(fmt.Sprintf("%s %s", f.Name, shot.Show))
+	bg := f.Cards.Background
+	if shot.Roll.Step > 0 { // the letters lie over it
+		return base.Arg("blank", bg), func() (image.Image, error) { return card.Blank(f.Canvas, bg, m.assets.backdrop(f.Canvas)) }
+	}
+	if len(shot.Tiles) == 0 {
+		key = base.Arg("text", shot.Text).Arg("page", sc.page).Arg("background", bg).Arg("card", f.Cards.Text(shot))
+		key = m.assets.fontArg(key, f.Cards.Text(shot)...)
+		return key, func() (image.Image, error) {
+			pages, err := f.Cards.Pages(m.assets.Look, shot, f.Canvas)
+			if err != nil {
+				return nil, err
+			}
+			return pages[sc.page], nil
+		}
+	}
+	o := card.OverlayOptions{Background: bg, Fonts: m.assets.Fonts}
+	stills := map[layout.Rect]*still{} // behind pictures, by tile
+	for _, t := range shot.Tiles {
+		if sc.left[t.Take] {
+			continue
+		}
+		switch {
+		case t.Card:
+			o.Placeholders = append(o.Placeholders, card.Placeholder{
+				Tile: t.Rect, Name: t.Player, Part: t.Part, Note: Note(t), Expected: t.Absent == plan.Awaited,
+			})
+			continue
+		case t.Shown.Meet(sc.span).Len() == 0:
+		case t.Behind == behindBlur:
+			o.Holes = append(o.Holes, t.Rect)
+		default:
+			o.Holes = append(o.Holes, t.Hole)
+			if s := m.assets.stills[t.Backing]; s != nil {
+				stills[t.Rect] = s
+				base = base.Arg("behind", t.Rect).Input("still", s.id)
+			} else if t.Behind != "" {
+				o.Fills = append(o.Fills, card.Fill{Tile: t.Rect, Colour: plan.Colour(t.Behind)})
+			}
+		}
+		if sc.labels {
+			o.Labels = append(o.Labels, labelOf(t))
+		}
+	}
+	key = base.Arg("background", o.Background).Arg("holes", o.Holes).Arg("fills", o.Fills).Arg("labels", o.Labels).Arg("cards", o.Placeholders)
+	key = m.assets.fontArg(key, wordsOf(o)...)
+	return key, func() (image.Image, error) {
+		o := o
+		o.Backdrop = m.assets.backdrop(f.Canvas)
+		for tile, s := range stills {
+			o.Fills = append(o.Fills, card.Fill{Tile: tile, Picture: s.cover(layout.Canvas{W: tile.W, H: tile.H}, bg)})
+		}
+		return card.Overlay(f.Canvas, o)
+	}
+}
+
+func labelOf(t plan.Tile) card.Label { return card.Label{Tile: t.Rect, Name: t.Player, Part: t.Part} }
+
+// labels is the names of a shot alone.
+func (m *Maker) labels(f plan.Film, shot plan.Shot) (store.Action, func() (image.Image, error)) {
+	var list []card.Label
+	for _, t := range shot.Tiles {
+		if !t.Card { // a card has its name on it
+			list = append(list, labelOf(t))
+		}
+	}
+	key := store.NewAction("labels").Version(pictureRule).Arg("canvas", f.Canvas).Arg("labels", list).Ext(".png").
+		For(fmt.Sprintf("%s %s", f.Name, shot.Show))
+	key = m.assets.fontArg(key, wordsOf(card.OverlayOptions{Labels: list})...)
+	return key, func() (image.Image, error) { return card.Labels(f.Canvas, list, m.assets.Fonts) }
+}
+
+// roll is the part of the credits that passes in a scene.
+func (m *Maker) roll(f plan.Film, sc scene) (store.Action, func() (image.Image, error)) {
+	shot := f.Shots[sc.shot]
+	top := shot.Roll.Top(sc.span.From - shot.From)
+	height := f.Canvas.H + shot.Roll.Step*(sc.span.Len()-1)
+	text := f.Cards.Text(shot)
+	key := store.NewAction("roll").Version(pictureRule).Arg("canvas", f.Canvas).Arg("card", text).
+		Arg("background", f.Cards.Background).Arg("scenery", f.Scenery).
+		Arg("stretch", shot.Roll.Stretch).Arg("rows", [2]int{top, height}).Ext(".png").For(fmt.Sprintf("%s credits", f.Name))
+	return m.assets.fontArg(key, text...), func() (image.Image, error) {
+		r, err := f.Cards.NewRoll(m.assets.Look, f.Canvas, shot.Roll.Stretch)
+		if err != nil {
+			return nil, err
+		}
+		return r.Draw(top, height), nil
+	}
+}
+
+// backdrop is a small piece of plain background, or all of one that is a
+// picture.
+func (m *Maker) backdrop(f plan.Film) (store.Action, func() (image.Image, error)) {
+	bg := f.Cards.Background
+	c := f.Canvas
+	if f.Scenery {
+		key := m.assets.groundArg(store.NewAction("backdrop").Version(pictureRule)).Arg("background", bg).Arg("canvas", c).Ext(".png")
+		return key, func() (image.Image, error) { return m.assets.backdrop(c), nil }
+	}
+	key := store.NewAction("backdrop").Version(pictureRule).Arg("background", bg).Ext(".png")
+	return key, func() (image.Image, error) {
+		img := image.NewNRGBA(image.Rect(0, 0, 16, 16))
+		for i := 0; i < len(img.Pix); i += 4 {
+			copy(img.Pix[i:], []byte{bg.R, bg.G, bg.B, 255})
+		}
+		return img, nil
+	}
+}
+
+// drawTask stores a drawing as PNG, quickly packed: it is read once or twice.
+func drawTask(key store.Action, draw func() (image.Image, error)) task.Ref[string] {
+	return task.Path(task.Task{
+		ID: task.ID("draw", key.ID().String()), Name: key.Subject(), Stage: "draw", Action: key, Cost: 0.2,
+		Make: func(_ context.Context, _ task.Inputs, tmp string, _ func(float64)) error {
+			img, err := draw()
+			if err != nil {
+				return err
+			}
+			return media.WritePNG(tmp, img, png.BestSpeed)
+		},
+	})
+}

@@ -1,0 +1,216 @@
+package picture
+
+import (
+	"context"
+	"fmt"
+	"sync/atomic"
+
+	"ripieno/assemble/ffmpeg"
+	"ripieno/assemble/graph"
+	"ripieno/assemble/media"
+	"ripieno/assemble/plan"
+	"ripieno/assemble/store"
+	"ripieno/assemble/task"
+	"ripieno/layout/flash"
+	"ripieno/layout/shot"
+)
+
+// stageConform groups the conforming of pictures.
+const stageConform = "conform"
+
+// Estimated cost in seconds of one core for each million pixels of one frame.
+const (
+	costConform      = 0.009
+	costCompose      = 0.035
+	costComposeRough = 0.012
+	costComposeHEVC  = 0.054 // in software
+	costComposeAV1   = 0.063
+)
+
+// composeCost is the estimated cost of a frame of a film for each million
+// pixels. With hardware it is that of a rough cut, whose encoder does little.
+func composeCost(f plan.Film, c graph.Coding) float64 {
+	switch {
+	case f.Rough || c.Hardware():
+		return costComposeRough
+	case f.Codec == "hevc":
+		return costComposeHEVC
+	case f.Codec == "av1":
+		return costComposeAV1
+	}
+	return costCompose
+}
+
+// openAt is the second at which a take's file is opened for c; 0 where its
+// index does not tell, or where a first frame is made of those before it as
+// well: whole frames are, of fields.
+func openAt(c plan.Conform, rate shot.Rate) float64 {
+	if c.Picture.Fields != [2]int{} {
+		return 0
+	}
+	keys, err := media.ReadKeys(c.Picture.Path, c.Picture.Stream)
+	if err != nil {
+		return 0 // not every file has one that can be read
+	}
+	at, _ := keys.OpenAt(c.Picture.Clock.File(rate.Seconds(c.Frames.From)), c.Picture.First, graph.SeekMargin)
+	return at
+}
+
+// conformTask brings a take's picture to its size and onto guide time. Its key
+// holds everything that decides the result, and nothing of where the take lies
+// on the disk.
+func (m *Maker) conformTask(c plan.Conform) (task.Ref[string], error) {
+	key, err := m.conformKey(c)
+	if err != nil {
+		return task.Ref[string]{}, err
+	}
+	n := c.Frames.Len()
+	return task.Path(task.Task{
+		ID: task.ID(stageConform, c.Take, key.ID().String()), Name: c.Take, Stage: stageConform, Action: key,
+		Cost: costConform * float64(n) * (mega(c.W, c.H) + mega(c.Picture.W, c.Picture.H)), Memory: conformMemory(c), Spreads: true,
+		Make: func(ctx context.Context, _ task.Inputs, tmp string, advance func(float64)) error {
+			return conformPicture(ctx, m.tool, c, m.line.Rate, m.decoders.next(), tmp, advance)
+		},
+	}), nil
+}
+
+func (m *Maker) conformKey(c plan.Conform) (store.Action, error) {
+	hash, err := store.ParseID(c.Picture.Hash)
+	if err != nil {
+		return store.Action{}, err
+	}
+	pic := c.Picture
+	pic.Path, pic.Hash = "", ""
+	key := store.NewAction("conform").Version(graph.Rule).Arg("ffmpeg", m.tool.Version.Text).Arg("zscale", m.tool.Filter("zscale")).
+		Arg("picture", pic).Arg("size", [2]int{c.W, c.H}).Arg("frames", c.Frames).Arg("rate", m.line.Rate)
+	if c.Draft {
+		key = key.Arg("draft", true)
+	}
+	return key.Input("take", hash).Ext(".mp4").For(c.Take), nil
+}
+
+// conformPicture writes the frames of c and counts them. The decoder has so many
+// threads, 0 for as many as it likes.
+func conformPicture(ctx context.Context, tool *ffmpeg.Tool, c plan.Conform, rate shot.Rate, threads int, tmp string, advance func(float64)) error {
+	src := source(tool, c.Picture)
+	src.Open = openAt(c, rate)
+	src.Threads = threads
+	cmd, err := graph.Conform(c, src, rate, "file:"+tmp)
+	if err != nil {
+		return err
+	}
+	n := c.Frames.Len()
+	if err := tool.RunGraph(ctx, cmd, tmp, n, advance); err != nil {
+		return err
+	}
+	got, err := media.CountFrames(tmp)
+	if err != nil {
+		return err
+	}
+	if got != n {
+		end := rate.Seconds(c.Frames.From+got) + c.Picture.Lead()
+		return &BrokenOff{File: c.Picture.Path, Got: got, Want: n, Seconds: c.Picture.Clock.File(end)}
+	}
+	return nil
+}
+
+// source opens a take under the limits for files from strangers.
+func source(tool *ffmpeg.Tool, pic plan.Picture) graph.Source {
+	return graph.SourceOf(pic, media.InputOptions(), tool.Filter("zscale"))
+}
+
+// BrokenOff is the error of a picture that ends before its file says.
+type BrokenOff struct {
+	File      string
+	Got, Want int     // frames
+	Seconds   float64 // file time at which it ends
+}
+
+// Error implements error.
+func (e *BrokenOff) Error() string {
+	return fmt.Sprintf("%s: the picture breaks off after %.1f s; only %d of %d frames could be read", e.File, e.Seconds, e.Got, e.Want)
+}
+
+// decoders shares the cores out among decoders of pictures. While there are
+// enough pictures to keep every core busy each decoder has one thread, which
+// costs a twentieth less; the last ones, which are fewer than the cores, have
+// the others' too. The pictures do not depend on it.
+type decoders struct {
+	odd  int64        // pictures of the last round, when it is not full
+	left atomic.Int64 // pictures that have not begun
+}
+
+// next is how many threads the next decoder may use, 0 for as many as it
+// likes.
+func (d *decoders) next() int {
+	if left := d.left.Add(-1); left < d.odd {
+		return 0
+	}
+	return 1
+}
+
+// expect counts the pictures that tasks will conform: one that the store lacks
+// is not, when all that is made of it is there.
+func (d *decoders) expect(planned []task.Planned, workers int) {
+	n := int64(0)
+	for _, t := range planned {
+		if t.Stage == stageConform && t.Runs {
+			n++
+		}
+	}
+	d.left.Store(n)
+	d.odd = n % int64(workers)
+}
+
+func mega(w, h int) float64 { return float64(w) * float64(h) / 1e6 }
+
+// Film is one film as tasks.
+type Film struct {
+	plan.Film
+	// Conformed are the pictures of the takes, one for each of Conforms.
+	Conformed []task.Ref[string]
+	// Joined is the finished file.
+	Joined task.Ref[string]
+	// Flashes are those counted in it; zero for a rough cut.
+	Flashes task.Ref[flash.Result]
+	// Poster is the frame that is kept as a picture; zero for none.
+	Poster task.Ref[string]
+	// Edges are all of its tasks, the early ones first.
+	Edges []task.Edge
+}
+
+// Film plans one film up to its joined and checked file, and what is made of
+// that. sound is the file with its sound.
+func (m *Maker) Film(f plan.Film, sound task.Ref[string]) (Film, error) {
+	x := Film{Film: f}
+	for _, c := range f.Conforms {
+		made, err := m.conformTask(c)
+		if err != nil {
+			return x, err
+		}
+		x.Conformed, x.Edges = append(x.Conformed, made), append(x.Edges, made)
+	}
+	backdrop := drawTask(m.backdrop(f))
+	x.Edges = append(x.Edges, backdrop)
+	var segments []task.Edge
+	var parts []task.Ref[string] // in the film's order, one for each segment
+	for _, seg := range f.Segments {
+		c := m.composition(f, seg, x.Conformed, backdrop)
+		for _, over := range c.drawings() {
+			x.Edges = append(x.Edges, over)
+		}
+		made := m.segmentTask(c)
+		segments, parts = append(segments, made), append(parts, made)
+	}
+	x.Joined = m.joinTask(f, parts, sound)
+	x.Edges = append(append(x.Edges, segments...), x.Joined)
+	if !f.Rough {
+		x.Flashes = flashTask(f, m.line, parts)
+		x.Edges = append(x.Edges, x.Flashes)
+	}
+	if f.Poster >= 0 && !f.Rough {
+		x.Poster = m.posterTask(f, x.Joined)
+		x.Edges = append(x.Edges, x.Poster)
+	}
+	return x, nil
+}

@@ -1,0 +1,42 @@
+// Package picture turns the films of a plan into tasks: takes are conformed,
+// what stands still is drawn, segments are composed of both, and a film is
+// joined of its segments and the sound, checked and looked through for flashes.
+// Stills and storyboards show the same without moving.
+//
+// [New] begins; [Maker.Film] plans a film, [Maker.Still] one frame of a take and
+// [Maker.Storyboard] a page of shots. The package decides nothing that the plan
+// could: it knows neither the manifest nor how a take was found.
+package picture
+
+import (
+	"ripieno/assemble/ffmpeg"
+	"ripieno/assemble/plan"
+	"ripieno/assemble/task"
+	"ripieno/mix/tempo"
+)
+
+// Maker plans the pictures of one plan.
+type Maker struct {
+	tool     *ffmpeg.Tool
+	title    string
+	tempo    *tempo.Map
+	line     plan.Timeline
+	chapters []plan.Chapter
+	assets   *Assets
+	codings  Codings
+	hardware sessions
+	decoders *decoders // of the pictures that are conformed
+}
+
+// New returns a maker of the pictures of a plan. codings has an encoder for
+// every finished film; nil is enough for rough cuts and stills.
+func New(tool *ffmpeg.Tool, pl *plan.Plan, assets *Assets, codings Codings) *Maker {
+	return &Maker{
+		tool: tool, title: pl.Title, tempo: pl.Tempo, line: pl.Timeline, chapters: pl.Chapters, assets: assets, codings: codings,
+		hardware: make(sessions, hardwareSessions), decoders: &decoders{},
+	}
+}
+
+// Expect says what a run will make, on so many workers, so that the cores are
+// shared out well. It is called before the run.
+func (m *Maker) Expect(planned []task.Planned, workers int) { m.decoders.expect(planned, workers) }

@@ -1,0 +1,84 @@
+package picture
+
+import (
+	"slices"
+
+	"ripieno/assemble/graph"
+	"ripieno/assemble/plan"
+	"ripieno/layout"
+)
+
+// pieces are the moving tiles of a scene, in seat order. mezzanine gives the
+// path of a conformed picture.
+func pieces(f plan.Film, sc scene, line plan.Timeline, mezzanine func(conform int) string) []graph.Piece {
+	var out []graph.Piece
+	for _, t := range f.Shots[sc.shot].Tiles {
+		if sc.left[t.Take] {
+			continue
+		}
+		if p, ok := pieceOf(f, t, sc.span, line, mezzanine); ok {
+			out = append(out, p)
+		}
+	}
+	return out
+}
+
+// pieceOf is one moving tile; false when it has no picture in the span.
+func pieceOf(f plan.Film, t plan.Tile, span plan.Span, line plan.Timeline, mezzanine func(conform int) string) (graph.Piece, bool) {
+	shown := t.Shown.Meet(span)
+	if t.Conform < 0 || shown.Len() == 0 {
+		return graph.Piece{}, false
+	}
+	c := f.Conforms[t.Conform]
+	p := graph.Piece{
+		Path: mezzanine(t.Conform), Skip: shown.From + line.First - c.Frames.From,
+		Start: shown.From - span.From, Count: shown.Len(),
+		Crop: onMezzanine(t.Source, c), W: c.W, H: c.H, Hole: t.Hole,
+	}
+	if t.Behind == behindBlur {
+		p.Hole, p.Inner = t.Rect, t.Hole
+	}
+	return p, true
+}
+
+// onMezzanine scales the part of the original that is shown to the conformed
+// picture: even, and never outside it.
+func onMezzanine(src layout.Rect, c plan.Conform) layout.Rect {
+	side := func(at, size, whole, kept int) (int, int) {
+		scale := float64(kept) / float64(whole)
+		n := min(max(2, layout.NearEven(float64(size)*scale)), kept)
+		pos := layout.NearEven(float64(at) * scale)
+		return min(pos, kept-n), n
+	}
+	var r layout.Rect
+	r.X, r.W = side(src.X, src.W, c.Picture.W, c.W)
+	r.Y, r.H = side(src.Y, src.H, c.Picture.H, c.H)
+	return r
+}
+
+// used lists the conformed pictures a segment needs, once each.
+func used(f plan.Film, seg plan.Segment) []int {
+	var list []int
+	for _, t := range moving(f, seg) {
+		if !slices.Contains(list, t.Conform) {
+			list = append(list, t.Conform)
+		}
+	}
+	return list
+}
+
+// moving are the tiles whose pictures a segment opens: those of its shot, and
+// of the shot before while a transition comes from it.
+func moving(f plan.Film, seg plan.Segment) []plan.Tile {
+	tiles := f.Shots[seg.Shot].Tiles
+	if seg.Into {
+		tiles = slices.Concat(f.Shots[seg.Shot-1].Tiles, tiles)
+	}
+	var list []plan.Tile
+	for _, t := range tiles {
+		if t.Conform >= 0 && t.Shown.Meet(seg.Span).Len() > 0 {
+			list = append(list, t)
+		}
+	}
+	return list
+}

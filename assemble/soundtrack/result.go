@@ -1,0 +1,114 @@
+package soundtrack
+
+import (
+	"math"
+
+	"ripieno/assemble/plan"
+	"ripieno/mix/audio"
+)
+
+// The types in this file are what a mix says of itself and, encoded as JSON,
+// what --json prints: times in seconds, levels in decibels. Fields are added,
+// never renamed.
+
+// StripResult is one strip of a finished mix.
+type StripResult struct {
+	Take         string   `json:"take"`
+	Section      string   `json:"section,omitempty"`
+	Gain         float64  `json:"gain_db"`         // everything applied: manifest, section and balance
+	Pan          float64  `json:"pan"`             // −100 to 100
+	Loudness     *float64 `json:"integrated_lufs"` // as recorded; null for silence
+	Peak         *float64 `json:"peak_dbfs"`       // largest sample as recorded
+	Noise        *float64 `json:"noise_lufs"`      // as recorded; null when it is not known
+	Mixed        *float64 `json:"mixed_lufs"`      // in the mix: treated and with its gain
+	Send         *float64 `json:"send_db"`         // to the room, beside what every take sends; null: nothing
+	Width        float64  `json:"width"`           // of a stereo recording; 1 as recorded
+	LowCut       float64  `json:"low_cut_hz"`      // 0: none
+	Lifts        []Lift   `json:"lifts,omitempty"`
+	DelaySamples int64    `json:"delay_samples"` // guide sample of the file's time zero
+	Notes        []string `json:"notes,omitempty"`
+}
+
+// Lift is a span of guide time in which a soloist is lifted.
+type Lift struct {
+	From float64 `json:"from"`
+	To   float64 `json:"to"`
+	Gain float64 `json:"gain_db"`
+}
+
+// Curve is the master's loudness over time: values every Step seconds, the
+// first at the end of the first step; null for silence.
+type Curve struct {
+	Step      float64    `json:"step"`
+	Momentary []*float64 `json:"momentary_lufs"`
+	ShortTerm []*float64 `json:"short_term_lufs"`
+}
+
+// MasterResult is what mastering did.
+type MasterResult struct {
+	Target    float64  `json:"target_lufs"`
+	Ceiling   float64  `json:"ceiling_dbtp"`
+	Sum       *float64 `json:"sum_lufs"` // of all strips, before mastering
+	Gain      float64  `json:"gain_db"`
+	Reduction float64  `json:"reduction_db"` // deepest cut of the limiter
+	Limited   float64  `json:"limited"`      // share of the time in which it cut
+	Reached   bool     `json:"reached"`
+	Tries     int      `json:"tries"`                   // encodings
+	AAC       *float64 `json:"encoded_integrated_lufs"` // what is heard with the films
+	AACPeak   *float64 `json:"encoded_true_peak_dbtp"`
+}
+
+// MasterResult returns what mastering did.
+func (t *Track) MasterResult(rep Report) MasterResult {
+	m := rep.Master
+	return MasterResult{
+		Target: t.mix.Loudness, Ceiling: t.mix.TruePeak,
+		Sum: audio.Finite(float64(m.Before.Integrated)), Gain: float64(m.Gain), Reduction: float64(m.Reduction), Limited: m.Limited,
+		Reached: m.Reached, Tries: rep.Tries, AAC: audio.Finite(float64(rep.AAC.Integrated)), AACPeak: audio.Finite(float64(rep.AAC.TruePeak)),
+	}
+}
+
+// Result returns the curve for people.
+func (c curve) Result() Curve {
+	return Curve{Step: c.Step.Seconds(), Momentary: hundredths(c.Momentary), ShortTerm: hundredths(c.Short)}
+}
+
+// hundredths returns levels as meters show them; more digits say nothing.
+func hundredths(list []float32) []*float64 {
+	out := make([]*float64, len(list))
+	for i, v := range list {
+		out[i] = audio.Finite(math.Round(float64(v)*100) / 100)
+	}
+	return out
+}
+
+// StripResults describes every strip of a finished mix.
+func (t *Track) StripResults(rep Report) []StripResult {
+	list := []StripResult{}
+	for i, p := range t.parts {
+		list = append(list, stripResult(p.Strip, rep, i))
+		list[i].Notes = t.findings(rep, i)
+	}
+	return list
+}
+
+// stripResult describes strip i.
+func stripResult(s plan.Strip, rep Report, i int) StripResult {
+	a, v, gain := rep.Strips[i], rep.Voices[i], rep.Gains[i]
+	out := StripResult{
+		Take: s.Take, Section: s.Section, Gain: float64(gain), Pan: s.Pan, Width: s.Width, LowCut: max(0, s.Treat.LowCut),
+		Loudness: audio.Finite(float64(a.Integrated)), Peak: audio.Finite(float64(a.Peak)),
+		Mixed:        audio.Finite(float64(v.Measured.Integrated) + float64(gain)),
+		DelaySamples: int64(audio.FramesAt(s.Sound.Clock.Offset)),
+	}
+	if a.NoiseKnown {
+		out.Noise = audio.Finite(float64(a.NoiseFloor))
+	}
+	if !s.Dry {
+		out.Send = audio.Finite(float64(s.Send))
+	}
+	for _, l := range s.Lifts {
+		out.Lifts = append(out.Lifts, Lift{l.From.Seconds(), l.To.Seconds(), float64(l.Gain)})
+	}
+	return out
+}

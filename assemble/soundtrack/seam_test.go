@@ -1,0 +1,169 @@
+package soundtrack
+
+import (
+	"errors"
+	"slices"
+	"strings"
+	"testing"
+
+	"ripieno/assemble/ffmpeg"
+	"ripieno/assemble/manifest"
+	"ripieno/assemble/plan"
+	"ripieno/assemble/store"
+	"ripieno/assemble/task"
+	"ripieno/mix/audio"
+)
+
+// round is a small production of three takes in two sections.
+const round = `version: 1
+title: Test Round
+release: yes
+tempo: {count_in: {measures: 2}, changes: [{measure: 1, meter: 4/4, bpm: 120}], measures: 4}
+sections: [{name: winds, gain: 0}, {name: low strings, gain: -1.5}]
+takes:
+  - {name: oboe, part: Oboe, section: winds, audio: {file: intake/oboe.wav, offset: 0}}
+  - {name: cello, part: Cello, section: low strings, audio: {file: intake/cello.wav, offset: 0}}
+  - {name: bass, part: Bass, section: low strings, audio: {file: intake/bass.wav, offset: 0}}
+mix: {loudness: -16, true_peak: -1, room: 0.2}
+`
+
+// planned plans the mix of the production with words of its manifest replaced.
+func planned(t *testing.T, tool *ffmpeg.Tool, changes ...string) *Track {
+	t.Helper()
+	text := round
+	for i := 0; i+1 < len(changes); i += 2 {
+		if !strings.Contains(text, changes[i]) {
+			t.Fatalf("%q is not in the manifest", changes[i])
+		}
+		text = strings.Replace(text, changes[i], changes[i+1], 1)
+	}
+	man, err := manifest.Parse("production.yaml", []byte(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	facts := map[string]plan.Facts{}
+	for _, take := range man.Takes {
+		hash := store.HashBytes([]byte(take.Name)).String()
+		facts[take.Name] = plan.Facts{Sound: &plan.Sound{Hash: hash, Rate: audio.Rate, Channels: 1, Frames: 60 * audio.Rate}}
+	}
+	pl, err := plan.New(man, facts, nil, plan.Look{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var sounds []Sound
+	for _, s := range pl.Strips {
+		made := task.File(task.Task{ID: task.ID("sound", s.Take), Action: store.NewAction("sound").Arg("take", s.Take).Files("sound.wav")}, "sound.wav")
+		sounds = append(sounds, Sound{Samples: made, Name: s.Take, File: "intake/" + s.Take + ".wav", Seconds: 60})
+	}
+	return New(tool, 2, pl, sounds, nil)
+}
+
+func plainTool(take func(ffmpeg.Command) error) *ffmpeg.Tool {
+	return ffmpeg.Recorded(ffmpeg.ParseVersion("ffmpeg version 7.1"), nil, take)
+}
+
+// edges are all tasks of a mix with its stems.
+func edges(t *Track) []task.Edge {
+	list := []task.Edge{t.Master}
+	for _, s := range t.Stems() {
+		list = append(list, s.Made)
+	}
+	return list
+}
+
+// Every strip is measured and becomes a voice; the sum reads all voices, the
+// master the sum alone, and a section's stem those of its takes.
+func TestMixAsTasks(t *testing.T) {
+	track := planned(t, plainTool(nil))
+	byID := map[string]task.Task{}
+	for _, x := range task.Collect(edges(track)...) {
+		byID[x.ID] = x
+	}
+	for id, want := range map[string][]string{
+		"level/cello":         {"sound/cello"},
+		"voice/cello":         {"sound/cello", "level/cello"},
+		"sum":                 {"level/oboe", "voice/oboe", "level/cello", "voice/cello", "level/bass", "voice/bass"},
+		"master":              {"sum"},
+		"stem/bass":           {"level/bass", "voice/bass"},
+		"section/low strings": {"stem/cello", "stem/bass"},
+		"section/winds":       {"stem/oboe"},
+	} {
+		if got := byID[id].After; !slices.Equal(got, want) {
+			t.Errorf("%s comes after %q, want %q", id, got, want)
+		}
+	}
+	var files []string
+	for _, s := range track.Stems() {
+		files = append(files, s.File)
+	}
+	want := []string{"stems/takes/oboe.wav", "stems/takes/cello.wav", "stems/takes/bass.wav", "stems/sections/winds.wav", "stems/sections/low-strings.wav"}
+	if !slices.Equal(files, want) {
+		t.Errorf("stems lie at %q, want %q", files, want)
+	}
+}
+
+// What a change of the manifest makes again, by the keys alone.
+func TestWhatAChangeMixesAgain(t *testing.T) {
+	known := map[store.ID]bool{}
+	for _, x := range task.Collect(edges(planned(t, plainTool(nil)))...) {
+		known[x.Action.ID()] = true
+	}
+	for _, c := range []struct{ what, old, new, again string }{
+		{"nothing", "Test Round", "Test Round", ""},
+		{"a gain", "{name: bass, ", "{name: bass, gain: -3, ", "sum master stem/bass section/low strings"},
+		{"a section's gain", "gain: -1.5", "gain: -2", "sum master stem/cello stem/bass section/low strings"},
+		{"a trim", "{name: bass, ", "{name: bass, trim: {to: m3}, ", "level/bass voice/bass sum master stem/bass section/low strings"},
+		{"the loudness", "loudness: -16", "loudness: -18", "master"},
+		{"the title", "Test Round", "Other Round", "master"},
+		{"a fade", "room: 0.2", "room: 0.2, fade_in: 1", "sum master stem/oboe stem/cello stem/bass section/winds section/low strings"},
+	} {
+		var again []string
+		for _, x := range task.Collect(edges(planned(t, plainTool(nil), c.old, c.new))...) {
+			if !known[x.Action.ID()] {
+				again = append(again, x.ID)
+			}
+		}
+		want := strings.FieldsFunc(strings.ReplaceAll(strings.ReplaceAll(c.again, "low strings", "low_strings"), " ", ","), func(r rune) bool { return r == ',' })
+		for i := range want {
+			want[i] = strings.ReplaceAll(want[i], "low_strings", "low strings")
+		}
+		slices.Sort(again)
+		slices.Sort(want)
+		if !slices.Equal(again, want) {
+			t.Errorf("%s makes %q again, want %q", c.what, again, want)
+		}
+	}
+}
+
+// Sections whose targets are shared out count the strips that are left.
+func TestKeepSharesTargetsAgain(t *testing.T) {
+	track := planned(t, plainTool(nil), "{name: low strings, gain: -1.5}", "{name: low strings, target: -20}")
+	pl := &plan.Plan{Mix: track.mix, Timeline: track.line}
+	for _, p := range track.parts {
+		pl.Strips = append(pl.Strips, p.Strip)
+	}
+	both := pl.Strips[1].Group
+	pl.Keep(func(s plan.Strip) bool { return s.Take != "bass" })
+	if len(pl.Strips) != 2 || len(track.parts) != 3 {
+		t.Fatalf("%d strips are left of %d", len(pl.Strips), len(track.parts))
+	}
+	if by := pl.Strips[1].Group - both; by < 3.01 || by > 3.02 { // 10·log10(2)
+		t.Errorf("alone the cello is %.3f dB louder than beside the bass", float64(by))
+	}
+}
+
+// The encoder is asked for the film's sound once a master is written.
+func TestArgumentsOfEncoding(t *testing.T) {
+	var args []string
+	recorded := errors.New("recorded")
+	tool := plainTool(func(c ffmpeg.Command) error { args = c.Args; return recorded })
+	if _, err := encode(t.Context(), tool, "/tmp/master.wav", t.TempDir()+"/film.m4a"); !errors.Is(err, recorded) {
+		t.Fatal(err)
+	}
+	line := strings.Join(args, " ")
+	for _, want := range []string{"-i file:/tmp/master.wav", "aac", "film.m4a"} {
+		if !strings.Contains(line, want) {
+			t.Errorf("no %q in %s", want, line)
+		}
+	}
+}

@@ -1,0 +1,130 @@
+// Package survey gathers what the report says of every take: what check
+// measures, a frame of every picture, how loud it is over time and, unless that
+// is switched off, how everybody plays.
+package survey
+
+import (
+	"context"
+	"image"
+
+	"ripieno/assemble/ffmpeg"
+	"ripieno/assemble/intake"
+	"ripieno/assemble/manifest"
+	"ripieno/assemble/picture"
+	"ripieno/assemble/plan"
+	"ripieno/assemble/report"
+	"ripieno/assemble/takes"
+	"ripieno/assemble/task"
+	"ripieno/mix/audio"
+	"ripieno/mix/playing"
+)
+
+// Survey is what is measured for the report, first as tasks, then as results.
+type Survey struct {
+	// Judged is what check says, take by take, once [Survey.Read] has been called.
+	Judged []takes.Judged
+	// Played is how takes were played, by their names; empty when it was not
+	// asked for.
+	Played map[string]playing.Report
+
+	set    *takes.Set
+	man    *manifest.Production
+	checks *takes.Checks
+	stills map[string]still // by take
+	plays  bool
+	res    task.Result
+}
+
+// still is the frame of a take that the page shows.
+type still struct {
+	plan.Conform
+	made task.Ref[image.Image]
+}
+
+// New plans a survey of takes that are located. plays asks how they were played.
+func New(tool *ffmpeg.Tool, man *manifest.Production, set *takes.Set, line plan.Timeline, plays bool) (*Survey, error) {
+	s := &Survey{set: set, man: man, checks: set.Checks(tool, man), stills: map[string]still{}, plays: plays}
+	maker := picture.New(tool, &plan.Plan{Timeline: line}, nil, nil)
+	for take, c := range frames(set, man, line) {
+		made, err := maker.Still(c, true)
+		if err != nil {
+			return nil, err
+		}
+		s.stills[take] = still{c, made}
+	}
+	return s, nil
+}
+
+// Edges returns the tasks to run.
+func (s *Survey) Edges() []task.Edge {
+	edges := s.checks.Edges()
+	for _, t := range s.set.Takes {
+		if tones := t.Tones(); s.plays && !tones.IsZero() {
+			edges = append(edges, tones)
+		}
+		if x, ok := s.stills[t.Name]; ok {
+			edges = append(edges, x.made)
+		}
+	}
+	return edges
+}
+
+// Read takes in what a run has measured.
+func (s *Survey) Read(ctx context.Context, res task.Result) (err error) {
+	s.res = res
+	if s.Judged, err = s.checks.Judge(ctx, res); err != nil || !s.plays {
+		return err
+	}
+	s.Played, err = s.set.Playing(s.man, res)
+	return err
+}
+
+// Take returns what was found out about take i; span is the guide time that the
+// page shows.
+func (s *Survey) Take(i int, level string, span [2]float64) (report.Reviewed, error) {
+	t := s.set.Takes[i]
+	out := report.Reviewed{Name: t.Name, Player: t.Player, Part: t.Part, Section: t.Section, Level: level, Release: t.Release.Word()}
+	if t.Video == nil && t.Audio == nil {
+		return out, nil
+	}
+	for _, one := range s.Judged[i].Findings {
+		out.Findings = append(out.Findings, report.Found{Level: one.Level.String(), Sure: one.Sure, File: one.File, What: one.What, Ask: one.Ask})
+	}
+	for _, file := range s.Judged[i].Facts.Files {
+		out.Files = append(out.Files, file.Name)
+		if sound := file.Sound; sound != nil {
+			out.Levels = append(out.Levels, levelsOf(file.Name, *sound))
+		}
+	}
+	for _, r := range t.Recordings() {
+		if r.Err == nil {
+			out.Places = append(out.Places, report.Place{File: r.File.Path, Placement: r.Place, LateMS: audio.Finite(1000 * r.Place.Lateness)})
+		}
+	}
+	if r := t.Heard; r != nil && r.Features != nil && r.Usable() {
+		out.Wave = waveform(r.Features, r.Place, span)
+	}
+	if rep, ok := s.Played[t.Name]; ok {
+		out.Playing = pagePlaying(rep)
+	}
+	if x, ok := s.stills[t.Name]; ok {
+		return out, s.thumbnail(&out, x)
+	}
+	return out, nil
+}
+
+// levelsOf returns how loud a file is as recorded. What lies at the floor is
+// silent.
+func levelsOf(name string, s intake.Sound) report.Loudness {
+	above := func(v float64) *float64 {
+		if v <= intake.Floor {
+			return nil
+		}
+		return &v
+	}
+	peak := intake.Floor
+	for _, c := range s.Channels {
+		peak = max(peak, c.PeakDB)
+	}
+	return report.Loudness{File: name, LUFS: above(s.LoudnessLUFS), Peak: above(peak), Back: above(s.NoiseDB)}
+}

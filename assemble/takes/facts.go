@@ -1,0 +1,167 @@
+package takes
+
+import (
+	"fmt"
+
+	"ripieno/assemble/fault"
+	"ripieno/assemble/manifest"
+	"ripieno/assemble/media"
+	"ripieno/assemble/plan"
+	"ripieno/mix/audio"
+)
+
+// Facts returns what the plan needs to know of every take, and what is wrong
+// with those that are not whole. line is the film's, nil when nothing is known
+// of where recordings lie.
+func (s *Set) Facts(line *plan.Timeline) (map[string]plan.Facts, []Fault) {
+	facts := map[string]plan.Facts{}
+	var faults []Fault
+	for _, t := range s.Takes {
+		if t.IsWithheld() {
+			continue // the plan leaves it out, and releases tells
+		}
+		if t.Video == nil && t.Audio == nil {
+			facts[t.Name] = plan.Facts{Absent: plan.Awaited}
+			faults = append(faults, NotIn(*t.Take))
+			continue
+		}
+		f, bad := t.facts(line)
+		facts[t.Name], faults = f, append(faults, bad...)
+	}
+	return facts, faults
+}
+
+// facts is Facts for one take that is in.
+func (t Take) facts(line *plan.Timeline) (f plan.Facts, faults []Fault) {
+	var absent plan.Absence
+	for _, r := range t.Recordings() {
+		switch {
+		case r.Err == nil && r.Info.Video == nil && r.Info.Audio == nil: // a silent camera whose picture is not released
+		case r.Err != nil:
+			absent = max(absent, plan.Unreadable)
+			faults = append(faults, NewFault(t.Name, KindUnreadable, r.Err))
+		case !r.Place.Sure:
+			absent = plan.Unplaced
+			faults = append(faults, t.unplaced(r))
+		case line != nil && r.elsewhere(*line):
+			absent = plan.Elsewhere
+			faults = append(faults, t.outside(r, *line))
+		default:
+			if r.short != nil {
+				b := NewFault(t.Name, KindShort, r.short)
+				b.Hint = "it is shown as far as it goes; ask the player for a new export of the video"
+				faults = append(faults, b)
+			}
+			r.fill(&f)
+		}
+	}
+	if f.Picture == nil && (t.Video != nil || f.Sound == nil) {
+		f.Absent = absent
+	}
+	return f, faults
+}
+
+// unplaced asks the person for what sync could not find out.
+func (t Take) unplaced(r *Recording) Fault {
+	hint := r.Place.Reason
+	if hint == "" {
+		hint = "listen for the clap and write its time in this file as cue_at"
+	}
+	return NewFault(t.Name, KindUnplaced, fault.At(fault.Decision, r.File.Mark,
+		fmt.Sprintf("%s of take %q could not be placed in time (confidence %.2f)", r.File.Path, t.Name, r.Place.Confidence), hint))
+}
+
+// elsewhere reports whether a recording has nothing in the film.
+func (r *Recording) elsewhere(line plan.Timeline) bool {
+	clock := r.Place.Clock()
+	from := line.GuideAtZero()
+	return clock.Guide(0) >= from+line.Duration() || r.Info.Duration > 0 && clock.Guide(r.Info.Duration) <= from
+}
+
+// outside says so.
+func (t Take) outside(r *Recording, line plan.Timeline) Fault {
+	from := r.Place.Offset
+	return NewFault(t.Name, KindUnplaced, fault.At(fault.Decision, r.File.Mark,
+		fmt.Sprintf("%s of take %q lies from %.1f to %.1f s of guide time, the film from %.1f to %.1f", r.File.Path, t.Name,
+			from, from+r.Info.Duration, line.GuideAtZero(), line.GuideAtZero()+line.Duration()),
+		"correct offset or cue_at of this file, or leave them out to let sync measure"))
+}
+
+// fill takes over what one good recording gives: the video file its picture,
+// and the sound of the separate microphone when there is one.
+func (r *Recording) fill(f *plan.Facts) {
+	clock := r.Place.Clock()
+	if r.Info.Video != nil && r.Role == Video {
+		f.Picture, f.Subject = r.Picture(clock), r.Subject
+	}
+	a := r.Info.Audio
+	if a == nil || (f.Sound != nil && r.Role == Video) {
+		return
+	}
+	f.Sound = &plan.Sound{
+		Hash: r.Hash.String(), Stream: a.Index, Rate: a.Rate, Channels: a.Channels, Clock: clock,
+		Frames: audio.Frames(r.Info.Duration * float64(a.Rate)),
+	}
+}
+
+// Picture describes the recording's picture for the plan, on some clock.
+func (r *Recording) Picture(clock audio.Clock) *plan.Picture {
+	v := *r.Info.Video
+	length := v.Duration
+	if length == 0 {
+		length = r.Info.Duration - v.Start
+	}
+	if r.short != nil {
+		length = min(length, r.seconds-v.Start)
+	}
+	v = withOverrides(v, r.File)
+	pic := &plan.Picture{
+		Path: r.Path, Hash: r.Hash.String(), Stream: v.Index, First: v.Start, Last: v.Start + length,
+		FPS: float64(v.FPSNum) / float64(max(1, v.FPSDen)), Rotate: r.File.Rotate, HDR: v.HDR(),
+		Mirrored: v.Mirrored, Clock: clock, PixFmt: v.PixFmt,
+		Matrix: v.Matrix, Transfer: v.Transfer, Primaries: v.Primaries, Range: v.Range,
+	}
+	if v.Rotation != 0 {
+		pic.Rotate = &v.Rotation
+	}
+	if v.Interlaced {
+		pic.Fields = [2]int{v.W, v.H}
+	}
+	pic.Gain = r.gain
+	pic.W, pic.H = v.Display()
+	if v.Matrix == "" && !v.HDR() {
+		// Common practice, no source: without a tag, pictures of 720 lines
+		// and more are BT.709 and smaller ones BT.601.
+		pic.Matrix = "bt601"
+		if min(v.W, v.H) >= 720 {
+			pic.Matrix = "bt709"
+		}
+	}
+	return pic
+}
+
+// colours are the tags of pictures, by the manifest's words: matrix, transfer
+// and primaries as ffmpeg calls them.
+var colours = map[string][3]string{
+	"bt709":  {"bt709", "bt709", "bt709"},
+	"bt601":  {"smpte170m", "smpte170m", "smpte170m"},
+	"bt2020": {"bt2020nc", "bt2020-10", "bt2020"},
+	"p3":     {"bt709", "bt709", "smpte432"},
+	"hlg":    {"bt2020nc", "arib-std-b67", "bt2020"},
+	"pq":     {"bt2020nc", "smpte2084", "bt2020"},
+}
+
+// withOverrides returns a picture with what the manifest says of it in place of what the
+// file says.
+func withOverrides(v media.Video, f *manifest.File) media.Video {
+	if f.Rotate != nil {
+		v.Rotation = *f.Rotate
+	}
+	if tags, ok := colours[f.Colour]; ok {
+		v.Matrix, v.Transfer, v.Primaries = tags[0], tags[1], tags[2]
+	}
+	if f.Range != "" {
+		v.Range = map[string]string{"limited": "tv", "full": "pc"}[f.Range]
+	}
+	return v
+}

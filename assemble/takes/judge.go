@@ -1,0 +1,115 @@
+package takes
+
+import (
+	"context"
+
+	"ripieno/assemble/intake"
+	"ripieno/assemble/manifest"
+	"ripieno/assemble/task"
+)
+
+// Judged is what was found out about one take.
+type Judged struct {
+	Facts    intake.Facts
+	Findings []intake.Finding // worst first
+}
+
+// Judge turns what was measured into what a person reads, take by take.
+func (c *Checks) Judge(ctx context.Context, res task.Result) ([]Judged, error) {
+	var facts []intake.Facts
+	for _, t := range c.set.Takes {
+		f, err := c.facts(t, res)
+		if err != nil {
+			return nil, err
+		}
+		facts = append(facts, f)
+	}
+	across, err := intake.Compare(ctx, facts)
+	if err != nil {
+		return nil, err
+	}
+	judged := make([]Judged, len(facts))
+	for i, f := range facts {
+		judged[i] = Judged{Facts: f, Findings: append(intake.JudgeBy(c.man.Check, f), across[f.Take]...)}
+		if c.set.Takes[i].IsWithheld() {
+			judged[i].Findings = nil // nobody is asked for a take that will not be used
+		}
+	}
+	return judged, nil
+}
+
+// Unreadable returns the faults of files that cannot be used, of takes that are
+// to be in the film.
+func (s *Set) Unreadable() []Fault {
+	var faults []Fault
+	for _, t := range s.Takes {
+		for _, r := range t.Recordings() {
+			if r.Err != nil && !t.IsWithheld() {
+				faults = append(faults, NewFault(t.Name, KindUnreadable, r.Err))
+			}
+		}
+	}
+	return faults
+}
+
+// facts gathers what was measured of a take.
+func (c *Checks) facts(t Take, res task.Result) (intake.Facts, error) {
+	f := intake.Facts{
+		Take: t.Name, Expected: t.Video == nil && t.Audio == nil, Piece: Piece(c.man, t.Take),
+		Shape:  float64(c.man.Picture.AspectW) / float64(c.man.Picture.AspectH),
+		Framed: isFramed(t.Take),
+	}
+	for _, r := range t.Recordings() {
+		file, err := c.file(r, res)
+		if err != nil {
+			return f, err
+		}
+		if r.Features != nil {
+			file.Levels = r.Features.Level
+		}
+		f.Files = append(f.Files, file)
+	}
+	return f, nil
+}
+
+// isFramed reports whether the manifest says what of a take's picture is shown.
+func isFramed(t *manifest.Take) bool {
+	return t.AutoCrop || t.Fit == "fit" || t.Crop != (manifest.Crop{X: 0.5, Y: 0.5, Zoom: 1})
+}
+
+// file gathers what was measured of one recording.
+func (c *Checks) file(r *Recording, res task.Result) (intake.File, error) {
+	f := intake.File{Role: string(r.Role), Name: r.File.Path, Err: r.Err, Info: r.Info, Hash: r.Hash.String()}
+	if r.Unseen {
+		f.Role = string(Audio) // nobody asks for a picture
+	}
+	if r.Err != nil {
+		return f, nil
+	}
+	heard, ok, err := c.of[r].hear.Result(res)
+	if err != nil {
+		return f, err
+	}
+	if ok {
+		f.Sound, f.Decoded = &heard.Sound, &heard.Decoded
+	}
+	seen, ok, err := c.of[r].see.Result(res)
+	if err != nil {
+		return f, err
+	}
+	if ok {
+		seen = r.upright(seen)
+		shown := withOverrides(*r.Info.Video, r.File)
+		f.Picture, f.Info.Video = &seen, &shown
+	}
+	pace, ok, err := c.of[r].pace.Result(res)
+	if err != nil {
+		return f, err
+	}
+	if ok {
+		f.Pace = &pace
+	}
+	place := r.Place
+	f.Sync = &place
+	return f, nil
+}

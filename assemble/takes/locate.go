@@ -1,0 +1,153 @@
+package takes
+
+import (
+	"context"
+	"errors"
+
+	"ripieno/assemble/manifest"
+	"ripieno/assemble/session"
+	"ripieno/assemble/task"
+	"ripieno/mix/align"
+)
+
+// Locate looks at every file of every take, measures those that can be read and
+// places all of them together. What one file lacks is in its own Err or Place;
+// the error is only for what stops everything. sync.yaml is written with what
+// was measured.
+func Locate(ctx context.Context, s *session.Session) (*Set, error) {
+	set, err := Inspect(ctx, s)
+	if err != nil {
+		return nil, err
+	}
+	set.inspectRoom(ctx, s)
+	if err := set.place(ctx, s); err != nil {
+		return nil, err
+	}
+	if set.doubtsTempo() {
+		s.Message("most recordings do not fit the tempo of the manifest: check count_in, meter, bpm and measures first")
+	}
+	if err := set.DetectSubjects(ctx, s); err != nil {
+		return nil, err
+	}
+	if err := set.matchLight(ctx, s); err != nil {
+		return nil, err
+	}
+	return set, set.writeMeasured(ctx, s.Manifest().Dir)
+}
+
+// place listens to every sound and decides where every recording lies.
+func (s *Set) place(ctx context.Context, x *session.Session) error {
+	var sounds, edges []task.Edge
+	for _, r := range s.Recordings() {
+		if r.HasSound() {
+			sounds, edges = append(sounds, r.Sound), append(edges, r.refs.features)
+		}
+	}
+	for _, t := range s.Takes {
+		if t.Audio != nil && !t.Audio.refs.match.IsZero() {
+			edges = append(edges, t.Audio.refs.match)
+		}
+	}
+	res, err := x.Run(ctx, task.Collect(append(sounds, edges...)...))
+	if err != nil {
+		return err
+	}
+	s.Count = session.Count(res.Stats)
+	inputs, err := s.alignInputs(res, x.Manifest())
+	if err != nil {
+		return err
+	}
+	pairs, err := s.matches(res)
+	if err != nil {
+		return err
+	}
+	placed := placeAll(x.Manifest(), inputs, pairs)
+	for i := range s.Takes {
+		t := &s.Takes[i]
+		for _, r := range t.Recordings() {
+			r.Place = placed[r.Name()]
+		}
+		t.Heard = t.heard()
+	}
+	return nil
+}
+
+// heard returns the recording whose sound the mix uses, or would use if its
+// place were known; nil for none.
+func (t Take) heard() *Recording {
+	var best *Recording
+	for _, r := range t.Recordings() {
+		if r.HasSound() && (best == nil || r.Usable() && (!best.Usable() || r.Role == Audio)) {
+			best = r
+		}
+	}
+	return best
+}
+
+// alignInputs returns what align has to know of every recording, and keeps what
+// was heard of each.
+func (s *Set) alignInputs(res task.Result, man *manifest.Production) ([]align.Recording, error) {
+	var inputs []align.Recording
+	for _, t := range s.Takes {
+		for _, r := range t.Recordings() {
+			if r.Err != nil {
+				continue
+			}
+			in := align.Recording{
+				Name: r.Name(), Take: t.Name, Role: string(r.Role),
+				CueAt: r.File.CueAt, Offset: r.File.Offset, DriftPPM: r.File.DriftPPM,
+				AsPlayed: t.Timing == manifest.AsPlayed,
+			}
+			if part := scorePart(man, t.Part); part != nil {
+				in.Onsets = part.Seconds(man.Tempo)
+			}
+			if r.Info.Audio != nil {
+				f, ok, err := r.refs.features.Result(res)
+				if err != nil {
+					return nil, err
+				}
+				if !ok {
+					r.Err = errors.Join(r.Sound.Outcome(res).Err, r.refs.features.Outcome(res).Err)
+					continue
+				}
+				in.Features, r.Features = f, f
+			}
+			inputs = append(inputs, in)
+		}
+	}
+	return inputs, nil
+}
+
+// matches returns how the devices of each player go together, as far as they
+// could be compared.
+func (s *Set) matches(res task.Result) ([]align.Pair, error) {
+	var pairs []align.Pair
+	for _, t := range s.Takes {
+		if t.Audio == nil {
+			continue
+		}
+		m, ok, err := t.Audio.refs.match.Result(res)
+		if err != nil {
+			return nil, err
+		}
+		if ok {
+			pairs = append(pairs, align.Pair{A: t.Video.Name(), B: t.Audio.Name(), Match: m})
+		}
+	}
+	return pairs, nil
+}
+
+// doubtsTempo reports whether the manifest's tempo is the likelier culprit than
+// the recordings: of three or more, most could not be placed.
+func (s *Set) doubtsTempo() bool {
+	heard, unsure := 0, 0
+	for _, r := range s.Recordings() {
+		if r.HasSound() && r.File.Offset == nil && r.File.CueAt == nil {
+			heard++
+			if !r.Place.Sure {
+				unsure++
+			}
+		}
+	}
+	return heard >= 3 && 2*unsure > heard
+}

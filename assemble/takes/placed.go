@@ -1,0 +1,74 @@
+package takes
+
+import (
+	"ripieno/mix/align"
+	"ripieno/mix/audio"
+)
+
+// Placed is one recording on guide time.
+type Placed struct {
+	Name       string  `json:"name"` // of the take
+	File       string  `json:"file"`
+	Role       string  `json:"role"` // video or audio
+	Offset     float64 `json:"offset"`
+	DriftPPM   float64 `json:"drift_ppm"`
+	Confidence float64 `json:"confidence"` // 0 to 1
+	// BeatConfidence is the probability, 0 to 1, that this is the right place in the piece;
+	// how exactly the recording lies there, ErrorMS says. Confidence is the same value.
+	BeatConfidence float64  `json:"beat_confidence"`
+	Sure           bool     `json:"sure"`
+	Method         string   `json:"method"`
+	Evidence       []string `json:"evidence"`
+	Reason         string   `json:"reason,omitempty"`  // why it is not sure
+	LatenessMS     *float64 `json:"lateness_ms"`       // of the playing against the clap, positive late; null when unknown
+	Timing         string   `json:"timing"`            // what the manifest wants of it: tightened or as-played
+	KeptMS         float64  `json:"kept_ms"`           // what of the lateness is still in the offset; 0 when tightened
+	CueAt          *float64 `json:"cue_at"`            // where in the file the clap is; null when none was found
+	CueOffset      *float64 `json:"cue_offset"`        // what the offset would be by the clap alone; null when none was found
+	ErrorMS        *float64 `json:"expected_error_ms"` // one standard deviation; null when unknown
+	// OtherTempo is the tempo over the guide's that the playing fits far better; 0: none.
+	OtherTempo float64 `json:"other_tempo,omitempty"`
+	// Candidates are the likeliest places, the best first, numbered from 1 for
+	// --accept; none where the manifest fixes the place.
+	Candidates []Candidate `json:"candidates"`
+}
+
+// Candidate is a place where a recording may lie.
+type Candidate struct {
+	Number   int      `json:"number"` // from 1
+	Offset   float64  `json:"offset"` // what offset and drift_ppm would be
+	DriftPPM float64  `json:"drift_ppm"`
+	At       float64  `json:"at"`   // seconds of the file: the clap, or else the first note
+	By       string   `json:"by"`   // "cue" or "first note"
+	Odds     float64  `json:"odds"` // 0 to 1
+	Evidence []string `json:"evidence"`
+}
+
+// candidates returns the places of a recording for people and programs.
+func candidates(list []align.Candidate) []Candidate {
+	out := []Candidate{}
+	for i, c := range list {
+		by := "first note"
+		if c.ByCue {
+			by = "cue"
+		}
+		out = append(out, Candidate{Number: i + 1, Offset: c.Offset, DriftPPM: c.DriftPPM, At: c.At, By: by, Odds: c.Odds, Evidence: c.Evidence})
+	}
+	return out
+}
+
+// Placed returns where the recording lies as --json prints it. timing is what the
+// manifest wants of it.
+func (r *Recording) Placed(timing string) Placed {
+	pl := r.Place
+	out := Placed{
+		Name: r.Owner, File: r.File.Path, Role: string(r.Role), Offset: pl.Offset, DriftPPM: pl.DriftPPM,
+		Confidence: pl.Confidence, BeatConfidence: pl.Confidence, OtherTempo: pl.OtherTempo, Candidates: candidates(pl.Candidates), Sure: pl.Sure, Method: pl.Method, Evidence: pl.Evidence, Reason: pl.Reason,
+		LatenessMS: audio.Finite(pl.Lateness * 1000), Timing: timing, KeptMS: pl.Kept * 1000,
+		CueAt: audio.Finite(pl.CueAt), CueOffset: audio.Finite(pl.CueOffset), ErrorMS: audio.Finite(pl.Uncertainty * 1000),
+	}
+	if out.Evidence == nil {
+		out.Evidence = []string{}
+	}
+	return out
+}

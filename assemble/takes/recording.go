@@ -1,0 +1,257 @@
+package takes
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"path/filepath"
+
+	"golang.org/x/sync/errgroup"
+
+	"ripieno/assemble/fault"
+	"ripieno/assemble/manifest"
+	"ripieno/assemble/media"
+	"ripieno/assemble/session"
+	"ripieno/assemble/store"
+	"ripieno/assemble/task"
+	"ripieno/layout/motion"
+	"ripieno/mix/align"
+)
+
+// Role tells the files of a take apart.
+type Role string
+
+// The roles.
+const (
+	Video Role = "video"
+	Audio Role = "audio"
+)
+
+// Recording is one file of a take.
+type Recording struct {
+	Owner string // the take's name
+	Role  Role
+	File  *manifest.File
+	Path  string // absolute
+	Hash  store.ID
+	Info  media.Info
+	Err   error // why the file cannot be used; the rest is then empty
+	// Unseen is set for a video whose picture its player has not released.
+	Unseen bool
+
+	// Sound is the task that decodes its sound to samples at its own rate; zero
+	// without a sound.
+	Sound task.Ref[string]
+	// Features is what was heard of it; nil without a sound.
+	Features *align.Features
+	// Place is where it lies on guide time.
+	Place align.Placement
+	// Subject is where the player is, when the take asks for it.
+	Subject *motion.Subject
+
+	gain    [3]float64 // on the signal's channels, to match the light of the others; zero for none
+	seconds float64    // file time at which its picture breaks off; 0: it does not
+	short   error      // says so
+	refs    refs
+}
+
+// refs are the tasks that measure a recording.
+type refs struct {
+	account  task.Ref[media.Decoded] // of the decoder, beside the sound
+	features task.Ref[*align.Features]
+	match    task.Ref[align.Match] // with the take's other device; zero for none
+}
+
+// Listened returns the task that listens for what sync needs to know; zero
+// without a sound.
+func (r *Recording) Listened() task.Ref[*align.Features] { return r.refs.features }
+
+// Name is unique in a production.
+func (r *Recording) Name() string { return r.Owner + "/" + string(r.Role) }
+
+// Usable reports whether the recording may go into the film.
+func (r *Recording) Usable() bool { return r.Err == nil && r.Place.Sure }
+
+// HasSound reports whether the file can be used and has a sound.
+func (r *Recording) HasSound() bool { return r.Err == nil && r.Info.Audio != nil }
+
+// HasPicture reports whether the file can be used and shows a player.
+func (r *Recording) HasPicture() bool { return r.Err == nil && r.Info.Video != nil && r.Role == Video }
+
+// BreaksOff notes that the picture ends at a time of the file, in seconds, which
+// why says. It reports whether there is enough of it to be shown and this was
+// not known.
+func (r *Recording) BreaksOff(seconds float64, why error) bool {
+	if r.short != nil || seconds-r.Info.Video.Start < usableSeconds {
+		return false
+	}
+	r.seconds, r.short = seconds, why
+	return true
+}
+
+// usableSeconds is how much of a broken picture is worth showing.
+const usableSeconds = 1
+
+// Refuse notes why the file cannot be used.
+func (r *Recording) Refuse(why error) { r.Err = r.withManifestPath(why) }
+
+// withManifestPath makes a fault speak of a file as the manifest does.
+func (r *Recording) withManifestPath(err error) error {
+	var f *fault.Fault
+	if errors.As(err, &f) && f.Where == r.Path {
+		f.Where = r.File.Path
+	}
+	return err
+}
+
+// Take is what one player sent.
+type Take struct {
+	*manifest.Take
+	Video *Recording // nil: none
+	Audio *Recording
+	// Heard is the recording whose sound the mix uses, or would use if its
+	// place were known; nil for none.
+	Heard *Recording
+}
+
+// IsWithheld reports whether nothing of the take may be made.
+func (t Take) IsWithheld() bool { return t.Release == manifest.ReleaseNo }
+
+// Recordings returns the files of the take, the video first.
+func (t Take) Recordings() []*Recording {
+	var list []*Recording
+	for _, r := range []*Recording{t.Video, t.Audio} {
+		if r != nil {
+			list = append(list, r)
+		}
+	}
+	return list
+}
+
+// Set is every take of a production, in the order of its manifest.
+type Set struct {
+	Takes []Take
+	// Room is the recorded room; nil: none. What is wrong with it is in its Err.
+	Room *Recording
+	// Count is the work that listening took.
+	Count session.Count
+}
+
+// Recordings returns every file of every take.
+func (s *Set) Recordings() []*Recording {
+	var all []*Recording
+	for _, t := range s.Takes {
+		all = append(all, t.Recordings()...)
+	}
+	return all
+}
+
+// Find returns a take's recording with some content; nil when there is none.
+func (s *Set) Find(take, hash string) *Recording {
+	for _, r := range s.Recordings() {
+		if r.Owner == take && r.Err == nil && r.Hash.String() == hash {
+			return r
+		}
+	}
+	return nil
+}
+
+// Inspect looks at every file of every take: is it there, what is it, what does
+// it hold. A bad file has its Err set and stops no other.
+func Inspect(ctx context.Context, s *session.Session) (*Set, error) {
+	man := s.Manifest()
+	if err := man.NeedTakes(); err != nil {
+		return nil, err
+	}
+	set := &Set{}
+	for i := range man.Takes {
+		t := &man.Takes[i]
+		take := Take{Take: t}
+		if t.Video != nil {
+			take.Video = &Recording{Owner: t.Name, Role: Video, File: t.Video, Unseen: !t.ShowsPicture()}
+		}
+		if t.Audio != nil {
+			take.Audio = &Recording{Owner: t.Name, Role: Audio, File: t.Audio}
+		}
+		set.Takes = append(set.Takes, take)
+	}
+	group, ctx := errgroup.WithContext(ctx)
+	group.SetLimit(s.Workers())
+	for _, t := range set.Takes {
+		for _, r := range t.Recordings() {
+			group.Go(func() error {
+				r.Err = r.withManifestPath(t.inspect(ctx, s, r))
+				return ctx.Err()
+			})
+		}
+	}
+	if err := group.Wait(); err != nil {
+		return nil, err
+	}
+	set.listenTasks(s.Tool())
+	return set, nil
+}
+
+// inspect fills in what is known of one file of the take.
+func (t Take) inspect(ctx context.Context, s *session.Session, r *Recording) error {
+	if err := r.probe(ctx, s); err != nil {
+		return err
+	}
+	if r.Unseen {
+		// Nothing may be made of the picture, so nothing gets to see it.
+		r.Info.Video = nil
+		if t.Audio != nil {
+			return nil // its sound only helps to place the other
+		}
+		return r.Info.NeedAudio()
+	}
+	if r.Role == Video {
+		return r.Info.NeedVideo()
+	}
+	return r.Info.NeedAudio()
+}
+
+// probe finds out what a file is.
+func (r *Recording) probe(ctx context.Context, s *session.Session) (err error) {
+	if r.Path, err = media.Resolve(s.Manifest().Dir, r.File.Path); err != nil {
+		return err
+	}
+	if r.Hash, err = s.Store().HashFile(ctx, r.Path); err != nil {
+		return err
+	}
+	// A file's name decides nothing, but messages name it.
+	key := store.NewAction("probe").Version(media.Rule).Arg("ffprobe", s.Tool().Version.Text).
+		Arg("name", filepath.Base(r.Path)).Input("file", r.Hash).Ext(".gob").For(r.File.Path)
+	r.Info, err = session.Cached(ctx, s.Store(), key, func() (media.Info, error) {
+		return media.Probe(ctx, s.Tool(), r.Path)
+	})
+	r.Info.Path = r.Path
+	return err
+}
+
+// inspectRoom looks at the recorded room, if the manifest has one. What is
+// wrong with it is kept for whoever wants to hear it.
+func (s *Set) inspectRoom(ctx context.Context, x *session.Session) {
+	a := x.Manifest().Mix.Impulse
+	if a == nil {
+		return
+	}
+	s.Room = &Recording{Owner: "room", Role: "impulse", File: &manifest.File{Path: a.Path, Mark: a.Mark}}
+	err := s.Room.probe(ctx, x)
+	if err == nil {
+		err = s.Room.Info.NeedAudio()
+	}
+	if err != nil {
+		s.Room.Err = s.Room.UnusableRoom(err)
+		return
+	}
+	s.Room.decodeTask(x.Tool(), nil)
+}
+
+// UnusableRoom returns the fault of a recorded room that is none.
+func (r *Recording) UnusableRoom(err error) error {
+	return media.Unusable("room", "a recording of one short bang in the room, with 1, 2 or 4 channels; or hall: instead", r.File.Path, r.File.Mark, err)
+}
+
+// String names the recording for people.
+func (r *Recording) String() string { return fmt.Sprintf("%s (%s)", r.Owner, r.Role) }

@@ -1,0 +1,75 @@
+package takes
+
+import (
+	"math"
+
+	"ripieno/assemble/intake"
+	"ripieno/assemble/manifest"
+	"ripieno/mix/align"
+	"ripieno/mix/tempo"
+)
+
+// A re-take is a take that was recorded to a guide of a part of the piece. That
+// guide begins with a count-in and a cue of its own, so the recording is
+// placed on that guide's clock and then moved to guide time.
+
+// guideOf returns the tempo map a take was recorded to and what has to be added
+// to its time for guide time.
+func guideOf(man *manifest.Production, guide string) (m *tempo.Map, shift float64) {
+	if v := man.Guide.Variant(guide); v != nil && v.To > 0 {
+		return v.Tempo, v.Shift
+	}
+	return man.Tempo, 0
+}
+
+// guideOfTake is guideOf for a take's name.
+func guideOfTake(man *manifest.Production, name string) (m *tempo.Map, shift float64) {
+	for _, t := range man.Takes {
+		if t.Name == name {
+			return guideOf(man, t.Guide)
+		}
+	}
+	return man.Tempo, 0
+}
+
+// placeAll places recordings on guide time: those recorded to one guide all
+// together, since the cue and the measures of another say nothing about them.
+func placeAll(man *manifest.Production, recs []align.Recording, pairs []align.Pair) map[string]align.Placement {
+	var guides []*tempo.Map
+	groups := map[*tempo.Map][]align.Recording{}
+	shifts := map[*tempo.Map]float64{}
+	for _, r := range recs {
+		m, shift := guideOfTake(man, r.Take)
+		if groups[m] == nil {
+			guides, shifts[m] = append(guides, m), shift
+		}
+		if r.Offset != nil { // written in guide time
+			at := *r.Offset - shift
+			r.Offset = &at
+		}
+		for i := range r.Onsets { // likewise
+			r.Onsets[i] -= shift
+		}
+		groups[m] = append(groups[m], r)
+	}
+	placed := map[string]align.Placement{}
+	for _, m := range guides {
+		for _, pl := range align.Place(m, groups[m], pairs) {
+			pl.Offset += shifts[m]
+			pl.CueOffset += shifts[m]
+			placed[pl.Name] = pl
+		}
+	}
+	return placed
+}
+
+// Piece returns what a take's recordings are expected to hold, in guide time.
+func Piece(man *manifest.Production, t *manifest.Take) *intake.Piece {
+	m, shift := guideOf(man, t.Guide)
+	piece := &intake.Piece{Cue: m.Cue() + shift, Start: m.Start() + shift, End: m.End() + shift}
+	if math.IsNaN(piece.Cue) {
+		piece.Cue = piece.Start
+	}
+	piece.BPM = m.SteadyBPM()
+	return piece
+}

@@ -1,0 +1,63 @@
+package assemble_test
+
+import (
+	"os"
+	"path/filepath"
+	"testing"
+
+	_ "ripieno/assemble" // numbers what is stored
+	"ripieno/assemble/store"
+	"ripieno/layout/light"
+)
+
+// The numbers that stored types have are in the bytes of every stored value:
+// one that moved, or a type that was renamed, would make values that differ from
+// those that earlier programs stored under the same keys.
+func TestStoredTypesKeepTheirNumbers(t *testing.T) {
+	want := []string{
+		"media.Info", "*align.Features", "align.Match", "mix.Analysis", "soundtrack.soundReport", "intake.Sound", "intake.Picture",
+		"soundtrack.voiceInfo", "flash.Result", "light.RGB", "*playing.Tones", "media.Decoded", "takes.heardSound", "playing.Pace",
+	}
+	got := store.Numbered()
+	if len(got) != len(want) {
+		t.Fatalf("%d types are numbered, want %d", len(got), len(want))
+	}
+	for i, typ := range got {
+		if typ.String() != want[i] {
+			t.Errorf("number %d is %s, want %s", i+1, typ, want[i])
+		}
+	}
+	// As the program stored it before its types were numbered beside their use.
+	path := filepath.Join(t.TempDir(), "light.gob")
+	if err := store.Save(path, light.RGB{R: 0.25, G: 0.5, B: 1}); err != nil {
+		t.Fatal(err)
+	}
+	data, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	const earlier = "#\xff\xaf\x03\x01\x01\x03RGB\x01\xff\xb0\x00\x01\x03\x01\x01R\x01\b\x00\x01\x01G\x01\b\x00\x01\x01B\x01\b\x00\x00\x00\x0f\xff\xb0\x01\xfe\xd0?\x01\xfe\xe0?\x01\xfe\xf0?\x00"
+	if string(data) != earlier {
+		t.Errorf("stored as %q, want %q", data, earlier)
+	}
+}
+
+// unnumbered is a type that nobody stores.
+type unnumbered struct{ X int }
+
+// What is stored without a number is refused, and so is a number given twice.
+func TestEveryStoredTypeHasANumber(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "x.gob")
+	if err := store.Save(path, unnumbered{1}); err == nil {
+		t.Error("a type without a number was stored")
+	}
+	if _, err := os.Stat(path); err == nil {
+		t.Error("and is there")
+	}
+	defer func() {
+		if recover() == nil {
+			t.Error("a number was given twice")
+		}
+	}()
+	store.Number(1, unnumbered{})
+}

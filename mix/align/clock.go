@@ -1,0 +1,8 @@
+package align
+
+import "ripieno/mix/audio"
+
+// Clock returns where the recording lies on guide time.
+func (p Placement) Clock() audio.Clock {
+	return audio.Clock{Offset: p.Offset, Drift: audio.PPM(p.DriftPPM)}
+}

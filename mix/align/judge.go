@@ -1,0 +1,148 @@
+package align
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+)
+
+// sureBar is the least probability of the right place at which a file is placed
+// without asking.
+const sureBar = 0.99
+
+// mostUnsure is the largest expected error, in seconds, at which a file is placed
+// without asking: nearly always less than the 40 ms that are heard as two then.
+const mostUnsure = 0.034
+
+// Candidate is a place where a file may lie.
+type Candidate struct {
+	// Offset and DriftPPM are where the file lies if this is its place, as in
+	// [Placement].
+	Offset, DriftPPM float64
+	At               float64 // seconds of the file at which the cue would be, or else the first note
+	ByCue            bool    // At is that of a cue
+	Odds             float64 // probability, 0..1
+	Evidence         []string
+}
+
+// mostShown is how many candidates a placement tells.
+const mostShown = 3
+
+// judge says how sure the placement at candidate best is, and why.
+func (p *Placement) judge(g *grid, t *take, best int, fit playing) {
+	order := make([]int, len(t.hyps))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(t.hyps[b].p, t.hyps[a].p) })
+	for _, i := range order[:min(mostShown, len(order))] {
+		p.Candidates = append(p.Candidates, t.candidate(g, t.hyps[i]))
+	}
+	h := t.hyps[best]
+	p.Confidence = h.p
+	p.Evidence = append(p.Evidence, t.evidence(h)...)
+	if fit.n >= minNotes {
+		p.Evidence = append(p.Evidence, fmt.Sprintf("%d notes scatter by %.0f ms about the beats", fit.n, 1000*fit.sigma))
+	}
+	if !math.IsNaN(p.Lateness) {
+		p.Evidence = append(p.Evidence, fmt.Sprintf("the playing is %.0f ms %s against the cue", math.Abs(1000*p.Lateness), lateOrEarly(p.Lateness)))
+	}
+	switch {
+	case t.part != nil:
+		p.Evidence = append(p.Evidence, "the notes begin where the score has them")
+	case len(t.rec.Onsets) > 0:
+		p.Evidence = append(p.Evidence, "the notes do not follow the part in the score, which was left aside")
+	}
+	if p.Method == "none" {
+		p.Confidence, p.Candidates = 0, nil
+	}
+	p.Sure = p.Confidence >= sureBar && p.Method != "none" && p.Uncertainty <= mostUnsure
+	if !p.Sure {
+		p.Reason = p.doubt(t, order)
+	}
+}
+
+// justUnsure is a probability that is not sure, but nearly.
+const justUnsure = 0.98
+
+// evidence says in words what speaks for a candidate.
+func (t *take) evidence(h hyp) []string {
+	var out []string
+	switch {
+	case h.cue >= 0 && h.terms.cueScore() >= leastCue:
+		e := t.f.Events[h.cue]
+		out = append(out, fmt.Sprintf("cue at %.3f s, %.0f dB above the sound before it, number %d of the file's candidates",
+			e.Heard, e.Level-e.Before, t.rank[h.cue]))
+	case h.terms[cueRank] == 0:
+		out = append(out, "no cue there")
+	}
+	out = append(out, fmt.Sprintf("notes on the beats %.2f", h.terms[beats]), fmt.Sprintf("sound where the piece is %.2f", h.terms[sound]))
+	if h.terms[harmony] != 0 {
+		// No "-0.00".
+		out = append(out, fmt.Sprintf("harmony of the others %.2f", math.Round(100*h.terms[harmony])/100+0))
+	}
+	if h.odds >= clicksHeard {
+		out = append(out, "clicks of the guide are heard there")
+	}
+	return out
+}
+
+// candidate tells one of the places.
+func (t *take) candidate(g *grid, h hyp) Candidate {
+	p := unplaced(t)
+	p.settle(g, t, h, t.refine(g, h.o, h.clicks))
+	c := Candidate{Offset: p.Offset, DriftPPM: p.DriftPPM, Odds: h.p, Evidence: t.evidence(h)}
+	if p.Method == "none" {
+		c.Offset = h.o
+	}
+	if !math.IsNaN(p.CueAt) {
+		c.ByCue, c.At = true, p.CueAt
+		return c
+	}
+	c.At = p.Clock().File(g.start)
+	for i, e := range t.f.Events {
+		if t.weight[i] > 0.4 && t.guide(h.o, i) > g.start-0.15 {
+			c.At = e.Heard
+			break
+		}
+	}
+	return c
+}
+
+// doubt says why a placement is not sure; order are the candidates, the likeliest
+// first.
+func (p *Placement) doubt(t *take, order []int) string {
+	began, give := "", "cue_at"
+	if h := t.hyps[order[0]]; h.cue < 0 && p.begunLate {
+		began, give = "the recording seems to begin after the cue, and ", "offset"
+	}
+	switch {
+	case p.Method == "none" && len(t.f.Events) < minNotes:
+		return "next to nothing is heard in this file; see that it is the right one, or give cue_at or offset"
+	case p.Method == "none":
+		return "neither a cue nor enough playing was found; give cue_at or offset"
+	case p.Confidence >= sureBar:
+		return fmt.Sprintf("%sthis is the right beat, but the notes begin too softly to place them within %.0f ms (about %.0f ms); accept it or give %s",
+			began, 1000*mostUnsure, 1000*p.Uncertainty, give)
+	case len(order) > 1:
+		a, b := t.hyps[order[0]], t.hyps[order[1]]
+		return fmt.Sprintf("%sit could as well lie %.2f s %s (%.0f %% against %.0f %%); accept one of them or give %s", began,
+			math.Abs(b.o-a.o), laterOrEarlier(b.o-a.o), 100*a.p, 100*b.p, give)
+	}
+	return began + "too little speaks for its place; accept it or give " + give
+}
+
+// doubtTempo says that the playing fits another tempo, over the guide's, better.
+func (p *Placement) doubtTempo(tempo float64) {
+	p.Sure, p.Confidence, p.OtherTempo = false, justUnsure, tempo
+	p.Reason = fmt.Sprintf("the playing fits a tempo %.1f %% %s than the guide's; see which guide this player heard",
+		100*math.Abs(tempo-1), fasterOrSlower(tempo))
+}
+
+func fasterOrSlower(factor float64) string {
+	if factor < 1 {
+		return "slower"
+	}
+	return "faster"
+}

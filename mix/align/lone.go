@@ -1,0 +1,68 @@
+package align
+
+// A clear clap that stands alone in its file is where an editor would line the file
+// up by eye. Rhythm and harmony may fit as well a beat away, and agree there with
+// others by chance; only another sound like a clap may say that this one was none.
+const (
+	loneLead    = 2.0  // by which it must be more like a cue than all else, in nats
+	loneLeast   = -1.0 // how cue-like it must be
+	loneStands  = 18.0 // dB over what is before and after it
+	loneRival   = 2.0  // nats by which another place's cue may be the weaker to rival it
+	loneQuieter = 1.5  // by which the sound may fit another place better
+	loneAgainst = 6.0  // nats that the others may say against it, unless
+	loneClear   = 30.0 // it stands out by so many dB: real claps and snaps do by 40 to 60
+	loneSure    = 6.0  // nats by which it leads then, and
+	loneAsks    = 2.0  // where they say more
+)
+
+// loneClap is the event that is a clear clap and the only one in its file; -1
+// without one. Of 127 such sounds in files of sampled instruments, 127 were the cue.
+func (t *take) loneClap() int {
+	for i, r := range t.rank {
+		if r > 1 {
+			continue
+		}
+		if t.like[i] >= loneLeast && t.lead(i) >= loneLead && t.stands(i) >= loneStands {
+			return i
+		}
+	}
+	return -1
+}
+
+// stands is by how many dB event i stands out over what is before and after it.
+func (t *take) stands(i int) float64 {
+	e := t.f.Events[i]
+	return e.Level - max(e.Before, e.After)
+}
+
+// trustClap lets a clear lone clap lead over places that no clap speaks for.
+func (t *take) trustClap() {
+	clap := t.loneClap()
+	if clap < 0 || len(t.hyps) == 0 {
+		return
+	}
+	best, by := t.best(), -1
+	for i, h := range t.hyps {
+		if h.cue == clap && (by < 0 || h.score > t.hyps[by].score) {
+			by = i
+		}
+	}
+	if by < 0 || best == &t.hyps[by] {
+		return
+	}
+	h := &t.hyps[by]
+	if best.terms.cueScore() > h.terms.cueScore()-loneRival || best.terms[sound] > h.terms[sound]+loneQuieter {
+		return
+	}
+	lead := loneSure
+	if t.stands(clap) < loneClear && best.terms.others()-h.terms.others() > loneAgainst {
+		lead = loneAsks
+	}
+	h.score = best.score + lead
+	t.normalise()
+}
+
+// others is the part of the log odds that other takes say.
+func (x terms) others() float64 {
+	return weights[harmony]*x[harmony] + weights[rhythm]*x[rhythm]
+}
