@@ -46,7 +46,7 @@ type Options struct {
 	Devices int     // files of every player, 1 (default) or 2
 
 	RT60 float64  // seconds of every room's tail; 0: as the level has it
-	Leak *float64 // dB of the guide's clicks over every music's peak; nil: as the level has it
+	Leak *float64 // dB of the guide's clicks over every music's peak, NaN: none; nil: as the level has it
 }
 
 // Ensemble is one invented production.

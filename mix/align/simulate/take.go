@@ -183,17 +183,17 @@ func (t *Take) leak(x []float64, peak float64) {
 	if err != nil {
 		panic(err) // a guide does not fail
 	}
-	gain := peak * math.Pow(10, (t.p.leak+clickPeak)/20)
+	loudest := 0.0
+	for _, v := range b[0] {
+		loudest = math.Max(loudest, math.Abs(v))
+	}
+	gain := peak * math.Pow(10, t.p.leak/20) / math.Max(loudest, 1e-9)
 	for i, v := range b[0] {
 		if i < len(x) {
 			x[i] += gain * v
 		}
 	}
 }
-
-// clickPeak is by how much the guide's clicks lie below full scale, dB; see
-// package click.
-const clickPeak = 8
 
 // Written is the guide times at which the notes of the player's part are
 // written to begin, in order.
