@@ -57,7 +57,9 @@ func (s sampled) record(ctx context.Context, take *simulate.Take, number int) (a
 	lead := 3*testNoteEvery + 1 - first
 	var notes []simulate.Event
 	for k := range 3 {
-		notes = append(notes, simulate.Event{At: testNoteEvery * float64(k), Length: testNoteLength, MIDI: middle/len(events) + 5*(k-1), Loud: 0.7})
+		notes = append(notes, simulate.Event{
+			At: testNoteEvery * float64(k), Length: testNoteLength, MIDI: middle/len(events) + 5*(k-1), Loud: 0.7,
+		})
 	}
 	for _, e := range events {
 		e.At += lead
@@ -122,7 +124,8 @@ func midiFile(program byte, notes []simulate.Event) []byte {
 	for _, n := range notes {
 		on := max(0, int(math.Round(n.At*10000)))
 		velocity := byte(math.Round(45 + 65*n.Loud))
-		all = append(all, message{on, []byte{0x90, byte(n.MIDI), velocity}}, message{on + max(200, int(n.Length*10000)), []byte{0x80, byte(n.MIDI), 0}})
+		off := on + max(200, int(n.Length*10000))
+		all = append(all, message{on, []byte{0x90, byte(n.MIDI), velocity}}, message{off, []byte{0x80, byte(n.MIDI), 0}})
 	}
 	slices.SortStableFunc(all, func(a, b message) int {
 		if a.tick != b.tick {
@@ -238,14 +241,16 @@ func TestAlignSampledInstruments(t *testing.T) {
 	} {
 		files, sure := s.place(t, c.number, c.o), 0
 		for _, p := range files {
-			fmt.Fprintf(&report, "\n%s %d %s, %s, cue %s: sure %v, recording %+.1f ms, playing %+.1f, clap %+.1f; %s %s", c.o.Level, c.number, p.Name, p.take.Instrument(),
-				p.take.Truth.Cued, p.Sure, 1000*p.recording, 1000*p.playing, 1000*p.clap, p.Method, p.Reason)
+			fmt.Fprintf(&report, "\n%s %d %s, %s, cue %s: sure %v, recording %+.1f ms, playing %+.1f, clap %+.1f; %s %s",
+				c.o.Level, c.number, p.Name, p.take.Instrument(), p.take.Truth.Cued, p.Sure,
+				1000*p.recording, 1000*p.playing, 1000*p.clap, p.Method, p.Reason)
 			if !p.Sure {
 				continue
 			}
 			sure++
 			if p.nearest() > farOff {
-				t.Errorf("%s %d %s: sure and %.0f ms from the recording, %.0f from the playing", c.o.Level, c.number, p.Name, 1000*p.recording, 1000*p.playing)
+				t.Errorf("%s %d %s: sure and %.0f ms from the recording, %.0f from the playing",
+					c.o.Level, c.number, p.Name, 1000*p.recording, 1000*p.playing)
 			}
 			if isStruck(p.take) {
 				struck = append(struck, math.Abs(p.playing))
@@ -270,10 +275,10 @@ func TestAlignSampledInstruments(t *testing.T) {
 //
 //	RIPIENO_SYNC_TABLE=12 go test -run TestTableSampled -v -timeout 60m ./assemble
 //
-// The number is how many ensembles of eight players each level gets, from
-// RIPIENO_SYNC_FIRST on where that is set, else from
-// firstOfSampledTable on. Nobody looked at these while the method was made:
-// whoever has, and changed the method for what was seen, must draw others.
+// The number is how many ensembles of eight players each level gets, from the
+// number RIPIENO_SYNC_FIRST on, else from firstOfSampledTable on. Nobody looked at
+// the latter while method and simulation were made: whoever has, and changed either
+// for what was seen, must draw others.
 func TestTableSampled(t *testing.T) {
 	n, err := strconv.Atoi(os.Getenv("RIPIENO_SYNC_TABLE"))
 	if err != nil {
@@ -292,7 +297,8 @@ func TestTableSampled(t *testing.T) {
 	for _, level := range []simulate.Level{simulate.Easy, simulate.Typical, simulate.Hard} {
 		var set []placedSample
 		for k := range n {
-			set = append(set, s.place(t, uint64(first+k), simulate.Options{Level: level, Players: 8, Seconds: 40, Rate: 16000})...)
+			o := simulate.Options{Level: level, Players: 8, Seconds: 40, Rate: 16000}
+			set = append(set, s.place(t, uint64(first+k), o)...)
 		}
 		sampledRow(t, &b, level.String(), set)
 		all = append(all, set...)
@@ -338,7 +344,8 @@ func sampledRow(t *testing.T, b *strings.Builder, name string, set []placedSampl
 		}
 		if errs = append(errs, 1000*math.Abs(p.playing)); far {
 			wrong++
-			t.Errorf("%s %s, %s: sure and %.0f ms from the recording: %+v, truth %+v", name, p.Name, p.take.Instrument(), 1000*p.recording, p.Placement, p.take.Truth)
+			t.Errorf("%s %s, %s: sure and %.0f ms from the recording: %+v, truth %+v",
+				name, p.Name, p.take.Instrument(), 1000*p.recording, p.Placement, p.take.Truth)
 		}
 		if !math.IsNaN(p.clap) && !math.IsNaN(p.CueAt) {
 			cues = append(cues, 1000*math.Abs(p.CueAt-p.take.Truth.Cue))

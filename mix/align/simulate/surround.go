@@ -81,7 +81,8 @@ func (p *player) disturbCount(r *rand.Rand) {
 	switch x := r.Float64(); {
 	case x < 0.06: // counting aloud
 		for k := range 2 * p.m.Meter(1).Beats() {
-			p.sounds = append(p.sounds, sound{kind: "speech", at: p.m.Start() - 2*measure + float64(k)*p.beat - 0.02, length: 0.18, pitch: 50, loud: -4})
+			at := p.m.Start() - 2*measure + float64(k)*p.beat - 0.02
+			p.sounds = append(p.sounds, sound{kind: "speech", at: at, length: 0.18, pitch: 50, loud: -4})
 		}
 	case x < 0.12 && !math.IsNaN(p.cue): // a clap some beats early, and then the right one
 		beats := []float64{2 * measure, measure, 2 * p.beat}[r.IntN(3)]
@@ -138,14 +139,18 @@ func (p *player) add(kind string, at, loud float64) {
 
 // note is a note of warming up.
 func (p *player) note(r *rand.Rand, at float64) {
-	p.sounds = append(p.sounds, sound{kind: "note", at: at, length: 0.15 + 0.45*r.Float64(), pitch: p.inst.centre + r.IntN(19) - 9, loud: 0.4 + 0.4*r.Float64()})
+	s := sound{kind: "note", at: at, length: 0.15 + 0.45*r.Float64(), loud: 0.4 + 0.4*r.Float64()}
+	s.pitch = p.inst.centre + r.IntN(19) - 9
+	p.sounds = append(p.sounds, s)
 }
 
 // talk adds syllables for some seconds, none of them after until.
 func (p *player) talk(r *rand.Rand, at, until, seconds, loud float64) {
 	voice := 45 + r.IntN(12)
 	for end := math.Min(until, at+seconds); at < end-0.2; {
-		p.sounds = append(p.sounds, sound{kind: "speech", at: at, length: 0.1 + 0.12*r.Float64(), pitch: voice + r.IntN(4), loud: loud - 6*r.Float64()})
+		s := sound{kind: "speech", at: at, length: 0.1 + 0.12*r.Float64(), pitch: voice + r.IntN(4)}
+		s.loud = loud - 6*r.Float64()
+		p.sounds = append(p.sounds, s)
 		at += 0.14 + 0.2*r.Float64()
 		if r.Float64() < 0.15 {
 			at += 0.4
