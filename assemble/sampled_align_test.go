@@ -69,8 +69,9 @@ func (s sampled) record(ctx context.Context, take *simulate.Take, number int) (a
 	if err := os.WriteFile(name+".mid", midiFile(programs[number%len(programs)], notes), 0o666); err != nil {
 		return nil, err
 	}
-	out, err := exec.CommandContext(ctx, s.program, "-ni", "-g", "0.6", "-R", "0", "-C", "0", "-r", fmt.Sprint(sampledRate),
-		"-o", "synth.dynamic-sample-loading=1", "-T", "wav", "-F", name+".wav", s.font, name+".mid").CombinedOutput()
+	out, err := exec.CommandContext(ctx, s.program, "-ni", "-g", "0.6", "-R", "0", "-C", "0",
+		"-r", fmt.Sprint(sampledRate), "-o", "synth.dynamic-sample-loading=1",
+		"-T", "wav", "-F", name+".wav", s.font, name+".mid").CombinedOutput()
 	if err != nil {
 		return nil, fmt.Errorf("%w: %s", err, out)
 	}
@@ -222,7 +223,8 @@ func (s sampled) place(t *testing.T, number uint64, o simulate.Options) []placed
 
 // Files of sampled instruments, which no code of ours synthesised, are placed: none
 // that is called sure may be wrong, most are sure, and what is struck or plucked
-// lies well below what is heard.
+// is placed within what nobody hears: half of it within 8 ms (there are four such
+// files here; the worst was 4 ms off when this was written).
 func TestAlignSampledInstruments(t *testing.T) {
 	program, font := synthesiser(t)
 	s := sampled{program, font, t.TempDir()}
@@ -231,13 +233,13 @@ func TestAlignSampledInstruments(t *testing.T) {
 	for _, c := range []struct {
 		number uint64
 		o      simulate.Options
-		least  int // sure files
+		least  int // sure files: one or two fewer than the 8, 7, 8, 9 and 8 there were
 	}{
-		{411, simulate.Options{Level: simulate.Easy, Players: 8, Seconds: 30, Rate: 16000}, 0},
-		{412, simulate.Options{Level: simulate.Typical, Players: 9, Seconds: 30, Rate: 16000}, 0},
-		{413, simulate.Options{Level: simulate.Typical, Players: 9, Seconds: 30, Rate: 16000}, 0},
-		{414, simulate.Options{Level: simulate.Hard, Players: 9, Seconds: 30, Rate: 16000}, 0},
-		{415, simulate.Options{Level: simulate.Hard, Players: 9, Seconds: 30, Rate: 16000}, 0},
+		{411, simulate.Options{Level: simulate.Easy, Players: 8, Seconds: 30, Rate: 16000}, 7},
+		{412, simulate.Options{Level: simulate.Typical, Players: 9, Seconds: 30, Rate: 16000}, 6},
+		{413, simulate.Options{Level: simulate.Typical, Players: 9, Seconds: 30, Rate: 16000}, 6},
+		{414, simulate.Options{Level: simulate.Hard, Players: 9, Seconds: 30, Rate: 16000}, 7},
+		{415, simulate.Options{Level: simulate.Hard, Players: 9, Seconds: 30, Rate: 16000}, 6},
 	} {
 		files, sure := s.place(t, c.number, c.o), 0
 		for _, p := range files {
@@ -291,7 +293,8 @@ func TestTableSampled(t *testing.T) {
 		first = v
 	}
 	var b strings.Builder
-	fmt.Fprintln(&b, "| set | files | sure | sure and wrong | median | 95th | max | refused | of these rightly | the cue itself: median, 95th |")
+	fmt.Fprintln(&b, "| set | files | sure | sure and wrong | median | 95th | max "+
+		"| refused | of these rightly | the cue itself: median, 95th |")
 	fmt.Fprintln(&b, "|---|---|---|---|---|---|---|---|---|---|")
 	var all []placedSample
 	for _, level := range []simulate.Level{simulate.Easy, simulate.Typical, simulate.Hard} {
