@@ -185,17 +185,7 @@ func (p *process) run(ctx context.Context) error {
 	ctx, end := context.WithCancelCause(ctx)
 	defer end(nil)
 	var said tail
-	cmd := exec.CommandContext(ctx, p.program, p.args...)
-	cmd.Cancel = func() error { return interrupt(cmd.Process) }
-	cmd.WaitDelay = p.tool.wait
-	if cmd.WaitDelay == 0 {
-		cmd.WaitDelay = defaultWait
-	}
-	cmd.Stderr = &said
-	if p.log != nil {
-		cmd.Stderr = io.MultiWriter(&said, p.log)
-	}
-	cmd.SysProcAttr = attributes()
+	cmd := p.command(ctx, &said)
 	// The reader and the writer are the caller's, and a failure of either
 	// says more than the broken pipe it becomes inside ffmpeg.
 	in, out := &watched{r: p.stdin, seen: p.watch.alive}, &watched{w: p.stdout, seen: p.watch.alive}
@@ -240,6 +230,23 @@ func (p *process) run(ctx context.Context) error {
 		return fmt.Errorf("reading from %s: %w", p.name(), out.failure())
 	}
 	return p.failure(waitErr, lines)
+}
+
+// command returns the process that run starts, which ends with ctx: interrupted
+// first, killed when that does not help. What it complains of goes to said too.
+func (p *process) command(ctx context.Context, said io.Writer) *exec.Cmd {
+	cmd := exec.CommandContext(ctx, p.program, p.args...)
+	cmd.Cancel = func() error { return interrupt(cmd.Process) }
+	cmd.WaitDelay = p.tool.wait
+	if cmd.WaitDelay == 0 {
+		cmd.WaitDelay = defaultWait
+	}
+	cmd.Stderr = said
+	if p.log != nil {
+		cmd.Stderr = io.MultiWriter(said, p.log)
+	}
+	cmd.SysProcAttr = attributes()
+	return cmd
 }
 
 // tellUsage tells what the process cost, if anybody wants to know.

@@ -82,15 +82,7 @@ func (m *Maker) overlay(f plan.Film, sc scene) (key store.Action, draw func() (i
 		}
 	}
 	if len(shot.Tiles) == 0 {
-		key = base.Arg("text", shot.Text).Arg("page", sc.page).Arg("background", bg).Arg("card", f.Cards.Text(shot))
-		key = m.assets.fontArg(key, f.Cards.Text(shot)...)
-		return key, func() (image.Image, error) {
-			pages, err := f.Cards.Pages(m.assets.Look, shot, f.Canvas)
-			if err != nil {
-				return nil, err
-			}
-			return pages[sc.page], nil
-		}
+		return m.cardPage(f, sc, base)
 	}
 	o := card.OverlayOptions{Background: bg, Fonts: m.assets.Fonts}
 	stills := map[layout.Rect]*still{} // behind pictures, by tile
@@ -130,6 +122,21 @@ func (m *Maker) overlay(f plan.Film, sc scene) (key store.Action, draw func() (i
 			o.Fills = append(o.Fills, card.Fill{Tile: tile, Picture: s.cover(layout.Canvas{W: tile.W, H: tile.H}, bg)})
 		}
 		return card.Overlay(f.Canvas, o)
+	}
+}
+
+// cardPage returns the drawing of a page of a card, and its key, which begins as
+// base.
+func (m *Maker) cardPage(f plan.Film, sc scene, base store.Action) (store.Action, func() (image.Image, error)) {
+	shot := f.Shots[sc.shot]
+	key := base.Arg("text", shot.Text).Arg("page", sc.page).Arg("background", f.Cards.Background).
+		Arg("card", f.Cards.Text(shot))
+	return m.assets.fontArg(key, f.Cards.Text(shot)...), func() (image.Image, error) {
+		pages, err := f.Cards.Pages(m.assets.Look, shot, f.Canvas)
+		if err != nil {
+			return nil, err
+		}
+		return pages[sc.page], nil
 	}
 }
 
