@@ -2,6 +2,7 @@ package assemble
 
 import (
 	"ripieno/assemble/demo"
+	"ripieno/assemble/guide"
 	"ripieno/assemble/picture"
 	"ripieno/assemble/soundtrack"
 	"ripieno/assemble/takes"
@@ -14,6 +15,9 @@ import (
 // Placed is one recording on guide time.
 type Placed = takes.Placed
 
+// GuideChange is a guide that was made otherwise than the manifest says now.
+type GuideChange = guide.Change
+
 // SyncResult is what `sync` found.
 type SyncResult struct {
 	Takes  []Placed  `json:"takes"`
@@ -21,7 +25,9 @@ type SyncResult struct {
 	PNG    []string  `json:"png"`              // the picture of where all takes lie, and its further pages
 	Tasks  TaskCount `json:"tasks"`            // what was measured, and what was known
 	Pinned int       `json:"pinned,omitempty"` // values written to the manifest
-	Faults []Bad     `json:"faults,omitempty"`
+	// Guides are those that were made otherwise than the manifest says now.
+	Guides []GuideChange `json:"guides_changed,omitempty"`
+	Faults []Bad         `json:"faults,omitempty"`
 }
 
 // The parts of a GridResult.

@@ -24,7 +24,7 @@ func (p *Production) Sync(ctx context.Context, pin bool) (SyncResult, error) {
 		return SyncResult{}, err
 	}
 	_, faults := all.Facts(&line)
-	r := SyncResult{Takes: []Placed{}, Faults: faults, Tasks: all.Count, File: filepath.Join(man.Dir, manifest.MeasuredName)}
+	r := SyncResult{Takes: []Placed{}, Faults: faults, Tasks: all.Count, Guides: all.Guides, File: filepath.Join(man.Dir, manifest.MeasuredName)}
 	for _, t := range all.Takes {
 		for _, rec := range t.Recordings() {
 			if rec.Err == nil {

@@ -60,6 +60,14 @@ func checkTable(r assemble.CheckResult) func(io.Writer) {
 		}
 		fmt.Fprintf(w, "%d takes: %d ok, %d to ask about, %d to record again, %d missing\n",
 			len(r.Takes), counts["ok"], counts["ask"], counts["redo"], counts["missing"])
+		tellGuides(w, r.Guides)
+	}
+}
+
+// tellGuides says which guides are not as the manifest has them now.
+func tellGuides(w io.Writer, changed []assemble.GuideChange) {
+	for _, c := range changed {
+		fmt.Fprintf(w, "guide: %s\n       %s\n", c.What, c.Hint)
 	}
 }
 
@@ -92,6 +100,7 @@ func syncTable(r assemble.SyncResult) func(io.Writer) {
 		if r.Pinned > 0 {
 			fmt.Fprintf(w, "%d values written into the manifest\n", r.Pinned)
 		}
+		tellGuides(w, r.Guides)
 	}
 }
 

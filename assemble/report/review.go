@@ -30,10 +30,15 @@ type Review struct {
 	Bars  []float64
 	Film  *Film // nil: there is no rough cut yet
 	Takes []Reviewed
+	// Guides tells of guides that are not as the manifest says now.
+	Guides []Notice
 	// Playing says whether takes have theirs, which a person can switch off.
 	Playing bool
 	PitchHz float64 // what tuning is measured against
 }
+
+// Notice is something to know of the production as a whole, and what to do.
+type Notice struct{ What, Hint string }
 
 // Film is the rough cut, by a name relative to the page. AtZero is the guide
 // time at its beginning, in seconds.
