@@ -2,18 +2,18 @@ package assemble
 
 import (
 	"fmt"
-	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
+	"ripieno/assemble/intake"
 	"ripieno/assemble/media"
 	"ripieno/mix/audio"
 )
 
 // Takes that were played to a guide of before are told to be, with what that was
-// made with, and the tempo of the manifest is not doubted besides; those played
-// to the guide of now are not.
+// made with; those played to the guide of now are not.
 func TestTakesOfAnOlderGuide(t *testing.T) {
 	findTool(t)
 	dir := t.TempDir()
@@ -35,11 +35,26 @@ func TestTakesOfAnOlderGuide(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, x := range r.Takes {
-		t.Logf("%s %v %g %s", x.Name, x.Sure, x.OtherTempo, x.Reason)
+	for i, x := range r.Takes {
+		told := strings.HasPrefix(x.Reason, "played to the guide that was made with 112 bpm; production.yaml now says 120 bpm; ")
+		if old := i > 0; x.Sure == old || told != old || (x.OtherTempo != 0) != old {
+			t.Errorf("%s: sure %v, tempo over the guide's %g: %s", x.Name, x.Sure, x.OtherTempo, x.Reason)
+		}
 	}
-	for _, g := range r.Guides {
-		t.Logf("%+v", g)
+	if len(r.Guides) != 1 || !r.Guides[0].Older || !slices.Equal(r.Guides[0].Takes, []string{"take-1", "take-2", "take-3"}) ||
+		r.Guides[0].What != "an older guide.wav was made with 112 bpm; production.yaml now says 120 bpm; takes played to it: take-1, take-2, take-3" {
+		t.Errorf("guides: %+v", r.Guides)
 	}
-	_ = os.Stdout
+	checked, err := p.Check(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, x := range checked.Takes {
+		told := slices.ContainsFunc(x.Findings, func(f intake.Finding) bool {
+			return strings.Contains(f.What, "played to the guide that was made with 112 bpm; production.yaml now says 120 bpm")
+		})
+		if told != (i > 0) {
+			t.Errorf("check of %s: %+v", x.Name, x.Findings)
+		}
+	}
 }

@@ -21,7 +21,7 @@ const MadeName = "guide.yaml"
 // long the file may be.
 const (
 	keptGuides = 8
-	maxMade    = 4 << 20
+	maxMade    = 2 << 20
 )
 
 // Made is guide.yaml: which guides `click` has written, the newest first. It is
@@ -229,7 +229,7 @@ func (g MadeGuide) text() string {
 func stepText(c tempo.Change) string {
 	var b strings.Builder
 	if !c.Meter.IsZero() {
-		fmt.Fprintf(&b, ", meter: %s", yamlText(c.Meter.String()))
+		fmt.Fprintf(&b, ", meter: %s", c.Meter)
 	}
 	if !c.Beat.IsZero() {
 		fmt.Fprintf(&b, ", beat: %d/%d", c.Beat.Num, c.Beat.Den)
