@@ -6,12 +6,14 @@ import (
 	"testing"
 
 	"ripieno/assemble/manifest"
+	"ripieno/mix/tempo/score"
 )
 
 // parse reads a manifest of a tempo and variants.
 func parse(t *testing.T, text, variants string) *manifest.Production {
 	t.Helper()
-	data := "version: 1\ntitle: Round\ntempo: {" + text + "}\nguide: {variants: [" + variants + "]}\ntakes: [{name: a, expected: true}]\n"
+	data := "version: 1\ntitle: Round\ntempo: {" + text + "}\nguide: {variants: [" + variants + "]}\n" +
+		"takes: [{name: a, expected: true}]\n"
 	man, err := manifest.Parse(filepath.Join(t.TempDir(), manifest.FileName), []byte(data))
 	if err != nil {
 		t.Fatal(err)
@@ -44,7 +46,8 @@ func made(t *testing.T, man *manifest.Production) *manifest.Made {
 // Every key of tempo that moves a beat is told with the value a guide was made
 // with and that of now; nothing else is, and nothing of a guide that is as it was.
 func TestWhatDiffers(t *testing.T) {
-	const plain = "count_in: {measures: 4}, changes: [{measure: 1, meter: 4/4, bpm: 96}, {measure: 9, bpm: 60, ramp_to: 72, until: 13}], measures: 16"
+	const plain = "count_in: {measures: 4}, measures: 16, changes: [{measure: 1, meter: 4/4, bpm: 96}, " +
+		"{measure: 9, bpm: 60, ramp_to: 72, until: 13}]"
 	change := func(old, now string) string {
 		if !strings.Contains(plain, old) {
 			t.Fatalf("%q is not in %q", old, plain)
@@ -62,7 +65,8 @@ func TestWhatDiffers(t *testing.T) {
 		{change("measures: 4", "measures: 8"), "count-in", "a count-in of 4 measures", "a count-in of 8 measures"},
 		{change("measures: 4", "measures: 1"), "count-in", "a count-in of 4 measures", "a count-in of 1 measure"},
 		{change("measures: 4", "measures: 0"), "count-in", "a count-in of 4 measures", "no count-in"},
-		{change("measures: 4", "measures: 4, cue: {measure: 2, beat: 3}"), "cue", "the cue on beat 1 of measure 3", "the cue on beat 3 of measure 2"},
+		{change("measures: 4", "measures: 4, cue: {measure: 2, beat: 3}"), "cue",
+			"the cue on beat 1 of measure 3", "the cue on beat 3 of measure 2"},
 		{plain + ", pick_up: 1", "pick-up", "no pick-up", "a pick-up of 1 beat"},
 		{change("measures: 16", "measures: 17"), "measures", "16 measures", "17 measures"},
 		{plain + ", holds: [{at: m3.2, seconds: 1.5}]", "holds", "no hold there", "a hold of 1.5 s in measure 3, beat 2"},
@@ -87,17 +91,42 @@ func TestWhatDiffers(t *testing.T) {
 	}
 }
 
+// Another version of the score is told beside what it changes, and alone is no
+// change: the guide has the same beats.
+func TestScoreThatDiffers(t *testing.T) {
+	tempo := "changes: [{measure: 1, meter: 4/4, bpm: 88}], measures: 16"
+	before := made(t, parse(t, tempo, ""))
+	before.Guides[0].Score = "0123"
+	for _, c := range []struct{ bpm, hash, of string }{{"88", "4567", ""}, {"92", "0123", "tempo"}, {"92", "4567", "tempo score"}} {
+		man := parse(t, strings.Replace(tempo, "88", c.bpm, 1), "")
+		man.Score = &score.Score{Hash: c.hash}
+		var of []string
+		for _, x := range Changed(man, before) {
+			for _, d := range x.Differs {
+				of = append(of, d.Of)
+			}
+		}
+		if got := strings.Join(of, " "); got != c.of {
+			t.Errorf("at %s with score %s: %q differ", c.bpm, c.hash, got)
+		}
+	}
+}
+
 // A steady tempo is told as one number, guides that differ alike are told
 // together, and a guide of a part by its measures.
 func TestGuidesThatDiffer(t *testing.T) {
 	tempo := "count_in: {measures: 4}, changes: [{measure: 1, meter: 6/8, bpm: 88}], measures: 16"
 	before := made(t, parse(t, tempo, "{name: soft}, {name: end, from: m9}"))
-	list := Changed(parse(t, strings.Replace(tempo, "88", "92", 1), "{name: soft}, {name: end, from: m10}, {name: late}"), before)
+	now := parse(t, strings.Replace(tempo, "88", "92", 1), "{name: soft}, {name: end, from: m10}, {name: late}")
+	list := Changed(now, before)
 	for i := range list {
 		list[i].Describe()
 	}
-	if len(list) != 2 || list[0].What != "guide.wav and guide-soft.wav were made with 88 bpm; production.yaml now says 92 bpm" ||
-		list[1].What != "guide-end.wav was made with 88 bpm, measures 9 to 16; production.yaml now says 92 bpm, measures 10 to 16" {
+	want := []string{
+		"guide.wav and guide-soft.wav were made with 88 bpm; production.yaml now says 92 bpm",
+		"guide-end.wav was made with 88 bpm, measures 9 to 16; production.yaml now says 92 bpm, measures 10 to 16",
+	}
+	if len(list) != 2 || list[0].What != want[0] || list[1].What != want[1] {
 		t.Errorf("%+v", list)
 	}
 }
@@ -106,7 +135,9 @@ func TestGuidesThatDiffer(t *testing.T) {
 // a player's own guide of the whole piece goes like the one all play to.
 func TestWhichGuideATakeWasPlayedTo(t *testing.T) {
 	tempo := "changes: [{measure: 1, meter: 4/4, bpm: %}], measures: 16"
-	at := func(bpm string) *manifest.Production { return parse(t, strings.Replace(tempo, "%", bpm, 1), "{name: soft}") }
+	at := func(bpm string) *manifest.Production {
+		return parse(t, strings.Replace(tempo, "%", bpm, 1), "{name: soft}")
+	}
 	var all manifest.Made
 	for _, bpm := range []string{"88", "100", "92"} {
 		all.Add(made(t, at(bpm)).Of("guide")[0])

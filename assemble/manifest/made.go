@@ -39,11 +39,13 @@ type MadeGuide struct {
 }
 
 var (
-	madeShape     = &shape{name: "the file", example: "version: 1", keys: []string{"version", "guides", "complete"}}
-	madeOneShape  = &shape{name: "a guide", example: "{guide: guide}", keys: []string{"guide", "from", "to", "count_in", "pick_up", "measures", "changes", "holds", "score"}}
+	madeShape    = &shape{name: "the file", example: "version: 1", keys: []string{"version", "guides", "complete"}}
+	madeOneShape = &shape{name: "a guide", example: "{guide: guide}",
+		keys: []string{"guide", "from", "to", "count_in", "pick_up", "measures", "changes", "holds", "score"}}
 	madeStepShape = &shape{name: "a tempo change", example: "{measure: 1, meter: 4/4, bpm: 96}",
 		keys: []string{"measure", "at", "meter", "beat", "bpm", "ramp_to", "until", "until_beat"}}
-	madeHoldShape = &shape{name: "a hold", example: "{measure: 12, beat: 3, seconds: 1.5}", keys: []string{"measure", "beat", "seconds"}}
+	madeHoldShape = &shape{name: "a hold", example: "{measure: 12, beat: 3, seconds: 1.5}",
+		keys: []string{"measure", "beat", "seconds"}}
 )
 
 // Add puts a guide before all others. One that was made before moves there; of
@@ -82,13 +84,15 @@ func LoadMade(dir string) (*Made, error) {
 	case errors.Is(err, fs.ErrNotExist):
 		return &Made{}, nil
 	}
-	return nil, fault.New(fault.Manifest, path, "the record of guides cannot be read", "see whether it is a file you may read").Because(err)
+	return nil, fault.New(fault.Manifest, path, "the record of guides cannot be read",
+		"see whether it is a file you may read").Because(err)
 }
 
 // ParseMade reads the bytes of a guide.yaml that was read from path. A file that
 // is not as Encode writes it is a fault of kind Manifest, which says to delete it.
 func ParseMade(path string, data []byte) (*Made, error) {
-	r := &reader{file: path, hint: fmt.Sprintf("delete %s and run `ripieno click` with the tempo that players got", filepath.Base(path))}
+	r := &reader{file: path}
+	r.hint = fmt.Sprintf("delete %s and run `ripieno click` with the tempo that players got", filepath.Base(path))
 	root, bad := parseYAML(path, data, maxMade)
 	if bad != nil {
 		bad.Hint = r.hint
@@ -217,7 +221,8 @@ func (g MadeGuide) text() string {
 		b.WriteString("    holds:\n")
 	}
 	for _, h := range g.Spec.Holds {
-		fmt.Fprintf(&b, "      - {measure: %d, beat: %s, seconds: %s}\n", h.At.Measure, decimal(h.At.Beat), decimal(h.Seconds))
+		fmt.Fprintf(&b, "      - {measure: %d, beat: %s, seconds: %s}\n", h.At.Measure, decimal(h.At.Beat),
+			decimal(h.Seconds))
 	}
 	if g.Score != "" {
 		fmt.Fprintf(&b, "    score: %s\n", yamlText(g.Score))

@@ -93,8 +93,11 @@ func TestMadeIsShort(t *testing.T) {
 	}
 	data := m.Encode()
 	got, err := ParseMade("guide.yaml", data)
-	if err != nil || len(data) > maxMade || len(got.Guides) == 0 || len(got.Guides) >= len(m.Guides) || got.Guides[0].Guide != "guide-39" {
-		t.Errorf("%d bytes, %v", len(data), err)
+	if err != nil || len(data) > maxMade {
+		t.Fatalf("%d bytes, %v", len(data), err)
+	}
+	if n := len(got.Guides); n == 0 || n >= len(m.Guides) || got.Guides[0].Guide != "guide-39" {
+		t.Errorf("%d guides of %d are left", n, len(m.Guides))
 	}
 }
 
@@ -114,7 +117,8 @@ func TestMadeFaults(t *testing.T) {
 	} {
 		_, err := ParseMade("guide.yaml", []byte(text))
 		var f *fault.Fault
-		if !errors.As(err, &f) || !strings.Contains(f.Error(), "guide.yaml") || !strings.Contains(f.Hint, "delete guide.yaml") {
+		if !errors.As(err, &f) || !strings.Contains(f.Error(), "guide.yaml") ||
+			!strings.Contains(f.Hint, "delete guide.yaml") {
 			t.Errorf("%s: %v", what, err)
 		}
 	}
@@ -164,7 +168,8 @@ func FuzzParseMade(f *testing.F) {
 	good := someMade(f).Encode()
 	f.Add(good)
 	f.Add(good[:len(good)-20])
-	f.Add([]byte("version: 1\nguides: [{guide: a, count_in: {measures: 0}, measures: 1, changes: [{measure: 1, meter: 4/4, bpm: 1}]}]\ncomplete: true\n"))
+	f.Add([]byte("version: 1\nguides: [{guide: a, count_in: {measures: 0}, measures: 1, " +
+		"changes: [{measure: 1, meter: 4/4, bpm: 1}]}]\ncomplete: true\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		m, err := ParseMade("guide.yaml", data)
 		if err != nil {

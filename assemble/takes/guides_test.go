@@ -73,13 +73,17 @@ func TestTakesArePlayedToAGuideOfBefore(t *testing.T) {
 	piece := speed(before) / speed(now)
 	s := placedAt(now, piece*1.005, 0, piece*0.992, 0.95)
 	s.compareGuides(now)
-	if len(s.Guides) != 2 || !slices.Equal(s.Guides[0].Takes, []string{"a"}) || !slices.Equal(s.Guides[1].Takes, []string{"again"}) ||
-		!s.Guides[0].Older || s.Guides[1].What != "an older guide-end.wav was made with 57 bpm; production.yaml now says 60 bpm; takes played to it: again" {
+	const said = "an older guide-end.wav was made with 57 bpm; production.yaml now says 60 bpm; takes played to it: again"
+	if len(s.Guides) != 2 || !slices.Equal(s.Guides[0].Takes, []string{"a"}) || !s.Guides[0].Older ||
+		!slices.Equal(s.Guides[1].Takes, []string{"again"}) || s.Guides[1].What != said {
 		t.Errorf("%+v", s.Guides)
 	}
-	for i, want := range []string{"104 bpm in measure 1; production.yaml now says 120 bpm in measure 1", "", "", "57 bpm; production.yaml now says 60 bpm"} {
+	for i, want := range []string{
+		"104 bpm in measure 1; production.yaml now says 120 bpm in measure 1", "", "",
+		"57 bpm; production.yaml now says 60 bpm",
+	} {
 		r := s.Takes[i].Audio
-		if r.playedTo != want || (want != "") != strings.Contains(r.Place.Reason, "played to the guide that was made with "+want+"; ") {
+		if r.playedTo != want || (want != "") != strings.Contains(r.Place.Reason, "made with "+want+"; ") {
 			t.Errorf("%s: %q, %q", r.Owner, r.playedTo, r.Place.Reason)
 		}
 	}
@@ -87,7 +91,8 @@ func TestTakesArePlayedToAGuideOfBefore(t *testing.T) {
 	record(t, dir, before)
 	s = placedAt(now, piece, piece, 0, 0)
 	s.compareGuides(now)
-	if len(s.Guides) != 2 || s.Guides[0].Older || !slices.Equal(s.Guides[0].Takes, []string{"a", "b"}) || len(s.Guides[1].Takes) != 0 {
+	if len(s.Guides) != 2 || s.Guides[0].Older || !slices.Equal(s.Guides[0].Takes, []string{"a", "b"}) ||
+		len(s.Guides[1].Takes) != 0 {
 		t.Errorf("%+v", s.Guides)
 	}
 	// A take of the piece's tempo of before is no re-take of that time.
@@ -112,7 +117,8 @@ func TestTempoIsDoubtedOnlyWhereItDoesNotFit(t *testing.T) {
 		other []float64
 		doubt bool
 	}{
-		{[]float64{1.06, 1.06, 0, 0}, false}, {[]float64{1.06, 1.06, 1.06, 0}, true}, {[]float64{0.9, 0.9, 0}, true}, {[]float64{0.9, 0.9}, false},
+		{[]float64{1.06, 1.06, 0, 0}, false}, {[]float64{1.06, 1.06, 1.06, 0}, true},
+		{[]float64{0.9, 0.9, 0}, true}, {[]float64{0.9, 0.9}, false},
 	} {
 		s := placedAt(now, c.other...)
 		if s.compareGuides(now); s.doubtsTempo() != c.doubt {
@@ -141,7 +147,8 @@ func TestRecordThatCannotBeRead(t *testing.T) {
 	}
 	s := placedAt(now, 0.9)
 	s.compareGuides(now)
-	if len(s.Guides) != 1 || !strings.Contains(s.Guides[0].What, "guide.yaml") || !strings.HasPrefix(s.Guides[0].Hint, "delete guide.yaml") {
+	if len(s.Guides) != 1 || !strings.Contains(s.Guides[0].What, "guide.yaml") ||
+		!strings.HasPrefix(s.Guides[0].Hint, "delete guide.yaml") {
 		t.Errorf("%+v", s.Guides)
 	}
 }
