@@ -24,6 +24,9 @@ type SyncOptions struct {
 // placed. What is accepted is written into the manifest; the result then says
 // where the takes lay before.
 func (p *Production) Sync(ctx context.Context, o SyncOptions) (SyncResult, error) {
+	if err := p.OutFiles(takes.FirstPage); err != nil {
+		return SyncResult{}, err
+	}
 	man := p.Manifest()
 	all, err := p.locate(ctx)
 	if err != nil {
@@ -34,7 +37,8 @@ func (p *Production) Sync(ctx context.Context, o SyncOptions) (SyncResult, error
 		return SyncResult{}, err
 	}
 	_, faults := all.Facts(&line)
-	r := SyncResult{Takes: []Placed{}, Faults: faults, Tasks: all.Count, File: filepath.Join(man.Dir, manifest.MeasuredName)}
+	r := SyncResult{Takes: []Placed{}, Faults: faults, Tasks: all.Count,
+		File: filepath.Join(man.Dir, manifest.MeasuredName)}
 	for _, t := range all.Takes {
 		for _, rec := range t.Recordings() {
 			if rec.Err == nil {
@@ -87,7 +91,7 @@ func pinPlaces(ctx context.Context, p *Production, values []manifest.Pinned) err
 	if err != nil {
 		return err
 	}
-	return session.Publish(ctx, path, data)
+	return session.RewriteManifest(ctx, path, data)
 }
 
 // ParseChoice reads a candidate to accept: TAKE, TAKE=N, TAKE/video=N or

@@ -47,13 +47,23 @@ type Measurement struct {
 }
 
 var (
-	measuredShape = &shape{name: "the file", example: "version: 1", keys: []string{"version", "files", "complete"}}
-	fileShape     = &shape{name: "a file", example: "{take: oboe-1, role: video}", keys: []string{"take", "role", "file", "hash",
-		"offset", "drift_ppm", "confidence", "sure", "expected_error_ms", "method", "evidence", "reason", "candidates"}}
-	candidateShape = &shape{name: "a candidate", example: "{offset: -3.25, at: 11.48}", keys: []string{"offset", "drift_ppm", "at", "by_cue", "odds"}}
+	measuredShape = &shape{name: "the file", example: "version: 1", keys: []key{
+		{name: "version"}, {name: "files"}, {name: "complete"}}}
+	fileShape = &shape{name: "a file", example: "{take: oboe-1, role: video}", keys: []key{
+		{name: "take"}, {name: "role", value: oneOf("video", "audio")}, {name: "file"}, {name: "hash"},
+		{name: "offset", value: number(-maxSeconds, maxSeconds, "seconds")},
+		{name: "drift_ppm", value: number(-maxDriftPPM, maxDriftPPM, "ppm")},
+		{name: "confidence", value: number(0, 1, "0 to 1")},
+		{name: "sure"}, {name: "expected_error_ms", value: number(0, 1000*maxSeconds, "milliseconds")},
+		{name: "method"}, {name: "evidence"}, {name: "reason"}, {name: "candidates"}}}
+	candidateShape = &shape{name: "a candidate", example: "{offset: -3.25, at: 11.48}", keys: []key{
+		{name: "offset", value: number(-maxSeconds, maxSeconds, "seconds")},
+		{name: "drift_ppm", value: number(-maxDriftPPM, maxDriftPPM, "ppm")},
+		{name: "at", value: number(-maxSeconds, maxSeconds, "seconds")},
+		{name: "by_cue"}, {name: "odds", value: number(0, 1, "0 to 1")}}}
 )
 
-// Find is the measurement of one content of one file of a take.
+// Find returns the measurement of one content of one file of a take.
 func (m *Measured) Find(take, role, hash string) (Measurement, bool) {
 	for _, f := range m.Files {
 		if f.Take == take && f.Role == role && f.Hash == hash {
@@ -74,7 +84,8 @@ func LoadMeasured(dir string) (*Measured, error) {
 	case errors.Is(err, fs.ErrNotExist):
 		return &Measured{}, nil
 	}
-	return nil, fault.New(fault.Manifest, path, "the measurements cannot be read", "see whether it is a file you may read").Because(err)
+	return nil, fault.New(fault.Manifest, path, "the measurements cannot be read",
+		"make sure that it is a file and that you may read it").Because(err)
 }
 
 // ParseMeasured reads the bytes of a sync.yaml that was read from path. A
@@ -115,20 +126,23 @@ func ParseMeasured(path string, data []byte) (*Measured, error) {
 	return all, nil
 }
 
+// measurement reads one entry of files.
 func (m mapping) measurement() Measurement {
 	var f Measurement
-	for _, key := range []string{"take", "role", "file", "hash", "offset", "drift_ppm", "confidence", "sure", "method"} {
+	for _, key := range []string{"take", "role", "file", "hash", "offset", "drift_ppm", "confidence", "sure",
+		"method"} {
 		m.need(key, "")
 	}
-	f.Take, f.File, f.Hash, f.Method, f.Reason = m.raw("take"), m.raw("file"), m.raw("hash"), m.raw("method"), m.raw("reason")
-	f.Role = m.choice("role", "video", "video", "audio")
+	f.Take, f.File, f.Hash, f.Method, f.Reason = m.raw("take"), m.raw("file"), m.raw("hash"), m.raw("method"),
+		m.raw("reason")
+	f.Role = m.choice("role", "video")
 	if v := m.vals["offset"]; v != nil && v.Value == "none" {
 		f.Offset = math.NaN()
 	} else {
-		f.Offset, _ = m.number("offset", -maxSeconds, maxSeconds, "seconds")
+		f.Offset, _ = m.number("offset")
 	}
-	f.DriftPPM, _ = m.number("drift_ppm", -maxDriftPPM, maxDriftPPM, "ppm")
-	f.Confidence, _ = m.number("confidence", 0, 1, "")
+	f.DriftPPM, _ = m.number("drift_ppm")
+	f.Confidence, _ = m.number("confidence")
 	f.Sure = m.flag("sure", false)
 	for _, v := range m.list("evidence", "") {
 		if v.Kind != yaml.ScalarNode {
@@ -138,7 +152,7 @@ func (m mapping) measurement() Measurement {
 		f.Evidence = append(f.Evidence, v.Value)
 	}
 	if m.vals["expected_error_ms"] != nil {
-		ms, _ := m.number("expected_error_ms", 0, 1000*maxSeconds, "milliseconds")
+		ms, _ := m.number("expected_error_ms")
 		f.Uncertainty = ms / 1000
 	}
 	for _, c := range m.entries("candidates", candidateShape) {
@@ -147,17 +161,18 @@ func (m mapping) measurement() Measurement {
 	return f
 }
 
+// candidate reads one entry of candidates.
 func (m mapping) candidate() align.Candidate {
 	var c align.Candidate
-	c.Offset, _ = m.number("offset", -maxSeconds, maxSeconds, "seconds")
-	c.DriftPPM, _ = m.number("drift_ppm", -maxDriftPPM, maxDriftPPM, "ppm")
-	c.At, _ = m.number("at", -maxSeconds, maxSeconds, "seconds")
+	c.Offset, _ = m.number("offset")
+	c.DriftPPM, _ = m.number("drift_ppm")
+	c.At, _ = m.number("at")
 	c.ByCue = m.flag("by_cue", false)
-	c.Odds, _ = m.number("odds", 0, 1, "")
+	c.Odds, _ = m.number("odds")
 	return c
 }
 
-// raw is a text that the program wrote itself, with whatever is in it.
+// raw returns a text that the program wrote itself, with whatever is in it.
 func (m mapping) raw(key string) string {
 	v, ok := m.scalar(key, "")
 	if !ok {
@@ -166,7 +181,7 @@ func (m mapping) raw(key string) string {
 	return v.Value
 }
 
-// Encode is the file's bytes: the same for the same measurements in whatever
+// Encode returns the file's bytes: the same for the same measurements in whatever
 // order. A number that ParseMeasured would refuse, a role that is neither
 // video nor audio, or two measurements of one key are an error, which is the
 // caller's bug. Text that is not UTF-8 loses the bytes in question.
@@ -200,7 +215,8 @@ func (m *Measured) Encode() ([]byte, error) {
 func (f Measurement) check() error {
 	offset := math.IsNaN(f.Offset) || math.Abs(f.Offset) <= maxSeconds
 	if !offset || !(math.Abs(f.DriftPPM) <= maxDriftPPM) || !(f.Confidence >= 0 && f.Confidence <= 1) {
-		return fmt.Errorf("manifest: take %q, %s: offset %v, drift %v ppm, confidence %v", f.Take, f.Role, f.Offset, f.DriftPPM, f.Confidence)
+		return fmt.Errorf("manifest: take %q, %s: offset %v, drift %v ppm, confidence %v", f.Take, f.Role, f.Offset,
+			f.DriftPPM, f.Confidence)
 	}
 	for i, c := range f.Candidates {
 		if !(math.Abs(c.Offset) <= maxSeconds && math.Abs(c.DriftPPM) <= maxDriftPPM && math.Abs(c.At) <= maxSeconds && c.Odds >= 0 && c.Odds <= 1) {
@@ -213,6 +229,7 @@ func (f Measurement) check() error {
 	return nil
 }
 
+// write appends f as an entry of files.
 func (f Measurement) write(b *strings.Builder) {
 	offset := "none"
 	if !math.IsNaN(f.Offset) {
