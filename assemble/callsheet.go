@@ -64,11 +64,16 @@ func CallSheets(ctx context.Context, set Settings, o CallSheetOptions) (CallShee
 	}
 	r.Language = words.Language
 	for _, name := range o.Only {
-		if !slices.ContainsFunc(p.man.Takes, func(t manifest.Take) bool { return t.Name == name }) {
+		i := slices.IndexFunc(p.man.Takes, func(t manifest.Take) bool { return t.Name == name })
+		if i < 0 {
 			return r, noSuch(p.man, "take", name, names(p.man.Takes, func(t manifest.Take) string { return t.Name }))
 		}
+		if t := p.man.Takes[i]; t.IsWithheld() {
+			return r, fault.At(fault.Manifest, t.Mark, fmt.Sprintf("take %q has release: no, so no page is made for it", name),
+				"leave it out of --only")
+		}
 	}
-	if r.All, err = session.Out(p.set.Out, "callsheet.html"); err != nil {
+	if r.All, err = session.OutFile(p.set.Out, "callsheet.html"); err != nil {
 		return r, err
 	}
 	folder := filepath.Join(filepath.Dir(r.All), callSheetFolder)
@@ -79,21 +84,21 @@ func CallSheets(ctx context.Context, set Settings, o CallSheetOptions) (CallShee
 	everybody := sheet
 	everybody.Guide = guide.Sheet(p.man, nil)
 	for _, t := range p.man.Takes {
-		listed := player(t)
-		listed.Name = t.PublicName() // this page goes to all
-		everybody.Roll = append(everybody.Roll, listed)
+		if !t.IsWithheld() {
+			everybody.Roll = append(everybody.Roll, player(t))
+		}
 	}
 	if err := writeSheet(ctx, r.All, everybody); err != nil {
 		return r, err
 	}
 	for _, t := range p.man.Takes {
-		if len(o.Only) > 0 && !slices.Contains(o.Only, t.Name) {
+		if len(o.Only) > 0 && !slices.Contains(o.Only, t.Name) || t.IsWithheld() {
 			continue
 		}
 		one := sheet
 		who := player(t)
 		one.Player, one.Guide = &who, guide.Sheet(p.man, p.man.Guide.Variant(t.Guide))
-		page := CallSheetPage{Take: t.Name, Player: t.Player, Part: t.Part, Guide: who.Guide}
+		page := CallSheetPage{Take: t.Name, Player: who.Name, Part: t.Part, Guide: who.Guide}
 		page.File = filepath.Join(folder, t.Name+".html")
 		if err := writeSheet(ctx, page.File, one); err != nil {
 			return r, err
@@ -137,7 +142,8 @@ func openSheets(set Settings, o CallSheetOptions) (*sheetMaker, *phrase.Book, er
 		language = o.Language
 	}
 	if !slices.Contains(phrase.Languages(), language) {
-		return nil, nil, fault.New(fault.Manifest, "", fmt.Sprintf("there is no language %q", language), fmt.Sprintf("there are %q", phrase.Languages()))
+		return nil, nil, fault.New(fault.Manifest, "", fmt.Sprintf("there is no language %q", language),
+			fmt.Sprintf("there are %q", phrase.Languages()))
 	}
 	words, err := phrase.Open(language, man.CallSheet.Strings)
 	return &sheetMaker{set: set, man: man}, words, err
@@ -156,9 +162,10 @@ func (p *sheetMaker) sheet(words *phrase.Book) report.Sheet {
 	return s
 }
 
-// player is a take as its sheet speaks of it.
+// player is a take as sheets speak of it. A page for one player, too, may be
+// passed on or lie in a folder that all can see.
 func player(t manifest.Take) report.Player {
-	return report.Player{Name: t.Player, Part: t.Part, File: t.Name, Guide: guide.Name(t.Guide)}
+	return report.Player{Name: t.PublicName(), Part: t.Part, File: t.Name, Guide: guide.Name(t.Guide)}
 }
 
 // writeSheet writes a page whole, and not at all when it is the same.

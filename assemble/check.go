@@ -34,7 +34,7 @@ func (p *Production) Check(ctx context.Context) (CheckResult, error) {
 	if err != nil {
 		return CheckResult{}, err
 	}
-	checks := all.Checks(p.Tool(), p.Manifest())
+	checks := all.Checks(p.Tool(), p.Store().Steady, p.Manifest())
 	res, err := p.Run(ctx, task.Collect(checks.Edges()...))
 	if err != nil {
 		return CheckResult{}, err

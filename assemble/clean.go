@@ -32,7 +32,8 @@ type ExplainResult struct {
 func (p *Production) Explain(ctx context.Context, prefix string) (ExplainResult, error) {
 	id, err := p.Store().Find(ctx, prefix)
 	if err != nil {
-		return ExplainResult{}, fault.New(fault.Manifest, "", err.Error(), "`ripieno render --plan --json` lists the keys; write more of its digits, or fewer")
+		return ExplainResult{}, fault.New(fault.Manifest, "", err.Error(),
+			"`ripieno render --plan --json` lists the keys; write more of its digits, or fewer")
 	}
 	text, err := p.Store().Explain(ctx, id)
 	return ExplainResult{Key: id.String(), Text: text}, err

@@ -40,7 +40,8 @@ func (p *Production) Click(ctx context.Context, only ...string) (GuideResult, er
 	man := p.Manifest()
 	for _, name := range only {
 		if man.Guide.Variant(name) == nil {
-			return r, noSuch(man, "variant of the guide", name, names(man.Guide.Variants, func(v manifest.Variant) string { return v.Name }))
+			return r, noSuch(man, "variant of the guide", name, names(man.Guide.Variants,
+				func(v manifest.Variant) string { return v.Name }))
 		}
 	}
 	jobs, err := guide.Jobs(man, only)
@@ -108,7 +109,8 @@ func mixBacking(ctx context.Context, p *Production, j guide.Job) (b *guide.Backi
 		pl.Keep(func(s plan.Strip) bool { return !playsTo(man, s.Take, v.Name) })
 	}
 	if len(pl.Strips) == 0 {
-		return none("no other take is in and placed yet", "ripieno sync shows which takes are; run ripieno click again then")
+		return none("no other take is in and placed yet",
+			"ripieno sync shows which takes are; run ripieno click again then")
 	}
 	sum, err := makeSum(ctx, p, pl, all)
 	if err != nil {

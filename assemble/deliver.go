@@ -16,17 +16,32 @@ func writeNotes(ctx context.Context, p *Production, pl *plan.Plan, f plan.Film, 
 	}
 	var cues []subtitle.Cue
 	for _, n := range pl.Notes {
-		cues = append(cues, subtitle.Cue{From: pl.Timeline.Rate.Seconds(n.From), To: pl.Timeline.Rate.Seconds(n.To), Text: n.Text})
+		cues = append(cues, subtitle.Cue{From: pl.Timeline.Rate.Seconds(n.From), To: pl.Timeline.Rate.Seconds(n.To),
+			Text: n.Text})
 	}
 	for _, file := range []struct{ ext, text string }{{".vtt", subtitle.WebVTT(cues)}, {".srt", subtitle.SRT(cues)}} {
-		path, err := p.Out(f.Name + file.ext)
+		path, err := p.OutFile(f.Name + file.ext)
 		if err != nil {
 			return err
 		}
-		if err := store.Publish(ctx, path, func(tmp string) error { return os.WriteFile(tmp, []byte(file.text), 0o666) }); err != nil {
+		if err := store.Publish(ctx, path, func(tmp string) error {
+			return os.WriteFile(tmp, []byte(file.text), 0o666)
+		}); err != nil {
 			return err
 		}
 		r.Notes = append(r.Notes, path)
 	}
 	return nil
+}
+
+// besideNames returns the files that will be put beside a film.
+func besideNames(p *Production, w plan.Want) []string {
+	var names []string
+	if w.Poster != nil && !w.Rough {
+		names = append(names, w.Name+"-poster.png")
+	}
+	if len(p.Manifest().Notes) > 0 && !w.Rough {
+		names = append(names, w.Name+".vtt", w.Name+".srt")
+	}
+	return names
 }

@@ -23,9 +23,10 @@ func Demo(ctx context.Context, set Settings) (DemoResult, error) {
 	}
 	work := set.Report.Add("record", "the demo's takes", 60)
 	work.Start()
-	truth, err := demo.Make(ctx, tool, r.Dir, demo.Options{Seed: demoSeed, Workers: set.Workers}, func(done, total float64, _ string) {
-		work.Advance(done / total)
-	})
+	truth, err := demo.Make(ctx, tool, r.Dir, demo.Options{Seed: demoSeed, Workers: set.Workers},
+		func(done, total float64, _ string) {
+			work.Advance(done / total)
+		})
 	work.Finish(err)
 	if err != nil {
 		return r, err
@@ -50,14 +51,15 @@ func demonstrate(ctx context.Context, p *Production, truth demo.Truth, r *DemoRe
 			say("check: %s: %s", t.Name, f.What)
 		}
 	}
-	found, err := p.Sync(ctx, false)
+	found, err := p.Sync(ctx, SyncOptions{})
 	if err != nil {
 		return err
 	}
 	var measured []demo.Measured
 	for _, f := range found.Takes {
 		if f.Sure {
-			measured = append(measured, demo.Measured{Take: f.Name, Role: f.Role, Clock: audio.Clock{Offset: f.Offset, Drift: audio.PPM(f.DriftPPM)}})
+			measured = append(measured, demo.Measured{Take: f.Name, Role: f.Role,
+				Clock: audio.Clock{Offset: f.Offset, Drift: audio.PPM(f.DriftPPM)}})
 		}
 	}
 	tempo := p.Manifest().Tempo

@@ -48,7 +48,9 @@ func (p *Production) Export(ctx context.Context) (ExportResult, error) {
 		return r, err
 	}
 	r.Tasks = TaskCount(res.Stats)
-	texts, err := handover.Source{Plan: pl, Home: p.Manifest().Dir, Takes: all.Set, Stems: stems, Dir: dir}.Texts()
+	source := handover.Source{Plan: pl, Home: p.Manifest().Dir, Takes: all.Set, Stems: stems, Dir: dir}
+	r.Faults = append(r.Faults, source.Unnamed()...)
+	texts, err := source.Texts()
 	if err != nil {
 		return r, err
 	}
@@ -70,7 +72,8 @@ func stemEdges(stems []soundtrack.Stem) []task.Edge {
 
 // handOver writes everything and removes what an earlier export wrote besides: a
 // take that was withdrawn must not lie around.
-func handOver(ctx context.Context, p *Production, texts []handover.Text, stems []soundtrack.Stem, res task.Result, r *ExportResult) error {
+func handOver(ctx context.Context, p *Production, texts []handover.Text, stems []soundtrack.Stem, res task.Result,
+	r *ExportResult) error {
 	now, err := stemRecords(p, stems, "", res)
 	if err != nil {
 		return err

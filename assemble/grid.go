@@ -45,22 +45,24 @@ func (p *Production) Grid(ctx context.Context) (GridResult, error) {
 	if err != nil {
 		return GridResult{}, err
 	}
-	draw := picture.New(p.Tool(), pl, assets, nil)
+	draw := picture.New(p.Tool(), p.Store().Steady, pl, assets, nil)
 	var results []GridResult
 	for _, f := range pl.Films {
 		r := gridResult(f, pl.Timeline)
-		if r.PNG, err = p.Out("grid-" + f.Name + ".png"); err != nil {
+		if r.PNG, err = p.OutFile("grid-" + f.Name + ".png"); err != nil {
 			return GridResult{}, err
 		}
 		img, err := card.PlanPicture(draw.PlanDrawing(f))
 		if err != nil {
 			return GridResult{}, err
 		}
-		err = store.Publish(ctx, r.PNG, func(tmp string) error { return media.WritePNG(tmp, img, png.DefaultCompression) })
+		err = store.Publish(ctx, r.PNG, func(tmp string) error {
+			return media.WritePNG(tmp, img, png.DefaultCompression)
+		})
 		if err != nil {
 			return GridResult{}, err
 		}
-		if r.SVG, err = p.Out("grid-" + f.Name + ".svg"); err != nil {
+		if r.SVG, err = p.OutFile("grid-" + f.Name + ".svg"); err != nil {
 			return GridResult{}, err
 		}
 		svg, err := card.PlanSVG(draw.PlanDrawing(f))
@@ -99,14 +101,15 @@ func (p *Production) PinSeats(ctx context.Context) (int, error) {
 			n++
 		}
 	}
-	return n, session.Publish(ctx, p.Manifest().Path, data)
+	return n, session.RewriteManifest(ctx, p.Manifest().Path, data)
 }
 
 // deliverables are the films the manifest asks for.
 func (p *Production) deliverables() []plan.Want {
 	var wants []plan.Want
 	for _, d := range p.Manifest().Deliver {
-		wants = append(wants, plan.Want{Name: d.Name, Canvas: layout.Canvas{W: d.W, H: d.H}, Codec: d.Codec, Poster: d.Poster, Mark: d.Mark})
+		wants = append(wants, plan.Want{Name: d.Name, Canvas: layout.Canvas{W: d.W, H: d.H}, Codec: d.Codec,
+			Poster: d.Poster, Mark: d.Mark})
 	}
 	return wants
 }

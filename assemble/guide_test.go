@@ -245,11 +245,10 @@ var lateOnsets = map[bool]float64{false: 0.00427, true: 0.00169} // side stick; 
 // soundFonts are where systems keep a General MIDI sound font.
 var soundFonts = []string{"/usr/share/sounds/sf2/FluidR3_GM.sf2", "/usr/share/soundfonts/FluidR3_GM.sf2"}
 
-// synthesise renders a MIDI file with fluidsynth, which knows nothing of us.
-func synthesise(t *testing.T, midi string) []float64 {
+// synthesiser is fluidsynth, which knows nothing of us, and its sound font.
+func synthesiser(t *testing.T) (program, font string) {
 	t.Helper()
 	program, err := exec.LookPath("fluidsynth")
-	font := ""
 	for _, f := range soundFonts {
 		if _, err := os.Stat(f); err == nil {
 			font = f
@@ -262,6 +261,13 @@ func synthesise(t *testing.T, midi string) []float64 {
 		}
 		t.Skip(why)
 	}
+	return program, font
+}
+
+// synthesise renders a MIDI file with fluidsynth.
+func synthesise(t *testing.T, midi string) []float64 {
+	t.Helper()
+	program, font := synthesiser(t)
 	path := filepath.Join(t.TempDir(), "midi.wav")
 	out, err := exec.CommandContext(t.Context(), program, "-ni", "-g", "1", "-R", "0", "-C", "0", "-r", "48000", "-T", "wav", "-F", path, font, midi).CombinedOutput()
 	if err != nil {

@@ -14,6 +14,9 @@ import (
 	"ripieno/mix/audio"
 )
 
+// levelsName is the picture of the levels beside the master.
+const levelsName = "levels.png"
+
 // MixOptions choose what Mix makes besides the master.
 type MixOptions struct {
 	Stems bool // a file for each take and each section
@@ -23,8 +26,11 @@ type MixOptions struct {
 // stems when they are asked for.
 func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 	r := MixResult{Strips: []MixStrip{}}
-	path, err := p.Out("master.wav")
+	path, err := p.OutFile("master.wav")
 	if err != nil {
+		return r, err
+	}
+	if err := p.OutFiles(levelsName); err != nil {
 		return r, err
 	}
 	all, err := p.locate(ctx)
@@ -96,7 +102,7 @@ func deliverStems(ctx context.Context, p *Production, stems []soundtrack.Stem, r
 
 // drawLevels writes the picture of the levels.
 func drawLevels(ctx context.Context, p *Production, o card.LevelsOptions, r *MixResult) error {
-	path, err := p.Out("levels.png")
+	path, err := p.OutFile(levelsName)
 	if err != nil {
 		return err
 	}

@@ -2,6 +2,7 @@ package assemble
 
 import (
 	"context"
+	"errors"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -20,7 +21,17 @@ func New(ctx context.Context, set Settings, title string) (NewResult, error) {
 	dir := filepath.Clean(set.Dir)
 	r.Manifest = filepath.Join(dir, manifest.FileName)
 	if _, err := os.Lstat(r.Manifest); err == nil {
-		return r, fault.New(fault.Manifest, r.Manifest, "there is a manifest already", "edit it, or move it away and run new again")
+		return r, fault.New(fault.Manifest, r.Manifest, "there is a manifest already",
+			"edit it, or move it away and run new again")
+	}
+	if st, err := os.Stat(dir); err != nil || !st.IsDir() {
+		f := fault.New(fault.Manifest, dir, "this is not a folder", "give the folder with the takes as --dir")
+		if errors.Is(err, fs.ErrNotExist) {
+			f.What = "there is no such folder"
+		} else if err != nil {
+			f.What, f.Cause = "the folder cannot be looked at", err
+		}
+		return r, f
 	}
 	tool, err := set.Programs.Find(ctx)
 	if err != nil {
@@ -33,18 +44,22 @@ func New(ctx context.Context, set Settings, title string) (NewResult, error) {
 		if ctx.Err() != nil {
 			return r, ctx.Err()
 		}
-		info, err := probeForNew(ctx, set, dir, rel, func(abs string) (media.Info, error) { return media.Probe(ctx, tool, abs) })
+		info, err := probeForNew(ctx, set, dir, rel, func(abs string) (media.Info, error) {
+			return media.Probe(ctx, tool, abs)
+		})
 		if err != nil {
 			r.Unguessed = append(r.Unguessed, rel+" is left out: "+err.Error())
 			continue
 		}
-		files = append(files, manifest.ScaffoldFile{Path: filepath.ToSlash(rel), HasVideo: info.Video != nil, HasAudio: info.Audio != nil})
+		files = append(files, manifest.ScaffoldFile{Path: filepath.ToSlash(rel), HasVideo: info.Video != nil,
+			HasAudio: info.Audio != nil})
 	}
 	if err != nil {
 		return r, err
 	}
 	if len(files) == 0 {
-		return r, fault.New(fault.Manifest, dir, "no recordings were found here", "put the takes into this folder or one below it, or use --dir")
+		return r, fault.New(fault.Manifest, dir, "no recordings were found here",
+			"put the takes into this folder or one below it, or use --dir")
 	}
 	data, unguessed := manifest.Scaffold(files, title)
 	man, err := manifest.Parse(r.Manifest, data)
@@ -56,7 +71,8 @@ func New(ctx context.Context, set Settings, title string) (NewResult, error) {
 	return r, store.Publish(ctx, r.Manifest, func(tmp string) error { return os.WriteFile(tmp, data, 0o666) })
 }
 
-func probeForNew(ctx context.Context, set Settings, dir, rel string, probe func(string) (media.Info, error)) (media.Info, error) {
+func probeForNew(ctx context.Context, set Settings, dir, rel string, probe func(string) (media.Info,
+	error)) (media.Info, error) {
 	work := set.Report.Add("look", rel, 0.1)
 	work.Start()
 	abs, err := media.Resolve(dir, rel)

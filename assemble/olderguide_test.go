@@ -32,7 +32,7 @@ func TestTakesOfAnOlderGuide(t *testing.T) {
 	}
 	p = openTest(t, dir, tempoManifest+takes.String())
 	makeGuide(t, p)
-	r, err := p.Sync(t.Context(), false)
+	r, err := p.Sync(t.Context(), SyncOptions{})
 	if err != nil {
 		t.Fatal(err)
 	}

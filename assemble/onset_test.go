@@ -147,7 +147,7 @@ func TestCodersDoNotMoveATake(t *testing.T) {
 		}
 		got, clap := place(w)
 		w.Close()
-		if math.Abs(clap) > 0.001 {
+		if math.Abs(clap) > 0.002 { // what coders at 24 kb/s spread before a sudden sound
 			t.Errorf("%s: the clap is heard %.2f ms off", name, 1000*clap)
 		}
 		if d := got.Offset - want.Offset; !got.Sure || math.Abs(d) > 0.005 {

@@ -77,7 +77,7 @@ func readAssets(ctx context.Context, p *Production) (*picture.Assets, error) {
 		f.Backdrop = (*picture.Asset)(a)
 	}
 	for _, t := range man.Takes {
-		if t.Backing != nil {
+		if t.Backing != nil && !t.IsWithheld() {
 			f.Behind = append(f.Behind, picture.Asset(*t.Backing))
 		}
 	}

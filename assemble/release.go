@@ -45,7 +45,8 @@ func firstOf(names []string) string {
 	if len(names) <= told {
 		return strings.Join(names, ", ")
 	}
-	return fmt.Sprintf("%s and %d more, which ripieno rollcall lists", strings.Join(names[:told], ", "), len(names)-told)
+	return fmt.Sprintf("%s and %d more, which ripieno rollcall lists", strings.Join(names[:told], ", "),
+		len(names)-told)
 }
 
 // called is a take with the name of its player, for the one who asks.

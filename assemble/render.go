@@ -3,8 +3,10 @@ package assemble
 import (
 	"context"
 	"errors"
+	"fmt"
 	"slices"
 
+	"ripieno/assemble/fault"
 	"ripieno/assemble/picture"
 	"ripieno/assemble/plan"
 	"ripieno/assemble/session"
@@ -96,7 +98,7 @@ func newJob(p *Production, all material, wants []plan.Want, codings picture.Codi
 	if j.track, err = p.track(j.plan, all); err != nil {
 		return nil, err
 	}
-	j.maker = picture.New(p.Tool(), j.plan, all.assets, codings)
+	j.maker = picture.New(p.Tool(), p.Store().Steady, j.plan, all.assets, codings)
 	edges := []task.Edge{j.track.Master}
 	for _, f := range j.plan.Films {
 		film, err := j.maker.Film(f, j.track.Film)
@@ -156,7 +158,10 @@ func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult,
 	p.tellReleases(r.Releases)
 	paths := make([]string, len(wants))
 	for i, w := range wants {
-		if paths[i], err = p.Out(w.Name + ".mp4"); err != nil {
+		if paths[i], err = p.OutFile(w.Name + ".mp4"); err != nil {
+			return r, err
+		}
+		if err := p.OutFiles(besideNames(p, w)...); err != nil {
 			return r, err
 		}
 	}
@@ -188,17 +193,13 @@ func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult,
 
 // makeFilms runs the tasks of the films. When a take's picture cannot be read to
 // its end, it is planned again with what there is of it.
-func makeFilms(ctx context.Context, p *Production, all material, wants []plan.Want, codings picture.Codings, r *RenderResult) (*job, task.Result, error) {
+func makeFilms(ctx context.Context, p *Production, all material, wants []plan.Want, codings picture.Codings,
+	r *RenderResult) (*job, task.Result, error) {
 	for {
 		j, err := newJob(p, all, wants, codings)
 		if err != nil {
 			return nil, task.Result{}, err
 		}
-		planned, err := p.Session.Plan(ctx, j.tasks)
-		if err != nil {
-			return nil, task.Result{}, err
-		}
-		j.maker.Expect(planned, p.Workers())
 		res, err := p.Run(ctx, j.tasks)
 		if err != nil {
 			return nil, res, err
@@ -225,7 +226,8 @@ func (j *job) isFinished(res task.Result) bool {
 }
 
 // deliverFilm brings a finished film and what stands beside it to their names.
-func deliverFilm(ctx context.Context, p *Production, j *job, f picture.Film, path string, res task.Result) (FilmResult, error) {
+func deliverFilm(ctx context.Context, p *Production, j *job, f picture.Film, path string,
+	res task.Result) (FilmResult, error) {
 	line := j.plan.Timeline
 	r := FilmResult{
 		Name: f.Name, Output: path, Canvas: f.Canvas.String(), Frames: line.Frames, Duration: line.Duration(),
@@ -244,7 +246,7 @@ func deliverFilm(ctx context.Context, p *Production, j *job, f picture.Film, pat
 	}
 	if !f.Poster.IsZero() {
 		var err error
-		if r.Poster, err = p.Out(f.Name + "-poster.png"); err != nil {
+		if r.Poster, err = p.OutFile(f.Name + "-poster.png"); err != nil {
 			return r, err
 		}
 		if _, err := p.Store().Deliver(ctx, f.Poster.Action(), r.Poster); err != nil {
@@ -275,6 +277,8 @@ func (j *job) blame(set *takes.Set, res task.Result) bool {
 			if r.BreaksOff(broken.Seconds, broken) {
 				continue
 			}
+			err = fault.New(fault.Media, r.File.Path, fmt.Sprintf("only %d of %d frames of the picture could be read", broken.Got, broken.Want),
+				"ask the player for a new export of the video")
 		}
 		r.Refuse(err)
 	}

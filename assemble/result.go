@@ -25,6 +25,10 @@ type SyncResult struct {
 	PNG    []string  `json:"png"`              // the picture of where all takes lie, and its further pages
 	Tasks  TaskCount `json:"tasks"`            // what was measured, and what was known
 	Pinned int       `json:"pinned,omitempty"` // values written to the manifest
+	// Accepted is how many candidates were written to the manifest; Takes says
+	// where they lay before.
+	Accepted int             `json:"accepted,omitempty"`
+	Snippets []takes.Snippet `json:"snippets,omitempty"`
 	// Guides are those that were made otherwise than the manifest says now.
 	Guides []GuideChange `json:"guides_changed,omitempty"`
 	Faults []Bad         `json:"faults,omitempty"`

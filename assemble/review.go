@@ -52,7 +52,7 @@ const (
 func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult, error) {
 	r := ReviewResult{Takes: []ReviewedTake{}}
 	var err error
-	if r.File, err = p.Out(reviewName); err != nil {
+	if r.File, err = p.OutFile(reviewName); err != nil {
 		return r, err
 	}
 	all, err := p.locate(ctx)
@@ -63,7 +63,7 @@ func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult,
 	if err != nil {
 		return r, err
 	}
-	found, err := survey.New(p.Tool(), p.Manifest(), all.Set, line, !o.NoPlaying)
+	found, err := survey.New(p.Tool(), p.Store().Steady, p.Manifest(), all.Set, line, !o.NoPlaying)
 	if err != nil {
 		return r, err
 	}
@@ -84,13 +84,16 @@ func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult,
 		page.Film = &report.Film{Name: roughFile, AtZero: line.GuideAtZero()}
 	}
 	for i, c := range check.Takes {
+		if all.Takes[i].IsWithheld() {
+			continue
+		}
 		one, err := found.Take(i, c.Level, page.Span)
 		if err != nil {
 			return r, err
 		}
 		page.Takes = append(page.Takes, one)
 		r.Takes = append(r.Takes, ReviewedTake{
-			Name: c.Name, Player: c.Player, Level: c.Level, Picture: one.Picture != nil, Playing: found.Playing(c.Name, one.Places),
+			Name: c.Name, Player: one.Player, Level: c.Level, Picture: one.Picture != nil, Playing: found.Playing(c.Name, one.Places),
 		})
 	}
 	if page.Film != nil {

@@ -80,7 +80,8 @@ func roll(man *manifest.Production, check CheckResult, due, now time.Time) RollR
 	}
 	for i, c := range check.Takes {
 		t := man.Takes[i]
-		line := RollTake{Name: t.Name, Player: t.Player, Part: t.Part, Section: t.Section, Status: StatusIn, Release: t.Release.Word(), Files: []string{}}
+		line := RollTake{Name: t.Name, Player: t.Player, Part: t.Part, Section: t.Section, Status: StatusIn,
+			Release: t.Release.Word(), Files: []string{}}
 		for _, f := range []*manifest.File{t.Video, t.Audio} {
 			if f != nil {
 				line.Files = append(line.Files, f.Path)
@@ -132,5 +133,6 @@ func (l *RollTake) note(findings []intake.Finding) {
 
 // rejected says that a take cannot be used as it is.
 func rejected(t manifest.Take, worst intake.Finding) Bad {
-	return Bad{Take: t.Name, Kind: takes.KindRejected, What: fmt.Sprintf("take %q has to come again: %s", t.Name, worst.What), Hint: worst.Ask}
+	return Bad{Take: t.Name, Kind: takes.KindRejected, What: fmt.Sprintf("take %q has to come again: %s", t.Name,
+		worst.What), Hint: worst.Ask}
 }

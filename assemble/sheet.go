@@ -16,6 +16,11 @@ const sheetLines = 360
 // Sheet is Grid with a storyboard of every deliverable: each shot as it looks
 // in its middle, with real frames of the takes at their true times.
 func (p *Production) Sheet(ctx context.Context) (GridResult, error) {
+	for _, w := range p.deliverables() {
+		if err := p.OutFiles("sheet-" + w.Name + ".png"); err != nil {
+			return GridResult{}, err
+		}
+	}
 	r, err := p.Grid(ctx)
 	if err != nil {
 		return r, err
@@ -33,21 +38,23 @@ func (p *Production) Sheet(ctx context.Context) (GridResult, error) {
 		return r, err
 	}
 	r.Faults = faults
-	draw := picture.New(p.Tool(), pl, all.assets, nil)
+	draw := picture.New(p.Tool(), p.Store().Steady, pl, all.assets, nil)
 	run := func(tasks []task.Task) (task.Result, error) { return p.Run(ctx, tasks) }
 	for i, f := range pl.Films {
 		out := &r
 		if i > 0 {
 			out = &r.Others[i-1]
 		}
-		if out.Sheet, err = p.Out("sheet-" + f.Name + ".png"); err != nil {
+		if out.Sheet, err = p.OutFile("sheet-" + f.Name + ".png"); err != nil {
 			return r, err
 		}
 		img, err := draw.Storyboard(f, run)
 		if err != nil {
 			return r, err
 		}
-		err = store.Publish(ctx, out.Sheet, func(tmp string) error { return media.WritePNG(tmp, img, png.DefaultCompression) })
+		err = store.Publish(ctx, out.Sheet, func(tmp string) error {
+			return media.WritePNG(tmp, img, png.DefaultCompression)
+		})
 		if err != nil {
 			return r, err
 		}

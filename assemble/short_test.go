@@ -152,3 +152,20 @@ func (f shortFilm) middle(frame, tile int, across, down float64) [3]float64 {
 	r := f.tiles[tile]
 	return f.mean(frame, r.X+int(across*float64(r.W)), r.Y+int(down*float64(r.H)))
 }
+
+// reopen opens a production again with other settings. It is closed when the
+// test ends.
+func reopen(t *testing.T, p *Production, change func(*Settings)) *Production {
+	t.Helper()
+	set := p.Settings()
+	change(&set)
+	if err := p.Close(); err != nil {
+		t.Fatal(err)
+	}
+	p, err := Open(t.Context(), set)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { p.Close() })
+	return p
+}

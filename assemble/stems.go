@@ -35,7 +35,7 @@ func stemRecords(p *Production, stems []soundtrack.Stem, folder string, res task
 func copyStems(ctx context.Context, p *Production, stems []soundtrack.Stem, folder string) ([]MixStem, error) {
 	var list []MixStem
 	for _, s := range stems {
-		path, err := p.Out(filepath.Join(folder, s.File))
+		path, err := p.OutFile(filepath.Join(folder, s.File))
 		if err != nil {
 			return nil, err
 		}

@@ -216,7 +216,7 @@ func (w *watch) arrive(ctx context.Context, man *manifest.Production, rel string
 	}
 	e.Line, e.Text, e.Adopted = adopted.Line, adopted.Text, w.o.Adopt
 	if w.o.Adopt {
-		if err := session.Publish(ctx, man.Path, adopted.Data); err != nil {
+		if err := session.RewriteManifest(ctx, man.Path, adopted.Data); err != nil {
 			w.failWith(e, err)
 			return false, ctx.Err()
 		}

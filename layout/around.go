@@ -51,24 +51,16 @@ func AroundPages(n int, c Canvas, o Options, least int) ([]Plan, error) {
 	if _, err := check(n, c, o); err != nil {
 		return nil, err
 	}
-	m := n - 1
-	for count := 1; count <= m; count++ {
-		p, err := Around((m+count-1)/count+1, c, o, least)
-		if err != nil {
-			continue
-		}
-		pages := make([]Plan, count)
-		for i := range pages {
-			k := m / count
-			if i < m%count {
-				k++
-			}
-			pages[i] = p
-			pages[i].Tiles = p.Tiles[:k+1]
-		}
-		return pages, nil
+	pages := splitPages(n-1,
+		func(most int) (Plan, bool) {
+			p, err := Around(most+1, c, o, least)
+			return p, err == nil
+		},
+		func(p Plan, k int) []Rect { return p.Tiles[:k+1] })
+	if pages == nil {
+		return nil, &TooSmallError{2, c, MinTile, max(least, MinTile)}
 	}
-	return nil, &TooSmallError{2, c, MinTile, max(least, MinTile)}
+	return pages, nil
 }
 
 // around looks for the best arrangement of one large tile and m small ones.
@@ -146,7 +138,7 @@ func (a *around) cells(t arrangement) {
 	}
 }
 
-// grid is the columns and rows of cells of a ring or a corner.
+// grid returns the columns and rows of cells of a ring or a corner.
 func (t arrangement) grid() (cols, rows int) {
 	if t.side == ring {
 		return t.k + 2*t.qx, t.k + 2*t.qy
@@ -154,7 +146,7 @@ func (t arrangement) grid() (cols, rows int) {
 	return t.k + t.qx, t.k + t.qy
 }
 
-// block is the room of a ring's or a corner's large tile: its cells and the
+// block returns the room of a ring's or a corner's large tile: its cells and the
 // gutters between them, which have not quite the shape of a tile.
 func (t arrangement) block(gutter int) Canvas {
 	return Canvas{span(t.k, t.w, gutter), span(t.k, t.h, gutter)}
@@ -197,7 +189,7 @@ func (a *around) consider(t arrangement, used float64) {
 	}
 }
 
-// tiles are the rectangles of the best arrangement inside the margin, the
+// tiles returns the rectangles of the best arrangement inside the margin, the
 // large one first.
 func (a *around) tiles() []Rect {
 	t := a.best
@@ -232,7 +224,7 @@ func (a *around) tiles() []Rect {
 	return a.ringTiles()
 }
 
-// sidesOf is on how many sides lines stand.
+// sidesOf returns on how many sides lines stand.
 func sidesOf(t arrangement) int {
 	if t.both {
 		return 2
@@ -240,7 +232,7 @@ func sidesOf(t arrangement) int {
 	return 1
 }
 
-// block is n small tiles in rows of cols at most, in the middle of r.
+// block returns n small tiles in rows of cols at most, in the middle of r.
 func (a *around) block(n, cols int, r Rect) []Rect {
 	lengths := fill(n, cols)
 	p := Plan{Canvas: Canvas{r.W, r.H}, Rows: len(lengths), Cols: min(n, cols), Gutter: a.Gutter, Align: a.Align}
@@ -252,7 +244,7 @@ func (a *around) block(n, cols int, r Rect) []Rect {
 	return tiles
 }
 
-// ringTiles are the tiles of a ring or a corner: cells in reading order round
+// ringTiles returns the tiles of a ring or a corner: cells in reading order round
 // the large tile, the last row aligned like that of a grid.
 func (a *around) ringTiles() []Rect {
 	t := a.best
@@ -265,7 +257,8 @@ func (a *around) ringTiles() []Rect {
 	x0, y0 := p.origin(t.w, t.h)
 	room := t.block(a.Gutter)
 	out := []Rect{{
-		x0 + left*(t.w+a.Gutter) + floorEven((room.W-t.bw)/2), y0 + top*(t.h+a.Gutter) + floorEven((room.H-t.bh)/2), t.bw, t.bh,
+		x0 + left*(t.w+a.Gutter) + floorEven((room.W-t.bw)/2), y0 + top*(t.h+a.Gutter) + floorEven((room.H-t.bh)/2),
+		t.bw, t.bh,
 	}}
 	last := cols - (cols*rows - t.k*t.k - a.m) // tiles in the last row
 	for row := range rows {

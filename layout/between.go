@@ -1,6 +1,6 @@
 package layout
 
-// Between is the rectangle on the way from a to b, where t runs from 0 (a) to
+// Between returns the rectangle on the way from a to b, where t runs from 0 (a) to
 // 1 (b); outside that range, and for NaN, it is the nearer end (a for NaN). It
 // starts and stops gently: the path is the cubic 3t²-2t³, whose speed is 0 at
 // both ends and 1.5 times the mean in the middle. All four numbers are even.

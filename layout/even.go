@@ -22,7 +22,7 @@ type ArgumentError struct {
 	Why  string // what is wrong with it, with the value
 }
 
-// Error is "zoom: 0.5 is less than 1".
+// Error returns a line such as "zoom: 0.5 is less than 1".
 func (e *ArgumentError) Error() string { return e.Name + ": " + e.Why }
 
 func argument(name, format string, a ...any) error {
@@ -47,7 +47,7 @@ func (e *TooSmallError) Error() string {
 // gutters.
 func (c Canvas) Scale(px float64) float64 { return px * float64(min(c.W, c.H)) / 1080 }
 
-// EvenScale is Scale rounded to the nearest even pixel; a length above zero
+// EvenScale returns what Scale does, rounded to the nearest even pixel; a length above zero
 // never vanishes.
 func (c Canvas) EvenScale(px float64) int {
 	if !(px > 0) {
@@ -56,7 +56,7 @@ func (c Canvas) EvenScale(px float64) int {
 	return max(2, nearEven(c.Scale(px)))
 }
 
-// Check reports whether c can be planned on: both sides even, from MinTile to
+// Check returns an error unless c can be planned on: both sides even, from MinTile to
 // MaxCanvas.
 func (c Canvas) Check() error {
 	switch {
@@ -68,14 +68,14 @@ func (c Canvas) Check() error {
 	return nil
 }
 
-// floorEven is the largest even number not above n, for n >= 0.
+// floorEven returns the largest even number not above n, for n >= 0.
 func floorEven(n int) int { return n &^ 1 }
 
-// ceilEven is the smallest even number not below n, for n >= 0.
+// ceilEven returns the smallest even number not below n, for n >= 0.
 func ceilEven(n int) int { return (n + 1) &^ 1 }
 
-// nearEven is the even number nearest to v; a tie goes up.
+// nearEven returns the even number nearest to v; a tie goes up.
 func nearEven(v float64) int { return 2 * int(math.Floor(v/2+0.5)) }
 
-// nearEvenRatio is the even number nearest to n*num/den, exactly.
+// nearEvenRatio returns the even number nearest to n*num/den, exactly.
 func nearEvenRatio(n, num, den int) int { return 2 * ((n*num + den) / (2 * den)) }

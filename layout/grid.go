@@ -97,7 +97,7 @@ func search(n int, c Canvas, o Options, fill func(cols int) (rows, empty int)) (
 	return best, ok
 }
 
-// better is the order of Grid: area, empty cells, likeness, rows.
+// better reports whether a comes before b in the order of Grid: area, empty cells, likeness, rows.
 func (k candidate) better(b candidate, c Canvas, gutter int) bool {
 	if x, y := k.w*k.h, b.w*b.h; x != y {
 		return x > y
@@ -105,23 +105,23 @@ func (k candidate) better(b candidate, c Canvas, gutter int) bool {
 	if k.empty != b.empty {
 		return k.empty < b.empty
 	}
-	if x, y := k.unlike(c, gutter), b.unlike(c, gutter); x != y {
+	if x, y := k.aspectGap(c, gutter), b.aspectGap(c, gutter); x != y {
 		return x < y
 	}
 	return k.rows < b.rows
 }
 
-// unlike is how far the aspect of the whole block is from the canvas's, as
+// aspectGap returns how far the aspect of the whole block is from the canvas's, as
 // the difference of cross products: exact in integers.
-func (k candidate) unlike(c Canvas, gutter int) int {
+func (k candidate) aspectGap(c Canvas, gutter int) int {
 	bw, bh := span(k.cols, k.w, gutter), span(k.rows, k.h, gutter)
 	return max(bw*c.H-bh*c.W, bh*c.W-bw*c.H)
 }
 
-// span is the length of n tiles of the given size with gutters between.
+// span returns the length of n tiles of the given size with gutters between.
 func span(n, size, gutter int) int { return n*size + (n-1)*gutter }
 
-// tile is the largest tile of the wanted aspect for so many rows and columns;
+// tile returns the largest tile of the wanted aspect for so many rows and columns;
 // zero when not even the gutters fit. The longer side of the aspect moves in
 // steps of two pixels and the shorter follows it, which keeps the finest
 // choice of sizes.
@@ -162,13 +162,13 @@ func (p Plan) rows(lengths []int, w, h int) []Rect {
 	return tiles
 }
 
-// origin is the top left corner of the centred block of cells.
+// origin returns the top left corner of the centred block of cells.
 func (p Plan) origin(w, h int) (x, y int) {
 	return floorEven((p.Canvas.W - span(p.Cols, w, p.Gutter)) / 2),
 		floorEven((p.Canvas.H - span(p.Rows, h, p.Gutter)) / 2)
 }
 
-// shift is where tile i of a row of n stands, from the left end of the block.
+// shift returns where tile i of a row of n stands, from the left end of the block.
 func (p Plan) shift(n, i, w int) int {
 	x := i * (w + p.Gutter)
 	free := span(p.Cols, w, p.Gutter) - span(n, w, p.Gutter)

@@ -15,7 +15,7 @@ var canvases = map[string]Canvas{
 
 var wide = Options{AspectW: 16, AspectH: 9, Gutter: 6}
 
-// largestByTrying is an independent search: every row count, every even size
+// largestByTrying returns an independent search: every row count, every even size
 // downwards from the canvas until it fits. The aspect rule is that of the
 // documentation: the longer side is even, the other the nearest even number.
 func largestByTrying(n int, c Canvas, o Options) (area int) {
@@ -205,10 +205,13 @@ func TestGridRefuses(t *testing.T) {
 		{"odd canvas", 1, Canvas{1919, 1080}, wide, "canvas: 1919x1080 has an odd side"},
 		{"huge canvas", 1, Canvas{20000, 1080}, wide, "canvas: 20000x1080 is not within 8 and 16384 pixels a side"},
 		{"no aspect", 1, hd, Options{}, "aspect: 0:0 has a term outside 1 and 10000"},
-		{"negative gutter", 1, hd, set(func(o *Options) { o.Gutter = -1 }), "gutter: -1 is not within 0 and 16384 pixels"},
-		{"negative margin", 1, hd, set(func(o *Options) { o.Margin = -2 }), "margin: -2 is not within 0 and 16384 pixels"},
+		{"negative gutter", 1, hd, set(func(o *Options) { o.Gutter = -1 }),
+			"gutter: -1 is not within 0 and 16384 pixels"},
+		{"negative margin", 1, hd, set(func(o *Options) { o.Margin = -2 }),
+			"margin: -2 is not within 0 and 16384 pixels"},
 		{"align", 1, hd, set(func(o *Options) { o.Align = 9 }), "align: 9 is unknown"},
-		{"margin eats all", 1, hd, set(func(o *Options) { o.Margin = 600 }), "1 tiles on a canvas of 1920x1080 would be smaller than 8x8"},
+		{"margin eats all", 1, hd, set(func(o *Options) { o.Margin = 600 }),
+			"1 tiles on a canvas of 1920x1080 would be smaller than 8x8"},
 		{"small canvas", 500, Canvas{160, 90}, wide, "500 tiles on a canvas of 160x90 would be smaller than 8x8"},
 	}
 	for _, tt := range tests {

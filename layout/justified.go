@@ -41,7 +41,7 @@ func Justified(aspects []float64, c Canvas, o Options) (Plan, error) {
 	return best, nil
 }
 
-// area is the pixels of all tiles; 0 when one is smaller than the minimum.
+// area returns the pixels of all tiles; 0 when one is smaller than the minimum.
 func area(tiles []Rect) (sum int) {
 	for _, t := range tiles {
 		if t.W < MinTile || t.H < MinTile {
@@ -87,6 +87,8 @@ type justification struct {
 	cols         int       // longest row
 }
 
+// newJustification sums the aspects of each row up; ends[r] is the first tile
+// behind row r.
 func newJustification(aspects []float64, ends []int, c Canvas, o Options) justification {
 	j := justification{c, o, ends, make([]int, len(ends)), make([]float64, len(ends)), 0}
 	for r, from := 0, 0; r < len(ends); from, r = ends[r], r+1 {
@@ -99,12 +101,12 @@ func newJustification(aspects []float64, ends []int, c Canvas, o Options) justif
 	return j
 }
 
-// room is how wide and high the block may be.
+// room returns how wide and high the block may be.
 func (j justification) room() (w, h int) {
 	return floorEven(max(0, j.canvas.W-2*j.o.Margin)), max(0, j.canvas.H-2*j.o.Margin)
 }
 
-// bound is an area no placing of these rows exceeds. A row's height is at most
+// bound returns an area no placing of these rows exceeds. A row's height is at most
 // its width over its sum of aspects, and rounding down gains under 2 pixels.
 func (j justification) bound() int {
 	w, h := j.room()

@@ -50,7 +50,8 @@ func Place(w, h int, tile Rect, mode Mode, f Focus) (Placement, error) {
 	p := Placement{Target: tile}
 	if mode == Fit {
 		p.Source.W, p.Source.H = floorEven(int(zw)), floorEven(int(zh))
-		p.Target.W, p.Target.H = largest(float64(tile.W), float64(tile.H), tile.W, tile.H, float64(p.Source.W)/float64(p.Source.H))
+		p.Target.W, p.Target.H = largest(float64(tile.W), float64(tile.H), tile.W, tile.H,
+			float64(p.Source.W)/float64(p.Source.H))
 		p.Target.X += floorEven((tile.W - p.Target.W) / 2)
 		p.Target.Y += floorEven((tile.H - p.Target.H) / 2)
 	} else {
@@ -61,6 +62,7 @@ func Place(w, h int, tile Rect, mode Mode, f Focus) (Placement, error) {
 	return p, nil
 }
 
+// checkPlace refuses arguments that no placement can be made of.
 func checkPlace(w, h int, tile Rect, mode Mode, f Focus) error {
 	inUnit := func(v float64) bool { return v >= 0 && v <= 1 } // false for NaN
 	switch {
@@ -78,7 +80,7 @@ func checkPlace(w, h int, tile Rect, mode Mode, f Focus) error {
 	return nil
 }
 
-// largest is the largest even rectangle of the given aspect (width over
+// largest returns the largest even rectangle of the given aspect (width over
 // height) within boxW by boxH. The side that touches the box is cut down, the
 // other is rounded to nearest but stays within capW by capH.
 func largest(boxW, boxH float64, capW, capH int, aspect float64) (w, h int) {
@@ -92,14 +94,14 @@ func largest(boxW, boxH float64, capW, capH int, aspect float64) (w, h int) {
 	return min(max(w, 2), floorEven(capW)), min(max(h, 2), floorEven(capH))
 }
 
-// window is the even start of a window of the given size, centred on the
+// window returns the even start of a window of the given size, centred on the
 // focus as far as the edges of full allow.
 func window(focus float64, full, size int) int {
 	at := nearEven(focus*float64(full) - float64(size)/2)
 	return floorEven(max(0, min(at, full-size)))
 }
 
-// Distortion is how much the placement stretches the picture: the horizontal
+// Distortion returns how much the placement stretches the picture: the horizontal
 // scale over the vertical, minus 1. 0.01 draws a circle 1 % too wide.
 func (p Placement) Distortion() float64 {
 	sx := float64(p.Target.W) / float64(p.Source.W)

@@ -69,7 +69,8 @@ func TestPlaceProperties(t *testing.T) {
 		if mode == Fit && d.W != tile.W && d.H != tile.H {
 			t.Fatalf("fit into %v touches no side: %v", tile, d)
 		}
-		for _, k := range [][4]float64{{f.X, float64(w), float64(s.X), float64(s.W)}, {f.Y, float64(h), float64(s.Y), float64(s.H)}} {
+		for _, k := range [][4]float64{{f.X, float64(w), float64(s.X), float64(s.W)},
+			{f.Y, float64(h), float64(s.Y), float64(s.H)}} {
 			centre, free := k[2]+k[3]/2, k[2] > 0 && k[2]+k[3] < k[1]-1
 			if free && math.Abs(centre-k[0]*k[1]) > 2 {
 				t.Fatalf("window %v of %dx%d is not centred on %+v", s, w, h, f)

@@ -10,24 +10,24 @@ import "fmt"
 // Canvas is the size of the output frame in pixels; both even.
 type Canvas struct{ W, H int }
 
-// String is "1920x1080".
+// String returns the size as "1920x1080".
 func (c Canvas) String() string { return fmt.Sprintf("%dx%d", c.W, c.H) }
 
 // Rect is a rectangle on a canvas in pixels.
 type Rect struct{ X, Y, W, H int }
 
-// Right is the first column outside r.
+// Right returns the first column outside r.
 func (r Rect) Right() int { return r.X + r.W }
 
-// Bottom is the first row outside r.
+// Bottom returns the first row outside r.
 func (r Rect) Bottom() int { return r.Y + r.H }
 
-// Overlaps tells whether r and s share a pixel.
+// Overlaps reports whether r and s share a pixel.
 func (r Rect) Overlaps(s Rect) bool {
 	return r.X < s.Right() && s.X < r.Right() && r.Y < s.Bottom() && s.Y < r.Bottom()
 }
 
-// Inside tells whether r lies wholly on c.
+// Inside reports whether r lies wholly on c.
 func (r Rect) Inside(c Canvas) bool {
 	return r.X >= 0 && r.Y >= 0 && r.W > 0 && r.H > 0 && r.Right() <= c.W && r.Bottom() <= c.H
 }

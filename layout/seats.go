@@ -20,7 +20,7 @@ func (p Plan) Cells() []Cell {
 	return cells
 }
 
-// Reseat gives every tile of plan p, made by Grid, a cell. before are the cells
+// Reseat finds a cell for every tile of plan p, made by Grid. before are the cells
 // that the first tiles had in another grid; the other tiles are new. A tile
 // keeps its cell when the plan has it; the others take the free cells in
 // reading order. So only those move whose cell is gone, and no assignment
@@ -90,5 +90,5 @@ func (p Plan) Arrange(cells []Cell) (Plan, error) {
 	return q, nil
 }
 
-// String is "row 2, column 3", counting from 1 as people do.
+// String returns the cell as "row 2, column 3", counting from 1 as people do.
 func (c Cell) String() string { return fmt.Sprintf("row %d, column %d", c.Row+1, c.Col+1) }

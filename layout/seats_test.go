@@ -172,11 +172,31 @@ func TestReseatRefuses(t *testing.T) {
 		t.Fatal(err)
 	}
 	for want, f := range map[string]func() error{
-		"seats: 5 for 4 tiles":                                         func() error { _, err := Reseat(make([]Cell, 5), p); return err },
-		"seats: two had row 2, column 1":                               func() error { _, err := Reseat([]Cell{{1, 0}, {0, 0}, {1, 0}}, p); return err },
-		"cells: 1 for 4 tiles":                                         func() error { _, err := p.Arrange([]Cell{{0, 0}}); return err },
-		"cells: row 3, column 1 is outside 2 rows of 2 or taken twice": func() error { _, err := p.Arrange([]Cell{{0, 0}, {0, 1}, {1, 0}, {2, 0}}); return err },
-		"cells: row 1, column 1 is outside 2 rows of 2 or taken twice": func() error { _, err := p.Arrange([]Cell{{0, 0}, {0, 1}, {1, 0}, {0, 0}}); return err },
+		"seats: 5 for 4 tiles": func() error {
+			_,
+				err := Reseat(make([]Cell, 5), p)
+			return err
+		},
+		"seats: two had row 2, column 1": func() error {
+			_,
+				err := Reseat([]Cell{{1, 0}, {0, 0}, {1, 0}}, p)
+			return err
+		},
+		"cells: 1 for 4 tiles": func() error {
+			_,
+				err := p.Arrange([]Cell{{0, 0}})
+			return err
+		},
+		"cells: row 3, column 1 is outside 2 rows of 2 or taken twice": func() error {
+			_,
+				err := p.Arrange([]Cell{{0, 0}, {0, 1}, {1, 0}, {2, 0}})
+			return err
+		},
+		"cells: row 1, column 1 is outside 2 rows of 2 or taken twice": func() error {
+			_,
+				err := p.Arrange([]Cell{{0, 0}, {0, 1}, {1, 0}, {0, 0}})
+			return err
+		},
 	} {
 		if err := f(); err == nil || err.Error() != want {
 			t.Errorf("%v, want %s", err, want)

@@ -56,10 +56,26 @@ func Pages(n int, c Canvas, o Options, minW, minH int) ([]Plan, error) {
 	if _, err := check(n, c, o); err != nil {
 		return nil, err
 	}
+	pages := splitPages(n,
+		func(most int) (Plan, bool) {
+			p, err := Grid(most, c, o)
+			return p, err == nil && p.Tiles[0].W >= minW && p.Tiles[0].H >= minH
+		},
+		func(p Plan, k int) []Rect { return p.rows(fill(k, p.Cols), p.Tiles[0].W, p.Tiles[0].H) })
+	if pages == nil {
+		return nil, &TooSmallError{1, c, max(minW, MinTile), max(minH, MinTile)}
+	}
+	return pages, nil
+}
+
+// splitPages spreads n tiles over as few pages as can be, equally many on each
+// or one fewer. full returns the plan of a page with most tiles, and false when
+// it is refused; tiles returns those of a page of that plan with k of them. The
+// result is nil when even a page of one tile is refused.
+func splitPages(n int, full func(most int) (Plan, bool), tiles func(p Plan, k int) []Rect) []Plan {
 	for count := 1; count <= n; count++ {
-		most := (n + count - 1) / count
-		p, err := Grid(most, c, o)
-		if err != nil || p.Tiles[0].W < minW || p.Tiles[0].H < minH {
+		p, ok := full((n + count - 1) / count)
+		if !ok {
 			continue
 		}
 		pages := make([]Plan, count)
@@ -69,14 +85,14 @@ func Pages(n int, c Canvas, o Options, minW, minH int) ([]Plan, error) {
 				k++
 			}
 			pages[i] = p
-			pages[i].Tiles = p.rows(fill(k, p.Cols), p.Tiles[0].W, p.Tiles[0].H)
+			pages[i].Tiles = tiles(p, k)
 		}
-		return pages, nil
+		return pages
 	}
-	return nil, &TooSmallError{1, c, max(minW, MinTile), max(minH, MinTile)}
+	return nil
 }
 
-// fill is the lengths of the rows of n tiles, cols to a row.
+// fill returns the lengths of the rows of n tiles, cols to a row.
 func fill(n, cols int) (lengths []int) {
 	for ; n > 0; n -= cols {
 		lengths = append(lengths, min(n, cols))

@@ -67,7 +67,8 @@ func TestSections(t *testing.T) {
 	if planned < 600 {
 		t.Errorf("only %d of 800 draws planned", planned)
 	}
-	if _, err := Sections([]int{3, 0}, canvases["16:9"], wide); err == nil || err.Error() != "sections: number 2 has 0 tiles" {
+	if _, err := Sections([]int{3, 0}, canvases["16:9"], wide); err == nil ||
+		err.Error() != "sections: number 2 has 0 tiles" {
 		t.Errorf("empty section: %v", err)
 	}
 	if _, err := Sections(nil, canvases["16:9"], wide); err == nil {
@@ -75,7 +76,7 @@ func TestSections(t *testing.T) {
 	}
 }
 
-// bruteTile is the area of the largest tile for so many rows and columns, by
+// bruteTile returns the area of the largest tile for so many rows and columns, by
 // trying every size from the canvas down.
 func bruteTile(rows, cols int, c Canvas, o Options) int {
 	g, m := o.Gutter+o.Gutter%2, o.Margin+o.Margin%2
@@ -113,7 +114,8 @@ func TestPages(t *testing.T) {
 		if err != nil {
 			var small *TooSmallError
 			one, gridErr := Grid(1, c, o)
-			if !errors.As(err, &small) || small.Count != 1 || (gridErr == nil && one.Tiles[0].W >= w && one.Tiles[0].H >= h) {
+			if !errors.As(err, &small) || small.Count != 1 ||
+				(gridErr == nil && one.Tiles[0].W >= w && one.Tiles[0].H >= h) {
 				t.Fatalf("%d on %v, %+v, at least %dx%d: %v", n, c, o, w, h, err)
 			}
 			continue
@@ -224,7 +226,8 @@ func TestWeightedConductor(t *testing.T) {
 			}
 		}
 	}
-	if _, err := Weighted([]int{1, 9}, hd, wide); err == nil || err.Error() != "weights: number 2 is 9, not within 1 and 8" {
+	if _, err := Weighted([]int{1, 9}, hd, wide); err == nil ||
+		err.Error() != "weights: number 2 is 9, not within 1 and 8" {
 		t.Errorf("weight 9: %v", err)
 	}
 }
@@ -307,7 +310,8 @@ func TestJustified(t *testing.T) {
 // TestBetween: no jump, no step back, even all the way, both ends exact.
 func TestBetween(t *testing.T) {
 	a, b := Rect{0, 0, 480, 270}, Rect{1200, 600, 160, 90}
-	if Between(a, b, 0) != a || Between(a, b, 1) != b || Between(a, b, -3) != a || Between(a, b, 7) != b || Between(a, b, math.NaN()) != a {
+	if Between(a, b, 0) != a || Between(a, b, 1) != b || Between(a, b, -3) != a || Between(a, b, 7) != b ||
+		Between(a, b, math.NaN()) != a {
 		t.Error("an end is not exact")
 	}
 	const frames = 45

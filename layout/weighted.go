@@ -58,7 +58,7 @@ func Weighted(weights []int, c Canvas, o Options) (Plan, error) {
 	return p, nil
 }
 
-// pack gives every tile the top left cell of its block.
+// pack finds for every tile the top left cell of its block.
 func pack(weights []int, cols int) (rows int, cells []Cell) {
 	cells = make([]Cell, len(weights))
 	var taken [][]bool
@@ -110,7 +110,7 @@ func pack(weights []int, cols int) (rows int, cells []Cell) {
 	return len(taken), cells
 }
 
-// fromMiddle is 0 to n-1, the middle first, then outwards, left before right.
+// fromMiddle returns 0 to n-1, the middle first, then outwards, left before right.
 func fromMiddle(n int) []int {
 	out := make([]int, 0, n)
 	left, right := (n-1)/2, (n-1)/2+1

@@ -50,7 +50,7 @@ const (
 // as a strip does it. An error of s is returned with what was measured so far.
 func Analyse(s audio.Source) (Analysis, error) { return analyse(s, 0, math.MaxInt64, false) }
 
-// AnalyseStrip is [Analyse] of a strip's recording, with its loudness and range
+// AnalyseStrip does what [Analyse] does for a strip's recording, with its loudness and range
 // measured only where guide frames of within sound, and the strip may sound:
 // what a player does before and after the piece must not set the level. Channels,
 // peaks and noise are those of the whole recording, whose pauses are often

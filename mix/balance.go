@@ -42,7 +42,7 @@ func Balance(strips []Strip, analyses []Analysis, sectionGain map[string]audio.D
 	return gains
 }
 
-// balanceOne is the gain for one recording.
+// balanceOne returns the gain for one recording.
 func balanceOne(a Analysis) audio.Decibels {
 	if math.IsInf(float64(a.Integrated), 0) || math.IsNaN(float64(a.Integrated)) {
 		return 0
@@ -52,7 +52,7 @@ func balanceOne(a Analysis) audio.Decibels {
 	return want - held
 }
 
-// HeldBack is by how much [Balance] leaves a recording softer than the others,
+// HeldBack returns by how much [Balance] leaves a recording softer than the others,
 // 0 or positive, and whether its noise is the reason; otherwise it is softer
 // than MostBoost can mend.
 func HeldBack(a Analysis) (by audio.Decibels, noisy bool) {

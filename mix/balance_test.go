@@ -75,7 +75,8 @@ func TestAnalyseFindsTheChannels(t *testing.T) {
 		}
 		// The analysis' loudness is what the strip then plays.
 		open := at48(c.channels...)
-		y := premaster(t, []Strip{{Name: "a", Open: open, Repair: got.Repair, LowCut: -1}}, Options{Length: audio.Frames(n)})
+		y := premaster(t, []Strip{{Name: "a", Open: open, Repair: got.Repair, LowCut: -1}},
+			Options{Length: audio.Frames(n)})
 		if played := meanLoudness(t, y); math.Abs(played-float64(got.Integrated)) > 0.05 && c.name != "silence" {
 			t.Errorf("%s: analysed %.3f LUFS, plays at %.3f", c.name, float64(got.Integrated), played)
 		}
@@ -90,10 +91,12 @@ func TestAnalyseLevels(t *testing.T) {
 		}
 		a := analysed(t, hz, x)
 		want := -3.01 + db(0.05)
-		if math.Abs(float64(a.Integrated)-want) > 0.05 || math.Abs(float64(a.MaxShort)-want) > 0.05 || math.Abs(float64(a.Range)) > 0.1 {
+		if math.Abs(float64(a.Integrated)-want) > 0.05 || math.Abs(float64(a.MaxShort)-want) > 0.05 ||
+			math.Abs(float64(a.Range)) > 0.1 {
 			t.Errorf("%d Hz: %v LUFS, max short %v, range %v, want %.2f", hz, a.Integrated, a.MaxShort, a.Range, want)
 		}
-		if math.Abs(a.DC-0.1) > 1e-6 || math.Abs(db(0.15)-float64(a.TruePeak)) > 0.05 || a.NoiseKnown || a.Clipped != 0 || a.Broken != 0 {
+		if math.Abs(a.DC-0.1) > 1e-6 || math.Abs(db(0.15)-float64(a.TruePeak)) > 0.05 || a.NoiseKnown ||
+			a.Clipped != 0 || a.Broken != 0 {
 			t.Errorf("%d Hz: %+v", hz, a)
 		}
 		if a.Frames != int64(20*hz) || a.Seconds != 20 || a.Rate != hz || a.Channels != 1 {
@@ -135,7 +138,7 @@ func TestAnalyseLevels(t *testing.T) {
 	}
 }
 
-// noiseAt is noise without a generator: one value for every sample.
+// noiseAt returns noise without a generator: one value for every sample.
 func noiseAt(i int) float64 {
 	return math.Sin(float64(i)*float64(i%977)) * 0.2
 }
@@ -192,12 +195,14 @@ func TestBalanceLimits(t *testing.T) {
 			t.Errorf("%s: %v dB, want %v", c.name, float64(got[0]), c.want)
 		}
 		by, noisy := HeldBack(c.a)
-		want, reason := map[string]float64{"soft and noisy": 10, "noise already too loud": 10, "too soft": 8}[c.name], c.name != "too soft"
+		want, reason := map[string]float64{"soft and noisy": 10, "noise already too loud": 10, "too soft": 8}[c.name],
+			c.name != "too soft"
 		if math.Abs(float64(by)-want) > 1e-9 || noisy != (reason && want > 0) {
 			t.Errorf("%s: held back by %v dB, noisy %v; want %v", c.name, float64(by), noisy, want)
 		}
 	}
-	got := Balance([]Strip{{Section: "x"}, {Section: "y"}}, nil, map[string]audio.Decibels{"x": 2, "y": audio.Decibels(math.NaN())})
+	got := Balance([]Strip{{Section: "x"}, {Section: "y"}}, nil,
+		map[string]audio.Decibels{"x": 2, "y": audio.Decibels(math.NaN())})
 	if len(got) != 2 || got[0] != 2 || got[1] != 0 {
 		t.Errorf("without analyses: %v", got)
 	}
@@ -250,7 +255,8 @@ func TestMetered(t *testing.T) {
 	if err != nil || b.Frames() != 5*rate {
 		t.Fatal(err)
 	}
-	if got := m.Measured(); math.Abs(float64(got.Integrated)-meanLoudness(t, b)) > 1e-9 || got.Seconds != 5 || m.Meter().Frames() != 5*rate {
+	if got := m.Measured(); math.Abs(float64(got.Integrated)-meanLoudness(t, b)) > 1e-9 || got.Seconds != 5 ||
+		m.Meter().Frames() != 5*rate {
 		t.Errorf("%+v", got)
 	}
 }

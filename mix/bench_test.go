@@ -40,7 +40,7 @@ func (l *loop) Read(dst audio.Block) (int, error) {
 	return n, nil
 }
 
-// ensemble is n strips as a real production has them: phones at 48 kHz and
+// ensemble returns n strips as a real production has them: phones at 48 kHz and
 // recorders at 44.1 kHz, every third in stereo, all with drift.
 func ensemble(n int, seconds int, all bool) []Strip {
 	strips := make([]Strip, n)
@@ -69,7 +69,7 @@ func ensemble(n int, seconds int, all bool) []Strip {
 	return strips
 }
 
-// cpuTime is the processor time this process has used.
+// cpuTime returns the processor time this process has used.
 func cpuTime() time.Duration {
 	var u syscall.Rusage
 	if syscall.Getrusage(syscall.RUSAGE_SELF, &u) != nil {

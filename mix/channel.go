@@ -45,7 +45,8 @@ type channel struct {
 
 // newChannel prepares a strip to sound from guide frame start.
 func newChannel(s *Strip, start audio.Frames) *channel {
-	c := &channel{strip: s, next: start, envelope: newEnvelope(s), gain: s.Gain.Gain(), send: s.Send.Gain(), out: audio.NewBlock(2, block), was: audio.NewBlock(2, block)}
+	c := &channel{strip: s, next: start, envelope: newEnvelope(s), gain: s.Gain.Gain(), send: s.Send.Gain(),
+		out: audio.NewBlock(2, block), was: audio.NewBlock(2, block)}
 	c.mono[0], c.mono[1] = s.Law.Gains(s.Pan)
 	c.stereo = s.Law.Stereo(s.Pan, 1-s.Narrow)
 	if s.LowCut >= 0 {

@@ -26,9 +26,10 @@ const (
 	FoldInverted
 )
 
-var repairs = [...]string{"as recorded", "left side only", "right side only", "both sides the same", "one side inverted"}
+var repairs = [...]string{"as recorded", "left side only", "right side only", "both sides the same",
+	"one side inverted"}
 
-// String says in a few words what was found.
+// String returns in a few words what was found.
 func (r Repair) String() string {
 	if r < 0 || int(r) >= len(repairs) {
 		return fmt.Sprintf("repair %d", int(r))
@@ -36,7 +37,7 @@ func (r Repair) String() string {
 	return repairs[r]
 }
 
-// outputs is how many channels a strip has after the repair of a recording.
+// outputs returns how many channels a strip has after the repair of a recording.
 func (r Repair) outputs(channels int) int {
 	if channels == 1 || r != AsRecorded {
 		return 1
@@ -57,6 +58,7 @@ type folded struct {
 	broken int64
 }
 
+// newFolded returns src with its channels repaired.
 func newFolded(src audio.Source, repair Repair) *folded {
 	return &folded{src: src, repair: repair}
 }

@@ -53,7 +53,8 @@ func TestFolded(t *testing.T) {
 	}
 	// A mono recording stays what it is under any repair.
 	for repair := AsRecorded; repair <= FoldInverted; repair++ {
-		if got, _ := audio.ReadAll(newFolded(audio.NewMemory(audio.Block{l}, rate), repair)); len(got) != 1 || got[0][2] != 3 {
+		if got, _ := audio.ReadAll(newFolded(audio.NewMemory(audio.Block{l}, rate), repair)); len(got) != 1 ||
+			got[0][2] != 3 {
 			t.Errorf("mono, %v: %v", repair, got)
 		}
 	}
@@ -66,7 +67,8 @@ func TestFolded(t *testing.T) {
 	if _, err := newFolded(audio.NewMemory(audio.Block{l, r}, rate), Fold).Read(audio.NewBlock(2, 1)); err == nil {
 		t.Error("reading one channel into two gave no error")
 	}
-	if n, err := newFolded(idle{audio.NewMemory(audio.Block{l}, rate)}, Fold).Read(audio.NewBlock(1, 5)); n != 0 || err != io.ErrNoProgress {
+	if n, err := newFolded(idle{audio.NewMemory(audio.Block{l}, rate)}, Fold).Read(audio.NewBlock(1, 5)); n != 0 ||
+		err != io.ErrNoProgress {
 		t.Errorf("a source that gives nothing: %d, %v", n, err)
 	}
 }
@@ -86,7 +88,8 @@ func TestEdged(t *testing.T) {
 	for _, c := range []struct {
 		frames, fade int
 		lead         int64
-	}{{5000, 480, 0}, {5000, 480, 1000}, {5000, 480, -100}, {5000, 480, -5000}, {700, 480, 0}, {300, 480, 0}, {0, 480, 0}} {
+	}{{5000, 480, 0}, {5000, 480, 1000}, {5000, 480, -100}, {5000, 480, -5000}, {700, 480, 0}, {300, 480, 0},
+		{0, 480, 0}} {
 		open := func() audio.Source {
 			return newEdged(audio.NewMemory(audio.Block{ones[:c.frames]}, rate), c.fade, c.lead)
 		}

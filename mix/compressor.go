@@ -19,14 +19,17 @@ type Compressor struct {
 	MakeUp    audio.Decibels // added to the output
 }
 
+// check refuses settings out of range; a compressor that is not there is fine.
 func (c *Compressor) check() error {
 	switch {
 	case c == nil:
 		return nil
 	case !(c.Ratio >= 1 && c.Ratio <= 1000):
 		return fmt.Errorf("compressor ratio of %v: must be at least 1", c.Ratio)
-	case !(c.Threshold >= -100 && c.Threshold <= 100), !(c.Knee >= 0 && c.Knee <= 60), !(c.MakeUp >= -60 && c.MakeUp <= 60):
-		return fmt.Errorf("compressor threshold %v, knee %v, make-up %v dB: out of range", float64(c.Threshold), float64(c.Knee), float64(c.MakeUp))
+	case !(c.Threshold >= -100 && c.Threshold <= 100), !(c.Knee >= 0 && c.Knee <= 60),
+		!(c.MakeUp >= -60 && c.MakeUp <= 60):
+		return fmt.Errorf("compressor threshold %v, knee %v, make-up %v dB: out of range", float64(c.Threshold),
+			float64(c.Knee), float64(c.MakeUp))
 	case !(c.Attack >= 0 && c.Attack <= 10), !(c.Release >= 0 && c.Release <= 10):
 		return fmt.Errorf("compressor attack %v s, release %v s: must lie between 0 and 10", c.Attack, c.Release)
 	}
@@ -47,6 +50,7 @@ type squeezer struct {
 // a millisecond. It divides the block of the mix.
 const squeezeRun = 32
 
+// newSqueezer prepares a compressor, with defaults for what is 0.
 func newSqueezer(c Compressor) *squeezer {
 	if c.Knee == 0 {
 		c.Knee = 6
@@ -98,7 +102,7 @@ func (q *squeezer) follow(run audio.Block) {
 	q.level = level
 }
 
-// curve is the change of level for an input level, with a parabola round the
+// curve returns the change of level for an input level, with a parabola round the
 // threshold (Giannoulis, Massberg and Reiss 2012, "Digital dynamic range
 // compressor design", equation 4).
 func (q *squeezer) curve(level audio.Decibels) audio.Decibels {

@@ -18,6 +18,7 @@ type envelope struct {
 // forever stands for a trim that is not given.
 const forever = audio.Frames(math.MaxInt64 / 4)
 
+// newEnvelope prepares the trims, mutes and rides of a strip.
 func newEnvelope(s *Strip) envelope {
 	e := envelope{from: s.From, to: s.To, fade: s.Fade, mutes: s.Mutes, rides: s.Rides}
 	if e.to == 0 {
@@ -51,7 +52,7 @@ func (e *envelope) apply(b audio.Block, start audio.Frames) {
 	}
 }
 
-// cut is the part of [from, to) that lies in the block, as indices.
+// cut returns the part of [from, to) that lies in the block, as indices.
 func cut(b audio.Block, start, from, to audio.Frames) (i, j int) {
 	n := audio.Frames(b.Frames())
 	return int(min(max(from-start, 0), n)), int(min(max(to-start, 0), n))
@@ -79,7 +80,7 @@ func slope(b audio.Block, start audio.Frames, s Span, in bool) {
 	}
 }
 
-// fadeGain is the gain of frame k of a fade-in of n frames: from nearly 0 to
+// fadeGain returns the gain of frame k of a fade-in of n frames: from nearly 0 to
 // nearly 1, 0.5 in the middle.
 func fadeGain(k, n audio.Frames) float64 {
 	return 0.5 - 0.5*math.Cos(math.Pi*(float64(k)+0.5)/float64(n))

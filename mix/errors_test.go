@@ -53,7 +53,8 @@ func TestFailingStripIsNamed(t *testing.T) {
 	if !errors.Is(err, broken) || !errors.As(err, &named) || named.Strip != "broken one" {
 		t.Errorf("got %v", err)
 	}
-	if want := fmt.Sprintf("mix: strip %q: the disk is gone\nmix: strip %q: the disk is gone", "broken one", "broken two"); err.Error() != want {
+	if want := fmt.Sprintf("mix: strip %q: the disk is gone\nmix: strip %q: the disk is gone", "broken one",
+		"broken two"); err.Error() != want {
 		t.Errorf("the message is %q, want %q", err, want)
 	}
 	if b.Frames() < 40000 || b.Frames() > 50000 {
@@ -63,7 +64,8 @@ func TestFailingStripIsNamed(t *testing.T) {
 		t.Errorf("%d of 3 recordings were closed", closed)
 	}
 
-	src, err = PreMaster([]Strip{{Name: "gone", Open: func() (audio.Source, error) { return nil, broken }}}, Options{Length: 10})
+	src, err = PreMaster([]Strip{{Name: "gone", Open: func() (audio.Source, error) { return nil, broken }}},
+		Options{Length: 10})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -100,7 +102,8 @@ func TestBrokenSamplesAreSilence(t *testing.T) {
 			x[i] = bad
 		}
 		strips := []Strip{
-			{Name: "a", Open: at48(x), Drift: 50, Compress: &Compressor{Threshold: -30, Ratio: 4}, EQ: []Band{{LowShelf, 200, 6, 0}}},
+			{Name: "a", Open: at48(x), Drift: 50, Compress: &Compressor{Threshold: -30, Ratio: 4},
+				EQ: []Band{{LowShelf, 200, 6, 0}}},
 			{Name: "b", Open: at48(y, x), Offset: 0.01},
 			{Name: "c", Open: at48(x, y, x, y, x, y), Repair: FoldInverted},
 		}

@@ -26,6 +26,7 @@ type Band struct {
 	Q     float64        // 0: 1/√2; higher is narrower
 }
 
+// check refuses settings out of range.
 func (b Band) check() error {
 	switch {
 	case !(b.Hz > 0 && b.Hz < audio.Rate/2):
@@ -125,6 +126,7 @@ func runOne(s *section, c int, x []float64) {
 	s.s1[c], s.s2[c] = s1, s2
 }
 
+// runTwo filters x by two sections in a row, in one pass over it.
 func runTwo(s, t *section, c int, x []float64) {
 	s1, s2, t1, t2 := s.s1[c], s.s2[c], t.s1[c], t.s2[c]
 	b0, b1, b2, a1, a2 := s.b0, s.b1, s.b2, s.a1, s.a2
@@ -172,7 +174,7 @@ func runFour(q *[4]*section, c int, x []float64) {
 // line is four sections side by side.
 type line struct{ b0, b1, b2, a1, a2, s1, s2 [4]float64 }
 
-// settle is v, or zero when v is so small that only denormal numbers, which
+// settle returns v, or zero when v is so small that only denormal numbers, which
 // are slow, would follow.
 func settle(v float64) float64 {
 	if v > -1e-30 && v < 1e-30 {

@@ -7,7 +7,7 @@ import (
 	"ripieno/mix/audio"
 )
 
-// gainAt is what a strip's processing does to a steady tone, in decibels.
+// gainAt returns what a strip's processing does to a steady tone, in decibels.
 func gainAt(t *testing.T, s Strip, hz, amplitude float64) float64 {
 	t.Helper()
 	n := rate
@@ -57,7 +57,8 @@ func TestBands(t *testing.T) {
 // Bands in any number and order give the product of their responses: sections
 // that share a loop do not disturb each other.
 func TestBandsAddUp(t *testing.T) {
-	bands := []Band{{Bell, 900, 4, 1}, {LowShelf, 200, -3, 0}, {HighShelf, 5000, 2, 0}, {LowCut, 60, 0, 0}, {Bell, 2500, -5, 3}}
+	bands := []Band{{Bell, 900, 4, 1}, {LowShelf, 200, -3, 0}, {HighShelf, 5000, 2, 0}, {LowCut, 60, 0, 0},
+		{Bell, 2500, -5, 3}}
 	for n := range len(bands) + 1 {
 		var sum float64
 		for _, b := range bands[:n] {
@@ -100,7 +101,8 @@ func TestCompressorIsLinked(t *testing.T) {
 func TestLowCutFor(t *testing.T) {
 	for part, want := range map[string]float64{
 		"Flute 1": 120, "Double Bass": 31.0 * 2 / 3, "Bass Clarinet": 58.0 * 2 / 3, "Horn in F": 58.0 * 2 / 3,
-		"English Horn": 110, "Cello": 65.0 * 2 / 3, "Tuba": 20, "Alto Sax 2": 139.0 * 2 / 3, "Alto": 110, "theremin": 20, "": 20,
+		"English Horn": 110, "Cello": 65.0 * 2 / 3, "Tuba": 20, "Alto Sax 2": 139.0 * 2 / 3, "Alto": 110,
+		"theremin": 20, "": 20,
 	} {
 		if got := LowCutFor(part); math.Abs(got-want) > 1e-9 {
 			t.Errorf("%q: %v Hz, want %v", part, got, want)

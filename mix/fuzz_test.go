@@ -1,7 +1,6 @@
 package mix
 
 import (
-	"fmt"
 	"math"
 	"testing"
 
@@ -17,7 +16,8 @@ func FuzzPreMaster(f *testing.F) {
 	f.Add(192000, 6, 1e-7, 1e-3, int64(5), int64(6), math.Inf(-1), 1.0, 1.0, int64(1)<<40, int64(10), 4.0)
 	x := tune(1, 0.5, 1e-3, 6000)
 	x[100], x[101] = math.NaN(), math.Inf(1)
-	f.Fuzz(func(t *testing.T, hz, channels int, offset, drift float64, from, to int64, gain, place, narrow float64, start, length int64, amount float64) {
+	f.Fuzz(func(t *testing.T, hz, channels int, offset, drift float64, from, to int64, gain, place, narrow float64,
+		start, length int64, amount float64) {
 		if channels < 1 || channels > 8 || length > 20000 {
 			return
 		}
@@ -28,10 +28,12 @@ func FuzzPreMaster(f *testing.F) {
 		s := Strip{
 			Name: "a", Open: func() (audio.Source, error) { return audio.NewMemory(b, hz), nil },
 			Offset: offset, Drift: audio.PPM(drift), From: audio.Frames(from), To: audio.Frames(to),
-			Gain: audio.Decibels(gain), Pan: place, Narrow: narrow, LowCut: place * 100, Mutes: []Span{{audio.Frames(from) + 100, audio.Frames(to)}},
+			Gain: audio.Decibels(gain), Pan: place, Narrow: narrow, LowCut: place * 100,
+			Mutes: []Span{{audio.Frames(from) + 100, audio.Frames(to)}},
 			Rides: []Ride{{Span: Span{audio.Frames(to), audio.Frames(from)}, Gain: 3}},
 		}
-		src, err := PreMaster([]Strip{s}, Options{Start: audio.Frames(start), Length: audio.Frames(length), Room: amount})
+		src, err := PreMaster([]Strip{s},
+			Options{Start: audio.Frames(start), Length: audio.Frames(length), Room: amount})
 		if err != nil {
 			return
 		}
@@ -51,25 +53,4 @@ func FuzzPreMaster(f *testing.F) {
 			}
 		}
 	})
-}
-
-func ExamplePreMaster() {
-	take := func(hz float64) func() (audio.Source, error) {
-		return at48(sine(hz, 0.1, 10*rate))
-	}
-	strips := []Strip{
-		{Name: "flute", Open: take(880), Offset: 0.25, Pan: -0.4},
-		{Name: "cello", Open: take(110), Offset: -1.5, Drift: 35, Pan: 0.4, Gain: -2},
-	}
-	open := func() (audio.Source, error) {
-		return PreMaster(strips, Options{Length: 8 * rate, Room: 0.1, FadeOut: rate})
-	}
-	programme, report, err := Master(open, -16, -1)
-	if err != nil {
-		fmt.Println(err)
-		return
-	}
-	b, err := audio.ReadAll(Dither(programme, 24, 1))
-	fmt.Printf("%d frames at %.1f LUFS, %v\n", b.Frames(), float64(report.After.Integrated), err)
-	// Output: 384000 frames at -16.0 LUFS, <nil>
 }

@@ -19,7 +19,7 @@ type hushed struct {
 	past  audio.Block // the frame's input
 	sum   audio.Block // overlapping output
 	ready audio.Block // frames of sum that are finished, up to one hop
-	at    int
+	rest  audio.Rest
 	skip  int   // output frames before the programme
 	left  int64 // output frames still due once the source has ended
 	ended bool
@@ -45,9 +45,9 @@ func newHushed(src audio.Source, d *Denoise) *hushed {
 	h.past = audio.NewBlock(src.Channels(), frameSize)
 	h.sum = audio.NewBlock(src.Channels(), frameSize)
 	h.ready = audio.NewBlock(src.Channels(), frameHop)
-	h.at = frameHop
 	if d.Noise.rate != src.Rate() {
-		h.ended, h.end = true, fmt.Errorf("denoise: noise learned at %d Hz, recording at %d Hz", d.Noise.rate, src.Rate())
+		h.ended, h.end = true, fmt.Errorf("denoise: noise learned at %d Hz, recording at %d Hz", d.Noise.rate,
+			src.Rate())
 	}
 	return h
 }
@@ -56,36 +56,32 @@ func (h *hushed) Channels() int { return h.src.Channels() }
 func (h *hushed) Rate() int     { return h.src.Rate() }
 
 func (h *hushed) Read(dst audio.Block) (int, error) {
-	done := 0
-	for done < dst.Frames() {
-		if h.at == frameHop {
-			if h.ended && h.left <= 0 {
-				break
-			}
-			h.next()
-			continue
-		}
-		n := min(dst.Frames()-done, frameHop-h.at)
-		if h.ended {
-			if n = int(min(int64(n), h.left)); n == 0 {
-				break
-			}
-		}
-		h.left -= int64(n)
-		for c := range dst {
-			copy(dst[c][done:done+n], h.ready[c][h.at:h.at+n])
-		}
-		done += n
-		h.at += n
-	}
-	if done == 0 && dst.Frames() > 0 {
+	n := h.rest.Read(dst, h.next)
+	if n == 0 && dst.Frames() > 0 {
 		return 0, h.end
 	}
-	return done, nil
+	return n, nil
 }
 
-// next takes one hop of input and finishes one hop of output.
-func (h *hushed) next() {
+// next returns one hop of output, less at the end, nil after it.
+func (h *hushed) next() audio.Block {
+	for ; h.skip > 0; h.skip -= frameHop {
+		h.hop()
+	}
+	if h.ended && h.left <= 0 {
+		return nil
+	}
+	h.hop()
+	n := frameHop
+	if h.ended {
+		n = int(max(0, min(int64(n), h.left)))
+	}
+	h.left -= int64(n)
+	return h.ready.Slice(0, n)
+}
+
+// hop takes one hop of input and finishes one hop of output.
+func (h *hushed) hop() {
 	for c := range h.past {
 		copy(h.past[c], h.past[c][frameHop:])
 		clear(h.past[c][frameSize-frameHop:])
@@ -108,10 +104,6 @@ func (h *hushed) next() {
 		copy(h.ready[c], h.sum[c][:frameHop])
 		copy(h.sum[c], h.sum[c][frameHop:])
 		clear(h.sum[c][frameSize-frameHop:])
-	}
-	h.at = 0
-	if h.skip > 0 {
-		h.at, h.skip = frameHop, h.skip-frameHop
 	}
 }
 

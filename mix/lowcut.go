@@ -22,7 +22,7 @@ var lowest = []struct {
 	{"baritone", 82}, {"bass", 31},
 }
 
-// LowCutFor is a corner for the high-pass of a part, by its English name: two
+// LowCutFor returns a corner for the high-pass of a part, by its English name: two
 // thirds of the lowest note it can play, where traffic, handling and breath are
 // removed and no note is touched, but never above 120 Hz, where the body of an
 // instrument begins. A part it does not know gets [DefaultLowCut].

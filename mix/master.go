@@ -58,7 +58,8 @@ const (
 // A target that cannot be reached is not an error: the report says so and why,
 // and the result is as near as is reasonable. A programme without loudness
 // keeps its level. target and ceiling must be finite.
-func Master(open func() (audio.Source, error), target loudness.LUFS, ceiling audio.Decibels) (audio.Source, MasterReport, error) {
+func Master(open func() (audio.Source, error), target loudness.LUFS,
+	ceiling audio.Decibels) (audio.Source, MasterReport, error) {
 	m := &master{open: open, report: MasterReport{Target: target, Ceiling: ceiling}}
 	if err := m.check(); err != nil {
 		return nil, m.report, err
@@ -79,10 +80,11 @@ func Master(open func() (audio.Source, error), target loudness.LUFS, ceiling aud
 	return Finish(src, report), report, nil
 }
 
-// SearchGain is the search of [Master] for a programme that was measured
+// SearchGain returns the search of [Master] for a programme that was measured
 // before: it reads the programme once for every gain it tries, most often once
 // or twice, and leaves the mastering to [Finish].
-func SearchGain(open func() (audio.Source, error), before Measured, target loudness.LUFS, ceiling audio.Decibels) (MasterReport, error) {
+func SearchGain(open func() (audio.Source, error), before Measured, target loudness.LUFS,
+	ceiling audio.Decibels) (MasterReport, error) {
 	m := &master{open: open, report: MasterReport{Target: target, Ceiling: ceiling, Inner: ceiling, Before: before}}
 	err := m.check()
 	if err == nil {
@@ -91,12 +93,13 @@ func SearchGain(open func() (audio.Source, error), before Measured, target loudn
 	return m.report, err
 }
 
-// Finish is src with the report's Gain, limited to its Inner ceiling. The
+// Finish returns src with the report's Gain, limited to its Inner ceiling. The
 // result is an [io.Closer] that closes src.
 func Finish(src audio.Source, r MasterReport) *Finished {
 	return &Finished{Source: limit.NewSource(&amplified{src, r.Gain.Gain()}, r.Inner), under: src}
 }
 
+// check refuses targets that are no levels.
 func (m *master) check() error {
 	target, ceiling := m.report.Target, m.report.Ceiling
 	if !(math.Abs(float64(target)) <= 200) || !(math.Abs(float64(ceiling)) <= 200) {
@@ -135,11 +138,13 @@ func (m *master) pass(gain *audio.Decibels) (Measured, *limit.Source, error) {
 // with the gain, by at most as much, so steps never overshoot for long.
 func (m *master) search() error {
 	r := &m.report
-	gain, most, reason := audio.Decibels(0), audio.Decibels(0), "the programme has no loudness: it is silent or shorter than 0.4 s"
+	gain, most, reason := audio.Decibels(0), audio.Decibels(0),
+		"the programme has no loudness: it is silent or shorter than 0.4 s"
 	if silent := math.IsInf(float64(r.Before.Integrated), 0); !silent {
 		gain = audio.Decibels(r.Target - r.Before.Integrated)
 		most = gain + MostPush
-		reason = fmt.Sprintf("the peaks under the ceiling leave no room: %v dB more of gain do not bring it up", float64(MostPush))
+		reason = fmt.Sprintf("the peaks under the ceiling leave no room: %v dB more of gain do not bring it up",
+			float64(MostPush))
 		if most > MostMakeUp {
 			most = MostMakeUp
 			reason = fmt.Sprintf("the programme is too soft: %v dB of gain are the most", float64(MostMakeUp))
@@ -226,7 +231,7 @@ func NewMetered(src audio.Source) *Metered {
 	return &Metered{src, loudness.NewMeter(src.Channels(), src.Rate())}
 }
 
-// NewLoudness is NewMetered for loudness alone, at half the cost: the true peak
+// NewLoudness does what [NewMetered] does for loudness alone, at half the cost: the true peak
 // is NaN.
 func NewLoudness(src audio.Source) *Metered {
 	return &Metered{src, loudness.NewMeter(src.Channels(), src.Rate()).WithoutPeaks()}
@@ -239,10 +244,10 @@ func (m *Metered) Read(dst audio.Block) (int, error) {
 	return n, err
 }
 
-// Meter is the running meter, for curves over time.
+// Meter returns the running meter, for curves over time.
 func (m *Metered) Meter() *loudness.Meter { return m.meter }
 
-// Measured is the loudness of what was read so far.
+// Measured returns the loudness of what was read so far.
 func (m *Metered) Measured() Measured {
 	return Measured{
 		Integrated: m.meter.Integrated(), TruePeak: m.meter.TruePeak(), Range: m.meter.Range(),

@@ -12,7 +12,8 @@ import (
 	"ripieno/mix/loudness"
 )
 
-func mastering(t *testing.T, open func() (audio.Source, error), target loudness.LUFS, ceiling audio.Decibels) (audio.Block, MasterReport) {
+func mastering(t *testing.T, open func() (audio.Source, error), target loudness.LUFS,
+	ceiling audio.Decibels) (audio.Block, MasterReport) {
 	t.Helper()
 	src, report, err := Master(open, target, ceiling)
 	if err != nil {
@@ -25,7 +26,7 @@ func mastering(t *testing.T, open func() (audio.Source, error), target loudness.
 	return b, report
 }
 
-// programme is a stereo piece with a dynamic of its own: played notes over a
+// programme returns a stereo piece with a dynamic of its own: played notes over a
 // soft ground, with a loud third part.
 func programme(seed uint64, level float64, seconds int) func() (audio.Source, error) {
 	n := seconds * rate
@@ -126,7 +127,8 @@ func TestMasterSaysWhatItCannotReach(t *testing.T) {
 			}
 		}
 	}
-	if b, report := mastering(t, at48(broken), -16, -1); math.IsNaN(float64(report.After.Integrated)) || math.IsNaN(b[0][0]) {
+	if b, report := mastering(t, at48(broken), -16, -1); math.IsNaN(float64(report.After.Integrated)) ||
+		math.IsNaN(b[0][0]) {
 		t.Errorf("NaN in the programme: %+v", report)
 	}
 	// Clipped input is loud already and is turned down.

@@ -13,7 +13,7 @@ import (
 
 const rate = audio.Rate
 
-// sine is n samples of a tone at rate.
+// sine returns n samples of a tone at rate.
 func sine(hz, amplitude float64, n int) []float64 {
 	x := make([]float64, n)
 	for i := range x {
@@ -22,12 +22,12 @@ func sine(hz, amplitude float64, n int) []float64 {
 	return x
 }
 
-// pink is this package's stream of pink noise.
+// pink returns this package's stream of pink noise.
 func pink(seed uint64, amplitude float64, n int) []float64 {
 	return audiotest.Pink(seed, 11, amplitude, n)
 }
 
-// tune is seeded playing: notes with pauses between them and a little noise
+// tune returns seeded playing: notes with pauses between them and a little noise
 // under all.
 func tune(seed uint64, amplitude, hiss float64, n int) []float64 {
 	rng := rand.New(rand.NewPCG(seed, 12))
@@ -40,7 +40,8 @@ func tune(seed uint64, amplitude, hiss float64, n int) []float64 {
 		for i := at; i < min(n, at+rate/2); i++ {
 			t := float64(i-at) / rate
 			env := math.Min(1, t*50) * math.Exp(-3*t)
-			x[i] += amplitude * env * (math.Sin(2*math.Pi*hz*t) + 0.5*math.Sin(4*math.Pi*hz*t+1) + 0.3*math.Sin(6*math.Pi*hz*t+2))
+			x[i] += amplitude * env * (math.Sin(2*math.Pi*hz*t) + 0.5*math.Sin(4*math.Pi*hz*t+1) +
+				0.3*math.Sin(6*math.Pi*hz*t+2))
 		}
 	}
 	return x
@@ -74,7 +75,7 @@ func rms(x []float64) float64 {
 
 func db(gain float64) float64 { return 20 * math.Log10(gain) }
 
-// band is a mixture of every kind of strip the mix knows.
+// band returns a mixture of every kind of strip the mix knows.
 func band(n int) []Strip {
 	stereo := func() (audio.Source, error) {
 		return audio.NewMemory(audio.Block{tune(3, 0.2, 1e-4, n), tune(4, 0.2, 1e-4, n)}, 44100), nil
@@ -85,7 +86,8 @@ func band(n int) []Strip {
 			Compress: &Compressor{Threshold: -20, Ratio: 3}, From: 20000, To: 90000},
 		{Name: "harp", Section: "strings", Open: stereo, Offset: 0.05, Drift: -80, Narrow: 0.4, Pan: 0.1,
 			EQ: []Band{{Bell, 800, 4, 1}, {HighShelf, 6000, -3, 0}}, Mutes: []Span{{40000, 50000}}},
-		{Name: "bass", Section: "strings", Open: at48(tune(5, 0.4, 1e-4, n), tune(5, 0.4, 1e-4, n)), Repair: Fold, Send: -6,
+		{Name: "bass", Section: "strings", Open: at48(tune(5, 0.4, 1e-4, n), tune(5, 0.4, 1e-4, n)), Repair: Fold,
+			Send:  -6,
 			Rides: []Ride{{Span: Span{30000, 60000}, Gain: 5}}},
 		{Name: "silent", Open: at48(tune(6, 1, 0, n)), Mute: true},
 	}
@@ -179,7 +181,8 @@ func TestTrimsAndMutes(t *testing.T) {
 	for i := range ones {
 		ones[i] = 1
 	}
-	strip := Strip{Name: "dc", Open: at48(ones), LowCut: -1, Pan: -1, Offset: -0.5, From: 10000, To: 40000, Mutes: []Span{{20000, 25000}}}
+	strip := Strip{Name: "dc", Open: at48(ones), LowCut: -1, Pan: -1, Offset: -0.5, From: 10000, To: 40000,
+		Mutes: []Span{{20000, 25000}}}
 	x := premaster(t, []Strip{strip}, Options{Start: 0, Length: 50000})[0]
 	for i, v := range x {
 		var want float64

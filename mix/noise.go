@@ -24,6 +24,7 @@ type Denoise struct {
 	Depth audio.Decibels // by how much, 0 to 20; 0: 8
 }
 
+// check refuses settings out of range; no denoise is fine.
 func (d *Denoise) check() error {
 	switch {
 	case d == nil:

@@ -11,7 +11,7 @@ import (
 	"ripieno/mix/audio/audiotest"
 )
 
-// hum is mains hum with hiss: 50 Hz, its harmonics, and noise.
+// hum returns mains hum with hiss: 50 Hz, its harmonics, and noise.
 func hum(level float64, n int) []float64 {
 	rng := rand.New(rand.NewPCG(8, 8))
 	x := make([]float64, n)

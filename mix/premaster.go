@@ -90,7 +90,7 @@ type bus struct {
 	done     audio.Frames // frames added up
 	ahead    int          // frames the strips are computing or have computed beyond them
 	working  sync.WaitGroup
-	have, at int // frames of sum, and how many of them are delivered
+	rest     audio.Rest
 	err      error
 }
 
@@ -105,22 +105,7 @@ func (b *bus) Read(dst audio.Block) (int, error) {
 	if len(dst) != 2 {
 		return 0, fmt.Errorf("mix: read into %d channels from a stereo bus", len(dst))
 	}
-	n := 0
-	for n < dst.Frames() {
-		if b.at == b.have {
-			if b.err != nil {
-				break
-			}
-			b.next()
-			continue
-		}
-		k := min(dst.Frames()-n, b.have-b.at)
-		for c := range dst {
-			copy(dst[c][n:n+k], b.sum[c][b.at:b.at+k])
-		}
-		n += k
-		b.at += k
-	}
+	n := b.rest.Read(dst, b.next)
 	if n == 0 && dst.Frames() > 0 {
 		return 0, b.err
 	}
@@ -138,16 +123,18 @@ func (b *bus) Close() error {
 		}
 	}
 	if b.err == nil {
-		b.err, b.at, b.have = errors.New("mix: the programme was closed"), 0, 0
+		b.err, b.rest = errors.New("mix: the programme was closed"), audio.Rest{}
 		return errors.Join(errs...)
 	}
 	return nil
 }
 
-// next completes one block of the programme, or sets b.err. While it adds the
-// strips up, they compute the block after it.
-func (b *bus) next() {
-	b.at, b.have = 0, 0
+// next completes one block of the programme, or sets b.err and returns nil.
+// While it adds the strips up, they compute the block after it.
+func (b *bus) next() audio.Block {
+	if b.err != nil {
+		return nil
+	}
 	if b.ahead == 0 {
 		b.compute(b.done)
 	}
@@ -155,7 +142,7 @@ func (b *bus) next() {
 	n := b.ahead
 	if n == 0 {
 		b.finish(io.EOF)
-		return
+		return nil
 	}
 	var errs []error
 	for _, c := range b.channels {
@@ -168,16 +155,16 @@ func (b *bus) next() {
 	case 0:
 	case 1:
 		b.finish(errs[0])
-		return
+		return nil
 	default:
 		b.finish(errors.Join(errs...))
-		return
+		return nil
 	}
 	b.compute(b.done + audio.Frames(n))
 	b.add(n)
 	b.fades(n)
 	b.done += audio.Frames(n)
-	b.have = n
+	return b.sum.Slice(0, n)
 }
 
 // finish sets the final error and lets go of the recordings. An error at

@@ -19,7 +19,8 @@ const (
 )
 
 // wayOf is the signal that each repair keeps.
-var wayOf = [...]int{AsRecorded: wayStereo, LeftOnly: wayLeft, RightOnly: wayRight, Fold: wayMiddle, FoldInverted: waySide}
+var wayOf = [...]int{AsRecorded: wayStereo, LeftOnly: wayLeft, RightOnly: wayRight, Fold: wayMiddle,
+	FoldInverted: waySide}
 
 // hop is the measuring step: a tenth of a second, the overlap the gate asks
 // for. Windows are four and thirty of it.
@@ -33,10 +34,12 @@ const (
 // loudness of every way follows from them.
 type energies struct{ ll, rr, lr, frames float64 }
 
+// plus returns the sum of both.
 func (e energies) plus(f energies) energies {
 	return energies{e.ll + f.ll, e.rr + f.rr, e.lr + f.lr, e.frames + f.frames}
 }
 
+// way returns the energy of one way of hearing a recording.
 func (e energies) way(w int) float64 {
 	switch w {
 	case wayLeft:
@@ -78,6 +81,7 @@ type probe struct {
 	rail   [2]int64   // samples at full scale in a row
 }
 
+// newProbe prepares the pass over a source.
 func newProbe(s audio.Source) *probe {
 	p := &probe{stereo: s.Channels() > 1}
 	p.a.Rate, p.a.Channels = s.Rate(), s.Channels()
@@ -215,13 +219,13 @@ func (p *probe) endHop() {
 	}
 }
 
-// inside says whether the window of the last hops lies where loudness counts.
+// inside reports whether the window of the last hops lies where loudness counts.
 func (p *probe) inside(hops int64) bool {
 	first := (p.hops-hops)*int64(p.a.Rate)/hopsPerSecond + 1 // hops are rounded
 	return p.hops >= hops && first >= p.from && p.frame <= p.to
 }
 
-// window is the sum of the last hops.
+// window returns the sum of the last hops.
 func (p *probe) window(hops int64) energies {
 	var sum energies
 	for k := p.hops - hops; k < p.hops; k++ {
@@ -268,6 +272,7 @@ type floor struct {
 // digital silence, a muted or gated recording, and says nothing of its noise.
 const floorLeast = -110.0
 
+// add counts a window of energy z by its loudness.
 func (f *floor) add(z float64) {
 	l := float64(loudness.OfEnergy(z))
 	if !(l > floorLeast) {
@@ -277,7 +282,7 @@ func (f *floor) add(z float64) {
 	f.count++
 }
 
-// quietest is the loudness under which the given share of the windows lies;
+// quietest returns the loudness under which the given share of the windows lies;
 // −Inf without windows.
 func (f *floor) quietest(share float64) loudness.LUFS {
 	rank := int64(share * float64(f.count))

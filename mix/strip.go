@@ -73,7 +73,7 @@ type StripError struct {
 // Error names the strip before the failure.
 func (e *StripError) Error() string { return fmt.Sprintf("mix: strip %q: %v", e.Strip, e.Err) }
 
-// Unwrap is the failure itself.
+// Unwrap returns the failure itself.
 func (e *StripError) Unwrap() error { return e.Err }
 
 // ErrNotNumber is wrapped by the error for a setting that is NaN or infinite

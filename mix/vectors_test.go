@@ -35,7 +35,8 @@ func TestVectorsGiveTheSameBits(t *testing.T) {
 			t.Fatalf("%d gains: %v, not %v", n, a, b)
 		}
 	}
-	bands := []Band{{LowCut, 80, 0, 0}, {LowShelf, 200, -2, 0}, {Bell, 900, 2, 1}, {HighShelf, 7000, 1, 0}, {Bell, 3000, -4, 2}}
+	bands := []Band{{LowCut, 80, 0, 0}, {LowShelf, 200, -2, 0}, {Bell, 900, 2, 1}, {HighShelf, 7000, 1, 0},
+		{Bell, 3000, -4, 2}}
 	for n := 1; n < 40; n++ {
 		var together, alone []*section
 		for _, b := range bands {

@@ -7,7 +7,7 @@ import (
 	"ripieno/mix/audio"
 )
 
-// Voice is what a strip costs most to compute: its recording repaired, freed of
+// Voice returns what a strip costs most to compute: its recording repaired, freed of
 // noise, put on guide time, filtered, compressed, trimmed and muted, with its
 // own one or two channels at [audio.Rate]. Kept in a file it can be mixed again
 // and again, with other gains and in another place, through [FromVoice]. The
@@ -38,7 +38,7 @@ func Voice(s Strip) (src audio.Source, from audio.Frames, err error) {
 	return v, from, nil
 }
 
-// FromVoice is a strip that sounds as s does from a recording of its [Voice],
+// FromVoice returns a strip that sounds as s does from a recording of its [Voice],
 // which begins at guide frame from.
 func FromVoice(s Strip, from audio.Frames, open func() (audio.Source, error)) Strip {
 	return Strip{
@@ -52,7 +52,7 @@ type voice struct {
 	channel  *channel
 	channels int
 	left     audio.Frames // not computed yet
-	block    audio.Block  // computed, not delivered yet
+	rest     audio.Rest
 	err      error
 }
 
@@ -63,29 +63,17 @@ func (v *voice) Read(dst audio.Block) (int, error) {
 	if len(dst) != v.channels {
 		return 0, fmt.Errorf("mix: read into %d channels from a voice of %d", len(dst), v.channels)
 	}
-	n := 0
-	for n < dst.Frames() && v.more() {
-		k := min(dst.Frames()-n, v.block.Frames())
-		for c := range dst {
-			copy(dst[c][n:n+k], v.block[c])
-		}
-		v.block = v.block.Slice(k, v.block.Frames())
-		n += k
-	}
+	n := v.rest.Read(dst, v.next)
 	if n == 0 && dst.Frames() > 0 {
 		return 0, v.err
 	}
 	return n, nil
 }
 
-// more computes the next block when the last is used up, and tells whether
-// there is one.
-func (v *voice) more() bool {
-	if v.block.Frames() > 0 {
-		return true
-	}
+// next computes the next block; nil when there is none.
+func (v *voice) next() audio.Block {
 	if v.err != nil {
-		return false
+		return nil
 	}
 	n := int(min(block, v.left))
 	if n == 0 {
@@ -93,27 +81,26 @@ func (v *voice) more() bool {
 		if v.channel.close(); v.channel.err != nil {
 			v.err = &StripError{v.channel.strip.Name, v.channel.err}
 		}
-		return false
+		return nil
 	}
-	v.block = v.channel.sound(n)
+	b := v.channel.sound(n)
 	if v.channel.err != nil {
 		v.err = &StripError{v.channel.strip.Name, v.channel.err}
 		v.channel.close()
-		v.block = nil
-		return false
+		return nil
 	}
-	if v.block == nil {
-		v.block = audio.NewBlock(v.channels, n)
+	if b == nil {
+		b = audio.NewBlock(v.channels, n)
 	}
 	v.left -= audio.Frames(n)
-	return true
+	return b
 }
 
 // Close lets go of the recording.
 func (v *voice) Close() error {
 	v.channel.close()
 	if v.err == nil {
-		v.err, v.block = fmt.Errorf("mix: the voice of %q was closed", v.channel.strip.Name), nil
+		v.err, v.rest = fmt.Errorf("mix: the voice of %q was closed", v.channel.strip.Name), audio.Rest{}
 	}
 	return v.channel.err
 }

@@ -29,7 +29,8 @@ func TestVoicesMixLikeTheirStrips(t *testing.T) {
 			t.Errorf("%s: a voice of %d frames, want %d", s.Name, b.Frames(), want)
 		}
 		direct = append(direct, s)
-		kept = append(kept, FromVoice(s, from, func() (audio.Source, error) { return audio.NewMemory(b, audio.Rate), nil }))
+		kept = append(kept, FromVoice(s, from,
+			func() (audio.Source, error) { return audio.NewMemory(b, audio.Rate), nil }))
 	}
 	// A compressor reads its curve on a grid that begins with the voice, so
 	// with one the two differ in what nobody can hear.
@@ -80,7 +81,7 @@ func TestVoiceErrors(t *testing.T) {
 	}
 }
 
-// furthest is the largest difference between two blocks.
+// furthest returns the largest difference between two blocks.
 func furthest(a, b audio.Block) float64 {
 	worst := 0.0
 	for c := range a {

@@ -196,7 +196,8 @@ func Match(man *manifest.Production, path string, picture bool) (take, why, hint
 			role, has = "video", t.Video != nil
 		}
 		if t.Name == found[0] && has {
-			return t.Name, fmt.Sprintf("take %q has a %s already", t.Name, role), "if this is a better one, write its name in place of the other's"
+			return t.Name, fmt.Sprintf("take %q has a %s already", t.Name, role),
+				"if this is a better one, write its name in place of the other's"
 		}
 	}
 	return found[0], "", ""

@@ -4,10 +4,13 @@
 // Results go to standard output, one JSON object with --json; progress,
 // messages and errors go to standard error. Settings come from flags, then
 // the environment (RIPIENO_WORKERS and so on), then settings.yaml in the
-// user's configuration folder.
+// user's configuration folder. viper serves these three. The manifest is read
+// from YAML nodes instead, because viper folds case, splits at dots and knows no
+// line numbers.
 package cli
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -17,6 +20,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"strings"
+	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -25,7 +29,6 @@ import (
 
 	"ripieno/assemble"
 	"ripieno/assemble/fault"
-	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/progress"
 )
 
@@ -60,6 +63,8 @@ type app struct {
 
 // Main runs the program with its arguments and returns the exit code.
 func Main(ctx context.Context, args []string, s Streams) int {
+	out := &output{Writer: s.Out}
+	s.Out = out
 	a := &app{Streams: s, settings: viper.New(), now: time.Now}
 	root := a.root()
 	root.SetArgs(args)
@@ -67,6 +72,10 @@ func Main(ctx context.Context, args []string, s Streams) int {
 	root.SetOut(s.Out)
 	root.SetErr(s.Err)
 	err := root.ExecuteContext(ctx)
+	if err == nil && out.err != nil {
+		err = fault.New(fault.Failed, "standard output", "the result could not be written",
+			"what was made is there; run again for what is printed").Because(systemReason(out.err))
+	}
 	return a.exit(ctx, err)
 }
 
@@ -76,14 +85,14 @@ func (a *app) exit(ctx context.Context, err error) int {
 	case err == nil:
 		return 0
 	case ctx.Err() != nil || errors.Is(err, context.Canceled):
-		fmt.Fprintln(a.Err, "cancelled: nothing unfinished was kept; run the same command again to go on")
+		fmt.Fprintln(a.Err, "cancelled: nothing unfinished was kept; run the same command again to continue")
 		return Cancelled
 	}
 	var f *fault.Fault
 	if !a.started && !errors.As(err, &f) {
 		err = fault.New(fault.Manifest, "", err.Error(), "ripieno help lists the verbs and their flags")
 	}
-	for line := range strings.SplitSeq(fault.Format(err), "\n") {
+	for line := range strings.SplitSeq(escapeText(fault.Format(err)), "\n") {
 		if !strings.HasPrefix(line, "  hint: ") {
 			line = "error: " + line
 		}
@@ -92,7 +101,16 @@ func (a *app) exit(ctx context.Context, err error) int {
 	return exitCode(err)
 }
 
-// exitCode is the code of the gravest fault: an unreadable file outweighs a
+// systemReason returns what the system says, without the names of calls and files.
+func systemReason(err error) error {
+	var no syscall.Errno
+	if errors.As(err, &no) {
+		return no
+	}
+	return err
+}
+
+// exitCode returns the code of the gravest fault: an unreadable file outweighs a
 // missing one.
 func exitCode(err error) int {
 	var list fault.List
@@ -108,7 +126,7 @@ func exitCode(err error) int {
 	return code
 }
 
-// root is the command without a verb.
+// root returns the command without a verb.
 func (a *app) root() *cobra.Command {
 	root := &cobra.Command{
 		Use:   "ripieno",
@@ -131,9 +149,14 @@ production.yaml; run the same verb again when a late take arrives.
 	flags.Bool("quiet", false, "no progress and no table, only errors")
 	flags.String("progress", "auto", "how progress is shown: auto, bar, lines, json or quiet")
 	flags.Int("workers", runtime.NumCPU(), "how many tasks may run at once")
-	flags.String("store-limit", "50GB", "how large the store may grow before the least recently used results go")
-	flags.String("memory-limit", "auto", "how much memory what runs at once may take (auto: 600MB for each worker, 1.5GB at least)")
-	flags.String("encoder", "software", "what encodes finished films: software, hardware, auto (hardware where it works), nvenc, qsv, videotoolbox, amf or vaapi")
+	flags.String("store-limit", "50GB", "largest size of the cache; the least recently used results go first")
+	flags.String("memory-limit", "auto", "memory that parallel tasks may take (auto: 600MB for each worker, "+
+		"at least 1.5GB)")
+	flags.String("encoder", "software", "what encodes finished films: software, hardware, auto (hardware where it "+
+		"works), nvenc, qsv, videotoolbox, amf or vaapi")
+	flags.Duration("patience", time.Minute, "how long a program may make no progress before it is ended "+
+		"(at least 1m; long work gets more)")
+	flags.String("codecs", "", "decoders that takes may need beside the usual ones: ffmpeg's names, separated by commas")
 	flags.String("ffmpeg", "ffmpeg", "the ffmpeg program")
 	flags.String("ffprobe", "ffprobe", "the ffprobe program")
 	flags.VisitAll(func(f *pflag.Flag) {
@@ -144,7 +167,7 @@ production.yaml; run the same verb again when a late take arrives.
 	root.AddCommand(
 		a.newVerb(), a.clickVerb(), a.callsheetVerb(), a.checkVerb(), a.syncVerb(), a.gridVerb(), a.mixVerb(),
 		a.roughVerb(), a.renderVerb(), a.demoVerb(), a.cleanVerb(),
-		a.rollcallVerb(), a.reportVerb(), a.watchVerb(), a.exportVerb(),
+		a.rollcallVerb(), a.reportVerb(), a.watchVerb(), a.exportVerb(), a.keysVerb(),
 	)
 	return root
 }
@@ -157,23 +180,28 @@ func (a *app) readSettings() error {
 	if err == nil {
 		path := filepath.Join(dir, "ripieno", "settings.yaml")
 		a.settings.SetConfigFile(path)
-		if err := a.settings.ReadInConfig(); err != nil && !errors.Is(err, os.ErrNotExist) {
-			return fault.New(fault.Manifest, path, "the settings cannot be read", "correct the file or delete it").Because(err)
+		// Where HOME is no folder there are no settings either.
+		err := a.settings.ReadInConfig()
+		if err != nil && !errors.Is(err, os.ErrNotExist) && !errors.Is(err, syscall.ENOTDIR) {
+			return fault.New(fault.Manifest, path, "the settings cannot be read",
+				"correct the file or delete it").Because(err)
 		}
 	}
 	if n := a.settings.GetInt("workers"); n < 1 || n > 1024 {
-		return fault.New(fault.Manifest, "", fmt.Sprintf("workers is %q", a.settings.GetString("workers")), "use a number from 1 to 1024")
+		return fault.New(fault.Manifest, "", fmt.Sprintf("invalid --workers %q", a.settings.GetString("workers")),
+			"use a number from 1 to 1024")
 	}
 	a.started = true
 	return nil
 }
 
-// use builds the settings of a verb. The reporter must be closed before
+// openSettings builds the settings of a verb. The reporter must be closed before
 // anything is printed.
-func (a *app) use() (assemble.Settings, error) {
+func (a *app) openSettings() (assemble.Settings, error) {
 	mode, err := progress.ParseMode(a.settings.GetString("progress"))
 	if err != nil {
-		return assemble.Settings{}, fault.New(fault.Manifest, "", err.Error(), "use auto, bar, lines, json or quiet")
+		return assemble.Settings{}, fault.New(fault.Manifest, "",
+			fmt.Sprintf("invalid --progress %q", a.settings.GetString("progress")), "use auto, bar, lines, json or quiet")
 	}
 	if a.settings.GetBool("quiet") {
 		mode = progress.Quiet
@@ -187,16 +215,16 @@ func (a *app) use() (assemble.Settings, error) {
 		Memory: set.Memory, Store: set.Store,
 		Encoder: a.settings.GetString("encoder"),
 		Dir:     a.settings.GetString("dir"), Out: a.settings.GetString("out"), Workers: workers,
-		Programs: ffmpeg.Options{FFmpeg: a.settings.GetString("ffmpeg"), FFprobe: a.settings.GetString("ffprobe")},
+		Programs: set.Programs,
 		Report:   progress.Options{Mode: mode, Workers: workers}.New(a.Err),
 		Now:      a.now,
 	}, nil
 }
 
-// with opens the production, lets work use it and closes it, so that the
+// withProduction opens the production, lets work use it and closes it, so that the
 // progress line is gone before the result is printed.
-func (a *app) with(ctx context.Context, work func(*assemble.Production) error) error {
-	set, err := a.use()
+func (a *app) withProduction(ctx context.Context, work func(*assemble.Production) error) error {
+	set, err := a.openSettings()
 	if err != nil {
 		return err
 	}
@@ -213,13 +241,20 @@ func (a *app) with(ctx context.Context, work func(*assemble.Production) error) e
 // and not at all under --quiet.
 func (a *app) show(result any, table func(w io.Writer)) error {
 	if a.settings.GetBool("json") {
-		enc := json.NewEncoder(a.Out)
+		var text bytes.Buffer
+		enc := json.NewEncoder(&text)
 		enc.SetIndent("", "  ")
 		enc.SetEscapeHTML(false)
-		return enc.Encode(result)
+		if err := enc.Encode(result); err != nil {
+			return err
+		}
+		_, _ = a.Out.Write(escapeJSON(text.Bytes())) // Main tells when it fails
+		return nil
 	}
 	if !a.settings.GetBool("quiet") {
-		table(a.Out)
+		var text bytes.Buffer
+		table(&text)
+		_, _ = io.WriteString(a.Out, escapeText(text.String()))
 	}
 	return nil
 }

@@ -9,10 +9,11 @@ import (
 	"ripieno/assemble"
 )
 
+// exportVerb returns the verb export.
 func (a *app) exportVerb() *cobra.Command {
-	return a.verb("export", "write everything down in open formats, to go on elsewhere",
-		`Writes into out/export what a finishing editor needs to go on in any program
-that reads open formats:
+	return a.verb("export", "write stems, timeline and tempo map in open formats",
+		`Writes into out/export what an editor needs to continue in any program that
+reads open formats:
 
   timeline.otio   all recordings in their places, a track each, with the drift of
                   their clocks; measures, shots and chapters as markers
@@ -22,25 +23,24 @@ that reads open formats:
   stems/          every take and every section as mixed, from guide time 0 (BWF)
   tempo.mid       count-in, tempo and meter, from guide time 0 (MIDI)
   offsets.csv     where every recording lies
-  written.sha256  what belongs to it; what an earlier export wrote besides is removed
+  written.sha256  the files of this export; those of an earlier one are removed
 
 The timeline refers to the recordings where they are. What a player has not
 released is in none of it.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Export(cmd.Context())
-			if err != nil {
-				return nil, err
-			}
-			return func() error { return a.show(r, exportTable(r)) }, assemble.Verdict(r.Faults)
+			return printed(a, r, exportTable, err, assemble.Verdict(r.Faults))
 		})
 }
 
+// exportTable prints which files there are now and which went.
 func exportTable(r assemble.ExportResult) func(io.Writer) {
 	return func(w io.Writer) {
 		fmt.Fprintf(w, "wrote %s\n", r.Timeline)
-		fmt.Fprintf(w, "wrote %d edit lists beside it, %d stems, %s and %s\n", len(r.Edits), len(r.Stems), r.Tempo, r.Offsets)
+		fmt.Fprintf(w, "wrote %d edit lists beside it, %d stems, %s and %s\n", len(r.Edits), len(r.Stems), r.Tempo,
+			r.Offsets)
 		for _, f := range r.Removed {
-			fmt.Fprintf(w, "removed %s, which is no part of it any more\n", f)
+			fmt.Fprintf(w, "removed %s: not part of this export\n", f)
 		}
 		for _, n := range r.Notes {
 			fmt.Fprintf(w, "note: %s\n", n)

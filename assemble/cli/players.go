@@ -12,6 +12,7 @@ import (
 
 // The verbs of this file make what players get: the guide and the call sheet.
 
+// clickVerb returns the verb click.
 func (a *app) clickVerb() *cobra.Command {
 	var only []string
 	c := a.verb("click", "write the click track everybody plays to",
@@ -37,15 +38,13 @@ Headphones: begin at a low level and raise it until the click is just clear.
 Long listening at high levels harms hearing.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Click(cmd.Context(), only...)
-			if err != nil {
-				return nil, err
-			}
-			return func() error { return a.show(r, guideTable(r)) }, assemble.Verdict(r.Faults)
+			return printed(a, r, guideTable, err, assemble.Verdict(r.Faults))
 		})
 	c.Flags().StringSliceVar(&only, "only", nil, "names of the variants to write besides the guide (default: all)")
 	return c
 }
 
+// guideTable prints the guide and then its variants.
 func guideTable(r assemble.GuideResult) func(io.Writer) {
 	return func(w io.Writer) {
 		guideLines(w, r.GuideFile)
@@ -56,6 +55,8 @@ func guideTable(r assemble.GuideResult) func(io.Writer) {
 	}
 }
 
+// guideLines prints one guide: its files, when to clap, and where its times are on
+// guide time.
 func guideLines(w io.Writer, r assemble.GuideFile) {
 	files := []string{r.WAV, r.MP3}
 	if r.MIDI != "" {
@@ -63,22 +64,27 @@ func guideLines(w io.Writer, r assemble.GuideFile) {
 	}
 	fmt.Fprintf(w, "wrote %s (%s)\n", strings.Join(files, ", "), clock(r.Duration))
 	if r.CueAt != nil {
-		fmt.Fprintf(w, "count-in of %d measures; everybody claps on measure %d beat %d of it, at %s\n", r.CountIn, r.CueMeasure, r.CueBeat, clock(*r.CueAt))
+		fmt.Fprintf(w, "count-in of %d measures; everybody claps on measure %d beat %d of it, at %s\n", r.CountIn,
+			r.CueMeasure, r.CueBeat, clock(*r.CueAt))
 	}
 	if r.From > 0 {
-		fmt.Fprintf(w, "measures %d to %d begin at %s; add %.6f s to a time in it for guide time\n", r.From, r.To, clock(r.StartsAt), r.Offset)
+		fmt.Fprintf(w, "measures %d to %d begin at %s; add %.6f s to a time in it for guide time\n", r.From, r.To,
+			clock(r.StartsAt), r.Offset)
 	} else {
 		fmt.Fprintf(w, "the piece begins at %s\n", clock(r.StartsAt))
 	}
 	if len(r.With) > 0 {
 		fmt.Fprintf(w, "with %s under the clicks\n", strings.Join(r.With, ", "))
 	}
-	fmt.Fprintf(w, "loudness %s, true peak %s; begin at a low headphone level\n", level(r.Loudness, "LUFS"), level(r.TruePeak, "dBTP"))
+	fmt.Fprintf(w, "loudness %s, true peak %s; begin at a low headphone level\n", level(r.Loudness, "LUFS"),
+		level(r.TruePeak, "dBTP"))
 	for _, n := range r.Notes {
 		fmt.Fprintf(w, "note: %s\n", n)
 	}
 }
 
+// callsheetVerb returns the verb callsheet. It does not open the production as
+// others do, since it needs neither ffmpeg nor the store.
 func (a *app) callsheetVerb() *cobra.Command {
 	var o assemble.CallSheetOptions
 	var list bool
@@ -96,7 +102,7 @@ Each is one file that needs no network and prints on paper. The manifest may say
     notes: Mutes from measure 20 on.
     strings: {step-check: "Send the second try, not the first."}`,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			set, err := a.use()
+			set, err := a.openSettings()
 			if err != nil {
 				return err
 			}
@@ -121,6 +127,7 @@ Each is one file that needs no network and prints on paper. The manifest may say
 	return c
 }
 
+// callSheetTable prints the pages with whom they are for.
 func callSheetTable(r assemble.CallSheetResult) func(io.Writer) {
 	return func(w io.Writer) {
 		fmt.Fprintf(w, "wrote %s for everybody\n", r.All)
@@ -132,6 +139,7 @@ func callSheetTable(r assemble.CallSheetResult) func(io.Writer) {
 	}
 }
 
+// stringsTable prints sentences as they would stand under strings: in a manifest.
 func stringsTable(r assemble.SentencesResult) func(io.Writer) {
 	return func(w io.Writer) {
 		for _, s := range r.Strings {

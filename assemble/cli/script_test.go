@@ -69,7 +69,7 @@ var (
 	conditions = map[string]func() bool{}
 )
 
-// commands are the commands of the scripts besides testscript's own.
+// commands returns the commands of the scripts besides testscript's own.
 func commands() map[string]func(*testscript.TestScript, bool, []string) {
 	all := map[string]func(*testscript.TestScript, bool, []string){
 		"take":     makeTake,
@@ -95,7 +95,7 @@ func command(ts *testscript.TestScript, args []string) *exec.Cmd {
 	}
 	cmd := exec.Command(path, args[1:]...)
 	cmd.Dir = ts.MkAbs(".")
-	for _, k := range []string{"PATH", "HOME", "XDG_CONFIG_HOME", "WORK", "TMPDIR", "RIPIENO_WORKERS", "RIPIENO_DIR"} {
+	for _, k := range []string{"PATH", "HOME", "XDG_CONFIG_HOME", "WORK", "TMPDIR", "RIPIENO_WORKERS", "RIPIENO_DIR", "RIPIENO_PATIENCE"} {
 		cmd.Env = append(cmd.Env, k+"="+ts.Getenv(k))
 	}
 	if p := ts.Getenv("ONLYPATH"); p != "" {
@@ -104,7 +104,7 @@ func command(ts *testscript.TestScript, args []string) *exec.Cmd {
 	return cmd
 }
 
-// encodes tells whether the ffmpeg at hand has an encoder.
+// encodes reports whether the ffmpeg at hand has an encoder.
 func encodes(name string) bool {
 	list, err := exec.Command("ffmpeg", "-hide_banner", "-encoders").Output()
 	return err == nil && strings.Contains(string(list), " "+name+" ")
@@ -215,7 +215,8 @@ func exits(ts *testscript.TestScript, neg bool, args []string) {
 
 // probe prints what ffprobe says into stdout.txt: probe FILE ENTRIES.
 func probe(ts *testscript.TestScript, neg bool, args []string) {
-	out, err := exec.Command("ffprobe", "-v", "error", "-count_packets", "-show_entries", args[1], "-of", "default=nw=1", ts.MkAbs(args[0])).Output()
+	out, err := exec.Command("ffprobe", "-v", "error", "-count_packets", "-show_entries", args[1], "-of",
+		"default=nw=1", ts.MkAbs(args[0])).Output()
 	ts.Check(err)
 	ts.Check(os.WriteFile(ts.MkAbs("stdout.txt"), out, 0o666))
 }

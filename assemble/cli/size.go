@@ -6,9 +6,11 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"time"
 
 	"ripieno/assemble"
 	"ripieno/assemble/fault"
+	"ripieno/assemble/ffmpeg"
 )
 
 // sizeForm is a number and a unit.
@@ -48,9 +50,35 @@ func (a *app) limits() (set assemble.Settings, err error) {
 		}
 		*l.to = n
 	}
-	return set, nil
+	set.Programs, err = a.programs()
+	return set, err
 }
 
+// codecName is how ffmpeg's decoders are called.
+var codecName = regexp.MustCompile(`^[a-zA-Z0-9_.-]{1,40}$`)
+
+// programs reads where ffmpeg is and how it is run.
+func (a *app) programs() (ffmpeg.Options, error) {
+	o := ffmpeg.Options{FFmpeg: a.settings.GetString("ffmpeg"), FFprobe: a.settings.GetString("ffprobe")}
+	o.Patience = a.settings.GetDuration("patience")
+	if o.Patience < time.Minute || o.Patience > 24*time.Hour {
+		what := fmt.Sprintf("invalid --patience %q", a.settings.GetString("patience"))
+		return o, fault.New(fault.Manifest, "", what, "use a time from 1m to 24h")
+	}
+	for name := range strings.SplitSeq(a.settings.GetString("codecs"), ",") {
+		switch name = strings.TrimSpace(name); {
+		case name == "":
+		case !codecName.MatchString(name):
+			return o, fault.New(fault.Manifest, "", fmt.Sprintf("invalid --codecs %q", name),
+				"use ffmpeg's names of decoders, separated by commas, such as wavpack,tta")
+		default:
+			o.Codecs = append(o.Codecs, name)
+		}
+	}
+	return o, nil
+}
+
+// badSize returns the fault of usage for a size that cannot be read.
 func badSize(name, text string) error {
-	return fault.New(fault.Manifest, "", fmt.Sprintf("%s is %q", name, text), "use a size such as 800MB or 50GB")
+	return fault.New(fault.Manifest, "", fmt.Sprintf("invalid --%s %q", name, text), "use a size such as 800MB or 50GB")
 }

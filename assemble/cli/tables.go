@@ -31,6 +31,14 @@ func level(v *float64, unit string) string {
 	return fmt.Sprintf("%.1f %s", *v, unit)
 }
 
+// count returns a number of things: "1 tile", "3 tiles".
+func count(n int, thing string) string {
+	if n != 1 {
+		thing += "s"
+	}
+	return fmt.Sprintf("%d %s", n, thing)
+}
+
 // clock prints seconds as m:ss.sss.
 func clock(s float64) string {
 	sign := ""
@@ -41,11 +49,13 @@ func clock(s float64) string {
 	return fmt.Sprintf("%s%d:%02d.%03d", sign, ms/60000, ms/1000%60, ms%1000)
 }
 
+// checkTable prints every take with its findings, and how many takes have which
+// level.
 func checkTable(r assemble.CheckResult) func(io.Writer) {
 	return func(w io.Writer) {
-		counts := map[string]int{}
+		var levels []string
 		for _, t := range r.Takes {
-			counts[t.Level]++
+			levels = append(levels, t.Level)
 			fmt.Fprintf(w, "%-8s %s (%s)\n", t.Level, t.Name, t.Player)
 			for _, f := range t.Findings {
 				of := ""
@@ -58,8 +68,7 @@ func checkTable(r assemble.CheckResult) func(io.Writer) {
 				}
 			}
 		}
-		fmt.Fprintf(w, "%d takes: %d ok, %d to ask about, %d to record again, %d missing\n",
-			len(r.Takes), counts["ok"], counts["ask"], counts["redo"], counts["missing"])
+		fmt.Fprintln(w, countLevels(levels))
 		tellGuides(w, r.Guides)
 	}
 }
@@ -71,16 +80,26 @@ func tellGuides(w io.Writer, changed []assemble.GuideChange) {
 	}
 }
 
+// countLevels returns how many takes have which level, given that of each.
+func countLevels(levels []string) string {
+	counts := map[string]int{}
+	for _, l := range levels {
+		counts[l]++
+	}
+	return fmt.Sprintf("%s: %d ok, %d to ask about, %d to record again, %d missing", count(len(levels), "take"),
+		counts["ok"], counts["ask"], counts["redo"], counts["missing"])
+}
+
 // syncTable stays within 100 columns.
 func syncTable(r assemble.SyncResult) func(io.Writer) {
 	return func(w io.Writer) {
 		sure, asks := 0, 0
 		table(w, func(row func(...any)) {
-			row("take", "of", "offset s", "drift ppm", "sure", "placed by", "playing against clap")
+			row("take", "of", "offset s", "ppm", "confidence", "placed by", "against clap")
 			for _, t := range r.Takes {
 				how := fmt.Sprintf("%.2f", t.Confidence)
 				if sure++; !t.Sure {
-					how += " asks"
+					how += " needs review"
 					sure--
 					asks++
 				}
@@ -88,10 +107,11 @@ func syncTable(r assemble.SyncResult) func(io.Writer) {
 				if t.DriftPPM != 0 {
 					drift = fmt.Sprintf("%+.1f", t.DriftPPM)
 				}
-				row(short(t.Name, 20), t.Role, fmt.Sprintf("%+.4f", t.Offset), drift, how, t.Method, played(t))
+				row(shorten(t.Name, 16), t.Role, fmt.Sprintf("%+.4f", t.Offset), drift, how, t.Method,
+					describeLateness(t))
 			}
 		})
-		fmt.Fprintf(w, "%d recordings: %d placed, %d to be decided; %d steps of listening made, %d known\n",
+		fmt.Fprintf(w, "%d recordings: %d placed, %d need review; %d analyses run, %d cached\n",
 			len(r.Takes), sure, asks, r.Tasks.Run, r.Tasks.Reused)
 		for _, p := range r.PNG {
 			fmt.Fprintf(w, "drawn in %s\n", p)
@@ -100,47 +120,72 @@ func syncTable(r assemble.SyncResult) func(io.Writer) {
 		if r.Pinned > 0 {
 			fmt.Fprintf(w, "%d values written into the manifest\n", r.Pinned)
 		}
+		if r.Accepted > 0 {
+			fmt.Fprintf(w, "%d accepted and written into the manifest\n", r.Accepted)
+		}
+		printCandidates(w, r)
 		tellGuides(w, r.Guides)
 	}
 }
 
-// short is a name of at most n characters.
-func short(s string, n int) string {
+// printCandidates lists the places between which a person has to decide.
+func printCandidates(w io.Writer, r assemble.SyncResult) {
+	sounds := map[string]string{}
+	for _, s := range r.Snippets {
+		sounds[fmt.Sprintf("%s/%s=%d", s.Take, s.Role, s.Number)] = s.Path
+	}
+	for _, t := range r.Takes {
+		if t.Sure || t.Method == "device" {
+			continue
+		}
+		for _, c := range t.Candidates {
+			name := fmt.Sprintf("%s/%s=%d", t.Name, t.Role, c.Number)
+			line := fmt.Sprintf("  --accept %-24s %s at %.2f s of %s (%.0f %%)", name, c.By, c.At, t.File, 100*c.Odds)
+			if path := sounds[name]; path != "" {
+				line += ": " + path
+			}
+			fmt.Fprintln(w, line)
+		}
+	}
+}
+
+// shorten returns a name of at most n characters.
+func shorten(s string, n int) string {
 	if r := []rune(s); len(r) > n {
 		return string(r[:n-1]) + "…"
 	}
 	return s
 }
 
-// played says how the playing lies against the player's own clap, and what was
+// describeLateness returns how the playing lies against the player's own clap, and what was
 // done about it.
-func played(t assemble.Placed) string {
+func describeLateness(t assemble.Placed) string {
 	switch {
 	case t.Method == "offset given":
 		return "by hand"
 	case t.LatenessMS == nil && t.CueAt == nil:
 		return "no clap"
 	case t.LatenessMS == nil:
-		return "the clap alone"
+		return "clap only"
 	case math.Abs(*t.LatenessMS) < 0.5:
-		return "together"
+		return "on the clap"
 	case t.KeptMS != 0:
-		return late(t.LatenessMS) + ", kept"
+		return lateOrEarly(t.LatenessMS) + ", kept"
 	case t.Method == "cue given" || !t.Sure:
-		return late(t.LatenessMS)
+		return lateOrEarly(t.LatenessMS)
 	}
 	// The playing is not moved farther from its clap than sync allows, and
 	// where it tells little, not all the way.
 	if t.CueOffset != nil && t.Method != "device" {
 		if ms := math.Abs(*t.CueOffset-t.Offset) * 1000; math.Abs(*t.LatenessMS) > ms+5 {
-			return fmt.Sprintf("%s, %.0f removed", late(t.LatenessMS), ms)
+			return fmt.Sprintf("%s, %.0f removed", lateOrEarly(t.LatenessMS), ms)
 		}
 	}
-	return late(t.LatenessMS) + ", removed"
+	return lateOrEarly(t.LatenessMS) + ", removed"
 }
 
-// late says how the playing lies against the clap of the same player.
-func late(ms *float64) string {
+// lateOrEarly returns how the playing lies against the clap of the same player.
+func lateOrEarly(ms *float64) string {
 	switch {
 	case ms == nil:
 		return ""
@@ -150,15 +195,18 @@ func late(ms *float64) string {
 	return fmt.Sprintf("%.0f ms late", *ms)
 }
 
+// gridTable prints the shots of every deliverable: when, what, and how large the
+// tiles are.
 func gridTable(r assemble.GridResult) func(io.Writer) {
 	return func(w io.Writer) {
 		for _, g := range append([]assemble.GridResult{r}, r.Others...) {
-			fmt.Fprintf(w, "%s: %dx%d, %.3g frames a second, %s\n", g.Name, g.Canvas.W, g.Canvas.H, g.FPS, clock(g.Duration))
+			fmt.Fprintf(w, "%s: %dx%d, %.3g frames a second, %s\n", g.Name, g.Canvas.W, g.Canvas.H, g.FPS,
+				clock(g.Duration))
 			table(w, func(row func(...any)) {
 				for _, s := range g.Shots {
 					tile := ""
 					if len(s.Tiles) > 0 {
-						tile = fmt.Sprintf("%d tiles of %dx%d", len(s.Tiles), s.Tiles[0].W, s.Tiles[0].H)
+						tile = fmt.Sprintf("%s of %dx%d", count(len(s.Tiles), "tile"), s.Tiles[0].W, s.Tiles[0].H)
 						if s.Sheets > 1 {
 							tile += fmt.Sprintf(", sheet %d of %d", s.Sheet, s.Sheets)
 						}
@@ -177,21 +225,25 @@ func gridTable(r assemble.GridResult) func(io.Writer) {
 	}
 }
 
+// mixTable prints a line for each strip, then the files and the loudness of the
+// sum.
 func mixTable(r assemble.MixResult) func(io.Writer) {
 	return func(w io.Writer) {
 		table(w, func(row func(...any)) {
 			row("take", "recorded at", "gain", "in the mix", "pan", "")
 			for _, s := range r.Strips {
-				row(s.Take, level(s.Loudness, "LUFS"), fmt.Sprintf("%+.1f dB", s.Gain), level(s.Mixed, "LUFS"), fmt.Sprintf("%+.0f", s.Pan), strings.Join(s.Notes, "; "))
+				row(s.Take, level(s.Loudness, "LUFS"), fmt.Sprintf("%+.1f dB", s.Gain), level(s.Mixed, "LUFS"),
+					fmt.Sprintf("%+.0f", s.Pan), strings.Join(s.Notes, "; "))
 			}
 		})
-		fmt.Fprintf(w, "wrote %s (%s): loudness %s, true peak %s\n", r.WAV, clock(r.Duration), level(r.Loudness, "LUFS"), level(r.TruePeak, "dBTP"))
+		fmt.Fprintf(w, "wrote %s (%s): loudness %s, true peak %s\n", r.WAV, clock(r.Duration),
+			level(r.Loudness, "LUFS"), level(r.TruePeak, "dBTP"))
 		fmt.Fprintf(w, "wrote %s\n", r.Levels)
 		if n := len(r.Stems); n > 0 {
 			fmt.Fprintf(w, "wrote %d stems, from %s to %s\n", n, r.Stems[0].File, r.Stems[n-1].File)
 		}
 		for _, old := range r.Removed {
-			fmt.Fprintf(w, "removed %s: it is no part of this mix\n", old)
+			fmt.Fprintf(w, "removed %s: not part of this mix\n", old)
 		}
 		for _, n := range r.Notes {
 			fmt.Fprintf(w, "note: %s\n", n)
@@ -199,13 +251,16 @@ func mixTable(r assemble.MixResult) func(io.Writer) {
 	}
 }
 
+// renderTable prints the films, the loudness of their sound, and how much of the
+// work was cached.
 func renderTable(r assemble.RenderResult) func(io.Writer) {
 	return func(w io.Writer) {
 		for _, f := range r.Films {
-			fmt.Fprintf(w, "wrote %s: %s, %d frames, %s%s\n", f.Output, f.Canvas, f.Frames, clock(f.Duration), encodedBy(f))
+			fmt.Fprintf(w, "wrote %s: %s, %d frames, %s%s\n", f.Output, f.Canvas, f.Frames, clock(f.Duration),
+				encodedBy(f))
 		}
 		fmt.Fprintf(w, "sound: loudness %s, true peak %s\n", level(r.Loudness, "LUFS"), level(r.TruePeak, "dBTP"))
-		fmt.Fprintf(w, "%d steps made, %d used again, %.1f s\n", r.Tasks.Run, r.Tasks.Reused, r.Wall)
+		fmt.Fprintf(w, "%d tasks run, %d cached, %.1f s\n", r.Tasks.Run, r.Tasks.Reused, r.Wall)
 	}
 }
 
@@ -217,6 +272,7 @@ func encodedBy(f assemble.FilmResult) string {
 	return ", " + f.Codec + " by " + f.Encoder
 }
 
+// planTable prints every task, whether it would run and why.
 func planTable(r assemble.PlanResult) func(io.Writer) {
 	return func(w io.Writer) {
 		run := 0
@@ -226,51 +282,62 @@ func planTable(r assemble.PlanResult) func(io.Writer) {
 				run++
 			}
 		}
-		fmt.Fprintf(w, "%d of %d steps would be made\n", run, len(r.Tasks))
+		fmt.Fprintf(w, "%d of %d tasks would run\n", run, len(r.Tasks))
 	}
 }
 
+// explainTable prints what is stored under a key.
 func explainTable(r assemble.ExplainResult) func(io.Writer) {
 	return func(w io.Writer) { fmt.Fprintln(w, r.Text) }
 }
 
+// verifyTable prints the results that came out otherwise than stored, and how many
+// did not.
 func verifyTable(r assemble.VerifyResult) func(io.Writer) {
 	return func(w io.Writer) {
 		for _, d := range r.Different {
 			fmt.Fprintf(w, "%s %s differs: stored %.12s, made again %.12s\n", d.Stage, d.Name, d.Stored, d.Rebuilt)
 		}
-		fmt.Fprintf(w, "%d of %d results made again are the same\n", r.Tasks-r.Varying-len(r.Different), r.Tasks-r.Varying)
+		fmt.Fprintf(w, "%d of %d results were made again and are the same\n", r.Tasks-r.Varying-len(r.Different),
+			r.Tasks-r.Varying)
 		if r.Varying > 0 {
-			fmt.Fprintf(w, "%d segments of hardware were made again too and have all their frames; it never writes the same bytes, so they were not compared\n", r.Varying)
+			fmt.Fprintf(w, "%d segments encoded by hardware were encoded again and have all their frames; hardware "+
+				"never writes the same bytes twice, so these were not compared\n", r.Varying)
 		}
 	}
 }
 
+// cleanTable prints how much went.
 func cleanTable(r assemble.CleanResult) func(io.Writer) {
 	return func(w io.Writer) {
 		fmt.Fprintf(w, "removed %d stored results, %.1f MB\n", r.Entries, float64(r.Bytes)/1e6)
 	}
 }
 
+// newTable prints where the manifest is, what nobody could guess from the names of
+// files, and what to do next.
 func newTable(r assemble.NewResult) func(io.Writer) {
 	return func(w io.Writer) {
 		fmt.Fprintf(w, "wrote %s with %d takes\n", r.Manifest, r.Takes)
 		if len(r.Unguessed) > 0 {
 			fmt.Fprintln(w, "could not guess:")
 			for _, u := range r.Unguessed {
-				fmt.Fprintf(w, "  - %s\n", u)
+				fmt.Fprintf(w, "  - %s\n", escapeLine(u))
 			}
 		}
-		fmt.Fprintln(w, "next: set the tempo in it, then ripieno click and callsheet for the players, or check, sync and rough for their takes")
+		fmt.Fprintln(w, "next: set the tempo in it, then ripieno click and callsheet for the players, or check, sync "+
+			"and rough for their takes")
 	}
 }
 
+// demoTable prints how far sync was from the truth and where the films are.
 func demoTable(r assemble.DemoResult) func(io.Writer) {
 	return func(w io.Writer) {
 		table(w, func(row func(...any)) {
 			row("take", "file", "clapped", "plays", "after sync", "drift off by")
 			for _, t := range r.Truth {
-				row(t.Take, t.Role, late(&t.ClapErrorMS), late(&t.BiasMS), fmt.Sprintf("%+.1f ms", t.ErrorMS), fmt.Sprintf("%+.1f ppm", t.DriftErrorPPM))
+				row(t.Take, t.Role, lateOrEarly(&t.ClapErrorMS), lateOrEarly(&t.BiasMS),
+					fmt.Sprintf("%+.1f ms", t.ErrorMS), fmt.Sprintf("%+.1f ppm", t.DriftErrorPPM))
 			}
 		})
 		fmt.Fprintf(w, "sync against the truth: median %.1f ms, worst %.1f ms\n", r.MedianMS, r.WorstMS)

@@ -15,30 +15,36 @@ func ms(v float64) *float64 { return &v }
 // names are.
 func TestSyncTable(t *testing.T) {
 	at, by := 11.5, 3.31
-	r := assemble.SyncResult{File: "p/sync.yaml", PNG: []string{"p/out/sync.png"}, Tasks: assemble.TaskCount{Run: 2, Reused: 12}, Takes: []assemble.Placed{
-		{Name: "second-contrabass-clarinet-in-b-flat", Role: "video", Offset: -1234.5678, DriftPPM: -312.4, Confidence: 0.61, Method: "cue+playing", LatenessMS: ms(-123), CueAt: &at},
-		{Name: "oboe", Role: "audio", Offset: 3.25, Confidence: 1, Sure: true, Method: "device", LatenessMS: ms(12.4), CueAt: &at},
-		{Name: "cello", Role: "audio", Offset: 3.25, Confidence: 1, Sure: true, Method: "cue+playing", LatenessMS: ms(81), CueAt: &at, CueOffset: &by},
-		{Name: "viola", Role: "audio", Confidence: 1, Sure: true, Method: "cue+playing", LatenessMS: ms(-23), KeptMS: -22, CueAt: &at},
-		{Name: "horn", Role: "audio", Confidence: 1, Sure: true, Method: "cue+playing", LatenessMS: ms(-0.3), CueAt: &at},
-		{Name: "flute", Role: "audio", Confidence: 1, Sure: true, Method: "cue given", LatenessMS: ms(30), CueAt: &at},
-		{Name: "tuba", Role: "video", Confidence: 0.99, Sure: true, Method: "cue", CueAt: &at},
-		{Name: "bell", Role: "video", Confidence: 0.99, Sure: true, Method: "playing"},
-		{Name: "drum", Role: "video", Confidence: 1, Sure: true, Method: "offset given"},
-	}}
+	r := assemble.SyncResult{File: "p/sync.yaml", PNG: []string{"p/out/sync.png"},
+		Tasks: assemble.TaskCount{Run: 2, Reused: 12}, Takes: []assemble.Placed{
+			{Name: "second-contrabass-clarinet-in-b-flat", Role: "video", Offset: -1234.5678, DriftPPM: -312.4,
+				Confidence: 0.61, Method: "cue+playing", LatenessMS: ms(-123), CueAt: &at},
+			{Name: "oboe", Role: "audio", Offset: 3.25, Confidence: 1, Sure: true, Method: "device", LatenessMS: ms(12.4),
+				CueAt: &at},
+			{Name: "cello", Role: "audio", Offset: 3.25, Confidence: 1, Sure: true, Method: "cue+playing",
+				LatenessMS: ms(81), CueAt: &at, CueOffset: &by},
+			{Name: "viola", Role: "audio", Confidence: 1, Sure: true, Method: "cue+playing", LatenessMS: ms(-23),
+				KeptMS: -22, CueAt: &at},
+			{Name: "horn", Role: "audio", Confidence: 1, Sure: true, Method: "cue+playing", LatenessMS: ms(-0.3),
+				CueAt: &at},
+			{Name: "flute", Role: "audio", Confidence: 1, Sure: true, Method: "cue given", LatenessMS: ms(30), CueAt: &at},
+			{Name: "tuba", Role: "video", Confidence: 0.99, Sure: true, Method: "cue", CueAt: &at},
+			{Name: "bell", Role: "video", Confidence: 0.99, Sure: true, Method: "playing"},
+			{Name: "drum", Role: "video", Confidence: 1, Sure: true, Method: "offset given"},
+		}}
 	var b strings.Builder
 	syncTable(r)(&b)
-	const want = `take                  of     offset s    drift ppm  sure       placed by     playing against clap
-second-contrabass-c…  video  -1234.5678  -312.4     0.61 asks  cue+playing   123 ms early
-oboe                  audio  +3.2500     -          1.00       device        12 ms late, removed
-cello                 audio  +3.2500     -          1.00       cue+playing   81 ms late, 60 removed
-viola                 audio  +0.0000     -          1.00       cue+playing   23 ms early, kept
-horn                  audio  +0.0000     -          1.00       cue+playing   together
-flute                 audio  +0.0000     -          1.00       cue given     30 ms late
-tuba                  video  +0.0000     -          0.99       cue           the clap alone
-bell                  video  +0.0000     -          0.99       playing       no clap
-drum                  video  +0.0000     -          1.00       offset given  by hand
-9 recordings: 8 placed, 1 to be decided; 2 steps of listening made, 12 known
+	const want = `take              of     offset s    ppm     confidence         placed by     against clap
+second-contraba…  video  -1234.5678  -312.4  0.61 needs review  cue+playing   123 ms early
+oboe              audio  +3.2500     -       1.00               device        12 ms late, removed
+cello             audio  +3.2500     -       1.00               cue+playing   81 ms late, 60 removed
+viola             audio  +0.0000     -       1.00               cue+playing   23 ms early, kept
+horn              audio  +0.0000     -       1.00               cue+playing   on the clap
+flute             audio  +0.0000     -       1.00               cue given     30 ms late
+tuba              video  +0.0000     -       0.99               cue           clap only
+bell              video  +0.0000     -       0.99               playing       no clap
+drum              video  +0.0000     -       1.00               offset given  by hand
+9 recordings: 8 placed, 1 need review; 2 analyses run, 12 cached
 drawn in p/out/sync.png
 written to p/sync.yaml
 `

@@ -21,7 +21,7 @@ func init() {
 	conditions["mount"] = mayMount
 }
 
-// mayMount tells whether a disk in memory can be mounted, which takes root.
+// mayMount reports whether a disk in memory can be mounted, which takes root.
 func mayMount() bool {
 	dir, err := os.MkdirTemp("", "mount")
 	if err != nil {
@@ -75,7 +75,8 @@ func childrenIn(dir string) []string {
 	var found []string
 	list, _ := filepath.Glob("/proc/[0-9]*/cmdline")
 	for _, f := range list {
-		if data, err := os.ReadFile(f); err == nil && strings.Contains(string(data), "ffmpeg") && strings.Contains(string(data), dir) {
+		if data, err := os.ReadFile(f); err == nil && strings.Contains(string(data), "ffmpeg") &&
+			strings.Contains(string(data), dir) {
 			found = append(found, strings.ReplaceAll(string(data), "\x00", " "))
 		}
 	}

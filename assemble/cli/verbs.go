@@ -3,6 +3,7 @@ package cli
 import (
 	"context"
 	"errors"
+	"io"
 
 	"github.com/spf13/cobra"
 
@@ -10,13 +11,17 @@ import (
 	"ripieno/assemble/fault"
 )
 
+// work does what a verb is for and returns how to print the result, which may
+// be there beside an error.
+type work func(cmd *cobra.Command, p *assemble.Production) (show func() error, err error)
+
 // verb builds a command that works on the production in --dir.
-func (a *app) verb(use, short, long string, run func(cmd *cobra.Command, p *assemble.Production) (show func() error, err error)) *cobra.Command {
+func (a *app) verb(use, short, long string, run work) *cobra.Command {
 	return &cobra.Command{
 		Use: use, Short: short, Long: long, Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			var show func() error
-			err := a.with(cmd.Context(), func(p *assemble.Production) (err error) {
+			err := a.withProduction(cmd.Context(), func(p *assemble.Production) (err error) {
 				show, err = run(cmd, p)
 				return err
 			})
@@ -28,51 +33,78 @@ func (a *app) verb(use, short, long string, run func(cmd *cobra.Command, p *asse
 	}
 }
 
+// printed returns how to print a verb's result, and the verdict on the takes as
+// the error. A verb that failed prints nothing.
+func printed[R any](a *app, r R, table func(R) func(io.Writer), err, verdict error) (func() error, error) {
+	if err != nil {
+		return nil, err
+	}
+	return func() error { return a.show(r, table(r)) }, verdict
+}
+
+// checkVerb returns the verb check.
 func (a *app) checkVerb() *cobra.Command {
 	return a.verb("check", "say what is wrong with the takes and what to ask for",
 		`Looks at every take that the manifest lists and says in plain words what is
 wrong with it, how sure that is, and what to ask the player for. Nothing is
-changed.`,
+changed. ripieno keys --thresholds lists its thresholds; check: in the manifest
+changes them.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Check(cmd.Context())
-			if err != nil {
-				return nil, err
-			}
-			return func() error { return a.show(r, checkTable(r)) }, assemble.Verdict(r.Faults)
+			return printed(a, r, checkTable, err, assemble.Verdict(r.Faults))
 		})
 }
 
+// syncVerb returns the verb sync.
 func (a *app) syncVerb() *cobra.Command {
-	var pin bool
-	c := a.verb("sync", "find where every recording lies against the guide",
+	var o assemble.SyncOptions
+	var accept []string
+	c := a.verb("sync", "find where every recording starts against the guide",
 		`Finds the clap on the cue and the playing in every recording, writes what it
 measured to sync.yaml and shows how sure it is. out/sync.png shows every take
-round the clap and three downbeats: a take that is a beat off stands beside the
-others. offset: and cue_at: in the manifest win over what is measured. A
-recording that cannot be placed safely is left out of the film until you say
-where its clap is:
+around the clap and three downbeats: a take that is a beat off stands beside the
+others. offset: and cue_at: in the manifest override what is measured. A
+recording that sync is not sure of needs review: it is left out of the film until
+you decide. Its likeliest places are listed with the seconds of its clap or first
+note. With --snippets each is written as a short sound,
+out/snippets/TAKE-ROLE-N.wav: the guide's clicks in the left ear, the take in the
+right. Then accept one,
+
+  ripieno sync --accept horn-2=1
+
+which writes it into production.yaml, or say where the clap is:
 
   video: {file: intake/mara.mov, cue_at: 11.48}   # seconds in that file
 
-How late somebody plays against their own clap is removed, or kept with
+The lateness of a player against their own clap is removed, or kept with
 timing: as-played in the manifest, for all or for one take.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
-			r, err := p.Sync(cmd.Context(), pin)
-			if err != nil {
-				return nil, err
+			for _, text := range accept {
+				c, err := assemble.ParseChoice(text)
+				if err != nil {
+					return nil, err
+				}
+				o.Accept = append(o.Accept, c)
 			}
-			return func() error { return a.show(r, syncTable(r)) }, assemble.Verdict(r.Faults)
+			r, err := p.Sync(cmd.Context(), o)
+			return printed(a, r, syncTable, err, assemble.Verdict(r.Faults))
 		})
-	c.Flags().BoolVar(&pin, "pin", false, "copy the measured values into production.yaml, changing nothing else in it")
+	c.Flags().BoolVar(&o.Pin, "pin", false, "copy the measured values into production.yaml, changing nothing else in it")
+	c.Flags().StringSliceVar(&accept, "accept", nil,
+		"write a candidate into production.yaml: TAKE, TAKE=2 or TAKE/audio=2")
+	c.Flags().BoolVar(&o.Snippets, "snippets", false,
+		"write the candidates of takes that need review as sounds to compare with the click")
 	return c
 }
 
+// gridVerb returns the verb grid. Seats are pinned before the plan is drawn, so
+// that it shows what the manifest says then.
 func (a *app) gridVerb() *cobra.Command {
 	var sheet, pin bool
-	c := a.verb("grid", "draw who stands where in every shot",
-		`Lays every shot of every deliverable out and draws the plan as
-out/grid-NAME.png and out/grid-NAME.svg. It looks at the takes but does not
-listen to them. With --sheet it does, and draws a storyboard with real frames,
+	c := a.verb("grid", "draw the layout of every shot",
+		`Plans the layout of every shot of every deliverable and draws it as
+out/grid-NAME.png and out/grid-NAME.svg. It reads no sound and needs no sync.
+With --sheet it does, and draws a storyboard with real frames,
 out/sheet-NAME.png.
 
 With --pin it writes the seats that the plan shows into production.yaml. From
@@ -102,6 +134,7 @@ possible.`,
 	return c
 }
 
+// mixVerb returns the verb mix.
 func (a *app) mixVerb() *cobra.Command {
 	var o assemble.MixOptions
 	c := a.verb("mix", "mix the sound",
@@ -115,15 +148,13 @@ as loud, in its place and with its share of the room as in the mix, before
 mastering, in 32-bit float, all beginning at guide time 0.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Mix(cmd.Context(), o)
-			if err != nil {
-				return nil, err
-			}
-			return func() error { return a.show(r, mixTable(r)) }, assemble.Verdict(r.Faults)
+			return printed(a, r, mixTable, err, assemble.Verdict(r.Faults))
 		})
 	c.Flags().BoolVar(&o.Stems, "stems", false, "also write a file for each take and each section")
 	return c
 }
 
+// roughVerb returns the verb rough.
 func (a *app) roughVerb() *cobra.Command {
 	var only []string
 	var marks bool
@@ -132,16 +163,15 @@ func (a *app) roughVerb() *cobra.Command {
 show, as out/rough.mp4 for the first and out/rough-NAME.mp4 for the others.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Render(cmd.Context(), assemble.RenderOptions{Rough: true, Only: only, Marks: marks})
-			if err != nil {
-				return nil, err
-			}
-			return func() error { return a.show(r, renderTable(r)) }, assemble.Verdict(r.Faults)
+			return printed(a, r, renderTable, err, assemble.Verdict(r.Faults))
 		})
 	c.Flags().StringSliceVar(&only, "only", nil, "names of the deliverables to make (default: the first)")
 	c.Flags().BoolVar(&marks, "marks", false, "burn measure, beat and guide time into the upper right corner")
 	return c
 }
 
+// renderVerb returns the verb render. Three of its flags make no films but look: at
+// what would run, at a key, at whether a second run gives the same bytes.
 func (a *app) renderVerb() *cobra.Command {
 	var only []string
 	var plan, verify, allow bool
@@ -149,18 +179,20 @@ func (a *app) renderVerb() *cobra.Command {
 	c := a.verb("render", "make the finished films",
 		`Makes every deliverable of the manifest as out/NAME.mp4: H.264, or HEVC or
 AV1 by its codec:, BT.709, AAC. A film gets its name only after it has been
-checked. What has been made before and is not touched by a change is used again.
+checked. Results that a change does not affect come from the cache.
 
---encoder hardware lets the graphics device encode, which is faster and not the
-same bytes twice; auto does so where it works. The result names the encoder.
+--encoder hardware lets the graphics device encode, which is faster and never
+writes the same bytes twice; auto does so where it works. The result names the
+encoder.
 
-While the manifest does not say of every player what may be published, nothing
-is made: write release: yes, audio-only or no under the take, or release: yes
-above takes for all.`,
+Nothing is made until the manifest says for every player what may be published:
+write release: yes, audio-only or no under the take, or release: yes above takes
+for all.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			switch {
 			case plan && verify || (plan || verify) && explain != "":
-				return nil, fault.New(fault.Manifest, "", "--plan, --verify and --explain-key exclude each other", "use one of them")
+				return nil, fault.New(fault.Manifest, "", "--plan, --verify and --explain-key exclude each other",
+					"use one of them")
 			case explain != "":
 				r, err := p.Explain(cmd.Context(), explain)
 				if err != nil {
@@ -178,19 +210,19 @@ above takes for all.`,
 				return func() error { return a.show(r, planTable(r)) }, nil
 			}
 			r, err := p.Render(cmd.Context(), assemble.RenderOptions{Only: only, AllowMissingRelease: allow})
-			if err != nil {
-				return nil, err
-			}
-			return func() error { return a.show(r, renderTable(r)) }, assemble.Verdict(r.Faults)
+			return printed(a, r, renderTable, err, assemble.Verdict(r.Faults))
 		})
 	c.Flags().StringSliceVar(&only, "only", nil, "names of the deliverables to make (default: all)")
 	c.Flags().BoolVar(&plan, "plan", false, "print what would be made and why, and make nothing")
-	c.Flags().BoolVar(&verify, "verify", false, "make everything again, compare it with what is stored and deliver nothing")
-	c.Flags().BoolVar(&allow, "allow-missing-release", false, "make the films while releases are missing; a take with release: no is left out even so")
+	c.Flags().BoolVar(&verify, "verify", false,
+		"make everything again, compare it with the cache and deliver nothing")
+	c.Flags().BoolVar(&allow, "allow-missing-release", false,
+		"make the films although releases are missing; takes with release: no stay out")
 	c.Flags().StringVar(&explain, "explain-key", "", "print what is stored under the `KEY` that begins like this")
 	return c
 }
 
+// cleanVerb returns the verb clean.
 func (a *app) cleanVerb() *cobra.Command {
 	var keep string
 	c := a.verb("clean", "remove what can be computed again",
@@ -216,6 +248,7 @@ the finished films stay.`,
 	return c
 }
 
+// newVerb returns the verb new. There is no production to open yet.
 func (a *app) newVerb() *cobra.Command {
 	var title string
 	c := &cobra.Command{
@@ -225,7 +258,7 @@ production.yaml with one take for each player, guessing names and parts from the
 file names. It lists what it could not guess. An existing manifest is never
 overwritten.`,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			set, err := a.use()
+			set, err := a.openSettings()
 			if err != nil {
 				return err
 			}
@@ -241,16 +274,19 @@ overwritten.`,
 	return c
 }
 
+// demoVerb returns the verb demo. The folder is its argument, since --dir is the
+// folder of a production that is there.
 func (a *app) demoVerb() *cobra.Command {
 	return &cobra.Command{
-		Use: "demo [DIR]", Short: "make a whole production of our own invention and its film", Args: cobra.MaximumNArgs(1),
+		Use: "demo [DIR]", Short: "make a whole production of our own invention and its film",
+		Args: cobra.MaximumNArgs(1),
 		Long: `Makes a production with invented players in DIR (default: lamplighter): takes as
 phones and microphones record them, with the truth about their timing kept
 beside them. Then it runs check, sync, grid, rough and render, prints how far
 sync was from the truth and says where the film is. Run it again in the same
-folder and it goes on where it was.`,
+folder and it continues where it was.`,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			set, err := a.use()
+			set, err := a.openSettings()
 			if err != nil {
 				return err
 			}
@@ -258,7 +294,8 @@ folder and it goes on where it was.`,
 			if len(args) == 1 {
 				set.Dir = args[0]
 			} else if cmd.Flags().Changed("dir") {
-				return fault.New(fault.Manifest, "", "demo takes its folder as an argument, not as --dir", "ripieno demo DIR")
+				return fault.New(fault.Manifest, "", "demo takes its folder as an argument, not as --dir",
+					"ripieno demo DIR")
 			}
 			r, err := assemble.Demo(cmd.Context(), set)
 			set.Report.Close()

@@ -14,7 +14,7 @@ const (
 	beta   = 9.0 // of the Kaiser window: stop band below -90 dB
 )
 
-// kernel is a low-pass at cutoff, 1 = half the rate of the air: row p is for a
+// kernel returns a low-pass at cutoff, 1 = half the rate of the air: row p is for a
 // moment p/phases of a sample after the sample before it.
 func kernel(cutoff float64) [][taps]float64 {
 	rows := make([][taps]float64, phases+1)
@@ -38,7 +38,7 @@ func kernel(cutoff float64) [][taps]float64 {
 	return rows
 }
 
-// bessel is the modified Bessel function I0, by its power series.
+// bessel returns the modified Bessel function I0, by its power series.
 func bessel(x float64) float64 {
 	sum, term := 1.0, 1.0
 	for k := 1; term > 1e-12*sum; k++ {

@@ -53,7 +53,8 @@ type Options struct {
 // up again: files that are there stay as they are, also a production.yaml that
 // was changed by hand, and what is missing is made. When ctx ends, Make returns
 // its error and leaves only whole files.
-func Make(ctx context.Context, tool *ffmpeg.Tool, dir string, o Options, report func(done, total float64, what string)) (Truth, error) {
+func Make(ctx context.Context, tool *ffmpeg.Tool, dir string, o Options,
+	report func(done, total float64, what string)) (Truth, error) {
 	p, err := plan(score.Lamplighter(), lamplighters(), o)
 	if err != nil {
 		return Truth{}, err
@@ -86,7 +87,8 @@ func plan(piece score.Piece, cast []player, o Options) (*production, error) {
 }
 
 // make carries a plan out; see [Make].
-func (p *production) make(ctx context.Context, tool *ffmpeg.Tool, dir string, report func(done, total float64, what string)) (Truth, error) {
+func (p *production) make(ctx context.Context, tool *ffmpeg.Tool, dir string,
+	report func(done, total float64, what string)) (Truth, error) {
 	truth := p.truth()
 	if err := tool.Require("libx264", "aac"); err != nil {
 		return Truth{}, err

@@ -20,7 +20,7 @@ import (
 	"ripieno/mix/tempo"
 )
 
-// small is a production of three seconds with one of each kind of file: uneven
+// small returns a production of three seconds with one of each kind of file: uneven
 // frames and a separate microphone, a turned picture, sound only.
 func small(t testing.TB, seed uint64) *production {
 	t.Helper()
@@ -33,7 +33,8 @@ func small(t testing.TB, seed uint64) *production {
 		Changes:  []tempo.Change{{Measure: 1, Meter: four, BPM: 160}},
 		Measures: 1,
 	}}
-	for name, music := range map[string]string{"Violin": "D5:q F5:q A5:h", "Oboe": "A4:h D5:q r:q", "Clarinet": "D4:w"} {
+	for name, music := range map[string]string{"Violin": "D5:q F5:q A5:h", "Oboe": "A4:h D5:q r:q",
+		"Clarinet": "D4:w"} {
 		part, err := score.Parse(name, music, piece.Tempo)
 		if err != nil {
 			t.Fatal(err)
@@ -49,7 +50,8 @@ func small(t testing.TB, seed uint64) *production {
 			look:   figure.Look{Instrument: figure.Oboe, Skin: 0xc98d63, Shirt: 0xb4553f, Wall: 0x8fa59a},
 			camera: &camera{phone("intake/odo.mov", 44100, 1), figure.View{W: 320, H: 180, Turn: 90}, 25, 1, false}},
 		{take: "clarinet", name: "Cato", part: "Clarinet", section: "w", kind: instrument.Clarinet,
-			mic: &microphone{file: "intake/cato.m4a", rate: 44100, channels: 2, level: -25, noise: -66, cut: 60, bitrate: "96k"}},
+			mic: &microphone{file: "intake/cato.m4a", rate: 44100, channels: 2, level: -25, noise: -66, cut: 60,
+				bitrate: "96k"}},
 		{take: "bass", name: "Otto", part: "Bass", section: "s"},
 	}
 	p, err := plan(piece, cast, Options{Seed: seed, Workers: 2})
@@ -85,7 +87,7 @@ func made(t *testing.T, p *production, dir string) Truth {
 	return truth
 }
 
-// files are the names and contents of all files under dir.
+// files returns the names and contents of all files under dir.
 func files(t *testing.T, dir string) map[string][]byte {
 	t.Helper()
 	all := map[string][]byte{}
@@ -146,7 +148,7 @@ func TestTruth(t *testing.T) {
 	}
 }
 
-// decode is the first channel of a file's sound.
+// decode returns the first channel of a file's sound.
 func decode(t *testing.T, tool *ffmpeg.Tool, info media.Info) ([]float64, float64) {
 	t.Helper()
 	dst := filepath.Join(t.TempDir(), "sound.wav")
@@ -167,7 +169,7 @@ func decode(t *testing.T, tool *ffmpeg.Tool, info media.Info) ([]float64, float6
 	return block[0], float64(wav.Rate())
 }
 
-// clapIn is when the loudest sound within 0.2 s of a time begins: the first
+// clapIn returns when the loudest sound within 0.2 s of a time begins: the first
 // sample above two fifths of the peak, which what AAC smears ahead is not.
 func clapIn(x []float64, rate, about float64) float64 {
 	from, to := max(int((about-0.2)*rate), 0), min(int((about+0.2)*rate), len(x))
@@ -204,11 +206,12 @@ func checkPictures(t *testing.T, tool *ffmpeg.Tool, p *production, who int, dir 
 	}
 	w, h := info.Video.Display()
 	var raw bytes.Buffer
-	args := []string{"-i", "file:" + path, "-map", "0:v:0", "-fps_mode", "passthrough", "-f", "rawvideo", "-pix_fmt", "yuv420p", "pipe:1"}
+	args := []string{"-i", "file:" + path, "-map", "0:v:0", "-fps_mode", "passthrough", "-f", "rawvideo", "-pix_fmt",
+		"yuv420p", "pipe:1"}
 	if err := tool.Run(context.Background(), ffmpeg.Command{Args: args, Stdout: &raw}); err != nil {
 		t.Fatal(err)
 	}
-	acting, err := perform(p.tempo, p.piece.Part(q.part), q, lots(p.options.Seed, "timing "+q.take))
+	acting, err := perform(p.tempo, p.piece.Part(q.part), q, newRandom(p.options.Seed, "timing "+q.take))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -244,7 +247,7 @@ func checkPictures(t *testing.T, tool *ffmpeg.Tool, p *production, who int, dir 
 	}
 }
 
-// difference is the mean square of the differences.
+// difference returns the mean square of the differences.
 func difference(a, b []byte) float64 {
 	sum := 0.0
 	for i := range a {

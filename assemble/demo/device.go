@@ -32,7 +32,7 @@ func (m microphone) record(dry []float64, start float64, random *rand.Rand) audi
 	return out
 }
 
-// loudness is the RMS of where there is sound: of the blocks of 50 ms whose
+// loudness returns the RMS of where there is sound: of the blocks of 50 ms whose
 // power is more than a hundredth of the average.
 func loudness(x []float64) float64 {
 	const block = instrument.Rate / 20
@@ -57,7 +57,7 @@ func loudness(x []float64) float64 {
 	return math.Sqrt(sum / float64(max(n, 1)))
 }
 
-// limit is a converter's end: straight up to 0.8, then rounded toward 0.99.
+// limit returns a converter's end: straight up to 0.8, then rounded toward 0.99.
 func limit(x float64) float64 {
 	const knee, room = 0.8, 0.19
 	if a := math.Abs(x); a > knee {
@@ -108,7 +108,7 @@ func (m microphone) hear(dry []float64, start float64, random *rand.Rand) air {
 	return sound
 }
 
-// touch is the dull knock of a finger that starts the recording, and the one
+// touch adds the dull knock of a finger that starts the recording, and the one
 // that stops it: every phone has them.
 func (m microphone) touch(dst []float64, start float64, random *rand.Rand) {
 	for _, at := range []float64{m.clock.guide(0.12 + 0.1*random.Float64()), m.clock.guide(m.clock.length - 0.15)} {
@@ -165,7 +165,7 @@ func reverberate(dst, src []float64, wet float64, random *rand.Rand) {
 	}
 }
 
-// highPass is two one-pole high-passes in a row.
+// highPass applies two one-pole high-passes in a row.
 func highPass(x []float64, hz float64) {
 	p := math.Exp(-2 * math.Pi * hz / instrument.Rate)
 	for range 2 {

@@ -38,7 +38,8 @@ func TestClock(t *testing.T) {
 				if got := sum / weight; math.Abs(got-want) > 1e-6 {
 					t.Errorf("%+v at %d Hz: %.7f s into the file, want %.7f", c, rate, got, want)
 				}
-				if area := weight / float64(rate) * (1 + c.drift*1e-6); math.Abs(area/(0.5*width*math.Sqrt(2*math.Pi))-1) > 1e-4 {
+				if area := weight / float64(rate) * (1 +
+					c.drift*1e-6); math.Abs(area/(0.5*width*math.Sqrt(2*math.Pi))-1) > 1e-4 {
 					t.Errorf("%+v at %d Hz: gain is off by %g", c, rate, area/(0.5*width*math.Sqrt(2*math.Pi)))
 				}
 			}
@@ -82,7 +83,7 @@ func TestLimit(t *testing.T) {
 	}
 }
 
-// tone is a second of silence, two of a steady tone, one of silence.
+// tone returns a second of silence, two of a steady tone, one of silence.
 func tone() []float64 {
 	x := make([]float64, 4*instrument.Rate)
 	for i := instrument.Rate; i < 3*instrument.Rate; i++ {

@@ -8,9 +8,9 @@ import (
 	"ripieno/mix/tempo"
 )
 
-// lots is a source of chance of its own for every purpose, so that adding a
+// newRandom returns a source of chance of its own for every purpose, so that adding a
 // player or a file changes nothing for the others.
-func lots(seed uint64, purpose string) *rand.Rand {
+func newRandom(seed uint64, purpose string) *rand.Rand {
 	h := fnv.New64a()
 	h.Write([]byte(purpose))
 	return rand.New(rand.NewPCG(seed, h.Sum64()))
@@ -34,7 +34,7 @@ const (
 func draw(seed uint64, cast []player, m *tempo.Map) {
 	for i := range cast {
 		p := &cast[i]
-		r := lots(seed, "player "+p.take)
+		r := newRandom(seed, "player "+p.take)
 		p.biasMS = round(biasMS*(2*r.Float64()-1), 1)
 		p.jitterMS = round(jitterLow+(jitterHigh-jitterLow)*r.Float64(), 1)
 		p.clapErrorMS = round(clapMS*(2*r.Float64()-1), 1)

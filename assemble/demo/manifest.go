@@ -75,7 +75,7 @@ func (p *production) manifest() (string, error) {
 	return b.String(), err
 }
 
-// entry is the take of a player in the manifest.
+// entry returns the take of a player in the manifest.
 func (q player) entry() string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "  - name: %s\n    player: %s\n    part: %s\n    section: %s\n", q.take, q.name, q.part, q.section)

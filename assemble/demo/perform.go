@@ -68,7 +68,7 @@ func perform(m *tempo.Map, part score.Part, p player, random *rand.Rand) (perfor
 // strum is the time from string to string of a chord, in seconds.
 const strum = 0.009
 
-// dry is the sound of a performance in the air close by, without room or
+// dry returns the sound of a performance in the air close by, without room or
 // device: frames samples at [instrument.Rate], the first one at guide time
 // start.
 func (p performance) dry(kind instrument.Kind, cents, start float64, frames int, random *rand.Rand) []float64 {
@@ -92,7 +92,7 @@ func (p performance) dry(kind instrument.Kind, cents, start float64, frames int,
 	return dst
 }
 
-// motion is the performance for the eye.
+// motion returns the performance for the eye.
 func (p performance) motion(m *tempo.Map, phase float64) *figure.Motion {
 	notes := make([]figure.Note, len(p.notes))
 	for i, n := range p.notes {

@@ -19,7 +19,7 @@ const (
 	truthFile  = "truth.yaml"
 )
 
-// part is a name for the unfinished file of final, another one at every call:
+// part returns a name for the unfinished file of final, another one at every call:
 // two runs in one folder must never write into one file.
 func part(final string) string {
 	tag := strconv.FormatUint(uint64(rand.Uint32()), 36)
@@ -54,7 +54,8 @@ func claim(dir string, truth []byte) (string, error) {
 			return "", err
 		}
 	case errors.Is(err, fs.ErrNotExist):
-		return "", fault.New(fault.Manifest, dir, "the folder is not empty", "name a new folder for the demo; nothing was written")
+		return "", fault.New(fault.Manifest, dir, "the folder is not empty",
+			"name a new folder for the demo; nothing was written")
 	case err != nil:
 		return "", cannotWrite(dir, err)
 	case !bytes.Equal(there, truth):
@@ -125,6 +126,7 @@ func commit(tmp, final string) error {
 	return nil
 }
 
+// syncFile puts a file or folder safely on the disk.
 func syncFile(path string) error {
 	f, err := os.Open(path)
 	if err != nil {
@@ -133,10 +135,12 @@ func syncFile(path string) error {
 	return errors.Join(f.Sync(), f.Close())
 }
 
+// cannotWrite returns the fault for a demo that the disk refuses.
 func cannotWrite(path string, err error) error {
 	var p *fs.PathError
 	if errors.As(err, &p) {
 		err = p.Err // the path is named already
 	}
-	return fault.New(fault.Failed, path, "cannot write the demo here", "name a folder on a disk with 200 MB free that you may write to").Because(err)
+	return fault.New(fault.Failed, path, "cannot write the demo here",
+		"name a folder on a disk with 200 MB free that you may write to").Because(err)
 }

@@ -35,7 +35,8 @@ func TestManifestLoads(t *testing.T) {
 			t.Error("the manifest's tempo is not the piece's")
 		}
 		if got.Title != p.piece.Title || got.Composer == "" || got.Dedication == "" || got.Ensemble == "" {
-			t.Errorf("title %q, composer %q, dedication %q, ensemble %q", got.Title, got.Composer, got.Dedication, got.Ensemble)
+			t.Errorf("title %q, composer %q, dedication %q, ensemble %q", got.Title, got.Composer, got.Dedication,
+				got.Ensemble)
 		}
 		if len(got.Takes) != len(p.cast) {
 			t.Fatalf("%d takes of %d players", len(got.Takes), len(p.cast))
@@ -118,7 +119,8 @@ func TestCast(t *testing.T) {
 	if playing < 8 || missing != 1 || soundOnly != 1 || separate < 2 {
 		t.Errorf("%d playing, %d missing, %d sound only, %d with a microphone", playing, missing, soundOnly, separate)
 	}
-	for _, what := range []string{"44100 Hz", "48000 Hz", "1 ch", "2 ch", "soft", "loud", "hum", ".mp4", ".mov", ".m4a", ".wav",
+	for _, what := range []string{"44100 Hz", "48000 Hz", "1 ch", "2 ch", "soft", "loud", "hum", ".mp4", ".mov", ".m4a",
+		".wav",
 		"25/1 fps", "30/1 fps", "30000/1001 fps", "uneven", "upright", "turned", "720"} {
 		if !has[what] {
 			t.Errorf("no take is %s", what)
@@ -203,7 +205,8 @@ func TestTruthOfTheCast(t *testing.T) {
 	}
 	text := string(truth.Encode())
 	for _, f := range truth.Files {
-		want := fmt.Sprintf("{take: %s, role: %s, file: %s, offset: %.4f, drift_ppm: %.1f,", f.Take, f.Role, f.File, f.Offset, f.DriftPPM)
+		want := fmt.Sprintf("{take: %s, role: %s, file: %s, offset: %.4f, drift_ppm: %.1f,", f.Take, f.Role, f.File,
+			f.Offset, f.DriftPPM)
 		if !strings.Contains(text, want) {
 			t.Errorf("truth.yaml lacks %s", want)
 		}
@@ -222,7 +225,7 @@ func TestPerform(t *testing.T) {
 			continue
 		}
 		part := p.piece.Part(q.part)
-		acting, err := perform(p.tempo, part, q, lots(9, "timing "+q.take))
+		acting, err := perform(p.tempo, part, q, newRandom(9, "timing "+q.take))
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -30,6 +30,8 @@ func setRotation(path string, v figure.View) error {
 	return err
 }
 
+// patchRotation finds the track with the picture in an MP4 or QuickTime file and
+// writes the rotation of v into its header.
 func patchRotation(f *os.File, v figure.View) error {
 	size, err := f.Seek(0, io.SeekEnd)
 	if err != nil {
@@ -69,7 +71,7 @@ func patchRotation(f *os.File, v figure.View) error {
 	}
 }
 
-// rotation is the matrix that turns a picture of v's coded size clockwise by
+// rotation returns the matrix that turns a picture of v's coded size clockwise by
 // v.Turn and moves it back to the origin.
 func rotation(v figure.View) []byte {
 	var a, b, c, d, x, y int32

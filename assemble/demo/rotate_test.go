@@ -55,8 +55,9 @@ func TestRotation(t *testing.T) {
 		v.Turn = turn
 		dir := t.TempDir()
 		path := filepath.Join(dir, "x.mp4")
-		err := ffmpegtest.Tool(t).Run(context.Background(), ffmpeg.Command{Args: []string{"-f", "lavfi", "-i", "anullsrc=r=48000:cl=mono", "-f", "lavfi", "-i", "color=s=320x180:r=10",
-			"-t", "0.3", "-c:v", "libx264", "-c:a", "aac", "-y", "file:" + path}})
+		err := ffmpegtest.Tool(t).Run(context.Background(), ffmpeg.Command{
+			Args: []string{"-f", "lavfi", "-i", "anullsrc=r=48000:cl=mono", "-f", "lavfi", "-i", "color=s=320x180:r=10",
+				"-t", "0.3", "-c:v", "libx264", "-c:a", "aac", "-y", "file:" + path}})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -72,8 +73,10 @@ func TestRotation(t *testing.T) {
 		}
 	}
 	for name, data := range map[string]string{
-		"empty": "", "no index": "\x00\x00\x00\x08free", "too long": "\x00\x00\x00\xffmoov", "no track": "\x00\x00\x00\x10moov\x00\x00\x00\x08free",
-		"short header": "\x00\x00\x00\x1cmoov\x00\x00\x00\x14trak\x00\x00\x00\x0ctkhd\x00\x00\x00\x00", "64 bits": "\x00\x00\x00\x01moov\x00\x00\x00\x00\x00\x00\x00\x10", "size 3": "\x00\x00\x00\x03moov",
+		"empty": "", "no index": "\x00\x00\x00\x08free", "too long": "\x00\x00\x00\xffmoov",
+		"no track":     "\x00\x00\x00\x10moov\x00\x00\x00\x08free",
+		"short header": "\x00\x00\x00\x1cmoov\x00\x00\x00\x14trak\x00\x00\x00\x0ctkhd\x00\x00\x00\x00",
+		"64 bits":      "\x00\x00\x00\x01moov\x00\x00\x00\x00\x00\x00\x00\x10", "size 3": "\x00\x00\x00\x03moov",
 	} {
 		path := filepath.Join(t.TempDir(), "x.mp4")
 		if err := os.WriteFile(path, []byte(data), 0o600); err != nil {

@@ -39,7 +39,7 @@ const (
 	pixelEffort = 0.1
 )
 
-// frameEffort is the work for one frame.
+// frameEffort returns the work for one frame.
 func (c camera) frameEffort() float64 { return pixelEffort * float64(c.view.W*c.view.H) / 1e6 }
 
 // missing lists the players with files to make, the longest work first so that
@@ -71,7 +71,7 @@ func (j *job) path(file string) string { return filepath.Join(j.dir, filepath.Fr
 // make plays the part once and records it with every device.
 func (j *job) make(ctx context.Context) error {
 	q := j.player
-	acting, err := perform(j.tempo, j.piece.Part(q.part), *q, lots(j.options.Seed, "timing "+q.take))
+	acting, err := perform(j.tempo, j.piece.Part(q.part), *q, newRandom(j.options.Seed, "timing "+q.take))
 	if err != nil {
 		return err
 	}
@@ -83,7 +83,7 @@ func (j *job) make(ctx context.Context) error {
 	}
 	j.started = first - 0.1 // room for the interpolator
 	frames := int((last + 0.1 - j.started) * instrument.Rate)
-	j.dry = acting.dry(q.kind, q.cents, j.started, frames, lots(j.options.Seed, "sound "+q.take))
+	j.dry = acting.dry(q.kind, q.cents, j.started, frames, newRandom(j.options.Seed, "sound "+q.take))
 	if j.record {
 		if err := j.makeSound(ctx); err != nil {
 			return err
@@ -95,7 +95,7 @@ func (j *job) make(ctx context.Context) error {
 	return nil
 }
 
-// devices are all the player has, whether their files are missing or not: what
+// devices returns all the player has, whether their files are missing or not: what
 // is played must not depend on what is already there.
 func (j *job) devices() []microphone {
 	var all []microphone
@@ -110,7 +110,7 @@ func (j *job) devices() []microphone {
 
 // hear records the performance with a device into a WAV file.
 func (j *job) hear(ctx context.Context, m microphone, path string, f media.Format) error {
-	block := m.record(j.dry, j.started, lots(j.options.Seed, "device "+m.file))
+	block := m.record(j.dry, j.started, newRandom(j.options.Seed, "device "+m.file))
 	_, err := media.CreateWAV(ctx, path, audio.NewMemory(block, m.rate), f)
 	if err != nil && ctx.Err() == nil {
 		return cannotWrite(j.path(m.file), err)
@@ -147,10 +147,11 @@ func (j *job) makeSound(ctx context.Context) error {
 	return commit(tmp, final)
 }
 
-// encoder are the sound options of an output: one thread, no dates, no names,
+// encoder returns the sound options of an output: one thread, no dates, no names,
 // so that the bytes depend on the samples alone.
 func (m microphone) encoder() []string {
-	return []string{"-c:a", "aac", "-b:a", m.bitrate, "-map_metadata", "-1", "-fflags", "+bitexact", "-flags:a", "+bitexact", "-threads", "1"}
+	return []string{"-c:a", "aac", "-b:a", m.bitrate, "-map_metadata", "-1", "-fflags", "+bitexact", "-flags:a",
+		"+bitexact", "-threads", "1"}
 }
 
 // makeFilm draws and encodes the phone's file.
@@ -182,11 +183,12 @@ func (j *job) makeFilm(ctx context.Context) error {
 	return commit(tmp, final)
 }
 
-// arguments are the encoder run: frames on stdin, sound from wav, into tmp.
+// arguments returns the encoder run: frames on stdin, sound from wav, into tmp.
 func (c camera) arguments(tool *ffmpeg.Tool, wav, tmp string) []string {
 	rate := fmt.Sprintf("%d/%d", c.fpsNum, c.fpsDen)
 	args := []string{"-y",
-		"-f", "rawvideo", "-pixel_format", "yuv420p", "-video_size", fmt.Sprintf("%dx%d", c.view.W, c.view.H), "-framerate", rate, "-i", "pipe:0",
+		"-f", "rawvideo", "-pixel_format", "yuv420p", "-video_size", fmt.Sprintf("%dx%d", c.view.W, c.view.H),
+		"-framerate", rate, "-i", "pipe:0",
 		"-i", "file:" + wav, "-map", "0:v:0", "-map", "1:a:0"}
 	if c.vfr {
 		mode := "-fps_mode"
@@ -196,7 +198,8 @@ func (c camera) arguments(tool *ffmpeg.Tool, wav, tmp string) []string {
 		args = append(args, "-vf", "settb=1/"+strconv.Itoa(unevenClock)+",setpts="+unevenTime, mode, "passthrough",
 			"-enc_time_base", "1:"+strconv.Itoa(unevenClock), "-video_track_timescale", strconv.Itoa(unevenClock))
 	}
-	args = append(args, "-c:v", "libx264", "-preset", "superfast", "-tune", "animation", "-crf", "23", "-g", "60", "-threads", "1", "-flags:v", "+bitexact",
+	args = append(args, "-c:v", "libx264", "-preset", "superfast", "-tune", "animation", "-crf", "23", "-g", "60",
+		"-threads", "1", "-flags:v", "+bitexact",
 		"-colorspace", "bt709", "-color_primaries", "bt709", "-color_trc", "bt709", "-color_range", "tv")
 	args = append(args, c.encoder()...)
 	format := "mp4"
@@ -219,7 +222,7 @@ func unevenTicks(n int) int {
 	return n*3000 + n/41*3000 + n*5%7*60 + 750*(min(max(n, 400), 700)-400)
 }
 
-// moment is the time of frame n in the file, in seconds.
+// moment returns the time of frame n in the file, in seconds.
 func (c camera) moment(n int) float64 {
 	if c.vfr {
 		return float64(unevenTicks(n)) / unevenClock
@@ -227,7 +230,7 @@ func (c camera) moment(n int) float64 {
 	return float64(n) * float64(c.fpsDen) / float64(c.fpsNum)
 }
 
-// frames is the number of frames in the recording.
+// frames returns the number of frames in the recording.
 func (c camera) frames() int {
 	return sort.Search(1<<20, func(n int) bool { return c.moment(n) >= c.clock.length })
 }

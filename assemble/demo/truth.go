@@ -53,7 +53,7 @@ func (f FileTruth) Clock() audio.Clock {
 	return audio.Clock{Offset: f.Offset, Drift: audio.PPM(f.DriftPPM)}
 }
 
-// File is the truth about a take's recording with that role.
+// File returns the truth about a take's recording with that role.
 func (t Truth) File(take, role string) (FileTruth, bool) {
 	for _, f := range t.Files {
 		if f.Take == take && f.Role == role {
@@ -63,7 +63,7 @@ func (t Truth) File(take, role string) (FileTruth, bool) {
 	return FileTruth{}, false
 }
 
-// Player is the truth about the player of a take.
+// Player returns the truth about the player of a take.
 func (t Truth) Player(take string) (PlayerTruth, bool) {
 	for _, p := range t.Players {
 		if p.Take == take {
@@ -77,14 +77,15 @@ func (t Truth) Player(take string) (PlayerTruth, bool) {
 func (p *production) truth() Truth {
 	t := Truth{Seed: p.options.Seed, Cue: p.tempo.Cue()}
 	for _, q := range p.cast {
-		t.Planted = append(t.Planted, q.planted()...)
+		t.Planted = append(t.Planted, q.plantedFaults()...)
 		if q.camera == nil && q.mic == nil {
 			continue // expected
 		}
 		t.Players = append(t.Players, PlayerTruth{q.take, q.name, q.biasMS, q.jitterMS, q.clapErrorMS})
 		clap := t.Cue + q.clapErrorMS/1000
 		add := func(role string, m microphone) {
-			t.Files = append(t.Files, FileTruth{q.take, role, m.file, m.clock.offset, m.clock.drift, round(m.clock.file(clap), 6), m.clock.length})
+			t.Files = append(t.Files, FileTruth{q.take, role, m.file, m.clock.offset, m.clock.drift,
+				round(m.clock.file(clap), 6), m.clock.length})
 		}
 		if q.camera != nil {
 			add("video", q.camera.microphone)
@@ -96,8 +97,8 @@ func (p *production) truth() Truth {
 	return t
 }
 
-// planted are the faults of a player's take.
-func (q player) planted() []PlantedTruth {
+// plantedFaults returns the faults of a player's take.
+func (q player) plantedFaults() []PlantedTruth {
 	var all []PlantedTruth
 	plant := func(is bool, code, level string) {
 		if is {
@@ -117,7 +118,7 @@ func (q player) planted() []PlantedTruth {
 	return all
 }
 
-// Encode is truth.yaml.
+// Encode returns truth.yaml.
 func (t Truth) Encode() []byte {
 	var b strings.Builder
 	b.WriteString("# What is true of this demo, to compare what sync finds with.\n" +
@@ -132,7 +133,8 @@ func (t Truth) Encode() []byte {
 	}
 	b.WriteString("files:\n")
 	for _, f := range t.Files {
-		fmt.Fprintf(&b, "  - {take: %s, role: %s, file: %s, offset: %.4f, drift_ppm: %.1f, clap_at: %.6f, seconds: %.2f}\n",
+		fmt.Fprintf(&b, "  - {take: %s, role: %s, file: %s, offset: %.4f, drift_ppm: %.1f, clap_at: %.6f, "+
+			"seconds: %.2f}\n",
 			f.Take, f.Role, f.File, f.Offset, f.DriftPPM, f.ClapAt, f.Seconds)
 	}
 	b.WriteString("planted:\n")

@@ -27,7 +27,7 @@ const (
 	Decision Kind = 5 // done, but some take needs a person's decision
 )
 
-// ExitCode is the process exit code for k.
+// ExitCode returns the process exit code for k.
 func (k Kind) ExitCode() int { return int(k) }
 
 // Mark is a place in a text file. Line and Column count from 1; 0 means
@@ -37,7 +37,7 @@ type Mark struct {
 	Line, Column int
 }
 
-// String is file:line:column without the parts that are unknown.
+// String returns file:line:column without the parts that are unknown.
 func (m Mark) String() string {
 	switch {
 	case m.Line == 0:
@@ -71,7 +71,7 @@ func At(k Kind, m Mark, what, hint string) *Fault {
 // Because sets the cause and returns f.
 func (f *Fault) Because(err error) *Fault { f.Cause = err; return f }
 
-// Error is "where: what: cause"; the hint is printed by [Format].
+// Error returns "where: what: cause"; the hint is printed by [Format].
 func (f *Fault) Error() string {
 	s := f.What
 	if f.Where != "" {
@@ -83,7 +83,7 @@ func (f *Fault) Error() string {
 	return s
 }
 
-// Unwrap is the cause.
+// Unwrap returns the cause.
 func (f *Fault) Unwrap() error { return f.Cause }
 
 // List is several faults found in one pass.
@@ -96,7 +96,7 @@ func (l *List) Add(f *Fault) {
 	}
 }
 
-// Err is nil for an empty list, and the list in order of place otherwise.
+// Err returns nil for an empty list, and the list in order of place otherwise.
 func (l List) Err() error {
 	if len(l) == 0 {
 		return nil
@@ -114,7 +114,7 @@ func (l List) Err() error {
 	return l
 }
 
-// Error is one line a fault.
+// Error returns one line a fault.
 func (l List) Error() string {
 	lines := make([]string, len(l))
 	for i, f := range l {
@@ -123,7 +123,7 @@ func (l List) Error() string {
 	return strings.Join(lines, "\n")
 }
 
-// Unwrap gives errors.As and errors.Is every fault.
+// Unwrap returns every fault, for errors.As and errors.Is.
 func (l List) Unwrap() []error {
 	errs := make([]error, len(l))
 	for i, f := range l {
@@ -132,7 +132,7 @@ func (l List) Unwrap() []error {
 	return errs
 }
 
-// KindOf is the kind of the first fault in err's tree, and Failed for an error
+// KindOf returns the kind of the first fault in err's tree, and Failed for an error
 // without one.
 func KindOf(err error) Kind {
 	var f *Fault
@@ -142,14 +142,21 @@ func KindOf(err error) Kind {
 	return Failed
 }
 
-// Format is what the program prints: every fault as "where: what" with its
-// hint on the next line, anything else as it reads.
+// mostShown is how many faults of a list are printed. More have one cause.
+const mostShown = 100
+
+// Format returns what the program prints: every fault as "where: what" with its
+// hint on the next line, anything else as it reads. Of a long list it is the
+// first ones, and how many there are.
 func Format(err error) string {
 	var list List
 	if errors.As(err, &list) {
-		parts := make([]string, len(list))
-		for i, f := range list {
-			parts[i] = f.format()
+		parts := make([]string, min(len(list), mostShown), mostShown+1)
+		for i := range parts {
+			parts[i] = list[i].format()
+		}
+		if n := len(list) - mostShown; n > 0 {
+			parts = append(parts, fmt.Sprintf("and %d more, %d in all", n, len(list)))
 		}
 		return strings.Join(parts, "\n")
 	}

@@ -22,20 +22,27 @@ func TestWhatAPersonReads(t *testing.T) {
 		where, what, hint string // of the first fault, when there is one
 	}{
 		{"all of it", At(Manifest, mark, `unknown key "plyer"`, `did you mean "player"?`),
-			`production.yaml:12:5: unknown key "plyer"`, "production.yaml:12:5: unknown key \"plyer\"\n  hint: did you mean \"player\"?",
+			`production.yaml:12:5: unknown key "plyer"`,
+			"production.yaml:12:5: unknown key \"plyer\"\n  hint: did you mean \"player\"?",
 			Manifest, nil, "production.yaml:12:5", `unknown key "plyer"`, `did you mean "player"?`},
-		{"no hint", New(Media, "intake/a.mov", "no picture", ""), "intake/a.mov: no picture", "intake/a.mov: no picture",
+		{"no hint", New(Media, "intake/a.mov", "no picture", ""), "intake/a.mov: no picture",
+			"intake/a.mov: no picture",
 			Media, nil, "intake/a.mov", "no picture", ""},
-		{"nowhere", New(Failed, "", "the disk is full", "make room"), "the disk is full", "the disk is full\n  hint: make room",
+		{"nowhere", New(Failed, "", "the disk is full", "make room"), "the disk is full",
+			"the disk is full\n  hint: make room",
 			Failed, nil, "", "the disk is full", "make room"},
 		{"with a cause", New(FFmpeg, "ffmpeg", "cannot be started", "install it").Because(fs.ErrNotExist),
-			"ffmpeg: cannot be started: file does not exist", "ffmpeg: cannot be started: file does not exist\n  hint: install it",
+			"ffmpeg: cannot be started: file does not exist",
+			"ffmpeg: cannot be started: file does not exist\n  hint: install it",
 			FFmpeg, fs.ErrNotExist, "ffmpeg", "cannot be started", "install it"},
 		{"wrapped", fmt.Errorf("take %q: %w", "oboe", New(Decision, "", "not placed", "write cue_at")),
-			`take "oboe": not placed`, "not placed\n  hint: write cue_at", Decision, nil, "", "not placed", "write cue_at"},
-		{"a bug", fmt.Errorf("store: %w", fs.ErrClosed), "store: file already closed", "store: file already closed", Failed, fs.ErrClosed, "", "", ""},
+			`take "oboe": not placed`, "not placed\n  hint: write cue_at", Decision, nil, "", "not placed",
+			"write cue_at"},
+		{"a bug", fmt.Errorf("store: %w", fs.ErrClosed), "store: file already closed", "store: file already closed",
+			Failed, fs.ErrClosed, "", "", ""},
 		{"a list", List{New(Manifest, "b", "two", "mend b"), New(Media, "a", "one", "").Because(fs.ErrExist)}.Err(),
-			"b: two\na: one: file already exists", "b: two\n  hint: mend b\na: one: file already exists", Manifest, fs.ErrExist, "b", "two", "mend b"},
+			"b: two\na: one: file already exists", "b: two\n  hint: mend b\na: one: file already exists", Manifest,
+			fs.ErrExist, "b", "two", "mend b"},
 		{"a wrapped list", fmt.Errorf("check: %w", List{New(Media, "a", "one", "mend a")}.Err()),
 			"check: a: one", "a: one\n  hint: mend a", Media, nil, "a", "one", "mend a"},
 	} {
@@ -52,7 +59,8 @@ func TestWhatAPersonReads(t *testing.T) {
 			t.Errorf("%s: %v is not found beneath", c.name, c.underneath)
 		}
 		var f *Fault
-		if found := errors.As(c.err, &f); found != (c.what != "") || found && (f.Where != c.where || f.What != c.what || f.Hint != c.hint) {
+		if found := errors.As(c.err, &f); found != (c.what != "") || found &&
+			(f.Where != c.where || f.What != c.what || f.Hint != c.hint) {
 			t.Errorf("%s: the fault is %+v", c.name, f)
 		}
 	}
@@ -61,7 +69,8 @@ func TestWhatAPersonReads(t *testing.T) {
 // TestMarks leave out what is not known.
 func TestMarks(t *testing.T) {
 	for m, want := range map[Mark]string{
-		{}: "", {File: "a.yaml"}: "a.yaml", {File: "a.yaml", Column: 3}: "a.yaml", {File: "a.yaml", Line: 2}: "a.yaml:2", {"a.yaml", 2, 3}: "a.yaml:2:3",
+		{}: "", {File: "a.yaml"}: "a.yaml", {File: "a.yaml", Column: 3}: "a.yaml",
+		{File: "a.yaml", Line: 2}: "a.yaml:2", {"a.yaml", 2, 3}: "a.yaml:2:3",
 	} {
 		if got := m.String(); got != want {
 			t.Errorf("%+v is %q, want %q", m, got, want)

@@ -53,6 +53,37 @@ func fake(role string) int {
 		signal.Ignore(os.Interrupt)
 		fmt.Println("ready")
 		select {}
+	case "repeats itself": // reports, always of the same frame
+		for {
+			if _, err := fmt.Println("frame=7\nout_time_us=280000\ntotal_size=100\nprogress=continue"); err != nil {
+				return 1
+			}
+		}
+	case "mute and stubborn":
+		signal.Ignore(os.Interrupt)
+		select {}
+	case "hungry": // asks for two gigabytes, a little at a time
+		var kept [][]byte
+		for range 2000 {
+			b := make([]byte, 1<<20)
+			for i := range b {
+				b[i] = 1
+			}
+			kept = append(kept, b)
+		}
+		fmt.Println(len(kept))
+		return 0
+	case "writes": // 8 MB to the file that is its last argument
+		f, err := os.Create(os.Args[len(os.Args)-1])
+		if err != nil {
+			return 1
+		}
+		signal.Ignore(syscall.SIGXFSZ) // Go would print all its goroutines
+		if _, err := f.Write(make([]byte, 8<<20)); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			return 1
+		}
+		return 0
 	case "copy": // standard input to standard output
 		if _, err := io.Copy(os.Stdout, os.Stdin); err != nil {
 			return 1

@@ -39,8 +39,17 @@ type Tool struct {
 	FFprobe string
 	Version Version
 
+	// Codecs are decoders that files from outside may be decoded with beside
+	// those that are always allowed.
+	Codecs []string
+
 	encoders map[string]bool
 	filters  map[string]bool
+
+	// patience is how long a process may go without a sign of progress, see
+	// [Command.Patience]; 0 means defaultPatience.
+	patience time.Duration
+	clock    clock // nil: the system's
 
 	ended func(Usage) // told of every process that ended; nil: nobody
 	// recorded takes every command instead of a process; see [Recorded].
@@ -59,6 +68,12 @@ const defaultWait = 5 * time.Second
 type Options struct {
 	FFmpeg  string // program name or path
 	FFprobe string
+	// Codecs are ffmpeg's names of decoders that files from outside may be
+	// decoded with, beside those that are always allowed.
+	Codecs []string
+	// Patience is how long a process may go without a sign of progress before it
+	// is ended; 0 is a minute. What takes its time by its nature has more.
+	Patience time.Duration
 	// Ended is told what every process cost when it has ended, from any
 	// goroutine; nil: nobody listens. It is for finding out where time goes.
 	Ended func(Usage)
@@ -68,6 +83,9 @@ type Options struct {
 type Usage struct {
 	Args []string // the program's name and its arguments
 	CPU  time.Duration
+	// Memory is the largest resident size in bytes; 0 where the system does not
+	// tell. Linux counts what this process had when it started the other.
+	Memory int64
 }
 
 // Find looks for both programs on the search path and asks them what they are.
@@ -77,8 +95,10 @@ func Find(ctx context.Context) (*Tool, error) { return Options{}.Find(ctx) }
 
 // Find is like the function [Find], with programs other than those on the
 // search path.
-func (o Options) Find(ctx context.Context) (*Tool, error) {
-	t := &Tool{ended: o.Ended}
+func (o Options) Find(ctx context.Context) (*Tool, error) { return o.find(ctx, nil) }
+
+func (o Options) find(ctx context.Context, c clock) (*Tool, error) {
+	t := &Tool{ended: o.Ended, Codecs: o.Codecs, patience: o.Patience, clock: c}
 	var err error
 	if t.FFmpeg, err = locate(o.FFmpeg, "ffmpeg"); err != nil {
 		return nil, err
@@ -102,7 +122,7 @@ func (o Options) Find(ctx context.Context) (*Tool, error) {
 	var wg sync.WaitGroup
 	for i := range questions {
 		q := &questions[i]
-		wg.Go(func() { q.answer, q.err = t.output(ctx, q.program, q.args, maxAnswer) })
+		wg.Go(func() { q.answer, q.err = t.output(ctx, process{program: q.program, args: q.args}, maxAnswer) })
 	}
 	wg.Wait()
 	for _, q := range questions {

@@ -3,6 +3,7 @@ package ffmpeg
 import (
 	"context"
 	"os"
+	"time"
 )
 
 // Graphed is a command with a filter graph that is too long for an argument.
@@ -14,10 +15,27 @@ type Graphed interface {
 	Filters() string
 }
 
-// RunGraph runs a command whose output is tmp; its graph goes beside it.
-// advance, when not nil, is told the share done of so many frames; 0 frames
-// tell nothing. Errors are as for [Tool.Run].
+// ownPatience is for how long nothing may be heard of work on files of our own:
+// an encoder looks 130 frames ahead, of which each takes seconds where hundreds
+// of tiles are large, and a film's index is moved to its beginning at the end.
+const ownPatience = 20 * time.Minute
+
+// RunGraph runs a command on files of our own, whose output is tmp; its graph
+// goes beside it. advance, when not nil, is told the share done of so many
+// frames; 0 frames tell nothing. Errors are as for [Tool.Run].
 func (t *Tool) RunGraph(ctx context.Context, c Graphed, tmp string, frames int, advance func(float64)) error {
+	return t.RunGraphWith(ctx, c, tmp, Command{
+		Patience: ownPatience,
+		Progress: func(p Progress) {
+			if frames > 0 && advance != nil {
+				advance(float64(p.Frame) / float64(frames))
+			}
+		},
+	})
+}
+
+// RunGraphWith is RunGraph with the rest of run given; more arguments come first.
+func (t *Tool) RunGraphWith(ctx context.Context, c Graphed, tmp string, run Command, more ...string) error {
 	flag := "-filter_complex_script"
 	if t.Version.AtLeast(7, 0) {
 		flag = "-/filter_complex"
@@ -28,12 +46,6 @@ func (t *Tool) RunGraph(ctx context.Context, c Graphed, tmp string, frames int, 
 			return err
 		}
 	}
-	return t.Run(ctx, Command{
-		Args: c.Argv(flag, file),
-		Progress: func(p Progress) {
-			if frames > 0 && advance != nil {
-				advance(float64(p.Frame) / float64(frames))
-			}
-		},
-	})
+	run.Args = append(more, c.Argv(flag, file)...)
+	return t.Run(ctx, run)
 }

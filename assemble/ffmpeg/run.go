@@ -13,6 +13,7 @@ import (
 	"strings"
 	"sync"
 	"syscall"
+	"time"
 
 	"ripieno/assemble/fault"
 )
@@ -33,6 +34,21 @@ type Command struct {
 	// Progress is called about twice a second from one goroutine, and never
 	// after Run has returned; nil: nobody listens.
 	Progress func(Progress)
+	// About is the file or film that the run works on, for messages.
+	About string
+	// Patience is added to the tool's own: for how long beyond it nothing may be
+	// heard of the run, because of what it has to do before there is anything.
+	Patience time.Duration
+	Limits   Limits
+}
+
+// Limits are what a process may take, beyond which the system ends it or refuses
+// what it asks for. They exist on Linux; elsewhere a process goes without. Zero
+// is no limit.
+type Limits struct {
+	Memory int64         // bytes of data, thread stacks included
+	File   int64         // bytes of any file that it writes
+	CPU    time.Duration // of all its threads
 }
 
 // ExitError is a run that ended by itself and not well, or by a signal that
@@ -79,9 +95,11 @@ func (t *Tool) Run(ctx context.Context, c Command) error {
 		return t.recorded(c)
 	}
 	args := []string{"-hide_banner", "-nostdin", "-nostats", "-loglevel", "level+warning"}
-	p := process{tool: t, program: t.FFmpeg, stdin: c.Stdin, stdout: c.Stdout, log: c.Log}
-	if c.Progress != nil {
-		p.progress = &ProgressParser{Report: c.Progress}
+	p := process{tool: t, program: t.FFmpeg, stdin: c.Stdin, stdout: c.Stdout, log: c.Log,
+		about: c.About, patience: c.Patience, limits: c.Limits}
+	// Without a reader of its output, its reports are the only sign of life.
+	if c.Progress != nil || c.Stdout == nil {
+		p.progress = &ProgressParser{Report: p.watch.reports(c.Progress)}
 		if c.Stdout == nil {
 			args = append(args, "-progress", "pipe:1")
 			p.stdout = p.progress
@@ -101,14 +119,21 @@ const maxProbe = 64 << 20
 // Probe runs ffprobe with args and returns what it printed. Errors are as for
 // [Tool.Run], and a fault of kind Media when the answer is longer than 64 MiB.
 func (t *Tool) Probe(ctx context.Context, args []string) ([]byte, error) {
-	all := append([]string{"-hide_banner", "-loglevel", "level+warning"}, args...)
-	return t.output(ctx, t.FFprobe, all, maxProbe)
+	return t.Ask(ctx, Command{Args: args})
 }
 
-// output runs program and returns its standard output, at most limit bytes.
-func (t *Tool) output(ctx context.Context, program string, args []string, limit int) ([]byte, error) {
+// Ask is [Tool.Probe] for a question of which more is known. Only Args, Log,
+// About, Patience and Limits of the command count.
+func (t *Tool) Ask(ctx context.Context, c Command) ([]byte, error) {
+	all := append([]string{"-hide_banner", "-loglevel", "level+warning"}, c.Args...)
+	return t.output(ctx, process{program: t.FFprobe, args: all, log: c.Log,
+		about: c.About, patience: c.Patience, limits: c.Limits}, maxProbe)
+}
+
+// output runs p and returns its standard output, at most limit bytes.
+func (t *Tool) output(ctx context.Context, p process, limit int) ([]byte, error) {
 	out := bounded{limit: limit}
-	p := process{tool: t, program: program, args: args, stdout: &out}
+	p.tool, p.stdout = t, &out
 	if err := p.run(ctx); err != nil {
 		if out.over {
 			return nil, fault.New(fault.Media, "", "the file's description is absurdly long", "").Because(errTooLong)
@@ -145,12 +170,20 @@ type process struct {
 	log      io.Writer
 	progress *ProgressParser
 	third    bool // progress comes on a pipe of its own, descriptor 3
+	about    string
+	patience time.Duration
+	limits   Limits
+	watch    watchdog
 }
 
 func (p *process) run(ctx context.Context) error {
 	if err := ctx.Err(); err != nil {
 		return ended(ctx)
 	}
+	p.watch.signs()
+	caller := ctx
+	ctx, end := context.WithCancelCause(ctx)
+	defer end(nil)
 	var said tail
 	cmd := exec.CommandContext(ctx, p.program, p.args...)
 	cmd.Cancel = func() error { return interrupt(cmd.Process) }
@@ -165,7 +198,10 @@ func (p *process) run(ctx context.Context) error {
 	cmd.SysProcAttr = attributes()
 	// The reader and the writer are the caller's, and a failure of either
 	// says more than the broken pipe it becomes inside ffmpeg.
-	in, out := &watched{r: p.stdin}, &watched{w: p.stdout}
+	in, out := &watched{r: p.stdin, seen: p.watch.alive}, &watched{w: p.stdout, seen: p.watch.alive}
+	if p.progress != nil && !p.third {
+		out.seen = nil // its reports come whether it gets on or not
+	}
 	if p.stdin != nil {
 		cmd.Stdin = in
 	}
@@ -180,16 +216,21 @@ func (p *process) run(ctx context.Context) error {
 		finish(false)
 		return p.notStarted(ctx, err)
 	}
+	limit(cmd.Process.Pid, p.limits)
 	finish(true)
+	unwatch := p.watch.begin(p.tool, p.patience, func(stuck error) { end(stuck) })
 	waitErr := cmd.Wait()
+	unwatch()
 	finish(false)
-	if s := cmd.ProcessState; s != nil && p.tool.ended != nil {
-		p.tool.ended(Usage{append([]string{p.name()}, p.args...), s.UserTime() + s.SystemTime()})
-	}
+	p.tellUsage(cmd.ProcessState)
 	lines, full := said.end()
+	stuck, _ := errors.AsType[*StuckError](context.Cause(ctx))
 	switch {
-	case ctx.Err() != nil:
-		return ended(ctx)
+	case caller.Err() != nil:
+		return ended(caller)
+	case stuck != nil:
+		stuck.Program, stuck.Tail = p.name(), lines
+		return p.stuck(stuck)
 	case full:
 		return fault.New(fault.Failed, "", "the disk is full", "make room, or choose another folder, and run again").
 			Because(fmt.Errorf("%s: %w", p.name(), syscall.ENOSPC))
@@ -197,7 +238,21 @@ func (p *process) run(ctx context.Context) error {
 		return fmt.Errorf("feeding %s: %w", p.name(), in.failure())
 	case out.failure() != nil:
 		return fmt.Errorf("reading from %s: %w", p.name(), out.failure())
-	case waitErr == nil:
+	}
+	return p.failure(waitErr, lines)
+}
+
+// tellUsage tells what the process cost, if anybody wants to know.
+func (p *process) tellUsage(s *os.ProcessState) {
+	if s != nil && p.tool.ended != nil {
+		p.tool.ended(Usage{append([]string{p.name()}, p.args...), s.UserTime() + s.SystemTime(), peakMemory(s)})
+	}
+}
+
+// failure is the error of a program that ended by itself, nil when it ended well.
+// lines are the end of its log.
+func (p *process) failure(waitErr error, lines []string) error {
+	if waitErr == nil {
 		return nil
 	}
 	exit, ok := errors.AsType[*exec.ExitError](waitErr)
@@ -263,16 +318,25 @@ func ended(ctx context.Context) error {
 	return err
 }
 
-// watched passes reads or writes through and remembers the caller's failure.
+// watched passes reads or writes through, remembers the caller's failure and
+// tells seen, unless that is nil, of every byte.
 type watched struct {
-	r   io.Reader
-	w   io.Writer
-	mu  sync.Mutex
-	err error
+	r    io.Reader
+	w    io.Writer
+	seen func()
+	mu   sync.Mutex
+	err  error
+}
+
+func (w *watched) moved() {
+	if w.seen != nil {
+		w.seen()
+	}
 }
 
 func (w *watched) Read(p []byte) (int, error) {
 	n, err := w.r.Read(p)
+	w.moved()
 	if err != nil && err != io.EOF {
 		w.fail(err)
 	}
@@ -281,6 +345,7 @@ func (w *watched) Read(p []byte) (int, error) {
 
 func (w *watched) Write(p []byte) (int, error) {
 	n, err := w.w.Write(p)
+	w.moved()
 	if err != nil {
 		w.fail(err)
 	}

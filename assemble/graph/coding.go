@@ -81,7 +81,7 @@ func (c Coding) of() (Encoder, error) {
 const softwareX265 = "open-gop=0:pools=2:frame-threads=2:info=0:log-level=error"
 
 // encoders are all that are used. Their settings aim at what libx264 gives at
-// crf 19; DEVELOPERS.md has the figures of those in software. Arguments of
+// crf 19; ../picture/README.md has the figures of those in software. Arguments of
 // nvenc, qsv and vaapi are those that `ffmpeg -h encoder=NAME` of ffmpeg 5.1
 // lists for H.264 and HEVC; amf, videotoolbox and everything for AV1 is from
 // memory. No hardware was at hand to try any of them.

@@ -51,8 +51,10 @@ func toBT709(s *ffmpeg.Stream, c plan.Conform, zscale bool, chosen choice) *ffmp
 			kernel = "bilinear"
 		}
 		// zscale spoils the first frame of another size, so all are brought to
-		// the file's own, which costs nothing for those that have it.
-		s = sized(s, plan.Conform{W: p.W, H: p.H})
+		// the file's own, which costs nothing for those that have it. Pixels that
+		// are not square can make an odd width of that, which 4:2:0 cannot be
+		// padded to.
+		s = sized(s, plan.Conform{W: evenUp(p.W), H: evenUp(p.H)})
 		if chosen.few {
 			s = chosen.of(s)
 		}
@@ -88,6 +90,9 @@ func toBT709(s *ffmpeg.Stream, c plan.Conform, zscale bool, chosen choice) *ffmp
 func sized(s *ffmpeg.Stream, c plan.Conform, more ...string) *ffmpeg.Stream {
 	return shaped(s, "dar", c.W, c.H, more...)
 }
+
+// evenUp is n, or the next number when n is odd.
+func evenUp(n int) int { return n + n%2 }
 
 // shaped is sized with the name that ffmpeg has for a frame's shape: as it is
 // seen (dar), or counted in pixels (a).

@@ -19,7 +19,7 @@ const SeekMargin = 3
 // mezzanineCodec holds the encoder settings of a conformed picture: every
 // frame by itself, so that any frame can be opened at its own cost, and
 // nothing that makes decoding slow. A fixed quantizer spares the encoder a look
-// at every frame beforehand. DEVELOPERS.md has what others cost.
+// at every frame beforehand. ../picture/README.md has what others cost.
 var mezzanineCodec = ffmpeg.KwArgs{
 	"c:v": "libx264", "preset": "ultrafast", "tune": "fastdecode", "g": "1", "qp": "22",
 }
@@ -92,7 +92,7 @@ func upright(s *ffmpeg.Stream, c plan.Conform, zscale bool, chosen choice) *ffmp
 	if w, h := p.Fields[0], p.Fields[1]; w > 0 {
 		// Fields are lines of the picture as stored, and scaled each by itself;
 		// frames that have the size already cost little.
-		s = shaped(s, "a", w, h, "interl=1")
+		s = shaped(s, "a", evenUp(w), evenUp(h), "interl=1")
 		s = filter(s, "bwdif", "mode=send_frame", "deint=interlaced")
 	}
 	if p.Rotate != nil && *p.Rotate%180 != 0 {
@@ -138,14 +138,28 @@ func rawInput() ffmpeg.KwArgs {
 // wanted, and resamples to a constant rate: every output frame shows the source
 // frame whose time is nearest. For that a source frame takes over half its own
 // length early, at the first output frame from there on. The fine time base
-// keeps files with coarse ticks from losing a fraction of a frame. One or two
-// missing frames at the very end, which claims of duration often include,
-// repeat the last one; the caller counts frames and refuses more.
+// keeps files with coarse ticks from losing a fraction of a frame. A few
+// missing frames at the very end, see [heldAtEnd], repeat the last one; the
+// caller counts frames and refuses more.
 func onGuide(s *ffmpeg.Stream, c plan.Conform, rate shot.Rate, seek float64) *ffmpeg.Stream {
 	ratio := c.Picture.Clock.Drift.Ratio()
 	shift := c.Picture.Clock.Guide(seek) - c.Picture.Lead() - rate.Seconds(c.Frames.From)
 	s = filter(s, "settb", "AVTB")
 	s = filter(s, "setpts", fmt.Sprintf("floor((PTS*TB*%s%+.9f)/TB)", strconv.FormatFloat(ratio, 'f', 12, 64), shift))
 	s = filter(s, "fps", "fps="+rate.String(), "start_time=0", "round=up")
-	return filter(s, "tpad", "stop_mode=clone", "stop=2")
+	return filter(s, "tpad", "stop_mode=clone", "stop="+strconv.Itoa(heldAtEnd(c.Picture.FPS, rate)))
+}
+
+// heldAtEnd is how many output frames may repeat the last one of a picture of
+// fps frames a second: one or two that claims of duration often include, and as
+// many as one source frame lasts, because decoders do not know how long the last
+// frame lasts and end it after the time that the stream's own header gives a
+// frame. That time is a thirtieth of a second where phones in the dark write
+// eight or nine frames a second.
+func heldAtEnd(fps float64, rate shot.Rate) int {
+	const usual, longest = 2, 2.0 // frames, seconds
+	if fps <= 0 {
+		return usual
+	}
+	return max(usual, 1+int(rate.FPS()*math.Min(1/fps, longest)+1e-9))
 }

@@ -65,7 +65,7 @@ type Source struct {
 	// Zscale tells that this ffmpeg has the filter zscale.
 	Zscale bool
 	// Threads is how many the decoder may use; 0 is as many as it likes. They
-	// make no difference to the picture.
+	// make no difference to a whole picture, and one to a damaged one.
 	Threads int
 }
 

@@ -36,10 +36,12 @@ type Backing struct {
 // NewBacking returns the parts of a mix that a variant is to have in it. sum is
 // the file with those strips added up, line that of the film.
 func NewBacking(sum string, line plan.Timeline, v *manifest.Variant, more audio.Decibels) (*Backing, error) {
-	b := &Backing{path: sum, first: line.AudioStart, from: line.AudioStart + backingFade, to: line.AudioStart + line.AudioLen - backingFade}
+	b := &Backing{path: sum, first: line.AudioStart, from: line.AudioStart + backingFade,
+		to: line.AudioStart + line.AudioLen - backingFade}
 	if v.To > 0 {
 		b.shift = audio.FramesAt(v.Shift)
-		b.from, b.to = max(b.from, audio.FramesAt(v.Tempo.Start()+v.Shift)), min(b.to, audio.FramesAt(v.Tempo.End()+v.Shift))
+		b.from, b.to = max(b.from, audio.FramesAt(v.Tempo.Start()+v.Shift)),
+			min(b.to, audio.FramesAt(v.Tempo.End()+v.Shift))
 	}
 	return b, b.level(more)
 }

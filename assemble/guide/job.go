@@ -50,7 +50,8 @@ func Jobs(man *manifest.Production, only []string) ([]Job, error) {
 		if len(only) > 0 && !slices.Contains(only, v.Name) {
 			continue
 		}
-		j := Job{File: Name(v.Name), Title: man.Title + " (" + v.Name + ")", Tempo: v.Tempo, Sound: v.GuideSound, Variant: v}
+		j := Job{File: Name(v.Name), Title: man.Title + " (" + v.Name + ")", Tempo: v.Tempo, Sound: v.GuideSound,
+			Variant: v}
 		if j.Options, err = optionsOf(man, v); err != nil {
 			return nil, err
 		}
@@ -87,9 +88,11 @@ func optionsOf(man *manifest.Production, v *manifest.Variant) (click.Options, er
 	for _, d := range Drones(man, v) {
 		note, err := click.ParseNote(d.Note)
 		if err != nil {
-			return o, fault.At(fault.Manifest, d.Mark, fmt.Sprintf("note %q is not a note", d.Note), `write a letter, # or b, and an octave, such as "D3" or "Bb2"`).Because(err)
+			return o, fault.At(fault.Manifest, d.Mark, fmt.Sprintf("note %q is not a note", d.Note),
+				`write a letter, # or b, and an octave, such as "D3" or "Bb2"`).Because(err)
 		}
-		o.Drones = append(o.Drones, click.Drone{From: d.Begins, To: d.Ends, MIDINote: note, Fifth: d.Fifth, EqualFifth: d.EqualFifth})
+		o.Drones = append(o.Drones, click.Drone{From: d.Begins, To: d.Ends, MIDINote: note, Fifth: d.Fifth,
+			EqualFifth: d.EqualFifth})
 	}
 	return o, nil
 }

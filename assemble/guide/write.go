@@ -46,7 +46,7 @@ type File struct {
 func (j Job) Write(ctx context.Context, s *session.Session) (File, error) {
 	var r File
 	var err error
-	if r.WAV, err = s.Out(j.File + ".wav"); err != nil {
+	if r.WAV, err = s.OutFile(j.File + ".wav"); err != nil {
 		return r, err
 	}
 	r.MP3 = filepath.Join(filepath.Dir(r.WAV), j.File+".mp3")

@@ -54,6 +54,29 @@ func (s Source) Texts() ([]Text, error) {
 	return x.texts, nil
 }
 
+// Unnamed returns the faults of files that are left out because of their names.
+func (s Source) Unnamed() []takes.Fault {
+	var list []takes.Fault
+	for _, t := range s.Takes.Takes {
+		for _, r := range t.Recordings() {
+			if r.Usable() && !r.Unseen && !t.MayBeNamed(r.File.Path) {
+				list = append(list, t.HiddenName(r))
+			}
+		}
+	}
+	return list
+}
+
+// mayName reports whether the hand-over may name a recording's file.
+func (s Source) mayName(r *takes.Recording) bool {
+	for _, t := range s.Takes.Takes {
+		if t.Name == r.Owner {
+			return t.MayBeNamed(r.File.Path)
+		}
+	}
+	return false
+}
+
 // IsText reports whether a path, relative to the folder of a hand-over, can be
 // one of its texts.
 func IsText(file string) bool {
@@ -151,7 +174,7 @@ func shotName(s plan.Shot) string {
 	case len(s.Tiles) == 0:
 		return string(s.Show)
 	case len(s.Tiles) == 1:
-		return string(s.Show) + " " + s.Tiles[0].Take
+		return strings.TrimSpace(string(s.Show) + " " + s.Tiles[0].PublicTake())
 	}
 	return fmt.Sprintf("%s of %d", s.Show, len(s.Tiles))
 }

@@ -16,7 +16,8 @@ import (
 // of audio for each sound, in the order of seats.
 func (x *writer) tracks() (interchange.Timeline, error) {
 	line := x.Plan.Timeline
-	t := interchange.Timeline{Name: x.Plan.Title, Rate: line.Rate, Zero: line.GuideAtZero(), Frames: line.Frames, Marks: x.marks()}
+	t := interchange.Timeline{Name: x.Plan.Title, Rate: line.Rate, Zero: line.GuideAtZero(), Frames: line.Frames,
+		Marks: x.marks()}
 	add := func(take string, kind interchange.Kind, m interchange.Media, span plan.Span) {
 		if c, ok := t.Cut(m, span.From, span.To); ok {
 			t.Tracks = append(t.Tracks, interchange.Track{Name: trackName(take, kind), Kind: kind, Clip: c})
@@ -36,6 +37,9 @@ func (x *writer) tracks() (interchange.Timeline, error) {
 		rec, err := x.recording(s.Take, s.Picture.Hash)
 		if err != nil {
 			return t, err
+		}
+		if !x.mayName(rec) {
+			continue
 		}
 		m.Name, m.URL = x.call(rec)
 		add(s.Take, interchange.Video, m, s.Seen)
@@ -67,13 +71,13 @@ func (x *writer) call(r *takes.Recording) (name, address string) {
 }
 
 // soundSource is the file a take is heard from: its own, or its stem where the
-// file has a picture that is not released.
+// file has a picture that is not released or a name that is hidden.
 func (x *writer) soundSource(s plan.Source) (interchange.Media, error) {
 	rec, err := x.recording(s.Take, s.Sound.Hash)
 	if err != nil {
 		return interchange.Media{}, err
 	}
-	if rec.Unseen {
+	if rec.Unseen || !x.mayName(rec) {
 		m, ok := x.stemSource(s.Take)
 		if !ok {
 			err = fmt.Errorf("take %q has no stem", s.Take)
@@ -101,7 +105,8 @@ func (x *writer) marks() []interchange.Mark {
 			continue
 		}
 		if k := line.Output(b.Seconds); k >= 0 && k < line.Frames {
-			marks = append(marks, interchange.Mark{Name: "m" + strconv.Itoa(b.Measure), Frame: k, Guide: b.Seconds, Colour: interchange.White, Remark: m.Meter(b.Measure).String()})
+			marks = append(marks, interchange.Mark{Name: "m" + strconv.Itoa(b.Measure), Frame: k, Guide: b.Seconds,
+				Colour: interchange.White, Remark: m.Meter(b.Measure).String()})
 		}
 	}
 	if len(x.Plan.Films) > 0 {
@@ -109,13 +114,15 @@ func (x *writer) marks() []interchange.Mark {
 			if s.Len() > 0 {
 				marks = append(marks, interchange.Mark{
 					Name: shotName(s), Frame: s.From, Duration: s.Len(), Guide: line.Rate.Seconds(s.From + line.First),
-					Colour: interchange.Cyan, Remark: "shot, from " + picture.Position(m, line.Rate.Seconds(s.From+line.First)),
+					Colour: interchange.Cyan, Remark: "shot, from " +
+						picture.Position(m, line.Rate.Seconds(s.From+line.First)),
 				})
 			}
 		}
 	}
 	for _, c := range x.Plan.Chapters {
-		marks = append(marks, interchange.Mark{Name: c.Name, Frame: c.Frame, Guide: line.Rate.Seconds(c.Frame + line.First), Colour: interchange.Yellow, Remark: "chapter"})
+		marks = append(marks, interchange.Mark{Name: c.Name, Frame: c.Frame,
+			Guide: line.Rate.Seconds(c.Frame + line.First), Colour: interchange.Yellow, Remark: "chapter"})
 	}
 	return marks
 }
@@ -140,9 +147,12 @@ func (x *writer) offsets() error {
 			if r.Unseen {
 				role = takes.Audio
 			}
-			clock := r.Place.Clock()
+			clock, file := r.Place.Clock(), r.File.Path
+			if !t.MayBeNamed(file) {
+				file = t.PublicFile(r.Role, file)
+			}
 			rows = append(rows, []string{
-				t.Name, t.PublicName(), t.Part, t.Section, string(role), r.File.Path, r.Place.Method,
+				t.Name, t.PublicName(), t.Part, t.Section, string(role), file, r.Place.Method,
 				number(r.Place.Offset, 6), number(r.Place.DriftPPM, 3), number(r.Place.Confidence, 3),
 				number(clock.Guide(0), 6), number(clock.Guide(r.Info.Duration), 6),
 			})

@@ -10,7 +10,6 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
-	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -19,7 +18,7 @@ import (
 	"ripieno/assemble/media"
 )
 
-var update = flag.Bool("update", false, "write the tables in DEVELOPERS.md anew")
+var update = flag.Bool("update", false, "write the tables in README.md anew")
 
 // codes are all that words.go defines, in its order.
 func codes(t *testing.T) []Code {
@@ -199,7 +198,7 @@ func madePictures() []madeTake {
 }
 
 // TestConfusion plants faults, measures and judges, and holds the table of what
-// was planted and what was found against DEVELOPERS.md. Faults that are read off
+// was planted and what was found against README.md. Faults that are read off
 // the file and not measured are planted in what is known of it.
 func TestConfusion(t *testing.T) {
 	made := append(madeSounds(t), madePictures()...)
@@ -268,11 +267,11 @@ func TestThresholdsAreDocumented(t *testing.T) {
 	inDocument(t, "thresholds", b.String())
 }
 
-// inDocument holds a table against the one in DEVELOPERS.md between marks of
+// inDocument holds a table against the one in README.md between marks of
 // that name.
 func inDocument(t *testing.T, name, table string) {
 	t.Helper()
-	path := filepath.Join("..", "..", "DEVELOPERS.md")
+	path := "README.md"
 	text, err := os.ReadFile(path)
 	if err != nil {
 		t.Fatal(err)
@@ -280,14 +279,14 @@ func inDocument(t *testing.T, name, table string) {
 	begin, end := []byte("<!-- "+name+" -->\n"), []byte("<!-- end of "+name+" -->\n")
 	from, to := bytes.Index(text, begin), bytes.Index(text, end)
 	if from < 0 || to < from {
-		t.Fatalf("DEVELOPERS.md has no marks for %s", name)
+		t.Fatalf("README.md has no marks for %s", name)
 	}
 	from += len(begin)
 	if string(text[from:to]) == table {
 		return
 	}
 	if !*update {
-		t.Errorf("%s in DEVELOPERS.md differs, see -update; it is\n%s", name, table)
+		t.Errorf("%s in README.md differs, see -update; it is\n%s", name, table)
 		return
 	}
 	if err := os.WriteFile(path, slices.Concat(text[:from], []byte(table), text[to:]), 0o666); err != nil {

@@ -69,13 +69,13 @@ const (
 	Yellow = "YELLOW"
 )
 
-// At is the second of the file at a guide time.
+// At returns the second of the file at a guide time.
 func (m Media) At(guide float64) float64 { return m.Clock.File(guide) }
 
-// Seconds is the guide time of a frame of the timeline.
+// Seconds returns the guide time of a frame of the timeline.
 func (t Timeline) Seconds(frame int) float64 { return t.Zero + t.Rate.Seconds(frame) }
 
-// Cut is the clip of m over frames [from, to) as far as the file exists; false
+// Cut returns the clip of m over frames [from, to) as far as the file exists; false
 // when nothing is left.
 func (t Timeline) Cut(m Media, from, to int) (Clip, bool) {
 	from, to = max(from, 0), min(to, t.Frames)
@@ -97,7 +97,7 @@ func (t Timeline) Cut(m Media, from, to int) (Clip, bool) {
 	return c, c.To > c.From
 }
 
-// fits tells whether the file lasts to the clip's end, played at its speed or
+// fits reports whether the file lasts to the clip's end, played at its speed or
 // as it is.
 func (c Clip) fits(r shot.Rate) bool {
 	return c.Source >= c.First && c.Source+r.Seconds(c.To-c.From)*math.Max(1, c.Speed) <= c.Last
@@ -107,8 +107,10 @@ func (c Clip) fits(r shot.Rate) bool {
 func (t Timeline) check() error {
 	for _, k := range t.Tracks {
 		c := k.Clip
-		if c.From < 0 || c.To > t.Frames || c.To <= c.From || !c.fits(t.Rate) || !(c.Speed > 0) || !(c.Rate > 0) || math.IsInf(c.Last, 0) {
-			return fmt.Errorf("interchange: the clip of track %q has frames %d to %d of %d, from second %g of a file from %g to %g",
+		if c.From < 0 || c.To > t.Frames || c.To <= c.From || !c.fits(t.Rate) || !(c.Speed > 0) || !(c.Rate > 0) ||
+			math.IsInf(c.Last, 0) {
+			return fmt.Errorf("interchange: the clip of track %q has frames %d to %d of %d, from second %g of a file "+
+				"from %g to %g",
 				k.Name, c.From, c.To, t.Frames, c.Source, c.First, c.Last)
 		}
 	}

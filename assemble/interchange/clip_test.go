@@ -9,12 +9,15 @@ import (
 	"ripieno/mix/audio"
 )
 
-var rates = []shot.Rate{ntsc, {Num: 24, Den: 1}, {Num: 25, Den: 1}, {Num: 30, Den: 1}, {Num: 50, Den: 1}, double, {Num: 24000, Den: 1001}}
+var rates = []shot.Rate{ntsc, {Num: 24, Den: 1}, {Num: 25, Den: 1}, {Num: 30, Den: 1}, {Num: 50, Den: 1}, double,
+	{Num: 24000, Den: 1001}}
 
-// someTimeline is a film with one random recording in it.
+// someTimeline returns a film with one random recording in it.
 func someTimeline(r *rand.Rand) (Timeline, Media, int, int) {
-	t := Timeline{Name: "Small Round", Rate: rates[r.IntN(len(rates))], Zero: 20 * (r.Float64() - 0.2), Frames: 1 + r.IntN(3000)}
-	m := Media{Name: "a.mov", URL: "../a.mov", Rate: []float64{25, 29.97, 60, 48000, 44100}[r.IntN(5)], Channels: 1 + r.IntN(2)}
+	t := Timeline{Name: "Small Round", Rate: rates[r.IntN(len(rates))], Zero: 20 * (r.Float64() - 0.2),
+		Frames: 1 + r.IntN(3000)}
+	m := Media{Name: "a.mov", URL: "../a.mov", Rate: []float64{25, 29.97, 60, 48000, 44100}[r.IntN(5)],
+		Channels: 1 + r.IntN(2)}
 	m.First = float64(r.IntN(2)) * r.Float64()
 	m.Last = m.First + 100*r.Float64()
 	m.Clock.Offset, m.Clock.Drift = 60*(r.Float64()-0.5), audio.PPM(800*(r.Float64()-0.5))
@@ -73,7 +76,10 @@ func TestCut(t *testing.T) {
 	if cut < 500 {
 		t.Fatalf("only %d clips", cut)
 	}
-	for _, m := range []Media{{First: math.NaN(), Last: 1, Rate: 25}, {Last: math.NaN(), Rate: 25}, {Last: 1, Rate: 25, Clock: audio.Clock{Offset: math.NaN()}}, {Last: 1, Rate: 25, Clock: audio.Clock{Offset: 1e300}}, {Last: 1, Rate: 25, Clock: audio.Clock{Drift: audio.PPM(math.NaN())}}} {
+	for _, m := range []Media{{First: math.NaN(), Last: 1, Rate: 25}, {Last: math.NaN(), Rate: 25},
+		{Last: 1, Rate: 25, Clock: audio.Clock{Offset: math.NaN()}},
+		{Last: 1, Rate: 25, Clock: audio.Clock{Offset: 1e300}},
+		{Last: 1, Rate: 25, Clock: audio.Clock{Drift: audio.PPM(math.NaN())}}} {
 		if c, ok := (Timeline{Rate: ntsc, Frames: 100}).Cut(m, 0, 100); ok {
 			t.Errorf("%+v gives %+v", m, c)
 		}

@@ -6,7 +6,7 @@ import (
 	"strings"
 )
 
-// CSV is a table as comma-separated values (RFC 4180, UTF-8, lines end in
+// CSV returns a table as comma-separated values (RFC 4180, UTF-8, lines end in
 // CRLF). The first row is the head. texts tells which columns hold text: a cell
 // there that a spreadsheet would take for a formula gets an apostrophe before
 // it, as OWASP's page on CSV injection advises. Numbers stay numbers, those

@@ -39,7 +39,7 @@ type EDL struct {
 	Events []Event
 }
 
-// Text is the list. All sources are AX, an auxiliary source, with the name of
+// Text returns the list. All sources are AX, an auxiliary source, with the name of
 // the file in a remark: reels have eight letters, and files longer names.
 // Frames that a source does not have before its beginning are an error.
 func (e EDL) Text() (string, error) {
@@ -55,7 +55,8 @@ func (e EDL) Text() (string, error) {
 	fmt.Fprintf(&b, "TITLE: %s\r\nFCM: %s\r\n\r\n", clip(line(e.Title), maxTitle), mode)
 	for i, v := range e.Events {
 		if v.Source < 0 || v.Record < 0 || v.Frames <= 0 {
-			return "", fmt.Errorf("interchange: event %d of %q takes %d frames from %d to %d", i+1, e.Title, v.Frames, v.Source, v.Record)
+			return "", fmt.Errorf("interchange: event %d of %q takes %d frames from %d to %d", i+1, e.Title, v.Frames,
+				v.Source, v.Record)
 		}
 		record := count.Hour() + v.Record
 		fmt.Fprintf(&b, "%03d  %-*s %-5s C        %s %s %s %s\r\n", i+1, maxReel, "AX", v.Channels,
@@ -85,7 +86,7 @@ func clip(s string, most int) string {
 	return string(r[:min(len(r), most)])
 }
 
-// Event is a clip as an event: whole frames on both sides, the file counted at
+// Event returns a clip as an event: whole frames on both sides, the file counted at
 // the timeline's rate. The first frame is the nearest one, so the event is up to
 // half a frame off there and, without the clip's speed, by more towards its
 // end, which a remark tells. false when the file has not one whole frame.
@@ -101,7 +102,8 @@ func (t Timeline) Event(k Track) (Event, bool) {
 		}
 	}
 	if c.Speed != 1 {
-		e.Remarks = []string{fmt.Sprintf("CLOCK OF THE FILE: DRIFT %+.1f PPM, NOT IN THIS LIST; %+.1f MS AT THE END", c.Clock.Drift,
+		e.Remarks = []string{fmt.Sprintf("CLOCK OF THE FILE: DRIFT %+.1f PPM, NOT IN THIS LIST; %+.1f MS AT THE END",
+			c.Clock.Drift,
 			1000*(float64(e.Frames)/fps)*(1-c.Speed))}
 	}
 	return e, e.Frames > 0

@@ -112,25 +112,29 @@ func OTIO(t Timeline) ([]byte, error) {
 	return out.Bytes(), err
 }
 
+// item returns what every object on a timeline has, with nothing in it.
 func item(schema, name string) otioItem {
-	return otioItem{Schema: schema, Name: name, Metadata: map[string]any{}, Effects: []any{}, Markers: []otioMarker{}, Enabled: true}
+	return otioItem{Schema: schema, Name: name, Metadata: map[string]any{}, Effects: []any{}, Markers: []otioMarker{},
+		Enabled: true}
 }
 
-// time is a number of frames of the timeline.
+// time returns a number of frames of the timeline.
 func (t Timeline) time(frames int) otioTime { return at(float64(frames), t.Rate.FPS()) }
 
 func at(value, rate float64) otioTime { return otioTime{"RationalTime.1", rate, value} }
 
 func span(start, duration otioTime) otioRange { return otioRange{"TimeRange.1", duration, start} }
 
+// marker returns a mark of the timeline.
 func (t Timeline) marker(m Mark) otioMarker {
 	return otioMarker{
-		Schema: "Marker.2", Name: m.Name, Colour: m.Colour, Comment: m.Remark, Marked: span(t.time(m.Frame), t.time(m.Duration)),
+		Schema: "Marker.2", Name: m.Name, Colour: m.Colour, Comment: m.Remark,
+		Marked:   span(t.time(m.Frame), t.time(m.Duration)),
 		Metadata: map[string]any{house: map[string]any{"guide": m.Guide}},
 	}
 }
 
-// track is a clip between gaps that fill the film.
+// track returns a clip between gaps that fill the film.
 func (t Timeline) track(k Track) otioTrack {
 	out := otioTrack{otioItem: item("Track.1", k.Name), Kind: k.Kind, Children: []any{}}
 	gap := func(frames int) {
@@ -147,13 +151,16 @@ func (t Timeline) track(k Track) otioTrack {
 	return out
 }
 
+// clip returns a recording in its place: which part of the file is played, and at
+// what speed where its clock is not the guide's.
 func (t Timeline) clip(c Clip) otioClip {
 	i := item("Clip.2", c.Name)
 	played := span(at(c.Source*c.Rate, c.Rate), t.time(c.To-c.From))
 	i.Source = &played
 	i.Metadata[house] = map[string]any{"offset": c.Clock.Offset, "drift_ppm": float64(c.Clock.Drift), "source_seconds": c.Source}
 	if c.Speed != 1 {
-		i.Effects = append(i.Effects, otioWarp{"LinearTimeWarp.1", map[string]any{}, "drift of the recorder's clock", "LinearTimeWarp", c.Speed})
+		i.Effects = append(i.Effects, otioWarp{"LinearTimeWarp.1", map[string]any{}, "drift of the recorder's clock",
+			"LinearTimeWarp", c.Speed})
 	}
 	return otioClip{otioItem: i, Active: theMedia, References: map[string]otioExternal{theMedia: {
 		Schema: "ExternalReference.1", Metadata: map[string]any{}, Name: c.Name, URL: c.URL,

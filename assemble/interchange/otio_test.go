@@ -13,13 +13,14 @@ import (
 // serialized schema of OpenTimelineIO (from memory, but for the names and
 // versions of the schemas and the fields that carry times and files).
 var otioFields = map[string][]string{
-	"RationalTime.1":      {"rate", "value"},
-	"TimeRange.1":         {"start_time", "duration"},
-	"Timeline.1":          {"metadata", "name", "global_start_time", "tracks"},
-	"Stack.1":             {"metadata", "name", "source_range", "effects", "markers", "enabled", "children"},
-	"Track.1":             {"metadata", "name", "source_range", "effects", "markers", "enabled", "children", "kind"},
-	"Gap.1":               {"metadata", "name", "source_range", "effects", "markers", "enabled"},
-	"Clip.2":              {"metadata", "name", "source_range", "effects", "markers", "enabled", "media_references", "active_media_reference_key"},
+	"RationalTime.1": {"rate", "value"},
+	"TimeRange.1":    {"start_time", "duration"},
+	"Timeline.1":     {"metadata", "name", "global_start_time", "tracks"},
+	"Stack.1":        {"metadata", "name", "source_range", "effects", "markers", "enabled", "children"},
+	"Track.1":        {"metadata", "name", "source_range", "effects", "markers", "enabled", "children", "kind"},
+	"Gap.1":          {"metadata", "name", "source_range", "effects", "markers", "enabled"},
+	"Clip.2": {"metadata", "name", "source_range", "effects", "markers", "enabled", "media_references",
+		"active_media_reference_key"},
 	"ExternalReference.1": {"metadata", "name", "available_range", "available_image_bounds", "target_url"},
 	"LinearTimeWarp.1":    {"metadata", "name", "effect_name", "time_scalar"},
 	"Marker.2":            {"metadata", "name", "color", "comment", "marked_range"},
@@ -166,7 +167,8 @@ func TestOTIORefuses(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, spoil := range []func(c *Clip){
-		func(c *Clip) { c.From = -1 }, func(c *Clip) { c.To = 51 }, func(c *Clip) { c.To = 0 }, func(c *Clip) { c.Source = -0.01 },
+		func(c *Clip) { c.From = -1 }, func(c *Clip) { c.To = 51 }, func(c *Clip) { c.To = 0 },
+		func(c *Clip) { c.Source = -0.01 },
 		func(c *Clip) { c.Source = 3.01 }, func(c *Clip) { c.Speed = 0 }, func(c *Clip) { c.Rate = math.NaN() },
 		func(c *Clip) { c.Source = math.NaN() }, func(c *Clip) { c.Last = math.Inf(1) },
 	} {

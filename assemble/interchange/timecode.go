@@ -19,7 +19,7 @@ type Counting struct {
 	Drop int // labels left out at the beginning of every minute but each tenth; 0 for none
 }
 
-// CountingOf is the counting of a frame rate. 23.976 is counted without
+// CountingOf returns the counting of a frame rate. 23.976 is counted without
 // leaving out labels, as nobody does otherwise.
 func CountingOf(r shot.Rate) Counting {
 	c := Counting{Base: int(math.Round(r.FPS()))}
@@ -29,10 +29,10 @@ func CountingOf(r shot.Rate) Counting {
 	return c
 }
 
-// Hour is the frame that has the label 01:00:00:00.
+// Hour returns the frame that has the label 01:00:00:00.
 func (c Counting) Hour() int { return c.Base*3600 - 54*c.Drop }
 
-// Label is the timecode of a frame. Labels repeat after 24 hours; frames
+// Label returns the timecode of a frame. Labels repeat after 24 hours; frames
 // before 0 have those of the day before.
 func (c Counting) Label(frame int) string {
 	day := 24 * c.Hour()

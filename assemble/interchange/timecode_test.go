@@ -33,7 +33,8 @@ func TestLabels(t *testing.T) {
 		{shot.Rate{Num: 25, Den: 1}, 90024, "01:00:00:24"}, {shot.Rate{Num: 24, Den: 1}, 86400, "01:00:00:00"},
 		{shot.Rate{Num: 24000, Den: 1001}, 86400, "01:00:00:00"},
 		{shot.Rate{Num: 50, Den: 1}, 180049, "01:00:00:49"}, {shot.Rate{Num: 60, Den: 1}, 3600, "00:01:00:00"},
-		{double, 3599, "00:00:59;59"}, {double, 3600, "00:01:00;04"}, {double, 35964, "00:10:00;00"}, {double, 215784, "01:00:00;00"},
+		{double, 3599, "00:00:59;59"}, {double, 3600, "00:01:00;04"}, {double, 35964, "00:10:00;00"},
+		{double, 215784, "01:00:00;00"},
 	} {
 		if got := CountingOf(c.rate).Label(c.frame); got != c.want {
 			t.Errorf("frame %d at %s is %s, want %s", c.frame, c.rate, got, c.want)
@@ -77,17 +78,22 @@ func TestLabelsCount(t *testing.T) {
 func TestLabelsAgainstFFmpeg(t *testing.T) {
 	ffmpegtest.Tool(t)
 	r := rand.New(rand.NewPCG(12, 1))
-	for _, rate := range []shot.Rate{{Num: 24000, Den: 1001}, {Num: 25, Den: 1}, ntsc, {Num: 30, Den: 1}, {Num: 50, Den: 1}, double} {
+	for _, rate := range []shot.Rate{{Num: 24000, Den: 1001}, {Num: 25, Den: 1}, ntsc, {Num: 30, Den: 1},
+		{Num: 50, Den: 1}, double} {
 		c := CountingOf(rate)
 		tenth := c.Hour() / 6 // minutes that drop no label begin here
-		frames := []int{c.Hour(), tenth - 1, tenth, 60*c.Base - 1, 60 * c.Base, r.IntN(tenth), tenth + r.IntN(24*c.Hour()-tenth)}
+		frames := []int{c.Hour(), tenth - 1, tenth, 60*c.Base - 1, 60 * c.Base, r.IntN(tenth),
+			tenth + r.IntN(24*c.Hour()-tenth)}
 		var made, read []ffmpegtest.Output
 		for i, k := range frames {
-			made = append(made, ffmpegtest.Output{Name: fmt.Sprintf("%d.mov", i), Args: []string{"-map", "0:v", "-frames:v", "1", "-c:v", "mpeg4", "-timecode", c.Label(k)}})
-			read = append(read, ffmpegtest.Output{Name: fmt.Sprintf("%d.bin", i), Args: strings.Fields(fmt.Sprintf("-map %d:d -c copy -f data", i))})
+			made = append(made, ffmpegtest.Output{Name: fmt.Sprintf("%d.mov", i),
+				Args: []string{"-map", "0:v", "-frames:v", "1", "-c:v", "mpeg4", "-timecode", c.Label(k)}})
+			read = append(read, ffmpegtest.Output{Name: fmt.Sprintf("%d.bin", i),
+				Args: strings.Fields(fmt.Sprintf("-map %d:d -c copy -f data", i))})
 		}
 		var inputs []string
-		for _, path := range ffmpegtest.MakeAll(t, []string{"-f", "lavfi", "-i", "color=s=16x16:r=" + rate.String()}, made...) {
+		for _, path := range ffmpegtest.MakeAll(t, []string{"-f", "lavfi", "-i", "color=s=16x16:r=" + rate.String()},
+			made...) {
 			inputs = append(inputs, "-i", path)
 		}
 		for i, path := range ffmpegtest.MakeAll(t, inputs, read...) {

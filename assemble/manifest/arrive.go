@@ -14,7 +14,7 @@ import (
 	"ripieno/assemble/fault"
 )
 
-// TakesFor says whose recording a file is, going by its name alone: the takes
+// TakesFor returns whose recording a file is, going by its name alone: the takes
 // whose name, part or player explain the most words of it, in the order of the
 // manifest. One is an answer, several are a question, and none says nothing.
 //
@@ -53,7 +53,7 @@ func (p *Production) TakesFor(file string) []string {
 	return best
 }
 
-// nameWords is the words of a name without accents, in small letters, numbers
+// nameWords returns the words of a name without accents, in small letters, numbers
 // of parts as figures.
 func nameWords(s string) []string {
 	words := splitName(s)
@@ -117,7 +117,8 @@ func Adopt(data []byte, p *Production, a Arrival) (Adopted, error) {
 		return Adopted{}, fault.New(fault.Manifest, file, what, byHand)
 	}
 	if what, hint := pathFault(a.Path); what != "" || !writable(a.Path) {
-		return Adopted{}, fault.New(fault.Manifest, file, cmp.Or(what, fmt.Sprintf("%q cannot be written in a manifest", a.Path)), cmp.Or(hint, "give the file another name"))
+		return Adopted{}, fault.New(fault.Manifest, file, cmp.Or(what,
+			fmt.Sprintf("%q cannot be written in a manifest", a.Path)), cmp.Or(hint, "give the file another name"))
 	}
 	root, bad := parseYAML(file, data, maxBytes)
 	if bad != nil {
@@ -137,7 +138,7 @@ func Adopt(data []byte, p *Production, a Arrival) (Adopted, error) {
 	}
 	out := slices.Concat(data[:begin], []byte(text), data[end:])
 	again, bad := parseYAML(file, out, maxBytes)
-	if bad != nil || !grew(root, again, nil) { // arrivalEdit has changed root to what is meant
+	if bad != nil || !differsOnlyBy(root, again, nil) { // arrivalEdit has changed root to what is meant
 		return refuse(fmt.Sprintf("take %q is written in a way that nothing can be added to", a.Take))
 	}
 	if _, err := parseIn(dir, file, out); err != nil {
@@ -174,7 +175,8 @@ func arrivalEdit(src *source, take *yaml.Node, a Arrival) (begin, end int, text 
 	if name[0] == '"' {
 		said.Style = yaml.DoubleQuotedStyle
 	}
-	mapping := &yaml.Node{Kind: yaml.MappingNode, Tag: "!!map", Style: yaml.FlowStyle, Content: []*yaml.Node{field, said}}
+	mapping := &yaml.Node{Kind: yaml.MappingNode, Tag: "!!map", Style: yaml.FlowStyle,
+		Content: []*yaml.Node{field, said}}
 	at := slices.Index(take.Content, key)
 	if replace {
 		_, end, ok = src.scalar(value, flow)
@@ -190,7 +192,7 @@ func arrivalEdit(src *source, take *yaml.Node, a Arrival) (begin, end int, text 
 	return begin, begin, text, true
 }
 
-// takeNode is the mapping of a take; nil when there is none.
+// takeNode returns the mapping of a take; nil when there is none.
 func takeNode(root *yaml.Node, name string) *yaml.Node {
 	takes := valueOf(root, "takes")
 	if takes == nil {
@@ -204,7 +206,7 @@ func takeNode(root *yaml.Node, name string) *yaml.Node {
 	return nil
 }
 
-// lineAt is the line a byte is on, without its end.
+// lineAt returns the line a byte is on, without its end.
 func lineAt(data []byte, at int) string {
 	from := bytes.LastIndexByte(data[:at], '\n') + 1
 	line, _, _ := bytes.Cut(data[from:], []byte("\n"))

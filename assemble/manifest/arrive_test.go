@@ -55,17 +55,26 @@ func TestAdoptStyles(t *testing.T) {
 		a                   Arrival
 		line                int
 	}{
-		{"braces", "- {name: a, expected: true, gain: 1} # x\n", "- {name: a, video: {file: intake/a 1.mov}, gain: 1} # x\n", video, 1},
+		{"braces", "- {name: a, expected: true, gain: 1} # x\n",
+			"- {name: a, video: {file: intake/a 1.mov}, gain: 1} # x\n", video, 1},
 		{"last in braces", "- { name: a, expected: yes }\n", "", video, 0},
-		{"braces with a space", "- { name: a, expected: true }\n", "- { name: a, video: {file: intake/a 1.mov} }\n", video, 1},
-		{"json", "- {\"name\":\"a\",\"expected\":true}\n", "- {\"name\":\"a\",\"video\": {\"file\": \"intake/a 1.mov\"}}\n", video, 1},
-		{"lines", "- name: a\n  expected: true   # since June\n  gain: 1\n", "- name: a\n  video: {file: intake/a 1.mov}   # since June\n  gain: 1\n", video, 2},
-		{"lines of Windows", "- name: a\r\n  expected: true\r\n  gain: 1\r\n", "- name: a\r\n  audio: {file: intake/a.wav}\r\n  gain: 1\r\n", audio, 2},
+		{"braces with a space", "- { name: a, expected: true }\n", "- { name: a, video: {file: intake/a 1.mov} }\n",
+			video, 1},
+		{"json", "- {\"name\":\"a\",\"expected\":true}\n",
+			"- {\"name\":\"a\",\"video\": {\"file\": \"intake/a 1.mov\"}}\n", video, 1},
+		{"lines", "- name: a\n  expected: true   # since June\n  gain: 1\n",
+			"- name: a\n  video: {file: intake/a 1.mov}   # since June\n  gain: 1\n", video, 2},
+		{"lines of Windows", "- name: a\r\n  expected: true\r\n  gain: 1\r\n",
+			"- name: a\r\n  audio: {file: intake/a.wav}\r\n  gain: 1\r\n", audio, 2},
 		{"no last break", "- name: a\n  expected: true", "- name: a\n  audio: {file: intake/a.wav}", audio, 2},
-		{"another take first", "- {name: b, expected: true}\n- {name: a, expected: true}\n", "- {name: b, expected: true}\n- {name: a, audio: {file: intake/a.wav}}\n", audio, 2},
-		{"a second device in braces", "- {name: a, video: {file: a.mov}} # x\n", "- {name: a, audio: {file: intake/a.wav}, video: {file: a.mov}} # x\n", audio, 1},
-		{"a second device in lines", "- name: a\n  audio:\n    file: a.wav\n", "- name: a\n  video: {file: intake/a 1.mov}\n  audio:\n    file: a.wav\n", video, 2},
-		{"a name with a quote", "- {name: a, expected: true}\n", "- {name: a, video: {file: \"intake/\\\"a\\\", b.mov\"}}\n", Arrival{"a", "video", `intake/"a", b.mov`}, 1},
+		{"another take first", "- {name: b, expected: true}\n- {name: a, expected: true}\n",
+			"- {name: b, expected: true}\n- {name: a, audio: {file: intake/a.wav}}\n", audio, 2},
+		{"a second device in braces", "- {name: a, video: {file: a.mov}} # x\n",
+			"- {name: a, audio: {file: intake/a.wav}, video: {file: a.mov}} # x\n", audio, 1},
+		{"a second device in lines", "- name: a\n  audio:\n    file: a.wav\n",
+			"- name: a\n  video: {file: intake/a 1.mov}\n  audio:\n    file: a.wav\n", video, 2},
+		{"a name with a quote", "- {name: a, expected: true}\n",
+			"- {name: a, video: {file: \"intake/\\\"a\\\", b.mov\"}}\n", Arrival{"a", "video", `intake/"a", b.mov`}, 1},
 	} {
 		got, err := Adopt([]byte(pinHead+c.before), nil, c.a)
 		if c.after == "" { // not a word of a manifest: refused before anything is written
@@ -82,7 +91,8 @@ func TestAdoptStyles(t *testing.T) {
 			t.Errorf("%s\ngot\n%s\nwant\n%s", c.name, got.Data[len(pinHead):], c.after)
 		}
 		line := strings.Count(pinHead, "\n") + c.line
-		if want := strings.Split(strings.ReplaceAll(pinHead+c.after, "\r", ""), "\n")[line-1]; got.Line != line || got.Text != want {
+		if want := strings.Split(strings.ReplaceAll(pinHead+c.after, "\r", ""), "\n")[line-1]; got.Line != line ||
+			got.Text != want {
 			t.Errorf("%s: line %d is %q, want %d, %q", c.name, got.Line, got.Text, line, want)
 		}
 		p := parse(t, string(got.Data))
@@ -114,7 +124,8 @@ func TestAdoptRefused(t *testing.T) {
 			t.Errorf("%+v: %v, want %s", c.a, err, c.want)
 		}
 	}
-	if _, err := Adopt([]byte("version: 1\n"), &Production{Path: "d/production.yaml"}, Arrival{"a", "video", "a.mov"}); err == nil {
+	if _, err := Adopt([]byte("version: 1\n"), &Production{Path: "d/production.yaml"},
+		Arrival{"a", "video", "a.mov"}); err == nil {
 		t.Error("a bad manifest is taken")
 	}
 }

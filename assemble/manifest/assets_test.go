@@ -24,7 +24,8 @@ mix: {room: 0.2, impulse: rooms/church.wav}
 	if want := "f/a.ttf f/b.otf art/hall.jpeg rooms/church.wav art/wall.PNG"; strings.Join(got, " ") != want {
 		t.Errorf("got %q, want %s", got, want)
 	}
-	if b := p.Takes[1]; b.Behind != "blur" || b.Backing != nil || p.Takes[0].Behind == "blur" || p.Picture.Background != "#14161a" {
+	if b := p.Takes[1]; b.Behind != "blur" || b.Backing != nil || p.Takes[0].Behind == "blur" ||
+		p.Picture.Background != "#14161a" {
 		t.Errorf("%+v, %+v", p.Takes, p.Picture)
 	}
 }

@@ -31,7 +31,7 @@ func (m mapping) callSheet() CallSheet {
 	if !ok {
 		return s
 	}
-	s.Language = c.choice("language", s.Language, phrase.Languages()...)
+	s.Language = c.choice("language", s.Language)
 	c.due(&s)
 	s.SendTo = c.text("send_to", "takes@example.org")
 	s.Contact = c.text("contact", "Mara Voss, mara@example.org")
@@ -61,7 +61,8 @@ func (m mapping) due(s *CallSheet) {
 	}
 	at, err := time.Parse(form, text)
 	if err != nil {
-		m.at(m.vals["due"], "year, month and day with two digits each, such as 2031-06-12 or 2031-06-12 20:00", "due %q is not a day of the calendar", clip(s.Due))
+		m.at(m.vals["due"], "year, month and day with two digits each, such as 2031-06-12 or 2031-06-12 20:00",
+			"due %q is not a day of the calendar", clip(s.Due))
 		return
 	}
 	s.DueDay, s.DueClock = at.Truncate(24*time.Hour), parts[1]
@@ -70,7 +71,7 @@ func (m mapping) due(s *CallSheet) {
 // sentences reads what replaces the built-in sentences.
 func (m mapping) sentences() map[string]string {
 	own := map[string]string{}
-	for _, key := range m.shape.keys {
+	for _, key := range m.shape.names() {
 		if !m.has(key) {
 			continue
 		}

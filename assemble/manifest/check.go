@@ -8,13 +8,13 @@ import (
 // it in the unit of its threshold.
 const farthest = 1e6
 
-// thresholdNames are the keys of check, in the order of the table.
-func thresholdNames() []string {
-	var names []string
+// thresholdKeys returns the keys of check, in the order of the table.
+func thresholdKeys() []key {
+	var all []key
 	for _, t := range limit.Standard().Table() {
-		names = append(names, t.Name)
+		all = append(all, key{t.Name, number(-farthest, farthest, t.Unit), decimal(t.Value), t.Why})
 	}
-	return names
+	return all
 }
 
 // limits reads the section check: thresholds that differ from the standard.
@@ -25,7 +25,7 @@ func (m mapping) limits() limit.Limits {
 		return l
 	}
 	for _, t := range l.Table() {
-		if x, ok := c.number(t.Name, -farthest, farthest, t.Unit); ok {
+		if x, ok := c.number(t.Name); ok {
 			if err := l.Set(t.Name, x); err != nil {
 				c.at(c.vals[t.Name], "", "%v", err)
 			}

@@ -38,7 +38,7 @@ func TestExampleShowsEveryKey(t *testing.T) {
 	}
 	walk(&root)
 	for _, s := range shapes {
-		for _, key := range s.keys {
+		for _, key := range s.names() {
 			if !shown[key] && !alternatives[key] {
 				t.Errorf("the example does not show %s of %s", key, s.name)
 			}

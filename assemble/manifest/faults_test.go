@@ -30,7 +30,8 @@ func TestFaults(t *testing.T) {
 		if short {
 			text = head + text
 		}
-		text = strings.NewReplacer("<TAB>", "\t", "<CR>", "\r", "<BEL>", "\a", "<LS>", "\u2028", "<BOM>", "\ufeff", "<FF>", "\xff").Replace(text + "\n")
+		text = strings.NewReplacer("<TAB>", "\t", "<CR>", "\r", "<BEL>", "\a", "<LS>", "\u2028", "<BOM>", "\ufeff",
+			"<FF>", "\xff").Replace(text + "\n")
 		_, err := Parse("production.yaml", []byte(text))
 		got := "nothing"
 		if err != nil {

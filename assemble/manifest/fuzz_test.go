@@ -10,7 +10,7 @@ import (
 	"ripieno/assemble/fault"
 )
 
-// checkWhole says what is wrong with a production that Parse let through.
+// checkWhole returns what is wrong with a production that Parse let through.
 func checkWhole(p *Production) error {
 	switch {
 	case p.Tempo == nil || p.Title == "" || p.Dir == "" || p.Path == "":
@@ -26,7 +26,8 @@ func checkWhole(p *Production) error {
 		}
 	}
 	for _, v := range p.Guide.Variants {
-		if v.Name == "" || v.Tempo == nil || v.To != 0 && (v.Tempo.Measures() != v.To-v.From || v.From < 1 || v.To > p.Tempo.Measures()+1) || math.IsNaN(v.Shift) {
+		if v.Name == "" || v.Tempo == nil || v.To != 0 &&
+			(v.Tempo.Measures() != v.To-v.From || v.From < 1 || v.To > p.Tempo.Measures()+1) || math.IsNaN(v.Shift) {
 			return fmt.Errorf("variant %+v", v)
 		}
 	}
@@ -43,14 +44,16 @@ func checkWhole(p *Production) error {
 			return fmt.Errorf("seat %d of %d for take %+v", t.Seat, p.Seats, t)
 		}
 		seats[t.Seat] = t.Seat > 0
-		if t.Name == "" || takes[fold(t.Name)] || !sections[fold(t.Section)] || strings.ContainsAny(t.Name, "/\\\x00 ") {
+		if t.Name == "" || takes[fold(t.Name)] || !sections[fold(t.Section)] ||
+			strings.ContainsAny(t.Name, "/\\\x00 ") {
 			return fmt.Errorf("take %+v", t)
 		}
 		takes[fold(t.Name)] = true
 		if t.Guide != "" && p.Guide.Variant(t.Guide) == nil {
 			return fmt.Errorf("take %+v has no such guide", t)
 		}
-		if t.Expected != (t.Video == nil && t.Audio == nil) || !(t.GainDB >= minGainDB && t.GainDB <= maxGainDB) || !(t.Crop.Zoom >= 1) {
+		if t.Expected != (t.Video == nil && t.Audio == nil) || !(t.GainDB >= minGainDB && t.GainDB <= maxGainDB) ||
+			!(t.Crop.Zoom >= 1) {
 			return fmt.Errorf("take %+v", t)
 		}
 		for _, f := range []*File{t.Video, t.Audio} {
@@ -68,7 +71,8 @@ func checkWhole(p *Production) error {
 		}
 	}
 	for i, s := range p.Shots {
-		if i > 0 && !p.Shots[i-1].From.before(s.From) || s.To != nil && !s.From.before(*s.To) || math.IsNaN(s.From.Seconds) || s.Show == "" {
+		if i > 0 && !p.Shots[i-1].From.before(s.From) || s.To != nil && !s.From.before(*s.To) ||
+			math.IsNaN(s.From.Seconds) || s.Show == "" {
 			return fmt.Errorf("shot %+v", s)
 		}
 		if s.Show == "solo" && !takes[fold(s.Take)] || s.Show == "soli" && !sections[fold(s.Section)] {
@@ -78,7 +82,7 @@ func checkWhole(p *Production) error {
 	return nil
 }
 
-// checkFaults says what is wrong with an error of Parse.
+// checkFaults returns what is wrong with an error of Parse.
 func checkFaults(err error, data []byte) error {
 	var list fault.List
 	if !errors.As(err, &list) || len(list) == 0 {
@@ -91,7 +95,8 @@ func checkFaults(err error, data []byte) error {
 			return fmt.Errorf("%+v", f)
 		}
 		if rest, ok := strings.CutPrefix(f.Where, "production.yaml:"); ok {
-			if n, err := fmt.Sscanf(rest, "%d:%d", &line, &column); n != 2 || err != nil || line < 1 || line > lines || column < 1 {
+			if n, err := fmt.Sscanf(rest, "%d:%d", &line, &column); n != 2 || err != nil || line < 1 || line > lines ||
+				column < 1 {
 				return fmt.Errorf("place %q in %d lines", f.Where, lines)
 			}
 		}
@@ -157,10 +162,13 @@ func TestHostileFiles(t *testing.T) {
 		{"dashes", fill("", "- "), "production.yaml:1:20001: not YAML: exceeded max depth of 10000"},
 		{"comments", fill("", "#x\n"), "production.yaml:1:1: the file is empty"},
 		{"spaces", fill("", " "), "production.yaml:1:1: the file is empty"},
-		{"an error at the end", strings.Repeat("aaaaa: bbbbb\n", 9999) + "a: b: c\n", "production.yaml:10000:5: a colon is not allowed here"},
+		{"an error at the end", strings.Repeat("aaaaa: bbbbb\n", 9999) + "a: b: c\n",
+			"production.yaml:10000:5: a colon is not allowed here"},
 		{"one key for ever", fill(head, "k: 1\n"), `production.yaml:4:1: unknown key "k" in the manifest`},
-		{"shots of nobody", count(takes+"shots:\n", "- {from: %[1]d, show: solo, take: xz%[1]d}\n", 0, size), `production.yaml:4008:31: there is no take "xz0"`},
-		{"sections of nobody", count(takes+"sections:\n", "- {name: bigsection%d, gain: x}\n", 0, size), `production.yaml:4008:29: gain "x" is not a number`},
+		{"shots of nobody", count(takes+"shots:\n", "- {from: %[1]d, show: solo, take: xz%[1]d}\n", 0, size),
+			`production.yaml:4008:31: there is no take "xz0"`},
+		{"sections of nobody", count(takes+"sections:\n", "- {name: bigsection%d, gain: x}\n", 0, size),
+			`production.yaml:4008:29: gain "x" is not a number`},
 	} {
 		_, err := Parse("production.yaml", []byte(c.text))
 		var list fault.List
@@ -221,7 +229,8 @@ func BenchmarkParse(b *testing.B) {
 	var text strings.Builder
 	text.WriteString(pinHead)
 	for i := range 500 {
-		fmt.Fprintf(&text, "  - {name: take-%d, player: Ada Lind %d, part: Violin 1, section: strings, video: {file: intake/%d.mov}, trim: {from: m1, to: m8.3}}\n", i, i, i)
+		fmt.Fprintf(&text, "  - {name: take-%d, player: Ada Lind %d, part: Violin 1, section: strings, video: {file: "+
+			"intake/%d.mov}, trim: {from: m1, to: m8.3}}\n", i, i, i)
 	}
 	data := []byte(text.String())
 	b.SetBytes(int64(len(data)))

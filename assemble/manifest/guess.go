@@ -18,7 +18,7 @@ type guess struct {
 	stem   string // the file name without folder and ending, in small letters
 }
 
-// part is the part as a label shows it, "" when none was found.
+// part returns the part as a label shows it, "" when none was found.
 func (g guess) part() string {
 	switch {
 	case g.kind < 0:
@@ -66,12 +66,15 @@ func guessAll(files []ScaffoldFile, title string) []guess {
 	return all // the word in all names is the only name there is
 }
 
+// guessWith reads every name on its own, words in dull left aside, and then lets
+// them correct each other.
 func guessWith(files []ScaffoldFile, dull map[string]bool) []guess {
 	all := make([]guess, len(files))
 	voices := false
 	for i, f := range files {
 		all[i] = guessFile(f, dull)
-		voices = voices || all[i].kind >= 0 && instruments[all[i].kind].section == "voices" && instruments[all[i].kind].part != "Bass"
+		voices = voices || all[i].kind >= 0 && instruments[all[i].kind].section == "voices" &&
+			instruments[all[i].kind].part != "Bass"
 	}
 	if voices {
 		return all
@@ -84,6 +87,7 @@ func guessWith(files []ScaffoldFile, dull map[string]bool) []guess {
 	return all
 }
 
+// kindOfPart returns the index of an instrument, -1 for one there is not.
 func kindOfPart(part string) int {
 	for i, k := range instruments {
 		if k.part == part {
@@ -154,7 +158,8 @@ func guessName(name string, dull map[string]bool) guess {
 	}
 	var player []string
 	for i, w := range words {
-		if used[i] || noise[plain[i]] || dull[plain[i]] || !hasLetter(w) || plain[i] == "" || numerals[plain[i]] > 0 && len(plain[i]) > 1 {
+		if used[i] || noise[plain[i]] || dull[plain[i]] || !hasLetter(w) || plain[i] == "" || numerals[plain[i]] > 0 &&
+			len(plain[i]) > 1 {
 			continue
 		}
 		if months[plain[i]] && (i > 0 && !hasLetter(words[i-1]) || i+1 < len(words) && !hasLetter(words[i+1])) {
@@ -195,7 +200,7 @@ func matchInstrument(plain []string, short bool) (kind, n int) {
 	return kind, n
 }
 
-// numeral is the number of a part that a word means, 0 for none.
+// numeral returns the number of a part that a word means, 0 for none.
 func numeral(word string) int {
 	if n, err := strconv.Atoi(word); err == nil && n >= 1 && n <= 20 {
 		return n
@@ -246,15 +251,17 @@ func splitName(name string) []string {
 
 // plainLetters takes off accents; German umlauts too, which leaves the names
 // that write them as ae, oe, ue to the table.
-var plainLetters = strings.NewReplacer("à", "a", "á", "a", "â", "a", "ä", "a", "å", "a", "ç", "c", "è", "e", "é", "e", "ê", "e", "ë", "e",
-	"ì", "i", "í", "i", "î", "i", "ï", "i", "ñ", "n", "ò", "o", "ó", "o", "ô", "o", "ö", "o", "ù", "u", "ú", "u", "û", "u", "ü", "u", "ß", "ss", "’", "'",
+var plainLetters = strings.NewReplacer("à", "a", "á", "a", "â", "a", "ä", "a", "å", "a", "ç", "c", "è", "e", "é", "e",
+	"ê", "e", "ë", "e",
+	"ì", "i", "í", "i", "î", "i", "ï", "i", "ñ", "n", "ò", "o", "ó", "o", "ô", "o", "ö", "o", "ù", "u", "ú", "u", "û",
+	"u", "ü", "u", "ß", "ss", "’", "'",
 	"\u0300", "", "\u0301", "", "\u0302", "", "\u0303", "", "\u0308", "", "\u0327", "", "\u030a", "")
 
 func plainWord(w string) string { return plainLetters.Replace(strings.ToLower(w)) }
 
 func hasLetter(w string) bool { return strings.ContainsFunc(w, unicode.IsLetter) }
 
-// properWord is a word of a person's name with the capitals it should have.
+// properWord returns a word of a person's name with the capitals it should have.
 func properWord(w string, inner bool) string {
 	small := strings.ToLower(w)
 	r := []rune(small)

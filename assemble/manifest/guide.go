@@ -77,10 +77,10 @@ func (m mapping) guide(music *tempo.Map) Guide {
 	if !ok {
 		return g
 	}
-	if x, ok := c.number("pitch", 380, 480, "Hz"); ok {
+	if x, ok := c.number("pitch"); ok {
 		g.PitchHz = x
 	}
-	if x, ok := c.number("tail", 0, maxTail, "seconds"); ok {
+	if x, ok := c.number("tail"); ok {
 		g.Tail = x
 	}
 	g.GuideSound = c.guideSound(g.GuideSound)
@@ -101,10 +101,8 @@ func (m mapping) guideSound(def GuideSound) GuideSound {
 	}
 	if v := m.vals["subdivisions"]; v != nil && v.Value == "written" {
 		s.Subdivisions = click.Written
-	} else if x, ok := m.number("subdivisions", 1, 8, "clicks in a beat, or written"); ok {
-		if s.Subdivisions = int(x); x != math.Trunc(x) {
-			m.at(v, "from 1 to 8, or written", "subdivisions %s is not a whole number", v.Value)
-		}
+	} else if n, ok := m.whole("subdivisions"); ok {
+		s.Subdivisions = n
 	}
 	s.CountTones = m.flag("count_tones", def.CountTones)
 	return s
@@ -116,7 +114,7 @@ func (m mapping) guideLevel(key string, to *float64) {
 		*to = math.Inf(-1)
 		return
 	}
-	if x, ok := m.number(key, minGainDB, maxLevelDB, "dB, or off"); ok {
+	if x, ok := m.number(key); ok {
 		*to = x
 	}
 }
@@ -127,7 +125,7 @@ func (m mapping) drones(music *tempo.Map) []Drone {
 	seen := map[string]int{} // place -> line
 	for _, e := range m.entries("drone", droneShape) {
 		d := Drone{Mark: markOf(m.file, e.node), Note: e.note()}
-		switch e.choice("fifth", "false", "true", "false", "just", "equal") {
+		switch e.choice("fifth", "false") {
 		case "true", "just":
 			d.Fifth = true
 		case "equal":
@@ -135,7 +133,7 @@ func (m mapping) drones(music *tempo.Map) []Drone {
 		}
 		// No note and a fifth is a contradiction that would pass in silence.
 		if d.Note == "" && d.Fifth {
-			e.at(e.vals["fifth"], "leave fifth out", "a silent drone has no fifth")
+			e.at(e.vals["fifth"], "leave fifth out", "a drone with note: none cannot have a fifth")
 		}
 		at, ok := e.dronePlace(music)
 		if !ok {
@@ -174,7 +172,7 @@ func (m mapping) dronePlace(music *tempo.Map) (Time, bool) {
 		at.Text = countInWord // guide time 0
 		return at, true
 	}
-	n, ok := m.whole("measure", 0, tempo.MaxMeasures)
+	n, ok := m.whole("measure")
 	if !ok {
 		return at, false
 	}
@@ -200,7 +198,7 @@ func (m mapping) variants(def GuideSound, music *tempo.Map) []Variant {
 			v.Name = e.name("name", "from-33")
 			used.add(e, "name", v.Name)
 		}
-		v.With = e.choice("with", "", "mix", "others")
+		v.With = e.choice("with", "")
 		if e.has("from") || e.has("to") {
 			e.excerpt(&v, music)
 		}
@@ -232,7 +230,8 @@ func (m mapping) excerpt(v *Variant, music *tempo.Map) {
 	case to > last+1:
 		m.at(m.vals["to"], fmt.Sprintf("m%d is the end of the piece", last+1), "measure %d is not in the piece", to)
 	case to <= v.From:
-		m.at(m.vals["to"], "from comes before to", "the guide ends at m%d, which is not after its beginning m%d", to, v.From)
+		m.at(m.vals["to"], "from must come before to", "the guide ends at m%d, which is not after its beginning m%d",
+			to, v.From)
 	default:
 		m.cut(v, to, music)
 	}
@@ -255,6 +254,10 @@ func (m mapping) cut(v *Variant, to int, music *tempo.Map) {
 		m.because(m.node, err, "begin or end it at another measure", "this part of the piece cannot be cut out")
 		return
 	}
+	if v.Tempo.End() > MaxGuide { // its count-in may be slower than that of the piece
+		m.at(m.node, "begin it at another measure",
+			"this guide would last %.1f hours, at most %d are possible", v.Tempo.End()/3600, MaxGuide/3600)
+	}
 	v.To, v.Shift = to, there-here
 }
 
@@ -276,7 +279,7 @@ func (m mapping) measure(key string) (int, bool) {
 	return p.Measure, true
 }
 
-// Variant is the variant of that name, nil for none.
+// Variant returns the variant of that name, nil for none.
 func (g *Guide) Variant(name string) *Variant {
 	for i := range g.Variants {
 		if g.Variants[i].Name == name {

@@ -33,42 +33,50 @@ takes:
   - {name: d, expected: true, guide: plain}
 `)
 	g := p.Guide
-	if g.PitchHz != 442 || g.Tail != 2.5 || g.ClickDB != -3 || !math.IsInf(g.DroneDB, -1) || g.MixDB != 0 || g.Subdivisions != click.Written || !g.CountTones {
+	if g.PitchHz != 442 || g.Tail != 2.5 || g.ClickDB != -3 || !math.IsInf(g.DroneDB, -1) || g.MixDB != 0 ||
+		g.Subdivisions != click.Written || !g.CountTones {
 		t.Errorf("%+v", g)
 	}
 	// In order of time, with their fifths.
-	if d := g.Drone; len(d) != 3 || !d[0].CountIn || d[0].Note != "D3" || !d[0].Fifth || d[0].EqualFifth || d[0].From.Seconds != 0 ||
+	if d := g.Drone; len(d) != 3 || !d[0].CountIn || d[0].Note != "D3" || !d[0].Fifth || d[0].EqualFifth ||
+		d[0].From.Seconds != 0 ||
 		d[1].From.Seconds != 20 || !d[1].EqualFifth || d[1].CountIn || d[2].Note != "" {
 		t.Errorf("%+v", d)
 	}
 	plain, part, rest, first := g.Variants[0], g.Variants[1], g.Variants[2], g.Variants[3]
-	if plain.DroneDB != 2 || plain.ClickDB != -3 || plain.Subdivisions != 1 || plain.CountTones || plain.To != 0 || plain.Tempo != p.Tempo || plain.With != "" {
+	if plain.DroneDB != 2 || plain.ClickDB != -3 || plain.Subdivisions != 1 || plain.CountTones || plain.To != 0 ||
+		plain.Tempo != p.Tempo || plain.With != "" {
 		t.Errorf("%+v", plain)
 	}
-	if part.From != 3 || part.To != 7 || part.With != "mix" || part.Tempo.Measures() != 4 || part.Subdivisions != click.Written {
+	if part.From != 3 || part.To != 7 || part.With != "mix" || part.Tempo.Measures() != 4 ||
+		part.Subdivisions != click.Written {
 		t.Errorf("%+v", part)
 	}
 	near(t, "offset of measures 3 to 6", part.Shift, 4)
 	near(t, "their end", part.Tempo.End()+part.Shift, 28)
 	near(t, "their cue", part.Tempo.Cue(), 8)
-	if rest.To != 9 || rest.Tempo.Measures() != 6 || first.From != 1 || first.To != 3 || first.Shift != 0 || first.Tempo.Measures() != 2 {
+	if rest.To != 9 || rest.Tempo.Measures() != 6 || first.From != 1 || first.To != 3 || first.Shift != 0 ||
+		first.Tempo.Measures() != 2 {
 		t.Errorf("%+v %+v", rest, first)
 	}
 	if g.Variant("rest") != &p.Guide.Variants[2] && g.Variant("rest").Name != "rest" || g.Variant("none") != nil {
 		t.Error("looking variants up")
 	}
 	a, b, c, d := p.Takes[0], p.Takes[1], p.Takes[2], p.Takes[3]
-	if a.Guide != "part" || a.TrimFrom.Seconds != 20 || a.TrimTo.Seconds != 28 || a.TrimFrom.Text != "m3" || a.TrimTo.Text != "m7" {
+	if a.Guide != "part" || a.TrimFrom.Seconds != 20 || a.TrimTo.Seconds != 28 || a.TrimFrom.Text != "m3" ||
+		a.TrimTo.Text != "m7" {
 		t.Errorf("%+v %+v", a.TrimFrom, a.TrimTo)
 	}
-	if b.TrimFrom.Seconds != 16 || b.TrimTo.Edge != FilmEnd || c.TrimFrom.Seconds != 20 || c.TrimTo != nil || d.TrimFrom != nil || d.TrimTo != nil {
+	if b.TrimFrom.Seconds != 16 || b.TrimTo.Edge != FilmEnd || c.TrimFrom.Seconds != 20 || c.TrimTo != nil ||
+		d.TrimFrom != nil || d.TrimTo != nil {
 		t.Errorf("%+v %+v %+v", b, c, d)
 	}
 }
 
 func TestGuideDefaults(t *testing.T) {
 	g := parse(t, head).Guide
-	if g.PitchHz != 440 || g.Tail != 4 || g.ClickDB != 0 || g.DroneDB != 0 || g.MixDB != 0 || g.Subdivisions != 0 || g.CountTones || g.Variants != nil {
+	if g.PitchHz != 440 || g.Tail != 4 || g.ClickDB != 0 || g.DroneDB != 0 || g.MixDB != 0 || g.Subdivisions != 0 ||
+		g.CountTones || g.Variants != nil {
 		t.Errorf("%+v", g)
 	}
 }
@@ -118,11 +126,13 @@ func TestCallSheetSettings(t *testing.T) {
   strings: {clap: mani!, step-hold: "Fermi {tail} secondi."}
 `).CallSheet
 	if c.Language != "it" || c.DueClock != "09:05" || !c.DueDay.Equal(time.Date(2031, 6, 12, 0, 0, 0, 0, time.UTC)) ||
-		c.SendTo != "https://drop.example.org/round" || c.Contact != "Mara Voss" || !strings.HasPrefix(c.Notes, "One.\n\nTwo") ||
+		c.SendTo != "https://drop.example.org/round" || c.Contact != "Mara Voss" ||
+		!strings.HasPrefix(c.Notes, "One.\n\nTwo") ||
 		len(c.Strings) != 2 || c.Strings["clap"] != "mani!" {
 		t.Errorf("%+v", c)
 	}
-	for text, day := range map[string]int{"2031-06-12": 12, "the week after Easter": 0, "12 June": 0, "2032-02-29": 29} {
+	for text, day := range map[string]int{"2031-06-12": 12, "the week after Easter": 0, "12 June": 0,
+		"2032-02-29": 29} {
 		c := parse(t, head+"callsheet: {due: "+text+"}\n").CallSheet
 		if c.Due != text || c.DueDay.IsZero() != (day == 0) || day != 0 && c.DueDay.Day() != day || c.DueClock != "" {
 			t.Errorf("%+v", c)

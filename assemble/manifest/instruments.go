@@ -15,35 +15,51 @@ type instrument struct {
 // carry; umlauts also as ue, oe, ae. Where two match, the longer one counts,
 // so that "bass clarinet" is no bass.
 var instruments = []instrument{
-	{"Conductor", "conductor", []string{"conductor", "direttore", "direttrice", "dirigent", "dirigentin", "chef d orchestre"}, nil},
+	{"Conductor", "conductor", []string{"conductor", "direttore", "direttrice", "dirigent", "dirigentin",
+		"chef d orchestre"}, nil},
 
-	{"Piccolo", "winds", []string{"piccolo", "ottavino", "piccolofloete", "piccoloflote", "petite flute", "flauto piccolo"}, []string{"picc"}},
-	{"Flute", "winds", []string{"flute", "flutes", "flauto", "flauti", "floete", "flote", "querfloete", "querflote", "flute traversiere"}, []string{"fl"}},
+	{"Piccolo", "winds", []string{"piccolo", "ottavino", "piccolofloete", "piccoloflote", "petite flute",
+		"flauto piccolo"}, []string{"picc"}},
+	{"Flute", "winds", []string{"flute", "flutes", "flauto", "flauti", "floete", "flote", "querfloete", "querflote",
+		"flute traversiere"}, []string{"fl"}},
 	{"Alto Flute", "winds", []string{"alto flute", "flauto contralto", "altfloete", "altflote"}, nil},
-	{"Recorder", "winds", []string{"recorder", "recorders", "blockfloete", "blockflote", "flauto dolce", "flute a bec"}, nil},
+	{"Recorder", "winds", []string{"recorder", "recorders", "blockfloete", "blockflote", "flauto dolce", "flute a bec"},
+		nil},
 	{"Oboe", "winds", []string{"oboe", "oboes", "oboi", "hautbois"}, []string{"ob"}},
 	{"English Horn", "winds", []string{"english horn", "cor anglais", "corno inglese", "englischhorn"}, []string{"eh"}},
-	{"Clarinet", "winds", []string{"clarinet", "clarinets", "clarinetto", "clarinetti", "klarinette", "klarinetten", "clarinette", "clarinettes"}, []string{"cl", "clar"}},
-	{"Bass Clarinet", "winds", []string{"bass clarinet", "clarinetto basso", "bassklarinette", "clarinette basse"}, []string{"bcl"}},
-	{"Bassoon", "winds", []string{"bassoon", "bassoons", "fagotto", "fagotti", "fagott", "fagotte", "basson", "bassons"}, []string{"bsn", "fg"}},
-	{"Contrabassoon", "winds", []string{"contrabassoon", "contrafagotto", "controfagotto", "kontrafagott", "contrebasson"}, []string{"cbsn"}},
-	{"Soprano Saxophone", "winds", []string{"soprano sax", "soprano saxophone", "sopransaxophon", "sassofono soprano", "saxophone soprano"}, nil},
-	{"Alto Saxophone", "winds", []string{"alto sax", "alto saxophone", "altsaxophon", "altosax", "sassofono contralto", "saxophone alto"}, nil},
-	{"Tenor Saxophone", "winds", []string{"tenor sax", "tenor saxophone", "tenorsaxophon", "tenorsax", "sassofono tenore", "saxophone tenor"}, nil},
-	{"Baritone Saxophone", "winds", []string{"baritone sax", "bari sax", "baritone saxophone", "baritonsaxophon", "sassofono baritono", "saxophone baryton"}, nil},
+	{"Clarinet", "winds", []string{"clarinet", "clarinets", "clarinetto", "clarinetti", "klarinette", "klarinetten",
+		"clarinette", "clarinettes"}, []string{"cl", "clar"}},
+	{"Bass Clarinet", "winds", []string{"bass clarinet", "clarinetto basso", "bassklarinette", "clarinette basse"},
+		[]string{"bcl"}},
+	{"Bassoon", "winds", []string{"bassoon", "bassoons", "fagotto", "fagotti", "fagott", "fagotte", "basson",
+		"bassons"}, []string{"bsn", "fg"}},
+	{"Contrabassoon", "winds", []string{"contrabassoon", "contrafagotto", "controfagotto", "kontrafagott",
+		"contrebasson"}, []string{"cbsn"}},
+	{"Soprano Saxophone", "winds", []string{"soprano sax", "soprano saxophone", "sopransaxophon", "sassofono soprano",
+		"saxophone soprano"}, nil},
+	{"Alto Saxophone", "winds", []string{"alto sax", "alto saxophone", "altsaxophon", "altosax", "sassofono contralto",
+		"saxophone alto"}, nil},
+	{"Tenor Saxophone", "winds", []string{"tenor sax", "tenor saxophone", "tenorsaxophon", "tenorsax",
+		"sassofono tenore", "saxophone tenor"}, nil},
+	{"Baritone Saxophone", "winds", []string{"baritone sax", "bari sax", "baritone saxophone", "baritonsaxophon",
+		"sassofono baritono", "saxophone baryton"}, nil},
 	{"Saxophone", "winds", []string{"saxophone", "saxophon", "sassofono", "sax"}, nil},
 
-	{"Horn", "brass", []string{"horn", "horns", "french horn", "corno", "corni", "hoerner", "horner", "waldhorn", "cor d harmonie"}, []string{"hn", "hrn", "cor"}},
-	{"Trumpet", "brass", []string{"trumpet", "trumpets", "tromba", "trombe", "trompete", "trompeten", "trompette", "trompettes"}, []string{"tpt", "trp"}},
+	{"Horn", "brass", []string{"horn", "horns", "french horn", "corno", "corni", "hoerner", "horner", "waldhorn",
+		"cor d harmonie"}, []string{"hn", "hrn", "cor"}},
+	{"Trumpet", "brass", []string{"trumpet", "trumpets", "tromba", "trombe", "trompete", "trompeten", "trompette",
+		"trompettes"}, []string{"tpt", "trp"}},
 	{"Cornet", "brass", []string{"cornet", "cornets", "cornetta", "kornett"}, nil},
 	{"Flugelhorn", "brass", []string{"flugelhorn", "fluegelhorn", "flicorno", "bugle"}, nil},
 	{"Trombone", "brass", []string{"trombone", "trombones", "tromboni", "posaune", "posaunen"}, []string{"tbn", "trb"}},
 	{"Bass Trombone", "brass", []string{"bass trombone", "trombone basso", "bassposaune", "trombone basse"}, nil},
-	{"Euphonium", "brass", []string{"euphonium", "eufonio", "tenorhorn", "tenor horn", "baritone horn"}, []string{"euph"}},
+	{"Euphonium", "brass", []string{"euphonium", "eufonio", "tenorhorn", "tenor horn", "baritone horn"},
+		[]string{"euph"}},
 	{"Tuba", "brass", []string{"tuba", "tubas", "basstuba", "sousaphone"}, []string{"tba"}},
 
 	{"Timpani", "percussion", []string{"timpani", "pauken", "timbales", "kettledrums"}, []string{"timp"}},
-	{"Percussion", "percussion", []string{"percussion", "percussions", "percussioni", "schlagwerk", "schlagzeug", "drums", "drum kit", "drumset", "batteria", "batterie"}, []string{"perc"}},
+	{"Percussion", "percussion", []string{"percussion", "percussions", "percussioni", "schlagwerk", "schlagzeug",
+		"drums", "drum kit", "drumset", "batteria", "batterie"}, []string{"perc"}},
 	{"Snare Drum", "percussion", []string{"snare", "snare drum", "kleine trommel", "rullante", "caisse claire"}, nil},
 	{"Glockenspiel", "percussion", []string{"glockenspiel", "campanelli"}, []string{"glsp"}},
 	{"Xylophone", "percussion", []string{"xylophone", "xylophon", "silofono", "xilofono"}, nil},
@@ -59,7 +75,8 @@ var instruments = []instrument{
 
 	{"Harp", "plucked", []string{"harp", "arpa", "harfe", "harpe"}, []string{"hp"}},
 	{"Guitar", "plucked", []string{"guitar", "guitars", "chitarra", "gitarre", "guitare"}, []string{"gtr"}},
-	{"Bass Guitar", "plucked", []string{"bass guitar", "electric bass", "e bass", "ebass", "bassgitarre", "basso elettrico", "guitare basse"}, nil},
+	{"Bass Guitar", "plucked", []string{"bass guitar", "electric bass", "e bass", "ebass", "bassgitarre",
+		"basso elettrico", "guitare basse"}, nil},
 	{"Mandolin", "plucked", []string{"mandolin", "mandolino", "mandoline"}, nil},
 	{"Ukulele", "plucked", []string{"ukulele", "uke"}, nil},
 
@@ -71,10 +88,13 @@ var instruments = []instrument{
 	// A bass sings among voices and is a double bass elsewhere: see guessWith.
 	{"Bass", "voices", []string{"bass", "basso", "bassi", "basse"}, nil},
 
-	{"Violin", "strings", []string{"violin", "violins", "violino", "violini", "violine", "violinen", "geige", "geigen", "violon", "violons", "fiddle"}, []string{"vln", "vn", "vl"}},
+	{"Violin", "strings", []string{"violin", "violins", "violino", "violini", "violine", "violinen", "geige", "geigen",
+		"violon", "violons", "fiddle"}, []string{"vln", "vn", "vl"}},
 	{"Viola", "strings", []string{"viola", "violas", "viole", "bratsche", "bratschen"}, []string{"vla", "va"}},
-	{"Cello", "strings", []string{"cello", "cellos", "celli", "violoncello", "violoncelli", "violoncelle", "violoncelles"}, []string{"vlc", "vcl", "vc"}},
-	{"Double Bass", "strings", []string{"double bass", "doublebass", "contrabass", "contrabbasso", "contrabbassi", "kontrabass", "contrebasse", "string bass", "upright bass"}, []string{"db", "kb", "cb"}},
+	{"Cello", "strings", []string{"cello", "cellos", "celli", "violoncello", "violoncelli", "violoncelle",
+		"violoncelles"}, []string{"vlc", "vcl", "vc"}},
+	{"Double Bass", "strings", []string{"double bass", "doublebass", "contrabass", "contrabbasso", "contrabbassi",
+		"kontrabass", "contrebasse", "string bass", "upright bass"}, []string{"db", "kb", "cb"}},
 }
 
 // numerals are the words for the number of a part besides 1 to 20.
@@ -102,6 +122,7 @@ var months = wordSet(`jan feb mar apr may jun jul aug sep sept oct nov dec janua
 // particles stay small within a name.
 var particles = wordSet(`van von vom zu zum zur de der den del della di da dos du la le ten ter af av y`)
 
+// wordSet returns the words of a list for looking up.
 func wordSet(list string) map[string]bool {
 	set := map[string]bool{}
 	for w := range strings.FieldsSeq(list) {

@@ -31,17 +31,19 @@ func Load(dir string) (*Production, error) {
 	case errors.Is(err, fs.ErrNotExist):
 		return nil, missing(dir, path)
 	}
-	return nil, fault.New(fault.Manifest, path, "the manifest cannot be read", "see whether it is a file you may read").Because(err)
+	return nil, fault.New(fault.Manifest, path, "the manifest cannot be read",
+		"make sure that it is a file and that you may read it").Because(err)
 }
 
-// missing is the fault for a folder without a manifest, with the likely reason.
+// missing returns the fault for a folder without a manifest, with the likely reason.
 func missing(dir, path string) *fault.Fault {
 	if info, err := os.Stat(dir); err != nil || !info.IsDir() {
 		return fault.New(fault.Manifest, dir, "no such folder", "give the production's folder with --dir")
 	}
 	for _, other := range []string{"production.yml", "Production.yaml", "production.yaml.txt", "production.json"} {
 		if _, err := os.Stat(filepath.Join(dir, other)); err == nil {
-			return fault.New(fault.Manifest, path, "there is no such file, but there is "+strconv.Quote(other), "rename it to "+FileName)
+			return fault.New(fault.Manifest, path, "there is no such file, but there is "+strconv.Quote(other),
+				"rename it to "+FileName)
 		}
 	}
 	return fault.New(fault.Manifest, path, "there is no manifest here",
@@ -76,12 +78,13 @@ func readSmall(path string, limit int64) ([]byte, error) {
 func Parse(path string, data []byte) (*Production, error) {
 	dir, err := filepath.Abs(filepath.Dir(path))
 	if err != nil { // the working folder is gone
-		return nil, fault.List{fault.New(fault.Manifest, path, "the folder cannot be found", "change into the production's folder").Because(err)}
+		return nil, fault.List{fault.New(fault.Manifest, path, "the folder cannot be found",
+			"change into the production's folder").Because(err)}
 	}
 	return parseIn(dir, path, data)
 }
 
-// parseIn is Parse with the folder known.
+// parseIn does what Parse does, with the folder known.
 func parseIn(dir, path string, data []byte) (*Production, error) {
 	root, bad := parseYAML(path, data, maxBytes)
 	if bad != nil {
@@ -121,7 +124,7 @@ func (m mapping) version() {
 	}
 	v, ok := m.scalar("version", strconv.Itoa(Version))
 	if ok && (v.Value != strconv.Itoa(Version) || isQuoted(v)) {
-		m.at(v, `write "version: 1"`, "there is no version %q", clip(v.Value))
+		m.at(v, `write "version: 1"`, "unknown version %q", clip(v.Value))
 	}
 }
 
@@ -156,14 +159,14 @@ func (m mapping) production() *Production {
 	p.Notes = m.notes(p.Tempo)
 	p.CallSheet = m.callSheet()
 	p.Check = m.limits()
-	m.checkHidden(p)
+	m.checkHidden(p, entries)
 	if k := m.keys["takes"]; k != nil {
 		p.takesMark = markOf(m.file, k)
 	}
 	return p
 }
 
-// NeedTakes is a fault when the production has no takes at all, which is fine
+// NeedTakes returns a fault when the production has no takes at all, which is fine
 // for making the guide and for nothing after it.
 func (p *Production) NeedTakes() error {
 	if len(p.Takes) > 0 {

@@ -69,25 +69,31 @@ func TestWholeExample(t *testing.T) {
 	}
 	oboe, horn := p.Takes[0], p.Takes[1]
 	if oboe.Name != "oboe-1" || oboe.Player != "Mara Voss" || oboe.Part != "Oboe 1" || oboe.Section != "winds" ||
-		oboe.GainDB != -1.5 || *oboe.Pan != -30 || oboe.Crop != (Crop{0.5, 0.4, 1.2}) || oboe.Fit != "crop" || oboe.Mute || oboe.Expected {
+		oboe.GainDB != -1.5 || *oboe.Pan != -30 || oboe.Crop != (Crop{0.5, 0.4, 1.2}) || oboe.Fit != "crop" ||
+		oboe.Mute || oboe.Expected {
 		t.Errorf("oboe %+v", oboe)
 	}
-	if oboe.Video.Path != "intake/mara.mov" || oboe.Video.CueAt != nil || oboe.Audio.Path != "intake/mara.wav" || *oboe.Audio.CueAt != 11.482 ||
+	if oboe.Video.Path != "intake/mara.mov" || oboe.Video.CueAt != nil || oboe.Audio.Path != "intake/mara.wav" ||
+		*oboe.Audio.CueAt != 11.482 ||
 		oboe.Audio.Mark.String() != "production.yaml:18:12" {
 		t.Errorf("video %+v audio %+v", oboe.Video, oboe.Audio)
 	}
 	near(t, "trim from", oboe.TrimFrom.Seconds, 16*60.0/88)
 	near(t, "trim to", oboe.TrimTo.Seconds, (16+78)*60.0/88)
-	if !horn.Expected || horn.Video != nil || horn.Audio != nil || horn.Pan != nil || horn.Crop != (Crop{0.5, 0.5, 1}) || horn.Mark.Line != 23 {
+	if !horn.Expected || horn.Video != nil || horn.Audio != nil || horn.Pan != nil ||
+		horn.Crop != (Crop{0.5, 0.5, 1}) || horn.Mark.Line != 23 {
 		t.Errorf("horn %+v", horn)
 	}
-	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -16, TruePeakDB: -1, Room: 0.15, AutoBalance: true, PanLaw: "power", Hall: defaultHall}) {
+	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -16, TruePeakDB: -1, Room: 0.15, AutoBalance: true, PanLaw: "power",
+		Hall: defaultHall}) {
 		t.Errorf("mix %+v", p.Mix)
 	}
-	if !reflect.DeepEqual(p.Picture, Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9, Gutter: 6, Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", ShortRows: "centred"}) {
+	if !reflect.DeepEqual(p.Picture, Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9, Gutter: 6,
+		Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", ShortRows: "centred"}) {
 		t.Errorf("picture %+v", p.Picture)
 	}
-	if len(p.Shots) != 3 || p.Shots[0].From.Edge != FilmStart || p.Shots[0].Text != "title" || p.Shots[1].Show != "tutti" ||
+	if len(p.Shots) != 3 || p.Shots[0].From.Edge != FilmStart || p.Shots[0].Text != "title" ||
+		p.Shots[1].Show != "tutti" ||
 		p.Shots[2].Take != "oboe-1" || p.Shots[2].To.Text != "m41" {
 		t.Errorf("shots %+v", p.Shots)
 	}
@@ -104,14 +110,17 @@ func TestDefaults(t *testing.T) {
 	if p.Guide.PitchHz != 440 || p.Guide.Drone != nil || p.Sections != nil || p.Takes != nil || p.Shots != nil {
 		t.Errorf("%+v", p)
 	}
-	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, PanLaw: "power", Hall: defaultHall}) || !reflect.DeepEqual(p.Picture, Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9, Gutter: 6, Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", ShortRows: "centred"}) {
+	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, PanLaw: "power",
+		Hall: defaultHall}) || !reflect.DeepEqual(p.Picture, Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9,
+		Gutter: 6, Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", ShortRows: "centred"}) {
 		t.Errorf("%+v %+v", p.Mix, p.Picture)
 	}
 	if len(p.Deliver) != 1 || p.Deliver[0].Name != "final" || p.Deliver[0].W != 1920 || p.Deliver[0].H != 1080 {
 		t.Errorf("%+v", p.Deliver)
 	}
 	err := p.NeedTakes()
-	if got, want := err.Error(), "production.yaml:1:1: the production has no takes"; got != want || fault.KindOf(err) != fault.Manifest {
+	if got, want := err.Error(), "production.yaml:1:1: the production has no takes"; got != want ||
+		fault.KindOf(err) != fault.Manifest {
 		t.Errorf("%q, want %q", got, want)
 	}
 	empty := parse(t, head+"takes: []\n")
@@ -158,7 +167,8 @@ shots:
 	}
 	near(t, "drone in the pick-up", p.Guide.Drone[0].From.Seconds, 11)
 	a, b, c := p.Takes[0], p.Takes[1], p.Takes[2]
-	if a.Video.Path != "a:b 'c'.mp4" || *a.Video.Offset != -3.5 || *a.Video.DriftPPM != -12.25 || *a.Video.Rotate != 90 || !a.Mute || a.Fit != "fit" || a.Pan != nil {
+	if a.Video.Path != "a:b 'c'.mp4" || *a.Video.Offset != -3.5 || *a.Video.DriftPPM != -12.25 ||
+		*a.Video.Rotate != 90 || !a.Mute || a.Fit != "fit" || a.Pan != nil {
 		t.Errorf("%+v %+v", a, a.Video)
 	}
 	if *b.Audio.CueAt != 62.5 || b.Audio.Rotate != nil || b.TrimFrom.Edge != FilmStart || b.TrimTo.Edge != FilmEnd {
@@ -171,11 +181,14 @@ shots:
 	if len(p.Sections) != 2 || p.Sections[0].Name != "violin 1" || p.Sections[1].Name != "violin 2" {
 		t.Errorf("%+v", p.Sections)
 	}
-	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -23, TruePeakDB: -1.5, PanLaw: "power", Hall: defaultHall}) || !reflect.DeepEqual(p.Picture, Picture{FPSNum: 30000, FPSDen: 1001, AspectW: 239, AspectH: 100, Gutter: 6, Margin: 12, Background: "#a0b1c2", Tail: 1.5, Rows: "grid", ShortRows: "centred"}) {
+	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -23, TruePeakDB: -1.5, PanLaw: "power", Hall: defaultHall}) ||
+		!reflect.DeepEqual(p.Picture, Picture{FPSNum: 30000, FPSDen: 1001, AspectW: 239, AspectH: 100, Gutter: 6,
+			Margin: 12, Background: "#a0b1c2", Tail: 1.5, Rows: "grid", ShortRows: "centred"}) {
 		t.Errorf("%+v %+v", p.Mix, p.Picture)
 	}
 	s := p.Shots
-	if len(s) != 3 || s[0].Text != "For all\nof us" || s[1].To.Seconds != 15.5 || s[2].Section != "violin 2" || *s[2].Labels || s[1].Labels != nil {
+	if len(s) != 3 || s[0].Text != "For all\nof us" || s[1].To.Seconds != 15.5 || s[2].Section != "violin 2" ||
+		*s[2].Labels || s[1].Labels != nil {
 		t.Errorf("%+v", s)
 	}
 }
@@ -190,9 +203,12 @@ func TestTimes(t *testing.T) {
 		}
 	}
 	for text, want := range map[string]string{
-		"": "is not a time", "x": "is not a time", "1:2:3:4": "is not a time", "-1:00": "is not a time", "0x10": "is not a time", "1_0": "is not a time",
-		"NaN": "is not a time", "inf": "is not a time", "12,5": "is not a time", "1:60": "has 60 seconds or more after the minutes",
-		"1:60:00": "has 60 minutes or more after the hours", "1e300": "is more than a day", "1e999": "is more than a day", "-86401": "is more than a day", "25:00:00": "is more than a day",
+		"": "is not a time", "x": "is not a time", "1:2:3:4": "is not a time", "-1:00": "is not a time",
+		"0x10": "is not a time", "1_0": "is not a time",
+		"NaN": "is not a time", "inf": "is not a time", "12,5": "is not a time",
+		"1:60":    "has 60 seconds or more after the minutes",
+		"1:60:00": "has 60 minutes or more after the hours", "1e300": "is more than a day",
+		"1e999": "is more than a day", "-86401": "is more than a day", "25:00:00": "is more than a day",
 	} {
 		if _, why := clock(text); why != want {
 			t.Errorf("%s: %q, want %q", text, why, want)
@@ -226,25 +242,30 @@ func TestLoad(t *testing.T) {
 			t.Errorf("kind %v", fault.KindOf(err))
 		}
 	}
-	check(dir, "DIR/production.yaml: there is no manifest here\n  hint: run `ripieno new` in the folder of takes for a first draft, or `ripieno demo` for a whole example")
+	check(dir, "DIR/production.yaml: there is no manifest here\n  hint: run `ripieno new` in the folder of takes for "+
+		"a first draft, or `ripieno demo` for a whole example")
 	check(filepath.Join(dir, "nowhere"), "DIR/nowhere: no such folder\n  hint: give the production's folder with --dir")
 	path := filepath.Join(dir, "production.yml")
 	if err := os.WriteFile(path, []byte(head), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	check(dir, "DIR/production.yaml: there is no such file, but there is \"production.yml\"\n  hint: rename it to production.yaml")
+	check(dir, "DIR/production.yaml: there is no such file, but there is \"production.yml\"\n  hint: rename it to "+
+		"production.yaml")
 	if err := os.Mkdir(filepath.Join(dir, FileName), 0o700); err != nil {
 		t.Fatal(err)
 	}
-	check(dir, "DIR/production.yaml: the manifest cannot be read: not an ordinary file\n  hint: see whether it is a file you may read")
+	check(dir, "DIR/production.yaml: the manifest cannot be read: not an ordinary file\n  hint: make sure that it is "+
+		"a file and that you may read it")
 	if err := os.Remove(filepath.Join(dir, FileName)); err != nil {
 		t.Fatal(err)
 	}
 	if err := os.WriteFile(filepath.Join(dir, FileName), []byte(head+"bpm: 1\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	check(dir, "DIR/production.yaml:4:1: unknown key \"bpm\" in the manifest\n  hint: \"bpm\" belongs in an entry of changes:")
-	if err := os.WriteFile(filepath.Join(dir, FileName), []byte(head+"#"+strings.Repeat("#", 1<<20)), 0o600); err != nil {
+	check(dir, "DIR/production.yaml:4:1: unknown key \"bpm\" in the manifest\n  hint: \"bpm\" belongs in an entry "+
+		"of changes:")
+	if err := os.WriteFile(filepath.Join(dir, FileName), []byte(head+"#"+strings.Repeat("#", 1<<20)),
+		0o600); err != nil {
 		t.Fatal(err)
 	}
 	check(dir, "DIR/production.yaml: the file is larger than 1 MiB\n  hint: is this the right file?")
@@ -281,7 +302,8 @@ func TestAliasesAreNotFollowed(t *testing.T) {
 	if !errors.As(err, &list) || len(list) != maxFaults+1 {
 		t.Fatalf("%d faults", len(list))
 	}
-	if got := list[maxFaults].Error(); !strings.HasPrefix(got, "production.yaml: and ") || !strings.HasSuffix(got, " more faults") {
+	if got := list[maxFaults].Error(); !strings.HasPrefix(got, "production.yaml: and ") ||
+		!strings.HasSuffix(got, " more faults") {
 		t.Error(got)
 	}
 }

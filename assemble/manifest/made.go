@@ -39,13 +39,28 @@ type MadeGuide struct {
 }
 
 var (
-	madeShape    = &shape{name: "the file", example: "version: 1", keys: []string{"version", "guides", "complete"}}
-	madeOneShape = &shape{name: "a guide", example: "{guide: guide}",
-		keys: []string{"guide", "from", "to", "count_in", "pick_up", "measures", "changes", "holds", "score"}}
-	madeStepShape = &shape{name: "a tempo change", example: "{measure: 1, meter: 4/4, bpm: 96}",
-		keys: []string{"measure", "at", "meter", "beat", "bpm", "ramp_to", "until", "until_beat"}}
-	madeHoldShape = &shape{name: "a hold", example: "{measure: 12, beat: 3, seconds: 1.5}",
-		keys: []string{"measure", "beat", "seconds"}}
+	madeShape = &shape{name: "the file", example: "version: 1", keys: []key{
+		{name: "version"}, {name: "guides"}, {name: "complete"}}}
+	madeOneShape = &shape{name: "a guide", example: "{guide: guide}", keys: []key{
+		{name: "guide"},
+		{name: "from", value: whole(1, tempo.MaxMeasures, "measure")},
+		{name: "to", value: whole(1, tempo.MaxMeasures, "measure")},
+		{name: "count_in", value: mappingOf(countInShape)},
+		{name: "pick_up", value: number(0, 64, "beats")},
+		{name: "measures", value: whole(1, tempo.MaxMeasures, "measures")},
+		{name: "changes"}, {name: "holds"}, {name: "score"}}}
+	madeStepShape = &shape{name: "a tempo change", example: "{measure: 1, meter: 4/4, bpm: 96}", keys: []key{
+		{name: "measure", value: whole(0, tempo.MaxMeasures, "measure")},
+		{name: "at", value: number(1, 1000, "beats")},
+		{name: "meter"}, {name: "beat"},
+		{name: "bpm", value: number(tempo.MinBPM, tempo.MaxBPM, "beats a minute")},
+		{name: "ramp_to", value: number(tempo.MinBPM, tempo.MaxBPM, "beats a minute")},
+		{name: "until", value: whole(1, tempo.MaxMeasures+1, "measure")},
+		{name: "until_beat", value: number(1, 1000, "beats")}}}
+	madeHoldShape = &shape{name: "a hold", example: "{measure: 12, beat: 3, seconds: 1.5}", keys: []key{
+		{name: "measure", value: whole(0, tempo.MaxMeasures+1, "measure")},
+		{name: "beat", value: number(1, 1000, "beats")},
+		{name: "seconds", value: number(0, tempo.MaxHold, "seconds")}}}
 )
 
 // Add puts a guide before all others. One that was made before moves there; of
@@ -125,20 +140,20 @@ func (m mapping) madeGuide() MadeGuide {
 		m.need(key, "")
 	}
 	g.Guide, g.Score = m.raw("guide"), m.raw("score")
-	g.From, _ = m.whole("from", 1, tempo.MaxMeasures)
-	g.To, _ = m.whole("to", 1, tempo.MaxMeasures)
+	g.From, _ = m.whole("from")
+	g.To, _ = m.whole("to")
 	s := &g.Spec
 	s.CountIn = m.countIn()
-	s.PickUp, _ = m.number("pick_up", 0, 64, "beats")
-	s.Measures, _ = m.whole("measures", 1, tempo.MaxMeasures)
+	s.PickUp, _ = m.number("pick_up")
+	s.Measures, _ = m.whole("measures")
 	for _, c := range m.entries("changes", madeStepShape) {
 		s.Changes = append(s.Changes, c.madeStep())
 	}
 	for _, h := range m.entries("holds", madeHoldShape) {
 		var hold tempo.Hold
-		hold.At.Measure, _ = h.whole("measure", 0, tempo.MaxMeasures+1)
-		hold.At.Beat, _ = h.number("beat", 1, 1000, "")
-		hold.Seconds, _ = h.number("seconds", 0, tempo.MaxHold, "")
+		hold.At.Measure, _ = h.whole("measure")
+		hold.At.Beat, _ = h.number("beat")
+		hold.Seconds, _ = h.number("seconds")
 		s.Holds = append(s.Holds, hold)
 	}
 	if len(m.faults) == before {
@@ -153,8 +168,8 @@ func (m mapping) madeGuide() MadeGuide {
 func (m mapping) madeStep() tempo.Change {
 	var c tempo.Change
 	m.need("measure", "")
-	c.Measure, _ = m.whole("measure", 0, tempo.MaxMeasures)
-	c.At, _ = m.number("at", 1, 1000, "")
+	c.Measure, _ = m.whole("measure")
+	c.At, _ = m.number("at")
 	if v, ok := m.scalar("meter", ""); ok {
 		meter, err := tempo.ParseMeter(v.Value)
 		if err != nil {
@@ -167,10 +182,10 @@ func (m mapping) madeStep() tempo.Change {
 			m.at(v, "", "beat %q is no note value", clip(v.Value))
 		}
 	}
-	c.BPM, _ = m.number("bpm", tempo.MinBPM, tempo.MaxBPM, "")
-	c.RampTo, _ = m.number("ramp_to", tempo.MinBPM, tempo.MaxBPM, "")
-	c.Until, _ = m.whole("until", 1, tempo.MaxMeasures+1)
-	c.UntilBeat, _ = m.number("until_beat", 1, 1000, "")
+	c.BPM, _ = m.number("bpm")
+	c.RampTo, _ = m.number("ramp_to")
+	c.Until, _ = m.whole("until")
+	c.UntilBeat, _ = m.number("until_beat")
 	return c
 }
 

@@ -40,18 +40,30 @@ type Measurement struct {
 	Hash string // of the content that was measured
 
 	// Placement is where it lies and how that was found; of it the file keeps
-	// Offset, DriftPPM, Confidence, Sure, Method, Evidence and Reason. Offset is
-	// NaN when the file could not be placed at all.
+	// Offset, DriftPPM, Confidence, Sure, Uncertainty, Method, Evidence, Reason and
+	// of the candidates all but their evidence. Offset is NaN when the file could
+	// not be placed at all.
 	align.Placement
 }
 
 var (
-	measuredShape = &shape{name: "the file", example: "version: 1", keys: []string{"version", "files", "complete"}}
-	fileShape     = &shape{name: "a file", example: "{take: oboe-1, role: video}", keys: []string{"take", "role", "file", "hash",
-		"offset", "drift_ppm", "confidence", "sure", "method", "evidence", "reason"}}
+	measuredShape = &shape{name: "the file", example: "version: 1", keys: []key{
+		{name: "version"}, {name: "files"}, {name: "complete"}}}
+	fileShape = &shape{name: "a file", example: "{take: oboe-1, role: video}", keys: []key{
+		{name: "take"}, {name: "role", value: oneOf("video", "audio")}, {name: "file"}, {name: "hash"},
+		{name: "offset", value: number(-maxSeconds, maxSeconds, "seconds")},
+		{name: "drift_ppm", value: number(-maxDriftPPM, maxDriftPPM, "ppm")},
+		{name: "confidence", value: number(0, 1, "0 to 1")},
+		{name: "sure"}, {name: "expected_error_ms", value: number(0, 1000*maxSeconds, "milliseconds")},
+		{name: "method"}, {name: "evidence"}, {name: "reason"}, {name: "candidates"}}}
+	candidateShape = &shape{name: "a candidate", example: "{offset: -3.25, at: 11.48}", keys: []key{
+		{name: "offset", value: number(-maxSeconds, maxSeconds, "seconds")},
+		{name: "drift_ppm", value: number(-maxDriftPPM, maxDriftPPM, "ppm")},
+		{name: "at", value: number(-maxSeconds, maxSeconds, "seconds")},
+		{name: "by_cue"}, {name: "odds", value: number(0, 1, "0 to 1")}}}
 )
 
-// Find is the measurement of one content of one file of a take.
+// Find returns the measurement of one content of one file of a take.
 func (m *Measured) Find(take, role, hash string) (Measurement, bool) {
 	for _, f := range m.Files {
 		if f.Take == take && f.Role == role && f.Hash == hash {
@@ -72,7 +84,8 @@ func LoadMeasured(dir string) (*Measured, error) {
 	case errors.Is(err, fs.ErrNotExist):
 		return &Measured{}, nil
 	}
-	return nil, fault.New(fault.Manifest, path, "the measurements cannot be read", "see whether it is a file you may read").Because(err)
+	return nil, fault.New(fault.Manifest, path, "the measurements cannot be read",
+		"make sure that it is a file and that you may read it").Because(err)
 }
 
 // ParseMeasured reads the bytes of a sync.yaml that was read from path. A
@@ -113,20 +126,23 @@ func ParseMeasured(path string, data []byte) (*Measured, error) {
 	return all, nil
 }
 
+// measurement reads one entry of files.
 func (m mapping) measurement() Measurement {
 	var f Measurement
-	for _, key := range []string{"take", "role", "file", "hash", "offset", "drift_ppm", "confidence", "sure", "method"} {
+	for _, key := range []string{"take", "role", "file", "hash", "offset", "drift_ppm", "confidence", "sure",
+		"method"} {
 		m.need(key, "")
 	}
-	f.Take, f.File, f.Hash, f.Method, f.Reason = m.raw("take"), m.raw("file"), m.raw("hash"), m.raw("method"), m.raw("reason")
-	f.Role = m.choice("role", "video", "video", "audio")
+	f.Take, f.File, f.Hash, f.Method, f.Reason = m.raw("take"), m.raw("file"), m.raw("hash"), m.raw("method"),
+		m.raw("reason")
+	f.Role = m.choice("role", "video")
 	if v := m.vals["offset"]; v != nil && v.Value == "none" {
 		f.Offset = math.NaN()
 	} else {
-		f.Offset, _ = m.number("offset", -maxSeconds, maxSeconds, "seconds")
+		f.Offset, _ = m.number("offset")
 	}
-	f.DriftPPM, _ = m.number("drift_ppm", -maxDriftPPM, maxDriftPPM, "ppm")
-	f.Confidence, _ = m.number("confidence", 0, 1, "")
+	f.DriftPPM, _ = m.number("drift_ppm")
+	f.Confidence, _ = m.number("confidence")
 	f.Sure = m.flag("sure", false)
 	for _, v := range m.list("evidence", "") {
 		if v.Kind != yaml.ScalarNode {
@@ -135,10 +151,28 @@ func (m mapping) measurement() Measurement {
 		}
 		f.Evidence = append(f.Evidence, v.Value)
 	}
+	if m.vals["expected_error_ms"] != nil {
+		ms, _ := m.number("expected_error_ms")
+		f.Uncertainty = ms / 1000
+	}
+	for _, c := range m.entries("candidates", candidateShape) {
+		f.Candidates = append(f.Candidates, c.candidate())
+	}
 	return f
 }
 
-// raw is a text that the program wrote itself, with whatever is in it.
+// candidate reads one entry of candidates.
+func (m mapping) candidate() align.Candidate {
+	var c align.Candidate
+	c.Offset, _ = m.number("offset")
+	c.DriftPPM, _ = m.number("drift_ppm")
+	c.At, _ = m.number("at")
+	c.ByCue = m.flag("by_cue", false)
+	c.Odds, _ = m.number("odds")
+	return c
+}
+
+// raw returns a text that the program wrote itself, with whatever is in it.
 func (m mapping) raw(key string) string {
 	v, ok := m.scalar(key, "")
 	if !ok {
@@ -147,7 +181,7 @@ func (m mapping) raw(key string) string {
 	return v.Value
 }
 
-// Encode is the file's bytes: the same for the same measurements in whatever
+// Encode returns the file's bytes: the same for the same measurements in whatever
 // order. A number that ParseMeasured would refuse, a role that is neither
 // video nor audio, or two measurements of one key are an error, which is the
 // caller's bug. Text that is not UTF-8 loses the bytes in question.
@@ -181,7 +215,13 @@ func (m *Measured) Encode() ([]byte, error) {
 func (f Measurement) check() error {
 	offset := math.IsNaN(f.Offset) || math.Abs(f.Offset) <= maxSeconds
 	if !offset || !(math.Abs(f.DriftPPM) <= maxDriftPPM) || !(f.Confidence >= 0 && f.Confidence <= 1) {
-		return fmt.Errorf("manifest: take %q, %s: offset %v, drift %v ppm, confidence %v", f.Take, f.Role, f.Offset, f.DriftPPM, f.Confidence)
+		return fmt.Errorf("manifest: take %q, %s: offset %v, drift %v ppm, confidence %v", f.Take, f.Role, f.Offset,
+			f.DriftPPM, f.Confidence)
+	}
+	for i, c := range f.Candidates {
+		if !(math.Abs(c.Offset) <= maxSeconds && math.Abs(c.DriftPPM) <= maxDriftPPM && math.Abs(c.At) <= maxSeconds && c.Odds >= 0 && c.Odds <= 1) {
+			return fmt.Errorf("manifest: take %q, %s: candidate %d: %+v", f.Take, f.Role, i+1, c)
+		}
 	}
 	if f.Role != "video" && f.Role != "audio" {
 		return fmt.Errorf("manifest: take %q: role %q", f.Take, f.Role)
@@ -189,6 +229,7 @@ func (f Measurement) check() error {
 	return nil
 }
 
+// write appends f as an entry of files.
 func (f Measurement) write(b *strings.Builder) {
 	offset := "none"
 	if !math.IsNaN(f.Offset) {
@@ -198,6 +239,9 @@ func (f Measurement) write(b *strings.Builder) {
 	fmt.Fprintf(b, "    file: %s\n    hash: %s\n", yamlText(f.File), yamlText(f.Hash))
 	fmt.Fprintf(b, "    offset: %s\n    drift_ppm: %s\n", offset, decimal(f.DriftPPM))
 	fmt.Fprintf(b, "    confidence: %s\n    sure: %t\n", decimal(f.Confidence), f.Sure)
+	if f.Uncertainty > 0 && f.Uncertainty <= maxSeconds {
+		fmt.Fprintf(b, "    expected_error_ms: %s\n", decimal(1000*f.Uncertainty))
+	}
 	fmt.Fprintf(b, "    method: %s\n", yamlText(f.Method))
 	if len(f.Evidence) > 0 {
 		b.WriteString("    evidence:\n")
@@ -207,5 +251,12 @@ func (f Measurement) write(b *strings.Builder) {
 	}
 	if f.Reason != "" {
 		fmt.Fprintf(b, "    reason: %s\n", yamlText(f.Reason))
+	}
+	if len(f.Candidates) > 0 {
+		b.WriteString("    candidates:\n")
+		for _, c := range f.Candidates {
+			fmt.Fprintf(b, "      - {offset: %s, drift_ppm: %s, at: %s, by_cue: %t, odds: %s}\n",
+				decimal(c.Offset), decimal(c.DriftPPM), decimal(c.At), c.ByCue, decimal(c.Odds))
+		}
 	}
 }

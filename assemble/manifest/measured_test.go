@@ -14,13 +14,14 @@ import (
 	"ripieno/mix/align"
 )
 
-// someMeasured is two files, one of them not placed.
+// someMeasured returns two files, one of them not placed.
 func someMeasured() *Measured {
 	return &Measured{Files: []Measurement{
-		{Take: "oboe-1", Role: "video", File: "intake/mara.mov", Hash: "9f2c", Placement: align.Placement{Offset: -3.25, DriftPPM: 12.5, Confidence: 0.97,
-			Sure: true, Method: "cue and playing", Evidence: []string{"clap at 14.159 s", "playing: 31 of 33 beats"}}},
-		{Take: "horn-2", Role: "audio", File: "intake/ilse: \"take\" 2.wav", Hash: "0a", Placement: align.Placement{Offset: math.NaN(), Confidence: 0.2,
-			Method: "none", Reason: "no clap found"}},
+		{Take: "oboe-1", Role: "video", File: "intake/mara.mov", Hash: "9f2c", Placement: align.Placement{
+			Offset: -3.25, DriftPPM: 12.5, Confidence: 0.97, Sure: true, Method: "cue and playing",
+			Evidence: []string{"clap at 14.159 s", "playing: 31 of 33 beats"}}},
+		{Take: "horn-2", Role: "audio", File: "intake/ilse: \"take\" 2.wav", Hash: "0a", Placement: align.Placement{
+			Offset: math.NaN(), Confidence: 0.2, Method: "none", Reason: "no clap found"}},
 	}}
 }
 
@@ -113,11 +114,14 @@ func TestMeasuredRoundTrip(t *testing.T) {
 		return string(r)
 	}
 	for range 800 {
-		f := Measurement{Take: text(), Role: []string{"video", "audio"}[rng.IntN(2)], File: text(), Hash: text(), Placement: align.Placement{
-			Offset: (rng.Float64() - 0.5) * math.Pow(10, rng.Float64()*10-5), DriftPPM: (rng.Float64() - 0.5) * 900, Confidence: rng.Float64(),
-			Sure: rng.IntN(2) == 0, Method: text(), Reason: text()}}
+		f := Measurement{Take: text(), Role: []string{"video", "audio"}[rng.IntN(2)], File: text(), Hash: text(),
+			Placement: align.Placement{
+				Offset: (rng.Float64() - 0.5) * math.Pow(10, rng.Float64()*10-5), DriftPPM: (rng.Float64() - 0.5) * 900,
+				Confidence: rng.Float64(), Sure: rng.IntN(2) == 0, Method: text(), Reason: text()}}
 		for range rng.IntN(3) {
 			f.Evidence = append(f.Evidence, text())
+			f.Candidates = append(f.Candidates, align.Candidate{Offset: rng.NormFloat64(), DriftPPM: 90 * rng.Float64(), At: 99 * rng.Float64(),
+				ByCue: rng.IntN(2) == 0, Odds: rng.Float64()})
 		}
 		data, err := (&Measured{Files: []Measurement{f}}).Encode()
 		if err != nil {
@@ -159,18 +163,21 @@ func TestMeasuredDamaged(t *testing.T) {
 	const hint = "\n  hint: delete sync.yaml and run `ripieno sync` again"
 	for _, c := range []struct{ text, want string }{
 		{"", "d/sync.yaml:1:1: the file is empty"},
-		{swap("complete: true\n", ""), `d/sync.yaml:3:1: the file has no "complete"`},
+		{swap("complete: true\n", ""), `d/sync.yaml:3:1: missing key "complete" in the file`},
 		{"\x00\x00\x00\x00", `d/sync.yaml:1:1: control character U+0000`},
-		{"version: 1\n", `d/sync.yaml:1:1: the file has no "files"`},
-		{swap("version: 1", "version: 2"), "d/sync.yaml:3:10: version 2 is newer than this program, which reads version 1"},
+		{"version: 1\n", `d/sync.yaml:1:1: missing key "files" in the file`},
+		{swap("version: 1", "version: 2"),
+			"d/sync.yaml:3:10: version 2 is newer than this program, which reads version 1"},
 		{swap("version: 1", "edition: 1"), `d/sync.yaml:3:1: unknown key "edition" in the file`},
 		{swap("offset: -3.25", "offset: left"), `d/sync.yaml:19:13: offset "left" is not a number`},
 		{swap("offset: -3.25", "offset: none"), "nothing"},
 		{swap("sure: true", "sure: maybe"), `d/sync.yaml:22:11: sure "maybe" is neither true nor false`},
 		{swap("role: audio", "role: smell"), `d/sync.yaml:6:11: unknown role "smell"`},
-		{swap("  - take: horn-2\n    role: audio", "  - take: oboe-1\n    role: video\n    hash: 9f2c"), `d/sync.yaml:9:5: key "hash" is written twice`},
+		{swap("  - take: horn-2\n    role: audio", "  - take: oboe-1\n    role: video\n    hash: 9f2c"),
+			`d/sync.yaml:9:5: key "hash" is written twice`},
 		{swap("      - clap at 14.159 s", "      - [clap]"), `d/sync.yaml:25:9: evidence holds a list`},
-		{strings.Replace(string(good), "  - take: oboe-1\n    role: video\n    file: intake/mara.mov\n    hash: \"9f2c\"", "  - take: horn-2\n    role: audio\n    file: x\n    hash: \"0a\"", 1), `d/sync.yaml:15:5: take "horn-2" has two measurements of one audio file`},
+		{strings.Replace(string(good), "  - take: oboe-1\n    role: video\n    file: intake/mara.mov\n    "+
+			"hash: \"9f2c\"", "  - take: horn-2\n    role: audio\n    file: x\n    hash: \"0a\"", 1), `d/sync.yaml:15:5: take "horn-2" has two measurements of one audio file`},
 	} {
 		_, err := ParseMeasured(filepath.Join("d", "sync.yaml"), []byte(c.text))
 		if c.want == "nothing" {

@@ -29,7 +29,7 @@ func (m mapping) tempo() (*tempo.Map, *score.Score) {
 	if scored {
 		spec = m.fromScore(paper, in)
 	} else {
-		spec, changes = m.written()
+		spec, changes = m.readSpec()
 		spec.CountIn = in
 	}
 	holds := m.entries("holds", holdShape)
@@ -44,17 +44,44 @@ func (m mapping) tempo() (*tempo.Map, *score.Score) {
 		m.tempoFaults(err, changes, holds)
 		return nil, nil
 	}
+	if m.refuseLong(music) {
+		return nil, nil
+	}
 	if music = m.order(music); music == nil {
 		return nil, nil
 	}
 	return music, paper
 }
 
-// written reads the tempo map from the manifest itself.
-func (m mapping) written() (spec tempo.Spec, changes []mapping) {
-	spec.PickUp, _ = m.number("pick_up", 0, 64, "beats")
+// MaxGuide bounds a guide from its first sample to the end of the last measure,
+// in seconds: what a recording may last, far above any music, so that a slip in
+// a tempo fills neither memory nor disk.
+const MaxGuide = 4 * 3600
+
+// refuseLong refuses a guide that is longer than MaxGuide, where its length is
+// written, and reports whether it did.
+func (m mapping) refuseLong(music *tempo.Map) bool {
+	end := music.End()
+	if end <= MaxGuide {
+		return false
+	}
+	at := m.node
+	for _, key := range []string{"score", "measures"} {
+		if v := m.vals[key]; v != nil {
+			at = v
+			break
+		}
+	}
+	m.at(at, "check measures, meter and bpm; every beat has to be heard by somebody",
+		"the guide would last %.1f hours, at most %d are possible", end/3600, MaxGuide/3600)
+	return true
+}
+
+// readSpec reads the tempo map from the manifest itself.
+func (m mapping) readSpec() (spec tempo.Spec, changes []mapping) {
+	spec.PickUp, _ = m.number("pick_up")
 	m.need("measures", "how many measures the piece has, for example measures: 32")
-	spec.Measures, _ = m.whole("measures", 1, tempo.MaxMeasures)
+	spec.Measures, _ = m.whole("measures")
 	m.need("changes", "for example changes: ["+changeShape.example+"], or score: round.musicxml")
 	changes = m.entries("changes", changeShape)
 	if v := m.vals["changes"]; v != nil && v.Kind == yaml.SequenceNode && len(v.Content) == 0 {
@@ -94,7 +121,7 @@ func (m mapping) tempoFaults(err error, changes, holds []mapping) {
 		m.at(place, cmp.Or(e.Hint, tempoHints[e.Field]), "%s", e.What)
 	}
 	if len(m.faults) == before { // an error of another kind
-		m.at(m.node, "see whether the measures and tempos fit together", "%v", err)
+		m.at(m.node, "make sure that the measures and tempos fit together", "%v", err)
 	}
 }
 
@@ -117,15 +144,15 @@ func (m mapping) countIn() tempo.CountIn {
 	}
 	var in tempo.CountIn
 	c.need("measures", "0 for no count-in")
-	in.Measures, _ = c.whole("measures", 0, tempo.MaxCountIn)
+	in.Measures, _ = c.whole("measures")
 	cue, ok := c.child("cue", cueShape)
 	if !ok {
 		return in
 	}
 	cue.need("measure", "for example "+cueShape.example)
-	in.CueMeasure, _ = cue.whole("measure", 1, tempo.MaxCountIn)
+	in.CueMeasure, _ = cue.whole("measure")
 	in.CueBeat = 1
-	if n, ok := cue.whole("beat", 1, 64); ok {
+	if n, ok := cue.whole("beat"); ok {
 		in.CueBeat = float64(n)
 	}
 	return in
@@ -137,7 +164,7 @@ func (m mapping) countIn() tempo.CountIn {
 func (m mapping) change() tempo.Change {
 	var c tempo.Change
 	if m.need("measure", "for example "+changeShape.example) {
-		c.Measure, _ = m.whole("measure", 1, tempo.MaxMeasures)
+		c.Measure, _ = m.whole("measure")
 	}
 	if v, ok := m.scalar("meter", "4/4"); ok {
 		meter, err := tempo.ParseMeter(v.Value)
@@ -153,9 +180,9 @@ func (m mapping) change() tempo.Change {
 		}
 		c.Beat = unit
 	}
-	c.BPM, _ = m.number("bpm", tempo.MinBPM, tempo.MaxBPM, "beats a minute")
-	c.RampTo, _ = m.number("ramp_to", tempo.MinBPM, tempo.MaxBPM, "beats a minute")
-	c.Until, _ = m.whole("until", 1, tempo.MaxMeasures+1)
+	c.BPM, _ = m.number("bpm")
+	c.RampTo, _ = m.number("ramp_to")
+	c.Until, _ = m.whole("until")
 	return c
 }
 
@@ -172,6 +199,6 @@ func (m mapping) hold() tempo.Hold {
 		h.At = p
 	}
 	m.need("seconds", "how long the music waits, for example seconds: 1.5")
-	h.Seconds, _ = m.number("seconds", 0.001, tempo.MaxHold, "")
+	h.Seconds, _ = m.number("seconds")
 	return h
 }

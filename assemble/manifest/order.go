@@ -31,7 +31,8 @@ func (m mapping) order(page *tempo.Map) *tempo.Map {
 			spans = append(spans, span)
 			continue
 		}
-		m.at(v, "measures of the page, 1 to "+strconv.Itoa(page.Measures())+", for example "+orderExample, "%q is no run of measures", clip(v.Value))
+		m.at(v, "measures of the page, 1 to "+strconv.Itoa(page.Measures())+", for example "+orderExample,
+			"%q is not a range of measures", clip(v.Value))
 	}
 	if len(m.faults) > before {
 		return nil
@@ -46,7 +47,7 @@ func (m mapping) order(page *tempo.Map) *tempo.Map {
 		played, err = tempo.New(spec)
 	}
 	if err != nil {
-		m.at(list, "begin or end a run at another measure", "the piece cannot be played in this order: %v", err)
+		m.at(list, "begin or end a range at another measure", "the piece cannot be played in this order: %v", err)
 		return nil
 	}
 	return played

@@ -45,9 +45,9 @@ func TestOrderWritesRepeatsOut(t *testing.T) {
 
 func TestOrderFaults(t *testing.T) {
 	for text, want := range map[string]string{
-		"[1-5]":      `production.yaml:7:11: "1-5" is no run of measures`,
-		"[2-1]":      `production.yaml:7:11: "2-1" is no run of measures`,
-		"[1-2, all]": `production.yaml:7:16: "all" is no run of measures`,
+		"[1-5]":      `production.yaml:7:11: "1-5" is not a range of measures`,
+		"[2-1]":      `production.yaml:7:11: "2-1" is not a range of measures`,
+		"[1-2, all]": `production.yaml:7:16: "all" is not a range of measures`,
 		"[]":         `production.yaml:7:10: order has no entries`,
 	} {
 		_, err := Parse("production.yaml", []byte(strings.Replace(orderManifest, "ORDER", text, 1)))

@@ -30,14 +30,14 @@ func (m mapping) mix(sections []Section) Mix {
 		return x
 	}
 	// Above -6 no limiter keeps music whole; below -36 is an error of sign.
-	if v, ok := c.number("loudness", -36, -6, "LUFS"); ok {
+	if v, ok := c.number("loudness"); ok {
 		x.LoudnessLUFS = v
 	}
-	if v, ok := c.number("true_peak", -12, 0, "dBTP"); ok {
+	if v, ok := c.number("true_peak"); ok {
 		x.TruePeakDB = v
 	}
-	x.Room, _ = c.number("room", 0, 1, "(0 dry)")
-	x.AutoBalance = c.choice("balance", "auto", "auto", "manual") == "auto"
+	x.Room, _ = c.number("room")
+	x.AutoBalance = c.choice("balance", "auto") == "auto"
 	c.bus(&x, sections)
 	return x
 }
@@ -53,27 +53,27 @@ func (m mapping) picture() Picture {
 	}
 	c.fps(&p)
 	c.aspect(&p)
-	if n, ok := c.whole("gutter", 0, 200); ok {
+	if n, ok := c.whole("gutter"); ok {
 		p.Gutter = n
 	}
-	p.Margin, _ = c.whole("margin", 0, 400)
+	p.Margin, _ = c.whole("margin")
 	p.Background, p.Backdrop = c.ground("background", p.Background)
 	p.Fonts = c.fonts()
 	p.Labels = c.flag("labels", p.Labels)
-	if x, ok := c.number("lead_in", 0, maxEdge, "seconds"); ok {
+	if x, ok := c.number("lead_in"); ok {
 		p.LeadIn = x
 	}
-	if x, ok := c.number("tail", 0, maxEdge, "seconds"); ok {
+	if x, ok := c.number("tail"); ok {
 		p.Tail = x
 	}
-	p.LabelsFor, _ = c.number("labels_for", 0.5, maxEdge, "seconds")
-	p.LabelsFade, _ = c.number("labels_fade", 0, maxLabelsFade, "seconds")
-	p.Rows = c.choice("rows", p.Rows, "grid", "sections", "justified")
-	p.ShortRows = c.choice("short_rows", p.ShortRows, "centred", "spread", "left")
-	p.SmallestTile, _ = c.whole("smallest_tile", 20, 1080)
-	p.MatchLight = c.choice("match", "nothing", "nothing", "light") == "light"
-	p.FadeIn, _ = c.number("fade_in", 0, maxEdge, "seconds")
-	p.FadeOut, _ = c.number("fade_out", 0, maxEdge, "seconds")
+	p.LabelsFor, _ = c.number("labels_for")
+	p.LabelsFade, _ = c.number("labels_fade")
+	p.Rows = c.choice("rows", p.Rows)
+	p.ShortRows = c.choice("short_rows", p.ShortRows)
+	p.SmallestTile, _ = c.whole("smallest_tile")
+	p.MatchLight = c.choice("match", "nothing") == "light"
+	p.FadeIn, _ = c.number("fade_in")
+	p.FadeOut, _ = c.number("fade_out")
 	return p
 }
 
@@ -125,7 +125,8 @@ func (m mapping) fps(p *Picture) {
 	}
 	rate, ok := frameRates[v.Value]
 	if !ok {
-		m.at(v, "one of 24, 25, 30, 50, 60, 23.976, 29.97, 59.94", "fps %q is not a frame rate for films", clip(v.Value))
+		m.at(v, "one of "+strings.Join(m.shape.key("fps").value.words, ", "), "fps %q is not a frame rate for films",
+			clip(v.Value))
 		return
 	}
 	p.FPSNum, p.FPSDen = rate[0], rate[1]
@@ -146,7 +147,7 @@ func (m mapping) aspect(p *Picture) {
 	}
 	w, h := thousandths(parts[1], parts[2]), thousandths(parts[3], parts[4])
 	if w == 0 || h == 0 || w > maxAspect*h || h > maxAspect*w {
-		m.at(v, fmt.Sprintf("from 1:%d to %d:1", maxAspect, maxAspect), "aspect %s is out of range", v.Value)
+		m.at(v, fmt.Sprintf("a ratio from 1:%d to %d:1", maxAspect, maxAspect), "aspect %s is out of range", v.Value)
 		return
 	}
 	d := gcd(w, h)
@@ -159,6 +160,7 @@ func thousandths(whole, fraction string) int {
 	return n
 }
 
+// gcd returns the greatest common divisor of two numbers, of which one may be 0.
 func gcd(a, b int) int {
 	for b != 0 {
 		a, b = b, a%b
@@ -173,7 +175,8 @@ var colourForm = regexp.MustCompile(`^#[0-9a-fA-F]{6}$`)
 func (m mapping) colour(key, def string) string {
 	example := strconv.Quote(def)
 	if v := m.vals[key]; v != nil && isEmpty(v) {
-		m.at(m.keys[key], "write it in quotes, for example "+key+": "+example+", since # begins a comment", "%s has no value", key)
+		m.at(m.keys[key], "write it in quotes, for example "+key+": "+example+", since # begins a comment",
+			"%s has no value", key)
 		return def
 	}
 	v, ok := m.scalar(key, example)
@@ -181,7 +184,8 @@ func (m mapping) colour(key, def string) string {
 		return def
 	}
 	if !colourForm.MatchString(v.Value) {
-		hint := "red, green and blue as two hexadecimal digits each, in quotes: " + example + "; or a picture, .png or .jpg"
+		hint := "red, green and blue as two hexadecimal digits each, in quotes: " + example +
+			"; or a picture, .png or .jpg"
 		if colourForm.MatchString("#" + v.Value) {
 			hint = fmt.Sprintf("did you mean %q, in quotes?", "#"+v.Value)
 		}
@@ -232,6 +236,7 @@ func (m mapping) deliver(music *tempo.Map) []Deliverable {
 	} else if len(v.Content) == 0 && v.Kind != 0 && !isScalar(v) {
 		m.at(v, "delete the line for one film of 1920x1080", "deliver has no entries")
 	}
+	m.refuseClashes(all)
 	return all
 }
 
@@ -258,9 +263,10 @@ func (m mapping) codec(side int) string {
 			return codecs[0]
 		}
 	}
-	c := m.choice("codec", codecs[0], codecs...)
+	c := m.choice("codec", codecs[0])
 	if c == "av1" && side > 0 && side < leastAV1 {
-		m.at(m.vals["codec"], fmt.Sprintf("each side of the canvas at least %d pixels, or codec: h264", leastAV1), "the canvas is too small for AV1")
+		m.at(m.vals["codec"], fmt.Sprintf("each side of the canvas at least %d pixels, or codec: h264", leastAV1),
+			"the canvas is too small for AV1")
 	}
 	return c
 }
@@ -281,11 +287,13 @@ func (m mapping) canvas() (w, h int) {
 	h, _ = strconv.Atoi(parts[2])
 	switch {
 	case w < minCanvas || h < minCanvas || w > maxCanvas || h > maxCanvas:
-		m.at(v, fmt.Sprintf("each side from %d to %d pixels", minCanvas, maxCanvas), "canvas %s is out of range", v.Value)
+		m.at(v, fmt.Sprintf("each side from %d to %d pixels", minCanvas, maxCanvas), "canvas %s is out of range",
+			v.Value)
 		return 0, 0
 	case w%2 != 0 || h%2 != 0:
 		even := func(n int) int { return int(math.Round(float64(n)/2)) * 2 }
-		m.at(v, fmt.Sprintf("did you mean %dx%d?", even(w), even(h)), "canvas %s has an odd side, which video cannot store", v.Value)
+		m.at(v, fmt.Sprintf("did you mean %dx%d?", even(w), even(h)),
+			"canvas %s has an odd side, which video cannot store", v.Value)
 		return 0, 0
 	}
 	return w, h

@@ -58,20 +58,24 @@ func Pin(data []byte, p *Production, values []Pinned) ([]byte, error) {
 	pinned, failed, err := addAll(data, adds)
 	if failed >= 0 {
 		v := values[failed]
-		return nil, fault.New(fault.Manifest, path, fmt.Sprintf("the %s of take %q is written in a way that nothing can be added to", v.Role, v.Take),
+		return nil, fault.New(fault.Manifest, path,
+			fmt.Sprintf("the %s of take %q is written in a way that nothing can be added to", v.Role, v.Take),
 			fmt.Sprintf("write it as %s: {file: ...}", v.Role))
 	}
 	return pinned, err
 }
 
-// pairs is what a recording does not say yet of v.
+// pairs returns what a recording does not say yet of v.
 func (v Pinned) pairs(file *yaml.Node) []pair {
 	if valueOf(file, "offset") != nil || valueOf(file, "cue_at") != nil {
 		return nil
 	}
-	return append([]pair{{"offset", decimal(v.Offset + 0)}}, lacking(file, pair{"drift_ppm", decimal(v.DriftPPM + 0)})...) // + 0 makes -0 0
+	// + 0 makes -0 0
+	return append([]pair{{"offset", decimal(v.Offset + 0)}},
+		missingPairs(file, pair{"drift_ppm", decimal(v.DriftPPM + 0)})...)
 }
 
+// checkPinned refuses values that a manifest could not hold: a caller's bug.
 func checkPinned(values []Pinned) error {
 	seen := map[[2]string]bool{}
 	for _, v := range values {
@@ -166,7 +170,7 @@ func addSome(data []byte, adds []addition, first bool) ([]byte, error) {
 	}
 	after := apply(data, edits)
 	again, bad := parseYAML(FileName, after, maxBytes)
-	if bad != nil || !grew(before, again, added) {
+	if bad != nil || !differsOnlyBy(before, again, added) {
 		return nil, nil
 	}
 	return after, nil
@@ -185,9 +189,10 @@ func apply(data []byte, edits []edit) []byte {
 	return append(out, data[from:]...)
 }
 
-// grew tells whether after is before with the added pairs and nothing else.
-func grew(before, after *yaml.Node, added map[*yaml.Node][]pair) bool {
-	if before.Kind != after.Kind || before.Tag != after.Tag || before.Value != after.Value || before.Style != after.Style {
+// differsOnlyBy reports whether after is before with the added pairs and nothing else.
+func differsOnlyBy(before, after *yaml.Node, added map[*yaml.Node][]pair) bool {
+	if before.Kind != after.Kind || before.Tag != after.Tag || before.Value != after.Value ||
+		before.Style != after.Style {
 		return false
 	}
 	rest := slices.Clone(after.Content)
@@ -202,14 +207,14 @@ func grew(before, after *yaml.Node, added map[*yaml.Node][]pair) bool {
 		return false
 	}
 	for i, n := range before.Content {
-		if !grew(n, rest[i], added) {
+		if !differsOnlyBy(n, rest[i], added) {
 			return false
 		}
 	}
 	return true
 }
 
-// recordingNode is the mapping of one recording; nil when there is none.
+// recordingNode returns the mapping of one recording; nil when there is none.
 func recordingNode(root *yaml.Node, take, role string) *yaml.Node {
 	if t := takeNode(root, take); t != nil {
 		return valueOf(t, role)
@@ -217,7 +222,7 @@ func recordingNode(root *yaml.Node, take, role string) *yaml.Node {
 	return nil
 }
 
-// valueOf is the value behind a key of a mapping; nil when there is none.
+// valueOf returns the value behind a key of a mapping; nil when there is none.
 func valueOf(n *yaml.Node, key string) *yaml.Node {
 	if _, v := entryOf(n, key); v != nil {
 		return v
@@ -225,6 +230,8 @@ func valueOf(n *yaml.Node, key string) *yaml.Node {
 	return nil
 }
 
+// entryOf returns the key and the value of an entry of a mapping, nil for one that
+// is not there.
 func entryOf(n *yaml.Node, key string) (k, v *yaml.Node) {
 	for i := 0; i+1 < len(n.Content); i += 2 {
 		if n.Content[i].Value == key {
@@ -263,7 +270,7 @@ func behindValue(src *source, m *yaml.Node, anchor string, pairs []pair) (edit, 
 	return edit{src.lineEnd(end), text}, true
 }
 
-// quoteOf is the quotes of a key: a mapping in the style of JSON stays in that
+// quoteOf returns the quotes of a key: a mapping in the style of JSON stays in that
 // style.
 func quoteOf(src *source, key *yaml.Node) string {
 	if key.Style&(yaml.DoubleQuotedStyle|yaml.SingleQuotedStyle) == 0 {
@@ -296,6 +303,7 @@ type source struct {
 	lines []int // where each line begins
 }
 
+// newSource notes where the lines of data begin.
 func newSource(data []byte) *source {
 	s := &source{data: data, lines: []int{len(data) - len(bytes.TrimPrefix(data, []byte("\ufeff")))}}
 	for i, b := range data {
@@ -306,7 +314,7 @@ func newSource(data []byte) *source {
 	return s
 }
 
-// offset is the byte where a node begins. The YAML package counts columns in
+// offset returns the byte where a node begins. The YAML package counts columns in
 // characters.
 func (s *source) offset(n *yaml.Node) int {
 	if n.Line < 1 || n.Line > len(s.lines) {
@@ -320,7 +328,7 @@ func (s *source) offset(n *yaml.Node) int {
 	return i
 }
 
-// before is what stands on the line of a byte before it.
+// before returns what stands on the line of a byte before it.
 func (s *source) before(at int) string {
 	i, found := slices.BinarySearch(s.lines, at)
 	if !found {
@@ -329,7 +337,7 @@ func (s *source) before(at int) string {
 	return string(s.data[s.lines[max(i, 0)]:at])
 }
 
-// lineEnd is the first line break at or after a byte, or the end of the file.
+// lineEnd returns the first line break at or after a byte, or the end of the file.
 func (s *source) lineEnd(at int) int {
 	if i := bytes.IndexAny(s.data[at:], "\r\n"); i >= 0 {
 		return at + i
@@ -337,7 +345,7 @@ func (s *source) lineEnd(at int) int {
 	return len(s.data)
 }
 
-// newline is the line break after a byte, or the last one before it.
+// newline returns the line break after a byte, or the last one before it.
 func (s *source) newline(at int) string {
 	i := s.lineEnd(at)
 	if i == len(s.data) {

@@ -20,25 +20,42 @@ const pinHead = head + "takes:\n"
 func TestPinStyles(t *testing.T) {
 	both := []Pinned{{"a", "video", -3.25, 12.5}}
 	for _, c := range []struct{ name, before, after string }{
-		{"braces", "- {name: a, video: {file: a.mov}} # x\n", "- {name: a, video: {file: a.mov, offset: -3.25, drift_ppm: 12.5}} # x\n"},
-		{"braces with space", "- name: a\n  video: { file: 'a.mov' }   # mine\n", "- name: a\n  video: { file: 'a.mov', offset: -3.25, drift_ppm: 12.5 }   # mine\n"},
-		{"braces, more keys", "- {name: a, video: {rotate: 90, file: \"a.mov\" , drift_ppm: 3}}\n", "- {name: a, video: {rotate: 90, file: \"a.mov\", offset: -3.25 , drift_ppm: 3}}\n"},
+		{"braces", "- {name: a, video: {file: a.mov}} # x\n",
+			"- {name: a, video: {file: a.mov, offset: -3.25, drift_ppm: 12.5}} # x\n"},
+		{"braces with space", "- name: a\n  video: { file: 'a.mov' }   # mine\n",
+			"- name: a\n  video: { file: 'a.mov', offset: -3.25, drift_ppm: 12.5 }   # mine\n"},
+		{"braces, more keys", "- {name: a, video: {rotate: 90, file: \"a.mov\" , drift_ppm: 3}}\n",
+			"- {name: a, video: {rotate: 90, file: \"a.mov\", offset: -3.25 , drift_ppm: 3}}\n"},
 		{"braces over lines", "- name: a\n  video: {\n    file: a.mov,   # one\n    rotate: 90 # two\n  }\n",
-			"- name: a\n  video: {\n    file: a.mov, offset: -3.25, drift_ppm: 12.5,   # one\n    rotate: 90 # two\n  }\n"},
-		{"json", "- {\"name\":\"a\",\"video\":{\"file\":\"a \\\"1\\\".mov\"}}\n", "- {\"name\":\"a\",\"video\":{\"file\":\"a \\\"1\\\".mov\", \"offset\": -3.25, \"drift_ppm\": 12.5}}\n"},
-		{"lines", "- name: a\n  video:\n    file: a.mov\n", "- name: a\n  video:\n    file: a.mov\n    offset: -3.25\n    drift_ppm: 12.5\n"},
+			"- name: a\n  video: {\n    file: a.mov, offset: -3.25, drift_ppm: 12.5,   # one\n    rotate: 90 # " +
+				"two\n  }\n"},
+		{"json", "- {\"name\":\"a\",\"video\":{\"file\":\"a \\\"1\\\".mov\"}}\n",
+			"- {\"name\":\"a\",\"video\":{\"file\":\"a \\\"1\\\".mov\", \"offset\": -3.25, \"drift_ppm\": 12.5}}\n"},
+		{"lines", "- name: a\n  video:\n    file: a.mov\n",
+			"- name: a\n  video:\n    file: a.mov\n    offset: -3.25\n    drift_ppm: 12.5\n"},
 		{"lines with a comment", "- name: a\n  video:\n      file: ä b.mov  # ↑\n      # below\n      rotate: 90\n\n",
-			"- name: a\n  video:\n      file: ä b.mov  # ↑\n      offset: -3.25\n      drift_ppm: 12.5\n      # below\n      rotate: 90\n\n"},
-		{"lines of Windows", "- name: a\r\n  video:\r\n    file: a.mov\r\n  gain: 1\r\n", "- name: a\r\n  video:\r\n    file: a.mov\r\n    offset: -3.25\r\n    drift_ppm: 12.5\r\n  gain: 1\r\n"},
-		{"lines without a last break", "- name: a\n  video:\n    file: a.mov", "- name: a\n  video:\n    file: a.mov\n    offset: -3.25\n    drift_ppm: 12.5"},
-		{"a name on the next line", "- name: a\n  video:\n    file:\n      a.mov\n", "- name: a\n  video:\n    file:\n      a.mov\n    offset: -3.25\n    drift_ppm: 12.5\n"},
-		{"a name over two lines", "- name: a\n  video:\n    # it's\n    file: a\n      b.mov\n", "- name: a\n  video:\n    # it's\n    offset: -3.25\n    drift_ppm: 12.5\n    file: a\n      b.mov\n"},
-		{"a folded name", "- name: a\n  video: {rotate: 0, file: a\n    b.mov}\n", "- name: a\n  video: {offset: -3.25, drift_ppm: 12.5, rotate: 0, file: a\n    b.mov}\n"},
-		{"a literal name", "- name: a\n  video:\n    file: |-\n      a.mov\n    rotate: 90\n", "- name: a\n  video:\n    offset: -3.25\n    drift_ppm: 12.5\n    file: |-\n      a.mov\n    rotate: 90\n"},
-		{"question marks", "- name: a\n  video:\n    ? file\n    : a.mov\n", "- name: a\n  video:\n    offset: -3.25\n    drift_ppm: 12.5\n    ? file\n    : a.mov\n"},
-		{"an offset of the person's", "- {name: a, video: {file: a.mov, offset: 1}}\n", "- {name: a, video: {file: a.mov, offset: 1}}\n"},
-		{"a cue of the person's", "- {name: a, video: {cue_at: 1, file: a.mov}}\n", "- {name: a, video: {cue_at: 1, file: a.mov}}\n"},
-		{"a drift of the person's", "- {name: a, video: {file: a.mov, drift_ppm: 3}}\n", "- {name: a, video: {file: a.mov, offset: -3.25, drift_ppm: 3}}\n"},
+			"- name: a\n  video:\n      file: ä b.mov  # ↑\n      offset: -3.25\n      drift_ppm: 12.5\n      # " +
+				"below\n      rotate: 90\n\n"},
+		{"lines of Windows", "- name: a\r\n  video:\r\n    file: a.mov\r\n  gain: 1\r\n",
+			"- name: a\r\n  video:\r\n    file: a.mov\r\n    offset: -3.25\r\n    drift_ppm: 12.5\r\n  gain: 1\r\n"},
+		{"lines without a last break", "- name: a\n  video:\n    file: a.mov",
+			"- name: a\n  video:\n    file: a.mov\n    offset: -3.25\n    drift_ppm: 12.5"},
+		{"a name on the next line", "- name: a\n  video:\n    file:\n      a.mov\n",
+			"- name: a\n  video:\n    file:\n      a.mov\n    offset: -3.25\n    drift_ppm: 12.5\n"},
+		{"a name over two lines", "- name: a\n  video:\n    # it's\n    file: a\n      b.mov\n",
+			"- name: a\n  video:\n    # it's\n    offset: -3.25\n    drift_ppm: 12.5\n    file: a\n      b.mov\n"},
+		{"a folded name", "- name: a\n  video: {rotate: 0, file: a\n    b.mov}\n",
+			"- name: a\n  video: {offset: -3.25, drift_ppm: 12.5, rotate: 0, file: a\n    b.mov}\n"},
+		{"a literal name", "- name: a\n  video:\n    file: |-\n      a.mov\n    rotate: 90\n",
+			"- name: a\n  video:\n    offset: -3.25\n    drift_ppm: 12.5\n    file: |-\n      a.mov\n    rotate: 90\n"},
+		{"question marks", "- name: a\n  video:\n    ? file\n    : a.mov\n",
+			"- name: a\n  video:\n    offset: -3.25\n    drift_ppm: 12.5\n    ? file\n    : a.mov\n"},
+		{"an offset of the person's", "- {name: a, video: {file: a.mov, offset: 1}}\n",
+			"- {name: a, video: {file: a.mov, offset: 1}}\n"},
+		{"a cue of the person's", "- {name: a, video: {cue_at: 1, file: a.mov}}\n",
+			"- {name: a, video: {cue_at: 1, file: a.mov}}\n"},
+		{"a drift of the person's", "- {name: a, video: {file: a.mov, drift_ppm: 3}}\n",
+			"- {name: a, video: {file: a.mov, offset: -3.25, drift_ppm: 3}}\n"},
 	} {
 		got, err := Pin([]byte(pinHead+c.before), nil, both)
 		if err != nil {
@@ -83,7 +100,7 @@ func TestPinRefused(t *testing.T) {
 		}
 	}
 	_, err := Pin([]byte("version: 1\n"), &Production{Path: "d/production.yaml"}, nil)
-	if err == nil || !strings.HasPrefix(err.Error(), "d/production.yaml:1:1: the manifest has no \"title\"") {
+	if err == nil || !strings.HasPrefix(err.Error(), "d/production.yaml:1:1: missing key \"title\" in the manifest") {
 		t.Errorf("a bad manifest: %v", err)
 	}
 }
@@ -121,9 +138,11 @@ func (s style) recording(indent, role, file string) (text string, free bool) {
 	switch s.rng.IntN(4) {
 	case 0: // braces
 		space := s.pick("", " ")
-		return indent + role + ": {" + space + strings.Join(keys, s.pick(", ", " , ")) + space + s.pick("", ",") + "}" + s.pick("", " # ü", "   "), free
+		return indent + role + ": {" + space + strings.Join(keys, s.pick(", ", " , ")) + space + s.pick("", ",") + "}" +
+			s.pick("", " # ü", "   "), free
 	case 1: // braces over lines
-		return indent + role + ": {\n" + indent + "   " + strings.Join(keys, s.pick(",\n", ", # c\n")+indent+"   ") + "\n" + indent + "}", free
+		return indent + role + ": {\n" + indent + "   " + strings.Join(keys, s.pick(",\n", ", # c\n")+indent+"   ") +
+			"\n" + indent + "}", free
 	case 2: // JSON
 		for i, k := range keys {
 			name, value, _ := strings.Cut(k, ": ")
@@ -135,7 +154,8 @@ func (s style) recording(indent, role, file string) (text string, free bool) {
 		return indent + role + ": {" + strings.Join(keys, ",") + "}", free
 	}
 	deeper := indent + s.pick(" ", "  ", "     ")
-	return indent + role + ":" + s.pick("", " # above") + "\n" + deeper + strings.Join(keys, s.pick("\n", "  # each\n", "\n"+deeper+"# between\n", "\n\n")+deeper), free
+	return indent + role + ":" + s.pick("", " # above") + "\n" + deeper +
+		strings.Join(keys, s.pick("\n", "  # each\n", "\n"+deeper+"# between\n", "\n\n")+deeper), free
 }
 
 // manifest writes a whole file with some takes.
@@ -151,16 +171,19 @@ func (s style) manifest() (text string, values []Pinned) {
 			if role == "audio" && s.rng.IntN(2) == 0 {
 				continue
 			}
-			text, free := s.recording(indent, role, s.pick("in/a b.mov", "ö/é,{}.mov", "x#y.wav", "a:b.mp4", "12.5", "日本.mov"))
+			text, free := s.recording(indent, role,
+				s.pick("in/a b.mov", "ö/é,{}.mov", "x#y.wav", "a:b.mp4", "12.5", "日本.mov"))
 			if strings.Contains(text, "{") && strings.Contains(text, "é,{}") {
 				text = strings.ReplaceAll(text, "é,{}", "é") // needs quotes in braces
 			}
 			b.WriteString(text + "\n")
 			if free {
-				values = append(values, Pinned{name, role, math.Round((s.rng.Float64()-0.5)*1e8) / 1e6, (s.rng.Float64() - 0.5) * 600})
+				values = append(values, Pinned{name, role, math.Round((s.rng.Float64()-0.5)*1e8) / 1e6,
+					(s.rng.Float64() - 0.5) * 600})
 			}
 		}
-		b.WriteString(s.pick("", indent+"gain: -1.5\n", "\n", "# a comment at the margin\n", indent+"player: \"Zoë: «O»\"   # with: colon\n"))
+		b.WriteString(s.pick("", indent+"gain: -1.5\n", "\n", "# a comment at the margin\n",
+			indent+"player: \"Zoë: «O»\"   # with: colon\n"))
 	}
 	text = b.String()
 	switch s.rng.IntN(4) {
@@ -174,7 +197,7 @@ func (s style) manifest() (text string, values []Pinned) {
 
 var marks = regexp.MustCompile(`"Mark":\{[^}]*\}`)
 
-// unmarked is all that a production says, without the places.
+// unmarked returns all that a production says, without the places.
 func unmarked(t *testing.T, p *Production) string {
 	t.Helper()
 	j, err := json.Marshal(p)

@@ -31,7 +31,7 @@ func (r *reader) at(n *yaml.Node, hint, format string, args ...any) {
 	r.faults.Add(fault.At(fault.Manifest, markOf(r.file, n), fmt.Sprintf(format, args...), hint))
 }
 
-// err is all faults in order of place, the first maxFaults of them.
+// err returns all faults in order of place, the first maxFaults of them.
 func (r *reader) err() error {
 	sorted := r.faults
 	if err := sorted.Err(); err == nil {
@@ -69,12 +69,13 @@ func (r *reader) mapping(n *yaml.Node, s *shape) mapping {
 		k, v := n.Content[i], n.Content[i+1]
 		switch {
 		case k.Kind != yaml.ScalarNode:
-			r.at(k, "keys of "+s.name+": "+strings.Join(s.keys, ", "), "a key must be a word, not %s", kindOf(k))
+			r.at(k, "keys of "+s.name+": "+strings.Join(s.names(), ", "), "a key must be a word, not %s", kindOf(k))
 		case k.Value == "<<" && !isQuoted(k):
 			r.at(k, "write the keys out again", "merge keys are not used in a manifest")
 		case m.keys[k.Value] != nil:
-			r.at(k, fmt.Sprintf("the first is on line %d; keep one of them", m.keys[k.Value].Line), "key %q is written twice", k.Value)
-		case !slices.Contains(s.keys, k.Value):
+			r.at(k, fmt.Sprintf("the first is on line %d; keep one of them", m.keys[k.Value].Line),
+				"key %q is written twice", k.Value)
+		case !slices.Contains(s.names(), k.Value):
 			r.at(k, r.keyHint(s, k.Value), "unknown key %q in %s", k.Value, s.name)
 		default:
 			m.keys[k.Value] = k
@@ -84,7 +85,7 @@ func (r *reader) mapping(n *yaml.Node, s *shape) mapping {
 	return m
 }
 
-// has tells whether a key was written, with or without a good value.
+// has reports whether a key was written, with or without a good value.
 func (m mapping) has(key string) bool { return m.keys[key] != nil }
 
 // need adds a fault when a key is missing, and tells whether it is there.
@@ -94,7 +95,7 @@ func (m mapping) need(key, hint string) bool {
 		return false
 	}
 	if !m.has(key) {
-		m.at(m.node, hint, "%s has no %q", m.shape.name, key)
+		m.at(m.node, hint, "missing key %q in %s", key, m.shape.name)
 	}
 	return m.has(key)
 }
@@ -107,7 +108,7 @@ func (m mapping) orDelete(key string) string {
 	return ", or leave it out"
 }
 
-// scalar is the text of a value. It is false when the key is absent, and adds
+// scalar returns the text of a value. It is false when the key is absent, and adds
 // a fault when there is something other than one value behind it.
 func (m mapping) scalar(key, example string) (*yaml.Node, bool) {
 	v := m.vals[key]
@@ -130,7 +131,7 @@ func (m mapping) scalar(key, example string) (*yaml.Node, bool) {
 	return v, true
 }
 
-// list is the entries of a list, nil when the key is absent.
+// list returns the entries of a list, nil when the key is absent.
 func (m mapping) list(key, example string) []*yaml.Node {
 	v := m.vals[key]
 	if v == nil {
@@ -147,7 +148,7 @@ func (m mapping) list(key, example string) []*yaml.Node {
 	return nil
 }
 
-// child is the mapping behind a key, and false when the key is absent or has
+// child returns the mapping behind a key, and false when the key is absent or has
 // no mapping behind it.
 func (m mapping) child(key string, s *shape) (mapping, bool) {
 	v := m.vals[key]
@@ -162,7 +163,7 @@ func (m mapping) child(key string, s *shape) (mapping, bool) {
 	return c, v.Kind == yaml.MappingNode
 }
 
-// describe is kindOf with the value of a text.
+// describe returns kindOf with the value of a text.
 func describe(n *yaml.Node) string {
 	if n.Kind == yaml.ScalarNode && !isEmpty(n) {
 		return fmt.Sprintf("%q", clip(n.Value))
@@ -185,12 +186,15 @@ func clip(s string) string {
 func (r *reader) refuseSharing(n *yaml.Node) {
 	switch {
 	case n.Kind == yaml.AliasNode:
-		r.at(n, `write the value out again, or put text that begins with "*" into quotes`, "anchors and aliases are not used in a manifest")
+		r.at(n, `write the value out again, or put text that begins with "*" into quotes`,
+			"anchors and aliases are not used in a manifest")
 		return // never follow an alias: it may lead round in circles
 	case n.Anchor != "":
-		r.at(n, `delete it, or put text that begins with "&" into quotes`, "anchor %q: anchors and aliases are not used in a manifest", clip(n.Anchor))
+		r.at(n, `delete it, or put text that begins with "&" into quotes`,
+			"anchor %q: anchors and aliases are not used in a manifest", clip(n.Anchor))
 	case n.Style&yaml.TaggedStyle != 0:
-		r.at(n, `delete it, or put text that begins with "!" into quotes`, "tag %q: tags are not used in a manifest", clip(n.Tag))
+		r.at(n, `delete it, or put text that begins with "!" into quotes`, "tag %q: tags are not used in a manifest",
+			clip(n.Tag))
 	}
 	for _, c := range n.Content {
 		r.refuseSharing(c)

@@ -2,6 +2,8 @@ package manifest
 
 import (
 	"fmt"
+	"maps"
+	"slices"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -18,7 +20,8 @@ const (
 	ReleaseMissing   Release = ""
 	ReleaseYes       Release = "yes"        // face, sound and name
 	ReleaseAudioOnly Release = "audio-only" // sound and name: the picture goes into nothing that is made
-	ReleaseNo        Release = "no"         // nothing: neither picture nor sound nor name goes into anything that is made
+	// nothing: neither picture nor sound nor name goes into anything that is made
+	ReleaseNo Release = "no"
 )
 
 // Word returns the release in a word: "missing" when nothing is written down.
@@ -29,14 +32,18 @@ func (r Release) Word() string {
 	return string(r)
 }
 
-// ShowsPicture tells whether the take's picture may be opened to make
+// ShowsPicture reports whether the take's picture may be opened to make
 // something of it. A missing release does not forbid it: rough cuts are made
 // before the answers are in.
 func (t Take) ShowsPicture() bool {
 	return t.Release == ReleaseYes || t.Release == ReleaseMissing
 }
 
-// PublicName is the player's name as films and pages for all to read show it:
+// IsWithheld reports whether nothing of the take may go into anything that is
+// made, so that its files are not even opened.
+func (t Take) IsWithheld() bool { return t.Release == ReleaseNo }
+
+// PublicName returns the player's name as films and pages for all to read show it:
 // "" where the player wants it hidden or has agreed to nothing.
 func (t Take) PublicName() string {
 	if t.HideName || t.Release == ReleaseNo {
@@ -45,19 +52,46 @@ func (t Take) PublicName() string {
 	return t.Player
 }
 
-// release reads a release; def when it is absent or faulty.
-func (m mapping) release(def Release) Release {
-	return Release(m.choice("release", string(def), string(ReleaseYes), string(ReleaseNo), string(ReleaseAudioOnly)))
+// leastTelling is the shortest word that says who somebody is, in bytes: two
+// letters of an alphabet are an initial or a particle, one character of Chinese
+// is a name.
+const leastTelling = 3
+
+// TellsName reports whether the name of a file or of a take says who the player
+// is: a word of their name, as in "mara-2.mov", or the whole of it in one word.
+// Words that the part and the section have as well tell nothing.
+func (t Take) TellsName(of string) bool {
+	words := func(text string) []string {
+		return strings.FieldsFunc(fold(text), func(r rune) bool { return !unicode.IsLetter(r) })
+	}
+	known := append(words(t.Part), words(t.Section)...)
+	name, file := words(t.Player), words(of)
+	for _, w := range name {
+		if len(w) >= leastTelling && slices.Contains(file, w) && !slices.Contains(known, w) {
+			return true
+		}
+	}
+	return len(name) > 1 && strings.Contains(strings.Join(file, ""), strings.Join(name, ""))
 }
 
-// checkHidden refuses texts of the film that say a name which its owner wants
-// hidden: a chapter called after the soloist undoes what the label does.
-func (m mapping) checkHidden(p *Production) {
+// release reads a release; def when it is absent or faulty.
+func (m mapping) release(def Release) Release {
+	return Release(m.choice("release", string(def)))
+}
+
+// checkHidden refuses texts of the film, and of pages for all, that say a name
+// which its owner wants hidden: a chapter called after the soloist undoes what the
+// label does, and so does the name of the take, which becomes part of file names.
+func (m mapping) checkHidden(p *Production, entries []mapping) {
 	var texts []publicText
-	for _, t := range p.Takes {
+	for i, t := range p.Takes {
 		name := plainWords(t.Player)
 		if name == "" || t.PublicName() != "" {
 			continue
+		}
+		if t.HideName && !t.IsWithheld() && t.TellsName(t.Name) {
+			m.at(entries[i].vals["name"], "call it after the part: it becomes part of file names and stands on pages",
+				"take %q is named after its player, whose name is not to be shown", t.Name)
 		}
 		if texts == nil {
 			texts = m.publicTexts(p)
@@ -65,7 +99,8 @@ func (m mapping) checkHidden(p *Production) {
 		for _, x := range texts {
 			if saysName(x.plain, name) {
 				m.faults.Add(fault.At(fault.Manifest, x.mark,
-					fmt.Sprintf("%s %q names the player of take %q, whose name is not to be shown", x.what, clip(x.text), t.Name),
+					fmt.Sprintf("%s %q names the player of take %q, whose name is not to be shown", x.what,
+						clip(x.text), t.Name),
 					"write the part instead of the name"))
 			}
 		}
@@ -79,12 +114,14 @@ type publicText struct {
 	mark       fault.Mark
 }
 
+// publicTexts returns the texts of the production that a viewer may read.
 func (m mapping) publicTexts(p *Production) []publicText {
 	var all []publicText
 	add := func(mark fault.Mark, what, text string) {
 		all = append(all, publicText{what, text, plainWords(text), mark})
 	}
-	for _, top := range []struct{ key, text string }{{"title", p.Title}, {"composer", p.Composer}, {"ensemble", p.Ensemble}, {"dedication", p.Dedication}} {
+	for _, top := range []struct{ key, text string }{{"title", p.Title}, {"composer", p.Composer},
+		{"ensemble", p.Ensemble}, {"dedication", p.Dedication}} {
 		if v := m.vals[top.key]; v != nil {
 			add(markOf(m.file, v), top.key, top.text)
 		}
@@ -100,13 +137,35 @@ func (m mapping) publicTexts(p *Production) []publicText {
 	for _, n := range p.Notes {
 		add(n.Mark, "the note", n.Text)
 	}
+	for _, s := range p.Sections {
+		add(s.Mark, "section", s.Name)
+	}
+	for _, d := range p.Deliver {
+		add(d.Mark, "deliverable", spaced(d.Name))
+	}
+	for _, t := range p.Takes {
+		if !t.IsWithheld() {
+			add(t.Mark, "the part", t.Part)
+		}
+	}
+	if v := m.vals["callsheet"]; v != nil {
+		add(markOf(m.file, v), "the call sheet's note", p.CallSheet.Notes)
+		for _, key := range slices.Sorted(maps.Keys(p.CallSheet.Strings)) {
+			add(markOf(m.file, v), "the call sheet's "+key, p.CallSheet.Strings[key])
+		}
+	}
 	return all
 }
 
-// plainWords is a text without capitals and with single spaces.
+// spaced returns a name that becomes a file name as the words it is made of.
+func spaced(name string) string {
+	return strings.NewReplacer("-", " ", "_", " ", ".", " ").Replace(name)
+}
+
+// plainWords returns a text without capitals and with single spaces.
 func plainWords(text string) string { return strings.Join(strings.Fields(fold(text)), " ") }
 
-// saysName tells whether a text has a name in it as whole words; both are as
+// saysName reports whether a text has a name in it as whole words; both are as
 // plainWords gives them.
 func saysName(text, name string) bool {
 	for at := 0; ; {

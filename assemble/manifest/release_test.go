@@ -49,7 +49,8 @@ func TestRelease(t *testing.T) {
 			}
 		}
 	}
-	for release, want := range map[Release]bool{ReleaseMissing: true, ReleaseYes: true, ReleaseAudioOnly: false, ReleaseNo: false} {
+	for release, want := range map[Release]bool{ReleaseMissing: true, ReleaseYes: true, ReleaseAudioOnly: false,
+		ReleaseNo: false} {
 		if got := (Take{Release: release}).ShowsPicture(); got != want {
 			t.Errorf("release %q shows a picture: %v", release, got)
 		}
@@ -73,6 +74,9 @@ func TestHiddenNames(t *testing.T) {
 		{"composer: Val Mossal Moss\n", false},
 		{"composer: Val Moss, Al Moss\n", true},
 		{"chapters: [{at: m1, name: Viola alone}]\n", false},
+		{"sections: [{name: Al Moss}]\n", true},
+		{"callsheet: {notes: Al Moss collects them}\n", true},
+		{"callsheet: {contact: Al Moss}\n", false}, // who is asked says so of their own will
 	} {
 		_, err := Parse("production.yaml", []byte(releaseHead+c.text+takes))
 		if (err != nil) != c.refuse {
@@ -82,6 +86,48 @@ func TestHiddenNames(t *testing.T) {
 			if _, err := Parse("production.yaml", []byte(releaseHead+c.text+shown)); err != nil {
 				t.Errorf("%s, with the name shown: %v", strings.TrimSpace(c.text), err)
 			}
+		}
+	}
+}
+
+// TestTellingNames: a word of the player's name tells who it is, one of the part
+// does not.
+func TestTellingNames(t *testing.T) {
+	for _, c := range []struct {
+		player, part, name string
+		tells              bool
+	}{
+		{"Mara Voss", "Oboe", "intake/mara.mov", true},
+		{"Mara Voss", "Oboe", "intake/Voss_final(2).MP4", true},
+		{"Mara Voss", "Oboe", "maravoss.wav", true},
+		{"Mara Voss", "Oboe", "oboe-1", false},
+		{"Mara Voss", "Oboe", "maraca.mov", false},
+		{"Viola Berg", "Viola", "viola-2", false},
+		{"Viola Berg", "Viola", "viola-berg", true},
+		{"Ed O", "Horn", "take-o.mov", false},
+		{"Jürgen Åß", "Horn", "JÜRGEN.mov", true},
+		{"李 雷", "Horn", "李.mov", true},
+		{"", "Horn", "horn.mov", false},
+	} {
+		if got := (Take{Player: c.player, Part: c.part}).TellsName(c.name); got != c.tells {
+			t.Errorf("%q of %q: %v", c.name, c.player, got)
+		}
+	}
+}
+
+// TestATakeIsNotNamedAfterSomebodyHidden: its name stands on pages and in the
+// names of files.
+func TestATakeIsNotNamedAfterSomebodyHidden(t *testing.T) {
+	for text, refuse := range map[string]bool{
+		"{name: mara, player: Mara Voss, video: {file: mara.mov}, hide_name: true}":               true,
+		"{name: mara, player: Mara Voss, video: {file: mara.mov}}":                                false,
+		"{name: mara, player: Mara Voss, video: {file: mara.mov}, release: no}":                   false,
+		"{name: oboe, player: Mara Voss, video: {file: mara.mov}, hide_name: true}":               false,
+		"{name: oboe, player: Mara Voss, part: Mara Voss, video: {file: a.mov}, hide_name: true}": true,
+	} {
+		_, err := Parse("production.yaml", []byte(releaseHead+"takes:\n  - "+text+"\n"))
+		if (err != nil) != refuse {
+			t.Errorf("%s: %v", text, err)
 		}
 	}
 }

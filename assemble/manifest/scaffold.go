@@ -67,22 +67,25 @@ type draftTake struct {
 	video, audio string
 }
 
+// doubt notes what a person has to look at.
 func (d *draft) doubt(format string, args ...any) {
 	d.doubts = append(d.doubts, fmt.Sprintf(format, args...))
 }
 
+// sortedFiles returns the files in the order of their paths, each once.
 func sortedFiles(files []ScaffoldFile) []ScaffoldFile {
 	sorted := slices.Clone(files)
 	slices.SortFunc(sorted, func(a, b ScaffoldFile) int { return strings.Compare(a.Path, b.Path) })
 	return slices.CompactFunc(sorted, func(a, b ScaffoldFile) bool { return a.Path == b.Path })
 }
 
-// writable tells whether a path survives being a one-line text of YAML.
+// writable reports whether a path survives being a one-line text of YAML.
 func writable(p string) bool {
-	return utf8.ValidString(p) && utf8.RuneCountInString(p) <= maxPath && strings.TrimSpace(p) != "" && !strings.ContainsFunc(p, unicode.IsControl)
+	return utf8.ValidString(p) && utf8.RuneCountInString(p) <= maxPath && strings.TrimSpace(p) != "" &&
+		!strings.ContainsFunc(p, unicode.IsControl)
 }
 
-// cleanTitle is a title of one line.
+// cleanTitle returns a title of one line.
 func cleanTitle(title string) string {
 	title = strings.Map(func(r rune) rune {
 		if unicode.IsControl(r) {
@@ -109,13 +112,15 @@ func (d *draft) group(all []guess) {
 	for _, g := range videos {
 		who := [2]string{plainWord(g.player), g.part()}
 		if other := first[who]; other != "" && g.player != "" {
-			d.doubt("%s: the same player and part as %s; both are takes, delete one if it is another try", g.file.Path, other)
+			d.doubt("%s: the same player and part as %s; both are takes, delete one if it is another try", g.file.Path,
+				other)
 		}
 		first[who] = g.file.Path
 		d.takes = append(d.takes, &draftTake{guess: g, video: g.file.Path})
 	}
 	// Sure pairs first, so that a vague fit never takes another's place.
-	for _, fits := range []func(v *draftTake, s guess) bool{sameStem, samePlayerAndPart, samePlayer, samePart, namesake} {
+	for _, fits := range []func(v *draftTake, s guess) bool{sameStem, samePlayerAndPart, samePlayer, samePart,
+		namesake} {
 		var rest []guess
 		for _, s := range sounds {
 			var match []*draftTake
@@ -129,7 +134,8 @@ func (d *draft) group(all []guess) {
 				continue
 			}
 			if len(match) > 1 {
-				d.doubt("%s: could belong to %s or %s; it is a take of its own", s.file.Path, match[0].video, match[1].video)
+				d.doubt("%s: could belong to %s or %s; it is a take of its own", s.file.Path, match[0].video,
+					match[1].video)
 				d.takes = append(d.takes, &draftTake{guess: s, audio: s.file.Path})
 				continue
 			}
@@ -142,10 +148,12 @@ func (d *draft) group(all []guess) {
 	}
 }
 
+// sameStem reports whether two files differ in their ending alone.
 func sameStem(t *draftTake, s guess) bool {
 	return t.stem == s.stem && path.Dir(t.video) == path.Dir(s.file.Path)
 }
 
+// samePlayerAndPart reports whether a file names the player and the part of a take.
 func samePlayerAndPart(t *draftTake, s guess) bool {
 	return s.player != "" && plainWord(t.player) == plainWord(s.player) && t.part() == s.part()
 }
@@ -186,7 +194,7 @@ func (t *draftTake) join(s guess) {
 	t.other = cmp.Or(t.other, s.other)
 }
 
-// order is that of a score; takes without a part come last.
+// order sorts takes as a score has them; takes without a part come last.
 func (d *draft) order() {
 	slices.SortStableFunc(d.takes, func(a, b *draftTake) int {
 		if (a.kind < 0) != (b.kind < 0) {
@@ -222,7 +230,7 @@ func (d *draft) name() {
 	}
 }
 
-// review says what is doubtful about a take.
+// review notes what is doubtful about a take.
 func (d *draft) review(t *draftTake) {
 	file := cmp.Or(t.video, t.audio)
 	switch {
@@ -241,14 +249,14 @@ func (d *draft) review(t *draftTake) {
 	}
 }
 
-const draftHead = `# One film. Whatever follows a # is a remark. Times are seconds (12.5), minutes
+const draftHead = `# One film. Whatever follows a # is a comment. Times are seconds (12.5), minutes
 # (01:12.500), a measure (m33) or a beat in it (m33.2).
 version: 1
 title: %s
 # composer: , ensemble: and dedication: are for the title card
 
-# EDIT: the time of your piece. The click track that everybody plays to is made
-# from it, and sync looks for the clap where it says.
+# EDIT: tempo and meter of your piece. They make the click track that everybody
+# plays to, and tell sync where the clap is.
 tempo:
   count_in: {measures: 8, cue: {measure: 5, beat: 1}} # all clap on the cue
   changes:

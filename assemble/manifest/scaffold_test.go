@@ -83,13 +83,14 @@ func TestEveryInstrument(t *testing.T) {
 	}
 }
 
-// someFiles is an intake folder with all sorts of names.
+// someFiles returns an intake folder with all sorts of names.
 func someFiles() []ScaffoldFile {
 	return []ScaffoldFile{
 		{"intake/mara-voss_oboe1.mov", true, true}, {"intake/mara-voss_oboe1.wav", false, true},
 		{"intake/Ilse Brandt - Horn 2.mp4", true, true}, {"intake/ilse_mic.wav", false, true},
 		{"intake/IMG_1234.MOV", true, true}, {"intake/img_1234.wav", false, true},
-		{"intake/violin1_pia.mov", true, true}, {"intake/violin1_tomas.mov", true, false}, {"intake/violin 1.wav", false, true},
+		{"intake/violin1_pia.mov", true, true}, {"intake/violin1_tomas.mov", true, false},
+		{"intake/violin 1.wav", false, true},
 		{"Otto Bass/video.mp4", true, true}, {"Otto Bass/audio.wav", false, true},
 		{"intake/Kai - flute.mov", true, true}, {"intake/Kai flute (2).mov", true, true},
 		{"intake/Viola Marsh cello.m4a", false, true},
@@ -117,7 +118,8 @@ func TestScaffoldDraft(t *testing.T) {
 
 // TestScaffoldBasses: a bass is a voice in a choir and has strings elsewhere.
 func TestScaffoldBasses(t *testing.T) {
-	bass, tenor, flute := ScaffoldFile{"Otto Bass.mov", true, true}, ScaffoldFile{"Ben Tenor.mov", true, true}, ScaffoldFile{"Kai Flute.mov", true, true}
+	bass, tenor, flute := ScaffoldFile{"Otto Bass.mov", true, true}, ScaffoldFile{"Ben Tenor.mov", true, true},
+		ScaffoldFile{"Kai Flute.mov", true, true}
 	for _, c := range []struct {
 		with ScaffoldFile
 		want string
@@ -133,7 +135,8 @@ func TestScaffoldBasses(t *testing.T) {
 
 // TestScaffoldCommonWord: a word in all names is the piece, not a person.
 func TestScaffoldCommonWord(t *testing.T) {
-	yaml, _ := Scaffold([]ScaffoldFile{{"Nocturne Ada flute.mov", true, true}, {"Nocturne oboe Ben.mov", true, true}, {"Kai Nocturne.mov", true, true}}, "T")
+	yaml, _ := Scaffold([]ScaffoldFile{{"Nocturne Ada flute.mov", true, true}, {"Nocturne oboe Ben.mov", true, true},
+		{"Kai Nocturne.mov", true, true}}, "T")
 	var players []string
 	for _, x := range parse(t, string(yaml)).Takes {
 		players = append(players, x.Player)
@@ -141,7 +144,8 @@ func TestScaffoldCommonWord(t *testing.T) {
 	if got := strings.Join(players, " "); got != "Ada Ben Kai" {
 		t.Errorf("%q", got)
 	}
-	yaml, _ = Scaffold([]ScaffoldFile{{"Ada flute.mov", true, true}, {"Ada oboe.mov", true, true}, {"Ada horn.mov", true, true}}, "T")
+	yaml, _ = Scaffold([]ScaffoldFile{{"Ada flute.mov", true, true}, {"Ada oboe.mov", true, true},
+		{"Ada horn.mov", true, true}}, "T")
 	if p := parse(t, string(yaml)); p.Takes[0].Player != "Ada" || p.Takes[2].Part != "Horn" {
 		t.Errorf("%+v", p.Takes)
 	}
@@ -150,7 +154,8 @@ func TestScaffoldCommonWord(t *testing.T) {
 func TestScaffoldNothing(t *testing.T) {
 	yaml, doubts := Scaffold(nil, "\x00 \n")
 	p := parse(t, string(yaml))
-	if p.Title != "Untitled" || len(p.Takes) != 0 || p.NeedTakes() == nil || len(doubts) != 1 || !strings.HasPrefix(doubts[0], "tempo: ") {
+	if p.Title != "Untitled" || len(p.Takes) != 0 || p.NeedTakes() == nil || len(doubts) != 1 ||
+		!strings.HasPrefix(doubts[0], "tempo: ") {
 		t.Errorf("%+v %q", p, doubts)
 	}
 }
@@ -159,8 +164,10 @@ func TestScaffoldNothing(t *testing.T) {
 // recording it does not complain about once, and does not depend on order.
 func TestScaffoldLoads(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 6))
-	bits := []string{"mara", "Voss", "oboe", "1", "II", "violin", "bass", "-", "_", " ", "/", "(2)", "é", "日本", "𝄞", "'", "\"", "\\", ":", ": ", " #", "{", "}", ",", "%", "&", "*", "!", "|",
-		"null", "true", "~", "y", "IMG_12", "2025-01-02", "..", "\n", "\t", "\xff", "\u2028", "\ufeff", "@", "`", "://", "C:\\", "m4"}
+	bits := []string{"mara", "Voss", "oboe", "1", "II", "violin", "bass", "-", "_", " ", "/", "(2)", "é", "日本", "𝄞",
+		"'", "\"", "\\", ":", ": ", " #", "{", "}", ",", "%", "&", "*", "!", "|",
+		"null", "true", "~", "y", "IMG_12", "2025-01-02", "..", "\n", "\t", "\xff", "\u2028", "\ufeff", "@", "`", "://",
+		"C:\\", "m4"}
 	for range 200 {
 		var files []ScaffoldFile
 		for range rng.IntN(12) {
@@ -168,7 +175,8 @@ func TestScaffoldLoads(t *testing.T) {
 			for range 1 + rng.IntN(6) {
 				name += bits[rng.IntN(len(bits))]
 			}
-			files = append(files, ScaffoldFile{name + []string{".mov", ".wav", ""}[rng.IntN(3)], rng.IntN(3) > 0, rng.IntN(4) > 0})
+			files = append(files, ScaffoldFile{name + []string{".mov", ".wav", ""}[rng.IntN(3)], rng.IntN(3) > 0,
+				rng.IntN(4) > 0})
 		}
 		title := bits[rng.IntN(len(bits))] + bits[rng.IntN(len(bits))]
 		yaml, doubts := Scaffold(files, title)

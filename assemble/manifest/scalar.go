@@ -18,12 +18,17 @@ const (
 	maxLine = 200  // names of people and parts, titles
 	maxCard = 2000 // the text of a card, lines included
 	maxName = 64   // names that become file names
-	maxPath = 1024
+	// maxNameBytes leaves room for what else is in a file's name, also while it
+	// is being written: disks take 255 bytes.
+	maxNameBytes = 192
+	maxPath      = 1024
 )
 
 // text reads a value of one line; "" when it is absent or faulty.
 func (m mapping) text(key, example string) string { return m.textUpTo(key, example, maxLine, false) }
 
+// textUpTo reads a text of at most so many characters; "" when it is absent or
+// faulty. Line ends are taken where lines is set, other control characters never.
 func (m mapping) textUpTo(key, example string, most int, lines bool) string {
 	v, ok := m.scalar(key, example)
 	if !ok {
@@ -62,11 +67,14 @@ func (m mapping) name(key, example string) string {
 			hint += fmt.Sprintf("; for example %s: %s", key, s)
 		}
 		m.at(v, hint, "%s %q cannot be part of a file name", key, clip(v.Value))
+	} else if n := len(v.Value); n > maxNameBytes {
+		m.at(v, "disks take 255 bytes for a whole file name",
+			"%s %q takes %d bytes of a file name, at most %d are possible", key, clip(v.Value), n, maxNameBytes)
 	}
 	return v.Value
 }
 
-// Slug is the nearest name for a take or deliverable that a text gives:
+// Slug returns the nearest name for a take or deliverable that a text gives:
 // small letters, digits and dashes. It is "" when the text has neither.
 func Slug(text string) string {
 	var b strings.Builder
@@ -79,20 +87,22 @@ func Slug(text string) string {
 		}
 	}
 	s := []rune(strings.Trim(b.String(), "-"))
-	return strings.Trim(string(s[:min(len(s), maxName)]), "-")
+	s = s[:min(len(s), maxName)]
+	for len(string(s)) > maxNameBytes {
+		s = s[:len(s)-1]
+	}
+	return strings.Trim(string(s), "-")
 }
 
 // numberForm is a decimal number. YAML has others (0x1F, 1_000, .inf), which
 // in a film's description are slips.
 var numberForm = regexp.MustCompile(`^[-+]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][-+]?[0-9]{1,3})?$`)
 
-// number reads a decimal number in [lo, hi]; unit is for the hint and may be
-// empty. ok is false when the value is absent or faulty.
-func (m mapping) number(key string, lo, hi float64, unit string) (x float64, ok bool) {
-	span := fmt.Sprintf("a number from %s to %s", decimal(lo), decimal(hi))
-	if unit != "" {
-		span += " " + unit
-	}
+// number reads a decimal number in the range that the schema gives the key. ok
+// is false when the value is absent or faulty.
+func (m mapping) number(key string) (x float64, ok bool) {
+	is := m.shape.key(key).value
+	lo, hi, span := is.lo, is.hi, is.span()
 	v, ok := m.scalar(key, decimal(max(lo, min(hi, 1))))
 	if !ok {
 		return 0, false
@@ -130,14 +140,14 @@ func numberHint(key, value string, lo, hi float64) string {
 	return fmt.Sprintf("; did you mean %s: %s?", key, decimal(x))
 }
 
-// whole reads a whole number in [lo, hi].
-func (m mapping) whole(key string, lo, hi int) (n int, ok bool) {
-	x, ok := m.number(key, float64(lo), float64(hi), "")
+// whole reads a whole number as number reads any.
+func (m mapping) whole(key string) (n int, ok bool) {
+	x, ok := m.number(key)
 	if !ok {
 		return 0, false
 	}
 	if x != float64(int(x)) {
-		m.at(m.vals[key], fmt.Sprintf("from %d to %d", lo, hi), "%s %s is not a whole number", key, m.vals[key].Value)
+		m.at(m.vals[key], m.shape.key(key).value.span(), "%s %s is not a whole number", key, m.vals[key].Value)
 		return 0, false
 	}
 	return int(x), true
@@ -171,8 +181,13 @@ func (m mapping) flag(key string, def bool) bool {
 	return def
 }
 
-// choice reads one of some words; def when absent or faulty.
-func (m mapping) choice(key, def string, words ...string) string {
+// choice reads one of the words that the schema gives the key; def when it is
+// absent or faulty.
+func (m mapping) choice(key, def string) string {
+	words := m.shape.key(key).value.words
+	if len(words) == 0 { // such a mapping has no such key
+		return def
+	}
 	v, ok := m.scalar(key, words[0])
 	if !ok {
 		return def
@@ -195,8 +210,10 @@ type names struct {
 	seen map[string]*yaml.Node
 }
 
+// newNames returns an empty set of names of what.
 func newNames(what string) names { return names{what, map[string]*yaml.Node{}} }
 
+// add notes a name, or adds a fault when another has it.
 func (s names) add(m mapping, key, name string) {
 	if name == "" {
 		return
@@ -210,10 +227,11 @@ func (s names) add(m mapping, key, name string) {
 		m.at(v, fmt.Sprintf("the first is on line %d; every %s needs a name of its own", first.Line, s.what),
 			"a second %s is named %q", s.what, name)
 	default:
-		m.at(v, fmt.Sprintf("%q is on line %d; names become file names, and some disks ignore capitals", first.Value, first.Line),
+		m.at(v, fmt.Sprintf("%q is on line %d; names become file names, and some disks ignore capitals", first.Value,
+			first.Line),
 			"%s %q differs from another only in capitals", s.what, name)
 	}
 }
 
-// fold is a name for comparison without regard to capitals.
+// fold returns a name for comparison without regard to capitals.
 func fold(s string) string { return strings.ToLower(strings.ToUpper(s)) }

@@ -41,7 +41,7 @@ func (m mapping) score() (*score.Score, bool) {
 	v := m.vals["score"]
 	ending := strings.ToLower(path.Ext(name))
 	if !slices.Contains(scoreKinds, ending) {
-		m.at(v, "a Standard MIDI File (.mid) or MusicXML (.musicxml, .mxl)", "score %q is of no kind that can be read", clip(name))
+		m.at(v, "a Standard MIDI File (.mid) or MusicXML (.musicxml, .mxl)", "unknown kind of score %q", clip(name))
 		return nil, true
 	}
 	s, err := readScore(m.dir, name, ending)
@@ -49,14 +49,15 @@ func (m mapping) score() (*score.Score, bool) {
 	case err == nil:
 		return s, true
 	case errors.Is(err, fs.ErrNotExist):
-		m.at(v, "its name is relative to the folder of "+filepath.Base(m.file), "score %q is not there", clip(name))
+		m.at(v, "its name is relative to the folder of "+filepath.Base(m.file), "score %q not found", clip(name))
 	default:
-		m.because(v, err, "export it again, or write changes: and measures: instead", "score %q cannot be read", clip(name))
+		m.because(v, err, "export it again, or write changes: and measures: instead", "score %q cannot be read",
+			clip(name))
 	}
 	return nil, true
 }
 
-// because is at with a cause.
+// because adds a fault as at does, with a cause.
 func (r *reader) because(n *yaml.Node, err error, hint, format string, args ...any) {
 	r.faults.Add(fault.At(fault.Manifest, markOf(r.file, n), fmt.Sprintf(format, args...), hint).Because(err))
 }
@@ -104,11 +105,12 @@ func (m mapping) fromScore(s *score.Score, in tempo.CountIn) tempo.Spec {
 	if m.has("changes") {
 		m.at(m.keys["changes"], "keep one of them", "tempo has both score and changes")
 	}
-	if n, ok := m.whole("measures", 1, tempo.MaxMeasures); ok && s != nil && n != s.Spec.Measures {
+	if n, ok := m.whole("measures"); ok && s != nil && n != s.Spec.Measures {
 		m.at(m.vals["measures"], hint, "measures is %d, but the score has %d as played", n, s.Spec.Measures)
 	}
-	if x, ok := m.number("pick_up", 0, 64, "beats"); ok && s != nil && x != s.Spec.PickUp {
-		m.at(m.vals["pick_up"], hint, "pick_up is %s, but the score has one of %s beats", decimal(x), decimal(s.Spec.PickUp))
+	if x, ok := m.number("pick_up"); ok && s != nil && x != s.Spec.PickUp {
+		m.at(m.vals["pick_up"], hint, "pick_up is %s, but the score has one of %s beats", decimal(x),
+			decimal(s.Spec.PickUp))
 	}
 	if s == nil {
 		return tempo.Spec{}

@@ -9,23 +9,23 @@ import (
 	"go.yaml.in/yaml/v3"
 
 	"ripieno/assemble/fault"
-	"ripieno/layout"
 )
 
 // seats checks that nobody has another's seat, or one that there is not, and
 // gives how many seats there were when they were given; 0 when that is not
 // said. entries are those that takes came from.
 func (m mapping) seats(takes []Take, entries []mapping) int {
-	given, ok := m.whole("seats", 1, layout.MaxTiles)
+	given, ok := m.whole("seats")
 	sits := map[int]string{}
 	for i, t := range takes {
 		v := entries[i].vals["seat"]
 		switch other, taken := sits[t.Seat]; {
 		case t.Seat == 0:
 		case taken:
-			m.at(v, "give one of them another seat", "seat %d is take %q's already", t.Seat, other)
+			m.at(v, "give one of them another seat", "seat %d is already taken by take %q", t.Seat, other)
 		case !m.has("seats") && t.Seat > len(takes):
-			m.at(v, fmt.Sprintf("a seat from 1 to %d; or say above takes how many seats there were when they were given, for example seats: %d", len(takes), t.Seat),
+			m.at(v, fmt.Sprintf("a seat from 1 to %d; or say above takes how many seats there were when they were "+
+				"given, for example seats: %d", len(takes), t.Seat),
 				"there is no seat %d for %d takes", t.Seat, len(takes))
 		default:
 			sits[t.Seat] = t.Name
@@ -54,7 +54,7 @@ func PinSeats(data []byte, p *Production, seats map[string]int, count int) ([]by
 	head := addition{
 		in:     func(root *yaml.Node) *yaml.Node { return root },
 		anchor: "takes", before: true,
-		pairs: func(root *yaml.Node) []pair { return lacking(root, pair{"seats", strconv.Itoa(count)}) },
+		pairs: func(root *yaml.Node) []pair { return missingPairs(root, pair{"seats", strconv.Itoa(count)}) },
 	}
 	adds := []addition{head}
 	for _, t := range was.Takes {
@@ -65,7 +65,7 @@ func PinSeats(data []byte, p *Production, seats map[string]int, count int) ([]by
 		adds = append(adds, addition{
 			in:     func(root *yaml.Node) *yaml.Node { return takeNode(root, t.Name) },
 			anchor: "name",
-			pairs:  func(take *yaml.Node) []pair { return lacking(take, pair{"seat", strconv.Itoa(n)}) },
+			pairs:  func(take *yaml.Node) []pair { return missingPairs(take, pair{"seat", strconv.Itoa(n)}) },
 		})
 	}
 	out, failed, err := addAll(data, adds)
@@ -77,7 +77,8 @@ func PinSeats(data []byte, p *Production, seats map[string]int, count int) ([]by
 		if failed > 0 {
 			what = "a take"
 		}
-		return nil, fault.New(fault.Manifest, path, what+" is written in a way that no seat can be added to", "write it as - {name: ..., ...}, each take on a line of its own")
+		return nil, fault.New(fault.Manifest, path, what+" is written in a way that no seat can be added to",
+			"write it as - {name: ..., ...}, each take on a line of its own")
 	}
 	if _, err := parseIn(dir, path, out); err != nil {
 		return nil, err
@@ -85,8 +86,8 @@ func PinSeats(data []byte, p *Production, seats map[string]int, count int) ([]by
 	return out, nil
 }
 
-// lacking is the pairs whose keys a mapping does not have.
-func lacking(m *yaml.Node, pairs ...pair) []pair {
+// missingPairs returns the pairs whose keys a mapping does not have.
+func missingPairs(m *yaml.Node, pairs ...pair) []pair {
 	var out []pair
 	for _, p := range pairs {
 		if valueOf(m, p.key) == nil {

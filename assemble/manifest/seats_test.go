@@ -15,17 +15,24 @@ func TestPinSeatsStyles(t *testing.T) {
 	seats := map[string]int{"a": 2, "b": 1}
 	for _, c := range []struct{ name, before, after string }{
 		{"braces", "# all\ntakes:\n- {name: a, expected: true} # x\n- {expected: true, name: 'b'}\n",
-			"# all\nseats: 2\ntakes:\n- {name: a, seat: 2, expected: true} # x\n- {expected: true, name: 'b', seat: 1}\n"},
-		{"lines", "takes:\n  - name: a   # first\n    expected: true\n  - expected: true\n    name: b\n\nmix: {room: 0}\n",
-			"seats: 2\ntakes:\n  - name: a   # first\n    seat: 2\n    expected: true\n  - expected: true\n    name: b\n    seat: 1\n\nmix: {room: 0}\n"},
+			"# all\nseats: 2\ntakes:\n- {name: a, seat: 2, expected: true} # x\n- {expected: true, name: 'b', " +
+				"seat: 1}\n"},
+		{"lines", "takes:\n  - name: a   # first\n    expected: true\n  - expected: true\n    name: b\n\nmix: " +
+			"{room: 0}\n",
+			"seats: 2\ntakes:\n  - name: a   # first\n    seat: 2\n    expected: true\n  - expected: true\n    name: " +
+				"b\n    seat: 1\n\nmix: {room: 0}\n"},
 		{"lines with an indent of their own", "takes:\n-   name: a\n    expected: true\n-\n  name: b\n  expected: true",
 			"seats: 2\ntakes:\n-   name: a\n    seat: 2\n    expected: true\n-\n  name: b\n  seat: 1\n  expected: true"},
-		{"lines of Windows", "takes:\r\n- name: a\r\n  expected: true\r\n", "seats: 2\r\ntakes:\r\n- name: a\r\n  seat: 2\r\n  expected: true\r\n"},
-		{"a seat of the person's", "seats: 5\ntakes:\n- {name: a, seat: 4, expected: true}\n- {name: b, expected: true}\n",
+		{"lines of Windows", "takes:\r\n- name: a\r\n  expected: true\r\n",
+			"seats: 2\r\ntakes:\r\n- name: a\r\n  seat: 2\r\n  expected: true\r\n"},
+		{"a seat of the person's", "seats: 5\ntakes:\n- {name: a, seat: 4, expected: true}\n- {name: b, " +
+			"expected: true}\n",
 			"seats: 5\ntakes:\n- {name: a, seat: 4, expected: true}\n- {name: b, seat: 1, expected: true}\n"},
 		{"json", "takes: [{\"name\":\"a\",\"expected\":true},\n {\"name\":\"b\",\"expected\":true}]\n",
-			"seats: 2\ntakes: [{\"name\":\"a\", \"seat\": 2,\"expected\":true},\n {\"name\":\"b\", \"seat\": 1,\"expected\":true}]\n"},
-		{"question marks", "takes:\n- ? name\n  : a\n  ? expected\n  : true\n", "seats: 2\ntakes:\n- seat: 2\n  ? name\n  : a\n  ? expected\n  : true\n"},
+			"seats: 2\ntakes: [{\"name\":\"a\", \"seat\": 2,\"expected\":true},\n {\"name\":\"b\", \"seat\": " +
+				"1,\"expected\":true}]\n"},
+		{"question marks", "takes:\n- ? name\n  : a\n  ? expected\n  : true\n",
+			"seats: 2\ntakes:\n- seat: 2\n  ? name\n  : a\n  ? expected\n  : true\n"},
 	} {
 		got, err := PinSeats([]byte(head+c.before), nil, seats, 2)
 		if err != nil {
@@ -36,7 +43,8 @@ func TestPinSeatsStyles(t *testing.T) {
 	}
 	whole := `{"version":1,"title":"x","tempo":{"changes":[{"measure":1,"meter":"4/4","bpm":120}],"measures":8},"takes":[{"name":"a","expected":true}]}`
 	got, err := PinSeats([]byte(whole), nil, seats, 2)
-	if want := strings.Replace(strings.Replace(whole, `"takes"`, `"seats": 2, "takes"`, 1), `"a"`, `"a", "seat": 2`, 1); err != nil || string(got) != want {
+	if want := strings.Replace(strings.Replace(whole, `"takes"`, `"seats": 2, "takes"`, 1), `"a"`, `"a", "seat": 2`,
+		1); err != nil || string(got) != want {
 		t.Errorf("a whole file in JSON: %v\n%s", err, got)
 	}
 }
@@ -51,9 +59,10 @@ func TestPinSeatsRefused(t *testing.T) {
 	}{
 		{text, map[string]int{"a": 0}, 1, "seat 0 is out of range"},
 		{text, map[string]int{"a": 1}, 501, "seats 501 is out of range"},
-		{"version: 1\n", nil, 1, `the manifest has no "title"`},
+		{"version: 1\n", nil, 1, `missing key "title" in the manifest`},
 	} {
-		if _, err := PinSeats([]byte(c.data), nil, c.seats, c.count); err == nil || !strings.Contains(err.Error(), c.want) {
+		if _, err := PinSeats([]byte(c.data), nil, c.seats, c.count); err == nil ||
+			!strings.Contains(err.Error(), c.want) {
 			t.Errorf("%v, want %q", err, c.want)
 		}
 	}

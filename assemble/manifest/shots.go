@@ -7,7 +7,7 @@ import (
 	"go.yaml.in/yaml/v3"
 )
 
-// isScalar tells whether a node is a single value.
+// isScalar reports whether a node is a single value.
 func isScalar(n *yaml.Node) bool { return n.Kind == yaml.ScalarNode }
 
 // placedShot is a shot whose beginning is known, with where it is written.
@@ -38,21 +38,14 @@ func (m mapping) shots(p *Production) []Shot {
 			e.at(e.vals["from"], "give a time before the end", "a shot cannot begin at the end")
 			continue
 		case s.To != nil && !s.From.before(*s.To):
-			e.at(e.vals["to"], "from comes before to", "the shot ends at %q, which is not after its beginning %q", s.To.Text, s.From.Text)
+			e.at(e.vals["to"], "from must come before to", "the shot ends at %q, which is not after its beginning %q",
+				s.To.Text, s.From.Text)
 			s.To = nil
 		}
 		s.Transition = e.transition(s.From, p.Tempo)
 		placed = append(placed, placedShot{s, e})
 	}
-	slices.SortStableFunc(placed, func(a, b placedShot) int {
-		switch {
-		case a.From.before(b.From):
-			return -1
-		case b.From.before(a.From):
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(placed, func(a, b placedShot) int { return compareTimes(a.From, b.From) })
 	var shots []Shot
 	for i, s := range placed {
 		if i > 0 {
@@ -67,10 +60,12 @@ func (m mapping) shots(p *Production) []Shot {
 func (s placedShot) follows(last placedShot) {
 	switch {
 	case !last.From.before(s.From):
-		s.m.at(s.m.vals["from"], fmt.Sprintf("the other is on line %d; a film shows one shot at a time", last.m.node.Line),
+		s.m.at(s.m.vals["from"], fmt.Sprintf("the other is on line %d; a film shows one shot at a time",
+			last.m.node.Line),
 			"a second shot begins at %q", s.From.Text)
 	case last.To != nil && s.From.before(*last.To):
-		last.m.at(last.m.vals["to"], fmt.Sprintf("to: %s, or leave it out: a shot ends where the next begins", s.From.Text),
+		last.m.at(last.m.vals["to"], fmt.Sprintf("to: %s, or leave it out: a shot ends where the next begins",
+			s.From.Text),
 			"the shot ends at %q, after the next has begun at %q (line %d)", last.To.Text, s.From.Text, s.m.node.Line)
 	}
 }
@@ -79,7 +74,7 @@ func (s placedShot) follows(last placedShot) {
 func (m mapping) shot(who cast) Shot {
 	s := Shot{Mark: markOf(m.file, m.node)}
 	if m.need("show", "tutti, soli, solo, pair or card") {
-		s.Show = m.choice("show", "", "tutti", "soli", "solo", "pair", "card")
+		s.Show = m.choice("show", "")
 	}
 	if m.has("labels") {
 		b := m.flag("labels", true)
@@ -99,23 +94,25 @@ func (m mapping) shot(who cast) Shot {
 		case s.Show == own.show:
 			m.need(own.key, own.hint)
 		case s.Show != "" && m.has(own.key):
-			m.at(m.keys[own.key], fmt.Sprintf("delete it, or show: %s", own.show), "a shot that shows %s has no %q", s.Show, own.key)
+			m.at(m.keys[own.key], fmt.Sprintf("delete it, or show: %s", own.show), "a shot that shows %s has no %q",
+				s.Show, own.key)
 		}
 	}
 	s.Section = m.sectionName("section")
 	s.Take = m.text("take", "oboe-1")
-	s.Others = m.choice("others", "", "absent", "around")
+	s.Others = m.choice("others", "")
 	s.Text = m.textUpTo("text", "title", maxCard, true)
 	if s.Roll = m.flag("roll", false); s.Roll && s.Show == "card" && s.Text != "credits" {
-		m.at(m.keys["roll"], "text: credits, or leave out roll", "only credits roll")
+		m.at(m.keys["roll"], "text: credits, or leave out roll", "roll is for credits only")
 	}
-	if x, ok := m.number("labels_for", 0.5, maxEdge, "seconds"); ok {
+	if x, ok := m.number("labels_for"); ok {
 		s.LabelsFor = &x
 	}
 	m.pair(&s, who)
 	switch {
 	case s.Show == "soli" && s.Section != "" && !who.known["section "+s.Section]: // it would be empty
-		m.at(m.vals["section"], m.didYouMean(s.Section, who.sections, "sections with takes"), "no take is in section %q", clip(s.Section))
+		m.at(m.vals["section"], m.didYouMean(s.Section, who.sections, "sections with takes"),
+			"no take is in section %q", clip(s.Section))
 	case s.Show == "solo" && s.Take != "" && !who.known["take "+s.Take]:
 		m.at(m.vals["take"], m.didYouMean(s.Take, who.takes, "takes"), "there is no take %q", clip(s.Take))
 	}
@@ -128,6 +125,7 @@ type cast struct {
 	known           map[string]bool // "take oboe-1", "section winds"
 }
 
+// castOf returns who can be shown of some takes.
 func castOf(takes []Take) cast {
 	c := cast{known: map[string]bool{}}
 	for _, t := range takes {

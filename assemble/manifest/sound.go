@@ -94,15 +94,15 @@ func (m mapping) strip(music *tempo.Map) Strip {
 	if c, ok := m.child("compress", compressShape); ok {
 		s.Compress = c.compress()
 	}
-	s.DenoiseDB, _ = m.number("denoise", 0, maxDenoiseDB, "dB (0 none)")
-	if x, ok := m.number("width", 0, 2, "(0 one point, 1 as recorded)"); ok {
+	s.DenoiseDB, _ = m.number("denoise")
+	if x, ok := m.number("width"); ok {
 		s.Width = &x
 	}
-	s.Delay, _ = m.number("delay", -maxDelay, maxDelay, "seconds")
+	s.Delay, _ = m.number("delay")
 	if v := m.vals["send"]; v != nil && v.Value == "none" {
 		s.Dry = true
 	} else {
-		s.SendDB, _ = m.number("send", -60, maxSendDB, "dB, or none")
+		s.SendDB, _ = m.number("send")
 	}
 	return s
 }
@@ -118,13 +118,14 @@ func (m mapping) mute(music *tempo.Map) (x Mute, ok bool) {
 		return x, false
 	}
 	if !from.before(to) {
-		m.at(m.vals["to"], "from comes before to", "the mute ends at %q, which is not after its beginning %q", to.Text, from.Text)
+		m.at(m.vals["to"], "from must come before to", "the mute ends at %q, which is not after its beginning %q",
+			to.Text, from.Text)
 		return x, false
 	}
 	return Mute{from, to}, true
 }
 
-// lowCut is nil for auto and when it is absent, 0 for none.
+// lowCut returns nil for auto and when it is absent, 0 for none.
 func (m mapping) lowCut() *float64 {
 	if v := m.vals["low_cut"]; v != nil {
 		switch v.Value {
@@ -134,7 +135,7 @@ func (m mapping) lowCut() *float64 {
 			return new(float64)
 		}
 	}
-	if x, ok := m.number("low_cut", minHz, maxLowCut, "Hz, auto (by the part) or none"); ok {
+	if x, ok := m.number("low_cut"); ok {
 		return &x
 	}
 	return nil
@@ -144,10 +145,10 @@ func (m mapping) lowCut() *float64 {
 func (m mapping) band() Band {
 	var b Band
 	if m.need("shape", "low_cut, low_shelf, bell or high_shelf") {
-		b.Shape = m.choice("shape", "", "low_cut", "low_shelf", "bell", "high_shelf")
+		b.Shape = m.choice("shape", "")
 	}
 	if m.need("hz", "for example "+bandShape.example) {
-		b.Hz, _ = m.number("hz", minHz, maxHz, "Hz")
+		b.Hz, _ = m.number("hz")
 	}
 	switch {
 	case b.Shape == "low_cut" && m.has("gain"):
@@ -155,8 +156,8 @@ func (m mapping) band() Band {
 	case b.Shape != "low_cut" && b.Shape != "":
 		m.need("gain", "for example "+bandShape.example)
 	}
-	b.GainDB, _ = m.number("gain", -maxShelfDB, maxShelfDB, "dB")
-	b.Q, _ = m.number("q", 0.1, 20, "(higher is narrower)")
+	b.GainDB, _ = m.number("gain")
+	b.Q, _ = m.number("q")
 	return b
 }
 
@@ -164,37 +165,29 @@ func (m mapping) band() Band {
 func (m mapping) compress() *Compress {
 	c := &Compress{Ratio: 1}
 	if m.need("threshold", "the level above which it works, for example threshold: -24") {
-		c.ThresholdDB, _ = m.number("threshold", -80, 0, "dBFS")
+		c.ThresholdDB, _ = m.number("threshold")
 	}
 	if m.need("ratio", "for example ratio: 2") {
-		if x, ok := m.number("ratio", 1, 20, ""); ok {
+		if x, ok := m.number("ratio"); ok {
 			c.Ratio = x
 		}
 	}
-	c.KneeDB, _ = m.number("knee", 0.1, maxCompressDB, "dB")
-	c.Attack, _ = m.number("attack", 0.0001, 1, "seconds")
-	c.Release, _ = m.number("release", 0.001, 5, "seconds")
-	c.MakeUpDB, _ = m.number("make_up", -maxCompressDB, maxCompressDB, "dB")
+	c.KneeDB, _ = m.number("knee")
+	c.Attack, _ = m.number("attack")
+	c.Release, _ = m.number("release")
+	c.MakeUpDB, _ = m.number("make_up")
 	return c
 }
 
 // bus reads what all takes share besides loudness and balance.
 func (m mapping) bus(x *Mix, sections []Section) {
-	x.PanLaw = m.choice("pan_law", x.PanLaw, "power", "compromise", "linear")
+	x.PanLaw = m.choice("pan_law", x.PanLaw)
 	if c, ok := m.child("hall", hallShape); ok {
-		for _, n := range []struct {
-			key    string
-			at     *float64
-			lo, hi float64
-			unit   string
-		}{
-			{"decay", &x.Hall.Decay, 0.2, 12, "seconds"},
-			{"high", &x.Hall.High, 0.1, 1, "(share of the decay at 6 kHz)"},
-			{"pre_delay", &x.Hall.PreDelay, 0, 0.2, "seconds"},
-			{"size", &x.Hall.Size, 0.3, 3, "(1: 18 x 27 x 11 m)"},
+		for key, at := range map[string]*float64{
+			"decay": &x.Hall.Decay, "high": &x.Hall.High, "pre_delay": &x.Hall.PreDelay, "size": &x.Hall.Size,
 		} {
-			if v, ok := c.number(n.key, n.lo, n.hi, n.unit); ok {
-				*n.at = v
+			if v, ok := c.number(key); ok {
+				*at = v
 			}
 		}
 	}
@@ -209,9 +202,9 @@ func (m mapping) bus(x *Mix, sections []Section) {
 			m.at(m.keys[key], "add room: 0.15, or another share", "%s is not heard without room", key)
 		}
 	}
-	x.FadeIn, _ = m.number("fade_in", 0, maxFade, "seconds")
-	x.FadeOut, _ = m.number("fade_out", 0, maxFade, "seconds")
-	x.SoloLiftDB, _ = m.number("solo_lift", -maxLift, maxLift, "dB")
+	x.FadeIn, _ = m.number("fade_in")
+	x.FadeOut, _ = m.number("fade_out")
+	x.SoloLiftDB, _ = m.number("solo_lift")
 	x.Stage = m.stage(sections)
 }
 
@@ -234,7 +227,8 @@ func (m mapping) stage(sections []Section) []Place {
 		switch line := lines[p.Section]; {
 		case p.Section == "":
 		case line > 0:
-			e.at(v, fmt.Sprintf("the first is on line %d; a section sits in one place", line), "section %q is placed twice", p.Section)
+			e.at(v, fmt.Sprintf("the first is on line %d; a section sits in one place", line),
+				"section %q is placed twice", p.Section)
 		case !known[p.Section]:
 			e.at(v, m.didYouMean(p.Section, names, "sections"), "no take is in section %q", clip(p.Section))
 		default:
@@ -245,7 +239,7 @@ func (m mapping) stage(sections []Section) []Place {
 			at  *float64
 		}{{"from", &p.From}, {"to", &p.To}} {
 			if e.need(end.key, "for example "+stageShape.example) {
-				*end.at, _ = e.number(end.key, -100, 100, "(-100 left, 100 right)")
+				*end.at, _ = e.number(end.key)
 			}
 		}
 		all = append(all, p)

@@ -38,7 +38,8 @@ func parseYAML(file string, data []byte, limit int) (*yaml.Node, *fault.Fault) {
 	}
 	root := first.Content[0]
 	if root.Kind != yaml.MappingNode {
-		return nil, fault.At(fault.Manifest, markOf(file, root), "the file holds "+kindOf(root)+" where keys are needed",
+		return nil, fault.At(fault.Manifest, markOf(file, root),
+			"the file holds "+kindOf(root)+" where keys are needed",
 			`begin with "version: 1" on a line of its own`)
 	}
 	return root, nil
@@ -73,7 +74,8 @@ func decodeYAML(data []byte) (first, second *yaml.Node, err error) {
 func checkText(file string, data []byte, limit int) *fault.Fault {
 	whole := fault.Mark{File: file}
 	if len(data) > limit {
-		return fault.At(fault.Manifest, whole, fmt.Sprintf("the file is larger than %d MiB", limit>>20), "is this the right file?")
+		return fault.At(fault.Manifest, whole, fmt.Sprintf("the file is larger than %d MiB", limit>>20),
+			"is this the right file?")
 	}
 	if bytes.HasPrefix(data, []byte("\xff\xfe")) || bytes.HasPrefix(data, []byte("\xfe\xff")) {
 		return fault.At(fault.Manifest, whole, "the file is UTF-16 text", "save it as UTF-8 in your editor")
@@ -88,7 +90,8 @@ func checkText(file string, data []byte, limit int) *fault.Fault {
 		case r == '\u0085', r == '\u2028', r == '\u2029':
 			// YAML 1.1 ends a line here and editors do not, so that every
 			// line number after it would be wrong for one of them.
-			return fault.At(fault.Manifest, mark(), fmt.Sprintf("invisible line separator %U", r), "delete the character")
+			return fault.At(fault.Manifest, mark(), fmt.Sprintf("invisible line separator %U", r),
+				"delete the character")
 		case r < ' ' && r != '\t' && r != '\n' && r != '\r', r >= 0x7f && r < 0xa0:
 			return fault.At(fault.Manifest, mark(), fmt.Sprintf("control character %U", r), "delete the character")
 		}
@@ -104,9 +107,10 @@ var syntaxHints = []struct {
 	what, hint string
 }{
 	{regexp.MustCompile(`mapping values are not allowed`), `a colon is not allowed here`,
-		`put text with ": " in it into quotes, or see whether the line is indented like its neighbours`},
+		`put text with ": " in it into quotes, or make sure that the line is indented like its neighbours`},
 	{regexp.MustCompile(`found a tab character`), `a tab is used to indent`, `indent with spaces`},
-	{regexp.MustCompile(`cannot start any token`), `a value cannot begin with this character`, `put the value into quotes`},
+	{regexp.MustCompile(`cannot start any token`), `a value cannot begin with this character`,
+		`put the value into quotes`},
 	{regexp.MustCompile(`did not find expected ',' or '}'`), `this "{" is not closed, or a comma is missing behind it`,
 		`write it as {key: value, key: value}`},
 	{regexp.MustCompile(`did not find expected ',' or ']'`), `this "[" is not closed, or a comma is missing behind it`,
@@ -117,7 +121,8 @@ var syntaxHints = []struct {
 		`indent the keys of one group alike, and put text with quotes inside it into quotes as a whole`},
 	{regexp.MustCompile(`did not find expected '-' indicator`), `a list entry is expected here`,
 		`begin every entry of one list with "- " in the same column`},
-	{regexp.MustCompile(`did not find expected node content`), `a value is missing here`, `write a value or delete the comma`},
+	{regexp.MustCompile(`did not find expected node content`), `a value is missing here`,
+		`write a value or delete the comma`},
 	{regexp.MustCompile(`block sequence entries are not allowed`), `a list cannot begin on the line of its key`,
 		`begin the list on the next line, or write [value, value]`},
 	{regexp.MustCompile(`unknown escape character`), `an unknown escape in a quoted text`,
@@ -127,7 +132,8 @@ var syntaxHints = []struct {
 	{regexp.MustCompile(`expected <document start>`), `text after the end of the document`, `delete the "..." line`},
 	{regexp.MustCompile(`unknown anchor`), `anchors and aliases are not used in a manifest`,
 		`put text that begins with "*" into quotes`},
-	{regexp.MustCompile(`incompatible YAML document|directive`), `directives are not used in a manifest`, `delete the line that begins with "%"`},
+	{regexp.MustCompile(`incompatible YAML document|directive`), `directives are not used in a manifest`,
+		`delete the line that begins with "%"`},
 }
 
 // syntaxFault gives a YAML error a place and plain words.
@@ -145,7 +151,8 @@ func syntaxFault(file string, data []byte, err error) *fault.Fault {
 		return fault.At(fault.Manifest, mark, what, hint)
 	}
 	what := regexp.MustCompile(`^yaml: (line \d+: )?`).ReplaceAllString(err.Error(), "")
-	return fault.At(fault.Manifest, mark, "not YAML: "+what, "see whether the line is indented and quoted like its neighbours")
+	return fault.At(fault.Manifest, mark, "not YAML: "+what,
+		"make sure that the line is indented and quoted like its neighbours")
 }
 
 // syntaxOffset finds the byte where data stops being YAML. The YAML package
@@ -189,12 +196,12 @@ func syntaxOffset(data []byte, message string) int {
 	return runes[search(ends)]
 }
 
-// markOf is where a node begins.
+// markOf returns where a node begins.
 func markOf(file string, n *yaml.Node) fault.Mark {
 	return fault.Mark{File: file, Line: n.Line, Column: n.Column}
 }
 
-// markAt is the place of a byte, in lines and characters.
+// markAt returns the place of a byte, in lines and characters.
 func markAt(file string, data []byte, at int) fault.Mark {
 	before := string(data[:at])
 	before = strings.TrimPrefix(before, "\ufeff")
@@ -219,7 +226,7 @@ func kindOf(n *yaml.Node) string {
 	return "text"
 }
 
-// isEmpty tells whether a scalar holds no value: nothing, ~ or null.
+// isEmpty reports whether a scalar holds no value: nothing, ~ or null.
 func isEmpty(n *yaml.Node) bool {
 	if n.Kind != yaml.ScalarNode || isQuoted(n) {
 		return false
@@ -227,7 +234,7 @@ func isEmpty(n *yaml.Node) bool {
 	return n.Value == "" || n.Value == "~" || strings.EqualFold(n.Value, "null")
 }
 
-// isQuoted tells whether a scalar was written with quotes or as a block.
+// isQuoted reports whether a scalar was written with quotes or as a block.
 func isQuoted(n *yaml.Node) bool {
 	return n.Style&(yaml.DoubleQuotedStyle|yaml.SingleQuotedStyle|yaml.LiteralStyle|yaml.FoldedStyle) != 0
 }

@@ -9,7 +9,6 @@ import (
 
 	"go.yaml.in/yaml/v3"
 
-	"ripieno/layout"
 	"ripieno/mix/tempo"
 )
 
@@ -30,8 +29,8 @@ func (m mapping) sections() []Section {
 			s.Name = e.sectionName("name")
 			used.add(e, "name", s.Name)
 		}
-		s.GainDB, _ = e.number("gain", minGainDB, maxGainDB, "dB")
-		if x, ok := e.number("target", -60, -6, "LUFS"); ok {
+		s.GainDB, _ = e.number("gain")
+		if x, ok := e.number("target"); ok {
 			s.TargetLUFS = &x
 		}
 		all = append(all, s)
@@ -39,6 +38,7 @@ func (m mapping) sections() []Section {
 	return all
 }
 
+// sectionName reads the name of a section.
 func (m mapping) sectionName(key string) string { return m.textUpTo(key, "winds", maxName, false) }
 
 // useSections adds the sections that takes name and nobody declared, in the
@@ -57,11 +57,13 @@ func (m mapping) useSections(declared []Section, takes []Take, entries []mapping
 		case t.Section == "" || name == t.Section:
 			continue
 		case ok:
-			m.at(node, fmt.Sprintf("write %q everywhere", name), "section %q differs from %q only in capitals", t.Section, name)
+			m.at(node, fmt.Sprintf("write %q everywhere", name), "section %q differs from %q only in capitals",
+				t.Section, name)
 			continue
 		}
 		if near := m.slipOf(t.Section, declared); near != "" {
-			m.at(node, fmt.Sprintf("did you mean %q? else declare it under sections:", near), "unknown section %q", t.Section)
+			m.at(node, fmt.Sprintf("did you mean %q? else declare it under sections:", near), "unknown section %q",
+				t.Section)
 			takes[i].Section = near // so that shots of it are not faults as well
 			continue
 		}
@@ -71,7 +73,7 @@ func (m mapping) useSections(declared []Section, takes []Take, entries []mapping
 	return all
 }
 
-// slipOf is the declared section that a name was probably meant to be.
+// slipOf returns the declared section that a name was probably meant to be.
 // Narrower than nearest: "violin 1" and "violin 2", or "alto a" and "alto b",
 // are not slips of each other, so one letter too many, too few or swapped
 // counts and another letter does not.
@@ -93,7 +95,7 @@ func (r *reader) slipOf(name string, declared []Section) string {
 	return ""
 }
 
-// sortedRunes is the characters of s in order, equal for s and its swaps.
+// sortedRunes returns the characters of s in order, equal for s and its swaps.
 func sortedRunes(s string) string {
 	r := []rune(s)
 	slices.Sort(r)
@@ -107,7 +109,7 @@ const (
 )
 
 // timing reads what becomes of a player's steady lateness.
-func (m mapping) timing(def string) string { return m.choice("timing", def, Tightened, AsPlayed) }
+func (m mapping) timing(def string) string { return m.choice("timing", def) }
 
 // takes reads the takes, each with the mapping it came from. timing is for
 // those that say nothing else, and so is release.
@@ -142,18 +144,18 @@ func (m mapping) take(music *tempo.Map) Take {
 	before := len(m.faults)
 	t.Expected = m.flag("expected", false)
 	unclear := len(m.faults) > before
-	t.GainDB, _ = m.number("gain", minGainDB, maxGainDB, "dB")
+	t.GainDB, _ = m.number("gain")
 	t.Pan = m.pan()
 	t.Mute = m.flag("mute", false)
 	t.Strip = m.strip(music)
 	t.TrimFrom, t.TrimTo = m.trim(music)
-	t.Fit = m.choice("fit", t.Fit, "crop", "fit")
+	t.Fit = m.choice("fit", t.Fit)
 	t.Behind, t.Backing = m.behind(t.Fit)
 	t.Weight = 1
-	if n, ok := m.whole("weight", 1, layout.MaxWeight); ok {
+	if n, ok := m.whole("weight"); ok {
 		t.Weight = n
 	}
-	t.Seat, _ = m.whole("seat", 1, layout.MaxTiles)
+	t.Seat, _ = m.whole("seat")
 	if v := m.vals["crop"]; v != nil && isScalar(v) && v.Value == "auto" {
 		t.AutoCrop = true
 	} else if c, ok := m.child("crop", cropShape); ok {
@@ -163,10 +165,10 @@ func (m mapping) take(music *tempo.Map) Take {
 	case unclear: // no telling what the take needs
 	case t.Expected && (t.Video != nil || t.Audio != nil):
 		m.at(m.keys["expected"], "delete expected now that the take is in, or the file until it is",
-			"a take that is expected has no file yet")
+			"the take has a file and is expected all the same")
 	case !t.Expected && t.Video == nil && t.Audio == nil:
 		m.at(m.node, "add video: {file: ...} or audio: {file: ...}, or expected: true while the take is not in",
-			"a take without a recording")
+			"the take has no recording")
 	}
 	return t
 }
@@ -185,12 +187,12 @@ func (m mapping) behind(fit string) (string, *Asset) {
 	return m.ground("behind", "#203040")
 }
 
-// pan is nil for auto and when it is absent.
+// pan returns nil for auto and when it is absent.
 func (m mapping) pan() *float64 {
 	if v := m.vals["pan"]; v != nil && v.Value == "auto" {
 		return nil
 	}
-	if x, ok := m.number("pan", -100, 100, "(-100 left, 100 right), or auto"); ok {
+	if x, ok := m.number("pan"); ok {
 		return &x
 	}
 	return nil
@@ -210,7 +212,8 @@ func (m mapping) trim(music *tempo.Map) (from, to *Time) {
 		to = &t
 	}
 	if from != nil && to != nil && !from.before(*to) {
-		c.at(c.vals["to"], "from comes before to", "the trim ends at %q, which is not after its beginning %q", to.Text, from.Text)
+		c.at(c.vals["to"], "from must come before to", "the trim ends at %q, which is not after its beginning %q",
+			to.Text, from.Text)
 	}
 	return from, to
 }
@@ -219,13 +222,13 @@ func (m mapping) trim(music *tempo.Map) (from, to *Time) {
 // something round the picture, which is what fit: fit is for.
 func (m mapping) crop() Crop {
 	c := Crop{0.5, 0.5, 1}
-	if x, ok := m.number("x", 0, 1, "(0 left edge, 1 right edge)"); ok {
+	if x, ok := m.number("x"); ok {
 		c.X = x
 	}
-	if y, ok := m.number("y", 0, 1, "(0 top edge, 1 bottom edge)"); ok {
+	if y, ok := m.number("y"); ok {
 		c.Y = y
 	}
-	if z, ok := m.number("zoom", 1, maxZoom, ""); ok {
+	if z, ok := m.number("zoom"); ok {
 		c.Zoom = z
 	}
 	return c
@@ -234,7 +237,8 @@ func (m mapping) crop() Crop {
 // recording reads one file of a take; nil when the key is absent.
 func (m mapping) recording(key string, s *shape) *File {
 	if v := m.vals[key]; v != nil && v.Kind == yaml.ScalarNode && !isEmpty(v) {
-		m.at(v, fmt.Sprintf("write %s: {file: %s}", key, yamlText(clip(v.Value))), "%s must be a mapping, not %q", key, clip(v.Value))
+		m.at(v, fmt.Sprintf("write %s: {file: %s}", key, yamlText(clip(v.Value))), "%s must be a mapping, not %q", key,
+			clip(v.Value))
 		return &File{} // it was meant to be there
 	}
 	c, ok := m.child(key, s)
@@ -248,24 +252,30 @@ func (m mapping) recording(key string, s *shape) *File {
 	if c.need("file", "for example "+s.example) {
 		f.Path = c.path("file", "intake/mara.mov")
 	}
-	if x, ok := c.number("offset", -maxSeconds, maxSeconds, "seconds"); ok {
+	if x, ok := c.number("offset"); ok {
 		f.Offset = &x
 	}
 	f.CueAt, _ = c.fileTime("cue_at")
 	if c.has("offset") && c.has("cue_at") {
-		c.at(c.keys["cue_at"], "keep the one you trust; either overrides what sync measures", "%s has both offset and cue_at", key)
+		c.at(c.keys["cue_at"], "keep the one you trust; either overrides what sync measures",
+			"%s has both offset and cue_at", key)
 	}
-	if x, ok := c.number("drift_ppm", -maxDriftPPM, maxDriftPPM, "ppm"); ok {
+	if x, ok := c.number("drift_ppm"); ok {
 		f.DriftPPM = &x
 	}
-	if v := c.choice("rotate", "", "0", "90", "180", "270"); v != "" {
+	if v := c.choice("rotate", ""); v != "" {
 		degrees, _ := strconv.Atoi(v) // one of the four
 		f.Rotate = &degrees
 	}
-	f.Colour = c.choice("colour", "", "bt709", "bt601", "bt2020", "p3", "hlg", "pq")
-	f.Range = c.choice("range", "", "limited", "full")
+	f.Colour = c.choice("colour", "")
+	f.Range = c.choice("range", "")
+	f.Track, _ = c.whole("track")
 	return f
 }
+
+// maxTrack is the highest number of a sound track: files of more streams are
+// refused.
+const maxTrack = 16
 
 // path reads a file name relative to the production's folder. Whether it is
 // there, and stays in the folder through links, is seen when it is opened.
@@ -281,7 +291,7 @@ func (m mapping) path(key, example string) string {
 	return s
 }
 
-// pathFault says what is wrong with the form of a path, "" for nothing.
+// pathFault returns what is wrong with the form of a path, "" for nothing.
 func pathFault(s string) (what, hint string) {
 	const move = "put the file into the production's folder and write its name from there"
 	switch clean := path.Clean(s); {
@@ -299,7 +309,7 @@ func pathFault(s string) (what, hint string) {
 	return "", ""
 }
 
-// driveForm tells whether a path begins with a drive letter, as in C:\takes.
+// driveForm reports whether a path begins with a drive letter, as in C:\takes.
 func driveForm(s string) bool {
 	return len(s) >= 3 && s[1] == ':' && (s[2] == '\\' || s[2] == '/') && (s[0]|0x20 >= 'a' && s[0]|0x20 <= 'z')
 }

@@ -11,7 +11,7 @@ import (
 // it stands, in braces and lists too.
 var plainForm = regexp.MustCompile(`^[\pL_/][\pL\pN\pM _./'’()&+-]*$`)
 
-// yamlText is a text as a YAML value: plain where that is safe, else in
+// yamlText returns a text as a YAML value: plain where that is safe, else in
 // double quotes. Invalid UTF-8 becomes U+FFFD.
 func yamlText(s string) string {
 	s = strings.ToValidUTF8(s, "\uFFFD")
@@ -45,6 +45,7 @@ func yamlText(s string) string {
 var reservedWords = map[string]bool{"null": true, "true": true, "false": true,
 	"yes": true, "no": true, "on": true, "off": true, "y": true, "n": true}
 
+// hexDigits returns a character's number with at least so many digits.
 func hexDigits(r rune, width int) string {
 	h := strconv.FormatInt(int64(r), 16)
 	return strings.Repeat("0", width-len(h)) + h

@@ -113,7 +113,7 @@ func (m mapping) place(t Time, p tempo.Position, v *yaml.Node, music *tempo.Map)
 	return t, true
 }
 
-// placeHint says what places there are near one that is not in the piece.
+// placeHint returns what places there are near one that is not in the piece.
 func placeHint(music *tempo.Map, p tempo.Position) string {
 	switch last := music.Measures(); {
 	case p.Measure > last:
@@ -134,7 +134,8 @@ func (m mapping) fileTime(key string) (*float64, bool) {
 	seconds, why := clock(v.Value)
 	switch {
 	case why != "":
-		m.at(v, "seconds (11.482) or minutes (00:11.482) from the beginning of the file", "%s %q %s", key, clip(v.Value), why)
+		m.at(v, "seconds (11.482) or minutes (00:11.482) from the beginning of the file", "%s %q %s", key,
+			clip(v.Value), why)
 		return nil, false
 	case seconds < 0:
 		m.at(v, "seconds from the beginning of the file", "%s %s is before the file begins", key, clip(v.Value))
@@ -143,7 +144,7 @@ func (m mapping) fileTime(key string) (*float64, bool) {
 	return &seconds, true
 }
 
-// before tells whether a comes strictly before b on the film's time line.
+// before reports whether a comes strictly before b on the film's time line.
 func (a Time) before(b Time) bool {
 	if a.Edge != Moment || b.Edge != Moment {
 		return a.rank() < b.rank()

@@ -17,7 +17,8 @@ func (m mapping) pair(s *Shot, who cast) {
 		return
 	}
 	if len(list) != 2 {
-		m.at(m.vals["takes"], "two takes, left and right, for example takes: [oboe-1, horn-2]", "a pair shows two takes, not %d", len(list))
+		m.at(m.vals["takes"], "two takes, left and right, for example takes: [oboe-1, horn-2]",
+			"a pair shows two takes, not %d", len(list))
 		return
 	}
 	names := [2]string{}
@@ -33,7 +34,7 @@ func (m mapping) pair(s *Shot, who cast) {
 		names[i] = n.Value
 	}
 	if names[0] == names[1] {
-		m.at(list[1], "name another take, or show: solo", "a pair of %q with itself", clip(names[1]))
+		m.at(list[1], "name another take, or show: solo", "both takes of the pair are %q", clip(names[1]))
 	}
 	s.Take, s.Other = names[0], names[1]
 }
@@ -55,10 +56,10 @@ func (m mapping) transition(from Time, music *tempo.Map) Transition {
 	}
 	t.Mark = markOf(m.file, c.node)
 	if c.need("kind", "cut, dissolve or move") {
-		t.Kind = c.choice("kind", "cut", "cut", "dissolve", "move")
+		t.Kind = c.choice("kind", "cut")
 	}
-	beats, inBeats := c.number("beats", 0.05, 32, "beats")
-	seconds, inSeconds := c.number("seconds", 0.05, maxTransition, "seconds")
+	beats, inBeats := c.number("beats")
+	seconds, inSeconds := c.number("seconds")
 	switch {
 	case t.Kind == "cut":
 		if c.has("kind") && (c.has("beats") || c.has("seconds")) {
@@ -70,19 +71,21 @@ func (m mapping) transition(from Time, music *tempo.Map) Transition {
 	case !c.has("beats") && !c.has("seconds"):
 		c.at(c.node, fmt.Sprintf("transition: {kind: %s, beats: 1}", t.Kind), "a %s needs a length", t.Kind)
 	case from.Edge == FilmStart:
-		c.at(c.node, "picture: {fade_in: 2} lets the film come out of black", "there is nothing before the film's beginning to come from")
+		c.at(c.node, "picture: {fade_in: 2} lets the film come out of black",
+			"a transition at the film's beginning has no shot before it")
 	case inSeconds:
 		t.Seconds = seconds
 	case inBeats && music != nil:
 		t.Seconds = beatsBefore(music, from.Seconds, beats)
 		if t.Seconds > maxTransition {
-			c.at(c.vals["beats"], fmt.Sprintf("at most %d seconds", maxTransition), "%s beats last %.1f seconds here", decimal(beats), t.Seconds)
+			c.at(c.vals["beats"], fmt.Sprintf("at most %d seconds", maxTransition), "%s beats last %.1f seconds here",
+				decimal(beats), t.Seconds)
 		}
 	}
 	return t
 }
 
-// beatsBefore is how many seconds a number of beats last that end at a guide
+// beatsBefore returns how many seconds a number of beats last that end at a guide
 // time. Before the first beat and after the last, beats are as long as those.
 func beatsBefore(music *tempo.Map, at, beats float64) float64 {
 	var times []float64

@@ -103,6 +103,7 @@ type File struct {
 	Rotate   *int       // 0, 90, 180, 270 clockwise; nil: what the file says
 	Colour   string     // bt709, bt601, bt2020, p3, hlg or pq; "": what the file says
 	Range    string     // limited or full; "": what the file says
+	Track    int        // which of the file's sound tracks, from 1; 0: the best
 	Mark     fault.Mark // of the mapping that holds it
 }
 
@@ -119,7 +120,7 @@ type Asset struct {
 	Mark fault.Mark
 }
 
-// Assets are all such files that the manifest names, as often as it does.
+// Assets returns all such files that the manifest names, as often as it does.
 func (p *Production) Assets() []Asset {
 	list := append([]Asset(nil), p.Picture.Fonts...)
 	for _, a := range []*Asset{p.Picture.Backdrop, p.Mix.Impulse} {

@@ -12,6 +12,9 @@ import (
 // the key of everything that is kept of a file's content.
 const Rule = 4
 
+// ErrNoPicture is the error of a file that has no picture at all.
+var ErrNoPicture = errors.New("there is no picture")
+
 // CountFrames is how many samples the first picture of an MP4 or QuickTime
 // file has, which for files of our own is its number of frames. It reads the
 // index alone, and wants the file to end where its last box ends: a writer that
@@ -71,7 +74,7 @@ func pictureTrack(r io.ReaderAt, size int64) (atom, error) {
 			return track, nil
 		}
 	}
-	return atom{}, errors.New("there is no picture")
+	return atom{}, ErrNoPicture
 }
 
 // insideFrom lists the boxes in a box with a short header, behind so many

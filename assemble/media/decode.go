@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"os"
 	"slices"
 	"strconv"
 	"strings"
@@ -89,7 +90,8 @@ func DecodeAll(ctx context.Context, tool *ffmpeg.Tool, sounds []Sound) ([]Decode
 	return decoded, wrong
 }
 
-// decodable refuses what has no sound, or more than anybody plays.
+// decodable refuses what has no sound, or more than anybody plays, or more than
+// its size lets one expect.
 func decodable(info Info) error {
 	if err := info.NeedAudio(); err != nil {
 		return err
@@ -97,7 +99,56 @@ func decodable(info Info) error {
 	if info.Duration > MaxSeconds {
 		return tooLong(info.Path, info.Duration)
 	}
+	length := info.Audio.Start + info.Audio.Duration
+	if info.Audio.Duration == 0 {
+		length = info.Duration
+	}
+	bytes := fileSize(info.Path)
+	// A length worked out from the bit rate of the beginning proves nothing; the
+	// decoder stops at the bound.
+	if need := soundBytes(length, *info.Audio); !info.Estimated && !info.Own && need > float64(soundBound(bytes)) {
+		return tooMuch(info.Path, bytes, need)
+	}
 	return nil
+}
+
+// fileSize is a file's size in bytes, 0 for none.
+func fileSize(path string) int64 {
+	st, err := os.Stat(path)
+	if err != nil {
+		return 0
+	}
+	return st.Size()
+}
+
+// Bounds of decoding sound. A process takes 60 MB, 2 more for each of several
+// files (resident, ffmpeg 5.1.9), and the index of 4 hours 100; samples come one
+// after the other.
+const (
+	soundMemory     = 400_000_000
+	soundMemoryEach = 150_000_000
+	wavHeader       = 1 << 16 // bytes, more than any
+)
+
+// soundLimits bound the decoding of sounds in one process.
+func soundLimits(sounds []Sound) ffmpeg.Limits {
+	l := ffmpeg.Limits{Memory: soundMemory + int64(len(sounds))*soundMemoryEach}
+	for _, s := range sounds {
+		if !s.Info.Own {
+			l.File = max(l.File, soundBound(fileSize(s.Info.Path))+int64(soundBytes(2, *s.Info.Audio))+wavHeader)
+		}
+		l.CPU += 2 * timeLimit(s.Info.Duration)
+	}
+	return l
+}
+
+// longest is how many seconds of a sound are decoded: a little more than what
+// its file may come to, so that it is seen to exceed that.
+func longest(info Info) float64 {
+	if info.Own {
+		return MaxSeconds
+	}
+	return math.Min(MaxSeconds, float64(soundBound(fileSize(info.Path)))/soundBytes(1, *info.Audio)+1)
 }
 
 // decodeSounds writes the sounds and returns how many samples each has without what
@@ -107,10 +158,11 @@ func decodeSounds(ctx context.Context, tool *ffmpeg.Tool, sounds []Sound) (heard
 		return nil, said, nil
 	}
 	var in, out, count []string
-	limit := time.Duration(0)
+	limit, bytes := time.Duration(0), int64(0)
 	for i, s := range sounds {
+		bytes += fileSize(s.Info.Path)
 		limit += timeLimit(s.Info.Duration)
-		in = append(in, "-t", fmt.Sprint(MaxSeconds))
+		in = append(in, "-t", fmt.Sprintf("%.3f", longest(s.Info)))
 		if s.Info.Audio.Codec == "flac" {
 			// Damaged FLAC decodes to noise, its check sums alone tell. Those of
 			// other codecs are optional, and some encoders write them wrong.
@@ -119,7 +171,7 @@ func decodeSounds(ctx context.Context, tool *ffmpeg.Tool, sounds []Sound) (heard
 		if len(sounds) > 1 && tool.QueuesInputs() {
 			in = append(in, "-thread_queue_size", "0")
 		}
-		in = append(in, InputArgs(s.Info.Path)...)
+		in = append(in, InputArgs(tool, s.Info.Path)...)
 		stream := []string{"-map", fmt.Sprintf("%d:%d", i, s.Info.Audio.Index)}
 		out = append(append(out, stream...),
 			// Start offsets are lost without this: the WAV muxer writes samples
@@ -135,7 +187,8 @@ func decodeSounds(ctx context.Context, tool *ffmpeg.Tool, sounds []Sound) (heard
 	defer cancel()
 	sizes := packetSizes{total: make([]int64, len(sounds))}
 	err = tool.Run(limited, ffmpeg.Command{
-		Args: slices.Concat([]string{"-max_error_rate", "1"}, in, out, count), Stdout: &sizes, Log: &said,
+		Args: slices.Concat(Allocation(), []string{"-max_error_rate", "1"}, in, out, count), Stdout: &sizes, Log: &said,
+		About: sounds[0].Info.Path, Patience: ffmpeg.Reading(bytes), Limits: soundLimits(sounds),
 	})
 	return sizes.total, said, err
 }
@@ -150,6 +203,10 @@ func account(s Sound, heard int64, said complaints) (Decoded, error) {
 	d := Decoded{Frames: w.Frames(), Rate: w.Rate(), Channels: w.Channels(), Damaged: said.places()}
 	if d.Frames == 0 {
 		return Decoded{}, fault.New(fault.Media, showPath(s.Info.Path), "none of the sound can be decoded", "ask the player for a new export")
+	}
+	bytes := fileSize(s.Info.Path)
+	if need := float64(d.Frames) * float64(d.Channels) * sampleSize; !s.Info.Own && need > float64(soundBound(bytes)) {
+		return Decoded{}, tooMuch(s.Info.Path, bytes, need)
 	}
 	filled := float64(d.Frames) - float64(heard)/float64(d.Channels)
 	if gaps := filled/float64(d.Rate) - s.Info.Audio.Start; gaps >= leastGap {
@@ -166,12 +223,18 @@ type packetSizes struct {
 	line  []byte
 }
 
+// maxPacketLine is far above the longest such line, in bytes.
+const maxPacketLine = 4096
+
 // Write implements io.Writer. It fails on what is no such line.
 func (p *packetSizes) Write(b []byte) (int, error) {
 	p.line = append(p.line, b...)
 	for {
 		end := bytes.IndexByte(p.line, '\n')
 		if end < 0 {
+			if len(p.line) > maxPacketLine {
+				return 0, fmt.Errorf("a packet is described by a line of more than %d bytes", maxPacketLine)
+			}
 			break
 		}
 		line := string(p.line[:end])
@@ -225,6 +288,20 @@ func timeLimit(seconds float64) time.Duration {
 	return time.Minute + time.Duration(math.Min(seconds, MaxSeconds)*float64(time.Second))
 }
 
+// Patience is for how long nothing may be heard of a decoder, beyond what is
+// usual, that has so many seconds to decode before there is anything to show.
+func Patience(seconds float64) time.Duration { return timeLimit(4 * seconds) }
+
+// DecodeFault words a failed reading of the file at path, for those who read it
+// with a command of their own: errors that are the file's become faults of kind
+// Media that name it, others pass unchanged.
+func DecodeFault(ctx context.Context, path string, err error) error {
+	if _, ok := errors.AsType[*ffmpeg.StuckError](err); ok || err == nil {
+		return err
+	}
+	return decodeFault(ctx, path, err)
+}
+
 // decodeFault words a failed decoding.
 func decodeFault(ctx context.Context, path string, err error) error {
 	if ctx.Err() != nil {
@@ -237,95 +314,13 @@ func decodeFault(ctx context.Context, path string, err error) error {
 		if what, hint := explain(exit); what != "" {
 			return fault.New(fault.Media, showPath(path), what, hint)
 		}
+		switch {
+		case strings.HasPrefix(exit.Signal, "file size") || exit.Says("File too large"):
+			return tooMuch(path, fileSize(path), 0)
+		case exit.Signal != "" || exit.Says("Cannot allocate memory"):
+			return fault.New(fault.Media, showPath(path), "decoding takes absurdly much memory or time", "ask the player for a new export").Because(err)
+		}
 		return fault.New(fault.Media, showPath(path), "the file cannot be decoded", "ask the player for a new export").Because(err)
 	}
 	return err
-}
-
-// complaints counts what a decoder says about a damaged file without keeping
-// it.
-type complaints struct {
-	errors    int // lines that tell of one
-	lost      int // those by which ffmpeg gives a packet up
-	truncated bool
-	first     string // error, or sign of a file that ends too early
-	unsplit   bool   // the line before told that a packet does not come apart
-	line      []byte
-}
-
-// cutShort are the words by which ffmpeg's demuxers say that a file ends too
-// early; it exits with 0 after them.
-var cutShort = []string{"partial file", "File ended prematurely", "Truncat", "truncat", "unexpected end of file"}
-
-// givenUp are the words by which ffmpeg says that it throws a packet away: up
-// to version 6, and since. The decoder mostly says why in lines of its own.
-var givenUp = []string{"Error while decoding stream", "Error submitting packet to decoder"}
-
-// harmless are the words of complaints that say nothing of the file's content:
-// of muxers about time stamps, of demuxers about an early end, which is told by
-// itself, and of decoders that miss a picture to refer to,
-// as they do wherever a recording was cut and when only key frames are decoded.
-var harmless = []string{"partial file", "to muxer", "illegal short term buffer", "mmco:", "reference picture", "co located POCs", "Could not find ref", "reference frames exceeds"}
-
-// wrongLength and noPicture are what the parser of H.264 says, one after the
-// other, of a packet in which a length is wrong: the second follows from the
-// first. Alone it tells of a packet by itself.
-const (
-	wrongLength = "Invalid NAL unit size"
-	noPicture   = "missing picture in access unit"
-)
-
-// says tells whether a line has any of some words.
-func says(line string, words []string) bool {
-	return slices.ContainsFunc(words, func(w string) bool { return strings.Contains(line, w) })
-}
-
-// places is how many places were damaged: the packets that were lost, or else
-// what a decoder or demuxer complains of while it goes on.
-func (c *complaints) places() int {
-	if c.lost > 0 {
-		return c.lost
-	}
-	return c.errors
-}
-
-func (c *complaints) note(line string) {
-	if c.first == "" {
-		c.first = line
-	}
-}
-
-// Write implements io.Writer and never fails.
-func (c *complaints) Write(p []byte) (int, error) {
-	n := len(p)
-	for len(p) > 0 {
-		end := bytes.IndexByte(p, '\n')
-		part := p
-		if end >= 0 {
-			part = p[:end]
-		}
-		if room := 1024 - len(c.line); room > 0 {
-			c.line = append(c.line, part[:min(room, len(part))]...)
-		}
-		if end < 0 {
-			break
-		}
-		line := string(c.line)
-		c.line = c.line[:0]
-		p = p[end+1:]
-		same := c.unsplit && strings.Contains(line, noPicture) // packet as the line before
-		c.unsplit = strings.Contains(line, wrongLength)
-		if strings.Contains(line, "[error]") && !says(line, harmless) && !same {
-			c.errors++
-			c.note(line)
-			if says(line, givenUp) {
-				c.lost++
-			}
-		}
-		if says(line, cutShort) {
-			c.truncated = true
-			c.note(line)
-		}
-	}
-	return n, nil
 }

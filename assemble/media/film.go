@@ -68,8 +68,8 @@ func VerifyFilm(ctx context.Context, tool *ffmpeg.Tool, path string, want Want) 
 	if n := len(list); n == 0 || list[n-1].end() != st.Size() {
 		wrong.add("the file does not end where its last box ends")
 	}
-	out, err := tool.Probe(ctx, []string{"-protocol_whitelist", "file", "-of", "json", "-count_packets", "-show_chapters",
-		"-show_entries", filmEntries, "file:" + path})
+	out, err := tool.Ask(ctx, ffmpeg.Command{Args: []string{"-protocol_whitelist", "file", "-of", "json", "-count_packets", "-show_chapters",
+		"-show_entries", filmEntries, "file:" + path}, Patience: ffmpeg.Reading(st.Size())})
 	if err != nil {
 		return fmt.Errorf("checking %s: %w", showPath(path), err)
 	}
@@ -218,7 +218,7 @@ func checkSound(ctx context.Context, tool *ffmpeg.Tool, wrong *deviations, path 
 	err := tool.Run(ctx, ffmpeg.Command{
 		Args: []string{"-protocol_whitelist", "file", "-i", "file:" + path, "-map", "0:a:0",
 			"-c:a", "pcm_s16le", "-f", "s16le", "pipe:1"},
-		Stdout: count, Log: &said,
+		Stdout: count, Log: &said, Patience: ffmpeg.Reading(fileSize(path)),
 	})
 	if err != nil {
 		return err

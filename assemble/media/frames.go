@@ -4,9 +4,11 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"runtime"
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"golang.org/x/sync/errgroup"
 
@@ -66,20 +68,22 @@ func SampleGray(ctx context.Context, tool *ffmpeg.Tool, info Info, s Sampling, u
 		said = complaints{}
 		out.frame.Pix = out.frame.Pix[:0] // or all frames began in another's middle
 	}
-	var args []string
+	// Key frames alone give several threads nothing to share but work, and what
+	// decoders make of damage depends on how many there are.
+	args := append(Allocation(), "-threads", "1")
 	if !s.Whole {
-		// Key frames alone give several threads nothing to share but work.
-		args = append(args, "-threads", "1", "-skip_frame", "nokey")
+		args = append(args, "-skip_frame", "nokey")
 	}
 	args = append(args, "-max_error_rate", "1", "-t", fmt.Sprint(MaxSeconds))
-	args = append(args, InputArgs(info.Path)...)
+	args = append(args, InputArgs(tool, info.Path)...)
 	choose := fmt.Sprintf(`isnan(prev_selected_t)+gte(t-prev_selected_t\,%g)`, s.Every-1e-3)
 	if s.OneIn > 1 && !s.Whole {
 		choose = fmt.Sprintf(`not(mod(n\,%d))`, s.OneIn)
 	}
 	filter := fmt.Sprintf(`select=%s,scale=%d:%d:flags=area,format=gray`, choose, g.W, g.H)
 	args = append(args, "-map", fmt.Sprintf("0:%d", info.Video.Index), "-vf", filter)
-	err = tool.Run(limited, ffmpeg.Command{Args: append(args, grayOut...), Stdout: out, Log: &said})
+	err = tool.Run(limited, ffmpeg.Command{Args: append(args, grayOut...), Stdout: out, Log: &said,
+		About: info.Path, Patience: timeLimit(info.Duration), Limits: pictureLimits(info)})
 	return said.places(), out.ended(ctx, info, err)
 }
 
@@ -93,7 +97,7 @@ var grayOut = []string{"-fps_mode", "passthrough", "-c:v", "rawvideo", "-f", "ra
 func thinned(ctx context.Context, tool *ffmpeg.Tool, info Info, oneIn int, out *framer, said *complaints) error {
 	v := info.Video
 	drop := fmt.Sprintf(`noise=amount=0:drop='if(key,mod(st(0,ld(0)+1)-1,%d),1)'`, oneIn)
-	copying := append([]string{"-t", fmt.Sprint(MaxSeconds)}, InputArgs(info.Path)...)
+	copying := append(append(Allocation(), "-t", fmt.Sprint(MaxSeconds)), InputArgs(tool, info.Path)...)
 	copying = append(copying, "-map", fmt.Sprintf("0:%d", v.Index), "-c", "copy", "-bsf:v", drop,
 		"-map_metadata", "-1", "-map_chapters", "-1", "-f", "nut", "pipe:1")
 	filter := ""
@@ -105,17 +109,19 @@ func thinned(ctx context.Context, tool *ffmpeg.Tool, info Info, oneIn int, out *
 	if v.Range == "tv" || v.Range == "pc" {
 		filter += ":in_range=" + v.Range
 	}
-	decoding := []string{"-threads", "1", "-max_error_rate", "1", "-max_pixels", fmt.Sprint(MaxPixels), "-f", "nut", "-i", "pipe:0", "-vf", filter + ",format=gray"}
+	decoding := []string{"-max_alloc", fmt.Sprint(maxAlloc), "-codec_whitelist", codecs(tool), "-threads", "1", "-max_error_rate", "1", "-max_pixels", fmt.Sprint(MaxPixels), "-f", "nut", "-i", "pipe:0", "-vf", filter + ",format=gray"}
+	wait, bounds := timeLimit(info.Duration), pictureLimits(info)
 	packets, into := io.Pipe()
 	group, ctx := errgroup.WithContext(ctx)
 	var told [2]complaints // one for each process
 	group.Go(func() error {
-		err := tool.Run(ctx, ffmpeg.Command{Args: copying, Stdout: into, Log: &told[0]})
+		err := tool.Run(ctx, ffmpeg.Command{Args: copying, Stdout: into, Log: &told[0], About: info.Path, Patience: wait, Limits: bounds})
 		into.CloseWithError(err) // nil ends the stream
 		return err
 	})
 	group.Go(func() error {
-		err := tool.Run(ctx, ffmpeg.Command{Args: append(decoding, grayOut...), Stdin: packets, Stdout: out, Log: &told[1]})
+		err := tool.Run(ctx, ffmpeg.Command{Args: append(decoding, grayOut...), Stdin: packets, Stdout: out, Log: &told[1],
+			About: info.Path, Patience: wait, Limits: bounds})
 		packets.CloseWithError(err)
 		return err
 	})
@@ -126,6 +132,16 @@ func thinned(ctx context.Context, tool *ffmpeg.Tool, info Info, oneIn int, out *
 		*said = told[1]
 	}
 	return err
+}
+
+// pictureLimits bound the decoding of a picture. A decoder in one thread holds up
+// to 17 frames, which in ten bits have 3 bytes a pixel; 4:4:4 in twelve bits has
+// 6, and what is behind the decoder a few more. The processor's time is that of
+// timeLimit for four times the length, on every core.
+func pictureLimits(info Info) ffmpeg.Limits {
+	const base, frames, bytes = 600_000_000, 30, 6
+	pixels := int64(info.Video.W) * int64(info.Video.H)
+	return ffmpeg.Limits{Memory: base + frames*bytes*pixels, CPU: time.Duration(runtime.NumCPU()) * timeLimit(4*info.Duration)}
 }
 
 // framer cuts a stream of bytes into frames.
@@ -177,9 +193,9 @@ func FrameTimes(ctx context.Context, tool *ffmpeg.Tool, info Info, length float6
 	}
 	limited, cancel := context.WithTimeout(ctx, probeLimit)
 	defer cancel()
-	args := append(SafeOptions(), "-select_streams", strconv.Itoa(info.Video.Index),
+	args := append(SafeOptions(tool), "-select_streams", strconv.Itoa(info.Video.Index),
 		"-read_intervals", fmt.Sprintf("%%+%g", length), "-show_entries", "packet=pts_time,flags", "-of", "csv=p=0", "file:"+info.Path)
-	out, err := tool.Probe(limited, args)
+	out, err := tool.Ask(limited, question(info.Path, args))
 	if err != nil {
 		return nil, nil, probeFault(ctx, info.Path, err)
 	}

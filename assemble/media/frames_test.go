@@ -286,7 +286,7 @@ func TestRealPictureKeepsItsClock(t *testing.T) {
 		}
 		var out byteCounter
 		// The fps filter fills the time before the first picture with it.
-		if err := tool.Run(ctx, ffmpeg.Command{Stdout: &out, Args: append(InputArgs(info.Path), args("-map 0:v -vf fps=25:start_time=0,scale=16:16,format=gray -f rawvideo pipe:1")...)}); err != nil {
+		if err := tool.Run(ctx, ffmpeg.Command{Stdout: &out, Args: append(InputArgs(tool, info.Path), args("-map 0:v -vf fps=25:start_time=0,scale=16:16,format=gray -f rawvideo pipe:1")...)}); err != nil {
 			t.Fatal(err)
 		}
 		if frames := out.n / 256; frames < 74 || frames > 76 {

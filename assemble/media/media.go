@@ -22,62 +22,10 @@
 package media
 
 import (
-	"fmt"
 	"math"
 
 	"ripieno/assemble/fault"
 )
-
-// Limits for files from strangers. A recording beyond them is refused.
-const (
-	// MaxSeconds is longer than any rehearsal; a header of 1.5 KB can claim
-	// anything and would keep a decoder busy filling gaps with silence.
-	MaxSeconds = 4 * 3600
-	// MaxPixels is a picture of 7680 × 4320. A decoder holds up to 16 such
-	// pictures, so this also bounds memory.
-	MaxPixels = 7680 * 4320
-	// MaxStreams leaves room for the data tracks of phones and cameras, which
-	// have up to eight.
-	MaxStreams = 16
-	// MaxChannels of sound; surround microphones have up to eight.
-	MaxChannels = 8
-	// MaxRate is the highest sample rate in hertz of any recorder.
-	MaxRate = 384000
-)
-
-// formats are the demuxers ffmpeg may choose, by the names it has used since
-// 4.4. All of them read one file only. Playlists and scripts (hls, concat,
-// dash), picture sequences and formats that hardly anybody records in are left
-// out.
-const formats = "mov,matroska,wav,w64,aiff,caf,flac,ogg,mp3,aac,amr,avi,mpegts"
-
-// SafeOptions are the input options, for ffmpeg and ffprobe alike, under which
-// every file from outside is opened, as pairs of name and value. They stand
-// before "-i". For ffmpeg take [InputOptions], which has them in it.
-func SafeOptions() []string {
-	return []string{
-		"-protocol_whitelist", "file",
-		"-format_whitelist", formats,
-		"-max_streams", fmt.Sprint(MaxStreams),
-		"-max_pixels", fmt.Sprint(MaxPixels),
-		"-probesize", "10M", "-analyzeduration", "10M",
-	}
-}
-
-// InputOptions are [SafeOptions] and what else every input of ffmpeg needs so
-// that all streams of a file are on the clock described above, whichever of
-// them are used. A seek or a length limit may be added, an "-itsoffset" may not.
-func InputOptions() []string { return append(SafeOptions(), "-itsoffset", sameZero) }
-
-// InputArgs opens the file at the absolute path abs under [InputOptions]:
-// options, "-i" and the path in a form that ffmpeg can take for nothing else.
-func InputArgs(abs string) []string { return append(InputOptions(), "-i", "file:"+abs) }
-
-// sameZero is an offset of one microsecond, less than any time stamp counts.
-// With an offset of exactly 0 ffmpeg moves the zero of a transport stream to
-// the first of the streams that are mapped, so that sound decoded alone and
-// picture decoded alone would be apart by the difference of their starts.
-const sameZero = "0.000001"
 
 // Info is what a file says about itself, within the limits.
 type Info struct {
@@ -90,6 +38,9 @@ type Info struct {
 	// Estimated says that Duration was worked out from the bit rate and may
 	// be far off.
 	Estimated bool
+	// Own says that this program made the file, so that nothing about it is
+	// suspicious.
+	Own bool
 	// Truncated says that the file is shorter than its index claims.
 	Truncated bool
 	// Notes are plain sentences about oddities that do not prevent use.
@@ -137,6 +88,7 @@ func (v Video) HDR() bool { return v.Transfer == "smpte2084" || v.Transfer == "a
 // Audio is the sound stream that is used.
 type Audio struct {
 	Index    int // of the stream, for "-map 0:Index"
+	Track    int // which of the file's sound tracks, from 1
 	Codec    string
 	Rate     int     // hertz
 	Channels int     // 1 to [MaxChannels]

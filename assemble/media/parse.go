@@ -1,6 +1,7 @@
 package media
 
 import (
+	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -13,8 +14,11 @@ import (
 // person who will see them.
 var (
 	errNoStreams   = errors.New("the file holds neither picture nor sound that can be read")
-	errHugePicture = fmt.Errorf("the picture is absurdly large, at most %d pixels are accepted", MaxPixels)
+	errHugePicture = fmt.Errorf("the picture is absurdly large, at most %d pixels are accepted and %d a side", MaxPixels, MaxSide)
+	errTinyPicture = fmt.Errorf("the picture is absurdly small, its sides must have %d pixels at least", MinSide)
+	errShape       = fmt.Errorf("the picture is a strip, more than %d times as long as wide", MaxShape)
 	errChannels    = fmt.Errorf("the sound has more than %d channels", MaxChannels)
+	errTrack       = errors.New("the file does not have that sound track")
 	errRate        = errors.New("the sound has an absurd sample rate")
 )
 
@@ -23,6 +27,8 @@ func hintFor(err error) string {
 	switch {
 	case errors.Is(err, errChannels):
 		return "ask for a stereo mix of it"
+	case errors.Is(err, errTrack):
+		return "correct track: of this file, or leave it out for the best"
 	case errors.Is(err, errNoStreams):
 		return "ask the player for a new export as MP4 or WAV"
 	}
@@ -110,7 +116,11 @@ type probeStream struct {
 // Path stays empty. All numbers of the result are finite and within the
 // limits; an error means that the file is beyond them, has no usable stream,
 // or that the text is not JSON.
-func ParseProbe(out []byte) (Info, error) {
+func ParseProbe(out []byte) (Info, error) { return parseProbe(out, 0) }
+
+// parseProbe is ParseProbe with the number of the sound track to be used, from
+// 1; 0 is the first, unless another is clearly better.
+func parseProbe(out []byte, track int) (Info, error) {
 	var p probeAnswer
 	if err := json.Unmarshal(out, &p); err != nil {
 		return Info{}, fmt.Errorf("the description by ffprobe cannot be read: %w", err)
@@ -124,6 +134,7 @@ func ParseProbe(out []byte) (Info, error) {
 		Estimated: p.Format.Name == "mp3" || p.Format.Name == "aac",
 	}
 	pictures, sounds := 0, 0
+	var refused error // of the sound tracks that cannot be used
 	for _, s := range p.Streams {
 		switch {
 		case s.Type == "video" && s.still():
@@ -140,26 +151,45 @@ func ParseProbe(out []byte) (Info, error) {
 			}
 			info.Video = v
 		case s.Type == "audio":
-			if sounds++; sounds > 1 {
-				continue
-			}
+			sounds++
 			a, err := s.audio(info.StartTime)
 			if err != nil {
-				return Info{}, err
+				refused = cmp.Or(refused, err) // of the first
+				continue
 			}
-			info.Audio = a
+			a.Track = sounds
+			if track == sounds || track == 0 && (info.Audio == nil || better(a, info.Audio)) {
+				info.Audio = a
+			}
 		}
 	}
 	if pictures > 1 {
 		info.Notes = append(info.Notes, fmt.Sprintf("of %d pictures the first is used", pictures))
 	}
-	if sounds > 1 {
-		info.Notes = append(info.Notes, fmt.Sprintf("of %d sound tracks the first is used", sounds))
+	if err := info.chosenSound(track, sounds, refused); err != nil {
+		return Info{}, err
 	}
 	if info.Video == nil && info.Audio == nil {
 		return Info{}, errNoStreams
 	}
 	return info, nil
+}
+
+// chosenSound says in i's notes which of several sound tracks is used. It is an
+// error when the one that was asked for is not there, or none can be used
+// because of refused.
+func (i *Info) chosenSound(track, sounds int, refused error) error {
+	switch {
+	case i.Audio == nil && refused != nil:
+		return refused
+	case track > sounds || track > 0 && i.Audio == nil:
+		return fmt.Errorf("%w: it has %d", errTrack, sounds)
+	case sounds > 1 && i.Audio.Track == 1:
+		i.Notes = append(i.Notes, fmt.Sprintf("of %d sound tracks the first is used", sounds))
+	case sounds > 1:
+		i.Notes = append(i.Notes, fmt.Sprintf("of %d sound tracks number %d is used; track: chooses another", sounds, i.Audio.Track))
+	}
+	return nil
 }
 
 // still tells whether a video stream is one picture: an album cover or a
@@ -197,14 +227,13 @@ func (s probeStream) video(zero float64) (*Video, error) {
 		Transfer: known(s.Transfer), Primaries: known(s.Primaries),
 		Duration: s.length(), Frames: int64(s.Frames.int()),
 	}
-	// ffprobe prints 0 × 0 when max_pixels made it give up on the decoder.
-	if v.W == 0 || v.H == 0 || int64(v.W)*int64(v.H) > MaxPixels {
-		return nil, errHugePicture
-	}
 	v.SARNum, v.SARDen = pixelShape(s.SAR)
 	v.Rotation = s.rotation()
 	if v.Mirrored = s.mirrored(); v.Mirrored {
 		v.Rotation = (v.Rotation + 180) % 360 // ffprobe's goes by where the left edge's neighbour lies
+	}
+	if err := sidesFault(v); err != nil {
+		return nil, err
 	}
 	v.FPSNum, v.FPSDen, v.VFR = frameRate(s.AvgRate, s.BaseRate)
 	switch s.Field {

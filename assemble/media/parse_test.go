@@ -32,7 +32,7 @@ func TestParseProbePhone(t *testing.T) {
 	if v != wantV {
 		t.Errorf("video\n got %+v\nwant %+v", v, wantV)
 	}
-	if want := (Audio{Index: 1, Codec: "aac", Rate: 44100, Channels: 2, Start: 0.012, Duration: 12.3}); a != want {
+	if want := (Audio{Index: 1, Track: 1, Codec: "aac", Rate: 44100, Channels: 2, Start: 0.012, Duration: 12.3}); a != want {
 		t.Errorf("audio\n got %+v\nwant %+v", a, want)
 	}
 	if i.Duration != 12.345 || i.StartTime != 0 || i.Estimated || len(i.Notes) != 0 {

@@ -30,18 +30,32 @@ const entries = "format=format_name,start_time,duration,bit_rate" +
 // Media when the file is no recording, is damaged beyond use or exceeds the
 // limits; it does not mind a missing picture or sound, see [Info.NeedVideo].
 func Probe(ctx context.Context, tool *ffmpeg.Tool, abs string) (Info, error) {
+	return ProbeTrack(ctx, tool, abs, 0)
+}
+
+// ProbeTrack is [Probe] with the number of the sound track that is to be used,
+// from 1; 0 leaves the choice to it.
+func ProbeTrack(ctx context.Context, tool *ffmpeg.Tool, abs string, track int) (Info, error) {
 	seen, err := sniff(abs)
 	if err != nil {
 		return Info{}, err
 	}
 	limited, cancel := context.WithTimeout(ctx, probeLimit)
 	defer cancel()
-	args := append(SafeOptions(), "-of", "json", "-show_entries", entries, "file:"+abs)
-	out, err := tool.Probe(limited, args)
-	if err != nil {
+	args := append(SafeOptions(tool), "-of", "json", "-show_entries", entries, "file:"+abs)
+	ask := question(abs, args)
+	var said complaints
+	ask.Log = &said
+	out, err := tool.Ask(limited, ask)
+	switch {
+	case err != nil && ctx.Err() == nil && said.unlisted != "":
+		return Info{}, fault.New(fault.Media, showPath(abs),
+			fmt.Sprintf("the file holds a stream in %s, which hardly a phone, camera, recorder or browser writes", said.unlisted),
+			"ask the player for a new export as MP4 or WAV; if you trust the file, run again with --codecs "+said.unlisted).Because(err)
+	case err != nil:
 		return Info{}, probeFault(ctx, abs, err)
 	}
-	info, err := ParseProbe(out)
+	info, err := parseProbe(out, track)
 	if err != nil {
 		return Info{}, fault.New(fault.Media, showPath(abs), err.Error(), hintFor(err))
 	}
@@ -53,10 +67,75 @@ func Probe(ctx context.Context, tool *ffmpeg.Tool, abs string) (Info, error) {
 			return Info{}, probeFault(ctx, abs, err)
 		}
 	}
+	if seen.fragmented && exaggerates(info) {
+		if err := trustPackets(limited, tool, &info); err != nil {
+			return Info{}, probeFault(ctx, abs, err)
+		}
+	}
 	if info.Duration > MaxSeconds {
 		return Info{}, tooLong(abs, info.Duration)
 	}
 	return info, nil
+}
+
+// Bounds of one ffprobe. It opens a decoder for every stream and may decode
+// until it knows what it needs, which of the largest picture in ten bits takes
+// 1.6 GB; most files take 20 MB. A minute of processor is hundreds of times what
+// they take.
+const (
+	probeMemory = 2_000_000_000
+	probeCPU    = 2 * time.Minute
+)
+
+// question is what ffprobe is asked about the file at abs.
+func question(abs string, args []string) ffmpeg.Command {
+	return ffmpeg.Command{Args: append(Allocation(), args...), About: abs,
+		Limits: ffmpeg.Limits{Memory: probeMemory, CPU: probeCPU}}
+}
+
+// exaggeration is how many times longer than its packets a fragmented file must
+// claim to be for the claim to be wrong, with exaggerated seconds besides. Less
+// may be a file of which only a part came.
+const (
+	exaggeration = 10
+	exaggerated  = 10
+)
+
+// exaggerates tells whether a fragmented file claims to be longer than it may be,
+// or to have fewer bytes a second than a picture and its sound ever have. The
+// packets of others are not read: a long recording is gigabytes of them.
+func exaggerates(info Info) bool {
+	const least = 2000 // bytes a second
+	return info.Duration > MaxSeconds || float64(fileSize(info.Path)) < least*info.Duration
+}
+
+// trustPackets puts the length right of a fragmented MP4 that is said to be many
+// times longer than its packets are. Recorders of a stream that has been running
+// for long write its time into the first fragment, and ffprobe takes the time of
+// the last for a length.
+func trustPackets(ctx context.Context, tool *ffmpeg.Tool, info *Info) error {
+	read := Info{Path: info.Path, StartTime: info.StartTime}
+	if v := info.Video; v != nil {
+		read.Video = &Video{Index: v.Index, Start: v.Start}
+	}
+	if a := info.Audio; a != nil {
+		read.Audio = &Audio{Index: a.Index, Start: a.Start}
+	}
+	if err := measureDuration(ctx, tool, &read); err != nil {
+		return err
+	}
+	if read.Duration <= 0 || info.Duration <= exaggeration*read.Duration+exaggerated {
+		return nil
+	}
+	info.Notes = append(info.Notes, fmt.Sprintf("the file claims to be %.1f hours long; its packets last %.1f seconds", info.Duration/3600, read.Duration))
+	info.Duration = read.Duration
+	if v := info.Video; v != nil {
+		v.Duration = read.Video.Duration
+	}
+	if a := info.Audio; a != nil {
+		a.Duration = read.Audio.Duration
+	}
+	return nil
 }
 
 // tooLong is the fault of a file beyond MaxSeconds.
@@ -69,8 +148,8 @@ func tooLong(path string, seconds float64) error {
 // measureDuration finds the length of a file whose container does not say it,
 // such as what browsers record, from its packets.
 func measureDuration(ctx context.Context, tool *ffmpeg.Tool, info *Info) error {
-	args := append(SafeOptions(), "-of", "csv=p=0", "-show_entries", "packet=stream_index,pts_time,duration_time", "file:"+info.Path)
-	out, err := tool.Probe(ctx, args)
+	args := append(SafeOptions(tool), "-of", "csv=p=0", "-show_entries", "packet=stream_index,pts_time,duration_time", "file:"+info.Path)
+	out, err := tool.Ask(ctx, question(info.Path, args))
 	if err != nil {
 		return err
 	}
@@ -150,6 +229,9 @@ func probeFault(ctx context.Context, path string, err error) error {
 	}
 	if what, hint := explain(exit); what != "" {
 		return fault.New(fault.Media, showPath(path), what, hint)
+	}
+	if exit.Signal != "" || exit.Says("Cannot allocate memory") {
+		return refuse("reading the file takes absurdly much memory or time", "ask the player for a new export")
 	}
 	return refuse("the file cannot be read as a recording", "it is damaged or of a kind that is not accepted: ask the player for a new export as MP4 or WAV")
 }

@@ -180,10 +180,10 @@ func TestRealWhitelist(t *testing.T) {
 		"SDP":      "v=0\no=- 0 0 IN IP4 127.0.0.1\ns=x\nc=IN IP4 127.0.0.1\nt=0 0\nm=audio 5004 RTP/AVP 0\n",
 	} {
 		path := write(t, "take.mp4", []byte(text))
-		if out, err := tool.Probe(ctx, append(SafeOptions(), "-show_format", "file:"+path)); err == nil {
+		if out, err := tool.Probe(ctx, append(SafeOptions(tool), "-show_format", "file:"+path)); err == nil {
 			t.Errorf("%s: ffprobe opened it: %s", name, out)
 		}
-		if err := tool.Run(ctx, ffmpeg.Command{Args: append(InputArgs(path), "-f", "null", "-")}); err == nil {
+		if err := tool.Run(ctx, ffmpeg.Command{Args: append(InputArgs(tool, path), "-f", "null", "-")}); err == nil {
 			t.Errorf("%s: ffmpeg opened it", name)
 		}
 		if _, err := Probe(ctx, tool, path); err == nil {

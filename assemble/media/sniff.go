@@ -15,8 +15,9 @@ const sniffLen = 4096
 
 // sniffed is what the first look at a file tells.
 type sniffed struct {
-	truncated bool
-	notes     []string
+	truncated  bool
+	fragmented bool // an MP4 whose index lies in many pieces
+	notes      []string
 }
 
 // sniff looks at the file's bytes before ffmpeg does, because ffmpeg goes by
@@ -53,10 +54,15 @@ func sniff(path string) (sniffed, error) {
 	}
 	var s sniffed
 	if isMP4(head) {
-		what, hint, short := judgeAtoms(readAtoms(f, st.Size()), st.Size())
+		list := readAtoms(f, st.Size())
+		what, hint, short := judgeAtoms(list, st.Size())
+		if what == "" {
+			what, hint = judgeIndex(f, list)
+		}
 		if what != "" {
 			return refuse(what, hint)
 		}
+		_, s.fragmented = find(list, "moof")
 		if s.truncated = short; short {
 			s.notes = append(s.notes, "the file ends before its index says: only its first part came")
 		}

@@ -158,8 +158,9 @@ func TestWAVWriterAfterClose(t *testing.T) {
 
 // The options every file is opened with; a change must be thought about.
 func TestSafeOptions(t *testing.T) {
-	got := strings.Join(InputArgs("/a b"), " ")
-	want := "-protocol_whitelist file -format_whitelist mov,matroska,wav,w64,aiff,caf,flac,ogg,mp3,aac,amr,avi,mpegts -max_streams 16 " +
+	got := strings.Join(InputArgs(&ffmpeg.Tool{Codecs: []string{"wavpack"}}, "/a b"), " ")
+	want := "-protocol_whitelist file -format_whitelist mov,matroska,wav,w64,aiff,caf,flac,ogg,mp3,aac,amr,avi,mpegts -codec_whitelist " +
+		strings.Join(Codecs, ",") + ",wavpack -max_streams 16 " +
 		"-max_pixels 33177600 -probesize 10M -analyzeduration 10M -itsoffset 0.000001 -i file:/a b"
 	if got != want {
 		t.Errorf("got  %s\nwant %s", got, want)

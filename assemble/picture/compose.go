@@ -54,7 +54,8 @@ func (c composition) drawings() (list []task.Ref[string]) {
 }
 
 // composition returns how a segment of a film is put together.
-func (m *Maker) composition(f plan.Film, seg plan.Segment, conforms []task.Ref[string], backdrop task.Ref[string]) composition {
+func (m *Maker) composition(f plan.Film, seg plan.Segment, conforms []task.Ref[string],
+	backdrop task.Ref[string]) composition {
 	c := composition{
 		film: f, seg: seg, line: m.line, tempo: m.tempo, conforms: conforms, backdrop: backdrop,
 		zscale: m.tool.Filter("zscale"), queues: m.tool.QueuesInputs(), coding: m.codings.Of(f),
@@ -95,7 +96,8 @@ func (c composition) scenes() (old, new scene) {
 }
 
 // segment is c for the graph, with the paths that the two functions give.
-func (c composition) segment(mezzanine func(conform int) string, drawing func(task.Ref[string]) string, backdrop string) graph.Segment {
+func (c composition) segment(mezzanine func(conform int) string, drawing func(task.Ref[string]) string,
+	backdrop string) graph.Segment {
 	g := graph.Segment{
 		Canvas: c.film.Canvas, Rate: c.line.Rate, Frames: c.seg.Len(), Rough: c.film.Rough, Backdrop: backdrop, Zscale: c.zscale, Queues: c.queues,
 		Fade: c.fade(), Scenery: c.film.Scenery,
@@ -167,9 +169,10 @@ func smallCopy(c layout.Canvas) graph.Copy {
 // in it and nothing else, so whatever changes elsewhere leaves it alone.
 func (m *Maker) segmentTask(c composition) task.Ref[string] {
 	f, seg, line := c.film, c.seg, c.line
-	t := task.Task{Stage: "compose", Spreads: true, Memory: composeMemory(f, seg), Action: store.NewAction("segment").Version(graph.Rule).
-		Arg("ffmpeg", m.tool.Version.Text).
-		Arg("segment", c.segment(func(int) string { return "" }, func(task.Ref[string]) string { return "" }, ""))}
+	t := task.Task{Stage: "compose", Spreads: true, Memory: composeMemory(f, seg),
+		Action: store.NewAction("segment").Version(graph.Rule).
+			Arg("ffmpeg", m.tool.Version.Text).
+			Arg("segment", c.segment(func(int) string { return "" }, func(task.Ref[string]) string { return "" }, ""))}
 	t.Needs("backdrop", c.backdrop)
 	for _, over := range c.drawings() {
 		t.Needs("overlay", over)
@@ -198,7 +201,8 @@ func (m *Maker) segmentTask(c composition) task.Ref[string] {
 }
 
 // compose runs a segment's command and counts what came out.
-func (c composition) compose(ctx context.Context, tool *ffmpeg.Tool, hardware sessions, in task.Inputs, dir string, advance func(float64)) error {
+func (c composition) compose(ctx context.Context, tool *ffmpeg.Tool, hardware sessions, in task.Inputs, dir string,
+	advance func(float64)) error {
 	names := &uses{in: in, dir: dir}
 	seg := c.segment(
 		func(k int) string { return names.link(c.conforms[k], ".mp4") },

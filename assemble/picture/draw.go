@@ -77,7 +77,9 @@ func (m *Maker) overlay(f plan.Film, sc scene) (key store.Action, draw func() (i
 		For(fmt.Sprintf("%s %s", f.Name, shot.Show))
 	bg := f.Cards.Background
 	if shot.Roll.Step > 0 { // the letters lie over it
-		return base.Arg("blank", bg), func() (image.Image, error) { return card.Blank(f.Canvas, bg, m.assets.backdrop(f.Canvas)) }
+		return base.Arg("blank", bg), func() (image.Image, error) {
+			return card.Blank(f.Canvas, bg, m.assets.backdrop(f.Canvas))
+		}
 	}
 	if len(shot.Tiles) == 0 {
 		key = base.Arg("text", shot.Text).Arg("page", sc.page).Arg("background", bg).Arg("card", f.Cards.Text(shot))
@@ -118,7 +120,8 @@ func (m *Maker) overlay(f plan.Film, sc scene) (key store.Action, draw func() (i
 			o.Labels = append(o.Labels, labelOf(t))
 		}
 	}
-	key = base.Arg("background", o.Background).Arg("holes", o.Holes).Arg("fills", o.Fills).Arg("labels", o.Labels).Arg("cards", o.Placeholders)
+	key = base.Arg("background", o.Background).Arg("holes", o.Holes).Arg("fills", o.Fills).Arg("labels",
+		o.Labels).Arg("cards", o.Placeholders)
 	key = m.assets.fontArg(key, wordsOf(o)...)
 	return key, func() (image.Image, error) {
 		o := o
@@ -154,7 +157,8 @@ func (m *Maker) roll(f plan.Film, sc scene) (store.Action, func() (image.Image, 
 	text := f.Cards.Text(shot)
 	key := store.NewAction("roll").Version(pictureRule).Arg("canvas", f.Canvas).Arg("card", text).
 		Arg("background", f.Cards.Background).Arg("scenery", f.Scenery).
-		Arg("stretch", shot.Roll.Stretch).Arg("rows", [2]int{top, height}).Ext(".png").For(fmt.Sprintf("%s credits", f.Name))
+		Arg("stretch", shot.Roll.Stretch).Arg("rows", [2]int{top, height}).Ext(".png").
+		For(fmt.Sprintf("%s credits", f.Name))
 	return m.assets.fontArg(key, text...), func() (image.Image, error) {
 		r, err := f.Cards.NewRoll(m.assets.Look, f.Canvas, shot.Roll.Stretch)
 		if err != nil {
@@ -170,7 +174,8 @@ func (m *Maker) backdrop(f plan.Film) (store.Action, func() (image.Image, error)
 	bg := f.Cards.Background
 	c := f.Canvas
 	if f.Scenery {
-		key := m.assets.groundArg(store.NewAction("backdrop").Version(pictureRule)).Arg("background", bg).Arg("canvas", c).Ext(".png")
+		key := m.assets.groundArg(store.NewAction("backdrop").Version(pictureRule)).Arg("background",
+			bg).Arg("canvas", c).Ext(".png")
 		return key, func() (image.Image, error) { return m.assets.backdrop(c), nil }
 	}
 	key := store.NewAction("backdrop").Version(pictureRule).Arg("background", bg).Ext(".png")

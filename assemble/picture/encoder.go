@@ -116,7 +116,8 @@ func (p Picker) pick(ctx context.Context, w plan.Want) (graph.Coding, error) {
 			continue
 		}
 		if tried != nil {
-			p.Tell(fmt.Sprintf("no hardware encodes %s here, so %s does it in software (%s)", spelled(w.Codec), e.Name, strings.Join(tried, "; ")))
+			p.Tell(fmt.Sprintf("no hardware encodes %s here, so %s does it in software (%s)", spelled(w.Codec),
+				e.Name, strings.Join(tried, "; ")))
 		}
 		if e.Name == (graph.Coding{}).Name() {
 			return graph.Coding{}, nil
@@ -156,7 +157,8 @@ func (p Picker) noSoftware(w plan.Want) error {
 		}
 	}
 	return fault.At(fault.FFmpeg, w.Mark,
-		fmt.Sprintf("%q is to be %s, and this ffmpeg %s was built without %s", w.Name, spelled(w.Codec), p.Tool.Version.Text, strings.Join(names, " or ")),
+		fmt.Sprintf("%q is to be %s, and this ffmpeg %s was built without %s", w.Name, spelled(w.Codec),
+			p.Tool.Version.Text, strings.Join(names, " or ")),
 		"install a full build (Debian, Ubuntu: apt-get install ffmpeg; Fedora: ffmpeg from RPM Fusion; macOS: brew install ffmpeg), or write codec: h264, which plays everywhere")
 }
 

@@ -2,13 +2,15 @@ package picture
 
 import (
 	"context"
+	"errors"
 	"fmt"
-	"sync/atomic"
+	"os"
 
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/graph"
 	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/reading"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 	"ripieno/layout/flash"
@@ -64,12 +66,12 @@ func (m *Maker) conformTask(c plan.Conform) (task.Ref[string], error) {
 	if err != nil {
 		return task.Ref[string]{}, err
 	}
-	n := c.Frames.Len()
+	cost := costConform * float64(c.Frames.Len()) * (mega(c.W, c.H) + mega(c.Picture.W, c.Picture.H))
 	return task.Path(task.Task{
 		ID: task.ID(stageConform, c.Take, key.ID().String()), Name: c.Take, Stage: stageConform, Action: key,
-		Cost: costConform * float64(n) * (mega(c.W, c.H) + mega(c.Picture.W, c.Picture.H)), Memory: conformMemory(c), Spreads: true,
+		Cost: cost, Memory: reading.Memory(c), Spreads: true,
 		Make: func(ctx context.Context, _ task.Inputs, tmp string, advance func(float64)) error {
-			return conformPicture(ctx, m.tool, c, m.line.Rate, m.decoders.next(), tmp, advance)
+			return conformPicture(ctx, m.tool, m.steady, c, m.line.Rate, cost, tmp, advance)
 		},
 	}), nil
 }
@@ -81,7 +83,8 @@ func (m *Maker) conformKey(c plan.Conform) (store.Action, error) {
 	}
 	pic := c.Picture
 	pic.Path, pic.Hash = "", ""
-	key := store.NewAction("conform").Version(graph.Rule).Arg("ffmpeg", m.tool.Version.Text).Arg("zscale", m.tool.Filter("zscale")).
+	key := store.NewAction("conform").Version(graph.Rule).Arg("ffmpeg", m.tool.Version.Text).Arg("zscale",
+		m.tool.Filter("zscale")).
 		Arg("picture", pic).Arg("size", [2]int{c.W, c.H}).Arg("frames", c.Frames).Arg("rate", m.line.Rate)
 	if c.Draft {
 		key = key.Arg("draft", true)
@@ -89,21 +92,29 @@ func (m *Maker) conformKey(c plan.Conform) (store.Action, error) {
 	return key.Input("take", hash).Ext(".mp4").For(c.Take), nil
 }
 
-// conformPicture writes the frames of c and counts them. The decoder has so many
-// threads, 0 for as many as it likes.
-func conformPicture(ctx context.Context, tool *ffmpeg.Tool, c plan.Conform, rate shot.Rate, threads int, tmp string, advance func(float64)) error {
-	src := source(tool, c.Picture)
-	src.Open = openAt(c, rate)
-	src.Threads = threads
-	cmd, err := graph.Conform(c, src, rate, "file:"+tmp)
+// conformPicture writes the frames of c, which are estimated to cost so many
+// seconds, and counts them.
+func conformPicture(ctx context.Context, tool *ffmpeg.Tool, steady reading.Steady, c plan.Conform, rate shot.Rate,
+	cost float64, tmp string, advance func(float64)) error {
+	src, n := reading.Source(tool, c.Picture), c.Frames.Len()
+	err := steady.Picture(ctx, c.Picture, func() error {
+		src.Open = openAt(c, rate)
+		cmd, err := graph.Conform(c, src, rate, "file:"+tmp)
+		if err != nil {
+			return err
+		}
+		os.Remove(tmp) // of an earlier reading
+		return reading.Take(ctx, tool, cmd, c.Picture, reading.Job{Tmp: tmp, Frames: n, Advance: advance,
+			Before: max(0, c.Picture.Clock.File(rate.Seconds(c.Frames.From))-src.Open), Limits: reading.Limits(c,
+				cost)})
+	})
 	if err != nil {
 		return err
 	}
-	n := c.Frames.Len()
-	if err := tool.RunGraph(ctx, cmd, tmp, n, advance); err != nil {
-		return err
-	}
 	got, err := media.CountFrames(tmp)
+	if errors.Is(err, media.ErrNoPicture) {
+		got, err = 0, nil // nothing of it could be decoded
+	}
 	if err != nil {
 		return err
 	}
@@ -112,11 +123,6 @@ func conformPicture(ctx context.Context, tool *ffmpeg.Tool, c plan.Conform, rate
 		return &BrokenOff{File: c.Picture.Path, Got: got, Want: n, Seconds: c.Picture.Clock.File(end)}
 	}
 	return nil
-}
-
-// source opens a take under the limits for files from strangers.
-func source(tool *ffmpeg.Tool, pic plan.Picture) graph.Source {
-	return graph.SourceOf(pic, media.InputOptions(), tool.Filter("zscale"))
 }
 
 // BrokenOff is the error of a picture that ends before its file says.
@@ -128,38 +134,8 @@ type BrokenOff struct {
 
 // Error implements error.
 func (e *BrokenOff) Error() string {
-	return fmt.Sprintf("%s: the picture breaks off after %.1f s; only %d of %d frames could be read", e.File, e.Seconds, e.Got, e.Want)
-}
-
-// decoders shares the cores out among decoders of pictures. While there are
-// enough pictures to keep every core busy each decoder has one thread, which
-// costs a twentieth less; the last ones, which are fewer than the cores, have
-// the others' too. The pictures do not depend on it.
-type decoders struct {
-	odd  int64        // pictures of the last round, when it is not full
-	left atomic.Int64 // pictures that have not begun
-}
-
-// next is how many threads the next decoder may use, 0 for as many as it
-// likes.
-func (d *decoders) next() int {
-	if left := d.left.Add(-1); left < d.odd {
-		return 0
-	}
-	return 1
-}
-
-// expect counts the pictures that tasks will conform: one that the store lacks
-// is not, when all that is made of it is there.
-func (d *decoders) expect(planned []task.Planned, workers int) {
-	n := int64(0)
-	for _, t := range planned {
-		if t.Stage == stageConform && t.Runs {
-			n++
-		}
-	}
-	d.left.Store(n)
-	d.odd = n % int64(workers)
+	return fmt.Sprintf("%s: the picture breaks off after %.1f s; only %d of %d frames could be read", e.File,
+		e.Seconds, e.Got, e.Want)
 }
 
 func mega(w, h int) float64 { return float64(w) * float64(h) / 1e6 }

@@ -47,7 +47,8 @@ func flashTask(f plan.Film, line plan.Timeline, segments []task.Ref[string]) tas
 func countFlashes(ctx context.Context, f plan.Film, line plan.Timeline, folders []string, tmp string) error {
 	c := flash.NewCounter(line.Rate.FPS())
 	for i, folder := range folders {
-		if err := addCopies(ctx, c, filepath.Join(folder, copyFile), smallCopy(f.Canvas), f.Segments[i].Len()); err != nil {
+		if err := addCopies(ctx, c, filepath.Join(folder, copyFile), smallCopy(f.Canvas),
+			f.Segments[i].Len()); err != nil {
 			return err
 		}
 	}

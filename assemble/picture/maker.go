@@ -11,7 +11,7 @@ package picture
 import (
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/plan"
-	"ripieno/assemble/task"
+	"ripieno/assemble/reading"
 	"ripieno/mix/tempo"
 )
 
@@ -25,18 +25,15 @@ type Maker struct {
 	assets   *Assets
 	codings  Codings
 	hardware sessions
-	decoders *decoders // of the pictures that are conformed
+	steady   reading.Steady
 }
 
-// New returns a maker of the pictures of a plan. codings has an encoder for
+// New returns a maker of the pictures of a plan. steady vouches for the files of
+// takes while they are read. codings has an encoder for
 // every finished film; nil is enough for rough cuts and stills.
-func New(tool *ffmpeg.Tool, pl *plan.Plan, assets *Assets, codings Codings) *Maker {
+func New(tool *ffmpeg.Tool, steady reading.Steady, pl *plan.Plan, assets *Assets, codings Codings) *Maker {
 	return &Maker{
 		tool: tool, title: pl.Title, tempo: pl.Tempo, line: pl.Timeline, chapters: pl.Chapters, assets: assets, codings: codings,
-		hardware: make(sessions, hardwareSessions), decoders: &decoders{},
+		hardware: make(sessions, hardwareSessions), steady: steady,
 	}
 }
-
-// Expect says what a run will make, on so many workers, so that the cores are
-// shared out well. It is called before the run.
-func (m *Maker) Expect(planned []task.Planned, workers int) { m.decoders.expect(planned, workers) }

@@ -1,9 +1,8 @@
 package picture
 
 import (
-	"runtime"
-
 	"ripieno/assemble/plan"
+	"ripieno/assemble/reading"
 )
 
 // Peak memory of ffmpeg 5.1.9 was measured as the resident size of the process
@@ -18,30 +17,14 @@ import (
 //
 // The mix takes about 60 MB, whatever it mixes, and is not counted.
 const (
-	conformBase   = 45e6
-	composeBase   = 100e6
-	composeInput  = 2e6
-	finalFrames   = 130 // frames of the canvas that the encoder looks ahead and refers to
-	av1Frames     = 170
-	roughFrames   = 65
-	tileFrames    = 5
-	conformFrames = 14
-	rollBytes     = 12 // of a pixel of a roll: read, converted and held, 4 bytes each
+	composeBase  = 100e6
+	composeInput = 2e6
+	finalFrames  = 130 // frames of the canvas that the encoder looks ahead and refers to
+	av1Frames    = 170
+	roughFrames  = 65
+	tileFrames   = 5
+	rollBytes    = 12 // of a pixel of a roll: read, converted and held, 4 bytes each
 )
-
-// frameBytes is the size of one frame of 4:2:0 video.
-func frameBytes(w, h int) float64 { return 1.5 * float64(w) * float64(h) }
-
-// conformMemory is the estimated peak of conforming a picture, in bytes. The
-// decoder holds a few frames for each core.
-func conformMemory(c plan.Conform) int64 {
-	frames := float64(conformFrames + 2*runtime.NumCPU())
-	m := conformBase + frames*frameBytes(c.Picture.W, c.Picture.H)
-	if c.Picture.HDR { // tone mapping works on floats
-		m += 6 * 12 * float64(c.W) * float64(c.H)
-	}
-	return int64(m)
-}
 
 // composeMemory is the estimated peak of composing a segment, in bytes.
 func composeMemory(f plan.Film, seg plan.Segment) int64 {
@@ -52,10 +35,10 @@ func composeMemory(f plan.Film, seg plan.Segment) int64 {
 	case f.Codec == "av1":
 		ahead = av1Frames
 	}
-	m := composeBase + ahead*frameBytes(f.Canvas.W, f.Canvas.H)
+	m := composeBase + ahead*reading.FrameBytes(f.Canvas.W, f.Canvas.H)
 	for _, t := range moving(f, seg) {
 		c := f.Conforms[t.Conform]
-		m += composeInput + tileFrames*frameBytes(c.W, c.H)
+		m += composeInput + tileFrames*reading.FrameBytes(c.W, c.H)
 	}
 	if roll := f.Shots[seg.Shot].Roll; roll.Step > 0 {
 		m += rollBytes * float64(f.Canvas.W) * float64(f.Canvas.H+roll.Step*seg.Len())

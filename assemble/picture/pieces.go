@@ -24,7 +24,8 @@ func pieces(f plan.Film, sc scene, line plan.Timeline, mezzanine func(conform in
 }
 
 // pieceOf is one moving tile; false when it has no picture in the span.
-func pieceOf(f plan.Film, t plan.Tile, span plan.Span, line plan.Timeline, mezzanine func(conform int) string) (graph.Piece, bool) {
+func pieceOf(f plan.Film, t plan.Tile, span plan.Span, line plan.Timeline,
+	mezzanine func(conform int) string) (graph.Piece, bool) {
 	shown := t.Shown.Meet(span)
 	if t.Conform < 0 || shown.Len() == 0 {
 		return graph.Piece{}, false

@@ -15,12 +15,13 @@ func (m *Maker) PlanDrawing(f plan.Film) card.PlanOptions {
 	for _, s := range f.Shots {
 		from, to := line.Rate.Seconds(s.From+line.First), line.Rate.Seconds(s.To+line.First)
 		shot := card.PlanShot{
-			Caption: fmt.Sprintf("%s · %s to %s · %.1f s", s.Show, Position(m.tempo, from), Position(m.tempo, to), to-from),
-			Text:    s.Text,
+			Caption: fmt.Sprintf("%s · %s to %s · %.1f s", s.Show, Position(m.tempo, from), Position(m.tempo, to),
+				to-from),
+			Text: s.Text,
 		}
 		for _, t := range s.Tiles {
 			tile := card.PlanTile{
-				Tile: t.Rect, Picture: t.Hole, Seat: t.Seat, Take: t.Take, Player: t.Player, Part: t.Part,
+				Tile: t.Rect, Picture: t.Hole, Seat: t.Seat, Take: t.PublicTake(), Player: t.Player, Part: t.Part,
 				Section: t.Section,
 			}
 			if t.Card {

@@ -27,7 +27,7 @@ func TestARollIsDrawnInStretches(t *testing.T) {
 		t.Fatal(err)
 	}
 	f := pl.Films[0]
-	m := New(nil, pl, &Assets{}, nil)
+	m := New(nil, nil, pl, &Assets{}, nil)
 	drawn, whole := 0, 0
 	for _, seg := range f.Segments {
 		roll := f.Shots[seg.Shot].Roll

@@ -72,7 +72,7 @@ func planned(t *testing.T, r *recorder, changes ...string) (*plan.Plan, Film, []
 	if err != nil {
 		t.Fatal(err)
 	}
-	f, err := New(r.tool(), pl, &Assets{}, nil).Film(pl.Films[0], heard())
+	f, err := New(r.tool(), nil, pl, &Assets{}, nil).Film(pl.Films[0], heard())
 	if err != nil {
 		t.Fatal(err)
 	}

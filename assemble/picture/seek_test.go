@@ -12,6 +12,7 @@ import (
 	"ripieno/assemble/graph"
 	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/reading"
 	"ripieno/layout/shot"
 	"ripieno/mix/audio"
 )
@@ -57,7 +58,7 @@ func TestPartsAreFoundByTheIndex(t *testing.T) {
 		frames := func(from, to int) [][]byte {
 			take.Frames = plan.Span{From: from, To: to}
 			out := filepath.Join(dir, fmt.Sprintf("%s.%d.mp4", c.name, from))
-			src := source(tool, take.Picture)
+			src := reading.Source(tool, take.Picture)
 			src.Open = openAt(take, shot.Rate{Num: 25, Den: 1})
 			if start := take.Picture.Clock.File(float64(from) / 25); c.indexed && from > 0 && src.Open < start-2.1 {
 				t.Errorf("%s: for %.2f s the file is opened at %g", c.name, start, src.Open)

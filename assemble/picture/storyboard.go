@@ -5,11 +5,13 @@ import (
 	"fmt"
 	"image"
 	"image/draw"
+	"os"
 
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/graph"
 	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/reading"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 	"ripieno/layout/card"
@@ -76,20 +78,24 @@ func (m *Maker) Still(c plan.Conform, keep bool) (task.Ref[image.Image], error) 
 	return task.Of(task.Task{
 		ID: task.ID("still", still.ID().String()), Name: c.Take, Stage: "still", Action: still, Cost: costStill, Keep: keep,
 		Make: func(ctx context.Context, _ task.Inputs, tmp string, _ func(float64)) error {
-			return takeStill(ctx, m.tool, c, m.line.Rate, tmp)
+			return takeStill(ctx, m.tool, m.steady, c, m.line.Rate, tmp)
 		},
 	}, media.ReadPNG), nil
 }
 
 // takeStill writes the frame of c as a picture.
-func takeStill(ctx context.Context, tool *ffmpeg.Tool, c plan.Conform, rate shot.Rate, tmp string) error {
-	src := source(tool, c.Picture)
-	src.Open = openAt(c, rate)
-	cmd, err := graph.Still(c, src, rate, "file:"+tmp)
-	if err != nil {
-		return err
-	}
-	return tool.RunGraph(ctx, cmd, tmp, 0, nil)
+func takeStill(ctx context.Context, tool *ffmpeg.Tool, steady reading.Steady, c plan.Conform, rate shot.Rate, tmp string) error {
+	src := reading.Source(tool, c.Picture)
+	return steady.Picture(ctx, c.Picture, func() error {
+		src.Open = openAt(c, rate)
+		cmd, err := graph.Still(c, src, rate, "file:"+tmp)
+		if err != nil {
+			return err
+		}
+		os.Remove(tmp) // of an earlier reading
+		return reading.Take(ctx, tool, cmd, c.Picture, reading.Job{Tmp: tmp, Limits: reading.Limits(c, costStill),
+			Before: max(0, c.Picture.Clock.File(rate.Seconds(c.Frames.From))-src.Open)})
+	})
 }
 
 // still puts one shot together. A frame that could not be read leaves a hole

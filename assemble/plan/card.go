@@ -172,6 +172,9 @@ func checkText(p *manifest.Production, l Look) error {
 		check(s.Mark, "section", s.Name)
 	}
 	for _, t := range p.Takes {
+		if t.IsWithheld() {
+			continue // nothing of it is drawn
+		}
 		check(t.Mark, "take", t.Name)
 		check(t.Mark, "player", t.Player)
 		check(t.Mark, "part", t.Part)

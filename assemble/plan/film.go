@@ -149,6 +149,10 @@ func (f *Film) show(h *house, s shot.Shot, whole Shot, line Timeline) error {
 // newTile stands a take in its rectangle for one shot.
 func newTile(t manifest.Take, f Facts, r layout.Rect, line Timeline, span Span) (Tile, error) {
 	tile := Tile{Take: t.Name, Rect: r, Fit: t.Fit, Player: t.PublicName(), Part: t.Part, Section: t.Section, Behind: t.Behind, Absent: f.Absent, Card: f.Picture == nil, Silent: f.Sound == nil, Conform: -1}
+	if f.Absent == Withheld {
+		tile.Part, tile.Section = "", "" // in a small ensemble the part tells who it is
+		return tile, nil
+	}
 	if t.Backing != nil {
 		tile.Backing = t.Backing.Path
 	}

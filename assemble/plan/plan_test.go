@@ -259,9 +259,10 @@ func TestWithheld(t *testing.T) {
 	}
 	tiles := pl.Films[0].Shots[0].Tiles
 	for i, want := range []Tile{
-		{Player: "Mara Voss", Absent: Present}, {Card: true, Absent: Present}, {Card: true, Silent: true, Absent: Withheld},
+		{Player: "Mara Voss", Part: "Horn", Absent: Present}, {Part: "Horn", Card: true, Absent: Present},
+		{Card: true, Silent: true, Absent: Withheld},
 	} {
-		if x := tiles[i]; x.Player != want.Player || x.Card != want.Card || x.Silent != want.Silent || x.Absent != want.Absent || x.Part != "Horn" {
+		if x := tiles[i]; x.Player != want.Player || x.Card != want.Card || x.Silent != want.Silent || x.Absent != want.Absent || x.Part != want.Part {
 			t.Errorf("tile %d is %+v, want %+v", i, x, want)
 		}
 	}

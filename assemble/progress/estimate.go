@@ -64,8 +64,10 @@ const (
 	ended
 )
 
+// newEstimator returns books for a run with that many workers.
 func newEstimator(workers int) *estimator { return &estimator{workers: float64(max(1, workers))} }
 
+// add announces a task, whose cost is in seconds of one core.
 func (e *estimator) add(stageName, name string, cost float64) *work {
 	if !(cost >= smallestCost) { // also NaN
 		cost = smallestCost
@@ -92,6 +94,7 @@ func (e *estimator) to(at float64) {
 	}
 }
 
+// start notes that w runs, and reports whether it had not begun before.
 func (w *work) start(at float64) bool {
 	if w.state != waiting {
 		return false
@@ -104,6 +107,7 @@ func (w *work) start(at float64) bool {
 	return true
 }
 
+// advance notes how much of w is done. It never goes back.
 func (w *work) advance(fraction float64) {
 	if w.state == runs && fraction > w.fraction { // false for NaN
 		fraction = min(fraction, 1)
@@ -112,6 +116,8 @@ func (w *work) advance(fraction float64) {
 	}
 }
 
+// finish notes that w has ended, whether it ran or not, and reports whether it had
+// not ended before.
 func (w *work) finish(at float64) bool {
 	e := w.est
 	switch w.state {
@@ -131,7 +137,7 @@ func (w *work) finish(at float64) bool {
 	return true
 }
 
-// seconds is how long w has run by now.
+// seconds returns how long w has run by now.
 func (w *work) seconds(at float64) float64 {
 	switch w.state {
 	case runs:
@@ -181,7 +187,7 @@ func (e *estimator) left(at float64) float64 {
 	return max(longest, sum/max(1, min(atOnce, n)))
 }
 
-// remaining is what w still takes at the given pace of its stage.
+// remaining returns what w still takes at the given pace of its stage.
 func (w *work) remaining(at, pace float64) float64 {
 	whole := w.cost * pace
 	if w.state == waiting {
@@ -197,7 +203,7 @@ func (w *work) remaining(at, pace float64) float64 {
 	return max(whole-t, 0.05*whole)
 }
 
-// state is the run at one moment, for the printers.
+// state returns the run at one moment, for the printers.
 func (e *estimator) state(at float64) state {
 	s := state{at: at, done: e.done, total: len(e.works), left: -1}
 	if e.totalCost > 0 {

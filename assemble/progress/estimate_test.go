@@ -87,7 +87,8 @@ func TestTimeLeftIsRight(t *testing.T) {
 		}
 		type moment struct{ at, left float64 }
 		var seen []moment
-		end := simulate(jobs, tt.workers, func(at float64, e *estimator) { seen = append(seen, moment{at, e.left(at)}) })
+		end := simulate(jobs, tt.workers,
+			func(at float64, e *estimator) { seen = append(seen, moment{at, e.left(at)}) })
 		worst := 0.0
 		for _, m := range seen {
 			if m.at >= tt.from*end {

@@ -64,7 +64,7 @@ func (b *bar) close(state) {
 	}
 }
 
-// line is the bar as it looks at s, without control characters and narrower
+// line returns the bar as it looks at s, without control characters and narrower
 // than the terminal; empty before there is any work.
 func (b *bar) line(s state) string {
 	if s.total == 0 {
@@ -97,7 +97,7 @@ func (b *bar) line(s state) string {
 	return strings.TrimSpace(b.bar.String())
 }
 
-// columns is the width of the terminal, 80 when nobody knows.
+// columns returns the width of the terminal, 80 when nobody knows.
 func (b *bar) columns() int {
 	if b.width > 0 {
 		return b.width
@@ -163,7 +163,7 @@ func (l *lines) event(e event, s state) {
 // close implements printer.
 func (l *lines) close(state) {}
 
-// summary is "43 %, conform 12/25, mix 0/1, 1m20s left".
+// summary returns "43 %, conform 12/25, mix 0/1, 1m20s left".
 func summary(s state) string {
 	parts := []string{fmt.Sprintf("%.0f %%", math.Floor(100*s.fraction))}
 	for _, st := range s.stages {
@@ -254,7 +254,7 @@ func (j *jsonLines) print(e jsonEvent) {
 
 func milli(seconds float64) float64 { return math.Round(seconds*1000) / 1000 }
 
-// duration is for people: "0s", "45s", "3m20s", "1h02m".
+// duration returns seconds for people: "0s", "45s", "3m20s", "1h02m".
 func duration(seconds float64) string {
 	s := int64(math.Round(min(max(0, seconds), 1e9)))
 	switch {

@@ -82,7 +82,7 @@ const (
 
 var modeNames = []string{"auto", "bar", "lines", "json", "quiet"}
 
-// String is the word [ParseMode] reads.
+// String returns the word [ParseMode] reads.
 func (m Mode) String() string {
 	if m < 0 || int(m) >= len(modeNames) {
 		return fmt.Sprintf("mode %d", int(m))
@@ -97,7 +97,7 @@ func ParseMode(s string) (Mode, error) {
 			return Mode(i), nil
 		}
 	}
-	return Auto, fmt.Errorf("progress mode %q is none of %s", s, strings.Join(modeNames, ", "))
+	return Auto, fmt.Errorf("invalid progress mode %q: not one of %s", s, strings.Join(modeNames, ", "))
 }
 
 // Options set up a Reporter.
@@ -110,7 +110,7 @@ type Options struct {
 	ticks <-chan time.Time // tests drive the clock
 }
 
-// New is [Options.New] with everything but the mode left as it is.
+// New does what [Options.New] does, with everything but the mode left as it is.
 func New(w io.Writer, mode Mode) Reporter { return Options{Mode: mode}.New(w) }
 
 // New returns a Reporter that writes to w, or shows nothing when w is nil. It
@@ -249,6 +249,7 @@ func (r *reporter) Close() {
 	r.done.Wait()
 }
 
+// Start implements [Task].
 func (p piece) Start() {
 	p.r.do(func(at float64) event {
 		if !p.w.start(at) {
@@ -258,6 +259,7 @@ func (p piece) Start() {
 	})
 }
 
+// Advance implements [Task].
 func (p piece) Advance(fraction float64) {
 	p.r.do(func(float64) event {
 		p.w.advance(fraction)
@@ -265,6 +267,7 @@ func (p piece) Advance(fraction float64) {
 	})
 }
 
+// Finish implements [Task].
 func (p piece) Finish(err error) {
 	p.r.do(func(at float64) event {
 		if !p.w.finish(at) {
@@ -340,7 +343,7 @@ func printable(s string) string {
 	}, s)
 }
 
-// printableLines is printable line by line, without empty lines at the end.
+// printableLines returns printable line by line, without empty lines at the end.
 func printableLines(s string) string {
 	list := strings.Split(strings.TrimRight(s, "\n"), "\n")
 	for i := range list {

@@ -251,7 +251,7 @@ func TestParseMode(t *testing.T) {
 			t.Errorf("%v: %v, %v", m, got, err)
 		}
 	}
-	if _, err := ParseMode("loud"); err == nil || !strings.Contains(err.Error(), `"loud" is none of auto, bar`) {
+	if _, err := ParseMode("loud"); err == nil || !strings.Contains(err.Error(), `"loud": not one of auto, bar`) {
 		t.Errorf("got %v", err)
 	}
 	if got := Mode(9).String(); got != "mode 9" {
@@ -261,7 +261,8 @@ func TestParseMode(t *testing.T) {
 
 func TestDuration(t *testing.T) {
 	for seconds, want := range map[float64]string{
-		-5: "0s", 0: "0s", 0.4: "0s", 59.4: "59s", 59.6: "1m00s", 80: "1m20s", 3599.6: "1h00m", 3725: "1h02m", 1e12: "277777h46m",
+		-5: "0s", 0: "0s", 0.4: "0s", 59.4: "59s", 59.6: "1m00s", 80: "1m20s", 3599.6: "1h00m", 3725: "1h02m",
+		1e12: "277777h46m",
 	} {
 		if got := duration(seconds); got != want {
 			t.Errorf("%g: %s, want %s", seconds, got, want)

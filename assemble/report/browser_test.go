@@ -122,7 +122,7 @@ func (b *browser) openIn(dir, html string) {
 	}
 }
 
-// heard is what the page asked for besides itself, and what it complained
+// heard returns what the page asked for besides itself, and what it complained
 // about.
 func (b *browser) heard() (requests, messages []string) {
 	b.mu.Lock()

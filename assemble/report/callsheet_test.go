@@ -42,7 +42,7 @@ func words(t testing.TB, language string) *phrase.Book {
 	return b
 }
 
-// lamplighter is a piece with everything in it: cut time, a change of meter, a
+// lamplighter returns a piece with everything in it: cut time, a change of meter, a
 // ramp and a hold. A count-in of 16 half notes at 88 puts measure 1 at
 // 16·60/88 = 10.909 s and the cue at 5.4545 s.
 func lamplighter(t testing.TB) *tempo.Map {
@@ -60,24 +60,26 @@ func lamplighter(t testing.TB) *tempo.Map {
 func sheet(t testing.TB, language string) Sheet {
 	m := lamplighter(t)
 	return Sheet{
-		Words: words(t, language), Title: "The Lamplighter's Round", Composer: "Ottilie Marsh", Ensemble: "Nether Wick Evening Players",
+		Words: words(t, language), Title: "The Lamplighter's Round", Composer: "Ottilie Marsh",
+		Ensemble: "Nether Wick Evening Players",
 		Guide: Guide{
 			File: "guide", Tempo: m, Piece: m, First: 1, PitchHz: 440, Tail: 4, CountTones: true,
 			Drones: []Tone{{Note: "D3", CountIn: true}, {Note: "G2", Fifth: true, Measure: 41}},
 		},
-		Due: words(t, language).Date(time.Date(2031, 6, 12, 0, 0, 0, 0, time.UTC), "20:00"), SendTo: "takes@example.org", Contact: "Mara Voss",
+		Due:    words(t, language).Date(time.Date(2031, 6, 12, 0, 0, 0, 0, time.UTC), "20:00"),
+		SendTo: "takes@example.org", Contact: "Mara Voss",
 		Notes: "Horns: mutes from measure 20 to 40.\n\nThe repeat is written out\nin the parts.",
 	}
 }
 
-// mine is the sheet of one player.
+// mine returns the sheet of one player.
 func mine(t testing.TB, language string) Sheet {
 	s := sheet(t, language)
 	s.Player = &Player{Name: "Mara Voss", Part: "Oboe 1", File: "oboe-1", Guide: "guide"}
 	return s
 }
 
-// everybody is the sheet for all, with a roll.
+// everybody returns the sheet for all, with a roll.
 func everybody(t testing.TB, language string) Sheet {
 	s := sheet(t, language)
 	s.Roll = []Player{
@@ -87,14 +89,15 @@ func everybody(t testing.TB, language string) Sheet {
 	return s
 }
 
-// retake is the sheet of a player who records measures 38 to 64 again.
+// retake returns the sheet of a player who records measures 38 to 64 again.
 func retake(t testing.TB, language string) Sheet {
 	s := mine(t, language)
 	spec, err := s.Guide.Piece.Excerpt(tempo.Span{From: 38, To: 64})
 	if err != nil {
 		t.Fatal(err)
 	}
-	s.Guide.Tempo, s.Guide.First, s.Guide.Own, s.Guide.Others, s.Guide.File = build(t, spec), 38, true, true, "guide-from-38"
+	s.Guide.Tempo, s.Guide.First, s.Guide.Own, s.Guide.Others, s.Guide.File = build(t, spec), 38, true, true,
+		"guide-from-38"
 	s.Guide.Drones = s.Guide.Drones[1:]
 	return s
 }
@@ -136,11 +139,12 @@ func TestGoldenPages(t *testing.T) {
 	}
 }
 
-// text is what a person reads of a page, tags and style taken out.
+// text returns what a person reads of a page, tags and style taken out.
 func text(page string) string {
 	page = page[strings.Index(page, "<body"):]
 	page = regexp.MustCompile(`<[^>]*>`).ReplaceAllString(page, " ")
-	page = strings.NewReplacer("&#39;", "'", "&#34;", `"`, "&amp;", "&", "&#43;", "+", "&lt;", "<", "&gt;", ">").Replace(page)
+	page = strings.NewReplacer("&#39;", "'", "&#34;", `"`, "&amp;", "&", "&#43;", "+", "&lt;", "<", "&gt;",
+		">").Replace(page)
 	return strings.Join(strings.Fields(page), " ")
 }
 
@@ -155,7 +159,8 @@ func TestWhenToClap(t *testing.T) {
 		"a count-in of 8 measures of 2/2, 2 beats each",
 		"Clap once on the cue: beat 1 of count-in measure 5, 5.45 seconds into the guide.",
 		"stay still and silent for 4 seconds",
-		"Please tune to A = 440 Hz, and to the quiet drone in the guide: D3 from the count-in on, G2 with its fifth from measure 41.",
+		"Please tune to A = 440 Hz, and to the quiet drone in the guide: D3 from the count-in on, G2 with its fifth " +
+			"from measure 41.",
 		"1 2/2 half note = 88",
 		"41 6/8 dotted quarter note = 72",
 		"60 slowing down to 54 at measure 64",
@@ -177,7 +182,8 @@ func TestWhenToClap(t *testing.T) {
 func TestRetake(t *testing.T) {
 	page := text(render(t, retake(t, "en")))
 	for _, want := range []string{
-		"it plays measures 38 to 64 only", "Music at 10.91 s measure 38", "The music begins with measure 38 at 10.91 s.",
+		"it plays measures 38 to 64 only", "Music at 10.91 s measure 38",
+		"The music begins with measure 38 at 10.91 s.",
 		"38 2/2 half note = 88", "41 6/8 dotted quarter note = 72", "60 slowing down to 54 at measure 64",
 		"Those who have recorded already are heard softly", "guide-from-38.mp3", "Be still until 1:",
 	} {
@@ -204,18 +210,22 @@ func TestRetakeWithinARamp(t *testing.T) {
 		t.Fatal(err)
 	}
 	s.Guide.Tempo, s.Guide.First = build(t, spec), 62
-	if page := text(render(t, s)); !strings.Contains(page, "62 6/8 dotted quarter note = 63, slowing down to 54 at measure 64") {
+	if page := text(render(t, s)); !strings.Contains(page,
+		"62 6/8 dotted quarter note = 63, slowing down to 54 at measure 64") {
 		t.Error(page)
 	}
 }
 
 func TestPlainAndOddPieces(t *testing.T) {
 	m := build(t, tempo.Spec{Measures: 4, Changes: []tempo.Change{{Measure: 1, Meter: meter(t, "4/4"), BPM: 90}}})
-	s := Sheet{Words: words(t, "en"), Title: "Short", Guide: Guide{File: "guide", Tempo: m, Piece: m, First: 1, PitchHz: 442, Tail: 2.5}}
+	s := Sheet{Words: words(t, "en"), Title: "Short",
+		Guide: Guide{File: "guide", Tempo: m, Piece: m, First: 1, PitchHz: 442, Tail: 2.5}}
 	page := text(render(t, s))
 	for _, want := range []string{
-		"For everybody who plays", "There is no count-in", "The music begins with measure 1 at 0 s.", "Please tune to A = 442 Hz.",
-		"stay still and silent for 2 seconds", "Ask whoever sent you this sheet where to send it", "your name and part, for example ilse-horn-2",
+		"For everybody who plays", "There is no count-in", "The music begins with measure 1 at 0 s.",
+		"Please tune to A = 442 Hz.",
+		"stay still and silent for 2 seconds", "Ask whoever sent you this sheet where to send it",
+		"your name and part, for example ilse-horn-2",
 	} {
 		if !strings.Contains(page, want) {
 			t.Errorf("the page does not say %q", want)
@@ -228,10 +238,12 @@ func TestPlainAndOddPieces(t *testing.T) {
 	}
 	// A pick-up of one quarter in 3/4 comes on beat 3 of the last count-in
 	// measure: 4·3−1 quarters at 60, 11 s.
-	m = build(t, tempo.Spec{CountIn: tempo.CountIn{Measures: 4}, PickUp: 1, Measures: 4, Changes: []tempo.Change{{Measure: 1, Meter: meter(t, "3/4"), BPM: 60}}})
+	m = build(t, tempo.Spec{CountIn: tempo.CountIn{Measures: 4}, PickUp: 1, Measures: 4,
+		Changes: []tempo.Change{{Measure: 1, Meter: meter(t, "3/4"), BPM: 60}}})
 	s.Guide.Tempo, s.Guide.Piece = m, m
 	page = text(render(t, s))
-	for _, want := range []string{"Music at 11 s pick-up to measure 1", "Clap at 6 s count-in measure 3, beat 1", "4 1 2 3 1 play 2 3"} {
+	for _, want := range []string{"Music at 11 s pick-up to measure 1", "Clap at 6 s count-in measure 3, beat 1",
+		"4 1 2 3 1 play 2 3"} {
 		if !strings.Contains(page, want) {
 			t.Errorf("with a pick-up, the page does not say %q", want)
 		}
@@ -244,7 +256,8 @@ func TestPlainAndOddPieces(t *testing.T) {
 // A count-in too long to draw is told in words only, and a table of many
 // changes ends with a remark.
 func TestLongPiecesStayShort(t *testing.T) {
-	spec := tempo.Spec{CountIn: tempo.CountIn{Measures: 20}, Measures: 100, Changes: []tempo.Change{{Measure: 1, Meter: meter(t, "4/4"), BPM: 60}}}
+	spec := tempo.Spec{CountIn: tempo.CountIn{Measures: 20}, Measures: 100,
+		Changes: []tempo.Change{{Measure: 1, Meter: meter(t, "4/4"), BPM: 60}}}
 	for i := 2; i < 40; i++ {
 		spec.Changes = append(spec.Changes, tempo.Change{Measure: i, BPM: float64(60 + i)})
 	}
@@ -255,7 +268,8 @@ func TestLongPiecesStayShort(t *testing.T) {
 	if strings.Contains(page, `role="img"`) {
 		t.Error("80 beats are drawn")
 	}
-	if n := strings.Count(page, "quarter note = "); n != maxTempoRows || !strings.Contains(page, "and more changes after these") {
+	if n := strings.Count(page, "quarter note = "); n != maxTempoRows ||
+		!strings.Contains(page, "and more changes after these") {
 		t.Errorf("%d rows", n)
 	}
 	if !strings.Contains(text(page), "Clap at 0:40") && !strings.Contains(text(page), "Clap at 40 s") {
@@ -270,7 +284,8 @@ func TestLongPiecesStayShort(t *testing.T) {
 func TestHostileTexts(t *testing.T) {
 	evil := `</style><script>alert(1)</script><img src="http://evil.example/x" onerror=alert(1)>"'{due}`
 	s := everybody(t, "en")
-	s.Title, s.Composer, s.Ensemble, s.Due, s.SendTo, s.Contact, s.Notes = evil, evil, evil, evil, evil, "javascript:alert(1)", evil
+	s.Title, s.Composer, s.Ensemble, s.Due, s.SendTo, s.Contact, s.Notes = evil, evil, evil, evil, evil,
+		"javascript:alert(1)", evil
 	s.Roll = append(s.Roll, Player{evil, evil, evil, evil})
 	plain := render(t, everybody(t, "en"))
 	page := render(t, s)
@@ -286,9 +301,12 @@ func TestHostileTexts(t *testing.T) {
 
 func TestLinks(t *testing.T) {
 	for text, want := range map[string]string{
-		"takes@example.org": "mailto:takes@example.org", "https://drop.example.org/round?x=1": "https://drop.example.org/round?x=1",
-		"http://10.0.0.4/up": "http://10.0.0.4/up", "Mara Voss, mara@example.org": "", "javascript:alert(1)": "", "https://": "",
-		"https://a.example and more": "", "ftp://a.example/x": "", "": "", "a@b@c.example": "", "a@b.example?bcc=x@y.example": "",
+		"takes@example.org":                  "mailto:takes@example.org",
+		"https://drop.example.org/round?x=1": "https://drop.example.org/round?x=1",
+		"http://10.0.0.4/up":                 "http://10.0.0.4/up", "Mara Voss, mara@example.org": "", "javascript:alert(1)": "",
+		"https://":                   "",
+		"https://a.example and more": "", "ftp://a.example/x": "", "": "", "a@b@c.example": "",
+		"a@b.example?bcc=x@y.example": "",
 	} {
 		if got := link(text); got != want {
 			t.Errorf("%q: %q, want %q", text, got, want)

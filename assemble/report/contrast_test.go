@@ -8,7 +8,7 @@ import (
 	"testing"
 )
 
-// luminance is the relative luminance of #rrggbb (WCAG 2.1).
+// luminance returns the relative luminance of #rrggbb (WCAG 2.1).
 func luminance(t testing.TB, colour string) float64 {
 	t.Helper()
 	var c [3]uint8
@@ -29,7 +29,7 @@ func luminance(t testing.TB, colour string) float64 {
 	return sum
 }
 
-// contrast is the contrast ratio of two colours (WCAG 2.1).
+// contrast returns the contrast ratio of two colours (WCAG 2.1).
 func contrast(t testing.TB, a, b string) float64 {
 	la, lb := luminance(t, a), luminance(t, b)
 	return (max(la, lb) + 0.05) / (min(la, lb) + 0.05)
@@ -77,14 +77,16 @@ func TestPaletteContrast(t *testing.T) {
 		}
 		// No colour stands outside the palettes, where no test would see it.
 		rest := colour.ReplaceAllString(css, "")
-		if m := regexp.MustCompile(`#[0-9a-fA-F]{3,8}\b|rgba?\(|hsl`).FindString(strings.ReplaceAll(rest, "#narrow", "")); m != "" && m != "#ba" {
+		if m := regexp.MustCompile(`#[0-9a-fA-F]{3,8}\b|rgba?\(|hsl`).FindString(
+			strings.ReplaceAll(rest, "#narrow", "")); m != "" && m != "#ba" {
 			t.Errorf("colour %s outside the palettes of %s", m, file)
 		}
 	}
 	for name, p := range palettes {
 		least := math.Inf(1)
 		for _, pair := range [][2]string{
-			{"ink", "paper"}, {"soft", "paper"}, {"accent", "paper"}, {"ink", "plate"}, {"soft", "plate"}, {"on-cue", "cue"}, {"on-play", "play"},
+			{"ink", "paper"}, {"soft", "paper"}, {"accent", "paper"}, {"ink", "plate"}, {"soft", "plate"},
+			{"on-cue", "cue"}, {"on-play", "play"},
 			{"ask", "paper"}, {"redo", "paper"}, {"missing", "paper"}, {"ink", "field"}, {"accent", "field"},
 		} {
 			got := contrast(t, p[pair[0]], p[pair[1]])

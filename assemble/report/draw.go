@@ -29,12 +29,14 @@ type staff struct {
 	Missed string
 }
 
-// x is the place of a guide time, in tenths of a unit.
+// x returns the place of a guide time, in tenths of a unit.
 func (r Review) x(at float64) float64 {
 	share := (at - r.Span[0]) / (r.Span[1] - r.Span[0])
 	return math.Round(share*staffWide*10) / 10
 }
 
+// staff returns the drawing of a take on its staff: loudness, how closely it is
+// played, and measures in which it is missed.
 func (r Review) staff(t Reviewed) staff {
 	var s staff
 	s.Wave = wave(t.Wave)
@@ -49,7 +51,8 @@ func (r Review) staff(t Reviewed) staff {
 		level := heatLevel(off)
 		high := 3 + 2*level
 		from, to := r.x(r.Bars[k]), r.x(r.Bars[k+1])
-		fmt.Fprintf(&heat[level], "M%s %dh%sv-%dH%sz", short(from+0.5), heatBase, short(max(0.5, to-from-1)), high, short(from+0.5))
+		fmt.Fprintf(&heat[level], "M%s %dh%sv-%dH%sz", shortNumber(from+0.5), heatBase,
+			shortNumber(max(0.5, to-from-1)), high, shortNumber(from+0.5))
 	}
 	for i := range heat {
 		s.Heat[i] = heat[i].String()
@@ -60,13 +63,13 @@ func (r Review) staff(t Reviewed) staff {
 			continue
 		}
 		from, to := r.x(r.Bars[g.From-1]), r.x(r.Bars[g.To])
-		fmt.Fprintf(&missed, "M%s 4H%sV%dH%sz", short(from+1), short(to-1), heatBase-1, short(from+1))
+		fmt.Fprintf(&missed, "M%s 4H%sV%dH%sz", shortNumber(from+1), shortNumber(to-1), heatBase-1, shortNumber(from+1))
 	}
 	s.Missed = missed.String()
 	return s
 }
 
-// heatLevel is the step of a measure.
+// heatLevel returns the step of a measure.
 func heatLevel(off float64) int {
 	level := 0
 	for _, limit := range heatSteps {
@@ -77,7 +80,7 @@ func heatLevel(off float64) int {
 	return level
 }
 
-// wave is the outline of the loudness, standing on its line: one contour for
+// wave returns the outline of the loudness, standing on its line: one contour for
 // each stretch that was recorded.
 func wave(values []float64) string {
 	var b strings.Builder
@@ -97,11 +100,11 @@ func wave(values []float64) string {
 		}
 		high := 1 + int(math.Round(min(v, 1)*(waveBase-3)))
 		if !inside {
-			fmt.Fprintf(&b, "M%s %dv-%d", short(float64(i)*wide), waveBase, high)
+			fmt.Fprintf(&b, "M%s %dv-%d", shortNumber(float64(i)*wide), waveBase, high)
 		} else if high != last {
 			fmt.Fprintf(&b, "v%d", last-high)
 		}
-		fmt.Fprintf(&b, "h%s", short(wide))
+		fmt.Fprintf(&b, "h%s", shortNumber(wide))
 		inside, last = true, high
 	}
 	if inside {
@@ -110,8 +113,8 @@ func wave(values []float64) string {
 	return b.String()
 }
 
-// short is a number without what it does not need.
-func short(v float64) string { return strconv.FormatFloat(math.Round(v*10)/10, 'f', -1, 64) }
+// shortNumber returns a number without what it does not need.
+func shortNumber(v float64) string { return strconv.FormatFloat(math.Round(v*10)/10, 'f', -1, 64) }
 
 // maxBars is how many lines a staff is ruled with at most, and maxMarks how
 // many measures are named.
@@ -120,7 +123,7 @@ const (
 	maxMarks = 16
 )
 
-// ruling is the path of the bar lines.
+// ruling returns the path of the bar lines.
 func (r Review) ruling() string {
 	var b strings.Builder
 	step := 1
@@ -128,7 +131,7 @@ func (r Review) ruling() string {
 		step *= 2
 	}
 	for i := 0; i < len(r.Bars); i += step {
-		fmt.Fprintf(&b, "M%s 0V%d", short(r.x(r.Bars[i])), staffHigh)
+		fmt.Fprintf(&b, "M%s 0V%d", shortNumber(r.x(r.Bars[i])), staffHigh)
 	}
 	return b.String()
 }
@@ -156,7 +159,7 @@ func (r Review) marks() []mark {
 		if (m-1)%step != 0 {
 			continue
 		}
-		k := mark{Measure: m, Share: short(100*(r.Bars[m-1]-r.Span[0])/(r.Span[1]-r.Span[0])) + "%"}
+		k := mark{Measure: m, Share: shortNumber(100*(r.Bars[m-1]-r.Span[0])/(r.Span[1]-r.Span[0])) + "%"}
 		if r.Film != nil && r.Bars[m-1] >= r.Film.AtZero {
 			k.At = strconv.FormatFloat(r.Bars[m-1]-r.Film.AtZero, 'f', 3, 64)
 		}

@@ -6,7 +6,7 @@ import (
 	"strings"
 )
 
-// letter is the note to the player of take i, for an e-mail: what to ask for
+// letter returns the note to the player of take i, for an e-mail: what to ask for
 // and thanks, in plain text. Somebody who plays several takes gets one note,
 // with the first of them. Timing and tuning are left to the conductor.
 func (r Review) letter(i int) string {
@@ -32,7 +32,7 @@ func (r Review) letter(i int) string {
 		wait = wait && t.Level == LevelMissing
 	}
 	if !wait {
-		fmt.Fprintf(&b, "thank you very much for recording %s!\n\n", quoted(r.Title))
+		fmt.Fprintf(&b, "thank you very much for recording %s!\n\n", quoteTitle(r.Title))
 	}
 	for k, t := range mine {
 		if k > 0 {
@@ -50,7 +50,7 @@ func (r Review) letter(i int) string {
 	return b.String() + "\n"
 }
 
-// paragraph is what there is to say of one take.
+// paragraph writes what there is to say of one take.
 func (r Review) paragraph(b *strings.Builder, t Reviewed, several bool) {
 	what := "Your recording"
 	if several || t.Level == LevelMissing {
@@ -58,15 +58,16 @@ func (r Review) paragraph(b *strings.Builder, t Reviewed, several bool) {
 			what = "Your recording of " + part
 		}
 	}
-	asks := asked(t)
+	asks := requests(t)
 	switch {
 	case t.Level == LevelMissing:
-		fmt.Fprintf(b, "%s for %s is not in yet, and your place is kept. When may we expect it?\n", what, quoted(r.Title))
-		r.sending(b)
+		fmt.Fprintf(b, "%s for %s is not in yet, and your place is kept. When may we expect it?\n", what,
+			quoteTitle(r.Title))
+		r.writeDeadline(b)
 	case t.Level == LevelRedo:
 		fmt.Fprintf(b, "%s has come, but we cannot use it as it is. It is nothing about your playing:\n\n", what)
 		list(b, asks)
-		r.sending(b)
+		r.writeDeadline(b)
 	case len(asks) > 0:
 		fmt.Fprintf(b, "%s is in and we can use it. It would become even better with a small thing:\n\n", what)
 		list(b, asks)
@@ -76,8 +77,8 @@ func (r Review) paragraph(b *strings.Builder, t Reviewed, several bool) {
 	}
 }
 
-// asked are the questions of a take, each once, the worst first.
-func asked(t Reviewed) []string {
+// requests returns the questions of a take, each once, the worst first.
+func requests(t Reviewed) []string {
 	var all []string
 	for _, f := range t.Findings {
 		if f.Level != LevelOK && f.Ask != "" && !slices.Contains(all, f.Ask) {
@@ -87,14 +88,15 @@ func asked(t Reviewed) []string {
 	return all
 }
 
+// list writes lines with a dash before each.
 func list(b *strings.Builder, items []string) {
 	for _, s := range items {
 		fmt.Fprintf(b, "- %s\n", oneLine(s))
 	}
 }
 
-// sending says where to and until when.
-func (r Review) sending(b *strings.Builder) {
+// writeDeadline writes where to and until when.
+func (r Review) writeDeadline(b *strings.Builder) {
 	switch {
 	case r.SendTo != "" && r.Due != "":
 		fmt.Fprintf(b, "\nPlease send it to %s, by %s.\n", oneLine(r.SendTo), oneLine(r.Due))
@@ -105,8 +107,8 @@ func (r Review) sending(b *strings.Builder) {
 	}
 }
 
-// quoted is a title in the middle of a sentence.
-func quoted(title string) string {
+// quoteTitle returns a title in the middle of a sentence.
+func quoteTitle(title string) string {
 	if title = oneLine(title); title == "" {
 		return "our piece"
 	}

@@ -132,7 +132,8 @@ func (b *browser) provesItself() {
 func (b *browser) structure(name, language, title string, scripts int) {
 	b.t.Helper()
 	o := run(b, chromedp.Evaluate[outlined](outline))
-	if o.Lang != language || !strings.Contains(o.Title, title) || o.Mains != 1 || o.Unnamed+o.Scopeless != 0 || o.Scripts != scripts {
+	if o.Lang != language || !strings.Contains(o.Title, title) || o.Mains != 1 || o.Unnamed+o.Scopeless != 0 ||
+		o.Scripts != scripts {
 		b.t.Errorf("%s: %+v", name, o)
 	}
 	last := 0

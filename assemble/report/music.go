@@ -101,11 +101,13 @@ func (s Sheet) tempo() (rows []tempoRow, more bool) {
 		}
 	}
 	start := tempo.Position{Measure: g.First, Beat: 1}
-	all = append(all, entry{begin, tempoRow{s.place(start), g.Piece.Meter(g.First).String(), s.mark(start, force, true)}})
+	all = append(all, entry{begin, tempoRow{s.place(start), g.Piece.Meter(g.First).String(),
+		s.mark(start, force, true)}})
 	for _, h := range spec.Holds {
 		if h.At.Measure >= g.First && h.At.Measure <= last {
 			q, _ := g.Piece.Quarters(h.At) // checked when the map was made
-			all = append(all, entry{q, tempoRow{Measure: s.place(h.At), Text: s.Words.Say("tempo-hold", "seconds", s.Words.Number(h.Seconds, 1))}})
+			all = append(all, entry{q, tempoRow{Measure: s.place(h.At),
+				Text: s.Words.Say("tempo-hold", "seconds", s.Words.Number(h.Seconds, 1))}})
 		}
 	}
 	slices.SortStableFunc(all, func(a, b entry) int { return cmp.Compare(a.quarter, b.quarter) })
@@ -115,7 +117,7 @@ func (s Sheet) tempo() (rows []tempoRow, more bool) {
 	return rows, len(all) > maxTempoRows
 }
 
-// place is a position as a player reads it: the measure, with the beat when
+// place returns a position as a player reads it: the measure, with the beat when
 // that is not the first.
 func (s Sheet) place(p tempo.Position) string {
 	if p.Beat == 1 {
@@ -124,7 +126,7 @@ func (s Sheet) place(p tempo.Position) string {
 	return s.Words.Say("measure-beat", "measure", strconv.Itoa(p.Measure), "beat", s.Words.Number(p.Beat, 2))
 }
 
-// mark is a tempo in words: the one in force when whole is set, and where a
+// mark returns a tempo in words: the one in force when whole is set, and where a
 // ramp that begins or goes on there leads to.
 func (s Sheet) mark(p tempo.Position, c tempo.Change, whole bool) string {
 	unit := c.Beat
@@ -149,7 +151,7 @@ func (s Sheet) mark(p tempo.Position, c tempo.Change, whole bool) string {
 	return text
 }
 
-// quarterBPM is the tempo just after a place in quarter notes a minute,
+// quarterBPM returns the tempo just after a place in quarter notes a minute,
 // measured over a thousandth of a quarter.
 func (s Sheet) quarterBPM(p tempo.Position) float64 {
 	const step = 1e-3

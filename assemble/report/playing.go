@@ -9,7 +9,7 @@ import (
 	"strings"
 )
 
-// playing says in sentences how a take was played. They are for whoever
+// playing returns in sentences how a take was played. They are for whoever
 // conducts; no word of them goes into a note to a player.
 func (r Review) playing(t Reviewed) []string {
 	p := t.Playing
@@ -24,6 +24,7 @@ func (r Review) playing(t Reviewed) []string {
 	return all
 }
 
+// timing returns a sentence about how closely notes lie to the beats.
 func (p Playing) timing() string {
 	switch {
 	case p.SpreadMS == nil && p.Notes == 0:
@@ -31,12 +32,13 @@ func (p Playing) timing() string {
 	case p.SpreadMS == nil:
 		return fmt.Sprintf("Timing: only %s could be timed, too few to say more.", count1(p.Notes, "note"))
 	case p.Soft:
-		return fmt.Sprintf("Timing: notes lie about %.0f ms round the beats (%d notes). Many begin gently or ring into each other, so take that as a rough value.", *p.SpreadMS, p.Notes)
+		return fmt.Sprintf("Timing: notes lie about %.0f ms round the beats (%d notes). Many begin gently or ring "+
+			"into each other, so take that as a rough value.", *p.SpreadMS, p.Notes)
 	}
 	return fmt.Sprintf("Timing: notes lie about %.0f ms round the beats (%d notes).", *p.SpreadMS, p.Notes)
 }
 
-// count1 is a number of things.
+// count1 returns a number of things.
 func count1(n int, thing string) string {
 	if n == 1 {
 		return "one " + thing
@@ -72,9 +74,11 @@ func (p Playing) widest() string {
 	case 1:
 		return "A place to listen to together: measure " + names[0] + "."
 	}
-	return "Places to listen to together: measures " + strings.Join(names[:len(names)-1], ", ") + " and " + names[len(names)-1] + "."
+	return "Places to listen to together: measures " + strings.Join(names[:len(names)-1], ", ") + " and " +
+		names[len(names)-1] + "."
 }
 
+// tuning returns a sentence about how a take is tuned against a pitch.
 func (p Playing) tuning(hz float64) string {
 	if p.Cents == nil {
 		return "Tuning: too few steady tones to say anything."
@@ -102,10 +106,12 @@ func (p Playing) tuning(hz float64) string {
 	return fmt.Sprintf("%s (%s against %s).", text, count1(p.Tones, "steady tone"), by)
 }
 
-// words is a gap as a question.
+// words returns a gap as a question.
 func (g Gap) words() string {
 	why := map[string]string{
-		"score": "where the score has notes", "part": "where the same part sounds in other takes", "others": "where all others sound",
+		"score": "where the score has notes", "part": "where the same part sounds in other takes",
+		"others": "where all others sound",
 	}[g.Why]
-	return fmt.Sprintf("Entries: nothing is heard in %s, %s. Perhaps a rest; worth a listen.", measures(g.From, g.To), why)
+	return fmt.Sprintf("Entries: nothing is heard in %s, %s. Perhaps a rest; worth a listen.", measures(g.From, g.To),
+		why)
 }

@@ -45,7 +45,7 @@ func page(name string, own ...string) *template.Template {
 	}).ParseFS(pages, "pages/"+name))
 }
 
-// embedded is a file that is part of the program.
+// embedded returns a file that is part of the program.
 func embedded(name string) string {
 	data, err := pages.ReadFile("pages/" + name)
 	if err != nil {
@@ -54,7 +54,7 @@ func embedded(name string) string {
 	return string(data)
 }
 
-// hash is a text as a content policy names it.
+// hash returns a text as a content policy names it.
 func hash(text string) string {
 	sum := sha256.Sum256([]byte(text))
 	return "sha256-" + base64.StdEncoding.EncodeToString(sum[:])

@@ -35,6 +35,9 @@ type Review struct {
 	// Playing says whether takes have theirs, which a person can switch off.
 	Playing bool
 	PitchHz float64 // what tuning is measured against
+	// Withheld is how many takes are not on the page because their players
+	// released nothing.
+	Withheld int
 }
 
 // Notice is something to know of the production as a whole, and what to do.

@@ -14,7 +14,7 @@ import (
 	"ripieno/mix/align"
 )
 
-// gradient is a picture of a size as JPEG.
+// gradient returns a picture of a size as JPEG.
 func gradient(t testing.TB, w, h int) []byte {
 	t.Helper()
 	img := image.NewRGBA(image.Rect(0, 0, w, h))
@@ -32,7 +32,7 @@ func gradient(t testing.TB, w, h int) []byte {
 
 func known(v float64) *float64 { return &v }
 
-// review is a production with a take of every kind: 24 measures of two seconds
+// review returns a production with a take of every kind: 24 measures of two seconds
 // after a count-in of 8.
 func review(t testing.TB) Review {
 	r := Review{
@@ -58,47 +58,57 @@ func review(t testing.TB) Review {
 	}
 	full := func(name, player, part, section, level string) Reviewed {
 		return Reviewed{
-			Name: name, Player: player, Part: part, Section: section, Level: level, Files: []string{"intake/" + name + ".mov"},
+			Name: name, Player: player, Part: part, Section: section, Level: level,
+			Files:   []string{"intake/" + name + ".mov"},
 			Picture: gradient(t, 224, 126), W: 224, H: 126, Wave: wave,
-			Places: []Place{{File: "intake/" + name + ".mov", LateMS: known(19.2), Placement: align.Placement{Offset: -9.81, DriftPPM: 12.5, Confidence: 0.9971,
-				Sure: true, Method: "cue+playing", Evidence: []string{"cue at 31.480 s", "46 notes scatter by 11 ms about the beats"}}}},
-			Levels:  []Loudness{{File: "intake/" + name + ".mov", LUFS: known(-25), Peak: known(-10.1), Back: known(-63.5)}},
-			Playing: &Playing{Notes: 46, SpreadMS: known(11), Measures: heat, Cents: known(-6.2), CentsOff: known(4), Tones: 45},
+			Places: []Place{{File: "intake/" + name + ".mov", LateMS: known(19.2), Placement: align.Placement{
+				Offset: -9.81, DriftPPM: 12.5, Confidence: 0.9971, Sure: true, Method: "cue+playing",
+				Evidence: []string{"cue at 31.480 s", "46 notes scatter by 11 ms about the beats"}}}},
+			Levels: []Loudness{{File: "intake/" + name + ".mov", LUFS: known(-25), Peak: known(-10.1),
+				Back: known(-63.5)}},
+			Playing: &Playing{Notes: 46, SpreadMS: known(11), Measures: heat, Cents: known(-6.2), CentsOff: known(4),
+				Tones: 45},
 		}
 	}
 	flute := full("flute", "Nell Orrin", "Flute", "winds", LevelOK)
 	oboe := full("oboe", "Mara Voss", "Oboe", "winds", LevelAsk)
 	oboe.Picture, oboe.W, oboe.H = gradient(t, 70, 126), 70, 126
 	oboe.Findings = []Found{
-		{Level: LevelAsk, Sure: 0.9, File: "intake/oboe.mov", What: "soft: -46 LUFS", Ask: "Your recording is very soft. Could you come closer to the microphone or turn up its level?"},
+		{Level: LevelAsk, Sure: 0.9, File: "intake/oboe.mov", What: "soft: -46 LUFS",
+			Ask: "Your recording is very soft. Could you come closer to the microphone or turn up its level?"},
 		{Level: LevelOK, Sure: 0.8, File: "intake/oboe.mov", What: "upright picture, 360 × 640"},
 	}
 	oboe.Release = "yes"
 	oboe.Playing.Missed = []Gap{{From: 9, To: 12, Why: "score"}}
 	clarinet := full("clarinet", "Teodor Quill", "Clarinet", "winds", LevelRedo)
 	clarinet.Picture, clarinet.Wave, clarinet.Playing = nil, nil, nil
-	clarinet.Places[0].Sure, clarinet.Places[0].Confidence, clarinet.Places[0].Reason = false, 0.61, "it could as well lie 0.68 s later (61 % against 39 %)"
-	clarinet.Findings = []Found{{Level: LevelRedo, Sure: 0.95, File: "intake/clarinet.mov", What: "clipped: 2.1 % of the samples are at the highest level, -0.0 dBFS",
-		Ask: "The loud places are distorted. Could you step back from the microphone or turn its level down, and try your loudest place first?"}}
+	clarinet.Places[0].Sure, clarinet.Places[0].Confidence, clarinet.Places[0].Reason = false, 0.61,
+		"it could as well lie 0.68 s later (61 % against 39 %)"
+	clarinet.Findings = []Found{{Level: LevelRedo, Sure: 0.95, File: "intake/clarinet.mov",
+		What: "clipped: 2.1 % of the samples are at the highest level, -0.0 dBFS",
+		Ask: "The loud places are distorted. Could you step back from the microphone or turn its level down, and try " +
+			"your loudest place first?"}}
 	viola := full("viola", "Davít Sørel", "Viola", "strings", LevelOK)
 	viola.Places[0].DriftPPM, viola.Places[0].Evidence = 0, []string{"within 0.02 ms, clocks differ by -0.4 ppm"}
 	viola.Playing.Soft, viola.Playing.Cents = true, nil
 	second := full("viola-2", "Davít Sørel", "Viola 2", "strings", LevelAsk)
 	second.Findings = oboe.Findings[:1]
-	bass := Reviewed{Name: "double-bass", Player: "Otto Larch", Part: "Double bass", Section: "ground", Level: LevelMissing}
+	bass := Reviewed{Name: "double-bass", Player: "Otto Larch", Part: "Double bass", Section: "ground",
+		Level: LevelMissing}
 	bare := Reviewed{Name: "tin-whistle", Level: LevelOK, Wave: make([]float64, 320)}
 	r.Takes = []Reviewed{flute, oboe, clarinet, viola, second, bass, bare}
 	return r
 }
 
-// crowd is a production of n takes, each with everything.
+// crowd returns a production of n takes, each with everything.
 func crowd(t testing.TB, n int) Review {
 	r := review(t)
 	one := r.Takes[1]
 	one.Picture = append(one.Picture, make([]byte, 6000-len(one.Picture))...) // as large as they become
 	r.Takes = nil
 	for i := range n {
-		one.Name, one.Player, one.Section = fmt.Sprintf("take-%d", i), fmt.Sprintf("Player Number %d", i), fmt.Sprintf("section %d", i/12)
+		one.Name, one.Player, one.Section = fmt.Sprintf("take-%d", i), fmt.Sprintf("Player Number %d", i),
+			fmt.Sprintf("section %d", i/12)
 		one.Level = []string{LevelOK, LevelAsk, LevelOK, LevelRedo}[i%4]
 		r.Takes = append(r.Takes, one)
 	}
@@ -119,17 +129,21 @@ func TestReviewSays(t *testing.T) {
 	page := text(html)
 	for _, want := range []string{
 		"Report · Nether Wick Evening Players The Lamplighter's Round by Ottilie Marsh",
-		"to come again 1 with a question 2 still to come 1 in order 3 due Thursday, 12 June 2031, 20:00",
-		"Nell Orrin Flute in order", "Mara Voss Oboe with a question soft: −46 LUFS", "Otto Larch Double bass still to come",
+		"record again 1 ask 2 missing 1 ok 3 due Thursday, 12 June 2031, 20:00",
+		"Nell Orrin Flute ok", "Mara Voss Oboe ask soft: −46 LUFS", "Otto Larch Double bass missing",
 		"ask: soft: −46 LUFS intake/oboe.mov", "remark: upright picture", "again: clipped: 2.1 %",
-		"begins at guide time −9.810 s", "drift +12.5 ppm", "drift none found", "clocks differ by −0.4 ppm", "placed by clap and playing", "confidence 99.7 %", "playing against clap 19 ms after the clap",
+		"begins at guide time −9.810 s", "drift +12.5 ppm", "drift none found", "clocks differ by −0.4 ppm",
+		"placed by clap and playing", "confidence 99.7 %", "playing against clap 19 ms after the clap",
 		"confidence 61.0 %, which is not sure enough", "it could as well lie 0.68 s later",
 		"loudness −25.0 LUFS highest peak −10.1 dBFS quietest moments −63.5 dBFS",
-		"Timing: notes lie about 11 ms round the beats (46 notes).", "Places to listen to together: measures 4, 9, 14 and 19.",
-		"Tuning: sits 6 cents below A = 442 Hz, single tones about 4 cents round that (45 steady tones against the nearest notes of the scale).",
+		"Timing: notes lie about 11 ms round the beats (46 notes).",
+		"Places to listen to together: measures 4, 9, 14 and 19.",
+		"Tuning: sits 6 cents below A = 442 Hz, single tones about 4 cents round that (45 steady tones against the " +
+			"nearest notes of the scale).",
 		"Entries: nothing is heard in measures 9 to 12, where the score has notes. Perhaps a rest; worth a listen.",
 		"Many begin gently or ring into each other", "Tuning: too few steady tones to say anything.",
-		"Consent Picture and sound may be published.", "Not in yet; the seat is kept.", "The note to Davít Sørel is with viola .",
+		"Consent Picture and sound may be published.", "Not in yet; the seat is kept.",
+		"The note to Davít Sørel is with viola .",
 	} {
 		if !strings.Contains(page, want) {
 			t.Errorf("the page does not say %q", want)
@@ -153,7 +167,8 @@ func TestReviewWithoutPlaying(t *testing.T) {
 	r := review(t)
 	r.Playing = false
 	html := written(t, r)
-	for _, no := range []string{"Timing:", "Tuning:", "Entries:", "cents", `class="heat0" d=`, `class="missed"`, "About playing", "measures 9 to 12"} {
+	for _, no := range []string{"Timing:", "Tuning:", "Entries:", "cents", `class="heat0" d=`, `class="missed"`,
+		"About playing", "measures 9 to 12"} {
 		if strings.Contains(html, no) {
 			t.Errorf("the page has %q", no)
 		}
@@ -166,10 +181,12 @@ func TestReviewWithoutPlaying(t *testing.T) {
 func TestReviewWithoutFilm(t *testing.T) {
 	r := review(t)
 	r.Film = nil
-	if html := written(t, r); strings.Contains(html, "<video") || !strings.Contains(html, "ripieno rough") || strings.Contains(html, `data-at="`) {
+	if html := written(t, r); strings.Contains(html, "<video") || !strings.Contains(html, "ripieno rough") ||
+		strings.Contains(html, `data-at="`) {
 		t.Error("there is a film without a film")
 	}
-	if html := written(t, Review{Title: "Empty", Span: [2]float64{0, 10}, Bars: []float64{0, 5, 10}}); strings.Contains(html, "<article") {
+	if html := written(t, Review{Title: "Empty", Span: [2]float64{0, 10}, Bars: []float64{0, 5, 10}}); strings.Contains(
+		html, "<article") {
 		t.Error("there are takes where there are none")
 	}
 }
@@ -188,7 +205,8 @@ func TestReviewHostileTexts(t *testing.T) {
 			k.Findings[j].What, k.Findings[j].Ask, k.Findings[j].File = evil, evil, evil
 		}
 		for j := range k.Places {
-			k.Places[j].File, k.Places[j].Method, k.Places[j].Reason, k.Places[j].Evidence = evil, evil, evil, []string{evil}
+			k.Places[j].File, k.Places[j].Method, k.Places[j].Reason, k.Places[j].Evidence = evil, evil, evil,
+				[]string{evil}
 		}
 		for j := range k.Levels {
 			k.Levels[j].File = evil
@@ -217,11 +235,13 @@ func TestReviewPolicy(t *testing.T) {
 		if len(body) != 1 {
 			t.Fatalf("%d %ss", len(body), tag)
 		}
-		if want := source + " &#39;" + hash(body[0][1]) + "&#39;"; !strings.Contains(strings.ReplaceAll(strings.ReplaceAll(page, "&#43;", "+"), "'", "&#39;"), want) {
+		if want := source + " &#39;" + hash(body[0][1]) +
+			"&#39;"; !strings.Contains(strings.ReplaceAll(strings.ReplaceAll(page, "&#43;", "+"), "'", "&#39;"), want) {
 			t.Errorf("the policy does not have %s", want)
 		}
 	}
-	if strings.Contains(page, "unsafe") || strings.Contains(page, " style=") || regexp.MustCompile(` on[a-z]+=`).MatchString(page) {
+	if strings.Contains(page, "unsafe") || strings.Contains(page, " style=") ||
+		regexp.MustCompile(` on[a-z]+=`).MatchString(page) {
 		t.Error("something needs an unsafe policy")
 	}
 }
@@ -232,10 +252,12 @@ func TestReviewReleases(t *testing.T) {
 	for release, want := range map[string]struct {
 		picture bool
 		text    string
-	}{"yes": {true, "Picture and sound may"}, "audio-only": {false, "Only the sound may"}, "no": {false, "Nothing of it may"}, "missing": {true, "There is no release yet"}, "": {true, ""}} {
+	}{"yes": {true, "Picture and sound may"}, "audio-only": {false, "Only the sound may"},
+		"no": {false, "Nothing of it may"}, "missing": {true, "There is no release yet"}, "": {true, ""}} {
 		r.Takes[1].Release = release
 		card := r.take(1)
-		if (card.Thumb != "") != want.picture || !strings.HasPrefix(card.Consent, want.text) || (card.Consent == "") != (release == "") {
+		if (card.Thumb != "") != want.picture || !strings.HasPrefix(card.Consent, want.text) ||
+			(card.Consent == "") != (release == "") {
 			t.Errorf("%q: picture %v, %q", release, card.Thumb != "", card.Consent)
 		}
 	}
@@ -244,20 +266,28 @@ func TestReviewReleases(t *testing.T) {
 func TestLetters(t *testing.T) {
 	r := review(t)
 	for i, want := range map[int]string{
-		0: "Hello Nell Orrin,\n\nthank you very much for recording “The Lamplighter's Round”!\n\nYour recording is in and everything is fine. There is nothing left to do for you.\n" +
+		0: "Hello Nell Orrin,\n\nthank you very much for recording “The Lamplighter's Round”!\n\nYour recording is " +
+			"in and everything is fine. There is nothing left to do for you.\n" +
 			"\nThank you for playing along\nMara Voss\nNether Wick Evening Players\n",
-		2: "Hello Teodor Quill,\n\nthank you very much for recording “The Lamplighter's Round”!\n\nYour recording has come, but we cannot use it as it is. It is nothing about your playing:\n\n" +
-			"- The loud places are distorted. Could you step back from the microphone or turn its level down, and try your loudest place first?\n" +
-			"\nPlease send it to takes@example.org, by Thursday, 12 June 2031, 20:00.\n\nThank you for playing along\nMara Voss\nNether Wick Evening Players\n",
+		2: "Hello Teodor Quill,\n\nthank you very much for recording “The Lamplighter's Round”!\n\nYour recording " +
+			"has come, but we cannot use it as it is. It is nothing about your playing:\n\n" +
+			"- The loud places are distorted. Could you step back from the microphone or turn its level down, and " +
+			"try your loudest place first?\n" +
+			"\nPlease send it to takes@example.org, by Thursday, 12 June 2031, 20:00.\n\nThank you for playing " +
+			"along\nMara Voss\nNether Wick Evening Players\n",
 		4: "", // with the first of the two
-		5: "Hello Otto Larch,\n\nYour recording of Double bass for “The Lamplighter's Round” is not in yet, and your place is kept. When may we expect it?\n" +
-			"\nPlease send it to takes@example.org, by Thursday, 12 June 2031, 20:00.\n\nThank you for playing along\nMara Voss\nNether Wick Evening Players\n",
+		5: "Hello Otto Larch,\n\nYour recording of Double bass for “The Lamplighter's Round” is not in yet, and your " +
+			"place is kept. When may we expect it?\n" +
+			"\nPlease send it to takes@example.org, by Thursday, 12 June 2031, 20:00.\n\nThank you for playing " +
+			"along\nMara Voss\nNether Wick Evening Players\n",
 	} {
 		if got := r.letter(i); got != want {
 			t.Errorf("%s:\n%s\nwant\n%s", r.Takes[i].Name, got, want)
 		}
 	}
-	if both := r.letter(3); !strings.Contains(both, "Your recording of Viola is in and everything is fine") || !strings.Contains(both, "Your recording of Viola 2 is in and we can use it. It would become even better with a small thing:\n\n- Your recording is very soft.") {
+	if both := r.letter(3); !strings.Contains(both, "Your recording of Viola is in and everything is fine") ||
+		!strings.Contains(both, "Your recording of Viola 2 is in and we can use it. It would become even better with "+
+			"a small thing:\n\n- Your recording is very soft.") {
 		t.Errorf("two takes:\n%s", both)
 	}
 	if nobody := r.letter(6); !strings.HasPrefix(nobody, "Hello,\n\nthank you") {
@@ -280,7 +310,8 @@ func TestLetters(t *testing.T) {
 
 func TestStaff(t *testing.T) {
 	r := review(t)
-	if got, want := wave([]float64{-1, 0, 1, 1, 0.5, -1, 0, -1}), "M120 28v-1h120v-25h120h120v12h120V28zM720 28v-1h120V28z"; got != want {
+	if got, want := wave([]float64{-1, 0, 1, 1, 0.5, -1, 0, -1}),
+		"M120 28v-1h120v-25h120h120v12h120V28zM720 28v-1h120V28z"; got != want {
 		t.Errorf("wave %s, want %s", got, want)
 	}
 	if wave(nil) != "" || wave([]float64{-1, math.NaN()}) != "" {

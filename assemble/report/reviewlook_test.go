@@ -34,9 +34,11 @@ func TestReviewInABrowser(t *testing.T) {
 		for _, scheme := range []string{"light", "dark"} {
 			b.media("screen", scheme)
 			for _, open := range []bool{false, true} {
-				run(b, chromedp.Evaluate[int](fmt.Sprintf(`document.querySelectorAll('details').forEach(d => d.open = %v)`, open)+`, 0`))
+				run(b, chromedp.Evaluate[int](fmt.Sprintf(
+					`document.querySelectorAll('details').forEach(d => d.open = %v)`, open)+`, 0`))
 				if o := run(b, chromedp.Evaluate[outlined](outline)); o.Overflow > 0 {
-					t.Errorf("the page sticks out by %d pixels at a width of %d, notes open %v", o.Overflow, width, open)
+					t.Errorf("the page sticks out by %d pixels at a width of %d, notes open %v", o.Overflow, width,
+						open)
 				}
 			}
 			if n := run(b, chromedp.Evaluate[int](cutNotes)); n > 0 {
@@ -95,7 +97,8 @@ func (b *browser) named() {
 		}
 		seen[role]++
 		switch role {
-		case "button", "link", "textbox", "radio", "checkbox", "image", "img", "Video", "DisclosureTriangle", "search", "navigation", "region", "article", "group":
+		case "button", "link", "textbox", "radio", "checkbox", "image", "img", "Video", "DisclosureTriangle", "search",
+			"navigation", "region", "article", "group":
 			if strings.TrimSpace(name) == "" && role != "group" {
 				b.t.Errorf("a %s has no name", role)
 			}
@@ -109,7 +112,8 @@ func (b *browser) named() {
 			b.t.Errorf("%d are called %q", n, name)
 		}
 	}
-	for role, least := range map[string]int{"main": 1, "banner": 1, "navigation": 1, "search": 1, "region": 4, "article": 7, "radio": 5, "checkbox": 1, "status": 1, "image": 11, "DisclosureTriangle": 6} {
+	for role, least := range map[string]int{"main": 1, "banner": 1, "navigation": 1, "search": 1, "region": 4,
+		"article": 7, "radio": 5, "checkbox": 1, "status": 1, "image": 11, "DisclosureTriangle": 6} {
 		if seen[role] < least {
 			b.t.Errorf("%d of role %s, want %d: %v", seen[role], role, least, seen)
 		}
@@ -126,7 +130,8 @@ func (b *browser) paper(r Review) {
 		b.t.Errorf("printed: too little contrast in %q", c.Bad)
 	}
 	js := `[...document.querySelectorAll('%s')].filter(e => e.getClientRects().length > 0).length`
-	for what, want := range map[string]int{"article": len(r.Takes), "#roll li": len(r.Takes), ".found li": 4, "button, input, textarea, video, summary:not(.card summary), nav": 0} {
+	for what, want := range map[string]int{"article": len(r.Takes), "#roll li": len(r.Takes), ".found li": 4,
+		"button, input, textarea, video, summary:not(.card summary), nav": 0} {
 		if n := run(b, chromedp.Evaluate[int](fmt.Sprintf(js, what))); n != want {
 			b.t.Errorf("printed: %d of %s, want %d", n, what, want)
 		}
@@ -168,9 +173,9 @@ func TestReviewByKeyboard(t *testing.T) {
 	}
 	const right, left = "\u0303", "\u0302"
 	press(right)
-	want("to come again", "clarinet", "1 of 7 takes is shown.")
+	want("record again", "clarinet", "1 of 7 takes is shown.")
 	press(right)
-	want("with a question", "oboe viola-2", "2 of 7 takes are shown.")
+	want("ask", "oboe viola-2", "2 of 7 takes are shown.")
 	press(left)
 	want("back", "clarinet", "1 of 7 takes is shown.")
 	press(left)
@@ -249,7 +254,8 @@ func TestReviewWithoutScripts(t *testing.T) {
 	b.open(written(t, r))
 	call(b, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: false})
 	js := `[...document.querySelectorAll('%s')].filter(e => getComputedStyle(e).display !== 'none').length`
-	for what, want := range map[string]int{"article": len(r.Takes), "#narrow": 0, "button[data-copy]": 0, "details": 5 + 6} {
+	for what, want := range map[string]int{"article": len(r.Takes), "#narrow": 0, "button[data-copy]": 0,
+		"details": 5 + 6} {
 		if n := run(b, chromedp.Evaluate[int](fmt.Sprintf(js, what))); n != want {
 			t.Errorf("%d of %s, want %d", n, what, want)
 		}
@@ -291,7 +297,7 @@ func TestReviewFilm(t *testing.T) {
 	}
 }
 
-// silence is a WAV of so many seconds.
+// silence returns a WAV of so many seconds.
 func silence(seconds int) []byte {
 	const rate = 8000
 	n := uint32(rate * seconds)

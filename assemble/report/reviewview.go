@@ -69,9 +69,10 @@ type loudView struct{ LUFS, Peak, Back string }
 
 // words of the levels, in the order of the page.
 var levelWords = []count{
-	{LevelRedo, "to come again", 0}, {LevelAsk, "with a question", 0}, {LevelMissing, "still to come", 0}, {LevelOK, "in order", 0},
+	{LevelRedo, "record again", 0}, {LevelAsk, "ask", 0}, {LevelMissing, "missing", 0}, {LevelOK, "ok", 0},
 }
 
+// levelWord returns the word for a level on the page.
 func levelWord(level string) string {
 	for _, c := range levelWords {
 		if c.Level == level {
@@ -109,7 +110,7 @@ func (r Review) view() reviewView {
 	return v
 }
 
-// Who is how a take is called on the page.
+// Who returns how a take is called on the page.
 func (t takeView) Who() string {
 	if t.Player != "" {
 		return t.Player
@@ -121,7 +122,7 @@ func (r Review) take(i int) takeView {
 	t := r.Takes[i]
 	t.Findings = slices.Clone(t.Findings)
 	for k := range t.Findings {
-		t.Findings[k].What = signed(t.Findings[k].What)
+		t.Findings[k].What = withMinusSigns(t.Findings[k].What)
 	}
 	v := takeView{Reviewed: t, Seat: i + 1, Status: levelWord(t.Level), Staff: r.staff(t), Letter: r.letter(i)}
 	v.Lines = strings.Count(v.Letter, "\n") + 2
@@ -146,7 +147,7 @@ func (r Review) take(i int) takeView {
 	return v
 }
 
-// file is what was measured of one of a take's files.
+// file returns what was measured of one of a take's files.
 func (t Reviewed) file(name string) fileView {
 	v := fileView{File: name}
 	for _, p := range t.Places {
@@ -167,29 +168,32 @@ func level(v *float64, unit string) string {
 	if v == nil {
 		return "silent"
 	}
-	return signed(fmt.Sprintf("%.1f %s", *v, unit))
+	return withMinusSigns(fmt.Sprintf("%.1f %s", *v, unit))
 }
 
 // releases in words.
 var releases = map[string]string{
-	"yes": "Picture and sound may be published.", "audio-only": "Only the sound may be published.", "no": "Nothing of it may be published.",
+	"yes": "Picture and sound may be published.", "audio-only": "Only the sound may be published.",
+	"no":      "Nothing of it may be published.",
 	"missing": "There is no release yet. Ask before anything is published.",
 }
 
 // methods in words; others are shown as they are.
 var methods = map[string]string{
-	"cue": "by the clap", "playing": "by the playing", "cue+playing": "by clap and playing", "device": "by the player's other device",
+	"cue": "by the clap", "playing": "by the playing", "cue+playing": "by clap and playing",
+	"device":    "by the player's other device",
 	"cue given": "by the clap you gave", "offset given": "by the offset you gave", "none": "not placed",
 }
 
 func (p Place) view() placeView {
-	v := placeView{Place: p, At: signed(fmt.Sprintf("%+.3f s", p.Offset)), Drift: "none found", How: p.Method, Late: "not known"}
+	v := placeView{Place: p, At: withMinusSigns(fmt.Sprintf("%+.3f s", p.Offset)), Drift: "none found", How: p.Method,
+		Late: "not known"}
 	if p.DriftPPM != 0 {
-		v.Drift = signed(fmt.Sprintf("%+.1f ppm", p.DriftPPM))
+		v.Drift = withMinusSigns(fmt.Sprintf("%+.1f ppm", p.DriftPPM))
 	}
 	v.Evidence = make([]string, len(p.Evidence))
 	for i, e := range p.Evidence {
-		v.Evidence[i] = signed(e)
+		v.Evidence[i] = withMinusSigns(e)
 	}
 	if how, ok := methods[p.Method]; ok {
 		v.How = how
@@ -199,19 +203,19 @@ func (p Place) view() placeView {
 		v.Sureness += ", which is not sure enough"
 	}
 	if p.LateMS != nil {
-		v.Late = late(*p.LateMS)
+		v.Late = describeLateness(*p.LateMS)
 	}
 	return v
 }
 
 var negative = regexp.MustCompile(`(^|[ (])-([0-9])`)
 
-// signed gives numbers the sign for less than nothing, which does not part from
+// withMinusSigns gives numbers the sign for less than nothing, which does not part from
 // its number at the end of a line as a hyphen does.
-func signed(text string) string { return negative.ReplaceAllString(text, "${1}−${2}") }
+func withMinusSigns(text string) string { return negative.ReplaceAllString(text, "${1}−${2}") }
 
-// late is a lateness in words.
-func late(ms float64) string {
+// describeLateness returns a lateness in words.
+func describeLateness(ms float64) string {
 	switch n := math.Round(math.Abs(ms)); {
 	case n < 1:
 		return "as one"
@@ -222,13 +226,13 @@ func late(ms float64) string {
 	}
 }
 
-// staffAlt says what the drawing shows.
+// staffAlt returns what the drawing shows.
 func (r Review) staffAlt(t takeView) string {
 	if t.Wave == nil {
 		return "Nothing to draw yet"
 	}
 	text := "Loudness over the piece"
-	if n := r.sounding(t.Wave); n >= 0 {
+	if n := r.soundingShare(t.Wave); n >= 0 {
 		text += fmt.Sprintf(", sound in %d %% of the music", n)
 	}
 	if t.Playing != nil && r.Playing {
@@ -240,9 +244,9 @@ func (r Review) staffAlt(t takeView) string {
 	return text
 }
 
-// sounding is the share of the music in which a take is heard, in per cent,
+// soundingShare returns the share of the music in which a take is heard, in per cent,
 // −1 for none.
-func (r Review) sounding(wave []float64) int {
+func (r Review) soundingShare(wave []float64) int {
 	loud, all := 0, 0
 	for i, v := range wave {
 		at := r.Span[0] + (float64(i)+0.5)*(r.Span[1]-r.Span[0])/float64(len(wave))

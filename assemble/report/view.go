@@ -90,7 +90,7 @@ func (s Sheet) cue() (cue, bool) {
 	return cue{}, false
 }
 
-// moment is a time in the guide: seconds, and from a minute on m:ss.
+// moment returns a time in the guide: seconds, and from a minute on m:ss.
 func (s Sheet) moment(seconds float64) string {
 	if seconds < 60 {
 		return s.Words.Say("seconds", "seconds", s.Words.Number(seconds, 2))
@@ -103,15 +103,16 @@ func (s Sheet) moment(seconds float64) string {
 	return strconv.Itoa(int(minutes)) + ":" + rest
 }
 
-// length is how long the guide lasts.
+// length returns how long the guide lasts.
 func (s Sheet) length() string { return s.Words.Clock(s.Guide.Tempo.End() + s.Guide.Tail) }
 
-// facts is what a player looks up again and again.
+// facts returns what a player looks up again and again.
 func (s Sheet) facts() []fact {
 	say := s.Words.Say
 	file := s.fileName()
 	all := []fact{{Label: say("play-to"), Text: s.Guide.File + ".mp3"}, {Label: say("file-name"), Text: file}}
-	for _, f := range []fact{{"due", s.Due, ""}, {"send-to", s.SendTo, link(s.SendTo)}, {"contact", s.Contact, link(s.Contact)}} {
+	for _, f := range []fact{{"due", s.Due, ""}, {"send-to", s.SendTo, link(s.SendTo)},
+		{"contact", s.Contact, link(s.Contact)}} {
 		if f.Text != "" {
 			f.Label = say(f.Label)
 			all = append(all, f)
@@ -120,7 +121,7 @@ func (s Sheet) facts() []fact {
 	return all
 }
 
-// fileName is what to call the recording.
+// fileName returns what to call the recording.
 func (s Sheet) fileName() string {
 	switch {
 	case s.Player != nil:
@@ -131,23 +132,27 @@ func (s Sheet) fileName() string {
 	return s.Words.Say("any-file")
 }
 
+// plates returns what a player must not miss: when to clap, when to play, when it
+// is over.
 func (s Sheet) plates(c cue, clap bool, begin string) []plate {
 	say := s.Words.Say
 	var all []plate
 	if clap {
-		all = append(all, plate{"cue", say("clap-plate"), s.moment(c.at), say("clap-place", "measure", c.measure, "beat", c.beat)})
+		all = append(all, plate{"cue", say("clap-plate"), s.moment(c.at),
+			say("clap-place", "measure", c.measure, "beat", c.beat)})
 	}
 	place := say("begin-place", "measure", strconv.Itoa(s.Guide.First))
 	if s.pickUp() {
 		place = say("begin-pick-up")
 	}
-	return append(all, plate{"play", say("begin-plate"), begin, place}, plate{"", say("end-plate"), s.length(), say("end-place")})
+	return append(all, plate{"play", say("begin-plate"), begin, place},
+		plate{"", say("end-plate"), s.length(), say("end-place")})
 }
 
-// pickUp tells whether the guide begins with the piece's pick-up.
+// pickUp reports whether the guide begins with the piece's pick-up.
 func (s Sheet) pickUp() bool { return s.Guide.Tempo.Spec().PickUp > 0 }
 
-// hear says in sentences what the guide plays.
+// hear returns in sentences what the guide plays.
 func (s Sheet) hear(clap, begin string) []string {
 	say, g := s.Words.Say, s.Guide
 	first := []string{say("guide-file", "mp3", g.File+".mp3", "wav", g.File+".wav", "length", s.length())}
@@ -182,7 +187,7 @@ func (s Sheet) hear(clap, begin string) []string {
 	return []string{strings.Join(first, " "), strings.Join(second, " "), s.tuning()}
 }
 
-// tuning says what to tune to.
+// tuning returns what to tune to.
 func (s Sheet) tuning() string {
 	hz := s.Words.Number(s.Guide.PitchHz, 2)
 	var tones []string
@@ -203,7 +208,7 @@ func (s Sheet) tuning() string {
 	return s.Words.Say("pitch-drone", "hz", hz, "drones", strings.Join(tones, ", "))
 }
 
-// send says what to do with the recording.
+// send returns what to do with the recording.
 func (s Sheet) send() []string {
 	say := s.Words.Say
 	all := []string{say("name-file", "file", s.fileName()), say("original")}
@@ -223,7 +228,7 @@ func (s Sheet) send() []string {
 // mailForm is one address of mail and nothing else.
 var mailForm = regexp.MustCompile(`^[^\s@<>,;?&"]+@[^\s@<>,;?&"]+\.[^\s@<>,;?&"]+$`)
 
-// link is the address behind a text that is one, else "".
+// link returns the address behind a text that is one, else "".
 func link(text string) string {
 	if mailForm.MatchString(text) {
 		return "mailto:" + text

@@ -31,7 +31,7 @@ func (s *Session) Run(ctx context.Context, tasks []task.Task) (task.Result, erro
 	var failed task.Failures
 	if errors.As(err, &failed) {
 		for _, f := range failed {
-			if isFatal(f.Err) {
+			if IsFatal(f.Err) {
 				return res, f.Err
 			}
 		}
@@ -49,9 +49,9 @@ func (s *Session) runner() task.Runner {
 	return task.Runner{Store: s.kept, Workers: s.set.Workers, Memory: s.set.Memory, Verify: s.differ != nil}
 }
 
-// isFatal tells a full disk or a missing program, which is nobody's take, from
+// IsFatal tells a full disk or a missing program, which is nobody's take, from
 // what is wrong with one file.
-func isFatal(err error) bool {
+func IsFatal(err error) bool {
 	var f *fault.Fault
 	var exit *ffmpeg.ExitError
 	if !errors.As(err, &f) {

@@ -64,6 +64,7 @@ func Open(ctx context.Context, set Settings) (*Session, error) {
 	if s.kept, err = store.Open(filepath.Join(man.Dir, StoreFolder)); err != nil {
 		return nil, err
 	}
+	s.kept.SetBound(s.set.Store)
 	err = s.kept.LockWait(ctx, func(pid int) {
 		s.Message(fmt.Sprintf("another run (process %d) has this production; waiting until it has finished", pid))
 	})
@@ -88,7 +89,8 @@ func (s *Session) allowFiles() error {
 	n := len(s.man.Takes)
 	need := uint64(n + spareFiles)
 	if have, err := ffmpeg.RaiseFileLimit(); err == nil && have < need {
-		return fault.New(fault.Failed, s.man.Path, fmt.Sprintf("%d takes need %d open files, and this system allows %d", n, need, have),
+		return fault.New(fault.Failed, s.man.Path,
+			fmt.Sprintf("%d takes need %d open files, and this system allows %d", n, need, have),
 			fmt.Sprintf("allow more with `ulimit -n %d`, or use shots that show one section at a time", need))
 	}
 	return nil
@@ -141,7 +143,8 @@ func Out(dir, name string) (string, error) {
 
 // Unwritable returns the fault of a folder of outputs that cannot be written.
 func Unwritable(dir string, err error) error {
-	return fault.New(fault.Failed, dir, "the output folder cannot be written", "make it writable, or choose another with --out").Because(err)
+	return fault.New(fault.Failed, dir, "the output folder cannot be written",
+		"make it writable, or choose another with --out").Because(err)
 }
 
 // Trim keeps the store within its bound after a run. The run has done its work
@@ -152,7 +155,8 @@ func (s *Session) Trim(ctx context.Context) {
 	case err != nil && ctx.Err() == nil:
 		s.Message("the store could not be trimmed: " + err.Error())
 	case freed.Entries > 0:
-		s.Message(fmt.Sprintf("removed %d results that were not used for longest (%.1f MB)", freed.Entries, float64(freed.Bytes)/1e6))
+		s.Message(fmt.Sprintf("removed %d results that were not used for longest (%.1f MB)", freed.Entries,
+			float64(freed.Bytes)/1e6))
 	}
 }
 

@@ -56,7 +56,8 @@ func heldBack(voice mix.Analysis) []string {
 	case noisy:
 		return []string{fmt.Sprintf("kept %.1f dB softer, or its noise would be heard; denoise: or gain: brings it up", float64(by))}
 	}
-	return []string{fmt.Sprintf("so soft that %.0f dB of gain leave it %.1f dB short", float64(mix.MostBoost), float64(by))}
+	return []string{fmt.Sprintf("so soft that %.0f dB of gain leave it %.1f dB short", float64(mix.MostBoost),
+		float64(by))}
 }
 
 // Levels returns the drawing of the levels of a finished mix.

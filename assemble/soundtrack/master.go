@@ -107,7 +107,8 @@ func (m *mastering) run(ctx context.Context, advance func(float64)) error {
 			return nil
 		}
 	}
-	return fault.New(fault.Failed, "mix", fmt.Sprintf("the encoded sound peaks at %.1f dBTP over a ceiling of %.1f", m.rep.AAC.TruePeak, ceiling),
+	return fault.New(fault.Failed, "mix", fmt.Sprintf("the encoded sound peaks at %.1f dBTP over a ceiling of %.1f",
+		m.rep.AAC.TruePeak, ceiling),
 		"choose a lower loudness or a higher true_peak under mix")
 }
 
@@ -143,11 +144,13 @@ func (m *mastering) try(ctx context.Context, r *mix.MasterReport) error {
 // writeMaster masters src, which it closes, with the report's gain and ceiling
 // into a file, and completes the report. Limiting, metering and writing go on
 // at the same time.
-func writeMaster(ctx context.Context, src audio.Source, r *mix.MasterReport, length audio.Frames, path string, about *media.Broadcast) (curve, error) {
+func writeMaster(ctx context.Context, src audio.Source, r *mix.MasterReport, length audio.Frames, path string,
+	about *media.Broadcast) (curve, error) {
 	finished := mix.Finish(src, *r)
 	metered := newCurved(audio.NewAhead(finished), length)
 	dithered := mix.Dither(audio.NewAhead(metered), 24, 1)
-	_, err := media.CreateBroadcastWAV(ctx, path, &atEnd{dithered, func() { about.Loudness = metered.broadcast() }}, media.PCM24, about)
+	_, err := media.CreateBroadcastWAV(ctx, path, &atEnd{dithered, func() { about.Loudness = metered.broadcast() }},
+		media.PCM24, about)
 	if err = errors.Join(err, audio.Close(dithered)); err != nil {
 		return curve{}, err
 	}
@@ -258,7 +261,7 @@ func encode(ctx context.Context, tool *ffmpeg.Tool, wav, m4a string) (mix.Measur
 func measureFile(ctx context.Context, tool *ffmpeg.Tool, path string) (mix.Measured, error) {
 	decoded := path + ".wav"
 	defer os.Remove(decoded)
-	info := media.Info{Path: path, Audio: &media.Audio{Rate: audio.Rate, Channels: 2}}
+	info := media.Info{Path: path, Own: true, Audio: &media.Audio{Rate: audio.Rate, Channels: 2}}
 	if err := media.DecodeAudio(ctx, tool, info, decoded); err != nil {
 		return mix.Measured{}, err
 	}

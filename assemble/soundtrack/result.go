@@ -96,7 +96,8 @@ func (t *Track) StripResults(rep Report) []StripResult {
 func stripResult(s plan.Strip, rep Report, i int) StripResult {
 	a, v, gain := rep.Strips[i], rep.Voices[i], rep.Gains[i]
 	out := StripResult{
-		Take: s.Take, Section: s.Section, Gain: float64(gain), Pan: s.Pan, Width: s.Width, LowCut: max(0, s.Treat.LowCut),
+		Take: s.Take, Section: s.Section, Gain: float64(gain), Pan: s.Pan, Width: s.Width,
+		LowCut:   max(0, s.Treat.LowCut),
 		Loudness: audio.Finite(float64(a.Integrated)), Peak: audio.Finite(float64(a.Peak)),
 		Mixed:        audio.Finite(float64(v.Measured.Integrated) + float64(gain)),
 		DelaySamples: int64(audio.FramesAt(s.Sound.Clock.Offset)),

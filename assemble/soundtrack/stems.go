@@ -52,7 +52,8 @@ func (t *Track) Stems() []Stem {
 			file = base + "-" + strconv.Itoa(n)
 		}
 		files[file] = true
-		sections = append(sections, Stem{t.sectionStem(name, takes), "", name, filepath.Join(sectionStems, file+".wav")})
+		sections = append(sections, Stem{t.sectionStem(name, takes), "", name,
+			filepath.Join(sectionStems, file+".wav")})
 	}
 	return append(takes, sections...)
 }
@@ -104,7 +105,8 @@ func (b bus) mixAlone(ctx context.Context, p part, in task.Inputs, tmp string) e
 	}
 	from := StemStart(b.line)
 	what := strings.Trim(p.Take+" · "+p.Part, "· ")
-	return writeStem(ctx, tmp, &afterSilence{Source: src, left: b.line.AudioStart - from}, describe(media.Float32, what, from))
+	return writeStem(ctx, tmp, &afterSilence{Source: src, left: b.line.AudioStart - from},
+		describe(media.Float32, what, from))
 }
 
 // sectionStem adds the stems of a section up.

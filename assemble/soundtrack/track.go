@@ -132,7 +132,8 @@ func New(tool *ffmpeg.Tool, workers int, pl *plan.Plan, sounds []Sound, recorded
 // begin starts the description of anything that strips are added up to.
 func (b bus) begin(name string) task.Task {
 	m := b.mix
-	t := task.Task{Action: store.NewAction(name).Version(rule).Arg("start", b.line.AudioStart).Arg("length", b.line.AudioLen).
+	t := task.Task{Action: store.NewAction(name).Version(rule).Arg("start", b.line.AudioStart).Arg("length",
+		b.line.AudioLen).
 		Arg("room", m.Room).Arg("balance", m.Balance).Arg("fades", []float64{m.FadeIn, m.FadeOut})}
 	if m.Room > 0 {
 		t.Action = t.Action.Arg("hall", m.Hall)
@@ -146,7 +147,8 @@ func (b bus) begin(name string) task.Task {
 // add states what a strip contributes to t.
 func (p part) add(t *task.Task) {
 	s := p.Strip
-	t.Action = t.Action.Arg("gain", s.Gain).Arg("section", s.Group).Arg("pan", s.Pan).Arg("law", s.Law).Arg("width", s.Width).
+	t.Action = t.Action.Arg("gain", s.Gain).Arg("section", s.Group).Arg("pan", s.Pan).Arg("law", s.Law).Arg("width",
+		s.Width).
 		Arg("send", s.Send).Arg("dry", s.Dry).Arg("lifts", s.Lifts)
 	t.Reads(p.level)
 	t.Needs("voice", p.voice)

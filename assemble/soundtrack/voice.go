@@ -8,6 +8,7 @@ import (
 
 	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
+	kept "ripieno/assemble/soundtrack/kept"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 	"ripieno/mix"
@@ -23,10 +24,7 @@ const (
 )
 
 // voiceInfo is kept beside a voice.
-type voiceInfo struct {
-	From     audio.Frames // guide frame of its first sample
-	Measured mix.Measured
-}
+type voiceInfo = kept.VoiceInfo
 
 // recorded is a strip as it was recorded, in its place on guide time.
 func recorded(s plan.Strip, wav string) mix.Strip {
@@ -41,7 +39,8 @@ func recorded(s plan.Strip, wav string) mix.Strip {
 func levelTask(r Sound, s plan.Strip) task.Ref[mix.Analysis] {
 	t := task.Task{
 		ID: task.ID("level", r.Name), Name: r.File, Stage: "measure", Cost: costLevel * r.Seconds,
-		Action: store.NewAction("level").Version(rule).Arg("clock", s.Sound.Clock).Arg("from", s.Treat.From).Arg("to", s.Treat.To).
+		Action: store.NewAction("level").Version(rule).Arg("clock", s.Sound.Clock).Arg("from",
+			s.Treat.From).Arg("to", s.Treat.To).
 			Arg("delay", s.Treat.Delay),
 	}
 	t.Needs("sound", r.Samples)

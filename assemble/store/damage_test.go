@@ -49,7 +49,6 @@ func TestDamage(t *testing.T) {
 			b, err := os.ReadFile(s.indexPath(other.ID()))
 			return errors.Join(err, os.WriteFile(s.indexPath(id), b, 0o666))
 		}, "describes something else"},
-		{"folder deleted", func(s *Store, _ ID, _ string) error { return os.RemoveAll(s.Dir()) }, NotMade.Reason},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			s := locked(t, filepath.Join(t.TempDir(), "store"))

@@ -77,6 +77,9 @@ func (s *Store) tryLock() (ok bool, pid int, err error) {
 	if err := s.sys.mkdir(s.dir); err != nil { // deleted since Open
 		return false, 0, err
 	}
+	if err := s.sys.private(s.dir, 0o700); err != nil {
+		return false, 0, err
+	}
 	path := filepath.Join(s.dir, lockName)
 	// Go opens files close-on-exec, so a child that outlives a killed run
 	// does not keep the lock.

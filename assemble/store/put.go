@@ -25,6 +25,9 @@ func (s *Store) Put(ctx context.Context, a Action, make func(tmp string) error) 
 		return "", err
 	}
 	return s.puts.do(ctx, a.ID(), func() (string, error) {
+		if err := s.Lost(); err != nil {
+			return "", err
+		}
 		if path, err := s.Get(ctx, a); err == nil {
 			return path, nil
 		}
@@ -117,11 +120,15 @@ func (s *Store) build(ctx context.Context, a Action, make func(tmp string) error
 			return "", err
 		}
 	}
+	s.mu.Lock()
+	s.pinned[id] = true // before it can be seen, and trimmed by another
+	s.mu.Unlock()
 	if err := s.save(e); err != nil {
 		_ = s.drop(id) // a content without an index is only a waste of space
 		return "", err
 	}
 	s.used(e, nil)
+	s.grow(ctx, e.bytes())
 	return path, nil
 }
 
@@ -156,6 +163,9 @@ func (s *Store) construct(ctx context.Context, a Action, make func(tmp string) e
 		if ctx.Err() != nil {
 			return dir, tmp, nil, ctx.Err()
 		}
+		if lost := s.Lost(dir); lost != nil {
+			return dir, tmp, nil, lost
+		}
 		return dir, tmp, nil, s.suspectFullDisk(err)
 	}
 	files, err = s.finish(ctx, a, tmp)
@@ -187,6 +197,10 @@ func (s *Store) finish(ctx context.Context, a Action, tmp string) ([]output, err
 		// while they report success.
 		if m.Size == 0 {
 			return nil, fmt.Errorf("store: action %q left an empty output", a.rule)
+		}
+		// No wider than the recording it may be a copy of.
+		if err := s.sys.private(path, 0o600); err != nil {
+			return nil, err
 		}
 		if err := s.sys.sync(path); err != nil {
 			return nil, err

@@ -40,6 +40,40 @@ type Store struct {
 	mu     sync.Mutex
 	lock   *os.File
 	pinned map[ID]bool // used by this process: never trimmed by it
+	bound  int64       // bytes; 0: none
+	added  int64       // bytes stored since the size was last held against the bound
+
+	// using is held for reading from when an entry is looked for until it is
+	// pinned, and for writing while one that is not pinned is removed.
+	using sync.RWMutex
+}
+
+// SetBound has the store remove what was not used for longest already during a
+// run when it takes more than so many bytes; 0 is no bound. What this process
+// used or made stays.
+func (s *Store) SetBound(bytes int64) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.bound = bytes
+}
+
+// boundSteps is how often the size is held against the bound while that much is
+// stored: listing a store costs some milliseconds for a hundred entries.
+const boundSteps = 50
+
+// grow keeps the store within its bound after something was stored. A failure
+// is of no consequence: the run's own trimming tells of it.
+func (s *Store) grow(ctx context.Context, bytes int64) {
+	s.mu.Lock()
+	s.added += bytes
+	bound, due := s.bound, s.bound > 0 && s.added > s.bound/boundSteps
+	if due {
+		s.added = 0
+	}
+	s.mu.Unlock()
+	if due {
+		_, _ = s.Trim(ctx, bound)
+	}
 }
 
 // Open prepares the store in dir, which is made when it is missing. It takes
@@ -52,6 +86,10 @@ func open(dir string, sys system) (*Store, error) {
 		return nil, err
 	}
 	if err := sys.mkdir(abs); err != nil {
+		return nil, DiskFault(abs, err)
+	}
+	// What is in it was made of recordings that may be for nobody else.
+	if err := sys.private(abs, 0o700); err != nil {
 		return nil, DiskFault(abs, err)
 	}
 	s := &Store{dir: abs, sys: sys, poll: 200 * time.Millisecond, pinned: map[ID]bool{}}
@@ -83,6 +121,8 @@ func (s *Store) Get(ctx context.Context, a Action) (path string, err error) {
 		return "", err
 	}
 	id := a.ID()
+	s.using.RLock()
+	defer s.using.RUnlock()
 	e, err := s.load(id)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):

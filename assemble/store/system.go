@@ -1,6 +1,7 @@
 package store
 
 import (
+	"errors"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -23,6 +24,7 @@ type system struct {
 	rename    func(from, to string) error
 	remove    func(path string) error // with everything below; missing is fine
 	touch     func(path string, at time.Time) error
+	private   func(path string, mode fs.FileMode) error // takes everybody else's rights away
 	freeBytes func(dir string) (int64, error)
 }
 
@@ -38,6 +40,7 @@ func realSystem() system {
 		rename:    os.Rename,
 		remove:    os.RemoveAll,
 		touch:     func(path string, at time.Time) error { return os.Chtimes(path, at, at) },
+		private:   makePrivate,
 		freeBytes: freeBytes,
 	}
 }
@@ -52,6 +55,24 @@ func appendFile(path string, data []byte) error {
 		return err
 	}
 	return f.Close()
+}
+
+// makePrivate gives a file or folder a mode unless its owner alone has rights to
+// it already. A disk that keeps no rights, and somebody else's folder, stay as
+// they are.
+func makePrivate(path string, mode fs.FileMode) error {
+	st, err := os.Lstat(path)
+	if err != nil {
+		return err
+	}
+	if st.Mode().Perm()&0o077 == 0 {
+		return nil
+	}
+	err = os.Chmod(path, mode)
+	if errors.Is(err, fs.ErrPermission) || errors.Is(err, errors.ErrUnsupported) {
+		return nil
+	}
+	return err
 }
 
 // syncPath waits until the file's content, or the folder's list of names, is

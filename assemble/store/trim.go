@@ -140,16 +140,27 @@ func (s *Store) removeEach(ctx context.Context, all []Entry, doomed func(Entry) 
 		if err := ctx.Err(); err != nil {
 			return freed, err
 		}
-		if !doomed(e) {
-			continue
-		}
-		if err := s.drop(e.ID); err != nil {
+		gone, err := s.dropIf(e, doomed)
+		if err != nil {
 			return freed, DiskFault(s.dir, err)
+		}
+		if !gone {
+			continue
 		}
 		freed.Entries++
 		freed.Bytes += e.Bytes
 	}
 	return freed, nil
+}
+
+// dropIf removes an entry that is doomed, while nobody is looking for one.
+func (s *Store) dropIf(e Entry, doomed func(Entry) bool) (gone bool, err error) {
+	s.using.Lock()
+	defer s.using.Unlock()
+	if !doomed(e) {
+		return false, nil
+	}
+	return true, s.drop(e.ID)
 }
 
 func (s *Store) isPinned(id ID) bool {

@@ -7,6 +7,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 )
@@ -53,6 +54,34 @@ func TestTrimTakesTheLeastRecentlyUsed(t *testing.T) {
 	for i, want := range []bool{true, false, false, false, true} {
 		if has(t, s, actions[i]) != want {
 			t.Errorf("entry %d: there %v, want %v", i, !want, want)
+		}
+	}
+}
+
+// What a run makes pushes out what was not used for longest while it still
+// runs, and never what the run itself used or made.
+func TestTheBoundHoldsDuringARun(t *testing.T) {
+	s, _, actions := aged(t, 8, 100)
+	s.SetBound(500)
+	if _, why := s.Get(t.Context(), actions[0]); why != nil {
+		t.Fatal(why)
+	}
+	var made []Action
+	var wait sync.WaitGroup
+	for i := range 6 {
+		a := NewAction("film").Arg("i", i).Ext(".mp4")
+		made = append(made, a)
+		wait.Go(func() { mustPut(t, s, a, strings.Repeat("x", 100)) })
+	}
+	wait.Wait()
+	for i, a := range actions {
+		if has(t, s, a) != (i == 0) {
+			t.Errorf("old entry %d: there %v", i, has(t, s, a))
+		}
+	}
+	for i, a := range made {
+		if _, why := s.Get(t.Context(), a); why != nil {
+			t.Errorf("entry %d of this run: %s", i, why)
 		}
 	}
 }

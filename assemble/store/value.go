@@ -3,13 +3,18 @@ package store
 import (
 	"bytes"
 	"encoding/gob"
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"maps"
 	"os"
+	"path/filepath"
 	"reflect"
 	"slices"
 	"sync"
+
+	"ripieno/assemble/fault"
 )
 
 // numbers are the types whose values are stored, by the number that each was
@@ -83,7 +88,10 @@ func Save[T any](path string, value T) error {
 func Load[T any](path string) (T, error) {
 	var value T
 	data, err := os.ReadFile(path)
-	if err != nil {
+	if errors.Is(err, fs.ErrNotExist) {
+		return value, fault.New(fault.Failed, filepath.Dir(path), "what was computed is not there any more",
+			"run again, and delete nothing in .ripieno meanwhile; ripieno clean empties it").Because(err)
+	} else if err != nil {
 		return value, err
 	}
 	return value, gob.NewDecoder(bytes.NewReader(data)).Decode(&value)

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"unicode"
 )
 
 // Cue is a text and when it is shown, From before To.
@@ -47,20 +48,41 @@ type Chapter struct {
 }
 
 // Metadata is chapters in ffmpeg's metadata format for a film of the given
-// length in seconds.
+// length in seconds (ffmpeg-formats, "Metadata": a special character is escaped
+// with a backslash). A name is one line: control characters become spaces.
 func Metadata(chapters []Chapter, length float64) string {
 	var b strings.Builder
 	b.WriteString(";FFMETADATA1\n")
-	safe := strings.NewReplacer(`\`, `\\`, "=", `\=`, ";", `\;`, "#", `\#`, "\n", " ", "\r", " ")
 	for i, c := range chapters {
 		to := length
 		if i+1 < len(chapters) {
 			to = chapters[i+1].From
 		}
-		fmt.Fprintf(&b, "[CHAPTER]\nTIMEBASE=1/1000\nSTART=%d\nEND=%d\ntitle=%s\n", millis(c.From), millis(to), safe.Replace(c.Name))
+		fmt.Fprintf(&b, "[CHAPTER]\nTIMEBASE=1/1000\nSTART=%d\nEND=%d\ntitle=%s\n",
+			millis(c.From), millis(to), metadataValue(c.Name))
 	}
 	return b.String()
 }
+
+// metadataValue is a text as the value of a key. ffmpeg looks for the end of
+// the line before it undoes the escapes, and takes any backslash in front of a
+// line feed for one that escapes it, itself escaped or not. A zero byte between
+// the two ends the value without being part of it.
+func metadataValue(text string) string {
+	text = strings.Map(func(r rune) rune {
+		if unicode.IsControl(r) {
+			return ' '
+		}
+		return r
+	}, text)
+	text = metadataEscapes.Replace(text)
+	if strings.HasSuffix(text, `\`) {
+		text += "\x00"
+	}
+	return text
+}
+
+var metadataEscapes = strings.NewReplacer(`\`, `\\`, "=", `\=`, ";", `\;`, "#", `\#`)
 
 // lines is a text without blank lines and the spaces round each.
 func lines(text string) string {

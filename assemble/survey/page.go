@@ -15,7 +15,7 @@ func Page(man *manifest.Production, plays bool) report.Review {
 		Title: man.Title, Composer: man.Composer, Ensemble: man.Ensemble,
 		Due: man.CallSheet.Due, SendTo: man.CallSheet.SendTo, From: man.CallSheet.Contact,
 		Span:  [2]float64{min(0, man.Tempo.Start()), end + man.Picture.Tail},
-		Start: man.Tempo.Start(), Playing: plays, PitchHz: man.Guide.PitchHz,
+		Start: man.Tempo.Start(), Playing: plays, PitchHz: man.Guide.PitchHz, Withheld: countWithheld(man),
 	}
 	if words, err := phrase.Open(phrase.Default, nil); err == nil && !man.CallSheet.DueDay.IsZero() {
 		r.Due = words.Date(man.CallSheet.DueDay, man.CallSheet.DueClock)
@@ -26,4 +26,15 @@ func Page(man *manifest.Production, plays bool) report.Review {
 		}
 	}
 	return r
+}
+
+// countWithheld counts the takes of which nothing may be made.
+func countWithheld(man *manifest.Production) int {
+	n := 0
+	for _, t := range man.Takes {
+		if t.IsWithheld() {
+			n++
+		}
+	}
+	return n
 }

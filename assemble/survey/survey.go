@@ -12,6 +12,7 @@ import (
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/picture"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/reading"
 	"ripieno/assemble/report"
 	"ripieno/assemble/takes"
 	"ripieno/assemble/task"
@@ -42,9 +43,10 @@ type still struct {
 }
 
 // New plans a survey of takes that are located. plays asks how they were played.
-func New(tool *ffmpeg.Tool, man *manifest.Production, set *takes.Set, line plan.Timeline, plays bool) (*Survey, error) {
-	s := &Survey{set: set, man: man, checks: set.Checks(tool, man), stills: map[string]still{}, plays: plays}
-	maker := picture.New(tool, &plan.Plan{Timeline: line}, nil, nil)
+func New(tool *ffmpeg.Tool, steady reading.Steady, man *manifest.Production, set *takes.Set, line plan.Timeline,
+	plays bool) (*Survey, error) {
+	s := &Survey{set: set, man: man, checks: set.Checks(tool, steady, man), stills: map[string]still{}, plays: plays}
+	maker := picture.New(tool, steady, &plan.Plan{Timeline: line}, nil, nil)
 	for take, c := range frames(set, man, line) {
 		made, err := maker.Still(c, true)
 		if err != nil {
@@ -81,14 +83,17 @@ func (s *Survey) Read(ctx context.Context, res task.Result) (err error) {
 
 // Take returns what was found out about take i; span is the guide time that the
 // page shows.
-func (s *Survey) Take(i int, level string, span [2]float64) (report.Reviewed, error) {
+func (s *Survey) Take(i int, level string, span [2]float64) (out report.Reviewed, err error) {
 	t := s.set.Takes[i]
-	out := report.Reviewed{Name: t.Name, Player: t.Player, Part: t.Part, Section: t.Section, Level: level, Release: t.Release.Word()}
+	out = report.Reviewed{Name: t.Name, Player: t.PublicName(), Part: t.Part, Section: t.Section, Level: level,
+		Release: t.Release.Word()}
 	if t.Video == nil && t.Audio == nil {
 		return out, nil
 	}
+	defer func() { hide(&out, hiddenWords(s.man)) }()
 	for _, one := range s.Judged[i].Findings {
-		out.Findings = append(out.Findings, report.Found{Level: one.Level.String(), Sure: one.Sure, File: one.File, What: one.What, Ask: one.Ask})
+		out.Findings = append(out.Findings, report.Found{Level: one.Level.String(), Sure: one.Sure, File: one.File,
+			What: one.What, Ask: one.Ask})
 	}
 	for _, file := range s.Judged[i].Facts.Files {
 		out.Files = append(out.Files, file.Name)
@@ -98,7 +103,8 @@ func (s *Survey) Take(i int, level string, span [2]float64) (report.Reviewed, er
 	}
 	for _, r := range t.Recordings() {
 		if r.Err == nil {
-			out.Places = append(out.Places, report.Place{File: r.File.Path, Placement: r.Place, LateMS: audio.Finite(1000 * r.Place.Lateness)})
+			out.Places = append(out.Places, report.Place{File: r.File.Path, Placement: r.Place,
+				LateMS: audio.Finite(1000 * r.Place.Lateness)})
 		}
 	}
 	if r := t.Heard; r != nil && r.Features != nil && r.Usable() {

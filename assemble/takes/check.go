@@ -7,6 +7,8 @@ import (
 	"ripieno/assemble/intake"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
+	"ripieno/assemble/plan"
+	"ripieno/assemble/reading"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 	"ripieno/mix/align"
@@ -51,7 +53,7 @@ type Checks struct {
 }
 
 // Checks returns the measurements of a check. The takes are located.
-func (s *Set) Checks(tool *ffmpeg.Tool, man *manifest.Production) *Checks {
+func (s *Set) Checks(tool *ffmpeg.Tool, steady reading.Steady, man *manifest.Production) *Checks {
 	c := &Checks{set: s, man: man, of: map[*Recording]checks{}}
 	for _, t := range s.Takes {
 		for _, r := range t.Recordings() {
@@ -67,7 +69,7 @@ func (s *Set) Checks(tool *ffmpeg.Tool, man *manifest.Production) *Checks {
 				}
 			}
 			if r.HasPicture() {
-				x.see = seeTask(tool, r)
+				x.see = seeTask(tool, steady, r)
 			}
 			c.of[r] = x
 		}
@@ -165,13 +167,14 @@ func hearPace(ctx context.Context, m *tempo.Map, f *align.Features, tmp string) 
 }
 
 // seeTask measures a recording's picture.
-func seeTask(tool *ffmpeg.Tool, r *Recording) task.Ref[intake.Picture] {
+func seeTask(tool *ffmpeg.Tool, steady reading.Steady, r *Recording) task.Ref[intake.Picture] {
 	return task.Value[intake.Picture](task.Task{
 		ID: task.ID("see", r.Name()), Name: r.File.Path, Stage: "see", Cost: costSee * r.Info.Duration, Keep: true,
+		Memory: reading.Memory(plan.Conform{Picture: plan.Picture{W: r.Info.Video.W, H: r.Info.Video.H}}),
 		Action: store.NewAction("see").Version(intake.Rule).Arg("media", media.Rule).Arg("ffmpeg", tool.Version.Text).
 			Input("file", r.Hash).Ext(".gob").For(r.File.Path),
 		Make: func(ctx context.Context, _ task.Inputs, tmp string, _ func(float64)) error {
-			return seePicture(ctx, tool, r.Info, tmp)
+			return r.steady(ctx, steady, func() error { return seePicture(ctx, tool, r.Info, tmp) })
 		},
 	})
 }

@@ -21,9 +21,10 @@ func describeSync(o card.SyncOptions) string {
 }
 
 func describeWindow(w card.SyncWindow) string {
-	return "{Title:" + w.Title + " From:" + number(w.From) + " To:" + number(w.To) + " Lines:" + listed(w.Lines, func(l card.SyncLine) string {
-		return "{At:" + number(l.At) + " Text:" + l.Text + " Bold:" + strconv.FormatBool(l.Bold) + "}"
-	}) + "}"
+	return "{Title:" + w.Title + " From:" + number(w.From) + " To:" + number(w.To) + " Lines:" + listed(w.Lines,
+		func(l card.SyncLine) string {
+			return "{At:" + number(l.At) + " Text:" + l.Text + " Bold:" + strconv.FormatBool(l.Bold) + "}"
+		}) + "}"
 }
 
 func describeRow(r card.SyncRow) string {
@@ -33,9 +34,10 @@ func describeRow(r card.SyncRow) string {
 
 func describeTrace(t card.SyncTrace) string {
 	level := func(v uint8) string { return strconv.Itoa(int(v)) }
-	return "{Hill:" + listed(t.Hill, level) + " Other:" + listed(t.Other, level) + " Onsets:" + listed(t.Onsets, func(o card.SyncOnset) string {
-		return "{At:" + number(o.At) + " Strength:" + number(o.Strength) + "}"
-	}) + " Cue:" + number(t.Cue) + "}"
+	return "{Hill:" + listed(t.Hill, level) + " Other:" + listed(t.Other, level) + " Onsets:" + listed(t.Onsets,
+		func(o card.SyncOnset) string {
+			return "{At:" + number(o.At) + " Strength:" + number(o.Strength) + "}"
+		}) + " Cue:" + number(t.Cue) + "}"
 }
 
 // number is the shortest text that reads back to the same number.

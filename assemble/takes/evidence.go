@@ -33,7 +33,7 @@ func (s *Set) Draw(ctx context.Context, x *session.Session) ([]string, error) {
 	pages := (len(rows) + card.MaxSyncRows - 1) / card.MaxSyncRows
 	var paths []string
 	for k := range pages {
-		path, err := x.Out(syncPage(k))
+		path, err := x.OutFile(syncPage(k))
 		if err != nil {
 			return nil, err
 		}
@@ -46,6 +46,9 @@ func (s *Set) Draw(ctx context.Context, x *session.Session) ([]string, error) {
 	}
 	return paths, dropPages(x, pages)
 }
+
+// FirstPage is the name of the first page among the outputs.
+var FirstPage = syncPage(0)
 
 // syncPage is the name of a page, from 0.
 func syncPage(k int) string {
@@ -172,18 +175,19 @@ func (e evidence) rows() []card.SyncRow {
 // row is one take: the recording that is heard, and the other device of the
 // player.
 func (e evidence) row(t Take, recs []*Recording) card.SyncRow {
-	row := card.SyncRow{Name: t.Name, Player: drawable(t.Player), State: card.SyncAbsent, Says: "not placed"}
+	row := card.SyncRow{Name: t.Name, Player: drawable(t.PublicName()), State: card.SyncAbsent, Says: "not placed"}
 	main, other := -1, -1
 	for i, l := range recs {
 		switch {
 		case l.Err != nil:
-			row.Note, row.Says = l.File.Path+" cannot be used", "unreadable"
+			row.Note, row.Says = t.PublicFile(l.Role, l.File.Path)+" cannot be used", "unreadable"
 		case l.Features == nil:
 			if row.Note == "" {
-				row.Note, row.Says = l.File.Path+" has no sound", "no sound"
+				row.Note, row.Says = t.PublicFile(l.Role, l.File.Path)+" has no sound", "no sound"
 			}
 		case l.Place.Method == "none" && l.Err == nil:
-			row.Note, row.Says = l.File.Path+": nothing in it tells where it lies; give cue_at", "asks you"
+			row.Note = t.PublicFile(l.Role, l.File.Path) + ": nothing in it tells where it lies; give cue_at"
+			row.Says = "asks you"
 		case main < 0 || l.Role == Audio:
 			main, other = i, main
 		default:

@@ -36,7 +36,8 @@ func (t Take) facts(line *plan.Timeline) (f plan.Facts, faults []Fault) {
 	var absent plan.Absence
 	for _, r := range t.Recordings() {
 		switch {
-		case r.Err == nil && r.Info.Video == nil && r.Info.Audio == nil: // a silent camera whose picture is not released
+		case r.Err == nil && r.Info.Video == nil &&
+			r.Info.Audio == nil: // a silent camera whose picture is not released
 		case r.Err != nil:
 			absent = max(absent, plan.Unreadable)
 			faults = append(faults, NewFault(t.Name, KindUnreadable, r.Err))
@@ -68,7 +69,8 @@ func (t Take) unplaced(r *Recording) Fault {
 		hint = "listen for the clap and write its time in this file as cue_at"
 	}
 	return NewFault(t.Name, KindUnplaced, fault.At(fault.Decision, r.File.Mark,
-		fmt.Sprintf("%s of take %q could not be placed in time (confidence %.2f)", r.File.Path, t.Name, r.Place.Confidence), hint))
+		fmt.Sprintf("%s of take %q could not be placed in time (confidence %.2f)", r.File.Path, t.Name,
+			r.Place.Confidence), hint))
 }
 
 // elsewhere reports whether a recording has nothing in the film.
@@ -82,7 +84,8 @@ func (r *Recording) elsewhere(line plan.Timeline) bool {
 func (t Take) outside(r *Recording, line plan.Timeline) Fault {
 	from := r.Place.Offset
 	return NewFault(t.Name, KindUnplaced, fault.At(fault.Decision, r.File.Mark,
-		fmt.Sprintf("%s of take %q lies from %.1f to %.1f s of guide time, the film from %.1f to %.1f", r.File.Path, t.Name,
+		fmt.Sprintf("%s of take %q lies from %.1f to %.1f s of guide time, the film from %.1f to %.1f", r.File.Path,
+			t.Name,
 			from, from+r.Info.Duration, line.GuideAtZero(), line.GuideAtZero()+line.Duration()),
 		"correct offset or cue_at of this file, or leave them out to let sync measure"))
 }

@@ -44,6 +44,7 @@ func NewFault(take string, kind Kind, err error) Fault {
 func NotIn(t manifest.Take) Fault {
 	return Fault{
 		Take: t.Name, Kind: KindMissing, What: fmt.Sprintf("take %q is not in yet", t.Name),
-		Hint: "its seat is kept; when it arrives, write video: {file: " + filepath.ToSlash(filepath.Join("intake", t.Name+".mp4")) + "} in place of expected: true",
+		Hint: "its seat is kept; when it arrives, write video: {file: " + filepath.ToSlash(filepath.Join("intake",
+			t.Name+".mp4")) + "} in place of expected: true",
 	}
 }

@@ -67,7 +67,7 @@ func (s *Set) Unreadable() []Fault {
 // facts gathers what was measured of a take.
 func (c *Checks) facts(t Take, res task.Result) (intake.Facts, error) {
 	f := intake.Facts{
-		Take: t.Name, Expected: t.Video == nil && t.Audio == nil, Piece: Piece(c.man, t.Take),
+		Take: t.Name, Expected: t.Take.Video == nil && t.Take.Audio == nil, Piece: Piece(c.man, t.Take),
 		Shape:  float64(c.man.Picture.AspectW) / float64(c.man.Picture.AspectH),
 		Framed: isFramed(t.Take),
 	}

@@ -6,8 +6,8 @@ import (
 
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/graph"
-	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/reading"
 	"ripieno/assemble/session"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
@@ -35,7 +35,7 @@ func (s *Set) matchLight(ctx context.Context, x *session.Session) error {
 	var edges []task.Edge
 	for _, r := range s.Recordings() {
 		if r.HasPicture() {
-			m := lightTask(x.Tool(), r)
+			m := lightTask(x.Tool(), x.Store().Steady, r)
 			seen, measured, edges = append(seen, r), append(measured, m), append(edges, m)
 		}
 	}
@@ -59,31 +59,38 @@ func (s *Set) matchLight(ctx context.Context, x *session.Session) error {
 }
 
 // lightTask measures the mean light of a recording's picture.
-func lightTask(tool *ffmpeg.Tool, r *Recording) task.Ref[light.RGB] {
+func lightTask(tool *ffmpeg.Tool, steady reading.Steady, r *Recording) task.Ref[light.RGB] {
 	pic := *r.Picture(audio.Clock{})
 	pic.Gain = [3]float64{}
 	nameless := pic
 	nameless.Path = ""
 	return task.Value[light.RGB](task.Task{
-		ID: task.ID("light", r.Name()), Name: r.File.Path, Stage: "light", Cost: costSee * r.Info.Duration, Keep: true,
+		ID: task.ID("light", r.Name()), Name: r.File.Path, Stage: "light", Cost: costSee * r.Info.Duration, Memory: reading.Memory(plan.Conform{Picture: pic}), Keep: true,
 		Action: store.NewAction("light").Version(graph.Rule*1000+lightRule).Arg("ffmpeg", tool.Version.Text).
 			Arg("zscale", tool.Filter("zscale")).Arg("picture", nameless).
 			Input("file", r.Hash).Ext(".gob").For(r.File.Path),
 		Make: func(ctx context.Context, _ task.Inputs, tmp string, _ func(float64)) error {
-			return measureLight(ctx, tool, r.Owner, pic, tmp)
+			return measureLight(ctx, tool, steady, r, pic, tmp)
 		},
 	})
 }
 
 // measureLight stores the mean light of a picture.
-func measureLight(ctx context.Context, tool *ffmpeg.Tool, take string, pic plan.Picture, tmp string) error {
+func measureLight(ctx context.Context, tool *ffmpeg.Tool, steady reading.Steady, r *Recording, pic plan.Picture,
+	tmp string) error {
 	raw := tmp + ".rgb"
-	c := plan.Conform{Take: take, Picture: pic, W: lightWide, H: max(2, layout.FloorEven(lightWide*pic.H/max(1, pic.W)))}
-	cmd, err := graph.Light(c, graph.SourceOf(pic, media.InputOptions(), tool.Filter("zscale")), "file:"+raw)
+	c := plan.Conform{Take: r.Owner, Picture: pic, W: lightWide, H: max(2,
+		layout.FloorEven(lightWide*pic.H/max(1, pic.W)))}
+	err := steady.Picture(ctx, pic, func() error {
+		os.Remove(raw) // of an earlier reading
+		cmd, err := graph.Light(c, reading.Source(tool, pic), "file:"+raw)
+		if err != nil {
+			return err
+		}
+		return reading.Take(ctx, tool, cmd, pic, reading.Job{Tmp: tmp, Before: r.Info.Duration,
+			Limits: reading.Limits(c, costSee*r.Info.Duration)})
+	})
 	if err != nil {
-		return err
-	}
-	if err := tool.RunGraph(ctx, cmd, tmp, 0, nil); err != nil {
 		return err
 	}
 	data, err := os.ReadFile(raw)

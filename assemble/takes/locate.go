@@ -108,7 +108,7 @@ func (s *Set) alignInputs(res task.Result, man *manifest.Production) ([]align.Re
 					return nil, err
 				}
 				if !ok {
-					r.Err = errors.Join(r.Sound.Outcome(res).Err, r.refs.features.Outcome(res).Err)
+					r.Refuse(errors.Join(r.Sound.Outcome(res).Err, r.refs.features.Outcome(res).Err))
 					continue
 				}
 				in.Features, r.Features = f, f

@@ -12,11 +12,16 @@ import (
 // from what is there.
 func (s *Set) writeMeasured(ctx context.Context, dir string) error {
 	var list []manifest.Measurement
-	for _, r := range s.Recordings() {
-		if r.Err != nil {
-			continue
+	for _, t := range s.Takes {
+		for _, r := range t.Recordings() {
+			if r.Err != nil {
+				continue
+			}
+			list = append(list, manifest.Measurement{
+				Take: r.Owner, Role: string(r.Role), File: t.PublicFile(r.Role,
+					r.File.Path), Hash: r.Hash.String(), Placement: r.Place,
+			})
 		}
-		list = append(list, manifest.Measurement{Take: r.Owner, Role: string(r.Role), File: r.File.Path, Hash: r.Hash.String(), Placement: r.Place})
 	}
 	measured := manifest.Measured{Files: list}
 	data, err := measured.Encode()
@@ -32,7 +37,8 @@ func (s *Set) Sure() []manifest.Pinned {
 	var list []manifest.Pinned
 	for _, r := range s.Recordings() {
 		if r.Usable() && r.File.Offset == nil && r.File.CueAt == nil {
-			list = append(list, manifest.Pinned{Take: r.Owner, Role: string(r.Role), Offset: r.Place.Offset, DriftPPM: r.Place.DriftPPM})
+			list = append(list, manifest.Pinned{Take: r.Owner, Role: string(r.Role), Offset: r.Place.Offset,
+				DriftPPM: r.Place.DriftPPM})
 		}
 	}
 	return list

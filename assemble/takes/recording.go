@@ -4,7 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"path/filepath"
+	"syscall"
 
 	"golang.org/x/sync/errgroup"
 
@@ -12,11 +14,13 @@ import (
 	"ripieno/assemble/guide"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
+	"ripieno/assemble/reading"
 	"ripieno/assemble/session"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 	"ripieno/layout/motion"
 	"ripieno/mix/align"
+	"ripieno/mix/resample"
 )
 
 // Role tells the files of a take apart.
@@ -119,9 +123,6 @@ type Take struct {
 	Heard *Recording
 }
 
-// IsWithheld reports whether nothing of the take may be made.
-func (t Take) IsWithheld() bool { return t.Release == manifest.ReleaseNo }
-
 // Recordings returns the files of the take, the video first.
 func (t Take) Recordings() []*Recording {
 	var list []*Recording
@@ -164,7 +165,8 @@ func (s *Set) Find(take, hash string) *Recording {
 }
 
 // Inspect looks at every file of every take: is it there, what is it, what does
-// it hold. A bad file has its Err set and stops no other.
+// it hold. A bad file has its Err set and stops no other. Takes that are withheld
+// have none: nothing of them is opened, measured or drawn.
 func Inspect(ctx context.Context, s *session.Session) (*Set, error) {
 	man := s.Manifest()
 	if err := man.NeedTakes(); err != nil {
@@ -174,20 +176,23 @@ func Inspect(ctx context.Context, s *session.Session) (*Set, error) {
 	for i := range man.Takes {
 		t := &man.Takes[i]
 		take := Take{Take: t}
-		if t.Video != nil {
+		if t.Video != nil && !t.IsWithheld() {
 			take.Video = &Recording{Owner: t.Name, Role: Video, File: t.Video, Unseen: !t.ShowsPicture()}
 		}
-		if t.Audio != nil {
+		if t.Audio != nil && !t.IsWithheld() {
 			take.Audio = &Recording{Owner: t.Name, Role: Audio, File: t.Audio}
 		}
 		set.Takes = append(set.Takes, take)
 	}
 	group, ctx := errgroup.WithContext(ctx)
-	group.SetLimit(s.Workers())
+	group.SetLimit(max(1, min(s.Workers(), int(s.Settings().Memory/reading.ProbeMemory))))
 	for _, t := range set.Takes {
 		for _, r := range t.Recordings() {
 			group.Go(func() error {
 				r.Err = r.withManifestPath(t.inspect(ctx, s, r))
+				if session.IsFatal(r.Err) {
+					return r.Err // the disk or the store, and no fault of a take
+				}
 				return ctx.Err()
 			})
 		}
@@ -195,7 +200,7 @@ func Inspect(ctx context.Context, s *session.Session) (*Set, error) {
 	if err := group.Wait(); err != nil {
 		return nil, err
 	}
-	set.listenTasks(s.Tool())
+	set.listenTasks(s.Tool(), s.Store().Steady)
 	return set, nil
 }
 
@@ -224,16 +229,49 @@ func (r *Recording) probe(ctx context.Context, s *session.Session) (err error) {
 		return err
 	}
 	if r.Hash, err = s.Store().HashFile(ctx, r.Path); err != nil {
-		return err
+		return explainUnreadable(r.File.Path, err)
 	}
 	// A file's name decides nothing, but messages name it.
-	key := store.NewAction("probe").Version(media.Rule).Arg("ffprobe", s.Tool().Version.Text).
+	key := store.NewAction("probe").Version(media.Rule).Arg("ffprobe", s.Tool().Version.Text).Arg("limits", media.Limits).
 		Arg("name", filepath.Base(r.Path)).Input("file", r.Hash).Ext(".gob").For(r.File.Path)
-	r.Info, err = session.Cached(ctx, s.Store(), key, func() (media.Info, error) {
-		return media.Probe(ctx, s.Tool(), r.Path)
+	if r.File.Track > 0 {
+		key = key.Arg("track", r.File.Track)
+	}
+	if len(s.Tool().Codecs) > 0 {
+		key = key.Arg("codecs", s.Tool().Codecs)
+	}
+	r.Info, err = session.Cached(ctx, s.Store(), key, func() (info media.Info, err error) {
+		err = s.Store().Steady(ctx, r.Path, r.Hash, func() (err error) {
+			info, err = media.ProbeTrack(ctx, s.Tool(), r.Path, r.File.Track)
+			return err
+		})
+		return info, err
 	})
 	r.Info.Path = r.Path
+	if a := r.Info.Audio; err == nil && a != nil && (a.Rate < align.MinRate || a.Rate > resample.MaxRate) {
+		return fault.New(fault.Media, r.Path,
+			fmt.Sprintf("its sound has %d samples a second, and %d to %d can be used", a.Rate, align.MinRate, resample.MaxRate),
+			"ask the player for the recording as it was made, at 44100 or 48000")
+	}
 	return err
+}
+
+// explainUnreadable says in words why a file's content cannot be had.
+func explainUnreadable(file string, err error) error {
+	var f *fault.Fault
+	switch {
+	case err == nil || errors.As(err, &f) || errors.Is(err, context.Canceled):
+		return err
+	case errors.Is(err, fs.ErrPermission):
+		return fault.New(fault.Media, file, "the file may not be read", "change its permissions")
+	case errors.Is(err, fs.ErrNotExist):
+		return fault.New(fault.Media, file, "the file was taken away while it was looked at", "put it back and run again")
+	}
+	var no syscall.Errno
+	if errors.As(err, &no) {
+		err = no // what the system says, without the names of calls
+	}
+	return fault.New(fault.Media, file, "the file cannot be read", "copy it again").Because(err)
 }
 
 // inspectRoom looks at the recorded room, if the manifest has one. What is
@@ -252,7 +290,7 @@ func (s *Set) inspectRoom(ctx context.Context, x *session.Session) {
 		s.Room.Err = s.Room.UnusableRoom(err)
 		return
 	}
-	s.Room.decodeTask(x.Tool(), nil)
+	s.Room.decodeTask(x.Tool(), x.Store().Steady, nil)
 }
 
 // UnusableRoom returns the fault of a recorded room that is none.

@@ -29,7 +29,7 @@ func oboe(tool *ffmpeg.Tool) (*Set, *manifest.Production) {
 		{Take: &man.Takes[1], Video: rec("horn", Video, togetherSeconds+1)},
 		{Take: &man.Takes[2]},
 	}}
-	set.listenTasks(tool)
+	set.listenTasks(tool, nil)
 	return set, man
 }
 
@@ -69,7 +69,7 @@ func TestCheckAsTasks(t *testing.T) {
 		r.Place = align.Placement{Method: "cue+playing", Sure: true}
 	}
 	var ids []string
-	for _, x := range task.Collect(set.Checks(tool, man).Edges()...) {
+	for _, x := range task.Collect(set.Checks(tool, nil, man).Edges()...) {
 		ids = append(ids, x.ID)
 	}
 	want := []string{"sound/oboe/video", "hear/oboe/video", "see/oboe/video", "sound/oboe/audio", "hear/oboe/audio", "sound/horn/video", "hear/horn/video", "see/horn/video"}

@@ -6,6 +6,7 @@ import (
 
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/media"
+	"ripieno/assemble/reading"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 	"ripieno/mix/align"
@@ -38,13 +39,13 @@ const (
 
 // decodeTask plans the decoding of a recording's sound, once for everything that
 // listens. batch, when not nil, may decode several together.
-func (r *Recording) decodeTask(tool *ffmpeg.Tool, batch *task.Batch) {
+func (r *Recording) decodeTask(tool *ffmpeg.Tool, steady reading.Steady, batch *task.Batch) {
 	t := task.Task{
-		ID: task.ID("sound", r.Name()), Name: r.File.Path, Stage: "decode", Cost: costSound * r.Info.Duration, Batch: batch,
+		ID: task.ID("sound", r.Name()), Name: r.File.Path, Stage: "decode", Cost: costSound * r.Info.Duration, Batch: batch, Memory: reading.SoundMemory,
 		Action: store.NewAction("sound").Version(media.Rule).Arg("ffmpeg", tool.Version.Text).
 			Arg("stream", r.Info.Audio.Index).Input("file", r.Hash).Files(soundWAV, soundAccount).For(r.File.Path),
 		Make: func(ctx context.Context, _ task.Inputs, dir string, _ func(float64)) error {
-			return decodeSound(ctx, tool, r.Info, dir)
+			return r.steady(ctx, steady, func() error { return decodeSound(ctx, tool, r.Info, dir) })
 		},
 	}
 	r.Sound = task.File(t, soundWAV)
@@ -67,16 +68,21 @@ const (
 	togetherMost    = 8
 )
 
-// decodeBatch decodes several sounds with one process. infos, which it reads
-// when it runs, are the files by the IDs of their tasks.
-func decodeBatch(tool *ffmpeg.Tool, infos map[string]media.Info) *task.Batch {
+// decodeBatch decodes several sounds with one process. recs, which it reads when
+// it runs, are the recordings by the IDs of their tasks.
+func decodeBatch(tool *ffmpeg.Tool, steady reading.Steady, recs map[string]*Recording) *task.Batch {
 	return &task.Batch{Most: togetherMost, Make: func(ctx context.Context, members []task.Member) []error {
 		sounds := make([]media.Sound, len(members))
 		for i, m := range members {
-			sounds[i] = media.Sound{Info: infos[m.ID], Dst: filepath.Join(m.Tmp, soundWAV)}
+			sounds[i] = media.Sound{Info: recs[m.ID].Info, Dst: filepath.Join(m.Tmp, soundWAV)}
 		}
-		decoded, wrong := media.DecodeAll(ctx, tool, sounds)
+		var decoded []media.Decoded
+		var wrong []error
+		changed := steadyAll(ctx, steady, members, recs, func() { decoded, wrong = media.DecodeAll(ctx, tool, sounds) })
 		for i, m := range members {
+			if changed[i] != nil {
+				wrong[i] = changed[i]
+			}
 			if wrong[i] == nil {
 				wrong[i] = store.Save(filepath.Join(m.Tmp, soundAccount), decoded[i])
 			}
@@ -88,18 +94,18 @@ func decodeBatch(tool *ffmpeg.Tool, infos map[string]media.Info) *task.Batch {
 // listenTasks plans what is measured of every sound before takes are placed:
 // the sound itself, the short ones together, what sync has to know of it, and
 // how the two devices of a player go together.
-func (s *Set) listenTasks(tool *ffmpeg.Tool) {
-	infos := map[string]media.Info{}
-	batch := decodeBatch(tool, infos)
+func (s *Set) listenTasks(tool *ffmpeg.Tool, steady reading.Steady) {
+	recs := map[string]*Recording{}
+	batch := decodeBatch(tool, steady, recs)
 	for _, r := range s.Recordings() {
 		if !r.HasSound() {
 			continue
 		}
 		if r.Info.Duration > togetherSeconds {
-			r.decodeTask(tool, nil)
+			r.decodeTask(tool, steady, nil)
 		} else {
-			r.decodeTask(tool, batch)
-			infos[r.Sound.Task().ID] = r.Info
+			r.decodeTask(tool, steady, batch)
+			recs[r.Sound.Task().ID] = r
 		}
 		r.refs.features = featuresTask(r)
 	}

@@ -17,7 +17,7 @@ func (s *Set) DetectSubjects(ctx context.Context, x *session.Session) error {
 	seen := map[*Recording]task.Ref[intake.Picture]{}
 	for _, t := range s.Takes {
 		if v := t.Video; v != nil && v.HasPicture() && t.AutoCrop {
-			seen[v] = seeTask(x.Tool(), v)
+			seen[v] = seeTask(x.Tool(), x.Store().Steady, v)
 			edges = append(edges, seen[v])
 		}
 	}

@@ -21,7 +21,8 @@ import (
 //     ended, and nothing of it was stored,
 //   - any other error for a graph that is wrong in itself.
 //
-// A full disk stops the run: nothing new is started after it.
+// A full disk and a store that is taken away stop the run: nothing new is
+// started after it.
 func (r Runner) Run(ctx context.Context, tasks []Task) (Result, error) {
 	g, err := check(tasks)
 	if err != nil {
@@ -59,7 +60,7 @@ type execution struct {
 
 	running int // workers
 	memory  int64
-	stopped error // the disk is full: start nothing more
+	stopped error // the disk is full, or the store is gone: start nothing more
 }
 
 type ending struct {
@@ -208,7 +209,7 @@ func (x *execution) perform(ctx context.Context, group []int, in []Inputs) []end
 	ends := make([]ending, len(group))
 	if len(group) == 1 {
 		i := group[0]
-		ends[0] = x.keep(ctx, i, 1, func(tmp string) error {
+		ends[0] = x.keep(ctx, i, 1, in[0], func(tmp string) error {
 			return x.g.tasks[i].Make(ctx, in[0], tmp, x.work[i].Advance)
 		})
 		return ends
@@ -226,7 +227,7 @@ func (x *execution) perform(ctx context.Context, group []int, in []Inputs) []end
 			return
 		}
 		i, opened := group[k], false
-		ends[k] = x.keep(ctx, i, len(group), func(tmp string) error {
+		ends[k] = x.keep(ctx, i, len(group), in[k], func(tmp string) error {
 			opened = true
 			m := len(members)
 			members = append(members, Member{x.g.tasks[i].ID, in[k], tmp, x.work[i].Advance})
@@ -249,8 +250,8 @@ var errBatch = errors.New("task: it was to be made with another that failed")
 
 // keep has the store keep what run makes of one task, of which there are among
 // at once. A panic becomes the task's error: one bad take must not take the
-// others down with it.
-func (x *execution) keep(ctx context.Context, i, among int, run func(tmp string) error) (e ending) {
+// others down with it. When the store or an input is gone, that is the error.
+func (x *execution) keep(ctx context.Context, i, among int, in Inputs, run func(tmp string) error) (e ending) {
 	t := &x.g.tasks[i]
 	began := time.Now()
 	e.task = i
@@ -265,7 +266,13 @@ func (x *execution) keep(ctx context.Context, i, among int, run func(tmp string)
 	}()
 	make := func(tmp string) error {
 		e.made = true
-		return run(tmp)
+		err := run(tmp)
+		if err != nil && x.Store != nil {
+			if lost := x.Store.Lost(in.paths()...); lost != nil {
+				return lost
+			}
+		}
+		return err
 	}
 	switch {
 	case t.Action.IsZero():
@@ -302,7 +309,7 @@ func (x *execution) take(e ending) {
 		o.State, o.Path = Reused, e.path
 	}
 	x.work[e.task].Finish(e.err)
-	if store.IsNoSpace(e.err) {
+	if store.IsNoSpace(e.err) || store.IsLost(e.err) {
 		x.stopped = e.err
 	}
 	if e.cancelled {

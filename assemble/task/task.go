@@ -84,6 +84,17 @@ type Member struct {
 // be read only. Tasks without an output have the empty path.
 type Inputs map[string]string
 
+// paths are the outputs that lie in the store.
+func (in Inputs) paths() []string {
+	var list []string
+	for _, p := range in {
+		if p != "" {
+			list = append(list, p)
+		}
+	}
+	return list
+}
+
 // name is what people read.
 func (t *Task) name() string {
 	if t.Name != "" {

@@ -68,7 +68,7 @@ func (e *RectError) Error() string {
 	return fmt.Sprintf("tile %dx%d at %d,%d is not on a canvas of %v", e.Rect.W, e.Rect.H, e.Rect.X, e.Rect.Y, e.Canvas)
 }
 
-// Refused is every character of text that is not drawn whatever the font has:
+// Refused returns every character of text that is not drawn whatever the font has:
 // controls, bytes that are not UTF-8, and the invisible characters that change
 // the order of the text around them (a name could hide another name). Joiners,
 // the soft hyphen and direction marks stay, names in many scripts need them.
@@ -92,7 +92,7 @@ func Refused(text string) []rune {
 	return out
 }
 
-// Contrast is the WCAG 2 contrast ratio of two opaque colours, 1 to 21; alpha
+// Contrast returns the WCAG 2 contrast ratio of two opaque colours, 1 to 21; alpha
 // is ignored. 4.5 and more is level AA for ordinary text (WCAG 2.1 success
 // criterion 1.4.3).
 func Contrast(a, b color.NRGBA) float64 {
@@ -100,7 +100,7 @@ func Contrast(a, b color.NRGBA) float64 {
 	return (max(la, lb) + 0.05) / (min(la, lb) + 0.05)
 }
 
-// luminance is WCAG's relative luminance, 0 to 1.
+// luminance returns WCAG's relative luminance, 0 to 1.
 func luminance(c color.NRGBA) float64 {
 	return 0.2126*linear[c.R] + 0.7152*linear[c.G] + 0.0722*linear[c.B]
 }
@@ -118,7 +118,7 @@ var linear = func() (t [256]float64) {
 	return t
 }()
 
-// mix is a where t is 0 and b where t is 1, opaque.
+// mix returns a where t is 0 and b where t is 1, opaque.
 func mix(a, b color.NRGBA, t float64) color.NRGBA {
 	f := func(x, y uint8) uint8 { return uint8(math.Round(float64(x) + (float64(y)-float64(x))*t)) }
 	return color.NRGBA{f(a.R, b.R), f(a.G, b.G), f(a.B, b.B), 255}
@@ -150,8 +150,8 @@ func on(bg color.NRGBA) color.NRGBA {
 	return white
 }
 
-// quiet is a less prominent text colour that still reaches AA on bg.
-func quiet(bg color.NRGBA) color.NRGBA {
+// quietColour returns a less prominent text colour that still reaches AA on bg.
+func quietColour(bg color.NRGBA) color.NRGBA {
 	full := on(bg)
 	for t := 0.34; t > 0; t -= 0.02 {
 		if c := mix(full, bg, t); Contrast(c, bg) >= aa {
@@ -161,12 +161,12 @@ func quiet(bg color.NRGBA) color.NRGBA {
 	return full
 }
 
-// headingInk is between on and quiet, and reaches AA on bg.
+// headingInk returns a colour between on and quiet, and reaches AA on bg.
 func headingInk(bg color.NRGBA) color.NRGBA {
 	if c := mix(bg, on(bg), 0.8); Contrast(c, bg) >= aa {
 		return c
 	}
-	return quiet(bg)
+	return quietColour(bg)
 }
 
 // rectangle turns a tile into image coordinates.

@@ -12,7 +12,7 @@ import (
 	"ripieno/layout"
 )
 
-// bounds is where a card differs from its background.
+// bounds returns where a card differs from its background.
 func bounds(m *image.NRGBA, bg color.NRGBA) image.Rectangle {
 	return extent(m, func(p color.NRGBA) bool { return p != bg })
 }
@@ -25,7 +25,8 @@ func TestTitleFits(t *testing.T) {
 		for _, bg := range []color.NRGBA{dark, {0xf0, 0xee, 0xe6, 255}, {0x7f, 0x7f, 0x7f, 255}} {
 			for name, o := range map[string]TitleOptions{
 				"short": {Title: "Round"},
-				"usual": {Title: "The Lamplighter's Round", Lines: []string{"Aurelio Tamsin", "", "The Harbour Street Players"}},
+				"usual": {Title: "The Lamplighter's Round",
+					Lines: []string{"Aurelio Tamsin", "", "The Harbour Street Players"}},
 				"lines": {Lines: []string{"In memory of nobody\nin particular"}},
 				"long":  {Title: long[:300], Lines: []string{long[:500]}},
 				"word":  {Title: strings.Repeat("Wolken", 40)},
@@ -61,7 +62,8 @@ func TestTitleFits(t *testing.T) {
 	if m, err := Title(small, TitleOptions{Background: dark}); err != nil || !bounds(m, dark).Empty() {
 		t.Errorf("an empty title: %v, %v", bounds(m, dark), err)
 	}
-	if _, err := Title(small, TitleOptions{Title: "🎻", Lines: []string{"a\tb"}}); err == nil || strings.Count(err.Error(), "no font can draw") != 2 {
+	if _, err := Title(small, TitleOptions{Title: "🎻", Lines: []string{"a\tb"}}); err == nil ||
+		strings.Count(err.Error(), "no font can draw") != 2 {
 		t.Errorf("%v", err)
 	}
 }
@@ -69,7 +71,8 @@ func TestTitleFits(t *testing.T) {
 func roll(n int) (credits []Credit) {
 	for i := range n {
 		k := cast[i%len(cast)]
-		credits = append(credits, Credit{[]string{"Winds", "Brass", "Strings"}[3*i/n], k[1], fmt.Sprintf("%s %d", k[0], i)})
+		credits = append(credits, Credit{[]string{"Winds", "Brass", "Strings"}[3*i/n], k[1],
+			fmt.Sprintf("%s %d", k[0], i)})
 	}
 	return credits
 }
@@ -194,9 +197,11 @@ func TestPlanRefuses(t *testing.T) {
 	}{
 		{PlanOptions{Canvas: layout.Canvas{W: 3, H: 3}}, "canvas: 3x3 is not within 8 and 16384 pixels a side"},
 		{PlanOptions{Canvas: c, Width: 100}, "width: 100 is not within 320 and 8192 pixels"},
-		{PlanOptions{Canvas: c, Shots: []PlanShot{{Tiles: []PlanTile{{Tile: off}}}}}, "tile 100x50 at 600,0 is not on a canvas of 640x360"},
+		{PlanOptions{Canvas: c, Shots: []PlanShot{{Tiles: []PlanTile{{Tile: off}}}}},
+			"tile 100x50 at 600,0 is not on a canvas of 640x360"},
 		{PlanOptions{Canvas: c, Title: "♫🎻"}, `no font can draw "♫🎻": 🎻 (U+1F3BB)`},
-		{PlanOptions{Canvas: c, Shots: make([]PlanShot, 400)}, "400 shots on one plan are too many to draw; draw them one by one"},
+		{PlanOptions{Canvas: c, Shots: make([]PlanShot, 400)},
+			"400 shots on one plan are too many to draw; draw them one by one"},
 	} {
 		_, err := PlanPicture(tt.o)
 		if err == nil || err.Error() != tt.want {
@@ -236,7 +241,9 @@ func TestPlanSVG(t *testing.T) {
 		}
 	}
 	all := strings.Join(text, "\n")
-	for _, want := range []string{`<&"caption'>`, "</text><script>x</script>", "Ilse Brandt", "Анна Крылова", "%{pts} \"it's\": a\\b", "not in yet", fmt.Sprintf("8 tiles, %dx%d", shot.Tiles[0].Tile.W, shot.Tiles[0].Tile.H)} {
+	for _, want := range []string{`<&"caption'>`, "</text><script>x</script>", "Ilse Brandt", "Анна Крылова",
+		"%{pts} \"it's\": a\\b", "not in yet",
+		fmt.Sprintf("8 tiles, %dx%d", shot.Tiles[0].Tile.W, shot.Tiles[0].Tile.H)} {
 		if !strings.Contains(all, want) {
 			t.Errorf("%q is not in the drawing", want)
 		}

@@ -45,7 +45,8 @@ func NewCounter(height, chars int) (*Counter, error) {
 		return nil, fmt.Errorf("card: a counter of %d characters, %d pixels high", chars, height)
 	}
 	h := max(8, (height+1)/2*2)
-	face, err := opentype.NewFace(counterFont(), &opentype.FaceOptions{Size: counterSize * float64(h), DPI: 72, Hinting: font.HintingFull})
+	face, err := opentype.NewFace(counterFont(),
+		&opentype.FaceOptions{Size: counterSize * float64(h), DPI: 72, Hinting: font.HintingFull})
 	if err != nil {
 		return nil, fmt.Errorf("card: %w", err)
 	}

@@ -103,7 +103,7 @@ func (s *setter) roster(c layout.Canvas, o CreditsOptions, px float64) roster {
 	return r
 }
 
-// columnWidths is the room for parts and for names in a column: the widest of
+// columnWidths returns the room for parts and for names in a column: the widest of
 // each, within reason.
 func (s *setter) columnWidths(credits []Credit, px, full float64) (parts, names float64) {
 	for _, k := range credits {
@@ -155,6 +155,8 @@ func (r *roster) cut(rows []row) {
 	}
 }
 
+// deal cuts rows into columns of at most depth rows. A column does not begin with
+// an empty row, and a heading stays with its first credit.
 func (r *roster) deal(rows []row, depth int) (columns [][]row) {
 	depth = max(depth, 2) // a heading and a credit
 	for len(rows) > 0 {
@@ -193,7 +195,7 @@ func (r roster) draw(p *picture, c layout.Canvas, bg color.NRGBA, page int) {
 		base := r.top + shift + r.px
 		for _, k := range column {
 			p.write(k.heading, x+r.parts+nameGap*r.px, base, headingInk(bg), p.Rect)
-			p.write(k.part, x+r.parts-k.part.width, base, quiet(bg), p.Rect)
+			p.write(k.part, x+r.parts-k.part.width, base, quietColour(bg), p.Rect)
 			p.write(k.name, x+r.parts+nameGap*r.px, base, on(bg), p.Rect)
 			base += rowHeight * r.px
 		}

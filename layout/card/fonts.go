@@ -47,10 +47,10 @@ type FontError struct {
 	Err   error
 }
 
-// Error is "font 2: not a whole TrueType or OpenType file", counting from 1.
+// Error returns a line such as "font 2: not a whole TrueType or OpenType file", counting from 1.
 func (e *FontError) Error() string { return fmt.Sprintf("font %d: %v", e.Index+1, e.Err) }
 
-// Unwrap is what is wrong with the file.
+// Unwrap returns what is wrong with the file.
 func (e *FontError) Unwrap() error { return e.Err }
 
 // ParseFonts reads TrueType or OpenType files, or collections of them, that
@@ -90,10 +90,10 @@ func (f *Fonts) Missing(text string) []rune {
 	return newSetter(f).set(text, regular, 16).missing
 }
 
-// Missing is Fonts.Missing with the embedded faces alone.
+// Missing does what [Fonts.Missing] does, with the embedded faces alone.
 func Missing(text string) []rune { return (*Fonts)(nil).Missing(text) }
 
-// faces is the search order for one weight. Faces are not safe for concurrent
+// faces returns the search order for one weight. Faces are not safe for concurrent
 // use, so every picture gets its own.
 func (f *Fonts) faces(w weight) []*font.Face {
 	out := []*font.Face{font.NewFace(embedded()[w])}

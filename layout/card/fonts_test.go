@@ -16,14 +16,15 @@ import (
 // hebrew has three letters of very different heights.
 func hebrew(t testing.TB) *Fonts {
 	t.Helper()
-	f, err := ParseFonts(cardtest.Font(cardtest.Bar('א', 600, 1000), cardtest.Bar('ב', 600, 400), cardtest.Bar('ג', 600, 100)))
+	f, err := ParseFonts(cardtest.Font(cardtest.Bar('א', 600, 1000), cardtest.Bar('ב', 600, 400),
+		cardtest.Bar('ג', 600, 100)))
 	if err != nil {
 		t.Fatal(err)
 	}
 	return f
 }
 
-// skyline is the height of the ink in steps, from the left: runs of columns
+// skyline returns the height of the ink in steps, from the left: runs of columns
 // with ink become one number, in tenths of the em.
 func skyline(m *image.NRGBA, px float64) (out []int) {
 	top := 0
@@ -122,7 +123,7 @@ func TestParseFontsRefuses(t *testing.T) {
 	}
 }
 
-// patched is data with one byte changed.
+// patched returns data with one byte changed.
 func patched(data []byte, at int, to byte) []byte {
 	out := bytes.Clone(data)
 	out[at] = to

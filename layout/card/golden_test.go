@@ -23,11 +23,12 @@ var (
 // cast is an invented ensemble with the names that are hard to set.
 var cast = [][2]string{
 	{"Mara Voss", "Oboe 1"}, {"Ilse Brandt", "Horn 2"}, {"Ödön Szőke", "Viola"}, {"Анна Крылова", "Violin I"},
-	{"Νίκος Παππάς", "Contrabass"}, {"Johannes-Maximilian von der Hohenlinden-Altstetten", "Second assistant bass clarinet in B flat"},
+	{"Νίκος Παππάς", "Contrabass"}, {"Johannes-Maximilian von der Hohenlinden-Altstetten",
+		"Second assistant bass clarinet in B flat"},
 	{"%{pts} \"it's\": a\\b", "Flute"}, {"Jo", ""},
 }
 
-// ensemble is an overlay with pictures, labels and both kinds of placeholder.
+// ensemble returns an overlay with pictures, labels and both kinds of placeholder.
 func ensemble(t testing.TB, c layout.Canvas, n int) OverlayOptions {
 	t.Helper()
 	g, err := layout.Grid(n, c, layout.Options{AspectW: 16, AspectH: 9, Gutter: c.EvenScale(6)})
@@ -58,7 +59,8 @@ func planShot(t testing.TB, c layout.Canvas, n int, caption string) PlanShot {
 	}
 	s := PlanShot{Caption: caption}
 	for i, r := range g.Tiles {
-		p := PlanTile{Tile: r, Seat: i + 1, Take: "take", Player: cast[i%len(cast)][0], Part: cast[i%len(cast)][1], Section: []string{"winds", "brass", "strings"}[3*i/n]}
+		p := PlanTile{Tile: r, Seat: i + 1, Take: "take", Player: cast[i%len(cast)][0], Part: cast[i%len(cast)][1],
+			Section: []string{"winds", "brass", "strings"}[3*i/n]}
 		if i == 1 {
 			p.Note = "not in yet"
 		}
@@ -71,12 +73,14 @@ func planShot(t testing.TB, c layout.Canvas, n int, caption string) PlanShot {
 // in float32 may differ in the last place between machines, hence the
 // tolerance; a glyph moved by half a pixel is far outside it.
 func TestGoldens(t *testing.T) {
-	title := TitleOptions{Background: dark, Title: "The Lamplighter's Round", Lines: []string{"Aurelio Tamsin", "The Harbour Street Players"}}
+	title := TitleOptions{Background: dark, Title: "The Lamplighter's Round",
+		Lines: []string{"Aurelio Tamsin", "The Harbour Street Players"}}
 	var credits []Credit
 	for i, p := range cast {
 		credits = append(credits, Credit{[]string{"Winds", "Strings"}[i/5], p[1], p[0]})
 	}
-	plan := PlanOptions{Canvas: small, Title: "The Lamplighter's Round", Width: 640, Shots: []PlanShot{planShot(t, small, 5, "m1 to m33"), {Caption: "card", Text: "title"}}}
+	plan := PlanOptions{Canvas: small, Title: "The Lamplighter's Round", Width: 640,
+		Shots: []PlanShot{planShot(t, small, 5, "m1 to m33"), {Caption: "card", Text: "title"}}}
 	pages, err := Credits(small, CreditsOptions{Background: dark, Title: "The players", Credits: credits})
 	if err != nil || len(pages) != 1 {
 		t.Fatalf("%d pages of credits, %v", len(pages), err)
@@ -156,7 +160,8 @@ func compare(t *testing.T, got *image.NRGBA, path string) {
 	if mean := float64(sum) / float64(len(got.Pix)); mean > 0.25 || far*1000 > len(got.Pix)/4 {
 		bad := filepath.Join(t.ArtifactDir(), filepath.Base(path))
 		store(t, got, bad)
-		t.Errorf("mean difference %.3f, %d pixels far off; what was drawn: %s (go test -artifacts keeps it)", mean, far, bad)
+		t.Errorf("mean difference %.3f, %d pixels far off; what was drawn: %s (go test -artifacts keeps it)", mean, far,
+			bad)
 	}
 }
 

@@ -10,7 +10,7 @@ import (
 	"ripieno/layout"
 )
 
-// Cover is a picture cut to w by h from its middle and scaled with a cubic
+// Cover returns a picture cut to w by h from its middle and scaled with a cubic
 // kernel; what is transparent in it shows the colour below, whose alpha is
 // ignored.
 func Cover(src image.Image, w, h int, below color.NRGBA) *image.NRGBA {
@@ -69,7 +69,7 @@ func cardGround(c layout.Canvas, colour color.NRGBA, backdrop *image.NRGBA) (*pi
 	return p, behindText(colour, backdrop), nil
 }
 
-// behindText is the colour text of a card is chosen for.
+// behindText returns the colour text of a card is chosen for.
 func behindText(colour color.NRGBA, backdrop *image.NRGBA) color.NRGBA {
 	if backdrop == nil {
 		colour.A = 255
@@ -80,7 +80,7 @@ func behindText(colour color.NRGBA, backdrop *image.NRGBA) color.NRGBA {
 	return color.NRGBA{worst[0], worst[1], worst[2], 255}
 }
 
-// Blank is a card without text, for letters that are laid over it.
+// Blank returns a card without text, for letters that are laid over it.
 func Blank(c layout.Canvas, colour color.NRGBA, backdrop *image.NRGBA) (*image.NRGBA, error) {
 	p, _, err := cardGround(c, colour, backdrop)
 	if err != nil {

@@ -9,7 +9,7 @@ import (
 	"ripieno/layout"
 )
 
-// plain is a picture of one colour.
+// plain returns a picture of one colour.
 func plain(w, h int, c color.NRGBA) *image.NRGBA { return newPicture(w, h, c).NRGBA }
 
 // TestCoverKeepsTheMiddle cuts pictures of three vertical and three horizontal
@@ -65,7 +65,8 @@ func TestCoverKeepsTheMiddle(t *testing.T) {
 func TestTextOnAnyPicture(t *testing.T) {
 	for _, c := range []color.NRGBA{white, black, {128, 128, 128, 255}, {255, 255, 0, 255}} {
 		back := plain(small.W, small.H, c)
-		title, err := Title(small, TitleOptions{Title: "The Lamplighter's Round", Lines: []string{"Aurelio Tamsin"}, Backdrop: back})
+		title, err := Title(small, TitleOptions{Title: "The Lamplighter's Round", Lines: []string{"Aurelio Tamsin"},
+			Backdrop: back})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -123,7 +124,8 @@ func TestOverlayOnAPicture(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for at, want := range map[image.Point]color.NRGBA{{5, 5}: red, {25, 30}: green, {119, 79}: green, {120, 80}: red, {60, 40}: {}} {
+	for at, want := range map[image.Point]color.NRGBA{{5, 5}: red, {25, 30}: green, {119, 79}: green, {120, 80}: red,
+		{60, 40}: {}} {
 		if got := m.NRGBAAt(at.X, at.Y); got != want {
 			t.Errorf("%v is %v, want %v", at, got, want)
 		}

@@ -87,6 +87,8 @@ type levels struct {
 	page         image.Rectangle
 }
 
+// newLevels fills in what o leaves open and plans the drawing. What cannot be drawn
+// is an error.
 func newLevels(o *LevelsOptions) (levels, error) {
 	if o.Width == 0 {
 		o.Width = 1280
@@ -95,7 +97,8 @@ func newLevels(o *LevelsOptions) (levels, error) {
 		return levels{}, fmt.Errorf("width: %d is not within 320 and 8192 pixels", o.Width)
 	}
 	if len(o.Momentary) != len(o.ShortTerm) || len(o.Momentary) > 0 && !(o.Step > 0 && o.Seconds > 0) {
-		return levels{}, fmt.Errorf("curves of %d and %d values every %v of %v seconds cannot be drawn", len(o.Momentary), len(o.ShortTerm), o.Step, o.Seconds)
+		return levels{}, fmt.Errorf("curves of %d and %d values every %v of %v seconds cannot be drawn",
+			len(o.Momentary), len(o.ShortTerm), o.Step, o.Seconds)
 	}
 	g := levels{unit: float64(o.Width) / 1280}
 	g.margin, g.names, g.says, g.row = 24*g.unit, 250*g.unit, 230*g.unit, 26*g.unit
@@ -120,7 +123,8 @@ func (g levels) bars(p *picture, s *setter, o LevelsOptions) {
 		p.rect(box{at(lufs) - 0.5*g.unit, g.top, at(lufs) + 0.5*g.unit, end}, planCanvas)
 		g.centred(p, s, fmt.Sprintf("%.0f", lufs), at(lufs), g.top-8*g.unit, planQuiet)
 	}
-	key := s.fit("bar: loudness in the mix · thin line: its noise · diamond: as recorded · LUFS, gain", regular, g.unit*14, g.unit*9, float64(o.Width)-2*g.margin)
+	key := s.fit("bar: loudness in the mix · thin line: its noise · diamond: as recorded · LUFS, gain", regular,
+		g.unit*14, g.unit*9, float64(o.Width)-2*g.margin)
 	p.write(key, g.margin, g.top-34*g.unit, planQuiet, g.page)
 	tints := map[string]color.NRGBA{"": barTints[0]}
 	for i, strip := range o.Strips {

@@ -9,15 +9,17 @@ import (
 	"testing"
 )
 
-// levelsOf is an invented mix of n strips.
+// levelsOf returns an invented mix of n strips.
 func levelsOf(n int) LevelsOptions {
 	o := LevelsOptions{
-		Title: "The Lamplighter's Round · levels", Summary: "integrated -16.0 LUFS · range 6.2 LU · true peak -1.2 dBTP · limiter -2.1 dB at most",
-		Target: -16, Seconds: 90, Step: 0.1,
+		Title:   "The Lamplighter's Round · levels",
+		Summary: "integrated -16.0 LUFS · range 6.2 LU · true peak -1.2 dBTP · limiter -2.1 dB at most",
+		Target:  -16, Seconds: 90, Step: 0.1,
 	}
 	for i := range n {
 		p := cast[i%len(cast)]
-		s := LevelStrip{Name: p[0], Part: p[1], Section: []string{"winds", "brass", "strings", ""}[i*4/n], Recorded: -18 - 4*float64(i%6), Mixed: -30, Noise: math.Inf(-1)}
+		s := LevelStrip{Name: p[0], Part: p[1], Section: []string{"winds", "brass", "strings", ""}[i*4/n],
+			Recorded: -18 - 4*float64(i%6), Mixed: -30, Noise: math.Inf(-1)}
 		if i%3 == 1 {
 			s.Noise = -60
 		}
@@ -53,7 +55,8 @@ func TestLevelsGolden(t *testing.T) {
 
 // Bars are as long as the scale says, from −70 to 0 LUFS.
 func TestLevelsBars(t *testing.T) {
-	o := LevelsOptions{Title: "bars", Strips: []LevelStrip{{Name: "a", Mixed: -35, Recorded: math.Inf(-1), Noise: math.Inf(-1)}, {Name: "b", Mixed: math.Inf(-1), Recorded: math.Inf(-1), Noise: math.Inf(-1)}}}
+	o := LevelsOptions{Title: "bars", Strips: []LevelStrip{{Name: "a", Mixed: -35, Recorded: math.Inf(-1),
+		Noise: math.Inf(-1)}, {Name: "b", Mixed: math.Inf(-1), Recorded: math.Inf(-1), Noise: math.Inf(-1)}}}
 	m, err := Levels(o)
 	if err != nil {
 		t.Fatal(err)
@@ -95,7 +98,8 @@ func TestLevelsEmptyAndRefused(t *testing.T) {
 		t.Errorf("an empty mix: %v", err)
 	}
 	for _, o := range []LevelsOptions{
-		{Width: 10}, {Momentary: []float64{1}}, {Momentary: []float64{1}, ShortTerm: []float64{1}}, {Strips: make([]LevelStrip, 5000)},
+		{Width: 10}, {Momentary: []float64{1}}, {Momentary: []float64{1}, ShortTerm: []float64{1}},
+		{Strips: make([]LevelStrip, 5000)},
 	} {
 		if _, err := Levels(o); err == nil {
 			t.Errorf("%d strips, width %d: not refused", len(o.Strips), o.Width)

@@ -34,16 +34,17 @@ type Fill struct {
 
 // OverlayOptions is what Overlay draws.
 type OverlayOptions struct {
-	Background   color.NRGBA  // alpha is ignored, the background is opaque
-	Backdrop     *image.NRGBA // a picture of the canvas's size instead, Background is then for cards alone; nil for none
-	Fills        []Fill       // round pictures that do not fill their tile
+	Background color.NRGBA // alpha is ignored, the background is opaque
+	// a picture of the canvas's size instead, Background is then for cards alone; nil for none
+	Backdrop     *image.NRGBA
+	Fills        []Fill // round pictures that do not fill their tile
 	Holes        []layout.Rect
 	Labels       []Label
 	Placeholders []Placeholder
 	Fonts        *Fonts // nil: the embedded ones
 }
 
-// Overlay is the picture that lies over the moving tiles of a shot: opaque
+// Overlay returns the picture that lies over the moving tiles of a shot: opaque
 // background, fully transparent in the holes, with labels and placeholders on
 // top. A label's plate is part transparent; its text reaches WCAG AA contrast
 // whatever moves behind it.
@@ -98,7 +99,7 @@ func Overlay(c layout.Canvas, o OverlayOptions) (*image.NRGBA, error) {
 	return p.NRGBA, nil
 }
 
-// Labels is the labels alone on a transparent picture, as Overlay draws them.
+// Labels returns the labels alone on a transparent picture, as Overlay draws them.
 // Errors are Overlay's.
 func Labels(c layout.Canvas, labels []Label, fonts *Fonts) (*image.NRGBA, error) {
 	if err := c.Check(); err != nil {
@@ -118,10 +119,11 @@ func Labels(c layout.Canvas, labels []Label, fonts *Fonts) (*image.NRGBA, error)
 // most, on which the name has a contrast of 6.2 and the part of 5.1; a test
 // measures both.
 var (
-	plate    = color.NRGBA{0x10, 0x12, 0x15, 184} // 184/255 = 0.72
-	nameInk  = paper
-	partInk  = color.NRGBA{0xdc, 0xdb, 0xd6, 255}
-	nameSize = struct{ ofTile, least, most float64 }{0.078, 13.5, 38} // fraction of the tile's short side; pixels at 1080 lines
+	plate   = color.NRGBA{0x10, 0x12, 0x15, 184} // 184/255 = 0.72
+	nameInk = paper
+	partInk = color.NRGBA{0xdc, 0xdb, 0xd6, 255}
+	// fraction of the tile's short side; pixels at 1080 lines
+	nameSize = struct{ ofTile, least, most float64 }{0.078, 13.5, 38}
 )
 
 const (
@@ -132,7 +134,7 @@ const (
 	shrink   = 0.80 // how far text shrinks before it is cut
 )
 
-// letter is the size of a name in a tile, in pixels.
+// letter returns the size of a name in a tile, in pixels.
 func letter(c layout.Canvas, tile layout.Rect) float64 {
 	px := nameSize.ofTile * float64(min(tile.W, tile.H))
 	return max(c.Scale(nameSize.least), min(px, c.Scale(nameSize.most)))
@@ -184,7 +186,7 @@ func (p *picture) label(s *setter, c layout.Canvas, l Label) {
 	}
 }
 
-// stack is the height of lines set without extra leading.
+// stack returns the height of lines set without extra leading.
 func stack(lines []line) (h float64) {
 	for _, l := range lines {
 		h += l.height()
@@ -192,7 +194,7 @@ func stack(lines []line) (h float64) {
 	return h
 }
 
-// inside is the pixels that touch b.
+// inside returns the pixels that touch b.
 func inside(b box) image.Rectangle {
 	return image.Rect(int(b.x0), int(b.y0), int(b.x1)+1, int(b.y1)+1)
 }
@@ -219,8 +221,8 @@ func (p *picture) placeholder(s *setter, c layout.Canvas, h Placeholder, bg colo
 		}
 	}
 	add(h.Name, medium, px, on(ground))
-	add(h.Part, regular, px*partSize, quiet(ground))
-	add(h.Note, regular, px*partSize*0.9, quiet(ground))
+	add(h.Part, regular, px*partSize, quietColour(ground))
+	add(h.Note, regular, px*partSize*0.9, quietColour(ground))
 
 	// The marks and the text are centred together; marks too small to be
 	// read as such are left out.
@@ -258,6 +260,7 @@ func (p *picture) staff(b box, h Placeholder, ground color.NRGBA, clip image.Rec
 			place = max(1, min(7, place+int(bits%5)-2)) // steps of a melody, not jumps
 		}
 		x := b.x0 + (float64(i)+0.5)*step
-		p.lozenge(x, b.y0+float64(place)*gap/2, gap*1.15, gap*1.15, max(thick*1.8, 1), h.Expected, clip, mix(ground, on(ground), 0.55))
+		p.lozenge(x, b.y0+float64(place)*gap/2, gap*1.15, gap*1.15, max(thick*1.8, 1), h.Expected, clip,
+			mix(ground, on(ground), 0.55))
 	}
 }

@@ -26,7 +26,8 @@ func TestOverlayLayers(t *testing.T) {
 	c := layout.Canvas{W: 400, H: 300}
 	hole, held := layout.Rect{X: 20, Y: 20, W: 160, H: 90}, layout.Rect{X: 200, Y: 20, W: 160, H: 90}
 	bg := color.NRGBA{10, 60, 110, 40} // the alpha must not matter
-	m := overlay(t, c, OverlayOptions{Background: bg, Holes: []layout.Rect{hole}, Placeholders: []Placeholder{{Tile: held, Name: "Jo"}}})
+	m := overlay(t, c, OverlayOptions{Background: bg, Holes: []layout.Rect{hole},
+		Placeholders: []Placeholder{{Tile: held, Name: "Jo"}}})
 	for y := range c.H {
 		for x := range c.W {
 			got, p := m.NRGBAAt(x, y), image.Pt(x, y)
@@ -65,7 +66,7 @@ func count(m *image.NRGBA, r layout.Rect, is func(color.NRGBA) bool) (n int) {
 	return n
 }
 
-// extent is the smallest rectangle round the pixels that satisfy is.
+// extent returns the smallest rectangle round the pixels that satisfy is.
 func extent(m *image.NRGBA, is func(color.NRGBA) bool) (r image.Rectangle) {
 	for y := range m.Rect.Dy() {
 		for x := range m.Rect.Dx() {
@@ -130,7 +131,8 @@ func TestLabelIsNotClipped(t *testing.T) {
 // the plate, over a white and over a black picture (WCAG 2.1, 1.4.3: 4.5).
 func TestLabelContrast(t *testing.T) {
 	tile := layout.Rect{W: 1920, H: 1080}
-	m := overlay(t, layout.Canvas{W: 1920, H: 1080}, OverlayOptions{Holes: []layout.Rect{tile}, Labels: []Label{{tile, "HHHH", "HHHH"}}})
+	m := overlay(t, layout.Canvas{W: 1920, H: 1080},
+		OverlayOptions{Holes: []layout.Rect{tile}, Labels: []Label{{tile, "HHHH", "HHHH"}}})
 	b := extent(m, func(p color.NRGBA) bool { return p.A > 0 })
 	// The fullest ink of each line: the two halves of the plate.
 	half := (b.Min.Y + b.Max.Y) / 2
@@ -218,14 +220,18 @@ func TestOverlayRefuses(t *testing.T) {
 		want string
 	}{
 		{"canvas", layout.Canvas{W: 641, H: 360}, OverlayOptions{}, "canvas: 641x360 has an odd side"},
-		{"hole", c, OverlayOptions{Holes: []layout.Rect{{X: 400, W: 320, H: 180}}}, "tile 320x180 at 400,0 is not on a canvas of 640x360"},
-		{"label", c, OverlayOptions{Labels: []Label{{Tile: layout.Rect{X: -2, W: 4, H: 4}, Name: "x"}}}, "tile 4x4 at -2,0 is not on a canvas of 640x360"},
-		{"placeholder", c, OverlayOptions{Placeholders: []Placeholder{{Name: "x"}}}, "tile 0x0 at 0,0 is not on a canvas of 640x360"},
+		{"hole", c, OverlayOptions{Holes: []layout.Rect{{X: 400, W: 320, H: 180}}},
+			"tile 320x180 at 400,0 is not on a canvas of 640x360"},
+		{"label", c, OverlayOptions{Labels: []Label{{Tile: layout.Rect{X: -2, W: 4, H: 4}, Name: "x"}}},
+			"tile 4x4 at -2,0 is not on a canvas of 640x360"},
+		{"placeholder", c, OverlayOptions{Placeholders: []Placeholder{{Name: "x"}}},
+			"tile 0x0 at 0,0 is not on a canvas of 640x360"},
 		{"emoji", c, OverlayOptions{Labels: []Label{{tile, "Jo 🎺🎺", ""}}}, `no font can draw "Jo 🎺🎺": 🎺 (U+1F3BA)`},
 		{"newline", c, OverlayOptions{Labels: []Label{{tile, "Jo\nMo", ""}}}, `no font can draw "Jo\nMo": U+000A`},
 		{"both, the name once", c, OverlayOptions{Labels: []Label{{tile, "שרה", "\x00"}, {tile, "שרה", ""}}},
 			"no font can draw \"שרה\": ש (U+05E9), ר (U+05E8), ה (U+05D4)\nno font can draw \"\\x00\": U+0000"},
-		{"placeholder's text", c, OverlayOptions{Placeholders: []Placeholder{{tile, "Jo", "七弦琴", "", false}}}, `no font can draw "七弦琴": 七 (U+4E03), 弦 (U+5F26), 琴 (U+7434)`},
+		{"placeholder's text", c, OverlayOptions{Placeholders: []Placeholder{{tile, "Jo", "七弦琴", "", false}}},
+			`no font can draw "七弦琴": 七 (U+4E03), 弦 (U+5F26), 琴 (U+7434)`},
 	}
 	for _, tt := range tests {
 		if _, err := Overlay(tt.c, tt.o); err == nil || err.Error() != tt.want {
@@ -244,7 +250,8 @@ func FuzzLabel(f *testing.F) {
 	for _, k := range cast {
 		f.Add(k[0])
 	}
-	for _, s := range []string{"", "  ", "\x00", "a\u202eb", "e\u0301", "\xff", "👩‍🎤", "ﷺ", "a\tb", "i\u0300\u0301\u0302\u0303\u0304\u0305", "שלום Jo 12", "\u00ad", "%s%d{}$(x)`"} {
+	for _, s := range []string{"", "  ", "\x00", "a\u202eb", "e\u0301", "\xff", "👩‍🎤", "ﷺ", "a\tb",
+		"i\u0300\u0301\u0302\u0303\u0304\u0305", "שלום Jo 12", "\u00ad", "%s%d{}$(x)`"} {
 		f.Add(s)
 	}
 	c, tile := layout.Canvas{W: 160, H: 90}, layout.Rect{X: 10, Y: 10, W: 120, H: 68}

@@ -18,7 +18,7 @@ type picture struct {
 	mask   []uint8 // reused coverage
 }
 
-// newPicture is a w by h picture of one colour.
+// newPicture returns a w by h picture of one colour.
 func newPicture(w, h int, c color.NRGBA) *picture {
 	p := &picture{NRGBA: image.NewNRGBA(image.Rect(0, 0, w, h))}
 	p.fill(p.Rect, c)
@@ -68,7 +68,7 @@ func (p pen) cube(a, b, c, d, x, y float64) {
 	p.CubeTo(float32(a-p.dx), float32(b-p.dy), float32(c-p.dx), float32(d-p.dy), float32(x-p.dx), float32(y-p.dy))
 }
 
-// ribbon is a piece of a curve from one point to another, twice half thick and
+// ribbon draws a piece of a curve from one point to another, twice half thick and
 // no higher or lower than b. Every piece runs the same way round, so that
 // overlaps do not cancel.
 func (p pen) ribbon(b box, x0, y0, x1, y1, half float64) {
@@ -82,7 +82,8 @@ func (p pen) ribbon(b box, x0, y0, x1, y1, half float64) {
 // paint composes colour c over the pixels the path covers, within clip. The
 // path must lie inside bounds.
 func (p *picture) paint(bounds box, clip image.Rectangle, c color.NRGBA, path func(pen)) {
-	r := image.Rect(int(math.Floor(bounds.x0)), int(math.Floor(bounds.y0)), int(math.Ceil(bounds.x1)), int(math.Ceil(bounds.y1)))
+	r := image.Rect(int(math.Floor(bounds.x0)), int(math.Floor(bounds.y0)), int(math.Ceil(bounds.x1)),
+		int(math.Ceil(bounds.y1)))
 	clip = clip.Intersect(p.Rect).Intersect(r)
 	if clip.Empty() {
 		return
@@ -245,7 +246,7 @@ func (p *picture) hatch(b box, step float64, c color.NRGBA) {
 	}
 }
 
-// diagonals are the lines of a hatching, from the lower left end (x0, y0) to
+// diagonals returns the lines of a hatching, from the lower left end (x0, y0) to
 // the upper right (x1, y1), cut at the box's sides.
 func diagonals(b box, step float64) (lines []box) {
 	for d := b.x0 - b.h() + step; d < b.x1; d += step {

@@ -37,7 +37,7 @@ func TestOver(t *testing.T) {
 	}
 }
 
-// coverage is the sum of coverage of everything painted in white on black.
+// coverage returns the sum of coverage of everything painted in white on black.
 func coverage(p *picture) (sum float64) {
 	for i := 0; i < len(p.Pix); i += 4 {
 		sum += float64(p.Pix[i]) / 255
@@ -58,7 +58,8 @@ func TestShapes(t *testing.T) {
 		{"frame", func(p *picture) { p.frame(box{10, 10, 60, 40}, 2.5, white) }, 50*30 - 45*25},
 		{"thick frame is full", func(p *picture) { p.frame(box{10, 10, 20, 20}, 9, white) }, 100},
 		{"lozenge", func(p *picture) { p.lozenge(50, 50, 40, 30, 1, false, p.Rect, white) }, 40 * 30 / 2},
-		{"rounded", func(p *picture) { p.rounded(box{10, 10, 60, 40}, 6, white) }, 50*30 - 4*6*6/6.}, // a quadratic arc cuts a sixth off the square of its corner
+		// a quadratic arc cuts a sixth off the square of its corner
+		{"rounded", func(p *picture) { p.rounded(box{10, 10, 60, 40}, 6, white) }, 50*30 - 4*6*6/6.},
 		{"clipped", func(p *picture) { p.lozenge(0, 50, 40, 40, 1, false, p.Rect, white) }, 40 * 40 / 4},
 		{"outside", func(p *picture) { p.rect(box{200, 10, 300, 40}, white) }, 0},
 		{"empty", func(p *picture) { p.rect(box{10, 10, 10, 40}, white) }, 0},

@@ -83,7 +83,7 @@ func PlanPicture(o PlanOptions) (*image.NRGBA, error) {
 	return p.NRGBA, nil
 }
 
-// PlanSVG is PlanPicture as a drawing that can be scaled and searched: text
+// PlanSVG returns what PlanPicture draws as a drawing that can be scaled and searched: text
 // stays text, in whatever sans-serif the viewer has, stretched to the width it
 // was planned with. The errors are PlanPicture's.
 func PlanSVG(o PlanOptions) ([]byte, error) {
@@ -155,6 +155,7 @@ type sheet struct {
 	tints         map[string]color.NRGBA
 }
 
+// newSheet plans how the shots lie on the page. What cannot be drawn is an error.
 func newSheet(o *PlanOptions) (sheet, error) {
 	if err := checkPlan(o); err != nil {
 		return sheet{}, err
@@ -199,12 +200,14 @@ func newSheet(o *PlanOptions) (sheet, error) {
 
 // place turns a canvas rectangle into page coordinates.
 func (g sheet) place(r layout.Rect, x, y float64) box {
-	return box{x + float64(r.X)*g.scale, y + float64(r.Y)*g.scale, x + float64(r.Right())*g.scale, y + float64(r.Bottom())*g.scale}
+	return box{x + float64(r.X)*g.scale, y + float64(r.Y)*g.scale, x + float64(r.Right())*g.scale,
+		y + float64(r.Bottom())*g.scale}
 }
 
-// corner is where the caption of shot i begins.
+// corner returns where the caption of shot i begins.
 func (g sheet) corner(i int) (x, y float64) {
-	return g.left + float64(i%g.columns)*(g.w+g.margin), g.margin + g.head + float64(i/g.columns)*(g.caption+g.h+g.margin)
+	return g.left + float64(i%g.columns)*(g.w+g.margin),
+		g.margin + g.head + float64(i/g.columns)*(g.caption+g.h+g.margin)
 }
 
 // shot draws the caption and the canvas of shot i.
@@ -232,7 +235,7 @@ func (g sheet) shot(p surface, s *setter, sh PlanShot, i int) {
 	p.frame(frame, max(1, 1.5*g.unit), planInk)
 }
 
-// tileSizes is "12 tiles, 478x268"; unequal tiles show the largest and the
+// tileSizes returns "12 tiles, 478x268"; unequal tiles show the largest and the
 // smallest.
 func tileSizes(tiles []PlanTile) string {
 	if len(tiles) == 0 {

@@ -73,7 +73,7 @@ func (r *Roll) rows(s *setter, o CreditsOptions, px, full, y, step float64) {
 		base := y - 0.3*step
 		for _, l := range []rolled{
 			{k.heading, x + parts + nameGap*px, base, headingInk(bg)},
-			{k.part, x + parts - k.part.width, base, quiet(bg)},
+			{k.part, x + parts - k.part.width, base, quietColour(bg)},
 			{k.name, x + parts + nameGap*px, base, on(bg)},
 		} {
 			if len(l.runs) > 0 {
@@ -83,7 +83,7 @@ func (r *Roll) rows(s *setter, o CreditsOptions, px, full, y, step float64) {
 	}
 }
 
-// Draw is the rows from top to top+height of the roll, as wide as the canvas,
+// Draw returns the rows from top to top+height of the roll, as wide as the canvas,
 // transparent but for the letters. It may reach beyond either end.
 func (r *Roll) Draw(top, height int) *image.NRGBA {
 	p := newPicture(r.canvas.W, height, color.NRGBA{})

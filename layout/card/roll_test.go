@@ -52,7 +52,8 @@ func TestRollRefuses(t *testing.T) {
 		{small, nil, 0.5, "stretch: 0.5"},
 		{small, []Credit{{"", "Oboe", "שרה"}}, 1, "no font can draw"},
 	} {
-		if _, err := NewRoll(tt.c, CreditsOptions{Credits: tt.credits}, tt.stretch); err == nil || !strings.Contains(err.Error(), tt.want) {
+		if _, err := NewRoll(tt.c, CreditsOptions{Credits: tt.credits}, tt.stretch); err == nil ||
+			!strings.Contains(err.Error(), tt.want) {
 			t.Errorf("got %v, want %s", err, tt.want)
 		}
 	}

@@ -21,7 +21,8 @@ func TestStillShowsThePartInTheHole(t *testing.T) {
 		}
 	}
 	hole := layout.Rect{X: 20, Y: 10, W: 60, H: 60}
-	over, err := Overlay(layout.Canvas{W: 160, H: 90}, OverlayOptions{Background: color.NRGBA{0, 0, 90, 255}, Holes: []layout.Rect{hole}})
+	over, err := Overlay(layout.Canvas{W: 160, H: 90},
+		OverlayOptions{Background: color.NRGBA{0, 0, 90, 255}, Holes: []layout.Rect{hole}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -29,7 +30,8 @@ func TestStillShowsThePartInTheHole(t *testing.T) {
 	for _, c := range []struct {
 		x, y int
 		want color.NRGBA
-	}{{30, 40, color.NRGBA{0, 200, 0, 255}}, {78, 68, color.NRGBA{0, 200, 0, 255}}, {10, 40, color.NRGBA{0, 0, 90, 255}}, {82, 40, color.NRGBA{0, 0, 90, 255}}} {
+	}{{30, 40, color.NRGBA{0, 200, 0, 255}}, {78, 68, color.NRGBA{0, 200, 0, 255}},
+		{10, 40, color.NRGBA{0, 0, 90, 255}}, {82, 40, color.NRGBA{0, 0, 90, 255}}} {
 		if got := still.NRGBAAt(c.x, c.y); got != c.want {
 			t.Errorf("%d,%d is %v, want %v", c.x, c.y, got, c.want)
 		}
@@ -42,7 +44,8 @@ func TestStoryboardDrawsStills(t *testing.T) {
 	for i := 0; i < len(still.Pix); i += 4 {
 		copy(still.Pix[i:], []byte{250, 0, 250, 255})
 	}
-	o := PlanOptions{Canvas: layout.Canvas{W: 320, H: 180}, Title: "Sheet", Width: 640, Shots: []PlanShot{{Caption: "one", Still: still}, {Caption: "two"}}}
+	o := PlanOptions{Canvas: layout.Canvas{W: 320, H: 180}, Title: "Sheet", Width: 640,
+		Shots: []PlanShot{{Caption: "one", Still: still}, {Caption: "two"}}}
 	page, err := PlanPicture(o)
 	if err != nil {
 		t.Fatal(err)

@@ -11,6 +11,7 @@ import (
 // drawing is an SVG under construction: the other surface of a plan.
 type drawing struct{ buf bytes.Buffer }
 
+// newDrawing begins a drawing of a size on paper of a colour.
 func newDrawing(w, h int, paper color.NRGBA) *drawing {
 	d := new(drawing)
 	fmt.Fprintf(&d.buf, `<svg xmlns="http://www.w3.org/2000/svg" width="%d" height="%d" viewBox="0 0 %d %d" font-family="'Go', 'DejaVu Sans', 'Noto Sans', sans-serif">`+"\n", w, h, w, h)
@@ -18,24 +19,29 @@ func newDrawing(w, h int, paper color.NRGBA) *drawing {
 	return d
 }
 
+// bytes ends the drawing and returns it.
 func (d *drawing) bytes() []byte {
 	d.buf.WriteString("</svg>\n")
 	return d.buf.Bytes()
 }
 
-// hex is an opaque colour as SVG writes it.
+// hex returns an opaque colour as SVG writes it.
 func hex(c color.NRGBA) string { return fmt.Sprintf("#%02x%02x%02x", c.R, c.G, c.B) }
 
+// rect fills a box.
 func (d *drawing) rect(b box, c color.NRGBA) {
-	fmt.Fprintf(&d.buf, `<rect x="%.2f" y="%.2f" width="%.2f" height="%.2f" fill="%s"/>`+"\n", b.x0, b.y0, b.w(), b.h(), hex(c))
+	fmt.Fprintf(&d.buf, `<rect x="%.2f" y="%.2f" width="%.2f" height="%.2f" fill="%s"/>`+"\n", b.x0, b.y0, b.w(), b.h(),
+		hex(c))
 }
 
+// frame draws the outline of a box, inside it.
 func (d *drawing) frame(b box, thick float64, c color.NRGBA) {
 	in := b.inset(thick / 2) // SVG strokes lie half inside, half outside
 	fmt.Fprintf(&d.buf, `<rect x="%.2f" y="%.2f" width="%.2f" height="%.2f" fill="none" stroke="%s" stroke-width="%.2f"/>`+"\n",
 		in.x0, in.y0, max(0, in.w()), max(0, in.h()), hex(c), thick)
 }
 
+// hatch fills a box with diagonal lines.
 func (d *drawing) hatch(b box, step float64, c color.NRGBA) {
 	fmt.Fprintf(&d.buf, `<path fill="none" stroke="%s" stroke-width="%.2f" d="`, hex(c), step*0.17)
 	for _, l := range diagonals(b, step) {

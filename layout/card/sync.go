@@ -125,6 +125,8 @@ type syncSheet struct {
 	page         image.Rectangle
 }
 
+// newSyncSheet fills in what o leaves open and plans the drawing. What cannot be
+// drawn is an error.
 func newSyncSheet(o *SyncOptions) (syncSheet, error) {
 	if o.Width == 0 {
 		o.Width = 1920
@@ -135,7 +137,8 @@ func newSyncSheet(o *SyncOptions) (syncSheet, error) {
 	case len(o.Windows) < 1 || len(o.Windows) > 8:
 		return syncSheet{}, fmt.Errorf("%d windows cannot be drawn beside each other", len(o.Windows))
 	case len(o.Rows) > MaxSyncRows:
-		return syncSheet{}, fmt.Errorf("%d takes are too many for one picture, %d are the most", len(o.Rows), MaxSyncRows)
+		return syncSheet{}, fmt.Errorf("%d takes are too many for one picture, %d are the most", len(o.Rows),
+			MaxSyncRows)
 	}
 	for _, w := range o.Windows {
 		if !(w.To > w.From) || math.IsInf(w.To-w.From, 0) {
@@ -144,7 +147,8 @@ func newSyncSheet(o *SyncOptions) (syncSheet, error) {
 	}
 	for _, r := range o.Rows {
 		if r.State < SyncSure || r.State > SyncAbsent || r.State != SyncAbsent && len(r.Traces) != len(o.Windows) {
-			return syncSheet{}, fmt.Errorf("take %q has %d traces for %d windows", r.Name, len(r.Traces), len(o.Windows))
+			return syncSheet{}, fmt.Errorf("take %q has %d traces for %d windows", r.Name, len(r.Traces),
+				len(o.Windows))
 		}
 	}
 	u := float64(o.Width) / 1920
@@ -159,14 +163,14 @@ func newSyncSheet(o *SyncOptions) (syncSheet, error) {
 	return g, nil
 }
 
-// x is where a moment of window w is drawn.
+// x returns where a moment of window w is drawn.
 func (g syncSheet) x(o SyncWindow, w int, at float64) float64 {
 	return g.left(w) + g.plot*(at-o.From)/(o.To-o.From)
 }
 
 func (g syncSheet) left(w int) float64 { return g.margin + g.names + float64(w)*(g.plot+g.gap) }
 
-// y is the upper edge of a row: 0 is everybody.
+// y returns the upper edge of a row: 0 is everybody.
 func (g syncSheet) y(row int) float64 { return g.top + float64(row)*g.row }
 
 func (g syncSheet) heading(p *picture, s *setter, o SyncOptions) {
@@ -269,7 +273,8 @@ func (g syncSheet) take(p *picture, s *setter, o SyncOptions, i int) {
 	if r.State == SyncAbsent {
 		b := box{g.left(0), y + 3*g.unit, right - 10*g.unit, y + g.row - 3*g.unit}
 		p.hatch(b, 9*g.unit, planCanvas)
-		p.write(s.fit(r.Note, regular, g.small, g.unit*9, b.w()-20*g.unit), b.x0+10*g.unit, y+0.62*g.row, planInk, g.page)
+		p.write(s.fit(r.Note, regular, g.small, g.unit*9, b.w()-20*g.unit), b.x0+10*g.unit, y+0.62*g.row, planInk,
+			g.page)
 		return
 	}
 	for w := range o.Windows {

@@ -11,21 +11,24 @@ import (
 	"testing"
 )
 
-// syncOf is an invented ensemble of n takes, in two windows of 2 s: one note
+// syncOf returns an invented ensemble of n takes, in two windows of 2 s: one note
 // on every beat, half a second apart, and a clap. Take 2 asks and is a beat
 // off, take 3 was placed by hand, take 4 cannot be read.
 func syncOf(n int) SyncOptions {
-	o := SyncOptions{Title: "The Lamplighter's Round · where the takes lie", Summary: "lines: beats of the guide · strokes: notes begin"}
+	o := SyncOptions{Title: "The Lamplighter's Round · where the takes lie",
+		Summary: "lines: beats of the guide · strokes: notes begin"}
 	for w := range 2 {
 		from := float64(10 * w)
 		win := SyncWindow{Title: fmt.Sprintf("measure %d", 8*w+1), From: from, To: from + 2}
 		for b := range 4 {
-			win.Lines = append(win.Lines, SyncLine{from + 0.25 + 0.5*float64(b), []string{"4", "m1", "2", "3"}[b], b == 1})
+			win.Lines = append(win.Lines, SyncLine{from + 0.25 + 0.5*float64(b), []string{"4", "m1", "2", "3"}[b],
+				b == 1})
 		}
 		o.Windows = append(o.Windows, win)
 	}
 	for i := range n {
-		r := SyncRow{Name: fmt.Sprintf("take-%d", i), Player: cast[i%len(cast)][0], Says: "sure 1.00", More: fmt.Sprintf("plays %d ms late", i)}
+		r := SyncRow{Name: fmt.Sprintf("take-%d", i), Player: cast[i%len(cast)][0], Says: "sure 1.00",
+			More: fmt.Sprintf("plays %d ms late", i)}
 		switch i {
 		case 2:
 			r.State, r.Says = SyncAsks, "asks you 0.61"

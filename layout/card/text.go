@@ -53,6 +53,7 @@ type setting struct {
 	weight
 }
 
+// newSetter returns a setter of text in some fonts.
 func newSetter(f *Fonts) *setter {
 	s := &setter{shaped: map[setting]line{}, seen: map[string]bool{}}
 	for w := range s.faces {
@@ -65,6 +66,7 @@ func newSetter(f *Fonts) *setter {
 // none has, which then shows as glyph 0 and is reported.
 type fallback []*font.Face
 
+// ResolveFace returns the face to draw a character with.
 func (f fallback) ResolveFace(r rune) *font.Face {
 	for _, face := range f {
 		if _, ok := face.NominalGlyph(r); ok {
@@ -74,7 +76,7 @@ func (f fallback) ResolveFace(r rune) *font.Face {
 	return f[0]
 }
 
-// set is text at px pixels to the em. The paragraph's direction is that of its
+// set returns text at px pixels to the em. The paragraph's direction is that of its
 // first strong character (UAX 9, rules P2 and P3).
 func (s *setter) set(text string, w weight, px float64) line {
 	key := setting{text, w}
@@ -87,7 +89,7 @@ func (s *setter) set(text string, w weight, px float64) line {
 	return l
 }
 
-// shape is a line whose em is one pixel.
+// shape returns a line whose em is one pixel.
 func (s *setter) shape(text string, w weight) (l line) {
 	l = line{text: text, weight: w, px: 1, missing: unique(Refused(text))}
 	extents, _ := s.faces[w][0].FontHExtents()
@@ -139,7 +141,7 @@ func (s *setter) shape(text string, w weight) (l line) {
 	return l
 }
 
-// drawable tells whether a glyph will show: it is not glyph 0, .notdef in
+// drawable reports whether a glyph will show: it is not glyph 0, .notdef in
 // every OpenType font, and has an outline, if an empty one. Glyphs that are
 // only bitmaps or SVG, as in most emoji fonts, are not drawn by this package.
 func drawable(face *font.Face, id font.GID) bool {
@@ -150,7 +152,7 @@ func drawable(face *font.Face, id font.GID) bool {
 	return id != 0 && outline
 }
 
-// levels is the embedding level of every character and the direction of the
+// levels returns the embedding level of every character and the direction of the
 // paragraph (UAX 9). A space at the end of a line takes the paragraph's level
 // (rule L1), so one is added to ask for it.
 func (s *setter) levels(runes []rune) ([]bidi.Level, di.Direction) {
@@ -286,9 +288,9 @@ func (s *setter) wrap(text string, w weight, px, width float64) []line {
 	return out
 }
 
-// balanced is wrap with the lines of about equal length: the narrowest width,
+// wrapEvenly does what wrap does, with lines of about equal length: the narrowest width,
 // in steps of a sixty-fourth, that needs no more lines.
-func (s *setter) balanced(text string, w weight, px, width float64) []line {
+func (s *setter) wrapEvenly(text string, w weight, px, width float64) []line {
 	best := s.wrap(text, w, px, width)
 	lo, hi := 0.4, 1.0
 	for range 6 {
@@ -297,7 +299,8 @@ func (s *setter) balanced(text string, w weight, px, width float64) []line {
 		}
 		mid := (lo + hi) / 2
 		narrow := s.wrap(text, w, px, width*mid)
-		if len(narrow) <= len(best) && !slices.ContainsFunc(narrow, func(l line) bool { return strings.HasSuffix(l.text, ellipsis) }) {
+		if len(narrow) <= len(best) && !slices.ContainsFunc(narrow,
+			func(l line) bool { return strings.HasSuffix(l.text, ellipsis) }) {
 			best, hi = narrow, mid
 		} else {
 			lo = mid

@@ -21,7 +21,8 @@ func TestContrast(t *testing.T) {
 	for _, tt := range []struct {
 		a, b color.NRGBA
 		want float64
-	}{{grey(0x76), white, 4.5422}, {grey(0x77), white, 4.4781}, {black, white, 21}, {white, black, 21}, {dark, dark, 1}} {
+	}{{grey(0x76), white, 4.5422}, {grey(0x77), white, 4.4781}, {black, white, 21}, {white, black, 21},
+		{dark, dark, 1}} {
 		if got := Contrast(tt.a, tt.b); math.Abs(got-tt.want) > 5e-5 {
 			t.Errorf("%v on %v: %.4f, want %.4f", tt.a, tt.b, got, tt.want)
 		}
@@ -39,8 +40,8 @@ func TestTextColours(t *testing.T) {
 		if c := Contrast(on(bg), bg); c < 4.5 {
 			t.Fatalf("text %v on %v: %.2f", on(bg), bg, c)
 		}
-		if c := Contrast(quiet(bg), bg); c < 4.5 {
-			t.Fatalf("quiet text %v on %v: %.2f", quiet(bg), bg, c)
+		if c := Contrast(quietColour(bg), bg); c < 4.5 {
+			t.Fatalf("quiet text %v on %v: %.2f", quietColour(bg), bg, c)
 		}
 	}
 	for _, tint := range planTints {
@@ -51,13 +52,15 @@ func TestTextColours(t *testing.T) {
 }
 
 func TestMissing(t *testing.T) {
-	for _, ok := range []string{"", "Mara Voss", "Ödön Szőke", "Łukasz Żółć", "Ştefan Țărnă", "Анна Крылова", "Їжак", "Νίκος Παππάς", "e\u0301", "%{pts}", "“quoted” — it’s…", `a\b:c'd"e`, "soft\u00adhyphen", "no\u00a0break"} {
+	for _, ok := range []string{"", "Mara Voss", "Ödön Szőke", "Łukasz Żółć", "Ştefan Țărnă", "Анна Крылова", "Їжак",
+		"Νίκος Παππάς", "e\u0301", "%{pts}", "“quoted” — it’s…", `a\b:c'd"e`, "soft\u00adhyphen", "no\u00a0break"} {
 		if got := Missing(ok); len(got) > 0 {
 			t.Errorf("%q: missing %q", ok, got)
 		}
 	}
 	for text, want := range map[string]string{
-		"Jo 🎺": "🎺", "七弦": "七弦", "שרה": "שרה", "a\nb\n": "\n", "a\tb": "\t", "\x1b[31m": "\x1b", "a\u202eb\u2066c": "\u202e\u2066", "\u2028": "\u2028",
+		"Jo 🎺": "🎺", "七弦": "七弦", "שרה": "שרה", "a\nb\n": "\n", "a\tb": "\t", "\x1b[31m": "\x1b",
+		"a\u202eb\u2066c": "\u202e\u2066", "\u2028": "\u2028",
 	} {
 		if got := string(Missing(text)); got != want {
 			t.Errorf("%q: missing %q, want %q", text, got, want)
@@ -97,7 +100,8 @@ func TestFit(t *testing.T) {
 				t.Fatalf("%q changed to %q at %v though it fits", k[0], l.text, l.px)
 			case f < 1 && f >= 0.82 && l.text != k[0]:
 				t.Fatalf("%q cut to %q though shrinking is enough", k[0], l.text)
-			case l.text != k[0] && l.text != "" && (!strings.HasSuffix(l.text, ellipsis) || !strings.HasPrefix(k[0], strings.TrimSuffix(l.text, ellipsis))):
+			case l.text != k[0] && l.text != "" && (!strings.HasSuffix(l.text, ellipsis) ||
+				!strings.HasPrefix(k[0], strings.TrimSuffix(l.text, ellipsis))):
 				t.Fatalf("%q cut to %q", k[0], l.text)
 			}
 		}
@@ -118,7 +122,8 @@ func TestWrap(t *testing.T) {
 	s := newSetter(nil)
 	text := "one two three four five six seven eight nine ten\nand a second paragraph"
 	for w := 60.0; w < 900; w += 37 {
-		for name, lines := range map[string][]line{"wrap": s.wrap(text, regular, 20, w), "balanced": s.balanced(text, regular, 20, w)} {
+		for name, lines := range map[string][]line{"wrap": s.wrap(text, regular, 20, w),
+			"balanced": s.wrapEvenly(text, regular, 20, w)} {
 			var words []string
 			for _, l := range lines {
 				if l.width > w {

@@ -27,7 +27,7 @@ const (
 	leading               = 1.12 // line height over font height
 )
 
-// Title is an opaque card: the title in the middle, lines of text under it.
+// Title returns an opaque card: the title in the middle, lines of text under it.
 // Text is wrapped, set smaller until everything fits, and in the last resort
 // cut. Errors: *MissingError, joined, and the canvas's own.
 func Title(c layout.Canvas, o TitleOptions) (*image.NRGBA, error) {
@@ -57,17 +57,17 @@ func Title(c layout.Canvas, o TitleOptions) (*image.NRGBA, error) {
 func (s *setter) titleLines(c layout.Canvas, o TitleOptions, title, lines float64) (head, body []line) {
 	width := blockWidth * float64(c.W)
 	if strings.TrimSpace(o.Title) != "" {
-		head = s.balanced(o.Title, medium, c.Scale(title), width)
+		head = s.wrapEvenly(o.Title, medium, c.Scale(title), width)
 	}
 	for _, text := range o.Lines {
 		if strings.TrimSpace(text) != "" {
-			body = append(body, s.balanced(text, regular, c.Scale(lines), width)...)
+			body = append(body, s.wrapEvenly(text, regular, c.Scale(lines), width)...)
 		}
 	}
 	return head, body
 }
 
-// ruleSpace is the room between title and lines; none when one is absent.
+// ruleSpace returns the room between title and lines; none when one is absent.
 func ruleSpace(c layout.Canvas, head, body []line) float64 {
 	if len(head) == 0 || len(body) == 0 {
 		return 0
@@ -98,7 +98,7 @@ func (p *picture) titleBlock(c layout.Canvas, bg color.NRGBA, head, body []line)
 		y += space
 	}
 	for _, l := range body {
-		ink := quiet(bg)
+		ink := quietColour(bg)
 		if len(head) == 0 {
 			ink = on(bg) // a card of text only
 		}

@@ -50,7 +50,7 @@ type Counter struct {
 	linear [256]float64 // light of a code value, 1 is white
 }
 
-// NewCounter is a counter for a film of fps frames a second, above 0.
+// NewCounter returns a counter for a film of fps frames a second, above 0.
 func NewCounter(fps float64) *Counter {
 	c := &Counter{fps: fps}
 	for v := range c.linear {
@@ -70,14 +70,14 @@ type state struct {
 	counts bool
 }
 
-// luminous is a pixel's luminance in cd/m² (ITU-R BT.709-6 item 3.2).
-func luminous(r, g, b float64) state {
+// luminance returns a pixel's luminance in cd/m² (ITU-R BT.709-6 item 3.2).
+func luminance(r, g, b float64) state {
 	l := white * (0.2126*r + 0.7152*g + 0.0722*b)
 	return state{l, l < darker}
 }
 
-// reddish is a pixel's red over the other colours, as WCAG counts it.
-func reddish(r, g, b float64) state {
+// redness returns a pixel's red over the other colours, as WCAG counts it.
+func redness(r, g, b float64) state {
 	return state{redScale * max(0, r-g-b), r > 0 && r >= redShare*(r+g+b)}
 }
 
@@ -94,7 +94,7 @@ func (c *Counter) Add(pix []byte) error {
 	var light, red [2]int // pixels that changed up and down
 	for i := range n {
 		r, g, b := c.linear[pix[3*i]], c.linear[pix[3*i+1]], c.linear[pix[3*i+2]]
-		bright, hot := luminous(r, g, b), reddish(r, g, b)
+		bright, hot := luminance(r, g, b), redness(r, g, b)
 		if c.frames == 0 {
 			c.light.begin(i, n, bright)
 			c.red.begin(i, n, hot)
@@ -186,10 +186,10 @@ type Result struct {
 	RedAt   float64
 }
 
-// TooMany tells whether a limit is exceeded.
+// TooMany reports whether a limit is exceeded.
 func (r Result) TooMany() bool { return max(r.Flashes, r.Red) > MostPerSecond }
 
-// Result is what was seen so far. Two opposing changes are one flash.
+// Result returns what was seen so far. Two opposing changes are one flash.
 func (c *Counter) Result() Result {
 	return Result{c.light.worst / 2, c.light.at, c.red.worst / 2, c.red.at}
 }

@@ -14,7 +14,7 @@ func watch(t *testing.T, fps, seconds float64, f func(x, y, now float64) float64
 	})
 }
 
-// watchColour is watch with red, green and blue.
+// watchColour returns watch with red, green and blue.
 func watchColour(t *testing.T, fps, seconds float64, f func(x, y, now float64) [3]float64) Result {
 	t.Helper()
 	c := NewCounter(fps)
@@ -32,7 +32,7 @@ func watchColour(t *testing.T, fps, seconds float64, f func(x, y, now float64) [
 	return c.Result()
 }
 
-// square is a value that alternates so many times a second.
+// square returns a value that alternates so many times a second.
 func square(now, hertz, a, b float64) float64 {
 	if math.Mod(now*hertz+1e-9, 1) < 0.5 {
 		return a
@@ -40,7 +40,7 @@ func square(now, hertz, a, b float64) float64 {
 	return b
 }
 
-// grey is the value of a luminance.
+// grey returns the value of a luminance.
 func grey(cd float64) float64 { return 255 * math.Pow(cd/200, 1/2.4) }
 
 // The limits of ITU-R BT.1702-2, each from both sides.
@@ -69,9 +69,12 @@ func TestLimits(t *testing.T) {
 			}
 			return square(now, 5, 20, 240)
 		}, 5, true},
-		{"15 cd/m² of change", 30, func(_, _, now float64) float64 { return square(now, 5, grey(50), grey(65)) }, 0, false},
-		{"25 cd/m² of change", 30, func(_, _, now float64) float64 { return square(now, 5, grey(50), grey(75)) }, 5, true},
-		{"bright states", 30, func(_, _, now float64) float64 { return square(now, 5, grey(165), grey(199)) }, 0, false},
+		{"15 cd/m² of change", 30, func(_, _, now float64) float64 { return square(now, 5, grey(50), grey(65)) }, 0,
+			false},
+		{"25 cd/m² of change", 30, func(_, _, now float64) float64 { return square(now, 5, grey(50), grey(75)) }, 5,
+			true},
+		{"bright states", 30, func(_, _, now float64) float64 { return square(now, 5, grey(165), grey(199)) }, 0,
+			false},
 		{"a slow fade", 30, func(_, _, now float64) float64 { return 127 + 120*math.Sin(2*math.Pi*now) }, 1, false},
 		{"one cut a beat", 30, func(_, _, now float64) float64 { return square(now, 1, 30, 220) }, 1, false},
 	} {
@@ -165,7 +168,8 @@ func TestTheWorstSecondIsNamed(t *testing.T) {
 
 func TestFramesOfAnotherSizeAreRefused(t *testing.T) {
 	c := NewCounter(30)
-	if c.Add(make([]byte, 12)) != nil || c.Add(make([]byte, 9)) == nil || c.Add(make([]byte, 13)) == nil || NewCounter(30).Add(nil) == nil {
+	if c.Add(make([]byte, 12)) != nil || c.Add(make([]byte, 9)) == nil || c.Add(make([]byte, 13)) == nil ||
+		NewCounter(30).Add(nil) == nil {
 		t.Error("frames of one size go in, others do not")
 	}
 }

@@ -30,19 +30,19 @@ const (
 // exponent of the display's transfer function (ITU-R BT.1886).
 const exponent = 2.4
 
-// Luminance is the BT.709 luminance of c (ITU-R BT.709-6, item 3.2).
+// Luminance returns the BT.709 luminance of c (ITU-R BT.709-6, item 3.2).
 func (c RGB) Luminance() float64 { return 0.2126*c.R + 0.7152*c.G + 0.0722*c.B }
 
-// Signal is the factor on a channel's signal that gives the gains.
+// Signal returns the factor on a channel's signal that gives the gains.
 func (c RGB) Signal() RGB {
 	f := func(g float64) float64 { return math.Pow(g, 1/exponent) }
 	return RGB{f(c.R), f(c.G), f(c.B)}
 }
 
-// Linear is the light of a signal from 0 to 1.
+// Linear returns the light of a signal from 0 to 1.
 func Linear(signal float64) float64 { return math.Pow(max(0, signal), exponent) }
 
-// Match is the gain of every picture that brings its exposure and its white
+// Match returns the gain of every picture that brings its exposure and its white
 // balance to the median of the group, within the bounds. A picture without
 // light, or with values that are no numbers, is left alone and counts for
 // nothing, and so is everything in a group of fewer than two.
@@ -73,20 +73,20 @@ func Match(means []RGB) []RGB {
 	return gains
 }
 
-// usable tells whether there is light to measure by.
+// usable reports whether there is light to measure by.
 func (c RGB) usable() bool {
 	const least = 1e-4 // of white, below which noise decides
 	return c.R > least && c.G > least && c.B > least && c.R < 2 && c.G < 2 && c.B < 2
 }
 
-// bounded is a factor given by its logarithm, from 1/most to most, as a power
+// bounded returns a factor given by its logarithm, from 1/most to most, as a power
 // of step.
 func bounded(log, most float64) float64 {
 	log = min(max(log, -math.Log(most)), math.Log(most))
 	return math.Pow(step, math.Trunc(log/math.Log(step)))
 }
 
-// middle is the median, the mean of the two in the middle of an even number.
+// middle returns the median, the mean of the two in the middle of an even number.
 func middle(v []float64) float64 {
 	v = slices.Sorted(slices.Values(v))
 	n := len(v)

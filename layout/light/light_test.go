@@ -30,7 +30,8 @@ func TestMatchIsBounded(t *testing.T) {
 			means[i] = RGB{math.Exp(-8 * r.Float64()), math.Exp(-8 * r.Float64()), math.Exp(-8 * r.Float64())}
 		}
 		for _, g := range Match(means) {
-			if g.G > 2+1e-9 || g.G < 0.5-1e-9 || g.R/g.G > 1.25+1e-9 || g.R/g.G < 0.8-1e-9 || g.B/g.G > 1.25+1e-9 || g.B/g.G < 0.8-1e-9 {
+			if g.G > 2+1e-9 || g.G < 0.5-1e-9 || g.R/g.G > 1.25+1e-9 || g.R/g.G < 0.8-1e-9 || g.B/g.G > 1.25+1e-9 ||
+				g.B/g.G < 0.8-1e-9 {
 				t.Fatalf("gain %v", g)
 			}
 		}

@@ -53,10 +53,10 @@ type Subject struct {
 	Confidence float64
 }
 
-// Centre is the middle of the box.
+// Centre returns the middle of the box.
 func (s Subject) Centre() (x, y float64) { return (s.Left + s.Right) / 2, (s.Top + s.Bottom) / 2 }
 
-// Reach is how far the movement extends, if it is spread evenly over the box
+// Reach returns how far the movement extends, if it is spread evenly over the box
 // and the tails beyond: values under 0 or over 1 mean that it goes on outside the
 // picture. Movement that thins out toward its ends, as most does, extends
 // farther.
@@ -70,7 +70,7 @@ func (s Subject) Reach() (left, top, right, bottom float64) {
 // source: an empty room and a camera in the hand stay below 0.2).
 const Sure = 0.35
 
-// Turned is the subject in the picture turned clockwise by so many degrees, a
+// Turned returns the subject in the picture turned clockwise by so many degrees, a
 // multiple of 90.
 func (s Subject) Turned(degrees int) Subject {
 	for range ((degrees/90)%4 + 4) % 4 {
@@ -87,7 +87,7 @@ const (
 	sureTimes = 8
 )
 
-// Subject is what moved so far. Without two pictures, or without movement, it
+// Subject returns what moved so far. Without two pictures, or without movement, it
 // is the whole picture with confidence 0.
 func (m *Map) Subject() Subject {
 	whole := Subject{Right: 1, Bottom: 1}
@@ -125,7 +125,7 @@ func (m *Map) Subject() Subject {
 	return s
 }
 
-// between is where the sum of parts reaches tail and 1-tail of total, as
+// between returns where the sum of parts reaches tail and 1-tail of total, as
 // fractions of their number.
 func between(parts []float64, total float64) (from, to float64) {
 	n := float64(len(parts))
@@ -146,7 +146,7 @@ func between(parts []float64, total float64) (from, to float64) {
 	return from, to
 }
 
-// Focus is the centre of the window of a picture that keeps the subject: the
+// Focus returns the centre of the window of a picture that keeps the subject: the
 // middle of its box, and above it when the box is higher than the window, for
 // heads are at the top. w and h are the window's part of the picture.
 func (s Subject) Focus(w, h float64) (x, y float64) {

@@ -46,7 +46,8 @@ func TestThePlayerIsFoundWhereverTheySit(t *testing.T) {
 		s := watch(t, 30, func(k int) []byte { return room(r, 160, 90, cx, cy, 0.02, noise, k, false) })
 		x, y := s.Centre()
 		if math.Abs(x-cx) > 0.06 || math.Abs(y-cy) > 0.1 || s.Confidence < 0.4 {
-			t.Errorf("player at %.2f,%.2f, noise %.1f: found at %.2f,%.2f with confidence %.2f", cx, cy, noise, x, y, s.Confidence)
+			t.Errorf("player at %.2f,%.2f, noise %.1f: found at %.2f,%.2f with confidence %.2f", cx, cy, noise, x, y,
+				s.Confidence)
 		}
 	}
 }
@@ -66,7 +67,8 @@ func TestNothingAndEverythingMovingAreNoSubject(t *testing.T) {
 
 func TestAPictureOfAnotherSizeIsRefused(t *testing.T) {
 	var m Map
-	if m.Add(4, 2, make([]byte, 8)) != nil || m.Add(2, 4, make([]byte, 8)) == nil || m.Add(4, 2, make([]byte, 7)) == nil {
+	if m.Add(4, 2, make([]byte, 8)) != nil || m.Add(2, 4, make([]byte, 8)) == nil ||
+		m.Add(4, 2, make([]byte, 7)) == nil {
 		t.Error("pictures of one size go in, others do not")
 	}
 	if new(Map).Add(0, 5, nil) == nil {

@@ -19,7 +19,7 @@ const (
 	Card  Kind = "card"  // a title, the credits or free text; no take
 )
 
-// Kinds is every kind, in the order they are explained to people.
+// Kinds returns every kind, in the order they are explained to people.
 func Kinds() []Kind { return []Kind{Tutti, Soli, Solo, Pair, Card} }
 
 // UntilNext as the end of a Want: it lasts until the next one begins, or to
@@ -56,7 +56,7 @@ type Shot struct {
 	Want     int // index of the want it came from; -1 for a gap filled with tutti
 }
 
-// Frames is how long the shot lasts.
+// Frames returns how long the shot lasts.
 func (s Shot) Frames() int { return s.To - s.From }
 
 // Problem is what is wrong with a want.
@@ -81,7 +81,7 @@ type WantError struct {
 	Other   int    // for Overlap the want it collides with, else -1
 }
 
-// Error is "shot 3: unknown take \"oboe\"", counting from 1 as people do.
+// Error returns a line such as "shot 3: unknown take \"oboe\"", counting from 1 as people do.
 func (e *WantError) Error() string {
 	s := fmt.Sprintf("shot %d: %s", e.Index+1, e.Problem)
 	switch e.Problem {
@@ -110,7 +110,7 @@ func Resolve(total int, seats []Seat, wanted []Want, labels bool) ([]Shot, error
 	if total <= 0 {
 		return nil, ErrFilm
 	}
-	h, ok := newHouse(seats)
+	h, ok := newSeatIndex(seats)
 	if !ok {
 		return nil, ErrSeats
 	}
@@ -137,15 +137,16 @@ func Resolve(total int, seats []Seat, wanted []Want, labels bool) ([]Shot, error
 	return fill(total, shots, Shot{Show: Tutti, Takes: h.all, Labels: labels, Want: -1}), nil
 }
 
-// house is the seats, looked up by name and by section.
-type house struct {
+// seatIndex is the seats, looked up by name and by section.
+type seatIndex struct {
 	all     []string
 	takes   map[string]bool
 	section map[string][]string
 }
 
-func newHouse(seats []Seat) (house, bool) {
-	h := house{takes: map[string]bool{}, section: map[string][]string{}}
+// newSeatIndex looks the seats over; false when a take has no name or another's.
+func newSeatIndex(seats []Seat) (seatIndex, bool) {
+	h := seatIndex{takes: map[string]bool{}, section: map[string][]string{}}
 	for _, s := range seats {
 		if s.Take == "" || h.takes[s.Take] {
 			return h, false
@@ -161,7 +162,7 @@ func newHouse(seats []Seat) (house, bool) {
 
 // cast decides who is seen. Its slices are shared with the house: shots never
 // change them.
-func (h house) cast(w Want) (s Shot, p Problem, value string) {
+func (h seatIndex) cast(w Want) (s Shot, p Problem, value string) {
 	s = Shot{Show: w.Show, Text: w.Text, Labels: w.Labels}
 	switch w.Show {
 	case Tutti:

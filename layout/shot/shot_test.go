@@ -8,7 +8,8 @@ import (
 	"testing"
 )
 
-var seats = []Seat{{"flute-1", "winds"}, {"oboe-1", "winds"}, {"violin-1", "strings"}, {"cello-1", "strings"}, {"narrator", ""}}
+var seats = []Seat{{"flute-1", "winds"}, {"oboe-1", "winds"}, {"violin-1", "strings"}, {"cello-1", "strings"},
+	{"narrator", ""}}
 
 func resolve(t *testing.T, total int, wanted ...Want) []Shot {
 	t.Helper()
@@ -21,7 +22,8 @@ func resolve(t *testing.T, total int, wanted ...Want) []Shot {
 
 func TestResolveNothingWanted(t *testing.T) {
 	got := resolve(t, 900)
-	if len(got) != 1 || got[0].From != 0 || got[0].To != 900 || got[0].Show != Tutti || len(got[0].Takes) != 5 || got[0].Want != -1 || !got[0].Labels {
+	if len(got) != 1 || got[0].From != 0 || got[0].To != 900 || got[0].Show != Tutti || len(got[0].Takes) != 5 ||
+		got[0].Want != -1 || !got[0].Labels {
 		t.Errorf("%+v", got)
 	}
 }
@@ -57,7 +59,8 @@ func TestResolveFilm(t *testing.T) {
 	}
 	for i, w := range want {
 		g := got[i]
-		if g.From != w.from || g.To != w.to || g.Show != w.show || strings.Join(g.Takes, " ") != w.takes || g.Want != w.index || g.Labels != w.labels {
+		if g.From != w.from || g.To != w.to || g.Show != w.show || strings.Join(g.Takes, " ") != w.takes ||
+			g.Want != w.index || g.Labels != w.labels {
 			t.Errorf("shot %d: %+v, want %+v", i, g, w)
 		}
 	}
@@ -74,22 +77,38 @@ func TestResolveRefuses(t *testing.T) {
 		want   []string
 	}{
 		{"take", []Want{{0, 10, Solo, "", "tuba", "", "", false, false}}, []string{`shot 1: unknown take: "tuba"`}},
-		{"section", []Want{{0, 10, Soli, "brass", "", "", "", false, false}}, []string{`shot 1: no take in this section: "brass"`}},
-		{"no section", []Want{{0, 10, Soli, "", "", "", "", false, false}}, []string{`shot 1: no take in this section: ""`}},
-		{"kind", []Want{{0, 10, "panorama", "", "", "", "", false, false}}, []string{`shot 1: unknown kind of shot: "panorama"`}},
-		{"pair", []Want{{0, 10, Pair, "", "oboe-1", "oboe-1", "", false, false}}, []string{`shot 1: both takes are the same: "oboe-1"`}},
-		{"pair take", []Want{{0, 10, Pair, "", "oboe-1", "tuba", "", false, false}}, []string{`shot 1: unknown take: "tuba"`}},
-		{"empty", []Want{{10, 10, Tutti, "", "", "", "", false, false}}, []string{`shot 1: ends before it begins: frames 10 to 10 of 100`}},
-		{"backwards", []Want{{10, 5, Tutti, "", "", "", "", false, false}}, []string{`shot 1: ends before it begins: frames 10 to 5 of 100`}},
-		{"before", []Want{{-5, 5, Tutti, "", "", "", "", false, false}}, []string{`shot 1: outside the film: frames -5 to 5 of 100`}},
-		{"beyond", []Want{{90, 101, Tutti, "", "", "", "", false, false}}, []string{`shot 1: outside the film: frames 90 to 101 of 100`}},
-		{"at the end", []Want{{100, UntilNext, Tutti, "", "", "", "", false, false}}, []string{`shot 1: outside the film: frames 100 to 100 of 100`}},
-		{"overlap", []Want{{50, 60, Tutti, "", "", "", "", false, false}, {10, 51, Tutti, "", "", "", "", false, false}}, []string{`shot 1: overlaps another shot, number 2: frames 50 to 60 of 100`}},
-		{"overlap past a short one", []Want{{0, 90, Tutti, "", "", "", "", false, false}, {10, 20, Tutti, "", "", "", "", false, false}, {30, 40, Tutti, "", "", "", "", false, false}},
-			[]string{`shot 2: overlaps another shot, number 1: frames 10 to 20 of 100`, `shot 3: overlaps another shot, number 1: frames 30 to 40 of 100`}},
-		{"same beginning", []Want{{10, UntilNext, Tutti, "", "", "", "", false, false}, {10, 20, Card, "", "", "", "x", false, false}}, []string{`shot 1: ends before it begins: frames 10 to 10 of 100`}},
-		{"several", []Want{{0, 10, Solo, "", "tuba", "", "", false, false}, {20, 15, "wide", "", "", "", "", false, false}},
-			[]string{`shot 1: unknown take: "tuba"`, `shot 2: unknown kind of shot: "wide"`, `shot 2: ends before it begins: frames 20 to 15 of 100`}},
+		{"section", []Want{{0, 10, Soli, "brass", "", "", "", false, false}},
+			[]string{`shot 1: no take in this section: "brass"`}},
+		{"no section", []Want{{0, 10, Soli, "", "", "", "", false, false}},
+			[]string{`shot 1: no take in this section: ""`}},
+		{"kind", []Want{{0, 10, "panorama", "", "", "", "", false, false}},
+			[]string{`shot 1: unknown kind of shot: "panorama"`}},
+		{"pair", []Want{{0, 10, Pair, "", "oboe-1", "oboe-1", "", false, false}},
+			[]string{`shot 1: both takes are the same: "oboe-1"`}},
+		{"pair take", []Want{{0, 10, Pair, "", "oboe-1", "tuba", "", false, false}},
+			[]string{`shot 1: unknown take: "tuba"`}},
+		{"empty", []Want{{10, 10, Tutti, "", "", "", "", false, false}},
+			[]string{`shot 1: ends before it begins: frames 10 to 10 of 100`}},
+		{"backwards", []Want{{10, 5, Tutti, "", "", "", "", false, false}},
+			[]string{`shot 1: ends before it begins: frames 10 to 5 of 100`}},
+		{"before", []Want{{-5, 5, Tutti, "", "", "", "", false, false}},
+			[]string{`shot 1: outside the film: frames -5 to 5 of 100`}},
+		{"beyond", []Want{{90, 101, Tutti, "", "", "", "", false, false}},
+			[]string{`shot 1: outside the film: frames 90 to 101 of 100`}},
+		{"at the end", []Want{{100, UntilNext, Tutti, "", "", "", "", false, false}},
+			[]string{`shot 1: outside the film: frames 100 to 100 of 100`}},
+		{"overlap", []Want{{50, 60, Tutti, "", "", "", "", false, false}, {10, 51, Tutti, "", "", "", "", false,
+			false}}, []string{`shot 1: overlaps another shot, number 2: frames 50 to 60 of 100`}},
+		{"overlap past a short one", []Want{{0, 90, Tutti, "", "", "", "", false, false},
+			{10, 20, Tutti, "", "", "", "", false, false}, {30, 40, Tutti, "", "", "", "", false, false}},
+			[]string{`shot 2: overlaps another shot, number 1: frames 10 to 20 of 100`,
+				`shot 3: overlaps another shot, number 1: frames 30 to 40 of 100`}},
+		{"same beginning", []Want{{10, UntilNext, Tutti, "", "", "", "", false, false}, {10, 20, Card, "", "", "", "x",
+			false, false}}, []string{`shot 1: ends before it begins: frames 10 to 10 of 100`}},
+		{"several", []Want{{0, 10, Solo, "", "tuba", "", "", false, false},
+			{20, 15, "wide", "", "", "", "", false, false}},
+			[]string{`shot 1: unknown take: "tuba"`, `shot 2: unknown kind of shot: "wide"`,
+				`shot 2: ends before it begins: frames 20 to 15 of 100`}},
 	}
 	for _, tt := range tests {
 		_, err := Resolve(100, seats, tt.wanted, false)
@@ -197,7 +216,8 @@ func BenchmarkResolve(b *testing.B) {
 // TestSoloWithOthers: the soloist comes first, then everybody else by seat.
 func TestSoloWithOthers(t *testing.T) {
 	seats := []Seat{{"a", ""}, {"b", ""}, {"c", ""}}
-	got, err := Resolve(20, seats, []Want{{From: 0, To: 10, Show: Solo, Take: "b", Others: true}, {From: 10, To: 20, Show: Solo, Take: "b"}}, true)
+	got, err := Resolve(20, seats, []Want{{From: 0, To: 10, Show: Solo, Take: "b", Others: true},
+		{From: 10, To: 20, Show: Solo, Take: "b"}}, true)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -75,12 +75,18 @@ func (f *Features) LevelAt(seconds float64) float64 {
 	return float64(f.Level[i])/2 - 120
 }
 
+// Rates that [Analyse] takes, in hertz: below, no attack is left of a note.
+const (
+	MinRate = 4000
+	MaxRate = 1_000_000
+)
+
 // Analyse reads src to its end in one pass and returns what placing needs.
 // Any rate and any number of channels will do. A source of no frames gives
 // features of duration 0. The only errors are those of the source and of an
 // impossible rate or channel count. NaN and infinite samples count as silence.
 func Analyse(src audio.Source) (*Features, error) {
-	if src.Rate() < 4000 || src.Rate() > 1_000_000 || src.Channels() < 1 {
+	if src.Rate() < MinRate || src.Rate() > MaxRate || src.Channels() < 1 {
 		return nil, fmt.Errorf("align: cannot analyse %d channels at %d hertz", src.Channels(), src.Rate())
 	}
 	a := newAnalyser(src.Rate())

@@ -22,7 +22,7 @@ type Ahead struct {
 	stop     chan struct{}
 	running  sync.WaitGroup
 	began    bool
-	now      Block // of a full block, what is not delivered yet
+	rest     Rest
 	used     Block // the block it came in
 	err      error
 }
@@ -60,30 +60,18 @@ func (a *Ahead) Read(dst Block) (int, error) {
 	if len(dst) != a.channels {
 		return 0, fmt.Errorf("audio: read into %d channels from a source of %d", len(dst), a.channels)
 	}
-	done := 0
-	for done < dst.Frames() {
-		if a.now.Frames() == 0 {
-			if a.err != nil {
-				break
-			}
-			a.next()
-			continue
-		}
-		n := min(dst.Frames()-done, a.now.Frames())
-		for c := range dst {
-			copy(dst[c][done:done+n], a.now[c])
-		}
-		a.now = a.now.Slice(n, a.now.Frames())
-		done += n
-	}
-	if done == 0 && dst.Frames() > 0 {
+	n := a.rest.Read(dst, a.next)
+	if n == 0 && dst.Frames() > 0 {
 		return 0, a.err
 	}
-	return done, nil
+	return n, nil
 }
 
-// next waits for the next block.
-func (a *Ahead) next() {
+// next waits for the next block; nil after the end.
+func (a *Ahead) next() Block {
+	if a.err != nil {
+		return nil
+	}
 	if !a.began {
 		a.began = true
 		for range aheadBlocks {
@@ -95,7 +83,8 @@ func (a *Ahead) next() {
 		a.empty <- a.used
 	}
 	b := <-a.full
-	a.used, a.now, a.err = b.block, b.block.Slice(0, b.n), b.err
+	a.used, a.err = b.block, b.err
+	return b.block.Slice(0, b.n)
 }
 
 // run reads until the source ends or nobody wants more.
@@ -129,7 +118,7 @@ func (a *Ahead) Close() error {
 	close(a.stop)
 	a.running.Wait()
 	if a.err == nil {
-		a.err, a.now = io.ErrClosedPipe, nil
+		a.err, a.rest = io.ErrClosedPipe, Rest{}
 	}
 	return Close(a.src)
 }

@@ -85,7 +85,8 @@ func TestAheadEnds(t *testing.T) {
 	if n, err := audio.NewAhead(f).Read(audio.NewBlock(2, 5)); n != 0 || err == nil {
 		t.Error("reading one channel into two gave no error")
 	}
-	if _, err := audio.NewAhead(&failing{Source: audio.NewMemory(audio.NewBlock(1, 0), 48000)}).Read(audio.NewBlock(1, 5)); err != io.ErrNoProgress {
+	if _, err := audio.NewAhead(&failing{Source: audio.NewMemory(audio.NewBlock(1, 0), 48000)}).Read(
+		audio.NewBlock(1, 5)); err != io.ErrNoProgress {
 		t.Errorf("a source that gives nothing: %v", err)
 	}
 }

@@ -24,17 +24,17 @@ type Frames int64
 // from zero.
 func FramesAt(seconds float64) Frames { return Frames(math.Round(seconds * Rate)) }
 
-// Seconds is the duration of f frames at [Rate].
+// Seconds returns the duration of f frames at [Rate].
 func (f Frames) Seconds() float64 { return float64(f) / Rate }
 
 // Decibels is an amplitude ratio on a logarithmic scale, 20·log10(gain);
 // −Inf is silence.
 type Decibels float64
 
-// Gain is the linear amplitude factor, 10^(d/20): 0 for −Inf.
+// Gain returns the linear amplitude factor, 10^(d/20): 0 for −Inf.
 func (d Decibels) Gain() float64 { return math.Pow(10, float64(d)/20) }
 
-// DecibelsOf is the inverse of [Decibels.Gain] for the magnitude of gain;
+// DecibelsOf returns the inverse of [Decibels.Gain] for the magnitude of gain;
 // zero gives −Inf and NaN stays NaN.
 func DecibelsOf(gain float64) Decibels { return Decibels(20 * math.Log10(math.Abs(gain))) }
 
@@ -42,7 +42,7 @@ func DecibelsOf(gain float64) Decibels { return Decibels(20 * math.Log10(math.Ab
 // guide = offset + t·(1 + d·1e-6).
 type PPM float64
 
-// Ratio is 1 + p·1e-6, the guide seconds that pass in one second of the file.
+// Ratio returns 1 + p·1e-6, the guide seconds that pass in one second of the file.
 func (p PPM) Ratio() float64 { return 1 + float64(p)*1e-6 }
 
 // Block is a run of sample frames: Block[c][i] is sample i of channel c. All
@@ -59,7 +59,7 @@ func NewBlock(channels, frames int) Block {
 	return b
 }
 
-// Frames is the block's length; 0 for a block without channels.
+// Frames returns the block's length; 0 for a block without channels.
 func (b Block) Frames() int {
 	if len(b) == 0 {
 		return 0
@@ -67,7 +67,7 @@ func (b Block) Frames() int {
 	return len(b[0])
 }
 
-// Slice is the part [from, to) of b and shares its memory.
+// Slice returns the part [from, to) of b and shares its memory.
 func (b Block) Slice(from, to int) Block {
 	s := make(Block, len(b))
 	for c := range b {

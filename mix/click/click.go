@@ -112,12 +112,14 @@ func Guide(m *tempo.Map, o Options) (audio.Source, error) {
 	}
 	clicks, drones := g.kit.peak, loudestSum(g.drones)
 	if peak := audio.DecibelsOf(clicks + drones); peak > Ceiling {
-		return nil, fmt.Errorf("click: the guide would reach %.1f dBTP (clicks %.1f, drone %.1f), more than %.0f: lower both by %.1f dB",
+		return nil, fmt.Errorf("click: the guide would reach %.1f dBTP (clicks %.1f, drone %.1f), more than %.0f: "+
+			"lower both by %.1f dB",
 			peak, audio.DecibelsOf(clicks), audio.DecibelsOf(drones), Ceiling, math.Ceil(10*float64(peak-Ceiling))/10)
 	}
 	return g, nil
 }
 
+// pitch returns the reference in hertz.
 func (o Options) pitch() float64 {
 	if o.PitchHz == 0 {
 		return 440 // ISO 16
@@ -125,6 +127,7 @@ func (o Options) pitch() float64 {
 	return o.PitchHz
 }
 
+// check refuses options out of range.
 func (o Options) check() error {
 	if p := o.pitch(); !(p >= 380 && p <= 480) {
 		return fmt.Errorf("click: reference pitch of %g Hz is not between 380 and 480", p)
@@ -189,7 +192,7 @@ func ParseNote(s string) (midi int, err error) {
 	return midi, nil
 }
 
-// Frequency is the equal-tempered frequency of a MIDI note in hertz for a
+// Frequency returns the equal-tempered frequency of a MIDI note in hertz for a
 // reference A4 in hertz: pitch·2^((note−69)/12).
 func Frequency(note int, pitchHz float64) float64 {
 	return pitchHz * math.Exp2(float64(note-69)/12)

@@ -62,7 +62,8 @@ func varied(t testing.TB) *tempo.Map {
 }
 
 func TestGuideIsASource(t *testing.T) {
-	m := build(t, tempo.Spec{CountIn: tempo.CountIn{Measures: 1}, Measures: 2, Changes: []tempo.Change{{Measure: 1, Meter: pulse(t, "6/8"), BPM: 100}}})
+	m := build(t, tempo.Spec{CountIn: tempo.CountIn{Measures: 1}, Measures: 2,
+		Changes: []tempo.Change{{Measure: 1, Meter: pulse(t, "6/8"), BPM: 100}}})
 	audiotest.Source(t, func() audio.Source {
 		return guideOf(t, m, Options{Subdivisions: Written, CountTones: true, Tail: 0.1234, Drones: []Drone{
 			{From: 0.501, To: 2.2, MIDINote: 50, Fifth: true}, {From: 2.2, To: 99, MIDINote: 43},
@@ -114,12 +115,14 @@ func TestHandbookClicks(t *testing.T) {
 		meter, unit string
 		bpm         float64
 		every       int
-	}{{"6/8", "dotted-quarter", 80, 36000}, {"6/8", "quarter", 120, 36000}, {"2/2", "half", 60, 48000}, {"2/2", "quarter", 120, 48000}} {
+	}{{"6/8", "dotted-quarter", 80, 36000}, {"6/8", "quarter", 120, 36000}, {"2/2", "half", 60, 48000},
+		{"2/2", "quarter", 120, 48000}} {
 		u, err := tempo.ParseUnit(c.unit)
 		if err != nil {
 			t.Fatal(err)
 		}
-		m := build(t, tempo.Spec{Measures: 3, Changes: []tempo.Change{{Measure: 1, Meter: pulse(t, c.meter), Beat: u, BPM: c.bpm}}})
+		m := build(t, tempo.Spec{Measures: 3,
+			Changes: []tempo.Change{{Measure: 1, Meter: pulse(t, c.meter), Beat: u, BPM: c.bpm}}})
 		wave := samples(t, m, Options{})
 		if got := onsets(wave); len(got) != 6 || got[0] != 0 || got[5] != 5*c.every || got[1] != c.every {
 			t.Errorf("%s %s = %g: clicks at %v, want every %d", c.meter, c.unit, c.bpm, got, c.every)
@@ -186,7 +189,8 @@ func TestNoDriftInAnHour(t *testing.T) {
 func TestMemoryIsFlat(t *testing.T) {
 	block := audio.NewBlock(1, 4096)
 	spend := func(measures int) float64 {
-		m := build(t, tempo.Spec{Measures: measures, Changes: []tempo.Change{{Measure: 1, Meter: pulse(t, "4/4"), BPM: 200, RampTo: 100, Until: measures}}})
+		m := build(t, tempo.Spec{Measures: measures,
+			Changes: []tempo.Change{{Measure: 1, Meter: pulse(t, "4/4"), BPM: 200, RampTo: 100, Until: measures}}})
 		src := guideOf(t, m, Options{Drones: []Drone{{From: 0, To: m.End(), MIDINote: 50}}})
 		return testing.AllocsPerRun(1, func() {
 			for range 100 {
@@ -203,7 +207,8 @@ func TestMemoryIsFlat(t *testing.T) {
 }
 
 func TestOptionsRefused(t *testing.T) {
-	m := build(t, tempo.Spec{CountIn: tempo.CountIn{Measures: 1}, Measures: 2, Changes: []tempo.Change{{Measure: 1, Meter: pulse(t, "4/4"), BPM: 120}}})
+	m := build(t, tempo.Spec{CountIn: tempo.CountIn{Measures: 1}, Measures: 2,
+		Changes: []tempo.Change{{Measure: 1, Meter: pulse(t, "4/4"), BPM: 120}}})
 	for _, c := range []struct {
 		o    Options
 		want string
@@ -232,7 +237,8 @@ func TestOptionsRefused(t *testing.T) {
 func TestLevelsOff(t *testing.T) {
 	m := varied(t)
 	silent := audio.Decibels(math.Inf(-1))
-	for i, v := range samples(t, m, Options{ClickDB: silent, DroneDB: silent, Drones: []Drone{{From: 0, To: 2, MIDINote: 60}}}) {
+	for i, v := range samples(t, m, Options{ClickDB: silent, DroneDB: silent,
+		Drones: []Drone{{From: 0, To: 2, MIDINote: 60}}}) {
 		if v != 0 {
 			t.Fatalf("sample %d is %v with all off", i, v)
 		}
@@ -246,13 +252,15 @@ func TestLevelsOff(t *testing.T) {
 func TestParseNote(t *testing.T) {
 	// Note 60 is C4 (General MIDI).
 	for text, want := range map[string]int{
-		"C4": 60, "A4": 69, "D3": 50, "F#2": 42, "Bb3": 58, "B♭3": 58, "G♯3": 56, "c4": 60, "C-1": 0, "G9": 127, "Cb4": 59, "B#3": 60, " G2 ": 43,
+		"C4": 60, "A4": 69, "D3": 50, "F#2": 42, "Bb3": 58, "B♭3": 58, "G♯3": 56, "c4": 60, "C-1": 0, "G9": 127,
+		"Cb4": 59, "B#3": 60, " G2 ": 43,
 	} {
 		if got, err := ParseNote(text); err != nil || got != want {
 			t.Errorf("%q is %d, %v; want %d", text, got, err, want)
 		}
 	}
-	for _, bad := range []string{"", "H3", "D", "3D", "-3", "D#", "D##3", "D3.5", "D+3", "Ab10", "G#9", "Cb-1", "D 3 x", "\xff3", "♭3"} {
+	for _, bad := range []string{"", "H3", "D", "3D", "-3", "D#", "D##3", "D3.5", "D+3", "Ab10", "G#9", "Cb-1", "D 3 x",
+		"\xff3", "♭3"} {
 		if got, err := ParseNote(bad); err == nil {
 			t.Errorf("%q is note %d", bad, got)
 		}
@@ -273,11 +281,13 @@ func FuzzParseNote(f *testing.F) {
 // BenchmarkTenMinutes makes a guide of ten minutes with a drone and its fifth
 // throughout, the dearest kind.
 func BenchmarkTenMinutes(b *testing.B) {
-	m := build(b, tempo.Spec{CountIn: tempo.CountIn{Measures: 8}, Measures: 292, Changes: []tempo.Change{{Measure: 1, Meter: pulse(b, "4/4"), BPM: 120}}})
+	m := build(b, tempo.Spec{CountIn: tempo.CountIn{Measures: 8}, Measures: 292,
+		Changes: []tempo.Change{{Measure: 1, Meter: pulse(b, "4/4"), BPM: 120}}})
 	block := audio.NewBlock(1, 4096)
 	b.ReportAllocs()
 	for b.Loop() {
-		src := guideOf(b, m, Options{Subdivisions: 2, Drones: []Drone{{From: 0, To: m.End(), MIDINote: 38, Fifth: true}}})
+		src := guideOf(b, m, Options{Subdivisions: 2,
+			Drones: []Drone{{From: 0, To: m.End(), MIDINote: 38, Fifth: true}}})
 		for {
 			if _, err := src.Read(block); err != nil {
 				break

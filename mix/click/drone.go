@@ -43,6 +43,7 @@ type drone struct {
 	peak     float64 // no sample or point between samples is larger
 }
 
+// newDrone prepares a tone, with its fifth where it has one.
 func newDrone(d Drone, pitchHz, gain float64) drone {
 	out := drone{from: audio.FramesAt(d.From), to: audio.FramesAt(d.To)}
 	out.fade = min(audio.FramesAt(droneFade), (out.to-out.from)/2)
@@ -65,7 +66,7 @@ func newDrone(d Drone, pitchHz, gain float64) drone {
 	return out
 }
 
-// loudness is that of the tones together, in LUFS: the short-term value, since
+// loudness returns that of the tones together, in LUFS: the short-term value, since
 // a block of 400 ms holds too few periods of the lowest notes.
 func (d drone) loudness() float64 {
 	const frames = 3.2 * audio.Rate
@@ -76,7 +77,7 @@ func (d drone) loudness() float64 {
 	return float64(m.ShortTerm())
 }
 
-// peak is the largest magnitude of the tone, from 64 points in the period of
+// peak returns the largest magnitude of the tone, from 64 points in the period of
 // its highest partial, which is within 0.02 dB of the true maximum.
 func (v voice) peak() float64 {
 	n := 64 * len(v.a)
@@ -88,7 +89,7 @@ func (v voice) peak() float64 {
 	return peak * 1.0023
 }
 
-// sumSines is the sum of a[k-1]·sin(kθ) for s = sin θ and c = cos θ, by
+// sumSines returns the sum of a[k-1]·sin(kθ) for s = sin θ and c = cos θ, by
 // Clenshaw's recurrence: one multiplication for each partial.
 func sumSines(a []float64, s, c float64) float64 {
 	var b1, b2 float64
@@ -156,7 +157,7 @@ func (d drone) add(chunk []float64, from audio.Frames) {
 	}
 }
 
-// envelope is the raised cosine of the soft start and end, into frames after
+// envelope returns the raised cosine of the soft start and end, into frames after
 // the drone's start.
 func (d drone) envelope(into audio.Frames) float64 {
 	edge := min(into, d.to-d.from-1-into)
@@ -166,7 +167,7 @@ func (d drone) envelope(into audio.Frames) float64 {
 	return 0.5 - 0.5*math.Cos(math.Pi*float64(edge)/float64(d.fade))
 }
 
-// loudestSum is the largest sum of peaks of drones that sound at one time.
+// loudestSum returns the largest sum of peaks of drones that sound at one time.
 func loudestSum(drones []drone) float64 {
 	most := 0.0
 	for _, d := range drones {

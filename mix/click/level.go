@@ -10,7 +10,7 @@ import (
 // blockFrames is the length of a momentary loudness block, 400 ms.
 const blockFrames = 2 * audio.Rate / 5
 
-// measure gives the momentary loudness in LUFS at the end of wave, or of a
+// measure returns the momentary loudness in LUFS at the end of wave, or of a
 // block of 400 ms that begins with it when it is shorter, and its true peak as
 // a linear amplitude. Silence is −Inf and 0.
 func measure(wave []float64) (lufs, peak float64) {

@@ -18,7 +18,8 @@ import (
 // either source is the result's too.
 func Over(guide, mix audio.Source, mixDB audio.Decibels) (audio.Source, error) {
 	if guide.Channels() != 1 || guide.Rate() != audio.Rate || mix.Rate() != audio.Rate {
-		return nil, fmt.Errorf("click: a guide of %d channels at %d Hz over a mix at %d Hz; 1 channel and %d Hz are needed",
+		return nil, fmt.Errorf("click: a guide of %d channels at %d Hz over a mix at %d Hz; 1 channel and %d Hz "+
+			"are needed",
 			guide.Channels(), guide.Rate(), mix.Rate(), audio.Rate)
 	}
 	return limit.New(&sum{guide: guide, mix: mix, gain: mixDB.Gain()}, Ceiling), nil

@@ -11,7 +11,7 @@ import (
 	"ripieno/mix/tempo"
 )
 
-// tone is a stereo sine, louder on the left.
+// tone returns a stereo sine, louder on the left.
 func tone(seconds, hz, amplitude float64) audio.Block {
 	b := audio.NewBlock(2, int(seconds*audio.Rate))
 	for i := range b[0] {
@@ -111,7 +111,8 @@ func TestOverPassesErrorsOn(t *testing.T) {
 	if _, err := Over(guideOf(t, short(t), Options{}), audio.NewMemory(tone(1, 300, 0.1), 44100), 0); err == nil {
 		t.Error("a mix at 44.1 kHz was taken")
 	}
-	if _, err := Over(audio.NewMemory(tone(1, 300, 0.1), audio.Rate), audio.NewMemory(tone(1, 300, 0.1), audio.Rate), 0); err == nil {
+	if _, err := Over(audio.NewMemory(tone(1, 300, 0.1), audio.Rate), audio.NewMemory(tone(1, 300, 0.1), audio.Rate),
+		0); err == nil {
 		t.Error("a guide of two channels was taken")
 	}
 }

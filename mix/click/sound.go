@@ -89,7 +89,7 @@ func (k *kit) addTones(countIn int, pitchHz, gain float64) {
 	}
 }
 
-// pip is a short round tone, as long as a click may be.
+// pip returns a short round tone, as long as a click may be.
 func pip(f float64) []float64 {
 	wave := make([]float64, maxSound)
 	for i := range wave {
@@ -101,7 +101,7 @@ func pip(f float64) []float64 {
 	return fadeEnd(wave)
 }
 
-// wood is a block of wood struck: modes at f and 2.71 f (a free bar's second
+// wood returns a block of wood struck: modes at f and 2.71 f (a free bar's second
 // mode is 2.756 f; blocks lie a little lower), which die away with the time
 // constant tau in seconds, and 1 ms of noise. Only the first mode starts at
 // its crest: it makes the edge, and the others do not pile up on it.
@@ -118,7 +118,7 @@ func wood(f, tau float64) []float64 {
 	return fadeEnd(wave)
 }
 
-// metal is a closed pair of cymbals: noise through two high passes at 6 kHz
+// metal returns a closed pair of cymbals: noise through two high passes at 6 kHz
 // and a dense row of inharmonic tones.
 func metal() []float64 {
 	noise := rand.New(rand.NewPCG(2, 42))

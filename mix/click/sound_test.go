@@ -12,13 +12,14 @@ import (
 	"ripieno/mix/tempo"
 )
 
-// kWeighted is the mean square of wave over n samples after the K filter at
+// kWeighted returns the mean square of wave over n samples after the K filter at
 // 48 kHz, with the coefficients of ITU-R BS.1770-4 tables 1 and 2 and nothing
 // of the package loudness.
 func kWeighted(wave []float64, n int) float64 {
 	type biquad struct{ b0, b1, b2, a1, a2, z1, z2 float64 }
 	stages := []*biquad{
-		{b0: 1.53512485958697, b1: -2.69169618940638, b2: 1.19839281085285, a1: -1.69065929318241, a2: 0.73248077421585},
+		{b0: 1.53512485958697, b1: -2.69169618940638, b2: 1.19839281085285, a1: -1.69065929318241,
+			a2: 0.73248077421585},
 		{b0: 1, b1: -2, b2: 1, a1: -1.99004745483398, a2: 0.99007225036621},
 	}
 	sum := 0.0
@@ -81,7 +82,8 @@ func TestStatedDroneLoudness(t *testing.T) {
 	for _, note := range []int{24, 36, 50, 69, 96} {
 		for _, fifth := range []bool{false, true} {
 			for _, db := range []audio.Decibels{0, -6} {
-				wave := samples(t, m, Options{ClickDB: audio.Decibels(math.Inf(-1)), DroneDB: db, Drones: []Drone{{From: 0, To: 5, MIDINote: note, Fifth: fifth}}})
+				wave := samples(t, m, Options{ClickDB: audio.Decibels(math.Inf(-1)), DroneDB: db,
+					Drones: []Drone{{From: 0, To: 5, MIDINote: note, Fifth: fifth}}})
 				want := DroneLUFS + float64(db)
 				if got := lufs(kWeighted(wave[24000:4*48000], 168000)); math.Abs(got-want) > 0.1 {
 					t.Errorf("note %d, fifth %v: %.2f LUFS, stated %.1f", note, fifth, got, want)
@@ -96,7 +98,8 @@ func TestTruePeak(t *testing.T) {
 	m := varied(t)
 	for _, o := range []Options{
 		{},
-		{ClickDB: 4, CountTones: true, Subdivisions: Written, Drones: []Drone{{From: 0, To: 30, MIDINote: 38, Fifth: true}}},
+		{ClickDB: 4, CountTones: true, Subdivisions: Written,
+			Drones: []Drone{{From: 0, To: 30, MIDINote: 38, Fifth: true}}},
 		{ClickDB: 4.5, Subdivisions: 8},
 	} {
 		meter := loudness.NewMeter(1, audio.Rate)
@@ -111,7 +114,8 @@ func TestTruePeak(t *testing.T) {
 // A whole guide is near −30 LUFS, with and without a drone.
 func TestWholeGuideLoudness(t *testing.T) {
 	for _, signature := range []string{"4/4", "2/2", "6/8"} {
-		m := build(t, tempo.Spec{CountIn: tempo.CountIn{Measures: 4}, Measures: 8, Changes: []tempo.Change{{Measure: 1, Meter: pulse(t, signature), BPM: 100}}})
+		m := build(t, tempo.Spec{CountIn: tempo.CountIn{Measures: 4}, Measures: 8,
+			Changes: []tempo.Change{{Measure: 1, Meter: pulse(t, signature), BPM: 100}}})
 		for _, drones := range [][]Drone{nil, {{From: 0, To: m.End(), MIDINote: 50, Fifth: true}}} {
 			meter := loudness.NewMeter(1, audio.Rate)
 			meter.Write(audio.Block{samples(t, m, Options{Drones: drones})})
@@ -122,7 +126,7 @@ func TestWholeGuideLoudness(t *testing.T) {
 	}
 }
 
-// centroid is the mean frequency of a sound's power.
+// centroid returns the mean frequency of a sound's power.
 func centroid(wave []float64) float64 {
 	padded := make([]float64, 1<<14)
 	copy(padded, wave)
@@ -150,7 +154,7 @@ func TestCueSoundsDifferent(t *testing.T) {
 	}
 }
 
-// steady is a drone alone, 24-bit as in a WAV file, after its fade.
+// steady returns a drone alone, 24-bit as in a WAV file, after its fade.
 func steady(t *testing.T, o Options, d Drone) []float64 {
 	m := build(t, tempo.Spec{Measures: 3, Changes: []tempo.Change{{Measure: 1, Meter: pulse(t, "4/4"), BPM: 60}}})
 	d.From, d.To = 0, 12
@@ -278,7 +282,8 @@ func TestTimbreIsRich(t *testing.T) {
 // rises without a jump.
 func TestDroneFades(t *testing.T) {
 	m := build(t, tempo.Spec{Measures: 2, Changes: []tempo.Change{{Measure: 1, Meter: pulse(t, "4/4"), BPM: 60}}})
-	wave := samples(t, m, Options{ClickDB: audio.Decibels(math.Inf(-1)), Drones: []Drone{{From: 1, To: 4, MIDINote: 57}}})
+	wave := samples(t, m, Options{ClickDB: audio.Decibels(math.Inf(-1)),
+		Drones: []Drone{{From: 1, To: 4, MIDINote: 57}}})
 	peak := func(from, to float64) float64 {
 		p := 0.0
 		for _, v := range wave[int(from*48000):int(to*48000)] {
@@ -307,7 +312,8 @@ func TestDroneFades(t *testing.T) {
 // lies outside is not there.
 func TestDroneWithinTheGuide(t *testing.T) {
 	m := build(t, tempo.Spec{Measures: 1, Changes: []tempo.Change{{Measure: 1, Meter: pulse(t, "4/4"), BPM: 120}}})
-	wave := samples(t, m, Options{ClickDB: audio.Decibels(math.Inf(-1)), Drones: []Drone{{From: -5, To: 500, MIDINote: 57}, {From: 3, To: 9, MIDINote: 45}}})
+	wave := samples(t, m, Options{ClickDB: audio.Decibels(math.Inf(-1)),
+		Drones: []Drone{{From: -5, To: 500, MIDINote: 57}, {From: 3, To: 9, MIDINote: 45}}})
 	if len(wave) != 96000 || wave[0] != 0 || wave[95999] != 0 || wave[48000] == 0 {
 		t.Errorf("%d samples from %v to %v", len(wave), wave[0], wave[len(wave)-1])
 	}
@@ -344,7 +350,8 @@ func TestChoke(t *testing.T) {
 
 // Count tones climb with the beats, and the last measure is an octave higher.
 func TestCountTones(t *testing.T) {
-	m := build(t, tempo.Spec{CountIn: tempo.CountIn{Measures: 4}, Measures: 1, Changes: []tempo.Change{{Measure: 1, Meter: pulse(t, "4/4"), BPM: 60}}})
+	m := build(t, tempo.Spec{CountIn: tempo.CountIn{Measures: 4}, Measures: 1,
+		Changes: []tempo.Change{{Measure: 1, Meter: pulse(t, "4/4"), BPM: 60}}})
 	plain, toned := samples(t, m, Options{}), samples(t, m, Options{CountTones: true})
 	for i := range plain {
 		toned[i] -= plain[i]

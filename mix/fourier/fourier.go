@@ -56,7 +56,8 @@ func New(size int, window []float64) *Transform {
 	if size < 32 || size != 2*half || !powerOfFour(half) || window != nil && len(window) != size {
 		panic(fmt.Sprintf("fourier: a transform of %d samples with a window of %d", size, len(window)))
 	}
-	t := &Transform{size: size, before: make([]float64, size), after: make([]float64, size), turn: newComplexes(half), lines: newComplexes(half + 1)}
+	t := &Transform{size: size, before: make([]float64, size), after: make([]float64, size), turn: newComplexes(half),
+		lines: newComplexes(half + 1)}
 	for i := range t.before {
 		w := 1.0
 		if window != nil {
@@ -78,6 +79,7 @@ func New(size int, window []float64) *Transform {
 	return t
 }
 
+// powerOfFour reports whether n is 4 to some power, 1 among them.
 func powerOfFour(n int) bool {
 	for ; n > 1; n /= 4 {
 		if n%4 != 0 {
@@ -87,7 +89,7 @@ func powerOfFour(n int) bool {
 	return n == 1
 }
 
-// newPass is the pass that splits transforms of n into four of n/4.
+// newPass returns the pass that splits transforms of n into four of n/4.
 func newPass(n, stride int) pass {
 	p := pass{groups: n / 4, stride: stride, twiddles: make([]float64, 6*n/4)}
 	for g := range p.groups {
@@ -103,7 +105,7 @@ func newPass(n, stride int) pass {
 	return p
 }
 
-// Lines is how many lines a frame has: from 0 to half the sample rate.
+// Lines returns how many lines a frame has: from 0 to half the sample rate.
 func (t *Transform) Lines() int { return t.size/2 + 1 }
 
 // Forward writes the lines Σ window·x·e^(−2πikn/size) of x, which has size

@@ -101,7 +101,8 @@ func TestVectorsGiveTheSameBits(t *testing.T) {
 			t.Helper()
 			for i := range half {
 				if got.re[i] != want.re[i] || got.im[i] != want.im[i] {
-					t.Fatalf("size %d: %s gives other bits at %d: %v %v, not %v %v", n, what, i, got.re[i], got.im[i], want.re[i], want.im[i])
+					t.Fatalf("size %d: %s gives other bits at %d: %v %v, not %v %v", n, what, i, got.re[i], got.im[i],
+						want.re[i], want.im[i])
 				}
 			}
 		}

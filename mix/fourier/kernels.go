@@ -37,6 +37,7 @@ func powerGo(p, re, im []float64) {
 // quad is the butterfly of radix 4 on four complex numbers.
 type quad struct{ r0, i0, r1, i1, r2, i2, r3, i3 float64 }
 
+// butterfly returns the transform of four, its last three turned by twiddles.
 func (q quad) butterfly(w1r, w1i, w2r, w2i, w3r, w3i float64) quad {
 	sr, si := q.r0+q.r2, q.i0+q.i2 // a+c
 	dr, di := q.r0-q.r2, q.i0-q.i2 // a−c
@@ -53,7 +54,7 @@ func (q quad) butterfly(w1r, w1i, w2r, w2i, w3r, w3i float64) quad {
 	}
 }
 
-// firstPassGo is the pass of stride 1, whose four results lie side by side.
+// firstPassGo does the pass of stride 1, whose four results lie side by side.
 func firstPassGo(yr, yi, xr, xi, w []float64, groups int) {
 	for p := range groups {
 		t := w[24*(p/4)+p%4:]
@@ -66,14 +67,15 @@ func firstPassGo(yr, yi, xr, xi, w []float64, groups int) {
 	}
 }
 
-// laterPassGo is every other pass: one set of twiddles for stride numbers.
+// laterPassGo does every other pass: one set of twiddles for stride numbers.
 func laterPassGo(yr, yi, xr, xi, w []float64, groups, stride int) {
 	for p := range groups {
 		t := w[6*p : 6*p+6]
 		for k := range stride {
 			from, to := stride*p+k, 4*stride*p+k
 			b, c, d := from+stride*groups, from+2*stride*groups, from+3*stride*groups
-			q := quad{xr[from], xi[from], xr[b], xi[b], xr[c], xi[c], xr[d], xi[d]}.butterfly(t[0], t[1], t[2], t[3], t[4], t[5])
+			q := quad{xr[from], xi[from], xr[b], xi[b], xr[c], xi[c], xr[d], xi[d]}.butterfly(t[0], t[1], t[2], t[3],
+				t[4], t[5])
 			yr[to], yr[to+stride], yr[to+2*stride], yr[to+3*stride] = q.r0, q.r1, q.r2, q.r3
 			yi[to], yi[to+stride], yi[to+2*stride], yi[to+3*stride] = q.i0, q.i1, q.i2, q.i3
 		}
@@ -94,7 +96,7 @@ func untangleGo(re, im, zr, zi, wr, wi []float64) {
 	}
 }
 
-// tangleGo is the way back: from lines to the transform of pairs, twice as
+// tangleGo does the way back: from lines to the transform of pairs, twice as
 // large. re and im have one line more than w.
 func tangleGo(zr, zi, re, im, wr, wi []float64) {
 	last := len(wr)

@@ -123,16 +123,16 @@ func (s *Source) ask(to int64) {
 			s.lastGap = 0
 		} else {
 			for i := at; i < at+n; i++ {
-				s.need = append(s.need, s.askOne(i))
+				s.need = append(s.need, s.neededGain(i))
 			}
 		}
 		s.asked += int64(n)
 	}
 }
 
-// askOne is the gain for the frame at index i: enough for its samples and for
+// neededGain returns the gain for the frame at index i: enough for its samples and for
 // the wave on both sides of it.
-func (s *Source) askOne(i int) float64 {
+func (s *Source) neededGain(i int) float64 {
 	var gap, peak float64
 	for _, x := range s.frames {
 		peak = math.Max(peak, math.Abs(x[i]))
@@ -146,7 +146,7 @@ func (s *Source) askOne(i int) float64 {
 	return s.ceiling / peak
 }
 
-// loudest is the largest sample in frames [from, to) by index.
+// loudest returns the largest sample in frames [from, to) by index.
 func (s *Source) loudest(from, to int) float64 {
 	var high float64
 	for _, x := range s.frames {

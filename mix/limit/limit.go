@@ -80,10 +80,11 @@ type Source struct {
 // rate outside 8 kHz to 384 kHz.
 func New(src audio.Source, ceiling audio.Decibels) audio.Source { return NewSource(src, ceiling) }
 
-// NewSource is [New] with the concrete type.
+// NewSource does what [New] does, with the concrete type.
 func NewSource(src audio.Source, ceiling audio.Decibels) *Source {
 	rate := src.Rate()
-	s := &Source{src: src, ceiling: (ceiling - margin).Gain(), in: loudness.NewInterpolator(factor), envel: 1, deepest: 1}
+	s := &Source{src: src, ceiling: (ceiling - margin).Gain(), in: loudness.NewInterpolator(factor), envel: 1,
+		deepest: 1}
 	if math.IsNaN(float64(ceiling)) || rate < 8000 || rate > 384000 {
 		s.err = fmt.Errorf("limit: no ceiling of %v dBTP at %d Hz", float64(ceiling), rate)
 		return s
@@ -109,10 +110,10 @@ func (s *Source) Channels() int { return s.src.Channels() }
 // Rate implements [audio.Source].
 func (s *Source) Rate() int { return s.src.Rate() }
 
-// Reduction is the deepest cut so far, 0 or negative.
+// Reduction returns the deepest cut so far, 0 or negative.
 func (s *Source) Reduction() audio.Decibels { return audio.DecibelsOf(s.deepest) }
 
-// Lowered is how many frames so far were lowered by more than 0.1 dB.
+// Lowered returns how many frames so far were lowered by more than 0.1 dB.
 func (s *Source) Lowered() audio.Frames { return audio.Frames(s.lowered) }
 
 // Read implements [audio.Source].

@@ -31,7 +31,7 @@ func noise(seed uint64, amplitude float64, n int) []float64 {
 	return x
 }
 
-// music is a seeded series of struck and blown notes with sudden starts.
+// music returns a seeded series of struck and blown notes with sudden starts.
 func music(seed uint64, n int) []float64 {
 	rng := rand.New(rand.NewPCG(seed, 9))
 	x := make([]float64, n)
@@ -59,7 +59,7 @@ func limited(t testing.TB, b audio.Block, ceiling audio.Decibels) (audio.Block, 
 	return out, s
 }
 
-// truePeak is what a meter with the given oversampling finds, in dBTP.
+// truePeak returns what a meter with the given oversampling finds, in dBTP.
 func truePeak(b audio.Block, factor int) float64 {
 	in, high := loudness.NewInterpolator(factor), 0.0
 	for _, ch := range b {
@@ -119,7 +119,7 @@ func TestCeilingHolds(t *testing.T) {
 	}
 }
 
-// square is a full-scale square wave whose edges ring high between samples.
+// square returns a full-scale square wave whose edges ring high between samples.
 func square(n int) []float64 {
 	x := make([]float64, n)
 	for i := range x {
@@ -215,7 +215,8 @@ func TestErrors(t *testing.T) {
 	if !errors.Is(err, broken) || got.Frames() != 7000 {
 		t.Errorf("%d frames, then %v", got.Frames(), err)
 	}
-	if _, err := New(audio.NewMemory(audio.NewBlock(1, 10), rate), audio.Decibels(math.NaN())).Read(audio.NewBlock(1, 5)); err == nil {
+	if _, err := New(audio.NewMemory(audio.NewBlock(1, 10), rate),
+		audio.Decibels(math.NaN())).Read(audio.NewBlock(1, 5)); err == nil {
 		t.Error("a ceiling of NaN gave no error")
 	}
 	if _, err := New(audio.NewMemory(audio.NewBlock(1, 10), 100), -1).Read(audio.NewBlock(1, 5)); err == nil {

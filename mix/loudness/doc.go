@@ -28,9 +28,9 @@ type LU float64
 // Silence is the loudness of nothing.
 var Silence = LUFS(math.Inf(-1))
 
-// OfEnergy is the loudness of a K-weighted, channel-weighted mean square:
+// OfEnergy returns the loudness of a K-weighted, channel-weighted mean square:
 // −0.691 + 10·log10(z), BS.1770-4 equation 2. Zero gives −Inf.
 func OfEnergy(z float64) LUFS { return LUFS(-0.691 + 10*math.Log10(z)) }
 
-// Energy is the inverse of [OfEnergy].
+// Energy returns the inverse of [OfEnergy].
 func (l LUFS) Energy() float64 { return math.Pow(10, (float64(l)+0.691)/10) }

@@ -38,7 +38,7 @@ func (g *Gate) Add(z float64) {
 	b.sum += z
 }
 
-// mean is the average energy of all blocks in bins whose own average is above
+// mean returns the average energy of all blocks in bins whose own average is above
 // floor, and their number.
 func (g *Gate) mean(floor float64) (z float64, count int64) {
 	var sum float64
@@ -54,7 +54,7 @@ func (g *Gate) mean(floor float64) (z float64, count int64) {
 	return sum / float64(count), count
 }
 
-// Integrated is the gated loudness of all blocks: those above −70 LUFS give a
+// Integrated returns the gated loudness of all blocks: those above −70 LUFS give a
 // mean, those above 10 LU under that mean give the result (BS.1770-4 annex 1).
 // −Inf when no block passed.
 func (g *Gate) Integrated() LUFS {
@@ -66,7 +66,7 @@ func (g *Gate) Integrated() LUFS {
 	return OfEnergy(z)
 }
 
-// Range is the loudness range of the blocks, which must be 3 s long: the
+// Range returns the loudness range of the blocks, which must be 3 s long: the
 // distance from the 10th to the 95th percentile of those above −70 LUFS and
 // above 20 LU under their mean (EBU Tech 3342 section 3). 0 without blocks.
 func (g *Gate) Range() LU {
@@ -79,7 +79,7 @@ func (g *Gate) Range() LU {
 	return LU(g.percentile(floor, n, 0.95) - g.percentile(floor, n, 0.10))
 }
 
-// percentile is the loudness of the block at rank round((n−1)·p) from below
+// percentile returns the loudness of the block at rank round((n−1)·p) from below
 // among the n blocks above floor, as the reference code of Tech 3342 ranks.
 func (g *Gate) percentile(floor float64, n int64, p float64) LUFS {
 	rank := int64(math.Round(float64(n-1) * p))

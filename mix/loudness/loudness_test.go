@@ -31,7 +31,7 @@ func writeTones(m *Meter, rate int, tones ...tone) {
 	}
 }
 
-// sine is n samples of amplitude·sin(2π·hz·t + phase), phase running from
+// sine returns n samples of amplitude·sin(2π·hz·t + phase), phase running from
 // sample start.
 func sine(hz, amplitude, phase float64, rate, start, n int) []float64 {
 	x := make([]float64, n)
@@ -258,7 +258,8 @@ func TestBlockSizesDoNotMatter(t *testing.T) {
 		}
 		if m.Integrated() != whole.Integrated() || m.TruePeak() != whole.TruePeak() || m.MaxM() != whole.MaxM() ||
 			m.MaxS() != whole.MaxS() || m.Range() != whole.Range() || m.ShortTerm() != whole.ShortTerm() {
-			t.Errorf("in blocks of %d: %v %v, whole: %v %v", size, m.Integrated(), m.TruePeak(), whole.Integrated(), whole.TruePeak())
+			t.Errorf("in blocks of %d: %v %v, whole: %v %v", size, m.Integrated(), m.TruePeak(), whole.Integrated(),
+				whole.TruePeak())
 		}
 	}
 }

@@ -67,7 +67,7 @@ func (m *Meter) WithoutPeaks() *Meter {
 	return m
 }
 
-// channelGains are the weights of BS.1770-4 table 3.
+// channelGains returns the weights of BS.1770-4 table 3.
 func channelGains(channels int) []float64 {
 	const side = 1.41
 	g := make([]float64, channels)
@@ -76,7 +76,7 @@ func channelGains(channels int) []float64 {
 	return g
 }
 
-// oversampling is 4 up to 48 kHz and keeps the inner rate at 192 kHz or above
+// oversampling returns 4 up to 48 kHz and keeps the inner rate at 192 kHz or above
 // beyond it (BS.1770-4 annex 2).
 func oversampling(rate int) int {
 	switch {
@@ -106,7 +106,7 @@ func (m *Meter) Write(b audio.Block) {
 	}
 }
 
-// boundary is the first frame of step k. It is rounded from the exact place,
+// boundary returns the first frame of step k. It is rounded from the exact place,
 // so steps of rates that 100 does not divide never drift.
 func (m *Meter) boundary(k int64) int64 {
 	return (k*int64(m.rate) + stepsPerSecond/2) / stepsPerSecond
@@ -169,7 +169,7 @@ func (m *Meter) endStep() {
 	}
 }
 
-// window is the mean energy of the last steps. It is summed afresh each time:
+// window returns the mean energy of the last steps. It is summed afresh each time:
 // a running sum would drift by rounding.
 func (m *Meter) window(steps int64) float64 {
 	var sum, frames float64
@@ -180,26 +180,26 @@ func (m *Meter) window(steps int64) float64 {
 	return sum / frames
 }
 
-// Momentary is the loudness of the last 400 ms; −Inf before there are 400 ms.
+// Momentary returns the loudness of the last 400 ms; −Inf before there are 400 ms.
 func (m *Meter) Momentary() LUFS { return OfEnergy(max(m.momentum, 0)) }
 
-// ShortTerm is the loudness of the last 3 s; −Inf before there are 3 s.
+// ShortTerm returns the loudness of the last 3 s; −Inf before there are 3 s.
 func (m *Meter) ShortTerm() LUFS { return OfEnergy(max(m.short, 0)) }
 
-// MaxM is the largest momentary loudness so far; −Inf before there is one.
+// MaxM returns the largest momentary loudness so far; −Inf before there is one.
 func (m *Meter) MaxM() LUFS { return OfEnergy(m.maxM) }
 
-// MaxS is the largest short-term loudness so far; −Inf before there is one.
+// MaxS returns the largest short-term loudness so far; −Inf before there is one.
 func (m *Meter) MaxS() LUFS { return OfEnergy(m.maxS) }
 
-// Integrated is the gated loudness of everything written; −Inf when no block
+// Integrated returns the gated loudness of everything written; −Inf when no block
 // of 400 ms passed the gates.
 func (m *Meter) Integrated() LUFS { return m.blocks.Integrated() }
 
-// Range is the loudness range so far; 0 before there are 3 s.
+// Range returns the loudness range so far; 0 before there are 3 s.
 func (m *Meter) Range() LU { return m.ranges.Range() }
 
-// TruePeak is the highest true peak of any channel, in dBTP; −Inf in silence
+// TruePeak returns the highest true peak of any channel, in dBTP; −Inf in silence
 // and NaN after WithoutPeaks.
 func (m *Meter) TruePeak() audio.Decibels {
 	if m.peaks == nil {
@@ -208,8 +208,8 @@ func (m *Meter) TruePeak() audio.Decibels {
 	return m.peaks.True()
 }
 
-// Frames is how many frames were written.
+// Frames returns how many frames were written.
 func (m *Meter) Frames() int64 { return m.written }
 
-// Seconds is how much was written.
+// Seconds returns how much was written.
 func (m *Meter) Seconds() float64 { return float64(m.written) / float64(m.rate) }

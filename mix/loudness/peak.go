@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"ripieno/mix/audio"
+	"ripieno/mix/fourier"
 )
 
 // Interpolator reads the height of the wave between two samples. BS.1770-4
@@ -57,12 +58,12 @@ func NewInterpolator(factor int) *Interpolator {
 	return in
 }
 
-// Bound is the largest factor by which the wave between samples can exceed the
+// Bound returns the largest factor by which the wave between samples can exceed the
 // largest sample within [Reach]: the norm of the filter. Where the samples
 // times Bound stay under a limit, nothing has to be interpolated.
 func (in *Interpolator) Bound() float64 { return in.bound }
 
-// Peak is the largest magnitude of the wave at the interpolated points between
+// Peak returns the largest magnitude of the wave at the interpolated points between
 // x[Reach-1] and x[Reach], the two samples themselves left out. x holds
 // 2·Reach finite samples.
 func (in *Interpolator) Peak(x []float64) float64 {
@@ -88,7 +89,7 @@ func (in *Interpolator) Peak(x []float64) float64 {
 	return peak
 }
 
-// windowedSinc is sinc(t) under a Kaiser window that ends at ±Reach.
+// windowedSinc returns sinc(t) under a Kaiser window that ends at ±Reach.
 func windowedSinc(t float64) float64 {
 	if t == 0 {
 		return 1
@@ -97,18 +98,8 @@ func windowedSinc(t float64) float64 {
 	if r >= 1 {
 		return 0
 	}
-	return math.Sin(math.Pi*t) / (math.Pi * t) * bessel0(interpolatorBeta*math.Sqrt(1-r*r)) / bessel0(interpolatorBeta)
-}
-
-// bessel0 is the modified Bessel function of the first kind and order 0, by
-// its power series (Abramowitz and Stegun 9.6.12).
-func bessel0(x float64) float64 {
-	sum, term := 1.0, 1.0
-	for k := 1.0; term > sum*1e-17; k++ {
-		term *= x / (2 * k) * x / (2 * k)
-		sum += term
-	}
-	return sum
+	return math.Sin(math.Pi*t) / (math.Pi * t) * fourier.BesselI0(interpolatorBeta*math.Sqrt(1-r*r)) / fourier.BesselI0(
+		interpolatorBeta)
 }
 
 // Peaks follows the highest peaks of a programme. The zero value is not usable;
@@ -132,7 +123,7 @@ func (p *Peaks) Write(b audio.Block) {
 	}
 }
 
-// True is the highest true peak so far in dBTP, as if silence followed; −Inf
+// True returns the highest true peak so far in dBTP, as if silence followed; −Inf
 // in silence.
 func (p *Peaks) True() audio.Decibels {
 	var high float64
@@ -142,7 +133,7 @@ func (p *Peaks) True() audio.Decibels {
 	return audio.DecibelsOf(high)
 }
 
-// Sample is the largest magnitude of a sample so far in dBFS; −Inf in silence.
+// Sample returns the largest magnitude of a sample so far in dBFS; −Inf in silence.
 func (p *Peaks) Sample() audio.Decibels {
 	var high float64
 	for _, c := range p.channels {
@@ -176,6 +167,7 @@ func (p *peaks) write(x []float64) {
 	}
 }
 
+// run takes the next samples of a channel, not more than the buffer holds.
 func (p *peaks) run(x []float64) {
 	const past = 2*Reach - 1
 	buf := p.buf[:past]
@@ -199,7 +191,7 @@ func (p *peaks) run(x []float64) {
 	p.buf = buf[:past]
 }
 
-// peak is the highest magnitude so far, as if silence followed.
+// peak returns the highest magnitude so far, as if silence followed.
 func (p *peaks) peak() float64 {
 	rest := peaks{in: p.in, buf: append(make([]float64, 0, 2*Reach-1+peakRun), p.buf...), high: p.high}
 	rest.write(make([]float64, 2*Reach))

@@ -19,7 +19,7 @@ const (
 	rlbQ      = 0.5003270373238773
 )
 
-// Shelf is the first stage of the K weighting at rate hertz: the acoustic
+// Shelf returns the first stage of the K weighting at rate hertz: the acoustic
 // effect of a head, +4 dB above about 2 kHz (BS.1770-4 table 1).
 func Shelf(rate int) Biquad {
 	k := math.Tan(math.Pi * shelfHz / float64(rate))
@@ -35,7 +35,7 @@ func Shelf(rate int) Biquad {
 	}
 }
 
-// RLB is the second stage at rate hertz: the revised low-frequency B curve, a
+// RLB returns the second stage at rate hertz: the revised low-frequency B curve, a
 // high-pass (BS.1770-4 table 2). Its numerator is 1, −2, 1 at every rate.
 func RLB(rate int) Biquad {
 	k := math.Tan(math.Pi * rlbHz / float64(rate))
@@ -43,7 +43,7 @@ func RLB(rate int) Biquad {
 	return Biquad{B0: 1, B1: -2, B2: 1, A1: 2 * (k*k - 1) / a0, A2: (1 - k/rlbQ + k*k) / a0}
 }
 
-// Response is the gain of the section at hz for the given sample rate, as a
+// Response returns the gain of the section at hz for the given sample rate, as a
 // linear factor.
 func (q Biquad) Response(hz float64, rate int) float64 {
 	sin1, cos1 := math.Sincos(2 * math.Pi * hz / float64(rate))
@@ -93,7 +93,7 @@ func (w *Weighting) Settle() {
 	w.s1, w.s2, w.r1, w.r2 = settle(w.s1), settle(w.s2), settle(w.r1), settle(w.r2)
 }
 
-// applyPair is Apply for two channels at once: the two recursions do not
+// applyPair does what Apply does for two channels at once: the two recursions do not
 // depend on each other, so a processor runs them side by side in little more
 // than the time of one.
 func applyPair(wa, wb *Weighting, ya, yb, xa, xb []float64) {
@@ -116,7 +116,7 @@ func applyPair(wa, wb *Weighting, ya, yb, xa, xb []float64) {
 	wb.s1, wb.s2, wb.r1, wb.r2 = bs1, bs2, br1, br2
 }
 
-// sound is v, or zero where v is NaN, infinite or beyond any sane sample.
+// sound returns v, or zero where v is NaN, infinite or beyond any sane sample.
 func sound(v float64) float64 {
 	if v > -1e6 && v < 1e6 {
 		return v

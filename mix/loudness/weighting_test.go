@@ -13,9 +13,11 @@ func TestCoefficients(t *testing.T) {
 		got, want Biquad
 		tolerance float64
 	}{
-		{"shelf 48000", Shelf(48000), Biquad{1.53512485958697, -2.69169618940638, 1.19839281085285, -1.69065929318241, 0.73248077421585}, 1e-12},
+		{"shelf 48000", Shelf(48000), Biquad{1.53512485958697, -2.69169618940638, 1.19839281085285, -1.69065929318241,
+			0.73248077421585}, 1e-12},
 		{"rlb 48000", RLB(48000), Biquad{1, -2, 1, -1.99004745483398, 0.99007225036621}, 1e-12},
-		{"shelf 44100", Shelf(44100), Biquad{1.53084123005035, -2.65097999515473, 1.16907907992159, -1.66365511325602, 0.71259542807323}, 1e-12},
+		{"shelf 44100", Shelf(44100), Biquad{1.53084123005035, -2.65097999515473, 1.16907907992159, -1.66365511325602,
+			0.71259542807323}, 1e-12},
 		{"rlb 44100", RLB(44100), Biquad{1, -2, 1, -1.98916967362980, 0.98919903578704}, 1e-12},
 	}
 	for _, c := range cases {
@@ -108,7 +110,7 @@ func TestInterpolatorReadsWithinTheGrid(t *testing.T) {
 	}
 }
 
-// highAfter is the peak of the steady part: the hard start and end of the
+// highAfter returns the peak of the steady part: the hard start and end of the
 // test tone ring, rightly, above its amplitude.
 func (p *peaks) highAfter(x []float64) float64 {
 	var high float64

@@ -29,10 +29,10 @@ const (
 // laws are the names of the laws for settings and messages.
 var laws = map[Law]string{ConstantPower: "power", Compromise: "compromise", Linear: "linear"}
 
-// String is the law's name: power, compromise or linear.
+// String returns the law's name: power, compromise or linear.
 func (l Law) String() string { return laws[l] }
 
-// Gains are the factors for left and right of a mono sound at position. A law
+// Gains returns the factors for left and right of a mono sound at position. A law
 // that is none of the constants acts as [ConstantPower].
 func (l Law) Gains(position float64) (left, right float64) {
 	p := Clamp(position)
@@ -83,6 +83,7 @@ func widen(w float64) Matrix {
 	return Matrix{{a, b}, {b, a}}
 }
 
+// times returns the product of m and n: n is applied first.
 func (m Matrix) times(n Matrix) Matrix {
 	var r Matrix
 	for i := range 2 {
@@ -116,7 +117,7 @@ func Between(n int, from, to float64) []float64 {
 	return places
 }
 
-// Clamp is position within −1..1; NaN is 0.
+// Clamp returns position within −1..1; NaN is 0.
 func Clamp(position float64) float64 {
 	if math.IsNaN(position) {
 		return 0

@@ -22,7 +22,7 @@ type beatClock struct {
 	most     float64   // the fastest
 }
 
-// newBeatClock is nil for a map without beats.
+// newBeatClock returns nil for a map without beats.
 func newBeatClock(m *tempo.Map) *beatClock {
 	var beats []tempo.Beat
 	for b := range m.Beats() {
@@ -33,7 +33,8 @@ func newBeatClock(m *tempo.Map) *beatClock {
 	if len(beats) == 0 {
 		return nil
 	}
-	c := &beatClock{even: true, from: beats[0].Seconds, first: 1 / beats[0].Length, last: 1 / beats[len(beats)-1].Length}
+	c := &beatClock{even: true, from: beats[0].Seconds, first: 1 / beats[0].Length,
+		last: 1 / beats[len(beats)-1].Length}
 	end := beats[len(beats)-1]
 	c.to = end.Seconds + end.Length
 	k := 0
@@ -46,7 +47,8 @@ func newBeatClock(m *tempo.Map) *beatClock {
 	}
 	for i, b := range beats {
 		c.most = max(c.most, 1/b.Length)
-		if math.Abs(b.Length-beats[0].Length) > 1e-6 || i > 0 && math.Abs(b.Seconds-beats[i-1].Seconds-beats[0].Length) > 1e-6 {
+		if math.Abs(b.Length-beats[0].Length) > 1e-6 || i > 0 &&
+			math.Abs(b.Seconds-beats[i-1].Seconds-beats[0].Length) > 1e-6 {
 			c.even = false
 		}
 	}
@@ -69,7 +71,7 @@ func (c *beatClock) beats(guide float64) float64 {
 	return c.table[i] + (c.table[i+1]-c.table[i])*(at-float64(i))
 }
 
-// places are where the file may lie: anywhere with ten seconds of its notes in
+// places returns where the file may lie: anywhere with ten seconds of its notes in
 // the map. Of places on which the beats follow each other alike, within so many
 // beats, one is as good as any: a single one where all beats are equally long,
 // and one for each stretch of a map in which they are.
@@ -89,7 +91,7 @@ func (c *beatClock) places(n notes, apart float64) []float64 {
 	return out
 }
 
-// placesAtMost are the places of notes that may be faster or slower than the
+// placesAtMost returns the places of notes that may be faster or slower than the
 // guide's, so many at most, for which they are taken further apart.
 func (c *beatClock) placesAtMost(n notes, most int) []float64 {
 	// At a higher tempo the notes cover more of the guide.
@@ -103,7 +105,7 @@ func (c *beatClock) placesAtMost(n notes, most int) []float64 {
 	}
 }
 
-// differ tells whether the beats from file time first to last run apart by more
+// differ reports whether the beats from file time first to last run apart by more
 // than apart between places a and b, a mere shift left aside.
 func (c *beatClock) differ(a, b, first, last, apart float64) bool {
 	low, high := math.Inf(1), math.Inf(-1)
@@ -116,7 +118,7 @@ func (c *beatClock) differ(a, b, first, last, apart float64) bool {
 	return false
 }
 
-// shifts are how far from a place that was tried a better one may be.
+// shifts returns how far from a place that was tried a better one may be.
 func (c *beatClock) shifts() []float64 {
 	if c.even {
 		return []float64{0}

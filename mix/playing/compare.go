@@ -30,7 +30,7 @@ func Compare(m *tempo.Map, hz float64, takes []Take) []Report {
 	return out
 }
 
-// measures are the spans of the measures of the piece.
+// measures returns the spans of the measures of the piece.
 func measures(m *tempo.Map) []Span {
 	out := make([]Span, 0, m.Measures())
 	for n := 1; n <= m.Measures(); n++ {
@@ -44,18 +44,18 @@ func measures(m *tempo.Map) []Span {
 	return out
 }
 
-// guide is the guide time of a file time.
+// guide returns the guide time of a file time.
 func (t *Take) guide(file float64) float64 { return t.Clock.Guide(file) }
 
-// file is the file time of a guide time.
+// file returns the file time of a guide time.
 func (t *Take) file(guide float64) float64 { return t.Clock.File(guide) }
 
-// quiet reports whether a guide time lies where the take is muted.
-func (t *Take) quiet(at float64) bool {
+// isMuted reports whether a guide time lies where the take is muted.
+func (t *Take) isMuted(at float64) bool {
 	return slices.ContainsFunc(t.Quiet, func(s Span) bool { return at >= s.From && at < s.To })
 }
 
-// covers tells whether the recording lasts over all of a span, and nothing of
+// covers reports whether the recording lasts over all of a span, and nothing of
 // it was cut or muted: only then can something be missed in it.
 func (t *Take) covers(s Span) bool {
 	if t.Features == nil || s.From < t.From-1e-6 || s.To > t.To+1e-6 {
@@ -67,7 +67,7 @@ func (t *Take) covers(s Span) bool {
 	return !slices.ContainsFunc(t.Quiet, func(q Span) bool { return q.From < s.To && q.To > s.From })
 }
 
-// sounds tells whether anything is heard in a span: for a tenth of it, or a
+// sounds reports whether anything is heard in a span: for a tenth of it, or a
 // note's clear beginning. What counts lies 9 dB over the file's noise, or, in
 // a file that hardly rests, within 30 dB of its loud passages.
 func (t *Take) sounds(s Span) bool {
@@ -91,7 +91,8 @@ func (t *Take) sounds(s Span) bool {
 		return true
 	}
 	for _, e := range f.Events {
-		if at := t.guide(e.Time); at >= s.From-near/2 && at < s.To-near && e.Strength >= 4 && e.Level > max(gate, f.LoudDB-24) {
+		if at := t.guide(e.Time); at >= s.From-near/2 && at < s.To-near && e.Strength >= 4 &&
+			e.Level > max(gate, f.LoudDB-24) {
 			return true
 		}
 	}
@@ -131,7 +132,7 @@ func (r *Report) expect(takes []Take, all []Report, i int, bars []Span) {
 				why = ByScore
 			}
 		} else {
-			why = others(takes, all, i, k, bar)
+			why = expectedByOthers(takes, all, i, k, bar)
 		}
 		r.Measures[k].Expected = why != ""
 		if why != "" && !r.Measures[k].Sounds {
@@ -150,9 +151,9 @@ func (r *Report) miss(measure int, why string) {
 	r.Missed = append(r.Missed, Missed{measure, measure, why})
 }
 
-// others tells why the other takes let expect take i in measure k; "" for no
+// expectedByOthers returns why the other takes let expect take i in measure k; "" for no
 // reason.
-func others(takes []Take, all []Report, i, k int, bar Span) string {
+func expectedByOthers(takes []Take, all []Report, i, k int, bar Span) string {
 	same, sameSound, rest, restSound := 0, 0, 0, 0
 	for j := range takes {
 		if j == i || !takes[j].covers(bar) {

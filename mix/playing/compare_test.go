@@ -10,7 +10,7 @@ import (
 	"ripieno/mix/tempo"
 )
 
-// steady is a piece in 4/4 at 120 after a count-in of 4 measures: measure n
+// steady returns a piece in 4/4 at 120 after a count-in of 4 measures: measure n
 // begins at 8 + 2·(n−1) seconds.
 func steady(t testing.TB, measures int) *tempo.Map {
 	t.Helper()
@@ -19,7 +19,8 @@ func steady(t testing.TB, measures int) *tempo.Map {
 		t.Fatal(err)
 	}
 	m, err := tempo.New(tempo.Spec{
-		CountIn: tempo.CountIn{Measures: 4}, Measures: measures, Changes: []tempo.Change{{Measure: 1, Meter: meter, BPM: 120}},
+		CountIn: tempo.CountIn{Measures: 4}, Measures: measures,
+		Changes: []tempo.Change{{Measure: 1, Meter: meter, BPM: 120}},
 	})
 	if err != nil {
 		t.Fatal(err)
@@ -27,7 +28,7 @@ func steady(t testing.TB, measures int) *tempo.Map {
 	return m
 }
 
-// made is a take of the whole piece that sounds at −20 dBFS in the given
+// made returns a take of the whole piece that sounds at −20 dBFS in the given
 // measures and has a room of −70 dBFS in the rest. Its file begins with the
 // guide.
 func made(m *tempo.Map, sounds []int) Take {
@@ -70,16 +71,23 @@ func TestMissedByScore(t *testing.T) {
 		change func(*Take)
 		want   []Missed
 	}{
-		"all there":  {sounds: upTo(8, 4)},
-		"one":        {sounds: upTo(8, 4, 6), want: []Missed{{6, 6, ByScore}}},
-		"a rest":     {sounds: upTo(8, 3, 4, 5), want: []Missed{{3, 3, ByScore}, {5, 5, ByScore}}},
-		"a run":      {sounds: upTo(8, 4, 6, 7, 8), want: []Missed{{6, 8, ByScore}}},
-		"one note":   {sounds: upTo(8, 4, 6), change: func(t *Take) { t.Features.Events = []align.Event{event(8 + 2*5 + 1)} }},
-		"a click":    {sounds: upTo(8, 4, 6), change: func(t *Take) { e := event(8 + 2*5 + 1); e.Level = -60; t.Features.Events = []align.Event{e} }, want: []Missed{{6, 6, ByScore}}},
+		"all there": {sounds: upTo(8, 4)},
+		"one":       {sounds: upTo(8, 4, 6), want: []Missed{{6, 6, ByScore}}},
+		"a rest":    {sounds: upTo(8, 3, 4, 5), want: []Missed{{3, 3, ByScore}, {5, 5, ByScore}}},
+		"a run":     {sounds: upTo(8, 4, 6, 7, 8), want: []Missed{{6, 8, ByScore}}},
+		"one note": {sounds: upTo(8, 4, 6),
+			change: func(t *Take) { t.Features.Events = []align.Event{event(8 + 2*5 + 1)} }},
+		"a click": {sounds: upTo(8, 4, 6), change: func(t *Take) {
+			e := event(8 + 2*5 +
+				1)
+			e.Level = -60
+			t.Features.Events = []align.Event{e}
+		}, want: []Missed{{6, 6, ByScore}}},
 		"trimmed":    {sounds: upTo(8, 4, 6), change: func(t *Take) { t.To = 8 + 2*5 }},
 		"muted":      {sounds: upTo(8, 4, 6), change: func(t *Take) { t.Quiet = []Span{{18.5, 19}} }},
 		"ends early": {sounds: upTo(8, 4, 8), change: func(t *Take) { t.Features.Duration = 23 }},
-		"noisy":      {sounds: upTo(8, 4, 6), change: func(t *Take) { t.Features.NoiseDB = -45 }, want: []Missed{{6, 6, ByScore}}},
+		"noisy": {sounds: upTo(8, 4, 6), change: func(t *Take) { t.Features.NoiseDB = -45 },
+			want: []Missed{{6, 6, ByScore}}},
 	} {
 		take := made(m, c.sounds)
 		take.Score = notes
@@ -114,10 +122,13 @@ func TestMissedByOthers(t *testing.T) {
 		takes []Take
 		want  []Missed // of the first
 	}{
-		"part":          {ensemble([]string{"horn", "horn", "horn", "flute"}, upTo(8, 3), all, all, upTo(8, 3)), []Missed{{3, 3, ByPart}}},
-		"part of two":   {ensemble([]string{"horn", "horn", "flute"}, upTo(8, 3), all, upTo(8, 3)), nil},
-		"one of three":  {ensemble([]string{"horn", "horn", "horn", "flute"}, upTo(8, 3), upTo(8, 3), all, upTo(8, 3)), nil},
-		"everybody":     {ensemble([]string{"a", "b", "c", "d"}, upTo(8, 3, 4), all, all, all), []Missed{{3, 4, ByOthers}}},
+		"part": {ensemble([]string{"horn", "horn", "horn", "flute"}, upTo(8, 3), all, all, upTo(8, 3)),
+			[]Missed{{3, 3, ByPart}}},
+		"part of two": {ensemble([]string{"horn", "horn", "flute"}, upTo(8, 3), all, upTo(8, 3)), nil},
+		"one of three": {ensemble([]string{"horn", "horn", "horn", "flute"}, upTo(8, 3), upTo(8, 3), all, upTo(8, 3)),
+			nil},
+		"everybody": {ensemble([]string{"a", "b", "c", "d"}, upTo(8, 3, 4), all, all, all),
+			[]Missed{{3, 4, ByOthers}}},
 		"one measure":   {ensemble([]string{"a", "b", "c", "d"}, upTo(8, 3), all, all, all), nil},
 		"another rests": {ensemble([]string{"a", "b", "c", "d"}, upTo(8, 3, 4), all, upTo(8, 3, 4), all), nil},
 		"only two":      {ensemble([]string{"a", "b", "c"}, upTo(8, 3, 4), all, all), nil},
@@ -129,7 +140,7 @@ func TestMissedByOthers(t *testing.T) {
 	}
 }
 
-// tuned is a take with tones on a scale, each cents away from its note.
+// tuned returns a take with tones on a scale, each cents away from its note.
 func tuned(m *tempo.Map, cents float64, spread float64, n int) Take {
 	take := made(m, upTo(m.Measures()))
 	take.Tones = &Tones{Version: Version}
@@ -137,7 +148,8 @@ func tuned(m *tempo.Map, cents float64, spread float64, n int) Take {
 		note := float64([]int{60, 62, 64, 65, 67}[i%5])
 		off := spread * []float64{-1, 0, 1}[i%3]
 		at := 8 + 0.5*float64(i)
-		take.Tones.Steady = append(take.Tones.Steady, Tone{From: at + 0.05, To: at + 0.4, Note: note + (cents+off)/100, Level: -20})
+		take.Tones.Steady = append(take.Tones.Steady,
+			Tone{From: at + 0.05, To: at + 0.4, Note: note + (cents+off)/100, Level: -20})
 		take.Score = append(take.Score, Note{At: at, MIDI: int(note) - 12}) // another octave is the same note
 	}
 	return take
@@ -169,7 +181,8 @@ func TestTuning(t *testing.T) {
 		}
 		got := Compare(m, c.hz, []Take{c.take})[0].Tuning
 		same := func(a, b, by float64) bool { return math.IsNaN(a) && math.IsNaN(b) || math.Abs(a-b) <= by }
-		if !same(got.Cents, c.cents, 1e-4) || !same(got.Spread, c.spread, 0.01) || got.Score != c.score || got.Known() == math.IsNaN(c.cents) {
+		if !same(got.Cents, c.cents, 1e-4) || !same(got.Spread, c.spread, 0.01) || got.Score != c.score ||
+			got.Known() == math.IsNaN(c.cents) {
 			t.Errorf("%s: %+v", name, got)
 		}
 	}
@@ -276,11 +289,13 @@ func TestCompareTakesByThemselves(t *testing.T) {
 	turned := Compare(m, 440, []Take{empty, b, a})
 	slices.Reverse(turned)
 	for i := range both {
-		if !reflect.DeepEqual(both[i].Tuning, turned[i].Tuning) && both[i].Name != "c" || both[i].Name != turned[i].Name || !slices.Equal(both[i].Missed, turned[i].Missed) {
+		if !reflect.DeepEqual(both[i].Tuning, turned[i].Tuning) && both[i].Name != "c" ||
+			both[i].Name != turned[i].Name || !slices.Equal(both[i].Missed, turned[i].Missed) {
 			t.Errorf("%+v and %+v", both[i].Tuning, turned[i].Tuning)
 		}
 	}
-	if c := both[2]; c.Timing.Notes != 0 || !math.IsNaN(c.Timing.Spread) || c.Tuning.Known() || len(c.Measures) != 16 || len(c.Missed) != 0 {
+	if c := both[2]; c.Timing.Notes != 0 || !math.IsNaN(c.Timing.Spread) || c.Tuning.Known() || len(c.Measures) != 16 ||
+		len(c.Missed) != 0 {
 		t.Errorf("%+v", c)
 	}
 	if got := Compare(m, 440, nil); len(got) != 0 {

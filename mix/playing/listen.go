@@ -134,6 +134,8 @@ func (d *dull) append(buf, x []float64) []float64 {
 	return buf
 }
 
+// hear takes the next samples at the working rate and notes the pitch of every
+// window.
 func (e *ear) hear(x []float64) {
 	e.buf = e.dull.append(e.buf, x)
 	begin := 0
@@ -167,6 +169,7 @@ func (e *ear) put(at, note, level float64) {
 	}
 }
 
+// end closes the tone that sounds at the end of the file.
 func (e *ear) end() {
 	if t, ok := e.run.tone(); ok {
 		e.steady = append(e.steady, t)

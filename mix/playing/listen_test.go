@@ -11,7 +11,7 @@ import (
 	"ripieno/mix/audio/audiotest"
 )
 
-// frequency is that of a MIDI note at 440 Hz (ISO 16): 440·2^((n−69)/12).
+// frequency returns that of a MIDI note at 440 Hz (ISO 16): 440·2^((n−69)/12).
 func frequency(note float64) float64 { return 440 * math.Exp2((note-69)/12) }
 
 // hum adds a harmonic tone with soft ends to x.
@@ -42,7 +42,8 @@ func listen(t testing.TB, x []float64, rate int) *Tones {
 // two tempered notes by another amount: the note is found within 2 cents.
 func TestPitchOfTones(t *testing.T) {
 	for name, partials := range map[string][]float64{
-		"sine": {1}, "reed": {1, 0.2, 0.7, 0.2, 0.5, 0.3}, "missing fundamental": {0.02, 1, 0.8, 0.7, 0.4, 0.3}, "bright": {1, 0.9, 0.9, 0.8, 0.8, 0.7, 0.7, 0.6},
+		"sine": {1}, "reed": {1, 0.2, 0.7, 0.2, 0.5, 0.3}, "missing fundamental": {0.02, 1, 0.8, 0.7, 0.4, 0.3},
+		"bright": {1, 0.9, 0.9, 0.8, 0.8, 0.7, 0.7, 0.6},
 	} {
 		for _, rate := range []int{44100, 48000} {
 			worst := 0.0
@@ -134,7 +135,8 @@ func TestNoTones(t *testing.T) {
 	}
 	short := make([]float64, rate)
 	hum(short, rate, 0.3, 0.07, 60, []float64{1, 0.5})
-	for name, x := range map[string][]float64{"noise": noise, "drum": drum, "glide": glide, "short": short, "silence": make([]float64, rate), "nothing": nil} {
+	for name, x := range map[string][]float64{"noise": noise, "drum": drum, "glide": glide, "short": short,
+		"silence": make([]float64, rate), "nothing": nil} {
 		if tones := listen(t, x, rate); len(tones.Steady) != 0 {
 			t.Errorf("%s: %+v", name, tones.Steady)
 		}
@@ -180,7 +182,8 @@ func TestChannels(t *testing.T) {
 	}
 	broken[100], broken[200], broken[300] = math.NaN(), math.Inf(1), math.Inf(-1)
 	for name, b := range map[string]audio.Block{
-		"left": {x, make([]float64, rate)}, "right": {make([]float64, rate), x}, "antiphase": {x, turned}, "six": {x, x, x, x, x, x}, "broken": {broken},
+		"left": {x, make([]float64, rate)}, "right": {make([]float64, rate), x}, "antiphase": {x, turned},
+		"six": {x, x, x, x, x, x}, "broken": {broken},
 	} {
 		tones, err := Listen(audio.NewMemory(b, rate))
 		if err != nil || len(tones.Steady) != 1 || math.Abs(tones.Steady[0].Note-57.3) > 0.02 {
@@ -193,10 +196,12 @@ func TestSourceErrors(t *testing.T) {
 	x := make([]float64, 48000)
 	hum(x, 48000, 0, 1, 60, []float64{1})
 	broken := errors.New("the disk is gone")
-	if _, err := Listen(&audiotest.Failing{Source: audio.NewMemory(audio.Block{x}, 48000), Left: 20000, Err: broken}); !errors.Is(err, broken) {
+	if _, err := Listen(&audiotest.Failing{Source: audio.NewMemory(audio.Block{x}, 48000), Left: 20000,
+		Err: broken}); !errors.Is(err, broken) {
 		t.Errorf("error %v", err)
 	}
-	if tones, err := Listen(&audiotest.Failing{Source: audio.NewMemory(audio.Block{x}, 48000), Left: 24000, Err: io.EOF}); err != nil || math.Abs(tones.Seconds-0.5) > 0.01 {
+	if tones, err := Listen(&audiotest.Failing{Source: audio.NewMemory(audio.Block{x}, 48000), Left: 24000,
+		Err: io.EOF}); err != nil || math.Abs(tones.Seconds-0.5) > 0.01 {
 		t.Errorf("%+v, %v", tones, err)
 	}
 	if _, err := Listen(audio.NewMemory(audio.Block{x}, 1000)); err == nil {

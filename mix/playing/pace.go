@@ -69,12 +69,13 @@ const (
 // guidesPulses are the pulses that music at the guide's tempo may have, in parts
 // of a beat: its own, halves, thirds, quarters, sixths and eighths, two to four
 // beats, and those of dotted values and of groups of three against them.
-var guidesPulses = []float64{1.0 / 4, 1.0 / 3, 3.0 / 8, 1.0 / 2, 2.0 / 3, 3.0 / 4, 1, 4.0 / 3, 3.0 / 2, 2, 8.0 / 3, 3, 4, 6, 8}
+var guidesPulses = []float64{1.0 / 4, 1.0 / 3, 3.0 / 8, 1.0 / 2, 2.0 / 3, 3.0 / 4, 1, 4.0 / 3, 3.0 / 2, 2, 8.0 / 3, 3,
+	4, 6, 8}
 
 // othersPulses are those by which another tempo is recognised.
 var othersPulses = []float64{1, 2, 3, fullestBeat}
 
-// HearPace tells how fast the file of f was played against the tempo of m. The
+// HearPace returns how fast the file of f was played against the tempo of m. The
 // zero Pace is that of a file with too few notes. The error is ctx's.
 func HearPace(ctx context.Context, m *tempo.Map, f *align.Features) (Pace, error) {
 	clock := newBeatClock(m)
@@ -102,7 +103,7 @@ func HearPace(ctx context.Context, m *tempo.Map, f *align.Features) (Pace, error
 
 // guides finds the strongest pulse of the guide's tempo.
 func (p *Pace) guides(ctx context.Context, n notes, clock *beatClock) error {
-	some, places := n.thinned(paceMost), clock.places(n, placesApart)
+	some, places := n.thinOut(paceMost), clock.places(n, placesApart)
 	step := fineness / (clock.fastest() * 8 * n.span() / 2)
 	best, place, ratio := -1.0, 0.0, 1.0
 	for r := 1 - clockOff; r <= 1+clockOff+step/2; r += step {
@@ -122,7 +123,7 @@ func (p *Pace) guides(ctx context.Context, n notes, clock *beatClock) error {
 // trial is a tempo and place that was tried.
 type trial struct{ place, ratio, score, power float64 }
 
-// try tells how well other pulses explain the notes: of tempi that share a
+// try returns how well other pulses explain the notes: of tempi that share a
 // pulse, the one with most pulses does best.
 func (n notes) try(clock *beatClock, o, r float64) trial {
 	t := trial{place: o, ratio: r}
@@ -138,9 +139,9 @@ func (n notes) try(clock *beatClock, o, r float64) trial {
 // places with few notes, and then round the best of those with all notes. So
 // what chance found in the few does not count for the rest.
 func (p *Pace) other(ctx context.Context, n notes, clock *beatClock) error {
-	few := n.thinned(paceFew)
+	few := n.thinOut(paceFew)
 	if !clock.even {
-		few = n.thinned(paceFewest)
+		few = n.thinOut(paceFewest)
 	}
 	step := fineness / (clock.fastest() * fullestBeat * n.span() / 2)
 	tempi := math.Log(fastest/slowest) / step
@@ -185,6 +186,7 @@ func (p *Pace) other(ctx context.Context, n notes, clock *beatClock) error {
 // counts.
 type notes struct{ at, weight []float64 }
 
+// paceNotes returns the beginnings of a file that are clear enough to count.
 func paceNotes(f *align.Features) notes {
 	var n notes
 	for _, e := range f.Events {
@@ -195,13 +197,13 @@ func paceNotes(f *align.Features) notes {
 	return n
 }
 
-// rise goes from 0 at lo to 1 at hi.
+// rise returns a value that goes from 0 at lo to 1 at hi.
 func rise(x, lo, hi float64) float64 { return max(0, min(1, (x-lo)/(hi-lo))) }
 
-// span is the time from the first note to the last.
+// span returns the time from the first note to the last.
 func (n notes) span() float64 { return n.at[len(n.at)-1] - n.at[0] }
 
-// densest is the part of so many seconds that has most notes, with its first one
+// densest returns the part of so many seconds that has most notes, with its first one
 // at 0: a place is then that of the part, at whatever tempo.
 func (n notes) densest(seconds float64) notes {
 	from, to := 0, 0
@@ -220,10 +222,10 @@ func (n notes) densest(seconds float64) notes {
 	return out
 }
 
-// thinned is at most so many of the notes, from all over the file. Every third of
+// thinOut returns at most so many of the notes, from all over the file. Every third of
 // equal notes would have pulses that all of them have not, so one is taken from
 // anywhere in each part.
-func (n notes) thinned(most int) notes {
+func (n notes) thinOut(most int) notes {
 	if len(n.at) <= most {
 		return n
 	}
@@ -267,7 +269,7 @@ func (n notes) powers(clock *beatClock, o, r float64, pulses []float64) (out [mo
 	return out
 }
 
-// strongest is the highest of the powers.
+// strongest returns the highest of the powers.
 func (n notes) strongest(clock *beatClock, o, r float64, pulses []float64) float64 {
 	powers := n.powers(clock, o, r, pulses)
 	return slices.Max(powers[:len(pulses)])

@@ -10,7 +10,7 @@ import (
 	"ripieno/mix/tempo"
 )
 
-// ritardando is a map of so many minutes at 112 that slows down to 88 in its last
+// ritardando returns a map of so many minutes at 112 that slows down to 88 in its last
 // eighth; with often, the tempo changes every other measure instead.
 func ritardando(t testing.TB, minutes float64, often bool) *tempo.Map {
 	t.Helper()
@@ -19,7 +19,8 @@ func ritardando(t testing.TB, minutes float64, often bool) *tempo.Map {
 		t.Fatal(err)
 	}
 	measures := int(minutes * 28)
-	s := tempo.Spec{Measures: measures, CountIn: tempo.CountIn{Measures: 1}, Changes: []tempo.Change{{Measure: 1, Meter: mt, BPM: 112}}}
+	s := tempo.Spec{Measures: measures, CountIn: tempo.CountIn{Measures: 1},
+		Changes: []tempo.Change{{Measure: 1, Meter: mt, BPM: 112}}}
 	if often {
 		for k := 3; k <= measures; k += 2 {
 			s.Changes = append(s.Changes, tempo.Change{Measure: k, BPM: 90 + float64(k*7%40)})
@@ -34,7 +35,7 @@ func ritardando(t testing.TB, minutes float64, often bool) *tempo.Map {
 	return m
 }
 
-// guided is mixed rhythms played all through a map whose tempi are those of m
+// guided returns mixed rhythms played all through a map whose tempi are those of m
 // times so much, by a player who keeps them within 22 ms.
 func guided(t testing.TB, m *tempo.Map, by float64) *align.Features {
 	t.Helper()
@@ -143,7 +144,8 @@ func BenchmarkPace(b *testing.B) {
 		name    string
 		minutes float64
 		often   bool
-	}{{"ritardando/10min", 10, false}, {"changes/10min", 10, true}, {"ritardando/60min", 60, false}, {"changes/60min", 60, true}} {
+	}{{"ritardando/10min", 10, false}, {"changes/10min", 10, true}, {"ritardando/60min", 60, false},
+		{"changes/60min", 60, true}} {
 		m := ritardando(b, c.minutes, c.often)
 		f := guided(b, m, 0.95)
 		b.Run(c.name, func(b *testing.B) {

@@ -17,7 +17,7 @@ import (
 // told is how package intake judges a pace, by its standard thresholds.
 func told(p Pace) bool { return p.Other > 20 && p.Other > 2.5*max(1, p.Guide) }
 
-// paceOf is what HearPace tells.
+// paceOf returns what HearPace tells.
 func paceOf(t testing.TB, m *tempo.Map, f *align.Features) Pace {
 	t.Helper()
 	p, err := HearPace(t.Context(), m, f)
@@ -27,21 +27,22 @@ func paceOf(t testing.TB, m *tempo.Map, f *align.Features) Pace {
 	return p
 }
 
-// evenMap is a map of 4/4 with a count-in of two measures.
+// evenMap returns a map of 4/4 with a count-in of two measures.
 func evenMap(t testing.TB, meter string, bpm float64, measures int) *tempo.Map {
 	t.Helper()
 	mt, err := tempo.ParseMeter(meter)
 	if err != nil {
 		t.Fatal(err)
 	}
-	m, err := tempo.New(tempo.Spec{Measures: measures, CountIn: tempo.CountIn{Measures: 2}, Changes: []tempo.Change{{Measure: 1, Meter: mt, BPM: bpm}}})
+	m, err := tempo.New(tempo.Spec{Measures: measures, CountIn: tempo.CountIn{Measures: 2},
+		Changes: []tempo.Change{{Measure: 1, Meter: mt, BPM: bpm}}})
 	if err != nil {
 		t.Fatal(err)
 	}
 	return m
 }
 
-// clearNotes are the features of clear notes at file times.
+// clearNotes returns the features of clear notes at file times.
 func clearNotes(at []float64) *align.Features {
 	f := &align.Features{LoudDB: -20}
 	for _, t := range at {
@@ -51,7 +52,7 @@ func clearNotes(at []float64) *align.Features {
 	return f
 }
 
-// rhythm is where notes begin, in beats: a measure of four from a few figures
+// rhythm returns where notes begin, in beats: a measure of four from a few figures
 // after the other.
 func rhythm(rng *rand.Rand, figures [][]float64, measures int) []float64 {
 	var at []float64
@@ -151,7 +152,7 @@ func TestPaceOfNothing(t *testing.T) {
 	}
 }
 
-// faster is the map of the same piece with all tempi multiplied.
+// faster returns the map of the same piece with all tempi multiplied.
 func faster(t testing.TB, m *tempo.Map, by float64) *tempo.Map {
 	t.Helper()
 	s := m.Spec()
@@ -166,7 +167,7 @@ func faster(t testing.TB, m *tempo.Map, by float64) *tempo.Map {
 	return out
 }
 
-// heardNotes are the features that perfect ears have of a simulated take.
+// heardNotes returns the features that perfect ears have of a simulated take.
 func heardNotes(s *simulate.Take) *align.Features {
 	var at []float64
 	for _, n := range s.Notes() {
@@ -259,7 +260,8 @@ func TestPaceTable(t *testing.T) {
 	for i, r := range ratios {
 		fmt.Fprintf(&b, "| %.4g %% | %d | %d | %d |\n", 100*r, counts[i].takes, counts[i].told, counts[i].right)
 	}
-	fmt.Fprintf(&b, "| another piece | %d | %d | |\nin time, the other pulse over the guide's: at most %.2f\n", other.takes, other.told, most)
+	fmt.Fprintf(&b, "| another piece | %d | %d | |\nin time, the other pulse over the guide's: at most %.2f\n",
+		other.takes, other.told, most)
 	t.Log(b.String())
 	if counts[0].told > 0 {
 		t.Errorf("%d takes that are in time are told", counts[0].told)

@@ -30,7 +30,7 @@ func (r *run) add(at, note, level float64) {
 	r.at, r.note, r.energy = append(r.at, at), append(r.note, note), append(r.energy, math.Pow(10, level/10))
 }
 
-// holds tells whether a pitch goes on with the run.
+// holds reports whether a pitch goes on with the run.
 func (r *run) holds(note float64) bool {
 	n := len(r.note)
 	if n == 0 {
@@ -40,7 +40,7 @@ func (r *run) holds(note float64) bool {
 	return math.Abs(note-r.note[n-1]) < step && math.Abs(note-median(recent)) < reach
 }
 
-// tone is what the run amounts to, false for nothing.
+// tone returns what the run amounts to, false for nothing.
 func (r *run) tone() (Tone, bool) {
 	n := len(r.note) - atFront - atBack
 	if n < fewest {
@@ -71,7 +71,7 @@ func (r *run) tone() (Tone, bool) {
 	return t, t.Wobble <= wobbly
 }
 
-// median is the middle of v, which it sorts; NaN when empty.
+// median returns the middle of v, which it sorts; NaN when empty.
 func median(v []float64) float64 {
 	if len(v) == 0 {
 		return math.NaN()
@@ -84,7 +84,7 @@ func median(v []float64) float64 {
 	return (v[n/2-1] + v[n/2]) / 2
 }
 
-// quantile is the value that a share q of v does not exceed.
+// quantile returns the value that a share q of v does not exceed.
 func quantile(v []float32, q float64) float64 {
 	s := slices.Clone(v)
 	slices.Sort(s)

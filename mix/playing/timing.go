@@ -39,7 +39,7 @@ type slot struct {
 	measure int
 }
 
-// slots are the places that the meter offers, in order of time: beats, and
+// slots returns the places that the meter offers, in order of time: beats, and
 // their halves, quarters and thirds where a beat is long enough to tell them
 // apart.
 func slots(m *tempo.Map) []slot {
@@ -63,7 +63,7 @@ func slots(m *tempo.Map) []slot {
 	return out
 }
 
-// beatLength is the length of the beat that a pulse is a part of, holds left
+// beatLength returns the length of the beat that a pulse is a part of, holds left
 // out.
 func beatLength(m *tempo.Map, b tempo.Beat, parts int) float64 {
 	if b.Part == 0 || parts == 1 {
@@ -72,10 +72,10 @@ func beatLength(m *tempo.Map, b tempo.Beat, parts int) float64 {
 	return b.Length * float64(parts) / float64(parts-b.Part)
 }
 
-// dotted tells whether a meter's beats fall into three.
+// dotted reports whether a meter's beats fall into three.
 func dotted(meter tempo.Meter) bool { return meter.Unit().Num == 3 }
 
-// offers tells whether a beat of that length is divided into so many parts.
+// offers reports whether a beat of that length is divided into so many parts.
 func offers(meter tempo.Meter, length float64, parts int) bool {
 	if dotted(meter) { // thirds only
 		return parts == 1 || parts == 3
@@ -96,7 +96,7 @@ type struck float64
 // others to be left out; with fewer, the take is played legato.
 const struckMost = 0.6
 
-// onsets are the beginnings of notes of the music, and whether most of them are
+// onsets returns the beginnings of notes of the music, and whether most of them are
 // too soft to be timed to a few milliseconds. When most are struck clearly the
 // others are left out, since slurred notes are timed less well.
 func (t *Take) onsets(from, to float64) (notes []struck, soft bool) {
@@ -107,7 +107,7 @@ func (t *Take) onsets(from, to float64) (notes []struck, soft bool) {
 	var rise []float64
 	for _, e := range t.Features.Events {
 		at := t.guide(e.Heard)
-		if at < from-near || at > to+near || t.quiet(at) || e.Level < t.Features.LoudDB-20 || e.Strength < 2 {
+		if at < from-near || at > to+near || t.isMuted(at) || e.Level < t.Features.LoudDB-20 || e.Strength < 2 {
 			continue
 		}
 		switch {
@@ -130,7 +130,7 @@ type placed struct {
 	measure int
 }
 
-// place gives every onset the nearest of the places that this take uses. With
+// place finds for every onset the nearest of the places that this take uses. With
 // a score those are its notes; without, the classes of slots that explain
 // enough of the onsets.
 func (t *Take) place(m *tempo.Map, grid []slot, notes []struck) []placed {
@@ -166,7 +166,7 @@ func (t *Take) place(m *tempo.Map, grid []slot, notes []struck) []placed {
 	return out
 }
 
-// nearest is the slot nearest to a time.
+// nearest returns the slot nearest to a time.
 func nearest(grid []slot, at float64) (slot, bool) {
 	if len(grid) == 0 {
 		return slot{}, false
@@ -254,7 +254,7 @@ func (r *Report) timing(all []placed, soft bool) {
 	}
 }
 
-// off is how far the notes of a measure are from the steady timing: with three
+// off returns how far the notes of a measure are from the steady timing: with three
 // and more robustly, so that one wrong note does not stand for the measure.
 func off(late []float64) float64 {
 	sum := 0.0
@@ -269,6 +269,7 @@ func off(late []float64) float64 {
 	return 1.4826 * median(size)
 }
 
+// mean returns the mean of v; NaN when empty.
 func mean(v []float64) float64 {
 	sum := 0.0
 	for _, x := range v {

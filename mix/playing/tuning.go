@@ -36,7 +36,7 @@ func (t *Take) tuning(from, to, hz float64) Tuning {
 	var tempered, written []heard
 	for _, s := range t.Tones.Steady {
 		at := t.guide(s.From)
-		if at < from-0.1 || at > to || t.quiet(at) {
+		if at < from-0.1 || at > to || t.isMuted(at) {
 			continue
 		}
 		h := heard{at: at, length: s.To - s.From, cents: 100*s.Note - shift}
@@ -69,7 +69,7 @@ func (t Tuning) orUnknown() Tuning {
 	return t
 }
 
-// sounding is the note of the score that should sound at a guide time: the one
+// sounding returns the note of the score that should sound at a guide time: the one
 // that began last, or is about to.
 func (t *Take) sounding(at float64) (int, bool) {
 	const early = 0.08 // seconds that a player may come early
@@ -83,7 +83,7 @@ func (t *Take) sounding(at float64) (int, bool) {
 // wrap brings cents between −circle/2 and circle/2.
 func wrap(cents, circle float64) float64 { return cents - circle*math.Round(cents/circle) }
 
-// direction is the mean direction of deviations on a circle of 100 cents and
+// direction returns the mean direction of deviations on a circle of 100 cents and
 // how much they gather there, 0 to 1: a take that lies half a semitone off has
 // no middle otherwise.
 func direction(all []heard) (centre, r float64) {
@@ -98,7 +98,7 @@ func direction(all []heard) (centre, r float64) {
 	return 100 * math.Atan2(y, x) / (2 * math.Pi), math.Hypot(x, y) / w
 }
 
-// about is the weighted median of the deviations round a centre, and their
+// about returns the weighted median of the deviations round a centre, and their
 // spread: long tones weigh more, as the ear hears them better.
 func about(all []heard, centre, circle float64) Tuning {
 	value, weight := make([]float64, len(all)), make([]float64, len(all))
@@ -116,7 +116,7 @@ func about(all []heard, centre, circle float64) Tuning {
 	return t
 }
 
-// weightedMedian is the value below and above which lies half of the weight,
+// weightedMedian returns the value below and above which lies half of the weight,
 // between the two nearest by how much of the half either has; NaN when empty.
 func weightedMedian(value, weight []float64) float64 {
 	order := make([]int, len(value))

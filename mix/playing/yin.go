@@ -25,6 +25,7 @@ type yin struct {
 	cumnorm []float64
 }
 
+// newYIN returns the memory of a measurement.
 func newYIN() *yin {
 	return &yin{
 		fft: fourier.NewFFT(fftSize), a: make([]float64, fftSize), b: make([]float64, fftSize),
@@ -33,7 +34,7 @@ func newYIN() *yin {
 	}
 }
 
-// measure gives the period of x (frame samples) in samples, 0 when it has
+// measure returns the period of x (frame samples) in samples, 0 when it has
 // none, and the level of its window in dBFS.
 func (y *yin) measure(x []float64) (period, level float64) {
 	sum := 0.0
@@ -52,7 +53,7 @@ func (y *yin) measure(x []float64) (period, level float64) {
 	return y.sharpen(lag), level
 }
 
-// difference is d(τ) = Σ (x[j] − x[j+τ])² over the window, by correlation, and
+// difference returns d(τ) = Σ (x[j] − x[j+τ])² over the window, by correlation, and
 // its cumulative mean normalised form (equations 6 and 8 of the paper).
 func (y *yin) difference(x []float64, energy float64) {
 	clear(y.a)
@@ -78,7 +79,7 @@ func (y *yin) difference(x []float64, energy float64) {
 	}
 }
 
-// dip is the lag of the first dip below the threshold, 0 for none.
+// dip returns the lag of the first dip below the threshold, 0 for none.
 func (y *yin) dip() int {
 	for t := shortest; t < longest; t++ {
 		if y.cumnorm[t] >= aperiodic {
@@ -124,7 +125,7 @@ func (y *yin) sharpen(lag int) float64 {
 	}
 }
 
-// vertex is the parabola through the difference about a lag: where its lowest
+// vertex returns the parabola through the difference about a lag: where its lowest
 // point lies and how low that is.
 func (y *yin) vertex(t int) (at, low float64) {
 	a, b, c := y.diff[t-1], y.diff[t], y.diff[t+1]

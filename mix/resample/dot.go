@@ -1,6 +1,6 @@
 package resample
 
-// dotGo is Σ x·a over equally long slices. Several sums at a time keep the
+// dotGo returns Σ x·a over equally long slices. Several sums at a time keep the
 // adders busy; their order is fixed, so the result is too.
 func dotGo(x, a []float64) float64 {
 	var s0, s1, s2, s3 float64
@@ -49,7 +49,7 @@ func doubleGo(y, x, half []float64) {
 	}
 }
 
-// dot2Go is dotGo for two rows at once, which loads x only once. Lengths are a
+// dot2Go does what dotGo does for two rows at once, which loads x only once. Lengths are a
 // multiple of 4.
 func dot2Go(x, a, b []float64) (float64, float64) {
 	var s0, s1, s2, s3, t0, t1, t2, t3 float64
@@ -68,7 +68,7 @@ func dot2Go(x, a, b []float64) (float64, float64) {
 	return (s0 + s1) + (s2 + s3), (t0 + t1) + (t2 + t3)
 }
 
-// betweenGo is the wave half-way between the last of before and the first of
+// betweenGo returns the wave half-way between the last of before and the first of
 // after: Σ half[j]·(before[last−j] + after[j]). The length of half is a
 // multiple of 4.
 func betweenGo(before, after, half []float64) float64 {

@@ -16,7 +16,7 @@ func doubleAVX(y, last, half *float64, n, taps int)
 //go:noescape
 func pickAVX(y, x, rows *float64, spots *spot, n, taps int)
 
-// dot is Σ x·a over equally long slices.
+// dot returns Σ x·a over equally long slices.
 func dot(x, a []float64) float64 {
 	n := len(a)
 	if !vectors || n == 0 || n%8 != 0 || len(x) < n {

@@ -15,8 +15,8 @@ type doubled struct {
 	src   audio.Source
 	half  []float64   // the filter's right half; the left one is its mirror
 	in    audio.Block // source frames from at−len(half)+1 on
-	out   audio.Block // computed and not delivered
-	outAt int
+	out   audio.Block // the last block
+	rest  audio.Rest
 	skip  int64 // source frames to drop before the first
 	ended bool
 	end   error
@@ -58,27 +58,16 @@ func (d *doubled) read(most int) int {
 }
 
 func (d *doubled) Read(dst audio.Block) (int, error) {
-	done := 0
-	for done < dst.Frames() {
-		if d.outAt == d.out.Frames() && !d.produce() {
-			break
-		}
-		n := min(dst.Frames()-done, d.out.Frames()-d.outAt)
-		for c := range dst {
-			copy(dst[c][done:done+n], d.out[c][d.outAt:d.outAt+n])
-		}
-		done += n
-		d.outAt += n
-	}
-	if done == 0 && dst.Frames() > 0 {
+	n := d.rest.Read(dst, d.next)
+	if n == 0 && dst.Frames() > 0 {
 		return 0, d.end
 	}
-	return done, nil
+	return n, nil
 }
 
-// produce doubles what can be doubled, at least one frame unless the source
-// has ended.
-func (d *doubled) produce() bool {
+// next doubles what can be doubled, at least one frame unless the source has
+// ended; nil after the end.
+func (d *doubled) next() audio.Block {
 	past := len(d.half) - 1
 	for d.skip > 0 && !d.ended {
 		n := d.read(int(min(d.skip, readFrames)))
@@ -92,15 +81,14 @@ func (d *doubled) produce() bool {
 	}
 	n := d.in.Frames() - past - len(d.half)
 	if n <= 0 {
-		return false
+		return nil
 	}
 	if cap(d.out[:0]) == 0 || d.out.Frames() != 2*n {
 		d.out = audio.NewBlock(d.Channels(), 2*n)
 	}
-	d.outAt = 0
 	for c, x := range d.in {
 		double(d.out[c], x, d.half)
 		d.in[c] = x[:copy(x, x[n:])]
 	}
-	return true
+	return d.out
 }

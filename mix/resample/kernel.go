@@ -3,6 +3,8 @@ package resample
 import (
 	"math"
 	"sync"
+
+	"ripieno/mix/fourier"
 )
 
 // The design figures of the filters. Rejection and length follow Kaiser's
@@ -26,12 +28,12 @@ type kernel struct {
 	cutoff float64 // −6 dB, in cycles per sample
 }
 
-// passOf is the highest frequency kept between two rates.
+// passOf returns the highest frequency kept between two rates.
 func passOf(from, to int) float64 {
 	return math.Min(passband, keep*float64(min(from, to))/2)
 }
 
-// direct is the filter that turns one rate into another in one step: flat up
+// direct returns the filter that turns one rate into another in one step: flat up
 // to the passband, −6 dB at half the lower rate, and down by rejection as far
 // above it as the passband lies below. What may fold back lands above the
 // passband.
@@ -40,14 +42,14 @@ func direct(from, to int) kernel {
 	return newKernel(passOf(from, to), 2*half-passOf(from, to), float64(from), 2)
 }
 
-// newKernel is flat up to pass and down by rejection from stop, at a sample
+// newKernel returns flat up to pass and down by rejection from stop, at a sample
 // rate, with a number of taps that multiple divides.
 func newKernel(pass, stop, rate float64, multiple int) kernel {
 	taps := int(math.Ceil((rejection - 7.95) / (14.36 * (stop - pass) / rate)))
 	return kernel{taps: (taps + multiple - 1) / multiple * multiple, cutoff: (pass + stop) / 2 / rate}
 }
 
-// left is how many samples before the whole part of a position the filter
+// left returns how many samples before the whole part of a position the filter
 // begins.
 func (k kernel) left() int { return k.taps/2 - 1 }
 
@@ -56,14 +58,14 @@ func (k kernel) left() int { return k.taps/2 - 1 }
 // 0 Hz, which also removes the ripple there.
 func (k kernel) row(c []float64, part float64) {
 	const beta = 0.1102 * (rejection - 8.7)
-	half, scale := float64(k.taps)/2, 1/bessel0(beta)
+	half, scale := float64(k.taps)/2, 1/fourier.BesselI0(beta)
 	var sum float64
 	for i := range c {
 		t := float64(i-k.left()) - part
 		r := t / half
 		c[i] = 0
 		if r > -1 && r < 1 {
-			c[i] = sinc(2*k.cutoff*t) * bessel0(beta*math.Sqrt(1-r*r)) * scale
+			c[i] = sinc(2*k.cutoff*t) * fourier.BesselI0(beta*math.Sqrt(1-r*r)) * scale
 		}
 		sum += c[i]
 	}
@@ -87,7 +89,7 @@ var tables struct {
 	made map[kernel]*table
 }
 
-// tableOf is the table of a kernel. A kernel that is stretched to a low cutoff
+// tableOf returns the table of a kernel. A kernel that is stretched to a low cutoff
 // needs fewer phases a sample.
 func tableOf(k kernel) *table {
 	tables.Lock()
@@ -112,15 +114,4 @@ func sinc(t float64) float64 {
 		return 1
 	}
 	return math.Sin(math.Pi*t) / (math.Pi * t)
-}
-
-// bessel0 is the modified Bessel function of the first kind and order 0, by
-// its power series (Abramowitz and Stegun 9.6.12).
-func bessel0(x float64) float64 {
-	sum, term := 1.0, 1.0
-	for k := 1.0; term > sum*1e-17; k++ {
-		term *= x / (2 * k) * x / (2 * k)
-		sum += term
-	}
-	return sum
 }

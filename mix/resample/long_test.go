@@ -39,7 +39,7 @@ func (c *clicks) Read(dst audio.Block) (int, error) {
 	return n, nil
 }
 
-// centre is the centre of gravity of x.
+// centre returns the centre of gravity of x.
 func centre(x []float64) float64 {
 	var sum, moment float64
 	for i, v := range x {
@@ -67,7 +67,8 @@ func TestDriftHoldsForMinutes(t *testing.T) {
 			}
 			want := guide*audio.Rate - float64(start)
 			if got := centre(out[0]); math.Abs(got-want) > 1e-3 {
-				t.Errorf("%d Hz, %v ppm, at %v s: the click is %.5f samples off", c.rate, float64(c.drift), at, got-want)
+				t.Errorf("%d Hz, %v ppm, at %v s: the click is %.5f samples off", c.rate, float64(c.drift), at,
+					got-want)
 			}
 		}
 	}
@@ -136,7 +137,8 @@ func FuzzNew(f *testing.F) {
 				}
 			}
 			if err == io.EOF {
-				if slack := 1 + 1e-9*math.Abs(float64(start)) + float64(to)/float64(from)*1e-3; math.Abs(float64(got)-want) > slack {
+				if slack := 1 + 1e-9*math.Abs(float64(start)) +
+					float64(to)/float64(from)*1e-3; math.Abs(float64(got)-want) > slack {
 					t.Fatalf("%d frames, want %.3f", got, want)
 				}
 				return

@@ -82,10 +82,12 @@ func (s *source) choose(first float64, drift audio.PPM) {
 	s.walk = d
 }
 
+// check refuses rates and clocks that cannot be converted.
 func check(src audio.Source, toRate int, offset float64, drift audio.PPM) error {
 	switch {
 	case src.Rate() < MinRate || src.Rate() > MaxRate || toRate < MinRate || toRate > MaxRate:
-		return fmt.Errorf("resample: cannot go from %d Hz to %d Hz: rates must lie between %d and %d", src.Rate(), toRate, MinRate, MaxRate)
+		return fmt.Errorf("resample: cannot go from %d Hz to %d Hz: rates must lie between %d and %d", src.Rate(),
+			toRate, MinRate, MaxRate)
 	case math.IsNaN(offset) || math.Abs(offset) > 1e7:
 		return fmt.Errorf("resample: offset %v s is not a time", offset)
 	case !(drift >= -MaxDrift && drift <= MaxDrift):

@@ -12,7 +12,7 @@ import (
 	"ripieno/mix/audio/audiotest"
 )
 
-// tone is n samples of a sine at rate hertz; sample k has phase 2π·hz·k/rate.
+// tone returns n samples of a sine at rate hertz; sample k has phase 2π·hz·k/rate.
 func tone(hz, amplitude float64, rate, n int) []float64 {
 	x := make([]float64, n)
 	for i := range x {
@@ -116,7 +116,8 @@ func TestSINAD(t *testing.T) {
 		got := sinad(t, c.from, c.to, c.hz, c.offset, c.drift)
 		t.Logf("%6d to %6d Hz, tone %5g Hz, drift %g ppm: SINAD %.1f dB", c.from, c.to, c.hz, float64(c.drift), got)
 		if got < c.want {
-			t.Errorf("%d to %d Hz, tone %g Hz, drift %g ppm: SINAD %.1f dB, want %.0f", c.from, c.to, c.hz, float64(c.drift), got, c.want)
+			t.Errorf("%d to %d Hz, tone %g Hz, drift %g ppm: SINAD %.1f dB, want %.0f", c.from, c.to, c.hz,
+				float64(c.drift), got, c.want)
 		}
 	}
 }
@@ -146,7 +147,7 @@ func TestNoSpurs(t *testing.T) {
 	}
 }
 
-// goertzel is the amplitude of the line at omega radians per sample.
+// goertzel returns the amplitude of the line at omega radians per sample.
 func goertzel(x []float64, omega float64) float64 {
 	c := 2 * math.Cos(omega)
 	var s1, s2 float64
@@ -250,7 +251,8 @@ func TestSourceContract(t *testing.T) {
 		drift  audio.PPM
 		start  audio.Frames
 	}{
-		{44100, 0, 0, 0}, {44100, 0.01, 77, 0}, {48000, -0.1, 0, 0}, {48000, -0.10001, 0, 0}, {96000, 0.0001, -50, 300}, {48000, -5, 0, 0},
+		{44100, 0, 0, 0}, {44100, 0.01, 77, 0}, {48000, -0.1, 0, 0}, {48000, -0.10001, 0, 0}, {96000, 0.0001, -50, 300},
+		{48000, -5, 0, 0},
 	} {
 		audiotest.Source(t, func() audio.Source {
 			return New(audio.NewMemory(b, c.from), 48000, c.offset, c.drift, c.start)
@@ -276,7 +278,8 @@ func TestChannelsDoNotMix(t *testing.T) {
 func TestSourceErrorIsDelivered(t *testing.T) {
 	broken := errors.New("the disk is gone")
 	for _, drift := range []audio.PPM{0, 20} {
-		src := New(&audiotest.Failing{Source: audio.NewMemory(audio.NewBlock(1, 48000), 48000), Left: 10000, Err: broken}, 48000, 0, drift, 0)
+		src := New(&audiotest.Failing{Source: audio.NewMemory(audio.NewBlock(1, 48000), 48000), Left: 10000,
+			Err: broken}, 48000, 0, drift, 0)
 		buf := audio.NewBlock(1, 777)
 		total := 0
 		for {

@@ -146,7 +146,7 @@ func (f *fixed) run(dst, x audio.Block, start, n int64, limit float64) int {
 	return room
 }
 
-// copy is run where every output frame is a source frame.
+// copy returns run where every output frame is a source frame.
 func (f *fixed) copy(dst, x audio.Block, start, n int64, limit float64) int {
 	i := int(f.frame(n) - int64(f.left()) - start)
 	k := min(dst.Frames(), x.Frames()-f.taps-i+1)

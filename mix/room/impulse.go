@@ -114,7 +114,7 @@ func partitions(fft *fourier.Transform, x []float64, scale float64) []spectrum {
 	return parts
 }
 
-// Tail is how long the room sounds after its input ends.
+// Tail returns how long the room sounds after its input ends.
 func (m *Impulse) Tail() audio.Frames { return audio.Frames(m.frames) }
 
 // Convolver is a running recorded room: partitioned convolution by overlap and

@@ -10,7 +10,7 @@ import (
 	"ripieno/mix/audio"
 )
 
-// impulse is a seeded decaying response.
+// impulse returns a seeded decaying response.
 func impulse(seed uint64, channels, frames int) audio.Block {
 	rng := rand.New(rand.NewPCG(seed, 3))
 	b := audio.NewBlock(channels, frames)

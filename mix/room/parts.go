@@ -22,7 +22,7 @@ func (d *delay) write(x []float64) {
 	d.at = (d.at + len(x)) % len(d.ring)
 }
 
-// back is the ring index of the first of the last n written samples, frames
+// back returns the ring index of the first of the last n written samples, frames
 // earlier.
 func (d *delay) back(n, frames int) int {
 	return ((d.at-n-frames)%len(d.ring) + len(d.ring)) % len(d.ring)
@@ -35,7 +35,7 @@ func (d *delay) read(dst []float64, frames int) {
 	copy(dst[n:], d.ring)
 }
 
-// add is read that adds gain times the samples to dst.
+// add does what read does but adds gain times the samples to dst.
 func (d *delay) add(dst []float64, frames int, gain float64) {
 	from := d.back(len(dst), frames)
 	n := min(len(dst), len(d.ring)-from)
@@ -55,6 +55,7 @@ type allpass struct {
 	gain float64
 }
 
+// apply smears x in place.
 func (a *allpass) apply(x []float64) {
 	for i, v := range x {
 		past := a.ring[a.at]
@@ -76,7 +77,7 @@ type line struct {
 	low  float64 // its memory
 }
 
-// newLine gives a line of a length the losses that make the hall decay by
+// newLine returns a line of a length with the losses that make the hall decay by
 // 60 dB in its times: 10^(−3·length/decay) a pass. The pole solves
 // |(1−p)/(1−p·e^(−jω))| = ratio of the two gains at highHz.
 func newLine(frames int, h Hall) line {
@@ -134,7 +135,7 @@ func (f *lowCut) apply(y, x []float64) {
 	}
 }
 
-// settle is v, or zero when v is too small to matter: −600 dB.
+// settle returns v, or zero when v is too small to matter: −600 dB.
 func settle(v float64) float64 {
 	if v > -1e-30 && v < 1e-30 {
 		return 0
@@ -142,7 +143,7 @@ func settle(v float64) float64 {
 	return v
 }
 
-// sign is +1 or −1 by the parity of the bits of i under mask: a Walsh
+// sign returns +1 or −1 by the parity of the bits of i under mask: a Walsh
 // function. Different masks give orthogonal patterns.
 func sign(i, mask int) float64 {
 	return float64(1 - 2*(bits.OnesCount(uint(i&mask))%2))
@@ -186,7 +187,7 @@ const (
 	earlyShare = 1.6   // gain of the reflections beside the tail
 )
 
-// reflections are the first-order mirror images of the stage in the six walls,
+// reflections returns the first-order mirror images of the stage in the six walls,
 // later and softer than the direct sound by their longer way.
 func reflections(size float64) []tap {
 	var taps []tap

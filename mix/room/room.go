@@ -92,6 +92,7 @@ func New(h Hall) *Reverb {
 	return r
 }
 
+// build makes the parts of a room, whose loudness is not set yet.
 func build(h Hall) *Reverb {
 	h = h.defaults()
 	r := &Reverb{hall: h, scale: 1, taps: reflections(h.Size)}
@@ -116,7 +117,7 @@ func build(h Hall) *Reverb {
 	return r
 }
 
-// energy is the sum of the squares of the responses to one impulse on each
+// energy returns the sum of the squares of the responses to one impulse on each
 // side, halved: the gain in power for unrelated inputs.
 func (r *Reverb) energy() float64 {
 	in, out := audio.NewBlock(2, step), audio.NewBlock(2, step)
@@ -136,7 +137,7 @@ func (r *Reverb) energy() float64 {
 	return sum / 2
 }
 
-// Tail is how long the room sounds after its input ends, down by 60 dB.
+// Tail returns how long the room sounds after its input ends, down by 60 dB.
 func (r *Reverb) Tail() audio.Frames {
 	return audio.FramesAt(r.hall.Decay + r.hall.PreDelay)
 }

@@ -9,7 +9,7 @@ import (
 	"ripieno/mix/audio"
 )
 
-// response is what the room answers to an impulse on one side.
+// response returns what the room answers to an impulse on one side.
 func response(h Hall, side int, seconds float64) audio.Block {
 	b := audio.NewBlock(2, int(seconds*audio.Rate))
 	b[side][0] = 1
@@ -17,7 +17,7 @@ func response(h Hall, side int, seconds float64) audio.Block {
 	return b
 }
 
-// decay is the time for 60 dB from the slope of the backward integral between
+// decay returns the time for 60 dB from the slope of the backward integral between
 // −5 and −35 dB (ISO 3382-1, T30).
 func decay(x []float64) float64 {
 	sum := make([]float64, len(x)+1)
@@ -35,7 +35,7 @@ func decay(x []float64) float64 {
 	return 2 * (at(-35) - at(-5))
 }
 
-// bandpass is a plain second-order band-pass run twice, to look at one part of
+// bandpass returns a plain second-order band-pass run twice, to look at one part of
 // the spectrum.
 func bandpass(x []float64, hz float64) []float64 {
 	y := append([]float64{}, x...)

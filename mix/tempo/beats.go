@@ -21,11 +21,11 @@ type Beat struct {
 	Part int
 }
 
-// Beats gives all beats in order: the count-in, then the piece. Beats that
+// Beats returns all beats in order: the count-in, then the piece. Beats that
 // the pick-up shares with the count-in's last measure count as the piece.
 func (m *Map) Beats() iter.Seq[Beat] { return m.Pulses(math.Inf(-1), math.Inf(1), 1) }
 
-// Pulses gives the beats and their subdivisions from a guide time (included)
+// Pulses returns the beats and their subdivisions from a guide time (included)
 // to another (not included). Each beat has that many equal parts; 0 means the
 // written ones: three eighths in 6/8, the units of a group in 3+2/8, and two
 // halves of a beat that is one written note. It takes time for the pulses it
@@ -49,7 +49,7 @@ func (m *Map) Pulses(from, to float64, parts int) iter.Seq[Beat] {
 	}
 }
 
-// firstMeasure is the first measure that can hold a pulse at or after from.
+// firstMeasure returns the first measure that can hold a pulse at or after from.
 func (m *Map) firstMeasure(from float64) int {
 	earliest := -m.spec.CountIn.Measures
 	if earliest == 0 {

@@ -135,7 +135,8 @@ func TestExcerpt(t *testing.T) {
 				for b := 1.0; b < float64(m.Meter(n).Beats()+1); b += 0.75 {
 					want := seconds(t, m, n, b) - origin
 					if got := seconds(t, played, at+n-sp.From, b) - began; math.Abs(got-want) > 1e-8 {
-						t.Fatalf("span %v measure %d beat %g: %.10f s after its start, in the piece %.10f", sp, n, b, got, want)
+						t.Fatalf("span %v measure %d beat %g: %.10f s after its start, in the piece %.10f", sp, n, b,
+							got, want)
 					}
 				}
 			}
@@ -184,11 +185,13 @@ func FuzzNew(f *testing.F) {
 	f.Add(10000, 1.0, 2000.0, 1, 10001, 0.5, 64, 0.5, 4.0, 300.0)
 	f.Add(1, math.NaN(), math.Inf(1), -1, 0, math.Inf(-1), -5, math.NaN(), math.NaN(), math.NaN())
 	f.Add(3, 2000.0, 1.0, 3, 4, 1.0, 0, 2.9, 1.0, 1e-300)
-	f.Fuzz(func(t *testing.T, measures int, bpm, rampTo float64, at, until int, atBeat float64, countIn int, pickUp, holdBeat, hold float64) {
+	f.Fuzz(func(t *testing.T, measures int, bpm, rampTo float64, at, until int, atBeat float64, countIn int, pickUp,
+		holdBeat, hold float64) {
 		fourFour, _ := ParseMeter("4/4")
 		m, err := New(Spec{CountIn: CountIn{Measures: countIn}, PickUp: pickUp, Measures: measures,
-			Changes: []Change{{Measure: 1, Meter: fourFour, BPM: bpm}, {Measure: at, At: atBeat, RampTo: rampTo, Until: until}},
-			Holds:   []Hold{{Position{at, holdBeat}, hold}}})
+			Changes: []Change{{Measure: 1, Meter: fourFour, BPM: bpm},
+				{Measure: at, At: atBeat, RampTo: rampTo, Until: until}},
+			Holds: []Hold{{Position{at, holdBeat}, hold}}})
 		if err != nil {
 			if len(Errors(err)) == 0 {
 				t.Fatalf("not a list of faults: %v", err)
@@ -216,7 +219,8 @@ func FuzzNew(f *testing.F) {
 
 func BenchmarkBeats(b *testing.B) {
 	fourFour, _ := ParseMeter("4/4")
-	m, err := New(Spec{CountIn: CountIn{Measures: 8}, Measures: 1320, Changes: []Change{{Measure: 1, Meter: fourFour, BPM: 88, RampTo: 132, Until: 1000}}})
+	m, err := New(Spec{CountIn: CountIn{Measures: 8}, Measures: 1320,
+		Changes: []Change{{Measure: 1, Meter: fourFour, BPM: 88, RampTo: 132, Until: 1000}}})
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -59,7 +59,8 @@ func (b *builder) whole(field, what, hint string) {
 func (b *builder) checkFrame() {
 	s := &b.spec
 	if s.Measures < 1 || s.Measures > MaxMeasures {
-		b.whole("measures", fmt.Sprintf("the piece has %d measures", s.Measures), fmt.Sprintf("give the number of measures, 1 to %d", MaxMeasures))
+		b.whole("measures", fmt.Sprintf("the piece has %d measures", s.Measures),
+			fmt.Sprintf("give the number of measures, 1 to %d", MaxMeasures))
 	}
 	if len(s.Changes) == 0 {
 		b.whole("changes", "no tempo is given", "give a first change with measure 1, a meter and a bpm")
@@ -70,13 +71,16 @@ func (b *builder) checkFrame() {
 	}
 	c := s.Changes[0]
 	if first := c.Measure == 0 && s.PickUp > 0 || c.Measure == 1; !first || c.at() != 1 {
-		b.change(0, "measure", fmt.Sprintf("the first change is at %s", Position{c.Measure, c.at()}), "the first change must be at measure 1")
+		b.change(0, "measure", fmt.Sprintf("the first change is at %s", Position{c.Measure, c.at()}),
+			"the first change must be at measure 1")
 	}
 	if c.Meter.IsZero() {
-		b.change(0, "meter", fmt.Sprintf("measure %d: the first change has no meter", c.Measure), "add a meter such as 4/4")
+		b.change(0, "meter", fmt.Sprintf("measure %d: the first change has no meter", c.Measure),
+			"add a meter such as 4/4")
 	}
 	if c.BPM == 0 {
-		b.change(0, "bpm", fmt.Sprintf("measure %d: the first change has no tempo", c.Measure), "add a bpm, beats a minute")
+		b.change(0, "bpm", fmt.Sprintf("measure %d: the first change has no tempo", c.Measure),
+			"add a bpm, beats a minute")
 	}
 }
 
@@ -104,7 +108,8 @@ func (b *builder) checkChange(i int) {
 		lowest = 0
 	}
 	if c.Measure < lowest || c.Measure > s.Measures && s.Measures > 0 {
-		b.change(i, "measure", fmt.Sprintf("measure %d is not in the piece, which has measures %d to %d", c.Measure, lowest, s.Measures), "")
+		b.change(i, "measure", fmt.Sprintf("measure %d is not in the piece, which has measures %d to %d", c.Measure,
+			lowest, s.Measures), "")
 	}
 	if i > 0 {
 		p := s.Changes[i-1]
@@ -112,7 +117,8 @@ func (b *builder) checkChange(i int) {
 		case c.Measure == p.Measure && c.at() == p.at():
 			b.change(i, "measure", at+"two changes at one place", "write them as one change")
 		case c.Measure < p.Measure || c.Measure == p.Measure && c.at() < p.at():
-			b.change(i, "measure", fmt.Sprintf("measure %d comes after measure %d", c.Measure, p.Measure), "list the changes in the order of the piece")
+			b.change(i, "measure", fmt.Sprintf("measure %d comes after measure %d", c.Measure, p.Measure),
+				"list the changes in the order of the piece")
 		}
 	}
 	if !c.Meter.IsZero() && (c.at() != 1 || c.Measure == 0 && i > 0) {
@@ -121,7 +127,8 @@ func (b *builder) checkChange(i int) {
 	b.checkSpeed(i, "bpm", at, c.BPM)
 	b.checkSpeed(i, "ramp_to", at, c.RampTo)
 	if !c.Beat.IsZero() && !c.Beat.valid() {
-		b.change(i, "beat", at+fmt.Sprintf("note value %s cannot be a beat", c.Beat), "quarter, half, eighth, or one of them dotted")
+		b.change(i, "beat", at+fmt.Sprintf("note value %s cannot be a beat", c.Beat),
+			"quarter, half, eighth, or one of them dotted")
 	}
 	if !c.Beat.IsZero() && c.BPM == 0 && c.RampTo == 0 {
 		b.change(i, "beat", at+"a beat unit without a bpm says nothing", "add the bpm, or leave the beat unit out")
@@ -132,9 +139,11 @@ func (b *builder) checkChange(i int) {
 	case c.RampTo != 0 && c.Until == 0:
 		b.change(i, "ramp_to", at+"ramp_to without until", "say at which measure the ramp ends")
 	case c.RampTo != 0 && (c.Until < c.Measure || c.Until == c.Measure && c.untilBeat() <= c.at()):
-		b.change(i, "until", fmt.Sprintf("measure %d: the ramp ends in measure %d, which is not later", c.Measure, c.Until), "until is the measure where the new tempo is reached")
+		b.change(i, "until", fmt.Sprintf("measure %d: the ramp ends in measure %d, which is not later", c.Measure,
+			c.Until), "until is the measure where the new tempo is reached")
 	case c.RampTo != 0 && s.Measures > 0 && (c.Until > s.Measures+1 || c.Until == s.Measures+1 && c.untilBeat() != 1):
-		b.change(i, "until", fmt.Sprintf("measure %d: the ramp ends in measure %d, the piece in measure %d", c.Measure, c.Until, s.Measures), fmt.Sprintf("a ramp to the very end has until %d", s.Measures+1))
+		b.change(i, "until", fmt.Sprintf("measure %d: the ramp ends in measure %d, the piece in measure %d", c.Measure,
+			c.Until, s.Measures), fmt.Sprintf("a ramp to the very end has until %d", s.Measures+1))
 	case c.Meter.IsZero() && c.BPM == 0 && c.RampTo == 0 && c.Beat.IsZero():
 		b.change(i, "measure", at+"the change changes nothing", "add a meter, a bpm or a ramp")
 	}
@@ -143,7 +152,8 @@ func (b *builder) checkChange(i int) {
 // checkSpeed refuses what is no tempo; the comparison is also false for NaN.
 func (b *builder) checkSpeed(i int, field, at string, bpm float64) {
 	if bpm != 0 && !(bpm >= MinBPM && bpm <= MaxBPM) {
-		b.change(i, field, at+fmt.Sprintf("a tempo of %.6g beats a minute", bpm), fmt.Sprintf("give %g to %g", MinBPM, MaxBPM))
+		b.change(i, field, at+fmt.Sprintf("a tempo of %.6g beats a minute", bpm),
+			fmt.Sprintf("give %g to %g", MinBPM, MaxBPM))
 	}
 }
 
@@ -178,7 +188,8 @@ func (b *builder) checkPickUp() {
 		return
 	}
 	if !(p > 0 && p < float64(beats)) {
-		b.whole("pick_up", fmt.Sprintf("a pick-up of %.6g beats in %s", p, b.m.first), fmt.Sprintf("a pick-up is shorter than its measure: less than %d beats", beats))
+		b.whole("pick_up", fmt.Sprintf("a pick-up of %.6g beats in %s", p, b.m.first),
+			fmt.Sprintf("a pick-up is shorter than its measure: less than %d beats", beats))
 		b.spec.PickUp, b.m.spec.PickUp = 0, 0
 		return
 	}
@@ -192,7 +203,8 @@ func (b *builder) checkCountIn() {
 	c := &b.m.spec.CountIn
 	switch {
 	case c.Measures < 0 || c.Measures > MaxCountIn:
-		b.whole("count_in", fmt.Sprintf("a count-in of %d measures", c.Measures), fmt.Sprintf("8 and 4 are common; at most %d", MaxCountIn))
+		b.whole("count_in", fmt.Sprintf("a count-in of %d measures", c.Measures),
+			fmt.Sprintf("8 and 4 are common; at most %d", MaxCountIn))
 		return
 	case c.Measures == 0:
 		if c.CueMeasure != 0 || c.CueBeat != 0 {
@@ -207,15 +219,17 @@ func (b *builder) checkCountIn() {
 	beats := b.m.first.Beats()
 	switch {
 	case c.CueMeasure < 1 || c.CueMeasure > c.Measures:
-		b.whole("cue", fmt.Sprintf("the cue is in measure %d of the count-in, which has %d", c.CueMeasure, c.Measures), "")
+		b.whole("cue", fmt.Sprintf("the cue is in measure %d of the count-in, which has %d", c.CueMeasure, c.Measures),
+			"")
 	case !(c.CueBeat >= 1 && c.CueBeat <= float64(beats)) || c.CueBeat != math.Trunc(c.CueBeat):
-		b.whole("cue", fmt.Sprintf("the cue is on beat %.6g of measure %d of the count-in", c.CueBeat, c.CueMeasure), fmt.Sprintf("a whole beat, 1 to %d", beats))
+		b.whole("cue", fmt.Sprintf("the cue is on beat %.6g of measure %d of the count-in", c.CueBeat, c.CueMeasure),
+			fmt.Sprintf("a whole beat, 1 to %d", beats))
 	case b.cueQuarter() >= -b.m.pickUp-snap && b.m.pickUp > 0:
 		b.whole("cue", "the cue is within the pick-up", "put it earlier in the count-in")
 	}
 }
 
-// cueQuarter is the place of the cue in quarters.
+// cueQuarter returns the place of the cue in quarters.
 func (b *builder) cueQuarter() float64 {
 	c := b.m.spec.CountIn
 	return float64(c.CueMeasure-1-c.Measures)*b.m.first.Quarters() + b.m.first.offset(c.CueBeat)

@@ -5,7 +5,7 @@ import "fmt"
 // Span is a run of measures, both ends included.
 type Span struct{ From, To int }
 
-// Excerpt is the spec of the piece played in that order: repeats written out,
+// Excerpt returns the spec of the piece played in that order: repeats written out,
 // or a single span for a re-take from measure From on. Measures are numbered
 // anew from 1 in the order they are played. The count-in is kept, the pick-up
 // when the first span begins with measure 1. A ramp cut by the end of a span
@@ -24,7 +24,8 @@ func (m *Map) Excerpt(order ...Span) (Spec, error) {
 	}
 	for _, s := range order {
 		if s.From < 1 || s.To < s.From || s.To > m.spec.Measures {
-			return Spec{}, fmt.Errorf("tempo: measures %d to %d are not in the piece, which has measures 1 to %d", s.From, s.To, m.spec.Measures)
+			return Spec{}, fmt.Errorf("tempo: measures %d to %d are not in the piece, which has measures 1 to %d",
+				s.From, s.To, m.spec.Measures)
 		}
 		shift := out.Measures + 1 - s.From
 		pickUp := out.PickUp > 0 && out.Measures == 0

@@ -40,7 +40,7 @@ type segment struct {
 	hold    float64 // seconds that pass at the beginning, before seconds
 }
 
-// after is the time in seconds that r quarters from the beginning take.
+// after returns the time in seconds that r quarters from the beginning take.
 func (s segment) after(r float64) float64 {
 	x := s.slope * r / s.speed
 	if math.Abs(x) < 1e-9 {
@@ -50,8 +50,8 @@ func (s segment) after(r float64) float64 {
 	return 60 * r / s.speed * math.Log1p(x) / x
 }
 
-// gone is the inverse of after.
-func (s segment) gone(t float64) float64 {
+// quartersAfter returns the inverse of after.
+func (s segment) quartersAfter(t float64) float64 {
 	y := s.slope * t / 60
 	if math.Abs(y) < 1e-9 {
 		return s.speed * t / 60 * (1 + y/2)
@@ -59,7 +59,7 @@ func (s segment) gone(t float64) float64 {
 	return s.speed * t / 60 * math.Expm1(y) / y
 }
 
-// Seconds is the guide time of p. The place after the last measure, beat 1 of
+// Seconds returns the guide time of p. The place after the last measure, beat 1 of
 // measure Measures()+1, is End. A position outside the piece and its count-in
 // or past the last beat of its measure is an error that names the measure.
 func (m *Map) Seconds(p Position) (float64, error) {
@@ -70,7 +70,7 @@ func (m *Map) Seconds(p Position) (float64, error) {
 	return m.SecondsAt(q), nil
 }
 
-// SecondsAt is the guide time of a place in quarter notes from the downbeat
+// SecondsAt returns the guide time of a place in quarter notes from the downbeat
 // of measure 1. Tempo goes on unchanged before the beginning and after the
 // end. NaN gives NaN.
 func (m *Map) SecondsAt(quarter float64) float64 {
@@ -81,7 +81,7 @@ func (m *Map) SecondsAt(quarter float64) float64 {
 	return s.seconds + s.after(quarter-s.quarter)
 }
 
-// QuartersAt is the inverse of [Map.SecondsAt]: the place that sounds at that
+// QuartersAt returns the inverse of [Map.SecondsAt]: the place that sounds at that
 // guide time. During a hold it is the place of the hold.
 func (m *Map) QuartersAt(seconds float64) float64 {
 	i := sort.Search(len(m.segments), func(i int) bool { return m.segments[i].seconds > seconds })
@@ -89,10 +89,10 @@ func (m *Map) QuartersAt(seconds float64) float64 {
 		return m.segments[i].quarter
 	}
 	s := m.segments[max(i-1, 0)]
-	return s.quarter + s.gone(seconds-s.seconds)
+	return s.quarter + s.quartersAfter(seconds-s.seconds)
 }
 
-// Quarters is the place of p in quarter notes from the downbeat of measure 1,
+// Quarters returns the place of p in quarter notes from the downbeat of measure 1,
 // with the errors of [Map.Seconds].
 func (m *Map) Quarters(p Position) (float64, error) {
 	countIn, last := m.spec.CountIn.Measures, m.spec.Measures
@@ -117,12 +117,13 @@ func (m *Map) Quarters(p Position) (float64, error) {
 	}
 	start, meter := m.measure(p.Measure)
 	if p.Beat >= float64(meter.Beats()+1) {
-		return 0, fmt.Errorf("measure %d: beat %.6g is past the measure, which has %d beats", p.Measure, p.Beat, meter.Beats())
+		return 0, fmt.Errorf("measure %d: beat %.6g is past the measure, which has %d beats", p.Measure, p.Beat,
+			meter.Beats())
 	}
 	return start + meter.offset(p.Beat), nil
 }
 
-// pickUpOffset is the distance in quarters from the pick-up's beginning to a
+// pickUpOffset returns the distance in quarters from the pick-up's beginning to a
 // beat counted from there. The pick-up is the end of a measure of the first
 // meter, which matters when its beats are unequal.
 func (m *Map) pickUpOffset(beat float64) float64 {
@@ -130,7 +131,7 @@ func (m *Map) pickUpOffset(beat float64) float64 {
 	return m.first.offset(beat+skipped) - m.first.offset(1+skipped)
 }
 
-// measure is where a measure begins, in quarters, and its meter. Negative
+// measure returns where a measure begins, in quarters, and its meter. Negative
 // measures are those of the count-in.
 func (m *Map) measure(number int) (float64, Meter) {
 	if number <= 0 {
@@ -141,7 +142,7 @@ func (m *Map) measure(number int) (float64, Meter) {
 	return r.quarter + float64(number-r.measure)*r.meter.Quarters(), r.meter
 }
 
-// Position is the place that sounds at that guide time. A time before the
+// Position returns the place that sounds at that guide time. A time before the
 // guide gives its first place, one past the end beat 1 of measure
 // Measures()+1, and NaN a beat of NaN. Times within 1e-9 quarters of a beat
 // give that beat, so that a whole beat comes back whole.
@@ -149,7 +150,7 @@ func (m *Map) Position(seconds float64) Position {
 	return m.PositionAt(m.QuartersAt(seconds))
 }
 
-// PositionAt is [Map.Position] for a place in quarter notes.
+// PositionAt does what [Map.Position] does for a place in quarter notes.
 func (m *Map) PositionAt(quarter float64) Position {
 	if math.IsNaN(quarter) {
 		return Position{Beat: math.NaN()}
@@ -164,7 +165,8 @@ func (m *Map) PositionAt(quarter float64) Position {
 			return Position{Measure: 0, Beat: whole(full-float64(m.first.Beats())+m.spec.PickUp, m.spec.PickUp)}
 		}
 		n := int(math.Floor((q + snap) / m.first.Quarters()))
-		return Position{Measure: n, Beat: whole(m.first.beat(q-float64(n)*m.first.Quarters()), float64(m.first.Beats()))}
+		return Position{Measure: n, Beat: whole(m.first.beat(q-float64(n)*m.first.Quarters()),
+			float64(m.first.Beats()))}
 	}
 	i := sort.Search(len(m.runs), func(i int) bool { return m.runs[i].quarter > q+snap })
 	r := m.runs[max(i-1, 0)]
@@ -173,7 +175,7 @@ func (m *Map) PositionAt(quarter float64) Position {
 	return Position{Measure: r.measure + n, Beat: whole(r.meter.beat(into), float64(r.meter.Beats()))}
 }
 
-// whole gives the whole beat that b is within snap of, else b, kept inside a
+// whole returns the whole beat that b is within snap of, else b, kept inside a
 // measure of that many beats.
 func whole(b, beats float64) float64 {
 	if r := math.Round(b); math.Abs(b-r) < snap {
@@ -182,11 +184,11 @@ func whole(b, beats float64) float64 {
 	return min(max(b, 1), math.Nextafter(beats+1, 0))
 }
 
-// Start is the guide time of the first place of the piece: the pick-up when
+// Start returns the guide time of the first place of the piece: the pick-up when
 // there is one, else measure 1.
 func (m *Map) Start() float64 { return m.SecondsAt(-m.pickUp) }
 
-// End is the guide time at the end of the last measure, holds included.
+// End returns the guide time at the end of the last measure, holds included.
 func (m *Map) End() float64 {
 	end := m.SecondsAt(m.end)
 	// A hold at the very end is the last note's and belongs to the piece.
@@ -196,20 +198,20 @@ func (m *Map) End() float64 {
 	return end
 }
 
-// Cue is the guide time of the cue; NaN without a count-in.
+// Cue returns the guide time of the cue; NaN without a count-in.
 func (m *Map) Cue() float64 { return m.cue }
 
-// Measures is the number of measures, without count-in and pick-up.
+// Measures returns the number of measures, without count-in and pick-up.
 func (m *Map) Measures() int { return m.spec.Measures }
 
-// Meter is the meter of a measure; the count-in and the pick-up have that of
+// Meter returns the meter of a measure; the count-in and the pick-up have that of
 // measure 1.
 func (m *Map) Meter(measure int) Meter {
 	_, meter := m.measure(measure)
 	return meter
 }
 
-// SteadyBPM is how many beats a minute the piece has from its beginning to its
+// SteadyBPM returns how many beats a minute the piece has from its beginning to its
 // end, 0 when that changes or the beat is held.
 func (m *Map) SteadyBPM() float64 {
 	length, last := 0.0, math.NaN()
@@ -228,7 +230,7 @@ func (m *Map) SteadyBPM() float64 {
 	return 60 / length
 }
 
-// Spec is a copy of what the map was made from.
+// Spec returns a copy of what the map was made from.
 func (m *Map) Spec() Spec {
 	s := m.spec
 	s.Changes = append([]Change(nil), s.Changes...)

@@ -10,12 +10,14 @@ import (
 // to 120 quarters a minute over 8 quarters k is 7.5, so the whole takes
 // 8·ln 2 s and the first half 8·ln 1.5 s.
 func TestRampClosedForm(t *testing.T) {
-	m := build(t, Spec{Measures: 4, Changes: []Change{{Measure: 1, Meter: meter(t, "4/4"), BPM: 60}, {Measure: 2, RampTo: 120, Until: 4}}})
+	m := build(t, Spec{Measures: 4, Changes: []Change{{Measure: 1, Meter: meter(t, "4/4"), BPM: 60},
+		{Measure: 2, RampTo: 120, Until: 4}}})
 	near(t, "ramp", seconds(t, m, 4, 1)-seconds(t, m, 2, 1), 8*math.Ln2)
 	near(t, "first half", seconds(t, m, 3, 1)-seconds(t, m, 2, 1), 8*math.Log(1.5))
 	near(t, "after", m.End()-seconds(t, m, 4, 1), 2)
 	// A ritardando is the same backwards.
-	r := build(t, Spec{Measures: 4, Changes: []Change{{Measure: 1, Meter: meter(t, "4/4"), BPM: 120, RampTo: 60, Until: 3}}})
+	r := build(t, Spec{Measures: 4, Changes: []Change{
+		{Measure: 1, Meter: meter(t, "4/4"), BPM: 120, RampTo: 60, Until: 3}}})
 	near(t, "ritardando", seconds(t, r, 3, 1), 8*math.Ln2)
 	near(t, "second half", seconds(t, r, 3, 1)-seconds(t, r, 2, 1), 8*math.Log(1.5))
 }
@@ -23,7 +25,8 @@ func TestRampClosedForm(t *testing.T) {
 // The count-in stays in the first tempo even where the piece begins with a
 // ramp.
 func TestCountInBeforeRamp(t *testing.T) {
-	m := build(t, Spec{CountIn: CountIn{Measures: 4}, Measures: 4, Changes: []Change{{Measure: 1, Meter: meter(t, "2/2"), BPM: 60, RampTo: 120, Until: 3}}})
+	m := build(t, Spec{CountIn: CountIn{Measures: 4}, Measures: 4,
+		Changes: []Change{{Measure: 1, Meter: meter(t, "2/2"), BPM: 60, RampTo: 120, Until: 3}}})
 	near(t, "cue", m.Cue(), 4) // downbeat of measure 3 of 4 (common practice)
 	near(t, "measure 1", m.Start(), 8)
 }
@@ -115,7 +118,7 @@ func TestNoDriftInAnHour(t *testing.T) {
 	near(t, "end with changes", m.End(), 3600)
 }
 
-// integrate is the time from the first change to quarter q found another way
+// integrate returns the time from the first change to quarter q found another way
 // than the map does: Gauss-Legendre steps over the tempo read off the spec.
 func integrate(s Spec, m *Map, q float64) float64 {
 	type stretch struct{ from, to, v0, v1 float64 }
@@ -240,7 +243,8 @@ func TestRandomPieces(t *testing.T) {
 }
 
 func TestPositionsOutside(t *testing.T) {
-	m := build(t, Spec{CountIn: CountIn{Measures: 2}, PickUp: 1, Measures: 8, Changes: []Change{{Measure: 1, Meter: meter(t, "3/4"), BPM: 60}}})
+	m := build(t, Spec{CountIn: CountIn{Measures: 2}, PickUp: 1, Measures: 8,
+		Changes: []Change{{Measure: 1, Meter: meter(t, "3/4"), BPM: 60}}})
 	for _, c := range []struct {
 		p    Position
 		want string
@@ -274,7 +278,8 @@ func TestPositionsOutside(t *testing.T) {
 		t.Errorf("in the pick-up: %v", p)
 	}
 	none := build(t, Spec{Measures: 1, Changes: []Change{{Measure: 1, Meter: meter(t, "3/4"), BPM: 60}}})
-	if _, err := none.Seconds(Position{0, 1}); err == nil || err.Error() != "measure 0: the piece has no pick-up, its first measure is 1" {
+	if _, err := none.Seconds(Position{0, 1}); err == nil ||
+		err.Error() != "measure 0: the piece has no pick-up, its first measure is 1" {
 		t.Error(err)
 	}
 	if !math.IsNaN(none.Cue()) {
@@ -296,7 +301,8 @@ func TestSteadyBPM(t *testing.T) {
 		"6/8":      {Spec{Measures: 8, Changes: []Change{first, {Measure: 4, Meter: meter(t, "6/8")}}}, 0},
 		"faster":   {Spec{Measures: 8, Changes: []Change{first, {Measure: 4, BPM: 97}}}, 0},
 		"ramp":     {Spec{Measures: 8, Changes: []Change{first, {Measure: 4, RampTo: 60, Until: 6}}}, 0},
-		"hold":     {Spec{Measures: 8, Changes: []Change{first}, Holds: []Hold{{At: Position{Measure: 3, Beat: 2}, Seconds: 1}}}, 0},
+		"hold": {Spec{Measures: 8, Changes: []Change{first},
+			Holds: []Hold{{At: Position{Measure: 3, Beat: 2}, Seconds: 1}}}, 0},
 	} {
 		if got := build(t, c.spec).SteadyBPM(); math.Abs(got-c.want) > 1e-6 {
 			t.Errorf("%s: %g beats a minute, want %g", name, got, c.want)

@@ -67,7 +67,7 @@ func ParseMeter(s string) (Meter, error) {
 	return m.in(beats)
 }
 
-// MeterOf is the meter with the written groups over den, in notes of 1/den;
+// MeterOf returns the meter with the written groups over den, in notes of 1/den;
 // one group for a plain time signature. den is a power of two up to 64, the
 // sum of the groups at most 64.
 func MeterOf(groups []int, den int) (Meter, error) {
@@ -107,6 +107,7 @@ func MeterOf(groups []int, den int) (Meter, error) {
 	return m, nil
 }
 
+// writeGroups returns a meter as it is written, "3+2/8".
 func writeGroups(groups []int, den int) string {
 	var b strings.Builder
 	for i, g := range groups {
@@ -118,7 +119,7 @@ func writeGroups(groups []int, den int) string {
 	return b.String() + "/" + strconv.Itoa(den)
 }
 
-// in is m counted in that many equal beats.
+// in returns m counted in that many equal beats.
 func (m Meter) in(beats int) (Meter, error) {
 	total := m.total()
 	if beats > maxBeats || total%beats != 0 {
@@ -131,7 +132,7 @@ func (m Meter) in(beats int) (Meter, error) {
 	return out, nil
 }
 
-// total is the length of a measure in written units.
+// total returns the length of a measure in written units.
 func (m Meter) total() int {
 	sum := 0
 	for _, u := range m.units[:m.n] {
@@ -143,10 +144,10 @@ func (m Meter) total() int {
 // IsZero reports whether m is no meter.
 func (m Meter) IsZero() bool { return m.n == 0 }
 
-// Beats is the number of beats in a measure; 0 for the zero Meter.
+// Beats returns the number of beats in a measure; 0 for the zero Meter.
 func (m Meter) Beats() int { return int(m.n) }
 
-// Quarters is the length of a measure in quarter notes.
+// Quarters returns the length of a measure in quarter notes.
 func (m Meter) Quarters() float64 {
 	if m.n == 0 {
 		return 0
@@ -154,10 +155,10 @@ func (m Meter) Quarters() float64 {
 	return float64(m.total()) * 4 / float64(m.den)
 }
 
-// Fraction is the time signature as written, upper and lower number.
+// Fraction returns the time signature as written, upper and lower number.
 func (m Meter) Fraction() (upper, lower int) { return m.total(), int(m.den) }
 
-// Unit is the meter's own beat, or the written unit when its beats are not
+// Unit returns the meter's own beat, or the written unit when its beats are not
 // all of one length.
 func (m Meter) Unit() Unit {
 	if m.n == 0 {
@@ -172,7 +173,7 @@ func (m Meter) Unit() Unit {
 	return Unit{int(size), int(m.den)}.reduced()
 }
 
-// String is the meter as [ParseMeter] reads it.
+// String returns the meter as [ParseMeter] reads it.
 func (m Meter) String() string {
 	if m.n == 0 {
 		return "no meter"
@@ -191,12 +192,12 @@ func (m Meter) String() string {
 	return text + " in " + strconv.Itoa(int(m.n))
 }
 
-// Beat is the beat, counted from 1 with fractions, that lies that many quarter
+// Beat returns the beat, counted from 1 with fractions, that lies that many quarter
 // notes after the barline; past the measure it goes on in the length of the
 // last beat. It is 1 for the zero Meter.
 func (m Meter) Beat(quarters float64) float64 { return m.beat(quarters) }
 
-// offset is the distance in quarters from the barline to beat, counted from 1
+// offset returns the distance in quarters from the barline to beat, counted from 1
 // with fractions within the beat. Beats past the last go on in its length.
 func (m Meter) offset(beat float64) float64 {
 	whole := min(max(int(beat)-1, 0), int(m.n)-1)
@@ -208,7 +209,7 @@ func (m Meter) offset(beat float64) float64 {
 	return (float64(units) + into) * 4 / float64(m.den)
 }
 
-// beat is the inverse of offset for quarters within the measure.
+// beat returns the inverse of offset for quarters within the measure.
 func (m Meter) beat(quarters float64) float64 {
 	units := quarters * float64(m.den) / 4
 	for i, u := range m.units[:m.n] {

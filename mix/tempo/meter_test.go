@@ -41,7 +41,8 @@ func TestMeters(t *testing.T) {
 			continue
 		}
 		if m.Beats() != c.beats || m.Quarters() != c.quarters || m.Unit().String() != c.unit {
-			t.Errorf("%s: %d beats of %s, %g quarters; want %d of %s, %g", c.text, m.Beats(), m.Unit(), m.Quarters(), c.beats, c.unit, c.quarters)
+			t.Errorf("%s: %d beats of %s, %g quarters; want %d of %s, %g", c.text, m.Beats(), m.Unit(), m.Quarters(),
+				c.beats, c.unit, c.quarters)
 		}
 		if again, err := ParseMeter(m.String()); err != nil || again != m {
 			t.Errorf("%s writes itself as %s, which is %v, %v", c.text, m, again, err)
@@ -52,7 +53,8 @@ func TestMeters(t *testing.T) {
 			}
 		}
 	}
-	if (Meter{}).String() != "no meter" || !(Meter{}).IsZero() || !(Meter{}).Unit().IsZero() || (Meter{}).Quarters() != 0 || (Meter{}).Beat(3) != 1 {
+	if (Meter{}).String() != "no meter" || !(Meter{}).IsZero() || !(Meter{}).Unit().IsZero() ||
+		(Meter{}).Quarters() != 0 || (Meter{}).Beat(3) != 1 {
 		t.Error("the zero meter is something")
 	}
 }
@@ -115,7 +117,8 @@ func TestUnits(t *testing.T) {
 }
 
 func FuzzParseMeter(f *testing.F) {
-	for _, s := range []string{"4/4", "3+2/8", "6/8 in 6", "C|", "64/64 in 1", "1+1+1/64", "0/4", "9999999999999999999/4", "3/4 in 0"} {
+	for _, s := range []string{"4/4", "3+2/8", "6/8 in 6", "C|", "64/64 in 1", "1+1+1/64", "0/4",
+		"9999999999999999999/4", "3/4 in 0"} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, s string) {

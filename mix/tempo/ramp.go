@@ -39,7 +39,8 @@ func (l *tempoLayer) change(i int, c Change, at float64) {
 		return // a meter alone leaves the speed and any ramp as they are
 	}
 	if l.ramp >= 0 && at < l.rampEnd {
-		l.builder.change(i, "measure", fmt.Sprintf("measure %d: a tempo within the ramp of measure %d", c.Measure, l.spec.Changes[l.ramp].Measure), "end the ramp before it")
+		l.builder.change(i, "measure", fmt.Sprintf("measure %d: a tempo within the ramp of measure %d", c.Measure,
+			l.spec.Changes[l.ramp].Measure), "end the ramp before it")
 		return
 	}
 	l.endRamp()
@@ -86,7 +87,7 @@ func (l *tempoLayer) begin(quarter, speed, slope float64) {
 	l.segments = append(l.segments, s)
 }
 
-// quarter is the place of a beat of change i; a fault when there is none.
+// quarter returns the place of a beat of change i; a fault when there is none.
 func (b *builder) quarter(i int, field string, measure int, beat float64) (float64, bool) {
 	q, err := b.m.Quarters(Position{measure, beat})
 	if err != nil {
@@ -96,7 +97,7 @@ func (b *builder) quarter(i int, field string, measure int, beat float64) (float
 	return q, true
 }
 
-// speed is bpm in quarters a minute, in the beat unit of change i.
+// speed returns bpm in quarters a minute, in the beat unit of change i.
 func (b *builder) speed(i int, bpm float64) float64 {
 	c := b.spec.Changes[i]
 	unit := c.Beat

@@ -54,7 +54,7 @@ type Position struct {
 	Beat float64
 }
 
-// String is the position in words, "measure 33, beat 2.5".
+// String returns the position in words, "measure 33, beat 2.5".
 func (p Position) String() string {
 	if p.Beat == 1 {
 		return fmt.Sprintf("measure %d", p.Measure)
@@ -142,7 +142,7 @@ func Errors(err error) []*Error {
 	return nil
 }
 
-// DefaultCue is the place of the cue in a count-in of that many measures when
+// DefaultCue returns the place of the cue in a count-in of that many measures when
 // nobody chose one: the downbeat of measure 5 of 8 and 3 of 4 (common
 // practice, no source), and in general of the first measure of its second
 // half. It is 0, 0 for no count-in.

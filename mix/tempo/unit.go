@@ -39,10 +39,11 @@ func ParseUnit(s string) (Unit, error) {
 			return p.unit.Dotted(dots), nil
 		}
 	}
-	return Unit{}, fmt.Errorf("note value %q is not one of whole, half, quarter, eighth, sixteenth, with \"dotted-\" before it if need be", s)
+	return Unit{}, fmt.Errorf("note value %q is not one of whole, half, quarter, eighth, sixteenth, with \"dotted-\" "+
+		"before it if need be", s)
 }
 
-// Dotted is u with that many dots; each adds half of what the one before
+// Dotted returns u with that many dots; each adds half of what the one before
 // added.
 func (u Unit) Dotted(dots int) Unit {
 	if dots <= 0 {
@@ -54,7 +55,7 @@ func (u Unit) Dotted(dots int) Unit {
 // IsZero reports whether u is the meter's own beat.
 func (u Unit) IsZero() bool { return u == Unit{} }
 
-// Quarters is the length of u in quarter notes; 0 for the zero Unit.
+// Quarters returns the length of u in quarter notes; 0 for the zero Unit.
 func (u Unit) Quarters() float64 {
 	if u.Den == 0 {
 		return 0
@@ -62,7 +63,7 @@ func (u Unit) Quarters() float64 {
 	return 4 * float64(u.Num) / float64(u.Den)
 }
 
-// String is u as [ParseUnit] reads it, or a fraction when it has no name.
+// String returns u as [ParseUnit] reads it, or a fraction when it has no name.
 func (u Unit) String() string {
 	for _, p := range plainUnits {
 		for dots, prefix := range []string{"", "dotted-", "double-dotted-"} {
@@ -74,6 +75,7 @@ func (u Unit) String() string {
 	return fmt.Sprintf("%d/%d", u.Num, u.Den)
 }
 
+// reduced returns u without common factors of two.
 func (u Unit) reduced() Unit {
 	for u.Num%2 == 0 && u.Den%2 == 0 && u.Num > 0 {
 		u.Num, u.Den = u.Num/2, u.Den/2
@@ -81,6 +83,7 @@ func (u Unit) reduced() Unit {
 	return u
 }
 
+// valid reports whether u is a note value between a 256th and sixteen whole notes.
 func (u Unit) valid() bool {
 	return u.Num > 0 && u.Den > 0 && u.Quarters() <= 64 && u.Quarters() >= 1.0/64
 }

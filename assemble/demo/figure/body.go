@@ -54,11 +54,11 @@ func poseAt(l Look, m *Motion, t float64) *pose {
 	return p
 }
 
-// bowSway is the body's lean with the bow, for those who have one; others
+// bowSway returns the body's lean with the bow, for those who have one; others
 // lean with the tune.
 func (m *Motion) bowSway(t float64) float64 { return m.bowAt(t) }
 
-// mouth is where a wind instrument is put.
+// mouth returns where a wind instrument is put.
 func (p *pose) mouth() point { return place(p.head, p.tilt, 1).apply(point{0, 23}) }
 
 // hands sets the hands: on the instrument as far as that is held, else in the
@@ -79,7 +79,7 @@ func (p *pose) hands(holdLeft, holdRight point) {
 // on both sides the hands touch.
 const palm = 8.0
 
-// elbow is where the arm bends between a shoulder and a hand; side is -1 for
+// elbow returns where the arm bends between a shoulder and a hand; side is -1 for
 // the arm on the left of the picture, whose elbow points left and down.
 func elbow(from, to point, side float64) point {
 	d := to.minus(from)
@@ -104,9 +104,11 @@ func (p *pose) drawBehind(c canvas) {
 	h := c.in(place(p.head, p.tilt, 1))
 	switch p.l.Hair {
 	case Long:
-		h.fill(blob(point{-38, -22}, point{0, -50}, point{38, -22}, point{46, 30}, point{40, 92}, point{0, 84}, point{-40, 92}, point{-46, 30}), shade(hair, -0.15))
+		h.fill(blob(point{-38, -22}, point{0, -50}, point{38, -22}, point{46, 30}, point{40, 92}, point{0, 84},
+			point{-40, 92}, point{-46, 30}), shade(hair, -0.15))
 	case Bob:
-		h.fill(blob(point{-40, -20}, point{0, -50}, point{40, -20}, point{46, 20}, point{34, 46}, point{-34, 46}, point{-46, 20}), shade(hair, -0.12))
+		h.fill(blob(point{-40, -20}, point{0, -50}, point{40, -20}, point{46, 20}, point{34, 46}, point{-34, 46},
+			point{-46, 20}), shade(hair, -0.12))
 	case Bun:
 		h.fill(circle(point{4, -54}, 19), hair)
 		h.fill(ellipse(point{4, -40}, 15, 5, 0), shade(hair, -0.3))
@@ -130,10 +132,12 @@ func (p *pose) drawTorso(c canvas) {
 	shirt, skin := rgb(p.l.Shirt), rgb(p.l.Skin)
 	o := c.in(place(p.chest, 0, 1))
 	for side := -1.0; side <= 1; side += 2 {
-		o.fill(limb(point{side * 26, 200}, point{side * 30, 330}, 33, 25).plus(limb(point{side * 30, 330}, point{side * 30, 446}, 25, 19)), shade(rgb(0x474b57), 0.04*side))
+		o.fill(limb(point{side * 26, 200}, point{side * 30, 330}, 33,
+			25).plus(limb(point{side * 30, 330}, point{side * 30, 446}, 25, 19)), shade(rgb(0x474b57), 0.04*side))
 		o.fill(limb(point{side * 30, 452}, point{side * 42, 455}, 12, 11), dark)
 	}
-	body := blob(point{0, -26}, point{-30, -18}, point{-66, -4}, point{-74, 60}, point{-66, 140}, point{-62, 214}, point{62, 214}, point{66, 140}, point{74, 60}, point{66, -4}, point{30, -18})
+	body := blob(point{0, -26}, point{-30, -18}, point{-66, -4}, point{-74, 60}, point{-66, 140}, point{-62, 214},
+		point{62, 214}, point{66, 140}, point{74, 60}, point{66, -4}, point{30, -18})
 	o.fill(body, shirt)
 	// Neck and collar, from the collar up to the chin.
 	chin := p.head.minus(p.chest).plus(point{0, 20})
@@ -147,28 +151,35 @@ func (p *pose) drawHead(c canvas) {
 	skin, hair := rgb(p.l.Skin), rgb(p.l.HairColour)
 	h := c.in(place(p.head, p.tilt, 1))
 	h.fill(circle(point{-34, 4}, 8).plus(circle(point{34, 4}, 8)), shade(skin, -0.1))
-	h.fill(blob(point{0, -43}, point{-25, -35}, point{-34, -6}, point{-27, 24}, point{0, 42}, point{27, 24}, point{34, -6}, point{25, -35}), skin)
+	h.fill(blob(point{0, -43}, point{-25, -35}, point{-34, -6}, point{-27, 24}, point{0, 42}, point{27, 24},
+		point{34, -6}, point{25, -35}), skin)
 	p.drawFace(h, skin)
 	if p.l.Beard {
-		h.fill(blob(point{-33, 2}, point{-24, 16}, point{-12, 17}, point{0, 14}, point{12, 17}, point{24, 16}, point{33, 2}, point{27, 32}, point{0, 50}, point{-27, 32}), hair)
+		h.fill(blob(point{-33, 2}, point{-24, 16}, point{-12, 17}, point{0, 14}, point{12, 17}, point{24, 16},
+			point{33, 2}, point{27, 32}, point{0, 50}, point{-27, 32}), hair)
 		h.fill(ellipse(point{0, 24}, 8, 2.6, 0), shade(rgb(0xa65b52), -0.1))
 	}
 	top := shape(nil)
 	switch p.l.Hair {
 	case Short:
-		top = blob(point{-36, -4}, point{-37, -30}, point{-14, -50}, point{18, -49}, point{37, -28}, point{36, -4}, point{28, -22}, point{0, -27}, point{-24, -24})
+		top = blob(point{-36, -4}, point{-37, -30}, point{-14, -50}, point{18, -49}, point{37, -28}, point{36, -4},
+			point{28, -22}, point{0, -27}, point{-24, -24})
 	case Bun, Long, Braid:
-		top = blob(point{-37, 4}, point{-37, -28}, point{0, -51}, point{37, -28}, point{37, 4}, point{29, -16}, point{8, -32}, point{-10, -24}, point{-30, -12})
+		top = blob(point{-37, 4}, point{-37, -28}, point{0, -51}, point{37, -28}, point{37, 4}, point{29, -16},
+			point{8, -32}, point{-10, -24}, point{-30, -12})
 	case Bob:
-		top = blob(point{-40, 16}, point{-40, -26}, point{0, -51}, point{40, -26}, point{40, 16}, point{32, -12}, point{20, -22}, point{-20, -22}, point{-32, -12})
+		top = blob(point{-40, 16}, point{-40, -26}, point{0, -51}, point{40, -26}, point{40, 16}, point{32, -12},
+			point{20, -22}, point{-20, -22}, point{-32, -12})
 	case Curls:
 		for i := range 8 {
 			s, co := math.Sincos(math.Pi * (1.06 + 0.88*float64(i)/7))
 			top = top.plus(circle(point{31 * co, -10 + 34*s}, 13))
 		}
 	case Cap:
-		h.fill(blob(point{-39, -16}, point{-30, -44}, point{6, -54}, point{36, -40}, point{40, -18}, point{0, -22}), rgb(p.l.Accent))
-		h.fill(blob(point{-40, -18}, point{0, -26}, point{46, -20}, point{52, -12}, point{8, -16}), shade(rgb(p.l.Accent), -0.25))
+		h.fill(blob(point{-39, -16}, point{-30, -44}, point{6, -54}, point{36, -40}, point{40, -18}, point{0, -22}),
+			rgb(p.l.Accent))
+		h.fill(blob(point{-40, -18}, point{0, -26}, point{46, -20}, point{52, -12}, point{8, -16}),
+			shade(rgb(p.l.Accent), -0.25))
 	}
 	if top != nil {
 		h.fill(top, hair)
@@ -176,7 +187,8 @@ func (p *pose) drawHead(c canvas) {
 	// Everybody hears the guide.
 	phones := rgb(p.l.Phones)
 	h.fill(bend(6, point{-39, 0}, point{-38, -32}, point{0, -56}, point{38, -32}, point{39, 0}), phones)
-	h.fill(limb(point{-39, -6}, point{-39, 12}, 8, 8).plus(limb(point{39, -6}, point{39, 12}, 8, 8)), shade(phones, -0.2))
+	h.fill(limb(point{-39, -6}, point{-39, 12}, 8, 8).plus(limb(point{39, -6}, point{39, 12}, 8, 8)),
+		shade(phones, -0.2))
 }
 
 // drawFace paints what moves in a face: eyes that blink and wander, brows and
@@ -188,7 +200,8 @@ func (p *pose) drawFace(h canvas, skin colour) {
 	for side := -1.0; side <= 1; side += 2 {
 		h.fill(ellipse(point{side * 20, 13}, 7, 4.5, 0), rgb(0xd97f6a).at(0.22))
 		h.fill(ellipse(point{side*13 + look, -3}, 3.4, max(4.6*open, 0.9), 0), ink)
-		h.fill(bend(2.2, point{side*19 + 0.4*look, -13 - p.sound}, point{side * 13, -15.5 - p.sound}, point{side*7 + 0.4*look, -13.5 - p.sound}), shade(rgb(p.l.HairColour), -0.2))
+		h.fill(bend(2.2, point{side*19 + 0.4*look, -13 - p.sound}, point{side * 13, -15.5 - p.sound},
+			point{side*7 + 0.4*look, -13.5 - p.sound}), shade(rgb(p.l.HairColour), -0.2))
 	}
 	h.fill(bend(2, point{look, 0}, point{3 + look, 9}, point{-1 + look, 11}), shade(skin, -0.28))
 	if p.l.Glasses {
@@ -245,7 +258,7 @@ func (p *pose) drawHand(c canvas, hand, bend point, side float64) {
 	c.fill(limb(hand, tip, 10, 8.5), skin)
 }
 
-// drawClap is the little sign beside hands that have just met: a few strokes
+// drawClap draws the little sign beside hands that have just met: a few strokes
 // that fade, for the eye to hold on to.
 func (p *pose) drawClap(c canvas) {
 	d := p.t - p.m.clap

@@ -12,7 +12,7 @@ import (
 
 const clapTime = 5.46
 
-// tune is a dozen notes from 10 s on, a long rest, and some more.
+// tune returns a dozen notes from 10 s on, a long rest, and some more.
 func tune() []Note {
 	var notes []Note
 	for i := range 12 {
@@ -35,8 +35,9 @@ func motion() *Motion {
 }
 
 func look(i Instrument) Look {
-	return Look{Instrument: i, Hair: Hair(int(i) % 8), Room: Room(int(i) % 4), LampLeft: i%2 == 0, Beard: i == Cello, Glasses: i == Oboe,
-		Skin: 0xc98d63, HairColour: 0x2b211d, Shirt: 0xb4553f, Phones: 0xf0e3c8, Wall: 0x8fa59a, Accent: 0xd9a95b}
+	return Look{Instrument: i, Hair: Hair(int(i) % 8), Room: Room(int(i) % 4), LampLeft: i%2 == 0, Beard: i == Cello,
+		Glasses: i == Oboe,
+		Skin:    0xc98d63, HairColour: 0x2b211d, Shirt: 0xb4553f, Phones: 0xf0e3c8, Wall: 0x8fa59a, Accent: 0xd9a95b}
 }
 
 var instruments = []Instrument{Flute, Oboe, Horn, Glockenspiel, Violin, Viola, Cello, Guitar}

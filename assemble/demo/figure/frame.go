@@ -31,13 +31,13 @@ func NewFrame(w, h int) *Frame {
 	return &Frame{w, h, make([]byte, w*h*3/2)}
 }
 
-// planes are the three planes of the frame; they share its memory.
+// planes returns the three planes of the frame; they share its memory.
 func (f *Frame) planes() (y, u, v []byte) {
 	n := f.W * f.H
 	return f.Pix[:n], f.Pix[n : n+n/4], f.Pix[n+n/4:]
 }
 
-// Image is a copy of the frame for looking at. The copy is full range, as
+// Image returns a copy of the frame for looking at. The copy is full range, as
 // image.YCbCr is taken to be, though with BT.601 in mind: colours are close,
 // not exact.
 func (f *Frame) Image() image.Image {
@@ -73,13 +73,13 @@ func rgb(hex int) colour {
 	}
 }
 
-// at is the same paint with another opacity.
+// at returns the same paint with another opacity.
 func (c colour) at(alpha float64) colour {
 	c.alpha = min(max(alpha, 0), 1)
 	return c
 }
 
-// mix goes from c at 0 to d at 1.
+// mix returns a colour that goes from c at 0 to d at 1.
 func (c colour) mix(d colour, x float64) colour {
 	x = min(max(x, 0), 1)
 	between := func(a, b int32) int32 { return a + int32(math.Round(float64(b-a)*x)) }

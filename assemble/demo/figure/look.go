@@ -65,7 +65,7 @@ type View struct {
 	Turn int
 }
 
-// upright is the size of the picture as it is meant to be seen.
+// upright returns the size of the picture as it is meant to be seen.
 func (v View) upright() (w, h float64) {
 	if v.Turn%180 != 0 {
 		return float64(v.H), float64(v.W)

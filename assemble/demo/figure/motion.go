@@ -69,12 +69,12 @@ func (m *Motion) hold() {
 	}
 }
 
-// current is the index of the last note that has begun, or -1.
+// current returns the index of the last note that has begun, or -1.
 func (m *Motion) current(t float64) int {
 	return sort.Search(len(m.notes), func(i int) bool { return m.notes[i].From > t }) - 1
 }
 
-// sounding is how much sound the player makes, 0 to 1: up within 60 ms of a
+// sounding returns how much sound the player makes, 0 to 1: up within 60 ms of a
 // note's start, down within some tenths of its end.
 func (m *Motion) sounding(t float64) float64 {
 	level := 0.0
@@ -91,7 +91,7 @@ func (m *Motion) sounding(t float64) float64 {
 	return level
 }
 
-// since is the time since the last note began, and its level; a long time when
+// since returns the time since the last note began, and its level; a long time when
 // none has.
 func (m *Motion) since(t float64) (seconds, level float64) {
 	i := m.current(t)
@@ -101,7 +101,7 @@ func (m *Motion) since(t float64) (seconds, level float64) {
 	return t - m.notes[i].From, m.notes[i].Level
 }
 
-// until is the time to the next note; a long time when there is none.
+// until returns the time to the next note; a long time when there is none.
 func (m *Motion) until(t float64) float64 {
 	i := m.current(t) + 1
 	if i >= len(m.notes) {
@@ -110,7 +110,7 @@ func (m *Motion) until(t float64) float64 {
 	return m.notes[i].From - t
 }
 
-// up is how far the instrument is raised, 0 in the lap to 1 in playing place.
+// up returns how far the instrument is raised, 0 in the lap to 1 in playing place.
 func (m *Motion) up(t float64) float64 {
 	u := 0.0
 	for _, s := range m.held {
@@ -119,7 +119,7 @@ func (m *Motion) up(t float64) float64 {
 	return u
 }
 
-// lit is how far the player's lamp is lit: it is, for good, from the first
+// lit returns how far the player's lamp is lit: it is, for good, from the first
 // note on.
 func (m *Motion) lit(t float64) float64 {
 	if len(m.notes) == 0 {
@@ -128,7 +128,7 @@ func (m *Motion) lit(t float64) float64 {
 	return smooth((t - m.notes[0].From) / 0.9)
 }
 
-// bowAt is the place of the bow on the string, -1 frog to 1 tip.
+// bowAt returns the place of the bow on the string, -1 frog to 1 tip.
 func (m *Motion) bowAt(t float64) float64 {
 	i := m.current(t)
 	if i < 0 {
@@ -156,7 +156,7 @@ func (m *Motion) pitch(t float64) float64 {
 	return now
 }
 
-// nod is 1 on a beat and falls to 0 until the next one.
+// nod returns 1 on a beat and falls to 0 until the next one.
 func (m *Motion) nod(t float64) float64 {
 	i := sort.Search(len(m.beats), func(i int) bool { return m.beats[i] > t }) - 1
 	if i < 0 || i+1 >= len(m.beats) {
@@ -166,12 +166,12 @@ func (m *Motion) nod(t float64) float64 {
 	return 0.5 + 0.5*math.Cos(2*math.Pi*x)
 }
 
-// sway is a slow movement, -1 to 1.
+// sway returns a slow movement, -1 to 1.
 func (m *Motion) sway(t float64) float64 {
 	return 0.6*math.Sin(2*math.Pi*(0.11*t+m.phase)) + 0.4*math.Sin(2*math.Pi*(0.23*t+2*m.phase))
 }
 
-// breath is the chest, 0 to 1: slow while waiting, and a deep one just before
+// breath returns the chest, 0 to 1: slow while waiting, and a deep one just before
 // the instrument sounds after a silence.
 func (m *Motion) breath(t float64) float64 {
 	calm := 0.25 + 0.25*math.Sin(2*math.Pi*(0.27*t+m.phase))
@@ -184,7 +184,7 @@ func (m *Motion) breath(t float64) float64 {
 	return max(calm, 1-since/0.8)
 }
 
-// eyes is how far the eyes are open, 0 to 1. One blink of 0.16 s falls into
+// eyes returns how far the eyes are open, 0 to 1. One blink of 0.16 s falls into
 // every stretch of about three and a half seconds, at a place of its own.
 func (m *Motion) eyes(t float64) float64 {
 	period := 3.1 + 0.9*m.phase
@@ -202,7 +202,7 @@ const (
 	clapFall = 1.1  // and are back in the lap this long after it
 )
 
-// clapping is how far the hands are in front of the chest (0 lap, 1 chest) and
+// clapping returns how far the hands are in front of the chest (0 lap, 1 chest) and
 // how far apart they are (0 touching, 1 widest).
 func (m *Motion) clapping(t float64) (raised, apart float64) {
 	d := t - m.clap
@@ -222,7 +222,7 @@ func (m *Motion) clapping(t float64) (raised, apart float64) {
 	return raised, apart
 }
 
-// smooth goes from 0 to 1 as x does, with level ends; outside it stays.
+// smooth returns a value that goes from 0 to 1 as x does, with level ends; outside it stays.
 func smooth(x float64) float64 {
 	x = min(max(x, 0), 1)
 	return x * x * (3 - 2*x)

@@ -20,7 +20,7 @@ func (m matrix) apply(p point) point {
 	return point{m.a*p.x + m.c*p.y + m.e, m.b*p.x + m.d*p.y + m.f}
 }
 
-// times is m after n: first n is applied, then m.
+// times returns m after n: first n is applied, then m.
 func (m matrix) times(n matrix) matrix {
 	return matrix{
 		m.a*n.a + m.c*n.b, m.b*n.a + m.d*n.b,
@@ -79,7 +79,7 @@ func newCanvas(f *Frame, way matrix) canvas {
 	return canvas{f, way, &scratch{}}
 }
 
-// in is the canvas seen from inside m.
+// in returns the canvas seen from inside m.
 func (c canvas) in(m matrix) canvas {
 	c.way = c.way.times(m)
 	return c
@@ -220,7 +220,8 @@ func (c canvas) blend(b box, paint colour) {
 		}
 		if from < to {
 			start := y/2*(c.frame.W/2) + b.x0/2
-			colours(us[start+from/2:start+to/2], vs[start+from/2:start+to/2], s.rows[0][from:to], s.rows[1][from:to], paint)
+			colours(us[start+from/2:start+to/2], vs[start+from/2:start+to/2], s.rows[0][from:to], s.rows[1][from:to],
+				paint)
 		}
 	}
 }

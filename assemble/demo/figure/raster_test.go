@@ -27,7 +27,7 @@ func TestMix(t *testing.T) {
 	}
 }
 
-// sheet is a black canvas of w by h pixels.
+// sheet returns a black canvas of w by h pixels.
 func sheet(w, h int) canvas {
 	f := NewFrame(w, h)
 	for i := range f.Pix {
@@ -39,7 +39,7 @@ func sheet(w, h int) canvas {
 	return newCanvas(f, identity)
 }
 
-// area is how much of the canvas is white, in pixels.
+// area returns how much of the canvas is white, in pixels.
 func area(c canvas) float64 {
 	y, _, _ := c.frame.planes()
 	sum := 0.0

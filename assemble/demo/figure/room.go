@@ -60,7 +60,7 @@ func drawRoom(c canvas, l Look) {
 	}
 }
 
-// drawWindow is a window on the dusk, at the right.
+// drawWindow draws a window on the dusk, at the right.
 func drawWindow(c canvas, accent colour) {
 	top, low := rgb(0x2d3f63), rgb(0xe2a77c)
 	const bands = 24
@@ -73,19 +73,21 @@ func drawWindow(c canvas, accent colour) {
 		c.fill(circle(s, 1.6), white.at(0.8))
 	}
 	roof := rgb(0x39405a)
-	c.fill(polygon(point{458, 188}, point{492, 164}, point{526, 190}, point{548, 176}, point{602, 200}, point{602, 216}, point{458, 216}), roof)
+	c.fill(polygon(point{458, 188}, point{492, 164}, point{526, 190}, point{548, 176}, point{602, 200}, point{602, 216},
+		point{458, 216}), roof)
 	c.fill(rectangle(484, 182, 490, 190), gold.at(0.8))
 	frame := rgb(0xefe6d4)
 	c.fill(rectangle(450, 16, 610, 26).plus(rectangle(450, 212, 610, 224)), frame)
 	c.fill(rectangle(450, 16, 460, 224).plus(rectangle(600, 16, 610, 224)).plus(rectangle(526, 16, 533, 224)), frame)
 	for i := range 4 {
 		x := 612 + 13*float64(i)
-		c.fill(blob(point{x, 4}, point{x + 14, 4}, point{x + 16, 130}, point{x + 12, 262}, point{x - 4, 262}, point{x - 2, 130}), shade(accent, -0.12*float64(i%2)))
+		c.fill(blob(point{x, 4}, point{x + 14, 4}, point{x + 16, 130}, point{x + 12, 262}, point{x - 4, 262},
+			point{x - 2, 130}), shade(accent, -0.12*float64(i%2)))
 	}
 	c.fill(rectangle(430, 2, 660, 8), shade(wood, -0.3))
 }
 
-// drawShelf is two boards with books, at the right.
+// drawShelf draws two boards with books, at the right.
 func drawShelf(c canvas, accent colour) {
 	for row := range 3 {
 		y := 96 + 108*float64(row)
@@ -98,7 +100,8 @@ func drawShelf(c canvas, accent colour) {
 				break
 			}
 			if (i+row)%6 == 5 { // a gap with a pot
-				c.fill(blob(point{x + 4, y - 22}, point{x + 20, y - 22}, point{x + 17, y}, point{x + 7, y}), rgb(0xc77f58))
+				c.fill(blob(point{x + 4, y - 22}, point{x + 20, y - 22}, point{x + 17, y}, point{x + 7, y}),
+					rgb(0xc77f58))
 				c.fill(ellipse(point{x + 12, y - 30}, 13, 12, 0), rgb(0x6f8f62))
 				x += 30
 				continue
@@ -112,26 +115,29 @@ func drawShelf(c canvas, accent colour) {
 	}
 }
 
-// drawPlant is a tall plant and a picture on the wall, at the right.
+// drawPlant draws a tall plant and a picture on the wall, at the right.
 func drawPlant(c canvas, accent colour) {
 	c.fill(rectangle(462, 34, 560, 108), shade(wood, -0.3))
 	c.fill(rectangle(468, 40, 554, 102), rgb(0xe8dcc0))
-	c.fill(blob(point{468, 102}, point{468, 84}, point{494, 66}, point{516, 82}, point{540, 58}, point{554, 78}, point{554, 102}), rgb(0x7d9aa0))
+	c.fill(blob(point{468, 102}, point{468, 84}, point{494, 66}, point{516, 82}, point{540, 58}, point{554, 78},
+		point{554, 102}), rgb(0x7d9aa0))
 	c.fill(circle(point{528, 56}, 8), rgb(0xe39b62))
 	leaf := rgb(0x54795c)
 	for i := range 9 {
 		angle := -150 + 15*float64(i) + 6*float64(i%2)
 		length := 120 - 9*math.Abs(float64(i)-4)
 		l := c.in(place(point{566, 270}, angle+90, 1))
-		l.fill(blob(point{-4, 0}, point{-17, -length * 0.55}, point{0, -length}, point{17, -length * 0.55}, point{4, 0}), shade(leaf, 0.18*float64(i%3)-0.12))
+		l.fill(blob(point{-4, 0}, point{-17, -length * 0.55}, point{0, -length}, point{17, -length * 0.55},
+			point{4, 0}), shade(leaf, 0.18*float64(i%3)-0.12))
 		l.fill(limb(point{0, 0}, point{0, -length * 0.8}, 1, 0.6), shade(leaf, 0.4))
 	}
 	c.fill(polygon(point{532, 264}, point{602, 264}, point{592, 350}, point{542, 350}), accent)
 	c.fill(rectangle(526, 256, 608, 272), shade(accent, 0.15))
-	c.fill(rectangle(520, 350, 614, 360).plus(rectangle(536, 360, 544, floor)).plus(rectangle(592, 360, 600, floor)), shade(wood, -0.25))
+	c.fill(rectangle(520, 350, 614, 360).plus(rectangle(536, 360, 544, floor)).plus(rectangle(592, 360, 600, floor)),
+		shade(wood, -0.25))
 }
 
-// drawPanels is a wall of wooden panels with an arched niche, at the right.
+// drawPanels draws a wall of wooden panels with an arched niche, at the right.
 func drawPanels(c canvas, accent, wall colour) {
 	for i := range 6 {
 		x := -20 + 118*float64(i)
@@ -139,9 +145,11 @@ func drawPanels(c canvas, accent, wall colour) {
 		c.fill(rectangle(x+8, 218, x+96, 612), shade(wall, -0.06))
 	}
 	c.fill(rectangle(-100, 196, 740, 206), shade(wall, 0.25))
-	arch := blob(point{486, 190}, point{486, 96}, point{510, 48}, point{545, 34}, point{580, 48}, point{604, 96}, point{604, 190})
+	arch := blob(point{486, 190}, point{486, 96}, point{510, 48}, point{545, 34}, point{580, 48}, point{604, 96},
+		point{604, 190})
 	c.fill(arch, shade(wall, -0.4))
-	c.fill(blob(point{524, 190}, point{514, 158}, point{536, 136}, point{536, 118}, point{554, 118}, point{554, 136}, point{576, 158}, point{566, 190}), accent)
+	c.fill(blob(point{524, 190}, point{514, 158}, point{536, 136}, point{536, 118}, point{554, 118}, point{554, 136},
+		point{576, 158}, point{566, 190}), accent)
 	for i := range 5 {
 		angle := -40 + 20*float64(i)
 		l := c.in(place(point{545, 120}, angle, 1))
@@ -150,7 +158,7 @@ func drawPanels(c canvas, accent, wall colour) {
 	}
 }
 
-// lampAt is where the lamp hangs.
+// lampAt returns where the lamp hangs.
 func (l Look) lampAt() point {
 	if l.LampLeft {
 		return point{122, 92}
@@ -158,7 +166,7 @@ func (l Look) lampAt() point {
 	return point{518, 92}
 }
 
-// drawLamp is the lantern on the wall. Its light follows lit, 0 to 1, slowly;
+// drawLamp draws the lantern on the wall. Its light follows lit, 0 to 1, slowly;
 // glow, 0 to 1, is the player's loudness and moves it a little. A ring goes
 // out from it at every note, since is the time after its start.
 func drawLamp(c canvas, at point, lit, glow, since, level float64) {

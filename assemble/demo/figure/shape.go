@@ -6,10 +6,10 @@ import "math"
 // turn the same way, but for the holes.
 type shape [][]point
 
-// plus is both shapes as one.
+// plus returns both shapes as one.
 func (s shape) plus(t shape) shape { return append(s[:len(s):len(s)], t...) }
 
-// polygon is the outline as it is given.
+// polygon returns the outline as it is given.
 func polygon(points ...point) shape { return shape{oriented(points)} }
 
 // oriented makes an outline turn like all others.
@@ -30,7 +30,7 @@ func oriented(points []point) []point {
 	return out
 }
 
-// rectangle has its corners at (x0, y0) and (x1, y1).
+// rectangle returns one with its corners at (x0, y0) and (x1, y1).
 func rectangle(x0, y0, x1, y1 float64) shape {
 	return polygon(point{x0, y0}, point{x1, y0}, point{x1, y1}, point{x0, y1})
 }
@@ -48,7 +48,7 @@ var unit = func() (u [corners]point) {
 	return u
 }()
 
-// ellipse is centred at p with half axes rx and ry, turned by degrees.
+// ellipse returns centred at p with half axes rx and ry, turned by degrees.
 func ellipse(p point, rx, ry, degrees float64) shape {
 	m := place(p, degrees, 1)
 	points := make([]point, corners)
@@ -60,7 +60,7 @@ func ellipse(p point, rx, ry, degrees float64) shape {
 
 func circle(p point, r float64) shape { return ellipse(p, r, r, 0) }
 
-// ring is a circle of radius r drawn with a pen of the given width.
+// ring returns a circle of radius r drawn with a pen of the given width.
 func ring(p point, r, width float64) shape {
 	outer, inner := circle(p, r+width/2), circle(p, max(r-width/2, 0))
 	hole := inner[0]
@@ -70,7 +70,7 @@ func ring(p point, r, width float64) shape {
 	return shape{outer[0], hole}
 }
 
-// limb is a rounded bar from p to q, of radius rp at p and rq at q.
+// limb returns a rounded bar from p to q, of radius rp at p and rq at q.
 func limb(p, q point, rp, rq float64) shape {
 	const half = 8 // corners of each round end
 	base := math.Atan2(q.y-p.y, q.x-p.x)
@@ -86,7 +86,7 @@ func limb(p, q point, rp, rq float64) shape {
 	return shape{points}
 }
 
-// line is a pen stroke of the given width through the points.
+// line returns a pen stroke of the given width through the points.
 func line(width float64, points ...point) shape {
 	var s shape
 	for i := range len(points) - 1 {
@@ -95,7 +95,7 @@ func line(width float64, points ...point) shape {
 	return s
 }
 
-// blob is the smooth closed outline through the points (a closed
+// blob returns the smooth closed outline through the points (a closed
 // Catmull-Rom spline, six lines from point to point).
 func blob(points ...point) shape {
 	const steps = 6
@@ -110,7 +110,7 @@ func blob(points ...point) shape {
 	return shape{oriented(out)}
 }
 
-// spline goes from b at 0 to c at 1, with a before and d behind.
+// spline returns a point that goes from b at 0 to c at 1, with a before and d behind.
 func spline(a, b, c, d point, t float64) point {
 	curve := func(a, b, c, d float64) float64 {
 		return b + t/2*(c-a+t*(2*a-5*b+4*c-d+t*(3*(b-c)+d-a)))
@@ -118,7 +118,7 @@ func spline(a, b, c, d point, t float64) point {
 	return point{curve(a.x, b.x, c.x, d.x), curve(a.y, b.y, c.y, d.y)}
 }
 
-// bend is the open curve through the points as a pen stroke.
+// bend returns the open curve through the points as a pen stroke.
 func bend(width float64, points ...point) shape {
 	const steps = 6
 	var path []point
@@ -132,7 +132,7 @@ func bend(width float64, points ...point) shape {
 	return line(width, append(path, points[n-1])...)
 }
 
-// mirror is the shape seen in a mirror at x = 0.
+// mirror returns the shape seen in a mirror at x = 0.
 func (s shape) mirror() shape {
 	out := make(shape, len(s))
 	for i, outline := range s {

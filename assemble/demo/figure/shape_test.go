@@ -14,7 +14,7 @@ import (
 
 var update = flag.Bool("update", false, "write the golden images anew")
 
-// signed is the area of an outline, positive when it turns the way all shapes
+// signed returns the area of an outline, positive when it turns the way all shapes
 // turn.
 func signed(outline []point) float64 {
 	area := 0.0

@@ -1,6 +1,6 @@
 package figure
 
-// fiddle is a violin or a viola: the origin is under the chin, the neck goes
+// fiddle draws a violin or a viola: the origin is under the chin, the neck goes
 // to the right.
 func (p *pose) fiddle(c canvas, size float64, varnish colour) {
 	m := p.between(p.chest.plus(point{-84, 150}), 2, p.chest.plus(point{24, -28}), 15+2*p.m.sway(p.t)).
@@ -17,10 +17,13 @@ func (p *pose) fiddle(c canvas, size float64, varnish colour) {
 	// sound holes, fingerboard, bridge, chin rest and strings.
 	f.fill(limb(point{84, -1}, point{150, -2}, 4.6, 3.6), rgb(0x2d2320))
 	f.fill(blob(point{148, -6}, point{166, -8}, point{172, -1}, point{162, 5}, point{148, 3}), shade(varnish, -0.2))
-	body := blob(point{0, -20}, point{22, -27}, point{44, -15}, point{66, -22}, point{88, -14}, point{92, 0}, point{88, 14}, point{66, 22}, point{44, 15}, point{22, 27}, point{0, 20}, point{-6, 0})
+	body := blob(point{0, -20}, point{22, -27}, point{44, -15}, point{66, -22}, point{88, -14}, point{92, 0},
+		point{88, 14}, point{66, 22}, point{44, 15}, point{22, 27}, point{0, 20}, point{-6, 0})
 	f.fill(body, varnish)
-	f.fill(blob(point{6, -14}, point{22, -19}, point{42, -9}, point{64, -15}, point{82, -9}, point{84, 0}, point{82, 9}, point{64, 15}, point{42, 9}, point{22, 19}, point{6, 14}), shade(varnish, 0.14))
-	f.fill(bend(2.4, point{38, -13}, point{44, -9}, point{50, -12}).plus(bend(2.4, point{38, 13}, point{44, 9}, point{50, 12})), dark)
+	f.fill(blob(point{6, -14}, point{22, -19}, point{42, -9}, point{64, -15}, point{82, -9}, point{84, 0}, point{82, 9},
+		point{64, 15}, point{42, 9}, point{22, 19}, point{6, 14}), shade(varnish, 0.14))
+	f.fill(bend(2.4, point{38, -13}, point{44, -9},
+		point{50, -12}).plus(bend(2.4, point{38, 13}, point{44, 9}, point{50, 12})), dark)
 	f.fill(limb(point{14, 0}, point{100, -1}, 5, 3.6), rgb(0x2d2320))
 	f.fill(rectangle(45, -8, 48, 8), rgb(0xd8b27a))
 	f.fill(ellipse(point{2, -12}, 11, 8, 0), dark)
@@ -42,7 +45,7 @@ func (p *pose) bow(c canvas, lap point, lapAngle float64, frog point, angle, len
 	b.fill(limb(point{length, -5}, point{length - 1, 2}, 2, 1.2), rgb(0x5d3524))
 }
 
-// cello stands between the knees all the time; the neck passes the head on
+// cello draws one that stands between the knees all the time; the neck passes the head on
 // the right.
 func (p *pose) cello(c canvas) {
 	m := place(p.chest.plus(point{4, 130}), 19+1.2*p.m.sway(p.t), 1)
@@ -61,18 +64,22 @@ func (p *pose) cello(c canvas) {
 		side := float64(i%2)*2 - 1
 		f.fill(limb(point{0, -202 - 4*float64(i)}, point{side * 15, -204 - 4*float64(i)}, 1.6, 2.4), dark)
 	}
-	body := blob(point{0, -84}, point{-34, -78}, point{-52, -48}, point{-40, -8}, point{-46, 22}, point{-72, 60}, point{-66, 130}, point{0, 168},
+	body := blob(point{0, -84}, point{-34, -78}, point{-52, -48}, point{-40, -8}, point{-46, 22}, point{-72, 60},
+		point{-66, 130}, point{0, 168},
 		point{66, 130}, point{72, 60}, point{46, 22}, point{40, -8}, point{52, -48}, point{34, -78})
 	f.fill(body, varnish)
-	f.fill(blob(point{0, -74}, point{-28, -68}, point{-43, -46}, point{-31, -8}, point{-38, 26}, point{-62, 64}, point{-56, 122}, point{0, 156},
-		point{56, 122}, point{62, 64}, point{38, 26}, point{31, -8}, point{43, -46}, point{28, -68}), shade(varnish, 0.13))
+	f.fill(blob(point{0, -74}, point{-28, -68}, point{-43, -46}, point{-31, -8}, point{-38, 26}, point{-62, 64},
+		point{-56, 122}, point{0, 156},
+		point{56, 122}, point{62, 64}, point{38, 26}, point{31, -8}, point{43, -46}, point{28, -68}),
+		shade(varnish, 0.13))
 	for side := -1.0; side <= 1; side += 2 {
 		f.fill(bend(3, point{side * 22, 6}, point{side * 27, 22}, point{side * 23, 40}, point{side * 28, 56}), dark)
 	}
 	f.fill(limb(point{0, -190}, point{0, -34}, 5, 7.4), rgb(0x2d2320))
 	f.fill(rectangle(-15, 24, 15, 28), rgb(0xd8b27a))
 	f.fill(polygon(point{-7, 50}, point{7, 50}, point{10, 118}, point{-10, 118}), rgb(0x2d2320))
-	f.fill(line(0.9, point{-4, 60}, point{-2, -190}).plus(line(0.9, point{4, 60}, point{2, -190})).plus(line(0.9, point{0, 60}, point{0, -190})), silver)
+	f.fill(line(0.9, point{-4, 60}, point{-2, -190}).plus(line(0.9, point{4, 60}, point{2, -190})).plus(
+		line(0.9, point{0, 60}, point{0, -190})), silver)
 	p.drawArm(c, 1)
 	p.bow(c, p.chest.plus(point{-120, 166}), -20, frog, -3, 158)
 	p.drawArm(c, -1)
@@ -98,8 +105,10 @@ func (p *pose) guitar(c canvas) {
 		side := float64(i%2)*2 - 1
 		g.fill(circle(point{180 + 9*float64(i/2), side * 14}, 3), white)
 	}
-	g.fill(blob(point{58, -38}, point{26, -44}, point{0, -34}, point{-44, -58}, point{-92, -46}, point{-106, 0}, point{-92, 46}, point{-44, 58}, point{0, 34}, point{26, 44}, point{58, 38}, point{66, 0}), shade(top, -0.35))
-	g.fill(blob(point{55, -34}, point{26, -40}, point{0, -30}, point{-44, -53}, point{-89, -42}, point{-101, 0}, point{-89, 42}, point{-44, 53}, point{0, 30}, point{26, 40}, point{55, 34}, point{62, 0}), top)
+	g.fill(blob(point{58, -38}, point{26, -44}, point{0, -34}, point{-44, -58}, point{-92, -46}, point{-106, 0},
+		point{-92, 46}, point{-44, 58}, point{0, 34}, point{26, 44}, point{58, 38}, point{66, 0}), shade(top, -0.35))
+	g.fill(blob(point{55, -34}, point{26, -40}, point{0, -30}, point{-44, -53}, point{-89, -42}, point{-101, 0},
+		point{-89, 42}, point{-44, 53}, point{0, 30}, point{26, 40}, point{55, 34}, point{62, 0}), top)
 	g.fill(ring(point{8, 0}, 19, 4), rgb(0x8e4f34))
 	g.fill(circle(point{8, 0}, 17), rgb(0x2a1d17))
 	g.fill(rectangle(-64, -16, -58, 16), rgb(0x4a2f22))

@@ -26,7 +26,7 @@ func (p *pose) drawInstrument(c canvas) {
 	p.drawClap(c)
 }
 
-// fingers is a small movement of the hands with pitch, -1 low to 1 high of two
+// fingers returns a small movement of the hands with pitch, -1 low to 1 high of two
 // octaves round middle.
 func (p *pose) fingers(middle float64) float64 {
 	return min(max((p.m.pitch(p.t)-middle)/12, -1), 1)
@@ -111,13 +111,13 @@ const (
 	bars      = 16
 )
 
-// barAt is where a mallet strikes for a pitch.
+// barAt returns where a mallet strikes for a pitch.
 func barAt(pitch float64) point {
 	x := (min(max(pitch, lowestBar-2), lowestBar+14) - lowestBar + 2) / bars
 	return point{186 + 268*x, 318}
 }
 
-// glockenspiel stands in front of the player and never moves; two mallets do.
+// glockenspiel draws one that stands in front of the player and never moves; two mallets do.
 func (p *pose) glockenspiel(c canvas) {
 	left, right := p.mallets()
 	// Hands hold the sticks above the tips, and closer to the body than those.
@@ -133,7 +133,8 @@ func (p *pose) glockenspiel(c canvas) {
 		wide := 15.0
 		short := 0.6 * float64(i)
 		lean := (x - 320) * 0.06
-		c.fill(polygon(point{x, 304 + short}, point{x + wide, 304 + short}, point{x + wide + lean, 350 - short}, point{x + lean, 350 - short}), shade(silver, 0.1-0.12*float64(i%2)))
+		c.fill(polygon(point{x, 304 + short}, point{x + wide, 304 + short}, point{x + wide + lean, 350 - short},
+			point{x + lean, 350 - short}), shade(silver, 0.1-0.12*float64(i%2)))
 	}
 	p.drawArm(c, 1)
 	p.drawArm(c, -1)
@@ -147,7 +148,7 @@ func (p *pose) glockenspiel(c canvas) {
 	}
 }
 
-// mallets are the tips of both mallets: the hands take turns, and a mallet is
+// mallets returns the tips of both mallets: the hands take turns, and a mallet is
 // on its bar at the very moment of the note.
 func (p *pose) mallets() (left, right point) {
 	i := p.m.current(p.t)

@@ -62,13 +62,13 @@ func (k Kind) Play(dst []float64, tones []Tone, random *rand.Rand) {
 	}
 }
 
-// Hertz is the pitch of a MIDI note number for A4 = a4 hertz, moved by cents:
+// Hertz returns the pitch of a MIDI note number for A4 = a4 hertz, moved by cents:
 // a4 · 2^((note−69)/12 + cents/1200), equal temperament.
 func Hertz(note int, a4, cents float64) float64 {
 	return a4 * math.Exp2(float64(note-69)/12+cents/1200)
 }
 
-// span is the part of a tone that lies in a buffer of n samples: from is the
+// span returns the part of a tone that lies in a buffer of n samples: from is the
 // first sample at or after start, and the sample times run from there.
 func span(start, end float64, n int) (from, to int) {
 	from = max(int(math.Ceil(start*Rate)), 0)
@@ -93,7 +93,7 @@ func (b *band) next(x float64) float64 {
 	return y
 }
 
-// noise is white, uniform in ±1: cheaper than a Gaussian and the filters
+// noise returns white, uniform in ±1: cheaper than a Gaussian and the filters
 // behind it make the difference inaudible.
 func noise(random *rand.Rand) float64 { return 2*random.Float64() - 1 }
 

@@ -14,7 +14,8 @@ var names = map[Kind]string{Flute: "flute", Oboe: "oboe", Clarinet: "clarinet", 
 	Viola: "viola", Cello: "cello", Guitar: "guitar", Glockenspiel: "glockenspiel"}
 
 // home is a pitch in the middle of each kind's range.
-var home = map[Kind]int{Flute: 81, Oboe: 76, Clarinet: 67, Horn: 62, Violin: 76, Viola: 64, Cello: 50, Guitar: 57, Glockenspiel: 93}
+var home = map[Kind]int{Flute: 81, Oboe: 76, Clarinet: 67, Horn: 62, Violin: 76, Viola: 64, Cello: 50, Guitar: 57,
+	Glockenspiel: 93}
 
 func chance() *rand.Rand { return rand.New(rand.NewPCG(3, 4)) }
 
@@ -40,7 +41,8 @@ func TestHertz(t *testing.T) {
 		at440    float64
 		at442    float64
 		nameOnly string
-	}{{36, 65.4064, 65.7037, "C2"}, {48, 130.8128, 131.4074, "C3"}, {55, 195.9977, 196.8886, "G3"}, {60, 261.6256, 262.8148, "C4"},
+	}{{36, 65.4064, 65.7037, "C2"}, {48, 130.8128, 131.4074, "C3"}, {55, 195.9977, 196.8886, "G3"},
+		{60, 261.6256, 262.8148, "C4"},
 		{64, 329.6276, 331.1259, "E4"}, {69, 440, 442, "A4"}, {108, 4186.0090, 4205.0364, "C8"}} {
 		for a4, want := range map[float64]float64{440: tt.at440, 442: tt.at442} {
 			if got := Hertz(tt.note, a4, 0); math.Abs(got-want) > 6e-5 {
@@ -90,7 +92,7 @@ func TestToneStartsOnTime(t *testing.T) {
 	}
 }
 
-// spectrum is the power from 0.7 to about 1.4 s, in bins of Rate/size.
+// spectrum returns the power from 0.7 to about 1.4 s, in bins of Rate/size.
 func spectrum(x []float64) []float64 {
 	const size = 1 << 15
 	b := make([]float64, size)
@@ -172,7 +174,8 @@ func TestLevels(t *testing.T) {
 func TestToneOutside(t *testing.T) {
 	for k, name := range names {
 		dst := make([]float64, Rate/2)
-		k.Play(dst, []Tone{{-3, -2.5, 220, 1}, {-0.2, 0.1, 440, 1}, {0.3, 4, 440, 1}, {5, 6, 440, 1}, {0.2, 0.2, 30000, 1}}, chance())
+		k.Play(dst, []Tone{{-3, -2.5, 220, 1}, {-0.2, 0.1, 440, 1}, {0.3, 4, 440, 1}, {5, 6, 440, 1},
+			{0.2, 0.2, 30000, 1}}, chance())
 		for i, v := range dst {
 			if math.IsNaN(v) || math.Abs(v) > 4 {
 				t.Fatalf("%s: sample %d is %v", name, i, v)

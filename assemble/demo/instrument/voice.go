@@ -22,7 +22,7 @@ type voice struct {
 	chiff                     float64 // noise of the attack: tongue, or bow biting the string
 }
 
-// formant is a resonance of a body or a tube: a bump on a spectrum.
+// formant returns a resonance of a body or a tube: a bump on a spectrum.
 func formant(hz, at, width, gain float64) float64 {
 	d := (hz - at) / width
 	return gain * math.Exp(-d*d)
@@ -72,7 +72,8 @@ var voices = map[Kind]voice{
 	},
 	Violin: {
 		spectrum: func(n int, hz float64) float64 {
-			return (1 + formant(hz, 500, 180, 0.7) + formant(hz, 1000, 250, 0.4) + formant(hz, 2600, 900, 1.2)) / math.Pow(float64(n), 1.05)
+			return (1 + formant(hz, 500, 180, 0.7) + formant(hz, 1000, 250, 0.4) +
+				formant(hz, 2600, 900, 1.2)) / math.Pow(float64(n), 1.05)
 		},
 		limit: 14000, most: 20, attack: 0.05, slur: 0.028, release: 0.08, bright: 0.5,
 		vibrato: 14, vibratoHz: 5.9, vibratoDelay: 0.18, shake: 0.10,
@@ -80,7 +81,8 @@ var voices = map[Kind]voice{
 	},
 	Viola: {
 		spectrum: func(n int, hz float64) float64 {
-			return (1 + formant(hz, 360, 140, 0.9) + formant(hz, 1300, 350, 0.8) + formant(hz, 2100, 600, 0.5)) / math.Pow(float64(n), 1.05)
+			return (1 + formant(hz, 360, 140, 0.9) + formant(hz, 1300, 350, 0.8) +
+				formant(hz, 2100, 600, 0.5)) / math.Pow(float64(n), 1.05)
 		},
 		limit: 11000, most: 22, attack: 0.055, slur: 0.03, release: 0.09, bright: 0.6,
 		vibrato: 12, vibratoHz: 5.5, vibratoDelay: 0.2, shake: 0.09,
@@ -88,7 +90,8 @@ var voices = map[Kind]voice{
 	},
 	Cello: {
 		spectrum: func(n int, hz float64) float64 {
-			return (1 + formant(hz, 200, 90, 0.9) + formant(hz, 420, 150, 0.5) + formant(hz, 1600, 500, 0.6)) / math.Pow(float64(n), 0.95)
+			return (1 + formant(hz, 200, 90, 0.9) + formant(hz, 420, 150, 0.5) +
+				formant(hz, 1600, 500, 0.6)) / math.Pow(float64(n), 0.95)
 		},
 		limit: 9000, most: 24, attack: 0.06, slur: 0.035, release: 0.11, bright: 0.6,
 		vibrato: 11, vibratoHz: 5.1, vibratoDelay: 0.22, shake: 0.08,
@@ -135,7 +138,7 @@ func (v voice) play(dst []float64, t Tone, slurred bool, random *rand.Rand) {
 	}
 }
 
-// amplitudes are the harmonics of a tone, scaled so that every kind is about
+// amplitudes returns the harmonics of a tone, scaled so that every kind is about
 // equally loud: the squares add up to 2·rms² of the full level.
 func (v voice) amplitudes(t Tone) []float64 {
 	const rms = 0.126 // -18 dBFS
@@ -152,7 +155,7 @@ func (v voice) amplitudes(t Tone) []float64 {
 	return amps
 }
 
-// envelope is the loudness of a tone of length seconds, at seconds after its
+// envelope returns the loudness of a tone of length seconds, at seconds after its
 // start: a rounded rise, a slight swell, a rounded fall.
 func (v voice) envelope(at, length float64, slurred bool) float64 {
 	attack := v.attack
@@ -165,7 +168,7 @@ func (v voice) envelope(at, length float64, slurred bool) float64 {
 	return rise * fall * swell
 }
 
-// harmonics is Σ amps[n-1]·sin(n·theta), by the recurrence
+// harmonics returns Σ amps[n-1]·sin(n·theta), by the recurrence
 // sin((n+1)x) = 2·cos x·sin(nx) − sin((n−1)x): one sine and one cosine for any
 // number of harmonics.
 func harmonics(theta float64, amps []float64) float64 {
@@ -178,7 +181,7 @@ func harmonics(theta float64, amps []float64) float64 {
 	return sum
 }
 
-// smooth goes from 0 to 1 as x does, with level ends; outside it stays.
+// smooth returns a value that goes from 0 to 1 as x does, with level ends; outside it stays.
 func smooth(x float64) float64 {
 	x = min(max(x, 0), 1)
 	return x * x * (3 - 2*x)

@@ -17,7 +17,8 @@ import (
 // round. The last eight measures turn to D major in six eight, and all play.
 const (
 	tuneA = "D5:q F5:q G5:q. A5:e | G5:q E5:q F5:q. G5:e | F5:q D5:q E5:q. F5:e | E5:h C#5:h | "
-	tuneB = "A5:e G5:e A5:e F5:e Bb5:h | Bb5:e A5:e Bb5:e G5:e A5:h | A5:e G5:e A5:e F5:e G5:h | G5:e F5:e G5:e E5:e E5:q A5:q | "
+	tuneB = "A5:e G5:e A5:e F5:e Bb5:h | Bb5:e A5:e Bb5:e G5:e A5:h | A5:e G5:e A5:e F5:e G5:h | G5:e F5:e G5:e E5:e " +
+		"E5:q A5:q | "
 	tuneC = "D5:q A4:q D5:h | C5:q G4:q C5:h | Bb4:q F4:q Bb4:h | A4:h r:q A4:q | "
 	tuneD = "F6:q E6:q D6:h | E6:q D6:q C6:h | D6:q C6:q Bb5:h | C#6:q D6:q E6:h | "
 
@@ -88,7 +89,7 @@ const TempoLines = `  count_in: {measures: 8, cue: {measure: 5, beat: 1}}  # all
   measures: 24
 `
 
-// lamplighterTempo is [TempoLines] as a value.
+// lamplighterTempo returns [TempoLines] as a value.
 func lamplighterTempo() tempo.Spec {
 	cut, _ := tempo.ParseMeter("2/2") // the literals are right, and a test plays them
 	jig, _ := tempo.ParseMeter("6/8")
@@ -104,7 +105,7 @@ func lamplighterTempo() tempo.Spec {
 	}
 }
 
-// Lamplighter is "The Lamplighter's Round" for nine players, 24 measures.
+// Lamplighter returns "The Lamplighter's Round" for nine players, 24 measures.
 // Every call gives a fresh copy. It panics when the notes in this file do not
 // fit their measures, which a test rules out.
 func Lamplighter() Piece {

@@ -43,7 +43,7 @@ type Piece struct {
 	Parts      []Part
 }
 
-// Part is the part with that name; it panics when there is none, because
+// Part returns the part with that name; it panics when there is none, because
 // parts are asked for by the code that wrote them.
 func (p Piece) Part(name string) Part {
 	for _, part := range p.Parts {
@@ -54,7 +54,7 @@ func (p Piece) Part(name string) Part {
 	panic(fmt.Sprintf("score: no part %q", name))
 }
 
-// meterTicks is the length of every measure of spec, index 0 = measure 1.
+// meterTicks returns the length of every measure of spec, index 0 = measure 1.
 func meterTicks(spec tempo.Spec) []int {
 	lengths := make([]int, spec.Measures)
 	ticks := 4 * Quarter
@@ -71,7 +71,7 @@ func meterTicks(spec tempo.Spec) []int {
 	return lengths
 }
 
-// Seconds is the guide time of a place, as a metronome would play it. A place
+// Seconds returns the guide time of a place, as a metronome would play it. A place
 // at the end of a measure is the beginning of the next one, and the end of the
 // last measure is the end of the piece.
 func Seconds(m *tempo.Map, p Place) (float64, error) {
@@ -269,7 +269,7 @@ func parsePitches(s string) ([]int, error) {
 	return all, nil
 }
 
-// ParsePitch is the MIDI number of a name such as C4 (60), F#5 or Bb2.
+// ParsePitch returns the MIDI number of a name such as C4 (60), F#5 or Bb2.
 func ParsePitch(s string) (int, error) {
 	if len(s) < 2 || !strings.Contains("CDEFGAB", s[:1]) {
 		return 0, fmt.Errorf("%q is not a pitch", s)

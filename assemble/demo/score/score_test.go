@@ -9,7 +9,7 @@ import (
 	"ripieno/mix/tempo"
 )
 
-// waltz is three measures, the last of them in 6/8.
+// waltz returns three measures, the last of them in 6/8.
 func waltz(t testing.TB) tempo.Spec {
 	t.Helper()
 	three, err := tempo.ParseMeter("3/4")
@@ -20,7 +20,8 @@ func waltz(t testing.TB) tempo.Spec {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return tempo.Spec{Changes: []tempo.Change{{Measure: 1, Meter: three, BPM: 60}, {Measure: 3, Meter: six, BPM: 60}}, Measures: 3}
+	return tempo.Spec{Changes: []tempo.Change{{Measure: 1, Meter: three, BPM: 60}, {Measure: 3, Meter: six, BPM: 60}},
+		Measures: 3}
 }
 
 func show(p Part) string {
@@ -96,7 +97,8 @@ func TestParseErrors(t *testing.T) {
 
 // Note numbers as in the MIDI standard: 60 = C4, and A4 = 69.
 func TestParsePitch(t *testing.T) {
-	for name, want := range map[string]int{"C4": 60, "A4": 69, "C2": 36, "G3": 55, "E4": 64, "C8": 108, "F#2": 42, "Bb3": 58, "B3": 59, "Cb4": 59, "A0": 21} {
+	for name, want := range map[string]int{"C4": 60, "A4": 69, "C2": 36, "G3": 55, "E4": 64, "C8": 108, "F#2": 42,
+		"Bb3": 58, "B3": 59, "Cb4": 59, "A0": 21} {
 		if got, err := ParsePitch(name); err != nil || got != want {
 			t.Errorf("%s = %d, %v, want %d", name, got, err, want)
 		}
@@ -132,7 +134,8 @@ func TestSeconds(t *testing.T) {
 		t.Fatal(err)
 	}
 	// A quarter is 1 s in 3/4; in 6/8 a dotted quarter is.
-	for place, want := range map[Place]float64{{1, 0}: 0, {1, 24}: 0.5, {2, 0}: 3, {2, 96}: 5, {3, 0}: 6, {3, 24}: 6 + 1.0/3, {4, 0}: 8} {
+	for place, want := range map[Place]float64{{1, 0}: 0, {1, 24}: 0.5, {2, 0}: 3, {2, 96}: 5, {3, 0}: 6,
+		{3, 24}: 6 + 1.0/3, {4, 0}: 8} {
 		got, err := Seconds(m, place)
 		if err != nil || math.Abs(got-want) > 1e-9 {
 			t.Errorf("%+v at %v, %v, want %v", place, got, err, want)
@@ -151,8 +154,9 @@ func TestLamplighter(t *testing.T) {
 		t.Fatalf("%d parts", len(p.Parts))
 	}
 	ranges := map[string][2]string{
-		"Flute": {"C4", "C7"}, "Oboe": {"Bb3", "G6"}, "Clarinet": {"D3", "F6"}, "Horn": {"F#2", "C#5"}, "Glockenspiel": {"E6", "D8"},
-		"Violin": {"G3", "A7"}, "Viola": {"C3", "E6"}, "Cello": {"C2", "C6"}, "Guitar": {"D2", "B5"},
+		"Flute": {"C4", "C7"}, "Oboe": {"Bb3", "G6"}, "Clarinet": {"D3", "F6"}, "Horn": {"F#2", "C#5"},
+		"Glockenspiel": {"E6", "D8"},
+		"Violin":       {"G3", "A7"}, "Viola": {"C3", "E6"}, "Cello": {"C2", "C6"}, "Guitar": {"D2", "B5"},
 	}
 	seen := map[string]string{}
 	ends := map[int]bool{}
@@ -215,7 +219,8 @@ func TestHarmony(t *testing.T) {
 			}
 			for _, pitch := range n.Pitches {
 				if !chord[pitch%12] {
-					t.Errorf("%s, measure %d tick %d: pitch %d is not in %s", part.Name, m, n.From.Tick, pitch, ground[half])
+					t.Errorf("%s, measure %d tick %d: pitch %d is not in %s", part.Name, m, n.From.Tick, pitch,
+						ground[half])
 				}
 			}
 		}

@@ -48,10 +48,10 @@ var texts = sync.OnceValue(func() map[string]map[string]string {
 	return all
 })
 
-// Languages are the languages there are, as language tags ("en"), sorted.
+// Languages returns the languages there are, as language tags ("en"), sorted.
 func Languages() []string { return sorted(texts()) }
 
-// Keys are the keys of all sentences, sorted.
+// Keys returns the keys of all sentences, sorted.
 func Keys() []string { return sorted(texts()[Default]) }
 
 func sorted[V any](m map[string]V) []string {
@@ -66,23 +66,23 @@ func sorted[V any](m map[string]V) []string {
 // place is something to fill in.
 var place = regexp.MustCompile(`\{[a-z-]+\}`)
 
-// Places are what the text of a key can have filled in, each as {name}; nil
+// Places returns what the text of a key can have filled in, each as {name}; nil
 // for a key there is not.
 func Places(key string) []string { return place.FindAllString(texts()[Default][key], -1) }
 
-// Check is an error when text cannot stand for the sentence of that key.
+// Check returns an error when text cannot stand for the sentence of that key.
 func Check(key, text string) error {
 	if _, ok := texts()[Default][key]; !ok {
-		return fmt.Errorf("there is no sentence %q", key)
+		return fmt.Errorf("unknown sentence %q", key)
 	}
 	known := Places(key)
 	for _, p := range place.FindAllString(text, -1) {
 		switch {
 		case slices.Contains(known, p):
 		case len(known) == 0:
-			return fmt.Errorf("%s stands for nothing in %s", p, key)
+			return fmt.Errorf("unknown placeholder %s in %s", p, key)
 		default:
-			return fmt.Errorf("%s stands for nothing in %s, which has %s", p, key, strings.Join(known, " "))
+			return fmt.Errorf("unknown placeholder %s in %s, which has %s", p, key, strings.Join(known, " "))
 		}
 	}
 	return nil
@@ -95,7 +95,7 @@ type Book struct {
 	words    map[string]string
 }
 
-// Open gives the sentences of a language, "" for [Default], with those in own
+// Open returns the sentences of a language, "" for [Default], with those in own
 // in place of its own. An unknown language or a text that [Check] refuses is
 // an error.
 func Open(language string, own map[string]string) (*Book, error) {
@@ -104,7 +104,7 @@ func Open(language string, own map[string]string) (*Book, error) {
 	}
 	words, ok := texts()[language]
 	if !ok {
-		return nil, fmt.Errorf("there is no language %q; there are %s", language, strings.Join(Languages(), ", "))
+		return nil, fmt.Errorf("unknown language %q; known are %s", language, strings.Join(Languages(), ", "))
 	}
 	for key, text := range own {
 		if err := Check(key, text); err != nil {
@@ -114,7 +114,7 @@ func Open(language string, own map[string]string) (*Book, error) {
 	return &Book{Language: language, own: own, words: words}, nil
 }
 
-// Say is the sentence of key with its places filled in: pairs are names
+// Say returns the sentence of key with its places filled in: pairs are names
 // without braces, each with its value. A key there is not gives the key
 // itself, so that the page shows what is missing.
 func (b *Book) Say(key string, pairs ...string) string {
@@ -134,7 +134,7 @@ func (b *Book) Say(key string, pairs ...string) string {
 	return strings.NewReplacer(fill...).Replace(text) // a value is never looked into
 }
 
-// Count is Say with a sentence of its own, key-one, for a single thing.
+// Count does what Say does, with a sentence of its own, key-one, for a single thing.
 func (b *Book) Count(key string, n int, pairs ...string) string {
 	if n == 1 {
 		key += "-one"
@@ -142,7 +142,7 @@ func (b *Book) Count(key string, n int, pairs ...string) string {
 	return b.Say(key, pairs...)
 }
 
-// Number is x with at most that many decimals and without trailing zeros.
+// Number returns x with at most that many decimals and without trailing zeros.
 func (b *Book) Number(x float64, decimals int) string {
 	s := strconv.FormatFloat(x, 'f', decimals, 64)
 	if strings.Contains(s, ".") {
@@ -155,25 +155,26 @@ func (b *Book) Number(x float64, decimals int) string {
 	return strings.Replace(s, ".", b.Say("decimal"), 1)
 }
 
-// Clock is seconds as m:ss, rounded to the second.
+// Clock returns seconds as m:ss, rounded to the second.
 func (b *Book) Clock(seconds float64) string {
 	s := int64(seconds + 0.5)
 	return fmt.Sprintf("%d:%02d", s/60, s%60)
 }
 
-// Date is a day with its weekday, and with the time of day when clock, such as
+// Date returns a day with its weekday, and with the time of day when clock, such as
 // "20:00", is not empty.
 func (b *Book) Date(day time.Time, clock string) string {
 	date := b.Say("date",
 		"weekday", b.Say(fmt.Sprintf("weekday-%d", (int(day.Weekday())+6)%7+1)), // Monday is 1 (ISO 8601)
-		"day", strconv.Itoa(day.Day()), "month", b.Say(fmt.Sprintf("month-%d", int(day.Month()))), "year", strconv.Itoa(day.Year()))
+		"day", strconv.Itoa(day.Day()), "month", b.Say(fmt.Sprintf("month-%d", int(day.Month()))), "year",
+		strconv.Itoa(day.Year()))
 	if clock == "" {
 		return date
 	}
 	return b.Say("date-clock", "date", date, "clock", clock)
 }
 
-// Unit is a note value such as "dotted-quarter" in words; one without a name
+// Unit returns a note value such as "dotted-quarter" in words; one without a name
 // here comes back as it is.
 func (b *Book) Unit(name string) string {
 	for _, dots := range []string{"double-dotted", "dotted"} {
@@ -187,7 +188,7 @@ func (b *Book) Unit(name string) string {
 	return name
 }
 
-// Note is a note such as "Bb3" as the language names it, with its octave in
+// Note returns a note such as "Bb3" as the language names it, with its octave in
 // the numbering that has C4 in the middle.
 func (b *Book) Note(name string) string {
 	end := strings.IndexAny(name, "-0123456789")

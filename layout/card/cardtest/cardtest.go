@@ -13,7 +13,7 @@ type Block struct {
 	Width, Height int16 // of 1000 to the em
 }
 
-// Bar is the glyph of a character, so many thousandths of the em wide and high.
+// Bar returns the glyph of a character, so many thousandths of the em wide and high.
 func Bar(char rune, width, height int16) Block { return Block{char, width, height} }
 
 // Font builds a whole TrueType font (OpenType 1.9: cmap 4, glyf, head,
@@ -52,12 +52,13 @@ func Font(blocks ...Block) []byte {
 		starts = append(starts, num(int(k.Char))...)
 		deltas = append(deltas, num(i+1-int(k.Char))...)
 	}
-	ends, starts, deltas = append(ends, num(0xffff)...), append(starts, num(0xffff)...), append(deltas, num(1)...)
-	sub := slices.Concat(num(4, 16+8*segments, 0, 2*segments, 0, 0, 0), ends, num(0), starts, deltas, make([]byte, 2*segments))
+	sub := slices.Concat(num(4, 16+8*segments, 0, 2*segments, 0, 0, 0), ends, num(0xffff, 0), starts, num(0xffff),
+		deltas, num(1), make([]byte, 2*segments))
 	tables := map[string][]byte{
 		"cmap": slices.Concat(num(0, 1, 3, 1, 0, 12), sub),
 		"glyf": glyf,
-		"head": slices.Concat(num(1, 0, 1, 0, 0, 0, 0x5f0f, 0x3cf5, 0, 1000), make([]byte, 16), num(0, 0, 1000, 1000, 0, 8, 2, 1, 0)),
+		"head": slices.Concat(num(1, 0, 1, 0, 0, 0, 0x5f0f, 0x3cf5, 0, 1000), make([]byte, 16),
+			num(0, 0, 1000, 1000, 0, 8, 2, 1, 0)),
 		"hhea": num(1, 0, 900, 0x10000-200, 0, 1000, 0, 0, 1000, 1, 0, 0, 0, 0, 0, 0, 0, n+1),
 		"hmtx": hmtx,
 		"loca": loca,

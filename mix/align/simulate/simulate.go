@@ -3,11 +3,14 @@
 // benchmarks: everything is a function of one number, and nothing in it
 // resembles a real recording of a real person.
 //
-// An [Ensemble] has a tempo map and players. Each player has an instrument,
-// a part, human timing (a steady lateness, slow wander, jitter), a room, a
-// microphone with a clock of its own, and whatever happened in front of it:
-// warming up, talking, steps, doors, a clap too many, clicks leaking from
-// headphones. Times are guide seconds unless a name says file.
+// An [Ensemble] has a tempo map and players. Each player has an instrument
+// whose notes speak each in its own time, a part, human timing (a steady
+// lateness, slow wander, jitter; people begin early what speaks slowly, so that
+// what is heard falls on the beat), a room, a microphone with a clock of its
+// own, and whatever happened in front of it: warming up, talking, steps, doors,
+// a clap too many, the guide leaking from headphones. Times are guide seconds
+// unless a name says file. [Take.Source] renders all of it; [Take.Record] puts
+// notes that another synthesiser played into the same room.
 package simulate
 
 import (
@@ -21,9 +24,10 @@ import (
 // Level says how much stands in the way of the measurement.
 type Level int
 
-// Easy is a quiet room, a clear clap and mixed rhythms; Typical is what
-// players send; Hard has false claps, soft cues, steady pulses, late starts,
-// extreme clocks and gain riding.
+// Easy is a quiet room and a clear clap; Typical is what players send: noise,
+// talk and steps before the guide, snaps or notes for claps, level control;
+// Hard has more noise and room, soft cues, claps too many, counting aloud, false
+// starts, loud clicks, steady pulses, late starts and strange clocks.
 const (
 	Easy Level = iota
 	Typical
@@ -40,6 +44,9 @@ type Options struct {
 	Seconds float64 // of music, about
 	Rate    int     // hertz of every file; 0: 44100 or 48000 by chance
 	Devices int     // files of every player, 1 (default) or 2
+
+	RT60 float64  // seconds of every room's tail; 0: as the level has it
+	Leak *float64 // dB of the guide's clicks over every music's peak, NaN: none; nil: as the level has it
 }
 
 // Ensemble is one invented production.
@@ -53,14 +60,20 @@ type Ensemble struct {
 type Truth struct {
 	Offset   float64 // guide time at the file's time zero
 	DriftPPM float64 // guide = Offset + t·(1 + DriftPPM·1e-6)
-	Cue      float64 // file time at which the cue sound begins; NaN when there is none
-	Lateness float64 // mean of played minus notated time, seconds
+	Cue      float64 // file time at which the cue sounds (a note: is heard); NaN when there is none
+	Lateness float64 // of the playing, as it is heard, against the notation, seconds; see MeanOffset
 	Attack   float64 // seconds the instrument needs to sound fully
 	Notes    int     // played within the file
 	Cued     string  // clap, snap, note, false, none
+	slow     bool
 }
 
-// MeanOffset is the offset at which the mean of the notes lies on the beats.
+// Slow reports whether the notes pull naive onset timing off: those of bows,
+// horns and voices.
+func (t Truth) Slow() bool { return t.slow }
+
+// MeanOffset is the offset at which the notes lie on the beats: the mean of what
+// the player meant, later by as much as half the notes are heard late.
 func (t Truth) MeanOffset() float64 { return t.Offset - t.Lateness }
 
 // rng returns the generator for one purpose, so that changing one part of the

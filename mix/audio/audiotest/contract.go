@@ -27,13 +27,16 @@ func Source(t *testing.T, open func() audio.Source) {
 		for c := range got {
 			for i := range got[c] {
 				if got[c][i] != first[c][i] {
-					t.Fatalf("block size %d: channel %d sample %d is %v, with 4096 it was %v", size, c, i, got[c][i], first[c][i])
+					t.Fatalf("block size %d: channel %d sample %d is %v, with 4096 it was %v", size, c, i, got[c][i],
+						first[c][i])
 				}
 			}
 		}
 	}
 }
 
+// drain reads a source to its end in blocks of a size, and holds every Read against
+// the contract.
 func drain(t *testing.T, src audio.Source, size int) audio.Block {
 	t.Helper()
 	out := make(audio.Block, src.Channels())

@@ -23,7 +23,7 @@ func (f *Failing) Read(dst audio.Block) (int, error) {
 	return n, err
 }
 
-// Pink is n samples of seeded noise that falls by 3 dB an octave (Kellet's
+// Pink returns n samples of seeded noise that falls by 3 dB an octave (Kellet's
 // filter of three poles, from memory; its exact slope does not matter here).
 // Other streams of one seed are other noise.
 func Pink(seed, stream uint64, level float64, n int) []float64 {

@@ -71,7 +71,8 @@ func (c *cursor) duration(s string) (int64, error) {
 	ticks := math.Round(v / c.part.divisions * resolution)
 	// No measure is longer than the longest meter, 64 whole notes.
 	if v < 0 || ticks > 256*resolution || c.at > 256*resolution {
-		return 0, fmt.Errorf("a duration of %s divisions, %g to the quarter note, is too long", clean(s), c.part.divisions)
+		return 0, fmt.Errorf("a duration of %s divisions, %g to the quarter note, is too long", clean(s),
+			c.part.divisions)
 	}
 	return int64(ticks), nil
 }
@@ -131,7 +132,8 @@ func (c *cursor) signature(t signature) error {
 	case c.bar.meter.IsZero():
 		c.bar.meter = m
 	case c.bar.meter != m:
-		c.remark("measure %s: the parts have different time signatures, %v of the first is taken", c.bar.number, c.bar.meter)
+		c.remark("measure %s: the parts have different time signatures, %v of the first is taken", c.bar.number,
+			c.bar.meter)
 	}
 	return nil
 }
@@ -140,7 +142,8 @@ func (c *cursor) signature(t signature) error {
 // their shortest note value.
 func (t signature) meter() (tempo.Meter, error) {
 	if len(t.Beats) == 0 || len(t.Beats) != len(t.BeatType) || len(t.Beats) > 16 {
-		return tempo.Meter{}, fmt.Errorf("a time signature of %d upper and %d lower numbers", len(t.Beats), len(t.BeatType))
+		return tempo.Meter{}, fmt.Errorf("a time signature of %d upper and %d lower numbers", len(t.Beats),
+			len(t.BeatType))
 	}
 	type group struct{ n, den int }
 	var groups []group
@@ -211,7 +214,7 @@ func (c *cursor) note(e *element) error {
 	return nil
 }
 
-// key is the sounding MIDI note, C4 = 60; −1 outside 0 to 127.
+// key returns the sounding MIDI note, C4 = 60; −1 outside 0 to 127.
 func (p *pitch) key(transpose int) (int, error) {
 	step := strings.Index("C-D-EF-G-A-B", strings.TrimSpace(p.Step))
 	octave, err := number("an octave", p.Octave)

@@ -72,7 +72,8 @@ func (c *cursor) metronome(m metronome) (k mark, ok bool) {
 	bpm, err := strconv.ParseFloat(strings.TrimRight(digits, "."), 64)
 	unit, known := noteValues[strings.TrimSpace(m.BeatUnit[0])]
 	if err != nil || !known || !(bpm >= tempo.MinBPM && bpm <= tempo.MaxBPM) || len(m.Dots) > 2 {
-		c.remark("measure %s: a metronome mark of %s = %s is left out", c.bar.number, clean(m.BeatUnit[0]), clean(m.PerMinute))
+		c.remark("measure %s: a metronome mark of %s = %s is left out", c.bar.number, clean(m.BeatUnit[0]),
+			clean(m.PerMinute))
 		return mark{}, false
 	}
 	return mark{unit: unit.Dotted(len(m.Dots)), bpm: bpm}, true
@@ -81,7 +82,8 @@ func (c *cursor) metronome(m metronome) (k mark, ok bool) {
 // sound takes the tempo of a sound element, in quarters a minute. When a
 // metronome mark beside it says the same, its beat unit is kept.
 func (c *cursor) sound(s sound, beside *mark, at int64) error {
-	for _, jump := range []struct{ set, name string }{{s.Dacapo, "da capo"}, {s.Dalsegno, "dal segno"}, {s.ToCoda, "to coda"}} {
+	for _, jump := range []struct{ set, name string }{{s.Dacapo, "da capo"}, {s.Dalsegno, "dal segno"},
+		{s.ToCoda, "to coda"}} {
 		if jump.set != "" && jump.set != "no" {
 			c.bar.jump = jump.name
 		}

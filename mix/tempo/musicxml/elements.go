@@ -79,7 +79,8 @@ type sound struct {
 
 // timed are the children of a measure that have to do with time.
 var timed = map[string]bool{
-	"attributes": true, "note": true, "backup": true, "forward": true, "direction": true, "sound": true, "barline": true,
+	"attributes": true, "note": true, "backup": true, "forward": true, "direction": true, "sound": true,
+	"barline": true,
 }
 
 type scorePart struct {

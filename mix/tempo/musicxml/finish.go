@@ -1,6 +1,7 @@
 package musicxml
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"slices"
@@ -75,7 +76,8 @@ func (p *parser) length(i int, m *score.Measure, senza bool) {
 	case i == 0 && off < 0 && len(p.bars) > 1 && !senza:
 		p.written.PickUp = true
 	case !senza:
-		p.remark("measure %s: it holds %.6g quarter notes, its time signature %.6g: its own length is taken", b.number, m.Length, m.Meter.Quarters())
+		p.remark("measure %s: it holds %.6g quarter notes, its time signature %.6g: its own length is taken", b.number,
+			m.Length, m.Meter.Quarters())
 	}
 }
 
@@ -86,15 +88,7 @@ func (p *parser) tempos(i int, m *score.Measure) {
 	if m.Length > 0 {
 		length = m.Length
 	}
-	slices.SortStableFunc(p.bars[i].tempos, func(a, b mark) int {
-		switch {
-		case a.tick < b.tick:
-			return -1
-		case a.tick > b.tick:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(p.bars[i].tempos, func(a, b mark) int { return cmp.Compare(a.tick, b.tick) })
 	for _, k := range p.bars[i].tempos {
 		q := float64(k.tick) / resolution
 		if q >= length {
@@ -153,7 +147,7 @@ func (p *parser) order() ([]int, error) {
 	return order, nil
 }
 
-// spans gives each measure the numbers of the ending it stands in, or nil.
+// spans returns for each measure the numbers of the ending it stands in, or nil.
 func (p *parser) spans() [][]int {
 	out := make([][]int, len(p.bars))
 	var now []int
@@ -169,7 +163,7 @@ func (p *parser) spans() [][]int {
 	return out
 }
 
-// lastEnding is the highest number of the endings that follow one another
+// lastEnding returns the highest number of the endings that follow one another
 // from measure i on.
 func lastEnding(endings [][]int, i int) int {
 	last := 0

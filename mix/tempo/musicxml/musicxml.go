@@ -62,6 +62,7 @@ func Read(r io.Reader) (*score.Score, error) {
 	return s, nil
 }
 
+// readLimited reads at most limit bytes; more are an error.
 func readLimited(r io.Reader, limit int64) ([]byte, error) {
 	data, err := io.ReadAll(io.LimitReader(r, limit+1))
 	if err == nil && int64(len(data)) > limit {

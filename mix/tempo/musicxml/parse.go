@@ -154,7 +154,7 @@ func (p *parser) start(e xml.StartElement) error {
 	return nil
 }
 
-// attribute is the value of an element's attribute, empty without one.
+// attribute returns the value of an element's attribute, empty without one.
 func attribute(e xml.StartElement, name string) string {
 	for _, a := range e.Attr {
 		if a.Name.Local == name {
@@ -249,8 +249,9 @@ func (b *budget) Token() (xml.Token, error) {
 	return b.d.Token()
 }
 
-// clean is text from the file for people: one line, of sensible length.
+// clean returns text from the file for people: one line, of sensible length.
 func clean(s string) string {
 	s = strings.ToValidUTF8(s[:min(len(s), 200)], "")
-	return strings.Join(strings.FieldsFunc(s, func(r rune) bool { return unicode.IsSpace(r) || unicode.IsControl(r) }), " ")
+	return strings.Join(strings.FieldsFunc(s, func(r rune) bool { return unicode.IsSpace(r) || unicode.IsControl(r) }),
+		" ")
 }

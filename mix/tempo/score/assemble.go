@@ -79,7 +79,8 @@ func (a *assembler) spread() {
 	}
 	if now.BPM == 0 {
 		now = Tempo{Unit: tempo.Unit{Num: 1, Den: 4}, BPM: defaultBPM}
-		a.s.Remarks = append(a.s.Remarks, fmt.Sprintf("the score gives no tempo: %d quarters a minute are taken", defaultBPM))
+		a.s.Remarks = append(a.s.Remarks, fmt.Sprintf("the score gives no tempo: %d quarters a minute are taken",
+			defaultBPM))
 	}
 	a.begin = make([]Tempo, len(a.w.Measures))
 	for i, m := range a.w.Measures {
@@ -168,7 +169,7 @@ func (a *assembler) mark(t Tempo, number int, meter tempo.Meter, skipped float64
 	}
 }
 
-// ofLength is a meter of that many quarters, on like's note value or the
+// ofLength returns a meter of that many quarters, on like's note value or the
 // longest shorter one that fits: for measures that are shorter or longer than
 // their signature.
 func ofLength(quarters float64, like tempo.Meter) (tempo.Meter, error) {

@@ -153,7 +153,8 @@ func (p invented) midi() []byte {
 			signature(m.begin, m.upper, m.lower)
 		}
 		if k == 0 || m.micro != p.measures[k-1].micro {
-			lead = append(lead, event{m.begin, []byte{0xff, 0x51, 3, byte(m.micro >> 16), byte(m.micro >> 8), byte(m.micro)}})
+			lead = append(lead, event{m.begin,
+				[]byte{0xff, 0x51, 3, byte(m.micro >> 16), byte(m.micro >> 8), byte(m.micro)}})
 		}
 	}
 	out := []byte("MThd\x00\x00\x00\x06\x00\x01")
@@ -163,14 +164,15 @@ func (p invented) midi() []byte {
 	for i, notes := range p.parts {
 		var events []event
 		for _, n := range notes {
-			events = append(events, event{n.begin, []byte{0x90, byte(n.key), 80}}, event{n.begin + n.length, []byte{0x80, byte(n.key), 0}})
+			events = append(events, event{n.begin, []byte{0x90, byte(n.key), 80}},
+				event{n.begin + n.length, []byte{0x80, byte(n.key), 0}})
 		}
 		out = append(out, track(fmt.Sprintf("Part %d", i), events)...)
 	}
 	return out
 }
 
-// seconds is the true time of a tick after the first place, from the measures'
+// seconds returns the true time of a tick after the first place, from the measures'
 // tempos.
 func (p invented) seconds(tick int) float64 {
 	s := 0.0
@@ -214,7 +216,8 @@ func (p invented) check(t *testing.T, s *score.Score) {
 		played = played[1:]
 	}
 	if (s.Spec.PickUp > 0) != p.pickUp || m.Measures() != len(played) {
-		t.Errorf("pick-up of %g beats and %d measures, want %v and %d", s.Spec.PickUp, m.Measures(), p.pickUp, len(played))
+		t.Errorf("pick-up of %g beats and %d measures, want %v and %d", s.Spec.PickUp, m.Measures(), p.pickUp,
+			len(played))
 		return
 	}
 	near := func(what string, got float64, tick int) {

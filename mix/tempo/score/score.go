@@ -33,7 +33,7 @@ type Onset struct {
 	Note    int // MIDI note number as it sounds, 0 to 127; −1 when the file has no pitch
 }
 
-// Seconds is the guide time of the part's onsets in m, each time once: the
+// Seconds returns the guide time of the part's onsets in m, each time once: the
 // notes of a chord begin together.
 func (p Part) Seconds(m *tempo.Map) []float64 {
 	var out []float64

@@ -70,11 +70,13 @@ func pieceMIDI() []byte {
 	notes := func(channel byte, at []int, keys ...byte) []event {
 		var all []event
 		for i, k := range keys {
-			all = append(all, event{at[i], string([]byte{0x90 | channel, k, 80})}, event{at[i+1], string([]byte{0x80 | channel, k, 64})})
+			all = append(all, event{at[i], string([]byte{0x90 | channel, k, 80})},
+				event{at[i+1], string([]byte{0x80 | channel, k, 64})})
 		}
 		return all
 	}
-	out = append(out, track("Oboe", notes(0, []int{0, 480, 1920, 2400, 3120, 3840, 4560, 5280}, 67, 72, 74, 76, 77, 79, 72)...)...)
+	out = append(out, track("Oboe", notes(0, []int{0, 480, 1920, 2400, 3120, 3840, 4560, 5280}, 67, 72, 74, 76, 77, 79,
+		72)...)...)
 	return append(out, track("Horn", notes(1, []int{480, 2400, 3840, 5280}, 48, 48, 43)...)...)
 }
 
@@ -149,7 +151,8 @@ func TestAssembleRefuses(t *testing.T) {
 	loud := one
 	loud.Parts = []score.WrittenPart{{Onsets: make([]score.WrittenOnset, 300_000)}}
 	odd := score.Written{Measures: []score.Measure{{Number: "7a", Meter: four, Length: 1.0 / 3}}}
-	fast := score.Written{Measures: []score.Measure{{Number: "1", Meter: four, Tempos: []score.Tempo{{Unit: tempo.Unit{Num: 1, Den: 4}, BPM: 1e6}}}}}
+	fast := score.Written{Measures: []score.Measure{
+		{Number: "1", Meter: four, Tempos: []score.Tempo{{Unit: tempo.Unit{Num: 1, Den: 4}, BPM: 1e6}}}}}
 	for _, c := range []struct {
 		w     score.Written
 		order []int
@@ -171,10 +174,13 @@ func TestAssembleRefuses(t *testing.T) {
 // time; a pick-up that fills its measure is measure 1.
 func TestPartSeconds(t *testing.T) {
 	w := score.Written{PickUp: true,
-		Measures: []score.Measure{{Number: "0", Meter: meter(t, "3/4"), Length: 1}, {Number: "1", Meter: meter(t, "3/4")}},
+		Measures: []score.Measure{{Number: "0", Meter: meter(t, "3/4"), Length: 1},
+			{Number: "1", Meter: meter(t, "3/4")}},
 		Parts: []score.WrittenPart{{Name: "Harp", Onsets: []score.WrittenOnset{
-			{Measure: 0, Onset: score.Onset{Quarter: 0.5, Note: 60}}, {Measure: 1, Onset: score.Onset{Quarter: 2, Note: 64}},
-			{Measure: 1, Onset: score.Onset{Quarter: 0, Note: 67}}, {Measure: 1, Onset: score.Onset{Quarter: 0, Note: 60}},
+			{Measure: 0, Onset: score.Onset{Quarter: 0.5, Note: 60}},
+			{Measure: 1, Onset: score.Onset{Quarter: 2, Note: 64}},
+			{Measure: 1, Onset: score.Onset{Quarter: 0, Note: 67}},
+			{Measure: 1, Onset: score.Onset{Quarter: 0, Note: 60}},
 		}}}}
 	s, err := score.Assemble(w, []int{0, 1})
 	if err != nil {

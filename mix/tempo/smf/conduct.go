@@ -1,6 +1,7 @@
 package smf
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -44,17 +45,17 @@ const (
 	shortest = division / 16
 )
 
-// tick is the tick nearest to a place in the piece.
+// tick returns the tick nearest to a place in the piece.
 func (t *conductor) tick(quarter float64) int64 {
 	return int64(math.Round((quarter - t.begin) * division))
 }
 
-// seconds is the map's time at a tick.
+// seconds returns the map's time at a tick.
 func (t *conductor) seconds(tick int64) float64 {
 	return t.m.SecondsAt(t.begin + float64(tick)/division)
 }
 
-// quartersAtEnd is the place after the last measure.
+// quartersAtEnd returns the place after the last measure.
 func (t *conductor) quartersAtEnd() float64 {
 	q, err := t.m.Quarters(tempo.Position{Measure: t.m.Measures() + 1, Beat: 1})
 	if err != nil {
@@ -141,7 +142,7 @@ func (t *conductor) meter(tick int64, m tempo.Meter) {
 	t.signature(tick, byte(upper), byte(lower), m.Unit())
 }
 
-// signature is FF 58 04 nn dd cc bb: upper number, exponent of the lower one,
+// signature writes FF 58 04 nn dd cc bb: upper number, exponent of the lower one,
 // MIDI clocks (24 in a quarter) per click, 32nd notes in a quarter.
 func (t *conductor) signature(tick int64, upper, lower byte, beat tempo.Unit) {
 	exponent := byte(0)
@@ -188,9 +189,9 @@ func (t *conductor) points() ([]point, error) {
 	}
 	slices.SortStableFunc(points, func(a, b point) int {
 		if a.tick == b.tick {
-			return compare(rank(a), rank(b))
+			return cmp.Compare(rank(a), rank(b))
 		}
-		return compare(a.tick, b.tick)
+		return cmp.Compare(a.tick, b.tick)
 	})
 	return slices.CompactFunc(points, func(a, b point) bool { return a.tick == b.tick }), nil
 }

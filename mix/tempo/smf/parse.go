@@ -73,7 +73,8 @@ func parse(data []byte) (*file, error) {
 	case f.format > 2:
 		return nil, fmt.Errorf("format %d is unknown, only 0 and 1 are read", f.format)
 	case division&0x8000 != 0:
-		return nil, fmt.Errorf("its division is SMPTE time (%d frames a second): such a file has seconds but no beats; export it with ticks per quarter note", 256-int(division>>8))
+		return nil, fmt.Errorf("its division is SMPTE time (%d frames a second): such a file has seconds but no "+
+			"beats; export it with ticks per quarter note", 256-int(division>>8))
 	case division == 0:
 		return nil, errors.New("its division is 0 ticks per quarter note")
 	case count > maxTracks:
@@ -278,7 +279,7 @@ func (p *reader) meta() (end bool, err error) {
 	return false, nil
 }
 
-// text is a name as UTF-8 without control characters and of sensible length;
+// text returns a name as UTF-8 without control characters and of sensible length;
 // what is not UTF-8 is taken for Latin-1.
 func text(d []byte) string {
 	if len(d) > 400 {

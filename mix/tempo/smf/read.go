@@ -1,6 +1,7 @@
 package smf
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"slices"
@@ -22,8 +23,8 @@ type bar struct {
 func (f *file) score() (*score.Score, error) {
 	// Events come track by track; a stable order keeps the last of those at
 	// one tick last.
-	slices.SortStableFunc(f.meters, func(a, b meterEvent) int { return compare(a.tick, b.tick) })
-	slices.SortStableFunc(f.tempos, func(a, b tempoEvent) int { return compare(a.tick, b.tick) })
+	slices.SortStableFunc(f.meters, func(a, b meterEvent) int { return cmp.Compare(a.tick, b.tick) })
+	slices.SortStableFunc(f.tempos, func(a, b tempoEvent) int { return cmp.Compare(a.tick, b.tick) })
 	bars, err := f.bars()
 	if err != nil {
 		return nil, err
@@ -59,20 +60,10 @@ func (f *file) score() (*score.Score, error) {
 	return score.Assemble(w, order)
 }
 
-func compare(a, b int64) int {
-	switch {
-	case a < b:
-		return -1
-	case a > b:
-		return 1
-	}
-	return 0
-}
-
-// quarters is a number of ticks in quarter notes.
+// quarters returns a number of ticks in quarter notes.
 func (f *file) quarters(ticks int64) float64 { return float64(ticks) / float64(f.division) }
 
-// ticks is the length of a measure in ticks, 0 when the division is too
+// ticks returns the length of a measure in ticks, 0 when the division is too
 // coarse for it.
 func (f *file) ticks(m tempo.Meter) int64 {
 	upper, lower := m.Fraction()
@@ -108,7 +99,8 @@ func (f *file) bars() ([]bar, error) {
 		}
 		b := bar{tick: at, length: f.ticks(meter), meter: meter}
 		if b.length == 0 {
-			return nil, fmt.Errorf("measure %d: %d ticks per quarter note are too few for %s", len(bars)+1, f.division, meter)
+			return nil, fmt.Errorf("measure %d: %d ticks per quarter note are too few for %s", len(bars)+1, f.division,
+				meter)
 		}
 		if len(signatures) > 0 && signatures[0].tick < at+b.length && signatures[0].tick < end {
 			b.length, b.short = signatures[0].tick-at, true
@@ -121,7 +113,7 @@ func (f *file) bars() ([]bar, error) {
 	return bars, nil
 }
 
-// find is the measure that holds a tick; ticks past the end are in the last.
+// find returns the measure that holds a tick; ticks past the end are in the last.
 func find(bars []bar, tick int64) int {
 	return sort.Search(len(bars), func(i int) bool { return bars[i].tick > tick }) - 1
 }
@@ -157,7 +149,8 @@ func (f *file) placeNotes(bars []bar, w *score.Written) {
 				used++
 			}
 			k := find(bars, n.tick)
-			p.Onsets = append(p.Onsets, score.WrittenOnset{Measure: k, Onset: score.Onset{Quarter: f.quarters(n.tick - bars[k].tick), Note: int(n.key)}})
+			p.Onsets = append(p.Onsets, score.WrittenOnset{Measure: k,
+				Onset: score.Onset{Quarter: f.quarters(n.tick - bars[k].tick), Note: int(n.key)}})
 		}
 		// The first track's name is the sequence's, unless it is a part.
 		if i == 0 && (used == 0 || f.format == 0) {

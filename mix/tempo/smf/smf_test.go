@@ -86,7 +86,8 @@ func TestRead(t *testing.T) {
 			"\x00\xff\x03\x04Horn\x00\x91\x30\x40\x87\x40\x81\x30\x40"+endTrack,
 			"\x00\xff\x03\x05Empty"+endTrack),
 			`"Round" pick-up 0, 1 measures; m1 6/8 quarter=120; Oboe 72@1; Horn 48@0`},
-		{"two channels in a track", midi(1, 480, endTrack, "\x00\xff\x03\x05Winds\x00\x90\x48\x40\x00\x91\x40\x40\x83\x60\x90\x48\x00"+endTrack),
+		{"two channels in a track", midi(1, 480, endTrack,
+			"\x00\xff\x03\x05Winds\x00\x90\x48\x40\x00\x91\x40\x40\x83\x60\x90\x48\x00"+endTrack),
 			`"" pick-up 0, 1 measures; m1 4/4 quarter=120; Winds (channel 1) 72@0; Winds (channel 2) 64@0`},
 		{"no names", midi(1, 480, "\x00\x90\x48\x40\x83\x60\x48\x00"+endTrack),
 			`"" pick-up 0, 1 measures; m1 4/4 quarter=120; track 1 72@0`},
@@ -109,13 +110,15 @@ func TestRead(t *testing.T) {
 			`"" pick-up 0, 4 measures; m1 4/4 quarter=120; m3 2/4; m4 4/4; channel 1 67@0 72@10`},
 		{"a late release opens no measure", midi(0, 96, fourFour+"\x00\x90\x43\x40\x83\x04\x43\x00"+endTrack),
 			`"" pick-up 0, 1 measures; m1 4/4 quarter=120; channel 1 67@0`},
-		{"the last of two tempos at one place", midi(0, 96, tempo120+"\x00\xff\x51\x03\x0f\x42\x40\x00\x90\x43\x40\x60\x43\x00"+endTrack),
+		{"the last of two tempos at one place",
+			midi(0, 96, tempo120+"\x00\xff\x51\x03\x0f\x42\x40\x00\x90\x43\x40\x60\x43\x00"+endTrack),
 			`"" pick-up 0, 1 measures; m1 4/4 quarter=60; channel 1 67@0`},
 		{"what is skipped", midi(0, 96,
 			"\x00\xf0\x03\x7e\x7f\xf7\x00\xc0\x05\x00\xb0\x07\x40\x00\xe0\x00\x40\x00\xd0\x10\x00\xff\x7f\x02ab\x00\xff\x54\x05\x60\x00\x00\x00\x00"+
 				"\x00\x90\x43\x40\x60\x43\x00"+endTrack+"trailing"),
 			`"" pick-up 0, 1 measures; m1 4/4 quarter=120; channel 1 67@0`},
-		{"Latin-1 and control characters", midi(1, 96, endTrack, "\x00\xff\x03\x05Fl\xf6\x01e\x00\x90\x43\x40\x60\x43\x00"+endTrack),
+		{"Latin-1 and control characters", midi(1, 96, endTrack,
+			"\x00\xff\x03\x05Fl\xf6\x01e\x00\x90\x43\x40\x60\x43\x00"+endTrack),
 			`"" pick-up 0, 1 measures; m1 4/4 quarter=120; Flö e 67@0`},
 		{"no notes", midi(0, 96, fourFour+"\x87\x40\xff\x2f\x00"),
 			`"" pick-up 0, 3 measures; m1 4/4 quarter=120`},
@@ -148,32 +151,47 @@ func TestReadRefuses(t *testing.T) {
 	}{
 		{"nothing", nil, "midi file: it does not begin like one (MThd)"},
 		{"text", []byte("this is not a midi file"), "midi file: it does not begin like one (MThd)"},
-		{"RIFF", append([]byte("RIFF"), good...), "midi file: this is a RIFF file: save it as a standard MIDI file (.mid)"},
-		{"format 2", midi(2, 96, endTrack), "midi file: format 2 holds separate patterns without a common time: save it as format 0 or 1"},
+		{"RIFF", append([]byte("RIFF"), good...),
+			"midi file: this is a RIFF file: save it as a standard MIDI file (.mid)"},
+		{"format 2", midi(2, 96, endTrack), "midi file: format 2 holds separate patterns without a common time: save " +
+			"it as format 0 or 1"},
 		{"format 7", midi(7, 96, endTrack), "midi file: format 7 is unknown, only 0 and 1 are read"},
 		// 25 frames of 40 ticks: E7 28.
-		{"SMPTE", midi(0, 0xe728, endTrack), "midi file: its division is SMPTE time (25 frames a second): such a file has seconds but no beats; export it with ticks per quarter note"},
+		{"SMPTE", midi(0, 0xe728, endTrack), "midi file: its division is SMPTE time (25 frames a second): such a " +
+			"file has seconds but no beats; export it with ticks per quarter note"},
 		{"division 0", midi(0, 0, endTrack), "midi file: its division is 0 ticks per quarter note"},
 		{"two tracks in format 0", midi(0, 96, endTrack, endTrack), "midi file: format 0 has one track, this one 2"},
 		{"cut", good[:len(good)-6], "midi file: " + errTruncated.Error()},
 		{"cut in the header", append(good[:7:7], 99, 0, 0, 0, 0, 0, 0), "midi file: " + errTruncated.Error()},
 		{"a track missing", append(midi(1, 96)[:10:10], 0, 3, 0, 96), "midi file: " + errTruncated.Error()},
-		{"too many tracks", append(midi(1, 96)[:10:10], 255, 255, 0, 96), "midi file: it has 65535 tracks, more than 1024"},
+		{"too many tracks", append(midi(1, 96)[:10:10], 255, 255, 0, 96),
+			"midi file: it has 65535 tracks, more than 1024"},
 		{"no length", midi(0, 96, endTrack), "midi file: it has no notes and no length"},
-		{"data first", midi(0, 96, "\x00\x40\x40"), "midi file: track 1, byte 24: data byte 0x40 without an event before it"},
-		{"running status over a meta event", midi(0, 96, "\x00\x90\x40\x40\x00\xff\x01\x00\x00\x40\x40"), "midi file: track 1, byte 32: data byte 0x40 without an event before it"},
-		{"long number", midi(0, 96, "\x81\x81\x81\x81\x01\x90\x40\x40"), "midi file: track 1, byte 26: a number longer than four bytes"},
+		{"data first", midi(0, 96, "\x00\x40\x40"),
+			"midi file: track 1, byte 24: data byte 0x40 without an event before it"},
+		{"running status over a meta event", midi(0, 96, "\x00\x90\x40\x40\x00\xff\x01\x00\x00\x40\x40"),
+			"midi file: track 1, byte 32: data byte 0x40 without an event before it"},
+		{"long number", midi(0, 96, "\x81\x81\x81\x81\x01\x90\x40\x40"),
+			"midi file: track 1, byte 26: a number longer than four bytes"},
 		{"number without end", midi(0, 96, "\x81"), "midi file: track 1, byte 23: the track ends within a number"},
-		{"event without end", midi(0, 96, "\x00\x90\x40"), "midi file: track 1, byte 24: the track ends within an event"},
-		{"huge meta event", midi(0, 96, "\x00\xff\x03\xff\xff\xff\x7f"), "midi file: track 1, byte 29: the track ends within an event"},
+		{"event without end", midi(0, 96, "\x00\x90\x40"),
+			"midi file: track 1, byte 24: the track ends within an event"},
+		{"huge meta event", midi(0, 96, "\x00\xff\x03\xff\xff\xff\x7f"),
+			"midi file: track 1, byte 29: the track ends within an event"},
 		{"high data", midi(0, 96, "\x00\x90\x90\x40"), "midi file: track 1, byte 26: data byte 0x90 above 0x7f"},
 		{"real time", midi(0, 96, "\x00\xf8"), "midi file: track 1, byte 24: event 0xf8 does not belong in a file"},
-		{"short tempo", midi(0, 96, "\x00\xff\x51\x02\x07\xa1"), "midi file: track 1, byte 28: a tempo of 2 bytes, not 3"},
-		{"no tempo", midi(0, 96, "\x00\xff\x51\x03\x00\x00\x00"), "midi file: track 1, byte 29: a tempo of 0 microseconds per quarter note"},
-		{"short signature", midi(0, 96, "\x00\xff\x58\x01\x04"), "midi file: track 1, byte 27: a time signature of 1 bytes, not 4"},
-		{"odd signature", midi(0, 96, "\x00\xff\x58\x04\x04\x07\x18\x08"), "midi file: track 1, byte 30: a time signature on 1/2^7 notes"},
-		{"empty signature", midi(0, 96, "\x00\xff\x58\x04\x00\x02\x18\x08"), "midi file: track 1, byte 30: meter 0/4: the upper number must be 1 to 64"},
-		{"coarse division", midi(0, 1, "\x00\xff\x58\x04\x03\x04\x18\x08\x00\x90\x43\x40\x60\x43\x00"), "midi file: measure 1: 1 ticks per quarter note are too few for 3/16"},
+		{"short tempo", midi(0, 96, "\x00\xff\x51\x02\x07\xa1"),
+			"midi file: track 1, byte 28: a tempo of 2 bytes, not 3"},
+		{"no tempo", midi(0, 96, "\x00\xff\x51\x03\x00\x00\x00"),
+			"midi file: track 1, byte 29: a tempo of 0 microseconds per quarter note"},
+		{"short signature", midi(0, 96, "\x00\xff\x58\x01\x04"),
+			"midi file: track 1, byte 27: a time signature of 1 bytes, not 4"},
+		{"odd signature", midi(0, 96, "\x00\xff\x58\x04\x04\x07\x18\x08"),
+			"midi file: track 1, byte 30: a time signature on 1/2^7 notes"},
+		{"empty signature", midi(0, 96, "\x00\xff\x58\x04\x00\x02\x18\x08"),
+			"midi file: track 1, byte 30: meter 0/4: the upper number must be 1 to 64"},
+		{"coarse division", midi(0, 1, "\x00\xff\x58\x04\x03\x04\x18\x08\x00\x90\x43\x40\x60\x43\x00"),
+			"midi file: measure 1: 1 ticks per quarter note are too few for 3/16"},
 		{"endless", midi(0, 1, "\x00\x90\x43\x40\xff\xff\xff\x7f\x43\x00"), "midi file: more than 10000 measures"},
 		{"crooked measure", midi(0, 96, "\x00\x90\x43\x40\x83\x00\x43\x00\x07\xff\x58\x04\x04\x02\x18\x08\x00\x90\x43\x40\x83\x00\x43\x00"), "midi file: measure 2: it is 0.0729167 quarter notes long, which no time signature can say"},
 	} {
@@ -182,7 +200,8 @@ func TestReadRefuses(t *testing.T) {
 			t.Errorf("%s:\n got %v\nwant %s", c.name, err, c.want)
 		}
 	}
-	if _, err := Read(bytes.NewReader(make([]byte, MaxBytes+1))); err == nil || !strings.Contains(err.Error(), "larger than 16 MiB") {
+	if _, err := Read(bytes.NewReader(make([]byte, MaxBytes+1))); err == nil ||
+		!strings.Contains(err.Error(), "larger than 16 MiB") {
 		t.Errorf("a large file: %v", err)
 	}
 	broken := errReader{}
@@ -205,7 +224,8 @@ func TestNumbers(t *testing.T) {
 		bytes string
 	}{
 		{0, "\x00"}, {0x40, "\x40"}, {0x7f, "\x7f"}, {0x80, "\x81\x00"}, {0x2000, "\xc0\x00"}, {0x3fff, "\xff\x7f"},
-		{0x4000, "\x81\x80\x00"}, {0x1fffff, "\xff\xff\x7f"}, {0x200000, "\x81\x80\x80\x00"}, {0xfffffff, "\xff\xff\xff\x7f"},
+		{0x4000, "\x81\x80\x00"}, {0x1fffff, "\xff\xff\x7f"}, {0x200000, "\x81\x80\x80\x00"},
+		{0xfffffff, "\xff\xff\xff\x7f"},
 	} {
 		if got := string(appendNumber(nil, c.value)); got != c.bytes {
 			t.Errorf("%#x is written % x, want % x", c.value, got, c.bytes)
@@ -220,7 +240,8 @@ func TestNumbers(t *testing.T) {
 func FuzzRead(f *testing.F) {
 	for _, s := range []string{"",
 		tempo120 + fourFour + "\x00\x90\x3c\x40\x60\x3c\x00" + endTrack,
-		"\x00\xff\x58\x04\x01\x02\x18\x08\x00\x90\x43\x40\x60\x43\x00" + fourFour + "\x00\x90\x48\x40\x83\x00\x48\x00" + endTrack,
+		"\x00\xff\x58\x04\x01\x02\x18\x08\x00\x90\x43\x40\x60\x43\x00" + fourFour + "\x00\x90\x48\x40\x83\x00\x48\x00" +
+			endTrack,
 		"\x00\xf0\x03\x7e\x7f\xf7\x00\xc0\x05\x00\xff\x7f\x02ab",
 		"\x00\x90\x43\x40\xff\xff\xff\x7f\x43\x00",
 	} {

@@ -1,6 +1,7 @@
 package smf
 
 import (
+	"cmp"
 	"encoding/binary"
 	"fmt"
 	"io"
@@ -69,9 +70,9 @@ type event struct {
 
 func (s *stream) add(tick int64, data ...byte) { s.events = append(s.events, event{tick, data}) }
 
-// bytes is the track as a chunk that ends at tick end.
+// bytes returns the track as a chunk that ends at tick end.
 func (s *stream) bytes(end int64) []byte {
-	slices.SortStableFunc(s.events, func(a, b event) int { return compare(a.tick, b.tick) })
+	slices.SortStableFunc(s.events, func(a, b event) int { return cmp.Compare(a.tick, b.tick) })
 	var body []byte
 	at := int64(0)
 	for _, e := range append(s.events, event{end, []byte{0xff, 0x2f, 0x00}}) {
@@ -98,7 +99,7 @@ func (s *stream) name(text string) {
 	s.add(0, append([]byte{0xff, 0x03, byte(len(text))}, text...)...)
 }
 
-// clicks is the track of percussion notes.
+// clicks returns the track of percussion notes.
 func (t *conductor) clicks() *stream {
 	var s stream
 	s.name("Click")

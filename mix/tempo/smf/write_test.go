@@ -30,7 +30,7 @@ func build(t testing.TB, s tempo.Spec) *tempo.Map {
 	return m
 }
 
-// mixed is a piece with everything a tempo map can have.
+// mixed returns a piece with everything a tempo map can have.
 func mixed(t testing.TB, in tempo.CountIn, pickUp float64) *tempo.Map {
 	return build(t, tempo.Spec{
 		CountIn: in, PickUp: pickUp, Measures: 40,
@@ -41,7 +41,8 @@ func mixed(t testing.TB, in tempo.CountIn, pickUp float64) *tempo.Map {
 			{Measure: 14, Meter: meter(t, "3+2/8"), BPM: 233},
 			{Measure: 20, Meter: meter(t, "4/4"), BPM: 97, RampTo: 183, Until: 41},
 		},
-		Holds: []tempo.Hold{{At: tempo.Position{Measure: 7, Beat: 2}, Seconds: 1.7}, {At: tempo.Position{Measure: 20, Beat: 1}, Seconds: 4}, {At: tempo.Position{Measure: 33, Beat: 1.5}, Seconds: 0.3}},
+		Holds: []tempo.Hold{{At: tempo.Position{Measure: 7, Beat: 2}, Seconds: 1.7}, {At: tempo.Position{Measure: 20,
+			Beat: 1}, Seconds: 4}, {At: tempo.Position{Measure: 33, Beat: 1.5}, Seconds: 0.3}},
 	})
 }
 
@@ -52,7 +53,8 @@ func TestWrittenClicksComeBack(t *testing.T) {
 		in     tempo.CountIn
 		pickUp float64
 		parts  int
-	}{{tempo.CountIn{Measures: 8}, 0, 1}, {tempo.CountIn{Measures: 4}, 0.5, 1}, {tempo.CountIn{}, 0, 3}, {tempo.CountIn{}, 1.5, 1}, {tempo.CountIn{Measures: 2}, 0, -1}} {
+	}{{tempo.CountIn{Measures: 8}, 0, 1}, {tempo.CountIn{Measures: 4}, 0.5, 1}, {tempo.CountIn{}, 0, 3},
+		{tempo.CountIn{}, 1.5, 1}, {tempo.CountIn{Measures: 2}, 0, -1}} {
 		m := mixed(t, c.in, c.pickUp)
 		var b bytes.Buffer
 		if err := Write(&b, m, Options{Title: "Round", Subdivisions: c.parts}); err != nil {
@@ -118,7 +120,8 @@ func TestNoDriftInAnHour(t *testing.T) {
 // Plain tempos stay plain: one tempo event, and meta events byte for byte as
 // the Standard MIDI Files 1.0 specification has them.
 func TestWrittenBytes(t *testing.T) {
-	m := build(t, tempo.Spec{CountIn: tempo.CountIn{Measures: 2}, Measures: 30, Changes: []tempo.Change{{Measure: 1, Meter: meter(t, "4/4"), BPM: 120}, {Measure: 20, Meter: meter(t, "6/8"), BPM: 80}}})
+	m := build(t, tempo.Spec{CountIn: tempo.CountIn{Measures: 2}, Measures: 30, Changes: []tempo.Change{
+		{Measure: 1, Meter: meter(t, "4/4"), BPM: 120}, {Measure: 20, Meter: meter(t, "6/8"), BPM: 80}}})
 	var b bytes.Buffer
 	if err := Write(&b, m, Options{Title: "Round"}); err != nil {
 		t.Fatal(err)
@@ -127,7 +130,8 @@ func TestWrittenBytes(t *testing.T) {
 	if !strings.HasPrefix(data, "MThd\x00\x00\x00\x06\x00\x01\x00\x02\x03\xc0MTrk") {
 		t.Errorf("header % x", data[:22])
 	}
-	for _, want := range []string{"\xff\x03\x05Round", "\xff\x58\x04\x04\x02\x18\x08", "\xff\x58\x04\x06\x03\x24\x08", "\xff\x51\x03\x07\xa1\x20", "\xff\x2f\x00", "\x99\x25\x7f", "\x99\x2a\x7f"} {
+	for _, want := range []string{"\xff\x03\x05Round", "\xff\x58\x04\x04\x02\x18\x08", "\xff\x58\x04\x06\x03\x24\x08",
+		"\xff\x51\x03\x07\xa1\x20", "\xff\x2f\x00", "\x99\x25\x7f", "\x99\x2a\x7f"} {
 		if !strings.Contains(data, want) {
 			t.Errorf("% x is missing", want)
 		}
@@ -140,7 +144,8 @@ func TestWrittenBytes(t *testing.T) {
 
 // The pick-up of a piece without count-in comes back as one.
 func TestPickUpComesBack(t *testing.T) {
-	m := build(t, tempo.Spec{PickUp: 1.5, Measures: 3, Changes: []tempo.Change{{Measure: 1, Meter: meter(t, "4/4"), BPM: 100}}})
+	m := build(t, tempo.Spec{PickUp: 1.5, Measures: 3,
+		Changes: []tempo.Change{{Measure: 1, Meter: meter(t, "4/4"), BPM: 100}}})
 	var b bytes.Buffer
 	if err := Write(&b, m, Options{}); err != nil {
 		t.Fatal(err)
@@ -152,17 +157,23 @@ func TestPickUpComesBack(t *testing.T) {
 }
 
 func TestWriteRefuses(t *testing.T) {
-	long := build(t, tempo.Spec{Measures: 3, Changes: []tempo.Change{{Measure: 1, Meter: meter(t, "4/4"), BPM: 100}}, Holds: []tempo.Hold{{At: tempo.Position{Measure: 2, Beat: 3}, Seconds: 20}}})
-	if err := Write(&bytes.Buffer{}, long, Options{}); err == nil || err.Error() != "midi file: measure 2, beat 3: a quarter note of 20.6 s is longer than a MIDI file can say (16.7 s)" {
+	long := build(t, tempo.Spec{Measures: 3, Changes: []tempo.Change{{Measure: 1, Meter: meter(t, "4/4"), BPM: 100}},
+		Holds: []tempo.Hold{{At: tempo.Position{Measure: 2, Beat: 3}, Seconds: 20}}})
+	if err := Write(&bytes.Buffer{}, long, Options{}); err == nil ||
+		err.Error() != "midi file: measure 2, beat 3: a quarter note of 20.6 s is longer than a MIDI file can "+
+			"say (16.7 s)" {
 		t.Error(err)
 	}
-	odd := build(t, tempo.Spec{PickUp: 1.0 / 3, Measures: 3, Changes: []tempo.Change{{Measure: 1, Meter: meter(t, "4/4"), BPM: 100}}})
-	if err := Write(&bytes.Buffer{}, odd, Options{}); err == nil || !strings.Contains(err.Error(), "a pick-up of 0.333333 quarter notes has no time signature") {
+	odd := build(t, tempo.Spec{PickUp: 1.0 / 3, Measures: 3,
+		Changes: []tempo.Change{{Measure: 1, Meter: meter(t, "4/4"), BPM: 100}}})
+	if err := Write(&bytes.Buffer{}, odd, Options{}); err == nil ||
+		!strings.Contains(err.Error(), "a pick-up of 0.333333 quarter notes has no time signature") {
 		t.Error(err)
 	}
 	for n := range 3 {
 		fails := failing(n)
-		if err := Write(&fails, build(t, tempo.Spec{Measures: 1, Changes: []tempo.Change{{Measure: 1, Meter: meter(t, "4/4"), BPM: 100}}}), Options{}); !errors.Is(err, errBroken) {
+		if err := Write(&fails, build(t, tempo.Spec{Measures: 1, Changes: []tempo.Change{
+			{Measure: 1, Meter: meter(t, "4/4"), BPM: 100}}}), Options{}); !errors.Is(err, errBroken) {
 			t.Errorf("chunk %d could not be written: %v", n+1, err)
 		}
 	}
@@ -191,7 +202,8 @@ func TestLongTitle(t *testing.T) {
 }
 
 func BenchmarkRead(b *testing.B) {
-	m := build(b, tempo.Spec{Measures: 1320, Changes: []tempo.Change{{Measure: 1, Meter: meter(b, "4/4"), BPM: 88, RampTo: 99, Until: 700}}})
+	m := build(b, tempo.Spec{Measures: 1320, Changes: []tempo.Change{
+		{Measure: 1, Meter: meter(b, "4/4"), BPM: 88, RampTo: 99, Until: 700}}})
 	var file bytes.Buffer
 	if err := Write(&file, m, Options{Subdivisions: 4}); err != nil {
 		b.Fatal(err)
@@ -216,7 +228,8 @@ func TestRandomPiecesComeBack(t *testing.T) {
 				c.RampTo, c.Until = c.BPM*(0.6+r.Float64()), min(n+1+r.IntN(2), 31)
 			}
 			s.Changes = append(s.Changes, c)
-			s.Holds = append(s.Holds, tempo.Hold{At: tempo.Position{Measure: n, Beat: 1 + 0.5*float64(r.IntN(2))}, Seconds: 3 * r.Float64()})
+			s.Holds = append(s.Holds, tempo.Hold{At: tempo.Position{Measure: n, Beat: 1 + 0.5*float64(r.IntN(2))},
+				Seconds: 3 * r.Float64()})
 		}
 		m := build(t, s)
 		var b bytes.Buffer

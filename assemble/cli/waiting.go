@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"bytes"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -15,59 +16,56 @@ import (
 
 // The verbs of whoever waits for takes.
 
+// rollcallVerb returns the verb rollcall.
 func (a *app) rollcallVerb() *cobra.Command {
 	return a.verb("rollcall", "say who is in, late, rejected and missing",
-		`Calls the roll in the order of seats: who is in, whose take has to come again
-because check found it unusable, and who has not sent anything, which is late
-once the day has passed that the manifest names. The exit code is 5 as long as
-somebody is missing.`,
+		`Lists every player in the order of seats as in, rejected (check found the take
+unusable), missing, or late (missing after the due date of the call sheet), with
+the release of each. The exit code is 5 as long as somebody is missing.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Rollcall(cmd.Context())
-			if err != nil {
-				return nil, err
-			}
-			return func() error { return a.show(r, rollTable(r)) }, assemble.Verdict(r.Faults)
+			return printed(a, r, rollTable, err, assemble.Verdict(r.Faults))
 		})
 }
 
+// reportVerb returns the verb report.
 func (a *app) reportVerb() *cobra.Command {
 	var o assemble.ReviewOptions
 	c := a.verb("report", "write one page about all takes",
-		`Writes out/report.html, one page about all takes for whoever puts the production
-together: the roll call with every take's loudness over the bar lines, what
-check says, where sync put each file and why, levels, how everybody plays, the
-rough cut when there is one, and a note to every player to copy into an e-mail.
-It is one file that needs no network, works from disk and prints on paper.
+		`Writes out/report.html, one page about all takes for whoever coordinates the
+production: the roll call with every take's loudness over the bar lines, what
+check found, where sync placed each file and why, levels, how everybody plays,
+the rough cut when there is one, and a note to every player to copy into an
+e-mail. It is one file that needs no network, works from disk and prints on
+paper.
 
 How takes are played (timing measure by measure, tuning, entries) is a help for
-whoever conducts and no marks. --no-playing leaves it out.`,
+the conductor and no grading. --no-playing leaves it out.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Review(cmd.Context(), o)
-			if err != nil {
-				return nil, err
-			}
-			return func() error { return a.show(r, reviewTable(r)) }, assemble.Verdict(r.Faults)
+			return printed(a, r, reviewTable, err, assemble.Verdict(r.Faults))
 		})
 	c.Flags().BoolVar(&o.NoPlaying, "no-playing", false, "leave out how takes are played")
 	return c
 }
 
+// reviewTable prints where the page is and how many takes have which level.
 func reviewTable(r assemble.ReviewResult) func(io.Writer) {
 	return func(w io.Writer) {
-		counts := map[string]int{}
+		var levels []string
 		for _, t := range r.Takes {
-			counts[t.Level]++
+			levels = append(levels, t.Level)
 		}
 		fmt.Fprintf(w, "wrote %s (%d kB)\n", r.File, (r.Bytes+999)/1000)
-		fmt.Fprintf(w, "%d takes: %d in order, %d with a question, %d to come again, %d still to come\n", len(r.Takes),
-			counts["ok"], counts["ask"], counts["redo"], counts["missing"])
+		fmt.Fprintln(w, countLevels(levels))
 		if r.Film == "" {
-			fmt.Fprintln(w, "there is no rough cut to show yet; ripieno rough makes it")
+			fmt.Fprintln(w, "no rough cut to show yet; ripieno rough makes it")
 		}
 		tellGuides(w, r.Guides)
 	}
 }
 
+// rollTable prints the roll, a line for each take, and the counts.
 func rollTable(r assemble.RollResult) func(io.Writer) {
 	return func(w io.Writer) {
 		table(w, func(row func(...any)) {
@@ -79,30 +77,33 @@ func rollTable(r assemble.RollResult) func(io.Writer) {
 		fmt.Fprintf(w, "%d takes: %d in, %d rejected, %d missing, %d late\n",
 			len(r.Takes), r.Counts.In, r.Counts.Rejected, r.Counts.Missing, r.Counts.Late)
 		if n := r.Counts.Unreleased; n > 0 {
-			fmt.Fprintf(w, "no release is written down for %d that are there\n", n)
+			fmt.Fprintf(w, "release missing for %s\n", count(n, "take"))
 		}
 	}
 }
 
+// watchVerb returns the verb watch, which runs until Ctrl-C. It opens the
+// production anew for every round, so that a changed manifest counts.
 func (a *app) watchVerb() *cobra.Command {
 	var o assemble.WatchOptions
 	var interval time.Duration
 	c := &cobra.Command{
 		Use: "watch", Short: "wait for takes and make the rough cut when one comes in", Args: cobra.NoArgs,
 		Long: `Looks at the production's folder every few seconds. When a recording has arrived
-completely and its name says clearly whose it is, the line of production.yaml
-that it belongs in is printed as it has to read; with --adopt it is written there
-and nothing else in the file is changed. Whenever production.yaml or a file that
-it names has changed, check, sync and the rough cut run, and what is different is
-printed. Ctrl-C ends it. With --json every event is one object on a line.
+completely and its name clearly belongs to one take, it prints the line that
+production.yaml needs; with --adopt it writes that line and changes nothing else
+in the file. Whenever production.yaml or a file that it names has changed, check,
+sync and the rough cut run, and it prints what has changed. Ctrl-C ends it. With
+--json every event is one object on a line.
 
 A name is clear when more of its words are those of one take's name, part or
 player than of any other's: horn-2.mov, "Ilse Horn II.mp4".`,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if interval < 10*time.Millisecond {
-				return fault.New(fault.Manifest, "", fmt.Sprintf("interval is %q", interval), "use a time such as 2s")
+				return fault.New(fault.Manifest, "", fmt.Sprintf("invalid --interval %q", interval),
+					"use a time such as 2s")
 			}
-			set, err := a.use()
+			set, err := a.openSettings()
 			if err != nil {
 				return err
 			}
@@ -110,42 +111,47 @@ player than of any other's: horn-2.mov, "Ilse Horn II.mp4".`,
 			tick := time.NewTicker(interval)
 			defer tick.Stop()
 			o.Tick = tick.C
-			faults, err := assemble.Watch(cmd.Context(), set, o, func(e assemble.WatchEvent) { a.tell(e) })
+			faults, err := assemble.Watch(cmd.Context(), set, o, func(e assemble.WatchEvent) { a.printEvent(e) })
 			if err != nil {
 				return err
 			}
 			return assemble.Verdict(faults)
 		},
 	}
-	c.Flags().BoolVar(&o.Adopt, "adopt", false, "write arrivals whose take is clear into production.yaml")
-	c.Flags().BoolVar(&o.Once, "once", false, "deal with what lies there now and end")
-	c.Flags().DurationVar(&interval, "interval", 2*time.Second, "how often to look; a file is complete when two looks find it unchanged")
+	c.Flags().BoolVar(&o.Adopt, "adopt", false, "write new recordings whose take is clear into production.yaml")
+	c.Flags().BoolVar(&o.Once, "once", false, "process what is there now and end")
+	c.Flags().DurationVar(&interval, "interval", 2*time.Second,
+		"how often to look; a file is complete when two looks find it unchanged")
 	return c
 }
 
-// tell prints one event of a watch, for people or as a line of JSON.
-func (a *app) tell(e assemble.WatchEvent) {
+// printEvent prints one event of a watch, for people or as a line of JSON.
+func (a *app) printEvent(e assemble.WatchEvent) {
 	if a.settings.GetBool("json") {
-		enc := json.NewEncoder(a.Out)
+		var text bytes.Buffer
+		enc := json.NewEncoder(&text)
 		enc.SetEscapeHTML(false)
-		enc.Encode(e) //nolint:errcheck // nobody reads any more
+		if enc.Encode(e) == nil {
+			_, _ = a.Out.Write(escapeJSON(text.Bytes())) // Main tells when it fails
+		}
 		return
 	}
 	if a.settings.GetBool("quiet") {
 		return
 	}
 	for _, line := range eventLines(e) {
-		fmt.Fprintln(a.Out, line)
+		fmt.Fprintln(a.Out, escapeLine(line))
 	}
 }
 
-// eventLines is an event for people.
+// eventLines returns an event for people.
 func eventLines(e assemble.WatchEvent) []string {
 	var lines []string
 	switch e.Event {
 	case assemble.WatchBegan:
 		c := e.Roll.Counts
-		return []string{fmt.Sprintf("watching: %d takes in, %d rejected, %d missing, %d late", c.In, c.Rejected, c.Missing, c.Late)}
+		return []string{fmt.Sprintf("watching: %d takes in, %d rejected, %d missing, %d late", c.In, c.Rejected,
+			c.Missing, c.Late)}
 	case assemble.WatchArrived:
 		said := "write line %d of production.yaml as"
 		if e.Adopted {
@@ -155,10 +161,11 @@ func eventLines(e assemble.WatchEvent) []string {
 	case assemble.WatchFinished:
 		lines = append(lines, e.Changes...)
 		if len(lines) == 0 {
-			lines = append(lines, "nothing is different")
+			lines = append(lines, "nothing has changed")
 		}
 		if e.Rough != nil {
-			lines = append(lines, fmt.Sprintf("rough cut: %s (%d steps made, %d used again, %.1f s)", e.Rough.Output, e.Rough.Tasks.Run, e.Rough.Tasks.Reused, e.Rough.Wall))
+			lines = append(lines, fmt.Sprintf("rough cut: %s (%d tasks run, %d cached, %.1f s)", e.Rough.Output,
+				e.Rough.Tasks.Run, e.Rough.Tasks.Reused, e.Rough.Wall))
 		}
 		return lines
 	case assemble.WatchWaiting:
@@ -166,7 +173,7 @@ func eventLines(e assemble.WatchEvent) []string {
 	case assemble.WatchUnclear:
 		lines = append(lines, e.File+": whose is it? "+e.Why)
 	default:
-		lines = append(lines, "trouble: "+e.Why)
+		lines = append(lines, "problem: "+e.Why)
 	}
 	if e.Hint != "" {
 		lines = append(lines, "  hint: "+e.Hint)

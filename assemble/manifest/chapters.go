@@ -27,7 +27,7 @@ func (m mapping) chapters(music *tempo.Map) []Chapter {
 		}
 		all = append(all, c)
 	}
-	slices.SortStableFunc(all, func(a, b Chapter) int { return order(a.At, b.At) })
+	slices.SortStableFunc(all, func(a, b Chapter) int { return compareTimes(a.At, b.At) })
 	return all
 }
 
@@ -50,17 +50,18 @@ func (m mapping) notes(music *tempo.Map) []Note {
 		case !begins || !ends:
 			continue
 		case !n.From.before(n.To):
-			e.at(e.vals["to"], "from comes before to", "the note ends at %q, which is not after its beginning %q", n.To.Text, n.From.Text)
+			e.at(e.vals["to"], "from must come before to", "the note ends at %q, which is not after its beginning %q",
+				n.To.Text, n.From.Text)
 			continue
 		}
 		all = append(all, n)
 	}
-	slices.SortStableFunc(all, func(a, b Note) int { return order(a.From, b.From) })
+	slices.SortStableFunc(all, func(a, b Note) int { return compareTimes(a.From, b.From) })
 	return all
 }
 
-// order compares times for sorting.
-func order(a, b Time) int {
+// compareTimes returns -1, 0 or 1 as a comes before b, with it or after it.
+func compareTimes(a, b Time) int {
 	switch {
 	case a.before(b):
 		return -1

@@ -1,0 +1,92 @@
+package assemble
+
+import (
+	"errors"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"ripieno/assemble/fault"
+	"ripieno/assemble/progress"
+	"ripieno/assemble/session"
+	"ripieno/assemble/store"
+)
+
+// stageWatcher is a reporter that does something when the first work of a stage
+// starts.
+type stageWatcher struct {
+	progress.Reporter
+	stage string
+	do    func()
+	seen  map[string]bool
+}
+
+type watchedStage struct {
+	progress.Work
+	stage string
+	w     *stageWatcher
+}
+
+// Add implements [progress.Reporter].
+func (w *stageWatcher) Add(stage, name string, cost float64) progress.Work {
+	return watchedStage{w.Reporter.Add(stage, name, cost), stage, w}
+}
+
+// Start implements [progress.Work]. One loop calls it, so nothing is locked.
+func (x watchedStage) Start() {
+	x.Work.Start()
+	if !x.w.seen[x.stage] {
+		x.w.seen[x.stage] = true
+		if x.stage == x.w.stage {
+			x.w.do()
+		}
+	}
+}
+
+// TestADeletedStoreIsNoTakesFault deletes the store, and in another run what is
+// in it, at the beginning of a stage: the run ends with a fault of its own and
+// blames no take, and the next gives the film that it would have been.
+func TestADeletedStoreIsNoTakesFault(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	if err := os.Mkdir(filepath.Join(dir, "intake"), 0o777); err != nil {
+		t.Fatal(err)
+	}
+	smallProduction(t, dir)
+	quiet := progress.New(nil, progress.Quiet)
+	want, _ := renderIn(t, copyProduction(t, dir), Settings{Workers: 1})
+	for _, c := range []struct {
+		stage   string
+		emptied bool
+	}{{"decode", false}, {"conform", false}, {"compose", true}} {
+		at := copyProduction(t, dir)
+		room := filepath.Join(at, session.StoreFolder)
+		w := &stageWatcher{Reporter: quiet, seen: map[string]bool{}, stage: c.stage, do: func() {
+			list, err := []string{room}, error(nil)
+			if c.emptied {
+				list, err = filepath.Glob(filepath.Join(room, "??"))
+			}
+			for _, dir := range list {
+				err = errors.Join(err, os.RemoveAll(dir))
+			}
+			if err != nil {
+				t.Error(err)
+			}
+		}}
+		p, err := Open(t.Context(), Settings{Dir: at, Report: w, Workers: 1})
+		if err != nil {
+			t.Fatal(err)
+		}
+		r, err := p.Render(t.Context(), RenderOptions{})
+		p.Close()
+		if !store.IsLost(err) || fault.KindOf(err) != fault.Failed {
+			t.Errorf("%+v: %v, faults %+v", c, err, r.Faults)
+		}
+		if c.stage == "decode" {
+			continue
+		}
+		if got, r := renderIn(t, at, Settings{}); string(got) != string(want) || len(r.Faults) > 0 {
+			t.Errorf("%+v: the next run makes another film, with faults %+v", c, r.Faults)
+		}
+	}
+}

@@ -1,0 +1,64 @@
+package assemble
+
+import (
+	"fmt"
+	"testing"
+
+	"ripieno/assemble/ffmpeg"
+)
+
+// realFile is a take as some camera, phone or browser writes it.
+type realFile struct {
+	name   string
+	rate   string // of the picture, in the stream's own header
+	size   string
+	pixels string
+	offset float64
+	args   []string // of the second pass, which copies the picture
+}
+
+func (f realFile) write(t *testing.T, s short) {
+	t.Helper()
+	first := s.file("first-" + f.name + ".mp4")
+	run(t, s.tool, ffmpeg.Command{Args: []string{"-f", "lavfi", "-i", "testsrc2=s=" + f.size + ":r=" + f.rate + ":d=3",
+		"-vf", "setsar=" + f.pixels + ":max=2000", "-c:v", "libx264", "-preset", "ultrafast", "-bf", "2", "-pix_fmt", "yuv420p", "-threads", "1",
+		"-colorspace", "bt709", "-color_trc", "bt709", "-color_primaries", "bt709", "-y", first}})
+	args := append([]string{"-i", first, "-c", "copy"}, f.args...)
+	run(t, s.tool, ffmpeg.Command{Args: append(args, "-y", s.file(f.name))})
+}
+
+// TestRealFilesKeepTheirPicture holds files of a kind that cameras and phones
+// write against a film of one second: each has its picture in it, to the end.
+func TestRealFilesKeepTheirPicture(t *testing.T) {
+	slow := func(from, to string) []string {
+		return []string{"-bsf:v", "setts=pts=PTS*" + from + "/" + to + ":dts=DTS*" + from + "/" + to + ":duration=1/" + to + "/TB"}
+	}
+	for _, f := range []realFile{
+		{"phone-854.mp4", "24", "854x480", "1280/1281", 0, nil}, // displayed 853 wide
+		{"dv-wide.mp4", "24", "720x480", "32/27", 0, nil},       // 853
+		{"dv-anamorphic.mp4", "24", "720x480", "40/33", 0, nil}, // 873
+		// In the dark a phone writes few frames; the header of its H.264 goes on
+		// telling of more. The takes end half a second before the film does.
+		{"dark-8.8.mp4", "25", "320x240", "1/1", 1.5 - 75/8.8, slow("25", "8.8")},
+		{"dark-5.mp4", "60", "320x240", "1/1", 1.5 - 180/5, slow("60", "5")},
+	} {
+		t.Run(f.name, func(t *testing.T) {
+			s := newShort(t)
+			f.write(t, s)
+			takes := ""
+			for k := range 3 { // within a frame of the film
+				takes += fmt.Sprintf("  - {name: take-%d, video: {file: intake/%s, offset: %.4f}}\n", k, f.name, f.offset+float64(k)/72)
+			}
+			p := s.open(t, takes, "aspect: 16:9", 640, 360)
+			r, err := p.Render(t.Context(), RenderOptions{})
+			if err != nil || len(r.Faults) > 0 {
+				t.Fatalf("%v, %+v", err, r.Faults)
+			}
+			film := decodeColour(t, s.tool, r.Output, 640, 360)
+			// The background is one colour; a test picture is none.
+			if y := film.mean(2, 320, 180); y == film.mean(2, 200, 100) {
+				t.Errorf("the picture is missing: %v", y)
+			}
+		})
+	}
+}

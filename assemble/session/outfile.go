@@ -1,0 +1,88 @@
+package session
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"syscall"
+
+	"ripieno/assemble/fault"
+	"ripieno/assemble/store"
+)
+
+// tempName is how much longer the name is under which a file is written before
+// it gets its own (see store.Publish), in bytes.
+const tempName = 32
+
+// OutFile returns the path of a file among the outputs, as [Session.Out] does,
+// and finds out before any work is done that something else is in the file's
+// place, or that the system takes no such name.
+func (s *Session) OutFile(name string) (string, error) { return OutFile(s.set.Out, name) }
+
+// OutFile returns the path of a file in dir; see [Session.OutFile].
+func OutFile(dir, name string) (string, error) {
+	path, err := Out(dir, name)
+	if err != nil {
+		return "", err
+	}
+	_, long := os.Lstat(path + strings.Repeat("x", tempName))
+	st, err := os.Lstat(path)
+	switch {
+	case errors.Is(long, syscall.ENAMETOOLONG):
+		return "", fault.New(fault.Failed, path, "the name is too long for this disk",
+			"give the deliverable or take a shorter name, or choose another folder with --out")
+	case errors.Is(err, fs.ErrNotExist):
+		return path, nil
+	case err != nil:
+		return "", Unwritable(dir, err)
+	}
+	what := ""
+	switch m := st.Mode(); {
+	case m&fs.ModeSymlink != 0:
+		what = "a link, and nothing is written through one"
+	case m.IsDir():
+		what = "a folder"
+	case !m.IsRegular():
+		what = "no ordinary file"
+	default:
+		return path, nil
+	}
+	return "", fault.New(fault.Failed, path, fmt.Sprintf("there is %s where this file is to be written", what),
+		"move it away, or choose another folder with --out")
+}
+
+// OutFiles checks the places of several files.
+func (s *Session) OutFiles(names ...string) error {
+	for _, n := range names {
+		if _, err := s.OutFile(n); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// RewriteManifest writes a manifest anew where it really lies, when it is a
+// link, and with the permissions it had. The same bytes are not written.
+func RewriteManifest(ctx context.Context, path string, data []byte) error {
+	real, err := filepath.EvalSymlinks(path)
+	if err != nil {
+		return fault.New(fault.Manifest, path, "the manifest cannot be found", "").Because(err)
+	}
+	st, err := os.Stat(real)
+	if err != nil {
+		return fault.New(fault.Manifest, path, "the manifest cannot be looked at", "").Because(err)
+	}
+	if old, err := os.ReadFile(real); err == nil && string(old) == string(data) {
+		return nil
+	}
+	return store.Publish(ctx, real, func(tmp string) error {
+		if err := os.WriteFile(tmp, data, 0o600); err != nil {
+			return err
+		}
+		return os.Chmod(tmp, st.Mode().Perm())
+	})
+}

@@ -1,0 +1,57 @@
+package session
+
+import (
+	"errors"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"ripieno/assemble/fault"
+)
+
+// TestManifestsAreRewrittenWhereTheyAre: a pin keeps the link, the permissions
+// and, when nothing changes, the file.
+func TestManifestsAreRewrittenWhereTheyAre(t *testing.T) {
+	dir := t.TempDir()
+	real, link := filepath.Join(dir, "round.yaml"), filepath.Join(dir, "production.yaml")
+	err := errors.Join(os.WriteFile(real, []byte("version: 1\n"), 0o600), os.Chmod(real, 0o640), os.Symlink("round.yaml", link))
+	if err != nil {
+		t.Fatal(err)
+	}
+	before, err := os.Stat(real)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, text := range []string{"version: 1\n", "version: 1\nseats: 3\n"} {
+		if err := RewriteManifest(t.Context(), link, []byte(text)); err != nil {
+			t.Fatal(err)
+		}
+		data, err1 := os.ReadFile(real)
+		to, err2 := os.Readlink(link)
+		after, err3 := os.Stat(real)
+		if err := errors.Join(err1, err2, err3); err != nil {
+			t.Fatal(err)
+		}
+		if string(data) != text || to != "round.yaml" || after.Mode() != before.Mode() {
+			t.Errorf("%q: there is %q with mode %v behind a link to %s", text, data, after.Mode(), to)
+		}
+		if same := os.SameFile(before, after); same != (text == "version: 1\n") {
+			t.Errorf("%q: written anew: %v", text, !same)
+		}
+	}
+}
+
+// TestOutputsAreLookedAtFirst: a name that no disk takes is told before any work.
+func TestOutputsAreLookedAtFirst(t *testing.T) {
+	p := New(Settings{Out: filepath.Join(t.TempDir(), "out")}, nil, nil)
+	if _, err := p.OutFile("final.mp4"); err != nil {
+		t.Fatal(err)
+	}
+	for _, n := range []int{230, 300} { // the name it is written under first is longer
+		_, err := p.OutFile(strings.Repeat("a", n) + ".mp4")
+		if err == nil || !strings.Contains(err.Error(), "too long for this disk") || fault.KindOf(err) != fault.Failed {
+			t.Errorf("%d letters: %v", n, err)
+		}
+	}
+}

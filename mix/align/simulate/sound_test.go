@@ -1,0 +1,142 @@
+package simulate
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"ripieno/mix/audio"
+)
+
+// A room's tail falls by 60 dB in the time asked for, a church's too, and has the
+// energy asked for: the decay is read between 5 and 35 dB below the beginning, as
+// ISO 3382-2 reads T30, by Schroeder's backward integration.
+func TestRoomDecays(t *testing.T) {
+	const rate = 16000
+	for _, m := range []room{{0.3, 6, 5000}, {0.8, 0, 8000}, {4, -2, 6000}} {
+		x := make([]float64, int((m.rt60+0.3)*rate))
+		x[0] = 1
+		m.apply(rand.New(rand.NewPCG(1, 1)), x, rate)
+		if x[0] != 1 {
+			t.Errorf("the direct sound is %g", x[0])
+		}
+		left, sum := make([]float64, len(x)), 0.0
+		for i := len(x) - 1; i > rate*4/100; i-- {
+			sum += x[i] * x[i]
+			left[i] = 10 * math.Log10(sum+1e-30)
+		}
+		begin := left[rate*4/100+1]
+		at := func(db float64) float64 {
+			for i := rate*4/100 + 1; i < len(x); i++ {
+				if left[i] < begin+db {
+					return float64(i) / rate
+				}
+			}
+			return math.NaN()
+		}
+		// Half of what walls return is dull: the tail as a whole falls faster than
+		// its low notes, to which the time asked for belongs.
+		if got := 2 * (at(-35) - at(-5)); !(got > 0.45*m.rt60 && got < 1.1*m.rt60) {
+			t.Errorf("the tail of %g s falls by 60 dB in %.2f s", m.rt60, got)
+		}
+	}
+}
+
+// The moment at which a note is heard is where its envelope passes 10 dB below its
+// peak, whatever the note.
+func TestHeardIsTenBelowThePeak(t *testing.T) {
+	r := rand.New(rand.NewPCG(2, 1))
+	for _, in := range instruments {
+		for range 5 {
+			s := sound{pitch: in.centre + r.IntN(12) - 6, length: 0.3 + r.Float64(), loud: r.Float64()}
+			note := in.vary(r, s)
+			env := make([]float64, int(s.length*1e4))
+			note.envelope(env, 0, 1e-4, s.length)
+			top := 0.0
+			for _, a := range env {
+				top = math.Max(top, a)
+			}
+			at := 0
+			for env[at] < heardAt*top {
+				at++
+			}
+			if got := note.heard(s.length); math.Abs(got-float64(at)*1e-4) > 0.002 {
+				t.Errorf("%s: heard after %.1f ms, its envelope says %.1f", in.name, 1000*got, float64(at)/10)
+			}
+		}
+	}
+}
+
+// Players anticipate: half of what they play is heard no earlier and no later than
+// they mean, though bows take some 50 ms to speak, and single notes differ.
+func TestPlayersAnticipate(t *testing.T) {
+	for number := range uint64(6) {
+		for _, k := range New(number, Options{Level: Typical, Players: 3, Seconds: 40, Rate: 8000}).Takes {
+			var late []float64
+			spread := 0.0
+			for _, n := range k.Notes() {
+				late = append(late, n.Played-n.Meant)
+				spread = math.Max(spread, math.Abs(n.Played-n.Meant))
+			}
+			if got := middle(late); math.Abs(got) > 0.012 {
+				t.Errorf("%d %s: half the notes are heard %.1f ms late", number, k.Instrument(), 1000*got)
+			}
+			if k.Truth.Slow() && spread < 0.01 {
+				t.Errorf("%d %s: all notes speak alike", number, k.Instrument())
+			}
+		}
+	}
+}
+
+// Notes of another synthesiser are put where they belong, on the file's clock and at
+// the file's rate: a click at every event comes out there.
+func TestRecordPutsNotesInPlace(t *testing.T) {
+	k := New(3, Options{Level: Easy, Players: 1, Seconds: 20, Rate: 16000}).Takes[0]
+	const rate, from = 22050, -2.0
+	dry := make([]float64, int((k.p.m.End()+3-from)*rate))
+	for _, n := range k.Notes() {
+		dry[int(math.Round((n.Meant-from)*rate))] = 1
+	}
+	k.room, k.dev.low, k.codec = room{0.2, 60, 5000}, 1, codec{}
+	src, err := k.Record(audio.NewMemory(audio.Block{dry}, rate), from)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := audio.ReadAll(src)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, n := range k.Notes() {
+		want := k.file(n.Meant) * 16000
+		best, top := 0, 0.0
+		for i := max(0, int(want)-400); i < int(want)+400; i++ {
+			if v := math.Abs(b[0][i]); v > top {
+				best, top = i, v
+			}
+		}
+		if math.Abs(float64(best)-want) > 8 {
+			t.Errorf("the note at %.3f s lies %.1f ms off", n.Meant, (float64(best)-want)/16)
+		}
+	}
+	if len(k.Events()) < len(k.Notes()) {
+		t.Errorf("%d events of %d notes", len(k.Events()), len(k.Notes()))
+	}
+}
+
+// A leak as loud as asked for: clicks 6 dB over the music's peak are the loudest
+// there is, and one that is not asked for is nowhere.
+func TestLeakIsAsLoudAsAskedFor(t *testing.T) {
+	loud, none := 6.0, math.NaN()
+	for _, leak := range []*float64{&loud, &none} {
+		k := New(5, Options{Level: Easy, Players: 1, Seconds: 10, Rate: 16000, Leak: leak}).Takes[0]
+		x := make([]float64, k.frames)
+		k.leak(x, 0.1)
+		want := 0.0
+		if leak == &loud {
+			want = 0.2
+		}
+		if got := peak(x); math.Abs(got-want) > 0.03 {
+			t.Errorf("a leak of %g dB over 0.1 peaks at %g", *leak, got)
+		}
+	}
+}
