@@ -21,8 +21,9 @@ import (
 // those that earlier programs stored under the same keys.
 func TestStoredTypesKeepTheirNumbers(t *testing.T) {
 	want := []string{
-		"media.Info", "*align.Features", "align.Match", "mix.Analysis", "soundtrack.soundReport", "intake.Sound", "intake.Picture",
+		"media.Info", "takes.formerFeatures", "align.Match", "mix.Analysis", "soundtrack.soundReport", "intake.Sound", "intake.Picture",
 		"assemble.voiceInfo", "flash.Result", "light.RGB", "*playing.Tones", "media.Decoded", "takes.heardSound", "playing.Pace",
+		"*align.Features",
 	}
 	got := store.Numbered()
 	if len(got) != len(want) {

@@ -17,9 +17,19 @@ import (
 // [store.Number].
 var (
 	_ = store.Number(1, media.Info{})
-	_ = store.Number(2, &align.Features{})
+	_ = store.Number(2, formerFeatures{})
 	_ = store.Number(3, align.Match{})
 	_ = store.Number(12, media.Decoded{})
+	_ = store.Number(15, &align.Features{})
+)
+
+// formerFeatures holds the place that align.Features had up to version 9 of its
+// measurement, with as many types in it. It has more since, which in the old
+// place would have moved all types behind it, and with them the bytes of values
+// that earlier programs stored.
+type (
+	formerFeatures struct{ Events []formerEvent }
+	formerEvent    struct{ Time float64 }
 )
 
 // Estimated cost in seconds of one core for each second of a recording, from

@@ -114,16 +114,17 @@ func (t *Task) Reads(e Edge) {
 }
 
 // Collect returns the tasks that edges refer to and all that those depend on,
-// each once and behind what it depends on, in the order of the edges.
+// each once and behind what it depends on, in the order of the edges. Two tasks
+// of one ID that are not the same computation stay two, which no run accepts.
 func Collect(edges ...Edge) []Task {
 	var list []Task
-	known := map[string]bool{}
+	known := map[string]store.ID{}
 	var add func(t *Task)
 	add = func(t *Task) {
-		if known[t.ID] {
+		if key, met := known[t.ID]; met && key == t.Action.ID() {
 			return
 		}
-		known[t.ID] = true
+		known[t.ID] = t.Action.ID()
 		for _, b := range t.before {
 			add(b)
 		}

@@ -80,6 +80,21 @@ func TestRefs(t *testing.T) {
 	}
 }
 
+// Two computations under one ID are a mistake that a run reports.
+func TestCollectKeepsWhatIsNotTheSame(t *testing.T) {
+	make := func(context.Context, Inputs, string, func(float64)) error { return nil }
+	a := Path(Task{ID: "a", Action: store.NewAction("x").Arg("n", 1), Make: make})
+	b := Path(Task{ID: "a", Action: store.NewAction("x").Arg("n", 2), Make: make})
+	tasks := Collect(a, a, b)
+	if len(tasks) != 2 {
+		t.Fatalf("%d tasks, want 2", len(tasks))
+	}
+	_, err := Run(t.Context(), openStore(t, t.TempDir()), nil, 1, tasks)
+	if err == nil || !strings.Contains(err.Error(), `ID "a" is empty or used twice`) {
+		t.Errorf("%v", err)
+	}
+}
+
 // One file of an output of several is read by its name.
 func TestRefToOneFile(t *testing.T) {
 	r := File(Task{ID: "x"}, "a.wav")
