@@ -72,7 +72,7 @@ func syncTable(r assemble.SyncResult) func(io.Writer) {
 			for _, t := range r.Takes {
 				how := fmt.Sprintf("%.2f", t.Confidence)
 				if sure++; !t.Sure {
-					how += " asks"
+					how += " review"
 					sure--
 					asks++
 				}
@@ -80,10 +80,10 @@ func syncTable(r assemble.SyncResult) func(io.Writer) {
 				if t.DriftPPM != 0 {
 					drift = fmt.Sprintf("%+.1f", t.DriftPPM)
 				}
-				row(short(t.Name, 20), t.Role, fmt.Sprintf("%+.4f", t.Offset), drift, how, t.Method, played(t))
+				row(short(t.Name, 18), t.Role, fmt.Sprintf("%+.4f", t.Offset), drift, how, t.Method, played(t))
 			}
 		})
-		fmt.Fprintf(w, "%d recordings: %d placed, %d to be decided; %d steps of listening made, %d known\n",
+		fmt.Fprintf(w, "%d recordings: %d placed, %d to review; %d steps of listening made, %d known\n",
 			len(r.Takes), sure, asks, r.Tasks.Run, r.Tasks.Reused)
 		for _, p := range r.PNG {
 			fmt.Fprintf(w, "drawn in %s\n", p)

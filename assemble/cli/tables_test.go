@@ -28,17 +28,17 @@ func TestSyncTable(t *testing.T) {
 	}}
 	var b strings.Builder
 	syncTable(r)(&b)
-	const want = `take                  of     offset s    drift ppm  sure       placed by     playing against clap
-second-contrabass-c…  video  -1234.5678  -312.4     0.61 asks  cue+playing   123 ms early
-oboe                  audio  +3.2500     -          1.00       device        12 ms late, removed
-cello                 audio  +3.2500     -          1.00       cue+playing   81 ms late, 60 removed
-viola                 audio  +0.0000     -          1.00       cue+playing   23 ms early, kept
-horn                  audio  +0.0000     -          1.00       cue+playing   together
-flute                 audio  +0.0000     -          1.00       cue given     30 ms late
-tuba                  video  +0.0000     -          0.99       cue           the clap alone
-bell                  video  +0.0000     -          0.99       playing       no clap
-drum                  video  +0.0000     -          1.00       offset given  by hand
-9 recordings: 8 placed, 1 to be decided; 2 steps of listening made, 12 known
+	const want = `take                of     offset s    drift ppm  sure         placed by     playing against clap
+second-contrabass…  video  -1234.5678  -312.4     0.61 review  cue+playing   123 ms early
+oboe                audio  +3.2500     -          1.00         device        12 ms late, removed
+cello               audio  +3.2500     -          1.00         cue+playing   81 ms late, 60 removed
+viola               audio  +0.0000     -          1.00         cue+playing   23 ms early, kept
+horn                audio  +0.0000     -          1.00         cue+playing   together
+flute               audio  +0.0000     -          1.00         cue given     30 ms late
+tuba                video  +0.0000     -          0.99         cue           the clap alone
+bell                video  +0.0000     -          0.99         playing       no clap
+drum                video  +0.0000     -          1.00         offset given  by hand
+9 recordings: 8 placed, 1 to review; 2 steps of listening made, 12 known
 drawn in p/out/sync.png
 written to p/sync.yaml
 `

@@ -61,7 +61,7 @@ timing: as-played in the manifest, for all or for one take.`,
 			if err != nil {
 				return nil, err
 			}
-			return func() error { return a.show(r, syncTable(r)) }, assemble.Verdict(r.Faults)
+			return func() error { return a.show(r, syncTable(r)) }, r.Verdict()
 		})
 	c.Flags().BoolVar(&pin, "pin", false, "copy the measured values into production.yaml, changing nothing else in it")
 	return c

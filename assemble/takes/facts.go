@@ -2,6 +2,7 @@ package takes
 
 import (
 	"fmt"
+	"strings"
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/manifest"
@@ -34,6 +35,7 @@ func (s *Set) Facts(line *plan.Timeline) (map[string]plan.Facts, []Fault) {
 // facts is Facts for one take that is in.
 func (t Take) facts(line *plan.Timeline) (f plan.Facts, faults []Fault) {
 	var absent plan.Absence
+	var asks []*Recording
 	for _, r := range t.Recordings() {
 		switch {
 		case r.Err == nil && r.Info.Video == nil && r.Info.Audio == nil: // a silent camera whose picture is not released
@@ -42,7 +44,7 @@ func (t Take) facts(line *plan.Timeline) (f plan.Facts, faults []Fault) {
 			faults = append(faults, NewFault(t.Name, KindUnreadable, r.Err))
 		case !r.Place.Sure:
 			absent = plan.Unplaced
-			faults = append(faults, t.unplaced(r))
+			asks = append(asks, r)
 		case line != nil && r.elsewhere(*line):
 			absent = plan.Elsewhere
 			faults = append(faults, t.outside(r, *line))
@@ -55,20 +57,36 @@ func (t Take) facts(line *plan.Timeline) (f plan.Facts, faults []Fault) {
 			r.fill(&f)
 		}
 	}
+	if len(asks) > 0 {
+		faults = append(faults, t.needsReview(asks))
+	}
 	if f.Picture == nil && (t.Video != nil || f.Sound == nil) {
 		f.Absent = absent
 	}
 	return f, faults
 }
 
-// unplaced asks the person for what sync could not find out.
-func (t Take) unplaced(r *Recording) Fault {
-	hint := r.Place.Reason
-	if hint == "" {
-		hint = "listen for the clap and write its time in this file as cue_at"
+// needsReview asks the person for what sync could not find out of some recordings
+// of the take, in one line.
+func (t Take) needsReview(asks []*Recording) Fault {
+	var says []string
+	choice := false
+	for _, r := range asks {
+		text := r.Place.Question()
+		if len(t.Recordings()) > 1 {
+			text = string(r.Role) + ": " + text
+		}
+		says = append(says, text)
+		choice = choice || len(r.Place.Rivals()) > 0
 	}
-	return NewFault(t.Name, KindUnplaced, fault.At(fault.Decision, r.File.Mark,
-		fmt.Sprintf("%s of take %q could not be placed in time (confidence %.2f)", r.File.Path, t.Name, r.Place.Confidence), hint))
+	f := Fault{Take: t.Name, Kind: KindUnplaced, Asks: true, Choice: choice}
+	f.What = t.Name + ": needs review: " + strings.Join(says, "; ")
+	if choice {
+		f.Hint = "listen with `ripieno sync --snippets`, then `ripieno sync --accept " + t.Name + "=1`"
+	} else {
+		f.Hint = "write cue_at or offset of the file into production.yaml"
+	}
+	return f
 }
 
 // elsewhere reports whether a recording has nothing in the film.
