@@ -103,7 +103,7 @@ func (e evidence) page(rows []card.SyncRow, k, pages int) card.SyncOptions {
 			"blue: sure · red: needs review · green: placed by hand",
 	}
 	if slices.ContainsFunc(rows, func(r card.SyncRow) bool { return len(r.Rivals) > 0 }) {
-		o.Summary += " · numbers: where it may be instead, in seconds of the file"
+		o.Summary += " · numbers: where clap or first note may be, with seconds of the file"
 	}
 	if pages > 1 {
 		o.Title += fmt.Sprintf(" · page %d of %d", k+1, pages)

@@ -68,7 +68,7 @@ func (r *Recording) Placed(timing string) Placed {
 		Confidence: pl.Confidence, BeatConfidence: pl.Confidence, OtherTempo: pl.OtherTempo, Candidates: candidates(pl.Candidates), Sure: pl.Sure, Method: pl.Method, Evidence: pl.Evidence, Reason: pl.Reason,
 		LatenessMS: audio.Finite(pl.Lateness * 1000), Timing: timing, KeptMS: pl.Kept * 1000,
 		Question: pl.Question(),
-		CueAt: audio.Finite(pl.CueAt), CueOffset: audio.Finite(pl.CueOffset), ErrorMS: audio.Finite(pl.Uncertainty * 1000),
+		CueAt:    audio.Finite(pl.CueAt), CueOffset: audio.Finite(pl.CueOffset), ErrorMS: audio.Finite(pl.Uncertainty * 1000),
 	}
 	if out.Evidence == nil {
 		out.Evidence = []string{}

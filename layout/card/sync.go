@@ -293,7 +293,7 @@ func (g syncSheet) take(p *picture, s *setter, o SyncOptions, i int) {
 	}
 	for w := range o.Windows {
 		g.trace(p, o.Windows[w], w, r.Traces[w], y, tint.hill, tint.onset)
-		g.rivals(p, s, o.Windows[w], w, r.Traces[w], y, tint.onset)
+		g.rivals(p, s, o, w, r.Traces[w], y, tint.onset)
 	}
 }
 
