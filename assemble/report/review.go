@@ -55,10 +55,16 @@ type Reviewed struct {
 	// Wave is the loudness over Review.Span in equal steps, 0 to 1; steps where
 	// there is no recording are negative. nil: it is not known where the
 	// recording lies.
-	Wave    []float64
-	Places  []Place
-	Levels  []Loudness
-	Playing *Playing // nil: not measured
+	Wave []float64
+	// Guess says that Wave is drawn at the likeliest of several places.
+	Guess bool
+	// LeftOut says that the film does without the take as it is now: nobody knows
+	// where it lies, or it lies beside the film, cannot be read or may not be used.
+	// Partly says that of its picture alone.
+	LeftOut, Partly bool
+	Places          []Place
+	Levels          []Loudness
+	Playing         *Playing // nil: not measured
 	// Release is what may be published of the take: "yes", "audio-only", "no" or
 	// "missing"; "" says nothing of it. Without a release of the picture the page
 	// shows none either.

@@ -9,6 +9,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"ripieno/mix/align"
 )
 
 // reviewView is a review in words, ready for the page.
@@ -21,6 +23,7 @@ type reviewView struct {
 	Groups []group
 	All    []takeView
 	Steps  []string // what the steps of the strip of timing mean
+	Unsure int      // how many takes need review
 }
 
 // count is how many takes have a level.
@@ -50,11 +53,19 @@ type takeView struct {
 	Letter   string
 	Lines    int    // of the letter
 	With     string // the take with which the letter is, when it is not this one
+	Unsure   bool   // where it lies needs review
 }
 
 type placeView struct {
 	Place
-	At, Drift, Sureness, How, Late string
+	At, Drift, Sureness, How, Late, Exact string
+	Choices                               []choiceView
+}
+
+// choiceView is a place that a person may accept, and the words that do it.
+type choiceView struct {
+	At, Accept string
+	Evidence   []string
 }
 
 // fileView is what was measured of one file: where it lies and how loud it is,
@@ -99,6 +110,9 @@ func (r Review) view() reviewView {
 			}
 		}
 		tv := r.take(i)
+		if tv.Unsure {
+			v.Unsure++
+		}
 		v.All = append(v.All, tv)
 		if n := len(v.Groups); n == 0 || v.Groups[n-1].Section != t.Section {
 			v.Groups = append(v.Groups, group{Section: t.Section})
@@ -142,6 +156,9 @@ func (r Review) take(i int) takeView {
 	if t.Playing != nil && r.Playing {
 		v.Play = r.playing(t)
 	}
+	for _, p := range t.Places {
+		v.Unsure = v.Unsure || !p.Sure && t.Level != LevelMissing
+	}
 	v.StaffAlt = r.staffAlt(v)
 	return v
 }
@@ -151,7 +168,7 @@ func (t Reviewed) file(name string) fileView {
 	v := fileView{File: name}
 	for _, p := range t.Places {
 		if p.File == name {
-			where := p.view()
+			where := p.view(t.Name)
 			v.Where = &where
 		}
 	}
@@ -182,7 +199,7 @@ var methods = map[string]string{
 	"cue given": "by the clap you gave", "offset given": "by the offset you gave", "none": "not placed",
 }
 
-func (p Place) view() placeView {
+func (p Place) view(take string) placeView {
 	v := placeView{Place: p, At: signed(fmt.Sprintf("%+.3f s", p.Offset)), Drift: "none found", How: p.Method, Late: "not known"}
 	if p.DriftPPM != 0 {
 		v.Drift = signed(fmt.Sprintf("%+.1f ppm", p.DriftPPM))
@@ -197,11 +214,34 @@ func (p Place) view() placeView {
 	v.Sureness = strconv.FormatFloat(math.Floor(1000*p.Confidence)/10, 'f', 1, 64) + " %"
 	if !p.Sure {
 		v.Sureness += ", which is not sure enough"
+		v.How = "not yet; a guess " + v.How
+		if p.Method == "none" {
+			v.How = "not yet"
+		}
+	}
+	if ms := 1000 * p.Uncertainty; ms > 0 && !math.IsInf(ms, 0) {
+		v.Exact = fmt.Sprintf("within about %.0f ms", math.Ceil(ms))
+	}
+	for i, c := range p.choices() {
+		one := choiceView{At: fmt.Sprintf("%s at %s", c.By(), c.Seconds()), Accept: fmt.Sprintf("ripieno sync --accept %s=%d", take, i+1)}
+		for _, e := range c.Evidence {
+			one.Evidence = append(one.Evidence, signed(e))
+		}
+		v.Choices = append(v.Choices, one)
 	}
 	if p.LateMS != nil {
 		v.Late = late(*p.LateMS)
 	}
 	return v
+}
+
+// choices are the places that a person may accept: all that sync found, where none
+// is sure.
+func (p Place) choices() []align.Candidate {
+	if p.Sure {
+		return nil
+	}
+	return p.Candidates
 }
 
 var negative = regexp.MustCompile(`(^|[ (])-([0-9])`)
@@ -228,6 +268,9 @@ func (r Review) staffAlt(t takeView) string {
 		return "Nothing to draw yet"
 	}
 	text := "Loudness over the piece"
+	if t.Guess {
+		text = "A guess, at the likeliest place: loudness over the piece"
+	}
 	if n := r.sounding(t.Wave); n >= 0 {
 		text += fmt.Sprintf(", sound in %d %% of the music", n)
 	}
