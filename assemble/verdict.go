@@ -15,7 +15,8 @@ func Verdict(faults []Bad) error {
 	rest, asks := partition(faults)
 	list := verdictOf(rest)
 	if len(asks) > 0 {
-		list.Add(fault.New(fault.Decision, "", inReview(asks), "run `ripieno sync`"))
+		takes := names(asks, func(b Bad) string { return b.Take })
+		list.Add(fault.New(fault.Decision, "", inReview(takes), "run `ripieno sync`"))
 	}
 	return list.Err()
 }
@@ -57,12 +58,22 @@ func bestExample(asks []Bad) int {
 	return 0
 }
 
-// inReview names all takes that need review.
-func inReview(asks []Bad) string {
+// InReview says which takes of a report need review; "" for none.
+func InReview(list []ReviewedTake) string {
 	var names []string
-	for _, b := range asks {
-		names = append(names, b.Take)
+	for _, t := range list {
+		if t.Asks {
+			names = append(names, t.Name)
+		}
 	}
+	if len(names) == 0 {
+		return ""
+	}
+	return inReview(names)
+}
+
+// inReview names all takes that need review.
+func inReview(names []string) string {
 	if len(names) == 1 {
 		return "1 take needs review and is left out: " + names[0]
 	}

@@ -61,6 +61,9 @@ func reviewTable(r assemble.ReviewResult) func(io.Writer) {
 		fmt.Fprintf(w, "wrote %s (%d kB)\n", r.File, (r.Bytes+999)/1000)
 		fmt.Fprintf(w, "%d takes: %d in order, %d with a question, %d to come again, %d still to come\n", len(r.Takes),
 			counts["ok"], counts["ask"], counts["redo"], counts["missing"])
+		if asks := assemble.InReview(r.Takes); asks != "" {
+			fmt.Fprintf(w, "%s; run ripieno sync\n", asks)
+		}
 		if r.Film == "" {
 			fmt.Fprintln(w, "there is no rough cut to show yet; ripieno rough makes it")
 		}

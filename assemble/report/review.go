@@ -3,6 +3,7 @@ package report
 import (
 	"html/template"
 	"io"
+	"slices"
 	"sync"
 
 	"ripieno/mix/align"
@@ -69,6 +70,11 @@ type Reviewed struct {
 	// "missing"; "" says nothing of it. Without a release of the picture the page
 	// shows none either.
 	Release string
+}
+
+// Unsure reports whether it has to be decided where a file of the take lies.
+func (t Reviewed) Unsure() bool {
+	return slices.ContainsFunc(t.Places, func(p Place) bool { return !p.Sure })
 }
 
 // Found is one finding of a take.

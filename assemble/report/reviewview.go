@@ -53,7 +53,6 @@ type takeView struct {
 	Letter   string
 	Lines    int    // of the letter
 	With     string // the take with which the letter is, when it is not this one
-	Unsure   bool   // where it lies needs review
 }
 
 type placeView struct {
@@ -110,7 +109,7 @@ func (r Review) view() reviewView {
 			}
 		}
 		tv := r.take(i)
-		if tv.Unsure {
+		if t.Unsure() {
 			v.Unsure++
 		}
 		v.All = append(v.All, tv)
@@ -147,7 +146,7 @@ func (r Review) take(i int) takeView {
 		v.Thumb = template.URL("data:image/jpeg;base64," + base64.StdEncoding.EncodeToString(t.Picture))
 	}
 	if len(t.Findings) > 0 && t.Findings[0].Level != LevelOK {
-		v.Brief = t.Findings[0].What
+		v.Brief = strings.TrimPrefix(t.Findings[0].What, "needs review: ") // which its badge says
 	}
 	v.Consent = releases[t.Release]
 	for _, name := range t.Files {
@@ -155,9 +154,6 @@ func (r Review) take(i int) takeView {
 	}
 	if t.Playing != nil && r.Playing {
 		v.Play = r.playing(t)
-	}
-	for _, p := range t.Places {
-		v.Unsure = v.Unsure || !p.Sure && t.Level != LevelMissing
 	}
 	v.StaffAlt = r.staffAlt(v)
 	return v
