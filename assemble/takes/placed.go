@@ -65,7 +65,8 @@ func (r *Recording) Placed(timing string) Placed {
 	pl := r.Place
 	out := Placed{
 		Name: r.Owner, File: r.File.Path, Role: string(r.Role), Offset: pl.Offset, DriftPPM: pl.DriftPPM,
-		Confidence: pl.Confidence, BeatConfidence: pl.Confidence, OtherTempo: pl.OtherTempo, Candidates: candidates(pl.Candidates), Sure: pl.Sure, Method: pl.Method, Evidence: pl.Evidence, Reason: pl.Reason,
+		Confidence: pl.Confidence, BeatConfidence: pl.Confidence, OtherTempo: pl.OtherTempo, Candidates: candidates(pl.Candidates),
+		Sure: pl.Sure, Method: pl.Method, Evidence: pl.Evidence, Reason: pl.Reason,
 		LatenessMS: audio.Finite(pl.Lateness * 1000), Timing: timing, KeptMS: pl.Kept * 1000,
 		Question: pl.Question(),
 		CueAt:    audio.Finite(pl.CueAt), CueOffset: audio.Finite(pl.CueOffset), ErrorMS: audio.Finite(pl.Uncertainty * 1000),

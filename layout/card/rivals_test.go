@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"image/color"
 	"math"
+	"path/filepath"
 	"slices"
 	"testing"
 )
@@ -44,6 +45,24 @@ func inked(t *testing.T, o SyncOptions, row, w int, tint color.NRGBA) (mean, fir
 		}
 	}
 	return mean / float64(n), first, last, n
+}
+
+func TestRivalsGolden(t *testing.T) {
+	o := syncOf(4)
+	for i := range 2 {
+		places := [][]float64{{0.75, 1.25, -4}, {10.75, 40}}[i]
+		hill := o.Rows[1+i].Traces[0].Hill
+		reviewed(&o, 1+i, places...)
+		for w := range o.Windows {
+			o.Rows[1+i].Traces[w].Hill = hill
+		}
+	}
+	o.Width = 960
+	m, err := Sync(o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	compare(t, m, filepath.Join("testdata", "sync-review.png"))
 }
 
 // The wedge of a place stands where that place is in time; one that no window
