@@ -50,7 +50,7 @@ func demonstrate(ctx context.Context, p *Production, truth demo.Truth, r *DemoRe
 			say("check: %s: %s", t.Name, f.What)
 		}
 	}
-	found, err := p.Sync(ctx, false)
+	found, err := p.Sync(ctx, SyncOptions{})
 	if err != nil {
 		return err
 	}

@@ -16,7 +16,7 @@ tempo:
 release: yes
 takes:
   - {name: fast, pan: -100, video: {file: intake/fast.mov}}
-  - {name: slow, pan: 100, video: {file: intake/slow.mov}}
+  - {name: slow, pan: 100, video: {file: intake/slow.mov, cue_at: 1.55012}}
 mix: {loudness: -36, true_peak: -1, balance: manual}
 picture: {fps: 24, gutter: 0, labels: false, lead_in: 1, tail: 1}
 shots: [{from: start, show: tutti}, {from: m7, show: card, text: Five minutes}, {from: m144, show: tutti}]
@@ -40,7 +40,9 @@ func TestDriftOverFiveMinutes(t *testing.T) {
 		p.frames, p.audio, p.channels, p.wide, p.high = int((304.5-p.offset)*p.fps), true, 1, 128, 72
 		p.extra = []string{"-c:a", "pcm_s16le"} // quicker to make than AAC
 		// All clap; then one plays all beats but the third of each measure,
-		// the other the first and the fourth: an even pulse fits in many ways.
+		// the other the first and the fourth. In that nothing tells a measure
+		// from the next, and a clap that sounds like the notes does not either, so
+		// the manifest says where it is.
 		guide := []float64{2}
 		for beat := range 4 * 149 {
 			if k := beat % 4; i == 0 && k != 2 || i == 1 && k%3 == 0 {

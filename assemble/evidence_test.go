@@ -38,7 +38,7 @@ func TestSyncIsIncremental(t *testing.T) {
 		t.Helper()
 		p := openTiming(t, dir, was, list)
 		defer p.Close()
-		r, err := p.Sync(t.Context(), false)
+		r, err := p.Sync(t.Context(), SyncOptions{})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -95,7 +95,7 @@ func TestSyncPages(t *testing.T) {
 			list += fmt.Sprintf("  - {name: t%d, player: 山 %d, audio: {file: intake/short.wav, offset: 8}}\n", i, i)
 		}
 		p := openTest(t, dir, strings.Replace(timingManifest, timingManifest[strings.Index(timingManifest, "  - "):strings.Index(timingManifest, "mix:")], list, 1))
-		r, err := p.Sync(t.Context(), false)
+		r, err := p.Sync(t.Context(), SyncOptions{})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -25,7 +25,7 @@ func TestPinKeepsWhatWasMeasured(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	r, err := p.Sync(t.Context(), true)
+	r, err := p.Sync(t.Context(), SyncOptions{Pin: true})
 	if err != nil {
 		t.Fatal(fault.Format(err))
 	}
@@ -52,7 +52,7 @@ func TestPinKeepsWhatWasMeasured(t *testing.T) {
 		t.Fatal(fault.Format(err))
 	}
 	defer p.Close()
-	r, err = p.Sync(t.Context(), true)
+	r, err = p.Sync(t.Context(), SyncOptions{Pin: true})
 	if err != nil {
 		t.Fatal(fault.Format(err))
 	}

@@ -21,7 +21,11 @@ type SyncResult struct {
 	PNG    []string  `json:"png"`              // the picture of where all takes lie, and its further pages
 	Tasks  TaskCount `json:"tasks"`            // what was measured, and what was known
 	Pinned int       `json:"pinned,omitempty"` // values written to the manifest
-	Faults []Bad     `json:"faults,omitempty"`
+	// Accepted is how many candidates were written to the manifest; Takes says
+	// where they lay before.
+	Accepted int             `json:"accepted,omitempty"`
+	Snippets []takes.Snippet `json:"snippets,omitempty"`
+	Faults   []Bad           `json:"faults,omitempty"`
 }
 
 // The parts of a GridResult.

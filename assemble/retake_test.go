@@ -214,7 +214,7 @@ func TestSyncOfARetake(t *testing.T) {
 `
 	p := openRetakes(t, more)
 	playAgain(t, p)
-	r, err := p.Sync(t.Context(), false)
+	r, err := p.Sync(t.Context(), SyncOptions{})
 	if err != nil {
 		t.Fatal(fault.Format(err))
 	}

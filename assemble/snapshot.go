@@ -21,7 +21,7 @@ func takeSnapshot(ctx context.Context, p *Production) (*snapshot, error) {
 	if err != nil {
 		return nil, err
 	}
-	sync, err := p.Sync(ctx, false)
+	sync, err := p.Sync(ctx, SyncOptions{})
 	if err != nil {
 		return nil, err
 	}

@@ -4,16 +4,26 @@ import (
 	"context"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/plan"
 	"ripieno/assemble/session"
+	"ripieno/assemble/takes"
 )
 
-// Sync places every recording and, with pin, copies what was measured into the
-// manifest. sync.yaml is written whenever recordings are placed.
-func (p *Production) Sync(ctx context.Context, pin bool) (SyncResult, error) {
+// SyncOptions say what Sync does besides placing every recording.
+type SyncOptions struct {
+	Pin      bool           // copies what was measured into the manifest
+	Accept   []takes.Choice // candidates to be written into the manifest
+	Snippets bool           // writes the candidates of what needs review as sounds
+}
+
+// Sync places every recording. sync.yaml is written whenever recordings are
+// placed. What is accepted is written into the manifest; the result then says
+// where the takes lay before.
+func (p *Production) Sync(ctx context.Context, o SyncOptions) (SyncResult, error) {
 	man := p.Manifest()
 	all, err := p.locate(ctx)
 	if err != nil {
@@ -35,22 +45,51 @@ func (p *Production) Sync(ctx context.Context, pin bool) (SyncResult, error) {
 	if r.PNG, err = all.Draw(ctx, p.Session); err != nil {
 		return r, err
 	}
-	if pin {
-		r.Pinned, err = pinPlaces(ctx, p, all.Sure())
+	if o.Snippets {
+		if r.Snippets, err = all.Snippets(ctx, p.Session); err != nil {
+			return r, err
+		}
+	}
+	chosen, err := all.Accept(man, o.Accept)
+	if err != nil {
+		return r, err
+	}
+	r.Accepted = len(chosen)
+	if o.Pin {
+		sure := all.Sure()
+		r.Pinned, chosen = len(sure), withoutChosen(sure, chosen)
+	}
+	if len(chosen) > 0 {
+		err = pinPlaces(ctx, p, chosen)
 	}
 	return r, err
 }
 
-// pinPlaces copies sure measurements into the manifest.
-func pinPlaces(ctx context.Context, p *Production, values []manifest.Pinned) (int, error) {
+// withoutChosen returns what is chosen, and of what is sure the recordings that are
+// not among it.
+func withoutChosen(sure, chosen []manifest.Pinned) []manifest.Pinned {
+	for _, s := range sure {
+		if !slices.ContainsFunc(chosen, func(c manifest.Pinned) bool { return c.Take == s.Take && c.Role == s.Role }) {
+			chosen = append(chosen, s)
+		}
+	}
+	return chosen
+}
+
+// pinPlaces copies places into the manifest.
+func pinPlaces(ctx context.Context, p *Production, values []manifest.Pinned) error {
 	path := filepath.Join(p.Manifest().Dir, manifest.FileName)
 	data, err := os.ReadFile(path)
 	if err != nil {
-		return 0, fault.New(fault.Manifest, path, "the manifest cannot be read", "").Because(err)
+		return fault.New(fault.Manifest, path, "the manifest cannot be read", "").Because(err)
 	}
 	data, err = manifest.Pin(data, p.Manifest(), values)
 	if err != nil {
-		return 0, err
+		return err
 	}
-	return len(values), session.Publish(ctx, path, data)
+	return session.Publish(ctx, path, data)
 }
+
+// ParseChoice reads a candidate to accept: TAKE, TAKE=N, TAKE/video=N or
+// TAKE/audio=N.
+func ParseChoice(text string) (takes.Choice, error) { return takes.ParseChoice(text) }

@@ -88,7 +88,7 @@ func placedFile(t *testing.T, r SyncResult, name, role string) Placed {
 
 func syncNow(t *testing.T, p *Production) SyncResult {
 	t.Helper()
-	r, err := p.Sync(t.Context(), false)
+	r, err := p.Sync(t.Context(), SyncOptions{})
 	if err != nil {
 		t.Fatal(fault.Format(err))
 	}

@@ -92,6 +92,31 @@ func syncTable(r assemble.SyncResult) func(io.Writer) {
 		if r.Pinned > 0 {
 			fmt.Fprintf(w, "%d values written into the manifest\n", r.Pinned)
 		}
+		if r.Accepted > 0 {
+			fmt.Fprintf(w, "%d accepted and written into the manifest\n", r.Accepted)
+		}
+		printCandidates(w, r)
+	}
+}
+
+// printCandidates lists the places between which a person has to decide.
+func printCandidates(w io.Writer, r assemble.SyncResult) {
+	sounds := map[string]string{}
+	for _, s := range r.Snippets {
+		sounds[fmt.Sprintf("%s/%s=%d", s.Take, s.Role, s.Number)] = s.Path
+	}
+	for _, t := range r.Takes {
+		if t.Sure || t.Method == "device" {
+			continue
+		}
+		for _, c := range t.Candidates {
+			name := fmt.Sprintf("%s/%s=%d", t.Name, t.Role, c.Number)
+			line := fmt.Sprintf("  --accept %-24s %s at %.2f s of %s (%.0f %%)", name, c.By, c.At, t.File, 100*c.Odds)
+			if path := sounds[name]; path != "" {
+				line += ": " + path
+			}
+			fmt.Fprintln(w, line)
+		}
 	}
 }
 

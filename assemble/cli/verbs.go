@@ -43,27 +43,43 @@ changed.`,
 }
 
 func (a *app) syncVerb() *cobra.Command {
-	var pin bool
+	var o assemble.SyncOptions
+	var accept []string
 	c := a.verb("sync", "find where every recording lies against the guide",
 		`Finds the clap on the cue and the playing in every recording, writes what it
 measured to sync.yaml and shows how sure it is. out/sync.png shows every take
 round the clap and three downbeats: a take that is a beat off stands beside the
 others. offset: and cue_at: in the manifest win over what is measured. A
-recording that cannot be placed safely is left out of the film until you say
-where its clap is:
+recording that cannot be placed safely is left out of the film until you decide.
+Its likeliest places are listed with the seconds of its clap or first note. With
+--snippets each is written as a short sound, out/snippets/TAKE-ROLE-N.wav: the
+guide's clicks in the left ear, the take in the right. Then accept one,
+
+  ripieno sync --accept horn-2=1
+
+which writes it into production.yaml, or say where the clap is:
 
   video: {file: intake/mara.mov, cue_at: 11.48}   # seconds in that file
 
 How late somebody plays against their own clap is removed, or kept with
 timing: as-played in the manifest, for all or for one take.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
-			r, err := p.Sync(cmd.Context(), pin)
+			for _, text := range accept {
+				c, err := assemble.ParseChoice(text)
+				if err != nil {
+					return nil, err
+				}
+				o.Accept = append(o.Accept, c)
+			}
+			r, err := p.Sync(cmd.Context(), o)
 			if err != nil {
 				return nil, err
 			}
 			return func() error { return a.show(r, syncTable(r)) }, r.Verdict()
 		})
-	c.Flags().BoolVar(&pin, "pin", false, "copy the measured values into production.yaml, changing nothing else in it")
+	c.Flags().BoolVar(&o.Pin, "pin", false, "copy the measured values into production.yaml, changing nothing else in it")
+	c.Flags().StringSliceVar(&accept, "accept", nil, "write a candidate into production.yaml: TAKE, TAKE=2 or TAKE/audio=2")
+	c.Flags().BoolVar(&o.Snippets, "snippets", false, "write the candidates of takes that need review as sounds to compare with the click")
 	return c
 }
 

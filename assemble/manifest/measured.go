@@ -40,15 +40,17 @@ type Measurement struct {
 	Hash string // of the content that was measured
 
 	// Placement is where it lies and how that was found; of it the file keeps
-	// Offset, DriftPPM, Confidence, Sure, Method, Evidence and Reason. Offset is
-	// NaN when the file could not be placed at all.
+	// Offset, DriftPPM, Confidence, Sure, Uncertainty, Method, Evidence, Reason and
+	// of the candidates all but their evidence. Offset is NaN when the file could
+	// not be placed at all.
 	align.Placement
 }
 
 var (
 	measuredShape = &shape{name: "the file", example: "version: 1", keys: []string{"version", "files", "complete"}}
 	fileShape     = &shape{name: "a file", example: "{take: oboe-1, role: video}", keys: []string{"take", "role", "file", "hash",
-		"offset", "drift_ppm", "confidence", "sure", "method", "evidence", "reason"}}
+		"offset", "drift_ppm", "confidence", "sure", "expected_error_ms", "method", "evidence", "reason", "candidates"}}
+	candidateShape = &shape{name: "a candidate", example: "{offset: -3.25, at: 11.48}", keys: []string{"offset", "drift_ppm", "at", "by_cue", "odds"}}
 )
 
 // Find is the measurement of one content of one file of a take.
@@ -135,7 +137,24 @@ func (m mapping) measurement() Measurement {
 		}
 		f.Evidence = append(f.Evidence, v.Value)
 	}
+	if m.vals["expected_error_ms"] != nil {
+		ms, _ := m.number("expected_error_ms", 0, 1000*maxSeconds, "milliseconds")
+		f.Uncertainty = ms / 1000
+	}
+	for _, c := range m.entries("candidates", candidateShape) {
+		f.Candidates = append(f.Candidates, c.candidate())
+	}
 	return f
+}
+
+func (m mapping) candidate() align.Candidate {
+	var c align.Candidate
+	c.Offset, _ = m.number("offset", -maxSeconds, maxSeconds, "seconds")
+	c.DriftPPM, _ = m.number("drift_ppm", -maxDriftPPM, maxDriftPPM, "ppm")
+	c.At, _ = m.number("at", -maxSeconds, maxSeconds, "seconds")
+	c.ByCue = m.flag("by_cue", false)
+	c.Odds, _ = m.number("odds", 0, 1, "")
+	return c
 }
 
 // raw is a text that the program wrote itself, with whatever is in it.
@@ -183,6 +202,11 @@ func (f Measurement) check() error {
 	if !offset || !(math.Abs(f.DriftPPM) <= maxDriftPPM) || !(f.Confidence >= 0 && f.Confidence <= 1) {
 		return fmt.Errorf("manifest: take %q, %s: offset %v, drift %v ppm, confidence %v", f.Take, f.Role, f.Offset, f.DriftPPM, f.Confidence)
 	}
+	for i, c := range f.Candidates {
+		if !(math.Abs(c.Offset) <= maxSeconds && math.Abs(c.DriftPPM) <= maxDriftPPM && math.Abs(c.At) <= maxSeconds && c.Odds >= 0 && c.Odds <= 1) {
+			return fmt.Errorf("manifest: take %q, %s: candidate %d: %+v", f.Take, f.Role, i+1, c)
+		}
+	}
 	if f.Role != "video" && f.Role != "audio" {
 		return fmt.Errorf("manifest: take %q: role %q", f.Take, f.Role)
 	}
@@ -198,6 +222,9 @@ func (f Measurement) write(b *strings.Builder) {
 	fmt.Fprintf(b, "    file: %s\n    hash: %s\n", yamlText(f.File), yamlText(f.Hash))
 	fmt.Fprintf(b, "    offset: %s\n    drift_ppm: %s\n", offset, decimal(f.DriftPPM))
 	fmt.Fprintf(b, "    confidence: %s\n    sure: %t\n", decimal(f.Confidence), f.Sure)
+	if f.Uncertainty > 0 && f.Uncertainty <= maxSeconds {
+		fmt.Fprintf(b, "    expected_error_ms: %s\n", decimal(1000*f.Uncertainty))
+	}
 	fmt.Fprintf(b, "    method: %s\n", yamlText(f.Method))
 	if len(f.Evidence) > 0 {
 		b.WriteString("    evidence:\n")
@@ -207,5 +234,12 @@ func (f Measurement) write(b *strings.Builder) {
 	}
 	if f.Reason != "" {
 		fmt.Fprintf(b, "    reason: %s\n", yamlText(f.Reason))
+	}
+	if len(f.Candidates) > 0 {
+		b.WriteString("    candidates:\n")
+		for _, c := range f.Candidates {
+			fmt.Fprintf(b, "      - {offset: %s, drift_ppm: %s, at: %s, by_cue: %t, odds: %s}\n",
+				decimal(c.Offset), decimal(c.DriftPPM), decimal(c.At), c.ByCue, decimal(c.Odds))
+		}
 	}
 }

@@ -118,6 +118,8 @@ func TestMeasuredRoundTrip(t *testing.T) {
 			Sure: rng.IntN(2) == 0, Method: text(), Reason: text()}}
 		for range rng.IntN(3) {
 			f.Evidence = append(f.Evidence, text())
+			f.Candidates = append(f.Candidates, align.Candidate{Offset: rng.NormFloat64(), DriftPPM: 90 * rng.Float64(), At: 99 * rng.Float64(),
+				ByCue: rng.IntN(2) == 0, Odds: rng.Float64()})
 		}
 		data, err := (&Measured{Files: []Measurement{f}}).Encode()
 		if err != nil {

@@ -57,6 +57,9 @@ func placeAll(man *manifest.Production, recs []align.Recording, pairs []align.Pa
 		for _, pl := range align.Place(m, groups[m], pairs) {
 			pl.Offset += shifts[m]
 			pl.CueOffset += shifts[m]
+			for i := range pl.Candidates {
+				pl.Candidates[i].Offset += shifts[m]
+			}
 			placed[pl.Name] = pl
 		}
 	}
