@@ -23,7 +23,7 @@ func TestReviewOfAGuess(t *testing.T) {
 	was := timingManifest[strings.Index(timingManifest, "takes:"):strings.Index(timingManifest, "mix:")]
 	p := openTiming(t, dir, was, "takes:\n  - {name: horn, player: Ilse Brandt, audio: {file: intake/horn.wav}}\n")
 	defer p.Close()
-	sync, err := p.Sync(t.Context(), false)
+	sync, err := p.Sync(t.Context(), SyncOptions{})
 	if err != nil {
 		t.Fatal(err)
 	}

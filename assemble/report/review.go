@@ -89,6 +89,7 @@ type Found struct {
 // Place is where one file lies on guide time and why.
 type Place struct {
 	File string
+	Role string // video or audio
 	align.Placement
 	LateMS *float64 // playing against clap, positive late; nil when unknown
 }

@@ -164,7 +164,11 @@ func (t Reviewed) file(name string) fileView {
 	v := fileView{File: name}
 	for _, p := range t.Places {
 		if p.File == name {
-			where := p.view(t.Name)
+			name := t.Name
+			if len(t.Places) > 1 {
+				name += "/" + p.Role
+			}
+			where := p.view(name)
 			v.Where = &where
 		}
 	}
@@ -195,6 +199,7 @@ var methods = map[string]string{
 	"cue given": "by the clap you gave", "offset given": "by the offset you gave", "none": "not placed",
 }
 
+// view is a place in words. take is how --accept calls the recording.
 func (p Place) view(take string) placeView {
 	v := placeView{Place: p, At: signed(fmt.Sprintf("%+.3f s", p.Offset)), Drift: "none found", How: p.Method, Late: "not known"}
 	if p.DriftPPM != 0 {
@@ -232,9 +237,9 @@ func (p Place) view(take string) placeView {
 }
 
 // choices are the places that a person may accept: all that sync found, where none
-// is sure.
+// is sure and the recording does not only follow another.
 func (p Place) choices() []align.Candidate {
-	if p.Sure {
+	if p.Sure || p.Method == "device" {
 		return nil
 	}
 	return p.Candidates

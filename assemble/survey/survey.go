@@ -100,7 +100,9 @@ func (s *Survey) Take(i int, level string, span [2]float64) (report.Reviewed, er
 	}
 	for _, r := range t.Recordings() {
 		if r.Err == nil {
-			out.Places = append(out.Places, report.Place{File: r.File.Path, Placement: r.Place, LateMS: audio.Finite(1000 * r.Place.Lateness)})
+			out.Places = append(out.Places, report.Place{
+				File: r.File.Path, Role: string(r.Role), Placement: r.Place, LateMS: audio.Finite(1000 * r.Place.Lateness),
+			})
 		}
 	}
 	if r := guessed(t); r != nil {

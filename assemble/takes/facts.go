@@ -2,6 +2,7 @@ package takes
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"ripieno/assemble/fault"
@@ -67,25 +68,27 @@ func (t Take) facts(line *plan.Timeline) (f plan.Facts, faults []Fault) {
 }
 
 // needsReview asks the person for what sync could not find out of some recordings
-// of the take, in one line.
+// of the take, in one line. A recording that only follows the other one is not
+// asked about.
 func (t Take) needsReview(asks []*Recording) Fault {
+	leads := slices.DeleteFunc(slices.Clone(asks), func(r *Recording) bool { return r.Place.Method == "device" })
+	if len(leads) > 0 {
+		asks = leads
+	}
+	f := Fault{Take: t.Name, Kind: KindUnplaced, Asks: true, Hint: "write cue_at or offset of the file into production.yaml"}
 	var says []string
-	choice := false
 	for _, r := range asks {
-		text := r.Place.Question()
+		text, choice := r.Place.Question(), t.Name+"=1"
 		if len(t.Recordings()) > 1 {
-			text = string(r.Role) + ": " + text
+			text, choice = string(r.Role)+": "+text, t.Name+"/"+string(r.Role)+"=1"
 		}
 		says = append(says, text)
-		choice = choice || len(r.Place.Rivals()) > 0
+		if !f.Choice && len(r.Place.Rivals()) > 0 {
+			f.Choice = true
+			f.Hint = "listen with `ripieno sync --snippets`, then `ripieno sync --accept " + choice + "`"
+		}
 	}
-	f := Fault{Take: t.Name, Kind: KindUnplaced, Asks: true, Choice: choice}
 	f.What = t.Name + ": needs review: " + strings.Join(says, "; ")
-	if choice {
-		f.Hint = "listen with `ripieno sync --snippets`, then `ripieno sync --accept " + t.Name + "=1`"
-	} else {
-		f.Hint = "write cue_at or offset of the file into production.yaml"
-	}
 	return f
 }
 
