@@ -132,7 +132,7 @@ func TestReviewSays(t *testing.T) {
 		"begins at guide time −9.810 s", "drift +12.5 ppm", "drift none found", "clocks differ by −0.4 ppm", "placed by clap and playing", "confidence 99.7 %", "playing against clap 19 ms after the clap",
 		"confidence 61.0 %, which is not sure enough", "it could as well lie 0.68 s later", "exact within about 6 ms",
 		"Teodor Quill Clarinet to come again needs review", "guess", "might begin at guide time −9.810 s", "placed not yet; a guess by clap and playing",
-		"clap at 21.81 s (61 %): ripieno sync --accept clarinet=1 Evidence for this place of intake/clarinet.mov harmony of the others −0.20",
+		"clap at 21.81 s (61 %): ripieno sync --accept clarinet=1 Evidence for place 1 of intake/clarinet.mov harmony of the others −0.20",
 		"clap at 21.13 s (39 %): ripieno sync --accept clarinet=2", "first note at 18.00 s (<1 %): ripieno sync --accept clarinet=3",
 		"ripieno sync --snippets",
 		"loudness −25.0 LUFS highest peak −10.1 dBFS quietest moments −63.5 dBFS",

@@ -63,6 +63,7 @@ type placeView struct {
 
 // choiceView is a place that a person may accept, and the words that do it.
 type choiceView struct {
+	Number     int
 	At, Accept string
 	Evidence   []string
 }
@@ -224,7 +225,8 @@ func (p Place) view(take string) placeView {
 		v.Exact = fmt.Sprintf("within about %.0f ms", math.Ceil(ms))
 	}
 	for i, c := range p.choices() {
-		one := choiceView{At: fmt.Sprintf("%s at %s", c.By(), c.Seconds()), Accept: fmt.Sprintf("ripieno sync --accept %s=%d", take, i+1)}
+		accept := fmt.Sprintf("ripieno sync --accept %s=%d", take, i+1)
+		one := choiceView{Number: i + 1, At: fmt.Sprintf("%s at %s", c.By(), c.Seconds()), Accept: accept}
 		for _, e := range c.Evidence {
 			one.Evidence = append(one.Evidence, signed(e))
 		}
