@@ -87,7 +87,8 @@ func (t Reviewed) waiting(b *strings.Builder, what string, asks []string) {
 	if t.Partly {
 		yet = "is only partly in the film yet"
 	}
-	fmt.Fprintf(b, "%s has arrived. It %s, because we still have to find its exact place in the piece. It is nothing about your playing.", what, yet)
+	fmt.Fprintf(b, "%s has arrived. It %s, because we still have to find its exact place in the piece."+
+		" It is nothing about your playing.", what, yet)
 	if len(asks) == 0 {
 		b.WriteString(" There is nothing to do for you at the moment.\n")
 		return
