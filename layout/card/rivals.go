@@ -6,6 +6,17 @@ import (
 	"strings"
 )
 
+// saysWidth is the width of the words beside the traces, in units: places to choose
+// from need more of it.
+func saysWidth(rows []SyncRow) float64 {
+	for _, r := range rows {
+		if len(r.Rivals) > 0 {
+			return 240
+		}
+	}
+	return 176
+}
+
 // choices writes how a take stands and the places to choose from, in as many lines
 // as the row holds.
 func (g syncSheet) choices(p *picture, s *setter, r SyncRow, ink color.NRGBA, x, y float64) {

@@ -163,17 +163,6 @@ func newSyncSheet(o *SyncOptions) (syncSheet, error) {
 	return g, nil
 }
 
-// saysWidth is the width of the words beside the traces, in units: places to choose
-// from need more of it.
-func saysWidth(rows []SyncRow) float64 {
-	for _, r := range rows {
-		if len(r.Rivals) > 0 {
-			return 240
-		}
-	}
-	return 176
-}
-
 // x is where a moment of window w is drawn.
 func (g syncSheet) x(o SyncWindow, w int, at float64) float64 {
 	return g.left(w) + g.plot*(at-o.From)/(o.To-o.From)
