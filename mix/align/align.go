@@ -3,19 +3,27 @@
 // [Analyse] listens to one file once and keeps a small description of it.
 // [MatchDevices] compares two devices that recorded the same player, sample
 // by sample. [Place] takes the descriptions of all files, the matches and the
-// tempo map and decides for all of them together: it keeps every candidate
-// cue of every file until the end and weighs it by how isolated it is, how
-// quiet the rest of the count-in is, where the playing begins and ends, how
-// the notes fall on the beats and how the rhythm agrees with the other takes.
+// tempo map and decides for all of them together.
+//
+// A placement answers two questions. Which place in the piece is the file's? Every
+// possible place is weighed by whether a burst stands alone where all should clap,
+// whether sounds begin on the beats and not between them, whether there is sound
+// in the piece and quiet round it, and, for what that leaves open, by the harmony and
+// the rhythm of the takes that are sure already. A clear clap that stands alone can
+// be overruled by another sound like a clap only. [Placement.Confidence] is the
+// probability of the place, and its Candidates are the best three. Where exactly
+// does the file lie there? That the file's own clap and playing decide and nobody
+// else's, so a late take never moves another; [Placement.Uncertainty] is the error to
+// expect. A note counts from when it is heard, not from when it starts.
+//
 // Different parts are never compared as waveforms, since that gives confident
-// wrong answers; only the moments at which notes begin are compared.
+// wrong answers. A take whose playing fits another tempo far better is never sure.
 //
 // A placement is two numbers: guide = Offset + t·(1 + DriftPPM·1e-6), t being
 // seconds of the file and guide seconds since the first sample of the click
-// track. With them comes a confidence, and [Placement.Sure] says whether it
-// may be used without asking. A file that is placed wrongly and called sure
-// is the worst that can happen here; one that is called unsure costs a person
-// a minute.
+// track. [Placement.Sure] says whether it may be used without asking. A file that
+// is placed wrongly and called sure is the worst that can happen here; one that is
+// asked about without need is a fault as well, and both are counted (README.md).
 //
 // The package reads no files, draws nothing and knows nothing of pictures. It
 // is deterministic and independent of the order of its inputs.
