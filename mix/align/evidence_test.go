@@ -58,6 +58,22 @@ func TestPlayingOnAfterTheEnd(t *testing.T) {
 	}
 }
 
+// Where nobody plays, a lone clap places a file and one of two does not.
+func TestClapsWithoutPlaying(t *testing.T) {
+	m := piece(t, 12, 4, 100)
+	const offset = -5.0
+	for _, claps := range [][]float64{{m.Cue()}, {m.Cue(), m.Cue() + 0.6}, {m.Cue() - 2.4, m.Cue()}} {
+		f := plucks(t, offset, m.End()+2, slices.Clone(claps), nil, 14)
+		p := Place(m, []Recording{{Name: "x", Features: f}}, nil)[0]
+		if len(claps) > 1 && p.Sure {
+			t.Errorf("claps at %v: sure of %+v", claps, p)
+		}
+		if len(claps) == 1 && (!p.Sure || math.Abs(p.Offset-offset) > 0.002) {
+			t.Errorf("a lone clap: %+v", p)
+		}
+	}
+}
+
 // A late take moves nobody who was sure, by not one digit.
 func TestLateTakeMovesNobody(t *testing.T) {
 	m := piece(t, 12, 4, 100)

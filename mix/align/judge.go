@@ -57,6 +57,9 @@ func (p *Placement) judge(g *grid, t *take, best int, fit playing) {
 	if p.Method == "none" {
 		p.Confidence, p.Candidates = 0, nil
 	}
+	if p.Method == "cue" && t.loneClap() != h.cue {
+		p.Confidence = math.Min(p.Confidence, justUnsure) // nothing else tells which clap is the cue
+	}
 	p.Sure = p.Confidence >= sureBar && p.Method != "none" && p.Uncertainty <= mostUnsure
 	if !p.Sure {
 		p.Reason = p.doubt(t, order)
