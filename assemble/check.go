@@ -21,8 +21,10 @@ type CheckedTake struct {
 
 // CheckResult is the roll of takes.
 type CheckResult struct {
-	Takes  []CheckedTake `json:"takes"`
-	Tasks  TaskCount     `json:"tasks"` // what was measured, and what was known
+	Takes []CheckedTake `json:"takes"`
+	Tasks TaskCount     `json:"tasks"` // what was measured, and what was known
+	// Guides are those that were made otherwise than the manifest says now.
+	Guides []GuideChange `json:"guides_changed,omitempty"`
 	Faults []Bad         `json:"faults,omitempty"`
 }
 
@@ -48,7 +50,7 @@ func (p *Production) Check(ctx context.Context) (CheckResult, error) {
 
 // checkResult says what was found out.
 func checkResult(judged []takes.Judged, set *takes.Set) CheckResult {
-	r := CheckResult{Takes: []CheckedTake{}}
+	r := CheckResult{Takes: []CheckedTake{}, Guides: set.Guides}
 	for i, j := range judged {
 		t := set.Takes[i]
 		c := CheckedTake{Name: t.Name, Player: t.Player, Level: intake.Worst(j.Findings).String(), Findings: j.Findings}

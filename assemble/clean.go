@@ -8,8 +8,8 @@ import (
 	"ripieno/assemble/session"
 )
 
-// Clean empties the store. Takes, the manifest, sync.yaml and the finished
-// films stay; the next run computes everything again.
+// Clean empties the store. Takes, the manifest, sync.yaml, guide.yaml and the
+// finished films stay; the next run computes everything again.
 func (p *Production) Clean(ctx context.Context) (CleanResult, error) {
 	freed, err := p.Store().Clean(ctx)
 	return CleanResult{Bytes: freed.Bytes, Entries: freed.Entries}, err

@@ -30,7 +30,8 @@ type GuideResult struct {
 // Click writes the guide as out/guide.wav (24-bit), out/guide.mp3 and
 // out/guide.mid, and every variant as out/guide-NAME.wav and so on; with only,
 // the variants of those names. A variant that is to have other parts in it but
-// cannot yet is among the faults of the result and keeps nothing else back.
+// cannot yet is among the faults of the result and keeps nothing else back. The
+// tempo of every guide is kept in guide.yaml beside the manifest.
 func (p *Production) Click(ctx context.Context, only ...string) (GuideResult, error) {
 	var r GuideResult
 	if err := p.Tool().Require("libmp3lame"); err != nil {
@@ -53,6 +54,11 @@ func (p *Production) Click(ctx context.Context, only ...string) (GuideResult, er
 			return r, err
 		}
 	}
+	// What cannot be read is told before a guide is written that it would not have.
+	made, err := manifest.LoadMade(man.Dir)
+	if err != nil {
+		return r, err
+	}
 	for i, j := range jobs {
 		if j.Variant != nil && j.Variant.With != "" && !math.IsInf(j.Sound.MixDB, -1) {
 			var bad *Bad
@@ -66,6 +72,9 @@ func (p *Production) Click(ctx context.Context, only ...string) (GuideResult, er
 		}
 		file, err := j.Write(ctx, p.Session)
 		if err != nil {
+			return r, err
+		}
+		if err := j.Record(ctx, man, made); err != nil {
 			return r, err
 		}
 		if i == 0 {

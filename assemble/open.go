@@ -4,8 +4,8 @@
 // its context and run again, gives the same result however often it runs, and
 // pays only for what changed.
 //
-// What the package writes: the outputs in the folder out, sync.yaml beside the
-// manifest, the manifest itself only for `sync --pin` and `grid --pin`, and the
+// What the package writes: the outputs in the folder out, sync.yaml and
+// guide.yaml beside the manifest, the manifest itself only for `sync --pin` and `grid --pin`, and the
 // store in .ripieno. It never writes to a take.
 package assemble
 

@@ -2,6 +2,7 @@ package assemble
 
 import (
 	"ripieno/assemble/demo"
+	"ripieno/assemble/guide"
 	"ripieno/assemble/picture"
 	"ripieno/assemble/soundtrack"
 	"ripieno/assemble/takes"
@@ -14,6 +15,9 @@ import (
 // Placed is one recording on guide time.
 type Placed = takes.Placed
 
+// GuideChange is a guide that was made otherwise than the manifest says now.
+type GuideChange = guide.Change
+
 // SyncResult is what `sync` found.
 type SyncResult struct {
 	Takes  []Placed  `json:"takes"`
@@ -25,7 +29,9 @@ type SyncResult struct {
 	// where they lay before.
 	Accepted int             `json:"accepted,omitempty"`
 	Snippets []takes.Snippet `json:"snippets,omitempty"`
-	Faults   []Bad           `json:"faults,omitempty"`
+	// Guides are those that were made otherwise than the manifest says now.
+	Guides []GuideChange `json:"guides_changed,omitempty"`
+	Faults []Bad         `json:"faults,omitempty"`
 }
 
 // The parts of a GridResult.

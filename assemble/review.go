@@ -30,12 +30,14 @@ type ReviewedTake struct {
 
 // ReviewResult is what `report` wrote.
 type ReviewResult struct {
-	File   string         `json:"file"`
-	Bytes  int            `json:"bytes"`
-	Takes  []ReviewedTake `json:"takes"`
-	Film   string         `json:"film,omitempty"` // the rough cut the page shows
-	Tasks  TaskCount      `json:"tasks"`          // for the page, besides those of sync
-	Faults []Bad          `json:"faults,omitempty"`
+	File  string         `json:"file"`
+	Bytes int            `json:"bytes"`
+	Takes []ReviewedTake `json:"takes"`
+	Film  string         `json:"film,omitempty"` // the rough cut the page shows
+	Tasks TaskCount      `json:"tasks"`          // for the page, besides those of sync
+	// Guides are those that were made otherwise than the manifest says now.
+	Guides []GuideChange `json:"guides_changed,omitempty"`
+	Faults []Bad         `json:"faults,omitempty"`
 }
 
 // The page, and the rough cut that it shows, both in the folder of outputs.
@@ -73,8 +75,11 @@ func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult,
 		return r, err
 	}
 	check := checkResult(found.Judged, all.Set)
-	r.Faults, r.Tasks = check.Faults, TaskCount(res.Stats)
+	r.Faults, r.Tasks, r.Guides = check.Faults, TaskCount(res.Stats), check.Guides
 	page := survey.Page(p.Manifest(), !o.NoPlaying)
+	for _, g := range r.Guides {
+		page.Guides = append(page.Guides, report.Notice{What: g.What, Hint: g.Hint})
+	}
 	if info, err := os.Stat(filepath.Join(p.Settings().Out, roughFile)); err == nil && info.Mode().IsRegular() {
 		page.Film = &report.Film{Name: roughFile, AtZero: line.GuideAtZero()}
 	}

@@ -37,7 +37,7 @@ func (p *Production) Sync(ctx context.Context, o SyncOptions) (SyncResult, error
 		return SyncResult{}, err
 	}
 	_, faults := all.Facts(&line)
-	r := SyncResult{Takes: []Placed{}, Faults: faults, Tasks: all.Count,
+	r := SyncResult{Takes: []Placed{}, Faults: faults, Tasks: all.Count, Guides: all.Guides,
 		File: filepath.Join(man.Dir, manifest.MeasuredName)}
 	for _, t := range all.Takes {
 		for _, rec := range t.Recordings() {

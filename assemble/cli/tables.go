@@ -69,6 +69,14 @@ func checkTable(r assemble.CheckResult) func(io.Writer) {
 			}
 		}
 		fmt.Fprintln(w, countLevels(levels))
+		tellGuides(w, r.Guides)
+	}
+}
+
+// tellGuides says which guides are not as the manifest has them now.
+func tellGuides(w io.Writer, changed []assemble.GuideChange) {
+	for _, c := range changed {
+		fmt.Fprintf(w, "guide: %s\n       %s\n", c.What, c.Hint)
 	}
 }
 
@@ -116,6 +124,7 @@ func syncTable(r assemble.SyncResult) func(io.Writer) {
 			fmt.Fprintf(w, "%d accepted and written into the manifest\n", r.Accepted)
 		}
 		printCandidates(w, r)
+		tellGuides(w, r.Guides)
 	}
 }
 

@@ -227,8 +227,8 @@ func (a *app) cleanVerb() *cobra.Command {
 	var keep string
 	c := a.verb("clean", "remove what can be computed again",
 		`Empties the production's store (.ripieno), or with --keep only what was not used
-for longest, until the rest fits. Takes, the manifest, sync.yaml and the finished
-films stay.`,
+for longest, until the rest fits. Takes, the manifest, sync.yaml, guide.yaml and
+the finished films stay.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			clean := p.Clean
 			if cmd.Flags().Changed("keep") {

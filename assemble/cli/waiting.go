@@ -61,6 +61,7 @@ func reviewTable(r assemble.ReviewResult) func(io.Writer) {
 		if r.Film == "" {
 			fmt.Fprintln(w, "no rough cut to show yet; ripieno rough makes it")
 		}
+		tellGuides(w, r.Guides)
 	}
 }
 

@@ -1,7 +1,8 @@
 // Package guide makes the sound that everybody plays to: clicks, drone and
 // count-in from the manifest, for the whole piece or for a part of it, with the
 // other parts under it or without. It writes a sound file in two forms and the
-// same clicks as MIDI.
+// same clicks as MIDI. It also keeps a record of what each guide was made with,
+// and tells when the manifest says otherwise since.
 package guide
 
 import (

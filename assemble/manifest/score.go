@@ -1,8 +1,11 @@
 package manifest
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path"
@@ -21,6 +24,9 @@ import (
 
 // scoreKinds are the endings of scores; the two readers bound what they take.
 var scoreKinds = []string{".mid", ".midi", ".musicxml", ".mxl", ".xml"}
+
+// maxScoreRest bounds what is hashed of a score behind what its reader took.
+const maxScoreRest = 64 << 20
 
 // score reads the score of tempo:, and false when the key is absent. A score
 // with a fault is nil.
@@ -75,10 +81,20 @@ func readScore(dir, name, ending string) (*score.Score, error) {
 		return nil, err
 	}
 	defer f.Close() //nolint:errcheck // nothing was written
+	read, hash := musicxml.Read, sha256.New()
 	if ending == ".mid" || ending == ".midi" {
-		return smf.Read(f)
+		read = smf.Read
 	}
-	return musicxml.Read(f)
+	s, err := read(io.TeeReader(f, hash))
+	if err != nil {
+		return nil, err
+	}
+	// What a reader leaves unread belongs to the file too; a score is small.
+	if _, err := io.Copy(hash, io.LimitReader(f, maxScoreRest)); err != nil {
+		return nil, err
+	}
+	s.Hash = hex.EncodeToString(hash.Sum(nil))
+	return s, nil
 }
 
 // fromScore makes the tempo map of a score. What else is written in tempo may

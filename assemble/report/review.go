@@ -30,6 +30,8 @@ type Review struct {
 	Bars  []float64
 	Film  *Film // nil: there is no rough cut yet
 	Takes []Reviewed
+	// Guides tells of guides that are not as the manifest says now.
+	Guides []Notice
 	// Playing says whether takes have theirs, which a person can switch off.
 	Playing bool
 	PitchHz float64 // what tuning is measured against
@@ -37,6 +39,9 @@ type Review struct {
 	// released nothing.
 	Withheld int
 }
+
+// Notice is something to know of the production as a whole, and what to do.
+type Notice struct{ What, Hint string }
 
 // Film is the rough cut, by a name relative to the page. AtZero is the guide
 // time at its beginning, in seconds.

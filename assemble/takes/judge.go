@@ -31,11 +31,23 @@ func (c *Checks) Judge(ctx context.Context, res task.Result) ([]Judged, error) {
 	judged := make([]Judged, len(facts))
 	for i, f := range facts {
 		judged[i] = Judged{Facts: f, Findings: append(intake.JudgeBy(c.man.Check, f), across[f.Take]...)}
+		c.set.Takes[i].explainTempo(judged[i].Findings)
 		if c.set.Takes[i].IsWithheld() {
 			judged[i].Findings = nil // nobody is asked for a take that will not be used
 		}
 	}
 	return judged, nil
+}
+
+// explainTempo adds to findings of another tempo which guide was made with it.
+func (t Take) explainTempo(findings []intake.Finding) {
+	for _, r := range t.Recordings() {
+		for i := range findings {
+			if f := &findings[i]; f.Code == intake.OtherPiece && f.File == r.File.Path && r.playedTo != "" {
+				f.What += "; it was played to the guide that was made with " + r.playedTo
+			}
+		}
+	}
 }
 
 // Unreadable returns the faults of files that cannot be used, of takes that are

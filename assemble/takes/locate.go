@@ -23,6 +23,7 @@ func Locate(ctx context.Context, s *session.Session) (*Set, error) {
 	if err := set.place(ctx, s); err != nil {
 		return nil, err
 	}
+	set.compareGuides(s.Manifest())
 	if set.doubtsTempo() {
 		s.Message("most recordings do not fit the tempo of the manifest: check count_in, meter, bpm and measures first")
 	}
@@ -138,16 +139,17 @@ func (s *Set) matches(res task.Result) ([]align.Pair, error) {
 }
 
 // doubtsTempo reports whether the manifest's tempo is the likelier culprit than
-// the recordings: of three or more, most could not be placed.
+// the recordings: most of three or more, each held against the guide it was
+// recorded to, fit another far better, and no guide of before explains that.
 func (s *Set) doubtsTempo() bool {
-	heard, unsure := 0, 0
+	heard, other := 0, 0
 	for _, r := range s.Recordings() {
 		if r.HasSound() && r.File.Offset == nil && r.File.CueAt == nil {
 			heard++
-			if !r.Place.Sure {
-				unsure++
+			if r.Place.OtherTempo != 0 && r.playedTo == "" {
+				other++
 			}
 		}
 	}
-	return heard >= 3 && 2*unsure > heard
+	return heard >= 3 && 2*other > heard
 }

@@ -11,6 +11,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"ripieno/assemble/fault"
+	"ripieno/assemble/guide"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
 	"ripieno/assemble/reading"
@@ -52,6 +53,10 @@ type Recording struct {
 	Place align.Placement
 	// Subject is where the player is, when the take asks for it.
 	Subject *motion.Subject
+
+	// playedTo is the guide of before that it was played to, in words: what that
+	// was made with and what the manifest says now. "" for none.
+	playedTo string
 
 	gain    [3]float64 // on the signal's channels, to match the light of the others; zero for none
 	seconds float64    // file time at which its picture breaks off; 0: it does not
@@ -136,6 +141,8 @@ type Set struct {
 	Room *Recording
 	// Count is the work that listening took.
 	Count session.Count
+	// Guides are those that were made otherwise than the manifest says now.
+	Guides []guide.Change
 }
 
 // Recordings returns every file of every take.

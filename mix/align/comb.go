@@ -52,6 +52,9 @@ func (c *comb) limits() (from, to float64) {
 
 const combStep = 0.008
 
+// mostForClock is how many events tell a clock well enough.
+const mostForClock = 160
+
 // bestDrift is the clock that lets the comb stand out most, 0 unless another
 // is clearly better: the search only needs the playing to stay within a
 // player's scatter from the beginning of a file to its end.
@@ -61,11 +64,11 @@ func (c *comb) bestDrift() float64 {
 	}
 	from, to := c.limits()
 	some := *c
-	if n := len(c.at); n > 240 {
+	if n := len(c.at); n > mostForClock {
 		some.at, some.weight = nil, nil
-		for i := range 240 { // spread evenly: enough for a clock
-			some.at = append(some.at, c.at[i*n/240])
-			some.weight = append(some.weight, c.weight[i*n/240])
+		for i := range mostForClock { // spread evenly: enough for a clock
+			some.at = append(some.at, c.at[i*n/mostForClock])
+			some.weight = append(some.weight, c.weight[i*n/mostForClock])
 		}
 	}
 	best, at := 0.0, 0.0

@@ -1,6 +1,9 @@
 package align
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // choir is the harmony of some takes together on guide time, every ChromaHop
 // from the beginning of the piece, and their rhythm.
@@ -21,22 +24,22 @@ func (t *take) frameAt(o, guide float64) int {
 	return int(math.Round((guide - o) / (1 + t.ppm*1e-6) / ChromaHop))
 }
 
-// add lets a take that lies at o sing along.
-func (c *choir) add(g *grid, t *take, o float64) {
+// add lets a take that lies at o sing along so many times; −1 takes it out again.
+func (c *choir) add(g *grid, t *take, o float64, slots []float32, times float64) {
 	for k := range c.sum {
 		i := t.frameAt(o, g.start+float64(k)*ChromaHop)
 		if i < 0 || i >= len(t.f.Chroma) {
 			continue
 		}
 		for p, v := range t.f.Chroma[i] {
-			c.sum[k][p] += float64(v) / 100
+			c.sum[k][p] += times * float64(v) / 100
 		}
 	}
-	for k, v := range t.rhythm(g, o) {
-		c.slots[k] += float64(v)
+	for k, v := range slots {
+		c.slots[k] += times * float64(v)
 	}
 	c.unit = nil
-	c.voices++
+	c.voices += int(times)
 }
 
 // agreement is how well the harmony of t at o goes with the choir, -1 to 1, over
@@ -87,21 +90,23 @@ func harmonise(g *grid, takes []*take) {
 	}
 	settle()
 	for range 2 {
-		choirs := map[string]*choir{}
-		for _, t := range takes {
-			if choirs[t.voice()] == nil {
-				choirs[t.voice()] = choirWithout(g, takes, t.voice())
-			}
-		}
-		for _, t := range takes {
-			c := choirs[t.voice()]
-			if c.voices == 0 || t.given {
+		all := singing(g, takes)
+		for i, t := range takes {
+			if t.given || len(t.hyps) == 0 {
 				continue
 			}
-			for i := range t.hyps {
-				h := &t.hyps[i]
+			c := all.without(g, takes, t.voice())
+			if c.voices == 0 {
+				continue
+			}
+			top := t.best().score
+			for k := range t.hyps {
+				h := &t.hyps[k]
+				if h.score < top-hopeless {
+					continue
+				}
 				h.terms[harmony] = c.agreement(g, t, h.o) * float64(c.voices) / float64(c.voices+1)
-				h.terms[rhythm] = c.support(t.rhythm(g, h.o))
+				h.terms[rhythm] = c.support(takes[i].rhythm(g, h.o))
 				h.score = h.terms.weighed()
 			}
 		}
@@ -109,15 +114,39 @@ func harmonise(g *grid, takes []*take) {
 	}
 }
 
-// choirWithout is everybody who is sure, but for one voice.
-func choirWithout(g *grid, takes []*take, voice string) *choir {
-	c := newChoir(g)
-	for _, t := range takes {
-		if len(t.hyps) == 0 || t.voice() == voice {
+// hopeless is by how many nats a candidate may lie behind the best and still be
+// lifted over it by what the others play.
+const hopeless = 40
+
+// tutti is everybody who is sure, together and each.
+type tutti struct {
+	choir
+	at    []float64   // per take, where it lies; NaN for one that is not sure
+	slots [][]float32 // per take, its rhythm there
+}
+
+// singing returns the tutti of the takes that are sure now.
+func singing(g *grid, takes []*take) *tutti {
+	e := &tutti{choir: *newChoir(g), at: make([]float64, len(takes)), slots: make([][]float32, len(takes))}
+	for i, t := range takes {
+		e.at[i] = math.NaN()
+		if len(t.hyps) == 0 {
 			continue
 		}
 		if h := t.best(); t.given || h.p >= sureBar {
-			c.add(g, t, h.o)
+			e.at[i], e.slots[i] = h.o, t.rhythm(g, h.o)
+			e.add(g, t, h.o, e.slots[i], 1)
+		}
+	}
+	return e
+}
+
+// without returns the tutti but for one voice.
+func (e *tutti) without(g *grid, takes []*take, voice string) *choir {
+	c := &choir{sum: slices.Clone(e.sum), slots: slices.Clone(e.choir.slots), voices: e.voices}
+	for i, t := range takes {
+		if !math.IsNaN(e.at[i]) && t.voice() == voice {
+			c.add(g, t, e.at[i], e.slots[i], -1)
 		}
 	}
 	return c

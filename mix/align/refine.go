@@ -112,11 +112,18 @@ func level(y, w []float64) line {
 	return fitLine(x, y, w, 0.004)
 }
 
+// mostDrift is the largest correction of a clock that is believed, in ppm: twice
+// what consumer devices were seen to be off.
+const mostDrift = 900
+
 // drift is the correction to a take's clock that the playing shows: none where
 // there is too little of it.
 func (p playing) drift(t *take) float64 {
 	if t.rec.DriftPPM != nil || p.n < 24 || p.span < 40 {
 		return 0
+	}
+	if math.Abs(p.slope) > mostDrift {
+		return 0 // no clock: notes taken for others
 	}
 	if math.Abs(p.slope) > 3*p.slopErr {
 		return -p.slope
@@ -158,6 +165,11 @@ const leastCue = 4
 // standard deviation): of simulated players' claps, 0.015 to 0.02.
 const clapSigma = 0.02
 
+// mostTightened is how far the playing may move a take away from its clap, in
+// seconds, twice that when its notes begin sharply: good trios are 27 to 49 ms apart
+// (Rasch, 1979, second hand), and so much a bow may be heard early.
+const mostTightened = 0.03
+
 // blend joins the cue and the playing, each by how well it tells where the
 // player's mean timing lies.
 func (p *Placement) blend(h hyp, fit playing) {
@@ -178,6 +190,8 @@ func (p *Placement) blend(h hyp, fit playing) {
 		playErr = math.Hypot(playErr, ramp(playErr, 0.005, 0.015)*math.Max(0, math.Abs(p.Lateness)-2*clapSigma))
 		a, b := 1/(playErr*playErr), 1/(clapSigma*clapSigma)
 		p.Offset = (byPlay*a + p.CueOffset*b) / (a + b)
+		most := mostTightened * (2 - ramp(fit.err, 0.004, 0.01))
+		p.Offset = math.Max(p.CueOffset-most, math.Min(p.CueOffset+most, p.Offset))
 		p.Uncertainty = 1 / math.Sqrt(a+b)
 	}
 }

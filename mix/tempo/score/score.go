@@ -18,6 +18,7 @@ type Score struct {
 	// Printed is the number each played measure has on paper, from measure 1.
 	Printed []string
 	Remarks []string // lower case; what a person should know before relying on it
+	Hash    string   // SHA-256 of the file, as whoever opened it has counted; "" when nobody did
 }
 
 // Part is one part's notes.
