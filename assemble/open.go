@@ -119,20 +119,6 @@ func soundOf(r *takes.Recording) soundtrack.Sound {
 	return soundtrack.Sound{Samples: r.Sound, Name: r.Name(), File: r.File.Path, Seconds: r.Info.Duration}
 }
 
-// Verdict returns the error a verb ends with when it did its work but takes are
-// missing from the result; nil when none is.
-func Verdict(faults []Bad) error {
-	var list fault.List
-	for _, b := range faults {
-		kind := fault.Decision
-		if b.Kind == takes.KindUnreadable {
-			kind = fault.Media
-		}
-		list.Add(fault.New(kind, "", b.What, b.Hint))
-	}
-	return list.Err()
-}
-
 // noSuch returns the fault for a name on the command line that the manifest
 // lacks.
 func noSuch(man *manifest.Production, what, name string, known []string) error {

@@ -23,9 +23,10 @@ type ReviewOptions struct {
 type ReviewedTake struct {
 	Name    string          `json:"name"`
 	Player  string          `json:"player"`
-	Level   string          `json:"level"`             // ok, ask, redo or missing
-	Picture bool            `json:"picture"`           // the page shows a frame of it
-	Playing *survey.Playing `json:"playing,omitempty"` // absent when it was not measured
+	Level   string          `json:"level"`                  // ok, ask, redo or missing
+	Picture bool            `json:"picture"`                // the page shows a frame of it
+	Asks    bool            `json:"needs_review,omitempty"` // its place has to be decided
+	Playing *survey.Playing `json:"playing,omitempty"`      // absent when it was not measured
 }
 
 // ReviewResult is what `report` wrote.
@@ -93,7 +94,8 @@ func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult,
 		}
 		page.Takes = append(page.Takes, one)
 		r.Takes = append(r.Takes, ReviewedTake{
-			Name: c.Name, Player: one.Player, Level: c.Level, Picture: one.Picture != nil, Playing: found.Playing(c.Name, one.Places),
+			Name: c.Name, Player: one.Player, Level: c.Level, Picture: one.Picture != nil, Asks: one.Unsure(),
+			Playing: found.Playing(c.Name, one.Places),
 		})
 	}
 	if page.Film != nil {

@@ -70,10 +70,7 @@ func placements(before, now []Placed) []string {
 		}
 		where := fmt.Sprintf("placed at %+.3f s (confidence %.2f)", p.Offset, p.Confidence)
 		if !p.Sure {
-			where = fmt.Sprintf("not placed (confidence %.2f)", p.Confidence)
-			if p.Reason != "" {
-				where += ": " + p.Reason
-			}
+			where = "needs review: " + p.Question
 		}
 		out = append(out, fmt.Sprintf("%s (%s) %s", p.Name, p.Role, where))
 	}

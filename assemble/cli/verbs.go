@@ -87,7 +87,7 @@ timing: as-played in the manifest, for all or for one take.`,
 				o.Accept = append(o.Accept, c)
 			}
 			r, err := p.Sync(cmd.Context(), o)
-			return printed(a, r, syncTable, err, assemble.Verdict(r.Faults))
+			return printed(a, r, syncTable, err, r.Verdict())
 		})
 	c.Flags().BoolVar(&o.Pin, "pin", false, "copy the measured values into production.yaml, changing nothing else in it")
 	c.Flags().StringSliceVar(&accept, "accept", nil,

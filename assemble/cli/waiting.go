@@ -58,6 +58,9 @@ func reviewTable(r assemble.ReviewResult) func(io.Writer) {
 		}
 		fmt.Fprintf(w, "wrote %s (%d kB)\n", r.File, (r.Bytes+999)/1000)
 		fmt.Fprintln(w, countLevels(levels))
+		if asks := assemble.InReview(r.Takes); asks != "" {
+			fmt.Fprintf(w, "%s; run ripieno sync\n", asks)
+		}
 		if r.Film == "" {
 			fmt.Fprintln(w, "no rough cut to show yet; ripieno rough makes it")
 		}

@@ -97,7 +97,9 @@ func TestScoreThatDiffers(t *testing.T) {
 	tempo := "changes: [{measure: 1, meter: 4/4, bpm: 88}], measures: 16"
 	before := made(t, parse(t, tempo, ""))
 	before.Guides[0].Score = "0123"
-	for _, c := range []struct{ bpm, hash, of string }{{"88", "4567", ""}, {"92", "0123", "tempo"}, {"92", "4567", "tempo score"}} {
+	for _, c := range []struct{ bpm, hash, of string }{
+		{"88", "4567", ""}, {"92", "0123", "tempo"}, {"92", "4567", "tempo score"},
+	} {
 		man := parse(t, strings.Replace(tempo, "88", c.bpm, 1), "")
 		man.Score = &score.Score{Hash: c.hash}
 		var of []string

@@ -222,11 +222,7 @@ func (j *judge) place() {
 		return // where the clap is would not help
 	}
 	if !s.Sure {
-		reason := s.Reason
-		if reason == "" {
-			reason = "the clap was not found for certain"
-		}
-		j.add(CueUnsure, Ask, 1-s.Confidence/2, "%s", reason)
+		j.add(CueUnsure, Ask, 1-s.Confidence/2, "needs review: %s", s.Question())
 		return // without a place nothing more can be said
 	}
 	if heard := j.file.Sound; heard != nil && s.ClickDB < 0 {

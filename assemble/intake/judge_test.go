@@ -211,7 +211,7 @@ func TestUnsurePlaceIsNotUsed(t *testing.T) {
 	f := good()
 	f.Files[0].Sync = &Sync{Offset: 500, DriftPPM: 900, Confidence: 0.1, Reason: "two claps are equally likely"}
 	found := Judge(f)
-	if len(found) != 1 || found[0].Code != CueUnsure || found[0].What != "two claps are equally likely" {
+	if len(found) != 1 || found[0].Code != CueUnsure || found[0].What != "needs review: two claps are equally likely" {
 		t.Errorf("%+v", found)
 	}
 }

@@ -42,12 +42,16 @@ var (
 	madeShape = &shape{name: "the file", example: "version: 1", keys: []key{
 		{name: "version"}, {name: "guides"}, {name: "complete"}}}
 	madeOneShape = &shape{name: "a guide", example: "{guide: guide}", keys: []key{
-		{name: "guide"}, {name: "from", value: whole(1, tempo.MaxMeasures, "")}, {name: "to", value: whole(1, tempo.MaxMeasures, "")},
-		{name: "count_in"}, {name: "pick_up", value: number(0, 64, "beats")}, {name: "measures", value: whole(1, tempo.MaxMeasures, "")},
+		{name: "guide"}, {name: "from", value: whole(1, tempo.MaxMeasures, "")},
+		{name: "to", value: whole(1, tempo.MaxMeasures, "")},
+		{name: "count_in"}, {name: "pick_up", value: number(0, 64, "beats")},
+		{name: "measures", value: whole(1, tempo.MaxMeasures, "")},
 		{name: "changes"}, {name: "holds"}, {name: "score"}}}
 	madeStepShape = &shape{name: "a tempo change", example: "{measure: 1, meter: 4/4, bpm: 96}", keys: []key{
-		{name: "measure", value: whole(0, tempo.MaxMeasures, "")}, {name: "at", value: number(1, 1000, "")}, {name: "meter"}, {name: "beat"},
-		{name: "bpm", value: number(tempo.MinBPM, tempo.MaxBPM, "")}, {name: "ramp_to", value: number(tempo.MinBPM, tempo.MaxBPM, "")},
+		{name: "measure", value: whole(0, tempo.MaxMeasures, "")}, {name: "at", value: number(1, 1000, "")},
+		{name: "meter"}, {name: "beat"},
+		{name: "bpm", value: number(tempo.MinBPM, tempo.MaxBPM, "")},
+		{name: "ramp_to", value: number(tempo.MinBPM, tempo.MaxBPM, "")},
 		{name: "until", value: whole(1, tempo.MaxMeasures+1, "")}, {name: "until_beat", value: number(1, 1000, "")}}}
 	madeHoldShape = &shape{name: "a hold", example: "{measure: 12, beat: 3, seconds: 1.5}", keys: []key{
 		{name: "measure", value: whole(0, tempo.MaxMeasures+1, "")}, {name: "beat", value: number(1, 1000, "")},

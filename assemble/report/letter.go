@@ -68,6 +68,10 @@ func (r Review) paragraph(b *strings.Builder, t Reviewed, several bool) {
 		fmt.Fprintf(b, "%s has come, but we cannot use it as it is. It is nothing about your playing:\n\n", what)
 		list(b, asks)
 		r.writeDeadline(b)
+	case t.Release == "no":
+		fmt.Fprintf(b, "%s is in. As you wished, nothing of it is published. There is nothing left to do for you.\n", what)
+	case t.LeftOut || t.Partly:
+		t.waiting(b, what, asks)
 	case len(asks) > 0:
 		fmt.Fprintf(b, "%s is in and we can use it. It would become even better with a small thing:\n\n", what)
 		list(b, asks)
@@ -75,6 +79,23 @@ func (r Review) paragraph(b *strings.Builder, t Reviewed, several bool) {
 	default:
 		fmt.Fprintf(b, "%s is in and everything is fine. There is nothing left to do for you.\n", what)
 	}
+}
+
+// waiting says of a take that it is not used, or not all of it, and never that it
+// is: its place in the piece is still to be found.
+func (t Reviewed) waiting(b *strings.Builder, what string, asks []string) {
+	yet := "is not in the film yet"
+	if t.Partly {
+		yet = "is only partly in the film yet"
+	}
+	fmt.Fprintf(b, "%s has arrived. It %s, because we still have to find its exact place in the piece."+
+		" It is nothing about your playing.", what, yet)
+	if len(asks) == 0 {
+		b.WriteString(" There is nothing to do for you at the moment.\n")
+		return
+	}
+	b.WriteString(" This would help us:\n\n")
+	list(b, asks)
 }
 
 // requests returns the questions of a take, each once, the worst first.

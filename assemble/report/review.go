@@ -3,6 +3,7 @@ package report
 import (
 	"html/template"
 	"io"
+	"slices"
 	"sync"
 
 	"ripieno/mix/align"
@@ -63,14 +64,25 @@ type Reviewed struct {
 	// Wave is the loudness over Review.Span in equal steps, 0 to 1; steps where
 	// there is no recording are negative. nil: it is not known where the
 	// recording lies.
-	Wave    []float64
-	Places  []Place
-	Levels  []Loudness
-	Playing *Playing // nil: not measured
+	Wave []float64
+	// Guess says that Wave is drawn at the likeliest of several places.
+	Guess bool
+	// LeftOut says that the film does without the take as it is now: nobody knows
+	// where it lies, or it lies beside the film, cannot be read or may not be used.
+	// Partly says that of its picture alone.
+	LeftOut, Partly bool
+	Places          []Place
+	Levels          []Loudness
+	Playing         *Playing // nil: not measured
 	// Release is what may be published of the take: "yes", "audio-only", "no" or
 	// "missing"; "" says nothing of it. Without a release of the picture the page
 	// shows none either.
 	Release string
+}
+
+// Unsure reports whether it has to be decided where a file of the take lies.
+func (t Reviewed) Unsure() bool {
+	return slices.ContainsFunc(t.Places, func(p Place) bool { return !p.Sure })
 }
 
 // Found is one finding of a take.
@@ -85,6 +97,7 @@ type Found struct {
 // Place is where one file lies on guide time and why.
 type Place struct {
 	File string
+	Role string // video or audio
 	align.Placement
 	LateMS *float64 // playing against clap, positive late; nil when unknown
 }

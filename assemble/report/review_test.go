@@ -88,6 +88,13 @@ func review(t testing.TB) Review {
 		What: "clipped: 2.1 % of the samples are at the highest level, -0.0 dBFS",
 		Ask: "The loud places are distorted. Could you step back from the microphone or turn its level down, and try " +
 			"your loudest place first?"}}
+	clarinet.Wave, clarinet.Guess, clarinet.LeftOut = wave, true, true
+	clarinet.Places[0].Uncertainty = 0.0052
+	clarinet.Places[0].Candidates = []align.Candidate{
+		{Offset: -9.81, At: 21.81, ByCue: true, Odds: 0.61, Evidence: []string{"harmony of the others -0.20"}},
+		{Offset: -9.13, At: 21.13, ByCue: true, Odds: 0.39, Evidence: []string{"no quiet before it"}},
+		{Offset: -1, At: 18, Odds: 0.002},
+	}
 	viola := full("viola", "Davít Sørel", "Viola", "strings", LevelOK)
 	viola.Places[0].DriftPPM, viola.Places[0].Evidence = 0, []string{"within 0.02 ms, clocks differ by -0.4 ppm"}
 	viola.Playing.Soft, viola.Playing.Cents = true, nil
@@ -129,12 +136,16 @@ func TestReviewSays(t *testing.T) {
 	page := text(html)
 	for _, want := range []string{
 		"Report · Nether Wick Evening Players The Lamplighter's Round by Ottilie Marsh",
-		"record again 1 ask 2 missing 1 ok 3 due Thursday, 12 June 2031, 20:00",
+		"record again 1 ask 2 missing 1 ok 3 to review 1 due Thursday, 12 June 2031, 20:00",
 		"Nell Orrin Flute ok", "Mara Voss Oboe ask soft: −46 LUFS", "Otto Larch Double bass missing",
 		"ask: soft: −46 LUFS intake/oboe.mov", "remark: upright picture", "again: clipped: 2.1 %",
 		"begins at guide time −9.810 s", "drift +12.5 ppm", "drift none found", "clocks differ by −0.4 ppm",
 		"placed by clap and playing", "confidence 99.7 %", "playing against clap 19 ms after the clap",
-		"confidence 61.0 %, which is not sure enough", "it could as well lie 0.68 s later",
+		"confidence 61.0 %, which is not sure enough", "it could as well lie 0.68 s later", "exact within about 6 ms",
+		"Teodor Quill Clarinet record again needs review", "guess", "might begin at guide time −9.810 s", "placed not yet; a guess by clap and playing",
+		"clap at 21.81 s (61 %): ripieno sync --accept clarinet=1 Evidence for place 1 of intake/clarinet.mov harmony of the others −0.20",
+		"clap at 21.13 s (39 %): ripieno sync --accept clarinet=2", "first note at 18.00 s (<1 %): ripieno sync --accept clarinet=3",
+		"ripieno sync --snippets",
 		"loudness −25.0 LUFS highest peak −10.1 dBFS quietest moments −63.5 dBFS",
 		"Timing: notes lie about 11 ms round the beats (46 notes).",
 		"Places to listen to together: measures 4, 9, 14 and 19.",
@@ -305,6 +316,62 @@ func TestLetters(t *testing.T) {
 	r.Title = "A\n\nSubject: B"
 	if got := r.letter(0); !strings.Contains(got, "“A Subject: B”") {
 		t.Error(got)
+	}
+}
+
+// A note never says or lets one think that a take is used when it is not, whatever
+// else is said of it, and says so when it is.
+func TestLettersOfTakesNotUsed(t *testing.T) {
+	used := regexp.MustCompile(`(?i)can use it|everything is fine|in the film[^.]*!|take what we have|even better|already in`)
+	ask := Found{Level: LevelAsk, What: "soft", Ask: "Could you come closer?"}
+	r := review(t)
+	for _, level := range []string{LevelOK, LevelAsk, LevelRedo, LevelMissing} {
+		for _, asks := range [][]Found{nil, {ask}} {
+			for _, c := range []struct {
+				left, partly bool
+				release      string
+				says         string
+			}{
+				{left: true, says: "It is not in the film yet"}, {partly: true, says: "It is only partly in the film yet"},
+				{left: true, release: "no", says: "nothing of it is published"},
+			} {
+				r.Takes = []Reviewed{{Name: "horn-2", Player: "Ilse Brandt", Level: level, Findings: asks, LeftOut: c.left, Partly: c.partly, Release: c.release}}
+				got := r.letter(0)
+				if used.MatchString(strings.ReplaceAll(got, "we cannot use it", "")) {
+					t.Errorf("level %s, %d questions, %+v:\n%s", level, len(asks), c, got)
+				}
+				if (level == LevelOK || level == LevelAsk) && !strings.Contains(got, c.says) {
+					t.Errorf("level %s, %d questions: the letter does not say %q:\n%s", level, len(asks), c.says, got)
+				}
+				if level == LevelAsk && asks != nil && c.release == "" && !strings.Contains(got, "- Could you come closer?") {
+					t.Errorf("the question is missing:\n%s", got)
+				}
+			}
+			r.Takes[0].LeftOut, r.Takes[0].Partly, r.Takes[0].Release = false, false, ""
+			if got := r.letter(0); (level == LevelOK || level == LevelAsk) && (!used.MatchString(got) || strings.Contains(got, "not in the film")) {
+				t.Errorf("level %s: a take that is used:\n%s", level, got)
+			}
+		}
+	}
+}
+
+// The sound of a take whose place is a guess is drawn as one, and told as one to
+// those who see no drawing.
+func TestReviewGuess(t *testing.T) {
+	r := review(t)
+	page := written(t, r)
+	if strings.Count(page, `class="wave guess"`) != 1 || strings.Count(page, `class="guessed"`) != 1 || !strings.Contains(page, `<pattern id="hatch"`) {
+		t.Error("the guess is not drawn as one, or others are")
+	}
+	if !strings.Contains(page, `aria-label="A guess, at the likeliest place: loudness over the piece`) {
+		t.Error("who does not see the drawing is told of no guess")
+	}
+	r.Takes[2].Guess, r.Takes[2].Places[0].Sure = false, true
+	page = written(t, r)
+	for _, no := range []string{`"wave guess"`, `class="guessed"`, "--accept clarinet", `badge review">needs review</p>`, "to review</dt>"} {
+		if strings.Contains(page, no) {
+			t.Errorf("a page without guesses has %s", no)
+		}
 	}
 }
 

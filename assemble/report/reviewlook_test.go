@@ -255,7 +255,7 @@ func TestReviewWithoutScripts(t *testing.T) {
 	call(b, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: false})
 	js := `[...document.querySelectorAll('%s')].filter(e => getComputedStyle(e).display !== 'none').length`
 	for what, want := range map[string]int{"article": len(r.Takes), "#narrow": 0, "button[data-copy]": 0,
-		"details": 5 + 6} {
+		"details": 6 + 6} {
 		if n := run(b, chromedp.Evaluate[int](fmt.Sprintf(js, what))); n != want {
 			t.Errorf("%d of %s, want %d", n, what, want)
 		}

@@ -9,6 +9,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"ripieno/mix/align"
 )
 
 // reviewView is a review in words, ready for the page.
@@ -21,6 +23,7 @@ type reviewView struct {
 	Groups []group
 	All    []takeView
 	Steps  []string // what the steps of the strip of timing mean
+	Unsure int      // how many takes need review
 }
 
 // count is how many takes have a level.
@@ -54,7 +57,15 @@ type takeView struct {
 
 type placeView struct {
 	Place
-	At, Drift, Sureness, How, Late string
+	At, Drift, Sureness, How, Late, Exact string
+	Choices                               []choiceView
+}
+
+// choiceView is a place that a person may accept, and the words that do it.
+type choiceView struct {
+	Number     int
+	At, Accept string
+	Evidence   []string
 }
 
 // fileView is what was measured of one file: where it lies and how loud it is,
@@ -100,6 +111,9 @@ func (r Review) view() reviewView {
 			}
 		}
 		tv := r.take(i)
+		if t.Unsure() {
+			v.Unsure++
+		}
 		v.All = append(v.All, tv)
 		if n := len(v.Groups); n == 0 || v.Groups[n-1].Section != t.Section {
 			v.Groups = append(v.Groups, group{Section: t.Section})
@@ -134,7 +148,7 @@ func (r Review) take(i int) takeView {
 		v.Thumb = template.URL("data:image/jpeg;base64," + base64.StdEncoding.EncodeToString(t.Picture))
 	}
 	if len(t.Findings) > 0 && t.Findings[0].Level != LevelOK {
-		v.Brief = t.Findings[0].What
+		v.Brief = strings.TrimPrefix(t.Findings[0].What, "needs review: ") // which its badge says
 	}
 	v.Consent = releases[t.Release]
 	for _, name := range t.Files {
@@ -152,7 +166,11 @@ func (t Reviewed) file(name string) fileView {
 	v := fileView{File: name}
 	for _, p := range t.Places {
 		if p.File == name {
-			where := p.view()
+			name := t.Name
+			if len(t.Places) > 1 {
+				name += "/" + p.Role
+			}
+			where := p.view(name)
 			v.Where = &where
 		}
 	}
@@ -185,7 +203,8 @@ var methods = map[string]string{
 	"cue given": "by the clap you gave", "offset given": "by the offset you gave", "none": "not placed",
 }
 
-func (p Place) view() placeView {
+// view returns a place in words. take is how --accept calls the recording.
+func (p Place) view(take string) placeView {
 	v := placeView{Place: p, At: withMinusSigns(fmt.Sprintf("%+.3f s", p.Offset)), Drift: "none found", How: p.Method,
 		Late: "not known"}
 	if p.DriftPPM != 0 {
@@ -201,11 +220,35 @@ func (p Place) view() placeView {
 	v.Sureness = strconv.FormatFloat(math.Floor(1000*p.Confidence)/10, 'f', 1, 64) + " %"
 	if !p.Sure {
 		v.Sureness += ", which is not sure enough"
+		v.How = "not yet; a guess " + v.How
+		if p.Method == "none" {
+			v.How = "not yet"
+		}
+	}
+	if ms := 1000 * p.Uncertainty; ms > 0 && !math.IsInf(ms, 0) {
+		v.Exact = fmt.Sprintf("within about %.0f ms", math.Ceil(ms))
+	}
+	for i, c := range p.choices() {
+		accept := fmt.Sprintf("ripieno sync --accept %s=%d", take, i+1)
+		one := choiceView{Number: i + 1, At: fmt.Sprintf("%s at %s", c.By(), c.Seconds()), Accept: accept}
+		for _, e := range c.Evidence {
+			one.Evidence = append(one.Evidence, withMinusSigns(e))
+		}
+		v.Choices = append(v.Choices, one)
 	}
 	if p.LateMS != nil {
 		v.Late = describeLateness(*p.LateMS)
 	}
 	return v
+}
+
+// choices are the places that a person may accept: all that sync found, where none
+// is sure and the recording does not only follow another.
+func (p Place) choices() []align.Candidate {
+	if p.Sure || p.Method == "device" {
+		return nil
+	}
+	return p.Candidates
 }
 
 var negative = regexp.MustCompile(`(^|[ (])-([0-9])`)
@@ -232,6 +275,9 @@ func (r Review) staffAlt(t takeView) string {
 		return "Nothing to draw yet"
 	}
 	text := "Loudness over the piece"
+	if t.Guess {
+		text = "A guess, at the likeliest place: loudness over the piece"
+	}
 	if n := r.soundingShare(t.Wave); n >= 0 {
 		text += fmt.Sprintf(", sound in %d %% of the music", n)
 	}

@@ -16,11 +16,10 @@ const waveColumns = 320
 // waveform is the loudness of a recording over a span of guide time: the mean
 // amplitude of each step, 1 for the loudest; steps in which there is no
 // recording are −1.
-func waveform(f *align.Features, place align.Placement, span [2]float64) []float64 {
+func waveform(f *align.Features, clock audio.Clock, span [2]float64) []float64 {
 	const cell = 0.01 // seconds between the levels kept
 	out := make([]float64, waveColumns)
 	wide := (span[1] - span[0]) / waveColumns
-	clock := place.Clock()
 	for i := range out {
 		from, to := clock.File(span[0]+float64(i)*wide), clock.File(span[0]+float64(i+1)*wide)
 		if to <= 0 || from >= f.Duration {

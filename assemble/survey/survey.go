@@ -33,6 +33,7 @@ type Survey struct {
 	checks *takes.Checks
 	stills map[string]still // by take
 	plays  bool
+	used   map[string]plan.Facts // of takes that the film could show
 	res    task.Result
 }
 
@@ -46,6 +47,7 @@ type still struct {
 func New(tool *ffmpeg.Tool, steady reading.Steady, man *manifest.Production, set *takes.Set, line plan.Timeline,
 	plays bool) (*Survey, error) {
 	s := &Survey{set: set, man: man, checks: set.Checks(tool, steady, man), stills: map[string]still{}, plays: plays}
+	s.used, _ = set.Facts(&line)
 	maker := picture.New(tool, steady, &plan.Plan{Timeline: line}, nil, nil)
 	for take, c := range frames(set, man, line) {
 		made, err := maker.Still(c, true)
@@ -103,13 +105,16 @@ func (s *Survey) Take(i int, level string, span [2]float64) (out report.Reviewed
 	}
 	for _, r := range t.Recordings() {
 		if r.Err == nil {
-			out.Places = append(out.Places, report.Place{File: r.File.Path, Placement: r.Place,
+			out.Places = append(out.Places, report.Place{File: r.File.Path, Role: string(r.Role), Placement: r.Place,
 				LateMS: audio.Finite(1000 * r.Place.Lateness)})
 		}
 	}
-	if r := t.Heard; r != nil && r.Features != nil && r.Usable() {
-		out.Wave = waveform(r.Features, r.Place, span)
+	if r := guessed(t); r != nil {
+		out.Wave, out.Guess = waveform(r.Features, r.Place.Candidates[0].Clock(), span), true
+	} else if r := t.Heard; r != nil && r.Features != nil && r.Usable() {
+		out.Wave = waveform(r.Features, r.Place.Clock(), span)
 	}
+	out.LeftOut, out.Partly = s.leftOut(t)
 	if rep, ok := s.Played[t.Name]; ok {
 		out.Playing = pagePlaying(rep)
 	}
@@ -117,6 +122,30 @@ func (s *Survey) Take(i int, level string, span [2]float64) (out report.Reviewed
 		return out, s.thumbnail(&out, x)
 	}
 	return out, nil
+}
+
+// leftOut reports whether the film does without a take, or without its picture
+// alone.
+func (s *Survey) leftOut(t takes.Take) (all, partly bool) {
+	f, ok := s.used[t.Name]
+	all = !ok || f.Picture == nil && f.Sound == nil
+	return all, !all && f.Absent != plan.Present
+}
+
+// guessed returns the recording of a take whose sound is shown at its likeliest
+// place, as none of them has a sure one; nil for none.
+func guessed(t takes.Take) *takes.Recording {
+	var best *takes.Recording
+	for _, r := range t.Recordings() {
+		switch {
+		case r.Err != nil || r.Features == nil:
+		case r.Place.Sure:
+			return nil
+		case len(r.Place.Candidates) > 0 && (best == nil || r.Role == takes.Audio):
+			best = r
+		}
+	}
+	return best
 }
 
 // levelsOf returns how loud a file is as recorded. What lies at the floor is

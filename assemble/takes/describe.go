@@ -29,7 +29,8 @@ func describeWindow(w card.SyncWindow) string {
 
 func describeRow(r card.SyncRow) string {
 	return "{Name:" + r.Name + " Player:" + r.Player + " Says:" + r.Says + " More:" + r.More + " State:" + strconv.Itoa(int(r.State)) +
-		" Note:" + r.Note + " Traces:" + listed(r.Traces, describeTrace) + "}"
+		" Note:" + r.Note + " Traces:" + listed(r.Traces, describeTrace) +
+		optional(" Rivals:", strings.Join(r.Rivals, " | ")) + "}"
 }
 
 func describeTrace(t card.SyncTrace) string {
@@ -37,7 +38,25 @@ func describeTrace(t card.SyncTrace) string {
 	return "{Hill:" + listed(t.Hill, level) + " Other:" + listed(t.Other, level) + " Onsets:" + listed(t.Onsets,
 		func(o card.SyncOnset) string {
 			return "{At:" + number(o.At) + " Strength:" + number(o.Strength) + "}"
-		}) + " Cue:" + number(t.Cue) + "}"
+		}) + " Cue:" + number(t.Cue) +
+		optional(" Rivals:", strings.Join(numbers(t.Rivals), " ")) + "}"
+}
+
+// optional is a field that drawings without it do not name, so that their key stays
+// what it was.
+func optional(name, text string) string {
+	if text == "" {
+		return ""
+	}
+	return name + text
+}
+
+func numbers(list []float64) []string {
+	var words []string
+	for _, x := range list {
+		words = append(words, number(x))
+	}
+	return words
 }
 
 // number is the shortest text that reads back to the same number.

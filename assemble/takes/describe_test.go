@@ -27,6 +27,16 @@ func TestDescribeSync(t *testing.T) {
 	}
 }
 
+// Places to choose from are part of the key where there are any.
+func TestDescribeRivals(t *testing.T) {
+	row := card.SyncRow{Name: "horn-2", Rivals: []string{"1: clap at 12.34 s (88 %)", "2: 9.94 s (11 %)"}, Traces: []card.SyncTrace{{Rivals: []float64{4, 1.6}}}}
+	const want = "{Name:horn-2 Player: Says: More: State:0 Note: Traces:[{Hill:[] Other:[] Onsets:[] Cue:0 Rivals:4 1.6}]" +
+		" Rivals:1: clap at 12.34 s (88 %) | 2: 9.94 s (11 %)}"
+	if got := describeRow(row); got != want {
+		t.Errorf("%s, want %s", got, want)
+	}
+}
+
 // Numbers are written as fmt writes them, of whatever size.
 func TestDescribedNumbers(t *testing.T) {
 	r := rand.New(rand.NewPCG(1, 2))

@@ -103,7 +103,10 @@ func (e evidence) page(rows []card.SyncRow, k, pages int) card.SyncOptions {
 	o := card.SyncOptions{
 		Title: drawable(e.man.Title) + " · where the takes lie", Windows: e.windows, Rows: rows,
 		Summary: "lines: beats of the guide · strokes: notes begin · hills: how loud · wedge: the clap · yellow: the player's second device · " +
-			"blue: sure · red: asks you · green: placed by hand",
+			"blue: sure · red: needs review · green: placed by hand",
+	}
+	if slices.ContainsFunc(rows, func(r card.SyncRow) bool { return len(r.Rivals) > 0 }) {
+		o.Summary += " · numbers: where clap or first note may be, with seconds of the file"
 	}
 	if pages > 1 {
 		o.Title += fmt.Sprintf(" · page %d of %d", k+1, pages)
@@ -187,7 +190,7 @@ func (e evidence) row(t Take, recs []*Recording) card.SyncRow {
 			}
 		case l.Place.Method == "none" && l.Err == nil:
 			row.Note = t.PublicFile(l.Role, l.File.Path) + ": nothing in it tells where it lies; give cue_at"
-			row.Says = "asks you"
+			row.Says = "needs review"
 		case main < 0 || l.Role == Audio:
 			main, other = i, main
 		default:
@@ -203,11 +206,14 @@ func (e evidence) row(t Take, recs []*Recording) card.SyncRow {
 	row.Says = fmt.Sprintf("sure %.2f", l.Place.Confidence)
 	switch {
 	case !l.Place.Sure:
-		row.State, row.Says = card.SyncAsks, fmt.Sprintf("asks you %.2f", l.Place.Confidence)
+		row.State, row.Says = card.SyncAsks, "needs review"
+		for i, text := range l.Place.Choices() {
+			row.Rivals = append(row.Rivals, fmt.Sprintf("%d: %s", i+1, text))
+		}
 	case l.File.Offset != nil || l.File.CueAt != nil:
 		row.State, row.Says = card.SyncGiven, "by hand"
 	}
-	if !math.IsNaN(l.Place.Lateness) {
+	if len(row.Rivals) == 0 && !math.IsNaN(l.Place.Lateness) {
 		row.More = lateness(l.Place)
 	}
 	for w := range e.windows {
@@ -266,6 +272,9 @@ func (e evidence) trace(t Take, l *Recording, w int) card.SyncTrace {
 	clock := pl.Clock()
 	file := func(guide float64) float64 { return clock.File(guide + shift) }
 	tr := card.SyncTrace{Cue: clock.Guide(pl.CueAt) - shift} // NaN stays NaN
+	for _, c := range pl.Rivals() {
+		tr.Rivals = append(tr.Rivals, clock.Guide(c.At)-shift)
+	}
 	n := int((win.To-win.From)/hillStep) + 1
 	level := func(k int) float64 { return f.LevelAt(file(win.From + (win.To-win.From)*float64(k)/float64(n-1))) }
 	loud := f.LoudDB - 18 // silence is not blown up to fill the window

@@ -121,15 +121,45 @@ func TestSyncRows(t *testing.T) {
 		state card.SyncState
 		says  string
 	}{
-		{func(l *Recording) { l.Place.Sure, l.Place.Confidence = false, 0.61 }, card.SyncAsks, "asks you 0.61"},
+		{func(l *Recording) { l.Place.Sure, l.Place.Confidence = false, 0.61 }, card.SyncAsks, "needs review"},
 		{func(l *Recording) { l.File.CueAt = &at }, card.SyncGiven, "by hand"},
 		{func(l *Recording) { l.Err = errors.New("cut off") }, card.SyncAbsent, "unreadable"},
-		{func(l *Recording) { l.Place.Method = "none" }, card.SyncAbsent, "asks you"},
+		{func(l *Recording) { l.Place.Method = "none" }, card.SyncAbsent, "needs review"},
 		{func(l *Recording) { l.Features = nil }, card.SyncAbsent, "no sound"},
 	} {
 		if r := row(rec(Audio, c.set), nil); r.State != c.state || r.Says != c.says || (r.Note == "") != (r.State != card.SyncAbsent) {
 			t.Errorf("want %q: %q, %q, state %d", c.says, r.Says, r.Note, r.State)
 		}
+	}
+}
+
+// A take that needs review shows the places to choose from, in guide time as it is
+// drawn and in words; one that is sure shows none, though it has some.
+func TestSyncRowOfRivals(t *testing.T) {
+	m := parseTempo(t, "  count_in: {measures: 4}\n  changes: [{measure: 1, meter: 4/4, bpm: 120}]\n  measures: 9\n")
+	man := &manifest.Production{Title: "x", Tempo: m, Takes: []manifest.Take{{Name: "horn-2"}}}
+	r := &Recording{Owner: "horn-2", Role: Audio, File: &manifest.File{Path: "intake/horn.wav"},
+		Features: &align.Features{LoudDB: -20, NoiseDB: -90, Level: make([]uint8, 3000)}}
+	r.Place = align.Placement{Method: "cue", Confidence: 0.88, Offset: -8.34, CueAt: 12.34, Lateness: 0.01, Candidates: []align.Candidate{
+		{Offset: -8.34, At: 12.34, ByCue: true, Odds: 0.88}, {Offset: -5.94, At: 9.94, ByCue: true, Odds: 0.11}, {At: 1, Odds: 0.001},
+	}}
+	e := evidence{man: man, takes: []Take{{Take: &man.Takes[0], Audio: r}}, windows: syncWindows(m)}
+	row := e.rows()[0]
+	if want := []string{"1: clap at 12.34 s (88 %)", "2: 9.94 s (11 %)"}; row.State != card.SyncAsks || !slices.Equal(row.Rivals, want) || row.More != "" {
+		t.Errorf("state %d, %q, %q, want %q", row.State, row.More, row.Rivals, want)
+	}
+	for w, tr := range row.Traces {
+		if len(tr.Rivals) != 2 || math.Abs(tr.Rivals[0]-4) > 1e-9 || math.Abs(tr.Rivals[1]-1.6) > 1e-9 {
+			t.Errorf("window %d: places at %v, want 4 and 1.6", w, tr.Rivals)
+		}
+	}
+	if o := e.page([]card.SyncRow{row}, 0, 1); !strings.Contains(o.Summary, "numbers:") {
+		t.Errorf("the legend does not speak of numbers: %s", o.Summary)
+	}
+	r.Place.Sure = true
+	row = e.rows()[0]
+	if o := e.page([]card.SyncRow{row}, 0, 1); row.Rivals != nil || row.Traces[0].Rivals != nil || strings.Contains(o.Summary, "numbers") {
+		t.Errorf("a sure take has places to choose from: %+v", row)
 	}
 }
 

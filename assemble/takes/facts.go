@@ -2,6 +2,8 @@ package takes
 
 import (
 	"fmt"
+	"slices"
+	"strings"
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/manifest"
@@ -34,6 +36,7 @@ func (s *Set) Facts(line *plan.Timeline) (map[string]plan.Facts, []Fault) {
 // facts is Facts for one take that is in.
 func (t Take) facts(line *plan.Timeline) (f plan.Facts, faults []Fault) {
 	var absent plan.Absence
+	var asks []*Recording
 	for _, r := range t.Recordings() {
 		switch {
 		case r.Err == nil && r.Info.Video == nil &&
@@ -43,7 +46,7 @@ func (t Take) facts(line *plan.Timeline) (f plan.Facts, faults []Fault) {
 			faults = append(faults, NewFault(t.Name, KindUnreadable, r.Err))
 		case !r.Place.Sure:
 			absent = plan.Unplaced
-			faults = append(faults, t.unplaced(r))
+			asks = append(asks, r)
 		case line != nil && r.elsewhere(*line):
 			absent = plan.Elsewhere
 			faults = append(faults, t.outside(r, *line))
@@ -56,21 +59,38 @@ func (t Take) facts(line *plan.Timeline) (f plan.Facts, faults []Fault) {
 			r.fill(&f)
 		}
 	}
+	if len(asks) > 0 {
+		faults = append(faults, t.needsReview(asks))
+	}
 	if f.Picture == nil && (t.Video != nil || f.Sound == nil) {
 		f.Absent = absent
 	}
 	return f, faults
 }
 
-// unplaced asks the person for what sync could not find out.
-func (t Take) unplaced(r *Recording) Fault {
-	hint := r.Place.Reason
-	if hint == "" {
-		hint = "listen for the clap and write its time in this file as cue_at"
+// needsReview asks the person for what sync could not find out of some recordings
+// of the take, in one line. A recording that only follows the other one is not
+// asked about.
+func (t Take) needsReview(asks []*Recording) Fault {
+	leads := slices.DeleteFunc(slices.Clone(asks), func(r *Recording) bool { return r.Place.Method == "device" })
+	if len(leads) > 0 {
+		asks = leads
 	}
-	return NewFault(t.Name, KindUnplaced, fault.At(fault.Decision, r.File.Mark,
-		fmt.Sprintf("%s of take %q could not be placed in time (confidence %.2f)", r.File.Path, t.Name,
-			r.Place.Confidence), hint))
+	f := Fault{Take: t.Name, Kind: KindUnplaced, Asks: true, Hint: "write cue_at or offset of the file into production.yaml"}
+	var says []string
+	for _, r := range asks {
+		text, choice := r.Place.Question(), t.Name+"=1"
+		if len(t.Recordings()) > 1 {
+			text, choice = string(r.Role)+": "+text, t.Name+"/"+string(r.Role)+"=1"
+		}
+		says = append(says, text)
+		if !f.Choice && len(r.Place.Rivals()) > 0 {
+			f.Choice = true
+			f.Hint = "listen with `ripieno sync --snippets`, then `ripieno sync --accept " + choice + "`"
+		}
+	}
+	f.What = t.Name + ": needs review: " + strings.Join(says, "; ")
+	return f
 }
 
 // elsewhere reports whether a recording has nothing in the film.

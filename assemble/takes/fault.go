@@ -28,6 +28,9 @@ type Fault struct {
 	What string `json:"what"`
 	Hint string `json:"hint,omitempty"`
 	Kind Kind   `json:"kind"`
+	// Asks says that a person has to say where the take lies, Choice that there are
+	// places to choose from.
+	Asks, Choice bool `json:"-"`
 }
 
 // NewFault returns what is wrong with a take in the words of its error.

@@ -31,6 +31,8 @@ type Placed struct {
 	// Candidates are the likeliest places, the best first, numbered from 1 for
 	// --accept; none where the manifest fixes the place.
 	Candidates []Candidate `json:"candidates"`
+	// Question is what a person has to decide, in one line; "" where the place is sure.
+	Question string `json:"-"`
 }
 
 // Candidate is a place where a recording may lie.
@@ -63,9 +65,11 @@ func (r *Recording) Placed(timing string) Placed {
 	pl := r.Place
 	out := Placed{
 		Name: r.Owner, File: r.File.Path, Role: string(r.Role), Offset: pl.Offset, DriftPPM: pl.DriftPPM,
-		Confidence: pl.Confidence, BeatConfidence: pl.Confidence, OtherTempo: pl.OtherTempo, Candidates: candidates(pl.Candidates), Sure: pl.Sure, Method: pl.Method, Evidence: pl.Evidence, Reason: pl.Reason,
+		Confidence: pl.Confidence, BeatConfidence: pl.Confidence, OtherTempo: pl.OtherTempo, Candidates: candidates(pl.Candidates),
+		Sure: pl.Sure, Method: pl.Method, Evidence: pl.Evidence, Reason: pl.Reason,
 		LatenessMS: audio.Finite(pl.Lateness * 1000), Timing: timing, KeptMS: pl.Kept * 1000,
-		CueAt: audio.Finite(pl.CueAt), CueOffset: audio.Finite(pl.CueOffset), ErrorMS: audio.Finite(pl.Uncertainty * 1000),
+		Question: pl.Question(),
+		CueAt:    audio.Finite(pl.CueAt), CueOffset: audio.Finite(pl.CueOffset), ErrorMS: audio.Finite(pl.Uncertainty * 1000),
 	}
 	if out.Evidence == nil {
 		out.Evidence = []string{}

@@ -34,14 +34,18 @@ type SyncTrace struct {
 	Hill, Other []uint8
 	Onsets      []SyncOnset
 	Cue         float64 // guide seconds of the take's own clap; NaN: none here
+	// Rivals are the guide seconds, as the take is drawn, of the places among which
+	// a person has to choose, by number from 1; they stand in the Cue's stead.
+	Rivals []float64
 }
 
 // SyncRow is one take.
 type SyncRow struct {
 	Name   string
-	Player string // below the name, where there is room; may be ""
-	Says   string // beside the traces: how sure
-	More   string // below that, where there is room: how late
+	Player string   // below the name, where there is room; may be ""
+	Says   string   // beside the traces: how sure
+	More   string   // below that, where there is room: how late
+	Rivals []string // below that in place of More: the places to choose from
 	State  SyncState
 	Note   string // in place of traces when the take is SyncAbsent
 	Traces []SyncTrace
@@ -152,7 +156,7 @@ func newSyncSheet(o *SyncOptions) (syncSheet, error) {
 		}
 	}
 	u := float64(o.Width) / 1920
-	g := syncSheet{unit: u, margin: 24 * u, names: 190 * u, says: 176 * u, name: 16 * u, small: 13 * u, gap: 18 * u}
+	g := syncSheet{unit: u, margin: 24 * u, names: 190 * u, says: saysWidth(o.Rows) * u, name: 16 * u, small: 13 * u, gap: 18 * u}
 	n := float64(len(o.Windows))
 	g.plot = (float64(o.Width) - 2*g.margin - g.names - g.says - (n-1)*g.gap) / n
 	// Few takes get high rows, many low ones, so that the picture stays about
@@ -269,7 +273,11 @@ func (g syncSheet) take(p *picture, s *setter, o SyncOptions, i int) {
 		p.write(s.fit(first, face, size, g.unit*9, width), x, base, ink, g.page)
 	}
 	column(r.Name, r.Player, medium, g.name, g.margin, g.names-14*g.unit)
-	column(r.Says, r.More, regular, g.small, right, g.says-10*g.unit)
+	if len(r.Rivals) > 0 {
+		g.choices(p, s, r, ink, right, y)
+	} else {
+		column(r.Says, r.More, regular, g.small, right, g.says-10*g.unit)
+	}
 	if r.State == SyncAbsent {
 		b := box{g.left(0), y + 3*g.unit, right - 10*g.unit, y + g.row - 3*g.unit}
 		p.hatch(b, 9*g.unit, planCanvas)
@@ -279,6 +287,7 @@ func (g syncSheet) take(p *picture, s *setter, o SyncOptions, i int) {
 	}
 	for w := range o.Windows {
 		g.trace(p, o.Windows[w], w, r.Traces[w], y, tint.hill, tint.onset)
+		g.rivals(p, s, o, w, r.Traces[w], y, tint.onset)
 	}
 }
 
@@ -313,7 +322,7 @@ func (g syncSheet) trace(p *picture, o SyncWindow, w int, t SyncTrace, y float64
 			p.rect(box{x - 0.9*g.unit, b.y1 - h, x + 0.9*g.unit, b.y1}, onset)
 		}
 	}
-	if t.Cue >= o.From && t.Cue <= o.To {
+	if len(t.Rivals) == 0 && t.Cue >= o.From && t.Cue <= o.To {
 		x, d := g.x(o, w, t.Cue), 6*g.unit
 		p.paint(box{x - d, b.y0, x + d, b.y0 + 1.4*d}, inside(b), planInk, func(n pen) {
 			n.move(x-d, b.y0)

@@ -13,7 +13,7 @@ const sureBar = 0.99
 
 // mostUnsure is the largest expected error, in seconds, at which a file is placed
 // without asking: nearly always less than the 40 ms that are heard as two then.
-const mostUnsure = 0.034
+const mostUnsure = 0.03
 
 // Candidate is a place where a file may lie.
 type Candidate struct {

@@ -141,14 +141,16 @@ func follow(g *grid, takes []*take, ties []tie, placed []Placement) {
 	}
 }
 
-// better reports whether a leads b: the user's word, then surety, then the
-// smaller uncertainty, then the name.
+// better reports whether a leads b: the user's word, then surety, then a
+// clap, then the smaller uncertainty, then the name.
 func better(a, b Placement, ta, tb *take) bool {
 	switch {
 	case ta.given != tb.given:
 		return ta.given
 	case a.Sure != b.Sure:
 		return a.Sure
+	case math.IsNaN(a.CueAt) != math.IsNaN(b.CueAt):
+		return !math.IsNaN(a.CueAt) // a clap does not lie about when it was
 	case a.Uncertainty != b.Uncertainty:
 		return a.Uncertainty < b.Uncertainty
 	}
