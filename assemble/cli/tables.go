@@ -140,7 +140,8 @@ func printCandidates(w io.Writer, r assemble.SyncResult) {
 		}
 		for _, c := range t.Candidates {
 			name := fmt.Sprintf("%s/%s=%d", t.Name, t.Role, c.Number)
-			line := fmt.Sprintf("  --accept %-24s %s at %.2f s of %s (%.0f %%)", name, c.By, c.At, t.File, 100*c.Odds)
+			by := strings.ReplaceAll(c.By, "cue", "clap") // as all other messages call it
+			line := fmt.Sprintf("  --accept %-24s %s at %.2f s of %s (%.0f %%)", name, by, c.At, t.File, 100*c.Odds)
 			if path := sounds[name]; path != "" {
 				line += ": " + path
 			}
