@@ -66,6 +66,9 @@ func TestAcceptWritesACandidate(t *testing.T) {
 	if r, err = p.Sync(t.Context(), SyncOptions{Accept: []takes.Choice{choice}}); err != nil || r.Accepted != 1 {
 		t.Fatalf("%d accepted, %v", r.Accepted, err)
 	}
+	if err := r.Verdict(); err != nil {
+		t.Errorf("what was accepted is still asked about: %v", err)
+	}
 	path := filepath.Join(p.Manifest().Dir, manifest.FileName)
 	text, err := os.ReadFile(path)
 	if err != nil {

@@ -121,9 +121,10 @@ func syncTable(r assemble.SyncResult) func(io.Writer) {
 			fmt.Fprintf(w, "%d values written into the manifest\n", r.Pinned)
 		}
 		if r.Accepted > 0 {
-			fmt.Fprintf(w, "%d accepted and written into the manifest\n", r.Accepted)
+			fmt.Fprintf(w, "%d accepted and written into the manifest; the table is from before, run ripieno sync again\n", r.Accepted)
+		} else {
+			printCandidates(w, r)
 		}
-		printCandidates(w, r)
 		tellGuides(w, r.Guides)
 	}
 }

@@ -48,7 +48,7 @@ func (s *Set) Accept(man *manifest.Production, choices []Choice) ([]manifest.Pin
 	var list []manifest.Pinned
 	seen := map[*Recording]bool{}
 	for _, c := range choices {
-		r, err := s.chosen(man, c)
+		r, err := s.choose(man, c)
 		if err != nil {
 			return nil, err
 		}
@@ -62,15 +62,15 @@ func (s *Set) Accept(man *manifest.Production, choices []Choice) ([]manifest.Pin
 	return list, nil
 }
 
-// chosen returns the recording that a choice is about.
-func (s *Set) chosen(man *manifest.Production, c Choice) (*Recording, error) {
+// choose returns the recording that a choice is about.
+func (s *Set) choose(man *manifest.Production, c Choice) (*Recording, error) {
 	var known []string
 	for _, t := range s.Takes {
 		if t.Name != c.Take {
 			known = append(known, t.Name)
 			continue
 		}
-		r := t.decisive(c.Role)
+		r := t.leading(c.Role)
 		switch {
 		case r == nil:
 			return nil, fault.New(fault.Manifest, "--accept", fmt.Sprintf("take %q has no such recording that can be heard", c.Take),
@@ -87,9 +87,9 @@ func (s *Set) chosen(man *manifest.Production, c Choice) (*Recording, error) {
 	return nil, fault.New(fault.Manifest, "--accept", fmt.Sprintf("there is no take %q", c.Take), fmt.Sprintf("the manifest has %q", known))
 }
 
-// decisive returns the recording of a take whose place decides that of the take:
+// leading returns the recording of a take whose place decides that of the take:
 // the one of the role given, or else the one that does not only follow the other.
-func (t Take) decisive(role Role) *Recording {
+func (t Take) leading(role Role) *Recording {
 	var best *Recording
 	for _, r := range t.Recordings() {
 		if !r.HasSound() || role != "" && r.Role != role {

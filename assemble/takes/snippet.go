@@ -42,7 +42,7 @@ func (s *Set) Snippets(ctx context.Context, x *session.Session) ([]Snippet, erro
 	var list []Snippet
 	var made []task.Ref[string]
 	for _, t := range s.Takes {
-		r := t.decisive("")
+		r := t.leading("")
 		if t.IsWithheld() || r == nil || r.Place.Sure {
 			continue
 		}
@@ -158,8 +158,8 @@ func writeSnippet(ctx context.Context, path string, m *tempo.Map, clock audio.Cl
 	if err != nil {
 		return err
 	}
-	bring(right, snippetPeak)
-	bring(left, snippetPeak)
+	raise(right, snippetPeak)
+	raise(left, snippetPeak)
 	_, err = media.CreateWAV(ctx, dst, audio.NewMemory(audio.Block{left, right}, audio.Rate), media.PCM16)
 	return err
 }
@@ -168,8 +168,8 @@ func writeSnippet(ctx context.Context, path string, m *tempo.Map, clock audio.Cl
 // as with a guide, no louder than it needs to be.
 const snippetPeak = 0.25
 
-// bring amplifies x so that its peak is at most by 40 dB nearer to one given.
-func bring(x []float64, peak float64) {
+// raise amplifies x to a peak, by at most 40 dB.
+func raise(x []float64, peak float64) {
 	top := 0.0
 	for _, v := range x {
 		top = math.Max(top, math.Abs(v))

@@ -123,7 +123,7 @@ func (c *curveFilter) finish() Curves {
 		}
 	}
 	return Curves{
-		Onset: scaled(onset, 0.98, 170), Burst: scaled(burst, 0.997, 100), Sound: sounding(level),
+		Onset: scale(onset, 0.98, 170), Burst: scale(burst, 0.997, 100), Sound: presence(level),
 		Chroma: c.tonal.finish(),
 	}
 }
@@ -135,8 +135,8 @@ func quantile[T float32 | float64](v []T, q float64) T {
 	return s[int(q*float64(len(s)-1)+0.5)]
 }
 
-// scaled returns v with its quantile q at unit, in whole numbers up to 255.
-func scaled(v []float64, q, unit float64) []uint8 {
+// scale returns v with its quantile q at unit, in whole numbers up to 255.
+func scale(v []float64, q, unit float64) []uint8 {
 	top := quantile(v, q) + 1e-9
 	out := make([]uint8, len(v))
 	for i, x := range v {
@@ -145,10 +145,10 @@ func scaled(v []float64, q, unit float64) []uint8 {
 	return out
 }
 
-// sounding returns where there is sound: the mean level of 0.2 s between what
+// presence returns where there is sound: the mean level of 0.2 s between what
 // the file has in its quiet and its louder moments, bent so that loud playing
 // counts no more than soft playing.
-func sounding(level []float64) []uint8 {
+func presence(level []float64) []uint8 {
 	const half = 20 // frames
 	smooth, sum := make([]float64, len(level)), 0.0
 	at := func(i int) float64 { return level[max(0, min(len(level)-1, i))] }

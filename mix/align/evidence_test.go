@@ -137,8 +137,8 @@ func TestAnotherTempoIsNeverSure(t *testing.T) {
 	}
 }
 
-// Clicks that leak as loud as the notes move a take by less than it would be off
-// without them.
+// Clicks of the guide that leak as loud as a clap may make a take need review, but
+// its best place stays where it is without them.
 func TestLoudLeakMovesNobody(t *testing.T) {
 	m := piece(t, 12, 4, 100)
 	notes, _ := tune(m)
@@ -147,10 +147,13 @@ func TestLoudLeakMovesNobody(t *testing.T) {
 		clicks = append(clicks, b.Seconds)
 	}
 	const offset = -5.0
-	f := plucks(t, offset, m.End()+2, append(clicks, m.Cue()), notes, 13)
-	p := Place(m, []Recording{{Name: "x", Features: f}}, nil)[0]
-	if off := p.Offset - (offset - 0.012); p.Sure && math.Abs(off) > 0.02 {
-		t.Errorf("sure and %.0f ms off: %+v", 1000*off, p)
+	var off [2]float64
+	for i, claps := range [][]float64{{m.Cue()}, append(clicks, m.Cue())} {
+		p := Place(m, []Recording{{Name: "x", Features: plucks(t, offset, m.End()+2, claps, notes, 13)}}, nil)[0]
+		off[i] = math.Abs(p.Offset - (offset - 0.012))
+	}
+	if off[0] > 0.005 || off[1] > off[0]+0.005 {
+		t.Errorf("%.1f ms off without clicks, %.1f ms with them", 1000*off[0], 1000*off[1])
 	}
 }
 
@@ -173,7 +176,7 @@ func TestIsolated(t *testing.T) {
 		}
 	}
 	among[200] = 120
-	a, b := isolated(lone)[200], isolated(among)[200]
+	a, b := isolation(lone)[200], isolation(among)[200]
 	if math.Abs(a-1.2) > 1e-9 || b > 0.5*a {
 		t.Errorf("alone %.2f, want 1.20; among others %.2f, want less than half", a, b)
 	}

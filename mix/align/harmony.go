@@ -90,7 +90,7 @@ func harmonise(g *grid, takes []*take) {
 	}
 	settle()
 	for range 2 {
-		all := singing(g, takes)
+		all := gatherSure(g, takes)
 		for i, t := range takes {
 			if t.given || len(t.hyps) == 0 {
 				continue
@@ -125,8 +125,8 @@ type tutti struct {
 	slots [][]float32 // per take, its rhythm there
 }
 
-// singing returns the tutti of the takes that are sure now.
-func singing(g *grid, takes []*take) *tutti {
+// gatherSure returns the tutti of the takes that are sure now.
+func gatherSure(g *grid, takes []*take) *tutti {
 	e := &tutti{choir: *newChoir(g), at: make([]float64, len(takes)), slots: make([][]float32, len(takes))}
 	for i, t := range takes {
 		e.at[i] = math.NaN()

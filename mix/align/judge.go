@@ -46,7 +46,8 @@ func (p *Placement) judge(g *grid, t *take, best int, fit playing) {
 		p.Evidence = append(p.Evidence, fmt.Sprintf("%d notes scatter by %.0f ms about the beats", fit.n, 1000*fit.sigma))
 	}
 	if !math.IsNaN(p.Lateness) {
-		p.Evidence = append(p.Evidence, fmt.Sprintf("the playing is %.0f ms %s against the cue", math.Abs(1000*p.Lateness), lateOrEarly(p.Lateness)))
+		p.Evidence = append(p.Evidence, fmt.Sprintf("the playing is %.0f ms %s against the cue",
+			math.Abs(1000*p.Lateness), lateOrEarly(p.Lateness)))
 	}
 	switch {
 	case t.part != nil:
@@ -126,7 +127,8 @@ func (p *Placement) doubt(t *take, order []int) string {
 	case p.Method == "none":
 		return "neither a cue nor enough playing was found; give cue_at or offset"
 	case p.Confidence >= sureBar:
-		return fmt.Sprintf("%sthis is the right beat, but the notes begin too softly to place them within %.0f ms (about %.0f ms); accept it or give %s",
+		return fmt.Sprintf("%sthis is the right beat, but the notes begin too softly to place them within %.0f ms "+
+			"(about %.0f ms); accept it or give %s",
 			began, 1000*mostUnsure, 1000*p.Uncertainty, give)
 	case len(order) > 1:
 		a, b := t.hyps[order[0]], t.hyps[order[1]]

@@ -16,7 +16,8 @@ const (
 )
 
 // loneClap is the event that is a clear clap and the only one in its file; -1
-// without one. Of 127 such sounds in files of sampled instruments, 127 were the cue.
+// without one. Of the sounds so cue-like and so far ahead, however they stood out, 127
+// of 127 were the cue in the sampled files worked with, 133 of 140 in simulated ones.
 func (t *take) loneClap() int {
 	for i, r := range t.rank {
 		if r > 1 {

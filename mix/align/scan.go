@@ -103,16 +103,16 @@ func (s *scan) prepare() {
 	for i, v := range f.Onset {
 		s.onset[i] = float64(v) / 170
 	}
-	s.onset = smoothed(s.onset, 3)
+	s.onset = smooth(s.onset, 3)
 	s.sounds = make([]float64, n+1)
 	for i, v := range f.Sound {
 		s.sounds[i+1] = s.sounds[i] + float64(v)/127.5 - 1
 	}
-	s.isolated = isolated(f.Burst)
+	s.isolated = isolation(f.Burst)
 }
 
-// smoothed returns v under a Gaussian bell of sigma steps.
-func smoothed(v []float64, sigma int) []float64 {
+// smooth returns v under a Gaussian bell of sigma steps.
+func smooth(v []float64, sigma int) []float64 {
 	bell := make([]float64, 4*sigma+1)
 	var sum float64
 	for i := range bell {
@@ -134,9 +134,9 @@ func smoothed(v []float64, sigma int) []float64 {
 	return out
 }
 
-// isolated returns how much every burst stands alone: less where others lie
+// isolation returns how much every burst stands alone: less where others lie
 // within 0.4 s of it.
-func isolated(burst []uint8) []float64 {
+func isolation(burst []uint8) []float64 {
 	const reach = 80
 	var count [101]int // of the values round a place, up to 100
 	n := 0
@@ -251,7 +251,7 @@ func (s *scan) scanOnsets(p template, n int) []float64 {
 	}
 	corr := fft.Sequence(a, ca) // corr[d] = Σ want[k]·curve[k+d]
 	scatter := deviation(s.onset) + 1e-9
-	held := heldWeights(p)
+	held := sumWeights(p)
 	out := make([]float64, n)
 	for i := range out {
 		d := shift - i
@@ -269,7 +269,7 @@ func (s *scan) scanOnsets(p template, n int) []float64 {
 // weightsUpTo is a running sum of a template's positive weights.
 type weightsUpTo struct{ at, sum []float64 }
 
-func heldWeights(p template) weightsUpTo {
+func sumWeights(p template) weightsUpTo {
 	order := make([]int, 0, len(p.at))
 	for i, w := range p.weight {
 		if w > 0 {

@@ -53,7 +53,8 @@ const (
 // regression gives for files made of sampled instruments and for files of package
 // simulate (TestFit), rounded.
 var weights = terms{
-	sound: 5.5, beats: 5.5, burst: 4, cueRank: 0.7, cueQuality: 0.45, cueAlone: 0.8, bleed: 0.1, scoreFit: 0.7, missed: -0.55, harmony: 40, rhythm: 0.3,
+	sound: 5.5, beats: 5.5, burst: 4, cueRank: 0.7, cueQuality: 0.45, cueAlone: 0.8, bleed: 0.1,
+	scoreFit: 0.7, missed: -0.55, harmony: 40, rhythm: 0.3,
 }
 
 func (t terms) weighed() float64 {

@@ -40,7 +40,7 @@ func (t *take) objects(o float64) bool {
 	return t.hyps[0].cue >= 0 && t.hyps[0].p > 0.9 && math.Abs(t.hyps[0].o-o) > 2*cueReach
 }
 
-// search is candidates with what is written of the part or without.
+// search fills t.hyps from the scan, with what is written of the part or without.
 func (t *take) search(g *grid) {
 	s := t.scan
 	total := make([]float64, len(s.act))
@@ -79,7 +79,7 @@ func (t *take) tryCues(g *grid) {
 const bestCues = 20
 
 // mostCandidates bounds how many places of a file are weighed closely, and
-// apart is how far two of them lie apart at least, in seconds.
+// placesApart is how far two of them lie apart at least, in seconds.
 const (
 	mostCandidates = 60
 	placesApart    = 0.1
