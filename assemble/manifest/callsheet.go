@@ -11,7 +11,7 @@ import (
 
 // CallSheet is what the page for the players says besides the music.
 type CallSheet struct {
-	Language string            // one of [phrase.Languages]; "en" when not given
+	Language string            // one of [phrase.Languages]; the production's when not given
 	Due      string            // as written, "" when not given
 	DueDay   time.Time         // zero when Due is words and no date
 	DueClock string            // "20:00", "" when Due has no time of day
@@ -24,9 +24,9 @@ type CallSheet struct {
 // maxNotes is the most characters in the notes; they share a page or two.
 const maxNotes = 4000
 
-// callSheet reads the section callsheet.
-func (m mapping) callSheet() CallSheet {
-	s := CallSheet{Language: phrase.Default}
+// callSheet reads the section callsheet of a production in a language.
+func (m mapping) callSheet(language string) CallSheet {
+	s := CallSheet{Language: language}
 	c, ok := m.child("callsheet", callSheetShape)
 	if !ok {
 		return s

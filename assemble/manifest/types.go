@@ -13,6 +13,7 @@ type Production struct {
 	Path string // the manifest that was read
 	Dir  string // its folder, absolute; file names in the manifest are relative to it
 
+	Language   string // of films, pages and notes, one of [phrase.Languages]; "en" when not given
 	Title      string
 	Composer   string
 	Ensemble   string
@@ -70,6 +71,7 @@ type Take struct {
 	Player   string
 	Part     string
 	Section  string // "" or the name of a Section
+	Language string // of what the player reads alone; that of the call sheets when not given
 	Video    *File  // picture, and sound when Audio is nil
 	Audio    *File  // separate microphone recording
 	Guide    string // "" for the one all play to, or the name of a Variant of it

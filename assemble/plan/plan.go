@@ -210,6 +210,7 @@ type Film struct {
 	Rough    bool
 	Marks    bool
 	Codec    string // of the picture: h264, hevc or av1
+	Language string // of what is written in it besides the production's own texts
 	Scenery  bool   // the background is a picture
 	Cards    Cards
 	Shots    []Shot
