@@ -200,30 +200,27 @@ var releases = map[string]string{
 	"missing": "report.release-missing",
 }
 
-// methods are the words for them; others are shown as they are.
-var methods = map[string]string{
-	"cue": "report.by-cue", "playing": "report.by-playing", "cue+playing": "report.by-both",
-	"device": "report.by-device", "cue given": "report.by-given-cue", "offset given": "report.by-given-offset",
-	"none": "report.not-placed",
+// methods are the words for all ways to place a recording.
+var methods = map[align.Method]string{
+	align.ByCue: "report.by-cue", align.ByPlaying: "report.by-playing", align.ByCuePlaying: "report.by-both",
+	align.ByDevice: "report.by-device", align.ByCueGiven: "report.by-given-cue",
+	align.ByOffset: "report.by-given-offset", align.NoMethod: "report.not-placed",
 }
 
 // view returns a place in words. take is how --accept calls the recording.
 func (p Place) view(w *phrase.Book, take string) placeView {
 	v := placeView{Place: p, At: w.Figure(fmt.Sprintf("%+.3f", p.Offset)) + "\u00a0s", Drift: w.Say("report.no-drift"),
-		How: p.Method, Late: w.Say("report.late-unknown")}
+		How: w.Say(methods[p.Method]), Late: w.Say("report.late-unknown")}
 	if p.DriftPPM != 0 {
 		v.Drift = w.Figure(fmt.Sprintf("%+.1f", p.DriftPPM)) + "\u00a0ppm"
 	}
 	v.Reason = w.Translate(p.Reason)
 	v.Evidence = translateAll(w, p.Evidence)
-	if key, ok := methods[p.Method]; ok {
-		v.How = w.Say(key)
-	}
 	v.Sureness = w.Figure(strconv.FormatFloat(math.Floor(1000*p.Confidence)/10, 'f', 1, 64)) + "\u00a0%"
 	if !p.Sure {
 		v.Sureness = w.Say("report.unsure", "percent", v.Sureness)
 		v.How = w.Say("report.placed-guess", "how", v.How)
-		if p.Method == "none" {
+		if p.Method == align.NoMethod {
 			v.How = w.Say("report.placed-not-yet")
 		}
 	}
@@ -258,7 +255,7 @@ func translateAll(w *phrase.Book, list []string) []string {
 // choices are the places that a person may accept: all that sync found, where none
 // is sure and the recording does not only follow another.
 func (p Place) choices() []align.Candidate {
-	if p.Sure || p.Method == "device" {
+	if p.Sure || p.Method == align.ByDevice {
 		return nil
 	}
 	return p.Candidates
