@@ -208,8 +208,9 @@ type Film struct {
 	Canvas   layout.Canvas
 	Rough    bool
 	Marks    bool
-	Codec    Codec // of the picture
-	Scenery  bool  // the background is a picture
+	Codec    Codec  // of the picture
+	Language string // of what is written in it besides the production's own texts
+	Scenery  bool   // the background is a picture
 	Cards    Cards
 	Shots    []Shot
 	Conforms []Conform
