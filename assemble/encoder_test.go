@@ -264,11 +264,7 @@ func TestHardwareThatDoesNotWork(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		wants, err := wantedFilms(p, RenderOptions{Only: []string{c.film}})
-		if err != nil {
-			t.Fatal(err)
-		}
-		codings, err := findEncoders(t.Context(), p, wants)
+		wants, codings, err := wantedFilms(t.Context(), p, RenderOptions{Only: []string{c.film}})
 		p.Close()
 		if c.encoder == "" {
 			if fault.KindOf(err) != fault.FFmpeg || !strings.HasPrefix(err.Error(), filepath.Join(dir, "production.yaml")+":") {

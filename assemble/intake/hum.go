@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"cmp"
 	"math"
 	"ripieno/mix/robust"
 	"slices"
@@ -128,15 +129,7 @@ func (h *humEar) result() (hz int, levelDB, prominenceDB float64) {
 	if len(heard) < 3 {
 		return 0, Floor, 0
 	}
-	slices.SortFunc(heard, func(a, b humSecond) int {
-		switch {
-		case a.level < b.level:
-			return -1
-		case a.level > b.level:
-			return 1
-		}
-		return 0
-	})
+	slices.SortFunc(heard, func(a, b humSecond) int { return cmp.Compare(a.level, b.level) })
 	quiet := heard[:max(3, len(heard)/5)]
 	levelDB = Floor
 	prominenceDB = math.Inf(-1)

@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -54,15 +55,7 @@ func (s *Sound) loudest() Channel {
 	if len(s.Channels) == 0 {
 		return Channel{PeakDB: Floor, RMSDB: Floor}
 	}
-	return slices.MaxFunc(s.Channels, func(a, b Channel) int {
-		switch {
-		case a.RMSDB < b.RMSDB:
-			return -1
-		case a.RMSDB > b.RMSDB:
-			return 1
-		}
-		return 0
-	})
+	return slices.MaxFunc(s.Channels, func(a, b Channel) int { return cmp.Compare(a.RMSDB, b.RMSDB) })
 }
 
 // Listen reads src to its end and measures it. Memory grows by four bytes for

@@ -143,13 +143,7 @@ func (m mapping) madeStep() tempo.Change {
 	m.need("measure", "")
 	c.Measure, _ = m.whole("measure")
 	c.At, _ = m.number("at")
-	if v, ok := m.scalar("meter", ""); ok {
-		meter, err := tempo.ParseMeter(v.Value)
-		if err != nil {
-			m.at(v, "", "%v", err)
-		}
-		c.Meter = meter
-	}
+	c.Meter = m.meter("")
 	if v, ok := m.scalar("beat", ""); ok {
 		if n, err := fmt.Sscanf(v.Value, "%d/%d", &c.Beat.Num, &c.Beat.Den); n != 2 || err != nil {
 			m.at(v, "", "beat %q is no note value", clip(v.Value))
