@@ -111,7 +111,7 @@ func (h *humEar) second() {
 	h.buf, h.level, h.count = h.buf[:0], 0, 0
 }
 
-// goertzel is |X|² of x at the frequency of coeff (G. Goertzel, American
+// goertzel returns |X|² of x at the frequency of coeff (G. Goertzel, American
 // Mathematical Monthly 65, 1958).
 func goertzel(x []float64, coeff float64) float64 {
 	a, b := 0.0, 0.0
@@ -121,7 +121,7 @@ func goertzel(x []float64, coeff float64) float64 {
 	return max(0, a*a+b*b-coeff*a*b)
 }
 
-// result is the hum of the quieter kind of seconds: the lowest fifth of those
+// result returns the hum of the quieter kind of seconds: the lowest fifth of those
 // with any sound, at least three. Medians keep one odd second from deciding.
 func (h *humEar) result() (hz int, levelDB, prominenceDB float64) {
 	const silence = 1e-10 // -100 dBFS

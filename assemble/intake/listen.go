@@ -50,7 +50,7 @@ type Channel struct {
 	RailRatio   float64 `json:"rail_ratio"`
 }
 
-// loudest is the channel with the highest effective value.
+// loudest returns the channel with the highest effective value.
 func (s *Sound) loudest() Channel {
 	if len(s.Channels) == 0 {
 		return Channel{PeakDB: Floor, RMSDB: Floor}
@@ -176,7 +176,7 @@ func (c *channelEar) hear(x []float64, full bool) float64 {
 	return sum
 }
 
-// sound is the result.
+// sound returns the result.
 func (e *ear) sound() Sound {
 	s := Sound{
 		Seconds: float64(e.frames) / float64(e.rate), Rate: e.rate,
@@ -229,7 +229,7 @@ func (s *Sound) levels(windows []float32) {
 // 1 dB in windows of 100 ms, a room with rumble by more.
 const restMargin = 2
 
-// decibels is factor·log10(v), at least Floor.
+// decibels returns factor·log10(v), at least Floor.
 func decibels(v, factor float64) float64 {
 	if !(v > 0) {
 		return Floor

@@ -178,7 +178,7 @@ func (m *Made) Encode() []byte {
 	return []byte(b.String() + last)
 }
 
-// text is a guide as the record has it. Two guides with the same text are the
+// text returns a guide as the record has it. Two guides with the same text are the
 // same.
 func (g MadeGuide) text() string {
 	var b strings.Builder
@@ -212,7 +212,7 @@ func (g MadeGuide) text() string {
 	return b.String()
 }
 
-// stepText is what a change says besides its measure.
+// stepText returns what a change says besides its measure.
 func stepText(c tempo.Change) string {
 	var b strings.Builder
 	if !c.Meter.IsZero() {
