@@ -89,7 +89,7 @@ func film(p *production.Production, facts map[string]Facts, line Timeline, shots
 	if w.Poster != nil {
 		f.Poster = min(line.clamp(*w.Poster), line.Frames-1)
 	}
-	h := newHouse(p, facts, w)
+	h := newArranger(p, facts, w)
 	for _, s := range shots {
 		out := Shot{Span: Span{s.From, s.To}, Show: s.Show, Text: s.Text, Labels: s.Labels, Pages: 1, Sheets: 1}
 		out.LabelsTo = labelsTo(p, s, line)
@@ -120,7 +120,7 @@ func film(p *production.Production, facts map[string]Facts, line Timeline, shots
 }
 
 // show adds a shot of takes, in several parts when they need several sheets.
-func (f *Film) show(h *house, s shot.Shot, whole Shot, line Timeline) error {
+func (f *Film) show(h *arranger, s shot.Shot, whole Shot, line Timeline) error {
 	sheets, err := h.arrange(s)
 	if err != nil {
 		return err
