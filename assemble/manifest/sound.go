@@ -18,6 +18,35 @@ type Strip struct {
 	Delay     float64   // seconds later; negative: earlier
 	SendDB    float64   // to the room, beside what every take sends
 	Dry       bool      // send: none
+	Clean     Clean     // as the mix says when not given
+}
+
+// Clean is what the mix does to every take by itself, without being told how
+// much.
+type Clean struct {
+	Silence bool // closes it where nobody plays
+	Noise   bool // makes the noise under the playing softer
+}
+
+// allClean is the default: everything that is done.
+var allClean = Clean{Silence: true, Noise: true}
+
+// clean reads what is done to takes by themselves; what is not written stays as
+// in def.
+func (m mapping) clean(def Clean) Clean {
+	if v := m.vals["clean"]; v != nil && isScalar(v) && !isQuoted(v) {
+		switch v.Value {
+		case "auto":
+			return allClean
+		case "off":
+			return Clean{}
+		}
+	}
+	c, ok := m.child("clean", cleanShape)
+	if !ok {
+		return def
+	}
+	return Clean{Silence: c.flag("silence", def.Silence), Noise: c.flag("noise", def.Noise)}
 }
 
 // Mute is a span in which a take is not heard.
@@ -202,6 +231,7 @@ func (m mapping) bus(x *Mix, sections []Section) {
 			m.at(m.keys[key], "add room: 0.15, or another share", "%s is not heard without room", key)
 		}
 	}
+	x.Clean = m.clean(x.Clean)
 	x.FadeIn, _ = m.number("fade_in")
 	x.FadeOut, _ = m.number("fade_out")
 	x.SoloLiftDB, _ = m.number("solo_lift")

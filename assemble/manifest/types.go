@@ -148,6 +148,7 @@ type Mix struct {
 	FadeIn       float64 // seconds at the film's beginning; 0 when not given
 	FadeOut      float64 // seconds at its end
 	SoloLiftDB   float64 // how much a take is lifted while a solo shot shows it; 0 when not given
+	Clean        Clean   // what is done to takes by themselves; all of it when not given
 	Stage        []Place // where sections sit, for takes that are placed automatically
 }
 
