@@ -42,6 +42,10 @@ func (m mapping) clean(def Clean) Clean {
 			return Clean{}
 		}
 	}
+	if v := m.vals["clean"]; v != nil && isScalar(v) && !isEmpty(v) {
+		m.at(v, "write off, auto, or "+cleanShape.example, "unknown clean %q", clip(v.Value))
+		return def
+	}
 	c, ok := m.child("clean", cleanShape)
 	if !ok {
 		return def
