@@ -17,13 +17,12 @@ import (
 // Span is a stretch of guide frames, To not included.
 type Span struct{ From, To audio.Frames }
 
-// How a curve moves. A phrase is opened before it sounds, within Rise; behind it
-// the gain falls by Fall a second, more slowly than a room dies away that one
-// would notice.
+// How a curve moves. A phrase is opened before it sounds, within Rise; behind its
+// tail the gain falls by Fall a second. Inside a phrase it does not move.
 const (
 	Depth = audio.Decibels(60) // how far a closed recording is taken down
 	Rise  = audio.Frames(audio.Rate / 20)
-	Fall  = 40.0 // dB a second
+	Fall  = 90.0 // dB a second: as a room of 0.7 s dies away
 )
 
 // Curve is a gain over guide time: 0 dB in the spans, -Depth between them. The

@@ -19,7 +19,7 @@ const (
 	shortest  = 0.12 // seconds: what is shorter, soft and alone is a click or a knock
 	softBy    = 12.0 // dB under the playing
 	alone     = 0.25 // seconds to the next sound
-	before    = 0.04 // seconds by which a phrase opens before it is heard
+	before    = 0.01 // seconds by which a phrase opens before it is heard
 	rest      = 1.0  // seconds: shorter pauses belong to a phrase
 	tailDepth = 55.0 // dB under its loudest moment: there a tail ends
 	mostTail  = 1.5  // seconds
