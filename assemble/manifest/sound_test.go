@@ -83,12 +83,12 @@ func TestClean(t *testing.T) {
 		mix, take string
 		want      Clean
 	}{
-		{"", "", Clean{true, true}},
+		{"", "", allClean},
 		{"mix: {clean: off}\n", "", Clean{}},
 		{"mix: {clean: {noise: false}}\n", "", Clean{Silence: true}},
 		{"mix: {clean: {silence: false}}\n", "", Clean{Noise: true}},
 		{"", ", clean: off", Clean{}},
-		{"mix: {clean: off}\n", ", clean: auto", Clean{true, true}},
+		{"mix: {clean: off}\n", ", clean: auto", allClean},
 		{"mix: {clean: off}\n", ", clean: {silence: true}", Clean{Silence: true}},
 		{"mix: {clean: {noise: false}}\n", ", clean: {silence: false}", Clean{}},
 	} {

@@ -60,9 +60,9 @@ func TestMixAsTasks(t *testing.T) {
 		byID[x.ID] = x
 	}
 	for id, want := range map[string][]string{
-		"level/cello":         {"sound/cello"},
-		"heard/cello":         {"sound/cello", "level/cello"},
-		"voice/cello":         {"sound/cello", "level/cello", "heard/cello"},
+		"level/cello": {"sound/cello"},
+		"heard/cello": {"sound/cello", "level/cello"},
+		"voice/cello": {"sound/cello", "level/cello", "heard/cello"},
 		"sum": {"level/oboe", "heard/oboe", "voice/oboe", "level/cello", "heard/cello", "voice/cello", "level/bass", "heard/bass",
 			"voice/bass"},
 		"master":              {"sum"},
