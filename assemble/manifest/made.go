@@ -143,13 +143,7 @@ func (m mapping) madeStep() tempo.Change {
 	m.need("measure", "")
 	c.Measure, _ = m.whole("measure")
 	c.At, _ = m.number("at")
-	if v, ok := m.scalar("meter", ""); ok {
-		meter, err := tempo.ParseMeter(v.Value)
-		if err != nil {
-			m.at(v, "", "%v", err)
-		}
-		c.Meter = meter
-	}
+	c.Meter = m.meter("")
 	if v, ok := m.scalar("beat", ""); ok {
 		if n, err := fmt.Sscanf(v.Value, "%d/%d", &c.Beat.Num, &c.Beat.Den); n != 2 || err != nil {
 			m.at(v, "", "beat %q is no note value", clip(v.Value))
@@ -184,7 +178,7 @@ func (m *Made) Encode() []byte {
 	return []byte(b.String() + last)
 }
 
-// text is a guide as the record has it. Two guides with the same text are the
+// text returns a guide as the record has it. Two guides with the same text are the
 // same.
 func (g MadeGuide) text() string {
 	var b strings.Builder
@@ -218,7 +212,7 @@ func (g MadeGuide) text() string {
 	return b.String()
 }
 
-// stepText is what a change says besides its measure.
+// stepText returns what a change says besides its measure.
 func stepText(c tempo.Change) string {
 	var b strings.Builder
 	if !c.Meter.IsZero() {

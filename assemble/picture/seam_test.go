@@ -53,7 +53,7 @@ func planned(t *testing.T, r *recorder, changes ...string) (*plan.Plan, Film, []
 	return pl, f, task.Collect(f.Edges...)
 }
 
-// heard is the film's sound, which something else makes.
+// heard returns the film's sound, which something else makes.
 func heard() task.Ref[string] {
 	return task.Path(task.Task{ID: "sound", Action: store.NewAction("sound").Ext(".m4a")})
 }

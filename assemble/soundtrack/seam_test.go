@@ -42,7 +42,7 @@ func plainTool(take func(ffmpeg.Command) error) *ffmpeg.Tool {
 	return ffmpeg.Recorded(ffmpeg.ParseVersion("ffmpeg version 7.1"), nil, take)
 }
 
-// edges are all tasks of a mix with its stems.
+// edges returns all tasks of a mix with its stems.
 func edges(t *Track) []task.Edge {
 	list := []task.Edge{t.Master}
 	for _, s := range t.Stems() {

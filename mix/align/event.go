@@ -1,6 +1,7 @@
 package align
 
 import (
+	"cmp"
 	"math"
 	"ripieno/mix/robust"
 	"slices"
@@ -34,15 +35,7 @@ func findEvents(energy [][]float32, fine []float32, bands []*band, flux []float3
 	}
 	out = append(out, p.slurs(flux, taken)...)
 	p.look(1)
-	slices.SortFunc(out, func(a, b Event) int {
-		switch {
-		case a.Time < b.Time:
-			return -1
-		case a.Time > b.Time:
-			return 1
-		}
-		return 0
-	})
+	slices.SortFunc(out, func(a, b Event) int { return cmp.Compare(a.Time, b.Time) })
 	p.hear(out)
 	return out
 }
