@@ -109,7 +109,7 @@ func (p *Production) deliverables() []plan.Want {
 	var wants []plan.Want
 	for _, d := range p.Manifest().Deliver {
 		wants = append(wants, plan.Want{Name: d.Name, Canvas: layout.Canvas{W: d.W, H: d.H}, Codec: d.Codec,
-			Poster: d.Poster, Mark: d.Mark})
+			Poster: d.Poster, Aspect: d.Aspect, Mark: d.Mark})
 	}
 	return wants
 }

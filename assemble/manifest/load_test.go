@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"ripieno/assemble/fault"
+	"ripieno/layout"
 )
 
 // head is the least a manifest has; what a test adds begins on line 4.
@@ -88,8 +89,8 @@ func TestWholeExample(t *testing.T) {
 		Hall: defaultHall}) {
 		t.Errorf("mix %+v", p.Mix)
 	}
-	if !reflect.DeepEqual(p.Picture, Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9, Gutter: 6,
-		Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", ShortRows: "centred"}) {
+	if !reflect.DeepEqual(p.Picture, Picture{FPSNum: 30, FPSDen: 1, Aspect: Aspect{AspectW: 16, AspectH: 9},
+		Gutter: 6, AutoMargin: true, Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid"}) {
 		t.Errorf("picture %+v", p.Picture)
 	}
 	if len(p.Shots) != 3 || p.Shots[0].From.Edge != FilmStart || p.Shots[0].Text != "title" ||
@@ -111,8 +112,8 @@ func TestDefaults(t *testing.T) {
 		t.Errorf("%+v", p)
 	}
 	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, PanLaw: "power",
-		Hall: defaultHall}) || !reflect.DeepEqual(p.Picture, Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9,
-		Gutter: 6, Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", ShortRows: "centred"}) {
+		Hall: defaultHall}) || !reflect.DeepEqual(p.Picture, Picture{FPSNum: 30, FPSDen: 1, Aspect: Aspect{Shapes: layout.AnyShape},
+		Gutter: 6, AutoGutter: true, AutoMargin: true, Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid"}) {
 		t.Errorf("%+v %+v", p.Mix, p.Picture)
 	}
 	if len(p.Deliver) != 1 || p.Deliver[0].Name != "final" || p.Deliver[0].W != 1920 || p.Deliver[0].H != 1080 {
@@ -182,8 +183,8 @@ shots:
 		t.Errorf("%+v", p.Sections)
 	}
 	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -23, TruePeakDB: -1.5, PanLaw: "power", Hall: defaultHall}) ||
-		!reflect.DeepEqual(p.Picture, Picture{FPSNum: 30000, FPSDen: 1001, AspectW: 239, AspectH: 100, Gutter: 6,
-			Margin: 12, Background: "#a0b1c2", Tail: 1.5, Rows: "grid", ShortRows: "centred"}) {
+		!reflect.DeepEqual(p.Picture, Picture{FPSNum: 30000, FPSDen: 1001, Aspect: Aspect{AspectW: 239, AspectH: 100}, Gutter: 6,
+			AutoGutter: true, Margin: 12, Background: "#a0b1c2", Tail: 1.5, Rows: "grid"}) {
 		t.Errorf("%+v %+v", p.Mix, p.Picture)
 	}
 	s := p.Shots

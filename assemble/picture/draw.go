@@ -45,9 +45,6 @@ func Note(t plan.Tile) string {
 	return noteSound
 }
 
-// behindBlur puts the blurred take behind a picture that is fitted.
-const behindBlur = "blur"
-
 // scene is what the picture of a segment is drawn from: a shot, and how much
 // of it is seen.
 type scene struct {
@@ -97,7 +94,7 @@ func (m *Maker) overlay(f plan.Film, sc scene) (key store.Action, draw func() (i
 			})
 			continue
 		case t.Shown.Meet(sc.span).Len() == 0:
-		case t.Behind == behindBlur:
+		case t.Behind == plan.BehindBlur:
 			o.Holes = append(o.Holes, t.Rect)
 		default:
 			o.Holes = append(o.Holes, t.Hole)

@@ -107,7 +107,7 @@ func (m *Maker) still(f plan.Film, i int, res task.Result) (image.Image, error) 
 	var shown []card.Shown
 	for k := range s.Tiles {
 		t := &f.Shots[i].Tiles[k]
-		if t.Behind == behindBlur {
+		if t.Behind == plan.BehindBlur {
 			t.Behind = "" // a storyboard does without
 		}
 		c, ok := stillOf(f, i, k, m.line)

@@ -115,17 +115,17 @@ func (h *house) gridRungs(line Timeline) map[string]int {
 	// What cannot be laid out is told of the shots that show it.
 	sheets, _ := h.arrange(all)
 	for _, s := range slices.Concat(sheets...) {
-		if t, err := newTile(h.takes[s.take], h.facts[s.take], s.tile, line, film); err == nil {
+		if t, err := h.newTile(all, s.take, s.tile, line, film); err == nil {
 			add(s.take, t)
 		}
 	}
-	old := h.pinned()
+	old := h.pinned(all)
 	for _, t := range h.p.Takes {
 		at := h.places[t.Name] - 1
 		if at >= len(old) {
 			continue
 		}
-		if tile, err := newTile(t, h.facts[t.Name], old[at], line, film); err == nil {
+		if tile, err := h.newTile(all, t.Name, old[at], line, film); err == nil {
 			add(t.Name, tile)
 		}
 	}
@@ -134,12 +134,12 @@ func (h *house) gridRungs(line Timeline) map[string]int {
 
 // pinned are the tiles of the grid in which the manifest's seats were given,
 // none where rows go by anything but seats.
-func (h *house) pinned() []layout.Rect {
+func (h *house) pinned(all shot.Shot) []layout.Rect {
 	heavy := slices.ContainsFunc(h.p.Takes, func(t manifest.Take) bool { return t.Weight > 1 })
 	if h.p.Seats == 0 || heavy || h.p.Picture.Rows == "sections" || h.p.Picture.Rows == "justified" {
 		return nil
 	}
-	plan, err := h.grid(h.p.Seats)
+	plan, err := h.grid(all, all.Takes, h.p.Seats)
 	if err != nil || smallest(plan) < h.want.Canvas.EvenScale(float64(h.p.Picture.SmallestTile)) {
 		return nil
 	}

@@ -134,7 +134,7 @@ func (f *Film) show(h *house, s shot.Shot, whole Shot, line Timeline) error {
 		}
 		lead := Span{out.From - out.Into.Frames, out.To}
 		for _, seat := range sheet {
-			tile, err := newTile(h.takes[seat.take], h.facts[seat.take], seat.tile, line, lead)
+			tile, err := h.newTile(s, seat.take, seat.tile, line, lead)
 			if err != nil {
 				return err
 			}
@@ -147,7 +147,8 @@ func (f *Film) show(h *house, s shot.Shot, whole Shot, line Timeline) error {
 }
 
 // newTile stands a take in its rectangle for one shot.
-func newTile(t manifest.Take, f Facts, r layout.Rect, line Timeline, span Span) (Tile, error) {
+func (h *house) newTile(s shot.Shot, take string, r layout.Rect, line Timeline, span Span) (Tile, error) {
+	t, f := h.takes[take], h.facts[take]
 	tile := Tile{Take: t.Name, Rect: r, Fit: t.Fit, Player: t.PublicName(), Part: t.Part, Section: t.Section, Behind: t.Behind, Absent: f.Absent, Card: f.Picture == nil, Silent: f.Sound == nil, Conform: -1}
 	if f.Absent == Withheld {
 		tile.Part, tile.Section = "", "" // in a small ensemble the part tells who it is
@@ -165,16 +166,22 @@ func newTile(t manifest.Take, f Facts, r layout.Rect, line Timeline, span Span) 
 		tile.Shown = Span{span.From, span.From}
 		return tile, nil
 	}
+	hole := r
+	if t.Fit == "crop" && h.aspectOf(s).Shapes != (layout.Shapes{}) {
+		if hole = halved(r, f.Picture.W, f.Picture.H); hole != r {
+			tile.Behind = BehindBlur
+		}
+	}
 	focus := layout.Focus{X: t.Crop.X, Y: t.Crop.Y, Zoom: t.Crop.Zoom}
 	if t.AutoCrop && f.Subject != nil {
 		tile.Sure = f.Subject.Confidence
 		if tile.Sure >= motion.Sure {
 			// The window's part of the picture, when it is cut to the tile.
-			wide := float64(r.W) / float64(r.H) * float64(f.Picture.H) / float64(f.Picture.W)
+			wide := float64(hole.W) / float64(hole.H) * float64(f.Picture.H) / float64(f.Picture.W)
 			focus.X, focus.Y = f.Subject.Focus(min(1, wide), min(1, 1/wide))
 		}
 	}
-	placed, err := layout.Place(f.Picture.W, f.Picture.H, r, layout.Mode(t.Fit), focus)
+	placed, err := layout.Place(f.Picture.W, f.Picture.H, hole, layout.Mode(t.Fit), focus)
 	if err != nil {
 		return tile, fault.At(fault.Manifest, t.Mark, "the picture of take "+fmt.Sprintf("%q", t.Name)+" cannot be placed in its tile",
 			"check fit and crop").Because(err)

@@ -96,7 +96,8 @@ type Want struct {
 	Marks  bool   // with place and time burned in
 	Codec  string // of the picture: h264, hevc or av1
 	Poster *manifest.Time
-	Mark   fault.Mark // of the deliverable in the manifest
+	Aspect manifest.Aspect // of its tiles; zero: the production's
+	Mark   fault.Mark      // of the deliverable in the manifest
 }
 
 // Span is a run of frames [From, To).
@@ -146,6 +147,10 @@ type Tile struct {
 	Sure    float64     // how sure crop: auto is of the player's place, 0 to 1; 0 when it was not asked
 	Shown   Span        // output frames in which the picture is there
 }
+
+// BehindBlur is what Tile.Behind says where the take itself, enlarged and blurred,
+// is behind its picture.
+const BehindBlur = "blur"
 
 // Shot is what the film shows over a span of output frames.
 type Shot struct {

@@ -31,7 +31,7 @@ func production(t testing.TB, takes int) *manifest.Production {
 	}
 	p := &manifest.Production{
 		Path: "production.yaml", Tempo: m,
-		Picture: manifest.Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9, Gutter: 6, LeadIn: 2, Tail: 2, Labels: true, Background: "#101214"},
+		Picture: manifest.Picture{FPSNum: 30, FPSDen: 1, Aspect: manifest.Aspect{AspectW: 16, AspectH: 9}, Gutter: 6, LeadIn: 2, Tail: 2, Labels: true, Background: "#101214"},
 	}
 	for i := range takes {
 		p.Takes = append(p.Takes, manifest.Take{

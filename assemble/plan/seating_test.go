@@ -123,6 +123,10 @@ func TestPinningSeatsMovesNobody(t *testing.T) {
 		p := production(t, 1+r.IntN(25))
 		p.Picture.Rows = []string{"grid", "grid", "sections", "justified"}[r.IntN(4)]
 		p.Picture.ShortRows = []string{"centred", "spread", "left"}[r.IntN(3)]
+		if r.IntN(2) == 0 {
+			searched(p)
+			p.Picture.ShortRows = []string{"", "stretch", "centred"}[r.IntN(3)]
+		}
 		p.Shots = []manifest.Shot{{From: at(1), Show: "tutti"}, {From: at(3), Show: "soli", Section: "high"}}
 		by, seats := r.Perm(len(p.Takes)), r.Perm(len(p.Takes))
 		for i := range r.IntN(len(by)) / 2 {
