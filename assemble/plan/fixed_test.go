@@ -7,7 +7,7 @@ import (
 	"os"
 	"testing"
 
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/layout"
 )
 
@@ -20,12 +20,12 @@ func TestAFixedShapeKeepsItsFilms(t *testing.T) {
 	for _, rows := range []string{"grid", "sections", "justified"} {
 		for _, short := range []string{"centred", "spread", "left"} {
 			for _, n := range []int{1, 2, 3, 5, 7, 10, 25, 60} {
-				p := production(t, n)
-				p.Picture.Rows, p.Picture.ShortRows = rows, short
-				p.Shots = []manifest.Shot{{From: at(1), Show: "tutti"}, {From: at(3), Show: "soli", Section: "high"},
+				p := lamplighter(t, n)
+				p.Picture.Rows, p.Picture.ShortRows = production.Rows(rows), production.Alignment(short)
+				p.Shots = []production.Shot{{From: at(1), Show: "tutti"}, {From: at(3), Show: "soli", Section: "high"},
 					{From: at(4), Show: "solo", Take: "take-1", Others: "around"}, {From: at(5), Show: "solo", Take: "take-1"}}
 				if n > 1 {
-					p.Shots = append(p.Shots, manifest.Shot{From: at(6), Show: "pair", Take: "take-1", Other: "take-2"})
+					p.Shots = append(p.Shots, production.Shot{From: at(6), Show: "pair", Take: "take-1", Other: "take-2"})
 				}
 				for _, c := range canvases {
 					pl, err := New(p, filmed(p), []Want{{Name: "x", Canvas: c}}, Look{})

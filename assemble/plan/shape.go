@@ -1,18 +1,18 @@
 package plan
 
 import (
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/layout"
 	"ripieno/layout/shot"
 )
 
 // aspectOf is the shape of the tiles of a shot: its own, the deliverable's, or the
 // production's.
-func (h *house) aspectOf(s shot.Shot) manifest.Aspect {
-	if s.Want >= 0 && s.Want < len(h.p.Shots) && h.p.Shots[s.Want].Aspect != (manifest.Aspect{}) {
+func (h *house) aspectOf(s shot.Shot) production.Aspect {
+	if s.Want >= 0 && s.Want < len(h.p.Shots) && h.p.Shots[s.Want].Aspect != (production.Aspect{}) {
 		return h.p.Shots[s.Want].Aspect
 	}
-	if h.want.Aspect != (manifest.Aspect{}) {
+	if h.want.Aspect != (production.Aspect{}) {
 		return h.want.Aspect
 	}
 	return h.p.Picture.Aspect
@@ -30,7 +30,7 @@ func (h *house) options(s shot.Shot) layout.Options {
 // gridOptions scales the manifest's pixels, which are meant at 1080 lines, to
 // the canvas. What it says nothing about goes by the number of tiles, where
 // their shape is searched for.
-func gridOptions(pic manifest.Picture, a manifest.Aspect, c layout.Canvas, tiles int) layout.Options {
+func gridOptions(pic production.Picture, a production.Aspect, c layout.Canvas, tiles int) layout.Options {
 	o := layout.Options{
 		AspectW: a.AspectW, AspectH: a.AspectH, Shapes: a.Shapes,
 		Gutter: c.EvenScale(float64(pic.Gutter)), Margin: c.EvenScale(float64(pic.Margin)),
@@ -43,11 +43,11 @@ func gridOptions(pic manifest.Picture, a manifest.Aspect, c layout.Canvas, tiles
 		o.Margin = o.Gutter
 	}
 	switch pic.ShortRows {
-	case "spread":
+	case production.Spread:
 		o.Align = layout.Spread
-	case "left":
+	case production.LeftAligned:
 		o.Align = layout.Leading
-	case "stretch":
+	case production.Stretched:
 		o.Align = layout.Stretched
 	case "":
 		if searched {

@@ -4,13 +4,13 @@ import (
 	"fmt"
 	"testing"
 
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/layout"
 )
 
 // searched sets what holds in a manifest that says nothing of tiles.
-func searched(p *manifest.Production) {
-	p.Picture.Aspect = manifest.Aspect{Shapes: layout.AnyShape}
+func searched(p *production.Production) {
+	p.Picture.Aspect = production.Aspect{Shapes: layout.AnyShape}
 	p.Picture.AutoGutter, p.Picture.AutoMargin, p.Picture.ShortRows = true, true, ""
 }
 
@@ -29,7 +29,7 @@ func seen(t Tile, p Picture) float64 {
 func TestAtLeastHalfOfEveryPictureIsSeen(t *testing.T) {
 	for _, c := range filmCanvases {
 		for n := 1; n <= 63; n++ {
-			p := production(t, n)
+			p := lamplighter(t, n)
 			searched(p)
 			facts := filmed(p)
 			for i, take := range p.Takes {
@@ -57,9 +57,9 @@ func TestAtLeastHalfOfEveryPictureIsSeen(t *testing.T) {
 
 // A solo on a film for phones fills it: half of the picture, on its own ground.
 func TestASoloFillsAnUprightFilm(t *testing.T) {
-	p := production(t, 3)
+	p := lamplighter(t, 3)
 	searched(p)
-	p.Shots = []manifest.Shot{{From: at(1), Show: "solo", Take: "take-2"}}
+	p.Shots = []production.Shot{{From: at(1), Show: "solo", Take: "take-2"}}
 	pl, err := New(p, filmed(p), []Want{{Name: "x", Canvas: layout.Canvas{W: 1080, H: 1920}}}, Look{})
 	if err != nil {
 		t.Fatal(err)
@@ -73,12 +73,12 @@ func TestASoloFillsAnUprightFilm(t *testing.T) {
 // The shape of tiles is a shot's own, or else the deliverable's, or else the
 // production's.
 func TestWhoseShapeTilesHave(t *testing.T) {
-	p := production(t, 6)
+	p := lamplighter(t, 6)
 	searched(p)
-	p.Shots = []manifest.Shot{{From: at(1), Show: "tutti"},
-		{From: at(3), Show: "tutti", Aspect: manifest.Aspect{AspectW: 1, AspectH: 1}}}
+	p.Shots = []production.Shot{{From: at(1), Show: "tutti"},
+		{From: at(3), Show: "tutti", Aspect: production.Aspect{AspectW: 1, AspectH: 1}}}
 	c := layout.Canvas{W: 1920, H: 1080}
-	pl, err := New(p, filmed(p), []Want{{Name: "a", Canvas: c}, {Name: "b", Canvas: c, Aspect: manifest.Aspect{AspectW: 16, AspectH: 9}}}, Look{})
+	pl, err := New(p, filmed(p), []Want{{Name: "a", Canvas: c}, {Name: "b", Canvas: c, Aspect: production.Aspect{AspectW: 16, AspectH: 9}}}, Look{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -97,7 +97,7 @@ func TestWhoseShapeTilesHave(t *testing.T) {
 func TestALateTakeMovesNobodyWhateverItsShape(t *testing.T) {
 	for _, c := range filmCanvases {
 		for n := 4; n <= 40; n++ {
-			p := production(t, n)
+			p := lamplighter(t, n)
 			searched(p)
 			late := p.Takes[n/2].Name
 			facts := filmed(p)
@@ -118,7 +118,7 @@ func TestALateTakeMovesNobodyWhateverItsShape(t *testing.T) {
 }
 
 // everybodyOf is where each take stands in the first shot of a rough cut.
-func everybodyOf(t *testing.T, p *manifest.Production, facts map[string]Facts, c layout.Canvas) map[string]layout.Rect {
+func everybodyOf(t *testing.T, p *production.Production, facts map[string]Facts, c layout.Canvas) map[string]layout.Rect {
 	t.Helper()
 	pl, err := New(p, facts, []Want{{Name: "x", Canvas: c, Rough: true}}, Look{})
 	if err != nil {
