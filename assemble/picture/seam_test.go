@@ -27,6 +27,7 @@ takes:
   - {name: horn, player: Ben, part: Horn, video: {file: intake/horn.mp4, offset: 0}}
 picture: {fps: 30, lead_in: 1, tail: 1, background: "#204060"}
 shots: [{from: start, show: tutti}, {from: m3, show: solo, take: horn}]
+picture: {aspect: 16:9}
 deliver: [{name: final, canvas: 1280x720}]
 `
 
