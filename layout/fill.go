@@ -311,9 +311,44 @@ func (f *filling) choose() (best filled, ok bool) {
 	return best, true
 }
 
+// On returns the arrangement of a plan made by Fill on a canvas of another size,
+// so that a small film looks as the large one does. Options are Fill's; errors
+// too, and a plan that Fill did not make.
+func (p Plan) On(c Canvas, o Options) (Plan, error) {
+	if p.way == nil {
+		return p, argument("plan", "it was not made by Fill")
+	}
+	n := max(len(p.Tiles), len(p.rects))
+	o, err := check(n, c, o)
+	if err != nil {
+		return p, err
+	}
+	f := &filling{Options: o, canvas: c, n: n}
+	w := *p.way
+	small := &TooSmallError{n, c, MinTile, MinTile}
+	if w.w > 0 {
+		if w.w, w.h = f.tile(c, w.lines, (n+w.lines-1)/w.lines); w.w < MinTile || w.h < MinTile {
+			return p, small
+		}
+		return f.plan(w), nil
+	}
+	_, across := f.room(w.columns)
+	_, longer := f.split(w.lines)
+	t := w.short / w.long
+	w.long = (across - float64(o.Gutter*(w.lines-1))) / (float64(longer) + t*float64(w.lines-longer))
+	w.short = w.long * t
+	q := f.plan(w)
+	for _, r := range q.Tiles {
+		if r.W < MinTile || r.H < MinTile {
+			return p, small
+		}
+	}
+	return q, nil
+}
+
 // plan makes the rectangles of a way.
 func (f *filling) plan(w filled) Plan {
-	p := Plan{Canvas: f.canvas, Gutter: f.Gutter, Align: f.Align}
+	p := Plan{Canvas: f.canvas, Gutter: f.Gutter, Align: f.Align, way: &w}
 	if w.w > 0 {
 		p.Rows, p.Cols = w.lines, (f.n+w.lines-1)/w.lines
 		p.Tiles = p.rows(fill(f.n, p.Cols), w.w, w.h)

@@ -262,3 +262,33 @@ func BenchmarkFill(b *testing.B) {
 		})
 	}
 }
+
+// TestASmallFilmLooksAsTheLargeOne compares the arrangement on canvases of one shape:
+// edges are where they are on the largest, to a few pixels of gutters and rounding.
+func TestASmallFilmLooksAsTheLargeOne(t *testing.T) {
+	for _, c := range filmCanvases {
+		for _, n := range []int{1, 2, 3, 5, 7, 10, 23, 47} {
+			large, err := Fill(pictures(n, 3), c, fillOptions(n, c))
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, k := range []int{3, 2} { // thirds and halves
+				small := Canvas{c.W / k, c.H / k}
+				p, err := large.On(small, fillOptions(n, small))
+				if err != nil {
+					t.Fatal(err)
+				}
+				checkTiles(t, p.Tiles, small, fillOptions(n, small))
+				for i, r := range p.Tiles {
+					q := large.Tiles[i]
+					if off := max(r.X*k-q.X, q.X-r.X*k, r.Bottom()*k-q.Bottom(), q.Bottom()-r.Bottom()*k); off > 12 {
+						t.Fatalf("%v of %v, %d: %v, %v on the large one", small, c, n, r, q)
+					}
+				}
+			}
+		}
+	}
+	if _, err := (Plan{}).On(Canvas{64, 36}, Options{}); err == nil {
+		t.Error("a plan of nothing was brought to a canvas")
+	}
+}

@@ -39,6 +39,7 @@ type Plan struct {
 	// reading order, and their rectangles; nil for a plan of Rows by Cols.
 	cells []Cell
 	rects []Rect
+	way   *filled // how Fill arranged it; nil for a plan of anything else
 }
 
 // Grid places n equal tiles of the wanted aspect in rows and columns so that

@@ -78,7 +78,7 @@ func (h *house) shape(s shot.Shot) (layout.Plan, []int, error) {
 			order[i] = i
 		}
 		if o.Shapes != (layout.Shapes{}) {
-			plan, err := layout.Fill(h.aspects(s.Takes), c, o)
+			plan, err := h.fill(h.aspects(s.Takes), h.aspectOf(s))
 			return plan, order, err
 		}
 		plan, err := h.grid(s, s.Takes, len(s.Takes))

@@ -155,18 +155,28 @@ func (h *house) grid(s shot.Shot, takes []string, n int) (layout.Plan, error) {
 	if plan, ok := h.grids[key]; ok {
 		return plan, nil
 	}
-	o := gridOptions(h.p.Picture, key.aspect, h.want.Canvas, n)
 	var plan layout.Plan
 	var err error
 	if searched {
-		plan, err = layout.Fill(key.crowd.aspects(n), h.want.Canvas, o)
+		plan, err = h.fill(key.crowd.aspects(n), key.aspect)
 	} else {
-		plan, err = layout.Grid(n, h.want.Canvas, o)
+		plan, err = layout.Grid(n, h.want.Canvas, gridOptions(h.p.Picture, key.aspect, h.want.Canvas, n))
 	}
 	if err == nil {
 		h.grids[key] = plan
 	}
 	return plan, err
+}
+
+// fill arranges pictures on the canvas as on one of its shape with 1080 lines: a
+// rough cut and a film in any size show the same.
+func (h *house) fill(aspects []float64, a production.Aspect) (layout.Plan, error) {
+	ref := h.want.Canvas.Reference()
+	plan, err := layout.Fill(aspects, ref, gridOptions(h.p.Picture, a, ref, len(aspects)))
+	if err != nil || ref == h.want.Canvas {
+		return plan, err
+	}
+	return plan.On(h.want.Canvas, gridOptions(h.p.Picture, a, h.want.Canvas, len(aspects)))
 }
 
 // halved is the part of a tile in which at least half of a picture is seen, in
