@@ -45,8 +45,16 @@ func (p *Production) Grid(ctx context.Context) (GridResult, error) {
 	if err != nil {
 		return GridResult{}, err
 	}
-	draw := picture.New(p.Tool(), p.Store().Steady, pl, assets, nil)
+	r, err := p.drawPlans(ctx, pl, picture.New(p.Tool(), p.Store().Steady, pl, assets, nil))
+	r.Faults = faults
+	return r, err
+}
+
+// drawPlans draws the plan of every film, as pixels and as a drawing that can be
+// scaled. The result is that of the first film, with the others in it.
+func (p *Production) drawPlans(ctx context.Context, pl *plan.Plan, draw *picture.Maker) (GridResult, error) {
 	var results []GridResult
+	var err error
 	for _, f := range pl.Films {
 		r := gridResult(f, pl.Timeline)
 		if r.PNG, err = p.OutFile("grid-" + f.Name + ".png"); err != nil {
@@ -76,7 +84,7 @@ func (p *Production) Grid(ctx context.Context) (GridResult, error) {
 		results = append(results, r)
 	}
 	first := results[0]
-	first.Others, first.Faults = results[1:], faults
+	first.Others = results[1:]
 	return first, nil
 }
 
