@@ -67,7 +67,7 @@ func CallSheets(ctx context.Context, set Settings, o CallSheetOptions) (CallShee
 	for _, name := range o.Only {
 		i := slices.IndexFunc(p.man.Takes, func(t production.Take) bool { return t.Name == name })
 		if i < 0 {
-			return r, noSuch(p.man, "take", name, names(p.man.Takes, func(t production.Take) string { return t.Name }))
+			return r, p.man.NoSuch("take", name, names(p.man.Takes, func(t production.Take) string { return t.Name }))
 		}
 		if t := p.man.Takes[i]; t.IsWithheld() {
 			return r, fault.At(fault.Manifest, t.Mark, fmt.Sprintf("take %q has release: no, so no page is made for it", name),

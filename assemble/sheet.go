@@ -6,6 +6,7 @@ import (
 
 	"ripieno/assemble/media"
 	"ripieno/assemble/picture"
+	"ripieno/assemble/plan"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 )
@@ -14,7 +15,7 @@ import (
 // in its middle, with real frames of the takes at their true times. It looks
 // and listens as Render does, so plan, drawings and storyboard are the film's.
 func (p *Production) Sheet(ctx context.Context) (GridResult, error) {
-	wants := p.deliverables()
+	wants := plan.Wants(p.Manifest())
 	for _, w := range wants {
 		if err := p.OutFiles("sheet-" + w.Name + ".png"); err != nil {
 			return GridResult{}, err

@@ -17,7 +17,6 @@ import (
 	"maps"
 	"math"
 
-	"ripieno/assemble/fault"
 	"ripieno/assemble/production"
 	"ripieno/layout"
 	"ripieno/layout/motion"
@@ -86,18 +85,6 @@ type Facts struct {
 	Sound   *Sound
 	Absent  Absence
 	Subject *motion.Subject // where the player is in the picture; nil when nobody looked
-}
-
-// Want is one film to plan.
-type Want struct {
-	Name   string
-	Canvas layout.Canvas
-	Rough  bool  // the quick preview
-	Marks  bool  // with place and time burned in
-	Codec  Codec // of the picture
-	Poster *production.Time
-	Aspect production.Aspect // of its tiles; zero: the production's
-	Mark   fault.Mark        // of the deliverable in the manifest
 }
 
 // Span is a run of frames [From, To).
