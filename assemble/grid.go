@@ -19,7 +19,15 @@ import (
 // Grid plans the picture of every deliverable and draws each plan for a person
 // to read. It looks at the files but does not listen to them: a take counts as
 // seen from start to end.
-func (p *Production) Grid(ctx context.Context) (GridResult, error) {
+// What a finished film lacks has no tile.
+func (p *Production) Grid(ctx context.Context) (GridResult, error) { return p.grid(ctx, false) }
+
+// SeatPlan is Grid with the seats of those who are still to come, as rough cuts
+// have them.
+func (p *Production) SeatPlan(ctx context.Context) (GridResult, error) { return p.grid(ctx, true) }
+
+// grid is Grid, or SeatPlan when seats are kept.
+func (p *Production) grid(ctx context.Context, seats bool) (GridResult, error) {
 	set, err := takes.Inspect(ctx, p.Session)
 	if err != nil {
 		return GridResult{}, err
@@ -40,7 +48,11 @@ func (p *Production) Grid(ctx context.Context) (GridResult, error) {
 			f.Picture.First, f.Picture.Last = -1e6, 1e6
 		}
 	}
-	pl, err := plan.New(p.Manifest(), facts, plan.Wants(p.Manifest()), assets.Look)
+	wants := plan.Wants(p.Manifest())
+	for i := range wants {
+		wants[i].KeepSeats = seats
+	}
+	pl, err := plan.New(p.Manifest(), facts, wants, assets.Look)
 	if err != nil {
 		return GridResult{}, err
 	}

@@ -46,7 +46,8 @@ func (m mapping) mix(sections []Section) Mix {
 // film with 1080 lines, so that one manifest suits every canvas.
 func (m mapping) picture() Picture {
 	p := Picture{FPSNum: 30, FPSDen: 1, Aspect: anyAspect, Gutter: 6, AutoGutter: true, AutoMargin: true,
-		Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: production.GridRows}
+		Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: production.GridRows,
+		AudioOnly: production.AudioOnlyCard}
 	c, ok := m.child("picture", pictureShape)
 	if !ok {
 		return p
@@ -74,6 +75,7 @@ func (m mapping) picture() Picture {
 	p.LabelsFade, _ = c.number("labels_fade")
 	p.Rows = choose(c, "rows", p.Rows)
 	p.ShortRows = c.shortRows(p.Aspect)
+	p.AudioOnly = choose(c, "audio_only", p.AudioOnly)
 	p.SmallestTile, _ = c.whole("smallest_tile")
 	p.MatchLight = c.choice("match", "nothing") == "light"
 	p.FadeIn, _ = c.number("fade_in")

@@ -256,6 +256,8 @@ var (
 			"sections: each begins a row; justified: whole pictures of every shape"},
 		{"short_rows", oneOf(append(production.Alignments.Strings(), "centre")...), "stretch; centred with one shape",
 			"incomplete rows: wider tiles, or where equal ones stand"},
+		{"audio_only", among(production.AudioOnlyWays), "card",
+			"players who are heard and not seen: a card in the grid, or a line of the credits alone"},
 		{"smallest_tile", whole(20, 1080, "pixels at 1080 lines"), "any",
 			"height below which a grid becomes several sheets"},
 		{"match", oneOf("nothing", "light"), "nothing", "light brings exposure and white balance of takes together"},

@@ -45,6 +45,15 @@ func Note(t plan.Tile) string {
 	return noteSound
 }
 
+// noteIn returns what the card of a tile says in a film. A finished one says
+// nothing of why there is no picture of somebody who is heard.
+func noteIn(f plan.Film, t plan.Tile) string {
+	if !f.Rough && t.Absent == plan.Present {
+		return ""
+	}
+	return Note(t)
+}
+
 // scene is what the picture of a segment is drawn from: a shot, and how much
 // of it is seen.
 type scene struct {
@@ -90,7 +99,7 @@ func (m *Maker) overlay(f plan.Film, sc scene) (key store.Action, draw func() (i
 		switch {
 		case t.Card:
 			o.Placeholders = append(o.Placeholders, card.Placeholder{
-				Tile: t.Rect, Name: t.Player, Part: t.Part, Note: Note(t), Expected: t.Absent == plan.Awaited,
+				Tile: t.Rect, Name: t.Player, Part: t.Part, Note: noteIn(f, t), Expected: t.Absent == plan.Awaited,
 			})
 			continue
 		case t.Shown.Meet(sc.span).Len() == 0:

@@ -25,6 +25,7 @@ type house struct {
 	places  map[string]int // of takes, see Places
 	section map[string]int // place of a section from front to back
 	grids   map[gridKey]layout.Plan
+	untiled map[string]bool // takes that no shot shows
 }
 
 // gridKey is what the grid of a shot depends on besides its canvas.

@@ -111,6 +111,7 @@ func (h *house) gridRungs(line Timeline) map[string]int {
 	for _, t := range h.p.Takes {
 		all.Takes = append(all.Takes, t.Name)
 	}
+	all = h.without(all)
 	film := Span{0, line.Frames}
 	// What cannot be laid out is told of the shots that show it.
 	sheets, _ := h.arrange(all)

@@ -81,7 +81,7 @@ func (t Timeline) clamp(m production.Time) int {
 
 // film lays out one deliverable.
 func film(p *production.Production, facts map[string]Facts, line Timeline, shots []shot.Shot, w Want, l Look) (*Film, error) {
-	f := &Film{Name: w.Name, Canvas: w.Canvas, Rough: w.Rough, Marks: w.Marks, Codec: w.Codec, Scenery: p.Picture.Backdrop != nil, Cards: newCards(p)}
+	f := &Film{Name: w.Name, Canvas: w.Canvas, Rough: w.Rough, Marks: w.Marks, Codec: w.Codec, Scenery: p.Picture.Backdrop != nil}
 	f.FadeIn = min(line.Rate.Frame(p.Picture.FadeIn), line.Frames)
 	f.FadeOut = min(line.Rate.Frame(p.Picture.FadeOut), line.Frames)
 	f.Soften = line.Rate.Frame(p.Picture.LabelsFade)
@@ -90,7 +90,11 @@ func film(p *production.Production, facts map[string]Facts, line Timeline, shots
 		f.Poster = min(line.clamp(*w.Poster), line.Frames-1)
 	}
 	h := newHouse(p, facts, w)
+	gone := missing(p, facts, w)
+	h.untiled = untiled(p, facts, gone)
+	f.Cards = newCards(p, gone)
 	for _, s := range shots {
+		s = h.without(s)
 		out := Shot{Span: Span{s.From, s.To}, Show: s.Show, Text: s.Text, Labels: s.Labels, Pages: 1, Sheets: 1}
 		out.LabelsTo = labelsTo(p, s, line)
 		var err error

@@ -95,7 +95,8 @@ func TestPlansOfRandomProductions(t *testing.T) {
 	planned, tiles := 0, 0
 	for range 250 {
 		p, facts, c := drawn(t, r)
-		want := []Want{{Name: "x", Canvas: c}}
+		want := []Want{{Name: "x", Canvas: c, Rough: r.IntN(2) == 0}}
+		want[0].KeepSeats = !want[0].Rough // no take is left out
 		pl, err := New(p, facts, want, Look{})
 		if err != nil {
 			var f *fault.Fault

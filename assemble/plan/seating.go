@@ -80,13 +80,13 @@ func (h *house) seated(s shot.Shot, takes []string) (layout.Plan, error) {
 	if err != nil { // for far more than there are
 		return h.grid(s, takes, len(takes))
 	}
-	cells := make([]layout.Cell, founders)
+	cells, own := make([]layout.Cell, founders), now.Cells()
 	for i, name := range takes[:founders] {
 		at := i
 		if all {
 			at = h.places[name] - 1
 		}
-		cells[i] = layout.Cell{Row: at / now.Cols, Col: at % now.Cols}
+		cells[i] = own[at]
 	}
 	for n := founders + 1; n <= len(takes); n++ {
 		if n > size {
@@ -98,7 +98,14 @@ func (h *house) seated(s shot.Shot, takes []string) (layout.Plan, error) {
 			return now, err
 		}
 	}
-	if now, err = h.grid(s, takes, len(takes)); err != nil {
+	if size > len(takes) && h.aspectOf(s).Shapes != (layout.Shapes{}) {
+		// The places of those who are gone stay, too: without them the others
+		// would have another shape.
+		if now, err = h.grid(s, takes, size); err != nil {
+			return now, err
+		}
+		now = first(now, len(takes))
+	} else if now, err = h.grid(s, takes, len(takes)); err != nil {
 		return now, err
 	}
 	if cells, err = layout.Reseat(cells, now); err != nil {

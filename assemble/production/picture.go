@@ -21,6 +21,7 @@ type Picture struct {
 	LabelsFade     float64 // seconds in which names come and go; 0, when not given: at once
 	Rows           Rows
 	ShortRows      Alignment // of incomplete rows; "" when not given
+	AudioOnly      AudioOnly // of players who are heard and not seen
 	SmallestTile   int       // height in pixels at 1080 lines below which a grid becomes pages; 0, when not given: any
 	Fonts          []Asset   // fill in for characters that the embedded fonts lack, in this order
 	MatchLight     bool      // match: light, bring exposure and white balance of takes together; false when not given
