@@ -136,8 +136,8 @@ possible.`,
 		})
 	c.Flags().BoolVar(&pin, "pin", false, "write everybody's seat into production.yaml, changing nothing else in it")
 	c.Flags().BoolVar(&seats, "seats", false, "keep the seats of those who are still to come, as rough cuts do")
-	c.MarkFlagsMutuallyExclusive("seats", "sheet")
 	c.Flags().BoolVar(&sheet, "sheet", false, "also draw a storyboard: every shot with real frames of the takes")
+	c.MarkFlagsMutuallyExclusive("seats", "sheet")
 	return c
 }
 
