@@ -11,7 +11,7 @@ import (
 	"ripieno/assemble/task"
 )
 
-// Sheet is Grid with a storyboard of every deliverable: each shot as it looks
+// Sheet returns Grid with a storyboard of every deliverable: each shot as it looks
 // in its middle, with real frames of the takes at their true times. It looks
 // and listens as Render does, so plan, drawings and storyboard are the film's.
 func (p *Production) Sheet(ctx context.Context) (GridResult, error) {

@@ -26,6 +26,7 @@ type Production struct {
 	Path string // the manifest that was read
 	Dir  string // its folder, absolute; file names in the manifest are relative to it
 
+	Language   string // of films, pages and notes, as its tag; "en" when not given
 	Title      string
 	Composer   string
 	Ensemble   string
