@@ -134,14 +134,14 @@ func (m *Maker) still(f plan.Film, i int, res task.Result) (image.Image, error) 
 		shown = append(shown, part)
 	}
 	_, paint := m.overlay(f, scene{shot: i, labels: s.LabelsTo > s.From, span: s.Span})
-	over, err := painted(paint)
+	over, err := paintOver(paint)
 	if err != nil {
 		return nil, err
 	}
 	if s.Roll.Step > 0 {
 		middle := (s.From + s.To) / 2
 		_, paint := m.roll(f, scene{shot: i, span: plan.Span{From: middle, To: middle + 1}})
-		roll, err := painted(paint)
+		roll, err := paintOver(paint)
 		if err != nil {
 			return nil, err
 		}
@@ -150,8 +150,8 @@ func (m *Maker) still(f plan.Film, i int, res task.Result) (image.Image, error) 
 	return card.Shrink(card.Still(over, shown), f.Canvas.Lines(stillLines)), nil
 }
 
-// painted returns a drawing as a picture that can be drawn upon.
-func painted(paint func() (image.Image, error)) (*image.NRGBA, error) {
+// paintOver returns a drawing as a picture that can be drawn upon.
+func paintOver(paint func() (image.Image, error)) (*image.NRGBA, error) {
 	img, err := paint()
 	if err != nil {
 		return nil, err

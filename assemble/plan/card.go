@@ -138,7 +138,7 @@ func roster(p *production.Production, gone map[string]bool) []card.Credit {
 	return list
 }
 
-// printable tells whether a text has only the printable characters of ASCII.
+// printable reports whether a text has only the printable characters of ASCII.
 func printable(s string) bool {
 	for i := range len(s) {
 		if s[i] < ' ' || s[i] > '~' {

@@ -89,7 +89,7 @@ func film(p *production.Production, facts map[string]Facts, line Timeline, shots
 	if w.Poster != nil {
 		f.Poster = min(line.clamp(*w.Poster), line.Frames-1)
 	}
-	h := newHouse(p, facts, w)
+	h := newArranger(p, facts, w)
 	gone := missing(p, facts, w)
 	h.untiled = untiled(p, facts, gone)
 	f.Cards = newCards(p, gone)
@@ -124,7 +124,7 @@ func film(p *production.Production, facts map[string]Facts, line Timeline, shots
 }
 
 // show adds a shot of takes, in several parts when they need several sheets.
-func (f *Film) show(h *house, s shot.Shot, whole Shot, line Timeline) error {
+func (f *Film) show(h *arranger, s shot.Shot, whole Shot, line Timeline) error {
 	sheets, err := h.arrange(s)
 	if err != nil {
 		return err
@@ -151,7 +151,7 @@ func (f *Film) show(h *house, s shot.Shot, whole Shot, line Timeline) error {
 }
 
 // newTile stands a take in its rectangle for one shot.
-func (h *house) newTile(s shot.Shot, take string, r layout.Rect, line Timeline, span Span) (Tile, error) {
+func (h *arranger) newTile(s shot.Shot, take string, r layout.Rect, line Timeline, span Span) (Tile, error) {
 	t, f := h.takes[take], h.facts[take]
 	tile := Tile{Take: t.Name, Rect: r, Fit: t.Fit, Player: t.PublicName(), Part: t.Part, Section: t.Section, Behind: t.Behind, Absent: f.Absent, Card: f.Picture == nil, Silent: f.Sound == nil, Conform: -1}
 	if f.Absent == Withheld {

@@ -53,17 +53,17 @@ func inOrder[T any](takes []T, name func(T) string, places map[string]int) []int
 }
 
 // inOrder returns that of the takes of a shot.
-func (h *house) inOrder(takes []string) []int {
+func (h *arranger) inOrder(takes []string) []int {
 	return inOrder(takes, func(name string) string { return name }, h.places)
 }
 
-// seated returns a grid of takes, which are in the order of their seats. Those of
+// seatGrid returns a grid of takes, which are in the order of their seats. Those of
 // the first seats stand in reading order, as in the grid that was made for so
 // many; every later one takes a free cell, and when the grid has other rows
 // and columns for it, as few as possible move. A tutti has all takes of the
 // production; then a seat that nobody has stays free as long as
 // no later take fills it.
-func (h *house) seated(s shot.Shot, takes []string) (layout.Plan, error) {
+func (h *arranger) seatGrid(s shot.Shot, takes []string) (layout.Plan, error) {
 	all := s.Show == shot.Tutti
 	founders := len(takes)
 	if h.p.Seats > 0 {

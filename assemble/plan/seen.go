@@ -49,7 +49,7 @@ func untiled(p *production.Production, facts map[string]Facts, gone map[string]b
 // without returns a shot without takes that have no tile. A section of which nobody
 // is left, and a soloist who is not there, leave everybody's shot, and one of a
 // pair stands alone.
-func (h *house) without(s shot.Shot) shot.Shot {
+func (h *arranger) without(s shot.Shot) shot.Shot {
 	if len(h.untiled) == 0 || len(s.Takes) == 0 {
 		return s
 	}

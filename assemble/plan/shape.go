@@ -8,7 +8,7 @@ import (
 
 // aspectOf is the shape of the tiles of a shot: its own, the deliverable's, or the
 // production's.
-func (h *house) aspectOf(s shot.Shot) production.Aspect {
+func (h *arranger) aspectOf(s shot.Shot) production.Aspect {
 	if s.Want >= 0 && s.Want < len(h.p.Shots) && h.p.Shots[s.Want].Aspect != (production.Aspect{}) {
 		return h.p.Shots[s.Want].Aspect
 	}
@@ -19,7 +19,7 @@ func (h *house) aspectOf(s shot.Shot) production.Aspect {
 }
 
 // options are those of the layout of a shot.
-func (h *house) options(s shot.Shot) layout.Options {
+func (h *arranger) options(s shot.Shot) layout.Options {
 	o := gridOptions(h.p.Picture, h.aspectOf(s), h.want.Canvas, len(s.Takes))
 	if o.Shapes != (layout.Shapes{}) {
 		o.Picture = h.crowdOf(s.Takes).typical(0)
@@ -82,7 +82,7 @@ const (
 )
 
 // crowdOf counts the pictures of takes; those that have none do not count.
-func (h *house) crowdOf(takes []string) crowd {
+func (h *arranger) crowdOf(takes []string) crowd {
 	n, upright, old := 0, 0, 0
 	for _, name := range takes {
 		pic := h.facts[name].Picture
@@ -130,7 +130,7 @@ func (k crowd) aspects(n int) []float64 {
 
 // aspects are the shapes of the takes' own pictures, a tile's for those that
 // have none.
-func (h *house) aspects(takes []string) []float64 {
+func (h *arranger) aspects(takes []string) []float64 {
 	out := make([]float64, len(takes))
 	for i, name := range takes {
 		out[i] = wide
@@ -146,7 +146,7 @@ func (h *house) aspects(takes []string) []float64 {
 
 // grid is the grid for n of some takes, or for n such takes when they are fewer,
 // on this canvas.
-func (h *house) grid(s shot.Shot, takes []string, n int) (layout.Plan, error) {
+func (h *arranger) grid(s shot.Shot, takes []string, n int) (layout.Plan, error) {
 	key := gridKey{n, crowd{}, h.aspectOf(s)}
 	searched := key.aspect.Shapes != (layout.Shapes{})
 	if searched {
@@ -170,7 +170,7 @@ func (h *house) grid(s shot.Shot, takes []string, n int) (layout.Plan, error) {
 
 // fill arranges pictures on the canvas as on one of its shape with 1080 lines: a
 // rough cut and a film in any size show the same.
-func (h *house) fill(aspects []float64, a production.Aspect) (layout.Plan, error) {
+func (h *arranger) fill(aspects []float64, a production.Aspect) (layout.Plan, error) {
 	ref := h.want.Canvas.Reference()
 	plan, err := layout.Fill(aspects, ref, gridOptions(h.p.Picture, a, ref, len(aspects)))
 	if err != nil || ref == h.want.Canvas {
