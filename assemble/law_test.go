@@ -279,6 +279,44 @@ func TestVerbsStayShortStories(t *testing.T) {
 	}
 }
 
+// TestTheWalkIsTrue holds the walks in DEVELOPERS.md: every file they name is there,
+// none needs more than twelve, and the page stays one that is read to its end.
+func TestTheWalkIsTrue(t *testing.T) {
+	const mostFiles, mostBytes = 12, 12 << 10
+	data, err := os.ReadFile("../DEVELOPERS.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(data) > mostBytes {
+		t.Errorf("DEVELOPERS.md has %d bytes, at most %d", len(data), mostBytes)
+	}
+	_, text, _ := strings.Cut(string(data), "### A walk through the code")
+	text, _, _ = strings.Cut(text, "## Laws")
+	film, sound, ok := strings.Cut(text, "From a take to")
+	if !ok {
+		t.Fatal("DEVELOPERS.md has no walks any more")
+	}
+	for _, walk := range []string{film, sound} {
+		files := map[string]bool{}
+		for i, name := range strings.Split(walk, "`") {
+			if i%2 == 0 || !strings.HasSuffix(name, ".go") {
+				continue
+			}
+			files[name] = true
+			path := name
+			if strings.HasPrefix(name, "mix/") {
+				path = filepath.Join("..", name)
+			}
+			if _, err := os.Stat(path); err != nil {
+				t.Errorf("the walk goes through %s, which is not there", name)
+			}
+		}
+		if len(files) < 8 || len(files) > mostFiles {
+			t.Errorf("a walk goes through %d files, at most %d: %v", len(files), mostFiles, files)
+		}
+	}
+}
+
 // TestAProductionHasNoState: what a verb finds out is in values of its own. The
 // production is its session and nothing else, and nothing but what opens a
 // session writes to one.
