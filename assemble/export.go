@@ -33,7 +33,7 @@ func (p *Production) Export(ctx context.Context) (ExportResult, error) {
 	if err != nil {
 		return r, err
 	}
-	pl, faults, err := p.plan(all, p.deliverables())
+	pl, faults, err := p.plan(ctx, all, p.deliverables())
 	if err != nil {
 		return r, err
 	}

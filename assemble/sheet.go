@@ -33,7 +33,7 @@ func (p *Production) Sheet(ctx context.Context) (GridResult, error) {
 	for i := range wants {
 		wants[i].Canvas = wants[i].Canvas.Lines(sheetLines)
 	}
-	pl, faults, err := p.plan(all, wants)
+	pl, faults, err := p.plan(ctx, all, wants)
 	if err != nil {
 		return r, err
 	}

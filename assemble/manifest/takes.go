@@ -156,8 +156,10 @@ func (m mapping) take(music *tempo.Map) Take {
 		t.Weight = n
 	}
 	t.Seat, _ = m.whole("seat")
-	if v := m.vals["crop"]; v != nil && isScalar(v) && v.Value == "auto" {
+	if v := m.vals["crop"]; v == nil || isScalar(v) && v.Value == "auto" {
 		t.AutoCrop = true
+	} else if isScalar(v) && v.Value == "middle" {
+		t.Crop = Crop{0.5, 0.5, 1}
 	} else if c, ok := m.child("crop", cropShape); ok {
 		t.Crop = c.crop()
 	}

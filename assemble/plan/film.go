@@ -8,7 +8,6 @@ import (
 	"ripieno/assemble/fault"
 	"ripieno/assemble/manifest"
 	"ripieno/layout"
-	"ripieno/layout/motion"
 	"ripieno/layout/shot"
 )
 
@@ -165,15 +164,8 @@ func newTile(t manifest.Take, f Facts, r layout.Rect, line Timeline, span Span) 
 		tile.Shown = Span{span.From, span.From}
 		return tile, nil
 	}
-	focus := layout.Focus{X: t.Crop.X, Y: t.Crop.Y, Zoom: t.Crop.Zoom}
-	if t.AutoCrop && f.Subject != nil {
-		tile.Sure = f.Subject.Confidence
-		if tile.Sure >= motion.Sure {
-			// The window's part of the picture, when it is cut to the tile.
-			wide := float64(r.W) / float64(r.H) * float64(f.Picture.H) / float64(f.Picture.W)
-			focus.X, focus.Y = f.Subject.Focus(min(1, wide), min(1, 1/wide))
-		}
-	}
+	focus, sure := focusOf(t, f, r)
+	tile.Sure = sure
 	placed, err := layout.Place(f.Picture.W, f.Picture.H, r, layout.Mode(t.Fit), focus)
 	if err != nil {
 		return tile, fault.At(fault.Manifest, t.Mark, "the picture of take "+fmt.Sprintf("%q", t.Name)+" cannot be placed in its tile",

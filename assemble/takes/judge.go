@@ -110,7 +110,6 @@ func (c *Checks) file(r *Recording, res task.Result) (intake.File, error) {
 		return f, err
 	}
 	if ok {
-		seen = r.upright(seen)
 		shown := withOverrides(*r.Info.Video, r.File)
 		f.Picture, f.Info.Video = &seen, &shown
 	}

@@ -9,14 +9,14 @@ import (
 	"ripieno/assemble/task"
 )
 
-// DetectSubjects finds where the player is in every take that asks for
-// crop: auto, by what the check of takes measures. A picture that cannot be
-// looked at keeps the middle; what is wrong with it shows elsewhere.
+// DetectSubjects finds where the player is in every take whose picture nobody
+// framed, by what the check of takes measures. A picture that cannot be looked at
+// keeps the middle; what is wrong with it shows elsewhere.
 func (s *Set) DetectSubjects(ctx context.Context, x *session.Session) error {
 	var edges []task.Edge
 	seen := map[*Recording]task.Ref[intake.Picture]{}
 	for _, t := range s.Takes {
-		if v := t.Video; v != nil && v.HasPicture() && t.AutoCrop {
+		if v := t.Video; v != nil && v.HasPicture() && t.AutoCrop && t.Fit != "fit" {
 			seen[v] = seeTask(x.Tool(), x.Store().Steady, v)
 			edges = append(edges, seen[v])
 		}
@@ -34,18 +34,11 @@ func (s *Set) DetectSubjects(ctx context.Context, x *session.Session) error {
 			return err
 		}
 		if ok {
-			look = r.upright(look)
-			r.Subject = &look.Subject
+			person := look.Person()
+			r.Subject = &person
 		}
 	}
 	return nil
-}
-
-// upright turns what was measured of a picture, which is upright as the file
-// says, as the manifest does.
-func (r *Recording) upright(look intake.Picture) intake.Picture {
-	look.Subject = look.Subject.Turned(withOverrides(*r.Info.Video, r.File).Rotation - r.Info.Video.Rotation)
-	return look
 }
 
 // The type that is stored of a picture, with the number it has for ever.
