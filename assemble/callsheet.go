@@ -11,6 +11,7 @@ import (
 	"ripieno/assemble/fault"
 	"ripieno/assemble/guide"
 	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/assemble/report"
 	"ripieno/assemble/report/phrase"
 	"ripieno/assemble/session"
@@ -64,9 +65,9 @@ func CallSheets(ctx context.Context, set Settings, o CallSheetOptions) (CallShee
 	}
 	r.Language = words.Language
 	for _, name := range o.Only {
-		i := slices.IndexFunc(p.man.Takes, func(t manifest.Take) bool { return t.Name == name })
+		i := slices.IndexFunc(p.man.Takes, func(t production.Take) bool { return t.Name == name })
 		if i < 0 {
-			return r, noSuch(p.man, "take", name, names(p.man.Takes, func(t manifest.Take) string { return t.Name }))
+			return r, noSuch(p.man, "take", name, names(p.man.Takes, func(t production.Take) string { return t.Name }))
 		}
 		if t := p.man.Takes[i]; t.IsWithheld() {
 			return r, fault.At(fault.Manifest, t.Mark, fmt.Sprintf("take %q has release: no, so no page is made for it", name),
@@ -125,7 +126,7 @@ func CallSheetStrings(set Settings, o CallSheetOptions) (SentencesResult, error)
 // ffmpeg nor a store.
 type sheetMaker struct {
 	set Settings
-	man *manifest.Production
+	man *production.Production
 }
 
 // openSheets reads the manifest and the sentences it asks for.
@@ -164,7 +165,7 @@ func (p *sheetMaker) sheet(words *phrase.Book) report.Sheet {
 
 // player is a take as sheets speak of it. A page for one player, too, may be
 // passed on or lie in a folder that all can see.
-func player(t manifest.Take) report.Player {
+func player(t production.Take) report.Player {
 	return report.Player{Name: t.PublicName(), Part: t.Part, File: t.Name, Guide: guide.Name(t.Guide)}
 }
 

@@ -14,9 +14,9 @@ import (
 	"fmt"
 
 	"ripieno/assemble/fault"
-	"ripieno/assemble/manifest"
 	"ripieno/assemble/picture"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/production"
 	"ripieno/assemble/session"
 	"ripieno/assemble/soundtrack"
 	"ripieno/assemble/takes"
@@ -127,7 +127,7 @@ func soundOf(r *takes.Recording) soundtrack.Sound {
 
 // noSuch returns the fault for a name on the command line that the manifest
 // lacks.
-func noSuch(man *manifest.Production, what, name string, known []string) error {
+func noSuch(man *production.Production, what, name string, known []string) error {
 	hint := "the manifest has none"
 	if len(known) > 0 {
 		hint = fmt.Sprintf("the manifest has %q", known)

@@ -5,7 +5,7 @@ import (
 	"strings"
 
 	"ripieno/assemble/fault"
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/assemble/takes"
 )
 
@@ -22,9 +22,9 @@ func (p *Production) releases() []Bad {
 		}
 		in++
 		switch t.Release {
-		case manifest.ReleaseMissing:
+		case production.ReleaseMissing:
 			missing = append(missing, called(t))
-		case manifest.ReleaseNo:
+		case production.ReleaseNo:
 			list = append(list, takes.NewFault(t.Name, takes.KindRelease, fault.At(fault.Decision, t.Mark,
 				fmt.Sprintf("take %s has release: no and is left out of picture and sound", called(t)),
 				"delete the take, or keep its seat with expected: true instead of its files")))
@@ -50,7 +50,7 @@ func firstOf(names []string) string {
 }
 
 // called is a take with the name of its player, for the one who asks.
-func called(t manifest.Take) string {
+func called(t production.Take) string {
 	if t.Player == "" {
 		return fmt.Sprintf("%q", t.Name)
 	}

@@ -58,7 +58,7 @@ func wantedFilms(p *Production, o RenderOptions) ([]plan.Want, error) {
 			continue
 		}
 		if o.Rough {
-			w.Rough, w.Marks, w.Codec = true, o.Marks, "h264"
+			w.Rough, w.Marks, w.Codec = true, o.Marks, plan.H264
 			w.Canvas = w.Canvas.Lines(roughLines)
 			w.Name = "rough-" + w.Name
 			if w.Name == "rough-"+names[0] {

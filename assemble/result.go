@@ -4,6 +4,7 @@ import (
 	"ripieno/assemble/demo"
 	"ripieno/assemble/guide"
 	"ripieno/assemble/picture"
+	"ripieno/assemble/plan"
 	"ripieno/assemble/soundtrack"
 	"ripieno/assemble/takes"
 )
@@ -113,10 +114,10 @@ type FilmResult struct {
 	Output string `json:"output"`
 	Canvas string `json:"canvas"`
 	Frames int    `json:"frames"`
-	// Codec is h264, hevc or av1, Encoder what ffmpeg calls the one that was used.
-	Codec   string `json:"codec"`
-	Encoder string `json:"encoder"`
-	Poster  string `json:"poster,omitempty"`
+	// Encoder is what ffmpeg calls the encoder that was used.
+	Codec   plan.Codec `json:"codec"`
+	Encoder string     `json:"encoder"`
+	Poster  string     `json:"poster,omitempty"`
 	// Flashes is the worst second of the picture; nil for a rough cut.
 	Flashes  *picture.Flashes `json:"flashes,omitempty"`
 	Notes    []string         `json:"notes,omitempty"` // programme notes, WebVTT and SRT

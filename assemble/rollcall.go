@@ -6,7 +6,7 @@ import (
 	"time"
 
 	"ripieno/assemble/intake"
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/assemble/takes"
 )
 
@@ -64,7 +64,7 @@ func (p *Production) Rollcall(ctx context.Context) (RollResult, error) {
 }
 
 // roll calls the roll from what check found.
-func roll(man *manifest.Production, check CheckResult, due, now time.Time) RollResult {
+func roll(man *production.Production, check CheckResult, due, now time.Time) RollResult {
 	r := RollResult{Takes: []RollTake{}}
 	late := false
 	if !due.IsZero() {
@@ -82,7 +82,7 @@ func roll(man *manifest.Production, check CheckResult, due, now time.Time) RollR
 		t := man.Takes[i]
 		line := RollTake{Name: t.Name, Player: t.Player, Part: t.Part, Section: t.Section, Status: StatusIn,
 			Release: t.Release.Word(), Files: []string{}}
-		for _, f := range []*manifest.File{t.Video, t.Audio} {
+		for _, f := range []*production.File{t.Video, t.Audio} {
 			if f != nil {
 				line.Files = append(line.Files, f.Path)
 			}
@@ -108,7 +108,7 @@ func roll(man *manifest.Production, check CheckResult, due, now time.Time) RollR
 			r.Counts.In++
 		}
 		if c.Level != levelMissing {
-			if t.Release == manifest.ReleaseMissing {
+			if t.Release == production.ReleaseMissing {
 				r.Counts.Unreleased++
 			}
 			line.note(c.Findings)
@@ -132,7 +132,7 @@ func (l *RollTake) note(findings []intake.Finding) {
 }
 
 // rejected says that a take cannot be used as it is.
-func rejected(t manifest.Take, worst intake.Finding) Bad {
+func rejected(t production.Take, worst intake.Finding) Bad {
 	return Bad{Take: t.Name, Kind: takes.KindRejected, What: fmt.Sprintf("take %q has to come again: %s", t.Name,
 		worst.What), Hint: worst.Ask}
 }

@@ -7,17 +7,17 @@ import (
 	"time"
 
 	"ripieno/assemble/intake"
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/assemble/takes"
 )
 
 // TestRoll covers every status; the day itself is not late, the next one is.
 func TestRoll(t *testing.T) {
-	man := &manifest.Production{Takes: []manifest.Take{
-		{Name: "oboe", Player: "Mara Voss", Part: "Oboe", Video: &manifest.File{Path: "intake/o.mov"}, Audio: &manifest.File{Path: "intake/o.wav"}},
+	man := &production.Production{Takes: []production.Take{
+		{Name: "oboe", Player: "Mara Voss", Part: "Oboe", Video: &production.File{Path: "intake/o.mov"}, Audio: &production.File{Path: "intake/o.wav"}},
 		{Name: "horn", Expected: true},
-		{Name: "flute", Video: &manifest.File{Path: "intake/f.mp4"}},
-		{Name: "cello", Video: &manifest.File{Path: "intake/c.mp4"}},
+		{Name: "flute", Video: &production.File{Path: "intake/f.mp4"}},
+		{Name: "cello", Video: &production.File{Path: "intake/c.mp4"}},
 	}}
 	quiet := intake.Finding{Level: intake.Ask, What: "it is soft", Ask: "could you sit closer?"}
 	broken := intake.Finding{Level: intake.Redo, What: "it breaks off", Ask: "please send it again"}

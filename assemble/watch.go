@@ -13,6 +13,7 @@ import (
 	"ripieno/assemble/fault"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
+	"ripieno/assemble/production"
 	"ripieno/assemble/session"
 	"ripieno/assemble/takes"
 )
@@ -46,7 +47,7 @@ type WatchEvent struct {
 	Event   string        `json:"event"`
 	File    string        `json:"file,omitempty"` // relative to the production's folder
 	Take    string        `json:"take,omitempty"` // whose it is
-	Role    string        `json:"role,omitempty"`
+	Role    takes.Role    `json:"role,omitempty"`
 	Line    int           `json:"line,omitempty"` // of the manifest
 	Text    string        `json:"text,omitempty"` // that line as it has to read
 	Adopted bool          `json:"adopted,omitempty"`
@@ -74,7 +75,7 @@ type watch struct {
 
 // Watch looks at a production's folder at every tick. A new recording that has
 // stopped growing, can be read and is clearly one take's by its name (see
-// manifest.Production.TakesFor) is proposed for the manifest, or written into
+// manifest.TakesFor) is proposed for the manifest, or written into
 // it. Whenever the manifest or a file it names has changed and settled, check,
 // sync and rough cut run, and tell hears what is different. The production is
 // only taken while something is done with it, so other runs are not kept out.
@@ -177,7 +178,7 @@ func (w *watch) look(ctx context.Context) (busy bool, err error) {
 }
 
 // arrive deals with a complete file and tells whether the manifest changed.
-func (w *watch) arrive(ctx context.Context, man *manifest.Production, rel string) (changed bool, err error) {
+func (w *watch) arrive(ctx context.Context, man *production.Production, rel string) (changed bool, err error) {
 	e := WatchEvent{Event: WatchArrived, File: filepath.ToSlash(rel)}
 	tool, err := w.set.Programs.Find(ctx)
 	if err != nil {
@@ -196,9 +197,9 @@ func (w *watch) arrive(ctx context.Context, man *manifest.Production, rel string
 		w.tellOnce(rel, e)
 		return false, nil
 	}
-	e.Role = string(takes.Audio)
+	e.Role = takes.Audio
 	if info.Video != nil {
-		e.Role = string(takes.Video)
+		e.Role = takes.Video
 	}
 	if e.Take, e.Why, e.Hint = arrival.Match(man, e.File, info.Video != nil); e.Why != "" {
 		e.Event = WatchUnclear

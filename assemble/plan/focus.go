@@ -1,14 +1,14 @@
 package plan
 
 import (
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/layout"
 )
 
 // focusOf returns what a tile keeps in view of a take's picture, and how sure the
 // player's place is when that decides it. What the manifest says of a crop goes
 // before what is found in the picture.
-func focusOf(t manifest.Take, f Facts, r layout.Rect) (layout.Focus, float64) {
+func focusOf(t production.Take, f Facts, r layout.Rect) (layout.Focus, float64) {
 	focus := layout.Focus{X: t.Crop.X, Y: t.Crop.Y, Zoom: t.Crop.Zoom}
 	if !t.AutoCrop || f.Subject == nil || !f.Subject.Known() {
 		return focus, 0

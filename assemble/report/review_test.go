@@ -216,8 +216,7 @@ func TestReviewHostileTexts(t *testing.T) {
 			k.Findings[j].What, k.Findings[j].Ask, k.Findings[j].File = evil, evil, evil
 		}
 		for j := range k.Places {
-			k.Places[j].File, k.Places[j].Method, k.Places[j].Reason, k.Places[j].Evidence = evil, evil, evil,
-				[]string{evil}
+			k.Places[j].File, k.Places[j].Reason, k.Places[j].Evidence = evil, evil, []string{evil}
 		}
 		for j := range k.Levels {
 			k.Levels[j].File = evil
@@ -422,5 +421,20 @@ func TestReviewSize(t *testing.T) {
 	t.Logf("20 takes %d kB, 200 takes %d kB", small/1000, large/1000)
 	if large > 10*small || large > 3_600_000 {
 		t.Errorf("200 takes make %d bytes, 20 make %d", large, small)
+	}
+}
+
+// Every way to place a recording has words of its own on the page.
+func TestEveryMethodHasWords(t *testing.T) {
+	seen := map[string]align.Method{}
+	for _, m := range align.Methods() {
+		words := methods[m]
+		if other, twice := seen[words]; words == "" || twice {
+			t.Errorf("%q is %q, as is %q", m, words, other)
+		}
+		seen[words] = m
+	}
+	if len(methods) != len(align.Methods()) {
+		t.Errorf("words for %d methods of %d", len(methods), len(align.Methods()))
 	}
 }

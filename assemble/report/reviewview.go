@@ -196,16 +196,16 @@ var releases = map[string]string{
 	"missing": "There is no release yet. Ask before anything is published.",
 }
 
-// methods in words; others are shown as they are.
-var methods = map[string]string{
-	"cue": "by the clap", "playing": "by the playing", "cue+playing": "by clap and playing",
-	"device":    "by the player's other device",
-	"cue given": "by the clap you gave", "offset given": "by the offset you gave", "none": "not placed",
+// methods are all ways to place a recording, in words.
+var methods = map[align.Method]string{
+	align.ByCue: "by the clap", align.ByPlaying: "by the playing", align.ByCuePlaying: "by clap and playing",
+	align.ByDevice:   "by the player's other device",
+	align.ByCueGiven: "by the clap you gave", align.ByOffset: "by the offset you gave", align.NoMethod: "not placed",
 }
 
 // view returns a place in words. take is how --accept calls the recording.
 func (p Place) view(take string) placeView {
-	v := placeView{Place: p, At: withMinusSigns(fmt.Sprintf("%+.3f s", p.Offset)), Drift: "none found", How: p.Method,
+	v := placeView{Place: p, At: withMinusSigns(fmt.Sprintf("%+.3f s", p.Offset)), Drift: "none found", How: methods[p.Method],
 		Late: "not known"}
 	if p.DriftPPM != 0 {
 		v.Drift = withMinusSigns(fmt.Sprintf("%+.1f ppm", p.DriftPPM))
@@ -214,14 +214,11 @@ func (p Place) view(take string) placeView {
 	for i, e := range p.Evidence {
 		v.Evidence[i] = withMinusSigns(e)
 	}
-	if how, ok := methods[p.Method]; ok {
-		v.How = how
-	}
 	v.Sureness = strconv.FormatFloat(math.Floor(1000*p.Confidence)/10, 'f', 1, 64) + " %"
 	if !p.Sure {
 		v.Sureness += ", which is not sure enough"
 		v.How = "not yet; a guess " + v.How
-		if p.Method == "none" {
+		if p.Method == align.NoMethod {
 			v.How = "not yet"
 		}
 	}
@@ -245,7 +242,7 @@ func (p Place) view(take string) placeView {
 // choices are the places that a person may accept: all that sync found, where none
 // is sure and the recording does not only follow another.
 func (p Place) choices() []align.Candidate {
-	if p.Sure || p.Method == "device" {
+	if p.Sure || p.Method == align.ByDevice {
 		return nil
 	}
 	return p.Candidates

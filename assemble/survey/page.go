@@ -1,7 +1,7 @@
 package survey
 
 import (
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/assemble/report"
 	"ripieno/assemble/report/phrase"
 	"ripieno/mix/tempo"
@@ -9,7 +9,7 @@ import (
 
 // Page returns what the page says of the production; its takes and its film are
 // still to be added.
-func Page(man *manifest.Production, plays bool) report.Review {
+func Page(man *production.Production, plays bool) report.Review {
 	end := man.Tempo.End()
 	r := report.Review{
 		Title: man.Title, Composer: man.Composer, Ensemble: man.Ensemble,
@@ -29,7 +29,7 @@ func Page(man *manifest.Production, plays bool) report.Review {
 }
 
 // countWithheld counts the takes of which nothing may be made.
-func countWithheld(man *manifest.Production) int {
+func countWithheld(man *production.Production) int {
 	n := 0
 	for _, t := range man.Takes {
 		if t.IsWithheld() {

@@ -9,9 +9,9 @@ import (
 
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/intake"
-	"ripieno/assemble/manifest"
 	"ripieno/assemble/picture"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/production"
 	"ripieno/assemble/reading"
 	"ripieno/assemble/report"
 	"ripieno/assemble/takes"
@@ -29,7 +29,7 @@ type Survey struct {
 	Played map[string]playing.Report
 
 	set    *takes.Set
-	man    *manifest.Production
+	man    *production.Production
 	checks *takes.Checks
 	stills map[string]still // by take
 	plays  bool
@@ -44,7 +44,7 @@ type still struct {
 }
 
 // New plans a survey of takes that are located. plays asks how they were played.
-func New(tool *ffmpeg.Tool, steady reading.Steady, man *manifest.Production, set *takes.Set, line plan.Timeline,
+func New(tool *ffmpeg.Tool, steady reading.Steady, man *production.Production, set *takes.Set, line plan.Timeline,
 	plays bool) (*Survey, error) {
 	s := &Survey{set: set, man: man, checks: set.Checks(tool, steady, man), stills: map[string]still{}, plays: plays}
 	s.used, _ = set.Facts(&line)

@@ -176,13 +176,13 @@ func (p *Placement) blend(h hyp, fit playing) {
 	byPlay, playErr := p.Offset-fit.mu, fit.err
 	switch {
 	case fit.n < minNotes && h.cue < 0:
-		p.Method, p.Uncertainty = "none", math.Inf(1)
+		p.Method, p.Uncertainty = NoMethod, math.Inf(1)
 	case fit.n < minNotes:
-		p.Method, p.Offset, p.Uncertainty = "cue", p.CueOffset, clapSigma
+		p.Method, p.Offset, p.Uncertainty = ByCue, p.CueOffset, clapSigma
 	case h.cue < 0:
-		p.Method, p.Offset, p.Uncertainty = "playing", byPlay, playErr
+		p.Method, p.Offset, p.Uncertainty = ByPlaying, byPlay, playErr
 	default:
-		p.Method = "cue+playing"
+		p.Method = ByCuePlaying
 		p.Lateness = p.CueOffset - byPlay
 		// When clap and playing lie farther apart than people clap beside the
 		// beat, the clap is the better known: its beginning cannot be mistaken,

@@ -128,7 +128,7 @@ func follow(g *grid, takes []*take, ties []tie, placed []Placement) {
 		if takes[other].rec.DriftPPM != nil {
 			to.DriftPPM = *takes[other].rec.DriftPPM
 		}
-		to.Method = "device"
+		to.Method = ByDevice
 		to.Confidence = math.Min(from.Confidence, x.match.Confidence)
 		to.Sure, to.Reason = from.Sure, from.Reason
 		to.Uncertainty = math.Hypot(from.Uncertainty, x.match.Spread)
