@@ -192,6 +192,7 @@ var lights = []func(v, across float64) float64{
 // TestHeadsStayInThePicture films people of photographs at five sizes, three
 // places, three turns and in three lights, in wide and in upright pictures, and
 // looks whether their heads are whole in tiles of every shape that can hold them.
+// It takes a third of these scenes, and all with RIPIENO_HEADS set.
 func TestHeadsStayInThePicture(t *testing.T) {
 	const pictures = 6
 	noise := make([]float64, 65536)
@@ -209,6 +210,9 @@ func TestHeadsStayInThePicture(t *testing.T) {
 				t.Run(fmt.Sprintf("%s/%.2f", who.file, size), func(t *testing.T) {
 					t.Parallel()
 					for j := range 27 {
+						if (j/9+j/3+j+i)%3 != 0 && os.Getenv("RIPIENO_HEADS") == "" {
+							continue // a Latin square: every two of place, turn and light meet
+						}
 						s := &sitting{w: 640, h: 360, who: who, pix: pix, high: 360 * size, light: lights[j%3],
 							turn: []float64{-12, 0, 12}[j/3%3], mask: in, noise: noise}
 						if (i+j)%2 == 1 {
@@ -244,7 +248,7 @@ func TestHeadsStayInThePicture(t *testing.T) {
 	})
 	t.Logf("%d of %d heads are whole (%.1f %%), %d faces found; %d could not be", whole, all, 100*float64(whole)/float64(all),
 		byFace, impossible)
-	if float64(whole) < 0.98*float64(all) || all < 1000 {
+	if float64(whole) < 0.98*float64(all) || all < 600 {
 		t.Errorf("only %d of %d heads are whole", whole, all)
 	}
 }

@@ -215,7 +215,7 @@ func (e *eye) picture() (Picture, error) {
 		return p, nil
 	}
 	var err error
-	if p.Faces, err = e.faces.Faces(); err != nil {
+	if p.Faces, err = e.faces.Faces(p.Subject.Confidence >= motion.Sure); err != nil {
 		return p, err
 	}
 	p.Mean, p.DarkPercent, p.WhitePercent = middle(e.means), middle(e.darks), middle(e.whites)

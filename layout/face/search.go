@@ -131,8 +131,10 @@ func (g grey) closely(c *pigo.Pigo, place hit) hit {
 }
 
 // Faces returns the faces that are seen over the take, surest first. There is
-// none in pictures too small for any.
-func (p *Pictures) Faces() ([]Face, error) {
+// none in pictures too small for any. stillRoom tells that what moves does so
+// before a room that stands still: then less certain faces are believed if they
+// move, for what is on the wall does not.
+func (p *Pictures) Faces(stillRoom bool) ([]Face, error) {
 	c, err := cascade()
 	if err != nil {
 		return nil, err
@@ -145,7 +147,7 @@ func (p *Pictures) Faces() ([]Face, error) {
 	places = places[:min(len(places), candidates)]
 	var faces []Face
 	for _, place := range places {
-		if f, ok := p.follow(c, place); ok && !slices.ContainsFunc(faces, f.covers) {
+		if f, ok := p.follow(c, place, stillRoom); ok && !slices.ContainsFunc(faces, f.covers) {
 			faces = append(faces, f)
 		}
 	}
@@ -163,7 +165,7 @@ func (f Face) covers(other Face) bool {
 
 // follow looks for the face at a place in all pictures, and reports whether there
 // is one.
-func (p *Pictures) follow(c *pigo.Pigo, place hit) (Face, bool) {
+func (p *Pictures) follow(c *pigo.Pigo, place hit, stillRoom bool) (Face, bool) {
 	pictures := p.spread(keepMost)
 	f := Face{Of: len(pictures)}
 	var xs, ys, sizes []float64
@@ -183,7 +185,7 @@ func (p *Pictures) follow(c *pigo.Pigo, place hit) (Face, bool) {
 	}
 	f.Left, f.Right, f.Top, f.Bottom = slices.Min(xs), slices.Max(xs), slices.Min(ys), slices.Max(ys)
 	f.X, f.Y, f.Size = middle(xs), middle(ys), middle(sizes)
-	f.Moving = p.moves(f)
+	f.Moving = stillRoom && p.moves(f)
 	sure := sureStill
 	if f.Moving {
 		sure = sureMoving

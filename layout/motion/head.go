@@ -257,7 +257,7 @@ func (s shape) head(x, top int) (left, right, bottom int) {
 		width, deep := r-l+1, y-top
 		// A head is about four fifths as wide as high (common practice in
 		// drawing), and hair makes it as wide.
-		if deep >= widest/2 && (width*10 < widest*9 || 2*deep > 3*widest || width*10 > widest*14) {
+		if deep >= widest/2 && (width*10 < widest*9 || 4*deep > 5*widest || width*10 > widest*14) {
 			break
 		}
 		if width*10 <= widest*14 || deep < 3 || deep < widest/2 {
