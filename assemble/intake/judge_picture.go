@@ -20,11 +20,12 @@ func (j *judge) stream() {
 	ratio := float64(w) / float64(h)
 	if upright, sure := l.Under(limit.Portrait, ratio); upright && shape > 1 {
 		level := Ask
-		if j.facts.Framed {
+		if j.facts.Framed || j.keepsHead() {
 			level = OK
 		}
 		j.add(Portrait, level, sure, "upright picture, %d × %d", w, h)
 	}
+	j.head()
 	if v.Rotation != 0 {
 		j.add(Rotated, OK, 1, "shown turned by %d degrees", v.Rotation)
 	}

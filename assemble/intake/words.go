@@ -36,6 +36,7 @@ const (
 	Unsharp    Code = "out-of-focus"   //
 	OffCentre  Code = "off-centre"     //
 	CutOff     Code = "cut-off"        // movement runs out of the picture
+	HeadCut    Code = "head-cut"       // no crop to a tile keeps the head whole
 	LowFPS     Code = "low-frame-rate" //
 	FrameGaps  Code = "frame-gaps"     // frames are missing
 	Variable   Code = "variable-rate"  // uneven frames; harmless
@@ -76,6 +77,7 @@ var asks = map[Code]string{
 	Unsharp:    "Your picture is out of focus. Could you wipe the lens and tap on yourself on the screen before you record?",
 	OffCentre:  "You are near the edge of the picture. If you record again, could you move into the middle?",
 	CutOff:     "You are partly outside the picture. If you record again, could you move back or into the middle?",
+	HeadCut:    "You are so near the camera that your head is cut in the film. If you record again, could you move back a little?",
 	LowFPS:     "Your video has very few pictures a second. Could you send the original file?",
 	FrameGaps:  "Your picture gets stuck in places. Could you close other programs while recording, or send the original file?",
 	Apart:      "Sound and picture of your file are of different length. Could you send the original file?",

@@ -7,6 +7,7 @@ import (
 	"ripieno/assemble/session"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
+	"ripieno/layout"
 )
 
 // DetectSubjects finds where the player is in every take whose picture nobody
@@ -16,7 +17,7 @@ func (s *Set) DetectSubjects(ctx context.Context, x *session.Session) error {
 	var edges []task.Edge
 	seen := map[*Recording]task.Ref[intake.Picture]{}
 	for _, t := range s.Takes {
-		if v := t.Video; v != nil && v.HasPicture() && t.AutoCrop && t.Fit != "fit" {
+		if v := t.Video; v != nil && v.HasPicture() && t.AutoCrop && t.Fit != layout.Fit {
 			seen[v] = seeTask(x.Tool(), x.Store().Steady, v)
 			edges = append(edges, seen[v])
 		}
