@@ -41,7 +41,7 @@ func (p *Production) Click(ctx context.Context, only ...string) (GuideResult, er
 	man := p.Manifest()
 	for _, name := range only {
 		if man.Guide.Variant(name) == nil {
-			return r, noSuch(man, "variant of the guide", name, names(man.Guide.Variants,
+			return r, man.NoSuch("variant of the guide", name, names(man.Guide.Variants,
 				func(v production.Variant) string { return v.Name }))
 		}
 	}

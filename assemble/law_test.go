@@ -7,6 +7,7 @@ import (
 	"go/parser"
 	"go/token"
 	"io"
+	"os"
 	"os/exec"
 	"path/filepath"
 	"slices"
@@ -229,6 +230,53 @@ func TestRouteFindsAWay(t *testing.T) {
 	}
 	if way := route(byPath, "github.com/u2takey/ffmpeg-go", "net/http"); way != nil {
 		t.Errorf("an opaque package was looked into: %v", way)
+	}
+}
+
+// TestVerbsStayShortStories: what is no verb's story belongs into a room. A type
+// with more methods is more than one thing.
+func TestVerbsStayShortStories(t *testing.T) {
+	const mostLines, mostOfFile, mostMethods = 2500, 300, 25
+	paths, err := filepath.Glob("*.go")
+	if err != nil {
+		t.Fatal(err)
+	}
+	sum := 0
+	for _, path := range paths {
+		if strings.HasSuffix(path, "_test.go") {
+			continue
+		}
+		data, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		n := strings.Count(string(data), "\n")
+		if sum += n; n > mostOfFile {
+			t.Errorf("%s has %d lines, at most %d", path, n, mostOfFile)
+		}
+	}
+	if sum > mostLines {
+		t.Errorf("the verbs have %d lines, at most %d", sum, mostLines)
+	}
+	methods := map[string]int{}
+	for _, f := range parse(t, ".") {
+		for _, d := range f.Decls {
+			if fn, ok := d.(*ast.FuncDecl); ok && fn.Recv != nil {
+				of := fn.Recv.List[0].Type
+				if star, ok := of.(*ast.StarExpr); ok {
+					of = star.X
+				}
+				methods[of.(*ast.Ident).Name]++
+			}
+		}
+	}
+	if methods["Production"] < 10 {
+		t.Errorf("only %d verbs are seen", methods["Production"])
+	}
+	for of, n := range methods {
+		if n > mostMethods {
+			t.Errorf("%s has %d methods, at most %d", of, n, mostMethods)
+		}
 	}
 }
 

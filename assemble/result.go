@@ -5,6 +5,7 @@ import (
 	"ripieno/assemble/guide"
 	"ripieno/assemble/picture"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/roll"
 	"ripieno/assemble/soundtrack"
 	"ripieno/assemble/takes"
 )
@@ -18,6 +19,12 @@ type Placed = takes.Placed
 
 // GuideChange is a guide that was made otherwise than the manifest says now.
 type GuideChange = guide.Change
+
+// What `check` and `rollcall` return.
+type (
+	CheckResult = roll.Check
+	RollResult  = roll.Roll
+)
 
 // SyncResult is what `sync` found.
 type SyncResult struct {

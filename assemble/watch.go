@@ -14,6 +14,7 @@ import (
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
 	"ripieno/assemble/production"
+	"ripieno/assemble/roll"
 	"ripieno/assemble/session"
 	"ripieno/assemble/takes"
 )
@@ -69,7 +70,7 @@ type watch struct {
 	seen    int    // looks in a row that found pending
 	faulty  int    // looks in a row that could not read the manifest
 	trouble string // told last
-	last    *snapshot
+	last    *roll.Snapshot
 	faults  []Bad
 }
 
@@ -126,12 +127,12 @@ func (w *watch) begin(ctx context.Context) error {
 	if w.last, err = takeSnapshot(ctx, p); err != nil {
 		return err
 	}
-	w.faults = w.last.roll.Faults
-	w.tell(WatchEvent{Event: WatchBegan, Roll: &w.last.roll})
+	w.faults = w.last.Roll.Faults
+	w.tell(WatchEvent{Event: WatchBegan, Roll: &w.last.Roll})
 	return nil
 }
 
-// look is one look at the folder; busy says that something is not settled yet.
+// look returns one look at the folder; busy says that something is not settled yet.
 func (w *watch) look(ctx context.Context) (busy bool, err error) {
 	man, err := manifest.Load(w.set.Dir)
 	if err != nil {
@@ -246,8 +247,8 @@ func (w *watch) run(ctx context.Context) {
 		w.fail(err)
 		return
 	}
-	e := WatchEvent{Event: WatchFinished, Roll: &now.roll, Changes: w.last.changes(now)}
-	w.last, w.faults = now, now.roll.Faults
+	e := WatchEvent{Event: WatchFinished, Roll: &now.Roll, Changes: w.last.Changes(now)}
+	w.last, w.faults = now, now.Roll.Faults
 	rough, err := p.Render(ctx, RenderOptions{Rough: true})
 	if err != nil {
 		w.tell(e)
@@ -255,19 +256,8 @@ func (w *watch) run(ctx context.Context) {
 		return
 	}
 	e.Rough = &rough
-	w.faults = append(slices.Clone(now.roll.Faults), unlike(rough.Faults, now.roll.Faults)...)
+	w.faults = append(slices.Clone(now.Roll.Faults), roll.Besides(rough.Faults, now.Roll.Faults)...)
 	w.tell(e)
-}
-
-// unlike is the faults of list about takes of which known says nothing.
-func unlike(list, known []Bad) []Bad {
-	var rest []Bad
-	for _, b := range list {
-		if !slices.ContainsFunc(known, func(k Bad) bool { return k.Take == b.Take }) {
-			rest = append(rest, b)
-		}
-	}
-	return rest
 }
 
 func (w *watch) fail(err error) { w.failWith(WatchEvent{}, err) }

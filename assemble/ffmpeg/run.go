@@ -60,7 +60,7 @@ type ExitError struct {
 	Tail    []string // the last lines it wrote to its log
 }
 
-// Error is the exit status and the last line of the log.
+// Error returns the exit status and the last line of the log.
 func (e *ExitError) Error() string {
 	s := "exit status " + strconv.Itoa(e.Code)
 	if e.Signal != "" {
@@ -256,7 +256,7 @@ func (p *process) tellUsage(s *os.ProcessState) {
 	}
 }
 
-// failure is the error of a program that ended by itself, nil when it ended well.
+// failure returns the error of a program that ended by itself, nil when it ended well.
 // lines are the end of its log.
 func (p *process) failure(waitErr error, lines []string) error {
 	if waitErr == nil {
@@ -270,7 +270,7 @@ func (p *process) failure(waitErr error, lines []string) error {
 	return fault.New(fault.FFmpeg, p.name(), "the program failed", "").Because(e)
 }
 
-// name is the program's name for messages, whatever its path is.
+// name returns the program's name for messages, whatever its path is.
 func (p *process) name() string {
 	if p.program == p.tool.FFmpeg {
 		return "ffmpeg"
@@ -278,7 +278,7 @@ func (p *process) name() string {
 	return "ffprobe"
 }
 
-// notStarted is the error of a program that could not be started.
+// notStarted returns the error of a program that could not be started.
 func (p *process) notStarted(ctx context.Context, err error) error {
 	switch {
 	case ctx.Err() != nil:
@@ -315,7 +315,7 @@ func (p *process) attachThird(cmd *exec.Cmd) (func(started bool), error) {
 	}, nil
 }
 
-// ended is the error of a run whose context is over: it satisfies errors.Is
+// ended returns the error of a run whose context is over: it satisfies errors.Is
 // for the context's error and for its cause.
 func ended(ctx context.Context) error {
 	err := ctx.Err()

@@ -36,10 +36,10 @@ type Encoder struct {
 	upload [][]string // filters between a picture in yuv420p and the encoder, each with its options
 }
 
-// Software is the encoder that runs on every machine.
+// Software returns the encoder that runs on every machine.
 func (e Encoder) Software() bool { return e.Family == "" }
 
-// Encoders are the encoders of a codec, those in software first, of hardware in
+// Encoders returns the encoders of a codec, those in software first, of hardware in
 // the order in which they are to be tried.
 func Encoders(codec plan.Codec) []Encoder {
 	return slices.Collect(func(yield func(Encoder) bool) {
@@ -51,12 +51,12 @@ func Encoders(codec plan.Codec) []Encoder {
 	})
 }
 
-// Families are the kinds of hardware.
+// Families returns the kinds of hardware.
 func Families() []string { return slices.Clone(families) }
 
 var families = []string{"nvenc", "qsv", "videotoolbox", "amf", "vaapi"}
 
-// Name is ffmpeg's name of the encoder.
+// Name returns ffmpeg's name of the encoder.
 func (c Coding) Name() string { return cmp.Or(c.Encoder, "libx264") }
 
 // Hardware tells whether hardware does it, which does not write the same bytes
@@ -66,7 +66,7 @@ func (c Coding) Hardware() bool {
 	return err == nil && !e.Software()
 }
 
-// of is the encoder of a coding.
+// of returns the encoder of a coding.
 func (c Coding) of() (Encoder, error) {
 	for _, e := range encoders {
 		if e.Name == c.Name() {

@@ -91,10 +91,10 @@ func sized(s *ffmpeg.Stream, c plan.Conform, more ...string) *ffmpeg.Stream {
 	return shaped(s, "dar", c.W, c.H, more...)
 }
 
-// evenUp is n, or the next number when n is odd.
+// evenUp returns n, or the next number when n is odd.
 func evenUp(n int) int { return n + n%2 }
 
-// shaped is sized with the name that ffmpeg has for a frame's shape: as it is
+// shaped returns sized with the name that ffmpeg has for a frame's shape: as it is
 // seen (dar), or counted in pixels (a).
 func shaped(s *ffmpeg.Stream, shape string, w, h int, more ...string) *ffmpeg.Stream {
 	same := fmt.Sprintf(`lt(abs(%s*%d/%d-1)\,0.05)`, shape, h, w)
@@ -165,7 +165,7 @@ func narrowed(s *ffmpeg.Stream, p plan.Picture) *ffmpeg.Stream {
 	return clipped(linear(s, tags(p, p.Primaries, matrix)))
 }
 
-// linear is a picture as linear light in BT.709 primaries.
+// linear returns a picture as linear light in BT.709 primaries.
 func linear(s *ffmpeg.Stream, in []string, more ...string) *ffmpeg.Stream {
 	args := append(in, "transfer=linear", "primaries=bt709", "matrix=gbr")
 	return filter(filter(s, "zscale", append(args, more...)...), "format", "pix_fmts=gbrpf32le")

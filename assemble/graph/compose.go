@@ -66,7 +66,7 @@ type Copy struct {
 	W, H int
 }
 
-// encoderThreads is how many threads x264 gets for a canvas. Its bytes depend on
+// encoderThreads returns how many threads x264 gets for a canvas. Its bytes depend on
 // them, so neither the machine nor what else runs has a say. Segments are what
 // runs in parallel: while they keep the cores busy, one thread each costs a
 // twentieth less than two. Of a picture so large that memory lets no second
@@ -127,7 +127,7 @@ func (c Copy) of(s *ffmpeg.Stream) *ffmpeg.Stream {
 	return filter(s, "format", "pix_fmts=rgb24")
 }
 
-// scene is the picture of a shot.
+// scene returns the picture of a shot.
 func scene(sc Scene, g Segment, backdrop backdropper) *ffmpeg.Stream {
 	s := picture(sc.Overlay, "yuva420p")
 	if len(sc.Pieces) == 0 {
@@ -180,7 +180,7 @@ func named(s *ffmpeg.Stream, g Segment) *ffmpeg.Stream {
 	return ffmpeg.Filter([]*ffmpeg.Stream{s, names}, "overlay", ffmpeg.Args{"format=yuv420"})
 }
 
-// pieces are all moving tiles, those of a transition included.
+// pieces returns all moving tiles, those of a transition included.
 func (g Segment) pieces() []Piece {
 	list := g.Pieces
 	if g.Into == nil {
@@ -195,7 +195,7 @@ func (g Segment) pieces() []Piece {
 	return list
 }
 
-// overlays are all drawings that are laid over pieces.
+// overlays returns all drawings that are laid over pieces.
 func (g Segment) overlays() []string {
 	list := []string{g.Overlay}
 	if g.Roll.Path != "" {
@@ -213,7 +213,7 @@ func (g Segment) overlays() []string {
 	return list
 }
 
-// gaps is the number of stretches in which some piece is not there.
+// gaps returns the number of stretches in which some piece is not there.
 func (g Segment) gaps() int {
 	n := 0
 	for _, p := range g.pieces() {
@@ -297,7 +297,7 @@ func backdrops(g Segment) backdropper {
 	}
 }
 
-// piece is one mezzanine, opened at its frame, cut, scaled and filled up in
+// piece returns one mezzanine, opened at its frame, cut, scaled and filled up in
 // time to the whole segment. Seeking half a frame early lands on the frame
 // itself whatever the rounding of its time.
 func piece(p Piece, g Segment, backdrop backdropper) *ffmpeg.Stream {

@@ -41,7 +41,7 @@ func Conform(c plan.Conform, src Source, rate shot.Rate, dst string) (Command, e
 	})
 }
 
-// conformed is the picture of c, before it is encoded.
+// conformed returns the picture of c, before it is encoded.
 func conformed(c plan.Conform, src Source, rate shot.Rate) *ffmpeg.Stream {
 	in := rawInput()
 	// Whole seconds are whole numbers of ticks in every file; ffmpeg takes the
@@ -83,7 +83,7 @@ type choice struct {
 	of  func(*ffmpeg.Stream) *ffmpeg.Stream
 }
 
-// upright is the picture in c's size, in BT.709, of whole frames and turned.
+// upright returns the picture in c's size, in BT.709, of whole frames and turned.
 // All that goes by the size of a first frame comes behind the scaling that makes
 // all frames alike; turning does as well, which ffmpeg would do in front of it.
 // Frames are chosen as soon as all are alike, or small.
@@ -127,7 +127,7 @@ func turned(s *ffmpeg.Stream, p plan.Picture) *ffmpeg.Stream {
 	return filter(s, "scale", "flags=bicubic+accurate_rnd", "out_h_chr_pos=0", "out_v_chr_pos=128")
 }
 
-// rawInput are the options for reading frames as they are stored, all in one
+// rawInput returns the options for reading frames as they are stored, all in one
 // graph whatever their size. ffmpeg would turn and mirror them rightly, but in
 // front of the scaler that takes frames of every size, see [turned].
 func rawInput() ffmpeg.KwArgs {
@@ -150,7 +150,7 @@ func onGuide(s *ffmpeg.Stream, c plan.Conform, rate shot.Rate, seek float64) *ff
 	return filter(s, "tpad", "stop_mode=clone", "stop="+strconv.Itoa(heldAtEnd(c.Picture.FPS, rate)))
 }
 
-// heldAtEnd is how many output frames may repeat the last one of a picture of
+// heldAtEnd returns how many output frames may repeat the last one of a picture of
 // fps frames a second: one or two that claims of duration often include, and as
 // many as one source frame lasts, because decoders do not know how long the last
 // frame lasts and end it after the time that the stream's own header gives a

@@ -67,7 +67,7 @@ func frontFrame(s *ffmpeg.Stream, g Segment) *ffmpeg.Stream {
 	return filter(paced(s, g.Rate), "fps", "fps="+g.Rate.String())
 }
 
-// moving is the picture of a gliding tile at its size in the second scene.
+// moving returns the picture of a gliding tile at its size in the second scene.
 func moving(m Move, cover *ffmpeg.Stream, g Segment, backdrop backdropper) *ffmpeg.Stream {
 	t := m.Tile
 	cover = filter(cover, "crop", strconv.Itoa(t.W), strconv.Itoa(t.H), strconv.Itoa(t.X), strconv.Itoa(t.Y))
@@ -83,7 +83,7 @@ func moving(m Move, cover *ffmpeg.Stream, g Segment, backdrop backdropper) *ffmp
 	return ffmpeg.Filter([]*ffmpeg.Stream{s, cover}, "overlay", ffmpeg.Args{"format=yuv420"})
 }
 
-// way is m's rectangle as expressions of a frame's time, the same as
+// way returns m's rectangle as expressions of a frame's time, the same as
 // plan.Way's numbers. Time counts, not the number of the frame: overlay counts
 // frames that it has read ahead.
 func (m Move) way(g Segment) (x, y, w, h string) {

@@ -1,10 +1,6 @@
 package intake
 
-import (
-	"fmt"
-
-	"ripieno/layout/framing"
-)
+import "ripieno/layout/framing"
 
 // The narrowest and the widest tile where nothing says of which shape tiles are:
 // what a search for tiles may use.
@@ -45,16 +41,10 @@ func (j *judge) head() {
 	if j.facts.Framed || p.Head.IsEmpty() || j.keepsHead() {
 		return
 	}
-	share, what := p.Head.Bottom-p.Head.Top, "height"
+	key, share := "head-cut-high", p.Head.Bottom-p.Head.Top
 	if w := p.Head.Right - p.Head.Left; w > share {
-		share, what = w, "width"
-	}
-	tiles := "a tile of this film"
-	if j.facts.Shape <= 0 {
-		tiles = "any tile from 4:5 to 16:9"
+		key, share = "head-cut-wide", w
 	}
 	// A head is measured with its hair and its movement, and generously.
-	j.add(HeadCut, Ask, 0.5+0.4*min(1, max(0, p.Sure)), "%s", fmt.Sprintf(
-		"no crop shows the whole head in %s: it takes up %.0f %% of the %s of the picture; "+
-			"fit: fit under the take shows all of it", tiles, 100*share, what))
+	j.add(HeadCut, Ask, 0.5+0.4*min(1, max(0, p.Sure)), key, "percent", figure(100*share, 0))
 }

@@ -12,9 +12,9 @@ import (
 // maxNotes is the most characters in the notes; they share a page or two.
 const maxNotes = 4000
 
-// callSheet reads the section callsheet.
-func (m mapping) callSheet() CallSheet {
-	s := CallSheet{Language: phrase.Default}
+// callSheet reads the section callsheet of a production in a language.
+func (m mapping) callSheet(language string) CallSheet {
+	s := CallSheet{Language: language}
 	c, ok := m.child("callsheet", callSheetShape)
 	if !ok {
 		return s

@@ -12,6 +12,7 @@ import (
 	"go.yaml.in/yaml/v3"
 
 	"ripieno/assemble/fault"
+	"ripieno/assemble/report/phrase"
 )
 
 // FileName is the name of the manifest in a production's folder.
@@ -136,6 +137,7 @@ func (m mapping) production() *Production {
 	if m.need("title", `for example title: The Lamplighter's Round`) {
 		p.Title = m.text("title", "The Lamplighter's Round")
 	}
+	p.Language = m.choice("language", phrase.Default)
 	p.Composer = m.text("composer", "Mara Voss")
 	p.Ensemble = m.text("ensemble", "Harbour Lane Winds")
 	p.Dedication = m.text("dedication", "for the lamplighters")
@@ -147,8 +149,9 @@ func (m mapping) production() *Production {
 	p.Guide = m.guide(p.Tempo)
 	p.Timing = m.timing(production.Timings[0])
 	p.Sections = m.sections()
+	p.CallSheet = m.callSheet(p.Language)
 	var entries []mapping
-	p.Takes, entries = m.takes(p.Tempo, p.Timing, m.release(production.ReleaseMissing))
+	p.Takes, entries = m.takes(p, m.release(production.ReleaseMissing))
 	p.Seats = m.seats(p.Takes, entries)
 	p.Sections = m.useSections(p.Sections, p.Takes, entries)
 	m.useGuides(&p.Guide, p.Takes, entries, p.Tempo)
@@ -158,7 +161,6 @@ func (m mapping) production() *Production {
 	p.Deliver = m.deliver(p.Tempo)
 	p.Chapters = m.chapters(p.Tempo)
 	p.Notes = m.notes(p.Tempo)
-	p.CallSheet = m.callSheet()
 	p.Check = m.limits()
 	m.checkHidden(p, entries)
 	if k := m.keys["takes"]; k != nil {

@@ -58,6 +58,8 @@ var (
 		{"composer", textValue, "none", "on the title card and pages"},
 		{"ensemble", textValue, "none", "on the title card and pages"},
 		{"dedication", textValue, "none", "on a card with text: dedication"},
+		{"language", oneOf(phrase.Languages()...), phrase.Default,
+			"language of films, pages and notes to players; messages on the command line are English"},
 		{"tempo", mappingOf(tempoShape), required, "measures and tempo of the piece"},
 		{"guide", mappingOf(guideShape), "all defaults", "what everybody hears while recording"},
 		{"timing", among(production.Timings), string(production.Timings[0]),
@@ -152,6 +154,8 @@ var (
 			{"player", textValue, "none", "the player's name; on labels, cards and pages"},
 			{"part", textValue, "none", "the part; on labels, and which part of the score it is"},
 			{"section", textValue, "none", "the section it belongs to"},
+			{"language", oneOf(phrase.Languages()...), "that of the call sheets",
+				"language of this player's call sheet and of the note to them"},
 			{"video", mappingOf(videoShape), "none", "the picture, and the sound when there is no audio"},
 			{"audio", mappingOf(audioShape), "none", "a separate microphone, heard instead of the video's sound"},
 			{"guide", textValue, "the guide of all", "the variant of the guide that it was recorded to"},
@@ -296,7 +300,7 @@ var (
 		{"text", linesValue, required, "what it says"}}}
 	callSheetShape = &shape{"callsheet", "inside callsheet:",
 		"callsheet: {due: 2031-06-12, send_to: takes@example.org}", []key{
-			{"language", oneOf(phrase.Languages()...), phrase.Default, "language of the pages"},
+			{"language", oneOf(phrase.Languages()...), "that of the production", "language of the pages"},
 			{"due", value{form: "date or text"}, "none", "last day for takes, such as 2031-06-12 or 2031-06-12 20:00"},
 			{"send_to", textValue, "none", "where recordings go: a web or mail address, or words"},
 			{"contact", textValue, "none", "whom to ask"},
@@ -325,7 +329,7 @@ func recordingKeys() []key {
 // sentenceKeys returns the keys of the sentences of the call sheet.
 func sentenceKeys() []key {
 	var all []key
-	for _, k := range phrase.Keys() {
+	for _, k := range phrase.SheetKeys() {
 		all = append(all, key{k, textValue, "the built-in one", "replaces that sentence of the call sheet"})
 	}
 	return all

@@ -109,15 +109,17 @@ func sortedRunes(s string) string {
 // timing reads what becomes of a player's steady lateness.
 func (m mapping) timing(def production.Timing) production.Timing { return choose(m, "timing", def) }
 
-// takes reads the takes, each with the mapping it came from. timing is for
-// those that say nothing else, and so is release.
-func (m mapping) takes(music *tempo.Map, timing production.Timing, release Release) ([]Take, []mapping) {
+// takes reads the takes of a production, each with the mapping it came from. What
+// the production says of timing and language is for those that say nothing else,
+// and so is release.
+func (m mapping) takes(p *Production, release Release) ([]Take, []mapping) {
 	var all []Take
 	used := newNames("take")
 	entries := m.entries("takes", takeShape)
 	for _, e := range entries {
-		t := e.take(music)
-		t.Timing = e.timing(timing)
+		t := e.take(p.Tempo)
+		t.Timing = e.timing(p.Timing)
+		t.Language = e.choice("language", p.CallSheet.Language)
 		t.Release = e.release(release)
 		used.add(e, "name", t.Name)
 		all = append(all, t)

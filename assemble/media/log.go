@@ -49,7 +49,7 @@ func says(line string, words []string) bool {
 	return slices.ContainsFunc(words, func(w string) bool { return strings.Contains(line, w) })
 }
 
-// places is how many places were damaged: the packets that were lost, or else
+// places returns how many places were damaged: the packets that were lost, or else
 // what a decoder or demuxer complains of while it goes on.
 func (c *complaints) places() int {
 	if c.lost > 0 {

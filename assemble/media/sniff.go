@@ -113,7 +113,7 @@ func judgeAtoms(list []atom, have int64) (what, hint string, short bool) {
 	return "", "", beyond
 }
 
-// size is a number of bytes for people.
+// size returns a number of bytes for people.
 func size(n int64) string {
 	switch {
 	case n < 1e4:

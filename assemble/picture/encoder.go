@@ -127,7 +127,7 @@ func (p Picker) pick(ctx context.Context, w plan.Want) (graph.Coding, error) {
 	return graph.Coding{}, p.noSoftware(w)
 }
 
-// spelled is a codec as people write it.
+// spelled returns a codec as people write it.
 func spelled(codec plan.Codec) string {
 	if codec == plan.H264 {
 		return "H.264"
@@ -200,7 +200,7 @@ func (p Picker) try(ctx context.Context, name string, canvas layout.Canvas) (gra
 // says it, and how grave it is.
 var logPrefix = regexp.MustCompile(`^(\[[^\]]*\] *)*`)
 
-// whyNot is the first thing that ffmpeg said when an encoder failed, which is
+// whyNot returns the first thing that ffmpeg said when an encoder failed, which is
 // the encoder's or its driver's own word.
 func whyNot(err error) string {
 	if exit, ok := errors.AsType[*ffmpeg.ExitError](err); ok && len(exit.Tail) > 0 {
@@ -226,7 +226,7 @@ func (s sessions) take(ctx context.Context, c graph.Coding) (free func(), err er
 	}
 }
 
-// sameHeads is an error when the segments of a film cannot share what a
+// sameHeads returns an error when the segments of a film cannot share what a
 // decoder is told in advance. Only in H.264 of libx264 they need not: there
 // joining repeats it inside the stream.
 func sameHeads(paths []string) error {

@@ -26,7 +26,7 @@ const (
 	rollBytes    = 12 // of a pixel of a roll: read, converted and held, 4 bytes each
 )
 
-// composeMemory is the estimated peak of composing a segment, in bytes.
+// composeMemory returns the estimated peak of composing a segment, in bytes.
 func composeMemory(f plan.Film, seg plan.Segment) int64 {
 	ahead := float64(finalFrames)
 	switch {

@@ -8,7 +8,7 @@ import (
 	"ripieno/layout"
 )
 
-// pieces are the moving tiles of a scene, in seat order. mezzanine gives the
+// pieces returns the moving tiles of a scene, in seat order. mezzanine gives the
 // path of a conformed picture.
 func pieces(f plan.Film, sc scene, line plan.Timeline, mezzanine func(conform int) string) []graph.Piece {
 	var out []graph.Piece
@@ -68,7 +68,7 @@ func used(f plan.Film, seg plan.Segment) []int {
 	return list
 }
 
-// moving are the tiles whose pictures a segment opens: those of its shot, and
+// moving returns the tiles whose pictures a segment opens: those of its shot, and
 // of the shot before while a transition comes from it.
 func moving(f plan.Film, seg plan.Segment) []plan.Tile {
 	tiles := f.Shots[seg.Shot].Tiles

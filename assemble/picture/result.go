@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"ripieno/assemble/plan"
+	"ripieno/assemble/report/phrase"
 	"ripieno/layout/flash"
 )
 
@@ -67,7 +68,7 @@ func ShotResults(f plan.Film, line plan.Timeline) []ShotResult {
 		for _, t := range s.Tiles {
 			tile := TileResult{Take: t.PublicTake(), X: t.Rect.X, Y: t.Rect.Y, W: t.Rect.W, H: t.Rect.H, Fit: string(t.Fit)}
 			if t.Card {
-				tile.Card = Note(t)
+				tile.Card = Note(t, phrase.Of(phrase.Default))
 			} else {
 				tile.AutoCrop = t.Sure
 				tile.Source = &Box{t.Source.X, t.Source.Y, t.Source.W, t.Source.H}

@@ -52,7 +52,7 @@ func (m *Maker) Storyboard(f plan.Film, run func([]task.Task) (task.Result, erro
 	return card.PlanPicture(o)
 }
 
-// stillOf is the one frame of tile k of shot i that a storyboard shows: the
+// stillOf returns the one frame of tile k of shot i that a storyboard shows: the
 // shot's middle, or the nearest to it at which the take is there.
 func stillOf(f plan.Film, i, k int, line plan.Timeline) (plan.Conform, bool) {
 	s := f.Shots[i]
@@ -145,7 +145,7 @@ func (m *Maker) still(f plan.Film, i int, res task.Result) (image.Image, error) 
 	return card.Still(over, shown), nil
 }
 
-// painted is a drawing as a picture that can be drawn upon.
+// painted returns a drawing as a picture that can be drawn upon.
 func painted(paint func() (image.Image, error)) (*image.NRGBA, error) {
 	img, err := paint()
 	if err != nil {

@@ -97,7 +97,7 @@ func (h *house) shape(s shot.Shot) (layout.Plan, []int, error) {
 	return plan, order, err
 }
 
-// named is the takes in an order.
+// named returns the takes in an order.
 func named(takes []string, order []int) []string {
 	out := make([]string, len(order))
 	for i, k := range order {
@@ -147,7 +147,7 @@ func sideBySide(p layout.Plan, c layout.Canvas, o layout.Options) layout.Plan {
 	return q
 }
 
-// aspects are the shapes of the takes' own pictures, a tile's for those that
+// aspects returns the shapes of the takes' own pictures, a tile's for those that
 // have none.
 func (h *house) aspects(takes []string) []float64 {
 	out := make([]float64, len(takes))
@@ -206,7 +206,7 @@ func (h *house) around(s shot.Shot, least int) ([][]seat, error) {
 	return out, nil
 }
 
-// room is the fault of a shot with more pages than frames.
+// room returns the fault of a shot with more pages than frames.
 func (h *house) room(s shot.Shot, pages int) error {
 	if pages <= s.To-s.From {
 		return nil
@@ -215,13 +215,13 @@ func (h *house) room(s shot.Shot, pages int) error {
 		"make the shot longer, or smallest_tile smaller")
 }
 
-// tooMany is the fault of takes that do not fit.
+// tooMany returns the fault of takes that do not fit.
 func (h *house) tooMany(s shot.Shot, err error) error {
 	return fault.New(fault.Manifest, h.p.Path, fmt.Sprintf("%s: %d takes do not fit on a canvas of %s", h.want.Name, len(s.Takes), h.want.Canvas),
 		"use a larger canvas, a smaller gutter, or shots that show one section at a time").Because(err)
 }
 
-// smallest is the height of the lowest tile.
+// smallest returns the height of the lowest tile.
 func smallest(p layout.Plan) int {
 	low := p.Tiles[0].H
 	for _, t := range p.Tiles {

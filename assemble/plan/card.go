@@ -39,7 +39,7 @@ type Look struct {
 	Backdrop func(layout.Canvas) *image.NRGBA
 }
 
-// backdrop is Backdrop, or nil.
+// backdrop returns Backdrop, or nil.
 func (l Look) backdrop(c layout.Canvas) *image.NRGBA {
 	if l.Backdrop == nil {
 		return nil
@@ -115,7 +115,7 @@ func (k Cards) Pages(l Look, s Shot, c layout.Canvas) ([]*image.NRGBA, error) {
 
 func one(img *image.NRGBA, err error) ([]*image.NRGBA, error) { return []*image.NRGBA{img}, err }
 
-// roster is everybody who is listed, all but those who are not to be heard:
+// roster returns everybody who is listed, all but those who are not to be heard:
 // section by section in the order in which the seats come to them, each in
 // seat order, so that a section whose seats are apart has one heading.
 func roster(p *production.Production) []card.Credit {

@@ -73,14 +73,14 @@ func shotHint(p shot.Problem) string {
 	return "shots are frames of the film; check from and to, the measures of the piece, lead_in and tail"
 }
 
-// clamp is the output frame of a manifest time, kept inside the film.
+// clamp returns the output frame of a manifest time, kept inside the film.
 func (t Timeline) clamp(m production.Time) int {
 	return min(max(t.Output(t.guide(m)), 0), t.Frames)
 }
 
 // film lays out one deliverable.
 func film(p *production.Production, facts map[string]Facts, line Timeline, shots []shot.Shot, w Want, l Look) (*Film, error) {
-	f := &Film{Name: w.Name, Canvas: w.Canvas, Rough: w.Rough, Marks: w.Marks, Codec: w.Codec, Scenery: p.Picture.Backdrop != nil, Cards: newCards(p)}
+	f := &Film{Name: w.Name, Canvas: w.Canvas, Rough: w.Rough, Marks: w.Marks, Codec: w.Codec, Language: p.Language, Scenery: p.Picture.Backdrop != nil, Cards: newCards(p)}
 	f.FadeIn = min(line.Rate.Frame(p.Picture.FadeIn), line.Frames)
 	f.FadeOut = min(line.Rate.Frame(p.Picture.FadeOut), line.Frames)
 	f.Soften = line.Rate.Frame(p.Picture.LabelsFade)
@@ -175,7 +175,7 @@ func newTile(t production.Take, f Facts, r layout.Rect, line Timeline, span Span
 	return tile, nil
 }
 
-// exists is the span of guide frames of the film in which a file has a
+// exists returns the span of guide frames of the film in which a file has a
 // picture. Each output frame shows the source frame nearest to it, so a frame
 // takes over half its length before its time.
 func exists(pic Picture, line Timeline) Span {
@@ -185,7 +185,7 @@ func exists(pic Picture, line Timeline) Span {
 	return Span{first(pic.First), first(pic.Last)}.Meet(Span{line.First, line.First + line.Frames})
 }
 
-// visible is the span of guide frames in which a take has a picture: where it
+// visible returns the span of guide frames in which a take has a picture: where it
 // exists, cut to the manifest's trim.
 func visible(t production.Take, pic Picture, line Timeline) Span {
 	s := exists(pic, line)

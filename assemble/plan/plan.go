@@ -17,7 +17,6 @@ import (
 	"maps"
 	"math"
 
-	"ripieno/assemble/fault"
 	"ripieno/assemble/production"
 	"ripieno/layout"
 	"ripieno/layout/framing"
@@ -48,7 +47,7 @@ type Picture struct {
 	Clock audio.Clock
 }
 
-// Lead is how long before its own time a frame of p is shown at the most, in
+// Lead returns how long before its own time a frame of p is shown at the most, in
 // seconds: half its length.
 func (p Picture) Lead() float64 {
 	if p.FPS <= 0 {
@@ -88,24 +87,13 @@ type Facts struct {
 	Subject *framing.Person // where the player is in the picture; nil when nobody looked
 }
 
-// Want is one film to plan.
-type Want struct {
-	Name   string
-	Canvas layout.Canvas
-	Rough  bool  // the quick preview
-	Marks  bool  // with place and time burned in
-	Codec  Codec // of the picture
-	Poster *production.Time
-	Mark   fault.Mark // of the deliverable in the manifest
-}
-
 // Span is a run of frames [From, To).
 type Span struct{ From, To int }
 
-// Len is the number of frames, never negative.
+// Len returns the number of frames, never negative.
 func (s Span) Len() int { return max(0, s.To-s.From) }
 
-// Meet is the part that s and t share.
+// Meet returns the part that s and t share.
 func (s Span) Meet(t Span) Span { return Span{max(s.From, t.From), min(s.To, t.To)} }
 
 // Timeline ties output frames to guide time and to samples of the mix.
@@ -117,13 +105,13 @@ type Timeline struct {
 	AudioLen   audio.Frames // length of the sound
 }
 
-// GuideAtZero is the guide time at output time 0, seconds.
+// GuideAtZero returns the guide time at output time 0, seconds.
 func (t Timeline) GuideAtZero() float64 { return t.Rate.Seconds(t.First) }
 
-// Output is the output frame nearest to a guide time.
+// Output returns the output frame nearest to a guide time.
 func (t Timeline) Output(guide float64) int { return t.Rate.Frame(guide) - t.First }
 
-// Duration is the length of the film in seconds.
+// Duration returns the length of the film in seconds.
 func (t Timeline) Duration() float64 { return t.Rate.Seconds(t.Frames) }
 
 // Tile is one take's rectangle in one shot.
@@ -220,8 +208,9 @@ type Film struct {
 	Canvas   layout.Canvas
 	Rough    bool
 	Marks    bool
-	Codec    Codec // of the picture
-	Scenery  bool  // the background is a picture
+	Codec    Codec  // of the picture
+	Language string // of what is written in it besides the production's own texts
+	Scenery  bool   // the background is a picture
 	Cards    Cards
 	Shots    []Shot
 	Conforms []Conform
@@ -321,7 +310,7 @@ func withhold(p *production.Production, facts map[string]Facts) map[string]Facts
 	return out
 }
 
-// sources are the takes of which the film has anything, in the manifest's
+// sources returns the takes of which the film has anything, in the manifest's
 // order.
 func sources(p *production.Production, facts map[string]Facts, pl *Plan) []Source {
 	line := pl.Timeline

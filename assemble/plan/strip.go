@@ -43,7 +43,7 @@ type Treatment struct {
 // (common practice, no source).
 const autoSpread = 55
 
-// strips are the takes that are heard in the film, in the manifest's order.
+// strips returns the takes that are heard in the film, in the manifest's order.
 func strips(p *production.Production, facts map[string]Facts, line Timeline, shots []shot.Shot) []Strip {
 	var out []Strip
 	places := places(p)
@@ -69,7 +69,7 @@ func strips(p *production.Production, facts map[string]Facts, line Timeline, sho
 	return out
 }
 
-// places are where all takes sit, from −100 to 100: where the manifest says,
+// places returns where all takes sit, from −100 to 100: where the manifest says,
 // on the stage with their section, or spread evenly in the order of seats.
 // Seats that are still empty count, so that a late take moves nobody.
 func places(p *production.Production) []float64 {
@@ -133,7 +133,7 @@ func treatment(take production.Take, line Timeline) Treatment {
 	return t
 }
 
-// lifts are the spans of guide samples in which shots show a take alone.
+// lifts returns the spans of guide samples in which shots show a take alone.
 // Shots that follow each other are one span, or the take would be lifted twice
 // where their ramps meet.
 func lifts(p *production.Production, line Timeline, shots []shot.Shot, take string) []mix.Ride {
@@ -155,7 +155,7 @@ func lifts(p *production.Production, line Timeline, shots []shot.Shot, take stri
 	return out
 }
 
-// sample is the guide sample at the beginning of an output frame.
+// sample returns the guide sample at the beginning of an output frame.
 func (t Timeline) sample(frame int) audio.Frames {
 	return t.AudioStart + audio.FramesAt(t.Rate.Seconds(frame))
 }

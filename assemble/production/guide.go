@@ -61,7 +61,7 @@ func (g *Guide) Variant(name string) *Variant {
 
 // CallSheet is what the page for the players says besides the music.
 type CallSheet struct {
-	Language string            // one of [phrase.Languages]; "en" when not given
+	Language string            // of the pages; the production's when not given
 	Due      string            // as written, "" when not given
 	DueDay   time.Time         // zero when Due is words and no date
 	DueClock string            // "20:00", "" when Due has no time of day

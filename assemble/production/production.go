@@ -13,6 +13,7 @@
 package production
 
 import (
+	"fmt"
 	"ripieno/assemble/fault"
 	"ripieno/assemble/intake/limit"
 	"ripieno/mix/tempo"
@@ -25,6 +26,7 @@ type Production struct {
 	Path string // the manifest that was read
 	Dir  string // its folder, absolute; file names in the manifest are relative to it
 
+	Language   string // of films, pages and notes, as its tag; "en" when not given
 	Title      string
 	Composer   string
 	Ensemble   string
@@ -97,3 +99,13 @@ func (p *Production) NeedTakes() error {
 
 // TakeExample is a take as production.yaml writes it.
 const TakeExample = "{name: oboe-1, player: Mara Voss, video: {file: intake/mara.mov}}"
+
+// NoSuch returns the fault for a name that a person gave and the manifest lacks;
+// what says what was named, known which names there are.
+func (p *Production) NoSuch(what, name string, known []string) error {
+	hint := "the manifest has none"
+	if len(known) > 0 {
+		hint = fmt.Sprintf("the manifest has %q", known)
+	}
+	return fault.New(fault.Manifest, p.Path, fmt.Sprintf("no %s is called %q", what, name), hint)
+}

@@ -12,6 +12,7 @@ type Take struct {
 	Player   string
 	Part     string
 	Section  string // "" or the name of a Section
+	Language string // of what the player reads alone; that of the call sheets when not given
 	Video    *File  // picture, and sound when Audio is nil
 	Audio    *File  // separate microphone recording
 	Guide    string // "" for the one all play to, or the name of a Variant of it

@@ -74,7 +74,7 @@ func review(t testing.TB) Review {
 	oboe := full("oboe", "Mara Voss", "Oboe", "winds", LevelAsk)
 	oboe.Picture, oboe.W, oboe.H = gradient(t, 70, 126), 70, 126
 	oboe.Findings = []Found{
-		{Level: LevelAsk, Sure: 0.9, File: "intake/oboe.mov", What: "soft: -46 LUFS",
+		{Level: LevelAsk, Sure: 0.9, File: "intake/oboe.mov", What: "soft: −46 LUFS",
 			Ask: "Your recording is very soft. Could you come closer to the microphone or turn up its level?"},
 		{Level: LevelOK, Sure: 0.8, File: "intake/oboe.mov", What: "upright picture, 360 × 640"},
 	}
@@ -85,7 +85,7 @@ func review(t testing.TB) Review {
 	clarinet.Places[0].Sure, clarinet.Places[0].Confidence, clarinet.Places[0].Reason = false, 0.61,
 		"it could as well lie 0.68 s later (61 % against 39 %)"
 	clarinet.Findings = []Found{{Level: LevelRedo, Sure: 0.95, File: "intake/clarinet.mov",
-		What: "clipped: 2.1 % of the samples are at the highest level, -0.0 dBFS",
+		What: "clipped: 2.1 % of the samples are at the highest level, −0.0 dBFS",
 		Ask: "The loud places are distorted. Could you step back from the microphone or turn its level down, and try " +
 			"your loudest place first?"}}
 	clarinet.Wave, clarinet.Guess, clarinet.LeftOut = wave, true, true

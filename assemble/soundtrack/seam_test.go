@@ -7,11 +7,10 @@ import (
 	"testing"
 
 	"ripieno/assemble/ffmpeg"
-	"ripieno/assemble/manifest"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/plan/plantest"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
-	"ripieno/mix/audio"
 )
 
 // round is a small production of three takes in two sections.
@@ -30,26 +29,7 @@ mix: {loudness: -16, true_peak: -1, room: 0.2}
 // planned plans the mix of the production with words of its manifest replaced.
 func planned(t *testing.T, tool *ffmpeg.Tool, changes ...string) *Track {
 	t.Helper()
-	text := round
-	for i := 0; i+1 < len(changes); i += 2 {
-		if !strings.Contains(text, changes[i]) {
-			t.Fatalf("%q is not in the manifest", changes[i])
-		}
-		text = strings.Replace(text, changes[i], changes[i+1], 1)
-	}
-	man, err := manifest.Parse("production.yaml", []byte(text))
-	if err != nil {
-		t.Fatal(err)
-	}
-	facts := map[string]plan.Facts{}
-	for _, take := range man.Takes {
-		hash := store.HashBytes([]byte(take.Name)).String()
-		facts[take.Name] = plan.Facts{Sound: &plan.Sound{Hash: hash, Rate: audio.Rate, Channels: 1, Frames: 60 * audio.Rate}}
-	}
-	pl, err := plan.New(man, facts, nil, plan.Look{})
-	if err != nil {
-		t.Fatal(err)
-	}
+	pl := plantest.Plan(t, round, false, changes...)
 	var sounds []Sound
 	for _, s := range pl.Strips {
 		made := task.File(task.Task{ID: task.ID("sound", s.Take), Action: store.NewAction("sound").Arg("take", s.Take).Files("sound.wav")}, "sound.wav")
@@ -62,7 +42,7 @@ func plainTool(take func(ffmpeg.Command) error) *ffmpeg.Tool {
 	return ffmpeg.Recorded(ffmpeg.ParseVersion("ffmpeg version 7.1"), nil, take)
 }
 
-// edges are all tasks of a mix with its stems.
+// edges returns all tasks of a mix with its stems.
 func edges(t *Track) []task.Edge {
 	list := []task.Edge{t.Master}
 	for _, s := range t.Stems() {

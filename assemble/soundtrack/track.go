@@ -195,7 +195,7 @@ func (t *Track) addUp(ctx context.Context, in task.Inputs, dir string) error {
 	return store.Save(filepath.Join(dir, reportFile), rep)
 }
 
-// options are the bus of a mix.
+// options returns the bus of a mix.
 func (b bus) options(in task.Inputs) (mix.Options, error) {
 	m := b.mix
 	o := mix.Options{

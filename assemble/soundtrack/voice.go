@@ -26,7 +26,7 @@ const (
 // voiceInfo is kept beside a voice.
 type voiceInfo = kept.VoiceInfo
 
-// recorded is a strip as it was recorded, in its place on guide time.
+// recorded returns a strip as it was recorded, in its place on guide time.
 func recorded(s plan.Strip, wav string) mix.Strip {
 	return mix.Strip{
 		Name: s.Take, Section: s.Section, Open: func() (audio.Source, error) { return media.OpenWAV(wav) },
@@ -159,7 +159,7 @@ func (b bus) gain(s plan.Strip, a mix.Analysis, v voiceInfo) audio.Decibels {
 	return s.Gain + s.Group + mix.Balance([]mix.Strip{{}}, []mix.Analysis{asVoice(s, a, v)}, nil)[0]
 }
 
-// asVoice is the analysis of a recording as its voice has it, which is what
+// asVoice returns the analysis of a recording as its voice has it, which is what
 // will be heard: the noise has moved with the rest, and denoise has taken its
 // part of it.
 func asVoice(s plan.Strip, a mix.Analysis, v voiceInfo) mix.Analysis {

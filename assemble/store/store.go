@@ -21,7 +21,7 @@ const touchEvery = time.Hour
 // is made again.
 type Miss struct{ Reason string }
 
-// Error is the reason in a few words.
+// Error returns the reason in a few words.
 func (m *Miss) Error() string { return m.Reason }
 
 // NotMade is the [Miss] of an output that nothing was ever stored of.
@@ -97,7 +97,7 @@ func open(dir string, sys system) (*Store, error) {
 	return s, nil
 }
 
-// Dir is the absolute path of the store's folder.
+// Dir returns the absolute path of the store's folder.
 func (s *Store) Dir() string { return s.dir }
 
 // Close gives the lock back. Closing twice is fine.
@@ -193,7 +193,7 @@ func (s *Store) drop(id ID) error {
 	return nil
 }
 
-// pathsOf is everything on disk that belongs to id, whatever its extension.
+// pathsOf returns everything on disk that belongs to id, whatever its extension.
 // (No globbing: a user's folder may have brackets in its name.)
 func (s *Store) pathsOf(id ID) ([]string, error) {
 	list, err := os.ReadDir(s.shard(id))

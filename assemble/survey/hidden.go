@@ -54,7 +54,8 @@ func hide(t *report.Reviewed, words *strings.Replacer) {
 	}
 	for i := range t.Findings {
 		f := &t.Findings[i]
-		f.File, f.What, f.Ask = words.Replace(f.File), words.Replace(f.What), words.Replace(f.Ask)
+		f.File, f.What = words.Replace(f.File), words.Replace(f.What)
+		f.Ask, f.Request = words.Replace(f.Ask), words.Replace(f.Request)
 	}
 	for i := range t.Places {
 		l := &t.Places[i]

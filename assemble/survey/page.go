@@ -12,13 +12,11 @@ import (
 func Page(man *production.Production, plays bool) report.Review {
 	end := man.Tempo.End()
 	r := report.Review{
-		Title: man.Title, Composer: man.Composer, Ensemble: man.Ensemble,
-		Due: man.CallSheet.Due, SendTo: man.CallSheet.SendTo, From: man.CallSheet.Contact,
+		Words: phrase.Of(man.Language), Title: man.Title, Composer: man.Composer, Ensemble: man.Ensemble,
+		Due: man.CallSheet.Due, DueDay: man.CallSheet.DueDay, DueClock: man.CallSheet.DueClock,
+		SendTo: man.CallSheet.SendTo, From: man.CallSheet.Contact,
 		Span:  [2]float64{min(0, man.Tempo.Start()), end + man.Picture.Tail},
 		Start: man.Tempo.Start(), Playing: plays, PitchHz: man.Guide.PitchHz, Withheld: countWithheld(man),
-	}
-	if words, err := phrase.Open(phrase.Default, nil); err == nil && !man.CallSheet.DueDay.IsZero() {
-		r.Due = words.Date(man.CallSheet.DueDay, man.CallSheet.DueClock)
 	}
 	for m := 1; m <= man.Tempo.Measures()+1; m++ {
 		if at, err := man.Tempo.Seconds(tempo.Position{Measure: m, Beat: 1}); err == nil {

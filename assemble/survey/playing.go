@@ -53,5 +53,5 @@ func (s *Survey) Playing(take string, places []report.Place) *Playing {
 	return out
 }
 
-// rounded is a value to hundredths, nil when it is not finite.
+// rounded returns a value to hundredths, nil when it is not finite.
 func rounded(v float64) *float64 { return audio.Finite(math.Round(100*v) / 100) }

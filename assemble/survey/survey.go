@@ -14,6 +14,7 @@ import (
 	"ripieno/assemble/production"
 	"ripieno/assemble/reading"
 	"ripieno/assemble/report"
+	"ripieno/assemble/report/phrase"
 	"ripieno/assemble/takes"
 	"ripieno/assemble/task"
 	"ripieno/mix/audio"
@@ -88,14 +89,15 @@ func (s *Survey) Read(ctx context.Context, res task.Result) (err error) {
 func (s *Survey) Take(i int, level string, span [2]float64) (out report.Reviewed, err error) {
 	t := s.set.Takes[i]
 	out = report.Reviewed{Name: t.Name, Player: t.PublicName(), Part: t.Part, Section: t.Section, Level: level,
-		Release: t.Release.Word()}
+		Release: t.Release.Word(), Words: phrase.Of(t.Take.Language)}
 	if t.Video == nil && t.Audio == nil {
 		return out, nil
 	}
 	defer func() { hide(&out, hiddenWords(s.man)) }()
+	words := phrase.Of(s.man.Language)
 	for _, one := range s.Judged[i].Findings {
 		out.Findings = append(out.Findings, report.Found{Level: one.Level.String(), Sure: one.Sure, File: one.File,
-			What: one.What, Ask: one.Ask})
+			What: words.Write(one.Said), Ask: words.Write(one.Question()), Request: out.Words.Write(one.Question())})
 	}
 	for _, file := range s.Judged[i].Facts.Files {
 		out.Files = append(out.Files, file.Name)

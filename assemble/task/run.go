@@ -121,7 +121,7 @@ func (x *execution) push(i int) {
 	x.ready = slices.Insert(x.ready, at, i)
 }
 
-// turn is 1 for tasks that wait for those of turn 0.
+// turn returns 1 for tasks that wait for those of turn 0.
 func (x *execution) turn(i int) int {
 	if x.g.tasks[i].Spreads {
 		return 1
@@ -167,7 +167,7 @@ func (x *execution) startReady(ctx context.Context) {
 	}
 }
 
-// together is the most urgent ready task with those that are made with it, and
+// together returns the most urgent ready task with those that are made with it, and
 // the memory they take: of what is ready of its batch so much that every idle
 // worker gets its share, and no more than memory allows. A task whose key
 // another one has as well is made by itself, or batches could wait for each
