@@ -8,6 +8,7 @@ import (
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 	"ripieno/layout"
+	"ripieno/layout/framing"
 )
 
 // DetectSubjects finds where the player is in every take whose picture nobody
@@ -40,6 +41,24 @@ func (s *Set) DetectSubjects(ctx context.Context, x *session.Session) error {
 		}
 	}
 	return nil
+}
+
+// Cropped returns who was found in the take's picture, and in words what its crop
+// goes by. Without a person nobody was looked for, or found.
+func (t Take) Cropped() (framing.Person, string) {
+	switch {
+	case t.Fit == layout.Fit:
+		return framing.Person{}, "all of it, as fit says"
+	case !t.AutoCrop:
+		return framing.Person{}, "as crop says"
+	case t.Video == nil || t.Video.Subject == nil || !t.Video.Subject.Known():
+		return framing.Person{}, "the middle: nobody was found"
+	case t.Video.Subject.Face:
+		return *t.Video.Subject, "the head, by the face"
+	case t.Video.Subject.Head.IsEmpty():
+		return *t.Video.Subject, "what moves"
+	}
+	return *t.Video.Subject, "the head, by the shape of what moves"
 }
 
 // The type that is stored of a picture, with the number it has for ever.

@@ -45,6 +45,8 @@ type Person struct {
 	// Body is what moves: the player, their hands and their instrument; empty
 	// when nothing does, or everything.
 	Body Box
+	// Face reports whether the head was found by its face, not by its shape.
+	Face bool
 	// Sure is how sure the place of the head is, 0 to 1; without a head, that
 	// of the body.
 	Sure float64
@@ -95,7 +97,7 @@ func Find(m Measured) Person {
 		}
 		head := ofFace(f, m.W, m.H)
 		if i == 0 {
-			p.Head, p.Heads = head, head
+			p.Head, p.Heads, p.Face = head, head, true
 			p.Sure = float64(f.Pictures) / float64(max(1, f.Of))
 		}
 		p.Heads = p.Heads.Join(head)
