@@ -156,6 +156,9 @@ func (m mapping) production() *Production {
 	p.Sections = m.useSections(p.Sections, p.Takes, entries)
 	m.useGuides(&p.Guide, p.Takes, entries, p.Tempo)
 	p.Mix = m.mix(p.Sections)
+	for i, e := range entries {
+		p.Takes[i].Strip.Clean = e.clean(p.Mix.Clean)
+	}
 	p.Picture = m.picture()
 	p.Shots = m.shots(p)
 	p.Deliver = m.deliver(p.Tempo)
