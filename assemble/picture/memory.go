@@ -36,7 +36,7 @@ func composeMemory(f plan.Film, seg plan.Segment) int64 {
 		ahead = av1Frames
 	}
 	m := composeBase + ahead*reading.FrameBytes(f.Canvas.W, f.Canvas.H)
-	for _, t := range moving(f, seg) {
+	for _, t := range openTiles(f, seg) {
 		c := f.Conforms[t.Conform]
 		m += composeInput + tileFrames*reading.FrameBytes(c.W, c.H)
 	}

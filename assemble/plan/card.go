@@ -58,10 +58,11 @@ type Cards struct {
 }
 
 // newCards takes over what the manifest says. It has checked the colour's form.
-func newCards(p *production.Production) Cards {
+// Takes that are gone are not listed.
+func newCards(p *production.Production, gone map[string]bool) Cards {
 	return Cards{
 		Background: Colour(p.Picture.Background), Title: p.Title, Composer: p.Composer, Ensemble: p.Ensemble, Dedication: p.Dedication,
-		Roster: roster(p),
+		Roster: roster(p, gone),
 	}
 }
 
@@ -115,14 +116,14 @@ func (k Cards) Pages(l Look, s Shot, c layout.Canvas) ([]*image.NRGBA, error) {
 
 func one(img *image.NRGBA, err error) ([]*image.NRGBA, error) { return []*image.NRGBA{img}, err }
 
-// roster returns everybody who is listed, all but those who are not to be heard:
+// roster returns everybody who is listed, all but those who are gone or not to be heard:
 // section by section in the order in which the seats come to them, each in
 // seat order, so that a section whose seats are apart has one heading.
-func roster(p *production.Production) []card.Credit {
+func roster(p *production.Production, gone map[string]bool) []card.Credit {
 	var sections []string
 	of := map[string][]card.Credit{}
 	for _, t := range p.Takes {
-		if t.Release == production.ReleaseNo {
+		if t.Release == production.ReleaseNo || gone[t.Name] {
 			continue
 		}
 		if _, met := of[t.Section]; !met {
@@ -137,7 +138,7 @@ func roster(p *production.Production) []card.Credit {
 	return list
 }
 
-// printable tells whether a text has only the printable characters of ASCII.
+// printable reports whether a text has only the printable characters of ASCII.
 func printable(s string) bool {
 	for i := range len(s) {
 		if s[i] < ' ' || s[i] > '~' {
