@@ -197,7 +197,8 @@ func within(path, tree string) bool { return path == tree || strings.HasPrefix(p
 // everything they are built of.
 func list(t *testing.T) []listed {
 	t.Helper()
-	out, err := exec.Command("go", "list", "-deps", "-json=ImportPath,Standard,Imports,TestImports,XTestImports", "ripieno/...").Output()
+	out, err := exec.Command("go", "list", "-deps", "-json=ImportPath,Standard,Imports,TestImports,XTestImports",
+		"ripieno/...").Output()
 	if err != nil {
 		t.Fatalf("go list: %v", err)
 	}
@@ -225,7 +226,8 @@ func TestRouteFindsAWay(t *testing.T) {
 	for _, p := range list(t) {
 		byPath[p.ImportPath] = p
 	}
-	if way := route(byPath, "ripieno/assemble/picture", "os/exec"); len(way) < 3 || way[len(way)-2] != "ripieno/assemble/ffmpeg" {
+	if way := route(byPath, "ripieno/assemble/picture", "os/exec"); len(way) < 3 ||
+		way[len(way)-2] != "ripieno/assemble/ffmpeg" {
 		t.Errorf("the picture starts processes by %v", way)
 	}
 	if way := route(byPath, "github.com/u2takey/ffmpeg-go", "net/http"); way != nil {
@@ -356,7 +358,8 @@ func TestAProductionHasNoState(t *testing.T) {
 						continue
 					}
 					if opened++; fn.Name.Name != "Open" && fn.Name.Name != "Verifying" {
-						t.Errorf("%s writes %s of a session, which does not change once it is open", fn.Name.Name, sel.Sel.Name)
+						t.Errorf("%s writes %s of a session, which does not change once it is open", fn.Name.Name,
+							sel.Sel.Name)
 					}
 				}
 				return true

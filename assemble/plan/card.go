@@ -100,7 +100,8 @@ func (k Cards) Pages(l Look, s Shot, c layout.Canvas) ([]*image.NRGBA, error) {
 				lines = append(lines, l)
 			}
 		}
-		return one(card.Title(c, card.TitleOptions{Background: k.Background, Title: k.Title, Lines: lines, Fonts: l.Fonts, Backdrop: l.backdrop(c)}))
+		return one(card.Title(c, card.TitleOptions{Background: k.Background, Title: k.Title, Lines: lines,
+			Fonts: l.Fonts, Backdrop: l.backdrop(c)}))
 	}
 	text := s.Text
 	if text == textDedication {
@@ -111,7 +112,8 @@ func (k Cards) Pages(l Look, s Shot, c layout.Canvas) ([]*image.NRGBA, error) {
 	if rest != "" {
 		lines = strings.Split(rest, "\n")
 	}
-	return one(card.Title(c, card.TitleOptions{Background: k.Background, Title: title, Lines: lines, Fonts: l.Fonts, Backdrop: l.backdrop(c)}))
+	return one(card.Title(c, card.TitleOptions{Background: k.Background, Title: title, Lines: lines, Fonts: l.Fonts,
+		Backdrop: l.backdrop(c)}))
 }
 
 func one(img *image.NRGBA, err error) ([]*image.NRGBA, error) { return []*image.NRGBA{img}, err }
@@ -157,10 +159,12 @@ func checkText(p *production.Production, l Look) error {
 				continue
 			}
 			if never := card.Refused(line); len(never) > 0 {
-				list.Add(fault.At(fault.Manifest, mark, fmt.Sprintf("%s %q has characters that are never drawn: %s", what, text, card.Spell(never)),
+				list.Add(fault.At(fault.Manifest, mark, fmt.Sprintf("%s %q has characters that are never drawn: %s",
+					what, text, card.Spell(never)),
 					"delete them; they are invisible, or change the order of the text round them"))
 			} else if missing := l.Fonts.Missing(line); len(missing) > 0 {
-				list.Add(fault.At(fault.Manifest, mark, fmt.Sprintf("%s %q has characters that no font here can draw: %s", what, text, card.Spell(missing)),
+				list.Add(fault.At(fault.Manifest, mark,
+					fmt.Sprintf("%s %q has characters that no font here can draw: %s", what, text, card.Spell(missing)),
 					fontHint(p)))
 			}
 		}
@@ -192,7 +196,8 @@ func checkText(p *production.Production, l Look) error {
 // fontHint says how to get characters drawn.
 func fontHint(p *production.Production) string {
 	if n := len(p.Picture.Fonts); n > 0 {
-		return fmt.Sprintf("%q has no outlines of them; add a font file that does to picture: {font: [%s, ...]}", p.Picture.Fonts[n-1].Path, p.Picture.Fonts[0].Path)
+		return fmt.Sprintf("%q has no outlines of them; add a font file that does to picture: {font: [%s, ...]}",
+			p.Picture.Fonts[n-1].Path, p.Picture.Fonts[0].Path)
 	}
 	return "copy a font file that has them into this folder and name it, for example picture: {font: fonts/letters.ttf}"
 }
