@@ -10,6 +10,7 @@ import (
 	"go.yaml.in/yaml/v3"
 
 	"ripieno/assemble/production"
+	"ripieno/layout"
 	"ripieno/mix/tempo"
 )
 
@@ -47,7 +48,8 @@ func (m mapping) mix(sections []Section) Mix {
 // film with 1080 lines, so that one manifest suits every canvas.
 func (m mapping) picture() Picture {
 	p := Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9, Gutter: 6,
-		Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: production.GridRows, ShortRows: production.Centred}
+		Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: production.GridRows,
+		LabelStyle: layout.Plate, LabelCorner: layout.AutoCorner, ShortRows: production.Centred}
 	c, ok := m.child("picture", pictureShape)
 	if !ok {
 		return p
@@ -69,6 +71,9 @@ func (m mapping) picture() Picture {
 	}
 	p.LabelsFor, _ = c.number("labels_for")
 	p.LabelsFade, _ = c.number("labels_fade")
+	p.LabelStyle = choose(c, "label_style", p.LabelStyle)
+	p.LabelCorner = choose(c, "label_corner", p.LabelCorner)
+	p.SmallestScreen, _ = c.number("smallest_screen")
 	p.Rows = choose(c, "rows", p.Rows)
 	p.ShortRows = choose(c, "short_rows", p.ShortRows)
 	p.SmallestTile, _ = c.whole("smallest_tile")

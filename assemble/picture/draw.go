@@ -19,6 +19,10 @@ import (
 // it when a drawing changes.
 const pictureRule = 3
 
+// cardRule is the version of the drawings of titles and credits. Raise it when they
+// change and pictures with tiles do not.
+const cardRule = 1
+
 // Note returns what a card says, in a language, about why there is no picture.
 func Note(t plan.Tile, words *phrase.Book) string {
 	switch t.Absent {
@@ -123,7 +127,10 @@ func (m *Maker) overlay(f plan.Film, sc scene) (key store.Action, draw func() (i
 func (m *Maker) cardPage(f plan.Film, sc scene, base store.Action) (store.Action, func() (image.Image, error)) {
 	shot := f.Shots[sc.shot]
 	key := base.Arg("text", shot.Text).Arg("page", sc.page).Arg("background", f.Cards.Background).
-		Arg("card", f.Cards.Text(shot))
+		Arg("card", f.Cards.Text(shot)).Arg("cards", cardRule)
+	if m.assets.Look.Logo != nil && shot.Text == plan.TextTitle {
+		key = key.Input("logo", m.assets.logo)
+	}
 	return m.assets.fontArg(key, f.Cards.Text(shot)...), func() (image.Image, error) {
 		pages, err := f.Cards.Pages(m.assets.Look, shot, f.Canvas)
 		if err != nil {
@@ -157,7 +164,7 @@ func (m *Maker) roll(f plan.Film, sc scene) (store.Action, func() (image.Image, 
 	text := f.Cards.Text(shot)
 	key := store.NewAction("roll").Version(pictureRule).Arg("canvas", f.Canvas).Arg("card", text).
 		Arg("background", f.Cards.Background).Arg("scenery", f.Scenery).
-		Arg("stretch", shot.Roll.Stretch).Arg("rows", [2]int{top, height}).Ext(".png").
+		Arg("cards", cardRule).Arg("stretch", shot.Roll.Stretch).Arg("rows", [2]int{top, height}).Ext(".png").
 		For(fmt.Sprintf("%s credits", f.Name))
 	return m.assets.fontArg(key, text...), func() (image.Image, error) {
 		r, err := f.Cards.NewRoll(m.assets.Look, f.Canvas, shot.Roll.Stretch)
