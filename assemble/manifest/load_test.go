@@ -91,7 +91,8 @@ func TestWholeExample(t *testing.T) {
 		t.Errorf("mix %+v", p.Mix)
 	}
 	if !reflect.DeepEqual(p.Picture, Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9, Gutter: 6,
-		Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", ShortRows: "centred"}) {
+		Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", ShortRows: "centred",
+		LabelStyle: "plate", LabelCorner: "auto"}) {
 		t.Errorf("picture %+v", p.Picture)
 	}
 	if len(p.Shots) != 3 || p.Shots[0].From.Edge != FilmStart || p.Shots[0].Text != "title" ||
@@ -114,7 +115,8 @@ func TestDefaults(t *testing.T) {
 	}
 	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, PanLaw: pan.ConstantPower,
 		Hall: defaultHall}) || !reflect.DeepEqual(p.Picture, Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9,
-		Gutter: 6, Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", ShortRows: "centred"}) {
+		Gutter: 6, Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", ShortRows: "centred",
+		LabelStyle: "plate", LabelCorner: "auto"}) {
 		t.Errorf("%+v %+v", p.Mix, p.Picture)
 	}
 	if len(p.Deliver) != 1 || p.Deliver[0].Name != "final" || p.Deliver[0].W != 1920 || p.Deliver[0].H != 1080 {
@@ -185,7 +187,8 @@ shots:
 	}
 	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -23, TruePeakDB: -1.5, PanLaw: pan.ConstantPower, Hall: defaultHall}) ||
 		!reflect.DeepEqual(p.Picture, Picture{FPSNum: 30000, FPSDen: 1001, AspectW: 239, AspectH: 100, Gutter: 6,
-			Margin: 12, Background: "#a0b1c2", Tail: 1.5, Rows: "grid", ShortRows: "centred"}) {
+			Margin: 12, Background: "#a0b1c2", Tail: 1.5, Rows: "grid", ShortRows: "centred",
+			LabelStyle: "plate", LabelCorner: "auto"}) {
 		t.Errorf("%+v %+v", p.Mix, p.Picture)
 	}
 	s := p.Shots

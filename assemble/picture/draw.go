@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"image"
 	"image/png"
+	"slices"
 
 	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
@@ -81,6 +82,7 @@ func (m *Maker) overlay(f plan.Film, sc scene) (key store.Action, draw func() (i
 		return m.cardPage(f, sc, base)
 	}
 	o := card.OverlayOptions{Background: bg, Fonts: m.assets.Fonts}
+	var avoid []layout.Rect
 	words := phrase.Of(f.Language)
 	stills := map[layout.Rect]*still{} // behind pictures, by tile
 	for _, t := range shot.Tiles {
@@ -90,7 +92,7 @@ func (m *Maker) overlay(f plan.Film, sc scene) (key store.Action, draw func() (i
 		switch {
 		case t.Card:
 			o.Placeholders = append(o.Placeholders, card.Placeholder{
-				Tile: t.Rect, Name: t.Player, Part: t.Part, Note: Note(t, words), Expected: t.Absent == plan.Awaited,
+				Tile: t.Rect, Name: words.Typeset(t.Player), Part: words.Typeset(t.Part), Note: Note(t, words), Expected: t.Absent == plan.Awaited,
 			})
 			continue
 		case t.Shown.Meet(sc.span).Len() == 0:
@@ -106,9 +108,11 @@ func (m *Maker) overlay(f plan.Film, sc scene) (key store.Action, draw func() (i
 			}
 		}
 		if sc.labels {
-			o.Labels = append(o.Labels, labelOf(t))
+			o.Labels, avoid = append(o.Labels, labelOf(t, words)), append(avoid, t.Head)
 		}
 	}
+	o.Look = m.look(f, o.Labels, avoid)
+	base = lookArg(base, o.Look)
 	key = base.Arg("background", o.Background).Arg("holes", o.Holes).Arg("fills", o.Fills).Arg("labels",
 		o.Labels).Arg("cards", o.Placeholders)
 	key = m.assets.fontArg(key, wordsOf(o)...)
@@ -140,20 +144,57 @@ func (m *Maker) cardPage(f plan.Film, sc scene, base store.Action) (store.Action
 	}
 }
 
-func labelOf(t plan.Tile) card.Label { return card.Label{Tile: t.Rect, Name: t.Player, Part: t.Part} }
+// labelOf returns the name of a tile, set as the language sets it.
+func labelOf(t plan.Tile, words *phrase.Book) card.Label {
+	return card.Label{Tile: t.Rect, Name: words.Typeset(t.Player), Part: words.Typeset(t.Part)}
+}
+
+// look returns how the names of a film are drawn, with a corner for each.
+func (m *Maker) look(f plan.Film, labels []card.Label, avoid []layout.Rect) card.LabelLook {
+	look := f.Look
+	switch {
+	case look.Style == layout.Strip:
+	case f.Corner == layout.AutoCorner || f.Corner == "":
+		look.Corners = card.PickCorners(f.Canvas, labels, avoid, look, m.assets.Fonts)
+	default:
+		look.Corners = slices.Repeat([]layout.Corner{f.Corner}, len(labels))
+	}
+	return look
+}
+
+// lookArg adds to a key how names are drawn; nothing where that is as it was before
+// there was a choice, so that such drawings keep their keys.
+func lookArg(key store.Action, look card.LabelLook) store.Action {
+	if look.Style != "" && look.Style != layout.Plate {
+		key = key.Arg("label style", look.Style)
+		if look.Style == layout.Strip {
+			key = key.Arg("strip", look.Ground)
+		}
+	}
+	if look.Screen > 0 {
+		key = key.Arg("screen", look.Screen)
+	}
+	if slices.ContainsFunc(look.Corners, func(at layout.Corner) bool { return at != layout.BottomLeft }) {
+		key = key.Arg("corners", look.Corners)
+	}
+	return key
+}
 
 // labels is the names of a shot alone.
 func (m *Maker) labels(f plan.Film, shot plan.Shot) (store.Action, func() (image.Image, error)) {
 	var list []card.Label
+	var avoid []layout.Rect
+	words := phrase.Of(f.Language)
 	for _, t := range shot.Tiles {
 		if !t.Card { // a card has its name on it
-			list = append(list, labelOf(t))
+			list, avoid = append(list, labelOf(t, words)), append(avoid, t.Head)
 		}
 	}
+	look := m.look(f, list, avoid)
 	key := store.NewAction("labels").Version(pictureRule).Arg("canvas", f.Canvas).Arg("labels", list).Ext(".png").
 		For(fmt.Sprintf("%s %s", f.Name, shot.Show))
-	key = m.assets.fontArg(key, wordsOf(card.OverlayOptions{Labels: list})...)
-	return key, func() (image.Image, error) { return card.Labels(f.Canvas, list, m.assets.Fonts) }
+	key = m.assets.fontArg(lookArg(key, look), wordsOf(card.OverlayOptions{Labels: list})...)
+	return key, func() (image.Image, error) { return card.Labels(f.Canvas, list, look, m.assets.Fonts) }
 }
 
 // roll is the part of the credits that passes in a scene.

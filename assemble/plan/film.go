@@ -8,6 +8,7 @@ import (
 	"ripieno/assemble/fault"
 	"ripieno/assemble/production"
 	"ripieno/layout"
+	"ripieno/layout/card"
 	"ripieno/layout/motion"
 	"ripieno/layout/shot"
 )
@@ -89,6 +90,8 @@ func film(p *production.Production, facts map[string]Facts, line Timeline, shots
 	if w.Poster != nil {
 		f.Poster = min(line.clamp(*w.Poster), line.Frames-1)
 	}
+	f.Look = card.LabelLook{Style: p.Picture.LabelStyle, Screen: p.Picture.SmallestScreen, Ground: f.Cards.Background}
+	f.Corner = p.Picture.LabelCorner
 	h := newHouse(p, facts, w)
 	for _, s := range shots {
 		out := Shot{Span: Span{s.From, s.To}, Show: s.Show, Text: s.Text, Labels: s.Labels, Pages: 1, Sheets: 1}
@@ -134,10 +137,12 @@ func (f *Film) show(h *house, s shot.Shot, whole Shot, line Timeline) error {
 		}
 		lead := Span{out.From - out.Into.Frames, out.To}
 		for _, seat := range sheet {
-			tile, err := newTile(h.takes[seat.take], h.facts[seat.take], seat.tile, line, lead)
+			strip := f.stripOf(out, seat.tile, h.facts[seat.take])
+			tile, err := newTile(h.takes[seat.take], h.facts[seat.take], above(seat.tile, strip), line, lead)
 			if err != nil {
 				return err
 			}
+			tile.Rect, tile.Strip, tile.Head = seat.tile, strip, head(tile, h.facts[seat.take])
 			tile.Seat = h.places[seat.take]
 			out.Tiles = append(out.Tiles, tile)
 		}

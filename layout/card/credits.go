@@ -152,7 +152,7 @@ func (r roster) makeRoom(c layout.Canvas) roster {
 func (s *setter) columnWidths(credits []Credit, px, full float64) (parts, names float64) {
 	for _, k := range credits {
 		parts = max(parts, s.set(k.Part, regular, px).width)
-		names = max(names, s.set(k.Name, medium, px).width)
+		names = max(names, s.set(k.Name, medium, px).width, s.set(k.Section, display, px).width)
 	}
 	room := full - nameGap*px
 	parts = min(parts, 0.45*room)

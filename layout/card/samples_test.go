@@ -56,9 +56,51 @@ func fullCredits(n int) CreditsOptions {
 // The three shapes of a film.
 var shapes = map[string]layout.Canvas{"wide": {W: 1920, H: 1080}, "tall": {W: 1080, H: 1920}, "square": {W: 1080, H: 1080}}
 
+// styled returns a frame with bright pictures and names in a style.
+func styled(t testing.TB, c layout.Canvas, n int, style layout.LabelStyle, screen float64) *image.NRGBA {
+	t.Helper()
+	o := ensemble(t, c, n)
+	o.Look = LabelLook{Style: style, Screen: screen, Ground: dark}
+	var shown []Shown
+	for i, hole := range o.Holes {
+		if style == layout.Strip {
+			hole.H -= StripHeight(c, hole, screen)
+			o.Holes[i] = hole
+		}
+		shown = append(shown, Shown{bright(hole.W, hole.H), layout.Rect{W: hole.W, H: hole.H}, hole})
+	}
+	over, err := Overlay(c, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return Still(over, shown)
+}
+
+// bright returns a picture as light as a room with a window, with stripes that
+// trouble letters.
+func bright(w, h int) image.Image {
+	m := image.NewNRGBA(image.Rect(0, 0, w, h))
+	for y := range h {
+		for x := range w {
+			v := uint8(150 + 100*x/w)
+			if (x/9+y/9)%4 == 0 {
+				v -= 60
+			}
+			m.SetNRGBA(x, y, color.NRGBA{v, v, v - v/8, 255})
+		}
+	}
+	return m
+}
+
 func TestSamples(t *testing.T) {
 	if *samples == "" {
 		t.Skip("nobody looks")
+	}
+	for _, style := range []layout.LabelStyle{layout.Plate, layout.Shadow, layout.Strip} {
+		for _, screen := range []float64{0, PhoneCM} {
+			store(t, styled(t, layout.Canvas{W: 1280, H: 720}, 6, style, screen),
+				filepath.Join(*samples, fmt.Sprintf("labels-%s-%v.png", style, screen)))
+		}
 	}
 	for name, c := range shapes {
 		m, err := Title(c, fullTitle())
