@@ -16,7 +16,7 @@ import (
 	"ripieno/mix/audio"
 )
 
-// openTwice is a production of one take that clapped twice, equally clearly and a
+// openTwice returns a production of one take that clapped twice, equally clearly and a
 // measure apart, and then played an even pulse in which nothing tells a measure
 // from the next.
 func openTwice(t *testing.T) *Production {

@@ -76,7 +76,7 @@ func writePings(t *testing.T, path string, seconds float64, pings []ping) {
 	}
 }
 
-// tone is the level of a frequency in a second of sound, by correlation.
+// tone returns the level of a frequency in a second of sound, by correlation.
 func tone(wave []float64, from, hz float64) float64 {
 	var re, im float64
 	at := int(from * audio.Rate)

@@ -33,7 +33,7 @@ picture: {lead_in: 0.5, tail: 0.5}
 deliver: [{name: final, canvas: 320x180}]
 `
 
-// roundScore is the score: four quarters D5 E5 F#5 G5 in each measure.
+// roundScore returns the score: four quarters D5 E5 F#5 G5 in each measure.
 func roundScore() string {
 	var b strings.Builder
 	b.WriteString(`<score-partwise><part-list><score-part id="A"><part-name>oboe</part-name></score-part></part-list><part id="A">`)

@@ -14,7 +14,7 @@ import (
 // sheetLines is the short side of the stills on a storyboard.
 const sheetLines = 360
 
-// Sheet is Grid with a storyboard of every deliverable: each shot as it looks
+// Sheet returns Grid with a storyboard of every deliverable: each shot as it looks
 // in its middle, with real frames of the takes at their true times.
 func (p *Production) Sheet(ctx context.Context) (GridResult, error) {
 	for _, w := range plan.Wants(p.Manifest()) {

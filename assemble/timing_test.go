@@ -197,7 +197,7 @@ func TestTimingInTheMix(t *testing.T) {
 	}
 }
 
-// onset is when a note near a moment begins: the first sample of a fifth of the
+// onset returns when a note near a moment begins: the first sample of a fifth of the
 // note's peak.
 func onset(wave []float64, near float64) float64 {
 	from := int((near - 0.12) * audio.Rate)

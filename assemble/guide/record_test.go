@@ -22,7 +22,7 @@ func parse(t *testing.T, text, variants string) *production.Production {
 	return man
 }
 
-// made is the record of what a manifest asks for, read back from its bytes.
+// made returns the record of what a manifest asks for, read back from its bytes.
 func made(t *testing.T, man *production.Production) *manifest.Made {
 	t.Helper()
 	var m manifest.Made

@@ -32,7 +32,7 @@ func (j *judge) sound(s *Sound) {
 	j.channels(s, loudest)
 }
 
-// beside is the level that is left of a noise without the hum that is in it.
+// beside returns the level that is left of a noise without the hum that is in it.
 // Both are measured, so what is left is not taken for less than 20 dB under the
 // whole.
 func beside(noiseDB, humDB float64) float64 {

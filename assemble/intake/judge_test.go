@@ -15,7 +15,7 @@ import (
 	"ripieno/mix/playing"
 )
 
-// good is a take about which there is nothing to say: a video with sound of
+// good returns a take about which there is nothing to say: a video with sound of
 // its own and a separate microphone.
 func good() Facts {
 	sound := func() *Sound {

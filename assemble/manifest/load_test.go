@@ -87,7 +87,7 @@ func TestWholeExample(t *testing.T) {
 		t.Errorf("horn %+v", horn)
 	}
 	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -16, TruePeakDB: -1, Room: 0.15, AutoBalance: true, PanLaw: pan.ConstantPower,
-		Hall: defaultHall}) {
+		Hall: defaultHall, Clean: allClean}) {
 		t.Errorf("mix %+v", p.Mix)
 	}
 	if !reflect.DeepEqual(p.Picture, Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9, Gutter: 6,
@@ -114,7 +114,7 @@ func TestDefaults(t *testing.T) {
 		t.Errorf("%+v", p)
 	}
 	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, PanLaw: pan.ConstantPower,
-		Hall: defaultHall}) || !reflect.DeepEqual(p.Picture, Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9,
+		Hall: defaultHall, Clean: allClean}) || !reflect.DeepEqual(p.Picture, Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9,
 		Gutter: 6, Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", ShortRows: "centred",
 		LabelStyle: "plate", LabelCorner: "auto"}) {
 		t.Errorf("%+v %+v", p.Mix, p.Picture)
@@ -185,7 +185,7 @@ shots:
 	if len(p.Sections) != 2 || p.Sections[0].Name != "violin 1" || p.Sections[1].Name != "violin 2" {
 		t.Errorf("%+v", p.Sections)
 	}
-	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -23, TruePeakDB: -1.5, PanLaw: pan.ConstantPower, Hall: defaultHall}) ||
+	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -23, TruePeakDB: -1.5, PanLaw: pan.ConstantPower, Hall: defaultHall, Clean: allClean}) ||
 		!reflect.DeepEqual(p.Picture, Picture{FPSNum: 30000, FPSDen: 1001, AspectW: 239, AspectH: 100, Gutter: 6,
 			Margin: 12, Background: "#a0b1c2", Tail: 1.5, Rows: "grid", ShortRows: "centred",
 			LabelStyle: "plate", LabelCorner: "auto"}) {

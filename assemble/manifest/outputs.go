@@ -59,7 +59,7 @@ func (m mapping) refuseClashes(all []Deliverable) {
 	}
 }
 
-// nameOf is where a deliverable's name is written.
+// nameOf returns where a deliverable's name is written.
 func (m mapping) nameOf(d Deliverable) *yaml.Node {
 	for _, n := range m.vals["deliver"].Content {
 		if n.Line != d.Mark.Line || n.Column != d.Mark.Column || n.Kind != yaml.MappingNode {

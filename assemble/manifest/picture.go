@@ -26,7 +26,7 @@ const (
 // are streamed: -16 LUFS for a track of music (AES TD1008) under a ceiling of
 // -1 dBTP (EBU R 128).
 func (m mapping) mix(sections []Section) Mix {
-	x := Mix{LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, Hall: defaultHall}
+	x := Mix{LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, Hall: defaultHall, Clean: allClean}
 	c, ok := m.child("mix", mixShape)
 	if !ok {
 		return x

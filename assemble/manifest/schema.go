@@ -196,6 +196,7 @@ var (
 				"frequency below which nothing is kept; auto goes by the part"},
 			{"eq", listOf(bandShape), "none", "bands of its equaliser"},
 			{"compress", mappingOf(compressShape), "none", "its compressor"},
+			{"clean", mappingOf(cleanShape).orWords("auto", "off"), "as the mix", "what the mix does to it by itself"},
 			{"denoise", number(0, maxDenoiseDB, "dB"), "0", "how much softer steady hum and hiss become"},
 			{"width", number(0, 2, "0 one point, 1 as recorded"), "1",
 				"width of a stereo recording; 2 is twice as wide"},
@@ -225,10 +226,15 @@ var (
 		{"pan_law", oneOf(pan.LawNames()...), "power", "-3, -4.5 or -6 dB in the middle"},
 		{"hall", mappingOf(hallShape), "all defaults", "the room, computed; it is heard with room"},
 		{"impulse", fileValue, "none", "a recorded room instead of hall, such as rooms/church.wav"},
+		{"clean", mappingOf(cleanShape).orWords("auto", "off"), "auto",
+			"what is done to every take by itself; off leaves all as recorded"},
 		{"fade_in", fadeValue, "0", "out of silence at the film's beginning"},
 		{"fade_out", fadeValue, "0", "into silence at the film's end"},
 		{"solo_lift", number(-maxLift, maxLift, "dB"), "0", "gain of a take while a solo shot shows it"},
 		{"stage", listOf(stageShape), "spread evenly", "where sections sit, for takes with pan: auto"}}}
+	cleanShape = &shape{"clean", "inside clean:", "clean: {silence: true, noise: false}", []key{
+		{"silence", flagValue, "true", "closes a take where nobody plays: before, in rests, after"},
+		{"noise", flagValue, "true", "makes noise under the playing softer, as far as it can be heard"}}}
 	muteShape = &shape{"a mute", "in an entry of mutes:", "{from: m5, to: m9}", []key{
 		{"from", timeValue, required, "where the silence begins"},
 		{"to", timeValue, required, "where it ends"}}}
@@ -359,4 +365,4 @@ func sentenceKeys() []key {
 var shapes = []*shape{topShape, creditShape, tempoShape, countInShape, cueShape, changeShape, holdShape, guideShape,
 	levelsShape, variantShape, droneShape, sectionShape, takeShape, videoShape, audioShape, trimShape, cropShape,
 	mixShape, pictureShape, shotShape, transitionShape, deliverShape, chapterShape, noteShape, callSheetShape,
-	muteShape, bandShape, compressShape, hallShape, stageShape}
+	cleanShape, muteShape, bandShape, compressShape, hallShape, stageShape}

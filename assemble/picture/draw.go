@@ -55,18 +55,18 @@ type scene struct {
 	left   map[string]bool // takes that are not drawn: they are on their way to another place
 }
 
-// sceneOf is the scene of a segment, in a transition the one that comes.
+// sceneOf returns the scene of a segment, in a transition the one that comes.
 func sceneOf(seg plan.Segment) scene {
 	return scene{shot: seg.Shot, page: seg.Page, labels: seg.Labels && seg.Soft.Frames == 0, span: seg.Span}
 }
 
-// before is the scene that a transition leaves.
+// before returns the scene that a transition leaves.
 func before(f plan.Film, seg plan.Segment) scene {
 	old := f.Shots[seg.Shot-1]
 	return scene{shot: seg.Shot - 1, page: old.Pages - 1, labels: old.LabelsTo >= old.To, span: seg.Span}
 }
 
-// overlay is the picture over the moving tiles of a scene: a card's page, or
+// overlay returns the picture over the moving tiles of a scene: a card's page, or
 // background with holes, names and the cards of absent players.
 func (m *Maker) overlay(f plan.Film, sc scene) (key store.Action, draw func() (image.Image, error)) {
 	shot := f.Shots[sc.shot]
@@ -180,7 +180,7 @@ func lookArg(key store.Action, look card.LabelLook) store.Action {
 	return key
 }
 
-// labels is the names of a shot alone.
+// labels returns the names of a shot alone.
 func (m *Maker) labels(f plan.Film, shot plan.Shot) (store.Action, func() (image.Image, error)) {
 	var list []card.Label
 	var avoid []layout.Rect
@@ -197,7 +197,7 @@ func (m *Maker) labels(f plan.Film, shot plan.Shot) (store.Action, func() (image
 	return key, func() (image.Image, error) { return card.Labels(f.Canvas, list, look, m.assets.Fonts) }
 }
 
-// roll is the part of the credits that passes in a scene.
+// roll returns the part of the credits that passes in a scene.
 func (m *Maker) roll(f plan.Film, sc scene) (store.Action, func() (image.Image, error)) {
 	shot := f.Shots[sc.shot]
 	top := shot.Roll.Top(sc.span.From - shot.From)
@@ -216,7 +216,7 @@ func (m *Maker) roll(f plan.Film, sc scene) (store.Action, func() (image.Image, 
 	}
 }
 
-// backdrop is a small piece of plain background, or all of one that is a
+// backdrop returns a small piece of plain background, or all of one that is a
 // picture.
 func (m *Maker) backdrop(f plan.Film) (store.Action, func() (image.Image, error)) {
 	bg := f.Cards.Background

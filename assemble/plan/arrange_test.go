@@ -172,7 +172,7 @@ func TestALateTakeMovesNobody(t *testing.T) {
 	}
 }
 
-// big is a production of 500 players and 40 shots of every kind.
+// big returns a production of 500 players and 40 shots of every kind.
 func big(t testing.TB) (*production.Production, map[string]Facts) {
 	p := lamplighter(t, 500)
 	p.Picture.LabelsFor = 0.2
@@ -283,7 +283,7 @@ func TestAPairStandsSideBySide(t *testing.T) {
 	}
 }
 
-// soloist is a production of 12 with a shot of everybody, one of a soloist with
+// soloist returns a production of 12 with a shot of everybody, one of a soloist with
 // the others round and one without them.
 func soloist(t *testing.T) *production.Production {
 	p := lamplighter(t, 12)

@@ -42,7 +42,7 @@ type Look struct {
 	Backdrop func(layout.Canvas) *image.NRGBA
 }
 
-// backdrop is Backdrop, or nil.
+// backdrop returns Backdrop, or nil.
 func (l Look) backdrop(c layout.Canvas) *image.NRGBA {
 	if l.Backdrop == nil {
 		return nil
@@ -119,7 +119,7 @@ func (k Cards) Pages(l Look, s Shot, c layout.Canvas) ([]*image.NRGBA, error) {
 
 func one(img *image.NRGBA, err error) ([]*image.NRGBA, error) { return []*image.NRGBA{img}, err }
 
-// printable tells whether a text has only the printable characters of ASCII.
+// printable reports whether a text has only the printable characters of ASCII.
 func printable(s string) bool {
 	for i := range len(s) {
 		if s[i] < ' ' || s[i] > '~' {

@@ -75,7 +75,7 @@ func shotHint(p shot.Problem) string {
 	return "shots are frames of the film; check from and to, the measures of the piece, lead_in and tail"
 }
 
-// clamp is the output frame of a manifest time, kept inside the film.
+// clamp returns the output frame of a manifest time, kept inside the film.
 func (t Timeline) clamp(m production.Time) int {
 	return min(max(t.Output(t.guide(m)), 0), t.Frames)
 }
@@ -92,7 +92,7 @@ func film(p *production.Production, facts map[string]Facts, line Timeline, shots
 	}
 	f.Look = card.LabelLook{Style: p.Picture.LabelStyle, Screen: p.Picture.SmallestScreen, Ground: f.Cards.Background}
 	f.Corner = p.Picture.LabelCorner
-	h := newHouse(p, facts, w)
+	h := newArranger(p, facts, w)
 	for _, s := range shots {
 		out := Shot{Span: Span{s.From, s.To}, Show: s.Show, Text: s.Text, Labels: s.Labels, Pages: 1, Sheets: 1}
 		out.LabelsTo = labelsTo(p, s, line)
@@ -123,7 +123,7 @@ func film(p *production.Production, facts map[string]Facts, line Timeline, shots
 }
 
 // show adds a shot of takes, in several parts when they need several sheets.
-func (f *Film) show(h *house, s shot.Shot, whole Shot, line Timeline) error {
+func (f *Film) show(h *arranger, s shot.Shot, whole Shot, line Timeline) error {
 	sheets, err := h.arrange(s)
 	if err != nil {
 		return err
@@ -188,7 +188,7 @@ func newTile(t production.Take, f Facts, r layout.Rect, line Timeline, span Span
 	return tile, nil
 }
 
-// exists is the span of guide frames of the film in which a file has a
+// exists returns the span of guide frames of the film in which a file has a
 // picture. Each output frame shows the source frame nearest to it, so a frame
 // takes over half its length before its time.
 func exists(pic Picture, line Timeline) Span {
@@ -198,7 +198,7 @@ func exists(pic Picture, line Timeline) Span {
 	return Span{first(pic.First), first(pic.Last)}.Meet(Span{line.First, line.First + line.Frames})
 }
 
-// visible is the span of guide frames in which a take has a picture: where it
+// visible returns the span of guide frames in which a take has a picture: where it
 // exists, cut to the manifest's trim.
 func visible(t production.Take, pic Picture, line Timeline) Span {
 	s := exists(pic, line)

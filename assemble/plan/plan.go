@@ -48,7 +48,7 @@ type Picture struct {
 	Clock audio.Clock
 }
 
-// Lead is how long before its own time a frame of p is shown at the most, in
+// Lead returns how long before its own time a frame of p is shown at the most, in
 // seconds: half its length.
 func (p Picture) Lead() float64 {
 	if p.FPS <= 0 {
@@ -91,10 +91,10 @@ type Facts struct {
 // Span is a run of frames [From, To).
 type Span struct{ From, To int }
 
-// Len is the number of frames, never negative.
+// Len returns the number of frames, never negative.
 func (s Span) Len() int { return max(0, s.To-s.From) }
 
-// Meet is the part that s and t share.
+// Meet returns the part that s and t share.
 func (s Span) Meet(t Span) Span { return Span{max(s.From, t.From), min(s.To, t.To)} }
 
 // Timeline ties output frames to guide time and to samples of the mix.
@@ -106,13 +106,13 @@ type Timeline struct {
 	AudioLen   audio.Frames // length of the sound
 }
 
-// GuideAtZero is the guide time at output time 0, seconds.
+// GuideAtZero returns the guide time at output time 0, seconds.
 func (t Timeline) GuideAtZero() float64 { return t.Rate.Seconds(t.First) }
 
-// Output is the output frame nearest to a guide time.
+// Output returns the output frame nearest to a guide time.
 func (t Timeline) Output(guide float64) int { return t.Rate.Frame(guide) - t.First }
 
-// Duration is the length of the film in seconds.
+// Duration returns the length of the film in seconds.
 func (t Timeline) Duration() float64 { return t.Rate.Seconds(t.Frames) }
 
 // Tile is one take's rectangle in one shot.
@@ -315,7 +315,7 @@ func withhold(p *production.Production, facts map[string]Facts) map[string]Facts
 	return out
 }
 
-// sources are the takes of which the film has anything, in the manifest's
+// sources returns the takes of which the film has anything, in the manifest's
 // order.
 func sources(p *production.Production, facts map[string]Facts, pl *Plan) []Source {
 	line := pl.Timeline

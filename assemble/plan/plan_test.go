@@ -13,7 +13,7 @@ import (
 	"ripieno/mix/tempo"
 )
 
-// lamplighter is a small piece of our own: 8 measures of 4/4 at 120 after a
+// lamplighter returns a small piece of our own: 8 measures of 4/4 at 120 after a
 // count-in of 4, so a measure lasts 2 s and measure 1 begins at guide time 8.
 func lamplighter(t testing.TB, takes int) *production.Production {
 	t.Helper()
@@ -41,7 +41,7 @@ func lamplighter(t testing.TB, takes int) *production.Production {
 	return p
 }
 
-// filmed are facts of takes filmed in 1280x720 from 3 s before guide time 0
+// filmed returns facts of takes filmed in 1280x720 from 3 s before guide time 0
 // to its end at guide time 27.
 func filmed(p *production.Production) map[string]Facts {
 	facts := map[string]Facts{}

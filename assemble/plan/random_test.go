@@ -14,7 +14,7 @@ import (
 	"ripieno/layout/shot"
 )
 
-// drawn is a production drawn at random: from 1 to 500 takes of all shapes,
+// drawn returns a production drawn at random: from 1 to 500 takes of all shapes,
 // some missing, on any canvas, with every setting that moves tiles.
 func drawn(t *testing.T, r *rand.Rand) (*production.Production, map[string]Facts, layout.Canvas) {
 	t.Helper()

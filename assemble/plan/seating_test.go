@@ -11,7 +11,7 @@ import (
 	"ripieno/layout"
 )
 
-// everybody is where each take stands in the first shot of a film.
+// everybody returns where each take stands in the first shot of a film.
 func everybody(t *testing.T, p *production.Production, c layout.Canvas) map[string]layout.Rect {
 	t.Helper()
 	pl, err := New(p, filmed(p), []Want{{Name: "x", Canvas: c}}, Look{})
@@ -39,7 +39,7 @@ func cellsOf(at map[string]layout.Rect) map[string]layout.Cell {
 	return cells
 }
 
-// reach is how many rows and columns are in use.
+// reach returns how many rows and columns are in use.
 func reach(cells map[string]layout.Cell) (rows, cols int) {
 	for _, q := range cells {
 		rows, cols = max(rows, q.Row+1), max(cols, q.Col+1)

@@ -69,7 +69,7 @@ func TestSoftNames(t *testing.T) {
 	}
 }
 
-// intoFrames is how many frames of the transition into a shot there are.
+// intoFrames returns how many frames of the transition into a shot there are.
 func intoFrames(f Film, shot int) int {
 	if shot >= len(f.Shots) {
 		return 0

@@ -30,7 +30,7 @@ func NewTimeline(p *production.Production) (Timeline, error) {
 	return t, nil
 }
 
-// wholeSampleFrames is the smallest number of frames that lasts a whole
+// wholeSampleFrames returns the smallest number of frames that lasts a whole
 // number of samples: 1 for 24, 25, 30, 50 and 60, 5 for the rates over 1001.
 func wholeSampleFrames(r shot.Rate) int {
 	n := r.Num / gcd(r.Num, r.Den*audio.Rate)
@@ -44,7 +44,7 @@ func gcd(a, b int) int {
 	return a
 }
 
-// guide is the guide time of a manifest time, with the film's ends resolved.
+// guide returns the guide time of a manifest time, with the film's ends resolved.
 func (t Timeline) guide(m production.Time) float64 {
 	switch m.Edge {
 	case production.FilmStart:

@@ -14,7 +14,7 @@ import (
 	"testing"
 )
 
-// sets are the closed sets of this package by the names of their types.
+// sets returns the closed sets of this package by the names of their types.
 func sets() map[string][]string {
 	return map[string][]string{
 		"Timing": Timings.Strings(), "Role": Roles.Strings(), "Release": Releases.Strings(), "Colour": Colours.Strings(),

@@ -15,7 +15,7 @@ import (
 	"ripieno/assemble/report/phrase"
 )
 
-// leftovers are the stretches of English sentences that a page in another
+// leftovers returns the stretches of English sentences that a page in another
 // language must not have: what stands between the places that are filled in, when
 // it is long enough to be no accident and that language has it nowhere.
 func leftovers(t testing.TB, language string, prefixes ...string) []string {

@@ -23,10 +23,10 @@ func Releases(man *production.Production) []takes.Fault {
 		in++
 		switch t.Release {
 		case production.ReleaseMissing:
-			missing = append(missing, called(t))
+			missing = append(missing, withPlayer(t))
 		case production.ReleaseNo:
 			list = append(list, takes.NewFault(t.Name, takes.KindRelease, fault.At(fault.Decision, t.Mark,
-				fmt.Sprintf("take %s has release: no and is left out of picture and sound", called(t)),
+				fmt.Sprintf("take %s has release: no and is left out of picture and sound", withPlayer(t)),
 				"delete the take, or keep its seat with expected: true instead of its files")))
 		}
 	}
@@ -49,8 +49,8 @@ func firstOf(names []string) string {
 		len(names)-told)
 }
 
-// called returns a take with the name of its player, for the one who asks.
-func called(t production.Take) string {
+// withPlayer returns a take with the name of its player, for the one who asks.
+func withPlayer(t production.Take) string {
 	if t.Player == "" {
 		return fmt.Sprintf("%q", t.Name)
 	}

@@ -34,7 +34,7 @@ func TestGuessed(t *testing.T) {
 		{"a file that cannot be read", rec(takes.Video, false, 1), cut, takes.Video},
 		{"no files", nil, nil, ""},
 	} {
-		got := guessed(takes.Take{Take: &production.Take{}, Video: c.video, Audio: c.audio})
+		got := guessedRecording(takes.Take{Take: &production.Take{}, Video: c.video, Audio: c.audio})
 		if (got == nil) != (c.want == "") || got != nil && got.Role != c.want {
 			t.Errorf("%s: %+v, want %q", c.name, got, c.want)
 		}

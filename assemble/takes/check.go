@@ -63,7 +63,7 @@ func (s *Set) Checks(tool *ffmpeg.Tool, steady reading.Steady, man *production.P
 			var x checks
 			if r.Info.Audio != nil {
 				x.hear = hearTask(r)
-				if !r.settled() {
+				if !r.isSettled() {
 					m, _ := guideOf(man, t.Guide)
 					x.pace = paceTask(r, m)
 				}
@@ -95,11 +95,11 @@ func (c *Checks) Edges() []task.Edge {
 	return list
 }
 
-// settled reports whether a recording's place leaves no doubt that it is this
+// isSettled reports whether a recording's place leaves no doubt that it is this
 // piece at the guide's tempo: its playing fits there, or another file of the
 // same take does, or the manifest says where it lies, which beats what a machine
 // hears. A clap alone may begin anything.
-func (r *Recording) settled() bool {
+func (r *Recording) isSettled() bool {
 	return r.Place.Sure && r.Place.Method != align.ByCue
 }
 

@@ -36,7 +36,7 @@ func parse(t *testing.T, dir string, bpm, end float64) *production.Production {
 	return man
 }
 
-// placedAt is the takes of a manifest as they would be placed, each with the tempo
+// placedAt returns the takes of a manifest as they would be placed, each with the tempo
 // over its guide's that it fits far better.
 func placedAt(man *production.Production, other ...float64) *Set {
 	s := &Set{}
@@ -103,7 +103,7 @@ func TestTakesArePlayedToAGuideOfBefore(t *testing.T) {
 	}
 }
 
-// speed is quarters a second in the mean.
+// speed returns quarters a second in the mean.
 func speed(man *production.Production) float64 {
 	return man.Tempo.QuartersAt(man.Tempo.End()) / (man.Tempo.End() - man.Tempo.Start())
 }

@@ -12,7 +12,7 @@ import (
 	"ripieno/mix/align"
 )
 
-// oboe is a take of two devices and horn one of a camera alone, as they are
+// oboe returns a take of two devices and horn one of a camera alone, as they are
 // after they were looked at; the tuba is not in.
 func oboe(tool *ffmpeg.Tool) (*Set, *production.Production) {
 	man := &production.Production{Takes: []production.Take{{Name: "oboe"}, {Name: "horn"}, {Name: "tuba"}}}

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"sync"
 
+	"ripieno/mix/audio"
 	"ripieno/mix/tempo"
 )
 
@@ -74,7 +75,7 @@ func (t *take) fixed(g *grid) bool {
 	case t.rec.Offset != nil:
 		o = *t.rec.Offset
 	case t.rec.CueAt != nil && !math.IsNaN(g.cue):
-		o = g.cue - *t.rec.CueAt*(1+t.ppm*1e-6)
+		o = g.cue - *t.rec.CueAt*t.ratio()
 	default:
 		return false
 	}
@@ -133,7 +134,7 @@ func given(g *grid, t *take, p Placement) Placement {
 		return p
 	}
 	p.Method, p.CueAt = ByCueGiven, *t.rec.CueAt
-	p.Offset = g.cue - p.CueAt*(1+p.DriftPPM*1e-6)
+	p.Offset = g.cue - p.CueAt*audio.PPM(p.DriftPPM).Ratio()
 	p.CueOffset = p.Offset
 	p.Evidence = append(p.Evidence, fmt.Sprintf("cue at %.3f s given", p.CueAt))
 	if fit.n >= 2*minNotes {
