@@ -11,35 +11,30 @@ import (
 	"ripieno/assemble/task"
 )
 
-// sheetLines is the short side of the stills on a storyboard.
-const sheetLines = 360
-
 // Sheet returns Grid with a storyboard of every deliverable: each shot as it looks
-// in its middle, with real frames of the takes at their true times.
+// in its middle, with real frames of the takes at their true times. It looks
+// and listens as Render does, so plan, drawings and storyboard are the film's.
 func (p *Production) Sheet(ctx context.Context) (GridResult, error) {
-	for _, w := range plan.Wants(p.Manifest()) {
+	wants := plan.Wants(p.Manifest())
+	for _, w := range wants {
 		if err := p.OutFiles("sheet-" + w.Name + ".png"); err != nil {
 			return GridResult{}, err
 		}
 	}
-	r, err := p.Grid(ctx)
-	if err != nil {
-		return r, err
-	}
 	all, err := p.locate(ctx)
 	if err != nil {
-		return r, err
-	}
-	wants := plan.Wants(p.Manifest())
-	for i := range wants {
-		wants[i].Canvas = wants[i].Canvas.Lines(sheetLines)
+		return GridResult{}, err
 	}
 	pl, faults, err := p.plan(all, wants)
 	if err != nil {
+		return GridResult{}, err
+	}
+	draw := picture.New(p.Tool(), p.Store().Steady, pl, all.assets, nil)
+	r, err := p.drawPlans(ctx, pl, draw)
+	r.Faults = faults
+	if err != nil {
 		return r, err
 	}
-	r.Faults = faults
-	draw := picture.New(p.Tool(), p.Store().Steady, pl, all.assets, nil)
 	run := func(tasks []task.Task) (task.Result, error) { return p.Run(ctx, tasks) }
 	for i, f := range pl.Films {
 		out := &r

@@ -47,8 +47,8 @@ shots:
 		t.Errorf("the solo shows frame %d, %.3f s from its middle", counter, off)
 	}
 	svg, err := os.ReadFile(r.SVG)
-	if err != nil || !bytes.Contains(svg, []byte("Vera Quill")) {
-		t.Errorf("the drawing has no text: %v", err)
+	if err != nil || !bytes.Contains(svg, []byte("Player 2")) || bytes.Contains(svg, []byte("Vera Quill")) {
+		t.Errorf("the drawing does not name those who are in the film, and them alone: %v", err)
 	}
 	for d := xml.NewDecoder(bytes.NewReader(svg)); ; {
 		if _, err := d.Token(); err == io.EOF {

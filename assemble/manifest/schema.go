@@ -261,12 +261,12 @@ var (
 			{"section", textValue, required, "the section that sits here"},
 			{"from", sideValue, required, "place of its first seat"},
 			{"to", sideValue, required, "place of its last seat"}}}
-	pictureShape = &shape{"picture", "inside picture:", "picture: {fps: 30, aspect: 16:9}", []key{
+	pictureShape = &shape{"picture", "inside picture:", "picture: {fps: 30, aspect: auto}", []key{
 		{"fps", oneOf("24", "25", "30", "50", "60", "23.976", "29.97", "59.94").withUnit("frames a second"), "30",
 			"frame rate of the film"},
-		{"aspect", value{form: "ratio", unit: "width:height"}, "16:9", "shape of a tile, from 1:4 to 4:1"},
-		{"gutter", whole(0, 200, "pixels at 1080 lines"), "6", "between tiles"},
-		{"margin", whole(0, 400, "pixels at 1080 lines"), "0", "round the grid"},
+		{"aspect", aspectValue, "auto", "shape of tiles: auto is any from 4:5 to 16:9, whichever shows most of everybody"},
+		{"gutter", whole(0, 200, "pixels at 1080 lines"), "6, less for many small tiles", "between tiles"},
+		{"margin", whole(0, 400, "pixels at 1080 lines"), "the gutter; 0 with one shape", "round the grid"},
 		{"background", value{form: "colour or picture"}, "#14161a",
 			"behind the tiles, such as \"#203040\" or art/hall.jpg"},
 		{"font", fileValue.withForm("file or list of files"), "the program's own",
@@ -284,7 +284,10 @@ var (
 		{"tail", edgeValue, "3", "film after the last measure"},
 		{"rows", among(production.RowKinds), "grid",
 			"sections: each begins a row; justified: whole pictures of every shape"},
-		{"short_rows", among(production.Alignments), "centred", "where tiles of an incomplete row stand"},
+		{"short_rows", oneOf(append(production.Alignments.Strings(), "centre")...), "stretch; centred with one shape",
+			"incomplete rows: wider tiles, or where equal ones stand"},
+		{"audio_only", among(production.AudioOnlyWays), "card",
+			"players who are heard and not seen: a card in the grid, or a line of the credits alone"},
 		{"smallest_tile", whole(20, 1080, "pixels at 1080 lines"), "any",
 			"height below which a grid becomes several sheets"},
 		{"match", oneOf("nothing", "light"), "nothing", "light brings exposure and white balance of takes together"},
@@ -304,6 +307,7 @@ var (
 		{"roll", flagValue, "false", "credits move up the picture"},
 		{"labels", flagValue, "as picture", "names on the tiles of this shot"},
 		{"labels_for", number(0.5, maxEdge, "seconds"), "as picture", "how long names stay in this shot"},
+		{"aspect", aspectValue, "as deliver or picture", "shape of the tiles of this shot"},
 		{"transition", mappingOf(transitionShape).orWords("cut"), "cut",
 			"how it takes over from the shot before; complete on its first beat"}}}
 	transitionShape = &shape{"transition", "in an entry of shots:", "transition: {kind: dissolve, beats: 1}", []key{
@@ -316,7 +320,8 @@ var (
 		{"canvas", value{form: "width x height", unit: "pixels"}, required,
 			"size of the picture, such as 1920x1080; even, 32 to 8192 a side"},
 		{"codec", among(production.Codecs), string(production.Codecs[0]), "h264 plays everywhere; hevc and av1 make smaller files"},
-		{"poster", timeValue.orWords("start", "end"), "none", "the moment that is also kept as a picture"}}}
+		{"poster", timeValue.orWords("start", "end"), "none", "the moment that is also kept as a picture"},
+		{"aspect", aspectValue, "as picture", "shape of the tiles of this film"}}}
 	chapterShape = &shape{"a chapter", "in an entry of chapters:", "{at: m1, name: Theme}", []key{
 		{"at", timeValue.orWords("start"), required, "where it begins"},
 		{"name", textValue, required, "what viewers see"}}}

@@ -42,8 +42,14 @@ func Note(t plan.Tile, words *phrase.Book) string {
 	return words.Say("film.sound-only")
 }
 
-// behindBlur puts the blurred take behind a picture that is fitted.
-const behindBlur = "blur"
+// noteIn returns what the card of a tile says in a film. A finished one says
+// nothing of why there is no picture of somebody who is heard.
+func noteIn(f plan.Film, t plan.Tile, words *phrase.Book) string {
+	if !f.Rough && t.Absent == plan.Present {
+		return ""
+	}
+	return Note(t, words)
+}
 
 // scene is what the picture of a segment is drawn from: a shot, and how much
 // of it is seen.
@@ -92,11 +98,11 @@ func (m *Maker) overlay(f plan.Film, sc scene) (key store.Action, draw func() (i
 		switch {
 		case t.Card:
 			o.Placeholders = append(o.Placeholders, card.Placeholder{
-				Tile: t.Rect, Name: words.Typeset(t.Player), Part: words.Typeset(t.Part), Note: Note(t, words), Expected: t.Absent == plan.Awaited,
+				Tile: t.Rect, Name: words.Typeset(t.Player), Part: words.Typeset(t.Part), Note: noteIn(f, t, words), Expected: t.Absent == plan.Awaited,
 			})
 			continue
 		case t.Shown.Meet(sc.span).Len() == 0:
-		case t.Behind == behindBlur:
+		case t.Behind == plan.BehindBlur:
 			o.Holes = append(o.Holes, t.Rect)
 		default:
 			o.Holes = append(o.Holes, t.Hole)

@@ -24,7 +24,7 @@ tempo: {count_in: {measures: 2}, changes: [{measure: 1, meter: 4/4, bpm: 120}], 
 takes:
   - {name: oboe, player: Ada, part: Oboe, video: {file: intake/oboe.mp4, offset: 0}}
   - {name: horn, player: Ben, part: Horn, video: {file: intake/horn.mp4, offset: 0}}
-picture: {fps: 30, lead_in: 1, tail: 1, background: "#204060"}
+picture: {fps: 30, aspect: 16:9, lead_in: 1, tail: 1, background: "#204060"}
 shots: [{from: start, show: tutti}, {from: m3, show: solo, take: horn}]
 deliver: [{name: final, canvas: 1280x720}]
 `

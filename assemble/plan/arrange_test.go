@@ -14,7 +14,13 @@ import (
 // one plans a single film in full HD.
 func one1080(t testing.TB, p *production.Production, facts map[string]Facts) Film {
 	t.Helper()
-	pl, err := New(p, facts, fullHD, Look{})
+	return oneFilm(t, p, facts, fullHD[0])
+}
+
+// oneFilm plans a single film.
+func oneFilm(t testing.TB, p *production.Production, facts map[string]Facts, w Want) Film {
+	t.Helper()
+	pl, err := New(p, facts, []Want{w}, Look{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -158,11 +164,13 @@ func TestALateTakeMovesNobody(t *testing.T) {
 			p.Picture.Rows = production.Rows(rows)
 			p.Sections = []production.Section{{Name: "high"}, {Name: "low"}}
 			facts := filmed(p)
-			full := one1080(t, p, facts)
+			seats := fullHD[0]
+			seats.KeepSeats = true
+			full := oneFilm(t, p, facts, seats)
 			late := p.Takes[n/2].Name
 			facts[late] = Facts{Absent: Awaited}
 			p.Takes[n/2].Expected = true
-			before := one1080(t, p, facts)
+			before := oneFilm(t, p, facts, seats)
 			for i, tile := range full.Shots[0].Tiles {
 				if tile.Rect != before.Shots[0].Tiles[i].Rect {
 					t.Fatalf("%s, %d takes: %s moves", rows, n, tile.Take)

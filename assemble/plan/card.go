@@ -63,11 +63,12 @@ type Cards struct {
 }
 
 // newCards takes over what the manifest says. It has checked the colour's form.
-func newCards(p *production.Production) Cards {
+// Takes that are gone are not listed.
+func newCards(p *production.Production, gone map[string]bool) Cards {
 	w := phrase.Of(p.Language)
 	k := Cards{Background: Colour(p.Picture.Background), Title: w.Typeset(p.Title), Dedication: w.Typeset(p.Dedication), words: w}
 	k.Blocks = titleBlocks(p, w)
-	k.Roster, k.Foot = roster(p, w)
+	k.Roster, k.Foot = roster(p, w, gone)
 	return k
 }
 

@@ -138,6 +138,10 @@ type Tile struct {
 	Shown   Span        // output frames in which the picture is there
 }
 
+// BehindBlur is what Tile.Behind says where the take itself, enlarged and blurred,
+// is behind its picture.
+const BehindBlur = "blur"
+
 // Shot is what the film shows over a span of output frames.
 type Shot struct {
 	Span

@@ -31,7 +31,7 @@ func lamplighter(t testing.TB, takes int) *production.Production {
 	}
 	p := &production.Production{
 		Path: "production.yaml", Tempo: m,
-		Picture: production.Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9, Gutter: 6, LeadIn: 2, Tail: 2, Labels: true, Background: "#101214"},
+		Picture: production.Picture{FPSNum: 30, FPSDen: 1, Aspect: production.Aspect{AspectW: 16, AspectH: 9}, Gutter: 6, LeadIn: 2, Tail: 2, Labels: true, Background: "#101214"},
 	}
 	for i := range takes {
 		p.Takes = append(p.Takes, production.Take{
@@ -170,15 +170,18 @@ func TestDriftMovesPictureAndTrimCutsIt(t *testing.T) {
 	}
 }
 
+// In a rough cut.
 func TestAbsentTakesKeepTheirSeats(t *testing.T) {
 	p := lamplighter(t, 9)
 	facts := filmed(p)
-	whole, err := New(p, facts, fullHD, Look{})
+	rough := []Want{fullHD[0]}
+	rough[0].Rough = true
+	whole, err := New(p, facts, rough, Look{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	facts["take-5"] = Facts{Absent: Awaited}
-	without, err := New(p, facts, fullHD, Look{})
+	without, err := New(p, facts, rough, Look{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -253,7 +256,9 @@ func TestWithheld(t *testing.T) {
 	p.Takes[1].Release, p.Takes[1].HideName = production.ReleaseAudioOnly, true
 	p.Takes[2].Release = production.ReleaseNo
 	facts := filmed(p)
-	pl, err := New(p, facts, fullHD, Look{})
+	rough := fullHD[0]
+	rough.Rough = true
+	pl, err := New(p, facts, []Want{rough}, Look{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -272,7 +277,7 @@ func TestWithheld(t *testing.T) {
 	if s := pl.Strips; len(s) != 2 || s[0].Take != "take-1" || s[1].Take != "take-2" {
 		t.Errorf("strips are %+v", s)
 	}
-	if list := newCards(p).Roster; len(list) != 2 || list[0].Name != "Mara Voss" || list[1].Name != "" || list[1].Part != "Horn" {
+	if list := newCards(p, nil).Roster; len(list) != 2 || list[0].Name != "Mara Voss" || list[1].Name != "" || list[1].Part != "Horn" {
 		t.Errorf("the credits are %+v", list)
 	}
 	if facts["take-2"].Picture == nil {

@@ -44,10 +44,10 @@ func titleBlocks(p *production.Production, w *phrase.Book) []card.TitleBlock {
 
 // roster returns everybody who is listed, and the sentences below them. Whoever
 // conducts comes first (common practice, no source), then the players: all but
-// those who are not to be heard, section by section in the order in which the seats
+// those who are gone or not to be heard, section by section in the order in which the seats
 // come to them, each in seat order, so that a section whose seats are apart has one
 // heading. Then come all others as the manifest lists them, and thanks.
-func roster(p *production.Production, w *phrase.Book) (list []card.Credit, foot []string) {
+func roster(p *production.Production, w *phrase.Book, gone map[string]bool) (list []card.Credit, foot []string) {
 	var rest, thanks []card.Credit
 	if p.Conductor != "" {
 		list = append(list, credit(w, "conductor", p.Conductor))
@@ -68,7 +68,7 @@ func roster(p *production.Production, w *phrase.Book) (list []card.Credit, foot 
 	var sections []string
 	of := map[string][]card.Credit{}
 	for _, t := range p.Takes {
-		if t.Release == production.ReleaseNo {
+		if t.Release == production.ReleaseNo || gone[t.Name] {
 			continue
 		}
 		if _, met := of[t.Section]; !met {

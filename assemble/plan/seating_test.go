@@ -121,8 +121,12 @@ func TestPinningSeatsMovesNobody(t *testing.T) {
 	r := rand.New(rand.NewPCG(6, 3))
 	for range 150 {
 		p := lamplighter(t, 1+r.IntN(25))
-		p.Picture.Rows = []production.Rows{"grid", "grid", "sections", "justified"}[r.IntN(4)]
-		p.Picture.ShortRows = []production.Alignment{"centred", "spread", "left"}[r.IntN(3)]
+		p.Picture.Rows = production.Rows([]string{"grid", "grid", "sections", "justified"}[r.IntN(4)])
+		p.Picture.ShortRows = production.Alignment([]string{"centred", "spread", "left"}[r.IntN(3)])
+		if r.IntN(2) == 0 {
+			searched(p)
+			p.Picture.ShortRows = production.Alignment([]string{"", "stretch", "centred"}[r.IntN(3)])
+		}
 		p.Shots = []production.Shot{{From: at(1), Show: "tutti"}, {From: at(3), Show: "soli", Section: "high"}}
 		by, seats := r.Perm(len(p.Takes)), r.Perm(len(p.Takes))
 		for i := range r.IntN(len(by)) / 2 {

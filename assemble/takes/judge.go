@@ -68,8 +68,10 @@ func (s *Set) Unreadable() []Fault {
 func (c *Checks) facts(t Take, res task.Result) (intake.Facts, error) {
 	f := intake.Facts{
 		Take: t.Name, Expected: t.Take.Video == nil && t.Take.Audio == nil, Piece: Piece(c.man, t.Take),
-		Shape:  float64(c.man.Picture.AspectW) / float64(c.man.Picture.AspectH),
 		Framed: isFramed(t.Take),
+	}
+	if p := c.man.Picture; p.AspectW > 0 { // else the usual one
+		f.Shape = float64(p.AspectW) / float64(p.AspectH)
 	}
 	for _, r := range t.Recordings() {
 		file, err := c.file(r, res)

@@ -67,7 +67,7 @@ func styled(t testing.TB, c layout.Canvas, n int, style layout.LabelStyle, scree
 			hole.H -= StripHeight(c, hole, screen)
 			o.Holes[i] = hole
 		}
-		shown = append(shown, Shown{bright(hole.W, hole.H), layout.Rect{W: hole.W, H: hole.H}, hole})
+		shown = append(shown, Shown{Picture: bright(hole.W, hole.H), Source: layout.Rect{W: hole.W, H: hole.H}, Hole: hole})
 	}
 	over, err := Overlay(c, o)
 	if err != nil {
