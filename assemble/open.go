@@ -86,8 +86,14 @@ func readAssets(ctx context.Context, p *Production) (*picture.Assets, error) {
 	return picture.ReadAssets(ctx, f)
 }
 
-// plan plans films from what was found out about the takes.
-func (p *Production) plan(m material, wants []plan.Want) (*plan.Plan, []Bad, error) {
+// plan plans films from what was found out about the takes. Where films are wanted
+// it looks where the players are in their pictures.
+func (p *Production) plan(ctx context.Context, m material, wants []plan.Want) (*plan.Plan, []Bad, error) {
+	if len(wants) > 0 {
+		if err := m.DetectSubjects(ctx, p.Session); err != nil {
+			return nil, nil, err
+		}
+	}
 	line, err := plan.NewTimeline(p.Manifest())
 	if err != nil {
 		return nil, nil, err

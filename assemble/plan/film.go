@@ -9,7 +9,6 @@ import (
 	"ripieno/assemble/production"
 	"ripieno/layout"
 	"ripieno/layout/card"
-	"ripieno/layout/motion"
 	"ripieno/layout/shot"
 )
 
@@ -181,15 +180,8 @@ func (h *arranger) newTile(s shot.Shot, take string, r layout.Rect, line Timelin
 			tile.Behind = BehindBlur
 		}
 	}
-	focus := layout.Focus{X: t.Crop.X, Y: t.Crop.Y, Zoom: t.Crop.Zoom}
-	if t.AutoCrop && f.Subject != nil {
-		tile.Sure = f.Subject.Confidence
-		if tile.Sure >= motion.Sure {
-			// The window's part of the picture, when it is cut to the tile.
-			wide := float64(hole.W) / float64(hole.H) * float64(f.Picture.H) / float64(f.Picture.W)
-			focus.X, focus.Y = f.Subject.Focus(min(1, wide), min(1, 1/wide))
-		}
-	}
+	focus, sure := focusOf(t, f, hole)
+	tile.Sure = sure
 	placed, err := layout.Place(f.Picture.W, f.Picture.H, hole, layout.Mode(t.Fit), focus)
 	if err != nil {
 		return tile, fault.At(fault.Manifest, t.Mark, "the picture of take "+fmt.Sprintf("%q", t.Name)+" cannot be placed in its tile",

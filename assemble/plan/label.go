@@ -5,7 +5,6 @@ import (
 
 	"ripieno/layout"
 	"ripieno/layout/card"
-	"ripieno/layout/motion"
 	"ripieno/layout/shot"
 )
 
@@ -24,27 +23,17 @@ func above(tile layout.Rect, strip int) layout.Rect {
 	return tile
 }
 
-// Where the head of a player is who was found by what moves: in the middle of the
-// upper third of that (common practice, no source). It is a guess, which moves a
-// name and no picture.
-const (
-	headHigh = 0.33
-	headFrom = 0.25
-)
-
 // head returns where the head of a player is on the canvas, which a name should not
 // hide; zero where nothing is known of it.
 func head(t Tile, facts Facts) layout.Rect {
-	s := facts.Subject
-	if s == nil || s.Confidence < motion.Sure || facts.Picture == nil || t.Hole.W == 0 || t.Source.W == 0 {
+	if facts.Subject == nil || facts.Picture == nil || t.Hole.W == 0 || t.Source.W == 0 {
 		return layout.Rect{}
 	}
-	left, top, right, bottom := s.Reach()
-	wide := right - left
-	x0, x1 := left+headFrom*wide, right-headFrom*wide
-	y0, y1 := top, top+headHigh*(bottom-top)
-	return onCanvas(t, x0*float64(facts.Picture.W), y0*float64(facts.Picture.H), x1*float64(facts.Picture.W),
-		y1*float64(facts.Picture.H))
+	h, w, high := facts.Subject.Head, float64(facts.Picture.W), float64(facts.Picture.H)
+	if h.IsEmpty() {
+		return layout.Rect{}
+	}
+	return onCanvas(t, h.Left*w, h.Top*high, h.Right*w, h.Bottom*high)
 }
 
 // onCanvas returns the part of a tile's picture, in its own pixels, that is seen on

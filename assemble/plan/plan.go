@@ -20,7 +20,7 @@ import (
 	"ripieno/assemble/production"
 	"ripieno/layout"
 	"ripieno/layout/card"
-	"ripieno/layout/motion"
+	"ripieno/layout/framing"
 	"ripieno/layout/shot"
 	"ripieno/mix/audio"
 	"ripieno/mix/tempo"
@@ -85,7 +85,7 @@ type Facts struct {
 	Picture *Picture
 	Sound   *Sound
 	Absent  Absence
-	Subject *motion.Subject // where the player is in the picture; nil when nobody looked
+	Subject *framing.Person // where the player is in the picture; nil when nobody looked
 }
 
 // Span is a run of frames [From, To).
