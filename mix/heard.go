@@ -76,8 +76,8 @@ func (h Heard) Curve(s Strip) expand.Curve {
 // than clean nothing is done: what is heard of the noise is less than what its
 // reduction takes from the sound. Chosen on simulated takes, no source.
 const (
-	clean       = 24.0 // dB, A-weighted
-	perDecibel  = 1.2  // dB of depth for every dB under it
+	clean       = 26.0 // dB, A-weighted
+	perDecibel  = 1.5  // dB of depth for every dB under it
 	mostReduced = audio.Decibels(16)
 )
 
