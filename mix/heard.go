@@ -82,10 +82,10 @@ const (
 )
 
 // Depth returns by how much the noise of the recording is reduced; 0: not at
-// all.
+// all. A guess is reduced by nothing: it may be soft playing.
 func (h Heard) Depth() audio.Decibels {
 	d := audio.Decibels(perDecibel * (clean - h.Playing.Distance))
-	if !(d >= 1) {
+	if !h.Noise.Known || !(d >= 1) {
 		return 0
 	}
 	return min(d, mostReduced)

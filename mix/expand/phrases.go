@@ -111,7 +111,7 @@ func (t *trace) inside(runs []run, p Piece) []run {
 // becomes louder again somebody talks, or a phone turns the noise up; what
 // belongs to the piece ends at the softest moment before.
 func (t *trace) endOf(r run, end float64) int {
-	least, at, noise := math.Inf(1), r.from, 10*math.Log10(math.Max(t.quiet, 1e-12))
+	least, at, noise := math.Inf(1), r.from, 10*math.Log10(math.Max(t.idle, 1e-12))
 	for i := r.from; i < r.to; i++ {
 		if t.seconds(i) <= end+afterEnd {
 			continue
