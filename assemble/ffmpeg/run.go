@@ -72,7 +72,7 @@ func (e *ExitError) Error() string {
 	return s
 }
 
-// Says tells whether a line of the log's tail contains text.
+// Says reports whether a line of the log's tail contains text.
 func (e *ExitError) Says(text string) bool {
 	for _, l := range e.Tail {
 		if strings.Contains(l, text) {
@@ -178,7 +178,7 @@ type process struct {
 
 func (p *process) run(ctx context.Context) error {
 	if err := ctx.Err(); err != nil {
-		return ended(ctx)
+		return contextError(ctx)
 	}
 	p.watch.signs()
 	caller := ctx
@@ -217,7 +217,7 @@ func (p *process) run(ctx context.Context) error {
 	stuck, _ := errors.AsType[*StuckError](context.Cause(ctx))
 	switch {
 	case caller.Err() != nil:
-		return ended(caller)
+		return contextError(caller)
 	case stuck != nil:
 		stuck.Program, stuck.Tail = p.name(), lines
 		return p.stuck(stuck)
@@ -282,7 +282,7 @@ func (p *process) name() string {
 func (p *process) notStarted(ctx context.Context, err error) error {
 	switch {
 	case ctx.Err() != nil:
-		return ended(ctx)
+		return contextError(ctx)
 	case errors.Is(err, os.ErrNotExist):
 		return fault.New(fault.FFmpeg, "", fmt.Sprintf("%s was not found at %q", p.name(), p.program), installHint).Because(err)
 	case errors.Is(err, os.ErrPermission):
@@ -315,9 +315,9 @@ func (p *process) attachThird(cmd *exec.Cmd) (func(started bool), error) {
 	}, nil
 }
 
-// ended returns the error of a run whose context is over: it satisfies errors.Is
+// contextError returns the error of a run whose context is over: it satisfies errors.Is
 // for the context's error and for its cause.
-func ended(ctx context.Context) error {
+func contextError(ctx context.Context) error {
 	err := ctx.Err()
 	if cause := context.Cause(ctx); cause != nil && cause != err {
 		return fmt.Errorf("%w: %w", err, cause)
@@ -335,7 +335,7 @@ type watched struct {
 	err  error
 }
 
-func (w *watched) moved() {
+func (w *watched) noteProgress() {
 	if w.seen != nil {
 		w.seen()
 	}
@@ -343,7 +343,7 @@ func (w *watched) moved() {
 
 func (w *watched) Read(p []byte) (int, error) {
 	n, err := w.r.Read(p)
-	w.moved()
+	w.noteProgress()
 	if err != nil && err != io.EOF {
 		w.fail(err)
 	}
@@ -352,7 +352,7 @@ func (w *watched) Read(p []byte) (int, error) {
 
 func (w *watched) Write(p []byte) (int, error) {
 	n, err := w.w.Write(p)
-	w.moved()
+	w.noteProgress()
 	if err != nil {
 		w.fail(err)
 	}

@@ -59,7 +59,7 @@ var families = []string{"nvenc", "qsv", "videotoolbox", "amf", "vaapi"}
 // Name returns ffmpeg's name of the encoder.
 func (c Coding) Name() string { return cmp.Or(c.Encoder, "libx264") }
 
-// Hardware tells whether hardware does it, which does not write the same bytes
+// Hardware reports whether hardware does it, which does not write the same bytes
 // every time.
 func (c Coding) Hardware() bool {
 	e, err := c.of()
@@ -115,8 +115,8 @@ var (
 	toVAAPI = [][]string{{"format", "pix_fmts=nv12"}, {"hwupload"}}
 )
 
-// profiled adds a profile where there is a choice of them.
-func profiled(args ffmpeg.KwArgs, profile string) ffmpeg.KwArgs {
+// withProfile adds a profile where there is a choice of them.
+func withProfile(args ffmpeg.KwArgs, profile string) ffmpeg.KwArgs {
 	if profile != "" {
 		args["profile:v"] = profile
 	}
@@ -124,20 +124,20 @@ func profiled(args ffmpeg.KwArgs, profile string) ffmpeg.KwArgs {
 }
 
 func nvenc(profile, quality string) ffmpeg.KwArgs {
-	return profiled(ffmpeg.KwArgs{"preset": "p5", "tune": "hq", "rc": "vbr", "cq": quality, "b:v": "0"}, profile)
+	return withProfile(ffmpeg.KwArgs{"preset": "p5", "tune": "hq", "rc": "vbr", "cq": quality, "b:v": "0"}, profile)
 }
 
 func qsv(profile, quality string) ffmpeg.KwArgs {
-	return profiled(ffmpeg.KwArgs{"preset": "medium", "global_quality": quality}, profile)
+	return withProfile(ffmpeg.KwArgs{"preset": "medium", "global_quality": quality}, profile)
 }
 
 func amf(profile, quality string) ffmpeg.KwArgs {
-	return profiled(ffmpeg.KwArgs{"quality": "quality", "rc": "cqp", "qp_i": quality, "qp_p": quality}, profile)
+	return withProfile(ffmpeg.KwArgs{"quality": "quality", "rc": "cqp", "qp_i": quality, "qp_p": quality}, profile)
 }
 
 // vaapi opens the first device that there is.
 func vaapi(profile, quality string) ffmpeg.KwArgs {
-	return profiled(ffmpeg.KwArgs{"init_hw_device": "vaapi", "rc_mode": "CQP", "global_quality": quality}, profile)
+	return withProfile(ffmpeg.KwArgs{"init_hw_device": "vaapi", "rc_mode": "CQP", "global_quality": quality}, profile)
 }
 
 // output encodes s, which is in yuv420p, as a closed run of frames of BT.709.

@@ -29,7 +29,7 @@ var mezzanineCodec = ffmpeg.KwArgs{
 // every output frame shows the source frame nearest to it.
 func Conform(c plan.Conform, src Source, rate shot.Rate, dst string) (Command, error) {
 	return build(1, func() *ffmpeg.Stream {
-		s := conformed(c, src, rate)
+		s := conformPicture(c, src, rate)
 		out := bt709(plain(ffmpeg.KwArgs{
 			"frames:v": strconv.Itoa(c.Frames.Len()), "f": "mp4", "threads": "1", "filter_complex_threads": "1",
 			"video_track_timescale": timescale(rate), "profile:v": "high",
@@ -41,8 +41,8 @@ func Conform(c plan.Conform, src Source, rate shot.Rate, dst string) (Command, e
 	})
 }
 
-// conformed returns the picture of c, before it is encoded.
-func conformed(c plan.Conform, src Source, rate shot.Rate) *ffmpeg.Stream {
+// conformPicture returns the picture of c, before it is encoded.
+func conformPicture(c plan.Conform, src Source, rate shot.Rate) *ffmpeg.Stream {
 	in := rawInput()
 	// Whole seconds are whole numbers of ticks in every file; ffmpeg takes the
 	// time off rounded to those.
@@ -70,7 +70,7 @@ func conformed(c plan.Conform, src Source, rate shot.Rate) *ffmpeg.Stream {
 // BT.709 values, as a player shows it.
 func Still(c plan.Conform, src Source, rate shot.Rate, dst string) (Command, error) {
 	return build(1, func() *ffmpeg.Stream {
-		s := conformed(c, src, rate)
+		s := conformPicture(c, src, rate)
 		s = filter(s, "scale", "in_color_matrix=bt709", "in_range=tv", "out_range=pc", "flags=bicubic+accurate_rnd+full_chroma_int")
 		s = filter(s, "format", "pix_fmts=rgb24")
 		return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, ffmpeg.KwArgs{"frames:v": "1", "c:v": "png", "f": "image2", "update": "1", "threads": "1"})
@@ -92,7 +92,7 @@ func upright(s *ffmpeg.Stream, c plan.Conform, zscale bool, chosen choice) *ffmp
 	if w, h := p.Fields[0], p.Fields[1]; w > 0 {
 		// Fields are lines of the picture as stored, and scaled each by itself;
 		// frames that have the size already cost little.
-		s = shaped(s, "a", evenUp(w), evenUp(h), "interl=1")
+		s = resizeAs(s, "a", evenUp(w), evenUp(h), "interl=1")
 		s = filter(s, "bwdif", "mode=send_frame", "deint=interlaced")
 	}
 	if p.Rotate != nil && *p.Rotate%180 != 0 {
@@ -101,10 +101,10 @@ func upright(s *ffmpeg.Stream, c plan.Conform, zscale bool, chosen choice) *ffmp
 	return toBT709(s, c, zscale, chosen)
 }
 
-// turned turns a picture as p says. Colour has half the pixels, which lie at
+// turn turns a picture as p says. Colour has half the pixels, which lie at
 // the left of a pair: it is given all of them meanwhile, or it would lie at
 // another side afterwards, half a pixel off.
-func turned(s *ffmpeg.Stream, p plan.Picture) *ffmpeg.Stream {
+func turn(s *ffmpeg.Stream, p plan.Picture) *ffmpeg.Stream {
 	turn := 0
 	if p.Rotate != nil {
 		turn = *p.Rotate

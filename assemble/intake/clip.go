@@ -105,7 +105,7 @@ func (t *tally) hear(x []float64) {
 	}
 }
 
-// pure tells whether a piece, its sum of squares and highest magnitude given,
+// pure reports whether a piece, its sum of squares and highest magnitude given,
 // looks like a pure tone.
 func pure(x []float64, sum, top float64) bool {
 	n := float64(len(x))

@@ -103,7 +103,7 @@ func listedIn(r io.ReaderAt, fragment atom) int64 {
 	return n
 }
 
-// elsewhere tells whether a track's media lie in another file: all its references
+// elsewhere reports whether a track's media lie in another file: all its references
 // are aliases of QuickTime, and none says that it is to this file (flag 1). What
 // else refers to other files ffmpeg reads in this one.
 func elsewhere(r io.ReaderAt, track atom) bool {

@@ -153,7 +153,7 @@ func sidesFault(v *Video) error {
 	return nil
 }
 
-// better tells whether a sound track is clearly better than another: one of a
+// better reports whether a sound track is clearly better than another: one of a
 // telephone's rate is not used beside one of a recorder's. What is above 44.1
 // kHz sounds no different.
 func better(a, b *Audio) bool {

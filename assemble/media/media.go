@@ -81,7 +81,7 @@ func (v Video) Display() (w, h int) {
 	return w, h
 }
 
-// HDR tells whether v carries a high dynamic range signal (ITU-R BT.2100 HLG
+// HDR reports whether v carries a high dynamic range signal (ITU-R BT.2100 HLG
 // or PQ), which has to be mapped before it is shown beside others.
 func (v Video) HDR() bool { return v.Transfer == "smpte2084" || v.Transfer == "arib-std-b67" }
 

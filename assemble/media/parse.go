@@ -192,7 +192,7 @@ func (i *Info) chosenSound(track, sounds int, refused error) error {
 	return nil
 }
 
-// still tells whether a video stream is one picture: an album cover or a
+// still reports whether a video stream is one picture: an album cover or a
 // thumbnail track.
 func (s probeStream) still() bool {
 	return s.Disposition["attached_pic"] != 0 || s.Disposition["still_image"] != 0 || s.Disposition["timed_thumbnails"] != 0
@@ -229,7 +229,7 @@ func (s probeStream) video(zero float64) (*Video, error) {
 	}
 	v.SARNum, v.SARDen = pixelShape(s.SAR)
 	v.Rotation = s.rotation()
-	if v.Mirrored = s.mirrored(); v.Mirrored {
+	if v.Mirrored = s.isMirrored(); v.Mirrored {
 		v.Rotation = (v.Rotation + 180) % 360 // ffprobe's goes by where the left edge's neighbour lies
 	}
 	if err := sidesFault(v); err != nil {
@@ -298,9 +298,9 @@ func (s probeStream) rotation() int {
 	return quarters % 4 * 90
 }
 
-// mirrored tells whether the display matrix changes left and right. ffprobe
+// isMirrored reports whether the display matrix changes left and right. ffprobe
 // prints its rows as 16.16 numbers: "00000000: a b u", "00000001: c d v".
-func (s probeStream) mirrored() bool {
+func (s probeStream) isMirrored() bool {
 	for _, d := range s.SideData {
 		var at int
 		var m [2][3]int32

@@ -101,7 +101,7 @@ const (
 	exaggerated  = 10
 )
 
-// exaggerates tells whether a fragmented file claims to be longer than it may be,
+// exaggerates reports whether a fragmented file claims to be longer than it may be,
 // or to have fewer bytes a second than a picture and its sound ever have. The
 // packets of others are not read: a long recording is gigabytes of them.
 func exaggerates(info Info) bool {

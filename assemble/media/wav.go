@@ -206,7 +206,7 @@ func (w *WAV) Rate() int { return w.rate }
 // Frames returns how many frames the file holds, wherever reading stands.
 func (w *WAV) Frames() audio.Frames { return audio.Frames(w.frames) }
 
-// Truncated tells whether the header promises more frames than there are.
+// Truncated reports whether the header promises more frames than there are.
 func (w *WAV) Truncated() bool { return w.claimed > w.frames }
 
 // SeekFrame makes the next Read begin at frame n, which is limited to the

@@ -53,7 +53,7 @@ type kept struct {
 // every tile of this size or smaller. What is larger, a close-up, is
 // conformed for its shots alone, because of what whole takes in the size of
 // the canvas would cost, and is cut at whole closeSeconds of guide time.
-func (f *Film) conform(h *house, line Timeline) {
+func (f *Film) conform(h *arranger, line Timeline) {
 	grid := h.gridRungs(line)
 	spans := map[kept][]Span{}
 	var order []kept
@@ -86,8 +86,9 @@ func (f *Film) conform(h *house, line Timeline) {
 		pic := *h.facts[n.take].Picture
 		w := even(int(math.Round(float64(n.rung) * float64(pic.W) / float64(pic.H))))
 		draft := f.Rough && min(pic.W, pic.H) >= draftLines
-		for _, frames := range joined(spans[n]) {
-			f.Conforms = append(f.Conforms, Conform{Take: n.take, Picture: pic, W: w, H: n.rung, Frames: frames, Draft: draft})
+		for _, frames := range mergeSpans(spans[n]) {
+			f.Conforms = append(f.Conforms, Conform{Take: n.take, Picture: pic, W: w, H: n.rung, Frames: frames,
+				Draft: draft})
 		}
 	}
 	each(func(t *Tile, n kept, frames Span) {
@@ -100,7 +101,7 @@ func (f *Film) conform(h *house, line Timeline) {
 // takes, whether a shot shows that or not. Where the manifest says in which
 // grid the seats were given, the larger tiles of the two count: then somebody
 // whom nobody expected may need another row, and the others are large enough.
-func (h *house) gridRungs(line Timeline) map[string]int {
+func (h *arranger) gridRungs(line Timeline) map[string]int {
 	rungs := map[string]int{}
 	add := func(take string, t Tile) {
 		if t.Hole.W > 0 {
@@ -111,36 +112,37 @@ func (h *house) gridRungs(line Timeline) map[string]int {
 	for _, t := range h.p.Takes {
 		all.Takes = append(all.Takes, t.Name)
 	}
+	all = h.without(all)
 	film := Span{0, line.Frames}
 	// What cannot be laid out is told of the shots that show it.
 	sheets, _ := h.arrange(all)
 	for _, s := range slices.Concat(sheets...) {
-		if t, err := newTile(h.takes[s.take], h.facts[s.take], s.tile, line, film); err == nil {
+		if t, err := h.newTile(all, s.take, s.tile, line, film); err == nil {
 			add(s.take, t)
 		}
 	}
-	old := h.pinned()
+	old := h.pinnedTiles(all)
 	for _, t := range h.p.Takes {
 		at := h.places[t.Name] - 1
 		if at >= len(old) {
 			continue
 		}
-		if tile, err := newTile(t, h.facts[t.Name], old[at], line, film); err == nil {
+		if tile, err := h.newTile(all, t.Name, old[at], line, film); err == nil {
 			add(t.Name, tile)
 		}
 	}
 	return rungs
 }
 
-// pinned returns the tiles of the grid in which the manifest's seats were given,
+// pinnedTiles returns the tiles of the grid in which the manifest's seats were given,
 // none where rows go by anything but seats.
-func (h *house) pinned() []layout.Rect {
+func (h *arranger) pinnedTiles(all shot.Shot) []layout.Rect {
 	heavy := slices.ContainsFunc(h.p.Takes, func(t production.Take) bool { return t.Weight > 1 })
 	if h.p.Seats == 0 || heavy || h.p.Picture.Rows == production.SectionRows ||
 		h.p.Picture.Rows == production.JustifiedRows {
 		return nil
 	}
-	plan, err := h.grid(h.p.Seats)
+	plan, err := h.grid(all, all.Takes, h.p.Seats)
 	if err != nil || smallest(plan) < h.want.Canvas.EvenScale(float64(h.p.Picture.SmallestTile)) {
 		return nil
 	}
@@ -158,8 +160,8 @@ func closeUp(s Span, line Timeline) Span {
 	return Span{int(math.Floor(float64(s.From)/step) * step), int(math.Ceil(float64(s.To)/step) * step)}
 }
 
-// joined returns spans that overlap or touch as one, from the first to the last.
-func joined(spans []Span) []Span {
+// mergeSpans returns spans that overlap or touch as one, from the first to the last.
+func mergeSpans(spans []Span) []Span {
 	slices.SortFunc(spans, func(a, b Span) int { return cmp.Or(cmp.Compare(a.From, b.From), cmp.Compare(a.To, b.To)) })
 	var out []Span
 	for _, s := range spans {

@@ -34,7 +34,8 @@ func into(p *production.Production, before []Shot, s shot.Shot, line Timeline) (
 	last := before[len(before)-1]
 	if free := last.Len()/last.Pages - 1; t.Frames > free {
 		return cut, fault.At(fault.Manifest, want.Mark,
-			fmt.Sprintf("the transition takes %.2f seconds, longer than the picture before it is shown (%.2f)", line.Rate.Seconds(t.Frames), line.Rate.Seconds(last.Len()/last.Pages)),
+			fmt.Sprintf("the transition takes %.2f seconds, longer than the picture before it is shown (%.2f)",
+				line.Rate.Seconds(t.Frames), line.Rate.Seconds(last.Len()/last.Pages)),
 			"make the transition shorter, or the shot before it longer")
 	}
 	return t, nil
@@ -69,7 +70,7 @@ func (f *Film) cut(line Timeline) {
 		if i+1 < len(f.Shots) {
 			own.To -= f.Shots[i+1].Into.Frames
 		}
-		in, out := s.softly(own, f.Soften)
+		in, out := s.labelFades(own, f.Soften)
 		edges := []int{s.LabelsTo, f.FadeIn, line.Frames - f.FadeOut}
 		for page := range s.Pages {
 			for _, part := range split(piece(own, page, s.Pages), edges) {
@@ -84,10 +85,10 @@ func (f *Film) cut(line Timeline) {
 	}
 }
 
-// softly returns where the names of a shot come and where they go, both empty for
+// labelFades returns where the names of a shot come and where they go, both empty for
 // names that are there or not from one frame to the next. They come with a
 // transition, and stay over a cut when nothing takes them away before.
-func (s Shot) softly(own Span, frames int) (in, out Span) {
+func (s Shot) labelFades(own Span, frames int) (in, out Span) {
 	shown := Span{own.From, min(own.To, s.LabelsTo)}
 	leave := s.LabelsTo < s.To
 	if !slices.ContainsFunc(s.Tiles, func(t Tile) bool { return !t.Card }) {
@@ -170,7 +171,7 @@ func (f Film) Glides(i int) []Glide {
 			continue
 		}
 		a, b := f.Shots[i-1].Tiles[was].Rect, t.Rect
-		if f.Scenery && (t.open() || f.Shots[i-1].Tiles[was].open()) {
+		if f.Scenery && (t.showsBackground() || f.Shots[i-1].Tiles[was].showsBackground()) {
 			continue // it would take a piece of the background along
 		}
 		if ratio := float64(a.W*b.H) / float64(a.H*b.W); ratio > 1+glideShapes || ratio < 1-glideShapes {
@@ -186,8 +187,10 @@ func (f Film) Glides(i int) []Glide {
 	return list
 }
 
-// open tells whether the background is seen beside the picture of a tile.
-func (t Tile) open() bool { return t.Hole != t.Rect && t.Behind == "" && t.Backing == "" && !t.Card }
+// showsBackground reports whether the background is seen beside the picture of a tile.
+func (t Tile) showsBackground() bool {
+	return t.Hole != t.Rect && t.Behind == "" && t.Backing == "" && !t.Card
+}
 
 // Way returns where a tile on its way from a to b stands in frame k of n of a
 // transition: neither at the one nor quite at the other, which the shots

@@ -118,7 +118,7 @@ func (a Action) Files(names ...string) Action {
 // them out. It is not part of the key.
 func (a Action) Varying(names ...string) Action { a.varies = slices.Clone(names); return a }
 
-// Varies tells whether any bytes of the output differ from one making to the
+// Varies reports whether any bytes of the output differ from one making to the
 // next.
 func (a Action) Varies() bool { return len(a.varies) > 0 }
 

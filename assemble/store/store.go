@@ -134,14 +134,14 @@ func (s *Store) Get(ctx context.Context, a Action) (path string, err error) {
 	if err != nil {
 		return "", &Miss{err.Error()}
 	}
-	s.used(e, fresh)
+	s.noteUse(e, fresh)
 	return s.outputPath(id, e.Ext, e.Names), nil
 }
 
-// used notes that e was read: it is pinned for this process, and when this
+// noteUse notes that e was read: it is pinned for this process, and when this
 // process may write, the entry's last use is brought up to date. Failures are
 // of no consequence: the next use tries again.
-func (s *Store) used(e *entry, fresh []output) {
+func (s *Store) noteUse(e *entry, fresh []output) {
 	s.mu.Lock()
 	s.pinned[e.ID] = true
 	locked := s.lock != nil
