@@ -8,6 +8,7 @@ import (
 	"ripieno/assemble/picture"
 	"ripieno/assemble/plan"
 	"ripieno/assemble/store"
+	"ripieno/assemble/takes"
 	"ripieno/assemble/task"
 )
 
@@ -17,7 +18,7 @@ import (
 func (p *Production) Sheet(ctx context.Context) (GridResult, error) {
 	wants := plan.Wants(p.Manifest())
 	for _, w := range wants {
-		if err := p.OutFiles("sheet-" + w.Name + ".png"); err != nil {
+		if err := p.OutFiles("sheet-"+w.Name+".png", "crops-"+w.Name+".png"); err != nil {
 			return GridResult{}, err
 		}
 	}
@@ -25,7 +26,7 @@ func (p *Production) Sheet(ctx context.Context) (GridResult, error) {
 	if err != nil {
 		return GridResult{}, err
 	}
-	pl, faults, err := p.plan(all, wants)
+	pl, faults, err := p.plan(ctx, all, wants)
 	if err != nil {
 		return GridResult{}, err
 	}
@@ -54,6 +55,31 @@ func (p *Production) Sheet(ctx context.Context) (GridResult, error) {
 		if err != nil {
 			return r, err
 		}
+		if out.Crops, err = p.drawCrops(ctx, draw, f, all.Set, run); err != nil {
+			return r, err
+		}
 	}
 	return r, nil
+}
+
+// drawCrops writes what a film shows of every take's picture and returns the
+// file.
+func (p *Production) drawCrops(ctx context.Context, draw *picture.Maker, f plan.Film, set *takes.Set,
+	run func([]task.Task) (task.Result, error)) (string, error) {
+	file, err := p.OutFile("crops-" + f.Name + ".png")
+	if err != nil {
+		return "", err
+	}
+	cropped := map[string]picture.Cropped{}
+	for _, t := range set.Takes {
+		person, note := t.Cropped()
+		cropped[t.Name] = picture.Cropped{Person: person, Note: note}
+	}
+	img, err := draw.Crops(f, cropped, run)
+	if err != nil {
+		return "", err
+	}
+	return file, store.Publish(ctx, file, func(tmp string) error {
+		return media.WritePNG(tmp, img, png.DefaultCompression)
+	})
 }

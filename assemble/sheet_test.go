@@ -22,7 +22,8 @@ func TestSheetShowsRealFrames(t *testing.T) {
 	for _, p := range takes {
 		p.write(t, tool, dir)
 	}
-	text := fmt.Sprintf(testManifest, manifestLines(takes)+"  - {name: take-3, player: Vera Quill, part: Alto, expected: true}") + `
+	text := fmt.Sprintf(testManifest, manifestLines(takes)+
+		"  - {name: take-3, player: Vera Quill, part: Alto, expected: true}") + `
 shots:
   - {from: start, show: card, text: title}
   - {from: m1, show: tutti}

@@ -66,7 +66,8 @@ func TestFillKeepsItsPromises(t *testing.T) {
 					want = 0.86
 				}
 				if share < want {
-					t.Errorf("%v, %d players, every %d a portrait: %.3f covered, promised %.2f", c, n, every, share, want)
+					t.Errorf("%v, %d players, every %d a portrait: %.3f covered, promised %.2f", c, n, every, share,
+						want)
 				}
 				if uneven > MaxUneven {
 					t.Errorf("%v, %d players, every %d a portrait: tiles differ by 1:%.2f", c, n, every, uneven)
@@ -87,7 +88,8 @@ type tried struct{ best, cover, even float64 }
 
 // tryAll is an independent search: rows, or columns, of every multiset of lengths
 // in which no length is more than half as long again as another or one tile
-// longer (4 over 7 look like two films), every height of each length in steps of 2 %, and rows of equal tiles of every shape in steps of a percent.
+// longer (4 over 7 look like two films), every height of each length in steps of 2 %, and rows of equal tiles
+// of every shape in steps of a percent.
 // Only those equal tiles are rounded to pixels.
 func tryAll(pics float64, n int, c Canvas, o Options) (found tried) {
 	W, H, g := float64(c.W-2*o.Margin), float64(c.H-2*o.Margin), float64(o.Gutter)
@@ -218,7 +220,8 @@ func TestFillAgainstBruteForce(t *testing.T) {
 				case !equal && got < 0.98*best.best:
 					t.Errorf("%v, %d of %.2f: score %.3f, possible %.3f", c, n, pics, got, best.best)
 				case equal && got < best.best-equalCost-0.02*best.best:
-					t.Errorf("%v, %d of %.2f: equal tiles score %.3f and cost more than they may of %.3f", c, n, pics, got, best.best)
+					t.Errorf("%v, %d of %.2f: equal tiles score %.3f and cost more than they may of %.3f", c, n, pics,
+						got, best.best)
 				}
 			}
 		}

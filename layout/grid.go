@@ -161,7 +161,8 @@ func (o Options) tile(c Canvas, rows, cols int) (w, h int) {
 	maxW := floorEven(max(0, (c.W-2*o.Margin-(cols-1)*o.Gutter)/cols))
 	maxH := floorEven(max(0, (c.H-2*o.Margin-(rows-1)*o.Gutter)/rows))
 	if o.Shapes != (Shapes{}) {
-		w, h = min(maxW, floorEven(int(float64(maxH)*o.Shapes.Most))), min(maxH, floorEven(int(float64(maxW)/o.Shapes.Least)))
+		w, h = min(maxW, floorEven(int(float64(maxH)*o.Shapes.Most))), min(maxH,
+			floorEven(int(float64(maxW)/o.Shapes.Least)))
 		return w, h
 	}
 	if o.AspectW >= o.AspectH {

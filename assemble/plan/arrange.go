@@ -36,7 +36,8 @@ type gridKey struct {
 }
 
 func newArranger(p *production.Production, facts map[string]Facts, w Want) *arranger {
-	h := &arranger{p: p, facts: facts, want: w, takes: map[string]production.Take{}, places: Places(p), section: map[string]int{}, grids: map[gridKey]layout.Plan{}}
+	h := &arranger{p: p, facts: facts, want: w, takes: map[string]production.Take{}, places: Places(p),
+		section: map[string]int{}, grids: map[gridKey]layout.Plan{}}
 	for _, t := range p.Takes {
 		h.takes[t.Name] = t
 	}
@@ -155,7 +156,8 @@ func sideBySide(p layout.Plan, c layout.Canvas, o layout.Options) layout.Plan {
 	left := layout.FloorEven((c.W - 2*t.W - gutter) / 2)
 	q := p
 	q.Rows, q.Cols = 1, 2
-	q.Tiles = []layout.Rect{{X: left, Y: t.Y + margin, W: t.W, H: t.H}, {X: left + t.W + gutter, Y: t.Y + margin, W: t.W, H: t.H}}
+	q.Tiles = []layout.Rect{{X: left, Y: t.Y + margin, W: t.W, H: t.H}, {X: left + t.W + gutter, Y: t.Y + margin,
+		W: t.W, H: t.H}}
 	return q
 }
 
@@ -185,7 +187,9 @@ func (h *arranger) sheets(s shot.Shot, least int) ([][]seat, error) {
 func (h *arranger) around(s shot.Shot, least int) ([][]seat, error) {
 	plans, err := layout.AroundPages(len(s.Takes), h.want.Canvas, h.options(s), least)
 	if err != nil {
-		return nil, fault.At(fault.Manifest, h.p.Shots[s.Want].Mark, fmt.Sprintf("%s: there is no room for others round take %q on a canvas of %s", h.want.Name, s.Takes[0], h.want.Canvas),
+		return nil, fault.At(fault.Manifest, h.p.Shots[s.Want].Mark,
+			fmt.Sprintf("%s: there is no room for others round take %q on a canvas of %s", h.want.Name, s.Takes[0],
+				h.want.Canvas),
 			"make smallest_tile smaller, or leave out others")
 	}
 	if err := h.room(s, len(plans)); err != nil {
@@ -209,13 +213,15 @@ func (h *arranger) room(s shot.Shot, pages int) error {
 	if pages <= s.To-s.From {
 		return nil
 	}
-	return fault.New(fault.Manifest, h.p.Path, fmt.Sprintf("%s: %d takes need %d pages, more than the shot has frames", h.want.Name, len(s.Takes), pages),
+	return fault.New(fault.Manifest, h.p.Path, fmt.Sprintf("%s: %d takes need %d pages, more than the shot has frames",
+		h.want.Name, len(s.Takes), pages),
 		"make the shot longer, or smallest_tile smaller")
 }
 
 // tooMany returns the fault of takes that do not fit.
 func (h *arranger) tooMany(s shot.Shot, err error) error {
-	return fault.New(fault.Manifest, h.p.Path, fmt.Sprintf("%s: %d takes do not fit on a canvas of %s", h.want.Name, len(s.Takes), h.want.Canvas),
+	return fault.New(fault.Manifest, h.p.Path, fmt.Sprintf("%s: %d takes do not fit on a canvas of %s", h.want.Name,
+		len(s.Takes), h.want.Canvas),
 		"use a larger canvas, a smaller gutter, or shots that show one section at a time").Because(err)
 }
 

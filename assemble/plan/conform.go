@@ -87,7 +87,8 @@ func (f *Film) conform(h *arranger, line Timeline) {
 		w := even(int(math.Round(float64(n.rung) * float64(pic.W) / float64(pic.H))))
 		draft := f.Rough && min(pic.W, pic.H) >= draftLines
 		for _, frames := range mergeSpans(spans[n]) {
-			f.Conforms = append(f.Conforms, Conform{Take: n.take, Picture: pic, W: w, H: n.rung, Frames: frames, Draft: draft})
+			f.Conforms = append(f.Conforms, Conform{Take: n.take, Picture: pic, W: w, H: n.rung, Frames: frames,
+				Draft: draft})
 		}
 	}
 	each(func(t *Tile, n kept, frames Span) {

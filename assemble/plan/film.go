@@ -8,7 +8,7 @@ import (
 	"ripieno/assemble/fault"
 	"ripieno/assemble/production"
 	"ripieno/layout"
-	"ripieno/layout/motion"
+	"ripieno/layout/card"
 	"ripieno/layout/shot"
 )
 
@@ -89,6 +89,8 @@ func film(p *production.Production, facts map[string]Facts, line Timeline, shots
 	if w.Poster != nil {
 		f.Poster = min(line.clamp(*w.Poster), line.Frames-1)
 	}
+	f.Look = card.LabelLook{Style: p.Picture.LabelStyle, Screen: p.Picture.SmallestScreen, Ground: f.Cards.Background}
+	f.Corner = p.Picture.LabelCorner
 	h := newArranger(p, facts, w)
 	gone := missing(p, facts, w)
 	h.untiled = untiled(p, facts, gone)
@@ -138,10 +140,12 @@ func (f *Film) show(h *arranger, s shot.Shot, whole Shot, line Timeline) error {
 		}
 		lead := Span{out.From - out.Into.Frames, out.To}
 		for _, seat := range sheet {
-			tile, err := h.newTile(s, seat.take, seat.tile, line, lead)
+			strip := f.stripOf(out, seat.tile, h.facts[seat.take])
+			tile, err := h.newTile(s, seat.take, above(seat.tile, strip), line, lead)
 			if err != nil {
 				return err
 			}
+			tile.Rect, tile.Strip, tile.Head = seat.tile, strip, head(tile, h.facts[seat.take])
 			tile.Seat = h.places[seat.take]
 			out.Tiles = append(out.Tiles, tile)
 		}
@@ -176,15 +180,8 @@ func (h *arranger) newTile(s shot.Shot, take string, r layout.Rect, line Timelin
 			tile.Behind = BehindBlur
 		}
 	}
-	focus := layout.Focus{X: t.Crop.X, Y: t.Crop.Y, Zoom: t.Crop.Zoom}
-	if t.AutoCrop && f.Subject != nil {
-		tile.Sure = f.Subject.Confidence
-		if tile.Sure >= motion.Sure {
-			// The window's part of the picture, when it is cut to the tile.
-			wide := float64(hole.W) / float64(hole.H) * float64(f.Picture.H) / float64(f.Picture.W)
-			focus.X, focus.Y = f.Subject.Focus(min(1, wide), min(1, 1/wide))
-		}
-	}
+	focus, sure := focusOf(t, f, hole)
+	tile.Sure = sure
 	placed, err := layout.Place(f.Picture.W, f.Picture.H, hole, layout.Mode(t.Fit), focus)
 	if err != nil {
 		return tile, fault.At(fault.Manifest, t.Mark, "the picture of take "+fmt.Sprintf("%q", t.Name)+" cannot be placed in its tile",

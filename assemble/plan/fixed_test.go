@@ -23,9 +23,11 @@ func TestAFixedShapeKeepsItsFilms(t *testing.T) {
 				p := lamplighter(t, n)
 				p.Picture.Rows, p.Picture.ShortRows = production.Rows(rows), production.Alignment(short)
 				p.Shots = []production.Shot{{From: at(1), Show: "tutti"}, {From: at(3), Show: "soli", Section: "high"},
-					{From: at(4), Show: "solo", Take: "take-1", Others: "around"}, {From: at(5), Show: "solo", Take: "take-1"}}
+					{From: at(4), Show: "solo", Take: "take-1", Others: "around"},
+					{From: at(5), Show: "solo", Take: "take-1"}}
 				if n > 1 {
-					p.Shots = append(p.Shots, production.Shot{From: at(6), Show: "pair", Take: "take-1", Other: "take-2"})
+					p.Shots = append(p.Shots, production.Shot{From: at(6), Show: "pair", Take: "take-1",
+						Other: "take-2"})
 				}
 				for _, c := range canvases {
 					pl, err := New(p, filmed(p), []Want{{Name: "x", Canvas: c}}, Look{})
@@ -35,7 +37,8 @@ func TestAFixedShapeKeepsItsFilms(t *testing.T) {
 					h := sha256.New()
 					for _, s := range pl.Films[0].Shots {
 						for _, tile := range s.Tiles {
-							fmt.Fprintln(h, s.From, s.To, tile.Take, tile.Rect, tile.Hole, tile.Source, tile.Fit, tile.Behind)
+							fmt.Fprintln(h, s.From, s.To, tile.Take, tile.Rect, tile.Hole, tile.Source, tile.Fit,
+								tile.Behind)
 						}
 					}
 					for _, k := range pl.Films[0].Conforms {

@@ -32,7 +32,8 @@ func drawn(t *testing.T, r *rand.Rand) (*production.Production, map[string]Facts
 	p.Picture.AspectW, p.Picture.AspectH = aspect[0], aspect[1]
 	if r.IntN(3) == 0 {
 		p.Picture.Aspect = production.Aspect{Shapes: layout.AnyShape}
-		p.Picture.ShortRows, p.Picture.AutoGutter = production.Alignment(pick("", "stretch", "centred", "spread", "left")), r.IntN(2) == 0
+		p.Picture.ShortRows, p.Picture.AutoGutter = production.Alignment(pick("", "stretch", "centred", "spread",
+			"left")), r.IntN(2) == 0
 	}
 	if r.IntN(3) == 0 {
 		p.Picture.SmallestTile = 20 + r.IntN(200)
@@ -67,12 +68,14 @@ func drawn(t *testing.T, r *rand.Rand) (*production.Production, map[string]Facts
 			}
 		}
 	}
-	p.Shots = []production.Shot{{From: at(1), Show: "tutti"}, {From: at(3), Show: "soli", Section: "front"}, {From: at(5), Show: "solo", Take: p.Takes[r.IntN(n)].Name},
+	p.Shots = []production.Shot{{From: at(1), Show: "tutti"}, {From: at(3), Show: "soli", Section: "front"},
+		{From: at(5), Show: "solo", Take: p.Takes[r.IntN(n)].Name},
 		{From: at(6), Show: "tutti", Transition: production.Transition{Kind: "move", Seconds: 0.5}}}
 	if !hasSection(p, "front") {
 		p.Shots[1] = production.Shot{From: at(3), Show: "tutti"}
 	}
-	canvases := []layout.Canvas{{W: 1920, H: 1080}, {W: 1080, H: 1920}, {W: 1080, H: 1080}, {W: 1440, H: 1080}, {W: 3840, H: 2160},
+	canvases := []layout.Canvas{{W: 1920, H: 1080}, {W: 1080, H: 1920}, {W: 1080, H: 1080}, {W: 1440, H: 1080},
+		{W: 3840, H: 2160},
 		{W: 2 * (100 + r.IntN(1500)), H: 2 * (100 + r.IntN(1500))}}
 	return p, facts, canvases[r.IntN(len(canvases))]
 }
@@ -117,7 +120,8 @@ func TestPlansOfRandomProductions(t *testing.T) {
 			for _, tile := range s.Tiles {
 				seen[fmt.Sprint(s.Show, " ", tile.Take)]++
 			}
-			if plain := p.Picture.Rows == "grid" && s.Show == shot.Tutti && s.Sheets == 1 && p.Picture.AspectW > 0; plain && equal(s.Tiles) {
+			if plain := p.Picture.Rows == "grid" && s.Show == shot.Tutti && s.Sheets == 1 &&
+				p.Picture.AspectW > 0; plain && equal(s.Tiles) {
 				checkLargest(t, p, c, s)
 			}
 		}
@@ -153,17 +157,20 @@ func checkShot(t *testing.T, p *production.Production, facts map[string]Facts, c
 		if !even(a.Rect) || !within(a.Rect, free) || a.Rect.W < 2 || a.Rect.H < 2 {
 			t.Fatalf("%s of %d on %v: tile %v, margin %d", s.Show, len(s.Tiles), c, a.Rect, o.Margin)
 		}
-		grown := layout.Rect{X: a.Rect.X - o.Gutter, Y: a.Rect.Y - o.Gutter, W: a.Rect.W + 2*o.Gutter, H: a.Rect.H + 2*o.Gutter}
+		grown := layout.Rect{X: a.Rect.X - o.Gutter, Y: a.Rect.Y - o.Gutter, W: a.Rect.W + 2*o.Gutter,
+			H: a.Rect.H + 2*o.Gutter}
 		for _, b := range s.Tiles[:i] {
 			if grown.Overlaps(b.Rect) {
-				t.Fatalf("%s of %d on %v: %v and %v are closer than %d", s.Show, len(s.Tiles), c, a.Rect, b.Rect, o.Gutter)
+				t.Fatalf("%s of %d on %v: %v and %v are closer than %d", s.Show, len(s.Tiles), c, a.Rect, b.Rect,
+					o.Gutter)
 			}
 		}
 		if a.Card || a.Shown.Len() == 0 {
 			continue
 		}
 		pic := facts[a.Take].Picture
-		if !even(a.Hole) || !within(a.Hole, a.Rect) || !even(a.Source) || !within(a.Source, layout.Rect{W: pic.W, H: pic.H}) {
+		if !even(a.Hole) || !within(a.Hole, a.Rect) || !even(a.Source) ||
+			!within(a.Source, layout.Rect{W: pic.W, H: pic.H}) {
 			t.Fatalf("%s: hole %v in %v shows %v of %dx%d", a.Take, a.Hole, a.Rect, a.Source, pic.W, pic.H)
 		}
 	}
@@ -191,7 +198,8 @@ func checkLargest(t *testing.T, p *production.Production, c layout.Canvas, s Sho
 		h := float64(c.H-2*o.Margin-(rows-1)*o.Gutter) / float64(rows)
 		best = math.Max(best, math.Min(w, h*ratio))
 	}
-	if got := s.Tiles[0].Rect; float64(got.W) < best-4*math.Max(1, ratio) || float64(got.H) < best/ratio-4*math.Max(1, 1/ratio) {
+	if got := s.Tiles[0].Rect; float64(got.W) < best-4*math.Max(1, ratio) ||
+		float64(got.H) < best/ratio-4*math.Max(1, 1/ratio) {
 		t.Errorf("%d on %v: tiles of %v, possible %.1f by %.1f", n, c, got, best, best/ratio)
 	}
 }

@@ -61,7 +61,7 @@ func TestARollTooFastIsRefused(t *testing.T) {
 	p := lamplighter(t, 40)
 	p.Shots = []production.Shot{{From: at(7), Show: "card", Text: "credits", Roll: true}}
 	_, err := New(p, filmed(p), fullHD, Look{})
-	if err == nil || !strings.Contains(err.Error(), "the credits need 13 seconds to roll slowly enough to be read, and the shot lasts 6.0") {
+	if err == nil || !strings.Contains(err.Error(), "the credits need 14 seconds to roll slowly enough to be read, and the shot lasts 6.0") {
 		t.Error(err)
 	}
 }

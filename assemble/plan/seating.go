@@ -48,7 +48,10 @@ func inOrder[T any](takes []T, name func(T) string, places map[string]int) []int
 	for i := range order {
 		order[i] = i
 	}
-	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(places[name(takes[a])], places[name(takes[b])]) })
+	slices.SortStableFunc(order, func(a, b int) int {
+		return cmp.Compare(places[name(takes[a])],
+			places[name(takes[b])])
+	})
 	return order
 }
 
@@ -67,7 +70,8 @@ func (h *arranger) seatGrid(s shot.Shot, takes []string) (layout.Plan, error) {
 	all := s.Show == shot.Tutti
 	founders := len(takes)
 	if h.p.Seats > 0 {
-		founders, _ = slices.BinarySearchFunc(takes, h.p.Seats+1, func(name string, seat int) int { return cmp.Compare(h.places[name], seat) })
+		founders, _ = slices.BinarySearchFunc(takes, h.p.Seats+1,
+			func(name string, seat int) int { return cmp.Compare(h.places[name], seat) })
 	}
 	size := founders // of the first grid
 	if all && founders > 0 && h.p.Seats > 0 {

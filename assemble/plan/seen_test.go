@@ -32,8 +32,10 @@ func TestAFinishedFilmIsFinished(t *testing.T) {
 	}
 	p.Takes[5].Release = production.ReleaseNo
 	p.Shots = []production.Shot{
-		{From: at(1), Show: "tutti"}, {From: at(2), Show: "soli", Section: "high"}, {From: at(3), Show: "solo", Take: "take-3"},
-		{From: at(4), Show: "solo", Take: "take-1", Others: production.OthersAround}, {From: at(5), Show: "pair", Take: "take-1", Other: "take-3"},
+		{From: at(1), Show: "tutti"}, {From: at(2), Show: "soli", Section: "high"}, {From: at(3), Show: "solo",
+			Take: "take-3"},
+		{From: at(4), Show: "solo", Take: "take-1", Others: production.OthersAround}, {From: at(5), Show: "pair",
+			Take: "take-1", Other: "take-3"},
 		{From: at(6), Show: "solo", Take: "take-7"}, {From: at(7), Show: "card", Text: "credits"},
 	}
 	facts := filmed(p)
@@ -57,19 +59,23 @@ func TestAFinishedFilmIsFinished(t *testing.T) {
 			t.Errorf("%s credits %d players, want %d", what, n, credits)
 		}
 	}
-	check("the film", []string{"tutti 1 2 7 8", "tutti 1 2 7 8", "soli 1 7", "tutti 1 2 7 8", "solo 1 2 7 8", "solo 1", "solo 7", "card"}, 4)
+	check("the film", []string{"tutti 1 2 7 8", "tutti 1 2 7 8", "soli 1 7", "tutti 1 2 7 8", "solo 1 2 7 8", "solo 1",
+		"solo 7", "card"}, 4)
 	p.Picture.AudioOnly = production.AudioOnlyCredit
-	check("with audio_only: credit, the film", []string{"tutti 1 2 8", "tutti 1 2 8", "soli 1", "tutti 1 2 8", "solo 1 2 8", "solo 1",
+	check("with audio_only: credit, the film", []string{"tutti 1 2 8", "tutti 1 2 8", "soli 1", "tutti 1 2 8",
+		"solo 1 2 8", "solo 1",
 		"tutti 1 2 8", "card"}, 4)
 	p.Picture.AudioOnly = production.AudioOnlyCard
 	want[0].Rough = true
-	check("the rough cut", []string{"tutti 1 2 3 4 5 6 7 8", "tutti 1 2 3 4 5 6 7 8", "soli 1 3 5 7", "solo 3", "solo 1 2 3 4 5 6 7 8",
+	check("the rough cut", []string{"tutti 1 2 3 4 5 6 7 8", "tutti 1 2 3 4 5 6 7 8", "soli 1 3 5 7", "solo 3",
+		"solo 1 2 3 4 5 6 7 8",
 		"pair 1 3", "solo 7", "card"}, 7)
 	want[0].Rough = false
 	for _, take := range p.Takes {
 		facts[take.Name] = Facts{Absent: Awaited}
 	}
-	check("the film of which nothing is there", []string{"tutti 1 2 3 4 5 6 7 8", "tutti 1 2 3 4 5 6 7 8", "soli 1 3 5 7", "solo 3",
+	check("the film of which nothing is there", []string{"tutti 1 2 3 4 5 6 7 8", "tutti 1 2 3 4 5 6 7 8",
+		"soli 1 3 5 7", "solo 3",
 		"solo 1 2 3 4 5 6 7 8", "pair 1 3", "solo 7", "card"}, 7)
 }
 

@@ -65,7 +65,8 @@ func TestASoloFillsAnUprightFilm(t *testing.T) {
 		t.Fatal(err)
 	}
 	tile := pl.Films[0].Shots[1].Tiles[0]
-	if fmt.Sprint(tile.Rect, tile.Hole, tile.Source) != "{0 0 1080 1920} {0 352 1080 1214} {320 0 640 720}" || tile.Behind != BehindBlur {
+	if fmt.Sprint(tile.Rect, tile.Hole, tile.Source) != "{0 0 1080 1920} {0 352 1080 1214} {320 0 640 720}" ||
+		tile.Behind != BehindBlur {
 		t.Errorf("tile %v, picture %v of %v, behind %q", tile.Rect, tile.Hole, tile.Source, tile.Behind)
 	}
 }
@@ -78,7 +79,8 @@ func TestWhoseShapeTilesHave(t *testing.T) {
 	p.Shots = []production.Shot{{From: at(1), Show: "tutti"},
 		{From: at(3), Show: "tutti", Aspect: production.Aspect{AspectW: 1, AspectH: 1}}}
 	c := layout.Canvas{W: 1920, H: 1080}
-	pl, err := New(p, filmed(p), []Want{{Name: "a", Canvas: c}, {Name: "b", Canvas: c, Aspect: production.Aspect{AspectW: 16, AspectH: 9}}}, Look{})
+	pl, err := New(p, filmed(p), []Want{{Name: "a", Canvas: c},
+		{Name: "b", Canvas: c, Aspect: production.Aspect{AspectW: 16, AspectH: 9}}}, Look{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -109,7 +111,8 @@ func TestALateTakeMovesNobodyWhateverItsShape(t *testing.T) {
 				facts[late] = Facts{Picture: &came}
 				for take, r := range everybodyOf(t, p, facts, c) {
 					if r != before[take] {
-						t.Fatalf("%v, %d players: %s moves from %v to %v when %s comes with %v", c, n, take, before[take], r, late, size)
+						t.Fatalf("%v, %d players: %s moves from %v to %v when %s comes with %v", c, n, take,
+							before[take], r, late, size)
 					}
 				}
 			}
@@ -118,7 +121,8 @@ func TestALateTakeMovesNobodyWhateverItsShape(t *testing.T) {
 }
 
 // everybodyOf is where each take stands in the first shot of a rough cut.
-func everybodyOf(t *testing.T, p *production.Production, facts map[string]Facts, c layout.Canvas) map[string]layout.Rect {
+func everybodyOf(t *testing.T, p *production.Production, facts map[string]Facts,
+	c layout.Canvas) map[string]layout.Rect {
 	t.Helper()
 	pl, err := New(p, facts, []Want{{Name: "x", Canvas: c, Rough: true}}, Look{})
 	if err != nil {

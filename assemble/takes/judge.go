@@ -6,6 +6,7 @@ import (
 	"ripieno/assemble/intake"
 	"ripieno/assemble/production"
 	"ripieno/assemble/task"
+	"ripieno/layout"
 )
 
 // Judged is what was found out about one take.
@@ -86,9 +87,10 @@ func (c *Checks) facts(t Take, res task.Result) (intake.Facts, error) {
 	return f, nil
 }
 
-// isFramed reports whether the manifest says what of a take's picture is shown.
+// isFramed reports whether the manifest says what of a take's picture is shown, and
+// does not leave it to what is found in it.
 func isFramed(t *production.Take) bool {
-	return t.AutoCrop || t.Fit == "fit" || t.Crop != production.Middle
+	return t.Fit == layout.Fit || !t.AutoCrop
 }
 
 // file gathers what was measured of one recording.
@@ -112,7 +114,6 @@ func (c *Checks) file(r *Recording, res task.Result) (intake.File, error) {
 		return f, err
 	}
 	if ok {
-		seen = r.upright(seen)
 		shown := withOverrides(*r.Info.Video, r.File)
 		f.Picture, f.Info.Video = &seen, &shown
 	}

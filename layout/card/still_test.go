@@ -73,7 +73,8 @@ func TestStillHasAGround(t *testing.T) {
 		}
 	}
 	tile, hole := layout.Rect{X: 10, Y: 10, W: 140, H: 70}, layout.Rect{X: 46, Y: 10, W: 68, H: 70}
-	over, err := Overlay(layout.Canvas{W: 160, H: 90}, OverlayOptions{Background: color.NRGBA{0, 0, 90, 255}, Holes: []layout.Rect{tile}})
+	over, err := Overlay(layout.Canvas{W: 160, H: 90}, OverlayOptions{Background: color.NRGBA{0, 0, 90, 255},
+		Holes: []layout.Rect{tile}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -81,7 +82,8 @@ func TestStillHasAGround(t *testing.T) {
 	for _, c := range []struct {
 		x    int
 		want color.NRGBA
-	}{{80, color.NRGBA{200, 200, 200, 255}}, {14, color.NRGBA{120, 120, 120, 255}}, {146, color.NRGBA{120, 120, 120, 255}},
+	}{{80, color.NRGBA{200, 200, 200, 255}}, {14, color.NRGBA{120, 120, 120, 255}},
+		{146, color.NRGBA{120, 120, 120, 255}},
 		{5, color.NRGBA{0, 0, 90, 255}}} {
 		if got := still.NRGBAAt(c.x, 45); got != c.want {
 			t.Errorf("%d is %v, want %v", c.x, got, c.want)
