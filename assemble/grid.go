@@ -123,6 +123,8 @@ func (p *Production) PinSeats(ctx context.Context) (int, error) {
 	return n, session.RewriteManifest(ctx, p.Manifest().Path, data)
 }
 
+// gridResult returns the plan of a film as grid prints it, still without its
+// drawings.
 func gridResult(f plan.Film, line plan.Timeline) GridResult {
 	return GridResult{
 		Name: f.Name, Canvas: GridCanvas{W: f.Canvas.W, H: f.Canvas.H}, FPS: line.Rate.FPS(),

@@ -71,6 +71,8 @@ func New(ctx context.Context, set Settings, title string) (NewResult, error) {
 	return r, store.Publish(ctx, r.Manifest, func(tmp string) error { return os.WriteFile(tmp, data, 0o666) })
 }
 
+// probeForNew probes one file of a folder for the first draft, and shows that it is
+// at work on it.
 func probeForNew(ctx context.Context, set Settings, dir, rel string, probe func(string) (media.Info,
 	error)) (media.Info, error) {
 	work := set.Report.Add("look", rel, 0.1)

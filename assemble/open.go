@@ -123,6 +123,7 @@ func (p *Production) track(pl *plan.Plan, m material) (*soundtrack.Track, error)
 	return soundtrack.New(p.Tool(), p.Workers(), pl, sounds, room), nil
 }
 
+// soundOf returns a recording as the mix knows it.
 func soundOf(r *takes.Recording) soundtrack.Sound {
 	return soundtrack.Sound{Samples: r.Sound, Name: r.Name(), File: r.File.Path, Seconds: r.Info.Duration}
 }
@@ -137,6 +138,7 @@ func (p *Production) openReleases() []Bad {
 	return open
 }
 
+// names returns the names of a list's elements, in its order.
 func names[T any](list []T, name func(T) string) []string {
 	var all []string
 	for _, x := range list {

@@ -152,6 +152,8 @@ type bounded struct {
 	over  bool
 }
 
+// Write takes bytes up to the bound; what goes beyond it is refused and ends the
+// run.
 func (b *bounded) Write(p []byte) (int, error) {
 	if b.buf.Len()+len(p) > b.limit {
 		b.over = true
@@ -176,6 +178,7 @@ type process struct {
 	watch    watchdog
 }
 
+// run starts the program and waits for its end; the error says how it ended.
 func (p *process) run(ctx context.Context) error {
 	if err := ctx.Err(); err != nil {
 		return contextError(ctx)
@@ -335,12 +338,15 @@ type watched struct {
 	err  error
 }
 
+// noteProgress tells the watchdog that bytes have passed.
 func (w *watched) noteProgress() {
 	if w.seen != nil {
 		w.seen()
 	}
 }
 
+// Read passes bytes on and keeps the error of a source that fails, which ffmpeg
+// would hide.
 func (w *watched) Read(p []byte) (int, error) {
 	n, err := w.r.Read(p)
 	w.noteProgress()
@@ -350,6 +356,7 @@ func (w *watched) Read(p []byte) (int, error) {
 	return n, err
 }
 
+// Write passes bytes on and keeps the error of a destination that fails.
 func (w *watched) Write(p []byte) (int, error) {
 	n, err := w.w.Write(p)
 	w.noteProgress()
@@ -361,4 +368,5 @@ func (w *watched) Write(p []byte) (int, error) {
 
 func (w *watched) fail(err error) { w.mu.Lock(); w.err = err; w.mu.Unlock() }
 
+// failure returns the error that was kept, nil when there was none.
 func (w *watched) failure() error { w.mu.Lock(); defer w.mu.Unlock(); return w.err }

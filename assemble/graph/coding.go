@@ -125,14 +125,17 @@ func withProfile(args ffmpeg.KwArgs, profile string) ffmpeg.KwArgs {
 	return args
 }
 
+// nvenc returns the settings of NVIDIA's encoders for constant quality.
 func nvenc(profile, quality string) ffmpeg.KwArgs {
 	return withProfile(ffmpeg.KwArgs{"preset": "p5", "tune": "hq", "rc": "vbr", "cq": quality, "b:v": "0"}, profile)
 }
 
+// qsv returns the settings of Intel's encoders for constant quality.
 func qsv(profile, quality string) ffmpeg.KwArgs {
 	return withProfile(ffmpeg.KwArgs{"preset": "medium", "global_quality": quality}, profile)
 }
 
+// amf returns the settings of AMD's encoders for constant quantisers.
 func amf(profile, quality string) ffmpeg.KwArgs {
 	return withProfile(ffmpeg.KwArgs{"quality": "quality", "rc": "cqp", "qp_i": quality, "qp_p": quality}, profile)
 }

@@ -69,6 +69,8 @@ type Source struct {
 	Threads int
 }
 
+// input returns the source as an input of a command, with more options than it has
+// itself.
 func (s Source) input(extra ffmpeg.KwArgs) *ffmpeg.Stream {
 	args := ffmpeg.KwArgs{}
 	for k, v := range s.Options {

@@ -119,10 +119,12 @@ func differentHold(was, is []tempo.Hold) (made, now string) {
 	return "", ""
 }
 
+// countIn returns how long a count-in is, in words.
 func countIn(s tempo.Spec) string {
 	return countOf(float64(s.CountIn.Measures), "count-in of", "measure", "no count-in")
 }
 
+// pickUp returns how long a pick-up is, in words.
 func pickUp(s tempo.Spec) string { return countOf(s.PickUp, "pick-up of", "beat", "no pick-up") }
 
 // countOf says how many of something there are.
@@ -136,6 +138,7 @@ func countOf(n float64, what, unit, none string) string {
 	return fmt.Sprintf("a %s %.6g %ss", what, n, unit)
 }
 
+// cue returns where the cue is, in words.
 func cue(s tempo.Spec) string {
 	return fmt.Sprintf("the cue on beat %.6g of measure %d", s.CountIn.CueBeat, s.CountIn.CueMeasure)
 }

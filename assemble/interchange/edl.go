@@ -81,6 +81,7 @@ func line(s string) string {
 	}, s)
 }
 
+// clip returns the first characters of s, as many as a field of an edit list takes.
 func clip(s string, most int) string {
 	r := []rune(s)
 	return string(r[:min(len(r), most)])

@@ -121,8 +121,10 @@ func item(schema, name string) otioItem {
 // time returns a number of frames of the timeline.
 func (t Timeline) time(frames int) otioTime { return at(float64(frames), t.Rate.FPS()) }
 
+// at returns a moment as OpenTimelineIO writes it.
 func at(value, rate float64) otioTime { return otioTime{"RationalTime.1", rate, value} }
 
+// span returns a range of time as OpenTimelineIO writes it.
 func span(start, duration otioTime) otioRange { return otioRange{"TimeRange.1", duration, start} }
 
 // marker returns a mark of the timeline.

@@ -257,8 +257,10 @@ var plainLetters = strings.NewReplacer("à", "a", "á", "a", "â", "a", "ä", "a
 	"u", "ü", "u", "ß", "ss", "’", "'",
 	"\u0300", "", "\u0301", "", "\u0302", "", "\u0303", "", "\u0308", "", "\u0327", "", "\u030a", "")
 
+// plainWord returns a word in small letters without accents.
 func plainWord(w string) string { return plainLetters.Replace(strings.ToLower(w)) }
 
+// hasLetter reports whether a word has a letter in it.
 func hasLetter(w string) bool { return strings.ContainsFunc(w, unicode.IsLetter) }
 
 // properWord returns a word of a person's name with the capitals it should have.

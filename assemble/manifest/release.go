@@ -122,4 +122,6 @@ func saysName(text, name string) bool {
 	}
 }
 
+// letter reports whether a rune belongs to a word. What a broken text decodes to
+// does not.
 func letter(r rune) bool { return r != utf8.RuneError && (unicode.IsLetter(r) || unicode.IsNumber(r)) }

@@ -289,6 +289,7 @@ picture: {fps: 30, labels: true}
 deliver: [{name: final, canvas: 1920x1080}]
 `
 
+// write returns the draft as a manifest.
 func (d *draft) write() []byte {
 	var b strings.Builder
 	fmt.Fprintf(&b, draftHead, yamlText(d.title))
@@ -322,6 +323,7 @@ func (d *draft) write() []byte {
 	return []byte(b.String())
 }
 
+// write appends the take as an entry of takes.
 func (t *draftTake) write(b *strings.Builder) {
 	fmt.Fprintf(b, "  - name: %s\n", yamlText(t.name))
 	if t.player != "" {

@@ -13,6 +13,7 @@ type atom struct {
 	size   int64 // as claimed, header included; to the end of the file when the file says so
 }
 
+// end returns the offset behind the box.
 func (a atom) end() int64 { return a.offset + a.size }
 
 // maxAtoms is far above what recorders write; fragmented files have two for

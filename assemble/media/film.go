@@ -96,6 +96,7 @@ const filmEntries = "format=format_name,duration:stream=codec_type,codec_name,co
 // deviations collects what differs.
 type deviations []error
 
+// add notes one thing that is not as it should be.
 func (d *deviations) add(format string, args ...any) {
 	*d = append(*d, fmt.Errorf(format, args...))
 }
@@ -107,6 +108,7 @@ func (d *deviations) same(what string, got, want any) {
 	}
 }
 
+// err returns everything that was noted as one error, nil for nothing.
 func (d deviations) err() error { return errors.Join(d...) }
 
 // filmStream adds to probeStream what only films are asked.
@@ -238,4 +240,5 @@ func checkSound(ctx context.Context, tool *ffmpeg.Tool, wrong *deviations, path 
 // byteCounter counts what is written to it.
 type byteCounter struct{ n int64 }
 
+// Write counts bytes and keeps none.
 func (c *byteCounter) Write(p []byte) (int, error) { c.n += int64(len(p)); return len(p), nil }

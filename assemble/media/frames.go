@@ -170,6 +170,7 @@ func (f *framer) ended(ctx context.Context, info Info, err error) error {
 	return nil
 }
 
+// Write collects pixels and hands every whole frame on.
 func (f *framer) Write(p []byte) (int, error) {
 	n := len(p)
 	for len(p) > 0 {

@@ -59,6 +59,7 @@ func (c *complaints) places() int {
 	return c.errors
 }
 
+// note keeps the first complaint, which the others mostly follow from.
 func (c *complaints) note(line string) {
 	if c.first == "" {
 		c.first = line

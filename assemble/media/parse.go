@@ -54,6 +54,7 @@ func (n *number) UnmarshalJSON(b []byte) error {
 	return nil
 }
 
+// seconds returns the number as seconds, 0 when it is none.
 func (n number) seconds() float64 {
 	f, ok := seconds(string(n))
 	if !ok {

@@ -20,10 +20,12 @@ const (
 	float64bit
 )
 
+// bytes returns how many bytes a sample takes.
 func (s sampleFormat) bytes() int {
 	return [...]int{1, 2, 3, 4, 4, 8}[s]
 }
 
+// float reports whether samples are floating-point numbers.
 func (s sampleFormat) float() bool { return s == float32bit || s == float64bit }
 
 // decode spreads the interleaved frames of raw over dst from frame at on.

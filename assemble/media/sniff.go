@@ -70,6 +70,8 @@ func sniff(path string) (sniffed, error) {
 	return s, nil
 }
 
+// openFault returns the fault of a file that could not be opened, by what the
+// system says.
 func openFault(path string, err error) error {
 	switch {
 	case os.IsNotExist(err):

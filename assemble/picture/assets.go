@@ -179,6 +179,7 @@ func (x Asset) read(ctx context.Context, dir string) ([]byte, error) {
 	return data, ctx.Err()
 }
 
+// unusable returns the fault of an asset, at its place in the manifest.
 func (x Asset) unusable(what, hint string, err error) *fault.Fault {
 	return media.Unusable(what, hint, x.Path, x.Mark, err)
 }

@@ -76,6 +76,8 @@ func (m *Maker) conformTask(c plan.Conform) (task.Ref[string], error) {
 	}), nil
 }
 
+// conformKey returns the description of conforming a picture: everything that
+// changes its bytes.
 func (m *Maker) conformKey(c plan.Conform) (store.Action, error) {
 	hash, err := store.ParseID(c.Picture.Hash)
 	if err != nil {
@@ -138,6 +140,7 @@ func (e *BrokenOff) Error() string {
 		e.Seconds, e.Got, e.Want)
 }
 
+// mega returns the millions of pixels of a size, the unit of all costs of pictures.
 func mega(w, h int) float64 { return float64(w) * float64(h) / 1e6 }
 
 // Film is one film as tasks.

@@ -35,6 +35,7 @@ type gridKey struct {
 	aspect production.Aspect
 }
 
+// newArranger returns an arranger of all takes on the canvas of a film.
 func newArranger(p *production.Production, facts map[string]Facts, w Want) *arranger {
 	h := &arranger{p: p, facts: facts, want: w, takes: map[string]production.Take{}, places: Places(p),
 		section: map[string]int{}, grids: map[gridKey]layout.Plan{}}

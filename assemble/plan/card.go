@@ -119,6 +119,7 @@ func (k Cards) Pages(l Look, s Shot, c layout.Canvas) ([]*image.NRGBA, error) {
 	return one(card.Title(c, o))
 }
 
+// one returns a drawing as the only page of a card.
 func one(img *image.NRGBA, err error) ([]*image.NRGBA, error) { return []*image.NRGBA{img}, err }
 
 // printable reports whether a text has only the printable characters of ASCII.

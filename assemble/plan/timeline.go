@@ -38,6 +38,7 @@ func wholeSampleFrames(r shot.Rate) int {
 	return max(1, n)
 }
 
+// gcd returns the greatest common divisor of two numbers.
 func gcd(a, b int) int {
 	for b != 0 {
 		a, b = b, a%b

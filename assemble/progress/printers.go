@@ -32,6 +32,7 @@ const (
 // eraseLine goes to the line's beginning and erases all of it (ECMA-48 EL).
 const eraseLine = "\r\x1b[K"
 
+// newBar returns a bar of so many columns that has not been drawn yet.
 func newBar(w io.Writer, width int) *bar { return &bar{w: w, width: width, drawn: math.Inf(-1)} }
 
 // event implements printer.
@@ -228,6 +229,7 @@ func (j *jsonLines) close(s state) {
 	j.print(end)
 }
 
+// jsonState returns an event with how far the work is.
 func jsonState(name string, s state) jsonEvent {
 	out := jsonEvent{Event: name, T: s.at, Fraction: &s.fraction, Done: &s.done, Total: &s.total}
 	if s.left >= 0 {
@@ -252,6 +254,7 @@ func (j *jsonLines) print(e jsonEvent) {
 	_, _ = j.w.Write(append(b, '\n'))
 }
 
+// milli rounds seconds to whole milliseconds.
 func milli(seconds float64) float64 { return math.Round(seconds*1000) / 1000 }
 
 // duration returns seconds for people: "0s", "45s", "3m20s", "1h02m".

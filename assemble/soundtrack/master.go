@@ -77,6 +77,8 @@ type mastering struct {
 	open func() (audio.Source, error)
 }
 
+// run searches the gain, writes the master and checks what it sounds like once it
+// is encoded.
 func (m *mastering) run(ctx context.Context, advance func(float64)) error {
 	target, ceiling := loudness.LUFS(m.mix.Loudness), audio.Decibels(m.mix.TruePeak)
 	r, err := mix.SearchGain(m.open, m.rep.Sum, target, ceiling)
@@ -203,6 +205,8 @@ type curved struct {
 	at    audio.Frames
 }
 
+// newCurved returns src with its loudness measured, and a curve of it with few
+// enough points to draw.
 func newCurved(src audio.Source, length audio.Frames) *curved {
 	const tenth = audio.Rate / 10
 	steps := max(1, (length+tenth*curvePoints-1)/(tenth*curvePoints))

@@ -31,6 +31,7 @@ func encode(v any) (string, error) {
 	return b.String(), nil
 }
 
+// encodeValue appends a value as text; two values that differ have different texts.
 func encodeValue(b *strings.Builder, v reflect.Value, depth int) error {
 	if depth > maxDepth {
 		return errors.New("nested too deeply or contains itself")
@@ -91,6 +92,7 @@ func encodeText(b *strings.Builder, v reflect.Value) (bool, error) {
 	return true, err
 }
 
+// encodeElem appends what a pointer or an interface holds, and that it was one.
 func encodeElem(b *strings.Builder, v reflect.Value, depth int) error {
 	if v.IsNil() {
 		b.WriteString("nil")
@@ -105,6 +107,7 @@ func encodeElem(b *strings.Builder, v reflect.Value, depth int) error {
 	return encodeValue(b, v.Elem(), depth+1)
 }
 
+// encodeList appends a slice or an array in its order.
 func encodeList(b *strings.Builder, v reflect.Value, depth int) error {
 	if v.Type().Elem().Kind() == reflect.Uint8 {
 		encodeBytes(b, v)
@@ -123,6 +126,7 @@ func encodeList(b *strings.Builder, v reflect.Value, depth int) error {
 	return nil
 }
 
+// encodeBytes appends bytes: few as they are, many by their hash and number.
 func encodeBytes(b *strings.Builder, v reflect.Value) {
 	raw := make([]byte, v.Len())
 	for i := range raw {
@@ -135,6 +139,8 @@ func encodeBytes(b *strings.Builder, v reflect.Value) {
 	fmt.Fprintf(b, "%d bytes, sha256 %x", len(raw), sha256.Sum256(raw))
 }
 
+// encodeMap appends a map in the order of its keys' texts, since a map has none of
+// its own.
 func encodeMap(b *strings.Builder, v reflect.Value, depth int) error {
 	pairs := make([]string, 0, v.Len())
 	for it := v.MapRange(); it.Next(); {
@@ -153,6 +159,7 @@ func encodeMap(b *strings.Builder, v reflect.Value, depth int) error {
 	return nil
 }
 
+// encodeStruct appends a struct with the names of its fields.
 func encodeStruct(b *strings.Builder, v reflect.Value, depth int) error {
 	b.WriteByte('{')
 	for i := range v.NumField() {

@@ -107,6 +107,7 @@ func decodeEntry(data []byte, want ID) (*entry, error) {
 func (s *Store) shard(id ID) string { return filepath.Join(s.dir, id.String()[:2]) }
 func (s *Store) base(id ID) string  { return filepath.Join(s.shard(id), id.String()) }
 
+// indexPath returns the name of the index of an entry.
 func (s *Store) indexPath(id ID) string { return s.base(id) + entryExt }
 
 // outputPath returns where the output of a stands: a file, or a folder when a has
@@ -232,6 +233,7 @@ type contextReader struct {
 	r   io.Reader
 }
 
+// Read reads until the context is over.
 func (c contextReader) Read(p []byte) (int, error) {
 	if err := c.ctx.Err(); err != nil {
 		return 0, err

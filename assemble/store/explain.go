@@ -169,6 +169,7 @@ func (a Action) diff(old Action) []string {
 	return d
 }
 
+// change says how an ingredient of a key differs from what it was.
 func change(f Field, was, is []string) string {
 	if f.Kind == "input" {
 		return fmt.Sprintf("input %s: changed", f.Name)
@@ -186,6 +187,8 @@ func shorten(values []string) string {
 	return s
 }
 
+// key returns what tells a field from all others of an action but those of its
+// name.
 func (f Field) key() string { return f.Kind + "\x00" + f.Name }
 
 // byName groups the values of a's fields by kind and name, in order.

@@ -24,6 +24,9 @@ type call[V any] struct {
 // errPanicked is what the waiting callers get when the work panicked.
 var errPanicked = errors.New("store: the work this waited for panicked")
 
+// do returns the result of work for a key; who asks for the same meanwhile waits
+// for it instead of working as well. A caller whose own context is over gives up,
+// the work of others goes on.
 func (f *flight[K, V]) do(ctx context.Context, key K, work func() (V, error)) (V, error) {
 	for {
 		c, mine := f.join(key)
@@ -58,6 +61,7 @@ func (f *flight[K, V]) join(key K) (c *call[V], mine bool) {
 	return c, true
 }
 
+// run does the work and lets everybody who waits for it know.
 func (f *flight[K, V]) run(key K, c *call[V], work func() (V, error)) (V, error) {
 	defer func() {
 		f.mu.Lock()
@@ -69,6 +73,7 @@ func (f *flight[K, V]) run(key K, c *call[V], work func() (V, error)) (V, error)
 	return c.value, c.err
 }
 
+// isCancel reports whether an error is the end of somebody's context.
 func isCancel(err error) bool {
 	return errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded)
 }

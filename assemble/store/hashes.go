@@ -95,6 +95,8 @@ func statFile(path string) (mark, error) {
 	return markFrom(&st), nil
 }
 
+// recall returns the hash of a file that has not been touched since it was
+// remembered.
 func (m *memory) recall(path string, now mark) (ID, bool) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
@@ -165,11 +167,14 @@ func (m *memory) forget(sys system) error {
 	return sys.remove(m.path)
 }
 
+// encodeRemembered returns a line with its own checksum: one that was cut off is
+// not taken for whole.
 func encodeRemembered(r remembered) []byte {
 	body, _ := json.Marshal(r) // strings and numbers: cannot fail
 	return fmt.Appendf(nil, "%08x %s\n", crc32.ChecksumIEEE(body), body)
 }
 
+// decodeRemembered reads such a line; ok is false for one that is damaged.
 func decodeRemembered(line []byte) (remembered, bool) {
 	var r remembered
 	sum, body, ok := strings.Cut(strings.TrimSuffix(string(line), "\n"), " ")

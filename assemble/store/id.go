@@ -62,8 +62,11 @@ func HashBytes(parts ...[]byte) ID {
 // give ("ab", "c") and ("a", "bc") one key.
 type framer struct{ h hash.Hash }
 
+// newFramer returns a hash of fields that begins empty.
 func newFramer() framer { return framer{sha256.New()} }
 
+// bytes adds a field with its length before it, so that no two lists of fields run
+// together alike.
 func (f framer) bytes(b []byte) {
 	var n [8]byte
 	binary.LittleEndian.PutUint64(n[:], uint64(len(b)))
@@ -71,6 +74,7 @@ func (f framer) bytes(b []byte) {
 	f.h.Write(b)
 }
 
+// string adds a text as a field.
 func (f framer) string(s string) {
 	var n [8]byte
 	binary.LittleEndian.PutUint64(n[:], uint64(len(s)))
@@ -78,4 +82,5 @@ func (f framer) string(s string) {
 	_, _ = io.WriteString(f.h, s) // a hash never fails to take bytes
 }
 
+// sum returns the hash of all fields.
 func (f framer) sum() ID { return ID(f.h.Sum(nil)) }

@@ -112,6 +112,8 @@ func (s *Store) tryLock() (ok bool, pid int, err error) {
 	return true, os.Getpid(), nil
 }
 
+// readPID returns the process that has written itself into a lock, 0 when the file
+// holds none.
 func readPID(f *os.File) int {
 	b, _ := io.ReadAll(io.LimitReader(f, 32))
 	pid, err := strconv.Atoi(strings.TrimSpace(string(b)))
@@ -121,6 +123,7 @@ func readPID(f *os.File) int {
 	return pid
 }
 
+// samePath reports whether an open file is still the one at a path.
 func samePath(f *os.File, path string) bool {
 	a, err1 := f.Stat()
 	b, err2 := os.Stat(path)

@@ -27,6 +27,8 @@ func Publish(ctx context.Context, path string, make func(tmp string) error) erro
 	return publish(ctx, realSystem(), path, make)
 }
 
+// publish has make write a file beside path and renames it to path once it is whole
+// and on the disk.
 func publish(ctx context.Context, sys system, path string, make func(tmp string) error) (err error) {
 	if err := ctx.Err(); err != nil {
 		return err

@@ -80,6 +80,7 @@ func (s *Store) grow(ctx context.Context, bytes int64) {
 // no lock.
 func Open(dir string) (*Store, error) { return open(dir, realSystem()) }
 
+// open is Open on a system of the caller's choice, which tests make fail.
 func open(dir string, sys system) (*Store, error) {
 	abs, err := filepath.Abs(dir)
 	if err != nil {
@@ -219,4 +220,5 @@ func (s *Store) mustHold() error {
 	return nil
 }
 
+// tempPattern returns the pattern of this process's own temporary names.
 func (s *Store) tempPattern() string { return fmt.Sprintf("%s%d-*", tempPrefix, os.Getpid()) }

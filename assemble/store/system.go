@@ -28,6 +28,7 @@ type system struct {
 	freeBytes func(dir string) (int64, error)
 }
 
+// realSystem returns the functions of the system that the program runs on.
 func realSystem() system {
 	return system{
 		now:       time.Now,
@@ -45,6 +46,7 @@ func realSystem() system {
 	}
 }
 
+// appendFile adds data to the end of a file, which it makes when it is missing.
 func appendFile(path string, data []byte) error {
 	f, err := os.OpenFile(path, os.O_CREATE|os.O_WRONLY|os.O_APPEND, 0o666)
 	if err != nil {
@@ -123,6 +125,7 @@ func markOf(path string) (mark, error) {
 	return markFrom(&st), nil
 }
 
+// markFrom returns what tells whether a file has been touched.
 func markFrom(st *unix.Stat_t) mark {
 	return mark{Size: st.Size, Mtime: st.Mtim.Nano(), Ctime: st.Ctim.Nano(), Inode: uint64(st.Ino)}
 }

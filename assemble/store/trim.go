@@ -131,6 +131,7 @@ func (s *Store) Check(ctx context.Context) ([]Entry, error) {
 	return bad, nil
 }
 
+// removeEach removes the entries that are doomed and returns what that freed.
 func (s *Store) removeEach(ctx context.Context, all []Entry, doomed func(Entry) bool) (Freed, error) {
 	var freed Freed
 	if err := s.mustHold(); err != nil {
@@ -163,6 +164,7 @@ func (s *Store) dropIf(e Entry, doomed func(Entry) bool) (gone bool, err error) 
 	return true, s.drop(e.ID)
 }
 
+// isPinned reports whether this process has used or made an entry.
 func (s *Store) isPinned(id ID) bool {
 	s.mu.Lock()
 	defer s.mu.Unlock()

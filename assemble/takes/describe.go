@@ -20,6 +20,7 @@ func describeSync(o card.SyncOptions) string {
 		" Rows:" + listed(o.Rows, describeRow) + " Width:" + strconv.Itoa(o.Width) + " Fonts:" + fonts + "}"
 }
 
+// describeWindow returns a window as the key of a drawing has it.
 func describeWindow(w card.SyncWindow) string {
 	return "{Title:" + w.Title + " From:" + number(w.From) + " To:" + number(w.To) + " Lines:" + listed(w.Lines,
 		func(l card.SyncLine) string {
@@ -27,6 +28,7 @@ func describeWindow(w card.SyncWindow) string {
 		}) + "}"
 }
 
+// describeRow returns a row as the key of a drawing has it.
 func describeRow(r card.SyncRow) string {
 	return "{Name:" + r.Name + " Player:" + r.Player + " Says:" + r.Says + " More:" + r.More + " State:" +
 		strconv.Itoa(int(r.State)) +
@@ -34,6 +36,7 @@ func describeRow(r card.SyncRow) string {
 		optional(" Rivals:", strings.Join(r.Rivals, " | ")) + "}"
 }
 
+// describeTrace returns a trace as the key of a drawing has it.
 func describeTrace(t card.SyncTrace) string {
 	level := func(v uint8) string { return strconv.Itoa(int(v)) }
 	return "{Hill:" + listed(t.Hill, level) + " Other:" + listed(t.Other, level) + " Onsets:" + listed(t.Onsets,
@@ -52,6 +55,7 @@ func optional(name, text string) string {
 	return name + text
 }
 
+// numbers returns numbers as texts, in their order.
 func numbers(list []float64) []string {
 	var words []string
 	for _, x := range list {

@@ -72,6 +72,8 @@ type ending struct {
 	seconds   float64
 }
 
+// newExecution returns a run of a graph before its first task: what waits for what,
+// and how urgent each is.
 func newExecution(r Runner, g *graph, l []looked, costs []float64) *execution {
 	n := len(g.tasks)
 	x := &execution{Runner: r, g: g, looked: l, out: make([]Outcome, n), work: make([]progress.Work, n),
@@ -196,6 +198,7 @@ func (x *execution) nextBatch() (group []int, memory int64) {
 	return group, memory
 }
 
+// inputs returns the outputs that task i reads.
 func (x *execution) inputs(i int) Inputs {
 	in := Inputs{}
 	for _, j := range x.g.after[i] {

@@ -103,6 +103,8 @@ func (t *Task) name() string {
 	return t.ID
 }
 
+// stage returns what the task is counted under: its own stage, or else the rule of
+// its action.
 func (t *Task) stage() string {
 	switch {
 	case t.Stage != "":

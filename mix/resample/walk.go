@@ -29,12 +29,18 @@ type drifting struct {
 	spots       []spot
 }
 
+// reach returns how many input frames an output frame needs, and how many of them
+// lie before its place.
 func (d *drifting) reach() (taps, left int) { return d.table.taps, d.table.left() }
 
+// exact returns the place of output frame n in the input, in frames.
 func (d *drifting) exact(n int64) float64 { return d.first + float64(n)*d.step }
 
+// frame returns the input frame at or before the place of output frame n.
 func (d *drifting) frame(n int64) int64 { return int64(math.Floor(d.exact(n))) }
 
+// run fills dst from output frame n on as far as x, which begins at input frame
+// start, reaches.
 func (d *drifting) run(dst, x audio.Block, start, n int64, limit float64) int {
 	t := d.table
 	offset := int64(t.left()) + start
@@ -111,13 +117,18 @@ func newFixed(from, to int, first float64) *fixed {
 	return f
 }
 
+// reach returns how many input frames an output frame needs, and how many of them
+// lie before its place.
 func (f *fixed) reach() (taps, left int) { return f.taps, f.left() }
 
+// exact returns the place of output frame n in the input, in frames. Whole numbers
+// keep it exact.
 func (f *fixed) exact(n int64) float64 {
 	q := n * f.m
 	return float64(f.whole+q/f.l) + (f.part + float64(q%f.l)/float64(f.l))
 }
 
+// frame returns the input frame at or before the place of output frame n.
 func (f *fixed) frame(n int64) int64 {
 	q := n * f.m
 	if f.same {
@@ -126,6 +137,8 @@ func (f *fixed) frame(n int64) int64 {
 	return f.whole + q/f.l + f.carry[q%f.l]
 }
 
+// run fills dst from output frame n on as far as x, which begins at input frame
+// start, reaches.
 func (f *fixed) run(dst, x audio.Block, start, n int64, limit float64) int {
 	have, room := x.Frames(), dst.Frames()
 	if f.same {
@@ -162,6 +175,7 @@ func (f *fixed) copy(dst, x audio.Block, start, n int64, limit float64) int {
 	return k
 }
 
+// gcd returns the greatest common divisor of two numbers.
 func gcd(a, b int) int {
 	for b != 0 {
 		a, b = b, a%b
