@@ -78,19 +78,15 @@ func ProbeTrack(ctx context.Context, tool *ffmpeg.Tool, abs string, track int) (
 	return info, nil
 }
 
-// Bounds of one ffprobe. It opens a decoder for every stream and may decode
-// until it knows what it needs, which of the largest picture in ten bits takes
-// 1.6 GB; most files take 20 MB. A minute of processor is hundreds of times what
-// they take.
-const (
-	probeMemory = 2_000_000_000
-	probeCPU    = 2 * time.Minute
-)
+// probeMemory bounds one ffprobe, in bytes. It opens a decoder for every stream
+// and may decode until it knows what it needs, which of the largest picture in ten
+// bits takes 1.6 GB; most files take 20 MB.
+const probeMemory = 2_000_000_000
 
 // question is what ffprobe is asked about the file at abs.
 func question(abs string, args []string) ffmpeg.Command {
 	return ffmpeg.Command{Args: append(Allocation(), args...), About: abs,
-		Limits: ffmpeg.Limits{Memory: probeMemory, CPU: probeCPU}}
+		Limits: ffmpeg.Limits{Memory: probeMemory, CPU: probeTime(fileSize(abs))}}
 }
 
 // exaggeration is how many times longer than its packets a fragmented file must
