@@ -25,7 +25,7 @@ func TestRealKeysAreThoseOfFFprobe(t *testing.T) {
 	} {
 		path := ffmpegtest.Make(t, c.name, args(avArgs, c.more)...)
 		v := probe(t, path).Video
-		keys, err := ReadKeys(path, v.Index)
+		keys, err := ReadKeys(t.Context(), path, v.Index)
 		if err != nil {
 			t.Errorf("%s: %v", c.name, err)
 			continue
@@ -75,13 +75,13 @@ func TestRealKeysThatAreNotThere(t *testing.T) {
 		{"a.mkv", h264, 0, "no index"},
 	} {
 		path := ffmpegtest.Make(t, c.name, args(avArgs, c.more)...)
-		if _, err := ReadKeys(path, c.stream); err == nil || !strings.Contains(err.Error(), c.want) {
+		if _, err := ReadKeys(t.Context(), path, c.stream); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: %v, want %q", c.name, err, c.want)
 		}
 	}
 	whole := ffmpegtest.Make(t, "whole.mp4", args(avArgs, h264+"-g 25")...)
 	cut := ffmpegtest.Make(t, "cut.mp4", args("-ss 0.3 -i", whole, "-c copy")...)
-	if _, err := ReadKeys(cut, 0); err == nil || !strings.Contains(err.Error(), "edited") {
+	if _, err := ReadKeys(t.Context(), cut, 0); err == nil || !strings.Contains(err.Error(), "edited") {
 		t.Errorf("a file that begins within its first group of pictures: %v", err)
 	}
 }

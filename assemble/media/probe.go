@@ -36,7 +36,7 @@ func Probe(ctx context.Context, tool *ffmpeg.Tool, abs string) (Info, error) {
 // ProbeTrack is [Probe] with the number of the sound track that is to be used,
 // from 1; 0 leaves the choice to it.
 func ProbeTrack(ctx context.Context, tool *ffmpeg.Tool, abs string, track int) (Info, error) {
-	seen, err := sniff(abs)
+	seen, err := sniff(ctx, abs)
 	if err != nil {
 		return Info{}, err
 	}

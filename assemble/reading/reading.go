@@ -68,12 +68,12 @@ func Limits(c plan.Conform, cost float64) ffmpeg.Limits {
 
 // Steady runs read and vouches that the file it read is the one with the hash
 // given; see [store.Store.Steady].
-type Steady func(ctx context.Context, path string, hash store.ID, read func() error) error
+type Steady func(ctx context.Context, path string, hash store.ID, read func(ctx context.Context) error) error
 
 // Picture is Steady for the file of a picture. The zero Steady only reads.
-func (s Steady) Picture(ctx context.Context, pic plan.Picture, read func() error) error {
+func (s Steady) Picture(ctx context.Context, pic plan.Picture, read func(ctx context.Context) error) error {
 	if s == nil {
-		return read()
+		return read(ctx)
 	}
 	id, err := store.ParseID(pic.Hash)
 	if err != nil {

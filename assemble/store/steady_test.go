@@ -1,6 +1,7 @@
 package store
 
 import (
+	"context"
 	"errors"
 	"os"
 	"path/filepath"
@@ -59,7 +60,7 @@ func TestSteady(t *testing.T) {
 		}
 		id := mustHash(t, s, path)
 		times := 0
-		err := s.Steady(t.Context(), path, id, func() error {
+		err := s.Steady(t.Context(), path, id, func(context.Context) error {
 			times++
 			c.while(path, times)
 			return nil
@@ -81,10 +82,10 @@ func TestSteadyTellsWhy(t *testing.T) {
 	path := sourceFile(t, "take")
 	id := mustHash(t, s, path)
 	own := errors.New("damaged")
-	if err := s.Steady(t.Context(), path, id, func() error { return own }); err != own {
+	if err := s.Steady(t.Context(), path, id, func(context.Context) error { return own }); err != own {
 		t.Errorf("got %v", err)
 	}
-	err := s.Steady(t.Context(), path, id, func() error {
+	err := s.Steady(t.Context(), path, id, func(context.Context) error {
 		os.WriteFile(path, []byte("half a"), 0o666)
 		return own
 	})
@@ -92,7 +93,7 @@ func TestSteadyTellsWhy(t *testing.T) {
 		t.Errorf("got %v", err)
 	}
 	// And a file that was replaced before it is read at all.
-	if err := s.Steady(t.Context(), path, id, func() error { t.Error("it is read"); return nil }); !errors.Is(err, errChanged) {
+	if err := s.Steady(t.Context(), path, id, func(context.Context) error { t.Error("it is read"); return nil }); !errors.Is(err, errChanged) {
 		t.Errorf("got %v", err)
 	}
 	if err := s.Steady(t.Context(), filepath.Dir(path), id, nil); err == nil {

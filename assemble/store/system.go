@@ -123,6 +123,24 @@ func markOf(path string) (mark, error) {
 	return markFrom(&st), nil
 }
 
+// openPlain opens a regular file for reading. A link in its place is an error,
+// and a pipe is none to wait for.
+func openPlain(path string) (*os.File, error) {
+	return os.OpenFile(path, os.O_RDONLY|unix.O_NOFOLLOW|unix.O_NONBLOCK, 0)
+}
+
+// markOfOpen is [markOf] of an open file.
+func markOfOpen(f *os.File) (mark, error) {
+	var st unix.Stat_t
+	if err := unix.Fstat(int(f.Fd()), &st); err != nil {
+		return mark{}, &fs.PathError{Op: "fstat", Path: f.Name(), Err: err}
+	}
+	if st.Mode&unix.S_IFMT != unix.S_IFREG {
+		return mark{}, &fs.PathError{Op: "use", Path: f.Name(), Err: errNotRegular}
+	}
+	return markFrom(&st), nil
+}
+
 func markFrom(st *unix.Stat_t) mark {
 	return mark{Size: st.Size, Mtime: st.Mtim.Nano(), Ctime: st.Ctim.Nano(), Inode: uint64(st.Ino)}
 }

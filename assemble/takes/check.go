@@ -174,7 +174,7 @@ func seeTask(tool *ffmpeg.Tool, steady reading.Steady, r *Recording) task.Ref[in
 		Action: store.NewAction("see").Version(intake.Rule).Arg("media", media.Rule).Arg("ffmpeg", tool.Version.Text).
 			Input("file", r.Hash).Ext(".gob").For(r.File.Path),
 		Make: func(ctx context.Context, _ task.Inputs, tmp string, _ func(float64)) error {
-			return r.steady(ctx, steady, func() error { return seePicture(ctx, tool, r.Info, tmp) })
+			return r.steady(ctx, steady, func(ctx context.Context) error { return seePicture(ctx, tool, r.Info, tmp) })
 		},
 	})
 }
