@@ -11,6 +11,7 @@ import (
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
 	"ripieno/assemble/progress"
+	"ripieno/assemble/roll"
 	"ripieno/assemble/takes"
 	"ripieno/mix/audio"
 )
@@ -66,7 +67,7 @@ func TestAcceptWritesACandidate(t *testing.T) {
 	if r, err = p.Sync(t.Context(), SyncOptions{Accept: []takes.Choice{choice}}); err != nil || r.Accepted != 1 {
 		t.Fatalf("%d accepted, %v", r.Accepted, err)
 	}
-	if err := r.Verdict(); err != nil {
+	if err := roll.SyncVerdict(r.Faults); err != nil {
 		t.Errorf("what was accepted is still asked about: %v", err)
 	}
 	path := filepath.Join(p.Manifest().Dir, manifest.FileName)

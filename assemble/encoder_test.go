@@ -57,7 +57,7 @@ chapters: [{at: m2, name: Second}]`, 1)
 	}
 	for i, encoder := range []string{"libx265", "libsvtav1"} {
 		film := r.Films[i]
-		if film.Codec != film.Name || film.Encoder != encoder {
+		if string(film.Codec) != film.Name || film.Encoder != encoder {
 			t.Errorf("%s is said to be %s by %s", film.Name, film.Codec, film.Encoder)
 		}
 		f := decodeFilm(t, tool, film.Output, 640, 360)
@@ -293,7 +293,7 @@ func TestHardwareThatDoesNotWork(t *testing.T) {
 }
 
 // works reports whether real hardware encodes a codec on this machine.
-func works(t *testing.T, tool *ffmpeg.Tool, codec string) bool {
+func works(t *testing.T, tool *ffmpeg.Tool, codec plan.Codec) bool {
 	t.Helper()
 	_, err := picture.Picker{Tool: tool, Choice: graph.UseHardware, Rate: shot.Rate{Num: 30, Den: 1}}.Pick(t.Context(),
 		[]plan.Want{{Codec: codec, Canvas: layout.Canvas{W: 640, H: 360}}})

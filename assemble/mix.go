@@ -41,8 +41,7 @@ func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 	if err != nil {
 		return r, err
 	}
-	r.Faults, r.Releases = faults, p.releases()
-	p.tellReleases(r.Releases)
+	r.Faults, r.Releases = faults, p.openReleases()
 	track, err := p.track(pl, all)
 	if err != nil {
 		return r, err

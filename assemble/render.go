@@ -4,11 +4,11 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"slices"
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/picture"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/roll"
 	"ripieno/assemble/session"
 	"ripieno/assemble/soundtrack"
 	"ripieno/assemble/takes"
@@ -34,40 +34,12 @@ type PlanResult struct {
 	Faults   []Bad          `json:"faults,omitempty"`
 }
 
-// roughLines is the short side of a rough cut.
-const roughLines = 540
-
-// wantedFilms returns the films of a run, rough cuts at their small canvas.
+// wantedFilms returns the films of a run.
 func wantedFilms(p *Production, o RenderOptions) ([]plan.Want, error) {
-	all := p.deliverables()
-	var names []string
-	for _, w := range all {
-		names = append(names, w.Name)
+	if o.Rough {
+		return plan.ChooseRough(p.Manifest(), o.Only, o.Marks)
 	}
-	for _, n := range o.Only {
-		if !slices.Contains(names, n) {
-			return nil, noSuch(p.Manifest(), "deliverable", n, names)
-		}
-	}
-	if o.Rough && len(o.Only) == 0 {
-		all = all[:1]
-	}
-	var wants []plan.Want
-	for _, w := range all {
-		if len(o.Only) > 0 && !slices.Contains(o.Only, w.Name) {
-			continue
-		}
-		if o.Rough {
-			w.Rough, w.Marks, w.Codec = true, o.Marks, "h264"
-			w.Canvas = w.Canvas.Lines(roughLines)
-			w.Name = "rough-" + w.Name
-			if w.Name == "rough-"+names[0] {
-				w.Name = "rough"
-			}
-		}
-		wants = append(wants, w)
-	}
-	return wants, nil
+	return plan.Choose(p.Manifest(), o.Only)
 }
 
 // findEncoders finds an encoder that works for every finished film.
@@ -131,9 +103,7 @@ func (p *Production) Plan(ctx context.Context, o RenderOptions) (PlanResult, err
 		return PlanResult{}, err
 	}
 	tasks, err := p.Session.Plan(ctx, j.tasks)
-	open := p.releases()
-	p.tellReleases(open)
-	return PlanResult{Tasks: tasks, Releases: open, Faults: j.faults}, err
+	return PlanResult{Tasks: tasks, Releases: p.openReleases(), Faults: j.faults}, err
 }
 
 // Render makes films: measures what has not been measured, plans, makes what
@@ -150,12 +120,12 @@ func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult,
 	if err != nil {
 		return r, err
 	}
-	if r.Releases = p.releases(); !o.Rough && !o.AllowMissingRelease {
-		if err := unreleased(r.Releases); err != nil {
+	if r.Releases = roll.Releases(p.Manifest()); !o.Rough && !o.AllowMissingRelease {
+		if err := roll.RefuseUnreleased(r.Releases); err != nil {
 			return r, err
 		}
 	}
-	p.tellReleases(r.Releases)
+	p.openReleases()
 	paths := make([]string, len(wants))
 	for i, w := range wants {
 		if paths[i], err = p.OutFile(w.Name + ".mp4"); err != nil {

@@ -11,6 +11,7 @@ import (
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/media"
+	"ripieno/assemble/roll"
 	"ripieno/assemble/takes"
 	"ripieno/mix/audio"
 )
@@ -158,7 +159,7 @@ takes: [{name: oboe, expected: true}]
 	if len(r.Faults) != 1 || r.Faults[0].Kind != takes.KindMissing || len(r.Variants) != 1 || r.Variants[0].Name != "silent" || r.WAV == "" {
 		t.Errorf("%+v", r)
 	}
-	if got := exitOf(Verdict(r.Faults)); got != 5 {
+	if got := exitOf(roll.Verdict(r.Faults)); got != 5 {
 		t.Errorf("exit code %d", got)
 	}
 }

@@ -14,6 +14,7 @@ import (
 	"strings"
 	"testing"
 
+	"ripieno/assemble/roll"
 	"ripieno/assemble/survey"
 )
 
@@ -94,7 +95,7 @@ func TestReview(t *testing.T) {
 		t.Fatalf("%v, %d bytes, %+v", err, len(page), r)
 	}
 	oboe, horn, cello := r.Takes[0], r.Takes[1], r.Takes[2]
-	if oboe.Playing == nil || horn.Playing == nil || cello.Playing != nil || oboe.Picture || !horn.Picture || cello.Level != levelMissing {
+	if oboe.Playing == nil || horn.Playing == nil || cello.Playing != nil || oboe.Picture || !horn.Picture || cello.Level != roll.LevelMissing {
 		t.Fatalf("%+v", r.Takes)
 	}
 	got := *oboe.Playing

@@ -9,6 +9,7 @@ import (
 
 	ffmpeg "github.com/u2takey/ffmpeg-go"
 
+	"ripieno/assemble/plan"
 	"ripieno/layout"
 	"ripieno/layout/shot"
 )
@@ -27,7 +28,7 @@ type Coding struct {
 // Encoder is one of ffmpeg's encoders of pictures.
 type Encoder struct {
 	Name  string // ffmpeg's
-	Codec string // h264, hevc or av1
+	Codec plan.Codec
 	// Family is the kind of hardware it needs; "" for software.
 	Family string
 
@@ -40,7 +41,7 @@ func (e Encoder) Software() bool { return e.Family == "" }
 
 // Encoders are the encoders of a codec, those in software first, of hardware in
 // the order in which they are to be tried.
-func Encoders(codec string) []Encoder {
+func Encoders(codec plan.Codec) []Encoder {
 	return slices.Collect(func(yield func(Encoder) bool) {
 		for _, e := range encoders {
 			if e.Codec == codec && !yield(e) {
@@ -86,27 +87,27 @@ const softwareX265 = "open-gop=0:pools=2:frame-threads=2:info=0:log-level=error"
 // lists for H.264 and HEVC; amf, videotoolbox and everything for AV1 is from
 // memory. No hardware was at hand to try any of them.
 var encoders = []Encoder{
-	{Name: "libx264", Codec: "h264", args: ffmpeg.KwArgs{
+	{Name: "libx264", Codec: plan.H264, args: ffmpeg.KwArgs{
 		"profile:v": "high", "preset": "medium", "crf": "19", "x264-params": "open-gop=0"}},
-	{Name: "libx265", Codec: "hevc", args: ffmpeg.KwArgs{
+	{Name: "libx265", Codec: plan.HEVC, args: ffmpeg.KwArgs{
 		"profile:v": "main", "preset": "medium", "crf": "19", "x265-params": softwareX265}},
 	// The bytes of libsvtav1 are the same for any number of threads.
-	{Name: "libsvtav1", Codec: "av1", args: ffmpeg.KwArgs{"preset": "8", "crf": "22", "svtav1-params": "lp=2"}},
+	{Name: "libsvtav1", Codec: plan.AV1, args: ffmpeg.KwArgs{"preset": "8", "crf": "22", "svtav1-params": "lp=2"}},
 
-	{Name: "h264_nvenc", Codec: "h264", Family: "nvenc", args: nvenc("high", "19")},
-	{Name: "hevc_nvenc", Codec: "hevc", Family: "nvenc", args: nvenc("main", "21")},
-	{Name: "av1_nvenc", Codec: "av1", Family: "nvenc", args: nvenc("", "25")},
-	{Name: "h264_qsv", Codec: "h264", Family: "qsv", args: qsv("high", "19"), upload: inNV12},
-	{Name: "hevc_qsv", Codec: "hevc", Family: "qsv", args: qsv("main", "21"), upload: inNV12},
-	{Name: "av1_qsv", Codec: "av1", Family: "qsv", args: qsv("main", "25"), upload: inNV12},
-	{Name: "h264_videotoolbox", Codec: "h264", Family: "videotoolbox", args: ffmpeg.KwArgs{"profile:v": "high", "q:v": "70", "allow_sw": "0"}},
-	{Name: "hevc_videotoolbox", Codec: "hevc", Family: "videotoolbox", args: ffmpeg.KwArgs{"profile:v": "main", "q:v": "70", "allow_sw": "0"}},
-	{Name: "h264_amf", Codec: "h264", Family: "amf", args: amf("high", "19"), upload: inNV12},
-	{Name: "hevc_amf", Codec: "hevc", Family: "amf", args: amf("main", "21"), upload: inNV12},
-	{Name: "av1_amf", Codec: "av1", Family: "amf", args: amf("", "100"), upload: inNV12},
-	{Name: "h264_vaapi", Codec: "h264", Family: "vaapi", args: vaapi("high", "19"), upload: toVAAPI},
-	{Name: "hevc_vaapi", Codec: "hevc", Family: "vaapi", args: vaapi("main", "21"), upload: toVAAPI},
-	{Name: "av1_vaapi", Codec: "av1", Family: "vaapi", args: vaapi("main", "100"), upload: toVAAPI},
+	{Name: "h264_nvenc", Codec: plan.H264, Family: "nvenc", args: nvenc("high", "19")},
+	{Name: "hevc_nvenc", Codec: plan.HEVC, Family: "nvenc", args: nvenc("main", "21")},
+	{Name: "av1_nvenc", Codec: plan.AV1, Family: "nvenc", args: nvenc("", "25")},
+	{Name: "h264_qsv", Codec: plan.H264, Family: "qsv", args: qsv("high", "19"), upload: inNV12},
+	{Name: "hevc_qsv", Codec: plan.HEVC, Family: "qsv", args: qsv("main", "21"), upload: inNV12},
+	{Name: "av1_qsv", Codec: plan.AV1, Family: "qsv", args: qsv("main", "25"), upload: inNV12},
+	{Name: "h264_videotoolbox", Codec: plan.H264, Family: "videotoolbox", args: ffmpeg.KwArgs{"profile:v": "high", "q:v": "70", "allow_sw": "0"}},
+	{Name: "hevc_videotoolbox", Codec: plan.HEVC, Family: "videotoolbox", args: ffmpeg.KwArgs{"profile:v": "main", "q:v": "70", "allow_sw": "0"}},
+	{Name: "h264_amf", Codec: plan.H264, Family: "amf", args: amf("high", "19"), upload: inNV12},
+	{Name: "hevc_amf", Codec: plan.HEVC, Family: "amf", args: amf("main", "21"), upload: inNV12},
+	{Name: "av1_amf", Codec: plan.AV1, Family: "amf", args: amf("", "100"), upload: inNV12},
+	{Name: "h264_vaapi", Codec: plan.H264, Family: "vaapi", args: vaapi("high", "19"), upload: toVAAPI},
+	{Name: "hevc_vaapi", Codec: plan.HEVC, Family: "vaapi", args: vaapi("main", "21"), upload: toVAAPI},
+	{Name: "av1_vaapi", Codec: plan.AV1, Family: "vaapi", args: vaapi("main", "100"), upload: toVAAPI},
 }
 
 var (
@@ -158,7 +159,7 @@ func (e Encoder) output(s *ffmpeg.Stream, canvas layout.Canvas, rate shot.Rate, 
 	for _, f := range e.upload {
 		s = filter(s, f[0], f[1:]...)
 	}
-	if e.Codec == "hevc" {
+	if e.Codec == plan.HEVC {
 		args["tag:v"] = "hvc1" // some players know no other
 	}
 	maps.Copy(args, e.args)

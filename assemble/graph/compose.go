@@ -6,6 +6,7 @@ import (
 
 	ffmpeg "github.com/u2takey/ffmpeg-go"
 
+	"ripieno/assemble/plan"
 	"ripieno/layout"
 	"ripieno/layout/shot"
 )
@@ -371,5 +372,5 @@ func beforeItself(s *ffmpeg.Stream, p Piece) *ffmpeg.Stream {
 // the veryfast preset at 26 this takes 2.4 times the bits and a third of the
 // time, and looks no worse. 8x8dct makes it High, which the check of a film
 // asks for.
-var rough = Encoder{Name: "libx264", Codec: "h264", args: ffmpeg.KwArgs{
+var rough = Encoder{Name: "libx264", Codec: plan.H264, args: ffmpeg.KwArgs{
 	"profile:v": "high", "preset": "ultrafast", "crf": "30", "x264-params": "open-gop=0:8x8dct=1"}}

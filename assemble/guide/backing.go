@@ -5,9 +5,9 @@ import (
 	"io"
 	"math"
 
-	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/production"
 	"ripieno/mix/audio"
 	"ripieno/mix/click"
 	"ripieno/mix/loudness"
@@ -35,7 +35,7 @@ type Backing struct {
 
 // NewBacking returns the parts of a mix that a variant is to have in it. sum is
 // the file with those strips added up, line that of the film.
-func NewBacking(sum string, line plan.Timeline, v *manifest.Variant, more audio.Decibels) (*Backing, error) {
+func NewBacking(sum string, line plan.Timeline, v *production.Variant, more audio.Decibels) (*Backing, error) {
 	b := &Backing{path: sum, first: line.AudioStart, from: line.AudioStart + backingFade,
 		to: line.AudioStart + line.AudioLen - backingFade}
 	if v.To > 0 {

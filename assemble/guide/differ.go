@@ -5,13 +5,14 @@ import (
 	"math"
 
 	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/mix/tempo"
 )
 
 // differences returns in what a guide that was made differs from the job as the
 // manifest has it now: all that moves a beat, and nothing that only changes how
 // the guide sounds or how its tempo is written.
-func (j Job) differences(g manifest.MadeGuide, man *manifest.Production) []Difference {
+func (j Job) differences(g manifest.MadeGuide, man *production.Production) []Difference {
 	m, err := tempo.New(g.Spec)
 	if err != nil {
 		return nil // not from ParseMade, which refuses such

@@ -152,7 +152,7 @@ func (x *writer) offsets() error {
 				file = t.PublicFile(r.Role, file)
 			}
 			rows = append(rows, []string{
-				t.Name, t.PublicName(), t.Part, t.Section, string(role), file, r.Place.Method,
+				t.Name, t.PublicName(), t.Part, t.Section, string(role), file, string(r.Place.Method),
 				number(r.Place.Offset, 6), number(r.Place.DriftPPM, 3), number(r.Place.Confidence, 3),
 				number(clock.Guide(0), 6), number(clock.Guide(r.Info.Duration), 6),
 			})

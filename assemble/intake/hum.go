@@ -2,6 +2,7 @@ package intake
 
 import (
 	"math"
+	"ripieno/mix/robust"
 	"slices"
 )
 
@@ -140,8 +141,8 @@ func (h *humEar) result() (hz int, levelDB, prominenceDB float64) {
 	levelDB = Floor
 	prominenceDB = math.Inf(-1)
 	for b, base := range humBases {
-		level := median(quiet, func(s humSecond) float64 { return decibels(s.tone[b], 10) })
-		stands := median(quiet, func(s humSecond) float64 { return decibels(s.tone[b], 10) - decibels(s.near[b], 10) })
+		level := overSeconds(quiet, func(s humSecond) float64 { return decibels(s.tone[b], 10) })
+		stands := overSeconds(quiet, func(s humSecond) float64 { return decibels(s.tone[b], 10) - decibels(s.near[b], 10) })
 		if stands > prominenceDB {
 			hz, levelDB, prominenceDB = base, level, stands
 		}
@@ -149,12 +150,11 @@ func (h *humEar) result() (hz int, levelDB, prominenceDB float64) {
 	return hz, levelDB, prominenceDB
 }
 
-// median of a value over seconds; the upper one of two.
-func median(of []humSecond, value func(humSecond) float64) float64 {
+// overSeconds returns the median of a value over seconds, the upper one of two.
+func overSeconds(of []humSecond, value func(humSecond) float64) float64 {
 	v := make([]float64, len(of))
 	for i := range of {
 		v[i] = value(of[i])
 	}
-	slices.Sort(v)
-	return v[len(v)/2]
+	return robust.Quantile(v, 0.5)
 }

@@ -6,11 +6,13 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"ripieno/assemble/production"
 	"strconv"
 
 	"go.yaml.in/yaml/v3"
 
 	"ripieno/assemble/fault"
+	"ripieno/assemble/report/phrase"
 )
 
 // FileName is the name of the manifest in a production's folder.
@@ -130,11 +132,12 @@ func (m mapping) version() {
 
 // production reads all sections. It is only whole when there are no faults.
 func (m mapping) production() *Production {
-	p := &Production{takesMark: markOf(m.file, m.node)}
+	p := &Production{TakesMark: markOf(m.file, m.node)}
 	m.version()
 	if m.need("title", `for example title: The Lamplighter's Round`) {
 		p.Title = m.text("title", "The Lamplighter's Round")
 	}
+	p.Language = m.choice("language", phrase.Default)
 	p.Composer = m.text("composer", "Mara Voss")
 	p.Ensemble = m.text("ensemble", "Harbour Lane Winds")
 	p.Dedication = m.text("dedication", "for the lamplighters")
@@ -144,10 +147,11 @@ func (m mapping) production() *Production {
 		}
 	}
 	p.Guide = m.guide(p.Tempo)
-	p.Timing = m.timing(Tightened)
+	p.Timing = m.timing(production.Timings[0])
 	p.Sections = m.sections()
+	p.CallSheet = m.callSheet(p.Language)
 	var entries []mapping
-	p.Takes, entries = m.takes(p.Tempo, p.Timing, m.release(ReleaseMissing))
+	p.Takes, entries = m.takes(p, m.release(production.ReleaseMissing))
 	p.Seats = m.seats(p.Takes, entries)
 	p.Sections = m.useSections(p.Sections, p.Takes, entries)
 	m.useGuides(&p.Guide, p.Takes, entries, p.Tempo)
@@ -157,26 +161,12 @@ func (m mapping) production() *Production {
 	p.Deliver = m.deliver(p.Tempo)
 	p.Chapters = m.chapters(p.Tempo)
 	p.Notes = m.notes(p.Tempo)
-	p.CallSheet = m.callSheet()
 	p.Check = m.limits()
 	m.checkHidden(p, entries)
 	if k := m.keys["takes"]; k != nil {
-		p.takesMark = markOf(m.file, k)
+		p.TakesMark = markOf(m.file, k)
 	}
 	return p
-}
-
-// NeedTakes returns a fault when the production has no takes at all, which is fine
-// for making the guide and for nothing after it.
-func (p *Production) NeedTakes() error {
-	if len(p.Takes) > 0 {
-		return nil
-	}
-	if p.takesMark.File == "" { // not read from a file
-		return fault.New(fault.Manifest, "", "the production has no takes", "add one under takes:")
-	}
-	return fault.At(fault.Manifest, p.takesMark, "the production has no takes",
-		"add one under takes: for example - "+takeShape.example)
 }
 
 // entries reads the mappings of a list.

@@ -3,8 +3,10 @@ package manifest
 import (
 	"math"
 	"reflect"
+	"ripieno/mix"
 	"testing"
 
+	"ripieno/mix/pan"
 	"ripieno/mix/tempo"
 )
 
@@ -49,7 +51,8 @@ mix:
 	s.Mutes = nil
 	low, width := 90.0, 0.5
 	want := Strip{
-		LowCutHz: &low, EQ: []Band{{"low_cut", 80, 0, 0}, {"bell", 900, -3, 2}, {"high_shelf", 8000, 1.5, 0}},
+		LowCutHz: &low, EQ: []Band{{Shape: mix.LowCut, Hz: 80}, {Shape: mix.Bell, Hz: 900, GainDB: -3, Q: 2},
+			{Shape: mix.HighShelf, Hz: 8000, GainDB: 1.5}},
 		Compress:  &Compress{ThresholdDB: -24, Ratio: 2, KneeDB: 3, Attack: 0.02, Release: 0.2, MakeUpDB: 4},
 		DenoiseDB: 8, Width: &width, Delay: -0.012, SendDB: -6,
 	}
@@ -61,9 +64,9 @@ mix:
 		t.Errorf("viola %+v, cello %+v", viola, cello)
 	}
 	bus := Mix{
-		LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, Room: 0.2, PanLaw: "linear",
+		LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, Room: 0.2, PanLaw: pan.Linear,
 		Hall: Hall{Decay: 2.5, High: 0.55, PreDelay: 0, Size: 1}, FadeIn: 0.5, FadeOut: 2, SoloLiftDB: 2,
-		Stage: []Place{{"strings", -60, -10}, {"winds", 10, 10}},
+		Stage: []Place{{Section: "strings", From: -60, To: -10}, {Section: "winds", From: 10, To: 10}},
 	}
 	if !reflect.DeepEqual(p.Mix, bus) {
 		t.Errorf("mix %+v, want %+v", p.Mix, bus)

@@ -8,6 +8,7 @@ import (
 
 	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/report/phrase"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 	"ripieno/layout"
@@ -18,31 +19,22 @@ import (
 // it when a drawing changes.
 const pictureRule = 3
 
-// Notes on the cards that hold a seat.
-const (
-	noteSound    = "sound only"
-	noteAwaited  = "still to come"
-	noteUnplaced = "not in time yet"
-	noteWithheld = "not in this film"
-	noteBad      = "recording cannot be read"
-)
-
-// Note says on a card why there is no picture.
-func Note(t plan.Tile) string {
+// Note returns what a card says, in a language, about why there is no picture.
+func Note(t plan.Tile, words *phrase.Book) string {
 	switch t.Absent {
 	case plan.Awaited:
-		return noteAwaited
+		return words.Say("film.awaited")
 	case plan.Unplaced, plan.Elsewhere:
-		return noteUnplaced
+		return words.Say("film.unplaced")
 	case plan.Unreadable:
-		return noteBad
+		return words.Say("film.unreadable")
 	case plan.Withheld:
-		return noteWithheld
+		return words.Say("film.withheld")
 	}
 	if t.Silent {
 		return ""
 	}
-	return noteSound
+	return words.Say("film.sound-only")
 }
 
 // behindBlur puts the blurred take behind a picture that is fitted.
@@ -85,6 +77,7 @@ func (m *Maker) overlay(f plan.Film, sc scene) (key store.Action, draw func() (i
 		return m.cardPage(f, sc, base)
 	}
 	o := card.OverlayOptions{Background: bg, Fonts: m.assets.Fonts}
+	words := phrase.Of(f.Language)
 	stills := map[layout.Rect]*still{} // behind pictures, by tile
 	for _, t := range shot.Tiles {
 		if sc.left[t.Take] {
@@ -93,7 +86,7 @@ func (m *Maker) overlay(f plan.Film, sc scene) (key store.Action, draw func() (i
 		switch {
 		case t.Card:
 			o.Placeholders = append(o.Placeholders, card.Placeholder{
-				Tile: t.Rect, Name: t.Player, Part: t.Part, Note: Note(t), Expected: t.Absent == plan.Awaited,
+				Tile: t.Rect, Name: t.Player, Part: t.Part, Note: Note(t, words), Expected: t.Absent == plan.Awaited,
 			})
 			continue
 		case t.Shown.Meet(sc.span).Len() == 0:

@@ -40,7 +40,7 @@ const triedFor = 30 * time.Second
 
 // picked is a film's codec and canvas, for which an encoder is picked.
 type picked struct {
-	codec  string
+	codec  plan.Codec
 	canvas layout.Canvas
 }
 
@@ -128,11 +128,11 @@ func (p Picker) pick(ctx context.Context, w plan.Want) (graph.Coding, error) {
 }
 
 // spelled is a codec as people write it.
-func spelled(codec string) string {
-	if codec == "h264" {
+func spelled(codec plan.Codec) string {
+	if codec == plan.H264 {
 		return "H.264"
 	}
-	return strings.ToUpper(codec)
+	return strings.ToUpper(string(codec))
 }
 
 // noHardware says what was tried in vain.

@@ -35,9 +35,9 @@ func composeCost(f plan.Film, c graph.Coding) float64 {
 	switch {
 	case f.Rough || c.Hardware():
 		return costComposeRough
-	case f.Codec == "hevc":
+	case f.Codec == plan.HEVC:
 		return costComposeHEVC
-	case f.Codec == "av1":
+	case f.Codec == plan.AV1:
 		return costComposeAV1
 	}
 	return costCompose

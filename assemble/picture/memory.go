@@ -32,7 +32,7 @@ func composeMemory(f plan.Film, seg plan.Segment) int64 {
 	switch {
 	case f.Rough:
 		ahead = roughFrames
-	case f.Codec == "av1":
+	case f.Codec == plan.AV1:
 		ahead = av1Frames
 	}
 	m := composeBase + ahead*reading.FrameBytes(f.Canvas.W, f.Canvas.H)

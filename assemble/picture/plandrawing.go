@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"ripieno/assemble/plan"
+	"ripieno/assemble/report/phrase"
 	"ripieno/layout/card"
 	"ripieno/mix/tempo"
 )
@@ -25,7 +26,7 @@ func (m *Maker) PlanDrawing(f plan.Film) card.PlanOptions {
 				Section: t.Section,
 			}
 			if t.Card {
-				tile.Note = Note(t)
+				tile.Note = Note(t, phrase.Of(phrase.Default))
 			}
 			shot.Tiles = append(shot.Tiles, tile)
 		}

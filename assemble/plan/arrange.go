@@ -5,7 +5,7 @@ import (
 	"slices"
 
 	"ripieno/assemble/fault"
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/layout"
 	"ripieno/layout/shot"
 )
@@ -18,17 +18,17 @@ type seat struct {
 
 // house places takes on one canvas.
 type house struct {
-	p       *manifest.Production
+	p       *production.Production
 	facts   map[string]Facts
 	want    Want
-	takes   map[string]manifest.Take
+	takes   map[string]production.Take
 	places  map[string]int // of takes, see Places
 	section map[string]int // place of a section from front to back
 	grids   map[int]layout.Plan
 }
 
-func newHouse(p *manifest.Production, facts map[string]Facts, w Want) *house {
-	h := &house{p: p, facts: facts, want: w, takes: map[string]manifest.Take{}, places: Places(p), section: map[string]int{}, grids: map[int]layout.Plan{}}
+func newHouse(p *production.Production, facts map[string]Facts, w Want) *house {
+	h := &house{p: p, facts: facts, want: w, takes: map[string]production.Take{}, places: Places(p), section: map[string]int{}, grids: map[int]layout.Plan{}}
 	for _, t := range p.Takes {
 		h.takes[t.Name] = t
 	}
@@ -86,10 +86,10 @@ func (h *house) shape(s shot.Shot) (layout.Plan, []int, error) {
 	case heavy && len(s.Takes) > 1:
 		plan, err := layout.Weighted(weights, c, o)
 		return plan, order, err
-	case h.p.Picture.Rows == "sections" && s.Show == shot.Tutti:
+	case h.p.Picture.Rows == production.SectionRows && s.Show == shot.Tutti:
 		plan, err := layout.Sections(h.bySection(s.Takes, order), c, o)
 		return plan, order, err
-	case h.p.Picture.Rows == "justified":
+	case h.p.Picture.Rows == production.JustifiedRows:
 		plan, err := layout.Justified(h.aspects(named(s.Takes, order)), c, o)
 		return plan, order, err
 	}
@@ -232,15 +232,15 @@ func smallest(p layout.Plan) int {
 
 // gridOptions scales the manifest's pixels, which are meant at 1080 lines, to
 // the canvas.
-func gridOptions(pic manifest.Picture, c layout.Canvas) layout.Options {
+func gridOptions(pic production.Picture, c layout.Canvas) layout.Options {
 	o := layout.Options{
 		AspectW: pic.AspectW, AspectH: pic.AspectH,
 		Gutter: c.EvenScale(float64(pic.Gutter)), Margin: c.EvenScale(float64(pic.Margin)),
 	}
 	switch pic.ShortRows {
-	case "spread":
+	case production.Spread:
 		o.Align = layout.Spread
-	case "left":
+	case production.LeftAligned:
 		o.Align = layout.Leading
 	}
 	return o

@@ -5,7 +5,7 @@ import (
 	"math"
 	"slices"
 
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/layout"
 	"ripieno/layout/shot"
 )
@@ -135,8 +135,9 @@ func (h *house) gridRungs(line Timeline) map[string]int {
 // pinned are the tiles of the grid in which the manifest's seats were given,
 // none where rows go by anything but seats.
 func (h *house) pinned() []layout.Rect {
-	heavy := slices.ContainsFunc(h.p.Takes, func(t manifest.Take) bool { return t.Weight > 1 })
-	if h.p.Seats == 0 || heavy || h.p.Picture.Rows == "sections" || h.p.Picture.Rows == "justified" {
+	heavy := slices.ContainsFunc(h.p.Takes, func(t production.Take) bool { return t.Weight > 1 })
+	if h.p.Seats == 0 || heavy || h.p.Picture.Rows == production.SectionRows ||
+		h.p.Picture.Rows == production.JustifiedRows {
 		return nil
 	}
 	plan, err := h.grid(h.p.Seats)

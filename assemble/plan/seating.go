@@ -4,7 +4,7 @@ import (
 	"cmp"
 	"slices"
 
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/layout"
 )
 
@@ -13,7 +13,7 @@ import (
 // that are left. Once the manifest says how many seats there were when they
 // were given (seats:), a take without one sits behind all others, wherever its
 // line is.
-func Places(p *manifest.Production) map[string]int {
+func Places(p *production.Production) map[string]int {
 	places := make(map[string]int, len(p.Takes))
 	used := map[int]bool{}
 	last := p.Seats

@@ -5,7 +5,7 @@ import (
 	"slices"
 
 	"ripieno/assemble/fault"
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/layout"
 	"ripieno/layout/shot"
 )
@@ -17,13 +17,13 @@ const segmentSeconds = 8
 
 // into is the transition into a shot. The shot before must be seen by itself
 // for a frame at least.
-func into(p *manifest.Production, before []Shot, s shot.Shot, line Timeline) (Transition, error) {
-	cut := Transition{Kind: "cut"}
+func into(p *production.Production, before []Shot, s shot.Shot, line Timeline) (Transition, error) {
+	cut := Transition{Kind: production.Cut}
 	if s.Want < 0 {
 		return cut, nil
 	}
 	want := p.Shots[s.Want].Transition
-	if want.Kind == "" || want.Kind == "cut" || want.Seconds <= 0 {
+	if want.Kind == "" || want.Kind == production.Cut || want.Seconds <= 0 {
 		return cut, nil
 	}
 	t := Transition{Kind: want.Kind, Frames: max(1, line.Rate.Frame(want.Seconds))}
@@ -41,7 +41,7 @@ func into(p *manifest.Production, before []Shot, s shot.Shot, line Timeline) (Tr
 }
 
 // labelsTo is the output frame at which the names of a shot go.
-func labelsTo(p *manifest.Production, s shot.Shot, line Timeline) int {
+func labelsTo(p *production.Production, s shot.Shot, line Timeline) int {
 	seconds := p.Picture.LabelsFor
 	if s.Want >= 0 && p.Shots[s.Want].LabelsFor != nil {
 		seconds = *p.Shots[s.Want].LabelsFor

@@ -8,7 +8,7 @@ import (
 
 // Only a place that leaves no doubt is one.
 func TestSettled(t *testing.T) {
-	for method, want := range map[string]bool{
+	for method, want := range map[align.Method]bool{
 		"playing": true, "cue+playing": true, "device": true, "offset given": true, "cue given": true, "cue": false,
 	} {
 		if (&Recording{Place: align.Placement{Method: method, Sure: true}}).settled() != want || (&Recording{Place: align.Placement{Method: method}}).settled() {

@@ -11,8 +11,8 @@ import (
 	"slices"
 	"strings"
 
-	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
+	"ripieno/assemble/production"
 	"ripieno/assemble/session"
 	"ripieno/assemble/store"
 	"ripieno/layout/card"
@@ -93,7 +93,7 @@ func deliverSync(ctx context.Context, x *session.Session, o card.SyncOptions, pa
 
 // evidence is what the picture is drawn from.
 type evidence struct {
-	man     *manifest.Production
+	man     *production.Production
 	takes   []Take
 	windows []card.SyncWindow
 }
@@ -188,7 +188,7 @@ func (e evidence) row(t Take, recs []*Recording) card.SyncRow {
 			if row.Note == "" {
 				row.Note, row.Says = t.PublicFile(l.Role, l.File.Path)+" has no sound", "no sound"
 			}
-		case l.Place.Method == "none" && l.Err == nil:
+		case l.Place.Method == align.NoMethod && l.Err == nil:
 			row.Note = t.PublicFile(l.Role, l.File.Path) + ": nothing in it tells where it lies; give cue_at"
 			row.Says = "needs review"
 		case main < 0 || l.Role == Audio:

@@ -2,6 +2,7 @@ package align
 
 import (
 	"math"
+	"ripieno/mix/robust"
 	"slices"
 )
 
@@ -147,7 +148,7 @@ func (p *profile) restless(b int) float64 {
 	if len(rises) < 100 {
 		return math.Inf(1)
 	}
-	return 1 + 2.5*median(rises)
+	return 1 + 2.5*robust.Median(rises)
 }
 
 // quiet is the energy that nine tenths of the 40 ms stretches exceed.

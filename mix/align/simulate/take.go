@@ -73,7 +73,7 @@ func newTake(r *rand.Rand, p *player, kind int, o Options) *Take {
 	return t
 }
 
-func ratio(t *Take) float64 { return 1 + t.Truth.DriftPPM*1e-6 }
+func ratio(t *Take) float64 { return audio.PPM(t.Truth.DriftPPM).Ratio() }
 
 // file turns a guide time into a time of the file.
 func (t *Take) file(guide float64) float64 { return (guide - t.Truth.Offset) / ratio(t) }
