@@ -16,7 +16,7 @@ import (
 	"ripieno/mix/audio"
 )
 
-// openTwice is a production of one take that clapped twice, equally clearly and a
+// openTwice returns a production of one take that clapped twice, equally clearly and a
 // measure apart, and then played an even pulse in which nothing tells a measure
 // from the next.
 func openTwice(t *testing.T) *Production {
@@ -147,7 +147,8 @@ func TestAcceptRefuses(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if _, err := p.Sync(t.Context(), SyncOptions{Accept: []takes.Choice{c}}); err == nil || !strings.Contains(err.Error(), want) {
+		if _, err := p.Sync(t.Context(), SyncOptions{Accept: []takes.Choice{c}}); err == nil ||
+			!strings.Contains(err.Error(), want) {
 			t.Errorf("%q: %v", text, err)
 		}
 	}

@@ -72,7 +72,8 @@ func CallSheets(ctx context.Context, set Settings, o CallSheetOptions) (CallShee
 			return r, p.man.NoSuch("take", name, names(p.man.Takes, func(t production.Take) string { return t.Name }))
 		}
 		if t := p.man.Takes[i]; t.IsWithheld() {
-			return r, fault.At(fault.Manifest, t.Mark, fmt.Sprintf("take %q has release: no, so no page is made for it", name),
+			return r, fault.At(fault.Manifest, t.Mark,
+				fmt.Sprintf("take %q has release: no, so no page is made for it", name),
 				"leave it out of --only")
 		}
 	}
@@ -165,7 +166,7 @@ func (p *sheetMaker) wordsOf(t manifest.Take, words *phrase.Book, o CallSheetOpt
 	return phrase.Open(t.Language, nil)
 }
 
-// sheet is what all pages have in common.
+// sheet returns what all pages have in common.
 func (p *sheetMaker) sheet(words *phrase.Book) report.Sheet {
 	c := p.man.CallSheet
 	s := report.Sheet{
@@ -178,7 +179,7 @@ func (p *sheetMaker) sheet(words *phrase.Book) report.Sheet {
 	return s
 }
 
-// player is a take as sheets speak of it. A page for one player, too, may be
+// player returns a take as sheets speak of it. A page for one player, too, may be
 // passed on or lie in a folder that all can see.
 func player(t production.Take) report.Player {
 	return report.Player{Name: t.PublicName(), Part: t.Part, File: t.Name, Guide: guide.Name(t.Guide)}

@@ -34,20 +34,23 @@ type PlanResult struct {
 	Faults   []Bad          `json:"faults,omitempty"`
 }
 
-// wantedFilms returns the films of a run.
-func wantedFilms(p *Production, o RenderOptions) ([]plan.Want, error) {
+// wantedFilms returns the films of a run, and for every finished one of them an
+// encoder that works here.
+func wantedFilms(ctx context.Context, p *Production, o RenderOptions) ([]plan.Want, picture.Codings, error) {
+	man := p.Manifest()
+	choose := func() ([]plan.Want, error) { return plan.Choose(man, o.Only) }
 	if o.Rough {
-		return plan.ChooseRough(p.Manifest(), o.Only, o.Marks)
+		choose = func() ([]plan.Want, error) { return plan.ChooseRough(man, o.Only, o.Marks) }
 	}
-	return plan.Choose(p.Manifest(), o.Only)
-}
-
-// findEncoders finds an encoder that works for every finished film.
-func findEncoders(ctx context.Context, p *Production, wants []plan.Want) (picture.Codings, error) {
-	pic := p.Manifest().Picture
-	return picture.Picker{
-		Tool: p.Tool(), Choice: p.Encoder(), Rate: shot.Rate{Num: pic.FPSNum, Den: pic.FPSDen}, Tell: p.Message,
+	wants, err := choose()
+	if err != nil {
+		return nil, nil, err
+	}
+	codings, err := picture.Picker{
+		Tool: p.Tool(), Choice: p.Encoder(), Rate: shot.Rate{Num: man.Picture.FPSNum, Den: man.Picture.FPSDen},
+		Tell: p.Message,
 	}.Pick(ctx, wants)
+	return wants, codings, err
 }
 
 // job is everything a run of Render has to make.
@@ -61,10 +64,10 @@ type job struct {
 }
 
 // newJob plans films and the tasks that make them.
-func newJob(p *Production, all material, wants []plan.Want, codings picture.Codings) (*job, error) {
+func newJob(ctx context.Context, p *Production, all material, wants []plan.Want, codings picture.Codings) (*job, error) {
 	j := &job{}
 	var err error
-	if j.plan, j.faults, err = p.plan(all, wants); err != nil {
+	if j.plan, j.faults, err = p.plan(ctx, all, wants); err != nil {
 		return nil, err
 	}
 	if j.track, err = p.track(j.plan, all); err != nil {
@@ -86,11 +89,7 @@ func newJob(p *Production, all material, wants []plan.Want, codings picture.Codi
 // Plan says what Render would make, and makes nothing but the measurements
 // that the answer depends on.
 func (p *Production) Plan(ctx context.Context, o RenderOptions) (PlanResult, error) {
-	wants, err := wantedFilms(p, o)
-	if err != nil {
-		return PlanResult{}, err
-	}
-	codings, err := findEncoders(ctx, p, wants)
+	wants, codings, err := wantedFilms(ctx, p, o)
 	if err != nil {
 		return PlanResult{}, err
 	}
@@ -98,7 +97,7 @@ func (p *Production) Plan(ctx context.Context, o RenderOptions) (PlanResult, err
 	if err != nil {
 		return PlanResult{}, err
 	}
-	j, err := newJob(p, all, wants, codings)
+	j, err := newJob(ctx, p, all, wants, codings)
 	if err != nil {
 		return PlanResult{}, err
 	}
@@ -112,11 +111,7 @@ func (p *Production) Plan(ctx context.Context, o RenderOptions) (PlanResult, err
 func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult, error) {
 	begun := p.Now()
 	r := RenderResult{Films: []FilmResult{}}
-	wants, err := wantedFilms(p, o)
-	if err != nil {
-		return r, err
-	}
-	codings, err := findEncoders(ctx, p, wants)
+	wants, codings, err := wantedFilms(ctx, p, o)
 	if err != nil {
 		return r, err
 	}
@@ -166,7 +161,7 @@ func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult,
 func makeFilms(ctx context.Context, p *Production, all material, wants []plan.Want, codings picture.Codings,
 	r *RenderResult) (*job, task.Result, error) {
 	for {
-		j, err := newJob(p, all, wants, codings)
+		j, err := newJob(ctx, p, all, wants, codings)
 		if err != nil {
 			return nil, task.Result{}, err
 		}

@@ -132,7 +132,7 @@ func (w *watch) begin(ctx context.Context) error {
 	return nil
 }
 
-// look is one look at the folder; busy says that something is not settled yet.
+// look returns one look at the folder; busy says that something is not settled yet.
 func (w *watch) look(ctx context.Context) (busy bool, err error) {
 	man, err := manifest.Load(w.set.Dir)
 	if err != nil {

@@ -36,10 +36,10 @@ type Encoder struct {
 	upload [][]string // filters between a picture in yuv420p and the encoder, each with its options
 }
 
-// Software is the encoder that runs on every machine.
+// Software returns the encoder that runs on every machine.
 func (e Encoder) Software() bool { return e.Family == "" }
 
-// Encoders are the encoders of a codec, those in software first, of hardware in
+// Encoders returns the encoders of a codec, those in software first, of hardware in
 // the order in which they are to be tried.
 func Encoders(codec plan.Codec) []Encoder {
 	return slices.Collect(func(yield func(Encoder) bool) {
@@ -51,22 +51,22 @@ func Encoders(codec plan.Codec) []Encoder {
 	})
 }
 
-// Families are the kinds of hardware.
+// Families returns the kinds of hardware.
 func Families() []string { return slices.Clone(families) }
 
 var families = []string{"nvenc", "qsv", "videotoolbox", "amf", "vaapi"}
 
-// Name is ffmpeg's name of the encoder.
+// Name returns ffmpeg's name of the encoder.
 func (c Coding) Name() string { return cmp.Or(c.Encoder, "libx264") }
 
-// Hardware tells whether hardware does it, which does not write the same bytes
+// Hardware reports whether hardware does it, which does not write the same bytes
 // every time.
 func (c Coding) Hardware() bool {
 	e, err := c.of()
 	return err == nil && !e.Software()
 }
 
-// of is the encoder of a coding.
+// of returns the encoder of a coding.
 func (c Coding) of() (Encoder, error) {
 	for _, e := range encoders {
 		if e.Name == c.Name() {
@@ -115,8 +115,8 @@ var (
 	toVAAPI = [][]string{{"format", "pix_fmts=nv12"}, {"hwupload"}}
 )
 
-// profiled adds a profile where there is a choice of them.
-func profiled(args ffmpeg.KwArgs, profile string) ffmpeg.KwArgs {
+// withProfile adds a profile where there is a choice of them.
+func withProfile(args ffmpeg.KwArgs, profile string) ffmpeg.KwArgs {
 	if profile != "" {
 		args["profile:v"] = profile
 	}
@@ -124,20 +124,20 @@ func profiled(args ffmpeg.KwArgs, profile string) ffmpeg.KwArgs {
 }
 
 func nvenc(profile, quality string) ffmpeg.KwArgs {
-	return profiled(ffmpeg.KwArgs{"preset": "p5", "tune": "hq", "rc": "vbr", "cq": quality, "b:v": "0"}, profile)
+	return withProfile(ffmpeg.KwArgs{"preset": "p5", "tune": "hq", "rc": "vbr", "cq": quality, "b:v": "0"}, profile)
 }
 
 func qsv(profile, quality string) ffmpeg.KwArgs {
-	return profiled(ffmpeg.KwArgs{"preset": "medium", "global_quality": quality}, profile)
+	return withProfile(ffmpeg.KwArgs{"preset": "medium", "global_quality": quality}, profile)
 }
 
 func amf(profile, quality string) ffmpeg.KwArgs {
-	return profiled(ffmpeg.KwArgs{"quality": "quality", "rc": "cqp", "qp_i": quality, "qp_p": quality}, profile)
+	return withProfile(ffmpeg.KwArgs{"quality": "quality", "rc": "cqp", "qp_i": quality, "qp_p": quality}, profile)
 }
 
 // vaapi opens the first device that there is.
 func vaapi(profile, quality string) ffmpeg.KwArgs {
-	return profiled(ffmpeg.KwArgs{"init_hw_device": "vaapi", "rc_mode": "CQP", "global_quality": quality}, profile)
+	return withProfile(ffmpeg.KwArgs{"init_hw_device": "vaapi", "rc_mode": "CQP", "global_quality": quality}, profile)
 }
 
 // output encodes s, which is in yuv420p, as a closed run of frames of BT.709.

@@ -157,7 +157,7 @@ func (p *part) Read(dst audio.Block) (int, error) {
 	return n, err
 }
 
-// fade is the gain at a guide frame: a raised cosine at both ends.
+// fade returns the gain at a guide frame: a raised cosine at both ends.
 func (b *Backing) fade(guide audio.Frames) float64 {
 	into := min(guide-(b.from-backingFade), b.to+backingFade-guide)
 	switch {

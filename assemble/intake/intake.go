@@ -44,7 +44,7 @@ const (
 	Redo
 )
 
-// String is "ok", "ask" or "redo".
+// String returns "ok", "ask" or "redo".
 func (l Level) String() string { return [...]string{"ok", "ask", "redo"}[max(OK, min(l, Redo))] }
 
 // MarshalText writes the level as [Level.String] does.
@@ -108,7 +108,7 @@ type File struct {
 // Sync is what alignment found out about a file.
 type Sync = align.Placement
 
-// Worst is the highest level among findings, OK for none.
+// Worst returns the highest level among findings, OK for none.
 func Worst(findings []Finding) Level {
 	worst := OK
 	for _, f := range findings {

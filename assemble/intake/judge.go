@@ -299,7 +299,7 @@ func (j *judge) pace() bool {
 	return true
 }
 
-// clock is seconds as m:ss.s.
+// clock returns seconds as m:ss.s.
 func clock(seconds float64) phrase.Figure {
 	tenths := int64(math.Round(seconds * 10))
 	return phrase.Figure(fmt.Sprintf("%d:%02d.%d", tenths/600, tenths/10%60, tenths%10))

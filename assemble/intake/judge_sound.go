@@ -32,7 +32,7 @@ func (j *judge) sound(s *Sound) {
 	j.channels(s, loudest)
 }
 
-// beside is the level that is left of a noise without the hum that is in it.
+// beside returns the level that is left of a noise without the hum that is in it.
 // Both are measured, so what is left is not taken for less than 20 dB under the
 // whole.
 func beside(noiseDB, humDB float64) float64 {
@@ -95,7 +95,8 @@ func (j *judge) clipping(s *Sound) {
 	top, p := l.Over(limit.HotPeak, s.loudest().PeakDB)
 	loud, q := l.Over(limit.HotLoudness, s.LoudnessLUFS)
 	if top && loud {
-		j.add(TooLoud, Ask, min(p, q), "loud", "level", figure(s.LoudnessLUFS, 0), "peak", figure(s.loudest().PeakDB, 1))
+		j.add(TooLoud, Ask, min(p, q), "loud", "level", figure(s.LoudnessLUFS, 0), "peak",
+			figure(s.loudest().PeakDB, 1))
 	}
 }
 

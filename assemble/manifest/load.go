@@ -31,14 +31,14 @@ func Load(dir string) (*Production, error) {
 	case err == nil:
 		return Parse(path, data)
 	case errors.Is(err, fs.ErrNotExist):
-		return nil, missing(dir, path)
+		return nil, missingManifest(dir, path)
 	}
 	return nil, fault.New(fault.Manifest, path, "the manifest cannot be read",
 		"make sure that it is a file and that you may read it").Because(err)
 }
 
-// missing returns the fault for a folder without a manifest, with the likely reason.
-func missing(dir, path string) *fault.Fault {
+// missingManifest returns the fault for a folder without a manifest, with the likely reason.
+func missingManifest(dir, path string) *fault.Fault {
 	if info, err := os.Stat(dir); err != nil || !info.IsDir() {
 		return fault.New(fault.Manifest, dir, "no such folder", "give the production's folder with --dir")
 	}
@@ -137,6 +137,7 @@ func (m mapping) production() *Production {
 	if m.need("title", `for example title: The Lamplighter's Round`) {
 		p.Title = m.text("title", "The Lamplighter's Round")
 	}
+	m.occasion(p)
 	p.Language = m.choice("language", phrase.Default)
 	p.Composer = m.text("composer", "Mara Voss")
 	p.Ensemble = m.text("ensemble", "Harbour Lane Winds")
@@ -156,6 +157,9 @@ func (m mapping) production() *Production {
 	p.Sections = m.useSections(p.Sections, p.Takes, entries)
 	m.useGuides(&p.Guide, p.Takes, entries, p.Tempo)
 	p.Mix = m.mix(p.Sections)
+	for i, e := range entries {
+		p.Takes[i].Strip.Clean = e.clean(p.Mix.Clean)
+	}
 	p.Picture = m.picture()
 	p.Shots = m.shots(p)
 	p.Deliver = m.deliver(p.Tempo)

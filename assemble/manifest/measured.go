@@ -2,9 +2,7 @@ package manifest
 
 import (
 	"cmp"
-	"errors"
 	"fmt"
-	"io/fs"
 	"math"
 	"path/filepath"
 	"slices"
@@ -12,7 +10,6 @@ import (
 
 	"go.yaml.in/yaml/v3"
 
-	"ripieno/assemble/fault"
 	"ripieno/assemble/production"
 	"ripieno/mix/align"
 )
@@ -77,16 +74,7 @@ func (m *Measured) Find(take string, role production.Role, hash string) (Measure
 // LoadMeasured reads the measurements of the production in dir. A missing
 // file is no measurements and no error.
 func LoadMeasured(dir string) (*Measured, error) {
-	path := filepath.Join(dir, MeasuredName)
-	data, err := readSmall(path, maxMeasured)
-	switch {
-	case err == nil:
-		return ParseMeasured(path, data)
-	case errors.Is(err, fs.ErrNotExist):
-		return &Measured{}, nil
-	}
-	return nil, fault.New(fault.Manifest, path, "the measurements cannot be read",
-		"make sure that it is a file and that you may read it").Because(err)
+	return loadRecord(filepath.Join(dir, MeasuredName), "the measurements", maxMeasured, ParseMeasured)
 }
 
 // ParseMeasured reads the bytes of a sync.yaml that was read from path. A
@@ -94,22 +82,10 @@ func LoadMeasured(dir string) (*Measured, error) {
 // says to delete it: nothing in it is worth mending by hand.
 func ParseMeasured(path string, data []byte) (*Measured, error) {
 	r := &reader{file: path, hint: fmt.Sprintf("delete %s and run `ripieno sync` again", filepath.Base(path))}
-	root, bad := parseYAML(path, data, maxMeasured)
-	if bad != nil {
-		bad.Hint = r.hint
-		return nil, bad
+	m, err := r.record(data, maxMeasured, measuredShape, "files")
+	if err != nil {
+		return nil, err
 	}
-	if r.laterVersion(root) {
-		return nil, r.faults[0]
-	}
-	r.refuseSharing(root)
-	m := r.mapping(root, measuredShape)
-	m.version()
-	m.need("files", "")
-	// The last line: without it the end is missing, perhaps in the middle of
-	// a number.
-	m.need("complete", "")
-	m.flag("complete", true)
 	all := &Measured{}
 	seen := map[[3]string]bool{}
 	for _, e := range m.entries("files", fileShape) {
@@ -121,8 +97,8 @@ func ParseMeasured(path string, data []byte) (*Measured, error) {
 		seen[key] = true
 		all.Files = append(all.Files, f)
 	}
-	if err := r.err(); err != nil {
-		return nil, r.faults[0] // one is enough for a file to throw away
+	if err := r.first(); err != nil {
+		return nil, err
 	}
 	return all, nil
 }

@@ -54,12 +54,13 @@ func (m mapping) refuseClashes(all []Deliverable) {
 			}
 			bad[blame] = true
 			m.at(m.nameOf(all[blame]), "choose another name, for example final",
-				"deliverable %q would be written to %s, which is %s of %q", all[blame].Name, c.file, what, all[other].Name)
+				"deliverable %q would be written to %s, which is %s of %q", all[blame].Name, c.file, what,
+				all[other].Name)
 		}
 	}
 }
 
-// nameOf is where a deliverable's name is written.
+// nameOf returns where a deliverable's name is written.
 func (m mapping) nameOf(d Deliverable) *yaml.Node {
 	for _, n := range m.vals["deliver"].Content {
 		if n.Line != d.Mark.Line || n.Column != d.Mark.Column || n.Kind != yaml.MappingNode {

@@ -80,7 +80,7 @@ func (m mapping) publicTexts(p *Production) []publicText {
 		add(s.Mark, "section", s.Name)
 	}
 	for _, d := range p.Deliver {
-		add(d.Mark, "deliverable", spaced(d.Name))
+		add(d.Mark, "deliverable", asWords(d.Name))
 	}
 	for _, t := range p.Takes {
 		if !t.IsWithheld() {
@@ -96,8 +96,8 @@ func (m mapping) publicTexts(p *Production) []publicText {
 	return all
 }
 
-// spaced returns a name that becomes a file name as the words it is made of.
-func spaced(name string) string {
+// asWords returns a name that becomes a file name as the words it is made of.
+func asWords(name string) string {
 	return strings.NewReplacer("-", " ", "_", " ", ".", " ").Replace(name)
 }
 

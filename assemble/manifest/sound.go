@@ -12,6 +12,9 @@ import (
 // that a manifest can say 0 where it means it.
 var defaultHall = Hall{Decay: 1.8, High: 0.55, PreDelay: 0.018, Size: 1}
 
+// allClean is the default: everything that is done.
+var allClean = Clean{Silence: true, Noise: true}
+
 // Bounds of what a person can mean; the mix itself takes more.
 const (
 	minHz, maxHz  = 10, 20000
@@ -61,6 +64,28 @@ func (m mapping) strip(music *tempo.Map) Strip {
 		s.SendDB, _ = m.number("send")
 	}
 	return s
+}
+
+// clean reads what is done to takes by themselves; what is not written stays as
+// in def.
+func (m mapping) clean(def Clean) Clean {
+	if v := m.vals["clean"]; v != nil && isScalar(v) && !isQuoted(v) {
+		switch v.Value {
+		case "auto":
+			return allClean
+		case "off":
+			return Clean{}
+		}
+	}
+	if v := m.vals["clean"]; v != nil && isScalar(v) && !isEmpty(v) {
+		m.at(v, "write off, auto, or "+cleanShape.example, "unknown clean %q", clip(v.Value))
+		return def
+	}
+	c, ok := m.child("clean", cleanShape)
+	if !ok {
+		return def
+	}
+	return Clean{Silence: c.flag("silence", def.Silence), Noise: c.flag("noise", def.Noise)}
 }
 
 // mute reads one mute; both its ends are needed, since a mute to the end of
@@ -159,6 +184,7 @@ func (m mapping) bus(x *Mix, sections []Section) {
 			m.at(m.keys[key], "add room: 0.15, or another share", "%s is not heard without room", key)
 		}
 	}
+	x.Clean = m.clean(x.Clean)
 	x.FadeIn, _ = m.number("fade_in")
 	x.FadeOut, _ = m.number("fade_out")
 	x.SoloLiftDB, _ = m.number("solo_lift")

@@ -21,6 +21,7 @@ type (
 	Chapter     = production.Chapter
 	Note        = production.Note
 	Strip       = production.Strip
+	Clean       = production.Clean
 	Mute        = production.Mute
 	Band        = production.Band
 	Compress    = production.Compress

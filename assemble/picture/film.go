@@ -29,7 +29,7 @@ const (
 	costComposeAV1   = 0.063
 )
 
-// composeCost is the estimated cost of a frame of a film for each million
+// composeCost returns the estimated cost of a frame of a film for each million
 // pixels. With hardware it is that of a rough cut, whose encoder does little.
 func composeCost(f plan.Film, c graph.Coding) float64 {
 	switch {
@@ -43,7 +43,7 @@ func composeCost(f plan.Film, c graph.Coding) float64 {
 	return costCompose
 }
 
-// openAt is the second at which a take's file is opened for c; 0 where its
+// openAt returns the second at which a take's file is opened for c; 0 where its
 // index does not tell, or where a first frame is made of those before it as
 // well: whole frames are, of fields.
 func openAt(ctx context.Context, c plan.Conform, rate shot.Rate) float64 {

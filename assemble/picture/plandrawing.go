@@ -35,7 +35,7 @@ func (m *Maker) PlanDrawing(f plan.Film) card.PlanOptions {
 	return o
 }
 
-// Position is a guide time in the words of the piece: a measure and beat, or
+// Position returns a guide time in the words of the piece: a measure and beat, or
 // how far it is outside.
 func Position(m *tempo.Map, seconds float64) string {
 	const slack = 0.02 // half a frame: a shot begins on a frame, not on a beat

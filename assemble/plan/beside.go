@@ -4,7 +4,7 @@ import (
 	"ripieno/assemble/production"
 )
 
-// chapters are those that begin inside the film, the first at its first frame:
+// chapters returns those that begin inside the film, the first at its first frame:
 // players expect every moment to lie in one.
 func chapters(p *production.Production, line Timeline) []Chapter {
 	var out []Chapter
@@ -21,7 +21,7 @@ func chapters(p *production.Production, line Timeline) []Chapter {
 	return out
 }
 
-// notes are those of which something lies inside the film.
+// notes returns those of which something lies inside the film.
 func notes(p *production.Production, line Timeline) []Note {
 	var out []Note
 	for _, n := range p.Notes {

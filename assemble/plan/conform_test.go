@@ -9,7 +9,7 @@ import (
 	"ripieno/layout"
 )
 
-// planned is the first film of a production of so many takes of 1920x1080.
+// planned returns the first film of a production of so many takes of 1920x1080.
 func planned(t *testing.T, p *production.Production, wants []Want) (Film, Timeline) {
 	t.Helper()
 	facts := filmed(p)
@@ -26,7 +26,7 @@ func planned(t *testing.T, p *production.Production, wants []Want) (Film, Timeli
 	return pl.Films[0], pl.Timeline
 }
 
-// sizes are the heights in which a take is conformed, with the frames.
+// sizes returns the heights in which a take is conformed, with the frames.
 func sizes(f Film, take string) map[int][]Span {
 	out := map[int][]Span{}
 	for _, c := range f.Conforms {

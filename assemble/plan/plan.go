@@ -19,7 +19,8 @@ import (
 
 	"ripieno/assemble/production"
 	"ripieno/layout"
-	"ripieno/layout/motion"
+	"ripieno/layout/card"
+	"ripieno/layout/framing"
 	"ripieno/layout/shot"
 	"ripieno/mix/audio"
 	"ripieno/mix/tempo"
@@ -47,7 +48,7 @@ type Picture struct {
 	Clock audio.Clock
 }
 
-// Lead is how long before its own time a frame of p is shown at the most, in
+// Lead returns how long before its own time a frame of p is shown at the most, in
 // seconds: half its length.
 func (p Picture) Lead() float64 {
 	if p.FPS <= 0 {
@@ -84,16 +85,16 @@ type Facts struct {
 	Picture *Picture
 	Sound   *Sound
 	Absent  Absence
-	Subject *motion.Subject // where the player is in the picture; nil when nobody looked
+	Subject *framing.Person // where the player is in the picture; nil when nobody looked
 }
 
 // Span is a run of frames [From, To).
 type Span struct{ From, To int }
 
-// Len is the number of frames, never negative.
+// Len returns the number of frames, never negative.
 func (s Span) Len() int { return max(0, s.To-s.From) }
 
-// Meet is the part that s and t share.
+// Meet returns the part that s and t share.
 func (s Span) Meet(t Span) Span { return Span{max(s.From, t.From), min(s.To, t.To)} }
 
 // Timeline ties output frames to guide time and to samples of the mix.
@@ -105,13 +106,13 @@ type Timeline struct {
 	AudioLen   audio.Frames // length of the sound
 }
 
-// GuideAtZero is the guide time at output time 0, seconds.
+// GuideAtZero returns the guide time at output time 0, seconds.
 func (t Timeline) GuideAtZero() float64 { return t.Rate.Seconds(t.First) }
 
-// Output is the output frame nearest to a guide time.
+// Output returns the output frame nearest to a guide time.
 func (t Timeline) Output(guide float64) int { return t.Rate.Frame(guide) - t.First }
 
-// Duration is the length of the film in seconds.
+// Duration returns the length of the film in seconds.
 func (t Timeline) Duration() float64 { return t.Rate.Seconds(t.Frames) }
 
 // Tile is one take's rectangle in one shot.
@@ -131,9 +132,15 @@ type Tile struct {
 	Conform int         // index into Film.Conforms, -1 for none
 	Seat    int         // where the take sits, from 1
 	Section string      // it belongs to
+	Head    layout.Rect // on the canvas, which a name should not hide; zero where nothing is known of it
+	Strip   int         // pixels at the foot that a strip with the name takes; 0 for none
 	Sure    float64     // how sure crop: auto is of the player's place, 0 to 1; 0 when it was not asked
 	Shown   Span        // output frames in which the picture is there
 }
+
+// BehindBlur is what Tile.Behind says where the take itself, enlarged and blurred,
+// is behind its picture.
+const BehindBlur = "blur"
 
 // Shot is what the film shows over a span of output frames.
 type Shot struct {
@@ -215,10 +222,12 @@ type Film struct {
 	Shots    []Shot
 	Conforms []Conform
 	Segments []Segment
-	FadeIn   int // frames in which the film comes out of black
-	FadeOut  int // frames in which it goes into black
-	Soften   int // frames in which names come and go
-	Poster   int // output frame that is also kept as a picture; -1 for none
+	FadeIn   int            // frames in which the film comes out of black
+	FadeOut  int            // frames in which it goes into black
+	Look     card.LabelLook // of names, without corners
+	Corner   layout.Corner  // of names
+	Soften   int            // frames in which names come and go
+	Poster   int            // output frame that is also kept as a picture; -1 for none
 }
 
 // Chapter begins at an output frame.
@@ -310,7 +319,7 @@ func withhold(p *production.Production, facts map[string]Facts) map[string]Facts
 	return out
 }
 
-// sources are the takes of which the film has anything, in the manifest's
+// sources returns the takes of which the film has anything, in the manifest's
 // order.
 func sources(p *production.Production, facts map[string]Facts, pl *Plan) []Source {
 	line := pl.Timeline

@@ -6,6 +6,7 @@ import (
 	"ripieno/mix"
 	"ripieno/mix/audio"
 	"ripieno/mix/pan"
+	"ripieno/mix/tempo"
 )
 
 // Strip is one take's path through the mix. What Treat describes is computed
@@ -16,6 +17,7 @@ type Strip struct {
 	Section string
 	Sound   Sound
 	Treat   Treatment
+	Clean   Cleaning
 
 	Gain  audio.Decibels // the manifest's; balance is added when mixing
 	Group audio.Decibels // its section's
@@ -38,12 +40,33 @@ type Treatment struct {
 	Delay    float64        // seconds
 }
 
+// Cleaning is what is done to a recording by itself, by what is heard of it. The
+// zero value is nothing.
+type Cleaning struct {
+	Silence bool     // it is closed where nobody plays
+	Noise   bool     // its noise under the playing is made softer
+	Piece   mix.Span // where the piece lies, guide samples
+}
+
+// Any reports whether anything is done.
+func (c Cleaning) Any() bool { return c.Silence || c.Noise }
+
+// cleaning returns what is done to a take by itself. Where a person has set
+// denoise, the noise is in their hands.
+func cleaning(take production.Take, music *tempo.Map) Cleaning {
+	c := Cleaning{Silence: take.Strip.Clean.Silence, Noise: take.Strip.Clean.Noise && take.Strip.DenoiseDB == 0}
+	if c.Any() {
+		c.Piece = mix.Span{From: audio.FramesAt(music.Start()), To: audio.FramesAt(music.End())}
+	}
+	return c
+}
+
 // autoSpread is how far automatic panning goes to either side, of 100: wide
 // enough to tell players apart, narrow enough for one ear of headphones
 // (common practice, no source).
 const autoSpread = 55
 
-// strips are the takes that are heard in the film, in the manifest's order.
+// strips returns the takes that are heard in the film, in the manifest's order.
 func strips(p *production.Production, facts map[string]Facts, line Timeline, shots []shot.Shot) []Strip {
 	var out []Strip
 	places := places(p)
@@ -54,7 +77,8 @@ func strips(p *production.Production, facts map[string]Facts, line Timeline, sho
 		}
 		s := Strip{
 			Take: take.Name, Part: take.Part, Section: take.Section, Sound: *f.Sound, Treat: treatment(take, line),
-			Gain: audio.Decibels(take.GainDB), Pan: places[i], Law: p.Mix.PanLaw, Width: 1,
+			Clean: cleaning(take, p.Tempo),
+			Gain:  audio.Decibels(take.GainDB), Pan: places[i], Law: p.Mix.PanLaw, Width: 1,
 			Send: audio.Decibels(take.Strip.SendDB), Dry: take.Strip.Dry,
 		}
 		if s.Treat.To <= s.Treat.From {
@@ -69,7 +93,7 @@ func strips(p *production.Production, facts map[string]Facts, line Timeline, sho
 	return out
 }
 
-// places are where all takes sit, from −100 to 100: where the manifest says,
+// places returns where all takes sit, from −100 to 100: where the manifest says,
 // on the stage with their section, or spread evenly in the order of seats.
 // Seats that are still empty count, so that a late take moves nobody.
 func places(p *production.Production) []float64 {
@@ -133,7 +157,7 @@ func treatment(take production.Take, line Timeline) Treatment {
 	return t
 }
 
-// lifts are the spans of guide samples in which shots show a take alone.
+// lifts returns the spans of guide samples in which shots show a take alone.
 // Shots that follow each other are one span, or the take would be lifted twice
 // where their ramps meet.
 func lifts(p *production.Production, line Timeline, shots []shot.Shot, take string) []mix.Ride {
@@ -155,7 +179,7 @@ func lifts(p *production.Production, line Timeline, shots []shot.Shot, take stri
 	return out
 }
 
-// sample is the guide sample at the beginning of an output frame.
+// sample returns the guide sample at the beginning of an output frame.
 func (t Timeline) sample(frame int) audio.Frames {
 	return t.AudioStart + audio.FramesAt(t.Rate.Seconds(frame))
 }

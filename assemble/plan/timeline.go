@@ -23,14 +23,15 @@ func NewTimeline(p *production.Production) (Timeline, error) {
 	t.Frames = t.Rate.Frame(p.Tempo.End()+p.Picture.Tail) - t.First
 	if s := t.Duration(); t.Frames < 1 || s > maxHours*3600 {
 		return t, fault.New(fault.Manifest, p.Path, fmt.Sprintf("the film would be %.0f seconds long", s),
-			fmt.Sprintf("check tempo: measures and bpm, and picture: lead_in and tail; a film may last up to %d hours", maxHours))
+			fmt.Sprintf("check tempo: measures and bpm, and picture: lead_in and tail; a film may last up to %d hours",
+				maxHours))
 	}
 	t.AudioStart = audio.FramesAt(t.GuideAtZero())
 	t.AudioLen = audio.FramesAt(t.Duration())
 	return t, nil
 }
 
-// wholeSampleFrames is the smallest number of frames that lasts a whole
+// wholeSampleFrames returns the smallest number of frames that lasts a whole
 // number of samples: 1 for 24, 25, 30, 50 and 60, 5 for the rates over 1001.
 func wholeSampleFrames(r shot.Rate) int {
 	n := r.Num / gcd(r.Num, r.Den*audio.Rate)
@@ -44,7 +45,7 @@ func gcd(a, b int) int {
 	return a
 }
 
-// guide is the guide time of a manifest time, with the film's ends resolved.
+// guide returns the guide time of a manifest time, with the film's ends resolved.
 func (t Timeline) guide(m production.Time) float64 {
 	switch m.Edge {
 	case production.FilmStart:

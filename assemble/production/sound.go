@@ -17,6 +17,7 @@ type Mix struct {
 	FadeIn       float64 // seconds at the film's beginning; 0 when not given
 	FadeOut      float64 // seconds at its end
 	SoloLiftDB   float64 // how much a take is lifted while a solo shot shows it; 0 when not given
+	Clean        Clean   // what is done to takes by themselves; all of it when not given
 	Stage        []Place // where sections sit, for takes that are placed automatically
 }
 
@@ -32,6 +33,14 @@ type Strip struct {
 	Delay     float64   // seconds later; negative: earlier
 	SendDB    float64   // to the room, beside what every take sends
 	Dry       bool      // send: none
+	Clean     Clean     // as the mix says when not given
+}
+
+// Clean is what the mix does to every take by itself, without being told how
+// much.
+type Clean struct {
+	Silence bool // closes it where nobody plays
+	Noise   bool // makes the noise under the playing softer
 }
 
 // Mute is a span in which a take is not heard.

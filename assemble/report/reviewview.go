@@ -252,7 +252,7 @@ func translateAll(w *phrase.Book, list []string) []string {
 	return out
 }
 
-// choices are the places that a person may accept: all that sync found, where none
+// choices returns the places that a person may accept: all that sync found, where none
 // is sure and the recording does not only follow another.
 func (p Place) choices() []align.Candidate {
 	if p.Sure || p.Method == align.ByDevice {

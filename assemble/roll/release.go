@@ -23,17 +23,18 @@ func Releases(man *production.Production) []takes.Fault {
 		in++
 		switch t.Release {
 		case production.ReleaseMissing:
-			missing = append(missing, called(t))
+			missing = append(missing, withPlayer(t))
 		case production.ReleaseNo:
 			list = append(list, takes.NewFault(t.Name, takes.KindRelease, fault.At(fault.Decision, t.Mark,
-				fmt.Sprintf("take %s has release: no and is left out of picture and sound", called(t)),
+				fmt.Sprintf("take %s has release: no and is left out of picture and sound", withPlayer(t)),
 				"delete the take, or keep its seat with expected: true instead of its files")))
 		}
 	}
 	if len(missing) > 0 {
 		list = append([]takes.Fault{takes.NewFault("", takes.KindRelease, fault.New(fault.Decision, man.Path,
 			fmt.Sprintf("no release is written down for %d of %d takes: %s", len(missing), in, firstOf(missing)),
-			"ask the players, and the guardians of minors, what may be published, and write release: yes, audio-only or no under each take, or release: yes above takes for all"))}, list...)
+			"ask the players, and the guardians of minors, what may be published, and write release: yes, "+
+				"audio-only or no under each take, or release: yes above takes for all"))}, list...)
 	}
 	return list
 }
@@ -49,8 +50,8 @@ func firstOf(names []string) string {
 		len(names)-told)
 }
 
-// called returns a take with the name of its player, for the one who asks.
-func called(t production.Take) string {
+// withPlayer returns a take with the name of its player, for the one who asks.
+func withPlayer(t production.Take) string {
 	if t.Player == "" {
 		return fmt.Sprintf("%q", t.Name)
 	}

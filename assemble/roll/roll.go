@@ -91,7 +91,7 @@ func Call(man *production.Production, check Check, due, now time.Time) Roll {
 		case c.Level == intake.Redo.String():
 			line.Status = StatusRejected
 			if !unreadable[t.Name] {
-				r.Faults = append(r.Faults, rejected(t, c.Findings[0]))
+				r.Faults = append(r.Faults, rejection(t, c.Findings[0]))
 			}
 			r.Counts.Rejected++
 		default:
@@ -121,8 +121,9 @@ func (l *Line) note(findings []intake.Finding) {
 	}
 }
 
-// rejected says that a take cannot be used as it is.
-func rejected(t production.Take, worst intake.Finding) takes.Fault {
-	return takes.Fault{Take: t.Name, Kind: takes.KindRejected, What: fmt.Sprintf("take %q has to come again: %s", t.Name,
+// rejection says that a take cannot be used as it is.
+func rejection(t production.Take, worst intake.Finding) takes.Fault {
+	return takes.Fault{Take: t.Name, Kind: takes.KindRejected, What: fmt.Sprintf("take %q has to come again: %s",
+		t.Name,
 		worst.What), Hint: worst.Ask}
 }

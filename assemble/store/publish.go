@@ -79,7 +79,7 @@ func sweepPublished(sys system, dir, stem, ext string) {
 	}
 }
 
-// Hash is the SHA-256 of the stored single-file output of a.
+// Hash returns the SHA-256 of the stored single-file output of a.
 func (s *Store) Hash(a Action) (ID, error) {
 	e, err := s.load(a.ID())
 	if err != nil {

@@ -64,7 +64,7 @@ type mark struct {
 	Inode uint64 `json:"inode"`
 }
 
-// newest is the later of the two times, in nanoseconds since 1970.
+// newest returns the later of the two times, in nanoseconds since 1970.
 func (m mark) newest() int64 { return max(m.Mtime, m.Ctime) }
 
 // replace puts data at path whole or not at all, and durably.

@@ -19,7 +19,7 @@ func markOf(path string) (mark, error) {
 	return markFrom(&st, "use", path)
 }
 
-// statFile is [markOf] that follows links: a source file may well be one.
+// statFile does what [markOf] does and follows links: a source file may well be one.
 func statFile(path string) (mark, error) {
 	var st unix.Stat_t
 	if err := unix.Stat(path, &st); err != nil {
@@ -28,7 +28,7 @@ func statFile(path string) (mark, error) {
 	return markFrom(&st, "hash", path)
 }
 
-// markOfOpen is [markOf] of an open file.
+// markOfOpen does what [markOf] does for an open file.
 func markOfOpen(f *os.File) (mark, error) {
 	var st unix.Stat_t
 	if err := unix.Fstat(int(f.Fd()), &st); err != nil {
@@ -37,7 +37,7 @@ func markOfOpen(f *os.File) (mark, error) {
 	return markFrom(&st, "use", f.Name())
 }
 
-// markFrom is the mark of what was looked at to do op with it.
+// markFrom returns the mark of what was looked at to do op with it.
 func markFrom(st *unix.Stat_t, op, path string) (mark, error) {
 	if st.Mode&unix.S_IFMT != unix.S_IFREG {
 		return mark{}, &fs.PathError{Op: op, Path: path, Err: errNotRegular}
@@ -64,7 +64,7 @@ func flock(f *os.File) (taken bool, err error) {
 // gone reports whether no process has this number.
 func gone(pid int) bool { return errors.Is(unix.Kill(pid, 0), unix.ESRCH) }
 
-// freeBytes is what an ordinary user may still write to dir's disk.
+// freeBytes returns what an ordinary user may still write to dir's disk.
 func freeBytes(dir string) (int64, error) {
 	var st unix.Statfs_t
 	if err := unix.Statfs(dir, &st); err != nil {

@@ -23,7 +23,7 @@ func markOf(path string) (mark, error) {
 	return statFile(path)
 }
 
-// statFile is [markOf] that follows links: a source file may well be one.
+// statFile does what [markOf] does and follows links: a source file may well be one.
 func statFile(path string) (mark, error) {
 	f, err := os.Open(path)
 	if err != nil {
@@ -50,7 +50,7 @@ func since1601(t int64) int64 {
 	return (t - between) * 100
 }
 
-// markOfOpen is [markOf] of an open file.
+// markOfOpen does what [markOf] does for an open file.
 func markOfOpen(f *os.File) (mark, error) {
 	h := windows.Handle(f.Fd())
 	var id windows.ByHandleFileInformation
@@ -108,7 +108,7 @@ func gone(pid int) bool {
 	return windows.GetExitCodeProcess(h, &code) == nil && code != stillActive
 }
 
-// freeBytes is what this user may still write to dir's disk.
+// freeBytes returns what this user may still write to dir's disk.
 func freeBytes(dir string) (int64, error) {
 	name, err := windows.UTF16PtrFromString(dir)
 	if err != nil {

@@ -111,7 +111,7 @@ func (s *Survey) Take(i int, level string, span [2]float64) (out report.Reviewed
 				LateMS: audio.Finite(1000 * r.Place.Lateness)})
 		}
 	}
-	if r := guessed(t); r != nil {
+	if r := guessedRecording(t); r != nil {
 		out.Wave, out.Guess = waveform(r.Features, r.Place.Candidates[0].Clock(), span), true
 	} else if r := t.Heard; r != nil && r.Features != nil && r.Usable() {
 		out.Wave = waveform(r.Features, r.Place.Clock(), span)
@@ -134,9 +134,9 @@ func (s *Survey) leftOut(t takes.Take) (all, partly bool) {
 	return all, !all && f.Absent != plan.Present
 }
 
-// guessed returns the recording of a take whose sound is shown at its likeliest
+// guessedRecording returns the recording of a take whose sound is shown at its likeliest
 // place, as none of them has a sure one; nil for none.
-func guessed(t takes.Take) *takes.Recording {
+func guessedRecording(t takes.Take) *takes.Recording {
 	var best *takes.Recording
 	for _, r := range t.Recordings() {
 		switch {

@@ -34,7 +34,7 @@ func (s *Set) Facts(line *plan.Timeline) (map[string]plan.Facts, []Fault) {
 	return facts, faults
 }
 
-// facts is Facts for one take that is in.
+// facts returns Facts for one take that is in.
 func (t Take) facts(line *plan.Timeline) (f plan.Facts, faults []Fault) {
 	var absent plan.Absence
 	var asks []*Recording

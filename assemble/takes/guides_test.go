@@ -36,7 +36,7 @@ func parse(t *testing.T, dir string, bpm, end float64) *production.Production {
 	return man
 }
 
-// placedAt is the takes of a manifest as they would be placed, each with the tempo
+// placedAt returns the takes of a manifest as they would be placed, each with the tempo
 // over its guide's that it fits far better.
 func placedAt(man *production.Production, other ...float64) *Set {
 	s := &Set{}
@@ -74,7 +74,8 @@ func TestTakesArePlayedToAGuideOfBefore(t *testing.T) {
 	piece := speed(before) / speed(now)
 	s := placedAt(now, piece*1.005, 0, piece*0.992, 0.95)
 	s.compareGuides(now)
-	const said = "an older guide-end.wav was made with 57 bpm; production.yaml now says 60 bpm; takes played to it: again"
+	const said = "an older guide-end.wav was made with 57 bpm; production.yaml now says 60 bpm; takes played to " +
+		"it: again"
 	if len(s.Guides) != 2 || !slices.Equal(s.Guides[0].Takes, []string{"a"}) || !s.Guides[0].Older ||
 		!slices.Equal(s.Guides[1].Takes, []string{"again"}) || s.Guides[1].What != said {
 		t.Errorf("%+v", s.Guides)
@@ -103,7 +104,7 @@ func TestTakesArePlayedToAGuideOfBefore(t *testing.T) {
 	}
 }
 
-// speed is quarters a second in the mean.
+// speed returns quarters a second in the mean.
 func speed(man *production.Production) float64 {
 	return man.Tempo.QuartersAt(man.Tempo.End()) / (man.Tempo.End() - man.Tempo.Start())
 }

@@ -109,7 +109,7 @@ func scorePart(man *production.Production, name string) *score.Part {
 	return found
 }
 
-// partName is a part's name as far as it tells parts apart: letters and
+// partName returns a part's name as far as it tells parts apart: letters and
 // figures in lower case, with single spaces.
 func partName(name string) string {
 	return strings.Join(strings.FieldsFunc(strings.ToLower(name), func(r rune) bool {

@@ -22,7 +22,7 @@ func guideOf(man *production.Production, guide string) (m *tempo.Map, shift floa
 	return man.Tempo, 0
 }
 
-// guideOfTake is guideOf for a take's name.
+// guideOfTake returns guideOf for a take's name.
 func guideOfTake(man *production.Production, name string) (m *tempo.Map, shift float64) {
 	for _, t := range man.Takes {
 		if t.Name == name {

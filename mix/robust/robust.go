@@ -73,6 +73,6 @@ func WeightedMedian(value, weight []float64) float64 {
 	return last
 }
 
-// WeightedSpread is Spread for distances that count by their weights. It changes
+// WeightedSpread returns Spread for distances that count by their weights. It changes
 // neither.
 func WeightedSpread(away, weight []float64) float64 { return normal * WeightedMedian(away, weight) }
