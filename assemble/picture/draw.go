@@ -98,7 +98,8 @@ func (m *Maker) overlay(f plan.Film, sc scene) (key store.Action, draw func() (i
 		switch {
 		case t.Card:
 			o.Placeholders = append(o.Placeholders, card.Placeholder{
-				Tile: t.Rect, Name: words.Typeset(t.Player), Part: words.Typeset(t.Part), Note: noteIn(f, t, words), Expected: t.Absent == plan.Awaited,
+				Tile: t.Rect, Name: words.Typeset(t.Player), Part: words.Typeset(t.Part), Note: noteIn(f, t,
+					words), Expected: t.Absent == plan.Awaited,
 			})
 			continue
 		case t.Shown.Meet(sc.span).Len() == 0:
@@ -172,7 +173,7 @@ func (m *Maker) look(f plan.Film, labels []card.Label, avoid []layout.Rect) card
 // there was a choice, so that such drawings keep their keys.
 func lookArg(key store.Action, look card.LabelLook) store.Action {
 	if look.Style != "" && look.Style != layout.Plate {
-		key = key.Arg("label style", look.Style)
+		key = key.Arg("label-style", look.Style)
 		if look.Style == layout.Strip {
 			key = key.Arg("strip", look.Ground)
 		}
