@@ -1,3 +1,5 @@
+//go:build unix
+
 package assemble
 
 import (
@@ -73,11 +75,13 @@ func (s benchSet) makeTake(b *testing.B, tool *ffmpeg.Tool, dir string, k int) {
 	b.Log("making take", k)
 	args := []string{
 		"-f", "lavfi", "-i", fmt.Sprintf("testsrc2=size=%dx%d:rate=30:duration=%d,hue=h=%d,noise=alls=6:allf=t:all_seed=%d", s.w, s.h, s.seconds+2, 37*k, k),
-		"-f", "lavfi", "-i", fmt.Sprintf("aevalsrc='0.3*sin(2*PI*%d*t)*exp(-6*mod(t,0.5))':s=48000:d=%d", 220+40*k, s.seconds+2),
+		"-f", "lavfi", "-i", fmt.Sprintf("aevalsrc='0.3*sin(2*PI*%d*t)*exp(-6*mod(t,0.5))':s=48000:d=%d", 220+40*k,
+			s.seconds+2),
 		"-c:v", "libx264", "-preset", "veryfast", "-crf", "23", "-g", "30", "-bf", "2", "-pix_fmt", "yuv420p", "-c:a", "aac",
 	}
 	if k >= benchPictures {
-		args = []string{"-i", filepath.Join(dir, "intake", fmt.Sprintf("take%02d.mp4", k%benchPictures)), "-c", "copy", "-metadata", fmt.Sprintf("title=take %d", k)}
+		args = []string{"-i", filepath.Join(dir, "intake", fmt.Sprintf("take%02d.mp4", k%benchPictures)), "-c", "copy",
+			"-metadata", fmt.Sprintf("title=take %d", k)}
 	}
 	err := tool.Run(b.Context(), ffmpeg.Command{Args: append(args, "-f", "mp4", "-y", path+".part")})
 	if err == nil {
@@ -100,7 +104,8 @@ func (s benchSet) manifest(n int, gain float64, labels bool) string {
 		if k == 0 {
 			g = gain
 		}
-		fmt.Fprintf(&takes, "  - {name: take%02d, player: Player %d, gain: %g, video: {file: intake/take%02d.mp4, offset: -1}}\n", k, k, g, k)
+		fmt.Fprintf(&takes, "  - {name: take%02d, player: Player %d, gain: %g, video: {file: intake/take%02d.mp4, "+
+			"offset: -1}}\n", k, k, g, k)
 	}
 	return fmt.Sprintf(`version: 1
 title: Bench
@@ -124,15 +129,18 @@ func (s benchSet) command(dir, out string) []string {
 	tw, th := w/cols/2*2, h/cols/2*2
 	var layout, tiles, sounds []string
 	for k := range s.takes {
-		args = append(args, "-ss", "1", "-t", fmt.Sprint(s.seconds), "-i", filepath.Join(dir, "intake", fmt.Sprintf("take%02d.mp4", k)))
+		args = append(args, "-ss", "1", "-t", fmt.Sprint(s.seconds), "-i",
+			filepath.Join(dir, "intake", fmt.Sprintf("take%02d.mp4", k)))
 		fmt.Fprintf(&graph, "[%d:v]zscale=w=%d:h=%d:filter=bicubic,setsar=1,format=yuv420p,fps=30[v%d];", k, tw, th, k)
 		layout = append(layout, fmt.Sprintf("%d_%d", k%cols*tw, k/cols*th))
 		tiles = append(tiles, fmt.Sprintf("[v%d]", k))
 		sounds = append(sounds, fmt.Sprintf("[%d:a]", k))
 	}
-	fmt.Fprintf(&graph, "%sxstack=inputs=%d:layout=%s:fill=black,pad=%d:%d[v];", strings.Join(tiles, ""), s.takes, strings.Join(layout, "|"), w, h)
+	fmt.Fprintf(&graph, "%sxstack=inputs=%d:layout=%s:fill=black,pad=%d:%d[v];", strings.Join(tiles, ""), s.takes,
+		strings.Join(layout, "|"), w, h)
 	fmt.Fprintf(&graph, "%samix=inputs=%d[a]", strings.Join(sounds, ""), s.takes)
-	return append(args, "-filter_complex", graph.String(), "-map", "[v]", "-map", "[a]", "-c:v", "libx264", "-preset", "medium", "-crf", "19",
+	return append(args, "-filter_complex", graph.String(), "-map", "[v]", "-map", "[a]", "-c:v", "libx264", "-preset",
+		"medium", "-crf", "19",
 		"-profile:v", "high", "-g", "60", "-c:a", "aac", "-b:a", "256k", "-movflags", "+faststart", "-y", out)
 }
 
@@ -244,7 +252,8 @@ func (x *comparison) call(args ...string) spent {
 // run renders the first n takes. What ran from when to when is in a file of
 // the benchmark's folder that has the run's name.
 func (x *comparison) run(name string, n int, gain float64, labels, rough bool) (spent, RenderResult) {
-	if err := os.WriteFile(filepath.Join(x.dir, "production.yaml"), []byte(x.set.manifest(n, gain, labels)), 0o666); err != nil {
+	if err := os.WriteFile(filepath.Join(x.dir, "production.yaml"), []byte(x.set.manifest(n, gain, labels)),
+		0o666); err != nil {
 		x.Fatal(err)
 	}
 	x.went = map[string]*share{}
@@ -277,7 +286,8 @@ func (x *comparison) forget() {
 
 // print prints a line of the table.
 func (x *comparison) print(name string, t, against spent, note string) {
-	x.Logf("%-34s %6.1f s wall %6.1f s cpu  %5.2f × wall %6.3f × cpu  %s", name, t.wall, t.cpu, t.wall/against.wall, t.cpu/against.cpu, note)
+	x.Logf("%-34s %6.1f s wall %6.1f s cpu  %5.2f × wall %6.3f × cpu  %s", name, t.wall, t.cpu, t.wall/against.wall,
+		t.cpu/against.cpu, note)
 	x.ReportMetric(t.cpu/against.cpu, strings.NewReplacer(" ", "-", ",", "").Replace(name)+"-cpu-ratio")
 }
 
@@ -340,8 +350,10 @@ func (t spent) and(u spent) spent { return spent{t.wall + u.wall, t.cpu + u.cpu}
 func (x *comparison) decode(from, to int) spent {
 	var in, out []string
 	for k := from; k < to; k++ {
-		in = append(in, "-ss", "1", "-t", fmt.Sprint(x.set.seconds), "-i", filepath.Join(x.dir, "intake", fmt.Sprintf("take%02d.mp4", k)))
-		out = append(out, "-map", fmt.Sprintf("%d:v", k-from), "-map", fmt.Sprintf("%d:a", k-from), "-f", "null", "pipe:1")
+		in = append(in, "-ss", "1", "-t", fmt.Sprint(x.set.seconds), "-i",
+			filepath.Join(x.dir, "intake", fmt.Sprintf("take%02d.mp4", k)))
+		out = append(out, "-map", fmt.Sprintf("%d:v", k-from), "-map", fmt.Sprintf("%d:a", k-from), "-f", "null",
+			"pipe:1")
 	}
 	return x.call(append(in, out...)...)
 }
@@ -357,7 +369,8 @@ func (x *comparison) encode() spent {
 	args := x.set.command(x.dir, raw)
 	at := slices.Index(args, "-c:v")
 	x.call(append(args[:at:at], "-c:v", "rawvideo", "-c:a", "pcm_s16le", "-f", "nut", "-y", raw)...)
-	both := x.call("-i", raw, "-map", "0", "-c:v", "libx264", "-preset", "medium", "-crf", "19", "-profile:v", "high", "-g", "60", "-c:a", "aac", "-b:a", "256k", "-y", filepath.Join(x.dir, "again.mp4"))
+	both := x.call("-i", raw, "-map", "0", "-c:v", "libx264", "-preset", "medium", "-crf", "19", "-profile:v", "high",
+		"-g", "60", "-c:a", "aac", "-b:a", "256k", "-y", filepath.Join(x.dir, "again.mp4"))
 	read := x.call("-i", raw, "-map", "0", "-f", "null", "pipe:1")
 	x.encoded = spent{both.wall - read.wall, both.cpu - read.cpu}
 	return x.encoded

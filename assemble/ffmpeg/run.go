@@ -205,6 +205,12 @@ func (p *process) run(ctx context.Context) error {
 	if err != nil {
 		return fmt.Errorf("ffmpeg: %w", err)
 	}
+	var links names
+	defer links.remove()
+	if err := links.hold(ctx, cmd); err != nil {
+		finish(false)
+		return fmt.Errorf("ffmpeg: a link for a file that is held: %w", err)
+	}
 	if err := cmd.Start(); err != nil {
 		finish(false)
 		return p.notStarted(ctx, err)
@@ -217,6 +223,7 @@ func (p *process) run(ctx context.Context) error {
 	finish(false)
 	p.tellUsage(cmd.ProcessState)
 	lines, full := said.end()
+	lines = links.real(lines)
 	stuck, _ := errors.AsType[*StuckError](context.Cause(ctx))
 	switch {
 	case caller.Err() != nil:
@@ -287,9 +294,11 @@ func (p *process) notStarted(ctx context.Context, err error) error {
 	case ctx.Err() != nil:
 		return contextError(ctx)
 	case errors.Is(err, os.ErrNotExist):
-		return fault.New(fault.FFmpeg, "", fmt.Sprintf("%s was not found at %q", p.name(), p.program), installHint).Because(err)
+		return fault.New(fault.FFmpeg, "", fmt.Sprintf("%s was not found at %q", p.name(), p.program),
+			installHint).Because(err)
 	case errors.Is(err, os.ErrPermission):
-		return fault.New(fault.FFmpeg, filepath.ToSlash(p.program), "the program may not be run", installHint).Because(err)
+		return fault.New(fault.FFmpeg, filepath.ToSlash(p.program), "the program may not be run",
+			installHint).Because(err)
 	}
 	return fmt.Errorf("starting %s: %w", p.name(), err)
 }

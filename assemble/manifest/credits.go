@@ -46,7 +46,8 @@ func (m mapping) role() string {
 		return lower
 	}
 	if near := m.nearest(lower, production.CreditRoles); near != "" && text == lower {
-		m.at(m.vals["role"], "did you mean "+near+"? Words of your own begin with a capital letter", "unknown role %q", clip(text))
+		m.at(m.vals["role"], "did you mean "+near+"? Words of your own begin with a capital letter", "unknown role %q",
+			clip(text))
 	}
 	return text
 }

@@ -133,12 +133,15 @@ const (
 // soundLimits bound the decoding of sounds in one process.
 func soundLimits(sounds []Sound) ffmpeg.Limits {
 	l := ffmpeg.Limits{Memory: soundMemory + int64(len(sounds))*soundMemoryEach}
+	bytes := int64(0)
 	for _, s := range sounds {
+		size := fileSize(s.Info.Path)
 		if !s.Info.Own {
-			l.File = max(l.File, soundBound(fileSize(s.Info.Path))+int64(soundBytes(2, *s.Info.Audio))+wavHeader)
+			l.File = max(l.File, soundBound(size)+int64(soundBytes(2, *s.Info.Audio))+wavHeader)
 		}
-		l.CPU += 2 * timeLimit(s.Info.Duration)
+		bytes += size
 	}
+	l.CPU = soundTime(bytes, len(sounds) > 1)
 	return l
 }
 
@@ -202,7 +205,8 @@ func account(s Sound, heard int64, said complaints) (Decoded, error) {
 	defer w.Close()
 	d := Decoded{Frames: w.Frames(), Rate: w.Rate(), Channels: w.Channels(), Damaged: said.places()}
 	if d.Frames == 0 {
-		return Decoded{}, fault.New(fault.Media, showPath(s.Info.Path), "none of the sound can be decoded", "ask the player for a new export")
+		return Decoded{}, fault.New(fault.Media, showPath(s.Info.Path), "none of the sound can be decoded",
+			"ask the player for a new export")
 	}
 	bytes := fileSize(s.Info.Path)
 	if need := float64(d.Frames) * float64(d.Channels) * sampleSize; !s.Info.Own && need > float64(soundBound(bytes)) {
@@ -268,7 +272,8 @@ func (d *Decoded) judge(info Info, saidTruncated bool) {
 	d.Truncated = info.Truncated || saidTruncated || short
 	switch {
 	case short:
-		d.Notes = append(d.Notes, fmt.Sprintf("the sound ends after %.1f of the %.1f seconds the file claims", got, got+missing))
+		d.Notes = append(d.Notes, fmt.Sprintf("the sound ends after %.1f of the %.1f seconds the file claims", got,
+			got+missing))
 	case d.Truncated:
 		d.Notes = append(d.Notes, fmt.Sprintf("the file breaks off; its sound ends after %.1f seconds", got))
 	}
@@ -308,7 +313,8 @@ func decodeFault(ctx context.Context, path string, err error) error {
 		return err
 	}
 	if errors.Is(err, context.DeadlineExceeded) {
-		return fault.New(fault.Media, showPath(path), "decoding takes absurdly long", "ask the player for a new export").Because(err)
+		return fault.New(fault.Media, showPath(path), "decoding takes absurdly long",
+			"ask the player for a new export").Because(err)
 	}
 	if exit, ok := errors.AsType[*ffmpeg.ExitError](err); ok {
 		if what, hint := explain(exit); what != "" {
@@ -318,9 +324,11 @@ func decodeFault(ctx context.Context, path string, err error) error {
 		case strings.HasPrefix(exit.Signal, "file size") || exit.Says("File too large"):
 			return tooMuch(path, fileSize(path), 0)
 		case exit.Signal != "" || exit.Says("Cannot allocate memory"):
-			return fault.New(fault.Media, showPath(path), "decoding takes absurdly much memory or time", "ask the player for a new export").Because(err)
+			return fault.New(fault.Media, showPath(path), "decoding takes absurdly much memory or time",
+				"ask the player for a new export").Because(err)
 		}
-		return fault.New(fault.Media, showPath(path), "the file cannot be decoded", "ask the player for a new export").Because(err)
+		return fault.New(fault.Media, showPath(path), "the file cannot be decoded",
+			"ask the player for a new export").Because(err)
 	}
 	return err
 }

@@ -6,8 +6,11 @@ import (
 	"encoding/binary"
 	"fmt"
 	"os"
+	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/ffmpeg"
@@ -38,9 +41,36 @@ func TestSidesAreBounded(t *testing.T) {
 		{176, 144, "12:11", nil}, // a phone's
 		{1440, 1080, "4:3", nil}, // HDV
 	} {
-		_, err := change(t, `"width":1920`, fmt.Sprintf(`"width":%d`, c.w), `"height":1080`, fmt.Sprintf(`"height":%d`, c.h), `"1:1"`, `"`+c.sar+`"`)
+		_, err := change(t, `"width":1920`, fmt.Sprintf(`"width":%d`, c.w), `"height":1080`,
+			fmt.Sprintf(`"height":%d`, c.h), `"1:1"`, `"`+c.sar+`"`)
 		if err != c.want {
 			t.Errorf("%d × %d of pixels %s: %v, want %v", c.w, c.h, c.sar, err, c.want)
+		}
+	}
+}
+
+// TestLittleTime adds up what the system grants for a file of 5 MB before it is
+// refused: probed, its packets listed, decoded with others of that size and then
+// by itself. A larger one has more, and none less than it takes to start.
+func TestLittleTime(t *testing.T) {
+	const small, most = 5_000_000, 30 * time.Second
+	path := filepath.Join(t.TempDir(), "small.m4a")
+	if err := os.WriteFile(path, make([]byte, small), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	one := []Sound{{Info: Info{Path: path, Duration: 10, Audio: &Audio{Rate: 48000, Channels: 2}}}}
+	sum := 2*question(path, nil).Limits.CPU + soundLimits(one).CPU + soundLimits(slices.Repeat(one, 8)).CPU
+	if sum > most {
+		t.Errorf("a small file may take %v, at most %v", sum, most)
+	}
+	if got := probeTime(1e12); got > 2*time.Minute {
+		t.Errorf("probing takes up to %v", got)
+	}
+	for _, size := range []int64{0, 1, small, 100 * small} {
+		if probeTime(size) < startTime*time.Second || soundTime(size, true) < startTime*time.Second ||
+			soundTime(size, false) < soundTime(size, true) {
+			t.Errorf("%d bytes have %v, %v and %v", size, probeTime(size), soundTime(size, true),
+				soundTime(size, false))
 		}
 	}
 }
@@ -61,14 +91,16 @@ func TestTheBetterSoundTrack(t *testing.T) {
 	}{
 		{"alike", "48000", second(48000, 2), 0, 1, "the first is used"},
 		{"48 kHz beside 44.1", "44100", second(48000, 2), 0, 1, "the first is used"},
-		{"44.1 kHz beside 8", "8000", second(44100, 1), 0, 2, "of 2 sound tracks number 2 is used; track: chooses another"},
+		{"44.1 kHz beside 8", "8000", second(44100, 1), 0, 2,
+			"of 2 sound tracks number 2 is used; track: chooses another"},
 		{"48 kHz beside 16", "16000", second(48000, 2), 0, 2, "number 2 is used"},
 		{"8 kHz beside 48", "48000", second(8000, 1), 0, 1, "the first is used"},
 		{"chosen", "48000", second(8000, 1), 2, 2, "number 2 is used"},
 		{"the first chosen", "8000", second(48000, 1), 1, 1, "the first is used"},
 		{"one that is not there", "48000", second(48000, 1), 3, 0, "does not have that sound track: it has 2"},
 		{"too many channels", "48000", second(48000, 9), 2, 0, "more than 8 channels"},
-		{"the first has too many channels", "48000", append(second(48000, 1), `"channels":2`, `"channels":9`), 0, 2, "number 2 is used"},
+		{"the first has too many channels", "48000", append(second(48000, 1), `"channels":2`, `"channels":9`), 0, 2,
+			"number 2 is used"},
 	} {
 		s := strings.Replace(phone, `"sample_rate":"44100"`, `"sample_rate":"`+c.first+`"`, 1)
 		for i := 0; i < len(c.edit); i += 2 {
@@ -91,8 +123,10 @@ func TestTheBetterSoundTrack(t *testing.T) {
 func TestLiveFragments(t *testing.T) {
 	tool := ffmpegtest.Tool(t)
 	const hours = 143280 // seconds
-	path := ffmpegtest.Make(t, "live.mp4", "-f", "lavfi", "-i", "testsrc2=s=160x96:r=25:d=1", "-f", "lavfi", "-i", "sine=d=1:r=48000",
-		"-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv420p", "-c:a", "aac", "-movflags", "frag_keyframe+empty_moov+default_base_moof")
+	path := ffmpegtest.Make(t, "live.mp4", "-f", "lavfi", "-i", "testsrc2=s=160x96:r=25:d=1", "-f", "lavfi", "-i",
+		"sine=d=1:r=48000",
+		"-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv420p", "-c:a", "aac", "-movflags",
+		"frag_keyframe+empty_moov+default_base_moof")
 	data, err := os.ReadFile(path)
 	if err != nil {
 		t.Fatal(err)
@@ -124,7 +158,8 @@ func TestLiveFragments(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if info.Duration < 0.9 || info.Duration > 1.1 || info.Audio.Duration > 1.1 || info.Video.Duration > 1.1 || info.Audio.Start != 0 {
+	if info.Duration < 0.9 || info.Duration > 1.1 || info.Audio.Duration > 1.1 || info.Video.Duration > 1.1 ||
+		info.Audio.Start != 0 {
 		t.Errorf("it lasts %g s, sound %+v, picture %+v", info.Duration, info.Audio, info.Video)
 	}
 	if !strings.Contains(strings.Join(info.Notes, "\n"), "claims to be 39.8 hours long") {
@@ -142,7 +177,8 @@ func TestCodecsAreBounded(t *testing.T) {
 	tool := ffmpegtest.Tool(t)
 	path := ffmpegtest.Make(t, "rare.mka", "-f", "lavfi", "-i", "sine=d=1", "-c:a", "wavpack")
 	_, err := Probe(context.Background(), tool, path)
-	if f := faultOf(t, err); !strings.Contains(f.What, "a stream in wavpack") || !strings.Contains(f.Hint, "--codecs wavpack") {
+	if f := faultOf(t, err); !strings.Contains(f.What, "a stream in wavpack") ||
+		!strings.Contains(f.Hint, "--codecs wavpack") {
 		t.Errorf("%+v", f)
 	}
 	more, err := (ffmpeg.Options{Codecs: []string{"wavpack"}}).Find(context.Background())
@@ -162,7 +198,8 @@ func TestCodecsAreBounded(t *testing.T) {
 // misspelt would allow nothing. Some are of libraries that not every ffmpeg has.
 func TestCodecsAreDecoders(t *testing.T) {
 	var out bytes.Buffer
-	if err := ffmpegtest.Tool(t).Run(context.Background(), ffmpeg.Command{Args: []string{"-decoders"}, Stdout: &out}); err != nil {
+	if err := ffmpegtest.Tool(t).Run(context.Background(), ffmpeg.Command{Args: []string{"-decoders"},
+		Stdout: &out}); err != nil {
 		t.Fatal(err)
 	}
 	missing := 0
@@ -202,7 +239,8 @@ func TestDecodeFaultNamesTheFile(t *testing.T) {
 		{Program: "ffmpeg", Code: -1, Signal: "file size limit exceeded"},
 		{Program: "ffmpeg", Code: 1, Tail: []string{"[error] Cannot allocate memory"}},
 	} {
-		err := DecodeFault(context.Background(), path, fault.New(fault.FFmpeg, "ffmpeg", "the program failed", "").Because(exit))
+		err := DecodeFault(context.Background(), path, fault.New(fault.FFmpeg, "ffmpeg", "the program failed",
+			"").Because(exit))
 		if f := faultOf(t, err); f.Where != path || f.Hint == "" {
 			t.Errorf("%v: %+v", exit, f)
 		}

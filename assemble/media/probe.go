@@ -36,7 +36,7 @@ func Probe(ctx context.Context, tool *ffmpeg.Tool, abs string) (Info, error) {
 // ProbeTrack is [Probe] with the number of the sound track that is to be used,
 // from 1; 0 leaves the choice to it.
 func ProbeTrack(ctx context.Context, tool *ffmpeg.Tool, abs string, track int) (Info, error) {
-	seen, err := sniff(abs)
+	seen, err := sniff(ctx, abs)
 	if err != nil {
 		return Info{}, err
 	}
@@ -50,8 +50,10 @@ func ProbeTrack(ctx context.Context, tool *ffmpeg.Tool, abs string, track int) (
 	switch {
 	case err != nil && ctx.Err() == nil && said.unlisted != "":
 		return Info{}, fault.New(fault.Media, showPath(abs),
-			fmt.Sprintf("the file holds a stream in %s, which few phones, cameras, recorders or browsers write", said.unlisted),
-			"ask the player for a new export as MP4 or WAV; if you trust the file, run again with --codecs "+said.unlisted).Because(err)
+			fmt.Sprintf("the file holds a stream in %s, which few phones, cameras, recorders or browsers write",
+				said.unlisted),
+			"ask the player for a new export as MP4 or WAV; if you trust the file, run again with --codecs "+
+				said.unlisted).Because(err)
 	case err != nil:
 		return Info{}, probeFault(ctx, abs, err)
 	}
@@ -78,19 +80,15 @@ func ProbeTrack(ctx context.Context, tool *ffmpeg.Tool, abs string, track int) (
 	return info, nil
 }
 
-// Bounds of one ffprobe. It opens a decoder for every stream and may decode
-// until it knows what it needs, which of the largest picture in ten bits takes
-// 1.6 GB; most files take 20 MB. A minute of processor is hundreds of times what
-// they take.
-const (
-	probeMemory = 2_000_000_000
-	probeCPU    = 2 * time.Minute
-)
+// probeMemory bounds one ffprobe, in bytes. It opens a decoder for every stream
+// and may decode until it knows what it needs, which of the largest picture in ten
+// bits takes 1.6 GB; most files take 20 MB.
+const probeMemory = 2_000_000_000
 
 // question returns what ffprobe is asked about the file at abs.
 func question(abs string, args []string) ffmpeg.Command {
 	return ffmpeg.Command{Args: append(Allocation(), args...), About: abs,
-		Limits: ffmpeg.Limits{Memory: probeMemory, CPU: probeCPU}}
+		Limits: ffmpeg.Limits{Memory: probeMemory, CPU: probeTime(fileSize(abs))}}
 }
 
 // exaggeration is how many times longer than its packets a fragmented file must
@@ -127,7 +125,8 @@ func trustPackets(ctx context.Context, tool *ffmpeg.Tool, info *Info) error {
 	if read.Duration <= 0 || info.Duration <= exaggeration*read.Duration+exaggerated {
 		return nil
 	}
-	info.Notes = append(info.Notes, fmt.Sprintf("the file claims to be %.1f hours long; its packets last %.1f seconds", info.Duration/3600, read.Duration))
+	info.Notes = append(info.Notes, fmt.Sprintf("the file claims to be %.1f hours long; its packets last %.1f seconds",
+		info.Duration/3600, read.Duration))
 	info.Duration = read.Duration
 	if v := info.Video; v != nil {
 		v.Duration = read.Video.Duration
@@ -148,7 +147,8 @@ func tooLong(path string, seconds float64) error {
 // measureDuration finds the length of a file whose container does not say it,
 // such as what browsers record, from its packets.
 func measureDuration(ctx context.Context, tool *ffmpeg.Tool, info *Info) error {
-	args := append(SafeOptions(tool), "-of", "csv=p=0", "-show_entries", "packet=stream_index,pts_time,duration_time", "file:"+info.Path)
+	args := append(SafeOptions(tool), "-of", "csv=p=0", "-show_entries", "packet=stream_index,pts_time,duration_time",
+		"file:"+info.Path)
 	out, err := tool.Ask(ctx, question(info.Path, args))
 	if err != nil {
 		return err
@@ -233,7 +233,8 @@ func probeFault(ctx context.Context, path string, err error) error {
 	if exit.Signal != "" || exit.Says("Cannot allocate memory") {
 		return refuse("reading the file takes absurdly much memory or time", "ask the player for a new export")
 	}
-	return refuse("the file cannot be read as a recording", "it is damaged or of a kind that is not accepted: ask the player for a new export as MP4 or WAV")
+	return refuse("the file cannot be read as a recording",
+		"it is damaged or of a kind that is not accepted: ask the player for a new export as MP4 or WAV")
 }
 
 // sayings are words ffmpeg uses in its log, and what they mean.

@@ -2,6 +2,7 @@ package media
 
 import (
 	"bytes"
+	"context"
 	"encoding/binary"
 	"errors"
 	"os"
@@ -36,7 +37,8 @@ func TestResolveFinds(t *testing.T) {
 	dir := t.TempDir()
 	os.Mkdir(filepath.Join(dir, "intake"), 0o755)
 	// Names that ffmpeg would take for options, protocols or patterns.
-	names := []string{"a.mp4", "-", "-i", "a:b.mp4", "concat:a.mp4", "p%03d.mp4", "new\nline.mp4", `quo"te'.mp4`, "ümläut.mp4", "intake/x.mov"}
+	names := []string{"a.mp4", "-", "-i", "a:b.mp4", "concat:a.mp4", "p%03d.mp4", "new\nline.mp4", `quo"te'.mp4`,
+		"ümläut.mp4", "intake/x.mov"}
 	for _, n := range names {
 		if err := os.WriteFile(filepath.Join(dir, n), []byte("x"), 0o644); err != nil {
 			t.Fatal(err)
@@ -134,26 +136,35 @@ func TestSniff(t *testing.T) {
 		{"text", []byte("hello, this is my take\n"), "this is text, not a recording"},
 		{"text of one letter", []byte("x"), "this is text, not a recording"},
 		{"text with a cut letter", bytes.Repeat([]byte("äö"), 1025)[:4097], "this is text, not a recording"},
-		{"HLS", []byte("#EXTM3U\n#EXTINF:10,\nfile:///etc/passwd\n"), "this is a playlist that points to other files, not a recording"},
-		{"HLS after a byte order mark", []byte("\xef\xbb\xbf\n#EXTM3U\n"), "this is a playlist that points to other files, not a recording"},
-		{"ffconcat", []byte("ffconcat version 1.0\nfile /etc/passwd\n"), "this is a playlist that points to other files, not a recording"},
-		{"DASH", []byte("<?xml version=\"1.0\"?>\n<MPD></MPD>"), "this is a playlist that points to other files, not a recording"},
+		{"HLS", []byte("#EXTM3U\n#EXTINF:10,\nfile:///etc/passwd\n"),
+			"this is a playlist that points to other files, not a recording"},
+		{"HLS after a byte order mark", []byte("\xef\xbb\xbf\n#EXTM3U\n"),
+			"this is a playlist that points to other files, not a recording"},
+		{"ffconcat", []byte("ffconcat version 1.0\nfile /etc/passwd\n"),
+			"this is a playlist that points to other files, not a recording"},
+		{"DASH", []byte("<?xml version=\"1.0\"?>\n<MPD></MPD>"),
+			"this is a playlist that points to other files, not a recording"},
 		{"web page", []byte("<!DOCTYPE html><html><body>Sign in"), "this is a web page, not a recording"},
 		{"zip", []byte("PK\x03\x04\x14\x00\x00\x00"), "this is a zip archive, not a recording"},
 		{"png", []byte("\x89PNG\r\n\x1a\n\x00\x00"), "this is a picture, not a recording"},
 		{"heic", box("ftyp", []byte("heic\x00\x00\x00\x00")...), "this is a picture, not a recording"},
 		{"MIDI", []byte("MThd\x00\x00\x00\x06"), "this is a MIDI file: notes, not a recording"},
 		{"zeros", make([]byte, 10_000), "the file holds only zeros"},
-		{"no index", append(bytes.Clone(ftyp), box("mdat", 1, 2, 3)...), "the recording did not finish: its index (moov) is missing"},
-		{"no index, broken off", append(bytes.Clone(ftyp), claims...), "only the first 27 bytes of 5.0 MB came, without the index"},
-		{"index broken off", append(bytes.Clone(ftyp), 0, 0, 0x10, 0, 'm', 'o', 'o', 'v'), "only the first 24 bytes of 4112 bytes came, without the index"},
+		{"no index", append(bytes.Clone(ftyp), box("mdat", 1, 2, 3)...),
+			"the recording did not finish: its index (moov) is missing"},
+		{"no index, broken off", append(bytes.Clone(ftyp), claims...),
+			"only the first 27 bytes of 5.0 MB came, without the index"},
+		{"index broken off", append(bytes.Clone(ftyp), 0, 0, 0x10, 0, 'm', 'o', 'o', 'v'),
+			"only the first 24 bytes of 4112 bytes came, without the index"},
 		{"complete", append(append(bytes.Clone(ftyp), box("moov")...), box("mdat", 1)...), ""},
-		{"data to the end of the file", append(append(bytes.Clone(ftyp), box("moov")...), 0, 0, 0, 0, 'm', 'd', 'a', 't', 9), ""},
-		{"junk behind it", append(append(append(bytes.Clone(ftyp), box("moov")...), box("mdat", 1)...), "zzzzjunk"...), ""},
+		{"data to the end of the file", append(append(bytes.Clone(ftyp), box("moov")...), 0, 0, 0, 0, 'm', 'd', 'a',
+			't', 9), ""},
+		{"junk behind it", append(append(append(bytes.Clone(ftyp), box("moov")...), box("mdat", 1)...), "zzzzjunk"...),
+			""},
 		{"binary of unknown kind", []byte{1, 2, 3, 4, 0, 9}, ""},
 		{"wav", wavBytes(1, 1, 16, 8000, 2, []byte{1, 2}), ""},
 	} {
-		s, err := sniff(write(t, "take.mp4", c.data))
+		s, err := sniff(t.Context(), write(t, "take.mp4", c.data))
 		switch {
 		case c.what == "" && (err != nil || s.truncated):
 			t.Errorf("%s: %v, truncated %v", c.name, err, s.truncated)
@@ -167,7 +178,7 @@ func TestSniff(t *testing.T) {
 	}
 	// Indexed and cut: usable, and told.
 	short := append(append(bytes.Clone(ftyp), box("moov")...), claims...)
-	if s, err := sniff(write(t, "take.mp4", short)); err != nil || !s.truncated || len(s.notes) != 1 {
+	if s, err := sniff(t.Context(), write(t, "take.mp4", short)); err != nil || !s.truncated || len(s.notes) != 1 {
 		t.Errorf("indexed and cut: %+v, %v", s, err)
 	}
 	if f := faultOf(t, sniffErr(t.TempDir())); f.What != "this is a folder, not a file" {
@@ -178,7 +189,7 @@ func TestSniff(t *testing.T) {
 	}
 }
 
-func sniffErr(path string) error { _, err := sniff(path); return err }
+func sniffErr(path string) error { _, err := sniff(context.Background(), path); return err }
 
 func TestReadAtoms(t *testing.T) {
 	large := append([]byte{0, 0, 0, 1, 'm', 'd', 'a', 't', 0, 0, 0, 0, 0, 0, 0, 18}, 7, 8)

@@ -2,12 +2,14 @@ package media
 
 import (
 	"bytes"
+	"context"
 	"fmt"
 	"io"
 	"os"
 	"unicode/utf8"
 
 	"ripieno/assemble/fault"
+	"ripieno/assemble/held"
 )
 
 // sniffLen is how much of a file's head is looked at.
@@ -24,11 +26,11 @@ type sniffed struct {
 // content: text with the right first line is a playlist that opens other
 // files, whatever its name. ffmpeg's own whitelists stay the wall; this look
 // exists for the message.
-func sniff(path string) (sniffed, error) {
+func sniff(ctx context.Context, path string) (sniffed, error) {
 	refuse := func(what, hint string) (sniffed, error) {
 		return sniffed{}, fault.New(fault.Media, showPath(path), what, hint)
 	}
-	f, err := os.Open(path)
+	f, err := held.Open(ctx, path)
 	if err != nil {
 		return sniffed{}, openFault(path, err)
 	}
@@ -43,7 +45,8 @@ func sniff(path string) (sniffed, error) {
 	case !st.Mode().IsRegular():
 		return refuse("this is not a regular file", "copy the recording itself into the production's folder")
 	case st.Size() == 0:
-		return refuse("the file is empty (0 bytes)", "the upload or download did not finish: ask the player to send it again")
+		return refuse("the file is empty (0 bytes)",
+			"the upload or download did not finish: ask the player to send it again")
 	}
 	head := make([]byte, min(sniffLen, st.Size()))
 	if _, err := io.ReadFull(f, head); err != nil {
@@ -140,7 +143,8 @@ var signatures = []struct {
 	{"GIF8", "this is a picture, not a recording", "ask the player for the video"},
 	{"MThd", "this is a MIDI file: notes, not a recording", "ask the player for the sound"},
 	{"bplist", "this is a saved link, not a recording", "open the link and download the recording itself"},
-	{"\x00\x05\x16\x07", "this is a helper file that macOS puts beside the real one", "use the file of the same name without \"._\" in front"},
+	{"\x00\x05\x16\x07", "this is a helper file that macOS puts beside the real one",
+		"use the file of the same name without \"._\" in front"},
 }
 
 // looksLike recognises what is certainly no recording.
@@ -164,10 +168,13 @@ func looksLike(head []byte) (what, hint string) {
 	}
 	text := bytes.ToLower(bytes.TrimLeft(bytes.TrimPrefix(head, []byte("\xef\xbb\xbf")), " \t\r\n"))
 	switch {
-	case bytes.HasPrefix(text, []byte("#extm3u")), bytes.HasPrefix(text, []byte("ffconcat")), bytes.Contains(text, []byte("<mpd")):
-		return "this is a playlist that points to other files, not a recording", "ask the player for the recording itself"
+	case bytes.HasPrefix(text, []byte("#extm3u")), bytes.HasPrefix(text, []byte("ffconcat")), bytes.Contains(text,
+		[]byte("<mpd")):
+		return "this is a playlist that points to other files, not a " +
+			"recording", "ask the player for the recording itself"
 	case bytes.HasPrefix(text, []byte("<!doctype html")), bytes.HasPrefix(text, []byte("<html")):
-		return "this is a web page, not a recording", "the page of a share link was saved: open it and download the recording itself"
+		return "this is a web page, not a " +
+			"recording", "the page of a share link was saved: open it and download the recording itself"
 	}
 	return "this is text, not a recording", "ask the player for the recording itself"
 }

@@ -34,7 +34,8 @@ func TestPartsAreFoundByTheIndex(t *testing.T) {
 		{"plain.mp4", h264, true},
 		{"ticks.mp4", h264 + "-video_track_timescale 30", true},
 		{"open.mp4", h264 + "-x264-params open-gop=1", true},
-		{"open.mov", "-c:v libx265 -preset ultrafast -x265-params log-level=none:keyint=62:open-gop=1:bframes=3 -pix_fmt yuv420p -tag:v hvc1", true},
+		{"open.mov", "-c:v libx265 -preset ultrafast -x265-params log-level=none:keyint=62:open-gop=1:bframes=3 " +
+			"-pix_fmt yuv420p -tag:v hvc1", true},
 		{"holes.mp4", h264 + "-g 58 -vf select='not(between(mod(n,60),20,41))' -fps_mode vfr", false},
 		{"ntsc.mov", h264 + "-r 30000/1001", true},
 		{"fragments.mp4", h264 + "-movflags frag_keyframe+empty_moov", false},
@@ -45,7 +46,8 @@ func TestPartsAreFoundByTheIndex(t *testing.T) {
 		{"plain.avi", "-c:v mpeg4 -g 60", false},
 	} {
 		path := filepath.Join(dir, c.name)
-		run(t, tool, ffmpeg.Command{Args: append(append(lavfi[:len(lavfi):len(lavfi)], strings.Fields(c.args)...), path)})
+		run(t, tool, ffmpeg.Command{Args: append(append(lavfi[:len(lavfi):len(lavfi)], strings.Fields(c.args)...),
+			path)})
 		info, err := media.Probe(t.Context(), tool, path)
 		if err != nil {
 			t.Fatal(c.name, err)
@@ -59,7 +61,7 @@ func TestPartsAreFoundByTheIndex(t *testing.T) {
 			take.Frames = plan.Span{From: from, To: to}
 			out := filepath.Join(dir, fmt.Sprintf("%s.%d.mp4", c.name, from))
 			src := reading.Source(tool, take.Picture)
-			src.Open = openAt(take, shot.Rate{Num: 25, Den: 1})
+			src.Open = openAt(t.Context(), take, shot.Rate{Num: 25, Den: 1})
 			if start := take.Picture.Clock.File(float64(from) / 25); c.indexed && from > 0 && src.Open < start-2.1 {
 				t.Errorf("%s: for %.2f s the file is opened at %g", c.name, start, src.Open)
 			}
@@ -80,7 +82,7 @@ func TestPartsAreFoundByTheIndex(t *testing.T) {
 		}
 		fields := take
 		fields.Picture.Fields, fields.Frames = [2]int{160, 96}, plan.Span{From: 150, To: 160}
-		if at := openAt(fields, shot.Rate{Num: 25, Den: 1}); at != 0 {
+		if at := openAt(t.Context(), fields, shot.Rate{Num: 25, Den: 1}); at != 0 {
 			t.Errorf("%s: of fields, it is opened at %g, where the frame before is missing", c.name, at)
 		}
 		whole := frames(0, 175)

@@ -19,8 +19,10 @@ func TestHeadOnTheCanvas(t *testing.T) {
 		head framing.Box // shares of a picture of 1600x800
 		want layout.Rect
 	}{
-		{"whole", framing.Box{Left: 0.25, Top: 0.25, Right: 0.5, Bottom: 0.5}, layout.Rect{X: 200, Y: 100, W: 200, H: 100}},
-		{"cut at the top", framing.Box{Left: 0.25, Top: 0, Right: 0.5, Bottom: 0.25}, layout.Rect{X: 200, Y: 50, W: 200, H: 50}},
+		{"whole", framing.Box{Left: 0.25, Top: 0.25, Right: 0.5, Bottom: 0.5},
+			layout.Rect{X: 200, Y: 100, W: 200, H: 100}},
+		{"cut at the top", framing.Box{Left: 0.25, Top: 0, Right: 0.5, Bottom: 0.25},
+			layout.Rect{X: 200, Y: 50, W: 200, H: 50}},
 		{"outside", framing.Box{Left: 0, Top: 0, Right: 0.1, Bottom: 0.1}, layout.Rect{}},
 		{"not known", framing.Box{}, layout.Rect{}},
 	} {

@@ -34,7 +34,8 @@ func titleBlocks(p *production.Production, w *phrase.Book) []card.TitleBlock {
 		occasion += ", "
 	}
 	all := []card.TitleBlock{
-		{Main: main(p.Composer), More: more([2]string{"film.arranged", p.Arranger}, [2]string{"film.words", p.Lyricist})},
+		{Main: main(p.Composer), More: more([2]string{"film.arranged", p.Arranger},
+			[2]string{"film.words", p.Lyricist})},
 		{Main: main(p.Ensemble), More: more([2]string{"film.conducted", p.Conductor})},
 		{More: main(occasion + when)},
 		{More: main(p.Dedication)},

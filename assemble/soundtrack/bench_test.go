@@ -1,3 +1,5 @@
+//go:build unix
+
 package soundtrack
 
 import (
@@ -105,7 +107,8 @@ func benchStrips(b *testing.B, dir string) []mix.Strip {
 		strips[i] = mix.Strip{
 			Name: fmt.Sprint("take-", i), Open: func() (audio.Source, error) { return media.OpenWAV(path) },
 			Offset: -1 - float64(i)*0.0137, Drift: audio.PPM(i*4 - 99), To: audio.Frames(*mixSeconds * audio.Rate), LowCut: 80,
-			EQ:       []mix.Band{{Shape: mix.LowShelf, Hz: 200, Gain: -2}, {Shape: mix.Bell, Hz: 900, Gain: 2, Q: 1}, {Shape: mix.HighShelf, Hz: 7000, Gain: 1}},
+			EQ: []mix.Band{{Shape: mix.LowShelf, Hz: 200, Gain: -2}, {Shape: mix.Bell, Hz: 900, Gain: 2, Q: 1},
+				{Shape: mix.HighShelf, Hz: 7000, Gain: 1}},
 			Compress: &mix.Compressor{Threshold: -24, Ratio: 2}, Pan: float64(i)/mixStrips*2 - 1,
 		}
 	}
@@ -174,7 +177,8 @@ func benchMix(b *testing.B, dir string, strips []mix.Strip, denoise bool) {
 	if err := group.Wait(); err != nil {
 		b.Fatal(err)
 	}
-	sum, err := mix.PreMaster(voices, mix.Options{Length: audio.Frames(*mixSeconds * audio.Rate), Room: 0.2, Workers: 2})
+	sum, err := mix.PreMaster(voices, mix.Options{Length: audio.Frames(*mixSeconds * audio.Rate), Room: 0.2,
+		Workers: 2})
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -193,7 +197,8 @@ func benchMix(b *testing.B, dir string, strips []mix.Strip, denoise bool) {
 		b.Fatal(err)
 	}
 	about := &media.Broadcast{Description: "fifty strips"}
-	if _, err := writeMaster(b.Context(), src, &r, audio.Frames(*mixSeconds*audio.Rate), filepath.Join(dir, masterWAV), about); err != nil {
+	if _, err := writeMaster(b.Context(), src, &r, audio.Frames(*mixSeconds*audio.Rate), filepath.Join(dir, masterWAV),
+		about); err != nil {
 		b.Fatal(err)
 	}
 	if i := float64(r.After.Integrated); math.Abs(i+16) > 0.3 {
@@ -208,11 +213,13 @@ func ffmpegMix(b *testing.B, tool *ffmpeg.Tool, dir string) {
 	for i := range mixStrips {
 		args = append(args, "-i", filepath.Join(dir, fmt.Sprintf("take-%d.wav", i)))
 		x := float64(i) / mixStrips
-		fmt.Fprintf(&graph, "[%d:a]aresample=48000,pan=stereo|c0=%.4f*c0|c1=%.4f*c0[s%d];", i, math.Sqrt(1-x), math.Sqrt(x), i)
+		fmt.Fprintf(&graph, "[%d:a]aresample=48000,pan=stereo|c0=%.4f*c0|c1=%.4f*c0[s%d];", i, math.Sqrt(1-x),
+			math.Sqrt(x), i)
 		fmt.Fprintf(&all, "[s%d]", i)
 	}
 	fmt.Fprintf(&graph, "%samix=inputs=%d:normalize=0,alimiter=limit=0.89[out]", all.String(), mixStrips)
-	args = append(args, "-filter_complex", graph.String(), "-map", "[out]", "-t", fmt.Sprint(*mixSeconds), "-c:a", "pcm_s24le", filepath.Join(dir, "ffmpeg.wav"))
+	args = append(args, "-filter_complex", graph.String(), "-map", "[out]", "-t", fmt.Sprint(*mixSeconds), "-c:a",
+		"pcm_s24le", filepath.Join(dir, "ffmpeg.wav"))
 	if err := tool.Run(b.Context(), ffmpeg.Command{Args: args}); err != nil {
 		b.Fatal(err)
 	}

@@ -85,7 +85,8 @@ func (t *Track) Hidden(rep Report, res task.Result, music *tempo.Map) ([]*Hidden
 		}
 		if ok {
 			at = append(at, i)
-			strips = append(strips, mask.Strip{Levels: l, From: rep.Voices[i].From, Gain: rep.Gains[i], Group: p.group()})
+			strips = append(strips, mask.Strip{Levels: l, From: rep.Voices[i].From, Gain: rep.Gains[i],
+				Group: p.group()})
 		}
 	}
 	out := make([]*HiddenResult, len(t.parts))
@@ -131,6 +132,7 @@ func (r *HiddenResult) words() []string {
 			where, longest = ", longest from "+s.Measures, s.To-s.From
 		}
 	}
-	return []string{fmt.Sprintf("hidden by the others for %.0f %% of its playing%s; gain: %+.1f would bring it out", 100*r.Share,
+	return []string{fmt.Sprintf("hidden by the others for %.0f %% of its playing%s; gain: %+.1f would bring it out",
+		100*r.Share,
 		where, r.Lift)}
 }

@@ -11,8 +11,6 @@ import (
 	"strings"
 	"testing"
 	"time"
-
-	"golang.org/x/sys/unix"
 )
 
 // The test binary runs itself again as another process, told by these.
@@ -54,7 +52,9 @@ func helperWork() {
 	count := 0
 	hook := func(string, string) error {
 		if count++; count == stop {
-			_ = unix.Kill(os.Getpid(), unix.SIGKILL)
+			if self, err := os.FindProcess(os.Getpid()); err == nil {
+				_ = self.Kill()
+			}
 			select {}
 		}
 		return nil
@@ -198,7 +198,8 @@ func TestLockBetweenProcesses(t *testing.T) {
 	s.poll = time.Millisecond
 	defer s.Close()
 	pid := cmd.Process.Pid
-	if err := s.Lock(t.Context()); err == nil || !strings.Contains(err.Error(), fmt.Sprintf("in use by another run (process %d)", pid)) {
+	if err := s.Lock(t.Context()); err == nil ||
+		!strings.Contains(err.Error(), fmt.Sprintf("in use by another run (process %d)", pid)) {
 		t.Errorf("Lock: %v", err)
 	}
 	ctx, cancel := context.WithCancel(t.Context())

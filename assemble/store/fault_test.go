@@ -7,10 +7,9 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
-
-	"golang.org/x/sys/unix"
 
 	"ripieno/assemble/fault"
 )
@@ -66,8 +65,8 @@ func TestEveryStepFails(t *testing.T) {
 		err  error
 		want string
 	}{
-		{unix.ENOSPC, "cannot be written: no space left on device"},
-		{unix.EIO, "input/output error"},
+		{syscall.ENOSPC, "cannot be written: no space left on device"},
+		{syscall.EIO, "input/output error"},
 	} {
 		steps := 0
 		for step := 1; step <= steps+1; step++ { // one more, in which nothing fails
@@ -114,7 +113,7 @@ func failingStep(t *testing.T, step int, refusal error, want string) (count int)
 	if err != nil && !strings.Contains(err.Error(), want) {
 		t.Errorf("%s: error %v", hit, err)
 	}
-	if full := refusal == unix.ENOSPC; err != nil && full {
+	if full := refusal == syscall.ENOSPC; err != nil && full {
 		if f := (*fault.Fault)(nil); !errors.As(err, &f) || f.Kind != fault.Failed || f.Hint == "" || !IsNoSpace(err) {
 			t.Errorf("%s: not a fault with a hint: %#v", hit, err)
 		}
@@ -146,7 +145,8 @@ func wantSwept(t *testing.T, s *Store) {
 	defer again.Close()
 	for line := range strings.Lines(tree(t, again.Dir())) {
 		name := strings.TrimPrefix(line, "/")
-		if !strings.HasPrefix(name, hashesName) && (strings.Contains(name, tempPrefix) || !strings.Contains(name[2:], "/"+name[:2])) {
+		if !strings.HasPrefix(name, hashesName) && (strings.Contains(name, tempPrefix) ||
+			!strings.Contains(name[2:], "/"+name[:2])) {
 			t.Errorf("left behind: %s", line)
 		}
 	}
@@ -161,7 +161,9 @@ func TestToolOnFullDisk(t *testing.T) {
 	})
 	strange := errors.New("exit status 1: muxing failed")
 	_, err := s.Put(t.Context(), NewAction("rule"), func(string) error { return strange })
-	if !IsNoSpace(err) || !errors.Is(err, strange) || !strings.HasSuffix(fault.Format(err), "no space left on the disk: exit status 1: muxing failed\n  hint: "+noSpaceHint) {
+	if !IsNoSpace(err) || !errors.Is(err, strange) ||
+		!strings.HasSuffix(fault.Format(err), "no space left on the disk: exit status 1: muxing failed\n  hint: "+
+			noSpaceHint) {
 		t.Errorf("failing tool: %s", fault.Format(err))
 	}
 	_, err = s.Put(t.Context(), NewAction("rule"), func(tmp string) error { return os.WriteFile(tmp, nil, 0o666) })
@@ -193,14 +195,15 @@ func TestDiskFault(t *testing.T) {
 		full bool
 		want string
 	}{
-		{unix.ENOSPC, true, "films/a.mp4: cannot be written: no space left on device"},
-		{unix.EDQUOT, true, "films/a.mp4: cannot be written: disk quota exceeded"},
-		{unix.EROFS, false, "films/a.mp4: cannot be written: read-only file system"},
-		{unix.EACCES, false, "films/a.mp4: cannot be written: permission denied"},
+		{syscall.ENOSPC, true, "films/a.mp4: cannot be written: no space left on device"},
+		{syscall.EDQUOT, true, "films/a.mp4: cannot be written: disk quota exceeded"},
+		{syscall.EROFS, false, "films/a.mp4: cannot be written: read-only file system"},
+		{syscall.EACCES, false, "films/a.mp4: cannot be written: permission denied"},
 	} {
 		err := DiskFault("films/a.mp4", &os.PathError{Op: "open", Path: "films/a.mp4", Err: tt.err})
 		var f *fault.Fault
-		if !errors.As(err, &f) || f.Error() != tt.want || f.Kind != fault.Failed || f.Hint == "" || !errors.Is(err, tt.err) {
+		if !errors.As(err, &f) || f.Error() != tt.want || f.Kind != fault.Failed || f.Hint == "" ||
+			!errors.Is(err, tt.err) {
 			t.Errorf("%v: %#v", tt.err, err)
 		}
 		if IsNoSpace(err) != tt.full {
@@ -210,7 +213,7 @@ func TestDiskFault(t *testing.T) {
 }
 
 func TestDiskFaultLeavesOthersAlone(t *testing.T) {
-	own := fault.New(fault.Media, "x", "y", "z").Because(unix.ENOSPC)
+	own := fault.New(fault.Media, "x", "y", "z").Because(syscall.ENOSPC)
 	for _, err := range []error{nil, errors.New("other"), context.Canceled, own} {
 		if got := DiskFault("here", err); got != err {
 			t.Errorf("%v became %v", err, got)

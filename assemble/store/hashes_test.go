@@ -8,10 +8,9 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
-
-	"golang.org/x/sys/unix"
 
 	"ripieno/assemble/fault"
 )
@@ -63,7 +62,8 @@ func TestHashFileRemembersAcrossRuns(t *testing.T) {
 		"content": func() error { return os.WriteFile(path, []byte("taKe"), 0o666) },
 		"content with its time put back": func() error {
 			st, err := os.Stat(path)
-			return errors.Join(err, os.WriteFile(path, []byte("Take"), 0o666), os.Chtimes(path, st.ModTime(), st.ModTime()))
+			return errors.Join(err, os.WriteFile(path, []byte("Take"), 0o666),
+				os.Chtimes(path, st.ModTime(), st.ModTime()))
 		},
 		"another file in its place": func() error {
 			return errors.Join(os.WriteFile(path+"2", []byte("tAke"), 0o666), os.Rename(path+"2", path))
@@ -221,7 +221,7 @@ func TestHashesFileOnFullDisk(t *testing.T) {
 		sys.now = c.now
 		onEach(sys, func(op, _ string) error {
 			if op == "append" && full {
-				return unix.ENOSPC
+				return syscall.ENOSPC
 			}
 			return nil
 		})

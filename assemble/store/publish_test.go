@@ -8,9 +8,8 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
-
-	"golang.org/x/sys/unix"
 
 	"ripieno/assemble/fault"
 )
@@ -52,9 +51,11 @@ func TestPublish(t *testing.T) {
 		make func(tmp string) error
 		want string
 	}{
-		{"fails", t.Context(), func(tmp string) error { os.WriteFile(tmp, []byte("half"), 0o666); return boom }, "boom"},
+		{"fails", t.Context(), func(tmp string) error { os.WriteFile(tmp, []byte("half"), 0o666); return boom },
+			"boom"},
 		{"writes nothing", t.Context(), func(string) error { return nil }, "was not written"},
-		{"is cancelled", ctx, func(tmp string) error { cancel(); return os.WriteFile(tmp, []byte("x"), 0o666) }, "context canceled"},
+		{"is cancelled", ctx, func(tmp string) error { cancel(); return os.WriteFile(tmp, []byte("x"), 0o666) },
+			"context canceled"},
 		{"was cancelled", ctx, func(string) error { t.Error("ran"); return nil }, "context canceled"},
 		{"is cancelled and fails", ctx2, func(string) error { cancel2(); return boom }, "context canceled"},
 	} {
@@ -78,11 +79,12 @@ func TestPublishFaults(t *testing.T) {
 				return nil
 			}
 			if count++; count == step {
-				return unix.ENOSPC
+				return syscall.ENOSPC
 			}
 			return nil
 		})
-		err := publish(t.Context(), sys, path, func(tmp string) error { return os.WriteFile(tmp, []byte("film"), 0o666) })
+		err := publish(t.Context(), sys, path,
+			func(tmp string) error { return os.WriteFile(tmp, []byte("film"), 0o666) })
 		var f *fault.Fault
 		if !errors.As(err, &f) || f.Where != path || !IsNoSpace(err) {
 			t.Errorf("step %d: %v", step, err)
@@ -105,12 +107,14 @@ func TestPublishSweepsTheDead(t *testing.T) {
 	path := filepath.Join(dir, "final.mp4")
 	dead := 1 << 30 // above the largest process number of Linux, 2^22
 	keep := fmt.Sprintf(".final.%d-1.part.mp4", os.Getppid())
-	for _, name := range []string{fmt.Sprintf(".final.%d-7.part.mp4", dead), keep, ".final.x-1.part.mp4", ".other.1-1.part.mp4"} {
+	for _, name := range []string{fmt.Sprintf(".final.%d-7.part.mp4", dead), keep, ".final.x-1.part.mp4",
+		".other.1-1.part.mp4"} {
 		if err := os.WriteFile(filepath.Join(dir, name), nil, 0o666); err != nil {
 			t.Fatal(err)
 		}
 	}
-	if err := Publish(t.Context(), path, func(tmp string) error { return os.WriteFile(tmp, []byte("x"), 0o666) }); err != nil {
+	if err := Publish(t.Context(), path,
+		func(tmp string) error { return os.WriteFile(tmp, []byte("x"), 0o666) }); err != nil {
 		t.Fatal(err)
 	}
 	if got, want := names(t, dir), keep+" .final.x-1.part.mp4 .other.1-1.part.mp4 final.mp4"; got != want {
@@ -155,7 +159,10 @@ func TestDeliver(t *testing.T) {
 		t.Error("delivered over a folder")
 	}
 	b := NewAction("strips").Files("a")
-	if _, err := s.Put(t.Context(), b, func(tmp string) error { return os.WriteFile(filepath.Join(tmp, "a"), []byte("x"), 0o666) }); err != nil {
+	if _, err := s.Put(t.Context(), b, func(tmp string) error {
+		return os.WriteFile(filepath.Join(tmp, "a"),
+			[]byte("x"), 0o666)
+	}); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := s.Hash(b); err == nil || !strings.Contains(err.Error(), "several outputs") {

@@ -99,15 +99,24 @@ func TestGoldens(t *testing.T) {
 			draw.Draw(m, m.Rect, r.Draw(20, small.H), image.Point{}, draw.Over)
 			return m, nil
 		},
-		"title-wide":     func() (*image.NRGBA, error) { return Title(layout.Canvas{W: 480, H: 270}, fullTitle()) },
-		"title-tall":     func() (*image.NRGBA, error) { return Title(layout.Canvas{W: 270, H: 480}, fullTitle()) },
-		"title-square":   func() (*image.NRGBA, error) { return Title(layout.Canvas{W: 360, H: 360}, fullTitle()) },
-		"credits-wide":   func() (*image.NRGBA, error) { return lastPage(Credits(layout.Canvas{W: 480, H: 270}, fullCredits(9))) },
-		"credits-tall":   func() (*image.NRGBA, error) { return lastPage(Credits(layout.Canvas{W: 270, H: 480}, fullCredits(9))) },
-		"credits-square": func() (*image.NRGBA, error) { return lastPage(Credits(layout.Canvas{W: 360, H: 360}, fullCredits(9))) },
-		"labels-shadow":  func() (*image.NRGBA, error) { return styled(t, small, 6, layout.Shadow, 0), nil },
-		"labels-strip":   func() (*image.NRGBA, error) { return styled(t, small, 6, layout.Strip, 0), nil },
-		"labels-phone":   func() (*image.NRGBA, error) { return styled(t, small, 6, layout.Plate, PhoneCM), nil },
+		"title-wide":   func() (*image.NRGBA, error) { return Title(layout.Canvas{W: 480, H: 270}, fullTitle()) },
+		"title-tall":   func() (*image.NRGBA, error) { return Title(layout.Canvas{W: 270, H: 480}, fullTitle()) },
+		"title-square": func() (*image.NRGBA, error) { return Title(layout.Canvas{W: 360, H: 360}, fullTitle()) },
+		"credits-wide": func() (*image.NRGBA,
+			error) {
+			return lastPage(Credits(layout.Canvas{W: 480, H: 270}, fullCredits(9)))
+		},
+		"credits-tall": func() (*image.NRGBA,
+			error) {
+			return lastPage(Credits(layout.Canvas{W: 270, H: 480}, fullCredits(9)))
+		},
+		"credits-square": func() (*image.NRGBA,
+			error) {
+			return lastPage(Credits(layout.Canvas{W: 360, H: 360}, fullCredits(9)))
+		},
+		"labels-shadow": func() (*image.NRGBA, error) { return styled(t, small, 6, layout.Shadow, 0), nil },
+		"labels-strip":  func() (*image.NRGBA, error) { return styled(t, small, 6, layout.Strip, 0), nil },
+		"labels-phone":  func() (*image.NRGBA, error) { return styled(t, small, 6, layout.Plate, PhoneCM), nil },
 		"backdrop": func() (*image.NRGBA, error) {
 			before := title
 			before.Backdrop = plain(small.W, small.H, color.NRGBA{0xd0, 0xa0, 0x60, 255})

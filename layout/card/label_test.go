@@ -28,7 +28,8 @@ func TestCorners(t *testing.T) {
 	l := Label{half(c), "Mara Voss", "Oboe 1"}
 	for _, style := range []layout.LabelStyle{"", layout.Plate, layout.Shadow} {
 		for corner, want := range map[layout.Corner][2]bool{ // right, top
-			layout.BottomLeft: {false, false}, layout.BottomRight: {true, false}, layout.TopLeft: {false, true}, layout.TopRight: {true, true},
+			layout.BottomLeft: {false, false}, layout.BottomRight: {true, false}, layout.TopLeft: {false,
+				true}, layout.TopRight: {true, true},
 		} {
 			r := labelled(t, c, l, LabelLook{Style: style, Corners: []layout.Corner{corner}})
 			right := r.Min.X+r.Max.X > l.Tile.X*2+l.Tile.W
@@ -77,7 +78,8 @@ func TestShadowIsReadOnWhite(t *testing.T) {
 	for i, k := range set.lines {
 		worst := 21.0
 		for x := int(set.left[i]); x < int(set.left[i]+k.width); x++ {
-			for _, at := range []float64{y + k.ascent - 0.72*k.px, y + k.ascent} { // the top of capitals and the baseline
+			// the top of capitals and the baseline
+			for _, at := range []float64{y + k.ascent - 0.72*k.px, y + k.ascent} {
 				worst = min(worst, Contrast(set.inks[i], p.NRGBAAt(x, int(at))))
 			}
 		}
@@ -111,7 +113,8 @@ func TestSmallestScreen(t *testing.T) {
 			}
 			for _, k := range set.lines {
 				seen++
-				if k.px < Readable(c, PhoneCM)-1e-6 || k.text != l.Name && k.text != l.Part || !inside(set.box).In(rectangle(tile).Inset(-1)) {
+				if k.px < Readable(c, PhoneCM)-1e-6 || k.text != l.Name && k.text != l.Part ||
+					!inside(set.box).In(rectangle(tile).Inset(-1)) {
 					t.Errorf("%d players: %q at %.1f pixels in %v, tile %v", n, k.text, k.px, set.box, tile)
 				}
 			}

@@ -42,7 +42,8 @@ func fullTitle() TitleOptions {
 // fullCredits returns credits of n players with roles, thanks and rights.
 func fullCredits(n int) CreditsOptions {
 	sections := []string{"Holzbläser", "Blechbläser", "Streicher", "Schlagwerk"}
-	o := CreditsOptions{Background: dark, Title: "Der Laternenanzünder", Credits: []Credit{{Part: "Leitung", Name: "Mara Voss"}}}
+	o := CreditsOptions{Background: dark, Title: "Der Laternenanzünder",
+		Credits: []Credit{{Part: "Leitung", Name: "Mara Voss"}}}
 	for i := range n {
 		k := cast[i%5]
 		o.Credits = append(o.Credits, Credit{Section: sections[i*4/n], Part: k[1], Name: k[0]})
@@ -54,7 +55,8 @@ func fullCredits(n int) CreditsOptions {
 }
 
 // The three shapes of a film.
-var shapes = map[string]layout.Canvas{"wide": {W: 1920, H: 1080}, "tall": {W: 1080, H: 1920}, "square": {W: 1080, H: 1080}}
+var shapes = map[string]layout.Canvas{"wide": {W: 1920, H: 1080}, "tall": {W: 1080, H: 1920},
+	"square": {W: 1080, H: 1080}}
 
 // styled returns a frame with bright pictures and names in a style.
 func styled(t testing.TB, c layout.Canvas, n int, style layout.LabelStyle, screen float64) *image.NRGBA {
@@ -67,7 +69,8 @@ func styled(t testing.TB, c layout.Canvas, n int, style layout.LabelStyle, scree
 			hole.H -= StripHeight(c, hole, screen)
 			o.Holes[i] = hole
 		}
-		shown = append(shown, Shown{Picture: bright(hole.W, hole.H), Source: layout.Rect{W: hole.W, H: hole.H}, Hole: hole})
+		shown = append(shown, Shown{Picture: bright(hole.W, hole.H), Source: layout.Rect{W: hole.W, H: hole.H},
+			Hole: hole})
 	}
 	over, err := Overlay(c, o)
 	if err != nil {

@@ -52,7 +52,8 @@ func TestSectionsStayTogether(t *testing.T) {
 	s := newSetter(nil)
 	var credits []Credit
 	for i := range 24 {
-		credits = append(credits, Credit{Section: []string{"Winds", "Brass", "Strings", "Voices"}[i/6], Part: "Part", Name: "Mara Voss"})
+		credits = append(credits, Credit{Section: []string{"Winds", "Brass", "Strings", "Voices"}[i/6], Part: "Part",
+			Name: "Mara Voss"})
 	}
 	r := s.roster(shapes["wide"], CreditsOptions{Credits: credits}, 35)
 	if len(r.columns) < 2 {
