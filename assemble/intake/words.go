@@ -43,6 +43,8 @@ const (
 	Untagged   Code = "untagged"       // deep colour of no said kind; may be HDR
 	Interlaced Code = "interlaced"     // harmless
 	Apart      Code = "apart"          // sound and picture differ in length
+	Broken     Code = "broken"         // not one piece of time
+	WrongRate  Code = "wrong-rate"     // its sound is labelled with another rate
 	Duplicate  Code = "duplicate"      // the same file as another take's
 )
 
@@ -79,5 +81,6 @@ var asks = map[Code]string{
 	LowFPS:     "Your video has very few pictures a second. Could you send the original file?",
 	FrameGaps:  "Your picture gets stuck in places. Could you close other programs while recording, or send the original file?",
 	Apart:      "Sound and picture of your file are of different length. Could you send the original file?",
+	Broken:     "Your recording is interrupted in one place, perhaps by a call or a full memory. Do you have the original file, or could you record it again?",
 	Duplicate:  "The same file came for two players. Could you check which one you meant to send?",
 }

@@ -6,12 +6,14 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 	"unicode/utf8"
 
 	"go.yaml.in/yaml/v3"
 
 	"ripieno/assemble/fault"
+	"ripieno/mix/audio"
 )
 
 // Pinned is a measured value that a person wants to keep: the offset and
@@ -19,6 +21,11 @@ import (
 type Pinned struct {
 	Take, Role       string // Role is "video" or "audio"
 	Offset, DriftPPM float64
+	// What sync found about the file itself, as in [File]; zero values for a file that
+	// is one piece of time and labelled rightly.
+	Parts        audio.Parts
+	PartsOfSound bool
+	SampleRate   int
 }
 
 // Pin writes values into the manifest data, behind the file name of the
@@ -71,8 +78,17 @@ func (v Pinned) pairs(file *yaml.Node) []pair {
 		return nil
 	}
 	// + 0 makes -0 0
-	return append([]pair{{"offset", decimal(v.Offset + 0)}},
-		missingPairs(file, pair{"drift_ppm", decimal(v.DriftPPM + 0)})...)
+	missing := []pair{{"drift_ppm", decimal(v.DriftPPM + 0)}}
+	if text := partsText(v.Parts); text != "" {
+		missing = append(missing, pair{"parts", text})
+		if v.PartsOfSound {
+			missing = append(missing, pair{"parts_of", "sound"})
+		}
+	}
+	if v.SampleRate > 0 {
+		missing = append(missing, pair{"sample_rate", strconv.Itoa(v.SampleRate)})
+	}
+	return append([]pair{{"offset", decimal(v.Offset + 0)}}, missingPairs(file, missing...)...)
 }
 
 // checkPinned refuses values that a manifest could not hold: a caller's bug.

@@ -270,6 +270,11 @@ func (m mapping) recording(key string, s *shape) *File {
 	f.Colour = c.choice("colour", "")
 	f.Range = c.choice("range", "")
 	f.Track, _ = c.whole("track")
+	f.Parts = c.parts()
+	f.PartsOfSound = c.choice("parts_of", "file") == "sound"
+	if v := c.choice("sample_rate", ""); v != "" {
+		f.SampleRate, _ = strconv.Atoi(v)
+	}
 	return f
 }
 

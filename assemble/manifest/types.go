@@ -3,6 +3,7 @@ package manifest
 import (
 	"ripieno/assemble/fault"
 	"ripieno/assemble/intake/limit"
+	"ripieno/mix/audio"
 	"ripieno/mix/tempo"
 	"ripieno/mix/tempo/score"
 )
@@ -100,11 +101,19 @@ type File struct {
 	Offset   *float64 // guide time at the file's time zero, seconds
 	CueAt    *float64 // where in the file the cue sounds, seconds
 	DriftPPM *float64
-	Rotate   *int       // 0, 90, 180, 270 clockwise; nil: what the file says
-	Colour   string     // bt709, bt601, bt2020, p3, hlg or pq; "": what the file says
-	Range    string     // limited or full; "": what the file says
-	Track    int        // which of the file's sound tracks, from 1; 0: the best
-	Mark     fault.Mark // of the mapping that holds it
+	Rotate   *int   // 0, 90, 180, 270 clockwise; nil: what the file says
+	Colour   string // bt709, bt601, bt2020, p3, hlg or pq; "": what the file says
+	Range    string // limited or full; "": what the file says
+	Track    int    // which of the file's sound tracks, from 1; 0: the best
+	// Parts are the stretches of the file that are one piece of time each; none: what
+	// sync finds. One that is the whole file says that it is not broken.
+	Parts audio.Parts
+	// PartsOfSound says that Parts is of the sound only: the picture is whole.
+	PartsOfSound bool
+	// SampleRate is the true rate of a sound that is labelled wrongly, in hertz; 0:
+	// what the file says, or sync finds.
+	SampleRate int
+	Mark       fault.Mark // of the mapping that holds it
 }
 
 // Crop is the focus of a picture: the point kept in the centre as far as the

@@ -58,7 +58,8 @@ func (r *Recording) decodeTask(tool *ffmpeg.Tool, steady reading.Steady, batch *
 			return r.steady(ctx, steady, func() error { return decodeSound(ctx, tool, r.Info, dir) })
 		},
 	}
-	r.Sound = task.File(t, soundWAV)
+	r.refs.decoded = task.File(t, soundWAV)
+	r.Sound = r.refs.decoded
 	r.refs.account = task.Of(t, task.In(soundAccount, store.Load[media.Decoded]))
 }
 
@@ -117,12 +118,7 @@ func (s *Set) listenTasks(tool *ffmpeg.Tool, steady reading.Steady) {
 			r.decodeTask(tool, steady, batch)
 			recs[r.Sound.Task().ID] = r
 		}
-		r.refs.features = featuresTask(r)
-	}
-	for _, t := range s.Takes {
-		if v, a := t.Video, t.Audio; v != nil && a != nil && v.HasSound() && a.HasSound() {
-			a.refs.match = matchTask(v, a)
-		}
+		r.mend(r.File.Parts, r.File.SampleRate)
 	}
 }
 
