@@ -17,7 +17,7 @@ import (
 func inParts(parts audio.Parts, seek float64) string {
 	var terms []string
 	for _, p := range parts {
-		terms = append(terms, within(p, seek))
+		terms = append(terms, within("t", p, seek))
 	}
 	return strings.Join(terms, "+")
 }
@@ -28,18 +28,22 @@ func laterInParts(parts audio.Parts, seek, ratio float64) string {
 	var b strings.Builder
 	for _, p := range parts {
 		if p.Shift != 0 {
-			fmt.Fprintf(&b, "%+.9f*%s", p.Shift*ratio, within(p, seek))
+			fmt.Fprintf(&b, "%+.9f*%s", p.Shift*ratio, within("T", p, seek))
 		}
 	}
 	return b.String()
 }
 
-// within is 1 for a frame of a part and 0 for another. It is written without commas,
-// which would end a filter: of two comparisons by sign, the first holds at its end.
-func within(p audio.Part, seek float64) string {
-	from := fmt.Sprintf("gte(T\\,%.9f)", p.From-seek)
+// frameSlack is by how much a frame may be before its part, in seconds: time stamps are
+// rounded to a file's ticks.
+const frameSlack = 0.0005
+
+// within is 1 for a frame of a part and 0 for another. time is what the filter calls the
+// seconds of a frame: t in select, T in setpts.
+func within(time string, p audio.Part, seek float64) string {
+	from := fmt.Sprintf("gte(%s\\,%.9f)", time, p.From-seek-frameSlack)
 	if math.IsInf(p.To, 1) {
 		return from
 	}
-	return fmt.Sprintf("%s*lt(T\\,%.9f)", from, p.To-seek)
+	return fmt.Sprintf("%s*lt(%s\\,%.9f)", from, time, p.To-seek-frameSlack)
 }

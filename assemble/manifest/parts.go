@@ -22,6 +22,9 @@ var sampleRates = []string{"32000", "44100", "48000", "88200", "96000"}
 // one before ends or with the file.
 func (m mapping) parts() audio.Parts {
 	entries := m.entries("parts", partShape)
+	if len(entries) == 0 {
+		return nil
+	}
 	if len(entries) > maxParts {
 		m.at(m.keys["parts"], fmt.Sprintf("at most %d", maxParts), "%d parts", len(entries))
 		return nil

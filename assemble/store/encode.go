@@ -157,11 +157,16 @@ func encodeMap(b *strings.Builder, v reflect.Value, depth int) error {
 // a type can get such a field without moving what was stored before.
 const omitZero = "omitzero"
 
+// isEmpty reports whether a value is zero or a list of nothing.
+func isEmpty(v reflect.Value) bool {
+	return v.IsZero() || v.Kind() == reflect.Slice && v.Len() == 0
+}
+
 func encodeStruct(b *strings.Builder, v reflect.Value, depth int) error {
 	b.WriteByte('{')
 	written := 0
 	for i := range v.NumField() {
-		if v.Type().Field(i).Tag.Get("key") == omitZero && v.Field(i).IsZero() {
+		if v.Type().Field(i).Tag.Get("key") == omitZero && isEmpty(v.Field(i)) {
 			continue
 		}
 		if written++; written > 1 {

@@ -52,9 +52,11 @@ const (
 	breakHint    = 5.0   // nats for a jump that something else shows
 	breakSilence = -98.0 // dBFS, of what is digitally silent
 	mostSilences = 12
-	breakTold    = 7.0  // nats from which a break is told,
-	breakSure    = 9.0  // and from which it is believed when it leads over
-	breakClear   = 3.0  // the next best by so many
+	breakTold    = 7.0  // nats from which a break is told when it leads over the next best
+	breakDoubt   = 2.0  // by so many, or by half of them and
+	breakSure    = 9.0  // nats speak for it; it is believed when it leads
+	breakClear   = 3.0  // by so many
+	breakLate    = 0.07 // seconds from its place at which a note is still taken for it
 	breakBins    = 64   // of a beat
 	breakLeast   = 0.25 // of the onset curve, from which something sets in
 )
@@ -77,7 +79,7 @@ func FindBreaks(m *tempo.Map, recs []Recording, placed []Placement, hints map[st
 		}
 		s := newBreakScan(g, phases, t, placed[k].Offset, companyOf(g, phases, takes, placed, t.voice()))
 		b, ok := s.best(append(s.silences(), hints[recs[k].Name]...))
-		if ok && b.Gain >= breakTold {
+		if ok && (b.Gain >= breakTold && b.Margin >= breakDoubt || b.Gain >= breakSure && b.Margin >= breakDoubt/2) {
 			b.Name, b.Sure = recs[k].Name, b.Margin >= breakClear && (b.Gain >= breakSure || b.By != "")
 			out = append(out, b)
 		}
@@ -283,6 +285,9 @@ func (s *breakScan) best(hints []Hint) (Break, bool) {
 		return Break{}, false
 	}
 	top := splits[0]
+	if top.by == "" {
+		top = s.polished(top)
+	}
 	b := Break{Gain: top.v, Margin: math.Inf(1), Jump: top.last - top.first, By: top.by}
 	for _, x := range splits[1:] {
 		if math.Abs(x.last-x.first-b.Jump) > breakApart {
@@ -461,6 +466,35 @@ func (s *breakScan) tuned(x split) split {
 		}
 	}
 	return best
+}
+
+// polished moves the second part of a split so that its notes are as late as those of
+// the first, on average.
+func (s *breakScan) polished(x split) split {
+	var all [classes]bool
+	for c := range all {
+		all[c] = true
+	}
+	d := s.displaced(x)
+	var late [2][]float64
+	for i, at := range s.at {
+		move := d(i)
+		if math.IsNaN(move) || s.w[i] < 0.4 {
+			continue
+		}
+		if slot := s.g.nearestOf(at+move, all); slot != nil && math.Abs(slot.at-at-move) < breakLate {
+			part := 0
+			if i >= x.k {
+				part = 1
+			}
+			late[part] = append(late[part], at+move-slot.at)
+		}
+	}
+	if len(late[0]) < minNotes || len(late[1]) < minNotes {
+		return x
+	}
+	x.last -= median(late[1]) - median(late[0])
+	return x
 }
 
 // weighed is what speaks for a split, in nats.
