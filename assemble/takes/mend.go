@@ -113,7 +113,15 @@ func (s *Set) mendBroken(ctx context.Context, x *session.Session, l *listened) e
 		before := map[*Recording]audio.Parts{}
 		var tried []align.Break
 		told := map[string]bool{}
-		for _, b := range findBreaks(man, l.inputs, l.placed, nil) {
+		hints, err := s.compareDevices(ctx, x, l)
+		if err != nil {
+			return err
+		}
+		partner := map[string]string{}
+		for _, p := range l.pairs {
+			partner[p.A], partner[p.B] = p.B, p.A
+		}
+		for _, b := range whichDevice(findBreaks(man, l.inputs, l.placed, hints), partner) {
 			r := s.byName(b.Name)
 			if r == nil || len(r.File.Parts) > 0 || told[b.Name] {
 				continue

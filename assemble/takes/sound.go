@@ -186,17 +186,7 @@ func matchTask(a, b *Recording) task.Ref[align.Match] {
 
 // matchDevices stores how two sounds of one player lie to each other.
 func matchDevices(one, other, tmp string) error {
-	a, err := media.OpenWAV(one)
-	if err != nil {
-		return err
-	}
-	defer a.Close()
-	b, err := media.OpenWAV(other)
-	if err != nil {
-		return err
-	}
-	defer b.Close()
-	m, err := align.MatchDevices(a, b)
+	m, err := openBoth(one, other, align.MatchDevices)
 	if err != nil {
 		return err
 	}

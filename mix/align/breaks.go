@@ -49,7 +49,8 @@ const (
 	breakEdges   = 48    // places that are tried
 	breakSlack   = 0.05  // seconds before its first note at which a part begins at most
 	breakRhythm  = 0.5   // weight of the others' rhythm
-	breakHint    = 5.0   // nats for a jump that something else shows
+	breakHint    = 5.0   // nats for a jump as long as a silence
+	deviceHint   = 12.0  // nats for a jump that shows between two devices: one of them has it
 	breakSilence = -98.0 // dBFS, of what is digitally silent
 	mostSilences = 12
 	breakTold    = 7.0  // nats from which a break is told when it leads over the next best
@@ -273,7 +274,11 @@ func (s *breakScan) best(hints []Hint) (Break, bool) {
 		splits = append(splits, s.hinted(h)...)
 	}
 	for i := range splits {
-		if splits[i].by != "" {
+		switch splits[i].by {
+		case "device":
+			splits[i].v -= whole - deviceHint
+			continue
+		case "silence":
 			splits[i].v -= whole - breakHint
 			continue
 		}
