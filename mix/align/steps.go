@@ -27,8 +27,8 @@ func (m Match) Suspicious() bool {
 
 // Bounds of the search for a step.
 const (
-	stepSlice  = 12.0  // seconds of B that are compared by themselves, at least
-	mostSlices = 10    //
+	stepSlice  = 8.0   // seconds of B that are compared by themselves, at least
+	mostSlices = 16    //
 	stepLeast  = 0.012 // seconds; less may be a clock
 	stepClocks = 6e-4  // by which the clocks of two devices may differ
 	stepPlace  = 0.25  // seconds between the places that are tried
@@ -62,7 +62,7 @@ func matchSteps(a, b *device) Step {
 			found = append(found, lies{from + mid, m.OffsetSeconds + mid*m.DriftPPM*1e-6 - from})
 		}
 	}
-	if len(found) < 3 {
+	if len(found) < 2 {
 		return Step{}
 	}
 	// One place where neighbours lie apart, and none elsewhere.
@@ -105,7 +105,7 @@ func (d *device) slice(from, to float64) *device {
 
 // stepAt is the second of B at which it stops lying as before and begins to lie as after.
 func stepAt(a, b *device, before, after lies) float64 {
-	const size = 1 << 12
+	const size = 1 << 13
 	p := newPHAT(size, a.work)
 	wa, wb := make([]float32, size), make([]float32, size)
 	na, nb := a.noise(size), b.noise(size)
@@ -116,11 +116,14 @@ func stepAt(a, b *device, before, after lies) float64 {
 		}
 		copy(wa, a.x[k:k+size])
 		warp(wb, b.x, t*b.work, b.work/a.work)
-		_, peak := p.delay(wa, wb, na, nb, a.work, int(0.004*a.work))
-		return peak
+		d, peak := p.delay(wa, wb, na, nb, a.work, int(0.1*a.work))
+		if math.Abs(d) > 0.003*a.work {
+			return 0
+		}
+		return math.Max(0, math.Min(6, peak-3.5))
 	}
 	length := float64(size) / a.work
-	from, to := before.mid-stepSlice/2, after.mid+stepSlice/2
+	from, to := before.mid-stepSlice, after.mid+stepSlice
 	var sum, best float64
 	at := (before.mid + after.mid) / 2
 	for t := from; t < to; t += stepPlace {
