@@ -116,7 +116,7 @@ func (t Take) outside(r *Recording, line plan.Timeline) Fault {
 func (r *Recording) fill(f *plan.Facts) {
 	clock := r.Place.Clock()
 	if r.Info.Video != nil && r.Role == Video {
-		f.Picture, f.Subject = r.Picture(clock), r.Subject
+		f.Picture, f.Subject = r.Picture(r.pictureClock(clock)), r.Subject
 	}
 	a := r.Info.Audio
 	if a == nil || (f.Sound != nil && r.Role == Video) {

@@ -50,6 +50,9 @@ func (s *Set) place(ctx context.Context, x *session.Session) error {
 	if err := s.listen(ctx, x, &l); err != nil {
 		return err
 	}
+	if err := s.relabel(ctx, x, &l); err != nil {
+		return err
+	}
 	if err := s.mendBroken(ctx, x, &l); err != nil {
 		return err
 	}

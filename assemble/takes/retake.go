@@ -54,12 +54,7 @@ func placeAll(man *manifest.Production, recs []align.Recording, pairs []align.Pa
 func findBreaks(man *manifest.Production, recs []align.Recording, placed map[string]align.Placement, hints map[string][]align.Hint) []align.Break {
 	var all []align.Break
 	for _, g := range byGuide(man, recs) {
-		list := make([]align.Placement, len(g.recs))
-		for i, r := range g.recs {
-			list[i] = placed[r.Name]
-			list[i].Offset -= g.shift
-		}
-		for _, b := range align.FindBreaks(g.tempo, g.recs, list, hints) {
+		for _, b := range align.FindBreaks(g.tempo, g.recs, g.places(placed), hints) {
 			b.Offset += g.shift
 			b.Guide += g.shift
 			all = append(all, b)
