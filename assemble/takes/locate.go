@@ -87,8 +87,10 @@ func (s *Set) listen(ctx context.Context, x *session.Session, l *listened) error
 	if err != nil {
 		return err
 	}
-	if l.placed == nil { // what is looked at again was counted
+	if l.placed == nil {
 		s.Count = session.Count(res.Stats)
+	} else {
+		s.Count.Run += res.Stats.Run // the others were counted
 	}
 	l.res = res
 	if l.inputs, err = s.alignInputs(res, x.Manifest()); err != nil {

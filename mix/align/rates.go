@@ -21,17 +21,20 @@ type WrongRate struct {
 
 // Bounds of the search for wrong rates.
 const (
-	rateGain = 3.0 // nats by which the other rate must place the file better
-	rateFits = 0.5 // notes on the beats, from which a sure file is not looked at
+	rateGain   = 3.0  // nats by which the other rate must place the file better
+	rateAgrees = 0.06 // harmony of the others below which a file is looked at all the same, and
+	rateLoss   = -6.0 // then the other rate may place it worse by so many nats
+	rateFits   = 0.5  // notes on the beats, from which a sure file is not looked at
 )
 
 // SuspectRates returns the recordings that would be placed far better had they been
 // recorded with another rate than rates says, in hertz by name: faster or slower and
 // higher or lower alike. Only what is not sure, or sure without fitting the beats, is
-// looked at. A recording's likeliest rate comes first. It is the caller's to listen again at that rate and to see whether the
+// looked at, and what the harmony of the others does not agree with. A recording's likeliest rate comes first. It is the caller's to listen again at that rate and to see whether the
 // harmony agrees, see [Harmony].
 func SuspectRates(m *tempo.Map, recs []Recording, placed []Placement, rates map[string]int) []WrongRate {
 	g := newGrid(m)
+	agrees := Harmony(m, recs, placed)
 	var out []WrongRate
 	for k := range recs {
 		r := &recs[k]
@@ -39,7 +42,11 @@ func SuspectRates(m *tempo.Map, recs []Recording, placed []Placement, rates map[
 		if r.Offset != nil || r.CueAt != nil || r.Features == nil || !slices.Contains(labelRates, label) {
 			continue
 		}
-		if p := placed[k]; p.Sure && p.OtherTempo == 0 && p.fit >= rateFits {
+		least := rateGain
+		if agrees[r.Name] < rateAgrees {
+			// A tempo that is half as fast again has its notes on the beats as well.
+			least = rateLoss
+		} else if p := placed[k]; p.Sure && p.OtherTempo == 0 && p.fit >= rateFits {
 			continue
 		}
 		own := bestScore(g, *r, r.Features)
@@ -49,7 +56,7 @@ func SuspectRates(m *tempo.Map, recs []Recording, placed []Placement, rates map[
 				continue
 			}
 			w := WrongRate{r.Name, rate, bestScore(g, *r, r.Features.stretched(float64(label)/float64(rate))) - own}
-			if w.Gain >= rateGain {
+			if w.Gain >= least {
 				list = append(list, w)
 			}
 		}
@@ -100,10 +107,10 @@ func Harmony(m *tempo.Map, recs []Recording, placed []Placement) map[string]floa
 	for k := range recs {
 		takes[k] = newTake(&recs[k])
 	}
-	p := newBeatPhases(g)
+	p, all := newBeatPhases(g), gatherCompany(g, takes, placed)
 	out := map[string]float64{}
 	for k, t := range takes {
-		c := companyOf(g, p, takes, placed, t.voice())
+		c := all.without(g, p, takes, placed, t.voice())
 		out[t.rec.Name] = math.NaN()
 		if c.voices > 0 {
 			t.ppm = placed[k].DriftPPM
