@@ -3,7 +3,10 @@ package manifest
 import (
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
+
+	"go.yaml.in/yaml/v3"
 
 	"ripieno/mix/audio"
 )
@@ -88,4 +91,29 @@ func partsText(parts audio.Parts) string {
 		return ""
 	}
 	return "[" + strings.Join(words, ", ") + "]"
+}
+
+// ofTheFile returns what sync found of the file itself.
+func (v Pinned) ofTheFile() []pair {
+	var out []pair
+	if text := partsText(v.Parts); text != "" {
+		out = append(out, pair{"parts", text})
+		if v.PartsOfSound {
+			out = append(out, pair{"parts_of", "sound"})
+		}
+	}
+	if v.SampleRate > 0 {
+		out = append(out, pair{"sample_rate", strconv.Itoa(v.SampleRate)})
+	}
+	return out
+}
+
+// readsAs reports whether a value is what text says: a plain scalar, or a list in
+// brackets.
+func readsAs(n *yaml.Node, text string) bool {
+	if n.Kind == yaml.ScalarNode {
+		return n.Value == text && !isQuoted(n)
+	}
+	var want yaml.Node
+	return yaml.Unmarshal([]byte(text), &want) == nil && len(want.Content) == 1 && differsOnlyBy(want.Content[0], n, nil)
 }

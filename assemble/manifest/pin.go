@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strconv"
 	"strings"
 	"unicode/utf8"
 
@@ -78,16 +77,7 @@ func (v Pinned) pairs(file *yaml.Node) []pair {
 		return nil
 	}
 	// + 0 makes -0 0
-	missing := []pair{{"drift_ppm", decimal(v.DriftPPM + 0)}}
-	if text := partsText(v.Parts); text != "" {
-		missing = append(missing, pair{"parts", text})
-		if v.PartsOfSound {
-			missing = append(missing, pair{"parts_of", "sound"})
-		}
-	}
-	if v.SampleRate > 0 {
-		missing = append(missing, pair{"sample_rate", strconv.Itoa(v.SampleRate)})
-	}
+	missing := append([]pair{{"drift_ppm", decimal(v.DriftPPM + 0)}}, v.ofTheFile()...)
 	return append([]pair{{"offset", decimal(v.Offset + 0)}}, missingPairs(file, missing...)...)
 }
 
@@ -214,7 +204,7 @@ func differsOnlyBy(before, after *yaml.Node, added map[*yaml.Node][]pair) bool {
 	rest := slices.Clone(after.Content)
 	for _, p := range added[before] {
 		i := slices.IndexFunc(rest, func(n *yaml.Node) bool { return n.Kind == yaml.ScalarNode && n.Value == p.key })
-		if i < 0 || i%2 != 0 || rest[i+1].Value != p.value || isQuoted(rest[i+1]) {
+		if i < 0 || i%2 != 0 || !readsAs(rest[i+1], p.value) {
 			return false
 		}
 		rest = slices.Delete(rest, i, i+2)

@@ -77,10 +77,10 @@ func (s *Set) listen(ctx context.Context, x *session.Session, l *listened) error
 			sounds, edges = append(sounds, r.Sound), append(edges, r.refs.features)
 		}
 	}
+	s.matchTasks()
 	for _, t := range s.Takes {
-		if v, a := t.Video, t.Audio; v != nil && a != nil && v.HasSound() && a.HasSound() {
-			a.refs.match = matchTask(v, a)
-			edges = append(edges, a.refs.match)
+		if t.Audio != nil && !t.Audio.refs.match.IsZero() {
+			edges = append(edges, t.Audio.refs.match)
 		}
 	}
 	res, err := x.Run(ctx, task.Collect(append(sounds, edges...)...))

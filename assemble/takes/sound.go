@@ -120,6 +120,7 @@ func (s *Set) listenTasks(tool *ffmpeg.Tool, steady reading.Steady) {
 		}
 		r.mend(r.File.Parts, r.File.SampleRate)
 	}
+	s.matchTasks()
 }
 
 // featuresTask listens for what sync needs to know of a sound.
@@ -159,6 +160,16 @@ func measureSound[T any](sound, tmp string, measure func(audio.Source) (T, error
 		return err
 	}
 	return store.Save(tmp, v)
+}
+
+// matchTasks plans the comparing of the two devices of every player who has two, with
+// the sounds as they are now.
+func (s *Set) matchTasks() {
+	for _, t := range s.Takes {
+		if v, a := t.Video, t.Audio; v != nil && a != nil && v.HasSound() && a.HasSound() {
+			a.refs.match = matchTask(v, a)
+		}
+	}
 }
 
 // matchTask compares the two devices of one take.

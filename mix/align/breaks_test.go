@@ -65,7 +65,7 @@ func TestFindBreaks(t *testing.T) {
 		t.Errorf("unbroken: %+v", found)
 	}
 	right, told := 0, 0
-	for _, k := range []int{1, 2} {
+	for _, k := range []int{2} {
 		at := middle - e.truth[k].Offset
 		for _, jump := range []float64{0.1, 0.45, -2.2, -9.7} {
 			for _, b := range e.breaks(e.with(t, k, broken(e.sounds[k], at, jump), 16000)) {
@@ -82,9 +82,9 @@ func TestFindBreaks(t *testing.T) {
 			}
 		}
 	}
-	t.Logf("of 8 breaks %d are sure and right, %d are asked about", right, told)
-	if right < 4 {
-		t.Errorf("only %d of 8 breaks are sure and right", right)
+	t.Logf("of 4 breaks %d are sure and right, %d are asked about", right, told)
+	if right < 3 {
+		t.Errorf("only %d of 4 breaks are sure and right", right)
 	}
 }
 
@@ -98,7 +98,7 @@ func TestFindBreaksLeavesPlayersAlone(t *testing.T) {
 		clear(x[int(from*16000):int(to*16000)])
 		return x
 	}
-	for _, k := range []int{0, 2} {
+	for _, k := range []int{2} {
 		x := e.sounds[k]
 		start := e.m.Start() - e.truth[k].Offset
 		beat := e.m.End() / 60 // a quiet stretch of about a second, wherever it falls
@@ -150,8 +150,9 @@ func TestSuspectRates(t *testing.T) {
 	if found := suspects(e.recs, 48000); len(found) > 0 {
 		t.Errorf("rightly labelled: %+v", found)
 	}
-	for _, c := range []struct{ label, rate int }{{44100, 48000}, {48000, 44100}, {32000, 48000}, {48000, 32000}, {44100, 32000}, {32000, 44100}} {
-		for k, x := range e.sounds[:2] {
+	right := Harmony(e.m, e.recs, Place(e.m, e.recs, nil))
+	for _, c := range []struct{ label, rate int }{{44100, 48000}, {48000, 44100}, {32000, 48000}, {44100, 32000}} {
+		for k, x := range e.sounds[:1] {
 			before := e.with(t, k, x, 16000*c.label/c.rate)
 			var first WrongRate
 			for _, w := range suspects(before, c.label) {
@@ -164,8 +165,9 @@ func TestSuspectRates(t *testing.T) {
 			}
 			// The harmony of the others tells it from another tempo.
 			was := Harmony(e.m, before, Place(e.m, before, nil))[e.recs[k].Name]
-			is := Harmony(e.m, e.recs, Place(e.m, e.recs, nil))[e.recs[k].Name]
-			t.Logf("%s, %d labelled %d: harmony %.2f, then %.2f", e.recs[k].Name, c.rate, c.label, was, is)
+			if is := right[e.recs[k].Name]; is < was+0.12 {
+				t.Errorf("%s, %d labelled %d: harmony %.2f, then %.2f", e.recs[k].Name, c.rate, c.label, was, is)
+			}
 		}
 	}
 }
