@@ -20,8 +20,7 @@ import (
 type Pinned struct {
 	Take, Role       string // Role is "video" or "audio"
 	Offset, DriftPPM float64
-	// What sync found about the file itself, as in [File]; zero values for a file that
-	// is one piece of time and labelled rightly.
+	// What sync found about the file itself, as in [File]; zero for a whole one.
 	Parts        audio.Parts
 	PartsOfSound bool
 	SampleRate   int
@@ -77,8 +76,8 @@ func (v Pinned) pairs(file *yaml.Node) []pair {
 		return nil
 	}
 	// + 0 makes -0 0
-	missing := append([]pair{{"drift_ppm", decimal(v.DriftPPM + 0)}}, v.ofTheFile()...)
-	return append([]pair{{"offset", decimal(v.Offset + 0)}}, missingPairs(file, missing...)...)
+	return append([]pair{{"offset", decimal(v.Offset + 0)}},
+		missingPairs(file, append([]pair{{"drift_ppm", decimal(v.DriftPPM + 0)}}, v.ofTheFile()...)...)...)
 }
 
 // checkPinned refuses values that a manifest could not hold: a caller's bug.
@@ -230,10 +229,8 @@ func recordingNode(root *yaml.Node, take, role string) *yaml.Node {
 
 // valueOf returns the value behind a key of a mapping; nil when there is none.
 func valueOf(n *yaml.Node, key string) *yaml.Node {
-	if _, v := entryOf(n, key); v != nil {
-		return v
-	}
-	return nil
+	_, v := entryOf(n, key)
+	return v
 }
 
 // entryOf returns the key and the value of an entry of a mapping, nil for one that
