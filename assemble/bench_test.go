@@ -105,14 +105,14 @@ func (s benchSet) manifest(n int, gain float64, labels bool) string {
 	return fmt.Sprintf(`version: 1
 title: Bench
 tempo: {count_in: {measures: 0}, changes: [{measure: 1, meter: 2/4, bpm: 120}], measures: %d}
-picture: {fps: 30, gutter: 0, lead_in: 0, tail: 0, labels: %v}
+picture: {fps: 30, aspect: 16:9, gutter: 0, lead_in: 0, tail: 0, labels: %v}
 deliver: [{name: final, canvas: %s}]
 release: yes
 takes:
 %s`, s.seconds, labels, s.canvas, takes.String())
 }
 
-// command is what a person who knows ffmpeg well would type for the same film:
+// command returns what a person who knows ffmpeg well would type for the same film:
 // every take decoded once, scaled to its tile, stacked and encoded with the
 // same settings in one process.
 func (s benchSet) command(dir, out string) []string {
@@ -162,7 +162,7 @@ func BenchmarkAgainstOneCommand(b *testing.B) {
 	b.Run("late", x.with((*comparison).late))
 }
 
-// with is one round of runs as a benchmark of its own. The command runs before
+// with returns one round of runs as a benchmark of its own. The command runs before
 // and after it, and the mean of both is what the others are compared with: a
 // virtual machine can be a tenth slower for some minutes.
 func (x *comparison) with(runs func(*comparison)) func(*testing.B) {

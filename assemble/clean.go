@@ -60,11 +60,7 @@ type VerifyResult struct {
 // made of them is.
 func (p *Production) Verify(ctx context.Context, o RenderOptions) (VerifyResult, error) {
 	r := VerifyResult{Different: []Differing{}}
-	wants, err := wantedFilms(p, o)
-	if err != nil {
-		return r, err
-	}
-	codings, err := findEncoders(ctx, p, wants)
+	wants, codings, err := wantedFilms(ctx, p, o)
 	if err != nil {
 		return r, err
 	}
@@ -87,7 +83,8 @@ func (p *Production) Verify(ctx context.Context, o RenderOptions) (VerifyResult,
 	}
 	r.Different = append(r.Different, differ.List...)
 	if len(r.Different) > 0 {
-		return r, fault.New(fault.Failed, "", fmt.Sprintf("%d of %d results came out otherwise when they were made again", len(r.Different), r.Tasks),
+		return r, fault.New(fault.Failed, "",
+			fmt.Sprintf("%d of %d results came out otherwise when they were made again", len(r.Different), r.Tasks),
 			"ripieno clean removes what is stored; please report it if it comes back")
 	}
 	return r, nil

@@ -13,7 +13,8 @@ var bars = [][3]float64{{1, 1, 1}, {1, 1, 0}, {0, 1, 1}, {1, 0, 1}, {1, 0, 0}, {
 
 // published are the bars in 8-bit limited-range BT.709 (ITU-R BT.709-6, items
 // 3 and 4); the grey is calculated: 16 + 219/2.
-var published = [][3]float64{{235, 128, 128}, {219, 16, 138}, {188, 154, 16}, {78, 214, 230}, {63, 102, 240}, {32, 240, 118}, {16, 128, 128}, {125.5, 128, 128}}
+var published = [][3]float64{{235, 128, 128}, {219, 16, 138}, {188, 154, 16}, {78, 214, 230}, {63, 102, 240},
+	{32, 240, 118}, {16, 128, 128}, {125.5, 128, 128}}
 
 // luma holds Kr and Kb of a matrix (ITU-R BT.709-6, BT.601-7 and BT.2020-2).
 type luma struct{ r, b float64 }
@@ -24,7 +25,7 @@ var (
 	luma2020 = luma{0.2627, 0.0593}
 )
 
-// encode is R'G'B' as code values of a bit depth, in limited or full range.
+// encode returns R'G'B' as code values of a bit depth, in limited or full range.
 func (k luma) encode(rgb [3]float64, bits int, full bool) [3]float64 {
 	y := k.r*rgb[0] + (1-k.r-k.b)*rgb[1] + k.b*rgb[2]
 	cb, cr := (rgb[2]-y)/(2*(1-k.b)), (rgb[0]-y)/(2*(1-k.r))
@@ -66,7 +67,8 @@ func (b barsTake) write(t *testing.T, made short) {
 		for range h {
 			for x := range w {
 				rgb := bars[x*len(bars)/w]
-				put(b.matrix.encode([3]float64{rgb[0] * b.level, rgb[1] * b.level, rgb[2] * b.level}, b.bits, b.full)[part])
+				put(b.matrix.encode([3]float64{rgb[0] * b.level, rgb[1] * b.level, rgb[2] * b.level}, b.bits,
+					b.full)[part])
 			}
 		}
 	}
@@ -82,10 +84,11 @@ func (b barsTake) write(t *testing.T, made short) {
 	case strings.Contains(b.args, "range pc"):
 		format = "yuvj420p"
 	}
-	made.encode(t, b.name, format, barsW, barsH, raw.Bytes(), append(strings.Fields(b.args), "-qp", "1", "-pix_fmt", format)...)
+	made.encode(t, b.name, format, barsW, barsH, raw.Bytes(), append(strings.Fields(b.args), "-qp", "1", "-pix_fmt",
+		format)...)
 }
 
-// sdr is what a bar of full level must look like in the film.
+// sdr returns what a bar of full level must look like in the film.
 func sdr(bar [3]float64) [3]float64 {
 	for i, b := range bars {
 		if b == bar {
@@ -95,7 +98,7 @@ func sdr(bar [3]float64) [3]float64 {
 	return luma709.encode(bar, 8, false)
 }
 
-// hlgBar is the formula for a bar of 75 % HLG, which is HDR reference white
+// hlgBar returns the formula for a bar of 75 % HLG, which is HDR reference white
 // (ITU-R BT.2408-4, table 1): inverse OETF and OOTF of a display of 1000 cd/m²
 // (ITU-R BT.2100-2, table 5), to BT.709 primaries (ITU-R BT.2087-0), tone
 // mapped so that 203 cd/m² is 1 before the curve, and made the signal that a
@@ -118,7 +121,7 @@ func hlgBar(level float64) func([3]float64) [3]float64 {
 	}
 }
 
-// wideBar is a bar of SDR in BT.2020 primaries: the display's light (BT.1886)
+// wideBar returns a bar of SDR in BT.2020 primaries: the display's light (BT.1886)
 // in BT.709 primaries, clipped to what they can show.
 func wideBar(bar [3]float64) [3]float64 {
 	m := [3][3]float64{{1.6605, -0.5876, -0.0728}, {-0.1246, 1.1329, -0.0083}, {-0.0182, -0.1006, 1.1187}}
@@ -140,7 +143,7 @@ func hlgInverse(v float64) float64 {
 	return (math.Exp((v-c)/a) + b) / 12
 }
 
-// pqBar is a bar of a PQ signal (ITU-R BT.2100-2, table 4).
+// pqBar returns a bar of a PQ signal (ITU-R BT.2100-2, table 4).
 func pqBar(level float64) func([3]float64) [3]float64 {
 	return func(bar [3]float64) [3]float64 {
 		var lin [3]float64
@@ -186,7 +189,8 @@ func mobius(x, j, peak float64) float64 {
 // published for SDR, and for HDR, where no standard fixes a tone curve, of the
 // formulas above, which go from the published signal to ours.
 func TestColoursOfEveryKindOfTakeComeOutTrue(t *testing.T) {
-	const sd, hd = "-color_primaries smpte170m -color_trc smpte170m -colorspace smpte170m", "-color_primaries bt709 -color_trc bt709 -colorspace bt709"
+	const sd, hd = "-color_primaries smpte170m -color_trc smpte170m -colorspace " +
+		"smpte170m", "-color_primaries bt709 -color_trc bt709 -colorspace bt709"
 	const wide = "-color_primaries bt2020 -colorspace bt2020nc -color_range tv -color_trc "
 	takes := []barsTake{
 		{"bt709.mp4", luma709, 8, false, 1, hd + " -color_range tv", sdr, ""},

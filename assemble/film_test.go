@@ -25,7 +25,7 @@ release: yes
 takes:
 %s
 mix: {loudness: -20, true_peak: -2, balance: manual}
-picture: {fps: 30, gutter: 6, margin: 12, background: "#204060", labels: false, lead_in: 1, tail: 1}
+picture: {fps: 30, aspect: 16:9, gutter: 6, margin: 12, background: "#204060", labels: false, lead_in: 1, tail: 1}
 deliver: [{name: final, canvas: 640x360}]
 `
 
@@ -62,7 +62,7 @@ func (p placedTake) guide(file float64) float64 { return p.offset + file*(1+p.dr
 func (p placedTake) shownFrom() float64 { return p.guide(0) }
 func (p placedTake) shownTo() float64   { return p.guide(float64(p.frames) / p.fps) }
 
-// cast is the takes of the film test: constant rates above, at and below the
+// cast returns the takes of the film test: constant rates above, at and below the
 // film's, one with uneven frames, one stored sideways, one that starts late and
 // ends early, with drifts a phone never has, so that an ignored one shows.
 func cast() []placedTake {

@@ -40,7 +40,7 @@ type marked struct {
 	wide, high   int  // pixels; 0 is markWide by markHigh
 }
 
-// size is the picture's.
+// size returns the picture's.
 func (m marked) size() (w, h int) {
 	if m.wide == 0 {
 		return markWide, markHigh
@@ -67,7 +67,7 @@ func (m marked) frame(k int) []byte {
 	return pix
 }
 
-// readMark is the reverse, from a tile of any size. The counter is −1 when the
+// readMark returns the reverse, from a tile of any size. The counter is −1 when the
 // tile shows no mark.
 func readMark(pix []byte, stride, x0, y0, w, h int) (id, counter int) {
 	cell := func(col, row int) float64 {
@@ -98,7 +98,7 @@ func readMark(pix []byte, stride, x0, y0, w, h int) (id, counter int) {
 	return bits >> 12, bits & 0xfff
 }
 
-// wave is the sound of a marked take: a burst of a few milliseconds at every
+// wave returns the sound of a marked take: a burst of a few milliseconds at every
 // click and silence between.
 func (m marked) wave() []byte {
 	n := int(float64(m.frames) / m.fps * clickRate)
@@ -136,7 +136,8 @@ func (m marked) write(t testing.TB, tool *ffmpeg.Tool, dir string) {
 		video.Write(m.frame(k))
 	}
 	w, h := m.size()
-	args := []string{"-f", "rawvideo", "-pix_fmt", "gray", "-s", fmt.Sprintf("%dx%d", w, h), "-r", m.rate, "-i", "pipe:0"}
+	args := []string{"-f", "rawvideo", "-pix_fmt", "gray", "-s", fmt.Sprintf("%dx%d", w, h), "-r", m.rate, "-i",
+		"pipe:0"}
 	if m.audio {
 		pcm := filepath.Join(t.TempDir(), "sound.s16")
 		if err := os.WriteFile(pcm, m.wave(), 0o666); err != nil {
@@ -147,7 +148,8 @@ func (m marked) write(t testing.TB, tool *ffmpeg.Tool, dir string) {
 	if m.storedTurned {
 		args = append(args, "-vf", "transpose=cclock")
 	}
-	args = append(args, "-c:v", "libx264", "-preset", "ultrafast", "-crf", "18", "-pix_fmt", "yuv420p", "-c:a", "aac", "-b:a", "128k")
+	args = append(args, "-c:v", "libx264", "-preset", "ultrafast", "-crf", "18", "-pix_fmt", "yuv420p", "-c:a", "aac",
+		"-b:a", "128k")
 	args = append(args, m.extra...)
 	made := target
 	if m.storedTurned {
@@ -155,7 +157,8 @@ func (m marked) write(t testing.TB, tool *ffmpeg.Tool, dir string) {
 	}
 	run(t, tool, ffmpeg.Command{Args: append(args, "-y", made), Stdin: &video})
 	if m.storedTurned {
-		run(t, tool, ffmpeg.Command{Args: []string{"-i", made, "-c", "copy", "-metadata:s:v:0", "rotate=270", "-y", target}})
+		run(t, tool, ffmpeg.Command{Args: []string{"-i", made, "-c", "copy", "-metadata:s:v:0", "rotate=270", "-y",
+			target}})
 	}
 }
 
@@ -178,7 +181,8 @@ type film struct {
 func decodeFilm(t *testing.T, tool *ffmpeg.Tool, path string, w, h int) film {
 	t.Helper()
 	var pix, pcm bytes.Buffer
-	run(t, tool, ffmpeg.Command{Args: []string{"-i", path, "-map", "0:v", "-f", "rawvideo", "-pix_fmt", "gray", "pipe:1"}, Stdout: &pix})
+	run(t, tool, ffmpeg.Command{Args: []string{"-i", path, "-map", "0:v", "-f", "rawvideo", "-pix_fmt", "gray",
+		"pipe:1"}, Stdout: &pix})
 	run(t, tool, ffmpeg.Command{Args: []string{"-i", path, "-map", "0:a", "-f", "f32le", "pipe:1"}, Stdout: &pcm})
 	f := film{w: w, h: h, fps: filmFPS, start: filmStart}
 	for raw := pix.Bytes(); len(raw) >= w*h; raw = raw[w*h:] {
@@ -190,7 +194,7 @@ func decodeFilm(t *testing.T, tool *ffmpeg.Tool, path string, w, h int) film {
 	return f
 }
 
-// side is f with the sound of one channel alone.
+// side returns f with the sound of one channel alone.
 func (f film) side(channel int) film {
 	sound := make([]float64, len(f.sound))
 	for i := channel; i < len(sound); i += 2 {
@@ -200,7 +204,7 @@ func (f film) side(channel int) film {
 	return f
 }
 
-// peakNear is the output time of the loudest sample within reach of a moment.
+// peakNear returns the output time of the loudest sample within reach of a moment.
 func (f film) peakNear(seconds, reach float64) float64 {
 	best, at := 0.0, math.NaN()
 	for i := int((seconds - reach) * clickRate); i < int((seconds+reach)*clickRate); i++ {
@@ -226,7 +230,7 @@ func findTool(t testing.TB) *ffmpeg.Tool {
 	return tool
 }
 
-// command is a run of ffmpeg whose output goes to out.
+// command returns a run of ffmpeg whose output goes to out.
 func command(out *bytes.Buffer, args ...string) ffmpeg.Command {
 	return ffmpeg.Command{Args: args, Stdout: out}
 }

@@ -13,10 +13,9 @@ import (
 	"context"
 	"fmt"
 
-	"ripieno/assemble/fault"
-	"ripieno/assemble/manifest"
 	"ripieno/assemble/picture"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/roll"
 	"ripieno/assemble/session"
 	"ripieno/assemble/soundtrack"
 	"ripieno/assemble/takes"
@@ -84,8 +83,14 @@ func readAssets(ctx context.Context, p *Production) (*picture.Assets, error) {
 	return picture.ReadAssets(ctx, f)
 }
 
-// plan plans films from what was found out about the takes.
-func (p *Production) plan(m material, wants []plan.Want) (*plan.Plan, []Bad, error) {
+// plan plans films from what was found out about the takes. Where films are wanted
+// it looks where the players are in their pictures.
+func (p *Production) plan(ctx context.Context, m material, wants []plan.Want) (*plan.Plan, []Bad, error) {
+	if len(wants) > 0 {
+		if err := m.DetectSubjects(ctx, p.Session); err != nil {
+			return nil, nil, err
+		}
+	}
 	line, err := plan.NewTimeline(p.Manifest())
 	if err != nil {
 		return nil, nil, err
@@ -119,14 +124,14 @@ func soundOf(r *takes.Recording) soundtrack.Sound {
 	return soundtrack.Sound{Samples: r.Sound, Name: r.Name(), File: r.File.Path, Seconds: r.Info.Duration}
 }
 
-// noSuch returns the fault for a name on the command line that the manifest
-// lacks.
-func noSuch(man *manifest.Production, what, name string, known []string) error {
-	hint := "the manifest has none"
-	if len(known) > 0 {
-		hint = fmt.Sprintf("the manifest has %q", known)
+// openReleases returns what is open before anything may be published, and says it
+// where the work goes on.
+func (p *Production) openReleases() []Bad {
+	open := roll.Releases(p.Manifest())
+	for _, b := range open {
+		p.Message("before you publish: " + b.What)
 	}
-	return fault.New(fault.Manifest, man.Path, fmt.Sprintf("no %s is called %q", what, name), hint)
+	return open
 }
 
 func names[T any](list []T, name func(T) string) []string {

@@ -24,10 +24,11 @@ func (p plain) write(t *testing.T, tool *ffmpeg.Tool, dir string) {
 	t.Helper()
 	run(t, tool, command(new(bytes.Buffer), "-f", "lavfi", "-i", "color="+p.colour+":size=90x160:rate=30:duration=7",
 		"-f", "lavfi", "-i", fmt.Sprintf("sine=frequency=%d:duration=7:sample_rate=48000", p.hz),
-		"-pix_fmt", "yuv420p", "-c:v", "libx264", "-preset", "ultrafast", "-c:a", "aac", "-y", "file:"+filepath.Join(dir, "intake", p.name+".mp4")))
+		"-pix_fmt", "yuv420p", "-c:v", "libx264", "-preset", "ultrafast", "-c:a", "aac", "-y",
+		"file:"+filepath.Join(dir, "intake", p.name+".mp4")))
 }
 
-// releaseCast is who plays in these tests: one who agreed, one who wants to be
+// releaseCast returns who plays in these tests: one who agreed, one who wants to be
 // heard only, one who wants neither.
 func releaseCast(seen, heard, neither string) (string, []plain) {
 	cast := []plain{
@@ -37,20 +38,23 @@ func releaseCast(seen, heard, neither string) (string, []plain) {
 	}
 	var list strings.Builder
 	for i, p := range cast {
-		fmt.Fprintf(&list, "  - {name: %s, player: Player %d, part: Part %d, video: {file: intake/%s.mp4, offset: 2.5}%s}\n", p.name, i, i, p.name, p.keys)
+		fmt.Fprintf(&list, "  - {name: %s, player: Player %d, part: Part %d, video: {file: intake/%s.mp4, offset: "+
+			"2.5}%s}\n", p.name, i, i, p.name, p.keys)
 	}
 	text := strings.Replace(fmt.Sprintf(testManifest, list.String()), "release: yes\n", "", 1)
 	text = strings.Replace(text, "canvas: 640x360", "canvas: 320x180, poster: m1.3", 1)
 	text = strings.Replace(text, "#204060", "#202020", 1)
-	return text + "shots: [{from: start, show: solo, take: heard}, {from: m1, show: solo, take: neither}, {from: m1.3, show: tutti, transition: {kind: move, seconds: 0.3}}]\n", cast
+	return text + "shots: [{from: start, show: solo, take: heard}, {from: m1, show: solo, take: neither}, {from: " +
+		"m1.3, show: tutti, transition: {kind: move, seconds: 0.3}}]\n", cast
 }
 
-// most is the largest share of an output's picture that has one of the colours
+// most returns the largest share of an output's picture that has one of the colours
 // of the cast: of any frame of a film, or of a drawing.
 func most(t *testing.T, tool *ffmpeg.Tool, path string) (green, red, blue float64) {
 	t.Helper()
 	var pix bytes.Buffer
-	run(t, tool, ffmpeg.Command{Args: []string{"-i", path, "-vf", "scale=160:90:flags=area", "-f", "rawvideo", "-pix_fmt", "rgb24", "pipe:1"}, Stdout: &pix})
+	run(t, tool, ffmpeg.Command{Args: []string{"-i", path, "-vf", "scale=160:90:flags=area", "-f", "rawvideo",
+		"-pix_fmt", "rgb24", "pipe:1"}, Stdout: &pix})
 	for raw := pix.Bytes(); len(raw) >= 160*90*3; raw = raw[160*90*3:] {
 		var n [3]int
 		for i := 0; i < 160*90*3; i += 3 {
@@ -61,12 +65,13 @@ func most(t *testing.T, tool *ffmpeg.Tool, path string) (green, red, blue float6
 				}
 			}
 		}
-		red, green, blue = max(red, float64(n[0])/14400), max(green, float64(n[1])/14400), max(blue, float64(n[2])/14400)
+		red, green, blue = max(red, float64(n[0])/14400), max(green, float64(n[1])/14400), max(blue,
+			float64(n[2])/14400)
 	}
 	return green, red, blue
 }
 
-// level is that of a frequency in the middle of a film, by correlation.
+// level returns that of a frequency in the middle of a film, by correlation.
 func (f film) level(hz int) float64 {
 	mono := make([]float64, len(f.sound)/2)
 	for i := range mono {
@@ -133,7 +138,8 @@ func TestNothingIsShownThatIsNotReleased(t *testing.T) {
 			t.Errorf("%s: the player who agreed is not there", filepath.Base(path))
 		}
 		if red > 0 || blue > 0 {
-			t.Errorf("%s: %.4f of a frame shows who is to be heard only, %.4f who is to be neither", filepath.Base(path), red, blue)
+			t.Errorf("%s: %.4f of a frame shows who is to be heard only, %.4f who is to be neither",
+				filepath.Base(path), red, blue)
 		}
 	}
 	f := decodeFilm(t, tool, filepath.Join(p.Settings().Out, "final.mp4"), 320, 180)
@@ -169,19 +175,5 @@ func TestTheFinalWaitsForReleases(t *testing.T) {
 	}
 	if entries, _ := os.ReadDir(p.Settings().Out); len(entries) > 0 {
 		t.Errorf("there is %v in out", entries)
-	}
-}
-
-// TestManyOpenReleasesStayReadable: four hundred names in one line help nobody.
-func TestManyOpenReleasesStayReadable(t *testing.T) {
-	var names []string
-	for k := range 12 {
-		names = append(names, fmt.Sprintf("%q", string(rune('a'+k))))
-	}
-	if got := firstOf(names); got != strings.Join(names, ", ") {
-		t.Errorf("twelve: %s", got)
-	}
-	if got, end := firstOf(append(names, `"m"`, `"n"`)), `"l" and 2 more, which ripieno rollcall lists`; !strings.HasSuffix(got, end) || strings.Contains(got, `"m"`) {
-		t.Errorf("fourteen: %s", got)
 	}
 }

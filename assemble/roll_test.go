@@ -14,10 +14,12 @@ func TestCreditsRollSteadily(t *testing.T) {
 	dir := t.TempDir()
 	var takes strings.Builder
 	for i := range 7 {
-		fmt.Fprintf(&takes, "  - {name: t%d, player: \"Player %s\", part: Part %d, section: s%d, expected: true}\n", i, strings.Repeat("x", i), i, i/3)
+		fmt.Fprintf(&takes, "  - {name: t%d, player: \"Player %s\", part: Part %d, section: s%d, expected: true}\n", i,
+			strings.Repeat("x", i), i, i/3)
 	}
 	text := strings.Replace(fmt.Sprintf(testManifest, takes.String()), "measures: 2\n", "measures: 10\n", 1)
-	p := openTest(t, dir, text+"shots: [{from: start, show: card, text: credits, roll: true}, {from: m10, show: card, text: x, transition: {kind: dissolve, seconds: 0.5}}]\n")
+	p := openTest(t, dir, text+"shots: [{from: start, show: card, text: credits, roll: true}, {from: m10, show: "+
+		"card, text: x, transition: {kind: dissolve, seconds: 0.5}}]\n")
 	r, err := p.Render(t.Context(), RenderOptions{})
 	if err != nil {
 		t.Fatal(err)
@@ -49,7 +51,7 @@ func TestCreditsRollSteadily(t *testing.T) {
 	}
 }
 
-// lit is the rows of frame k that have letters; #204060 is 60 when the decoder
+// lit returns the rows of frame k that have letters; #204060 is 60 when the decoder
 // spreads it from 0 to 255.
 func (f film) lit(k int) (rows []int) {
 	for y := range f.h {
@@ -63,7 +65,7 @@ func (f film) lit(k int) (rows []int) {
 	return rows
 }
 
-// unlike is how far frame k+1 is from frame k moved up by so many rows, in the
+// unlike returns how far frame k+1 is from frame k moved up by so many rows, in the
 // middle of the picture.
 func (f film) unlike(k, step int) (sum int) {
 	a, b := f.frames[k], f.frames[k+1]

@@ -25,7 +25,8 @@ import (
 // sampledPrograms are General MIDI instruments that play the parts of package
 // simulate's: numbers from 0, of level 1's sound set.
 var sampledPrograms = map[string][]byte{
-	"struck bars": {12, 11}, "plucked strings": {24, 45}, "drum": {47}, "reed": {71, 68}, "brass": {57, 56}, "flute": {73},
+	"struck bars": {12, 11}, "plucked strings": {24, 45}, "drum": {47}, "reed": {71, 68}, "brass": {57,
+		56}, "flute": {73},
 	"low brass": {58}, "horn": {60}, "bowed": {40, 41}, "low bowed": {42, 43}, "voice": {53, 52},
 }
 
@@ -42,7 +43,7 @@ type sampled struct {
 	program, font, dir string
 }
 
-// record is a take with its notes played by a sampled instrument. The player
+// record returns a take with its notes played by a sampled instrument. The player
 // begins each note early by what such notes need to be heard, as they would.
 func (s sampled) record(ctx context.Context, take *simulate.Take, number int) (audio.Source, error) {
 	programs := sampledPrograms[take.Instrument()]
@@ -93,7 +94,7 @@ func (s sampled) record(ctx context.Context, take *simulate.Take, number int) (a
 	return take.Record(audio.NewMemory(audio.Block{dry[0][from:]}, sampledRate), first-0.5)
 }
 
-// speaks is how long after its beginning a test note stands 10 dB below its peak,
+// speaks returns how long after its beginning a test note stands 10 dB below its peak,
 // in seconds.
 func speaks(x []float64) float64 {
 	const w = sampledRate / 100
@@ -114,7 +115,7 @@ func speaks(x []float64) float64 {
 	return 0
 }
 
-// midiFile is a Standard MIDI File 1.0 of one track that plays notes, in ticks
+// midiFile returns a Standard MIDI File 1.0 of one track that plays notes, in ticks
 // of 0.1 ms: 5000 a quarter at the default tempo of 120.
 func midiFile(program byte, notes []simulate.Event) []byte {
 	type message struct {
@@ -126,7 +127,8 @@ func midiFile(program byte, notes []simulate.Event) []byte {
 		on := max(0, int(math.Round(n.At*10000)))
 		velocity := byte(math.Round(45 + 65*n.Loud))
 		off := on + max(200, int(n.Length*10000))
-		all = append(all, message{on, []byte{0x90, byte(n.MIDI), velocity}}, message{off, []byte{0x80, byte(n.MIDI), 0}})
+		all = append(all, message{on, []byte{0x90, byte(n.MIDI), velocity}},
+			message{off, []byte{0x80, byte(n.MIDI), 0}})
 	}
 	slices.SortStableFunc(all, func(a, b message) int {
 		if a.tick != b.tick {
@@ -146,7 +148,7 @@ func midiFile(program byte, notes []simulate.Event) []byte {
 	return append(out, track...)
 }
 
-// variableLength is a number in groups of seven bits, as MIDI files have it.
+// variableLength returns a number in groups of seven bits, as MIDI files have it.
 func variableLength(n int) []byte {
 	out := []byte{byte(n & 127)}
 	for n >>= 7; n > 0; n >>= 7 {
@@ -163,7 +165,7 @@ type placedSample struct {
 	take                     *simulate.Take
 }
 
-// nearest is the smallest of the errors: a file is wrong only when it is far from
+// nearest returns the smallest of the errors: a file is wrong only when it is far from
 // all that it could be placed by.
 func (p placedSample) nearest() float64 {
 	best := math.Min(math.Abs(p.recording), math.Abs(p.playing))
@@ -243,7 +245,8 @@ func TestAlignSampledInstruments(t *testing.T) {
 	} {
 		files, sure := s.place(t, c.number, c.o), 0
 		for _, p := range files {
-			fmt.Fprintf(&report, "\n%s %d %s, %s, cue %s: sure %v, recording %+.1f ms, playing %+.1f, clap %+.1f; %s %s",
+			fmt.Fprintf(&report, "\n%s %d %s, %s, cue %s: sure %v, recording %+.1f ms, playing %+.1f, clap "+
+				"%+.1f; %s %s",
 				c.o.Level, c.number, p.Name, p.take.Instrument(), p.take.Truth.Cued, p.Sure,
 				1000*p.recording, 1000*p.playing, 1000*p.clap, p.Method, p.Reason)
 			if !p.Sure {
@@ -362,6 +365,7 @@ func sampledRow(t *testing.T, b *strings.Builder, name string, set []placedSampl
 		}
 		return v[int(at*float64(len(v)-1))]
 	}
-	fmt.Fprintf(b, "| %s | %d | %d | %d | %.1f | %.1f | %.1f | %d | %d | %.2f, %.1f |\n", name, len(set), len(errs), wrong,
+	fmt.Fprintf(b, "| %s | %d | %d | %d | %.1f | %.1f | %.1f | %d | %d | %.2f, %.1f |\n", name, len(set), len(errs),
+		wrong,
 		share(errs, 0.5), share(errs, 0.95), share(errs, 1), refused, rightly, share(cues, 0.5), share(cues, 0.95))
 }

@@ -41,13 +41,14 @@ func newShort(t *testing.T) short {
 	return s
 }
 
-// file is the path of a take's file.
+// file returns the path of a take's file.
 func (s short) file(name string) string { return filepath.Join(s.dir, "intake", name) }
 
 // encode makes a take's file from raw frames, 24 a second.
 func (s short) encode(t *testing.T, name, format string, w, h int, frames []byte, args ...string) {
 	t.Helper()
-	all := append([]string{"-f", "rawvideo", "-pix_fmt", format, "-s", fmt.Sprintf("%dx%d", w, h), "-r", "24", "-i", "pipe:0",
+	all := append([]string{"-f", "rawvideo", "-pix_fmt", format, "-s", fmt.Sprintf("%dx%d", w, h), "-r", "24", "-i",
+		"pipe:0",
 		"-c:v", "libx264", "-preset", "ultrafast"}, args...)
 	run(t, s.tool, ffmpeg.Command{Args: append(all, "-y", s.file(name)), Stdin: bytes.NewReader(frames)})
 }
@@ -63,7 +64,8 @@ func (s short) join(t *testing.T, name, rate string, parts ...string) {
 		}
 		all = append(all, b...)
 	}
-	run(t, s.tool, ffmpeg.Command{Args: []string{"-r", rate, "-f", "h264", "-i", "pipe:0", "-c", "copy", "-y", s.file(name)}, Stdin: bytes.NewReader(all)})
+	run(t, s.tool, ffmpeg.Command{Args: []string{"-r", rate, "-f", "h264", "-i", "pipe:0", "-c", "copy", "-y",
+		s.file(name)}, Stdin: bytes.NewReader(all)})
 }
 
 // open writes the manifest and opens the production. takes are lines of the
@@ -132,7 +134,7 @@ func decodeColour(t *testing.T, tool *ffmpeg.Tool, path string, w, h int, more .
 	return f
 }
 
-// mean is Y, Cb and Cr averaged over 9 by 9 pixels round a place.
+// mean returns Y, Cb and Cr averaged over 9 by 9 pixels round a place.
 func (f colourFilm) mean(frame, x, y int) (m [3]float64) {
 	pix := f.frames[frame]
 	for dy := -4; dy <= 4; dy++ {
@@ -147,7 +149,7 @@ func (f colourFilm) mean(frame, x, y int) (m [3]float64) {
 	return m
 }
 
-// middle is mean at a place of a tile, in parts of its width and height.
+// middle returns mean at a place of a tile, in parts of its width and height.
 func (f shortFilm) middle(frame, tile int, across, down float64) [3]float64 {
 	r := f.tiles[tile]
 	return f.mean(frame, r.X+int(across*float64(r.W)), r.Y+int(down*float64(r.H)))

@@ -11,10 +11,10 @@ import (
 	"ripieno/mix/audio"
 )
 
-// toneAt is the test tone at a time, in seconds.
+// toneAt returns the test tone at a time, in seconds.
 func toneAt(hz, t float64) float64 { return 0.1 * math.Sin(2*math.Pi*hz*t) }
 
-// toneTake is eight seconds of a tone from guide time 0 on.
+// toneTake returns eight seconds of a tone from guide time 0 on.
 func toneTake(hz float64) []float64 {
 	x := make([]float64, 8*audio.Rate)
 	for i := range x {
@@ -35,7 +35,8 @@ func stemsOf(t *testing.T, law, takes string) (map[string]audio.Block, MixResult
 	}
 	more := "takes:\n" + takes + fmt.Sprintf(`mix: {balance: manual, pan_law: %s, fade_in: 0.5, fade_out: 1, solo_lift: 3%s}
 shots: [{from: m2, to: m3, show: solo, take: solo}]`, law, stage)
-	r := mixSound(t, dir, strings.ReplaceAll(more, "TONE", "audio: {file: in/tone.wav, offset: 0}, low_cut: none"), 2, MixOptions{Stems: true})
+	r := mixSound(t, dir, strings.ReplaceAll(more, "TONE", "audio: {file: in/tone.wav, offset: 0}, low_cut: none"), 2,
+		MixOptions{Stems: true})
 	stems := map[string]audio.Block{}
 	for _, s := range r.Stems {
 		if s.Take != "" {
@@ -45,7 +46,7 @@ shots: [{from: m2, to: m3, show: solo, take: solo}]`, law, stage)
 	return stems, r
 }
 
-// programmeGain is the gain of the mix's own fades at a guide frame, half a
+// programmeGain returns the gain of the mix's own fades at a guide frame, half a
 // period of a cosine from 1 s to 1.5 s and from 6 s to 7 s, and of the fades of
 // 10 ms that every strip has where the film begins and ends.
 func programmeGain(i int) float64 {
@@ -55,7 +56,7 @@ func programmeGain(i int) float64 {
 	return rising(i-soundFrom, 24000) * rising(i-soundFrom, 480) * rising(soundTo-1-i, 48000) * rising(soundTo-1-i, 480)
 }
 
-// rising is the gain of frame k of a fade of n frames; what is beyond its ends
+// rising returns the gain of frame k of a fade of n frames; what is beyond its ends
 // is 0 or 1. Read backwards it is the fade out.
 func rising(k, n int) float64 {
 	return 0.5 - 0.5*math.Cos(math.Pi*min(1, max(0, (float64(k)+0.5)/float64(n))))
@@ -93,7 +94,8 @@ func TestStripsSoundAsWritten(t *testing.T) {
 	plain := func(i int) float64 { return programmeGain(i) * toneAt(1000, at(i)) }
 	near(t, "plain", stems["plain"][0], plain)
 	near(t, "the other side of plain", stems["plain"][1], func(int) float64 { return 0 })
-	near(t, "late by 4.8 samples", stems["late"][0], func(i int) float64 { return programmeGain(i) * toneAt(1000, at(i)-0.0001) })
+	near(t, "late by 4.8 samples", stems["late"][0],
+		func(i int) float64 { return programmeGain(i) * toneAt(1000, at(i)-0.0001) })
 
 	// The lift moves half a second before and after the shot, from 4 s to 6 s.
 	near(t, "solo", stems["solo"][0], func(i int) float64 {

@@ -31,7 +31,7 @@ func MP3(wav, dst, title string) (Command, error) {
 	})
 }
 
-// SegmentList is the text of a list of segments for Mux, with how many frames
+// SegmentList returns the text of a list of segments for Mux, with how many frames
 // each has. Without their lengths the reader of the list would take each
 // file's own word for where the next begins, which is off by a little at every
 // join and by half a frame after forty. The lengths are differences of rounded
@@ -105,8 +105,10 @@ func Frame(film string, frame int, rate shot.Rate, dst string) (Command, error) 
 			in["ss"] = number((float64(frame) - 0.5) * float64(rate.Den) / float64(rate.Num))
 		}
 		s := ffmpeg.Input(film, in).Get("v")
-		s = filter(s, "scale", "in_color_matrix=bt709", "in_range=tv", "out_range=pc", "flags=bicubic+accurate_rnd+full_chroma_int")
+		s = filter(s, "scale", "in_color_matrix=bt709", "in_range=tv", "out_range=pc",
+			"flags=bicubic+accurate_rnd+full_chroma_int")
 		s = filter(s, "format", "pix_fmts=rgb24")
-		return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, ffmpeg.KwArgs{"frames:v": "1", "c:v": "png", "f": "image2", "update": "1", "threads": "1"})
+		return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, ffmpeg.KwArgs{"frames:v": "1", "c:v": "png", "f": "image2",
+			"update": "1", "threads": "1"})
 	})
 }

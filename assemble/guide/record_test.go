@@ -6,11 +6,12 @@ import (
 	"testing"
 
 	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/mix/tempo/score"
 )
 
 // parse reads a manifest of a tempo and variants.
-func parse(t *testing.T, text, variants string) *manifest.Production {
+func parse(t *testing.T, text, variants string) *production.Production {
 	t.Helper()
 	data := "version: 1\ntitle: Round\ntempo: {" + text + "}\nguide: {variants: [" + variants + "]}\n" +
 		"takes: [{name: a, expected: true}]\n"
@@ -21,8 +22,8 @@ func parse(t *testing.T, text, variants string) *manifest.Production {
 	return man
 }
 
-// made is the record of what a manifest asks for, read back from its bytes.
-func made(t *testing.T, man *manifest.Production) *manifest.Made {
+// made returns the record of what a manifest asks for, read back from its bytes.
+func made(t *testing.T, man *production.Production) *manifest.Made {
 	t.Helper()
 	var m manifest.Made
 	jobs, err := Jobs(man, nil)
@@ -69,7 +70,8 @@ func TestWhatDiffers(t *testing.T) {
 			"the cue on beat 1 of measure 3", "the cue on beat 3 of measure 2"},
 		{plain + ", pick_up: 1", "pick-up", "no pick-up", "a pick-up of 1 beat"},
 		{change("measures: 16", "measures: 17"), "measures", "16 measures", "17 measures"},
-		{plain + ", holds: [{at: m3.2, seconds: 1.5}]", "holds", "no hold there", "a hold of 1.5 s in measure 3, beat 2"},
+		{plain + ", holds: [{at: m3.2, seconds: 1.5}]", "holds", "no hold there",
+			"a hold of 1.5 s in measure 3, beat 2"},
 	} {
 		list := Changed(parse(t, c.now, ""), made(t, parse(t, plain, "")))
 		if c.of == "" {
@@ -85,7 +87,8 @@ func TestWhatDiffers(t *testing.T) {
 			t.Errorf("%s: %+v", c.now, list)
 			continue
 		}
-		if d := list[0].Differs[0]; d.Of != c.of || !strings.Contains(d.Made, c.made) || !strings.Contains(d.Now, c.is) {
+		if d := list[0].Differs[0]; d.Of != c.of || !strings.Contains(d.Made, c.made) ||
+			!strings.Contains(d.Now, c.is) {
 			t.Errorf("%s: %+v", c.now, d)
 		}
 	}
@@ -137,7 +140,7 @@ func TestGuidesThatDiffer(t *testing.T) {
 // a player's own guide of the whole piece goes like the one all play to.
 func TestWhichGuideATakeWasPlayedTo(t *testing.T) {
 	tempo := "changes: [{measure: 1, meter: 4/4, bpm: %}], measures: 16"
-	at := func(bpm string) *manifest.Production {
+	at := func(bpm string) *production.Production {
 		return parse(t, strings.Replace(tempo, "%", bpm, 1), "{name: soft}")
 	}
 	var all manifest.Made

@@ -16,7 +16,7 @@ import (
 	"ripieno/mix/audio"
 )
 
-// compare is Compare, which nobody breaks off.
+// compare returns Compare, which nobody breaks off.
 func compare(t testing.TB, all []Facts) map[string][]Finding {
 	t.Helper()
 	found, err := Compare(t.Context(), all)
@@ -62,7 +62,8 @@ func TestSameRecordingSavedAnew(t *testing.T) {
 	tool := ffmpegtest.Tool(t)
 	x := performed(1)
 	raw := filepath.Join(t.TempDir(), "raw.wav")
-	if _, err := media.CreateWAV(context.Background(), raw, audio.NewMemory(audio.Block{x}, testRate), media.PCM16); err != nil {
+	if _, err := media.CreateWAV(context.Background(), raw, audio.NewMemory(audio.Block{x}, testRate),
+		media.PCM16); err != nil {
 		t.Fatal(err)
 	}
 	coded := func(name string, args ...string) []uint8 {
@@ -108,13 +109,14 @@ func TestSameRecordingSavedAnew(t *testing.T) {
 		found := compare(t, []Facts{a, b})
 		if same := len(found) == 2; same != c.same || !same && len(found) > 0 {
 			t.Errorf("%s: %+v", c.name, found)
-		} else if same && (found["horn-2"][0].Code != Duplicate || !strings.Contains(found["horn-2"][0].What, "saved anew, as \"mara.mov\" of \"oboe-1\"")) {
+		} else if same && (found["horn-2"][0].Code != Duplicate ||
+			!strings.Contains(found["horn-2"][0].What, "saved anew, as \"mara.mov\" of \"oboe-1\"")) {
 			t.Errorf("%s: %+v", c.name, found)
 		}
 	}
 }
 
-// wander is the loudness of some minutes of playing, nobody else's; every other
+// wander returns the loudness of some minutes of playing, nobody else's; every other
 // one hardly varies, as loud and even playing does.
 func wander(seed uint64, minutes int) []uint8 {
 	rng := rand.New(rand.NewPCG(seed, 21))
@@ -133,7 +135,7 @@ func wander(seed uint64, minutes int) []uint8 {
 	return out
 }
 
-// sent are the files of so many takes, placed within a second of each other.
+// sent returns the files of so many takes, placed within a second of each other.
 func sent(takes, minutes int) []Facts {
 	all := make([]Facts, takes)
 	for i := range all {

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"ripieno/assemble/intake/limit"
+	"ripieno/assemble/report/phrase"
 )
 
 // Break is a place at which a recording is not one piece of time.
@@ -12,50 +13,28 @@ type Break struct {
 	At      float64 `json:"at"`      // seconds of the file
 	Jump    float64 `json:"jump"`    // seconds that are missing there, or, negative, that are too much
 	Measure int     `json:"measure"` // in which the first part ends
-	By      string  `json:"by"`      // what shows it: "playing", "silence", "device" or "picture"
+	By      string  `json:"by"`      // what shows it: "playing", "silence" or "device"
 	Mended  bool    `json:"mended"`  // the parts are placed each by itself
 }
 
-// String says in a line what a break is and what became of it.
-func (b Break) String() string {
-	what := seconds(math.Abs(b.Jump)) + " missing"
+// Said returns in a line what a break is, what became of it, and how to contradict that
+// in the manifest.
+func (b Break) Said() phrase.Message {
+	key, write := "found.broken-missing", "parts: [{from: 0}]"
 	if b.Jump < 0 {
-		what = seconds(-b.Jump) + " too much"
+		key = "found.broken-extra"
 	}
-	where := fmt.Sprintf("%s at %.2f s of the file, in measure %d", what, b.At, b.Measure)
-	if b.Mended {
-		return "in two parts: " + where + ", by the " + b.by() + "; both are placed"
+	if !b.Mended {
+		key += "-perhaps"
+		end := b.At + math.Max(0, -b.Jump)
+		write = fmt.Sprintf("parts: [{to: %.3f}, {from: %.3f, shift: %.3f}]", b.At, end, b.Jump)
 	}
-	return "perhaps in two parts: " + where + ", by the " + b.by() + "; left as it is"
+	return phrase.New(key, "long", figure(math.Abs(b.Jump), 3), "at", figure(b.At, 2), "measure", whole(b.Measure),
+		"by", phrase.New("found.by-"+b.By), "write", write)
 }
 
-// by is what shows the break.
-func (b Break) by() string {
-	switch b.By {
-	case "device":
-		return "other device"
-	case "silence":
-		return "playing and a digital silence"
-	}
-	return b.By
-}
-
-// override says how to contradict sync in the manifest.
-func (b Break) override() string {
-	if b.Mended {
-		return "parts: [{from: 0}] for this file leaves it as it is"
-	}
-	end := b.At + math.Max(0, -b.Jump)
-	return fmt.Sprintf("parts: [{to: %.3f}, {from: %.3f, shift: %.3f}] for this file would mend it", b.At, end, b.Jump)
-}
-
-// seconds prints a short time.
-func seconds(s float64) string {
-	if s < 0.9995 {
-		return fmt.Sprintf("%.0f ms", 1000*s)
-	}
-	return fmt.Sprintf("%.2f s", s)
-}
+// String returns the line in English.
+func (b Break) String() string { return b.Said().Plain() }
 
 // pieces judges whether the file is one piece of time. What is too much is taken out and
 // nothing is lost; what is missing nobody can put back.
@@ -68,10 +47,10 @@ func (j *judge) pieces() {
 		if !b.Mended {
 			level, sure = Ask, 0.6
 		}
-		j.add(Broken, level, sure, "%s; %s", b, b.override())
+		j.note(Broken, level, sure, b.Said())
 	}
 	if a := j.file.Info.Audio; a != nil && j.file.TrueRate > 0 && j.file.TrueRate != a.Rate {
-		j.add(WrongRate, OK, 0.95, "its sound was recorded with %d samples a second and is labelled %d; it is used as recorded, unless sample_rate: %d says otherwise",
-			j.file.TrueRate, a.Rate, a.Rate)
+		j.add(WrongRate, OK, 0.95, "wrong-rate", "true", whole(j.file.TrueRate), "label", whole(a.Rate),
+			"write", fmt.Sprintf("sample_rate: %d", a.Rate))
 	}
 }

@@ -10,11 +10,13 @@ import (
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/media"
+	"ripieno/assemble/report/phrase"
+	"ripieno/layout/face"
 	"ripieno/layout/motion"
 	"ripieno/mix/playing"
 )
 
-// good is a take about which there is nothing to say: a video with sound of
+// good returns a take about which there is nothing to say: a video with sound of
 // its own and a separate microphone.
 func good() Facts {
 	sound := func() *Sound {
@@ -48,6 +50,16 @@ func TestGoodTakeHasNoFindings(t *testing.T) {
 	if Worst(nil) != OK {
 		t.Error("nothing is not OK")
 	}
+}
+
+// upright makes the picture an upright one with a face of a size in its middle.
+func upright(f *Facts, size float64) {
+	const y = 0.5
+	file := &f.Files[0]
+	file.Info.Video = &media.Video{W: 1080, H: 1920, SARNum: 1, SARDen: 1, FPSNum: 30, FPSDen: 1, Duration: 120, Transfer: "bt709"}
+	p := file.Picture
+	p.W, p.H = 360, 640
+	p.Faces = []face.Face{{X: 0.5, Y: y, Size: size, Left: 0.5, Right: 0.5, Top: y, Bottom: y, Pictures: 8, Of: 8, Score: 300}}
 }
 
 // spoiled is a row of [spoilers].
@@ -170,6 +182,11 @@ func spoilers() []spoiled {
 			func(f *Facts) {
 				video(f).Picture.Subject = motion.Subject{Left: 0.4, Right: 0.6, Top: 0.2, Bottom: 1, Confidence: 0.6}
 			}}, // seated
+		{HeadCut, Ask, func(f *Facts) { upright(f, 0.2); f.Shape = 16.0 / 9 },
+			func(f *Facts) { upright(f, 0.2); f.Shape = 1 }},
+		{HeadCut, Ask, func(f *Facts) { upright(f, 0.46) }, func(f *Facts) { upright(f, 0.36) }},
+		{HeadCut, Ask, func(f *Facts) { upright(f, 0.46) },
+			func(f *Facts) { upright(f, 0.46); f.Framed = true }}, // the user has seen to it
 		{Bleed, Ask, func(f *Facts) { video(f).Sync.ClickDB = -52 }, func(f *Facts) { video(f).Sync.ClickDB = -68 }},
 		{Untagged, OK, func(f *Facts) { video(f).Info.Video.PixFmt, video(f).Info.Video.Transfer = "yuv420p10le", "" },
 			func(f *Facts) { video(f).Info.Video.PixFmt, video(f).Info.Video.Transfer = "yuv420p10le", "bt709" }},
@@ -334,9 +351,33 @@ func TestForeignErrorsAreTold(t *testing.T) {
 }
 
 func TestClock(t *testing.T) {
-	for s, want := range map[float64]string{0: "0:00.0", 59.96: "1:00.0", 61.25: "1:01.3", 3600: "60:00.0"} {
+	for s, want := range map[float64]phrase.Figure{0: "0:00.0", 59.96: "1:00.0", 61.25: "1:01.3", 3600: "60:00.0"} {
 		if got := clock(s); got != want {
 			t.Errorf("%g reads %s, want %s", s, got, want)
+		}
+	}
+}
+
+// Every finding can be said in every language: nothing of the English is left, and
+// nothing is left to fill in.
+func TestFindingsInEveryLanguage(t *testing.T) {
+	for _, language := range phrase.Languages() {
+		words, err := phrase.Open(language, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, c := range spoilers() {
+			f := good()
+			c.spoil(&f)
+			for _, x := range Judge(f) {
+				said, asked := words.Write(x.Said), words.Write(x.Question())
+				if said == "" || strings.ContainsAny(said+asked, "{}") || (asked == "") != (x.Ask == "") {
+					t.Errorf("%s: %s is %q and asks %q", language, x.Code, said, asked)
+				}
+				if language != phrase.Default && (said == x.What && x.Code != Unreadable || asked != "" && asked == x.Ask) {
+					t.Errorf("%s: %s is said in English: %q, %q", language, x.Code, said, asked)
+				}
+			}
 		}
 	}
 }

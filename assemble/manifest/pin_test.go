@@ -11,6 +11,7 @@ import (
 	"testing"
 
 	"ripieno/assemble/fault"
+	"ripieno/assemble/production"
 )
 
 // pinHead ends where the takes begin.
@@ -178,7 +179,7 @@ func (s style) manifest() (text string, values []Pinned) {
 			}
 			b.WriteString(text + "\n")
 			if free {
-				values = append(values, Pinned{Take: name, Role: role, Offset: math.Round((s.rng.Float64()-0.5)*1e8) / 1e6,
+				values = append(values, Pinned{Take: name, Role: production.Role(role), Offset: math.Round((s.rng.Float64()-0.5)*1e8) / 1e6,
 					DriftPPM: (s.rng.Float64() - 0.5) * 600})
 			}
 		}

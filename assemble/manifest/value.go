@@ -1,6 +1,9 @@
 package manifest
 
-import "strings"
+import (
+	"ripieno/assemble/production"
+	"strings"
+)
 
 // value is what may stand behind a key.
 type value struct {
@@ -32,7 +35,9 @@ var (
 	levelValue = number(minGainDB, maxLevelDB, "dB").orWords("off")
 	fadeValue  = number(0, maxFade, "seconds")
 	edgeValue  = number(0, maxEdge, "seconds")
-	sideValue  = number(-100, 100, "-100 left, 100 right")
+	// aspectValue is the shape of tiles; see [mapping.aspect].
+	aspectValue = value{form: "ratio, range of ratios", unit: "width:height", words: []string{"auto"}}
+	sideValue   = number(-100, 100, "-100 left, 100 right")
 )
 
 // number returns a number within a range.
@@ -47,6 +52,9 @@ func whole(lo, hi float64, unit string) value {
 
 // oneOf returns a choice of words.
 func oneOf(words ...string) value { return value{form: wordForm, words: words} }
+
+// among returns a choice of a closed set of words.
+func among[W ~string](set production.Words[W]) value { return oneOf(set.Strings()...) }
 
 // mappingOf returns a mapping with the keys of s.
 func mappingOf(s *shape) value { return value{form: "mapping", of: s} }

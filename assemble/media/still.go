@@ -36,7 +36,8 @@ func DecodeStill(data []byte) (image.Image, error) {
 	case c.Width < 1 || c.Height < 1:
 		return nil, errors.New("it has no pixels")
 	case int64(c.Width)*int64(c.Height) > MaxPixels:
-		return nil, fmt.Errorf("%d by %d pixels are absurdly many, at most %d are accepted", c.Width, c.Height, MaxPixels)
+		return nil, fmt.Errorf("%d by %d pixels are absurdly many, at most %d are accepted", c.Width, c.Height,
+			MaxPixels)
 	}
 	img, err := whole()
 	if err != nil {
@@ -45,7 +46,7 @@ func DecodeStill(data []byte) (image.Image, error) {
 	return upright(img, turned), nil
 }
 
-// orientation is the value of the Exif tag of that name in a JPEG file (Exif
+// orientation returns the value of the Exif tag of that name in a JPEG file (Exif
 // 2.32, tag 0x0112): 1 to 8, where 1 is upright and also what a file without
 // the tag, or with a damaged one, is taken for.
 func orientation(data []byte) int {

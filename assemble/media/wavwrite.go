@@ -50,7 +50,8 @@ func NewWAVWriter(w io.WriteSeeker, rate, channels int, f Format) (*WAVWriter, e
 	if !ok {
 		return nil, fmt.Errorf("media: unknown WAV format %d", f)
 	}
-	x := &WAVWriter{w: w, out: bufio.NewWriterSize(w, readBytes), channels: channels, rate: rate, sample: sample, limit: math.MaxUint32}
+	x := &WAVWriter{w: w, out: bufio.NewWriterSize(w, readBytes), channels: channels, rate: rate, sample: sample,
+		limit: math.MaxUint32}
 	return x, nil
 }
 
@@ -69,7 +70,7 @@ func (x *WAVWriter) begin() error {
 	return err
 }
 
-// header is the file's head; finished fills in the sizes.
+// header returns the file's head; finished fills in the sizes.
 func (x *WAVWriter) header(finished bool) []byte {
 	le := binary.LittleEndian
 	frame := x.channels * x.sample.bytes()
@@ -157,7 +158,7 @@ func (x *WAVWriter) appendFormat(h []byte, plain bool) []byte {
 	return append(h, subFormatTail[:]...)
 }
 
-// speakers is the channel mask: front centre, front left and right, or nothing
+// speakers returns the channel mask: front centre, front left and right, or nothing
 // said.
 func speakers(channels int) uint32 {
 	switch channels {
@@ -276,7 +277,8 @@ func CreateWAV(ctx context.Context, path string, src audio.Source, f Format) (au
 // CreateBroadcastWAV is [CreateWAV] for a file that says where it belongs. b
 // may be filled in while src is read, for loudness that is known only at the
 // end, and may be nil.
-func CreateBroadcastWAV(ctx context.Context, path string, src audio.Source, f Format, b *Broadcast) (audio.Frames, error) {
+func CreateBroadcastWAV(ctx context.Context, path string, src audio.Source, f Format, b *Broadcast) (audio.Frames,
+	error) {
 	file, err := os.Create(path)
 	if err != nil {
 		return 0, err

@@ -12,7 +12,9 @@ import (
 //	1080 lines, medium preset, no tiles          504 MB, with 540 lines 216 MB
 //	1080 lines, libx264, libx265, libsvtav1 alone, and with 540 lines     480, 476, 601; 181, 193, 216 MB
 //	libx264 with one thread instead of two, as films of 1080 lines have it        424; 163 MB
-//	1080 lines, veryfast preset                  303 MB, with 540 lines 156 MB (a rough cut's is faster and takes less)
+//
+// 1080 lines, veryfast preset 303 MB, with 540 lines 156 MB (a rough cut's is faster and takes less)
+//
 //	1080 lines, 9, 25, 50, 100, 200 tiles        506, 527, 557, 637, 844 MB
 //
 // The mix takes about 60 MB, whatever it mixes, and is not counted.
@@ -26,17 +28,17 @@ const (
 	rollBytes    = 12 // of a pixel of a roll: read, converted and held, 4 bytes each
 )
 
-// composeMemory is the estimated peak of composing a segment, in bytes.
+// composeMemory returns the estimated peak of composing a segment, in bytes.
 func composeMemory(f plan.Film, seg plan.Segment) int64 {
 	ahead := float64(finalFrames)
 	switch {
 	case f.Rough:
 		ahead = roughFrames
-	case f.Codec == "av1":
+	case f.Codec == plan.AV1:
 		ahead = av1Frames
 	}
 	m := composeBase + ahead*reading.FrameBytes(f.Canvas.W, f.Canvas.H)
-	for _, t := range moving(f, seg) {
+	for _, t := range openTiles(f, seg) {
 		c := f.Conforms[t.Conform]
 		m += composeInput + tileFrames*reading.FrameBytes(c.W, c.H)
 	}

@@ -10,11 +10,10 @@ import (
 	"testing"
 
 	"ripieno/assemble/ffmpeg"
-	"ripieno/assemble/manifest"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/plan/plantest"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
-	"ripieno/mix/audio"
 )
 
 // round is a small production: two takes, then a solo of the second.
@@ -25,7 +24,7 @@ tempo: {count_in: {measures: 2}, changes: [{measure: 1, meter: 4/4, bpm: 120}], 
 takes:
   - {name: oboe, player: Ada, part: Oboe, video: {file: intake/oboe.mp4, offset: 0}}
   - {name: horn, player: Ben, part: Horn, video: {file: intake/horn.mp4, offset: 0}}
-picture: {fps: 30, lead_in: 1, tail: 1, background: "#204060"}
+picture: {fps: 30, aspect: 16:9, lead_in: 1, tail: 1, background: "#204060"}
 shots: [{from: start, show: tutti}, {from: m3, show: solo, take: horn}]
 deliver: [{name: final, canvas: 1280x720}]
 `
@@ -46,32 +45,7 @@ func (r *recorder) tool() *ffmpeg.Tool {
 // the tasks of its film.
 func planned(t *testing.T, r *recorder, changes ...string) (*plan.Plan, Film, []task.Task) {
 	t.Helper()
-	text := round
-	for i := 0; i+1 < len(changes); i += 2 {
-		if !strings.Contains(text, changes[i]) {
-			t.Fatalf("%q is not in the manifest", changes[i])
-		}
-		text = strings.Replace(text, changes[i], changes[i+1], 1)
-	}
-	man, err := manifest.Parse("production.yaml", []byte(text))
-	if err != nil {
-		t.Fatal(err)
-	}
-	facts := map[string]plan.Facts{}
-	for _, take := range man.Takes {
-		hash := store.HashBytes([]byte(take.Name)).String()
-		facts[take.Name] = plan.Facts{
-			Picture: &plan.Picture{Path: "/takes/" + take.Name + ".mp4", Hash: hash, W: 1920, H: 1080, Last: 60, FPS: 30, Matrix: "bt709", PixFmt: "yuv420p"},
-			Sound:   &plan.Sound{Hash: hash, Rate: audio.Rate, Channels: 1, Frames: 60 * audio.Rate},
-		}
-	}
-	d := man.Deliver[0]
-	want := plan.Want{Name: d.Name, Codec: d.Codec}
-	want.Canvas.W, want.Canvas.H = d.W, d.H
-	pl, err := plan.New(man, facts, []plan.Want{want}, plan.Look{})
-	if err != nil {
-		t.Fatal(err)
-	}
+	pl := plantest.Plan(t, round, true, changes...)
 	f, err := New(r.tool(), nil, pl, &Assets{}, nil).Film(pl.Films[0], heard())
 	if err != nil {
 		t.Fatal(err)
@@ -79,7 +53,7 @@ func planned(t *testing.T, r *recorder, changes ...string) (*plan.Plan, Film, []
 	return pl, f, task.Collect(f.Edges...)
 }
 
-// heard is the film's sound, which something else makes.
+// heard returns the film's sound, which something else makes.
 func heard() task.Ref[string] {
 	return task.Path(task.Task{ID: "sound", Action: store.NewAction("sound").Ext(".m4a")})
 }
@@ -99,7 +73,8 @@ func TestFilmAsTasks(t *testing.T) {
 	pl, f, tasks := planned(t, &recorder{})
 	n := stages(tasks)
 	// Both takes in the grid and the soloist once more, larger.
-	if n["conform"] != 3 || n["compose"] != len(pl.Films[0].Segments) || n["join"] != 1 || n["flashes"] != 1 || n["poster"] != 0 {
+	if n["conform"] != 3 || n["compose"] != len(pl.Films[0].Segments) || n["join"] != 1 || n["flashes"] != 1 ||
+		n["poster"] != 0 {
 		t.Fatalf("stages %v of %d segments", n, len(pl.Films[0].Segments))
 	}
 	at := map[string]int{}
@@ -150,7 +125,8 @@ func TestArgumentsOfConforming(t *testing.T) {
 			t.Fatal(err)
 		}
 		line := strings.Join(r.args, " ")
-		for _, want := range []string{"-i file:/takes/" + c.Take + ".mp4", "-protocol_whitelist", "-/filter_complex " + tmp + ".graph", "file:" + tmp} {
+		for _, want := range []string{"-i file:/takes/" + c.Take + ".mp4", "-protocol_whitelist",
+			"-/filter_complex " + tmp + ".graph", "file:" + tmp} {
 			if !strings.Contains(line, want) {
 				t.Errorf("%s: no %q in %s", c.Take, want, line)
 			}
@@ -238,10 +214,14 @@ func TestWhatAChangeMakesAgain(t *testing.T) {
 		{"nothing", "Test Round", "Test Round", nil},
 		{"a gain", "{name: oboe, ", "{name: oboe, gain: -3, ", nil},
 		{"another title", "Test Round", "Other Round", map[string]bool{"join": true}},
-		{"another name", "player: Ada", "player: Eve", map[string]bool{"draw": true, "compose": true, "join": true, "flashes": true}},
-		{"another solo", "take: horn", "take: oboe", map[string]bool{"conform": true, "draw": true, "compose": true, "join": true, "flashes": true}},
-		{"another background", "#204060", "#602040", map[string]bool{"draw": true, "compose": true, "join": true, "flashes": true}},
-		{"an earlier solo", "from: m3", "from: m2", map[string]bool{"conform": true, "compose": true, "join": true, "flashes": true}},
+		{"another name", "player: Ada", "player: Eve", map[string]bool{"draw": true, "compose": true, "join": true,
+			"flashes": true}},
+		{"another solo", "take: horn", "take: oboe", map[string]bool{"conform": true, "draw": true, "compose": true,
+			"join": true, "flashes": true}},
+		{"another background", "#204060", "#602040", map[string]bool{"draw": true, "compose": true, "join": true,
+			"flashes": true}},
+		{"an earlier solo", "from: m3", "from: m2", map[string]bool{"conform": true, "compose": true, "join": true,
+			"flashes": true}},
 	} {
 		_, _, now := planned(t, &recorder{}, c.old, c.new)
 		again := map[string]bool{}

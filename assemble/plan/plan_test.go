@@ -6,16 +6,16 @@ import (
 	"math/rand/v2"
 	"testing"
 
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/layout"
 	"ripieno/layout/shot"
 	"ripieno/mix/audio"
 	"ripieno/mix/tempo"
 )
 
-// production is a small piece of our own: 8 measures of 4/4 at 120 after a
+// lamplighter returns a small piece of our own: 8 measures of 4/4 at 120 after a
 // count-in of 4, so a measure lasts 2 s and measure 1 begins at guide time 8.
-func production(t testing.TB, takes int) *manifest.Production {
+func lamplighter(t testing.TB, takes int) *production.Production {
 	t.Helper()
 	meter, err := tempo.ParseMeter("4/4")
 	if err != nil {
@@ -29,21 +29,23 @@ func production(t testing.TB, takes int) *manifest.Production {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := &manifest.Production{
+	p := &production.Production{
 		Path: "production.yaml", Tempo: m,
-		Picture: manifest.Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9, Gutter: 6, LeadIn: 2, Tail: 2, Labels: true, Background: "#101214"},
+		Picture: production.Picture{FPSNum: 30, FPSDen: 1, Aspect: production.Aspect{AspectW: 16, AspectH: 9},
+			Gutter: 6, LeadIn: 2, Tail: 2, Labels: true, Background: "#101214"},
 	}
 	for i := range takes {
-		p.Takes = append(p.Takes, manifest.Take{
-			Name: fmt.Sprintf("take-%d", i+1), Fit: "crop", Crop: manifest.Crop{X: .5, Y: .5, Zoom: 1}, Section: []string{"high", "low"}[i%2],
+		p.Takes = append(p.Takes, production.Take{
+			Name: fmt.Sprintf("take-%d", i+1), Fit: "crop", Crop: production.Crop{X: .5, Y: .5,
+				Zoom: 1}, Section: []string{"high", "low"}[i%2],
 		})
 	}
 	return p
 }
 
-// filmed are facts of takes filmed in 1280x720 from 3 s before guide time 0
+// filmed returns facts of takes filmed in 1280x720 from 3 s before guide time 0
 // to its end at guide time 27.
-func filmed(p *manifest.Production) map[string]Facts {
+func filmed(p *production.Production) map[string]Facts {
 	facts := map[string]Facts{}
 	for _, t := range p.Takes {
 		clock := audio.Clock{Offset: -3}
@@ -57,16 +59,17 @@ func filmed(p *manifest.Production) map[string]Facts {
 
 var fullHD = []Want{{Name: "final", Canvas: layout.Canvas{W: 1920, H: 1080}}}
 
-func at(measure int) manifest.Time {
-	return manifest.Time{Seconds: 8 + 2*float64(measure-1)}
+func at(measure int) production.Time {
+	return production.Time{Seconds: 8 + 2*float64(measure-1)}
 }
 
 func TestTimelineRunsFromLeadInToTail(t *testing.T) {
-	line, err := NewTimeline(production(t, 1))
+	line, err := NewTimeline(lamplighter(t, 1))
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := Timeline{Rate: shot.Rate{Num: 30, Den: 1}, First: 180, Frames: 600, AudioStart: 6 * audio.Rate, AudioLen: 20 * audio.Rate}
+	want := Timeline{Rate: shot.Rate{Num: 30, Den: 1}, First: 180, Frames: 600, AudioStart: 6 * audio.Rate,
+		AudioLen: 20 * audio.Rate}
 	if line != want {
 		t.Errorf("got %+v, want %+v", line, want)
 	}
@@ -75,9 +78,10 @@ func TestTimelineRunsFromLeadInToTail(t *testing.T) {
 // The film must begin on a whole sample, or picture and sound would be apart
 // by up to a sample from the start.
 func TestTimelineBeginsOnAWholeSampleAtEveryRate(t *testing.T) {
-	for _, r := range []shot.Rate{{Num: 24, Den: 1}, {Num: 25, Den: 1}, {Num: 30, Den: 1}, {Num: 50, Den: 1}, {Num: 60, Den: 1}, {Num: 24000, Den: 1001}, {Num: 30000, Den: 1001}, {Num: 60000, Den: 1001}} {
+	for _, r := range []shot.Rate{{Num: 24, Den: 1}, {Num: 25, Den: 1}, {Num: 30, Den: 1}, {Num: 50, Den: 1},
+		{Num: 60, Den: 1}, {Num: 24000, Den: 1001}, {Num: 30000, Den: 1001}, {Num: 60000, Den: 1001}} {
 		for _, lead := range []float64{0, 0.7, 2, 3.3, 20} {
-			p := production(t, 1)
+			p := lamplighter(t, 1)
 			p.Picture.FPSNum, p.Picture.FPSDen, p.Picture.LeadIn = r.Num, r.Den, lead
 			line, err := NewTimeline(p)
 			if err != nil {
@@ -88,16 +92,17 @@ func TestTimelineBeginsOnAWholeSampleAtEveryRate(t *testing.T) {
 				t.Errorf("%s, lead-in %g: the film begins at sample %v", r, lead, exact)
 			}
 			if early := 8 - lead - line.GuideAtZero(); early < -0.5/r.FPS()-1e-9 || early > 5/r.FPS() {
-				t.Errorf("%s, lead-in %g: the film begins at %v, %v s before the lead-in", r, lead, line.GuideAtZero(), early)
+				t.Errorf("%s, lead-in %g: the film begins at %v, %v s before the lead-in", r, lead, line.GuideAtZero(),
+					early)
 			}
 		}
 	}
 }
 
 func TestSegmentsCoverTheFilmOnceAndStayInsideShots(t *testing.T) {
-	p := production(t, 3)
-	p.Shots = []manifest.Shot{
-		{From: manifest.Time{Edge: manifest.FilmStart}, Show: "card", Text: "title"},
+	p := lamplighter(t, 3)
+	p.Shots = []production.Shot{
+		{From: production.Time{Edge: production.FilmStart}, Show: "card", Text: "title"},
 		{From: at(1), Show: "tutti"},
 		{From: at(5), Show: "solo", Take: "take-2"},
 		{From: at(6), Show: "soli", Section: "high"},
@@ -119,7 +124,8 @@ func TestSegmentsCoverTheFilmOnceAndStayInsideShots(t *testing.T) {
 		t.Errorf("segments end at %d of %d", next, pl.Timeline.Frames)
 	}
 	// Measure 5 is 16 s of guide time, the film begins at 6: frame 300.
-	if got := f.Shots[2]; got.From != 300 || got.Show != shot.Solo || len(got.Tiles) != 1 || got.Tiles[0].Take != "take-2" {
+	if got := f.Shots[2]; got.From != 300 || got.Show != shot.Solo || len(got.Tiles) != 1 ||
+		got.Tiles[0].Take != "take-2" {
 		t.Errorf("the solo is %+v", got)
 	}
 	if got := f.Shots[0]; len(got.Tiles) != 0 || got.Text != "title" {
@@ -128,7 +134,7 @@ func TestSegmentsCoverTheFilmOnceAndStayInsideShots(t *testing.T) {
 }
 
 func TestLateTakeIsShownFromItsFirstFrameOn(t *testing.T) {
-	p := production(t, 2)
+	p := lamplighter(t, 2)
 	facts := filmed(p)
 	late := *facts["take-2"].Picture
 	late.Clock.Offset, late.Last = 9.5, 4 // guide 9.5 to 13.5, output frames 105 to 225
@@ -147,7 +153,7 @@ func TestLateTakeIsShownFromItsFirstFrameOn(t *testing.T) {
 }
 
 func TestDriftMovesPictureAndTrimCutsIt(t *testing.T) {
-	p := production(t, 1)
+	p := lamplighter(t, 1)
 	facts := filmed(p)
 	pic := *facts["take-1"].Picture
 	pic.Clock, pic.Last = audio.Clock{Offset: 0, Drift: 500}, 20 // 20 s of file are 20.010 s of guide
@@ -170,15 +176,18 @@ func TestDriftMovesPictureAndTrimCutsIt(t *testing.T) {
 	}
 }
 
+// In a rough cut.
 func TestAbsentTakesKeepTheirSeats(t *testing.T) {
-	p := production(t, 9)
+	p := lamplighter(t, 9)
 	facts := filmed(p)
-	whole, err := New(p, facts, fullHD, Look{})
+	rough := []Want{fullHD[0]}
+	rough[0].Rough = true
+	whole, err := New(p, facts, rough, Look{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	facts["take-5"] = Facts{Absent: Awaited}
-	without, err := New(p, facts, fullHD, Look{})
+	without, err := New(p, facts, rough, Look{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -196,7 +205,7 @@ func TestAbsentTakesKeepTheirSeats(t *testing.T) {
 }
 
 func TestMutedAndTrimmedStrips(t *testing.T) {
-	p := production(t, 2)
+	p := lamplighter(t, 2)
 	p.Takes[0].Mute = true
 	to := at(3)
 	p.Takes[1].TrimTo = &to
@@ -231,8 +240,8 @@ func TestLadderIsLargeEnoughAndNotWasteful(t *testing.T) {
 }
 
 func TestShotFaultsPointAtTheirLine(t *testing.T) {
-	p := production(t, 2)
-	p.Shots = []manifest.Shot{{From: at(1), Show: "solo", Take: "take-9"}}
+	p := lamplighter(t, 2)
+	p.Shots = []production.Shot{{From: at(1), Show: "solo", Take: "take-9"}}
 	p.Shots[0].Mark.File, p.Shots[0].Mark.Line = "production.yaml", 40
 	_, err := New(p, filmed(p), fullHD, Look{})
 	if err == nil {
@@ -246,14 +255,16 @@ func TestShotFaultsPointAtTheirLine(t *testing.T) {
 // TestWithheld: what is not released is in no plan, whatever is known of the
 // files.
 func TestWithheld(t *testing.T) {
-	p := production(t, 3)
+	p := lamplighter(t, 3)
 	for i, name := range []string{"Mara Voss", "Pia Lund", "Ilse Brandt"} {
 		p.Takes[i].Player, p.Takes[i].Part = name, "Horn"
 	}
-	p.Takes[1].Release, p.Takes[1].HideName = manifest.ReleaseAudioOnly, true
-	p.Takes[2].Release = manifest.ReleaseNo
+	p.Takes[1].Release, p.Takes[1].HideName = production.ReleaseAudioOnly, true
+	p.Takes[2].Release = production.ReleaseNo
 	facts := filmed(p)
-	pl, err := New(p, facts, fullHD, Look{})
+	rough := fullHD[0]
+	rough.Rough = true
+	pl, err := New(p, facts, []Want{rough}, Look{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -262,7 +273,8 @@ func TestWithheld(t *testing.T) {
 		{Player: "Mara Voss", Part: "Horn", Absent: Present}, {Part: "Horn", Card: true, Absent: Present},
 		{Card: true, Silent: true, Absent: Withheld},
 	} {
-		if x := tiles[i]; x.Player != want.Player || x.Card != want.Card || x.Silent != want.Silent || x.Absent != want.Absent || x.Part != want.Part {
+		if x := tiles[i]; x.Player != want.Player || x.Card != want.Card || x.Silent != want.Silent ||
+			x.Absent != want.Absent || x.Part != want.Part {
 			t.Errorf("tile %d is %+v, want %+v", i, x, want)
 		}
 	}
@@ -272,7 +284,8 @@ func TestWithheld(t *testing.T) {
 	if s := pl.Strips; len(s) != 2 || s[0].Take != "take-1" || s[1].Take != "take-2" {
 		t.Errorf("strips are %+v", s)
 	}
-	if list := newCards(p).Roster; len(list) != 2 || list[0].Name != "Mara Voss" || list[1].Name != "" || list[1].Part != "Horn" {
+	if list := newCards(p, nil).Roster; len(list) != 2 || list[0].Name != "Mara Voss" || list[1].Name != "" ||
+		list[1].Part != "Horn" {
 		t.Errorf("the credits are %+v", list)
 	}
 	if facts["take-2"].Picture == nil {

@@ -9,31 +9,37 @@ import (
 	"testing"
 
 	"ripieno/assemble/fault"
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/layout"
 	"ripieno/layout/shot"
 )
 
-// drawn is a production drawn at random: from 1 to 500 takes of all shapes,
+// drawn returns a production drawn at random: from 1 to 500 takes of all shapes,
 // some missing, on any canvas, with every setting that moves tiles.
-func drawn(t *testing.T, r *rand.Rand) (*manifest.Production, map[string]Facts, layout.Canvas) {
+func drawn(t *testing.T, r *rand.Rand) (*production.Production, map[string]Facts, layout.Canvas) {
 	t.Helper()
 	n := 1 + r.IntN(60)
 	if r.IntN(4) == 0 {
 		n = 1 + r.IntN(500)
 	}
-	p := production(t, n)
+	p := lamplighter(t, n)
 	pick := func(of ...string) string { return of[r.IntN(len(of))] }
-	p.Picture.Rows, p.Picture.ShortRows = pick("grid", "grid", "sections", "justified"), pick("centred", "spread", "left")
+	p.Picture.Rows = production.Rows(pick("grid", "grid", "sections", "justified"))
+	p.Picture.ShortRows = production.Alignment(pick("centred", "spread", "left"))
 	p.Picture.Gutter, p.Picture.Margin = r.IntN(30), r.IntN(60)
 	aspects := [][2]int{{16, 9}, {4, 3}, {1, 1}, {9, 16}, {239, 100}}
 	aspect := aspects[r.IntN(len(aspects))]
 	p.Picture.AspectW, p.Picture.AspectH = aspect[0], aspect[1]
 	if r.IntN(3) == 0 {
+		p.Picture.Aspect = production.Aspect{Shapes: layout.AnyShape}
+		p.Picture.ShortRows, p.Picture.AutoGutter = production.Alignment(pick("", "stretch", "centred", "spread",
+			"left")), r.IntN(2) == 0
+	}
+	if r.IntN(3) == 0 {
 		p.Picture.SmallestTile = 20 + r.IntN(200)
 	}
 	for _, s := range []string{"front", "middle", "back"}[:r.IntN(4)] {
-		p.Sections = append(p.Sections, manifest.Section{Name: s})
+		p.Sections = append(p.Sections, production.Section{Name: s})
 	}
 	heavy := r.IntN(4) == 0
 	facts := filmed(p)
@@ -41,8 +47,8 @@ func drawn(t *testing.T, r *rand.Rand) (*manifest.Production, map[string]Facts, 
 	for i := range p.Takes {
 		take := &p.Takes[i]
 		take.Section = pick("", "front", "middle", "back")
-		take.Fit = pick("crop", "fit")
-		take.Crop = manifest.Crop{X: r.Float64(), Y: r.Float64(), Zoom: 1 + 2*r.Float64()}
+		take.Fit = layout.Mode(pick("crop", "fit"))
+		take.Crop = production.Crop{X: r.Float64(), Y: r.Float64(), Zoom: 1 + 2*r.Float64()}
 		if heavy && r.IntN(12) == 0 {
 			take.Weight = 1 + r.IntN(3)
 		}
@@ -62,17 +68,19 @@ func drawn(t *testing.T, r *rand.Rand) (*manifest.Production, map[string]Facts, 
 			}
 		}
 	}
-	p.Shots = []manifest.Shot{{From: at(1), Show: "tutti"}, {From: at(3), Show: "soli", Section: "front"}, {From: at(5), Show: "solo", Take: p.Takes[r.IntN(n)].Name},
-		{From: at(6), Show: "tutti", Transition: manifest.Transition{Kind: "move", Seconds: 0.5}}}
+	p.Shots = []production.Shot{{From: at(1), Show: "tutti"}, {From: at(3), Show: "soli", Section: "front"},
+		{From: at(5), Show: "solo", Take: p.Takes[r.IntN(n)].Name},
+		{From: at(6), Show: "tutti", Transition: production.Transition{Kind: "move", Seconds: 0.5}}}
 	if !hasSection(p, "front") {
-		p.Shots[1] = manifest.Shot{From: at(3), Show: "tutti"}
+		p.Shots[1] = production.Shot{From: at(3), Show: "tutti"}
 	}
-	canvases := []layout.Canvas{{W: 1920, H: 1080}, {W: 1080, H: 1920}, {W: 1080, H: 1080}, {W: 1440, H: 1080}, {W: 3840, H: 2160},
+	canvases := []layout.Canvas{{W: 1920, H: 1080}, {W: 1080, H: 1920}, {W: 1080, H: 1080}, {W: 1440, H: 1080},
+		{W: 3840, H: 2160},
 		{W: 2 * (100 + r.IntN(1500)), H: 2 * (100 + r.IntN(1500))}}
 	return p, facts, canvases[r.IntN(len(canvases))]
 }
 
-func hasSection(p *manifest.Production, name string) bool {
+func hasSection(p *production.Production, name string) bool {
 	for _, t := range p.Takes {
 		if t.Section == name {
 			return true
@@ -90,7 +98,8 @@ func TestPlansOfRandomProductions(t *testing.T) {
 	planned, tiles := 0, 0
 	for range 250 {
 		p, facts, c := drawn(t, r)
-		want := []Want{{Name: "x", Canvas: c}}
+		want := []Want{{Name: "x", Canvas: c, Rough: r.IntN(2) == 0}}
+		want[0].KeepSeats = !want[0].Rough // no take is left out
 		pl, err := New(p, facts, want, Look{})
 		if err != nil {
 			var f *fault.Fault
@@ -111,7 +120,8 @@ func TestPlansOfRandomProductions(t *testing.T) {
 			for _, tile := range s.Tiles {
 				seen[fmt.Sprint(s.Show, " ", tile.Take)]++
 			}
-			if plain := p.Picture.Rows == "grid" && s.Show == shot.Tutti && s.Sheets == 1; plain && equal(s.Tiles) {
+			if plain := p.Picture.Rows == "grid" && s.Show == shot.Tutti && s.Sheets == 1 &&
+				p.Picture.AspectW > 0; plain && equal(s.Tiles) {
 				checkLargest(t, p, c, s)
 			}
 		}
@@ -131,9 +141,13 @@ func TestPlansOfRandomProductions(t *testing.T) {
 	t.Logf("%d productions, %d tiles", planned, tiles)
 }
 
-func checkShot(t *testing.T, p *manifest.Production, facts map[string]Facts, c layout.Canvas, s Shot) {
+func checkShot(t *testing.T, p *production.Production, facts map[string]Facts, c layout.Canvas, s Shot) {
 	t.Helper()
-	o := gridOptions(p.Picture, c)
+	tiles := len(s.Tiles)
+	if s.Sheets > 1 {
+		tiles = len(p.Takes) // gutters go by all who take turns
+	}
+	o := gridOptions(p.Picture, p.Picture.Aspect, c, tiles)
 	even := func(r layout.Rect) bool { return (r.X|r.Y|r.W|r.H)%2 == 0 }
 	within := func(r, q layout.Rect) bool {
 		return r.X >= q.X && r.Y >= q.Y && r.Right() <= q.Right() && r.Bottom() <= q.Bottom()
@@ -143,17 +157,20 @@ func checkShot(t *testing.T, p *manifest.Production, facts map[string]Facts, c l
 		if !even(a.Rect) || !within(a.Rect, free) || a.Rect.W < 2 || a.Rect.H < 2 {
 			t.Fatalf("%s of %d on %v: tile %v, margin %d", s.Show, len(s.Tiles), c, a.Rect, o.Margin)
 		}
-		grown := layout.Rect{X: a.Rect.X - o.Gutter, Y: a.Rect.Y - o.Gutter, W: a.Rect.W + 2*o.Gutter, H: a.Rect.H + 2*o.Gutter}
+		grown := layout.Rect{X: a.Rect.X - o.Gutter, Y: a.Rect.Y - o.Gutter, W: a.Rect.W + 2*o.Gutter,
+			H: a.Rect.H + 2*o.Gutter}
 		for _, b := range s.Tiles[:i] {
 			if grown.Overlaps(b.Rect) {
-				t.Fatalf("%s of %d on %v: %v and %v are closer than %d", s.Show, len(s.Tiles), c, a.Rect, b.Rect, o.Gutter)
+				t.Fatalf("%s of %d on %v: %v and %v are closer than %d", s.Show, len(s.Tiles), c, a.Rect, b.Rect,
+					o.Gutter)
 			}
 		}
 		if a.Card || a.Shown.Len() == 0 {
 			continue
 		}
 		pic := facts[a.Take].Picture
-		if !even(a.Hole) || !within(a.Hole, a.Rect) || !even(a.Source) || !within(a.Source, layout.Rect{W: pic.W, H: pic.H}) {
+		if !even(a.Hole) || !within(a.Hole, a.Rect) || !even(a.Source) ||
+			!within(a.Source, layout.Rect{W: pic.W, H: pic.H}) {
 			t.Fatalf("%s: hole %v in %v shows %v of %dx%d", a.Take, a.Hole, a.Rect, a.Source, pic.W, pic.H)
 		}
 	}
@@ -170,9 +187,9 @@ func equal(tiles []Tile) bool {
 
 // checkLargest holds equal tiles against the best number of columns in real
 // numbers; rounding to even sides takes less than 4 pixels of each.
-func checkLargest(t *testing.T, p *manifest.Production, c layout.Canvas, s Shot) {
+func checkLargest(t *testing.T, p *production.Production, c layout.Canvas, s Shot) {
 	t.Helper()
-	o := gridOptions(p.Picture, c)
+	o := gridOptions(p.Picture, p.Picture.Aspect, c, len(s.Tiles))
 	n, ratio := len(s.Tiles), float64(o.AspectW)/float64(o.AspectH)
 	best := 0.0
 	for cols := 1; cols <= n; cols++ {
@@ -181,7 +198,8 @@ func checkLargest(t *testing.T, p *manifest.Production, c layout.Canvas, s Shot)
 		h := float64(c.H-2*o.Margin-(rows-1)*o.Gutter) / float64(rows)
 		best = math.Max(best, math.Min(w, h*ratio))
 	}
-	if got := s.Tiles[0].Rect; float64(got.W) < best-4*math.Max(1, ratio) || float64(got.H) < best/ratio-4*math.Max(1, 1/ratio) {
+	if got := s.Tiles[0].Rect; float64(got.W) < best-4*math.Max(1, ratio) ||
+		float64(got.H) < best/ratio-4*math.Max(1, 1/ratio) {
 		t.Errorf("%d on %v: tiles of %v, possible %.1f by %.1f", n, c, got, best, best/ratio)
 	}
 }

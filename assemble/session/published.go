@@ -50,7 +50,7 @@ func (r Folder) parse(text string) []Written {
 	return list
 }
 
-// format is the list's text.
+// format returns the list's text.
 func (r Folder) format(list []Written) string {
 	var b strings.Builder
 	for _, w := range list {
@@ -114,6 +114,7 @@ func (s *Session) remove(ctx context.Context, path string, hash store.ID, out *S
 			return nil
 		}
 	}
-	out.Notes = append(out.Notes, fmt.Sprintf("%s is of an earlier run and no part of this one; it was changed since, so it is left", path))
+	out.Notes = append(out.Notes, fmt.Sprintf("%s is of an earlier run and no part of this one; it was changed "+
+		"since, so it is left", path))
 	return ctx.Err()
 }

@@ -12,11 +12,11 @@ import (
 )
 
 // findings returns what a person should know of strip i of the mix.
-func (t *Track) findings(rep Report, i int) []string {
+func (t *Track) findings(rep Report, i int, h mix.Heard) []string {
 	s, a, v := t.parts[i].Strip, rep.Strips[i], rep.Voices[i]
 	notes := recordingNotes(a, v)
 	if t.mix.Balance {
-		notes = append(notes, heldBack(asVoice(s, a, v))...)
+		notes = append(notes, heldBack(asVoice(s, a, v, h))...)
 	}
 	return notes
 }
@@ -54,19 +54,21 @@ func heldBack(voice mix.Analysis) []string {
 	case by < 0.5:
 		return nil
 	case noisy:
-		return []string{fmt.Sprintf("kept %.1f dB softer, or its noise would be heard; denoise: or gain: brings it up", float64(by))}
+		return []string{fmt.Sprintf("kept %.1f dB softer, or its noise would be heard; denoise: or gain: brings it up",
+			float64(by))}
 	}
 	return []string{fmt.Sprintf("so soft that %.0f dB of gain leave it %.1f dB short", float64(mix.MostBoost),
 		float64(by))}
 }
 
 // Levels returns the drawing of the levels of a finished mix.
-func (t *Track) Levels(pl *plan.Plan, rep Report, fonts *card.Fonts) card.LevelsOptions {
+func (t *Track) Levels(pl *plan.Plan, rep Report, heard []mix.Heard, fonts *card.Fonts) card.LevelsOptions {
 	after := rep.Master.After
 	o := card.LevelsOptions{
 		Title: t.title + " · levels", Target: t.mix.Loudness, Seconds: t.line.AudioLen.Seconds(), Step: rep.Curve.Step.Seconds(), Fonts: fonts,
 		Summary: fmt.Sprintf("integrated %s LUFS · range %s LU · true peak %s dBTP · limiter %.1f dB at most",
-			level(float64(after.Integrated)), level(float64(after.Range)), level(float64(after.TruePeak)), float64(rep.Master.Reduction)),
+			level(float64(after.Integrated)), level(float64(after.Range)), level(float64(after.TruePeak)),
+			float64(rep.Master.Reduction)),
 	}
 	for i, p := range t.parts {
 		a, v, gain := rep.Strips[i], rep.Voices[i], float64(rep.Gains[i])
@@ -75,7 +77,7 @@ func (t *Track) Levels(pl *plan.Plan, rep Report, fonts *card.Fonts) card.Levels
 			Gain: gain, Noise: float64(loudness.Silence), Part: p.Part,
 		})
 		if a.NoiseKnown { // as loud as it is in the mix, like the bar it is drawn on
-			o.Strips[i].Noise = float64(asVoice(p.Strip, a, v).NoiseFloor) + gain
+			o.Strips[i].Noise = float64(asVoice(p.Strip, a, v, heard[i]).NoiseFloor) + gain
 		}
 	}
 	for i, v := range rep.Curve.Momentary {

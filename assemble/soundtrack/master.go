@@ -26,7 +26,8 @@ func (t *Track) masterTask(sum task.Ref[string]) task.Task {
 		Arg("loudness", t.mix.Loudness).Arg("true peak", t.mix.TruePeak).Arg("title", t.title)
 	m.Needs("sum", sum)
 	m.Action = m.Action.Files(masterWAV, filmM4A, reportFile)
-	m.ID, m.Name, m.Stage, m.Keep, m.Cost = task.ID("master"), "master", "master", true, 0.5+costMaster*t.line.Duration()
+	m.ID, m.Name, m.Stage, m.Keep, m.Cost = task.ID("master"), "master", "master", true, 0.5+
+		costMaster*t.line.Duration()
 	m.Make = func(ctx context.Context, in task.Inputs, dir string, advance func(float64)) error {
 		folder, err := sum.Read(in)
 		if err != nil {
@@ -176,7 +177,7 @@ func (a *atEnd) Read(dst audio.Block) (int, error) {
 	return n, err
 }
 
-// describe is what a sound file of ours says about itself.
+// describe returns what a sound file of ours says about itself.
 func describe(f media.Format, what string, start audio.Frames) *media.Broadcast {
 	return &media.Broadcast{
 		Description: what, Originator: "ripieno", TimeReference: media.TimeReference(start),
@@ -233,7 +234,7 @@ func (c *curved) Read(dst audio.Block) (int, error) {
 	return done, nil
 }
 
-// broadcast is what the meter says for the head of a file.
+// broadcast returns what the meter says for the head of a file.
 func (c *curved) broadcast() *media.BroadcastLoudness {
 	m := c.Measured()
 	return &media.BroadcastLoudness{

@@ -113,7 +113,8 @@ func (s *Store) build(ctx context.Context, a Action, make func(tmp string) error
 	now := s.sys.now()
 	e := &entry{Format: format, ID: id, Rule: a.rule, Version: a.version, Subject: a.subject,
 		Fields: a.fields, Ext: a.ext, Names: a.names, Files: files,
-		Made: now.UnixNano(), Seconds: max(0, now.Sub(began).Seconds()) / float64(max(1, a.among)), Cost: usableCost(a.cost)}
+		Made: now.UnixNano(), Seconds: max(0, now.Sub(began).Seconds()) / float64(max(1, a.among)),
+		Cost: usableCost(a.cost)}
 	for i, f := range e.Files {
 		// Renaming changed the change time, so the marks are taken now.
 		if e.Files[i].Mark, err = markOf(filePath(path, f)); err != nil {
@@ -127,14 +128,15 @@ func (s *Store) build(ctx context.Context, a Action, make func(tmp string) error
 		_ = s.drop(id) // a content without an index is only a waste of space
 		return "", err
 	}
-	s.used(e, nil)
+	s.noteUse(e, nil)
 	s.grow(ctx, e.bytes())
 	return path, nil
 }
 
 // construct runs make in a new scratch folder dir and returns the finished,
 // synced and hashed files at tmp. The caller removes dir, also on an error.
-func (s *Store) construct(ctx context.Context, a Action, make func(tmp string) error) (dir, tmp string, files []output, err error) {
+func (s *Store) construct(ctx context.Context, a Action, make func(tmp string) error) (dir, tmp string, files []output,
+	err error) {
 	if err := ctx.Err(); err != nil {
 		return "", "", nil, err
 	}
@@ -179,7 +181,7 @@ func (s *Store) construct(ctx context.Context, a Action, make func(tmp string) e
 func (s *Store) finish(ctx context.Context, a Action, tmp string) ([]output, error) {
 	files := []output{{}}
 	if len(a.names) > 0 {
-		if err := onlyDeclared(tmp, a.names); err != nil {
+		if err := refuseUndeclared(tmp, a.names); err != nil {
 			return nil, fmt.Errorf("store: action %q: %w", a.rule, err)
 		}
 		files = files[:0]
@@ -218,9 +220,9 @@ func (s *Store) finish(ctx context.Context, a Action, tmp string) ([]output, err
 	return files, ctx.Err()
 }
 
-// onlyDeclared refuses files that the action does not name: they would be
+// refuseUndeclared refuses files that the action does not name: they would be
 // stored without being checked, or lost.
-func onlyDeclared(dir string, names []string) error {
+func refuseUndeclared(dir string, names []string) error {
 	list, err := os.ReadDir(dir)
 	if err != nil {
 		return err

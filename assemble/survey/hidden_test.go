@@ -3,7 +3,7 @@ package survey
 import (
 	"testing"
 
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/assemble/report"
 	"ripieno/mix/align"
 )
@@ -11,11 +11,11 @@ import (
 // TestAPageNamesNobodyWhoIsHidden: a finding about one take may speak of the
 // file of another.
 func TestAPageNamesNobodyWhoIsHidden(t *testing.T) {
-	man := &manifest.Production{Takes: []manifest.Take{
-		{Name: "oboe", Player: "Mara Voss", Video: &manifest.File{Path: "intake/mara.mov"}},
+	man := &production.Production{Takes: []production.Take{
+		{Name: "oboe", Player: "Mara Voss", Video: &production.File{Path: "intake/mara.mov"}},
 		{
 			Name: "viola", Player: "Pia Lund", HideName: true,
-			Video: &manifest.File{Path: "intake/pia.mov"}, Audio: &manifest.File{Path: "intake/pia.mov.wav"},
+			Video: &production.File{Path: "intake/pia.mov"}, Audio: &production.File{Path: "intake/pia.mov.wav"},
 		},
 	}}
 	one := report.Reviewed{
@@ -25,8 +25,9 @@ func TestAPageNamesNobodyWhoIsHidden(t *testing.T) {
 			Ask: "Is it Pia Lund who plays in pia.mov.wav?",
 		}},
 		Places: []report.Place{{
-			File:      "intake/pia.mov.wav",
-			Placement: align.Placement{Evidence: []string{"same sound as intake/pia.mov"}, Reason: "pia.mov is not placed"},
+			File: "intake/pia.mov.wav",
+			Placement: align.Placement{Evidence: []string{"same sound as intake/pia.mov"},
+				Reason: "pia.mov is not placed"},
 		}},
 		Levels: []report.Loudness{{File: "intake/pia.mov"}},
 	}

@@ -7,6 +7,8 @@ import (
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
+	"ripieno/mix/align"
 )
 
 // Choice is a candidate that a person accepts: the place of a recording that sync
@@ -36,7 +38,8 @@ func ParseChoice(text string) (Choice, error) {
 		c.Number = n
 	}
 	if c.Take == "" {
-		return c, fault.New(fault.Manifest, "--accept", fmt.Sprintf("%q names no take", text), "write --accept TAKE or --accept TAKE=2")
+		return c, fault.New(fault.Manifest, "--accept", fmt.Sprintf("%q names no take", text),
+			"write --accept TAKE or --accept TAKE=2")
 	}
 	return c, nil
 }
@@ -44,7 +47,7 @@ func ParseChoice(text string) (Choice, error) {
 // Accept returns the places that the choices stand for, to be written into the
 // manifest. It fails for a take, a recording or a candidate that is not there, and
 // for a recording whose place the manifest fixes already.
-func (s *Set) Accept(man *manifest.Production, choices []Choice) ([]manifest.Pinned, error) {
+func (s *Set) Accept(man *production.Production, choices []Choice) ([]manifest.Pinned, error) {
 	var list []manifest.Pinned
 	seen := map[*Recording]bool{}
 	for _, c := range choices {
@@ -53,17 +56,18 @@ func (s *Set) Accept(man *manifest.Production, choices []Choice) ([]manifest.Pin
 			return nil, err
 		}
 		if seen[r] {
-			return nil, fault.New(fault.Manifest, "--accept", fmt.Sprintf("%s is chosen twice", r), "give one candidate for it")
+			return nil, fault.New(fault.Manifest, "--accept", fmt.Sprintf("%s is chosen twice", r),
+				"give one candidate for it")
 		}
 		seen[r] = true
 		k := r.Place.Candidates[c.Number-1]
-		list = append(list, manifest.Pinned{Take: r.Owner, Role: string(r.Role), Offset: k.Offset, DriftPPM: k.DriftPPM})
+		list = append(list, manifest.Pinned{Take: r.Owner, Role: r.Role, Offset: k.Offset, DriftPPM: k.DriftPPM})
 	}
 	return list, nil
 }
 
 // choose returns the recording that a choice is about.
-func (s *Set) choose(man *manifest.Production, c Choice) (*Recording, error) {
+func (s *Set) choose(man *production.Production, c Choice) (*Recording, error) {
 	var known []string
 	for _, t := range s.Takes {
 		if t.Name != c.Take {
@@ -73,18 +77,22 @@ func (s *Set) choose(man *manifest.Production, c Choice) (*Recording, error) {
 		r := t.leading(c.Role)
 		switch {
 		case r == nil:
-			return nil, fault.New(fault.Manifest, "--accept", fmt.Sprintf("take %q has no such recording that can be heard", c.Take),
+			return nil, fault.New(fault.Manifest, "--accept",
+				fmt.Sprintf("take %q has no such recording that can be heard", c.Take),
 				"see `ripieno check`")
 		case r.File.Offset != nil || r.File.CueAt != nil:
-			return nil, fault.New(fault.Manifest, "--accept", fmt.Sprintf("the manifest says where %s lies", r.File.Path),
+			return nil, fault.New(fault.Manifest, "--accept", fmt.Sprintf("the manifest says where %s lies",
+				r.File.Path),
 				"take its offset or cue_at out of production.yaml first")
 		case c.Number > len(r.Place.Candidates):
-			return nil, fault.New(fault.Manifest, "--accept", fmt.Sprintf("%s has no candidate %d, only %d", r.File.Path, c.Number, len(r.Place.Candidates)),
+			return nil, fault.New(fault.Manifest, "--accept", fmt.Sprintf("%s has no candidate %d, only %d",
+				r.File.Path, c.Number, len(r.Place.Candidates)),
 				"listen to it and write cue_at or offset into production.yaml")
 		}
 		return r, nil
 	}
-	return nil, fault.New(fault.Manifest, "--accept", fmt.Sprintf("there is no take %q", c.Take), fmt.Sprintf("the manifest has %q", known))
+	return nil, fault.New(fault.Manifest, "--accept", fmt.Sprintf("there is no take %q", c.Take),
+		fmt.Sprintf("the manifest has %q", known))
 }
 
 // leading returns the recording of a take whose place decides that of the take:
@@ -95,7 +103,7 @@ func (t Take) leading(role Role) *Recording {
 		if !r.HasSound() || role != "" && r.Role != role {
 			continue
 		}
-		if best == nil || best.Place.Method == "device" && r.Place.Method != "device" {
+		if best == nil || best.Place.Method == align.ByDevice && r.Place.Method != align.ByDevice {
 			best = r
 		}
 	}

@@ -5,12 +5,13 @@ import (
 
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/intake"
-	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/production"
 	"ripieno/assemble/reading"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
+	"ripieno/layout/face"
 	"ripieno/mix/align"
 	"ripieno/mix/playing"
 	"ripieno/mix/tempo"
@@ -48,12 +49,12 @@ type checks struct {
 // Checks plans what is measured of every recording to say what is wrong with it.
 type Checks struct {
 	set *Set
-	man *manifest.Production
+	man *production.Production
 	of  map[*Recording]checks
 }
 
 // Checks returns the measurements of a check. The takes are located.
-func (s *Set) Checks(tool *ffmpeg.Tool, steady reading.Steady, man *manifest.Production) *Checks {
+func (s *Set) Checks(tool *ffmpeg.Tool, steady reading.Steady, man *production.Production) *Checks {
 	c := &Checks{set: s, man: man, of: map[*Recording]checks{}}
 	for _, t := range s.Takes {
 		for _, r := range t.Recordings() {
@@ -63,7 +64,7 @@ func (s *Set) Checks(tool *ffmpeg.Tool, steady reading.Steady, man *manifest.Pro
 			var x checks
 			if r.Info.Audio != nil {
 				x.hear = hearTask(r)
-				if !r.settled() {
+				if !r.isSettled() {
 					m, _ := guideOf(man, t.Guide)
 					x.pace = paceTask(r, m)
 				}
@@ -95,12 +96,12 @@ func (c *Checks) Edges() []task.Edge {
 	return list
 }
 
-// settled reports whether a recording's place leaves no doubt that it is this
+// isSettled reports whether a recording's place leaves no doubt that it is this
 // piece at the guide's tempo: its playing fits there, or another file of the
 // same take does, or the manifest says where it lies, which beats what a machine
 // hears. A clap alone may begin anything.
-func (r *Recording) settled() bool {
-	return r.Place.Sure && r.Place.Method != "cue"
+func (r *Recording) isSettled() bool {
+	return r.Place.Sure && r.Place.Method != align.ByCue
 }
 
 // hearTask measures a recording's sound.
@@ -166,22 +167,27 @@ func hearPace(ctx context.Context, m *tempo.Map, f *align.Features, tmp string) 
 	return store.Save(tmp, pace)
 }
 
-// seeTask measures a recording's picture.
+// seeTask measures a recording's picture, upright as the manifest says.
 func seeTask(tool *ffmpeg.Tool, steady reading.Steady, r *Recording) task.Ref[intake.Picture] {
+	action := store.NewAction("see").Version(intake.Rule).Arg("media", media.Rule).Arg("faces", face.Version).
+		Arg("ffmpeg", tool.Version.Text)
+	turn := withOverrides(*r.Info.Video, r.File).Rotation - r.Info.Video.Rotation
+	if turn != 0 {
+		action = action.Arg("turn", turn)
+	}
 	return task.Value[intake.Picture](task.Task{
 		ID: task.ID("see", r.Name()), Name: r.File.Path, Stage: "see", Cost: costSee * r.Info.Duration, Keep: true,
 		Memory: reading.Memory(plan.Conform{Picture: plan.Picture{W: r.Info.Video.W, H: r.Info.Video.H}}),
-		Action: store.NewAction("see").Version(intake.Rule).Arg("media", media.Rule).Arg("ffmpeg", tool.Version.Text).
-			Input("file", r.Hash).Ext(".gob").For(r.File.Path),
+		Action: action.Input("file", r.Hash).Ext(".gob").For(r.File.Path),
 		Make: func(ctx context.Context, _ task.Inputs, tmp string, _ func(float64)) error {
-			return r.steady(ctx, steady, func() error { return seePicture(ctx, tool, r.Info, tmp) })
+			return r.steady(ctx, steady, func() error { return seePicture(ctx, tool, r.Info, turn, tmp) })
 		},
 	})
 }
 
-// seePicture stores what is seen in a file's picture.
-func seePicture(ctx context.Context, tool *ffmpeg.Tool, info media.Info, tmp string) error {
-	seen, err := intake.Look(ctx, tool, info)
+// seePicture stores what is seen in a file's picture, turned by so many degrees.
+func seePicture(ctx context.Context, tool *ffmpeg.Tool, info media.Info, turn int, tmp string) error {
+	seen, err := intake.Look(ctx, tool, info, turn)
 	if err != nil {
 		return err
 	}

@@ -28,7 +28,8 @@ func describeWindow(w card.SyncWindow) string {
 }
 
 func describeRow(r card.SyncRow) string {
-	return "{Name:" + r.Name + " Player:" + r.Player + " Says:" + r.Says + " More:" + r.More + " State:" + strconv.Itoa(int(r.State)) +
+	return "{Name:" + r.Name + " Player:" + r.Player + " Says:" + r.Says + " More:" + r.More + " State:" +
+		strconv.Itoa(int(r.State)) +
 		" Note:" + r.Note + " Traces:" + listed(r.Traces, describeTrace) +
 		optional(" Rivals:", strings.Join(r.Rivals, " | ")) + "}"
 }
@@ -42,7 +43,7 @@ func describeTrace(t card.SyncTrace) string {
 		optional(" Rivals:", strings.Join(numbers(t.Rivals), " ")) + "}"
 }
 
-// optional is a field that drawings without it do not name, so that their key stays
+// optional returns a field that drawings without it do not name, so that their key stays
 // what it was.
 func optional(name, text string) string {
 	if text == "" {
@@ -59,7 +60,7 @@ func numbers(list []float64) []string {
 	return words
 }
 
-// number is the shortest text that reads back to the same number.
+// number returns the shortest text that reads back to the same number.
 func number(x float64) string { return fmt.Sprint(x) }
 
 // listed writes the elements of a list with spaces between them.

@@ -4,7 +4,7 @@ import (
 	"context"
 	"errors"
 
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/assemble/session"
 	"ripieno/assemble/task"
 	"ripieno/mix/align"
@@ -26,9 +26,6 @@ func Locate(ctx context.Context, s *session.Session) (*Set, error) {
 	set.compareGuides(s.Manifest())
 	if set.doubtsTempo() {
 		s.Message("most recordings do not fit the tempo of the manifest: check count_in, meter, bpm and measures first")
-	}
-	if err := set.DetectSubjects(ctx, s); err != nil {
-		return nil, err
 	}
 	if err := set.matchLight(ctx, s); err != nil {
 		return nil, err
@@ -117,7 +114,7 @@ func (t Take) heard() *Recording {
 
 // alignInputs returns what align has to know of every recording, and keeps what
 // was heard of each.
-func (s *Set) alignInputs(res task.Result, man *manifest.Production) ([]align.Recording, error) {
+func (s *Set) alignInputs(res task.Result, man *production.Production) ([]align.Recording, error) {
 	var inputs []align.Recording
 	for _, t := range s.Takes {
 		for _, r := range t.Recordings() {
@@ -127,7 +124,7 @@ func (s *Set) alignInputs(res task.Result, man *manifest.Production) ([]align.Re
 			in := align.Recording{
 				Name: r.Name(), Take: t.Name, Role: string(r.Role),
 				CueAt: r.cueAt(), Offset: r.File.Offset, DriftPPM: r.File.DriftPPM,
-				AsPlayed: t.Timing == manifest.AsPlayed,
+				AsPlayed: t.Timing == production.AsPlayed,
 			}
 			if part := scorePart(man, t.Part); part != nil {
 				in.Onsets = part.Seconds(man.Tempo)

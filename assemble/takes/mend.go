@@ -5,8 +5,8 @@ import (
 	"math"
 
 	"ripieno/assemble/intake"
-	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
+	"ripieno/assemble/production"
 	"ripieno/assemble/session"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
@@ -172,7 +172,7 @@ func (s *Set) mendBroken(ctx context.Context, x *session.Session, l *listened) e
 const mendNear = 0.15
 
 // note keeps a break to be told: of those that are not mended the last one.
-func (r *Recording) note(man *manifest.Production, b align.Break, mended bool) {
+func (r *Recording) note(man *production.Production, b align.Break, mended bool) {
 	for i := range r.Broken {
 		if !r.Broken[i].Mended {
 			r.Broken = append(r.Broken[:i], r.Broken[i+1:]...)

@@ -5,7 +5,7 @@ import (
 	"math"
 	"slices"
 
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/assemble/session"
 	"ripieno/mix/align"
 	"ripieno/mix/audio"
@@ -76,7 +76,7 @@ func (s *Set) tryRates(ctx context.Context, x *session.Session, l *listened, tri
 }
 
 // suspectRates is [align.SuspectRates] for recordings made to several guides.
-func suspectRates(man *manifest.Production, recs []align.Recording, placed map[string]align.Placement, rates map[string]int) []align.WrongRate {
+func suspectRates(man *production.Production, recs []align.Recording, placed map[string]align.Placement, rates map[string]int) []align.WrongRate {
 	var all []align.WrongRate
 	for _, g := range byGuide(man, recs) {
 		all = append(all, align.SuspectRates(g.tempo, g.recs, g.places(placed), rates)...)
@@ -85,7 +85,7 @@ func suspectRates(man *manifest.Production, recs []align.Recording, placed map[s
 }
 
 // harmony is [align.Harmony] for recordings made to several guides.
-func harmony(man *manifest.Production, recs []align.Recording, placed map[string]align.Placement) map[string]float64 {
+func harmony(man *production.Production, recs []align.Recording, placed map[string]align.Placement) map[string]float64 {
 	all := map[string]float64{}
 	for _, g := range byGuide(man, recs) {
 		for name, v := range align.Harmony(g.tempo, g.recs, g.places(placed)) {

@@ -13,32 +13,32 @@ import (
 	"ripieno/assemble/fault"
 	"ripieno/assemble/guide"
 	"ripieno/assemble/intake"
-	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
+	"ripieno/assemble/production"
 	"ripieno/assemble/reading"
 	"ripieno/assemble/session"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
-	"ripieno/layout/motion"
+	"ripieno/layout/framing"
 	"ripieno/mix/align"
 	"ripieno/mix/audio"
 	"ripieno/mix/resample"
 )
 
 // Role tells the files of a take apart.
-type Role string
+type Role = production.Role
 
 // The roles.
 const (
-	Video Role = "video"
-	Audio Role = "audio"
+	Video = production.Video
+	Audio = production.Audio
 )
 
 // Recording is one file of a take.
 type Recording struct {
 	Owner string // the take's name
 	Role  Role
-	File  *manifest.File
+	File  *production.File
 	Path  string // absolute
 	Hash  store.ID
 	Info  media.Info
@@ -63,7 +63,7 @@ type Recording struct {
 	// Place is where it lies on guide time.
 	Place align.Placement
 	// Subject is where the player is, when the take asks for it.
-	Subject *motion.Subject
+	Subject *framing.Person
 
 	// playedTo is the guide of before that it was played to, in words: what that
 	// was made with and what the manifest says now. "" for none.
@@ -127,7 +127,7 @@ func (r *Recording) withManifestPath(err error) error {
 
 // Take is what one player sent.
 type Take struct {
-	*manifest.Take
+	*production.Take
 	Video *Recording // nil: none
 	Audio *Recording
 	// Heard is the recording whose sound the mix uses, or would use if its
@@ -293,7 +293,7 @@ func (s *Set) inspectRoom(ctx context.Context, x *session.Session) {
 	if a == nil {
 		return
 	}
-	s.Room = &Recording{Owner: "room", Role: "impulse", File: &manifest.File{Path: a.Path, Mark: a.Mark}}
+	s.Room = &Recording{Owner: "room", Role: "impulse", File: &production.File{Path: a.Path, Mark: a.Mark}}
 	err := s.Room.probe(ctx, x)
 	if err == nil {
 		err = s.Room.Info.NeedAudio()

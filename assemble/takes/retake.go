@@ -5,7 +5,7 @@ import (
 	"slices"
 
 	"ripieno/assemble/intake"
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/mix/align"
 	"ripieno/mix/tempo"
 )
@@ -16,15 +16,15 @@ import (
 
 // guideOf returns the tempo map a take was recorded to and what has to be added
 // to its time for guide time.
-func guideOf(man *manifest.Production, guide string) (m *tempo.Map, shift float64) {
+func guideOf(man *production.Production, guide string) (m *tempo.Map, shift float64) {
 	if v := man.Guide.Variant(guide); v != nil && v.To > 0 {
 		return v.Tempo, v.Shift
 	}
 	return man.Tempo, 0
 }
 
-// guideOfTake is guideOf for a take's name.
-func guideOfTake(man *manifest.Production, name string) (m *tempo.Map, shift float64) {
+// guideOfTake returns guideOf for a take's name.
+func guideOfTake(man *production.Production, name string) (m *tempo.Map, shift float64) {
 	for _, t := range man.Takes {
 		if t.Name == name {
 			return guideOf(man, t.Guide)
@@ -35,7 +35,7 @@ func guideOfTake(man *manifest.Production, name string) (m *tempo.Map, shift flo
 
 // placeAll places recordings on guide time: those recorded to one guide all
 // together, since the cue and the measures of another say nothing about them.
-func placeAll(man *manifest.Production, recs []align.Recording, pairs []align.Pair) map[string]align.Placement {
+func placeAll(man *production.Production, recs []align.Recording, pairs []align.Pair) map[string]align.Placement {
 	placed := map[string]align.Placement{}
 	for _, g := range byGuide(man, recs) {
 		for _, pl := range align.Place(g.tempo, g.recs, pairs) {
@@ -51,7 +51,7 @@ func placeAll(man *manifest.Production, recs []align.Recording, pairs []align.Pa
 }
 
 // findBreaks looks for breaks in recordings that lie where placed says.
-func findBreaks(man *manifest.Production, recs []align.Recording, placed map[string]align.Placement, hints map[string][]align.Hint) []align.Break {
+func findBreaks(man *production.Production, recs []align.Recording, placed map[string]align.Placement, hints map[string][]align.Hint) []align.Break {
 	var all []align.Break
 	for _, g := range byGuide(man, recs) {
 		for _, b := range align.FindBreaks(g.tempo, g.recs, g.places(placed), hints) {
@@ -71,7 +71,7 @@ type guided struct {
 }
 
 // byGuide returns recordings by the guides they were made to.
-func byGuide(man *manifest.Production, recs []align.Recording) []guided {
+func byGuide(man *production.Production, recs []align.Recording) []guided {
 	var guides []*tempo.Map
 	groups := map[*tempo.Map][]align.Recording{}
 	shifts := map[*tempo.Map]float64{}
@@ -98,7 +98,7 @@ func byGuide(man *manifest.Production, recs []align.Recording) []guided {
 }
 
 // Piece returns what a take's recordings are expected to hold, in guide time.
-func Piece(man *manifest.Production, t *manifest.Take) *intake.Piece {
+func Piece(man *production.Production, t *production.Take) *intake.Piece {
 	m, shift := guideOf(man, t.Guide)
 	piece := &intake.Piece{Cue: m.Cue() + shift, Start: m.Start() + shift, End: m.End() + shift}
 	if math.IsNaN(piece.Cue) {

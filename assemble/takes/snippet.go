@@ -8,8 +8,8 @@ import (
 	"path/filepath"
 	"strings"
 
-	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
+	"ripieno/assemble/production"
 	"ripieno/assemble/session"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
@@ -94,7 +94,7 @@ func isSnippet(file string) bool {
 }
 
 // snippetTask plans the snippet of a candidate.
-func snippetTask(man *manifest.Production, r *Recording, number int, c align.Candidate) task.Ref[string] {
+func snippetTask(man *production.Production, r *Recording, number int, c align.Candidate) task.Ref[string] {
 	m, shift := guideOfTake(man, r.Owner)
 	clock := audio.Clock{Offset: c.Offset - shift, Drift: audio.PPM(c.DriftPPM)}
 	from, to := snippetSpan(m, clock)
@@ -139,7 +139,8 @@ func snippetSpan(m *tempo.Map, clock audio.Clock) (from, to float64) {
 
 // writeSnippet writes the sound at path as heard from one guide time to another,
 // with the guide beside it.
-func writeSnippet(ctx context.Context, path string, m *tempo.Map, clock audio.Clock, from, to float64, dst string) error {
+func writeSnippet(ctx context.Context, path string, m *tempo.Map, clock audio.Clock, from, to float64,
+	dst string) error {
 	wav, err := media.OpenWAV(path)
 	if err != nil {
 		return err

@@ -56,12 +56,13 @@ const (
 	deviceHint   = 12.0  // nats for a jump that shows between two devices: one of them has it
 	breakSilence = -98.0 // dBFS, of what is digitally silent
 	mostSilences = 12
-	breakTold    = 7.0  // nats from which a break is told when it leads over the next best
-	breakDoubt   = 2.0  // by so many, or by half of them and
-	breakSure    = 9.0  // nats speak for it; it is believed when it leads
-	breakClear   = 3.0  // by so many
-	breakLate    = 0.07 // seconds from its place at which a note is still taken for it
-	breakBins    = 64   // of a beat
+	breakLeast   = 0.025 // seconds; less nobody hears
+	breakTold    = 7.0   // nats from which a break is told when it leads over the next best
+	breakDoubt   = 2.0   // by so many, or by half of them and
+	breakSure    = 9.0   // nats speak for it; it is believed when it leads
+	breakClear   = 3.0   // by so many
+	breakLate    = 0.07  // seconds from its place at which a note is still taken for it
+	breakBins    = 64    // of a beat
 )
 
 // FindBreaks looks at placed recordings, each by itself, for the break that explains
@@ -108,7 +109,7 @@ func (t *take) findBreak(g *grid, p *beatPhases, c *company, o float64, hints []
 	s := newBreakScan(g, p, t, o, c)
 	b, ok := s.best(append(s.silences(), hints...))
 	told := b.Gain >= breakTold && b.Margin >= breakDoubt || b.Gain >= breakSure && b.Margin >= breakDoubt/2
-	if !ok || !told {
+	if !ok || !told || math.Abs(b.Jump) < breakLeast {
 		return nil
 	}
 	b.Sure = b.Margin >= breakClear && (b.Gain >= breakSure || b.By != "")

@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"ripieno/mix/robust"
 )
 
 // edges are the notes before which a second part may begin.
@@ -194,6 +196,6 @@ func (s *breakScan) polished(x split) split {
 	if len(late[0]) < minNotes || len(late[1]) < minNotes {
 		return x
 	}
-	x.last -= median(late[1]) - median(late[0])
+	x.last -= robust.Median(late[1]) - robust.Median(late[0])
 	return x
 }

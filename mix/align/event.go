@@ -1,7 +1,9 @@
 package align
 
 import (
+	"cmp"
 	"math"
+	"ripieno/mix/robust"
 	"slices"
 )
 
@@ -33,15 +35,7 @@ func findEvents(energy [][]float32, fine []float32, bands []*band, flux []float3
 	}
 	out = append(out, p.slurs(flux, taken)...)
 	p.look(1)
-	slices.SortFunc(out, func(a, b Event) int {
-		switch {
-		case a.Time < b.Time:
-			return -1
-		case a.Time > b.Time:
-			return 1
-		}
-		return 0
-	})
+	slices.SortFunc(out, func(a, b Event) int { return cmp.Compare(a.Time, b.Time) })
 	p.hear(out)
 	return out
 }
@@ -53,7 +47,8 @@ func (p *profile) slurs(flux []float32, taken []bool) []Event {
 	var out []Event
 	for n := 1; n+1 < len(flux); n++ {
 		v := flux[n]
-		if v < minFlux || v < flux[n-1] || v <= flux[n+1] || v < slices.Max(flux[max(0, n-near):min(len(flux), n+near+1)]) {
+		if v < minFlux || v < flux[n-1] || v <= flux[n+1] ||
+			v < slices.Max(flux[max(0, n-near):min(len(flux), n+near+1)]) {
 			continue
 		}
 		at := int(float64(n) * fluxHop / hop)
@@ -147,7 +142,7 @@ func (p *profile) restless(b int) float64 {
 	if len(rises) < 100 {
 		return math.Inf(1)
 	}
-	return 1 + 2.5*median(rises)
+	return 1 + 2.5*robust.Median(rises)
 }
 
 // quiet is the energy that nine tenths of the 40 ms stretches exceed.

@@ -2,6 +2,7 @@ package align
 
 import (
 	"math"
+	"ripieno/mix/robust"
 	"slices"
 )
 
@@ -116,7 +117,7 @@ func doubtTempo(g *grid, takes []*take, placed []Placement) {
 
 // doubtCommon holds all takes against the tempo that most of those shown share.
 func doubtCommon(shown []float64, asked int, paces []*pace, placed []Placement) {
-	common := median(slices.Clone(shown))
+	common := robust.Median(slices.Clone(shown))
 	agree := 0
 	for _, f := range shown {
 		if math.Abs(f/common-1) < paceSame {

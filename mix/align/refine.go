@@ -2,6 +2,7 @@ package align
 
 import (
 	"math"
+	"ripieno/mix/audio"
 )
 
 // playing is how the notes lie against the grid round a placement.
@@ -143,7 +144,7 @@ func (p *Placement) settle(g *grid, t *take, h hyp, fit playing) {
 	if drift != 0 || t.ppm != 0 {
 		// The lateness grows by slope: a clock that runs faster by as much
 		// takes it away, pivoting where the lateness was measured.
-		mid := (fit.mid - h.o) / (1 + t.ppm*1e-6)
+		mid := (fit.mid - h.o) / t.ratio()
 		p.Offset -= drift * 1e-6 * mid
 		p.DriftPPM = t.ppm + drift
 	}
@@ -152,7 +153,7 @@ func (p *Placement) settle(g *grid, t *take, h hyp, fit playing) {
 	}
 	if h.cue >= 0 {
 		p.CueAt = t.f.Events[h.cue].Heard
-		p.CueOffset = g.cue - p.CueAt*(1+p.DriftPPM*1e-6)
+		p.CueOffset = g.cue - p.CueAt*audio.PPM(p.DriftPPM).Ratio()
 	}
 	p.blend(h, fit)
 }
@@ -176,13 +177,13 @@ func (p *Placement) blend(h hyp, fit playing) {
 	byPlay, playErr := p.Offset-fit.mu, fit.err
 	switch {
 	case fit.n < minNotes && h.cue < 0:
-		p.Method, p.Uncertainty = "none", math.Inf(1)
+		p.Method, p.Uncertainty = NoMethod, math.Inf(1)
 	case fit.n < minNotes:
-		p.Method, p.Offset, p.Uncertainty = "cue", p.CueOffset, clapSigma
+		p.Method, p.Offset, p.Uncertainty = ByCue, p.CueOffset, clapSigma
 	case h.cue < 0:
-		p.Method, p.Offset, p.Uncertainty = "playing", byPlay, playErr
+		p.Method, p.Offset, p.Uncertainty = ByPlaying, byPlay, playErr
 	default:
-		p.Method = "cue+playing"
+		p.Method = ByCuePlaying
 		p.Lateness = p.CueOffset - byPlay
 		// When clap and playing lie farther apart than people clap beside the
 		// beat, the clap is the better known: its beginning cannot be mistaken,

@@ -40,12 +40,15 @@ var instruments = []instrument{
 	{"plucked strings", 0.002, 1, 1, 0, 0, 2.5, 0.1, []float64{1, 0.7, 0.5, 0.4, 0.3, 0.2}, 0.15, 0, 57, nil},
 	{"drum", 0.001, 1, 1, 0, 0, 1, 0.1, []float64{1, 0.6, 0.5}, 1, 0, 45, nil},
 	{"reed", 0.03, 1.2, 0.85, 0.05, 0.5, math.Inf(1), 0.07, []float64{1, 0.2, 0.7, 0.2, 0.5, 0.3}, 0.1, 0.08, 67, nil},
-	{"brass", 0.045, 1.3, 0.7, 0.06, 0.5, math.Inf(1), 0.1, []float64{1, 0.9, 0.8, 0.6, 0.45, 0.3}, 0.08, 0.03, 55, nil},
+	{"brass", 0.045, 1.3, 0.7, 0.06, 0.5, math.Inf(1), 0.1, []float64{1, 0.9, 0.8, 0.6, 0.45, 0.3}, 0.08, 0.03, 55,
+		nil},
 	{"flute", 0.055, 1.3, 0.75, 0.05, 0.5, math.Inf(1), 0.1, []float64{1, 0.35, 0.15, 0.05}, 0.2, 0.25, 76, nil},
 	{"low brass", 0.045, 1, 0.65, 0.1, 0.7, math.Inf(1), 0.12, []float64{0.8, 1, 0.9, 0.7, 0.5, 0.3}, 0.08, 0, 41, nil},
 	{"horn", 0.04, 1, 0.45, 0.18, 2.5, math.Inf(1), 0.12, []float64{1, 0.7, 0.4, 0.25, 0.1}, 0.06, 0, 57, nil},
-	{"bowed", 0.05, 1, 0.38, 0.3, 1.5, math.Inf(1), 0.22, []float64{1, 0.6, 0.6, 0.4, 0.4, 0.3, 0.2}, 0.1, 0.3, 66, nil},
-	{"low bowed", 0.075, 1, 0.36, 0.32, 1.2, math.Inf(1), 0.25, []float64{1, 0.8, 0.6, 0.5, 0.4, 0.3}, 0.1, 0.2, 48, nil},
+	{"bowed", 0.05, 1, 0.38, 0.3, 1.5, math.Inf(1), 0.22, []float64{1, 0.6, 0.6, 0.4, 0.4, 0.3, 0.2}, 0.1, 0.3, 66,
+		nil},
+	{"low bowed", 0.075, 1, 0.36, 0.32, 1.2, math.Inf(1), 0.25, []float64{1, 0.8, 0.6, 0.5, 0.4, 0.3}, 0.1, 0.2, 48,
+		nil},
 	{"voice", 0.045, 1, 0.5, 0.12, 2.5, math.Inf(1), 0.25, []float64{1, 0.8, 0.5, 0.5, 0.2, 0.1}, 0.05, 0.45, 64, nil},
 }
 
@@ -62,7 +65,7 @@ func newInstrument(r *rand.Rand) instrument {
 // below (Vos and Rasch, 1981, "The perceptual onset of musical tones": 6 to 15).
 var heardAt = math.Pow(10, -10.0/20)
 
-// ahead is how long before a note is heard to begin its player has to begin, as
+// ahead returns how long before a note is heard to begin its player has to begin, as
 // most notes of the instrument speak.
 func (i instrument) ahead() float64 { return i.attack * math.Pow(heardAt/i.first, 1/i.shape) }
 
@@ -72,7 +75,7 @@ func (i instrument) held() bool { return math.IsInf(i.decay, 1) }
 // slow reports whether notes pull naive onset timing off.
 func (i instrument) slow() bool { return i.held() && i.first < 0.6 }
 
-// vary is the instrument as one of its notes of some seconds sounds: low and
+// vary returns the instrument as one of its notes of some seconds sounds: low and
 // soft ones speak later, and no two alike.
 func (i instrument) vary(r *rand.Rand, s sound) instrument {
 	if !i.held() {
@@ -122,7 +125,7 @@ func (i instrument) envelope(env []float64, age, step, length float64) {
 	}
 }
 
-// heard is how long after it begins a note of some length is heard.
+// heard returns how long after it begins a note of some length is heard.
 func (i instrument) heard(length float64) float64 {
 	if !i.held() {
 		return i.ahead()

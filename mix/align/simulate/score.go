@@ -195,7 +195,8 @@ func (s *score) part(r *rand.Rand, is role, centre int, o Options) []note {
 				if b == 0 {
 					accent = 0.1
 				}
-				out = append(out, note{at: s.seconds(measure, b), pitch: pitch, loud: loud*(0.8+0.3*r.Float64()) + accent})
+				out = append(out, note{at: s.seconds(measure, b), pitch: pitch, loud: loud*(0.8+0.3*r.Float64()) +
+					accent})
 			}
 		}
 	}
@@ -273,7 +274,7 @@ func (s *score) step(r *rand.Rand, is role, pitch, centre, root int, onBeat bool
 	return nearestOf(next-s.tonic, classes) + s.tonic
 }
 
-// nearestOf is the pitch nearest to one that belongs to the pitch classes given.
+// nearestOf returns the pitch nearest to one that belongs to the pitch classes given.
 func nearestOf(pitch int, classes []int) int {
 	for d := range 12 {
 		for _, c := range classes {
