@@ -75,6 +75,9 @@ func readAssets(ctx context.Context, p *Production) (*picture.Assets, error) {
 	if a := man.Picture.Backdrop; a != nil {
 		f.Backdrop = (*picture.Asset)(a)
 	}
+	if a := man.Logo; a != nil {
+		f.Logo = (*picture.Asset)(a)
+	}
 	for _, t := range man.Takes {
 		if t.Backing != nil && !t.IsWithheld() {
 			f.Behind = append(f.Behind, picture.Asset(*t.Backing))

@@ -115,6 +115,45 @@ func BenchmarkPreMaster(b *testing.B) {
 	}
 }
 
+// BenchmarkClean hears a strip and computes its voice with everything that is
+// done to takes by themselves, and without; x_per_core is by processor time.
+func BenchmarkClean(b *testing.B) {
+	const seconds = 60
+	for _, name := range []string{"hear", "voice", "voice-cleaned"} {
+		b.Run(name, func(b *testing.B) {
+			s := ensemble(1, seconds, false)[0]
+			s.From, s.To = 1, (seconds-2)*rate
+			h, err := Hear(s, Span{5 * rate, (seconds - 5) * rate})
+			if err != nil {
+				b.Fatal(err)
+			}
+			if name == "voice-cleaned" {
+				s.Playing, s.Reduce = h.Curve(s), &Reduce{&h.Noise, 12}
+			}
+			buf, start := audio.NewBlock(1, 4096), cpuTime()
+			for b.Loop() {
+				if name == "hear" {
+					if _, err := Hear(s, Span{5 * rate, (seconds - 5) * rate}); err != nil {
+						b.Fatal(err)
+					}
+					continue
+				}
+				src, _, err := Voice(s)
+				if err != nil {
+					b.Fatal(err)
+				}
+				for err == nil {
+					_, err = src.Read(buf)
+				}
+				if err != io.EOF {
+					b.Fatal(err)
+				}
+			}
+			b.ReportMetric(seconds*float64(b.N)/(cpuTime()-start).Seconds(), "x_per_core")
+		})
+	}
+}
+
 func BenchmarkAnalyse(b *testing.B) {
 	for _, channels := range []int{1, 2} {
 		b.Run(fmt.Sprintf("%dch", channels), func(b *testing.B) {

@@ -72,7 +72,8 @@ func TestWholeExample(t *testing.T) {
 	}
 	oboe, horn := p.Takes[0], p.Takes[1]
 	if oboe.Name != "oboe-1" || oboe.Player != "Mara Voss" || oboe.Part != "Oboe 1" || oboe.Section != "winds" ||
-		oboe.GainDB != -1.5 || *oboe.Pan != -30 || oboe.Crop != (Crop{X: 0.5, Y: 0.4, Zoom: 1.2}) || oboe.Fit != "crop" ||
+		oboe.GainDB != -1.5 || *oboe.Pan != -30 || oboe.Crop != (Crop{X: 0.5, Y: 0.4, Zoom: 1.2}) ||
+		oboe.Fit != "crop" ||
 		oboe.Mute || oboe.Expected {
 		t.Errorf("oboe %+v", oboe)
 	}
@@ -87,12 +88,14 @@ func TestWholeExample(t *testing.T) {
 		horn.Crop != production.Middle || horn.Mark.Line != 23 {
 		t.Errorf("horn %+v", horn)
 	}
-	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -16, TruePeakDB: -1, Room: 0.15, AutoBalance: true, PanLaw: pan.ConstantPower,
-		Hall: defaultHall, Clean: allClean}) {
+	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -16, TruePeakDB: -1, Room: 0.15, AutoBalance: true,
+		PanLaw: pan.ConstantPower,
+		Hall:   defaultHall, Clean: allClean}) {
 		t.Errorf("mix %+v", p.Mix)
 	}
 	if !reflect.DeepEqual(p.Picture, Picture{FPSNum: 30, FPSDen: 1, Aspect: production.Aspect{AspectW: 16, AspectH: 9},
-		Gutter: 6, AutoMargin: true, Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", AudioOnly: "card"}) {
+		Gutter: 6, AutoMargin: true, Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", AudioOnly: "card",
+		LabelStyle: "plate", LabelCorner: "auto"}) {
 		t.Errorf("picture %+v", p.Picture)
 	}
 	if len(p.Shots) != 3 || p.Shots[0].From.Edge != FilmStart || p.Shots[0].Text != "title" ||
@@ -116,7 +119,8 @@ func TestDefaults(t *testing.T) {
 	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, PanLaw: pan.ConstantPower,
 		Hall: defaultHall, Clean: allClean}) || !reflect.DeepEqual(p.Picture, Picture{FPSNum: 30, FPSDen: 1,
 		Aspect: production.Aspect{Shapes: layout.AnyShape}, Gutter: 6, AutoGutter: true, AutoMargin: true,
-		Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", AudioOnly: "card"}) {
+		Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", AudioOnly: "card",
+		LabelStyle: "plate", LabelCorner: "auto"}) {
 		t.Errorf("%+v %+v", p.Mix, p.Picture)
 	}
 	if len(p.Deliver) != 1 || p.Deliver[0].Name != "final" || p.Deliver[0].W != 1920 || p.Deliver[0].H != 1080 {
@@ -185,10 +189,12 @@ shots:
 	if len(p.Sections) != 2 || p.Sections[0].Name != "violin 1" || p.Sections[1].Name != "violin 2" {
 		t.Errorf("%+v", p.Sections)
 	}
-	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -23, TruePeakDB: -1.5, PanLaw: pan.ConstantPower, Hall: defaultHall, Clean: allClean}) ||
+	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -23, TruePeakDB: -1.5, PanLaw: pan.ConstantPower, Hall: defaultHall,
+		Clean: allClean}) ||
 		!reflect.DeepEqual(p.Picture, Picture{FPSNum: 30000, FPSDen: 1001,
 			Aspect: production.Aspect{AspectW: 239, AspectH: 100}, Gutter: 6, AutoGutter: true, Margin: 12,
-			Background: "#a0b1c2", Tail: 1.5, Rows: "grid", AudioOnly: "card"}) {
+			Background: "#a0b1c2", Tail: 1.5, Rows: "grid", AudioOnly: "card",
+			LabelStyle: "plate", LabelCorner: "auto"}) {
 		t.Errorf("%+v %+v", p.Mix, p.Picture)
 	}
 	s := p.Shots

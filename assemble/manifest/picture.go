@@ -10,6 +10,7 @@ import (
 	"go.yaml.in/yaml/v3"
 
 	"ripieno/assemble/production"
+	"ripieno/layout"
 	"ripieno/mix/tempo"
 )
 
@@ -47,7 +48,8 @@ func (m mapping) mix(sections []Section) Mix {
 func (m mapping) picture() Picture {
 	p := Picture{FPSNum: 30, FPSDen: 1, Aspect: anyAspect, Gutter: 6, AutoGutter: true, AutoMargin: true,
 		Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: production.GridRows,
-		AudioOnly: production.AudioOnlyCard}
+		AudioOnly:  production.AudioOnlyCard,
+		LabelStyle: layout.Plate, LabelCorner: layout.AutoCorner}
 	c, ok := m.child("picture", pictureShape)
 	if !ok {
 		return p
@@ -73,6 +75,9 @@ func (m mapping) picture() Picture {
 	}
 	p.LabelsFor, _ = c.number("labels_for")
 	p.LabelsFade, _ = c.number("labels_fade")
+	p.LabelStyle = choose(c, "label_style", p.LabelStyle)
+	p.LabelCorner = choose(c, "label_corner", p.LabelCorner)
+	p.SmallestScreen, _ = c.number("smallest_screen")
 	p.Rows = choose(c, "rows", p.Rows)
 	p.ShortRows = c.shortRows(p.Aspect)
 	p.AudioOnly = choose(c, "audio_only", p.AudioOnly)
@@ -203,7 +208,8 @@ func (m mapping) deliver(music *tempo.Map) []Deliverable {
 		all = append(all, d)
 	}
 	if v := m.vals["deliver"]; v == nil {
-		return []Deliverable{{Name: "final", W: 1920, H: 1080, Codec: production.Codecs[0], Mark: markOf(m.file, m.node)}}
+		return []Deliverable{{Name: "final", W: 1920, H: 1080, Codec: production.Codecs[0],
+			Mark: markOf(m.file, m.node)}}
 	} else if len(v.Content) == 0 && v.Kind != 0 && !isScalar(v) {
 		m.at(v, "delete the line for one film of 1920x1080", "deliver has no entries")
 	}

@@ -1,6 +1,8 @@
 package manifest
 
 import (
+	"strings"
+
 	"ripieno/assemble/production"
 	"ripieno/assemble/report/phrase"
 	"ripieno/layout"
@@ -58,6 +60,14 @@ var (
 		{"composer", textValue, "none", "on the title card and pages"},
 		{"ensemble", textValue, "none", "on the title card and pages"},
 		{"dedication", textValue, "none", "on a card with text: dedication"},
+		{"arranger", textValue, "none", "on the title card"},
+		{"lyricist", textValue, "none", "who wrote the words; on the title card"},
+		{"conductor", textValue, "none", "on the title card and first in the credits"},
+		{"occasion", textValue, "none", "on the title card, such as Summer concert"},
+		{"date", value{form: "date or text"}, "none",
+			"day of the occasion, on the title card; 2031-06-12 is written out as the language does"},
+		{"logo", fileValue, "none", "a picture or a logo above the title, .png or .jpg"},
+		{"credits", listOf(creditShape), "none", "who else is named in the credits, besides the players"},
 		{"language", oneOf(phrase.Languages()...), phrase.Default,
 			"language of films, pages and notes to players; messages on the command line are English"},
 		{"tempo", mappingOf(tempoShape), required, "measures and tempo of the piece"},
@@ -78,6 +88,10 @@ var (
 		{"notes", listOf(noteShape), "none", "programme notes beside the film, as WebVTT and SRT"},
 		{"callsheet", mappingOf(callSheetShape), "all defaults", "the page each player gets"},
 		{"check", mappingOf(checkShape), "standard", "thresholds of check; ripieno keys --thresholds lists them"}}}
+	creditShape = &shape{"a credit", "in an entry of credits:", "{role: sound, name: Mara Voss}", []key{
+		{"role", textValue, required, "one of " + strings.Join(production.CreditRoles, ", ") +
+			", which films name in their language; or words of your own"},
+		{"name", textValue, required, "who; several entries may have one role. With rights, a sentence"}}}
 	tempoShape = &shape{"tempo", "inside tempo:",
 		"tempo: {changes: [{measure: 1, meter: 4/4, bpm: 96}], measures: 32}", []key{
 			{"count_in", mappingOf(countInShape), "8 measures", "the measures before measure 1"},
@@ -263,6 +277,12 @@ var (
 			"fills in for letters that the program's own fonts lack"},
 		{"labels", flagValue, "true", "names on tiles"},
 		{"labels_for", number(0.5, maxEdge, "seconds"), "all of a shot", "how long names stay"},
+		{"label_style", oneOf(production.LabelStyles.Strings()...), string(layout.Plate),
+			"a plate on the picture, letters with a shadow, or a strip below the picture"},
+		{"label_corner", oneOf(production.LabelCorners.Strings()...), string(layout.AutoCorner),
+			"where names stand; auto is bottom-left unless that hides a face"},
+		{"smallest_screen", number(4, 200, "cm"), "not looked at",
+			"short side of the smallest screen: names are as large as is read there, or left to the credits; a telephone has 6"},
 		{"labels_fade", number(0, maxLabelsFade, "seconds"), "0", "time in which names come and go"},
 		{"lead_in", edgeValue, "3", "film before measure 1"},
 		{"tail", edgeValue, "3", "film after the last measure"},
@@ -354,7 +374,7 @@ func sentenceKeys() []key {
 }
 
 // shapes is all of them, for telling where a misplaced key belongs.
-var shapes = []*shape{topShape, tempoShape, countInShape, cueShape, changeShape, holdShape, guideShape,
+var shapes = []*shape{topShape, creditShape, tempoShape, countInShape, cueShape, changeShape, holdShape, guideShape,
 	levelsShape, variantShape, droneShape, sectionShape, takeShape, videoShape, audioShape, trimShape, cropShape,
 	mixShape, pictureShape, shotShape, transitionShape, deliverShape, chapterShape, noteShape, callSheetShape,
 	cleanShape, muteShape, partShape, bandShape, compressShape, hallShape, stageShape}

@@ -50,7 +50,7 @@ func ProbeTrack(ctx context.Context, tool *ffmpeg.Tool, abs string, track int) (
 	switch {
 	case err != nil && ctx.Err() == nil && said.unlisted != "":
 		return Info{}, fault.New(fault.Media, showPath(abs),
-			fmt.Sprintf("the file holds a stream in %s, which hardly a phone, camera, recorder or browser writes", said.unlisted),
+			fmt.Sprintf("the file holds a stream in %s, which few phones, cameras, recorders or browsers write", said.unlisted),
 			"ask the player for a new export as MP4 or WAV; if you trust the file, run again with --codecs "+said.unlisted).Because(err)
 	case err != nil:
 		return Info{}, probeFault(ctx, abs, err)

@@ -8,6 +8,7 @@ import (
 	"ripieno/assemble/fault"
 	"ripieno/assemble/production"
 	"ripieno/layout"
+	"ripieno/layout/card"
 	"ripieno/layout/shot"
 )
 
@@ -88,6 +89,8 @@ func film(p *production.Production, facts map[string]Facts, line Timeline, shots
 	if w.Poster != nil {
 		f.Poster = min(line.clamp(*w.Poster), line.Frames-1)
 	}
+	f.Look = card.LabelLook{Style: p.Picture.LabelStyle, Screen: p.Picture.SmallestScreen, Ground: f.Cards.Background}
+	f.Corner = p.Picture.LabelCorner
 	h := newArranger(p, facts, w)
 	gone := missing(p, facts, w)
 	h.untiled = untiled(p, facts, gone)
@@ -137,10 +140,12 @@ func (f *Film) show(h *arranger, s shot.Shot, whole Shot, line Timeline) error {
 		}
 		lead := Span{out.From - out.Into.Frames, out.To}
 		for _, seat := range sheet {
-			tile, err := h.newTile(s, seat.take, seat.tile, line, lead)
+			strip := f.stripOf(out, seat.tile, h.facts[seat.take])
+			tile, err := h.newTile(s, seat.take, above(seat.tile, strip), line, lead)
 			if err != nil {
 				return err
 			}
+			tile.Rect, tile.Strip, tile.Head = seat.tile, strip, head(tile, h.facts[seat.take])
 			tile.Seat = h.places[seat.take]
 			out.Tiles = append(out.Tiles, tile)
 		}

@@ -19,6 +19,9 @@ type Picture struct {
 	Labels         bool    // names on tiles; true when not given
 	LabelsFor      float64 // seconds of a shot in which names are shown; 0, when not given: all of it
 	LabelsFade     float64 // seconds in which names come and go; 0, when not given: at once
+	LabelStyle     layout.LabelStyle
+	LabelCorner    layout.Corner
+	SmallestScreen float64 // centimetres of the short side of a screen on which names are to be read; 0: not given
 	Rows           Rows
 	ShortRows      Alignment // of incomplete rows; "" when not given
 	AudioOnly      AudioOnly // of players who are heard and not seen

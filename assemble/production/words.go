@@ -189,3 +189,10 @@ const (
 
 // Withs are both.
 var Withs = Words[With]{WithMix, WithOthers}
+
+// LabelStyles are all styles of names on tiles; the first is the default.
+var LabelStyles = Words[layout.LabelStyle]{layout.Plate, layout.Shadow, layout.Strip}
+
+// LabelCorners are all places of names on tiles; the first is the default.
+var LabelCorners = Words[layout.Corner]{layout.AutoCorner, layout.BottomLeft, layout.BottomRight, layout.TopLeft,
+	layout.TopRight}
