@@ -11,11 +11,12 @@ import (
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
 	"ripieno/assemble/progress"
+	"ripieno/assemble/roll"
 	"ripieno/assemble/takes"
 	"ripieno/mix/audio"
 )
 
-// openTwice is a production of one take that clapped twice, equally clearly and a
+// openTwice returns a production of one take that clapped twice, equally clearly and a
 // measure apart, and then played an even pulse in which nothing tells a measure
 // from the next.
 func openTwice(t *testing.T) *Production {
@@ -66,7 +67,7 @@ func TestAcceptWritesACandidate(t *testing.T) {
 	if r, err = p.Sync(t.Context(), SyncOptions{Accept: []takes.Choice{choice}}); err != nil || r.Accepted != 1 {
 		t.Fatalf("%d accepted, %v", r.Accepted, err)
 	}
-	if err := r.Verdict(); err != nil {
+	if err := roll.SyncVerdict(r.Faults); err != nil {
 		t.Errorf("what was accepted is still asked about: %v", err)
 	}
 	path := filepath.Join(p.Manifest().Dir, manifest.FileName)

@@ -112,7 +112,7 @@ takes:
 %s`, s.seconds, labels, s.canvas, takes.String())
 }
 
-// command is what a person who knows ffmpeg well would type for the same film:
+// command returns what a person who knows ffmpeg well would type for the same film:
 // every take decoded once, scaled to its tile, stacked and encoded with the
 // same settings in one process.
 func (s benchSet) command(dir, out string) []string {
@@ -162,7 +162,7 @@ func BenchmarkAgainstOneCommand(b *testing.B) {
 	b.Run("late", x.with((*comparison).late))
 }
 
-// with is one round of runs as a benchmark of its own. The command runs before
+// with returns one round of runs as a benchmark of its own. The command runs before
 // and after it, and the mean of both is what the others are compared with: a
 // virtual machine can be a tenth slower for some minutes.
 func (x *comparison) with(runs func(*comparison)) func(*testing.B) {

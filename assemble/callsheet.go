@@ -11,6 +11,7 @@ import (
 	"ripieno/assemble/fault"
 	"ripieno/assemble/guide"
 	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/assemble/report"
 	"ripieno/assemble/report/phrase"
 	"ripieno/assemble/session"
@@ -19,7 +20,7 @@ import (
 // CallSheetOptions choose which pages CallSheets writes.
 type CallSheetOptions struct {
 	Only     []string // names of takes; empty: all
-	Language string   // "" is the manifest's
+	Language string   // of all pages; "" is what the manifest says
 }
 
 // CallSheetPage is the page of one take.
@@ -29,6 +30,8 @@ type CallSheetPage struct {
 	Part   string `json:"part"`
 	Guide  string `json:"guide"` // name of the guide's files, without an ending
 	File   string `json:"file"`  // the page
+	// Language is that of the page: a player may have their own.
+	Language string `json:"language"`
 }
 
 // CallSheetResult is what `callsheet` wrote.
@@ -64,9 +67,9 @@ func CallSheets(ctx context.Context, set Settings, o CallSheetOptions) (CallShee
 	}
 	r.Language = words.Language
 	for _, name := range o.Only {
-		i := slices.IndexFunc(p.man.Takes, func(t manifest.Take) bool { return t.Name == name })
+		i := slices.IndexFunc(p.man.Takes, func(t production.Take) bool { return t.Name == name })
 		if i < 0 {
-			return r, noSuch(p.man, "take", name, names(p.man.Takes, func(t manifest.Take) string { return t.Name }))
+			return r, p.man.NoSuch("take", name, names(p.man.Takes, func(t production.Take) string { return t.Name }))
 		}
 		if t := p.man.Takes[i]; t.IsWithheld() {
 			return r, fault.At(fault.Manifest, t.Mark, fmt.Sprintf("take %q has release: no, so no page is made for it", name),
@@ -80,8 +83,7 @@ func CallSheets(ctx context.Context, set Settings, o CallSheetOptions) (CallShee
 	if err := os.MkdirAll(folder, 0o777); err != nil {
 		return r, session.Unwritable(folder, err)
 	}
-	sheet := p.sheet(words)
-	everybody := sheet
+	everybody := p.sheet(words)
 	everybody.Guide = guide.Sheet(p.man, nil)
 	for _, t := range p.man.Takes {
 		if !t.IsWithheld() {
@@ -95,10 +97,14 @@ func CallSheets(ctx context.Context, set Settings, o CallSheetOptions) (CallShee
 		if len(o.Only) > 0 && !slices.Contains(o.Only, t.Name) || t.IsWithheld() {
 			continue
 		}
-		one := sheet
+		own, err := p.wordsOf(t, words, o)
+		if err != nil {
+			return r, err
+		}
+		one := p.sheet(own)
 		who := player(t)
 		one.Player, one.Guide = &who, guide.Sheet(p.man, p.man.Guide.Variant(t.Guide))
-		page := CallSheetPage{Take: t.Name, Player: who.Name, Part: t.Part, Guide: who.Guide}
+		page := CallSheetPage{Take: t.Name, Player: who.Name, Part: t.Part, Guide: who.Guide, Language: own.Language}
 		page.File = filepath.Join(folder, t.Name+".html")
 		if err := writeSheet(ctx, page.File, one); err != nil {
 			return r, err
@@ -115,7 +121,7 @@ func CallSheetStrings(set Settings, o CallSheetOptions) (SentencesResult, error)
 		return SentencesResult{}, err
 	}
 	r := SentencesResult{Language: words.Language}
-	for _, key := range phrase.Keys() {
+	for _, key := range phrase.SheetKeys() {
 		r.Strings = append(r.Strings, Sentence{key, words.Say(key)})
 	}
 	return r, nil
@@ -125,7 +131,7 @@ func CallSheetStrings(set Settings, o CallSheetOptions) (SentencesResult, error)
 // ffmpeg nor a store.
 type sheetMaker struct {
 	set Settings
-	man *manifest.Production
+	man *production.Production
 }
 
 // openSheets reads the manifest and the sentences it asks for.
@@ -149,7 +155,17 @@ func openSheets(set Settings, o CallSheetOptions) (*sheetMaker, *phrase.Book, er
 	return &sheetMaker{set: set, man: man}, words, err
 }
 
-// sheet is what all pages have in common.
+// wordsOf returns the sentences for the page of one player: those of everybody's
+// page, or in a language of the player's own. Sentences that the manifest replaces
+// are in the language of everybody's page and stand in no other.
+func (p *sheetMaker) wordsOf(t manifest.Take, words *phrase.Book, o CallSheetOptions) (*phrase.Book, error) {
+	if o.Language != "" || t.Language == words.Language {
+		return words, nil
+	}
+	return phrase.Open(t.Language, nil)
+}
+
+// sheet returns what all pages have in common.
 func (p *sheetMaker) sheet(words *phrase.Book) report.Sheet {
 	c := p.man.CallSheet
 	s := report.Sheet{
@@ -162,9 +178,9 @@ func (p *sheetMaker) sheet(words *phrase.Book) report.Sheet {
 	return s
 }
 
-// player is a take as sheets speak of it. A page for one player, too, may be
+// player returns a take as sheets speak of it. A page for one player, too, may be
 // passed on or lie in a folder that all can see.
-func player(t manifest.Take) report.Player {
+func player(t production.Take) report.Player {
 	return report.Player{Name: t.PublicName(), Part: t.Part, File: t.Name, Guide: guide.Name(t.Guide)}
 }
 

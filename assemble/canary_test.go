@@ -30,7 +30,7 @@ var worlds = []world{
 	{"qu", "Ux Ib", "Kazoo and Nose Flute", "Elsewhere", "0xd0d010", 2600, "0x10d0d0", "Brumtavel Oddwick"},
 }
 
-// secrets are the words of a world that nothing that is made may say.
+// secrets returns the words of a world that nothing that is made may say.
 func (w world) secrets() []string {
 	return append(strings.Fields(strings.ToLower(w.player+" "+w.part+" "+w.section+" "+w.hidden)), w.withheld)
 }
@@ -114,7 +114,7 @@ func everyVerb(t *testing.T, p *Production) (made map[string]any, told []any) {
 	}, []any{check, roll}
 }
 
-// takesOf are the takes that faults are about.
+// takesOf returns the takes that faults are about.
 func takesOf(faults []Bad) []string {
 	var list []string
 	for _, b := range faults {
@@ -123,7 +123,7 @@ func takesOf(faults []Bad) []string {
 	return list
 }
 
-// outputs are all files of a production but its own, its takes and the store.
+// outputs returns all files of a production but its own, its takes and the store.
 func outputs(t *testing.T, dir string) map[string][]byte {
 	t.Helper()
 	all := map[string][]byte{}

@@ -60,11 +60,7 @@ type VerifyResult struct {
 // made of them is.
 func (p *Production) Verify(ctx context.Context, o RenderOptions) (VerifyResult, error) {
 	r := VerifyResult{Different: []Differing{}}
-	wants, err := wantedFilms(p, o)
-	if err != nil {
-		return r, err
-	}
-	codings, err := findEncoders(ctx, p, wants)
+	wants, codings, err := wantedFilms(ctx, p, o)
 	if err != nil {
 		return r, err
 	}

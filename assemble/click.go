@@ -11,6 +11,7 @@ import (
 	"ripieno/assemble/guide"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/production"
 	"ripieno/assemble/session"
 	"ripieno/assemble/takes"
 	"ripieno/assemble/task"
@@ -40,8 +41,8 @@ func (p *Production) Click(ctx context.Context, only ...string) (GuideResult, er
 	man := p.Manifest()
 	for _, name := range only {
 		if man.Guide.Variant(name) == nil {
-			return r, noSuch(man, "variant of the guide", name, names(man.Guide.Variants,
-				func(v manifest.Variant) string { return v.Name }))
+			return r, man.NoSuch("variant of the guide", name, names(man.Guide.Variants,
+				func(v production.Variant) string { return v.Name }))
 		}
 	}
 	jobs, err := guide.Jobs(man, only)
@@ -147,8 +148,8 @@ func makeSum(ctx context.Context, p *Production, pl *plan.Plan, all material) (s
 }
 
 // playsTo reports whether a take is recorded to a variant of the guide.
-func playsTo(man *manifest.Production, take, variant string) bool {
-	return slices.ContainsFunc(man.Takes, func(t manifest.Take) bool { return t.Name == take && t.Guide == variant })
+func playsTo(man *production.Production, take, variant string) bool {
+	return slices.ContainsFunc(man.Takes, func(t production.Take) bool { return t.Name == take && t.Guide == variant })
 }
 
 // absent lists the takes among the faults, each once.

@@ -24,7 +24,7 @@ var (
 	luma2020 = luma{0.2627, 0.0593}
 )
 
-// encode is R'G'B' as code values of a bit depth, in limited or full range.
+// encode returns R'G'B' as code values of a bit depth, in limited or full range.
 func (k luma) encode(rgb [3]float64, bits int, full bool) [3]float64 {
 	y := k.r*rgb[0] + (1-k.r-k.b)*rgb[1] + k.b*rgb[2]
 	cb, cr := (rgb[2]-y)/(2*(1-k.b)), (rgb[0]-y)/(2*(1-k.r))
@@ -85,7 +85,7 @@ func (b barsTake) write(t *testing.T, made short) {
 	made.encode(t, b.name, format, barsW, barsH, raw.Bytes(), append(strings.Fields(b.args), "-qp", "1", "-pix_fmt", format)...)
 }
 
-// sdr is what a bar of full level must look like in the film.
+// sdr returns what a bar of full level must look like in the film.
 func sdr(bar [3]float64) [3]float64 {
 	for i, b := range bars {
 		if b == bar {
@@ -95,7 +95,7 @@ func sdr(bar [3]float64) [3]float64 {
 	return luma709.encode(bar, 8, false)
 }
 
-// hlgBar is the formula for a bar of 75 % HLG, which is HDR reference white
+// hlgBar returns the formula for a bar of 75 % HLG, which is HDR reference white
 // (ITU-R BT.2408-4, table 1): inverse OETF and OOTF of a display of 1000 cd/m²
 // (ITU-R BT.2100-2, table 5), to BT.709 primaries (ITU-R BT.2087-0), tone
 // mapped so that 203 cd/m² is 1 before the curve, and made the signal that a
@@ -118,7 +118,7 @@ func hlgBar(level float64) func([3]float64) [3]float64 {
 	}
 }
 
-// wideBar is a bar of SDR in BT.2020 primaries: the display's light (BT.1886)
+// wideBar returns a bar of SDR in BT.2020 primaries: the display's light (BT.1886)
 // in BT.709 primaries, clipped to what they can show.
 func wideBar(bar [3]float64) [3]float64 {
 	m := [3][3]float64{{1.6605, -0.5876, -0.0728}, {-0.1246, 1.1329, -0.0083}, {-0.0182, -0.1006, 1.1187}}
@@ -140,7 +140,7 @@ func hlgInverse(v float64) float64 {
 	return (math.Exp((v-c)/a) + b) / 12
 }
 
-// pqBar is a bar of a PQ signal (ITU-R BT.2100-2, table 4).
+// pqBar returns a bar of a PQ signal (ITU-R BT.2100-2, table 4).
 func pqBar(level float64) func([3]float64) [3]float64 {
 	return func(bar [3]float64) [3]float64 {
 		var lin [3]float64

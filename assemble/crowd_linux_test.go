@@ -106,7 +106,7 @@ func (l large) render(b *testing.B) {
 	}
 }
 
-// peakMemory is the most memory that this process and its children hold while
+// peakMemory returns the most memory that this process and its children hold while
 // work runs.
 func peakMemory(work func()) int64 {
 	stop, peak := make(chan struct{}), make(chan int64)
@@ -129,7 +129,7 @@ func peakMemory(work func()) int64 {
 	return <-peak
 }
 
-// familyMemory is the resident memory in bytes of a process and its children.
+// familyMemory returns the resident memory in bytes of a process and its children.
 func familyMemory(pid int) int64 {
 	total := int64(0)
 	list, _ := filepath.Glob("/proc/[0-9]*/stat")

@@ -11,6 +11,7 @@ import (
 
 	"ripieno/assemble/ffmpeg/ffmpegtest"
 	"ripieno/assemble/intake"
+	"ripieno/assemble/roll"
 )
 
 // flipped overwrites a stretch in the middle of a file with noise.
@@ -89,7 +90,7 @@ func TestCheckFindsDamage(t *testing.T) {
 
 // tellsDamage holds what is said of a take's damage against the parts that are
 // damaged, none of a whole take.
-func tellsDamage(t *testing.T, file string, c CheckedTake, parts []string) {
+func tellsDamage(t *testing.T, file string, c roll.Checked, parts []string) {
 	t.Helper()
 	var said []string
 	asked := false

@@ -6,7 +6,7 @@ import (
 	"testing"
 )
 
-// runs are the tasks of a stage that a run would make, by their names.
+// runs returns the tasks of a stage that a run would make, by their names.
 func runs(t *testing.T, p *Production, stage string) (list []string) {
 	t.Helper()
 	r, err := p.Plan(t.Context(), RenderOptions{})

@@ -9,6 +9,7 @@ import (
 
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/graph"
+	"ripieno/assemble/plan"
 	"ripieno/layout"
 	"ripieno/layout/shot"
 )
@@ -24,7 +25,7 @@ func BenchmarkCodecs(b *testing.B) {
 	grainy(b, tool, take, 1280, 720, frames)
 	run(b, tool, ffmpeg.Command{Args: []string{"-f", "lavfi", "-i", fmt.Sprintf("color=black:s=%dx%d,format=rgba,colorchannelmixer=aa=0", w, h), "-frames:v", "1", overlay}})
 	whole := layout.Rect{W: 1280, H: 720}
-	for _, codec := range []string{"h264", "hevc", "av1"} {
+	for _, codec := range []plan.Codec{plan.H264, plan.HEVC, plan.AV1} {
 		e := graph.Encoders(codec)[0]
 		if !tool.Encoder(e.Name) {
 			continue

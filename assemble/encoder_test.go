@@ -57,7 +57,7 @@ chapters: [{at: m2, name: Second}]`, 1)
 	}
 	for i, encoder := range []string{"libx265", "libsvtav1"} {
 		film := r.Films[i]
-		if film.Codec != film.Name || film.Encoder != encoder {
+		if string(film.Codec) != film.Name || film.Encoder != encoder {
 			t.Errorf("%s is said to be %s by %s", film.Name, film.Codec, film.Encoder)
 		}
 		f := decodeFilm(t, tool, film.Output, 640, 360)
@@ -75,7 +75,7 @@ chapters: [{at: m2, name: Second}]`, 1)
 	}
 }
 
-// codecProduction is the folder of a production with films in all codecs, which
+// codecProduction returns the folder of a production with films in all codecs, which
 // tool has, made of a card, a grid, a solo and a dissolve between them:
 // everything that could make the heads of segments differ.
 func codecProduction(t *testing.T) (tool *ffmpeg.Tool, dir string) {
@@ -158,7 +158,7 @@ func TestKeysOfOtherCodecs(t *testing.T) {
 	}
 }
 
-// fakeFFmpeg is an ffmpeg whose list has hardware: of nvenc, which never works,
+// fakeFFmpeg returns an ffmpeg whose list has hardware: of nvenc, which never works,
 // and of qsv, which is libx265 in another quality every time. Everything else is
 // done by the real one.
 func fakeFFmpeg(t *testing.T, tool *ffmpeg.Tool) string {
@@ -264,11 +264,7 @@ func TestHardwareThatDoesNotWork(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		wants, err := wantedFilms(p, RenderOptions{Only: []string{c.film}})
-		if err != nil {
-			t.Fatal(err)
-		}
-		codings, err := findEncoders(t.Context(), p, wants)
+		wants, codings, err := wantedFilms(t.Context(), p, RenderOptions{Only: []string{c.film}})
 		p.Close()
 		if c.encoder == "" {
 			if fault.KindOf(err) != fault.FFmpeg || !strings.HasPrefix(err.Error(), filepath.Join(dir, "production.yaml")+":") {
@@ -293,7 +289,7 @@ func TestHardwareThatDoesNotWork(t *testing.T) {
 }
 
 // works reports whether real hardware encodes a codec on this machine.
-func works(t *testing.T, tool *ffmpeg.Tool, codec string) bool {
+func works(t *testing.T, tool *ffmpeg.Tool, codec plan.Codec) bool {
 	t.Helper()
 	_, err := picture.Picker{Tool: tool, Choice: graph.UseHardware, Rate: shot.Rate{Num: 30, Den: 1}}.Pick(t.Context(),
 		[]plan.Want{{Codec: codec, Canvas: layout.Canvas{W: 640, H: 360}}})

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"ripieno/assemble/handover"
+	"ripieno/assemble/plan"
 	"ripieno/assemble/session"
 	"ripieno/assemble/soundtrack"
 	"ripieno/assemble/task"
@@ -23,8 +24,7 @@ const exportFolder = "export"
 // not released is in none of it. What an earlier export wrote and this one
 // does not is removed.
 func (p *Production) Export(ctx context.Context) (ExportResult, error) {
-	r := ExportResult{Edits: []string{}, Stems: []MixStem{}, Releases: p.releases()}
-	p.tellReleases(r.Releases)
+	r := ExportResult{Edits: []string{}, Stems: []MixStem{}, Releases: p.openReleases()}
 	dir, err := p.Out(exportFolder)
 	if err != nil {
 		return r, err
@@ -33,7 +33,7 @@ func (p *Production) Export(ctx context.Context) (ExportResult, error) {
 	if err != nil {
 		return r, err
 	}
-	pl, faults, err := p.plan(all, p.deliverables())
+	pl, faults, err := p.plan(all, plan.Wants(p.Manifest()))
 	if err != nil {
 		return r, err
 	}

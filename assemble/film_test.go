@@ -62,7 +62,7 @@ func (p placedTake) guide(file float64) float64 { return p.offset + file*(1+p.dr
 func (p placedTake) shownFrom() float64 { return p.guide(0) }
 func (p placedTake) shownTo() float64   { return p.guide(float64(p.frames) / p.fps) }
 
-// cast is the takes of the film test: constant rates above, at and below the
+// cast returns the takes of the film test: constant rates above, at and below the
 // film's, one with uneven frames, one stored sideways, one that starts late and
 // ends early, with drifts a phone never has, so that an ignored one shows.
 func cast() []placedTake {

@@ -13,7 +13,6 @@ import (
 	"ripieno/assemble/session"
 	"ripieno/assemble/store"
 	"ripieno/assemble/takes"
-	"ripieno/layout"
 	"ripieno/layout/card"
 )
 
@@ -41,7 +40,7 @@ func (p *Production) Grid(ctx context.Context) (GridResult, error) {
 			f.Picture.First, f.Picture.Last = -1e6, 1e6
 		}
 	}
-	pl, err := plan.New(p.Manifest(), facts, p.deliverables(), assets.Look)
+	pl, err := plan.New(p.Manifest(), facts, plan.Wants(p.Manifest()), assets.Look)
 	if err != nil {
 		return GridResult{}, err
 	}
@@ -102,16 +101,6 @@ func (p *Production) PinSeats(ctx context.Context) (int, error) {
 		}
 	}
 	return n, session.RewriteManifest(ctx, p.Manifest().Path, data)
-}
-
-// deliverables are the films the manifest asks for.
-func (p *Production) deliverables() []plan.Want {
-	var wants []plan.Want
-	for _, d := range p.Manifest().Deliver {
-		wants = append(wants, plan.Want{Name: d.Name, Canvas: layout.Canvas{W: d.W, H: d.H}, Codec: d.Codec,
-			Poster: d.Poster, Mark: d.Mark})
-	}
-	return wants
 }
 
 func gridResult(f plan.Film, line plan.Timeline) GridResult {

@@ -48,7 +48,7 @@ func makeGuide(t *testing.T, p *Production, only ...string) GuideResult {
 	return r
 }
 
-// readWAV is the first channel of a file of ours and its number of channels.
+// readWAV returns the first channel of a file of ours and its number of channels.
 func readWAV(t *testing.T, path string) (wave []float64, channels int) {
 	t.Helper()
 	w, err := media.OpenWAV(path)
@@ -90,7 +90,7 @@ func TestCueIsWhereEverybodyExpectsIt(t *testing.T) {
 	}
 }
 
-// roughness is the energy of the first difference against the energy: high for
+// roughness returns the energy of the first difference against the energy: high for
 // noise, low for wood.
 func roughness(wave []float64) float64 {
 	var d, e float64
@@ -101,7 +101,7 @@ func roughness(wave []float64) float64 {
 	return d / e
 }
 
-// frequencyNear is the frequency of the strongest partial within half a
+// frequencyNear returns the frequency of the strongest partial within half a
 // semitone of hz: two spectra a little apart, and the phase that passed
 // between them (the phase-vocoder estimate; Flanagan and Golden 1966).
 func frequencyNear(wave []float64, hz float64) float64 {
@@ -165,7 +165,7 @@ func TestDroneInTheFile(t *testing.T) {
 	}
 }
 
-// measureWithFFmpeg is what another meter than ours says of a file.
+// measureWithFFmpeg returns what another meter than ours says of a file.
 func measureWithFFmpeg(t *testing.T, p *Production, path string) (lufs, peak float64) {
 	t.Helper()
 	var log strings.Builder
@@ -245,7 +245,7 @@ var lateOnsets = map[bool]float64{false: 0.00427, true: 0.00169} // side stick; 
 // soundFonts are where systems keep a General MIDI sound font.
 var soundFonts = []string{"/usr/share/sounds/sf2/FluidR3_GM.sf2", "/usr/share/soundfonts/FluidR3_GM.sf2"}
 
-// synthesiser is fluidsynth, which knows nothing of us, and its sound font.
+// synthesiser returns fluidsynth, which knows nothing of us, and its sound font.
 func synthesiser(t *testing.T) (program, font string) {
 	t.Helper()
 	program, err := exec.LookPath("fluidsynth")

@@ -24,7 +24,7 @@ type hostile struct {
 	spoil   func(data []byte) []byte // what is changed then
 }
 
-// box is an MP4 box (ISO/IEC 14496-12, 4.2).
+// box returns an MP4 box (ISO/IEC 14496-12, 4.2).
 func box(kind string, body ...byte) []byte {
 	b := binary.BigEndian.AppendUint32(nil, uint32(8+len(body)))
 	return append(append(b, kind...), body...)
@@ -55,7 +55,7 @@ func all(changes ...func([]byte) []byte) func([]byte) []byte {
 	}
 }
 
-// pcm is a WAV file's header with such a format and claim, and a little sound.
+// pcm returns a WAV file's header with such a format and claim, and a little sound.
 func pcm(channels uint16, rate, claim uint32) []byte {
 	le := binary.LittleEndian
 	b := append([]byte("RIFF"), le.AppendUint32(nil, claim)...)
@@ -68,7 +68,7 @@ func pcm(channels uint16, rate, claim uint32) []byte {
 	return append(b, make([]byte, 400_000)...)
 }
 
-// noise is bytes that mean nothing.
+// noise returns bytes that mean nothing.
 func noise(n int) []byte {
 	rng := rand.New(rand.NewPCG(3, 4))
 	b := make([]byte, n)
@@ -96,13 +96,13 @@ func join(lists ...[]string) (all []string) {
 	return all
 }
 
-// stillPicture is a picture of that size, raw.
+// stillPicture returns a picture of that size, raw.
 func stillPicture(size, sar string, more ...string) []string {
 	return join([]string{"-f", "rawvideo", "-pix_fmt", "gray", "-r", "24", "-s", size, "-i", "/dev/zero", "-frames:v", "48",
 		"-vf", "setsar=" + sar, "-c:v", "ffv1"}, more)
 }
 
-// hostiles are the files of the table; none is larger than 5 MB.
+// hostiles returns the files of the table; none is larger than 5 MB.
 func hostiles() []hostile {
 	both := join(somePicture, someSound, x264, []string{"-c:a", "aac"})
 	m4a := join(someSound, []string{"-c:a", "aac"})
@@ -172,7 +172,7 @@ func hostiles() []hostile {
 	}
 }
 
-// nested is an MP4 with boxes in boxes.
+// nested returns an MP4 with boxes in boxes.
 func nested(deep int) []byte {
 	var b []byte
 	for range deep {

@@ -87,7 +87,7 @@ func TestNamesComeAndGoSoftly(t *testing.T) {
 	}
 }
 
-// named is how much of a name is there in frame k of that film.
+// named returns how much of a name is there in frame k of that film.
 func named(k int) float64 {
 	switch {
 	case k < 12:

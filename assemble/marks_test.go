@@ -40,7 +40,7 @@ type marked struct {
 	wide, high   int  // pixels; 0 is markWide by markHigh
 }
 
-// size is the picture's.
+// size returns the picture's.
 func (m marked) size() (w, h int) {
 	if m.wide == 0 {
 		return markWide, markHigh
@@ -67,7 +67,7 @@ func (m marked) frame(k int) []byte {
 	return pix
 }
 
-// readMark is the reverse, from a tile of any size. The counter is −1 when the
+// readMark returns the reverse, from a tile of any size. The counter is −1 when the
 // tile shows no mark.
 func readMark(pix []byte, stride, x0, y0, w, h int) (id, counter int) {
 	cell := func(col, row int) float64 {
@@ -98,7 +98,7 @@ func readMark(pix []byte, stride, x0, y0, w, h int) (id, counter int) {
 	return bits >> 12, bits & 0xfff
 }
 
-// wave is the sound of a marked take: a burst of a few milliseconds at every
+// wave returns the sound of a marked take: a burst of a few milliseconds at every
 // click and silence between.
 func (m marked) wave() []byte {
 	n := int(float64(m.frames) / m.fps * clickRate)
@@ -190,7 +190,7 @@ func decodeFilm(t *testing.T, tool *ffmpeg.Tool, path string, w, h int) film {
 	return f
 }
 
-// side is f with the sound of one channel alone.
+// side returns f with the sound of one channel alone.
 func (f film) side(channel int) film {
 	sound := make([]float64, len(f.sound))
 	for i := channel; i < len(sound); i += 2 {
@@ -200,7 +200,7 @@ func (f film) side(channel int) film {
 	return f
 }
 
-// peakNear is the output time of the loudest sample within reach of a moment.
+// peakNear returns the output time of the loudest sample within reach of a moment.
 func (f film) peakNear(seconds, reach float64) float64 {
 	best, at := 0.0, math.NaN()
 	for i := int((seconds - reach) * clickRate); i < int((seconds+reach)*clickRate); i++ {
@@ -226,7 +226,7 @@ func findTool(t testing.TB) *ffmpeg.Tool {
 	return tool
 }
 
-// command is a run of ffmpeg whose output goes to out.
+// command returns a run of ffmpeg whose output goes to out.
 func command(out *bytes.Buffer, args ...string) ffmpeg.Command {
 	return ffmpeg.Command{Args: args, Stdout: out}
 }

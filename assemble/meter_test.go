@@ -19,7 +19,7 @@ import (
 	"ripieno/mix/loudness"
 )
 
-// programme is seeded stereo sound: notes and bursts of noise of random level,
+// programme returns seeded stereo sound: notes and bursts of noise of random level,
 // pitch, place and length, with pauses, as music has them.
 func programme(seed uint64, rate int, seconds float64) audio.Block {
 	rng := rand.New(rand.NewPCG(seed, 41))
@@ -124,7 +124,7 @@ func TestMeterAgainstOthers(t *testing.T) {
 	}
 }
 
-// rangeBySeconds is the loudness range from a value each second, as libebur128
+// rangeBySeconds returns the loudness range from a value each second, as libebur128
 // takes it. Ours and ffmpeg's take ten; both grids are within Tech 3342.
 func rangeBySeconds(t *testing.T, path string) float64 {
 	t.Helper()

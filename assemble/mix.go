@@ -11,6 +11,7 @@ import (
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 	"ripieno/layout/card"
+	"ripieno/mix"
 	"ripieno/mix/audio"
 )
 
@@ -41,8 +42,7 @@ func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 	if err != nil {
 		return r, err
 	}
-	r.Faults, r.Releases = faults, p.releases()
-	p.tellReleases(r.Releases)
+	r.Faults, r.Releases = faults, p.openReleases()
 	track, err := p.track(pl, all)
 	if err != nil {
 		return r, err
@@ -70,14 +70,18 @@ func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 	if err := store.Publish(ctx, path, func(tmp string) error { return store.Copy(ctx, master, tmp) }); err != nil {
 		return r, err
 	}
-	r.fill(path, pl, track, rep)
+	heard, err := track.Heard(res)
+	if err != nil {
+		return r, err
+	}
+	r.fill(path, pl, track, rep, heard)
 	if o.Stems {
 		if err := deliverStems(ctx, p, stems, res, &r); err != nil {
 			return r, err
 		}
 	}
 	p.Session.Trim(ctx)
-	return r, drawLevels(ctx, p, track.Levels(pl, rep, all.assets.Fonts), &r)
+	return r, drawLevels(ctx, p, track.Levels(pl, rep, heard, all.assets.Fonts), &r)
 }
 
 // deliverStems copies the stems to where a person looks for them and takes away
@@ -115,12 +119,13 @@ func drawLevels(ctx context.Context, p *Production, o card.LevelsOptions, r *Mix
 }
 
 // fill says what the mix became.
-func (r *MixResult) fill(path string, pl *plan.Plan, track *soundtrack.Track, rep soundtrack.Report) {
+func (r *MixResult) fill(path string, pl *plan.Plan, track *soundtrack.Track, rep soundtrack.Report,
+	heard []mix.Heard) {
 	m := rep.Master
 	r.WAV, r.Duration, r.TimeReference = path, pl.Timeline.AudioLen.Seconds(), media.TimeReference(pl.Timeline.AudioStart)
 	r.Loudness, r.TruePeak = audio.Finite(float64(m.After.Integrated)), audio.Finite(float64(m.After.TruePeak))
 	r.Range = audio.Finite(float64(m.After.Range))
-	r.Master, r.Curve, r.Strips = track.MasterResult(rep), rep.Curve.Result(), track.StripResults(rep)
+	r.Master, r.Curve, r.Strips = track.MasterResult(rep), rep.Curve.Result(), track.StripResults(rep, heard)
 	if !m.Reached && m.Reason != "" {
 		r.Notes = append(r.Notes, "the loudness asked for was not reached: "+m.Reason)
 	}

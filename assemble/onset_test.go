@@ -17,7 +17,7 @@ import (
 	"ripieno/mix/audio"
 )
 
-// struckBars is ten seconds in which bars are struck at known moments.
+// struckBars returns ten seconds in which bars are struck at known moments.
 func struckBars() (x []float64, times []float64) {
 	r := rand.New(rand.NewPCG(21, 1))
 	x = make([]float64, 10*audio.Rate)
@@ -39,7 +39,7 @@ func struckBars() (x []float64, times []float64) {
 	return x, times
 }
 
-// nearestMoment is the difference to the nearest of some moments.
+// nearestMoment returns the difference to the nearest of some moments.
 func nearestMoment(at float64, others []float64) float64 {
 	best := math.Inf(1)
 	for _, o := range others {

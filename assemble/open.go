@@ -13,10 +13,9 @@ import (
 	"context"
 	"fmt"
 
-	"ripieno/assemble/fault"
-	"ripieno/assemble/manifest"
 	"ripieno/assemble/picture"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/roll"
 	"ripieno/assemble/session"
 	"ripieno/assemble/soundtrack"
 	"ripieno/assemble/takes"
@@ -119,14 +118,14 @@ func soundOf(r *takes.Recording) soundtrack.Sound {
 	return soundtrack.Sound{Samples: r.Sound, Name: r.Name(), File: r.File.Path, Seconds: r.Info.Duration}
 }
 
-// noSuch returns the fault for a name on the command line that the manifest
-// lacks.
-func noSuch(man *manifest.Production, what, name string, known []string) error {
-	hint := "the manifest has none"
-	if len(known) > 0 {
-		hint = fmt.Sprintf("the manifest has %q", known)
+// openReleases returns what is open before anything may be published, and says it
+// where the work goes on.
+func (p *Production) openReleases() []Bad {
+	open := roll.Releases(p.Manifest())
+	for _, b := range open {
+		p.Message("before you publish: " + b.What)
 	}
-	return fault.New(fault.Manifest, man.Path, fmt.Sprintf("no %s is called %q", what, name), hint)
+	return open
 }
 
 func names[T any](list []T, name func(T) string) []string {

@@ -83,7 +83,7 @@ func TestPitchOfSampledInstruments(t *testing.T) {
 	}
 }
 
-// sampledTones are the notes heard in each second, NaN where there is none.
+// sampledTones returns the notes heard in each second, NaN where there is none.
 func sampledTones(t *testing.T, midi string, notes []byte) []float64 {
 	t.Helper()
 	tones, err := playing.Listen(audio.NewMemory(audio.Block{synthesise(t, midi)}, audio.Rate))

@@ -27,7 +27,7 @@ func (p plain) write(t *testing.T, tool *ffmpeg.Tool, dir string) {
 		"-pix_fmt", "yuv420p", "-c:v", "libx264", "-preset", "ultrafast", "-c:a", "aac", "-y", "file:"+filepath.Join(dir, "intake", p.name+".mp4")))
 }
 
-// releaseCast is who plays in these tests: one who agreed, one who wants to be
+// releaseCast returns who plays in these tests: one who agreed, one who wants to be
 // heard only, one who wants neither.
 func releaseCast(seen, heard, neither string) (string, []plain) {
 	cast := []plain{
@@ -45,7 +45,7 @@ func releaseCast(seen, heard, neither string) (string, []plain) {
 	return text + "shots: [{from: start, show: solo, take: heard}, {from: m1, show: solo, take: neither}, {from: m1.3, show: tutti, transition: {kind: move, seconds: 0.3}}]\n", cast
 }
 
-// most is the largest share of an output's picture that has one of the colours
+// most returns the largest share of an output's picture that has one of the colours
 // of the cast: of any frame of a film, or of a drawing.
 func most(t *testing.T, tool *ffmpeg.Tool, path string) (green, red, blue float64) {
 	t.Helper()
@@ -66,7 +66,7 @@ func most(t *testing.T, tool *ffmpeg.Tool, path string) (green, red, blue float6
 	return green, red, blue
 }
 
-// level is that of a frequency in the middle of a film, by correlation.
+// level returns that of a frequency in the middle of a film, by correlation.
 func (f film) level(hz int) float64 {
 	mono := make([]float64, len(f.sound)/2)
 	for i := range mono {
@@ -169,19 +169,5 @@ func TestTheFinalWaitsForReleases(t *testing.T) {
 	}
 	if entries, _ := os.ReadDir(p.Settings().Out); len(entries) > 0 {
 		t.Errorf("there is %v in out", entries)
-	}
-}
-
-// TestManyOpenReleasesStayReadable: four hundred names in one line help nobody.
-func TestManyOpenReleasesStayReadable(t *testing.T) {
-	var names []string
-	for k := range 12 {
-		names = append(names, fmt.Sprintf("%q", string(rune('a'+k))))
-	}
-	if got := firstOf(names); got != strings.Join(names, ", ") {
-		t.Errorf("twelve: %s", got)
-	}
-	if got, end := firstOf(append(names, `"m"`, `"n"`)), `"l" and 2 more, which ripieno rollcall lists`; !strings.HasSuffix(got, end) || strings.Contains(got, `"m"`) {
-		t.Errorf("fourteen: %s", got)
 	}
 }

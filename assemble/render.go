@@ -4,11 +4,11 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"slices"
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/picture"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/roll"
 	"ripieno/assemble/session"
 	"ripieno/assemble/soundtrack"
 	"ripieno/assemble/takes"
@@ -34,48 +34,23 @@ type PlanResult struct {
 	Faults   []Bad          `json:"faults,omitempty"`
 }
 
-// roughLines is the short side of a rough cut.
-const roughLines = 540
-
-// wantedFilms returns the films of a run, rough cuts at their small canvas.
-func wantedFilms(p *Production, o RenderOptions) ([]plan.Want, error) {
-	all := p.deliverables()
-	var names []string
-	for _, w := range all {
-		names = append(names, w.Name)
+// wantedFilms returns the films of a run, and for every finished one of them an
+// encoder that works here.
+func wantedFilms(ctx context.Context, p *Production, o RenderOptions) ([]plan.Want, picture.Codings, error) {
+	man := p.Manifest()
+	choose := func() ([]plan.Want, error) { return plan.Choose(man, o.Only) }
+	if o.Rough {
+		choose = func() ([]plan.Want, error) { return plan.ChooseRough(man, o.Only, o.Marks) }
 	}
-	for _, n := range o.Only {
-		if !slices.Contains(names, n) {
-			return nil, noSuch(p.Manifest(), "deliverable", n, names)
-		}
+	wants, err := choose()
+	if err != nil {
+		return nil, nil, err
 	}
-	if o.Rough && len(o.Only) == 0 {
-		all = all[:1]
-	}
-	var wants []plan.Want
-	for _, w := range all {
-		if len(o.Only) > 0 && !slices.Contains(o.Only, w.Name) {
-			continue
-		}
-		if o.Rough {
-			w.Rough, w.Marks, w.Codec = true, o.Marks, "h264"
-			w.Canvas = w.Canvas.Lines(roughLines)
-			w.Name = "rough-" + w.Name
-			if w.Name == "rough-"+names[0] {
-				w.Name = "rough"
-			}
-		}
-		wants = append(wants, w)
-	}
-	return wants, nil
-}
-
-// findEncoders finds an encoder that works for every finished film.
-func findEncoders(ctx context.Context, p *Production, wants []plan.Want) (picture.Codings, error) {
-	pic := p.Manifest().Picture
-	return picture.Picker{
-		Tool: p.Tool(), Choice: p.Encoder(), Rate: shot.Rate{Num: pic.FPSNum, Den: pic.FPSDen}, Tell: p.Message,
+	codings, err := picture.Picker{
+		Tool: p.Tool(), Choice: p.Encoder(), Rate: shot.Rate{Num: man.Picture.FPSNum, Den: man.Picture.FPSDen},
+		Tell: p.Message,
 	}.Pick(ctx, wants)
+	return wants, codings, err
 }
 
 // job is everything a run of Render has to make.
@@ -114,11 +89,7 @@ func newJob(p *Production, all material, wants []plan.Want, codings picture.Codi
 // Plan says what Render would make, and makes nothing but the measurements
 // that the answer depends on.
 func (p *Production) Plan(ctx context.Context, o RenderOptions) (PlanResult, error) {
-	wants, err := wantedFilms(p, o)
-	if err != nil {
-		return PlanResult{}, err
-	}
-	codings, err := findEncoders(ctx, p, wants)
+	wants, codings, err := wantedFilms(ctx, p, o)
 	if err != nil {
 		return PlanResult{}, err
 	}
@@ -131,9 +102,7 @@ func (p *Production) Plan(ctx context.Context, o RenderOptions) (PlanResult, err
 		return PlanResult{}, err
 	}
 	tasks, err := p.Session.Plan(ctx, j.tasks)
-	open := p.releases()
-	p.tellReleases(open)
-	return PlanResult{Tasks: tasks, Releases: open, Faults: j.faults}, err
+	return PlanResult{Tasks: tasks, Releases: p.openReleases(), Faults: j.faults}, err
 }
 
 // Render makes films: measures what has not been measured, plans, makes what
@@ -142,20 +111,16 @@ func (p *Production) Plan(ctx context.Context, o RenderOptions) (PlanResult, err
 func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult, error) {
 	begun := p.Now()
 	r := RenderResult{Films: []FilmResult{}}
-	wants, err := wantedFilms(p, o)
+	wants, codings, err := wantedFilms(ctx, p, o)
 	if err != nil {
 		return r, err
 	}
-	codings, err := findEncoders(ctx, p, wants)
-	if err != nil {
-		return r, err
-	}
-	if r.Releases = p.releases(); !o.Rough && !o.AllowMissingRelease {
-		if err := unreleased(r.Releases); err != nil {
+	if r.Releases = roll.Releases(p.Manifest()); !o.Rough && !o.AllowMissingRelease {
+		if err := roll.RefuseUnreleased(r.Releases); err != nil {
 			return r, err
 		}
 	}
-	p.tellReleases(r.Releases)
+	p.openReleases()
 	paths := make([]string, len(wants))
 	for i, w := range wants {
 		if paths[i], err = p.OutFile(w.Name + ".mp4"); err != nil {

@@ -4,6 +4,8 @@ import (
 	"ripieno/assemble/demo"
 	"ripieno/assemble/guide"
 	"ripieno/assemble/picture"
+	"ripieno/assemble/plan"
+	"ripieno/assemble/roll"
 	"ripieno/assemble/soundtrack"
 	"ripieno/assemble/takes"
 )
@@ -17,6 +19,12 @@ type Placed = takes.Placed
 
 // GuideChange is a guide that was made otherwise than the manifest says now.
 type GuideChange = guide.Change
+
+// What `check` and `rollcall` return.
+type (
+	CheckResult = roll.Check
+	RollResult  = roll.Roll
+)
 
 // SyncResult is what `sync` found.
 type SyncResult struct {
@@ -113,10 +121,10 @@ type FilmResult struct {
 	Output string `json:"output"`
 	Canvas string `json:"canvas"`
 	Frames int    `json:"frames"`
-	// Codec is h264, hevc or av1, Encoder what ffmpeg calls the one that was used.
-	Codec   string `json:"codec"`
-	Encoder string `json:"encoder"`
-	Poster  string `json:"poster,omitempty"`
+	// Encoder is what ffmpeg calls the encoder that was used.
+	Codec   plan.Codec `json:"codec"`
+	Encoder string     `json:"encoder"`
+	Poster  string     `json:"poster,omitempty"`
 	// Flashes is the worst second of the picture; nil for a rough cut.
 	Flashes  *picture.Flashes `json:"flashes,omitempty"`
 	Notes    []string         `json:"notes,omitempty"` // programme notes, WebVTT and SRT

@@ -11,6 +11,7 @@ import (
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/media"
+	"ripieno/assemble/roll"
 	"ripieno/assemble/takes"
 	"ripieno/mix/audio"
 )
@@ -75,7 +76,7 @@ func writePings(t *testing.T, path string, seconds float64, pings []ping) {
 	}
 }
 
-// tone is the level of a frequency in a second of sound, by correlation.
+// tone returns the level of a frequency in a second of sound, by correlation.
 func tone(wave []float64, from, hz float64) float64 {
 	var re, im float64
 	at := int(from * audio.Rate)
@@ -158,7 +159,7 @@ takes: [{name: oboe, expected: true}]
 	if len(r.Faults) != 1 || r.Faults[0].Kind != takes.KindMissing || len(r.Variants) != 1 || r.Variants[0].Name != "silent" || r.WAV == "" {
 		t.Errorf("%+v", r)
 	}
-	if got := exitOf(Verdict(r.Faults)); got != 5 {
+	if got := exitOf(roll.Verdict(r.Faults)); got != 5 {
 		t.Errorf("exit code %d", got)
 	}
 }

@@ -9,6 +9,7 @@ import (
 
 	"ripieno/assemble/plan"
 	"ripieno/assemble/report"
+	"ripieno/assemble/roll"
 	"ripieno/assemble/session"
 	"ripieno/assemble/survey"
 	"ripieno/assemble/task"
@@ -75,7 +76,7 @@ func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult,
 	if err := found.Read(ctx, res); err != nil {
 		return r, err
 	}
-	check := checkResult(found.Judged, all.Set)
+	check := roll.NewCheck(found.Judged, all.Set)
 	r.Faults, r.Tasks, r.Guides = check.Faults, TaskCount(res.Stats), check.Guides
 	page := survey.Page(p.Manifest(), !o.NoPlaying)
 	for _, g := range r.Guides {

@@ -14,6 +14,7 @@ import (
 	"strings"
 	"testing"
 
+	"ripieno/assemble/roll"
 	"ripieno/assemble/survey"
 )
 
@@ -32,7 +33,7 @@ picture: {lead_in: 0.5, tail: 0.5}
 deliver: [{name: final, canvas: 320x180}]
 `
 
-// roundScore is the score: four quarters D5 E5 F#5 G5 in each measure.
+// roundScore returns the score: four quarters D5 E5 F#5 G5 in each measure.
 func roundScore() string {
 	var b strings.Builder
 	b.WriteString(`<score-partwise><part-list><score-part id="A"><part-name>oboe</part-name></score-part></part-list><part id="A">`)
@@ -94,7 +95,7 @@ func TestReview(t *testing.T) {
 		t.Fatalf("%v, %d bytes, %+v", err, len(page), r)
 	}
 	oboe, horn, cello := r.Takes[0], r.Takes[1], r.Takes[2]
-	if oboe.Playing == nil || horn.Playing == nil || cello.Playing != nil || oboe.Picture || !horn.Picture || cello.Level != levelMissing {
+	if oboe.Playing == nil || horn.Playing == nil || cello.Playing != nil || oboe.Picture || !horn.Picture || cello.Level != roll.LevelMissing {
 		t.Fatalf("%+v", r.Takes)
 	}
 	got := *oboe.Playing

@@ -49,7 +49,7 @@ func TestCreditsRollSteadily(t *testing.T) {
 	}
 }
 
-// lit is the rows of frame k that have letters; #204060 is 60 when the decoder
+// lit returns the rows of frame k that have letters; #204060 is 60 when the decoder
 // spreads it from 0 to 255.
 func (f film) lit(k int) (rows []int) {
 	for y := range f.h {
@@ -63,7 +63,7 @@ func (f film) lit(k int) (rows []int) {
 	return rows
 }
 
-// unlike is how far frame k+1 is from frame k moved up by so many rows, in the
+// unlike returns how far frame k+1 is from frame k moved up by so many rows, in the
 // middle of the picture.
 func (f film) unlike(k, step int) (sum int) {
 	a, b := f.frames[k], f.frames[k+1]

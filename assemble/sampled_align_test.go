@@ -42,7 +42,7 @@ type sampled struct {
 	program, font, dir string
 }
 
-// record is a take with its notes played by a sampled instrument. The player
+// record returns a take with its notes played by a sampled instrument. The player
 // begins each note early by what such notes need to be heard, as they would.
 func (s sampled) record(ctx context.Context, take *simulate.Take, number int) (audio.Source, error) {
 	programs := sampledPrograms[take.Instrument()]
@@ -93,7 +93,7 @@ func (s sampled) record(ctx context.Context, take *simulate.Take, number int) (a
 	return take.Record(audio.NewMemory(audio.Block{dry[0][from:]}, sampledRate), first-0.5)
 }
 
-// speaks is how long after its beginning a test note stands 10 dB below its peak,
+// speaks returns how long after its beginning a test note stands 10 dB below its peak,
 // in seconds.
 func speaks(x []float64) float64 {
 	const w = sampledRate / 100
@@ -114,7 +114,7 @@ func speaks(x []float64) float64 {
 	return 0
 }
 
-// midiFile is a Standard MIDI File 1.0 of one track that plays notes, in ticks
+// midiFile returns a Standard MIDI File 1.0 of one track that plays notes, in ticks
 // of 0.1 ms: 5000 a quarter at the default tempo of 120.
 func midiFile(program byte, notes []simulate.Event) []byte {
 	type message struct {
@@ -146,7 +146,7 @@ func midiFile(program byte, notes []simulate.Event) []byte {
 	return append(out, track...)
 }
 
-// variableLength is a number in groups of seven bits, as MIDI files have it.
+// variableLength returns a number in groups of seven bits, as MIDI files have it.
 func variableLength(n int) []byte {
 	out := []byte{byte(n & 127)}
 	for n >>= 7; n > 0; n >>= 7 {
@@ -163,7 +163,7 @@ type placedSample struct {
 	take                     *simulate.Take
 }
 
-// nearest is the smallest of the errors: a file is wrong only when it is far from
+// nearest returns the smallest of the errors: a file is wrong only when it is far from
 // all that it could be placed by.
 func (p placedSample) nearest() float64 {
 	best := math.Min(math.Abs(p.recording), math.Abs(p.playing))

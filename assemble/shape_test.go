@@ -28,7 +28,7 @@ type drawn struct {
 	claims int  // what the file says in place of turned, for the manifest to put right; 360 for nothing
 }
 
-// scene is frame k of d as stored. Seen upright and with square pixels, the
+// scene returns frame k of d as stored. Seen upright and with square pixels, the
 // scene is u wide and v high and the circle has a radius of 0.35 v or 0.35 u.
 func (d drawn) scene(k int) []byte {
 	pix := make([]byte, d.w*d.h)
@@ -127,7 +127,7 @@ func mirrored(t *testing.T, path string, w int) {
 	}
 }
 
-// circle is what is measured of a tile: the standard deviations of the disc's
+// circle returns what is measured of a tile: the standard deviations of the disc's
 // pixels across and down, and the mean grey of its quarters in reading order.
 func circle(pix []byte, stride int, tile GridTile) (across, down float64, quarters [4]float64) {
 	var n, sx, sy, sxx, syy float64

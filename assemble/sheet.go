@@ -6,6 +6,7 @@ import (
 
 	"ripieno/assemble/media"
 	"ripieno/assemble/picture"
+	"ripieno/assemble/plan"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 )
@@ -13,10 +14,10 @@ import (
 // sheetLines is the short side of the stills on a storyboard.
 const sheetLines = 360
 
-// Sheet is Grid with a storyboard of every deliverable: each shot as it looks
+// Sheet returns Grid with a storyboard of every deliverable: each shot as it looks
 // in its middle, with real frames of the takes at their true times.
 func (p *Production) Sheet(ctx context.Context) (GridResult, error) {
-	for _, w := range p.deliverables() {
+	for _, w := range plan.Wants(p.Manifest()) {
 		if err := p.OutFiles("sheet-" + w.Name + ".png"); err != nil {
 			return GridResult{}, err
 		}
@@ -29,7 +30,7 @@ func (p *Production) Sheet(ctx context.Context) (GridResult, error) {
 	if err != nil {
 		return r, err
 	}
-	wants := p.deliverables()
+	wants := plan.Wants(p.Manifest())
 	for i := range wants {
 		wants[i].Canvas = wants[i].Canvas.Lines(sheetLines)
 	}

@@ -41,7 +41,7 @@ func newShort(t *testing.T) short {
 	return s
 }
 
-// file is the path of a take's file.
+// file returns the path of a take's file.
 func (s short) file(name string) string { return filepath.Join(s.dir, "intake", name) }
 
 // encode makes a take's file from raw frames, 24 a second.
@@ -132,7 +132,7 @@ func decodeColour(t *testing.T, tool *ffmpeg.Tool, path string, w, h int, more .
 	return f
 }
 
-// mean is Y, Cb and Cr averaged over 9 by 9 pixels round a place.
+// mean returns Y, Cb and Cr averaged over 9 by 9 pixels round a place.
 func (f colourFilm) mean(frame, x, y int) (m [3]float64) {
 	pix := f.frames[frame]
 	for dy := -4; dy <= 4; dy++ {
@@ -147,7 +147,7 @@ func (f colourFilm) mean(frame, x, y int) (m [3]float64) {
 	return m
 }
 
-// middle is mean at a place of a tile, in parts of its width and height.
+// middle returns mean at a place of a tile, in parts of its width and height.
 func (f shortFilm) middle(frame, tile int, across, down float64) [3]float64 {
 	r := f.tiles[tile]
 	return f.mean(frame, r.X+int(across*float64(r.W)), r.Y+int(down*float64(r.H)))

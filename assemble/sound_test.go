@@ -62,7 +62,7 @@ func mixSound(t testing.TB, dir, more string, workers int, o MixOptions) MixResu
 	return r
 }
 
-// pinkNoise is this package's stream of pink noise.
+// pinkNoise returns this package's stream of pink noise.
 func pinkNoise(seed uint64, level float64, n int) []float64 {
 	return audiotest.Pink(seed, 3, level, n)
 }
@@ -162,7 +162,7 @@ func storedFile(t testing.TB, dir, name string) string {
 	return list[0]
 }
 
-// broadcastTags is what ffprobe, which is not ours, reads of a broadcast wave.
+// broadcastTags returns what ffprobe, which is not ours, reads of a broadcast wave.
 func broadcastTags(t *testing.T, path string) map[string]string {
 	t.Helper()
 	out, err := findTool(t).Probe(t.Context(), []string{"-show_entries", "format_tags", "-of", "json", "-i", "file:" + path})

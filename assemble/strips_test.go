@@ -11,10 +11,10 @@ import (
 	"ripieno/mix/audio"
 )
 
-// toneAt is the test tone at a time, in seconds.
+// toneAt returns the test tone at a time, in seconds.
 func toneAt(hz, t float64) float64 { return 0.1 * math.Sin(2*math.Pi*hz*t) }
 
-// toneTake is eight seconds of a tone from guide time 0 on.
+// toneTake returns eight seconds of a tone from guide time 0 on.
 func toneTake(hz float64) []float64 {
 	x := make([]float64, 8*audio.Rate)
 	for i := range x {
@@ -45,7 +45,7 @@ shots: [{from: m2, to: m3, show: solo, take: solo}]`, law, stage)
 	return stems, r
 }
 
-// programmeGain is the gain of the mix's own fades at a guide frame, half a
+// programmeGain returns the gain of the mix's own fades at a guide frame, half a
 // period of a cosine from 1 s to 1.5 s and from 6 s to 7 s, and of the fades of
 // 10 ms that every strip has where the film begins and ends.
 func programmeGain(i int) float64 {
@@ -55,7 +55,7 @@ func programmeGain(i int) float64 {
 	return rising(i-soundFrom, 24000) * rising(i-soundFrom, 480) * rising(soundTo-1-i, 48000) * rising(soundTo-1-i, 480)
 }
 
-// rising is the gain of frame k of a fade of n frames; what is beyond its ends
+// rising returns the gain of frame k of a fade of n frames; what is beyond its ends
 // is 0 or 1. Read backwards it is the fade out.
 func rising(k, n int) float64 {
 	return 0.5 - 0.5*math.Cos(math.Pi*min(1, max(0, (float64(k)+0.5)/float64(n))))

@@ -2,14 +2,11 @@ package assemble
 
 import (
 	"context"
-	"os"
 	"path/filepath"
 	"slices"
 
-	"ripieno/assemble/fault"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/plan"
-	"ripieno/assemble/session"
 	"ripieno/assemble/takes"
 )
 
@@ -65,37 +62,9 @@ func (p *Production) Sync(ctx context.Context, o SyncOptions) (SyncResult, error
 	})
 	if o.Pin {
 		sure := all.Sure()
-		r.Pinned, chosen = len(sure), withoutChosen(sure, chosen)
+		r.Pinned, chosen = len(sure), takes.AddUnchosen(chosen, sure)
 	}
-	if len(chosen) > 0 {
-		err = pinPlaces(ctx, p, chosen)
-	}
-	return r, err
-}
-
-// withoutChosen returns what is chosen, and of what is sure the recordings that are
-// not among it.
-func withoutChosen(sure, chosen []manifest.Pinned) []manifest.Pinned {
-	for _, s := range sure {
-		if !slices.ContainsFunc(chosen, func(c manifest.Pinned) bool { return c.Take == s.Take && c.Role == s.Role }) {
-			chosen = append(chosen, s)
-		}
-	}
-	return chosen
-}
-
-// pinPlaces copies places into the manifest.
-func pinPlaces(ctx context.Context, p *Production, values []manifest.Pinned) error {
-	path := filepath.Join(p.Manifest().Dir, manifest.FileName)
-	data, err := os.ReadFile(path)
-	if err != nil {
-		return fault.New(fault.Manifest, path, "the manifest cannot be read", "").Because(err)
-	}
-	data, err = manifest.Pin(data, p.Manifest(), values)
-	if err != nil {
-		return err
-	}
-	return session.RewriteManifest(ctx, path, data)
+	return r, takes.Pin(ctx, man, chosen)
 }
 
 // ParseChoice reads a candidate to accept: TAKE, TAKE=N, TAKE/video=N or

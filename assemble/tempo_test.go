@@ -24,7 +24,7 @@ takes:
 // mixedFigures are measures of several rhythms, in beats.
 var mixedFigures = [][]float64{{0, 1, 2, 2.5, 3}, {0, 1.5, 2, 3}, {0, 0.5, 1, 2, 3, 3.5}, {0, 0.75, 1, 2, 3}}
 
-// checkTwice is what two checks of a production find, of which the second must
+// checkTwice returns what two checks of a production find, of which the second must
 // measure nothing.
 func checkTwice(t *testing.T, p *Production) (both [2]CheckResult) {
 	t.Helper()
@@ -40,7 +40,7 @@ func checkTwice(t *testing.T, p *Production) (both [2]CheckResult) {
 	return both
 }
 
-// plucked is a take of a plucked instrument at so many beats a minute: two
+// plucked returns a take of a plucked instrument at so many beats a minute: two
 // seconds of a room, eight beats with a clap on the fifth, and then the notes of
 // some figures, each a measure of so many beats.
 func plucked(seed uint64, bpm, beats float64, measures int, figures [][]float64) []float64 {

@@ -10,7 +10,7 @@ import (
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/ffmpeg"
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/assemble/takes"
 	"ripieno/mix/audio"
 )
@@ -140,7 +140,7 @@ func TestTiming(t *testing.T) {
 	if is.Offset != was.Offset || is.KeptMS != 0 || is.CueAt != nil || !strings.Contains(strings.Join(is.Evidence, "\n"), "no cue to keep the lateness against") {
 		t.Errorf("without a clap: %+v, was %+v", is, was)
 	}
-	if is.Timing != manifest.AsPlayed || placedFile(t, played, "early", string(takes.Audio)).Timing != manifest.Tightened {
+	if is.Timing != production.AsPlayed || placedFile(t, played, "early", string(takes.Audio)).Timing != production.Tightened {
 		t.Errorf("timings are %q and %q", is.Timing, placedFile(t, played, "early", string(takes.Audio)).Timing)
 	}
 	// Picture and sound of the film go by the same places.
@@ -197,7 +197,7 @@ func TestTimingInTheMix(t *testing.T) {
 	}
 }
 
-// onset is when a note near a moment begins: the first sample of a fifth of the
+// onset returns when a note near a moment begins: the first sample of a fifth of the
 // note's peak.
 func onset(wave []float64, near float64) float64 {
 	from := int((near - 0.12) * audio.Rate)

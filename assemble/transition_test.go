@@ -69,7 +69,7 @@ func TestTransitions(t *testing.T) {
 	}
 }
 
-// at is where a take's tile stands in a frame, from the plan and the rule of
+// at returns where a take's tile stands in a frame, from the plan and the rule of
 // moves: gentle, and complete on the first frame of the shot.
 func at(t *testing.T, shots []GridShot, frame int, take string) layout.Rect {
 	t.Helper()

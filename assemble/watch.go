@@ -13,6 +13,8 @@ import (
 	"ripieno/assemble/fault"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
+	"ripieno/assemble/production"
+	"ripieno/assemble/roll"
 	"ripieno/assemble/session"
 	"ripieno/assemble/takes"
 )
@@ -46,7 +48,7 @@ type WatchEvent struct {
 	Event   string        `json:"event"`
 	File    string        `json:"file,omitempty"` // relative to the production's folder
 	Take    string        `json:"take,omitempty"` // whose it is
-	Role    string        `json:"role,omitempty"`
+	Role    takes.Role    `json:"role,omitempty"`
 	Line    int           `json:"line,omitempty"` // of the manifest
 	Text    string        `json:"text,omitempty"` // that line as it has to read
 	Adopted bool          `json:"adopted,omitempty"`
@@ -68,13 +70,13 @@ type watch struct {
 	seen    int    // looks in a row that found pending
 	faulty  int    // looks in a row that could not read the manifest
 	trouble string // told last
-	last    *snapshot
+	last    *roll.Snapshot
 	faults  []Bad
 }
 
 // Watch looks at a production's folder at every tick. A new recording that has
 // stopped growing, can be read and is clearly one take's by its name (see
-// manifest.Production.TakesFor) is proposed for the manifest, or written into
+// manifest.TakesFor) is proposed for the manifest, or written into
 // it. Whenever the manifest or a file it names has changed and settled, check,
 // sync and rough cut run, and tell hears what is different. The production is
 // only taken while something is done with it, so other runs are not kept out.
@@ -125,12 +127,12 @@ func (w *watch) begin(ctx context.Context) error {
 	if w.last, err = takeSnapshot(ctx, p); err != nil {
 		return err
 	}
-	w.faults = w.last.roll.Faults
-	w.tell(WatchEvent{Event: WatchBegan, Roll: &w.last.roll})
+	w.faults = w.last.Roll.Faults
+	w.tell(WatchEvent{Event: WatchBegan, Roll: &w.last.Roll})
 	return nil
 }
 
-// look is one look at the folder; busy says that something is not settled yet.
+// look returns one look at the folder; busy says that something is not settled yet.
 func (w *watch) look(ctx context.Context) (busy bool, err error) {
 	man, err := manifest.Load(w.set.Dir)
 	if err != nil {
@@ -177,7 +179,7 @@ func (w *watch) look(ctx context.Context) (busy bool, err error) {
 }
 
 // arrive deals with a complete file and tells whether the manifest changed.
-func (w *watch) arrive(ctx context.Context, man *manifest.Production, rel string) (changed bool, err error) {
+func (w *watch) arrive(ctx context.Context, man *production.Production, rel string) (changed bool, err error) {
 	e := WatchEvent{Event: WatchArrived, File: filepath.ToSlash(rel)}
 	tool, err := w.set.Programs.Find(ctx)
 	if err != nil {
@@ -196,9 +198,9 @@ func (w *watch) arrive(ctx context.Context, man *manifest.Production, rel string
 		w.tellOnce(rel, e)
 		return false, nil
 	}
-	e.Role = string(takes.Audio)
+	e.Role = takes.Audio
 	if info.Video != nil {
-		e.Role = string(takes.Video)
+		e.Role = takes.Video
 	}
 	if e.Take, e.Why, e.Hint = arrival.Match(man, e.File, info.Video != nil); e.Why != "" {
 		e.Event = WatchUnclear
@@ -245,8 +247,8 @@ func (w *watch) run(ctx context.Context) {
 		w.fail(err)
 		return
 	}
-	e := WatchEvent{Event: WatchFinished, Roll: &now.roll, Changes: w.last.changes(now)}
-	w.last, w.faults = now, now.roll.Faults
+	e := WatchEvent{Event: WatchFinished, Roll: &now.Roll, Changes: w.last.Changes(now)}
+	w.last, w.faults = now, now.Roll.Faults
 	rough, err := p.Render(ctx, RenderOptions{Rough: true})
 	if err != nil {
 		w.tell(e)
@@ -254,19 +256,8 @@ func (w *watch) run(ctx context.Context) {
 		return
 	}
 	e.Rough = &rough
-	w.faults = append(slices.Clone(now.roll.Faults), unlike(rough.Faults, now.roll.Faults)...)
+	w.faults = append(slices.Clone(now.Roll.Faults), roll.Besides(rough.Faults, now.Roll.Faults)...)
 	w.tell(e)
-}
-
-// unlike is the faults of list about takes of which known says nothing.
-func unlike(list, known []Bad) []Bad {
-	var rest []Bad
-	for _, b := range list {
-		if !slices.ContainsFunc(known, func(k Bad) bool { return k.Take == b.Take }) {
-			rest = append(rest, b)
-		}
-	}
-	return rest
 }
 
 func (w *watch) fail(err error) { w.failWith(WatchEvent{}, err) }

@@ -29,7 +29,7 @@ picture: {lead_in: 0.25, tail: 0.25, labels: false}
 deliver: [{name: final, canvas: 64x36}]
 `
 
-// smallTake is a marked take of 4 s with a place of its own in the manifest.
+// smallTake returns a marked take of 4 s with a place of its own in the manifest.
 func smallTake(name string, id int) marked {
 	return marked{name: name, id: id, rate: "30", fps: 30, frames: 120, audio: true, channels: 1, clicks: []float64{0.5, 1, 1.5, 2, 2.5, 3}}
 }

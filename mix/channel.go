@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"ripieno/mix/audio"
+	"ripieno/mix/denoise"
 	"ripieno/mix/pan"
 	"ripieno/mix/resample"
 	"ripieno/mix/room"
@@ -87,6 +88,10 @@ func (c *channel) open() error {
 	var repaired audio.Source = newFolded(raw, s.Repair)
 	if s.Denoise != nil {
 		repaired = newHushed(repaired, s.Denoise)
+	} else if s.Reduce != nil {
+		if repaired, err = denoise.New(repaired, s.Reduce.Noise, s.Reduce.Depth); err != nil {
+			return err
+		}
 	}
 	placed := resample.New(repaired, audio.Rate, offset, s.Drift, from)
 	c.src = newEdged(placed, int(c.envelope.fade), lead)
@@ -161,6 +166,9 @@ func (c *channel) sound(n int) audio.Block {
 	}
 	in := c.in.Slice(0, n)
 	c.envelope.apply(in, start)
+	if c.strip.Playing != nil {
+		c.strip.Playing.Apply(in, start)
+	}
 	return in
 }
 

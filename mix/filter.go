@@ -3,6 +3,7 @@ package mix
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"ripieno/mix/audio"
 )
@@ -17,6 +18,26 @@ const (
 	Bell                   // Gain around Hz, as wide as Q says
 	HighShelf              // Gain above Hz
 )
+
+// shapes are the names of the shapes for settings and messages, in their order.
+var shapes = []string{"low_cut", "low_shelf", "bell", "high_shelf"}
+
+// ShapeNames returns the names of all shapes.
+func ShapeNames() []string { return slices.Clone(shapes) }
+
+// String returns the shape's name, such as low_cut.
+func (s Shape) String() string {
+	if s < LowCut || s > HighShelf {
+		return "none"
+	}
+	return shapes[s]
+}
+
+// ParseShape returns the shape of a name; ok is false for a name that none has.
+func ParseShape(name string) (s Shape, ok bool) {
+	i := slices.Index(shapes, name)
+	return Shape(max(0, i)), i >= 0
+}
 
 // Band is one band of a strip's equaliser.
 type Band struct {

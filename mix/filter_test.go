@@ -115,3 +115,18 @@ func TestLowCutFor(t *testing.T) {
 		}
 	}
 }
+
+// Every shape has a name that leads back to it, and no other name leads anywhere.
+func TestShapesAreParsed(t *testing.T) {
+	if n := int(HighShelf) + 1; len(ShapeNames()) != n {
+		t.Errorf("%d shapes are listed of %d", len(ShapeNames()), n)
+	}
+	for i, name := range ShapeNames() {
+		if s, ok := ParseShape(name); !ok || s != Shape(i) || s.String() != name {
+			t.Errorf("%q is parsed as %v, %t", name, s, ok)
+		}
+	}
+	if s, ok := ParseShape("peak"); ok || Shape(len(shapes)).String() != "none" {
+		t.Errorf("an unknown shape is parsed as %v, %t", s, ok)
+	}
+}

@@ -6,6 +6,8 @@ import (
 	"math"
 
 	"ripieno/mix/audio"
+	"ripieno/mix/denoise"
+	"ripieno/mix/expand"
 	"ripieno/mix/pan"
 )
 
@@ -30,6 +32,8 @@ type Strip struct {
 	Fade     audio.Frames   // length of the fades at trims and mutes; 0: DefaultFade
 	Repair   Repair         // what to make of the channels; see Analysis
 	Denoise  *Denoise       // none by default
+	Reduce   *Reduce        // of learned noise; none by default, and none beside Denoise
+	Playing  expand.Curve   // where it is played, and closed elsewhere; nil: open everywhere
 	LowCut   float64        // high-pass in hertz; 0: DefaultLowCut, negative: none
 	EQ       []Band         // in this order; none by default
 	Compress *Compressor    // none by default
@@ -39,6 +43,12 @@ type Strip struct {
 	Law      pan.Law        // of the pan; constant power by default
 	Narrow   float64        // of a stereo take: 0 as wide as recorded, 1 one point, −1 twice as wide
 	Send     audio.Decibels // to the room, added to what all strips send; −Inf: dry
+}
+
+// Reduce makes the noise under the playing softer; see package denoise.
+type Reduce struct {
+	Noise *denoise.Noise // of the same recording, with its repair
+	Depth audio.Decibels // at most, 0 to 40
 }
 
 // Span is a stretch of guide frames, To not included.

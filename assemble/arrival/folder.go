@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/assemble/session"
 )
 
@@ -57,10 +58,10 @@ func Walk(dir, out string, visit func(rel string, info fs.FileInfo)) error {
 }
 
 // namedFiles returns every file that the manifest names.
-func namedFiles(man *manifest.Production) []string {
+func namedFiles(man *production.Production) []string {
 	var all []string
 	for _, t := range man.Takes {
-		for _, f := range []*manifest.File{t.Video, t.Audio} {
+		for _, f := range []*production.File{t.Video, t.Audio} {
 			if f != nil {
 				all = append(all, filepath.FromSlash(f.Path))
 			}
@@ -74,7 +75,7 @@ func namedFiles(man *manifest.Production) []string {
 
 // Fingerprint returns what a production is made of: the manifest's bytes and the
 // sizes and times of the files it names.
-func Fingerprint(man *manifest.Production) (string, error) {
+func Fingerprint(man *production.Production) (string, error) {
 	data, err := os.ReadFile(man.Path)
 	if err != nil {
 		return "", err
@@ -110,7 +111,7 @@ type file struct {
 }
 
 // Scan notes the recordings that the manifest does not name.
-func (d *Folder) Scan(man *manifest.Production) error {
+func (d *Folder) Scan(man *production.Production) error {
 	named := map[string]bool{}
 	for _, f := range namedFiles(man) {
 		named[filepath.Clean(f)] = true
@@ -174,8 +175,8 @@ func (d *Folder) IsNews(path, text string) bool {
 // Match returns the take whose file this is by its name. When that is not
 // clear, take is "" and why and hint say so to a person. picture tells that the
 // file has one.
-func Match(man *manifest.Production, path string, picture bool) (take, why, hint string) {
-	found := man.TakesFor(path)
+func Match(man *production.Production, path string, picture bool) (take, why, hint string) {
+	found := manifest.TakesFor(man, path)
 	hint = "write the file into the manifest where it belongs, or give it the take's name"
 	switch len(found) {
 	case 0:
@@ -191,9 +192,9 @@ func Match(man *manifest.Production, path string, picture bool) (take, why, hint
 		return "", fmt.Sprintf("it could be of any of %q", found), hint
 	}
 	for _, t := range man.Takes {
-		role, has := "audio", t.Audio != nil
+		role, has := production.Audio, t.Audio != nil
 		if picture {
-			role, has = "video", t.Video != nil
+			role, has = production.Video, t.Video != nil
 		}
 		if t.Name == found[0] && has {
 			return t.Name, fmt.Sprintf("take %q has a %s already", t.Name, role),

@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"ripieno/assemble"
+	"ripieno/assemble/roll"
 )
 
 // exportVerb returns the verb export.
@@ -29,7 +30,7 @@ The timeline refers to the recordings where they are. What a player has not
 released is in none of it.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Export(cmd.Context())
-			return printed(a, r, exportTable, err, assemble.Verdict(r.Faults))
+			return printed(a, r, exportTable, err, roll.Verdict(r.Faults))
 		})
 }
 

@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"ripieno/assemble"
+	"ripieno/assemble/roll"
 )
 
 // The verbs of this file make what players get: the guide and the call sheet.
@@ -38,7 +39,7 @@ Headphones: begin at a low level and raise it until the click is just clear.
 Long listening at high levels harms hearing.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Click(cmd.Context(), only...)
-			return printed(a, r, guideTable, err, assemble.Verdict(r.Faults))
+			return printed(a, r, guideTable, err, roll.Verdict(r.Faults))
 		})
 	c.Flags().StringSliceVar(&only, "only", nil, "names of the variants to write besides the guide (default: all)")
 	return c

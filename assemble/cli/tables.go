@@ -8,6 +8,7 @@ import (
 	"text/tabwriter"
 
 	"ripieno/assemble"
+	"ripieno/mix/align"
 )
 
 // table writes aligned columns.
@@ -136,7 +137,7 @@ func printCandidates(w io.Writer, r assemble.SyncResult) {
 		sounds[fmt.Sprintf("%s/%s=%d", s.Take, s.Role, s.Number)] = s.Path
 	}
 	for _, t := range r.Takes {
-		if t.Sure || t.Method == "device" {
+		if t.Sure || t.Method == align.ByDevice {
 			continue
 		}
 		for _, c := range t.Candidates {
@@ -163,7 +164,7 @@ func shorten(s string, n int) string {
 // done about it.
 func describeLateness(t assemble.Placed) string {
 	switch {
-	case t.Method == "offset given":
+	case t.Method == align.ByOffset:
 		return "by hand"
 	case t.LatenessMS == nil && t.CueAt == nil:
 		return "no clap"
@@ -173,12 +174,12 @@ func describeLateness(t assemble.Placed) string {
 		return "on the clap"
 	case t.KeptMS != 0:
 		return lateOrEarly(t.LatenessMS) + ", kept"
-	case t.Method == "cue given" || !t.Sure:
+	case t.Method == align.ByCueGiven || !t.Sure:
 		return lateOrEarly(t.LatenessMS)
 	}
 	// The playing is not moved farther from its clap than sync allows, and
 	// where it tells little, not all the way.
-	if t.CueOffset != nil && t.Method != "device" {
+	if t.CueOffset != nil && t.Method != align.ByDevice {
 		if ms := math.Abs(*t.CueOffset-t.Offset) * 1000; math.Abs(*t.LatenessMS) > ms+5 {
 			return fmt.Sprintf("%s, %.0f removed", lateOrEarly(t.LatenessMS), ms)
 		}
@@ -271,7 +272,7 @@ func encodedBy(f assemble.FilmResult) string {
 	if f.Encoder == "libx264" {
 		return ""
 	}
-	return ", " + f.Codec + " by " + f.Encoder
+	return ", " + string(f.Codec) + " by " + f.Encoder
 }
 
 // planTable prints every task, whether it would run and why.

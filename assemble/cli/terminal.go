@@ -21,7 +21,7 @@ func actsOn(r rune) bool {
 	return unicode.IsControl(r)
 }
 
-// escapeText is a text as it may go to a terminal: names come from files of
+// escapeText returns a text as it may go to a terminal: names come from files of
 // strangers. What a terminal would act upon is spelled, as \x1b or \u202e, and so
 // are bytes that are no text. Line ends and tabs stay.
 func escapeText(text string) string {
@@ -45,10 +45,10 @@ func escapeText(text string) string {
 	return b.String()
 }
 
-// escapeLine is a text that has to stay on its line.
+// escapeLine returns a text that has to stay on its line.
 func escapeLine(text string) string { return escapeText(strings.ReplaceAll(text, "\n", `\n`)) }
 
-// escapeJSON is JSON with the same characters spelled, which says the same:
+// escapeJSON returns JSON with the same characters spelled, which says the same:
 // they only stand in its strings.
 func escapeJSON(data []byte) []byte {
 	text := string(data)

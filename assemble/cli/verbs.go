@@ -9,6 +9,7 @@ import (
 
 	"ripieno/assemble"
 	"ripieno/assemble/fault"
+	"ripieno/assemble/roll"
 )
 
 // work does what a verb is for and returns how to print the result, which may
@@ -51,7 +52,7 @@ changed. ripieno keys --thresholds lists its thresholds; check: in the manifest
 changes them.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Check(cmd.Context())
-			return printed(a, r, checkTable, err, assemble.Verdict(r.Faults))
+			return printed(a, r, checkTable, err, roll.Verdict(r.Faults))
 		})
 }
 
@@ -87,7 +88,7 @@ timing: as-played in the manifest, for all or for one take.`,
 				o.Accept = append(o.Accept, c)
 			}
 			r, err := p.Sync(cmd.Context(), o)
-			return printed(a, r, syncTable, err, r.Verdict())
+			return printed(a, r, syncTable, err, roll.SyncVerdict(r.Faults))
 		})
 	c.Flags().BoolVar(&o.Pin, "pin", false, "copy the measured values into production.yaml, changing nothing else in it")
 	c.Flags().StringSliceVar(&accept, "accept", nil,
@@ -127,7 +128,7 @@ possible.`,
 				return nil, err
 			}
 			r.Pinned = pinned
-			return func() error { return a.show(r, gridTable(r)) }, assemble.Verdict(r.Faults)
+			return func() error { return a.show(r, gridTable(r)) }, roll.Verdict(r.Faults)
 		})
 	c.Flags().BoolVar(&pin, "pin", false, "write everybody's seat into production.yaml, changing nothing else in it")
 	c.Flags().BoolVar(&sheet, "sheet", false, "also draw a storyboard: every shot with real frames of the takes")
@@ -148,7 +149,7 @@ as loud, in its place and with its share of the room as in the mix, before
 mastering, in 32-bit float, all beginning at guide time 0.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Mix(cmd.Context(), o)
-			return printed(a, r, mixTable, err, assemble.Verdict(r.Faults))
+			return printed(a, r, mixTable, err, roll.Verdict(r.Faults))
 		})
 	c.Flags().BoolVar(&o.Stems, "stems", false, "also write a file for each take and each section")
 	return c
@@ -163,7 +164,7 @@ func (a *app) roughVerb() *cobra.Command {
 show, as out/rough.mp4 for the first and out/rough-NAME.mp4 for the others.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Render(cmd.Context(), assemble.RenderOptions{Rough: true, Only: only, Marks: marks})
-			return printed(a, r, renderTable, err, assemble.Verdict(r.Faults))
+			return printed(a, r, renderTable, err, roll.Verdict(r.Faults))
 		})
 	c.Flags().StringSliceVar(&only, "only", nil, "names of the deliverables to make (default: the first)")
 	c.Flags().BoolVar(&marks, "marks", false, "burn measure, beat and guide time into the upper right corner")
@@ -201,7 +202,7 @@ for all.`,
 				return func() error { return a.show(r, explainTable(r)) }, nil
 			case verify:
 				r, err := p.Verify(cmd.Context(), assemble.RenderOptions{Only: only})
-				return func() error { return a.show(r, verifyTable(r)) }, errors.Join(err, assemble.Verdict(r.Faults))
+				return func() error { return a.show(r, verifyTable(r)) }, errors.Join(err, roll.Verdict(r.Faults))
 			case plan:
 				r, err := p.Plan(cmd.Context(), assemble.RenderOptions{Only: only})
 				if err != nil {
@@ -210,7 +211,7 @@ for all.`,
 				return func() error { return a.show(r, planTable(r)) }, nil
 			}
 			r, err := p.Render(cmd.Context(), assemble.RenderOptions{Only: only, AllowMissingRelease: allow})
-			return printed(a, r, renderTable, err, assemble.Verdict(r.Faults))
+			return printed(a, r, renderTable, err, roll.Verdict(r.Faults))
 		})
 	c.Flags().StringSliceVar(&only, "only", nil, "names of the deliverables to make (default: all)")
 	c.Flags().BoolVar(&plan, "plan", false, "print what would be made and why, and make nothing")

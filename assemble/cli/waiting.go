@@ -12,6 +12,7 @@ import (
 
 	"ripieno/assemble"
 	"ripieno/assemble/fault"
+	"ripieno/assemble/roll"
 )
 
 // The verbs of whoever waits for takes.
@@ -24,7 +25,7 @@ unusable), missing, or late (missing after the due date of the call sheet), with
 the release of each. The exit code is 5 as long as somebody is missing.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Rollcall(cmd.Context())
-			return printed(a, r, rollTable, err, assemble.Verdict(r.Faults))
+			return printed(a, r, rollTable, err, roll.Verdict(r.Faults))
 		})
 }
 
@@ -43,7 +44,7 @@ How takes are played (timing measure by measure, tuning, entries) is a help for
 the conductor and no grading. --no-playing leaves it out.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Review(cmd.Context(), o)
-			return printed(a, r, reviewTable, err, assemble.Verdict(r.Faults))
+			return printed(a, r, reviewTable, err, roll.Verdict(r.Faults))
 		})
 	c.Flags().BoolVar(&o.NoPlaying, "no-playing", false, "leave out how takes are played")
 	return c
@@ -52,14 +53,17 @@ the conductor and no grading. --no-playing leaves it out.`,
 // reviewTable prints where the page is and how many takes have which level.
 func reviewTable(r assemble.ReviewResult) func(io.Writer) {
 	return func(w io.Writer) {
-		var levels []string
+		var levels, asks []string
 		for _, t := range r.Takes {
 			levels = append(levels, t.Level)
+			if t.Asks {
+				asks = append(asks, t.Name)
+			}
 		}
 		fmt.Fprintf(w, "wrote %s (%d kB)\n", r.File, (r.Bytes+999)/1000)
 		fmt.Fprintln(w, countLevels(levels))
-		if asks := assemble.InReview(r.Takes); asks != "" {
-			fmt.Fprintf(w, "%s; run ripieno sync\n", asks)
+		if len(asks) > 0 {
+			fmt.Fprintf(w, "%s; run ripieno sync\n", roll.InReview(asks))
 		}
 		if r.Film == "" {
 			fmt.Fprintln(w, "no rough cut to show yet; ripieno rough makes it")
@@ -118,7 +122,7 @@ player than of any other's: horn-2.mov, "Ilse Horn II.mp4".`,
 			if err != nil {
 				return err
 			}
-			return assemble.Verdict(faults)
+			return roll.Verdict(faults)
 		},
 	}
 	c.Flags().BoolVar(&o.Adopt, "adopt", false, "write new recordings whose take is clear into production.yaml")

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"ripieno/mix/audio"
+	"ripieno/mix/robust"
 )
 
 // Measured is where sync placed a recording.
@@ -47,8 +48,7 @@ func (t Truth) Compare(found []Measured, middle float64) (rows []TruthRow, media
 		rows, all = append(rows, row), append(all, math.Abs(row.ErrorMS))
 	}
 	if len(all) > 0 {
-		slices.Sort(all)
-		median, worst = all[len(all)/2], all[len(all)-1]
+		median, worst = robust.Quantile(all, 0.5), slices.Max(all)
 	}
 	return rows, median, worst
 }

@@ -177,14 +177,14 @@ func locate(name, standard string) (string, error) {
 	return "", fault.New(fault.FFmpeg, "", standard+" was not found", installHint)
 }
 
-// Encoder tells whether this ffmpeg can encode with name, such as "libx264",
+// Encoder reports whether this ffmpeg can encode with name, such as "libx264",
 // "aac" or "libmp3lame".
 func (t *Tool) Encoder(name string) bool { return t.encoders[name] }
 
-// Filter tells whether this ffmpeg has the filter name, such as "zscale".
+// Filter reports whether this ffmpeg has the filter name, such as "zscale".
 func (t *Tool) Filter(name string) bool { return t.filters[name] }
 
-// QueuesInputs tells whether this ffmpeg starts a thread for each of several
+// QueuesInputs reports whether this ffmpeg starts a thread for each of several
 // inputs, which -thread_queue_size 0 forbids.
 func (t *Tool) QueuesInputs() bool { return !t.Version.AtLeast(6, 0) }
 

@@ -34,7 +34,7 @@ func (t *Tool) RunGraph(ctx context.Context, c Graphed, tmp string, frames int, 
 	})
 }
 
-// RunGraphWith is RunGraph with the rest of run given; more arguments come first.
+// RunGraphWith returns RunGraph with the rest of run given; more arguments come first.
 func (t *Tool) RunGraphWith(ctx context.Context, c Graphed, tmp string, run Command, more ...string) error {
 	flag := "-filter_complex_script"
 	if t.Version.AtLeast(7, 0) {

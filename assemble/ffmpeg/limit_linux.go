@@ -33,7 +33,7 @@ func limit(pid int, l Limits) {
 // 8 MB each, and what malloc keeps for them.
 const threadMemory = 32 << 20
 
-// peakMemory is the largest resident size of a process that ended.
+// peakMemory returns the largest resident size of a process that ended.
 func peakMemory(s *os.ProcessState) int64 {
 	if u, ok := s.SysUsage().(*syscall.Rusage); ok {
 		return u.Maxrss << 10

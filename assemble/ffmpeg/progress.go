@@ -84,7 +84,7 @@ func (p *ProgressParser) take(line string) {
 	}
 }
 
-// count is a whole number of at least 0; anything else is 0.
+// count returns a whole number of at least 0; anything else is 0.
 func count(s string) int64 {
 	n, err := strconv.ParseInt(s, 10, 64)
 	if err != nil || n < 0 {
@@ -93,7 +93,7 @@ func count(s string) int64 {
 	return n
 }
 
-// microseconds is us as a duration; values beyond what a duration holds are 0,
+// microseconds returns us as a duration; values beyond what a duration holds are 0,
 // as they can only come from a broken time stamp.
 func microseconds(us int64) time.Duration {
 	const most = int64(1<<63-1) / int64(time.Microsecond)

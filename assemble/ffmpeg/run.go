@@ -60,7 +60,7 @@ type ExitError struct {
 	Tail    []string // the last lines it wrote to its log
 }
 
-// Error is the exit status and the last line of the log.
+// Error returns the exit status and the last line of the log.
 func (e *ExitError) Error() string {
 	s := "exit status " + strconv.Itoa(e.Code)
 	if e.Signal != "" {
@@ -72,7 +72,7 @@ func (e *ExitError) Error() string {
 	return s
 }
 
-// Says tells whether a line of the log's tail contains text.
+// Says reports whether a line of the log's tail contains text.
 func (e *ExitError) Says(text string) bool {
 	for _, l := range e.Tail {
 		if strings.Contains(l, text) {
@@ -178,7 +178,7 @@ type process struct {
 
 func (p *process) run(ctx context.Context) error {
 	if err := ctx.Err(); err != nil {
-		return ended(ctx)
+		return contextError(ctx)
 	}
 	p.watch.signs()
 	caller := ctx
@@ -217,7 +217,7 @@ func (p *process) run(ctx context.Context) error {
 	stuck, _ := errors.AsType[*StuckError](context.Cause(ctx))
 	switch {
 	case caller.Err() != nil:
-		return ended(caller)
+		return contextError(caller)
 	case stuck != nil:
 		stuck.Program, stuck.Tail = p.name(), lines
 		return p.stuck(stuck)
@@ -256,7 +256,7 @@ func (p *process) tellUsage(s *os.ProcessState) {
 	}
 }
 
-// failure is the error of a program that ended by itself, nil when it ended well.
+// failure returns the error of a program that ended by itself, nil when it ended well.
 // lines are the end of its log.
 func (p *process) failure(waitErr error, lines []string) error {
 	if waitErr == nil {
@@ -270,7 +270,7 @@ func (p *process) failure(waitErr error, lines []string) error {
 	return fault.New(fault.FFmpeg, p.name(), "the program failed", "").Because(e)
 }
 
-// name is the program's name for messages, whatever its path is.
+// name returns the program's name for messages, whatever its path is.
 func (p *process) name() string {
 	if p.program == p.tool.FFmpeg {
 		return "ffmpeg"
@@ -278,11 +278,11 @@ func (p *process) name() string {
 	return "ffprobe"
 }
 
-// notStarted is the error of a program that could not be started.
+// notStarted returns the error of a program that could not be started.
 func (p *process) notStarted(ctx context.Context, err error) error {
 	switch {
 	case ctx.Err() != nil:
-		return ended(ctx)
+		return contextError(ctx)
 	case errors.Is(err, os.ErrNotExist):
 		return fault.New(fault.FFmpeg, "", fmt.Sprintf("%s was not found at %q", p.name(), p.program), installHint).Because(err)
 	case errors.Is(err, os.ErrPermission):
@@ -315,9 +315,9 @@ func (p *process) attachThird(cmd *exec.Cmd) (func(started bool), error) {
 	}, nil
 }
 
-// ended is the error of a run whose context is over: it satisfies errors.Is
+// contextError returns the error of a run whose context is over: it satisfies errors.Is
 // for the context's error and for its cause.
-func ended(ctx context.Context) error {
+func contextError(ctx context.Context) error {
 	err := ctx.Err()
 	if cause := context.Cause(ctx); cause != nil && cause != err {
 		return fmt.Errorf("%w: %w", err, cause)
@@ -335,7 +335,7 @@ type watched struct {
 	err  error
 }
 
-func (w *watched) moved() {
+func (w *watched) noteProgress() {
 	if w.seen != nil {
 		w.seen()
 	}
@@ -343,7 +343,7 @@ func (w *watched) moved() {
 
 func (w *watched) Read(p []byte) (int, error) {
 	n, err := w.r.Read(p)
-	w.moved()
+	w.noteProgress()
 	if err != nil && err != io.EOF {
 		w.fail(err)
 	}
@@ -352,7 +352,7 @@ func (w *watched) Read(p []byte) (int, error) {
 
 func (w *watched) Write(p []byte) (int, error) {
 	n, err := w.w.Write(p)
-	w.moved()
+	w.noteProgress()
 	if err != nil {
 		w.fail(err)
 	}

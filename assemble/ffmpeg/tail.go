@@ -73,7 +73,7 @@ func (t *tail) end() (lines []string, full bool) {
 	return slices.Clone(t.lines), t.full
 }
 
-// diskFull tells whether a log line ends in the system's words for a full disk
+// diskFull reports whether a log line ends in the system's words for a full disk
 // or a used-up quota (ENOSPC, EDQUOT). ffmpeg exits with 0 when the disk fills
 // while it writes the trailer, so the words are the only sign.
 func diskFull(line string) bool {

@@ -11,7 +11,7 @@ type Version struct {
 	Text         string // as printed, such as "5.1.9-0+deb12u1"; "" when it is no ffmpeg
 }
 
-// AtLeast tells whether v is major.minor or later.
+// AtLeast reports whether v is major.minor or later.
 func (v Version) AtLeast(major, minor int) bool {
 	return v.Major > major || v.Major == major && v.Minor >= minor
 }

@@ -13,7 +13,7 @@ import (
 // disk of a network may be silent.
 const defaultPatience = time.Minute
 
-// Reading is how long reading or writing so many bytes may take without a word,
+// Reading returns how long reading or writing so many bytes may take without a word,
 // at 5 MB a second, which is an old disk behind a slow network.
 func Reading(bytes int64) time.Duration {
 	const slow = 5_000_000
@@ -37,7 +37,7 @@ func (e *StuckError) Error() string {
 	return s
 }
 
-// stuck is the fault of a process that hung: its file's, when it is known.
+// stuck returns the fault of a process that hung: its file's, when it is known.
 func (p *process) stuck(e *StuckError) error {
 	if p.about == "" {
 		return fault.New(fault.FFmpeg, p.name(), "the program hangs",
@@ -71,7 +71,7 @@ type watchdog struct {
 	heard *atomic.Int64 // signs of progress
 }
 
-// signs is where they are counted.
+// signs returns where they are counted.
 func (w *watchdog) signs() *atomic.Int64 {
 	if w.heard == nil {
 		w.heard = new(atomic.Int64)

@@ -9,6 +9,7 @@ import (
 
 	ffmpeg "github.com/u2takey/ffmpeg-go"
 
+	"ripieno/assemble/plan"
 	"ripieno/layout"
 	"ripieno/layout/shot"
 )
@@ -27,7 +28,7 @@ type Coding struct {
 // Encoder is one of ffmpeg's encoders of pictures.
 type Encoder struct {
 	Name  string // ffmpeg's
-	Codec string // h264, hevc or av1
+	Codec plan.Codec
 	// Family is the kind of hardware it needs; "" for software.
 	Family string
 
@@ -35,12 +36,12 @@ type Encoder struct {
 	upload [][]string // filters between a picture in yuv420p and the encoder, each with its options
 }
 
-// Software is the encoder that runs on every machine.
+// Software returns the encoder that runs on every machine.
 func (e Encoder) Software() bool { return e.Family == "" }
 
-// Encoders are the encoders of a codec, those in software first, of hardware in
+// Encoders returns the encoders of a codec, those in software first, of hardware in
 // the order in which they are to be tried.
-func Encoders(codec string) []Encoder {
+func Encoders(codec plan.Codec) []Encoder {
 	return slices.Collect(func(yield func(Encoder) bool) {
 		for _, e := range encoders {
 			if e.Codec == codec && !yield(e) {
@@ -50,22 +51,22 @@ func Encoders(codec string) []Encoder {
 	})
 }
 
-// Families are the kinds of hardware.
+// Families returns the kinds of hardware.
 func Families() []string { return slices.Clone(families) }
 
 var families = []string{"nvenc", "qsv", "videotoolbox", "amf", "vaapi"}
 
-// Name is ffmpeg's name of the encoder.
+// Name returns ffmpeg's name of the encoder.
 func (c Coding) Name() string { return cmp.Or(c.Encoder, "libx264") }
 
-// Hardware tells whether hardware does it, which does not write the same bytes
+// Hardware reports whether hardware does it, which does not write the same bytes
 // every time.
 func (c Coding) Hardware() bool {
 	e, err := c.of()
 	return err == nil && !e.Software()
 }
 
-// of is the encoder of a coding.
+// of returns the encoder of a coding.
 func (c Coding) of() (Encoder, error) {
 	for _, e := range encoders {
 		if e.Name == c.Name() {
@@ -86,27 +87,27 @@ const softwareX265 = "open-gop=0:pools=2:frame-threads=2:info=0:log-level=error"
 // lists for H.264 and HEVC; amf, videotoolbox and everything for AV1 is from
 // memory. No hardware was at hand to try any of them.
 var encoders = []Encoder{
-	{Name: "libx264", Codec: "h264", args: ffmpeg.KwArgs{
+	{Name: "libx264", Codec: plan.H264, args: ffmpeg.KwArgs{
 		"profile:v": "high", "preset": "medium", "crf": "19", "x264-params": "open-gop=0"}},
-	{Name: "libx265", Codec: "hevc", args: ffmpeg.KwArgs{
+	{Name: "libx265", Codec: plan.HEVC, args: ffmpeg.KwArgs{
 		"profile:v": "main", "preset": "medium", "crf": "19", "x265-params": softwareX265}},
 	// The bytes of libsvtav1 are the same for any number of threads.
-	{Name: "libsvtav1", Codec: "av1", args: ffmpeg.KwArgs{"preset": "8", "crf": "22", "svtav1-params": "lp=2"}},
+	{Name: "libsvtav1", Codec: plan.AV1, args: ffmpeg.KwArgs{"preset": "8", "crf": "22", "svtav1-params": "lp=2"}},
 
-	{Name: "h264_nvenc", Codec: "h264", Family: "nvenc", args: nvenc("high", "19")},
-	{Name: "hevc_nvenc", Codec: "hevc", Family: "nvenc", args: nvenc("main", "21")},
-	{Name: "av1_nvenc", Codec: "av1", Family: "nvenc", args: nvenc("", "25")},
-	{Name: "h264_qsv", Codec: "h264", Family: "qsv", args: qsv("high", "19"), upload: inNV12},
-	{Name: "hevc_qsv", Codec: "hevc", Family: "qsv", args: qsv("main", "21"), upload: inNV12},
-	{Name: "av1_qsv", Codec: "av1", Family: "qsv", args: qsv("main", "25"), upload: inNV12},
-	{Name: "h264_videotoolbox", Codec: "h264", Family: "videotoolbox", args: ffmpeg.KwArgs{"profile:v": "high", "q:v": "70", "allow_sw": "0"}},
-	{Name: "hevc_videotoolbox", Codec: "hevc", Family: "videotoolbox", args: ffmpeg.KwArgs{"profile:v": "main", "q:v": "70", "allow_sw": "0"}},
-	{Name: "h264_amf", Codec: "h264", Family: "amf", args: amf("high", "19"), upload: inNV12},
-	{Name: "hevc_amf", Codec: "hevc", Family: "amf", args: amf("main", "21"), upload: inNV12},
-	{Name: "av1_amf", Codec: "av1", Family: "amf", args: amf("", "100"), upload: inNV12},
-	{Name: "h264_vaapi", Codec: "h264", Family: "vaapi", args: vaapi("high", "19"), upload: toVAAPI},
-	{Name: "hevc_vaapi", Codec: "hevc", Family: "vaapi", args: vaapi("main", "21"), upload: toVAAPI},
-	{Name: "av1_vaapi", Codec: "av1", Family: "vaapi", args: vaapi("main", "100"), upload: toVAAPI},
+	{Name: "h264_nvenc", Codec: plan.H264, Family: "nvenc", args: nvenc("high", "19")},
+	{Name: "hevc_nvenc", Codec: plan.HEVC, Family: "nvenc", args: nvenc("main", "21")},
+	{Name: "av1_nvenc", Codec: plan.AV1, Family: "nvenc", args: nvenc("", "25")},
+	{Name: "h264_qsv", Codec: plan.H264, Family: "qsv", args: qsv("high", "19"), upload: inNV12},
+	{Name: "hevc_qsv", Codec: plan.HEVC, Family: "qsv", args: qsv("main", "21"), upload: inNV12},
+	{Name: "av1_qsv", Codec: plan.AV1, Family: "qsv", args: qsv("main", "25"), upload: inNV12},
+	{Name: "h264_videotoolbox", Codec: plan.H264, Family: "videotoolbox", args: ffmpeg.KwArgs{"profile:v": "high", "q:v": "70", "allow_sw": "0"}},
+	{Name: "hevc_videotoolbox", Codec: plan.HEVC, Family: "videotoolbox", args: ffmpeg.KwArgs{"profile:v": "main", "q:v": "70", "allow_sw": "0"}},
+	{Name: "h264_amf", Codec: plan.H264, Family: "amf", args: amf("high", "19"), upload: inNV12},
+	{Name: "hevc_amf", Codec: plan.HEVC, Family: "amf", args: amf("main", "21"), upload: inNV12},
+	{Name: "av1_amf", Codec: plan.AV1, Family: "amf", args: amf("", "100"), upload: inNV12},
+	{Name: "h264_vaapi", Codec: plan.H264, Family: "vaapi", args: vaapi("high", "19"), upload: toVAAPI},
+	{Name: "hevc_vaapi", Codec: plan.HEVC, Family: "vaapi", args: vaapi("main", "21"), upload: toVAAPI},
+	{Name: "av1_vaapi", Codec: plan.AV1, Family: "vaapi", args: vaapi("main", "100"), upload: toVAAPI},
 }
 
 var (
@@ -114,8 +115,8 @@ var (
 	toVAAPI = [][]string{{"format", "pix_fmts=nv12"}, {"hwupload"}}
 )
 
-// profiled adds a profile where there is a choice of them.
-func profiled(args ffmpeg.KwArgs, profile string) ffmpeg.KwArgs {
+// withProfile adds a profile where there is a choice of them.
+func withProfile(args ffmpeg.KwArgs, profile string) ffmpeg.KwArgs {
 	if profile != "" {
 		args["profile:v"] = profile
 	}
@@ -123,20 +124,20 @@ func profiled(args ffmpeg.KwArgs, profile string) ffmpeg.KwArgs {
 }
 
 func nvenc(profile, quality string) ffmpeg.KwArgs {
-	return profiled(ffmpeg.KwArgs{"preset": "p5", "tune": "hq", "rc": "vbr", "cq": quality, "b:v": "0"}, profile)
+	return withProfile(ffmpeg.KwArgs{"preset": "p5", "tune": "hq", "rc": "vbr", "cq": quality, "b:v": "0"}, profile)
 }
 
 func qsv(profile, quality string) ffmpeg.KwArgs {
-	return profiled(ffmpeg.KwArgs{"preset": "medium", "global_quality": quality}, profile)
+	return withProfile(ffmpeg.KwArgs{"preset": "medium", "global_quality": quality}, profile)
 }
 
 func amf(profile, quality string) ffmpeg.KwArgs {
-	return profiled(ffmpeg.KwArgs{"quality": "quality", "rc": "cqp", "qp_i": quality, "qp_p": quality}, profile)
+	return withProfile(ffmpeg.KwArgs{"quality": "quality", "rc": "cqp", "qp_i": quality, "qp_p": quality}, profile)
 }
 
 // vaapi opens the first device that there is.
 func vaapi(profile, quality string) ffmpeg.KwArgs {
-	return profiled(ffmpeg.KwArgs{"init_hw_device": "vaapi", "rc_mode": "CQP", "global_quality": quality}, profile)
+	return withProfile(ffmpeg.KwArgs{"init_hw_device": "vaapi", "rc_mode": "CQP", "global_quality": quality}, profile)
 }
 
 // output encodes s, which is in yuv420p, as a closed run of frames of BT.709.
@@ -158,7 +159,7 @@ func (e Encoder) output(s *ffmpeg.Stream, canvas layout.Canvas, rate shot.Rate, 
 	for _, f := range e.upload {
 		s = filter(s, f[0], f[1:]...)
 	}
-	if e.Codec == "hevc" {
+	if e.Codec == plan.HEVC {
 		args["tag:v"] = "hvc1" // some players know no other
 	}
 	maps.Copy(args, e.args)

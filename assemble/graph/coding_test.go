@@ -5,13 +5,14 @@ import (
 	"strings"
 	"testing"
 
+	"ripieno/assemble/plan"
 	"ripieno/layout"
 )
 
 // Every encoder is found by its name, stands with its codec, software first and
 // then the families in their order, and its settings reach the command.
 func TestEncodersAreInOrder(t *testing.T) {
-	for _, codec := range []string{"h264", "hevc", "av1"} {
+	for _, codec := range []plan.Codec{plan.H264, plan.HEVC, plan.AV1} {
 		last := -1
 		list := Encoders(codec)
 		if len(list) < 4 || !list[0].Software() {
@@ -19,7 +20,7 @@ func TestEncodersAreInOrder(t *testing.T) {
 		}
 		for i, e := range list {
 			at := slices.Index(Families(), e.Family)
-			if i > 0 && (at <= last || e.Name != codec+"_"+e.Family) {
+			if i > 0 && (at <= last || e.Name != string(codec)+"_"+e.Family) {
 				t.Errorf("%s stands behind %s", e.Name, list[i-1].Name)
 			}
 			last = at

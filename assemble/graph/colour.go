@@ -38,9 +38,9 @@ func toBT709(s *ffmpeg.Stream, c plan.Conform, zscale bool, chosen choice) *ffmp
 	p := c.Picture
 	switch {
 	case p.HDR:
-		s = toneMapped(chosen.of(sized(s, c)), p)
+		s = toneMap(chosen.of(resize(s, c)), p)
 	case p.Primaries == "bt2020" || p.Primaries == "smpte432":
-		s = narrowed(chosen.of(sized(s, c)), p)
+		s = narrowGamut(chosen.of(resize(s, c)), p)
 	case zscale && p.Matrix == "bt709" && (p.PixFmt == "yuv420p" || p.PixFmt == "yuvj420p"):
 		in := "limited"
 		if p.Range == "pc" || p.PixFmt == "yuvj420p" {
@@ -54,7 +54,7 @@ func toBT709(s *ffmpeg.Stream, c plan.Conform, zscale bool, chosen choice) *ffmp
 		// the file's own, which costs nothing for those that have it. Pixels that
 		// are not square can make an odd width of that, which 4:2:0 cannot be
 		// padded to.
-		s = sized(s, plan.Conform{W: evenUp(p.W), H: evenUp(p.H)})
+		s = resize(s, plan.Conform{W: evenUp(p.W), H: evenUp(p.H)})
 		if chosen.few {
 			s = chosen.of(s)
 		}
@@ -74,29 +74,29 @@ func toBT709(s *ffmpeg.Stream, c plan.Conform, zscale bool, chosen choice) *ffmp
 		if p.Range == "tv" || p.Range == "pc" {
 			colour = append(colour, "in_range="+p.Range)
 		}
-		s = chosen.of(sized(s, c, colour...))
+		s = chosen.of(resize(s, c, colour...))
 	}
-	s = filter(turned(filter(s, "setsar", "sar=1"), p), "format", "pix_fmts=yuv420p")
+	s = filter(turn(filter(s, "setsar", "sar=1"), p), "format", "pix_fmts=yuv420p")
 	if p.Gain != ([3]float64{}) {
-		s = gained(s, p.Gain)
+		s = applyGain(s, p.Gain)
 	}
 	return s
 }
 
-// sized scales every frame to c's size. Sizes are rounded to even pixels, so a
+// resize scales every frame to c's size. Sizes are rounded to even pixels, so a
 // shape within a twentieth of c's is c's; a picture that takes another shape
 // inside the file, as when a phone is turned in a call, is shown whole in the
 // middle of black, not stretched.
-func sized(s *ffmpeg.Stream, c plan.Conform, more ...string) *ffmpeg.Stream {
-	return shaped(s, "dar", c.W, c.H, more...)
+func resize(s *ffmpeg.Stream, c plan.Conform, more ...string) *ffmpeg.Stream {
+	return resizeAs(s, "dar", c.W, c.H, more...)
 }
 
-// evenUp is n, or the next number when n is odd.
+// evenUp returns n, or the next number when n is odd.
 func evenUp(n int) int { return n + n%2 }
 
-// shaped is sized with the name that ffmpeg has for a frame's shape: as it is
+// resizeAs is resize with the name that ffmpeg has for a frame's shape: as it is
 // seen (dar), or counted in pixels (a).
-func shaped(s *ffmpeg.Stream, shape string, w, h int, more ...string) *ffmpeg.Stream {
+func resizeAs(s *ffmpeg.Stream, shape string, w, h int, more ...string) *ffmpeg.Stream {
 	same := fmt.Sprintf(`lt(abs(%s*%d/%d-1)\,0.05)`, shape, h, w)
 	size := []string{
 		fmt.Sprintf(`w=if(%s\,%d\,2*floor(min(%d\,%d*%s)/2))`, same, w, w, h, shape),
@@ -107,9 +107,9 @@ func shaped(s *ffmpeg.Stream, shape string, w, h int, more ...string) *ffmpeg.St
 	return filter(s, "pad", fmt.Sprintf("w=%d", w), fmt.Sprintf("h=%d", h), "x=-1", "y=-1", "eval=frame")
 }
 
-// gained multiplies the channels of the signal, which is a gain of linear
+// applyGain multiplies the channels of the signal, which is a gain of linear
 // light on a display with a power law.
-func gained(s *ffmpeg.Stream, by [3]float64) *ffmpeg.Stream {
+func applyGain(s *ffmpeg.Stream, by [3]float64) *ffmpeg.Stream {
 	s = filter(s, "scale", "in_color_matrix=bt709", "in_range=tv", "out_range=pc", "flags=bicubic+accurate_rnd+full_chroma_int")
 	s = filter(s, "format", "pix_fmts=gbrp")
 	channel := func(name string, k float64) string { return fmt.Sprintf("%s=min(val*%.5f\\,255)", name, k) }
@@ -137,9 +137,9 @@ func Light(c plan.Conform, src Source, dst string) (Command, error) {
 	})
 }
 
-// toneMapped brings HLG and PQ to BT.709. What the file does not tag is what
+// toneMap brings HLG and PQ to BT.709. What the file does not tag is what
 // such files are: BT.2020 with its own matrix, limited range (ITU-R BT.2100-2).
-func toneMapped(s *ffmpeg.Stream, p plan.Picture) *ffmpeg.Stream {
+func toneMap(s *ffmpeg.Stream, p plan.Picture) *ffmpeg.Stream {
 	more := []string{fmt.Sprintf("npl=%d", referenceWhite)}
 	if p.Transfer == "arib-std-b67" {
 		// HLG's display light depends on the luminance of all three (ITU-R
@@ -150,11 +150,11 @@ func toneMapped(s *ffmpeg.Stream, p plan.Picture) *ffmpeg.Stream {
 	s = linear(s, tags(p, "bt2020", "bt2020nc"), more...)
 	s = filter(s, "tonemap", "tonemap=mobius", "param="+number(toneLinear), "desat=0",
 		"peak="+strconv.FormatFloat(float64(nominalPeak)/referenceWhite, 'f', 4, 64))
-	return clipped(s)
+	return clip(s)
 }
 
-// narrowed brings wide primaries with an ordinary transfer function to BT.709.
-func narrowed(s *ffmpeg.Stream, p plan.Picture) *ffmpeg.Stream {
+// narrowGamut brings wide primaries with an ordinary transfer function to BT.709.
+func narrowGamut(s *ffmpeg.Stream, p plan.Picture) *ffmpeg.Stream {
 	if p.Transfer == "" {
 		p.Transfer = "bt709"
 	}
@@ -162,20 +162,20 @@ func narrowed(s *ffmpeg.Stream, p plan.Picture) *ffmpeg.Stream {
 	if p.Primaries == "smpte432" {
 		matrix = "bt709"
 	}
-	return clipped(linear(s, tags(p, p.Primaries, matrix)))
+	return clip(linear(s, tags(p, p.Primaries, matrix)))
 }
 
-// linear is a picture as linear light in BT.709 primaries.
+// linear returns a picture as linear light in BT.709 primaries.
 func linear(s *ffmpeg.Stream, in []string, more ...string) *ffmpeg.Stream {
 	args := append(in, "transfer=linear", "primaries=bt709", "matrix=gbr")
 	return filter(filter(s, "zscale", append(args, more...)...), "format", "pix_fmts=gbrpf32le")
 }
 
-// clipped ends a computation in linear light: the signal that a BT.709 display
+// clip ends a computation in linear light: the signal that a BT.709 display
 // shows as that light (ITU-R BT.1886, which is what zscale does), in whole
 // numbers. Colours outside BT.709 are negative here and would become
 // code values outside the limited range; as whole numbers they are clipped.
-func clipped(s *ffmpeg.Stream) *ffmpeg.Stream {
+func clip(s *ffmpeg.Stream) *ffmpeg.Stream {
 	s = filter(s, "zscale", "transfer=bt709")
 	s = filter(s, "format", "pix_fmts=gbrp16le")
 	return filter(s, "scale", "out_color_matrix=bt709", "out_range=tv", "flags=bicubic+accurate_rnd+full_chroma_int")

@@ -6,6 +6,7 @@ import (
 
 	ffmpeg "github.com/u2takey/ffmpeg-go"
 
+	"ripieno/assemble/plan"
 	"ripieno/layout"
 	"ripieno/layout/shot"
 )
@@ -65,7 +66,7 @@ type Copy struct {
 	W, H int
 }
 
-// encoderThreads is how many threads x264 gets for a canvas. Its bytes depend on
+// encoderThreads returns how many threads x264 gets for a canvas. Its bytes depend on
 // them, so neither the machine nor what else runs has a say. Segments are what
 // runs in parallel: while they keep the cores busy, one thread each costs a
 // twentieth less than two. Of a picture so large that memory lets no second
@@ -104,9 +105,9 @@ func Compose(g Segment, c Coding, dst string) (Command, error) {
 		if g.Into != nil {
 			s = into(s, g, backdrop)
 		}
-		s = named(s, g)
-		s = faded(s, g)
-		s = marked(s, g.Marks, g.Rate)
+		s = layNames(s, g)
+		s = fade(s, g)
+		s = layMarks(s, g.Marks, g.Rate)
 		s = filter(s, "format", "pix_fmts=yuv420p")
 		if g.Copy.Path == "" {
 			return enc.output(s, g.Canvas, g.Rate, g.Frames, dst)
@@ -126,24 +127,24 @@ func (c Copy) of(s *ffmpeg.Stream) *ffmpeg.Stream {
 	return filter(s, "format", "pix_fmts=rgb24")
 }
 
-// scene is the picture of a shot.
+// scene returns the picture of a shot.
 func scene(sc Scene, g Segment, backdrop backdropper) *ffmpeg.Stream {
 	s := picture(sc.Overlay, "yuva420p")
 	if len(sc.Pieces) == 0 {
-		return rolling(paced(still(s, g.Frames), g.Rate), sc.Roll, g)
+		return layRoll(setPace(still(s, g.Frames), g.Rate), sc.Roll, g)
 	}
 	return ffmpeg.Filter([]*ffmpeg.Stream{stack(sc.Pieces, g, backdrop), s}, "overlay", ffmpeg.Args{"format=yuv420"})
 }
 
-// rolling lays the moving picture over s. Both have full colour until they are
+// layRoll lays the moving picture over s. Both have full colour until they are
 // one: letters that move by an odd number of rows would flicker in colour.
-func rolling(s *ffmpeg.Stream, r Roll, g Segment) *ffmpeg.Stream {
+func layRoll(s *ffmpeg.Stream, r Roll, g Segment) *ffmpeg.Stream {
 	if r.Path == "" {
 		return s
 	}
-	roll := paced(filter(still(picture(r.Path, "yuva444p"), g.Frames), "settb", "AVTB"), g.Rate)
+	roll := setPace(filter(still(picture(r.Path, "yuva444p"), g.Frames), "settb", "AVTB"), g.Rate)
 	roll = filter(roll, "crop", strconv.Itoa(g.Canvas.W), strconv.Itoa(g.Canvas.H), "0", fmt.Sprintf("n*%d", r.Step), "exact=1")
-	s = paced(filter(filter(s, "format", "pix_fmts=yuv444p"), "settb", "AVTB"), g.Rate)
+	s = setPace(filter(filter(s, "format", "pix_fmts=yuv444p"), "settb", "AVTB"), g.Rate)
 	return ffmpeg.Filter([]*ffmpeg.Stream{s, roll}, "overlay", ffmpeg.Args{"format=yuv444"})
 }
 
@@ -157,8 +158,8 @@ type Names struct {
 	Frames int  // of the stretch; 0 for no names
 }
 
-// named lays the names over the picture.
-func named(s *ffmpeg.Stream, g Segment) *ffmpeg.Stream {
+// layNames lays the names over the picture.
+func layNames(s *ffmpeg.Stream, g Segment) *ffmpeg.Stream {
 	n := g.Names
 	if n.Frames == 0 {
 		return s
@@ -174,12 +175,12 @@ func named(s *ffmpeg.Stream, g Segment) *ffmpeg.Stream {
 	names = filter(names, "trim", "start_frame="+strconv.Itoa(skip))
 	// Pictures come in twenty-fifths of a second, in which two frames can have
 	// one time.
-	names = paced(filter(names, "settb", "AVTB"), g.Rate)
-	s = paced(filter(filter(s, "format", "pix_fmts=yuv420p"), "settb", "AVTB"), g.Rate)
+	names = setPace(filter(names, "settb", "AVTB"), g.Rate)
+	s = setPace(filter(filter(s, "format", "pix_fmts=yuv420p"), "settb", "AVTB"), g.Rate)
 	return ffmpeg.Filter([]*ffmpeg.Stream{s, names}, "overlay", ffmpeg.Args{"format=yuv420"})
 }
 
-// pieces are all moving tiles, those of a transition included.
+// pieces returns all moving tiles, those of a transition included.
 func (g Segment) pieces() []Piece {
 	list := g.Pieces
 	if g.Into == nil {
@@ -194,7 +195,7 @@ func (g Segment) pieces() []Piece {
 	return list
 }
 
-// overlays are all drawings that are laid over pieces.
+// overlays returns all drawings that are laid over pieces.
 func (g Segment) overlays() []string {
 	list := []string{g.Overlay}
 	if g.Roll.Path != "" {
@@ -212,7 +213,7 @@ func (g Segment) overlays() []string {
 	return list
 }
 
-// gaps is the number of stretches in which some piece is not there.
+// gaps returns the number of stretches in which some piece is not there.
 func (g Segment) gaps() int {
 	n := 0
 	for _, p := range g.pieces() {
@@ -225,9 +226,9 @@ func (g Segment) gaps() int {
 	return n
 }
 
-// paced gives frame N the time of frame N. Rounding matters: a time one tick
+// setPace gives frame N the time of frame N. Rounding matters: a time one tick
 // early belongs to the frame before.
-func paced(s *ffmpeg.Stream, r shot.Rate) *ffmpeg.Stream {
+func setPace(s *ffmpeg.Stream, r shot.Rate) *ffmpeg.Stream {
 	return filter(s, "setpts", fmt.Sprintf("round(N*%d/%d/TB)", r.Den, r.Num))
 }
 
@@ -296,7 +297,7 @@ func backdrops(g Segment) backdropper {
 	}
 }
 
-// piece is one mezzanine, opened at its frame, cut, scaled and filled up in
+// piece returns one mezzanine, opened at its frame, cut, scaled and filled up in
 // time to the whole segment. Seeking half a frame early lands on the frame
 // itself whatever the rounding of its time.
 func piece(p Piece, g Segment, backdrop backdropper) *ffmpeg.Stream {
@@ -318,14 +319,14 @@ func piece(p Piece, g Segment, backdrop backdropper) *ffmpeg.Stream {
 	case p.Inner != (layout.Rect{}):
 		s = beforeItself(s, p)
 	case p.Crop.W != p.Hole.W || p.Crop.H != p.Hole.H:
-		s = g.scaled(s, p.Hole.W, p.Hole.H)
+		s = g.scale(s, p.Hole.W, p.Hole.H)
 	}
 	s = filter(filter(s, "setsar", "sar=1"), "format", "pix_fmts=yuv420p")
 	parts := []*ffmpeg.Stream{}
 	if p.Start > 0 {
 		parts = append(parts, backdrop(p, p.Start))
 	}
-	parts = append(parts, paced(s, g.Rate))
+	parts = append(parts, setPace(s, g.Rate))
 	if after := g.Frames - p.Start - p.Count; after > 0 {
 		parts = append(parts, backdrop(p, after))
 	}
@@ -333,11 +334,11 @@ func piece(p Piece, g Segment, backdrop backdropper) *ffmpeg.Stream {
 		return parts[0]
 	}
 	all := ffmpeg.Filter(parts, "concat", ffmpeg.Args{"n=" + strconv.Itoa(len(parts)), "v=1", "a=0"})
-	return paced(all, g.Rate)
+	return setPace(all, g.Rate)
 }
 
-// scaled brings a mezzanine, which is BT.709 and always of one size, to another.
-func (g Segment) scaled(s *ffmpeg.Stream, w, h int) *ffmpeg.Stream {
+// scale brings a mezzanine, which is BT.709 and always of one size, to another.
+func (g Segment) scale(s *ffmpeg.Stream, w, h int) *ffmpeg.Stream {
 	if g.Zscale {
 		return filter(s, "zscale", fmt.Sprintf("w=%d", w), fmt.Sprintf("h=%d", h), "filter=bicubic")
 	}
@@ -371,5 +372,5 @@ func beforeItself(s *ffmpeg.Stream, p Piece) *ffmpeg.Stream {
 // the veryfast preset at 26 this takes 2.4 times the bits and a third of the
 // time, and looks no worse. 8x8dct makes it High, which the check of a film
 // asks for.
-var rough = Encoder{Name: "libx264", Codec: "h264", args: ffmpeg.KwArgs{
+var rough = Encoder{Name: "libx264", Codec: plan.H264, args: ffmpeg.KwArgs{
 	"profile:v": "high", "preset": "ultrafast", "crf": "30", "x264-params": "open-gop=0:8x8dct=1"}}

@@ -29,7 +29,7 @@ var mezzanineCodec = ffmpeg.KwArgs{
 // every output frame shows the source frame nearest to it.
 func Conform(c plan.Conform, src Source, rate shot.Rate, dst string) (Command, error) {
 	return build(1, func() *ffmpeg.Stream {
-		s := conformed(c, src, rate)
+		s := conformPicture(c, src, rate)
 		out := bt709(plain(ffmpeg.KwArgs{
 			"frames:v": strconv.Itoa(c.Frames.Len()), "f": "mp4", "threads": "1", "filter_complex_threads": "1",
 			"video_track_timescale": timescale(rate), "profile:v": "high",
@@ -41,8 +41,8 @@ func Conform(c plan.Conform, src Source, rate shot.Rate, dst string) (Command, e
 	})
 }
 
-// conformed is the picture of c, before it is encoded.
-func conformed(c plan.Conform, src Source, rate shot.Rate) *ffmpeg.Stream {
+// conformPicture returns the picture of c, before it is encoded.
+func conformPicture(c plan.Conform, src Source, rate shot.Rate) *ffmpeg.Stream {
 	in := rawInput()
 	// Whole seconds are whole numbers of ticks in every file; ffmpeg takes the
 	// time off rounded to those.
@@ -70,7 +70,7 @@ func conformed(c plan.Conform, src Source, rate shot.Rate) *ffmpeg.Stream {
 // BT.709 values, as a player shows it.
 func Still(c plan.Conform, src Source, rate shot.Rate, dst string) (Command, error) {
 	return build(1, func() *ffmpeg.Stream {
-		s := conformed(c, src, rate)
+		s := conformPicture(c, src, rate)
 		s = filter(s, "scale", "in_color_matrix=bt709", "in_range=tv", "out_range=pc", "flags=bicubic+accurate_rnd+full_chroma_int")
 		s = filter(s, "format", "pix_fmts=rgb24")
 		return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, ffmpeg.KwArgs{"frames:v": "1", "c:v": "png", "f": "image2", "update": "1", "threads": "1"})
@@ -83,7 +83,7 @@ type choice struct {
 	of  func(*ffmpeg.Stream) *ffmpeg.Stream
 }
 
-// upright is the picture in c's size, in BT.709, of whole frames and turned.
+// upright returns the picture in c's size, in BT.709, of whole frames and turned.
 // All that goes by the size of a first frame comes behind the scaling that makes
 // all frames alike; turning does as well, which ffmpeg would do in front of it.
 // Frames are chosen as soon as all are alike, or small.
@@ -92,7 +92,7 @@ func upright(s *ffmpeg.Stream, c plan.Conform, zscale bool, chosen choice) *ffmp
 	if w, h := p.Fields[0], p.Fields[1]; w > 0 {
 		// Fields are lines of the picture as stored, and scaled each by itself;
 		// frames that have the size already cost little.
-		s = shaped(s, "a", evenUp(w), evenUp(h), "interl=1")
+		s = resizeAs(s, "a", evenUp(w), evenUp(h), "interl=1")
 		s = filter(s, "bwdif", "mode=send_frame", "deint=interlaced")
 	}
 	if p.Rotate != nil && *p.Rotate%180 != 0 {
@@ -101,10 +101,10 @@ func upright(s *ffmpeg.Stream, c plan.Conform, zscale bool, chosen choice) *ffmp
 	return toBT709(s, c, zscale, chosen)
 }
 
-// turned turns a picture as p says. Colour has half the pixels, which lie at
+// turn turns a picture as p says. Colour has half the pixels, which lie at
 // the left of a pair: it is given all of them meanwhile, or it would lie at
 // another side afterwards, half a pixel off.
-func turned(s *ffmpeg.Stream, p plan.Picture) *ffmpeg.Stream {
+func turn(s *ffmpeg.Stream, p plan.Picture) *ffmpeg.Stream {
 	turn := 0
 	if p.Rotate != nil {
 		turn = *p.Rotate
@@ -127,7 +127,7 @@ func turned(s *ffmpeg.Stream, p plan.Picture) *ffmpeg.Stream {
 	return filter(s, "scale", "flags=bicubic+accurate_rnd", "out_h_chr_pos=0", "out_v_chr_pos=128")
 }
 
-// rawInput are the options for reading frames as they are stored, all in one
+// rawInput returns the options for reading frames as they are stored, all in one
 // graph whatever their size. ffmpeg would turn and mirror them rightly, but in
 // front of the scaler that takes frames of every size, see [turned].
 func rawInput() ffmpeg.KwArgs {
@@ -150,7 +150,7 @@ func onGuide(s *ffmpeg.Stream, c plan.Conform, rate shot.Rate, seek float64) *ff
 	return filter(s, "tpad", "stop_mode=clone", "stop="+strconv.Itoa(heldAtEnd(c.Picture.FPS, rate)))
 }
 
-// heldAtEnd is how many output frames may repeat the last one of a picture of
+// heldAtEnd returns how many output frames may repeat the last one of a picture of
 // fps frames a second: one or two that claims of duration often include, and as
 // many as one source frame lasts, because decoders do not know how long the last
 // frame lasts and end it after the time that the stream's own header gives a

@@ -31,7 +31,7 @@ func MP3(wav, dst, title string) (Command, error) {
 	})
 }
 
-// SegmentList is the text of a list of segments for Mux, with how many frames
+// SegmentList returns the text of a list of segments for Mux, with how many frames
 // each has. Without their lengths the reader of the list would take each
 // file's own word for where the next begins, which is off by a little at every
 // join and by half a frame after forty. The lengths are differences of rounded

@@ -41,7 +41,7 @@ func SourceOf(pic plan.Picture, options []string, zscale bool) Source {
 	return Source{Options: opts, Path: "file:" + pic.Path, Stream: pic.Stream, Zscale: zscale}
 }
 
-// Argv is the argument list. flag is the option by which the ffmpeg at hand
+// Argv returns the argument list. flag is the option by which the ffmpeg at hand
 // reads a graph from a file, and file is where the graph was written.
 func (c Command) Argv(flag, file string) []string {
 	args := append([]string{}, c.before...)
@@ -116,7 +116,7 @@ func filter(s *ffmpeg.Stream, name string, args ...string) *ffmpeg.Stream {
 	return s.Filter(name, ffmpeg.Args(args))
 }
 
-// timescale is the unit of video timestamps in files we write: a whole
+// timescale returns the unit of video timestamps in files we write: a whole
 // number of units a frame.
 func timescale(r shot.Rate) string {
 	if r.Num < 1000 {
@@ -138,5 +138,5 @@ func plain(args ffmpeg.KwArgs) ffmpeg.KwArgs {
 	return args
 }
 
-// join is a helper for xstack's layout and the like.
+// join returns a helper for xstack's layout and the like.
 func join(parts []string) string { return strings.Join(parts, "|") }

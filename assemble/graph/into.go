@@ -41,7 +41,7 @@ func into(first *ffmpeg.Stream, g Segment, backdrop backdropper) *ffmpeg.Stream 
 	// One frame of the first scene more in front, where the weight is 0.
 	s := ffmpeg.Filter([]*ffmpeg.Stream{frontFrame(first, g), frontFrame(second, g)}, "xfade", ffmpeg.Args{
 		"transition=fade", "offset=0", "duration=" + strconv.FormatFloat(float64((n+1)*g.Rate.Den)/float64(g.Rate.Num), 'f', 9, 64)})
-	s = paced(filter(s, "trim", "start_frame=1", "end_frame="+strconv.Itoa(n+1)), g.Rate)
+	s = setPace(filter(s, "trim", "start_frame=1", "end_frame="+strconv.Itoa(n+1)), g.Rate)
 	if len(g.Into.Moves) == 0 {
 		return s
 	}
@@ -53,7 +53,7 @@ func into(first *ffmpeg.Stream, g Segment, backdrop backdropper) *ffmpeg.Stream 
 	}
 	for k, m := range g.Into.Moves {
 		x, y, w, h := m.way(g)
-		tile := filter(moving(m, covers(k), g, backdrop), "scale", "w="+w, "h="+h, "eval=frame", "flags=bicubic+accurate_rnd")
+		tile := filter(drawMoving(m, covers(k), g, backdrop), "scale", "w="+w, "h="+h, "eval=frame", "flags=bicubic+accurate_rnd")
 		s = ffmpeg.Filter([]*ffmpeg.Stream{s, tile}, "overlay", ffmpeg.Args{"x=" + x, "y=" + y, "format=yuv420"})
 	}
 	return s
@@ -63,16 +63,16 @@ func into(first *ffmpeg.Stream, g Segment, backdrop backdropper) *ffmpeg.Stream 
 // rate that xfade asks for.
 func frontFrame(s *ffmpeg.Stream, g Segment) *ffmpeg.Stream {
 	s = filter(s, "format", "pix_fmts=yuv420p")
-	s = filter(paced(s, g.Rate), "tpad", "start=1", "start_mode=clone")
-	return filter(paced(s, g.Rate), "fps", "fps="+g.Rate.String())
+	s = filter(setPace(s, g.Rate), "tpad", "start=1", "start_mode=clone")
+	return filter(setPace(s, g.Rate), "fps", "fps="+g.Rate.String())
 }
 
-// moving is the picture of a gliding tile at its size in the second scene.
-func moving(m Move, cover *ffmpeg.Stream, g Segment, backdrop backdropper) *ffmpeg.Stream {
+// drawMoving returns the picture of a gliding tile at its size in the second scene.
+func drawMoving(m Move, cover *ffmpeg.Stream, g Segment, backdrop backdropper) *ffmpeg.Stream {
 	t := m.Tile
 	cover = filter(cover, "crop", strconv.Itoa(t.W), strconv.Itoa(t.H), strconv.Itoa(t.X), strconv.Itoa(t.Y))
 	if m.Piece == nil {
-		return filter(paced(still(cover, g.Frames), g.Rate), "format", "pix_fmts=yuv420p")
+		return filter(setPace(still(cover, g.Frames), g.Rate), "format", "pix_fmts=yuv420p")
 	}
 	p := m.Piece
 	s := piece(*p, g, backdrop)
@@ -83,7 +83,7 @@ func moving(m Move, cover *ffmpeg.Stream, g Segment, backdrop backdropper) *ffmp
 	return ffmpeg.Filter([]*ffmpeg.Stream{s, cover}, "overlay", ffmpeg.Args{"format=yuv420"})
 }
 
-// way is m's rectangle as expressions of a frame's time, the same as
+// way returns m's rectangle as expressions of a frame's time, the same as
 // plan.Way's numbers. Time counts, not the number of the frame: overlay counts
 // frames that it has read ahead.
 func (m Move) way(g Segment) (x, y, w, h string) {
@@ -102,9 +102,9 @@ func (m Move) way(g Segment) (x, y, w, h string) {
 	return x, y, w, h
 }
 
-// faded darkens the frames of a segment that lie in the film's fades. The
+// fade darkens the frames of a segment that lie in the film's fades. The
 // filter goes by time, so the segment borrows the film's time.
-func faded(s *ffmpeg.Stream, g Segment) *ffmpeg.Stream {
+func fade(s *ffmpeg.Stream, g Segment) *ffmpeg.Stream {
 	f := g.Fade
 	seconds := func(frames int) string {
 		return strconv.FormatFloat(float64(frames*g.Rate.Den)/float64(g.Rate.Num), 'f', 9, 64)
@@ -115,12 +115,12 @@ func faded(s *ffmpeg.Stream, g Segment) *ffmpeg.Stream {
 	}
 	// With an alpha channel the filter would take 0 for black instead of 16.
 	s = filter(s, "format", "pix_fmts=yuv420p")
-	s = filter(paced(s, g.Rate), "setpts", fmt.Sprintf("PTS+round(%d*%d/%d/TB)", f.At, g.Rate.Den, g.Rate.Num))
+	s = filter(setPace(s, g.Rate), "setpts", fmt.Sprintf("PTS+round(%d*%d/%d/TB)", f.At, g.Rate.Den, g.Rate.Num))
 	if in {
 		s = filter(s, "fade", "t=in", "st=0", "d="+seconds(f.In))
 	}
 	if out {
 		s = filter(s, "fade", "t=out", "st="+seconds(f.Total-f.Out), "d="+seconds(f.Out))
 	}
-	return paced(s, g.Rate)
+	return setPace(s, g.Rate)
 }

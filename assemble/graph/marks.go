@@ -15,8 +15,8 @@ type Marks struct {
 	W, H int    // even
 }
 
-// marked lays the marks over the picture.
-func marked(s *ffmpeg.Stream, m Marks, rate shot.Rate) *ffmpeg.Stream {
+// layMarks lays the marks over the picture.
+func layMarks(s *ffmpeg.Stream, m Marks, rate shot.Rate) *ffmpeg.Stream {
 	if m.Path == "" {
 		return s
 	}
@@ -24,9 +24,9 @@ func marked(s *ffmpeg.Stream, m Marks, rate shot.Rate) *ffmpeg.Stream {
 		"f": "rawvideo", "pixel_format": "gray", "video_size": fmt.Sprintf("%dx%d", m.W, m.H), "framerate": rate.String(),
 	})
 	in = filter(in, "scale", "out_range=tv", "out_color_matrix=bt709")
-	in = paced(filter(in, "format", "pix_fmts=yuv420p"), rate)
+	in = setPace(filter(in, "format", "pix_fmts=yuv420p"), rate)
 	// The picture of a card comes in twenty-fifths of a second, in which two
 	// frames can have one time and share a mark.
-	s = paced(filter(s, "settb", "AVTB"), rate)
+	s = setPace(filter(s, "settb", "AVTB"), rate)
 	return ffmpeg.Filter([]*ffmpeg.Stream{s, in}, "overlay", ffmpeg.Args{"x=W-w", "y=0", "format=yuv420", "eof_action=pass"})
 }

@@ -5,9 +5,9 @@ import (
 	"io"
 	"math"
 
-	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/production"
 	"ripieno/mix/audio"
 	"ripieno/mix/click"
 	"ripieno/mix/loudness"
@@ -35,7 +35,7 @@ type Backing struct {
 
 // NewBacking returns the parts of a mix that a variant is to have in it. sum is
 // the file with those strips added up, line that of the film.
-func NewBacking(sum string, line plan.Timeline, v *manifest.Variant, more audio.Decibels) (*Backing, error) {
+func NewBacking(sum string, line plan.Timeline, v *production.Variant, more audio.Decibels) (*Backing, error) {
 	b := &Backing{path: sum, first: line.AudioStart, from: line.AudioStart + backingFade,
 		to: line.AudioStart + line.AudioLen - backingFade}
 	if v.To > 0 {
@@ -157,7 +157,7 @@ func (p *part) Read(dst audio.Block) (int, error) {
 	return n, err
 }
 
-// fade is the gain at a guide frame: a raised cosine at both ends.
+// fade returns the gain at a guide frame: a raised cosine at both ends.
 func (b *Backing) fade(guide audio.Frames) float64 {
 	into := min(guide-(b.from-backingFade), b.to+backingFade-guide)
 	switch {

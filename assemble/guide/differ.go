@@ -5,13 +5,14 @@ import (
 	"math"
 
 	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/mix/tempo"
 )
 
 // differences returns in what a guide that was made differs from the job as the
 // manifest has it now: all that moves a beat, and nothing that only changes how
 // the guide sounds or how its tempo is written.
-func (j Job) differences(g manifest.MadeGuide, man *manifest.Production) []Difference {
+func (j Job) differences(g manifest.MadeGuide, man *production.Production) []Difference {
 	m, err := tempo.New(g.Spec)
 	if err != nil {
 		return nil // not from ParseMade, which refuses such
@@ -119,13 +120,13 @@ func differentHold(was, is []tempo.Hold) (made, now string) {
 }
 
 func countIn(s tempo.Spec) string {
-	return counted(float64(s.CountIn.Measures), "count-in of", "measure", "no count-in")
+	return countOf(float64(s.CountIn.Measures), "count-in of", "measure", "no count-in")
 }
 
-func pickUp(s tempo.Spec) string { return counted(s.PickUp, "pick-up of", "beat", "no pick-up") }
+func pickUp(s tempo.Spec) string { return countOf(s.PickUp, "pick-up of", "beat", "no pick-up") }
 
-// counted says how many of something there are.
-func counted(n float64, what, unit, none string) string {
+// countOf says how many of something there are.
+func countOf(n float64, what, unit, none string) string {
 	switch n {
 	case 0:
 		return none

@@ -10,7 +10,7 @@ import (
 	"slices"
 
 	"ripieno/assemble/fault"
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/mix/audio"
 	"ripieno/mix/click"
 	"ripieno/mix/tempo"
@@ -22,9 +22,9 @@ type Job struct {
 	Title   string
 	Tempo   *tempo.Map
 	Options click.Options
-	Sound   manifest.GuideSound
-	Variant *manifest.Variant // nil for the one all play to
-	Backing *Backing          // nil for clicks alone
+	Sound   production.GuideSound
+	Variant *production.Variant // nil for the one all play to
+	Backing *Backing            // nil for clicks alone
 }
 
 // Name returns the name of a guide's files, without an ending: of a variant, or
@@ -37,7 +37,7 @@ func Name(variant string) string {
 }
 
 // Jobs returns the guide all play to and the variants wanted, all with no names.
-func Jobs(man *manifest.Production, only []string) ([]Job, error) {
+func Jobs(man *production.Production, only []string) ([]Job, error) {
 	g := &man.Guide
 	main := Job{File: Name(""), Title: man.Title, Tempo: man.Tempo, Sound: g.GuideSound}
 	var err error
@@ -76,7 +76,7 @@ func (j Job) Source() (audio.Source, error) {
 
 // optionsOf returns what a guide sounds like: that of a variant, or with nil
 // the one all play to.
-func optionsOf(man *manifest.Production, v *manifest.Variant) (click.Options, error) {
+func optionsOf(man *production.Production, v *production.Variant) (click.Options, error) {
 	sound := man.Guide.GuideSound
 	if v != nil {
 		sound = v.GuideSound
@@ -99,14 +99,14 @@ func optionsOf(man *manifest.Production, v *manifest.Variant) (click.Options, er
 
 // Drone is a drone while it sounds, in seconds of the guide it sounds in.
 type Drone struct {
-	manifest.Drone
+	production.Drone
 	Begins, Ends float64
 }
 
 // Drones returns the drones of a guide: each lasts until the next. A guide of
 // a part of the piece has those of its measures; when the piece has a drone in
 // the count-in, so has the part, the one of its first measure.
-func Drones(man *manifest.Production, v *manifest.Variant) []Drone {
+func Drones(man *production.Production, v *production.Variant) []Drone {
 	var spans []Drone
 	all := man.Guide.Drone
 	for i, d := range all {

@@ -9,13 +9,14 @@ import (
 	"strings"
 
 	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/assemble/session"
 	"ripieno/mix/tempo"
 )
 
 // Record keeps in the production's folder what a guide that has just been
 // written was made with; see [manifest.Made].
-func (j Job) Record(ctx context.Context, man *manifest.Production, made *manifest.Made) error {
+func (j Job) Record(ctx context.Context, man *production.Production, made *manifest.Made) error {
 	g := manifest.MadeGuide{Guide: j.File, Spec: j.Tempo.Spec()}
 	if man.Score != nil {
 		g.Score = man.Score.Hash
@@ -48,7 +49,7 @@ type Change struct {
 // Changed returns how the guides that were made last differ from what the
 // manifest says now, those that differ alike together. A guide that is not in
 // the record differs in nothing.
-func Changed(man *manifest.Production, made *manifest.Made) []Change {
+func Changed(man *production.Production, made *manifest.Made) []Change {
 	var list []Change
 	jobs := []Job{{File: Name(""), Tempo: man.Tempo}}
 	for i := range man.Guide.Variants {
@@ -81,7 +82,7 @@ const sameTempo = 0.006
 // PlayedTo returns the guide, of those that were made, to which a take was
 // played whose tempo is other times that of the guide the manifest names for it,
 // and how that guide differs. ok is false when it was none of them.
-func PlayedTo(man *manifest.Production, made *manifest.Made, variant string, other float64) (c Change, ok bool) {
+func PlayedTo(man *production.Production, made *manifest.Made, variant string, other float64) (c Change, ok bool) {
 	j := Job{File: Name(variant), Tempo: man.Tempo, Variant: man.Guide.Variant(variant)}
 	if j.Variant != nil {
 		j.Tempo = j.Variant.Tempo

@@ -6,11 +6,12 @@ import (
 	"testing"
 
 	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/mix/tempo/score"
 )
 
 // parse reads a manifest of a tempo and variants.
-func parse(t *testing.T, text, variants string) *manifest.Production {
+func parse(t *testing.T, text, variants string) *production.Production {
 	t.Helper()
 	data := "version: 1\ntitle: Round\ntempo: {" + text + "}\nguide: {variants: [" + variants + "]}\n" +
 		"takes: [{name: a, expected: true}]\n"
@@ -21,8 +22,8 @@ func parse(t *testing.T, text, variants string) *manifest.Production {
 	return man
 }
 
-// made is the record of what a manifest asks for, read back from its bytes.
-func made(t *testing.T, man *manifest.Production) *manifest.Made {
+// made returns the record of what a manifest asks for, read back from its bytes.
+func made(t *testing.T, man *production.Production) *manifest.Made {
 	t.Helper()
 	var m manifest.Made
 	jobs, err := Jobs(man, nil)
@@ -137,7 +138,7 @@ func TestGuidesThatDiffer(t *testing.T) {
 // a player's own guide of the whole piece goes like the one all play to.
 func TestWhichGuideATakeWasPlayedTo(t *testing.T) {
 	tempo := "changes: [{measure: 1, meter: 4/4, bpm: %}], measures: 16"
-	at := func(bpm string) *manifest.Production {
+	at := func(bpm string) *production.Production {
 		return parse(t, strings.Replace(tempo, "%", bpm, 1), "{name: soft}")
 	}
 	var all manifest.Made

@@ -3,13 +3,13 @@ package guide
 import (
 	"math"
 
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/assemble/report"
 )
 
 // Sheet returns what a call sheet says of a guide: of a variant, or with nil of
 // the one all play to.
-func Sheet(man *manifest.Production, v *manifest.Variant) report.Guide {
+func Sheet(man *production.Production, v *production.Variant) report.Guide {
 	g := report.Guide{
 		File: Name(""), Tempo: man.Tempo, Piece: man.Tempo, First: 1,
 		PitchHz: man.Guide.PitchHz, Tail: man.Guide.Tail,

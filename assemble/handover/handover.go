@@ -168,7 +168,7 @@ func (x *writer) shots(f plan.Film) error {
 	return nil
 }
 
-// shotName is a shot in a few words.
+// shotName returns a shot in a few words.
 func shotName(s plan.Shot) string {
 	switch {
 	case len(s.Tiles) == 0:
@@ -190,7 +190,7 @@ func (x *writer) tempo() error {
 	return nil
 }
 
-// address is a file as the timeline refers to it: from the timeline's own
+// address returns a file as the timeline refers to it: from the timeline's own
 // folder, or in full where there is no way.
 func (x *writer) address(path string) string {
 	rel, err := filepath.Rel(x.Dir, path)
@@ -200,7 +200,7 @@ func (x *writer) address(path string) string {
 	return (&url.URL{Path: filepath.ToSlash(rel)}).String()
 }
 
-// stemSource is a take's stem as a medium: where a take's own file has a
+// stemSource returns a take's stem as a medium: where a take's own file has a
 // picture that is not released, the stem is what there is to hear.
 func (x *writer) stemSource(take string) (interchange.Media, bool) {
 	line := x.Plan.Timeline

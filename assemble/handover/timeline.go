@@ -65,12 +65,12 @@ func (x *writer) recording(take, hash string) (*takes.Recording, error) {
 	return nil, fmt.Errorf("take %q has no recording", take)
 }
 
-// call is a recording's name and address.
+// call returns a recording's name and address.
 func (x *writer) call(r *takes.Recording) (name, address string) {
 	return filepath.Base(r.File.Path), x.address(filepath.Join(x.Home, filepath.FromSlash(r.File.Path)))
 }
 
-// soundSource is the file a take is heard from: its own, or its stem where the
+// soundSource returns the file a take is heard from: its own, or its stem where the
 // file has a picture that is not released or a name that is hidden.
 func (x *writer) soundSource(s plan.Source) (interchange.Media, error) {
 	rec, err := x.recording(s.Take, s.Sound.Hash)
@@ -96,7 +96,7 @@ func (x *writer) soundSource(s plan.Source) (interchange.Media, error) {
 	return m, nil
 }
 
-// marks are the measures, shots and chapters of the film.
+// marks returns the measures, shots and chapters of the film.
 func (x *writer) marks() []interchange.Mark {
 	line, m := x.Plan.Timeline, x.Plan.Tempo
 	var marks []interchange.Mark
@@ -152,7 +152,7 @@ func (x *writer) offsets() error {
 				file = t.PublicFile(r.Role, file)
 			}
 			rows = append(rows, []string{
-				t.Name, t.PublicName(), t.Part, t.Section, string(role), file, r.Place.Method,
+				t.Name, t.PublicName(), t.Part, t.Section, string(role), file, string(r.Place.Method),
 				number(r.Place.Offset, 6), number(r.Place.DriftPPM, 3), number(r.Place.Confidence, 3),
 				number(clock.Guide(0), 6), number(clock.Guide(r.Info.Duration), 6),
 			})

@@ -40,7 +40,7 @@ func (e *extreme) add(v float64) {
 	}
 }
 
-// clipped is how many samples lie in such runs, none when the extreme is below
+// clipped returns how many samples lie in such runs, none when the extreme is below
 // the lowest rail: in few steps of 16 bits every wave repeats its highest.
 func (e *extreme) clipped() int64 {
 	if e.value < railLeast {
@@ -105,7 +105,7 @@ func (t *tally) hear(x []float64) {
 	}
 }
 
-// pure tells whether a piece, its sum of squares and highest magnitude given,
+// pure reports whether a piece, its sum of squares and highest magnitude given,
 // looks like a pure tone.
 func pure(x []float64, sum, top float64) bool {
 	n := float64(len(x))
@@ -140,7 +140,7 @@ const (
 	leastShare = 5e-4
 )
 
-// rail is the level at which samples pile up most against those a little
+// rail returns the level at which samples pile up most against those a little
 // lower; the share of samples at it; and how many there are for each sample in
 // an equally wide band below. Zeroes when nothing reaches the lowest rail.
 func (t *tally) rail() (level, share, ratio float64) {

@@ -20,7 +20,7 @@ import (
 
 var update = flag.Bool("update", false, "write the tables in README.md anew")
 
-// codes are all that words.go defines, in its order.
+// codes returns all that words.go defines, in its order.
 func codes(t *testing.T) []Code {
 	t.Helper()
 	file, err := parser.ParseFile(token.NewFileSet(), "words.go", nil, 0)
@@ -67,7 +67,7 @@ type madeTake struct {
 	facts   Facts
 }
 
-// madeSounds are performances with faults in the sound, listened to.
+// madeSounds returns performances with faults in the sound, listened to.
 func madeSounds(t *testing.T) []madeTake {
 	var all []madeTake
 	add := func(planted Code, channels ...[]float64) {
@@ -154,7 +154,7 @@ func (s scene) look(seed uint64) Picture {
 	return p
 }
 
-// softened is a picture blurred by a box of eleven pixels a side.
+// softened returns a picture blurred by a box of eleven pixels a side.
 func softened(g media.Gray) media.Gray {
 	const reach = 5
 	along := func(src media.Gray, dx, dy int) media.Gray {
@@ -169,7 +169,7 @@ func softened(g media.Gray) media.Gray {
 	return along(along(g, 1, 0), 0, 1)
 }
 
-// madePictures are scenes with faults, looked at.
+// madePictures returns scenes with faults, looked at.
 func madePictures() []madeTake {
 	var all []madeTake
 	for _, c := range []struct {

@@ -61,7 +61,7 @@ func newContour(levels []uint8) *contour {
 	return c
 }
 
-// same tells whether two files hold the same recording, trimmed or saved anew:
+// same reports whether two files hold the same recording, trimmed or saved anew:
 // their levels run alike when they are put where alignment puts both, or begin
 // together.
 func (c contours) same(a, b *File) bool {

@@ -16,7 +16,7 @@ import (
 	"ripieno/mix/audio"
 )
 
-// compare is Compare, which nobody breaks off.
+// compare returns Compare, which nobody breaks off.
 func compare(t testing.TB, all []Facts) map[string][]Finding {
 	t.Helper()
 	found, err := Compare(t.Context(), all)
@@ -114,7 +114,7 @@ func TestSameRecordingSavedAnew(t *testing.T) {
 	}
 }
 
-// wander is the loudness of some minutes of playing, nobody else's; every other
+// wander returns the loudness of some minutes of playing, nobody else's; every other
 // one hardly varies, as loud and even playing does.
 func wander(seed uint64, minutes int) []uint8 {
 	rng := rand.New(rand.NewPCG(seed, 21))
@@ -133,7 +133,7 @@ func wander(seed uint64, minutes int) []uint8 {
 	return out
 }
 
-// sent are the files of so many takes, placed within a second of each other.
+// sent returns the files of so many takes, placed within a second of each other.
 func sent(takes, minutes int) []Facts {
 	all := make([]Facts, takes)
 	for i := range all {

@@ -1,7 +1,9 @@
 package intake
 
 import (
+	"cmp"
 	"math"
+	"ripieno/mix/robust"
 	"slices"
 )
 
@@ -109,7 +111,7 @@ func (h *humEar) second() {
 	h.buf, h.level, h.count = h.buf[:0], 0, 0
 }
 
-// goertzel is |X|² of x at the frequency of coeff (G. Goertzel, American
+// goertzel returns |X|² of x at the frequency of coeff (G. Goertzel, American
 // Mathematical Monthly 65, 1958).
 func goertzel(x []float64, coeff float64) float64 {
 	a, b := 0.0, 0.0
@@ -119,7 +121,7 @@ func goertzel(x []float64, coeff float64) float64 {
 	return max(0, a*a+b*b-coeff*a*b)
 }
 
-// result is the hum of the quieter kind of seconds: the lowest fifth of those
+// result returns the hum of the quieter kind of seconds: the lowest fifth of those
 // with any sound, at least three. Medians keep one odd second from deciding.
 func (h *humEar) result() (hz int, levelDB, prominenceDB float64) {
 	const silence = 1e-10 // -100 dBFS
@@ -127,21 +129,13 @@ func (h *humEar) result() (hz int, levelDB, prominenceDB float64) {
 	if len(heard) < 3 {
 		return 0, Floor, 0
 	}
-	slices.SortFunc(heard, func(a, b humSecond) int {
-		switch {
-		case a.level < b.level:
-			return -1
-		case a.level > b.level:
-			return 1
-		}
-		return 0
-	})
+	slices.SortFunc(heard, func(a, b humSecond) int { return cmp.Compare(a.level, b.level) })
 	quiet := heard[:max(3, len(heard)/5)]
 	levelDB = Floor
 	prominenceDB = math.Inf(-1)
 	for b, base := range humBases {
-		level := median(quiet, func(s humSecond) float64 { return decibels(s.tone[b], 10) })
-		stands := median(quiet, func(s humSecond) float64 { return decibels(s.tone[b], 10) - decibels(s.near[b], 10) })
+		level := overSeconds(quiet, func(s humSecond) float64 { return decibels(s.tone[b], 10) })
+		stands := overSeconds(quiet, func(s humSecond) float64 { return decibels(s.tone[b], 10) - decibels(s.near[b], 10) })
 		if stands > prominenceDB {
 			hz, levelDB, prominenceDB = base, level, stands
 		}
@@ -149,12 +143,11 @@ func (h *humEar) result() (hz int, levelDB, prominenceDB float64) {
 	return hz, levelDB, prominenceDB
 }
 
-// median of a value over seconds; the upper one of two.
-func median(of []humSecond, value func(humSecond) float64) float64 {
+// overSeconds returns the median of a value over seconds, the upper one of two.
+func overSeconds(of []humSecond, value func(humSecond) float64) float64 {
 	v := make([]float64, len(of))
 	for i := range of {
 		v[i] = value(of[i])
 	}
-	slices.Sort(v)
-	return v[len(v)/2]
+	return robust.Quantile(v, 0.5)
 }

@@ -20,6 +20,7 @@ import (
 	"slices"
 
 	"ripieno/assemble/media"
+	"ripieno/assemble/report/phrase"
 	"ripieno/mix/align"
 	"ripieno/mix/playing"
 )
@@ -43,7 +44,7 @@ const (
 	Redo
 )
 
-// String is "ok", "ask" or "redo".
+// String returns "ok", "ask" or "redo".
 func (l Level) String() string { return [...]string{"ok", "ask", "redo"}[max(OK, min(l, Redo))] }
 
 // MarshalText writes the level as [Level.String] does.
@@ -56,8 +57,10 @@ type Finding struct {
 	Sure  float64 `json:"sure"`           // 0.5 (on the threshold) to 1
 	Role  string  `json:"role,omitempty"` // "video", "audio", or "" for the take as a whole
 	File  string  `json:"file,omitempty"`
-	What  string  `json:"what"`          // what was found, with its number
-	Ask   string  `json:"ask,omitempty"` // what to ask the player; "" when nothing
+	What  string  `json:"what"`          // what was found, with its number, in English
+	Ask   string  `json:"ask,omitempty"` // what to ask the player, in English; "" when nothing
+	// Said is What before it is in a language; see also [Finding.Question].
+	Said phrase.Message `json:"-"`
 }
 
 // Facts is all that is known about one take.
@@ -105,7 +108,7 @@ type File struct {
 // Sync is what alignment found out about a file.
 type Sync = align.Placement
 
-// Worst is the highest level among findings, OK for none.
+// Worst returns the highest level among findings, OK for none.
 func Worst(findings []Finding) Level {
 	worst := OK
 	for _, f := range findings {

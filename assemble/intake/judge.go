@@ -5,9 +5,11 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strconv"
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/intake/limit"
+	"ripieno/assemble/report/phrase"
 )
 
 // Judge says what is worth saying about one take, by the [Standard] limits.
@@ -47,14 +49,15 @@ func Compare(ctx context.Context, all []Facts) (map[string][]Finding, error) {
 	out := map[string][]Finding{}
 	told := map[*File]bool{}
 	lines := contours{}
-	tell := func(take string, file *File, sure float64, what, otherFile, other string) {
+	tell := func(take string, file *File, sure float64, key, otherFile, other string) {
 		if told[file] {
 			return // once is enough
 		}
 		told[file] = true
+		said := phrase.New(key, "file", phrase.Quoted(otherFile), "take", phrase.Quoted(other))
 		out[take] = append(out[take], Finding{
 			Code: Duplicate, Level: Redo, Sure: sure, Role: file.Role, File: file.Name,
-			What: fmt.Sprintf("%s as %q of %q", what, otherFile, other), Ask: asks[Duplicate],
+			What: said.Plain(), Said: said, Ask: question(Duplicate).Plain(),
 		})
 	}
 	// Equal files first: that is certain, and says more.
@@ -65,17 +68,17 @@ func Compare(ctx context.Context, all []Facts) (map[string][]Finding, error) {
 			}
 			for k := i + 1; k < len(all); k++ {
 				pairs(&all[i], &all[k], func(a, b *File) {
-					what, sure := "the same content", 1.0
+					key, sure := "found.duplicate", 1.0
 					if equal := a.Hash != "" && a.Hash == b.Hash; equal != certain {
 						return
 					} else if !equal {
 						if told[a] && told[b] || !lines.same(a, b) {
 							return
 						}
-						what, sure = "the same recording, saved anew,", 0.95
+						key, sure = "found.duplicate-anew", 0.95
 					}
-					tell(all[i].Take, a, sure, what, b.Name, all[k].Take)
-					tell(all[k].Take, b, sure, what, a.Name, all[i].Take)
+					tell(all[i].Take, a, sure, key, b.Name, all[k].Take)
+					tell(all[k].Take, b, sure, key, a.Name, all[i].Take)
 				})
 			}
 		}
@@ -105,12 +108,18 @@ type judge struct {
 	found  []Finding
 }
 
-// add notes a finding; the player is asked only when something is wanted.
-func (j *judge) add(code Code, level Level, sure float64, format string, args ...any) {
+// add notes a finding in the words of a key, whose places pairs fill in. The
+// player is asked only when something is wanted.
+func (j *judge) add(code Code, level Level, sure float64, key string, pairs ...any) {
+	j.note(code, level, sure, phrase.New("found."+key, pairs...))
+}
+
+// note notes a finding in words.
+func (j *judge) note(code Code, level Level, sure float64, said phrase.Message) {
 	sure = min(max(sure, 0.5), 1)
-	f := Finding{Code: code, Level: level, Sure: math.Round(sure*100) / 100, What: fmt.Sprintf(format, args...)}
+	f := Finding{Code: code, Level: level, Sure: math.Round(sure*100) / 100, What: said.Plain(), Said: said}
 	if level > OK {
-		f.Ask = asks[code]
+		f.Ask = question(code).Plain()
 	}
 	if j.file != nil {
 		f.Role, f.File = j.file.Role, j.file.Name
@@ -118,10 +127,18 @@ func (j *judge) add(code Code, level Level, sure float64, format string, args ..
 	j.found = append(j.found, f)
 }
 
+// figure returns a number with so many decimals.
+func figure(v float64, decimals int) phrase.Figure {
+	return phrase.Figure(strconv.FormatFloat(v, 'f', decimals, 64))
+}
+
+// whole returns a whole number.
+func whole(n int) phrase.Figure { return phrase.Figure(strconv.Itoa(n)) }
+
 // take judges what belongs to no single file.
 func (j *judge) take() {
 	if len(j.facts.Files) == 0 {
-		j.add(Missing, Ask, 1, "nothing has come yet")
+		j.add(Missing, Ask, 1, "missing")
 		return
 	}
 	readable, sound := 0, false
@@ -133,7 +150,7 @@ func (j *judge) take() {
 		}
 	}
 	if readable == len(j.facts.Files) && !sound {
-		j.add(NoSound, Redo, 1, "the take has no sound")
+		j.add(NoSound, Redo, 1, "no-sound")
 	}
 }
 
@@ -148,9 +165,9 @@ func (j *judge) opened() bool {
 		what = f.What
 	}
 	if j.facts.Expected && errors.Is(err, ErrNotIn) {
-		j.add(Missing, Ask, 1, "nothing has come yet")
+		j.add(Missing, Ask, 1, "missing")
 	} else {
-		j.add(Unreadable, Redo, 1, "%s", what)
+		j.add(Unreadable, Redo, 1, "unreadable", "message", phrase.Foreign(what))
 	}
 	return false
 }
@@ -164,27 +181,27 @@ func (j *judge) whole() {
 	switch {
 	case d != nil && d.Truncated:
 		seconds := float64(d.Frames) / float64(max(1, d.Rate))
-		j.add(Truncated, Redo, 0.95, "the file breaks off, its sound ends after %s", clock(seconds))
+		j.add(Truncated, Redo, 0.95, "breaks-off", "clock", clock(seconds))
 	case j.file.Sound != nil && info.SoundMissing(j.file.Sound.Seconds) > 0:
-		j.add(Truncated, Redo, 0.9, "the sound ends %.1f s before the file says", info.SoundMissing(j.file.Sound.Seconds))
+		j.add(Truncated, Redo, 0.9, "sound-short", "seconds", figure(info.SoundMissing(j.file.Sound.Seconds), 1))
 	case info.Truncated:
-		j.add(Truncated, Redo, 0.95, "the file is shorter than its own index says")
+		j.add(Truncated, Redo, 0.95, "index-short")
 	}
 	if d != nil {
 		j.damaged(d.Damaged, d.Missing)
 	}
 	if j.file.Role == "video" && info.Video == nil {
-		j.add(NoPicture, Redo, 1, "the file has no picture")
+		j.add(NoPicture, Redo, 1, "no-picture")
 	}
 	if a := info.Audio; a != nil {
 		if low, sure := j.limits.Under(limit.LowRate, float64(a.Rate)); low {
-			j.add(LowRate, Ask, sure, "sampled at %d Hz", a.Rate)
+			j.add(LowRate, Ask, sure, "low-rate", "hz", whole(a.Rate))
 		}
 	}
 	if v, a := info.Video, info.Audio; v != nil && a != nil && v.Duration > 0 && a.Duration > 0 && !info.Truncated {
 		apart := math.Abs(v.Start + v.Duration - a.Start - a.Duration)
 		if far, sure := j.limits.Over(limit.LengthApart, apart); far {
-			j.add(Apart, Ask, sure, "sound and picture end %.1f s apart", apart)
+			j.add(Apart, Ask, sure, "apart", "seconds", figure(apart, 1))
 		}
 	}
 }
@@ -196,20 +213,17 @@ func (j *judge) whole() {
 func (j *judge) damaged(places int, missing float64) {
 	switch gone, sure := j.limits.Over(limit.MissingAsk, missing); {
 	case places > 0 && gone:
-		j.add(Damaged, Ask, max(0.9, sure), "%s, and the sound has gaps of %.1f s", counted(places, "of the sound"), missing)
+		j.add(Damaged, Ask, max(0.9, sure), "sound-gaps", "damage", counted(places, "sound"), "seconds", figure(missing, 1))
 	case places > 1 || places == 1 && j.file.Info.Audio != nil && j.file.Info.Audio.Codec == "flac":
-		j.add(Damaged, Ask, 0.9, "%s", counted(places, "of the sound"))
+		j.note(Damaged, Ask, 0.9, counted(places, "sound"))
 	case places == 1:
-		j.add(Damaged, OK, 0.6, "%s", counted(places, "of the sound"))
+		j.note(Damaged, OK, 0.6, counted(places, "sound"))
 	}
 }
 
-// counted says how many places of something do not decode.
-func counted(places int, of string) string {
-	if places == 1 {
-		return "a place " + of + " does not decode"
-	}
-	return fmt.Sprintf("%d places %s do not decode", places, of)
+// counted says how many places of the sound or the picture do not decode.
+func counted(places int, of string) phrase.Message {
+	return phrase.New("found."+of+"-damaged", "count", whole(places)).One(places)
 }
 
 // place judges what alignment said, and whether the whole piece is there.
@@ -222,17 +236,17 @@ func (j *judge) place() {
 		return // where the clap is would not help
 	}
 	if !s.Sure {
-		j.add(CueUnsure, Ask, 1-s.Confidence/2, "needs review: %s", s.Question())
+		j.add(CueUnsure, Ask, 1-s.Confidence/2, "cue", "question", phrase.Foreign(s.Question()))
 		return // without a place nothing more can be said
 	}
 	if heard := j.file.Sound; heard != nil && s.ClickDB < 0 {
 		distance := heard.LoudDB - s.ClickDB
 		if near, sure := j.limits.Under(limit.BleedDistance, distance); near {
-			j.add(Bleed, Ask, sure, "clicks of the guide are heard, %.0f dB under the playing", distance)
+			j.add(Bleed, Ask, sure, "click-bleed", "db", figure(distance, 0))
 		}
 	}
 	if far, sure := j.limits.Over(limit.DriftAsk, math.Abs(s.DriftPPM)); far {
-		j.add(Speed, Ask, sure, "the recording's clock is %+.0f ppm off the guide's", s.DriftPPM)
+		j.add(Speed, Ask, sure, "speed", "ppm", phrase.Figure(fmt.Sprintf("%+.0f", s.DriftPPM)))
 	}
 	p, length := j.facts.Piece, j.file.Info.Duration
 	if p == nil || length <= 0 {
@@ -240,13 +254,13 @@ func (j *judge) place() {
 	}
 	switch {
 	case s.Offset > p.Start:
-		j.add(StartsLate, Redo, 0.95, "the recording begins %.1f s after the piece", s.Offset-p.Start)
+		j.add(StartsLate, Redo, 0.95, "starts-late", "seconds", figure(s.Offset-p.Start, 1))
 	case s.Offset > p.Cue:
-		j.add(StartsLate, OK, 0.95, "the recording begins after the clap")
+		j.add(StartsLate, OK, 0.95, "starts-after-clap")
 	}
 	missing := p.End - (s.Offset + length)
 	if early, sure := j.limits.Over(limit.EndsEarly, missing); early {
-		j.add(EndsEarly, Ask, sure, "the recording ends %.1f s before the piece", missing)
+		j.add(EndsEarly, Ask, sure, "ends-early", "seconds", figure(missing, 1))
 	}
 }
 
@@ -266,26 +280,27 @@ func (j *judge) pace() bool {
 		return false
 	}
 	sure = min(sure, sureApart)
-	times := fmt.Sprintf("%.1f %% of the guide's tempo", 100*p.Ratio)
+	tempo := phrase.New("found.tempo", "percent", figure(100*p.Ratio, 1))
 	if t := j.facts.Piece; t != nil && t.BPM > 0 {
-		times += fmt.Sprintf(", %.0f beats a minute instead of %.0f", t.BPM*p.Ratio, t.BPM)
+		tempo = phrase.New("found.tempo-beats", "percent", figure(100*p.Ratio, 1), "bpm", figure(t.BPM*p.Ratio, 0),
+			"guide", figure(t.BPM, 0))
 	}
 	// A file taken for another rate than it was recorded at: the usual two. The
 	// ratio is known to about half a thousandth.
 	if math.Abs(math.Abs(math.Log(p.Ratio))-math.Log(48000.0/44100)) < 8e-4 {
-		j.add(Speed, Ask, sure, "the playing runs at %s, as when 44.1 kHz are taken for 48 or the other way round; or it is another tempo", times)
+		j.add(Speed, Ask, sure, "speed-rate", "tempo", tempo)
 		return true
 	}
 	level := Ask
 	if certain, _ := j.limits.Over(limit.OtherRedo, p.Other); certain && sure > 0.95 {
 		level = Redo
 	}
-	j.add(OtherPiece, level, min(sure, 0.97), "the playing fits no place of the guide; it runs at about %s, and may be another piece or another tempo", times)
+	j.add(OtherPiece, level, min(sure, 0.97), "other-piece", "tempo", tempo)
 	return true
 }
 
-// clock is seconds as m:ss.s.
-func clock(seconds float64) string {
+// clock returns seconds as m:ss.s.
+func clock(seconds float64) phrase.Figure {
 	tenths := int64(math.Round(seconds * 10))
-	return fmt.Sprintf("%d:%02d.%d", tenths/600, tenths/10%60, tenths%10)
+	return phrase.Figure(fmt.Sprintf("%d:%02d.%d", tenths/600, tenths/10%60, tenths%10))
 }

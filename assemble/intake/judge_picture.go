@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"ripieno/assemble/intake/limit"
+	"ripieno/assemble/report/phrase"
 	"ripieno/layout/motion"
 )
 
@@ -17,41 +18,40 @@ func (j *judge) stream() {
 	if shape <= 0 {
 		shape = 16.0 / 9
 	}
-	ratio := float64(w) / float64(h)
+	ratio, size := float64(w)/float64(h), fmt.Sprintf("%d × %d", w, h)
 	if upright, sure := l.Under(limit.Portrait, ratio); upright && shape > 1 {
 		level := Ask
 		if j.facts.Framed {
 			level = OK
 		}
-		j.add(Portrait, level, sure, "upright picture, %d × %d", w, h)
+		j.add(Portrait, level, sure, "portrait", "size", size)
 	}
 	if v.Rotation != 0 {
-		j.add(Rotated, OK, 1, "shown turned by %d degrees", v.Rotation)
+		j.add(Rotated, OK, 1, "rotated", "degrees", whole(v.Rotation))
 	}
 	lines := float64(min(w, h))
 	if tiny, sure := l.Under(limit.TinyLines, lines); tiny {
-		j.add(LowRes, Redo, sure, "very small picture, %d × %d", w, h)
+		j.add(LowRes, Redo, sure, "tiny", "size", size)
 	} else if small, sure := l.Under(limit.ShortLines, lines); small {
-		j.add(LowRes, Ask, sure, "small picture, %d × %d", w, h)
+		j.add(LowRes, Ask, sure, "small", "size", size)
 	}
 	if v.FPSNum > 0 {
 		fps := float64(v.FPSNum) / float64(v.FPSDen)
 		if slow, sure := l.Under(limit.LowFPS, fps); slow {
-			j.add(LowFPS, Ask, sure, "%.1f frames a second", fps)
+			j.add(LowFPS, Ask, sure, "low-frame-rate", "fps", figure(fps, 1))
 		}
 	}
 	if v.HDR() {
-		j.add(HDR, OK, 1, "high dynamic range (%s); it is brought to the range of the others", v.Transfer)
+		j.add(HDR, OK, 1, "hdr", "transfer", v.Transfer)
 	}
 	if deep := strings.Contains(v.PixFmt, "p10") || strings.Contains(v.PixFmt, "p12") || strings.HasPrefix(v.PixFmt, "p01"); deep && v.Transfer == "" {
-		j.add(Untagged, OK, 0.7, "more than 8 bits, and the file does not say in which colours; it is taken for ordinary ones. "+
-			"If it looks pale, write colour: hlg or colour: pq under video: in the manifest")
+		j.add(Untagged, OK, 0.7, "untagged")
 	}
 	if v.Interlaced {
-		j.add(Interlaced, OK, 1, "interlaced; it is brought to whole frames")
+		j.add(Interlaced, OK, 1, "interlaced")
 	}
 	if c := j.file.Picture; v.VFR || c != nil && c.Uneven {
-		j.add(Variable, OK, 0.8, "the frame rate varies; it is evened out")
+		j.add(Variable, OK, 0.8, "variable-rate")
 	}
 }
 
@@ -65,8 +65,7 @@ func (j *judge) middle(s motion.Subject) {
 	edges := []edge{{"left", left, 270}, {"right", 1 - right, 90}, {"upper", top, 180}}
 	for _, e := range edges {
 		if out, sure := j.limits.Under(limit.CutEdge, e.room); out {
-			j.add(CutOff, Ask, min(sure, s.Confidence, 0.7), "the movement goes on beyond the %s edge of the picture%s",
-				e.name, j.lying(e, edges, 1-bottom))
+			j.note(CutOff, Ask, min(sure, s.Confidence, 0.7), j.lying(e, edges, 1-bottom))
 			return // more about the place would say the same again
 		}
 	}
@@ -80,7 +79,7 @@ func (j *judge) middle(s motion.Subject) {
 		side = "right"
 	}
 	// What moves need not be the player, so this is never certain.
-	j.add(OffCentre, OK, max(0.5, min(sure, s.Confidence, 0.7)), "most movement is near the %s edge", side)
+	j.add(OffCentre, OK, max(0.5, min(sure, s.Confidence, 0.7)), "off-centre-"+side)
 }
 
 // edge is one that nobody leaves the picture by who sits upright.
@@ -90,21 +89,21 @@ type edge struct {
 	turn int     // degrees clockwise that make it the lower edge
 }
 
-// lying asks, when a player seems to leave the picture by e and ends well
-// before the other edges, the lower one among them, whether the scene is
-// turned; "" otherwise.
-func (j *judge) lying(e edge, edges []edge, lower float64) string {
+// lying returns that a player seems to leave the picture by e, and asks, when they
+// end well before the other edges, the lower one among them, whether the scene is
+// turned.
+func (j *judge) lying(e edge, edges []edge, lower float64) phrase.Message {
+	beyond := phrase.New("found.cut-off-" + e.name)
 	for _, o := range append([]edge{{room: lower}}, edges...) {
 		if free, _ := j.limits.Over(limit.LyingRoom, o.room); o != e && !free {
-			return ""
+			return beyond
 		}
 	}
-	how := "lies on its side"
+	key := "found.lying"
 	if e.turn == 180 {
-		how = "is upside down"
+		key = "found.upside-down"
 	}
-	return fmt.Sprintf(" and ends before the lower one; please look whether the scene %s, which rotate: %d under video: in the manifest mends",
-		how, (j.file.Info.Video.Rotation+e.turn)%360)
+	return phrase.New(key, "edge", beyond, "degrees", whole((j.file.Info.Video.Rotation+e.turn)%360))
 }
 
 // picture judges what the sampled frames show.
@@ -112,9 +111,9 @@ func (j *judge) picture(p *Picture) {
 	l := j.limits
 	switch {
 	case p.Damaged > 1:
-		j.add(Damaged, Ask, 0.85, "%s", counted(p.Damaged, "of the picture"))
+		j.note(Damaged, Ask, 0.85, counted(p.Damaged, "picture"))
 	case p.Damaged == 1:
-		j.add(Damaged, OK, 0.6, "%s", counted(1, "of the picture"))
+		j.note(Damaged, OK, 0.6, counted(1, "picture"))
 	}
 	if p.Frames == 0 {
 		return
@@ -122,23 +121,23 @@ func (j *judge) picture(p *Picture) {
 	dark, sureMean := l.Under(limit.DarkMean, p.Mean)
 	black, sureShare := l.Over(limit.DarkShare, p.DarkPercent)
 	if dark && black {
-		j.add(TooDark, Ask, math.Min(sureMean, sureShare), "dark: typical brightness %.0f of 255", p.Mean)
+		j.add(TooDark, Ask, math.Min(sureMean, sureShare), "too-dark", "level", figure(p.Mean, 0))
 	}
 	if blown, sure := l.Over(limit.BlownShare, p.WhitePercent); blown {
-		j.add(BlownOut, Ask, sure, "%.0f %% of the picture is pure white", p.WhitePercent)
+		j.add(BlownOut, Ask, sure, "blown-out", "percent", figure(p.WhitePercent, 0))
 	}
 	if soft, sure := l.Over(limit.BlurMost, p.Blur); soft {
-		j.add(Unsharp, Ask, math.Min(sure, 0.85), "out of focus")
+		j.add(Unsharp, Ask, math.Min(sure, 0.85), "out-of-focus")
 	}
 	// Two frames may be alike by chance of the moment; five are not.
 	if p.Frames >= 5 {
 		if still, sure := l.Under(limit.FrozenMotion, p.Motion); still {
-			j.add(Frozen, Ask, sure, "the picture does not move")
+			j.add(Frozen, Ask, sure, "frozen")
 		} else {
 			j.middle(p.Subject)
 		}
 	}
 	if gap, sure := l.Over(limit.FrameGap, p.LongestGap); gap {
-		j.add(FrameGaps, Ask, sure, "the picture stands still for up to %.1f s", p.LongestGap)
+		j.add(FrameGaps, Ask, sure, "frame-gaps", "seconds", figure(p.LongestGap, 1))
 	}
 }

@@ -1,9 +1,11 @@
 package intake
 
 import (
+	"fmt"
 	"math"
 
 	"ripieno/assemble/intake/limit"
+	"ripieno/assemble/report/phrase"
 )
 
 // sound judges the level, the noise and the channels of a file.
@@ -11,15 +13,15 @@ func (j *judge) sound(s *Sound) {
 	l := j.limits
 	loudest := s.loudest()
 	if silent, sure := l.Under(limit.SilentPeak, loudest.PeakDB); silent {
-		j.add(Silent, Redo, sure, "silent: the highest peak is %.0f dBFS", loudest.PeakDB)
+		j.add(Silent, Redo, sure, "silent", "peak", figure(loudest.PeakDB, 0))
 		return // nothing else means anything
 	}
 	tiny, sureTiny := l.Under(limit.SoftRedo, s.LoudnessLUFS)
 	soft, sureSoft := l.Under(limit.SoftAsk, s.LoudnessLUFS)
 	if tiny {
-		j.add(TooSoft, Redo, sureTiny, "far too soft: %.0f LUFS", s.LoudnessLUFS)
+		j.add(TooSoft, Redo, sureTiny, "far-too-soft", "level", figure(s.LoudnessLUFS, 0))
 	} else if soft {
-		j.add(TooSoft, Ask, sureSoft, "soft: %.0f LUFS", s.LoudnessLUFS)
+		j.add(TooSoft, Ask, sureSoft, "soft", "level", figure(s.LoudnessLUFS, 0))
 	}
 	noise := s.NoiseDB
 	if j.hum(s) {
@@ -30,7 +32,7 @@ func (j *judge) sound(s *Sound) {
 	j.channels(s, loudest)
 }
 
-// beside is the level that is left of a noise without the hum that is in it.
+// beside returns the level that is left of a noise without the hum that is in it.
 // Both are measured, so what is left is not taken for less than 20 dB under the
 // whole.
 func beside(noiseDB, humDB float64) float64 {
@@ -51,9 +53,9 @@ func (j *judge) noise(s *Sound, noiseDB float64, soft bool) {
 	}
 	distance := s.LoudDB - noiseDB
 	if bad, sure := j.limits.Under(limit.NoiseRedo, distance); bad {
-		j.add(Noisy, Redo, sure, "the noise is only %.0f dB under the playing", distance)
+		j.add(Noisy, Redo, sure, "noise-only", "db", figure(distance, 0))
 	} else if some, sure := j.limits.Under(limit.NoiseAsk, distance); some && !soft {
-		j.add(Noisy, Ask, sure, "the noise is %.0f dB under the playing", distance)
+		j.add(Noisy, Ask, sure, "noise", "db", figure(distance, 0))
 	}
 }
 
@@ -85,14 +87,15 @@ func (j *judge) clipping(s *Sound) {
 		}
 	}
 	if level > OK {
-		j.add(Clipped, level, sure, "clipped: %.2g %% of the samples are at the highest level, %.1f dBFS",
-			math.Max(worst.FlatPercent, worst.RailPercent), worst.RailDB)
+		j.add(Clipped, level, sure, "clipped",
+			"percent", phrase.Figure(fmt.Sprintf("%.2g", math.Max(worst.FlatPercent, worst.RailPercent))),
+			"peak", figure(worst.RailDB, 1))
 		return
 	}
 	top, p := l.Over(limit.HotPeak, s.loudest().PeakDB)
 	loud, q := l.Over(limit.HotLoudness, s.LoudnessLUFS)
 	if top && loud {
-		j.add(TooLoud, Ask, min(p, q), "very loud: %.0f LUFS with peaks at %.1f dBFS", s.LoudnessLUFS, s.loudest().PeakDB)
+		j.add(TooLoud, Ask, min(p, q), "loud", "level", figure(s.LoudnessLUFS, 0), "peak", figure(s.loudest().PeakDB, 1))
 	}
 }
 
@@ -105,7 +108,7 @@ func (j *judge) hum(s *Sound) bool {
 	if s.HumHz == 0 || !stands || !loud || !near {
 		return false
 	}
-	j.add(Hum, Ask, min(p, q, r), "hum at %d Hz, %.0f dB under the playing", s.HumHz, s.LoudDB-s.HumDB)
+	j.add(Hum, Ask, min(p, q, r), "hum", "hz", whole(s.HumHz), "db", figure(s.LoudDB-s.HumDB, 0))
 	return true
 }
 
@@ -117,12 +120,12 @@ func (j *judge) channels(s *Sound, loudest Channel) {
 	}
 	for i, c := range s.Channels {
 		if dead, sure := j.limits.Over(limit.DeadSide, loudest.RMSDB-c.RMSDB); dead {
-			j.add(DeadSide, OK, sure, "channel %d of %d is silent; the others are used", i+1, len(s.Channels))
+			j.add(DeadSide, OK, sure, "dead-channel", "channel", whole(i+1), "channels", whole(len(s.Channels)))
 		}
 	}
 	if len(s.Channels) == 2 {
 		if anti, sure := j.limits.Under(limit.Antiphase, s.Correlation); anti {
-			j.add(Antiphase, OK, sure, "the two sides cancel each other; one is turned over")
+			j.add(Antiphase, OK, sure, "antiphase")
 		}
 	}
 }

@@ -10,11 +10,12 @@ import (
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/media"
+	"ripieno/assemble/report/phrase"
 	"ripieno/layout/motion"
 	"ripieno/mix/playing"
 )
 
-// good is a take about which there is nothing to say: a video with sound of
+// good returns a take about which there is nothing to say: a video with sound of
 // its own and a separate microphone.
 func good() Facts {
 	sound := func() *Sound {
@@ -324,9 +325,33 @@ func TestForeignErrorsAreTold(t *testing.T) {
 }
 
 func TestClock(t *testing.T) {
-	for s, want := range map[float64]string{0: "0:00.0", 59.96: "1:00.0", 61.25: "1:01.3", 3600: "60:00.0"} {
+	for s, want := range map[float64]phrase.Figure{0: "0:00.0", 59.96: "1:00.0", 61.25: "1:01.3", 3600: "60:00.0"} {
 		if got := clock(s); got != want {
 			t.Errorf("%g reads %s, want %s", s, got, want)
+		}
+	}
+}
+
+// Every finding can be said in every language: nothing of the English is left, and
+// nothing is left to fill in.
+func TestFindingsInEveryLanguage(t *testing.T) {
+	for _, language := range phrase.Languages() {
+		words, err := phrase.Open(language, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, c := range spoilers() {
+			f := good()
+			c.spoil(&f)
+			for _, x := range Judge(f) {
+				said, asked := words.Write(x.Said), words.Write(x.Question())
+				if said == "" || strings.ContainsAny(said+asked, "{}") || (asked == "") != (x.Ask == "") {
+					t.Errorf("%s: %s is %q and asks %q", language, x.Code, said, asked)
+				}
+				if language != phrase.Default && (said == x.What && x.Code != Unreadable || asked != "" && asked == x.Ask) {
+					t.Errorf("%s: %s is said in English: %q, %q", language, x.Code, said, asked)
+				}
+			}
 		}
 	}
 }

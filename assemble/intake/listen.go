@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -49,20 +50,12 @@ type Channel struct {
 	RailRatio   float64 `json:"rail_ratio"`
 }
 
-// loudest is the channel with the highest effective value.
+// loudest returns the channel with the highest effective value.
 func (s *Sound) loudest() Channel {
 	if len(s.Channels) == 0 {
 		return Channel{PeakDB: Floor, RMSDB: Floor}
 	}
-	return slices.MaxFunc(s.Channels, func(a, b Channel) int {
-		switch {
-		case a.RMSDB < b.RMSDB:
-			return -1
-		case a.RMSDB > b.RMSDB:
-			return 1
-		}
-		return 0
-	})
+	return slices.MaxFunc(s.Channels, func(a, b Channel) int { return cmp.Compare(a.RMSDB, b.RMSDB) })
 }
 
 // Listen reads src to its end and measures it. Memory grows by four bytes for
@@ -183,7 +176,7 @@ func (c *channelEar) hear(x []float64, full bool) float64 {
 	return sum
 }
 
-// sound is the result.
+// sound returns the result.
 func (e *ear) sound() Sound {
 	s := Sound{
 		Seconds: float64(e.frames) / float64(e.rate), Rate: e.rate,
@@ -236,7 +229,7 @@ func (s *Sound) levels(windows []float32) {
 // 1 dB in windows of 100 ms, a room with rumble by more.
 const restMargin = 2
 
-// decibels is factor·log10(v), at least Floor.
+// decibels returns factor·log10(v), at least Floor.
 func decibels(v, factor float64) float64 {
 	if !(v > 0) {
 		return Floor

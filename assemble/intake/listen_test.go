@@ -17,7 +17,7 @@ import (
 	"ripieno/mix/audio"
 )
 
-// sine is a tone of an amplitude in dBFS.
+// sine returns a tone of an amplitude in dBFS.
 func sine(hz, seconds, db float64) []float64 {
 	x := make([]float64, int(seconds*testRate))
 	a := math.Pow(10, db/20)

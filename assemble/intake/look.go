@@ -77,7 +77,7 @@ func Look(ctx context.Context, tool *ffmpeg.Tool, info media.Info) (Picture, err
 	return p, nil
 }
 
-// oneIn is how many key frames to go on for one that is decoded, 1 for all:
+// oneIn returns how many key frames to go on for one that is decoded, 1 for all:
 // the number that comes nearest to every seconds, if leaving out the others
 // saves more than another process costs.
 func oneIn(keys []float64, every float64, info media.Info) int {
@@ -152,7 +152,7 @@ func (e *eye) see(g media.Gray) error {
 	return nil
 }
 
-// picture is the result, without time stamps.
+// picture returns the result, without time stamps.
 func (e *eye) picture() Picture {
 	p := Picture{Frames: e.frames, Subject: e.moving.Subject()}
 	if e.frames == 0 {
@@ -175,14 +175,14 @@ func (e *eye) picture() Picture {
 	return p
 }
 
-// middle is the median, the upper one of two; of must not be empty.
+// middle returns the median, the upper one of two; of must not be empty.
 func middle(of []float64) float64 {
 	v := slices.Clone(of)
 	slices.Sort(v)
 	return v[len(v)/2]
 }
 
-// cadence is the longest step between ascending times, and whether steps
+// cadence returns the longest step between ascending times, and whether steps
 // differ: more than one in fifty is off the median by over a tenth and two
 // milliseconds, which rounding of time stamps in Matroska (1 ms) does not
 // reach.

@@ -9,7 +9,7 @@ import (
 	"ripieno/layout/motion"
 )
 
-// turned is a picture turned clockwise by so many quarters.
+// turned returns a picture turned clockwise by so many quarters.
 func turned(g media.Gray, quarters int) media.Gray {
 	for range quarters {
 		from := g
@@ -18,7 +18,7 @@ func turned(g media.Gray, quarters int) media.Gray {
 	return g
 }
 
-// lyingAsked is the finding of a cut picture, and what it asks to be turned by;
+// lyingAsked returns the finding of a cut picture, and what it asks to be turned by;
 // 0 when it does not ask.
 func lyingAsked(t *testing.T, f Facts) (finding Finding, turn int) {
 	t.Helper()

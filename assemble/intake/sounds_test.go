@@ -126,7 +126,7 @@ func throughCodec(t testing.TB, x []float64, name string, args ...string) Sound 
 	return s
 }
 
-// level is the level of a finding with this code, -1 without one.
+// level returns the level of a finding with this code, -1 without one.
 func level(found []Finding, code Code) Level {
 	for _, f := range found {
 		if f.Code == code {

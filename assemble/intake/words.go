@@ -1,5 +1,7 @@
 package intake
 
+import "ripieno/assemble/report/phrase"
+
 // Code names a kind of finding. Codes are part of the interface: they are
 // printed as JSON and may be filtered on.
 type Code string
@@ -46,38 +48,14 @@ const (
 	Duplicate  Code = "duplicate"      // the same file as another take's
 )
 
-// asks is what to say to the player, by code and, where it matters, level.
-// Codes without an entry need no answer.
-var asks = map[Code]string{
-	Missing:    "We are looking forward to your recording: when may we expect it?",
-	Unreadable: "We could not open your file. Could you send it again, or export it once more as MP4 or WAV?",
-	Truncated:  "Your file reached us only in part. Could you send it again?",
-	Damaged:    "Some places of your file are damaged. Could you export and send it again?",
-	NoSound:    "Your recording has no sound. Could you check the microphone and send it again?",
-	NoPicture:  "Your file has sound but no picture. Do you have the video as well?",
-	Silent:     "Your recording is silent. Could you check that the right microphone is chosen, and record again?",
-	TooSoft:    "Your recording is very soft. Could you come closer to the microphone or turn up its level?",
-	Noisy:      "There is a lot of noise around your playing. Could you try a quieter room or come closer to the microphone?",
-	TooLoud:    "Your recording is very loud, and some notes may be distorted. If you record again, could you turn the level down a little?",
-	Clipped:    "The loud places are distorted. Could you step back from the microphone or turn its level down, and try your loudest place first?",
-	Hum:        "There is a hum from the mains. Could you try without the charger, or move away from lamps and power supplies?",
-	Bleed:      "The clicks of your headphones are heard in your recording. Could you turn the guide down, or use headphones that close around the ears?",
-	LowRate:    "Your sound was recorded in telephone quality. Could you choose a higher quality in the recorder's settings?",
-	Speed:      "Your recording runs at a different speed than the guide. Was it converted or sent through a messenger? The original file would help.",
-	CueUnsure:  "We could not hear your clap in the count-in for certain. Could you tell us at what second of your file it comes?",
-	OtherPiece: "Your recording does not fit the click track, and may be another piece or another tempo. Which version of the guide did you use?",
-	StartsLate: "Your recording starts after the clap. Could you start recording before you start the guide?",
-	EndsEarly:  "Your recording ends before the piece does. Do you have a longer one?",
-	Portrait:   "Your picture is upright. If you record again, please turn the phone sideways.",
-	LowRes:     "Your picture is small. Could you send the original file? Messengers shrink videos.",
-	TooDark:    "Your picture is dark. Could you place a lamp or a window in front of you?",
-	BlownOut:   "Large parts of your picture are pure white. Could you turn away from the window or lamp?",
-	Frozen:     "Your picture does not move. Could you send the video again?",
-	Unsharp:    "Your picture is out of focus. Could you wipe the lens and tap on yourself on the screen before you record?",
-	OffCentre:  "You are near the edge of the picture. If you record again, could you move into the middle?",
-	CutOff:     "You are partly outside the picture. If you record again, could you move back or into the middle?",
-	LowFPS:     "Your video has very few pictures a second. Could you send the original file?",
-	FrameGaps:  "Your picture gets stuck in places. Could you close other programs while recording, or send the original file?",
-	Apart:      "Sound and picture of your file are of different length. Could you send the original file?",
-	Duplicate:  "The same file came for two players. Could you check which one you meant to send?",
+// Question returns what to ask the player, before it is in a language; its key is
+// "" when nothing is asked.
+func (f Finding) Question() phrase.Message {
+	if f.Ask == "" {
+		return phrase.Message{}
+	}
+	return question(f.Code)
 }
+
+// question returns the question that belongs to a code.
+func question(code Code) phrase.Message { return phrase.New("ask." + string(code)) }

@@ -12,6 +12,7 @@ import (
 	"go.yaml.in/yaml/v3"
 
 	"ripieno/assemble/fault"
+	"ripieno/assemble/production"
 )
 
 // TakesFor returns whose recording a file is, going by its name alone: the takes
@@ -22,7 +23,7 @@ import (
 // number follows, so that "horn-2.mov" is not the horn's; abbreviations and
 // other languages count for a part as in [Scaffold]. Of a player, one word is
 // enough. Capitals, accents and what separates words do not matter.
-func (p *Production) TakesFor(file string) []string {
+func TakesFor(p *Production, file string) []string {
 	base := path.Base(file)
 	stem := copyForm.ReplaceAllString(strings.TrimSuffix(base, path.Ext(base)), "")
 	words := nameWords(stem)
@@ -87,8 +88,9 @@ func coverPhrase(covered map[int]bool, words, phrase []string) bool {
 
 // Arrival is a recording that has come in for a take.
 type Arrival struct {
-	Take, Role string // Role is "video" or "audio"
-	Path       string // relative to the production's folder, with slashes
+	Take string
+	Role production.Role
+	Path string // relative to the production's folder, with slashes
 }
 
 // Adopted is a manifest with an arrival in it.
@@ -128,7 +130,7 @@ func Adopt(data []byte, p *Production, a Arrival) (Adopted, error) {
 	switch {
 	case take == nil:
 		return refuse(fmt.Sprintf("there is no take %q", a.Take))
-	case valueOf(take, a.Role) != nil:
+	case valueOf(take, string(a.Role)) != nil:
 		return refuse(fmt.Sprintf("take %q has a %s already", a.Take, a.Role))
 	}
 	src := newSource(data)
@@ -151,11 +153,11 @@ func Adopt(data []byte, p *Production, a Arrival) (Adopted, error) {
 // nodes of the take.
 func arrivalEdit(src *source, take *yaml.Node, a Arrival) (begin, end int, text string, ok bool) {
 	flow := take.Style&yaml.FlowStyle != 0
-	other := map[string]string{"video": "audio", "audio": "video"}[a.Role]
+	role := string(a.Role)
 	key, value := entryOf(take, "expected")
 	replace := key != nil
 	if !replace {
-		if key, _ = entryOf(take, other); key == nil {
+		if key, _ = entryOf(take, string(a.Role.Other())); key == nil {
 			return 0, 0, "", false
 		}
 	}
@@ -168,8 +170,8 @@ func arrivalEdit(src *source, take *yaml.Node, a Arrival) (begin, end int, text 
 		}
 	}
 	begin = src.offset(key)
-	text = quote + a.Role + quote + ": {" + quote + "file" + quote + ": " + name + "}"
-	word := &yaml.Node{Kind: yaml.ScalarNode, Tag: "!!str", Value: a.Role, Style: key.Style}
+	text = quote + role + quote + ": {" + quote + "file" + quote + ": " + name + "}"
+	word := &yaml.Node{Kind: yaml.ScalarNode, Tag: "!!str", Value: role, Style: key.Style}
 	field := &yaml.Node{Kind: yaml.ScalarNode, Tag: "!!str", Value: "file", Style: key.Style}
 	said := &yaml.Node{Kind: yaml.ScalarNode, Tag: "!!str", Value: a.Path}
 	if name[0] == '"' {

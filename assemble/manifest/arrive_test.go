@@ -41,7 +41,7 @@ func TestTakesFor(t *testing.T) {
 		{"2031-06-12.mov", ""},
 		{"", ""},
 	} {
-		if got := strings.Join(p.TakesFor(c.file), " "); got != c.want {
+		if got := strings.Join(TakesFor(p, c.file), " "); got != c.want {
 			t.Errorf("%q is for %q, want %q", c.file, got, c.want)
 		}
 	}

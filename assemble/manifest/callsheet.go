@@ -9,24 +9,12 @@ import (
 	"ripieno/assemble/report/phrase"
 )
 
-// CallSheet is what the page for the players says besides the music.
-type CallSheet struct {
-	Language string            // one of [phrase.Languages]; "en" when not given
-	Due      string            // as written, "" when not given
-	DueDay   time.Time         // zero when Due is words and no date
-	DueClock string            // "20:00", "" when Due has no time of day
-	SendTo   string            // where recordings go: an address on the web, of mail, or words
-	Contact  string            // whom to ask
-	Notes    string            // may have several lines
-	Strings  map[string]string // sentences that replace the built-in ones, by key
-}
-
 // maxNotes is the most characters in the notes; they share a page or two.
 const maxNotes = 4000
 
-// callSheet reads the section callsheet.
-func (m mapping) callSheet() CallSheet {
-	s := CallSheet{Language: phrase.Default}
+// callSheet reads the section callsheet of a production in a language.
+func (m mapping) callSheet(language string) CallSheet {
+	s := CallSheet{Language: language}
 	c, ok := m.child("callsheet", callSheetShape)
 	if !ok {
 		return s

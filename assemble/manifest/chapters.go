@@ -1,6 +1,7 @@
 package manifest
 
 import (
+	"ripieno/assemble/production"
 	"slices"
 
 	"ripieno/mix/tempo"
@@ -27,7 +28,7 @@ func (m mapping) chapters(music *tempo.Map) []Chapter {
 		}
 		all = append(all, c)
 	}
-	slices.SortStableFunc(all, func(a, b Chapter) int { return compareTimes(a.At, b.At) })
+	slices.SortStableFunc(all, func(a, b Chapter) int { return production.CompareTimes(a.At, b.At) })
 	return all
 }
 
@@ -49,24 +50,13 @@ func (m mapping) notes(music *tempo.Map) []Note {
 		switch {
 		case !begins || !ends:
 			continue
-		case !n.From.before(n.To):
+		case !n.From.Before(n.To):
 			e.at(e.vals["to"], "from must come before to", "the note ends at %q, which is not after its beginning %q",
 				n.To.Text, n.From.Text)
 			continue
 		}
 		all = append(all, n)
 	}
-	slices.SortStableFunc(all, func(a, b Note) int { return compareTimes(a.From, b.From) })
+	slices.SortStableFunc(all, func(a, b Note) int { return production.CompareTimes(a.From, b.From) })
 	return all
-}
-
-// compareTimes returns -1, 0 or 1 as a comes before b, with it or after it.
-func compareTimes(a, b Time) int {
-	switch {
-	case a.before(b):
-		return -1
-	case b.before(a):
-		return 1
-	}
-	return 0
 }

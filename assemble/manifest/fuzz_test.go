@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"ripieno/assemble/production"
 	"strings"
 	"testing"
 
@@ -33,10 +34,10 @@ func checkWhole(p *Production) error {
 	}
 	sections := map[string]bool{"": true}
 	for _, s := range p.Sections {
-		if s.Name == "" || sections[fold(s.Name)] {
+		if s.Name == "" || sections[production.Fold(s.Name)] {
 			return fmt.Errorf("section %q", s.Name)
 		}
-		sections[fold(s.Name)] = true
+		sections[production.Fold(s.Name)] = true
 	}
 	takes, seats := map[string]bool{}, map[int]bool{0: false}
 	for _, t := range p.Takes {
@@ -44,11 +45,11 @@ func checkWhole(p *Production) error {
 			return fmt.Errorf("seat %d of %d for take %+v", t.Seat, p.Seats, t)
 		}
 		seats[t.Seat] = t.Seat > 0
-		if t.Name == "" || takes[fold(t.Name)] || !sections[fold(t.Section)] ||
+		if t.Name == "" || takes[production.Fold(t.Name)] || !sections[production.Fold(t.Section)] ||
 			strings.ContainsAny(t.Name, "/\\\x00 ") {
 			return fmt.Errorf("take %+v", t)
 		}
-		takes[fold(t.Name)] = true
+		takes[production.Fold(t.Name)] = true
 		if t.Guide != "" && p.Guide.Variant(t.Guide) == nil {
 			return fmt.Errorf("take %+v has no such guide", t)
 		}
@@ -71,11 +72,11 @@ func checkWhole(p *Production) error {
 		}
 	}
 	for i, s := range p.Shots {
-		if i > 0 && !p.Shots[i-1].From.before(s.From) || s.To != nil && !s.From.before(*s.To) ||
+		if i > 0 && !p.Shots[i-1].From.Before(s.From) || s.To != nil && !s.From.Before(*s.To) ||
 			math.IsNaN(s.From.Seconds) || s.Show == "" {
 			return fmt.Errorf("shot %+v", s)
 		}
-		if s.Show == "solo" && !takes[fold(s.Take)] || s.Show == "soli" && !sections[fold(s.Section)] {
+		if s.Show == "solo" && !takes[production.Fold(s.Take)] || s.Show == "soli" && !sections[production.Fold(s.Section)] {
 			return fmt.Errorf("shot %+v", s)
 		}
 	}
@@ -192,7 +193,7 @@ func FuzzPin(f *testing.F) {
 			return
 		}
 		for i, x := range p.Takes {
-			for role, file := range map[string]*File{"video": x.Video, "audio": x.Audio} {
+			for role, file := range map[production.Role]*File{production.Video: x.Video, production.Audio: x.Audio} {
 				if file == nil {
 					continue
 				}

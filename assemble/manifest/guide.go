@@ -9,52 +9,10 @@ import (
 	"strconv"
 	"strings"
 
-	"ripieno/assemble/fault"
+	"ripieno/assemble/production"
 	"ripieno/mix/click"
 	"ripieno/mix/tempo"
 )
-
-// Guide is what everybody hears while recording.
-type Guide struct {
-	PitchHz  float64 // reference A4 in hertz, 380 to 480, 440 when not given
-	Tail     float64 // seconds after the last measure, 0 to 60, 4 when not given
-	Drone    []Drone
-	Variants []Variant // guides of some players' own
-	GuideSound
-}
-
-// GuideSound is what may differ from one player's guide to another's. Levels
-// are decibels on top of the usual ones; −Inf leaves a sound out.
-type GuideSound struct {
-	ClickDB, DroneDB, MixDB float64
-	Subdivisions            int        // clicks in a beat: 1 to 8, or [click.Written]
-	CountTones              bool       // a tone under every count-in click
-	LevelsMark              fault.Mark // of levels, else of whatever it belongs to
-}
-
-// Variant is a guide of its own for some players: other sounds, other parts to
-// hear, or a part of the piece for a re-take. A take names the one it was
-// recorded to.
-type Variant struct {
-	Name string // unique
-	GuideSound
-	From, To int        // measures played, To not included; 0, 0 for the whole piece
-	With     string     // "" nothing, "mix" all takes, "others" all but those that play to this guide
-	Tempo    *tempo.Map // of what it plays; its own guide time begins with its own count-in
-	Shift    float64    // add to this guide's time for guide time, from measure From on
-	Mark     fault.Mark
-}
-
-// Drone is a tone to tune to, from a place until the next drone or the end.
-// An empty Note ends the drone.
-type Drone struct {
-	From       Time
-	CountIn    bool   // it begins with the guide, before measure 1
-	Note       string // "D3", "F#2", "Bb3"; "" for silence
-	Fifth      bool   // adds the fifth above
-	EqualFifth bool   // the fifth is tempered (700 cents) and not pure
-	Mark       fault.Mark
-}
 
 // Bounds and defaults of the guide.
 const (
@@ -198,7 +156,7 @@ func (m mapping) variants(def GuideSound, music *tempo.Map) []Variant {
 			v.Name = e.name("name", "from-33")
 			used.add(e, "name", v.Name)
 		}
-		v.With = e.choice("with", "")
+		v.With = choose[production.With](e, "with", "")
 		if e.has("from") || e.has("to") {
 			e.excerpt(&v, music)
 		}
@@ -277,16 +235,6 @@ func (m mapping) measure(key string) (int, bool) {
 		return 0, false
 	}
 	return p.Measure, true
-}
-
-// Variant returns the variant of that name, nil for none.
-func (g *Guide) Variant(name string) *Variant {
-	for i := range g.Variants {
-		if g.Variants[i].Name == name {
-			return &g.Variants[i]
-		}
-	}
-	return nil
 }
 
 // useGuides checks the guides that takes name. A take that was recorded to a

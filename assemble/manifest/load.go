@@ -6,11 +6,13 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"ripieno/assemble/production"
 	"strconv"
 
 	"go.yaml.in/yaml/v3"
 
 	"ripieno/assemble/fault"
+	"ripieno/assemble/report/phrase"
 )
 
 // FileName is the name of the manifest in a production's folder.
@@ -29,14 +31,14 @@ func Load(dir string) (*Production, error) {
 	case err == nil:
 		return Parse(path, data)
 	case errors.Is(err, fs.ErrNotExist):
-		return nil, missing(dir, path)
+		return nil, missingManifest(dir, path)
 	}
 	return nil, fault.New(fault.Manifest, path, "the manifest cannot be read",
 		"make sure that it is a file and that you may read it").Because(err)
 }
 
-// missing returns the fault for a folder without a manifest, with the likely reason.
-func missing(dir, path string) *fault.Fault {
+// missingManifest returns the fault for a folder without a manifest, with the likely reason.
+func missingManifest(dir, path string) *fault.Fault {
 	if info, err := os.Stat(dir); err != nil || !info.IsDir() {
 		return fault.New(fault.Manifest, dir, "no such folder", "give the production's folder with --dir")
 	}
@@ -130,11 +132,12 @@ func (m mapping) version() {
 
 // production reads all sections. It is only whole when there are no faults.
 func (m mapping) production() *Production {
-	p := &Production{takesMark: markOf(m.file, m.node)}
+	p := &Production{TakesMark: markOf(m.file, m.node)}
 	m.version()
 	if m.need("title", `for example title: The Lamplighter's Round`) {
 		p.Title = m.text("title", "The Lamplighter's Round")
 	}
+	p.Language = m.choice("language", phrase.Default)
 	p.Composer = m.text("composer", "Mara Voss")
 	p.Ensemble = m.text("ensemble", "Harbour Lane Winds")
 	p.Dedication = m.text("dedication", "for the lamplighters")
@@ -144,39 +147,29 @@ func (m mapping) production() *Production {
 		}
 	}
 	p.Guide = m.guide(p.Tempo)
-	p.Timing = m.timing(Tightened)
+	p.Timing = m.timing(production.Timings[0])
 	p.Sections = m.sections()
+	p.CallSheet = m.callSheet(p.Language)
 	var entries []mapping
-	p.Takes, entries = m.takes(p.Tempo, p.Timing, m.release(ReleaseMissing))
+	p.Takes, entries = m.takes(p, m.release(production.ReleaseMissing))
 	p.Seats = m.seats(p.Takes, entries)
 	p.Sections = m.useSections(p.Sections, p.Takes, entries)
 	m.useGuides(&p.Guide, p.Takes, entries, p.Tempo)
 	p.Mix = m.mix(p.Sections)
+	for i, e := range entries {
+		p.Takes[i].Strip.Clean = e.clean(p.Mix.Clean)
+	}
 	p.Picture = m.picture()
 	p.Shots = m.shots(p)
 	p.Deliver = m.deliver(p.Tempo)
 	p.Chapters = m.chapters(p.Tempo)
 	p.Notes = m.notes(p.Tempo)
-	p.CallSheet = m.callSheet()
 	p.Check = m.limits()
 	m.checkHidden(p, entries)
 	if k := m.keys["takes"]; k != nil {
-		p.takesMark = markOf(m.file, k)
+		p.TakesMark = markOf(m.file, k)
 	}
 	return p
-}
-
-// NeedTakes returns a fault when the production has no takes at all, which is fine
-// for making the guide and for nothing after it.
-func (p *Production) NeedTakes() error {
-	if len(p.Takes) > 0 {
-		return nil
-	}
-	if p.takesMark.File == "" { // not read from a file
-		return fault.New(fault.Manifest, "", "the production has no takes", "add one under takes:")
-	}
-	return fault.At(fault.Manifest, p.takesMark, "the production has no takes",
-		"add one under takes: for example - "+takeShape.example)
 }
 
 // entries reads the mappings of a list.

@@ -10,6 +10,8 @@ import (
 	"testing"
 
 	"ripieno/assemble/fault"
+	"ripieno/assemble/production"
+	"ripieno/mix/pan"
 )
 
 // head is the least a manifest has; what a test adds begins on line 4.
@@ -69,7 +71,7 @@ func TestWholeExample(t *testing.T) {
 	}
 	oboe, horn := p.Takes[0], p.Takes[1]
 	if oboe.Name != "oboe-1" || oboe.Player != "Mara Voss" || oboe.Part != "Oboe 1" || oboe.Section != "winds" ||
-		oboe.GainDB != -1.5 || *oboe.Pan != -30 || oboe.Crop != (Crop{0.5, 0.4, 1.2}) || oboe.Fit != "crop" ||
+		oboe.GainDB != -1.5 || *oboe.Pan != -30 || oboe.Crop != (Crop{X: 0.5, Y: 0.4, Zoom: 1.2}) || oboe.Fit != "crop" ||
 		oboe.Mute || oboe.Expected {
 		t.Errorf("oboe %+v", oboe)
 	}
@@ -81,11 +83,11 @@ func TestWholeExample(t *testing.T) {
 	near(t, "trim from", oboe.TrimFrom.Seconds, 16*60.0/88)
 	near(t, "trim to", oboe.TrimTo.Seconds, (16+78)*60.0/88)
 	if !horn.Expected || horn.Video != nil || horn.Audio != nil || horn.Pan != nil ||
-		horn.Crop != (Crop{0.5, 0.5, 1}) || horn.Mark.Line != 23 {
+		horn.Crop != production.Middle || horn.Mark.Line != 23 {
 		t.Errorf("horn %+v", horn)
 	}
-	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -16, TruePeakDB: -1, Room: 0.15, AutoBalance: true, PanLaw: "power",
-		Hall: defaultHall}) {
+	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -16, TruePeakDB: -1, Room: 0.15, AutoBalance: true, PanLaw: pan.ConstantPower,
+		Hall: defaultHall, Clean: allClean}) {
 		t.Errorf("mix %+v", p.Mix)
 	}
 	if !reflect.DeepEqual(p.Picture, Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9, Gutter: 6,
@@ -110,8 +112,8 @@ func TestDefaults(t *testing.T) {
 	if p.Guide.PitchHz != 440 || p.Guide.Drone != nil || p.Sections != nil || p.Takes != nil || p.Shots != nil {
 		t.Errorf("%+v", p)
 	}
-	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, PanLaw: "power",
-		Hall: defaultHall}) || !reflect.DeepEqual(p.Picture, Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9,
+	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, PanLaw: pan.ConstantPower,
+		Hall: defaultHall, Clean: allClean}) || !reflect.DeepEqual(p.Picture, Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9,
 		Gutter: 6, Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", ShortRows: "centred"}) {
 		t.Errorf("%+v %+v", p.Mix, p.Picture)
 	}
@@ -181,7 +183,7 @@ shots:
 	if len(p.Sections) != 2 || p.Sections[0].Name != "violin 1" || p.Sections[1].Name != "violin 2" {
 		t.Errorf("%+v", p.Sections)
 	}
-	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -23, TruePeakDB: -1.5, PanLaw: "power", Hall: defaultHall}) ||
+	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -23, TruePeakDB: -1.5, PanLaw: pan.ConstantPower, Hall: defaultHall, Clean: allClean}) ||
 		!reflect.DeepEqual(p.Picture, Picture{FPSNum: 30000, FPSDen: 1001, AspectW: 239, AspectH: 100, Gutter: 6,
 			Margin: 12, Background: "#a0b1c2", Tail: 1.5, Rows: "grid", ShortRows: "centred"}) {
 		t.Errorf("%+v %+v", p.Mix, p.Picture)

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"ripieno/assemble/production"
 	"strings"
 	"testing"
 
@@ -61,7 +62,7 @@ func TestLongNames(t *testing.T) {
 			t.Errorf("%s: %v", name, err)
 		}
 	}
-	if s := Slug(strings.Repeat("𝒶", 64)); len(s) > 192 || s == "" {
+	if s := production.Slug(strings.Repeat("𝒶", 64)); len(s) > 192 || s == "" {
 		t.Errorf("a slug has %d bytes", len(s))
 	}
 }

@@ -1,14 +1,11 @@
 package manifest
 
 import (
-	"errors"
 	"fmt"
-	"io/fs"
 	"path/filepath"
 	"slices"
 	"strings"
 
-	"ripieno/assemble/fault"
 	"ripieno/mix/tempo"
 )
 
@@ -86,16 +83,7 @@ func (m *Made) Of(guide string) []MadeGuide {
 // LoadMade reads the record of the production in dir. A missing file is an empty
 // record and no error.
 func LoadMade(dir string) (*Made, error) {
-	path := filepath.Join(dir, MadeName)
-	data, err := readSmall(path, maxMade)
-	switch {
-	case err == nil:
-		return ParseMade(path, data)
-	case errors.Is(err, fs.ErrNotExist):
-		return &Made{}, nil
-	}
-	return nil, fault.New(fault.Manifest, path, "the record of guides cannot be read",
-		"see whether it is a file you may read").Because(err)
+	return loadRecord(filepath.Join(dir, MadeName), "the record of guides", maxMade, ParseMade)
 }
 
 // ParseMade reads the bytes of a guide.yaml that was read from path. A file that
@@ -103,26 +91,16 @@ func LoadMade(dir string) (*Made, error) {
 func ParseMade(path string, data []byte) (*Made, error) {
 	r := &reader{file: path}
 	r.hint = fmt.Sprintf("delete %s and run `ripieno click` with the tempo that players got", filepath.Base(path))
-	root, bad := parseYAML(path, data, maxMade)
-	if bad != nil {
-		bad.Hint = r.hint
-		return nil, bad
+	m, err := r.record(data, maxMade, madeShape, "guides")
+	if err != nil {
+		return nil, err
 	}
-	if r.laterVersion(root) {
-		return nil, r.faults[0]
-	}
-	r.refuseSharing(root)
-	m := r.mapping(root, madeShape)
-	m.version()
-	m.need("guides", "")
-	m.need("complete", "") // the last line: without it the end is missing
-	m.flag("complete", true)
 	made := &Made{}
 	for _, e := range m.entries("guides", madeOneShape) {
 		made.Guides = append(made.Guides, e.madeGuide())
 	}
-	if err := r.err(); err != nil {
-		return nil, r.faults[0]
+	if err := r.first(); err != nil {
+		return nil, err
 	}
 	return made, nil
 }
@@ -165,13 +143,7 @@ func (m mapping) madeStep() tempo.Change {
 	m.need("measure", "")
 	c.Measure, _ = m.whole("measure")
 	c.At, _ = m.number("at")
-	if v, ok := m.scalar("meter", ""); ok {
-		meter, err := tempo.ParseMeter(v.Value)
-		if err != nil {
-			m.at(v, "", "%v", err)
-		}
-		c.Meter = meter
-	}
+	c.Meter = m.meter("")
 	if v, ok := m.scalar("beat", ""); ok {
 		if n, err := fmt.Sscanf(v.Value, "%d/%d", &c.Beat.Num, &c.Beat.Den); n != 2 || err != nil {
 			m.at(v, "", "beat %q is no note value", clip(v.Value))
@@ -206,7 +178,7 @@ func (m *Made) Encode() []byte {
 	return []byte(b.String() + last)
 }
 
-// text is a guide as the record has it. Two guides with the same text are the
+// text returns a guide as the record has it. Two guides with the same text are the
 // same.
 func (g MadeGuide) text() string {
 	var b strings.Builder
@@ -240,7 +212,7 @@ func (g MadeGuide) text() string {
 	return b.String()
 }
 
-// stepText is what a change says besides its measure.
+// stepText returns what a change says besides its measure.
 func stepText(c tempo.Change) string {
 	var b strings.Builder
 	if !c.Meter.IsZero() {

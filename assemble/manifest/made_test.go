@@ -16,7 +16,7 @@ import (
 	"ripieno/mix/tempo/smf"
 )
 
-// someMade is a record with everything in it that one can hold.
+// someMade returns a record with everything in it that one can hold.
 func someMade(t testing.TB) *Made {
 	t.Helper()
 	meter := func(s string) tempo.Meter {

@@ -2,9 +2,7 @@ package manifest
 
 import (
 	"cmp"
-	"errors"
 	"fmt"
-	"io/fs"
 	"math"
 	"path/filepath"
 	"slices"
@@ -12,7 +10,7 @@ import (
 
 	"go.yaml.in/yaml/v3"
 
-	"ripieno/assemble/fault"
+	"ripieno/assemble/production"
 	"ripieno/mix/align"
 )
 
@@ -35,7 +33,7 @@ type Measured struct {
 // content of the file: Take, Role and Hash together are its key.
 type Measurement struct {
 	Take string // name of the take
-	Role string // "video" or "audio"
+	Role production.Role
 	File string // as the manifest named it, for people who read the file
 	Hash string // of the content that was measured
 
@@ -50,12 +48,12 @@ var (
 	measuredShape = &shape{name: "the file", example: "version: 1", keys: []key{
 		{name: "version"}, {name: "files"}, {name: "complete"}}}
 	fileShape = &shape{name: "a file", example: "{take: oboe-1, role: video}", keys: []key{
-		{name: "take"}, {name: "role", value: oneOf("video", "audio")}, {name: "file"}, {name: "hash"},
+		{name: "take"}, {name: "role", value: among(production.Roles)}, {name: "file"}, {name: "hash"},
 		{name: "offset", value: number(-maxSeconds, maxSeconds, "seconds")},
 		{name: "drift_ppm", value: number(-maxDriftPPM, maxDriftPPM, "ppm")},
 		{name: "confidence", value: number(0, 1, "0 to 1")},
 		{name: "sure"}, {name: "expected_error_ms", value: number(0, 1000*maxSeconds, "milliseconds")},
-		{name: "method"}, {name: "evidence"}, {name: "reason"}, {name: "candidates"}}}
+		{name: "method", value: among(production.Words[align.Method](align.Methods()))}, {name: "evidence"}, {name: "reason"}, {name: "candidates"}}}
 	candidateShape = &shape{name: "a candidate", example: "{offset: -3.25, at: 11.48}", keys: []key{
 		{name: "offset", value: number(-maxSeconds, maxSeconds, "seconds")},
 		{name: "drift_ppm", value: number(-maxDriftPPM, maxDriftPPM, "ppm")},
@@ -64,7 +62,7 @@ var (
 )
 
 // Find returns the measurement of one content of one file of a take.
-func (m *Measured) Find(take, role, hash string) (Measurement, bool) {
+func (m *Measured) Find(take string, role production.Role, hash string) (Measurement, bool) {
 	for _, f := range m.Files {
 		if f.Take == take && f.Role == role && f.Hash == hash {
 			return f, true
@@ -76,16 +74,7 @@ func (m *Measured) Find(take, role, hash string) (Measurement, bool) {
 // LoadMeasured reads the measurements of the production in dir. A missing
 // file is no measurements and no error.
 func LoadMeasured(dir string) (*Measured, error) {
-	path := filepath.Join(dir, MeasuredName)
-	data, err := readSmall(path, maxMeasured)
-	switch {
-	case err == nil:
-		return ParseMeasured(path, data)
-	case errors.Is(err, fs.ErrNotExist):
-		return &Measured{}, nil
-	}
-	return nil, fault.New(fault.Manifest, path, "the measurements cannot be read",
-		"make sure that it is a file and that you may read it").Because(err)
+	return loadRecord(filepath.Join(dir, MeasuredName), "the measurements", maxMeasured, ParseMeasured)
 }
 
 // ParseMeasured reads the bytes of a sync.yaml that was read from path. A
@@ -93,35 +82,23 @@ func LoadMeasured(dir string) (*Measured, error) {
 // says to delete it: nothing in it is worth mending by hand.
 func ParseMeasured(path string, data []byte) (*Measured, error) {
 	r := &reader{file: path, hint: fmt.Sprintf("delete %s and run `ripieno sync` again", filepath.Base(path))}
-	root, bad := parseYAML(path, data, maxMeasured)
-	if bad != nil {
-		bad.Hint = r.hint
-		return nil, bad
+	m, err := r.record(data, maxMeasured, measuredShape, "files")
+	if err != nil {
+		return nil, err
 	}
-	if r.laterVersion(root) {
-		return nil, r.faults[0]
-	}
-	r.refuseSharing(root)
-	m := r.mapping(root, measuredShape)
-	m.version()
-	m.need("files", "")
-	// The last line: without it the end is missing, perhaps in the middle of
-	// a number.
-	m.need("complete", "")
-	m.flag("complete", true)
 	all := &Measured{}
 	seen := map[[3]string]bool{}
 	for _, e := range m.entries("files", fileShape) {
 		f := e.measurement()
-		key := [3]string{f.Take, f.Role, f.Hash}
+		key := [3]string{f.Take, string(f.Role), f.Hash}
 		if seen[key] {
-			e.at(e.node, "", "take %q has two measurements of one %s file", clip(f.Take), clip(f.Role))
+			e.at(e.node, "", "take %q has two measurements of one %s file", clip(f.Take), clip(string(f.Role)))
 		}
 		seen[key] = true
 		all.Files = append(all.Files, f)
 	}
-	if err := r.err(); err != nil {
-		return nil, r.faults[0] // one is enough for a file to throw away
+	if err := r.first(); err != nil {
+		return nil, err
 	}
 	return all, nil
 }
@@ -133,9 +110,9 @@ func (m mapping) measurement() Measurement {
 		"method"} {
 		m.need(key, "")
 	}
-	f.Take, f.File, f.Hash, f.Method, f.Reason = m.raw("take"), m.raw("file"), m.raw("hash"), m.raw("method"),
-		m.raw("reason")
-	f.Role = m.choice("role", "video")
+	f.Take, f.File, f.Hash, f.Reason = m.raw("take"), m.raw("file"), m.raw("hash"), m.raw("reason")
+	f.Method = choose(m, "method", align.NoMethod)
+	f.Role = choose(m, "role", production.Video)
 	if v := m.vals["offset"]; v != nil && v.Value == "none" {
 		f.Offset = math.NaN()
 	} else {
@@ -188,7 +165,7 @@ func (m mapping) raw(key string) string {
 func (m *Measured) Encode() ([]byte, error) {
 	files := slices.Clone(m.Files)
 	slices.SortStableFunc(files, func(a, b Measurement) int {
-		return cmp.Or(strings.Compare(a.Take, b.Take), strings.Compare(a.Role, b.Role), strings.Compare(a.Hash, b.Hash))
+		return cmp.Or(strings.Compare(a.Take, b.Take), cmp.Compare(a.Role, b.Role), strings.Compare(a.Hash, b.Hash))
 	})
 	var b strings.Builder
 	b.WriteString("# Written by `ripieno sync`. A value in production.yaml (offset: or cue_at: of a\n" +
@@ -223,8 +200,11 @@ func (f Measurement) check() error {
 			return fmt.Errorf("manifest: take %q, %s: candidate %d: %+v", f.Take, f.Role, i+1, c)
 		}
 	}
-	if f.Role != "video" && f.Role != "audio" {
+	if !slices.Contains(production.Roles, f.Role) {
 		return fmt.Errorf("manifest: take %q: role %q", f.Take, f.Role)
+	}
+	if _, err := align.ParseMethod(string(f.Method)); err != nil {
+		return fmt.Errorf("manifest: take %q, %s: %w", f.Take, f.Role, err)
 	}
 	return nil
 }
@@ -242,7 +222,7 @@ func (f Measurement) write(b *strings.Builder) {
 	if f.Uncertainty > 0 && f.Uncertainty <= maxSeconds {
 		fmt.Fprintf(b, "    expected_error_ms: %s\n", decimal(1000*f.Uncertainty))
 	}
-	fmt.Fprintf(b, "    method: %s\n", yamlText(f.Method))
+	fmt.Fprintf(b, "    method: %s\n", yamlText(string(f.Method)))
 	if len(f.Evidence) > 0 {
 		b.WriteString("    evidence:\n")
 		for _, e := range f.Evidence {

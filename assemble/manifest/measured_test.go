@@ -11,6 +11,7 @@ import (
 	"testing"
 
 	"ripieno/assemble/fault"
+	"ripieno/assemble/production"
 	"ripieno/mix/align"
 )
 
@@ -18,7 +19,7 @@ import (
 func someMeasured() *Measured {
 	return &Measured{Files: []Measurement{
 		{Take: "oboe-1", Role: "video", File: "intake/mara.mov", Hash: "9f2c", Placement: align.Placement{
-			Offset: -3.25, DriftPPM: 12.5, Confidence: 0.97, Sure: true, Method: "cue and playing",
+			Offset: -3.25, DriftPPM: 12.5, Confidence: 0.97, Sure: true, Method: align.ByCuePlaying,
 			Evidence: []string{"clap at 14.159 s", "playing: 31 of 33 beats"}}},
 		{Take: "horn-2", Role: "audio", File: "intake/ilse: \"take\" 2.wav", Hash: "0a", Placement: align.Placement{
 			Offset: math.NaN(), Confidence: 0.2, Method: "none", Reason: "no clap found"}},
@@ -47,7 +48,7 @@ files:
     drift_ppm: 12.5
     confidence: 0.97
     sure: true
-    method: cue and playing
+    method: cue+playing
     evidence:
       - clap at 14.159 s
       - "playing: 31 of 33 beats"
@@ -114,10 +115,10 @@ func TestMeasuredRoundTrip(t *testing.T) {
 		return string(r)
 	}
 	for range 800 {
-		f := Measurement{Take: text(), Role: []string{"video", "audio"}[rng.IntN(2)], File: text(), Hash: text(),
+		f := Measurement{Take: text(), Role: []production.Role{"video", "audio"}[rng.IntN(2)], File: text(), Hash: text(),
 			Placement: align.Placement{
 				Offset: (rng.Float64() - 0.5) * math.Pow(10, rng.Float64()*10-5), DriftPPM: (rng.Float64() - 0.5) * 900,
-				Confidence: rng.Float64(), Sure: rng.IntN(2) == 0, Method: text(), Reason: text()}}
+				Confidence: rng.Float64(), Sure: rng.IntN(2) == 0, Method: align.Methods()[rng.IntN(len(align.Methods()))], Reason: text()}}
 		for range rng.IntN(3) {
 			f.Evidence = append(f.Evidence, text())
 			f.Candidates = append(f.Candidates, align.Candidate{Offset: rng.NormFloat64(), DriftPPM: 90 * rng.Float64(), At: 99 * rng.Float64(),

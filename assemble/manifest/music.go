@@ -166,13 +166,7 @@ func (m mapping) change() tempo.Change {
 	if m.need("measure", "for example "+changeShape.example) {
 		c.Measure, _ = m.whole("measure")
 	}
-	if v, ok := m.scalar("meter", "4/4"); ok {
-		meter, err := tempo.ParseMeter(v.Value)
-		if err != nil {
-			m.at(v, "for example 4/4, 2/2, 6/8 or 3+2/8", "%v", err)
-		}
-		c.Meter = meter
-	}
+	c.Meter = m.meter("for example 4/4, 2/2, 6/8 or 3+2/8")
 	if v, ok := m.scalar("beat", "quarter"); ok {
 		unit, err := tempo.ParseUnit(v.Value)
 		if err != nil {
@@ -201,4 +195,18 @@ func (m mapping) hold() tempo.Hold {
 	m.need("seconds", "how long the music waits, for example seconds: 1.5")
 	h.Seconds, _ = m.number("seconds")
 	return h
+}
+
+// meter reads a meter; the zero one, which means "as before", when it is absent or
+// faulty.
+func (m mapping) meter(hint string) tempo.Meter {
+	v, ok := m.scalar("meter", "4/4")
+	if !ok {
+		return tempo.Meter{}
+	}
+	meter, err := tempo.ParseMeter(v.Value)
+	if err != nil {
+		m.at(v, hint, "%v", err)
+	}
+	return meter
 }

@@ -1,13 +1,17 @@
 package manifest
 
-import "go.yaml.in/yaml/v3"
+import (
+	"ripieno/assemble/production"
+
+	"go.yaml.in/yaml/v3"
+)
 
 // claim is a file in the folder of outputs and what writes it.
 type claim struct{ file, what string }
 
-// claims are the files that a deliverable's name gives: the film's own and the
+// claims returns the files that a deliverable's name gives: the film's own and the
 // ones named after it. The first deliverable's rough cut has no name.
-func (d Deliverable) claims(first bool) []claim {
+func claims(d Deliverable, first bool) []claim {
 	rough := "rough-" + d.Name + ".mp4"
 	if first {
 		rough = "rough.mp4"
@@ -33,10 +37,10 @@ func (m mapping) refuseClashes(all []Deliverable) {
 	taken := map[string]owner{}
 	bad := map[int]bool{}
 	for i, d := range all {
-		for _, c := range d.claims(i == 0) {
-			o, ok := taken[fold(c.file)]
+		for _, c := range claims(d, i == 0) {
+			o, ok := taken[production.Fold(c.file)]
 			if !ok {
-				taken[fold(c.file)] = owner{c, i}
+				taken[production.Fold(c.file)] = owner{c, i}
 				continue
 			}
 			// The one that has the name by its own choice is asked to change it.
@@ -55,7 +59,7 @@ func (m mapping) refuseClashes(all []Deliverable) {
 	}
 }
 
-// nameOf is where a deliverable's name is written.
+// nameOf returns where a deliverable's name is written.
 func (m mapping) nameOf(d Deliverable) *yaml.Node {
 	for _, n := range m.vals["deliver"].Content {
 		if n.Line != d.Mark.Line || n.Column != d.Mark.Column || n.Kind != yaml.MappingNode {

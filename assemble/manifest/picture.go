@@ -9,6 +9,7 @@ import (
 
 	"go.yaml.in/yaml/v3"
 
+	"ripieno/assemble/production"
 	"ripieno/mix/tempo"
 )
 
@@ -24,7 +25,7 @@ const (
 // are streamed: -16 LUFS for a track of music (AES TD1008) under a ceiling of
 // -1 dBTP (EBU R 128).
 func (m mapping) mix(sections []Section) Mix {
-	x := Mix{LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, PanLaw: "power", Hall: defaultHall}
+	x := Mix{LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, Hall: defaultHall, Clean: allClean}
 	c, ok := m.child("mix", mixShape)
 	if !ok {
 		return x
@@ -46,7 +47,7 @@ func (m mapping) mix(sections []Section) Mix {
 // film with 1080 lines, so that one manifest suits every canvas.
 func (m mapping) picture() Picture {
 	p := Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9, Gutter: 6,
-		Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", ShortRows: "centred"}
+		Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: production.GridRows, ShortRows: production.Centred}
 	c, ok := m.child("picture", pictureShape)
 	if !ok {
 		return p
@@ -68,8 +69,8 @@ func (m mapping) picture() Picture {
 	}
 	p.LabelsFor, _ = c.number("labels_for")
 	p.LabelsFade, _ = c.number("labels_fade")
-	p.Rows = c.choice("rows", p.Rows)
-	p.ShortRows = c.choice("short_rows", p.ShortRows)
+	p.Rows = choose(c, "rows", p.Rows)
+	p.ShortRows = choose(c, "short_rows", p.ShortRows)
 	p.SmallestTile, _ = c.whole("smallest_tile")
 	p.MatchLight = c.choice("match", "nothing") == "light"
 	p.FadeIn, _ = c.number("fade_in")
@@ -87,7 +88,7 @@ func (m mapping) fonts() []Asset {
 	v := m.vals["font"]
 	if v == nil || v.Kind != yaml.SequenceNode {
 		if path := m.path("font", example); path != "" {
-			return []Asset{{path, markOf(m.file, v)}}
+			return []Asset{{Path: path, Mark: markOf(m.file, v)}}
 		}
 		return nil
 	}
@@ -101,7 +102,7 @@ func (m mapping) fonts() []Asset {
 		one := m
 		one.vals = map[string]*yaml.Node{"font": n}
 		if path := one.path("font", example); path != "" {
-			all = append(all, Asset{path, markOf(m.file, n)})
+			all = append(all, Asset{Path: path, Mark: markOf(m.file, n)})
 		}
 	}
 	return all
@@ -203,7 +204,7 @@ func (m mapping) ground(key, def string) (colour string, picture *Asset) {
 		return m.colour(key, def), nil
 	}
 	if path := m.path(key, "art/hall.jpg"); path != "" {
-		return def, &Asset{path, markOf(m.file, v)}
+		return def, &Asset{Path: path, Mark: markOf(m.file, v)}
 	}
 	return def, nil
 }
@@ -232,7 +233,7 @@ func (m mapping) deliver(music *tempo.Map) []Deliverable {
 		all = append(all, d)
 	}
 	if v := m.vals["deliver"]; v == nil {
-		return []Deliverable{{Name: "final", W: 1920, H: 1080, Codec: codecs[0], Mark: markOf(m.file, m.node)}}
+		return []Deliverable{{Name: "final", W: 1920, H: 1080, Codec: production.Codecs[0], Mark: markOf(m.file, m.node)}}
 	} else if len(v.Content) == 0 && v.Kind != 0 && !isScalar(v) {
 		m.at(v, "delete the line for one film of 1920x1080", "deliver has no entries")
 	}
@@ -240,12 +241,9 @@ func (m mapping) deliver(music *tempo.Map) []Deliverable {
 	return all
 }
 
-// codecs are what a film can be encoded as; the first is what plays everywhere.
-var codecs = []string{"h264", "hevc", "av1"}
-
 // sameCodec maps other names of codecs, and of programs that encode them, to
 // the manifest's. Letter by letter, h265 would be nearest to h264.
-var sameCodec = map[string]string{
+var sameCodec = map[string]production.Codec{
 	"h.264": "h264", "avc": "h264", "x264": "h264", "libx264": "h264", "mpeg-4 avc": "h264",
 	"h265": "hevc", "h.265": "hevc", "x265": "hevc", "libx265": "hevc", "h.265/hevc": "hevc",
 	"av01": "av1", "svt-av1": "av1", "libsvtav1": "av1", "libaom-av1": "av1", "aom": "av1",
@@ -256,15 +254,15 @@ const leastAV1 = 64
 
 // codec reads what a film is encoded as. side is the shorter side of its
 // canvas, 0 when that is not known.
-func (m mapping) codec(side int) string {
+func (m mapping) codec(side int) production.Codec {
 	if v := m.vals["codec"]; v != nil && isScalar(v) {
 		if meant := sameCodec[strings.ToLower(v.Value)]; meant != "" {
 			m.at(v, fmt.Sprintf("did you mean %q?", meant), "unknown codec %q", clip(v.Value))
-			return codecs[0]
+			return production.Codecs[0]
 		}
 	}
-	c := m.choice("codec", codecs[0])
-	if c == "av1" && side > 0 && side < leastAV1 {
+	c := choose(m, "codec", production.Codecs[0])
+	if c == production.AV1 && side > 0 && side < leastAV1 {
 		m.at(m.vals["codec"], fmt.Sprintf("each side of the canvas at least %d pixels, or codec: h264", leastAV1),
 			"the canvas is too small for AV1")
 	}

@@ -12,12 +12,14 @@ import (
 	"go.yaml.in/yaml/v3"
 
 	"ripieno/assemble/fault"
+	"ripieno/assemble/production"
 )
 
 // Pinned is a measured value that a person wants to keep: the offset and
 // drift of one file of a take, in seconds and ppm as in [File].
 type Pinned struct {
-	Take, Role       string // Role is "video" or "audio"
+	Take             string
+	Role             production.Role
 	Offset, DriftPPM float64
 }
 
@@ -46,11 +48,11 @@ func Pin(data []byte, p *Production, values []Pinned) ([]byte, error) {
 	}
 	adds := make([]addition, len(values))
 	for i, v := range values {
-		if root, bad := parseYAML(FileName, data, maxBytes); bad != nil || recordingNode(root, v.Take, v.Role) == nil {
+		if root, bad := parseYAML(FileName, data, maxBytes); bad != nil || recordingNode(root, v.Take, string(v.Role)) == nil {
 			return nil, fmt.Errorf("manifest: pin: there is no %s of a take %q", v.Role, v.Take)
 		}
 		adds[i] = addition{
-			in:     func(root *yaml.Node) *yaml.Node { return recordingNode(root, v.Take, v.Role) },
+			in:     func(root *yaml.Node) *yaml.Node { return recordingNode(root, v.Take, string(v.Role)) },
 			anchor: "file",
 			pairs:  v.pairs,
 		}
@@ -79,9 +81,9 @@ func (v Pinned) pairs(file *yaml.Node) []pair {
 func checkPinned(values []Pinned) error {
 	seen := map[[2]string]bool{}
 	for _, v := range values {
-		key := [2]string{v.Take, v.Role}
+		key := [2]string{v.Take, string(v.Role)}
 		switch {
-		case v.Role != "video" && v.Role != "audio":
+		case !slices.Contains(production.Roles, v.Role):
 			return fmt.Errorf("manifest: pin take %q: role %q", v.Take, v.Role)
 		case seen[key]:
 			return fmt.Errorf("manifest: pin the %s of take %q twice", v.Role, v.Take)

@@ -11,6 +11,7 @@ import (
 	"testing"
 
 	"ripieno/assemble/fault"
+	"ripieno/assemble/production"
 )
 
 // pinHead ends where the takes begin.
@@ -178,7 +179,7 @@ func (s style) manifest() (text string, values []Pinned) {
 			}
 			b.WriteString(text + "\n")
 			if free {
-				values = append(values, Pinned{name, role, math.Round((s.rng.Float64()-0.5)*1e8) / 1e6,
+				values = append(values, Pinned{name, production.Role(role), math.Round((s.rng.Float64()-0.5)*1e8) / 1e6,
 					(s.rng.Float64() - 0.5) * 600})
 			}
 		}

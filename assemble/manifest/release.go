@@ -3,6 +3,8 @@ package manifest
 import (
 	"fmt"
 	"maps"
+	"ripieno/assemble/production"
+	"ripieno/layout/shot"
 	"slices"
 	"strings"
 	"unicode"
@@ -11,72 +13,9 @@ import (
 	"ripieno/assemble/fault"
 )
 
-// Release is what a player, or the guardian of a minor, has agreed to have
-// published.
-type Release string
-
-// The releases. ReleaseMissing is a take of which nothing is written down.
-const (
-	ReleaseMissing   Release = ""
-	ReleaseYes       Release = "yes"        // face, sound and name
-	ReleaseAudioOnly Release = "audio-only" // sound and name: the picture goes into nothing that is made
-	// nothing: neither picture nor sound nor name goes into anything that is made
-	ReleaseNo Release = "no"
-)
-
-// Word returns the release in a word: "missing" when nothing is written down.
-func (r Release) Word() string {
-	if r == ReleaseMissing {
-		return "missing"
-	}
-	return string(r)
-}
-
-// ShowsPicture reports whether the take's picture may be opened to make
-// something of it. A missing release does not forbid it: rough cuts are made
-// before the answers are in.
-func (t Take) ShowsPicture() bool {
-	return t.Release == ReleaseYes || t.Release == ReleaseMissing
-}
-
-// IsWithheld reports whether nothing of the take may go into anything that is
-// made, so that its files are not even opened.
-func (t Take) IsWithheld() bool { return t.Release == ReleaseNo }
-
-// PublicName returns the player's name as films and pages for all to read show it:
-// "" where the player wants it hidden or has agreed to nothing.
-func (t Take) PublicName() string {
-	if t.HideName || t.Release == ReleaseNo {
-		return ""
-	}
-	return t.Player
-}
-
-// leastTelling is the shortest word that says who somebody is, in bytes: two
-// letters of an alphabet are an initial or a particle, one character of Chinese
-// is a name.
-const leastTelling = 3
-
-// TellsName reports whether the name of a file or of a take says who the player
-// is: a word of their name, as in "mara-2.mov", or the whole of it in one word.
-// Words that the part and the section have as well tell nothing.
-func (t Take) TellsName(of string) bool {
-	words := func(text string) []string {
-		return strings.FieldsFunc(fold(text), func(r rune) bool { return !unicode.IsLetter(r) })
-	}
-	known := append(words(t.Part), words(t.Section)...)
-	name, file := words(t.Player), words(of)
-	for _, w := range name {
-		if len(w) >= leastTelling && slices.Contains(file, w) && !slices.Contains(known, w) {
-			return true
-		}
-	}
-	return len(name) > 1 && strings.Contains(strings.Join(file, ""), strings.Join(name, ""))
-}
-
 // release reads a release; def when it is absent or faulty.
 func (m mapping) release(def Release) Release {
-	return Release(m.choice("release", string(def)))
+	return choose(m, "release", def)
 }
 
 // checkHidden refuses texts of the film, and of pages for all, that say a name
@@ -127,7 +66,7 @@ func (m mapping) publicTexts(p *Production) []publicText {
 		}
 	}
 	for _, s := range p.Shots {
-		if s.Show == "card" {
+		if s.Show == shot.Card {
 			add(s.Mark, "the card", s.Text)
 		}
 	}
@@ -141,7 +80,7 @@ func (m mapping) publicTexts(p *Production) []publicText {
 		add(s.Mark, "section", s.Name)
 	}
 	for _, d := range p.Deliver {
-		add(d.Mark, "deliverable", spaced(d.Name))
+		add(d.Mark, "deliverable", asWords(d.Name))
 	}
 	for _, t := range p.Takes {
 		if !t.IsWithheld() {
@@ -157,13 +96,13 @@ func (m mapping) publicTexts(p *Production) []publicText {
 	return all
 }
 
-// spaced returns a name that becomes a file name as the words it is made of.
-func spaced(name string) string {
+// asWords returns a name that becomes a file name as the words it is made of.
+func asWords(name string) string {
 	return strings.NewReplacer("-", " ", "_", " ", ".", " ").Replace(name)
 }
 
 // plainWords returns a text without capitals and with single spaces.
-func plainWords(text string) string { return strings.Join(strings.Fields(fold(text)), " ") }
+func plainWords(text string) string { return strings.Join(strings.Fields(production.Fold(text)), " ") }
 
 // saysName reports whether a text has a name in it as whole words; both are as
 // plainWords gives them.

@@ -1,6 +1,7 @@
 package manifest
 
 import (
+	"ripieno/assemble/production"
 	"strings"
 	"testing"
 )
@@ -33,9 +34,9 @@ func TestRelease(t *testing.T) {
 		top  string
 		want []Release
 	}{
-		{"", []Release{ReleaseMissing, ReleaseAudioOnly, ReleaseNo, ReleaseYes}},
-		{"release: yes\n", []Release{ReleaseYes, ReleaseAudioOnly, ReleaseNo, ReleaseYes}},
-		{"release: audio-only\n", []Release{ReleaseAudioOnly, ReleaseAudioOnly, ReleaseNo, ReleaseYes}},
+		{"", []Release{production.ReleaseMissing, production.ReleaseAudioOnly, production.ReleaseNo, production.ReleaseYes}},
+		{"release: yes\n", []Release{production.ReleaseYes, production.ReleaseAudioOnly, production.ReleaseNo, production.ReleaseYes}},
+		{"release: audio-only\n", []Release{production.ReleaseAudioOnly, production.ReleaseAudioOnly, production.ReleaseNo, production.ReleaseYes}},
 	} {
 		p := parseReleases(t, c.top+takes)
 		for i, want := range c.want {
@@ -49,8 +50,8 @@ func TestRelease(t *testing.T) {
 			}
 		}
 	}
-	for release, want := range map[Release]bool{ReleaseMissing: true, ReleaseYes: true, ReleaseAudioOnly: false,
-		ReleaseNo: false} {
+	for release, want := range map[Release]bool{production.ReleaseMissing: true, production.ReleaseYes: true, production.ReleaseAudioOnly: false,
+		production.ReleaseNo: false} {
 		if got := (Take{Release: release}).ShowsPicture(); got != want {
 			t.Errorf("release %q shows a picture: %v", release, got)
 		}

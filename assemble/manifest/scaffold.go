@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"path"
+	"ripieno/assemble/production"
 	"slices"
 	"strconv"
 	"strings"
@@ -210,23 +211,23 @@ func (d *draft) order() {
 func (d *draft) name() {
 	count := map[string]int{}
 	for _, t := range d.takes {
-		count[Slug(t.part())]++
+		count[production.Slug(t.part())]++
 	}
 	used := map[string]bool{}
 	for _, t := range d.takes {
-		name := Slug(t.part())
+		name := production.Slug(t.part())
 		if name == "" {
-			name = cmp.Or(Slug(t.player), Slug(t.stem), "take")
+			name = cmp.Or(production.Slug(t.player), production.Slug(t.stem), "take")
 		} else if count[name] > 1 && t.player != "" {
-			name = Slug(t.part() + " " + t.player)
+			name = production.Slug(t.part() + " " + t.player)
 		}
 		t.name = name
-		for n := 2; used[fold(t.name)]; n++ {
+		for n := 2; used[production.Fold(t.name)]; n++ {
 			end := "-" + strconv.Itoa(n)
 			r := []rune(name)
-			t.name = string(r[:min(len(r), maxName-len(end))]) + end
+			t.name = string(r[:min(len(r), production.MaxName-len(end))]) + end
 		}
-		used[fold(t.name)] = true
+		used[production.Fold(t.name)] = true
 	}
 }
 

@@ -3,6 +3,7 @@ package manifest
 import (
 	"fmt"
 	"regexp"
+	"ripieno/assemble/production"
 	"slices"
 	"strconv"
 	"strings"
@@ -17,11 +18,7 @@ import (
 const (
 	maxLine = 200  // names of people and parts, titles
 	maxCard = 2000 // the text of a card, lines included
-	maxName = 64   // names that become file names
-	// maxNameBytes leaves room for what else is in a file's name, also while it
-	// is being written: disks take 255 bytes.
-	maxNameBytes = 192
-	maxPath      = 1024
+	maxPath = 1024
 )
 
 // text reads a value of one line; "" when it is absent or faulty.
@@ -61,37 +58,17 @@ func (m mapping) name(key, example string) string {
 	if !ok {
 		return ""
 	}
-	if !nameForm.MatchString(v.Value) || utf8.RuneCountInString(v.Value) > maxName {
-		hint := fmt.Sprintf("letters, digits, '-', '_' and '.', at most %d, beginning with a letter or digit", maxName)
-		if s := Slug(v.Value); s != "" {
+	if !nameForm.MatchString(v.Value) || utf8.RuneCountInString(v.Value) > production.MaxName {
+		hint := fmt.Sprintf("letters, digits, '-', '_' and '.', at most %d, beginning with a letter or digit", production.MaxName)
+		if s := production.Slug(v.Value); s != "" {
 			hint += fmt.Sprintf("; for example %s: %s", key, s)
 		}
 		m.at(v, hint, "%s %q cannot be part of a file name", key, clip(v.Value))
-	} else if n := len(v.Value); n > maxNameBytes {
+	} else if n := len(v.Value); n > production.MaxNameBytes {
 		m.at(v, "disks take 255 bytes for a whole file name",
-			"%s %q takes %d bytes of a file name, at most %d are possible", key, clip(v.Value), n, maxNameBytes)
+			"%s %q takes %d bytes of a file name, at most %d are possible", key, clip(v.Value), n, production.MaxNameBytes)
 	}
 	return v.Value
-}
-
-// Slug returns the nearest name for a take or deliverable that a text gives:
-// small letters, digits and dashes. It is "" when the text has neither.
-func Slug(text string) string {
-	var b strings.Builder
-	for _, r := range strings.ToLower(text) {
-		switch {
-		case unicode.IsLetter(r) || unicode.IsNumber(r):
-			b.WriteRune(r)
-		case b.Len() > 0 && !strings.HasSuffix(b.String(), "-") && !unicode.IsMark(r):
-			b.WriteByte('-')
-		}
-	}
-	s := []rune(strings.Trim(b.String(), "-"))
-	s = s[:min(len(s), maxName)]
-	for len(string(s)) > maxNameBytes {
-		s = s[:len(s)-1]
-	}
-	return strings.Trim(string(s), "-")
 }
 
 // numberForm is a decimal number. YAML has others (0x1F, 1_000, .inf), which
@@ -203,6 +180,9 @@ func (m mapping) choice(key, def string) string {
 	return def
 }
 
+// choose is choice for a key whose words are a set of their own type.
+func choose[W ~string](m mapping, key string, def W) W { return W(m.choice(key, string(def))) }
+
 // names refuses a second use of a name, also one that differs in capitals
 // only, since names become file names and some disks ignore capitals.
 type names struct {
@@ -219,10 +199,10 @@ func (s names) add(m mapping, key, name string) {
 		return
 	}
 	v := m.vals[key]
-	first := s.seen[fold(name)]
+	first := s.seen[production.Fold(name)]
 	switch {
 	case first == nil:
-		s.seen[fold(name)] = v
+		s.seen[production.Fold(name)] = v
 	case first.Value == name:
 		m.at(v, fmt.Sprintf("the first is on line %d; every %s needs a name of its own", first.Line, s.what),
 			"a second %s is named %q", s.what, name)
@@ -232,6 +212,3 @@ func (s names) add(m mapping, key, name string) {
 			"%s %q differs from another only in capitals", s.what, name)
 	}
 }
-
-// fold returns a name for comparison without regard to capitals.
-func fold(s string) string { return strings.ToLower(strings.ToUpper(s)) }

@@ -1,8 +1,11 @@
 package manifest
 
 import (
+	"ripieno/assemble/production"
 	"ripieno/assemble/report/phrase"
 	"ripieno/layout"
+	"ripieno/mix"
+	"ripieno/mix/pan"
 	"ripieno/mix/tempo"
 )
 
@@ -55,14 +58,16 @@ var (
 		{"composer", textValue, "none", "on the title card and pages"},
 		{"ensemble", textValue, "none", "on the title card and pages"},
 		{"dedication", textValue, "none", "on a card with text: dedication"},
+		{"language", oneOf(phrase.Languages()...), phrase.Default,
+			"language of films, pages and notes to players; messages on the command line are English"},
 		{"tempo", mappingOf(tempoShape), required, "measures and tempo of the piece"},
 		{"guide", mappingOf(guideShape), "all defaults", "what everybody hears while recording"},
-		{"timing", oneOf(Tightened, AsPlayed), Tightened,
+		{"timing", among(production.Timings), string(production.Timings[0]),
 			"tightened puts each player's playing on the beat; as-played keeps how late they play"},
 		{"sections", listOf(sectionShape), "those that takes name", "groups of takes with a common gain"},
 		{"seats", whole(1, layout.MaxTiles, "seats"), "none",
 			"how many seats there were when seats were given out; grid --pin writes it"},
-		{"release", oneOf("yes", "no", "audio-only"), "not known",
+		{"release", among(production.Releases), "not known",
 			"what takes without a release of their own allow to be published"},
 		{"takes", listOf(takeShape), "none", "the players, in the order of their seats"},
 		{"mix", mappingOf(mixShape), "all defaults", "the sound of the film"},
@@ -130,7 +135,7 @@ var (
 		{"from", timeValue.withForm("measure").withUnit("as played"), "m1", "first measure that it plays, as played"},
 		{"to", timeValue.withForm("measure").withUnit("as played"), "end of the piece",
 			"measure at which it ends; it is not played"},
-		{"with", oneOf("mix", "others"), "none", "mix: hears all takes; others: all but those recorded to this guide"}}}
+		{"with", among(production.Withs), "none", "mix: hears all takes; others: all but those recorded to this guide"}}}
 	droneShape = &shape{"a drone", "in an entry of drone:", "{measure: 1, note: D3}", []key{
 		{"measure", whole(0, tempo.MaxMeasures, "measure").orWords("count-in"), required,
 			"where it begins; it lasts until the next drone or the end"},
@@ -149,19 +154,21 @@ var (
 			{"player", textValue, "none", "the player's name; on labels, cards and pages"},
 			{"part", textValue, "none", "the part; on labels, and which part of the score it is"},
 			{"section", textValue, "none", "the section it belongs to"},
+			{"language", oneOf(phrase.Languages()...), "that of the call sheets",
+				"language of this player's call sheet and of the note to them"},
 			{"video", mappingOf(videoShape), "none", "the picture, and the sound when there is no audio"},
 			{"audio", mappingOf(audioShape), "none", "a separate microphone, heard instead of the video's sound"},
 			{"guide", textValue, "the guide of all", "the variant of the guide that it was recorded to"},
-			{"timing", oneOf(Tightened, AsPlayed), "as the production", "tightened or as-played, for this take"},
+			{"timing", among(production.Timings), "as the production", "tightened or as-played, for this take"},
 			{"expected", flagValue, "false", "not in yet: the seat is kept; instead of video and audio"},
-			{"release", oneOf("yes", "no", "audio-only"), "as the production",
+			{"release", among(production.Releases), "as the production",
 				"what may be published: all, nothing, or a card instead of the picture"},
 			{"hide_name", flagValue, "false", "shows the part alone, on labels, cards and in the credits"},
 			{"gain", gainValue, "0", "added to the balance"},
 			{"pan", sideValue.orWords("auto"), "auto", "place from left to right; auto spreads takes by their seats"},
 			{"mute", flagValue, "false", "seen and not heard"},
 			{"trim", mappingOf(trimShape), "the whole file", "the part of the film in which it is seen and heard"},
-			{"fit", oneOf("crop", "fit"), "crop", "crop fills the tile; fit shows all of the picture"},
+			{"fit", among(production.Fits), "crop", "crop fills the tile; fit shows all of the picture"},
 			{"behind", value{form: "colour or picture", words: []string{"blur"}}, "the background",
 				"what is round a picture with fit: fit; blur is the take itself"},
 			{"crop", mappingOf(cropShape).orWords("auto"), "the middle",
@@ -175,6 +182,7 @@ var (
 				"frequency below which nothing is kept; auto goes by the part"},
 			{"eq", listOf(bandShape), "none", "bands of its equaliser"},
 			{"compress", mappingOf(compressShape), "none", "its compressor"},
+			{"clean", mappingOf(cleanShape).orWords("auto", "off"), "as the mix", "what the mix does to it by itself"},
 			{"denoise", number(0, maxDenoiseDB, "dB"), "0", "how much softer steady hum and hiss become"},
 			{"width", number(0, 2, "0 one point, 1 as recorded"), "1",
 				"width of a stereo recording; 2 is twice as wide"},
@@ -184,9 +192,9 @@ var (
 	videoShape = &shape{"video", "inside video:", "video: {file: intake/mara.mov}", append(recordingKeys(),
 		key{"rotate", oneOf("0", "90", "180", "270").withUnit("degrees clockwise"), "as the file says",
 			"how far to turn the picture"},
-		key{"colour", oneOf("bt709", "bt601", "bt2020", "p3", "hlg", "pq"), "as the file says",
+		key{"colour", among(production.Colours), "as the file says",
 			"the colours it was recorded in"},
-		key{"range", oneOf("limited", "full"), "as the file says", "the range of its code values"})}
+		key{"range", among(production.Ranges), "as the file says", "the range of its code values"})}
 	audioShape = &shape{"audio", "inside audio:", "audio: {file: intake/mara.wav}", recordingKeys()}
 	trimShape  = &shape{"trim", "inside trim:", "trim: {from: m1, to: m40}", []key{
 		{"from", timeValue, "beginning of the file", "where it is first seen and heard"},
@@ -201,18 +209,23 @@ var (
 		{"true_peak", number(-12, 0, "dBTP"), "-1", "ceiling of the film's peaks"},
 		{"room", number(0, 1, "0 dry, 1 as strong as the dry sound"), "0", "reverberation that all share"},
 		{"balance", oneOf("auto", "manual"), "auto", "auto makes takes equally loud; manual leaves them as recorded"},
-		{"pan_law", oneOf("power", "compromise", "linear"), "power", "-3, -4.5 or -6 dB in the middle"},
+		{"pan_law", oneOf(pan.LawNames()...), "power", "-3, -4.5 or -6 dB in the middle"},
 		{"hall", mappingOf(hallShape), "all defaults", "the room, computed; it is heard with room"},
 		{"impulse", fileValue, "none", "a recorded room instead of hall, such as rooms/church.wav"},
+		{"clean", mappingOf(cleanShape).orWords("auto", "off"), "auto",
+			"what is done to every take by itself; off leaves all as recorded"},
 		{"fade_in", fadeValue, "0", "out of silence at the film's beginning"},
 		{"fade_out", fadeValue, "0", "into silence at the film's end"},
 		{"solo_lift", number(-maxLift, maxLift, "dB"), "0", "gain of a take while a solo shot shows it"},
 		{"stage", listOf(stageShape), "spread evenly", "where sections sit, for takes with pan: auto"}}}
+	cleanShape = &shape{"clean", "inside clean:", "clean: {silence: true, noise: false}", []key{
+		{"silence", flagValue, "true", "closes a take where nobody plays: before, in rests, after"},
+		{"noise", flagValue, "true", "makes noise under the playing softer, as far as it can be heard"}}}
 	muteShape = &shape{"a mute", "in an entry of mutes:", "{from: m5, to: m9}", []key{
 		{"from", timeValue, required, "where the silence begins"},
 		{"to", timeValue, required, "where it ends"}}}
 	bandShape = &shape{"a band", "in an entry of eq:", "{shape: bell, hz: 900, gain: -3}", []key{
-		{"shape", oneOf("low_cut", "low_shelf", "bell", "high_shelf"), required, "the kind of band"},
+		{"shape", oneOf(mix.ShapeNames()...), required, "the kind of band"},
 		{"hz", number(minHz, maxHz, "Hz"), required, "its corner, or the middle of a bell"},
 		{"gain", number(-maxShelfDB, maxShelfDB, "dB"), "required but in low_cut", "how much is added there"},
 		{"q", number(0.1, 20, "the higher, the narrower"), "0.707",
@@ -249,9 +262,9 @@ var (
 		{"labels_fade", number(0, maxLabelsFade, "seconds"), "0", "time in which names come and go"},
 		{"lead_in", edgeValue, "3", "film before measure 1"},
 		{"tail", edgeValue, "3", "film after the last measure"},
-		{"rows", oneOf("grid", "sections", "justified"), "grid",
+		{"rows", among(production.RowKinds), "grid",
 			"sections: each begins a row; justified: whole pictures of every shape"},
-		{"short_rows", oneOf("centred", "spread", "left"), "centred", "where tiles of an incomplete row stand"},
+		{"short_rows", among(production.Alignments), "centred", "where tiles of an incomplete row stand"},
 		{"smallest_tile", whole(20, 1080, "pixels at 1080 lines"), "any",
 			"height below which a grid becomes several sheets"},
 		{"match", oneOf("nothing", "light"), "nothing", "light brings exposure and white balance of takes together"},
@@ -260,11 +273,11 @@ var (
 	shotShape = &shape{"a shot", "in an entry of shots:", "{from: m33, to: m41, show: solo, take: oboe-1}", []key{
 		{"from", timeValue.orWords("start"), required, "where it begins; start is the film's beginning"},
 		{"to", timeValue.orWords("end"), "the next shot", "where it ends; everybody is shown in gaps"},
-		{"show", oneOf("tutti", "soli", "solo", "pair", "card"), required,
+		{"show", among(production.Shows), required,
 			"everybody, a section, one take, two takes, or a card"},
 		{"section", textValue, "required for soli", "the section that is shown"},
 		{"take", textValue, "required for solo", "the take that is shown"},
-		{"others", oneOf("absent", "around"), "absent", "whether the others stay in view, small, round a solo"},
+		{"others", among(production.OtherKinds), "absent", "whether the others stay in view, small, round a solo"},
 		{"takes", value{form: "list of two takes"}, "required for pair", "left and right"},
 		{"text", linesValue.orWords("title", "credits", "dedication"), "required for card",
 			"what the card says, or words of your own"},
@@ -274,7 +287,7 @@ var (
 		{"transition", mappingOf(transitionShape).orWords("cut"), "cut",
 			"how it takes over from the shot before; complete on its first beat"}}}
 	transitionShape = &shape{"transition", "in an entry of shots:", "transition: {kind: dissolve, beats: 1}", []key{
-		{"kind", oneOf("cut", "dissolve", "move"), required,
+		{"kind", among(production.TransitionKinds), required,
 			"dissolve blends; move lets tiles glide to their new place"},
 		{"beats", number(0.05, 32, "beats"), "required without seconds", "how long, in beats before the shot"},
 		{"seconds", number(0.05, maxTransition, "seconds"), "required without beats", "how long"}}}
@@ -282,7 +295,7 @@ var (
 		{"name", nameValue, required, "unique; the film is out/NAME.mp4"},
 		{"canvas", value{form: "width x height", unit: "pixels"}, required,
 			"size of the picture, such as 1920x1080; even, 32 to 8192 a side"},
-		{"codec", oneOf(codecs...), codecs[0], "h264 plays everywhere; hevc and av1 make smaller files"},
+		{"codec", among(production.Codecs), string(production.Codecs[0]), "h264 plays everywhere; hevc and av1 make smaller files"},
 		{"poster", timeValue.orWords("start", "end"), "none", "the moment that is also kept as a picture"}}}
 	chapterShape = &shape{"a chapter", "in an entry of chapters:", "{at: m1, name: Theme}", []key{
 		{"at", timeValue.orWords("start"), required, "where it begins"},
@@ -293,7 +306,7 @@ var (
 		{"text", linesValue, required, "what it says"}}}
 	callSheetShape = &shape{"callsheet", "inside callsheet:",
 		"callsheet: {due: 2031-06-12, send_to: takes@example.org}", []key{
-			{"language", oneOf(phrase.Languages()...), phrase.Default, "language of the pages"},
+			{"language", oneOf(phrase.Languages()...), "that of the production", "language of the pages"},
 			{"due", value{form: "date or text"}, "none", "last day for takes, such as 2031-06-12 or 2031-06-12 20:00"},
 			{"send_to", textValue, "none", "where recordings go: a web or mail address, or words"},
 			{"contact", textValue, "none", "whom to ask"},
@@ -322,7 +335,7 @@ func recordingKeys() []key {
 // sentenceKeys returns the keys of the sentences of the call sheet.
 func sentenceKeys() []key {
 	var all []key
-	for _, k := range phrase.Keys() {
+	for _, k := range phrase.SheetKeys() {
 		all = append(all, key{k, textValue, "the built-in one", "replaces that sentence of the call sheet"})
 	}
 	return all
@@ -332,4 +345,4 @@ func sentenceKeys() []key {
 var shapes = []*shape{topShape, tempoShape, countInShape, cueShape, changeShape, holdShape, guideShape,
 	levelsShape, variantShape, droneShape, sectionShape, takeShape, videoShape, audioShape, trimShape, cropShape,
 	mixShape, pictureShape, shotShape, transitionShape, deliverShape, chapterShape, noteShape, callSheetShape,
-	muteShape, bandShape, compressShape, hallShape, stageShape}
+	cleanShape, muteShape, bandShape, compressShape, hallShape, stageShape}

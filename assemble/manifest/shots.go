@@ -2,6 +2,8 @@ package manifest
 
 import (
 	"fmt"
+	"ripieno/assemble/production"
+	"ripieno/layout/shot"
 	"slices"
 
 	"go.yaml.in/yaml/v3"
@@ -37,7 +39,7 @@ func (m mapping) shots(p *Production) []Shot {
 		case s.From.Edge == FilmEnd:
 			e.at(e.vals["from"], "give a time before the end", "a shot cannot begin at the end")
 			continue
-		case s.To != nil && !s.From.before(*s.To):
+		case s.To != nil && !s.From.Before(*s.To):
 			e.at(e.vals["to"], "from must come before to", "the shot ends at %q, which is not after its beginning %q",
 				s.To.Text, s.From.Text)
 			s.To = nil
@@ -45,7 +47,7 @@ func (m mapping) shots(p *Production) []Shot {
 		s.Transition = e.transition(s.From, p.Tempo)
 		placed = append(placed, placedShot{s, e})
 	}
-	slices.SortStableFunc(placed, func(a, b placedShot) int { return compareTimes(a.From, b.From) })
+	slices.SortStableFunc(placed, func(a, b placedShot) int { return production.CompareTimes(a.From, b.From) })
 	var shots []Shot
 	for i, s := range placed {
 		if i > 0 {
@@ -59,11 +61,11 @@ func (m mapping) shots(p *Production) []Shot {
 // follows adds a fault when s and the shot before it want the film at once.
 func (s placedShot) follows(last placedShot) {
 	switch {
-	case !last.From.before(s.From):
+	case !last.From.Before(s.From):
 		s.m.at(s.m.vals["from"], fmt.Sprintf("the other is on line %d; a film shows one shot at a time",
 			last.m.node.Line),
 			"a second shot begins at %q", s.From.Text)
-	case last.To != nil && s.From.before(*last.To):
+	case last.To != nil && s.From.Before(*last.To):
 		last.m.at(last.m.vals["to"], fmt.Sprintf("to: %s, or leave it out: a shot ends where the next begins",
 			s.From.Text),
 			"the shot ends at %q, after the next has begun at %q (line %d)", last.To.Text, s.From.Text, s.m.node.Line)
@@ -74,20 +76,23 @@ func (s placedShot) follows(last placedShot) {
 func (m mapping) shot(who cast) Shot {
 	s := Shot{Mark: markOf(m.file, m.node)}
 	if m.need("show", "tutti, soli, solo, pair or card") {
-		s.Show = m.choice("show", "")
+		s.Show = choose[shot.Kind](m, "show", "")
 	}
 	if m.has("labels") {
 		b := m.flag("labels", true)
 		s.Labels = &b
 	}
 	// Each sort of shot has keys of its own, and no other sort has them.
-	for _, own := range []struct{ show, key, hint string }{
-		{"soli", "section", "the section to show, for example section: winds"},
-		{"solo", "take", "the take to show, for example take: oboe-1"},
-		{"solo", "others", ""},
-		{"pair", "takes", "the two takes to show, for example takes: [oboe-1, horn-2]"},
-		{"card", "text", "text: title, text: credits, or words of your own"},
-		{"card", "roll", ""},
+	for _, own := range []struct {
+		show      shot.Kind
+		key, hint string
+	}{
+		{shot.Soli, "section", "the section to show, for example section: winds"},
+		{shot.Solo, "take", "the take to show, for example take: oboe-1"},
+		{shot.Solo, "others", ""},
+		{shot.Pair, "takes", "the two takes to show, for example takes: [oboe-1, horn-2]"},
+		{shot.Card, "text", "text: title, text: credits, or words of your own"},
+		{shot.Card, "roll", ""},
 	} {
 		switch {
 		case s.Show == own.show && own.hint == "": // it may be left out
@@ -100,9 +105,9 @@ func (m mapping) shot(who cast) Shot {
 	}
 	s.Section = m.sectionName("section")
 	s.Take = m.text("take", "oboe-1")
-	s.Others = m.choice("others", "")
+	s.Others = choose[production.Others](m, "others", "")
 	s.Text = m.textUpTo("text", "title", maxCard, true)
-	if s.Roll = m.flag("roll", false); s.Roll && s.Show == "card" && s.Text != "credits" {
+	if s.Roll = m.flag("roll", false); s.Roll && s.Show == shot.Card && s.Text != "credits" {
 		m.at(m.keys["roll"], "text: credits, or leave out roll", "roll is for credits only")
 	}
 	if x, ok := m.number("labels_for"); ok {
@@ -110,10 +115,10 @@ func (m mapping) shot(who cast) Shot {
 	}
 	m.pair(&s, who)
 	switch {
-	case s.Show == "soli" && s.Section != "" && !who.known["section "+s.Section]: // it would be empty
+	case s.Show == shot.Soli && s.Section != "" && !who.known["section "+s.Section]: // it would be empty
 		m.at(m.vals["section"], m.didYouMean(s.Section, who.sections, "sections with takes"),
 			"no take is in section %q", clip(s.Section))
-	case s.Show == "solo" && s.Take != "" && !who.known["take "+s.Take]:
+	case s.Show == shot.Solo && s.Take != "" && !who.known["take "+s.Take]:
 		m.at(m.vals["take"], m.didYouMean(s.Take, who.takes, "takes"), "there is no take %q", clip(s.Take))
 	}
 	return s

@@ -3,58 +3,17 @@ package manifest
 import (
 	"fmt"
 
+	"ripieno/mix"
+	"ripieno/mix/pan"
 	"ripieno/mix/tempo"
 )
-
-// Strip is what a take says about its own way through the mix, besides gain
-// and pan. The zero value leaves everything to the program.
-type Strip struct {
-	Mutes     []Mute
-	LowCutHz  *float64 // high-pass; 0: none; nil: by the part
-	EQ        []Band
-	Compress  *Compress // nil: none
-	DenoiseDB float64   // how much softer steady noise becomes; 0: untouched
-	Width     *float64  // of a stereo recording: 1 as recorded, 0 one point, 2 twice as wide; nil: 1
-	Delay     float64   // seconds later; negative: earlier
-	SendDB    float64   // to the room, beside what every take sends
-	Dry       bool      // send: none
-}
-
-// Mute is a span in which a take is not heard.
-type Mute struct{ From, To Time }
-
-// Band is one band of a take's equaliser.
-type Band struct {
-	Shape  string // low_cut, low_shelf, bell or high_shelf
-	Hz     float64
-	GainDB float64 // not of a low_cut
-	Q      float64 // 0: 0.707
-}
-
-// Compress narrows the dynamics of a take. What is 0 has the default of the
-// mix: a knee of 6 dB, 10 ms of attack, 150 ms of release.
-type Compress struct {
-	ThresholdDB, Ratio float64
-	KneeDB             float64
-	Attack, Release    float64 // seconds
-	MakeUpDB           float64
-}
-
-// Hall is the shared room. Seconds; see package room.
-type Hall struct {
-	Decay, High, PreDelay, Size float64
-}
-
-// Place is where a section sits, from its first seat to its last: -100 left to
-// 100 right.
-type Place struct {
-	Section  string
-	From, To float64
-}
 
 // defaultHall is the one that package room takes for zeros, written out, so
 // that a manifest can say 0 where it means it.
 var defaultHall = Hall{Decay: 1.8, High: 0.55, PreDelay: 0.018, Size: 1}
+
+// allClean is the default: everything that is done.
+var allClean = Clean{Silence: true, Noise: true}
 
 // Bounds of what a person can mean; the mix itself takes more.
 const (
@@ -107,6 +66,28 @@ func (m mapping) strip(music *tempo.Map) Strip {
 	return s
 }
 
+// clean reads what is done to takes by themselves; what is not written stays as
+// in def.
+func (m mapping) clean(def Clean) Clean {
+	if v := m.vals["clean"]; v != nil && isScalar(v) && !isQuoted(v) {
+		switch v.Value {
+		case "auto":
+			return allClean
+		case "off":
+			return Clean{}
+		}
+	}
+	if v := m.vals["clean"]; v != nil && isScalar(v) && !isEmpty(v) {
+		m.at(v, "write off, auto, or "+cleanShape.example, "unknown clean %q", clip(v.Value))
+		return def
+	}
+	c, ok := m.child("clean", cleanShape)
+	if !ok {
+		return def
+	}
+	return Clean{Silence: c.flag("silence", def.Silence), Noise: c.flag("noise", def.Noise)}
+}
+
 // mute reads one mute; both its ends are needed, since a mute to the end of
 // the film is what trim is for.
 func (m mapping) mute(music *tempo.Map) (x Mute, ok bool) {
@@ -117,12 +98,12 @@ func (m mapping) mute(music *tempo.Map) (x Mute, ok bool) {
 	if !okFrom || !okTo {
 		return x, false
 	}
-	if !from.before(to) {
+	if !from.Before(to) {
 		m.at(m.vals["to"], "from must come before to", "the mute ends at %q, which is not after its beginning %q",
 			to.Text, from.Text)
 		return x, false
 	}
-	return Mute{from, to}, true
+	return Mute{From: from, To: to}, true
 }
 
 // lowCut returns nil for auto and when it is absent, 0 for none.
@@ -144,16 +125,17 @@ func (m mapping) lowCut() *float64 {
 // band reads one band of an equaliser.
 func (m mapping) band() Band {
 	var b Band
+	known := false
 	if m.need("shape", "low_cut, low_shelf, bell or high_shelf") {
-		b.Shape = m.choice("shape", "")
+		b.Shape, known = mix.ParseShape(m.choice("shape", ""))
 	}
 	if m.need("hz", "for example "+bandShape.example) {
 		b.Hz, _ = m.number("hz")
 	}
 	switch {
-	case b.Shape == "low_cut" && m.has("gain"):
+	case known && b.Shape == mix.LowCut && m.has("gain"):
 		m.at(m.keys["gain"], "delete it, or use a low_shelf", "a low_cut has no gain")
-	case b.Shape != "low_cut" && b.Shape != "":
+	case known && b.Shape != mix.LowCut:
 		m.need("gain", "for example "+bandShape.example)
 	}
 	b.GainDB, _ = m.number("gain")
@@ -181,7 +163,7 @@ func (m mapping) compress() *Compress {
 
 // bus reads what all takes share besides loudness and balance.
 func (m mapping) bus(x *Mix, sections []Section) {
-	x.PanLaw = m.choice("pan_law", x.PanLaw)
+	x.PanLaw, _ = pan.ParseLaw(m.choice("pan_law", x.PanLaw.String()))
 	if c, ok := m.child("hall", hallShape); ok {
 		for key, at := range map[string]*float64{
 			"decay": &x.Hall.Decay, "high": &x.Hall.High, "pre_delay": &x.Hall.PreDelay, "size": &x.Hall.Size,
@@ -202,6 +184,7 @@ func (m mapping) bus(x *Mix, sections []Section) {
 			m.at(m.keys[key], "add room: 0.15, or another share", "%s is not heard without room", key)
 		}
 	}
+	x.Clean = m.clean(x.Clean)
 	x.FadeIn, _ = m.number("fade_in")
 	x.FadeOut, _ = m.number("fade_out")
 	x.SoloLiftDB, _ = m.number("solo_lift")

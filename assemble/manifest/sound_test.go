@@ -3,8 +3,10 @@ package manifest
 import (
 	"math"
 	"reflect"
+	"ripieno/mix"
 	"testing"
 
+	"ripieno/mix/pan"
 	"ripieno/mix/tempo"
 )
 
@@ -49,26 +51,50 @@ mix:
 	s.Mutes = nil
 	low, width := 90.0, 0.5
 	want := Strip{
-		LowCutHz: &low, EQ: []Band{{"low_cut", 80, 0, 0}, {"bell", 900, -3, 2}, {"high_shelf", 8000, 1.5, 0}},
+		LowCutHz: &low, EQ: []Band{{Shape: mix.LowCut, Hz: 80}, {Shape: mix.Bell, Hz: 900, GainDB: -3, Q: 2},
+			{Shape: mix.HighShelf, Hz: 8000, GainDB: 1.5}},
 		Compress:  &Compress{ThresholdDB: -24, Ratio: 2, KneeDB: 3, Attack: 0.02, Release: 0.2, MakeUpDB: 4},
-		DenoiseDB: 8, Width: &width, Delay: -0.012, SendDB: -6,
+		DenoiseDB: 8, Width: &width, Delay: -0.012, SendDB: -6, Clean: allClean,
 	}
 	if !reflect.DeepEqual(s, want) {
 		t.Errorf("oboe %+v, want %+v", s, want)
 	}
 	viola, cello := p.Takes[1].Strip, p.Takes[2].Strip
-	if viola.LowCutHz == nil || *viola.LowCutHz != 0 || !viola.Dry || !reflect.DeepEqual(cello, Strip{}) {
+	if viola.LowCutHz == nil || *viola.LowCutHz != 0 || !viola.Dry || !reflect.DeepEqual(cello, Strip{Clean: allClean}) {
 		t.Errorf("viola %+v, cello %+v", viola, cello)
 	}
 	bus := Mix{
-		LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, Room: 0.2, PanLaw: "linear",
-		Hall: Hall{Decay: 2.5, High: 0.55, PreDelay: 0, Size: 1}, FadeIn: 0.5, FadeOut: 2, SoloLiftDB: 2,
-		Stage: []Place{{"strings", -60, -10}, {"winds", 10, 10}},
+		LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, Room: 0.2, PanLaw: pan.Linear,
+		Hall: Hall{Decay: 2.5, High: 0.55, PreDelay: 0, Size: 1}, FadeIn: 0.5, FadeOut: 2, SoloLiftDB: 2, Clean: allClean,
+		Stage: []Place{{Section: "strings", From: -60, To: -10}, {Section: "winds", From: 10, To: 10}},
 	}
 	if !reflect.DeepEqual(p.Mix, bus) {
 		t.Errorf("mix %+v, want %+v", p.Mix, bus)
 	}
 	if x := p.Sections[0].TargetLUFS; x == nil || math.Abs(*x+24) > 0 || p.Sections[1].TargetLUFS != nil {
 		t.Errorf("targets %+v", p.Sections)
+	}
+}
+
+// What is done to takes by themselves: all by default, each off by one key, for
+// all or for a take.
+func TestClean(t *testing.T) {
+	for _, c := range []struct {
+		mix, take string
+		want      Clean
+	}{
+		{"", "", allClean},
+		{"mix: {clean: off}\n", "", Clean{}},
+		{"mix: {clean: {noise: false}}\n", "", Clean{Silence: true}},
+		{"mix: {clean: {silence: false}}\n", "", Clean{Noise: true}},
+		{"", ", clean: off", Clean{}},
+		{"mix: {clean: off}\n", ", clean: auto", allClean},
+		{"mix: {clean: off}\n", ", clean: {silence: true}", Clean{Silence: true}},
+		{"mix: {clean: {noise: false}}\n", ", clean: {silence: false}", Clean{}},
+	} {
+		p := parse(t, head+c.mix+"takes:\n  - {name: a, audio: {file: a.wav}"+c.take+"}\n")
+		if got := p.Takes[0].Strip.Clean; got != c.want {
+			t.Errorf("%s%s gives %+v, want %+v", c.mix, c.take, got, c.want)
+		}
 	}
 }

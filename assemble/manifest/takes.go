@@ -3,6 +3,8 @@ package manifest
 import (
 	"fmt"
 	"path"
+	"ripieno/assemble/production"
+	"ripieno/layout"
 	"slices"
 	"strconv"
 	"strings"
@@ -39,7 +41,9 @@ func (m mapping) sections() []Section {
 }
 
 // sectionName reads the name of a section.
-func (m mapping) sectionName(key string) string { return m.textUpTo(key, "winds", maxName, false) }
+func (m mapping) sectionName(key string) string {
+	return m.textUpTo(key, "winds", production.MaxName, false)
+}
 
 // useSections adds the sections that takes name and nobody declared, in the
 // order of takes. A name that is a slip away from a declared one is a fault,
@@ -48,11 +52,11 @@ func (m mapping) useSections(declared []Section, takes []Take, entries []mapping
 	all := declared
 	known := map[string]string{} // folded name -> name
 	for _, s := range declared {
-		known[fold(s.Name)] = s.Name
+		known[production.Fold(s.Name)] = s.Name
 	}
 	for i, t := range takes {
 		node := entries[i].vals["section"]
-		name, ok := known[fold(t.Section)]
+		name, ok := known[production.Fold(t.Section)]
 		switch {
 		case t.Section == "" || name == t.Section:
 			continue
@@ -67,7 +71,7 @@ func (m mapping) useSections(declared []Section, takes []Take, entries []mapping
 			takes[i].Section = near // so that shots of it are not faults as well
 			continue
 		}
-		known[fold(t.Section)] = t.Section
+		known[production.Fold(t.Section)] = t.Section
 		all = append(all, Section{Name: t.Section, Mark: markOf(m.file, node)})
 	}
 	return all
@@ -78,9 +82,9 @@ func (m mapping) useSections(declared []Section, takes []Take, entries []mapping
 // are not slips of each other, so one letter too many, too few or swapped
 // counts and another letter does not.
 func (r *reader) slipOf(name string, declared []Section) string {
-	a := fold(name)
+	a := production.Fold(name)
 	for _, s := range declared {
-		b := fold(s.Name)
+		b := production.Fold(s.Name)
 		if r.tries++; r.tries > maxTries {
 			return ""
 		}
@@ -102,24 +106,20 @@ func sortedRunes(s string) string {
 	return string(r)
 }
 
-// Words of the key timing.
-const (
-	Tightened = "tightened"
-	AsPlayed  = "as-played"
-)
-
 // timing reads what becomes of a player's steady lateness.
-func (m mapping) timing(def string) string { return m.choice("timing", def) }
+func (m mapping) timing(def production.Timing) production.Timing { return choose(m, "timing", def) }
 
-// takes reads the takes, each with the mapping it came from. timing is for
-// those that say nothing else, and so is release.
-func (m mapping) takes(music *tempo.Map, timing string, release Release) ([]Take, []mapping) {
+// takes reads the takes of a production, each with the mapping it came from. What
+// the production says of timing and language is for those that say nothing else,
+// and so is release.
+func (m mapping) takes(p *Production, release Release) ([]Take, []mapping) {
 	var all []Take
 	used := newNames("take")
 	entries := m.entries("takes", takeShape)
 	for _, e := range entries {
-		t := e.take(music)
-		t.Timing = e.timing(timing)
+		t := e.take(p.Tempo)
+		t.Timing = e.timing(p.Timing)
+		t.Language = e.choice("language", p.CallSheet.Language)
 		t.Release = e.release(release)
 		used.add(e, "name", t.Name)
 		all = append(all, t)
@@ -130,7 +130,7 @@ func (m mapping) takes(music *tempo.Map, timing string, release Release) ([]Take
 // take reads one take. Its faults are independent of each other as far as
 // possible, so that one slip gives one fault.
 func (m mapping) take(music *tempo.Map) Take {
-	t := Take{Mark: markOf(m.file, m.node), Fit: "crop", Crop: Crop{0.5, 0.5, 1}}
+	t := Take{Mark: markOf(m.file, m.node), Fit: production.Fits[0], Crop: production.Middle}
 	if m.need("name", "for example name: oboe-1") {
 		t.Name = m.name("name", "oboe-1")
 	}
@@ -149,7 +149,7 @@ func (m mapping) take(music *tempo.Map) Take {
 	t.Mute = m.flag("mute", false)
 	t.Strip = m.strip(music)
 	t.TrimFrom, t.TrimTo = m.trim(music)
-	t.Fit = m.choice("fit", t.Fit)
+	t.Fit = choose(m, "fit", t.Fit)
 	t.Behind, t.Backing = m.behind(t.Fit)
 	t.Weight = 1
 	if n, ok := m.whole("weight"); ok {
@@ -174,11 +174,11 @@ func (m mapping) take(music *tempo.Map) Take {
 }
 
 // behind reads what stands round a picture that is fitted.
-func (m mapping) behind(fit string) (string, *Asset) {
+func (m mapping) behind(fit layout.Mode) (string, *Asset) {
 	if !m.has("behind") {
 		return "", nil
 	}
-	if fit != "fit" {
+	if fit != layout.Fit {
 		m.at(m.keys["behind"], "add fit: fit, or delete behind", "nothing is seen behind a picture that fills its tile")
 	}
 	if v := m.vals["behind"]; v.Value == "blur" {
@@ -211,7 +211,7 @@ func (m mapping) trim(music *tempo.Map) (from, to *Time) {
 	if t, ok := c.moment("to", music); ok {
 		to = &t
 	}
-	if from != nil && to != nil && !from.before(*to) {
+	if from != nil && to != nil && !from.Before(*to) {
 		c.at(c.vals["to"], "from must come before to", "the trim ends at %q, which is not after its beginning %q",
 			to.Text, from.Text)
 	}
@@ -221,7 +221,7 @@ func (m mapping) trim(music *tempo.Map) (from, to *Time) {
 // crop reads the focus of a picture. Zoom begins at 1: below, there would be
 // something round the picture, which is what fit: fit is for.
 func (m mapping) crop() Crop {
-	c := Crop{0.5, 0.5, 1}
+	c := production.Middle
 	if x, ok := m.number("x"); ok {
 		c.X = x
 	}
@@ -267,8 +267,8 @@ func (m mapping) recording(key string, s *shape) *File {
 		degrees, _ := strconv.Atoi(v) // one of the four
 		f.Rotate = &degrees
 	}
-	f.Colour = c.choice("colour", "")
-	f.Range = c.choice("range", "")
+	f.Colour = choose[production.Colour](c, "colour", "")
+	f.Range = choose[production.Range](c, "range", "")
 	f.Track, _ = c.whole("track")
 	return f
 }

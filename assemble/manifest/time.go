@@ -143,22 +143,3 @@ func (m mapping) fileTime(key string) (*float64, bool) {
 	}
 	return &seconds, true
 }
-
-// before reports whether a comes strictly before b on the film's time line.
-func (a Time) before(b Time) bool {
-	if a.Edge != Moment || b.Edge != Moment {
-		return a.rank() < b.rank()
-	}
-	return a.Seconds < b.Seconds
-}
-
-// rank puts the film's ends round everything else.
-func (a Time) rank() int {
-	switch a.Edge {
-	case FilmStart:
-		return 0
-	case FilmEnd:
-		return 2
-	}
-	return 1
-}

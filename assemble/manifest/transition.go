@@ -2,7 +2,10 @@ package manifest
 
 import (
 	"fmt"
+	"slices"
 
+	"ripieno/assemble/production"
+	"ripieno/layout/shot"
 	"ripieno/mix/tempo"
 )
 
@@ -13,7 +16,7 @@ const maxTransition = 20
 // pair reads the two takes of a shot that shows them side by side.
 func (m mapping) pair(s *Shot, who cast) {
 	list := m.list("takes", "takes: [oboe-1, horn-2]")
-	if s.Show != "pair" || len(list) == 0 {
+	if s.Show != shot.Pair || len(list) == 0 {
 		return
 	}
 	if len(list) != 2 {
@@ -42,11 +45,11 @@ func (m mapping) pair(s *Shot, who cast) {
 // transition reads how a shot takes over from the one before. Beats are those
 // that lead up to the shot, at whatever tempo they have there.
 func (m mapping) transition(from Time, music *tempo.Map) Transition {
-	t := Transition{Kind: "cut"}
-	if v := m.vals["transition"]; v != nil && isScalar(v) && v.Value == "cut" {
+	t := Transition{Kind: production.Cut}
+	if v := m.vals["transition"]; v != nil && isScalar(v) && v.Value == string(production.Cut) {
 		return t
 	}
-	if v := m.vals["transition"]; v != nil && isScalar(v) && (v.Value == "dissolve" || v.Value == "move") {
+	if v := m.vals["transition"]; v != nil && isScalar(v) && slices.Contains(production.TransitionKinds.Strings(), v.Value) {
 		m.at(v, fmt.Sprintf("transition: {kind: %s, beats: 1}", v.Value), "a %s needs a length", v.Value)
 		return t
 	}
@@ -56,12 +59,12 @@ func (m mapping) transition(from Time, music *tempo.Map) Transition {
 	}
 	t.Mark = markOf(m.file, c.node)
 	if c.need("kind", "cut, dissolve or move") {
-		t.Kind = c.choice("kind", "cut")
+		t.Kind = choose(c, "kind", t.Kind)
 	}
 	beats, inBeats := c.number("beats")
 	seconds, inSeconds := c.number("seconds")
 	switch {
-	case t.Kind == "cut":
+	case t.Kind == production.Cut:
 		if c.has("kind") && (c.has("beats") || c.has("seconds")) {
 			c.at(c.node, "kind: dissolve or move, or leave out its length", "a cut has no length")
 		}

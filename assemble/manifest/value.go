@@ -1,6 +1,9 @@
 package manifest
 
-import "strings"
+import (
+	"ripieno/assemble/production"
+	"strings"
+)
 
 // value is what may stand behind a key.
 type value struct {
@@ -47,6 +50,9 @@ func whole(lo, hi float64, unit string) value {
 
 // oneOf returns a choice of words.
 func oneOf(words ...string) value { return value{form: wordForm, words: words} }
+
+// among returns a choice of a closed set of words.
+func among[W ~string](set production.Words[W]) value { return oneOf(set.Strings()...) }
 
 // mappingOf returns a mapping with the keys of s.
 func mappingOf(s *shape) value { return value{form: "mapping", of: s} }

@@ -52,7 +52,7 @@ func readAtoms(r io.ReaderAt, size int64) []atom {
 	return list
 }
 
-// plausibleKind tells whether s can be the type of a box: printable Latin-1,
+// plausibleKind reports whether s can be the type of a box: printable Latin-1,
 // QuickTime's © included.
 func plausibleKind(s string) bool {
 	for _, c := range []byte(s) {
@@ -73,7 +73,7 @@ func find(list []atom, kind string) (atom, bool) {
 	return atom{}, false
 }
 
-// fastStart tells whether a player can begin before it has the whole file: the
+// fastStart reports whether a player can begin before it has the whole file: the
 // index stands before the media data.
 func fastStart(list []atom) bool {
 	index, ok := find(list, "moov")

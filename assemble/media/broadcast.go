@@ -34,7 +34,7 @@ type BroadcastLoudness struct {
 // day is how many samples TimeReference counts before it begins anew.
 const day = 24 * 3600 * audio.Rate
 
-// TimeReference is the time of day of a guide frame when guide time 0 is
+// TimeReference returns the time of day of a guide frame when guide time 0 is
 // midnight. Frames before the guide lie at the end of the day before.
 func TimeReference(f audio.Frames) uint64 { return uint64(((int64(f) % day) + day) % day) }
 
@@ -46,7 +46,7 @@ const (
 	unknownLevel = 0x7FFF
 )
 
-// chunk is the whole bext chunk, padded to even length.
+// chunk returns the whole bext chunk, padded to even length.
 func (b *Broadcast) chunk() []byte {
 	le := binary.LittleEndian
 	history := ""
@@ -76,7 +76,7 @@ func (b *Broadcast) chunk() []byte {
 	return out
 }
 
-// hundredths is a level as bext stores it: 100 times, rounded.
+// hundredths returns a level as bext stores it: 100 times, rounded.
 func hundredths(v float64) uint16 {
 	n := math.Round(v * 100)
 	if !(math.Abs(n) <= 9999) { // what Tech 3285 allows; NaN too

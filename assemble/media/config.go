@@ -7,7 +7,7 @@ import (
 	"os"
 )
 
-// DecoderConfig is what the first picture of an MP4 file tells a decoder in
+// DecoderConfig returns what the first picture of an MP4 file tells a decoder in
 // advance: the content of its avcC, hvcC or av1C box. Runs of frames can be
 // joined without encoding when theirs are the same, because a film has one.
 func DecoderConfig(path string) ([]byte, error) {

@@ -15,7 +15,7 @@ const Rule = 4
 // ErrNoPicture is the error of a file that has no picture at all.
 var ErrNoPicture = errors.New("there is no picture")
 
-// CountFrames is how many samples the first picture of an MP4 or QuickTime
+// CountFrames returns how many samples the first picture of an MP4 or QuickTime
 // file has, which for files of our own is its number of frames. It reads the
 // index alone, and wants the file to end where its last box ends: a writer that
 // was stopped leaves another length or no index. Starting ffprobe for it takes
@@ -91,7 +91,7 @@ func insideFrom(r io.ReaderAt, a atom, skip int64) []atom {
 	return list
 }
 
-// follow is the box that a path leads to.
+// follow returns the box that a path leads to.
 func follow(r io.ReaderAt, a atom, path ...string) (atom, error) {
 	for _, kind := range path {
 		next, ok := find(insideFrom(r, a, 0), kind)
@@ -103,7 +103,7 @@ func follow(r io.ReaderAt, a atom, path ...string) (atom, error) {
 	return a, nil
 }
 
-// field is the four bytes at a place in the content of the box that path leads
+// field returns the four bytes at a place in the content of the box that path leads
 // to.
 func field(r io.ReaderAt, a atom, at int64, path ...string) ([]byte, error) {
 	a, err := follow(r, a, path...)

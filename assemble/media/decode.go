@@ -112,7 +112,7 @@ func decodable(info Info) error {
 	return nil
 }
 
-// fileSize is a file's size in bytes, 0 for none.
+// fileSize returns a file's size in bytes, 0 for none.
 func fileSize(path string) int64 {
 	st, err := os.Stat(path)
 	if err != nil {
@@ -142,7 +142,7 @@ func soundLimits(sounds []Sound) ffmpeg.Limits {
 	return l
 }
 
-// longest is how many seconds of a sound are decoded: a little more than what
+// longest returns how many seconds of a sound are decoded: a little more than what
 // its file may come to, so that it is seen to exceed that.
 func longest(info Info) float64 {
 	if info.Own {
@@ -281,14 +281,14 @@ func (d *Decoded) judge(info Info, saidTruncated bool) {
 	}
 }
 
-// timeLimit is the wall clock given to decoding seconds of a recording:
+// timeLimit returns the wall clock given to decoding seconds of a recording:
 // decoding runs a hundred times faster than real time on an idle computer, so
 // real time and a minute is out of reach for an honest file.
 func timeLimit(seconds float64) time.Duration {
 	return time.Minute + time.Duration(math.Min(seconds, MaxSeconds)*float64(time.Second))
 }
 
-// Patience is for how long nothing may be heard of a decoder, beyond what is
+// Patience returns for how long nothing may be heard of a decoder, beyond what is
 // usual, that has so many seconds to decode before there is anything to show.
 func Patience(seconds float64) time.Duration { return timeLimit(4 * seconds) }
 

@@ -152,7 +152,7 @@ type framer struct {
 	err    error // of use
 }
 
-// ended is how a decoding went whose processes ended with err.
+// ended returns how a decoding went whose processes ended with err.
 func (f *framer) ended(ctx context.Context, info Info, err error) error {
 	switch {
 	case f.err != nil:

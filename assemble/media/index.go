@@ -52,7 +52,7 @@ func judgeIndex(r io.ReaderAt, list []atom) (what, hint string) {
 	return "", ""
 }
 
-// sum is a+b, or the largest number where that is too large.
+// sum returns a+b, or the largest number where that is too large.
 func sum(a, b int64) int64 {
 	if a > math.MaxInt64-b {
 		return math.MaxInt64
@@ -60,7 +60,7 @@ func sum(a, b int64) int64 {
 	return a + b
 }
 
-// listedBy is how many entries ffmpeg makes of a track's sample table: one for
+// listedBy returns how many entries ffmpeg makes of a track's sample table: one for
 // each sample, but only one for each piece of sound whose samples are single
 // values.
 func listedBy(r io.ReaderAt, track atom) int64 {
@@ -87,7 +87,7 @@ func listedBy(r io.ReaderAt, track atom) int64 {
 	return n
 }
 
-// listedIn is how many samples the runs of a fragment's track have. A run whose
+// listedIn returns how many samples the runs of a fragment's track have. A run whose
 // samples are all alike takes no bytes for them.
 func listedIn(r io.ReaderAt, fragment atom) int64 {
 	n := int64(0)
@@ -103,7 +103,7 @@ func listedIn(r io.ReaderAt, fragment atom) int64 {
 	return n
 }
 
-// elsewhere tells whether a track's media lie in another file: all its references
+// elsewhere reports whether a track's media lie in another file: all its references
 // are aliases of QuickTime, and none says that it is to this file (flag 1). What
 // else refers to other files ffmpeg reads in this one.
 func elsewhere(r io.ReaderAt, track atom) bool {

@@ -6,7 +6,7 @@ import (
 	"testing"
 )
 
-// words is numbers of 32 bits.
+// words returns numbers of 32 bits.
 func words(n ...uint32) (b []byte) {
 	for _, v := range n {
 		b = binary.BigEndian.AppendUint32(b, v)
@@ -14,12 +14,12 @@ func words(n ...uint32) (b []byte) {
 	return b
 }
 
-// movie is a file of one track with such a sample table and data reference.
+// movie returns a file of one track with such a sample table and data reference.
 func movie(kind string, reference []byte, tables ...[]byte) []byte {
 	return edited(nil, kind, reference, tables...)
 }
 
-// edited is a movie with more boxes in its track.
+// edited returns a movie with more boxes in its track.
 func edited(more []byte, kind string, reference []byte, tables ...[]byte) []byte {
 	handler := box("hdlr", append(words(0, 0), []byte(kind)...)...)
 	data := box("dinf", box("dref", append(words(0, 1), reference...)...)...)

@@ -41,7 +41,7 @@ func ReadKeys(path string, stream int) (Keys, error) {
 	return keys, nil
 }
 
-// OpenAt is the last whole second at or before start, not more than reach
+// OpenAt returns the last whole second at or before start, not more than reach
 // earlier, at which ffmpeg begins with a key frame that is shown at start or
 // before. It begins with the last one that is taken up to then, if a tick may
 // be lost to rounding. Times are the file's, whose picture's first frame is
@@ -124,7 +124,7 @@ func readKeys(r io.ReaderAt, size int64, stream int) (Keys, error) {
 	return keys, nil
 }
 
-// timeUnits is how many units of time of a track make a second.
+// timeUnits returns how many units of time of a track make a second.
 func timeUnits(r io.ReaderAt, track atom) (uint32, error) {
 	version, err := field(r, track, 0, "mdia", "mdhd")
 	if err != nil {
@@ -144,7 +144,7 @@ func timeUnits(r io.ReaderAt, track atom) (uint32, error) {
 	return 0, errors.New("time has no unit")
 }
 
-// sampleTimes are when the frames of a sample table are taken by a decoder and
+// sampleTimes returns when the frames of a sample table are taken by a decoder and
 // when they are shown, in units of the track; at least one.
 func sampleTimes(r io.ReaderAt, box atom) (taken, shown []int64, err error) {
 	count, err := field(r, box, 8, "stsz")

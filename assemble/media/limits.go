@@ -74,7 +74,7 @@ var Codecs = strings.Fields(`
 	pcm_f32le pcm_f32be pcm_f64le pcm_f64be pcm_alaw pcm_mulaw pcm_bluray pcm_dvd pcm_s16le_planar
 	png bmp gif webp text mov_text srt subrip ass ssa webvtt dvdsub pgssub cc_dec dvbsub libzvbi_teletextdec`)
 
-// SafeOptions are the input options, for ffmpeg and ffprobe alike, under which
+// SafeOptions returns the input options, for ffmpeg and ffprobe alike, under which
 // every file from outside is opened, as pairs of name and value. They stand
 // before "-i". For ffmpeg take [InputOptions], which has them in it.
 func SafeOptions(tool *ffmpeg.Tool) []string {
@@ -88,7 +88,7 @@ func SafeOptions(tool *ffmpeg.Tool) []string {
 	}
 }
 
-// codecs is the list of decoders as ffmpeg wants it.
+// codecs returns the list of decoders as ffmpeg wants it.
 func codecs(tool *ffmpeg.Tool) string {
 	return strings.Join(append(Codecs[:len(Codecs):len(Codecs)], tool.Codecs...), ",")
 }
@@ -120,15 +120,15 @@ const Limits = 1
 // the program and not of an input.
 func Allocation() []string { return []string{"-max_alloc", fmt.Sprint(maxAlloc)} }
 
-// soundBound is how many bytes the decoded sound of a file of that size may take.
+// soundBound returns how many bytes the decoded sound of a file of that size may take.
 func soundBound(fileSize int64) int64 { return max(plainBytes, growth*fileSize) }
 
-// soundBytes is what so many seconds of a file's sound take decoded.
+// soundBytes returns what so many seconds of a file's sound take decoded.
 func soundBytes(seconds float64, a Audio) float64 {
 	return math.Max(0, seconds) * float64(a.Rate) * float64(a.Channels) * sampleSize
 }
 
-// tooMuch is the fault of a file whose sound is out of all proportion.
+// tooMuch returns the fault of a file whose sound is out of all proportion.
 func tooMuch(path string, fileSize int64, decoded float64) error {
 	what := fmt.Sprintf("the file holds %s and its sound would take %s", size(fileSize), size(int64(decoded)))
 	if decoded <= 0 {
@@ -153,7 +153,7 @@ func sidesFault(v *Video) error {
 	return nil
 }
 
-// better tells whether a sound track is clearly better than another: one of a
+// better reports whether a sound track is clearly better than another: one of a
 // telephone's rate is not used beside one of a recorder's. What is above 44.1
 // kHz sounds no different.
 func better(a, b *Audio) bool {

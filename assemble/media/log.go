@@ -44,12 +44,12 @@ const (
 // unlisted finds the name of a decoder that is not among those allowed.
 var unlisted = regexp.MustCompile(`Codec \(([A-Za-z0-9_.-]{1,40})\) not on whitelist`)
 
-// says tells whether a line has any of some words.
+// says reports whether a line has any of some words.
 func says(line string, words []string) bool {
 	return slices.ContainsFunc(words, func(w string) bool { return strings.Contains(line, w) })
 }
 
-// places is how many places were damaged: the packets that were lost, or else
+// places returns how many places were damaged: the packets that were lost, or else
 // what a decoder or demuxer complains of while it goes on.
 func (c *complaints) places() int {
 	if c.lost > 0 {

@@ -69,7 +69,7 @@ type Video struct {
 	Interlaced     bool
 }
 
-// Display is the size in pixels of v upright and with square pixels.
+// Display returns the size in pixels of v upright and with square pixels.
 func (v Video) Display() (w, h int) {
 	w, h = v.W, v.H
 	if v.SARNum > 0 && v.SARDen > 0 {
@@ -81,7 +81,7 @@ func (v Video) Display() (w, h int) {
 	return w, h
 }
 
-// HDR tells whether v carries a high dynamic range signal (ITU-R BT.2100 HLG
+// HDR reports whether v carries a high dynamic range signal (ITU-R BT.2100 HLG
 // or PQ), which has to be mapped before it is shown beside others.
 func (v Video) HDR() bool { return v.Transfer == "smpte2084" || v.Transfer == "arib-std-b67" }
 
@@ -96,7 +96,7 @@ type Audio struct {
 	Duration float64 // seconds; 0 when the stream does not say
 }
 
-// SoundMissing is how much of its claimed sound a file lacks when decoding it
+// SoundMissing returns how much of its claimed sound a file lacks when decoding it
 // gave so many seconds, counted from the file's time zero; 0 when nothing
 // noteworthy is missing or the claim proves nothing.
 func (i Info) SoundMissing(seconds float64) float64 {
@@ -112,7 +112,7 @@ func (i Info) SoundMissing(seconds float64) float64 {
 	return 0
 }
 
-// NeedVideo is a fault when the file has no picture.
+// NeedVideo returns a fault when the file has no picture.
 func (i Info) NeedVideo() error {
 	if i.Video != nil {
 		return nil
@@ -121,7 +121,7 @@ func (i Info) NeedVideo() error {
 		"list it under audio: instead of video:, or ask the player for the video file")
 }
 
-// NeedAudio is a fault when the file has no sound.
+// NeedAudio returns a fault when the file has no sound.
 func (i Info) NeedAudio() error {
 	if i.Audio != nil {
 		return nil

@@ -61,7 +61,7 @@ func (n number) seconds() float64 {
 	return f
 }
 
-// int is a whole number of at least 0, and 0 for anything else.
+// int returns a whole number of at least 0, and 0 for anything else.
 func (n number) int() int {
 	i, err := strconv.ParseInt(string(n), 10, 32)
 	if err != nil || i < 0 {
@@ -118,7 +118,7 @@ type probeStream struct {
 // or that the text is not JSON.
 func ParseProbe(out []byte) (Info, error) { return parseProbe(out, 0) }
 
-// parseProbe is ParseProbe with the number of the sound track to be used, from
+// parseProbe returns ParseProbe with the number of the sound track to be used, from
 // 1; 0 is the first, unless another is clearly better.
 func parseProbe(out []byte, track int) (Info, error) {
 	var p probeAnswer
@@ -192,13 +192,13 @@ func (i *Info) chosenSound(track, sounds int, refused error) error {
 	return nil
 }
 
-// still tells whether a video stream is one picture: an album cover or a
+// still reports whether a video stream is one picture: an album cover or a
 // thumbnail track.
 func (s probeStream) still() bool {
 	return s.Disposition["attached_pic"] != 0 || s.Disposition["still_image"] != 0 || s.Disposition["timed_thumbnails"] != 0
 }
 
-// length is the stream's own duration in seconds, 0 when it does not say.
+// length returns the stream's own duration in seconds, 0 when it does not say.
 // Matroska writes it as a tag, "00:01:02.500000000".
 func (s probeStream) length() float64 {
 	if d := s.Duration.seconds(); d > 0 {
@@ -218,7 +218,7 @@ func (s probeStream) length() float64 {
 	return max(0, float64(h)*3600+float64(m)*60+sec-max(0, s.Start.seconds()))
 }
 
-// video is the stream as a Video; zero is the container's start time.
+// video returns the stream as a Video; zero is the container's start time.
 func (s probeStream) video(zero float64) (*Video, error) {
 	v := &Video{
 		Index: s.Index, Codec: s.Codec, Profile: s.Profile,
@@ -229,7 +229,7 @@ func (s probeStream) video(zero float64) (*Video, error) {
 	}
 	v.SARNum, v.SARDen = pixelShape(s.SAR)
 	v.Rotation = s.rotation()
-	if v.Mirrored = s.mirrored(); v.Mirrored {
+	if v.Mirrored = s.isMirrored(); v.Mirrored {
 		v.Rotation = (v.Rotation + 180) % 360 // ffprobe's goes by where the left edge's neighbour lies
 	}
 	if err := sidesFault(v); err != nil {
@@ -244,7 +244,7 @@ func (s probeStream) video(zero float64) (*Video, error) {
 	return v, nil
 }
 
-// audio is the stream as an Audio.
+// audio returns the stream as an Audio.
 func (s probeStream) audio(zero float64) (*Audio, error) {
 	a := &Audio{Index: s.Index, Codec: s.Codec, Rate: s.SampleRate.int(), Channels: s.Channels.int(), Duration: s.length()}
 	switch {
@@ -257,7 +257,7 @@ func (s probeStream) audio(zero float64) (*Audio, error) {
 	return a, nil
 }
 
-// startAfter is a stream's start after the file's time zero. A stream cannot
+// startAfter returns a stream's start after the file's time zero. A stream cannot
 // start before it except for samples that a decoder drops.
 func startAfter(start number, zero float64) float64 {
 	f, ok := seconds(string(start))
@@ -267,7 +267,7 @@ func startAfter(start number, zero float64) float64 {
 	return max(0, f-zero)
 }
 
-// known is s without the words ffprobe uses for "not said".
+// known returns s without the words ffprobe uses for "not said".
 func known(s string) string {
 	if s == "unknown" || s == "unspecified" || s == "reserved" {
 		return ""
@@ -285,7 +285,7 @@ func pixelShape(s string) (num, den int) {
 	return num, den
 }
 
-// rotation is the clockwise turn in whole quarters. Side data counts
+// rotation returns the clockwise turn in whole quarters. Side data counts
 // counter-clockwise, the tag of old files clockwise.
 func (s probeStream) rotation() int {
 	turn := s.Tags.Rotate.seconds()
@@ -298,9 +298,9 @@ func (s probeStream) rotation() int {
 	return quarters % 4 * 90
 }
 
-// mirrored tells whether the display matrix changes left and right. ffprobe
+// isMirrored reports whether the display matrix changes left and right. ffprobe
 // prints its rows as 16.16 numbers: "00000000: a b u", "00000001: c d v".
-func (s probeStream) mirrored() bool {
+func (s probeStream) isMirrored() bool {
 	for _, d := range s.SideData {
 		var at int
 		var m [2][3]int32
@@ -316,7 +316,7 @@ func (s probeStream) mirrored() bool {
 // maxFPS is above every camera's slow motion.
 const maxFPS = 1000
 
-// frameRate is the average rate, or the base rate when there is no average,
+// frameRate returns the average rate, or the base rate when there is no average,
 // and whether the two disagree by more than a thousandth: the base rate is the
 // finest grid all time stamps fall on, so with steady frames it is the rate.
 func frameRate(avg, base string) (num, den int, varies bool) {

@@ -87,7 +87,7 @@ const (
 	probeCPU    = 2 * time.Minute
 )
 
-// question is what ffprobe is asked about the file at abs.
+// question returns what ffprobe is asked about the file at abs.
 func question(abs string, args []string) ffmpeg.Command {
 	return ffmpeg.Command{Args: append(Allocation(), args...), About: abs,
 		Limits: ffmpeg.Limits{Memory: probeMemory, CPU: probeCPU}}
@@ -101,7 +101,7 @@ const (
 	exaggerated  = 10
 )
 
-// exaggerates tells whether a fragmented file claims to be longer than it may be,
+// exaggerates reports whether a fragmented file claims to be longer than it may be,
 // or to have fewer bytes a second than a picture and its sound ever have. The
 // packets of others are not read: a long recording is gigabytes of them.
 func exaggerates(info Info) bool {
@@ -138,7 +138,7 @@ func trustPackets(ctx context.Context, tool *ffmpeg.Tool, info *Info) error {
 	return nil
 }
 
-// tooLong is the fault of a file beyond MaxSeconds.
+// tooLong returns the fault of a file beyond MaxSeconds.
 func tooLong(path string, seconds float64) error {
 	return fault.New(fault.Media, showPath(path),
 		fmt.Sprintf("the file claims to be %.1f hours long, at most %d are accepted", seconds/3600, MaxSeconds/3600),

@@ -161,7 +161,7 @@ func TestRealRefusals(t *testing.T) {
 	}
 }
 
-// tenHours is a file of a few hundred bytes whose only sound sits ten hours
+// tenHours returns a file of a few hundred bytes whose only sound sits ten hours
 // from its start.
 func tenHours(t *testing.T) string {
 	return ffmpegtest.Make(t, "a.mkv", args("-itsoffset 36000 -f lavfi -i sine=r=8000:d=0.1 -f lavfi -i sine=r=8000:d=0.1 -map 0 -map 1 -c:a pcm_s16le")...)
@@ -300,7 +300,7 @@ func TestRealReadsOurWAV(t *testing.T) {
 	}
 }
 
-// gaps are files whose sound is whole, has a gate's silence, has a gap of 4 s,
+// gaps returns files whose sound is whole, has a gate's silence, has a gap of 4 s,
 // starts late and, the last, has lost some packets.
 func gaps(t *testing.T) []string {
 	t.Helper()

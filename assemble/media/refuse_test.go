@@ -22,7 +22,7 @@ func write(t testing.TB, name string, data []byte) string {
 	return path
 }
 
-// faultOf is err as a fault of kind Media.
+// faultOf returns err as a fault of kind Media.
 func faultOf(t testing.TB, err error) *fault.Fault {
 	t.Helper()
 	f, ok := errors.AsType[*fault.Fault](err)
@@ -116,7 +116,7 @@ func TestShowPath(t *testing.T) {
 	}
 }
 
-// box is one MP4 box with a body.
+// box returns one MP4 box with a body.
 func box(kind string, body ...byte) []byte {
 	return append(binary.BigEndian.AppendUint32(nil, uint32(8+len(body))), append([]byte(kind), body...)...)
 }

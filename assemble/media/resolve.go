@@ -69,7 +69,7 @@ func Resolve(dir, path string) (string, error) {
 	return abs, nil
 }
 
-// showPath is a path fit for a message: as it is, or quoted when it holds
+// showPath returns a path fit for a message: as it is, or quoted when it holds
 // characters that a terminal would act on.
 func showPath(path string) string {
 	quoted := fmt.Sprintf("%q", path)

@@ -65,7 +65,7 @@ func (s sampleFormat) decode(dst audio.Block, at int, raw []byte) {
 	}
 }
 
-// finite is v, or 0 for NaN and the infinities: one broken sample must not
+// finite returns v, or 0 for NaN and the infinities: one broken sample must not
 // silence a whole mix.
 func finite(v float64) float64 {
 	if v-v != 0 { // NaN minus itself and infinity minus itself are NaN
@@ -100,7 +100,7 @@ func (s sampleFormat) encode(raw []byte, src audio.Block, n int) []byte {
 	return raw
 }
 
-// quantise is v as an integer where 1.0 is full; the positive end is one less,
+// quantise returns v as an integer where 1.0 is full; the positive end is one less,
 // as two's complement has it.
 func quantise(v, full float64) float64 {
 	return math.Round(math.Min(math.Max(v*full, -full), full-1))

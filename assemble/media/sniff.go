@@ -113,7 +113,7 @@ func judgeAtoms(list []atom, have int64) (what, hint string, short bool) {
 	return "", "", beyond
 }
 
-// size is a number of bytes for people.
+// size returns a number of bytes for people.
 func size(n int64) string {
 	switch {
 	case n < 1e4:
@@ -170,7 +170,7 @@ func looksLike(head []byte) (what, hint string) {
 	return "this is text, not a recording", "ask the player for the recording itself"
 }
 
-// isText tells whether head holds nothing but UTF-8 text: no recording's
+// isText reports whether head holds nothing but UTF-8 text: no recording's
 // header gets by without zero bytes or other control characters.
 func isText(head []byte) bool {
 	for _, c := range head {

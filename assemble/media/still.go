@@ -45,7 +45,7 @@ func DecodeStill(data []byte) (image.Image, error) {
 	return upright(img, turned), nil
 }
 
-// orientation is the value of the Exif tag of that name in a JPEG file (Exif
+// orientation returns the value of the Exif tag of that name in a JPEG file (Exif
 // 2.32, tag 0x0112): 1 to 8, where 1 is upright and also what a file without
 // the tag, or with a damaged one, is taken for.
 func orientation(data []byte) int {

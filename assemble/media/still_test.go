@@ -12,7 +12,7 @@ import (
 	"testing"
 )
 
-// corners is a picture whose quarters are red, green, blue and white in
+// corners returns a picture whose quarters are red, green, blue and white in
 // reading order, as seen upright.
 func corners(w, h int) *image.RGBA {
 	m := image.NewRGBA(image.Rect(0, 0, w, h))

@@ -120,7 +120,7 @@ type header struct {
 	size int64
 }
 
-// bytes is the n bytes at an offset; a file that ends before them is no WAVE
+// bytes returns the n bytes at an offset; a file that ends before them is no WAVE
 // file.
 func (h header) bytes(at, n int64) ([]byte, error) {
 	if at+n > h.size {
@@ -203,10 +203,10 @@ func (w *WAV) Channels() int { return w.channels }
 // Rate implements [audio.Source].
 func (w *WAV) Rate() int { return w.rate }
 
-// Frames is how many frames the file holds, wherever reading stands.
+// Frames returns how many frames the file holds, wherever reading stands.
 func (w *WAV) Frames() audio.Frames { return audio.Frames(w.frames) }
 
-// Truncated tells whether the header promises more frames than there are.
+// Truncated reports whether the header promises more frames than there are.
 func (w *WAV) Truncated() bool { return w.claimed > w.frames }
 
 // SeekFrame makes the next Read begin at frame n, which is limited to the

@@ -69,7 +69,7 @@ func (x *WAVWriter) begin() error {
 	return err
 }
 
-// header is the file's head; finished fills in the sizes.
+// header returns the file's head; finished fills in the sizes.
 func (x *WAVWriter) header(finished bool) []byte {
 	le := binary.LittleEndian
 	frame := x.channels * x.sample.bytes()
@@ -157,7 +157,7 @@ func (x *WAVWriter) appendFormat(h []byte, plain bool) []byte {
 	return append(h, subFormatTail[:]...)
 }
 
-// speakers is the channel mask: front centre, front left and right, or nothing
+// speakers returns the channel mask: front centre, front left and right, or nothing
 // said.
 func speakers(channels int) uint32 {
 	switch channels {

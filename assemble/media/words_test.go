@@ -13,7 +13,7 @@ import (
 	"ripieno/mix/audio"
 )
 
-// failed is a run of ffprobe that said these lines.
+// failed returns a run of ffprobe that said these lines.
 func failed(lines ...string) error {
 	e := &ffmpeg.ExitError{Program: "ffprobe", Code: 1, Tail: lines}
 	return fault.New(fault.FFmpeg, "ffprobe", "the program failed", "").Because(e)

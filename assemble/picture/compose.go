@@ -39,7 +39,7 @@ type painting struct {
 	roll    task.Ref[string] // credits that move; zero for none
 }
 
-// drawings are all drawings of a segment, in the order of their use.
+// drawings returns all drawings of a segment, in the order of their use.
 func (c composition) drawings() (list []task.Ref[string]) {
 	for _, d := range c.drawn {
 		list = append(list, d.overlay)
@@ -84,7 +84,7 @@ func (m *Maker) composition(f plan.Film, seg plan.Segment, conforms []task.Ref[s
 	return c
 }
 
-// scenes are the two of a transition, without the takes that glide.
+// scenes returns the two of a transition, without the takes that glide.
 func (c composition) scenes() (old, new scene) {
 	old, new = before(c.film, c.seg), sceneOf(c.seg)
 	gone := map[string]bool{}
@@ -136,7 +136,7 @@ func (c composition) segment(mezzanine func(conform int) string, drawing func(ta
 	return g
 }
 
-// fade is the film's fades where they touch the segment, and else nothing, so
+// fade returns the film's fades where they touch the segment, and else nothing, so
 // that what lies elsewhere does not change the segment's key.
 func (c composition) fade() graph.Fade {
 	f := graph.Fade{At: c.seg.From, Total: c.line.Frames}
@@ -160,7 +160,7 @@ const (
 	copyWidth   = 64 // pixels: the limits speak of a quarter of the picture
 )
 
-// smallCopy is the size of the small copies of a canvas.
+// smallCopy returns the size of the small copies of a canvas.
 func smallCopy(c layout.Canvas) graph.Copy {
 	return graph.Copy{W: copyWidth, H: max(2, (copyWidth*c.H+c.W/2)/c.W)}
 }
@@ -177,7 +177,7 @@ func (m *Maker) segmentTask(c composition) task.Ref[string] {
 	for _, over := range c.drawings() {
 		t.Needs("overlay", over)
 	}
-	for _, k := range used(f, seg) {
+	for _, k := range neededConforms(f, seg) {
 		t.Needs("picture", c.conforms[k])
 	}
 	t.Action = withCoding(t.Action, c.coding)

@@ -8,6 +8,7 @@ import (
 
 	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/report/phrase"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 	"ripieno/layout"
@@ -18,31 +19,22 @@ import (
 // it when a drawing changes.
 const pictureRule = 3
 
-// Notes on the cards that hold a seat.
-const (
-	noteSound    = "sound only"
-	noteAwaited  = "still to come"
-	noteUnplaced = "not in time yet"
-	noteWithheld = "not in this film"
-	noteBad      = "recording cannot be read"
-)
-
-// Note says on a card why there is no picture.
-func Note(t plan.Tile) string {
+// Note returns what a card says, in a language, about why there is no picture.
+func Note(t plan.Tile, words *phrase.Book) string {
 	switch t.Absent {
 	case plan.Awaited:
-		return noteAwaited
+		return words.Say("film.awaited")
 	case plan.Unplaced, plan.Elsewhere:
-		return noteUnplaced
+		return words.Say("film.unplaced")
 	case plan.Unreadable:
-		return noteBad
+		return words.Say("film.unreadable")
 	case plan.Withheld:
-		return noteWithheld
+		return words.Say("film.withheld")
 	}
 	if t.Silent {
 		return ""
 	}
-	return noteSound
+	return words.Say("film.sound-only")
 }
 
 // behindBlur puts the blurred take behind a picture that is fitted.
@@ -58,18 +50,18 @@ type scene struct {
 	left   map[string]bool // takes that are not drawn: they are on their way to another place
 }
 
-// sceneOf is the scene of a segment, in a transition the one that comes.
+// sceneOf returns the scene of a segment, in a transition the one that comes.
 func sceneOf(seg plan.Segment) scene {
 	return scene{shot: seg.Shot, page: seg.Page, labels: seg.Labels && seg.Soft.Frames == 0, span: seg.Span}
 }
 
-// before is the scene that a transition leaves.
+// before returns the scene that a transition leaves.
 func before(f plan.Film, seg plan.Segment) scene {
 	old := f.Shots[seg.Shot-1]
 	return scene{shot: seg.Shot - 1, page: old.Pages - 1, labels: old.LabelsTo >= old.To, span: seg.Span}
 }
 
-// overlay is the picture over the moving tiles of a scene: a card's page, or
+// overlay returns the picture over the moving tiles of a scene: a card's page, or
 // background with holes, names and the cards of absent players.
 func (m *Maker) overlay(f plan.Film, sc scene) (key store.Action, draw func() (image.Image, error)) {
 	shot := f.Shots[sc.shot]
@@ -85,6 +77,7 @@ func (m *Maker) overlay(f plan.Film, sc scene) (key store.Action, draw func() (i
 		return m.cardPage(f, sc, base)
 	}
 	o := card.OverlayOptions{Background: bg, Fonts: m.assets.Fonts}
+	words := phrase.Of(f.Language)
 	stills := map[layout.Rect]*still{} // behind pictures, by tile
 	for _, t := range shot.Tiles {
 		if sc.left[t.Take] {
@@ -93,7 +86,7 @@ func (m *Maker) overlay(f plan.Film, sc scene) (key store.Action, draw func() (i
 		switch {
 		case t.Card:
 			o.Placeholders = append(o.Placeholders, card.Placeholder{
-				Tile: t.Rect, Name: t.Player, Part: t.Part, Note: Note(t), Expected: t.Absent == plan.Awaited,
+				Tile: t.Rect, Name: t.Player, Part: t.Part, Note: Note(t, words), Expected: t.Absent == plan.Awaited,
 			})
 			continue
 		case t.Shown.Meet(sc.span).Len() == 0:
@@ -142,7 +135,7 @@ func (m *Maker) cardPage(f plan.Film, sc scene, base store.Action) (store.Action
 
 func labelOf(t plan.Tile) card.Label { return card.Label{Tile: t.Rect, Name: t.Player, Part: t.Part} }
 
-// labels is the names of a shot alone.
+// labels returns the names of a shot alone.
 func (m *Maker) labels(f plan.Film, shot plan.Shot) (store.Action, func() (image.Image, error)) {
 	var list []card.Label
 	for _, t := range shot.Tiles {
@@ -156,7 +149,7 @@ func (m *Maker) labels(f plan.Film, shot plan.Shot) (store.Action, func() (image
 	return key, func() (image.Image, error) { return card.Labels(f.Canvas, list, m.assets.Fonts) }
 }
 
-// roll is the part of the credits that passes in a scene.
+// roll returns the part of the credits that passes in a scene.
 func (m *Maker) roll(f plan.Film, sc scene) (store.Action, func() (image.Image, error)) {
 	shot := f.Shots[sc.shot]
 	top := shot.Roll.Top(sc.span.From - shot.From)
@@ -175,7 +168,7 @@ func (m *Maker) roll(f plan.Film, sc scene) (store.Action, func() (image.Image, 
 	}
 }
 
-// backdrop is a small piece of plain background, or all of one that is a
+// backdrop returns a small piece of plain background, or all of one that is a
 // picture.
 func (m *Maker) backdrop(f plan.Film) (store.Action, func() (image.Image, error)) {
 	bg := f.Cards.Background

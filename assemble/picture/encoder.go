@@ -40,7 +40,7 @@ const triedFor = 30 * time.Second
 
 // picked is a film's codec and canvas, for which an encoder is picked.
 type picked struct {
-	codec  string
+	codec  plan.Codec
 	canvas layout.Canvas
 }
 
@@ -116,7 +116,7 @@ func (p Picker) pick(ctx context.Context, w plan.Want) (graph.Coding, error) {
 			continue
 		}
 		if tried != nil {
-			p.Tell(fmt.Sprintf("no hardware encodes %s here, so %s does it in software (%s)", spelled(w.Codec),
+			p.Tell(fmt.Sprintf("no hardware encodes %s here, so %s does it in software (%s)", codecName(w.Codec),
 				e.Name, strings.Join(tried, "; ")))
 		}
 		if e.Name == (graph.Coding{}).Name() {
@@ -127,19 +127,19 @@ func (p Picker) pick(ctx context.Context, w plan.Want) (graph.Coding, error) {
 	return graph.Coding{}, p.noSoftware(w)
 }
 
-// spelled is a codec as people write it.
-func spelled(codec string) string {
-	if codec == "h264" {
+// codecName returns a codec as people write it.
+func codecName(codec plan.Codec) string {
+	if codec == plan.H264 {
 		return "H.264"
 	}
-	return strings.ToUpper(codec)
+	return strings.ToUpper(string(codec))
 }
 
 // noHardware says what was tried in vain.
 func (p Picker) noHardware(w plan.Want, tried []string) error {
-	what := fmt.Sprintf("no hardware (%s) that encodes %s works here", p.Choice, spelled(w.Codec))
+	what := fmt.Sprintf("no hardware (%s) that encodes %s works here", p.Choice, codecName(w.Codec))
 	if p.Choice == graph.UseHardware {
-		what = fmt.Sprintf("no hardware that encodes %s works here", spelled(w.Codec))
+		what = fmt.Sprintf("no hardware that encodes %s works here", codecName(w.Codec))
 	}
 	if tried == nil {
 		tried = []string{"there is no such encoder"}
@@ -157,7 +157,7 @@ func (p Picker) noSoftware(w plan.Want) error {
 		}
 	}
 	return fault.At(fault.FFmpeg, w.Mark,
-		fmt.Sprintf("%q is to be %s, and this ffmpeg %s was built without %s", w.Name, spelled(w.Codec),
+		fmt.Sprintf("%q is to be %s, and this ffmpeg %s was built without %s", w.Name, codecName(w.Codec),
 			p.Tool.Version.Text, strings.Join(names, " or ")),
 		"install a full build (Debian, Ubuntu: apt-get install ffmpeg; Fedora: ffmpeg from RPM Fusion; macOS: brew install ffmpeg), or write codec: h264, which plays everywhere")
 }
@@ -200,7 +200,7 @@ func (p Picker) try(ctx context.Context, name string, canvas layout.Canvas) (gra
 // says it, and how grave it is.
 var logPrefix = regexp.MustCompile(`^(\[[^\]]*\] *)*`)
 
-// whyNot is the first thing that ffmpeg said when an encoder failed, which is
+// whyNot returns the first thing that ffmpeg said when an encoder failed, which is
 // the encoder's or its driver's own word.
 func whyNot(err error) string {
 	if exit, ok := errors.AsType[*ffmpeg.ExitError](err); ok && len(exit.Tail) > 0 {
@@ -226,7 +226,7 @@ func (s sessions) take(ctx context.Context, c graph.Coding) (free func(), err er
 	}
 }
 
-// sameHeads is an error when the segments of a film cannot share what a
+// sameHeads returns an error when the segments of a film cannot share what a
 // decoder is told in advance. Only in H.264 of libx264 they need not: there
 // joining repeats it inside the stream.
 func sameHeads(paths []string) error {

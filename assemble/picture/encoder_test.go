@@ -11,6 +11,7 @@ import (
 
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/graph"
+	"ripieno/assemble/plan"
 	"ripieno/assemble/store"
 	"ripieno/layout"
 	"ripieno/layout/shot"
@@ -22,7 +23,7 @@ func TestHardwareSettingsAreOptions(t *testing.T) {
 	t.Parallel()
 	tool := findTool(t)
 	p := Picker{Tool: tool, Rate: shot.Rate{Num: 30, Den: 1}}
-	for _, codec := range []string{"h264", "hevc", "av1"} {
+	for _, codec := range []plan.Codec{plan.H264, plan.HEVC, plan.AV1} {
 		for _, e := range graph.Encoders(codec) {
 			if e.Software() || !tool.Encoder(e.Name) {
 				continue

@@ -29,21 +29,21 @@ const (
 	costComposeAV1   = 0.063
 )
 
-// composeCost is the estimated cost of a frame of a film for each million
+// composeCost returns the estimated cost of a frame of a film for each million
 // pixels. With hardware it is that of a rough cut, whose encoder does little.
 func composeCost(f plan.Film, c graph.Coding) float64 {
 	switch {
 	case f.Rough || c.Hardware():
 		return costComposeRough
-	case f.Codec == "hevc":
+	case f.Codec == plan.HEVC:
 		return costComposeHEVC
-	case f.Codec == "av1":
+	case f.Codec == plan.AV1:
 		return costComposeAV1
 	}
 	return costCompose
 }
 
-// openAt is the second at which a take's file is opened for c; 0 where its
+// openAt returns the second at which a take's file is opened for c; 0 where its
 // index does not tell, or where a first frame is made of those before it as
 // well: whole frames are, of fields.
 func openAt(c plan.Conform, rate shot.Rate) float64 {

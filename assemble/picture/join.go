@@ -111,7 +111,7 @@ func (j joining) join(ctx context.Context, tool *ffmpeg.Tool, folders []string, 
 	}
 	return media.VerifyFilm(ctx, tool, tmp, media.Want{
 		W: f.Canvas.W, H: f.Canvas.H, Frames: j.line.Frames, FPSNum: j.line.Rate.Num, FPSDen: j.line.Rate.Den,
-		AudioSamples: int64(j.line.AudioLen), Chapters: len(j.chapters), Codec: f.Codec,
+		AudioSamples: int64(j.line.AudioLen), Chapters: len(j.chapters), Codec: string(f.Codec),
 	})
 }
 

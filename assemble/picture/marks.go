@@ -23,7 +23,7 @@ const markChars = 19
 // markLines is how many lines of marks would fit on a canvas.
 const markLines = 20
 
-// markTexts is the line for each frame of a segment.
+// markTexts returns the line for each frame of a segment.
 func markTexts(m *tempo.Map, line plan.Timeline, seg plan.Segment) []string {
 	texts := make([]string, seg.Len())
 	for i := range texts {

@@ -26,17 +26,17 @@ const (
 	rollBytes    = 12 // of a pixel of a roll: read, converted and held, 4 bytes each
 )
 
-// composeMemory is the estimated peak of composing a segment, in bytes.
+// composeMemory returns the estimated peak of composing a segment, in bytes.
 func composeMemory(f plan.Film, seg plan.Segment) int64 {
 	ahead := float64(finalFrames)
 	switch {
 	case f.Rough:
 		ahead = roughFrames
-	case f.Codec == "av1":
+	case f.Codec == plan.AV1:
 		ahead = av1Frames
 	}
 	m := composeBase + ahead*reading.FrameBytes(f.Canvas.W, f.Canvas.H)
-	for _, t := range moving(f, seg) {
+	for _, t := range openTiles(f, seg) {
 		c := f.Conforms[t.Conform]
 		m += composeInput + tileFrames*reading.FrameBytes(c.W, c.H)
 	}

@@ -8,7 +8,7 @@ import (
 	"ripieno/layout"
 )
 
-// pieces are the moving tiles of a scene, in seat order. mezzanine gives the
+// pieces returns the moving tiles of a scene, in seat order. mezzanine gives the
 // path of a conformed picture.
 func pieces(f plan.Film, sc scene, line plan.Timeline, mezzanine func(conform int) string) []graph.Piece {
 	var out []graph.Piece
@@ -57,10 +57,10 @@ func onMezzanine(src layout.Rect, c plan.Conform) layout.Rect {
 	return r
 }
 
-// used lists the conformed pictures a segment needs, once each.
-func used(f plan.Film, seg plan.Segment) []int {
+// neededConforms lists the conformed pictures a segment needs, once each.
+func neededConforms(f plan.Film, seg plan.Segment) []int {
 	var list []int
-	for _, t := range moving(f, seg) {
+	for _, t := range openTiles(f, seg) {
 		if !slices.Contains(list, t.Conform) {
 			list = append(list, t.Conform)
 		}
@@ -68,9 +68,9 @@ func used(f plan.Film, seg plan.Segment) []int {
 	return list
 }
 
-// moving are the tiles whose pictures a segment opens: those of its shot, and
+// openTiles returns the tiles whose pictures a segment opens: those of its shot, and
 // of the shot before while a transition comes from it.
-func moving(f plan.Film, seg plan.Segment) []plan.Tile {
+func openTiles(f plan.Film, seg plan.Segment) []plan.Tile {
 	tiles := f.Shots[seg.Shot].Tiles
 	if seg.Into {
 		tiles = slices.Concat(f.Shots[seg.Shot-1].Tiles, tiles)

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"ripieno/assemble/plan"
+	"ripieno/assemble/report/phrase"
 	"ripieno/layout/card"
 	"ripieno/mix/tempo"
 )
@@ -25,7 +26,7 @@ func (m *Maker) PlanDrawing(f plan.Film) card.PlanOptions {
 				Section: t.Section,
 			}
 			if t.Card {
-				tile.Note = Note(t)
+				tile.Note = Note(t, phrase.Of(phrase.Default))
 			}
 			shot.Tiles = append(shot.Tiles, tile)
 		}
@@ -34,7 +35,7 @@ func (m *Maker) PlanDrawing(f plan.Film) card.PlanOptions {
 	return o
 }
 
-// Position is a guide time in the words of the piece: a measure and beat, or
+// Position returns a guide time in the words of the piece: a measure and beat, or
 // how far it is outside.
 func Position(m *tempo.Map, seconds float64) string {
 	const slack = 0.02 // half a frame: a shot begins on a frame, not on a beat

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"ripieno/assemble/plan"
+	"ripieno/assemble/report/phrase"
 	"ripieno/layout/flash"
 )
 
@@ -59,15 +60,15 @@ func ShotResults(f plan.Film, line plan.Timeline) []ShotResult {
 	var list []ShotResult
 	for _, s := range f.Shots {
 		g := ShotResult{From: line.Rate.Seconds(s.From), To: line.Rate.Seconds(s.To), Show: string(s.Show),
-			Tiles: []TileResult{}, Transition: s.Into.Kind}
+			Tiles: []TileResult{}, Transition: string(s.Into.Kind)}
 		g.TransitionSeconds = line.Rate.Seconds(s.Into.Frames)
 		if s.Sheets > 1 {
 			g.Sheet, g.Sheets = s.Sheet+1, s.Sheets
 		}
 		for _, t := range s.Tiles {
-			tile := TileResult{Take: t.PublicTake(), X: t.Rect.X, Y: t.Rect.Y, W: t.Rect.W, H: t.Rect.H, Fit: t.Fit}
+			tile := TileResult{Take: t.PublicTake(), X: t.Rect.X, Y: t.Rect.Y, W: t.Rect.W, H: t.Rect.H, Fit: string(t.Fit)}
 			if t.Card {
-				tile.Card = Note(t)
+				tile.Card = Note(t, phrase.Of(phrase.Default))
 			} else {
 				tile.AutoCrop = t.Sure
 				tile.Source = &Box{t.Source.X, t.Source.Y, t.Source.W, t.Source.H}

@@ -10,11 +10,10 @@ import (
 	"testing"
 
 	"ripieno/assemble/ffmpeg"
-	"ripieno/assemble/manifest"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/plan/plantest"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
-	"ripieno/mix/audio"
 )
 
 // round is a small production: two takes, then a solo of the second.
@@ -46,32 +45,7 @@ func (r *recorder) tool() *ffmpeg.Tool {
 // the tasks of its film.
 func planned(t *testing.T, r *recorder, changes ...string) (*plan.Plan, Film, []task.Task) {
 	t.Helper()
-	text := round
-	for i := 0; i+1 < len(changes); i += 2 {
-		if !strings.Contains(text, changes[i]) {
-			t.Fatalf("%q is not in the manifest", changes[i])
-		}
-		text = strings.Replace(text, changes[i], changes[i+1], 1)
-	}
-	man, err := manifest.Parse("production.yaml", []byte(text))
-	if err != nil {
-		t.Fatal(err)
-	}
-	facts := map[string]plan.Facts{}
-	for _, take := range man.Takes {
-		hash := store.HashBytes([]byte(take.Name)).String()
-		facts[take.Name] = plan.Facts{
-			Picture: &plan.Picture{Path: "/takes/" + take.Name + ".mp4", Hash: hash, W: 1920, H: 1080, Last: 60, FPS: 30, Matrix: "bt709", PixFmt: "yuv420p"},
-			Sound:   &plan.Sound{Hash: hash, Rate: audio.Rate, Channels: 1, Frames: 60 * audio.Rate},
-		}
-	}
-	d := man.Deliver[0]
-	want := plan.Want{Name: d.Name, Codec: d.Codec}
-	want.Canvas.W, want.Canvas.H = d.W, d.H
-	pl, err := plan.New(man, facts, []plan.Want{want}, plan.Look{})
-	if err != nil {
-		t.Fatal(err)
-	}
+	pl := plantest.Plan(t, round, true, changes...)
 	f, err := New(r.tool(), nil, pl, &Assets{}, nil).Film(pl.Films[0], heard())
 	if err != nil {
 		t.Fatal(err)
@@ -79,7 +53,7 @@ func planned(t *testing.T, r *recorder, changes ...string) (*plan.Plan, Film, []
 	return pl, f, task.Collect(f.Edges...)
 }
 
-// heard is the film's sound, which something else makes.
+// heard returns the film's sound, which something else makes.
 func heard() task.Ref[string] {
 	return task.Path(task.Task{ID: "sound", Action: store.NewAction("sound").Ext(".m4a")})
 }

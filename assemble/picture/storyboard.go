@@ -52,7 +52,7 @@ func (m *Maker) Storyboard(f plan.Film, run func([]task.Task) (task.Result, erro
 	return card.PlanPicture(o)
 }
 
-// stillOf is the one frame of tile k of shot i that a storyboard shows: the
+// stillOf returns the one frame of tile k of shot i that a storyboard shows: the
 // shot's middle, or the nearest to it at which the take is there.
 func stillOf(f plan.Film, i, k int, line plan.Timeline) (plan.Conform, bool) {
 	s := f.Shots[i]
@@ -129,14 +129,14 @@ func (m *Maker) still(f plan.Film, i int, res task.Result) (image.Image, error) 
 		shown = append(shown, card.Shown{Picture: img, Source: onMezzanine(t.Source, c), Hole: t.Hole})
 	}
 	_, paint := m.overlay(f, scene{shot: i, labels: s.LabelsTo > s.From, span: s.Span})
-	over, err := painted(paint)
+	over, err := paintOver(paint)
 	if err != nil {
 		return nil, err
 	}
 	if s.Roll.Step > 0 {
 		middle := (s.From + s.To) / 2
 		_, paint := m.roll(f, scene{shot: i, span: plan.Span{From: middle, To: middle + 1}})
-		roll, err := painted(paint)
+		roll, err := paintOver(paint)
 		if err != nil {
 			return nil, err
 		}
@@ -145,8 +145,8 @@ func (m *Maker) still(f plan.Film, i int, res task.Result) (image.Image, error) 
 	return card.Still(over, shown), nil
 }
 
-// painted is a drawing as a picture that can be drawn upon.
-func painted(paint func() (image.Image, error)) (*image.NRGBA, error) {
+// paintOver returns a drawing as a picture that can be drawn upon.
+func paintOver(paint func() (image.Image, error)) (*image.NRGBA, error) {
 	img, err := paint()
 	if err != nil {
 		return nil, err

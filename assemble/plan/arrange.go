@@ -5,7 +5,7 @@ import (
 	"slices"
 
 	"ripieno/assemble/fault"
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/layout"
 	"ripieno/layout/shot"
 )
@@ -16,19 +16,19 @@ type seat struct {
 	tile layout.Rect
 }
 
-// house places takes on one canvas.
-type house struct {
-	p       *manifest.Production
+// arranger places takes on one canvas.
+type arranger struct {
+	p       *production.Production
 	facts   map[string]Facts
 	want    Want
-	takes   map[string]manifest.Take
+	takes   map[string]production.Take
 	places  map[string]int // of takes, see Places
 	section map[string]int // place of a section from front to back
 	grids   map[int]layout.Plan
 }
 
-func newHouse(p *manifest.Production, facts map[string]Facts, w Want) *house {
-	h := &house{p: p, facts: facts, want: w, takes: map[string]manifest.Take{}, places: Places(p), section: map[string]int{}, grids: map[int]layout.Plan{}}
+func newArranger(p *production.Production, facts map[string]Facts, w Want) *arranger {
+	h := &arranger{p: p, facts: facts, want: w, takes: map[string]production.Take{}, places: Places(p), section: map[string]int{}, grids: map[int]layout.Plan{}}
 	for _, t := range p.Takes {
 		h.takes[t.Name] = t
 	}
@@ -40,7 +40,7 @@ func newHouse(p *manifest.Production, facts map[string]Facts, w Want) *house {
 
 // arrange gives every take of a shot its rectangle, in seat order, on one
 // sheet or, when tiles would be too small, on several that follow each other.
-func (h *house) arrange(s shot.Shot) ([][]seat, error) {
+func (h *arranger) arrange(s shot.Shot) ([][]seat, error) {
 	least := h.want.Canvas.EvenScale(float64(h.p.Picture.SmallestTile))
 	if s.Show == shot.Solo && len(s.Takes) > 1 {
 		return h.around(s, least)
@@ -62,7 +62,7 @@ func (h *house) arrange(s shot.Shot) ([][]seat, error) {
 // shape lays out a shot on one sheet. order[i] is which of the shot's takes
 // has tile i. Weights beat rows, and rows are for everybody's shot: a soloist
 // or a section is a plain grid.
-func (h *house) shape(s shot.Shot) (layout.Plan, []int, error) {
+func (h *arranger) shape(s shot.Shot) (layout.Plan, []int, error) {
 	c, o := h.want.Canvas, gridOptions(h.p.Picture, h.want.Canvas)
 	many := s.Show == shot.Tutti || s.Show == shot.Soli
 	if !many {
@@ -86,19 +86,19 @@ func (h *house) shape(s shot.Shot) (layout.Plan, []int, error) {
 	case heavy && len(s.Takes) > 1:
 		plan, err := layout.Weighted(weights, c, o)
 		return plan, order, err
-	case h.p.Picture.Rows == "sections" && s.Show == shot.Tutti:
+	case h.p.Picture.Rows == production.SectionRows && s.Show == shot.Tutti:
 		plan, err := layout.Sections(h.bySection(s.Takes, order), c, o)
 		return plan, order, err
-	case h.p.Picture.Rows == "justified":
-		plan, err := layout.Justified(h.aspects(named(s.Takes, order)), c, o)
+	case h.p.Picture.Rows == production.JustifiedRows:
+		plan, err := layout.Justified(h.aspects(takesInOrder(s.Takes, order)), c, o)
 		return plan, order, err
 	}
-	plan, err := h.seated(named(s.Takes, order), s.Show == shot.Tutti)
+	plan, err := h.seatGrid(takesInOrder(s.Takes, order), s.Show == shot.Tutti)
 	return plan, order, err
 }
 
-// named is the takes in an order.
-func named(takes []string, order []int) []string {
+// takesInOrder returns the takes in an order.
+func takesInOrder(takes []string, order []int) []string {
 	out := make([]string, len(order))
 	for i, k := range order {
 		out[i] = takes[k]
@@ -108,7 +108,7 @@ func named(takes []string, order []int) []string {
 
 // bySection sorts an order of takes by section, from front to back, and tells
 // how many each has.
-func (h *house) bySection(takes []string, order []int) (sizes []int) {
+func (h *arranger) bySection(takes []string, order []int) (sizes []int) {
 	rank := func(i int) int {
 		if r, ok := h.section[h.takes[takes[i]].Section]; ok {
 			return r
@@ -147,9 +147,9 @@ func sideBySide(p layout.Plan, c layout.Canvas, o layout.Options) layout.Plan {
 	return q
 }
 
-// aspects are the shapes of the takes' own pictures, a tile's for those that
+// aspects returns the shapes of the takes' own pictures, a tile's for those that
 // have none.
-func (h *house) aspects(takes []string) []float64 {
+func (h *arranger) aspects(takes []string) []float64 {
 	out := make([]float64, len(takes))
 	for i, name := range takes {
 		out[i] = float64(h.p.Picture.AspectW) / float64(h.p.Picture.AspectH)
@@ -161,7 +161,7 @@ func (h *house) aspects(takes []string) []float64 {
 }
 
 // sheets divides a shot over as few grids as keep tiles at least so high.
-func (h *house) sheets(s shot.Shot, least int) ([][]seat, error) {
+func (h *arranger) sheets(s shot.Shot, least int) ([][]seat, error) {
 	o := gridOptions(h.p.Picture, h.want.Canvas)
 	plans, err := layout.Pages(len(s.Takes), h.want.Canvas, o, 2, least)
 	if err != nil {
@@ -170,7 +170,7 @@ func (h *house) sheets(s shot.Shot, least int) ([][]seat, error) {
 	if err := h.room(s, len(plans)); err != nil {
 		return nil, err
 	}
-	takes := named(s.Takes, h.inOrder(s.Takes))
+	takes := takesInOrder(s.Takes, h.inOrder(s.Takes))
 	var out [][]seat
 	for _, p := range plans {
 		var sheet []seat
@@ -184,7 +184,7 @@ func (h *house) sheets(s shot.Shot, least int) ([][]seat, error) {
 
 // around places a soloist and the others, those on several sheets when they
 // would be lower than least.
-func (h *house) around(s shot.Shot, least int) ([][]seat, error) {
+func (h *arranger) around(s shot.Shot, least int) ([][]seat, error) {
 	plans, err := layout.AroundPages(len(s.Takes), h.want.Canvas, gridOptions(h.p.Picture, h.want.Canvas), least)
 	if err != nil {
 		return nil, fault.At(fault.Manifest, h.p.Shots[s.Want].Mark, fmt.Sprintf("%s: there is no room for others round take %q on a canvas of %s", h.want.Name, s.Takes[0], h.want.Canvas),
@@ -206,8 +206,8 @@ func (h *house) around(s shot.Shot, least int) ([][]seat, error) {
 	return out, nil
 }
 
-// room is the fault of a shot with more pages than frames.
-func (h *house) room(s shot.Shot, pages int) error {
+// room returns the fault of a shot with more pages than frames.
+func (h *arranger) room(s shot.Shot, pages int) error {
 	if pages <= s.To-s.From {
 		return nil
 	}
@@ -215,13 +215,13 @@ func (h *house) room(s shot.Shot, pages int) error {
 		"make the shot longer, or smallest_tile smaller")
 }
 
-// tooMany is the fault of takes that do not fit.
-func (h *house) tooMany(s shot.Shot, err error) error {
+// tooMany returns the fault of takes that do not fit.
+func (h *arranger) tooMany(s shot.Shot, err error) error {
 	return fault.New(fault.Manifest, h.p.Path, fmt.Sprintf("%s: %d takes do not fit on a canvas of %s", h.want.Name, len(s.Takes), h.want.Canvas),
 		"use a larger canvas, a smaller gutter, or shots that show one section at a time").Because(err)
 }
 
-// smallest is the height of the lowest tile.
+// smallest returns the height of the lowest tile.
 func smallest(p layout.Plan) int {
 	low := p.Tiles[0].H
 	for _, t := range p.Tiles {
@@ -232,15 +232,15 @@ func smallest(p layout.Plan) int {
 
 // gridOptions scales the manifest's pixels, which are meant at 1080 lines, to
 // the canvas.
-func gridOptions(pic manifest.Picture, c layout.Canvas) layout.Options {
+func gridOptions(pic production.Picture, c layout.Canvas) layout.Options {
 	o := layout.Options{
 		AspectW: pic.AspectW, AspectH: pic.AspectH,
 		Gutter: c.EvenScale(float64(pic.Gutter)), Margin: c.EvenScale(float64(pic.Margin)),
 	}
 	switch pic.ShortRows {
-	case "spread":
+	case production.Spread:
 		o.Align = layout.Spread
-	case "left":
+	case production.LeftAligned:
 		o.Align = layout.Leading
 	}
 	return o

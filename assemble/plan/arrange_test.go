@@ -5,14 +5,14 @@ import (
 	"strings"
 	"testing"
 
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/layout"
 	"ripieno/layout/card"
 	"ripieno/layout/shot"
 )
 
 // one plans a single film in full HD.
-func one1080(t testing.TB, p *manifest.Production, facts map[string]Facts) Film {
+func one1080(t testing.TB, p *production.Production, facts map[string]Facts) Film {
 	t.Helper()
 	pl, err := New(p, facts, fullHD, Look{})
 	if err != nil {
@@ -39,9 +39,9 @@ func checkTiles(t *testing.T, f Film) {
 }
 
 func TestAHeavyTakeHasALargeTileInEverybodysShot(t *testing.T) {
-	p := production(t, 9)
+	p := lamplighter(t, 9)
 	p.Takes[4].Weight = 2
-	p.Shots = []manifest.Shot{{From: at(1), Show: "tutti"}, {From: at(3), Show: "pair", Take: "take-5", Other: "take-1"}}
+	p.Shots = []production.Shot{{From: at(1), Show: "tutti"}, {From: at(3), Show: "pair", Take: "take-5", Other: "take-1"}}
 	f := one1080(t, p, filmed(p))
 	checkTiles(t, f)
 	tutti, pair := f.Shots[1], f.Shots[2]
@@ -58,10 +58,10 @@ func TestAHeavyTakeHasALargeTileInEverybodysShot(t *testing.T) {
 // As an ensemble sits: a section begins a row, in the order of sections:, and
 // takes of none come last. Tiles stay in the order of takes.
 func TestRowsBySection(t *testing.T) {
-	p := production(t, 10)
+	p := lamplighter(t, 10)
 	p.Picture.Rows = "sections"
 	p.Takes[9].Section = ""
-	p.Sections = []manifest.Section{{Name: "low"}, {Name: "high"}}
+	p.Sections = []production.Section{{Name: "low"}, {Name: "high"}}
 	f := one1080(t, p, filmed(p))
 	checkTiles(t, f)
 	row := map[string][2]int{}
@@ -82,7 +82,7 @@ func TestRowsBySection(t *testing.T) {
 }
 
 func TestJustifiedRowsKeepEveryPictureWhole(t *testing.T) {
-	p := production(t, 7)
+	p := lamplighter(t, 7)
 	p.Picture.Rows = "justified"
 	facts := filmed(p)
 	for _, i := range []int{1, 4} { // held upright
@@ -101,9 +101,9 @@ func TestJustifiedRowsKeepEveryPictureWhole(t *testing.T) {
 }
 
 func TestAShortRowIsSpreadWhenAsked(t *testing.T) {
-	p := production(t, 7) // 3, 3 and 1
-	p.Shots = []manifest.Shot{{From: at(1), Show: "tutti"}}
-	p.Takes = append(p.Takes, manifest.Take{Name: "take-8", Fit: "crop", Crop: manifest.Crop{X: .5, Y: .5, Zoom: 1}})
+	p := lamplighter(t, 7) // 3, 3 and 1
+	p.Shots = []production.Shot{{From: at(1), Show: "tutti"}}
+	p.Takes = append(p.Takes, production.Take{Name: "take-8", Fit: "crop", Crop: production.Crop{X: .5, Y: .5, Zoom: 1}})
 	p.Picture.ShortRows = "spread"
 	f := one1080(t, p, filmed(p))
 	checkTiles(t, f)
@@ -116,9 +116,9 @@ func TestAShortRowIsSpreadWhenAsked(t *testing.T) {
 // Tiles below the smallest turn one grid into several that follow each other:
 // everybody is seen once, and names come back with every sheet.
 func TestAGridTooFineBecomesSheets(t *testing.T) {
-	p := production(t, 60)
+	p := lamplighter(t, 60)
 	p.Picture.SmallestTile, p.Picture.LabelsFor = 200, 1
-	p.Shots = []manifest.Shot{{From: at(1), Show: "tutti"}, {From: at(5), Show: "solo", Take: "take-2", Transition: manifest.Transition{Kind: "move", Seconds: 0.5}}}
+	p.Shots = []production.Shot{{From: at(1), Show: "tutti"}, {From: at(5), Show: "solo", Take: "take-2", Transition: production.Transition{Kind: "move", Seconds: 0.5}}}
 	f := one1080(t, p, filmed(p))
 	checkTiles(t, f)
 	seen := map[string]int{}
@@ -154,9 +154,9 @@ func TestAGridTooFineBecomesSheets(t *testing.T) {
 func TestALateTakeMovesNobody(t *testing.T) {
 	for _, rows := range []string{"grid", "sections"} {
 		for n := 2; n < 40; n++ {
-			p := production(t, n)
-			p.Picture.Rows = rows
-			p.Sections = []manifest.Section{{Name: "high"}, {Name: "low"}}
+			p := lamplighter(t, n)
+			p.Picture.Rows = production.Rows(rows)
+			p.Sections = []production.Section{{Name: "high"}, {Name: "low"}}
 			facts := filmed(p)
 			full := one1080(t, p, facts)
 			late := p.Takes[n/2].Name
@@ -172,18 +172,18 @@ func TestALateTakeMovesNobody(t *testing.T) {
 	}
 }
 
-// big is a production of 500 players and 40 shots of every kind.
-func big(t testing.TB) (*manifest.Production, map[string]Facts) {
-	p := production(t, 500)
+// big returns a production of 500 players and 40 shots of every kind.
+func big(t testing.TB) (*production.Production, map[string]Facts) {
+	p := lamplighter(t, 500)
 	p.Picture.LabelsFor = 0.2
-	kinds := []manifest.Shot{
+	kinds := []production.Shot{
 		{Show: "tutti"}, {Show: "soli", Section: "high"}, {Show: "solo", Take: "take-17"}, {Show: "pair", Take: "take-3", Other: "take-400"}, {Show: "card", Text: "title"},
 	}
 	for i := range 40 {
 		s := kinds[i%len(kinds)]
-		s.From = manifest.Time{Seconds: 8 + 0.4*float64(i)}
+		s.From = production.Time{Seconds: 8 + 0.4*float64(i)}
 		if i > 0 {
-			s.Transition = manifest.Transition{Kind: []string{"cut", "move", "dissolve"}[i%3], Seconds: 0.1}
+			s.Transition = production.Transition{Kind: []production.TransitionKind{"cut", "move", "dissolve"}[i%3], Seconds: 0.1}
 		}
 		p.Shots = append(p.Shots, s)
 	}
@@ -228,7 +228,7 @@ func TestASCIINeedsNoLookingUp(t *testing.T) {
 // One layout serves every size of a shape: at 4K all is twice as large as at
 // full HD, to the pixel of rounding.
 func TestEveryCanvasHasItsOwnBestGrid(t *testing.T) {
-	p := production(t, 11)
+	p := lamplighter(t, 11)
 	facts := filmed(p)
 	pl, err := New(p, facts, []Want{
 		{Name: "hd", Canvas: layout.Canvas{W: 1920, H: 1080}}, {Name: "4k", Canvas: layout.Canvas{W: 3840, H: 2160}},
@@ -261,8 +261,8 @@ func TestEveryCanvasHasItsOwnBestGrid(t *testing.T) {
 // A pair is left and right on a wide canvas and one above the other on a high
 // one, never smaller than the grid of two.
 func TestAPairStandsSideBySide(t *testing.T) {
-	p := production(t, 3)
-	p.Shots = []manifest.Shot{{From: at(1), Show: "pair", Take: "take-3", Other: "take-1"}}
+	p := lamplighter(t, 3)
+	p.Shots = []production.Shot{{From: at(1), Show: "pair", Take: "take-3", Other: "take-1"}}
 	for _, c := range []struct {
 		w, h   int
 		beside bool
@@ -283,13 +283,13 @@ func TestAPairStandsSideBySide(t *testing.T) {
 	}
 }
 
-// soloist is a production of 12 with a shot of everybody, one of a soloist with
+// soloist returns a production of 12 with a shot of everybody, one of a soloist with
 // the others round and one without them.
-func soloist(t *testing.T) *manifest.Production {
-	p := production(t, 12)
-	p.Shots = []manifest.Shot{
+func soloist(t *testing.T) *production.Production {
+	p := lamplighter(t, 12)
+	p.Shots = []production.Shot{
 		{From: at(1), Show: "tutti"},
-		{From: at(3), Show: "solo", Take: "take-5", Others: "around", Transition: manifest.Transition{Kind: "move", Seconds: 0.5}},
+		{From: at(3), Show: "solo", Take: "take-5", Others: "around", Transition: production.Transition{Kind: "move", Seconds: 0.5}},
 		{From: at(5), Show: "solo", Take: "take-5"},
 	}
 	return p
@@ -358,7 +358,7 @@ func TestOthersRoundASoloistTakeTurns(t *testing.T) {
 		t.Errorf("%d sheets show %v", sheets, seen)
 	}
 	p.Picture.SmallestTile, p.Shots = 800, p.Shots[1:2]
-	p.Shots[0].Transition = manifest.Transition{}
+	p.Shots[0].Transition = production.Transition{}
 	if _, err := New(p, filmed(p), fullHD, Look{}); err == nil || !strings.Contains(err.Error(), `there is no room for others round take "take-5"`) {
 		t.Errorf("no room: %v", err)
 	}

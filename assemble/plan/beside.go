@@ -1,12 +1,12 @@
 package plan
 
 import (
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 )
 
-// chapters are those that begin inside the film, the first at its first frame:
+// chapters returns those that begin inside the film, the first at its first frame:
 // players expect every moment to lie in one.
-func chapters(p *manifest.Production, line Timeline) []Chapter {
+func chapters(p *production.Production, line Timeline) []Chapter {
 	var out []Chapter
 	for _, c := range p.Chapters {
 		frame := min(line.clamp(c.At), line.Frames-1)
@@ -21,8 +21,8 @@ func chapters(p *manifest.Production, line Timeline) []Chapter {
 	return out
 }
 
-// notes are those of which something lies inside the film.
-func notes(p *manifest.Production, line Timeline) []Note {
+// notes returns those of which something lies inside the film.
+func notes(p *production.Production, line Timeline) []Note {
 	var out []Note
 	for _, n := range p.Notes {
 		if s := (Span{line.clamp(n.From), line.clamp(n.To)}); s.Len() > 0 {

@@ -8,9 +8,10 @@ import (
 	"strings"
 
 	"ripieno/assemble/fault"
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/layout"
 	"ripieno/layout/card"
+	"ripieno/layout/shot"
 )
 
 // Texts of a card shot that stand for something else.
@@ -38,7 +39,7 @@ type Look struct {
 	Backdrop func(layout.Canvas) *image.NRGBA
 }
 
-// backdrop is Backdrop, or nil.
+// backdrop returns Backdrop, or nil.
 func (l Look) backdrop(c layout.Canvas) *image.NRGBA {
 	if l.Backdrop == nil {
 		return nil
@@ -57,7 +58,7 @@ type Cards struct {
 }
 
 // newCards takes over what the manifest says. It has checked the colour's form.
-func newCards(p *manifest.Production) Cards {
+func newCards(p *production.Production) Cards {
 	return Cards{
 		Background: Colour(p.Picture.Background), Title: p.Title, Composer: p.Composer, Ensemble: p.Ensemble, Dedication: p.Dedication,
 		Roster: roster(p),
@@ -114,14 +115,14 @@ func (k Cards) Pages(l Look, s Shot, c layout.Canvas) ([]*image.NRGBA, error) {
 
 func one(img *image.NRGBA, err error) ([]*image.NRGBA, error) { return []*image.NRGBA{img}, err }
 
-// roster is everybody who is listed, all but those who are not to be heard:
+// roster returns everybody who is listed, all but those who are not to be heard:
 // section by section in the order in which the seats come to them, each in
 // seat order, so that a section whose seats are apart has one heading.
-func roster(p *manifest.Production) []card.Credit {
+func roster(p *production.Production) []card.Credit {
 	var sections []string
 	of := map[string][]card.Credit{}
 	for _, t := range p.Takes {
-		if t.Release == manifest.ReleaseNo {
+		if t.Release == production.ReleaseNo {
 			continue
 		}
 		if _, met := of[t.Section]; !met {
@@ -136,7 +137,7 @@ func roster(p *manifest.Production) []card.Credit {
 	return list
 }
 
-// printable tells whether a text has only the printable characters of ASCII.
+// printable reports whether a text has only the printable characters of ASCII.
 func printable(s string) bool {
 	for i := range len(s) {
 		if s[i] < ' ' || s[i] > '~' {
@@ -147,7 +148,7 @@ func printable(s string) bool {
 }
 
 // checkText finds every text that no font can draw, before anything is made.
-func checkText(p *manifest.Production, l Look) error {
+func checkText(p *production.Production, l Look) error {
 	var list fault.List
 	check := func(mark fault.Mark, what, text string) {
 		for line := range strings.SplitSeq(text, "\n") {
@@ -180,7 +181,7 @@ func checkText(p *manifest.Production, l Look) error {
 		check(t.Mark, "part", t.Part)
 	}
 	for _, s := range p.Shots {
-		if s.Show == "card" {
+		if s.Show == shot.Card {
 			check(s.Mark, "text", s.Text)
 		}
 	}
@@ -188,7 +189,7 @@ func checkText(p *manifest.Production, l Look) error {
 }
 
 // fontHint says how to get characters drawn.
-func fontHint(p *manifest.Production) string {
+func fontHint(p *production.Production) string {
 	if n := len(p.Picture.Fonts); n > 0 {
 		return fmt.Sprintf("%q has no outlines of them; add a font file that does to picture: {font: [%s, ...]}", p.Picture.Fonts[n-1].Path, p.Picture.Fonts[0].Path)
 	}

@@ -5,7 +5,7 @@ import (
 	"math"
 	"slices"
 
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/layout"
 	"ripieno/layout/shot"
 )
@@ -17,7 +17,7 @@ import (
 // need, which are a rough cut's and a film's.
 var ladder = []int{90, 108, 120, 136, 180, 216, 240, 270, 360, 480, 540, 720, 900, 1080, 1440, 2160, 2880, 4320}
 
-// rung is the height at which a picture of height h is kept so that it can be
+// rung returns the height at which a picture of height h is kept so that it can be
 // shown at scale (shown pixels to its own): never larger than it is.
 func rung(h int, scale float64) int {
 	need := math.Min(1, scale) * float64(h)
@@ -38,7 +38,7 @@ const draftLines = 720
 // size above the one it is kept at: a shot's edge may move inside of it.
 const closeSeconds = 4
 
-// even is the even number nearest to n, at least 2.
+// even returns the even number nearest to n, at least 2.
 func even(n int) int { return max(2, layout.CeilEven(n)) }
 
 // kept is a take at a height.
@@ -53,7 +53,7 @@ type kept struct {
 // every tile of this size or smaller. What is larger, a close-up, is
 // conformed for its shots alone, because of what whole takes in the size of
 // the canvas would cost, and is cut at whole closeSeconds of guide time.
-func (f *Film) conform(h *house, line Timeline) {
+func (f *Film) conform(h *arranger, line Timeline) {
 	grid := h.gridRungs(line)
 	spans := map[kept][]Span{}
 	var order []kept
@@ -86,7 +86,7 @@ func (f *Film) conform(h *house, line Timeline) {
 		pic := *h.facts[n.take].Picture
 		w := even(int(math.Round(float64(n.rung) * float64(pic.W) / float64(pic.H))))
 		draft := f.Rough && min(pic.W, pic.H) >= draftLines
-		for _, frames := range joined(spans[n]) {
+		for _, frames := range mergeSpans(spans[n]) {
 			f.Conforms = append(f.Conforms, Conform{Take: n.take, Picture: pic, W: w, H: n.rung, Frames: frames, Draft: draft})
 		}
 	}
@@ -96,11 +96,11 @@ func (f *Film) conform(h *house, line Timeline) {
 	})
 }
 
-// gridRungs is the height that each take has to be kept at for the grid of all
+// gridRungs returns the height that each take has to be kept at for the grid of all
 // takes, whether a shot shows that or not. Where the manifest says in which
 // grid the seats were given, the larger tiles of the two count: then somebody
 // whom nobody expected may need another row, and the others are large enough.
-func (h *house) gridRungs(line Timeline) map[string]int {
+func (h *arranger) gridRungs(line Timeline) map[string]int {
 	rungs := map[string]int{}
 	add := func(take string, t Tile) {
 		if t.Hole.W > 0 {
@@ -119,7 +119,7 @@ func (h *house) gridRungs(line Timeline) map[string]int {
 			add(s.take, t)
 		}
 	}
-	old := h.pinned()
+	old := h.pinnedTiles()
 	for _, t := range h.p.Takes {
 		at := h.places[t.Name] - 1
 		if at >= len(old) {
@@ -132,11 +132,12 @@ func (h *house) gridRungs(line Timeline) map[string]int {
 	return rungs
 }
 
-// pinned are the tiles of the grid in which the manifest's seats were given,
+// pinnedTiles returns the tiles of the grid in which the manifest's seats were given,
 // none where rows go by anything but seats.
-func (h *house) pinned() []layout.Rect {
-	heavy := slices.ContainsFunc(h.p.Takes, func(t manifest.Take) bool { return t.Weight > 1 })
-	if h.p.Seats == 0 || heavy || h.p.Picture.Rows == "sections" || h.p.Picture.Rows == "justified" {
+func (h *arranger) pinnedTiles() []layout.Rect {
+	heavy := slices.ContainsFunc(h.p.Takes, func(t production.Take) bool { return t.Weight > 1 })
+	if h.p.Seats == 0 || heavy || h.p.Picture.Rows == production.SectionRows ||
+		h.p.Picture.Rows == production.JustifiedRows {
 		return nil
 	}
 	plan, err := h.grid(h.p.Seats)
@@ -146,7 +147,7 @@ func (h *house) pinned() []layout.Rect {
 	return plan.Tiles
 }
 
-// scale is how large a tile shows its picture, against its own pixels.
+// scale returns how large a tile shows its picture, against its own pixels.
 func (t Tile) scale() float64 {
 	return math.Max(float64(t.Hole.W)/float64(t.Source.W), float64(t.Hole.H)/float64(t.Source.H))
 }
@@ -157,8 +158,8 @@ func closeUp(s Span, line Timeline) Span {
 	return Span{int(math.Floor(float64(s.From)/step) * step), int(math.Ceil(float64(s.To)/step) * step)}
 }
 
-// joined is spans that overlap or touch as one, from the first to the last.
-func joined(spans []Span) []Span {
+// mergeSpans returns spans that overlap or touch as one, from the first to the last.
+func mergeSpans(spans []Span) []Span {
 	slices.SortFunc(spans, func(a, b Span) int { return cmp.Or(cmp.Compare(a.From, b.From), cmp.Compare(a.To, b.To)) })
 	var out []Span
 	for _, s := range spans {

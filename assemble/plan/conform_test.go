@@ -5,12 +5,12 @@ import (
 	"slices"
 	"testing"
 
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/layout"
 )
 
-// planned is the first film of a production of so many takes of 1920x1080.
-func planned(t *testing.T, p *manifest.Production, wants []Want) (Film, Timeline) {
+// planned returns the first film of a production of so many takes of 1920x1080.
+func planned(t *testing.T, p *production.Production, wants []Want) (Film, Timeline) {
 	t.Helper()
 	facts := filmed(p)
 	for name, f := range facts {
@@ -26,7 +26,7 @@ func planned(t *testing.T, p *manifest.Production, wants []Want) (Film, Timeline
 	return pl.Films[0], pl.Timeline
 }
 
-// sizes are the heights in which a take is conformed, with the frames.
+// sizes returns the heights in which a take is conformed, with the frames.
 func sizes(f Film, take string) map[int][]Span {
 	out := map[int][]Span{}
 	for _, c := range f.Conforms {
@@ -39,18 +39,18 @@ func sizes(f Film, take string) map[int][]Span {
 
 func TestWhatShotsShowDecodesNothingAgain(t *testing.T) {
 	rng := rand.New(rand.NewPCG(7, 1))
-	kinds := []manifest.Shot{
+	kinds := []production.Shot{
 		{Show: "tutti"}, {Show: "card", Text: "interlude"}, {Show: "soli", Section: "high"}, {Show: "pair", Take: "take-1", Other: "take-4"},
 		{Show: "solo", Take: "take-2"}, {Show: "solo", Take: "take-3", Others: "around"},
 	}
 	for round := range 60 {
-		p := production(t, 9)
+		p := lamplighter(t, 9)
 		for m := 1; m <= 8; m += 1 + rng.IntN(3) {
 			s := kinds[rng.IntN(len(kinds))]
 			s.From = at(m)
 			p.Shots = append(p.Shots, s)
 		}
-		p.Shots[0].From = manifest.Time{Edge: manifest.FilmStart}
+		p.Shots[0].From = production.Time{Edge: production.FilmStart}
 		f, line := planned(t, p, fullHD)
 		// A grid of nine stands in tiles of 352 lines on 1080.
 		whole := exists(*filmed(p)["take-1"].Picture, line)
@@ -80,10 +80,10 @@ func TestWhatShotsShowDecodesNothingAgain(t *testing.T) {
 // it, and what other shots show of the take is nothing to it.
 func TestACloseUpStandsByItself(t *testing.T) {
 	solos := func(from ...int) map[int][]Span {
-		p := production(t, 9)
-		p.Shots = []manifest.Shot{{From: manifest.Time{Edge: manifest.FilmStart}, Show: "tutti"}}
+		p := lamplighter(t, 9)
+		p.Shots = []production.Shot{{From: production.Time{Edge: production.FilmStart}, Show: "tutti"}}
 		for _, m := range from {
-			p.Shots = append(p.Shots, manifest.Shot{From: at(m), Show: "solo", Take: "take-2"}, manifest.Shot{From: at(m + 1), Show: "tutti"})
+			p.Shots = append(p.Shots, production.Shot{From: at(m), Show: "solo", Take: "take-2"}, production.Shot{From: at(m + 1), Show: "tutti"})
 		}
 		f, _ := planned(t, p, fullHD)
 		return sizes(f, "take-2")
@@ -104,7 +104,7 @@ func TestACloseUpStandsByItself(t *testing.T) {
 }
 
 func TestATrimDecodesNothingAgain(t *testing.T) {
-	p := production(t, 9)
+	p := lamplighter(t, 9)
 	f, _ := planned(t, p, fullHD)
 	from, to := at(2), at(4)
 	p.Takes[1].TrimFrom, p.Takes[1].TrimTo = &from, &to
@@ -121,7 +121,7 @@ func TestATrimDecodesNothingAgain(t *testing.T) {
 // nobody expected makes every tile smaller and decodes nobody else again.
 func TestAnUnexpectedPlayerDecodesNobodyElse(t *testing.T) {
 	keptAs := func(takes, seats int) map[int][]Span {
-		p := production(t, takes)
+		p := lamplighter(t, takes)
 		p.Seats = seats
 		for i := range seats {
 			p.Takes[i].Seat = i + 1
@@ -149,7 +149,7 @@ func TestAnUnexpectedPlayerDecodesNobodyElse(t *testing.T) {
 
 // Whatever cannot be laid out as a grid of all may still be shown in parts.
 func TestMoreTakesThanTheCanvasHoldsAreShownInParts(t *testing.T) {
-	p := production(t, 60)
+	p := lamplighter(t, 60)
 	p.Picture.Gutter = 100
 	for i := range p.Takes {
 		p.Takes[i].Section = []string{"high", "middle", "low"}[i%3]
@@ -158,7 +158,7 @@ func TestMoreTakesThanTheCanvasHoldsAreShownInParts(t *testing.T) {
 	if _, err := New(p, filmed(p), small, Look{}); err == nil {
 		t.Fatal("sixty takes fit on that canvas")
 	}
-	p.Shots = []manifest.Shot{{From: manifest.Time{Edge: manifest.FilmStart}, Show: "solo", Take: "take-2"}}
+	p.Shots = []production.Shot{{From: production.Time{Edge: production.FilmStart}, Show: "solo", Take: "take-2"}}
 	f, _ := planned(t, p, small)
 	if len(f.Conforms) != 1 || f.Shots[0].Tiles[0].Conform != 0 {
 		t.Errorf("conformed are %+v", f.Conforms)

@@ -5,11 +5,12 @@ import (
 
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/production"
 	"ripieno/layout"
 )
 
-// production returns a production of three takes and four measures.
-func production() (*manifest.Production, error) {
+// lamplighter returns a production of three takes and four measures.
+func lamplighter() (*production.Production, error) {
 	return manifest.Parse("production.yaml", []byte(`version: 1
 title: The Lamplighter's Round
 tempo: {count_in: {measures: 2}, changes: [{measure: 1, meter: 4/4, bpm: 60}], measures: 4}
@@ -24,7 +25,7 @@ picture: {fps: 25, lead_in: 2, tail: 1}
 // The film begins two seconds before measure 1, which is at 8 s of guide time,
 // and ends one second after the last measure.
 func ExampleNewTimeline() {
-	p, err := production()
+	p, err := lamplighter()
 	if err != nil {
 		fmt.Println(err)
 		return
@@ -46,7 +47,7 @@ func ExampleNewTimeline() {
 // Seats that the manifest writes come first; the other takes fill what is left
 // in their order.
 func ExamplePlaces() {
-	p, err := production()
+	p, err := lamplighter()
 	if err != nil {
 		fmt.Println(err)
 		return

@@ -6,14 +6,14 @@ import (
 	"math"
 
 	"ripieno/assemble/fault"
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/layout"
 	"ripieno/layout/motion"
 	"ripieno/layout/shot"
 )
 
 // resolve turns the manifest's shot list into shots on output frames.
-func resolve(p *manifest.Production, line Timeline) ([]shot.Shot, error) {
+func resolve(p *production.Production, line Timeline) ([]shot.Shot, error) {
 	seats := make([]shot.Seat, len(p.Takes))
 	for i, t := range p.Takes {
 		seats[i] = shot.Seat{Take: t.Name, Section: t.Section}
@@ -21,8 +21,8 @@ func resolve(p *manifest.Production, line Timeline) ([]shot.Shot, error) {
 	wants := make([]shot.Want, len(p.Shots))
 	for i, s := range p.Shots {
 		w := shot.Want{
-			From: line.clamp(s.From), To: -1, Show: shot.Kind(s.Show),
-			Section: s.Section, Take: s.Take, Other: s.Other, Others: s.Others == "around", Text: s.Text, Labels: p.Picture.Labels,
+			From: line.clamp(s.From), To: -1, Show: s.Show,
+			Section: s.Section, Take: s.Take, Other: s.Other, Others: s.Others == production.OthersAround, Text: s.Text, Labels: p.Picture.Labels,
 		}
 		if s.To != nil {
 			w.To = line.clamp(*s.To)
@@ -43,7 +43,7 @@ func resolve(p *manifest.Production, line Timeline) ([]shot.Shot, error) {
 }
 
 // shotFaults points every problem of the shot list at its line.
-func shotFaults(p *manifest.Production, err error) error {
+func shotFaults(p *production.Production, err error) error {
 	all := []error{err}
 	if joined, ok := err.(interface{ Unwrap() []error }); ok {
 		all = joined.Unwrap()
@@ -74,14 +74,14 @@ func shotHint(p shot.Problem) string {
 	return "shots are frames of the film; check from and to, the measures of the piece, lead_in and tail"
 }
 
-// clamp is the output frame of a manifest time, kept inside the film.
-func (t Timeline) clamp(m manifest.Time) int {
+// clamp returns the output frame of a manifest time, kept inside the film.
+func (t Timeline) clamp(m production.Time) int {
 	return min(max(t.Output(t.guide(m)), 0), t.Frames)
 }
 
 // film lays out one deliverable.
-func film(p *manifest.Production, facts map[string]Facts, line Timeline, shots []shot.Shot, w Want, l Look) (*Film, error) {
-	f := &Film{Name: w.Name, Canvas: w.Canvas, Rough: w.Rough, Marks: w.Marks, Codec: w.Codec, Scenery: p.Picture.Backdrop != nil, Cards: newCards(p)}
+func film(p *production.Production, facts map[string]Facts, line Timeline, shots []shot.Shot, w Want, l Look) (*Film, error) {
+	f := &Film{Name: w.Name, Canvas: w.Canvas, Rough: w.Rough, Marks: w.Marks, Codec: w.Codec, Language: p.Language, Scenery: p.Picture.Backdrop != nil, Cards: newCards(p)}
 	f.FadeIn = min(line.Rate.Frame(p.Picture.FadeIn), line.Frames)
 	f.FadeOut = min(line.Rate.Frame(p.Picture.FadeOut), line.Frames)
 	f.Soften = line.Rate.Frame(p.Picture.LabelsFade)
@@ -89,7 +89,7 @@ func film(p *manifest.Production, facts map[string]Facts, line Timeline, shots [
 	if w.Poster != nil {
 		f.Poster = min(line.clamp(*w.Poster), line.Frames-1)
 	}
-	h := newHouse(p, facts, w)
+	h := newArranger(p, facts, w)
 	for _, s := range shots {
 		out := Shot{Span: Span{s.From, s.To}, Show: s.Show, Text: s.Text, Labels: s.Labels, Pages: 1, Sheets: 1}
 		out.LabelsTo = labelsTo(p, s, line)
@@ -120,7 +120,7 @@ func film(p *manifest.Production, facts map[string]Facts, line Timeline, shots [
 }
 
 // show adds a shot of takes, in several parts when they need several sheets.
-func (f *Film) show(h *house, s shot.Shot, whole Shot, line Timeline) error {
+func (f *Film) show(h *arranger, s shot.Shot, whole Shot, line Timeline) error {
 	sheets, err := h.arrange(s)
 	if err != nil {
 		return err
@@ -130,7 +130,7 @@ func (f *Film) show(h *house, s shot.Shot, whole Shot, line Timeline) error {
 		out.Span, out.Sheet, out.Sheets = piece(whole.Span, i, len(sheets)), i, len(sheets)
 		out.LabelsTo = min(out.To, out.From+whole.LabelsTo-whole.From)
 		if i > 0 {
-			out.Into = Transition{Kind: "cut"}
+			out.Into = Transition{Kind: production.Cut}
 		}
 		lead := Span{out.From - out.Into.Frames, out.To}
 		for _, seat := range sheet {
@@ -147,7 +147,7 @@ func (f *Film) show(h *house, s shot.Shot, whole Shot, line Timeline) error {
 }
 
 // newTile stands a take in its rectangle for one shot.
-func newTile(t manifest.Take, f Facts, r layout.Rect, line Timeline, span Span) (Tile, error) {
+func newTile(t production.Take, f Facts, r layout.Rect, line Timeline, span Span) (Tile, error) {
 	tile := Tile{Take: t.Name, Rect: r, Fit: t.Fit, Player: t.PublicName(), Part: t.Part, Section: t.Section, Behind: t.Behind, Absent: f.Absent, Card: f.Picture == nil, Silent: f.Sound == nil, Conform: -1}
 	if f.Absent == Withheld {
 		tile.Part, tile.Section = "", "" // in a small ensemble the part tells who it is
@@ -183,7 +183,7 @@ func newTile(t manifest.Take, f Facts, r layout.Rect, line Timeline, span Span) 
 	return tile, nil
 }
 
-// exists is the span of guide frames of the film in which a file has a
+// exists returns the span of guide frames of the film in which a file has a
 // picture. Each output frame shows the source frame nearest to it, so a frame
 // takes over half its length before its time.
 func exists(pic Picture, line Timeline) Span {
@@ -193,9 +193,9 @@ func exists(pic Picture, line Timeline) Span {
 	return Span{first(pic.First), first(pic.Last)}.Meet(Span{line.First, line.First + line.Frames})
 }
 
-// visible is the span of guide frames in which a take has a picture: where it
+// visible returns the span of guide frames in which a take has a picture: where it
 // exists, cut to the manifest's trim.
-func visible(t manifest.Take, pic Picture, line Timeline) Span {
+func visible(t production.Take, pic Picture, line Timeline) Span {
 	s := exists(pic, line)
 	if t.TrimFrom != nil {
 		s.From = max(s.From, line.Rate.Frame(line.guide(*t.TrimFrom)))

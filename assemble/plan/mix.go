@@ -4,7 +4,7 @@ import (
 	"math"
 	"slices"
 
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/mix"
 	"ripieno/mix/audio"
 )
@@ -35,14 +35,14 @@ type Section struct {
 }
 
 // newMix takes over what the manifest says of the mix.
-func newMix(p *manifest.Production) Mix {
+func newMix(p *production.Production) Mix {
 	m := p.Mix
 	out := Mix{
 		Loudness: m.LoudnessLUFS, TruePeak: m.TruePeakDB, Balance: m.AutoBalance, Room: m.Room, Hall: Hall(m.Hall),
 		FadeIn: m.FadeIn, FadeOut: m.FadeOut,
 	}
 	for _, s := range p.Sections {
-		out.Sections = append(out.Sections, Section{s.Name, manifest.Slug(s.Name), audio.Decibels(s.GainDB), s.TargetLUFS})
+		out.Sections = append(out.Sections, Section{s.Name, production.Slug(s.Name), audio.Decibels(s.GainDB), s.TargetLUFS})
 	}
 	return out
 }

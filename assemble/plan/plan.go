@@ -17,8 +17,7 @@ import (
 	"maps"
 	"math"
 
-	"ripieno/assemble/fault"
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/layout"
 	"ripieno/layout/motion"
 	"ripieno/layout/shot"
@@ -48,7 +47,7 @@ type Picture struct {
 	Clock audio.Clock
 }
 
-// Lead is how long before its own time a frame of p is shown at the most, in
+// Lead returns how long before its own time a frame of p is shown at the most, in
 // seconds: half its length.
 func (p Picture) Lead() float64 {
 	if p.FPS <= 0 {
@@ -88,24 +87,13 @@ type Facts struct {
 	Subject *motion.Subject // where the player is in the picture; nil when nobody looked
 }
 
-// Want is one film to plan.
-type Want struct {
-	Name   string
-	Canvas layout.Canvas
-	Rough  bool   // the quick preview
-	Marks  bool   // with place and time burned in
-	Codec  string // of the picture: h264, hevc or av1
-	Poster *manifest.Time
-	Mark   fault.Mark // of the deliverable in the manifest
-}
-
 // Span is a run of frames [From, To).
 type Span struct{ From, To int }
 
-// Len is the number of frames, never negative.
+// Len returns the number of frames, never negative.
 func (s Span) Len() int { return max(0, s.To-s.From) }
 
-// Meet is the part that s and t share.
+// Meet returns the part that s and t share.
 func (s Span) Meet(t Span) Span { return Span{max(s.From, t.From), min(s.To, t.To)} }
 
 // Timeline ties output frames to guide time and to samples of the mix.
@@ -117,13 +105,13 @@ type Timeline struct {
 	AudioLen   audio.Frames // length of the sound
 }
 
-// GuideAtZero is the guide time at output time 0, seconds.
+// GuideAtZero returns the guide time at output time 0, seconds.
 func (t Timeline) GuideAtZero() float64 { return t.Rate.Seconds(t.First) }
 
-// Output is the output frame nearest to a guide time.
+// Output returns the output frame nearest to a guide time.
 func (t Timeline) Output(guide float64) int { return t.Rate.Frame(guide) - t.First }
 
-// Duration is the length of the film in seconds.
+// Duration returns the length of the film in seconds.
 func (t Timeline) Duration() float64 { return t.Rate.Seconds(t.Frames) }
 
 // Tile is one take's rectangle in one shot.
@@ -131,7 +119,7 @@ type Tile struct {
 	Take    string
 	Rect    layout.Rect // the whole tile
 	Hole    layout.Rect // where the picture shows inside it; zero when there is none
-	Fit     string      // crop or fit
+	Fit     layout.Mode
 	Source  layout.Rect // the part of the upright picture that is shown, its own pixels
 	Player  string      // label, first line
 	Part    string      // label, second line
@@ -166,13 +154,24 @@ type Shot struct {
 
 // Transition is how one shot becomes the next.
 type Transition struct {
-	Kind   string // cut, dissolve or move
-	Frames int    // 0 for a cut
+	Kind   production.TransitionKind
+	Frames int // 0 for a cut
 }
 
 // Move is the kind of transition in which tiles glide to their new place;
 // in any other that is not a cut one picture dissolves into the other.
-const Move = "move"
+const Move = production.Move
+
+// Codec is what a film's picture is encoded as. Whatever carries out a plan
+// knows these words through it and not the production they come from.
+type Codec = production.Codec
+
+// The codecs.
+const (
+	H264 = production.H264
+	HEVC = production.HEVC
+	AV1  = production.AV1
+)
 
 // Conform is a take's picture brought upright to a size on guide frames.
 type Conform struct {
@@ -209,7 +208,8 @@ type Film struct {
 	Canvas   layout.Canvas
 	Rough    bool
 	Marks    bool
-	Codec    string // of the picture: h264, hevc or av1
+	Codec    Codec  // of the picture
+	Language string // of what is written in it besides the production's own texts
 	Scenery  bool   // the background is a picture
 	Cards    Cards
 	Shots    []Shot
@@ -261,7 +261,7 @@ type Plan struct {
 // without facts counts as Unreadable. What a player has not agreed to have
 // published is in no plan, whatever the facts say. Its errors are faults at the
 // manifest.
-func New(p *manifest.Production, facts map[string]Facts, wants []Want, l Look) (*Plan, error) {
+func New(p *production.Production, facts map[string]Facts, wants []Want, l Look) (*Plan, error) {
 	if err := checkText(p, l); err != nil {
 		return nil, err
 	}
@@ -292,7 +292,7 @@ func New(p *manifest.Production, facts map[string]Facts, wants []Want, l Look) (
 
 // withhold takes out of the facts what must not be published: the picture of a
 // take released as sound only, and all of one that is not released.
-func withhold(p *manifest.Production, facts map[string]Facts) map[string]Facts {
+func withhold(p *production.Production, facts map[string]Facts) map[string]Facts {
 	out := maps.Clone(facts)
 	if out == nil {
 		out = map[string]Facts{}
@@ -300,7 +300,7 @@ func withhold(p *manifest.Production, facts map[string]Facts) map[string]Facts {
 	for _, t := range p.Takes {
 		f, known := out[t.Name]
 		switch {
-		case t.Release == manifest.ReleaseNo:
+		case t.Release == production.ReleaseNo:
 			out[t.Name] = Facts{Absent: Withheld}
 		case !t.ShowsPicture() && known:
 			f.Picture, f.Subject = nil, nil
@@ -310,9 +310,9 @@ func withhold(p *manifest.Production, facts map[string]Facts) map[string]Facts {
 	return out
 }
 
-// sources are the takes of which the film has anything, in the manifest's
+// sources returns the takes of which the film has anything, in the manifest's
 // order.
-func sources(p *manifest.Production, facts map[string]Facts, pl *Plan) []Source {
+func sources(p *production.Production, facts map[string]Facts, pl *Plan) []Source {
 	line := pl.Timeline
 	var out []Source
 	for _, t := range p.Takes {

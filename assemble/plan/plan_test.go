@@ -6,16 +6,16 @@ import (
 	"math/rand/v2"
 	"testing"
 
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/layout"
 	"ripieno/layout/shot"
 	"ripieno/mix/audio"
 	"ripieno/mix/tempo"
 )
 
-// production is a small piece of our own: 8 measures of 4/4 at 120 after a
+// lamplighter returns a small piece of our own: 8 measures of 4/4 at 120 after a
 // count-in of 4, so a measure lasts 2 s and measure 1 begins at guide time 8.
-func production(t testing.TB, takes int) *manifest.Production {
+func lamplighter(t testing.TB, takes int) *production.Production {
 	t.Helper()
 	meter, err := tempo.ParseMeter("4/4")
 	if err != nil {
@@ -29,21 +29,21 @@ func production(t testing.TB, takes int) *manifest.Production {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := &manifest.Production{
+	p := &production.Production{
 		Path: "production.yaml", Tempo: m,
-		Picture: manifest.Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9, Gutter: 6, LeadIn: 2, Tail: 2, Labels: true, Background: "#101214"},
+		Picture: production.Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9, Gutter: 6, LeadIn: 2, Tail: 2, Labels: true, Background: "#101214"},
 	}
 	for i := range takes {
-		p.Takes = append(p.Takes, manifest.Take{
-			Name: fmt.Sprintf("take-%d", i+1), Fit: "crop", Crop: manifest.Crop{X: .5, Y: .5, Zoom: 1}, Section: []string{"high", "low"}[i%2],
+		p.Takes = append(p.Takes, production.Take{
+			Name: fmt.Sprintf("take-%d", i+1), Fit: "crop", Crop: production.Crop{X: .5, Y: .5, Zoom: 1}, Section: []string{"high", "low"}[i%2],
 		})
 	}
 	return p
 }
 
-// filmed are facts of takes filmed in 1280x720 from 3 s before guide time 0
+// filmed returns facts of takes filmed in 1280x720 from 3 s before guide time 0
 // to its end at guide time 27.
-func filmed(p *manifest.Production) map[string]Facts {
+func filmed(p *production.Production) map[string]Facts {
 	facts := map[string]Facts{}
 	for _, t := range p.Takes {
 		clock := audio.Clock{Offset: -3}
@@ -57,12 +57,12 @@ func filmed(p *manifest.Production) map[string]Facts {
 
 var fullHD = []Want{{Name: "final", Canvas: layout.Canvas{W: 1920, H: 1080}}}
 
-func at(measure int) manifest.Time {
-	return manifest.Time{Seconds: 8 + 2*float64(measure-1)}
+func at(measure int) production.Time {
+	return production.Time{Seconds: 8 + 2*float64(measure-1)}
 }
 
 func TestTimelineRunsFromLeadInToTail(t *testing.T) {
-	line, err := NewTimeline(production(t, 1))
+	line, err := NewTimeline(lamplighter(t, 1))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -77,7 +77,7 @@ func TestTimelineRunsFromLeadInToTail(t *testing.T) {
 func TestTimelineBeginsOnAWholeSampleAtEveryRate(t *testing.T) {
 	for _, r := range []shot.Rate{{Num: 24, Den: 1}, {Num: 25, Den: 1}, {Num: 30, Den: 1}, {Num: 50, Den: 1}, {Num: 60, Den: 1}, {Num: 24000, Den: 1001}, {Num: 30000, Den: 1001}, {Num: 60000, Den: 1001}} {
 		for _, lead := range []float64{0, 0.7, 2, 3.3, 20} {
-			p := production(t, 1)
+			p := lamplighter(t, 1)
 			p.Picture.FPSNum, p.Picture.FPSDen, p.Picture.LeadIn = r.Num, r.Den, lead
 			line, err := NewTimeline(p)
 			if err != nil {
@@ -95,9 +95,9 @@ func TestTimelineBeginsOnAWholeSampleAtEveryRate(t *testing.T) {
 }
 
 func TestSegmentsCoverTheFilmOnceAndStayInsideShots(t *testing.T) {
-	p := production(t, 3)
-	p.Shots = []manifest.Shot{
-		{From: manifest.Time{Edge: manifest.FilmStart}, Show: "card", Text: "title"},
+	p := lamplighter(t, 3)
+	p.Shots = []production.Shot{
+		{From: production.Time{Edge: production.FilmStart}, Show: "card", Text: "title"},
 		{From: at(1), Show: "tutti"},
 		{From: at(5), Show: "solo", Take: "take-2"},
 		{From: at(6), Show: "soli", Section: "high"},
@@ -128,7 +128,7 @@ func TestSegmentsCoverTheFilmOnceAndStayInsideShots(t *testing.T) {
 }
 
 func TestLateTakeIsShownFromItsFirstFrameOn(t *testing.T) {
-	p := production(t, 2)
+	p := lamplighter(t, 2)
 	facts := filmed(p)
 	late := *facts["take-2"].Picture
 	late.Clock.Offset, late.Last = 9.5, 4 // guide 9.5 to 13.5, output frames 105 to 225
@@ -147,7 +147,7 @@ func TestLateTakeIsShownFromItsFirstFrameOn(t *testing.T) {
 }
 
 func TestDriftMovesPictureAndTrimCutsIt(t *testing.T) {
-	p := production(t, 1)
+	p := lamplighter(t, 1)
 	facts := filmed(p)
 	pic := *facts["take-1"].Picture
 	pic.Clock, pic.Last = audio.Clock{Offset: 0, Drift: 500}, 20 // 20 s of file are 20.010 s of guide
@@ -171,7 +171,7 @@ func TestDriftMovesPictureAndTrimCutsIt(t *testing.T) {
 }
 
 func TestAbsentTakesKeepTheirSeats(t *testing.T) {
-	p := production(t, 9)
+	p := lamplighter(t, 9)
 	facts := filmed(p)
 	whole, err := New(p, facts, fullHD, Look{})
 	if err != nil {
@@ -196,7 +196,7 @@ func TestAbsentTakesKeepTheirSeats(t *testing.T) {
 }
 
 func TestMutedAndTrimmedStrips(t *testing.T) {
-	p := production(t, 2)
+	p := lamplighter(t, 2)
 	p.Takes[0].Mute = true
 	to := at(3)
 	p.Takes[1].TrimTo = &to
@@ -231,8 +231,8 @@ func TestLadderIsLargeEnoughAndNotWasteful(t *testing.T) {
 }
 
 func TestShotFaultsPointAtTheirLine(t *testing.T) {
-	p := production(t, 2)
-	p.Shots = []manifest.Shot{{From: at(1), Show: "solo", Take: "take-9"}}
+	p := lamplighter(t, 2)
+	p.Shots = []production.Shot{{From: at(1), Show: "solo", Take: "take-9"}}
 	p.Shots[0].Mark.File, p.Shots[0].Mark.Line = "production.yaml", 40
 	_, err := New(p, filmed(p), fullHD, Look{})
 	if err == nil {
@@ -246,12 +246,12 @@ func TestShotFaultsPointAtTheirLine(t *testing.T) {
 // TestWithheld: what is not released is in no plan, whatever is known of the
 // files.
 func TestWithheld(t *testing.T) {
-	p := production(t, 3)
+	p := lamplighter(t, 3)
 	for i, name := range []string{"Mara Voss", "Pia Lund", "Ilse Brandt"} {
 		p.Takes[i].Player, p.Takes[i].Part = name, "Horn"
 	}
-	p.Takes[1].Release, p.Takes[1].HideName = manifest.ReleaseAudioOnly, true
-	p.Takes[2].Release = manifest.ReleaseNo
+	p.Takes[1].Release, p.Takes[1].HideName = production.ReleaseAudioOnly, true
+	p.Takes[2].Release = production.ReleaseNo
 	facts := filmed(p)
 	pl, err := New(p, facts, fullHD, Look{})
 	if err != nil {

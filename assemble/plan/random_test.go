@@ -9,22 +9,23 @@ import (
 	"testing"
 
 	"ripieno/assemble/fault"
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/layout"
 	"ripieno/layout/shot"
 )
 
-// drawn is a production drawn at random: from 1 to 500 takes of all shapes,
+// drawn returns a production drawn at random: from 1 to 500 takes of all shapes,
 // some missing, on any canvas, with every setting that moves tiles.
-func drawn(t *testing.T, r *rand.Rand) (*manifest.Production, map[string]Facts, layout.Canvas) {
+func drawn(t *testing.T, r *rand.Rand) (*production.Production, map[string]Facts, layout.Canvas) {
 	t.Helper()
 	n := 1 + r.IntN(60)
 	if r.IntN(4) == 0 {
 		n = 1 + r.IntN(500)
 	}
-	p := production(t, n)
+	p := lamplighter(t, n)
 	pick := func(of ...string) string { return of[r.IntN(len(of))] }
-	p.Picture.Rows, p.Picture.ShortRows = pick("grid", "grid", "sections", "justified"), pick("centred", "spread", "left")
+	p.Picture.Rows = production.Rows(pick("grid", "grid", "sections", "justified"))
+	p.Picture.ShortRows = production.Alignment(pick("centred", "spread", "left"))
 	p.Picture.Gutter, p.Picture.Margin = r.IntN(30), r.IntN(60)
 	aspects := [][2]int{{16, 9}, {4, 3}, {1, 1}, {9, 16}, {239, 100}}
 	aspect := aspects[r.IntN(len(aspects))]
@@ -33,7 +34,7 @@ func drawn(t *testing.T, r *rand.Rand) (*manifest.Production, map[string]Facts, 
 		p.Picture.SmallestTile = 20 + r.IntN(200)
 	}
 	for _, s := range []string{"front", "middle", "back"}[:r.IntN(4)] {
-		p.Sections = append(p.Sections, manifest.Section{Name: s})
+		p.Sections = append(p.Sections, production.Section{Name: s})
 	}
 	heavy := r.IntN(4) == 0
 	facts := filmed(p)
@@ -41,8 +42,8 @@ func drawn(t *testing.T, r *rand.Rand) (*manifest.Production, map[string]Facts, 
 	for i := range p.Takes {
 		take := &p.Takes[i]
 		take.Section = pick("", "front", "middle", "back")
-		take.Fit = pick("crop", "fit")
-		take.Crop = manifest.Crop{X: r.Float64(), Y: r.Float64(), Zoom: 1 + 2*r.Float64()}
+		take.Fit = layout.Mode(pick("crop", "fit"))
+		take.Crop = production.Crop{X: r.Float64(), Y: r.Float64(), Zoom: 1 + 2*r.Float64()}
 		if heavy && r.IntN(12) == 0 {
 			take.Weight = 1 + r.IntN(3)
 		}
@@ -62,17 +63,17 @@ func drawn(t *testing.T, r *rand.Rand) (*manifest.Production, map[string]Facts, 
 			}
 		}
 	}
-	p.Shots = []manifest.Shot{{From: at(1), Show: "tutti"}, {From: at(3), Show: "soli", Section: "front"}, {From: at(5), Show: "solo", Take: p.Takes[r.IntN(n)].Name},
-		{From: at(6), Show: "tutti", Transition: manifest.Transition{Kind: "move", Seconds: 0.5}}}
+	p.Shots = []production.Shot{{From: at(1), Show: "tutti"}, {From: at(3), Show: "soli", Section: "front"}, {From: at(5), Show: "solo", Take: p.Takes[r.IntN(n)].Name},
+		{From: at(6), Show: "tutti", Transition: production.Transition{Kind: "move", Seconds: 0.5}}}
 	if !hasSection(p, "front") {
-		p.Shots[1] = manifest.Shot{From: at(3), Show: "tutti"}
+		p.Shots[1] = production.Shot{From: at(3), Show: "tutti"}
 	}
 	canvases := []layout.Canvas{{W: 1920, H: 1080}, {W: 1080, H: 1920}, {W: 1080, H: 1080}, {W: 1440, H: 1080}, {W: 3840, H: 2160},
 		{W: 2 * (100 + r.IntN(1500)), H: 2 * (100 + r.IntN(1500))}}
 	return p, facts, canvases[r.IntN(len(canvases))]
 }
 
-func hasSection(p *manifest.Production, name string) bool {
+func hasSection(p *production.Production, name string) bool {
 	for _, t := range p.Takes {
 		if t.Section == name {
 			return true
@@ -131,7 +132,7 @@ func TestPlansOfRandomProductions(t *testing.T) {
 	t.Logf("%d productions, %d tiles", planned, tiles)
 }
 
-func checkShot(t *testing.T, p *manifest.Production, facts map[string]Facts, c layout.Canvas, s Shot) {
+func checkShot(t *testing.T, p *production.Production, facts map[string]Facts, c layout.Canvas, s Shot) {
 	t.Helper()
 	o := gridOptions(p.Picture, c)
 	even := func(r layout.Rect) bool { return (r.X|r.Y|r.W|r.H)%2 == 0 }
@@ -170,7 +171,7 @@ func equal(tiles []Tile) bool {
 
 // checkLargest holds equal tiles against the best number of columns in real
 // numbers; rounding to even sides takes less than 4 pixels of each.
-func checkLargest(t *testing.T, p *manifest.Production, c layout.Canvas, s Shot) {
+func checkLargest(t *testing.T, p *production.Production, c layout.Canvas, s Shot) {
 	t.Helper()
 	o := gridOptions(p.Picture, c)
 	n, ratio := len(s.Tiles), float64(o.AspectW)/float64(o.AspectH)

@@ -26,7 +26,7 @@ const (
 	rollTight, rollLoose = 0.9, 2
 )
 
-// Top is the row of the roll at the top of the canvas k frames into the shot.
+// Top returns the row of the roll at the top of the canvas k frames into the shot.
 func (r Roll) Top(k int) int { return r.First + k*r.Step }
 
 // rollOf finds the speed at which the credits of a shot pass in its length.
@@ -79,7 +79,7 @@ func (k Cards) NewRoll(l Look, c layout.Canvas, stretch float64) (*card.Roll, er
 	return card.NewRoll(c, k.credits(l, c), stretch)
 }
 
-// credits is what the roster says, in pages or as a roll.
+// credits returns what the roster says, in pages or as a roll.
 func (k Cards) credits(l Look, c layout.Canvas) card.CreditsOptions {
 	return card.CreditsOptions{Background: k.Background, Backdrop: l.backdrop(c), Title: k.Title, Credits: k.Roster, Fonts: l.Fonts}
 }

@@ -6,7 +6,7 @@ import (
 	"strings"
 	"testing"
 
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/layout"
 )
 
@@ -18,12 +18,12 @@ func TestARollPassesInItsShot(t *testing.T) {
 	for _, takes := range []int{1, 9, 60} {
 		for _, tail := range []float64{10, 30, 59} {
 			for _, c := range []layout.Canvas{{W: 1920, H: 1080}, {W: 540, H: 960}, {W: 480, H: 270}} {
-				p := production(t, takes)
+				p := lamplighter(t, takes)
 				p.Title, p.Picture.Tail = "A Round", tail
 				for i := range p.Takes {
 					p.Takes[i].Player, p.Takes[i].Part = fmt.Sprintf("Player Number %d", i), "Oboe"
 				}
-				p.Shots = []manifest.Shot{{From: at(8), Show: "card", Text: "credits", Roll: true}}
+				p.Shots = []production.Shot{{From: at(8), Show: "card", Text: "credits", Roll: true}}
 				pl, err := New(p, filmed(p), []Want{{Name: "x", Canvas: c}}, Look{})
 				if err != nil {
 					if !strings.Contains(err.Error(), "to roll slowly enough to be read") {
@@ -58,8 +58,8 @@ func TestARollPassesInItsShot(t *testing.T) {
 
 // TestARollTooFastIsRefused names the time it needs.
 func TestARollTooFastIsRefused(t *testing.T) {
-	p := production(t, 40)
-	p.Shots = []manifest.Shot{{From: at(7), Show: "card", Text: "credits", Roll: true}}
+	p := lamplighter(t, 40)
+	p.Shots = []production.Shot{{From: at(7), Show: "card", Text: "credits", Roll: true}}
 	_, err := New(p, filmed(p), fullHD, Look{})
 	if err == nil || !strings.Contains(err.Error(), "the credits need 13 seconds to roll slowly enough to be read, and the shot lasts 6.0") {
 		t.Error(err)
@@ -69,13 +69,13 @@ func TestARollTooFastIsRefused(t *testing.T) {
 // TestTheRosterHasEachSectionOnce though its seats are apart, and keeps the
 // order of seats within it; who is in no section stands together as well.
 func TestTheRosterHasEachSectionOnce(t *testing.T) {
-	p := &manifest.Production{}
+	p := &production.Production{}
 	for _, k := range []struct{ part, section string }{
 		{"Oboe", "winds"}, {"Viola", "strings"}, {"Narrator", ""}, {"Horn", "winds"}, {"Cello", "strings"}, {"Page turner", ""}, {"Flute", "winds"},
 	} {
-		p.Takes = append(p.Takes, manifest.Take{Part: k.part, Section: k.section})
+		p.Takes = append(p.Takes, production.Take{Part: k.part, Section: k.section})
 	}
-	p.Takes = append(p.Takes, manifest.Take{Part: "Bassoon", Section: "bass", Release: manifest.ReleaseNo})
+	p.Takes = append(p.Takes, production.Take{Part: "Bassoon", Section: "bass", Release: production.ReleaseNo})
 	var got []string
 	for _, c := range newCards(p).Roster {
 		got = append(got, c.Section+" "+c.Part)

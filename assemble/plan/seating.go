@@ -4,7 +4,7 @@ import (
 	"cmp"
 	"slices"
 
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/layout"
 )
 
@@ -13,7 +13,7 @@ import (
 // that are left. Once the manifest says how many seats there were when they
 // were given (seats:), a take without one sits behind all others, wherever its
 // line is.
-func Places(p *manifest.Production) map[string]int {
+func Places(p *production.Production) map[string]int {
 	places := make(map[string]int, len(p.Takes))
 	used := map[int]bool{}
 	last := p.Seats
@@ -40,7 +40,7 @@ func Places(p *manifest.Production) map[string]int {
 	return places
 }
 
-// inOrder is which of the takes sits where: the first element is the number
+// inOrder returns which of the takes sits where: the first element is the number
 // of the one with the lowest seat.
 func inOrder[T any](takes []T, name func(T) string, places map[string]int) []int {
 	order := make([]int, len(takes))
@@ -51,18 +51,18 @@ func inOrder[T any](takes []T, name func(T) string, places map[string]int) []int
 	return order
 }
 
-// inOrder is that of the takes of a shot.
-func (h *house) inOrder(takes []string) []int {
+// inOrder returns that of the takes of a shot.
+func (h *arranger) inOrder(takes []string) []int {
 	return inOrder(takes, func(name string) string { return name }, h.places)
 }
 
-// seated is a grid of takes, which are in the order of their seats. Those of
+// seatGrid returns a grid of takes, which are in the order of their seats. Those of
 // the first seats stand in reading order, as in the grid that was made for so
 // many; every later one takes a free cell, and when the grid has other rows
 // and columns for it, as few as possible move. all says that these are all
 // takes of the production; then a seat that nobody has stays free as long as
 // no later take fills it.
-func (h *house) seated(takes []string, all bool) (layout.Plan, error) {
+func (h *arranger) seatGrid(takes []string, all bool) (layout.Plan, error) {
 	founders := len(takes)
 	if h.p.Seats > 0 {
 		founders, _ = slices.BinarySearchFunc(takes, h.p.Seats+1, func(name string, seat int) int { return cmp.Compare(h.places[name], seat) })
@@ -105,14 +105,14 @@ func (h *house) seated(takes []string, all bool) (layout.Plan, error) {
 	return now.Arrange(cells)
 }
 
-// first is a grid with its first n tiles alone.
+// first returns a grid with its first n tiles alone.
 func first(p layout.Plan, n int) layout.Plan {
 	p.Tiles = p.Tiles[:n]
 	return p
 }
 
-// grid is the grid for n takes on this canvas.
-func (h *house) grid(n int) (layout.Plan, error) {
+// grid returns the grid for n takes on this canvas.
+func (h *arranger) grid(n int) (layout.Plan, error) {
 	if plan, ok := h.grids[n]; ok {
 		return plan, nil
 	}

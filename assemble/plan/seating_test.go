@@ -7,12 +7,12 @@ import (
 	"slices"
 	"testing"
 
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/layout"
 )
 
-// everybody is where each take stands in the first shot of a film.
-func everybody(t *testing.T, p *manifest.Production, c layout.Canvas) map[string]layout.Rect {
+// everybody returns where each take stands in the first shot of a film.
+func everybody(t *testing.T, p *production.Production, c layout.Canvas) map[string]layout.Rect {
 	t.Helper()
 	pl, err := New(p, filmed(p), []Want{{Name: "x", Canvas: c}}, Look{})
 	if err != nil {
@@ -39,7 +39,7 @@ func cellsOf(at map[string]layout.Rect) map[string]layout.Cell {
 	return cells
 }
 
-// reach is how many rows and columns are in use.
+// reach returns how many rows and columns are in use.
 func reach(cells map[string]layout.Cell) (rows, cols int) {
 	for _, q := range cells {
 		rows, cols = max(rows, q.Row+1), max(cols, q.Col+1)
@@ -48,7 +48,7 @@ func reach(cells map[string]layout.Cell) (rows, cols int) {
 }
 
 // pin writes the seats of now into the production, as grid --pin does.
-func pin(p *manifest.Production) {
+func pin(p *production.Production) {
 	places := Places(p)
 	if p.Seats == 0 {
 		p.Seats = len(p.Takes)
@@ -59,8 +59,8 @@ func pin(p *manifest.Production) {
 }
 
 // join adds a take that nobody expected at a place of the list.
-func join(p *manifest.Production, at int, name string) {
-	p.Takes = slices.Insert(slices.Clone(p.Takes), at, manifest.Take{Name: name, Fit: "crop", Crop: manifest.Crop{X: .5, Y: .5, Zoom: 1}, Section: "high"})
+func join(p *production.Production, at int, name string) {
+	p.Takes = slices.Insert(slices.Clone(p.Takes), at, production.Take{Name: name, Fit: "crop", Crop: production.Crop{X: .5, Y: .5, Zoom: 1}, Section: "high"})
 }
 
 // all canvases here have 1080 lines or columns, so the gutter has 6 pixels.
@@ -75,7 +75,7 @@ func TestAnUnexpectedPlayerMovesTheFewest(t *testing.T) {
 	for _, c := range seatCanvases {
 		moved, unseated, steps := 0, 0, 0
 		for n := 1; n <= 30; n++ {
-			p := production(t, n)
+			p := lamplighter(t, n)
 			p.Picture.ShortRows = "left"
 			loose := *p
 			pin(p)
@@ -120,10 +120,10 @@ func TestAnUnexpectedPlayerMovesTheFewest(t *testing.T) {
 func TestPinningSeatsMovesNobody(t *testing.T) {
 	r := rand.New(rand.NewPCG(6, 3))
 	for range 150 {
-		p := production(t, 1+r.IntN(25))
-		p.Picture.Rows = []string{"grid", "grid", "sections", "justified"}[r.IntN(4)]
-		p.Picture.ShortRows = []string{"centred", "spread", "left"}[r.IntN(3)]
-		p.Shots = []manifest.Shot{{From: at(1), Show: "tutti"}, {From: at(3), Show: "soli", Section: "high"}}
+		p := lamplighter(t, 1+r.IntN(25))
+		p.Picture.Rows = []production.Rows{"grid", "grid", "sections", "justified"}[r.IntN(4)]
+		p.Picture.ShortRows = []production.Alignment{"centred", "spread", "left"}[r.IntN(3)]
+		p.Shots = []production.Shot{{From: at(1), Show: "tutti"}, {From: at(3), Show: "soli", Section: "high"}}
 		by, seats := r.Perm(len(p.Takes)), r.Perm(len(p.Takes))
 		for i := range r.IntN(len(by)) / 2 {
 			p.Takes[by[i]].Seat = seats[i] + 1
@@ -166,7 +166,7 @@ func TestPinningSeatsMovesNobody(t *testing.T) {
 // Who leaves a seat leaves it free, and who comes next takes it: the others
 // stay where they were as long as the rows and columns do.
 func TestASeatThatIsLeftIsTakenNext(t *testing.T) {
-	p := production(t, 12)
+	p := lamplighter(t, 12)
 	pin(p)
 	full := everybody(t, p, seatCanvases[0])
 	p.Takes = slices.Delete(p.Takes, 5, 6)
@@ -190,10 +190,10 @@ func TestASeatThatIsLeftIsTakenNext(t *testing.T) {
 // A seat written by hand is a cell of the grid as it is, counted in reading
 // order; the others fill the rest.
 func TestASeatByHand(t *testing.T) {
-	p := production(t, 9)
+	p := lamplighter(t, 9)
 	p.Takes[0].Seat, p.Takes[8].Seat = 5, 1
 	at := everybody(t, p, seatCanvases[0])
-	plain := everybody(t, production(t, 9), seatCanvases[0])
+	plain := everybody(t, lamplighter(t, 9), seatCanvases[0])
 	for take, seat := range map[string]string{"take-1": "take-5", "take-9": "take-1", "take-2": "take-2", "take-5": "take-6", "take-8": "take-9"} {
 		if at[take] != plain[seat] {
 			t.Errorf("%s is at %v, want the place of %s, %v", take, at[take], seat, plain[seat])
@@ -207,7 +207,7 @@ func TestASeatByHand(t *testing.T) {
 }
 
 func BenchmarkSeats500AllLate(b *testing.B) {
-	p := production(b, 500)
+	p := lamplighter(b, 500)
 	facts := filmed(p)
 	p.Seats, p.Takes[250].Seat = 1, 1
 	for b.Loop() {

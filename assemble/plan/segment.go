@@ -5,7 +5,7 @@ import (
 	"slices"
 
 	"ripieno/assemble/fault"
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/layout"
 	"ripieno/layout/shot"
 )
@@ -15,15 +15,15 @@ import (
 // frame, which films have every two seconds anyway.
 const segmentSeconds = 8
 
-// into is the transition into a shot. The shot before must be seen by itself
+// into returns the transition into a shot. The shot before must be seen by itself
 // for a frame at least.
-func into(p *manifest.Production, before []Shot, s shot.Shot, line Timeline) (Transition, error) {
-	cut := Transition{Kind: "cut"}
+func into(p *production.Production, before []Shot, s shot.Shot, line Timeline) (Transition, error) {
+	cut := Transition{Kind: production.Cut}
 	if s.Want < 0 {
 		return cut, nil
 	}
 	want := p.Shots[s.Want].Transition
-	if want.Kind == "" || want.Kind == "cut" || want.Seconds <= 0 {
+	if want.Kind == "" || want.Kind == production.Cut || want.Seconds <= 0 {
 		return cut, nil
 	}
 	t := Transition{Kind: want.Kind, Frames: max(1, line.Rate.Frame(want.Seconds))}
@@ -40,8 +40,8 @@ func into(p *manifest.Production, before []Shot, s shot.Shot, line Timeline) (Tr
 	return t, nil
 }
 
-// labelsTo is the output frame at which the names of a shot go.
-func labelsTo(p *manifest.Production, s shot.Shot, line Timeline) int {
+// labelsTo returns the output frame at which the names of a shot go.
+func labelsTo(p *production.Production, s shot.Shot, line Timeline) int {
 	seconds := p.Picture.LabelsFor
 	if s.Want >= 0 && p.Shots[s.Want].LabelsFor != nil {
 		seconds = *p.Shots[s.Want].LabelsFor
@@ -69,7 +69,7 @@ func (f *Film) cut(line Timeline) {
 		if i+1 < len(f.Shots) {
 			own.To -= f.Shots[i+1].Into.Frames
 		}
-		in, out := s.softly(own, f.Soften)
+		in, out := s.labelFades(own, f.Soften)
 		edges := []int{s.LabelsTo, f.FadeIn, line.Frames - f.FadeOut}
 		for page := range s.Pages {
 			for _, part := range split(piece(own, page, s.Pages), edges) {
@@ -84,10 +84,10 @@ func (f *Film) cut(line Timeline) {
 	}
 }
 
-// softly is where the names of a shot come and where they go, both empty for
+// labelFades returns where the names of a shot come and where they go, both empty for
 // names that are there or not from one frame to the next. They come with a
 // transition, and stay over a cut when nothing takes them away before.
-func (s Shot) softly(own Span, frames int) (in, out Span) {
+func (s Shot) labelFades(own Span, frames int) (in, out Span) {
 	shown := Span{own.From, min(own.To, s.LabelsTo)}
 	leave := s.LabelsTo < s.To
 	if !slices.ContainsFunc(s.Tiles, func(t Tile) bool { return !t.Card }) {
@@ -137,7 +137,7 @@ func split(s Span, at []int) []Span {
 	return append(parts, s)
 }
 
-// piece is number k of n nearly equal pieces of s.
+// piece returns number k of n nearly equal pieces of s.
 func piece(s Span, k, n int) Span {
 	return Span{s.From + s.Len()*k/n, s.From + s.Len()*(k+1)/n}
 }
@@ -151,7 +151,7 @@ type Glide struct {
 // the other by growing alone.
 const glideShapes = 0.02
 
-// Glides are the takes that move in a transition into shot i; the others
+// Glides returns the takes that move in a transition into shot i; the others
 // dissolve in their place. A tile of another shape cannot become the new one
 // without being stretched, so it dissolves as well. The smallest come first,
 // for the largest passes in front.
@@ -170,7 +170,7 @@ func (f Film) Glides(i int) []Glide {
 			continue
 		}
 		a, b := f.Shots[i-1].Tiles[was].Rect, t.Rect
-		if f.Scenery && (t.open() || f.Shots[i-1].Tiles[was].open()) {
+		if f.Scenery && (t.showsBackground() || f.Shots[i-1].Tiles[was].showsBackground()) {
 			continue // it would take a piece of the background along
 		}
 		if ratio := float64(a.W*b.H) / float64(a.H*b.W); ratio > 1+glideShapes || ratio < 1-glideShapes {
@@ -186,10 +186,12 @@ func (f Film) Glides(i int) []Glide {
 	return list
 }
 
-// open tells whether the background is seen beside the picture of a tile.
-func (t Tile) open() bool { return t.Hole != t.Rect && t.Behind == "" && t.Backing == "" && !t.Card }
+// showsBackground reports whether the background is seen beside the picture of a tile.
+func (t Tile) showsBackground() bool {
+	return t.Hole != t.Rect && t.Behind == "" && t.Backing == "" && !t.Card
+}
 
-// Way is where a tile on its way from a to b stands in frame k of n of a
+// Way returns where a tile on its way from a to b stands in frame k of n of a
 // transition: neither at the one nor quite at the other, which the shots
 // before and behind show.
 func Way(a, b layout.Rect, k, n int) layout.Rect {

@@ -4,7 +4,8 @@ import (
 	"math/rand/v2"
 	"testing"
 
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
+	"ripieno/layout/shot"
 )
 
 // TestSoftNames draws shots, transitions and lengths of names: segments lie
@@ -13,13 +14,13 @@ import (
 func TestSoftNames(t *testing.T) {
 	r := rand.New(rand.NewPCG(21, 4))
 	for range 300 {
-		p := production(t, 2)
+		p := lamplighter(t, 2)
 		p.Picture.LabelsFor = []float64{0, 0.5, 1, 3, 11}[r.IntN(5)]
-		p.Shots = []manifest.Shot{{From: manifest.Time{Edge: manifest.FilmStart}, Show: "tutti"}}
+		p.Shots = []production.Shot{{From: production.Time{Edge: production.FilmStart}, Show: "tutti"}}
 		for m := 1 + r.IntN(3); m <= 8; m += 1 + r.IntN(5) {
-			s := manifest.Shot{From: at(m), Show: []string{"tutti", "card", "solo"}[r.IntN(3)], Take: "take-1", Text: "x"}
+			s := production.Shot{From: at(m), Show: []shot.Kind{"tutti", "card", "solo"}[r.IntN(3)], Take: "take-1", Text: "x"}
 			if r.IntN(2) == 0 {
-				s.Transition = manifest.Transition{Kind: "dissolve", Seconds: 0.1 + r.Float64()}
+				s.Transition = production.Transition{Kind: "dissolve", Seconds: 0.1 + r.Float64()}
 			}
 			p.Shots = append(p.Shots, s)
 		}
@@ -68,7 +69,7 @@ func TestSoftNames(t *testing.T) {
 	}
 }
 
-// intoFrames is how many frames of the transition into a shot there are.
+// intoFrames returns how many frames of the transition into a shot there are.
 func intoFrames(f Film, shot int) int {
 	if shot >= len(f.Shots) {
 		return 0

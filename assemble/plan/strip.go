@@ -1,11 +1,12 @@
 package plan
 
 import (
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/layout/shot"
 	"ripieno/mix"
 	"ripieno/mix/audio"
 	"ripieno/mix/pan"
+	"ripieno/mix/tempo"
 )
 
 // Strip is one take's path through the mix. What Treat describes is computed
@@ -16,6 +17,7 @@ type Strip struct {
 	Section string
 	Sound   Sound
 	Treat   Treatment
+	Clean   Cleaning
 
 	Gain  audio.Decibels // the manifest's; balance is added when mixing
 	Group audio.Decibels // its section's
@@ -38,13 +40,34 @@ type Treatment struct {
 	Delay    float64        // seconds
 }
 
+// Cleaning is what is done to a recording by itself, by what is heard of it. The
+// zero value is nothing.
+type Cleaning struct {
+	Silence bool     // it is closed where nobody plays
+	Noise   bool     // its noise under the playing is made softer
+	Piece   mix.Span // where the piece lies, guide samples
+}
+
+// Any reports whether anything is done.
+func (c Cleaning) Any() bool { return c.Silence || c.Noise }
+
+// cleaning returns what is done to a take by itself. Where a person has set
+// denoise, the noise is in their hands.
+func cleaning(take production.Take, music *tempo.Map) Cleaning {
+	c := Cleaning{Silence: take.Strip.Clean.Silence, Noise: take.Strip.Clean.Noise && take.Strip.DenoiseDB == 0}
+	if c.Any() {
+		c.Piece = mix.Span{From: audio.FramesAt(music.Start()), To: audio.FramesAt(music.End())}
+	}
+	return c
+}
+
 // autoSpread is how far automatic panning goes to either side, of 100: wide
 // enough to tell players apart, narrow enough for one ear of headphones
 // (common practice, no source).
 const autoSpread = 55
 
-// strips are the takes that are heard in the film, in the manifest's order.
-func strips(p *manifest.Production, facts map[string]Facts, line Timeline, shots []shot.Shot) []Strip {
+// strips returns the takes that are heard in the film, in the manifest's order.
+func strips(p *production.Production, facts map[string]Facts, line Timeline, shots []shot.Shot) []Strip {
 	var out []Strip
 	places := places(p)
 	for i, take := range p.Takes {
@@ -54,7 +77,8 @@ func strips(p *manifest.Production, facts map[string]Facts, line Timeline, shots
 		}
 		s := Strip{
 			Take: take.Name, Part: take.Part, Section: take.Section, Sound: *f.Sound, Treat: treatment(take, line),
-			Gain: audio.Decibels(take.GainDB), Pan: places[i], Law: law(p.Mix.PanLaw), Width: 1,
+			Clean: cleaning(take, p.Tempo),
+			Gain:  audio.Decibels(take.GainDB), Pan: places[i], Law: p.Mix.PanLaw, Width: 1,
 			Send: audio.Decibels(take.Strip.SendDB), Dry: take.Strip.Dry,
 		}
 		if s.Treat.To <= s.Treat.From {
@@ -69,11 +93,11 @@ func strips(p *manifest.Production, facts map[string]Facts, line Timeline, shots
 	return out
 }
 
-// places are where all takes sit, from −100 to 100: where the manifest says,
+// places returns where all takes sit, from −100 to 100: where the manifest says,
 // on the stage with their section, or spread evenly in the order of seats.
 // Seats that are still empty count, so that a late take moves nobody.
-func places(p *manifest.Production) []float64 {
-	order := inOrder(p.Takes, func(t manifest.Take) string { return t.Name }, Places(p))
+func places(p *production.Production) []float64 {
+	order := inOrder(p.Takes, func(t production.Take) string { return t.Name }, Places(p))
 	all := make([]float64, len(p.Takes))
 	for i, x := range pan.Spread(len(p.Takes), autoSpread/100.) {
 		all[order[i]] = 100 * x
@@ -97,20 +121,11 @@ func places(p *manifest.Production) []float64 {
 	return all
 }
 
-func law(name string) pan.Law {
-	for _, l := range []pan.Law{pan.Compromise, pan.Linear} {
-		if l.String() == name {
-			return l
-		}
-	}
-	return pan.ConstantPower
-}
-
 // treatment turns a take's own settings into those of the mix, its times into
 // samples.
-func treatment(take manifest.Take, line Timeline) Treatment {
+func treatment(take production.Take, line Timeline) Treatment {
 	s := take.Strip
-	frame := func(m manifest.Time) audio.Frames { return audio.FramesAt(line.guide(m)) }
+	frame := func(m production.Time) audio.Frames { return audio.FramesAt(line.guide(m)) }
 	t := Treatment{
 		From: line.AudioStart, To: line.AudioStart + line.AudioLen,
 		LowCut: mix.LowCutFor(take.Part), Denoise: audio.Decibels(s.DenoiseDB), Delay: s.Delay,
@@ -130,9 +145,8 @@ func treatment(take manifest.Take, line Timeline) Treatment {
 			t.LowCut = -1
 		}
 	}
-	shapes := map[string]mix.Shape{"low_cut": mix.LowCut, "low_shelf": mix.LowShelf, "bell": mix.Bell, "high_shelf": mix.HighShelf}
 	for _, b := range s.EQ {
-		t.EQ = append(t.EQ, mix.Band{Shape: shapes[b.Shape], Hz: b.Hz, Gain: audio.Decibels(b.GainDB), Q: b.Q})
+		t.EQ = append(t.EQ, mix.Band{Shape: b.Shape, Hz: b.Hz, Gain: audio.Decibels(b.GainDB), Q: b.Q})
 	}
 	if c := s.Compress; c != nil {
 		t.Compress = &mix.Compressor{
@@ -143,10 +157,10 @@ func treatment(take manifest.Take, line Timeline) Treatment {
 	return t
 }
 
-// lifts are the spans of guide samples in which shots show a take alone.
+// lifts returns the spans of guide samples in which shots show a take alone.
 // Shots that follow each other are one span, or the take would be lifted twice
 // where their ramps meet.
-func lifts(p *manifest.Production, line Timeline, shots []shot.Shot, take string) []mix.Ride {
+func lifts(p *production.Production, line Timeline, shots []shot.Shot, take string) []mix.Ride {
 	if p.Mix.SoloLiftDB == 0 {
 		return nil
 	}
@@ -165,7 +179,7 @@ func lifts(p *manifest.Production, line Timeline, shots []shot.Shot, take string
 	return out
 }
 
-// sample is the guide sample at the beginning of an output frame.
+// sample returns the guide sample at the beginning of an output frame.
 func (t Timeline) sample(frame int) audio.Frames {
 	return t.AudioStart + audio.FramesAt(t.Rate.Seconds(frame))
 }

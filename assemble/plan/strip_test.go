@@ -7,21 +7,21 @@ import (
 	"slices"
 	"testing"
 
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/mix"
 	"ripieno/mix/audio"
 	"ripieno/mix/pan"
 )
 
 func TestPlacesOnTheStage(t *testing.T) {
-	p := production(t, 6) // high: 1, 3, 5; low: 2, 4, 6
+	p := lamplighter(t, 6) // high: 1, 3, 5; low: 2, 4, 6
 	even := places(p)
 	for i, want := range pan.Spread(6, 0.55) {
 		if math.Abs(even[i]-100*want) > 1e-9 {
 			t.Errorf("seat %d is at %v, want %v", i, even[i], 100*want)
 		}
 	}
-	p.Mix.Stage = []manifest.Place{{Section: "low", From: 10, To: 60}}
+	p.Mix.Stage = []production.Place{{Section: "low", From: 10, To: 60}}
 	own := -80.0
 	p.Takes[3].Pan = &own
 	p.Takes[2].Expected = true // an empty seat keeps its place
@@ -44,10 +44,10 @@ func TestPlacesOnTheStage(t *testing.T) {
 // The film of production begins 2 s before measure 1, at guide time 6, and a
 // measure lasts 2 s.
 func TestSoloistsAreLifted(t *testing.T) {
-	p := production(t, 3)
+	p := lamplighter(t, 3)
 	p.Mix.SoloLiftDB = 2
 	to := at(5)
-	p.Shots = []manifest.Shot{
+	p.Shots = []production.Shot{
 		{From: at(2), Show: "solo", Take: "take-2"}, {From: at(3), Show: "solo", Take: "take-2"},
 		{From: at(4), Show: "solo", Take: "take-1", To: &to}, {From: at(7), Show: "solo", Take: "take-2"},
 	}
@@ -72,7 +72,7 @@ func TestSoloistsAreLifted(t *testing.T) {
 }
 
 func TestTreatment(t *testing.T) {
-	p := production(t, 1)
+	p := lamplighter(t, 1)
 	line, err := NewTimeline(p)
 	if err != nil {
 		t.Fatal(err)
@@ -84,9 +84,9 @@ func TestTreatment(t *testing.T) {
 	}
 	none, from, to := 0.0, at(2), at(4)
 	take.TrimFrom, take.TrimTo = &from, &to
-	take.Strip = manifest.Strip{
-		LowCutHz: &none, Mutes: []manifest.Mute{{From: manifest.Time{Seconds: 11}, To: manifest.Time{Seconds: 12.5}}},
-		EQ: []manifest.Band{{Shape: "high_shelf", Hz: 8000, GainDB: 2}}, Compress: &manifest.Compress{ThresholdDB: -20, Ratio: 3}, Delay: -0.01, DenoiseDB: 6,
+	take.Strip = production.Strip{
+		LowCutHz: &none, Mutes: []production.Mute{{From: production.Time{Seconds: 11}, To: production.Time{Seconds: 12.5}}},
+		EQ: []production.Band{{Shape: mix.HighShelf, Hz: 8000, GainDB: 2}}, Compress: &production.Compress{ThresholdDB: -20, Ratio: 3}, Delay: -0.01, DenoiseDB: 6,
 	}
 	want := Treatment{
 		From: 10 * audio.Rate, To: 14 * audio.Rate, Mutes: []mix.Span{{From: 11 * audio.Rate, To: audio.FramesAt(12.5)}}, LowCut: -1,
@@ -108,8 +108,8 @@ func TestTreatment(t *testing.T) {
 // Seats are where takes sit on the stage, too: with seats written down, the
 // order of the lines says nothing.
 func TestSeatsPlaceTheSound(t *testing.T) {
-	p := production(t, 7)
-	p.Mix.Stage = []manifest.Place{{Section: "low", From: -80, To: -20}}
+	p := lamplighter(t, 7)
+	p.Mix.Stage = []production.Place{{Section: "low", From: -80, To: -20}}
 	pans := func() map[string]float64 {
 		pl, err := New(p, filmed(p), nil, Look{})
 		if err != nil {

@@ -5,7 +5,7 @@ import (
 	"math"
 
 	"ripieno/assemble/fault"
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/layout/shot"
 	"ripieno/mix/audio"
 )
@@ -15,7 +15,7 @@ const maxHours = 6
 
 // NewTimeline places the film on guide time: from the lead-in before the first
 // note to the tail after the last measure.
-func NewTimeline(p *manifest.Production) (Timeline, error) {
+func NewTimeline(p *production.Production) (Timeline, error) {
 	t := Timeline{Rate: shot.Rate{Num: p.Picture.FPSNum, Den: p.Picture.FPSDen}}
 	step := wholeSampleFrames(t.Rate)
 	first := t.Rate.Frame(p.Tempo.Start() - p.Picture.LeadIn)
@@ -30,7 +30,7 @@ func NewTimeline(p *manifest.Production) (Timeline, error) {
 	return t, nil
 }
 
-// wholeSampleFrames is the smallest number of frames that lasts a whole
+// wholeSampleFrames returns the smallest number of frames that lasts a whole
 // number of samples: 1 for 24, 25, 30, 50 and 60, 5 for the rates over 1001.
 func wholeSampleFrames(r shot.Rate) int {
 	n := r.Num / gcd(r.Num, r.Den*audio.Rate)
@@ -44,12 +44,12 @@ func gcd(a, b int) int {
 	return a
 }
 
-// guide is the guide time of a manifest time, with the film's ends resolved.
-func (t Timeline) guide(m manifest.Time) float64 {
+// guide returns the guide time of a manifest time, with the film's ends resolved.
+func (t Timeline) guide(m production.Time) float64 {
 	switch m.Edge {
-	case manifest.FilmStart:
+	case production.FilmStart:
 		return t.GuideAtZero()
-	case manifest.FilmEnd:
+	case production.FilmEnd:
 		return t.GuideAtZero() + t.Duration()
 	}
 	return m.Seconds

@@ -70,7 +70,7 @@ func Limits(c plan.Conform, cost float64) ffmpeg.Limits {
 // given; see [store.Store.Steady].
 type Steady func(ctx context.Context, path string, hash store.ID, read func() error) error
 
-// Picture is Steady for the file of a picture. The zero Steady only reads.
+// Picture returns Steady for the file of a picture. The zero Steady only reads.
 func (s Steady) Picture(ctx context.Context, pic plan.Picture, read func() error) error {
 	if s == nil {
 		return read()

@@ -1,10 +1,19 @@
 package report
 
 import (
-	"fmt"
+	"cmp"
 	"slices"
 	"strings"
+
+	"ripieno/assemble/report/phrase"
 )
+
+// letter is a note to a player while it is written.
+type letter struct {
+	strings.Builder
+	r Review
+	w *phrase.Book // in the player's language
+}
 
 // letter returns the note to the player of take i, for an e-mail: what to ask for
 // and thanks, in plain text. Somebody who plays several takes gets one note,
@@ -21,120 +30,133 @@ func (r Review) letter(i int) string {
 			mine = append(mine, t)
 		}
 	}
-	var b strings.Builder
+	l := &letter{r: r, w: r.wordsFor(r.Takes[i])}
 	if player == "" {
-		b.WriteString("Hello,\n\n")
+		l.line("letter.hello")
 	} else {
-		fmt.Fprintf(&b, "Hello %s,\n\n", oneLine(player))
+		l.line("letter.hello-name", "name", oneLine(player))
 	}
+	l.WriteString("\n")
 	wait := true
 	for _, t := range mine {
 		wait = wait && t.Level == LevelMissing
 	}
 	if !wait {
-		fmt.Fprintf(&b, "thank you very much for recording %s!\n\n", quoteTitle(r.Title))
+		l.line("letter.thanks", "title", l.title())
+		l.WriteString("\n")
 	}
 	for k, t := range mine {
 		if k > 0 {
-			b.WriteString("\n")
+			l.WriteString("\n")
 		}
-		r.paragraph(&b, t, len(mine) > 1)
+		l.take(t, len(mine) > 1)
 	}
-	b.WriteString("\nThank you for playing along")
-	if r.From != "" {
-		fmt.Fprintf(&b, "\n%s", oneLine(r.From))
+	l.WriteString("\n")
+	l.line("letter.bye")
+	for _, name := range []string{r.From, r.Ensemble} {
+		if name != "" {
+			l.WriteString(oneLine(name) + "\n")
+		}
 	}
-	if r.Ensemble != "" {
-		fmt.Fprintf(&b, "\n%s", oneLine(r.Ensemble))
-	}
-	return b.String() + "\n"
+	return l.String()
 }
 
-// paragraph writes what there is to say of one take.
-func (r Review) paragraph(b *strings.Builder, t Reviewed, several bool) {
-	what := "Your recording"
-	if several || t.Level == LevelMissing {
-		if part := oneLine(t.Part); part != "" {
-			what = "Your recording of " + part
-		}
+// line writes a sentence as a line of its own.
+func (l *letter) line(key string, pairs ...string) { l.WriteString(l.w.Say(key, pairs...) + "\n") }
+
+// take writes what there is to say of one take.
+func (l *letter) take(t Reviewed, several bool) {
+	what := l.w.Say("letter.recording")
+	if part := oneLine(t.Part); part != "" && (several || t.Level == LevelMissing) {
+		what = l.w.Say("letter.recording-of", "part", part)
 	}
 	asks := requests(t)
 	switch {
 	case t.Level == LevelMissing:
-		fmt.Fprintf(b, "%s for %s is not in yet, and your place is kept. When may we expect it?\n", what,
-			quoteTitle(r.Title))
-		r.writeDeadline(b)
+		l.line("letter.missing", "recording", what, "title", l.title())
+		l.deadline()
 	case t.Level == LevelRedo:
-		fmt.Fprintf(b, "%s has come, but we cannot use it as it is. It is nothing about your playing:\n\n", what)
-		list(b, asks)
-		r.writeDeadline(b)
+		l.line("letter.redo", "recording", what)
+		l.list(asks)
+		l.deadline()
 	case t.Release == "no":
-		fmt.Fprintf(b, "%s is in. As you wished, nothing of it is published. There is nothing left to do for you.\n", what)
+		l.line("letter.withheld", "recording", what)
 	case t.LeftOut || t.Partly:
-		t.waiting(b, what, asks)
+		l.waiting(t, what, asks)
 	case len(asks) > 0:
-		fmt.Fprintf(b, "%s is in and we can use it. It would become even better with a small thing:\n\n", what)
-		list(b, asks)
-		b.WriteString("\nIf that is no trouble. If it is, we gladly take what we have.\n")
+		l.line("letter.better", "recording", what)
+		l.list(asks)
+		l.WriteString("\n")
+		l.line("letter.no-trouble")
 	default:
-		fmt.Fprintf(b, "%s is in and everything is fine. There is nothing left to do for you.\n", what)
+		l.line("letter.fine", "recording", what)
 	}
 }
 
 // waiting says of a take that it is not used, or not all of it, and never that it
 // is: its place in the piece is still to be found.
-func (t Reviewed) waiting(b *strings.Builder, what string, asks []string) {
-	yet := "is not in the film yet"
+func (l *letter) waiting(t Reviewed, what string, asks []string) {
+	key := "letter.waiting"
 	if t.Partly {
-		yet = "is only partly in the film yet"
+		key = "letter.waiting-partly"
 	}
-	fmt.Fprintf(b, "%s has arrived. It %s, because we still have to find its exact place in the piece."+
-		" It is nothing about your playing.", what, yet)
+	text := l.w.Say(key, "recording", what)
 	if len(asks) == 0 {
-		b.WriteString(" There is nothing to do for you at the moment.\n")
+		l.WriteString(text + " " + l.w.Say("letter.nothing-now") + "\n")
 		return
 	}
-	b.WriteString(" This would help us:\n\n")
-	list(b, asks)
+	l.WriteString(text + " " + l.w.Say("letter.would-help") + "\n")
+	l.list(asks)
 }
 
 // requests returns the questions of a take, each once, the worst first.
 func requests(t Reviewed) []string {
 	var all []string
 	for _, f := range t.Findings {
-		if f.Level != LevelOK && f.Ask != "" && !slices.Contains(all, f.Ask) {
-			all = append(all, f.Ask)
+		ask := cmp.Or(f.Request, f.Ask)
+		if f.Level != LevelOK && ask != "" && !slices.Contains(all, ask) {
+			all = append(all, ask)
 		}
 	}
 	return all
 }
 
-// list writes lines with a dash before each.
-func list(b *strings.Builder, items []string) {
+// list writes lines with a dash before each, below an empty one.
+func (l *letter) list(items []string) {
+	l.WriteString("\n")
 	for _, s := range items {
-		fmt.Fprintf(b, "- %s\n", oneLine(s))
+		l.WriteString("- " + oneLine(s) + "\n")
 	}
 }
 
-// writeDeadline writes where to and until when.
-func (r Review) writeDeadline(b *strings.Builder) {
+// deadline writes where to and until when.
+func (l *letter) deadline() {
+	to, due := oneLine(l.r.SendTo), oneLine(l.r.due(l.w))
 	switch {
-	case r.SendTo != "" && r.Due != "":
-		fmt.Fprintf(b, "\nPlease send it to %s, by %s.\n", oneLine(r.SendTo), oneLine(r.Due))
-	case r.SendTo != "":
-		fmt.Fprintf(b, "\nPlease send it to %s.\n", oneLine(r.SendTo))
-	case r.Due != "":
-		fmt.Fprintf(b, "\nWe hope for it by %s.\n", oneLine(r.Due))
+	case to != "" && due != "":
+		l.WriteString("\n")
+		l.line("letter.send-by", "to", to, "due", due)
+	case to != "":
+		l.WriteString("\n")
+		l.line("letter.send", "to", to)
+	case due != "":
+		l.WriteString("\n")
+		l.line("letter.due", "due", due)
 	}
 }
 
-// quoteTitle returns a title in the middle of a sentence.
-func quoteTitle(title string) string {
-	if title = oneLine(title); title == "" {
-		return "our piece"
+// title returns the title in the middle of a sentence.
+func (l *letter) title() string {
+	if title := oneLine(l.r.Title); title != "" {
+		return l.w.Quote(title)
 	}
-	return "“" + title + "”"
+	return l.w.Say("letter.piece")
 }
 
-// oneLine keeps a text from beginning a line of its own in a letter.
-func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
+// oneLine keeps a text from beginning a line of its own in a letter. Spaces at
+// which no line breaks stay.
+func oneLine(s string) string {
+	return strings.Join(strings.FieldsFunc(s, func(r rune) bool {
+		return r != '\u00a0' && r != '\u202f' && strings.ContainsRune(" \t\n\v\f\r\u0085\u2028\u2029", r)
+	}), " ")
+}

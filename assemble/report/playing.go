@@ -2,52 +2,44 @@ package report
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
 	"strconv"
-	"strings"
+
+	"ripieno/assemble/report/phrase"
 )
 
 // playing returns in sentences how a take was played. They are for whoever
 // conducts; no word of them goes into a note to a player.
 func (r Review) playing(t Reviewed) []string {
-	p := t.Playing
-	all := []string{p.timing()}
-	if wide := p.widest(); wide != "" {
+	w, p := r.words(), t.Playing
+	all := []string{p.timing(w)}
+	if wide := p.widest(w); wide != "" {
 		all = append(all, wide)
 	}
-	all = append(all, p.tuning(r.PitchHz))
+	all = append(all, p.tuning(w, r.PitchHz))
 	for _, g := range p.Missed {
-		all = append(all, g.words())
+		all = append(all, w.Say("report.missed-"+g.Why, "where", measures(w, g.From, g.To)))
 	}
 	return all
 }
 
 // timing returns a sentence about how closely notes lie to the beats.
-func (p Playing) timing() string {
+func (p Playing) timing(w *phrase.Book) string {
+	notes := strconv.Itoa(p.Notes)
 	switch {
 	case p.SpreadMS == nil && p.Notes == 0:
-		return "Timing: no clear beginnings of notes to measure."
+		return w.Say("report.timing-none")
 	case p.SpreadMS == nil:
-		return fmt.Sprintf("Timing: only %s could be timed, too few to say more.", count1(p.Notes, "note"))
+		return w.Count("report.timing-few", p.Notes, "count", notes)
 	case p.Soft:
-		return fmt.Sprintf("Timing: notes lie about %.0f ms round the beats (%d notes). Many begin gently or ring "+
-			"into each other, so take that as a rough value.", *p.SpreadMS, p.Notes)
+		return w.Say("report.timing-soft", "ms", w.Number(*p.SpreadMS, 0), "count", notes)
 	}
-	return fmt.Sprintf("Timing: notes lie about %.0f ms round the beats (%d notes).", *p.SpreadMS, p.Notes)
-}
-
-// count1 returns a number of things.
-func count1(n int, thing string) string {
-	if n == 1 {
-		return "one " + thing
-	}
-	return strconv.Itoa(n) + " " + thing + "s"
+	return w.Say("report.timing", "ms", w.Number(*p.SpreadMS, 0), "count", notes)
 }
 
 // widest names up to four measures that stand out.
-func (p Playing) widest() string {
+func (p Playing) widest(w *phrase.Book) string {
 	if p.SpreadMS == nil || p.Soft {
 		return ""
 	}
@@ -72,46 +64,35 @@ func (p Playing) widest() string {
 	case 0:
 		return ""
 	case 1:
-		return "A place to listen to together: measure " + names[0] + "."
+		return w.Say("report.listen-place", "measure", names[0])
 	}
-	return "Places to listen to together: measures " + strings.Join(names[:len(names)-1], ", ") + " and " +
-		names[len(names)-1] + "."
+	return w.Say("report.listen-places", "measures", w.List(names))
 }
 
 // tuning returns a sentence about how a take is tuned against a pitch.
-func (p Playing) tuning(hz float64) string {
+func (p Playing) tuning(w *phrase.Book, hz float64) string {
 	if p.Cents == nil {
-		return "Tuning: too few steady tones to say anything."
+		return w.Say("report.tuning-none")
 	}
-	against := fmt.Sprintf("A = %s Hz", strconv.FormatFloat(hz, 'f', -1, 64))
-	where := "sits on " + against
-	switch c := math.Round(*p.Cents); {
-	case c >= 1:
-		where = fmt.Sprintf("sits %.0f cents above %s", c, against)
-	case c <= -1:
-		where = fmt.Sprintf("sits %.0f cents below %s", -c, against)
+	key, cents := "report.tuning-on", math.Round(*p.Cents)
+	switch {
+	case cents >= 1:
+		key = "report.tuning-above"
+	case cents <= -1:
+		key = "report.tuning-below"
 	}
-	by := "the nearest notes of the scale"
-	if p.Score {
-		by = "the notes of the score"
-	}
-	text := fmt.Sprintf("Tuning: %s", where)
+	spread := ""
 	switch {
 	case p.CentsOff == nil:
 	case *p.CentsOff < 1:
-		text += ", single tones within a cent of that"
+		spread = w.Say("report.tuning-close")
 	default:
-		text += fmt.Sprintf(", single tones about %.0f cents round that", *p.CentsOff)
+		spread = w.Say("report.tuning-round", "cents", w.Number(*p.CentsOff, 0))
 	}
-	return fmt.Sprintf("%s (%s against %s).", text, count1(p.Tones, "steady tone"), by)
-}
-
-// words returns a gap as a question.
-func (g Gap) words() string {
-	why := map[string]string{
-		"score": "where the score has notes", "part": "where the same part sounds in other takes",
-		"others": "where all others sound",
-	}[g.Why]
-	return fmt.Sprintf("Entries: nothing is heard in %s, %s. Perhaps a rest; worth a listen.", measures(g.From, g.To),
-		why)
+	against := "report.tuning-scale"
+	if p.Score {
+		against = "report.tuning-score"
+	}
+	return w.Say(key, "hz", w.Number(hz, 2), "cents", w.Number(math.Abs(cents), 0), "spread", spread,
+		"against", w.Count(against, p.Tones, "count", strconv.Itoa(p.Tones)))
 }

@@ -5,7 +5,9 @@ import (
 	"io"
 	"slices"
 	"sync"
+	"time"
 
+	"ripieno/assemble/report/phrase"
 	"ripieno/mix/align"
 )
 
@@ -20,10 +22,13 @@ const (
 // Review is what the report page says: everything that whoever puts the
 // production together wants to see of the takes. Empty texts are left out.
 type Review struct {
+	Words                     *phrase.Book // of the page; nil is English
 	Title, Composer, Ensemble string
-	Due                       string // in words
-	SendTo                    string // where new recordings go, as the manifest says
-	From                      string // who signs the notes to players
+	Due                       string    // in words, when it is no date
+	DueDay                    time.Time // zero when it is none
+	DueClock                  string    // "20:00", "" when it has no time of day
+	SendTo                    string    // where new recordings go, as the manifest says
+	From                      string    // who signs the notes to players
 	// Span is the guide time that the staves show, Start the beginning of
 	// measure 1 and Bars the beginning of every measure and the end, seconds.
 	Span  [2]float64
@@ -55,7 +60,8 @@ type Film struct {
 type Reviewed struct {
 	Name                  string // of the take
 	Player, Part, Section string
-	Level                 string // one of the levels
+	Words                 *phrase.Book // of the note to the player; nil is that of the page
+	Level                 string       // one of the levels
 	Files                 []string
 	Findings              []Found // worst first
 	// Picture is one upright frame as JPEG, W by H pixels; nil for none.
@@ -92,6 +98,8 @@ type Found struct {
 	File  string  // "" for the take as a whole
 	What  string  // what was found
 	Ask   string  // what to ask the player; "" for nothing
+	// Request is Ask in the player's own language; "" when it is that of the page.
+	Request string
 }
 
 // Place is where one file lies on guide time and why.

@@ -74,7 +74,7 @@ func review(t testing.TB) Review {
 	oboe := full("oboe", "Mara Voss", "Oboe", "winds", LevelAsk)
 	oboe.Picture, oboe.W, oboe.H = gradient(t, 70, 126), 70, 126
 	oboe.Findings = []Found{
-		{Level: LevelAsk, Sure: 0.9, File: "intake/oboe.mov", What: "soft: -46 LUFS",
+		{Level: LevelAsk, Sure: 0.9, File: "intake/oboe.mov", What: "soft: −46 LUFS",
 			Ask: "Your recording is very soft. Could you come closer to the microphone or turn up its level?"},
 		{Level: LevelOK, Sure: 0.8, File: "intake/oboe.mov", What: "upright picture, 360 × 640"},
 	}
@@ -85,7 +85,7 @@ func review(t testing.TB) Review {
 	clarinet.Places[0].Sure, clarinet.Places[0].Confidence, clarinet.Places[0].Reason = false, 0.61,
 		"it could as well lie 0.68 s later (61 % against 39 %)"
 	clarinet.Findings = []Found{{Level: LevelRedo, Sure: 0.95, File: "intake/clarinet.mov",
-		What: "clipped: 2.1 % of the samples are at the highest level, -0.0 dBFS",
+		What: "clipped: 2.1 % of the samples are at the highest level, −0.0 dBFS",
 		Ask: "The loud places are distorted. Could you step back from the microphone or turn its level down, and try " +
 			"your loudest place first?"}}
 	clarinet.Wave, clarinet.Guess, clarinet.LeftOut = wave, true, true
@@ -216,8 +216,7 @@ func TestReviewHostileTexts(t *testing.T) {
 			k.Findings[j].What, k.Findings[j].Ask, k.Findings[j].File = evil, evil, evil
 		}
 		for j := range k.Places {
-			k.Places[j].File, k.Places[j].Method, k.Places[j].Reason, k.Places[j].Evidence = evil, evil, evil,
-				[]string{evil}
+			k.Places[j].File, k.Places[j].Reason, k.Places[j].Evidence = evil, evil, []string{evil}
 		}
 		for j := range k.Levels {
 			k.Levels[j].File = evil
@@ -422,5 +421,20 @@ func TestReviewSize(t *testing.T) {
 	t.Logf("20 takes %d kB, 200 takes %d kB", small/1000, large/1000)
 	if large > 10*small || large > 3_600_000 {
 		t.Errorf("200 takes make %d bytes, 20 make %d", large, small)
+	}
+}
+
+// Every way to place a recording has words of its own on the page.
+func TestEveryMethodHasWords(t *testing.T) {
+	seen := map[string]align.Method{}
+	for _, m := range align.Methods() {
+		words := methods[m]
+		if other, twice := seen[words]; words == "" || twice {
+			t.Errorf("%q is %q, as is %q", m, words, other)
+		}
+		seen[words] = m
+	}
+	if len(methods) != len(align.Methods()) {
+		t.Errorf("words for %d methods of %d", len(methods), len(align.Methods()))
 	}
 }

@@ -164,7 +164,7 @@ func TestReviewByKeyboard(t *testing.T) {
 		return run(b, chromedp.Evaluate[string](`(e => [e.tagName, e.name || e.type || '', e.value || e.textContent || ''].join(' '))(document.activeElement)`))
 	}
 	press := func(keys string) { run(b, chromedp.KeyEvent(keys)) }
-	want("at first", all, "All 7 takes are shown.")
+	want("at first", all, "All takes are shown: 7.")
 	for i := 0; i < 12 && !strings.HasPrefix(focused(), "INPUT level"); i++ {
 		press("\t")
 	}
@@ -173,13 +173,13 @@ func TestReviewByKeyboard(t *testing.T) {
 	}
 	const right, left = "\u0303", "\u0302"
 	press(right)
-	want("record again", "clarinet", "1 of 7 takes is shown.")
+	want("record again", "clarinet", "Takes shown: 1 of 7.")
 	press(right)
-	want("ask", "oboe viola-2", "2 of 7 takes are shown.")
+	want("ask", "oboe viola-2", "Takes shown: 2 of 7.")
 	press(left)
-	want("back", "clarinet", "1 of 7 takes is shown.")
+	want("back", "clarinet", "Takes shown: 1 of 7.")
 	press(left)
-	want("all again", all, "All 7 takes are shown.")
+	want("all again", all, "All takes are shown: 7.")
 	press("\t")
 	if f := focused(); f != "INPUT words " {
 		t.Fatalf("after the levels comes %q", f)
@@ -187,11 +187,11 @@ func TestReviewByKeyboard(t *testing.T) {
 	for _, k := range "SØREL" {
 		press(string(k))
 	}
-	want("a name", "viola viola-2", "2 of 7 takes are shown.")
+	want("a name", "viola viola-2", "Takes shown: 2 of 7.")
 	for _, k := range " winds" {
 		press(string(k))
 	}
-	want("nobody", "", "0 of 7 takes are shown.")
+	want("nobody", "", "Takes shown: 0 of 7.")
 	if n := run(b, chromedp.Evaluate[int](`[...document.querySelectorAll('.group')].filter(e => getComputedStyle(e).display !== 'none').length`)); n != 0 {
 		t.Errorf("%d sections without takes are shown", n)
 	}
@@ -204,7 +204,7 @@ func TestReviewByKeyboard(t *testing.T) {
 	press("\t")
 	press("\r")
 	run(b, chromedp.Evaluate[int](`new Promise(r => setTimeout(() => r(0)))`, chromedp.EvalAwaitPromise))
-	want("everything", all, "All 7 takes are shown.")
+	want("everything", all, "All takes are shown: 7.")
 	if n := run(b, chromedp.Evaluate[int](remarks)); n != 1 {
 		t.Errorf("%d remarks came back", n)
 	}

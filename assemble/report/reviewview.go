@@ -5,25 +5,28 @@ import (
 	"fmt"
 	"html/template"
 	"math"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
 
+	"ripieno/assemble/report/phrase"
 	"ripieno/mix/align"
 )
 
 // reviewView is a review in words, ready for the page.
 type reviewView struct {
 	Review
-	By     string
-	Counts []count
-	Ruling string
-	Marks  []mark
-	Groups []group
-	All    []takeView
-	Steps  []string // what the steps of the strip of timing mean
-	Unsure int      // how many takes need review
+	By    string
+	Until string // the last day for takes, in words
+	// Withdrawn says how many takes are not on the page; "" for none.
+	Withdrawn string
+	Counts    []count
+	Ruling    string
+	Marks     []mark
+	Groups    []group
+	All       []takeView
+	Steps     []string // what the steps of the strip of timing mean
+	Unsure    int      // how many takes need review
 }
 
 // count is how many takes have a level.
@@ -51,6 +54,7 @@ type takeView struct {
 	Consent  string
 	Play     []string
 	Letter   string
+	Language string // of the letter
 	Lines    int    // of the letter
 	With     string // the take with which the letter is, when it is not this one
 }
@@ -78,32 +82,32 @@ type fileView struct {
 
 type loudView struct{ LUFS, Peak, Back string }
 
-// words of the levels, in the order of the page.
-var levelWords = []count{
-	{LevelRedo, "record again", 0}, {LevelAsk, "ask", 0}, {LevelMissing, "missing", 0}, {LevelOK, "ok", 0},
-}
-
-// levelWord returns the word for a level on the page.
-func levelWord(level string) string {
-	for _, c := range levelWords {
-		if c.Level == level {
-			return c.Word
-		}
-	}
-	return level
-}
+// levels are those of takes, in the order of the page.
+var levels = []string{LevelRedo, LevelAsk, LevelMissing, LevelOK}
 
 func (r Review) view() reviewView {
-	v := reviewView{Review: r, Ruling: r.ruling(), Marks: r.marks(), Counts: slices.Clone(levelWords)}
+	w := r.words()
+	v := reviewView{Review: r, Ruling: r.ruling(), Marks: r.marks(), Until: r.due(w)}
+	for _, level := range levels {
+		v.Counts = append(v.Counts, count{level, w.Say("report." + level), 0})
+	}
 	if r.Composer != "" {
-		v.By = "by " + r.Composer
+		v.By = w.Say("by", "composer", r.Composer)
 	}
-	last := 0.0
+	v.Guides = nil
+	for _, g := range r.Guides {
+		v.Guides = append(v.Guides, Notice{w.Translate(g.What), w.Translate(g.Hint)})
+	}
+	if r.Withheld > 0 {
+		v.Withdrawn = w.Count("report.withheld", r.Withheld, "count", strconv.Itoa(r.Withheld))
+	}
+	last := "0"
 	for _, limit := range heatSteps {
-		v.Steps = append(v.Steps, fmt.Sprintf("%.0f to %.0f ms", last, limit))
-		last = limit
+		next := w.Number(limit, 0)
+		v.Steps = append(v.Steps, w.Say("report.step", "from", last, "to", next))
+		last = next
 	}
-	v.Steps = append(v.Steps, fmt.Sprintf("%.0f ms and more", last))
+	v.Steps = append(v.Steps, w.Say("report.step-last", "from", last))
 	for i, t := range r.Takes {
 		for k := range v.Counts {
 			if v.Counts[k].Level == t.Level {
@@ -134,11 +138,9 @@ func (t takeView) Who() string {
 
 func (r Review) take(i int) takeView {
 	t := r.Takes[i]
-	t.Findings = slices.Clone(t.Findings)
-	for k := range t.Findings {
-		t.Findings[k].What = withMinusSigns(t.Findings[k].What)
-	}
-	v := takeView{Reviewed: t, Seat: i + 1, Status: levelWord(t.Level), Staff: r.staff(t), Letter: r.letter(i)}
+	w := r.words()
+	v := takeView{Reviewed: t, Seat: i + 1, Status: w.Say("report." + t.Level), Staff: r.staff(t), Letter: r.letter(i),
+		Language: r.wordsFor(t).Language}
 	v.Lines = strings.Count(v.Letter, "\n") + 2
 	if v.Letter == "" {
 		k := slices.IndexFunc(r.Takes, func(o Reviewed) bool { return o.Player == t.Player })
@@ -148,11 +150,13 @@ func (r Review) take(i int) takeView {
 		v.Thumb = template.URL("data:image/jpeg;base64," + base64.StdEncoding.EncodeToString(t.Picture))
 	}
 	if len(t.Findings) > 0 && t.Findings[0].Level != LevelOK {
-		v.Brief = strings.TrimPrefix(t.Findings[0].What, "needs review: ") // which its badge says
+		v.Brief = strings.TrimPrefix(t.Findings[0].What, w.Say("found.cue", "question", "")) // which its badge says
 	}
-	v.Consent = releases[t.Release]
+	if key := releases[t.Release]; key != "" {
+		v.Consent = w.Say(key)
+	}
 	for _, name := range t.Files {
-		v.Heard = append(v.Heard, t.file(name))
+		v.Heard = append(v.Heard, t.file(w, name))
 	}
 	if t.Playing != nil && r.Playing {
 		v.Play = r.playing(t)
@@ -162,7 +166,7 @@ func (r Review) take(i int) takeView {
 }
 
 // file returns what was measured of one of a take's files.
-func (t Reviewed) file(name string) fileView {
+func (t Reviewed) file(w *phrase.Book, name string) fileView {
 	v := fileView{File: name}
 	for _, p := range t.Places {
 		if p.File == name {
@@ -170,121 +174,123 @@ func (t Reviewed) file(name string) fileView {
 			if len(t.Places) > 1 {
 				name += "/" + p.Role
 			}
-			where := p.view(name)
+			where := p.view(w, name)
 			v.Where = &where
 		}
 	}
 	for _, l := range t.Levels {
 		if l.File == name {
-			v.Loud = &loudView{level(l.LUFS, "LUFS"), level(l.Peak, "dBFS"), level(l.Back, "dBFS")}
+			v.Loud = &loudView{level(w, l.LUFS, "LUFS"), level(w, l.Peak, "dBFS"), level(w, l.Back, "dBFS")}
 		}
 	}
 	return v
 }
 
-func level(v *float64, unit string) string {
+// level returns a level with its unit.
+func level(w *phrase.Book, v *float64, unit string) string {
 	if v == nil {
-		return "silent"
+		return w.Say("report.silent")
 	}
-	return withMinusSigns(fmt.Sprintf("%.1f %s", *v, unit))
+	return w.Figure(fmt.Sprintf("%.1f", *v)) + "\u00a0" + unit
 }
 
-// releases in words.
+// releases are the sentences about them.
 var releases = map[string]string{
-	"yes": "Picture and sound may be published.", "audio-only": "Only the sound may be published.",
-	"no":      "Nothing of it may be published.",
-	"missing": "There is no release yet. Ask before anything is published.",
+	"yes": "report.release-yes", "audio-only": "report.release-audio", "no": "report.release-no",
+	"missing": "report.release-missing",
 }
 
-// methods in words; others are shown as they are.
-var methods = map[string]string{
-	"cue": "by the clap", "playing": "by the playing", "cue+playing": "by clap and playing",
-	"device":    "by the player's other device",
-	"cue given": "by the clap you gave", "offset given": "by the offset you gave", "none": "not placed",
+// methods are the words for all ways to place a recording.
+var methods = map[align.Method]string{
+	align.ByCue: "report.by-cue", align.ByPlaying: "report.by-playing", align.ByCuePlaying: "report.by-both",
+	align.ByDevice: "report.by-device", align.ByCueGiven: "report.by-given-cue",
+	align.ByOffset: "report.by-given-offset", align.NoMethod: "report.not-placed",
 }
 
 // view returns a place in words. take is how --accept calls the recording.
-func (p Place) view(take string) placeView {
-	v := placeView{Place: p, At: withMinusSigns(fmt.Sprintf("%+.3f s", p.Offset)), Drift: "none found", How: p.Method,
-		Late: "not known"}
+func (p Place) view(w *phrase.Book, take string) placeView {
+	v := placeView{Place: p, At: w.Figure(fmt.Sprintf("%+.3f", p.Offset)) + "\u00a0s", Drift: w.Say("report.no-drift"),
+		How: w.Say(methods[p.Method]), Late: w.Say("report.late-unknown")}
 	if p.DriftPPM != 0 {
-		v.Drift = withMinusSigns(fmt.Sprintf("%+.1f ppm", p.DriftPPM))
+		v.Drift = w.Figure(fmt.Sprintf("%+.1f", p.DriftPPM)) + "\u00a0ppm"
 	}
-	v.Evidence = make([]string, len(p.Evidence))
-	for i, e := range p.Evidence {
-		v.Evidence[i] = withMinusSigns(e)
-	}
-	if how, ok := methods[p.Method]; ok {
-		v.How = how
-	}
-	v.Sureness = strconv.FormatFloat(math.Floor(1000*p.Confidence)/10, 'f', 1, 64) + " %"
+	v.Reason = w.Translate(p.Reason)
+	v.Evidence = translateAll(w, p.Evidence)
+	v.Sureness = w.Figure(strconv.FormatFloat(math.Floor(1000*p.Confidence)/10, 'f', 1, 64)) + "\u00a0%"
 	if !p.Sure {
-		v.Sureness += ", which is not sure enough"
-		v.How = "not yet; a guess " + v.How
-		if p.Method == "none" {
-			v.How = "not yet"
+		v.Sureness = w.Say("report.unsure", "percent", v.Sureness)
+		v.How = w.Say("report.placed-guess", "how", v.How)
+		if p.Method == align.NoMethod {
+			v.How = w.Say("report.placed-not-yet")
 		}
 	}
 	if ms := 1000 * p.Uncertainty; ms > 0 && !math.IsInf(ms, 0) {
-		v.Exact = fmt.Sprintf("within about %.0f ms", math.Ceil(ms))
+		v.Exact = w.Say("report.within", "ms", w.Number(math.Ceil(ms), 0))
 	}
 	for i, c := range p.choices() {
-		accept := fmt.Sprintf("ripieno sync --accept %s=%d", take, i+1)
-		one := choiceView{Number: i + 1, At: fmt.Sprintf("%s at %s", c.By(), c.Seconds()), Accept: accept}
-		for _, e := range c.Evidence {
-			one.Evidence = append(one.Evidence, withMinusSigns(e))
+		key := "report.note-at"
+		if c.ByCue {
+			key = "report.clap-at"
 		}
-		v.Choices = append(v.Choices, one)
+		v.Choices = append(v.Choices, choiceView{
+			Number: i + 1, At: w.Say(key, "place", w.Translate(c.Seconds())),
+			Accept: fmt.Sprintf("ripieno sync --accept %s=%d", take, i+1), Evidence: translateAll(w, c.Evidence),
+		})
 	}
 	if p.LateMS != nil {
-		v.Late = describeLateness(*p.LateMS)
+		v.Late = describeLateness(w, *p.LateMS)
 	}
 	return v
 }
 
-// choices are the places that a person may accept: all that sync found, where none
+// translateAll returns sentences of the program in the language of the page.
+func translateAll(w *phrase.Book, list []string) []string {
+	out := make([]string, len(list))
+	for i, e := range list {
+		out[i] = w.Translate(e)
+	}
+	return out
+}
+
+// choices returns the places that a person may accept: all that sync found, where none
 // is sure and the recording does not only follow another.
 func (p Place) choices() []align.Candidate {
-	if p.Sure || p.Method == "device" {
+	if p.Sure || p.Method == align.ByDevice {
 		return nil
 	}
 	return p.Candidates
 }
 
-var negative = regexp.MustCompile(`(^|[ (])-([0-9])`)
-
-// withMinusSigns gives numbers the sign for less than nothing, which does not part from
-// its number at the end of a line as a hyphen does.
-func withMinusSigns(text string) string { return negative.ReplaceAllString(text, "${1}−${2}") }
-
 // describeLateness returns a lateness in words.
-func describeLateness(ms float64) string {
-	switch n := math.Round(math.Abs(ms)); {
+func describeLateness(w *phrase.Book, ms float64) string {
+	n := math.Round(math.Abs(ms))
+	key := "report.late"
+	switch {
 	case n < 1:
-		return "as one"
-	case ms > 0:
-		return fmt.Sprintf("%.0f ms after the clap", n)
-	default:
-		return fmt.Sprintf("%.0f ms before the clap", n)
+		return w.Say("report.late-none")
+	case ms < 0:
+		key = "report.early"
 	}
+	return w.Say(key, "ms", w.Number(n, 0))
 }
 
 // staffAlt returns what the drawing shows.
 func (r Review) staffAlt(t takeView) string {
+	w := r.words()
 	if t.Wave == nil {
-		return "Nothing to draw yet"
+		return w.Say("report.nothing-drawn")
 	}
-	text := "Loudness over the piece"
+	text := w.Say("report.wave")
 	if t.Guess {
-		text = "A guess, at the likeliest place: loudness over the piece"
+		text = w.Say("report.wave-guess")
 	}
 	if n := r.soundingShare(t.Wave); n >= 0 {
-		text += fmt.Sprintf(", sound in %d %% of the music", n)
+		text += ", " + w.Say("report.wave-share", "percent", strconv.Itoa(n))
 	}
 	if t.Playing != nil && r.Playing {
-		text += "; timing measure by measure"
+		text += "; " + w.Say("report.wave-timing")
 		if n := len(t.Playing.Missed); n > 0 {
-			text += "; marked: " + strings.Join(gaps(t.Playing.Missed), ", ")
+			text += "; " + w.Say("report.wave-marked", "places", strings.Join(gaps(w, t.Playing.Missed), ", "))
 		}
 	}
 	return text
@@ -310,18 +316,18 @@ func (r Review) soundingShare(wave []float64) int {
 	return int(math.Round(100 * float64(loud) / float64(all)))
 }
 
-func gaps(missed []Gap) []string {
+func gaps(w *phrase.Book, missed []Gap) []string {
 	var all []string
 	for _, g := range missed {
-		all = append(all, measures(g.From, g.To))
+		all = append(all, measures(w, g.From, g.To))
 	}
 	return all
 }
 
 // measures names a run of them.
-func measures(from, to int) string {
+func measures(w *phrase.Book, from, to int) string {
 	if from == to {
-		return fmt.Sprintf("measure %d", from)
+		return w.Say("report.measure", "measure", strconv.Itoa(from))
 	}
-	return fmt.Sprintf("measures %d to %d", from, to)
+	return w.Say("report.measures", "from", strconv.Itoa(from), "to", strconv.Itoa(to))
 }

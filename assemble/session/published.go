@@ -50,7 +50,7 @@ func (r Folder) parse(text string) []Written {
 	return list
 }
 
-// format is the list's text.
+// format returns the list's text.
 func (r Folder) format(list []Written) string {
 	var b strings.Builder
 	for _, w := range list {

@@ -18,13 +18,14 @@ import (
 	"ripieno/assemble/fault"
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/assemble/store"
 )
 
 // Session is an open production folder.
 type Session struct {
 	set  Settings
-	man  *manifest.Production
+	man  *production.Production
 	tool *ffmpeg.Tool
 	kept *store.Store
 	// differ, when there is one, makes every run make again what is stored,
@@ -77,7 +78,7 @@ func Open(ctx context.Context, set Settings) (*Session, error) {
 
 // New returns a session without a store, for what only asks the manifest and
 // ffmpeg: nothing can be made in it.
-func New(set Settings, man *manifest.Production, tool *ffmpeg.Tool) *Session {
+func New(set Settings, man *production.Production, tool *ffmpeg.Tool) *Session {
 	return &Session{set: set, man: man, tool: tool}
 }
 
@@ -100,7 +101,7 @@ func (s *Session) allowFiles() error {
 func (s *Session) Close() error { return s.kept.Close() }
 
 // Manifest returns what the production asks for.
-func (s *Session) Manifest() *manifest.Production { return s.man }
+func (s *Session) Manifest() *production.Production { return s.man }
 
 // Tool returns the ffmpeg that is used.
 func (s *Session) Tool() *ffmpeg.Tool { return s.tool }

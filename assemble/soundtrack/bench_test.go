@@ -73,7 +73,7 @@ func BenchmarkMix(b *testing.B) {
 	}
 }
 
-// cpuTime is processor time.
+// cpuTime returns processor time.
 func cpuTime(who int) time.Duration {
 	var u syscall.Rusage
 	if syscall.Getrusage(who, &u) != nil {
@@ -82,7 +82,7 @@ func cpuTime(who int) time.Duration {
 	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }
 
-// benchStrips are recordings as a real production has them: phones at 48 kHz
+// benchStrips returns recordings as a real production has them: phones at 48 kHz
 // and recorders at 44.1 kHz, every fifth in stereo, all with drift. Ten files
 // stand for fifty.
 func benchStrips(b *testing.B, dir string) []mix.Strip {
@@ -218,7 +218,7 @@ func ffmpegMix(b *testing.B, tool *ffmpeg.Tool, dir string) {
 	}
 }
 
-// programme is seeded stereo sound: notes and bursts of noise of random level,
+// programme returns seeded stereo sound: notes and bursts of noise of random level,
 // pitch, place and length, with pauses, as music has them.
 func programme(seed uint64, rate int, seconds float64) audio.Block {
 	rng := rand.New(rand.NewPCG(seed, 41))

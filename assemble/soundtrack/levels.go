@@ -12,11 +12,11 @@ import (
 )
 
 // findings returns what a person should know of strip i of the mix.
-func (t *Track) findings(rep Report, i int) []string {
+func (t *Track) findings(rep Report, i int, h mix.Heard) []string {
 	s, a, v := t.parts[i].Strip, rep.Strips[i], rep.Voices[i]
 	notes := recordingNotes(a, v)
 	if t.mix.Balance {
-		notes = append(notes, heldBack(asVoice(s, a, v))...)
+		notes = append(notes, heldBack(asVoice(s, a, v, h))...)
 	}
 	return notes
 }
@@ -61,7 +61,7 @@ func heldBack(voice mix.Analysis) []string {
 }
 
 // Levels returns the drawing of the levels of a finished mix.
-func (t *Track) Levels(pl *plan.Plan, rep Report, fonts *card.Fonts) card.LevelsOptions {
+func (t *Track) Levels(pl *plan.Plan, rep Report, heard []mix.Heard, fonts *card.Fonts) card.LevelsOptions {
 	after := rep.Master.After
 	o := card.LevelsOptions{
 		Title: t.title + " · levels", Target: t.mix.Loudness, Seconds: t.line.AudioLen.Seconds(), Step: rep.Curve.Step.Seconds(), Fonts: fonts,
@@ -75,7 +75,7 @@ func (t *Track) Levels(pl *plan.Plan, rep Report, fonts *card.Fonts) card.Levels
 			Gain: gain, Noise: float64(loudness.Silence), Part: p.Part,
 		})
 		if a.NoiseKnown { // as loud as it is in the mix, like the bar it is drawn on
-			o.Strips[i].Noise = float64(asVoice(p.Strip, a, v).NoiseFloor) + gain
+			o.Strips[i].Noise = float64(asVoice(p.Strip, a, v, heard[i]).NoiseFloor) + gain
 		}
 	}
 	for i, v := range rep.Curve.Momentary {

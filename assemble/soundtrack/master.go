@@ -176,7 +176,7 @@ func (a *atEnd) Read(dst audio.Block) (int, error) {
 	return n, err
 }
 
-// describe is what a sound file of ours says about itself.
+// describe returns what a sound file of ours says about itself.
 func describe(f media.Format, what string, start audio.Frames) *media.Broadcast {
 	return &media.Broadcast{
 		Description: what, Originator: "ripieno", TimeReference: media.TimeReference(start),
@@ -233,7 +233,7 @@ func (c *curved) Read(dst audio.Block) (int, error) {
 	return done, nil
 }
 
-// broadcast is what the meter says for the head of a file.
+// broadcast returns what the meter says for the head of a file.
 func (c *curved) broadcast() *media.BroadcastLoudness {
 	m := c.Measured()
 	return &media.BroadcastLoudness{

@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"ripieno/assemble/plan"
+	"ripieno/assemble/task"
+	"ripieno/mix"
 	"ripieno/mix/audio"
 )
 
@@ -13,20 +15,21 @@ import (
 
 // StripResult is one strip of a finished mix.
 type StripResult struct {
-	Take         string   `json:"take"`
-	Section      string   `json:"section,omitempty"`
-	Gain         float64  `json:"gain_db"`         // everything applied: manifest, section and balance
-	Pan          float64  `json:"pan"`             // −100 to 100
-	Loudness     *float64 `json:"integrated_lufs"` // as recorded; null for silence
-	Peak         *float64 `json:"peak_dbfs"`       // largest sample as recorded
-	Noise        *float64 `json:"noise_lufs"`      // as recorded; null when it is not known
-	Mixed        *float64 `json:"mixed_lufs"`      // in the mix: treated and with its gain
-	Send         *float64 `json:"send_db"`         // to the room, beside what every take sends; null: nothing
-	Width        float64  `json:"width"`           // of a stereo recording; 1 as recorded
-	LowCut       float64  `json:"low_cut_hz"`      // 0: none
-	Lifts        []Lift   `json:"lifts,omitempty"`
-	DelaySamples int64    `json:"delay_samples"` // guide sample of the file's time zero
-	Notes        []string `json:"notes,omitempty"`
+	Take         string       `json:"take"`
+	Section      string       `json:"section,omitempty"`
+	Gain         float64      `json:"gain_db"`         // everything applied: manifest, section and balance
+	Pan          float64      `json:"pan"`             // −100 to 100
+	Loudness     *float64     `json:"integrated_lufs"` // as recorded; null for silence
+	Peak         *float64     `json:"peak_dbfs"`       // largest sample as recorded
+	Noise        *float64     `json:"noise_lufs"`      // as recorded; null when it is not known
+	Mixed        *float64     `json:"mixed_lufs"`      // in the mix: treated and with its gain
+	Send         *float64     `json:"send_db"`         // to the room, beside what every take sends; null: nothing
+	Width        float64      `json:"width"`           // of a stereo recording; 1 as recorded
+	LowCut       float64      `json:"low_cut_hz"`      // 0: none
+	Lifts        []Lift       `json:"lifts,omitempty"`
+	DelaySamples int64        `json:"delay_samples"` // guide sample of the file's time zero
+	Notes        []string     `json:"notes,omitempty"`
+	Clean        *CleanResult `json:"clean,omitempty"` // what was done to it by itself
 }
 
 // Lift is a span of guide time in which a soloist is lifted.
@@ -82,12 +85,29 @@ func hundredths(list []float32) []*float64 {
 	return out
 }
 
-// StripResults describes every strip of a finished mix.
-func (t *Track) StripResults(rep Report) []StripResult {
+// Heard returns what was heard of every strip in a run, zeros for those that are
+// not cleaned.
+func (t *Track) Heard(res task.Result) ([]mix.Heard, error) {
+	list := make([]mix.Heard, len(t.parts))
+	for i, p := range t.parts {
+		if !p.Clean.Any() {
+			continue
+		}
+		var err error
+		if list[i], _, err = p.heard.Result(res); err != nil {
+			return nil, err
+		}
+	}
+	return list, nil
+}
+
+// StripResults describes every strip of a finished mix, of which heard is known.
+func (t *Track) StripResults(rep Report, heard []mix.Heard) []StripResult {
 	list := []StripResult{}
 	for i, p := range t.parts {
 		list = append(list, stripResult(p.Strip, rep, i))
-		list[i].Notes = t.findings(rep, i)
+		list[i].Clean = t.cleanResult(i, heard[i])
+		list[i].Notes = append(t.findings(rep, i, heard[i]), list[i].Clean.words()...)
 	}
 	return list
 }

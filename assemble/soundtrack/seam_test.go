@@ -7,11 +7,10 @@ import (
 	"testing"
 
 	"ripieno/assemble/ffmpeg"
-	"ripieno/assemble/manifest"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/plan/plantest"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
-	"ripieno/mix/audio"
 )
 
 // round is a small production of three takes in two sections.
@@ -30,26 +29,7 @@ mix: {loudness: -16, true_peak: -1, room: 0.2}
 // planned plans the mix of the production with words of its manifest replaced.
 func planned(t *testing.T, tool *ffmpeg.Tool, changes ...string) *Track {
 	t.Helper()
-	text := round
-	for i := 0; i+1 < len(changes); i += 2 {
-		if !strings.Contains(text, changes[i]) {
-			t.Fatalf("%q is not in the manifest", changes[i])
-		}
-		text = strings.Replace(text, changes[i], changes[i+1], 1)
-	}
-	man, err := manifest.Parse("production.yaml", []byte(text))
-	if err != nil {
-		t.Fatal(err)
-	}
-	facts := map[string]plan.Facts{}
-	for _, take := range man.Takes {
-		hash := store.HashBytes([]byte(take.Name)).String()
-		facts[take.Name] = plan.Facts{Sound: &plan.Sound{Hash: hash, Rate: audio.Rate, Channels: 1, Frames: 60 * audio.Rate}}
-	}
-	pl, err := plan.New(man, facts, nil, plan.Look{})
-	if err != nil {
-		t.Fatal(err)
-	}
+	pl := plantest.Plan(t, round, false, changes...)
 	var sounds []Sound
 	for _, s := range pl.Strips {
 		made := task.File(task.Task{ID: task.ID("sound", s.Take), Action: store.NewAction("sound").Arg("take", s.Take).Files("sound.wav")}, "sound.wav")
@@ -62,7 +42,7 @@ func plainTool(take func(ffmpeg.Command) error) *ffmpeg.Tool {
 	return ffmpeg.Recorded(ffmpeg.ParseVersion("ffmpeg version 7.1"), nil, take)
 }
 
-// edges are all tasks of a mix with its stems.
+// edges returns all tasks of a mix with its stems.
 func edges(t *Track) []task.Edge {
 	list := []task.Edge{t.Master}
 	for _, s := range t.Stems() {
@@ -80,11 +60,13 @@ func TestMixAsTasks(t *testing.T) {
 		byID[x.ID] = x
 	}
 	for id, want := range map[string][]string{
-		"level/cello":         {"sound/cello"},
-		"voice/cello":         {"sound/cello", "level/cello"},
-		"sum":                 {"level/oboe", "voice/oboe", "level/cello", "voice/cello", "level/bass", "voice/bass"},
+		"level/cello": {"sound/cello"},
+		"heard/cello": {"sound/cello", "level/cello"},
+		"voice/cello": {"sound/cello", "level/cello", "heard/cello"},
+		"sum": {"level/oboe", "heard/oboe", "voice/oboe", "level/cello", "heard/cello", "voice/cello", "level/bass", "heard/bass",
+			"voice/bass"},
 		"master":              {"sum"},
-		"stem/bass":           {"level/bass", "voice/bass"},
+		"stem/bass":           {"level/bass", "heard/bass", "voice/bass"},
 		"section/low strings": {"stem/cello", "stem/bass"},
 		"section/winds":       {"stem/oboe"},
 	} {
@@ -112,7 +94,9 @@ func TestWhatAChangeMixesAgain(t *testing.T) {
 		{"nothing", "Test Round", "Test Round", ""},
 		{"a gain", "{name: bass, ", "{name: bass, gain: -3, ", "sum master stem/bass section/low strings"},
 		{"a section's gain", "gain: -1.5", "gain: -2", "sum master stem/cello stem/bass section/low strings"},
-		{"a trim", "{name: bass, ", "{name: bass, trim: {to: m3}, ", "level/bass voice/bass sum master stem/bass section/low strings"},
+		{"a trim", "{name: bass, ", "{name: bass, trim: {to: m3}, ", "level/bass heard/bass voice/bass sum master stem/bass section/low strings"},
+		{"a take as recorded", "{name: bass, ", "{name: bass, clean: off, ", "voice/bass sum master stem/bass section/low strings"},
+		{"a take with its noise", "{name: bass, ", "{name: bass, clean: {noise: false}, ", "voice/bass sum master stem/bass section/low strings"},
 		{"the loudness", "loudness: -16", "loudness: -18", "master"},
 		{"the title", "Test Round", "Other Round", "master"},
 		{"a fade", "room: 0.2", "room: 0.2, fade_in: 1", "sum master stem/oboe stem/cello stem/bass section/winds section/low strings"},
@@ -131,6 +115,32 @@ func TestWhatAChangeMixesAgain(t *testing.T) {
 		slices.Sort(want)
 		if !slices.Equal(again, want) {
 			t.Errorf("%s makes %q again, want %q", c.what, again, want)
+		}
+	}
+}
+
+// A mix in which nothing is done to takes by themselves has the keys that it had
+// before anything was: they were written down with the program of that time.
+func TestOffIsAsBefore(t *testing.T) {
+	for _, off := range []string{"room: 0.2, clean: off", "room: 0.2, clean: {silence: false, noise: false}"} {
+		byID := map[string]string{}
+		for _, x := range task.Collect(edges(planned(t, plainTool(nil), "room: 0.2", off))...) {
+			byID[x.ID] = x.Action.ID().String()
+		}
+		for id, want := range map[string]string{
+			"level/cello":         "0a6d5c07d55ef233868093967360eb490d8b2e91520d71bd16a07abd096ed6af",
+			"voice/cello":         "4d32cde4db7b77470d39e1853c3a21bc1089ccfdb2c0934ccc80e28e4c9d774d",
+			"sum":                 "8b65a22126caf6c84c549d1d46b593a0d205f378c88ab4dec518e50a2f7351c1",
+			"master":              "29453b578ff7a0d19fe009d4799190975136708165f016b4543ae22dcf8485e2",
+			"stem/bass":           "fb93204ee684f3995c73d8fbd31e1843539af73df2adae3b76285417182dcd03",
+			"section/low strings": "c673b03decdf6a48be68796f03bc3f23723b0cc740c913d3c132ba56fd64e6ac",
+		} {
+			if byID[id] != want {
+				t.Errorf("%s: the key of %s is %s, want %s", off, id, byID[id], want)
+			}
+		}
+		if _, heard := byID["heard/cello"]; heard {
+			t.Errorf("%s: takes are heard for nothing", off)
 		}
 	}
 }

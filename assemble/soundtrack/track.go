@@ -64,6 +64,7 @@ var (
 	_ = store.Number(4, mix.Analysis{})
 	_ = store.Number(5, soundReport{})
 	_ = store.Number(8, voiceInfo{})
+	_ = store.Number(40, mix.Heard{})
 )
 
 // Sound is the decoded sound of a recording.
@@ -108,6 +109,7 @@ type bus struct {
 type part struct {
 	plan.Strip
 	level task.Ref[mix.Analysis]
+	heard task.Ref[mix.Heard]
 	voice task.Ref[string] // the folder with the voice and what it measures
 }
 
@@ -120,7 +122,8 @@ func New(tool *ffmpeg.Tool, workers int, pl *plan.Plan, sounds []Sound, recorded
 	}
 	for i, s := range pl.Strips {
 		level := levelTask(sounds[i], s)
-		t.parts = append(t.parts, part{s, level, voiceTask(sounds[i], s, level)})
+		heard := heardTask(sounds[i], s, level)
+		t.parts = append(t.parts, part{s, level, heard, voiceTask(sounds[i], s, level, heard)})
 	}
 	sum := t.sumTask()
 	master := t.masterTask(task.Path(sum))
@@ -151,6 +154,10 @@ func (p part) add(t *task.Task) {
 		s.Width).
 		Arg("send", s.Send).Arg("dry", s.Dry).Arg("lifts", s.Lifts)
 	t.Reads(p.level)
+	if p.Clean.Any() {
+		t.Action = t.Action.Arg("covered", covered)
+		t.Reads(p.heard)
+	}
 	t.Needs("voice", p.voice)
 }
 
@@ -195,7 +202,7 @@ func (t *Track) addUp(ctx context.Context, in task.Inputs, dir string) error {
 	return store.Save(filepath.Join(dir, reportFile), rep)
 }
 
-// options are the bus of a mix.
+// options returns the bus of a mix.
 func (b bus) options(in task.Inputs) (mix.Options, error) {
 	m := b.mix
 	o := mix.Options{

@@ -26,7 +26,7 @@ const (
 // voiceInfo is kept beside a voice.
 type voiceInfo = kept.VoiceInfo
 
-// recorded is a strip as it was recorded, in its place on guide time.
+// recorded returns a strip as it was recorded, in its place on guide time.
 func recorded(s plan.Strip, wav string) mix.Strip {
 	return mix.Strip{
 		Name: s.Take, Section: s.Section, Open: func() (audio.Source, error) { return media.OpenWAV(wav) },
@@ -64,14 +64,19 @@ func measureLevel(samples string, s plan.Strip, tmp string) error {
 	return store.Save(tmp, a)
 }
 
-// voiceTask computes a voice and measures it.
-func voiceTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis]) task.Ref[string] {
+// voiceTask computes a voice and measures it. What is heard of the recording
+// counts only where the take is cleaned.
+func voiceTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis], heard task.Ref[mix.Heard]) task.Ref[string] {
 	t := task.Task{
 		ID: task.ID("voice", r.Name), Name: r.File, Stage: "strip", Cost: costVoice * r.Seconds,
 		Action: store.NewAction("voice").Version(rule).Arg("clock", s.Sound.Clock).Arg("treat", s.Treat),
 	}
 	t.Needs("sound", r.Samples)
 	t.Needs("level", level)
+	if s.Clean.Any() {
+		t.Action = t.Action.Arg("clean", s.Clean).Arg("cleaning", cleanRule)
+		t.Needs("heard", heard)
+	}
 	t.Action = t.Action.Files(voiceWAV, voiceFile).For(r.File)
 	t.Make = func(ctx context.Context, in task.Inputs, dir string, _ func(float64)) error {
 		samples, err := r.Samples.Read(in)
@@ -82,7 +87,18 @@ func voiceTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis]) task.Ref[str
 		if err != nil {
 			return err
 		}
-		return makeVoice(ctx, samples, s, a, dir)
+		strip, err := treated(recorded(s, samples), s.Treat, a)
+		if err != nil {
+			return err
+		}
+		if s.Clean.Any() {
+			h, err := heard.Read(in)
+			if err != nil {
+				return err
+			}
+			strip = cleaned(strip, s.Clean, h)
+		}
+		return writeVoice(ctx, strip, dir)
 	}
 	return task.Path(t)
 }
@@ -98,16 +114,6 @@ func treated(strip mix.Strip, t plan.Treatment, a mix.Analysis) (mix.Strip, erro
 		strip.Denoise = &mix.Denoise{Noise: noise, Depth: t.Denoise}
 	}
 	return strip, nil
-}
-
-// makeVoice writes the voice of a strip, whose recording measures a, and what it
-// measures into dir.
-func makeVoice(ctx context.Context, samples string, s plan.Strip, a mix.Analysis, dir string) error {
-	strip, err := treated(recorded(s, samples), s.Treat, a)
-	if err != nil {
-		return err
-	}
-	return writeVoice(ctx, strip, dir)
 }
 
 // writeVoice writes the voice of a strip and what it measures into dir.
@@ -139,8 +145,14 @@ func (b bus) strip(p part, in task.Inputs) (mix.Strip, mix.Analysis, voiceInfo, 
 	if err != nil {
 		return mix.Strip{}, a, v, err
 	}
+	var h mix.Heard
+	if p.Clean.Any() {
+		if h, err = p.heard.Read(in); err != nil {
+			return mix.Strip{}, a, v, err
+		}
+	}
 	s := mix.Strip{
-		Name: p.Take, Section: p.Section, Gain: b.gain(p.Strip, a, v), Rides: p.Lifts,
+		Name: p.Take, Section: p.Section, Gain: b.gain(p.Strip, a, v, h), Rides: p.Lifts,
 		Pan: p.Pan / 100, Law: p.Law, Narrow: 1 - p.Width, Send: p.Send,
 	}
 	if p.Dry {
@@ -152,21 +164,27 @@ func (b bus) strip(p part, in task.Inputs) (mix.Strip, mix.Analysis, voiceInfo, 
 
 // gain returns everything that is applied to a voice: the manifest's gain, its
 // section's and the balance.
-func (b bus) gain(s plan.Strip, a mix.Analysis, v voiceInfo) audio.Decibels {
+func (b bus) gain(s plan.Strip, a mix.Analysis, v voiceInfo, h mix.Heard) audio.Decibels {
 	if !b.mix.Balance {
 		return s.Gain + s.Group
 	}
-	return s.Gain + s.Group + mix.Balance([]mix.Strip{{}}, []mix.Analysis{asVoice(s, a, v)}, nil)[0]
+	return s.Gain + s.Group + mix.Balance([]mix.Strip{{}}, []mix.Analysis{asVoice(s, a, v, h)}, nil)[0]
 }
 
-// asVoice is the analysis of a recording as its voice has it, which is what
+// asVoice returns the analysis of a recording as its voice has it, which is what
 // will be heard: the noise has moved with the rest, and denoise has taken its
 // part of it.
-func asVoice(s plan.Strip, a mix.Analysis, v voiceInfo) mix.Analysis {
+func asVoice(s plan.Strip, a mix.Analysis, v voiceInfo, h mix.Heard) mix.Analysis {
 	if moved := v.Measured.Integrated - a.Integrated; !math.IsNaN(float64(moved)) && !math.IsInf(float64(moved), 0) {
 		a.NoiseFloor += moved
 	}
 	a.NoiseFloor -= loudness.LUFS(s.Treat.Denoise)
+	if s.Clean.Noise {
+		a.NoiseFloor -= loudness.LUFS(h.Depth())
+	}
+	if s.Clean.Silence {
+		a.NoiseFloor -= covered
+	}
 	a.Integrated = v.Measured.Integrated
 	return a
 }

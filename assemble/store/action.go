@@ -118,20 +118,20 @@ func (a Action) Files(names ...string) Action {
 // them out. It is not part of the key.
 func (a Action) Varying(names ...string) Action { a.varies = slices.Clone(names); return a }
 
-// Varies tells whether any bytes of the output differ from one making to the
+// Varies reports whether any bytes of the output differ from one making to the
 // next.
 func (a Action) Varies() bool { return len(a.varies) > 0 }
 
-// Rule is the rule's name.
+// Rule returns the rule's name.
 func (a Action) Rule() string { return a.rule }
 
-// Subject is what [Action.For] said.
+// Subject returns what [Action.For] said.
 func (a Action) Subject() string { return a.subject }
 
 // IsZero reports whether a describes nothing.
 func (a Action) IsZero() bool { return a.rule == "" && a.err == nil }
 
-// Err is the first mistake in the description, nil when there is none. It is
+// Err returns the first mistake in the description, nil when there is none. It is
 // a bug of the program, never a user's.
 func (a Action) Err() error {
 	if a.IsZero() {
@@ -140,7 +140,7 @@ func (a Action) Err() error {
 	return a.err
 }
 
-// ID is the key of a, the zero ID when [Action.Err] is not nil.
+// ID returns the key of a, the zero ID when [Action.Err] is not nil.
 func (a Action) ID() ID {
 	if a.Err() != nil {
 		return ID{}

@@ -33,7 +33,7 @@ func TestMain(m *testing.M) {
 	}
 }
 
-// helper is the command that runs one of the helper tasks.
+// helper returns the command that runs one of the helper tasks.
 func helper(t *testing.T, task, dir string, step int) *exec.Cmd {
 	t.Helper()
 	exe, err := os.Executable()

@@ -65,7 +65,7 @@ type fullDisk struct{ error }
 // Is makes it known to [IsNoSpace].
 func (f fullDisk) Is(target error) bool { return target == errNoSpace }
 
-// Unwrap is the tool's error.
+// Unwrap returns the tool's error.
 func (f fullDisk) Unwrap() error { return f.error }
 
 // suspectFullDisk looks at the free space after a tool failed, and adds the

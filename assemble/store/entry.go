@@ -47,12 +47,12 @@ type output struct {
 	Mark mark   `json:"mark"`
 }
 
-// action is the description that e was stored under.
+// action returns the description that e was stored under.
 func (e *entry) action() Action {
 	return Action{rule: e.Rule, version: e.Version, subject: e.Subject, fields: e.Fields, ext: e.Ext, names: e.Names}
 }
 
-// bytes is the size of all files of e.
+// bytes returns the size of all files of e.
 func (e *entry) bytes() int64 {
 	var n int64
 	for _, f := range e.Files {
@@ -103,13 +103,13 @@ func decodeEntry(data []byte, want ID) (*entry, error) {
 	return e, nil
 }
 
-// shard is the folder of id, base the beginning of all its names.
+// shard returns the folder of id, base the beginning of all its names.
 func (s *Store) shard(id ID) string { return filepath.Join(s.dir, id.String()[:2]) }
 func (s *Store) base(id ID) string  { return filepath.Join(s.shard(id), id.String()) }
 
 func (s *Store) indexPath(id ID) string { return s.base(id) + entryExt }
 
-// outputPath is where the output of a stands: a file, or a folder when a has
+// outputPath returns where the output of a stands: a file, or a folder when a has
 // several files.
 func (s *Store) outputPath(id ID, ext string, names []string) string {
 	if len(names) > 0 {
@@ -118,7 +118,7 @@ func (s *Store) outputPath(id ID, ext string, names []string) string {
 	return s.base(id) + ext
 }
 
-// filePath is one file of the output at path.
+// filePath returns one file of the output at path.
 func filePath(path string, f output) string {
 	if f.Name == "" {
 		return path
@@ -212,7 +212,7 @@ func (s *Store) verify(ctx context.Context, e *entry, full bool) (fresh []output
 	return fresh, nil
 }
 
-// hashPath is the SHA-256 of a file's bytes.
+// hashPath returns the SHA-256 of a file's bytes.
 func hashPath(ctx context.Context, path string) (ID, error) {
 	f, err := os.Open(path)
 	if err != nil {

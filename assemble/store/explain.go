@@ -9,7 +9,7 @@ import (
 	"time"
 )
 
-// String is the description in full, one ingredient a line.
+// String returns the description in full, one ingredient a line.
 func (a Action) String() string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s, version %d", a.rule, a.version)
@@ -28,7 +28,7 @@ func (a Action) String() string {
 	return b.String()
 }
 
-// Find is the one stored key that begins with the given hexadecimal digits.
+// Find returns the one stored key that begins with the given hexadecimal digits.
 func (s *Store) Find(ctx context.Context, prefix string) (ID, error) {
 	all, err := s.List(ctx)
 	if err != nil {
@@ -113,7 +113,7 @@ func (h *History) Changes(a Action) []string {
 	return best
 }
 
-// Pace is how many seconds the outputs of a rule took for each second they were
+// Pace returns how many seconds the outputs of a rule took for each second they were
 // estimated at (see [Action.Estimate]); 1 when nothing is known. It lies
 // between 1/100 and 100.
 func (h *History) Pace(rule string) float64 {
@@ -128,7 +128,7 @@ func (h *History) Pace(rule string) float64 {
 	return min(100, max(0.01, seconds/cost))
 }
 
-// usableCost is cost, or 0 (unknown) when it is no positive finite number,
+// usableCost returns cost, or 0 (unknown) when it is no positive finite number,
 // which JSON could not hold.
 func usableCost(cost float64) float64 {
 	if !(cost > 0) || math.IsInf(cost, 0) {

@@ -45,7 +45,7 @@ type remembered struct {
 	Hash ID     `json:"hash"`
 }
 
-// HashFile is the SHA-256 of a regular file's bytes. It reads the file once and
+// HashFile returns the SHA-256 of a regular file's bytes. It reads the file once and
 // remembers the hash by size, times and inode number; a file that changed in
 // the last two seconds is read again next time. A file that changes while it
 // is read is a fault. Links are followed.

@@ -16,7 +16,7 @@ import (
 	"ripieno/assemble/fault"
 )
 
-// remembers tells whether the hash of path, as the file looks now, is known
+// remembers reports whether the hash of path, as the file looks now, is known
 // without reading it.
 func remembers(t *testing.T, s *Store, path string) bool {
 	t.Helper()

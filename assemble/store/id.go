@@ -14,16 +14,16 @@ import (
 // nothing and is refused as an input.
 type ID [sha256.Size]byte
 
-// String is the ID as 64 lower-case hexadecimal digits.
+// String returns the ID as 64 lower-case hexadecimal digits.
 func (id ID) String() string { return hex.EncodeToString(id[:]) }
 
-// Short is the first 12 digits, for people.
+// Short returns the first 12 digits, for people.
 func (id ID) Short() string { return id.String()[:12] }
 
 // IsZero reports whether id names nothing.
 func (id ID) IsZero() bool { return id == ID{} }
 
-// MarshalText is the form of [ID.String].
+// MarshalText returns the form of [ID.String].
 func (id ID) MarshalText() ([]byte, error) { return []byte(id.String()), nil }
 
 // UnmarshalText accepts what [ParseID] accepts.
@@ -47,7 +47,7 @@ func ParseID(s string) (ID, error) {
 	return id, nil
 }
 
-// HashBytes is the ID of content held in memory, for inputs that are not
+// HashBytes returns the ID of content held in memory, for inputs that are not
 // files. The parts are framed: ("ab", "c") and ("a", "bc") differ.
 func HashBytes(parts ...[]byte) ID {
 	f := newFramer()

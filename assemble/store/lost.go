@@ -16,7 +16,7 @@ var errLost = errors.New("it was taken away while it was in use")
 // will succeed after it, and no take is to blame.
 func IsLost(err error) bool { return errors.Is(err, errLost) }
 
-// Lost is a fault when the store is no longer where this process locked it, or
+// Lost returns a fault when the store is no longer where this process locked it, or
 // when one of the paths, which are outputs or folders in it, is not there any
 // more: somebody deleted the folder, or emptied it by hand. It is nil for a
 // store that this process has not locked.

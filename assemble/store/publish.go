@@ -84,7 +84,7 @@ func sweepPublished(sys system, dir, stem, ext string) {
 // gone reports whether no process has this number.
 func gone(pid int) bool { return errors.Is(unix.Kill(pid, 0), unix.ESRCH) }
 
-// Hash is the SHA-256 of the stored single-file output of a.
+// Hash returns the SHA-256 of the stored single-file output of a.
 func (s *Store) Hash(a Action) (ID, error) {
 	e, err := s.load(a.ID())
 	if err != nil {

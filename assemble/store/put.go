@@ -127,7 +127,7 @@ func (s *Store) build(ctx context.Context, a Action, make func(tmp string) error
 		_ = s.drop(id) // a content without an index is only a waste of space
 		return "", err
 	}
-	s.used(e, nil)
+	s.noteUse(e, nil)
 	s.grow(ctx, e.bytes())
 	return path, nil
 }
@@ -179,7 +179,7 @@ func (s *Store) construct(ctx context.Context, a Action, make func(tmp string) e
 func (s *Store) finish(ctx context.Context, a Action, tmp string) ([]output, error) {
 	files := []output{{}}
 	if len(a.names) > 0 {
-		if err := onlyDeclared(tmp, a.names); err != nil {
+		if err := refuseUndeclared(tmp, a.names); err != nil {
 			return nil, fmt.Errorf("store: action %q: %w", a.rule, err)
 		}
 		files = files[:0]
@@ -218,9 +218,9 @@ func (s *Store) finish(ctx context.Context, a Action, tmp string) ([]output, err
 	return files, ctx.Err()
 }
 
-// onlyDeclared refuses files that the action does not name: they would be
+// refuseUndeclared refuses files that the action does not name: they would be
 // stored without being checked, or lost.
-func onlyDeclared(dir string, names []string) error {
+func refuseUndeclared(dir string, names []string) error {
 	list, err := os.ReadDir(dir)
 	if err != nil {
 		return err

@@ -57,7 +57,7 @@ func (s *Store) Steady(ctx context.Context, path string, id ID, read func() erro
 		"wait until the programs that copy or change it have finished, then run again")
 }
 
-// sameContent is a fault when the file at path has another hash than id. A file
+// sameContent returns a fault when the file at path has another hash than id. A file
 // that still looks as it did when its hash was taken is not read again.
 func (s *Store) sameContent(ctx context.Context, path string, id ID) error {
 	got, err := s.HashFile(ctx, path)
@@ -75,7 +75,7 @@ func (s *Store) sameContent(ctx context.Context, path string, id ID) error {
 // errChanged is in the chain of every fault about a file that changed.
 var errChanged = errors.New("store: a source file changed")
 
-// changedFault is the fault of a file that is not what it was.
+// changedFault returns the fault of a file that is not what it was.
 func changedFault(path string, why error) error {
 	return fault.New(fault.Media, path, "the file changed while it was read",
 		"wait until it is copied completely, then run again").Because(fmt.Errorf("%w: %w", errChanged, why))

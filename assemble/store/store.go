@@ -21,7 +21,7 @@ const touchEvery = time.Hour
 // is made again.
 type Miss struct{ Reason string }
 
-// Error is the reason in a few words.
+// Error returns the reason in a few words.
 func (m *Miss) Error() string { return m.Reason }
 
 // NotMade is the [Miss] of an output that nothing was ever stored of.
@@ -97,7 +97,7 @@ func open(dir string, sys system) (*Store, error) {
 	return s, nil
 }
 
-// Dir is the absolute path of the store's folder.
+// Dir returns the absolute path of the store's folder.
 func (s *Store) Dir() string { return s.dir }
 
 // Close gives the lock back. Closing twice is fine.
@@ -134,14 +134,14 @@ func (s *Store) Get(ctx context.Context, a Action) (path string, err error) {
 	if err != nil {
 		return "", &Miss{err.Error()}
 	}
-	s.used(e, fresh)
+	s.noteUse(e, fresh)
 	return s.outputPath(id, e.Ext, e.Names), nil
 }
 
-// used notes that e was read: it is pinned for this process, and when this
+// noteUse notes that e was read: it is pinned for this process, and when this
 // process may write, the entry's last use is brought up to date. Failures are
 // of no consequence: the next use tries again.
-func (s *Store) used(e *entry, fresh []output) {
+func (s *Store) noteUse(e *entry, fresh []output) {
 	s.mu.Lock()
 	s.pinned[e.ID] = true
 	locked := s.lock != nil
@@ -193,7 +193,7 @@ func (s *Store) drop(id ID) error {
 	return nil
 }
 
-// pathsOf is everything on disk that belongs to id, whatever its extension.
+// pathsOf returns everything on disk that belongs to id, whatever its extension.
 // (No globbing: a user's folder may have brackets in its name.)
 func (s *Store) pathsOf(id ID) ([]string, error) {
 	list, err := os.ReadDir(s.shard(id))

@@ -89,7 +89,7 @@ func syncPath(path string) error {
 	return f.Close()
 }
 
-// freeBytes is what an ordinary user may still write to dir's disk.
+// freeBytes returns what an ordinary user may still write to dir's disk.
 func freeBytes(dir string) (int64, error) {
 	var st unix.Statfs_t
 	if err := unix.Statfs(dir, &st); err != nil {
@@ -108,7 +108,7 @@ type mark struct {
 	Inode uint64 `json:"inode"`
 }
 
-// newest is the later of the two times, in nanoseconds since 1970.
+// newest returns the later of the two times, in nanoseconds since 1970.
 func (m mark) newest() int64 { return max(m.Mtime, m.Ctime) }
 
 // markOf looks at a regular file. A link, a folder or a device is an error.

@@ -30,7 +30,7 @@ type Freed struct {
 	Bytes   int64
 }
 
-// List is every entry, the least recently used first and equal times in order
+// List returns every entry, the least recently used first and equal times in order
 // of the ID. Entries whose index is damaged are listed with the damage; the
 // outputs themselves are not looked at.
 func (s *Store) List(ctx context.Context) ([]Entry, error) {
@@ -220,7 +220,7 @@ func (s *Store) walk(ctx context.Context, visit func(path string, d fs.DirEntry)
 	return nil
 }
 
-// indexID is the key in the name of an index file.
+// indexID returns the key in the name of an index file.
 func indexID(name string) (ID, bool) {
 	hex, ok := strings.CutSuffix(name, entryExt)
 	if !ok {
@@ -230,7 +230,7 @@ func indexID(name string) (ID, bool) {
 	return id, err == nil
 }
 
-// strayBytes is the size of the files of an entry whose index cannot be read.
+// strayBytes returns the size of the files of an entry whose index cannot be read.
 func (s *Store) strayBytes(id ID) int64 {
 	var n int64
 	names, _ := s.pathsOf(id)

@@ -12,7 +12,7 @@ import (
 	"time"
 )
 
-// aged is a store whose clock only the test moves, with n outputs of size
+// aged returns a store whose clock only the test moves, with n outputs of size
 // bytes each, one hour apart, and closed and opened again: nothing is pinned.
 func aged(t *testing.T, n, size int) (*Store, *clock, []Action) {
 	t.Helper()

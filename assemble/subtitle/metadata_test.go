@@ -18,7 +18,7 @@ var awkward = []string{
 	"", " ", "a\x00b", "\r", "tab\tand \u2028 line", "end \\\n", `\=`, "Ünï – 𝄞", "\\\x00",
 }
 
-// oneLine is what a reader should see of a name.
+// oneLine returns what a reader should see of a name.
 func oneLine(name string) string {
 	return strings.Map(func(r rune) rune {
 		if unicode.IsControl(r) {

@@ -16,7 +16,7 @@ type Cue struct {
 	Text     string // lines; blank ones are left out, for they would end the cue
 }
 
-// WebVTT is cues as a WebVTT file (W3C WebVTT: The Web Video Text Tracks
+// WebVTT returns cues as a WebVTT file (W3C WebVTT: The Web Video Text Tracks
 // Format, section 4).
 func WebVTT(cues []Cue) string {
 	var b strings.Builder
@@ -29,7 +29,7 @@ func WebVTT(cues []Cue) string {
 	return b.String()
 }
 
-// SRT is cues as a SubRip file (common practice, no source). The format has no
+// SRT returns cues as a SubRip file (common practice, no source). The format has no
 // way to write "<" that every player reads, so it stays as it is; an arrow
 // within a text is broken up.
 func SRT(cues []Cue) string {
@@ -47,7 +47,7 @@ type Chapter struct {
 	Name string
 }
 
-// Metadata is chapters in ffmpeg's metadata format for a film of the given
+// Metadata returns chapters in ffmpeg's metadata format for a film of the given
 // length in seconds (ffmpeg-formats, "Metadata": a special character is escaped
 // with a backslash). A name is one line: control characters become spaces.
 func Metadata(chapters []Chapter, length float64) string {
@@ -64,7 +64,7 @@ func Metadata(chapters []Chapter, length float64) string {
 	return b.String()
 }
 
-// metadataValue is a text as the value of a key. ffmpeg looks for the end of
+// metadataValue returns a text as the value of a key. ffmpeg looks for the end of
 // the line before it undoes the escapes, and takes any backslash in front of a
 // line feed for one that escapes it, itself escaped or not. A zero byte between
 // the two ends the value without being part of it.
@@ -84,7 +84,7 @@ func metadataValue(text string) string {
 
 var metadataEscapes = strings.NewReplacer(`\`, `\\`, "=", `\=`, ";", `\;`, "#", `\#`)
 
-// lines is a text without blank lines and the spaces round each.
+// lines returns a text without blank lines and the spaces round each.
 func lines(text string) string {
 	var keep []string
 	for l := range strings.FieldsFuncSeq(text, func(r rune) bool { return r == '\n' || r == '\r' }) {
@@ -97,7 +97,7 @@ func lines(text string) string {
 
 func millis(seconds float64) int64 { return int64(math.Round(max(0, seconds) * 1000)) }
 
-// clock is h:mm:ss and thousandths behind a mark.
+// clock returns h:mm:ss and thousandths behind a mark.
 func clock(seconds float64, mark string) string {
 	ms := millis(seconds)
 	return fmt.Sprintf("%02d:%02d:%02d%s%03d", ms/3600000, ms/60000%60, ms/1000%60, mark, ms%1000)

@@ -13,7 +13,7 @@ import (
 // waveColumns is how many steps the loudness of a take is drawn with.
 const waveColumns = 320
 
-// waveform is the loudness of a recording over a span of guide time: the mean
+// waveform returns the loudness of a recording over a span of guide time: the mean
 // amplitude of each step, 1 for the loudest; steps in which there is no
 // recording are −1.
 func waveform(f *align.Features, clock audio.Clock, span [2]float64) []float64 {
@@ -43,7 +43,7 @@ func waveform(f *align.Features, clock audio.Clock, span [2]float64) []float64 {
 	return out
 }
 
-// pagePlaying is a take's playing as the page shows it.
+// pagePlaying returns a take's playing as the page shows it.
 func pagePlaying(r playing.Report) *report.Playing {
 	out := &report.Playing{
 		Notes: r.Timing.Notes, SpreadMS: audio.Finite(1000 * r.Timing.Spread), Soft: r.Timing.Soft,

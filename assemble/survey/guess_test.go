@@ -4,8 +4,8 @@ import (
 	"errors"
 	"testing"
 
-	"ripieno/assemble/manifest"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/production"
 	"ripieno/assemble/takes"
 	"ripieno/mix/align"
 )
@@ -34,7 +34,7 @@ func TestGuessed(t *testing.T) {
 		{"a file that cannot be read", rec(takes.Video, false, 1), cut, takes.Video},
 		{"no files", nil, nil, ""},
 	} {
-		got := guessed(takes.Take{Take: &manifest.Take{}, Video: c.video, Audio: c.audio})
+		got := guessedRecording(takes.Take{Take: &production.Take{}, Video: c.video, Audio: c.audio})
 		if (got == nil) != (c.want == "") || got != nil && got.Role != c.want {
 			t.Errorf("%s: %+v, want %q", c.name, got, c.want)
 		}
@@ -50,7 +50,7 @@ func TestLeftOut(t *testing.T) {
 	for name, want := range map[string][2]bool{
 		"whole": {}, "sound": {}, "no-picture": {false, true}, "nothing": {true, false}, "beside": {true, false}, "withheld": {true, false},
 	} {
-		if all, partly := s.leftOut(takes.Take{Take: &manifest.Take{Name: name}}); all != want[0] || partly != want[1] {
+		if all, partly := s.leftOut(takes.Take{Take: &production.Take{Name: name}}); all != want[0] || partly != want[1] {
 			t.Errorf("%s: %v, %v, want %v", name, all, partly, want)
 		}
 	}

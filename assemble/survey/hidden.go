@@ -5,14 +5,14 @@ import (
 	"slices"
 	"strings"
 
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/assemble/report"
 	"ripieno/assemble/takes"
 )
 
 // hiddenWords replaces, in a text about any take, the files and names that are
 // hidden; nil when none is.
-func hiddenWords(man *manifest.Production) *strings.Replacer {
+func hiddenWords(man *production.Production) *strings.Replacer {
 	var pairs [][2]string
 	for i := range man.Takes {
 		t := takes.Take{Take: &man.Takes[i]}
@@ -21,7 +21,7 @@ func hiddenWords(man *manifest.Production) *strings.Replacer {
 		}
 		for _, f := range []struct {
 			role takes.Role
-			file *manifest.File
+			file *production.File
 		}{{takes.Video, t.Take.Video}, {takes.Audio, t.Take.Audio}} {
 			if f.file != nil {
 				called := t.PublicFile(f.role, f.file.Path)
@@ -54,7 +54,8 @@ func hide(t *report.Reviewed, words *strings.Replacer) {
 	}
 	for i := range t.Findings {
 		f := &t.Findings[i]
-		f.File, f.What, f.Ask = words.Replace(f.File), words.Replace(f.What), words.Replace(f.Ask)
+		f.File, f.What = words.Replace(f.File), words.Replace(f.What)
+		f.Ask, f.Request = words.Replace(f.Ask), words.Replace(f.Request)
 	}
 	for i := range t.Places {
 		l := &t.Places[i]

@@ -3,7 +3,7 @@ package survey
 import (
 	"testing"
 
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/assemble/report"
 	"ripieno/mix/align"
 )
@@ -11,11 +11,11 @@ import (
 // TestAPageNamesNobodyWhoIsHidden: a finding about one take may speak of the
 // file of another.
 func TestAPageNamesNobodyWhoIsHidden(t *testing.T) {
-	man := &manifest.Production{Takes: []manifest.Take{
-		{Name: "oboe", Player: "Mara Voss", Video: &manifest.File{Path: "intake/mara.mov"}},
+	man := &production.Production{Takes: []production.Take{
+		{Name: "oboe", Player: "Mara Voss", Video: &production.File{Path: "intake/mara.mov"}},
 		{
 			Name: "viola", Player: "Pia Lund", HideName: true,
-			Video: &manifest.File{Path: "intake/pia.mov"}, Audio: &manifest.File{Path: "intake/pia.mov.wav"},
+			Video: &production.File{Path: "intake/pia.mov"}, Audio: &production.File{Path: "intake/pia.mov.wav"},
 		},
 	}}
 	one := report.Reviewed{

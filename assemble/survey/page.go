@@ -1,7 +1,7 @@
 package survey
 
 import (
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/assemble/report"
 	"ripieno/assemble/report/phrase"
 	"ripieno/mix/tempo"
@@ -9,16 +9,14 @@ import (
 
 // Page returns what the page says of the production; its takes and its film are
 // still to be added.
-func Page(man *manifest.Production, plays bool) report.Review {
+func Page(man *production.Production, plays bool) report.Review {
 	end := man.Tempo.End()
 	r := report.Review{
-		Title: man.Title, Composer: man.Composer, Ensemble: man.Ensemble,
-		Due: man.CallSheet.Due, SendTo: man.CallSheet.SendTo, From: man.CallSheet.Contact,
+		Words: phrase.Of(man.Language), Title: man.Title, Composer: man.Composer, Ensemble: man.Ensemble,
+		Due: man.CallSheet.Due, DueDay: man.CallSheet.DueDay, DueClock: man.CallSheet.DueClock,
+		SendTo: man.CallSheet.SendTo, From: man.CallSheet.Contact,
 		Span:  [2]float64{min(0, man.Tempo.Start()), end + man.Picture.Tail},
 		Start: man.Tempo.Start(), Playing: plays, PitchHz: man.Guide.PitchHz, Withheld: countWithheld(man),
-	}
-	if words, err := phrase.Open(phrase.Default, nil); err == nil && !man.CallSheet.DueDay.IsZero() {
-		r.Due = words.Date(man.CallSheet.DueDay, man.CallSheet.DueClock)
 	}
 	for m := 1; m <= man.Tempo.Measures()+1; m++ {
 		if at, err := man.Tempo.Seconds(tempo.Position{Measure: m, Beat: 1}); err == nil {
@@ -29,7 +27,7 @@ func Page(man *manifest.Production, plays bool) report.Review {
 }
 
 // countWithheld counts the takes of which nothing may be made.
-func countWithheld(man *manifest.Production) int {
+func countWithheld(man *production.Production) int {
 	n := 0
 	for _, t := range man.Takes {
 		if t.IsWithheld() {

@@ -35,17 +35,17 @@ func (s *Survey) Playing(take string, places []report.Place) *Playing {
 		return nil
 	}
 	out := &Playing{
-		Notes: r.Timing.Notes, SpreadMS: rounded(1000 * r.Timing.Spread), Soft: r.Timing.Soft, Measures: []*float64{},
-		Cents: rounded(r.Tuning.Cents), CentsOff: rounded(r.Tuning.Spread), Tones: r.Tuning.Tones, Score: r.Tuning.Score,
+		Notes: r.Timing.Notes, SpreadMS: roundHundredths(1000 * r.Timing.Spread), Soft: r.Timing.Soft, Measures: []*float64{},
+		Cents: roundHundredths(r.Tuning.Cents), CentsOff: roundHundredths(r.Tuning.Spread), Tones: r.Tuning.Tones, Score: r.Tuning.Score,
 		Missed: []MissedSpan{},
 	}
 	for _, p := range places {
 		if p.LateMS != nil {
-			out.LatenessMS = rounded(*p.LateMS) // devices of one player give the same
+			out.LatenessMS = roundHundredths(*p.LateMS) // devices of one player give the same
 		}
 	}
 	for _, m := range r.Measures {
-		out.Measures = append(out.Measures, rounded(1000*m.Off))
+		out.Measures = append(out.Measures, roundHundredths(1000*m.Off))
 	}
 	for _, m := range r.Missed {
 		out.Missed = append(out.Missed, MissedSpan{m.From, m.To, m.Why})
@@ -53,5 +53,5 @@ func (s *Survey) Playing(take string, places []report.Place) *Playing {
 	return out
 }
 
-// rounded is a value to hundredths, nil when it is not finite.
-func rounded(v float64) *float64 { return audio.Finite(math.Round(100*v) / 100) }
+// roundHundredths returns a value to hundredths, nil when it is not finite.
+func roundHundredths(v float64) *float64 { return audio.Finite(math.Round(100*v) / 100) }

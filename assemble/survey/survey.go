@@ -9,11 +9,12 @@ import (
 
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/intake"
-	"ripieno/assemble/manifest"
 	"ripieno/assemble/picture"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/production"
 	"ripieno/assemble/reading"
 	"ripieno/assemble/report"
+	"ripieno/assemble/report/phrase"
 	"ripieno/assemble/takes"
 	"ripieno/assemble/task"
 	"ripieno/mix/audio"
@@ -29,7 +30,7 @@ type Survey struct {
 	Played map[string]playing.Report
 
 	set    *takes.Set
-	man    *manifest.Production
+	man    *production.Production
 	checks *takes.Checks
 	stills map[string]still // by take
 	plays  bool
@@ -44,7 +45,7 @@ type still struct {
 }
 
 // New plans a survey of takes that are located. plays asks how they were played.
-func New(tool *ffmpeg.Tool, steady reading.Steady, man *manifest.Production, set *takes.Set, line plan.Timeline,
+func New(tool *ffmpeg.Tool, steady reading.Steady, man *production.Production, set *takes.Set, line plan.Timeline,
 	plays bool) (*Survey, error) {
 	s := &Survey{set: set, man: man, checks: set.Checks(tool, steady, man), stills: map[string]still{}, plays: plays}
 	s.used, _ = set.Facts(&line)
@@ -88,14 +89,15 @@ func (s *Survey) Read(ctx context.Context, res task.Result) (err error) {
 func (s *Survey) Take(i int, level string, span [2]float64) (out report.Reviewed, err error) {
 	t := s.set.Takes[i]
 	out = report.Reviewed{Name: t.Name, Player: t.PublicName(), Part: t.Part, Section: t.Section, Level: level,
-		Release: t.Release.Word()}
+		Release: t.Release.Word(), Words: phrase.Of(t.Take.Language)}
 	if t.Video == nil && t.Audio == nil {
 		return out, nil
 	}
 	defer func() { hide(&out, hiddenWords(s.man)) }()
+	words := phrase.Of(s.man.Language)
 	for _, one := range s.Judged[i].Findings {
 		out.Findings = append(out.Findings, report.Found{Level: one.Level.String(), Sure: one.Sure, File: one.File,
-			What: one.What, Ask: one.Ask})
+			What: words.Write(one.Said), Ask: words.Write(one.Question()), Request: out.Words.Write(one.Question())})
 	}
 	for _, file := range s.Judged[i].Facts.Files {
 		out.Files = append(out.Files, file.Name)
@@ -109,7 +111,7 @@ func (s *Survey) Take(i int, level string, span [2]float64) (out report.Reviewed
 				LateMS: audio.Finite(1000 * r.Place.Lateness)})
 		}
 	}
-	if r := guessed(t); r != nil {
+	if r := guessedRecording(t); r != nil {
 		out.Wave, out.Guess = waveform(r.Features, r.Place.Candidates[0].Clock(), span), true
 	} else if r := t.Heard; r != nil && r.Features != nil && r.Usable() {
 		out.Wave = waveform(r.Features, r.Place.Clock(), span)
@@ -132,9 +134,9 @@ func (s *Survey) leftOut(t takes.Take) (all, partly bool) {
 	return all, !all && f.Absent != plan.Present
 }
 
-// guessed returns the recording of a take whose sound is shown at its likeliest
+// guessedRecording returns the recording of a take whose sound is shown at its likeliest
 // place, as none of them has a sure one; nil for none.
-func guessed(t takes.Take) *takes.Recording {
+func guessedRecording(t takes.Take) *takes.Recording {
 	var best *takes.Recording
 	for _, r := range t.Recordings() {
 		switch {

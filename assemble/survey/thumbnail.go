@@ -4,8 +4,8 @@ import (
 	"bytes"
 	"image/jpeg"
 
-	"ripieno/assemble/manifest"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/production"
 	"ripieno/assemble/report"
 	"ripieno/assemble/takes"
 	"ripieno/layout"
@@ -28,7 +28,7 @@ const (
 // frames says which frame of each take the page shows; takes without picture
 // are not in the result. A picture whose place is not known is shown at the
 // same share of the file.
-func frames(set *takes.Set, man *manifest.Production, line plan.Timeline) map[string]plan.Conform {
+func frames(set *takes.Set, man *production.Production, line plan.Timeline) map[string]plan.Conform {
 	out := map[string]plan.Conform{}
 	for _, r := range set.Recordings() {
 		if !r.HasPicture() {

@@ -7,6 +7,8 @@ import (
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
+	"ripieno/mix/align"
 )
 
 // Choice is a candidate that a person accepts: the place of a recording that sync
@@ -44,7 +46,7 @@ func ParseChoice(text string) (Choice, error) {
 // Accept returns the places that the choices stand for, to be written into the
 // manifest. It fails for a take, a recording or a candidate that is not there, and
 // for a recording whose place the manifest fixes already.
-func (s *Set) Accept(man *manifest.Production, choices []Choice) ([]manifest.Pinned, error) {
+func (s *Set) Accept(man *production.Production, choices []Choice) ([]manifest.Pinned, error) {
 	var list []manifest.Pinned
 	seen := map[*Recording]bool{}
 	for _, c := range choices {
@@ -57,13 +59,13 @@ func (s *Set) Accept(man *manifest.Production, choices []Choice) ([]manifest.Pin
 		}
 		seen[r] = true
 		k := r.Place.Candidates[c.Number-1]
-		list = append(list, manifest.Pinned{Take: r.Owner, Role: string(r.Role), Offset: k.Offset, DriftPPM: k.DriftPPM})
+		list = append(list, manifest.Pinned{Take: r.Owner, Role: r.Role, Offset: k.Offset, DriftPPM: k.DriftPPM})
 	}
 	return list, nil
 }
 
 // choose returns the recording that a choice is about.
-func (s *Set) choose(man *manifest.Production, c Choice) (*Recording, error) {
+func (s *Set) choose(man *production.Production, c Choice) (*Recording, error) {
 	var known []string
 	for _, t := range s.Takes {
 		if t.Name != c.Take {
@@ -95,7 +97,7 @@ func (t Take) leading(role Role) *Recording {
 		if !r.HasSound() || role != "" && r.Role != role {
 			continue
 		}
-		if best == nil || best.Place.Method == "device" && r.Place.Method != "device" {
+		if best == nil || best.Place.Method == align.ByDevice && r.Place.Method != align.ByDevice {
 			best = r
 		}
 	}

@@ -5,9 +5,9 @@ import (
 
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/intake"
-	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/production"
 	"ripieno/assemble/reading"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
@@ -48,12 +48,12 @@ type checks struct {
 // Checks plans what is measured of every recording to say what is wrong with it.
 type Checks struct {
 	set *Set
-	man *manifest.Production
+	man *production.Production
 	of  map[*Recording]checks
 }
 
 // Checks returns the measurements of a check. The takes are located.
-func (s *Set) Checks(tool *ffmpeg.Tool, steady reading.Steady, man *manifest.Production) *Checks {
+func (s *Set) Checks(tool *ffmpeg.Tool, steady reading.Steady, man *production.Production) *Checks {
 	c := &Checks{set: s, man: man, of: map[*Recording]checks{}}
 	for _, t := range s.Takes {
 		for _, r := range t.Recordings() {
@@ -63,7 +63,7 @@ func (s *Set) Checks(tool *ffmpeg.Tool, steady reading.Steady, man *manifest.Pro
 			var x checks
 			if r.Info.Audio != nil {
 				x.hear = hearTask(r)
-				if !r.settled() {
+				if !r.isSettled() {
 					m, _ := guideOf(man, t.Guide)
 					x.pace = paceTask(r, m)
 				}
@@ -95,12 +95,12 @@ func (c *Checks) Edges() []task.Edge {
 	return list
 }
 
-// settled reports whether a recording's place leaves no doubt that it is this
+// isSettled reports whether a recording's place leaves no doubt that it is this
 // piece at the guide's tempo: its playing fits there, or another file of the
 // same take does, or the manifest says where it lies, which beats what a machine
 // hears. A clap alone may begin anything.
-func (r *Recording) settled() bool {
-	return r.Place.Sure && r.Place.Method != "cue"
+func (r *Recording) isSettled() bool {
+	return r.Place.Sure && r.Place.Method != align.ByCue
 }
 
 // hearTask measures a recording's sound.

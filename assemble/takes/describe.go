@@ -42,7 +42,7 @@ func describeTrace(t card.SyncTrace) string {
 		optional(" Rivals:", strings.Join(numbers(t.Rivals), " ")) + "}"
 }
 
-// optional is a field that drawings without it do not name, so that their key stays
+// optional returns a field that drawings without it do not name, so that their key stays
 // what it was.
 func optional(name, text string) string {
 	if text == "" {
@@ -59,7 +59,7 @@ func numbers(list []float64) []string {
 	return words
 }
 
-// number is the shortest text that reads back to the same number.
+// number returns the shortest text that reads back to the same number.
 func number(x float64) string { return fmt.Sprint(x) }
 
 // listed writes the elements of a list with spaces between them.

@@ -11,8 +11,8 @@ import (
 	"slices"
 	"strings"
 
-	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
+	"ripieno/assemble/production"
 	"ripieno/assemble/session"
 	"ripieno/assemble/store"
 	"ripieno/layout/card"
@@ -50,7 +50,7 @@ func (s *Set) Draw(ctx context.Context, x *session.Session) ([]string, error) {
 // FirstPage is the name of the first page among the outputs.
 var FirstPage = syncPage(0)
 
-// syncPage is the name of a page, from 0.
+// syncPage returns the name of a page, from 0.
 func syncPage(k int) string {
 	if k == 0 {
 		return "sync.png"
@@ -93,12 +93,12 @@ func deliverSync(ctx context.Context, x *session.Session, o card.SyncOptions, pa
 
 // evidence is what the picture is drawn from.
 type evidence struct {
-	man     *manifest.Production
+	man     *production.Production
 	takes   []Take
 	windows []card.SyncWindow
 }
 
-// page is the drawing of some rows.
+// page returns the drawing of some rows.
 func (e evidence) page(rows []card.SyncRow, k, pages int) card.SyncOptions {
 	o := card.SyncOptions{
 		Title: drawable(e.man.Title) + " · where the takes lie", Windows: e.windows, Rows: rows,
@@ -118,7 +118,7 @@ func (e evidence) page(rows []card.SyncRow, k, pages int) card.SyncOptions {
 // whole beat on both sides can be seen, in which a take may be off.
 const beatsBefore, beatsAfter = 1.5, 2.5
 
-// syncWindows are the moments that the picture shows: the cue, and the
+// syncWindows returns the moments that the picture shows: the cue, and the
 // downbeats of the first measure, the one in the middle and the last.
 func syncWindows(m *tempo.Map) []card.SyncWindow {
 	var beats []tempo.Beat
@@ -150,7 +150,7 @@ func syncWindows(m *tempo.Map) []card.SyncWindow {
 	return windows
 }
 
-// beatLine is a beat as a line.
+// beatLine returns a beat as a line.
 func beatLine(b tempo.Beat) card.SyncLine {
 	l := card.SyncLine{At: b.Seconds, Text: fmt.Sprint(b.Number), Bold: b.Downbeat}
 	switch {
@@ -164,7 +164,7 @@ func beatLine(b tempo.Beat) card.SyncLine {
 	return l
 }
 
-// rows are the takes that have a file, in the order of their seats.
+// rows returns the takes that have a file, in the order of their seats.
 func (e evidence) rows() []card.SyncRow {
 	var rows []card.SyncRow
 	for _, t := range e.takes {
@@ -175,7 +175,7 @@ func (e evidence) rows() []card.SyncRow {
 	return rows
 }
 
-// row is one take: the recording that is heard, and the other device of the
+// row returns one take: the recording that is heard, and the other device of the
 // player.
 func (e evidence) row(t Take, recs []*Recording) card.SyncRow {
 	row := card.SyncRow{Name: t.Name, Player: drawable(t.PublicName()), State: card.SyncAbsent, Says: "not placed"}
@@ -188,7 +188,7 @@ func (e evidence) row(t Take, recs []*Recording) card.SyncRow {
 			if row.Note == "" {
 				row.Note, row.Says = t.PublicFile(l.Role, l.File.Path)+" has no sound", "no sound"
 			}
-		case l.Place.Method == "none" && l.Err == nil:
+		case l.Place.Method == align.NoMethod && l.Err == nil:
 			row.Note = t.PublicFile(l.Role, l.File.Path) + ": nothing in it tells where it lies; give cue_at"
 			row.Says = "needs review"
 		case main < 0 || l.Role == Audio:
@@ -226,7 +226,7 @@ func (e evidence) row(t Take, recs []*Recording) card.SyncRow {
 	return row
 }
 
-// drawable is a text with a question mark for what the font cannot draw: this
+// drawable returns a text with a question mark for what the font cannot draw: this
 // picture is not worth failing for.
 func drawable(text string) string {
 	missing := card.Missing(text)
@@ -259,7 +259,7 @@ func lateness(p align.Placement) string {
 // is kept every 10 ms.
 const hillStep = 0.005
 
-// trace is what is heard of a recording in a window.
+// trace returns what is heard of a recording in a window.
 func (e evidence) trace(t Take, l *Recording, w int) card.SyncTrace {
 	f, pl, win := l.Features, l.Place, e.windows[w]
 	clap := e.man.Tempo.Cue()

@@ -10,6 +10,7 @@ import (
 
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
+	"ripieno/assemble/production"
 	"ripieno/layout/card"
 	"ripieno/mix/align"
 	"ripieno/mix/tempo"
@@ -68,7 +69,7 @@ func TestSyncWindows(t *testing.T) {
 // a row says what is known of it.
 func TestSyncRows(t *testing.T) {
 	m := parseTempo(t, "  count_in: {measures: 4}\n  changes: [{measure: 1, meter: 4/4, bpm: 120}]\n  measures: 9\n")
-	man := &manifest.Production{Title: "x", Tempo: m, Takes: []manifest.Take{{Name: "oboe", Player: "Mara 山"}}}
+	man := &production.Production{Title: "x", Tempo: m, Takes: []production.Take{{Name: "oboe", Player: "Mara 山"}}}
 	// A file at guide time −3 whose clock is 500 ppm slow: clap at guide time
 	// 4, notes at 8 (m1) and 24 (m9).
 	const offset, ratio = -3.0, 1.0005
@@ -81,7 +82,7 @@ func TestSyncRows(t *testing.T) {
 		}
 	}
 	rec := func(role Role, set func(*Recording)) *Recording {
-		l := &Recording{Owner: "oboe", Role: role, File: &manifest.File{Path: "intake/mara.wav"}, Info: media.Info{Duration: 60}}
+		l := &Recording{Owner: "oboe", Role: role, File: &production.File{Path: "intake/mara.wav"}, Info: media.Info{Duration: 60}}
 		if role == Audio {
 			l.Features = f
 		}
@@ -137,8 +138,8 @@ func TestSyncRows(t *testing.T) {
 // drawn and in words; one that is sure shows none, though it has some.
 func TestSyncRowOfRivals(t *testing.T) {
 	m := parseTempo(t, "  count_in: {measures: 4}\n  changes: [{measure: 1, meter: 4/4, bpm: 120}]\n  measures: 9\n")
-	man := &manifest.Production{Title: "x", Tempo: m, Takes: []manifest.Take{{Name: "horn-2"}}}
-	r := &Recording{Owner: "horn-2", Role: Audio, File: &manifest.File{Path: "intake/horn.wav"},
+	man := &production.Production{Title: "x", Tempo: m, Takes: []production.Take{{Name: "horn-2"}}}
+	r := &Recording{Owner: "horn-2", Role: Audio, File: &production.File{Path: "intake/horn.wav"},
 		Features: &align.Features{LoudDB: -20, NoiseDB: -90, Level: make([]uint8, 3000)}}
 	r.Place = align.Placement{Method: "cue", Confidence: 0.88, Offset: -8.34, CueAt: 12.34, Lateness: 0.01, Candidates: []align.Candidate{
 		{Offset: -8.34, At: 12.34, ByCue: true, Odds: 0.88}, {Offset: -5.94, At: 9.94, ByCue: true, Odds: 0.11}, {At: 1, Odds: 0.001},

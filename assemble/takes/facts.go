@@ -6,9 +6,10 @@ import (
 	"strings"
 
 	"ripieno/assemble/fault"
-	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/production"
+	"ripieno/mix/align"
 	"ripieno/mix/audio"
 )
 
@@ -33,7 +34,7 @@ func (s *Set) Facts(line *plan.Timeline) (map[string]plan.Facts, []Fault) {
 	return facts, faults
 }
 
-// facts is Facts for one take that is in.
+// facts returns Facts for one take that is in.
 func (t Take) facts(line *plan.Timeline) (f plan.Facts, faults []Fault) {
 	var absent plan.Absence
 	var asks []*Recording
@@ -72,7 +73,7 @@ func (t Take) facts(line *plan.Timeline) (f plan.Facts, faults []Fault) {
 // of the take, in one line. A recording that only follows the other one is not
 // asked about.
 func (t Take) needsReview(asks []*Recording) Fault {
-	leads := slices.DeleteFunc(slices.Clone(asks), func(r *Recording) bool { return r.Place.Method == "device" })
+	leads := slices.DeleteFunc(slices.Clone(asks), func(r *Recording) bool { return r.Place.Method == align.ByDevice })
 	if len(leads) > 0 {
 		asks = leads
 	}
@@ -165,26 +166,29 @@ func (r *Recording) Picture(clock audio.Clock) *plan.Picture {
 
 // colours are the tags of pictures, by the manifest's words: matrix, transfer
 // and primaries as ffmpeg calls them.
-var colours = map[string][3]string{
-	"bt709":  {"bt709", "bt709", "bt709"},
-	"bt601":  {"smpte170m", "smpte170m", "smpte170m"},
-	"bt2020": {"bt2020nc", "bt2020-10", "bt2020"},
-	"p3":     {"bt709", "bt709", "smpte432"},
-	"hlg":    {"bt2020nc", "arib-std-b67", "bt2020"},
-	"pq":     {"bt2020nc", "smpte2084", "bt2020"},
+var colours = map[production.Colour][3]string{
+	production.BT709:  {"bt709", "bt709", "bt709"},
+	production.BT601:  {"smpte170m", "smpte170m", "smpte170m"},
+	production.BT2020: {"bt2020nc", "bt2020-10", "bt2020"},
+	production.P3:     {"bt709", "bt709", "smpte432"},
+	production.HLG:    {"bt2020nc", "arib-std-b67", "bt2020"},
+	production.PQ:     {"bt2020nc", "smpte2084", "bt2020"},
 }
 
 // withOverrides returns a picture with what the manifest says of it in place of what the
 // file says.
-func withOverrides(v media.Video, f *manifest.File) media.Video {
+func withOverrides(v media.Video, f *production.File) media.Video {
 	if f.Rotate != nil {
 		v.Rotation = *f.Rotate
 	}
 	if tags, ok := colours[f.Colour]; ok {
 		v.Matrix, v.Transfer, v.Primaries = tags[0], tags[1], tags[2]
 	}
-	if f.Range != "" {
-		v.Range = map[string]string{"limited": "tv", "full": "pc"}[f.Range]
+	switch f.Range {
+	case production.LimitedRange:
+		v.Range = "tv"
+	case production.FullRange:
+		v.Range = "pc"
 	}
 	return v
 }

@@ -6,7 +6,7 @@ import (
 	"path/filepath"
 
 	"ripieno/assemble/fault"
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 )
 
 // Kind says what is the matter with a take.
@@ -44,7 +44,7 @@ func NewFault(take string, kind Kind, err error) Fault {
 }
 
 // NotIn returns the fault of a take that is still expected.
-func NotIn(t manifest.Take) Fault {
+func NotIn(t production.Take) Fault {
 	return Fault{
 		Take: t.Name, Kind: KindMissing, What: fmt.Sprintf("take %q is not in yet", t.Name),
 		Hint: "its seat is kept; when it arrives, write video: {file: " + filepath.ToSlash(filepath.Join("intake",

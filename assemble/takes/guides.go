@@ -5,12 +5,13 @@ import (
 
 	"ripieno/assemble/guide"
 	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 )
 
 // compareGuides finds out which guides were made otherwise than the manifest says
 // now, and which takes were played to such a one. A record that cannot be read is
 // told in their place.
-func (s *Set) compareGuides(man *manifest.Production) {
+func (s *Set) compareGuides(man *production.Production) {
 	made, err := manifest.LoadMade(man.Dir)
 	if err != nil {
 		bad := NewFault("", "", err)

@@ -10,6 +10,7 @@ import (
 
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
+	"ripieno/assemble/production"
 	"ripieno/mix/align"
 )
 
@@ -26,7 +27,7 @@ takes:
   - {name: again, guide: end, audio: {file: again.wav}}
 `
 
-func parse(t *testing.T, dir string, bpm, end float64) *manifest.Production {
+func parse(t *testing.T, dir string, bpm, end float64) *production.Production {
 	t.Helper()
 	man, err := manifest.Parse(filepath.Join(dir, manifest.FileName), fmt.Appendf(nil, guidesManifest, bpm, end))
 	if err != nil {
@@ -35,9 +36,9 @@ func parse(t *testing.T, dir string, bpm, end float64) *manifest.Production {
 	return man
 }
 
-// placedAt is the takes of a manifest as they would be placed, each with the tempo
+// placedAt returns the takes of a manifest as they would be placed, each with the tempo
 // over its guide's that it fits far better.
-func placedAt(man *manifest.Production, other ...float64) *Set {
+func placedAt(man *production.Production, other ...float64) *Set {
 	s := &Set{}
 	for i, x := range other {
 		take := &man.Takes[i]
@@ -50,7 +51,7 @@ func placedAt(man *manifest.Production, other ...float64) *Set {
 }
 
 // record writes what was made of a manifest.
-func record(t *testing.T, dir string, of ...*manifest.Production) {
+func record(t *testing.T, dir string, of ...*production.Production) {
 	t.Helper()
 	var made manifest.Made
 	for _, man := range of {
@@ -102,8 +103,8 @@ func TestTakesArePlayedToAGuideOfBefore(t *testing.T) {
 	}
 }
 
-// speed is quarters a second in the mean.
-func speed(man *manifest.Production) float64 {
+// speed returns quarters a second in the mean.
+func speed(man *production.Production) float64 {
 	return man.Tempo.QuartersAt(man.Tempo.End()) / (man.Tempo.End() - man.Tempo.Start())
 }
 

@@ -4,7 +4,7 @@ import (
 	"context"
 
 	"ripieno/assemble/intake"
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/assemble/task"
 )
 
@@ -85,8 +85,8 @@ func (c *Checks) facts(t Take, res task.Result) (intake.Facts, error) {
 }
 
 // isFramed reports whether the manifest says what of a take's picture is shown.
-func isFramed(t *manifest.Take) bool {
-	return t.AutoCrop || t.Fit == "fit" || t.Crop != (manifest.Crop{X: 0.5, Y: 0.5, Zoom: 1})
+func isFramed(t *production.Take) bool {
+	return t.AutoCrop || t.Fit == "fit" || t.Crop != production.Middle
 }
 
 // file gathers what was measured of one recording.

@@ -100,7 +100,7 @@ func measureLight(ctx context.Context, tool *ffmpeg.Tool, steady reading.Steady,
 	return store.Save(tmp, meanLight(data))
 }
 
-// meanLight is the mean of pixels of red, green and blue bytes, in linear
+// meanLight returns the mean of pixels of red, green and blue bytes, in linear
 // light; zero for none.
 func meanLight(data []byte) light.RGB {
 	var linear [256]float64

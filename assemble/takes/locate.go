@@ -4,7 +4,7 @@ import (
 	"context"
 	"errors"
 
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/assemble/session"
 	"ripieno/assemble/task"
 	"ripieno/mix/align"
@@ -87,7 +87,7 @@ func (t Take) heard() *Recording {
 
 // alignInputs returns what align has to know of every recording, and keeps what
 // was heard of each.
-func (s *Set) alignInputs(res task.Result, man *manifest.Production) ([]align.Recording, error) {
+func (s *Set) alignInputs(res task.Result, man *production.Production) ([]align.Recording, error) {
 	var inputs []align.Recording
 	for _, t := range s.Takes {
 		for _, r := range t.Recordings() {
@@ -97,7 +97,7 @@ func (s *Set) alignInputs(res task.Result, man *manifest.Production) ([]align.Re
 			in := align.Recording{
 				Name: r.Name(), Take: t.Name, Role: string(r.Role),
 				CueAt: r.File.CueAt, Offset: r.File.Offset, DriftPPM: r.File.DriftPPM,
-				AsPlayed: t.Timing == manifest.AsPlayed,
+				AsPlayed: t.Timing == production.AsPlayed,
 			}
 			if part := scorePart(man, t.Part); part != nil {
 				in.Onsets = part.Seconds(man.Tempo)

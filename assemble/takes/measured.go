@@ -18,7 +18,7 @@ func (s *Set) writeMeasured(ctx context.Context, dir string) error {
 				continue
 			}
 			list = append(list, manifest.Measurement{
-				Take: r.Owner, Role: string(r.Role), File: t.PublicFile(r.Role,
+				Take: r.Owner, Role: r.Role, File: t.PublicFile(r.Role,
 					r.File.Path), Hash: r.Hash.String(), Placement: r.Place,
 			})
 		}
@@ -37,7 +37,7 @@ func (s *Set) Sure() []manifest.Pinned {
 	var list []manifest.Pinned
 	for _, r := range s.Recordings() {
 		if r.Usable() && r.File.Offset == nil && r.File.CueAt == nil {
-			list = append(list, manifest.Pinned{Take: r.Owner, Role: string(r.Role), Offset: r.Place.Offset,
+			list = append(list, manifest.Pinned{Take: r.Owner, Role: r.Role, Offset: r.Place.Offset,
 				DriftPPM: r.Place.DriftPPM})
 		}
 	}

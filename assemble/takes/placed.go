@@ -1,6 +1,7 @@
 package takes
 
 import (
+	"ripieno/assemble/production"
 	"ripieno/mix/align"
 	"ripieno/mix/audio"
 )
@@ -15,17 +16,17 @@ type Placed struct {
 	Confidence float64 `json:"confidence"` // 0 to 1
 	// BeatConfidence is the probability, 0 to 1, that this is the right place in the piece;
 	// how exactly the recording lies there, ErrorMS says. Confidence is the same value.
-	BeatConfidence float64  `json:"beat_confidence"`
-	Sure           bool     `json:"sure"`
-	Method         string   `json:"method"`
-	Evidence       []string `json:"evidence"`
-	Reason         string   `json:"reason,omitempty"`  // why it is not sure
-	LatenessMS     *float64 `json:"lateness_ms"`       // of the playing against the clap, positive late; null when unknown
-	Timing         string   `json:"timing"`            // what the manifest wants of it: tightened or as-played
-	KeptMS         float64  `json:"kept_ms"`           // what of the lateness is still in the offset; 0 when tightened
-	CueAt          *float64 `json:"cue_at"`            // where in the file the clap is; null when none was found
-	CueOffset      *float64 `json:"cue_offset"`        // what the offset would be by the clap alone; null when none was found
-	ErrorMS        *float64 `json:"expected_error_ms"` // one standard deviation; null when unknown
+	BeatConfidence float64           `json:"beat_confidence"`
+	Sure           bool              `json:"sure"`
+	Method         align.Method      `json:"method"`
+	Evidence       []string          `json:"evidence"`
+	Reason         string            `json:"reason,omitempty"`  // why it is not sure
+	LatenessMS     *float64          `json:"lateness_ms"`       // of the playing against the clap, positive late; null when unknown
+	Timing         production.Timing `json:"timing"`            // what the manifest wants of it
+	KeptMS         float64           `json:"kept_ms"`           // what of the lateness is still in the offset; 0 when tightened
+	CueAt          *float64          `json:"cue_at"`            // where in the file the clap is; null when none was found
+	CueOffset      *float64          `json:"cue_offset"`        // what the offset would be by the clap alone; null when none was found
+	ErrorMS        *float64          `json:"expected_error_ms"` // one standard deviation; null when unknown
 	// OtherTempo is the tempo over the guide's that the playing fits far better; 0: none.
 	OtherTempo float64 `json:"other_tempo,omitempty"`
 	// Candidates are the likeliest places, the best first, numbered from 1 for
@@ -61,7 +62,7 @@ func candidates(list []align.Candidate) []Candidate {
 
 // Placed returns where the recording lies as --json prints it. timing is what the
 // manifest wants of it.
-func (r *Recording) Placed(timing string) Placed {
+func (r *Recording) Placed(timing production.Timing) Placed {
 	pl := r.Place
 	out := Placed{
 		Name: r.Owner, File: r.File.Path, Role: string(r.Role), Offset: pl.Offset, DriftPPM: pl.DriftPPM,

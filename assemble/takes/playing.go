@@ -5,7 +5,7 @@ import (
 	"strings"
 	"unicode"
 
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 	"ripieno/mix/playing"
@@ -39,7 +39,7 @@ func (t Take) Tones() task.Ref[*playing.Tones] {
 
 // Playing describes how every take was played whose place is sure, from a run of
 // the takes' Tones; the result is keyed by take.
-func (s *Set) Playing(man *manifest.Production, res task.Result) (map[string]playing.Report, error) {
+func (s *Set) Playing(man *production.Production, res task.Result) (map[string]playing.Report, error) {
 	var takes []playing.Take
 	for _, t := range s.Takes {
 		if t.Heard == nil || !t.Heard.Usable() || t.Heard.Features == nil {
@@ -61,21 +61,21 @@ func (s *Set) Playing(man *manifest.Production, res task.Result) (map[string]pla
 }
 
 // played returns a take as the manifest and the score know it.
-func played(man *manifest.Production, t *manifest.Take) playing.Take {
+func played(man *production.Production, t *production.Take) playing.Take {
 	piece := Piece(man, t)
 	out := playing.Take{Name: t.Name, Part: partName(t.Part), From: piece.Start, To: piece.End}
-	if t.TrimFrom != nil && t.TrimFrom.Edge == manifest.Moment {
+	if t.TrimFrom != nil && t.TrimFrom.Edge == production.Moment {
 		out.From = max(out.From, t.TrimFrom.Seconds)
 	}
-	if t.TrimTo != nil && t.TrimTo.Edge == manifest.Moment {
+	if t.TrimTo != nil && t.TrimTo.Edge == production.Moment {
 		out.To = min(out.To, t.TrimTo.Seconds)
 	}
 	for _, m := range t.Strip.Mutes {
 		span := playing.Span{From: math.Inf(-1), To: math.Inf(1)}
-		if m.From.Edge == manifest.Moment {
+		if m.From.Edge == production.Moment {
 			span.From = m.From.Seconds
 		}
-		if m.To.Edge == manifest.Moment {
+		if m.To.Edge == production.Moment {
 			span.To = m.To.Seconds
 		}
 		out.Quiet = append(out.Quiet, span)
@@ -93,7 +93,7 @@ func played(man *manifest.Production, t *manifest.Take) playing.Take {
 // scorePart returns the part of the score that has a take's name, nil for none:
 // "Horn 2" and "horn II." are not told to be one, and two parts of a name are
 // nobody's.
-func scorePart(man *manifest.Production, name string) *score.Part {
+func scorePart(man *production.Production, name string) *score.Part {
 	if man.Score == nil || partName(name) == "" {
 		return nil
 	}
@@ -109,7 +109,7 @@ func scorePart(man *manifest.Production, name string) *score.Part {
 	return found
 }
 
-// partName is a part's name as far as it tells parts apart: letters and
+// partName returns a part's name as far as it tells parts apart: letters and
 // figures in lower case, with single spaces.
 func partName(name string) string {
 	return strings.Join(strings.FieldsFunc(strings.ToLower(name), func(r rune) bool {

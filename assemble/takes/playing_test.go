@@ -3,14 +3,14 @@ package takes
 import (
 	"testing"
 
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/mix/tempo/score"
 )
 
 // A take whose part is called otherwise in the score has no score, and two
 // parts of a name are nobody's.
 func TestScorePart(t *testing.T) {
-	man := &manifest.Production{Score: &score.Score{Parts: []score.Part{{Name: "Oboe"}, {Name: "Horn"}}}}
+	man := &production.Production{Score: &score.Score{Parts: []score.Part{{Name: "Oboe"}, {Name: "Horn"}}}}
 	for name, want := range map[string]bool{"Oboe": true, " OBOE. ": true, "Oboe 2": false, "": false, "…": false} {
 		if got := scorePart(man, name) != nil; got != want {
 			t.Errorf("%q has a part: %v", name, got)

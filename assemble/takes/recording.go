@@ -12,8 +12,8 @@ import (
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/guide"
-	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
+	"ripieno/assemble/production"
 	"ripieno/assemble/reading"
 	"ripieno/assemble/session"
 	"ripieno/assemble/store"
@@ -24,19 +24,19 @@ import (
 )
 
 // Role tells the files of a take apart.
-type Role string
+type Role = production.Role
 
 // The roles.
 const (
-	Video Role = "video"
-	Audio Role = "audio"
+	Video = production.Video
+	Audio = production.Audio
 )
 
 // Recording is one file of a take.
 type Recording struct {
 	Owner string // the take's name
 	Role  Role
-	File  *manifest.File
+	File  *production.File
 	Path  string // absolute
 	Hash  store.ID
 	Info  media.Info
@@ -115,7 +115,7 @@ func (r *Recording) withManifestPath(err error) error {
 
 // Take is what one player sent.
 type Take struct {
-	*manifest.Take
+	*production.Take
 	Video *Recording // nil: none
 	Audio *Recording
 	// Heard is the recording whose sound the mix uses, or would use if its
@@ -281,7 +281,7 @@ func (s *Set) inspectRoom(ctx context.Context, x *session.Session) {
 	if a == nil {
 		return
 	}
-	s.Room = &Recording{Owner: "room", Role: "impulse", File: &manifest.File{Path: a.Path, Mark: a.Mark}}
+	s.Room = &Recording{Owner: "room", Role: "impulse", File: &production.File{Path: a.Path, Mark: a.Mark}}
 	err := s.Room.probe(ctx, x)
 	if err == nil {
 		err = s.Room.Info.NeedAudio()

@@ -4,7 +4,7 @@ import (
 	"math"
 
 	"ripieno/assemble/intake"
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/mix/align"
 	"ripieno/mix/tempo"
 )
@@ -15,15 +15,15 @@ import (
 
 // guideOf returns the tempo map a take was recorded to and what has to be added
 // to its time for guide time.
-func guideOf(man *manifest.Production, guide string) (m *tempo.Map, shift float64) {
+func guideOf(man *production.Production, guide string) (m *tempo.Map, shift float64) {
 	if v := man.Guide.Variant(guide); v != nil && v.To > 0 {
 		return v.Tempo, v.Shift
 	}
 	return man.Tempo, 0
 }
 
-// guideOfTake is guideOf for a take's name.
-func guideOfTake(man *manifest.Production, name string) (m *tempo.Map, shift float64) {
+// guideOfTake returns guideOf for a take's name.
+func guideOfTake(man *production.Production, name string) (m *tempo.Map, shift float64) {
 	for _, t := range man.Takes {
 		if t.Name == name {
 			return guideOf(man, t.Guide)
@@ -34,7 +34,7 @@ func guideOfTake(man *manifest.Production, name string) (m *tempo.Map, shift flo
 
 // placeAll places recordings on guide time: those recorded to one guide all
 // together, since the cue and the measures of another say nothing about them.
-func placeAll(man *manifest.Production, recs []align.Recording, pairs []align.Pair) map[string]align.Placement {
+func placeAll(man *production.Production, recs []align.Recording, pairs []align.Pair) map[string]align.Placement {
 	var guides []*tempo.Map
 	groups := map[*tempo.Map][]align.Recording{}
 	shifts := map[*tempo.Map]float64{}
@@ -67,7 +67,7 @@ func placeAll(man *manifest.Production, recs []align.Recording, pairs []align.Pa
 }
 
 // Piece returns what a take's recordings are expected to hold, in guide time.
-func Piece(man *manifest.Production, t *manifest.Take) *intake.Piece {
+func Piece(man *production.Production, t *production.Take) *intake.Piece {
 	m, shift := guideOf(man, t.Guide)
 	piece := &intake.Piece{Cue: m.Cue() + shift, Start: m.Start() + shift, End: m.End() + shift}
 	if math.IsNaN(piece.Cue) {

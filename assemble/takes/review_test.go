@@ -5,9 +5,9 @@ import (
 	"strings"
 	"testing"
 
-	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/production"
 	"ripieno/mix/align"
 )
 
@@ -15,7 +15,7 @@ import (
 // of its files; its hint says how to accept a place when there is one.
 func TestOneLineATake(t *testing.T) {
 	file := func(role Role, p align.Placement) *Recording {
-		return &Recording{Owner: "horn-2", Role: role, File: &manifest.File{Path: "intake/horn." + string(role)}, Place: p,
+		return &Recording{Owner: "horn-2", Role: role, File: &production.File{Path: "intake/horn." + string(role)}, Place: p,
 			Info: media.Info{Duration: 30, Audio: &media.Audio{Rate: 48000, Channels: 1}}}
 	}
 	clap := align.Placement{Confidence: 0.88, Candidates: []align.Candidate{{At: 12.34, ByCue: true, Odds: 0.88}, {At: 9.94, ByCue: true, Odds: 0.11}}}
@@ -38,7 +38,7 @@ func TestOneLineATake(t *testing.T) {
 		{"nothing to choose from", nil, file(Audio, none),
 			"horn-2: needs review: there is nothing to hear in this file; give offset or cue_at", "write cue_at or offset of the file into production.yaml"},
 	} {
-		take := Take{Take: &manifest.Take{Name: "horn-2"}, Video: c.video, Audio: c.audio}
+		take := Take{Take: &production.Take{Name: "horn-2"}, Video: c.video, Audio: c.audio}
 		f, faults := take.facts(nil)
 		if len(faults) != 1 {
 			t.Errorf("%s: %d faults: %+v", c.name, len(faults), faults)

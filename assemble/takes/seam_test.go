@@ -5,19 +5,19 @@ import (
 	"testing"
 
 	"ripieno/assemble/ffmpeg"
-	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
+	"ripieno/assemble/production"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 	"ripieno/mix/align"
 )
 
-// oboe is a take of two devices and horn one of a camera alone, as they are
+// oboe returns a take of two devices and horn one of a camera alone, as they are
 // after they were looked at; the tuba is not in.
-func oboe(tool *ffmpeg.Tool) (*Set, *manifest.Production) {
-	man := &manifest.Production{Takes: []manifest.Take{{Name: "oboe"}, {Name: "horn"}, {Name: "tuba"}}}
+func oboe(tool *ffmpeg.Tool) (*Set, *production.Production) {
+	man := &production.Production{Takes: []production.Take{{Name: "oboe"}, {Name: "horn"}, {Name: "tuba"}}}
 	rec := func(take string, role Role, seconds float64) *Recording {
-		r := &Recording{Owner: take, Role: role, File: &manifest.File{Path: take + "." + string(role)}, Hash: store.HashBytes([]byte(take + string(role)))}
+		r := &Recording{Owner: take, Role: role, File: &production.File{Path: take + "." + string(role)}, Hash: store.HashBytes([]byte(take + string(role)))}
 		r.Info = media.Info{Duration: seconds, Audio: &media.Audio{Rate: 48000, Channels: 1}}
 		if role == Video {
 			r.Info.Video = &media.Video{W: 640, H: 360, FPSNum: 30, FPSDen: 1}

@@ -8,8 +8,8 @@ import (
 	"path/filepath"
 	"strings"
 
-	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
+	"ripieno/assemble/production"
 	"ripieno/assemble/session"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
@@ -94,7 +94,7 @@ func isSnippet(file string) bool {
 }
 
 // snippetTask plans the snippet of a candidate.
-func snippetTask(man *manifest.Production, r *Recording, number int, c align.Candidate) task.Ref[string] {
+func snippetTask(man *production.Production, r *Recording, number int, c align.Candidate) task.Ref[string] {
 	m, shift := guideOfTake(man, r.Owner)
 	clock := audio.Clock{Offset: c.Offset - shift, Drift: audio.PPM(c.DriftPPM)}
 	from, to := snippetSpan(m, clock)

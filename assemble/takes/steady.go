@@ -15,7 +15,7 @@ func (r *Recording) steady(ctx context.Context, steady reading.Steady, read func
 	return steady(ctx, r.Path, r.Hash, read)
 }
 
-// steadyAll is steady for the files of several recordings at once, which read
+// steadyAll returns steady for the files of several recordings at once, which read
 // reads together. There is an error for each.
 func steadyAll(ctx context.Context, steady reading.Steady, members []task.Member, recs map[string]*Recording, read func()) []error {
 	wrong := make([]error, len(members))

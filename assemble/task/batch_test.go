@@ -21,7 +21,7 @@ type choir struct {
 	alone []string
 }
 
-// tasks are n tasks of one batch of at most most.
+// tasks returns n tasks of one batch of at most most.
 func (c *choir) tasks(n, most int) []Task {
 	batch := &Batch{Most: most, Make: func(_ context.Context, members []Member) []error {
 		wrong := make([]error, len(members))
@@ -67,7 +67,7 @@ func sing(id string, in Inputs, tmp string) error {
 	return os.WriteFile(tmp, []byte(voice), 0o666)
 }
 
-// sizes are those of the groups, from large to small.
+// sizes returns those of the groups, from large to small.
 func (c *choir) sizes() []int {
 	var n []int
 	for _, g := range c.sang {

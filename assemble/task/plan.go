@@ -20,7 +20,7 @@ type Planned struct {
 	Cost  float64  `json:"cost,omitempty"` // seconds of one core
 }
 
-// String is "run    conform oboe-1: input take: changed".
+// String returns "run    conform oboe-1: input take: changed".
 func (p Planned) String() string {
 	verb := "reuse "
 	if p.Runs {

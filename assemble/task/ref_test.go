@@ -11,7 +11,7 @@ import (
 	"ripieno/assemble/store"
 )
 
-// chain is a source, two tasks that read it and one that reads both of them,
+// chain returns a source, two tasks that read it and one that reads both of them,
 // by references alone.
 func chain() (source, left, right, both Ref[string]) {
 	write := func(text string, refs ...Ref[string]) func(context.Context, Inputs, string, func(float64)) error {

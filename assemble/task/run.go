@@ -121,7 +121,7 @@ func (x *execution) push(i int) {
 	x.ready = slices.Insert(x.ready, at, i)
 }
 
-// turn is 1 for tasks that wait for those of turn 0.
+// turn returns 1 for tasks that wait for those of turn 0.
 func (x *execution) turn(i int) int {
 	if x.g.tasks[i].Spreads {
 		return 1
@@ -151,7 +151,7 @@ func (x *execution) loop(ctx context.Context) {
 // for ever.
 func (x *execution) startReady(ctx context.Context) {
 	for len(x.ready) > 0 && x.running < x.Workers {
-		group, memory := x.together()
+		group, memory := x.nextBatch()
 		if x.running > 0 && x.Memory > 0 && x.memory+memory > x.Memory {
 			return
 		}
@@ -167,12 +167,12 @@ func (x *execution) startReady(ctx context.Context) {
 	}
 }
 
-// together is the most urgent ready task with those that are made with it, and
+// nextBatch returns the most urgent ready task with those that are made with it, and
 // the memory they take: of what is ready of its batch so much that every idle
 // worker gets its share, and no more than memory allows. A task whose key
 // another one has as well is made by itself, or batches could wait for each
 // other.
-func (x *execution) together() (group []int, memory int64) {
+func (x *execution) nextBatch() (group []int, memory int64) {
 	first := x.ready[0]
 	group, memory = []int{first}, max(0, x.g.tasks[first].Memory)
 	batch := x.g.tasks[first].Batch

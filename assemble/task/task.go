@@ -84,7 +84,7 @@ type Member struct {
 // be read only. Tasks without an output have the empty path.
 type Inputs map[string]string
 
-// paths are the outputs that lie in the store.
+// paths returns the outputs that lie in the store.
 func (in Inputs) paths() []string {
 	var list []string
 	for _, p := range in {
@@ -95,7 +95,7 @@ func (in Inputs) paths() []string {
 	return list
 }
 
-// name is what people read.
+// name returns what people read.
 func (t *Task) name() string {
 	if t.Name != "" {
 		return t.Name
@@ -144,7 +144,7 @@ const (
 
 var stateNames = []string{"unneeded", "reused", "made", "failed", "skipped", "cancelled"}
 
-// String is the state in one word.
+// String returns the state in one word.
 func (s State) String() string {
 	if s < 0 || int(s) >= len(stateNames) {
 		return fmt.Sprintf("state %d", int(s))
@@ -174,10 +174,10 @@ type Result struct {
 	byID     map[string]int
 }
 
-// Path is the output of a task, empty when there is none.
+// Path returns the output of a task, empty when there is none.
 func (r Result) Path(id string) string { return r.Of(id).Path }
 
-// Of is the outcome of a task, the zero Outcome for an unknown ID.
+// Of returns the outcome of a task, the zero Outcome for an unknown ID.
 func (r Result) Of(id string) Outcome {
 	if i, ok := r.byID[id]; ok {
 		return r.Outcomes[i]
@@ -195,7 +195,7 @@ type Failure struct {
 	Err             error
 }
 
-// Error is one line a task.
+// Error returns one line a task.
 func (f Failures) Error() string {
 	lines := make([]string, len(f))
 	for i, x := range f {

@@ -58,7 +58,7 @@ func (j *journal) take() string {
 	return s
 }
 
-// step is a task that writes its ID and the contents of its inputs.
+// step returns a task that writes its ID and the contents of its inputs.
 func (j *journal) step(id, arg string, after ...string) Task {
 	return Task{
 		ID: id, After: after, Cost: 1, Action: store.NewAction("step").For(id).Arg("arg", arg).Arg("id", id).Ext(".txt"),
@@ -79,7 +79,7 @@ func (j *journal) step(id, arg string, after ...string) Task {
 	}
 }
 
-// film is a small production: two takes, a mix, a film.
+// film returns a small production: two takes, a mix, a film.
 func (j *journal) film(gain, label string) []Task {
 	return []Task{
 		j.step("conform/oboe", "", nil...),

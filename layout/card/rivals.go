@@ -6,7 +6,7 @@ import (
 	"strings"
 )
 
-// saysWidth is the width of the words beside the traces, in units: places to choose
+// saysWidth returns the width of the words beside the traces, in units: places to choose
 // from need more of it.
 func saysWidth(rows []SyncRow) float64 {
 	for _, r := range rows {

@@ -160,7 +160,7 @@ func newSeatIndex(seats []Seat) (seatIndex, bool) {
 	return h, true
 }
 
-// cast decides who is seen. Its slices are shared with the house: shots never
+// cast decides who is seen. Its slices are shared with the seating: shots never
 // change them.
 func (h seatIndex) cast(w Want) (s Shot, p Problem, value string) {
 	s = Shot{Show: w.Show, Text: w.Text, Labels: w.Labels}

@@ -67,8 +67,8 @@ type Placement struct {
 	// Confidence, 0..1, is the probability that the file lies at the right place
 	// in the piece. How exactly it lies there, Uncertainty says.
 	Confidence float64
-	Sure       bool   // the placement may be used without asking
-	Method     string // "offset given", "cue given", "cue", "cue+playing", "playing", "device", "none"
+	Sure       bool // the placement may be used without asking
+	Method     Method
 	Evidence   []string
 	Reason     string // why not sure, and what to do; empty when sure
 

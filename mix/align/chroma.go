@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"ripieno/mix/fourier"
+	"ripieno/mix/robust"
 )
 
 const (
@@ -88,7 +89,7 @@ func (c *chromaFilter) finish() [][12]int8 {
 		for k := range c.lines {
 			column[k] = c.lines[k][i]
 		}
-		floor := 4 * (float64(quantile(column, 0.2)) + 1e-7)
+		floor := 4 * (float64(robust.Quantile(column, 0.2)) + 1e-7)
 		for k, v := range column {
 			vectors[k][class] += math.Log1p(float64(v) / floor)
 		}
@@ -119,7 +120,7 @@ func units(v [][12]float64) [][12]int8 {
 		}
 		length[k] = math.Sqrt(sum)
 	}
-	usual := median(slices.Clone(length))
+	usual := robust.Median(slices.Clone(length))
 	out := make([][12]int8, len(v))
 	for k := range v {
 		for p, x := range v[k] {

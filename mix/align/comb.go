@@ -2,6 +2,7 @@ package align
 
 import (
 	"math"
+	"ripieno/mix/audio"
 	"slices"
 )
 
@@ -75,7 +76,7 @@ func (c *comb) bestDrift() float64 {
 	for _, ppm := range []float64{0, -150, 150, -300, 300, -450, 450, -600, 600} {
 		top := 0.0
 		for o := from; o <= to; o += 2 * combStep {
-			top = math.Max(top, some.sum(o, 1+ppm*1e-6))
+			top = math.Max(top, some.sum(o, audio.PPM(ppm).Ratio()))
 		}
 		if ppm != 0 {
 			top -= 4 + math.Abs(ppm)/50
@@ -90,7 +91,7 @@ func (c *comb) bestDrift() float64 {
 // peaks are the offsets of the n highest local maxima.
 func (c *comb) peaks(n int) []float64 {
 	from, to := c.limits()
-	ratio := 1 + c.t.ppm*1e-6
+	ratio := c.t.ratio()
 	type peak struct{ o, v float64 }
 	var all []peak
 	a, b := math.Inf(-1), math.Inf(-1)

@@ -2,9 +2,9 @@ package align
 
 import (
 	"math"
-	"slices"
 
 	"ripieno/mix/fourier"
+	"ripieno/mix/robust"
 )
 
 // Curves are what a file sounds like all along, in steps of [CurveHop]: the
@@ -103,7 +103,7 @@ func (c *curveFilter) finish() Curves {
 		if c.edges[b][1] <= c.edges[b][0] {
 			continue // above what the file can hold
 		}
-		floor := 2.5 * (float64(quantile(band[40:n-40], 0.12)) + 1e-7)
+		floor := 2.5 * (float64(robust.Quantile(band[40:n-40], 0.12)) + 1e-7)
 		for k, v := range band {
 			logs[k] = math.Log1p(float64(v) / floor)
 		}
@@ -128,16 +128,9 @@ func (c *curveFilter) finish() Curves {
 	}
 }
 
-// quantile returns the value that a share q of v lies below; v is not empty.
-func quantile[T float32 | float64](v []T, q float64) T {
-	s := slices.Clone(v)
-	slices.Sort(s)
-	return s[int(q*float64(len(s)-1)+0.5)]
-}
-
 // scale returns v with its quantile q at unit, in whole numbers up to 255.
 func scale(v []float64, q, unit float64) []uint8 {
-	top := quantile(v, q) + 1e-9
+	top := robust.Quantile(v, q) + 1e-9
 	out := make([]uint8, len(v))
 	for i, x := range v {
 		out[i] = uint8(math.Min(255, math.Round(unit*x/top)))
@@ -159,7 +152,7 @@ func presence(level []float64) []uint8 {
 		smooth[i] = sum / (2 * half)
 		sum += at(i+half) - at(i-half)
 	}
-	quiet, loud := quantile(smooth, 0.08), quantile(smooth, 0.75)
+	quiet, loud := robust.Quantile(smooth, 0.08), robust.Quantile(smooth, 0.75)
 	out := make([]uint8, len(level))
 	for i, v := range smooth {
 		x := math.Tanh(3 * (v - quiet - 0.4*(loud-quiet)) / (loud - quiet + 1e-9))

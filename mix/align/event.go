@@ -1,7 +1,9 @@
 package align
 
 import (
+	"cmp"
 	"math"
+	"ripieno/mix/robust"
 	"slices"
 )
 
@@ -33,15 +35,7 @@ func findEvents(energy [][]float32, fine []float32, bands []*band, flux []float3
 	}
 	out = append(out, p.slurs(flux, taken)...)
 	p.look(1)
-	slices.SortFunc(out, func(a, b Event) int {
-		switch {
-		case a.Time < b.Time:
-			return -1
-		case a.Time > b.Time:
-			return 1
-		}
-		return 0
-	})
+	slices.SortFunc(out, func(a, b Event) int { return cmp.Compare(a.Time, b.Time) })
 	p.hear(out)
 	return out
 }
@@ -147,7 +141,7 @@ func (p *profile) restless(b int) float64 {
 	if len(rises) < 100 {
 		return math.Inf(1)
 	}
-	return 1 + 2.5*median(rises)
+	return 1 + 2.5*robust.Median(rises)
 }
 
 // quiet is the energy that nine tenths of the 40 ms stretches exceed.

@@ -21,7 +21,7 @@ func newChoir(g *grid) *choir {
 
 // frameAt is the index of a file's harmony at a guide time when it lies at o.
 func (t *take) frameAt(o, guide float64) int {
-	return int(math.Round((guide - o) / (1 + t.ppm*1e-6) / ChromaHop))
+	return int(math.Round((guide - o) / t.ratio() / ChromaHop))
 }
 
 // add lets a take that lies at o sing along so many times; −1 takes it out again.

@@ -1,6 +1,10 @@
 package align
 
-import "math"
+import (
+	"math"
+
+	"ripieno/mix/robust"
+)
 
 // hear sets when every event, in order of time, is heard to begin, and how well
 // that is known.
@@ -42,7 +46,7 @@ func guessHeard(events []Event, clear []bool, kind func(Event) bool) {
 	}
 	delay, doubt := 0.0, leastGuessed
 	if len(delays) >= minNotes {
-		delay, doubt = median(delays), math.Max(doubt, 2*median(vague))
+		delay, doubt = robust.Median(delays), math.Max(doubt, 2*robust.Median(vague))
 	}
 	for i := range events {
 		if e := &events[i]; !clear[i] && kind(*e) {

@@ -62,10 +62,10 @@ func (p *Placement) judge(g *grid, t *take, best int, fit playing) {
 	case len(t.rec.Onsets) > 0:
 		p.Evidence = append(p.Evidence, "the notes do not follow the part in the score, which was left aside")
 	}
-	if p.Method == "none" {
+	if p.Method == NoMethod {
 		p.Confidence, p.Candidates = 0, nil
 	}
-	if p.Method == "cue" && t.loneClap() != h.cue {
+	if p.Method == ByCue && t.loneClap() != h.cue {
 		p.Confidence = math.Min(p.Confidence, justUnsure) // nothing else tells which clap is the cue
 	}
 	if fit.n >= minNotes && math.Abs(p.Lateness) > mostApart && t.rank[h.cue] > 1 {
@@ -74,7 +74,7 @@ func (p *Placement) judge(g *grid, t *take, best int, fit playing) {
 	if !t.joined && !t.sureAlone() {
 		p.Confidence = math.Min(p.Confidence, justUnsure)
 	}
-	p.Sure = p.Confidence >= sureBar && p.Method != "none" && p.Uncertainty <= mostUnsure
+	p.Sure = p.Confidence >= sureBar && p.Method != NoMethod && p.Uncertainty <= mostUnsure
 	if !p.Sure {
 		p.Reason = p.doubt(t, order)
 	}
@@ -114,7 +114,7 @@ func (t *take) candidate(g *grid, h hyp) Candidate {
 	p := unplaced(t)
 	p.settle(g, t, h, t.refine(g, h.o, h.clicks))
 	c := Candidate{Offset: p.Offset, DriftPPM: p.DriftPPM, Odds: h.p, Evidence: t.evidence(h)}
-	if p.Method == "none" {
+	if p.Method == NoMethod {
 		c.Offset = h.o
 	}
 	if !math.IsNaN(p.CueAt) {
@@ -139,9 +139,9 @@ func (p *Placement) doubt(t *take, order []int) string {
 		began, give = "the recording seems to begin after the cue, and ", "offset"
 	}
 	switch {
-	case p.Method == "none" && len(t.f.Events) < minNotes:
+	case p.Method == NoMethod && len(t.f.Events) < minNotes:
 		return "next to nothing is heard in this file; see that it is the right one, or give cue_at or offset"
-	case p.Method == "none":
+	case p.Method == NoMethod:
 		return "neither a cue nor enough playing was found; give cue_at or offset"
 	case p.Confidence >= sureBar:
 		return fmt.Sprintf("%sthis is the right beat, but the notes begin too softly to place them within %.0f ms "+

@@ -1,6 +1,9 @@
 package align
 
-import "math"
+import (
+	"math"
+	"ripieno/mix/robust"
+)
 
 // clicks are what leaked of the click track into a file.
 type clicks struct {
@@ -54,7 +57,7 @@ func (t *take) leak(g *grid, h *hyp) clicks {
 			levels = append(levels, t.f.Events[n.event].Level)
 		}
 	}
-	c.level = median(levels)
+	c.level = robust.Median(levels)
 	// The lateness was searched for: pay for each value tried.
 	c.odds = math.Min(60, math.Log(0.9+0.1*math.Exp(c.odds-math.Log(float64(len(near))))))
 	return c

@@ -10,6 +10,7 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 
 	"ripieno/mix/audio"
+	"ripieno/mix/robust"
 )
 
 // Match says how one device's recording lies against another's: a moment t of
@@ -209,7 +210,7 @@ func coarse(a, b *device) []guess {
 		ppm := 250 * float64(k)
 		sum := make([]complex128, n/2+1)
 		for i := range spectra {
-			clear(pad[stretch(pad, b.change[i], 1+ppm*1e-6):])
+			clear(pad[stretch(pad, b.change[i], audio.PPM(ppm).Ratio()):])
 			fft.Coefficients(other, pad)
 			for j, c := range other {
 				sum[j] += spectra[i][j] * complex(real(c), -imag(c))
@@ -282,7 +283,7 @@ func fine(a, b *device, c guess) Match {
 		}
 		fit := fitLine(x, y, nil, 2e-5)
 		if slices.Max(x)-slices.Min(x) < 8 {
-			fit = line{at: median(slices.Clone(y)), sigma: fit.sigma, slopeErr: math.Inf(1)}
+			fit = line{at: robust.Median(slices.Clone(y)), sigma: fit.sigma, slopeErr: math.Inf(1)}
 		}
 		if math.Abs(l.slope+fit.slope) > 700e-6 {
 			return none

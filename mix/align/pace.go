@@ -2,6 +2,7 @@ package align
 
 import (
 	"math"
+	"ripieno/mix/robust"
 	"slices"
 )
 
@@ -147,7 +148,7 @@ func doubtTempo(g *grid, takes []*take, placed []Placement) {
 	if n := fitting(paces, asked); len(shown) > n {
 		// Whoever plays too few clear notes to tell may have heard that guide too.
 		for _, p := range paces {
-			p.doubt(placed, median(shown))
+			p.doubt(placed, robust.Median(shown))
 		}
 	}
 }
@@ -259,7 +260,7 @@ func (c *choir) stretched(g *grid, t *take, o, factor float64) float64 {
 
 // doubtCommon holds all voices against the tempo that most of those shown share.
 func doubtCommon(shown []float64, asked int, paces []*pace, placed []Placement) {
-	common := median(slices.Clone(shown))
+	common := robust.Median(slices.Clone(shown))
 	agree := 0
 	for _, f := range shown {
 		if math.Abs(f/common-1) < paceSame {

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"sync"
 
+	"ripieno/mix/audio"
 	"ripieno/mix/tempo"
 )
 
@@ -74,7 +75,7 @@ func (t *take) fixed(g *grid) bool {
 	case t.rec.Offset != nil:
 		o = *t.rec.Offset
 	case t.rec.CueAt != nil && !math.IsNaN(g.cue):
-		o = g.cue - *t.rec.CueAt*(1+t.ppm*1e-6)
+		o = g.cue - *t.rec.CueAt*t.ratio()
 	default:
 		return false
 	}
@@ -88,7 +89,7 @@ func (t *take) fixed(g *grid) bool {
 // unplaced is the placement of a take of which nothing is known.
 func unplaced(t *take) Placement {
 	return Placement{
-		Name: t.rec.Name, Method: "none", CueOffset: math.NaN(), CueAt: math.NaN(),
+		Name: t.rec.Name, Method: NoMethod, CueOffset: math.NaN(), CueAt: math.NaN(),
 		Lateness: math.NaN(), Uncertainty: math.Inf(1), ClickDB: math.NaN(),
 	}
 }
@@ -128,12 +129,12 @@ func given(g *grid, t *take, p Placement) Placement {
 	fit := t.refine(g, p.Offset, clicks{})
 	p.DriftPPM = t.ppm + fit.drift(t)
 	if t.rec.Offset != nil {
-		p.Method = "offset given"
+		p.Method = ByOffset
 		p.Evidence = append(p.Evidence, fmt.Sprintf("offset %.3f s given", p.Offset))
 		return p
 	}
-	p.Method, p.CueAt = "cue given", *t.rec.CueAt
-	p.Offset = g.cue - p.CueAt*(1+p.DriftPPM*1e-6)
+	p.Method, p.CueAt = ByCueGiven, *t.rec.CueAt
+	p.Offset = g.cue - p.CueAt*audio.PPM(p.DriftPPM).Ratio()
 	p.CueOffset = p.Offset
 	p.Evidence = append(p.Evidence, fmt.Sprintf("cue at %.3f s given", p.CueAt))
 	if fit.n >= 2*minNotes {

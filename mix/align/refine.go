@@ -2,6 +2,8 @@ package align
 
 import (
 	"math"
+	"ripieno/mix/audio"
+	"ripieno/mix/robust"
 )
 
 // playing is how the notes lie against the grid round a placement.
@@ -58,7 +60,7 @@ func (t *take) refine(g *grid, o float64, leak clicks) playing {
 		if len(x) < minNotes {
 			return p
 		}
-		p.n, p.span, p.doubt = len(x), x[len(x)-1]-x[0], 0.003+vagueDoubt*median(vague)
+		p.n, p.span, p.doubt = len(x), x[len(x)-1]-x[0], 0.003+vagueDoubt*robust.Median(vague)
 		l = fitLine(x, y, w, 0.004)
 		if p.n < 12 || p.span < 20 {
 			l = level(y, w)
@@ -85,7 +87,7 @@ func (t *take) vagueness(g *grid, o float64) float64 {
 			all = append(all, e.Vague)
 		}
 	}
-	return median(all)
+	return robust.Median(all)
 }
 
 // leastWeight is the weight below which an event counts for no note when the
@@ -157,7 +159,7 @@ func (p *Placement) settle(g *grid, t *take, h hyp, fit playing) {
 	if drift != 0 || t.ppm != 0 {
 		// The lateness grows by slope: a clock that runs faster by as much
 		// takes it away, pivoting where the lateness was measured.
-		mid := (fit.mid - h.o) / (1 + t.ppm*1e-6)
+		mid := (fit.mid - h.o) / t.ratio()
 		p.Offset -= drift * 1e-6 * mid
 		p.DriftPPM = t.ppm + drift
 	}
@@ -166,7 +168,7 @@ func (p *Placement) settle(g *grid, t *take, h hyp, fit playing) {
 	}
 	if h.cue >= 0 {
 		p.CueAt = t.f.Events[h.cue].Heard
-		p.CueOffset = g.cue - p.CueAt*(1+p.DriftPPM*1e-6)
+		p.CueOffset = g.cue - p.CueAt*audio.PPM(p.DriftPPM).Ratio()
 	}
 	p.blend(h, t.cueErr(h), fit)
 	if h.cue >= 0 && t.f.Events[h.cue].Rise > noteRise && fit.n >= minNotes {
@@ -207,13 +209,13 @@ func (p *Placement) blend(h hyp, cueErr float64, fit playing) {
 	byPlay, playErr := p.Offset-fit.mu, fit.err
 	switch {
 	case fit.n < minNotes && h.cue < 0:
-		p.Method, p.Uncertainty = "none", math.Inf(1)
+		p.Method, p.Uncertainty = NoMethod, math.Inf(1)
 	case fit.n < minNotes:
-		p.Method, p.Offset, p.Uncertainty = "cue", p.CueOffset, cueErr
+		p.Method, p.Offset, p.Uncertainty = ByCue, p.CueOffset, cueErr
 	case h.cue < 0:
-		p.Method, p.Offset, p.Uncertainty = "playing", byPlay, fit.alone
+		p.Method, p.Offset, p.Uncertainty = ByPlaying, byPlay, fit.alone
 	default:
-		p.Method = "cue+playing"
+		p.Method = ByCuePlaying
 		p.Lateness = p.CueOffset - byPlay
 		// When clap and playing lie farther apart than people clap beside the
 		// beat, the clap is the better known: its beginning cannot be mistaken,

@@ -2,6 +2,7 @@ package align
 
 import (
 	"math"
+	"ripieno/mix/robust"
 	"slices"
 )
 
@@ -16,19 +17,6 @@ type line struct {
 
 // value is the line at x.
 func (l line) value(x float64) float64 { return l.at + l.slope*x }
-
-// median is the middle of v, which it sorts; NaN when empty.
-func median(v []float64) float64 {
-	if len(v) == 0 {
-		return math.NaN()
-	}
-	slices.Sort(v)
-	n := len(v)
-	if n%2 == 1 {
-		return v[n/2]
-	}
-	return (v[n/2-1] + v[n/2]) / 2
-}
 
 // fitLine fits a line to points of which many may be wrong: a Theil-Sen start
 // (median of the slopes between pairs), then Tukey's biweight by iterated
@@ -45,7 +33,7 @@ func fitLine(x, y, w []float64, floor float64) line {
 		for i := range x {
 			res[i] = math.Abs(y[i] - l.value(x[i]))
 		}
-		l.sigma = math.Max(floor, 1.4826*median(slices.Clone(res)))
+		l.sigma = math.Max(floor, robust.Spread(slices.Clone(res)))
 		l = weighted(x, y, w, res, l)
 	}
 	return l
@@ -79,13 +67,13 @@ func theilSen(x, y []float64) line {
 	}
 	var l line
 	if len(slopes) > 0 {
-		l.slope = median(slopes)
+		l.slope = robust.Median(slopes)
 	}
 	rest := make([]float64, n)
 	for i := range x {
 		rest[i] = y[i] - l.slope*x[i]
 	}
-	l.at = median(rest)
+	l.at = robust.Median(rest)
 	return l
 }
 

@@ -49,20 +49,6 @@ func TestFitLineSmall(t *testing.T) {
 	}
 }
 
-func TestMedian(t *testing.T) {
-	for _, c := range []struct {
-		v    []float64
-		want float64
-	}{{[]float64{3, 1, 2}, 2}, {[]float64{4, 1, 2, 3}, 2.5}, {[]float64{7}, 7}} {
-		if got := median(c.v); got != c.want {
-			t.Errorf("median of %v is %g, want %g", c.v, got, c.want)
-		}
-	}
-	if !math.IsNaN(median(nil)) {
-		t.Error("the median of nothing should be NaN")
-	}
-}
-
 // Points on a line among points anywhere are found even when they are few.
 func TestConsensus(t *testing.T) {
 	r := rand.New(rand.NewPCG(5, 6))

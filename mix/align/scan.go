@@ -66,7 +66,7 @@ type scan struct {
 }
 
 func newScan(g *grid, t *take) *scan {
-	s := &scan{g: g, t: t, clock: 1 + t.ppm*1e-6}
+	s := &scan{g: g, t: t, clock: t.ratio()}
 	piece := g.end - g.start
 	length := t.f.Duration * s.clock
 	s.from = g.start + 0.25*piece - length

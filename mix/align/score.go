@@ -2,6 +2,7 @@ package align
 
 import (
 	"math"
+	"ripieno/mix/audio"
 	"slices"
 )
 
@@ -121,8 +122,11 @@ func ramp(x, lo, hi float64) float64 { return math.Max(0, math.Min(1, (x-lo)/(hi
 
 // guide is the guide time of event i when the file lies at o.
 func (t *take) guide(o float64, i int) float64 {
-	return o + t.f.Events[i].Time*(1+t.ppm*1e-6)
+	return o + t.f.Events[i].Time*t.ratio()
 }
+
+// ratio is the guide seconds that pass in one second of the file.
+func (t *take) ratio() float64 { return audio.PPM(t.ppm).Ratio() }
 
 // gridScore is how much better the events fit the grid than chance, when the
 // playing lies at o. Which of the classes a player uses is unknown (some play
@@ -136,27 +140,27 @@ func (t *take) gridScore(g *grid, o float64) (fit, share float64, pi [classes]fl
 	for c := range pi {
 		pi[c] /= norm
 	}
-	var rows [2048]*densities
-	var ws [2048]float64
-	n := 0
+	// Room for the events of most files without a memory of its own: this runs for
+	// every place that is weighed. More events than that grow it.
+	var roomForRows [2048]*densities
+	var roomForWeights [2048]float64
+	rows, ws := roomForRows[:0], roomForWeights[:0]
 	for i := range t.f.Events {
-		if t.weight[i] < 0.1 || n == len(rows) {
+		if t.weight[i] < 0.1 {
 			continue
 		}
 		if d := g.at(t.guide(o, i)); d != nil {
-			rows[n], ws[n] = d, t.weight[i]
-			n++
+			rows, ws = append(rows, d), append(ws, t.weight[i])
 		}
 	}
-	if n == 0 {
+	if len(rows) == 0 {
 		return 0, 0, pi
 	}
 	var like float64
 	for range 4 {
 		count := alpha
 		like = 0
-		for k := range n {
-			d := rows[k]
+		for k, d := range rows {
 			var s float64
 			for c := range pi {
 				s += pi[c] * float64(d[c])

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"ripieno/mix/align/simulate"
+	"ripieno/mix/robust"
 )
 
 // heardNotes gathers, by instrument, how much later than a simulated player's notes
@@ -52,7 +53,7 @@ func TestHeardWhereTheEnvelopeSays(t *testing.T) {
 		}
 	}
 	for name, off := range heard {
-		by, was := 1000*median(off), 1000*median(time[name])
+		by, was := 1000*robust.Median(off), 1000*robust.Median(time[name])
 		t.Logf("%-16s %5d notes, heard %+6.1f ms, start %+6.1f ms after 10 dB below the peak", name, len(off), by, was)
 		if len(off) >= 20 && math.Abs(by) > 15 {
 			t.Errorf("%s: taken to begin %.1f ms late", name, by)

@@ -3,6 +3,7 @@ package align
 import (
 	"fmt"
 	"math"
+	"ripieno/mix/audio"
 	"slices"
 	"strings"
 )
@@ -38,13 +39,13 @@ func findTies(takes []*take, pairs []Pair) []tie {
 
 // toB is the placement of b that goes with a at offset o and ppm.
 func (x tie) toB(o, ppm float64) (float64, float64) {
-	r := 1 + ppm*1e-6
-	return o + x.match.OffsetSeconds*r, (r*(1+x.match.DriftPPM*1e-6) - 1) * 1e6
+	r := audio.PPM(ppm).Ratio()
+	return o + x.match.OffsetSeconds*r, (r*audio.PPM(x.match.DriftPPM).Ratio() - 1) * 1e6
 }
 
 // toA is the placement of a that goes with b at offset o and ppm.
 func (x tie) toA(o, ppm float64) (float64, float64) {
-	r := (1 + ppm*1e-6) / (1 + x.match.DriftPPM*1e-6)
+	r := audio.PPM(ppm).Ratio() / audio.PPM(x.match.DriftPPM).Ratio()
 	return o - x.match.OffsetSeconds*r, (r - 1) * 1e6
 }
 
@@ -128,13 +129,13 @@ func follow(g *grid, takes []*take, ties []tie, placed []Placement) {
 		if takes[other].rec.DriftPPM != nil {
 			to.DriftPPM = *takes[other].rec.DriftPPM
 		}
-		to.Method = "device"
+		to.Method = ByDevice
 		to.Confidence = math.Min(from.Confidence, x.match.Confidence)
 		to.Sure, to.Reason = from.Sure, from.Reason
 		to.Uncertainty = math.Hypot(from.Uncertainty, x.match.Spread)
 		to.Lateness = from.Lateness
 		if !math.IsNaN(to.CueAt) {
-			to.CueOffset = g.cue - to.CueAt*(1+to.DriftPPM*1e-6)
+			to.CueOffset = g.cue - to.CueAt*audio.PPM(to.DriftPPM).Ratio()
 		}
 		to.Evidence = append(to.Evidence, fmt.Sprintf("same sound as %s in %d of %d stretches, within %.2f ms, clocks differ by %+.1f ppm",
 			strings.TrimSpace(from.Name), x.match.Agree, x.match.Windows, 1000*x.match.Spread, x.match.DriftPPM))

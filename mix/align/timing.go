@@ -22,7 +22,7 @@ func keepLateness(takes []*take, placed []Placement) {
 			given = given || o.rec.Take == name && o.given
 		}
 		for k, o := range takes {
-			if o.rec.Take == name && !o.given && !(given && placed[k].Method == "device") {
+			if o.rec.Take == name && !o.given && !(given && placed[k].Method == ByDevice) {
 				members = append(members, k)
 			}
 		}
@@ -39,7 +39,7 @@ func keepLateness(takes []*take, placed []Placement) {
 func lateness(placed []Placement, members []int) float64 {
 	best := -1
 	rank := func(k int) float64 {
-		if placed[k].Method == "device" {
+		if placed[k].Method == ByDevice {
 			return math.Inf(1)
 		}
 		return placed[k].Uncertainty
@@ -60,7 +60,7 @@ func lateness(placed []Placement, members []int) float64 {
 // keep moves a placement by its take's lateness and says so.
 func (p *Placement) keep(shift float64) {
 	switch {
-	case p.Method == "none" || shift == 0:
+	case p.Method == NoMethod || shift == 0:
 	case math.IsNaN(shift):
 		p.Evidence = append(p.Evidence, "no cue to keep the lateness against, so the playing lies on the beats")
 	default:

@@ -39,7 +39,7 @@ func TestPlaceAsPlayed(t *testing.T) {
 // by the only one with a cue, and not at all once the user has placed one.
 func TestKeepLateness(t *testing.T) {
 	nan := math.NaN()
-	at := func(method string, offset, cue, err float64) Placement {
+	at := func(method Method, offset, cue, err float64) Placement {
 		return Placement{Method: method, Offset: offset, CueOffset: cue, Uncertainty: err}
 	}
 	for _, c := range []struct {

@@ -67,7 +67,7 @@ func (t *take) tryCues(g *grid) {
 		return
 	}
 	for i, r := range t.rank {
-		o := g.cue - t.f.Events[i].Time*(1+t.ppm*1e-6)
+		o := g.cue - t.f.Events[i].Time*t.ratio()
 		if r <= bestCues && t.scan.holds(o) {
 			t.hyps = append(t.hyps, t.hypothesis(g, o))
 		}

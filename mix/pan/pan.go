@@ -7,7 +7,10 @@
 // only.
 package pan
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Law is how the level of a mono sound follows its position.
 type Law int
@@ -31,6 +34,22 @@ var laws = map[Law]string{ConstantPower: "power", Compromise: "compromise", Line
 
 // String returns the law's name: power, compromise or linear.
 func (l Law) String() string { return laws[l] }
+
+// LawNames returns the names of all laws, the default first.
+func LawNames() []string {
+	var names []string
+	for l := ConstantPower; l <= Linear; l++ {
+		names = append(names, l.String())
+	}
+	return names
+}
+
+// ParseLaw returns the law of a name. ok is false for a name that none has; the
+// law is then the default.
+func ParseLaw(name string) (l Law, ok bool) {
+	i := slices.Index(LawNames(), name)
+	return Law(max(0, i)), i >= 0
+}
 
 // Gains returns the factors for left and right of a mono sound at position. A law
 // that is none of the constants acts as [ConstantPower].

@@ -147,3 +147,18 @@ func TestNames(t *testing.T) {
 		t.Error("a law lost its name")
 	}
 }
+
+// Every law has a name that leads back to it, and no other name leads anywhere.
+func TestLawsAreParsed(t *testing.T) {
+	for i, name := range LawNames() {
+		if l, ok := ParseLaw(name); !ok || l != Law(i) || l.String() != name {
+			t.Errorf("%q is parsed as %v, %t", name, l, ok)
+		}
+	}
+	if len(LawNames()) != len(laws) {
+		t.Errorf("%d laws are listed of %d", len(LawNames()), len(laws))
+	}
+	if l, ok := ParseLaw("loud"); ok || l != ConstantPower {
+		t.Errorf("an unknown law is parsed as %v, %t", l, ok)
+	}
+}

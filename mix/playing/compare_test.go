@@ -207,20 +207,6 @@ func TestTuning(t *testing.T) {
 	}
 }
 
-func TestWeightedMedian(t *testing.T) {
-	for _, c := range []struct {
-		v, w []float64
-		want float64
-	}{
-		{nil, nil, math.NaN()}, {[]float64{3}, []float64{2}, 3}, {[]float64{5, 1}, []float64{1, 1}, 3},
-		{[]float64{1, 2, 9}, []float64{1, 1, 1}, 2}, {[]float64{9, 1, 2}, []float64{100, 1, 1}, 9 - 7*(52-51)/50.5},
-	} {
-		if got := weightedMedian(c.v, c.w); math.Abs(got-c.want) > 1e-9 && !(math.IsNaN(got) && math.IsNaN(c.want)) {
-			t.Errorf("%v by %v: %g, want %g", c.v, c.w, got, c.want)
-		}
-	}
-}
-
 // Triplets and sixteenths are told apart by what the player uses, and thirds of
 // a dotted beat do not make triplets of the quarters before.
 func TestPlacesThatAPlayerUses(t *testing.T) {

@@ -7,6 +7,7 @@ import (
 
 	"ripieno/mix/audio"
 	"ripieno/mix/resample"
+	"ripieno/mix/robust"
 )
 
 // Version is the measurement that Listen makes now; tones of another one must
@@ -186,7 +187,8 @@ func (e *ear) tones() *Tones {
 	if len(e.levels) == 0 {
 		return t
 	}
-	noise, loud := quantile(e.levels, 0.1), quantile(e.levels, 0.95)
+	noise := float64(robust.LowerQuantile(e.levels, 0.1))
+	loud := float64(robust.LowerQuantile(e.levels, 0.95))
 	// A file without a rest has no noise to compare with.
 	gate := min(noise+12, loud-20)
 	for _, s := range e.steady {

@@ -14,7 +14,7 @@ import (
 	"ripieno/mix/tempo"
 )
 
-// told is how package intake judges a pace, by its standard thresholds.
+// told returns how package intake judges a pace, by its standard thresholds.
 func told(p Pace) bool { return p.Other > 20 && p.Other > 2.5*max(1, p.Guide) }
 
 // paceOf returns what HearPace tells.

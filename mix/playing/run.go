@@ -2,6 +2,7 @@ package playing
 
 import (
 	"math"
+	"ripieno/mix/robust"
 	"slices"
 )
 
@@ -37,7 +38,7 @@ func (r *run) holds(note float64) bool {
 		return true
 	}
 	recent := slices.Clone(r.note[max(0, n-12):])
-	return math.Abs(note-r.note[n-1]) < step && math.Abs(note-median(recent)) < reach
+	return math.Abs(note-r.note[n-1]) < step && math.Abs(note-robust.Median(recent)) < reach
 }
 
 // tone returns what the run amounts to, false for nothing.
@@ -47,12 +48,12 @@ func (r *run) tone() (Tone, bool) {
 		return Tone{}, false
 	}
 	notes := r.note[atFront : atFront+n]
-	middle := median(slices.Clone(notes))
+	middle := robust.Median(slices.Clone(notes))
 	away := make([]float64, n)
 	for i, v := range notes {
 		away[i] = math.Abs(v - middle)
 	}
-	wobble := 1.4826 * median(away)
+	wobble := robust.Spread(away)
 	// The mean of what lies about the middle: over a vibrato it is steadier
 	// than the median, whose place between two crests is a matter of chance.
 	bound := max(0.05, 2.5*wobble)
@@ -69,24 +70,4 @@ func (r *run) tone() (Tone, bool) {
 		Level: 10 * math.Log10(energy/float64(n)+1e-20),
 	}
 	return t, t.Wobble <= wobbly
-}
-
-// median returns the middle of v, which it sorts; NaN when empty.
-func median(v []float64) float64 {
-	if len(v) == 0 {
-		return math.NaN()
-	}
-	slices.Sort(v)
-	n := len(v)
-	if n%2 == 1 {
-		return v[n/2]
-	}
-	return (v[n/2-1] + v[n/2]) / 2
-}
-
-// quantile returns the value that a share q of v does not exceed.
-func quantile(v []float32, q float64) float64 {
-	s := slices.Clone(v)
-	slices.Sort(s)
-	return float64(s[int(q*float64(len(s)-1))])
 }

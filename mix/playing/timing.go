@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"ripieno/mix/robust"
 	"ripieno/mix/tempo"
 )
 
@@ -121,7 +122,7 @@ func (t *Take) onsets(from, to float64) (notes []struck, soft bool) {
 	if float64(len(clear)) < struckMost*float64(len(all)) {
 		return all, true
 	}
-	return clear, median(rise) > softRise
+	return clear, robust.Median(rise) > softRise
 }
 
 // placed is a note with the place it belongs to.
@@ -161,7 +162,7 @@ func (t *Take) place(m *tempo.Map, grid []slot, notes []struck) []placed {
 		if len(late) == 0 {
 			break
 		}
-		steady = median(late)
+		steady = robust.Median(late)
 	}
 	return out
 }
@@ -234,7 +235,7 @@ func (r *Report) timing(all []placed, soft bool) {
 	for i, p := range all {
 		late[i] = p.late
 	}
-	steady := median(slices.Clone(late))
+	steady := robust.Median(slices.Clone(late))
 	away := make([]float64, len(late))
 	within := make([][]float64, len(r.Measures))
 	for i, v := range late {
@@ -244,7 +245,7 @@ func (r *Report) timing(all []placed, soft bool) {
 		}
 	}
 	if len(late) >= fewestNotes {
-		r.Timing.Spread = 1.4826 * median(away)
+		r.Timing.Spread = robust.Spread(away)
 	}
 	for k, list := range within {
 		r.Measures[k].Notes = len(list)
@@ -266,7 +267,7 @@ func off(late []float64) float64 {
 	if len(late) < 3 {
 		return math.Sqrt(sum / float64(len(late)))
 	}
-	return 1.4826 * median(size)
+	return robust.Spread(size)
 }
 
 // mean returns the mean of v; NaN when empty.

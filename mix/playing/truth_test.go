@@ -8,6 +8,7 @@ import (
 	"ripieno/mix/align"
 	"ripieno/mix/align/simulate"
 	"ripieno/mix/audio"
+	"ripieno/mix/robust"
 )
 
 // simulated returns an ensemble with its takes lying where they truly lie.
@@ -37,7 +38,7 @@ func truth(e *simulate.Ensemble, s *simulate.Take, r Report) (spread float64, ap
 	for _, n := range notes {
 		late = append(late, n.Played-n.Written)
 	}
-	middle := median(slices.Clone(late))
+	middle := robust.Median(slices.Clone(late))
 	within := make([][]float64, len(r.Measures))
 	for i, n := range notes {
 		if k := e.Map.Position(n.Written+1e-6).Measure - 1; k >= 0 && k < len(within) {
@@ -48,7 +49,7 @@ func truth(e *simulate.Ensemble, s *simulate.Take, r Report) (spread float64, ap
 	for _, list := range within {
 		apart = append(apart, off(list))
 	}
-	return 1.4826 * median(late), apart
+	return robust.Spread(late), apart
 }
 
 // The spread of timing against the simulator's truth: players with all kinds

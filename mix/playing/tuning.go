@@ -3,6 +3,7 @@ package playing
 import (
 	"cmp"
 	"math"
+	"ripieno/mix/robust"
 	"slices"
 )
 
@@ -107,36 +108,11 @@ func about(all []heard, centre, circle float64) Tuning {
 		value[i], weight[i] = wrap(h.cents-centre, circle), h.length
 		t.Seconds += h.length
 	}
-	middle := weightedMedian(value, weight)
+	middle := robust.WeightedMedian(value, weight)
 	for i := range value {
 		value[i] = math.Abs(value[i] - middle)
 	}
 	t.Cents = wrap(centre+middle, circle)
-	t.Spread = 1.4826 * weightedMedian(value, weight)
+	t.Spread = robust.WeightedSpread(value, weight)
 	return t
-}
-
-// weightedMedian returns the value below and above which lies half of the weight,
-// between the two nearest by how much of the half either has; NaN when empty.
-func weightedMedian(value, weight []float64) float64 {
-	order := make([]int, len(value))
-	total := 0.0
-	for i := range order {
-		order[i] = i
-		total += weight[i]
-	}
-	slices.SortFunc(order, func(a, b int) int { return cmp.Or(cmp.Compare(value[a], value[b]), a-b) })
-	sum, last, lastAt := 0.0, math.NaN(), 0.0
-	for _, i := range order {
-		at := sum + weight[i]/2 // the middle of this one's share
-		sum += weight[i]
-		if at >= total/2 {
-			if math.IsNaN(last) || at == lastAt {
-				return value[i]
-			}
-			return last + (value[i]-last)*(total/2-lastAt)/(at-lastAt)
-		}
-		last, lastAt = value[i], at
-	}
-	return last
 }

@@ -18,7 +18,7 @@ import (
 // find asks once for all tests of a package.
 var find = sync.OnceValues(func() (*ffmpeg.Tool, error) { return ffmpeg.Find(context.Background()) })
 
-// Tool is the ffmpeg on the search path.
+// Tool returns the ffmpeg on the search path.
 func Tool(t testing.TB) *ffmpeg.Tool {
 	t.Helper()
 	tool, err := find()

@@ -135,7 +135,7 @@ var standard = [thresholds]Threshold{
 // [Standard].
 type Limits struct{ table [thresholds]Threshold }
 
-// Standard is the table as documented.
+// Standard returns the table as documented.
 func Standard() Limits { return Limits{standard} }
 
 // Table lists the thresholds in their order.

@@ -19,7 +19,8 @@
 		for (const r of rows) r.classList.toggle("off", off.has(r.dataset.take));
 		document.body.classList.toggle("brief", form.elements.brief.checked);
 		const n = cards.length - off.size;
-		told.textContent = n === cards.length ? "All " + n + " takes are shown." : n + " of " + cards.length + " takes " + (n === 1 ? "is" : "are") + " shown.";
+		const text = n === cards.length ? form.dataset.all : form.dataset.some;
+		told.textContent = text.replace("{count}", n).replace("{all}", cards.length);
 	};
 
 	form.hidden = false;
@@ -52,7 +53,7 @@
 		} catch {
 			try { done = document.execCommand("copy"); } catch { /* selected it is, at least */ }
 		}
-		say.textContent = done ? "Copied." : "Selected: copy it with Ctrl+C or ⌘C.";
+		say.textContent = done ? form.dataset.copied : form.dataset.selected;
 	};
 	for (const b of all("button[data-copy]")) {
 		b.hidden = false;

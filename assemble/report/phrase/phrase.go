@@ -1,5 +1,7 @@
-// Package phrase holds the sentences of the pages that players read, in
-// several languages, and lets a production replace any of them.
+// Package phrase holds everything that players and audience read, in several
+// languages: the words of films, pages and notes. They stand in one file,
+// words.txt, which a translator can edit. A production can replace the sentences
+// of its call sheet.
 //
 // A sentence has a key and may have places to fill in, written {like-this}.
 // The English text of a key says which places it has; translations and
@@ -10,49 +12,28 @@
 package phrase
 
 import (
-	"embed"
-	"encoding/json"
 	"fmt"
-	"io/fs"
-	"path"
 	"regexp"
 	"slices"
 	"strconv"
 	"strings"
-	"sync"
 	"time"
 )
-
-//go:embed words/*.json
-var files embed.FS
 
 // Default is the language that is there when none is chosen.
 const Default = "en"
 
-// texts is key to text for every language. The files are part of the program,
-// and a test reads them all, so they cannot fail to load.
-var texts = sync.OnceValue(func() map[string]map[string]string {
-	all := map[string]map[string]string{}
-	names, _ := fs.Glob(files, "words/*.json")
-	for _, name := range names {
-		words := map[string]string{}
-		data, err := files.ReadFile(name)
-		if err == nil {
-			err = json.Unmarshal(data, &words)
-		}
-		if err != nil {
-			panic("phrase: " + name + ": " + err.Error()) // a slip of ours
-		}
-		all[strings.TrimSuffix(path.Base(name), ".json")] = words
-	}
-	return all
-})
-
 // Languages returns the languages there are, as language tags ("en"), sorted.
-func Languages() []string { return sorted(texts()) }
+func Languages() []string { return sorted(texts().texts) }
 
 // Keys returns the keys of all sentences, sorted.
-func Keys() []string { return sorted(texts()[Default]) }
+func Keys() []string { return sorted(texts().texts[Default]) }
+
+// SheetKeys returns the keys of the sentences that a production can replace,
+// sorted: those of the call sheet. Keys of films, the report and notes have a dot.
+func SheetKeys() []string {
+	return slices.DeleteFunc(Keys(), func(key string) bool { return strings.Contains(key, ".") })
+}
 
 func sorted[V any](m map[string]V) []string {
 	var all []string
@@ -68,11 +49,11 @@ var place = regexp.MustCompile(`\{[a-z-]+\}`)
 
 // Places returns what the text of a key can have filled in, each as {name}; nil
 // for a key there is not.
-func Places(key string) []string { return place.FindAllString(texts()[Default][key], -1) }
+func Places(key string) []string { return place.FindAllString(texts().texts[Default][key], -1) }
 
 // Check returns an error when text cannot stand for the sentence of that key.
 func Check(key, text string) error {
-	if _, ok := texts()[Default][key]; !ok {
+	if _, ok := texts().texts[Default][key]; !ok {
 		return fmt.Errorf("unknown sentence %q", key)
 	}
 	known := Places(key)
@@ -102,7 +83,7 @@ func Open(language string, own map[string]string) (*Book, error) {
 	if language == "" {
 		language = Default
 	}
-	words, ok := texts()[language]
+	words, ok := texts().texts[language]
 	if !ok {
 		return nil, fmt.Errorf("unknown language %q; known are %s", language, strings.Join(Languages(), ", "))
 	}
@@ -112,6 +93,15 @@ func Open(language string, own map[string]string) (*Book, error) {
 		}
 	}
 	return &Book{Language: language, own: own, words: words}, nil
+}
+
+// Of returns the sentences of a language that is known to be there, none of them
+// replaced; those of [Default] for any other.
+func Of(language string) *Book {
+	if b, err := Open(language, nil); err == nil {
+		return b
+	}
+	return &Book{Language: Default, words: texts().texts[Default]}
 }
 
 // Say returns the sentence of key with its places filled in: pairs are names
@@ -135,11 +125,26 @@ func (b *Book) Say(key string, pairs ...string) string {
 }
 
 // Count does what Say does, with a sentence of its own, key-one, for a single thing.
+// The languages that are here tell one from many and no more; none of their
+// sentences is said of nothing.
 func (b *Book) Count(key string, n int, pairs ...string) string {
 	if n == 1 {
 		key += "-one"
 	}
 	return b.Say(key, pairs...)
+}
+
+// Quote returns a text in the quotation marks of the language.
+func (b *Book) Quote(text string) string { return b.Say("quote", "text", text) }
+
+// List returns items as a sentence names them: with commas, and a word before the
+// last.
+func (b *Book) List(items []string) string {
+	n := len(items)
+	if n < 2 {
+		return strings.Join(items, "")
+	}
+	return b.Say("list-and", "first", strings.Join(items[:n-1], ", "), "last", items[n-1])
 }
 
 // Number returns x with at most that many decimals and without trailing zeros.
@@ -166,13 +171,28 @@ func (b *Book) Clock(seconds float64) string {
 func (b *Book) Date(day time.Time, clock string) string {
 	date := b.Say("date",
 		"weekday", b.Say(fmt.Sprintf("weekday-%d", (int(day.Weekday())+6)%7+1)), // Monday is 1 (ISO 8601)
-		"day", strconv.Itoa(day.Day()), "month", b.Say(fmt.Sprintf("month-%d", int(day.Month()))), "year",
-		strconv.Itoa(day.Year()))
+		"day", b.day(day), "month", b.month(day), "year", strconv.Itoa(day.Year()))
 	if clock == "" {
 		return date
 	}
-	return b.Say("date-clock", "date", date, "clock", clock)
+	hour, minute, _ := strings.Cut(clock, ":")
+	return b.Say("date-clock", "date", date, "clock", b.Say("clock", "hour", hour, "minute", minute))
 }
+
+// Day returns a day without its weekday, as it stands on a title.
+func (b *Book) Day(day time.Time) string {
+	return b.Say("date-plain", "day", b.day(day), "month", b.month(day), "year", strconv.Itoa(day.Year()))
+}
+
+// day returns the number of a day; some languages count the first.
+func (b *Book) day(day time.Time) string {
+	if day.Day() == 1 {
+		return b.Say("day-1")
+	}
+	return strconv.Itoa(day.Day())
+}
+
+func (b *Book) month(day time.Time) string { return b.Say(fmt.Sprintf("month-%d", int(day.Month()))) }
 
 // Unit returns a note value such as "dotted-quarter" in words; one without a name
 // here comes back as it is.

@@ -102,7 +102,7 @@ func (c codec) round(spec, block []float64, rate int) {
 	}
 }
 
-// next is where the band after the one at lo begins: bands of four lines, then
+// next returns where the band after the one at lo begins: bands of four lines, then
 // of a sixth of the frequency.
 func next(lo int) int { return lo + max(4, lo/6) }
 

@@ -6,7 +6,7 @@ import (
 	"testing"
 )
 
-// noise is white, with a clap's sudden start in its middle.
+// noise returns white, with a clap's sudden start in its middle.
 func noise(n int, number uint64) []float64 {
 	r := rand.New(rand.NewPCG(number, 3))
 	x := make([]float64, n)

@@ -62,7 +62,7 @@ func newInstrument(r *rand.Rand) instrument {
 // below (Vos and Rasch, 1981, "The perceptual onset of musical tones": 6 to 15).
 var heardAt = math.Pow(10, -10.0/20)
 
-// ahead is how long before a note is heard to begin its player has to begin, as
+// ahead returns how long before a note is heard to begin its player has to begin, as
 // most notes of the instrument speak.
 func (i instrument) ahead() float64 { return i.attack * math.Pow(heardAt/i.first, 1/i.shape) }
 
@@ -72,7 +72,7 @@ func (i instrument) held() bool { return math.IsInf(i.decay, 1) }
 // slow reports whether notes pull naive onset timing off.
 func (i instrument) slow() bool { return i.held() && i.first < 0.6 }
 
-// vary is the instrument as one of its notes of some seconds sounds: low and
+// vary returns the instrument as one of its notes of some seconds sounds: low and
 // soft ones speak later, and no two alike.
 func (i instrument) vary(r *rand.Rand, s sound) instrument {
 	if !i.held() {
@@ -122,7 +122,7 @@ func (i instrument) envelope(env []float64, age, step, length float64) {
 	}
 }
 
-// heard is how long after it begins a note of some length is heard.
+// heard returns how long after it begins a note of some length is heard.
 func (i instrument) heard(length float64) float64 {
 	if !i.held() {
 		return i.ahead()

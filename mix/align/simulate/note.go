@@ -8,7 +8,7 @@ type Note struct {
 	MIDI                   int
 }
 
-// Notes are the notes of the take's player, in order of writing, whether or
+// Notes returns the notes of the take's player, in order of writing, whether or
 // not the file holds them all.
 func (t *Take) Notes() []Note { return t.p.notes }
 
@@ -21,7 +21,7 @@ type Event struct {
 	Loud   float64 // 0..1
 }
 
-// Events are all notes that the take's player plays, in no order.
+// Events returns all notes that the take's player plays, in no order.
 func (t *Take) Events() []Event {
 	var out []Event
 	for _, s := range t.p.sounds {

@@ -140,7 +140,7 @@ func (p *player) give(r *rand.Rand) {
 	p.late += middle(speaks)
 }
 
-// middle is the median of v, which it sorts; 0 of none.
+// middle returns the median of v, which it sorts; 0 of none.
 func middle(v []float64) float64 {
 	if len(v) == 0 {
 		return 0
@@ -179,7 +179,7 @@ func (p *player) giveCue(r *rand.Rand) {
 	p.sounds = append(p.sounds, p.cueSound(at))
 }
 
-// cueSound is the player's cue at a guide time.
+// cueSound returns the player's cue at a guide time.
 func (p *player) cueSound(at float64) sound {
 	switch p.cued {
 	case "note":

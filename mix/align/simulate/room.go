@@ -53,7 +53,7 @@ func newTail(r *rand.Rand, m room, rate int) *tail {
 	return t
 }
 
-// next is the tail's next sample after v came in.
+// next returns the tail's next sample after v came in.
 func (t *tail) next(v float64) float64 {
 	var out, sum float64
 	var y [lines]float64
@@ -79,7 +79,7 @@ func (t *tail) next(v float64) float64 {
 	return out
 }
 
-// energy is that of the tail's answer to one sample.
+// energy returns that of the tail's answer to one sample.
 func (t *tail) energy(seconds float64, rate int) float64 {
 	var e float64
 	for i := range int(seconds * float64(rate)) {

@@ -273,7 +273,7 @@ func (s *score) step(r *rand.Rand, is role, pitch, centre, root int, onBeat bool
 	return nearestOf(next-s.tonic, classes) + s.tonic
 }
 
-// nearestOf is the pitch nearest to one that belongs to the pitch classes given.
+// nearestOf returns the pitch nearest to one that belongs to the pitch classes given.
 func nearestOf(pitch int, classes []int) int {
 	for d := range 12 {
 		for _, c := range classes {

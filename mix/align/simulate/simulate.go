@@ -34,7 +34,7 @@ const (
 	Hard
 )
 
-// String is the level's name in lower case.
+// String returns the level's name in lower case.
 func (l Level) String() string { return [...]string{"easy", "typical", "hard"}[l] }
 
 // Options choose what New invents.
@@ -72,7 +72,7 @@ type Truth struct {
 // horns and voices.
 func (t Truth) Slow() bool { return t.slow }
 
-// MeanOffset is the offset at which the notes lie on the beats: the mean of what
+// MeanOffset returns the offset at which the notes lie on the beats: the mean of what
 // the player meant, later by as much as half the notes are heard late.
 func (t Truth) MeanOffset() float64 { return t.Offset - t.Lateness }
 

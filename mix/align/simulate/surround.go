@@ -162,7 +162,7 @@ func (p *player) rustle(r *rand.Rand, at float64) {
 	p.sounds = append(p.sounds, sound{kind: "rustle", at: at, length: 0.2 + r.Float64(), loud: -20 + 12*r.Float64()})
 }
 
-// newLeak is how loud the guide leaks into the microphone, in dB of a click
+// newLeak returns how loud the guide leaks into the microphone, in dB of a click
 // over the music's peak: through headphones, or from a loudspeaker.
 func newLeak(r *rand.Rand, o Options) float64 {
 	share, loud := r.Float64(), r.Float64()

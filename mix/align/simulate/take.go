@@ -73,7 +73,7 @@ func newTake(r *rand.Rand, p *player, kind int, o Options) *Take {
 	return t
 }
 
-func ratio(t *Take) float64 { return 1 + t.Truth.DriftPPM*1e-6 }
+func ratio(t *Take) float64 { return audio.PPM(t.Truth.DriftPPM).Ratio() }
 
 // file turns a guide time into a time of the file.
 func (t *Take) file(guide float64) float64 { return (guide - t.Truth.Offset) / ratio(t) }
@@ -105,7 +105,7 @@ func (t *Take) Source() audio.Source {
 	return t.record(x)
 }
 
-// Record is the file had the player's notes, [Take.Events], sounded as dry does:
+// Record returns the file had the player's notes, [Take.Events], sounded as dry does:
 // its first channel, which begins at a guide time. Everything else is as in
 // Source. It fails when dry does.
 func (t *Take) Record(dry audio.Source, from float64) (audio.Source, error) {
@@ -151,7 +151,7 @@ func (t *Take) record(x []float64) audio.Source {
 	return audio.NewMemory(b, t.rate)
 }
 
-// measure is the peak of the music, that which a thousandth of it exceeds, and
+// measure returns the peak of the music, that which a thousandth of it exceeds, and
 // by what it is to be multiplied to lie at the device's level.
 func (t *Take) measure(x []float64) (peak, scale float64) {
 	from := max(0, int(t.file(t.p.m.Start())*float64(t.rate)))
@@ -195,9 +195,9 @@ func (t *Take) leak(x []float64, peak float64) {
 	}
 }
 
-// Written is the guide times at which the notes of the player's part are
+// Written returns the guide times at which the notes of the player's part are
 // written to begin, in order.
 func (t *Take) Written() []float64 { return t.p.wrote }
 
-// Instrument is what the player plays.
+// Instrument returns what the player plays.
 func (t *Take) Instrument() string { return t.p.inst.name }

@@ -1,4 +1,4 @@
-package assemble
+package roll
 
 import (
 	"slices"
@@ -7,27 +7,27 @@ import (
 	"time"
 
 	"ripieno/assemble/intake"
-	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
 	"ripieno/assemble/takes"
 )
 
 // TestRoll covers every status; the day itself is not late, the next one is.
 func TestRoll(t *testing.T) {
-	man := &manifest.Production{Takes: []manifest.Take{
-		{Name: "oboe", Player: "Mara Voss", Part: "Oboe", Video: &manifest.File{Path: "intake/o.mov"}, Audio: &manifest.File{Path: "intake/o.wav"}},
+	man := &production.Production{Takes: []production.Take{
+		{Name: "oboe", Player: "Mara Voss", Part: "Oboe", Video: &production.File{Path: "intake/o.mov"}, Audio: &production.File{Path: "intake/o.wav"}},
 		{Name: "horn", Expected: true},
-		{Name: "flute", Video: &manifest.File{Path: "intake/f.mp4"}},
-		{Name: "cello", Video: &manifest.File{Path: "intake/c.mp4"}},
+		{Name: "flute", Video: &production.File{Path: "intake/f.mp4"}},
+		{Name: "cello", Video: &production.File{Path: "intake/c.mp4"}},
 	}}
 	quiet := intake.Finding{Level: intake.Ask, What: "it is soft", Ask: "could you sit closer?"}
 	broken := intake.Finding{Level: intake.Redo, What: "it breaks off", Ask: "please send it again"}
 	fine := intake.Finding{Level: intake.OK, What: "an uneven frame rate"}
-	check := CheckResult{
-		Takes: []CheckedTake{
-			{Name: "oboe", Level: "ask", Findings: []intake.Finding{quiet, fine}}, {Name: "horn", Level: levelMissing},
+	check := Check{
+		Takes: []Checked{
+			{Name: "oboe", Level: "ask", Findings: []intake.Finding{quiet, fine}}, {Name: "horn", Level: LevelMissing},
 			{Name: "flute", Level: "redo", Findings: []intake.Finding{broken, quiet}}, {Name: "cello", Level: "redo", Findings: []intake.Finding{broken}},
 		},
-		Faults: []Bad{{Take: "horn", Kind: takes.KindMissing}, {Take: "cello", Kind: takes.KindUnreadable, What: "no such file"}},
+		Faults: []takes.Fault{{Take: "horn", Kind: takes.KindMissing}, {Take: "cello", Kind: takes.KindUnreadable, What: "no such file"}},
 	}
 	due := time.Date(2031, 6, 12, 0, 0, 0, 0, time.UTC)
 	for _, c := range []struct {
@@ -39,7 +39,7 @@ func TestRoll(t *testing.T) {
 		{due, due.Add(23 * time.Hour), StatusMissing, `take "horn" is not in yet`},
 		{due, due.Add(24 * time.Hour), StatusLate, `take "horn" is late: it was due on 2031-06-12`},
 	} {
-		r := roll(man, check, c.due, c.now)
+		r := Call(man, check, c.due, c.now)
 		var got []Status
 		var whats []string
 		for _, l := range r.Takes {

@@ -1,4 +1,4 @@
-package assemble
+package roll
 
 import (
 	"errors"
@@ -12,32 +12,32 @@ import (
 // names the takes in one line. Other faults are told as ever, and the code is that
 // of the gravest.
 func TestVerdict(t *testing.T) {
-	asks := func(name, what, hint string, choice bool) Bad {
-		return Bad{Take: name, Kind: takes.KindUnplaced, What: name + ": needs review: " + what, Hint: hint, Asks: true, Choice: choice}
+	asks := func(name, what, hint string, choice bool) takes.Fault {
+		return takes.Fault{Take: name, Kind: takes.KindUnplaced, What: name + ": needs review: " + what, Hint: hint, Asks: true, Choice: choice}
 	}
 	silent := asks("tuba", "nothing is heard", "write cue_at", false)
 	horn := asks("horn-2", "clap at 12.34 s (88 %) or 9.94 s (11 %)", "accept horn-2=1", true)
 	viola := asks("viola", "clap at 3.00 s (60 %) or 4.00 s (40 %)", "accept viola=1", true)
-	cut := Bad{Take: "oboe", Kind: takes.KindUnreadable, What: "intake/oboe.mp4: cut off", Hint: "ask again"}
-	late := Bad{Take: "bell", Kind: takes.KindMissing, What: `take "bell" is not in yet`, Hint: "wait"}
+	cut := takes.Fault{Take: "oboe", Kind: takes.KindUnreadable, What: "intake/oboe.mp4: cut off", Hint: "ask again"}
+	late := takes.Fault{Take: "bell", Kind: takes.KindMissing, What: `take "bell" is not in yet`, Hint: "wait"}
 	for _, c := range []struct {
 		name        string
-		faults      []Bad
+		faults      []takes.Fault
 		sync, other string
 	}{
 		{"nothing", nil, "", ""},
-		{"one", []Bad{horn}, "horn-2: needs review: clap at 12.34 s (88 %) or 9.94 s (11 %)\n  hint: accept horn-2=1",
+		{"one", []takes.Fault{horn}, "horn-2: needs review: clap at 12.34 s (88 %) or 9.94 s (11 %)\n  hint: accept horn-2=1",
 			"1 take needs review and is left out: horn-2\n  hint: run `ripieno sync`"},
-		{"all kinds", []Bad{silent, cut, horn, viola, late},
+		{"all kinds", []takes.Fault{silent, cut, horn, viola, late},
 			"intake/oboe.mp4: cut off\n  hint: ask again\ntake \"bell\" is not in yet\n  hint: wait\n" +
 				"tuba: needs review: nothing is heard\nhorn-2: needs review: clap at 12.34 s (88 %) or 9.94 s (11 %)\n" +
 				"viola: needs review: clap at 3.00 s (60 %) or 4.00 s (40 %)\n  hint: accept horn-2=1",
 			"intake/oboe.mp4: cut off\n  hint: ask again\ntake \"bell\" is not in yet\n  hint: wait\n" +
 				"3 takes need review and are left out: tuba, horn-2, viola\n  hint: run `ripieno sync`"},
-		{"nothing to choose", []Bad{silent}, "tuba: needs review: nothing is heard\n  hint: write cue_at",
+		{"nothing to choose", []takes.Fault{silent}, "tuba: needs review: nothing is heard\n  hint: write cue_at",
 			"1 take needs review and is left out: tuba\n  hint: run `ripieno sync`"},
 	} {
-		for verb, got := range map[string]error{"sync": SyncResult{Faults: c.faults}.Verdict(), "other": Verdict(c.faults)} {
+		for verb, got := range map[string]error{"sync": SyncVerdict(c.faults), "other": Verdict(c.faults)} {
 			want := c.other
 			if verb == "sync" {
 				want = c.sync

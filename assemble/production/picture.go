@@ -1,0 +1,82 @@
+package production
+
+import (
+	"ripieno/assemble/fault"
+	"ripieno/layout/shot"
+)
+
+// Picture is what all deliverables share.
+type Picture struct {
+	FPSNum, FPSDen int // frame rate as a fraction; 30/1 when not given
+	AspectW        int // aspect of a tile, 16:9 when not given
+	AspectH        int
+	Gutter         int     // pixels between tiles at 1080 lines, scaled with the canvas; 6 when not given
+	Margin         int     // pixels round the grid at 1080 lines; 0 when not given
+	Background     string  // "#rrggbb"; "#14161a" when not given
+	Backdrop       *Asset  // a picture instead of Background, which is then only that of cards in tiles; nil for none
+	Labels         bool    // names on tiles; true when not given
+	LabelsFor      float64 // seconds of a shot in which names are shown; 0, when not given: all of it
+	LabelsFade     float64 // seconds in which names come and go; 0, when not given: at once
+	Rows           Rows
+	ShortRows      Alignment // of incomplete rows
+	SmallestTile   int       // height in pixels at 1080 lines below which a grid becomes pages; 0, when not given: any
+	Fonts          []Asset   // fill in for characters that the embedded fonts lack, in this order
+	MatchLight     bool      // match: light, bring exposure and white balance of takes together; false when not given
+	FadeIn         float64   // seconds in which the film comes out of black; 0 when not given
+	FadeOut        float64   // seconds in which it goes into black; 0 when not given
+	LeadIn         float64   // seconds of film before measure 1; 3 when not given
+	Tail           float64   // seconds of film after the last measure; 3 when not given
+}
+
+// Shot is one line of the shot list. It lasts until To, or until the next
+// shot begins.
+type Shot struct {
+	From    Time
+	To      *Time
+	Show    shot.Kind
+	Section string // for soli
+	Take    string // for solo, and the left one of pair
+	Other   string // the right one of pair
+	Others  Others // for solo
+	Text    string // for card: "title", "credits", "dedication" or free text
+	Roll    bool   // for credits: they move up the canvas
+	Labels  *bool  // nil: as Picture.Labels says
+	// LabelsFor is as Picture's, nil for that one.
+	LabelsFor  *float64
+	Transition Transition // from the shot before
+	Mark       fault.Mark
+}
+
+// Transition is how a shot takes over from the one before. It ends where the
+// shot begins, so that the new shot stands complete on its downbeat.
+type Transition struct {
+	Kind    TransitionKind
+	Seconds float64 // how long before the shot's beginning it starts; 0 for a cut
+	Mark    fault.Mark
+}
+
+// Deliverable is one finished film.
+type Deliverable struct {
+	Name string // unique; the file is called after it
+	W, H int    // canvas in pixels, even
+	// Codec is what the finished film's picture is encoded as. Rough cuts are
+	// always H.264.
+	Codec Codec
+	// Poster is the moment of the film that is also kept as a picture; nil for none.
+	Poster *Time
+	Mark   fault.Mark
+}
+
+// Chapter is a place in the film that a viewer can jump to.
+type Chapter struct {
+	At   Time
+	Name string
+	Mark fault.Mark
+}
+
+// Note is a text beside the film, for players that show subtitles.
+type Note struct {
+	From, To Time
+	Text     string
+	Mark     fault.Mark
+}

@@ -1,0 +1,111 @@
+// Package production holds what production.yaml says, as plain values: the
+// takes, the shots, the sound, the picture, the guide. It is what everything
+// that depends on a production may know, and reads and writes nothing itself:
+// package manifest turns a file into a checked [Production] and back, and
+// package plan decides what follows from one.
+//
+// Closed sets of words are types of their own, and each has a set ([Timings],
+// [Codecs], ...) that lists and parses its words; the manifest's schema and its
+// hints are made from those sets.
+//
+// Units: seconds of guide time, decibels, parts per million, pixels, percent
+// for pan.
+package production
+
+import (
+	"fmt"
+	"ripieno/assemble/fault"
+	"ripieno/assemble/intake/limit"
+	"ripieno/mix/tempo"
+	"ripieno/mix/tempo/score"
+)
+
+// Production is a checked production.yaml. Every musical position in it has
+// already become guide time through Tempo.
+type Production struct {
+	Path string // the manifest that was read
+	Dir  string // its folder, absolute; file names in the manifest are relative to it
+
+	Language   string // of films, pages and notes, as its tag; "en" when not given
+	Title      string
+	Composer   string
+	Ensemble   string
+	Dedication string
+
+	Tempo     *tempo.Map
+	Score     *score.Score // what Tempo was made from; nil when the manifest writes the tempo itself
+	Guide     Guide
+	Timing    Timing    // of takes that say nothing else
+	Sections  []Section // those declared, in order, then those that only takes name
+	Takes     []Take    // in the order of the manifest, which is the order of seats where none is written
+	Seats     int       // how many there were when the seats of takes were given; 0 when not given
+	Mix       Mix
+	Picture   Picture
+	Shots     []Shot        // sorted by From; may be empty (then the whole film is tutti)
+	Deliver   []Deliverable // at least one
+	Chapters  []Chapter     // in order of time
+	Notes     []Note        // programme notes, in order of time
+	CallSheet CallSheet
+	Check     limit.Limits // from where on check finds fault with a take
+
+	// TakesMark is where the key takes stands, for NeedTakes; without a file when
+	// the production was not read from one.
+	TakesMark fault.Mark `json:"-"`
+}
+
+// Section is a group of takes with a common gain.
+type Section struct {
+	Name       string
+	GainDB     float64
+	TargetLUFS *float64 // loudness of the whole section under balance: auto; nil: each take as loud as any other
+	Mark       fault.Mark
+}
+
+// Asset is a file of the production that is not a take: a font, a picture, a
+// recorded room.
+type Asset struct {
+	Path string // relative to the production's folder
+	Mark fault.Mark
+}
+
+// Assets returns all such files that the manifest names, as often as it does.
+func (p *Production) Assets() []Asset {
+	list := append([]Asset(nil), p.Picture.Fonts...)
+	for _, a := range []*Asset{p.Picture.Backdrop, p.Mix.Impulse} {
+		if a != nil {
+			list = append(list, *a)
+		}
+	}
+	for _, t := range p.Takes {
+		if t.Backing != nil {
+			list = append(list, *t.Backing)
+		}
+	}
+	return list
+}
+
+// NeedTakes returns a fault when the production has no takes at all, which is fine
+// for making the guide and for nothing after it.
+func (p *Production) NeedTakes() error {
+	if len(p.Takes) > 0 {
+		return nil
+	}
+	if p.TakesMark.File == "" { // not read from a file
+		return fault.New(fault.Manifest, "", "the production has no takes", "add one under takes:")
+	}
+	return fault.At(fault.Manifest, p.TakesMark, "the production has no takes",
+		"add one under takes: for example - "+TakeExample)
+}
+
+// TakeExample is a take as production.yaml writes it.
+const TakeExample = "{name: oboe-1, player: Mara Voss, video: {file: intake/mara.mov}}"
+
+// NoSuch returns the fault for a name that a person gave and the manifest lacks;
+// what says what was named, known which names there are.
+func (p *Production) NoSuch(what, name string, known []string) error {
+	hint := "the manifest has none"
+	if len(known) > 0 {
+		hint = fmt.Sprintf("the manifest has %q", known)
+	}
+	return fault.New(fault.Manifest, p.Path, fmt.Sprintf("no %s is called %q", what, name), hint)
+}

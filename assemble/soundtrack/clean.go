@@ -1,0 +1,111 @@
+package soundtrack
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"ripieno/assemble/plan"
+	"ripieno/assemble/store"
+	"ripieno/assemble/task"
+	"ripieno/mix"
+	"ripieno/mix/loudness"
+)
+
+// cleanRule is the version of what is done to takes by themselves. Raise it when
+// a sample of a cleaned voice changes, and only then: films without are not
+// touched by it.
+const cleanRule = 1
+
+// costHeard is the estimated cost in seconds of one core of hearing a second of
+// sound.
+const costHeard = 0.004
+
+// covered is by how much softer the noise of a take counts that is closed where
+// nobody plays: what is left of it sounds under playing alone, its own and the
+// others'. Chosen by ear and by the spectral distance on simulated ensembles.
+const covered = loudness.LUFS(12)
+
+// heardTask finds the noise of a recording and where it is played.
+func heardTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis]) task.Ref[mix.Heard] {
+	t := task.Task{
+		ID: task.ID("heard", r.Name), Name: r.File, Stage: "measure", Cost: costHeard * r.Seconds, Keep: true,
+		Action: store.NewAction("heard").Version(mix.HeardVersion).Arg("clock", s.Sound.Clock).
+			Arg("delay", s.Treat.Delay).Arg("piece", s.Clean.Piece),
+	}
+	t.Needs("sound", r.Samples)
+	t.Needs("level", level)
+	t.Action = t.Action.Ext(".gob").For(r.File)
+	t.Make = func(_ context.Context, in task.Inputs, tmp string, _ func(float64)) error {
+		samples, err := r.Samples.Read(in)
+		if err != nil {
+			return err
+		}
+		a, err := level.Read(in)
+		if err != nil {
+			return err
+		}
+		strip := recorded(s, samples)
+		strip.Repair = a.Repair
+		h, err := mix.Hear(strip, s.Clean.Piece)
+		if err != nil {
+			return err
+		}
+		return store.Save(tmp, h)
+	}
+	return task.Value[mix.Heard](t)
+}
+
+// cleaned gives a strip what is done to it by itself, by what was heard of it.
+func cleaned(strip mix.Strip, c plan.Cleaning, h mix.Heard) mix.Strip {
+	if c.Silence {
+		strip.Playing = h.Curve(strip)
+	}
+	if depth := h.Depth(); c.Noise && depth > 0 {
+		strip.Reduce = &mix.Reduce{Noise: &h.Noise, Depth: depth}
+	}
+	return strip
+}
+
+// CleanResult is what was done to a strip by itself. Fields are added, never
+// renamed.
+type CleanResult struct {
+	Distance *float64 `json:"noise_distance_db"` // of the playing over the noise, A-weighted; null: nothing was heard
+	Reduced  float64  `json:"noise_reduced_db"`  // at most, under the playing
+	Open     *float64 `json:"open"`              // share of the film in which it is open; null: it is never closed
+}
+
+// cleanResult describes what was done to strip i, nil for nothing.
+func (t *Track) cleanResult(i int, h mix.Heard) *CleanResult {
+	p := t.parts[i]
+	if !p.Clean.Any() {
+		return nil
+	}
+	r := &CleanResult{}
+	if !math.IsNaN(h.Playing.Distance) {
+		d := math.Round(h.Playing.Distance*10) / 10
+		r.Distance = &d
+	}
+	if p.Clean.Noise {
+		r.Reduced = math.Round(float64(h.Depth())*10) / 10
+	}
+	strip := mix.Strip{Offset: p.Sound.Clock.Offset, Drift: p.Sound.Clock.Drift, Delay: p.Treat.Delay}
+	if c := h.Curve(strip); p.Clean.Silence && c != nil {
+		open := c.Open(p.Treat.From, p.Treat.To).Seconds() / max((p.Treat.To-p.Treat.From).Seconds(), 1e-9)
+		open = math.Round(open*1000) / 1000
+		r.Open = &open
+	}
+	return r
+}
+
+// words says what was done, for the table of strips; "" for nothing.
+func (r *CleanResult) words() []string {
+	if r == nil {
+		return nil
+	}
+	var notes []string
+	if r.Reduced > 0 && r.Distance != nil {
+		notes = append(notes, fmt.Sprintf("noise %.0f dB under the playing, reduced by up to %.0f dB", *r.Distance, r.Reduced))
+	}
+	return notes
+}

@@ -1,0 +1,126 @@
+package denoise
+
+import (
+	"errors"
+	"io"
+	"math"
+
+	"ripieno/mix/audio"
+)
+
+// How much of the silence before the piece is taken for its noise: the quieter
+// third, which speech, a clap and clicks from headphones are not in, and at
+// least half a second of it. A recording without gives its quietest twentieth.
+const (
+	countInShare = 1.0 / 3
+	leastSample  = 0.5 // seconds
+	quietShare   = 0.05
+	// A count-in that is louder than the quietest moments by more holds
+	// somebody who plays.
+	mostOver = 6.0 // dB
+)
+
+// Listen reads src to its end and returns its noise. Nobody plays before frame
+// from of src; 0 or less says that nothing is known of it.
+func Listen(src audio.Source, from int64) (*Noise, error) {
+	before, all := &drawers{}, &drawers{}
+	spec, in := NewSpectrum(), audio.NewBlock(src.Channels(), Size)
+	power := make([]float64, Lines)
+	for at := int64(0); ; at += Size {
+		n, err := readFull(src, in)
+		if err != nil && !errors.Is(err, io.EOF) {
+			return nil, err
+		}
+		if n < Size {
+			break
+		}
+		clear(power)
+		for _, x := range in {
+			spec.AddPower(power, x)
+		}
+		for k := range power {
+			power[k] /= float64(len(in))
+		}
+		all.add(power)
+		if at+Size <= from {
+			before.add(power)
+		}
+	}
+	noise := &Noise{Rate: src.Rate(), Power: all.quietest(quietShare)}
+	least := int64(leastSample / countInShare * float64(src.Rate()) / Size)
+	if before.total >= least {
+		sample := before.quietest(countInShare)
+		if 10*math.Log10(sum(sample)/math.Max(sum(noise.Power), 1e-30)) <= mostOver {
+			noise.Power, noise.Known = sample, true
+		}
+	}
+	return noise, nil
+}
+
+// sum returns the sum of all.
+func sum(list []float64) (total float64) {
+	for _, v := range list {
+		total += v
+	}
+	return total
+}
+
+// drawers sorts frames by loudness, a decibel a drawer, and keeps the sum of
+// the spectra in each, so that its size does not depend on the length.
+type drawers struct {
+	sums   [drawerCount][]float64
+	counts [drawerCount]int64
+	total  int64
+}
+
+const drawerCount = 140
+
+// add sorts a frame in. Digital silence says nothing and is left out.
+func (d *drawers) add(power []float64) {
+	level := 10 * math.Log10(sum(power)/(Size*Size/4)) // dB of full scale
+	if !(level > -139) {
+		return
+	}
+	i := min(int(level+drawerCount), drawerCount-1)
+	if d.sums[i] == nil {
+		d.sums[i] = make([]float64, len(power))
+	}
+	for k, p := range power {
+		d.sums[i][k] += p
+	}
+	d.counts[i]++
+	d.total++
+}
+
+// quietest returns the mean spectrum of the quietest share of the frames, whole
+// drawers; zeros without frames.
+func (d *drawers) quietest(share float64) []float64 {
+	out := make([]float64, Lines)
+	wanted, taken := max(1, int64(share*float64(d.total))), int64(0)
+	for i := 0; i < drawerCount && taken < wanted; i++ {
+		for k, p := range d.sums[i] {
+			out[k] += p
+		}
+		taken += d.counts[i]
+	}
+	for k := range out {
+		out[k] /= float64(max(taken, 1))
+	}
+	return out
+}
+
+// readFull reads until dst is full or the source ends.
+func readFull(src audio.Source, dst audio.Block) (int, error) {
+	done := 0
+	for done < dst.Frames() {
+		n, err := src.Read(dst.Slice(done, dst.Frames()))
+		done += n
+		if err != nil {
+			return done, err
+		}
+		if n == 0 {
+			return done, io.ErrNoProgress
+		}
+	}
+	return done, nil
+}

@@ -1,0 +1,148 @@
+package expand
+
+import (
+	"errors"
+	"io"
+	"math"
+
+	"ripieno/mix/audio"
+	"ripieno/mix/denoise"
+)
+
+// Version is the version of what Find finds.
+const Version = 1
+
+// Piece is where the piece lies in a recording, in seconds of the recording.
+type Piece struct{ From, To float64 }
+
+// Phrase is a stretch of a recording in which it is played, seconds.
+type Phrase struct{ From, To float64 }
+
+// Playing is how a recording is played.
+type Playing struct {
+	Phrases []Phrase // in order; none: nothing was heard over the noise
+	// Distance is how far the playing lies over the noise, A-weighted, in
+	// decibels; NaN when nothing is played.
+	Distance float64
+}
+
+// Find reads src to its end and returns where it is played. What sounds before
+// the piece or begins after it is no part of it, but what leads into its first
+// note or is left of its last one is.
+//
+// Where the noise is not known, one phrase reaches from the first note to the
+// last: a guess must not close a recording in which somebody plays softly.
+func Find(src audio.Source, noise *denoise.Noise, piece Piece) (Playing, error) {
+	t := newTrace(src, noise)
+	in := audio.NewBlock(src.Channels(), denoise.Size)
+	for {
+		for c := range in {
+			copy(in[c], in[c][denoise.Hop:])
+		}
+		n, err := readFull(src, in.Slice(denoise.Hop, denoise.Size))
+		if err != nil && !errors.Is(err, io.EOF) {
+			return Playing{}, err
+		}
+		in.Slice(denoise.Hop+n, denoise.Size).Clear()
+		if n > 0 {
+			t.add(in)
+		}
+		if n < denoise.Hop {
+			break
+		}
+	}
+	return t.playing(piece, noise.Known), nil
+}
+
+// readFull reads until dst is full or the source ends.
+func readFull(src audio.Source, dst audio.Block) (int, error) {
+	done := 0
+	for done < dst.Frames() {
+		n, err := src.Read(dst.Slice(done, dst.Frames()))
+		done += n
+		if err != nil {
+			return done, err
+		}
+		if n == 0 {
+			return done, io.ErrNoProgress
+		}
+	}
+	return done, nil
+}
+
+// trace is what is kept of every frame of a recording: five bytes every 21 ms.
+type trace struct {
+	rate   float64
+	spec   *denoise.Spectrum
+	noise  []float64 // of every band
+	bands  []int     // first lines, and the end of the last one
+	extra  []float64 // dB by which a band's power strays
+	weight []float64 // of every line
+	power  []float64
+	last   []float64 // of every band, the frame before
+	quiet  float64   // weighted power of the noise
+
+	excess []float32 // dB over the noise, of the band that stands out most
+	level  []float32 // weighted, dB
+}
+
+// newTrace prepares to follow src over its noise.
+func newTrace(src audio.Source, noise *denoise.Noise) *trace {
+	t := &trace{rate: float64(src.Rate()), spec: denoise.NewSpectrum(), power: make([]float64, denoise.Lines),
+		weight: aWeights(src.Rate())}
+	t.bands = append(t.bands, 2)
+	for from := 2; from < denoise.Lines; {
+		to := from + max(6, from*2/5)
+		if denoise.Lines-to < 6 {
+			to = denoise.Lines
+		}
+		n, p := float64(to-from), 0.0
+		for _, v := range noise.Power[from:to] {
+			p += v
+		}
+		t.noise = append(t.noise, math.Max(p, 1e-12*n))
+		t.extra = append(t.extra, 10*math.Log10(1+4/math.Sqrt(n)))
+		t.bands = append(t.bands, to)
+		from = to
+	}
+	t.last = make([]float64, len(t.noise))
+	for k, v := range noise.Power {
+		t.quiet += v * t.weight[k]
+	}
+	return t
+}
+
+// add takes the next frame.
+func (t *trace) add(in audio.Block) {
+	clear(t.power)
+	for _, x := range in {
+		t.spec.AddPower(t.power, x)
+	}
+	n, excess, level := float64(len(in)), math.Inf(-1), 0.0
+	for i, noise := range t.noise {
+		p := 0.0
+		for k := t.bands[i]; k < t.bands[i+1]; k++ {
+			p += t.power[k]
+			level += t.power[k] * t.weight[k]
+		}
+		p /= n
+		// Two frames together: half the straying.
+		excess = math.Max(excess, 10*math.Log10((p+t.last[i])/2/noise+1e-12)-t.extra[i])
+		t.last[i] = p
+	}
+	t.excess = append(t.excess, float32(excess))
+	t.level = append(t.level, float32(10*math.Log10(level/n+1e-12)))
+}
+
+// aWeights returns the power of A-weighting for every line (IEC 61672-1, its
+// formula in annex E; without the 2 dB at 1 kHz, which play no part in ratios).
+func aWeights(rate int) []float64 {
+	w := make([]float64, denoise.Lines)
+	for k := range w {
+		f2 := math.Pow(float64(k)*float64(rate)/denoise.Size, 2)
+		a := 12194 * 12194 * f2 * f2 / ((f2 + 20.6*20.6) * math.Sqrt((f2+107.7*107.7)*(f2+737.9*737.9)) *
+			(f2 + 12194*12194))
+		w[k] = a * a
+	}
+	return w
+}

@@ -1,0 +1,92 @@
+package mix
+
+import (
+	"ripieno/mix/audio"
+	"ripieno/mix/denoise"
+	"ripieno/mix/expand"
+)
+
+// Heard is what a recording says of itself when it is known where the piece
+// lies in it: its noise, and where it is played. It is measured before anything
+// is done to its sound but the repair of its channels.
+type Heard struct {
+	Noise   denoise.Noise
+	Playing expand.Playing // in seconds of the recording
+}
+
+// HeardVersion is the version of what [Hear] measures. Raise it when a figure
+// changes.
+const HeardVersion = 1
+
+// Hear reads a strip's recording and returns what it says of itself. The piece
+// lies in guide frames piece. An error is a [*StripError].
+func Hear(s Strip, piece Span) (Heard, error) {
+	var h Heard
+	if err := s.check(); err != nil {
+		return h, err
+	}
+	seconds := func(f audio.Frames) float64 { return (f.Seconds() - s.Offset - s.Delay) / s.Drift.Ratio() }
+	in := expand.Piece{From: seconds(piece.From), To: seconds(piece.To)}
+	err := s.read(func(src audio.Source) error {
+		// A bow begins before the beat, and a player may be early.
+		const early = 0.3
+		noise, err := denoise.Listen(src, int64((in.From-early)*float64(src.Rate())))
+		if err == nil {
+			h.Noise = *noise
+		}
+		return err
+	})
+	if err != nil {
+		return h, err
+	}
+	err = s.read(func(src audio.Source) error {
+		h.Playing, err = expand.Find(src, &h.Noise, in)
+		return err
+	})
+	return h, err
+}
+
+// read hands the strip's repaired recording to f, and closes it.
+func (s *Strip) read(f func(audio.Source) error) error {
+	raw, err := s.Open()
+	if err == nil {
+		err = f(newFolded(raw, s.Repair))
+		if e := audio.Close(raw); err == nil {
+			err = e
+		}
+	}
+	if err != nil {
+		return &StripError{s.Name, err}
+	}
+	return nil
+}
+
+// Curve returns where the strip is open, by what was heard of its recording;
+// nil, which is everywhere, when nothing was.
+func (h Heard) Curve(s Strip) expand.Curve {
+	guide := func(t float64) audio.Frames { return audio.FramesAt(s.Offset + s.Delay + t*s.Drift.Ratio()) }
+	var c expand.Curve
+	for _, p := range h.Playing.Phrases {
+		c = append(c, expand.Span{From: guide(p.From), To: guide(p.To)})
+	}
+	return c
+}
+
+// How deep noise is reduced goes by how far the playing lies over it. Farther
+// than clean nothing is done: what is heard of the noise is less than what its
+// reduction takes from the sound. Chosen on simulated takes, no source.
+const (
+	clean       = 24.0 // dB, A-weighted
+	perDecibel  = 1.2  // dB of depth for every dB under it
+	mostReduced = audio.Decibels(16)
+)
+
+// Depth returns by how much the noise of the recording is reduced; 0: not at
+// all.
+func (h Heard) Depth() audio.Decibels {
+	d := audio.Decibels(perDecibel * (clean - h.Playing.Distance))
+	if !(d >= 1) {
+		return 0
+	}
+	return min(d, mostReduced)
+}

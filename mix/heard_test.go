@@ -1,0 +1,128 @@
+package mix
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"ripieno/mix/audio"
+)
+
+// homemade is a strip that plays six notes from guide second 6 on, over noise
+// of a level in dB RMS, recorded from guide second -2 on by a clock that runs
+// fast; with the notes alone beside it.
+func homemade(noise float64) (noisy, alone Strip) {
+	const n, drift = 18 * rate, audio.PPM(80)
+	rng := rand.New(rand.NewPCG(5, 5))
+	clean, x := make([]float64, n), make([]float64, n)
+	for k := range 6 {
+		at := int((8 + float64(k)) * rate / drift.Ratio())
+		for i := at; i < n; i++ {
+			t := float64(i-at) / rate
+			a := 0.1 * math.Exp(-4*t) * math.Min(1, t/0.005)
+			for p := 1.0; p <= 6; p++ {
+				clean[i] += a / p * math.Sin(2*math.Pi*p*262*math.Pow(2, float64(k)/6)*t)
+			}
+		}
+	}
+	for i := range x {
+		x[i] = clean[i] + math.Pow(10, noise/20)*rng.NormFloat64()
+	}
+	strip := func(x []float64) Strip {
+		return Strip{Name: "oboe", Offset: -2, Drift: drift, From: 1, To: 15 * rate,
+			Open: func() (audio.Source, error) { return audio.NewMemory(audio.Block{x}, rate), nil }}
+	}
+	return strip(x), strip(clean)
+}
+
+// cleanedBy hears a strip whose piece lies from 6 to 12 s and returns it cleaned.
+func cleanedBy(t *testing.T, s Strip) (Strip, Heard) {
+	t.Helper()
+	h, err := Hear(s, Span{6 * rate, 12 * rate})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Playing = h.Curve(s)
+	if d := h.Depth(); d > 0 {
+		s.Reduce = &Reduce{&h.Noise, d}
+	}
+	return s, h
+}
+
+// sounding returns the voice of a strip, its frame 0 at guide frame 0.
+func sounding(t *testing.T, s Strip) []float64 {
+	t.Helper()
+	src, from, err := Voice(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := audio.ReadAll(src)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b[0][-from:]
+}
+
+// power returns the RMS of x in dB.
+func power(x []float64) float64 {
+	sum := 0.0
+	for _, v := range x {
+		sum += v * v
+	}
+	return 10 * math.Log10(sum/float64(len(x))+1e-30)
+}
+
+// Held against the notes alone, with noise as near as 20 dB: the second before
+// the first note is 60 dB down, no onset is softer by a decibel in its first 30
+// ms, the last tail is whole to 50 dB under its height.
+func TestCleanedAgainstTruth(t *testing.T) {
+	for _, noise := range []float64{-75, -60, -50, -45} {
+		noisy, alone := homemade(noise)
+		s, h := cleanedBy(t, noisy)
+		got, raw, want := sounding(t, s), sounding(t, noisy), sounding(t, alone)
+		if q := power(got[5*rate:6*rate-rate/10]) - power(raw[5*rate:6*rate-rate/10]); q > -55 {
+			t.Errorf("noise %v: only %.1f dB softer before the first note", noise, -q)
+		}
+		for k := range 6 {
+			at := (6+k)*rate - rate/1000
+			if lost := power(want[at:at+rate*31/1000]) - power(got[at:at+rate*31/1000]); lost > 1 {
+				t.Errorf("noise %v: the onset at %d s is softer by %.2f dB", noise, 6+k, lost)
+			}
+		}
+		// exp(-4t) is 34.7 dB a second: 50 dB under its height after 1.44 s.
+		for s := 11.1; s < 12.4; s += 0.05 {
+			if g := h.Curve(noisy).DB(audio.FramesAt(s)); g < -1 {
+				t.Errorf("noise %v: the last tail is taken down by %.1f dB at %.2f s", noise, -g, s)
+				break
+			}
+		}
+		if noise == -75 && h.Depth() != 0 {
+			t.Errorf("a clean take is reduced by %.1f dB", float64(h.Depth()))
+		}
+		if noise == -45 && h.Depth() < 5 {
+			t.Errorf("a noisy take is reduced by %.1f dB: distance %.1f", float64(h.Depth()), h.Playing.Distance)
+		}
+	}
+}
+
+// A take without noise is what it was, to the bit, wherever it is played.
+func TestCleanTakesStayAsTheyAre(t *testing.T) {
+	_, alone := homemade(0)
+	s, h := cleanedBy(t, alone)
+	got, want := sounding(t, s), sounding(t, alone)
+	if h.Depth() != 0 || len(h.Playing.Phrases) == 0 {
+		t.Fatalf("depth %v, phrases %v", h.Depth(), h.Playing.Phrases)
+	}
+	rest := make([]float64, len(want))
+	for i := range want {
+		rest[i] = got[i] - want[i]
+	}
+	if r := power(rest) - power(want); r > -60 {
+		t.Errorf("the residual is %.1f dB under the take", -r)
+	}
+	for i := 6*rate - rate/100; i < 12*rate; i++ {
+		if got[i] != want[i] {
+			t.Fatalf("frame %d is %v and was %v", i, got[i], want[i])
+		}
+	}
+}
