@@ -79,13 +79,16 @@ func (t *take) refine(g *grid, o float64, leak clicks) playing {
 }
 
 // vagueness is how vaguely the notes of the piece begin, in seconds, when the file lies
-// at o.
+// at o; 0 where no clear one is held.
 func (t *take) vagueness(g *grid, o float64) float64 {
 	var all []float64
 	for i, e := range t.f.Events {
 		if at := t.guide(o, i); t.weight[i] > 0.4 && at > g.start-0.12 && at < g.end {
 			all = append(all, e.Vague)
 		}
+	}
+	if len(all) == 0 {
+		return 0
 	}
 	return robust.Median(all)
 }
