@@ -81,8 +81,8 @@ func (c *choir) agreement(g *grid, t *take, o float64) float64 {
 // harmonise weighs the candidates of takes that are not sure by themselves with the
 // harmony and the rhythm of those that are, and then with those that became sure by it.
 // What is sure by itself stays as it is: the others add, and take nothing away. And who
-// would be sure were one of the others missing is sure, so that nobody who comes late
-// makes a take unsure.
+// would be sure were one of the others missing is sure, so that hardly anybody who comes
+// late makes a take unsure.
 func harmonise(g *grid, takes []*take) {
 	for _, t := range takes {
 		t.normalise()
@@ -99,7 +99,7 @@ func harmonise(g *grid, takes []*take) {
 	if len(h.asking) == 0 || h.alone.voices == 0 {
 		return
 	}
-	h.hear("", h.asking)
+	h.hear(h.asking)
 	var near []int
 	for _, i := range h.asking {
 		t := takes[i]
@@ -108,13 +108,13 @@ func harmonise(g *grid, takes []*take) {
 		}
 		h.plain[i] = h.likely(i)
 	}
-	if len(near) > 0 {
-		h.hearFewer(near)
+	for _, i := range near {
+		h.hearFewer(i)
 	}
 }
 
-// nearlySure is the probability from which one take fewer may make a file sure.
-const nearlySure = 0.8
+// nearlySure is the probability from which a voice fewer may make a file sure.
+const nearlySure = 0.95
 
 // hearing is how takes listen to each other.
 type hearing struct {
@@ -125,11 +125,11 @@ type hearing struct {
 	asking []int   // who is not
 }
 
-// hear weighs the candidates of some takes with what all but one voice play.
-func (h *hearing) hear(skip string, who []int) {
+// hear weighs the candidates of some takes with what all play, but for some voices.
+func (h *hearing) hear(who []int, skip ...string) {
 	first := make([][]hyp, len(h.takes))
 	for _, i := range h.asking {
-		if h.takes[i].voice() != skip {
+		if !slices.Contains(skip, h.takes[i].voice()) {
 			first[i] = h.weighed(i, h.alone, skip)
 		}
 	}
@@ -142,9 +142,9 @@ func (h *hearing) hear(skip string, who []int) {
 }
 
 // weighed returns the candidates of take i as they are with what all but its own voice
-// and another play; nil when nobody is left.
-func (h *hearing) weighed(i int, all *tutti, skip string) []hyp {
-	c := all.without(h.g, h.takes, h.takes[i].voice(), skip)
+// and some others play; nil when nobody is left.
+func (h *hearing) weighed(i int, all *tutti, skip []string) []hyp {
+	c := all.without(h.g, h.takes, append([]string{h.takes[i].voice()}, skip...)...)
 	if c.voices == 0 {
 		return nil
 	}
@@ -167,31 +167,37 @@ func (h *hearing) likely(i int) []hyp {
 	return out
 }
 
-// hearFewer lets takes that are nearly sure be so when they are with one voice fewer.
-func (h *hearing) hearFewer(near []int) {
+// hearFewer lets take i, which is nearly sure, be so when it is with one voice fewer, or
+// with two of which the first is the one that speaks most against it.
+func (h *hearing) hearFewer(i int) {
+	t := h.takes[i]
 	var voices []string
-	for _, t := range h.takes {
-		voices = append(voices, t.voice())
+	for _, o := range h.takes {
+		if o.voice() != t.voice() {
+			voices = append(voices, o.voice())
+		}
 	}
 	slices.Sort(voices)
-	full := make([][]hyp, len(h.takes))
-	for _, i := range near {
-		full[i] = h.takes[i].hyps
-	}
-	for _, skip := range slices.Compact(voices) {
-		for _, i := range near {
-			h.takes[i].hyps = full[i]
-		}
-		h.hear(skip, near)
-		for _, i := range near {
-			t, place := h.takes[i], (&take{hyps: full[i]}).best().o
-			if x := t.best(); x.o == place && x.p >= sureBar && t.voice() != skip {
-				full[i] = t.hyps
+	voices = slices.Compact(voices)
+	full, place := t.hyps, t.best().o
+	var skip []string
+	for range 2 {
+		most, by := 0.0, ""
+		for _, v := range voices {
+			if slices.Contains(skip, v) {
+				continue
 			}
+			h.hear([]int{i}, append(slices.Clone(skip), v)...)
+			b := t.best()
+			if b.o == place && b.p >= sureBar {
+				return
+			}
+			if b.o == place && b.p > most {
+				most, by = b.p, v
+			}
+			t.hyps = full
 		}
-	}
-	for _, i := range near {
-		h.takes[i].hyps = full[i]
+		skip = append(skip, by)
 	}
 }
 
