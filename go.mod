@@ -5,6 +5,8 @@ go 1.26.0
 require (
 	github.com/chromedp/cdproto v0.159.0
 	github.com/chromedp/chromedp v0.23.0
+	github.com/esimov/pigo v1.4.6
+	github.com/go-fonts/stix v0.2.2
 	github.com/go-text/typesetting v0.3.5
 	github.com/rogpeppe/go-internal v1.16.0
 	github.com/schollz/progressbar/v3 v3.19.1

@@ -147,7 +147,8 @@ func TestAcceptRefuses(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if _, err := p.Sync(t.Context(), SyncOptions{Accept: []takes.Choice{c}}); err == nil || !strings.Contains(err.Error(), want) {
+		if _, err := p.Sync(t.Context(), SyncOptions{Accept: []takes.Choice{c}}); err == nil ||
+			!strings.Contains(err.Error(), want) {
 			t.Errorf("%q: %v", text, err)
 		}
 	}

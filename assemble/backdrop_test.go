@@ -51,7 +51,8 @@ func TestAPictureBehindEverything(t *testing.T) {
 	more := "  - {name: tall, fit: fit, video: {file: intake/p.mp4, offset: 3}}\n" +
 		"  - {name: walled, fit: fit, behind: art/wall.png, video: {file: intake/p.mp4, offset: 3}}\n"
 	text := strings.Replace(manifestOf(takes, more), `"#204060"`, "art/hall.png", 1)
-	p := openTest(t, dir, text+"shots: [{from: start, show: card, text: A title}, {from: m1, show: tutti}, {from: m2, show: pair, takes: [tall, walled], transition: {kind: move, beats: 1}}]\n")
+	p := openTest(t, dir, text+"shots: [{from: start, show: card, text: A title}, {from: m1, show: tutti}, {from: "+
+		"m2, show: pair, takes: [tall, walled], transition: {kind: move, beats: 1}}]\n")
 	r, err := p.Render(t.Context(), RenderOptions{})
 	if err != nil || len(r.Faults) > 0 {
 		t.Fatal(err, r.Faults)
@@ -102,7 +103,8 @@ func TestPicturesThatAreNone(t *testing.T) {
 	if err := os.WriteFile(filepath.Join(dir, "a.png"), []byte("no picture"), 0o666); err != nil {
 		t.Fatal(err)
 	}
-	text := strings.Replace(fmt.Sprintf(testManifest, "  - {name: a, expected: true, fit: fit, behind: b.jpg}"), `"#204060"`, "a.png", 1)
+	text := strings.Replace(fmt.Sprintf(testManifest, "  - {name: a, expected: true, fit: fit, behind: b.jpg}"),
+		`"#204060"`, "a.png", 1)
 	p := openTest(t, dir, text)
 	_, err := p.Grid(t.Context())
 	const want = `production.yaml:9:49: the picture "b.jpg" cannot be used: the file does not exist

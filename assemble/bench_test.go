@@ -105,7 +105,7 @@ func (s benchSet) manifest(n int, gain float64, labels bool) string {
 	return fmt.Sprintf(`version: 1
 title: Bench
 tempo: {count_in: {measures: 0}, changes: [{measure: 1, meter: 2/4, bpm: 120}], measures: %d}
-picture: {fps: 30, gutter: 0, lead_in: 0, tail: 0, labels: %v}
+picture: {fps: 30, aspect: 16:9, gutter: 0, lead_in: 0, tail: 0, labels: %v}
 deliver: [{name: final, canvas: %s}]
 release: yes
 takes:

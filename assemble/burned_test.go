@@ -50,7 +50,8 @@ func TestMarksAreOnTheirFrames(t *testing.T) {
 		t.Fatal(err)
 	}
 	var pix bytes.Buffer
-	run(t, tool, ffmpeg.Command{Args: []string{"-i", r.Output, "-map", "0:v", "-f", "rawvideo", "-pix_fmt", "gray", "pipe:1"}, Stdout: &pix})
+	run(t, tool, ffmpeg.Command{Args: []string{"-i", r.Output, "-map", "0:v", "-f", "rawvideo", "-pix_fmt", "gray",
+		"pipe:1"}, Stdout: &pix})
 	const w, h = 480, 360
 	c, err := card.NewCounter(h/20, 19)
 	if err != nil {

@@ -72,7 +72,8 @@ func CallSheets(ctx context.Context, set Settings, o CallSheetOptions) (CallShee
 			return r, p.man.NoSuch("take", name, names(p.man.Takes, func(t production.Take) string { return t.Name }))
 		}
 		if t := p.man.Takes[i]; t.IsWithheld() {
-			return r, fault.At(fault.Manifest, t.Mark, fmt.Sprintf("take %q has release: no, so no page is made for it", name),
+			return r, fault.At(fault.Manifest, t.Mark,
+				fmt.Sprintf("take %q has release: no, so no page is made for it", name),
 				"leave it out of --only")
 		}
 	}

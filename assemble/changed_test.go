@@ -17,10 +17,12 @@ func TestDamagedTakesGiveTheSameBytes(t *testing.T) {
 	s := newShort(t)
 	takes := ""
 	for _, c := range []struct{ name, codec string }{{"phone.mp4", "libx264"}, {"browser.webm", "libvpx"}} {
-		run(t, s.tool, ffmpeg.Command{Args: []string{"-f", "lavfi", "-i", "testsrc2=s=640x360:r=24:d=3", "-c:v", c.codec, "-threads", "1",
+		run(t, s.tool, ffmpeg.Command{Args: []string{"-f", "lavfi", "-i", "testsrc2=s=640x360:r=24:d=3", "-c:v",
+			c.codec, "-threads", "1",
 			"-b:v", "1M", "-g", "48", "-pix_fmt", "yuv420p", "-y", s.file(c.name)}})
 		flipped(t, s.file(c.name), 400)
-		takes += "  - {name: " + strings.TrimSuffix(c.name, filepath.Ext(c.name)) + ", video: {file: intake/" + c.name + ", offset: 0}}\n"
+		takes += "  - {name: " + strings.TrimSuffix(c.name, filepath.Ext(c.name)) + ", video: {file: intake/" +
+			c.name + ", offset: 0}}\n"
 	}
 	films := map[int][]byte{}
 	for _, workers := range []int{1, 3} {
@@ -53,8 +55,10 @@ func TestReplacedWhileRead(t *testing.T) {
 		t.Run(what, func(t *testing.T) {
 			s := newShort(t)
 			for name, filter := range map[string]string{"take.mp4": "color=red", "other.mp4": "color=lime"} {
-				run(t, s.tool, ffmpeg.Command{Args: []string{"-f", "lavfi", "-i", filter + ":s=320x180:r=24:d=3", "-f", "lavfi", "-i", "sine=d=3",
-					"-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv420p", "-c:a", "aac", "-y", s.file(name)}})
+				run(t, s.tool, ffmpeg.Command{Args: []string{"-f", "lavfi", "-i", filter + ":s=320x180:r=24:d=3", "-f",
+					"lavfi", "-i", "sine=d=3",
+					"-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv420p", "-c:a", "aac", "-y",
+					s.file(name)}})
 			}
 			first, err := os.ReadFile(s.file("take.mp4"))
 			if err != nil {
@@ -99,7 +103,8 @@ func TestReplacedWhileRead(t *testing.T) {
 				t.Fatal(err)
 			}
 			// With the first file in its place again the film is its own.
-			if err := errors.Join(os.Remove(s.file("take.mp4")), os.WriteFile(s.file("take.mp4"), first, 0o666)); err != nil {
+			if err := errors.Join(os.Remove(s.file("take.mp4")), os.WriteFile(s.file("take.mp4"), first,
+				0o666)); err != nil {
 				t.Fatal(err)
 			}
 			f := s.film(t, takes, "aspect: 16:9", 320, 180)

@@ -31,7 +31,8 @@ func (s benchSet) makeLong(b *testing.B, tool *ffmpeg.Tool, dir string) {
 	for k := s.takes - 1; k >= 0; k-- {
 		to := filepath.Join(dir, fmt.Sprintf("intake/take%02d.mp4", k))
 		tmp := filepath.Join(dir, "next.mp4")
-		args := []string{"-stream_loop", fmt.Sprint(s.seconds/piece - 1), "-i", source, "-map", "0", "-c", "copy", "-metadata", fmt.Sprintf("title=%d", k), tmp}
+		args := []string{"-stream_loop", fmt.Sprint(s.seconds/piece - 1), "-i", source, "-map", "0", "-c", "copy",
+			"-metadata", fmt.Sprintf("title=%d", k), tmp}
 		if err := tool.Run(b.Context(), ffmpeg.Command{Args: args}); err != nil {
 			b.Fatal(err)
 		}
@@ -59,7 +60,8 @@ func BenchmarkCheck(b *testing.B) {
 		b.Fatal(err)
 	}
 	s.makeLong(b, tool, dir)
-	if err := os.WriteFile(filepath.Join(dir, "production.yaml"), []byte(s.manifest(s.takes, 0, true)), 0o666); err != nil {
+	if err := os.WriteFile(filepath.Join(dir, "production.yaml"), []byte(s.manifest(s.takes, 0, true)),
+		0o666); err != nil {
 		b.Fatal(err)
 	}
 	var plain, ours spent
@@ -70,7 +72,8 @@ func BenchmarkCheck(b *testing.B) {
 				path := filepath.Join(dir, "intake", fmt.Sprintf("take%02d.mp4", k))
 				for _, args := range [][]string{
 					{"-i", path, "-map", "0:a", "-f", "null", "-"},
-					{"-skip_frame", "nokey", "-i", path, "-map", "0:v", "-fps_mode", "passthrough", "-f", "null", "-"}, // a key frame in thirty
+					// a key frame in thirty
+					{"-skip_frame", "nokey", "-i", path, "-map", "0:v", "-fps_mode", "passthrough", "-f", "null", "-"},
 				} {
 					if err := tool.Run(b.Context(), ffmpeg.Command{Args: args}); err != nil {
 						b.Fatal(err)

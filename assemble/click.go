@@ -102,7 +102,7 @@ func mixBacking(ctx context.Context, p *Production, j guide.Job) (b *guide.Backi
 	if err != nil {
 		return nil, nil, err
 	}
-	pl, faults, err := p.plan(all, nil)
+	pl, faults, err := p.plan(ctx, all, nil)
 	if err != nil {
 		return nil, nil, err
 	}

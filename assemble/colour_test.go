@@ -13,7 +13,8 @@ var bars = [][3]float64{{1, 1, 1}, {1, 1, 0}, {0, 1, 1}, {1, 0, 1}, {1, 0, 0}, {
 
 // published are the bars in 8-bit limited-range BT.709 (ITU-R BT.709-6, items
 // 3 and 4); the grey is calculated: 16 + 219/2.
-var published = [][3]float64{{235, 128, 128}, {219, 16, 138}, {188, 154, 16}, {78, 214, 230}, {63, 102, 240}, {32, 240, 118}, {16, 128, 128}, {125.5, 128, 128}}
+var published = [][3]float64{{235, 128, 128}, {219, 16, 138}, {188, 154, 16}, {78, 214, 230}, {63, 102, 240},
+	{32, 240, 118}, {16, 128, 128}, {125.5, 128, 128}}
 
 // luma holds Kr and Kb of a matrix (ITU-R BT.709-6, BT.601-7 and BT.2020-2).
 type luma struct{ r, b float64 }
@@ -66,7 +67,8 @@ func (b barsTake) write(t *testing.T, made short) {
 		for range h {
 			for x := range w {
 				rgb := bars[x*len(bars)/w]
-				put(b.matrix.encode([3]float64{rgb[0] * b.level, rgb[1] * b.level, rgb[2] * b.level}, b.bits, b.full)[part])
+				put(b.matrix.encode([3]float64{rgb[0] * b.level, rgb[1] * b.level, rgb[2] * b.level}, b.bits,
+					b.full)[part])
 			}
 		}
 	}
@@ -82,7 +84,8 @@ func (b barsTake) write(t *testing.T, made short) {
 	case strings.Contains(b.args, "range pc"):
 		format = "yuvj420p"
 	}
-	made.encode(t, b.name, format, barsW, barsH, raw.Bytes(), append(strings.Fields(b.args), "-qp", "1", "-pix_fmt", format)...)
+	made.encode(t, b.name, format, barsW, barsH, raw.Bytes(), append(strings.Fields(b.args), "-qp", "1", "-pix_fmt",
+		format)...)
 }
 
 // sdr returns what a bar of full level must look like in the film.
@@ -186,7 +189,8 @@ func mobius(x, j, peak float64) float64 {
 // published for SDR, and for HDR, where no standard fixes a tone curve, of the
 // formulas above, which go from the published signal to ours.
 func TestColoursOfEveryKindOfTakeComeOutTrue(t *testing.T) {
-	const sd, hd = "-color_primaries smpte170m -color_trc smpte170m -colorspace smpte170m", "-color_primaries bt709 -color_trc bt709 -colorspace bt709"
+	const sd, hd = "-color_primaries smpte170m -color_trc smpte170m -colorspace " +
+		"smpte170m", "-color_primaries bt709 -color_trc bt709 -colorspace bt709"
 	const wide = "-color_primaries bt2020 -colorspace bt2020nc -color_range tv -color_trc "
 	takes := []barsTake{
 		{"bt709.mp4", luma709, 8, false, 1, hd + " -color_range tv", sdr, ""},

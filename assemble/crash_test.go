@@ -27,7 +27,8 @@ func smallProduction(t *testing.T, dir string) {
 	smallTake("horn.mov", 2).write(t, tool, dir)
 	text := fmt.Sprintf(watchManifest, `  - {name: oboe, player: Mara Voss, part: Oboe, video: {file: intake/oboe.mp4, offset: 0}}
   - {name: horn, player: Ilse Brandt, part: Horn, video: {file: intake/horn.mov, offset: 0.2, drift_ppm: 40}}`)
-	text += "shots: [{from: start, show: card, text: title}, {from: m1, show: tutti}, {from: m2, show: solo, take: horn}]\n"
+	text += "shots: [{from: start, show: card, text: title}, {from: m1, show: tutti}, {from: m2, show: solo, take: " +
+		"horn}]\n"
 	if err := os.WriteFile(filepath.Join(dir, "production.yaml"), []byte(text), 0o666); err != nil {
 		t.Fatal(err)
 	}
@@ -155,16 +156,17 @@ func TestTroubledStore(t *testing.T) {
 	smallProduction(t, dir)
 	want, first := renderIn(t, dir, Settings{})
 	files := func(visit func(path string, info fs.FileInfo)) {
-		err := filepath.WalkDir(filepath.Join(dir, session.StoreFolder), func(path string, d fs.DirEntry, err error) error {
-			if err != nil || d.IsDir() {
+		err := filepath.WalkDir(filepath.Join(dir, session.StoreFolder),
+			func(path string, d fs.DirEntry, err error) error {
+				if err != nil || d.IsDir() {
+					return err
+				}
+				info, err := d.Info()
+				if err == nil {
+					visit(path, info)
+				}
 				return err
-			}
-			info, err := d.Info()
-			if err == nil {
-				visit(path, info)
-			}
-			return err
-		})
+			})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -307,16 +309,19 @@ func TestVerifyFindsWhatAKeyDoesNotSay(t *testing.T) {
 	if err := p.Store().Remove(key.ID()); err != nil {
 		t.Fatal(err)
 	}
-	path, err = p.Store().Put(t.Context(), key, func(tmp string) error { return os.WriteFile(tmp, append(features, 0), 0o666) })
+	path, err = p.Store().Put(t.Context(), key,
+		func(tmp string) error { return os.WriteFile(tmp, append(features, 0), 0o666) })
 	if err != nil {
 		t.Fatal(path, err)
 	}
 	r, err := p.Verify(t.Context(), RenderOptions{})
-	if err == nil || len(r.Different) != 1 || r.Different[0].ID != heard.ID || r.Different[0].Stored == r.Different[0].Rebuilt {
+	if err == nil || len(r.Different) != 1 || r.Different[0].ID != heard.ID ||
+		r.Different[0].Stored == r.Different[0].Rebuilt {
 		t.Errorf("%+v, %v", r, err)
 	}
 	e, err := p.Explain(t.Context(), key.ID().String()[:10])
-	if err != nil || e.Key != key.ID().String() || !strings.Contains(e.Text, "features, version") || !strings.Contains(e.Text, "state  sound") {
+	if err != nil || e.Key != key.ID().String() || !strings.Contains(e.Text, "features, version") ||
+		!strings.Contains(e.Text, "state  sound") {
 		t.Errorf("%+v, %v", e, err)
 	}
 	if _, err := p.Explain(t.Context(), "xyz"); err == nil {
@@ -353,7 +358,8 @@ func TestStoreIsTrimmed(t *testing.T) {
 	for _, e := range after {
 		is = append(is, e.Rule)
 	}
-	if !strings.Contains(strings.Join(was, " "), "segment") || strings.Contains(strings.Join(is, " "), "segment") || !strings.Contains(strings.Join(is, " "), "master") {
+	if !strings.Contains(strings.Join(was, " "), "segment") || strings.Contains(strings.Join(is, " "), "segment") ||
+		!strings.Contains(strings.Join(is, " "), "master") {
 		t.Errorf("before %v, after %v", was, is)
 	}
 }

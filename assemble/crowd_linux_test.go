@@ -50,13 +50,16 @@ func (l large) files(b *testing.B) string {
 	}
 	// A long file is a short one over and over.
 	short := filepath.Join(dir, "short.mp4")
-	run(b, tool, ffmpeg.Command{Args: []string{"-f", "lavfi", "-i", fmt.Sprintf("testsrc2=size=%dx%d:rate=30:duration=%d", l.w, l.h, min(l.seconds, 30)+2),
+	run(b, tool, ffmpeg.Command{Args: []string{"-f", "lavfi", "-i",
+		fmt.Sprintf("testsrc2=size=%dx%d:rate=30:duration=%d", l.w, l.h, min(l.seconds, 30)+2),
 		"-f", "lavfi", "-i", fmt.Sprintf("sine=f=330:r=48000:d=%d", min(l.seconds, 30)+2),
 		"-c:v", "libx264", "-preset", "veryfast", "-pix_fmt", "yuv420p", "-c:a", "aac", short}})
-	run(b, tool, ffmpeg.Command{Args: []string{"-stream_loop", strconv.Itoa(l.seconds / 30), "-i", short, "-c", "copy", filepath.Join(dir, "intake", "take.mp4")}})
+	run(b, tool, ffmpeg.Command{Args: []string{"-stream_loop", strconv.Itoa(l.seconds / 30), "-i", short, "-c", "copy",
+		filepath.Join(dir, "intake", "take.mp4")}})
 	var takes strings.Builder
 	for k := range l.takes {
-		fmt.Fprintf(&takes, "  - {name: take%03d, player: Player %d, video: {file: intake/take.mp4, offset: %.3f}}\n", k, k, -0.001*float64(k))
+		fmt.Fprintf(&takes, "  - {name: take%03d, player: Player %d, video: {file: intake/take.mp4, offset: %.3f}}\n",
+			k, k, -0.001*float64(k))
 	}
 	text := fmt.Sprintf(`version: 1
 title: Large
@@ -99,7 +102,8 @@ func (l large) render(b *testing.B) {
 			b.Errorf("%d frames, want %d", r.Frames, want)
 		}
 		b.ReportMetric(float64(most)/1e6, "peak-MB")
-		b.Logf("%d tasks, %d frames, %.0f s wall, %.0f s cpu, %.0f MB at most", r.Tasks.Run, r.Frames, t.wall, t.cpu, float64(most)/1e6)
+		b.Logf("%d tasks, %d frames, %.0f s wall, %.0f s cpu, %.0f MB at most", r.Tasks.Run, r.Frames, t.wall, t.cpu,
+			float64(most)/1e6)
 		if l.takes == 100 && most > 1_500_000_000 {
 			b.Errorf("%s held %d bytes at one time, want at most 1.5 GB", l.name, most)
 		}

@@ -43,7 +43,8 @@ func TestCheckFindsDamage(t *testing.T) {
 		"-f", "lavfi", "-i", "testsrc2=size=640x360:rate=25:duration=12",
 		"-f", "lavfi", "-i", "aevalsrc='0.3*sin(2*PI*440*t)*exp(-3*mod(t,0.5))+0.002*(random(0)-0.5)':s=48000:d=12",
 	}
-	both := []string{"-map", "0:v", "-map", "1:a", "-c:v", "libx264", "-preset", "ultrafast", "-g", "25", "-bf", "2", "-pix_fmt", "yuv420p", "-c:a", "aac"}
+	both := []string{"-map", "0:v", "-map", "1:a", "-c:v", "libx264", "-preset", "ultrafast", "-g", "25", "-bf", "2",
+		"-pix_fmt", "yuv420p", "-c:a", "aac"}
 	sound := []string{"-map", "1:a"}
 	formats := []struct {
 		name, kind string
@@ -76,7 +77,8 @@ func TestCheckFindsDamage(t *testing.T) {
 			takes += fmt.Sprintf("  - {name: %s%d, %s: {file: in/%s-%s, offset: 0}}\n", which, i, f.kind, which, f.name)
 		}
 	}
-	text := "version: 1\ntitle: Damage\ntempo: {count_in: {measures: 0}, changes: [{measure: 1, meter: 4/4, bpm: 120}], measures: 5}\nrelease: yes\ntakes:\n" + takes
+	text := "version: 1\ntitle: Damage\ntempo: {count_in: {measures: 0}, changes: [{measure: 1, meter: 4/4, bpm: " +
+		"120}], measures: 5}\nrelease: yes\ntakes:\n" + takes
 	for _, r := range checkTwice(t, openTest(t, dir, text)) {
 		for i, c := range r.Takes {
 			parts := formats[i/2].parts

@@ -51,7 +51,8 @@ func TestWhatIsDecodedAgain(t *testing.T) {
 		{"another player's solo", "take: take-2}", "take: take-3}", []string{"take-3"}, true},
 		{"an earlier solo", "m2, show: solo", "m1.3, show: solo", nil, true},
 		{"no solo", shots, "", nil, true},
-		{"a title", "{from: start, show: tutti}", "{from: start, show: card, text: title}, {from: m1, show: tutti}", nil, true},
+		{"a title", "{from: start, show: tutti}", "{from: start, show: card, text: title}, {from: m1, show: tutti}",
+			nil, true},
 		{"the soloist among the others", "take: take-2}", "take: take-2, others: around}", []string{"take-2"}, true},
 		{"two side by side", "show: solo, take: take-2}", "show: pair, takes: [take-1, take-4]}", nil, true},
 		{"a move", "take: take-2}", "take: take-2, transition: {kind: move, beats: 1}}", nil, true},
@@ -66,7 +67,8 @@ func TestWhatIsDecodedAgain(t *testing.T) {
 		{"a gain", "{name: take-1, ", "{name: take-1, gain: -3, ", nil, false},
 		{"a canvas whose tiles are no larger", "canvas: 640x360", "canvas: 600x336", nil, true},
 		{"one take moved", "offset: -2.517", "offset: -2.5", []string{"take-1"}, true},
-		{"a take more, without a seat kept for it", "takes:\n", "seats: 4\ntakes:\n  - {name: late, part: Late, expected: true}\n", nil, true},
+		{"a take more, without a seat kept for it", "takes:\n",
+			"seats: 4\ntakes:\n  - {name: late, part: Late, expected: true}\n", nil, true},
 	} {
 		changed := strings.Replace(text, c.old, c.new, 1)
 		if changed == text {

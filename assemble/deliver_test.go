@@ -27,7 +27,8 @@ func TestOneManifestManyCanvases(t *testing.T) {
 	for i, c := range canvases {
 		deliver = append(deliver, fmt.Sprintf("{name: c%d, canvas: %dx%d, poster: m2}", i, c[0], c[1]))
 	}
-	text := strings.Replace(manifestOf(takes, ""), "[{name: final, canvas: 640x360}]", "["+strings.Join(deliver, ", ")+"]", 1) + `
+	text := strings.Replace(manifestOf(takes, ""), "[{name: final, canvas: 640x360}]", "["+strings.Join(deliver, ", ")+
+		"]", 1) + `
 chapters: [{at: m2, name: "Second = last; #2"}]
 notes: [{from: m1, to: m2, text: "All & <each>"}, {from: m2.2, to: end, text: "b\n\nc"}]
 `
@@ -67,7 +68,8 @@ notes: [{from: m1, to: m2, text: "All & <each>"}, {from: m2.2, to: end, text: "b
 				}
 			}
 			if pid, pc := readMark(gray, w, tile.X, tile.Y, tile.W, tile.H); pid != id || pc != counter {
-				t.Errorf("%s: the poster shows frame %d of player %d, the film frame %d of %d", g.Name, pc, pid, counter, id)
+				t.Errorf("%s: the poster shows frame %d of player %d, the film frame %d of %d", g.Name, pc, pid,
+					counter, id)
 			}
 		}
 		shapes[fmt.Sprint(tiles[0].X == tiles[1].X, tiles[0].Y == tiles[1].Y, tiles[1].Y == tiles[2].Y)] = true
@@ -94,14 +96,16 @@ func checkBeside(t *testing.T, p *Production, f FilmResult) {
 	if err := json.Unmarshal(out, &got); err != nil {
 		t.Fatal(err)
 	}
-	if c := got.Chapters; len(c) != 2 || c[0].Tags["title"] != "Test Round" || c[1].Tags["title"] != "Second = last; #2" || c[1].Start != "3.000000" {
+	if c := got.Chapters; len(c) != 2 || c[0].Tags["title"] != "Test Round" ||
+		c[1].Tags["title"] != "Second = last; #2" || c[1].Start != "3.000000" {
 		t.Errorf("chapters %+v", c)
 	}
 	if len(f.Notes) != 2 {
 		t.Fatalf("notes in %q", f.Notes)
 	}
 	vtt, err := os.ReadFile(f.Notes[0])
-	const want = "WEBVTT\n\n1\n00:00:01.000 --> 00:00:03.000\nAll &amp; &lt;each&gt;\n\n2\n00:00:03.500 --> 00:00:06.000\nb\nc\n"
+	const want = "WEBVTT\n\n1\n00:00:01.000 --> 00:00:03.000\nAll &amp; &lt;each&gt;\n\n2\n00:00:03.500 --> " +
+		"00:00:06.000\nb\nc\n"
 	if err != nil || string(vtt) != want {
 		t.Errorf("%v, %s", err, vtt)
 	}

@@ -38,7 +38,8 @@ func TestNoiseHoldsASoftTakeBack(t *testing.T) {
 	if held.Noise == nil || math.Abs(*held.Noise+held.Gain+60) > 0.5 || *held.Mixed > -33 {
 		t.Fatalf("noise %v, gain %.1f dB, %v LUFS in the mix", held.Noise, held.Gain, *held.Mixed)
 	}
-	want := fmt.Sprintf("kept %.1f dB softer, or its noise would be heard; denoise: or gain: brings it up", -30-*held.Mixed)
+	want := fmt.Sprintf("kept %.1f dB softer, or its noise would be heard; denoise: or gain: brings it up",
+		-30-*held.Mixed)
 	if !slices.Contains(held.Notes, want) {
 		t.Errorf("notes %q, want %q", held.Notes, want)
 	}
@@ -61,7 +62,8 @@ func TestDifficultTakes(t *testing.T) {
 	}
 	odd := pinkNoise(3, 0.05, n)
 	odd[1000], odd[200_000], odd[200_001] = math.NaN(), math.Inf(1), 1e30
-	files := map[string]audio.Block{"silent": {make([]float64, n)}, "short": {pinkNoise(2, 0.02, 14400)}, "clipped": {loud}, "odd": {odd}}
+	files := map[string]audio.Block{"silent": {make([]float64, n)}, "short": {pinkNoise(2, 0.02, 14400)},
+		"clipped": {loud}, "odd": {odd}}
 	for name, broken := range map[string]bool{"silent": false, "short": false, "odd": false, "all": true} {
 		t.Run(name, func(t *testing.T) {
 			dir := t.TempDir()
@@ -82,7 +84,8 @@ func TestDifficultTakes(t *testing.T) {
 			r := mixSound(t, dir, takes, 2, MixOptions{})
 			checkNumbers(t, r)
 			for _, s := range r.Strips {
-				want := map[string]string{"silent": "silent", "short": "only 0.3 s long", "clipped": "clipped", "odd": "broken samples silenced"}[s.Take]
+				want := map[string]string{"silent": "silent", "short": "only 0.3 s long", "clipped": "clipped",
+					"odd": "broken samples silenced"}[s.Take]
 				if !strings.Contains(strings.Join(s.Notes, ";"), want) {
 					t.Errorf("%s: no finding %q in %q", s.Take, want, s.Notes)
 				}

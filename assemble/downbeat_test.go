@@ -62,7 +62,8 @@ func TestMeasure33FallsOnItsFrame(t *testing.T) {
 			t.Errorf("at %s the wall is seen from frame %d of %d on, want %d", rate, first, len(f.frames), want)
 		}
 		if f.mean(want-1, 8, 8)[0] > 40 || f.mean(want, 8, 8)[0] < 230 {
-			t.Errorf("at %s the frames beside the cut are %.0f and %.0f", rate, f.mean(want-1, 8, 8), f.mean(want, 8, 8))
+			t.Errorf("at %s the frames beside the cut are %.0f and %.0f", rate, f.mean(want-1, 8, 8),
+				f.mean(want, 8, 8))
 		}
 	}
 }

@@ -23,7 +23,8 @@ func BenchmarkCodecs(b *testing.B) {
 	dir := b.TempDir()
 	take, overlay := filepath.Join(dir, "take.mp4"), filepath.Join(dir, "nothing.png")
 	grainy(b, tool, take, 1280, 720, frames)
-	run(b, tool, ffmpeg.Command{Args: []string{"-f", "lavfi", "-i", fmt.Sprintf("color=black:s=%dx%d,format=rgba,colorchannelmixer=aa=0", w, h), "-frames:v", "1", overlay}})
+	run(b, tool, ffmpeg.Command{Args: []string{"-f", "lavfi", "-i",
+		fmt.Sprintf("color=black:s=%dx%d,format=rgba,colorchannelmixer=aa=0", w, h), "-frames:v", "1", overlay}})
 	whole := layout.Rect{W: 1280, H: 720}
 	for _, codec := range []plan.Codec{plan.H264, plan.HEVC, plan.AV1} {
 		e := graph.Encoders(codec)[0]
@@ -41,7 +42,9 @@ func BenchmarkCodecs(b *testing.B) {
 			for range b.N {
 				cmd, err := graph.Compose(graph.Segment{
 					Canvas: layout.Canvas{W: w, H: h}, Rate: shot.Rate{Num: 30, Den: 1}, Frames: frames,
-					Scene: graph.Scene{Overlay: overlay, Pieces: []graph.Piece{{Path: take, Count: frames, Crop: whole, W: whole.W, H: whole.H, Hole: layout.Rect{W: w, H: h}}}},
+					Scene: graph.Scene{Overlay: overlay,
+						Pieces: []graph.Piece{{Path: take, Count: frames, Crop: whole, W: whole.W, H: whole.H,
+							Hole: layout.Rect{W: w, H: h}}}},
 				}, graph.Coding{Encoder: e.Name}, out)
 				if err != nil {
 					b.Fatal(err)

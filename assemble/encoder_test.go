@@ -89,8 +89,10 @@ func codecProduction(t *testing.T) (tool *ffmpeg.Tool, dir string) {
 		t.Fatal(err)
 	}
 	text := strings.Replace(string(data), "deliver: [{name: final, canvas: 64x36}]",
-		"deliver: [{name: final, canvas: 128x72}, {name: small, canvas: 128x72, codec: hevc}, {name: open, canvas: 128x72, codec: av1}]", 1)
-	text = strings.Replace(text, "show: solo, take: horn}", "show: solo, take: horn, transition: {kind: dissolve, seconds: 0.2}}", 1)
+		"deliver: [{name: final, canvas: 128x72}, {name: small, canvas: 128x72, codec: hevc}, {name: open, canvas: "+
+			"128x72, codec: av1}]", 1)
+	text = strings.Replace(text, "show: solo, take: horn}",
+		"show: solo, take: horn, transition: {kind: dissolve, seconds: 0.2}}", 1)
 	if !strings.Contains(text, "codec: av1") || !strings.Contains(text, "dissolve") {
 		t.Fatalf("the production was not changed:\n%s", text)
 	}
@@ -114,7 +116,8 @@ func TestEveryCodecGivesTheSameBytes(t *testing.T) {
 		x, errX := os.ReadFile(a.Films[i].Output)
 		y, errY := os.ReadFile(b.Films[i].Output)
 		if errX != nil || errY != nil || !bytes.Equal(x, y) {
-			t.Errorf("%s by %s differs with the number of workers (%v, %v)", a.Films[i].Name, a.Films[i].Encoder, errX, errY)
+			t.Errorf("%s by %s differs with the number of workers (%v, %v)", a.Films[i].Name, a.Films[i].Encoder, errX,
+				errY)
 		}
 	}
 }
@@ -204,7 +207,8 @@ exec "$real" "$@"
 func TestHardwareThatWorks(t *testing.T) {
 	t.Parallel()
 	tool, dir := codecProduction(t)
-	set := Settings{Dir: dir, Encoder: graph.UseHardware, Programs: ffmpeg.Options{FFmpeg: fakeFFmpeg(t, tool)}, Report: listener{func(string) {}}}
+	set := Settings{Dir: dir, Encoder: graph.UseHardware, Programs: ffmpeg.Options{FFmpeg: fakeFFmpeg(t, tool)},
+		Report: listener{func(string) {}}}
 	p, err := Open(t.Context(), set)
 	if err != nil {
 		t.Fatal(err)
@@ -232,7 +236,8 @@ func TestHardwareThatWorks(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer p.Close()
-	if soft, err := p.Render(t.Context(), only); err != nil || soft.Films[0].Encoder != "libx265" || soft.Tasks.Run < 4 {
+	if soft, err := p.Render(t.Context(), only); err != nil || soft.Films[0].Encoder != "libx265" ||
+		soft.Tasks.Run < 4 {
 		t.Errorf("software after hardware: %+v (%v)", soft, err)
 	}
 }
@@ -247,10 +252,13 @@ func TestHardwareThatDoesNotWork(t *testing.T) {
 		setting, film, encoder string // "" where it is a fault
 		says                   []string
 	}{
-		{"nvenc", "small", "", []string{"no hardware (nvenc) that encodes HEVC works here", "tried hevc_nvenc: Cannot load libcuda.so.1"}},
-		{"hardware", "final", "", []string{"no hardware that encodes H.264 works here", "h264_nvenc: Cannot load libcuda.so.1; h264_qsv: ", "h264_videotoolbox: not in this ffmpeg"}},
+		{"nvenc", "small", "", []string{"no hardware (nvenc) that encodes HEVC works here",
+			"tried hevc_nvenc: Cannot load libcuda.so.1"}},
+		{"hardware", "final", "", []string{"no hardware that encodes H.264 works here",
+			"h264_nvenc: Cannot load libcuda.so.1; h264_qsv: ", "h264_videotoolbox: not in this ffmpeg"}},
 		{"videotoolbox", "open", "", []string{"(videotoolbox) that encodes AV1", "there is no such encoder"}},
-		{"auto", "open", "libsvtav1", []string{"no hardware encodes AV1 here, so libsvtav1 does it in software (av1_nvenc: not in this ffmpeg; "}},
+		{"auto", "open", "libsvtav1", []string{"no hardware encodes AV1 here, so libsvtav1 does it in software " +
+			"(av1_nvenc: not in this ffmpeg; "}},
 		{"auto", "small", "hevc_qsv", nil},
 		{"qsv", "small", "hevc_qsv", nil},
 		{"software", "small", "libx265", nil},
@@ -260,18 +268,21 @@ func TestHardwareThatDoesNotWork(t *testing.T) {
 			continue
 		}
 		var said strings.Builder
-		p, err := Open(t.Context(), Settings{Dir: dir, Encoder: c.setting, Programs: ffmpeg.Options{FFmpeg: fake}, Report: listener{func(s string) { said.WriteString(s) }}})
+		p, err := Open(t.Context(), Settings{Dir: dir, Encoder: c.setting, Programs: ffmpeg.Options{FFmpeg: fake},
+			Report: listener{func(s string) { said.WriteString(s) }}})
 		if err != nil {
 			t.Fatal(err)
 		}
 		wants, codings, err := wantedFilms(t.Context(), p, RenderOptions{Only: []string{c.film}})
 		p.Close()
 		if c.encoder == "" {
-			if fault.KindOf(err) != fault.FFmpeg || !strings.HasPrefix(err.Error(), filepath.Join(dir, "production.yaml")+":") {
+			if fault.KindOf(err) != fault.FFmpeg ||
+				!strings.HasPrefix(err.Error(), filepath.Join(dir, "production.yaml")+":") {
 				t.Errorf("%s: %v", c.setting, err)
 			}
 			said.WriteString(fmt.Sprint(err))
-		} else if got := codings.Of(plan.Film{Codec: wants[0].Codec, Canvas: wants[0].Canvas}); err != nil || got.Name() != c.encoder || got.Hardware() != (got.Headers != "") {
+		} else if got := codings.Of(plan.Film{Codec: wants[0].Codec, Canvas: wants[0].Canvas}); err != nil ||
+			got.Name() != c.encoder || got.Hardware() != (got.Headers != "") {
 			t.Errorf("%s: %+v (%v)", c.setting, got, err)
 		}
 		for _, words := range c.says {
@@ -283,7 +294,8 @@ func TestHardwareThatDoesNotWork(t *testing.T) {
 			t.Errorf("%s says %q", c.setting, said.String())
 		}
 	}
-	if _, err := Open(t.Context(), Settings{Dir: dir, Encoder: "gpu", Report: listener{func(string) {}}}); fault.KindOf(err) != fault.Manifest {
+	if _, err := Open(t.Context(), Settings{Dir: dir, Encoder: "gpu",
+		Report: listener{func(string) {}}}); fault.KindOf(err) != fault.Manifest {
 		t.Errorf("an encoder that there is not: %v", err)
 	}
 }

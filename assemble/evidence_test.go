@@ -94,7 +94,8 @@ func TestSyncPages(t *testing.T) {
 		for i := range c.takes {
 			list += fmt.Sprintf("  - {name: t%d, player: 山 %d, audio: {file: intake/short.wav, offset: 8}}\n", i, i)
 		}
-		p := openTest(t, dir, strings.Replace(timingManifest, timingManifest[strings.Index(timingManifest, "  - "):strings.Index(timingManifest, "mix:")], list, 1))
+		p := openTest(t, dir, strings.Replace(timingManifest,
+			timingManifest[strings.Index(timingManifest, "  - "):strings.Index(timingManifest, "mix:")], list, 1))
 		r, err := p.Sync(t.Context(), SyncOptions{})
 		if err != nil {
 			t.Fatal(err)
@@ -113,7 +114,8 @@ func TestSyncPages(t *testing.T) {
 			}
 			f.Close()
 		}
-		if _, err := os.Stat(filepath.Join(dir, "out", "sync-2.png")); errors.Is(err, fs.ErrNotExist) != (c.pages == 1) {
+		if _, err := os.Stat(filepath.Join(dir, "out", "sync-2.png")); errors.Is(err,
+			fs.ErrNotExist) != (c.pages == 1) {
 			t.Errorf("%d pages, and of the second: %v", c.pages, err)
 		}
 	}

@@ -33,7 +33,7 @@ func (p *Production) Export(ctx context.Context) (ExportResult, error) {
 	if err != nil {
 		return r, err
 	}
-	pl, faults, err := p.plan(all, plan.Wants(p.Manifest()))
+	pl, faults, err := p.plan(ctx, all, plan.Wants(p.Manifest()))
 	if err != nil {
 		return r, err
 	}

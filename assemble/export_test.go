@@ -71,7 +71,8 @@ func TestExportAddsUp(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(r.Faults) != 1 || r.Faults[0].Take != "take-5" || len(r.Releases) != 0 || len(r.Edits) != 5 || len(r.Stems) != 5 {
+	if len(r.Faults) != 1 || r.Faults[0].Take != "take-5" || len(r.Releases) != 0 || len(r.Edits) != 5 ||
+		len(r.Stems) != 5 {
 		t.Errorf("result %+v", r)
 	}
 	data, err := os.ReadFile(r.Timeline)
@@ -137,7 +138,8 @@ func checkHanded(t *testing.T, track handedTrack, take placedTake, timeline stri
 		if err != nil {
 			t.Fatal(err)
 		}
-		if got := filepath.Join(filepath.Dir(timeline), filepath.FromSlash(name)); got != filepath.Join(filepath.Dir(timeline), "..", "..", "intake", take.name) {
+		if got := filepath.Join(filepath.Dir(timeline),
+			filepath.FromSlash(name)); got != filepath.Join(filepath.Dir(timeline), "..", "..", "intake", take.name) {
 			t.Errorf("track %q plays %s", track.Name, got)
 		}
 		scalar := 1.0
@@ -145,12 +147,14 @@ func checkHanded(t *testing.T, track handedTrack, take placedTake, timeline stri
 			scalar = e.Scalar
 		}
 		begin := c.Source.Start.seconds()
-		if a, b := take.guide(begin), take.guide(begin+(end-at)*scalar); math.Abs(a-at) > 1e-6 || math.Abs(b-end) > 1e-6 {
+		if a, b := take.guide(begin), take.guide(begin+(end-at)*scalar); math.Abs(a-at) > 1e-6 ||
+			math.Abs(b-end) > 1e-6 {
 			t.Errorf("track %q plays guide time %.6f to %.6f at %.6f to %.6f", track.Name, a, b, at, end)
 		}
 		// All of the file that lies in the film, but for a frame at either end.
 		first, last := math.Max(take.shownFrom(), handedZero), math.Min(take.shownTo(), handedEnd)
-		if track.Kind == "Video" && (at-first > 1.01/handedRate || last-end > 1.01/handedRate || at < first-1e-6 || end > last+1e-6) {
+		if track.Kind == "Video" && (at-first > 1.01/handedRate || last-end > 1.01/handedRate || at < first-1e-6 ||
+			end > last+1e-6) {
 			t.Errorf("track %q covers %.3f to %.3f of %.3f to %.3f", track.Name, at, end, first, last)
 		}
 		at = end
@@ -171,7 +175,8 @@ func checkTempoFile(t *testing.T, p *Production, path string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if c := s.Spec.Changes; len(c) != 1 || math.Abs(c[0].BPM-120) > 1e-9 || c[0].Meter.String() != "4/4" || s.Title != p.Manifest().Title {
+	if c := s.Spec.Changes; len(c) != 1 || math.Abs(c[0].BPM-120) > 1e-9 || c[0].Meter.String() != "4/4" ||
+		s.Title != p.Manifest().Title {
 		t.Errorf("the tempo map says %+v", s)
 	}
 	if len(s.Parts) != 1 || len(s.Parts[0].Onsets) != 4*4 { // two measures of count-in and two of the piece
@@ -179,7 +184,8 @@ func checkTempoFile(t *testing.T, p *Production, path string) {
 	}
 	// Independent of our reader: 07 A1 20 is 500000 µs a quarter, 04 02 is 4/4
 	// (Standard MIDI Files 1.0).
-	if !bytes.Contains(data, []byte{0xff, 0x51, 0x03, 0x07, 0xa1, 0x20}) || !bytes.Contains(data, []byte{0xff, 0x58, 0x04, 0x04, 0x02}) {
+	if !bytes.Contains(data, []byte{0xff, 0x51, 0x03, 0x07, 0xa1, 0x20}) ||
+		!bytes.Contains(data, []byte{0xff, 0x58, 0x04, 0x04, 0x02}) {
 		t.Error("no tempo of 120 or no 4/4 in the file")
 	}
 	// And by fluidsynth, which begins notes on blocks of 64 samples.
@@ -213,7 +219,8 @@ func checkOffsets(t *testing.T, path string, takes []placedTake) {
 		row := rows[1+i]
 		offset, _ := strconv.ParseFloat(row[slices.Index(rows[0], "offset_s")], 64)
 		drift, _ := strconv.ParseFloat(row[slices.Index(rows[0], "drift_ppm")], 64)
-		if row[0] != fmt.Sprintf("take-%d", p.id) || math.Abs(offset-p.offset) > 1e-6 || math.Abs(drift-p.drift) > 1e-3 {
+		if row[0] != fmt.Sprintf("take-%d", p.id) || math.Abs(offset-p.offset) > 1e-6 ||
+			math.Abs(drift-p.drift) > 1e-3 {
 			t.Errorf("row %q, want %+v", row, p)
 		}
 	}
@@ -229,14 +236,16 @@ func TestExportLeavesStrangeFilesAlone(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	mine, old, changed := filepath.Join(r.Dir, "mine.txt"), filepath.Join(r.Dir, "edits", "take-old.edl"), filepath.Join(r.Dir, "edits", "take-two.edl")
+	mine, old, changed := filepath.Join(r.Dir, "mine.txt"), filepath.Join(r.Dir, "edits",
+		"take-old.edl"), filepath.Join(r.Dir, "edits", "take-two.edl")
 	for _, path := range []string{mine, old, changed} {
 		if err := os.WriteFile(path, []byte("x"), 0o666); err != nil {
 			t.Fatal(err)
 		}
 	}
 	list := fmt.Sprintf("%x  edits/take-two.edl\n", sha256.Sum256([]byte("y")))
-	for _, file := range []string{"edits/take-old.edl", "../../production.yaml", "mine.txt", mine, "edits/../mine.txt", "stems", ""} {
+	for _, file := range []string{"edits/take-old.edl", "../../production.yaml", "mine.txt", mine, "edits/../mine.txt",
+		"stems", ""} {
 		list += fmt.Sprintf("%x  %s\n", sha256.Sum256([]byte("x")), file)
 	}
 	if err := os.WriteFile(filepath.Join(r.Dir, session.RecordName), []byte(list), 0o666); err != nil {
@@ -261,7 +270,8 @@ func TestExportLeavesStrangeFilesAlone(t *testing.T) {
 		t.Errorf("%d steps the second time", r.Tasks.Run)
 	}
 	// Sound without pictures is a timeline too, with the delay of the cello.
-	if data, err := os.ReadFile(r.Timeline); err != nil || bytes.Contains(data, []byte(`"kind": "Video"`)) || !bytes.Contains(data, []byte(`"offset": 1.26,`)) {
+	if data, err := os.ReadFile(r.Timeline); err != nil || bytes.Contains(data, []byte(`"kind": "Video"`)) ||
+		!bytes.Contains(data, []byte(`"offset": 1.26,`)) {
 		t.Errorf("the timeline: %v", err)
 	}
 }

@@ -25,7 +25,7 @@ release: yes
 takes:
 %s
 mix: {loudness: -20, true_peak: -2, balance: manual}
-picture: {fps: 30, gutter: 6, margin: 12, background: "#204060", labels: false, lead_in: 1, tail: 1}
+picture: {fps: 30, aspect: 16:9, gutter: 6, margin: 12, background: "#204060", labels: false, lead_in: 1, tail: 1}
 deliver: [{name: final, canvas: 640x360}]
 `
 

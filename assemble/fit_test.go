@@ -66,7 +66,7 @@ func TestCropAutoKeepsThePlayer(t *testing.T) {
 	}
 	s.encode(t, "p.mp4", "gray", w, h, raw.Bytes(), "-g", "24", "-pix_fmt", "yuv420p")
 	p := s.open(t, `  - {name: a, crop: auto, video: {file: intake/p.mp4, offset: 0}}
-  - {name: b, video: {file: intake/p.mp4, offset: 0}}
+  - {name: b, crop: middle, video: {file: intake/p.mp4, offset: 0}}
   - {name: c, crop: auto, video: {file: intake/p.mp4, offset: 0, rotate: 90}}
   - {name: d, crop: auto, video: {file: intake/p.mp4, offset: 0, rotate: 180}}
   - {name: e, crop: auto, video: {file: intake/p.mp4, offset: 0, rotate: 270}}`, "aspect: 1:1", 640, 360)
@@ -105,6 +105,6 @@ func TestCropAutoKeepsThePlayer(t *testing.T) {
 		}
 	}
 	if middle.Source.X != 70 || middle.AutoCrop != 0 {
-		t.Errorf("without crop: auto the source is %+v", middle.Source)
+		t.Errorf("with crop: middle the source is %+v", middle.Source)
 	}
 }

@@ -19,7 +19,15 @@ import (
 // Grid plans the picture of every deliverable and draws each plan for a person
 // to read. It looks at the files but does not listen to them: a take counts as
 // seen from start to end.
-func (p *Production) Grid(ctx context.Context) (GridResult, error) {
+// What a finished film lacks has no tile.
+func (p *Production) Grid(ctx context.Context) (GridResult, error) { return p.grid(ctx, false) }
+
+// SeatPlan is Grid with the seats of those who are still to come, as rough cuts
+// have them.
+func (p *Production) SeatPlan(ctx context.Context) (GridResult, error) { return p.grid(ctx, true) }
+
+// grid is Grid, or SeatPlan when seats are kept.
+func (p *Production) grid(ctx context.Context, seats bool) (GridResult, error) {
 	set, err := takes.Inspect(ctx, p.Session)
 	if err != nil {
 		return GridResult{}, err
@@ -40,12 +48,24 @@ func (p *Production) Grid(ctx context.Context) (GridResult, error) {
 			f.Picture.First, f.Picture.Last = -1e6, 1e6
 		}
 	}
-	pl, err := plan.New(p.Manifest(), facts, plan.Wants(p.Manifest()), assets.Look)
+	wants := plan.Wants(p.Manifest())
+	for i := range wants {
+		wants[i].KeepSeats = seats
+	}
+	pl, err := plan.New(p.Manifest(), facts, wants, assets.Look)
 	if err != nil {
 		return GridResult{}, err
 	}
-	draw := picture.New(p.Tool(), p.Store().Steady, pl, assets, nil)
+	r, err := p.drawPlans(ctx, pl, picture.New(p.Tool(), p.Store().Steady, pl, assets, nil))
+	r.Faults = faults
+	return r, err
+}
+
+// drawPlans draws the plan of every film, as pixels and as a drawing that can be
+// scaled. The result is that of the first film, with the others in it.
+func (p *Production) drawPlans(ctx context.Context, pl *plan.Plan, draw *picture.Maker) (GridResult, error) {
 	var results []GridResult
+	var err error
 	for _, f := range pl.Films {
 		r := gridResult(f, pl.Timeline)
 		if r.PNG, err = p.OutFile("grid-" + f.Name + ".png"); err != nil {
@@ -75,7 +95,7 @@ func (p *Production) Grid(ctx context.Context) (GridResult, error) {
 		results = append(results, r)
 	}
 	first := results[0]
-	first.Others, first.Faults = results[1:], faults
+	first.Others = results[1:]
 	return first, nil
 }
 

@@ -42,7 +42,8 @@ func TestReviewOfAGuess(t *testing.T) {
 	page := string(data)
 	for _, c := range horn.Candidates {
 		seconds := strconv.FormatFloat(c.At, 'f', 2, 64) + " s ("
-		if accept := "ripieno sync --accept horn=" + strconv.Itoa(c.Number); !strings.Contains(page, accept) || !strings.Contains(page, seconds) {
+		if accept := "ripieno sync --accept horn=" + strconv.Itoa(c.Number); !strings.Contains(page, accept) ||
+			!strings.Contains(page, seconds) {
 			t.Errorf("the page does not say %q at %q", accept, seconds)
 		}
 	}
@@ -70,7 +71,8 @@ func TestReviewOfAGuess(t *testing.T) {
 		at += v / 3 * step
 	}
 	if !found {
-		t.Errorf("nothing loud is drawn at %.2f s of guide time, where the likeliest place has the first note: %s", best, m[2])
+		t.Errorf("nothing loud is drawn at %.2f s of guide time, where the likeliest place has the first note: %s",
+			best, m[2])
 	}
 }
 

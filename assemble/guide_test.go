@@ -74,7 +74,8 @@ func TestCueIsWhereEverybodyExpectsIt(t *testing.T) {
 		at               float64
 	}{{8, 5, 4}, {4, 3, 2}} {
 		r := makeGuide(t, openGuide(t, c.countIn, 240, 1, ""))
-		if r.CountIn != c.countIn || r.CueMeasure != c.measure || r.CueBeat != 1 || r.CueAt == nil || math.Abs(*r.CueAt-c.at) > 1e-9 || r.StartsAt != float64(c.countIn) {
+		if r.CountIn != c.countIn || r.CueMeasure != c.measure || r.CueBeat != 1 || r.CueAt == nil ||
+			math.Abs(*r.CueAt-c.at) > 1e-9 || r.StartsAt != float64(c.countIn) {
 			t.Errorf("count-in of %d: %+v", c.countIn, r.GuideFile)
 		}
 		// And it is there in the file: the loudest sample of high-passed
@@ -169,7 +170,8 @@ func TestDroneInTheFile(t *testing.T) {
 func measureWithFFmpeg(t *testing.T, p *Production, path string) (lufs, peak float64) {
 	t.Helper()
 	var log strings.Builder
-	run(t, p.Tool(), ffmpeg.Command{Args: []string{"-v", "info", "-i", path, "-map", "0:a", "-af", "ebur128=peak=true:framelog=verbose", "-f", "null", "pipe:1"}, Log: &log})
+	run(t, p.Tool(), ffmpeg.Command{Args: []string{"-v", "info", "-i", path, "-map", "0:a", "-af",
+		"ebur128=peak=true:framelog=verbose", "-f", "null", "pipe:1"}, Log: &log})
 	return ebur128(t, log.String())
 }
 
@@ -269,7 +271,8 @@ func synthesise(t *testing.T, midi string) []float64 {
 	t.Helper()
 	program, font := synthesiser(t)
 	path := filepath.Join(t.TempDir(), "midi.wav")
-	out, err := exec.CommandContext(t.Context(), program, "-ni", "-g", "1", "-R", "0", "-C", "0", "-r", "48000", "-T", "wav", "-F", path, font, midi).CombinedOutput()
+	out, err := exec.CommandContext(t.Context(), program, "-ni", "-g", "1", "-R", "0", "-C", "0", "-r", "48000", "-T",
+		"wav", "-F", path, font, midi).CombinedOutput()
 	if err != nil {
 		t.Fatalf("%v: %s", err, out)
 	}
@@ -332,7 +335,8 @@ func TestTooLoud(t *testing.T) {
 	p := openGuide(t, 1, 240, 1, "guide:\n  variants:\n    - {name: loud, levels: {click: 12}}\n")
 	_, err := p.Click(t.Context())
 	var f *fault.Fault
-	if !errors.As(err, &f) || !strings.HasSuffix(f.Where, "production.yaml:9:28") || f.Kind != fault.Manifest || f.Hint == "" {
+	if !errors.As(err, &f) || !strings.HasSuffix(f.Where, "production.yaml:9:28") || f.Kind != fault.Manifest ||
+		f.Hint == "" {
 		t.Errorf("%v", fault.Format(err))
 	}
 	if files, _ := filepath.Glob(filepath.Join(p.Settings().Out, "*")); len(files) > 0 {
@@ -347,7 +351,8 @@ func TestNoMIDIForAVeryLongHold(t *testing.T) {
 	if _, err := os.Stat(r.MIDI); err != nil || len(r.Notes) > 0 {
 		t.Fatalf("%v %q", err, r.Notes)
 	}
-	long := strings.Replace(fmt.Sprintf(guideManifest, 1, 240, 2), "  measures: 2\n", "  measures: 2\n  holds: [{at: m1.2, seconds: 60}]\n", 1)
+	long := strings.Replace(fmt.Sprintf(guideManifest, 1, 240, 2), "  measures: 2\n",
+		"  measures: 2\n  holds: [{at: m1.2, seconds: 60}]\n", 1)
 	p.Close()
 	p = openTest(t, p.Manifest().Dir, long)
 	again := makeGuide(t, p)

@@ -98,7 +98,8 @@ func join(lists ...[]string) (all []string) {
 
 // stillPicture returns a picture of that size, raw.
 func stillPicture(size, sar string, more ...string) []string {
-	return join([]string{"-f", "rawvideo", "-pix_fmt", "gray", "-r", "24", "-s", size, "-i", "/dev/zero", "-frames:v", "48",
+	return join([]string{"-f", "rawvideo", "-pix_fmt", "gray", "-r", "24", "-s", size, "-i", "/dev/zero", "-frames:v",
+		"48",
 		"-vf", "setsar=" + sar, "-c:v", "ffv1"}, more)
 }
 
@@ -108,16 +109,23 @@ func hostiles() []hostile {
 	m4a := join(someSound, []string{"-c:a", "aac"})
 	// An hour of nothing behind the first second.
 	gapSound := join(someSound, []string{"-af", "asetpts=PTS+gt(T\\,1)*3600/TB"})
-	gapPicture := join(somePicture, someSound, x264, []string{"-vf", "setpts=PTS+gt(T\\,2)*3600/TB", "-fps_mode", "passthrough", "-c:a", "aac"})
+	gapPicture := join(somePicture, someSound, x264, []string{"-vf", "setpts=PTS+gt(T\\,2)*3600/TB", "-fps_mode",
+		"passthrough", "-c:a", "aac"})
 	return []hostile{
 		// Indexes that claim.
-		{name: "samples-of-one-size.m4a", role: "audio", refused: true, args: m4a, spoil: all(put("stsz", 1, 4, 1), put("stsz", 1, 8, 85_000_000))},
+		{name: "samples-of-one-size.m4a", role: "audio", refused: true, args: m4a,
+			spoil: all(put("stsz", 1, 4, 1), put("stsz", 1, 8, 85_000_000))},
 		{name: "samples-without-sizes.mp4", refused: true, args: both, spoil: put("stsz", 1, 8, 85_000_000)},
-		{name: "samples-of-the-picture.mp4", refused: true, args: both, spoil: all(put("stsz", 1, 4, 2), put("stsz", 1, 8, 0xffffffff))},
-		{name: "fragment.mp4", refused: true, args: join(both, []string{"-movflags", "frag_keyframe+empty_moov"}), spoil: put("trun", 1, 4, 85_000_000)},
-		{name: "forty-hours.mp4", refused: true, args: both, spoil: all(put("mvhd", 1, 16, 144_000_000), put("mdhd", 1, 16, 0xfffffff0), put("mdhd", 2, 16, 0xfffffff0))},
-		{name: "a-long-sample.m4a", role: "audio", refused: true, args: m4a, spoil: all(put("stts", 1, 12, 0x7fffffff), put("mdhd", 1, 16, 0x7fffffff))},
-		{name: "late-by-hours.mkv", refused: true, args: join(somePicture, []string{"-itsoffset", "10000"}, someSound, x264, []string{"-c:a", "flac"})},
+		{name: "samples-of-the-picture.mp4", refused: true, args: both,
+			spoil: all(put("stsz", 1, 4, 2), put("stsz", 1, 8, 0xffffffff))},
+		{name: "fragment.mp4", refused: true, args: join(both, []string{"-movflags", "frag_keyframe+empty_moov"}),
+			spoil: put("trun", 1, 4, 85_000_000)},
+		{name: "forty-hours.mp4", refused: true, args: both, spoil: all(put("mvhd", 1, 16, 144_000_000),
+			put("mdhd", 1, 16, 0xfffffff0), put("mdhd", 2, 16, 0xfffffff0))},
+		{name: "a-long-sample.m4a", role: "audio", refused: true, args: m4a, spoil: all(put("stts", 1, 12, 0x7fffffff),
+			put("mdhd", 1, 16, 0x7fffffff))},
+		{name: "late-by-hours.mkv", refused: true, args: join(somePicture, []string{"-itsoffset", "10000"}, someSound,
+			x264, []string{"-c:a", "flac"})},
 		{name: "boxes-in-boxes.mp4", refused: true, made: nested(2000)},
 		// Gaps.
 		{name: "gap-in-the-sound.mka", role: "audio", refused: true, args: join(gapSound, []string{"-c:a", "aac"})},
@@ -127,14 +135,16 @@ func hostiles() []hostile {
 		{name: "gap-in-the-picture.mkv", args: gapPicture},
 		// Little that becomes much.
 		{name: "an-hour-of-nothing.flac", role: "audio", refused: true, args: silent("1000", "stereo", "-c:a", "flac")},
-		{name: "denied.flac", role: "audio", refused: true, args: silent("1000", "stereo", "-c:a", "flac"), spoil: func(data []byte) []byte {
-			// STREAMINFO's number of samples, 36 bits (RFC 9639, 8.2): four seconds.
-			data[21] &= 0xf0
-			binary.BigEndian.PutUint32(data[22:], 4*48000)
-			return data
-		}},
+		{name: "denied.flac", role: "audio", refused: true, args: silent("1000", "stereo", "-c:a", "flac"),
+			spoil: func(data []byte) []byte {
+				// STREAMINFO's number of samples, 36 bits (RFC 9639, 8.2): four seconds.
+				data[21] &= 0xf0
+				binary.BigEndian.PutUint32(data[22:], 4*48000)
+				return data
+			}},
 		{name: "eight-channels.flac", role: "audio", refused: true, args: silent("200", "7.1", "-c:a", "flac")},
-		{name: "hours.opus", role: "audio", refused: true, args: silent("800", "stereo", "-c:a", "libopus", "-b:a", "6k", "-frame_duration", "60", "-compression_level", "0")},
+		{name: "hours.opus", role: "audio", refused: true, args: silent("800", "stereo", "-c:a", "libopus", "-b:a",
+			"6k", "-frame_duration", "60", "-compression_level", "0")},
 		{name: "hours.m4a", role: "audio", refused: true, args: silent("800", "stereo", "-c:a", "aac", "-b:a", "8k")},
 		{name: "hours.mka", role: "audio", refused: true, args: silent("300", "5.1", "-c:a", "flac")},
 		// Pictures.
@@ -142,10 +152,13 @@ func hostiles() []hostile {
 		{name: "a-line.mkv", refused: true, args: stillPicture("16386x16", "1")},
 		{name: "a-strip.mkv", refused: true, args: stillPicture("7680x64", "4")},
 		{name: "flat.mkv", refused: true, args: stillPicture("1600x64", "1")},
-		{name: "enormous.webm", refused: true, args: join(somePicture, []string{"-c:v", "libvpx", "-b:v", "200k"}), spoil: vast},
-		{name: "sixty-tracks.mka", role: "audio", refused: true, args: join(someSound, tracks(60), []string{"-c:a", "pcm_s16le", "-t", "0.1"})},
+		{name: "enormous.webm", refused: true, args: join(somePicture, []string{"-c:v", "libvpx", "-b:v", "200k"}),
+			spoil: vast},
+		{name: "sixty-tracks.mka", role: "audio", refused: true,
+			args: join(someSound, tracks(60), []string{"-c:a", "pcm_s16le", "-t", "0.1"})},
 		// What refers to other files, and what is none.
-		{name: "playlist.mp4", refused: true, made: []byte("#EXTM3U\n#EXT-X-TARGETDURATION:10\n#EXTINF:10,\n/etc/passwd\n")},
+		{name: "playlist.mp4", refused: true,
+			made: []byte("#EXTM3U\n#EXT-X-TARGETDURATION:10\n#EXTINF:10,\n/etc/passwd\n")},
 		{name: "list.mkv", refused: true, made: []byte("ffconcat version 1.0\nfile /etc/passwd\n")},
 		{name: "elsewhere.mov", refused: true, args: join(both, []string{"-f", "mov"}), spoil: refer},
 		{name: "page.mp4", refused: true, made: []byte("<!DOCTYPE html><title>Sign in</title>")},
@@ -164,11 +177,14 @@ func hostiles() []hostile {
 		{name: "channels.wav", role: "audio", refused: true, made: pcm(4000, 48000, 20_000)},
 		{name: "rate.wav", role: "audio", refused: true, made: pcm(1, 2_000_000_000, 20_000)},
 		{name: "endless.wav", role: "audio", made: pcm(1, 48000, 0xffffffff)},
-		{name: "tag.mp3", role: "audio", refused: true, made: append([]byte("ID3\x04\x00\x00\x7f\x7f\x7f\x7f"), noise(5000)...)},
-		{name: "packets.caf", role: "audio", refused: true, args: join(someSound, []string{"-c:a", "alac"}), spoil: func(data []byte) []byte {
-			return put("pakt", 1, 8, 0x10000000)(data)
-		}},
-		{name: "frames.aiff", role: "audio", refused: true, args: join(someSound, []string{"-c:a", "pcm_s16be"}), spoil: put("COMM", 1, 6, 0xffffffff)},
+		{name: "tag.mp3", role: "audio", refused: true, made: append([]byte("ID3\x04\x00\x00\x7f\x7f\x7f\x7f"),
+			noise(5000)...)},
+		{name: "packets.caf", role: "audio", refused: true, args: join(someSound, []string{"-c:a", "alac"}),
+			spoil: func(data []byte) []byte {
+				return put("pakt", 1, 8, 0x10000000)(data)
+			}},
+		{name: "frames.aiff", role: "audio", refused: true, args: join(someSound, []string{"-c:a", "pcm_s16be"}),
+			spoil: put("COMM", 1, 6, 0xffffffff)},
 	}
 }
 
@@ -214,7 +230,8 @@ func tracks(n int) (maps []string) {
 // refer makes all tracks of a QuickTime file refer to another one (QuickTime File
 // Format, "Data reference atoms"): an alias without the flag that it is this.
 func refer(data []byte) []byte {
-	return bytes.ReplaceAll(data, []byte("\x00\x00\x00\x0curl \x00\x00\x00\x01"), []byte("\x00\x00\x00\x0dalis\x00\x00\x00\x00"))
+	return bytes.ReplaceAll(data, []byte("\x00\x00\x00\x0curl \x00\x00\x00\x01"),
+		[]byte("\x00\x00\x00\x0dalis\x00\x00\x00\x00"))
 }
 
 // write makes the file in a folder.

@@ -136,7 +136,8 @@ func (m marked) write(t testing.TB, tool *ffmpeg.Tool, dir string) {
 		video.Write(m.frame(k))
 	}
 	w, h := m.size()
-	args := []string{"-f", "rawvideo", "-pix_fmt", "gray", "-s", fmt.Sprintf("%dx%d", w, h), "-r", m.rate, "-i", "pipe:0"}
+	args := []string{"-f", "rawvideo", "-pix_fmt", "gray", "-s", fmt.Sprintf("%dx%d", w, h), "-r", m.rate, "-i",
+		"pipe:0"}
 	if m.audio {
 		pcm := filepath.Join(t.TempDir(), "sound.s16")
 		if err := os.WriteFile(pcm, m.wave(), 0o666); err != nil {
@@ -147,7 +148,8 @@ func (m marked) write(t testing.TB, tool *ffmpeg.Tool, dir string) {
 	if m.storedTurned {
 		args = append(args, "-vf", "transpose=cclock")
 	}
-	args = append(args, "-c:v", "libx264", "-preset", "ultrafast", "-crf", "18", "-pix_fmt", "yuv420p", "-c:a", "aac", "-b:a", "128k")
+	args = append(args, "-c:v", "libx264", "-preset", "ultrafast", "-crf", "18", "-pix_fmt", "yuv420p", "-c:a", "aac",
+		"-b:a", "128k")
 	args = append(args, m.extra...)
 	made := target
 	if m.storedTurned {
@@ -155,7 +157,8 @@ func (m marked) write(t testing.TB, tool *ffmpeg.Tool, dir string) {
 	}
 	run(t, tool, ffmpeg.Command{Args: append(args, "-y", made), Stdin: &video})
 	if m.storedTurned {
-		run(t, tool, ffmpeg.Command{Args: []string{"-i", made, "-c", "copy", "-metadata:s:v:0", "rotate=270", "-y", target}})
+		run(t, tool, ffmpeg.Command{Args: []string{"-i", made, "-c", "copy", "-metadata:s:v:0", "rotate=270", "-y",
+			target}})
 	}
 }
 
@@ -178,7 +181,8 @@ type film struct {
 func decodeFilm(t *testing.T, tool *ffmpeg.Tool, path string, w, h int) film {
 	t.Helper()
 	var pix, pcm bytes.Buffer
-	run(t, tool, ffmpeg.Command{Args: []string{"-i", path, "-map", "0:v", "-f", "rawvideo", "-pix_fmt", "gray", "pipe:1"}, Stdout: &pix})
+	run(t, tool, ffmpeg.Command{Args: []string{"-i", path, "-map", "0:v", "-f", "rawvideo", "-pix_fmt", "gray",
+		"pipe:1"}, Stdout: &pix})
 	run(t, tool, ffmpeg.Command{Args: []string{"-i", path, "-map", "0:a", "-f", "f32le", "pipe:1"}, Stdout: &pcm})
 	f := film{w: w, h: h, fps: filmFPS, start: filmStart}
 	for raw := pix.Bytes(); len(raw) >= w*h; raw = raw[w*h:] {

@@ -15,16 +15,19 @@ import (
 // ceiling, by ffmpeg's meter, in few encodings (EBU R 128 allows 0.5 LU).
 func TestDeliveredLoudness(t *testing.T) {
 	tool := findTool(t)
-	for seed, want := range []string{"{loudness: -16}", "{loudness: -23, true_peak: -3}", "{loudness: -12, true_peak: -1}"} {
+	for seed, want := range []string{"{loudness: -16}", "{loudness: -23, true_peak: -3}",
+		"{loudness: -12, true_peak: -1}"} {
 		dir := t.TempDir()
 		takes := "takes:\n"
 		for i := range 3 {
-			writeWAV(t, filepath.Join(dir, fmt.Sprintf("in/%d.wav", i)), programme(uint64(10*seed+i), 48000, 8), 48000, media.PCM24)
+			writeWAV(t, filepath.Join(dir, fmt.Sprintf("in/%d.wav", i)), programme(uint64(10*seed+i), 48000, 8), 48000,
+				media.PCM24)
 			takes += fmt.Sprintf("  - {name: t%d, audio: {file: in/%d.wav, offset: 0}}\n", i, i)
 		}
 		r := mixSound(t, dir, takes+"mix: "+want, 2, MixOptions{})
 		h := ffmpegHears(t, tool, storedFile(t, dir, "film.m4a"))
-		t.Logf("%s: %.2f LUFS, %.1f dBTP, %d encodings, limiter %.1f dB", want, h.integrated, h.peak, r.Master.Tries, r.Master.Reduction)
+		t.Logf("%s: %.2f LUFS, %.1f dBTP, %d encodings, limiter %.1f dB", want, h.integrated, h.peak, r.Master.Tries,
+			r.Master.Reduction)
 		if math.Abs(h.integrated-r.Master.Target) > 0.3 || h.peak > r.Master.Ceiling+0.05 {
 			t.Errorf("%s: delivered %.2f LUFS and %.1f dBTP", want, h.integrated, h.peak)
 		}
@@ -51,7 +54,8 @@ func TestCeilingHoldsOnNoise(t *testing.T) {
 		}
 	}
 	writeWAV(t, filepath.Join(dir, "in/a.wav"), b, 48000, media.Float32)
-	r := mixSound(t, dir, "takes:\n  - {name: a, audio: {file: in/a.wav, offset: 0}}\nmix: {loudness: -8, true_peak: -1}", 2, MixOptions{})
+	r := mixSound(t, dir, "takes:\n  - {name: a, audio: {file: in/a.wav, offset: 0}}\nmix: {loudness: -8, "+
+		"true_peak: -1}", 2, MixOptions{})
 	h := ffmpegHears(t, tool, storedFile(t, dir, "film.m4a"))
 	t.Logf("%.2f LUFS, %.1f dBTP, %d encodings, %q", h.integrated, h.peak, r.Master.Tries, r.Notes)
 	if h.peak > -1+0.05 || *r.Master.AACPeak > -1 {

@@ -38,7 +38,7 @@ func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 	if err != nil {
 		return r, err
 	}
-	pl, faults, err := p.plan(all, nil)
+	pl, faults, err := p.plan(ctx, all, nil)
 	if err != nil {
 		return r, err
 	}

@@ -66,7 +66,8 @@ func TestOnsetsAgainstAubio(t *testing.T) {
 	x, times := struckBars()
 	path := filepath.Join(t.TempDir(), "bars.wav")
 	writeWAV(t, path, audio.Block{x}, audio.Rate, media.PCM24)
-	out, err := exec.CommandContext(t.Context(), program, "-r", "0", "-B", "512", "-H", "128", "-M", "0.1", "-i", path).Output()
+	out, err := exec.CommandContext(t.Context(), program, "-r", "0", "-B", "512", "-H", "128", "-M", "0.1", "-i",
+		path).Output()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -101,7 +102,8 @@ func TestOnsetsAgainstAubio(t *testing.T) {
 			t.Errorf("the sound at %.4f s is heard at %.4f s", at, mine)
 		}
 	}
-	t.Logf("%d sounds; at most %.2f ms from aubioonset, %.2f ms from the truth", len(times), 1000*worst, 1000*worstTruth)
+	t.Logf("%d sounds; at most %.2f ms from aubioonset, %.2f ms from the truth", len(times), 1000*worst,
+		1000*worstTruth)
 }
 
 // What phones and browsers make of a recording must not move it: real coders
@@ -126,7 +128,8 @@ func TestCodersDoNotMoveATake(t *testing.T) {
 		for _, e := range f.Events {
 			events = append(events, e.Time)
 		}
-		return align.Place(e.Map, []align.Recording{{Name: "x", Features: f}}, nil)[0], nearestMoment(take.Truth.Cue, events)
+		return align.Place(e.Map, []align.Recording{{Name: "x", Features: f}}, nil)[0], nearestMoment(take.Truth.Cue,
+			events)
 	}
 	want, _ := place(audio.NewMemory(plain, 48000))
 	if !want.Sure || math.Abs(want.Offset-take.Truth.MeanOffset()) > 0.015 {

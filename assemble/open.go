@@ -75,6 +75,9 @@ func readAssets(ctx context.Context, p *Production) (*picture.Assets, error) {
 	if a := man.Picture.Backdrop; a != nil {
 		f.Backdrop = (*picture.Asset)(a)
 	}
+	if a := man.Logo; a != nil {
+		f.Logo = (*picture.Asset)(a)
+	}
 	for _, t := range man.Takes {
 		if t.Backing != nil && !t.IsWithheld() {
 			f.Behind = append(f.Behind, picture.Asset(*t.Backing))
@@ -83,8 +86,14 @@ func readAssets(ctx context.Context, p *Production) (*picture.Assets, error) {
 	return picture.ReadAssets(ctx, f)
 }
 
-// plan plans films from what was found out about the takes.
-func (p *Production) plan(m material, wants []plan.Want) (*plan.Plan, []Bad, error) {
+// plan plans films from what was found out about the takes. Where films are wanted
+// it looks where the players are in their pictures.
+func (p *Production) plan(ctx context.Context, m material, wants []plan.Want) (*plan.Plan, []Bad, error) {
+	if len(wants) > 0 {
+		if err := m.DetectSubjects(ctx, p.Session); err != nil {
+			return nil, nil, err
+		}
+	}
 	line, err := plan.NewTimeline(p.Manifest())
 	if err != nil {
 		return nil, nil, err

@@ -57,8 +57,10 @@ func TestPitchOfSampledInstruments(t *testing.T) {
 		off     float64 // cents a note may lie from the scale
 		notes   []byte
 	}{
-		"oboe": {68, 2, []byte{60, 64, 67, 71, 74, 79}}, "trumpet": {56, 2, []byte{58, 62, 65, 70, 74}}, "tuba": {58, 2, []byte{33, 38, 41, 46, 50}},
-		"guitar": {24, 2, []byte{45, 50, 55, 59, 64}}, "flute": {73, 50, []byte{62, 69, 76, 81, 86, 91}}, "violin": {40, 50, []byte{57, 62, 69, 74, 81, 86}},
+		"oboe": {68, 2, []byte{60, 64, 67, 71, 74, 79}}, "trumpet": {56, 2, []byte{58, 62, 65, 70, 74}}, "tuba": {58,
+			2, []byte{33, 38, 41, 46, 50}},
+		"guitar": {24, 2, []byte{45, 50, 55, 59, 64}}, "flute": {73, 50,
+			[]byte{62, 69, 76, 81, 86, 91}}, "violin": {40, 50, []byte{57, 62, 69, 74, 81, 86}},
 		"double bass": {43, 50, []byte{33, 38, 43, 48}},
 	} {
 		plain := sampledTones(t, sampledScale(t, c.program, c.notes, 0), c.notes)

@@ -24,7 +24,8 @@ import (
 // second in BT.709.
 func grainy(t testing.TB, tool *ffmpeg.Tool, path string, w, h, frames int) {
 	t.Helper()
-	run(t, tool, ffmpeg.Command{Args: []string{"-f", "lavfi", "-i", fmt.Sprintf("testsrc2=size=%dx%d:rate=30,noise=alls=6:allf=t:all_seed=7", w, h),
+	run(t, tool, ffmpeg.Command{Args: []string{"-f", "lavfi", "-i",
+		fmt.Sprintf("testsrc2=size=%dx%d:rate=30,noise=alls=6:allf=t:all_seed=7", w, h),
 		"-frames:v", strconv.Itoa(frames), "-c:v", "libx264", "-preset", "veryfast", "-crf", "23", "-g", "250", "-pix_fmt", "yuv420p",
 		"-colorspace", "bt709", "-y", path}})
 }
@@ -35,7 +36,8 @@ func likeness(t testing.TB, tool *ffmpeg.Tool, filter, a, b, beforeA, beforeB st
 	t.Helper()
 	stats := filepath.Join(t.TempDir(), "stats")
 	run(t, tool, ffmpeg.Command{Args: []string{"-i", a, "-i", b, "-lavfi",
-		fmt.Sprintf("[0:v]%ssettb=1/30,setpts=N[a];[1:v]%ssettb=1/30,setpts=N[b];[a][b]%s=f=%s:shortest=1", beforeA, beforeB, filter, stats), "-f", "null", "pipe:1"}})
+		fmt.Sprintf("[0:v]%ssettb=1/30,setpts=N[a];[1:v]%ssettb=1/30,setpts=N[b];[a][b]%s=f=%s:shortest=1", beforeA,
+			beforeB, filter, stats), "-f", "null", "pipe:1"}})
 	data, err := os.ReadFile(stats)
 	if err != nil {
 		t.Fatal(err)
@@ -73,7 +75,8 @@ func TestMezzanineIsAsGoodAsScalingDirectly(t *testing.T) {
 		draft  bool
 		zscale bool
 	}{
-		{"final", 480, 270, false, true}, {"without zscale", 480, 270, false, false}, {"tiny", 160, 90, false, true}, {"rough", 320, 180, true, true},
+		{"final", 480, 270, false, true}, {"without zscale", 480, 270, false, false}, {"tiny", 160, 90, false,
+			true}, {"rough", 320, 180, true, true},
 	} {
 		if c.zscale && !tool.Filter("zscale") {
 			continue
@@ -81,7 +84,8 @@ func TestMezzanineIsAsGoodAsScalingDirectly(t *testing.T) {
 		conform := plan.Conform{W: c.w, H: c.h, Frames: plan.Span{From: 0, To: 60}, Draft: c.draft}
 		conform.Picture = plan.Picture{W: 1280, H: 720, FPS: 30, Last: 2, Matrix: "bt709", PixFmt: "yuv420p"}
 		out := filepath.Join(dir, c.name+".mp4")
-		cmd, err := graph.Conform(conform, graph.Source{Path: take, Zscale: c.zscale, Threads: 1}, shot.Rate{Num: 30, Den: 1}, out)
+		cmd, err := graph.Conform(conform, graph.Source{Path: take, Zscale: c.zscale, Threads: 1},
+			shot.Rate{Num: 30, Den: 1}, out)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -89,7 +93,8 @@ func TestMezzanineIsAsGoodAsScalingDirectly(t *testing.T) {
 		if n, err := media.CountFrames(out); n != 60 || err != nil {
 			t.Errorf("%s: %d frames, %v", c.name, n, err)
 		}
-		got := likeness(t, tool, "ssim", out, take, "", fmt.Sprintf("scale=%d:%d:flags=bicubic+accurate_rnd,", c.w, c.h))
+		got := likeness(t, tool, "ssim", out, take, "", fmt.Sprintf("scale=%d:%d:flags=bicubic+accurate_rnd,", c.w,
+			c.h))
 		t.Logf("%s: SSIM %.4f", c.name, got)
 		if got < 0.98 {
 			t.Errorf("%s: SSIM %.4f against scaling directly, want 0.98", c.name, got)
@@ -121,13 +126,15 @@ func TestSegmentsAreAsGoodAsTheWhole(t *testing.T) {
 	take := filepath.Join(dir, "take.mp4")
 	grainy(t, tool, take, 320, 180, frames)
 	overlay := filepath.Join(dir, "nothing.png")
-	run(t, tool, ffmpeg.Command{Args: []string{"-f", "lavfi", "-i", "color=black:s=320x180,format=rgba,colorchannelmixer=aa=0", "-frames:v", "1", overlay}})
+	run(t, tool, ffmpeg.Command{Args: []string{"-f", "lavfi", "-i",
+		"color=black:s=320x180,format=rgba,colorchannelmixer=aa=0", "-frames:v", "1", overlay}})
 	whole := layout.Rect{W: 320, H: 180}
 	compose := func(name string, from, n int, crf string) (string, int64) {
 		out := filepath.Join(dir, name)
 		cmd, err := graph.Compose(graph.Segment{
 			Canvas: layout.Canvas{W: 320, H: 180}, Rate: shot.Rate{Num: 30, Den: 1}, Frames: n,
-			Scene: graph.Scene{Overlay: overlay, Pieces: []graph.Piece{{Path: take, Skip: from, Count: n, Crop: whole, W: 320, H: 180, Hole: whole}}},
+			Scene: graph.Scene{Overlay: overlay,
+				Pieces: []graph.Piece{{Path: take, Skip: from, Count: n, Crop: whole, W: 320, H: 180, Hole: whole}}},
 		}, graph.Coding{}, out)
 		if err != nil {
 			t.Fatal(err)
@@ -166,7 +173,8 @@ func TestSegmentsAreAsGoodAsTheWhole(t *testing.T) {
 	// Between two encodes of the whole, PSNR goes with the logarithm of size.
 	slope := (atWhole - atSofter) / math.Log(float64(size)/float64(small))
 	want := atWhole + slope*math.Log(float64(together)/float64(size))
-	t.Logf("whole %d bytes %.3f dB, in segments %d bytes %.3f dB; the whole at that size %.3f dB", size, atWhole, together, got, want)
+	t.Logf("whole %d bytes %.3f dB, in segments %d bytes %.3f dB; the whole at that size %.3f dB", size, atWhole,
+		together, got, want)
 	if got < want-0.05 {
 		t.Errorf("segments have %.3f dB, the whole film has %.3f dB at their size", got, want)
 	}
@@ -186,7 +194,8 @@ func TestPictureCostsWhatChanged(t *testing.T) {
 	}
 	base := strings.Replace(string(data), "labels: false", "labels: true", 1)
 	base = strings.Replace(base, "canvas: 64x36", "canvas: 320x180", 1)
-	base = strings.Replace(base, "{from: m2, show: solo, take: horn}", "{from: m2, show: solo, take: horn}, {from: m2.3, show: solo, take: oboe}", 1)
+	base = strings.Replace(base, "{from: m2, show: solo, take: horn}",
+		"{from: m2, show: solo, take: horn}, {from: m2.3, show: solo, take: oboe}", 1)
 	write := func(text string) {
 		if err := os.WriteFile(filepath.Join(dir, "production.yaml"), []byte(text), 0o666); err != nil {
 			t.Fatal(err)
@@ -202,8 +211,10 @@ func TestPictureCostsWhatChanged(t *testing.T) {
 		{"a gain", "part: Oboe,", "part: Oboe, gain: -3,", map[string]int{"mix": 1, "master": 1, "join": 1}},
 		// The horn's name stands in the grid and in its solo, not on the card of
 		// the title or in the oboe's solo.
-		{"a label", "player: Ilse Brandt", "player: Ilse Brand", map[string]int{"draw": 2, "compose": 2, "flashes": 1, "join": 1}},
-		{"the title", "title: Test Round", "title: Best Round", map[string]int{"draw": 1, "compose": 1, "master": 1, "flashes": 1, "join": 1}},
+		{"a label", "player: Ilse Brandt", "player: Ilse Brand", map[string]int{"draw": 2, "compose": 2, "flashes": 1,
+			"join": 1}},
+		{"the title", "title: Test Round", "title: Best Round", map[string]int{"draw": 1, "compose": 1, "master": 1,
+			"flashes": 1, "join": 1}},
 	} {
 		write(strings.Replace(base, c.old, c.new, 1))
 		p, err := Open(t.Context(), Settings{Dir: dir, Report: listener{func(string) {}}})

@@ -22,7 +22,8 @@ func TestEveryRateShowsTheNearestFrame(t *testing.T) {
 			rate string
 			fps  float64
 		}{{"24", 24}, {"25", 25}, {"30", 30}, {"50", 50}, {"60000/1001", 60000.0 / 1001}, {"60", 60}} {
-			m := marked{name: fmt.Sprintf("t%d.mp4", i), id: i + 1, rate: source.rate, fps: source.fps, frames: int(3 * source.fps), audio: i == 0, channels: 1}
+			m := marked{name: fmt.Sprintf("t%d.mp4", i), id: i + 1, rate: source.rate, fps: source.fps,
+				frames: int(3 * source.fps), audio: i == 0, channels: 1}
 			takes = append(takes, placedTake{marked: m, offset: 4.0031 + 0.0412*float64(i)})
 			m.write(t, tool, dir)
 		}
@@ -50,9 +51,11 @@ func TestEveryRateShowsTheNearestFrame(t *testing.T) {
 // colours within 3 code values, a circle round within 2 %.
 func TestAFilmIn4K(t *testing.T) {
 	s := newShort(t)
-	barsTake{name: "bars.mp4", matrix: luma709, bits: 8, level: 1, args: "-color_primaries bt709 -color_trc bt709 -colorspace bt709 -color_range tv"}.write(t, s)
+	barsTake{name: "bars.mp4", matrix: luma709, bits: 8, level: 1,
+		args: "-color_primaries bt709 -color_trc bt709 -colorspace bt709 -color_range tv"}.write(t, s)
 	drawn{name: "turned.mp4", w: 320, h: 180, pixel: 1, turned: 90}.write(t, s, 28)
-	p := s.open(t, "  - {name: a, video: {file: intake/bars.mp4, offset: 0.95}}\n  - {name: b, fit: fit, video: {file: intake/turned.mp4, offset: 0.95}}", "aspect: 16:9", 3840, 2160)
+	p := s.open(t, "  - {name: a, video: {file: intake/bars.mp4, offset: 0.95}}\n  - {name: b, fit: fit, video: "+
+		"{file: intake/turned.mp4, offset: 0.95}}", "aspect: 16:9", 3840, 2160)
 	grid, err := p.Grid(t.Context())
 	if err != nil {
 		t.Fatal(err)
@@ -65,7 +68,8 @@ func TestAFilmIn4K(t *testing.T) {
 	if err != nil || info.Video.W != 3840 || info.Video.H != 2160 || info.Video.Frames != 24 {
 		t.Fatalf("%v: %+v", err, info.Video)
 	}
-	f := shortFilm{grid.Shots[0].Tiles, r, decodeColour(t, s.tool, r.Output, 3840, 2160, "-vf", `select=eq(n\,12)`, "-frames:v", "1")}
+	f := shortFilm{grid.Shots[0].Tiles, r, decodeColour(t, s.tool, r.Output, 3840, 2160, "-vf", `select=eq(n\,12)`,
+		"-frames:v", "1")}
 	for k, bar := range bars {
 		got := f.middle(0, 0, float64(2*k+1)/float64(2*len(bars)), 0.5)
 		for c, want := range sdr(bar) {

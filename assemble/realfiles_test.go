@@ -31,7 +31,8 @@ func (f realFile) write(t *testing.T, s short) {
 // write against a film of one second: each has its picture in it, to the end.
 func TestRealFilesKeepTheirPicture(t *testing.T) {
 	slow := func(from, to string) []string {
-		return []string{"-bsf:v", "setts=pts=PTS*" + from + "/" + to + ":dts=DTS*" + from + "/" + to + ":duration=1/" + to + "/TB"}
+		return []string{"-bsf:v", "setts=pts=PTS*" + from + "/" + to + ":dts=DTS*" + from + "/" + to + ":duration=1/" +
+			to + "/TB"}
 	}
 	for _, f := range []realFile{
 		{"phone-854.mp4", "24", "854x480", "1280/1281", 0, nil}, // displayed 853 wide
@@ -47,7 +48,8 @@ func TestRealFilesKeepTheirPicture(t *testing.T) {
 			f.write(t, s)
 			takes := ""
 			for k := range 3 { // within a frame of the film
-				takes += fmt.Sprintf("  - {name: take-%d, video: {file: intake/%s, offset: %.4f}}\n", k, f.name, f.offset+float64(k)/72)
+				takes += fmt.Sprintf("  - {name: take-%d, video: {file: intake/%s, offset: %.4f}}\n", k, f.name,
+					f.offset+float64(k)/72)
 			}
 			p := s.open(t, takes, "aspect: 16:9", 640, 360)
 			r, err := p.Render(t.Context(), RenderOptions{})

@@ -24,7 +24,8 @@ func (p plain) write(t *testing.T, tool *ffmpeg.Tool, dir string) {
 	t.Helper()
 	run(t, tool, command(new(bytes.Buffer), "-f", "lavfi", "-i", "color="+p.colour+":size=90x160:rate=30:duration=7",
 		"-f", "lavfi", "-i", fmt.Sprintf("sine=frequency=%d:duration=7:sample_rate=48000", p.hz),
-		"-pix_fmt", "yuv420p", "-c:v", "libx264", "-preset", "ultrafast", "-c:a", "aac", "-y", "file:"+filepath.Join(dir, "intake", p.name+".mp4")))
+		"-pix_fmt", "yuv420p", "-c:v", "libx264", "-preset", "ultrafast", "-c:a", "aac", "-y",
+		"file:"+filepath.Join(dir, "intake", p.name+".mp4")))
 }
 
 // releaseCast returns who plays in these tests: one who agreed, one who wants to be
@@ -37,12 +38,14 @@ func releaseCast(seen, heard, neither string) (string, []plain) {
 	}
 	var list strings.Builder
 	for i, p := range cast {
-		fmt.Fprintf(&list, "  - {name: %s, player: Player %d, part: Part %d, video: {file: intake/%s.mp4, offset: 2.5}%s}\n", p.name, i, i, p.name, p.keys)
+		fmt.Fprintf(&list, "  - {name: %s, player: Player %d, part: Part %d, video: {file: intake/%s.mp4, offset: "+
+			"2.5}%s}\n", p.name, i, i, p.name, p.keys)
 	}
 	text := strings.Replace(fmt.Sprintf(testManifest, list.String()), "release: yes\n", "", 1)
 	text = strings.Replace(text, "canvas: 640x360", "canvas: 320x180, poster: m1.3", 1)
 	text = strings.Replace(text, "#204060", "#202020", 1)
-	return text + "shots: [{from: start, show: solo, take: heard}, {from: m1, show: solo, take: neither}, {from: m1.3, show: tutti, transition: {kind: move, seconds: 0.3}}]\n", cast
+	return text + "shots: [{from: start, show: solo, take: heard}, {from: m1, show: solo, take: neither}, {from: " +
+		"m1.3, show: tutti, transition: {kind: move, seconds: 0.3}}]\n", cast
 }
 
 // most returns the largest share of an output's picture that has one of the colours
@@ -50,7 +53,8 @@ func releaseCast(seen, heard, neither string) (string, []plain) {
 func most(t *testing.T, tool *ffmpeg.Tool, path string) (green, red, blue float64) {
 	t.Helper()
 	var pix bytes.Buffer
-	run(t, tool, ffmpeg.Command{Args: []string{"-i", path, "-vf", "scale=160:90:flags=area", "-f", "rawvideo", "-pix_fmt", "rgb24", "pipe:1"}, Stdout: &pix})
+	run(t, tool, ffmpeg.Command{Args: []string{"-i", path, "-vf", "scale=160:90:flags=area", "-f", "rawvideo",
+		"-pix_fmt", "rgb24", "pipe:1"}, Stdout: &pix})
 	for raw := pix.Bytes(); len(raw) >= 160*90*3; raw = raw[160*90*3:] {
 		var n [3]int
 		for i := 0; i < 160*90*3; i += 3 {
@@ -61,7 +65,8 @@ func most(t *testing.T, tool *ffmpeg.Tool, path string) (green, red, blue float6
 				}
 			}
 		}
-		red, green, blue = max(red, float64(n[0])/14400), max(green, float64(n[1])/14400), max(blue, float64(n[2])/14400)
+		red, green, blue = max(red, float64(n[0])/14400), max(green, float64(n[1])/14400), max(blue,
+			float64(n[2])/14400)
 	}
 	return green, red, blue
 }
@@ -133,7 +138,8 @@ func TestNothingIsShownThatIsNotReleased(t *testing.T) {
 			t.Errorf("%s: the player who agreed is not there", filepath.Base(path))
 		}
 		if red > 0 || blue > 0 {
-			t.Errorf("%s: %.4f of a frame shows who is to be heard only, %.4f who is to be neither", filepath.Base(path), red, blue)
+			t.Errorf("%s: %.4f of a frame shows who is to be heard only, %.4f who is to be neither",
+				filepath.Base(path), red, blue)
 		}
 	}
 	f := decodeFilm(t, tool, filepath.Join(p.Settings().Out, "final.mp4"), 320, 180)

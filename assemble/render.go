@@ -64,10 +64,10 @@ type job struct {
 }
 
 // newJob plans films and the tasks that make them.
-func newJob(p *Production, all material, wants []plan.Want, codings picture.Codings) (*job, error) {
+func newJob(ctx context.Context, p *Production, all material, wants []plan.Want, codings picture.Codings) (*job, error) {
 	j := &job{}
 	var err error
-	if j.plan, j.faults, err = p.plan(all, wants); err != nil {
+	if j.plan, j.faults, err = p.plan(ctx, all, wants); err != nil {
 		return nil, err
 	}
 	if j.track, err = p.track(j.plan, all); err != nil {
@@ -97,7 +97,7 @@ func (p *Production) Plan(ctx context.Context, o RenderOptions) (PlanResult, err
 	if err != nil {
 		return PlanResult{}, err
 	}
-	j, err := newJob(p, all, wants, codings)
+	j, err := newJob(ctx, p, all, wants, codings)
 	if err != nil {
 		return PlanResult{}, err
 	}
@@ -161,7 +161,7 @@ func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult,
 func makeFilms(ctx context.Context, p *Production, all material, wants []plan.Want, codings picture.Codings,
 	r *RenderResult) (*job, task.Result, error) {
 	for {
-		j, err := newJob(p, all, wants, codings)
+		j, err := newJob(ctx, p, all, wants, codings)
 		if err != nil {
 			return nil, task.Result{}, err
 		}

@@ -60,6 +60,7 @@ type GridResult struct {
 	PNG         string       `json:"png,omitempty"`
 	SVG         string       `json:"svg,omitempty"`
 	Sheet       string       `json:"sheet,omitempty"`  // the storyboard
+	Crops       string       `json:"crops,omitempty"`  // what is shown of each take's picture
 	Pinned      int          `json:"pinned,omitempty"` // seats written to the manifest
 	Others      []GridResult `json:"others,omitempty"` // further deliverables
 	Faults      []Bad        `json:"faults,omitempty"`

@@ -71,7 +71,8 @@ func writePings(t *testing.T, path string, seconds float64, pings []ping) {
 	if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := media.CreateWAV(t.Context(), path, audio.NewMemory(audio.Block{wave}, audio.Rate), media.PCM24); err != nil {
+	if _, err := media.CreateWAV(t.Context(), path, audio.NewMemory(audio.Block{wave}, audio.Rate),
+		media.PCM24); err != nil {
 		t.Fatal(err)
 	}
 }
@@ -138,7 +139,8 @@ func TestOtherPartsInTheGuide(t *testing.T) {
 		t.Errorf("together has %q", got)
 	}
 	g := r.Variants[2]
-	if g.From != 5 || g.To != 16 || math.Abs(g.Offset-8) > 1e-9 || g.StartsAt != 8 || *g.CueAt != 4 || g.Duration != 8+24+4 {
+	if g.From != 5 || g.To != 16 || math.Abs(g.Offset-8) > 1e-9 || g.StartsAt != 8 || *g.CueAt != 4 ||
+		g.Duration != 8+24+4 {
 		t.Errorf("%+v", g)
 	}
 	wave, _ := readWAV(t, g.WAV)
@@ -156,7 +158,8 @@ func TestNoOtherPartsYet(t *testing.T) {
 takes: [{name: oboe, expected: true}]
 `)
 	r := makeGuide(t, p)
-	if len(r.Faults) != 1 || r.Faults[0].Kind != takes.KindMissing || len(r.Variants) != 1 || r.Variants[0].Name != "silent" || r.WAV == "" {
+	if len(r.Faults) != 1 || r.Faults[0].Kind != takes.KindMissing || len(r.Variants) != 1 ||
+		r.Variants[0].Name != "silent" || r.WAV == "" {
 		t.Errorf("%+v", r)
 	}
 	if got := exitOf(roll.Verdict(r.Faults)); got != 5 {
@@ -231,7 +234,8 @@ func TestSyncOfARetake(t *testing.T) {
 		}
 		found++
 		if !pl.Sure || math.Abs(pl.Offset-want) > allowed {
-			t.Errorf("%s: offset %.4f (sure %v, %s, %q), want %.4f", pl.Name, pl.Offset, pl.Sure, pl.Method, pl.Reason, want)
+			t.Errorf("%s: offset %.4f (sure %v, %s, %q), want %.4f", pl.Name, pl.Offset, pl.Sure, pl.Method, pl.Reason,
+				want)
 		}
 	}
 	if found != 3 {
@@ -243,7 +247,9 @@ func TestSyncOfARetake(t *testing.T) {
 	}
 	for _, take := range c.Takes {
 		for _, f := range take.Findings {
-			if take.Name == "by-ear" && !strings.Contains(f.What, "same content") && (strings.Contains(f.What, "starts") || strings.Contains(f.What, "ends") || strings.Contains(f.What, "cue")) {
+			if take.Name == "by-ear" && !strings.Contains(f.What, "same content") &&
+				(strings.Contains(f.What, "starts") || strings.Contains(f.What, "ends") ||
+					strings.Contains(f.What, "cue")) {
 				t.Errorf("%s: %s", take.Name, f.What)
 			}
 		}

@@ -42,7 +42,8 @@ func roundScore() string {
 		if m == 1 {
 			b.WriteString(`<attributes><divisions>1</divisions><time><beats>4</beats><beat-type>4</beat-type></time></attributes><sound tempo="120"/>`)
 		}
-		for _, step := range []string{"<step>D</step>", "<step>E</step>", "<step>F</step><alter>1</alter>", "<step>G</step>"} {
+		for _, step := range []string{"<step>D</step>", "<step>E</step>", "<step>F</step><alter>1</alter>",
+			"<step>G</step>"} {
 			if m == 4 {
 				b.WriteString(`<note><rest/><duration>1</duration></note>`)
 			} else {
@@ -95,7 +96,8 @@ func TestReview(t *testing.T) {
 		t.Fatalf("%v, %d bytes, %+v", err, len(page), r)
 	}
 	oboe, horn, cello := r.Takes[0], r.Takes[1], r.Takes[2]
-	if oboe.Playing == nil || horn.Playing == nil || cello.Playing != nil || oboe.Picture || !horn.Picture || cello.Level != roll.LevelMissing {
+	if oboe.Playing == nil || horn.Playing == nil || cello.Playing != nil || oboe.Picture || !horn.Picture ||
+		cello.Level != roll.LevelMissing {
 		t.Fatalf("%+v", r.Takes)
 	}
 	got := *oboe.Playing
@@ -110,11 +112,14 @@ func TestReview(t *testing.T) {
 	}
 	for m, want := range []float64{0, 30, 0, math.NaN(), 0, math.NaN(), 0, 0} {
 		off := got.Measures[m]
-		if (off == nil) != math.IsNaN(want) || off != nil && !(math.Abs(*off-want) < 4) && math.Abs(*off-1.4826*want) > 4 {
+		if (off == nil) != math.IsNaN(want) || off != nil && !(math.Abs(*off-want) < 4) &&
+			math.Abs(*off-1.4826*want) > 4 {
 			t.Errorf("measure %d is %v ms off, want %g", m+1, off, want)
 		}
 	}
-	for _, want := range []string{"Ilse &lt;/script&gt; Brandt", "nothing is heard in measure 6, where the score has notes", "sits 12 cents above A = 442 Hz", "There is no rough cut yet"} {
+	for _, want := range []string{"Ilse &lt;/script&gt; Brandt",
+		"nothing is heard in measure 6, where the score has notes", "sits 12 cents above A = 442 Hz",
+		"There is no rough cut yet"} {
 		if !bytes.Contains(page, []byte(want)) {
 			t.Errorf("the page does not say %q", want)
 		}

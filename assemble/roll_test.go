@@ -14,10 +14,12 @@ func TestCreditsRollSteadily(t *testing.T) {
 	dir := t.TempDir()
 	var takes strings.Builder
 	for i := range 7 {
-		fmt.Fprintf(&takes, "  - {name: t%d, player: \"Player %s\", part: Part %d, section: s%d, expected: true}\n", i, strings.Repeat("x", i), i, i/3)
+		fmt.Fprintf(&takes, "  - {name: t%d, player: \"Player %s\", part: Part %d, section: s%d, expected: true}\n", i,
+			strings.Repeat("x", i), i, i/3)
 	}
 	text := strings.Replace(fmt.Sprintf(testManifest, takes.String()), "measures: 2\n", "measures: 10\n", 1)
-	p := openTest(t, dir, text+"shots: [{from: start, show: card, text: credits, roll: true}, {from: m10, show: card, text: x, transition: {kind: dissolve, seconds: 0.5}}]\n")
+	p := openTest(t, dir, text+"shots: [{from: start, show: card, text: credits, roll: true}, {from: m10, show: "+
+		"card, text: x, transition: {kind: dissolve, seconds: 0.5}}]\n")
 	r, err := p.Render(t.Context(), RenderOptions{})
 	if err != nil {
 		t.Fatal(err)

@@ -25,7 +25,8 @@ import (
 // sampledPrograms are General MIDI instruments that play the parts of package
 // simulate's: numbers from 0, of level 1's sound set.
 var sampledPrograms = map[string][]byte{
-	"struck bars": {12, 11}, "plucked strings": {24, 45}, "drum": {47}, "reed": {71, 68}, "brass": {57, 56}, "flute": {73},
+	"struck bars": {12, 11}, "plucked strings": {24, 45}, "drum": {47}, "reed": {71, 68}, "brass": {57,
+		56}, "flute": {73},
 	"low brass": {58}, "horn": {60}, "bowed": {40, 41}, "low bowed": {42, 43}, "voice": {53, 52},
 }
 
@@ -126,7 +127,8 @@ func midiFile(program byte, notes []simulate.Event) []byte {
 		on := max(0, int(math.Round(n.At*10000)))
 		velocity := byte(math.Round(45 + 65*n.Loud))
 		off := on + max(200, int(n.Length*10000))
-		all = append(all, message{on, []byte{0x90, byte(n.MIDI), velocity}}, message{off, []byte{0x80, byte(n.MIDI), 0}})
+		all = append(all, message{on, []byte{0x90, byte(n.MIDI), velocity}},
+			message{off, []byte{0x80, byte(n.MIDI), 0}})
 	}
 	slices.SortStableFunc(all, func(a, b message) int {
 		if a.tick != b.tick {
@@ -243,7 +245,8 @@ func TestAlignSampledInstruments(t *testing.T) {
 	} {
 		files, sure := s.place(t, c.number, c.o), 0
 		for _, p := range files {
-			fmt.Fprintf(&report, "\n%s %d %s, %s, cue %s: sure %v, recording %+.1f ms, playing %+.1f, clap %+.1f; %s %s",
+			fmt.Fprintf(&report, "\n%s %d %s, %s, cue %s: sure %v, recording %+.1f ms, playing %+.1f, clap "+
+				"%+.1f; %s %s",
 				c.o.Level, c.number, p.Name, p.take.Instrument(), p.take.Truth.Cued, p.Sure,
 				1000*p.recording, 1000*p.playing, 1000*p.clap, p.Method, p.Reason)
 			if !p.Sure {
@@ -362,6 +365,7 @@ func sampledRow(t *testing.T, b *strings.Builder, name string, set []placedSampl
 		}
 		return v[int(at*float64(len(v)-1))]
 	}
-	fmt.Fprintf(b, "| %s | %d | %d | %d | %.1f | %.1f | %.1f | %d | %d | %.2f, %.1f |\n", name, len(set), len(errs), wrong,
+	fmt.Fprintf(b, "| %s | %d | %d | %d | %.1f | %.1f | %.1f | %d | %d | %.2f, %.1f |\n", name, len(set), len(errs),
+		wrong,
 		share(errs, 0.5), share(errs, 0.95), share(errs, 1), refused, rightly, share(cues, 0.5), share(cues, 0.95))
 }

@@ -102,7 +102,8 @@ func (d drawn) write(t *testing.T, made short, frames int) {
 	if says != 0 {
 		// ffmpeg 5.1 writes this tag as the mark that turns the other way.
 		turned := filepath.Join(t.TempDir(), d.name)
-		run(t, made.tool, ffmpeg.Command{Args: []string{"-i", made.file(d.name), "-c", "copy", "-metadata:s:v:0", fmt.Sprintf("rotate=%d", 360-says), "-y", turned}})
+		run(t, made.tool, ffmpeg.Command{Args: []string{"-i", made.file(d.name), "-c", "copy", "-metadata:s:v:0",
+			fmt.Sprintf("rotate=%d", 360-says), "-y", turned}})
 		if err := os.Rename(turned, made.file(d.name)); err != nil {
 			t.Fatal(err)
 		}
@@ -204,14 +205,16 @@ func TestACircleStaysACircle(t *testing.T) {
 		if d.claims > 0 {
 			rotate = fmt.Sprintf(", rotate: %d", d.turned)
 		}
-		fmt.Fprintf(&list, "  - {name: take-%d, fit: %s, video: {file: intake/%s, offset: 0.95%s}}\n", i, []string{"crop", "fit"}[i%2], d.name, rotate)
+		fmt.Fprintf(&list, "  - {name: take-%d, fit: %s, video: {file: intake/%s, offset: 0.95%s}}\n", i,
+			[]string{"crop", "fit"}[i%2], d.name, rotate)
 	}
 	f := s.film(t, list.String(), "aspect: 1:1", 1080, 720)
 	for i, tile := range f.tiles {
 		for _, k := range []int{2, 12} { // of one size and of the other, where the file has two
 			across, down, q := circle(f.frames[k], f.w, tile)
 			if round := across / down; !(math.Abs(round-1) <= 0.02) { // NaN: nothing is there
-				t.Errorf("%s, %s, frame %d: the circle is %.3f times as wide as high", takes[i].name, tile.Fit, k, round)
+				t.Errorf("%s, %s, frame %d: the circle is %.3f times as wide as high", takes[i].name, tile.Fit, k,
+					round)
 			}
 			// As drawn: 235 upper left, 110 upper right, 160 below. Cropping to a
 			// square cuts nothing of the disc.
@@ -243,7 +246,8 @@ func changingSize(t *testing.T, matrix string) {
 	var parts []string
 	for i, change := range []string{"trim=end_frame=80,scale=320:180", "trim=start_frame=80,scale=640:360"} {
 		parts = append(parts, fmt.Sprint(i, ".h264"))
-		run(t, tool, command(nil, "-i", made.file(m.name), "-vf", change+",setpts=PTS-STARTPTS", "-c:v", "libx264", "-preset", "ultrafast", "-crf", "18", "-colorspace", matrix, "-y", made.file(parts[i])))
+		run(t, tool, command(nil, "-i", made.file(m.name), "-vf", change+",setpts=PTS-STARTPTS", "-c:v", "libx264",
+			"-preset", "ultrafast", "-crf", "18", "-colorspace", matrix, "-y", made.file(parts[i])))
 	}
 	made.join(t, "changing.mp4", "30", parts...)
 	m.name = "changing.mp4"

@@ -8,38 +8,34 @@ import (
 	"ripieno/assemble/picture"
 	"ripieno/assemble/plan"
 	"ripieno/assemble/store"
+	"ripieno/assemble/takes"
 	"ripieno/assemble/task"
 )
 
-// sheetLines is the short side of the stills on a storyboard.
-const sheetLines = 360
-
 // Sheet returns Grid with a storyboard of every deliverable: each shot as it looks
-// in its middle, with real frames of the takes at their true times.
+// in its middle, with real frames of the takes at their true times. It looks
+// and listens as Render does, so plan, drawings and storyboard are the film's.
 func (p *Production) Sheet(ctx context.Context) (GridResult, error) {
-	for _, w := range plan.Wants(p.Manifest()) {
-		if err := p.OutFiles("sheet-" + w.Name + ".png"); err != nil {
+	wants := plan.Wants(p.Manifest())
+	for _, w := range wants {
+		if err := p.OutFiles("sheet-"+w.Name+".png", "crops-"+w.Name+".png"); err != nil {
 			return GridResult{}, err
 		}
 	}
-	r, err := p.Grid(ctx)
-	if err != nil {
-		return r, err
-	}
 	all, err := p.locate(ctx)
 	if err != nil {
-		return r, err
+		return GridResult{}, err
 	}
-	wants := plan.Wants(p.Manifest())
-	for i := range wants {
-		wants[i].Canvas = wants[i].Canvas.Lines(sheetLines)
+	pl, faults, err := p.plan(ctx, all, wants)
+	if err != nil {
+		return GridResult{}, err
 	}
-	pl, faults, err := p.plan(all, wants)
+	draw := picture.New(p.Tool(), p.Store().Steady, pl, all.assets, nil)
+	r, err := p.drawPlans(ctx, pl, draw)
+	r.Faults = faults
 	if err != nil {
 		return r, err
 	}
-	r.Faults = faults
-	draw := picture.New(p.Tool(), p.Store().Steady, pl, all.assets, nil)
 	run := func(tasks []task.Task) (task.Result, error) { return p.Run(ctx, tasks) }
 	for i, f := range pl.Films {
 		out := &r
@@ -59,6 +55,31 @@ func (p *Production) Sheet(ctx context.Context) (GridResult, error) {
 		if err != nil {
 			return r, err
 		}
+		if out.Crops, err = p.drawCrops(ctx, draw, f, all.Set, run); err != nil {
+			return r, err
+		}
 	}
 	return r, nil
+}
+
+// drawCrops writes what a film shows of every take's picture and returns the
+// file.
+func (p *Production) drawCrops(ctx context.Context, draw *picture.Maker, f plan.Film, set *takes.Set,
+	run func([]task.Task) (task.Result, error)) (string, error) {
+	file, err := p.OutFile("crops-" + f.Name + ".png")
+	if err != nil {
+		return "", err
+	}
+	cropped := map[string]picture.Cropped{}
+	for _, t := range set.Takes {
+		person, note := t.Cropped()
+		cropped[t.Name] = picture.Cropped{Person: person, Note: note}
+	}
+	img, err := draw.Crops(f, cropped, run)
+	if err != nil {
+		return "", err
+	}
+	return file, store.Publish(ctx, file, func(tmp string) error {
+		return media.WritePNG(tmp, img, png.DefaultCompression)
+	})
 }

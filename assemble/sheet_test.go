@@ -22,7 +22,8 @@ func TestSheetShowsRealFrames(t *testing.T) {
 	for _, p := range takes {
 		p.write(t, tool, dir)
 	}
-	text := fmt.Sprintf(testManifest, manifestLines(takes)+"  - {name: take-3, player: Vera Quill, part: Alto, expected: true}") + `
+	text := fmt.Sprintf(testManifest, manifestLines(takes)+
+		"  - {name: take-3, player: Vera Quill, part: Alto, expected: true}") + `
 shots:
   - {from: start, show: card, text: title}
   - {from: m1, show: tutti}
@@ -47,8 +48,8 @@ shots:
 		t.Errorf("the solo shows frame %d, %.3f s from its middle", counter, off)
 	}
 	svg, err := os.ReadFile(r.SVG)
-	if err != nil || !bytes.Contains(svg, []byte("Vera Quill")) {
-		t.Errorf("the drawing has no text: %v", err)
+	if err != nil || !bytes.Contains(svg, []byte("Player 2")) || bytes.Contains(svg, []byte("Vera Quill")) {
+		t.Errorf("the drawing does not name those who are in the film, and them alone: %v", err)
 	}
 	for d := xml.NewDecoder(bytes.NewReader(svg)); ; {
 		if _, err := d.Token(); err == io.EOF {

@@ -47,7 +47,8 @@ func (s short) file(name string) string { return filepath.Join(s.dir, "intake", 
 // encode makes a take's file from raw frames, 24 a second.
 func (s short) encode(t *testing.T, name, format string, w, h int, frames []byte, args ...string) {
 	t.Helper()
-	all := append([]string{"-f", "rawvideo", "-pix_fmt", format, "-s", fmt.Sprintf("%dx%d", w, h), "-r", "24", "-i", "pipe:0",
+	all := append([]string{"-f", "rawvideo", "-pix_fmt", format, "-s", fmt.Sprintf("%dx%d", w, h), "-r", "24", "-i",
+		"pipe:0",
 		"-c:v", "libx264", "-preset", "ultrafast"}, args...)
 	run(t, s.tool, ffmpeg.Command{Args: append(all, "-y", s.file(name)), Stdin: bytes.NewReader(frames)})
 }
@@ -63,7 +64,8 @@ func (s short) join(t *testing.T, name, rate string, parts ...string) {
 		}
 		all = append(all, b...)
 	}
-	run(t, s.tool, ffmpeg.Command{Args: []string{"-r", rate, "-f", "h264", "-i", "pipe:0", "-c", "copy", "-y", s.file(name)}, Stdin: bytes.NewReader(all)})
+	run(t, s.tool, ffmpeg.Command{Args: []string{"-r", rate, "-f", "h264", "-i", "pipe:0", "-c", "copy", "-y",
+		s.file(name)}, Stdin: bytes.NewReader(all)})
 }
 
 // open writes the manifest and opens the production. takes are lines of the

@@ -39,7 +39,8 @@ const soundFrom, soundTo = 1 * audio.Rate, 7 * audio.Rate
 // openSound opens a production of audio takes. It may be opened again.
 func openSound(t testing.TB, dir, more string, workers int) *Production {
 	t.Helper()
-	if err := os.WriteFile(filepath.Join(dir, "production.yaml"), fmt.Appendf(nil, soundManifest, more), 0o666); err != nil {
+	if err := os.WriteFile(filepath.Join(dir, "production.yaml"), fmt.Appendf(nil, soundManifest, more),
+		0o666); err != nil {
 		t.Fatal(err)
 	}
 	p, err := Open(t.Context(), Settings{Dir: dir, Workers: workers, Report: progress.New(nil, progress.Quiet)})
@@ -143,7 +144,8 @@ func TestStemsSumToThePreMaster(t *testing.T) {
 			t.Errorf("%s differ from the sum by %.2g of a peak of %.2g", kind, worst, loudest)
 		}
 	}
-	want := []string{"/takes/oboe.wav", "/takes/harp.wav", "/takes/cello.wav", "/sections/winds.wav", "/sections/low-strings.wav", "/sections/without-section.wav"}
+	want := []string{"/takes/oboe.wav", "/takes/harp.wav", "/takes/cello.wav", "/sections/winds.wav",
+		"/sections/low-strings.wav", "/sections/without-section.wav"}
 	if !slices.Equal(files, want) {
 		t.Errorf("stems are %q, want %q", files, want)
 	}
@@ -165,7 +167,8 @@ func storedFile(t testing.TB, dir, name string) string {
 // broadcastTags returns what ffprobe, which is not ours, reads of a broadcast wave.
 func broadcastTags(t *testing.T, path string) map[string]string {
 	t.Helper()
-	out, err := findTool(t).Probe(t.Context(), []string{"-show_entries", "format_tags", "-of", "json", "-i", "file:" + path})
+	out, err := findTool(t).Probe(t.Context(), []string{"-show_entries", "format_tags", "-of", "json", "-i",
+		"file:" + path})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -228,7 +231,8 @@ func checkEnsemble(t *testing.T, r MixResult) {
 	if !slices.Contains(cello.Notes, "left side only") {
 		t.Errorf("the cello's dead side is not told: %q", cello.Notes)
 	}
-	if !r.Master.Reached || math.Abs(*r.Loudness+18) > 0.3 || math.Abs(*r.Master.AAC+18) > 0.3 || *r.Master.AACPeak > -1.5 {
+	if !r.Master.Reached || math.Abs(*r.Loudness+18) > 0.3 || math.Abs(*r.Master.AAC+18) > 0.3 ||
+		*r.Master.AACPeak > -1.5 {
 		t.Errorf("master %+v", r.Master)
 	}
 	if n := len(r.Curve.ShortTerm); n != 60 || r.Curve.Step != 0.1 || r.Curve.ShortTerm[n/2] == nil {
@@ -308,7 +312,8 @@ func TestRecordedRoom(t *testing.T) {
 	}
 	writeWAV(t, filepath.Join(dir, "rooms/hall.wav"), audio.Block{hall}, 48000, media.Float32)
 	dry := readSound(t, mixSound(t, dir, takes+"mix: {balance: manual}", 2, MixOptions{}).WAV)
-	wet := readSound(t, mixSound(t, dir, takes+"mix: {balance: manual, room: 0.5, impulse: rooms/hall.wav}", 2, MixOptions{}).WAV)
+	wet := readSound(t, mixSound(t, dir, takes+"mix: {balance: manual, room: 0.5, impulse: rooms/hall.wav}", 2,
+		MixOptions{}).WAV)
 	if dry.Frames() != wet.Frames() || slices.Equal(dry[0], wet[0]) {
 		t.Error("the room is not heard")
 	}

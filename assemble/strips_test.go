@@ -35,7 +35,8 @@ func stemsOf(t *testing.T, law, takes string) (map[string]audio.Block, MixResult
 	}
 	more := "takes:\n" + takes + fmt.Sprintf(`mix: {balance: manual, pan_law: %s, fade_in: 0.5, fade_out: 1, solo_lift: 3%s}
 shots: [{from: m2, to: m3, show: solo, take: solo}]`, law, stage)
-	r := mixSound(t, dir, strings.ReplaceAll(more, "TONE", "audio: {file: in/tone.wav, offset: 0}, low_cut: none"), 2, MixOptions{Stems: true})
+	r := mixSound(t, dir, strings.ReplaceAll(more, "TONE", "audio: {file: in/tone.wav, offset: 0}, low_cut: none"), 2,
+		MixOptions{Stems: true})
 	stems := map[string]audio.Block{}
 	for _, s := range r.Stems {
 		if s.Take != "" {
@@ -93,7 +94,8 @@ func TestStripsSoundAsWritten(t *testing.T) {
 	plain := func(i int) float64 { return programmeGain(i) * toneAt(1000, at(i)) }
 	near(t, "plain", stems["plain"][0], plain)
 	near(t, "the other side of plain", stems["plain"][1], func(int) float64 { return 0 })
-	near(t, "late by 4.8 samples", stems["late"][0], func(i int) float64 { return programmeGain(i) * toneAt(1000, at(i)-0.0001) })
+	near(t, "late by 4.8 samples", stems["late"][0],
+		func(i int) float64 { return programmeGain(i) * toneAt(1000, at(i)-0.0001) })
 
 	// The lift moves half a second before and after the shot, from 4 s to 6 s.
 	near(t, "solo", stems["solo"][0], func(i int) float64 {

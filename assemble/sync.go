@@ -58,7 +58,8 @@ func (p *Production) Sync(ctx context.Context, o SyncOptions) (SyncResult, error
 	r.Accepted = len(chosen)
 	// What is accepted is decided: nothing is left to ask about it.
 	r.Faults = slices.DeleteFunc(r.Faults, func(b Bad) bool {
-		return b.Kind == takes.KindUnplaced && slices.ContainsFunc(chosen, func(c manifest.Pinned) bool { return c.Take == b.Take })
+		return b.Kind == takes.KindUnplaced &&
+			slices.ContainsFunc(chosen, func(c manifest.Pinned) bool { return c.Take == b.Take })
 	})
 	if o.Pin {
 		sure := all.Sure()

@@ -86,9 +86,11 @@ func TestCheckTellsAnotherTempo(t *testing.T) {
 		{"right", plucked(1, 120, 4, 16, mixedFigures), 16000, "", ""},
 		{"triplets", plucked(2, 120, 4, 16, triplets), 16000, "", ""},
 		{"half", plucked(3, 60, 4, 8, mixedFigures), 16000, "", ""},
-		{"slow", plucked(4, 0.92*120, 4, 16, mixedFigures), 16000, intake.OtherPiece, "92.0 % of the guide's tempo, 110 beats a minute instead of 120"},
+		{"slow", plucked(4, 0.92*120, 4, 16, mixedFigures), 16000, intake.OtherPiece,
+			"92.0 % of the guide's tempo, 110 beats a minute instead of 120"},
 		{"other", plucked(5, 133, 3, 22, waltz), 16000, intake.OtherPiece, "133 beats a minute instead of 120"},
-		{"rate", plucked(6, 120, 4, 16, mixedFigures), 17415, intake.Speed, "44.1 kHz are taken for 48"}, // 16000·48/44.1
+		// 16000·48/44.1
+		{"rate", plucked(6, 120, 4, 16, mixedFigures), 17415, intake.Speed, "44.1 kHz are taken for 48"},
 	}
 	// The first one once more, softer, without its first 0.4 s.
 	again := make([]float64, 0, len(cases[0].x))
@@ -119,7 +121,8 @@ func TestCheckTellsAnotherTempo(t *testing.T) {
 			switch {
 			case c.code == "" && len(found) > 0, c.code != "" && len(found) != 1:
 				t.Errorf("%s: %+v of %+v", c.name, found, r.Takes[i])
-			case c.code != "" && (found[0].Code != c.code || !strings.Contains(found[0].What, c.says) || found[0].Level == intake.OK || found[0].Ask == ""):
+			case c.code != "" && (found[0].Code != c.code || !strings.Contains(found[0].What, c.says) ||
+				found[0].Level == intake.OK || found[0].Ask == ""):
 				t.Errorf("%s: %+v", c.name, found[0])
 			}
 		}
@@ -136,7 +139,8 @@ func TestCheckFindsNoOtherTempoWhereThePlaceIsGiven(t *testing.T) {
 		writeWAV(t, filepath.Join(dir, "in", name+".wav"), audio.Block{x}, 16000, media.PCM16)
 	}
 	text := tempoManifest +
-		"  - {name: heard, audio: {file: in/heard.wav}}\n  - {name: given, audio: {file: in/given.wav, offset: -2}}\n  - {name: clap, audio: {file: in/clap.wav, cue_at: 4.174}}\n"
+		"  - {name: heard, audio: {file: in/heard.wav}}\n  - {name: given, audio: {file: in/given.wav, offset: " +
+		"-2}}\n  - {name: clap, audio: {file: in/clap.wav, cue_at: 4.174}}\n"
 	p := openTest(t, dir, text)
 	r, err := p.Check(t.Context())
 	if err != nil {

@@ -49,7 +49,8 @@ func playSteadily(t *testing.T, dir, name string, start, by, clap float64, skip 
 	}
 	for beat := range 48 {
 		if beat%8 != skip && beat%8 != 6 {
-			pings = append(pings, ping{8 + 0.5*float64(beat) + by - start, []float64{392, 440, 494, 523}[beat*7%4], 0.4})
+			pings = append(pings, ping{8 + 0.5*float64(beat) + by - start, []float64{392, 440, 494, 523}[beat*7%4],
+				0.4})
 		}
 	}
 	writePings(t, filepath.Join(dir, "intake", name), 36, pings)
@@ -70,8 +71,10 @@ func recordSteadily(t *testing.T) string {
 	playSteadily(t, dir, "late.wav", lateStart, lateBy, 4, 3)
 	playSteadily(t, dir, "early.wav", earlyStart, earlyBy, 4, 5)
 	playSteadily(t, dir, "clapless.wav", 0.1, 0.010, 0, 1)
-	run(t, tool, ffmpeg.Command{Args: []string{"-ss", "1.5", "-i", filepath.Join(dir, "intake", "late.wav"), "-f", "lavfi", "-i", "testsrc2=size=64x36:rate=25:duration=34",
-		"-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv420p", "-c:a", "aac", "-y", filepath.Join(dir, "intake", "late.mp4")}})
+	run(t, tool, ffmpeg.Command{Args: []string{"-ss", "1.5", "-i", filepath.Join(dir, "intake", "late.wav"), "-f",
+		"lavfi", "-i", "testsrc2=size=64x36:rate=25:duration=34",
+		"-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv420p", "-c:a", "aac", "-y",
+		filepath.Join(dir, "intake", "late.mp4")}})
 	return dir
 }
 
@@ -108,7 +111,8 @@ func TestTiming(t *testing.T) {
 	p := openTiming(t, dir)
 	tight := syncNow(t, p)
 	p.Close()
-	p = openTiming(t, dir, "takes:\n", "timing: as-played\ntakes:\n", "{name: early,", "{name: early, timing: tightened,")
+	p = openTiming(t, dir, "takes:\n", "timing: as-played\ntakes:\n", "{name: early,",
+		"{name: early, timing: tightened,")
 	played := syncNow(t, p)
 	near := func(what string, got, want, allowed float64) {
 		t.Helper()
@@ -120,7 +124,8 @@ func TestTiming(t *testing.T) {
 		name, role string
 		start, by  float64 // of the file; of the playing, in seconds
 		kept       bool
-	}{{"late", string(takes.Audio), lateStart, lateBy, true}, {"late", string(takes.Video), lateStart + 1.5, lateBy, true}, {"early", string(takes.Audio), earlyStart, earlyBy, false}} {
+	}{{"late", string(takes.Audio), lateStart, lateBy, true}, {"late", string(takes.Video), lateStart + 1.5, lateBy,
+		true}, {"early", string(takes.Audio), earlyStart, earlyBy, false}} {
 		was, is := placedFile(t, tight, c.name, c.role), placedFile(t, played, c.name, c.role)
 		near(c.name+" "+c.role+": tightened offset", was.Offset, c.start-c.by, 0.006)
 		near(c.name+" "+c.role+": lateness", *was.LatenessMS/1000, c.by, 0.006)
@@ -136,11 +141,14 @@ func TestTiming(t *testing.T) {
 	}
 	a, v := placedFile(t, played, "late", string(takes.Audio)), placedFile(t, played, "late", string(takes.Video))
 	near("the two devices' shift", a.KeptMS, v.KeptMS, 1e-9)
-	was, is := placedFile(t, tight, "clapless", string(takes.Audio)), placedFile(t, played, "clapless", string(takes.Audio))
-	if is.Offset != was.Offset || is.KeptMS != 0 || is.CueAt != nil || !strings.Contains(strings.Join(is.Evidence, "\n"), "no cue to keep the lateness against") {
+	was, is := placedFile(t, tight, "clapless", string(takes.Audio)), placedFile(t, played, "clapless",
+		string(takes.Audio))
+	if is.Offset != was.Offset || is.KeptMS != 0 || is.CueAt != nil ||
+		!strings.Contains(strings.Join(is.Evidence, "\n"), "no cue to keep the lateness against") {
 		t.Errorf("without a clap: %+v, was %+v", is, was)
 	}
-	if is.Timing != production.AsPlayed || placedFile(t, played, "early", string(takes.Audio)).Timing != production.Tightened {
+	if is.Timing != production.AsPlayed ||
+		placedFile(t, played, "early", string(takes.Audio)).Timing != production.Tightened {
 		t.Errorf("timings are %q and %q", is.Timing, placedFile(t, played, "early", string(takes.Audio)).Timing)
 	}
 	// Picture and sound of the film go by the same places.
@@ -192,7 +200,8 @@ func TestTimingInTheMix(t *testing.T) {
 		changes []string
 	}{{playedBytes, asPlayed}, {tightBytes, nil}} {
 		if _, got, r, _ := mixed(again.changes...); r.Tasks.Run != 0 || !bytes.Equal(got, again.want) {
-			t.Errorf("%q again: %d steps made, the same bytes: %v", again.changes, r.Tasks.Run, bytes.Equal(got, again.want))
+			t.Errorf("%q again: %d steps made, the same bytes: %v", again.changes, r.Tasks.Run,
+				bytes.Equal(got, again.want))
 		}
 	}
 }

@@ -31,7 +31,8 @@ func TestTransitions(t *testing.T) {
 	for _, p := range takes {
 		p.write(t, tool, dir)
 	}
-	text := fmt.Sprintf(transitionManifest, manifestLines(takes)+"  - {name: take-3, player: Player 3, part: Part 3, expected: true}")
+	text := fmt.Sprintf(transitionManifest,
+		manifestLines(takes)+"  - {name: take-3, player: Player 3, part: Part 3, expected: true}")
 	p := openTest(t, dir, text)
 	grid, err := p.Grid(t.Context())
 	if err != nil {
@@ -128,7 +129,8 @@ func checkDissolve(t *testing.T, f film, grid GridResult) {
 func TestFadesOfThePicture(t *testing.T) {
 	tool := findTool(t)
 	dir := t.TempDir()
-	text := bytes.ReplaceAll([]byte(fmt.Sprintf(testManifest, "  - {name: a, expected: true}")), []byte("gutter: 6, margin: 12"), []byte("fade_in: 1, fade_out: 2"))
+	text := bytes.ReplaceAll([]byte(fmt.Sprintf(testManifest, "  - {name: a, expected: true}")),
+		[]byte("gutter: 6, margin: 12"), []byte("fade_in: 1, fade_out: 2"))
 	p := openTest(t, dir, string(text)+"shots: [{from: start, show: card, text: x}]\n")
 	r, err := p.Render(t.Context(), RenderOptions{})
 	if err != nil {

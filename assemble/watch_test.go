@@ -31,7 +31,8 @@ deliver: [{name: final, canvas: 64x36}]
 
 // smallTake returns a marked take of 4 s with a place of its own in the manifest.
 func smallTake(name string, id int) marked {
-	return marked{name: name, id: id, rate: "30", fps: 30, frames: 120, audio: true, channels: 1, clicks: []float64{0.5, 1, 1.5, 2, 2.5, 3}}
+	return marked{name: name, id: id, rate: "30", fps: 30, frames: 120, audio: true, channels: 1,
+		clicks: []float64{0.5, 1, 1.5, 2, 2.5, 3}}
 }
 
 // looker is a watch whose looks the test calls one by one.
@@ -49,11 +50,12 @@ func watchFolder(t *testing.T, dir string, adopt bool) *looker {
 	ctx, stop := context.WithCancel(t.Context())
 	l := &looker{t: t, tick: make(chan time.Time), stop: stop, ended: make(chan error, 1)}
 	go func() {
-		_, err := Watch(ctx, Settings{Dir: dir, Report: progress.New(nil, progress.Quiet)}, WatchOptions{Adopt: adopt, Settled: 4, Tick: l.tick}, func(e WatchEvent) {
-			l.mu.Lock()
-			defer l.mu.Unlock()
-			l.all = append(l.all, e)
-		})
+		_, err := Watch(ctx, Settings{Dir: dir, Report: progress.New(nil, progress.Quiet)},
+			WatchOptions{Adopt: adopt, Settled: 4, Tick: l.tick}, func(e WatchEvent) {
+				l.mu.Lock()
+				defer l.mu.Unlock()
+				l.all = append(l.all, e)
+			})
 		l.ended <- err
 	}()
 	return l
@@ -102,7 +104,8 @@ func TestWatchAdoptsWhatIsComplete(t *testing.T) {
 	os.Remove(late)
 	const expected = "  - {name: horn, player: Ilse Brandt, part: Horn, expected: true}   # in June"
 	path := filepath.Join(dir, "production.yaml")
-	before := fmt.Sprintf(watchManifest, "  - {name: oboe, player: Mara Voss, part: Oboe, video: {file: intake/oboe.mp4, offset: 0}}\n"+expected)
+	before := fmt.Sprintf(watchManifest,
+		"  - {name: oboe, player: Mara Voss, part: Oboe, video: {file: intake/oboe.mp4, offset: 0}}\n"+expected)
 	if err := os.WriteFile(path, []byte(before), 0o666); err != nil {
 		t.Fatal(err)
 	}
@@ -133,19 +136,22 @@ func TestWatchAdoptsWhatIsComplete(t *testing.T) {
 		t.Fatalf("a whole file: %+v", got)
 	}
 	const line = "  - {name: horn, player: Ilse Brandt, part: Horn, video: {file: intake/Ilse horn.mp4}}   # in June"
-	if e := got[0]; !e.Adopted || e.Take != "horn" || e.Text != line || strings.Split(before, "\n")[e.Line-1] != expected {
+	if e := got[0]; !e.Adopted || e.Take != "horn" || e.Text != line ||
+		strings.Split(before, "\n")[e.Line-1] != expected {
 		t.Errorf("the arrival is %+v", e)
 	}
 	if now, _ := os.ReadFile(path); string(now) != strings.Replace(before, expected, line, 1) {
 		t.Errorf("the manifest reads\n%s", now)
 	}
-	if e := got[1]; e.Rough == nil || !slices.ContainsFunc(e.Changes, func(s string) bool { return strings.HasPrefix(s, "horn was missing and is ") }) {
+	if e := got[1]; e.Rough == nil || !slices.ContainsFunc(e.Changes,
+		func(s string) bool { return strings.HasPrefix(s, "horn was missing and is ") }) {
 		t.Errorf("after it: %+v", e)
 	} else if _, err := os.Stat(e.Rough.Output); err != nil {
 		t.Error(err)
 	}
 	// An edit of the person's makes a new rough cut, once.
-	if err := os.WriteFile(path, []byte(strings.Replace(before, expected, line+"\n  - {name: tuba, expected: true}", 1)), 0o666); err != nil {
+	if err := os.WriteFile(path, []byte(strings.Replace(before, expected, line+"\n  - {name: tuba, expected: true}",
+		1)), 0o666); err != nil {
 		t.Fatal(err)
 	}
 	if got := l.look(9); kinds(got) != WatchFinished || !slices.Contains(got[0].Changes, "tuba is new: missing") {
@@ -170,7 +176,9 @@ func TestWatchProposes(t *testing.T) {
 	tool := findTool(t)
 	dir := t.TempDir()
 	path := filepath.Join(dir, "production.yaml")
-	before := fmt.Sprintf(watchManifest, "  - {name: horn-1, part: Horn 1, expected: true}\n  - {name: horn-2, part: Horn 2, player: Pia Lund, expected: true}")
+	before := fmt.Sprintf(watchManifest,
+		"  - {name: horn-1, part: Horn 1, expected: true}\n  - {name: horn-2, part: Horn 2, player: Pia Lund, "+
+			"expected: true}")
 	if err := os.WriteFile(path, []byte(before), 0o666); err != nil {
 		t.Fatal(err)
 	}
@@ -183,10 +191,12 @@ func TestWatchProposes(t *testing.T) {
 	if kinds(got) != "began unclear arrived" {
 		t.Fatalf("%+v", got)
 	}
-	if e := got[1]; e.File != "intake/IMG_0042.mp4" || e.Why != `no take, player or part is called like that; takes still to come: ["horn-1" "horn-2"]` {
+	if e := got[1]; e.File != "intake/IMG_0042.mp4" ||
+		e.Why != `no take, player or part is called like that; takes still to come: ["horn-1" "horn-2"]` {
 		t.Errorf("%+v", e)
 	}
-	if e := got[2]; e.Adopted || e.Take != "horn-2" || e.Text != "  - {name: horn-2, part: Horn 2, player: Pia Lund, video: {file: intake/horn-2.mp4}}" {
+	if e := got[2]; e.Adopted || e.Take != "horn-2" ||
+		e.Text != "  - {name: horn-2, part: Horn 2, player: Pia Lund, video: {file: intake/horn-2.mp4}}" {
 		t.Errorf("%+v", e)
 	}
 	if now, _ := os.ReadFile(path); string(now) != before {

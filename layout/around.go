@@ -183,7 +183,7 @@ func (a *around) consider(t arrangement, used float64) {
 	if t.w < MinTile || t.h < a.least || 2*t.bw < larger*t.w || 2*t.bh < larger*t.h {
 		return
 	}
-	big, small := float64(t.bw)*float64(t.bh), float64(t.w)*float64(t.h)*float64(a.m)
+	big, small := a.worth(t.bw, t.bh), a.worth(t.w, t.h)*float64(a.m)
 	if s := big * big * small * used; s > a.score {
 		a.best, a.score = t, s
 	}

@@ -5,9 +5,10 @@ type Align int
 
 // Incomplete rows are centred unless told otherwise.
 const (
-	Centred Align = iota // moved to the middle, gutters kept
-	Spread               // first and last tile at the ends, gaps widened
-	Leading              // from the left, as if the row were complete
+	Centred   Align = iota // moved to the middle, gutters kept
+	Spread                 // first and last tile at the ends, gaps widened
+	Leading                // from the left, as if the row were complete
+	Stretched              // tiles widened until they fill the row, in Fill; elsewhere as Centred
 )
 
 // Options shape a grid. The zero value is not usable: the aspect must be set.
@@ -16,6 +17,12 @@ type Options struct {
 	Gutter           int   // pixels between tiles, >= 0; odd values gain a pixel
 	Margin           int   // pixels kept free round the grid, >= 0; odd values gain a pixel
 	Align            Align // of incomplete rows
+	// Shapes a tile may have instead of the one aspect: as large as rows and
+	// columns leave room for. The zero value is none.
+	Shapes Shapes
+	// Picture is the aspect of most pictures, by which tiles of several shapes are
+	// compared; 0 compares their area alone.
+	Picture float64
 }
 
 // Plan is where the tiles stand. Tiles are in seat order, which is reading
@@ -27,6 +34,12 @@ type Plan struct {
 	Rows, Cols int // of cells; a row may hold fewer tiles than Cols
 	Gutter     int // pixels, even
 	Align      Align
+
+	// The cells of a plan whose rows or columns are of several lengths, in
+	// reading order, and their rectangles; nil for a plan of Rows by Cols.
+	cells []Cell
+	rects []Rect
+	way   *filled // how Fill arranged it; nil for a plan of anything else
 }
 
 // Grid places n equal tiles of the wanted aspect in rows and columns so that
@@ -64,13 +77,20 @@ func check(n int, c Canvas, o Options) (Options, error) {
 	switch {
 	case n < 1 || n > MaxTiles:
 		return o, argument("tiles", "%d is not within 1 and %d", n, MaxTiles)
+	case o.Shapes != (Shapes{}) && !(o.Shapes.Least >= 1./maxAspect && o.Shapes.Least <= o.Shapes.Most &&
+		o.Shapes.Most <= maxAspect):
+		return o, argument("shapes", "%v to %v is no range within 1:%d and %d:1", o.Shapes.Least, o.Shapes.Most,
+			maxAspect, maxAspect)
+	case o.Shapes != (Shapes{}): // the aspect is not used
 	case o.AspectW < 1 || o.AspectH < 1 || o.AspectW > maxAspect || o.AspectH > maxAspect:
 		return o, argument("aspect", "%d:%d has a term outside 1 and %d", o.AspectW, o.AspectH, maxAspect)
+	}
+	switch {
 	case o.Gutter < 0 || o.Gutter > MaxCanvas:
 		return o, argument("gutter", "%d is not within 0 and %d pixels", o.Gutter, MaxCanvas)
 	case o.Margin < 0 || o.Margin > MaxCanvas:
 		return o, argument("margin", "%d is not within 0 and %d pixels", o.Margin, MaxCanvas)
-	case o.Align < Centred || o.Align > Leading:
+	case o.Align < Centred || o.Align > Stretched:
 		return o, argument("align", "%d is unknown", int(o.Align))
 	}
 	o.Gutter, o.Margin = ceilEven(o.Gutter), ceilEven(o.Margin)
@@ -78,7 +98,10 @@ func check(n int, c Canvas, o Options) (Options, error) {
 }
 
 // candidate is one way to cut the canvas into cells.
-type candidate struct{ rows, cols, empty, w, h int }
+type candidate struct {
+	rows, cols, empty, w, h int
+	worth                   float64
+}
 
 // search tries every number of columns up to n. fill says how many rows that
 // many columns need and how many cells stay empty.
@@ -89,7 +112,7 @@ func search(n int, c Canvas, o Options, fill func(cols int) (rows, empty int)) (
 		if w < MinTile || h < MinTile {
 			continue
 		}
-		k := candidate{rows, cols, empty, w, h}
+		k := candidate{rows, cols, empty, w, h, o.worth(w, h)}
 		if !ok || k.better(best, c, o.Gutter) {
 			best, ok = k, true
 		}
@@ -99,7 +122,7 @@ func search(n int, c Canvas, o Options, fill func(cols int) (rows, empty int)) (
 
 // better reports whether a comes before b in the order of Grid: area, empty cells, likeness, rows.
 func (k candidate) better(b candidate, c Canvas, gutter int) bool {
-	if x, y := k.w*k.h, b.w*b.h; x != y {
+	if x, y := k.worth, b.worth; x != y {
 		return x > y
 	}
 	if k.empty != b.empty {
@@ -109,6 +132,15 @@ func (k candidate) better(b candidate, c Canvas, gutter int) bool {
 		return x < y
 	}
 	return k.rows < b.rows
+}
+
+// worth returns what tiles are compared by: their area, or what they do for the
+// picture they are meant for.
+func (o Options) worth(w, h int) float64 {
+	if o.Shapes != (Shapes{}) && o.Picture > 0 {
+		return o.Shapes.Worth(float64(w), float64(h), o.Picture)
+	}
+	return float64(w) * float64(h)
 }
 
 // aspectGap returns how far the aspect of the whole block is from the canvas's, as
@@ -128,6 +160,11 @@ func span(n, size, gutter int) int { return n*size + (n-1)*gutter }
 func (o Options) tile(c Canvas, rows, cols int) (w, h int) {
 	maxW := floorEven(max(0, (c.W-2*o.Margin-(cols-1)*o.Gutter)/cols))
 	maxH := floorEven(max(0, (c.H-2*o.Margin-(rows-1)*o.Gutter)/rows))
+	if o.Shapes != (Shapes{}) {
+		w, h = min(maxW, floorEven(int(float64(maxH)*o.Shapes.Most))), min(maxH,
+			floorEven(int(float64(maxW)/o.Shapes.Least)))
+		return w, h
+	}
 	if o.AspectW >= o.AspectH {
 		return follow(maxW, maxH, o.AspectH, o.AspectW)
 	}
@@ -173,7 +210,7 @@ func (p Plan) shift(n, i, w int) int {
 	x := i * (w + p.Gutter)
 	free := span(p.Cols, w, p.Gutter) - span(n, w, p.Gutter)
 	switch {
-	case p.Align == Centred:
+	case p.Align == Centred || p.Align == Stretched:
 		x += floorEven(free / 2)
 	case p.Align == Spread && n == 1:
 		x += floorEven(free / 2)

@@ -67,7 +67,7 @@ func TestGridProperties(t *testing.T) {
 	for range 3000 {
 		n := 1 + r.IntN(MaxTiles)
 		c := Canvas{2 * (60 + r.IntN(2000)), 2 * (60 + r.IntN(1100))}
-		o := Options{1 + r.IntN(32), 1 + r.IntN(32), r.IntN(20), r.IntN(40), Align(r.IntN(3))}
+		o := Options{1 + r.IntN(32), 1 + r.IntN(32), r.IntN(20), r.IntN(40), Align(r.IntN(3)), Shapes{}, 0}
 		p, err := Grid(n, c, o)
 		best := 0
 		if n <= 60 || err != nil {

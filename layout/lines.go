@@ -10,6 +10,18 @@ func (c Canvas) Lines(lines float64) Canvas {
 	return Canvas{W: nearEven(float64(c.W) * scale), H: nearEven(float64(c.H) * scale)}
 }
 
+// Reference returns the canvas's shape at 1080 lines of its short side, or as it is
+// where that would be too long.
+func (c Canvas) Reference() Canvas {
+	const lines = 1080
+	scale := lines / float64(min(c.W, c.H))
+	ref := Canvas{W: nearEven(float64(c.W) * scale), H: nearEven(float64(c.H) * scale)}
+	if max(ref.W, ref.H) > MaxCanvas {
+		return c
+	}
+	return ref
+}
+
 // NearEven returns the even number nearest to v; a tie goes up.
 func NearEven(v float64) int { return nearEven(v) }
 

@@ -9,7 +9,7 @@ import (
 
 func draw(r *rand.Rand) (Canvas, Options) {
 	return Canvas{2 * (200 + r.IntN(1700)), 2 * (200 + r.IntN(900))},
-		Options{1 + r.IntN(20), 1 + r.IntN(20), r.IntN(14), r.IntN(30), Align(r.IntN(3))}
+		Options{1 + r.IntN(20), 1 + r.IntN(20), r.IntN(14), r.IntN(30), Align(r.IntN(3)), Shapes{}, 0}
 }
 
 // TestSections: a section begins a row, its rows differ by one at most, tiles
@@ -277,7 +277,7 @@ func TestJustified(t *testing.T) {
 		}
 		most := 0 // over all numbers of rows, none skipped
 		for n := 1; n <= len(aspects); n++ {
-			even, err := check(len(aspects), c, Options{1, 1, o.Gutter, o.Margin, Centred})
+			even, err := check(len(aspects), c, Options{1, 1, o.Gutter, o.Margin, Centred, Shapes{}, 0})
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -29,7 +29,7 @@ func Weighted(weights []int, c Canvas, o Options) (Plan, error) {
 		// Packing is slow, so columns that could not win even without an
 		// empty cell are given a height no picture has.
 		w, h := o.tile(c, (area+cols-1)/cols, cols)
-		if cols < widest || w*h < largest {
+		if cols < widest || o.Shapes == (Shapes{}) && w*h < largest {
 			return MaxCanvas, 0
 		}
 		rows, _ = pack(weights, cols)

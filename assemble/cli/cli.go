@@ -156,7 +156,8 @@ production.yaml; run the same verb again when a late take arrives.
 		"works), nvenc, qsv, videotoolbox, amf or vaapi")
 	flags.Duration("patience", time.Minute, "how long a program may make no progress before it is ended "+
 		"(at least 1m; long work gets more)")
-	flags.String("codecs", "", "decoders that takes may need beside the usual ones: ffmpeg's names, separated by commas")
+	flags.String("codecs", "", "decoders that takes may need beside the usual ones: ffmpeg's names, separated "+
+		"by commas")
 	flags.String("ffmpeg", "ffmpeg", "the ffmpeg program")
 	flags.String("ffprobe", "ffprobe", "the ffprobe program")
 	flags.VisitAll(func(f *pflag.Flag) {
@@ -201,7 +202,8 @@ func (a *app) openSettings() (assemble.Settings, error) {
 	mode, err := progress.ParseMode(a.settings.GetString("progress"))
 	if err != nil {
 		return assemble.Settings{}, fault.New(fault.Manifest, "",
-			fmt.Sprintf("invalid --progress %q", a.settings.GetString("progress")), "use auto, bar, lines, json or quiet")
+			fmt.Sprintf("invalid --progress %q", a.settings.GetString("progress")),
+			"use auto, bar, lines, json or quiet")
 	}
 	if a.settings.GetBool("quiet") {
 		mode = progress.Quiet

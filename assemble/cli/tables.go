@@ -219,7 +219,7 @@ func gridTable(r assemble.GridResult) func(io.Writer) {
 			})
 			fmt.Fprintf(w, "  drawn in %s\n", g.PNG)
 			if g.Sheet != "" {
-				fmt.Fprintf(w, "  storyboard in %s\n", g.Sheet)
+				fmt.Fprintf(w, "  storyboard in %s, what is shown of every take in %s\n", g.Sheet, g.Crops)
 			}
 		}
 		if r.Pinned > 0 {

@@ -101,12 +101,13 @@ timing: as-played in the manifest, for all or for one take.`,
 // gridVerb returns the verb grid. Seats are pinned before the plan is drawn, so
 // that it shows what the manifest says then.
 func (a *app) gridVerb() *cobra.Command {
-	var sheet, pin bool
+	var sheet, pin, seats bool
 	c := a.verb("grid", "draw the layout of every shot",
 		`Plans the layout of every shot of every deliverable and draws it as
 out/grid-NAME.png and out/grid-NAME.svg. It reads no sound and needs no sync.
 With --sheet it does, and draws a storyboard with real frames,
-out/sheet-NAME.png.
+out/sheet-NAME.png. All show the finished film: whoever is not in yet has no
+tile, unless you ask for --seats.
 
 With --pin it writes the seats that the plan shows into production.yaml. From
 then on a new player, wherever you write the line, moves as few others as
@@ -120,8 +121,11 @@ possible.`,
 				}
 			}
 			grid := p.Grid
-			if sheet {
+			switch {
+			case sheet:
 				grid = p.Sheet
+			case seats:
+				grid = p.SeatPlan
 			}
 			r, err := grid(cmd.Context())
 			if err != nil {
@@ -131,7 +135,9 @@ possible.`,
 			return func() error { return a.show(r, gridTable(r)) }, roll.Verdict(r.Faults)
 		})
 	c.Flags().BoolVar(&pin, "pin", false, "write everybody's seat into production.yaml, changing nothing else in it")
+	c.Flags().BoolVar(&seats, "seats", false, "keep the seats of those who are still to come, as rough cuts do")
 	c.Flags().BoolVar(&sheet, "sheet", false, "also draw a storyboard: every shot with real frames of the takes")
+	c.MarkFlagsMutuallyExclusive("seats", "sheet")
 	return c
 }
 

@@ -38,7 +38,7 @@ release: yes
 takes:
 {{range .Takes}}{{.}}{{end}}
 mix: {loudness: -16, true_peak: -1, room: 0.15, balance: auto}
-picture: {fps: 30, aspect: 16:9, gutter: 6, labels: true, lead_in: 3, tail: 6}
+picture: {fps: 30, labels: true, lead_in: 3, tail: 6}
 
 # Each shot lasts until the next one.
 shots:

@@ -15,14 +15,17 @@ func TestParseVersion(t *testing.T) {
 		out  string
 		want Version
 	}{
-		{"ffmpeg version 5.1.9-0+deb12u1 Copyright (c) 2000-2026 the FFmpeg developers\n", Version{5, 1, "5.1.9-0+deb12u1"}},
+		{"ffmpeg version 5.1.9-0+deb12u1 Copyright (c) 2000-2026 the FFmpeg developers\n",
+			Version{5, 1, "5.1.9-0+deb12u1"}},
 		{"ffprobe version 7.1 Copyright (c) 2007-2024\n", Version{7, 1, "7.1"}},
 		{"ffmpeg version n6.0 Copyright", Version{6, 0, "n6.0"}},
 		{"ffmpeg version 8 Copyright", Version{8, 0, "8"}},
 		{"ffmpeg version 4.4.2-0ubuntu0.22.04.1 Copyright (c) 2000-2021", Version{4, 4, "4.4.2-0ubuntu0.22.04.1"}},
-		{"ffmpeg version N-109468-gd39b34123d Copyright\nbuilt with gcc\nlibavutil      57. 44.100 / 57. 44.100\nlibavcodec     59. 55.103 / 59. 55.103\n",
+		{"ffmpeg version N-109468-gd39b34123d Copyright\nbuilt with gcc\nlibavutil      57. 44.100 / 57. " +
+			"44.100\nlibavcodec     59. 55.103 / 59. 55.103\n",
 			Version{5, 0, "N-109468-gd39b34123d"}},
-		{"ffmpeg version 2024-05-13-git-37db0454e4 Copyright\nlibavcodec     61.  5.103 / 61.  5.103\n", Version{7, 0, "2024-05-13-git-37db0454e4"}},
+		{"ffmpeg version 2024-05-13-git-37db0454e4 Copyright\nlibavcodec     61.  5.103 / 61.  5.103\n",
+			Version{7, 0, "2024-05-13-git-37db0454e4"}},
 		{"ffmpeg version N-1-g0 Copyright\n", Version{0, 0, "N-1-g0"}},
 		{"bash: ffmpeg: command not found", Version{}},
 		{"", Version{}},
@@ -46,8 +49,10 @@ func TestVersionOrder(t *testing.T) {
 }
 
 func TestParseList(t *testing.T) {
-	names := parseList(" V..... = Video\n ------\n V....D libx264              libx264 H.264 / AVC\n A..... aac                  AAC\n ... zscale V->V Apply\n")
-	for name, want := range map[string]bool{"libx264": true, "aac": true, "zscale": true, "=": false, "Video": false, "libx265": false} {
+	names := parseList(" V..... = Video\n ------\n V....D libx264              libx264 H.264 / AVC\n A..... aac     " +
+		"             AAC\n ... zscale V->V Apply\n")
+	for name, want := range map[string]bool{"libx264": true, "aac": true, "zscale": true, "=": false, "Video": false,
+		"libx265": false} {
 		if names[name] != want {
 			t.Errorf("%s: %v", name, names[name])
 		}
@@ -55,7 +60,8 @@ func TestParseList(t *testing.T) {
 }
 
 // A report as written by ffmpeg 5.1.9.
-const report = "frame=15\nfps=0.00\nstream_0_0_q=-0.0\nbitrate=  63.1kbits/s\ntotal_size=262192\nout_time_us=1541224\n" +
+const report = "frame=15\nfps=0.00\nstream_0_0_q=-0.0\nbitrate=  " +
+	"63.1kbits/s\ntotal_size=262192\nout_time_us=1541224\n" +
 	"out_time_ms=1541224\nout_time=00:00:01.541224\ndup_frames=0\ndrop_frames=0\nspeed=3.04x\nprogress=continue\n"
 
 func parseProgress(parts ...string) []Progress {

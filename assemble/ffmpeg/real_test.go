@@ -23,7 +23,8 @@ func TestRealFind(t *testing.T) {
 	if err := tool.Require("aac", "pcm_f32le"); err != nil {
 		t.Error(err)
 	}
-	if err := tool.Require("aac", "no_such_encoder"); err == nil || !strings.Contains(err.Error(), "without no_such_encoder") {
+	if err := tool.Require("aac", "no_such_encoder"); err == nil ||
+		!strings.Contains(err.Error(), "without no_such_encoder") {
 		t.Errorf("got %v", err)
 	}
 	if !tool.Filter("scale") || tool.Filter("no_such_filter") {
@@ -66,8 +67,9 @@ func TestRealCancel(t *testing.T) {
 	defer cancel()
 	var log bytes.Buffer
 	err := tool.Run(ctx, ffmpeg.Command{
-		Args: []string{"-re", "-f", "lavfi", "-i", "sine=d=3600:r=8000", "-f", "wav", "-y", "file:" + filepath.Join(t.TempDir(), "x.wav")},
-		Log:  &log, Progress: func(ffmpeg.Progress) { cancel() },
+		Args: []string{"-re", "-f", "lavfi", "-i", "sine=d=3600:r=8000", "-f", "wav", "-y",
+			"file:" + filepath.Join(t.TempDir(), "x.wav")},
+		Log: &log, Progress: func(ffmpeg.Progress) { cancel() },
 	})
 	if !errors.Is(err, context.Canceled) {
 		t.Errorf("got %v, the log says %s", err, log.String())

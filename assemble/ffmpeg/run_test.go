@@ -34,13 +34,15 @@ func TestExitErrorCarriesStatusAndTail(t *testing.T) {
 	if !ok {
 		t.Fatalf("got %v, want an ExitError", err)
 	}
-	if exit.Code != 3 || exit.Signal != "" || len(exit.Tail) != 2 || !exit.Says("Conversion failed") || exit.Says("nothing like it") {
+	if exit.Code != 3 || exit.Signal != "" || len(exit.Tail) != 2 || !exit.Says("Conversion failed") ||
+		exit.Says("nothing like it") {
 		t.Errorf("got %+v", exit)
 	}
 	if k := fault.KindOf(err); k != fault.FFmpeg {
 		t.Errorf("kind %v, want FFmpeg", k)
 	}
-	if got, want := fault.Format(err), "ffmpeg: the program failed: exit status 3: [error] Conversion failed!"; got != want {
+	if got, want := fault.Format(err), "ffmpeg: the program failed: exit status 3: [error] Conversion "+
+		"failed!"; got != want {
 		t.Errorf("got  %s\nwant %s", got, want)
 	}
 }

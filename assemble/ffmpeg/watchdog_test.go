@@ -63,7 +63,8 @@ func TestAChildThatHangsIsEnded(t *testing.T) {
 		t.Errorf("a question: %+v", f)
 	}
 	// Nobody's file: the program's own fault, which ends the run.
-	if f := hangs(t, "mute and stubborn", func(tool *Tool) error { return tool.Run(context.Background(), Command{}) }); f.Kind != fault.FFmpeg {
+	if f := hangs(t, "mute and stubborn",
+		func(tool *Tool) error { return tool.Run(context.Background(), Command{}) }); f.Kind != fault.FFmpeg {
 		t.Errorf("without a file: %+v", f)
 	}
 }

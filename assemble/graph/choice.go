@@ -22,6 +22,8 @@ func CheckChoice(setting string) error {
 	if slices.Contains(choices, setting) {
 		return nil
 	}
-	return fault.New(fault.Manifest, "", fmt.Sprintf("encoder is %q (--encoder, RIPIENO_ENCODER or settings.yaml)", setting),
-		"use software, hardware, auto (hardware where it works), or one kind of hardware: "+strings.Join(Families(), ", "))
+	return fault.New(fault.Manifest, "", fmt.Sprintf("encoder is %q (--encoder, RIPIENO_ENCODER or settings.yaml)",
+		setting),
+		"use software, hardware, auto (hardware where it works), or one kind of hardware: "+strings.Join(Families(),
+			", "))
 }

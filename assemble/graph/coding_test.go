@@ -33,7 +33,8 @@ func TestEncodersAreInOrder(t *testing.T) {
 				t.Fatal(err)
 			}
 			argv := strings.Join(cmd.Argv("-f", "g"), " ")
-			want := []string{"-c:v " + e.Name, "-frames:v 4", "-g 60", "-colorspace bt709", "-fflags +bitexact", "-i testsrc2=size=640x360:rate=30"}
+			want := []string{"-c:v " + e.Name, "-frames:v 4", "-g 60", "-colorspace bt709", "-fflags +bitexact",
+				"-i testsrc2=size=640x360:rate=30"}
 			if codec == "hevc" {
 				want = append(want, "-tag:v hvc1")
 			}
@@ -48,7 +49,8 @@ func TestEncodersAreInOrder(t *testing.T) {
 					t.Errorf("%s lacks %q: %s", e.Name, w, argv)
 				}
 			}
-			if up := strings.Contains(cmd.Graph, "hwupload"); up != (e.Family == "vaapi") || strings.Contains(cmd.Graph, "setsar") != (e.Name != "libx264") {
+			if up := strings.Contains(cmd.Graph, "hwupload"); up != (e.Family == "vaapi") ||
+				strings.Contains(cmd.Graph, "setsar") != (e.Name != "libx264") {
 				t.Errorf("%s: %s", e.Name, cmd.Graph)
 			}
 		}
@@ -61,10 +63,13 @@ func TestEncodersAreInOrder(t *testing.T) {
 // What the bytes of x264 depend on goes by the canvas and by nothing else. Only
 // where memory lets no second segment run does one encoder take two cores.
 func TestEncoderThreads(t *testing.T) {
-	for canvas, want := range map[layout.Canvas]string{{W: 640, H: 360}: "1", {W: 1920, H: 1080}: "1", {W: 1080, H: 1920}: "1", {W: 2560, H: 1440}: "2", {W: 3840, H: 2160}: "2"} {
+	for canvas, want := range map[layout.Canvas]string{{W: 640, H: 360}: "1", {W: 1920, H: 1080}: "1",
+		{W: 1080, H: 1920}: "1", {W: 2560, H: 1440}: "2", {W: 3840, H: 2160}: "2"} {
 		for _, rough := range []bool{false, true} {
-			c, err := Compose(Segment{Canvas: canvas, Rate: fps30, Frames: 60, Scene: Scene{Overlay: "o.png"}, Rough: rough}, Coding{}, "out.mp4")
-			if a := strings.Join(c.Argv("-f", "g"), " "); err != nil || !strings.Contains(a, "-r 30 -threads "+want+" ") {
+			c, err := Compose(Segment{Canvas: canvas, Rate: fps30, Frames: 60, Scene: Scene{Overlay: "o.png"},
+				Rough: rough}, Coding{}, "out.mp4")
+			if a := strings.Join(c.Argv("-f", "g"), " "); err != nil ||
+				!strings.Contains(a, "-r 30 -threads "+want+" ") {
 				t.Errorf("%v, rough %v: %s, %v", canvas, rough, a, err)
 			}
 		}
@@ -82,10 +87,12 @@ func TestComposeUsesTheCoding(t *testing.T) {
 		}
 		return strings.Join(cmd.Argv("-f", "g"), " ")
 	}
-	if plain := argv(g, Coding{}); plain != argv(g, Coding{Encoder: "libx264"}) || !strings.Contains(plain, "-c:v libx264 ") || !strings.Contains(plain, "-crf 19 ") {
+	if plain := argv(g, Coding{}); plain != argv(g, Coding{Encoder: "libx264"}) ||
+		!strings.Contains(plain, "-c:v libx264 ") || !strings.Contains(plain, "-crf 19 ") {
 		t.Errorf("the usual coding: %s", plain)
 	}
-	if hevc := argv(g, Coding{Encoder: "libx265"}); !strings.Contains(hevc, "frame-threads=2") || !strings.Contains(hevc, "pools=2") || !strings.Contains(hevc, "open-gop=0") {
+	if hevc := argv(g, Coding{Encoder: "libx265"}); !strings.Contains(hevc, "frame-threads=2") ||
+		!strings.Contains(hevc, "pools=2") || !strings.Contains(hevc, "open-gop=0") {
 		t.Errorf("what its bytes depend on is not pinned: %s", hevc)
 	}
 	rough := g

@@ -105,8 +105,10 @@ func Frame(film string, frame int, rate shot.Rate, dst string) (Command, error) 
 			in["ss"] = number((float64(frame) - 0.5) * float64(rate.Den) / float64(rate.Num))
 		}
 		s := ffmpeg.Input(film, in).Get("v")
-		s = filter(s, "scale", "in_color_matrix=bt709", "in_range=tv", "out_range=pc", "flags=bicubic+accurate_rnd+full_chroma_int")
+		s = filter(s, "scale", "in_color_matrix=bt709", "in_range=tv", "out_range=pc",
+			"flags=bicubic+accurate_rnd+full_chroma_int")
 		s = filter(s, "format", "pix_fmts=rgb24")
-		return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, ffmpeg.KwArgs{"frames:v": "1", "c:v": "png", "f": "image2", "update": "1", "threads": "1"})
+		return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, ffmpeg.KwArgs{"frames:v": "1", "c:v": "png", "f": "image2",
+			"update": "1", "threads": "1"})
 	})
 }

@@ -18,8 +18,10 @@ func TestComposeGraph(t *testing.T) {
 	c, err := Compose(Segment{
 		Canvas: layout.Canvas{W: 640, H: 360}, Rate: fps30, Frames: 60, Backdrop: "b.png",
 		Scene: Scene{Overlay: "o.png", Pieces: []Piece{
-			{Path: "a.mp4", Skip: 30, Count: 60, Crop: layout.Rect{X: 40, W: 400, H: 270}, W: 480, H: 270, Hole: layout.Rect{X: 10, Y: 50, W: 300, H: 200}},
-			{Path: "b.mp4", Start: 20, Count: 40, Crop: layout.Rect{W: 100, H: 200}, W: 100, H: 200, Hole: layout.Rect{X: 330, Y: 60, W: 100, H: 200}},
+			{Path: "a.mp4", Skip: 30, Count: 60, Crop: layout.Rect{X: 40, W: 400, H: 270}, W: 480, H: 270,
+				Hole: layout.Rect{X: 10, Y: 50, W: 300, H: 200}},
+			{Path: "b.mp4", Start: 20, Count: 40, Crop: layout.Rect{W: 100, H: 200}, W: 100, H: 200,
+				Hole: layout.Rect{X: 330, Y: 60, W: 100, H: 200}},
 		}},
 	}, Coding{}, "out.mp4")
 	if err != nil {
@@ -53,17 +55,20 @@ func TestComposeGraph(t *testing.T) {
 // Two inputs whose options have the same sum are one node to ffmpeg-go; the
 // count must notice when that ever reaches us.
 func TestTwoInputsTakenForOneAreAnError(t *testing.T) {
-	same := Piece{Path: "a.mp4", Count: 60, Crop: layout.Rect{W: 100, H: 100}, W: 100, H: 100, Hole: layout.Rect{W: 100, H: 100}}
+	same := Piece{Path: "a.mp4", Count: 60, Crop: layout.Rect{W: 100, H: 100}, W: 100, H: 100,
+		Hole: layout.Rect{W: 100, H: 100}}
 	other := same
 	other.Hole.X = 200
-	_, err := Compose(Segment{Canvas: layout.Canvas{W: 640, H: 360}, Rate: fps30, Frames: 60, Scene: Scene{Overlay: "o.png", Pieces: []Piece{same, other}}}, Coding{}, "out.mp4")
+	_, err := Compose(Segment{Canvas: layout.Canvas{W: 640, H: 360}, Rate: fps30, Frames: 60,
+		Scene: Scene{Overlay: "o.png", Pieces: []Piece{same, other}}}, Coding{}, "out.mp4")
 	if err == nil {
 		t.Fatal("two pieces of one file with the same options were composed")
 	}
 }
 
 func TestComposeIsTheSameEveryTime(t *testing.T) {
-	g := Segment{Canvas: layout.Canvas{W: 1920, H: 1080}, Rate: fps30, Frames: 300, Scene: Scene{Overlay: "o.png"}, Backdrop: "b.png"}
+	g := Segment{Canvas: layout.Canvas{W: 1920, H: 1080}, Rate: fps30, Frames: 300, Scene: Scene{Overlay: "o.png"},
+		Backdrop: "b.png"}
 	for i := range 40 {
 		g.Pieces = append(g.Pieces, Piece{
 			Path: "m" + string(rune('a'+i)) + ".mp4", Skip: i, Start: i % 3, Count: 200 + i, W: 320, H: 180,
@@ -86,14 +91,16 @@ func TestConformFollowsTheClock(t *testing.T) {
 	c := plan.Conform{W: 480, H: 270, Frames: plan.Span{From: 180, To: 480}}
 	c.Picture.Clock = audio.Clock{Offset: -12.25, Drift: 80}
 	c.Picture.Matrix, c.Picture.FPS = "bt601", 25
-	cmd, err := Conform(c, Source{Path: "take.mp4", Stream: 1, Options: map[string]string{"max_streams": "16"}}, fps30, "out.mp4")
+	cmd, err := Conform(c, Source{Path: "take.mp4", Stream: 1, Options: map[string]string{"max_streams": "16"}}, fps30,
+		"out.mp4")
 	if err != nil {
 		t.Fatal(err)
 	}
 	// Guide 6 s is file time 18.24854 s; the file is opened 3 s earlier, at
 	// 15 s, which is guide 2.7512 s, 3.2488 s before the first frame; half a
 	// frame of 25 a second comes on top.
-	for _, want := range []string{"[0:1]", "floor((PTS*TB*1.000080000000-3.268800000)/TB)", "fps=fps=30:start_time=0:round=up", "in_color_matrix=bt601", "pad=w=480:h=270"} {
+	for _, want := range []string{"[0:1]", "floor((PTS*TB*1.000080000000-3.268800000)/TB)",
+		"fps=fps=30:start_time=0:round=up", "in_color_matrix=bt601", "pad=w=480:h=270"} {
 		if !strings.Contains(cmd.Graph, want) {
 			t.Errorf("the graph lacks %q:\n%s", want, cmd.Graph)
 		}
@@ -114,7 +121,8 @@ func TestFramesAreChosenBeforeWhatIsDear(t *testing.T) {
 		"zscale=w":    {W: 1920, H: 1080, FPS: 60, Matrix: "bt709", PixFmt: "yuv420p"},
 		"format=pix_": {W: 1920, H: 1080, FPS: 60, Matrix: "bt601", PixFmt: "yuv420p", Gain: [3]float64{1, 1.1, 1}},
 	} {
-		cmd, err := Conform(plan.Conform{W: 480, H: 270, Frames: plan.Span{From: 0, To: 30}, Picture: p}, Source{Path: "take.mp4", Zscale: true}, fps30, "out.mp4")
+		cmd, err := Conform(plan.Conform{W: 480, H: 270, Frames: plan.Span{From: 0, To: 30}, Picture: p},
+			Source{Path: "take.mp4", Zscale: true}, fps30, "out.mp4")
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -126,14 +134,16 @@ func TestFramesAreChosenBeforeWhatIsDear(t *testing.T) {
 }
 
 func TestRotationOfTheManifestOverrulesTheFile(t *testing.T) {
-	for degrees, filter := range map[int]string{0: "", 90: "transpose=dir=clock", 180: "hflip", 270: "transpose=dir=cclock"} {
+	for degrees, filter := range map[int]string{0: "", 90: "transpose=dir=clock", 180: "hflip",
+		270: "transpose=dir=cclock"} {
 		c := plan.Conform{W: 480, H: 270, Frames: plan.Span{From: 0, To: 30}}
 		c.Picture.Rotate = &degrees
 		cmd, err := Conform(c, Source{Path: "take.mp4"}, fps30, "out.mp4")
 		if err != nil {
 			t.Fatal(err)
 		}
-		if !strings.Contains(strings.Join(cmd.Argv("-f", "g"), " "), "-noautorotate") || !strings.Contains(cmd.Graph, filter) {
+		if !strings.Contains(strings.Join(cmd.Argv("-f", "g"), " "), "-noautorotate") ||
+			!strings.Contains(cmd.Graph, filter) {
 			t.Errorf("%d degrees: %s", degrees, cmd.Graph)
 		}
 		// Colour is at the left of its pair of pixels again, where it was.
@@ -145,7 +155,8 @@ func TestRotationOfTheManifestOverrulesTheFile(t *testing.T) {
 
 func TestSegmentListRefusesNamesThatNeedQuoting(t *testing.T) {
 	got, err := SegmentList([]string{"/s/ab.mp4", "/s/cd.mp4"}, []int{240, 61}, fps30)
-	if err != nil || got != "ffconcat version 1.0\nfile /s/ab.mp4\nduration 8.000000\nfile /s/cd.mp4\nduration 2.033333\n" {
+	if err != nil || got != "ffconcat version 1.0\nfile /s/ab.mp4\nduration 8.000000\nfile /s/cd.mp4\nduration "+
+		"2.033333\n" {
 		t.Errorf("%q, %v", got, err)
 	}
 	for _, bad := range []string{"", "a b.mp4", "a'b.mp4", "a\nfile /etc/passwd", "a#b"} {
@@ -161,7 +172,8 @@ func TestSegmentListRefusesNamesThatNeedQuoting(t *testing.T) {
 // TestSegmentsOfAnHourAddUp: whatever a segment's length is rounded to, the
 // last one begins on its frame.
 func TestSegmentsOfAnHourAddUp(t *testing.T) {
-	for _, rate := range []shot.Rate{{Num: 24000, Den: 1001}, {Num: 24, Den: 1}, {Num: 30000, Den: 1001}, fps30, {Num: 60000, Den: 1001}} {
+	for _, rate := range []shot.Rate{{Num: 24000, Den: 1001}, {Num: 24, Den: 1}, {Num: 30000, Den: 1001}, fps30,
+		{Num: 60000, Den: 1001}} {
 		names, frames, sum := []string(nil), []int(nil), 0
 		for sum < rate.Frame(3600) {
 			n := 1 + (7*len(names))%rate.Frame(8)

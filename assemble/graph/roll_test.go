@@ -33,7 +33,8 @@ func TestRollAndNames(t *testing.T) {
 		}
 	}
 	g.Names, g.Roll = Names{}, Roll{}
-	if cmd, err = Compose(g, Coding{}, "out.mp4"); err != nil || strings.Contains(cmd.Graph, "fade") || strings.Contains(cmd.Graph, "444") {
+	if cmd, err = Compose(g, Coding{}, "out.mp4"); err != nil || strings.Contains(cmd.Graph, "fade") ||
+		strings.Contains(cmd.Graph, "444") {
 		t.Errorf("%v, %s", err, cmd.Graph)
 	}
 }
@@ -43,7 +44,8 @@ func TestABackdropOfTheCanvas(t *testing.T) {
 	g := Segment{
 		Canvas: layout.Canvas{W: 320, H: 180}, Rate: fps30, Frames: 20, Backdrop: "back.png", Scenery: true,
 		Scene: Scene{Overlay: "a.png", Pieces: []Piece{{
-			Path: "m.mp4", Start: 5, Count: 10, W: 100, H: 60, Crop: layout.Rect{W: 100, H: 60}, Hole: layout.Rect{X: 40, Y: 20, W: 100, H: 60},
+			Path: "m.mp4", Start: 5, Count: 10, W: 100, H: 60, Crop: layout.Rect{W: 100,
+				H: 60}, Hole: layout.Rect{X: 40, Y: 20, W: 100, H: 60},
 		}}},
 	}
 	for scenery, want := range map[bool]string{true: "crop=100:60:40:20", false: "scale=100:60"} {

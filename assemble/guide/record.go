@@ -38,8 +38,9 @@ type Difference struct {
 
 // Change is a guide that was made otherwise than the manifest says now.
 type Change struct {
-	Guides  []string     `json:"guides"`          // the names of their files without an ending
-	Older   bool         `json:"older,omitempty"` // a newer one was made since; told for the takes that were played to it
+	Guides []string `json:"guides"` // the names of their files without an ending
+	// a newer one was made since; told for the takes that were played to it
+	Older   bool         `json:"older,omitempty"`
 	Differs []Difference `json:"differs"`
 	Takes   []string     `json:"takes,omitempty"` // that were played to it, as far as can be told
 	What    string       `json:"what"`

@@ -70,7 +70,8 @@ func TestWhatDiffers(t *testing.T) {
 			"the cue on beat 1 of measure 3", "the cue on beat 3 of measure 2"},
 		{plain + ", pick_up: 1", "pick-up", "no pick-up", "a pick-up of 1 beat"},
 		{change("measures: 16", "measures: 17"), "measures", "16 measures", "17 measures"},
-		{plain + ", holds: [{at: m3.2, seconds: 1.5}]", "holds", "no hold there", "a hold of 1.5 s in measure 3, beat 2"},
+		{plain + ", holds: [{at: m3.2, seconds: 1.5}]", "holds", "no hold there",
+			"a hold of 1.5 s in measure 3, beat 2"},
 	} {
 		list := Changed(parse(t, c.now, ""), made(t, parse(t, plain, "")))
 		if c.of == "" {
@@ -86,7 +87,8 @@ func TestWhatDiffers(t *testing.T) {
 			t.Errorf("%s: %+v", c.now, list)
 			continue
 		}
-		if d := list[0].Differs[0]; d.Of != c.of || !strings.Contains(d.Made, c.made) || !strings.Contains(d.Now, c.is) {
+		if d := list[0].Differs[0]; d.Of != c.of || !strings.Contains(d.Made, c.made) ||
+			!strings.Contains(d.Now, c.is) {
 			t.Errorf("%s: %+v", c.now, d)
 		}
 	}

@@ -151,7 +151,8 @@ func (x *writer) shots(f plan.Film) error {
 	for _, s := range f.Shots {
 		if s.Len() > 0 {
 			events = append(events, interchange.Event{
-				Channels: "V", Source: s.From, Record: s.From, Frames: s.Len(), Clip: f.Name + ".mp4", Remarks: []string{"SHOT: " + shotName(s)},
+				Channels: "V", Source: s.From, Record: s.From, Frames: s.Len(), Clip: f.Name +
+					".mp4", Remarks: []string{"SHOT: " + shotName(s)},
 			})
 		}
 	}
@@ -208,7 +209,8 @@ func (x *writer) stemSource(take string) (interchange.Media, bool) {
 		if s.Take == take {
 			from := soundtrack.StemStart(line)
 			return interchange.Media{
-				Name: filepath.Base(s.File), URL: x.address(filepath.Join(x.Dir, s.File)), Rate: audio.Rate, Channels: 2,
+				Name: filepath.Base(s.File), URL: x.address(filepath.Join(x.Dir,
+					s.File)), Rate: audio.Rate, Channels: 2,
 				Last: (line.AudioStart + line.AudioLen - from).Seconds(), Clock: audio.Clock{Offset: from.Seconds()},
 			}, true
 		}

@@ -149,7 +149,10 @@ func (s scene) look(seed uint64) Picture {
 			panic(err) // all are of one size
 		}
 	}
-	p := e.picture()
+	p, err := e.picture()
+	if err != nil {
+		panic(err) // the cascade is in the program
+	}
 	p.LongestGap = 1.0 / 30
 	return p
 }

@@ -62,7 +62,8 @@ func TestSameRecordingSavedAnew(t *testing.T) {
 	tool := ffmpegtest.Tool(t)
 	x := performed(1)
 	raw := filepath.Join(t.TempDir(), "raw.wav")
-	if _, err := media.CreateWAV(context.Background(), raw, audio.NewMemory(audio.Block{x}, testRate), media.PCM16); err != nil {
+	if _, err := media.CreateWAV(context.Background(), raw, audio.NewMemory(audio.Block{x}, testRate),
+		media.PCM16); err != nil {
 		t.Fatal(err)
 	}
 	coded := func(name string, args ...string) []uint8 {
@@ -108,7 +109,8 @@ func TestSameRecordingSavedAnew(t *testing.T) {
 		found := compare(t, []Facts{a, b})
 		if same := len(found) == 2; same != c.same || !same && len(found) > 0 {
 			t.Errorf("%s: %+v", c.name, found)
-		} else if same && (found["horn-2"][0].Code != Duplicate || !strings.Contains(found["horn-2"][0].What, "saved anew, as \"mara.mov\" of \"oboe-1\"")) {
+		} else if same && (found["horn-2"][0].Code != Duplicate ||
+			!strings.Contains(found["horn-2"][0].What, "saved anew, as \"mara.mov\" of \"oboe-1\"")) {
 			t.Errorf("%s: %+v", c.name, found)
 		}
 	}

@@ -135,7 +135,10 @@ func (h *humEar) result() (hz int, levelDB, prominenceDB float64) {
 	prominenceDB = math.Inf(-1)
 	for b, base := range humBases {
 		level := overSeconds(quiet, func(s humSecond) float64 { return decibels(s.tone[b], 10) })
-		stands := overSeconds(quiet, func(s humSecond) float64 { return decibels(s.tone[b], 10) - decibels(s.near[b], 10) })
+		stands := overSeconds(quiet, func(s humSecond) float64 {
+			return decibels(s.tone[b], 10) - decibels(s.near[b],
+				10)
+		})
 		if stands > prominenceDB {
 			hz, levelDB, prominenceDB = base, level, stands
 		}

@@ -21,11 +21,12 @@ func (j *judge) stream() {
 	ratio, size := float64(w)/float64(h), fmt.Sprintf("%d × %d", w, h)
 	if upright, sure := l.Under(limit.Portrait, ratio); upright && shape > 1 {
 		level := Ask
-		if j.facts.Framed {
+		if j.facts.Framed || j.keepsHead() {
 			level = OK
 		}
 		j.add(Portrait, level, sure, "portrait", "size", size)
 	}
+	j.head()
 	if v.Rotation != 0 {
 		j.add(Rotated, OK, 1, "rotated", "degrees", whole(v.Rotation))
 	}

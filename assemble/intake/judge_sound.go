@@ -95,7 +95,8 @@ func (j *judge) clipping(s *Sound) {
 	top, p := l.Over(limit.HotPeak, s.loudest().PeakDB)
 	loud, q := l.Over(limit.HotLoudness, s.LoudnessLUFS)
 	if top && loud {
-		j.add(TooLoud, Ask, min(p, q), "loud", "level", figure(s.LoudnessLUFS, 0), "peak", figure(s.loudest().PeakDB, 1))
+		j.add(TooLoud, Ask, min(p, q), "loud", "level", figure(s.LoudnessLUFS, 0), "peak",
+			figure(s.loudest().PeakDB, 1))
 	}
 }
 

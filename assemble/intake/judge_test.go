@@ -11,6 +11,7 @@ import (
 	"ripieno/assemble/fault"
 	"ripieno/assemble/media"
 	"ripieno/assemble/report/phrase"
+	"ripieno/layout/face"
 	"ripieno/layout/motion"
 	"ripieno/mix/playing"
 )
@@ -49,6 +50,16 @@ func TestGoodTakeHasNoFindings(t *testing.T) {
 	if Worst(nil) != OK {
 		t.Error("nothing is not OK")
 	}
+}
+
+// upright makes the picture an upright one with a face of a size in its middle.
+func upright(f *Facts, size float64) {
+	const y = 0.5
+	file := &f.Files[0]
+	file.Info.Video = &media.Video{W: 1080, H: 1920, SARNum: 1, SARDen: 1, FPSNum: 30, FPSDen: 1, Duration: 120, Transfer: "bt709"}
+	p := file.Picture
+	p.W, p.H = 360, 640
+	p.Faces = []face.Face{{X: 0.5, Y: y, Size: size, Left: 0.5, Right: 0.5, Top: y, Bottom: y, Pictures: 8, Of: 8, Score: 300}}
 }
 
 // spoiled is a row of [spoilers].
@@ -161,6 +172,11 @@ func spoilers() []spoiled {
 			func(f *Facts) {
 				video(f).Picture.Subject = motion.Subject{Left: 0.4, Right: 0.6, Top: 0.2, Bottom: 1, Confidence: 0.6}
 			}}, // seated
+		{HeadCut, Ask, func(f *Facts) { upright(f, 0.2); f.Shape = 16.0 / 9 },
+			func(f *Facts) { upright(f, 0.2); f.Shape = 1 }},
+		{HeadCut, Ask, func(f *Facts) { upright(f, 0.46) }, func(f *Facts) { upright(f, 0.36) }},
+		{HeadCut, Ask, func(f *Facts) { upright(f, 0.46) },
+			func(f *Facts) { upright(f, 0.46); f.Framed = true }}, // the user has seen to it
 		{Bleed, Ask, func(f *Facts) { video(f).Sync.ClickDB = -52 }, func(f *Facts) { video(f).Sync.ClickDB = -68 }},
 		{Untagged, OK, func(f *Facts) { video(f).Info.Video.PixFmt, video(f).Info.Video.Transfer = "yuv420p10le", "" },
 			func(f *Facts) { video(f).Info.Video.PixFmt, video(f).Info.Video.Transfer = "yuv420p10le", "bt709" }},

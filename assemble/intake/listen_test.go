@@ -91,7 +91,8 @@ func TestListenHum(t *testing.T) {
 			got = s.HumHz
 		}
 		if got != c.hz {
-			t.Errorf("%s: found %d, want %d (%d Hz %.1f dB stands out %.1f dB)", c.name, got, c.hz, s.HumHz, s.HumDB, s.HumProminenceDB)
+			t.Errorf("%s: found %d, want %d (%d Hz %.1f dB stands out %.1f dB)", c.name, got, c.hz, s.HumHz, s.HumDB,
+				s.HumProminenceDB)
 		}
 	}
 }
@@ -128,7 +129,8 @@ func TestListenAndJudge(t *testing.T) {
 
 func TestListenEdges(t *testing.T) {
 	empty := listen(t, []float64{})
-	if empty.Seconds != 0 || len(empty.Channels) != 1 || empty.LoudnessLUFS != Floor || empty.Channels[0].PeakDB != Floor {
+	if empty.Seconds != 0 || len(empty.Channels) != 1 || empty.LoudnessLUFS != Floor ||
+		empty.Channels[0].PeakDB != Floor {
 		t.Errorf("%+v", empty)
 	}
 	// A tenth of a second, and broken samples, give finite numbers.
@@ -168,7 +170,8 @@ func TestRealListenAgainstFFmpeg(t *testing.T) {
 
 func againstFFmpeg(t *testing.T, tool *ffmpeg.Tool, path string, x []float64, clipped bool) {
 	t.Helper()
-	if _, err := media.CreateWAV(context.Background(), path, audio.NewMemory(audio.Block{x}, testRate), media.Float32); err != nil {
+	if _, err := media.CreateWAV(context.Background(), path, audio.NewMemory(audio.Block{x}, testRate),
+		media.Float32); err != nil {
 		t.Fatal(err)
 	}
 	var log strings.Builder

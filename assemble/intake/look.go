@@ -7,6 +7,8 @@ import (
 
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/media"
+	"ripieno/layout/face"
+	"ripieno/layout/framing"
 	"ripieno/layout/motion"
 )
 
@@ -20,6 +22,11 @@ type Picture struct {
 	Motion       float64 `json:"motion"`        // mean change of a pixel from frame to frame
 	// Subject is where the player is: what moves before a still background.
 	Subject motion.Subject `json:"subject"`
+	// Faces that are seen, and where a head seems to be by the shape of what moves.
+	// W and H are the size of the pictures that were looked at, upright.
+	Faces []face.Face `json:"faces,omitempty"`
+	Shape motion.Head `json:"shape"`
+	W, H  int         `json:"-"`
 	// Blur of the sharper frames (the first quartile) at 640 pixels' width, 0 to 1; 0
 	// when there is nothing in the picture to tell by.
 	Blur float64 `json:"blur"`
@@ -44,10 +51,16 @@ const (
 	thinLeast = 12e6
 )
 
-// Look samples the picture of info and measures it. It decodes key frames
-// only, unless those are too rare. The error is a fault for a file without
-// picture, ctx's, or one of the tool.
-func Look(ctx context.Context, tool *ffmpeg.Tool, info media.Info) (Picture, error) {
+// Person returns who is seen in the picture.
+func (p Picture) Person() framing.Person {
+	return framing.Find(framing.Measured{Faces: p.Faces, Moving: p.Subject, Shape: p.Shape, W: p.W, H: p.H})
+}
+
+// Look samples the picture of info and measures it, turned clockwise by so many
+// degrees, a multiple of 90, after the file itself says how it is upright. It
+// decodes key frames only, unless those are too rare. The error is a fault for a
+// file without picture, ctx's, or one of the tool.
+func Look(ctx context.Context, tool *ffmpeg.Tool, info media.Info, turn int) (Picture, error) {
 	if err := info.NeedVideo(); err != nil {
 		return Picture{}, err
 	}
@@ -59,19 +72,22 @@ func Look(ctx context.Context, tool *ffmpeg.Tool, info media.Info) (Picture, err
 	w, _ := info.Video.Display()
 	s := media.Sampling{Width: min(lookWidth, max(16, w)), Every: max(lookEvery, info.Duration/lookMost)}
 	s.OneIn = oneIn(keys, s.Every, info)
-	var e eye
+	e := eye{turn: turn}
 	damaged, err := media.SampleGray(ctx, tool, info, s, e.see)
 	if err != nil {
 		return Picture{}, err
 	}
 	if e.frames < lookEnough && info.Duration > lookEnough*lookEvery {
 		s.Whole = true
-		e = eye{}
+		e = eye{turn: turn}
 		if damaged, err = media.SampleGray(ctx, tool, info, s, e.see); err != nil {
 			return Picture{}, err
 		}
 	}
-	p := e.picture()
+	p, err := e.picture()
+	if err != nil {
+		return Picture{}, err
+	}
 	p.Damaged = damaged
 	p.LongestGap, p.Uneven = cadence(times)
 	return p, nil
@@ -98,6 +114,7 @@ func oneIn(keys []float64, every float64, info media.Info) int {
 
 // eye measures as it sees.
 type eye struct {
+	turn   int // degrees clockwise
 	w, h   int
 	frames int
 	means  []float64
@@ -108,10 +125,19 @@ type eye struct {
 	last   []byte
 	change []float64 // sum of changes of each pixel
 	moving motion.Map
+	faces  face.Pictures
+	turned []byte
 }
 
 // see takes one frame.
 func (e *eye) see(g media.Gray) error {
+	if e.turn != 0 {
+		g = turnedBy(g, e.turn, e.turned)
+		e.turned = g.Pix
+	}
+	if err := e.faces.Add(g.W, g.H, g.Pix); err != nil {
+		return err
+	}
 	if e.frames%blurEvery == 0 {
 		if blur, ok := blurOf(g); ok {
 			e.blurs = append(e.blurs, blur)
@@ -152,11 +178,45 @@ func (e *eye) see(g media.Gray) error {
 	return nil
 }
 
-// picture returns the result, without time stamps.
-func (e *eye) picture() Picture {
-	p := Picture{Frames: e.frames, Subject: e.moving.Subject()}
+// turnedBy returns a picture turned clockwise by a multiple of 90 degrees, in the
+// memory of into if that is enough.
+func turnedBy(g media.Gray, degrees int, into []byte) media.Gray {
+	if cap(into) < len(g.Pix) {
+		into = make([]byte, len(g.Pix))
+	}
+	into = into[:len(g.Pix)]
+	out := media.Gray{W: g.W, H: g.H, Pix: into}
+	quarters := ((degrees/90)%4 + 4) % 4
+	if quarters%2 == 1 {
+		out.W, out.H = g.H, g.W
+	}
+	for y := range g.H {
+		for x := range g.W {
+			u, v := x, y
+			switch quarters {
+			case 1:
+				u, v = g.H-1-y, x
+			case 2:
+				u, v = g.W-1-x, g.H-1-y
+			case 3:
+				u, v = y, g.W-1-x
+			}
+			out.Pix[v*out.W+u] = g.Pix[y*g.W+x]
+		}
+	}
+	return out
+}
+
+// picture returns the result, without time stamps. The error is one of the search for
+// faces, whose cascade is in the program.
+func (e *eye) picture() (Picture, error) {
+	p := Picture{Frames: e.frames, Subject: e.moving.Subject(), Shape: e.moving.Head(), W: e.w, H: e.h}
 	if e.frames == 0 {
-		return p
+		return p, nil
+	}
+	var err error
+	if p.Faces, err = e.faces.Faces(p.Subject.Confidence >= motion.Sure); err != nil {
+		return p, err
 	}
 	p.Mean, p.DarkPercent, p.WhitePercent = middle(e.means), middle(e.darks), middle(e.whites)
 	if len(e.blurs) > 0 {
@@ -165,14 +225,14 @@ func (e *eye) picture() Picture {
 		p.Blur = e.blurs[len(e.blurs)/4]
 	}
 	if e.frames < 2 {
-		return p
+		return p, nil
 	}
 	total := 0.0
 	for _, c := range e.change {
 		total += c
 	}
 	p.Motion = total / float64(len(e.change)) / float64(e.frames-1)
-	return p
+	return p, nil
 }
 
 // middle returns the median, the upper one of two; of must not be empty.

@@ -3,6 +3,7 @@ package intake
 import (
 	"context"
 	"math"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -32,14 +33,15 @@ func TestEye(t *testing.T) {
 			return byte(100 + n%2)
 		}))
 	}
-	p := e.picture()
-	if p.Frames != 8 || math.Abs(p.Mean-112) > 3 || p.DarkPercent != 0 || p.WhitePercent != 7.5 {
+	p, err := e.picture()
+	if err != nil || p.Frames != 8 || math.Abs(p.Mean-112) > 3 || p.DarkPercent != 0 || p.WhitePercent != 7.5 {
 		t.Errorf("%+v", p)
 	}
 	x, y := p.Subject.Centre()
 	near(t, "centre of movement", x, 33.0/40, 0.01)
 	near(t, "its height", y, 0.5, 0.05)
-	if (&eye{}).picture() != (Picture{Subject: motion.Subject{Right: 1, Bottom: 1}}) {
+	none, err := (&eye{}).picture()
+	if want := (Picture{Subject: motion.Subject{Right: 1, Bottom: 1}}); err != nil || !reflect.DeepEqual(none, want) {
 		t.Error("nothing seen gives something")
 	}
 }
@@ -160,7 +162,7 @@ func TestRealLook(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		p, err := Look(context.Background(), tool, info)
+		p, err := Look(context.Background(), tool, info, 0)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -187,12 +189,12 @@ func TestRealLookWithoutKeyFrames(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p, err := Look(context.Background(), tool, info)
+	p, err := Look(context.Background(), tool, info, 0)
 	if err != nil || p.Frames != 10 || p.Motion < 1 {
 		t.Errorf("%+v, %v", p, err)
 	}
 	info.Video = nil
-	if _, err := Look(context.Background(), tool, info); err == nil {
+	if _, err := Look(context.Background(), tool, info, 0); err == nil {
 		t.Error("nothing was looked at")
 	}
 }

@@ -67,7 +67,8 @@ func TestASceneThatMayLieIsAskedAbout(t *testing.T) {
 			}
 			x, turn := lyingAsked(t, f)
 			if turn != want || strings.Contains(x.What, "lies on its side") != (turn%180 != 0) {
-				t.Errorf("%s, turned by %d: asked for %d, want %d: %s (%+v)", c.name, 90*quarters, turn, want, x.What, p.Subject)
+				t.Errorf("%s, turned by %d: asked for %d, want %d: %s (%+v)", c.name, 90*quarters, turn, want, x.What,
+					p.Subject)
 			}
 			// What a turned file has to be turned by counts from its own zero.
 			video(&f).Info.Video.Rotation = 90

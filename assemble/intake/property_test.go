@@ -24,8 +24,10 @@ func TestGainMovesLevels(t *testing.T) {
 		what string
 		a, b float64
 	}{
-		{"loudness", a.LoudnessLUFS, b.LoudnessLUFS}, {"loud passages", a.LoudDB, b.LoudDB}, {"noise", a.NoiseDB, b.NoiseDB},
-		{"peak", a.Channels[0].PeakDB, b.Channels[0].PeakDB}, {"effective value", a.Channels[0].RMSDB, b.Channels[0].RMSDB},
+		{"loudness", a.LoudnessLUFS, b.LoudnessLUFS}, {"loud passages", a.LoudDB, b.LoudDB}, {"noise", a.NoiseDB,
+			b.NoiseDB},
+		{"peak", a.Channels[0].PeakDB, b.Channels[0].PeakDB}, {"effective value", a.Channels[0].RMSDB,
+			b.Channels[0].RMSDB},
 		{"hum", a.HumDB, b.HumDB},
 	} {
 		near(t, c.what, c.b-c.a, gain, 0.05)
@@ -65,7 +67,8 @@ func TestRatesAgree(t *testing.T) {
 	want := at(48000)
 	for _, rate := range []int{44100, 22050, 11025, 96000} {
 		got := at(rate)
-		near(t, "loudness", got.LoudnessLUFS, want.LoudnessLUFS, 0.2) // the weighting is a little off near half of a low rate
+		// the weighting is a little off near half of a low rate
+		near(t, "loudness", got.LoudnessLUFS, want.LoudnessLUFS, 0.2)
 		near(t, "hum", got.HumDB, want.HumDB, 0.3)
 		near(t, "noise", got.NoiseDB, want.NoiseDB, 0.1)
 		if got.HumHz != 50 || got.HumProminenceDB < 25 {
@@ -91,13 +94,15 @@ func FuzzJudge(f *testing.F) {
 			return
 		}
 		for i := range facts.Files { // what media.Probe guarantees
-			if v := facts.Files[i].Info.Video; v != nil && (v.W < 1 || v.H < 1 || v.W > media.MaxPixels || v.H > media.MaxPixels || v.FPSDen < 1) {
+			if v := facts.Files[i].Info.Video; v != nil && (v.W < 1 || v.H < 1 || v.W > media.MaxPixels ||
+				v.H > media.MaxPixels || v.FPSDen < 1) {
 				return
 			}
 		}
 		found := Judge(facts)
 		for i, x := range found {
-			if !(x.Sure >= 0.5 && x.Sure <= 1) || x.What == "" || x.Level < OK || x.Level > Redo || i > 0 && x.Level > found[i-1].Level {
+			if !(x.Sure >= 0.5 && x.Sure <= 1) || x.What == "" || x.Level < OK || x.Level > Redo ||
+				i > 0 && x.Level > found[i-1].Level {
 				t.Fatalf("finding %d of %+v", i, found)
 			}
 		}

@@ -38,6 +38,7 @@ const (
 	Unsharp    Code = "out-of-focus"   //
 	OffCentre  Code = "off-centre"     //
 	CutOff     Code = "cut-off"        // movement runs out of the picture
+	HeadCut    Code = "head-cut"       // no crop to a tile keeps the head whole
 	LowFPS     Code = "low-frame-rate" //
 	FrameGaps  Code = "frame-gaps"     // frames are missing
 	Variable   Code = "variable-rate"  // uneven frames; harmless

@@ -157,7 +157,8 @@ func (t Timeline) clip(c Clip) otioClip {
 	i := item("Clip.2", c.Name)
 	played := span(at(c.Source*c.Rate, c.Rate), t.time(c.To-c.From))
 	i.Source = &played
-	i.Metadata[house] = map[string]any{"offset": c.Clock.Offset, "drift_ppm": float64(c.Clock.Drift), "source_seconds": c.Source}
+	i.Metadata[house] = map[string]any{"offset": c.Clock.Offset, "drift_ppm": float64(c.Clock.Drift),
+		"source_seconds": c.Source}
 	if c.Speed != 1 {
 		i.Effects = append(i.Effects, otioWarp{"LinearTimeWarp.1", map[string]any{}, "drift of the recorder's clock",
 			"LinearTimeWarp", c.Speed})

@@ -7,7 +7,8 @@ import (
 
 // TestAssets finds every file of a manifest that is not a take.
 func TestAssets(t *testing.T) {
-	p, err := Parse("production.yaml", []byte(head+`takes: [{name: a, expected: true, fit: fit, behind: art/wall.PNG}, {name: b, expected: true, fit: fit, behind: blur}]
+	p, err := Parse("production.yaml", []byte(head+
+		`takes: [{name: a, expected: true, fit: fit, behind: art/wall.PNG}, {name: b, expected: true, fit: fit, behind: blur}]
 picture: {font: [f/a.ttf, f/b.otf], background: art/hall.jpeg}
 mix: {room: 0.2, impulse: rooms/church.wav}
 `))

@@ -2,9 +2,7 @@ package manifest
 
 import (
 	"fmt"
-	"regexp"
 	"strings"
-	"time"
 
 	"ripieno/assemble/report/phrase"
 )
@@ -20,7 +18,8 @@ func (m mapping) callSheet(language string) CallSheet {
 		return s
 	}
 	s.Language = c.choice("language", s.Language)
-	c.due(&s)
+	// A date is written out in the players' language.
+	s.Due, s.DueDay, s.DueClock = c.day("due", "2031-06-12 20:00")
 	s.SendTo = c.text("send_to", "takes@example.org")
 	s.Contact = c.text("contact", "Mara Voss, mara@example.org")
 	s.Notes = c.textUpTo("notes", "Players of wind instruments breathe where the part says.", maxNotes, true)
@@ -28,32 +27,6 @@ func (m mapping) callSheet(language string) CallSheet {
 		s.Strings = w.sentences()
 	}
 	return s
-}
-
-// dateForm is what looks like a date of ISO 8601, with a time of day or not.
-var dateForm = regexp.MustCompile(`^[0-9]{4}-[0-9]{1,2}-[0-9]{1,2}(?:[ T]([0-9]{1,2}:[0-9]{2}))?$`)
-
-// due reads a date, which is then written out in the players' language, or any
-// words.
-func (m mapping) due(s *CallSheet) {
-	s.Due = m.text("due", "2031-06-12 20:00")
-	parts := dateForm.FindStringSubmatch(s.Due)
-	if parts == nil {
-		return
-	}
-	form := "2006-01-02"
-	text := s.Due
-	if parts[1] != "" {
-		form += " 15:04"
-		text = strings.Replace(text, "T", " ", 1)
-	}
-	at, err := time.Parse(form, text)
-	if err != nil {
-		m.at(m.vals["due"], "year, month and day with two digits each, such as 2031-06-12 or 2031-06-12 20:00",
-			"due %q is not a day of the calendar", clip(s.Due))
-		return
-	}
-	s.DueDay, s.DueClock = at.Truncate(24*time.Hour), parts[1]
 }
 
 // sentences reads what replaces the built-in sentences.

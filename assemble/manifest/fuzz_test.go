@@ -18,7 +18,8 @@ func checkWhole(p *Production) error {
 		return errors.New("something that is always there is missing")
 	case len(p.Deliver) == 0:
 		return errors.New("no deliverable")
-	case p.Picture.FPSNum < 1 || p.Picture.FPSDen < 1 || p.Picture.AspectW < 1 || p.Picture.AspectH < 1:
+	case p.Picture.FPSNum < 1 || p.Picture.FPSDen < 1 || (p.Picture.AspectW < 1) != (p.Picture.AspectH < 1) ||
+		(p.Picture.AspectW < 1) == (p.Picture.Shapes.Least <= 0):
 		return fmt.Errorf("picture %+v", p.Picture)
 	}
 	for _, d := range p.Deliver {

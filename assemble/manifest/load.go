@@ -137,6 +137,7 @@ func (m mapping) production() *Production {
 	if m.need("title", `for example title: The Lamplighter's Round`) {
 		p.Title = m.text("title", "The Lamplighter's Round")
 	}
+	m.occasion(p)
 	p.Language = m.choice("language", phrase.Default)
 	p.Composer = m.text("composer", "Mara Voss")
 	p.Ensemble = m.text("ensemble", "Harbour Lane Winds")

@@ -11,6 +11,7 @@ import (
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/production"
+	"ripieno/layout"
 	"ripieno/mix/pan"
 )
 
@@ -90,8 +91,9 @@ func TestWholeExample(t *testing.T) {
 		Hall: defaultHall, Clean: allClean}) {
 		t.Errorf("mix %+v", p.Mix)
 	}
-	if !reflect.DeepEqual(p.Picture, Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9, Gutter: 6,
-		Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", ShortRows: "centred"}) {
+	if !reflect.DeepEqual(p.Picture, Picture{FPSNum: 30, FPSDen: 1, Aspect: production.Aspect{AspectW: 16, AspectH: 9},
+		Gutter: 6, AutoMargin: true, Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", AudioOnly: "card",
+		LabelStyle: "plate", LabelCorner: "auto"}) {
 		t.Errorf("picture %+v", p.Picture)
 	}
 	if len(p.Shots) != 3 || p.Shots[0].From.Edge != FilmStart || p.Shots[0].Text != "title" ||
@@ -113,8 +115,10 @@ func TestDefaults(t *testing.T) {
 		t.Errorf("%+v", p)
 	}
 	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, PanLaw: pan.ConstantPower,
-		Hall: defaultHall, Clean: allClean}) || !reflect.DeepEqual(p.Picture, Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9,
-		Gutter: 6, Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", ShortRows: "centred"}) {
+		Hall: defaultHall, Clean: allClean}) || !reflect.DeepEqual(p.Picture, Picture{FPSNum: 30, FPSDen: 1,
+		Aspect: production.Aspect{Shapes: layout.AnyShape}, Gutter: 6, AutoGutter: true, AutoMargin: true,
+		Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", AudioOnly: "card",
+		LabelStyle: "plate", LabelCorner: "auto"}) {
 		t.Errorf("%+v %+v", p.Mix, p.Picture)
 	}
 	if len(p.Deliver) != 1 || p.Deliver[0].Name != "final" || p.Deliver[0].W != 1920 || p.Deliver[0].H != 1080 {
@@ -184,8 +188,10 @@ shots:
 		t.Errorf("%+v", p.Sections)
 	}
 	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -23, TruePeakDB: -1.5, PanLaw: pan.ConstantPower, Hall: defaultHall, Clean: allClean}) ||
-		!reflect.DeepEqual(p.Picture, Picture{FPSNum: 30000, FPSDen: 1001, AspectW: 239, AspectH: 100, Gutter: 6,
-			Margin: 12, Background: "#a0b1c2", Tail: 1.5, Rows: "grid", ShortRows: "centred"}) {
+		!reflect.DeepEqual(p.Picture, Picture{FPSNum: 30000, FPSDen: 1001,
+			Aspect: production.Aspect{AspectW: 239, AspectH: 100}, Gutter: 6, AutoGutter: true, Margin: 12,
+			Background: "#a0b1c2", Tail: 1.5, Rows: "grid", AudioOnly: "card",
+			LabelStyle: "plate", LabelCorner: "auto"}) {
 		t.Errorf("%+v %+v", p.Mix, p.Picture)
 	}
 	s := p.Shots

@@ -33,11 +33,16 @@ func TestAbsurdLengths(t *testing.T) {
 		t.Fatal(err)
 	}
 	for tempo, want := range map[string]string{
-		"{changes: [{measure: 1, meter: 32/4, bpm: 10}], measures: 10000}":                      ":3:66: the guide would last 533.8 hours",
-		"{count_in: {measures: 64}, changes: [{measure: 1, meter: 4/4, bpm: 1}], measures: 10}": ":3:90: the guide would last 4.9 hours",
+		"{changes: [{measure: 1, meter: 32/4, bpm: 10}], " +
+			"measures: 10000}": ":3:66: the guide would last 533.8 hours",
+		"{count_in: {measures: 64}, changes: [{measure: 1, meter: 4/4, bpm: 1}], " +
+			"measures: 10}": ":3:90: the guide would last 4.9 hours",
 		"{score: long.mid}": ":3:16: the guide would last 20.",
-		"{changes: [{measure: 1, meter: 4/4, bpm: 60}, {measure: 2, bpm: 60, ramp_to: 1, until: 400}], measures: 400}": "", // 400 measures of 4 to 240 s
-		"{changes: [{measure: 1, meter: 4/4, bpm: 60}], measures: 3500}":                                               "",
+		// 400 measures of 4 to 240 s
+		"{changes: [{measure: 1, meter: 4/4, bpm: 60}, {measure: 2, bpm: 60, ramp_to: 1, until: 400}], " +
+			"measures: 400}": "",
+		"{changes: [{measure: 1, meter: 4/4, bpm: 60}], " +
+			"measures: 3500}": "",
 	} {
 		path := filepath.Join(dir, FileName)
 		_, err := Parse(path, []byte("version: 1\ntitle: Long\ntempo: "+tempo+"\n"))

@@ -115,13 +115,16 @@ func TestMeasuredRoundTrip(t *testing.T) {
 		return string(r)
 	}
 	for range 800 {
-		f := Measurement{Take: text(), Role: []production.Role{"video", "audio"}[rng.IntN(2)], File: text(), Hash: text(),
+		f := Measurement{Take: text(), Role: []production.Role{"video", "audio"}[rng.IntN(2)], File: text(),
+			Hash: text(),
 			Placement: align.Placement{
 				Offset: (rng.Float64() - 0.5) * math.Pow(10, rng.Float64()*10-5), DriftPPM: (rng.Float64() - 0.5) * 900,
-				Confidence: rng.Float64(), Sure: rng.IntN(2) == 0, Method: align.Methods()[rng.IntN(len(align.Methods()))], Reason: text()}}
+				Confidence: rng.Float64(), Sure: rng.IntN(2) == 0,
+				Method: align.Methods()[rng.IntN(len(align.Methods()))], Reason: text()}}
 		for range rng.IntN(3) {
 			f.Evidence = append(f.Evidence, text())
-			f.Candidates = append(f.Candidates, align.Candidate{Offset: rng.NormFloat64(), DriftPPM: 90 * rng.Float64(), At: 99 * rng.Float64(),
+			f.Candidates = append(f.Candidates, align.Candidate{Offset: rng.NormFloat64(),
+				DriftPPM: 90 * rng.Float64(), At: 99 * rng.Float64(),
 				ByCue: rng.IntN(2) == 0, Odds: rng.Float64()})
 		}
 		data, err := (&Measured{Files: []Measurement{f}}).Encode()
@@ -178,7 +181,8 @@ func TestMeasuredDamaged(t *testing.T) {
 			`d/sync.yaml:9:5: key "hash" is written twice`},
 		{swap("      - clap at 14.159 s", "      - [clap]"), `d/sync.yaml:25:9: evidence holds a list`},
 		{strings.Replace(string(good), "  - take: oboe-1\n    role: video\n    file: intake/mara.mov\n    "+
-			"hash: \"9f2c\"", "  - take: horn-2\n    role: audio\n    file: x\n    hash: \"0a\"", 1), `d/sync.yaml:15:5: take "horn-2" has two measurements of one audio file`},
+			"hash: \"9f2c\"", "  - take: horn-2\n    role: audio\n    file: x\n    hash: \"0a\"", 1),
+			`d/sync.yaml:15:5: take "horn-2" has two measurements of one audio file`},
 	} {
 		_, err := ParseMeasured(filepath.Join("d", "sync.yaml"), []byte(c.text))
 		if c.want == "nothing" {

@@ -54,7 +54,8 @@ func (m mapping) refuseClashes(all []Deliverable) {
 			}
 			bad[blame] = true
 			m.at(m.nameOf(all[blame]), "choose another name, for example final",
-				"deliverable %q would be written to %s, which is %s of %q", all[blame].Name, c.file, what, all[other].Name)
+				"deliverable %q would be written to %s, which is %s of %q", all[blame].Name, c.file, what,
+				all[other].Name)
 		}
 	}
 }

@@ -12,11 +12,15 @@ func TestDeliverablesStayApart(t *testing.T) {
 	for _, c := range []struct {
 		deliver, want string // a part of the fault, "" for none
 	}{
-		{"{name: rough, canvas: 320x180}", `4:18: deliverable "rough" would be written to rough.mp4, which is the rough cut of "rough"`},
+		{"{name: rough, canvas: 320x180}",
+			`4:18: deliverable "rough" would be written to rough.mp4, which is the rough cut of "rough"`},
 		{"{name: Rough, canvas: 320x180}", `deliverable "Rough" would be written to`},
-		{"{name: final, canvas: 320x180}, {name: rough, canvas: 320x180}", `deliverable "rough" would be written to rough.mp4, which is the rough cut of "final"`},
-		{"{name: final, canvas: 320x180}, {name: tall, canvas: 180x320}, {name: ROUGH-tall, canvas: 180x320}", "which is the rough cut of \"tall\""},
-		{"{name: final, canvas: 320x180}, {name: rough-tall, canvas: 180x320}, {name: tall, canvas: 180x320}", "which is the rough cut of \"tall\""},
+		{"{name: final, canvas: 320x180}, {name: rough, canvas: 320x180}",
+			`deliverable "rough" would be written to rough.mp4, which is the rough cut of "final"`},
+		{"{name: final, canvas: 320x180}, {name: tall, canvas: 180x320}, {name: ROUGH-tall, canvas: 180x320}",
+			"which is the rough cut of \"tall\""},
+		{"{name: final, canvas: 320x180}, {name: rough-tall, canvas: 180x320}, {name: tall, canvas: 180x320}",
+			"which is the rough cut of \"tall\""},
 		{"{name: a, canvas: 320x180, poster: m1}, {name: a-poster, canvas: 320x180}", ""},
 		{"{name: grid-a, canvas: 320x180, poster: m1}, {name: a-poster, canvas: 320x180}", "which is the poster of"},
 		{"{name: final, canvas: 320x180}, {name: FINAL, canvas: 320x180}", "differs from another only in capitals"},

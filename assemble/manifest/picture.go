@@ -10,6 +10,7 @@ import (
 	"go.yaml.in/yaml/v3"
 
 	"ripieno/assemble/production"
+	"ripieno/layout"
 	"ripieno/mix/tempo"
 )
 
@@ -17,7 +18,6 @@ import (
 const (
 	minCanvas, maxCanvas = 32, 8192 // pixels; H.264 level 6.2 ends at 8192
 	maxEdge              = 60       // seconds of film before and after the music
-	maxAspect            = 4        // wide or high; beyond, a tile is a slit
 	maxLabelsFade        = 3        // seconds; slower, names are neither there nor not
 )
 
@@ -46,18 +46,24 @@ func (m mapping) mix(sections []Section) Mix {
 // picture reads what all deliverables share. Pixel measures are those of a
 // film with 1080 lines, so that one manifest suits every canvas.
 func (m mapping) picture() Picture {
-	p := Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9, Gutter: 6,
-		Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: production.GridRows, ShortRows: production.Centred}
+	p := Picture{FPSNum: 30, FPSDen: 1, Aspect: anyAspect, Gutter: 6, AutoGutter: true, AutoMargin: true,
+		Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: production.GridRows,
+		AudioOnly:  production.AudioOnlyCard,
+		LabelStyle: layout.Plate, LabelCorner: layout.AutoCorner}
 	c, ok := m.child("picture", pictureShape)
 	if !ok {
 		return p
 	}
 	c.fps(&p)
-	c.aspect(&p)
-	if n, ok := c.whole("gutter"); ok {
-		p.Gutter = n
+	if a := c.aspect(); a != (production.Aspect{}) {
+		p.Aspect = a
 	}
-	p.Margin, _ = c.whole("margin")
+	if n, ok := c.whole("gutter"); ok {
+		p.Gutter, p.AutoGutter = n, false
+	}
+	if n, ok := c.whole("margin"); ok {
+		p.Margin, p.AutoMargin = n, false
+	}
 	p.Background, p.Backdrop = c.ground("background", p.Background)
 	p.Fonts = c.fonts()
 	p.Labels = c.flag("labels", p.Labels)
@@ -69,8 +75,12 @@ func (m mapping) picture() Picture {
 	}
 	p.LabelsFor, _ = c.number("labels_for")
 	p.LabelsFade, _ = c.number("labels_fade")
+	p.LabelStyle = choose(c, "label_style", p.LabelStyle)
+	p.LabelCorner = choose(c, "label_corner", p.LabelCorner)
+	p.SmallestScreen, _ = c.number("smallest_screen")
 	p.Rows = choose(c, "rows", p.Rows)
-	p.ShortRows = choose(c, "short_rows", p.ShortRows)
+	p.ShortRows = c.shortRows(p.Aspect)
+	p.AudioOnly = choose(c, "audio_only", p.AudioOnly)
 	p.SmallestTile, _ = c.whole("smallest_tile")
 	p.MatchLight = c.choice("match", "nothing") == "light"
 	p.FadeIn, _ = c.number("fade_in")
@@ -131,42 +141,6 @@ func (m mapping) fps(p *Picture) {
 		return
 	}
 	p.FPSNum, p.FPSDen = rate[0], rate[1]
-}
-
-var aspectForm = regexp.MustCompile(`^([0-9]{1,5})(?:\.([0-9]{1,3}))?:([0-9]{1,5})(?:\.([0-9]{1,3}))?$`)
-
-// aspect reads 16:9, also 2.39:1, into whole numbers without common factor.
-func (m mapping) aspect(p *Picture) {
-	v, ok := m.scalar("aspect", "16:9")
-	if !ok {
-		return
-	}
-	parts := aspectForm.FindStringSubmatch(v.Value)
-	if parts == nil {
-		m.at(v, "width:height, for example 16:9, 4:3, 1:1, 9:16 or 2.39:1", "aspect %q is not a ratio", clip(v.Value))
-		return
-	}
-	w, h := thousandths(parts[1], parts[2]), thousandths(parts[3], parts[4])
-	if w == 0 || h == 0 || w > maxAspect*h || h > maxAspect*w {
-		m.at(v, fmt.Sprintf("a ratio from 1:%d to %d:1", maxAspect, maxAspect), "aspect %s is out of range", v.Value)
-		return
-	}
-	d := gcd(w, h)
-	p.AspectW, p.AspectH = w/d, h/d
-}
-
-// thousandths of a number given as its digits before and behind the point.
-func thousandths(whole, fraction string) int {
-	n, _ := strconv.Atoi(whole + (fraction + "000")[:3]) // 8 digits at most
-	return n
-}
-
-// gcd returns the greatest common divisor of two numbers, of which one may be 0.
-func gcd(a, b int) int {
-	for b != 0 {
-		a, b = b, a%b
-	}
-	return a
 }
 
 var colourForm = regexp.MustCompile(`^#[0-9a-fA-F]{6}$`)
@@ -230,6 +204,7 @@ func (m mapping) deliver(music *tempo.Map) []Deliverable {
 		if t, ok := e.moment("poster", music); ok {
 			d.Poster = &t
 		}
+		d.Aspect = e.aspect()
 		all = append(all, d)
 	}
 	if v := m.vals["deliver"]; v == nil {

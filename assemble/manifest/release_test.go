@@ -34,9 +34,12 @@ func TestRelease(t *testing.T) {
 		top  string
 		want []Release
 	}{
-		{"", []Release{production.ReleaseMissing, production.ReleaseAudioOnly, production.ReleaseNo, production.ReleaseYes}},
-		{"release: yes\n", []Release{production.ReleaseYes, production.ReleaseAudioOnly, production.ReleaseNo, production.ReleaseYes}},
-		{"release: audio-only\n", []Release{production.ReleaseAudioOnly, production.ReleaseAudioOnly, production.ReleaseNo, production.ReleaseYes}},
+		{"", []Release{production.ReleaseMissing, production.ReleaseAudioOnly, production.ReleaseNo,
+			production.ReleaseYes}},
+		{"release: yes\n", []Release{production.ReleaseYes, production.ReleaseAudioOnly, production.ReleaseNo,
+			production.ReleaseYes}},
+		{"release: audio-only\n", []Release{production.ReleaseAudioOnly, production.ReleaseAudioOnly,
+			production.ReleaseNo, production.ReleaseYes}},
 	} {
 		p := parseReleases(t, c.top+takes)
 		for i, want := range c.want {
@@ -50,8 +53,9 @@ func TestRelease(t *testing.T) {
 			}
 		}
 	}
-	for release, want := range map[Release]bool{production.ReleaseMissing: true, production.ReleaseYes: true, production.ReleaseAudioOnly: false,
-		production.ReleaseNo: false} {
+	for release, want := range map[Release]bool{production.ReleaseMissing: true, production.ReleaseYes: true,
+		production.ReleaseAudioOnly: false,
+		production.ReleaseNo:        false} {
 		if got := (Take{Release: release}).ShowsPicture(); got != want {
 			t.Errorf("release %q shows a picture: %v", release, got)
 		}

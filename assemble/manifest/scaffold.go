@@ -278,7 +278,7 @@ const draftRelease = `
 
 const draftTail = `
 mix: {loudness: -16, true_peak: -1, room: 0.15, balance: auto}
-picture: {fps: 30, aspect: 16:9, gutter: 6, labels: true}
+picture: {fps: 30, labels: true}
 
 # Without shots the whole film shows everybody.
 # shots:

@@ -59,14 +59,16 @@ func (m mapping) name(key, example string) string {
 		return ""
 	}
 	if !nameForm.MatchString(v.Value) || utf8.RuneCountInString(v.Value) > production.MaxName {
-		hint := fmt.Sprintf("letters, digits, '-', '_' and '.', at most %d, beginning with a letter or digit", production.MaxName)
+		hint := fmt.Sprintf("letters, digits, '-', '_' and '.', at most %d, beginning with a letter or digit",
+			production.MaxName)
 		if s := production.Slug(v.Value); s != "" {
 			hint += fmt.Sprintf("; for example %s: %s", key, s)
 		}
 		m.at(v, hint, "%s %q cannot be part of a file name", key, clip(v.Value))
 	} else if n := len(v.Value); n > production.MaxNameBytes {
 		m.at(v, "disks take 255 bytes for a whole file name",
-			"%s %q takes %d bytes of a file name, at most %d are possible", key, clip(v.Value), n, production.MaxNameBytes)
+			"%s %q takes %d bytes of a file name, at most %d are possible", key, clip(v.Value), n,
+			production.MaxNameBytes)
 	}
 	return v.Value
 }

@@ -1,6 +1,8 @@
 package manifest
 
 import (
+	"strings"
+
 	"ripieno/assemble/production"
 	"ripieno/assemble/report/phrase"
 	"ripieno/layout"
@@ -58,6 +60,14 @@ var (
 		{"composer", textValue, "none", "on the title card and pages"},
 		{"ensemble", textValue, "none", "on the title card and pages"},
 		{"dedication", textValue, "none", "on a card with text: dedication"},
+		{"arranger", textValue, "none", "on the title card"},
+		{"lyricist", textValue, "none", "who wrote the words; on the title card"},
+		{"conductor", textValue, "none", "on the title card and first in the credits"},
+		{"occasion", textValue, "none", "on the title card, such as Summer concert"},
+		{"date", value{form: "date or text"}, "none",
+			"day of the occasion, on the title card; 2031-06-12 is written out as the language does"},
+		{"logo", fileValue, "none", "a picture or a logo above the title, .png or .jpg"},
+		{"credits", listOf(creditShape), "none", "who else is named in the credits, besides the players"},
 		{"language", oneOf(phrase.Languages()...), phrase.Default,
 			"language of films, pages and notes to players; messages on the command line are English"},
 		{"tempo", mappingOf(tempoShape), required, "measures and tempo of the piece"},
@@ -78,6 +88,10 @@ var (
 		{"notes", listOf(noteShape), "none", "programme notes beside the film, as WebVTT and SRT"},
 		{"callsheet", mappingOf(callSheetShape), "all defaults", "the page each player gets"},
 		{"check", mappingOf(checkShape), "standard", "thresholds of check; ripieno keys --thresholds lists them"}}}
+	creditShape = &shape{"a credit", "in an entry of credits:", "{role: sound, name: Mara Voss}", []key{
+		{"role", textValue, required, "one of " + strings.Join(production.CreditRoles, ", ") +
+			", which films name in their language; or words of your own"},
+		{"name", textValue, required, "who; several entries may have one role. With rights, a sentence"}}}
 	tempoShape = &shape{"tempo", "inside tempo:",
 		"tempo: {changes: [{measure: 1, meter: 4/4, bpm: 96}], measures: 32}", []key{
 			{"count_in", mappingOf(countInShape), "8 measures", "the measures before measure 1"},
@@ -171,8 +185,8 @@ var (
 			{"fit", among(production.Fits), "crop", "crop fills the tile; fit shows all of the picture"},
 			{"behind", value{form: "colour or picture", words: []string{"blur"}}, "the background",
 				"what is round a picture with fit: fit; blur is the take itself"},
-			{"crop", mappingOf(cropShape).orWords("auto"), "the middle",
-				"what to keep in the tile; auto finds the player by what moves"},
+			{"crop", mappingOf(cropShape).orWords("auto", "middle"), "auto",
+				"what to keep in the tile; auto keeps the head, then what moves"},
 			{"weight", whole(1, layout.MaxWeight, "cells a side"), "1",
 				"how large its tile is in the shot of everybody"},
 			{"seat", whole(1, layout.MaxTiles, "seat"), "the order of takes",
@@ -247,24 +261,33 @@ var (
 			{"section", textValue, required, "the section that sits here"},
 			{"from", sideValue, required, "place of its first seat"},
 			{"to", sideValue, required, "place of its last seat"}}}
-	pictureShape = &shape{"picture", "inside picture:", "picture: {fps: 30, aspect: 16:9}", []key{
+	pictureShape = &shape{"picture", "inside picture:", "picture: {fps: 30, aspect: auto}", []key{
 		{"fps", oneOf("24", "25", "30", "50", "60", "23.976", "29.97", "59.94").withUnit("frames a second"), "30",
 			"frame rate of the film"},
-		{"aspect", value{form: "ratio", unit: "width:height"}, "16:9", "shape of a tile, from 1:4 to 4:1"},
-		{"gutter", whole(0, 200, "pixels at 1080 lines"), "6", "between tiles"},
-		{"margin", whole(0, 400, "pixels at 1080 lines"), "0", "round the grid"},
+		{"aspect", aspectValue, "auto", "shape of tiles: auto is any from 4:5 to 16:9, whichever shows most of everybody"},
+		{"gutter", whole(0, 200, "pixels at 1080 lines"), "6, less for many small tiles", "between tiles"},
+		{"margin", whole(0, 400, "pixels at 1080 lines"), "the gutter; 0 with one shape", "round the grid"},
 		{"background", value{form: "colour or picture"}, "#14161a",
 			"behind the tiles, such as \"#203040\" or art/hall.jpg"},
 		{"font", fileValue.withForm("file or list of files"), "the program's own",
 			"fills in for letters that the program's own fonts lack"},
 		{"labels", flagValue, "true", "names on tiles"},
 		{"labels_for", number(0.5, maxEdge, "seconds"), "all of a shot", "how long names stay"},
+		{"label_style", oneOf(production.LabelStyles.Strings()...), string(layout.Plate),
+			"a plate on the picture, letters with a shadow, or a strip below the picture"},
+		{"label_corner", oneOf(production.LabelCorners.Strings()...), string(layout.AutoCorner),
+			"where names stand; auto is bottom-left unless that hides a face"},
+		{"smallest_screen", number(4, 200, "cm"), "not looked at",
+			"short side of the smallest screen: names are as large as is read there, or left to the credits; a telephone has 6"},
 		{"labels_fade", number(0, maxLabelsFade, "seconds"), "0", "time in which names come and go"},
 		{"lead_in", edgeValue, "3", "film before measure 1"},
 		{"tail", edgeValue, "3", "film after the last measure"},
 		{"rows", among(production.RowKinds), "grid",
 			"sections: each begins a row; justified: whole pictures of every shape"},
-		{"short_rows", among(production.Alignments), "centred", "where tiles of an incomplete row stand"},
+		{"short_rows", oneOf(append(production.Alignments.Strings(), "centre")...), "stretch; centred with one shape",
+			"incomplete rows: wider tiles, or where equal ones stand"},
+		{"audio_only", among(production.AudioOnlyWays), "card",
+			"players who are heard and not seen: a card in the grid, or a line of the credits alone"},
 		{"smallest_tile", whole(20, 1080, "pixels at 1080 lines"), "any",
 			"height below which a grid becomes several sheets"},
 		{"match", oneOf("nothing", "light"), "nothing", "light brings exposure and white balance of takes together"},
@@ -284,6 +307,7 @@ var (
 		{"roll", flagValue, "false", "credits move up the picture"},
 		{"labels", flagValue, "as picture", "names on the tiles of this shot"},
 		{"labels_for", number(0.5, maxEdge, "seconds"), "as picture", "how long names stay in this shot"},
+		{"aspect", aspectValue, "as deliver or picture", "shape of the tiles of this shot"},
 		{"transition", mappingOf(transitionShape).orWords("cut"), "cut",
 			"how it takes over from the shot before; complete on its first beat"}}}
 	transitionShape = &shape{"transition", "in an entry of shots:", "transition: {kind: dissolve, beats: 1}", []key{
@@ -296,7 +320,8 @@ var (
 		{"canvas", value{form: "width x height", unit: "pixels"}, required,
 			"size of the picture, such as 1920x1080; even, 32 to 8192 a side"},
 		{"codec", among(production.Codecs), string(production.Codecs[0]), "h264 plays everywhere; hevc and av1 make smaller files"},
-		{"poster", timeValue.orWords("start", "end"), "none", "the moment that is also kept as a picture"}}}
+		{"poster", timeValue.orWords("start", "end"), "none", "the moment that is also kept as a picture"},
+		{"aspect", aspectValue, "as picture", "shape of the tiles of this film"}}}
 	chapterShape = &shape{"a chapter", "in an entry of chapters:", "{at: m1, name: Theme}", []key{
 		{"at", timeValue.orWords("start"), required, "where it begins"},
 		{"name", textValue, required, "what viewers see"}}}
@@ -342,7 +367,7 @@ func sentenceKeys() []key {
 }
 
 // shapes is all of them, for telling where a misplaced key belongs.
-var shapes = []*shape{topShape, tempoShape, countInShape, cueShape, changeShape, holdShape, guideShape,
+var shapes = []*shape{topShape, creditShape, tempoShape, countInShape, cueShape, changeShape, holdShape, guideShape,
 	levelsShape, variantShape, droneShape, sectionShape, takeShape, videoShape, audioShape, trimShape, cropShape,
 	mixShape, pictureShape, shotShape, transitionShape, deliverShape, chapterShape, noteShape, callSheetShape,
 	cleanShape, muteShape, bandShape, compressShape, hallShape, stageShape}

@@ -22,7 +22,8 @@ func TestPinSeatsStyles(t *testing.T) {
 			"seats: 2\ntakes:\n  - name: a   # first\n    seat: 2\n    expected: true\n  - expected: true\n    name: " +
 				"b\n    seat: 1\n\nmix: {room: 0}\n"},
 		{"lines with an indent of their own", "takes:\n-   name: a\n    expected: true\n-\n  name: b\n  expected: true",
-			"seats: 2\ntakes:\n-   name: a\n    seat: 2\n    expected: true\n-\n  name: b\n  seat: 1\n  expected: true"},
+			"seats: 2\ntakes:\n-   name: a\n    seat: 2\n    expected: true\n-\n  name: b\n  seat: 1\n  " +
+				"expected: true"},
 		{"lines of Windows", "takes:\r\n- name: a\r\n  expected: true\r\n",
 			"seats: 2\r\ntakes:\r\n- name: a\r\n  seat: 2\r\n  expected: true\r\n"},
 		{"a seat of the person's", "seats: 5\ntakes:\n- {name: a, seat: 4, expected: true}\n- {name: b, " +

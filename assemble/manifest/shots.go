@@ -113,6 +113,7 @@ func (m mapping) shot(who cast) Shot {
 	if x, ok := m.number("labels_for"); ok {
 		s.LabelsFor = &x
 	}
+	s.Aspect = m.aspect()
 	m.pair(&s, who)
 	switch {
 	case s.Show == shot.Soli && s.Section != "" && !who.known["section "+s.Section]: // it would be empty

@@ -60,12 +60,14 @@ mix:
 		t.Errorf("oboe %+v, want %+v", s, want)
 	}
 	viola, cello := p.Takes[1].Strip, p.Takes[2].Strip
-	if viola.LowCutHz == nil || *viola.LowCutHz != 0 || !viola.Dry || !reflect.DeepEqual(cello, Strip{Clean: allClean}) {
+	if viola.LowCutHz == nil || *viola.LowCutHz != 0 || !viola.Dry ||
+		!reflect.DeepEqual(cello, Strip{Clean: allClean}) {
 		t.Errorf("viola %+v, cello %+v", viola, cello)
 	}
 	bus := Mix{
 		LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, Room: 0.2, PanLaw: pan.Linear,
-		Hall: Hall{Decay: 2.5, High: 0.55, PreDelay: 0, Size: 1}, FadeIn: 0.5, FadeOut: 2, SoloLiftDB: 2, Clean: allClean,
+		Hall: Hall{Decay: 2.5, High: 0.55, PreDelay: 0,
+			Size: 1}, FadeIn: 0.5, FadeOut: 2, SoloLiftDB: 2, Clean: allClean,
 		Stage: []Place{{Section: "strings", From: -60, To: -10}, {Section: "winds", From: 10, To: 10}},
 	}
 	if !reflect.DeepEqual(p.Mix, bus) {

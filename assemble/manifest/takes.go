@@ -156,10 +156,14 @@ func (m mapping) take(music *tempo.Map) Take {
 		t.Weight = n
 	}
 	t.Seat, _ = m.whole("seat")
-	if v := m.vals["crop"]; v != nil && isScalar(v) && v.Value == "auto" {
+	switch v := m.vals["crop"]; {
+	case v == nil || isScalar(v) && v.Value == "auto":
 		t.AutoCrop = true
-	} else if c, ok := m.child("crop", cropShape); ok {
-		t.Crop = c.crop()
+	case isScalar(v) && v.Value == "middle": // as it stands
+	default:
+		if c, ok := m.child("crop", cropShape); ok {
+			t.Crop = c.crop()
+		}
 	}
 	switch {
 	case unclear: // no telling what the take needs

@@ -49,7 +49,8 @@ func (m mapping) transition(from Time, music *tempo.Map) Transition {
 	if v := m.vals["transition"]; v != nil && isScalar(v) && v.Value == string(production.Cut) {
 		return t
 	}
-	if v := m.vals["transition"]; v != nil && isScalar(v) && slices.Contains(production.TransitionKinds.Strings(), v.Value) {
+	if v := m.vals["transition"]; v != nil && isScalar(v) && slices.Contains(production.TransitionKinds.Strings(),
+		v.Value) {
 		m.at(v, fmt.Sprintf("transition: {kind: %s, beats: 1}", v.Value), "a %s needs a length", v.Value)
 		return t
 	}

@@ -35,7 +35,9 @@ var (
 	levelValue = number(minGainDB, maxLevelDB, "dB").orWords("off")
 	fadeValue  = number(0, maxFade, "seconds")
 	edgeValue  = number(0, maxEdge, "seconds")
-	sideValue  = number(-100, 100, "-100 left, 100 right")
+	// aspectValue is the shape of tiles; see [mapping.aspect].
+	aspectValue = value{form: "ratio, range of ratios", unit: "width:height", words: []string{"auto"}}
+	sideValue   = number(-100, 100, "-100 left, 100 right")
 )
 
 // number returns a number within a range.

@@ -17,9 +17,11 @@ import (
 // coding history. An hour at 48 kHz is 172,800,000 samples.
 func TestBroadcastChunk(t *testing.T) {
 	b := &Broadcast{
-		Description: "Größe", Originator: "ripieno, and a name that is too long for it", Reference: "oboe", TimeReference: 172_800_000,
-		Loudness: &BroadcastLoudness{Integrated: -16.04, Range: 5.5, TruePeak: -1.004, MaxMomentary: math.Inf(-1), MaxShort: -12.3},
-		History:  []string{CodingLine(PCM24, 2, "ripieno")},
+		Description: "Größe", Originator: "ripieno, and a name that is too " +
+			"long for it", Reference: "oboe", TimeReference: 172_800_000,
+		Loudness: &BroadcastLoudness{Integrated: -16.04, Range: 5.5, TruePeak: -1.004, MaxMomentary: math.Inf(-1),
+			MaxShort: -12.3},
+		History: []string{CodingLine(PCM24, 2, "ripieno")},
 	}
 	c := b.chunk()
 	le := binary.LittleEndian
@@ -53,7 +55,8 @@ func TestBroadcastChunk(t *testing.T) {
 }
 
 func TestTimeReference(t *testing.T) {
-	for f, want := range map[audio.Frames]uint64{0: 0, 172_800_000: 172_800_000, -1: 24*172_800_000 - 1, 24 * 172_800_000: 0} {
+	for f, want := range map[audio.Frames]uint64{0: 0, 172_800_000: 172_800_000, -1: 24*172_800_000 - 1,
+		24 * 172_800_000: 0} {
 		if got := TimeReference(f); got != want {
 			t.Errorf("frame %d is at %d, want %d", f, got, want)
 		}
@@ -62,7 +65,8 @@ func TestTimeReference(t *testing.T) {
 
 // A broadcast wave is read back by ffprobe, by this package, and as RF64.
 func TestBroadcastWAV(t *testing.T) {
-	b := &Broadcast{Description: "oboe-1", Originator: "ripieno", TimeReference: 48_000_123, History: []string{CodingLine(Float32, 1, "ripieno")}}
+	b := &Broadcast{Description: "oboe-1", Originator: "ripieno", TimeReference: 48_000_123,
+		History: []string{CodingLine(Float32, 1, "ripieno")}}
 	block := noise(1, 2000)
 	path := filepath.Join(t.TempDir(), "a.wav")
 	if _, err := CreateBroadcastWAV(t.Context(), path, audio.NewMemory(block, audio.Rate), Float32, b); err != nil {
@@ -105,7 +109,8 @@ func TestBroadcastWAV(t *testing.T) {
 	if err := x.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if string(s.b[:4]) != "RF64" || !bytes.Contains(s.b[:200], []byte("bext")) || bytes.Index(s.b, []byte("ds64")) != 12 {
+	if string(s.b[:4]) != "RF64" || !bytes.Contains(s.b[:200], []byte("bext")) ||
+		bytes.Index(s.b, []byte("ds64")) != 12 {
 		t.Errorf("the head of RF64 is %q", s.b[:64])
 	}
 	large, err := NewWAV(bytes.NewReader(s.b), int64(len(s.b)))

@@ -20,8 +20,10 @@ func TestRealDecoderConfig(t *testing.T) {
 		encoder, args, other string
 		begins               []byte
 	}{
-		{"libx264", "-profile:v high -preset ultrafast -x264-params 8x8dct=1", "-bf 2", []byte{1, 100}}, // ISO/IEC 14496-15, 5.3.3.1: version, High is 100
-		{"libx265", "-preset ultrafast -x265-params log-level=none:info=0", "-x265-params log-level=none:info=0:ctu=16", []byte{1, 1}},
+		// ISO/IEC 14496-15, 5.3.3.1: version, High is 100
+		{"libx264", "-profile:v high -preset ultrafast -x264-params 8x8dct=1", "-bf 2", []byte{1, 100}},
+		{"libx265", "-preset ultrafast -x265-params log-level=none:info=0",
+			"-x265-params log-level=none:info=0:ctu=16", []byte{1, 1}},
 		{"libsvtav1", "-preset 12 -svtav1-params lp=2", "-g 1", []byte{0x81, 0}}, // marker and version, Main is 0
 	} {
 		if !tool.Encoder(c.encoder) {
@@ -66,10 +68,13 @@ func TestRealDecoderConfig(t *testing.T) {
 func FuzzDecoderConfig(f *testing.F) {
 	whole := func(entry ...byte) []byte {
 		return box("moov", box("trak", box("mdia", append(box("hdlr", 0, 0, 0, 0, 0, 0, 0, 0, 'v', 'i', 'd', 'e'),
-			box("minf", box("stbl", box("stsd", append([]byte{0, 0, 0, 0, 0, 0, 0, 1}, entry...)...)...)...)...)...)...)...)
+			box("minf", box("stbl", box("stsd", append([]byte{0, 0, 0, 0, 0, 0, 0, 1},
+				entry...)...)...)...)...)...)...)...)
 	}
-	good := whole(box("hvc1", append(make([]byte, visualHead), append(box("pasp", 1, 2), box("hvcC", 1, 1, 0x60)...)...)...)...)
-	if conf, err := decoderConfig(bytes.NewReader(good), int64(len(good))); err != nil || !bytes.Equal(conf, []byte{1, 1, 0x60}) {
+	good := whole(box("hvc1", append(make([]byte, visualHead),
+		append(box("pasp", 1, 2), box("hvcC", 1, 1, 0x60)...)...)...)...)
+	if conf, err := decoderConfig(bytes.NewReader(good), int64(len(good))); err != nil ||
+		!bytes.Equal(conf, []byte{1, 1, 0x60}) {
 		f.Fatalf("% x, %v", conf, err)
 	}
 	for _, c := range []struct {
@@ -79,7 +84,8 @@ func FuzzDecoderConfig(f *testing.F) {
 		{whole(), "not described"}, {whole(box("mp4v")...), `"mp4v" is no picture`}, {box("moov"), "no picture"},
 		{whole(box("avc1", append(make([]byte, visualHead), 0, 0, 2, 0, 'a', 'v', 'c', 'C', 1)...)...), "too long"},
 	} {
-		if _, err := decoderConfig(bytes.NewReader(c.file), int64(len(c.file))); err == nil || !strings.Contains(err.Error(), c.says) {
+		if _, err := decoderConfig(bytes.NewReader(c.file), int64(len(c.file))); err == nil ||
+			!strings.Contains(err.Error(), c.says) {
 			f.Errorf("%q: %v", c.says, err)
 		}
 		f.Add(c.file)

@@ -68,7 +68,8 @@ func VerifyFilm(ctx context.Context, tool *ffmpeg.Tool, path string, want Want) 
 	if n := len(list); n == 0 || list[n-1].end() != st.Size() {
 		wrong.add("the file does not end where its last box ends")
 	}
-	out, err := tool.Ask(ctx, ffmpeg.Command{Args: []string{"-protocol_whitelist", "file", "-of", "json", "-count_packets", "-show_chapters",
+	out, err := tool.Ask(ctx, ffmpeg.Command{Args: []string{"-protocol_whitelist", "file", "-of", "json",
+		"-count_packets", "-show_chapters",
 		"-show_entries", filmEntries, "file:" + path}, Patience: ffmpeg.Reading(st.Size())})
 	if err != nil {
 		return fmt.Errorf("checking %s: %w", showPath(path), err)

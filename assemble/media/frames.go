@@ -45,12 +45,14 @@ type Sampling struct {
 // of H.264 in MP4 are looked through for that, also those that are not decoded,
 // and of HEVC unless OneIn is above 1; but what is wrong inside one shows only in
 // those that are.
-func SampleGray(ctx context.Context, tool *ffmpeg.Tool, info Info, s Sampling, use func(Gray) error) (damaged int, err error) {
+func SampleGray(ctx context.Context, tool *ffmpeg.Tool, info Info, s Sampling, use func(Gray) error) (damaged int,
+	err error) {
 	if err := info.NeedVideo(); err != nil {
 		return 0, err
 	}
 	if s.Width < 16 || s.Width > 1920 || !(s.Every >= 0) || s.Every > MaxSeconds || s.OneIn < 0 {
-		return 0, fmt.Errorf("media: sampling %d pixels every %g s, one in %d, is out of range", s.Width, s.Every, s.OneIn)
+		return 0, fmt.Errorf("media: sampling %d pixels every %g s, one in %d, is out of range", s.Width, s.Every,
+			s.OneIn)
 	}
 	w, h := info.Video.Display()
 	g := Gray{W: s.Width, H: max(2, min(4*s.Width, (s.Width*h+w/2)/w))}
@@ -109,18 +111,22 @@ func thinned(ctx context.Context, tool *ffmpeg.Tool, info Info, oneIn int, out *
 	if v.Range == "tv" || v.Range == "pc" {
 		filter += ":in_range=" + v.Range
 	}
-	decoding := []string{"-max_alloc", fmt.Sprint(maxAlloc), "-codec_whitelist", codecs(tool), "-threads", "1", "-max_error_rate", "1", "-max_pixels", fmt.Sprint(MaxPixels), "-f", "nut", "-i", "pipe:0", "-vf", filter + ",format=gray"}
+	decoding := []string{"-max_alloc", fmt.Sprint(maxAlloc), "-codec_whitelist", codecs(tool), "-threads", "1",
+		"-max_error_rate", "1", "-max_pixels", fmt.Sprint(MaxPixels), "-f", "nut", "-i", "pipe:0", "-vf",
+		filter + ",format=gray"}
 	wait, bounds := timeLimit(info.Duration), pictureLimits(info)
 	packets, into := io.Pipe()
 	group, ctx := errgroup.WithContext(ctx)
 	var told [2]complaints // one for each process
 	group.Go(func() error {
-		err := tool.Run(ctx, ffmpeg.Command{Args: copying, Stdout: into, Log: &told[0], About: info.Path, Patience: wait, Limits: bounds})
+		err := tool.Run(ctx, ffmpeg.Command{Args: copying, Stdout: into, Log: &told[0], About: info.Path,
+			Patience: wait, Limits: bounds})
 		into.CloseWithError(err) // nil ends the stream
 		return err
 	})
 	group.Go(func() error {
-		err := tool.Run(ctx, ffmpeg.Command{Args: append(decoding, grayOut...), Stdin: packets, Stdout: out, Log: &told[1],
+		err := tool.Run(ctx, ffmpeg.Command{Args: append(decoding, grayOut...), Stdin: packets, Stdout: out,
+			Log:   &told[1],
 			About: info.Path, Patience: wait, Limits: bounds})
 		packets.CloseWithError(err)
 		return err
@@ -141,7 +147,8 @@ func thinned(ctx context.Context, tool *ffmpeg.Tool, info Info, oneIn int, out *
 func pictureLimits(info Info) ffmpeg.Limits {
 	const base, frames, bytes = 600_000_000, 30, 6
 	pixels := int64(info.Video.W) * int64(info.Video.H)
-	return ffmpeg.Limits{Memory: base + frames*bytes*pixels, CPU: time.Duration(runtime.NumCPU()) * timeLimit(4*info.Duration)}
+	return ffmpeg.Limits{Memory: base + frames*bytes*pixels,
+		CPU: time.Duration(runtime.NumCPU()) * timeLimit(4*info.Duration)}
 }
 
 // framer cuts a stream of bytes into frames.
@@ -194,7 +201,8 @@ func FrameTimes(ctx context.Context, tool *ffmpeg.Tool, info Info, length float6
 	limited, cancel := context.WithTimeout(ctx, probeLimit)
 	defer cancel()
 	args := append(SafeOptions(tool), "-select_streams", strconv.Itoa(info.Video.Index),
-		"-read_intervals", fmt.Sprintf("%%+%g", length), "-show_entries", "packet=pts_time,flags", "-of", "csv=p=0", "file:"+info.Path)
+		"-read_intervals", fmt.Sprintf("%%+%g", length), "-show_entries", "packet=pts_time,flags", "-of", "csv=p=0",
+		"file:"+info.Path)
 	out, err := tool.Ask(limited, question(info.Path, args))
 	if err != nil {
 		return nil, nil, probeFault(ctx, info.Path, err)
@@ -209,7 +217,8 @@ func FrameTimes(ctx context.Context, tool *ffmpeg.Tool, info Info, length float6
 		}
 	}
 	if len(times) == 0 {
-		return nil, nil, fault.New(fault.Media, showPath(info.Path), "the picture has no frames", "ask the player for a new export")
+		return nil, nil, fault.New(fault.Media, showPath(info.Path), "the picture has no frames",
+			"ask the player for a new export")
 	}
 	slices.Sort(times) // packets come in decoding order
 	slices.Sort(keys)

@@ -35,7 +35,9 @@ func TestRealSampleGray(t *testing.T) {
 	paths := ffmpegtest.MakeAll(t, args("-f lavfi -i color=black:s=160x90:r=25:d=6"),
 		ffmpegtest.Output{Name: "limited.mp4", Args: args(half + "yuv420p -g 25")},
 		ffmpegtest.Output{Name: "full.mp4", Args: args(half + "yuvj420p -g 25")},
-		ffmpegtest.Output{Name: "side.mp4", Args: args("-vf drawbox=x=80:w=80:h=90:color=white:t=fill,transpose=cclock -c:v libx264 -preset ultrafast -pix_fmt yuv420p -g 25")})
+		ffmpegtest.Output{Name: "side.mp4",
+			Args: args("-vf drawbox=x=80:w=80:h=90:color=white:t=fill,transpose=cclock -c:v libx264 -preset " +
+				"ultrafast -pix_fmt yuv420p -g 25")})
 	paths = append(paths, ffmpegtest.Make(t, "turned.mp4", args("-i", paths[2], "-c copy -metadata:s:v rotate=270")...))
 	for _, path := range []string{paths[0], paths[1], paths[3]} {
 		info := probe(t, path)
@@ -85,13 +87,15 @@ func TestRealSampleOneKeyFrameInSome(t *testing.T) {
 	tool := ffmpegtest.Tool(t)
 	paths := ffmpegtest.MakeAll(t, args("-f lavfi -i testsrc2=s=320x180:r=25:d=6"),
 		ffmpegtest.Output{Name: "a.mp4", Args: args("-c:v libx264 -preset ultrafast -pix_fmt yuv420p -g 25 -bf 2")},
-		ffmpegtest.Output{Name: "full.mp4", Args: args("-c:v libx264 -preset ultrafast -pix_fmt yuvj420p -color_range pc -g 25")},
+		ffmpegtest.Output{Name: "full.mp4",
+			Args: args("-c:v libx264 -preset ultrafast -pix_fmt yuvj420p -color_range pc -g 25")},
 		ffmpegtest.Output{Name: "b.avi", Args: args("-c:v mpeg4 -q:v 2 -g 25 -bf 2")},
 		ffmpegtest.Output{Name: "c.mov", Args: args("-c:v mjpeg -q:v 2 -r 5")},
 		ffmpegtest.Output{Name: "d.webm", Args: args("-c:v libvpx-vp9 -deadline realtime -cpu-used 8 -g 25 -b:v 2M")},
 		ffmpegtest.Output{Name: "e.ts", Args: args("-c:v mpeg2video -q:v 2 -g 25 -bf 2")})
 	for _, turn := range []int{90, 180, 270} {
-		paths = append(paths, ffmpegtest.Make(t, fmt.Sprint(turn, ".mp4"), args("-i", paths[0], "-c copy -metadata:s:v", fmt.Sprint("rotate=", turn))...))
+		paths = append(paths, ffmpegtest.Make(t, fmt.Sprint(turn, ".mp4"),
+			args("-i", paths[0], "-c copy -metadata:s:v", fmt.Sprint("rotate=", turn))...))
 	}
 	for n, m := range [][4]int32{{-1, 0, 0, 1}, {1, 0, 0, -1}, {0, 1, 1, 0}, {0, -1, -1, 0}} {
 		path := withMatrix(t, paths[0], fmt.Sprint("mirrored", n, ".mp4"), m)
@@ -104,7 +108,8 @@ func TestRealSampleOneKeyFrameInSome(t *testing.T) {
 		sameThinned(t, path)
 	}
 	stop := errors.New("enough")
-	if _, err := SampleGray(ctx, tool, probe(t, paths[0]), Sampling{Width: 32, OneIn: 2}, func(Gray) error { return stop }); err != stop {
+	if _, err := SampleGray(ctx, tool, probe(t, paths[0]), Sampling{Width: 32, OneIn: 2},
+		func(Gray) error { return stop }); err != stop {
 		t.Errorf("the user's error came back as %v", err)
 	}
 }
@@ -168,7 +173,9 @@ func sameThinned(t *testing.T, path string) {
 // them is broken.
 func TestRealSampleOpenGroups(t *testing.T) {
 	tool := ffmpegtest.Tool(t)
-	open := ffmpegtest.Make(t, "open.mp4", args("-f lavfi -i testsrc2=s=320x180:r=30:d=8 -c:v libx264 -preset veryfast -pix_fmt yuv420p -x264-params open-gop=1:keyint=30:bframes=3")...)
+	open := ffmpegtest.Make(t, "open.mp4",
+		args("-f lavfi -i testsrc2=s=320x180:r=30:d=8 -c:v libx264 -preset veryfast -pix_fmt yuv420p -x264-params "+
+			"open-gop=1:keyint=30:bframes=3")...)
 	for _, path := range []string{open, ffmpegtest.Make(t, "cut.mp4", args("-ss 1.5 -i", open, "-c copy")...)} {
 		for _, s := range []Sampling{{Width: 32}, {Width: 32, OneIn: 2}, {Width: 32, Whole: true}} {
 			if damaged, err := SampleGray(ctx, tool, probe(t, path), s, new(keep).take); err != nil || damaged > 0 {
@@ -182,7 +189,8 @@ func TestRealSampleOpenGroups(t *testing.T) {
 // the key frames is decoded.
 func TestRealSampleCountsPackets(t *testing.T) {
 	tool := ffmpegtest.Tool(t)
-	path := ffmpegtest.Make(t, "a.mp4", args("-f lavfi -i testsrc2=s=160x90:r=25:d=8 -c:v libx264 -preset ultrafast -pix_fmt yuv420p -g 25")...)
+	path := ffmpegtest.Make(t, "a.mp4", args("-f lavfi -i testsrc2=s=160x90:r=25:d=8 -c:v libx264 -preset ultrafast "+
+		"-pix_fmt yuv420p -g 25")...)
 	out, err := tool.Probe(ctx, args("-show_entries packet=pos -of csv=p=0", path))
 	if err != nil {
 		t.Fatal(err)
@@ -202,7 +210,8 @@ func TestRealSampleCountsPackets(t *testing.T) {
 		}
 		info := probe(t, write(t, "broken.mp4", data))
 		for _, oneIn := range []int{1, 2, 3} {
-			if damaged, err := SampleGray(ctx, tool, info, Sampling{Width: 32, OneIn: oneIn}, new(keep).take); err != nil || damaged != len(broken) {
+			if damaged, err := SampleGray(ctx, tool, info, Sampling{Width: 32, OneIn: oneIn},
+				new(keep).take); err != nil || damaged != len(broken) {
 				t.Errorf("packets %v broken, one key frame in %d: %d damaged, %v", broken, oneIn, damaged, err)
 			}
 		}
@@ -220,7 +229,8 @@ func TestRealFrameTimes(t *testing.T) {
 	tool := ffmpegtest.Tool(t)
 	paths := ffmpegtest.MakeAll(t, args("-f lavfi -i", picture),
 		ffmpegtest.Output{Name: "even.mp4", Args: args("-c:v libx264 -preset fast -bf 2 -g 25 -sc_threshold 0")},
-		ffmpegtest.Output{Name: "gap.mp4", Args: args("-vf select=lt(n\\,20)+gt(n\\,34) -fps_mode vfr -c:v libx264 -preset ultrafast")})
+		ffmpegtest.Output{Name: "gap.mp4",
+			Args: args("-vf select=lt(n\\,20)+gt(n\\,34) -fps_mode vfr -c:v libx264 -preset ultrafast")})
 	for n, want := range [][]float64{{0, 0.04, 0.08}, {0, 0.04, 0.08}} {
 		times, keys, err := FrameTimes(ctx, tool, probe(t, paths[n]), 60)
 		if err != nil {
@@ -243,15 +253,19 @@ func TestRealFrameTimes(t *testing.T) {
 func TestRealVerifyFilm(t *testing.T) {
 	tool := ffmpegtest.Tool(t)
 	// 144,123 is no multiple of a packet, so the last one is padded.
-	good := "-map 0 -map 1 -vf scale=out_color_matrix=bt709:out_range=tv,format=yuv420p -c:v libx264 -profile:v high -preset fast " +
-		"-colorspace bt709 -color_primaries bt709 -color_trc bt709 -color_range tv -af atrim=end_sample=144123 -c:a aac -movflags +faststart"
-	silent := "-map 0 -vf scale=out_color_matrix=bt709:out_range=tv,format=yuv420p -c:v libx264 -profile:v high -preset fast " +
+	good := "-map 0 -map 1 -vf scale=out_color_matrix=bt709:out_range=tv,format=yuv420p -c:v libx264 -profile:v " +
+		"high -preset fast " +
+		"-colorspace bt709 -color_primaries bt709 -color_trc bt709 -color_range tv -af atrim=end_sample=144123 -c:a " +
+		"aac -movflags +faststart"
+	silent := "-map 0 -vf scale=out_color_matrix=bt709:out_range=tv,format=yuv420p -c:v libx264 -profile:v high " +
+		"-preset fast " +
 		"-colorspace bt709 -color_primaries bt709 -color_trc bt709 -color_range tv -movflags +faststart"
 	paths := ffmpegtest.MakeAll(t, args("-f lavfi -i testsrc=s=160x90:r=30:d=3 -f lavfi -i anoisesrc=r=48000:d=4"),
 		ffmpegtest.Output{Name: "good.mp4", Args: args(good)},
 		ffmpegtest.Output{Name: "late index.mp4", Args: args(good, "-movflags -faststart")},
 		ffmpegtest.Output{Name: "frame less.mp4", Args: args(good, "-frames:v 89")},
-		ffmpegtest.Output{Name: "frame more.mp4", Args: args(good, "-vf tpad=stop=1,scale=out_color_matrix=bt709:out_range=tv,format=yuv420p")},
+		ffmpegtest.Output{Name: "frame more.mp4",
+			Args: args(good, "-vf tpad=stop=1,scale=out_color_matrix=bt709:out_range=tv,format=yuv420p")},
 		ffmpegtest.Output{Name: "short sound.mp4", Args: args(good, "-af atrim=end_sample=142000")},
 		ffmpegtest.Output{Name: "silent.mp4", Args: args(silent)})
 	want := Want{W: 160, H: 90, Frames: 90, FPSNum: 30, FPSDen: 1, AudioSamples: 144123, Channels: 1}
@@ -280,13 +294,15 @@ func TestRealPictureKeepsItsClock(t *testing.T) {
 		ffmpegtest.Output{Name: "v.mp4", Args: args("-map 0 -c:v libx264 -preset ultrafast -pix_fmt yuv420p")},
 		ffmpegtest.Output{Name: "a.m4a", Args: args("-map 1 -c:a aac")})
 	for _, name := range []string{"late.ts", "late.mkv"} {
-		info := probe(t, ffmpegtest.Make(t, name, args("-i", made[1], "-itsoffset 1 -i", made[0], "-map 0:a -map 1:v -c copy")...))
+		info := probe(t, ffmpegtest.Make(t, name, args("-i", made[1], "-itsoffset 1 -i", made[0],
+			"-map 0:a -map 1:v -c copy")...))
 		if math.Abs(info.Video.Start-1) > 0.05 {
 			t.Fatalf("%s: the picture starts at %g s", name, info.Video.Start)
 		}
 		var out byteCounter
 		// The fps filter fills the time before the first picture with it.
-		if err := tool.Run(ctx, ffmpeg.Command{Stdout: &out, Args: append(InputArgs(tool, info.Path), args("-map 0:v -vf fps=25:start_time=0,scale=16:16,format=gray -f rawvideo pipe:1")...)}); err != nil {
+		if err := tool.Run(ctx, ffmpeg.Command{Stdout: &out, Args: append(InputArgs(tool, info.Path),
+			args("-map 0:v -vf fps=25:start_time=0,scale=16:16,format=gray -f rawvideo pipe:1")...)}); err != nil {
 			t.Fatal(err)
 		}
 		if frames := out.n / 256; frames < 74 || frames > 76 {

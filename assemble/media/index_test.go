@@ -47,7 +47,8 @@ func TestJudgeIndex(t *testing.T) {
 		{"sizes that are not there", movie("vide", itself, loose), true},
 		{"an hour of PCM", movie("soun", itself, sized, single), false},
 		{"packets of one size", movie("soun", itself, sized, box("stts", words(0, 1, 200_000_000, 1024)...)), true},
-		{"two tracks", append(movie("vide", itself, box("stsz", words(0, 0, 3_000_000)...)), movie("soun", itself, box("stsz", words(0, 0, 3_000_000)...))...), true},
+		{"two tracks", append(movie("vide", itself, box("stsz", words(0, 0, 3_000_000)...)),
+			movie("soun", itself, box("stsz", words(0, 0, 3_000_000)...))...), true},
 		{"a fragment", append(movie("vide", itself), fragment(1000)...), false},
 		{"a fragment of nothing", append(movie("vide", itself), fragment(0xffffffff)...), true},
 		{"many fragments", append(movie("vide", itself), bytes.Repeat(fragment(1_000_000), 5)...), true},
@@ -78,8 +79,10 @@ func FuzzIndex(f *testing.F) {
 		f.Fatalf("the seed with an edit list: %+v, %v", keys, err)
 	}
 	f.Add(whole)
-	f.Add(edited(box("edts", box("elst", words(0, 0xffffffff)...)...), "vide", itself, box("stsz", words(0, 4, 2_000_000)...),
-		box("stts", words(0, 1, 2_000_000, 512)...), box("stss", words(0, 0xffffffff, 1)...), box("ctts", words(0, 0xfffffff0, 2)...)))
+	f.Add(edited(box("edts", box("elst", words(0, 0xffffffff)...)...), "vide", itself,
+		box("stsz", words(0, 4, 2_000_000)...),
+		box("stts", words(0, 1, 2_000_000, 512)...), box("stss", words(0, 0xffffffff, 1)...),
+		box("ctts", words(0, 0xfffffff0, 2)...)))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		r := bytes.NewReader(data)
 		list := readAtoms(r, r.Size())

@@ -19,10 +19,12 @@ func TestRealDecodeIsOnTime(t *testing.T) {
 	for _, rate := range []int{48000, 44100} {
 		files := []string{"a.m4a", "a.mp4", "late.mp4", "late.mkv"}
 		if rate == 48000 {
-			files = append(files, "a.wav", "a.flac", "a.mov", "a.mkv", "a.ts", "late.mov", "late.ts", "a.mp3", "late.webm")
+			files = append(files, "a.wav", "a.flac", "a.mov", "a.mkv", "a.ts", "late.mov", "late.ts", "a.mp3",
+				"late.webm")
 		}
 		wav := ffmpegtest.Make(t, "click.wav", args("-f lavfi -i", fmt.Sprintf(click, rate, rate), "-c:a pcm_s24le")...)
-		made := ffmpegtest.MakeAll(t, args("-i", wav, "-f lavfi -i", picture), ffmpegtest.Output{Name: "a.m4a", Args: args("-map 0 -c:a aac -b:a 192k")},
+		made := ffmpegtest.MakeAll(t, args("-i", wav, "-f lavfi -i", picture),
+			ffmpegtest.Output{Name: "a.m4a", Args: args("-map 0 -c:a aac -b:a 192k")},
 			ffmpegtest.Output{Name: "v.mp4", Args: args("-map 1 -c:v libx264 -preset ultrafast -pix_fmt yuv420p")})
 		var outputs []ffmpegtest.Output
 		for _, f := range files {
@@ -39,7 +41,8 @@ func TestRealDecodeIsOnTime(t *testing.T) {
 			}
 			outputs = append(outputs, ffmpegtest.Output{Name: f, Args: args(a)})
 		}
-		paths := ffmpegtest.MakeAll(t, args("-i", wav, "-i", made[0], "-i", made[1], "-itsoffset 0.5 -i", made[0], "-itsoffset 0.5 -i", wav), outputs...)
+		paths := ffmpegtest.MakeAll(t, args("-i", wav, "-i", made[0], "-i", made[1], "-itsoffset 0.5 -i", made[0],
+			"-itsoffset 0.5 -i", wav), outputs...)
 		for n, f := range files {
 			info := probe(t, paths[n])
 			b, d := decode(t, info)
@@ -85,7 +88,8 @@ func TestRealDecodeKeepsChannels(t *testing.T) {
 		gains               []float64
 	}{
 		{"two.wav", "stereo", "pcm_s16le", antiphase}, {"two.mkv", "stereo", "pcm_s16le", antiphase},
-		{"three.wav", "3c", "pcm_s16le", three}, {"eight.wav", "7.1", "pcm_s16le", eight}, {"eight.flac", "7.1", "flac", eight},
+		{"three.wav", "3c", "pcm_s16le", three}, {"eight.wav", "7.1", "pcm_s16le", eight}, {"eight.flac", "7.1",
+			"flac", eight},
 	}
 	var outputs []ffmpegtest.Output
 	for _, c := range cases {

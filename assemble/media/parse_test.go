@@ -32,7 +32,8 @@ func TestParseProbePhone(t *testing.T) {
 	if v != wantV {
 		t.Errorf("video\n got %+v\nwant %+v", v, wantV)
 	}
-	if want := (Audio{Index: 1, Track: 1, Codec: "aac", Rate: 44100, Channels: 2, Start: 0.012, Duration: 12.3}); a != want {
+	if want := (Audio{Index: 1, Track: 1, Codec: "aac", Rate: 44100, Channels: 2, Start: 0.012,
+		Duration: 12.3}); a != want {
 		t.Errorf("audio\n got %+v\nwant %+v", a, want)
 	}
 	if i.Duration != 12.345 || i.StartTime != 0 || i.Estimated || len(i.Notes) != 0 {
@@ -62,34 +63,52 @@ func TestParseProbeVideo(t *testing.T) {
 		edit []string
 		ok   func(v *Video) bool
 	}{
-		{"no rotation", []string{`{"rotation":-90}`, `{"side_data_type":"other"}`}, func(v *Video) bool { return v.Rotation == 0 }},
+		{"no rotation", []string{`{"rotation":-90}`, `{"side_data_type":"other"}`},
+			func(v *Video) bool { return v.Rotation == 0 }},
 		{"counter-clockwise", []string{`-90`, `90`}, func(v *Video) bool { return v.Rotation == 270 }},
 		{"upside down", []string{`-90`, `-180`}, func(v *Video) bool { return v.Rotation == 180 }},
 		{"as a string", []string{`-90`, `"-90"`}, func(v *Video) bool { return v.Rotation == 90 }},
 		{"nearly a quarter", []string{`-90`, `-89.6`}, func(v *Video) bool { return v.Rotation == 90 }},
 		{"not a number", []string{`-90`, `"nan"`}, func(v *Video) bool { return v.Rotation == 0 }},
-		{"a front camera", []string{`{"rotation":-90}`, `{"displaymatrix":"\n00000000:       -65536           0           0\n00000001:            0       65536           0\n00000002:      4194304           0  1073741824\n","rotation":-180}`},
+		{"a front camera", []string{`{"rotation":-90}`,
+			`{"displaymatrix":"\n00000000:       -65536           0           0\n00000001:            0       65536           0\n00000002:      4194304           0  1073741824\n","rotation":-180}`},
 			func(v *Video) bool { return v.Mirrored && v.Rotation == 0 }},
-		{"upside down", []string{`{"rotation":-90}`, `{"displaymatrix":"\n00000000:       -65536           0           0\n00000001:            0      -65536           0\n00000002:      4194304     2359296  1073741824\n","rotation":-180}`},
+		{"upside down", []string{`{"rotation":-90}`,
+			`{"displaymatrix":"\n00000000:       -65536           0           0\n00000001:            0      -65536           0\n00000002:      4194304     2359296  1073741824\n","rotation":-180}`},
 			func(v *Video) bool { return !v.Mirrored && v.Rotation == 180 }},
-		{"turned and over", []string{`{"rotation":-90}`, `{"displaymatrix":"\n00000000:            0       65536           0\n00000001:        65536           0           0\n","rotation":-90}`},
+		{"turned and over", []string{`{"rotation":-90}`,
+			`{"displaymatrix":"\n00000000:            0       65536           0\n00000001:        65536           0           0\n","rotation":-90}`},
 			func(v *Video) bool { return v.Mirrored && v.Rotation == 270 }},
-		{"no matrix", []string{`{"rotation":-90}`, `{"displaymatrix":"\n00000000: -65536","rotation":-90}`}, func(v *Video) bool { return !v.Mirrored && v.Rotation == 90 }},
-		{"the old tag", []string{`"side_data_list":[{"rotation":-90}]`, `"tags":{"rotate":"90"}`}, func(v *Video) bool { return v.Rotation == 90 }},
-		{"wide pixels", []string{`"1:1"`, `"4:3"`, `-90`, `0`}, func(v *Video) bool { w, h := v.Display(); return w == 2560 && h == 1080 }},
+		{"no matrix", []string{`{"rotation":-90}`, `{"displaymatrix":"\n00000000: -65536","rotation":-90}`},
+			func(v *Video) bool { return !v.Mirrored && v.Rotation == 90 }},
+		{"the old tag", []string{`"side_data_list":[{"rotation":-90}]`, `"tags":{"rotate":"90"}`},
+			func(v *Video) bool { return v.Rotation == 90 }},
+		{"wide pixels", []string{`"1:1"`, `"4:3"`, `-90`, `0`},
+			func(v *Video) bool { w, h := v.Display(); return w == 2560 && h == 1080 }},
 		{"pixels unknown", []string{`"1:1"`, `"0:1"`}, func(v *Video) bool { return v.SARNum == 1 && v.SARDen == 1 }},
 		{"absurd pixels", []string{`"1:1"`, `"1:1000"`}, func(v *Video) bool { return v.SARNum == 1 && v.SARDen == 1 }},
 		{"variable", []string{`30000/1001`, `27400/1001`}, func(v *Video) bool { return v.VFR }},
 		{"fine grid", []string{`"30/1"`, `"90000/1"`}, func(v *Video) bool { return v.VFR && v.FPSNum == 30000 }},
-		{"no average", []string{`30000/1001`, `0/0`}, func(v *Video) bool { return v.FPSNum == 30 && v.FPSDen == 1 && !v.VFR }},
-		{"no rate", []string{`30000/1001`, `0/0`, `"30/1"`, `"x"`}, func(v *Video) bool { return v.FPSNum == 0 && v.FPSDen == 1 }},
+		{"no average", []string{`30000/1001`, `0/0`}, func(v *Video) bool {
+			return v.FPSNum == 30 && v.FPSDen == 1 &&
+				!v.VFR
+		}},
+		{"no rate", []string{`30000/1001`, `0/0`, `"30/1"`, `"x"`}, func(v *Video) bool {
+			return v.FPSNum == 0 &&
+				v.FPSDen == 1
+		}},
 		{"interlaced", []string{`progressive`, `tt`}, func(v *Video) bool { return v.Interlaced }},
-		{"HLG", []string{`"color_transfer":"bt709"`, `"color_transfer":"arib-std-b67"`}, func(v *Video) bool { return v.HDR() }},
-		{"PQ", []string{`"color_transfer":"bt709"`, `"color_transfer":"smpte2084"`}, func(v *Video) bool { return v.HDR() }},
+		{"HLG", []string{`"color_transfer":"bt709"`, `"color_transfer":"arib-std-b67"`},
+			func(v *Video) bool { return v.HDR() }},
+		{"PQ", []string{`"color_transfer":"bt709"`, `"color_transfer":"smpte2084"`},
+			func(v *Video) bool { return v.HDR() }},
 		{"not HDR", nil, func(v *Video) bool { return !v.HDR() }},
-		{"colour unknown", []string{`"color_range":"tv"`, `"color_range":"unknown"`}, func(v *Video) bool { return v.Range == "" }},
-		{"starts late", []string{`"start_time":"0.000000"`, `"start_time":"0.500000"`}, func(v *Video) bool { return v.Start == 0.5 }},
-		{"starts before zero", []string{`"start_time":"0.000000"`, `"start_time":"-0.500000"`}, func(v *Video) bool { return v.Start == 0 }},
+		{"colour unknown", []string{`"color_range":"tv"`, `"color_range":"unknown"`},
+			func(v *Video) bool { return v.Range == "" }},
+		{"starts late", []string{`"start_time":"0.000000"`, `"start_time":"0.500000"`},
+			func(v *Video) bool { return v.Start == 0.5 }},
+		{"starts before zero", []string{`"start_time":"0.000000"`, `"start_time":"-0.500000"`},
+			func(v *Video) bool { return v.Start == 0 }},
 	} {
 		i, err := change(t, c.edit...)
 		if err != nil || i.Video == nil || !c.ok(i.Video) {
@@ -129,7 +148,8 @@ func TestParseProbeStreams(t *testing.T) {
 		t.Errorf("shifted: %+v %+v, %v", i, i.Audio, err)
 	}
 	// Matroska tells the end of a stream in a tag.
-	i, err = change(t, `"duration":"12.300000",`, `"tags":{"DURATION":"00:01:02.500000000"},`, `"start_time":"0.012000"`, `"start_time":"0.500000"`)
+	i, err = change(t, `"duration":"12.300000",`, `"tags":{"DURATION":"00:01:02.500000000"},`,
+		`"start_time":"0.012000"`, `"start_time":"0.500000"`)
 	if err != nil || i.Audio.Duration != 62 {
 		t.Errorf("tag: %+v, %v", i.Audio, err)
 	}
@@ -187,13 +207,16 @@ func FuzzParseProbe(f *testing.F) {
 		}
 		if v := i.Video; v != nil {
 			w, h := v.Display()
-			if w < 1 || h < 1 || w > 4*MaxPixels || v.W*v.H > MaxPixels || v.Rotation%90 != 0 || v.Rotation < 0 || v.Rotation > 270 ||
-				v.FPSDen < 1 || v.FPSNum < 0 || v.FPSNum > maxFPS*v.FPSDen || !good(v.Start) || v.Start < 0 || !good(v.Duration) {
+			if w < 1 || h < 1 || w > 4*MaxPixels || v.W*v.H > MaxPixels || v.Rotation%90 != 0 || v.Rotation < 0 ||
+				v.Rotation > 270 ||
+				v.FPSDen < 1 || v.FPSNum < 0 || v.FPSNum > maxFPS*v.FPSDen || !good(v.Start) || v.Start < 0 ||
+				!good(v.Duration) {
 				t.Fatalf("%+v, displayed as %d × %d", v, w, h)
 			}
 		}
 		if a := i.Audio; a != nil {
-			if a.Rate < 1 || a.Rate > MaxRate || a.Channels < 1 || a.Channels > MaxChannels || !good(a.Start) || a.Start < 0 || !good(a.Duration) {
+			if a.Rate < 1 || a.Rate > MaxRate || a.Channels < 1 || a.Channels > MaxChannels || !good(a.Start) ||
+				a.Start < 0 || !good(a.Duration) {
 				t.Fatalf("%+v", a)
 			}
 		}
@@ -209,7 +232,8 @@ const film = `{"streams":[
  "format":{"format_name":"mov,mp4,m4a,3gp,3g2,mj2","duration":"3.003000"}}`
 
 func TestCheckFilm(t *testing.T) {
-	want := Want{W: 320, H: 180, Frames: 90, FPSNum: 30000, FPSDen: 1001, AudioSamples: 144144, AudioRate: 48000, Channels: 2, Codec: "h264"}
+	want := Want{W: 320, H: 180, Frames: 90, FPSNum: 30000, FPSDen: 1001, AudioSamples: 144144, AudioRate: 48000,
+		Channels: 2, Codec: "h264"}
 	check := func(answer string, want Want) deviations {
 		var wrong deviations
 		if _, err := checkFilm(&wrong, []byte(answer), want); err != nil {
@@ -242,7 +266,8 @@ func TestCheckFilm(t *testing.T) {
 		{`"48000"`, `"44100"`, "sample rate"},
 		{`"channels":2`, `"channels":1`, "channels is 1"},
 		{`"channels":2,"start_time":"0.000000"`, `"channels":2,"start_time":"0.021000"`, "sound starts"},
-		{`"duration":"3.003000","nb_read_packets":"142"`, `"duration":"2.990000","nb_read_packets":"142"`, "sound is said to last"},
+		{`"duration":"3.003000","nb_read_packets":"142"`, `"duration":"2.990000","nb_read_packets":"142"`,
+			"sound is said to last"},
 		{`"codec_type":"audio"`, `"codec_type":"data"`, "type \"data\""},
 		{`"codec_type":"video"`, `"codec_type":"subtitle"`, "pictures is 0"},
 	} {
@@ -260,7 +285,8 @@ func TestCheckFilm(t *testing.T) {
 		t.Error("sound where none is wanted passed")
 	}
 	// Every codec has a profile and a name of its own, and none passes for another.
-	others := map[string][3]string{"h264": {"h264", "avc1", "High"}, "hevc": {"hevc", "hvc1", "Main"}, "av1": {"av1", "av01", "Main"}}
+	others := map[string][3]string{"h264": {"h264", "avc1", "High"}, "hevc": {"hevc", "hvc1", "Main"},
+		"av1": {"av1", "av01", "Main"}}
 	for got, words := range others {
 		answer := strings.NewReplacer(`"h264"`, `"`+words[0]+`"`, "avc1", words[1], "High", words[2]).Replace(film)
 		for asked := range others {
@@ -270,7 +296,8 @@ func TestCheckFilm(t *testing.T) {
 			}
 		}
 		want.Codec = got
-		for _, bad := range []string{strings.Replace(answer, words[1], "hev1", 1), strings.Replace(answer, `"`+words[2]+`"`, `"Main 10"`, 1)} {
+		for _, bad := range []string{strings.Replace(answer, words[1], "hev1", 1),
+			strings.Replace(answer, `"`+words[2]+`"`, `"Main 10"`, 1)} {
 			if wrong := check(bad, want); len(wrong) != 1 {
 				t.Errorf("%s with another name or profile: %v", got, wrong.err())
 			}
@@ -290,8 +317,10 @@ func TestComplaints(t *testing.T) {
 		{"[matroska,webm @ 0x1] [error] File ended prematurely at pos. 30000\n", 1, true},
 		{"[aac @ 0x1] [error] channel element 1.0 is not allocated\n[aac @ 0x1] [error] x\n", 2, false},
 		// One packet in two lines, twice, and one in the second line alone.
-		{"[NULL @ 0x1] [error] Invalid NAL unit size (2147483647 > 9).\n[NULL @ 0x1] [error] missing picture in access unit with size 13\n" +
-			"[NULL @ 0x1] [error] Invalid NAL unit size (99 > 8).\n[NULL @ 0x1] [error] missing picture in access unit with size 12\n" +
+		{"[NULL @ 0x1] [error] Invalid NAL unit size (2147483647 > 9).\n[NULL @ 0x1] [error] missing picture in " +
+			"access unit with size 13\n" +
+			"[NULL @ 0x1] [error] Invalid NAL unit size (99 > 8).\n[NULL @ 0x1] [error] missing picture in access " +
+			"unit with size 12\n" +
 			"[NULL @ 0x1] [error] missing picture in access unit with size 13\n", 3, false},
 	} {
 		for _, cut := range []int{0, len(c.log) / 2} {

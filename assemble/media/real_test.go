@@ -79,15 +79,22 @@ func TestRealProbe(t *testing.T) {
 	}{
 		{"plain.mp4", "-map 0 -c copy", func(i Info) bool {
 			v, a := i.Video, i.Audio
-			return v.W == 160 && v.H == 90 && v.FPSNum == 25 && v.FPSDen == 1 && !v.VFR && v.Rotation == 0 && v.Frames == 50 &&
+			return v.W == 160 && v.H == 90 && v.FPSNum == 25 && v.FPSDen == 1 && !v.VFR && v.Rotation == 0 &&
+				v.Frames == 50 &&
 				a.Rate == 44100 && a.Channels == 1 && a.Codec == "aac" && i.Duration == 2 && len(i.Notes) == 0
 		}},
 		{"turned.mov", "-map 0 -c copy -metadata:s:v rotate=270", func(i Info) bool {
 			w, h := i.Video.Display()
 			return i.Video.Rotation == 90 && w == 90 && h == 160
 		}},
-		{"no sound.mp4", "-map 0:v -c copy", func(i Info) bool { return i.Audio == nil && i.NeedAudio() != nil && i.NeedVideo() == nil }},
-		{"no picture.m4a", "-map 0:a -c copy", func(i Info) bool { return i.Video == nil && i.NeedVideo() != nil && i.NeedAudio() == nil }},
+		{"no sound.mp4", "-map 0:v -c copy", func(i Info) bool {
+			return i.Audio == nil && i.NeedAudio() != nil &&
+				i.NeedVideo() == nil
+		}},
+		{"no picture.m4a", "-map 0:a -c copy", func(i Info) bool {
+			return i.Video == nil && i.NeedVideo() != nil &&
+				i.NeedAudio() == nil
+		}},
 		{"wide pixels.mp4", "-map 0:v -c:v libx264 -preset ultrafast -vf setsar=4/3", func(i Info) bool {
 			w, h := i.Video.Display()
 			return w == 213 && h == 90
@@ -95,7 +102,8 @@ func TestRealProbe(t *testing.T) {
 		{"browser.webm", "-map 0 -c:v libvpx -deadline realtime -c:a libopus -live 1", func(i Info) bool {
 			return math.Abs(i.Duration-2.02) < 0.03 && len(i.Notes) == 1 && i.Audio.Codec == "opus"
 		}},
-		{"HLG.mp4", "-map 0:v -c:v libx264 -preset ultrafast -color_trc arib-std-b67 -color_primaries bt2020 -colorspace bt2020nc",
+		{"HLG.mp4", "-map 0:v -c:v libx264 -preset ultrafast -color_trc arib-std-b67 -color_primaries bt2020 " +
+			"-colorspace bt2020nc",
 			func(i Info) bool { return i.Video.HDR() && i.Video.Primaries == "bt2020" }},
 		{"variable.mp4", "-map 0:v -vf select=not(eq(mod(n\\,7)\\,3)) -fps_mode vfr -c:v libx264 -preset ultrafast",
 			func(i Info) bool { return i.Video.VFR }},
@@ -103,11 +111,20 @@ func TestRealProbe(t *testing.T) {
 			func(i Info) bool { return i.Audio.Rate == 48000 && len(i.Notes) == 1 }},
 		{"cover.m4a", "-map 0:a -map 1:v -c copy -disposition:v attached_pic",
 			func(i Info) bool { return i.Video == nil && i.Audio != nil && len(i.Notes) == 1 }},
-		{"a.wav", "-map 2:a", func(i Info) bool { return i.Video == nil && i.Duration == 2 && i.Audio.Codec == "pcm_s16le" }},
-		{"a.flac", "-map 2:a", func(i Info) bool { return i.Video == nil && i.Duration == 2 && i.Audio.Codec == "flac" }},
+		{"a.wav", "-map 2:a", func(i Info) bool {
+			return i.Video == nil && i.Duration == 2 &&
+				i.Audio.Codec == "pcm_s16le"
+		}},
+		{"a.flac", "-map 2:a", func(i Info) bool {
+			return i.Video == nil && i.Duration == 2 &&
+				i.Audio.Codec == "flac"
+		}},
 		{"a.mp3", "-map 2:a", func(i Info) bool { return i.Estimated && math.Abs(i.Duration-2) < 0.1 }},
 		{"a.aiff", "-map 2:a", func(i Info) bool { return i.Duration == 2 }},
-		{"a.ogg", "-map 2:a -c:a libvorbis", func(i Info) bool { return math.Abs(i.Duration-2) < 0.01 && i.Audio.Codec == "vorbis" }},
+		{"a.ogg", "-map 2:a -c:a libvorbis", func(i Info) bool {
+			return math.Abs(i.Duration-2) < 0.01 &&
+				i.Audio.Codec == "vorbis"
+		}},
 		{"a.avi", "-map 0 -c:v copy -c:a pcm_s16le", func(i Info) bool { return i.Video != nil && i.Audio != nil }},
 		{"a.mts", "-map 0 -c copy -f mpegts", func(i Info) bool { return i.StartTime > 1 && i.Video.Start < 0.1 }},
 		{"eight.wav", "-map 2:a -af pan=7.1|c0=c0|c7=c0 -t 0.1", func(i Info) bool { return i.Audio.Channels == 8 }},
@@ -143,12 +160,18 @@ func TestRealRefusals(t *testing.T) {
 	}
 	for _, c := range []struct{ name, path, what string }{
 		{"cut before the index", write(t, "a.mp4", whole[:len(whole)/2]), "only the first "},
-		{"twenty streams", ffmpegtest.Make(t, "a.mkv", append(streams, "-t", "0.1", "-c:a", "pcm_s16le")...), "the file holds absurdly many streams"},
-		{"nine channels", ffmpegtest.Make(t, "a.wav", args("-f lavfi -i anullsrc=r=8000:cl=hexadecagonal -t 0.1")...), "the sound has more than 8 channels"},
-		{"noise", write(t, "a.mp4", []byte(strings.Repeat("\x00\x01\x02\xfe\xff", 9999))), "the file is damaged or no recording at all"},
-		{"a format left out", ffmpegtest.Make(t, "a.mp4", args("-f lavfi -i", sound, "-f nut")...), "the file is of a kind that is not accepted"},
+		{"twenty streams", ffmpegtest.Make(t, "a.mkv", append(streams, "-t", "0.1", "-c:a", "pcm_s16le")...),
+			"the file holds absurdly many streams"},
+		{"nine channels", ffmpegtest.Make(t, "a.wav", args("-f lavfi -i anullsrc=r=8000:cl=hexadecagonal -t 0.1")...),
+			"the sound has more than 8 channels"},
+		{"noise", write(t, "a.mp4", []byte(strings.Repeat("\x00\x01\x02\xfe\xff", 9999))),
+			"the file is damaged or no recording at all"},
+		{"a format left out", ffmpegtest.Make(t, "a.mp4", args("-f lavfi -i", sound, "-f nut")...),
+			"the file is of a kind that is not accepted"},
 		{"ten hours", tenHours(t), "the file claims to be 10.0 hours long, at most 4 are accepted"},
-		{"huge picture", ffmpegtest.Make(t, "a.mkv", args("-f lavfi -i color=s=7700x4400:r=1 -frames:v 1 -c:v libx264 -preset ultrafast -pix_fmt yuv420p")...), "the picture is absurdly large"},
+		{"huge picture", ffmpegtest.Make(t, "a.mkv",
+			args("-f lavfi -i color=s=7700x4400:r=1 -frames:v 1 -c:v libx264 -preset ultrafast -pix_fmt yuv420p")...),
+			"the picture is absurdly large"},
 	} {
 		info, err := Probe(ctx, tool, c.path)
 		if err == nil {
@@ -164,7 +187,8 @@ func TestRealRefusals(t *testing.T) {
 // tenHours returns a file of a few hundred bytes whose only sound sits ten hours
 // from its start.
 func tenHours(t *testing.T) string {
-	return ffmpegtest.Make(t, "a.mkv", args("-itsoffset 36000 -f lavfi -i sine=r=8000:d=0.1 -f lavfi -i sine=r=8000:d=0.1 -map 0 -map 1 -c:a pcm_s16le")...)
+	return ffmpegtest.Make(t, "a.mkv", args("-itsoffset 36000 -f lavfi -i sine=r=8000:d=0.1 -f lavfi -i "+
+		"sine=r=8000:d=0.1 -map 0 -map 1 -c:a pcm_s16le")...)
 }
 
 // The wall behind our own look at the first bytes: ffmpeg under SafeOptions
@@ -176,8 +200,9 @@ func TestRealWhitelist(t *testing.T) {
 	for name, text := range map[string]string{
 		"HLS":      "#EXTM3U\n#EXT-X-TARGETDURATION:2\n#EXTINF:2,\n" + ts + "\n#EXT-X-ENDLIST\n",
 		"ffconcat": "ffconcat version 1.0\nfile '" + secret + "'\n",
-		"DASH":     `<?xml version="1.0"?><MPD xmlns="urn:mpeg:dash:schema:mpd:2011"><BaseURL>` + secret + "</BaseURL></MPD>",
-		"SDP":      "v=0\no=- 0 0 IN IP4 127.0.0.1\ns=x\nc=IN IP4 127.0.0.1\nt=0 0\nm=audio 5004 RTP/AVP 0\n",
+		"DASH": `<?xml version="1.0"?><MPD xmlns="urn:mpeg:dash:schema:mpd:2011"><BaseURL>` + secret +
+			"</BaseURL></MPD>",
+		"SDP": "v=0\no=- 0 0 IN IP4 127.0.0.1\ns=x\nc=IN IP4 127.0.0.1\nt=0 0\nm=audio 5004 RTP/AVP 0\n",
 	} {
 		path := write(t, "take.mp4", []byte(text))
 		if out, err := tool.Probe(ctx, append(SafeOptions(tool), "-show_format", "file:"+path)); err == nil {
@@ -206,7 +231,8 @@ func TestRealNames(t *testing.T) {
 		t.Fatal(err)
 	}
 	dir := t.TempDir()
-	for n, name := range []string{"-", "p%03d.wav", "a:b.wav", "concat:x.wav", "-i", "new\nline.wav", `q"u'o.wav`, "pipe:0", "a?b*c.wav", "ü .wav"} {
+	for n, name := range []string{"-", "p%03d.wav", "a:b.wav", "concat:x.wav", "-i", "new\nline.wav", `q"u'o.wav`,
+		"pipe:0", "a?b*c.wav", "ü .wav"} {
 		if err := os.WriteFile(filepath.Join(dir, name), whole, 0o644); err != nil {
 			t.Fatal(err)
 		}
@@ -229,7 +255,8 @@ func TestRealNames(t *testing.T) {
 
 func TestRealTruncated(t *testing.T) {
 	paths := ffmpegtest.MakeAll(t, args("-f lavfi -i testsrc=s=160x90:r=25:d=6 -f lavfi -i anoisesrc=d=6:r=48000"),
-		ffmpegtest.Output{Name: "a.mp4", Args: args("-c:v libx264 -preset ultrafast -pix_fmt yuv420p -c:a aac -movflags +faststart")},
+		ffmpegtest.Output{Name: "a.mp4",
+			Args: args("-c:v libx264 -preset ultrafast -pix_fmt yuv420p -c:a aac -movflags +faststart")},
 		ffmpegtest.Output{Name: "a.mkv", Args: args("-c:v libx264 -preset ultrafast -pix_fmt yuv420p -c:a aac")},
 		ffmpegtest.Output{Name: "a.wav", Args: args("-map 1")},
 		ffmpegtest.Output{Name: "a.flac", Args: args("-map 1")})
@@ -311,7 +338,8 @@ func gaps(t *testing.T) []string {
 		ffmpegtest.Output{Name: "whole.ogg", Args: args("-c:a libvorbis")},
 		ffmpegtest.Output{Name: "gate.m4a", Args: args("-af volume=0:enable='between(t,5,9)' -c:a aac")},
 		ffmpegtest.Output{Name: "gap.mka", Args: args("-af aselect=not(between(t\\,5\\,9)) -c:a pcm_s16le")})
-	paths = append(paths, ffmpegtest.Make(t, "late.mkv", args("-f lavfi -i", picture, "-itsoffset 1.5 -i", paths[0], "-c:v libx264 -preset ultrafast -c:a copy")...))
+	paths = append(paths, ffmpegtest.Make(t, "late.mkv", args("-f lavfi -i", picture, "-itsoffset 1.5 -i", paths[0],
+		"-c:v libx264 -preset ultrafast -c:a copy")...))
 	// A cluster is lost, of which the demuxer and the decoder complain once each.
 	lost := ffmpegtest.Make(t, "lost.mka", args("-f lavfi -i anoisesrc=d=12:r=48000:seed=1 -c:a aac")...)
 	data, err := os.ReadFile(lost)
@@ -349,7 +377,8 @@ func TestRealDecodeAll(t *testing.T) {
 	gone.Path += ".gone"
 	silent := infos[0]
 	silent.Audio = nil
-	for n, set := range [][]Info{infos[:6], infos, {infos[0], gone, infos[4]}, {silent, infos[3], infos[5]}, {gone}, nil} {
+	for n, set := range [][]Info{infos[:6], infos, {infos[0], gone, infos[4]}, {silent, infos[3], infos[5]}, {gone},
+		nil} {
 		dir := t.TempDir()
 		var sounds []Sound
 		for i, info := range set {
@@ -359,7 +388,8 @@ func TestRealDecodeAll(t *testing.T) {
 		for i, s := range sounds {
 			alone := filepath.Join(dir, "alone.wav")
 			want, err := Decode(ctx, tool, s.Info, alone)
-			if (err == nil) != (wrong[i] == nil) || err != nil && err.Error() != wrong[i].Error() || fmt.Sprint(want) != fmt.Sprint(decoded[i]) {
+			if (err == nil) != (wrong[i] == nil) || err != nil && err.Error() != wrong[i].Error() ||
+				fmt.Sprint(want) != fmt.Sprint(decoded[i]) {
 				t.Errorf("set %d, file %d: %+v, %v; alone %+v, %v", n, i, decoded[i], wrong[i], want, err)
 			}
 			if err != nil {
@@ -378,7 +408,8 @@ func TestRealDecodeAll(t *testing.T) {
 
 func TestPacketSizes(t *testing.T) {
 	p := packetSizes{total: make([]int64, 2)}
-	for _, piece := range []string{"#tb 0: 1/48000\n0, 0, 0, 102", "4,     1024, 0x1\n1, 0, 0, 5, 7, 0x2, S=1,", " 8\n0, 1024, 1024, 3, 3, 0x3\n"} {
+	for _, piece := range []string{"#tb 0: 1/48000\n0, 0, 0, 102", "4,     1024, 0x1\n1, 0, 0, 5, 7, 0x2, S=1,",
+		" 8\n0, 1024, 1024, 3, 3, 0x3\n"} {
 		if _, err := p.Write([]byte(piece)); err != nil {
 			t.Fatal(err)
 		}
@@ -386,7 +417,8 @@ func TestPacketSizes(t *testing.T) {
 	if p.total[0] != 1027 || p.total[1] != 7 {
 		t.Error(p.total)
 	}
-	for _, line := range []string{"2, 0, 0, 1, 1, 0x1\n", "-1, 0, 0, 1, 1, 0x1\n", "0, 0\n", "x, 0, 0, 1, 1, 0x1\n", "0, 0, 0, 1, y, 0x1\n"} {
+	for _, line := range []string{"2, 0, 0, 1, 1, 0x1\n", "-1, 0, 0, 1, 1, 0x1\n", "0, 0\n", "x, 0, 0, 1, 1, 0x1\n",
+		"0, 0, 0, 1, y, 0x1\n"} {
 		if _, err := (&packetSizes{total: make([]int64, 2)}).Write([]byte(line)); err == nil {
 			t.Errorf("%q is taken for a packet", line)
 		}
@@ -410,7 +442,8 @@ func TestRealDamaged(t *testing.T) {
 		t.Errorf("%+v", d)
 	}
 	clear(whole[data.offset+8 : data.end()])
-	if f := faultOf(t, DecodeAudio(ctx, ffmpegtest.Tool(t), probe(t, write(t, "b.mp4", whole)), filepath.Join(t.TempDir(), "x.wav"))); f.What != "none of the sound can be decoded" {
+	if f := faultOf(t, DecodeAudio(ctx, ffmpegtest.Tool(t), probe(t, write(t, "b.mp4", whole)),
+		filepath.Join(t.TempDir(), "x.wav"))); f.What != "none of the sound can be decoded" {
 		t.Errorf("all zeros: %v", f)
 	}
 }

@@ -46,7 +46,8 @@ func Resolve(dir, path string) (string, error) {
 	case errors.Is(err, fs.ErrNotExist) && (path == "-" || address.MatchString(path)):
 		// A file of such a name would be found and used: the name alone
 		// is harmless behind "file:".
-		return refuse("this is an address, not a file", "copy the recording into the production's folder and name it here")
+		return refuse("this is an address, not a file",
+			"copy the recording into the production's folder and name it here")
 	case errors.Is(err, fs.ErrNotExist):
 		return refuse("the file does not exist", missingHint(root, full))
 	case errors.Is(err, fs.ErrPermission):
@@ -62,7 +63,8 @@ func Resolve(dir, path string) (string, error) {
 	case err != nil:
 		return "", fault.New(fault.Media, showPath(path), "the file cannot be looked at", "").Because(err)
 	case st.IsDir():
-		return refuse("this is a folder, not a file", "name the recording inside it; a project folder of a music program must be exported first")
+		return refuse("this is a folder, not a file",
+			"name the recording inside it; a project folder of a music program must be exported first")
 	case !st.Mode().IsRegular():
 		return refuse("this is not a regular file", "copy the recording itself into the production's folder")
 	}

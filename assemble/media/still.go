@@ -36,7 +36,8 @@ func DecodeStill(data []byte) (image.Image, error) {
 	case c.Width < 1 || c.Height < 1:
 		return nil, errors.New("it has no pixels")
 	case int64(c.Width)*int64(c.Height) > MaxPixels:
-		return nil, fmt.Errorf("%d by %d pixels are absurdly many, at most %d are accepted", c.Width, c.Height, MaxPixels)
+		return nil, fmt.Errorf("%d by %d pixels are absurdly many, at most %d are accepted", c.Width, c.Height,
+			MaxPixels)
 	}
 	img, err := whole()
 	if err != nil {

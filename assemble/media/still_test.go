@@ -18,7 +18,8 @@ func corners(w, h int) *image.RGBA {
 	m := image.NewRGBA(image.Rect(0, 0, w, h))
 	for y := range h {
 		for x := range w {
-			c := [4]color.RGBA{{220, 30, 30, 255}, {30, 200, 30, 255}, {30, 30, 220, 255}, {250, 250, 250, 255}}[2*(2*y/h)+2*x/w]
+			c := [4]color.RGBA{{220, 30, 30, 255}, {30, 200, 30, 255}, {30, 30, 220, 255},
+				{250, 250, 250, 255}}[2*(2*y/h)+2*x/w]
 			m.SetRGBA(x, y, c)
 		}
 	}

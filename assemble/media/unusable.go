@@ -18,7 +18,8 @@ func Unusable(what, hint, path string, mark fault.Mark, err error) *fault.Fault 
 	if errors.As(err, &f) {
 		why = f.What
 		// Another name is a help when it is a file of the same sort.
-		if strings.HasPrefix(f.Hint, "did you mean") && strings.HasSuffix(strings.ToLower(f.Hint), strings.ToLower(filepath.Ext(path))+`"?`) {
+		if strings.HasPrefix(f.Hint, "did you mean") && strings.HasSuffix(strings.ToLower(f.Hint),
+			strings.ToLower(filepath.Ext(path))+`"?`) {
 			hint = f.Hint
 		}
 	}

@@ -80,7 +80,8 @@ func TestWAVRoundTrip(t *testing.T) {
 			first := wavOf(t, b, 44100, c.format)
 			w := open(t, first)
 			if w.Rate() != 44100 || w.Channels() != channels || w.Frames() != 5001 || w.Truncated() {
-				t.Fatalf("format %d, %d channels: %d Hz, %d channels, %d frames", c.format, channels, w.Rate(), w.Channels(), w.Frames())
+				t.Fatalf("format %d, %d channels: %d Hz, %d channels, %d frames", c.format, channels, w.Rate(),
+					w.Channels(), w.Frames())
 			}
 			got, err := audio.ReadAll(w)
 			if err != nil {
@@ -121,7 +122,8 @@ func TestPCMIsLimitedAndRounded(t *testing.T) {
 
 func TestWAVWriterRefuses(t *testing.T) {
 	for _, v := range []float64{math.NaN(), math.Inf(1), math.Inf(-1)} {
-		if _, err := WriteWAV(context.Background(), &seekBuffer{}, audio.NewMemory(audio.Block{{0, v}}, 8000), PCM16); err == nil {
+		if _, err := WriteWAV(context.Background(), &seekBuffer{}, audio.NewMemory(audio.Block{{0, v}}, 8000),
+			PCM16); err == nil {
 			t.Errorf("%g was written", v)
 		}
 	}
@@ -132,7 +134,8 @@ func TestWAVWriterRefuses(t *testing.T) {
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
-	if _, err := WriteWAV(ctx, &seekBuffer{}, audio.NewMemory(noise(1, 10), 8000), PCM16); !errors.Is(err, context.Canceled) {
+	if _, err := WriteWAV(ctx, &seekBuffer{}, audio.NewMemory(noise(1, 10), 8000), PCM16); !errors.Is(err,
+		context.Canceled) {
 		t.Errorf("cancelled: %v", err)
 	}
 }
@@ -158,7 +161,8 @@ func TestRF64(t *testing.T) {
 	if string(h[:4]) != "RF64" || le.Uint32(h[4:]) != math.MaxUint32 || string(h[12:16]) != "ds64" {
 		t.Fatalf("the header begins % x", h[:20])
 	}
-	if riff, data, frames := le.Uint64(h[20:]), le.Uint64(h[28:]), le.Uint64(h[36:]); riff != uint64(len(h)-8) || data != 301*6 || frames != 301 {
+	if riff, data, frames := le.Uint64(h[20:]), le.Uint64(h[28:]), le.Uint64(h[36:]); riff != uint64(len(h)-8) ||
+		data != 301*6 || frames != 301 {
 		t.Errorf("ds64 says %d, %d, %d for a file of %d", riff, data, frames, len(h))
 	}
 	got, err := audio.ReadAll(open(t, h))
@@ -166,7 +170,8 @@ func TestRF64(t *testing.T) {
 		t.Errorf("%d frames, %v", got.Frames(), err)
 	}
 	// Below the limit the same place holds a chunk that readers skip.
-	if small := wavOf(t, b, 48000, PCM24); string(small[:4]) != "RIFF" || string(small[12:16]) != "JUNK" || len(small) != len(h) {
+	if small := wavOf(t, b, 48000, PCM24); string(small[:4]) != "RIFF" || string(small[12:16]) != "JUNK" ||
+		len(small) != len(h) {
 		t.Errorf("the small file begins % x", small[:20])
 	}
 }
@@ -211,10 +216,14 @@ func TestWAVHeaders(t *testing.T) {
 		{"8 bits", wavBytes(1, 1, 8, 8000, 2, []byte{192, 0}), 2, 0.5, false},
 		{"24 bits", wavBytes(1, 1, 24, 8000, 3, []byte{0, 0, 0xc0}), 1, -0.5, false},
 		{"32 bits", wavBytes(1, 1, 32, 8000, 4, []byte{0, 0, 0, 0x40}), 1, 0.5, false},
-		{"float", wavBytes(3, 1, 32, 8000, 4, binary.LittleEndian.AppendUint32(nil, math.Float32bits(1.5))), 1, 1.5, false},
-		{"float NaN", wavBytes(3, 1, 32, 8000, 4, binary.LittleEndian.AppendUint32(nil, math.Float32bits(float32(math.NaN())))), 1, 0, false},
-		{"double", wavBytes(3, 1, 64, 8000, 8, binary.LittleEndian.AppendUint64(nil, math.Float64bits(-0.25))), 1, -0.25, false},
-		{"double infinity", wavBytes(3, 1, 64, 8000, 8, binary.LittleEndian.AppendUint64(nil, math.Float64bits(math.Inf(1)))), 1, 0, false},
+		{"float", wavBytes(3, 1, 32, 8000, 4, binary.LittleEndian.AppendUint32(nil, math.Float32bits(1.5))), 1, 1.5,
+			false},
+		{"float NaN", wavBytes(3, 1, 32, 8000, 4, binary.LittleEndian.AppendUint32(nil,
+			math.Float32bits(float32(math.NaN())))), 1, 0, false},
+		{"double", wavBytes(3, 1, 64, 8000, 8, binary.LittleEndian.AppendUint64(nil, math.Float64bits(-0.25))), 1,
+			-0.25, false},
+		{"double infinity", wavBytes(3, 1, 64, 8000, 8, binary.LittleEndian.AppendUint64(nil,
+			math.Float64bits(math.Inf(1)))), 1, 0, false},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			w := open(t, c.data)

@@ -50,7 +50,8 @@ func NewWAVWriter(w io.WriteSeeker, rate, channels int, f Format) (*WAVWriter, e
 	if !ok {
 		return nil, fmt.Errorf("media: unknown WAV format %d", f)
 	}
-	x := &WAVWriter{w: w, out: bufio.NewWriterSize(w, readBytes), channels: channels, rate: rate, sample: sample, limit: math.MaxUint32}
+	x := &WAVWriter{w: w, out: bufio.NewWriterSize(w, readBytes), channels: channels, rate: rate, sample: sample,
+		limit: math.MaxUint32}
 	return x, nil
 }
 
@@ -276,7 +277,8 @@ func CreateWAV(ctx context.Context, path string, src audio.Source, f Format) (au
 // CreateBroadcastWAV is [CreateWAV] for a file that says where it belongs. b
 // may be filled in while src is read, for loudness that is known only at the
 // end, and may be nil.
-func CreateBroadcastWAV(ctx context.Context, path string, src audio.Source, f Format, b *Broadcast) (audio.Frames, error) {
+func CreateBroadcastWAV(ctx context.Context, path string, src audio.Source, f Format, b *Broadcast) (audio.Frames,
+	error) {
 	file, err := os.Create(path)
 	if err != nil {
 		return 0, err

@@ -25,8 +25,10 @@ func TestProbeFaultWords(t *testing.T) {
 		{"[mov,mp4,m4a,3gp,3g2,mj2 @ 0x5] [error] moov atom not found", "the file is damaged or no recording at all"},
 		{"[nut @ 0x5] [error] Format not on whitelist 'mov,matroska'", "the file is of a kind that is not accepted"},
 		{"[hls @ 0x5] [error] Protocol 'http' not on whitelist 'file'!", "the file is of a kind that is not accepted"},
-		{"[matroska,webm @ 0x5] [error] Number of streams exceeds max_streams parameter (16), see the documentation if you wish to increase it", "the file holds absurdly many streams"},
-		{"[ffv1 @ 0x5] [error] Picture size 16000x16000 exceeds specified max pixel count 33177600", "the picture is absurdly large"},
+		{"[matroska,webm @ 0x5] [error] Number of streams exceeds max_streams parameter (16), see the documentation " +
+			"if you wish to increase it", "the file holds absurdly many streams"},
+		{"[ffv1 @ 0x5] [error] Picture size 16000x16000 exceeds specified max pixel count 33177600",
+			"the picture is absurdly large"},
 		{"[error] /x.mp4: Invalid data found when processing input", "the file is damaged or no recording at all"},
 		{"[error] /x.mp4: End of file", "the file ends before there is anything in it"},
 		{"[error] something nobody has seen", "the file cannot be read as a recording"},
@@ -45,7 +47,8 @@ func TestProbeFaultPasses(t *testing.T) {
 		fault.New(fault.Failed, "", "the disk is full", ""),
 		fault.New(fault.FFmpeg, "", "ffprobe was not found", ""),
 	} {
-		for name, word := range map[string]func(context.Context, string, error) error{"probe": probeFault, "decode": decodeFault} {
+		for name, word := range map[string]func(context.Context, string, error) error{"probe": probeFault,
+			"decode": decodeFault} {
 			if got := word(context.Background(), "/x", err); got != err {
 				t.Errorf("%s: %v became %v", name, err, got)
 			}
@@ -53,7 +56,8 @@ func TestProbeFaultPasses(t *testing.T) {
 	}
 	cancelled, cancel := context.WithCancel(context.Background())
 	cancel()
-	if err := failed("moov atom not found"); probeFault(cancelled, "/x", err) != err || decodeFault(cancelled, "/x", err) != err {
+	if err := failed("moov atom not found"); probeFault(cancelled, "/x", err) != err ||
+		decodeFault(cancelled, "/x", err) != err {
 		t.Error("after a cancelled context the file is blamed")
 	}
 }
@@ -72,7 +76,8 @@ func TestOwnDeadlineBlamesTheFile(t *testing.T) {
 }
 
 func TestTimeLimit(t *testing.T) {
-	for seconds, want := range map[float64]time.Duration{0: time.Minute, 60: 2 * time.Minute, 1e30: time.Minute + MaxSeconds*time.Second} {
+	for seconds, want := range map[float64]time.Duration{0: time.Minute, 60: 2 * time.Minute,
+		1e30: time.Minute + MaxSeconds*time.Second} {
 		if got := timeLimit(seconds); got != want {
 			t.Errorf("%g s: %v, want %v", seconds, got, want)
 		}
@@ -115,19 +120,23 @@ func (f *fullDisk) Seek(int64, int) (int64, error) { return 0, f.seek }
 // Every place where writing may fail makes WriteWAV fail.
 func TestWAVWriterPassesErrors(t *testing.T) {
 	for _, room := range []int{0, 50, 70_000, 300_000, 600_000} {
-		if _, err := WriteWAV(context.Background(), &fullDisk{left: room}, audio.NewMemory(noise(2, 100_000), 48000), PCM24); !errors.Is(err, errFull) {
+		if _, err := WriteWAV(context.Background(), &fullDisk{left: room}, audio.NewMemory(noise(2, 100_000), 48000),
+			PCM24); !errors.Is(err, errFull) {
 			t.Errorf("room for %d bytes: %v", room, err)
 		}
 	}
 	seek := errors.New("not a file")
-	if _, err := WriteWAV(context.Background(), &fullDisk{left: 1 << 20, seek: seek}, audio.NewMemory(noise(1, 10), 8000), PCM16); !errors.Is(err, seek) {
+	if _, err := WriteWAV(context.Background(), &fullDisk{left: 1 << 20, seek: seek},
+		audio.NewMemory(noise(1, 10), 8000), PCM16); !errors.Is(err, seek) {
 		t.Errorf("seek: %v", err)
 	}
 	broken := errors.New("the source broke")
-	if _, err := WriteWAV(context.Background(), &fullDisk{left: 1 << 20}, brokenSource{broken}, PCM16); !errors.Is(err, broken) {
+	if _, err := WriteWAV(context.Background(), &fullDisk{left: 1 << 20}, brokenSource{broken}, PCM16); !errors.Is(err,
+		broken) {
 		t.Errorf("source: %v", err)
 	}
-	if _, err := WriteWAV(context.Background(), &fullDisk{left: 1 << 20}, brokenSource{nil}, PCM16); !errors.Is(err, io.ErrNoProgress) {
+	if _, err := WriteWAV(context.Background(), &fullDisk{left: 1 << 20}, brokenSource{nil}, PCM16); !errors.Is(err,
+		io.ErrNoProgress) {
 		t.Errorf("a source that stands still: %v", err)
 	}
 }
@@ -159,7 +168,8 @@ func TestWAVWriterAfterClose(t *testing.T) {
 // The options every file is opened with; a change must be thought about.
 func TestSafeOptions(t *testing.T) {
 	got := strings.Join(InputArgs(&ffmpeg.Tool{Codecs: []string{"wavpack"}}, "/a b"), " ")
-	want := "-protocol_whitelist file -format_whitelist mov,matroska,wav,w64,aiff,caf,flac,ogg,mp3,aac,amr,avi,mpegts -codec_whitelist " +
+	want := "-protocol_whitelist file -format_whitelist " +
+		"mov,matroska,wav,w64,aiff,caf,flac,ogg,mp3,aac,amr,avi,mpegts -codec_whitelist " +
 		strings.Join(Codecs, ",") + ",wavpack -max_streams 16 " +
 		"-max_pixels 33177600 -probesize 10M -analyzeduration 10M -itsoffset 0.000001 -i file:/a b"
 	if got != want {

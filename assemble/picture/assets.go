@@ -36,6 +36,7 @@ type Files struct {
 	Backdrop   *Asset      // behind everything; nil for a colour
 	Background color.NRGBA // below what is transparent in the backdrop
 	Behind     []Asset     // pictures behind single takes
+	Logo       *Asset      // above the title; nil for none
 }
 
 // Assets is what drawings are made with, and what their keys know it by.
@@ -43,6 +44,7 @@ type Assets struct {
 	plan.Look
 	fontID store.ID          // of all font files; zero for none
 	stills map[string]*still // pictures by their file as the manifest names it
+	logo   store.ID          // of the file; zero for none
 	ground *still            // the one that is behind everything; nil for a colour
 }
 
@@ -77,6 +79,12 @@ func ReadAssets(ctx context.Context, f Files) (*Assets, error) {
 		list.Add(a.readStill(ctx, "background", f.Dir, *f.Backdrop))
 		a.ground = a.stills[f.Backdrop.Path]
 		a.Backdrop = func(c layout.Canvas) *image.NRGBA { return a.ground.cover(c, f.Background) }
+	}
+	if f.Logo != nil {
+		list.Add(a.readStill(ctx, "logo", f.Dir, *f.Logo))
+		if s := a.stills[f.Logo.Path]; s != nil {
+			a.Look.Logo, a.logo = s.Image, s.id
+		}
 	}
 	for _, b := range f.Behind {
 		list.Add(a.readStill(ctx, "picture", f.Dir, b))

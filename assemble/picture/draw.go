@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"image"
 	"image/png"
+	"slices"
 
 	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
@@ -18,6 +19,10 @@ import (
 // pictureRule is the version of everything drawn here or in layout/card. Raise
 // it when a drawing changes.
 const pictureRule = 3
+
+// cardRule is the version of the drawings of titles and credits. Raise it when they
+// change and pictures with tiles do not.
+const cardRule = 1
 
 // Note returns what a card says, in a language, about why there is no picture.
 func Note(t plan.Tile, words *phrase.Book) string {
@@ -37,8 +42,14 @@ func Note(t plan.Tile, words *phrase.Book) string {
 	return words.Say("film.sound-only")
 }
 
-// behindBlur puts the blurred take behind a picture that is fitted.
-const behindBlur = "blur"
+// noteIn returns what the card of a tile says in a film. A finished one says
+// nothing of why there is no picture of somebody who is heard.
+func noteIn(f plan.Film, t plan.Tile, words *phrase.Book) string {
+	if !f.Rough && t.Absent == plan.Present {
+		return ""
+	}
+	return Note(t, words)
+}
 
 // scene is what the picture of a segment is drawn from: a shot, and how much
 // of it is seen.
@@ -77,6 +88,7 @@ func (m *Maker) overlay(f plan.Film, sc scene) (key store.Action, draw func() (i
 		return m.cardPage(f, sc, base)
 	}
 	o := card.OverlayOptions{Background: bg, Fonts: m.assets.Fonts}
+	var avoid []layout.Rect
 	words := phrase.Of(f.Language)
 	stills := map[layout.Rect]*still{} // behind pictures, by tile
 	for _, t := range shot.Tiles {
@@ -86,11 +98,11 @@ func (m *Maker) overlay(f plan.Film, sc scene) (key store.Action, draw func() (i
 		switch {
 		case t.Card:
 			o.Placeholders = append(o.Placeholders, card.Placeholder{
-				Tile: t.Rect, Name: t.Player, Part: t.Part, Note: Note(t, words), Expected: t.Absent == plan.Awaited,
+				Tile: t.Rect, Name: words.Typeset(t.Player), Part: words.Typeset(t.Part), Note: noteIn(f, t, words), Expected: t.Absent == plan.Awaited,
 			})
 			continue
 		case t.Shown.Meet(sc.span).Len() == 0:
-		case t.Behind == behindBlur:
+		case t.Behind == plan.BehindBlur:
 			o.Holes = append(o.Holes, t.Rect)
 		default:
 			o.Holes = append(o.Holes, t.Hole)
@@ -102,9 +114,11 @@ func (m *Maker) overlay(f plan.Film, sc scene) (key store.Action, draw func() (i
 			}
 		}
 		if sc.labels {
-			o.Labels = append(o.Labels, labelOf(t))
+			o.Labels, avoid = append(o.Labels, labelOf(t, words)), append(avoid, t.Head)
 		}
 	}
+	o.Look = m.look(f, o.Labels, avoid)
+	base = lookArg(base, o.Look)
 	key = base.Arg("background", o.Background).Arg("holes", o.Holes).Arg("fills", o.Fills).Arg("labels",
 		o.Labels).Arg("cards", o.Placeholders)
 	key = m.assets.fontArg(key, wordsOf(o)...)
@@ -123,7 +137,10 @@ func (m *Maker) overlay(f plan.Film, sc scene) (key store.Action, draw func() (i
 func (m *Maker) cardPage(f plan.Film, sc scene, base store.Action) (store.Action, func() (image.Image, error)) {
 	shot := f.Shots[sc.shot]
 	key := base.Arg("text", shot.Text).Arg("page", sc.page).Arg("background", f.Cards.Background).
-		Arg("card", f.Cards.Text(shot))
+		Arg("card", f.Cards.Text(shot)).Arg("cards", cardRule)
+	if m.assets.Look.Logo != nil && shot.Text == plan.TextTitle {
+		key = key.Input("logo", m.assets.logo)
+	}
 	return m.assets.fontArg(key, f.Cards.Text(shot)...), func() (image.Image, error) {
 		pages, err := f.Cards.Pages(m.assets.Look, shot, f.Canvas)
 		if err != nil {
@@ -133,20 +150,57 @@ func (m *Maker) cardPage(f plan.Film, sc scene, base store.Action) (store.Action
 	}
 }
 
-func labelOf(t plan.Tile) card.Label { return card.Label{Tile: t.Rect, Name: t.Player, Part: t.Part} }
+// labelOf returns the name of a tile, set as the language sets it.
+func labelOf(t plan.Tile, words *phrase.Book) card.Label {
+	return card.Label{Tile: t.Rect, Name: words.Typeset(t.Player), Part: words.Typeset(t.Part)}
+}
+
+// look returns how the names of a film are drawn, with a corner for each.
+func (m *Maker) look(f plan.Film, labels []card.Label, avoid []layout.Rect) card.LabelLook {
+	look := f.Look
+	switch {
+	case look.Style == layout.Strip:
+	case f.Corner == layout.AutoCorner || f.Corner == "":
+		look.Corners = card.PickCorners(f.Canvas, labels, avoid, look, m.assets.Fonts)
+	default:
+		look.Corners = slices.Repeat([]layout.Corner{f.Corner}, len(labels))
+	}
+	return look
+}
+
+// lookArg adds to a key how names are drawn; nothing where that is as it was before
+// there was a choice, so that such drawings keep their keys.
+func lookArg(key store.Action, look card.LabelLook) store.Action {
+	if look.Style != "" && look.Style != layout.Plate {
+		key = key.Arg("label style", look.Style)
+		if look.Style == layout.Strip {
+			key = key.Arg("strip", look.Ground)
+		}
+	}
+	if look.Screen > 0 {
+		key = key.Arg("screen", look.Screen)
+	}
+	if slices.ContainsFunc(look.Corners, func(at layout.Corner) bool { return at != layout.BottomLeft }) {
+		key = key.Arg("corners", look.Corners)
+	}
+	return key
+}
 
 // labels returns the names of a shot alone.
 func (m *Maker) labels(f plan.Film, shot plan.Shot) (store.Action, func() (image.Image, error)) {
 	var list []card.Label
+	var avoid []layout.Rect
+	words := phrase.Of(f.Language)
 	for _, t := range shot.Tiles {
 		if !t.Card { // a card has its name on it
-			list = append(list, labelOf(t))
+			list, avoid = append(list, labelOf(t, words)), append(avoid, t.Head)
 		}
 	}
+	look := m.look(f, list, avoid)
 	key := store.NewAction("labels").Version(pictureRule).Arg("canvas", f.Canvas).Arg("labels", list).Ext(".png").
 		For(fmt.Sprintf("%s %s", f.Name, shot.Show))
-	key = m.assets.fontArg(key, wordsOf(card.OverlayOptions{Labels: list})...)
-	return key, func() (image.Image, error) { return card.Labels(f.Canvas, list, m.assets.Fonts) }
+	key = m.assets.fontArg(lookArg(key, look), wordsOf(card.OverlayOptions{Labels: list})...)
+	return key, func() (image.Image, error) { return card.Labels(f.Canvas, list, look, m.assets.Fonts) }
 }
 
 // roll returns the part of the credits that passes in a scene.
@@ -157,7 +211,7 @@ func (m *Maker) roll(f plan.Film, sc scene) (store.Action, func() (image.Image, 
 	text := f.Cards.Text(shot)
 	key := store.NewAction("roll").Version(pictureRule).Arg("canvas", f.Canvas).Arg("card", text).
 		Arg("background", f.Cards.Background).Arg("scenery", f.Scenery).
-		Arg("stretch", shot.Roll.Stretch).Arg("rows", [2]int{top, height}).Ext(".png").
+		Arg("cards", cardRule).Arg("stretch", shot.Roll.Stretch).Arg("rows", [2]int{top, height}).Ext(".png").
 		For(fmt.Sprintf("%s credits", f.Name))
 	return m.assets.fontArg(key, text...), func() (image.Image, error) {
 		r, err := f.Cards.NewRoll(m.assets.Look, f.Canvas, shot.Roll.Stretch)

@@ -145,7 +145,8 @@ func (p Picker) noHardware(w plan.Want, tried []string) error {
 		tried = []string{"there is no such encoder"}
 	}
 	return fault.At(fault.FFmpeg, w.Mark, what+"; tried "+strings.Join(tried, "; "),
-		"use --encoder software, or auto for hardware where it works; else install the driver of the graphics device and an ffmpeg that was built for it")
+		"use --encoder software, or auto for hardware where it works; else install the driver of the graphics "+
+			"device and an ffmpeg that was built for it")
 }
 
 // noSoftware says which encoder is missing and how to get it.
@@ -159,7 +160,8 @@ func (p Picker) noSoftware(w plan.Want) error {
 	return fault.At(fault.FFmpeg, w.Mark,
 		fmt.Sprintf("%q is to be %s, and this ffmpeg %s was built without %s", w.Name, codecName(w.Codec),
 			p.Tool.Version.Text, strings.Join(names, " or ")),
-		"install a full build (Debian, Ubuntu: apt-get install ffmpeg; Fedora: ffmpeg from RPM Fusion; macOS: brew install ffmpeg), or write codec: h264, which plays everywhere")
+		"install a full build (Debian, Ubuntu: apt-get install ffmpeg; Fedora: ffmpeg from RPM Fusion; macOS: brew "+
+			"install ffmpeg), or write codec: h264, which plays everywhere")
 }
 
 // try encodes a few frames with hardware. What it writes at the head of
@@ -239,7 +241,9 @@ func sameHeads(paths []string) error {
 		if i == 0 {
 			first = head
 		} else if !slices.Equal(first, head) {
-			return fault.New(fault.FFmpeg, "", fmt.Sprintf("segment %d of %d was encoded so differently from the first that they do not join", i+1, len(paths)),
+			return fault.New(fault.FFmpeg, "",
+				fmt.Sprintf("segment %d of %d was encoded so differently from the first that they do not join", i+1,
+					len(paths)),
 				"run ripieno clean, then render with --encoder software; or write codec: h264")
 		}
 	}

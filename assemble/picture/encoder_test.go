@@ -39,7 +39,8 @@ func TestHardwareSettingsAreOptions(t *testing.T) {
 				continue
 			}
 			t.Logf("%s: %s", e.Name, whyNot(err))
-			for _, bad := range []string{"Unrecognized option", "Option not found", "Unable to parse", "Undefined constant", "out of range", "No such filter"} {
+			for _, bad := range []string{"Unrecognized option", "Option not found", "Unable to parse",
+				"Undefined constant", "out of range", "No such filter"} {
 				if exit.Says(bad) {
 					t.Errorf("%s: %q", e.Name, exit.Tail)
 				}
@@ -79,7 +80,8 @@ func TestHeadsThatDiffer(t *testing.T) {
 	paths := make([]string, 3)
 	for i, size := range []string{"64x64", "64x64", "128x64"} {
 		paths[i] = filepath.Join(dir, fmt.Sprintf("%d.mp4", i))
-		run(t, tool, ffmpeg.Command{Args: []string{"-f", "lavfi", "-i", "testsrc2=s=" + size, "-frames:v", fmt.Sprint(2 + i), "-c:v", "libx264", "-pix_fmt", "yuv420p", paths[i]}})
+		run(t, tool, ffmpeg.Command{Args: []string{"-f", "lavfi", "-i", "testsrc2=s=" + size, "-frames:v",
+			fmt.Sprint(2 + i), "-c:v", "libx264", "-pix_fmt", "yuv420p", paths[i]}})
 	}
 	if err := sameHeads(paths[:2]); err != nil {
 		t.Error(err)

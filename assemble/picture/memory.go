@@ -12,7 +12,9 @@ import (
 //	1080 lines, medium preset, no tiles          504 MB, with 540 lines 216 MB
 //	1080 lines, libx264, libx265, libsvtav1 alone, and with 540 lines     480, 476, 601; 181, 193, 216 MB
 //	libx264 with one thread instead of two, as films of 1080 lines have it        424; 163 MB
-//	1080 lines, veryfast preset                  303 MB, with 540 lines 156 MB (a rough cut's is faster and takes less)
+//
+// 1080 lines, veryfast preset 303 MB, with 540 lines 156 MB (a rough cut's is faster and takes less)
+//
 //	1080 lines, 9, 25, 50, 100, 200 tiles        506, 527, 557, 637, 844 MB
 //
 // The mix takes about 60 MB, whatever it mixes, and is not counted.

@@ -36,7 +36,7 @@ func pieceOf(f plan.Film, t plan.Tile, span plan.Span, line plan.Timeline,
 		Start: shown.From - span.From, Count: shown.Len(),
 		Crop: onMezzanine(t.Source, c), W: c.W, H: c.H, Hole: t.Hole,
 	}
-	if t.Behind == behindBlur {
+	if t.Behind == plan.BehindBlur {
 		p.Hole, p.Inner = t.Rect, t.Hole
 	}
 	return p, true

@@ -66,7 +66,8 @@ func ShotResults(f plan.Film, line plan.Timeline) []ShotResult {
 			g.Sheet, g.Sheets = s.Sheet+1, s.Sheets
 		}
 		for _, t := range s.Tiles {
-			tile := TileResult{Take: t.PublicTake(), X: t.Rect.X, Y: t.Rect.Y, W: t.Rect.W, H: t.Rect.H, Fit: string(t.Fit)}
+			tile := TileResult{Take: t.PublicTake(), X: t.Rect.X, Y: t.Rect.Y, W: t.Rect.W, H: t.Rect.H,
+				Fit: string(t.Fit)}
 			if t.Card {
 				tile.Card = Note(t, phrase.Of(phrase.Default))
 			} else {
@@ -100,8 +101,10 @@ func NewFlashes(film string, r flash.Result) (f *Flashes, warning string) {
 		if f.Red > f.Worst {
 			what = fmt.Sprintf("flashes red %d times within a second at %.1f s", f.Red, f.RedAt)
 		}
-		warning = fmt.Sprintf("%s %s; more than %d can harm people with photosensitive epilepsy (ITU-R BT.1702, WCAG 2.3.1): "+
-			"look for a lamp that flickers or light that changes with every beat, or warn your audience", film, what, flash.MostPerSecond)
+		warning = fmt.Sprintf("%s %s; more than %d can harm people with photosensitive epilepsy (ITU-R BT.1702, "+
+			"WCAG 2.3.1): "+
+			"look for a lamp that flickers or light that changes with every beat, or warn your audience", film, what,
+			flash.MostPerSecond)
 	}
 	return f, warning
 }

@@ -17,8 +17,11 @@ func TestARollIsDrawnInStretches(t *testing.T) {
 	for i := range 300 {
 		fmt.Fprintf(&takes, "  - {name: t%d, player: Player Number %d, part: Part %d, expected: true}\n", i, i, i)
 	}
-	man, err := manifest.Parse("production.yaml", []byte("version: 1\ntitle: Test Round\ntempo: {changes: [{measure: 1, meter: 4/4, bpm: 120}], measures: 100}\ntakes:\n"+
-		takes.String()+"picture: {labels: false, lead_in: 1, tail: 1}\nshots: [{from: m2, show: card, text: credits, roll: true}]\n"))
+	man, err := manifest.Parse("production.yaml",
+		[]byte("version: 1\ntitle: Test Round\ntempo: {changes: [{measure: 1, meter: 4/4, bpm: 120}], measures: "+
+			"100}\ntakes:\n"+
+			takes.String()+"picture: {labels: false, lead_in: 1, tail: 1}\nshots: [{from: m2, show: card, text: "+
+			"credits, roll: true}]\n"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -44,7 +47,8 @@ func TestARollIsDrawnInStretches(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if b := img.Bounds(); b.Dx() != f.Canvas.W || b.Dy() > f.Canvas.H+roll.Step*10*30 || b.Dy() != f.Canvas.H+roll.Step*(seg.Len()-1) {
+		if b := img.Bounds(); b.Dx() != f.Canvas.W || b.Dy() > f.Canvas.H+roll.Step*10*30 ||
+			b.Dy() != f.Canvas.H+roll.Step*(seg.Len()-1) {
 			t.Errorf("a segment of %d frames has a picture of %v", seg.Len(), b.Size())
 		}
 	}

@@ -24,7 +24,7 @@ tempo: {count_in: {measures: 2}, changes: [{measure: 1, meter: 4/4, bpm: 120}], 
 takes:
   - {name: oboe, player: Ada, part: Oboe, video: {file: intake/oboe.mp4, offset: 0}}
   - {name: horn, player: Ben, part: Horn, video: {file: intake/horn.mp4, offset: 0}}
-picture: {fps: 30, lead_in: 1, tail: 1, background: "#204060"}
+picture: {fps: 30, aspect: 16:9, lead_in: 1, tail: 1, background: "#204060"}
 shots: [{from: start, show: tutti}, {from: m3, show: solo, take: horn}]
 deliver: [{name: final, canvas: 1280x720}]
 `
@@ -73,7 +73,8 @@ func TestFilmAsTasks(t *testing.T) {
 	pl, f, tasks := planned(t, &recorder{})
 	n := stages(tasks)
 	// Both takes in the grid and the soloist once more, larger.
-	if n["conform"] != 3 || n["compose"] != len(pl.Films[0].Segments) || n["join"] != 1 || n["flashes"] != 1 || n["poster"] != 0 {
+	if n["conform"] != 3 || n["compose"] != len(pl.Films[0].Segments) || n["join"] != 1 || n["flashes"] != 1 ||
+		n["poster"] != 0 {
 		t.Fatalf("stages %v of %d segments", n, len(pl.Films[0].Segments))
 	}
 	at := map[string]int{}
@@ -124,7 +125,8 @@ func TestArgumentsOfConforming(t *testing.T) {
 			t.Fatal(err)
 		}
 		line := strings.Join(r.args, " ")
-		for _, want := range []string{"-i file:/takes/" + c.Take + ".mp4", "-protocol_whitelist", "-/filter_complex " + tmp + ".graph", "file:" + tmp} {
+		for _, want := range []string{"-i file:/takes/" + c.Take + ".mp4", "-protocol_whitelist",
+			"-/filter_complex " + tmp + ".graph", "file:" + tmp} {
 			if !strings.Contains(line, want) {
 				t.Errorf("%s: no %q in %s", c.Take, want, line)
 			}
@@ -212,10 +214,14 @@ func TestWhatAChangeMakesAgain(t *testing.T) {
 		{"nothing", "Test Round", "Test Round", nil},
 		{"a gain", "{name: oboe, ", "{name: oboe, gain: -3, ", nil},
 		{"another title", "Test Round", "Other Round", map[string]bool{"join": true}},
-		{"another name", "player: Ada", "player: Eve", map[string]bool{"draw": true, "compose": true, "join": true, "flashes": true}},
-		{"another solo", "take: horn", "take: oboe", map[string]bool{"conform": true, "draw": true, "compose": true, "join": true, "flashes": true}},
-		{"another background", "#204060", "#602040", map[string]bool{"draw": true, "compose": true, "join": true, "flashes": true}},
-		{"an earlier solo", "from: m3", "from: m2", map[string]bool{"conform": true, "compose": true, "join": true, "flashes": true}},
+		{"another name", "player: Ada", "player: Eve", map[string]bool{"draw": true, "compose": true, "join": true,
+			"flashes": true}},
+		{"another solo", "take: horn", "take: oboe", map[string]bool{"conform": true, "draw": true, "compose": true,
+			"join": true, "flashes": true}},
+		{"another background", "#204060", "#602040", map[string]bool{"draw": true, "compose": true, "join": true,
+			"flashes": true}},
+		{"an earlier solo", "from: m3", "from: m2", map[string]bool{"conform": true, "compose": true, "join": true,
+			"flashes": true}},
 	} {
 		_, _, now := planned(t, &recorder{}, c.old, c.new)
 		again := map[string]bool{}

@@ -21,6 +21,10 @@ import (
 // costStill is the estimated cost in seconds of one core of a still.
 const costStill = 0.4
 
+// stillLines is the short side of the stills on a storyboard. They are drawn in the
+// film's own size, so that they show what it will, and kept in this one.
+const stillLines = 360
+
 // Storyboard draws a film's shots: each as it looks in its middle, with real
 // frames of the takes at their true times. run makes what is missing of the
 // stills.
@@ -107,9 +111,6 @@ func (m *Maker) still(f plan.Film, i int, res task.Result) (image.Image, error) 
 	var shown []card.Shown
 	for k := range s.Tiles {
 		t := &f.Shots[i].Tiles[k]
-		if t.Behind == behindBlur {
-			t.Behind = "" // a storyboard does without
-		}
 		c, ok := stillOf(f, i, k, m.line)
 		if !ok {
 			continue
@@ -126,7 +127,11 @@ func (m *Maker) still(f plan.Film, i int, res task.Result) (image.Image, error) 
 			t.Shown = plan.Span{}
 			continue
 		}
-		shown = append(shown, card.Shown{Picture: img, Source: onMezzanine(t.Source, c), Hole: t.Hole})
+		part := card.Shown{Picture: img, Source: onMezzanine(t.Source, c), Hole: t.Hole}
+		if t.Behind == plan.BehindBlur {
+			part.Ground = t.Rect
+		}
+		shown = append(shown, part)
 	}
 	_, paint := m.overlay(f, scene{shot: i, labels: s.LabelsTo > s.From, span: s.Span})
 	over, err := paintOver(paint)
@@ -142,7 +147,7 @@ func (m *Maker) still(f plan.Film, i int, res task.Result) (image.Image, error) 
 		}
 		draw.Draw(over, over.Rect, roll, image.Point{}, draw.Over)
 	}
-	return card.Still(over, shown), nil
+	return card.Shrink(card.Still(over, shown), f.Canvas.Lines(stillLines)), nil
 }
 
 // paintOver returns a drawing as a picture that can be drawn upon.

@@ -24,11 +24,20 @@ type arranger struct {
 	takes   map[string]production.Take
 	places  map[string]int // of takes, see Places
 	section map[string]int // place of a section from front to back
-	grids   map[int]layout.Plan
+	grids   map[gridKey]layout.Plan
+	untiled map[string]bool // takes that no shot shows
+}
+
+// gridKey is what the grid of a shot depends on besides its canvas.
+type gridKey struct {
+	tiles  int
+	crowd  crowd
+	aspect production.Aspect
 }
 
 func newArranger(p *production.Production, facts map[string]Facts, w Want) *arranger {
-	h := &arranger{p: p, facts: facts, want: w, takes: map[string]production.Take{}, places: Places(p), section: map[string]int{}, grids: map[int]layout.Plan{}}
+	h := &arranger{p: p, facts: facts, want: w, takes: map[string]production.Take{}, places: Places(p),
+		section: map[string]int{}, grids: map[gridKey]layout.Plan{}}
 	for _, t := range p.Takes {
 		h.takes[t.Name] = t
 	}
@@ -63,14 +72,18 @@ func (h *arranger) arrange(s shot.Shot) ([][]seat, error) {
 // has tile i. Weights beat rows, and rows are for everybody's shot: a soloist
 // or a section is a plain grid.
 func (h *arranger) shape(s shot.Shot) (layout.Plan, []int, error) {
-	c, o := h.want.Canvas, gridOptions(h.p.Picture, h.want.Canvas)
+	c, o := h.want.Canvas, h.options(s)
 	many := s.Show == shot.Tutti || s.Show == shot.Soli
 	if !many {
 		order := make([]int, len(s.Takes)) // as written
 		for i := range order {
 			order[i] = i
 		}
-		plan, err := h.grid(len(s.Takes))
+		if o.Shapes != (layout.Shapes{}) {
+			plan, err := h.fill(h.aspects(s.Takes), h.aspectOf(s))
+			return plan, order, err
+		}
+		plan, err := h.grid(s, s.Takes, len(s.Takes))
 		if s.Show == shot.Pair && err == nil {
 			plan = sideBySide(plan, c, o)
 		}
@@ -93,7 +106,7 @@ func (h *arranger) shape(s shot.Shot) (layout.Plan, []int, error) {
 		plan, err := layout.Justified(h.aspects(takesInOrder(s.Takes, order)), c, o)
 		return plan, order, err
 	}
-	plan, err := h.seatGrid(takesInOrder(s.Takes, order), s.Show == shot.Tutti)
+	plan, err := h.seatGrid(s, takesInOrder(s.Takes, order))
 	return plan, order, err
 }
 
@@ -143,27 +156,14 @@ func sideBySide(p layout.Plan, c layout.Canvas, o layout.Options) layout.Plan {
 	left := layout.FloorEven((c.W - 2*t.W - gutter) / 2)
 	q := p
 	q.Rows, q.Cols = 1, 2
-	q.Tiles = []layout.Rect{{X: left, Y: t.Y + margin, W: t.W, H: t.H}, {X: left + t.W + gutter, Y: t.Y + margin, W: t.W, H: t.H}}
+	q.Tiles = []layout.Rect{{X: left, Y: t.Y + margin, W: t.W, H: t.H}, {X: left + t.W + gutter, Y: t.Y + margin,
+		W: t.W, H: t.H}}
 	return q
-}
-
-// aspects returns the shapes of the takes' own pictures, a tile's for those that
-// have none.
-func (h *arranger) aspects(takes []string) []float64 {
-	out := make([]float64, len(takes))
-	for i, name := range takes {
-		out[i] = float64(h.p.Picture.AspectW) / float64(h.p.Picture.AspectH)
-		if pic := h.facts[name].Picture; pic != nil && pic.W > 0 && pic.H > 0 {
-			out[i] = min(max(float64(pic.W)/float64(pic.H), 0.1), 10)
-		}
-	}
-	return out
 }
 
 // sheets divides a shot over as few grids as keep tiles at least so high.
 func (h *arranger) sheets(s shot.Shot, least int) ([][]seat, error) {
-	o := gridOptions(h.p.Picture, h.want.Canvas)
-	plans, err := layout.Pages(len(s.Takes), h.want.Canvas, o, 2, least)
+	plans, err := layout.Pages(len(s.Takes), h.want.Canvas, h.options(s), 2, least)
 	if err != nil {
 		return nil, h.tooMany(s, err)
 	}
@@ -185,9 +185,11 @@ func (h *arranger) sheets(s shot.Shot, least int) ([][]seat, error) {
 // around places a soloist and the others, those on several sheets when they
 // would be lower than least.
 func (h *arranger) around(s shot.Shot, least int) ([][]seat, error) {
-	plans, err := layout.AroundPages(len(s.Takes), h.want.Canvas, gridOptions(h.p.Picture, h.want.Canvas), least)
+	plans, err := layout.AroundPages(len(s.Takes), h.want.Canvas, h.options(s), least)
 	if err != nil {
-		return nil, fault.At(fault.Manifest, h.p.Shots[s.Want].Mark, fmt.Sprintf("%s: there is no room for others round take %q on a canvas of %s", h.want.Name, s.Takes[0], h.want.Canvas),
+		return nil, fault.At(fault.Manifest, h.p.Shots[s.Want].Mark,
+			fmt.Sprintf("%s: there is no room for others round take %q on a canvas of %s", h.want.Name, s.Takes[0],
+				h.want.Canvas),
 			"make smallest_tile smaller, or leave out others")
 	}
 	if err := h.room(s, len(plans)); err != nil {
@@ -211,13 +213,15 @@ func (h *arranger) room(s shot.Shot, pages int) error {
 	if pages <= s.To-s.From {
 		return nil
 	}
-	return fault.New(fault.Manifest, h.p.Path, fmt.Sprintf("%s: %d takes need %d pages, more than the shot has frames", h.want.Name, len(s.Takes), pages),
+	return fault.New(fault.Manifest, h.p.Path, fmt.Sprintf("%s: %d takes need %d pages, more than the shot has frames",
+		h.want.Name, len(s.Takes), pages),
 		"make the shot longer, or smallest_tile smaller")
 }
 
 // tooMany returns the fault of takes that do not fit.
 func (h *arranger) tooMany(s shot.Shot, err error) error {
-	return fault.New(fault.Manifest, h.p.Path, fmt.Sprintf("%s: %d takes do not fit on a canvas of %s", h.want.Name, len(s.Takes), h.want.Canvas),
+	return fault.New(fault.Manifest, h.p.Path, fmt.Sprintf("%s: %d takes do not fit on a canvas of %s", h.want.Name,
+		len(s.Takes), h.want.Canvas),
 		"use a larger canvas, a smaller gutter, or shots that show one section at a time").Because(err)
 }
 
@@ -228,20 +232,4 @@ func smallest(p layout.Plan) int {
 		low = min(low, t.H)
 	}
 	return low
-}
-
-// gridOptions scales the manifest's pixels, which are meant at 1080 lines, to
-// the canvas.
-func gridOptions(pic production.Picture, c layout.Canvas) layout.Options {
-	o := layout.Options{
-		AspectW: pic.AspectW, AspectH: pic.AspectH,
-		Gutter: c.EvenScale(float64(pic.Gutter)), Margin: c.EvenScale(float64(pic.Margin)),
-	}
-	switch pic.ShortRows {
-	case production.Spread:
-		o.Align = layout.Spread
-	case production.LeftAligned:
-		o.Align = layout.Leading
-	}
-	return o
 }

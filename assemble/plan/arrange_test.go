@@ -14,7 +14,13 @@ import (
 // one plans a single film in full HD.
 func one1080(t testing.TB, p *production.Production, facts map[string]Facts) Film {
 	t.Helper()
-	pl, err := New(p, facts, fullHD, Look{})
+	return oneFilm(t, p, facts, fullHD[0])
+}
+
+// oneFilm plans a single film.
+func oneFilm(t testing.TB, p *production.Production, facts map[string]Facts, w Want) Film {
+	t.Helper()
+	pl, err := New(p, facts, []Want{w}, Look{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -41,7 +47,8 @@ func checkTiles(t *testing.T, f Film) {
 func TestAHeavyTakeHasALargeTileInEverybodysShot(t *testing.T) {
 	p := lamplighter(t, 9)
 	p.Takes[4].Weight = 2
-	p.Shots = []production.Shot{{From: at(1), Show: "tutti"}, {From: at(3), Show: "pair", Take: "take-5", Other: "take-1"}}
+	p.Shots = []production.Shot{{From: at(1), Show: "tutti"}, {From: at(3), Show: "pair", Take: "take-5",
+		Other: "take-1"}}
 	f := one1080(t, p, filmed(p))
 	checkTiles(t, f)
 	tutti, pair := f.Shots[1], f.Shots[2]
@@ -103,13 +110,15 @@ func TestJustifiedRowsKeepEveryPictureWhole(t *testing.T) {
 func TestAShortRowIsSpreadWhenAsked(t *testing.T) {
 	p := lamplighter(t, 7) // 3, 3 and 1
 	p.Shots = []production.Shot{{From: at(1), Show: "tutti"}}
-	p.Takes = append(p.Takes, production.Take{Name: "take-8", Fit: "crop", Crop: production.Crop{X: .5, Y: .5, Zoom: 1}})
+	p.Takes = append(p.Takes, production.Take{Name: "take-8", Fit: "crop",
+		Crop: production.Crop{X: .5, Y: .5, Zoom: 1}})
 	p.Picture.ShortRows = "spread"
 	f := one1080(t, p, filmed(p))
 	checkTiles(t, f)
 	tiles := f.Shots[1].Tiles
 	if tiles[6].Rect.X != tiles[0].Rect.X || tiles[7].Rect.X != tiles[2].Rect.X {
-		t.Errorf("the last row is at %d and %d, the first from %d to %d", tiles[6].Rect.X, tiles[7].Rect.X, tiles[0].Rect.X, tiles[2].Rect.X)
+		t.Errorf("the last row is at %d and %d, the first from %d to %d", tiles[6].Rect.X, tiles[7].Rect.X,
+			tiles[0].Rect.X, tiles[2].Rect.X)
 	}
 }
 
@@ -118,7 +127,8 @@ func TestAShortRowIsSpreadWhenAsked(t *testing.T) {
 func TestAGridTooFineBecomesSheets(t *testing.T) {
 	p := lamplighter(t, 60)
 	p.Picture.SmallestTile, p.Picture.LabelsFor = 200, 1
-	p.Shots = []production.Shot{{From: at(1), Show: "tutti"}, {From: at(5), Show: "solo", Take: "take-2", Transition: production.Transition{Kind: "move", Seconds: 0.5}}}
+	p.Shots = []production.Shot{{From: at(1), Show: "tutti"}, {From: at(5), Show: "solo", Take: "take-2",
+		Transition: production.Transition{Kind: "move", Seconds: 0.5}}}
 	f := one1080(t, p, filmed(p))
 	checkTiles(t, f)
 	seen := map[string]int{}
@@ -158,11 +168,13 @@ func TestALateTakeMovesNobody(t *testing.T) {
 			p.Picture.Rows = production.Rows(rows)
 			p.Sections = []production.Section{{Name: "high"}, {Name: "low"}}
 			facts := filmed(p)
-			full := one1080(t, p, facts)
+			seats := fullHD[0]
+			seats.KeepSeats = true
+			full := oneFilm(t, p, facts, seats)
 			late := p.Takes[n/2].Name
 			facts[late] = Facts{Absent: Awaited}
 			p.Takes[n/2].Expected = true
-			before := one1080(t, p, facts)
+			before := oneFilm(t, p, facts, seats)
 			for i, tile := range full.Shots[0].Tiles {
 				if tile.Rect != before.Shots[0].Tiles[i].Rect {
 					t.Fatalf("%s, %d takes: %s moves", rows, n, tile.Take)
@@ -177,13 +189,15 @@ func big(t testing.TB) (*production.Production, map[string]Facts) {
 	p := lamplighter(t, 500)
 	p.Picture.LabelsFor = 0.2
 	kinds := []production.Shot{
-		{Show: "tutti"}, {Show: "soli", Section: "high"}, {Show: "solo", Take: "take-17"}, {Show: "pair", Take: "take-3", Other: "take-400"}, {Show: "card", Text: "title"},
+		{Show: "tutti"}, {Show: "soli", Section: "high"}, {Show: "solo", Take: "take-17"}, {Show: "pair",
+			Take: "take-3", Other: "take-400"}, {Show: "card", Text: "title"},
 	}
 	for i := range 40 {
 		s := kinds[i%len(kinds)]
 		s.From = production.Time{Seconds: 8 + 0.4*float64(i)}
 		if i > 0 {
-			s.Transition = production.Transition{Kind: []production.TransitionKind{"cut", "move", "dissolve"}[i%3], Seconds: 0.1}
+			s.Transition = production.Transition{Kind: []production.TransitionKind{"cut", "move", "dissolve"}[i%3],
+				Seconds: 0.1}
 		}
 		p.Shots = append(p.Shots, s)
 	}
@@ -220,7 +234,8 @@ func TestASCIINeedsNoLookingUp(t *testing.T) {
 	for r := ' '; r <= '~'; r++ {
 		all.WriteRune(r)
 	}
-	if missing := card.Missing(all.String()); len(missing) > 0 || !printable(all.String()) || printable("a\tb") || printable("é") {
+	if missing := card.Missing(all.String()); len(missing) > 0 || !printable(all.String()) || printable("a\tb") ||
+		printable("é") {
 		t.Errorf("missing %q", string(missing))
 	}
 }
@@ -232,7 +247,8 @@ func TestEveryCanvasHasItsOwnBestGrid(t *testing.T) {
 	facts := filmed(p)
 	pl, err := New(p, facts, []Want{
 		{Name: "hd", Canvas: layout.Canvas{W: 1920, H: 1080}}, {Name: "4k", Canvas: layout.Canvas{W: 3840, H: 2160}},
-		{Name: "vertical", Canvas: layout.Canvas{W: 1080, H: 1920}}, {Name: "square", Canvas: layout.Canvas{W: 1080, H: 1080}}, {Name: "old", Canvas: layout.Canvas{W: 1440, H: 1080}},
+		{Name: "vertical", Canvas: layout.Canvas{W: 1080, H: 1920}}, {Name: "square",
+			Canvas: layout.Canvas{W: 1080, H: 1080}}, {Name: "old", Canvas: layout.Canvas{W: 1440, H: 1080}},
 	}, Look{})
 	if err != nil {
 		t.Fatal(err)
@@ -252,7 +268,8 @@ func TestEveryCanvasHasItsOwnBestGrid(t *testing.T) {
 		t.Errorf("all canvases have the same columns: %v", columns)
 	}
 	for i, tile := range pl.Films[0].Shots[0].Tiles {
-		if big := pl.Films[1].Shots[0].Tiles[i].Rect; max(big.W-2*tile.Rect.W, 2*tile.Rect.W-big.W, big.X-2*tile.Rect.X, 2*tile.Rect.X-big.X) > 12 {
+		if big := pl.Films[1].Shots[0].Tiles[i].Rect; max(big.W-2*tile.Rect.W, 2*tile.Rect.W-big.W,
+			big.X-2*tile.Rect.X, 2*tile.Rect.X-big.X) > 12 {
 			t.Errorf("tile %d is %v in 4K and %v in HD", i, big, tile.Rect)
 		}
 	}
@@ -289,7 +306,8 @@ func soloist(t *testing.T) *production.Production {
 	p := lamplighter(t, 12)
 	p.Shots = []production.Shot{
 		{From: at(1), Show: "tutti"},
-		{From: at(3), Show: "solo", Take: "take-5", Others: "around", Transition: production.Transition{Kind: "move", Seconds: 0.5}},
+		{From: at(3), Show: "solo", Take: "take-5", Others: "around", Transition: production.Transition{Kind: "move",
+			Seconds: 0.5}},
 		{From: at(5), Show: "solo", Take: "take-5"},
 	}
 	return p
@@ -359,7 +377,8 @@ func TestOthersRoundASoloistTakeTurns(t *testing.T) {
 	}
 	p.Picture.SmallestTile, p.Shots = 800, p.Shots[1:2]
 	p.Shots[0].Transition = production.Transition{}
-	if _, err := New(p, filmed(p), fullHD, Look{}); err == nil || !strings.Contains(err.Error(), `there is no room for others round take "take-5"`) {
+	if _, err := New(p, filmed(p), fullHD, Look{}); err == nil ||
+		!strings.Contains(err.Error(), `there is no room for others round take "take-5"`) {
 		t.Errorf("no room: %v", err)
 	}
 }

@@ -9,14 +9,16 @@ import (
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/production"
+	"ripieno/assemble/report/phrase"
 	"ripieno/layout"
 	"ripieno/layout/card"
 	"ripieno/layout/shot"
 )
 
-// Texts of a card shot that stand for something else.
+// Texts of a card shot that stand for something else. TextTitle is the card with the
+// title and whose piece it is.
 const (
-	textTitle      = "title"
+	TextTitle      = "title"
 	textCredits    = "credits"
 	textDedication = "dedication"
 )
@@ -34,6 +36,7 @@ func Colour(text string) color.NRGBA {
 // hold that it names.
 type Look struct {
 	Fonts *card.Fonts // nil: the embedded ones
+	Logo  image.Image // above the title; nil for none
 	// Backdrop gives the background picture in the size of a canvas; nil when
 	// the background is a colour.
 	Backdrop func(layout.Canvas) *image.NRGBA
@@ -47,22 +50,26 @@ func (l Look) backdrop(c layout.Canvas) *image.NRGBA {
 	return l.Backdrop(c)
 }
 
-// Cards is what stands on the cards of a film, and the colour behind it.
+// Cards is what stands on the cards of a film, and the colour behind it. All texts
+// are in the language of the film and set as it sets them.
 type Cards struct {
 	Background color.NRGBA // behind and between the tiles, too
 	Title      string
-	Composer   string
-	Ensemble   string
+	Blocks     []card.TitleBlock // below the title
 	Dedication string
 	Roster     []card.Credit // everybody who is listed
+	Foot       []string      // below them
+	words      *phrase.Book
 }
 
 // newCards takes over what the manifest says. It has checked the colour's form.
-func newCards(p *production.Production) Cards {
-	return Cards{
-		Background: Colour(p.Picture.Background), Title: p.Title, Composer: p.Composer, Ensemble: p.Ensemble, Dedication: p.Dedication,
-		Roster: roster(p),
-	}
+// Takes that are gone are not listed.
+func newCards(p *production.Production, gone map[string]bool) Cards {
+	w := phrase.Of(p.Language)
+	k := Cards{Background: Colour(p.Picture.Background), Title: w.Typeset(p.Title), Dedication: w.Typeset(p.Dedication), words: w}
+	k.Blocks = titleBlocks(p, w)
+	k.Roster, k.Foot = roster(p, w, gone)
+	return k
 }
 
 // pages counts the pages of a card. Only the credits can have more than one, and
@@ -77,11 +84,15 @@ func (k Cards) pages(l Look, s Shot, c layout.Canvas) (int, error) {
 
 // Text returns everything that the drawing of a card shot depends on.
 func (k Cards) Text(s Shot) []string {
-	text := []string{s.Text, k.Title, k.Composer, k.Ensemble, k.Dedication}
+	text := []string{s.Text, k.Title, k.Dedication}
+	for _, b := range k.Blocks {
+		text = append(append(append(text, b.Main...), "\n"), b.More...)
+	}
 	if s.Text == textCredits {
 		for _, c := range k.Roster {
 			text = append(text, c.Section, c.Part, c.Name)
 		}
+		text = append(append(text, "\n"), k.Foot...)
 	}
 	return text
 }
@@ -89,53 +100,25 @@ func (k Cards) Text(s Shot) []string {
 // Pages draws a card shot for a canvas: the title, the roster, or free
 // text. There is at least one page.
 func (k Cards) Pages(l Look, s Shot, c layout.Canvas) ([]*image.NRGBA, error) {
+	o := card.TitleOptions{Background: k.Background, Fonts: l.Fonts, Backdrop: l.backdrop(c)}
 	switch s.Text {
 	case textCredits:
 		return card.Credits(c, k.credits(l, c))
-	case textTitle:
-		var lines []string
-		for _, l := range []string{k.Composer, k.Ensemble, k.Dedication} {
-			if l != "" {
-				lines = append(lines, l)
-			}
-		}
-		return one(card.Title(c, card.TitleOptions{Background: k.Background, Title: k.Title, Lines: lines, Fonts: l.Fonts, Backdrop: l.backdrop(c)}))
+	case TextTitle:
+		o.Title, o.Blocks, o.Picture = k.Title, k.Blocks, l.Logo
+		return one(card.Title(c, o))
+	case textDedication:
+		o.Title = k.Dedication
+	default:
+		o.Title = k.words.Typeset(s.Text)
 	}
-	text := s.Text
-	if text == textDedication {
-		text = k.Dedication
-	}
-	title, rest, _ := strings.Cut(text, "\n")
-	var lines []string
-	if rest != "" {
-		lines = strings.Split(rest, "\n")
-	}
-	return one(card.Title(c, card.TitleOptions{Background: k.Background, Title: title, Lines: lines, Fonts: l.Fonts, Backdrop: l.backdrop(c)}))
+	var rest string
+	o.Title, rest, _ = strings.Cut(o.Title, "\n")
+	o.Blocks = []card.TitleBlock{{Main: strings.Split(rest, "\n")}}
+	return one(card.Title(c, o))
 }
 
 func one(img *image.NRGBA, err error) ([]*image.NRGBA, error) { return []*image.NRGBA{img}, err }
-
-// roster returns everybody who is listed, all but those who are not to be heard:
-// section by section in the order in which the seats come to them, each in
-// seat order, so that a section whose seats are apart has one heading.
-func roster(p *production.Production) []card.Credit {
-	var sections []string
-	of := map[string][]card.Credit{}
-	for _, t := range p.Takes {
-		if t.Release == production.ReleaseNo {
-			continue
-		}
-		if _, met := of[t.Section]; !met {
-			sections = append(sections, t.Section)
-		}
-		of[t.Section] = append(of[t.Section], card.Credit{Section: t.Section, Part: t.Part, Name: t.PublicName()})
-	}
-	var list []card.Credit
-	for _, s := range sections {
-		list = append(list, of[s]...)
-	}
-	return list
-}
 
 // printable reports whether a text has only the printable characters of ASCII.
 func printable(s string) bool {
@@ -169,6 +152,15 @@ func checkText(p *production.Production, l Look) error {
 	check(top, "composer", p.Composer)
 	check(top, "ensemble", p.Ensemble)
 	check(top, "dedication", p.Dedication)
+	check(top, "arranger", p.Arranger)
+	check(top, "lyricist", p.Lyricist)
+	check(top, "conductor", p.Conductor)
+	check(top, "occasion", p.Occasion)
+	check(top, "date", p.Date)
+	for _, c := range p.Credits {
+		check(c.Mark, "role", c.Role)
+		check(c.Mark, "name", c.Name)
+	}
 	for _, s := range p.Sections {
 		check(s.Mark, "section", s.Name)
 	}

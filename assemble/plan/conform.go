@@ -87,7 +87,8 @@ func (f *Film) conform(h *arranger, line Timeline) {
 		w := even(int(math.Round(float64(n.rung) * float64(pic.W) / float64(pic.H))))
 		draft := f.Rough && min(pic.W, pic.H) >= draftLines
 		for _, frames := range mergeSpans(spans[n]) {
-			f.Conforms = append(f.Conforms, Conform{Take: n.take, Picture: pic, W: w, H: n.rung, Frames: frames, Draft: draft})
+			f.Conforms = append(f.Conforms, Conform{Take: n.take, Picture: pic, W: w, H: n.rung, Frames: frames,
+				Draft: draft})
 		}
 	}
 	each(func(t *Tile, n kept, frames Span) {
@@ -111,21 +112,22 @@ func (h *arranger) gridRungs(line Timeline) map[string]int {
 	for _, t := range h.p.Takes {
 		all.Takes = append(all.Takes, t.Name)
 	}
+	all = h.without(all)
 	film := Span{0, line.Frames}
 	// What cannot be laid out is told of the shots that show it.
 	sheets, _ := h.arrange(all)
 	for _, s := range slices.Concat(sheets...) {
-		if t, err := newTile(h.takes[s.take], h.facts[s.take], s.tile, line, film); err == nil {
+		if t, err := h.newTile(all, s.take, s.tile, line, film); err == nil {
 			add(s.take, t)
 		}
 	}
-	old := h.pinnedTiles()
+	old := h.pinnedTiles(all)
 	for _, t := range h.p.Takes {
 		at := h.places[t.Name] - 1
 		if at >= len(old) {
 			continue
 		}
-		if tile, err := newTile(t, h.facts[t.Name], old[at], line, film); err == nil {
+		if tile, err := h.newTile(all, t.Name, old[at], line, film); err == nil {
 			add(t.Name, tile)
 		}
 	}
@@ -134,13 +136,13 @@ func (h *arranger) gridRungs(line Timeline) map[string]int {
 
 // pinnedTiles returns the tiles of the grid in which the manifest's seats were given,
 // none where rows go by anything but seats.
-func (h *arranger) pinnedTiles() []layout.Rect {
+func (h *arranger) pinnedTiles(all shot.Shot) []layout.Rect {
 	heavy := slices.ContainsFunc(h.p.Takes, func(t production.Take) bool { return t.Weight > 1 })
 	if h.p.Seats == 0 || heavy || h.p.Picture.Rows == production.SectionRows ||
 		h.p.Picture.Rows == production.JustifiedRows {
 		return nil
 	}
-	plan, err := h.grid(h.p.Seats)
+	plan, err := h.grid(all, all.Takes, h.p.Seats)
 	if err != nil || smallest(plan) < h.want.Canvas.EvenScale(float64(h.p.Picture.SmallestTile)) {
 		return nil
 	}

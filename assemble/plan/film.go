@@ -8,7 +8,7 @@ import (
 	"ripieno/assemble/fault"
 	"ripieno/assemble/production"
 	"ripieno/layout"
-	"ripieno/layout/motion"
+	"ripieno/layout/card"
 	"ripieno/layout/shot"
 )
 
@@ -81,7 +81,7 @@ func (t Timeline) clamp(m production.Time) int {
 
 // film lays out one deliverable.
 func film(p *production.Production, facts map[string]Facts, line Timeline, shots []shot.Shot, w Want, l Look) (*Film, error) {
-	f := &Film{Name: w.Name, Canvas: w.Canvas, Rough: w.Rough, Marks: w.Marks, Codec: w.Codec, Language: p.Language, Scenery: p.Picture.Backdrop != nil, Cards: newCards(p)}
+	f := &Film{Name: w.Name, Canvas: w.Canvas, Rough: w.Rough, Marks: w.Marks, Codec: w.Codec, Language: p.Language, Scenery: p.Picture.Backdrop != nil}
 	f.FadeIn = min(line.Rate.Frame(p.Picture.FadeIn), line.Frames)
 	f.FadeOut = min(line.Rate.Frame(p.Picture.FadeOut), line.Frames)
 	f.Soften = line.Rate.Frame(p.Picture.LabelsFade)
@@ -89,8 +89,14 @@ func film(p *production.Production, facts map[string]Facts, line Timeline, shots
 	if w.Poster != nil {
 		f.Poster = min(line.clamp(*w.Poster), line.Frames-1)
 	}
+	f.Look = card.LabelLook{Style: p.Picture.LabelStyle, Screen: p.Picture.SmallestScreen, Ground: f.Cards.Background}
+	f.Corner = p.Picture.LabelCorner
 	h := newArranger(p, facts, w)
+	gone := missing(p, facts, w)
+	h.untiled = untiled(p, facts, gone)
+	f.Cards = newCards(p, gone)
 	for _, s := range shots {
+		s = h.without(s)
 		out := Shot{Span: Span{s.From, s.To}, Show: s.Show, Text: s.Text, Labels: s.Labels, Pages: 1, Sheets: 1}
 		out.LabelsTo = labelsTo(p, s, line)
 		var err error
@@ -134,10 +140,12 @@ func (f *Film) show(h *arranger, s shot.Shot, whole Shot, line Timeline) error {
 		}
 		lead := Span{out.From - out.Into.Frames, out.To}
 		for _, seat := range sheet {
-			tile, err := newTile(h.takes[seat.take], h.facts[seat.take], seat.tile, line, lead)
+			strip := f.stripOf(out, seat.tile, h.facts[seat.take])
+			tile, err := h.newTile(s, seat.take, above(seat.tile, strip), line, lead)
 			if err != nil {
 				return err
 			}
+			tile.Rect, tile.Strip, tile.Head = seat.tile, strip, head(tile, h.facts[seat.take])
 			tile.Seat = h.places[seat.take]
 			out.Tiles = append(out.Tiles, tile)
 		}
@@ -147,7 +155,8 @@ func (f *Film) show(h *arranger, s shot.Shot, whole Shot, line Timeline) error {
 }
 
 // newTile stands a take in its rectangle for one shot.
-func newTile(t production.Take, f Facts, r layout.Rect, line Timeline, span Span) (Tile, error) {
+func (h *arranger) newTile(s shot.Shot, take string, r layout.Rect, line Timeline, span Span) (Tile, error) {
+	t, f := h.takes[take], h.facts[take]
 	tile := Tile{Take: t.Name, Rect: r, Fit: t.Fit, Player: t.PublicName(), Part: t.Part, Section: t.Section, Behind: t.Behind, Absent: f.Absent, Card: f.Picture == nil, Silent: f.Sound == nil, Conform: -1}
 	if f.Absent == Withheld {
 		tile.Part, tile.Section = "", "" // in a small ensemble the part tells who it is
@@ -165,16 +174,15 @@ func newTile(t production.Take, f Facts, r layout.Rect, line Timeline, span Span
 		tile.Shown = Span{span.From, span.From}
 		return tile, nil
 	}
-	focus := layout.Focus{X: t.Crop.X, Y: t.Crop.Y, Zoom: t.Crop.Zoom}
-	if t.AutoCrop && f.Subject != nil {
-		tile.Sure = f.Subject.Confidence
-		if tile.Sure >= motion.Sure {
-			// The window's part of the picture, when it is cut to the tile.
-			wide := float64(r.W) / float64(r.H) * float64(f.Picture.H) / float64(f.Picture.W)
-			focus.X, focus.Y = f.Subject.Focus(min(1, wide), min(1, 1/wide))
+	hole := r
+	if t.Fit == "crop" && h.aspectOf(s).Shapes != (layout.Shapes{}) {
+		if hole = halved(r, f.Picture.W, f.Picture.H); hole != r {
+			tile.Behind = BehindBlur
 		}
 	}
-	placed, err := layout.Place(f.Picture.W, f.Picture.H, r, layout.Mode(t.Fit), focus)
+	focus, sure := focusOf(t, f, hole)
+	tile.Sure = sure
+	placed, err := layout.Place(f.Picture.W, f.Picture.H, hole, layout.Mode(t.Fit), focus)
 	if err != nil {
 		return tile, fault.At(fault.Manifest, t.Mark, "the picture of take "+fmt.Sprintf("%q", t.Name)+" cannot be placed in its tile",
 			"check fit and crop").Because(err)

@@ -42,7 +42,8 @@ func newMix(p *production.Production) Mix {
 		FadeIn: m.FadeIn, FadeOut: m.FadeOut,
 	}
 	for _, s := range p.Sections {
-		out.Sections = append(out.Sections, Section{s.Name, production.Slug(s.Name), audio.Decibels(s.GainDB), s.TargetLUFS})
+		out.Sections = append(out.Sections, Section{s.Name, production.Slug(s.Name), audio.Decibels(s.GainDB),
+			s.TargetLUFS})
 	}
 	return out
 }

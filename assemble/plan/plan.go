@@ -19,7 +19,8 @@ import (
 
 	"ripieno/assemble/production"
 	"ripieno/layout"
-	"ripieno/layout/motion"
+	"ripieno/layout/card"
+	"ripieno/layout/framing"
 	"ripieno/layout/shot"
 	"ripieno/mix/audio"
 	"ripieno/mix/tempo"
@@ -84,7 +85,7 @@ type Facts struct {
 	Picture *Picture
 	Sound   *Sound
 	Absent  Absence
-	Subject *motion.Subject // where the player is in the picture; nil when nobody looked
+	Subject *framing.Person // where the player is in the picture; nil when nobody looked
 }
 
 // Span is a run of frames [From, To).
@@ -131,9 +132,15 @@ type Tile struct {
 	Conform int         // index into Film.Conforms, -1 for none
 	Seat    int         // where the take sits, from 1
 	Section string      // it belongs to
+	Head    layout.Rect // on the canvas, which a name should not hide; zero where nothing is known of it
+	Strip   int         // pixels at the foot that a strip with the name takes; 0 for none
 	Sure    float64     // how sure crop: auto is of the player's place, 0 to 1; 0 when it was not asked
 	Shown   Span        // output frames in which the picture is there
 }
+
+// BehindBlur is what Tile.Behind says where the take itself, enlarged and blurred,
+// is behind its picture.
+const BehindBlur = "blur"
 
 // Shot is what the film shows over a span of output frames.
 type Shot struct {
@@ -215,10 +222,12 @@ type Film struct {
 	Shots    []Shot
 	Conforms []Conform
 	Segments []Segment
-	FadeIn   int // frames in which the film comes out of black
-	FadeOut  int // frames in which it goes into black
-	Soften   int // frames in which names come and go
-	Poster   int // output frame that is also kept as a picture; -1 for none
+	FadeIn   int            // frames in which the film comes out of black
+	FadeOut  int            // frames in which it goes into black
+	Look     card.LabelLook // of names, without corners
+	Corner   layout.Corner  // of names
+	Soften   int            // frames in which names come and go
+	Poster   int            // output frame that is also kept as a picture; -1 for none
 }
 
 // Chapter begins at an output frame.

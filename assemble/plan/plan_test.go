@@ -31,11 +31,13 @@ func lamplighter(t testing.TB, takes int) *production.Production {
 	}
 	p := &production.Production{
 		Path: "production.yaml", Tempo: m,
-		Picture: production.Picture{FPSNum: 30, FPSDen: 1, AspectW: 16, AspectH: 9, Gutter: 6, LeadIn: 2, Tail: 2, Labels: true, Background: "#101214"},
+		Picture: production.Picture{FPSNum: 30, FPSDen: 1, Aspect: production.Aspect{AspectW: 16, AspectH: 9},
+			Gutter: 6, LeadIn: 2, Tail: 2, Labels: true, Background: "#101214"},
 	}
 	for i := range takes {
 		p.Takes = append(p.Takes, production.Take{
-			Name: fmt.Sprintf("take-%d", i+1), Fit: "crop", Crop: production.Crop{X: .5, Y: .5, Zoom: 1}, Section: []string{"high", "low"}[i%2],
+			Name: fmt.Sprintf("take-%d", i+1), Fit: "crop", Crop: production.Crop{X: .5, Y: .5,
+				Zoom: 1}, Section: []string{"high", "low"}[i%2],
 		})
 	}
 	return p
@@ -66,7 +68,8 @@ func TestTimelineRunsFromLeadInToTail(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := Timeline{Rate: shot.Rate{Num: 30, Den: 1}, First: 180, Frames: 600, AudioStart: 6 * audio.Rate, AudioLen: 20 * audio.Rate}
+	want := Timeline{Rate: shot.Rate{Num: 30, Den: 1}, First: 180, Frames: 600, AudioStart: 6 * audio.Rate,
+		AudioLen: 20 * audio.Rate}
 	if line != want {
 		t.Errorf("got %+v, want %+v", line, want)
 	}
@@ -75,7 +78,8 @@ func TestTimelineRunsFromLeadInToTail(t *testing.T) {
 // The film must begin on a whole sample, or picture and sound would be apart
 // by up to a sample from the start.
 func TestTimelineBeginsOnAWholeSampleAtEveryRate(t *testing.T) {
-	for _, r := range []shot.Rate{{Num: 24, Den: 1}, {Num: 25, Den: 1}, {Num: 30, Den: 1}, {Num: 50, Den: 1}, {Num: 60, Den: 1}, {Num: 24000, Den: 1001}, {Num: 30000, Den: 1001}, {Num: 60000, Den: 1001}} {
+	for _, r := range []shot.Rate{{Num: 24, Den: 1}, {Num: 25, Den: 1}, {Num: 30, Den: 1}, {Num: 50, Den: 1},
+		{Num: 60, Den: 1}, {Num: 24000, Den: 1001}, {Num: 30000, Den: 1001}, {Num: 60000, Den: 1001}} {
 		for _, lead := range []float64{0, 0.7, 2, 3.3, 20} {
 			p := lamplighter(t, 1)
 			p.Picture.FPSNum, p.Picture.FPSDen, p.Picture.LeadIn = r.Num, r.Den, lead
@@ -88,7 +92,8 @@ func TestTimelineBeginsOnAWholeSampleAtEveryRate(t *testing.T) {
 				t.Errorf("%s, lead-in %g: the film begins at sample %v", r, lead, exact)
 			}
 			if early := 8 - lead - line.GuideAtZero(); early < -0.5/r.FPS()-1e-9 || early > 5/r.FPS() {
-				t.Errorf("%s, lead-in %g: the film begins at %v, %v s before the lead-in", r, lead, line.GuideAtZero(), early)
+				t.Errorf("%s, lead-in %g: the film begins at %v, %v s before the lead-in", r, lead, line.GuideAtZero(),
+					early)
 			}
 		}
 	}
@@ -119,7 +124,8 @@ func TestSegmentsCoverTheFilmOnceAndStayInsideShots(t *testing.T) {
 		t.Errorf("segments end at %d of %d", next, pl.Timeline.Frames)
 	}
 	// Measure 5 is 16 s of guide time, the film begins at 6: frame 300.
-	if got := f.Shots[2]; got.From != 300 || got.Show != shot.Solo || len(got.Tiles) != 1 || got.Tiles[0].Take != "take-2" {
+	if got := f.Shots[2]; got.From != 300 || got.Show != shot.Solo || len(got.Tiles) != 1 ||
+		got.Tiles[0].Take != "take-2" {
 		t.Errorf("the solo is %+v", got)
 	}
 	if got := f.Shots[0]; len(got.Tiles) != 0 || got.Text != "title" {
@@ -170,15 +176,18 @@ func TestDriftMovesPictureAndTrimCutsIt(t *testing.T) {
 	}
 }
 
+// In a rough cut.
 func TestAbsentTakesKeepTheirSeats(t *testing.T) {
 	p := lamplighter(t, 9)
 	facts := filmed(p)
-	whole, err := New(p, facts, fullHD, Look{})
+	rough := []Want{fullHD[0]}
+	rough[0].Rough = true
+	whole, err := New(p, facts, rough, Look{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	facts["take-5"] = Facts{Absent: Awaited}
-	without, err := New(p, facts, fullHD, Look{})
+	without, err := New(p, facts, rough, Look{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -253,7 +262,9 @@ func TestWithheld(t *testing.T) {
 	p.Takes[1].Release, p.Takes[1].HideName = production.ReleaseAudioOnly, true
 	p.Takes[2].Release = production.ReleaseNo
 	facts := filmed(p)
-	pl, err := New(p, facts, fullHD, Look{})
+	rough := fullHD[0]
+	rough.Rough = true
+	pl, err := New(p, facts, []Want{rough}, Look{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -262,7 +273,8 @@ func TestWithheld(t *testing.T) {
 		{Player: "Mara Voss", Part: "Horn", Absent: Present}, {Part: "Horn", Card: true, Absent: Present},
 		{Card: true, Silent: true, Absent: Withheld},
 	} {
-		if x := tiles[i]; x.Player != want.Player || x.Card != want.Card || x.Silent != want.Silent || x.Absent != want.Absent || x.Part != want.Part {
+		if x := tiles[i]; x.Player != want.Player || x.Card != want.Card || x.Silent != want.Silent ||
+			x.Absent != want.Absent || x.Part != want.Part {
 			t.Errorf("tile %d is %+v, want %+v", i, x, want)
 		}
 	}
@@ -272,7 +284,8 @@ func TestWithheld(t *testing.T) {
 	if s := pl.Strips; len(s) != 2 || s[0].Take != "take-1" || s[1].Take != "take-2" {
 		t.Errorf("strips are %+v", s)
 	}
-	if list := newCards(p).Roster; len(list) != 2 || list[0].Name != "Mara Voss" || list[1].Name != "" || list[1].Part != "Horn" {
+	if list := newCards(p, nil).Roster; len(list) != 2 || list[0].Name != "Mara Voss" || list[1].Name != "" ||
+		list[1].Part != "Horn" {
 		t.Errorf("the credits are %+v", list)
 	}
 	if facts["take-2"].Picture == nil {

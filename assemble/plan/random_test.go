@@ -31,6 +31,11 @@ func drawn(t *testing.T, r *rand.Rand) (*production.Production, map[string]Facts
 	aspect := aspects[r.IntN(len(aspects))]
 	p.Picture.AspectW, p.Picture.AspectH = aspect[0], aspect[1]
 	if r.IntN(3) == 0 {
+		p.Picture.Aspect = production.Aspect{Shapes: layout.AnyShape}
+		p.Picture.ShortRows, p.Picture.AutoGutter = production.Alignment(pick("", "stretch", "centred", "spread",
+			"left")), r.IntN(2) == 0
+	}
+	if r.IntN(3) == 0 {
 		p.Picture.SmallestTile = 20 + r.IntN(200)
 	}
 	for _, s := range []string{"front", "middle", "back"}[:r.IntN(4)] {
@@ -63,12 +68,14 @@ func drawn(t *testing.T, r *rand.Rand) (*production.Production, map[string]Facts
 			}
 		}
 	}
-	p.Shots = []production.Shot{{From: at(1), Show: "tutti"}, {From: at(3), Show: "soli", Section: "front"}, {From: at(5), Show: "solo", Take: p.Takes[r.IntN(n)].Name},
+	p.Shots = []production.Shot{{From: at(1), Show: "tutti"}, {From: at(3), Show: "soli", Section: "front"},
+		{From: at(5), Show: "solo", Take: p.Takes[r.IntN(n)].Name},
 		{From: at(6), Show: "tutti", Transition: production.Transition{Kind: "move", Seconds: 0.5}}}
 	if !hasSection(p, "front") {
 		p.Shots[1] = production.Shot{From: at(3), Show: "tutti"}
 	}
-	canvases := []layout.Canvas{{W: 1920, H: 1080}, {W: 1080, H: 1920}, {W: 1080, H: 1080}, {W: 1440, H: 1080}, {W: 3840, H: 2160},
+	canvases := []layout.Canvas{{W: 1920, H: 1080}, {W: 1080, H: 1920}, {W: 1080, H: 1080}, {W: 1440, H: 1080},
+		{W: 3840, H: 2160},
 		{W: 2 * (100 + r.IntN(1500)), H: 2 * (100 + r.IntN(1500))}}
 	return p, facts, canvases[r.IntN(len(canvases))]
 }
@@ -91,7 +98,8 @@ func TestPlansOfRandomProductions(t *testing.T) {
 	planned, tiles := 0, 0
 	for range 250 {
 		p, facts, c := drawn(t, r)
-		want := []Want{{Name: "x", Canvas: c}}
+		want := []Want{{Name: "x", Canvas: c, Rough: r.IntN(2) == 0}}
+		want[0].KeepSeats = !want[0].Rough // no take is left out
 		pl, err := New(p, facts, want, Look{})
 		if err != nil {
 			var f *fault.Fault
@@ -112,7 +120,8 @@ func TestPlansOfRandomProductions(t *testing.T) {
 			for _, tile := range s.Tiles {
 				seen[fmt.Sprint(s.Show, " ", tile.Take)]++
 			}
-			if plain := p.Picture.Rows == "grid" && s.Show == shot.Tutti && s.Sheets == 1; plain && equal(s.Tiles) {
+			if plain := p.Picture.Rows == "grid" && s.Show == shot.Tutti && s.Sheets == 1 &&
+				p.Picture.AspectW > 0; plain && equal(s.Tiles) {
 				checkLargest(t, p, c, s)
 			}
 		}
@@ -134,7 +143,11 @@ func TestPlansOfRandomProductions(t *testing.T) {
 
 func checkShot(t *testing.T, p *production.Production, facts map[string]Facts, c layout.Canvas, s Shot) {
 	t.Helper()
-	o := gridOptions(p.Picture, c)
+	tiles := len(s.Tiles)
+	if s.Sheets > 1 {
+		tiles = len(p.Takes) // gutters go by all who take turns
+	}
+	o := gridOptions(p.Picture, p.Picture.Aspect, c, tiles)
 	even := func(r layout.Rect) bool { return (r.X|r.Y|r.W|r.H)%2 == 0 }
 	within := func(r, q layout.Rect) bool {
 		return r.X >= q.X && r.Y >= q.Y && r.Right() <= q.Right() && r.Bottom() <= q.Bottom()
@@ -144,17 +157,20 @@ func checkShot(t *testing.T, p *production.Production, facts map[string]Facts, c
 		if !even(a.Rect) || !within(a.Rect, free) || a.Rect.W < 2 || a.Rect.H < 2 {
 			t.Fatalf("%s of %d on %v: tile %v, margin %d", s.Show, len(s.Tiles), c, a.Rect, o.Margin)
 		}
-		grown := layout.Rect{X: a.Rect.X - o.Gutter, Y: a.Rect.Y - o.Gutter, W: a.Rect.W + 2*o.Gutter, H: a.Rect.H + 2*o.Gutter}
+		grown := layout.Rect{X: a.Rect.X - o.Gutter, Y: a.Rect.Y - o.Gutter, W: a.Rect.W + 2*o.Gutter,
+			H: a.Rect.H + 2*o.Gutter}
 		for _, b := range s.Tiles[:i] {
 			if grown.Overlaps(b.Rect) {
-				t.Fatalf("%s of %d on %v: %v and %v are closer than %d", s.Show, len(s.Tiles), c, a.Rect, b.Rect, o.Gutter)
+				t.Fatalf("%s of %d on %v: %v and %v are closer than %d", s.Show, len(s.Tiles), c, a.Rect, b.Rect,
+					o.Gutter)
 			}
 		}
 		if a.Card || a.Shown.Len() == 0 {
 			continue
 		}
 		pic := facts[a.Take].Picture
-		if !even(a.Hole) || !within(a.Hole, a.Rect) || !even(a.Source) || !within(a.Source, layout.Rect{W: pic.W, H: pic.H}) {
+		if !even(a.Hole) || !within(a.Hole, a.Rect) || !even(a.Source) ||
+			!within(a.Source, layout.Rect{W: pic.W, H: pic.H}) {
 			t.Fatalf("%s: hole %v in %v shows %v of %dx%d", a.Take, a.Hole, a.Rect, a.Source, pic.W, pic.H)
 		}
 	}
@@ -173,7 +189,7 @@ func equal(tiles []Tile) bool {
 // numbers; rounding to even sides takes less than 4 pixels of each.
 func checkLargest(t *testing.T, p *production.Production, c layout.Canvas, s Shot) {
 	t.Helper()
-	o := gridOptions(p.Picture, c)
+	o := gridOptions(p.Picture, p.Picture.Aspect, c, len(s.Tiles))
 	n, ratio := len(s.Tiles), float64(o.AspectW)/float64(o.AspectH)
 	best := 0.0
 	for cols := 1; cols <= n; cols++ {
@@ -182,7 +198,8 @@ func checkLargest(t *testing.T, p *production.Production, c layout.Canvas, s Sho
 		h := float64(c.H-2*o.Margin-(rows-1)*o.Gutter) / float64(rows)
 		best = math.Max(best, math.Min(w, h*ratio))
 	}
-	if got := s.Tiles[0].Rect; float64(got.W) < best-4*math.Max(1, ratio) || float64(got.H) < best/ratio-4*math.Max(1, 1/ratio) {
+	if got := s.Tiles[0].Rect; float64(got.W) < best-4*math.Max(1, ratio) ||
+		float64(got.H) < best/ratio-4*math.Max(1, 1/ratio) {
 		t.Errorf("%d on %v: tiles of %v, possible %.1f by %.1f", n, c, got, best, best/ratio)
 	}
 }

@@ -81,5 +81,5 @@ func (k Cards) NewRoll(l Look, c layout.Canvas, stretch float64) (*card.Roll, er
 
 // credits returns what the roster says, in pages or as a roll.
 func (k Cards) credits(l Look, c layout.Canvas) card.CreditsOptions {
-	return card.CreditsOptions{Background: k.Background, Backdrop: l.backdrop(c), Title: k.Title, Credits: k.Roster, Fonts: l.Fonts}
+	return card.CreditsOptions{Background: k.Background, Backdrop: l.backdrop(c), Title: k.Title, Credits: k.Roster, Foot: k.Foot, Fonts: l.Fonts}
 }

@@ -33,7 +33,7 @@ func TestARollPassesInItsShot(t *testing.T) {
 				}
 				rolled++
 				s := pl.Films[0].Shots[len(pl.Films[0].Shots)-1]
-				roll, err := newCards(p).NewRoll(Look{}, c, s.Roll.Stretch)
+				roll, err := newCards(p, nil).NewRoll(Look{}, c, s.Roll.Stretch)
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -61,7 +61,7 @@ func TestARollTooFastIsRefused(t *testing.T) {
 	p := lamplighter(t, 40)
 	p.Shots = []production.Shot{{From: at(7), Show: "card", Text: "credits", Roll: true}}
 	_, err := New(p, filmed(p), fullHD, Look{})
-	if err == nil || !strings.Contains(err.Error(), "the credits need 13 seconds to roll slowly enough to be read, and the shot lasts 6.0") {
+	if err == nil || !strings.Contains(err.Error(), "the credits need 14 seconds to roll slowly enough to be read, and the shot lasts 6.0") {
 		t.Error(err)
 	}
 }
@@ -77,7 +77,7 @@ func TestTheRosterHasEachSectionOnce(t *testing.T) {
 	}
 	p.Takes = append(p.Takes, production.Take{Part: "Bassoon", Section: "bass", Release: production.ReleaseNo})
 	var got []string
-	for _, c := range newCards(p).Roster {
+	for _, c := range newCards(p, nil).Roster {
 		got = append(got, c.Section+" "+c.Part)
 	}
 	want := []string{"winds Oboe", "winds Horn", "winds Flute", "strings Viola", "strings Cello", " Narrator", " Page turner"}

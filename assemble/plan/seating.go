@@ -6,6 +6,7 @@ import (
 
 	"ripieno/assemble/production"
 	"ripieno/layout"
+	"ripieno/layout/shot"
 )
 
 // Places numbers the takes by where they sit, from 1: by their seat: where the
@@ -47,7 +48,10 @@ func inOrder[T any](takes []T, name func(T) string, places map[string]int) []int
 	for i := range order {
 		order[i] = i
 	}
-	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(places[name(takes[a])], places[name(takes[b])]) })
+	slices.SortStableFunc(order, func(a, b int) int {
+		return cmp.Compare(places[name(takes[a])],
+			places[name(takes[b])])
+	})
 	return order
 }
 
@@ -59,36 +63,38 @@ func (h *arranger) inOrder(takes []string) []int {
 // seatGrid returns a grid of takes, which are in the order of their seats. Those of
 // the first seats stand in reading order, as in the grid that was made for so
 // many; every later one takes a free cell, and when the grid has other rows
-// and columns for it, as few as possible move. all says that these are all
-// takes of the production; then a seat that nobody has stays free as long as
+// and columns for it, as few as possible move. A tutti has all takes of the
+// production; then a seat that nobody has stays free as long as
 // no later take fills it.
-func (h *arranger) seatGrid(takes []string, all bool) (layout.Plan, error) {
+func (h *arranger) seatGrid(s shot.Shot, takes []string) (layout.Plan, error) {
+	all := s.Show == shot.Tutti
 	founders := len(takes)
 	if h.p.Seats > 0 {
-		founders, _ = slices.BinarySearchFunc(takes, h.p.Seats+1, func(name string, seat int) int { return cmp.Compare(h.places[name], seat) })
+		founders, _ = slices.BinarySearchFunc(takes, h.p.Seats+1,
+			func(name string, seat int) int { return cmp.Compare(h.places[name], seat) })
 	}
 	size := founders // of the first grid
 	if all && founders > 0 && h.p.Seats > 0 {
 		size = h.p.Seats
 	}
 	if size == len(takes) && founders == len(takes) || founders == 0 {
-		return h.grid(len(takes))
+		return h.grid(s, takes, len(takes))
 	}
-	now, err := h.grid(size)
+	now, err := h.grid(s, takes, size)
 	if err != nil { // for far more than there are
-		return h.grid(len(takes))
+		return h.grid(s, takes, len(takes))
 	}
-	cells := make([]layout.Cell, founders)
+	cells, own := make([]layout.Cell, founders), now.Cells()
 	for i, name := range takes[:founders] {
 		at := i
 		if all {
 			at = h.places[name] - 1
 		}
-		cells[i] = layout.Cell{Row: at / now.Cols, Col: at % now.Cols}
+		cells[i] = own[at]
 	}
 	for n := founders + 1; n <= len(takes); n++ {
 		if n > size {
-			if now, err = h.grid(n); err != nil {
+			if now, err = h.grid(s, takes, n); err != nil {
 				return now, err
 			}
 		}
@@ -96,7 +102,14 @@ func (h *arranger) seatGrid(takes []string, all bool) (layout.Plan, error) {
 			return now, err
 		}
 	}
-	if now, err = h.grid(len(takes)); err != nil {
+	if size > len(takes) && h.aspectOf(s).Shapes != (layout.Shapes{}) {
+		// The places of those who are gone stay, too: without them the others
+		// would have another shape.
+		if now, err = h.grid(s, takes, size); err != nil {
+			return now, err
+		}
+		now = first(now, len(takes))
+	} else if now, err = h.grid(s, takes, len(takes)); err != nil {
 		return now, err
 	}
 	if cells, err = layout.Reseat(cells, now); err != nil {
@@ -109,16 +122,4 @@ func (h *arranger) seatGrid(takes []string, all bool) (layout.Plan, error) {
 func first(p layout.Plan, n int) layout.Plan {
 	p.Tiles = p.Tiles[:n]
 	return p
-}
-
-// grid returns the grid for n takes on this canvas.
-func (h *arranger) grid(n int) (layout.Plan, error) {
-	if plan, ok := h.grids[n]; ok {
-		return plan, nil
-	}
-	plan, err := layout.Grid(n, h.want.Canvas, gridOptions(h.p.Picture, h.want.Canvas))
-	if err == nil {
-		h.grids[n] = plan
-	}
-	return plan, err
 }

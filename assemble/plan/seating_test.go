@@ -60,7 +60,8 @@ func pin(p *production.Production) {
 
 // join adds a take that nobody expected at a place of the list.
 func join(p *production.Production, at int, name string) {
-	p.Takes = slices.Insert(slices.Clone(p.Takes), at, production.Take{Name: name, Fit: "crop", Crop: production.Crop{X: .5, Y: .5, Zoom: 1}, Section: "high"})
+	p.Takes = slices.Insert(slices.Clone(p.Takes), at, production.Take{Name: name, Fit: "crop",
+		Crop: production.Crop{X: .5, Y: .5, Zoom: 1}, Section: "high"})
 }
 
 // all canvases here have 1080 lines or columns, so the gutter has 6 pixels.
@@ -96,7 +97,8 @@ func TestAnUnexpectedPlayerMovesTheFewest(t *testing.T) {
 					if cells[take] != q {
 						moved++
 						if q.Row < rows && q.Col < cols {
-							t.Fatalf("%v, %d and %d: %s moves from %v to %v of %d by %d", c, n, k, take, q, cells[take], rows, cols)
+							t.Fatalf("%v, %d and %d: %s moves from %v to %v of %d by %d", c, n, k, take, q,
+								cells[take], rows, cols)
 						}
 					}
 					if cellsOf(was)[take] != cellsOf(is)[take] {
@@ -121,8 +123,12 @@ func TestPinningSeatsMovesNobody(t *testing.T) {
 	r := rand.New(rand.NewPCG(6, 3))
 	for range 150 {
 		p := lamplighter(t, 1+r.IntN(25))
-		p.Picture.Rows = []production.Rows{"grid", "grid", "sections", "justified"}[r.IntN(4)]
-		p.Picture.ShortRows = []production.Alignment{"centred", "spread", "left"}[r.IntN(3)]
+		p.Picture.Rows = production.Rows([]string{"grid", "grid", "sections", "justified"}[r.IntN(4)])
+		p.Picture.ShortRows = production.Alignment([]string{"centred", "spread", "left"}[r.IntN(3)])
+		if r.IntN(2) == 0 {
+			searched(p)
+			p.Picture.ShortRows = production.Alignment([]string{"", "stretch", "centred"}[r.IntN(3)])
+		}
 		p.Shots = []production.Shot{{From: at(1), Show: "tutti"}, {From: at(3), Show: "soli", Section: "high"}}
 		by, seats := r.Perm(len(p.Takes)), r.Perm(len(p.Takes))
 		for i := range r.IntN(len(by)) / 2 {
@@ -194,7 +200,8 @@ func TestASeatByHand(t *testing.T) {
 	p.Takes[0].Seat, p.Takes[8].Seat = 5, 1
 	at := everybody(t, p, seatCanvases[0])
 	plain := everybody(t, lamplighter(t, 9), seatCanvases[0])
-	for take, seat := range map[string]string{"take-1": "take-5", "take-9": "take-1", "take-2": "take-2", "take-5": "take-6", "take-8": "take-9"} {
+	for take, seat := range map[string]string{"take-1": "take-5", "take-9": "take-1", "take-2": "take-2",
+		"take-5": "take-6", "take-8": "take-9"} {
 		if at[take] != plain[seat] {
 			t.Errorf("%s is at %v, want the place of %s, %v", take, at[take], seat, plain[seat])
 		}

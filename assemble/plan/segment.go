@@ -34,7 +34,8 @@ func into(p *production.Production, before []Shot, s shot.Shot, line Timeline) (
 	last := before[len(before)-1]
 	if free := last.Len()/last.Pages - 1; t.Frames > free {
 		return cut, fault.At(fault.Manifest, want.Mark,
-			fmt.Sprintf("the transition takes %.2f seconds, longer than the picture before it is shown (%.2f)", line.Rate.Seconds(t.Frames), line.Rate.Seconds(last.Len()/last.Pages)),
+			fmt.Sprintf("the transition takes %.2f seconds, longer than the picture before it is shown (%.2f)",
+				line.Rate.Seconds(t.Frames), line.Rate.Seconds(last.Len()/last.Pages)),
 			"make the transition shorter, or the shot before it longer")
 	}
 	return t, nil

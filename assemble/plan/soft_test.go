@@ -18,7 +18,8 @@ func TestSoftNames(t *testing.T) {
 		p.Picture.LabelsFor = []float64{0, 0.5, 1, 3, 11}[r.IntN(5)]
 		p.Shots = []production.Shot{{From: production.Time{Edge: production.FilmStart}, Show: "tutti"}}
 		for m := 1 + r.IntN(3); m <= 8; m += 1 + r.IntN(5) {
-			s := production.Shot{From: at(m), Show: []shot.Kind{"tutti", "card", "solo"}[r.IntN(3)], Take: "take-1", Text: "x"}
+			s := production.Shot{From: at(m), Show: []shot.Kind{"tutti", "card", "solo"}[r.IntN(3)], Take: "take-1",
+				Text: "x"}
 			if r.IntN(2) == 0 {
 				s.Transition = production.Transition{Kind: "dissolve", Seconds: 0.1 + r.Float64()}
 			}
@@ -54,7 +55,8 @@ func TestSoftNames(t *testing.T) {
 			if !s.Labels || s.Into || s.From < shot.From || s.To > shot.LabelsTo || s.Soft.Frames > f.Soften {
 				t.Fatalf("%+v in a shot from %d with names to %d", s, shot.From, shot.LabelsTo)
 			}
-			if end := s.From - s.Soft.At + s.Soft.Frames; s.Soft.Out && end != shot.LabelsTo && end != shot.To-intoFrames(f, s.Shot+1) {
+			if end := s.From - s.Soft.At + s.Soft.Frames; s.Soft.Out && end != shot.LabelsTo &&
+				end != shot.To-intoFrames(f, s.Shot+1) {
 				t.Fatalf("%+v goes by frame %d, names are there to %d", s, end, shot.LabelsTo)
 			}
 		}

@@ -58,7 +58,8 @@ func TestSoloistsAreLifted(t *testing.T) {
 	sec := func(s float64) audio.Frames { return audio.FramesAt(s) }
 	want := map[string][]mix.Ride{
 		"take-1": {{Span: mix.Span{From: sec(14), To: sec(16)}, Gain: 2}},
-		"take-2": {{Span: mix.Span{From: sec(10), To: sec(14)}, Gain: 2}, {Span: mix.Span{From: sec(20), To: sec(26)}, Gain: 2}},
+		"take-2": {{Span: mix.Span{From: sec(10), To: sec(14)}, Gain: 2}, {Span: mix.Span{From: sec(20), To: sec(26)},
+			Gain: 2}},
 	}
 	for _, s := range pl.Strips {
 		if !reflect.DeepEqual(s.Lifts, want[s.Take]) {
@@ -79,18 +80,23 @@ func TestTreatment(t *testing.T) {
 	}
 	take := p.Takes[0]
 	take.Part = "Violin 2"
-	if got := treatment(take, line); got.LowCut != mix.LowCutFor("violin") || got.From != 6*audio.Rate || got.To != 26*audio.Rate {
+	if got := treatment(take, line); got.LowCut != mix.LowCutFor("violin") || got.From != 6*audio.Rate ||
+		got.To != 26*audio.Rate {
 		t.Errorf("%+v", got)
 	}
 	none, from, to := 0.0, at(2), at(4)
 	take.TrimFrom, take.TrimTo = &from, &to
 	take.Strip = production.Strip{
-		LowCutHz: &none, Mutes: []production.Mute{{From: production.Time{Seconds: 11}, To: production.Time{Seconds: 12.5}}},
-		EQ: []production.Band{{Shape: mix.HighShelf, Hz: 8000, GainDB: 2}}, Compress: &production.Compress{ThresholdDB: -20, Ratio: 3}, Delay: -0.01, DenoiseDB: 6,
+		LowCutHz: &none, Mutes: []production.Mute{{From: production.Time{Seconds: 11},
+			To: production.Time{Seconds: 12.5}}},
+		EQ: []production.Band{{Shape: mix.HighShelf, Hz: 8000,
+			GainDB: 2}}, Compress: &production.Compress{ThresholdDB: -20, Ratio: 3}, Delay: -0.01, DenoiseDB: 6,
 	}
 	want := Treatment{
-		From: 10 * audio.Rate, To: 14 * audio.Rate, Mutes: []mix.Span{{From: 11 * audio.Rate, To: audio.FramesAt(12.5)}}, LowCut: -1,
-		EQ: []mix.Band{{Shape: mix.HighShelf, Hz: 8000, Gain: 2}}, Compress: &mix.Compressor{Threshold: -20, Ratio: 3}, Delay: -0.01, Denoise: 6,
+		From: 10 * audio.Rate, To: 14 * audio.Rate, Mutes: []mix.Span{{From: 11 * audio.Rate,
+			To: audio.FramesAt(12.5)}}, LowCut: -1,
+		EQ: []mix.Band{{Shape: mix.HighShelf, Hz: 8000, Gain: 2}}, Compress: &mix.Compressor{Threshold: -20,
+			Ratio: 3}, Delay: -0.01, Denoise: 6,
 	}
 	if got := treatment(take, line); !reflect.DeepEqual(got, want) {
 		t.Errorf("%+v, want %+v", got, want)

@@ -23,7 +23,8 @@ func NewTimeline(p *production.Production) (Timeline, error) {
 	t.Frames = t.Rate.Frame(p.Tempo.End()+p.Picture.Tail) - t.First
 	if s := t.Duration(); t.Frames < 1 || s > maxHours*3600 {
 		return t, fault.New(fault.Manifest, p.Path, fmt.Sprintf("the film would be %.0f seconds long", s),
-			fmt.Sprintf("check tempo: measures and bpm, and picture: lead_in and tail; a film may last up to %d hours", maxHours))
+			fmt.Sprintf("check tempo: measures and bpm, and picture: lead_in and tail; a film may last up to %d hours",
+				maxHours))
 	}
 	t.AudioStart = audio.FramesAt(t.GuideAtZero())
 	t.AudioLen = audio.FramesAt(t.Duration())

@@ -12,11 +12,15 @@ import (
 type Want struct {
 	Name   string
 	Canvas layout.Canvas
-	Rough  bool  // the quick preview
-	Marks  bool  // with place and time burned in
-	Codec  Codec // of the picture
-	Poster *production.Time
-	Mark   fault.Mark // of the deliverable in the manifest
+	Rough  bool // the quick preview
+	// KeepSeats leaves the takes that a finished film lacks their tiles, as a rough
+	// cut does: a plan of seats needs them.
+	KeepSeats bool
+	Marks     bool  // with place and time burned in
+	Codec     Codec // of the picture
+	Poster    *production.Time
+	Aspect    production.Aspect // of its tiles; zero: the production's
+	Mark      fault.Mark        // of the deliverable in the manifest
 }
 
 // Wants returns all finished films that the manifest asks for.
@@ -24,7 +28,7 @@ func Wants(p *production.Production) []Want {
 	var wants []Want
 	for _, d := range p.Deliver {
 		wants = append(wants, Want{Name: d.Name, Canvas: layout.Canvas{W: d.W, H: d.H}, Codec: d.Codec,
-			Poster: d.Poster, Mark: d.Mark})
+			Poster: d.Poster, Aspect: d.Aspect, Mark: d.Mark})
 	}
 	return wants
 }

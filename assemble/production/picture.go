@@ -2,23 +2,29 @@ package production
 
 import (
 	"ripieno/assemble/fault"
+	"ripieno/layout"
 	"ripieno/layout/shot"
 )
 
 // Picture is what all deliverables share.
 type Picture struct {
-	FPSNum, FPSDen int // frame rate as a fraction; 30/1 when not given
-	AspectW        int // aspect of a tile, 16:9 when not given
-	AspectH        int
+	FPSNum, FPSDen int     // frame rate as a fraction; 30/1 when not given
+	Aspect                 // of tiles; any shape from 4:5 to 16:9 when not given
 	Gutter         int     // pixels between tiles at 1080 lines, scaled with the canvas; 6 when not given
 	Margin         int     // pixels round the grid at 1080 lines; 0 when not given
+	AutoGutter     bool    // no gutter is given: where shapes are searched for, many small tiles have less
+	AutoMargin     bool    // no margin is given: where shapes are searched for, it is the gutter
 	Background     string  // "#rrggbb"; "#14161a" when not given
 	Backdrop       *Asset  // a picture instead of Background, which is then only that of cards in tiles; nil for none
 	Labels         bool    // names on tiles; true when not given
 	LabelsFor      float64 // seconds of a shot in which names are shown; 0, when not given: all of it
 	LabelsFade     float64 // seconds in which names come and go; 0, when not given: at once
+	LabelStyle     layout.LabelStyle
+	LabelCorner    layout.Corner
+	SmallestScreen float64 // centimetres of the short side of a screen on which names are to be read; 0: not given
 	Rows           Rows
-	ShortRows      Alignment // of incomplete rows
+	ShortRows      Alignment // of incomplete rows; "" when not given
+	AudioOnly      AudioOnly // of players who are heard and not seen
 	SmallestTile   int       // height in pixels at 1080 lines below which a grid becomes pages; 0, when not given: any
 	Fonts          []Asset   // fill in for characters that the embedded fonts lack, in this order
 	MatchLight     bool      // match: light, bring exposure and white balance of takes together; false when not given
@@ -26,6 +32,13 @@ type Picture struct {
 	FadeOut        float64   // seconds in which it goes into black; 0 when not given
 	LeadIn         float64   // seconds of film before measure 1; 3 when not given
 	Tail           float64   // seconds of film after the last measure; 3 when not given
+}
+
+// Aspect is the shape of tiles: one, or any within a range. Its zero value is
+// none given.
+type Aspect struct {
+	AspectW, AspectH int           // without common factor; 0 for a range
+	Shapes           layout.Shapes // the range; zero for one shape
 }
 
 // Shot is one line of the shot list. It lasts until To, or until the next
@@ -43,6 +56,7 @@ type Shot struct {
 	Labels  *bool  // nil: as Picture.Labels says
 	// LabelsFor is as Picture's, nil for that one.
 	LabelsFor  *float64
+	Aspect     Aspect     // of its tiles; zero: as the deliverable or Picture says
 	Transition Transition // from the shot before
 	Mark       fault.Mark
 }
@@ -64,6 +78,7 @@ type Deliverable struct {
 	Codec Codec
 	// Poster is the moment of the film that is also kept as a picture; nil for none.
 	Poster *Time
+	Aspect Aspect // of its tiles; zero: as Picture says
 	Mark   fault.Mark
 }
 

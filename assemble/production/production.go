@@ -13,6 +13,8 @@
 package production
 
 import (
+	"time"
+
 	"fmt"
 	"ripieno/assemble/fault"
 	"ripieno/assemble/intake/limit"
@@ -31,6 +33,14 @@ type Production struct {
 	Composer   string
 	Ensemble   string
 	Dedication string
+	Arranger   string
+	Lyricist   string
+	Conductor  string
+	Occasion   string    // such as "Summer concert"
+	Date       string    // of it, as written
+	Day        time.Time // zero when Date is words and no date
+	Logo       *Asset    // a picture above the title; nil for none
+	Credits    []Credit  // besides the players
 
 	Tempo     *tempo.Map
 	Score     *score.Score // what Tempo was made from; nil when the manifest writes the tempo itself
@@ -53,6 +63,24 @@ type Production struct {
 	TakesMark fault.Mark `json:"-"`
 }
 
+// Credit is a line of the credits that is no take's.
+type Credit struct {
+	Role string // one of CreditRoles, or words of one's own
+	Name string
+	Mark fault.Mark
+}
+
+// The roles that have their own place in the credits, besides those that are only
+// called otherwise in another language.
+const (
+	RoleThanks = "thanks" // under a heading, below all others
+	RoleRights = "rights" // a sentence at the foot
+)
+
+// CreditRoles are the roles that films name in their language.
+var CreditRoles = []string{"composer", "arranger", "lyricist", "conductor", "editor", "sound", "picture", "production",
+	RoleThanks, RoleRights}
+
 // Section is a group of takes with a common gain.
 type Section struct {
 	Name       string
@@ -71,7 +99,7 @@ type Asset struct {
 // Assets returns all such files that the manifest names, as often as it does.
 func (p *Production) Assets() []Asset {
 	list := append([]Asset(nil), p.Picture.Fonts...)
-	for _, a := range []*Asset{p.Picture.Backdrop, p.Mix.Impulse} {
+	for _, a := range []*Asset{p.Picture.Backdrop, p.Logo, p.Mix.Impulse} {
 		if a != nil {
 			list = append(list, *a)
 		}

@@ -30,7 +30,7 @@ type Take struct {
 	Weight   int    // the tile covers so many cells a side; 1 when not given
 	Seat     int    // number of its cell in everybody's grid, in reading order from 1; 0 when not given
 	Crop     Crop
-	AutoCrop bool    // crop: auto, the focus is where the player moves
+	AutoCrop bool    // nothing said of it, or crop: auto: the head is kept
 	Release  Release // what may be published; the manifest's own release when the take has none
 	HideName bool    // the player's name is shown nowhere
 	Mark     fault.Mark

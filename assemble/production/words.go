@@ -110,18 +110,31 @@ const (
 // RowKinds are all of them; the first is the default.
 var RowKinds = Words[Rows]{GridRows, SectionRows, JustifiedRows}
 
+// AudioOnly is what stands for a player who is heard and not seen.
+type AudioOnly string
+
+// The ways.
+const (
+	AudioOnlyCard   AudioOnly = "card"   // a tile with their name
+	AudioOnlyCredit AudioOnly = "credit" // their name in the credits alone
+)
+
+// AudioOnlyWays are both; the first is the default.
+var AudioOnlyWays = Words[AudioOnly]{AudioOnlyCard, AudioOnlyCredit}
+
 // Alignment is where the tiles of an incomplete row stand.
 type Alignment string
 
 // The alignments.
 const (
+	Stretched   Alignment = "stretch" // tiles widened until the row is full; of tiles of any shape only
 	Centred     Alignment = "centred"
 	Spread      Alignment = "spread"
 	LeftAligned Alignment = "left"
 )
 
 // Alignments are all of them; the first is the default.
-var Alignments = Words[Alignment]{Centred, Spread, LeftAligned}
+var Alignments = Words[Alignment]{Centred, Stretched, Spread, LeftAligned}
 
 // Shows are the kinds of shot.
 var Shows = Words[shot.Kind](shot.Kinds())
@@ -176,3 +189,10 @@ const (
 
 // Withs are both.
 var Withs = Words[With]{WithMix, WithOthers}
+
+// LabelStyles are all styles of names on tiles; the first is the default.
+var LabelStyles = Words[layout.LabelStyle]{layout.Plate, layout.Shadow, layout.Strip}
+
+// LabelCorners are all places of names on tiles; the first is the default.
+var LabelCorners = Words[layout.Corner]{layout.AutoCorner, layout.BottomLeft, layout.BottomRight, layout.TopLeft,
+	layout.TopRight}

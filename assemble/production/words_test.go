@@ -18,7 +18,7 @@ import (
 func sets() map[string][]string {
 	return map[string][]string{
 		"Timing": Timings.Strings(), "Role": Roles.Strings(), "Release": Releases.Strings(), "Colour": Colours.Strings(),
-		"Range": Ranges.Strings(), "Rows": RowKinds.Strings(), "Alignment": Alignments.Strings(),
+		"Range": Ranges.Strings(), "Rows": RowKinds.Strings(), "Alignment": Alignments.Strings(), "AudioOnly": AudioOnlyWays.Strings(),
 		"Others": OtherKinds.Strings(), "TransitionKind": TransitionKinds.Strings(), "Codec": Codecs.Strings(),
 		"With": Withs.Strings(),
 	}

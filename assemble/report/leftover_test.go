@@ -136,7 +136,8 @@ func TestNoWordsInCode(t *testing.T) {
 			}
 		}
 	}
-	for _, path := range []string{"../picture/draw.go", "../intake/judge.go", "../intake/judge_picture.go", "../intake/judge_sound.go",
+	for _, path := range []string{"../picture/draw.go", "../intake/judge.go", "../intake/judge_picture.go",
+		"../intake/judge_sound.go",
 		"../intake/words.go"} {
 		for _, lit := range literals(t, path) {
 			seen++
@@ -207,13 +208,15 @@ func TestNoWordsInPages(t *testing.T) {
 			t.Fatal(err)
 		}
 		page := regexp.MustCompile(`\{\{[^}]*\}\}`).ReplaceAllString(string(data), "")
-		for _, attribute := range regexp.MustCompile(`(?:aria-label|alt|title)="([^"]*)"`).FindAllStringSubmatch(page, -1) {
+		for _, attribute := range regexp.MustCompile(`(?:aria-label|alt|title)="([^"]*)"`).FindAllStringSubmatch(page,
+			-1) {
 			if strings.Trim(attribute[1], " ,") != "" {
 				t.Errorf("%s: %s", name, attribute[0])
 			}
 		}
 		page = regexp.MustCompile(`<[^>]*>`).ReplaceAllString(page, "\n")
-		if found := regexp.MustCompile(`\p{L}{3,}`).FindAllString(strings.ReplaceAll(page, "mp3", ""), -1); len(found) > 0 {
+		if found := regexp.MustCompile(`\p{L}{3,}`).FindAllString(strings.ReplaceAll(page, "mp3", ""),
+			-1); len(found) > 0 {
 			t.Errorf("%s: %q", name, found)
 		}
 	}

@@ -142,9 +142,13 @@ func TestReviewSays(t *testing.T) {
 		"begins at guide time −9.810 s", "drift +12.5 ppm", "drift none found", "clocks differ by −0.4 ppm",
 		"placed by clap and playing", "confidence 99.7 %", "playing against clap 19 ms after the clap",
 		"confidence 61.0 %, which is not sure enough", "it could as well lie 0.68 s later", "exact within about 6 ms",
-		"Teodor Quill Clarinet record again needs review", "guess", "might begin at guide time −9.810 s", "placed not yet; a guess by clap and playing",
-		"clap at 21.81 s (61 %): ripieno sync --accept clarinet=1 Evidence for place 1 of intake/clarinet.mov harmony of the others −0.20",
-		"clap at 21.13 s (39 %): ripieno sync --accept clarinet=2", "first note at 18.00 s (<1 %): ripieno sync --accept clarinet=3",
+		"Teodor Quill Clarinet record again " +
+			"needs review", "guess", "might begin at guide time " +
+			"−9.810 s", "placed not yet; a guess by clap and playing",
+		"clap at 21.81 s (61 %): ripieno sync --accept clarinet=1 Evidence for place 1 of intake/clarinet.mov " +
+			"harmony of the others −0.20",
+		"clap at 21.13 s (39 %): ripieno sync --accept " +
+			"clarinet=2", "first note at 18.00 s (<1 %): ripieno sync --accept clarinet=3",
 		"ripieno sync --snippets",
 		"loudness −25.0 LUFS highest peak −10.1 dBFS quietest moments −63.5 dBFS",
 		"Timing: notes lie about 11 ms round the beats (46 notes).",
@@ -331,10 +335,12 @@ func TestLettersOfTakesNotUsed(t *testing.T) {
 				release      string
 				says         string
 			}{
-				{left: true, says: "It is not in the film yet"}, {partly: true, says: "It is only partly in the film yet"},
+				{left: true, says: "It is not in the film yet"}, {partly: true,
+					says: "It is only partly in the film yet"},
 				{left: true, release: "no", says: "nothing of it is published"},
 			} {
-				r.Takes = []Reviewed{{Name: "horn-2", Player: "Ilse Brandt", Level: level, Findings: asks, LeftOut: c.left, Partly: c.partly, Release: c.release}}
+				r.Takes = []Reviewed{{Name: "horn-2", Player: "Ilse Brandt", Level: level, Findings: asks,
+					LeftOut: c.left, Partly: c.partly, Release: c.release}}
 				got := r.letter(0)
 				if used.MatchString(strings.ReplaceAll(got, "we cannot use it", "")) {
 					t.Errorf("level %s, %d questions, %+v:\n%s", level, len(asks), c, got)
@@ -342,12 +348,14 @@ func TestLettersOfTakesNotUsed(t *testing.T) {
 				if (level == LevelOK || level == LevelAsk) && !strings.Contains(got, c.says) {
 					t.Errorf("level %s, %d questions: the letter does not say %q:\n%s", level, len(asks), c.says, got)
 				}
-				if level == LevelAsk && asks != nil && c.release == "" && !strings.Contains(got, "- Could you come closer?") {
+				if level == LevelAsk && asks != nil && c.release == "" &&
+					!strings.Contains(got, "- Could you come closer?") {
 					t.Errorf("the question is missing:\n%s", got)
 				}
 			}
 			r.Takes[0].LeftOut, r.Takes[0].Partly, r.Takes[0].Release = false, false, ""
-			if got := r.letter(0); (level == LevelOK || level == LevelAsk) && (!used.MatchString(got) || strings.Contains(got, "not in the film")) {
+			if got := r.letter(0); (level == LevelOK || level == LevelAsk) && (!used.MatchString(got) ||
+				strings.Contains(got, "not in the film")) {
 				t.Errorf("level %s: a take that is used:\n%s", level, got)
 			}
 		}
@@ -359,7 +367,8 @@ func TestLettersOfTakesNotUsed(t *testing.T) {
 func TestReviewGuess(t *testing.T) {
 	r := review(t)
 	page := written(t, r)
-	if strings.Count(page, `class="wave guess"`) != 1 || strings.Count(page, `class="guessed"`) != 1 || !strings.Contains(page, `<pattern id="hatch"`) {
+	if strings.Count(page, `class="wave guess"`) != 1 || strings.Count(page, `class="guessed"`) != 1 ||
+		!strings.Contains(page, `<pattern id="hatch"`) {
 		t.Error("the guess is not drawn as one, or others are")
 	}
 	if !strings.Contains(page, `aria-label="A guess, at the likeliest place: loudness over the piece`) {
@@ -367,7 +376,8 @@ func TestReviewGuess(t *testing.T) {
 	}
 	r.Takes[2].Guess, r.Takes[2].Places[0].Sure = false, true
 	page = written(t, r)
-	for _, no := range []string{`"wave guess"`, `class="guessed"`, "--accept clarinet", `badge review">needs review</p>`, "to review</dt>"} {
+	for _, no := range []string{`"wave guess"`, `class="guessed"`, "--accept clarinet",
+		`badge review">needs review</p>`, "to review</dt>"} {
 		if strings.Contains(page, no) {
 			t.Errorf("a page without guesses has %s", no)
 		}

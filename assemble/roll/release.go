@@ -33,7 +33,8 @@ func Releases(man *production.Production) []takes.Fault {
 	if len(missing) > 0 {
 		list = append([]takes.Fault{takes.NewFault("", takes.KindRelease, fault.New(fault.Decision, man.Path,
 			fmt.Sprintf("no release is written down for %d of %d takes: %s", len(missing), in, firstOf(missing)),
-			"ask the players, and the guardians of minors, what may be published, and write release: yes, audio-only or no under each take, or release: yes above takes for all"))}, list...)
+			"ask the players, and the guardians of minors, what may be published, and write release: yes, "+
+				"audio-only or no under each take, or release: yes above takes for all"))}, list...)
 	}
 	return list
 }

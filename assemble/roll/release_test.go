@@ -15,7 +15,9 @@ func TestManyOpenReleasesStayReadable(t *testing.T) {
 	if got := firstOf(names); got != strings.Join(names, ", ") {
 		t.Errorf("twelve: %s", got)
 	}
-	if got, end := firstOf(append(names, `"m"`, `"n"`)), `"l" and 2 more, which ripieno rollcall lists`; !strings.HasSuffix(got, end) || strings.Contains(got, `"m"`) {
+	if got, end := firstOf(append(names, `"m"`,
+		`"n"`)), `"l" and 2 more, which ripieno rollcall lists`; !strings.HasSuffix(got, end) ||
+		strings.Contains(got, `"m"`) {
 		t.Errorf("fourteen: %s", got)
 	}
 }

@@ -123,6 +123,7 @@ func (l *Line) note(findings []intake.Finding) {
 
 // rejection says that a take cannot be used as it is.
 func rejection(t production.Take, worst intake.Finding) takes.Fault {
-	return takes.Fault{Take: t.Name, Kind: takes.KindRejected, What: fmt.Sprintf("take %q has to come again: %s", t.Name,
+	return takes.Fault{Take: t.Name, Kind: takes.KindRejected, What: fmt.Sprintf("take %q has to come again: %s",
+		t.Name,
 		worst.What), Hint: worst.Ask}
 }

@@ -14,7 +14,8 @@ import (
 // TestRoll covers every status; the day itself is not late, the next one is.
 func TestRoll(t *testing.T) {
 	man := &production.Production{Takes: []production.Take{
-		{Name: "oboe", Player: "Mara Voss", Part: "Oboe", Video: &production.File{Path: "intake/o.mov"}, Audio: &production.File{Path: "intake/o.wav"}},
+		{Name: "oboe", Player: "Mara Voss", Part: "Oboe", Video: &production.File{Path: "intake/o.mov"},
+			Audio: &production.File{Path: "intake/o.wav"}},
 		{Name: "horn", Expected: true},
 		{Name: "flute", Video: &production.File{Path: "intake/f.mp4"}},
 		{Name: "cello", Video: &production.File{Path: "intake/c.mp4"}},
@@ -25,9 +26,11 @@ func TestRoll(t *testing.T) {
 	check := Check{
 		Takes: []Checked{
 			{Name: "oboe", Level: "ask", Findings: []intake.Finding{quiet, fine}}, {Name: "horn", Level: LevelMissing},
-			{Name: "flute", Level: "redo", Findings: []intake.Finding{broken, quiet}}, {Name: "cello", Level: "redo", Findings: []intake.Finding{broken}},
+			{Name: "flute", Level: "redo", Findings: []intake.Finding{broken, quiet}}, {Name: "cello", Level: "redo",
+				Findings: []intake.Finding{broken}},
 		},
-		Faults: []takes.Fault{{Take: "horn", Kind: takes.KindMissing}, {Take: "cello", Kind: takes.KindUnreadable, What: "no such file"}},
+		Faults: []takes.Fault{{Take: "horn", Kind: takes.KindMissing}, {Take: "cello", Kind: takes.KindUnreadable,
+			What: "no such file"}},
 	}
 	due := time.Date(2031, 6, 12, 0, 0, 0, 0, time.UTC)
 	for _, c := range []struct {
@@ -58,7 +61,8 @@ func TestRoll(t *testing.T) {
 		if r.Counts.In != 1 || r.Counts.Rejected != 2 || r.Counts.Missing+r.Counts.Late != 1 {
 			t.Errorf("counts %+v", r.Counts)
 		}
-		if o := r.Takes[0]; !slices.Equal(o.Why, []string{"it is soft"}) || len(o.Ask) != 1 || strings.Join(o.Files, " ") != "intake/o.mov intake/o.wav" {
+		if o := r.Takes[0]; !slices.Equal(o.Why, []string{"it is soft"}) || len(o.Ask) != 1 ||
+			strings.Join(o.Files, " ") != "intake/o.mov intake/o.wav" {
 			t.Errorf("the oboe's line is %+v", o)
 		}
 	}

@@ -13,7 +13,8 @@ import (
 // of the gravest.
 func TestVerdict(t *testing.T) {
 	asks := func(name, what, hint string, choice bool) takes.Fault {
-		return takes.Fault{Take: name, Kind: takes.KindUnplaced, What: name + ": needs review: " + what, Hint: hint, Asks: true, Choice: choice}
+		return takes.Fault{Take: name, Kind: takes.KindUnplaced, What: name + ": needs review: " + what, Hint: hint,
+			Asks: true, Choice: choice}
 	}
 	silent := asks("tuba", "nothing is heard", "write cue_at", false)
 	horn := asks("horn-2", "clap at 12.34 s (88 %) or 9.94 s (11 %)", "accept horn-2=1", true)
@@ -26,11 +27,13 @@ func TestVerdict(t *testing.T) {
 		sync, other string
 	}{
 		{"nothing", nil, "", ""},
-		{"one", []takes.Fault{horn}, "horn-2: needs review: clap at 12.34 s (88 %) or 9.94 s (11 %)\n  hint: accept horn-2=1",
+		{"one", []takes.Fault{horn}, "horn-2: needs review: clap at 12.34 s (88 %) or 9.94 s (11 %)\n  hint: accept " +
+			"horn-2=1",
 			"1 take needs review and is left out: horn-2\n  hint: run `ripieno sync`"},
 		{"all kinds", []takes.Fault{silent, cut, horn, viola, late},
 			"intake/oboe.mp4: cut off\n  hint: ask again\ntake \"bell\" is not in yet\n  hint: wait\n" +
-				"tuba: needs review: nothing is heard\nhorn-2: needs review: clap at 12.34 s (88 %) or 9.94 s (11 %)\n" +
+				"tuba: needs review: nothing is heard\nhorn-2: needs review: clap at 12.34 s (88 %) or 9.94 s " +
+				"(11 %)\n" +
 				"viola: needs review: clap at 3.00 s (60 %) or 4.00 s (40 %)\n  hint: accept horn-2=1",
 			"intake/oboe.mp4: cut off\n  hint: ask again\ntake \"bell\" is not in yet\n  hint: wait\n" +
 				"3 takes need review and are left out: tuba, horn-2, viola\n  hint: run `ripieno sync`"},

@@ -15,7 +15,8 @@ import (
 func TestManifestsAreRewrittenWhereTheyAre(t *testing.T) {
 	dir := t.TempDir()
 	real, link := filepath.Join(dir, "round.yaml"), filepath.Join(dir, "production.yaml")
-	err := errors.Join(os.WriteFile(real, []byte("version: 1\n"), 0o600), os.Chmod(real, 0o640), os.Symlink("round.yaml", link))
+	err := errors.Join(os.WriteFile(real, []byte("version: 1\n"), 0o600), os.Chmod(real, 0o640),
+		os.Symlink("round.yaml", link))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -114,6 +114,7 @@ func (s *Session) remove(ctx context.Context, path string, hash store.ID, out *S
 			return nil
 		}
 	}
-	out.Notes = append(out.Notes, fmt.Sprintf("%s is of an earlier run and no part of this one; it was changed since, so it is left", path))
+	out.Notes = append(out.Notes, fmt.Sprintf("%s is of an earlier run and no part of this one; it was changed "+
+		"since, so it is left", path))
 	return ctx.Err()
 }

@@ -31,7 +31,8 @@ func TestListOfStems(t *testing.T) {
 			t.Errorf("%q was listed", file)
 		}
 	}
-	for _, text := range []string{"", "\n", "takes/a.wav\n", hash, hash + " takes/a.wav\n", hash[:60] + "  takes/a.wav\n"} {
+	for _, text := range []string{"", "\n", "takes/a.wav\n", hash, hash + " takes/a.wav\n",
+		hash[:60] + "  takes/a.wav\n"} {
 		if got := stems.parse(text); got != nil {
 			t.Errorf("%q was read as %v", text, got)
 		}
@@ -41,14 +42,16 @@ func TestListOfStems(t *testing.T) {
 // Whatever a list says, no file outside the two folders of stems is named.
 func FuzzListOfStems(f *testing.F) {
 	hash := store.ID{7}.String()
-	for _, seed := range []string{"", hash + "  takes/a.wav\n", hash + "  takes/../a.wav", hash + "  sections//b.wav\n\n", hash + "  /etc/a.wav"} {
+	for _, seed := range []string{"", hash + "  takes/a.wav\n", hash + "  takes/../a.wav",
+		hash + "  sections//b.wav\n\n", hash + "  /etc/a.wav"} {
 		f.Add(seed)
 	}
 	f.Fuzz(func(t *testing.T, text string) {
 		list := stems.parse(text)
 		for _, s := range list {
 			dir := filepath.Dir(filepath.Join("out/stems", filepath.FromSlash(s.File)))
-			if dir != filepath.FromSlash("out/stems/takes") && dir != filepath.FromSlash("out/stems/sections") || !strings.HasSuffix(s.File, ".wav") {
+			if dir != filepath.FromSlash("out/stems/takes") && dir != filepath.FromSlash("out/stems/sections") ||
+				!strings.HasSuffix(s.File, ".wav") {
 				t.Errorf("%q leads to %q", s.File, dir)
 			}
 		}
@@ -61,5 +64,6 @@ func FuzzListOfStems(f *testing.F) {
 // isSound reports whether a file can be one of a mix, for the tests.
 func isSound(file string) bool {
 	folder, name, ok := strings.Cut(file, "/")
-	return ok && !strings.Contains(name, "/") && strings.HasSuffix(name, ".wav") && (folder == "takes" || folder == "sections")
+	return ok && !strings.Contains(name, "/") && strings.HasSuffix(name, ".wav") && (folder == "takes" ||
+		folder == "sections")
 }

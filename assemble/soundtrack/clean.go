@@ -105,7 +105,8 @@ func (r *CleanResult) words() []string {
 	}
 	var notes []string
 	if r.Reduced > 0 && r.Distance != nil {
-		notes = append(notes, fmt.Sprintf("noise %.0f dB under the playing, reduced by up to %.0f dB", *r.Distance, r.Reduced))
+		notes = append(notes, fmt.Sprintf("noise %.0f dB under the playing, reduced by up to %.0f dB", *r.Distance,
+			r.Reduced))
 	}
 	return notes
 }

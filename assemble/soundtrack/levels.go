@@ -54,7 +54,8 @@ func heldBack(voice mix.Analysis) []string {
 	case by < 0.5:
 		return nil
 	case noisy:
-		return []string{fmt.Sprintf("kept %.1f dB softer, or its noise would be heard; denoise: or gain: brings it up", float64(by))}
+		return []string{fmt.Sprintf("kept %.1f dB softer, or its noise would be heard; denoise: or gain: brings it up",
+			float64(by))}
 	}
 	return []string{fmt.Sprintf("so soft that %.0f dB of gain leave it %.1f dB short", float64(mix.MostBoost),
 		float64(by))}
@@ -66,7 +67,8 @@ func (t *Track) Levels(pl *plan.Plan, rep Report, heard []mix.Heard, fonts *card
 	o := card.LevelsOptions{
 		Title: t.title + " · levels", Target: t.mix.Loudness, Seconds: t.line.AudioLen.Seconds(), Step: rep.Curve.Step.Seconds(), Fonts: fonts,
 		Summary: fmt.Sprintf("integrated %s LUFS · range %s LU · true peak %s dBTP · limiter %.1f dB at most",
-			level(float64(after.Integrated)), level(float64(after.Range)), level(float64(after.TruePeak)), float64(rep.Master.Reduction)),
+			level(float64(after.Integrated)), level(float64(after.Range)), level(float64(after.TruePeak)),
+			float64(rep.Master.Reduction)),
 	}
 	for i, p := range t.parts {
 		a, v, gain := rep.Strips[i], rep.Voices[i], float64(rep.Gains[i])

@@ -32,7 +32,8 @@ func planned(t *testing.T, tool *ffmpeg.Tool, changes ...string) *Track {
 	pl := plantest.Plan(t, round, false, changes...)
 	var sounds []Sound
 	for _, s := range pl.Strips {
-		made := task.File(task.Task{ID: task.ID("sound", s.Take), Action: store.NewAction("sound").Arg("take", s.Take).Files("sound.wav")}, "sound.wav")
+		made := task.File(task.Task{ID: task.ID("sound", s.Take), Action: store.NewAction("sound").Arg("take",
+			s.Take).Files("sound.wav")}, "sound.wav")
 		sounds = append(sounds, Sound{Samples: made, Name: s.Take, File: "intake/" + s.Take + ".wav", Seconds: 60})
 	}
 	return New(tool, 2, pl, sounds, nil)
@@ -63,7 +64,8 @@ func TestMixAsTasks(t *testing.T) {
 		"level/cello": {"sound/cello"},
 		"heard/cello": {"sound/cello", "level/cello"},
 		"voice/cello": {"sound/cello", "level/cello", "heard/cello"},
-		"sum": {"level/oboe", "heard/oboe", "voice/oboe", "level/cello", "heard/cello", "voice/cello", "level/bass", "heard/bass",
+		"sum": {"level/oboe", "heard/oboe", "voice/oboe", "level/cello", "heard/cello", "voice/cello", "level/bass",
+			"heard/bass",
 			"voice/bass"},
 		"master":              {"sum"},
 		"stem/bass":           {"level/bass", "heard/bass", "voice/bass"},
@@ -78,7 +80,8 @@ func TestMixAsTasks(t *testing.T) {
 	for _, s := range track.Stems() {
 		files = append(files, s.File)
 	}
-	want := []string{"stems/takes/oboe.wav", "stems/takes/cello.wav", "stems/takes/bass.wav", "stems/sections/winds.wav", "stems/sections/low-strings.wav"}
+	want := []string{"stems/takes/oboe.wav", "stems/takes/cello.wav", "stems/takes/bass.wav",
+		"stems/sections/winds.wav", "stems/sections/low-strings.wav"}
 	if !slices.Equal(files, want) {
 		t.Errorf("stems lie at %q, want %q", files, want)
 	}
@@ -94,12 +97,16 @@ func TestWhatAChangeMixesAgain(t *testing.T) {
 		{"nothing", "Test Round", "Test Round", ""},
 		{"a gain", "{name: bass, ", "{name: bass, gain: -3, ", "sum master stem/bass section/low strings"},
 		{"a section's gain", "gain: -1.5", "gain: -2", "sum master stem/cello stem/bass section/low strings"},
-		{"a trim", "{name: bass, ", "{name: bass, trim: {to: m3}, ", "level/bass heard/bass voice/bass sum master stem/bass section/low strings"},
-		{"a take as recorded", "{name: bass, ", "{name: bass, clean: off, ", "voice/bass sum master stem/bass section/low strings"},
-		{"a take with its noise", "{name: bass, ", "{name: bass, clean: {noise: false}, ", "voice/bass sum master stem/bass section/low strings"},
+		{"a trim", "{name: bass, ", "{name: bass, trim: {to: m3}, ",
+			"level/bass heard/bass voice/bass sum master stem/bass section/low strings"},
+		{"a take as recorded", "{name: bass, ", "{name: bass, clean: off, ",
+			"voice/bass sum master stem/bass section/low strings"},
+		{"a take with its noise", "{name: bass, ", "{name: bass, clean: {noise: false}, ",
+			"voice/bass sum master stem/bass section/low strings"},
 		{"the loudness", "loudness: -16", "loudness: -18", "master"},
 		{"the title", "Test Round", "Other Round", "master"},
-		{"a fade", "room: 0.2", "room: 0.2, fade_in: 1", "sum master stem/oboe stem/cello stem/bass section/winds section/low strings"},
+		{"a fade", "room: 0.2", "room: 0.2, fade_in: 1",
+			"sum master stem/oboe stem/cello stem/bass section/winds section/low strings"},
 	} {
 		var again []string
 		for _, x := range task.Collect(edges(planned(t, plainTool(nil), c.old, c.new))...) {
@@ -107,7 +114,8 @@ func TestWhatAChangeMixesAgain(t *testing.T) {
 				again = append(again, x.ID)
 			}
 		}
-		want := strings.FieldsFunc(strings.ReplaceAll(strings.ReplaceAll(c.again, "low strings", "low_strings"), " ", ","), func(r rune) bool { return r == ',' })
+		want := strings.FieldsFunc(strings.ReplaceAll(strings.ReplaceAll(c.again, "low strings", "low_strings"), " ",
+			","), func(r rune) bool { return r == ',' })
 		for i := range want {
 			want[i] = strings.ReplaceAll(want[i], "low_strings", "low strings")
 		}

@@ -28,19 +28,26 @@ func TestEveryIngredientCounts(t *testing.T) {
 	}
 	seen := map[ID]string{base().ID(): "base"}
 	for name, a := range map[string]Action{
-		"rule":            NewAction("conforms").Version(2).Arg("size", geometry{960, 540, 1}).Arg("fps", 30.0).Input("take", HashBytes([]byte("take"))).Ext(".mkv"),
-		"version":         base().Version(3),
-		"extension":       base().Ext(".mp4"),
-		"files":           base().Files("mkv"),
-		"other files":     base().Files("mkv", "json"),
-		"one more arg":    base().Arg("x", nil),
-		"one more input":  base().Input("take", HashBytes([]byte("take"))),
-		"arg as input":    NewAction("conform").Version(2).Arg("size", geometry{960, 540, 1}).Arg("fps", 30.0).Arg("take", HashBytes([]byte("take")).String()).Ext(".mkv"),
-		"value":           NewAction("conform").Version(2).Arg("size", geometry{960, 541, 1}).Arg("fps", 30.0).Input("take", HashBytes([]byte("take"))).Ext(".mkv"),
-		"unexported":      NewAction("conform").Version(2).Arg("size", geometry{960, 540, 2}).Arg("fps", 30.0).Input("take", HashBytes([]byte("take"))).Ext(".mkv"),
-		"last bit":        NewAction("conform").Version(2).Arg("size", geometry{960, 540, 1}).Arg("fps", math.Nextafter(30, 31)).Input("take", HashBytes([]byte("take"))).Ext(".mkv"),
-		"order":           NewAction("conform").Version(2).Arg("fps", 30.0).Arg("size", geometry{960, 540, 1}).Input("take", HashBytes([]byte("take"))).Ext(".mkv"),
-		"content":         NewAction("conform").Version(2).Arg("size", geometry{960, 540, 1}).Arg("fps", 30.0).Input("take", HashBytes([]byte("tak"), []byte("e"))).Ext(".mkv"),
+		"rule": NewAction("conforms").Version(2).Arg("size", geometry{960, 540, 1}).Arg("fps",
+			30.0).Input("take", HashBytes([]byte("take"))).Ext(".mkv"),
+		"version":        base().Version(3),
+		"extension":      base().Ext(".mp4"),
+		"files":          base().Files("mkv"),
+		"other files":    base().Files("mkv", "json"),
+		"one more arg":   base().Arg("x", nil),
+		"one more input": base().Input("take", HashBytes([]byte("take"))),
+		"arg as input": NewAction("conform").Version(2).Arg("size", geometry{960, 540, 1}).Arg("fps",
+			30.0).Arg("take", HashBytes([]byte("take")).String()).Ext(".mkv"),
+		"value": NewAction("conform").Version(2).Arg("size", geometry{960, 541, 1}).Arg("fps",
+			30.0).Input("take", HashBytes([]byte("take"))).Ext(".mkv"),
+		"unexported": NewAction("conform").Version(2).Arg("size", geometry{960, 540, 2}).Arg("fps",
+			30.0).Input("take", HashBytes([]byte("take"))).Ext(".mkv"),
+		"last bit": NewAction("conform").Version(2).Arg("size", geometry{960, 540, 1}).Arg("fps",
+			math.Nextafter(30, 31)).Input("take", HashBytes([]byte("take"))).Ext(".mkv"),
+		"order": NewAction("conform").Version(2).Arg("fps", 30.0).Arg("size",
+			geometry{960, 540, 1}).Input("take", HashBytes([]byte("take"))).Ext(".mkv"),
+		"content": NewAction("conform").Version(2).Arg("size", geometry{960, 540, 1}).Arg("fps",
+			30.0).Input("take", HashBytes([]byte("tak"), []byte("e"))).Ext(".mkv"),
 		"border in names": NewAction("conform").Version(2).Arg("siz", "e").Ext(".mkv"),
 		"border moved":    NewAction("conform").Version(2).Arg("si", "ze").Ext(".mkv"),
 	} {
@@ -104,7 +111,8 @@ func TestEncode(t *testing.T) {
 	}{
 		{nil, "nil"}, {true, "true"}, {-3, "-3"}, {uint8(200), "200"}, {0.1, "0.1"}, {float32(0.1), "0.1"},
 		{math.NaN(), "NaN"}, {math.Inf(-1), "-Inf"}, {math.Copysign(0, -1), "-0"}, {complex(1, 2), "(1+2i)"},
-		{"a\n\"b", `"a\n\"b"`}, {[]string{"a b", "c"}, `["a b" "c"]`}, {[]byte{1, 255}, "0x01ff"}, {[2]bool{true}, "[true false]"},
+		{"a\n\"b", `"a\n\"b"`}, {[]string{"a b", "c"}, `["a b" "c"]`}, {[]byte{1, 255}, "0x01ff"}, {[2]bool{true},
+			"[true false]"},
 		{&one, "&1"}, {(*int)(nil), "nil"}, {map[string]int{"b": 2, "a": 1}, `map["a":1 "b":2]`},
 		{geometry{1, 2, 3}, "{W:1 H:2 hidden:3}"}, {[]any{1, "1", nil}, `[int1 string"1" nil]`},
 		{time.Date(2026, 5, 1, 12, 0, 0, 0, time.UTC), `"2026-05-01T12:00:00Z"`}, {time.Second, "1000000000"},
@@ -115,7 +123,8 @@ func TestEncode(t *testing.T) {
 		}
 	}
 	long, err := encode(make([]byte, 65))
-	if err != nil || !strings.HasPrefix(long, "65 bytes, sha256 98ce42deef51d40269d542f5314bef2c7468d401ad5d85168bfab4c0108f75f7") {
+	if err != nil || !strings.HasPrefix(long,
+		"65 bytes, sha256 98ce42deef51d40269d542f5314bef2c7468d401ad5d85168bfab4c0108f75f7") {
 		t.Errorf("long bytes: %s, %v", long, err) // sha256sum of 65 zero bytes
 	}
 }

@@ -32,7 +32,8 @@ func TestDamage(t *testing.T) {
 			return errors.Join(err, flip(p), os.Chtimes(p, st.ModTime(), st.ModTime()))
 		}, "is not what was stored"},
 		{"output cut", func(_ *Store, _ ID, p string) error { return os.Truncate(p, 3) }, "has 3 bytes instead of 13"},
-		{"output empty", func(_ *Store, _ ID, p string) error { return os.Truncate(p, 0) }, "has 0 bytes instead of 13"},
+		{"output empty", func(_ *Store, _ ID, p string) error { return os.Truncate(p, 0) },
+			"has 0 bytes instead of 13"},
 		{"output gone", func(_ *Store, _ ID, p string) error { return os.Remove(p) }, "cannot be used"},
 		{"output replaced by a link", func(_ *Store, _ ID, p string) error {
 			return errors.Join(os.Rename(p, p+".moved"), os.Symlink(p+".moved", p))

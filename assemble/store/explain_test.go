@@ -13,7 +13,8 @@ func TestExplain(t *testing.T) {
 	c := newClock()
 	s := locked(t, t.TempDir(), func(sys *system) { sys.now = c.now })
 	take := HashBytes([]byte("take"))
-	a := NewAction("conform").Version(3).For("oboe-1").Arg("size", geometry{960, 540, 0}).Input("take", take).Ext(".mkv")
+	a := NewAction("conform").Version(3).For("oboe-1").Arg("size", geometry{960, 540, 0}).Input("take",
+		take).Ext(".mkv")
 	path, err := s.Put(t.Context(), a, func(tmp string) error {
 		c.add(2 * time.Second)
 		return os.WriteFile(tmp, []byte("picture"), 0o666)
@@ -81,9 +82,12 @@ func TestHistoryTellsWhatChanged(t *testing.T) {
 		{"form", strip(-1.5, "first").Ext(".wav"), []string{"output: other form"}},
 		{"several", strip(2, "second"), []string{"arg gain: was -1.5, is 2", "input take: changed"}},
 		{"new arg", strip(-1.5, "first").Arg("room", long), []string{"arg room: new"}},
-		{"long values", strip(-1.5, "first").Arg("extra", long).Version(7), []string{`arg extra: was 1, is "` + long[:59] + "…"}},
-		{"gone", NewAction("strip").For("oboe-1").Arg("gain", -1.5).Input("take", HashBytes([]byte("first"))), []string{"arg pan: gone"}},
-		{"order", NewAction("strip").For("oboe-1").Arg("pan", -30).Arg("gain", -1.5).Input("take", HashBytes([]byte("first"))), []string{"the order of arguments or inputs"}},
+		{"long values", strip(-1.5, "first").Arg("extra", long).Version(7),
+			[]string{`arg extra: was 1, is "` + long[:59] + "…"}},
+		{"gone", NewAction("strip").For("oboe-1").Arg("gain", -1.5).Input("take", HashBytes([]byte("first"))),
+			[]string{"arg pan: gone"}},
+		{"order", NewAction("strip").For("oboe-1").Arg("pan", -30).Arg("gain", -1.5).Input("take",
+			HashBytes([]byte("first"))), []string{"the order of arguments or inputs"}},
 		{"repeats", strip(-1.5, "first").Arg("pan", 5), []string{"arg pan: was -30, is -30 5"}},
 		{"other take", strip(-1.5, "first").For("horn-2"), nil},
 		{"other rule", NewAction("mix").For("oboe-1"), nil},

@@ -25,7 +25,8 @@ func FuzzDecodeEntry(f *testing.F) {
 		f.Add(bytes.ToUpper(data), id[:])
 	}
 	f.Add([]byte("\n\n"), []byte{})
-	f.Add([]byte("44136fa355b3678a1146ad16f7e8649e94fb4fc21fe77e8310c060f61caaff8a\n{}\n"), make([]byte, 32)) // sum of "{}"
+	// sum of "{}"
+	f.Add([]byte("44136fa355b3678a1146ad16f7e8649e94fb4fc21fe77e8310c060f61caaff8a\n{}\n"), make([]byte, 32))
 	f.Fuzz(func(t *testing.T, data, key []byte) {
 		var id ID
 		copy(id[:], key)

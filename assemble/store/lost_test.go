@@ -44,7 +44,8 @@ func TestADeletedStoreIsNobodysFault(t *testing.T) {
 		},
 		"and made anew by another": func(s *Store) error {
 			lock := filepath.Join(s.Dir(), lockName)
-			if err := errors.Join(os.RemoveAll(s.Dir()), os.Mkdir(s.Dir(), 0o700), os.WriteFile(lock, nil, 0o600)); err != nil {
+			if err := errors.Join(os.RemoveAll(s.Dir()), os.Mkdir(s.Dir(), 0o700),
+				os.WriteFile(lock, nil, 0o600)); err != nil {
 				return err
 			}
 			_, err := s.Put(t.Context(), b, writes("horn", nil))

@@ -113,7 +113,8 @@ func (s *Store) build(ctx context.Context, a Action, make func(tmp string) error
 	now := s.sys.now()
 	e := &entry{Format: format, ID: id, Rule: a.rule, Version: a.version, Subject: a.subject,
 		Fields: a.fields, Ext: a.ext, Names: a.names, Files: files,
-		Made: now.UnixNano(), Seconds: max(0, now.Sub(began).Seconds()) / float64(max(1, a.among)), Cost: usableCost(a.cost)}
+		Made: now.UnixNano(), Seconds: max(0, now.Sub(began).Seconds()) / float64(max(1, a.among)),
+		Cost: usableCost(a.cost)}
 	for i, f := range e.Files {
 		// Renaming changed the change time, so the marks are taken now.
 		if e.Files[i].Mark, err = markOf(filePath(path, f)); err != nil {
@@ -134,7 +135,8 @@ func (s *Store) build(ctx context.Context, a Action, make func(tmp string) error
 
 // construct runs make in a new scratch folder dir and returns the finished,
 // synced and hashed files at tmp. The caller removes dir, also on an error.
-func (s *Store) construct(ctx context.Context, a Action, make func(tmp string) error) (dir, tmp string, files []output, err error) {
+func (s *Store) construct(ctx context.Context, a Action, make func(tmp string) error) (dir, tmp string, files []output,
+	err error) {
 	if err := ctx.Err(); err != nil {
 		return "", "", nil, err
 	}

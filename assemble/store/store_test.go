@@ -212,7 +212,8 @@ func TestPutNeedsTheLock(t *testing.T) {
 		t.Fatal(err)
 	}
 	a := NewAction("rule")
-	if _, err := s.Put(t.Context(), a, writes("x", nil)); err == nil || !strings.Contains(err.Error(), "without its lock") {
+	if _, err := s.Put(t.Context(), a, writes("x", nil)); err == nil ||
+		!strings.Contains(err.Error(), "without its lock") {
 		t.Errorf("Put: %v", err)
 	}
 	for name, err := range map[string]error{
@@ -274,7 +275,8 @@ func TestClockSetBack(t *testing.T) {
 
 func TestCancelledNeverStores(t *testing.T) {
 	s := locked(t, t.TempDir())
-	for name, ret := range map[string]error{"make notices": context.Canceled, "make fails otherwise": errors.New("signal: interrupt"), "make returns nil": nil} {
+	for name, ret := range map[string]error{"make notices": context.Canceled,
+		"make fails otherwise": errors.New("signal: interrupt"), "make returns nil": nil} {
 		t.Run(name, func(t *testing.T) {
 			a := NewAction(name)
 			ctx, cancel := context.WithCancel(t.Context())
@@ -293,7 +295,8 @@ func TestCancelledNeverStores(t *testing.T) {
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
-	if _, err := s.Put(ctx, NewAction("late"), func(string) error { t.Error("ran"); return nil }); !errors.Is(err, context.Canceled) {
+	if _, err := s.Put(ctx, NewAction("late"), func(string) error { t.Error("ran"); return nil }); !errors.Is(err,
+		context.Canceled) {
 		t.Errorf("got %v", err)
 	}
 }
@@ -322,7 +325,8 @@ func TestCompareLeavesOutWhatVaries(t *testing.T) {
 	s := locked(t, t.TempDir())
 	both := func(film, copies string) func(string) error {
 		return func(tmp string) error {
-			return errors.Join(os.WriteFile(filepath.Join(tmp, "film"), []byte(film), 0o666), os.WriteFile(filepath.Join(tmp, "copies"), []byte(copies), 0o666))
+			return errors.Join(os.WriteFile(filepath.Join(tmp, "film"), []byte(film), 0o666),
+				os.WriteFile(filepath.Join(tmp, "copies"), []byte(copies), 0o666))
 		}
 	}
 	steady := NewAction("segment").Files("film", "copies")

@@ -174,7 +174,8 @@ func TestCleanAndCheck(t *testing.T) {
 		t.Fatal("the test's damage shows")
 	}
 	bad, err := s.Check(t.Context())
-	if err != nil || len(bad) != 1 || bad[0].Subject != "take-1" || bad[0].Damage != "its output is not what was stored" {
+	if err != nil || len(bad) != 1 || bad[0].Subject != "take-1" ||
+		bad[0].Damage != "its output is not what was stored" {
 		t.Errorf("Check: %+v, %v", bad, err)
 	}
 	freed, err := s.Clean(t.Context())
@@ -197,7 +198,8 @@ func TestTidyingCanBeCalledOff(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
 	for name, err := range map[string]error{
-		"List": second(s.List(ctx)), "Trim": second(s.Trim(ctx, 0)), "Clean": second(s.Clean(ctx)), "Check": second(s.Check(ctx)),
+		"List": second(s.List(ctx)), "Trim": second(s.Trim(ctx,
+			0)), "Clean": second(s.Clean(ctx)), "Check": second(s.Check(ctx)),
 	} {
 		if !errors.Is(err, context.Canceled) {
 			t.Errorf("%s: %v", name, err)
@@ -215,7 +217,8 @@ func TestListTellsWhatIsKnown(t *testing.T) {
 		t.Fatal(list, err)
 	}
 	e := list[0]
-	if e.Rule != "conform" || e.Subject != "take-0" || e.Bytes != 7 || !e.Made.Equal(c.now().Add(-touchEvery)) || c.now().Sub(e.Used) < 0 {
+	if e.Rule != "conform" || e.Subject != "take-0" || e.Bytes != 7 || !e.Made.Equal(c.now().Add(-touchEvery)) ||
+		c.now().Sub(e.Used) < 0 {
 		t.Errorf("%+v", e)
 	}
 	if e.Seconds != 0 || e.Used.IsZero() || e.Made.Location() != time.Local {

@@ -11,14 +11,16 @@ var cues = []Cue{
 }
 
 func TestWebVTT(t *testing.T) {
-	const want = "WEBVTT\n\n1\n00:00:00.000 --> 00:00:02.500\nThe round begins\n\n2\n01:01:01.000 --> 01:01:03.000\nOboe &amp; horn &lt;i&gt;\n--&gt; together\nat last\n"
+	const want = "WEBVTT\n\n1\n00:00:00.000 --> 00:00:02.500\nThe round begins\n\n2\n01:01:01.000 --> " +
+		"01:01:03.000\nOboe &amp; horn &lt;i&gt;\n--&gt; together\nat last\n"
 	if got := WebVTT(cues); got != want {
 		t.Errorf("got\n%s\nwant\n%s", got, want)
 	}
 }
 
 func TestSRT(t *testing.T) {
-	const want = "1\r\n00:00:00,000 --> 00:00:02,500\r\nThe round begins\r\n\r\n2\r\n01:01:01,000 --> 01:01:03,000\r\nOboe & horn <i>\r\n–> together\r\nat last\r\n\r\n"
+	const want = "1\r\n00:00:00,000 --> 00:00:02,500\r\nThe round begins\r\n\r\n2\r\n01:01:01,000 --> " +
+		"01:01:03,000\r\nOboe & horn <i>\r\n–> together\r\nat last\r\n\r\n"
 	if got := SRT(cues); got != want {
 		t.Errorf("got\n%q\nwant\n%q", got, want)
 	}
@@ -26,7 +28,8 @@ func TestSRT(t *testing.T) {
 
 func TestMetadataEscapesWhatMeansSomething(t *testing.T) {
 	got := Metadata([]Chapter{{0, "A=B; #1"}, {1.5, "two\n[CHAPTER]"}}, 4)
-	const want = ";FFMETADATA1\n[CHAPTER]\nTIMEBASE=1/1000\nSTART=0\nEND=1500\ntitle=A\\=B\\; \\#1\n[CHAPTER]\nTIMEBASE=1/1000\nSTART=1500\nEND=4000\ntitle=two [CHAPTER]\n"
+	const want = ";FFMETADATA1\n[CHAPTER]\nTIMEBASE=1/1000\nSTART=0\nEND=1500\ntitle=A\\=B\\; " +
+		"\\#1\n[CHAPTER]\nTIMEBASE=1/1000\nSTART=1500\nEND=4000\ntitle=two [CHAPTER]\n"
 	if got != want {
 		t.Errorf("got\n%s\nwant\n%s", got, want)
 	}

@@ -14,7 +14,8 @@ import (
 // take's files has a sure place, and only where there is one to guess.
 func TestGuessed(t *testing.T) {
 	rec := func(role takes.Role, sure bool, places int) *takes.Recording {
-		return &takes.Recording{Role: role, Features: &align.Features{}, Place: align.Placement{Sure: sure, Candidates: make([]align.Candidate, places)}}
+		return &takes.Recording{Role: role, Features: &align.Features{},
+			Place: align.Placement{Sure: sure, Candidates: make([]align.Candidate, places)}}
 	}
 	mute := rec(takes.Video, true, 1)
 	mute.Features = nil
@@ -45,12 +46,15 @@ func TestGuessed(t *testing.T) {
 func TestLeftOut(t *testing.T) {
 	s := &Survey{used: map[string]plan.Facts{
 		"whole": {Picture: &plan.Picture{}, Sound: &plan.Sound{}}, "sound": {Sound: &plan.Sound{}},
-		"no-picture": {Sound: &plan.Sound{}, Absent: plan.Unplaced}, "nothing": {Absent: plan.Unplaced}, "beside": {Absent: plan.Elsewhere},
+		"no-picture": {Sound: &plan.Sound{},
+			Absent: plan.Unplaced}, "nothing": {Absent: plan.Unplaced}, "beside": {Absent: plan.Elsewhere},
 	}}
 	for name, want := range map[string][2]bool{
-		"whole": {}, "sound": {}, "no-picture": {false, true}, "nothing": {true, false}, "beside": {true, false}, "withheld": {true, false},
+		"whole": {}, "sound": {}, "no-picture": {false, true}, "nothing": {true, false}, "beside": {true,
+			false}, "withheld": {true, false},
 	} {
-		if all, partly := s.leftOut(takes.Take{Take: &production.Take{Name: name}}); all != want[0] || partly != want[1] {
+		if all, partly := s.leftOut(takes.Take{Take: &production.Take{Name: name}}); all != want[0] ||
+			partly != want[1] {
 			t.Errorf("%s: %v, %v, want %v", name, all, partly, want)
 		}
 	}

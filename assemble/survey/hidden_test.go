@@ -25,8 +25,9 @@ func TestAPageNamesNobodyWhoIsHidden(t *testing.T) {
 			Ask: "Is it Pia Lund who plays in pia.mov.wav?",
 		}},
 		Places: []report.Place{{
-			File:      "intake/pia.mov.wav",
-			Placement: align.Placement{Evidence: []string{"same sound as intake/pia.mov"}, Reason: "pia.mov is not placed"},
+			File: "intake/pia.mov.wav",
+			Placement: align.Placement{Evidence: []string{"same sound as intake/pia.mov"},
+				Reason: "pia.mov is not placed"},
 		}},
 		Levels: []report.Loudness{{File: "intake/pia.mov"}},
 	}

@@ -38,7 +38,8 @@ func ParseChoice(text string) (Choice, error) {
 		c.Number = n
 	}
 	if c.Take == "" {
-		return c, fault.New(fault.Manifest, "--accept", fmt.Sprintf("%q names no take", text), "write --accept TAKE or --accept TAKE=2")
+		return c, fault.New(fault.Manifest, "--accept", fmt.Sprintf("%q names no take", text),
+			"write --accept TAKE or --accept TAKE=2")
 	}
 	return c, nil
 }
@@ -55,7 +56,8 @@ func (s *Set) Accept(man *production.Production, choices []Choice) ([]manifest.P
 			return nil, err
 		}
 		if seen[r] {
-			return nil, fault.New(fault.Manifest, "--accept", fmt.Sprintf("%s is chosen twice", r), "give one candidate for it")
+			return nil, fault.New(fault.Manifest, "--accept", fmt.Sprintf("%s is chosen twice", r),
+				"give one candidate for it")
 		}
 		seen[r] = true
 		k := r.Place.Candidates[c.Number-1]
@@ -75,18 +77,22 @@ func (s *Set) choose(man *production.Production, c Choice) (*Recording, error) {
 		r := t.leading(c.Role)
 		switch {
 		case r == nil:
-			return nil, fault.New(fault.Manifest, "--accept", fmt.Sprintf("take %q has no such recording that can be heard", c.Take),
+			return nil, fault.New(fault.Manifest, "--accept",
+				fmt.Sprintf("take %q has no such recording that can be heard", c.Take),
 				"see `ripieno check`")
 		case r.File.Offset != nil || r.File.CueAt != nil:
-			return nil, fault.New(fault.Manifest, "--accept", fmt.Sprintf("the manifest says where %s lies", r.File.Path),
+			return nil, fault.New(fault.Manifest, "--accept", fmt.Sprintf("the manifest says where %s lies",
+				r.File.Path),
 				"take its offset or cue_at out of production.yaml first")
 		case c.Number > len(r.Place.Candidates):
-			return nil, fault.New(fault.Manifest, "--accept", fmt.Sprintf("%s has no candidate %d, only %d", r.File.Path, c.Number, len(r.Place.Candidates)),
+			return nil, fault.New(fault.Manifest, "--accept", fmt.Sprintf("%s has no candidate %d, only %d",
+				r.File.Path, c.Number, len(r.Place.Candidates)),
 				"listen to it and write cue_at or offset into production.yaml")
 		}
 		return r, nil
 	}
-	return nil, fault.New(fault.Manifest, "--accept", fmt.Sprintf("there is no take %q", c.Take), fmt.Sprintf("the manifest has %q", known))
+	return nil, fault.New(fault.Manifest, "--accept", fmt.Sprintf("there is no take %q", c.Take),
+		fmt.Sprintf("the manifest has %q", known))
 }
 
 // leading returns the recording of a take whose place decides that of the take:

@@ -11,6 +11,7 @@ import (
 	"ripieno/assemble/reading"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
+	"ripieno/layout/face"
 	"ripieno/mix/align"
 	"ripieno/mix/playing"
 	"ripieno/mix/tempo"
@@ -166,22 +167,27 @@ func hearPace(ctx context.Context, m *tempo.Map, f *align.Features, tmp string) 
 	return store.Save(tmp, pace)
 }
 
-// seeTask measures a recording's picture.
+// seeTask measures a recording's picture, upright as the manifest says.
 func seeTask(tool *ffmpeg.Tool, steady reading.Steady, r *Recording) task.Ref[intake.Picture] {
+	action := store.NewAction("see").Version(intake.Rule).Arg("media", media.Rule).Arg("faces", face.Version).
+		Arg("ffmpeg", tool.Version.Text)
+	turn := withOverrides(*r.Info.Video, r.File).Rotation - r.Info.Video.Rotation
+	if turn != 0 {
+		action = action.Arg("turn", turn)
+	}
 	return task.Value[intake.Picture](task.Task{
 		ID: task.ID("see", r.Name()), Name: r.File.Path, Stage: "see", Cost: costSee * r.Info.Duration, Keep: true,
 		Memory: reading.Memory(plan.Conform{Picture: plan.Picture{W: r.Info.Video.W, H: r.Info.Video.H}}),
-		Action: store.NewAction("see").Version(intake.Rule).Arg("media", media.Rule).Arg("ffmpeg", tool.Version.Text).
-			Input("file", r.Hash).Ext(".gob").For(r.File.Path),
+		Action: action.Input("file", r.Hash).Ext(".gob").For(r.File.Path),
 		Make: func(ctx context.Context, _ task.Inputs, tmp string, _ func(float64)) error {
-			return r.steady(ctx, steady, func() error { return seePicture(ctx, tool, r.Info, tmp) })
+			return r.steady(ctx, steady, func() error { return seePicture(ctx, tool, r.Info, turn, tmp) })
 		},
 	})
 }
 
-// seePicture stores what is seen in a file's picture.
-func seePicture(ctx context.Context, tool *ffmpeg.Tool, info media.Info, tmp string) error {
-	seen, err := intake.Look(ctx, tool, info)
+// seePicture stores what is seen in a file's picture, turned by so many degrees.
+func seePicture(ctx context.Context, tool *ffmpeg.Tool, info media.Info, turn int, tmp string) error {
+	seen, err := intake.Look(ctx, tool, info, turn)
 	if err != nil {
 		return err
 	}

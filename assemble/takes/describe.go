@@ -28,7 +28,8 @@ func describeWindow(w card.SyncWindow) string {
 }
 
 func describeRow(r card.SyncRow) string {
-	return "{Name:" + r.Name + " Player:" + r.Player + " Says:" + r.Says + " More:" + r.More + " State:" + strconv.Itoa(int(r.State)) +
+	return "{Name:" + r.Name + " Player:" + r.Player + " Says:" + r.Says + " More:" + r.More + " State:" +
+		strconv.Itoa(int(r.State)) +
 		" Note:" + r.Note + " Traces:" + listed(r.Traces, describeTrace) +
 		optional(" Rivals:", strings.Join(r.Rivals, " | ")) + "}"
 }

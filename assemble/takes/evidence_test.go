@@ -19,7 +19,8 @@ import (
 // parseTempo reads a manifest's tempo.
 func parseTempo(t *testing.T, lines string) *tempo.Map {
 	t.Helper()
-	m, err := manifest.Parse(filepath.Join(t.TempDir(), manifest.FileName), []byte("version: 1\ntitle: x\ntempo:\n"+lines))
+	m, err := manifest.Parse(filepath.Join(t.TempDir(), manifest.FileName),
+		[]byte("version: 1\ntitle: x\ntempo:\n"+lines))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -82,19 +83,22 @@ func TestSyncRows(t *testing.T) {
 		}
 	}
 	rec := func(role Role, set func(*Recording)) *Recording {
-		l := &Recording{Owner: "oboe", Role: role, File: &production.File{Path: "intake/mara.wav"}, Info: media.Info{Duration: 60}}
+		l := &Recording{Owner: "oboe", Role: role, File: &production.File{Path: "intake/mara.wav"},
+			Info: media.Info{Duration: 60}}
 		if role == Audio {
 			l.Features = f
 		}
-		l.Place = align.Placement{Method: "cue+playing", Sure: true, Confidence: 0.99, Offset: offset, DriftPPM: (ratio - 1) * 1e6,
-			CueAt: (4 - offset) / ratio, Lateness: -0.012}
+		l.Place = align.Placement{Method: "cue+playing", Sure: true, Confidence: 0.99, Offset: offset,
+			DriftPPM: (ratio - 1) * 1e6,
+			CueAt:    (4 - offset) / ratio, Lateness: -0.012}
 		if set != nil {
 			set(l)
 		}
 		return l
 	}
 	row := func(audio, video *Recording) card.SyncRow {
-		e := evidence{man: man, takes: []Take{{Take: &man.Takes[0], Audio: audio, Video: video}}, windows: syncWindows(m)}
+		e := evidence{man: man, takes: []Take{{Take: &man.Takes[0], Audio: audio, Video: video}},
+			windows: syncWindows(m)}
 		return e.rows()[0]
 	}
 	r := row(rec(Audio, nil), rec(Video, func(l *Recording) { l.Err = errors.New("cut off") }))
@@ -128,7 +132,8 @@ func TestSyncRows(t *testing.T) {
 		{func(l *Recording) { l.Place.Method = "none" }, card.SyncAbsent, "needs review"},
 		{func(l *Recording) { l.Features = nil }, card.SyncAbsent, "no sound"},
 	} {
-		if r := row(rec(Audio, c.set), nil); r.State != c.state || r.Says != c.says || (r.Note == "") != (r.State != card.SyncAbsent) {
+		if r := row(rec(Audio, c.set), nil); r.State != c.state || r.Says != c.says ||
+			(r.Note == "") != (r.State != card.SyncAbsent) {
 			t.Errorf("want %q: %q, %q, state %d", c.says, r.Says, r.Note, r.State)
 		}
 	}
@@ -141,12 +146,15 @@ func TestSyncRowOfRivals(t *testing.T) {
 	man := &production.Production{Title: "x", Tempo: m, Takes: []production.Take{{Name: "horn-2"}}}
 	r := &Recording{Owner: "horn-2", Role: Audio, File: &production.File{Path: "intake/horn.wav"},
 		Features: &align.Features{LoudDB: -20, NoiseDB: -90, Level: make([]uint8, 3000)}}
-	r.Place = align.Placement{Method: "cue", Confidence: 0.88, Offset: -8.34, CueAt: 12.34, Lateness: 0.01, Candidates: []align.Candidate{
-		{Offset: -8.34, At: 12.34, ByCue: true, Odds: 0.88}, {Offset: -5.94, At: 9.94, ByCue: true, Odds: 0.11}, {At: 1, Odds: 0.001},
-	}}
+	r.Place = align.Placement{Method: "cue", Confidence: 0.88, Offset: -8.34, CueAt: 12.34, Lateness: 0.01,
+		Candidates: []align.Candidate{
+			{Offset: -8.34, At: 12.34, ByCue: true, Odds: 0.88}, {Offset: -5.94, At: 9.94, ByCue: true,
+				Odds: 0.11}, {At: 1, Odds: 0.001},
+		}}
 	e := evidence{man: man, takes: []Take{{Take: &man.Takes[0], Audio: r}}, windows: syncWindows(m)}
 	row := e.rows()[0]
-	if want := []string{"1: clap at 12.34 s (88 %)", "2: 9.94 s (11 %)"}; row.State != card.SyncAsks || !slices.Equal(row.Rivals, want) || row.More != "" {
+	if want := []string{"1: clap at 12.34 s (88 %)", "2: 9.94 s (11 %)"}; row.State != card.SyncAsks ||
+		!slices.Equal(row.Rivals, want) || row.More != "" {
 		t.Errorf("state %d, %q, %q, want %q", row.State, row.More, row.Rivals, want)
 	}
 	for w, tr := range row.Traces {
@@ -159,7 +167,8 @@ func TestSyncRowOfRivals(t *testing.T) {
 	}
 	r.Place.Sure = true
 	row = e.rows()[0]
-	if o := e.page([]card.SyncRow{row}, 0, 1); row.Rivals != nil || row.Traces[0].Rivals != nil || strings.Contains(o.Summary, "numbers") {
+	if o := e.page([]card.SyncRow{row}, 0, 1); row.Rivals != nil || row.Traces[0].Rivals != nil ||
+		strings.Contains(o.Summary, "numbers") {
 		t.Errorf("a sure take has places to choose from: %+v", row)
 	}
 }
@@ -186,14 +195,17 @@ takes: [{name: by-cue, guide: again, audio: {file: intake/again.wav, cue_at: 4.7
 		t.Fatalf("the re-take claps at %v, as the others do", clap)
 	}
 	r := &Recording{Owner: "by-cue", Role: Audio, File: man.Takes[0].Audio, Features: &align.Features{
-		LoudDB: -20, NoiseDB: -90, Level: make([]uint8, 3000), Events: []align.Event{{Time: 4.7, Strength: 15, Level: -18}},
+		LoudDB: -20, NoiseDB: -90, Level: make([]uint8, 3000), Events: []align.Event{{Time: 4.7, Strength: 15,
+			Level: -18}},
 	}}
-	r.Place = align.Placement{Method: "cue given", Sure: true, Confidence: 1, Offset: clap - 4.7, CueAt: 4.7, Lateness: math.NaN()}
+	r.Place = align.Placement{Method: "cue given", Sure: true, Confidence: 1, Offset: clap - 4.7, CueAt: 4.7,
+		Lateness: math.NaN()}
 	row := evidence{man: man, takes: []Take{{Take: &man.Takes[0], Audio: r}}, windows: syncWindows(man.Tempo)}.rows()[0]
 	// The cue of four measures of count-in is the first beat of the third, at
 	// guide time 4.
 	tr := row.Traces[0]
-	if row.State != card.SyncGiven || math.Abs(tr.Cue-4) > 1e-6 || len(tr.Onsets) == 0 || math.Abs(tr.Onsets[0].At-4) > 0.01 {
+	if row.State != card.SyncGiven || math.Abs(tr.Cue-4) > 1e-6 || len(tr.Onsets) == 0 ||
+		math.Abs(tr.Onsets[0].At-4) > 0.01 {
 		t.Errorf("state %d, cue at %v, onsets %v", row.State, tr.Cue, tr.Onsets)
 	}
 }

@@ -74,7 +74,8 @@ func TestTakesArePlayedToAGuideOfBefore(t *testing.T) {
 	piece := speed(before) / speed(now)
 	s := placedAt(now, piece*1.005, 0, piece*0.992, 0.95)
 	s.compareGuides(now)
-	const said = "an older guide-end.wav was made with 57 bpm; production.yaml now says 60 bpm; takes played to it: again"
+	const said = "an older guide-end.wav was made with 57 bpm; production.yaml now says 60 bpm; takes played to " +
+		"it: again"
 	if len(s.Guides) != 2 || !slices.Equal(s.Guides[0].Takes, []string{"a"}) || !s.Guides[0].Older ||
 		!slices.Equal(s.Guides[1].Takes, []string{"again"}) || s.Guides[1].What != said {
 		t.Errorf("%+v", s.Guides)

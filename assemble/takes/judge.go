@@ -6,6 +6,7 @@ import (
 	"ripieno/assemble/intake"
 	"ripieno/assemble/production"
 	"ripieno/assemble/task"
+	"ripieno/layout"
 )
 
 // Judged is what was found out about one take.
@@ -68,8 +69,10 @@ func (s *Set) Unreadable() []Fault {
 func (c *Checks) facts(t Take, res task.Result) (intake.Facts, error) {
 	f := intake.Facts{
 		Take: t.Name, Expected: t.Take.Video == nil && t.Take.Audio == nil, Piece: Piece(c.man, t.Take),
-		Shape:  float64(c.man.Picture.AspectW) / float64(c.man.Picture.AspectH),
 		Framed: isFramed(t.Take),
+	}
+	if p := c.man.Picture; p.AspectW > 0 { // else the usual one
+		f.Shape = float64(p.AspectW) / float64(p.AspectH)
 	}
 	for _, r := range t.Recordings() {
 		file, err := c.file(r, res)
@@ -84,9 +87,10 @@ func (c *Checks) facts(t Take, res task.Result) (intake.Facts, error) {
 	return f, nil
 }
 
-// isFramed reports whether the manifest says what of a take's picture is shown.
+// isFramed reports whether the manifest says what of a take's picture is shown, and
+// does not leave it to what is found in it.
 func isFramed(t *production.Take) bool {
-	return t.AutoCrop || t.Fit == "fit" || t.Crop != production.Middle
+	return t.Fit == layout.Fit || !t.AutoCrop
 }
 
 // file gathers what was measured of one recording.
@@ -110,7 +114,6 @@ func (c *Checks) file(r *Recording, res task.Result) (intake.File, error) {
 		return f, err
 	}
 	if ok {
-		seen = r.upright(seen)
 		shown := withOverrides(*r.Info.Video, r.File)
 		f.Picture, f.Info.Video = &seen, &shown
 	}

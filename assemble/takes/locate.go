@@ -27,9 +27,6 @@ func Locate(ctx context.Context, s *session.Session) (*Set, error) {
 	if set.doubtsTempo() {
 		s.Message("most recordings do not fit the tempo of the manifest: check count_in, meter, bpm and measures first")
 	}
-	if err := set.DetectSubjects(ctx, s); err != nil {
-		return nil, err
-	}
 	if err := set.matchLight(ctx, s); err != nil {
 		return nil, err
 	}

@@ -31,7 +31,8 @@ func (t Take) MayBeNamed(path string) bool { return !t.HideName || !t.TellsName(
 // because its name is that of somebody who does not want to be named.
 func (t Take) HiddenName(r *Recording) Fault {
 	return NewFault(t.Name, KindRelease, fault.At(fault.Decision, r.File.Mark,
-		fmt.Sprintf("%s names the player of take %q, whose name is not to be shown, so the hand-over does not refer to it; "+
+		fmt.Sprintf("%s names the player of take %q, whose name is not to be shown, so the hand-over does not refer "+
+			"to it; "+
 			"the stem stands for its sound", r.File.Path, t.Name),
 		"rename the file and write the new name here"))
 }

@@ -18,7 +18,7 @@ import (
 	"ripieno/assemble/session"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
-	"ripieno/layout/motion"
+	"ripieno/layout/framing"
 	"ripieno/mix/align"
 	"ripieno/mix/resample"
 )
@@ -52,7 +52,7 @@ type Recording struct {
 	// Place is where it lies on guide time.
 	Place align.Placement
 	// Subject is where the player is, when the take asks for it.
-	Subject *motion.Subject
+	Subject *framing.Person
 
 	// playedTo is the guide of before that it was played to, in words: what that
 	// was made with and what the manifest says now. "" for none.

@@ -17,7 +17,8 @@ import (
 func oboe(tool *ffmpeg.Tool) (*Set, *production.Production) {
 	man := &production.Production{Takes: []production.Take{{Name: "oboe"}, {Name: "horn"}, {Name: "tuba"}}}
 	rec := func(take string, role Role, seconds float64) *Recording {
-		r := &Recording{Owner: take, Role: role, File: &production.File{Path: take + "." + string(role)}, Hash: store.HashBytes([]byte(take + string(role)))}
+		r := &Recording{Owner: take, Role: role, File: &production.File{Path: take + "." + string(role)},
+			Hash: store.HashBytes([]byte(take + string(role)))}
 		r.Info = media.Info{Duration: seconds, Audio: &media.Audio{Rate: 48000, Channels: 1}}
 		if role == Video {
 			r.Info.Video = &media.Video{W: 640, H: 360, FPSNum: 30, FPSDen: 1}
@@ -39,7 +40,8 @@ func TestListeningAsTasks(t *testing.T) {
 	set, _ := oboe(ffmpeg.Recorded(ffmpeg.Version{Text: "7.1"}, nil, nil))
 	o, h := set.Takes[0], set.Takes[1]
 	byID := map[string]task.Task{}
-	for _, x := range task.Collect(o.Video.refs.features, o.Audio.refs.features, o.Audio.refs.match, h.Video.refs.features) {
+	for _, x := range task.Collect(o.Video.refs.features, o.Audio.refs.features, o.Audio.refs.match,
+		h.Video.refs.features) {
 		byID[x.ID] = x
 	}
 	for id, want := range map[string][]string{
@@ -55,7 +57,8 @@ func TestListeningAsTasks(t *testing.T) {
 	if len(byID) != 7 || !h.Video.refs.match.IsZero() {
 		t.Errorf("%d tasks, and the horn is compared with nothing: %v", len(byID), h.Video.refs.match.IsZero())
 	}
-	if byID["sound/oboe/video"].Batch == nil || byID["sound/oboe/video"].Batch != byID["sound/oboe/audio"].Batch || byID["sound/horn/video"].Batch != nil {
+	if byID["sound/oboe/video"].Batch == nil || byID["sound/oboe/video"].Batch != byID["sound/oboe/audio"].Batch ||
+		byID["sound/horn/video"].Batch != nil {
 		t.Error("short sounds are decoded together, long ones alone")
 	}
 }
@@ -72,7 +75,8 @@ func TestCheckAsTasks(t *testing.T) {
 	for _, x := range task.Collect(set.Checks(tool, nil, man).Edges()...) {
 		ids = append(ids, x.ID)
 	}
-	want := []string{"sound/oboe/video", "hear/oboe/video", "see/oboe/video", "sound/oboe/audio", "hear/oboe/audio", "sound/horn/video", "hear/horn/video", "see/horn/video"}
+	want := []string{"sound/oboe/video", "hear/oboe/video", "see/oboe/video", "sound/oboe/audio", "hear/oboe/audio",
+		"sound/horn/video", "hear/horn/video", "see/horn/video"}
 	if !slices.Equal(ids, want) {
 		t.Errorf("tasks %q, want %q", ids, want)
 	}
@@ -82,7 +86,8 @@ func TestCheckAsTasks(t *testing.T) {
 func TestReadingWhatWasNotStated(t *testing.T) {
 	set, _ := oboe(ffmpeg.Recorded(ffmpeg.Version{Text: "7.1"}, nil, nil))
 	r := set.Takes[0].Video
-	if path, err := r.Sound.Read(task.Inputs{"sound/oboe/video": "/store/a"}); err != nil || path != "/store/a/sound.wav" {
+	if path, err := r.Sound.Read(task.Inputs{"sound/oboe/video": "/store/a"}); err != nil ||
+		path != "/store/a/sound.wav" {
 		t.Errorf("the sound is %q, %v", path, err)
 	}
 	if _, err := r.Sound.Read(task.Inputs{"sound/horn/video": "/store/a"}); err == nil {

@@ -139,7 +139,8 @@ func snippetSpan(m *tempo.Map, clock audio.Clock) (from, to float64) {
 
 // writeSnippet writes the sound at path as heard from one guide time to another,
 // with the guide beside it.
-func writeSnippet(ctx context.Context, path string, m *tempo.Map, clock audio.Clock, from, to float64, dst string) error {
+func writeSnippet(ctx context.Context, path string, m *tempo.Map, clock audio.Clock, from, to float64,
+	dst string) error {
 	wav, err := media.OpenWAV(path)
 	if err != nil {
 		return err

@@ -7,16 +7,18 @@ import (
 	"ripieno/assemble/session"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
+	"ripieno/layout"
+	"ripieno/layout/framing"
 )
 
-// DetectSubjects finds where the player is in every take that asks for
-// crop: auto, by what the check of takes measures. A picture that cannot be
-// looked at keeps the middle; what is wrong with it shows elsewhere.
+// DetectSubjects finds where the player is in every take whose picture nobody
+// framed, by what the check of takes measures. A picture that cannot be looked at
+// keeps the middle; what is wrong with it shows elsewhere.
 func (s *Set) DetectSubjects(ctx context.Context, x *session.Session) error {
 	var edges []task.Edge
 	seen := map[*Recording]task.Ref[intake.Picture]{}
 	for _, t := range s.Takes {
-		if v := t.Video; v != nil && v.HasPicture() && t.AutoCrop {
+		if v := t.Video; v != nil && v.HasPicture() && t.AutoCrop && t.Fit != layout.Fit {
 			seen[v] = seeTask(x.Tool(), x.Store().Steady, v)
 			edges = append(edges, seen[v])
 		}
@@ -34,18 +36,29 @@ func (s *Set) DetectSubjects(ctx context.Context, x *session.Session) error {
 			return err
 		}
 		if ok {
-			look = r.upright(look)
-			r.Subject = &look.Subject
+			person := look.Person()
+			r.Subject = &person
 		}
 	}
 	return nil
 }
 
-// upright turns what was measured of a picture, which is upright as the file
-// says, as the manifest does.
-func (r *Recording) upright(look intake.Picture) intake.Picture {
-	look.Subject = look.Subject.Turned(withOverrides(*r.Info.Video, r.File).Rotation - r.Info.Video.Rotation)
-	return look
+// Cropped returns who was found in the take's picture, and in words what its crop
+// goes by. Without a person nobody was looked for, or found.
+func (t Take) Cropped() (framing.Person, string) {
+	switch {
+	case t.Fit == layout.Fit:
+		return framing.Person{}, "all of it, as fit says"
+	case !t.AutoCrop:
+		return framing.Person{}, "as crop says"
+	case t.Video == nil || t.Video.Subject == nil || !t.Video.Subject.Known():
+		return framing.Person{}, "the middle: nobody was found"
+	case t.Video.Subject.Face:
+		return *t.Video.Subject, "the head, by the face"
+	case t.Video.Subject.Head.IsEmpty():
+		return *t.Video.Subject, "what moves"
+	}
+	return *t.Video.Subject, "the head, by the shape of what moves"
 }
 
 // The type that is stored of a picture, with the number it has for ever.

@@ -85,7 +85,8 @@ func TestBatch(t *testing.T) {
 		tasks, most, workers int
 		want                 []int
 	}{
-		{7, 3, 1, []int{3, 3}}, {7, 8, 2, []int{4, 3}}, {9, 8, 4, []int{3, 2, 2, 2}}, {2, 8, 2, nil}, {25, 8, 1, []int{8, 8, 8}},
+		{7, 3, 1, []int{3, 3}}, {7, 8, 2, []int{4, 3}}, {9, 8, 4, []int{3, 2, 2, 2}}, {2, 8, 2, nil}, {25, 8, 1,
+			[]int{8, 8, 8}},
 	} {
 		s, ch := openStore(t, t.TempDir()), &choir{}
 		tasks := ch.tasks(c.tasks, c.most)
@@ -106,7 +107,8 @@ func TestBatch(t *testing.T) {
 			}
 		}
 		ch.sang, ch.alone = nil, nil
-		if res, err = Run(t.Context(), s, nil, c.workers, tasks); err != nil || res.Stats != (Stats{Reused: c.tasks}) || len(ch.sang)+len(ch.alone) > 0 {
+		if res, err = Run(t.Context(), s, nil, c.workers, tasks); err != nil ||
+			res.Stats != (Stats{Reused: c.tasks}) || len(ch.sang)+len(ch.alone) > 0 {
 			t.Errorf("%+v again: %s, %v", c, states(res), err)
 		}
 		verify := Runner{Store: s, Workers: c.workers, Verify: true}
@@ -130,7 +132,8 @@ func TestOneOfABatchFails(t *testing.T) {
 	if err == nil || !strings.Contains(err.Error(), "hoarse") || len(ch.sang) != 1 {
 		t.Errorf("%v, %v", err, ch.sang)
 	}
-	if got, want := states(res), "singer0:made singer1:failed singer2:made score:made song:skipped other:made"; got != want {
+	if got, want := states(res), "singer0:made singer1:failed singer2:made score:made song:skipped "+
+		"other:made"; got != want {
 		t.Errorf("%s, want %s", got, want)
 	}
 	if got := text(t, res.Path("singer2")); got != "voice singer2 score" {
@@ -163,7 +166,8 @@ func TestBatchWithEqualKeys(t *testing.T) {
 		t.Errorf("%s, %v", states(res), err)
 	}
 	for _, g := range ch.sang {
-		if slices.Contains(g, "singer0") || slices.Contains(g, "singer1") || slices.Contains(g, "singer4") || slices.Contains(g, "singer5") {
+		if slices.Contains(g, "singer0") || slices.Contains(g, "singer1") || slices.Contains(g, "singer4") ||
+			slices.Contains(g, "singer5") {
 			t.Errorf("made together: %v", g)
 		}
 	}

@@ -37,7 +37,8 @@ func ExampleRunner_Run() {
 			return
 		}
 		text, err := os.ReadFile(result.Path("song"))
-		fmt.Printf("%s: %d run, %d reused, %v\n", strings.TrimSpace(string(text)), result.Stats.Run, result.Stats.Reused, err)
+		fmt.Printf("%s: %d run, %d reused, %v\n", strings.TrimSpace(string(text)), result.Stats.Run,
+			result.Stats.Reused, err)
 	}
 	// Output:
 	// la la la: 2 run, 0 reused, <nil>

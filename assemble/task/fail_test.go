@@ -49,7 +49,8 @@ func TestPanicIsOneTasksFailure(t *testing.T) {
 	tasks := j.film("1", "a")
 	tasks[1].Make = func(context.Context, Inputs, string, func(float64)) error { panic("index out of range") }
 	res, err := Run(t.Context(), s, nil, 2, tasks)
-	if err == nil || !strings.Contains(err.Error(), "conform/horn panicked: index out of range") || res.Of("conform/oboe").State != Made {
+	if err == nil || !strings.Contains(err.Error(), "conform/horn panicked: index out of range") ||
+		res.Of("conform/oboe").State != Made {
 		t.Errorf("%s, %v", states(res), err)
 	}
 }
@@ -88,7 +89,8 @@ func TestCancel(t *testing.T) {
 	if !errors.Is(err, context.Canceled) {
 		t.Errorf("error %v", err)
 	}
-	if got := states(res); got != "conform/oboe:made conform/horn:cancelled mix:cancelled picture:cancelled film:cancelled" {
+	if got := states(res); got != "conform/oboe:made conform/horn:cancelled mix:cancelled picture:cancelled "+
+		"film:cancelled" {
 		t.Errorf("%s", got)
 	}
 	if _, err := s.Get(t.Context(), tasks[1].Action); err == nil {
@@ -117,10 +119,13 @@ func TestFullDiskStopsTheRun(t *testing.T) {
 		return &os.PathError{Op: "write", Path: "x", Err: unix.ENOSPC}
 	}
 	res, err := Run(t.Context(), s, nil, 1, tasks)
-	if !store.IsNoSpace(err) || !strings.Contains(fault.Format(err), "cannot be written: no space left on device\n  hint: free some space") || strings.Count(err.Error(), "\n") != 0 {
+	if !store.IsNoSpace(err) || !strings.Contains(fault.Format(err),
+		"cannot be written: no space left on device\n  hint: free some space") ||
+		strings.Count(err.Error(), "\n") != 0 {
 		t.Errorf("error %v", err)
 	}
-	if got := states(res); got != "t0:made t1:made t2:failed t3:skipped t4:skipped t5:skipped" || !store.IsNoSpace(res.Of("t5").Err) {
+	if got := states(res); got != "t0:made t1:made t2:failed t3:skipped t4:skipped t5:skipped" ||
+		!store.IsNoSpace(res.Of("t5").Err) {
 		t.Errorf("%s", got)
 	}
 }
@@ -134,7 +139,8 @@ func TestVerify(t *testing.T) {
 	}
 	j.take()
 	res, err := runner.Run(t.Context(), tasks)
-	if err != nil || len(strings.Fields(j.take())) != 5 || res.Stats.Run != 5 || text(t, res.Path("mix")) != "mix1(conform/oboe)(conform/horn)" {
+	if err != nil || len(strings.Fields(j.take())) != 5 || res.Stats.Run != 5 ||
+		text(t, res.Path("mix")) != "mix1(conform/oboe)(conform/horn)" {
 		t.Errorf("%s, %v", states(res), err)
 	}
 	tasks[0].Make = j.step("conform/oboe", "otherwise").Make // the key does not know
@@ -159,9 +165,10 @@ func TestWrongGraphs(t *testing.T) {
 		`ID "a" is empty or used twice`:                {j.step("a", ""), j.step("a", "")},
 		`ID "" is empty or used twice`:                 {j.step("", "")},
 		`b comes after "c", which is not in the graph`: {j.step("b", "", "c")},
-		"in or behind a circle: a, b, c":               {j.step("a", "", "b"), j.step("b", "", "a"), j.step("c", "", "a"), j.step("d", "")},
-		"b has nothing to do":                          {none},
-		"cannot be part of a key":                      {wrong},
+		"in or behind a circle: a, b, c": {j.step("a", "", "b"), j.step("b", "", "a"),
+			j.step("c", "", "a"), j.step("d", "")},
+		"b has nothing to do":     {none},
+		"cannot be part of a key": {wrong},
 	} {
 		_, err := Run(t.Context(), s, nil, 1, tasks)
 		_, err2 := Runner{Store: s}.Plan(t.Context(), tasks)

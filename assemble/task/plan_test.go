@@ -51,7 +51,8 @@ func TestPlanSaysWhy(t *testing.T) {
 	if err := os.Truncate(res.Path("film"), 2); err != nil {
 		t.Fatal(err)
 	}
-	want := "run    step picture: its output has 2 bytes instead of 36\nrun    step film: its output has 2 bytes instead of 76"
+	want := "run    step picture: its output has 2 bytes instead of 36\nrun    step film: its output has 2 bytes " +
+		"instead of 76"
 	if got := plan(j.film("1", "a")); got != want {
 		t.Errorf("damaged:\n%s\nwant\n%s", got, want)
 	}
@@ -59,7 +60,8 @@ func TestPlanSaysWhy(t *testing.T) {
 		t.Error("planning ran something")
 	}
 	p, _ := Runner{Store: s}.Plan(t.Context(), j.film("1", "a"))
-	if p[0].Runs || p[0].String() != "reuse  step conform/oboe" || p[0].Key != j.film("1", "a")[0].Action.ID().String() {
+	if p[0].Runs || p[0].String() != "reuse  step conform/oboe" ||
+		p[0].Key != j.film("1", "a")[0].Action.ID().String() {
 		t.Errorf("%+v", p[0])
 	}
 }

@@ -99,7 +99,8 @@ func TestLongestWayFirst(t *testing.T) {
 // at the end, a short one that keeps to its own would.
 func TestWhatSpreadsComesLast(t *testing.T) {
 	g := &gate{}
-	tasks := []Task{g.task("wide-1", 0, 18), g.task("wide-2", 0, 19), g.task("narrow", 0, 3), g.task("source", 0, 1), g.task("after", 0, 1, "source")}
+	tasks := []Task{g.task("wide-1", 0, 18), g.task("wide-2", 0, 19), g.task("narrow", 0, 3), g.task("source", 0, 1),
+		g.task("after", 0, 1, "source")}
 	tasks[0].Spreads, tasks[1].Spreads = true, true
 	if _, err := Run(t.Context(), openStore(t, t.TempDir()), nil, 1, tasks); err != nil {
 		t.Fatal(err)
@@ -137,7 +138,8 @@ func TestCancelStopsEveryWorker(t *testing.T) {
 	running, ended := 0, 0
 	var tasks []Task
 	for i := range 10 {
-		tasks = append(tasks, Task{ID: fmt.Sprint(i), Make: func(ctx context.Context, _ Inputs, _ string, _ func(float64)) error {
+		tasks = append(tasks, Task{ID: fmt.Sprint(i), Make: func(ctx context.Context, _ Inputs, _ string,
+			_ func(float64)) error {
 			mu.Lock()
 			if running++; running == 3 {
 				cancel()
@@ -201,7 +203,10 @@ func BenchmarkNothingChanged(b *testing.B) {
 func BenchmarkSchedule(b *testing.B) {
 	var tasks []Task
 	for i := range 1000 {
-		x := Task{ID: fmt.Sprint(i), Cost: float64(i % 7), Make: func(context.Context, Inputs, string, func(float64)) error { return nil }}
+		x := Task{ID: fmt.Sprint(i), Cost: float64(i % 7), Make: func(context.Context, Inputs, string,
+			func(float64)) error {
+			return nil
+		}}
 		if i >= 10 {
 			x.After = []string{fmt.Sprint(i - 10), fmt.Sprint(i / 2)}
 		}

@@ -230,7 +230,8 @@ type graph struct {
 // check builds the graph, or says what is wrong with it. The mistakes it finds
 // are bugs of the caller.
 func check(tasks []Task) (*graph, error) {
-	g := &graph{tasks: tasks, byID: map[string]int{}, after: make([][]int, len(tasks)), before: make([][]int, len(tasks))}
+	g := &graph{tasks: tasks, byID: map[string]int{}, after: make([][]int, len(tasks)),
+		before: make([][]int, len(tasks))}
 	for i, t := range tasks {
 		if _, twice := g.byID[t.ID]; twice || t.ID == "" {
 			return nil, fmt.Errorf("task: ID %q is empty or used twice", t.ID)

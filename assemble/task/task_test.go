@@ -61,7 +61,8 @@ func (j *journal) take() string {
 // step returns a task that writes its ID and the contents of its inputs.
 func (j *journal) step(id, arg string, after ...string) Task {
 	return Task{
-		ID: id, After: after, Cost: 1, Action: store.NewAction("step").For(id).Arg("arg", arg).Arg("id", id).Ext(".txt"),
+		ID: id, After: after, Cost: 1, Action: store.NewAction("step").For(id).Arg("arg", arg).Arg("id",
+			id).Ext(".txt"),
 		Make: func(ctx context.Context, in Inputs, tmp string, advance func(float64)) error {
 			j.start(id)
 			defer j.end()
@@ -136,7 +137,8 @@ func TestRunMakesWhatChanged(t *testing.T) {
 		if res.Stats != tt.stats {
 			t.Errorf("%s: %+v, want %+v", tt.name, res.Stats, tt.stats)
 		}
-		want := "film(mix" + tt.gain + "(conform/oboe)(conform/horn))(picture" + tt.label + "(conform/oboe)(conform/horn))"
+		want := "film(mix" + tt.gain + "(conform/oboe)(conform/horn))(picture" + tt.label +
+			"(conform/oboe)(conform/horn))"
 		if got := text(t, res.Path("film")); got != want {
 			t.Errorf("%s: film is %q, want %q", tt.name, got, want)
 		}
@@ -166,7 +168,8 @@ func TestTrimmedStepsAreNotMissed(t *testing.T) {
 	drop(0)
 	drop(2)
 	res, err := Run(t.Context(), s, nil, 1, tasks)
-	if err != nil || j.take() != "" || res.Stats != (Stats{Reused: 5}) || res.Of("mix").State != Unneeded || res.Path("mix") != "" {
+	if err != nil || j.take() != "" || res.Stats != (Stats{Reused: 5}) || res.Of("mix").State != Unneeded ||
+		res.Path("mix") != "" {
 		t.Errorf("%s, %v", states(res), err)
 	}
 	tasks[2].Keep = true // needs its input too
@@ -213,10 +216,11 @@ func TestSameBytesForAnyWorkers(t *testing.T) {
 func TestTaskWithoutOutput(t *testing.T) {
 	s, j := openStore(t, t.TempDir()), &journal{}
 	var saw []string
-	tasks := append(j.film("1", "a"), Task{ID: "publish", After: []string{"film", "film"}, Make: func(_ context.Context, in Inputs, tmp string, _ func(float64)) error {
-		saw = append(saw, tmp, filepath.Ext(in["film"]))
-		return nil
-	}})
+	tasks := append(j.film("1", "a"), Task{ID: "publish", After: []string{"film", "film"},
+		Make: func(_ context.Context, in Inputs, tmp string, _ func(float64)) error {
+			saw = append(saw, tmp, filepath.Ext(in["film"]))
+			return nil
+		}})
 	for _, want := range []Stats{{Run: 6}, {Run: 1, Reused: 5}} {
 		res, err := Run(t.Context(), s, nil, 2, tasks)
 		if err != nil || res.Stats != want {
@@ -228,7 +232,8 @@ func TestTaskWithoutOutput(t *testing.T) {
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	tasks[5].Make = func(context.Context, Inputs, string, func(float64)) error { cancel(); return nil }
-	if res, err := Run(ctx, s, nil, 2, tasks); !errors.Is(err, context.Canceled) || res.Of("publish").State != Cancelled {
+	if res, err := Run(ctx, s, nil, 2, tasks); !errors.Is(err, context.Canceled) ||
+		res.Of("publish").State != Cancelled {
 		t.Errorf("%s, %v", states(res), err)
 	}
 	plan, err := Runner{Store: s}.Plan(t.Context(), tasks)

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"image"
 	"image/color"
+	"math"
 	"strings"
 
 	"ripieno/layout"
@@ -21,18 +22,20 @@ type CreditsOptions struct {
 	Backdrop   *image.NRGBA // a picture of the canvas's size instead of the colour; nil for none
 	Title      string       // head of every page; may be ""
 	Credits    []Credit
-	Fonts      *Fonts // nil: the embedded ones
+	Foot       []string // below all credits, centred and wrapped: rights and thanks in sentences
+	Fonts      *Fonts   // nil: the embedded ones
 }
 
-// The measures of credits, in pixels at 1080 lines.
+// The measures of credits. No letter is smaller than a telephone shows it: a large
+// ensemble gets more pages and not smaller names.
 const (
-	creditsMost, creditsLeast = 38.0, 22.0
-	creditsTitle              = 54.0
-	creditsMargin             = 90.0
-	columnGap                 = 2.4 // of the lettering, between columns
-	nameGap                   = 0.8 // between part and name
+	creditsMost, creditsLeast = 1.0, 0.0 // steps of size
+	creditsMargin             = 90.0     // pixels at 1080 lines
+	columnGap                 = 2.4      // of the lettering, between columns
+	nameGap                   = 0.8      // between part and name
 	rowHeight                 = 1.36
 	maxColumns                = 4
+	footGap                   = 1.2 // of the lettering, above the foot
 )
 
 // Credits sets the roster in as few pages as it can, in columns, the lettering
@@ -45,8 +48,8 @@ func Credits(c layout.Canvas, o CreditsOptions) ([]*image.NRGBA, error) {
 	}
 	s := newSetter(o.Fonts)
 	var r roster
-	for px := creditsMost; px >= creditsLeast; px -= 2 {
-		r = s.roster(c, o, c.Scale(px))
+	for n := creditsMost; n >= creditsLeast; n -= 0.125 {
+		r = s.roster(c, o, size(c, n))
 		if r.pages() <= 1 {
 			break
 		}
@@ -81,17 +84,24 @@ type roster struct {
 	parts          float64 // width of the part's half of a column
 	columns        [][]row // all of them, page after page
 	perPage, depth int     // columns on a page, rows in a column
+	foot           []line  // on the last page
+	footPage       bool    // which has nothing else
 }
 
-func (r roster) pages() int { return (len(r.columns) + r.perPage - 1) / max(1, r.perPage) }
+func (r roster) pages() int {
+	n := (len(r.columns) + r.perPage - 1) / max(1, r.perPage)
+	if r.footPage {
+		n++
+	}
+	return n
+}
 
 // roster sets everything at px pixels to the em.
 func (s *setter) roster(c layout.Canvas, o CreditsOptions, px float64) roster {
 	r := roster{px: px, top: c.Scale(creditsMargin)}
 	full := float64(c.W) - 2*c.Scale(creditsMargin)
 	if strings.TrimSpace(o.Title) != "" {
-		size := max(px, c.Scale(creditsTitle)*px/c.Scale(creditsMost))
-		r.head = s.wrap(o.Title, medium, size, full)
+		r.head = s.wrapEvenly(o.Title, display, size(c, sizeHead), full)
 		r.top += leading*stack(r.head) + px*1.2
 	}
 	var names float64
@@ -100,6 +110,40 @@ func (s *setter) roster(c layout.Canvas, o CreditsOptions, px float64) roster {
 	r.perPage = max(1, min(maxColumns, int((full+columnGap*px)/(r.width+columnGap*px))))
 	r.depth = max(1, int((float64(c.H)-r.top-c.Scale(creditsMargin)*0.7)/(rowHeight*px)))
 	r.cut(s.rows(o.Credits, px, r.parts, names))
+	r.foot = s.foot(c, o, full)
+	return r.makeRoom(c)
+}
+
+// foot sets the lines below all credits.
+func (s *setter) foot(c layout.Canvas, o CreditsOptions, full float64) (lines []line) {
+	for _, text := range o.Foot {
+		if strings.TrimSpace(text) != "" {
+			lines = append(lines, s.wrapEvenly(text, regular, size(c, sizeSmall), full)...)
+		}
+	}
+	return lines
+}
+
+// makeRoom leaves room for the foot on the last page: columns become shorter on all
+// pages, or a page of the foot alone follows when it is nearly as high as one.
+func (r roster) makeRoom(c layout.Canvas) roster {
+	if len(r.foot) == 0 {
+		return r
+	}
+	rows := int(math.Ceil((leading*stack(r.foot) + footGap*r.px) / (rowHeight * r.px)))
+	if len(r.columns) == 0 || r.depth-rows < 3 {
+		r.footPage = true
+		return r
+	}
+	var all []row
+	for i, k := range r.columns {
+		if i > 0 && len(k) > 0 && len(k[0].heading.runs) > 0 {
+			all = append(all, row{}) // the space that was dropped at the top of a column
+		}
+		all = append(all, k...)
+	}
+	r.depth -= rows
+	r.cut(all)
 	return r
 }
 
@@ -108,7 +152,7 @@ func (s *setter) roster(c layout.Canvas, o CreditsOptions, px float64) roster {
 func (s *setter) columnWidths(credits []Credit, px, full float64) (parts, names float64) {
 	for _, k := range credits {
 		parts = max(parts, s.set(k.Part, regular, px).width)
-		names = max(names, s.set(k.Name, medium, px).width)
+		names = max(names, s.set(k.Name, medium, px).width, s.set(k.Section, display, px).width)
 	}
 	room := full - nameGap*px
 	parts = min(parts, 0.45*room)
@@ -124,7 +168,7 @@ func (s *setter) rows(credits []Credit, px, parts, names float64) (rows []row) {
 				rows = append(rows, row{})
 			}
 			if section = k.Section; strings.TrimSpace(section) != "" {
-				rows = append(rows, row{heading: s.fit(section, bold, px*0.82, px*0.7, parts+nameGap*px+names)})
+				rows = append(rows, row{heading: s.fit(section, display, px, px*0.85, names+0.5)})
 			}
 		}
 		rows = append(rows, row{
@@ -139,7 +183,9 @@ func (s *setter) rows(credits []Credit, px, parts, names float64) (rows []row) {
 // fewest pages, and then about equally long. A heading is not left alone at
 // the foot of a column and a blank row never stands at its top.
 func (r *roster) cut(rows []row) {
-	r.columns = r.deal(rows, r.depth)
+	if r.columns = r.deal(rows, r.depth, keepTogether); len(r.columns) > len(r.deal(rows, r.depth, 0)) {
+		r.columns = r.deal(rows, r.depth, 0)
+	}
 	n := len(r.columns)
 	if n > r.perPage {
 		n = r.pages() * r.perPage
@@ -147,17 +193,24 @@ func (r *roster) cut(rows []row) {
 	if n < 2 {
 		return
 	}
-	for depth := (len(rows) + n - 1) / n; depth < r.depth; depth++ {
-		if even := r.deal(rows, depth); len(even) <= n {
-			r.columns = even
-			return
+	for _, empty := range []float64{keepTogether, 0} {
+		for depth := (len(rows) + n - 1) / n; depth < r.depth; depth++ {
+			if even := r.deal(rows, depth, empty); len(even) <= n {
+				r.columns = even
+				return
+			}
 		}
 	}
 }
 
+// keepTogether is how much of a column may stay empty so that the next begins with
+// a section.
+const keepTogether = 0.45
+
 // deal cuts rows into columns of at most depth rows. A column does not begin with
-// an empty row, and a heading stays with its first credit.
-func (r *roster) deal(rows []row, depth int) (columns [][]row) {
+// an empty row, and a heading stays with its first credit. So much of a column may
+// stay empty, at its end, as keeps a section in one piece.
+func (r *roster) deal(rows []row, depth int, empty float64) (columns [][]row) {
 	depth = max(depth, 2) // a heading and a credit
 	for len(rows) > 0 {
 		for len(rows) > 0 && rows[0].blank() {
@@ -166,6 +219,14 @@ func (r *roster) deal(rows []row, depth int) (columns [][]row) {
 		n := min(depth, len(rows))
 		for n > 1 && n < len(rows) && (len(rows[n-1].heading.runs) > 0 || rows[n-1].blank()) {
 			n--
+		}
+		if n < len(rows) && !rows[n].blank() {
+			for k := n - 1; k > 0 && float64(n-k) <= empty*float64(depth); k-- {
+				if rows[k].blank() {
+					n = k
+					break
+				}
+			}
 		}
 		columns = append(columns, rows[:n])
 		rows = rows[n:]
@@ -182,7 +243,11 @@ func (r roster) draw(p *picture, c layout.Canvas, bg color.NRGBA, page int) {
 		longest = max(longest, len(k))
 	}
 	// A short page hangs a little above the middle as title cards do.
+	last := page == r.pages()-1
 	free := float64(c.H) - r.top - c.Scale(creditsMargin)*0.7 - float64(longest)*rowHeight*r.px
+	if last && len(r.foot) > 0 {
+		free -= leading*stack(r.foot) + footGap*r.px
+	}
 	shift := max(0, free*0.44)
 	y := c.Scale(creditsMargin) + shift
 	for _, l := range r.head {
@@ -200,5 +265,16 @@ func (r roster) draw(p *picture, c layout.Canvas, bg color.NRGBA, page int) {
 			base += rowHeight * r.px
 		}
 		x += r.width + columnGap*r.px
+	}
+	if !last {
+		return
+	}
+	y = r.top + shift + float64(longest)*rowHeight*r.px
+	if longest > 0 {
+		y += footGap * r.px
+	}
+	for _, l := range r.foot {
+		p.write(l, (float64(c.W)-l.width)/2, y+l.ascent, quietColour(bg), p.Rect)
+		y += leading * l.height()
 	}
 }

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"sync"
 
+	"github.com/go-fonts/stix/stix2textmedium"
 	"github.com/go-text/typesetting/font"
 	"golang.org/x/image/font/gofont/gobold"
 	"golang.org/x/image/font/gofont/gomedium"
@@ -20,13 +21,16 @@ const (
 	regular weight = iota
 	medium
 	bold
+	display // of titles and headings on cards
 	weights
 )
 
-// embedded are the Go fonts (Bigelow & Holmes, BSD-style licence): Latin,
-// Greek and Cyrillic. They are parsed on first use, once.
+// embedded are the Go fonts (Bigelow & Holmes, BSD-style licence) and, for display,
+// STIX Two Text (SIL Open Font License 1.1): Latin, Greek and Cyrillic. They are
+// parsed on first use, once. The Go fonts have neither kerning nor ligatures, which
+// small names do without; large titles cannot, and STIX Two has both.
 var embedded = sync.OnceValue(func() (f [weights]*font.Font) {
-	for i, ttf := range [weights][]byte{goregular.TTF, gomedium.TTF, gobold.TTF} {
+	for i, ttf := range [weights][]byte{goregular.TTF, gomedium.TTF, gobold.TTF, stix2textmedium.TTF} {
 		face, err := font.ParseTTF(bytes.NewReader(ttf))
 		if err != nil {
 			panic("card: an embedded font is broken: " + err.Error()) // a build fault, not user data
@@ -97,6 +101,9 @@ func Missing(text string) []rune { return (*Fonts)(nil).Missing(text) }
 // use, so every picture gets its own.
 func (f *Fonts) faces(w weight) []*font.Face {
 	out := []*font.Face{font.NewFace(embedded()[w])}
+	if w == display { // what every other text can be set in, a title can
+		out = append(out, font.NewFace(embedded()[medium]))
+	}
 	if f != nil {
 		for _, x := range f.extra {
 			out = append(out, font.NewFace(x))

@@ -74,7 +74,7 @@ func planShot(t testing.TB, c layout.Canvas, n int, caption string) PlanShot {
 // tolerance; a glyph moved by half a pixel is far outside it.
 func TestGoldens(t *testing.T) {
 	title := TitleOptions{Background: dark, Title: "The Lamplighter's Round",
-		Lines: []string{"Aurelio Tamsin", "The Harbour Street Players"}}
+		Blocks: []TitleBlock{{Main: []string{"Aurelio Tamsin"}}, {Main: []string{"The Harbour Street Players"}}}}
 	var credits []Credit
 	for i, p := range cast {
 		credits = append(credits, Credit{[]string{"Winds", "Strings"}[i/5], p[1], p[0]})
@@ -99,6 +99,15 @@ func TestGoldens(t *testing.T) {
 			draw.Draw(m, m.Rect, r.Draw(20, small.H), image.Point{}, draw.Over)
 			return m, nil
 		},
+		"title-wide":     func() (*image.NRGBA, error) { return Title(layout.Canvas{W: 480, H: 270}, fullTitle()) },
+		"title-tall":     func() (*image.NRGBA, error) { return Title(layout.Canvas{W: 270, H: 480}, fullTitle()) },
+		"title-square":   func() (*image.NRGBA, error) { return Title(layout.Canvas{W: 360, H: 360}, fullTitle()) },
+		"credits-wide":   func() (*image.NRGBA, error) { return lastPage(Credits(layout.Canvas{W: 480, H: 270}, fullCredits(9))) },
+		"credits-tall":   func() (*image.NRGBA, error) { return lastPage(Credits(layout.Canvas{W: 270, H: 480}, fullCredits(9))) },
+		"credits-square": func() (*image.NRGBA, error) { return lastPage(Credits(layout.Canvas{W: 360, H: 360}, fullCredits(9))) },
+		"labels-shadow":  func() (*image.NRGBA, error) { return styled(t, small, 6, layout.Shadow, 0), nil },
+		"labels-strip":   func() (*image.NRGBA, error) { return styled(t, small, 6, layout.Strip, 0), nil },
+		"labels-phone":   func() (*image.NRGBA, error) { return styled(t, small, 6, layout.Plate, PhoneCM), nil },
 		"backdrop": func() (*image.NRGBA, error) {
 			before := title
 			before.Backdrop = plain(small.W, small.H, color.NRGBA{0xd0, 0xa0, 0x60, 255})
@@ -113,6 +122,14 @@ func TestGoldens(t *testing.T) {
 			compare(t, got, filepath.Join("testdata", name+".png"))
 		})
 	}
+}
+
+// lastPage returns the last of several pages.
+func lastPage(pages []*image.NRGBA, err error) (*image.NRGBA, error) {
+	if err != nil {
+		return nil, err
+	}
+	return pages[len(pages)-1], nil
 }
 
 // compare allows a mean difference of 0.25 code values and 0.1 % of pixels

@@ -65,7 +65,7 @@ func TestCoverKeepsTheMiddle(t *testing.T) {
 func TestTextOnAnyPicture(t *testing.T) {
 	for _, c := range []color.NRGBA{white, black, {128, 128, 128, 255}, {255, 255, 0, 255}} {
 		back := plain(small.W, small.H, c)
-		title, err := Title(small, TitleOptions{Title: "The Lamplighter's Round", Lines: []string{"Aurelio Tamsin"},
+		title, err := Title(small, TitleOptions{Title: "The Lamplighter's Round", Blocks: lines("Aurelio Tamsin"),
 			Backdrop: back})
 		if err != nil {
 			t.Fatal(err)

@@ -11,12 +11,6 @@ import (
 	"ripieno/layout"
 )
 
-// Label is the name shown at the bottom left of a tile.
-type Label struct {
-	Tile       layout.Rect
-	Name, Part string // either may be ""; both empty draws nothing
-}
-
 // Placeholder is a tile without a picture: an audio-only or expected player.
 type Placeholder struct {
 	Tile             layout.Rect
@@ -40,6 +34,7 @@ type OverlayOptions struct {
 	Fills        []Fill // round pictures that do not fill their tile
 	Holes        []layout.Rect
 	Labels       []Label
+	Look         LabelLook // of all labels
 	Placeholders []Placeholder
 	Fonts        *Fonts // nil: the embedded ones
 }
@@ -90,100 +85,13 @@ func Overlay(c layout.Canvas, o OverlayOptions) (*image.NRGBA, error) {
 	for _, h := range o.Placeholders {
 		p.placeholder(s, c, h, bg)
 	}
-	for _, l := range o.Labels {
-		p.label(s, c, l)
+	for i, l := range o.Labels {
+		p.label(s, c, l, o.Look, o.Look.corner(i))
 	}
 	if len(s.refusal) > 0 {
 		return nil, errors.Join(s.refusal...)
 	}
 	return p.NRGBA, nil
-}
-
-// Labels returns the labels alone on a transparent picture, as Overlay draws them.
-// Errors are Overlay's.
-func Labels(c layout.Canvas, labels []Label, fonts *Fonts) (*image.NRGBA, error) {
-	if err := c.Check(); err != nil {
-		return nil, err
-	}
-	p, s := newPicture(c.W, c.H, color.NRGBA{}), newSetter(fonts)
-	for _, l := range labels {
-		if err := checkTiles(c, l.Tile); err != nil {
-			return nil, err
-		}
-		p.label(s, c, l)
-	}
-	return p.NRGBA, errors.Join(s.refusal...)
-}
-
-// The plate of a label. At 0.72 a white picture behind it becomes #585a5c at
-// most, on which the name has a contrast of 6.2 and the part of 5.1; a test
-// measures both.
-var (
-	plate   = color.NRGBA{0x10, 0x12, 0x15, 184} // 184/255 = 0.72
-	nameInk = paper
-	partInk = color.NRGBA{0xdc, 0xdb, 0xd6, 255}
-	// fraction of the tile's short side; pixels at 1080 lines
-	nameSize = struct{ ofTile, least, most float64 }{0.078, 13.5, 38}
-)
-
-const (
-	partSize = 0.80 // of the name's
-	padX     = 0.50 // of the name's size, inside the plate
-	padY     = 0.24
-	corner   = 0.22
-	shrink   = 0.80 // how far text shrinks before it is cut
-)
-
-// letter returns the size of a name in a tile, in pixels.
-func letter(c layout.Canvas, tile layout.Rect) float64 {
-	px := nameSize.ofTile * float64(min(tile.W, tile.H))
-	return max(c.Scale(nameSize.least), min(px, c.Scale(nameSize.most)))
-}
-
-// label draws a plate as wide as its text at the bottom left of a tile. The
-// part is left out where both lines would cover much of the picture.
-func (p *picture) label(s *setter, c layout.Canvas, l Label) {
-	px := letter(c, l.Tile)
-	tile := boxOf(rectangle(l.Tile))
-	margin := min(px*0.5, tile.w()*0.03)
-	width := tile.w() - 2*margin - 2*padX*px
-	var lines []line
-	var inks []color.NRGBA
-	room := tile.h() - 2*margin - 2*padY*px
-	for i, text := range []string{l.Name, l.Part} {
-		if strings.TrimSpace(text) == "" {
-			continue
-		}
-		size, w, colour := px, medium, nameInk
-		if i == 1 {
-			size, w, colour = px*partSize, regular, partInk
-		}
-		t := s.fit(text, w, size, size*shrink, width)
-		limit := 0.4 // of the tile, for a second line
-		if len(lines) == 0 {
-			limit = 1
-		}
-		if len(t.runs) == 0 || stack(lines)+t.height() > min(room, limit*tile.h()) {
-			continue
-		}
-		lines, inks = append(lines, t), append(inks, colour)
-	}
-	if len(lines) == 0 {
-		return
-	}
-	wide := 0.0
-	for _, t := range lines {
-		wide = max(wide, t.width)
-	}
-	b := box{x0: tile.x0 + margin, y1: tile.y1 - margin}
-	b.x1 = b.x0 + wide + 2*padX*px
-	b.y0 = b.y1 - stack(lines) - 2*padY*px
-	p.rounded(b, corner*px, plate)
-	y := b.y0 + padY*px
-	for i, t := range lines {
-		p.write(t, b.x0+padX*px, y+t.ascent, inks[i], inside(b))
-		y += t.height()
-	}
 }
 
 // stack returns the height of lines set without extra leading.

@@ -281,7 +281,7 @@ func BenchmarkOverlay60(b *testing.B) {
 func TestLabelsAlone(t *testing.T) {
 	o := ensemble(t, small, 4)
 	whole := overlay(t, small, o)
-	alone, err := Labels(small, o.Labels, nil)
+	alone, err := Labels(small, o.Labels, LabelLook{}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -300,10 +300,10 @@ func TestLabelsAlone(t *testing.T) {
 	if marks < 500 {
 		t.Errorf("only %d pixels of labels", marks)
 	}
-	if _, err := Labels(small, []Label{{Tile: layout.Rect{X: -2, W: 20, H: 20}}}, nil); err == nil {
+	if _, err := Labels(small, []Label{{Tile: layout.Rect{X: -2, W: 20, H: 20}}}, LabelLook{}, nil); err == nil {
 		t.Error("a label off the canvas is drawn")
 	}
-	if _, err := Labels(small, []Label{{Tile: o.Holes[0], Name: "א"}}, nil); err == nil {
+	if _, err := Labels(small, []Label{{Tile: o.Holes[0], Name: "א"}}, LabelLook{}, nil); err == nil {
 		t.Error("a label that no font can draw is drawn")
 	}
 }

@@ -90,7 +90,8 @@ func TestRivalsStandAtTheirPlace(t *testing.T) {
 		switch {
 		case n < 100:
 			t.Errorf("%s: %d pixels of a wedge", c.name, n)
-		case c.side == 0 && math.Abs(mean-want) > 1, c.side < 0 && math.Abs(first-want) > 2, c.side > 0 && math.Abs(last-want) > 2:
+		case c.side == 0 && math.Abs(mean-want) > 1, c.side < 0 && math.Abs(first-want) > 2, c.side > 0 &&
+			math.Abs(last-want) > 2:
 			t.Errorf("%s: from %.1f to %.1f round %.1f, want %.1f", c.name, first, last, mean, want)
 		}
 		if _, _, _, n := inked(t, o, 1, 1-c.w, tint); n > 0 {
@@ -142,7 +143,8 @@ func TestRivalsLeaveOthersAlone(t *testing.T) {
 func TestPacked(t *testing.T) {
 	words := []string{"needs review", "1", "2", "3"}
 	for n, want := range map[int][]string{
-		1: {"needs review  1  2  3"}, 2: {"needs review  1", "2  3"}, 3: {"needs review", "1", "2  3"}, 4: words, 9: words,
+		1: {"needs review  1  2  3"}, 2: {"needs review  1", "2  3"}, 3: {"needs review", "1",
+			"2  3"}, 4: words, 9: words,
 	} {
 		if got := packed(words, n); !slices.Equal(got, want) {
 			t.Errorf("in %d lines %q, want %q", n, got, want)

@@ -44,18 +44,22 @@ func NewRoll(c layout.Canvas, o CreditsOptions, stretch float64) (*Roll, error) 
 	s := newSetter(o.Fonts)
 	r := &Roll{canvas: c}
 	o.Background = behindText(o.Background, o.Backdrop)
-	px := c.Scale(creditsMost)
+	px := size(c, creditsMost)
 	full := float64(c.W) - 2*c.Scale(creditsMargin)
 	step := rowHeight * px * stretch
 	y := 0.0
 	if strings.TrimSpace(o.Title) != "" {
-		for _, l := range s.wrap(o.Title, medium, c.Scale(creditsTitle), full) {
+		for _, l := range s.wrapEvenly(o.Title, display, size(c, sizeHead), full) {
 			r.lines = append(r.lines, rolled{l, (float64(c.W) - l.width) / 2, y + l.ascent, on(o.Background)})
 			y += leading * l.height() * stretch
 		}
 		y += (rollGap - 1) * step
 	}
-	r.rows(s, o, px, full, y, step)
+	y = r.rows(s, o, px, full, y, step) + step
+	for _, l := range s.foot(c, o, full) {
+		r.lines = append(r.lines, rolled{l, (float64(c.W) - l.width) / 2, y + l.ascent, quietColour(o.Background)})
+		y += leading * l.height() * stretch
+	}
 	for _, l := range r.lines {
 		r.Height = max(r.Height, int(math.Ceil(l.baseline+l.descent)))
 	}
@@ -63,8 +67,8 @@ func NewRoll(c layout.Canvas, o CreditsOptions, stretch float64) (*Roll, error) 
 }
 
 // rows sets the credits from y on: the gap between part and name stands where
-// it leaves the same room at both sides.
-func (r *Roll) rows(s *setter, o CreditsOptions, px, full, y, step float64) {
+// it leaves the same room at both sides. It returns where they end.
+func (r *Roll) rows(s *setter, o CreditsOptions, px, full, y, step float64) float64 {
 	parts, names := s.columnWidths(o.Credits, px, full)
 	x := (float64(r.canvas.W) - parts - nameGap*px - names) / 2
 	bg := o.Background
@@ -81,6 +85,7 @@ func (r *Roll) rows(s *setter, o CreditsOptions, px, full, y, step float64) {
 			}
 		}
 	}
+	return y
 }
 
 // Draw returns the rows from top to top+height of the roll, as wide as the canvas,

@@ -56,7 +56,7 @@ func (d *drawing) write(l line, x, baseline float64, c color.NRGBA, _ image.Rect
 	if len(l.runs) == 0 {
 		return
 	}
-	heavy := [weights]int{400, 500, 700}[l.weight]
+	heavy := [weights]int{400, 500, 700, 500}[l.weight]
 	fmt.Fprintf(&d.buf, `<text x="%.2f" y="%.2f" font-size="%.2f" font-weight="%d" fill="%s" textLength="%.2f" lengthAdjust="spacingAndGlyphs" xml:space="preserve">`,
 		x, baseline, l.px, heavy, hex(c), l.width)
 	xml.EscapeText(&d.buf, []byte(l.text)) // writes to memory, cannot fail

@@ -156,7 +156,8 @@ func newSyncSheet(o *SyncOptions) (syncSheet, error) {
 		}
 	}
 	u := float64(o.Width) / 1920
-	g := syncSheet{unit: u, margin: 24 * u, names: 190 * u, says: saysWidth(o.Rows) * u, name: 16 * u, small: 13 * u, gap: 18 * u}
+	g := syncSheet{unit: u, margin: 24 * u, names: 190 * u, says: saysWidth(o.Rows) * u, name: 16 * u, small: 13 * u,
+		gap: 18 * u}
 	n := float64(len(o.Windows))
 	g.plot = (float64(o.Width) - 2*g.margin - g.names - g.says - (n-1)*g.gap) / n
 	// Few takes get high rows, many low ones, so that the picture stays about

@@ -8,8 +8,6 @@ package motion
 
 import (
 	"fmt"
-	"math"
-	"slices"
 )
 
 // Map gathers the variance of every pixel over time (Welford 1962,
@@ -91,18 +89,12 @@ const (
 // is the whole picture with confidence 0.
 func (m *Map) Subject() Subject {
 	whole := Subject{Right: 1, Bottom: 1}
-	if m.n < 2 {
-		return whole
-	}
 	// Deviations, not variances: one lamp that is switched must not outweigh a
 	// player. Half of the pixels are background, whose noise is the median.
-	dev := make([]float64, len(m.square))
-	for i, q := range m.square {
-		dev[i] = math.Sqrt(q / float64(m.n-1))
+	dev, noise := m.deviations()
+	if dev == nil {
+		return whole
 	}
-	sorted := slices.Clone(dev)
-	slices.Sort(sorted)
-	noise := sorted[len(sorted)/2]
 	cols, rows, total, count := make([]float64, m.w), make([]float64, m.h), 0.0, 0
 	for i, d := range dev {
 		if d -= 2*noise + 1; d > 0 {

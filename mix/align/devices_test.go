@@ -38,7 +38,8 @@ func TestDevicesForFiveMinutes(t *testing.T) {
 	var offs, drifts []float64
 	for _, level := range levels {
 		for k := range each {
-			e := simulate.New(uint64(9100+k), simulate.Options{Level: level, Players: 1, Seconds: 300, Devices: 2, Rate: rate})
+			e := simulate.New(uint64(9100+k), simulate.Options{Level: level, Players: 1, Seconds: 300, Devices: 2,
+				Rate: rate})
 			m, err := MatchDevices(e.Takes[0].Source(), e.Takes[1].Source())
 			if err != nil {
 				t.Fatal(err)
@@ -48,7 +49,8 @@ func TestDevicesForFiveMinutes(t *testing.T) {
 				t.Errorf("%s %d: not sure: %+v", level, k, m)
 				continue
 			}
-			t.Logf("%s, %s: %.3f ms and %+.2f ppm off, given as %.2f ppm; clocks %+.0f ppm apart, %d of %d stretches agree",
+			t.Logf("%s, %s: %.3f ms and %+.2f ppm off, given as %.2f ppm; clocks %+.0f ppm apart, %d of %d "+
+				"stretches agree",
 				level, e.Takes[0].Instrument(), 1000*off, drift, m.DriftErrPPM, m.DriftPPM, m.Agree, m.Windows)
 			if off > 0.005 || math.Abs(drift) > 2 {
 				t.Errorf("%s %d: %.3f ms and %.2f ppm off", level, k, 1000*off, drift)
@@ -65,5 +67,6 @@ func TestDevicesForFiveMinutes(t *testing.T) {
 	if mid := offs[n/2]; mid > 0.0005 {
 		t.Errorf("half the pairs are more than %.3f ms off", 1000*mid)
 	}
-	t.Logf("%d pairs: median %.3f ms, worst %.3f ms; drift median %.2f ppm, worst %.2f ppm", n, 1000*offs[n/2], 1000*offs[n-1], drifts[n/2], drifts[n-1])
+	t.Logf("%d pairs: median %.3f ms, worst %.3f ms; drift median %.2f ppm, worst %.2f ppm", n, 1000*offs[n/2],
+		1000*offs[n-1], drifts[n/2], drifts[n-1])
 }

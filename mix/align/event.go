@@ -47,7 +47,8 @@ func (p *profile) slurs(flux []float32, taken []bool) []Event {
 	var out []Event
 	for n := 1; n+1 < len(flux); n++ {
 		v := flux[n]
-		if v < minFlux || v < flux[n-1] || v <= flux[n+1] || v < slices.Max(flux[max(0, n-near):min(len(flux), n+near+1)]) {
+		if v < minFlux || v < flux[n-1] || v <= flux[n+1] ||
+			v < slices.Max(flux[max(0, n-near):min(len(flux), n+near+1)]) {
 			continue
 		}
 		at := int(float64(n) * fluxHop / hop)

@@ -108,7 +108,10 @@ func TestCandidates(t *testing.T) {
 	if !best.ByCue || math.Abs(best.At-(m.Cue()+5)) > 0.002 {
 		t.Errorf("the clap at %.3f s is told as %+v", m.Cue()+5, best)
 	}
-	other := slices.ContainsFunc(p.Candidates, func(c Candidate) bool { return c.ByCue && math.Abs(c.At-(m.Cue()+2.6)) < 0.002 })
+	other := slices.ContainsFunc(p.Candidates, func(c Candidate) bool {
+		return c.ByCue &&
+			math.Abs(c.At-(m.Cue()+2.6)) < 0.002
+	})
 	if !other {
 		t.Errorf("the second clap at %.3f s is not told: %+v", m.Cue()+2.6, p.Candidates)
 	}
@@ -127,7 +130,8 @@ func TestAnotherTempoIsNeverSure(t *testing.T) {
 			t.Errorf("%s fits, and is told: %+v", is.Name, is)
 		}
 	}
-	if p[3].Sure || math.Abs(p[3].OtherTempo-1.06) > 0.005 || !strings.Contains(p[3].Reason, "faster than the guide's") {
+	if p[3].Sure || math.Abs(p[3].OtherTempo-1.06) > 0.005 ||
+		!strings.Contains(p[3].Reason, "faster than the guide's") {
 		t.Errorf("six per cent faster: %+v", p[3])
 	}
 	for _, is := range Place(m, trio(t, quicker, quick), nil) {

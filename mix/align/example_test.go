@@ -92,7 +92,8 @@ func ExamplePlace_fixed() {
 		return
 	}
 	clap := 6.3 // seconds of the file
-	p := align.Place(m, []align.Recording{{Name: "viola/video", Take: "viola", Role: "video", Features: f, CueAt: &clap}}, nil)[0]
+	p := align.Place(m, []align.Recording{{Name: "viola/video", Take: "viola", Role: "video", Features: f,
+		CueAt: &clap}}, nil)[0]
 	fmt.Printf("offset %.2f s by %s, sure: %v\n", p.Offset, p.Method, p.Sure)
 	// Output:
 	// offset -1.50 s by cue given, sure: true

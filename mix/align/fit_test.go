@@ -10,7 +10,8 @@ import (
 )
 
 // termNames are for people who read the output of TestFit.
-var termNames = [termCount]string{"sound", "beats", "burst", "cueRank", "cueQuality", "cueAlone", "bleed", "scoreFit", "missed", "harmony", "rhythm"}
+var termNames = [termCount]string{"sound", "beats", "burst", "cueRank", "cueQuality", "cueAlone", "bleed", "scoreFit",
+	"missed", "harmony", "rhythm"}
 
 // choice is one simulated file: the terms of all its candidates, and which of
 // them is right.
@@ -35,7 +36,8 @@ func TestFit(t *testing.T) {
 	var all []choice
 	for _, level := range []simulate.Level{simulate.Easy, simulate.Typical, simulate.Hard} {
 		for k := range n {
-			all = append(all, choices(t, simulate.New(uint64(k), simulate.Options{Level: level, Players: 6, Seconds: 60, Rate: 16000}))...)
+			all = append(all, choices(t,
+				simulate.New(uint64(k), simulate.Options{Level: level, Players: 6, Seconds: 60, Rate: 16000}))...)
 		}
 	}
 	var start [termCount]float64

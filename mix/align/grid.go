@@ -42,7 +42,8 @@ const (
 
 // usual is how much of the playing lies on each class before anything is
 // known of a player.
-var usual = [classes]float64{onBeat: 0.45, onHalf: 0.3, firstQuarter: 0.065, lastQuarter: 0.065, firstThird: 0.06, lastThird: 0.06}
+var usual = [classes]float64{onBeat: 0.45, onHalf: 0.3, firstQuarter: 0.065, lastQuarter: 0.065, firstThird: 0.06,
+	lastThird: 0.06}
 
 // densities is, for one moment, how much likelier a note is there than
 // anywhere, for a player who plays on slots of one class only.
@@ -106,7 +107,8 @@ func phases(m *tempo.Map, b tempo.Beat) []phase {
 	case b.Length < 0.55:
 		return []phase{{0, onBeat}, {0.25, firstQuarter}, {0.5, onHalf}, {0.75, lastQuarter}}
 	}
-	return []phase{{0, onBeat}, {0.25, firstQuarter}, {1.0 / 3, firstThird}, {0.5, onHalf}, {2.0 / 3, lastThird}, {0.75, lastQuarter}}
+	return []phase{{0, onBeat}, {0.25, firstQuarter}, {1.0 / 3, firstThird}, {0.5, onHalf}, {2.0 / 3, lastThird},
+		{0.75, lastQuarter}}
 }
 
 // tabulate fills density and first.

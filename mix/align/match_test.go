@@ -13,7 +13,8 @@ import (
 // other starts and clocks, one of them coded by a phone.
 func TestMatchDevices(t *testing.T) {
 	for n, level := range []simulate.Level{simulate.Typical, simulate.Hard} {
-		e := simulate.New(uint64(40+n), simulate.Options{Level: level, Players: 1, Seconds: 25, Devices: 2, Rate: 16000})
+		e := simulate.New(uint64(40+n), simulate.Options{Level: level, Players: 1, Seconds: 25, Devices: 2,
+			Rate: 16000})
 		a, b := e.Takes[0], e.Takes[1]
 		m, err := MatchDevices(a.Source(), b.Source())
 		if err != nil {
@@ -146,7 +147,8 @@ func TestMatchDevicesSymmetry(t *testing.T) {
 
 func TestMatchDevicesBadSources(t *testing.T) {
 	good := memory(tone(1, 440))
-	for _, bad := range []audio.Source{audio.NewMemory(audio.NewBlock(1, 5), 100), audio.NewMemory(audio.Block{}, 48000)} {
+	for _, bad := range []audio.Source{audio.NewMemory(audio.NewBlock(1, 5), 100),
+		audio.NewMemory(audio.Block{}, 48000)} {
 		if _, err := MatchDevices(good, bad); err == nil {
 			t.Errorf("rate %d with %d channels should be refused", bad.Rate(), bad.Channels())
 		}

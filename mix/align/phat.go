@@ -47,7 +47,8 @@ func newPHAT(n int, rate float64) *phat {
 // how far the peak stands above the scatter of the correlation (about 4 by
 // chance alone). Both windows have n samples. floorA and floorB are the
 // energies of a spectrum bin that hold only noise. Silence gives a peak of 0.
-func (p *phat) delay(a, b []float32, floorA, floorB func(hertz float64) float64, rate float64, reach int) (samples, peak float64) {
+func (p *phat) delay(a, b []float32, floorA, floorB func(hertz float64) float64, rate float64, reach int) (samples,
+	peak float64) {
 	p.load(p.a, a)
 	p.load(p.b, b)
 	p.fft.Coefficients(p.fa, p.a)

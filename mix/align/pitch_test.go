@@ -36,7 +36,8 @@ func TestSlursAreFound(t *testing.T) {
 	for k := 1; k < len(steps); k++ {
 		at := float64(k) * length
 		if e, off := nearestEvent(f, at); math.Abs(off) > 0.022 {
-			t.Errorf("the step of %g semitones at %g s was found %.0f ms off: %+v", steps[k]-steps[k-1], at, 1000*off, e)
+			t.Errorf("the step of %g semitones at %g s was found %.0f ms off: %+v", steps[k]-steps[k-1], at, 1000*off,
+				e)
 		}
 	}
 	if len(f.Events) > len(steps)+3 {

@@ -261,7 +261,8 @@ func TestPlacePairs(t *testing.T) {
 		t.Fatalf("phone: %+v", got[1])
 	}
 	p := got[0]
-	if !p.Sure || p.Method != "device" || math.Abs(p.Offset-got[1].Offset-match.OffsetSeconds*(1+got[1].DriftPPM*1e-6)) > 1e-9 {
+	if !p.Sure || p.Method != "device" ||
+		math.Abs(p.Offset-got[1].Offset-match.OffsetSeconds*(1+got[1].DriftPPM*1e-6)) > 1e-9 {
 		t.Errorf("mic: %+v", p)
 	}
 	if math.Abs(p.DriftPPM-got[1].DriftPPM-21) > 0.01 {
@@ -326,7 +327,8 @@ func TestPlaceDrift(t *testing.T) {
 			notes = append(notes, b.Seconds)
 		}
 	}
-	p := Place(short, []Recording{{Name: "x", Features: plucks(t, -5, short.End()+1, []float64{short.Cue()}, notes, 12)}}, nil)[0]
+	p := Place(short, []Recording{{Name: "x", Features: plucks(t, -5, short.End()+1, []float64{short.Cue()}, notes,
+		12)}}, nil)[0]
 	if p.DriftPPM != 0 {
 		t.Errorf("%g ppm claimed from %g s of playing", p.DriftPPM, short.End()-short.Start())
 	}

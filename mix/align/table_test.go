@@ -40,7 +40,8 @@ const misplaced = 0.04
 // playing, so the truth is the player's own mean timing; a file with too few
 // notes to measure, which only its clap places, is judged by the clap.
 func judge(e *simulate.Ensemble, t *simulate.Take, p Placement) outcome {
-	o := outcome{Placement: p, truth: t.Truth, title: e.Title, drift: p.DriftPPM - t.Truth.DriftPPM, clap: math.NaN(), cue: math.NaN(), beat: math.Inf(1)}
+	o := outcome{Placement: p, truth: t.Truth, title: e.Title, drift: p.DriftPPM - t.Truth.DriftPPM, clap: math.NaN(),
+		cue: math.NaN(), beat: math.Inf(1)}
 	for b := range e.Map.Beats() {
 		o.beat = math.Min(o.beat, b.Length)
 	}
@@ -110,7 +111,8 @@ func TestPlaceSimulated(t *testing.T) {
 		sure, all int // at least so many of twice so many: without and with a score
 	}{{simulate.Typical, 1001, 6, 4}, {simulate.Hard, 1003, 3, 4}} {
 		sure := 0
-		plain, scored := ensemble(t, c.number, simulate.Options{Level: c.level, Players: c.all, Seconds: 36, Rate: 16000})
+		plain, scored := ensemble(t, c.number, simulate.Options{Level: c.level, Players: c.all, Seconds: 36,
+			Rate: 16000})
 		for _, o := range slices.Concat(plain, scored) {
 			if !o.Sure {
 				if o.Reason == "" {
@@ -155,7 +157,8 @@ func TestTable(t *testing.T) {
 	for _, level := range []simulate.Level{simulate.Easy, simulate.Typical, simulate.Hard} {
 		var set, scored []outcome
 		for k := range n {
-			p, s := ensemble(t, uint64(firstOfTable+k), simulate.Options{Level: level, Players: 6, Seconds: 75, Rate: 16000})
+			p, s := ensemble(t, uint64(firstOfTable+k), simulate.Options{Level: level, Players: 6, Seconds: 75,
+				Rate: 16000})
 			set, scored = append(set, p...), append(scored, s...)
 		}
 		for _, o := range [][]outcome{set, scored} {
@@ -175,7 +178,8 @@ func TestTable(t *testing.T) {
 const firstOfTable = 170000
 
 func header(b *strings.Builder) {
-	fmt.Fprintln(b, "| set | files | sure | sure and wrong | median | 95th | max | refused | of these rightly | clap alone: median, 95th | the cue itself: mean, median, 95th |")
+	fmt.Fprintln(b, "| set | files | sure | sure and wrong | median | 95th | max | refused | of these rightly | "+
+		"clap alone: median, 95th | the cue itself: mean, median, 95th |")
 	fmt.Fprintln(b, "|---|---|---|---|---|---|---|---|---|---|---|")
 }
 
@@ -201,8 +205,10 @@ func summary(t *testing.T, b *strings.Builder, all, withScore []outcome) {
 // What is asked of sync. The table fails where the set it draws misses one of
 // these, and nowhere else.
 const (
-	mostWrong  = 0    // sure files that are misplaced: there is nobody who would look for them
-	mostSlips  = 0    // sure files of even pulses that are half a beat off or more: correlation of onsets alone takes any beat for any other
+	mostWrong = 0 // sure files that are misplaced: there is nobody who would look for them
+	// sure files of even pulses that are half a beat off or more: correlation of onsets alone takes any beat
+	// for any other
+	mostSlips  = 0
 	fastMedian = 8.0  // ms, struck, plucked and tongued notes: well below what is heard
 	fastMost   = 20.0 // ms, 95 of 100 of them: where players begin to hear that they are not together
 	cueMedian  = 3.0  // ms, found cues: what trials left of a clap's own breadth
@@ -229,7 +235,8 @@ func verdict(t *testing.T, name string, set []outcome) {
 		t.Logf("%s, %s, %s %s: sure and %.1f ms off; cue %s, %s, %+v, truth %+v",
 			name, o.level, o.title, o.Name, 1000*o.off, o.truth.Cued, o.Method, o.Placement, o.truth)
 	}
-	t.Logf("%s: %d of %d sure files are misplaced by more than %.0f ms, %d even pulses by half a beat; the playing of %d lies within %.0f ms",
+	t.Logf("%s: %d of %d sure files are misplaced by more than %.0f ms, %d even pulses by half a beat; the playing "+
+		"of %d lies within %.0f ms",
 		name, bad, sure, 1000*misplaced, slips, within, 1000*wrong)
 	if bad > mostWrong {
 		t.Errorf("%s: %d sure files are misplaced", name, bad)
@@ -311,8 +318,10 @@ func row(b *strings.Builder, name string, set []outcome) {
 			bad++
 		}
 	}
-	fmt.Fprintf(b, "| %s | %d | %d | %d | %.1f | %.1f | %.1f | %d | %d | %.1f, %.1f | %+.2f, %.2f, %.1f |\n", name, len(set), len(errs), bad,
-		quantileOf(errs, 0.5), quantileOf(errs, 0.95), quantileOf(errs, 1), refused, rightly, quantileOf(claps, 0.5), quantileOf(claps, 0.95),
+	fmt.Fprintf(b, "| %s | %d | %d | %d | %.1f | %.1f | %.1f | %d | %d | %.1f, %.1f | %+.2f, %.2f, %.1f |\n", name,
+		len(set), len(errs), bad,
+		quantileOf(errs, 0.5), quantileOf(errs, 0.95), quantileOf(errs, 1), refused, rightly, quantileOf(claps,
+			0.5), quantileOf(claps, 0.95),
 		1000*mean(offs), quantileOf(cues, 0.5), quantileOf(cues, 0.95))
 }
 
@@ -331,7 +340,8 @@ func reliability(t *testing.T, all []outcome) {
 			}
 		}
 		if n > 0 {
-			t.Logf("confidence %.3f to %.3f: %4d files, mean %.3f, right %.3f", lo, edges[i+1], n, mean/float64(n), float64(right)/float64(n))
+			t.Logf("confidence %.3f to %.3f: %4d files, mean %.3f, right %.3f", lo, edges[i+1], n, mean/float64(n),
+				float64(right)/float64(n))
 		}
 	}
 }

@@ -66,6 +66,7 @@ func (p *Placement) keep(shift float64) {
 	default:
 		p.Offset += shift
 		p.Kept = shift
-		p.Evidence = append(p.Evidence, fmt.Sprintf("as played: %.0f ms %s is kept", math.Abs(1000*shift), lateOrEarly(shift)))
+		p.Evidence = append(p.Evidence, fmt.Sprintf("as played: %.0f ms %s is kept", math.Abs(1000*shift),
+			lateOrEarly(shift)))
 	}
 }

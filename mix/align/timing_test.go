@@ -23,10 +23,12 @@ func TestPlaceAsPlayed(t *testing.T) {
 			}
 			continue
 		}
-		if is.Method != "cue+playing" || is.Kept == 0 || math.Abs(is.Offset-is.CueOffset) > 1e-9 || math.Abs(is.Offset-is.Kept-was.Offset) > 1e-9 {
+		if is.Method != "cue+playing" || is.Kept == 0 || math.Abs(is.Offset-is.CueOffset) > 1e-9 ||
+			math.Abs(is.Offset-is.Kept-was.Offset) > 1e-9 {
 			t.Errorf("as played\n%s, was\n%s", show(is), show(was))
 		}
-		if is.Lateness != was.Lateness || is.Confidence != was.Confidence || is.DriftPPM != was.DriftPPM || is.Sure != was.Sure {
+		if is.Lateness != was.Lateness || is.Confidence != was.Confidence || is.DriftPPM != was.DriftPPM ||
+			is.Sure != was.Sure {
 			t.Errorf("more than the offset differs:\n%s, was\n%s", show(is), show(was))
 		}
 		if last := is.Evidence[len(is.Evidence)-1]; !strings.Contains(last, "is kept") {
@@ -49,14 +51,20 @@ func TestKeepLateness(t *testing.T) {
 		want  []float64 // of Kept
 	}{
 		{"one file", []bool{false}, []Placement{at("cue+playing", -3, -2.97, 0.005)}, []float64{0.03}},
-		{"a device follows", []bool{false, false}, []Placement{at("cue+playing", -3, -2.97, 0.005), at("device", 1, 1.01, 0.004)}, []float64{0.03, 0.03}},
-		{"only the follower heard the cue", []bool{false, false}, []Placement{at("playing", -3, nan, 0.005), at("device", 1, 1.02, 0.006)}, []float64{0.02, 0.02}},
-		{"two that could not be compared", []bool{false, false}, []Placement{at("cue+playing", -3, -2.97, 0.009), at("cue+playing", 1, 1.02, 0.005)}, []float64{0.02, 0.02}},
-		{"what lies far off is no cue", []bool{false, false}, []Placement{at("playing", -3, nan, 0.005), at("device", 1, 1.2, 0.006)}, []float64{0, 0}},
+		{"a device follows", []bool{false, false}, []Placement{at("cue+playing", -3, -2.97, 0.005),
+			at("device", 1, 1.01, 0.004)}, []float64{0.03, 0.03}},
+		{"only the follower heard the cue", []bool{false, false}, []Placement{at("playing", -3, nan, 0.005),
+			at("device", 1, 1.02, 0.006)}, []float64{0.02, 0.02}},
+		{"two that could not be compared", []bool{false, false}, []Placement{at("cue+playing", -3, -2.97, 0.009),
+			at("cue+playing", 1, 1.02, 0.005)}, []float64{0.02, 0.02}},
+		{"what lies far off is no cue", []bool{false, false}, []Placement{at("playing", -3, nan, 0.005),
+			at("device", 1, 1.2, 0.006)}, []float64{0, 0}},
 		{"no cue at all", []bool{false}, []Placement{at("playing", -3, nan, 0.005)}, []float64{0}},
 		{"the cue alone", []bool{false}, []Placement{at("cue", -3, -3, 0.03)}, []float64{0}},
-		{"placed by the user", []bool{true, false}, []Placement{at("cue given", -3, -3, 0), at("device", 1, 1.02, 0)}, []float64{0, 0}},
-		{"another one placed by the user", []bool{true, false}, []Placement{at("offset given", -3, nan, 0), at("cue+playing", 1, 1.02, 0.01)}, []float64{0, 0.02}},
+		{"placed by the user", []bool{true, false}, []Placement{at("cue given", -3, -3, 0), at("device", 1, 1.02, 0)},
+			[]float64{0, 0}},
+		{"another one placed by the user", []bool{true, false}, []Placement{at("offset given", -3, nan, 0),
+			at("cue+playing", 1, 1.02, 0.01)}, []float64{0, 0.02}},
 		{"nothing found", []bool{false}, []Placement{at("none", 0, nan, math.Inf(1))}, []float64{0}},
 	} {
 		var takes []*take

@@ -15,7 +15,8 @@ func TestClockFigures(t *testing.T) {
 		seconds float64
 		want    float64 // guide seconds later than by the file's clock
 	}{
-		{50, 300, 0.015}, {-50, 300, -0.015}, {100, 300, 0.030}, {80, 300, 0.024}, {273, 240, 0.06552}, {50, 60, 144.0 / 48000}, {0, 3600, 0},
+		{50, 300, 0.015}, {-50, 300, -0.015}, {100, 300, 0.030}, {80, 300, 0.024}, {273, 240, 0.06552}, {50, 60,
+			144.0 / 48000}, {0, 3600, 0},
 	} {
 		clock := Clock{Offset: -3.25, Drift: c.drift}
 		late := clock.Guide(c.seconds) - clock.Guide(0) - c.seconds

@@ -47,7 +47,8 @@ func (n note) add(x []float64) {
 func take(seed uint64, noise, dies float64) (x []float64, notes []note) {
 	x = hiss(seed, 26, noise)
 	for k := range 8 {
-		n := note{at: 8 + float64(k), length: 0.7, hz: 220 * math.Pow(2, float64(k)/5), amplitude: 0.1, dbPerSecond: dies}
+		n := note{at: 8 + float64(k), length: 0.7, hz: 220 * math.Pow(2, float64(k)/5), amplitude: 0.1,
+			dbPerSecond: dies}
 		if k >= 4 {
 			n.at += 3
 		}
@@ -55,9 +56,11 @@ func take(seed uint64, noise, dies float64) (x []float64, notes []note) {
 		n.add(x)
 	}
 	for _, other := range []note{
-		{at: 2, length: 0.3, hz: 180, amplitude: 0.08, dbPerSecond: 90}, {at: 2.5, length: 0.4, hz: 200, amplitude: 0.08, dbPerSecond: 90},
+		{at: 2, length: 0.3, hz: 180, amplitude: 0.08, dbPerSecond: 90}, {at: 2.5, length: 0.4, hz: 200,
+			amplitude: 0.08, dbPerSecond: 90},
 		{at: 5, length: 0.01, hz: 1500, amplitude: 0.5, dbPerSecond: 300},
-		{at: 21.5, length: 0.5, hz: 190, amplitude: 0.08, dbPerSecond: 90}, {at: 22.3, length: 0.5, hz: 210, amplitude: 0.08, dbPerSecond: 90},
+		{at: 21.5, length: 0.5, hz: 190, amplitude: 0.08, dbPerSecond: 90}, {at: 22.3, length: 0.5, hz: 210,
+			amplitude: 0.08, dbPerSecond: 90},
 	} {
 		other.add(x)
 	}
@@ -89,7 +92,8 @@ func find(t *testing.T, x []float64) (Curve, Playing) {
 // tail to 50 dB under its height; in the count-in, in the rest and after the end
 // it is closed by 60 dB, whatever is said there. Truth is what was played.
 func TestOpensForNotesAndTails(t *testing.T) {
-	for _, c := range []struct{ noise, dies float64 }{{-70, 60}, {-60, 60}, {-50, 60}, {-42, 60}, {-60, 25}, {-50, 30}, {-50, 150}} {
+	for _, c := range []struct{ noise, dies float64 }{{-70, 60}, {-60, 60}, {-50, 60}, {-42, 60}, {-60, 25}, {-50, 30},
+		{-50, 150}} {
 		x, notes := take(3, c.noise, c.dies)
 		curve, p := find(t, x)
 		// A tail of two seconds fills the rest.
@@ -109,7 +113,8 @@ func TestOpensForNotesAndTails(t *testing.T) {
 			end := notes[k].at + notes[k].length
 			for s := end; s < end+math.Min(50/c.dies, 1.4); s += 0.01 {
 				if g := curve.DB(audio.FramesAt(s)); g < -1 {
-					t.Errorf("noise %v, dies %v: the tail at %.1f s is taken down by %.1f dB where it has %.1f dB left", c.noise, c.dies, end,
+					t.Errorf("noise %v, dies %v: the tail at %.1f s is taken down by %.1f dB where it has %.1f "+
+						"dB left", c.noise, c.dies, end,
 						-g, 50-c.dies*(s-end))
 					break
 				}
@@ -144,7 +149,8 @@ func TestDistanceFollowsTheNoise(t *testing.T) {
 func TestAWeights(t *testing.T) {
 	w := aWeights(48000)
 	at := func(hz float64) float64 { return 10 * math.Log10(w[int(math.Round(hz/(48000./denoise.Size)))]) }
-	for _, c := range []struct{ hz, db float64 }{{93.75, -20.1}, {187.5, -11.8}, {492.1875, -3.35}, {3984.375, 1.0}, {7992.1875, -1.1}} {
+	for _, c := range []struct{ hz, db float64 }{{93.75, -20.1}, {187.5, -11.8}, {492.1875, -3.35}, {3984.375, 1.0},
+		{7992.1875, -1.1}} {
 		if got := at(c.hz) - at(1000); math.Abs(got-c.db) > 0.3 {
 			t.Errorf("%.0f Hz: %.2f dB, want %.1f", c.hz, got, c.db)
 		}
@@ -162,7 +168,8 @@ func TestAGuessClosesNothing(t *testing.T) {
 		t.Fatal(err)
 	}
 	p, err := Find(audio.NewMemory(audio.Block{late}, rate), n, piece)
-	if err != nil || len(p.Phrases) != 1 || p.Phrases[0].From > notes[0].at-7.9-0.02 || p.Phrases[0].To < notes[7].at+0.7-7.9 {
+	if err != nil || len(p.Phrases) != 1 || p.Phrases[0].From > notes[0].at-7.9-0.02 ||
+		p.Phrases[0].To < notes[7].at+0.7-7.9 {
 		t.Errorf("phrases %v, %v", p.Phrases, err)
 	}
 	quiet := hiss(6, 20, -50)

@@ -23,7 +23,8 @@ func simulated(t testing.TB, number uint64, level simulate.Level, players int,
 			t.Fatal(err)
 		}
 		takes = append(takes, Take{
-			Name: s.Name, Features: f, Clock: audio.Clock{Offset: s.Truth.MeanOffset(), Drift: audio.PPM(s.Truth.DriftPPM)},
+			Name: s.Name, Features: f, Clock: audio.Clock{Offset: s.Truth.MeanOffset(),
+				Drift: audio.PPM(s.Truth.DriftPPM)},
 			From: math.Inf(-1), To: math.Inf(1),
 		})
 	}

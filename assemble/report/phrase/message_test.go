@@ -32,7 +32,8 @@ func TestSingles(t *testing.T) {
 func TestParseTable(t *testing.T) {
 	good := "# words\n\nkey\n  en  A {b}.\n  fr  Un {b} ; deux « trois » !\n"
 	parsed, err := parseTable(good)
-	if err != nil || parsed.texts["fr"]["key"] != "Un {b}\u202f; deux «\u00a0trois\u00a0»\u202f!" || len(parsed.order) != 1 {
+	if err != nil || parsed.texts["fr"]["key"] != "Un {b}\u202f; deux «\u00a0trois\u00a0»\u202f!" ||
+		len(parsed.order) != 1 {
 		t.Errorf("%v %q", err, parsed.texts)
 	}
 	for text, want := range map[string]string{
@@ -53,7 +54,8 @@ func TestMessages(t *testing.T) {
 		t.Errorf("%q", got)
 	}
 	for l, want := range map[string]string{
-		"de": "derselbe Inhalt wie „a {take}“ von „horn“", "fr": "le même contenu que «\u00a0a {take}\u00a0» de «\u00a0horn\u00a0»",
+		"de": "derselbe Inhalt wie „a {take}“ von " +
+			"„horn“", "fr": "le même contenu que «\u00a0a {take}\u00a0» de «\u00a0horn\u00a0»",
 	} {
 		if got := open(t, l, nil).Write(m); got != want {
 			t.Errorf("%q, want %q", got, want)
@@ -68,7 +70,8 @@ func TestMessages(t *testing.T) {
 	}
 	damage := New("found.sound-damaged", "count", "1").One(1)
 	nested := New("found.sound-gaps", "damage", damage, "seconds", Figure("0.4"))
-	if got := open(t, "it", nil).Write(nested); got != "un punto dell’audio non si decodifica, e l’audio ha vuoti di 0,4\u00a0s" {
+	if got := open(t, "it", nil).Write(nested); got != "un punto dell’audio non si decodifica, e l’audio ha vuoti "+
+		"di 0,4\u00a0s" {
 		t.Errorf("%q", got)
 	}
 }
@@ -78,12 +81,22 @@ func TestMessages(t *testing.T) {
 func TestTranslate(t *testing.T) {
 	de, en := open(t, "de", nil), open(t, "en", nil)
 	for text, want := range map[string]string{
-		"the notes begin where the score has them":                                                                        "die Töne beginnen, wo sie in der Partitur stehen",
-		"cue at 11.482 s, 34 dB above the sound before it, number 1 of the file's candidates":                             "Klatschen bei 11,482\u00a0s, 34\u00a0dB über dem Klang davor, Nummer 1 unter den Kandidaten der Datei",
-		"clap at 12.34 s (88 %) or 9.94 s (11 %)":                                                                         "Klatschen bei 12,34\u00a0s (88\u00a0%) oder 9,94\u00a0s (11\u00a0%)",
-		"clap at 12.34 s (88 %) or first note at 9.94 s (<1 %), but only within about 60 ms":                              "Klatschen bei 12,34\u00a0s (88\u00a0%) oder erster Ton bei 9,94\u00a0s (<1\u00a0%), aber nur auf etwa 60\u00a0ms",
-		"same sound as intake/this or that.mov in 7 of 9 stretches, within 0.21 ms, clocks differ by -31.2 ppm":           "derselbe Klang wie intake/this oder that.mov in 7 von 9 Abschnitten, auf 0,21\u00a0ms, die Uhren weichen −31,2\u00a0ppm voneinander ab",
-		"an older guide.wav was made with 88 bpm, a count-in of 8 measures; production.yaml now says 92 bpm, no count-in": "eine ältere Fassung von guide.wav wurde gemacht mit: 88 bpm, ein Vorzähler von 8 Takten; in production.yaml steht jetzt: 92 bpm, kein Vorzähler",
+		"the notes begin where the score " +
+			"has them": "die Töne beginnen, wo sie in der Partitur stehen",
+		"cue at 11.482 s, 34 dB above the sound before it, number 1 of the file's " +
+			"candidates": "Klatschen bei 11,482\u00a0s, 34\u00a0dB über dem Klang davor, Nummer 1 unter den " +
+			"Kandidaten der Datei",
+		"clap at 12.34 s (88 %) or 9.94 " +
+			"s (11 %)": "Klatschen bei 12,34\u00a0s (88\u00a0%) oder 9,94\u00a0s (11\u00a0%)",
+		"clap at 12.34 s (88 %) or first note at 9.94 s (<1 %), but only within " +
+			"about 60 ms": "Klatschen bei 12,34\u00a0s (88\u00a0%) oder erster Ton bei 9,94\u00a0s (<1\u00a0%), " +
+			"aber nur auf etwa 60\u00a0ms",
+		"same sound as intake/this or that.mov in 7 of 9 stretches, within 0.21 ms, clocks differ by " +
+			"-31.2 ppm": "derselbe Klang wie intake/this oder that.mov in 7 von 9 Abschnitten, auf 0,21\u00a0ms, " +
+			"die Uhren weichen −31,2\u00a0ppm voneinander ab",
+		"an older guide.wav was made with 88 bpm, a count-in of 8 measures; production.yaml now says 92 bpm, no " +
+			"count-in": "eine ältere Fassung von guide.wav wurde gemacht mit: 88 bpm, ein Vorzähler von 8 Takten; " +
+			"in production.yaml steht jetzt: 92 bpm, kein Vorzähler",
 		"something new at -3 dB": "something new at −3 dB",
 	} {
 		if got := de.Translate(text); got != want {

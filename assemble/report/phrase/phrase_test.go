@@ -30,7 +30,8 @@ func TestLanguagesAreWhole(t *testing.T) {
 					t.Errorf("%s: %s leaves %s out", l, key, p)
 				}
 			}
-			if strings.ContainsAny(text, "<>&\n\t'\"") && !strings.HasPrefix(key, "say.") && !strings.HasPrefix(key, "found.") &&
+			if strings.ContainsAny(text, "<>&\n\t'\"") && !strings.HasPrefix(key, "say.") &&
+				!strings.HasPrefix(key, "found.") &&
 				!strings.HasPrefix(key, "ask.") || strings.ContainsAny(text, "<>&\n\t") {
 				t.Errorf("%s: %s has markup or line ends: %q", l, key, text)
 			}

@@ -25,7 +25,8 @@ func newDevice(r *rand.Rand, l Level, separate bool) device {
 	d := device{
 		level: -27 + 7*r.Float64(), noise: [...]float64{-62, -56, -50}[l] + [...]float64{6, 14, 14}[l]*r.Float64(),
 		mains: []float64{50, 60}[r.IntN(2)], slow: 0.3 + r.Float64(),
-		low: 80 + 60*r.Float64(), high: 5000 + 12000*r.Float64(), ring: 2500 + 1500*r.Float64(), ringing: 0.5 * r.Float64(),
+		low: 80 + 60*r.Float64(), high: 5000 + 12000*r.Float64(), ring: 2500 +
+			1500*r.Float64(), ringing: 0.5 * r.Float64(),
 	}
 	hum, gain, riding := r.Float64(), r.Float64(), r.Float64()
 	if hum < [...]float64{0, 0.1, 0.15}[l] {

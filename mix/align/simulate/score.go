@@ -195,7 +195,8 @@ func (s *score) part(r *rand.Rand, is role, centre int, o Options) []note {
 				if b == 0 {
 					accent = 0.1
 				}
-				out = append(out, note{at: s.seconds(measure, b), pitch: pitch, loud: loud*(0.8+0.3*r.Float64()) + accent})
+				out = append(out, note{at: s.seconds(measure, b), pitch: pitch, loud: loud*(0.8+0.3*r.Float64()) +
+					accent})
 			}
 		}
 	}

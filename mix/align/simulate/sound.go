@@ -110,7 +110,8 @@ func burst(x []float64, rate, at, rise, fall float64, freqs []float64, loud floa
 	for _, f := range freqs {
 		if f < 0.45*rate {
 			radius := math.Exp(-math.Pi * f * 0.35 / rate)
-			bank = append(bank, resonator{a1: 2 * radius * math.Cos(2*math.Pi*f/rate), a2: -radius * radius, g: 1 - radius})
+			bank = append(bank, resonator{a1: 2 * radius * math.Cos(2*math.Pi*f/rate), a2: -radius * radius,
+				g: 1 - radius})
 		}
 	}
 	for i := from; i < to; i++ {

@@ -90,8 +90,9 @@ func TestRead(t *testing.T) {
 			note("D4", 4)+note("E4", 4, `<tie type="start"/>`),
 			note("E4", 4, `<tie type="stop"/><tie type="start"/>`)+note("E4", 4, `<tie type="stop"/>`))),
 			"pick-up 0, 3 measures; m1 4/4 quarter=100; Part 1 60@0 62@4 64@6"},
-		{"alterations, transposition and drums", partwise(measures(`<attributes><divisions>1</divisions><transpose><chromatic>-2</chromatic><octave-change>-1</octave-change></transpose></attributes>` + tempo100 +
-			`<note><pitch><step>F</step><alter>1</alter><octave>4</octave></pitch><duration>2</duration></note><note><unpitched/><duration>2</duration></note>`)),
+		{"alterations, transposition and drums",
+			partwise(measures(`<attributes><divisions>1</divisions><transpose><chromatic>-2</chromatic><octave-change>-1</octave-change></transpose></attributes>` + tempo100 +
+				`<note><pitch><step>F</step><alter>1</alter><octave>4</octave></pitch><duration>2</duration></note><note><unpitched/><duration>2</duration></note>`)),
 			"pick-up 0, 1 measures; m1 4/4 quarter=100; Part 1 52@0 -1@2"},
 		{"triplets", partwise(measures(attributes(3, "1", "4") + tempo100 + note("C4", 1) + note("D4", 1) +
 			note("E4", 1))),
@@ -232,7 +233,8 @@ func TestRepeatKeepsWrittenTempo(t *testing.T) {
 
 func TestRemarks(t *testing.T) {
 	s, err := Read(strings.NewReader(partwise(measures(
-		attributes(1, "4", "4")+note("C4", 2)+`<attributes><time><beats>3</beats><beat-type>4</beat-type></time></attributes>`+note("C4", 2),
+		attributes(1, "4", "4")+note("C4", 2)+
+			`<attributes><time><beats>3</beats><beat-type>4</beat-type></time></attributes>`+note("C4", 2),
 		`<direction><direction-type><metronome><beat-unit>quarter</beat-unit><beat-unit>half</beat-unit></metronome></direction-type></direction>`+note("C4", 4),
 		metronomeMark("quarter", 0, "fast")+note("C4", 4, "<notations><fermata/></notations>"),
 		note("C4", 3),
@@ -279,7 +281,9 @@ func FuzzRead(f *testing.F) {
 			note("D4", 8)+`<barline><repeat direction="backward"/></barline>`)),
 		partwise(`<measure number="0" implicit="yes">` + attributes(2, "6", "8") + metronomeMark("quarter", 1, "80") +
 			note("G4", 1) + `</measure>` + measures(note("C4", 6))),
-		partwise(measures(attributes(3, "3+2", "8"), `<barline><ending number="1" type="start"/><repeat direction="backward"/></barline>`, `<barline><ending number="2" type="start"/></barline>`)),
+		partwise(measures(attributes(3, "3+2", "8"),
+			`<barline><ending number="1" type="start"/><repeat direction="backward"/></barline>`,
+			`<barline><ending number="2" type="start"/></barline>`)),
 		`<score-timewise><measure number="1"><part id="A">` + four + note("C4", 8) +
 			`</part></measure></score-timewise>`,
 	} {

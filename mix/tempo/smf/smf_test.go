@@ -100,13 +100,15 @@ func TestRead(t *testing.T) {
 				"\x81\x40\x90\x48\x40\x82\x20\x48\x00"+endTrack),
 			`"" pick-up 0, 3 measures; m1 4/4 quarter=120; m2 3/4; m2.2 quarter=60; channel 1 72@0 72@7`},
 		{"pick-up", midi(0, 96,
-			"\x00\xff\x58\x04\x01\x02\x18\x08\x00\x90\x43\x40\x60\x43\x00"+fourFour+"\x00\x90\x48\x40\x83\x00\x48\x00"+endTrack),
+			"\x00\xff\x58\x04\x01\x02\x18\x08\x00\x90\x43\x40\x60\x43\x00"+fourFour+"\x00\x90\x48\x40\x83\x00\x48\x00"+
+				endTrack),
 			`"" pick-up 1, 1 measures; m0 4/4 quarter=120; channel 1 67@-1 72@0`},
 		{"pick-up by an early signature", midi(0, 96,
 			fourFour+"\x00\x90\x43\x40\x30\x43\x00"+fourFour+"\x00\x90\x48\x40\x83\x00\x48\x00"+endTrack),
 			`"" pick-up 0.5, 1 measures; m0 4/4 quarter=120; channel 1 67@-0.5 72@0`},
 		{"a measure cut short", midi(0, 96,
-			fourFour+"\x00\x90\x43\x40\x86\x00\x43\x00"+"\x81\x40"+fourFour[1:]+"\x00\x90\x48\x40\x83\x00\x48\x00"+endTrack),
+			fourFour+"\x00\x90\x43\x40\x86\x00\x43\x00"+"\x81\x40"+fourFour[1:]+"\x00\x90\x48\x40\x83\x00\x48\x00"+
+				endTrack),
 			`"" pick-up 0, 4 measures; m1 4/4 quarter=120; m3 2/4; m4 4/4; channel 1 67@0 72@10`},
 		{"a late release opens no measure", midi(0, 96, fourFour+"\x00\x90\x43\x40\x83\x04\x43\x00"+endTrack),
 			`"" pick-up 0, 1 measures; m1 4/4 quarter=120; channel 1 67@0`},
