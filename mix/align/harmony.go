@@ -89,7 +89,12 @@ func harmonise(g *grid, takes []*take) {
 		t.trustClap()
 	}
 	h := &hearing{g: g, takes: takes, plain: make([][]hyp, len(takes))}
-	h.alone = gatherSure(g, takes, h.plain)
+	h.alone = gatherSure(g, takes, func(i int) *hyp {
+		if !takes[i].sureAlone() {
+			return nil
+		}
+		return takes[i].best()
+	})
 	for i, t := range takes {
 		if !h.alone.has(i) && len(t.hyps) > 0 {
 			h.asking = append(h.asking, i)
@@ -133,7 +138,17 @@ func (h *hearing) hear(who []int, skip ...string) {
 			first[i] = h.weighed(i, h.alone, skip)
 		}
 	}
-	all := gatherSure(h.g, h.takes, first)
+	all := gatherSure(h.g, h.takes, func(i int) *hyp {
+		switch {
+		case h.alone.has(i):
+			return h.takes[i].best()
+		case first[i] != nil:
+			if b := (&take{hyps: first[i]}).best(); b.p >= sureBar {
+				return b
+			}
+		}
+		return nil
+	})
 	for _, i := range who {
 		if hyps := h.weighed(i, all, skip); hyps != nil {
 			h.takes[i].hyps, h.takes[i].joined = hyps, true
@@ -245,22 +260,13 @@ type tutti struct {
 // has reports whether take i sings along.
 func (e *tutti) has(i int) bool { return !math.IsNaN(e.at[i]) }
 
-// gatherSure returns the tutti of the takes that are sure by themselves and of those
-// whose candidates, weighed with others, make them so.
-func gatherSure(g *grid, takes []*take, weighed [][]hyp) *tutti {
+// gatherSure returns the tutti of the takes for which sure gives a place.
+func gatherSure(g *grid, takes []*take, sure func(i int) *hyp) *tutti {
 	e := &tutti{choir: *newChoir(g), at: make([]float64, len(takes)), slots: make([][]float32, len(takes))}
 	for i, t := range takes {
 		e.at[i] = math.NaN()
-		var h *hyp
-		switch {
-		case weighed[i] != nil:
-			h = (&take{hyps: weighed[i]}).best()
-			if h.p < sureBar {
-				continue
-			}
-		case t.sureAlone():
-			h = t.best()
-		default:
+		h := sure(i)
+		if h == nil {
 			continue
 		}
 		e.at[i], e.slots[i] = h.o, t.rhythm(g, h.o)
