@@ -75,9 +75,11 @@ func cast() []placedTake {
 		return at
 	}
 	list := []placedTake{
-		{marked: marked{name: "a.mp4", rate: "30000/1001", fps: 30000.0 / 1001, frames: 400, channels: 1}, offset: -2.517},
+		{marked: marked{name: "a.mp4", rate: "30000/1001", fps: 30000.0 / 1001, frames: 400, channels: 1},
+			offset: -2.517},
 		{marked: marked{name: "b.mov", rate: "25", fps: 25, frames: 300, channels: 2}, offset: 0.303, drift: 400},
-		{marked: marked{name: "c.mp4", rate: "60", fps: 60, frames: 600, channels: 1, storedTurned: true}, offset: -0.25, drift: -300},
+		{marked: marked{name: "c.mp4", rate: "60", fps: 60, frames: 600, channels: 1, storedTurned: true},
+			offset: -0.25, drift: -300},
 		{marked: marked{name: "d.mp4", rate: "30", fps: 30, frames: 75, channels: 1}, offset: 4.605},
 	}
 	for i := range list {
@@ -95,7 +97,8 @@ func manifestOf(takes []placedTake, more string) string {
 func manifestLines(takes []placedTake) string {
 	var b strings.Builder
 	for _, p := range takes {
-		fmt.Fprintf(&b, "  - {name: take-%d, player: Player %d, part: Part %d, pan: 0, video: {file: intake/%s, offset: %.6f, drift_ppm: %g}%s}\n",
+		fmt.Fprintf(&b, "  - {name: take-%d, player: Player %d, part: Part %d, pan: 0, video: {file: intake/%s, "+
+			"offset: %.6f, drift_ppm: %g}%s}\n",
 			p.id, p.id, p.id, p.name, p.offset, p.drift, p.manifest)
 	}
 	return b.String()
@@ -242,7 +245,8 @@ func TestSoundIsAsAskedFor(t *testing.T) {
 		t.Fatal(err)
 	}
 	var log strings.Builder
-	run(t, tool, ffmpeg.Command{Args: []string{"-v", "info", "-i", r.Output, "-map", "0:a", "-af", "ebur128=peak=true:framelog=verbose", "-f", "null", "pipe:1"}, Log: &log})
+	run(t, tool, ffmpeg.Command{Args: []string{"-v", "info", "-i", r.Output, "-map", "0:a", "-af",
+		"ebur128=peak=true:framelog=verbose", "-f", "null", "pipe:1"}, Log: &log})
 	i, peak := ebur128(t, log.String())
 	if math.Abs(i+20) > 0.3 || peak > -2 {
 		t.Errorf("ffmpeg measures %.1f LUFS and %.1f dBTP, want -20 and at most -2", i, peak)

@@ -75,7 +75,8 @@ func TestCropAutoKeepsThePlayer(t *testing.T) {
 		t.Fatal(err)
 	}
 	auto, middle := grid.Shots[0].Tiles[0], grid.Shots[0].Tiles[1]
-	if auto.AutoCrop < 0.4 || auto.Source.X > 242 || auto.Source.X+auto.Source.W < 298 || auto.Source.X < middle.Source.X+40 {
+	if auto.AutoCrop < 0.4 || auto.Source.X > 242 || auto.Source.X+auto.Source.W < 298 ||
+		auto.Source.X < middle.Source.X+40 {
 		t.Errorf("confidence %.2f, source %+v; the player is from 242 to 298", auto.AutoCrop, auto.Source)
 	}
 	// Turned by the manifest, the player is where the right side went.
@@ -85,7 +86,8 @@ func TestCropAutoKeepsThePlayer(t *testing.T) {
 		if i == 3 {
 			at = got.Source.X
 		}
-		if got.Source.W != 180 || got.Source.H != 180 || at > from || at+180 < from+56 || (at > 70) != (from > 100) || at == 70 {
+		if got.Source.W != 180 || got.Source.H != 180 || at > from || at+180 < from+56 || (at > 70) != (from > 100) ||
+			at == 70 {
 			t.Errorf("take %s: source %+v; the player is from %d to %d", got.Take, got.Source, from, from+56)
 		}
 	}

@@ -29,7 +29,8 @@ func boxes(m image.Image, in image.Rectangle, n int) []image.Rectangle {
 			r, g, b, _ := m.At(x, y).RGBA()
 			for i := range n {
 				h := hue(i, n)
-				off := math.Sqrt(math.Pow(float64(r>>8)-h[0], 2) + math.Pow(float64(g>>8)-h[1], 2) + math.Pow(float64(b>>8)-h[2], 2))
+				off := math.Sqrt(math.Pow(float64(r>>8)-h[0], 2) + math.Pow(float64(g>>8)-h[1], 2) +
+					math.Pow(float64(b>>8)-h[2], 2))
 				if off < limit {
 					found[i] = found[i].Union(image.Rect(x, y, x+1, y+1))
 				}

@@ -33,7 +33,8 @@ func TestNamesComeAndGoSoftly(t *testing.T) {
 	take.id = 2 // the first column of its mark is white at the bottom
 	take.write(t, tool, dir)
 	text := strings.Replace(manifestOf([]placedTake{take}, ""), "labels: false", "labels: true, labels_for: 1.5", 1)
-	p := openTest(t, dir, text+"shots: [{from: start, show: tutti}, {from: m2, show: solo, take: take-2, transition: {kind: dissolve, beats: 1}}]\n")
+	p := openTest(t, dir, text+"shots: [{from: start, show: tutti}, {from: m2, show: solo, take: take-2, "+
+		"transition: {kind: dissolve, beats: 1}}]\n")
 	if _, err := p.Render(t.Context(), RenderOptions{}); err != nil {
 		t.Fatal(err)
 	}
@@ -81,7 +82,8 @@ func TestNamesComeAndGoSoftly(t *testing.T) {
 			t.Errorf("frame %d: the plate is %.0f, want %.0f", k, plate(k), want)
 		}
 		id, counter := readMark(f.frames[k], f.w, tile.X, tile.Y, tile.W, tile.H)
-		if off := take.guide(float64(counter)/take.fps) - filmStart - float64(k)/filmFPS; id != 2 || math.Abs(off) > 0.5/filmFPS+0.0005 {
+		if off := take.guide(float64(counter)/take.fps) - filmStart - float64(k)/filmFPS; id != 2 ||
+			math.Abs(off) > 0.5/filmFPS+0.0005 {
 			t.Errorf("frame %d shows player %d, %.3f s off", k, id, off)
 		}
 	}
@@ -118,7 +120,8 @@ func TestASoloistAmongTheOthers(t *testing.T) {
 		p.write(t, tool, dir)
 	}
 	text := manifestOf(takes, "  - {name: take-5, player: Player 5, part: Part 5, expected: true}\n")
-	p := openTest(t, dir, text+"shots: [{from: start, show: tutti}, {from: m1, show: solo, take: take-2, others: around, transition: {kind: move, seconds: 0.5}}]\n")
+	p := openTest(t, dir, text+"shots: [{from: start, show: tutti}, {from: m1, show: solo, take: take-2, others: "+
+		"around, transition: {kind: move, seconds: 0.5}}]\n")
 	r, err := p.Render(t.Context(), RenderOptions{})
 	if err != nil {
 		t.Fatal(err)
@@ -141,7 +144,8 @@ func TestASoloistAmongTheOthers(t *testing.T) {
 			}
 			id, counter := readMark(f.frames[k], f.w, tile.X, tile.Y, tile.W, tile.H)
 			half := 0.5 / math.Min(take.fps, filmFPS)
-			if off := take.guide(float64(counter)/take.fps) - filmStart - float64(k)/filmFPS; id != take.id || math.Abs(off) > half+0.001 {
+			if off := take.guide(float64(counter)/take.fps) - filmStart - float64(k)/filmFPS; id != take.id ||
+				math.Abs(off) > half+0.001 {
 				t.Errorf("frame %d: player %d is read as %d, %.3f s off, in %v", k, take.id, id, off, tile)
 			}
 		}

@@ -197,7 +197,8 @@ func within(path, tree string) bool { return path == tree || strings.HasPrefix(p
 // everything they are built of.
 func list(t *testing.T) []listed {
 	t.Helper()
-	out, err := exec.Command("go", "list", "-deps", "-json=ImportPath,Standard,Imports,TestImports,XTestImports", "ripieno/...").Output()
+	out, err := exec.Command("go", "list", "-deps", "-json=ImportPath,Standard,Imports,TestImports,XTestImports",
+		"ripieno/...").Output()
 	if err != nil {
 		t.Fatalf("go list: %v", err)
 	}
@@ -225,7 +226,8 @@ func TestRouteFindsAWay(t *testing.T) {
 	for _, p := range list(t) {
 		byPath[p.ImportPath] = p
 	}
-	if way := route(byPath, "ripieno/assemble/picture", "os/exec"); len(way) < 3 || way[len(way)-2] != "ripieno/assemble/ffmpeg" {
+	if way := route(byPath, "ripieno/assemble/picture", "os/exec"); len(way) < 3 ||
+		way[len(way)-2] != "ripieno/assemble/ffmpeg" {
 		t.Errorf("the picture starts processes by %v", way)
 	}
 	if way := route(byPath, "github.com/u2takey/ffmpeg-go", "net/http"); way != nil {
@@ -280,6 +282,44 @@ func TestVerbsStayShortStories(t *testing.T) {
 	}
 }
 
+// TestTheWalkIsTrue holds the walks in DEVELOPERS.md: every file they name is there,
+// none needs more than twelve, and the page stays one that is read to its end.
+func TestTheWalkIsTrue(t *testing.T) {
+	const mostFiles, mostBytes = 12, 12 << 10
+	data, err := os.ReadFile("../DEVELOPERS.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(data) > mostBytes {
+		t.Errorf("DEVELOPERS.md has %d bytes, at most %d", len(data), mostBytes)
+	}
+	_, text, _ := strings.Cut(string(data), "### A walk through the code")
+	text, _, _ = strings.Cut(text, "## Laws")
+	film, sound, ok := strings.Cut(text, "From a take to")
+	if !ok {
+		t.Fatal("DEVELOPERS.md has no walks any more")
+	}
+	for _, walk := range []string{film, sound} {
+		files := map[string]bool{}
+		for i, name := range strings.Split(walk, "`") {
+			if i%2 == 0 || !strings.HasSuffix(name, ".go") {
+				continue
+			}
+			files[name] = true
+			path := name
+			if strings.HasPrefix(name, "mix/") {
+				path = filepath.Join("..", name)
+			}
+			if _, err := os.Stat(path); err != nil {
+				t.Errorf("the walk goes through %s, which is not there", name)
+			}
+		}
+		if len(files) < 8 || len(files) > mostFiles {
+			t.Errorf("a walk goes through %d files, at most %d: %v", len(files), mostFiles, files)
+		}
+	}
+}
+
 // TestAProductionHasNoState: what a verb finds out is in values of its own. The
 // production is its session and nothing else, and nothing but what opens a
 // session writes to one.
@@ -318,7 +358,8 @@ func TestAProductionHasNoState(t *testing.T) {
 						continue
 					}
 					if opened++; fn.Name.Name != "Open" && fn.Name.Name != "Verifying" {
-						t.Errorf("%s writes %s of a session, which does not change once it is open", fn.Name.Name, sel.Sel.Name)
+						t.Errorf("%s writes %s of a session, which does not change once it is open", fn.Name.Name,
+							sel.Sel.Name)
 					}
 				}
 				return true

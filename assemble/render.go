@@ -64,7 +64,8 @@ type job struct {
 }
 
 // newJob plans films and the tasks that make them.
-func newJob(ctx context.Context, p *Production, all material, wants []plan.Want, codings picture.Codings) (*job, error) {
+func newJob(ctx context.Context, p *Production, all material, wants []plan.Want, codings picture.Codings) (*job,
+	error) {
 	j := &job{}
 	var err error
 	if j.plan, j.faults, err = p.plan(ctx, all, wants); err != nil {
@@ -242,7 +243,8 @@ func (j *job) blame(set *takes.Set, res task.Result) bool {
 			if r.BreaksOff(broken.Seconds, broken) {
 				continue
 			}
-			err = fault.New(fault.Media, r.File.Path, fmt.Sprintf("only %d of %d frames of the picture could be read", broken.Got, broken.Want),
+			err = fault.New(fault.Media, r.File.Path, fmt.Sprintf("only %d of %d frames of the picture could be read",
+				broken.Got, broken.Want),
 				"ask the player for a new export of the video")
 		}
 		r.Refuse(err)

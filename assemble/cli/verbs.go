@@ -90,7 +90,8 @@ timing: as-played in the manifest, for all or for one take.`,
 			r, err := p.Sync(cmd.Context(), o)
 			return printed(a, r, syncTable, err, roll.SyncVerdict(r.Faults))
 		})
-	c.Flags().BoolVar(&o.Pin, "pin", false, "copy the measured values into production.yaml, changing nothing else in it")
+	c.Flags().BoolVar(&o.Pin, "pin", false,
+		"copy the measured values into production.yaml, changing nothing else in it")
 	c.Flags().StringSliceVar(&accept, "accept", nil,
 		"write a candidate into production.yaml: TAKE, TAKE=2 or TAKE/audio=2")
 	c.Flags().BoolVar(&o.Snippets, "snippets", false,

@@ -144,7 +144,8 @@ func (o Options) find(ctx context.Context, c clock) (*Tool, error) {
 	}
 	if !t.Version.AtLeast(minMajor, minMinor) {
 		return nil, fault.New(fault.FFmpeg, t.FFmpeg,
-			fmt.Sprintf("ffmpeg %s is too old, %d.%d or later is needed", t.Version.Text, minMajor, minMinor), installHint)
+			fmt.Sprintf("ffmpeg %s is too old, %d.%d or later is needed", t.Version.Text, minMajor, minMinor),
+			installHint)
 	}
 	return t, nil
 }
@@ -156,7 +157,8 @@ const maxAnswer = 1 << 20
 // tried on.
 const minMajor, minMinor = 5, 1
 
-const installHint = "install it with one of: apt-get install ffmpeg, dnf install ffmpeg, brew install ffmpeg; cmd/setup.sh does it"
+const installHint = "install it with one of: apt-get install ffmpeg, dnf install ffmpeg, brew install ffmpeg; " +
+	"cmd/setup.sh does it"
 
 // locate finds name, or standard when name is empty.
 func locate(name, standard string) (string, error) {

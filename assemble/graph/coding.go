@@ -100,8 +100,10 @@ var encoders = []Encoder{
 	{Name: "h264_qsv", Codec: plan.H264, Family: "qsv", args: qsv("high", "19"), upload: inNV12},
 	{Name: "hevc_qsv", Codec: plan.HEVC, Family: "qsv", args: qsv("main", "21"), upload: inNV12},
 	{Name: "av1_qsv", Codec: plan.AV1, Family: "qsv", args: qsv("main", "25"), upload: inNV12},
-	{Name: "h264_videotoolbox", Codec: plan.H264, Family: "videotoolbox", args: ffmpeg.KwArgs{"profile:v": "high", "q:v": "70", "allow_sw": "0"}},
-	{Name: "hevc_videotoolbox", Codec: plan.HEVC, Family: "videotoolbox", args: ffmpeg.KwArgs{"profile:v": "main", "q:v": "70", "allow_sw": "0"}},
+	{Name: "h264_videotoolbox", Codec: plan.H264, Family: "videotoolbox", args: ffmpeg.KwArgs{"profile:v": "high",
+		"q:v": "70", "allow_sw": "0"}},
+	{Name: "hevc_videotoolbox", Codec: plan.HEVC, Family: "videotoolbox", args: ffmpeg.KwArgs{"profile:v": "main",
+		"q:v": "70", "allow_sw": "0"}},
 	{Name: "h264_amf", Codec: plan.H264, Family: "amf", args: amf("high", "19"), upload: inNV12},
 	{Name: "hevc_amf", Codec: plan.HEVC, Family: "amf", args: amf("main", "21"), upload: inNV12},
 	{Name: "av1_amf", Codec: plan.AV1, Family: "amf", args: amf("", "100"), upload: inNV12},
@@ -175,7 +177,8 @@ func Try(c Coding, canvas layout.Canvas, rate shot.Rate, frames int, dst string)
 		return Command{}, err
 	}
 	return build(1, func() *ffmpeg.Stream {
-		s := ffmpeg.Input(fmt.Sprintf("testsrc2=size=%dx%d:rate=%s", canvas.W, canvas.H, rate), ffmpeg.KwArgs{"f": "lavfi"})
+		s := ffmpeg.Input(fmt.Sprintf("testsrc2=size=%dx%d:rate=%s", canvas.W, canvas.H, rate),
+			ffmpeg.KwArgs{"f": "lavfi"})
 		return e.output(filter(s, "format", "pix_fmts=yuv420p"), canvas, rate, frames, dst)
 	})
 }

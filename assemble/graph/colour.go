@@ -110,7 +110,8 @@ func resizeAs(s *ffmpeg.Stream, shape string, w, h int, more ...string) *ffmpeg.
 // applyGain multiplies the channels of the signal, which is a gain of linear
 // light on a display with a power law.
 func applyGain(s *ffmpeg.Stream, by [3]float64) *ffmpeg.Stream {
-	s = filter(s, "scale", "in_color_matrix=bt709", "in_range=tv", "out_range=pc", "flags=bicubic+accurate_rnd+full_chroma_int")
+	s = filter(s, "scale", "in_color_matrix=bt709", "in_range=tv", "out_range=pc",
+		"flags=bicubic+accurate_rnd+full_chroma_int")
 	s = filter(s, "format", "pix_fmts=gbrp")
 	channel := func(name string, k float64) string { return fmt.Sprintf("%s=min(val*%.5f\\,255)", name, k) }
 	s = filter(s, "lutrgb", channel("r", by[0]), channel("g", by[1]), channel("b", by[2]))
@@ -131,9 +132,11 @@ func Light(c plan.Conform, src Source, dst string) (Command, error) {
 		in["skip_frame"] = "nokey"
 		all := choice{of: func(s *ffmpeg.Stream) *ffmpeg.Stream { return s }}
 		s := upright(src.input(in), c, src.Zscale, all)
-		s = filter(s, "scale", "in_color_matrix=bt709", "in_range=tv", "out_range=pc", "flags=area+accurate_rnd+full_chroma_int")
+		s = filter(s, "scale", "in_color_matrix=bt709", "in_range=tv", "out_range=pc",
+			"flags=area+accurate_rnd+full_chroma_int")
 		s = filter(s, "format", "pix_fmts=rgb24")
-		return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, ffmpeg.KwArgs{"frames:v": strconv.Itoa(sampleFrames), "fps_mode": "passthrough", "f": "rawvideo", "threads": "1"})
+		return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, ffmpeg.KwArgs{"frames:v": strconv.Itoa(sampleFrames),
+			"fps_mode": "passthrough", "f": "rawvideo", "threads": "1"})
 	})
 }
 

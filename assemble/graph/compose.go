@@ -123,7 +123,8 @@ func Compose(g Segment, c Coding, dst string) (Command, error) {
 
 // of makes the small copy of a picture.
 func (c Copy) of(s *ffmpeg.Stream) *ffmpeg.Stream {
-	s = filter(s, "scale", fmt.Sprintf("w=%d", c.W), fmt.Sprintf("h=%d", c.H), "flags=area", "in_color_matrix=bt709", "in_range=tv", "out_range=pc")
+	s = filter(s, "scale", fmt.Sprintf("w=%d", c.W), fmt.Sprintf("h=%d", c.H), "flags=area", "in_color_matrix=bt709",
+		"in_range=tv", "out_range=pc")
 	return filter(s, "format", "pix_fmts=rgb24")
 }
 
@@ -143,7 +144,8 @@ func layRoll(s *ffmpeg.Stream, r Roll, g Segment) *ffmpeg.Stream {
 		return s
 	}
 	roll := setPace(filter(still(picture(r.Path, "yuva444p"), g.Frames), "settb", "AVTB"), g.Rate)
-	roll = filter(roll, "crop", strconv.Itoa(g.Canvas.W), strconv.Itoa(g.Canvas.H), "0", fmt.Sprintf("n*%d", r.Step), "exact=1")
+	roll = filter(roll, "crop", strconv.Itoa(g.Canvas.W), strconv.Itoa(g.Canvas.H), "0", fmt.Sprintf("n*%d", r.Step),
+		"exact=1")
 	s = setPace(filter(filter(s, "format", "pix_fmts=yuv444p"), "settb", "AVTB"), g.Rate)
 	return ffmpeg.Filter([]*ffmpeg.Stream{s, roll}, "overlay", ffmpeg.Args{"format=yuv444"})
 }
@@ -313,7 +315,8 @@ func piece(p Piece, g Segment, backdrop backdropper) *ffmpeg.Stream {
 	s := ffmpeg.Input(p.Path, in)
 	s = filter(s, "trim", "end_frame="+strconv.Itoa(p.Count))
 	if p.Crop != (layout.Rect{W: p.W, H: p.H}) {
-		s = filter(s, "crop", strconv.Itoa(p.Crop.W), strconv.Itoa(p.Crop.H), strconv.Itoa(p.Crop.X), strconv.Itoa(p.Crop.Y))
+		s = filter(s, "crop", strconv.Itoa(p.Crop.W), strconv.Itoa(p.Crop.H), strconv.Itoa(p.Crop.X),
+			strconv.Itoa(p.Crop.Y))
 	}
 	switch {
 	case p.Inner != (layout.Rect{}):
@@ -352,14 +355,16 @@ func beforeItself(s *ffmpeg.Stream, p Piece) *ffmpeg.Stream {
 	two := s.Split()
 	hole, inner := p.Hole, p.Inner
 	scale := func(s *ffmpeg.Stream, w, h int) *ffmpeg.Stream {
-		return filter(filter(s, "scale", strconv.Itoa(w), strconv.Itoa(h), "flags=bicubic+accurate_rnd"), "setsar", "sar=1")
+		return filter(filter(s, "scale", strconv.Itoa(w), strconv.Itoa(h), "flags=bicubic+accurate_rnd"), "setsar",
+			"sar=1")
 	}
 	// The largest even window of the hole's shape.
 	w, h := p.Crop.W, p.Crop.W*hole.H/hole.W
 	if h > p.Crop.H {
 		w, h = p.Crop.H*hole.W/hole.H, p.Crop.H
 	}
-	back := filter(two.Get("1"), "crop", strconv.Itoa(max(2, layout.FloorEven(w))), strconv.Itoa(max(2, layout.FloorEven(h))))
+	back := filter(two.Get("1"), "crop", strconv.Itoa(max(2, layout.FloorEven(w))),
+		strconv.Itoa(max(2, layout.FloorEven(h))))
 	back = scale(back, max(16, layout.FloorEven(hole.W/8)), max(16, layout.FloorEven(hole.H/8)))
 	back = filter(back, "gblur", "sigma=3", "steps=2")
 	back = filter(scale(back, hole.W, hole.H), "lutyuv", "y=16+(val-16)*0.6")

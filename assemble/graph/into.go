@@ -40,7 +40,8 @@ func into(first *ffmpeg.Stream, g Segment, backdrop backdropper) *ffmpeg.Stream 
 	second := scene(g.Into.Scene, g, backdrop)
 	// One frame of the first scene more in front, where the weight is 0.
 	s := ffmpeg.Filter([]*ffmpeg.Stream{frontFrame(first, g), frontFrame(second, g)}, "xfade", ffmpeg.Args{
-		"transition=fade", "offset=0", "duration=" + strconv.FormatFloat(float64((n+1)*g.Rate.Den)/float64(g.Rate.Num), 'f', 9, 64)})
+		"transition=fade", "offset=0", "duration=" + strconv.FormatFloat(float64((n+1)*g.Rate.Den)/float64(g.Rate.Num),
+			'f', 9, 64)})
 	s = setPace(filter(s, "trim", "start_frame=1", "end_frame="+strconv.Itoa(n+1)), g.Rate)
 	if len(g.Into.Moves) == 0 {
 		return s
@@ -53,7 +54,8 @@ func into(first *ffmpeg.Stream, g Segment, backdrop backdropper) *ffmpeg.Stream 
 	}
 	for k, m := range g.Into.Moves {
 		x, y, w, h := m.way(g)
-		tile := filter(drawMoving(m, covers(k), g, backdrop), "scale", "w="+w, "h="+h, "eval=frame", "flags=bicubic+accurate_rnd")
+		tile := filter(drawMoving(m, covers(k), g, backdrop), "scale", "w="+w, "h="+h, "eval=frame",
+			"flags=bicubic+accurate_rnd")
 		s = ffmpeg.Filter([]*ffmpeg.Stream{s, tile}, "overlay", ffmpeg.Args{"x=" + x, "y=" + y, "format=yuv420"})
 	}
 	return s

@@ -21,12 +21,14 @@ func layMarks(s *ffmpeg.Stream, m Marks, rate shot.Rate) *ffmpeg.Stream {
 		return s
 	}
 	in := ffmpeg.Input(m.Path, ffmpeg.KwArgs{
-		"f": "rawvideo", "pixel_format": "gray", "video_size": fmt.Sprintf("%dx%d", m.W, m.H), "framerate": rate.String(),
+		"f": "rawvideo", "pixel_format": "gray", "video_size": fmt.Sprintf("%dx%d", m.W,
+			m.H), "framerate": rate.String(),
 	})
 	in = filter(in, "scale", "out_range=tv", "out_color_matrix=bt709")
 	in = setPace(filter(in, "format", "pix_fmts=yuv420p"), rate)
 	// The picture of a card comes in twenty-fifths of a second, in which two
 	// frames can have one time and share a mark.
 	s = setPace(filter(s, "settb", "AVTB"), rate)
-	return ffmpeg.Filter([]*ffmpeg.Stream{s, in}, "overlay", ffmpeg.Args{"x=W-w", "y=0", "format=yuv420", "eof_action=pass"})
+	return ffmpeg.Filter([]*ffmpeg.Stream{s, in}, "overlay", ffmpeg.Args{"x=W-w", "y=0", "format=yuv420",
+		"eof_action=pass"})
 }

@@ -77,7 +77,8 @@ func madeSounds(t *testing.T) []madeTake {
 		for i := range f.Files {
 			f.Files[i].Info.Duration = s.Seconds
 		}
-		f.Files[1].Sound, f.Files[1].Info.Audio = &s, &media.Audio{Rate: s.Rate, Channels: len(channels), Duration: s.Seconds}
+		f.Files[1].Sound, f.Files[1].Info.Audio = &s, &media.Audio{Rate: s.Rate, Channels: len(channels),
+			Duration: s.Seconds}
 		all = append(all, madeTake{planted, f})
 	}
 	for n, in := range instruments {

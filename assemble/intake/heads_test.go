@@ -218,7 +218,8 @@ func TestHeadsStayInThePicture(t *testing.T) {
 						if (i+j)%2 == 1 {
 							s.w, s.h = 360, 640
 						}
-						s.x, s.y = float64(s.w)*[]float64{0.3, 0.5, 0.72}[j/9], float64(s.h)*[]float64{0.1, 0.2, 0.3}[(i+j)%3]
+						s.x, s.y = float64(s.w)*[]float64{0.3, 0.5, 0.72}[j/9], float64(s.h)*[]float64{0.1, 0.2,
+							0.3}[(i+j)%3]
 						p := watch(t, pictures, s.draw)
 						person, head := p.Person(), s.head(pictures)
 						lock.Lock()
@@ -236,7 +237,8 @@ func TestHeadsStayInThePicture(t *testing.T) {
 							if holds(got, head) {
 								whole++
 							} else {
-								t.Logf("%dx%d scene %d, tile %v: head %.2f, found %.2f %.2f, %d faces, shows %.2f", s.w, s.h, j,
+								t.Logf("%dx%d scene %d, tile %v: head %.2f, found %.2f %.2f, %d faces, shows %.2f",
+									s.w, s.h, j,
 									tile, head, person.Head, person.Body, len(p.Faces), got)
 							}
 						}
@@ -246,7 +248,8 @@ func TestHeadsStayInThePicture(t *testing.T) {
 			}
 		}
 	})
-	t.Logf("%d of %d heads are whole (%.1f %%), %d faces found; %d could not be", whole, all, 100*float64(whole)/float64(all),
+	t.Logf("%d of %d heads are whole (%.1f %%), %d faces found; %d could not be", whole, all,
+		100*float64(whole)/float64(all),
 		byFace, impossible)
 	if float64(whole) < 0.98*float64(all) || all < 600 {
 		t.Errorf("only %d of %d heads are whole", whole, all)

@@ -45,7 +45,8 @@ func (j *judge) stream() {
 	if v.HDR() {
 		j.add(HDR, OK, 1, "hdr", "transfer", v.Transfer)
 	}
-	if deep := strings.Contains(v.PixFmt, "p10") || strings.Contains(v.PixFmt, "p12") || strings.HasPrefix(v.PixFmt, "p01"); deep && v.Transfer == "" {
+	if deep := strings.Contains(v.PixFmt, "p10") || strings.Contains(v.PixFmt, "p12") ||
+		strings.HasPrefix(v.PixFmt, "p01"); deep && v.Transfer == "" {
 		j.add(Untagged, OK, 0.7, "untagged")
 	}
 	if v.Interlaced {

@@ -147,12 +147,16 @@ func TestRealLook(t *testing.T) {
 	var outputs []ffmpegtest.Output
 	for _, c := range cases {
 		outputs = append(outputs, ffmpegtest.Output{Name: c.name + ".mp4", Args: strings.Fields(
-			"-vf " + c.filter + " -fps_mode passthrough -enc_time_base 1:90000 -c:v libx264 -preset ultrafast -g 10 -pix_fmt yuv420p")})
+			"-vf " + c.filter + " -fps_mode passthrough -enc_time_base 1:90000 -c:v libx264 -preset ultrafast -g 10 " +
+				"-pix_fmt yuv420p")})
 	}
 	// A lit player who moves before a wall.
 	scene := "color=0x808080:s=854x480:r=10:d=12,drawbox=x=300:y=60:w=250:h=400:color=0xc0a080:t=fill"
-	paths := ffmpegtest.MakeAll(t, []string{"-f", "lavfi", "-i", scene + "[a];color=0x303060:s=120x160:r=10:d=12[b];[a][b]overlay=x=360+40*sin(t*1.7):y=150+30*cos(t*2.3)"}, outputs...)
-	paths = append(paths, ffmpegtest.Make(t, "frozen.mp4", strings.Fields("-f lavfi -i "+scene+" -c:v libx264 -preset ultrafast -g 10 -pix_fmt yuv420p")...))
+	paths := ffmpegtest.MakeAll(t, []string{"-f", "lavfi", "-i",
+		scene + "[a];color=0x303060:s=120x160:r=10:d=12[b];[a][b]overlay=x=360+40*sin(t*1.7):y=150+30*cos(t*2.3)"},
+		outputs...)
+	paths = append(paths, ffmpegtest.Make(t, "frozen.mp4",
+		strings.Fields("-f lavfi -i "+scene+" -c:v libx264 -preset ultrafast -g 10 -pix_fmt yuv420p")...))
 	cases = append(cases, struct {
 		name, filter string
 		found        []Code
@@ -167,7 +171,8 @@ func TestRealLook(t *testing.T) {
 			t.Fatal(err)
 		}
 		info.Video.FPSNum, info.Video.FPSDen = 25, 1 // few frames keep the test short; they are not the point
-		found := Judge(Facts{Files: []File{{Role: "video", Info: info, Picture: &p}, {Role: "audio", Info: media.Info{Audio: &media.Audio{Rate: 48000}}}}})
+		found := Judge(Facts{Files: []File{{Role: "video", Info: info, Picture: &p},
+			{Role: "audio", Info: media.Info{Audio: &media.Audio{Rate: 48000}}}}})
 		for _, code := range c.found {
 			if level(found, code) < 0 {
 				t.Errorf("%s: %s is not found (%+v)", c.name, code, p)
@@ -184,7 +189,8 @@ func TestRealLook(t *testing.T) {
 // A file with one key frame in 20 s, as browsers write, is decoded whole.
 func TestRealLookWithoutKeyFrames(t *testing.T) {
 	tool := ffmpegtest.Tool(t)
-	path := ffmpegtest.Make(t, "x.mp4", strings.Fields("-f lavfi -i testsrc=s=64x36:r=10:d=20 -c:v libx264 -preset ultrafast -g 1000 -pix_fmt yuv420p")...)
+	path := ffmpegtest.Make(t, "x.mp4", strings.Fields("-f lavfi -i testsrc=s=64x36:r=10:d=20 -c:v libx264 -preset "+
+		"ultrafast -g 1000 -pix_fmt yuv420p")...)
 	info, err := media.Probe(context.Background(), tool, path)
 	if err != nil {
 		t.Fatal(err)

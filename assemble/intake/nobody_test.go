@@ -96,7 +96,10 @@ func drawnWithoutAnybody() map[string]media.Gray {
 	}
 	all := map[string]media.Gray{}
 	for name, draw := range draws {
-		all[name] = frame(w, h, func(x, y int) byte { return byte(min(255, max(0, draw(float64(x)+0.5, float64(y)+0.5)))) })
+		all[name] = frame(w, h, func(x, y int) byte {
+			return byte(min(255,
+				max(0, draw(float64(x)+0.5, float64(y)+0.5))))
+		})
 	}
 	return all
 }

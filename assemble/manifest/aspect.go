@@ -20,7 +20,8 @@ var anyAspect = production.Aspect{Shapes: layout.AnyShape}
 var aspectForm = regexp.MustCompile(`^([0-9]{1,5})(?:\.([0-9]{1,3}))?:([0-9]{1,5})(?:\.([0-9]{1,3}))?$`)
 
 // aspectHint says how to write the shape of a tile.
-const aspectHint = "auto, a range such as 4:5 to 16:9, or one shape as width:height, for example 16:9, 4:3, 1:1, 9:16 or 2.39:1"
+const aspectHint = "auto, a range such as 4:5 to 16:9, or one shape as width:height, for example 16:9, 4:3, 1:1, " +
+	"9:16 or 2.39:1"
 
 // aspect reads the shape of tiles: auto, 4:5 to 16:9, or one shape, of which
 // the numbers have no common factor. It is zero when the key is not there.
@@ -45,7 +46,8 @@ func (m mapping) aspect() production.Aspect {
 		}
 		w, h := thousandths(parts[1], parts[2]), thousandths(parts[3], parts[4])
 		if w == 0 || h == 0 || w > maxAspect*h || h > maxAspect*w {
-			m.at(v, fmt.Sprintf("a ratio from 1:%d to %d:1", maxAspect, maxAspect), "aspect %s is out of range", v.Value)
+			m.at(v, fmt.Sprintf("a ratio from 1:%d to %d:1", maxAspect, maxAspect), "aspect %s is out of range",
+				v.Value)
 			return production.Aspect{}
 		}
 		d := gcd(w, h)

@@ -107,12 +107,14 @@ var numerals = map[string]int{
 
 // noise is words in file names that name neither a player nor a part: what
 // cameras, messengers and tired people add.
-var noise = wordSet(`img vid video videos mvi dsc dscn dscf pxl gopr gp gx gh mov movie clip clips rec recording recorded record
-	audio sound mic mics micro mikro microphone zoom tascam phone iphone ipad android samsung pixel cam camera kamera handy telefon smartphone
-	ton bild memo take takes aufnahme enregistrement registrazione final finale fin new neu edit edited export exported copy kopie copia copie
-	version ver v whatsapp whats app wa signal screen at am pm uhr upload uploads uploaded untitled track file files sync synced best ok good gut hd uhd fullhd
-	fps trim trimmed cut raw master mix stereo mono wav mp k p intake inbox incoming download downloads dropbox part parts stimme voix parte
-	the and und et mit con with for my mein meine full fixed redo retake try versuch attempt day`)
+var noise = wordSet(`img vid video videos mvi dsc dscn dscf pxl gopr gp gx gh mov movie clip clips rec recording
+	recorded record audio sound mic mics micro mikro microphone zoom tascam phone iphone ipad android samsung pixel
+	cam camera kamera handy telefon smartphone ton bild memo take takes aufnahme enregistrement registrazione final
+	finale fin new neu edit edited export exported copy kopie copia copie version ver v whatsapp whats app wa
+	signal screen at am pm uhr upload uploads uploaded untitled track file files sync synced best ok good gut hd
+	uhd fullhd fps trim trimmed cut raw master mix stereo mono wav mp k p intake inbox incoming download downloads
+	dropbox part parts stimme voix parte the and und et mit con with for my mein meine full fixed redo retake try
+	versuch attempt day`)
 
 // months count as noise beside a number, where they are a date and not a
 // person.

@@ -72,7 +72,8 @@ func TestWholeExample(t *testing.T) {
 	}
 	oboe, horn := p.Takes[0], p.Takes[1]
 	if oboe.Name != "oboe-1" || oboe.Player != "Mara Voss" || oboe.Part != "Oboe 1" || oboe.Section != "winds" ||
-		oboe.GainDB != -1.5 || *oboe.Pan != -30 || oboe.Crop != (Crop{X: 0.5, Y: 0.4, Zoom: 1.2}) || oboe.Fit != "crop" ||
+		oboe.GainDB != -1.5 || *oboe.Pan != -30 || oboe.Crop != (Crop{X: 0.5, Y: 0.4, Zoom: 1.2}) ||
+		oboe.Fit != "crop" ||
 		oboe.Mute || oboe.Expected {
 		t.Errorf("oboe %+v", oboe)
 	}
@@ -87,8 +88,9 @@ func TestWholeExample(t *testing.T) {
 		horn.Crop != production.Middle || horn.Mark.Line != 23 {
 		t.Errorf("horn %+v", horn)
 	}
-	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -16, TruePeakDB: -1, Room: 0.15, AutoBalance: true, PanLaw: pan.ConstantPower,
-		Hall: defaultHall, Clean: allClean}) {
+	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -16, TruePeakDB: -1, Room: 0.15, AutoBalance: true,
+		PanLaw: pan.ConstantPower,
+		Hall:   defaultHall, Clean: allClean}) {
 		t.Errorf("mix %+v", p.Mix)
 	}
 	if !reflect.DeepEqual(p.Picture, Picture{FPSNum: 30, FPSDen: 1, Aspect: production.Aspect{AspectW: 16, AspectH: 9},
@@ -187,7 +189,8 @@ shots:
 	if len(p.Sections) != 2 || p.Sections[0].Name != "violin 1" || p.Sections[1].Name != "violin 2" {
 		t.Errorf("%+v", p.Sections)
 	}
-	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -23, TruePeakDB: -1.5, PanLaw: pan.ConstantPower, Hall: defaultHall, Clean: allClean}) ||
+	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -23, TruePeakDB: -1.5, PanLaw: pan.ConstantPower, Hall: defaultHall,
+		Clean: allClean}) ||
 		!reflect.DeepEqual(p.Picture, Picture{FPSNum: 30000, FPSDen: 1001,
 			Aspect: production.Aspect{AspectW: 239, AspectH: 100}, Gutter: 6, AutoGutter: true, Margin: 12,
 			Background: "#a0b1c2", Tail: 1.5, Rows: "grid", AudioOnly: "card",

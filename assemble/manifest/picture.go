@@ -208,7 +208,8 @@ func (m mapping) deliver(music *tempo.Map) []Deliverable {
 		all = append(all, d)
 	}
 	if v := m.vals["deliver"]; v == nil {
-		return []Deliverable{{Name: "final", W: 1920, H: 1080, Codec: production.Codecs[0], Mark: markOf(m.file, m.node)}}
+		return []Deliverable{{Name: "final", W: 1920, H: 1080, Codec: production.Codecs[0],
+			Mark: markOf(m.file, m.node)}}
 	} else if len(v.Content) == 0 && v.Kind != 0 && !isScalar(v) {
 		m.at(v, "delete the line for one film of 1920x1080", "deliver has no entries")
 	}

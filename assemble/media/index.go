@@ -26,7 +26,8 @@ func judgeIndex(r io.ReaderAt, list []atom) (what, hint string) {
 					continue
 				}
 				listed = sum(listed, listedBy(r, t))
-				if kind, err := field(r, t, 8, "mdia", "hdlr"); err == nil && (string(kind) == "vide" || string(kind) == "soun") {
+				if kind, err := field(r, t, 8, "mdia", "hdlr"); err == nil && (string(kind) == "vide" ||
+					string(kind) == "soun") {
 					if elsewhere(r, t) {
 						outside++
 					} else {
@@ -44,7 +45,8 @@ func judgeIndex(r io.ReaderAt, list []atom) (what, hint string) {
 	}
 	switch {
 	case listed > maxIndex:
-		return "the index claims absurdly many frames", "the file is damaged or made to break programs: ask the player for a new export"
+		return "the index claims absurdly " +
+			"many frames", "the file is damaged or made to break programs: ask the player for a new export"
 	case outside > 0 && inside == 0:
 		return "the file refers to picture and sound in other files, and holds none itself",
 			"ask the player for an export that is complete in itself (in QuickTime: Save As a self-contained movie)"

@@ -31,7 +31,8 @@ var givenUp = []string{"Error while decoding stream", "Error submitting packet t
 // of muxers about time stamps, of demuxers about an early end, which is told by
 // itself, and of decoders that miss a picture to refer to,
 // as they do wherever a recording was cut and when only key frames are decoded.
-var harmless = []string{"partial file", "to muxer", "illegal short term buffer", "mmco:", "reference picture", "co located POCs", "Could not find ref", "reference frames exceeds"}
+var harmless = []string{"partial file", "to muxer", "illegal short term buffer", "mmco:", "reference picture",
+	"co located POCs", "Could not find ref", "reference frames exceeds"}
 
 // wrongLength and noPicture are what the parser of H.264 says, one after the
 // other, of a packet in which a length is wrong: the second follows from the

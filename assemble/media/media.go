@@ -29,12 +29,13 @@ import (
 
 // Info is what a file says about itself, within the limits.
 type Info struct {
-	Path      string  // absolute
-	Format    string  // ffmpeg's name of the container, such as "mov,mp4,m4a,3gp,3g2,mj2"
-	Duration  float64 // seconds, as claimed or, without a claim, of the packets; 0 when there is no telling
-	StartTime float64 // seconds, the container's time stamp at the file's time zero; all other times are already relative to it
-	Video     *Video  // nil: no picture (a cover image is none)
-	Audio     *Audio  // nil: no sound
+	Path     string  // absolute
+	Format   string  // ffmpeg's name of the container, such as "mov,mp4,m4a,3gp,3g2,mj2"
+	Duration float64 // seconds, as claimed or, without a claim, of the packets; 0 when there is no telling
+	// seconds, the container's time stamp at the file's time zero; all other times are already relative to it
+	StartTime float64
+	Video     *Video // nil: no picture (a cover image is none)
+	Audio     *Audio // nil: no sound
 	// Estimated says that Duration was worked out from the bit rate and may
 	// be far off.
 	Estimated bool

@@ -14,7 +14,8 @@ import (
 // person who will see them.
 var (
 	errNoStreams   = errors.New("the file holds neither picture nor sound that can be read")
-	errHugePicture = fmt.Errorf("the picture is absurdly large, at most %d pixels are accepted and %d a side", MaxPixels, MaxSide)
+	errHugePicture = fmt.Errorf("the picture is absurdly large, at most %d pixels are accepted and %d a side",
+		MaxPixels, MaxSide)
 	errTinyPicture = fmt.Errorf("the picture is absurdly small, its sides must have %d pixels at least", MinSide)
 	errShape       = fmt.Errorf("the picture is a strip, more than %d times as long as wide", MaxShape)
 	errChannels    = fmt.Errorf("the sound has more than %d channels", MaxChannels)
@@ -187,7 +188,8 @@ func (i *Info) chosenSound(track, sounds int, refused error) error {
 	case sounds > 1 && i.Audio.Track == 1:
 		i.Notes = append(i.Notes, fmt.Sprintf("of %d sound tracks the first is used", sounds))
 	case sounds > 1:
-		i.Notes = append(i.Notes, fmt.Sprintf("of %d sound tracks number %d is used; track: chooses another", sounds, i.Audio.Track))
+		i.Notes = append(i.Notes, fmt.Sprintf("of %d sound tracks number %d is used; track: chooses another", sounds,
+			i.Audio.Track))
 	}
 	return nil
 }
@@ -195,7 +197,8 @@ func (i *Info) chosenSound(track, sounds int, refused error) error {
 // still reports whether a video stream is one picture: an album cover or a
 // thumbnail track.
 func (s probeStream) still() bool {
-	return s.Disposition["attached_pic"] != 0 || s.Disposition["still_image"] != 0 || s.Disposition["timed_thumbnails"] != 0
+	return s.Disposition["attached_pic"] != 0 || s.Disposition["still_image"] != 0 ||
+		s.Disposition["timed_thumbnails"] != 0
 }
 
 // length returns the stream's own duration in seconds, 0 when it does not say.
@@ -246,7 +249,8 @@ func (s probeStream) video(zero float64) (*Video, error) {
 
 // audio returns the stream as an Audio.
 func (s probeStream) audio(zero float64) (*Audio, error) {
-	a := &Audio{Index: s.Index, Codec: s.Codec, Rate: s.SampleRate.int(), Channels: s.Channels.int(), Duration: s.length()}
+	a := &Audio{Index: s.Index, Codec: s.Codec, Rate: s.SampleRate.int(), Channels: s.Channels.int(),
+		Duration: s.length()}
 	switch {
 	case a.Channels > MaxChannels:
 		return nil, errChannels

@@ -19,7 +19,8 @@ type Cropped struct {
 
 // Crops draws the whole picture of every take of a film, with the parts of it that
 // its tiles show. run makes what is missing of the stills.
-func (m *Maker) Crops(f plan.Film, of map[string]Cropped, run func([]task.Task) (task.Result, error)) (image.Image, error) {
+func (m *Maker) Crops(f plan.Film, of map[string]Cropped, run func([]task.Task) (task.Result, error)) (image.Image,
+	error) {
 	var edges []task.Edge
 	stills := map[string]task.Ref[image.Image]{}
 	pictures := map[string]*card.CropPicture{}

@@ -98,7 +98,8 @@ func (m *Maker) overlay(f plan.Film, sc scene) (key store.Action, draw func() (i
 		switch {
 		case t.Card:
 			o.Placeholders = append(o.Placeholders, card.Placeholder{
-				Tile: t.Rect, Name: words.Typeset(t.Player), Part: words.Typeset(t.Part), Note: noteIn(f, t, words), Expected: t.Absent == plan.Awaited,
+				Tile: t.Rect, Name: words.Typeset(t.Player), Part: words.Typeset(t.Part), Note: noteIn(f, t,
+					words), Expected: t.Absent == plan.Awaited,
 			})
 			continue
 		case t.Shown.Meet(sc.span).Len() == 0:

@@ -66,7 +66,8 @@ type Cards struct {
 // Takes that are gone are not listed.
 func newCards(p *production.Production, gone map[string]bool) Cards {
 	w := phrase.Of(p.Language)
-	k := Cards{Background: Colour(p.Picture.Background), Title: w.Typeset(p.Title), Dedication: w.Typeset(p.Dedication), words: w}
+	k := Cards{Background: Colour(p.Picture.Background), Title: w.Typeset(p.Title),
+		Dedication: w.Typeset(p.Dedication), words: w}
 	k.Blocks = titleBlocks(p, w)
 	k.Roster, k.Foot = roster(p, w, gone)
 	return k
@@ -139,10 +140,12 @@ func checkText(p *production.Production, l Look) error {
 				continue
 			}
 			if never := card.Refused(line); len(never) > 0 {
-				list.Add(fault.At(fault.Manifest, mark, fmt.Sprintf("%s %q has characters that are never drawn: %s", what, text, card.Spell(never)),
+				list.Add(fault.At(fault.Manifest, mark, fmt.Sprintf("%s %q has characters that are never drawn: %s",
+					what, text, card.Spell(never)),
 					"delete them; they are invisible, or change the order of the text round them"))
 			} else if missing := l.Fonts.Missing(line); len(missing) > 0 {
-				list.Add(fault.At(fault.Manifest, mark, fmt.Sprintf("%s %q has characters that no font here can draw: %s", what, text, card.Spell(missing)),
+				list.Add(fault.At(fault.Manifest, mark,
+					fmt.Sprintf("%s %q has characters that no font here can draw: %s", what, text, card.Spell(missing)),
 					fontHint(p)))
 			}
 		}
@@ -183,7 +186,8 @@ func checkText(p *production.Production, l Look) error {
 // fontHint says how to get characters drawn.
 func fontHint(p *production.Production) string {
 	if n := len(p.Picture.Fonts); n > 0 {
-		return fmt.Sprintf("%q has no outlines of them; add a font file that does to picture: {font: [%s, ...]}", p.Picture.Fonts[n-1].Path, p.Picture.Fonts[0].Path)
+		return fmt.Sprintf("%q has no outlines of them; add a font file that does to picture: {font: [%s, ...]}",
+			p.Picture.Fonts[n-1].Path, p.Picture.Fonts[0].Path)
 	}
 	return "copy a font file that has them into this folder and name it, for example picture: {font: fonts/letters.ttf}"
 }

@@ -40,7 +40,8 @@ func (k Cards) rollOf(l Look, s Shot, mark fault.Mark, c layout.Canvas, line Tim
 	if seconds := float64(c.H) / (exact * line.Rate.FPS()); seconds < readSeconds {
 		need := float64(r.Height+c.H) / float64(c.H) * readSeconds
 		return Roll{}, fault.At(fault.Manifest, mark,
-			fmt.Sprintf("the credits need %.0f seconds to roll slowly enough to be read, and the shot lasts %.1f", math.Ceil(need), line.Rate.Seconds(n)),
+			fmt.Sprintf("the credits need %.0f seconds to roll slowly enough to be read, and the shot lasts %.1f",
+				math.Ceil(need), line.Rate.Seconds(n)),
 			"make the shot longer, or leave out roll for pages that stand")
 	}
 	tight, err := k.NewRoll(l, c, rollTight)
@@ -51,7 +52,8 @@ func (k Cards) rollOf(l Look, s Shot, mark fault.Mark, c layout.Canvas, line Tim
 	if slower := int(exact); slower > 0 && tight.Height <= n*slower-c.H {
 		step = slower
 	}
-	return rollAt(step, n*step-c.H, c, tight, func(stretch float64) (*card.Roll, error) { return k.NewRoll(l, c, stretch) })
+	return rollAt(step, n*step-c.H, c, tight,
+		func(stretch float64) (*card.Roll, error) { return k.NewRoll(l, c, stretch) })
 }
 
 // rollAt spreads the rows of a roll over so many pixels, as far as may be.
@@ -81,5 +83,6 @@ func (k Cards) NewRoll(l Look, c layout.Canvas, stretch float64) (*card.Roll, er
 
 // credits returns what the roster says, in pages or as a roll.
 func (k Cards) credits(l Look, c layout.Canvas) card.CreditsOptions {
-	return card.CreditsOptions{Background: k.Background, Backdrop: l.backdrop(c), Title: k.Title, Credits: k.Roster, Foot: k.Foot, Fonts: l.Fonts}
+	return card.CreditsOptions{Background: k.Background, Backdrop: l.backdrop(c), Title: k.Title, Credits: k.Roster,
+		Foot: k.Foot, Fonts: l.Fonts}
 }

@@ -40,10 +40,13 @@ func TestARollPassesInItsShot(t *testing.T) {
 				blank := s.Roll.Top(0) + c.H              // rows of the roll seen in the first frame
 				rest := roll.Height - s.Roll.Top(s.Len()) // and those that would be left behind the last
 				if s.Roll.Step < 1 || blank > s.Roll.Step || rest > 0 {
-					t.Errorf("%d takes, %v s, %v: %+v of %d rows: %d rows at the first frame, %d left", takes, tail, c, s.Roll, roll.Height, blank, rest)
+					t.Errorf("%d takes, %v s, %v: %+v of %d rows: %d rows at the first frame, %d left", takes, tail, c,
+						s.Roll, roll.Height, blank, rest)
 				}
-				if exact := float64(roll.Height+c.H) / float64(s.Len()); s.Roll.Step > 1 && float64(s.Roll.Step) > exact+1.2 {
-					t.Errorf("%d takes, %v s, %v: %d pixels a frame where %.2f would do", takes, tail, c, s.Roll.Step, exact)
+				if exact := float64(roll.Height+c.H) / float64(s.Len()); s.Roll.Step > 1 &&
+					float64(s.Roll.Step) > exact+1.2 {
+					t.Errorf("%d takes, %v s, %v: %d pixels a frame where %.2f would do", takes, tail, c, s.Roll.Step,
+						exact)
 				}
 				if s.Pages != 1 {
 					t.Errorf("%d pages of a roll", s.Pages)
@@ -61,7 +64,8 @@ func TestARollTooFastIsRefused(t *testing.T) {
 	p := lamplighter(t, 40)
 	p.Shots = []production.Shot{{From: at(7), Show: "card", Text: "credits", Roll: true}}
 	_, err := New(p, filmed(p), fullHD, Look{})
-	if err == nil || !strings.Contains(err.Error(), "the credits need 14 seconds to roll slowly enough to be read, and the shot lasts 6.0") {
+	if err == nil || !strings.Contains(err.Error(),
+		"the credits need 14 seconds to roll slowly enough to be read, and the shot lasts 6.0") {
 		t.Error(err)
 	}
 }
@@ -71,7 +75,8 @@ func TestARollTooFastIsRefused(t *testing.T) {
 func TestTheRosterHasEachSectionOnce(t *testing.T) {
 	p := &production.Production{}
 	for _, k := range []struct{ part, section string }{
-		{"Oboe", "winds"}, {"Viola", "strings"}, {"Narrator", ""}, {"Horn", "winds"}, {"Cello", "strings"}, {"Page turner", ""}, {"Flute", "winds"},
+		{"Oboe", "winds"}, {"Viola", "strings"}, {"Narrator", ""}, {"Horn", "winds"}, {"Cello",
+			"strings"}, {"Page turner", ""}, {"Flute", "winds"},
 	} {
 		p.Takes = append(p.Takes, production.Take{Part: k.part, Section: k.section})
 	}
@@ -80,7 +85,8 @@ func TestTheRosterHasEachSectionOnce(t *testing.T) {
 	for _, c := range newCards(p, nil).Roster {
 		got = append(got, c.Section+" "+c.Part)
 	}
-	want := []string{"winds Oboe", "winds Horn", "winds Flute", "strings Viola", "strings Cello", " Narrator", " Page turner"}
+	want := []string{"winds Oboe", "winds Horn", "winds Flute", "strings Viola", "strings Cello", " Narrator",
+		" Page turner"}
 	if !slices.Equal(got, want) {
 		t.Errorf("the roster is %q, want %q", got, want)
 	}

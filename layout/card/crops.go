@@ -84,7 +84,8 @@ func (p *picture) crop(c CropPicture, at box, unit float64) {
 	scale := min(at.w()/float64(c.W), at.h()/float64(c.H))
 	x, y := (at.x0+at.x1-scale*float64(c.W))/2, (at.y0+at.y1-scale*float64(c.H))/2
 	on := func(r layout.Rect) box {
-		return box{x + scale*float64(r.X), y + scale*float64(r.Y), x + scale*float64(r.X+r.W), y + scale*float64(r.Y+r.H)}
+		return box{x + scale*float64(r.X), y + scale*float64(r.Y), x + scale*float64(r.X+r.W),
+			y + scale*float64(r.Y+r.H)}
 	}
 	whole := inside(on(layout.Rect{W: c.W, H: c.H}))
 	lit := image.NewNRGBA(whole)

@@ -50,7 +50,8 @@ func headOf(l Look, m *Motion, v View, at float64) framing.Box {
 	}
 	way := straight.way().times(place(p.head, p.tilt, 1))
 	var box framing.Box
-	for _, c := range []point{{-44, -10}, {44, -10}, {0, top}, {0, 44}, {-30, top + 12}, {30, top + 12}, {-30, 30}, {30, 30}} {
+	for _, c := range []point{{-44, -10}, {44, -10}, {0, top}, {0, 44}, {-30, top + 12}, {30, top + 12}, {-30, 30},
+		{30, 30}} {
 		q := way.apply(c)
 		x, y := q.x/w, q.y/h
 		box = box.Join(framing.Box{Left: x - 1e-6, Top: y - 1e-6, Right: x, Bottom: y})
@@ -116,12 +117,14 @@ func TestHeadsOfDrawnPlayersStayInThePicture(t *testing.T) {
 					if err != nil {
 						t.Fatal(err)
 					}
-					person := framing.Find(framing.Measured{Faces: found, Moving: moving.Subject(), Shape: moving.Head(), W: int(w), H: int(h)})
+					person := framing.Find(framing.Measured{Faces: found, Moving: moving.Subject(),
+						Shape: moving.Head(), W: int(w), H: int(h)})
 					for _, tile := range tiles {
 						wide := float64(tile[0]) / float64(tile[1]) * h / w
 						x, y := person.Centre(min(1, wide), min(1, 1/wide))
 						if !showsHead(t, head, int(w), int(h), tile, x, y) {
-							t.Errorf("tile %v keeps %.3f, %.3f of %v x %v, the head is %.3f, found %.3f, body %.3f, faces %v",
+							t.Errorf("tile %v keeps %.3f, %.3f of %v x %v, the head is %.3f, found %.3f, body %.3f, "+
+								"faces %v",
 								tile, x, y, w, h, head, person.Head, person.Body, found)
 						}
 						if !showsHead(t, head, int(w), int(h), tile, 0.5, 0.5) {
