@@ -28,7 +28,17 @@ func Around(n int, c Canvas, o Options, least int) (Plan, error) {
 	a := around{Options: o, m: n - 1, least: max(least, MinTile)}
 	a.inner = Canvas{c.W - 2*o.Margin, c.H - 2*o.Margin}
 	a.Margin = 0
-	if a.inner.W < MinTile || a.inner.H < MinTile || !a.search() {
+	room := a.inner.W >= MinTile && a.inner.H >= MinTile
+	found := room && a.search()
+	if room && o.Shapes != (Shapes{}) {
+		if tiles, worth := a.bands(); worth > a.score*a.cover(c) {
+			for i := range tiles {
+				tiles[i].X, tiles[i].Y = tiles[i].X+o.Margin, tiles[i].Y+o.Margin
+			}
+			return Plan{Canvas: c, Gutter: o.Gutter, Align: o.Align, Tiles: tiles}, nil
+		}
+	}
+	if !found {
 		return Plan{}, &TooSmallError{n, c, MinTile, a.least}
 	}
 	p := Plan{Canvas: c, Gutter: o.Gutter, Align: o.Align, Tiles: a.tiles()}

@@ -295,3 +295,30 @@ func TestASmallFilmLooksAsTheLargeOne(t *testing.T) {
 		t.Error("a plan of nothing was brought to a canvas")
 	}
 }
+
+// TestASoloistLeavesNothingFree places a soloist among others of any shape: the
+// canvas is covered, nobody among the others is much smaller than another, and the
+// soloist is largest.
+func TestASoloistLeavesNothingFree(t *testing.T) {
+	for _, c := range filmCanvases {
+		for _, n := range []int{2, 3, 4, 5, 7, 10, 11, 16, 25, 40, 61} {
+			o := fillOptions(n, c)
+			o.Picture = landscape
+			p, err := Around(n, c, o, 0)
+			if err != nil {
+				t.Fatal(err)
+			}
+			checkTiles(t, p.Tiles, c, o)
+			share, _ := covered(p)
+			// One other fills no band without being nearly as large.
+			if len(p.Tiles) != n || n > 2 && share < 0.87 {
+				t.Errorf("%v, %d: %d tiles, %.3f of the canvas", c, n, len(p.Tiles), share)
+			}
+			for _, r := range p.Tiles[1:] {
+				if 2*p.Tiles[0].W < larger*r.W || 2*p.Tiles[0].H < larger*r.H {
+					t.Errorf("%v, %d: the soloist has %v, another %v", c, n, p.Tiles[0], r)
+				}
+			}
+		}
+	}
+}

@@ -23,6 +23,8 @@ func (h *arranger) options(s shot.Shot) layout.Options {
 	o := gridOptions(h.p.Picture, h.aspectOf(s), h.want.Canvas, len(s.Takes))
 	if o.Shapes != (layout.Shapes{}) {
 		o.Picture = h.crowdOf(s.Takes).typical(0)
+		// Below, half of such a picture would leave some of the tile free.
+		o.Shapes.Least = min(max(o.Shapes.Least, layout.LeastShown*o.Picture), o.Shapes.Most)
 	}
 	return o
 }
