@@ -5,9 +5,7 @@ import (
 	"io"
 	"math"
 	"runtime"
-	"syscall"
 	"testing"
-	"time"
 
 	"ripieno/mix/audio"
 )
@@ -67,15 +65,6 @@ func ensemble(n int, seconds int, all bool) []Strip {
 		}
 	}
 	return strips
-}
-
-// cpuTime returns the processor time this process has used.
-func cpuTime() time.Duration {
-	var u syscall.Rusage
-	if syscall.Getrusage(syscall.RUSAGE_SELF, &u) != nil {
-		return 0
-	}
-	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }
 
 // BenchmarkPreMaster mixes 50 strips. x_real_time is by the wall clock of this

@@ -46,15 +46,15 @@ func composeCost(f plan.Film, c graph.Coding) float64 {
 // openAt returns the second at which a take's file is opened for c; 0 where its
 // index does not tell, or where a first frame is made of those before it as
 // well: whole frames are, of fields.
-func openAt(c plan.Conform, rate shot.Rate) float64 {
+func openAt(ctx context.Context, c plan.Conform, rate shot.Rate) float64 {
 	if c.Picture.Fields != [2]int{} {
 		return 0
 	}
-	keys, err := media.ReadKeys(c.Picture.Path, c.Picture.Stream)
+	keys, err := media.ReadKeys(ctx, c.Picture.Path, c.Picture.Stream)
 	if err != nil {
 		return 0 // not every file has one that can be read
 	}
-	at, _ := keys.OpenAt(c.Picture.Clock.File(rate.Seconds(c.Frames.From)), c.Picture.First, graph.SeekMargin)
+	at, _ := keys.OpenAt(c.Picture.File(rate.Seconds(c.Frames.From)), c.Picture.First, graph.SeekMargin)
 	return at
 }
 
@@ -97,15 +97,15 @@ func (m *Maker) conformKey(c plan.Conform) (store.Action, error) {
 func conformPicture(ctx context.Context, tool *ffmpeg.Tool, steady reading.Steady, c plan.Conform, rate shot.Rate,
 	cost float64, tmp string, advance func(float64)) error {
 	src, n := reading.Source(tool, c.Picture), c.Frames.Len()
-	err := steady.Picture(ctx, c.Picture, func() error {
-		src.Open = openAt(c, rate)
+	err := steady.Picture(ctx, c.Picture, func(ctx context.Context) error {
+		src.Open = openAt(ctx, c, rate)
 		cmd, err := graph.Conform(c, src, rate, "file:"+tmp)
 		if err != nil {
 			return err
 		}
 		os.Remove(tmp) // of an earlier reading
 		return reading.Take(ctx, tool, cmd, c.Picture, reading.Job{Tmp: tmp, Frames: n, Advance: advance,
-			Before: max(0, c.Picture.Clock.File(rate.Seconds(c.Frames.From))-src.Open), Limits: reading.Limits(c,
+			Before: max(0, c.Picture.File(rate.Seconds(c.Frames.From))-src.Open), Limits: reading.Limits(c,
 				cost)})
 	})
 	if err != nil {
@@ -120,7 +120,7 @@ func conformPicture(ctx context.Context, tool *ffmpeg.Tool, steady reading.Stead
 	}
 	if got != n {
 		end := rate.Seconds(c.Frames.From+got) + c.Picture.Lead()
-		return &BrokenOff{File: c.Picture.Path, Got: got, Want: n, Seconds: c.Picture.Clock.File(end)}
+		return &BrokenOff{File: c.Picture.Path, Got: got, Want: n, Seconds: c.Picture.File(end)}
 	}
 	return nil
 }

@@ -61,7 +61,7 @@ func (s *Set) matchLight(ctx context.Context, x *session.Session) error {
 // lightTask measures the mean light of a recording's picture.
 func lightTask(tool *ffmpeg.Tool, steady reading.Steady, r *Recording) task.Ref[light.RGB] {
 	pic := *r.Picture(audio.Clock{})
-	pic.Gain = [3]float64{}
+	pic.Gain, pic.Parts = [3]float64{}, nil
 	nameless := pic
 	nameless.Path = ""
 	return task.Value[light.RGB](task.Task{
@@ -81,7 +81,7 @@ func measureLight(ctx context.Context, tool *ffmpeg.Tool, steady reading.Steady,
 	raw := tmp + ".rgb"
 	c := plan.Conform{Take: r.Owner, Picture: pic, W: lightWide, H: max(2,
 		layout.FloorEven(lightWide*pic.H/max(1, pic.W)))}
-	err := steady.Picture(ctx, pic, func() error {
+	err := steady.Picture(ctx, pic, func(ctx context.Context) error {
 		os.Remove(raw) // of an earlier reading
 		cmd, err := graph.Light(c, reading.Source(tool, pic), "file:"+raw)
 		if err != nil {
