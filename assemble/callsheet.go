@@ -149,7 +149,7 @@ func openSheets(set Settings, o CallSheetOptions) (*sheetMaker, *phrase.Book, er
 		language = o.Language
 	}
 	if !slices.Contains(phrase.Languages(), language) {
-		return nil, nil, fault.New(fault.Manifest, "", fmt.Sprintf("there is no language %q", language),
+		return nil, nil, fault.New(fault.Manifest, "", fmt.Sprintf("unknown language %q", language),
 			fmt.Sprintf("there are %q", phrase.Languages()))
 	}
 	words, err := phrase.Open(language, man.CallSheet.Strings)

@@ -84,7 +84,7 @@ func (p *Production) Verify(ctx context.Context, o RenderOptions) (VerifyResult,
 	r.Different = append(r.Different, differ.List...)
 	if len(r.Different) > 0 {
 		return r, fault.New(fault.Failed, "",
-			fmt.Sprintf("%d of %d results came out otherwise when they were made again", len(r.Different), r.Tasks),
+			fmt.Sprintf("%d of %d results differ when they are made again", len(r.Different), r.Tasks),
 			"ripieno clean removes what is stored; please report it if it comes back")
 	}
 	return r, nil

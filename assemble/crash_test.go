@@ -80,7 +80,9 @@ type killer struct{ at string }
 
 func (k killer) event(kind string) {
 	if strings.Contains(k.at, kind) {
-		syscall.Kill(os.Getpid(), syscall.SIGKILL) //nolint:errcheck // then the test fails
+		if self, err := os.FindProcess(os.Getpid()); err == nil {
+			_ = self.Kill() // or the test fails
+		}
 		select {}
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/session"
@@ -19,6 +20,9 @@ import (
 const (
 	hostileMemory = 600_000_000 // bytes of all processes together
 	hostileDisk   = 300_000_000
+	// hostileTime is what a file may keep a processor busy for. It is not the time
+	// that passes, which depends on what else runs.
+	hostileTime = 30 * time.Second
 )
 
 // hostileVar says that TestHostileFiles has a process of its own.
@@ -28,9 +32,21 @@ const hostileVar = "RIPIENO_HOSTILE"
 type costs struct {
 	mu      sync.Mutex
 	dir     string
+	intake  string
 	largest [2]int64 // the memory of the two largest processes, of which two may run at once
 	disk    int64
 	by      string
+	time    map[string]time.Duration // of the processor, by the file's name
+}
+
+// longest returns the file that kept the processor busy longest.
+func (c *costs) longest() (name string, took time.Duration) {
+	for n, d := range c.time {
+		if d > took {
+			name, took = n, d
+		}
+	}
+	return name, took
 }
 
 func (c *costs) ended(u ffmpeg.Usage) {
@@ -46,6 +62,12 @@ func (c *costs) ended(u ffmpeg.Usage) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.disk = max(c.disk, disk)
+	// What reads several files is counted for each of them.
+	for _, a := range u.Args {
+		if name, ok := strings.CutPrefix(a, "file:"+c.intake); ok {
+			c.time[strings.TrimPrefix(name, string(filepath.Separator))] += u.CPU
+		}
+	}
 	switch {
 	case u.Memory > c.largest[0]:
 		c.largest = [2]int64{u.Memory, c.largest[0]}
@@ -59,7 +81,7 @@ func (c *costs) ended(u ffmpeg.Usage) {
 // beside a good take. The good one is seen and heard whatever the others do;
 // what is refused is refused with its name and what to do about it; neither the
 // memory of all processes at any moment nor the disk that all files together
-// take exceeds the bound of one.
+// take exceeds the bound of one, and no file keeps a processor busy for long.
 func TestHostileFiles(t *testing.T) {
 	// Linux counts what a process had before it became another program, and that
 	// is all that the other tests here have. So this one runs by itself.
@@ -89,7 +111,11 @@ func TestHostileFiles(t *testing.T) {
 		}
 		takes += fmt.Sprintf("  - {name: bad-%d, %s: {file: intake/%s, offset: 0}}\n", i, role, h.name)
 	}
-	c := &costs{dir: filepath.Join(s.dir, session.StoreFolder)}
+	intake, err := filepath.EvalSymlinks(s.file(""))
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := &costs{dir: filepath.Join(s.dir, session.StoreFolder), intake: intake, time: map[string]time.Duration{}}
 	p := s.open(t, takes, "aspect: 16:9", 640, 360)
 	p = reopen(t, p, func(set *Settings) {
 		set.Workers = 1 // one file at a time, or their memory could not be told apart
@@ -124,6 +150,11 @@ func TestHostileFiles(t *testing.T) {
 	runtime.ReadMemStats(&own)
 	memory := c.largest[0] + c.largest[1] + int64(own.Sys-own.HeapReleased)
 	t.Logf("%d MB of memory, %d MB of disk", memory/1e6, c.disk/1e6)
+	name, took := c.longest()
+	t.Logf("the processor's time: %d files, at most %v, for %s", len(c.time), took.Round(10*time.Millisecond), name)
+	if len(c.time) < len(table)/2 || took > hostileTime {
+		t.Errorf("%d files had a process; %s kept it busy for %v", len(c.time), name, took)
+	}
 	if memory > hostileMemory || c.disk > hostileDisk {
 		t.Errorf("%d MB of memory and %d of disk (%.300s)", memory/1e6, c.disk/1e6, c.by)
 	}

@@ -11,7 +11,6 @@ import (
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 	"ripieno/layout/card"
-	"ripieno/mix"
 	"ripieno/mix/audio"
 )
 
@@ -51,7 +50,8 @@ func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 	if o.Stems {
 		stems = track.Stems()
 	}
-	res, err := p.Run(ctx, task.Collect(append([]task.Edge{track.Master}, stemEdges(stems)...)...))
+	edges := append([]task.Edge{track.Master}, stemEdges(stems)...)
+	res, err := p.Run(ctx, task.Collect(append(edges, track.Bands()...)...))
 	if err != nil {
 		return r, err
 	}
@@ -74,7 +74,11 @@ func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 	if err != nil {
 		return r, err
 	}
-	r.fill(path, pl, track, rep, heard)
+	hidden, err := track.Hidden(rep, res, pl.Tempo)
+	if err != nil {
+		return r, err
+	}
+	r.fill(path, pl, track, rep, track.StripResults(rep, heard, hidden))
 	if o.Stems {
 		if err := deliverStems(ctx, p, stems, res, &r); err != nil {
 			return r, err
@@ -120,12 +124,12 @@ func drawLevels(ctx context.Context, p *Production, o card.LevelsOptions, r *Mix
 
 // fill says what the mix became.
 func (r *MixResult) fill(path string, pl *plan.Plan, track *soundtrack.Track, rep soundtrack.Report,
-	heard []mix.Heard) {
+	strips []soundtrack.StripResult) {
 	m := rep.Master
 	r.WAV, r.Duration, r.TimeReference = path, pl.Timeline.AudioLen.Seconds(), media.TimeReference(pl.Timeline.AudioStart)
 	r.Loudness, r.TruePeak = audio.Finite(float64(m.After.Integrated)), audio.Finite(float64(m.After.TruePeak))
 	r.Range = audio.Finite(float64(m.After.Range))
-	r.Master, r.Curve, r.Strips = track.MasterResult(rep), rep.Curve.Result(), track.StripResults(rep, heard)
+	r.Master, r.Curve, r.Strips = track.MasterResult(rep), rep.Curve.Result(), strips
 	if !m.Reached && m.Reason != "" {
 		r.Notes = append(r.Notes, "the loudness asked for was not reached: "+m.Reason)
 	}

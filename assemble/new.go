@@ -29,7 +29,7 @@ func New(ctx context.Context, set Settings, title string) (NewResult, error) {
 		if errors.Is(err, fs.ErrNotExist) {
 			f.What = "there is no such folder"
 		} else if err != nil {
-			f.What, f.Cause = "the folder cannot be looked at", err
+			f.What, f.Cause = "the folder cannot be inspected", err
 		}
 		return r, f
 	}

@@ -5,9 +5,7 @@ import (
 	"io"
 	"math"
 	"runtime"
-	"syscall"
 	"testing"
-	"time"
 
 	"ripieno/mix/audio"
 )
@@ -69,15 +67,6 @@ func ensemble(n int, seconds int, all bool) []Strip {
 	return strips
 }
 
-// cpuTime returns the processor time this process has used.
-func cpuTime() time.Duration {
-	var u syscall.Rusage
-	if syscall.Getrusage(syscall.RUSAGE_SELF, &u) != nil {
-		return 0
-	}
-	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
-}
-
 // BenchmarkPreMaster mixes 50 strips. x_real_time is by the wall clock of this
 // machine; x_per_core is what one processor does by its own time, which a busy
 // machine does not spoil.
@@ -110,6 +99,45 @@ func BenchmarkPreMaster(b *testing.B) {
 			runtime.ReadMemStats(&m)
 			b.ReportMetric(float64(m.Sys)/1e6, "MB")
 			b.ReportMetric(seconds*float64(b.N)/b.Elapsed().Seconds(), "x_real_time")
+			b.ReportMetric(seconds*float64(b.N)/(cpuTime()-start).Seconds(), "x_per_core")
+		})
+	}
+}
+
+// BenchmarkClean hears a strip and computes its voice with everything that is
+// done to takes by themselves, and without; x_per_core is by processor time.
+func BenchmarkClean(b *testing.B) {
+	const seconds = 60
+	for _, name := range []string{"hear", "voice", "voice-cleaned"} {
+		b.Run(name, func(b *testing.B) {
+			s := ensemble(1, seconds, false)[0]
+			s.From, s.To = 1, (seconds-2)*rate
+			h, err := Hear(s, Span{5 * rate, (seconds - 5) * rate})
+			if err != nil {
+				b.Fatal(err)
+			}
+			if name == "voice-cleaned" {
+				s.Playing, s.Reduce = h.Curve(s), &Reduce{&h.Noise, 12}
+			}
+			buf, start := audio.NewBlock(1, 4096), cpuTime()
+			for b.Loop() {
+				if name == "hear" {
+					if _, err := Hear(s, Span{5 * rate, (seconds - 5) * rate}); err != nil {
+						b.Fatal(err)
+					}
+					continue
+				}
+				src, _, err := Voice(s)
+				if err != nil {
+					b.Fatal(err)
+				}
+				for err == nil {
+					_, err = src.Read(buf)
+				}
+				if err != io.EOF {
+					b.Fatal(err)
+				}
+			}
 			b.ReportMetric(seconds*float64(b.N)/(cpuTime()-start).Seconds(), "x_per_core")
 		})
 	}

@@ -76,16 +76,16 @@ func (h Heard) Curve(s Strip) expand.Curve {
 // than clean nothing is done: what is heard of the noise is less than what its
 // reduction takes from the sound. Chosen on simulated takes, no source.
 const (
-	clean       = 24.0 // dB, A-weighted
-	perDecibel  = 1.2  // dB of depth for every dB under it
+	clean       = 26.0 // dB, A-weighted
+	perDecibel  = 1.5  // dB of depth for every dB under it
 	mostReduced = audio.Decibels(16)
 )
 
 // Depth returns by how much the noise of the recording is reduced; 0: not at
-// all.
+// all. A guess is reduced by nothing: it may be soft playing.
 func (h Heard) Depth() audio.Decibels {
 	d := audio.Decibels(perDecibel * (clean - h.Playing.Distance))
-	if !(d >= 1) {
+	if !h.Noise.Known || !(d >= 1) {
 		return 0
 	}
 	return min(d, mostReduced)

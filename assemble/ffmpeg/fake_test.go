@@ -73,6 +73,12 @@ func fake(role string) int {
 		}
 		fmt.Println(len(kept))
 		return 0
+	case "spins": // works and gets nowhere
+		for n := uint64(1); ; n = n*6364136223846793005 + 1 {
+			if n == 0 {
+				fmt.Println(n)
+			}
+		}
 	case "writes": // 8 MB to the file that is its last argument
 		f, err := os.Create(os.Args[len(os.Args)-1])
 		if err != nil {

@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"testing"
+	"time"
 )
 
 // TestLimits has programs that ask for more than they may have.
@@ -21,6 +22,16 @@ func TestLimits(t *testing.T) {
 	}
 	if bound := int64(most + runtime.NumCPU()*threadMemory + 64<<20); used == 0 || used > bound {
 		t.Errorf("it had %d bytes, at most %d were to be given", used, bound)
+	}
+	tool = play(t, "spins")
+	var took time.Duration
+	tool.ended = func(u Usage) { took = u.CPU }
+	err = tool.Run(context.Background(), Command{Limits: Limits{CPU: time.Second}})
+	if exit, ok := errors.AsType[*ExitError](err); !ok || exit.Signal == "" {
+		t.Errorf("work without an end: %v", err)
+	}
+	if took < 500*time.Millisecond || took > 3*time.Second {
+		t.Errorf("it had the processor for %v, a second was to be given", took)
 	}
 	tool = play(t, "writes")
 	path := filepath.Join(t.TempDir(), "out")

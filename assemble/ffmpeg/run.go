@@ -202,6 +202,12 @@ func (p *process) run(ctx context.Context) error {
 	if err != nil {
 		return fmt.Errorf("ffmpeg: %w", err)
 	}
+	var links names
+	defer links.remove()
+	if err := links.hold(ctx, cmd); err != nil {
+		finish(false)
+		return fmt.Errorf("ffmpeg: a link for a file that is held: %w", err)
+	}
 	if err := cmd.Start(); err != nil {
 		finish(false)
 		return p.notStarted(ctx, err)
@@ -214,6 +220,7 @@ func (p *process) run(ctx context.Context) error {
 	finish(false)
 	p.tellUsage(cmd.ProcessState)
 	lines, full := said.end()
+	lines = links.real(lines)
 	stuck, _ := errors.AsType[*StuckError](context.Cause(ctx))
 	switch {
 	case caller.Err() != nil:

@@ -43,7 +43,7 @@ func (p *process) stuck(e *StuckError) error {
 		return fault.New(fault.FFmpeg, p.name(), "the program hangs",
 			"run again; if it hangs again, look at the disk, or install another ffmpeg").Because(e)
 	}
-	return fault.New(fault.Media, p.about, "work on it does not get on",
+	return fault.New(fault.Media, p.about, "reading it makes no progress",
 		"look at the disk it lies on and run again with more --patience, or ask the player for a new export").Because(e)
 }
 

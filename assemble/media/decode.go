@@ -133,12 +133,15 @@ const (
 // soundLimits bound the decoding of sounds in one process.
 func soundLimits(sounds []Sound) ffmpeg.Limits {
 	l := ffmpeg.Limits{Memory: soundMemory + int64(len(sounds))*soundMemoryEach}
+	bytes := int64(0)
 	for _, s := range sounds {
+		size := fileSize(s.Info.Path)
 		if !s.Info.Own {
-			l.File = max(l.File, soundBound(fileSize(s.Info.Path))+int64(soundBytes(2, *s.Info.Audio))+wavHeader)
+			l.File = max(l.File, soundBound(size)+int64(soundBytes(2, *s.Info.Audio))+wavHeader)
 		}
-		l.CPU += 2 * timeLimit(s.Info.Duration)
+		bytes += size
 	}
+	l.CPU = soundTime(bytes, len(sounds) > 1)
 	return l
 }
 

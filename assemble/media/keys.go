@@ -1,12 +1,14 @@
 package media
 
 import (
+	"context"
 	"encoding/binary"
 	"errors"
 	"fmt"
 	"io"
 	"math"
-	"os"
+
+	"ripieno/assemble/held"
 )
 
 // Keys are the key frames of a picture, in the order in which they stand in the
@@ -24,8 +26,8 @@ type key struct{ taken, shown float64 }
 // with that number among its streams. Files that say it elsewhere, in fragments,
 // and those whose edits leave out more than the wait for a first picture, are
 // errors.
-func ReadKeys(path string, stream int) (Keys, error) {
-	f, err := os.Open(path)
+func ReadKeys(ctx context.Context, path string, stream int) (Keys, error) {
+	f, err := held.Open(ctx, path)
 	if err != nil {
 		return Keys{}, err
 	}

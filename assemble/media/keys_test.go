@@ -1,9 +1,9 @@
 package media
 
 import (
+	"bytes"
+	"flag"
 	"math"
-	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
@@ -25,7 +25,7 @@ func TestRealKeysAreThoseOfFFprobe(t *testing.T) {
 	} {
 		path := ffmpegtest.Make(t, c.name, args(avArgs, c.more)...)
 		v := probe(t, path).Video
-		keys, err := ReadKeys(path, v.Index)
+		keys, err := ReadKeys(t.Context(), path, v.Index)
 		if err != nil {
 			t.Errorf("%s: %v", c.name, err)
 			continue
@@ -75,13 +75,13 @@ func TestRealKeysThatAreNotThere(t *testing.T) {
 		{"a.mkv", h264, 0, "no index"},
 	} {
 		path := ffmpegtest.Make(t, c.name, args(avArgs, c.more)...)
-		if _, err := ReadKeys(path, c.stream); err == nil || !strings.Contains(err.Error(), c.want) {
+		if _, err := ReadKeys(t.Context(), path, c.stream); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: %v, want %q", c.name, err, c.want)
 		}
 	}
 	whole := ffmpegtest.Make(t, "whole.mp4", args(avArgs, h264+"-g 25")...)
 	cut := ffmpegtest.Make(t, "cut.mp4", args("-ss 0.3 -i", whole, "-c copy")...)
-	if _, err := ReadKeys(cut, 0); err == nil || !strings.Contains(err.Error(), "edited") {
+	if _, err := ReadKeys(t.Context(), cut, 0); err == nil || !strings.Contains(err.Error(), "edited") {
 		t.Errorf("a file that begins within its first group of pictures: %v", err)
 	}
 }
@@ -104,26 +104,59 @@ func TestKeysOpenAt(t *testing.T) {
 	}
 }
 
+// FuzzReadKeys reads indexes that may say anything about key frames and edits:
+// there are frames or an error, and a file is opened where it may be. It needs no
+// program and no file: with a real recording as its seed, a process to make it in
+// every worker and a file for every try it had three tries in 25 s.
 func FuzzReadKeys(f *testing.F) {
-	path := ffmpegtest.Make(f, "seed.mp4", args(avArgs, "-c:v libx264 -g 10 -pix_fmt yuv420p")...)
-	whole, err := os.ReadFile(path)
-	if err != nil {
-		f.Fatal(err)
+	times := box("stts", words(0, 2, 5, 40, 1, 200)...)
+	sizes := box("stsz", words(0, 0, 6, 1, 1, 1, 1, 1, 1)...)
+	sync := box("stss", words(0, 2, 1, 4)...)
+	early := box("ctts", words(1<<24, 3, 2, 80, 2, 0xffffffd8, 2, 0)...)
+	long := append(words(1<<24, 1), words(0, 900, 0, 40, 1<<16)...) // an edit list of 64 bits
+	for _, edits := range [][]byte{nil,
+		box("edts", box("elst", words(0, 1, 400, 0, 1<<16)...)...),
+		box("edts", box("elst", words(0, 2, 10, 0xffffffff, 1<<16, 400, 0, 1<<16)...)...),
+		box("edts", box("elst", long...)...),
+		box("edts", box("elst", words(0, 2, 100, 0, 1<<16, 100, 200, 1<<16)...)...),
+		box("edts", box("elst", words(0, 0x7fffffff)...)...),
+	} {
+		f.Add(edited(edits, "vide", itself, sizes, times, sync, early), 0)
+		f.Add(edited(edits, "vide", itself, sizes, times), 0)
 	}
-	f.Add(whole)
-	f.Fuzz(func(t *testing.T, data []byte) {
-		path := filepath.Join(t.TempDir(), "f.mp4")
-		if err := os.WriteFile(path, data, 0o666); err != nil {
-			t.Fatal(err)
+	read := 0
+	f.Fuzz(func(t *testing.T, data []byte, stream int) {
+		k, err := readKeys(bytes.NewReader(data), int64(len(data)), stream)
+		if err != nil {
+			if k.list != nil {
+				t.Error("an error and key frames")
+			}
+			return
 		}
-		k, err := ReadKeys(path, 0)
-		if err != nil && k.list != nil {
-			t.Error("an error and key frames")
+		read++
+		for _, f := range k.list {
+			if math.IsNaN(f.taken) || math.IsInf(f.taken, 0) || math.IsNaN(f.shown) || math.IsInf(f.shown, 0) {
+				t.Errorf("a key frame at %+v", f)
+			}
 		}
-		for start := range 10 {
-			if at, ok := k.OpenAt(float64(start), 0, 3); ok && (at > float64(start) || at < float64(start)-3) {
-				t.Errorf("for %d s it opens at %g", start, at)
+		if len(k.list) > 1000 { // what follows looks at all of them again and again
+			return
+		}
+		for _, start := range []float64{0, 0.04, 1, 1.5, 3, 1e4, -1} {
+			for _, first := range []float64{0, 0.5, -0.5} {
+				if at, ok := k.OpenAt(start, first, 3); ok && (at > start+1e-5 || at < start-3 || at != math.Trunc(at) || at <= 0) {
+					t.Errorf("for %g s after %g it opens at %g", start, first, at)
+				}
 			}
 		}
 	})
+	if read == 0 && !fuzzing() {
+		f.Error("none of the seeds has key frames")
+	}
+}
+
+// fuzzing tells whether targets run for longer than their seeds take.
+func fuzzing() bool {
+	fuzz := flag.Lookup("test.fuzz")
+	return fuzz != nil && fuzz.Value.String() != ""
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"time"
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/ffmpeg"
@@ -119,6 +120,38 @@ const Limits = 1
 // Allocation bounds what ffmpeg or ffprobe asks for at once. It is an option of
 // the program and not of an input.
 func Allocation() []string { return []string{"-max_alloc", fmt.Sprint(maxAlloc)} }
+
+// Processor time of a program that reads a file from outside: so many seconds to
+// start and to find out what it is, and more for each byte of the file. A file of
+// 5 MB is probed twice at most, decoded with seven others and then by itself, all
+// within 30 s; what honest ones take is in this package's README.
+const (
+	startTime = 3
+	probePer  = 0.5e-6  // seconds a byte
+	soundPer  = 1.2e-6  // of a sound decoded by itself
+	batchPer  = 0.15e-6 // of sounds decoded together, which exceed it at no loss but time
+	probeMost = 120     // seconds, however large the file is
+)
+
+// probeTime bounds the processor's time for one ffprobe of a file of that size.
+func probeTime(fileSize int64) time.Duration {
+	return processorTime(math.Min(startTime+probePer*float64(fileSize), probeMost))
+}
+
+// soundTime bounds the processor's time for decoding the sound of one file of that
+// size, or of several that have it together.
+func soundTime(fileSize int64, several bool) time.Duration {
+	per := soundPer
+	if several {
+		per = batchPer
+	}
+	return processorTime(startTime + per*float64(fileSize))
+}
+
+// processorTime is a number of seconds, in whole ones as the system counts them.
+func processorTime(seconds float64) time.Duration {
+	return time.Duration(math.Ceil(seconds)) * time.Second
+}
 
 // soundBound returns how many bytes the decoded sound of a file of that size may take.
 func soundBound(fileSize int64) int64 { return max(plainBytes, growth*fileSize) }

@@ -6,8 +6,11 @@ import (
 	"encoding/binary"
 	"fmt"
 	"os"
+	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/ffmpeg"
@@ -41,6 +44,30 @@ func TestSidesAreBounded(t *testing.T) {
 		_, err := change(t, `"width":1920`, fmt.Sprintf(`"width":%d`, c.w), `"height":1080`, fmt.Sprintf(`"height":%d`, c.h), `"1:1"`, `"`+c.sar+`"`)
 		if err != c.want {
 			t.Errorf("%d × %d of pixels %s: %v, want %v", c.w, c.h, c.sar, err, c.want)
+		}
+	}
+}
+
+// TestLittleTime adds up what the system grants for a file of 5 MB before it is
+// refused: probed, its packets listed, decoded with others of that size and then
+// by itself. A larger one has more, and none less than it takes to start.
+func TestLittleTime(t *testing.T) {
+	const small, most = 5_000_000, 30 * time.Second
+	path := filepath.Join(t.TempDir(), "small.m4a")
+	if err := os.WriteFile(path, make([]byte, small), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	one := []Sound{{Info: Info{Path: path, Duration: 10, Audio: &Audio{Rate: 48000, Channels: 2}}}}
+	sum := 2*question(path, nil).Limits.CPU + soundLimits(one).CPU + soundLimits(slices.Repeat(one, 8)).CPU
+	if sum > most {
+		t.Errorf("a small file may take %v, at most %v", sum, most)
+	}
+	if got := probeTime(1e12); got > 2*time.Minute {
+		t.Errorf("probing takes up to %v", got)
+	}
+	for _, size := range []int64{0, 1, small, 100 * small} {
+		if probeTime(size) < startTime*time.Second || soundTime(size, true) < startTime*time.Second || soundTime(size, false) < soundTime(size, true) {
+			t.Errorf("%d bytes have %v, %v and %v", size, probeTime(size), soundTime(size, true), soundTime(size, false))
 		}
 	}
 }

@@ -36,7 +36,7 @@ func Probe(ctx context.Context, tool *ffmpeg.Tool, abs string) (Info, error) {
 // ProbeTrack is [Probe] with the number of the sound track that is to be used,
 // from 1; 0 leaves the choice to it.
 func ProbeTrack(ctx context.Context, tool *ffmpeg.Tool, abs string, track int) (Info, error) {
-	seen, err := sniff(abs)
+	seen, err := sniff(ctx, abs)
 	if err != nil {
 		return Info{}, err
 	}
@@ -50,7 +50,7 @@ func ProbeTrack(ctx context.Context, tool *ffmpeg.Tool, abs string, track int) (
 	switch {
 	case err != nil && ctx.Err() == nil && said.unlisted != "":
 		return Info{}, fault.New(fault.Media, showPath(abs),
-			fmt.Sprintf("the file holds a stream in %s, which hardly a phone, camera, recorder or browser writes", said.unlisted),
+			fmt.Sprintf("the file holds a stream in %s, which few phones, cameras, recorders or browsers write", said.unlisted),
 			"ask the player for a new export as MP4 or WAV; if you trust the file, run again with --codecs "+said.unlisted).Because(err)
 	case err != nil:
 		return Info{}, probeFault(ctx, abs, err)
@@ -78,19 +78,15 @@ func ProbeTrack(ctx context.Context, tool *ffmpeg.Tool, abs string, track int) (
 	return info, nil
 }
 
-// Bounds of one ffprobe. It opens a decoder for every stream and may decode
-// until it knows what it needs, which of the largest picture in ten bits takes
-// 1.6 GB; most files take 20 MB. A minute of processor is hundreds of times what
-// they take.
-const (
-	probeMemory = 2_000_000_000
-	probeCPU    = 2 * time.Minute
-)
+// probeMemory bounds one ffprobe, in bytes. It opens a decoder for every stream
+// and may decode until it knows what it needs, which of the largest picture in ten
+// bits takes 1.6 GB; most files take 20 MB.
+const probeMemory = 2_000_000_000
 
 // question returns what ffprobe is asked about the file at abs.
 func question(abs string, args []string) ffmpeg.Command {
 	return ffmpeg.Command{Args: append(Allocation(), args...), About: abs,
-		Limits: ffmpeg.Limits{Memory: probeMemory, CPU: probeCPU}}
+		Limits: ffmpeg.Limits{Memory: probeMemory, CPU: probeTime(fileSize(abs))}}
 }
 
 // exaggeration is how many times longer than its packets a fragmented file must

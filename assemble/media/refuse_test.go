@@ -2,6 +2,7 @@ package media
 
 import (
 	"bytes"
+	"context"
 	"encoding/binary"
 	"errors"
 	"os"
@@ -153,7 +154,7 @@ func TestSniff(t *testing.T) {
 		{"binary of unknown kind", []byte{1, 2, 3, 4, 0, 9}, ""},
 		{"wav", wavBytes(1, 1, 16, 8000, 2, []byte{1, 2}), ""},
 	} {
-		s, err := sniff(write(t, "take.mp4", c.data))
+		s, err := sniff(t.Context(), write(t, "take.mp4", c.data))
 		switch {
 		case c.what == "" && (err != nil || s.truncated):
 			t.Errorf("%s: %v, truncated %v", c.name, err, s.truncated)
@@ -167,7 +168,7 @@ func TestSniff(t *testing.T) {
 	}
 	// Indexed and cut: usable, and told.
 	short := append(append(bytes.Clone(ftyp), box("moov")...), claims...)
-	if s, err := sniff(write(t, "take.mp4", short)); err != nil || !s.truncated || len(s.notes) != 1 {
+	if s, err := sniff(t.Context(), write(t, "take.mp4", short)); err != nil || !s.truncated || len(s.notes) != 1 {
 		t.Errorf("indexed and cut: %+v, %v", s, err)
 	}
 	if f := faultOf(t, sniffErr(t.TempDir())); f.What != "this is a folder, not a file" {
@@ -178,7 +179,7 @@ func TestSniff(t *testing.T) {
 	}
 }
 
-func sniffErr(path string) error { _, err := sniff(path); return err }
+func sniffErr(path string) error { _, err := sniff(context.Background(), path); return err }
 
 func TestReadAtoms(t *testing.T) {
 	large := append([]byte{0, 0, 0, 1, 'm', 'd', 'a', 't', 0, 0, 0, 0, 0, 0, 0, 18}, 7, 8)

@@ -2,12 +2,14 @@ package media
 
 import (
 	"bytes"
+	"context"
 	"fmt"
 	"io"
 	"os"
 	"unicode/utf8"
 
 	"ripieno/assemble/fault"
+	"ripieno/assemble/held"
 )
 
 // sniffLen is how much of a file's head is looked at.
@@ -24,11 +26,11 @@ type sniffed struct {
 // content: text with the right first line is a playlist that opens other
 // files, whatever its name. ffmpeg's own whitelists stay the wall; this look
 // exists for the message.
-func sniff(path string) (sniffed, error) {
+func sniff(ctx context.Context, path string) (sniffed, error) {
 	refuse := func(what, hint string) (sniffed, error) {
 		return sniffed{}, fault.New(fault.Media, showPath(path), what, hint)
 	}
-	f, err := os.Open(path)
+	f, err := held.Open(ctx, path)
 	if err != nil {
 		return sniffed{}, openFault(path, err)
 	}

@@ -173,7 +173,7 @@ func (m *Maker) look(f plan.Film, labels []card.Label, avoid []layout.Rect) card
 // there was a choice, so that such drawings keep their keys.
 func lookArg(key store.Action, look card.LabelLook) store.Action {
 	if look.Style != "" && look.Style != layout.Plate {
-		key = key.Arg("label style", look.Style)
+		key = key.Arg("label-style", look.Style)
 		if look.Style == layout.Strip {
 			key = key.Arg("strip", look.Ground)
 		}

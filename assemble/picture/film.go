@@ -46,11 +46,11 @@ func composeCost(f plan.Film, c graph.Coding) float64 {
 // openAt returns the second at which a take's file is opened for c; 0 where its
 // index does not tell, or where a first frame is made of those before it as
 // well: whole frames are, of fields.
-func openAt(c plan.Conform, rate shot.Rate) float64 {
+func openAt(ctx context.Context, c plan.Conform, rate shot.Rate) float64 {
 	if c.Picture.Fields != [2]int{} {
 		return 0
 	}
-	keys, err := media.ReadKeys(c.Picture.Path, c.Picture.Stream)
+	keys, err := media.ReadKeys(ctx, c.Picture.Path, c.Picture.Stream)
 	if err != nil {
 		return 0 // not every file has one that can be read
 	}
@@ -97,8 +97,8 @@ func (m *Maker) conformKey(c plan.Conform) (store.Action, error) {
 func conformPicture(ctx context.Context, tool *ffmpeg.Tool, steady reading.Steady, c plan.Conform, rate shot.Rate,
 	cost float64, tmp string, advance func(float64)) error {
 	src, n := reading.Source(tool, c.Picture), c.Frames.Len()
-	err := steady.Picture(ctx, c.Picture, func() error {
-		src.Open = openAt(c, rate)
+	err := steady.Picture(ctx, c.Picture, func(ctx context.Context) error {
+		src.Open = openAt(ctx, c, rate)
 		cmd, err := graph.Conform(c, src, rate, "file:"+tmp)
 		if err != nil {
 			return err

@@ -90,8 +90,8 @@ func (m *Maker) Still(c plan.Conform, keep bool) (task.Ref[image.Image], error) 
 // takeStill writes the frame of c as a picture.
 func takeStill(ctx context.Context, tool *ffmpeg.Tool, steady reading.Steady, c plan.Conform, rate shot.Rate, tmp string) error {
 	src := reading.Source(tool, c.Picture)
-	return steady.Picture(ctx, c.Picture, func() error {
-		src.Open = openAt(c, rate)
+	return steady.Picture(ctx, c.Picture, func(ctx context.Context) error {
+		src.Open = openAt(ctx, c, rate)
 		cmd, err := graph.Still(c, src, rate, "file:"+tmp)
 		if err != nil {
 			return err

@@ -23,13 +23,13 @@ func above(tile layout.Rect, strip int) layout.Rect {
 	return tile
 }
 
-// head returns where the head of a player is on the canvas, which a name should not
-// hide; zero where nothing is known of it.
+// head returns where the heads of a take are on the canvas, which a name should not
+// hide; zero where nothing is known of them.
 func head(t Tile, facts Facts) layout.Rect {
 	if facts.Subject == nil || facts.Picture == nil || t.Hole.W == 0 || t.Source.W == 0 {
 		return layout.Rect{}
 	}
-	h, w, high := facts.Subject.Head, float64(facts.Picture.W), float64(facts.Picture.H)
+	h, w, high := facts.Subject.Heads, float64(facts.Picture.W), float64(facts.Picture.H)
 	if h.IsEmpty() {
 		return layout.Rect{}
 	}

@@ -24,7 +24,7 @@ func TestHeadOnTheCanvas(t *testing.T) {
 		{"outside", framing.Box{Left: 0, Top: 0, Right: 0.1, Bottom: 0.1}, layout.Rect{}},
 		{"not known", framing.Box{}, layout.Rect{}},
 	} {
-		facts := Facts{Picture: &Picture{W: 1600, H: 800}, Subject: &framing.Person{Head: c.head}}
+		facts := Facts{Picture: &Picture{W: 1600, H: 800}, Subject: &framing.Person{Head: c.head, Heads: c.head}}
 		if got := head(tile, facts); got != c.want {
 			t.Errorf("%s: %v, want %v", c.name, got, c.want)
 		}

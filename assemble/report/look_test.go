@@ -85,6 +85,7 @@ func TestPagesInABrowser(t *testing.T) {
 	long.SendTo = "https://drop.example.org/an/address/that/is/so/long/that/it/has/to/break/somewhere/or/stick/out?x=1234567890"
 	for name, s := range map[string]Sheet{
 		"player-en": mine(t, "en"), "everybody-de": everybody(t, "de"), "retake-it": retake(t, "it"), "long-en": long,
+		"player-fr": mine(t, "fr"), "everybody-es": everybody(t, "es"),
 	} {
 		b.open(render(t, s))
 		b.structure(name, s.Words.Language, s.Title, 0)

@@ -74,7 +74,7 @@ func RewriteManifest(ctx context.Context, path string, data []byte) error {
 	}
 	st, err := os.Stat(real)
 	if err != nil {
-		return fault.New(fault.Manifest, path, "the manifest cannot be looked at", "").Because(err)
+		return fault.New(fault.Manifest, path, "the manifest cannot be inspected", "").Because(err)
 	}
 	if old, err := os.ReadFile(real); err == nil && string(old) == string(data) {
 		return nil

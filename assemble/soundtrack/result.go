@@ -15,21 +15,22 @@ import (
 
 // StripResult is one strip of a finished mix.
 type StripResult struct {
-	Take         string       `json:"take"`
-	Section      string       `json:"section,omitempty"`
-	Gain         float64      `json:"gain_db"`         // everything applied: manifest, section and balance
-	Pan          float64      `json:"pan"`             // −100 to 100
-	Loudness     *float64     `json:"integrated_lufs"` // as recorded; null for silence
-	Peak         *float64     `json:"peak_dbfs"`       // largest sample as recorded
-	Noise        *float64     `json:"noise_lufs"`      // as recorded; null when it is not known
-	Mixed        *float64     `json:"mixed_lufs"`      // in the mix: treated and with its gain
-	Send         *float64     `json:"send_db"`         // to the room, beside what every take sends; null: nothing
-	Width        float64      `json:"width"`           // of a stereo recording; 1 as recorded
-	LowCut       float64      `json:"low_cut_hz"`      // 0: none
-	Lifts        []Lift       `json:"lifts,omitempty"`
-	DelaySamples int64        `json:"delay_samples"` // guide sample of the file's time zero
-	Notes        []string     `json:"notes,omitempty"`
-	Clean        *CleanResult `json:"clean,omitempty"` // what was done to it by itself
+	Take         string        `json:"take"`
+	Section      string        `json:"section,omitempty"`
+	Gain         float64       `json:"gain_db"`         // everything applied: manifest, section and balance
+	Pan          float64       `json:"pan"`             // −100 to 100
+	Loudness     *float64      `json:"integrated_lufs"` // as recorded; null for silence
+	Peak         *float64      `json:"peak_dbfs"`       // largest sample as recorded
+	Noise        *float64      `json:"noise_lufs"`      // as recorded; null when it is not known
+	Mixed        *float64      `json:"mixed_lufs"`      // in the mix: treated and with its gain
+	Send         *float64      `json:"send_db"`         // to the room, beside what every take sends; null: nothing
+	Width        float64       `json:"width"`           // of a stereo recording; 1 as recorded
+	LowCut       float64       `json:"low_cut_hz"`      // 0: none
+	Lifts        []Lift        `json:"lifts,omitempty"`
+	DelaySamples int64         `json:"delay_samples"` // guide sample of the file's time zero
+	Notes        []string      `json:"notes,omitempty"`
+	Clean        *CleanResult  `json:"clean,omitempty"`  // what was done to it by itself
+	Hidden       *HiddenResult `json:"hidden,omitempty"` // how far the others cover its part
 }
 
 // Lift is a span of guide time in which a soloist is lifted.
@@ -101,13 +102,16 @@ func (t *Track) Heard(res task.Result) ([]mix.Heard, error) {
 	return list, nil
 }
 
-// StripResults describes every strip of a finished mix, of which heard is known.
-func (t *Track) StripResults(rep Report, heard []mix.Heard) []StripResult {
+// StripResults describes every strip of a finished mix, from what was heard of it
+// and how far it is hidden.
+func (t *Track) StripResults(rep Report, heard []mix.Heard, hidden []*HiddenResult) []StripResult {
 	list := []StripResult{}
 	for i, p := range t.parts {
 		list = append(list, stripResult(p.Strip, rep, i))
 		list[i].Clean = t.cleanResult(i, heard[i])
+		list[i].Hidden = hidden[i]
 		list[i].Notes = append(t.findings(rep, i, heard[i]), list[i].Clean.words()...)
+		list[i].Notes = append(list[i].Notes, hidden[i].words()...)
 	}
 	return list
 }

@@ -19,6 +19,7 @@ import (
 	"ripieno/assemble/task"
 	"ripieno/mix"
 	"ripieno/mix/audio"
+	"ripieno/mix/mask"
 	"ripieno/mix/room"
 )
 
@@ -111,6 +112,7 @@ type part struct {
 	level task.Ref[mix.Analysis]
 	heard task.Ref[mix.Heard]
 	voice task.Ref[string] // the folder with the voice and what it measures
+	bands task.Ref[*mask.Levels]
 }
 
 // New plans the mix. sounds are those of the strips, in their order; recorded
@@ -123,7 +125,9 @@ func New(tool *ffmpeg.Tool, workers int, pl *plan.Plan, sounds []Sound, recorded
 	for i, s := range pl.Strips {
 		level := levelTask(sounds[i], s)
 		heard := heardTask(sounds[i], s, level)
-		t.parts = append(t.parts, part{s, level, heard, voiceTask(sounds[i], s, level, heard)})
+		voice := voiceTask(sounds[i], s, level, heard)
+		bands := bandsTask(sounds[i], s.Take, voice, pl.Timeline.Duration())
+		t.parts = append(t.parts, part{s, level, heard, voice, bands})
 	}
 	sum := t.sumTask()
 	master := t.masterTask(task.Path(sum))

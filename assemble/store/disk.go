@@ -5,9 +5,8 @@ import (
 	"fmt"
 	"io/fs"
 	"path/filepath"
+	"slices"
 	"syscall"
-
-	"golang.org/x/sys/unix"
 
 	"ripieno/assemble/fault"
 )
@@ -25,7 +24,12 @@ const lowSpace = 1 << 20
 // IsNoSpace reports whether err says that a disk or a quota is full. Nothing
 // else will succeed after it, so a run should stop.
 func IsNoSpace(err error) bool {
-	return errors.Is(err, unix.ENOSPC) || errors.Is(err, unix.EDQUOT) || errors.Is(err, errNoSpace)
+	return isAny(err, fullErrors) || isAny(err, quotaErrors) || errors.Is(err, errNoSpace)
+}
+
+// isAny reports whether err is one of some errors.
+func isAny(err error, of []error) bool {
+	return slices.ContainsFunc(of, func(e error) bool { return errors.Is(err, e) })
 }
 
 // DiskFault turns what a disk says no with (full, quota, read-only, no
@@ -38,11 +42,11 @@ func DiskFault(where string, err error) error {
 	}
 	hint := ""
 	switch {
-	case errors.Is(err, unix.EDQUOT):
+	case isAny(err, quotaErrors):
 		hint = "delete something or ask for more space, and run again; finished work is kept"
 	case IsNoSpace(err):
 		hint = noSpaceHint
-	case errors.Is(err, unix.EROFS):
+	case isAny(err, readOnlyErrors):
 		hint = "use a folder on a disk that can be written"
 	case errors.Is(err, fs.ErrPermission):
 		hint = fmt.Sprintf("change the permissions of %q, or use another folder", filepath.Dir(where))

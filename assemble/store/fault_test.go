@@ -7,10 +7,9 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
-
-	"golang.org/x/sys/unix"
 
 	"ripieno/assemble/fault"
 )
@@ -66,8 +65,8 @@ func TestEveryStepFails(t *testing.T) {
 		err  error
 		want string
 	}{
-		{unix.ENOSPC, "cannot be written: no space left on device"},
-		{unix.EIO, "input/output error"},
+		{syscall.ENOSPC, "cannot be written: no space left on device"},
+		{syscall.EIO, "input/output error"},
 	} {
 		steps := 0
 		for step := 1; step <= steps+1; step++ { // one more, in which nothing fails
@@ -114,7 +113,7 @@ func failingStep(t *testing.T, step int, refusal error, want string) (count int)
 	if err != nil && !strings.Contains(err.Error(), want) {
 		t.Errorf("%s: error %v", hit, err)
 	}
-	if full := refusal == unix.ENOSPC; err != nil && full {
+	if full := refusal == syscall.ENOSPC; err != nil && full {
 		if f := (*fault.Fault)(nil); !errors.As(err, &f) || f.Kind != fault.Failed || f.Hint == "" || !IsNoSpace(err) {
 			t.Errorf("%s: not a fault with a hint: %#v", hit, err)
 		}
@@ -193,10 +192,10 @@ func TestDiskFault(t *testing.T) {
 		full bool
 		want string
 	}{
-		{unix.ENOSPC, true, "films/a.mp4: cannot be written: no space left on device"},
-		{unix.EDQUOT, true, "films/a.mp4: cannot be written: disk quota exceeded"},
-		{unix.EROFS, false, "films/a.mp4: cannot be written: read-only file system"},
-		{unix.EACCES, false, "films/a.mp4: cannot be written: permission denied"},
+		{syscall.ENOSPC, true, "films/a.mp4: cannot be written: no space left on device"},
+		{syscall.EDQUOT, true, "films/a.mp4: cannot be written: disk quota exceeded"},
+		{syscall.EROFS, false, "films/a.mp4: cannot be written: read-only file system"},
+		{syscall.EACCES, false, "films/a.mp4: cannot be written: permission denied"},
 	} {
 		err := DiskFault("films/a.mp4", &os.PathError{Op: "open", Path: "films/a.mp4", Err: tt.err})
 		var f *fault.Fault
@@ -210,7 +209,7 @@ func TestDiskFault(t *testing.T) {
 }
 
 func TestDiskFaultLeavesOthersAlone(t *testing.T) {
-	own := fault.New(fault.Media, "x", "y", "z").Because(unix.ENOSPC)
+	own := fault.New(fault.Media, "x", "y", "z").Because(syscall.ENOSPC)
 	for _, err := range []error{nil, errors.New("other"), context.Canceled, own} {
 		if got := DiskFault("here", err); got != err {
 			t.Errorf("%v became %v", err, got)

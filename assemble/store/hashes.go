@@ -6,7 +6,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"hash/crc32"
-	"io/fs"
 	"maps"
 	"os"
 	"path/filepath"
@@ -14,8 +13,6 @@ import (
 	"strings"
 	"sync"
 	"time"
-
-	"golang.org/x/sys/unix"
 
 	"ripieno/assemble/fault"
 )
@@ -81,18 +78,6 @@ func (s *Store) HashFile(ctx context.Context, path string) (ID, error) {
 		}
 		return id, nil
 	})
-}
-
-// statFile is [markOf] that follows links: a source file may well be one.
-func statFile(path string) (mark, error) {
-	var st unix.Stat_t
-	if err := unix.Stat(path, &st); err != nil {
-		return mark{}, &fs.PathError{Op: "stat", Path: path, Err: err}
-	}
-	if st.Mode&unix.S_IFMT != unix.S_IFREG {
-		return mark{}, &fs.PathError{Op: "hash", Path: path, Err: errNotRegular}
-	}
-	return markFrom(&st), nil
 }
 
 func (m *memory) recall(path string, now mark) (ID, bool) {

@@ -8,10 +8,9 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
-
-	"golang.org/x/sys/unix"
 
 	"ripieno/assemble/fault"
 )
@@ -221,7 +220,7 @@ func TestHashesFileOnFullDisk(t *testing.T) {
 		sys.now = c.now
 		onEach(sys, func(op, _ string) error {
 			if op == "append" && full {
-				return unix.ENOSPC
+				return syscall.ENOSPC
 			}
 			return nil
 		})

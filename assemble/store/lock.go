@@ -2,7 +2,6 @@ package store
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -10,8 +9,6 @@ import (
 	"strconv"
 	"strings"
 	"time"
-
-	"golang.org/x/sys/unix"
 
 	"ripieno/assemble/fault"
 )
@@ -87,10 +84,10 @@ func (s *Store) tryLock() (ok bool, pid int, err error) {
 	if err != nil {
 		return false, 0, err
 	}
-	err = unix.Flock(int(f.Fd()), unix.LOCK_EX|unix.LOCK_NB)
+	taken, err := flock(f)
 	// The lock belongs to the open file, so a second Store of this process is
 	// kept out like any other.
-	if errors.Is(err, unix.EWOULDBLOCK) {
+	if taken {
 		defer f.Close()
 		return false, readPID(f), nil
 	}

@@ -36,6 +36,6 @@ func (s *Store) Lost(paths ...string) error {
 	if !gone {
 		return nil
 	}
-	return fault.New(fault.Failed, s.dir, "the folder of what has been computed is not whole",
+	return fault.New(fault.Failed, s.dir, "the folder of what has been computed is incomplete",
 		"run again, and delete nothing in it meanwhile; ripieno clean empties it").Because(errLost)
 }

@@ -11,8 +11,6 @@ import (
 	"strconv"
 	"strings"
 	"sync/atomic"
-
-	"golang.org/x/sys/unix"
 )
 
 // published numbers the temporary files of this process.
@@ -80,9 +78,6 @@ func sweepPublished(sys system, dir, stem, ext string) {
 		}
 	}
 }
-
-// gone reports whether no process has this number.
-func gone(pid int) bool { return errors.Is(unix.Kill(pid, 0), unix.ESRCH) }
 
 // Hash returns the SHA-256 of the stored single-file output of a.
 func (s *Store) Hash(a Action) (ID, error) {

@@ -8,9 +8,8 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
-
-	"golang.org/x/sys/unix"
 
 	"ripieno/assemble/fault"
 )
@@ -78,7 +77,7 @@ func TestPublishFaults(t *testing.T) {
 				return nil
 			}
 			if count++; count == step {
-				return unix.ENOSPC
+				return syscall.ENOSPC
 			}
 			return nil
 		})

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"ripieno/assemble/fault"
+	"ripieno/assemble/held"
 )
 
 // steadyTries is how often a file is read that is touched but not changed
@@ -21,9 +22,13 @@ const steadyTries = 3
 // called again, and has to begin anew then. path must be free of links: a link
 // in its place counts as another file.
 //
+// Under the context that read gets, path is what was looked at, see package held:
+// a file, link or folder put in its place is not read at all where the system
+// allows that, and elsewhere read for nothing.
+//
 // A file with another content is a fault of kind Media that names path, whatever
 // became of read. Without a change the error is that of read.
-func (s *Store) Steady(ctx context.Context, path string, id ID, read func() error) error {
+func (s *Store) Steady(ctx context.Context, path string, id ID, read func(ctx context.Context) error) error {
 	for range steadyTries {
 		before, err := markOf(path)
 		if err != nil {
@@ -33,7 +38,13 @@ func (s *Store) Steady(ctx context.Context, path string, id ID, read func() erro
 			return err
 		}
 		began := s.sys.now()
-		readErr := read()
+		readErr, err := readHeld(ctx, path, before, read)
+		if errors.Is(err, errReplaced) {
+			continue // touched in this moment, or another file: the next look tells
+		}
+		if err != nil {
+			return changedFault(path, err)
+		}
 		if ctx.Err() != nil {
 			return readErr
 		}
@@ -56,6 +67,27 @@ func (s *Store) Steady(ctx context.Context, path string, id ID, read func() erro
 	return fault.New(fault.Media, path, "the file was touched again and again while it was read",
 		"wait until the programs that copy or change it have finished, then run again")
 }
+
+// readHeld runs read with the file at path held open, which has to look like
+// before. The second error is that of holding it.
+func readHeld(ctx context.Context, path string, before mark, read func(ctx context.Context) error) (readErr, err error) {
+	f, err := openPlain(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	now, err := markOfOpen(f)
+	if err != nil {
+		return nil, err
+	}
+	if now != before {
+		return nil, errReplaced
+	}
+	return read(held.With(ctx, path, f)), nil
+}
+
+// errReplaced says that another file was opened than the one looked at.
+var errReplaced = errors.New("store: another file is there than a moment ago")
 
 // sameContent returns a fault when the file at path has another hash than id. A file
 // that still looks as it did when its hash was taken is not read again.

@@ -1,13 +1,10 @@
 package store
 
 import (
-	"errors"
 	"io/fs"
 	"os"
 	"path/filepath"
 	"time"
-
-	"golang.org/x/sys/unix"
 )
 
 // system is every call by which the store changes the disk or asks the time.
@@ -37,7 +34,7 @@ func realSystem() system {
 		write:     func(path string, data []byte) error { return os.WriteFile(path, data, 0o666) },
 		appendTo:  appendFile,
 		sync:      syncPath,
-		rename:    os.Rename,
+		rename:    rename,
 		remove:    os.RemoveAll,
 		touch:     func(path string, at time.Time) error { return os.Chtimes(path, at, at) },
 		private:   makePrivate,
@@ -57,47 +54,6 @@ func appendFile(path string, data []byte) error {
 	return f.Close()
 }
 
-// makePrivate gives a file or folder a mode unless its owner alone has rights to
-// it already. A disk that keeps no rights, and somebody else's folder, stay as
-// they are.
-func makePrivate(path string, mode fs.FileMode) error {
-	st, err := os.Lstat(path)
-	if err != nil {
-		return err
-	}
-	if st.Mode().Perm()&0o077 == 0 {
-		return nil
-	}
-	err = os.Chmod(path, mode)
-	if errors.Is(err, fs.ErrPermission) || errors.Is(err, errors.ErrUnsupported) {
-		return nil
-	}
-	return err
-}
-
-// syncPath waits until the file's content, or the folder's list of names, is
-// on the disk. A read-only handle is enough for fsync.
-func syncPath(path string) error {
-	f, err := os.Open(path)
-	if err != nil {
-		return err
-	}
-	if err := f.Sync(); err != nil {
-		f.Close()
-		return err
-	}
-	return f.Close()
-}
-
-// freeBytes returns what an ordinary user may still write to dir's disk.
-func freeBytes(dir string) (int64, error) {
-	var st unix.Statfs_t
-	if err := unix.Statfs(dir, &st); err != nil {
-		return 0, &fs.PathError{Op: "statfs", Path: dir, Err: err}
-	}
-	return int64(st.Bavail) * int64(st.Bsize), nil
-}
-
 // mark is how a file looked: when any part differs, its bytes may differ. The
 // change time (ctime) is in it because nobody can set it back by hand, as
 // copying tools do with the modification time.
@@ -110,22 +66,6 @@ type mark struct {
 
 // newest returns the later of the two times, in nanoseconds since 1970.
 func (m mark) newest() int64 { return max(m.Mtime, m.Ctime) }
-
-// markOf looks at a regular file. A link, a folder or a device is an error.
-func markOf(path string) (mark, error) {
-	var st unix.Stat_t
-	if err := unix.Lstat(path, &st); err != nil {
-		return mark{}, &fs.PathError{Op: "lstat", Path: path, Err: err}
-	}
-	if st.Mode&unix.S_IFMT != unix.S_IFREG {
-		return mark{}, &fs.PathError{Op: "use", Path: path, Err: errNotRegular}
-	}
-	return markFrom(&st), nil
-}
-
-func markFrom(st *unix.Stat_t) mark {
-	return mark{Size: st.Size, Mtime: st.Mtim.Nano(), Ctime: st.Ctim.Nano(), Inode: uint64(st.Ino)}
-}
 
 // replace puts data at path whole or not at all, and durably.
 func (sys system) replace(path, temp string, data []byte) error {

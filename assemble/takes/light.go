@@ -81,7 +81,7 @@ func measureLight(ctx context.Context, tool *ffmpeg.Tool, steady reading.Steady,
 	raw := tmp + ".rgb"
 	c := plan.Conform{Take: r.Owner, Picture: pic, W: lightWide, H: max(2,
 		layout.FloorEven(lightWide*pic.H/max(1, pic.W)))}
-	err := steady.Picture(ctx, pic, func() error {
+	err := steady.Picture(ctx, pic, func(ctx context.Context) error {
 		os.Remove(raw) // of an earlier reading
 		cmd, err := graph.Light(c, reading.Source(tool, pic), "file:"+raw)
 		if err != nil {

@@ -241,7 +241,7 @@ func (r *Recording) probe(ctx context.Context, s *session.Session) (err error) {
 		key = key.Arg("codecs", s.Tool().Codecs)
 	}
 	r.Info, err = session.Cached(ctx, s.Store(), key, func() (info media.Info, err error) {
-		err = s.Store().Steady(ctx, r.Path, r.Hash, func() (err error) {
+		err = s.Store().Steady(ctx, r.Path, r.Hash, func(ctx context.Context) (err error) {
 			info, err = media.ProbeTrack(ctx, s.Tool(), r.Path, r.File.Track)
 			return err
 		})

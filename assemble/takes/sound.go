@@ -55,7 +55,7 @@ func (r *Recording) decodeTask(tool *ffmpeg.Tool, steady reading.Steady, batch *
 		Action: store.NewAction("sound").Version(media.Rule).Arg("ffmpeg", tool.Version.Text).
 			Arg("stream", r.Info.Audio.Index).Input("file", r.Hash).Files(soundWAV, soundAccount).For(r.File.Path),
 		Make: func(ctx context.Context, _ task.Inputs, dir string, _ func(float64)) error {
-			return r.steady(ctx, steady, func() error { return decodeSound(ctx, tool, r.Info, dir) })
+			return r.steady(ctx, steady, func(ctx context.Context) error { return decodeSound(ctx, tool, r.Info, dir) })
 		},
 	}
 	r.Sound = task.File(t, soundWAV)
@@ -88,7 +88,7 @@ func decodeBatch(tool *ffmpeg.Tool, steady reading.Steady, recs map[string]*Reco
 		}
 		var decoded []media.Decoded
 		var wrong []error
-		changed := steadyAll(ctx, steady, members, recs, func() { decoded, wrong = media.DecodeAll(ctx, tool, sounds) })
+		changed := steadyAll(ctx, steady, members, recs, func(ctx context.Context) { decoded, wrong = media.DecodeAll(ctx, tool, sounds) })
 		for i, m := range members {
 			if changed[i] != nil {
 				wrong[i] = changed[i]

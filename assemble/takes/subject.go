@@ -12,7 +12,7 @@ import (
 )
 
 // DetectSubjects finds where the player is in every take whose picture nobody
-// framed, by what the check of takes measures. A picture that cannot be looked at
+// framed, by what the check of takes measures. A picture that cannot be inspected
 // keeps the middle; what is wrong with it shows elsewhere.
 func (s *Set) DetectSubjects(ctx context.Context, x *session.Session) error {
 	var edges []task.Edge

@@ -6,9 +6,8 @@ import (
 	"fmt"
 	"os"
 	"strings"
+	"syscall"
 	"testing"
-
-	"golang.org/x/sys/unix"
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/store"
@@ -116,7 +115,7 @@ func TestFullDiskStopsTheRun(t *testing.T) {
 		tasks = append(tasks, j.step(fmt.Sprint("t", i), ""))
 	}
 	tasks[2].Make = func(context.Context, Inputs, string, func(float64)) error {
-		return &os.PathError{Op: "write", Path: "x", Err: unix.ENOSPC}
+		return &os.PathError{Op: "write", Path: "x", Err: syscall.ENOSPC}
 	}
 	res, err := Run(t.Context(), s, nil, 1, tasks)
 	if !store.IsNoSpace(err) || !strings.Contains(fault.Format(err),

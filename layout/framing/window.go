@@ -39,10 +39,12 @@ func (p Person) across(head Box, w float64) float64 {
 	}
 	at := (body.Left + body.Right) / 2
 	if !head.IsEmpty() {
-		// As much of the instrument as can be, but the head first.
+		// As much of the instrument as can be, but the head first. Where all fit
+		// with room, the head is nearer to the middle than the instrument's end.
 		all := body.Join(head)
 		if all.Right-all.Left <= w {
-			at = (all.Left + all.Right) / 2
+			at = ((head.Left+head.Right)/2 + (all.Left+all.Right)/2) / 2
+			at = hold(at, all.Left, all.Right, w, 0)
 		}
 		at = hold(at, head.Left, head.Right, w, leastBeside)
 	}

@@ -58,6 +58,7 @@ func (m *Map) Head() Head {
 	// An arm or an instrument beside the head makes it no wider than this.
 	most := int(headShare * math.Sqrt(float64(area)))
 	left, right = max(left, at-most), min(right, at+most)
+	bottom = min(bottom, top+(right-left+1)*4/3)
 	w, h := float64(body.w), float64(body.h)
 	return Head{float64(left) / w, float64(top) / h, float64(right+1) / w, float64(bottom+1) / h}
 }
@@ -74,8 +75,8 @@ func (m *Map) body() shape {
 		moving.in[i] = d > least
 	}
 	r := max(1, int(closeShare*float64(m.w)+0.5))
-	s := moving.grown(r).largest(func(i int) float64 { return max(0, dev[i]-2*noise-1) })
-	s = s.filled().shrunk(r)
+	// The largest, not what moves most: a lamp that is switched is bright and small.
+	s := moving.grown(r).filled().largest().shrunk(r)
 	thin := max(1, int(thinShare*float64(m.w)+0.5))
 	return s.shrunk(thin).grown(thin)
 }
@@ -145,22 +146,16 @@ func (s shape) swept(r int, kind bool) shape {
 	return line(rows, width, height, func(k int) int { return k }, s.w)
 }
 
-// largest returns the connected part of s that weighs most.
-func (s shape) largest(weight func(int) float64) shape {
+// largest returns the connected part of s that has most pixels.
+func (s shape) largest() shape {
 	seen := newShape(s.w, s.h)
 	var best []int
-	most := 0.0
 	for start, in := range s.in {
 		if !in || seen.in[start] {
 			continue
 		}
-		part := s.flood(start, seen)
-		sum := 0.0
-		for _, i := range part {
-			sum += weight(i)
-		}
-		if sum > most {
-			most, best = sum, part
+		if part := s.flood(start, seen); len(part) > len(best) {
+			best = part
 		}
 	}
 	out := newShape(s.w, s.h)

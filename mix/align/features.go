@@ -22,7 +22,7 @@ const analysisLimit = 45 * 60
 
 // featuresVersion changes whenever Analyse would give other numbers, so that
 // stored features can be told from current ones.
-const featuresVersion = 13
+const featuresVersion = 14
 
 // Features is what placing needs to know of one file. It is small (about 3 kB
 // a second), has exported fields only and survives gob and JSON unchanged
@@ -54,6 +54,7 @@ func Version() int { return featuresVersion }
 type Event struct {
 	Time     float64 // seconds of the file
 	Heard    float64 // seconds of the file, when the ear takes it to begin: not before Time
+	Vague    float64 // seconds by which Heard may be off; 0 for a sharp sound
 	Strength float64 // mean rise over the bands, dB; about 2 (doubtful) to 20
 	Level    float64 // dBFS in the 60 ms after it
 	Before   float64 // dBFS, the loudest 80 ms of the 800 ms before it

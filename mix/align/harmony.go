@@ -78,40 +78,172 @@ func (c *choir) agreement(g *grid, t *take, o float64) float64 {
 	return sum / 100 / float64(len(c.unit))
 }
 
-// harmonise weighs the harmony and the rhythm of every take's candidates with
-// those of the takes that are sure without it, and again with those that became
-// sure by it.
+// harmonise weighs the candidates of takes that are not sure by themselves with the
+// harmony and the rhythm of those that are, and then with those that became sure by it.
+// What is sure by itself stays as it is: the others add, and take nothing away. And who
+// would be sure were one of the others missing is sure, so that hardly anybody who comes
+// late makes a take unsure.
 func harmonise(g *grid, takes []*take) {
-	settle := func() {
-		for _, t := range takes {
-			t.normalise()
-			t.trustClap()
+	for _, t := range takes {
+		t.normalise()
+		t.trustClap()
+	}
+	h := &hearing{g: g, takes: takes, plain: make([][]hyp, len(takes))}
+	h.alone = gatherSure(g, takes, func(i int) *hyp {
+		if !takes[i].sureAlone() {
+			return nil
+		}
+		return takes[i].best()
+	})
+	for i, t := range takes {
+		if !h.alone.has(i) && len(t.hyps) > 0 {
+			h.asking = append(h.asking, i)
+			h.plain[i] = slices.Clone(t.hyps)
 		}
 	}
-	settle()
+	if len(h.asking) == 0 || h.alone.voices == 0 {
+		return
+	}
+	h.hear(h.asking)
+	var near []int
+	for _, i := range h.asking {
+		t := takes[i]
+		if p := t.best().p; t.joined && p >= nearlySure && p < sureBar {
+			near = append(near, i)
+		}
+		h.plain[i] = h.likely(i)
+	}
+	for _, i := range near {
+		h.hearFewer(i)
+	}
+}
+
+// nearlySure is the probability from which a voice fewer may make a file sure.
+const nearlySure = 0.95
+
+// hearing is how takes listen to each other.
+type hearing struct {
+	g      *grid
+	takes  []*take
+	plain  [][]hyp // per take that is not sure by itself, its candidates by its own sound
+	alone  *tutti  // who is sure by themselves
+	asking []int   // who is not
+}
+
+// hear weighs the candidates of some takes with what all play, but for some voices.
+func (h *hearing) hear(who []int, skip ...string) {
+	first := make([][]hyp, len(h.takes))
+	for _, i := range h.asking {
+		if !slices.Contains(skip, h.takes[i].voice()) {
+			first[i] = h.weighed(i, h.alone, skip)
+		}
+	}
+	all := gatherSure(h.g, h.takes, func(i int) *hyp {
+		switch {
+		case h.alone.has(i):
+			return h.takes[i].best()
+		case first[i] != nil:
+			if b := (&take{hyps: first[i]}).best(); b.p >= sureBar {
+				return b
+			}
+		}
+		return nil
+	})
+	for _, i := range who {
+		if hyps := h.weighed(i, all, skip); hyps != nil {
+			h.takes[i].hyps, h.takes[i].joined = hyps, true
+		}
+	}
+}
+
+// weighed returns the candidates of take i as they are with what all but its own voice
+// and some others play; nil when nobody is left.
+func (h *hearing) weighed(i int, all *tutti, skip []string) []hyp {
+	c := all.without(h.g, h.takes, append([]string{h.takes[i].voice()}, skip...)...)
+	if c.voices == 0 {
+		return nil
+	}
+	t := *h.takes[i]
+	t.hyps = slices.Clone(h.plain[i])
+	t.listen(h.g, c)
+	return t.hyps
+}
+
+// likely returns the candidates of take i by its own sound that are likely when all others
+// are heard.
+func (h *hearing) likely(i int) []hyp {
+	var out []hyp
+	for _, x := range h.takes[i].hyps {
+		k := slices.IndexFunc(h.plain[i], func(y hyp) bool { return x.o == y.o })
+		if x.p > 1e-5 && k >= 0 {
+			out = append(out, h.plain[i][k])
+		}
+	}
+	return out
+}
+
+// hearFewer lets take i, which is nearly sure, be so when it is with one voice fewer, or
+// with two of which the first is the one that speaks most against it.
+func (h *hearing) hearFewer(i int) {
+	t := h.takes[i]
+	var voices []string
+	for _, o := range h.takes {
+		if o.voice() != t.voice() {
+			voices = append(voices, o.voice())
+		}
+	}
+	slices.Sort(voices)
+	voices = slices.Compact(voices)
+	full, place := t.hyps, t.best().o
+	var skip []string
 	for range 2 {
-		all := gatherSure(g, takes)
-		for i, t := range takes {
-			if t.given || len(t.hyps) == 0 {
+		most, by := 0.0, ""
+		for _, v := range voices {
+			if slices.Contains(skip, v) {
 				continue
 			}
-			c := all.without(g, takes, t.voice())
-			if c.voices == 0 {
-				continue
+			h.hear([]int{i}, append(slices.Clone(skip), v)...)
+			b := t.best()
+			if b.o == place && b.p >= sureBar {
+				return
 			}
-			top := t.best().score
-			for k := range t.hyps {
-				h := &t.hyps[k]
-				if h.score < top-hopeless {
-					continue
-				}
-				h.terms[harmony] = c.agreement(g, t, h.o) * float64(c.voices) / float64(c.voices+1)
-				h.terms[rhythm] = c.support(takes[i].rhythm(g, h.o))
-				h.score = h.terms.weighed()
+			if b.o == place && b.p > most {
+				most, by = b.p, v
 			}
+			t.hyps = full
 		}
-		settle()
+		skip = append(skip, by)
 	}
+}
+
+// sureAlone reports whether a take's own sound leaves no doubt about its place. Nobody
+// may overrule that, so without a clear clap it takes more.
+func (t *take) sureAlone() bool {
+	if len(t.hyps) == 0 {
+		return false
+	}
+	h := t.best()
+	return t.given || h.p >= plainBar || h.p >= sureBar && h.cue >= 0 && t.loneClap() == h.cue
+}
+
+// plainBar is the least probability of a place for which no lone clap speaks at which
+// others need not be asked.
+const plainBar = 0.998
+
+// listen weighs the candidates of t with what a choir plays.
+func (t *take) listen(g *grid, c *choir) {
+	top := t.best().score
+	for k := range t.hyps {
+		h := &t.hyps[k]
+		if h.score < top-hopeless {
+			continue
+		}
+		h.terms[harmony] = c.agreement(g, t, h.o) * float64(c.voices) / float64(c.voices+1)
+		h.terms[rhythm] = c.support(t.rhythm(g, h.o))
+		h.score = h.terms.weighed()
+	}
+	t.normalise()
+	t.trustClap()
 }
 
 // hopeless is by how many nats a candidate may lie behind the best and still be
@@ -125,27 +257,29 @@ type tutti struct {
 	slots [][]float32 // per take, its rhythm there
 }
 
-// gatherSure returns the tutti of the takes that are sure now.
-func gatherSure(g *grid, takes []*take) *tutti {
+// has reports whether take i sings along.
+func (e *tutti) has(i int) bool { return !math.IsNaN(e.at[i]) }
+
+// gatherSure returns the tutti of the takes for which sure gives a place.
+func gatherSure(g *grid, takes []*take, sure func(i int) *hyp) *tutti {
 	e := &tutti{choir: *newChoir(g), at: make([]float64, len(takes)), slots: make([][]float32, len(takes))}
 	for i, t := range takes {
 		e.at[i] = math.NaN()
-		if len(t.hyps) == 0 {
+		h := sure(i)
+		if h == nil {
 			continue
 		}
-		if h := t.best(); t.given || h.p >= sureBar {
-			e.at[i], e.slots[i] = h.o, t.rhythm(g, h.o)
-			e.add(g, t, h.o, e.slots[i], 1)
-		}
+		e.at[i], e.slots[i] = h.o, t.rhythm(g, h.o)
+		e.add(g, t, h.o, e.slots[i], 1)
 	}
 	return e
 }
 
-// without returns the tutti but for one voice.
-func (e *tutti) without(g *grid, takes []*take, voice string) *choir {
+// without returns the tutti but for some voices.
+func (e *tutti) without(g *grid, takes []*take, voices ...string) *choir {
 	c := &choir{sum: slices.Clone(e.sum), slots: slices.Clone(e.choir.slots), voices: e.voices}
 	for i, t := range takes {
-		if !math.IsNaN(e.at[i]) && t.voice() == voice {
+		if e.has(i) && slices.Contains(voices, t.voice()) {
 			c.add(g, t, e.at[i], e.slots[i], -1)
 		}
 	}

@@ -1,64 +1,107 @@
 package align
 
-import "math"
+import (
+	"math"
 
-// hear sets when every event, in order of time, is heard to begin.
+	"ripieno/mix/robust"
+)
+
+// hear sets when every event, in order of time, is heard to begin, and how well
+// that is known.
 func (p *profile) hear(events []Event) {
+	clear := make([]bool, len(events))
 	for i := range events {
 		e := &events[i]
 		n := int(e.Time / hop)
-		until := n + ms(300)
+		until := n + ms(500)
 		for _, next := range events[i+1:] {
 			// What follows at once belongs to the same sound.
-			if k := int(next.Time/hop) - ms(10); next.Time-e.Time > 0.06 && next.Strength > 0.4*e.Strength {
-				until = min(until, k)
+			if next.Time-e.Time > 0.12 && next.Strength > 0.4*e.Strength {
+				until = min(until, int(next.Time/hop)-ms(10))
 				break
 			}
 		}
-		e.Heard = e.Time
-		if e.Rise > 0.008 || e.Slow || e.Pitch {
-			e.Heard = math.Max(e.Time, p.heard(n, max(until, n+ms(50))))
+		e.Heard, e.Vague, clear[i] = e.Time, 0, true
+		if e.Rise > sharpRise || e.Slow || e.Pitch {
+			var at float64
+			at, e.Vague, clear[i] = p.heard(n, max(until, n+ms(50)))
+			e.Heard = math.Max(e.Time, at)
+		}
+	}
+	guessHeard(events, clear, func(e Event) bool { return e.Slow || e.Pitch })
+	guessHeard(events, clear, func(e Event) bool { return !e.Slow && !e.Pitch })
+}
+
+// sharpRise is the longest rise, in seconds, of a sound that is heard when it starts.
+const sharpRise = 0.008
+
+// guessHeard lets notes of a kind that grow out of others, so that their own rise is
+// hidden, be heard as long after they start as the player's other notes.
+func guessHeard(events []Event, clear []bool, kind func(Event) bool) {
+	var delays, vague []float64
+	for i, e := range events {
+		if clear[i] && e.Vague > 0 && kind(e) {
+			delays, vague = append(delays, e.Heard-e.Time), append(vague, e.Vague)
+		}
+	}
+	delay, doubt := 0.0, leastGuessed
+	if len(delays) >= minNotes {
+		delay, doubt = robust.Median(delays), math.Max(doubt, 2*robust.Median(vague))
+	}
+	for i := range events {
+		if e := &events[i]; !clear[i] && kind(*e) {
+			e.Heard, e.Vague = e.Time+delay, doubt
 		}
 	}
 }
 
+// leastGuessed is how vague, in seconds, a beginning is at least that was not measured.
+const leastGuessed = 0.03
+
 // heardBelow is how far below its peak a note's envelope is when the ear takes
 // the note to begin, in dB: between 6 and 15 in Vos and Rasch (1981, "The
-// perceptual onset of musical tones"), second hand.
-const heardBelow = 10
+// perceptual onset of musical tones"), second hand. heardLeast and heardMost are
+// these limits.
+const (
+	heardBelow = 10
+	heardLeast = 6
+	heardMost  = 15
+)
 
-// heard is the time, in seconds of the file, at which the bands that rise at hop n
-// pass heardBelow on their way to the peak that they reach before hop until.
-func (p *profile) heard(n, until int) float64 {
-	const w, back = 3, 20
+// heard is the time, in seconds of the file, at which the sound round hop n passes
+// heardBelow on its way to the peak that it reaches before hop until, and half the
+// time it takes from heardMost to heardLeast. It reports false when the sound was as loud
+// as that all along.
+func (p *profile) heard(n, until int) (at, vague float64, ok bool) {
+	const w, back = 5, 50
 	env := make([]float64, until-n+back)
 	for b := range p.sum {
-		base := p.mean(b, n-2*p.reach[b], n-p.reach[b]/2)
-		var peak float64
 		for i := range env {
-			peak = math.Max(peak, p.mean(b, n-back+i, n-back+i+w))
-		}
-		if peak < 4*base+p.floor[b] {
-			continue // rings on from before
-		}
-		for i := range env {
-			env[i] += math.Max(0, p.mean(b, n-back+i, n-back+i+w)-base)
+			env[i] += p.mean(b, n-back+i, n-back+i+w)
 		}
 	}
-	top := 0
-	for i, v := range env {
+	top := back
+	for i, v := range env[back:] {
 		if v > env[top] {
-			top = i
+			top = back + i
 		}
 	}
-	if env[top] <= 0 {
-		return float64(n) * hop
-	}
-	want := env[top] * math.Pow(10, -heardBelow/10.0)
-	for i := top; i > 0; i-- {
-		if env[i-1] < want {
-			return (float64(n-back+i-1) + (want-env[i-1])/(env[i]-env[i-1]) + w/2.0) * hop
+	pass := func(below float64) (float64, bool) {
+		want := env[top] * math.Pow(10, -below/10)
+		for i := top; i > 0; i-- {
+			if env[i-1] < want {
+				return (float64(n-back+i-1) + (want-env[i-1])/(env[i]-env[i-1]) + w/2.0) * hop, true
+			}
 		}
+		return float64(n) * hop, false
 	}
-	return float64(n) * hop
+	if at, ok = pass(heardBelow); !ok {
+		return at, 0, false
+	}
+	late, _ := pass(heardLeast)
+	early, deep := pass(heardMost)
+	if !deep {
+		early = at - (late - at)
+	}
+	return at, math.Max(hop, (late-early)/2), true
 }

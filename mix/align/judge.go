@@ -36,8 +36,15 @@ func (p *Placement) judge(g *grid, t *take, best int, fit playing) {
 		order[i] = i
 	}
 	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(t.hyps[b].p, t.hyps[a].p) })
-	for _, i := range order[:min(mostShown, len(order))] {
-		p.Candidates = append(p.Candidates, t.candidate(g, t.hyps[i]))
+	for _, i := range order {
+		if len(p.Candidates) == mostShown {
+			break
+		}
+		c := t.candidate(g, t.hyps[i])
+		same := func(o Candidate) bool { return math.Abs(o.Offset-c.Offset) < placesApart }
+		if !slices.ContainsFunc(p.Candidates, same) {
+			p.Candidates = append(p.Candidates, c)
+		}
 	}
 	h := t.hyps[best]
 	p.Confidence = h.p
@@ -61,11 +68,21 @@ func (p *Placement) judge(g *grid, t *take, best int, fit playing) {
 	if p.Method == ByCue && t.loneClap() != h.cue {
 		p.Confidence = math.Min(p.Confidence, justUnsure) // nothing else tells which clap is the cue
 	}
+	if fit.n >= minNotes && math.Abs(p.Lateness) > mostApart && t.rank[h.cue] > 1 {
+		p.Confidence = math.Min(p.Confidence, justUnsure)
+	}
+	if !t.joined && !t.sureAlone() {
+		p.Confidence = math.Min(p.Confidence, justUnsure)
+	}
 	p.Sure = p.Confidence >= sureBar && p.Method != NoMethod && p.Uncertainty <= mostUnsure
 	if !p.Sure {
 		p.Reason = p.doubt(t, order)
 	}
 }
+
+// mostApart is how far a sound that is no clear clap may lie from the playing and still be
+// the cue without asking, in seconds: four times what claps scatter by.
+const mostApart = 4 * clapSigma
 
 // justUnsure is a probability that is not sure, but nearly.
 const justUnsure = 0.98
@@ -130,10 +147,10 @@ func (p *Placement) doubt(t *take, order []int) string {
 		return fmt.Sprintf("%sthis is the right beat, but the notes begin too softly to place them within %.0f ms "+
 			"(about %.0f ms); accept it or give %s",
 			began, 1000*mostUnsure, 1000*p.Uncertainty, give)
-	case len(order) > 1:
-		a, b := t.hyps[order[0]], t.hyps[order[1]]
+	case len(p.Candidates) > 1:
+		a, b := p.Candidates[0], p.Candidates[1]
 		return fmt.Sprintf("%sit could as well lie %.2f s %s (%.0f %% against %.0f %%); accept one of them or give %s", began,
-			math.Abs(b.o-a.o), laterOrEarlier(b.o-a.o), 100*a.p, 100*b.p, give)
+			math.Abs(b.Offset-a.Offset), laterOrEarlier(b.Offset-a.Offset), 100*a.Odds, 100*b.Odds, give)
 	}
 	return began + "too little speaks for its place; accept it or give " + give
 }

@@ -11,22 +11,26 @@ import (
 // of the piece are held against it at other tempi, from where the piece begins.
 const (
 	paceNotes   = 16    // notes from which the playing is believed to tell its tempo
-	paceFits    = 0.7   // agreement with the beats, in scatters, that leaves nothing to ask
-	paceBetter  = 1.7   // times as much as that, and
+	paceFits    = 1.0   // agreement with the beats, in scatters, that leaves nothing to ask
+	paceBetter  = 1.6   // times as much as that, and
 	paceLeast   = 0.45  // at least so much, must be found at another tempo
 	paceFrom    = 0.015 // how far tempi lie apart at least and
 	paceReach   = 0.26  // at most, as a share
 	paceSeconds = 60    // of the piece are compared
 	paceOff     = 0.05  // seconds by which the ends of these may be off between two tries
 	paceSame    = 0.004 // share by which the tempi of two takes of one guide differ at most
+	paceClear   = 0.7   // agreement with the beats of a voice that clearly fits the guide
+	paceNone    = 0.25  // agreement with the beats that next to no voice that heard the guide has
+	paceGain    = 0.04  // how much better harmony goes with the others at another tempo to say so
 )
 
-// pace is how the playing of one take goes with other tempi.
+// pace is how the playing of one voice goes with other tempi.
 type pace struct {
 	fits  float64   // agreement with the beats at the guide's own tempo
 	tempi []float64 // over the guide's
 	v     []float64 // agreement at each
 	best  int       // index of the highest
+	files []int     // the voice's recordings
 }
 
 // paceOf holds the playing of t against other tempi when it lies near o; nil where
@@ -52,12 +56,39 @@ func (t *take) paceOf(g *grid, o float64) *pace {
 			p.v = append(p.v, t.scan.agreement(plain, g.start, 1/f, o)/scatter)
 		}
 	}
+	p.findBest()
+	return p
+}
+
+func (p *pace) findBest() {
 	for i, v := range p.v {
 		if v > p.v[p.best] {
 			p.best = i
 		}
 	}
-	return p
+}
+
+// join makes of the paces of two devices of a player what both say.
+func (p *pace) join(o *pace) {
+	p.fits = (p.fits + o.fits) / 2
+	switch {
+	case len(o.v) == 0:
+		p.tempi, p.v = nil, nil // what one device does not show is no evidence
+	case len(p.v) > 0:
+		for i := range p.v {
+			p.v[i] = (p.v[i] + o.v[i]) / 2
+		}
+		p.best = 0
+		p.findBest()
+	}
+}
+
+// other is the tempo, over the guide's, that the playing fits far better; 0 without one.
+func (p *pace) other() float64 {
+	if len(p.v) == 0 || p.v[p.best] < max(paceLeast, paceBetter*p.fits) {
+		return 0
+	}
+	return p.tempi[p.best]
 }
 
 // agreement is the mean of the onsets on the places of p, stretched from a guide
@@ -88,34 +119,147 @@ func (p *pace) at(tempo float64) float64 {
 }
 
 // doubtTempo takes the surety from placements whose playing fits another tempo
-// far better than the guide's. When several takes show the same one, the others
-// are held against that: it is what they all heard then.
+// far better than the guide's. The devices of a player speak with one voice. Where most
+// voices clearly fit the guide, their harmony is held against the others' too, which tells
+// the tempo of a part without attacks, and speaks for one whose beats mislead. Where
+// several fit another tempo, all are held against that: it is what they heard.
 func doubtTempo(g *grid, takes []*take, placed []Placement) {
-	paces := make([]*pace, len(takes))
+	paces, asked := gatherPaces(g, takes, placed)
+	trusted := fittingChoir(g, takes, placed, paces, asked)
 	var shown []float64
-	asked := 0
-	for k, t := range takes {
-		if !placed[k].Sure || t.given {
-			continue
+	for _, p := range paces {
+		f := p.other()
+		if trusted != nil && (f != 0 || p.fits < paceClear) {
+			by, gain := p.byHarmony(g, takes, placed, trusted)
+			switch {
+			case gain < -paceGain/2:
+				f = 0
+			case f == 0 && (gain > paceGain && p.fits < paceClear || p.fits < paceNone):
+				f = by
+			}
 		}
-		asked++
-		p := t.paceOf(g, placed[k].Offset)
-		if p == nil {
-			continue
-		}
-		paces[k] = p
-		if len(p.v) > 0 && p.v[p.best] >= max(paceLeast, paceBetter*p.fits) {
-			shown = append(shown, p.tempi[p.best])
-			placed[k].doubtTempo(p.tempi[p.best])
+		if f != 0 {
+			shown = append(shown, f)
+			p.doubt(placed, f)
 		}
 	}
 	if len(shown) >= 2 && 5*len(shown) >= asked {
 		doubtCommon(shown, asked, paces, placed)
 	}
-	doubtDevices(takes, placed)
+	if n := fitting(paces, asked); len(shown) > n {
+		// Whoever plays too few clear notes to tell may have heard that guide too.
+		for _, p := range paces {
+			p.doubt(placed, robust.Median(shown))
+		}
+	}
 }
 
-// doubtCommon holds all takes against the tempo that most of those shown share.
+// fitting is how many of the voices asked clearly fit the guide.
+func fitting(paces []*pace, asked int) int {
+	for _, p := range paces {
+		if p.fits < paceClear {
+			asked--
+		}
+	}
+	return asked
+}
+
+// gatherPaces returns the paces of all sure voices that do not clearly fit the guide,
+// and how many voices were asked.
+func gatherPaces(g *grid, takes []*take, placed []Placement) (paces []*pace, asked int) {
+	by := map[string]*pace{}
+	fits := map[string]bool{}
+	var voices []string
+	for k, t := range takes {
+		if !placed[k].Sure || t.given {
+			continue
+		}
+		v := t.voice()
+		if _, known := by[v]; !known && !fits[v] {
+			asked++
+		}
+		switch p := t.paceOf(g, placed[k].Offset); {
+		case p == nil:
+			fits[v] = true
+		case by[v] == nil:
+			p.files = []int{k}
+			by[v] = p
+			voices = append(voices, v)
+		default:
+			by[v].join(p)
+			by[v].files = append(by[v].files, k)
+		}
+	}
+	for _, v := range voices {
+		if !fits[v] {
+			paces = append(paces, by[v])
+		}
+	}
+	return paces, asked
+}
+
+// doubt takes the surety from the recordings of a voice that fits another tempo.
+func (p *pace) doubt(placed []Placement, tempo float64) {
+	for _, k := range p.files {
+		if placed[k].Sure {
+			placed[k].doubtTempo(tempo)
+		}
+	}
+}
+
+// doubted reports whether that has happened.
+func (p *pace) doubted(placed []Placement) bool { return placed[p.files[0]].OtherTempo != 0 }
+
+// fittingChoir returns the choir of the sure voices whose beats clearly fit the guide; nil
+// where they are fewer than two or than half of those asked.
+func fittingChoir(g *grid, takes []*take, placed []Placement, paces []*pace, asked int) *choir {
+	odd := map[int]bool{}
+	for _, p := range paces {
+		if p.fits < paceClear {
+			for _, k := range p.files {
+				odd[k] = true
+			}
+		}
+	}
+	if n := fitting(paces, asked); n < 2 || 2*n < asked {
+		return nil
+	}
+	c := newChoir(g)
+	for k, t := range takes {
+		if placed[k].Sure && !t.given && !odd[k] {
+			c.add(g, t, placed[k].Offset, nil, 1)
+		}
+	}
+	return c
+}
+
+// byHarmony returns the other tempo at which the harmony of a voice goes best with a
+// choir, and by how much better than at the guide's.
+func (p *pace) byHarmony(g *grid, takes []*take, placed []Placement, c *choir) (tempo, gain float64) {
+	k := p.files[0]
+	t, o := takes[k], placed[k].Offset
+	gain = math.Inf(-1)
+	for x := 1 + paceFrom; x < 1+paceReach; x += paceSame {
+		for _, f := range [...]float64{x, 1 / x} {
+			if v := c.stretched(g, t, o, 1/f); v > gain {
+				gain, tempo = v, f
+			}
+		}
+	}
+	return tempo, gain - c.agreement(g, t, o)
+}
+
+// stretched is the agreement of t at o with the choir if it was played slower by a factor
+// from the beginning of the piece on.
+func (c *choir) stretched(g *grid, t *take, o, factor float64) float64 {
+	slow := *t
+	slow.ppm = ((1+t.ppm*1e-6)/factor - 1) * 1e6
+	// The piece begins at the same moment of the file.
+	at := (g.start - o) / (1 + t.ppm*1e-6)
+	return c.agreement(g, &slow, g.start-at*(1+slow.ppm*1e-6))
+}
+
+// doubtCommon holds all voices against the tempo that most of those shown share.
 func doubtCommon(shown []float64, asked int, paces []*pace, placed []Placement) {
 	common := robust.Median(slices.Clone(shown))
 	agree := 0
@@ -128,9 +272,9 @@ func doubtCommon(shown []float64, asked int, paces []*pace, placed []Placement) 
 		return
 	}
 	doubted := len(shown)
-	for k, p := range paces {
-		if p != nil && placed[k].Sure && len(p.v) > 0 && (p.at(common) > 1.1*p.fits || p.fits < paceLeast/2) {
-			placed[k].doubtTempo(common)
+	for _, p := range paces {
+		if !p.doubted(placed) && len(p.v) > 0 && (p.at(common) > 1.1*p.fits || p.fits < paceLeast/2) {
+			p.doubt(placed, common)
 			doubted++
 		}
 	}
@@ -139,24 +283,9 @@ func doubtCommon(shown []float64, asked int, paces []*pace, placed []Placement) 
 	}
 	// So many heard another guide that whoever does not clearly fit this one may
 	// have heard it too.
-	for k, p := range paces {
-		if p != nil && placed[k].Sure {
-			placed[k].doubtTempo(common)
-		}
-	}
-}
-
-// doubtDevices doubts both devices of a player when one is doubted.
-func doubtDevices(takes []*take, placed []Placement) {
-	by := map[string]float64{}
-	for k, t := range takes {
-		if placed[k].OtherTempo != 0 {
-			by[t.voice()] = placed[k].OtherTempo
-		}
-	}
-	for k, t := range takes {
-		if f := by[t.voice()]; f != 0 && placed[k].Sure && !t.given {
-			placed[k].doubtTempo(f)
+	for _, p := range paces {
+		if p.fits < paceClear {
+			p.doubt(placed, common)
 		}
 	}
 }

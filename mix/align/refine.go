@@ -3,6 +3,7 @@ package align
 import (
 	"math"
 	"ripieno/mix/audio"
+	"ripieno/mix/robust"
 )
 
 // playing is how the notes lie against the grid round a placement.
@@ -16,6 +17,7 @@ type playing struct {
 	span    float64 // guide seconds from the first to the last note used
 	sigma   float64 // scatter of single notes
 	doubt   float64 // by how much its notes may be heard early or late as a whole, seconds
+	alone   float64 // err where no clap tells how the notes are heard, seconds
 }
 
 // minNotes is how many notes a placement by the playing needs at least.
@@ -32,16 +34,16 @@ func (t *take) refine(g *grid, o float64, leak clicks) playing {
 	least := t.leastWeight(g, o)
 	p := playing{err: math.Inf(1), slopErr: math.Inf(1)}
 	var l line
+	var vague []float64
 	// The second pass assigns the notes anew, round what the first found.
 	for range 2 {
 		var x, y, w []float64
-		var doubts, weights float64
+		vague = vague[:0]
 		for i, e := range t.f.Events {
 			at := t.guide(o, i)
 			if t.weight[i] < least || at < g.start-0.12 || at > g.end+0.1 || leak.holds(g, e, at) {
 				continue
 			}
-			doubt := e.doubt()
 			at += e.Heard - e.Time
 			shift := 0.0
 			if p.n > 0 {
@@ -53,12 +55,12 @@ func (t *take) refine(g *grid, o float64, leak clicks) playing {
 			}
 			weight := t.weight[i] * e.trust()
 			x, y, w = append(x, at), append(y, at-want), append(w, weight)
-			doubts, weights = doubts+weight*doubt, weights+weight
+			vague = append(vague, e.Vague)
 		}
 		if len(x) < minNotes {
 			return p
 		}
-		p.n, p.span, p.doubt = len(x), x[len(x)-1]-x[0], doubts/weights
+		p.n, p.span, p.doubt = len(x), x[len(x)-1]-x[0], 0.003+vagueDoubt*robust.Median(vague)
 		l = fitLine(x, y, w, 0.004)
 		if p.n < 12 || p.span < 20 {
 			l = level(y, w)
@@ -72,7 +74,23 @@ func (t *take) refine(g *grid, o float64, leak clicks) playing {
 	more := 1.3 * p.sigma / math.Max(l.sigma, 1e-6) // neighbouring notes go together
 	p.slope, p.slopErr = l.slope*1e6, more*l.slopeErr*1e6
 	p.err = math.Hypot(math.Hypot(more*l.atErr, 0.002), math.Hypot(p.doubt, scatterDoubt*math.Max(0, p.sigma-0.017)))
+	p.alone = math.Max(p.err, aloneDoubt*t.vagueness(g, o))
 	return p
+}
+
+// vagueness is how vaguely the notes of the piece begin, in seconds, when the file lies
+// at o; 0 where no clear one is held.
+func (t *take) vagueness(g *grid, o float64) float64 {
+	var all []float64
+	for i, e := range t.f.Events {
+		if at := t.guide(o, i); t.weight[i] > 0.4 && at > g.start-0.12 && at < g.end {
+			all = append(all, e.Vague)
+		}
+	}
+	if len(all) == 0 {
+		return 0
+	}
+	return robust.Median(all)
 }
 
 // leastWeight is the weight below which an event counts for no note when the
@@ -105,7 +123,7 @@ func (t *take) expected(g *grid, guide float64, use [classes]bool) float64 {
 
 // scatterDoubt is how much of the scatter that goes beyond a player's may be a
 // shift of all notes: some of them were taken for the places beside theirs.
-const scatterDoubt = 2.0
+const scatterDoubt = 0.7
 
 // level is a line without slope through values with weights.
 func level(y, w []float64) line {
@@ -155,7 +173,10 @@ func (p *Placement) settle(g *grid, t *take, h hyp, fit playing) {
 		p.CueAt = t.f.Events[h.cue].Heard
 		p.CueOffset = g.cue - p.CueAt*audio.PPM(p.DriftPPM).Ratio()
 	}
-	p.blend(h, fit)
+	p.blend(h, t.cueErr(h), fit)
+	if h.cue >= 0 && t.f.Events[h.cue].Rise > noteRise && fit.n >= minNotes {
+		p.Uncertainty = math.Max(p.Uncertainty, fit.alone) // the cue is heard as the notes are
+	}
 }
 
 // leastCue is the score from which a sound is believed to be the cue, in nats:
@@ -166,6 +187,20 @@ const leastCue = 4
 // standard deviation): of simulated players' claps, 0.015 to 0.02.
 const clapSigma = 0.02
 
+// noteRise is the longest rise of a clap, in seconds: those of sampled files have up to
+// 0.017, in rooms and with level control too.
+const noteRise = 0.025
+
+// cueErr is how far the cue of h may lie from the player's mean timing, in seconds (one
+// standard deviation): farther for a note than for a clap, since nobody knows when that
+// one note was meant to be heard.
+func (t *take) cueErr(h hyp) float64 {
+	if h.cue < 0 {
+		return clapSigma
+	}
+	return math.Hypot(clapSigma, 2*t.f.Events[h.cue].Vague)
+}
+
 // mostTightened is how far the playing may move a take away from its clap, in
 // seconds, twice that when its notes begin sharply: good trios are 27 to 49 ms apart
 // (Rasch, 1979, second hand), and so much a bow may be heard early.
@@ -173,25 +208,25 @@ const mostTightened = 0.03
 
 // blend joins the cue and the playing, each by how well it tells where the
 // player's mean timing lies.
-func (p *Placement) blend(h hyp, fit playing) {
+func (p *Placement) blend(h hyp, cueErr float64, fit playing) {
 	byPlay, playErr := p.Offset-fit.mu, fit.err
 	switch {
 	case fit.n < minNotes && h.cue < 0:
 		p.Method, p.Uncertainty = NoMethod, math.Inf(1)
 	case fit.n < minNotes:
-		p.Method, p.Offset, p.Uncertainty = ByCue, p.CueOffset, clapSigma
+		p.Method, p.Offset, p.Uncertainty = ByCue, p.CueOffset, cueErr
 	case h.cue < 0:
-		p.Method, p.Offset, p.Uncertainty = ByPlaying, byPlay, playErr
+		p.Method, p.Offset, p.Uncertainty = ByPlaying, byPlay, fit.alone
 	default:
 		p.Method = ByCuePlaying
 		p.Lateness = p.CueOffset - byPlay
 		// When clap and playing lie farther apart than people clap beside the
 		// beat, the clap is the better known: its beginning cannot be mistaken,
 		// unless that of the notes cannot either.
-		playErr = math.Hypot(playErr, ramp(playErr, 0.005, 0.015)*math.Max(0, math.Abs(p.Lateness)-2*clapSigma))
-		a, b := 1/(playErr*playErr), 1/(clapSigma*clapSigma)
+		playErr = math.Hypot(playErr, ramp(playErr, 0.005, 0.015)*math.Max(0, math.Abs(p.Lateness)-2*cueErr))
+		a, b := 1/(playErr*playErr), 1/(cueErr*cueErr)
 		p.Offset = (byPlay*a + p.CueOffset*b) / (a + b)
-		most := mostTightened * (2 - ramp(fit.err, 0.004, 0.01))
+		most := mostTightened*(2-ramp(fit.err, 0.004, 0.01)) + 2*(cueErr-clapSigma)
 		p.Offset = math.Max(p.CueOffset-most, math.Min(p.CueOffset+most, p.Offset))
 		p.Uncertainty = 1 / math.Sqrt(a+b)
 	}

@@ -16,6 +16,7 @@ type take struct {
 	like   []float64 // of each event, how cue-like it is
 	ppm    float64   // drift assumed while searching
 	given  bool      // the user fixed where it lies
+	joined bool      // it was weighed with what others play
 	part   *written  // what the score says of it; nil when that is unknown or no help
 	hyps   []hyp
 	scan   *scan

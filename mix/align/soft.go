@@ -4,26 +4,19 @@ import "math"
 
 // A note is heard later than it starts: the ear takes it to begin when its envelope
 // passes a threshold below its peak ([Event.Heard]), and players make that fall on the
-// beat. What is left of doubt grows with how slowly the note rises.
+// beat. What is left of doubt grows with how slowly the note passes the thresholds that
+// listeners were found to use ([Event.Vague]).
 
-// doubt is by how much all notes of a player like this one may be heard earlier or
-// later than taken, in seconds (one standard deviation).
-func (e Event) doubt() float64 {
-	d := 0.003 + riseDoubt*math.Max(0, e.Rise-0.02)
-	if e.Slow || e.Pitch {
-		d = math.Max(d, slowDoubt)
-	}
-	return d
-}
-
+// How much of what is vague about a player's notes may be an error of them all, and how
+// much more where no clap tells.
 const (
-	riseDoubt = 0.15  // of a note's rise
-	slowDoubt = 0.008 // seconds, of notes found over long stretches or by their pitch
+	vagueDoubt = 0.25
+	aloneDoubt = 0.5
 )
 
 // trust is how much an event counts among a player's notes, 0..1.
 func (e Event) trust() float64 {
-	w := 1 / (1 + math.Pow(e.Rise/0.06, 2))
+	w := 1 / (1 + math.Pow(e.Vague/0.012, 2))
 	if e.Slow || e.Pitch {
 		w *= 0.7
 	}

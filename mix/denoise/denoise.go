@@ -60,6 +60,9 @@ func (s *Spectrum) AddPower(p, frame []float64) {
 type Noise struct {
 	Rate  int
 	Power []float64 // mean power of every line of a frame, mean of the channels
+	// Under is the noise under the playing: Power, or less where a phone turns
+	// itself down while somebody plays.
+	Under []float64
 	// Known says that the noise was taken where nobody plays, not guessed from
 	// the quietest moments of the playing.
 	Known bool
@@ -90,7 +93,7 @@ type quieted struct {
 // that of src, at its rate.
 func New(src audio.Source, noise *Noise, depth audio.Decibels) (audio.Source, error) {
 	switch {
-	case noise == nil || len(noise.Power) != Lines:
+	case noise == nil || len(noise.Under) != Lines:
 		return nil, fmt.Errorf("denoise: no noise was learned")
 	case noise.Rate != src.Rate():
 		return nil, fmt.Errorf("denoise: noise learned at %d Hz, recording at %d Hz", noise.Rate, src.Rate())
@@ -103,7 +106,7 @@ func New(src audio.Source, noise *Noise, depth audio.Decibels) (audio.Source, er
 		frame: audio.NewBlock(src.Channels(), Size), sum: audio.NewBlock(src.Channels(), Size),
 		ready: audio.NewBlock(src.Channels(), Hop),
 	}
-	for k, p := range noise.Power {
+	for k, p := range noise.Under {
 		q.noise[k] = p * float64(src.Channels())
 	}
 	q.follow = newFollower(q.noise)
@@ -185,31 +188,38 @@ const (
 
 // weigh finds the gain of every line for this frame.
 func (q *quieted) weigh() {
-	noise := q.follow.next(q.power)
-	total := 0.0
-	for k, p := range q.power {
-		r := p / noise[k]
+	inverse := q.follow.next(q.power)[:Lines]
+	gains, past, total := q.gains[:Lines], q.past[:Lines], 0.0
+	for k, p := range q.power[:Lines] {
+		r := p * inverse[k]
 		if !(r < mostRatio) {
 			r = mostRatio
 		}
-		q.gains[k] = r
-		total += math.Min(r, 100)
+		gains[k] = r
+		if r > 100 {
+			r = 100
+		}
+		total += r
 	}
 	weight := trust
 	if total > attackTimes*q.total+Lines {
 		weight = trustAttack
 	}
 	q.total = total
-	for k, after := range q.gains {
-		prior := float64(weight*q.past[k]) + float64((1-weight)*math.Max(after-1, 0))
+	for k, after := range gains {
+		over := after - 1
+		if over < 0 {
+			over = 0
+		}
+		prior := float64(weight*past[k]) + float64((1-weight)*over)
 		if prior < leastPrior {
 			prior = leastPrior
 		}
 		g := Gain(prior, after)
-		q.past[k] = g * g * after
+		past[k] = g * g * after
 		if g < q.floor {
 			g = q.floor
 		}
-		q.gains[k] = g
+		gains[k] = g
 	}
 }

@@ -227,6 +227,34 @@ func TestFollowerKnowsItsBias(t *testing.T) {
 	}
 }
 
+// A phone that turns itself up by 12 dB while nobody plays shows its noise as it
+// is then, and as it is under the playing; somebody who tunes through the
+// count-in, as loud as that noise, is not taken for noise.
+func TestListenToAPhoneThatTurnsItselfUp(t *testing.T) {
+	up, under := hiss(10, 8*rate, -40), hiss(11, 12*rate, -52)
+	x := append(up, under...)
+	for k := range 10 {
+		addNote(x[:(9+k)*rate], (8+k)*rate, 262, 0.2, 6)
+	}
+	n, err := Listen(audio.NewMemory(audio.Block{x}, rate), 8*rate)
+	if err != nil || !n.Known {
+		t.Fatalf("known %v, %v", n.Known, err)
+	}
+	dB := func(p []float64) float64 {
+		return 10*math.Log10(sum(p[100:])/float64(Lines-100)) - 10*math.Log10(Size/2)
+	}
+	if math.Abs(dB(n.Power)+40) > 1 || math.Abs(dB(n.Under)+52) > 1.5 {
+		t.Errorf("noise of %.1f dB, %.1f dB under the playing; want -40 and -52", dB(n.Power), dB(n.Under))
+	}
+	copy(x, hiss(12, 8*rate, -52))
+	for k := range 16 {
+		addNote(x[:(k+1)*rate/2], k*rate/2, 300*math.Pow(2, float64(k%7)/12), 0.02, 8)
+	}
+	if n, err = Listen(audio.NewMemory(audio.Block{x}, rate), 8*rate); err != nil || n.Known && dB(n.Power) > -49 {
+		t.Errorf("tuning is noise of %.1f dB, %v", dB(n.Power), err)
+	}
+}
+
 // What is read does not depend on how it is read, for one channel and two; and
 // nonsense is refused.
 func TestSource(t *testing.T) {

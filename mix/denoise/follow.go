@@ -13,10 +13,10 @@ import (
 // therefore lines are asked in bands, of which the middle one decides, and the
 // shape of the noise within a band stays as learned.
 type follower struct {
-	learned, now []float64
-	smooth       []float64
-	least        []float64             // in the running part of the window
-	parts        [windowParts]struct { // of the window, a ring
+	learned, inverse []float64 // the latter is of the noise now
+	smooth           []float64
+	least            []float64             // in the running part of the window
+	parts            [windowParts]struct { // of the window, a ring
 		least []float64
 	}
 	at, frames int
@@ -48,11 +48,11 @@ const (
 
 // newFollower begins with the noise as learned.
 func newFollower(noise []float64) *follower {
-	f := &follower{learned: make([]float64, len(noise)), now: make([]float64, len(noise)),
+	f := &follower{learned: make([]float64, len(noise)), inverse: make([]float64, len(noise)),
 		smooth: make([]float64, len(noise)), least: make([]float64, len(noise))}
 	for k, p := range noise {
 		f.learned[k] = math.Max(p, 1e-20)
-		f.now[k], f.smooth[k], f.least[k] = f.learned[k], f.learned[k], math.Inf(1)
+		f.inverse[k], f.smooth[k], f.least[k] = 1/f.learned[k], f.learned[k], math.Inf(1)
 	}
 	for i := range f.parts {
 		f.parts[i].least = make([]float64, len(noise))
@@ -68,20 +68,22 @@ func newFollower(noise []float64) *follower {
 	return f
 }
 
-// next takes the power of a frame and returns the noise in it.
+// next takes the power of a frame and returns one over the noise in every line of
+// it.
 func (f *follower) next(power []float64) []float64 {
+	smooth, least := f.smooth[:len(power)], f.least[:len(power)]
 	for k, p := range power {
-		s := float64(smoothing*f.smooth[k]) + float64((1-smoothing)*p)
-		f.smooth[k] = s
-		if s < f.least[k] {
-			f.least[k] = s
+		s := float64(smoothing*smooth[k]) + float64((1-smoothing)*p)
+		smooth[k] = s
+		if s < least[k] {
+			least[k] = s
 		}
 	}
 	if f.frames++; f.frames == partFrames {
 		f.frames = 0
 		f.endPart()
 	}
-	return f.now
+	return f.inverse
 }
 
 // endPart closes a part of the window and moves every band toward what its lines
@@ -112,7 +114,7 @@ func (f *follower) endPart() {
 		b.level += math.Min(math.Max(want-b.level, -step), step)
 		gain := math.Pow(10, b.level/10)
 		for k := b.from; k < b.to; k++ {
-			f.now[k] = f.learned[k] * gain
+			f.inverse[k] = 1 / (f.learned[k] * gain)
 		}
 	}
 }

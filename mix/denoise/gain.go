@@ -71,7 +71,7 @@ func lift(v float64) float64 {
 		return 1
 	}
 	if !(v > lowest) {
-		return 0.7493060 / math.Sqrt(math.Max(v, 1e-300)) // e^(−γ/2)/√v, γ Euler's constant
+		return 0.7493060 / math.Sqrt(v+1e-300) // e^(−γ/2)/√v, γ Euler's constant
 	}
 	bits := math.Float64bits(v)
 	const low = uint64(1023+liftLow) << 52

@@ -16,8 +16,13 @@ const (
 	leastSample  = 0.5 // seconds
 	quietShare   = 0.05
 	// A count-in that is louder than the quietest moments by more holds
-	// somebody who plays.
-	mostOver = 6.0 // dB
+	// somebody who plays, for all that is known.
+	someOver = 6.0  // dB
+	mostOver = 20.0 // dB, where it is as even as noise
+	evenly   = 3    // dB between its quietest twentieth and its quieter third
+	// One that is louder by more was recorded by a phone that turns itself up in
+	// silence: the noise under the playing is that of the quietest moments.
+	turnedUp = 3.0 // dB
 )
 
 // Listen reads src to its end and returns its noise. Nobody plays before frame
@@ -47,11 +52,20 @@ func Listen(src audio.Source, from int64) (*Noise, error) {
 		}
 	}
 	noise := &Noise{Rate: src.Rate(), Power: all.quietest(quietShare)}
+	noise.Under = noise.Power
 	least := int64(leastSample / countInShare * float64(src.Rate()) / Size)
+	if before.silent >= least && before.silent > 2*before.total { // muted or gated: nothing under the playing either
+		return &Noise{Rate: src.Rate(), Power: make([]float64, Lines), Under: make([]float64, Lines), Known: true}, nil
+	}
 	if before.total >= least {
 		sample := before.quietest(countInShare)
-		if 10*math.Log10(sum(sample)/math.Max(sum(noise.Power), 1e-30)) <= mostOver {
+		over := 10 * math.Log10(sum(sample)/math.Max(sum(noise.Power), 1e-30))
+		even := before.level(countInShare)-before.level(quietShare) <= evenly
+		if over <= someOver || over <= mostOver && even {
 			noise.Power, noise.Known = sample, true
+		}
+		if over <= turnedUp {
+			noise.Under = sample
 		}
 	}
 	return noise, nil
@@ -71,6 +85,7 @@ type drawers struct {
 	sums   [drawerCount][]float64
 	counts [drawerCount]int64
 	total  int64
+	silent int64 // frames of digital silence
 }
 
 const drawerCount = 140
@@ -79,6 +94,7 @@ const drawerCount = 140
 func (d *drawers) add(power []float64) {
 	level := 10 * math.Log10(sum(power)/(Size*Size/4)) // dB of full scale
 	if !(level > -139) {
+		d.silent++
 		return
 	}
 	i := min(int(level+drawerCount), drawerCount-1)
@@ -90,6 +106,18 @@ func (d *drawers) add(power []float64) {
 	}
 	d.counts[i]++
 	d.total++
+}
+
+// level returns the drawer, a decibel each, up to which the given share of the
+// frames lies.
+func (d *drawers) level(share float64) int {
+	wanted, taken := max(1, int64(share*float64(d.total))), int64(0)
+	for i := range d.counts {
+		if taken += d.counts[i]; taken >= wanted {
+			return i
+		}
+	}
+	return 0
 }
 
 // quietest returns the mean spectrum of the quietest share of the frames, whole

@@ -80,7 +80,8 @@ type trace struct {
 	weight []float64 // of every line
 	power  []float64
 	last   []float64 // of every band, the frame before
-	quiet  float64   // weighted power of the noise
+	quiet  float64   // weighted power of the noise under the playing
+	idle   float64   // and where nobody plays
 
 	excess []float32 // dB over the noise, of the band that stands out most
 	level  []float32 // weighted, dB
@@ -106,8 +107,9 @@ func newTrace(src audio.Source, noise *denoise.Noise) *trace {
 		from = to
 	}
 	t.last = make([]float64, len(t.noise))
-	for k, v := range noise.Power {
-		t.quiet += v * t.weight[k]
+	for k, w := range t.weight {
+		t.quiet += noise.Under[k] * w
+		t.idle += noise.Power[k] * w
 	}
 	return t
 }

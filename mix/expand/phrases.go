@@ -23,7 +23,11 @@ const (
 	rest      = 1.0  // seconds: shorter pauses belong to a phrase
 	tailDepth = 55.0 // dB under its loudest moment: there a tail ends
 	mostTail  = 1.5  // seconds
-	leastTail = 0.2  // seconds
+	leastTail = 0.1  // seconds
+	masked    = 15.0 // dB that a tail sinks into the noise before nothing of it is heard
+	nearNoise = 8.0  // dB over the noise: what lies there behind the piece and no longer falls is noise
+	flat      = 1.5  // dB in flatFor
+	flatFor   = 0.25 // seconds
 	slowest   = 20.0 // dB a second that a tail dies away
 )
 
@@ -107,12 +111,16 @@ func (t *trace) inside(runs []run, p Piece) []run {
 // becomes louder again somebody talks, or a phone turns the noise up; what
 // belongs to the piece ends at the softest moment before.
 func (t *trace) endOf(r run, end float64) int {
-	least, at := math.Inf(1), r.from
+	least, at, noise := math.Inf(1), r.from, 10*math.Log10(math.Max(t.idle, 1e-12))
 	for i := r.from; i < r.to; i++ {
 		if t.seconds(i) <= end+afterEnd {
 			continue
 		}
-		if l := float64(t.level[i]); l > least+anew {
+		l := float64(t.level[i])
+		if back := i - t.frames(flatFor); l < noise+nearNoise && back > r.from && float64(t.level[back])-l < flat {
+			return back + 1
+		}
+		if l > least+anew {
 			return at + 1
 		} else if l < least {
 			least, at = l, i
@@ -154,11 +162,12 @@ func (t *trace) withoutKnocks(runs []run, loud float64) []run {
 }
 
 // tail returns how long a run goes on under the noise, seconds: as it dies away,
-// down to tailDepth under its loudest moment.
+// down to tailDepth under its loudest moment or so far into the noise that nobody
+// hears it.
 func (t *trace) tail(r run) float64 {
 	last := float64(t.level[r.to-1])
 	far := last - (t.loudest(r) - tailDepth)
-	return min(max(far/t.decay(r), leastTail), mostTail)
+	return min(max(min(far, masked)/t.decay(r), leastTail), mostTail)
 }
 
 // decay returns how fast the end of a run dies away, dB a second: the steepest

@@ -146,7 +146,7 @@ func TestNumbersAndDates(t *testing.T) {
 	day := time.Date(2031, 6, 12, 0, 0, 0, 0, time.UTC)
 	for l, want := range map[string]string{"en": "Thursday, 12 June 2031, 20:00",
 		"de": "Donnerstag, 12. Juni 2031, 20:00 Uhr", "it": "giovedì 12 giugno 2031, ore 20:00",
-		"fr": "jeudi 12 juin 2031 à 20 h 00", "es": "jueves, 12 de junio de 2031, a las 20:00"} {
+		"fr": "jeudi 12 juin 2031 à 20\u00a0h\u00a000", "es": "jueves, 12 de junio de 2031, a las 20:00"} {
 		if got := open(t, l, nil).Date(day, "20:00"); got != want {
 			t.Errorf("%q, want %q", got, want)
 		}

@@ -1,0 +1,136 @@
+package soundtrack
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"path/filepath"
+	"strings"
+
+	"ripieno/assemble/media"
+	"ripieno/assemble/store"
+	"ripieno/assemble/task"
+	"ripieno/mix/mask"
+	"ripieno/mix/tempo"
+)
+
+// costBands is the estimated cost in seconds of one core of a second of a voice.
+const costBands = 0.003
+
+// The type that is stored of a voice's levels, with the number it has for ever.
+var _ = store.Number(41, &mask.Levels{})
+
+// bandsTask measures how loud a voice is in every critical band.
+func bandsTask(r Sound, take string, voice task.Ref[string], seconds float64) task.Ref[*mask.Levels] {
+	t := task.Task{
+		ID: task.ID("bands", r.Name), Name: take, Stage: "measure", Cost: costBands * seconds,
+		Action: store.NewAction("bands").Version(mask.Version),
+	}
+	t.Needs("voice", voice)
+	t.Action = t.Action.Ext(".gob").For(take)
+	t.Make = func(_ context.Context, in task.Inputs, tmp string, _ func(float64)) error {
+		dir, err := voice.Read(in)
+		if err != nil {
+			return err
+		}
+		wav, err := media.OpenWAV(filepath.Join(dir, voiceWAV))
+		if err != nil {
+			return err
+		}
+		defer wav.Close()
+		l, err := mask.Listen(wav)
+		if err != nil {
+			return err
+		}
+		return store.Save(tmp, l)
+	}
+	return task.Value[*mask.Levels](t)
+}
+
+// Bands returns the tasks that [Track.Hidden] reads. A mix of one strip, or of
+// one part, needs none.
+func (t *Track) Bands() []task.Edge {
+	var list []task.Edge
+	for _, p := range t.parts {
+		list = append(list, p.bands)
+	}
+	return list
+}
+
+// HiddenResult is how far a part is covered by the others. Those who play the
+// same part are heard together. Fields are added, never renamed.
+type HiddenResult struct {
+	Share float64      `json:"share"`   // of the time in which it plays, 0 to 1
+	Lift  float64      `json:"lift_db"` // that would bring most of it out
+	Spans []HiddenSpan `json:"spans"`   // of two seconds or more; guide time
+}
+
+// HiddenSpan is a stretch of guide time.
+type HiddenSpan struct {
+	From     float64 `json:"from"`
+	To       float64 `json:"to"`
+	Measures string  `json:"measures"` // such as m12 to m15
+}
+
+// Hidden returns for every strip how far its part is covered, nil for not at
+// all, from a run of [Track.Bands]. A voice that could not be measured is left
+// out.
+func (t *Track) Hidden(rep Report, res task.Result, music *tempo.Map) ([]*HiddenResult, error) {
+	var strips []mask.Strip
+	var at []int
+	for i, p := range t.parts {
+		l, ok, err := p.bands.Result(res)
+		if err != nil {
+			return nil, err
+		}
+		if ok {
+			at = append(at, i)
+			strips = append(strips, mask.Strip{Levels: l, From: rep.Voices[i].From, Gain: rep.Gains[i], Group: p.group()})
+		}
+	}
+	out := make([]*HiddenResult, len(t.parts))
+	for k, h := range mask.Find(strips) {
+		if h.Share > 0 {
+			out[at[k]] = hiddenResult(h, music)
+		}
+	}
+	return out, nil
+}
+
+// group is who is heard together with a strip: all of its part, or the take
+// alone where it names none.
+func (p part) group() string {
+	if name := strings.ToLower(strings.TrimSpace(p.Part)); name != "" {
+		return "part " + name
+	}
+	return "take " + p.Take
+}
+
+// hiddenResult says it for people and programs.
+func hiddenResult(h mask.Hidden, music *tempo.Map) *HiddenResult {
+	r := &HiddenResult{Share: math.Round(h.Share*100) / 100, Lift: float64(h.Lift), Spans: []HiddenSpan{}}
+	for _, s := range h.Spans {
+		from, to := s.From.Seconds(), s.To.Seconds()
+		words := fmt.Sprintf("m%d to m%d", music.Position(from).Measure, music.Position(to).Measure)
+		r.Spans = append(r.Spans, HiddenSpan{math.Round(from*1000) / 1000, math.Round(to*1000) / 1000, words})
+	}
+	return r
+}
+
+// Whoever is hidden for less than worthSaying of their playing is no finding.
+const worthSaying = 0.5
+
+// words says it for the table of strips; none for what is not worth saying.
+func (r *HiddenResult) words() []string {
+	if r == nil || r.Share < worthSaying {
+		return nil
+	}
+	where, longest := "", 0.0
+	for _, s := range r.Spans {
+		if s.To-s.From > longest {
+			where, longest = ", longest from "+s.Measures, s.To-s.From
+		}
+	}
+	return []string{fmt.Sprintf("hidden by the others for %.0f %% of its playing%s; gain: %+.1f would bring it out", 100*r.Share,
+		where, r.Lift)}
+}

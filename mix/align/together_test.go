@@ -1,0 +1,113 @@
+package align
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+	"testing"
+
+	"ripieno/mix/align/simulate"
+)
+
+// Who is sure among some takes is sure, and at the same place, among more of them.
+func TestMoreTakesMakeNobodyUnsure(t *testing.T) {
+	r := rand.New(rand.NewPCG(7, 31))
+	asked := 0
+	for k := range 2 {
+		e := simulate.New(uint64(4300+k), simulate.Options{Level: simulate.Hard, Players: 7, Seconds: 40, Rate: 16000})
+		recs := measured(t, e)
+		full := byName(Place(e.Map, recs, nil))
+		for range 6 {
+			some := slices.DeleteFunc(slices.Clone(recs), func(Recording) bool { return r.IntN(2) == 0 })
+			for _, p := range Place(e.Map, some, nil) {
+				if !p.Sure {
+					asked++
+					continue
+				}
+				if q := full[p.Name]; !q.Sure || q.Offset != p.Offset || q.DriftPPM != p.DriftPPM {
+					t.Errorf("%s of ensemble %d: sure at %.6f among %d takes, and with all: %+v", p.Name, k, p.Offset, len(some), q)
+				}
+			}
+		}
+	}
+	if asked == 0 {
+		t.Error("no take was unsure among some: nothing was tested")
+	}
+}
+
+// byName returns placements by the names of their recordings.
+func byName(all []Placement) map[string]Placement {
+	out := map[string]Placement{}
+	for _, p := range all {
+		out[p.Name] = p
+	}
+	return out
+}
+
+// A part without attacks that was played to another tempo, among others that were not,
+// is told by its harmony: its beats say nothing.
+func TestHarmonyTellsAnotherTempo(t *testing.T) {
+	e := simulate.New(4400, simulate.Options{Level: simulate.Easy, Players: 6, Seconds: 60, Rate: 16000})
+	recs := measured(t, e)
+	for i := range recs {
+		right := Place(e.Map, recs, nil)[i]
+		if !right.Sure {
+			t.Errorf("%s is not sure at its own tempo: %s", recs[i].Name, right.Reason)
+		}
+		slow := 40000.0 // parts per million
+		wrong := slices.Clone(recs)
+		wrong[i].DriftPPM = &slow
+		if p := Place(e.Map, wrong, nil)[i]; p.Sure {
+			t.Errorf("%s is sure at a tempo 4 %% off: %+v", recs[i].Name, p)
+		}
+	}
+}
+
+// What two devices of a player show together counts, and a device that shows nothing
+// makes nobody doubt.
+func TestPaceOfTwoDevices(t *testing.T) {
+	tempi := []float64{0.9, 1.1}
+	odd := &pace{fits: 0.3, tempi: tempi, v: []float64{0.2, 0.9}, best: 1}
+	plain := &pace{fits: 0.5, tempi: tempi, v: []float64{0.3, 0.1}}
+	if f := odd.other(); f != 1.1 {
+		t.Errorf("one device alone shows %v, want 1.1", f)
+	}
+	both := *odd
+	both.v = slices.Clone(odd.v)
+	both.join(plain)
+	if f := both.other(); f != 0 || math.Abs(both.fits-0.4) > 1e-9 {
+		t.Errorf("both show %v with fits %v", f, both.fits)
+	}
+	silent := *odd
+	silent.join(&pace{fits: 0.2})
+	if f := silent.other(); f != 0 {
+		t.Errorf("with a device that tells no tempo they show %v", f)
+	}
+}
+
+// A note is heard to begin where its whole sound passes 10 dB below its peak, however
+// its bands rise, and as vaguely as it takes from 15 to 6 dB below.
+func TestHeardOfASwell(t *testing.T) {
+	const rate, rise = 16000, 0.2
+	x := make([]float64, 4*rate)
+	for k := range 3 {
+		from := 0.5 + float64(k)
+		for i := range x {
+			if s := float64(i)/rate - from; s > 0 && s < 0.6 {
+				x[i] += 0.3 * math.Min(1, s/rise) * math.Sin(2*math.Pi*440*s)
+			}
+		}
+	}
+	f := analyse(t, rate, x)
+	for k := range 3 {
+		from := 0.5 + float64(k)
+		i := slices.IndexFunc(f.Events, func(e Event) bool { return math.Abs(e.Heard-from-0.316*rise) < 0.02 })
+		if i < 0 {
+			t.Fatalf("no event is heard near %.3f s: %+v", from+0.316*rise, f.Events)
+		}
+		// From 10^(−15/20) to 10^(−6/20) of a straight rise.
+		if want := (0.501 - 0.178) * rise / 2; math.Abs(f.Events[i].Vague-want) > 0.012 {
+			t.Errorf("vague by %.3f s, want %.3f", f.Events[i].Vague, want)
+		}
+	}
+}
