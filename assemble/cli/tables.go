@@ -114,6 +114,7 @@ func syncTable(r assemble.SyncResult) func(io.Writer) {
 		})
 		fmt.Fprintf(w, "%d recordings: %d placed, %d need review; %d analyses run, %d cached\n",
 			len(r.Takes), sure, asks, r.Tasks.Run, r.Tasks.Reused)
+		tellBroken(w, r.Takes)
 		for _, p := range r.PNG {
 			fmt.Fprintf(w, "drawn in %s\n", p)
 		}
@@ -127,6 +128,19 @@ func syncTable(r assemble.SyncResult) func(io.Writer) {
 			printCandidates(w, r)
 		}
 		tellGuides(w, r.Guides)
+	}
+}
+
+// tellBroken says which recordings are not one piece of time or labelled with another
+// rate, a line each.
+func tellBroken(w io.Writer, list []assemble.Placed) {
+	for _, t := range list {
+		for _, b := range t.Breaks {
+			fmt.Fprintf(w, "%s (%s) is %s\n", t.Name, t.Role, b)
+		}
+		if t.SampleRate > 0 {
+			fmt.Fprintf(w, "%s (%s) was recorded with %d samples a second and is labelled %d\n", t.Name, t.Role, t.SampleRate, t.LabelledRate)
+		}
 	}
 }
 

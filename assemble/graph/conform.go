@@ -46,7 +46,7 @@ func conformPicture(c plan.Conform, src Source, rate shot.Rate) *ffmpeg.Stream {
 	in := rawInput()
 	// Whole seconds are whole numbers of ticks in every file; ffmpeg takes the
 	// time off rounded to those.
-	seek := max(0, src.Open, math.Floor(c.Picture.Clock.File(rate.Seconds(c.Frames.From))-SeekMargin))
+	seek := max(0, src.Open, math.Floor(c.Picture.File(rate.Seconds(c.Frames.From))-SeekMargin))
 	if seek > 0 {
 		in["ss"] = number(seek)
 		// Frames before that time are not thrown away: the last of them may be
@@ -145,7 +145,12 @@ func onGuide(s *ffmpeg.Stream, c plan.Conform, rate shot.Rate, seek float64) *ff
 	ratio := c.Picture.Clock.Drift.Ratio()
 	shift := c.Picture.Clock.Guide(seek) - c.Picture.Lead() - rate.Seconds(c.Frames.From)
 	s = filter(s, "settb", "AVTB")
-	s = filter(s, "setpts", fmt.Sprintf("floor((PTS*TB*%s%+.9f)/TB)", strconv.FormatFloat(ratio, 'f', 12, 64), shift))
+	later := ""
+	if parts := c.Picture.Parts; len(parts) > 0 {
+		s = filter(s, "select", inParts(parts, seek))
+		later = laterInParts(parts, seek, ratio)
+	}
+	s = filter(s, "setpts", fmt.Sprintf("floor((PTS*TB*%s%+.9f%s)/TB)", strconv.FormatFloat(ratio, 'f', 12, 64), shift, later))
 	s = filter(s, "fps", "fps="+rate.String(), "start_time=0", "round=up")
 	return filter(s, "tpad", "stop_mode=clone", "stop="+strconv.Itoa(heldAtEnd(c.Picture.FPS, rate)))
 }

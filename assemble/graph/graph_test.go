@@ -113,6 +113,30 @@ func TestConformFollowsTheClock(t *testing.T) {
 	}
 }
 
+// A broken take is opened before the frame that its second part shows, loses what is in
+// no part, and has every part shifted by itself; a whole one has neither filter.
+func TestConformPutsPartsInTheirPlaces(t *testing.T) {
+	c := plan.Conform{W: 480, H: 270, Frames: plan.Span{From: 600, To: 700}}
+	c.Picture.FPS, c.Picture.Parts = 25, audio.Parts{{To: 8}, {From: 10.5, To: math.Inf(1), Shift: -2.5}}
+	cmd, err := Conform(c, Source{Path: "take.mp4"}, fps30, "out.mp4")
+	if err != nil {
+		t.Fatal(err)
+	}
+	// Guide 20 s is second 22.5 of the file, which is opened at 19.
+	for _, want := range []string{
+		`select=gte(t\\\,-19.000500000)*lt(t\\\,-11.000500000)+gte(t\\\,-8.500500000)`,
+		`setpts=floor((PTS*TB*1.000000000000-1.020000000-2.500000000*gte(T\\\,-8.500500000))/TB)`,
+	} {
+		if !strings.Contains(cmd.Graph, want) {
+			t.Errorf("the graph lacks %q:\n%s", want, cmd.Graph)
+		}
+	}
+	c.Picture.Parts = nil
+	if cmd, err = Conform(c, Source{Path: "take.mp4"}, fps30, "out.mp4"); err != nil || strings.Contains(cmd.Graph, "select") {
+		t.Errorf("a whole take has %s (%v)", cmd.Graph, err)
+	}
+}
+
 // Of sixty frames a second, thirty are not shown; they must not be mapped to
 // another range or scaled first.
 func TestFramesAreChosenBeforeWhatIsDear(t *testing.T) {

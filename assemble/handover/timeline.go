@@ -18,9 +18,15 @@ func (x *writer) tracks() (interchange.Timeline, error) {
 	line := x.Plan.Timeline
 	t := interchange.Timeline{Name: x.Plan.Title, Rate: line.Rate, Zero: line.GuideAtZero(), Frames: line.Frames,
 		Marks: x.marks()}
-	add := func(take string, kind interchange.Kind, m interchange.Media, span plan.Span) {
-		if c, ok := t.Cut(m, span.From, span.To); ok {
-			t.Tracks = append(t.Tracks, interchange.Track{Name: trackName(take, kind), Kind: kind, Clip: c})
+	add := func(take string, kind interchange.Kind, m interchange.Media, parts audio.Parts, span plan.Span) {
+		for i, m := range partsOf(m, parts) {
+			name := trackName(take, kind)
+			if i > 0 {
+				name += fmt.Sprintf(" part %d", i+1)
+			}
+			if c, ok := t.Cut(m, span.From, span.To); ok {
+				t.Tracks = append(t.Tracks, interchange.Track{Name: name, Kind: kind, Clip: c})
+			}
 		}
 	}
 	for _, s := range x.Plan.Sources {
@@ -42,17 +48,17 @@ func (x *writer) tracks() (interchange.Timeline, error) {
 			continue
 		}
 		m.Name, m.URL = x.call(rec)
-		add(s.Take, interchange.Video, m, s.Seen)
+		add(s.Take, interchange.Video, m, s.Picture.Parts, s.Seen)
 	}
 	for _, s := range x.Plan.Sources {
 		if s.Sound == nil {
 			continue
 		}
-		m, err := x.soundSource(s)
+		m, parts, err := x.soundSource(s)
 		if err != nil {
 			return t, err
 		}
-		add(s.Take, interchange.Audio, m, s.Heard)
+		add(s.Take, interchange.Audio, m, parts, s.Heard)
 	}
 	return t, nil
 }
@@ -71,20 +77,21 @@ func (x *writer) call(r *takes.Recording) (name, address string) {
 }
 
 // soundSource returns the file a take is heard from: its own, or its stem where the
-// file has a picture that is not released or a name that is hidden.
-func (x *writer) soundSource(s plan.Source) (interchange.Media, error) {
+// file has a picture that is not released or a name that is hidden. parts are those of
+// the file.
+func (x *writer) soundSource(s plan.Source) (m interchange.Media, parts audio.Parts, err error) {
 	rec, err := x.recording(s.Take, s.Sound.Hash)
 	if err != nil {
-		return interchange.Media{}, err
+		return m, nil, err
 	}
 	if rec.Unseen || !x.mayName(rec) {
 		m, ok := x.stemSource(s.Take)
 		if !ok {
 			err = fmt.Errorf("take %q has no stem", s.Take)
 		}
-		return m, err
+		return m, nil, err
 	}
-	m := interchange.Media{
+	m = interchange.Media{
 		Rate: float64(s.Sound.Rate), Channels: s.Sound.Channels, First: rec.Info.Audio.Start,
 		Last:  float64(s.Sound.Frames) / float64(s.Sound.Rate),
 		Clock: audio.Clock{Offset: s.Sound.Clock.Offset + s.Delay, Drift: s.Sound.Clock.Drift},
@@ -93,7 +100,24 @@ func (x *writer) soundSource(s plan.Source) (interchange.Media, error) {
 		m.Last = min(m.Last, m.First+d)
 	}
 	m.Name, m.URL = x.call(rec)
-	return m, nil
+	return m, s.Sound.Parts, nil
+}
+
+// partsOf returns a file as the media of its parts, each on its own clock.
+func partsOf(m interchange.Media, parts audio.Parts) []interchange.Media {
+	if len(parts) == 0 {
+		return []interchange.Media{m}
+	}
+	var all []interchange.Media
+	for _, p := range parts {
+		x := m
+		x.First, x.Last = max(m.First, p.From), min(m.Last, p.To)
+		x.Clock.Offset += p.Shift * m.Clock.Drift.Ratio()
+		if x.Last > x.First {
+			all = append(all, x)
+		}
+	}
+	return all
 }
 
 // marks returns the measures, shots and chapters of the film.

@@ -96,6 +96,10 @@ type File struct {
 	Sound   *Sound         `json:"sound,omitempty"`
 	Picture *Picture       `json:"picture,omitempty"`
 	Sync    *Sync          `json:"sync,omitempty"`
+	// Breaks are places at which the recording is not one piece of time.
+	Breaks []Break `json:"breaks,omitempty"`
+	// TrueRate is the rate in hertz of a sound that is labelled wrongly; 0: it is not.
+	TrueRate int `json:"true_rate,omitempty"`
 	// Pace is nil also for a file whose place is certain by more than a clap.
 	Pace *playing.Pace `json:"pace,omitempty"`
 	// Hash is the content's; two files with the same one are duplicates.

@@ -36,6 +36,7 @@ func JudgeBy(l Limits, f Facts) []Finding {
 				j.picture(j.file.Picture)
 			}
 		}
+		j.pieces()
 		j.place()
 	}
 	sortFindings(j.found)

@@ -123,6 +123,16 @@ func spoilers() []spoiled {
 		{LowRate, Ask, func(f *Facts) { video(f).Info.Audio = &media.Audio{Rate: 16000, Channels: 1} },
 			func(f *Facts) { video(f).Info.Audio = &media.Audio{Rate: 32000, Channels: 1} }},
 		{Speed, Ask, func(f *Facts) { video(f).Sync.DriftPPM = -320 }, func(f *Facts) { video(f).Sync.DriftPPM = -290 }},
+		{Broken, Ask, func(f *Facts) {
+			video(f).Breaks = []Break{{At: 40, Jump: 2.1, Measure: 9, By: "playing", Mended: true}}
+		},
+			func(f *Facts) { video(f).Breaks = nil }},
+		{Broken, OK, func(f *Facts) {
+			video(f).Breaks = []Break{{At: 40, Jump: -2.1, Measure: 9, By: "silence", Mended: true}}
+		}, nil},
+		{Broken, Ask, func(f *Facts) { video(f).Breaks = []Break{{At: 40, Jump: 0.5, Measure: 9, By: "device"}} }, nil},
+		{WrongRate, OK, func(f *Facts) { video(f).TrueRate = video(f).Info.Audio.Rate * 2 },
+			func(f *Facts) { video(f).TrueRate = video(f).Info.Audio.Rate }},
 		{CueUnsure, Ask, func(f *Facts) { video(f).Sync.Sure, video(f).Sync.Confidence = false, 0.3 }, func(f *Facts) { video(f).Sync.Confidence = 0.9 }},
 		{OtherPiece, Ask, func(f *Facts) { unsure(f, playing.Pace{Notes: 60, Guide: 4, Other: 30, Ratio: 0.95}) },
 			func(f *Facts) { unsure(f, playing.Pace{Notes: 60, Guide: 20, Other: 30, Ratio: 0.95}) }}, // the guide's pulse is there as well

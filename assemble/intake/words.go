@@ -46,6 +46,8 @@ const (
 	Untagged   Code = "untagged"       // deep colour of no said kind; may be HDR
 	Interlaced Code = "interlaced"     // harmless
 	Apart      Code = "apart"          // sound and picture differ in length
+	Broken     Code = "broken"         // not one piece of time
+	WrongRate  Code = "wrong-rate"     // its sound is labelled with another rate
 	Duplicate  Code = "duplicate"      // the same file as another take's
 )
 

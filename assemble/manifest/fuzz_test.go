@@ -190,7 +190,7 @@ func FuzzPin(f *testing.F) {
 	f.Add(readFile(f, "testdata/lamplighter.yaml"), 0.1, 0.2)
 	f.Fuzz(func(t *testing.T, data []byte, offset, drift float64) {
 		p, err := Parse("production.yaml", data)
-		if err != nil || checkPinned([]Pinned{{"a", "video", offset, drift}}) != nil {
+		if err != nil || checkPinned([]Pinned{{Take: "a", Role: "video", Offset: offset, DriftPPM: drift}}) != nil {
 			return
 		}
 		for i, x := range p.Takes {
@@ -198,7 +198,7 @@ func FuzzPin(f *testing.F) {
 				if file == nil {
 					continue
 				}
-				out, err := Pin(data, p, []Pinned{{x.Name, role, offset, drift}})
+				out, err := Pin(data, p, []Pinned{{Take: x.Name, Role: role, Offset: offset, DriftPPM: drift}})
 				if err != nil {
 					if bad := checkFaults(fault.List{err.(*fault.Fault)}, data); bad != nil {
 						t.Fatal(bad)

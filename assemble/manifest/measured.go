@@ -6,12 +6,14 @@ import (
 	"math"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 
 	"go.yaml.in/yaml/v3"
 
 	"ripieno/assemble/production"
 	"ripieno/mix/align"
+	"ripieno/mix/audio"
 )
 
 // MeasuredName is the name of the file of measurements in a production's
@@ -42,6 +44,13 @@ type Measurement struct {
 	// of the candidates all but their evidence. Offset is NaN when the file could
 	// not be placed at all.
 	align.Placement
+
+	// Parts are those that the file was taken for, PartsOfSound says that they are of
+	// its sound only, and SampleRate is the true rate of a sound that is labelled
+	// wrongly; zero values for a file that is as it says.
+	Parts        audio.Parts
+	PartsOfSound bool
+	SampleRate   int
 }
 
 var (
@@ -53,7 +62,8 @@ var (
 		{name: "drift_ppm", value: number(-maxDriftPPM, maxDriftPPM, "ppm")},
 		{name: "confidence", value: number(0, 1, "0 to 1")},
 		{name: "sure"}, {name: "expected_error_ms", value: number(0, 1000*maxSeconds, "milliseconds")},
-		{name: "method", value: among(production.Words[align.Method](align.Methods()))}, {name: "evidence"}, {name: "reason"}, {name: "candidates"}}}
+		{name: "method", value: among(production.Words[align.Method](align.Methods()))}, {name: "evidence"}, {name: "reason"}, {name: "candidates"},
+		{name: "parts"}, {name: "parts_of", value: oneOf("file", "sound")}, {name: "sample_rate", value: oneOf(sampleRates...)}}}
 	candidateShape = &shape{name: "a candidate", example: "{offset: -3.25, at: 11.48}", keys: []key{
 		{name: "offset", value: number(-maxSeconds, maxSeconds, "seconds")},
 		{name: "drift_ppm", value: number(-maxDriftPPM, maxDriftPPM, "ppm")},
@@ -119,6 +129,11 @@ func (m mapping) measurement() Measurement {
 		f.Offset, _ = m.number("offset")
 	}
 	f.DriftPPM, _ = m.number("drift_ppm")
+	f.Parts = m.parts()
+	f.PartsOfSound = m.choice("parts_of", "file") == "sound"
+	if v := m.choice("sample_rate", ""); v != "" {
+		f.SampleRate, _ = strconv.Atoi(v) // one of the list
+	}
 	f.Confidence, _ = m.number("confidence")
 	f.Sure = m.flag("sure", false)
 	for _, v := range m.list("evidence", "") {
@@ -231,6 +246,15 @@ func (f Measurement) write(b *strings.Builder) {
 	}
 	if f.Reason != "" {
 		fmt.Fprintf(b, "    reason: %s\n", yamlText(f.Reason))
+	}
+	if text := partsText(f.Parts); text != "" {
+		fmt.Fprintf(b, "    parts: %s\n", text)
+		if f.PartsOfSound {
+			b.WriteString("    parts_of: sound\n")
+		}
+	}
+	if f.SampleRate > 0 {
+		fmt.Fprintf(b, "    sample_rate: %d\n", f.SampleRate)
 	}
 	if len(f.Candidates) > 0 {
 		b.WriteString("    candidates:\n")

@@ -13,6 +13,7 @@ import (
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/production"
+	"ripieno/mix/audio"
 )
 
 // Pinned is a measured value that a person wants to keep: the offset and
@@ -21,6 +22,10 @@ type Pinned struct {
 	Take             string
 	Role             production.Role
 	Offset, DriftPPM float64
+	// What sync found about the file itself, as in [File]; zero for a whole one.
+	Parts        audio.Parts
+	PartsOfSound bool
+	SampleRate   int
 }
 
 // Pin writes values into the manifest data, behind the file name of the
@@ -74,7 +79,7 @@ func (v Pinned) pairs(file *yaml.Node) []pair {
 	}
 	// + 0 makes -0 0
 	return append([]pair{{"offset", decimal(v.Offset + 0)}},
-		missingPairs(file, pair{"drift_ppm", decimal(v.DriftPPM + 0)})...)
+		missingPairs(file, append([]pair{{"drift_ppm", decimal(v.DriftPPM + 0)}}, v.ofTheFile()...)...)...)
 }
 
 // checkPinned refuses values that a manifest could not hold: a caller's bug.
@@ -200,7 +205,7 @@ func differsOnlyBy(before, after *yaml.Node, added map[*yaml.Node][]pair) bool {
 	rest := slices.Clone(after.Content)
 	for _, p := range added[before] {
 		i := slices.IndexFunc(rest, func(n *yaml.Node) bool { return n.Kind == yaml.ScalarNode && n.Value == p.key })
-		if i < 0 || i%2 != 0 || rest[i+1].Value != p.value || isQuoted(rest[i+1]) {
+		if i < 0 || i%2 != 0 || !readsAs(rest[i+1], p.value) {
 			return false
 		}
 		rest = slices.Delete(rest, i, i+2)
@@ -226,10 +231,8 @@ func recordingNode(root *yaml.Node, take, role string) *yaml.Node {
 
 // valueOf returns the value behind a key of a mapping; nil when there is none.
 func valueOf(n *yaml.Node, key string) *yaml.Node {
-	if _, v := entryOf(n, key); v != nil {
-		return v
-	}
-	return nil
+	_, v := entryOf(n, key)
+	return v
 }
 
 // entryOf returns the key and the value of an entry of a mapping, nil for one that

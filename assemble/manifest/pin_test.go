@@ -19,7 +19,7 @@ const pinHead = head + "takes:\n"
 
 // TestPinStyles shows what is written in each style a person may use.
 func TestPinStyles(t *testing.T) {
-	both := []Pinned{{"a", "video", -3.25, 12.5}}
+	both := []Pinned{{Take: "a", Role: "video", Offset: -3.25, DriftPPM: 12.5}}
 	for _, c := range []struct{ name, before, after string }{
 		{"braces", "- {name: a, video: {file: a.mov}} # x\n",
 			"- {name: a, video: {file: a.mov, offset: -3.25, drift_ppm: 12.5}} # x\n"},
@@ -71,7 +71,7 @@ func TestPinStyles(t *testing.T) {
 func TestPinExample(t *testing.T) {
 	data := readFile(t, "testdata/lamplighter.yaml")
 	p := parse(t, string(data))
-	got, err := Pin(data, p, []Pinned{{"oboe-1", "video", 1.5, 0}, {"oboe-1", "audio", 2.5, -3}})
+	got, err := Pin(data, p, []Pinned{{Take: "oboe-1", Role: "video", Offset: 1.5, DriftPPM: 0}, {Take: "oboe-1", Role: "audio", Offset: 2.5, DriftPPM: -3}})
 	if err != nil {
 		t.Fatal(fault.Format(err))
 	}
@@ -88,13 +88,13 @@ func TestPinRefused(t *testing.T) {
 		values []Pinned
 		want   string
 	}{
-		{"another take", []Pinned{{"c", "video", 1, 1}}, `manifest: pin: there is no video of a take "c"`},
-		{"another role", []Pinned{{"a", "audio", 1, 1}}, `manifest: pin: there is no audio of a take "a"`},
-		{"a take that is not in", []Pinned{{"b", "video", 1, 1}}, `manifest: pin: there is no video of a take "b"`},
-		{"no role", []Pinned{{"a", "file", 1, 1}}, `manifest: pin take "a": role "file"`},
-		{"twice", []Pinned{{"a", "video", 1, 1}, {"a", "video", 2, 1}}, `manifest: pin the video of take "a" twice`},
-		{"no number", []Pinned{{"a", "video", math.NaN(), 1}}, `manifest: pin take "a": offset NaN s, drift 1 ppm`},
-		{"too much drift", []Pinned{{"a", "video", 1, 2000}}, `manifest: pin take "a": offset 1 s, drift 2000 ppm`},
+		{"another take", []Pinned{{Take: "c", Role: "video", Offset: 1, DriftPPM: 1}}, `manifest: pin: there is no video of a take "c"`},
+		{"another role", []Pinned{{Take: "a", Role: "audio", Offset: 1, DriftPPM: 1}}, `manifest: pin: there is no audio of a take "a"`},
+		{"a take that is not in", []Pinned{{Take: "b", Role: "video", Offset: 1, DriftPPM: 1}}, `manifest: pin: there is no video of a take "b"`},
+		{"no role", []Pinned{{Take: "a", Role: "file", Offset: 1, DriftPPM: 1}}, `manifest: pin take "a": role "file"`},
+		{"twice", []Pinned{{Take: "a", Role: "video", Offset: 1, DriftPPM: 1}, {Take: "a", Role: "video", Offset: 2, DriftPPM: 1}}, `manifest: pin the video of take "a" twice`},
+		{"no number", []Pinned{{Take: "a", Role: "video", Offset: math.NaN(), DriftPPM: 1}}, `manifest: pin take "a": offset NaN s, drift 1 ppm`},
+		{"too much drift", []Pinned{{Take: "a", Role: "video", Offset: 1, DriftPPM: 2000}}, `manifest: pin take "a": offset 1 s, drift 2000 ppm`},
 	} {
 		if _, err := Pin([]byte(text), nil, c.values); err == nil || err.Error() != c.want {
 			t.Errorf("%s: %v", c.name, err)
@@ -179,8 +179,8 @@ func (s style) manifest() (text string, values []Pinned) {
 			}
 			b.WriteString(text + "\n")
 			if free {
-				values = append(values, Pinned{name, production.Role(role), math.Round((s.rng.Float64()-0.5)*1e8) / 1e6,
-					(s.rng.Float64() - 0.5) * 600})
+				values = append(values, Pinned{Take: name, Role: production.Role(role), Offset: math.Round((s.rng.Float64()-0.5)*1e8) / 1e6,
+					DriftPPM: (s.rng.Float64() - 0.5) * 600})
 			}
 		}
 		b.WriteString(s.pick("", indent+"gain: -1.5\n", "\n", "# a comment at the margin\n",

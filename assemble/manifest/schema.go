@@ -232,6 +232,10 @@ var (
 		{"fade_out", fadeValue, "0", "into silence at the film's end"},
 		{"solo_lift", number(-maxLift, maxLift, "dB"), "0", "gain of a take while a solo shot shows it"},
 		{"stage", listOf(stageShape), "spread evenly", "where sections sit, for takes with pan: auto"}}}
+	partShape = &shape{"a part", "in an entry of parts:", "{from: 41.2, shift: 2.1}", []key{
+		{"from", timeValue.withUnit("seconds of the file"), "the end of the part before", "where it begins"},
+		{"to", timeValue.withUnit("seconds of the file"), "the beginning of the next", "where it ends"},
+		{"shift", number(-maxShift, maxShift, "seconds"), "0", "how much later it lies than it would by the file's own time"}}}
 	cleanShape = &shape{"clean", "inside clean:", "clean: {silence: true, noise: false}", []key{
 		{"silence", flagValue, "true", "closes a take where nobody plays: before, in rests, after"},
 		{"noise", flagValue, "true", "makes noise under the playing softer, as far as it can be heard"}}}
@@ -355,6 +359,9 @@ func recordingKeys() []key {
 		{"drift_ppm", number(-maxDriftPPM, maxDriftPPM, "ppm"), "as sync measures",
 			"how much faster guide time runs than the file's clock"},
 		{"track", whole(1, maxTrack, "track"), "the best", "which of several sound tracks, from 1"},
+		{"parts", listOf(partShape), "as sync finds", "stretches that are one piece of time each; [{from: 0}] says that nothing is broken"},
+		{"parts_of", oneOf("file", "sound"), "file", "sound: the picture of the file is one piece of time"},
+		{"sample_rate", oneOf(sampleRates...), "as sync finds", "the true rate of a sound whose label is wrong, in hertz"},
 	}
 }
 
@@ -371,4 +378,4 @@ func sentenceKeys() []key {
 var shapes = []*shape{topShape, creditShape, tempoShape, countInShape, cueShape, changeShape, holdShape, guideShape,
 	levelsShape, variantShape, droneShape, sectionShape, takeShape, videoShape, audioShape, trimShape, cropShape,
 	mixShape, pictureShape, shotShape, transitionShape, deliverShape, chapterShape, noteShape, callSheetShape,
-	cleanShape, muteShape, bandShape, compressShape, hallShape, stageShape}
+	cleanShape, muteShape, partShape, bandShape, compressShape, hallShape, stageShape}

@@ -71,7 +71,7 @@ func TestScore(t *testing.T) {
 		t.Errorf("%d measures, measure 3 at %v", p.Tempo.Measures(), got)
 	}
 	pinned, err := Pin([]byte("version: 1\ntitle: T\ntempo: {score: round.mid}\ntakes: [{name: a, video: {file: "+
-		"a.mov}}]\n"), p, []Pinned{{"a", "video", 1, 2}})
+		"a.mov}}]\n"), p, []Pinned{{Take: "a", Role: "video", Offset: 1, DriftPPM: 2}})
 	if err != nil || !strings.Contains(string(pinned), "{file: a.mov, offset: 1, drift_ppm: 2}") {
 		t.Errorf("%v %s", err, pinned)
 	}

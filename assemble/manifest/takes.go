@@ -274,6 +274,11 @@ func (m mapping) recording(key string, s *shape) *File {
 	f.Colour = choose[production.Colour](c, "colour", "")
 	f.Range = choose[production.Range](c, "range", "")
 	f.Track, _ = c.whole("track")
+	f.Parts = c.parts()
+	f.PartsOfSound = c.choice("parts_of", "file") == "sound"
+	if v := c.choice("sample_rate", ""); v != "" {
+		f.SampleRate, _ = strconv.Atoi(v)
+	}
 	return f
 }
 

@@ -54,7 +54,7 @@ func openAt(ctx context.Context, c plan.Conform, rate shot.Rate) float64 {
 	if err != nil {
 		return 0 // not every file has one that can be read
 	}
-	at, _ := keys.OpenAt(c.Picture.Clock.File(rate.Seconds(c.Frames.From)), c.Picture.First, graph.SeekMargin)
+	at, _ := keys.OpenAt(c.Picture.File(rate.Seconds(c.Frames.From)), c.Picture.First, graph.SeekMargin)
 	return at
 }
 
@@ -105,7 +105,7 @@ func conformPicture(ctx context.Context, tool *ffmpeg.Tool, steady reading.Stead
 		}
 		os.Remove(tmp) // of an earlier reading
 		return reading.Take(ctx, tool, cmd, c.Picture, reading.Job{Tmp: tmp, Frames: n, Advance: advance,
-			Before: max(0, c.Picture.Clock.File(rate.Seconds(c.Frames.From))-src.Open), Limits: reading.Limits(c,
+			Before: max(0, c.Picture.File(rate.Seconds(c.Frames.From))-src.Open), Limits: reading.Limits(c,
 				cost)})
 	})
 	if err != nil {
@@ -120,7 +120,7 @@ func conformPicture(ctx context.Context, tool *ffmpeg.Tool, steady reading.Stead
 	}
 	if got != n {
 		end := rate.Seconds(c.Frames.From+got) + c.Picture.Lead()
-		return &BrokenOff{File: c.Picture.Path, Got: got, Want: n, Seconds: c.Picture.Clock.File(end)}
+		return &BrokenOff{File: c.Picture.Path, Got: got, Want: n, Seconds: c.Picture.File(end)}
 	}
 	return nil
 }

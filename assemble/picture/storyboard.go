@@ -98,7 +98,7 @@ func takeStill(ctx context.Context, tool *ffmpeg.Tool, steady reading.Steady, c 
 		}
 		os.Remove(tmp) // of an earlier reading
 		return reading.Take(ctx, tool, cmd, c.Picture, reading.Job{Tmp: tmp, Limits: reading.Limits(c, costStill),
-			Before: max(0, c.Picture.Clock.File(rate.Seconds(c.Frames.From))-src.Open)})
+			Before: max(0, c.Picture.File(rate.Seconds(c.Frames.From))-src.Open)})
 	})
 }
 

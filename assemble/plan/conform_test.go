@@ -2,6 +2,7 @@ package plan
 
 import (
 	"math/rand/v2"
+	"reflect"
 	"slices"
 	"testing"
 
@@ -109,7 +110,7 @@ func TestATrimDecodesNothingAgain(t *testing.T) {
 	from, to := at(2), at(4)
 	p.Takes[1].TrimFrom, p.Takes[1].TrimTo = &from, &to
 	g, _ := planned(t, p, fullHD)
-	if !slices.Equal(f.Conforms, g.Conforms) {
+	if !reflect.DeepEqual(f.Conforms, g.Conforms) {
 		t.Errorf("with a trim %+v is conformed instead of %+v", g.Conforms, f.Conforms)
 	}
 	if shown := g.Shots[0].Tiles[1].Shown; shown != (Span{120, 240}) {

@@ -196,7 +196,7 @@ func (h *arranger) newTile(s shot.Shot, take string, r layout.Rect, line Timelin
 // takes over half its length before its time.
 func exists(pic Picture, line Timeline) Span {
 	first := func(t float64) int {
-		return int(math.Ceil((pic.Clock.Guide(t)-pic.Lead())*line.Rate.FPS() - 3e-5))
+		return int(math.Ceil((pic.Guide(t)-pic.Lead())*line.Rate.FPS() - 3e-5))
 	}
 	return Span{first(pic.First), first(pic.Last)}.Meet(Span{line.First, line.First + line.Frames})
 }

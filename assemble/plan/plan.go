@@ -44,9 +44,19 @@ type Picture struct {
 	// the range (tv or pc).
 	Matrix, Transfer, Primaries, Range string
 	// Gain is a factor on red, green and blue of the signal; zero for none.
-	Gain  [3]float64
+	Gain [3]float64
+	// Clock puts whole time on guide time, and Parts the file's own on whole time:
+	// there is no more than one part but of a broken recording. The key of what is made
+	// of a whole one does not mention them.
 	Clock audio.Clock
+	Parts audio.Parts `key:"omitzero"`
 }
+
+// Guide returns the guide time of a file time, both in seconds.
+func (p Picture) Guide(file float64) float64 { return p.Clock.Guide(p.Parts.Whole(file)) }
+
+// File returns the file time that is seen at a guide time, both in seconds.
+func (p Picture) File(guide float64) float64 { return p.Parts.File(p.Clock.File(guide)) }
 
 // Lead returns how long before its own time a frame of p is shown at the most, in
 // seconds: half its length.
@@ -65,6 +75,7 @@ type Sound struct {
 	Channels int
 	Frames   audio.Frames // at Rate
 	Clock    audio.Clock
+	Parts    audio.Parts `key:"omitzero"` // as in [Picture]
 }
 
 // Absence says why a take is not in the film.

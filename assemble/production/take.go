@@ -3,6 +3,7 @@ package production
 import (
 	"ripieno/assemble/fault"
 	"ripieno/layout"
+	"ripieno/mix/audio"
 )
 
 // Take is one player's contribution. At least one of Video and Audio is set
@@ -46,8 +47,16 @@ type File struct {
 	Rotate   *int // 0, 90, 180, 270 clockwise; nil: what the file says
 	Colour   Colour
 	Range    Range
-	Track    int        // which of the file's sound tracks, from 1; 0: the best
-	Mark     fault.Mark // of the mapping that holds it
+	Track    int // which of the file's sound tracks, from 1; 0: the best
+	// Parts are the stretches of the file that are one piece of time each; none: what
+	// sync finds. One that is the whole file says that it is not broken.
+	Parts audio.Parts
+	// PartsOfSound says that Parts is of the sound only: the picture is whole.
+	PartsOfSound bool
+	// SampleRate is the true rate of a sound that is labelled wrongly, in hertz; 0:
+	// what the file says, or sync finds.
+	SampleRate int
+	Mark       fault.Mark // of the mapping that holds it
 }
 
 // Crop is the focus of a picture: the point kept in the centre as far as the

@@ -153,10 +153,23 @@ func encodeMap(b *strings.Builder, v reflect.Value, depth int) error {
 	return nil
 }
 
+// omitZero, as the tag key of a field, leaves the field out of the key while it is zero:
+// a type can get such a field without moving what was stored before.
+const omitZero = "omitzero"
+
+// isEmpty reports whether a value is zero or a list of nothing.
+func isEmpty(v reflect.Value) bool {
+	return v.IsZero() || v.Kind() == reflect.Slice && v.Len() == 0
+}
+
 func encodeStruct(b *strings.Builder, v reflect.Value, depth int) error {
 	b.WriteByte('{')
+	written := 0
 	for i := range v.NumField() {
-		if i > 0 {
+		if v.Type().Field(i).Tag.Get("key") == omitZero && isEmpty(v.Field(i)) {
+			continue
+		}
+		if written++; written > 1 {
 			b.WriteByte(' ')
 		}
 		name := v.Type().Field(i).Name

@@ -40,10 +40,10 @@ func frames(set *takes.Set, man *production.Production, line plan.Timeline) map[
 		}
 		at := man.Tempo.Start() + frameMoment*(man.Tempo.End()-man.Tempo.Start())
 		if !r.Usable() {
-			pic.Clock = audio.Clock{}
+			pic.Clock, pic.Parts = audio.Clock{}, nil
 			at = pic.First + frameMoment*(pic.Last-pic.First)
 		}
-		at = min(max(at, pic.Clock.Guide(pic.First)), pic.Clock.Guide(pic.Last)-0.2)
+		at = min(max(at, pic.Guide(pic.First)), pic.Guide(pic.Last)-0.2)
 		n := line.Rate.Frame(at)
 		w, h := thumbSize(pic.W, pic.H)
 		out[r.Owner] = plan.Conform{Take: r.Owner, Picture: *pic, W: w, H: h, Frames: plan.Span{From: n, To: n + 1}}

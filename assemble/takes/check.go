@@ -110,14 +110,14 @@ func hearTask(r *Recording) task.Ref[heardSound] {
 		ID: task.ID("hear", r.Name()), Name: r.File.Path, Stage: "hear", Keep: true, Cost: costHear * r.Info.Duration,
 		Action: store.NewAction("hear").Version(intake.Rule),
 	}
-	t.Needs("sound", r.Sound)
+	t.Needs("sound", r.refs.decoded)
 	t.Action = t.Action.Ext(".gob").For(r.File.Path)
 	t.Make = func(_ context.Context, in task.Inputs, tmp string, _ func(float64)) error {
 		account, err := r.refs.account.Read(in)
 		if err != nil {
 			return err
 		}
-		sound, err := r.Sound.Read(in)
+		sound, err := r.refs.decoded.Read(in)
 		if err != nil {
 			return err
 		}

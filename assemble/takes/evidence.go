@@ -216,6 +216,9 @@ func (e evidence) row(t Take, recs []*Recording) card.SyncRow {
 	if len(row.Rivals) == 0 && !math.IsNaN(l.Place.Lateness) {
 		row.More = lateness(l.Place)
 	}
+	if n := len(l.Parts); n > 1 && len(row.Rivals) == 0 {
+		row.More = strings.TrimPrefix(fmt.Sprintf("%s, in %d parts", row.More, n), ", ")
+	}
 	for w := range e.windows {
 		tr := e.trace(t, l, w)
 		if other >= 0 {

@@ -98,7 +98,8 @@ func (t Take) needsReview(asks []*Recording) Fault {
 func (r *Recording) elsewhere(line plan.Timeline) bool {
 	clock := r.Place.Clock()
 	from := line.GuideAtZero()
-	return clock.Guide(0) >= from+line.Duration() || r.Info.Duration > 0 && clock.Guide(r.Info.Duration) <= from
+	length := r.Length()
+	return clock.Guide(0) >= from+line.Duration() || length > 0 && clock.Guide(length) <= from
 }
 
 // outside says so.
@@ -107,7 +108,7 @@ func (t Take) outside(r *Recording, line plan.Timeline) Fault {
 	return NewFault(t.Name, KindUnplaced, fault.At(fault.Decision, r.File.Mark,
 		fmt.Sprintf("%s of take %q lies from %.1f to %.1f s of guide time, the film from %.1f to %.1f", r.File.Path,
 			t.Name,
-			from, from+r.Info.Duration, line.GuideAtZero(), line.GuideAtZero()+line.Duration()),
+			from, from+r.Length(), line.GuideAtZero(), line.GuideAtZero()+line.Duration()),
 		"correct offset or cue_at of this file, or leave them out to let sync measure"))
 }
 
@@ -116,7 +117,7 @@ func (t Take) outside(r *Recording, line plan.Timeline) Fault {
 func (r *Recording) fill(f *plan.Facts) {
 	clock := r.Place.Clock()
 	if r.Info.Video != nil && r.Role == Video {
-		f.Picture, f.Subject = r.Picture(clock), r.Subject
+		f.Picture, f.Subject = r.Picture(r.pictureClock(clock)), r.Subject
 	}
 	a := r.Info.Audio
 	if a == nil || (f.Sound != nil && r.Role == Video) {
@@ -124,7 +125,7 @@ func (r *Recording) fill(f *plan.Facts) {
 	}
 	f.Sound = &plan.Sound{
 		Hash: r.Hash.String(), Stream: a.Index, Rate: a.Rate, Channels: a.Channels, Clock: clock,
-		Frames: audio.Frames(r.Info.Duration * float64(a.Rate)),
+		Frames: audio.Frames(r.Info.Duration * float64(a.Rate)), Parts: r.Parts,
 	}
 }
 
@@ -152,6 +153,9 @@ func (r *Recording) Picture(clock audio.Clock) *plan.Picture {
 		pic.Fields = [2]int{v.W, v.H}
 	}
 	pic.Gain = r.gain
+	if !r.PartsOfSound {
+		pic.Parts = r.Parts
+	}
 	pic.W, pic.H = v.Display()
 	if v.Matrix == "" && !v.HDR() {
 		// Common practice, no source: without a tag, pictures of 720 lines

@@ -125,6 +125,9 @@ func (c *Checks) file(r *Recording, res task.Result) (intake.File, error) {
 		f.Pace = &pace
 	}
 	place := r.Place
-	f.Sync = &place
+	f.Sync, f.Breaks, f.TrueRate = &place, r.Broken, r.Rate
+	if r.Rate > 0 && f.Info.Video == nil {
+		f.Info.Duration = r.Info.Duration * float64(r.Info.Audio.Rate) / float64(r.Rate)
+	}
 	return f, nil
 }

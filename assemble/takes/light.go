@@ -61,7 +61,7 @@ func (s *Set) matchLight(ctx context.Context, x *session.Session) error {
 // lightTask measures the mean light of a recording's picture.
 func lightTask(tool *ffmpeg.Tool, steady reading.Steady, r *Recording) task.Ref[light.RGB] {
 	pic := *r.Picture(audio.Clock{})
-	pic.Gain = [3]float64{}
+	pic.Gain, pic.Parts = [3]float64{}, nil
 	nameless := pic
 	nameless.Path = ""
 	return task.Value[light.RGB](task.Task{

@@ -33,14 +33,48 @@ func Locate(ctx context.Context, s *session.Session) (*Set, error) {
 	return set, set.writeMeasured(ctx, s.Manifest().Dir)
 }
 
+// listened is what is known of all sounds together.
+type listened struct {
+	res    task.Result
+	inputs []align.Recording
+	pairs  []align.Pair
+	placed map[string]align.Placement
+}
+
 // place listens to every sound and decides where every recording lies.
 func (s *Set) place(ctx context.Context, x *session.Session) error {
+	var l listened
+	if err := s.listen(ctx, x, &l); err != nil {
+		return err
+	}
+	if err := s.relabel(ctx, x, &l); err != nil {
+		return err
+	}
+	if err := s.mendBroken(ctx, x, &l); err != nil {
+		return err
+	}
+	for i := range s.Takes {
+		t := &s.Takes[i]
+		for _, r := range t.Recordings() {
+			r.Place = l.placed[r.Name()]
+			for _, b := range r.Broken {
+				r.Place.Evidence = append(r.Place.Evidence, b.String())
+			}
+		}
+		t.Heard = t.heard()
+	}
+	return nil
+}
+
+// listen measures every sound that was not measured yet and places all recordings.
+func (s *Set) listen(ctx context.Context, x *session.Session, l *listened) error {
 	var sounds, edges []task.Edge
 	for _, r := range s.Recordings() {
 		if r.HasSound() {
 			sounds, edges = append(sounds, r.Sound), append(edges, r.refs.features)
 		}
 	}
+	s.matchTasks()
 	for _, t := range s.Takes {
 		if t.Audio != nil && !t.Audio.refs.match.IsZero() {
 			edges = append(edges, t.Audio.refs.match)
@@ -50,23 +84,19 @@ func (s *Set) place(ctx context.Context, x *session.Session) error {
 	if err != nil {
 		return err
 	}
-	s.Count = session.Count(res.Stats)
-	inputs, err := s.alignInputs(res, x.Manifest())
-	if err != nil {
+	if l.placed == nil {
+		s.Count = session.Count(res.Stats)
+	} else {
+		s.Count.Run += res.Stats.Run // the others were counted
+	}
+	l.res = res
+	if l.inputs, err = s.alignInputs(res, x.Manifest()); err != nil {
 		return err
 	}
-	pairs, err := s.matches(res)
-	if err != nil {
+	if l.pairs, err = s.matches(res); err != nil {
 		return err
 	}
-	placed := placeAll(x.Manifest(), inputs, pairs)
-	for i := range s.Takes {
-		t := &s.Takes[i]
-		for _, r := range t.Recordings() {
-			r.Place = placed[r.Name()]
-		}
-		t.Heard = t.heard()
-	}
+	l.placed = placeAll(x.Manifest(), l.inputs, l.pairs)
 	return nil
 }
 
@@ -93,7 +123,7 @@ func (s *Set) alignInputs(res task.Result, man *production.Production) ([]align.
 			}
 			in := align.Recording{
 				Name: r.Name(), Take: t.Name, Role: string(r.Role),
-				CueAt: r.File.CueAt, Offset: r.File.Offset, DriftPPM: r.File.DriftPPM,
+				CueAt: r.cueAt(), Offset: r.File.Offset, DriftPPM: r.File.DriftPPM,
 				AsPlayed: t.Timing == production.AsPlayed,
 			}
 			if part := scorePart(man, t.Part); part != nil {
@@ -149,4 +179,13 @@ func (s *Set) doubtsTempo() bool {
 		}
 	}
 	return heard >= 3 && 2*other > heard
+}
+
+// cueAt is the whole time of the cue that the manifest gives; nil for none.
+func (r *Recording) cueAt() *float64 {
+	if r.File.CueAt == nil {
+		return nil
+	}
+	at := r.Parts.Whole(*r.File.CueAt)
+	return &at
 }

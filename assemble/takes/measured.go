@@ -20,6 +20,7 @@ func (s *Set) writeMeasured(ctx context.Context, dir string) error {
 			list = append(list, manifest.Measurement{
 				Take: r.Owner, Role: r.Role, File: t.PublicFile(r.Role,
 					r.File.Path), Hash: r.Hash.String(), Placement: r.Place,
+				Parts: r.Parts, PartsOfSound: r.PartsOfSound && len(r.Parts) > 0, SampleRate: r.Rate,
 			})
 		}
 	}
@@ -38,7 +39,7 @@ func (s *Set) Sure() []manifest.Pinned {
 	for _, r := range s.Recordings() {
 		if r.Usable() && r.File.Offset == nil && r.File.CueAt == nil {
 			list = append(list, manifest.Pinned{Take: r.Owner, Role: r.Role, Offset: r.Place.Offset,
-				DriftPPM: r.Place.DriftPPM})
+				DriftPPM: r.Place.DriftPPM, Parts: r.Parts, PartsOfSound: r.PartsOfSound, SampleRate: r.Rate})
 		}
 	}
 	return list

@@ -1,6 +1,7 @@
 package takes
 
 import (
+	"ripieno/assemble/intake"
 	"ripieno/assemble/production"
 	"ripieno/mix/align"
 	"ripieno/mix/audio"
@@ -29,11 +30,25 @@ type Placed struct {
 	ErrorMS        *float64          `json:"expected_error_ms"` // one standard deviation; null when unknown
 	// OtherTempo is the tempo over the guide's that the playing fits far better; 0: none.
 	OtherTempo float64 `json:"other_tempo,omitempty"`
+	// Parts are the stretches of the file that are one piece of time each, as the
+	// manifest writes them; none for a file that is one. Breaks say what was found.
+	Parts  []Part         `json:"parts,omitempty"`
+	Breaks []intake.Break `json:"breaks,omitempty"`
+	// SampleRate is the true rate of a sound that is labelled LabelledRate.
+	SampleRate   int `json:"sample_rate,omitempty"`
+	LabelledRate int `json:"labelled_rate,omitempty"`
 	// Candidates are the likeliest places, the best first, numbered from 1 for
 	// --accept; none where the manifest fixes the place.
 	Candidates []Candidate `json:"candidates"`
 	// Question is what a person has to decide, in one line; "" where the place is sure.
 	Question string `json:"-"`
+}
+
+// Part is a stretch of a recording that is one piece of time.
+type Part struct {
+	From  float64  `json:"from"`  // seconds of the file
+	To    *float64 `json:"to"`    // null: the end of the file
+	Shift float64  `json:"shift"` // seconds by which it lies later than by the file's own time
 }
 
 // Candidate is a place where a recording may lie.
@@ -71,6 +86,13 @@ func (r *Recording) Placed(timing production.Timing) Placed {
 		LatenessMS: audio.Finite(pl.Lateness * 1000), Timing: timing, KeptMS: pl.Kept * 1000,
 		Question: pl.Question(),
 		CueAt:    audio.Finite(pl.CueAt), CueOffset: audio.Finite(pl.CueOffset), ErrorMS: audio.Finite(pl.Uncertainty * 1000),
+	}
+	for _, p := range r.Parts {
+		out.Parts = append(out.Parts, Part{p.From, audio.Finite(p.To), p.Shift})
+	}
+	out.Breaks = r.Broken
+	if a := r.Info.Audio; a != nil && r.Rate > 0 && r.Rate != a.Rate {
+		out.SampleRate, out.LabelledRate = r.Rate, a.Rate
 	}
 	if out.Evidence == nil {
 		out.Evidence = []string{}

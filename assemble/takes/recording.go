@@ -12,6 +12,7 @@ import (
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/guide"
+	"ripieno/assemble/intake"
 	"ripieno/assemble/media"
 	"ripieno/assemble/production"
 	"ripieno/assemble/reading"
@@ -20,6 +21,7 @@ import (
 	"ripieno/assemble/task"
 	"ripieno/layout/framing"
 	"ripieno/mix/align"
+	"ripieno/mix/audio"
 	"ripieno/mix/resample"
 )
 
@@ -44,9 +46,18 @@ type Recording struct {
 	// Unseen is set for a video whose picture its player has not released.
 	Unseen bool
 
-	// Sound is the task that decodes its sound to samples at its own rate; zero
-	// without a sound.
+	// Sound is the task that decodes its sound to samples at its own rate, and puts its
+	// parts together where it has several; zero without a sound.
 	Sound task.Ref[string]
+	// Parts are the stretches of the file that are one piece of time each; none for a
+	// file that is one. Place is where their whole time lies.
+	Parts audio.Parts
+	// Rate is the true rate of a sound that is labelled wrongly, in hertz; 0: it is not.
+	Rate int
+	// PartsOfSound says that Parts are of its sound only, and its picture is whole.
+	PartsOfSound bool
+	// Broken is where the file is not one piece of time, mended or not.
+	Broken []intake.Break
 	// Features is what was heard of it; nil without a sound.
 	Features *align.Features
 	// Place is where it lies on guide time.
@@ -66,6 +77,7 @@ type Recording struct {
 
 // refs are the tasks that measure a recording.
 type refs struct {
+	decoded  task.Ref[string]        // the sound as the file has it
 	account  task.Ref[media.Decoded] // of the decoder, beside the sound
 	features task.Ref[*align.Features]
 	match    task.Ref[align.Match] // with the take's other device; zero for none

@@ -2,6 +2,7 @@ package takes
 
 import (
 	"math"
+	"slices"
 
 	"ripieno/assemble/intake"
 	"ripieno/assemble/production"
@@ -35,6 +36,42 @@ func guideOfTake(man *production.Production, name string) (m *tempo.Map, shift f
 // placeAll places recordings on guide time: those recorded to one guide all
 // together, since the cue and the measures of another say nothing about them.
 func placeAll(man *production.Production, recs []align.Recording, pairs []align.Pair) map[string]align.Placement {
+	placed := map[string]align.Placement{}
+	for _, g := range byGuide(man, recs) {
+		for _, pl := range align.Place(g.tempo, g.recs, pairs) {
+			pl.Offset += g.shift
+			pl.CueOffset += g.shift
+			for i := range pl.Candidates {
+				pl.Candidates[i].Offset += g.shift
+			}
+			placed[pl.Name] = pl
+		}
+	}
+	return placed
+}
+
+// findBreaks looks for breaks in recordings that lie where placed says.
+func findBreaks(man *production.Production, recs []align.Recording, placed map[string]align.Placement, hints map[string][]align.Hint) []align.Break {
+	var all []align.Break
+	for _, g := range byGuide(man, recs) {
+		for _, b := range align.FindBreaks(g.tempo, g.recs, g.places(placed), hints) {
+			b.Offset += g.shift
+			b.Guide += g.shift
+			all = append(all, b)
+		}
+	}
+	return all
+}
+
+// guided is recordings that were made to one guide, on its time.
+type guided struct {
+	tempo *tempo.Map
+	shift float64 // to be added for guide time
+	recs  []align.Recording
+}
+
+// byGuide returns recordings by the guides they were made to.
+func byGuide(man *production.Production, recs []align.Recording) []guided {
 	var guides []*tempo.Map
 	groups := map[*tempo.Map][]align.Recording{}
 	shifts := map[*tempo.Map]float64{}
@@ -47,23 +84,17 @@ func placeAll(man *production.Production, recs []align.Recording, pairs []align.
 			at := *r.Offset - shift
 			r.Offset = &at
 		}
+		r.Onsets = slices.Clone(r.Onsets)
 		for i := range r.Onsets { // likewise
 			r.Onsets[i] -= shift
 		}
 		groups[m] = append(groups[m], r)
 	}
-	placed := map[string]align.Placement{}
+	var out []guided
 	for _, m := range guides {
-		for _, pl := range align.Place(m, groups[m], pairs) {
-			pl.Offset += shifts[m]
-			pl.CueOffset += shifts[m]
-			for i := range pl.Candidates {
-				pl.Candidates[i].Offset += shifts[m]
-			}
-			placed[pl.Name] = pl
-		}
+		out = append(out, guided{m, shifts[m], groups[m]})
 	}
-	return placed
+	return out
 }
 
 // Piece returns what a take's recordings are expected to hold, in guide time.

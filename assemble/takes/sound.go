@@ -58,7 +58,8 @@ func (r *Recording) decodeTask(tool *ffmpeg.Tool, steady reading.Steady, batch *
 			return r.steady(ctx, steady, func(ctx context.Context) error { return decodeSound(ctx, tool, r.Info, dir) })
 		},
 	}
-	r.Sound = task.File(t, soundWAV)
+	r.refs.decoded = task.File(t, soundWAV)
+	r.Sound = r.refs.decoded
 	r.refs.account = task.Of(t, task.In(soundAccount, store.Load[media.Decoded]))
 }
 
@@ -117,13 +118,9 @@ func (s *Set) listenTasks(tool *ffmpeg.Tool, steady reading.Steady) {
 			r.decodeTask(tool, steady, batch)
 			recs[r.Sound.Task().ID] = r
 		}
-		r.refs.features = featuresTask(r)
+		r.mend(r.File.Parts, r.File.SampleRate)
 	}
-	for _, t := range s.Takes {
-		if v, a := t.Video, t.Audio; v != nil && a != nil && v.HasSound() && a.HasSound() {
-			a.refs.match = matchTask(v, a)
-		}
-	}
+	s.matchTasks()
 }
 
 // featuresTask listens for what sync needs to know of a sound.
@@ -165,6 +162,16 @@ func measureSound[T any](sound, tmp string, measure func(audio.Source) (T, error
 	return store.Save(tmp, v)
 }
 
+// matchTasks plans the comparing of the two devices of every player who has two, with
+// the sounds as they are now.
+func (s *Set) matchTasks() {
+	for _, t := range s.Takes {
+		if v, a := t.Video, t.Audio; v != nil && a != nil && v.HasSound() && a.HasSound() {
+			a.refs.match = matchTask(v, a)
+		}
+	}
+}
+
 // matchTask compares the two devices of one take.
 func matchTask(a, b *Recording) task.Ref[align.Match] {
 	t := task.Task{
@@ -190,17 +197,7 @@ func matchTask(a, b *Recording) task.Ref[align.Match] {
 
 // matchDevices stores how two sounds of one player lie to each other.
 func matchDevices(one, other, tmp string) error {
-	a, err := media.OpenWAV(one)
-	if err != nil {
-		return err
-	}
-	defer a.Close()
-	b, err := media.OpenWAV(other)
-	if err != nil {
-		return err
-	}
-	defer b.Close()
-	m, err := align.MatchDevices(a, b)
+	m, err := openBoth(one, other, align.MatchDevices)
 	if err != nil {
 		return err
 	}

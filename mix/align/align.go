@@ -99,5 +99,6 @@ type Placement struct {
 	// such a take is not sure. 0 when there is none.
 	OtherTempo float64
 
-	begunLate bool // the file begins after the cue
+	begunLate bool    // the file begins after the cue
+	fit       float64 // how well its notes lie on the beats, in scatters
 }

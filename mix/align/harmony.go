@@ -42,9 +42,8 @@ func (c *choir) add(g *grid, t *take, o float64, slots []float32, times float64)
 	c.voices += int(times)
 }
 
-// agreement is how well the harmony of t at o goes with the choir, -1 to 1, over
-// the whole piece: what the file does not hold counts for nothing.
-func (c *choir) agreement(g *grid, t *take, o float64) float64 {
+// units returns the sum with every frame brought to length 1.
+func (c *choir) units() [][12]float64 {
 	if c.unit == nil {
 		c.unit = make([][12]float64, len(c.sum))
 		for k, v := range c.sum {
@@ -58,6 +57,13 @@ func (c *choir) agreement(g *grid, t *take, o float64) float64 {
 			}
 		}
 	}
+	return c.unit
+}
+
+// agreement is how well the harmony of t at o goes with the choir, -1 to 1, over
+// the whole piece: what the file does not hold counts for nothing.
+func (c *choir) agreement(g *grid, t *take, o float64) float64 {
+	c.units()
 	var sum float64
 	held := 0
 	for k := range c.unit {

@@ -116,7 +116,7 @@ func decide(g *grid, t *take) Placement {
 	}
 	fit := t.refine(g, h.o, h.clicks)
 	p.settle(g, t, h, fit)
-	p.begunLate = h.o > g.cue
+	p.begunLate, p.fit = h.o > g.cue, h.terms[beats]
 	p.judge(g, t, best, fit)
 	return p
 }

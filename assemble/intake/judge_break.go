@@ -1,0 +1,56 @@
+package intake
+
+import (
+	"fmt"
+	"math"
+
+	"ripieno/assemble/intake/limit"
+	"ripieno/assemble/report/phrase"
+)
+
+// Break is a place at which a recording is not one piece of time.
+type Break struct {
+	At      float64 `json:"at"`      // seconds of the file
+	Jump    float64 `json:"jump"`    // seconds that are missing there, or, negative, that are too much
+	Measure int     `json:"measure"` // in which the first part ends
+	By      string  `json:"by"`      // what shows it: "playing", "silence" or "device"
+	Mended  bool    `json:"mended"`  // the parts are placed each by itself
+}
+
+// Said returns in a line what a break is, what became of it, and how to contradict that
+// in the manifest.
+func (b Break) Said() phrase.Message {
+	key, write := "found.broken-missing", "parts: [{from: 0}]"
+	if b.Jump < 0 {
+		key = "found.broken-extra"
+	}
+	if !b.Mended {
+		key += "-perhaps"
+		end := b.At + math.Max(0, -b.Jump)
+		write = fmt.Sprintf("parts: [{to: %.3f}, {from: %.3f, shift: %.3f}]", b.At, end, b.Jump)
+	}
+	return phrase.New(key, "long", figure(math.Abs(b.Jump), 3), "at", figure(b.At, 2), "measure", whole(b.Measure),
+		"by", phrase.New("found.by-"+b.By), "write", write)
+}
+
+// String returns the line in English.
+func (b Break) String() string { return b.Said().Plain() }
+
+// pieces judges whether the file is one piece of time. What is too much is taken out and
+// nothing is lost; what is missing nobody can put back.
+func (j *judge) pieces() {
+	for _, b := range j.file.Breaks {
+		level, sure := OK, 0.95
+		if lost, _ := j.limits.Over(limit.MissingAsk, b.Jump); lost && b.Mended {
+			level = Ask
+		}
+		if !b.Mended {
+			level, sure = Ask, 0.6
+		}
+		j.note(Broken, level, sure, b.Said())
+	}
+	if a := j.file.Info.Audio; a != nil && j.file.TrueRate > 0 && j.file.TrueRate != a.Rate {
+		j.add(WrongRate, OK, 0.95, "wrong-rate", "true", whole(j.file.TrueRate), "label", whole(a.Rate),
+			"write", fmt.Sprintf("sample_rate: %d", a.Rate))
+	}
+}

@@ -1,0 +1,198 @@
+package takes
+
+import (
+	"context"
+	"math"
+
+	"ripieno/assemble/intake"
+	"ripieno/assemble/media"
+	"ripieno/assemble/production"
+	"ripieno/assemble/session"
+	"ripieno/assemble/store"
+	"ripieno/assemble/task"
+	"ripieno/mix/align"
+	"ripieno/mix/audio"
+)
+
+// mendRule is the version of what mending a sound makes of it.
+const mendRule = 1
+
+// mend takes the recording for several parts and its sound for one of another rate than
+// its label; no parts, or one, and 0 leave both as they are.
+func (r *Recording) mend(parts audio.Parts, rate int) {
+	for i := range parts { // what is written down reads back as the same
+		p := &parts[i]
+		p.From, p.To, p.Shift = micro(p.From), micro(p.To), micro(p.Shift)
+	}
+	r.Parts, r.Rate = parts, rate
+	r.PartsOfSound = r.File.PartsOfSound
+	if len(parts) == 1 && parts[0] == (audio.Part{To: math.Inf(1)}) {
+		r.Parts = nil
+	}
+	r.Sound = r.refs.decoded
+	if len(r.Parts) > 0 || rate > 0 && rate != r.Info.Audio.Rate {
+		r.Sound = mendTask(r)
+	}
+	r.refs.features = featuresTask(r)
+}
+
+// micro rounds seconds to millionths.
+func micro(seconds float64) float64 { return math.Round(seconds*1e6) / 1e6 }
+
+// Length is how long the recording would be in whole time, in seconds; 0 where the file
+// does not say.
+func (r *Recording) Length() float64 {
+	length := r.Info.Duration
+	if a := r.Info.Audio; r.Rate > 0 && r.Info.Video == nil && a != nil {
+		length *= float64(a.Rate) / float64(r.Rate)
+	}
+	if length == 0 {
+		return 0
+	}
+	return r.Parts.Whole(length)
+}
+
+// mendTask makes of a decoded sound what it would be had nothing been lost, put in or
+// labelled wrongly.
+func mendTask(r *Recording) task.Ref[string] {
+	parts, rate, decoded := r.Parts, r.Rate, r.refs.decoded
+	t := task.Task{
+		Name: r.File.Path, Stage: "mend", Cost: costSound * r.Info.Duration,
+		Action: store.NewAction("mend").Version(mendRule).Arg("parts", parts).Arg("rate", rate),
+	}
+	t.Needs("sound", decoded)
+	t.Action = t.Action.Ext(".wav").For(r.File.Path)
+	t.ID = task.ID("mend", r.Name(), t.Action.ID().String())
+	t.Make = func(ctx context.Context, in task.Inputs, tmp string, _ func(float64)) error {
+		path, err := decoded.Read(in)
+		if err != nil {
+			return err
+		}
+		return mendSound(ctx, path, parts, rate, tmp)
+	}
+	return task.Path(t)
+}
+
+// mendSound writes the parts of a sound, taken for one of another rate unless that is 0.
+func mendSound(ctx context.Context, path string, parts audio.Parts, rate int, dst string) error {
+	wav, err := media.OpenWAV(path)
+	if err != nil {
+		return err
+	}
+	defer wav.Close()
+	var src audio.Source = wav
+	if rate > 0 {
+		src = relabelled{wav, rate}
+	}
+	if src, err = audio.Splice(src, parts); err != nil {
+		return err
+	}
+	_, err = media.CreateWAV(ctx, dst, src, media.Float32)
+	return err
+}
+
+// relabelled is a source at another rate: the same samples, played faster or slower.
+type relabelled struct {
+	audio.Source
+	rate int
+}
+
+// Rate implements [audio.Source].
+func (r relabelled) Rate() int { return r.rate }
+
+// mendRounds is how many breaks are looked for in a recording.
+const mendRounds = 4
+
+// mendBroken looks for breaks in the recordings whose place nobody fixed, takes for
+// several parts what is clearly broken, and places everybody again. What is not clear is
+// kept to be told.
+func (s *Set) mendBroken(ctx context.Context, x *session.Session, l *listened) error {
+	man := x.Manifest()
+	refused := map[string]bool{}
+	for range mendRounds {
+		before := map[*Recording]audio.Parts{}
+		var tried []align.Break
+		told := map[string]bool{}
+		hints, err := s.compareDevices(ctx, x, l)
+		if err != nil {
+			return err
+		}
+		partner := map[string]string{}
+		for _, p := range l.pairs {
+			partner[p.A], partner[p.B] = p.B, p.A
+		}
+		for _, b := range whichDevice(findBreaks(man, l.inputs, l.placed, hints), partner) {
+			r := s.byName(b.Name)
+			if r == nil || len(r.File.Parts) > 0 || told[b.Name] {
+				continue
+			}
+			told[b.Name] = true
+			if !b.Sure || refused[b.Name] {
+				r.note(man, b, false)
+				continue
+			}
+			b, err := r.exactly(l.res, b)
+			if err != nil {
+				return err
+			}
+			before[r] = r.Parts
+			r.mend(r.Parts.Apply(audio.Break(b.At, b.Jump)), r.Rate)
+			tried = append(tried, b)
+		}
+		if len(tried) == 0 {
+			return nil
+		}
+		if err := s.listen(ctx, x, l); err != nil {
+			return err
+		}
+		again := false
+		for _, b := range tried {
+			r := s.byName(b.Name)
+			if p := l.placed[b.Name]; p.Sure && math.Abs(p.Offset-b.Offset) < mendNear {
+				b.At = before[r].File(b.At)
+				r.note(man, b, true)
+				continue
+			}
+			// It did not make one piece of the two.
+			refused[b.Name], again = true, true
+			r.mend(before[r], r.Rate)
+			r.note(man, b, false)
+		}
+		if again {
+			if err := s.listen(ctx, x, l); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// mendNear is by how much the place of a mended recording may differ from that of its
+// first part, seconds.
+const mendNear = 0.15
+
+// note keeps a break to be told: of those that are not mended the last one.
+func (r *Recording) note(man *production.Production, b align.Break, mended bool) {
+	for i := range r.Broken {
+		if !r.Broken[i].Mended {
+			r.Broken = append(r.Broken[:i], r.Broken[i+1:]...)
+			break
+		}
+	}
+	by := b.By
+	if by == "" {
+		by = "playing"
+	}
+	m, shift := guideOfTake(man, r.Owner)
+	r.Broken = append(r.Broken, intake.Break{At: b.At, Jump: b.Jump, Measure: m.Position(b.Guide - shift).Measure, By: by, Mended: mended})
+}
+
+// byName returns the recording of a name; nil for none.
+func (s *Set) byName(name string) *Recording {
+	for _, r := range s.Recordings() {
+		if r.Name() == name {
+			return r
+		}
+	}
+	return nil
+}

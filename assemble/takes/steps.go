@@ -1,0 +1,123 @@
+package takes
+
+import (
+	"context"
+	"errors"
+
+	"ripieno/assemble/media"
+	"ripieno/assemble/session"
+	"ripieno/assemble/store"
+	"ripieno/assemble/task"
+	"ripieno/mix/align"
+	"ripieno/mix/audio"
+)
+
+// The type that is stored of two devices that part, with the number it has for ever.
+var _ = store.Number(16, align.Step{})
+
+// deviceLead is by how many nats one of two devices must be the likelier to be the broken
+// one.
+const deviceLead = 2.0
+
+// compareDevices looks for the moment at which the two devices of a player stop going
+// together, where they do not go together all along. The hints are keyed by recording.
+func (s *Set) compareDevices(ctx context.Context, x *session.Session, l *listened) (map[string][]align.Hint, error) {
+	steps := map[string]task.Ref[align.Step]{}
+	var edges []task.Edge
+	for _, p := range l.pairs {
+		a, b := s.byName(p.A), s.byName(p.B)
+		if a == nil || b == nil || !p.Match.Suspicious() {
+			continue
+		}
+		steps[p.B] = stepsTask(a, b)
+		edges = append(edges, steps[p.B])
+	}
+	hints := map[string][]align.Hint{}
+	if len(edges) == 0 {
+		return hints, nil
+	}
+	res, err := x.Run(ctx, task.Collect(edges...))
+	if err != nil {
+		return nil, err
+	}
+	for _, p := range l.pairs {
+		ref, ok := steps[p.B]
+		if !ok {
+			continue
+		}
+		step, ok, err := ref.Result(res)
+		if err != nil {
+			return nil, err
+		}
+		if ok && step.Sure {
+			a, b := step.Hints()
+			hints[p.A], hints[p.B] = append(hints[p.A], a), append(hints[p.B], b)
+		}
+	}
+	return hints, nil
+}
+
+// stepsTask compares the two devices of one take stretch by stretch.
+func stepsTask(a, b *Recording) task.Ref[align.Step] {
+	t := task.Task{
+		ID: task.ID("steps", a.Name(), b.Name()), Name: b.File.Path, Stage: "match", Keep: true,
+		Action: store.NewAction("steps").Version(align.Version()), Cost: 4 * costMatch * (a.Info.Duration + b.Info.Duration),
+	}
+	t.Needs("a", a.Sound)
+	t.Needs("b", b.Sound)
+	t.Action = t.Action.Ext(".gob").For(b.File.Path)
+	t.Make = func(_ context.Context, in task.Inputs, tmp string, _ func(float64)) error {
+		one, err := a.Sound.Read(in)
+		if err != nil {
+			return err
+		}
+		other, err := b.Sound.Read(in)
+		if err != nil {
+			return err
+		}
+		step, err := openBoth(one, other, align.MatchSteps)
+		if err != nil {
+			return err
+		}
+		return store.Save(tmp, step)
+	}
+	return task.Value[align.Step](t)
+}
+
+// openBoth returns what compare finds between two sounds.
+func openBoth[T any](one, other string, compare func(a, b audio.Source) (T, error)) (T, error) {
+	var none T
+	a, err := media.OpenWAV(one)
+	if err != nil {
+		return none, err
+	}
+	b, err := media.OpenWAV(other)
+	if err != nil {
+		return none, errors.Join(err, a.Close())
+	}
+	v, err := compare(a, b)
+	return v, errors.Join(err, a.Close(), b.Close())
+}
+
+// whichDevice decides which of two devices has the break that shows between them: the
+// one whose playing it explains the better. Where neither leads, none is sure.
+func whichDevice(found []align.Break, partner map[string]string) []align.Break {
+	gain := map[string]float64{}
+	for _, b := range found {
+		if b.By == "device" {
+			gain[b.Name] = b.Gain
+		}
+	}
+	var out []align.Break
+	for _, b := range found {
+		if b.By == "device" {
+			other, both := gain[partner[b.Name]]
+			if both && other > b.Gain {
+				continue
+			}
+			b.Sure = !both || b.Gain-other >= deviceLead
+		}
+		out = append(out, b)
+	}
+	return out
+}

@@ -1,0 +1,136 @@
+package align
+
+import (
+	"math"
+
+	"ripieno/mix/audio"
+)
+
+// Step is a moment at which two devices that recorded one player stop going together:
+// one of them is not one piece of time. Which one, they do not tell.
+type Step struct {
+	A, B float64 // seconds of the files at which it happens
+	Jump float64 // seconds by which A's file runs on there while B's stands still
+	Sure bool
+}
+
+// Hints returns the two breaks that would make the step: one in A's file, or one in B's.
+func (s Step) Hints() (a, b Hint) {
+	return Hint{At: s.A, Jump: -s.Jump, By: "device"}, Hint{At: s.B, Jump: s.Jump, By: "device"}
+}
+
+// Suspicious reports whether two devices go together for a part of the time only, so
+// that [MatchSteps] may find out more.
+func (m Match) Suspicious() bool {
+	return !m.Sure() || float64(m.Agree) < 0.85*float64(m.Windows)
+}
+
+// Bounds of the search for a step.
+const (
+	stepSlice  = 8.0   // seconds of B that are compared by themselves, at least
+	mostSlices = 16    //
+	stepLeast  = 0.012 // seconds; less may be a clock
+	stepClocks = 6e-4  // by which the clocks of two devices may differ
+	stepPlace  = 0.25  // seconds between the places that are tried
+)
+
+// MatchSteps finds the one step between two devices of a player. It is not Sure where
+// they go together all the time, or not at all. Both sources are read to their ends.
+func MatchSteps(a, b audio.Source) (Step, error) {
+	da, err := readDevice(a)
+	if err != nil {
+		return Step{}, err
+	}
+	db, err := readDevice(b)
+	if err != nil {
+		return Step{}, err
+	}
+	return matchSteps(da, db), nil
+}
+
+// lies is where a slice of B lies: at its middle, in seconds of B, A's time is at later.
+type lies struct{ mid, at float64 }
+
+func matchSteps(a, b *device) Step {
+	n := min(mostSlices, int(b.seconds()/stepSlice))
+	var found []lies
+	for i := range n {
+		from, to := b.seconds()*float64(i)/float64(n), b.seconds()*float64(i+1)/float64(n)
+		m := matchDevices(a, b.slice(from, to))
+		if m.Sure() {
+			mid := (to - from) / 2
+			found = append(found, lies{from + mid, m.OffsetSeconds + mid*m.DriftPPM*1e-6 - from})
+		}
+	}
+	if len(found) < 2 {
+		return Step{}
+	}
+	// One place where neighbours lie apart, and none elsewhere.
+	k, jumps := 0, 0
+	for i := 1; i < len(found); i++ {
+		d := found[i].at - found[i-1].at
+		if math.Abs(d) > stepLeast+stepClocks*(found[i].mid-found[i-1].mid) {
+			k, jumps = i, jumps+1
+		}
+	}
+	if jumps == 2 && k > 1 {
+		// A slice with the step in it lies by its larger part, or between.
+		if d := found[k].at - found[k-2].at; math.Abs(d) > stepLeast {
+			found, jumps = append(found[:k-1:k-1], found[k:]...), 1
+			k--
+		}
+	}
+	if jumps != 1 {
+		return Step{}
+	}
+	before, after := found[k-1], found[k]
+	s := Step{Jump: after.at - before.at, Sure: true}
+	s.B = stepAt(a, b, before, after)
+	s.A = s.B + before.at
+	return s
+}
+
+// slice is a part of a device's recording.
+func (d *device) slice(from, to float64) *device {
+	out := &device{work: d.work, floor: d.floor}
+	out.x = d.x[min(len(d.x), int(from*d.work)):min(len(d.x), int(to*d.work))]
+	i := int(from / changeHop)
+	j := max(i, min(len(d.moved)-1, int(to/changeHop)))
+	for _, c := range d.change {
+		out.change = append(out.change, c[min(i, len(c)):min(j, len(c))])
+	}
+	out.moved = d.moved[i : j+1]
+	return out
+}
+
+// stepAt is the second of B at which it stops lying as before and begins to lie as after.
+func stepAt(a, b *device, before, after lies) float64 {
+	const size = 1 << 13
+	p := newPHAT(size, a.work)
+	wa, wb := make([]float32, size), make([]float32, size)
+	na, nb := a.noise(size), b.noise(size)
+	fits := func(t, at float64) float64 {
+		k := int((t + at) * a.work)
+		if k < 0 || k+size > len(a.x) {
+			return 0
+		}
+		copy(wa, a.x[k:k+size])
+		warp(wb, b.x, t*b.work, b.work/a.work)
+		d, peak := p.delay(wa, wb, na, nb, a.work, int(0.1*a.work))
+		if math.Abs(d) > 0.003*a.work {
+			return 0
+		}
+		return math.Max(0, math.Min(6, peak-3.5))
+	}
+	length := float64(size) / a.work
+	from, to := before.mid-stepSlice, after.mid+stepSlice
+	var sum, best float64
+	at := (before.mid + after.mid) / 2
+	for t := from; t < to; t += stepPlace {
+		sum += fits(t, before.at) - fits(t, after.at)
+		if sum > best {
+			best, at = sum, t+stepPlace/2+length/2
+		}
+	}
+	return at
+}
