@@ -104,6 +104,9 @@ func (r *CleanResult) words() []string {
 		return nil
 	}
 	var notes []string
+	if r.Open != nil && *r.Open < 0.995 {
+		notes = append(notes, fmt.Sprintf("closed for %.0f %% of the film", 100*(1-*r.Open)))
+	}
 	if r.Reduced > 0 && r.Distance != nil {
 		notes = append(notes, fmt.Sprintf("noise %.0f dB under the playing, reduced by up to %.0f dB", *r.Distance,
 			r.Reduced))
