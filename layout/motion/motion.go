@@ -68,15 +68,6 @@ func (s Subject) Reach() (left, top, right, bottom float64) {
 // source: an empty room and a camera in the hand stay below 0.2).
 const Sure = 0.35
 
-// Turned returns the subject in the picture turned clockwise by so many degrees, a
-// multiple of 90.
-func (s Subject) Turned(degrees int) Subject {
-	for range ((degrees/90)%4 + 4) % 4 {
-		s.Left, s.Top, s.Right, s.Bottom = 1-s.Bottom, s.Left, 1-s.Top, s.Right
-	}
-	return s
-}
-
 // Chosen here, with no source: the tails of movement that do not count on
 // either side, and how many times the noise of the camera a subject must move
 // to be sure of it.
@@ -136,15 +127,4 @@ func between(parts []float64, total float64) (from, to float64) {
 		to = 1
 	}
 	return from, to
-}
-
-// Focus returns the centre of the window of a picture that keeps the subject: the
-// middle of its box, and above it when the box is higher than the window, for
-// heads are at the top. w and h are the window's part of the picture.
-func (s Subject) Focus(w, h float64) (x, y float64) {
-	x, y = s.Centre()
-	if s.Bottom-s.Top > h {
-		y = s.Top + h/2
-	}
-	return min(max(x, 0), 1), min(max(y, 0), 1)
 }

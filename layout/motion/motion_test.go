@@ -76,24 +76,6 @@ func TestAPictureOfAnotherSizeIsRefused(t *testing.T) {
 	}
 }
 
-// What is at the top of a picture is at the right of the picture turned
-// clockwise by 90 degrees.
-func TestASubjectTurnsWithItsPicture(t *testing.T) {
-	s := Subject{Left: 0.25, Right: 0.5, Top: 0, Bottom: 0.125, Confidence: 0.7}
-	for degrees, want := range map[int]Subject{
-		0:   s,
-		90:  {Left: 0.875, Right: 1, Top: 0.25, Bottom: 0.5, Confidence: 0.7},
-		180: {Left: 0.5, Right: 0.75, Top: 0.875, Bottom: 1, Confidence: 0.7},
-		270: {Left: 0, Right: 0.125, Top: 0.5, Bottom: 0.75, Confidence: 0.7},
-		-90: {Left: 0, Right: 0.125, Top: 0.5, Bottom: 0.75, Confidence: 0.7},
-		450: {Left: 0.875, Right: 1, Top: 0.25, Bottom: 0.5, Confidence: 0.7},
-	} {
-		if got := s.Turned(degrees); got != want {
-			t.Errorf("turned by %d: %+v, want %+v", degrees, got, want)
-		}
-	}
-}
-
 // Movement spread evenly from a to b has its box at 8 and 92 % of the way, and
 // reaches from a to b; a player whom the edge cuts reaches to the edge.
 func TestMovementReachesItsEnds(t *testing.T) {
@@ -103,16 +85,6 @@ func TestMovementReachesItsEnds(t *testing.T) {
 		if math.Abs(c.got-c.want) > 1e-9 {
 			t.Errorf("reaches %.3f, want %.3f", c.got, c.want)
 		}
-	}
-}
-
-func TestTheFocusKeepsTheHead(t *testing.T) {
-	s := Subject{Left: 0.6, Right: 0.8, Top: 0.1, Bottom: 0.95}
-	if x, y := s.Focus(0.3, 0.5); math.Abs(x-0.7) > 1e-9 || math.Abs(y-0.35) > 1e-9 {
-		t.Errorf("a low window is centred on %.2f,%.2f", x, y)
-	}
-	if _, y := s.Focus(0.3, 1); math.Abs(y-0.525) > 1e-9 {
-		t.Errorf("a high window is centred on %.2f", y)
 	}
 }
 
