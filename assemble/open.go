@@ -75,6 +75,10 @@ func readAssets(ctx context.Context, p *Production) (*picture.Assets, error) {
 	if a := man.Picture.Backdrop; a != nil {
 		f.Backdrop = (*picture.Asset)(a)
 	}
+	if to := man.Picture.BackgroundTo; to != "" {
+		colour := plan.Colour(to)
+		f.Into = &colour
+	}
 	if a := man.Logo; a != nil {
 		f.Logo = (*picture.Asset)(a)
 	}

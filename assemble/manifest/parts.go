@@ -57,7 +57,8 @@ func (m mapping) parts() audio.Parts {
 			e.at(e.node, "to: is a later second of the file than from:", "part %d is empty", i+1)
 			return nil
 		case i > 0 && p.From < out[i-1].To:
-			e.at(e.node, "parts are in order of the file and do not overlap", "part %d begins before the one before it ends", i+1)
+			e.at(e.node, "parts are in order of the file and do not overlap",
+				"part %d begins before the one before it ends", i+1)
 			return nil
 		case i > 0 && p.From+p.Shift < out[i-1].To+out[i-1].Shift-1e-6:
 			e.at(e.node, "begin this part later, or end the one before earlier",

@@ -65,6 +65,13 @@ func (m mapping) picture() Picture {
 		p.Margin, p.AutoMargin = n, false
 	}
 	p.Background, p.Backdrop = c.ground("background", p.Background)
+	if c.has("background_to") {
+		p.BackgroundTo = c.colour("background_to", "#0b0f14")
+		if p.Backdrop != nil {
+			c.at(c.keys["background_to"], "background: a colour such as \"#203040\", or delete background_to",
+				"a picture does not run into a colour")
+		}
+	}
 	p.Fonts = c.fonts()
 	p.Labels = c.flag("labels", p.Labels)
 	if x, ok := c.number("lead_in"); ok {

@@ -273,6 +273,7 @@ var (
 		{"margin", whole(0, 400, "pixels at 1080 lines"), "the gutter; 0 with one shape", "round the grid"},
 		{"background", value{form: "colour or picture"}, "#14161a",
 			"behind the tiles, such as \"#203040\" or art/hall.jpg"},
+		{"background_to", value{form: "colour"}, "one colour", "the colour into which that of background runs downwards"},
 		{"font", fileValue.withForm("file or list of files"), "the program's own",
 			"fills in for letters that the program's own fonts lack"},
 		{"labels", flagValue, "true", "names on tiles"},

@@ -33,10 +33,11 @@ type Asset struct {
 type Files struct {
 	Dir        string // the production's folder
 	Fonts      []Asset
-	Backdrop   *Asset      // behind everything; nil for a colour
-	Background color.NRGBA // below what is transparent in the backdrop
-	Behind     []Asset     // pictures behind single takes
-	Logo       *Asset      // above the title; nil for none
+	Backdrop   *Asset       // behind everything; nil for a colour
+	Into       *color.NRGBA // the colour that Background runs into downwards; nil for none
+	Background color.NRGBA  // below what is transparent in the backdrop
+	Behind     []Asset      // pictures behind single takes
+	Logo       *Asset       // above the title; nil for none
 }
 
 // Assets is what drawings are made with, and what their keys know it by.
@@ -45,6 +46,7 @@ type Assets struct {
 	fontID store.ID          // of all font files; zero for none
 	stills map[string]*still // pictures by their file as the manifest names it
 	logo   store.ID          // of the file; zero for none
+	into   [2]color.NRGBA    // colours that run into each other behind everything; equal for none
 	ground *still            // the one that is behind everything; nil for a colour
 }
 
@@ -67,6 +69,16 @@ func (s *still) cover(c layout.Canvas, below color.NRGBA) *image.NRGBA {
 	return s.cut[c]
 }
 
+// gradient returns a background of two colours in a size, made once.
+func (s *still) gradient(c layout.Canvas, into [2]color.NRGBA) *image.NRGBA {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.cut[c] == nil {
+		s.cut[c] = card.Gradient(c.W, c.H, into[0], into[1])
+	}
+	return s.cut[c]
+}
+
 // ReadAssets reads the files that drawings need. Unlike a take, one that cannot
 // be used stops the run: nobody wants a film with other lettering.
 func ReadAssets(ctx context.Context, f Files) (*Assets, error) {
@@ -85,6 +97,11 @@ func ReadAssets(ctx context.Context, f Files) (*Assets, error) {
 		if s := a.stills[f.Logo.Path]; s != nil {
 			a.Look.Logo, a.logo = s.Image, s.id
 		}
+	}
+	if f.Into != nil {
+		a.into = [2]color.NRGBA{f.Background, *f.Into}
+		made := &still{cut: map[layout.Canvas]*image.NRGBA{}}
+		a.Backdrop = func(c layout.Canvas) *image.NRGBA { return made.gradient(c, a.into) }
 	}
 	for _, b := range f.Behind {
 		list.Add(a.readStill(ctx, "picture", f.Dir, b))
@@ -117,6 +134,9 @@ func (a *Assets) readStill(ctx context.Context, what, dir string, x Asset) *faul
 func (a *Assets) groundArg(key store.Action) store.Action {
 	if a.ground != nil {
 		return key.Input("backdrop", a.ground.id)
+	}
+	if a.into[0] != a.into[1] {
+		return key.Arg("gradient", a.into)
 	}
 	return key
 }

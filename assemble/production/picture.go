@@ -15,6 +15,7 @@ type Picture struct {
 	AutoGutter     bool    // no gutter is given: where shapes are searched for, many small tiles have less
 	AutoMargin     bool    // no margin is given: where shapes are searched for, it is the gutter
 	Background     string  // "#rrggbb"; "#14161a" when not given
+	BackgroundTo   string  // the colour that Background runs into downwards; "" for one colour
 	Backdrop       *Asset  // a picture instead of Background, which is then only that of cards in tiles; nil for none
 	Labels         bool    // names on tiles; true when not given
 	LabelsFor      float64 // seconds of a shot in which names are shown; 0, when not given: all of it

@@ -184,7 +184,9 @@ func (r *Recording) note(man *production.Production, b align.Break, mended bool)
 		by = "playing"
 	}
 	m, shift := guideOfTake(man, r.Owner)
-	r.Broken = append(r.Broken, intake.Break{At: b.At, Jump: b.Jump, Measure: m.Position(b.Guide - shift).Measure, By: by, Mended: mended})
+	r.Broken = append(r.Broken, intake.Break{
+		At: b.At, Jump: b.Jump, Measure: m.Position(b.Guide - shift).Measure, By: by, Mended: mended,
+	})
 }
 
 // byName returns the recording of a name; nil for none.

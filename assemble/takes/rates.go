@@ -51,7 +51,8 @@ func (s *Set) relabel(ctx context.Context, x *session.Session, l *listened) erro
 
 // tryRates takes sounds for those of another rate, and leaves the ones to which the
 // harmony of the others agrees. The result says which these are.
-func (s *Set) tryRates(ctx context.Context, x *session.Session, l *listened, tried []align.WrongRate) (map[string]bool, error) {
+func (s *Set) tryRates(ctx context.Context, x *session.Session, l *listened,
+	tried []align.WrongRate) (map[string]bool, error) {
 	man := x.Manifest()
 	before := harmony(man, l.inputs, l.placed)
 	for _, w := range tried {
@@ -76,7 +77,8 @@ func (s *Set) tryRates(ctx context.Context, x *session.Session, l *listened, tri
 }
 
 // suspectRates is [align.SuspectRates] for recordings made to several guides.
-func suspectRates(man *production.Production, recs []align.Recording, placed map[string]align.Placement, rates map[string]int) []align.WrongRate {
+func suspectRates(man *production.Production, recs []align.Recording, placed map[string]align.Placement,
+	rates map[string]int) []align.WrongRate {
 	var all []align.WrongRate
 	for _, g := range byGuide(man, recs) {
 		all = append(all, align.SuspectRates(g.tempo, g.recs, g.places(placed), rates)...)

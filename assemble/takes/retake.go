@@ -51,7 +51,8 @@ func placeAll(man *production.Production, recs []align.Recording, pairs []align.
 }
 
 // findBreaks looks for breaks in recordings that lie where placed says.
-func findBreaks(man *production.Production, recs []align.Recording, placed map[string]align.Placement, hints map[string][]align.Hint) []align.Break {
+func findBreaks(man *production.Production, recs []align.Recording, placed map[string]align.Placement,
+	hints map[string][]align.Hint) []align.Break {
 	var all []align.Break
 	for _, g := range byGuide(man, recs) {
 		for _, b := range align.FindBreaks(g.tempo, g.recs, g.places(placed), hints) {

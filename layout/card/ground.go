@@ -32,6 +32,30 @@ func Cover(src image.Image, w, h int, below color.NRGBA) *image.NRGBA {
 	return &image.NRGBA{Pix: out.Pix, Stride: out.Stride, Rect: out.Rect}
 }
 
+// bayer is the order in which the pixels of a square of four change from one value to
+// the next (Bayer 1973, IEEE International Conference on Communications 1, 26-11).
+var bayer = [4][4]float64{{0, 8, 2, 10}, {12, 4, 14, 6}, {3, 11, 1, 9}, {15, 7, 13, 5}}
+
+// Gradient returns a picture of w by h whose colour runs from top to bottom. Pixels
+// are dithered, without which dark colours show stripes; the alpha of the colours is
+// ignored.
+func Gradient(w, h int, top, bottom color.NRGBA) *image.NRGBA {
+	m := image.NewNRGBA(image.Rect(0, 0, w, h))
+	from, to := [3]uint8{top.R, top.G, top.B}, [3]uint8{bottom.R, bottom.G, bottom.B}
+	for y := range h {
+		part := float64(y) / float64(max(1, h-1))
+		for x := range w {
+			pix := m.Pix[y*m.Stride+4*x:]
+			for k := range from {
+				v := float64(from[k]) + part*(float64(to[k])-float64(from[k]))
+				pix[k] = uint8(v + (bayer[y%4][x%4]+0.5)/16)
+			}
+			pix[3] = 255
+		}
+	}
+	return m
+}
+
 // ground begins a drawing: one colour, or a picture of the canvas's size.
 func ground(c layout.Canvas, colour color.NRGBA, backdrop *image.NRGBA) (*picture, error) {
 	if err := c.Check(); err != nil {

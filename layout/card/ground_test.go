@@ -135,3 +135,24 @@ func TestOverlayOnAPicture(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// TestGradient holds the ends of a gradient and, row by row, the mean of its dithered
+// pixels against a straight line.
+func TestGradient(t *testing.T) {
+	top, bottom := color.NRGBA{0x20, 0x30, 0x40, 255}, color.NRGBA{0x0b, 0xff, 0x40, 255}
+	m := Gradient(64, 400, top, bottom)
+	if m.NRGBAAt(3, 0) != top || m.NRGBAAt(3, 399) != bottom {
+		t.Errorf("from %v to %v", m.NRGBAAt(3, 0), m.NRGBAAt(3, 399))
+	}
+	for y := 0; y < 400; y += 4 {
+		sum := 0.0
+		for k := range 256 {
+			sum += float64(m.NRGBAAt(k%64, y+k/64).R) / 256
+		}
+		// The mean of four rows is that of a place one and a half below the first.
+		want := 0x20 + (float64(y)+1.5)/399*(0x0b-0x20)
+		if off := sum - want; off > 0.1 || off < -0.1 {
+			t.Fatalf("rows from %d: %.2f, want %.2f", y, sum, want)
+		}
+	}
+}
