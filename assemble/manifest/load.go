@@ -156,9 +156,9 @@ func (m mapping) production() *Production {
 	p.Seats = m.seats(p.Takes, entries)
 	p.Sections = m.useSections(p.Sections, p.Takes, entries)
 	m.useGuides(&p.Guide, p.Takes, entries, p.Tempo)
-	p.Mix = m.mix(p.Sections)
+	p.Mix = m.mix(p.Sections, len(p.Takes))
 	for i, e := range entries {
-		p.Takes[i].Strip.Clean = e.clean(p.Mix.Clean)
+		p.Takes[i].Strip.Clean = e.clean(p.Mix.Clean, defaultClean(len(entries)))
 	}
 	p.Picture = m.picture()
 	p.Shots = m.shots(p)

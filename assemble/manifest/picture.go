@@ -24,8 +24,10 @@ const (
 // mix reads the settings of the sound. The defaults are those of films that
 // are streamed: -16 LUFS for a track of music (AES TD1008) under a ceiling of
 // -1 dBTP (EBU R 128).
-func (m mapping) mix(sections []Section) Mix {
-	x := Mix{LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, Hall: defaultHall, Clean: allClean}
+func (m mapping) mix(sections []Section, takes int) Mix {
+	x := Mix{
+		LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, Hall: defaultHall, Clean: defaultClean(takes),
+	}
 	c, ok := m.child("mix", mixShape)
 	if !ok {
 		return x

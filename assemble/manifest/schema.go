@@ -238,7 +238,7 @@ var (
 		{"shift", number(-maxShift, maxShift, "seconds"), "0", "how much later it lies than it would by the file's own time"}}}
 	cleanShape = &shape{"clean", "inside clean:", "clean: {silence: true, noise: false}", []key{
 		{"silence", flagValue, "true", "closes a take where nobody plays: before, in rests, after"},
-		{"noise", flagValue, "true", "makes noise under the playing softer, as far as it can be heard"}}}
+		{"noise", flagValue, "up to 24 takes", "makes noise under the playing softer, as far as it can be heard"}}}
 	muteShape = &shape{"a mute", "in an entry of mutes:", "{from: m5, to: m9}", []key{
 		{"from", timeValue, required, "where the silence begins"},
 		{"to", timeValue, required, "where it ends"}}}

@@ -1,6 +1,7 @@
 package manifest
 
 import (
+	"fmt"
 	"math"
 	"reflect"
 	"ripieno/mix"
@@ -97,6 +98,28 @@ func TestClean(t *testing.T) {
 		p := parse(t, head+c.mix+"takes:\n  - {name: a, audio: {file: a.wav}"+c.take+"}\n")
 		if got := p.Takes[0].Strip.Clean; got != c.want {
 			t.Errorf("%s%s gives %+v, want %+v", c.mix, c.take, got, c.want)
+		}
+	}
+}
+
+// In a large ensemble noise stays as it is unless somebody asks for less of it.
+func TestCleanOfManyTakes(t *testing.T) {
+	for _, c := range []struct {
+		mix  string
+		n    int
+		want Clean
+	}{
+		{"", mostReduced, allClean},
+		{"", mostReduced + 1, Clean{Silence: true}},
+		{"mix: {clean: auto}\n", mostReduced + 1, Clean{Silence: true}},
+		{"mix: {clean: {noise: true}}\n", mostReduced + 1, allClean},
+	} {
+		list := "takes:\n  - {name: t1, audio: {file: a1.wav}}\n"
+		for i := 2; i <= c.n; i++ {
+			list += fmt.Sprintf("  - {name: t%d, player: P%d, expected: true}\n", i, i)
+		}
+		if got := parse(t, head+c.mix+list).Takes[0].Strip.Clean; got != c.want {
+			t.Errorf("%q with %d takes gives %+v, want %+v", c.mix, c.n, got, c.want)
 		}
 	}
 }

@@ -234,7 +234,7 @@ func (t *take) sureAlone() bool {
 
 // plainBar is the least probability of a place for which no lone clap speaks at which
 // others need not be asked.
-const plainBar = 0.998
+const plainBar = 0.9999
 
 // listen weighs the candidates of t with what a choir plays.
 func (t *take) listen(g *grid, c *choir) {
