@@ -1,5 +1,5 @@
 // Package manifest reads production.yaml, the written description of one
-// film, into a checked [Production], and writes measured offsets back into it
+// film, into a checked [production.Production], and writes measured offsets back into it
 // without touching any other byte.
 //
 // [Load] and [Parse] are strict: an unknown or repeated key, a value of the
@@ -9,8 +9,7 @@
 // wants to mend it once. A Production that comes back is whole: every musical
 // position in it is inside the piece and has become guide time.
 //
-// The package also reads and writes sync.yaml, what sync measured ([Measured]),
-// drafts a first production.yaml from a folder of takes ([Scaffold]), and
+// The package also writes sync.yaml, what sync measured ([Measured]), drafts a first production.yaml from a folder of takes ([Scaffold]), and
 // copies measured values into the manifest ([Pin]).
 //
 // It opens the score when there is one, and never a take: whether a file is
