@@ -69,7 +69,7 @@ func (m mapping) picture() production.Picture {
 		p.BackgroundTo = c.colour("background_to", "#0b0f14")
 		if p.Backdrop != nil {
 			c.at(c.keys["background_to"], "background: a colour such as \"#203040\", or delete background_to",
-				"a picture does not run into a colour")
+				"a picture cannot fade into a colour")
 		}
 	}
 	p.Fonts = c.fonts()

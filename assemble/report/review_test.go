@@ -300,8 +300,8 @@ func TestLetters(t *testing.T) {
 		}
 	}
 	if both := r.letter(3); !strings.Contains(both, "Your recording of Viola is in and everything is fine") ||
-		!strings.Contains(both, "Your recording of Viola 2 is in and we can use it. It would become even better with "+
-			"a small thing:\n\n- Your recording is very soft.") {
+		!strings.Contains(both, "Your recording of Viola 2 is in and we can use it. "+
+			"One small thing would make it even better:\n\n- Your recording is very soft.") {
 		t.Errorf("two takes:\n%s", both)
 	}
 	if nobody := r.letter(6); !strings.HasPrefix(nobody, "Hello,\n\nthank you") {
