@@ -284,7 +284,7 @@ func TestLetters(t *testing.T) {
 			"in and everything is fine. There is nothing left to do for you.\n" +
 			"\nThank you for playing along\nMara Voss\nNether Wick Evening Players\n",
 		2: "Hello Teodor Quill,\n\nthank you very much for recording “The Lamplighter's Round”!\n\nYour recording " +
-			"has come, but we cannot use it as it is. It is nothing about your playing:\n\n" +
+			"has come, but we cannot use it as it is. That has nothing to do with your playing:\n\n" +
 			"- The loud places are distorted. Could you step back from the microphone or turn its level down, and " +
 			"try your loudest place first?\n" +
 			"\nPlease send it to takes@example.org, by Thursday, 12 June 2031, 20:00.\n\nThank you for playing " +
@@ -300,8 +300,8 @@ func TestLetters(t *testing.T) {
 		}
 	}
 	if both := r.letter(3); !strings.Contains(both, "Your recording of Viola is in and everything is fine") ||
-		!strings.Contains(both, "Your recording of Viola 2 is in and we can use it. It would become even better with "+
-			"a small thing:\n\n- Your recording is very soft.") {
+		!strings.Contains(both, "Your recording of Viola 2 is in and we can use it. "+
+			"One small thing would make it even better:\n\n- Your recording is very soft.") {
 		t.Errorf("two takes:\n%s", both)
 	}
 	if nobody := r.letter(6); !strings.HasPrefix(nobody, "Hello,\n\nthank you") {
