@@ -159,7 +159,7 @@ func openSheets(set Settings, o CallSheetOptions) (*sheetMaker, *phrase.Book, er
 // wordsOf returns the sentences for the page of one player: those of everybody's
 // page, or in a language of the player's own. Sentences that the manifest replaces
 // are in the language of everybody's page and stand in no other.
-func (p *sheetMaker) wordsOf(t manifest.Take, words *phrase.Book, o CallSheetOptions) (*phrase.Book, error) {
+func (p *sheetMaker) wordsOf(t production.Take, words *phrase.Book, o CallSheetOptions) (*phrase.Book, error) {
 	if o.Language != "" || t.Language == words.Language {
 		return words, nil
 	}

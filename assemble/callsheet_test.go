@@ -60,7 +60,7 @@ func TestCallSheets(t *testing.T) {
 	common := []string{`<html lang="de">`, "Donnerstag, 12. Juni 2031, 20:00 Uhr", `href="mailto:takes@example.org"`,
 		"Mara Voss",
 		"Mutes on.<br>Smile.", "Ruf an, wenn du fertig bist.", "Noch 4 Sekunden sitzen bleiben.",
-		"<dd class=\"big\">4 s</dd>", "<dd class=\"big\">8 s</dd>"}
+		"<dd class=\"big\">4\u00a0s</dd>", "<dd class=\"big\">8\u00a0s</dd>"}
 	for _, c := range []struct {
 		path string
 		want []string
@@ -115,9 +115,9 @@ func TestCallSheetAgreesWithTheGuide(t *testing.T) {
 	for i, file := range []GuideFile{g.GuideFile, g.Variants[0]} {
 		page := readText(t, r.Pages[i].File)
 		for _, want := range []string{
-			fmt.Sprintf(`<dd class="big">%.2f s</dd><dd>count-in measure %d, beat %d</dd>`, *file.CueAt,
+			fmt.Sprintf("<dd class=\"big\">%.2f\u00a0s</dd><dd>count-in measure %d, beat %d</dd>", *file.CueAt,
 				file.CueMeasure, file.CueBeat),
-			fmt.Sprintf(`<dd class="big">%s s</dd>`, strings.TrimRight(fmt.Sprintf("%.2f", file.StartsAt), "0")),
+			fmt.Sprintf("<dd class=\"big\">%s\u00a0s</dd>", strings.TrimRight(fmt.Sprintf("%.2f", file.StartsAt), "0")),
 			filepath.Base(file.MP3), filepath.Base(file.WAV),
 		} {
 			if !strings.Contains(page, want) {

@@ -28,6 +28,13 @@ func (p *Production) SeatPlan(ctx context.Context) (GridResult, error) { return 
 
 // grid is Grid, or SeatPlan when seats are kept.
 func (p *Production) grid(ctx context.Context, seats bool) (GridResult, error) {
+	wants := plan.Wants(p.Manifest())
+	for i := range wants {
+		wants[i].KeepSeats = seats
+		if err := p.OutFiles("grid-"+wants[i].Name+".png", "grid-"+wants[i].Name+".svg"); err != nil {
+			return GridResult{}, err
+		}
+	}
 	set, err := takes.Inspect(ctx, p.Session)
 	if err != nil {
 		return GridResult{}, err
@@ -47,10 +54,6 @@ func (p *Production) grid(ctx context.Context, seats bool) (GridResult, error) {
 		if f.Picture != nil {
 			f.Picture.First, f.Picture.Last = -1e6, 1e6
 		}
-	}
-	wants := plan.Wants(p.Manifest())
-	for i := range wants {
-		wants[i].KeepSeats = seats
 	}
 	pl, err := plan.New(p.Manifest(), facts, wants, assets.Look)
 	if err != nil {

@@ -18,18 +18,19 @@ import (
 // owners lists, for each dependency that shapes the house, the only packages
 // that may import it outside their tests.
 var owners = map[string][]string{
-	"os/exec":                           {"ripieno/assemble/ffmpeg"},
-	"net":                               nil,
-	"net/http":                          nil,
-	"encoding/gob":                      {"ripieno/assemble/store"},
-	"github.com/u2takey/ffmpeg-go":      {"ripieno/assemble/graph"},
-	"github.com/spf13/cobra":            {"ripieno/assemble/cli"},
-	"github.com/spf13/pflag":            {"ripieno/assemble/cli"},
-	"github.com/spf13/viper":            {"ripieno/assemble/cli"},
-	"go.yaml.in/yaml/v3":                {"ripieno/assemble/manifest"},
-	"github.com/schollz/progressbar/v3": {"ripieno/assemble/progress"},
-	"github.com/chromedp/chromedp":      nil, // tests only
-	"github.com/esimov/pigo/core":       {"ripieno/layout/face"},
+	"os/exec":                                  {"ripieno/assemble/ffmpeg"},
+	"net":                                      nil,
+	"net/http":                                 nil,
+	"encoding/gob":                             {"ripieno/assemble/store"},
+	"github.com/u2takey/ffmpeg-go":             {"ripieno/assemble/graph"},
+	"github.com/spf13/cobra":                   {"ripieno/assemble/cli"},
+	"github.com/spf13/pflag":                   {"ripieno/assemble/cli"},
+	"github.com/spf13/viper":                   {"ripieno/assemble/cli"},
+	"go.yaml.in/yaml/v3":                       {"ripieno/assemble/manifest"},
+	"github.com/schollz/progressbar/v3":        {"ripieno/assemble/progress"},
+	"github.com/chromedp/chromedp":             nil, // tests only
+	"github.com/esimov/pigo/core":              {"ripieno/layout/face"},
+	"github.com/go-fonts/stix/stix2textmedium": {"ripieno/layout/card"},
 }
 
 // opaque are dependencies whose own dependencies are their owner's affair: the

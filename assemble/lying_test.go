@@ -46,8 +46,8 @@ func TestCheckAsksAboutASceneUpsideDown(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for i, want := range []string{"is upside down, which rotate: 180 ", "", "lies on its side, which rotate: 180 ",
-		""} {
+	for i, want := range []string{"is upside down; if it is, write rotate: 180 ", "",
+		"lies on its side; if it does, write rotate: 180 ", ""} {
 		said := ""
 		for _, f := range r.Takes[i].Findings {
 			if f.Code == intake.CutOff {

@@ -56,18 +56,11 @@ func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 		return r, err
 	}
 	r.Tasks = TaskCount(res.Stats)
-	master, ok, err := track.Master.Result(res)
-	switch {
-	case err != nil:
-		return r, err
-	case !ok:
-		return r, session.FirstFailure(res)
-	}
 	rep, _, err := track.Report.Result(res)
 	if err != nil {
 		return r, err
 	}
-	if err := store.Publish(ctx, path, func(tmp string) error { return store.Copy(ctx, master, tmp) }); err != nil {
+	if err := deliverMaster(ctx, track, res, path); err != nil {
 		return r, err
 	}
 	heard, err := track.Heard(res)
@@ -86,6 +79,19 @@ func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 	}
 	p.Session.Trim(ctx)
 	return r, drawLevels(ctx, p, track.Levels(pl, rep, heard, all.assets.Fonts), &r)
+}
+
+// deliverMaster copies the master to path. When it was not made, the error is the
+// first failure of the tasks.
+func deliverMaster(ctx context.Context, track *soundtrack.Track, res task.Result, path string) error {
+	master, ok, err := track.Master.Result(res)
+	switch {
+	case err != nil:
+		return err
+	case !ok:
+		return session.FirstFailure(res)
+	}
+	return store.Publish(ctx, path, func(tmp string) error { return store.Copy(ctx, master, tmp) })
 }
 
 // deliverStems copies the stems to where a person looks for them and takes away

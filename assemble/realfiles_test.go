@@ -2,6 +2,7 @@ package assemble
 
 import (
 	"fmt"
+	"strings"
 	"testing"
 
 	"ripieno/assemble/ffmpeg"
@@ -40,7 +41,7 @@ func TestRealFilesKeepTheirPicture(t *testing.T) {
 		{"dv-anamorphic.mp4", "24", "720x480", "40/33", 0, nil}, // 873
 		// In the dark a phone writes few frames; the header of its H.264 goes on
 		// telling of more. The takes end half a second before the film does.
-		{"dark-8.8.mp4", "25", "320x240", "1/1", 1.5 - 75/8.8, slow("25", "8.8")},
+		{"dark-8.8.mp4", "60", "320x240", "1/1", 1.5 - 180/8.8, slow("60", "8.8")},
 		{"dark-5.mp4", "60", "320x240", "1/1", 1.5 - 180/5, slow("60", "5")},
 	} {
 		t.Run(f.name, func(t *testing.T) {
@@ -62,5 +63,25 @@ func TestRealFilesKeepTheirPicture(t *testing.T) {
 				t.Errorf("the picture is missing: %v", y)
 			}
 		})
+	}
+}
+
+// TestOutsideReferencesNameTheFile films a QuickTime movie whose tracks lie in other
+// files, as an editing program writes it, beside a take that is whole. The fault
+// names the file, says why and what to do, and the other take is in the film.
+func TestOutsideReferencesNameTheFile(t *testing.T) {
+	s := newShort(t)
+	made := join(somePicture, someSound, x264, []string{"-c:a", "aac", "-threads", "1", "-y"})
+	run(t, s.tool, ffmpeg.Command{Args: join(made, []string{s.file("good.mp4")})})
+	hostile{name: "edited.mov", args: made, spoil: refer}.write(t, s.tool, s.file(""))
+	p := s.open(t, "  - {name: good, video: {file: intake/good.mp4, offset: 0}}\n"+
+		"  - {name: edited, video: {file: intake/edited.mov, offset: 0}}\n", "aspect: 16:9", 640, 360)
+	r, err := p.Render(t.Context(), RenderOptions{Rough: true})
+	if err != nil || len(r.Faults) != 1 {
+		t.Fatalf("%v, %+v", err, r.Faults)
+	}
+	if b := r.Faults[0]; b.Take != "edited" || !strings.HasPrefix(b.What, "intake/edited.mov: ") ||
+		!strings.Contains(b.What, "in other files") || b.Hint == "" {
+		t.Errorf("%+v", b)
 	}
 }

@@ -139,7 +139,8 @@ func tellBroken(w io.Writer, list []assemble.Placed) {
 			fmt.Fprintf(w, "%s (%s) is %s\n", t.Name, t.Role, b)
 		}
 		if t.SampleRate > 0 {
-			fmt.Fprintf(w, "%s (%s) was recorded with %d samples a second and is labelled %d\n", t.Name, t.Role, t.SampleRate, t.LabelledRate)
+			fmt.Fprintf(w, "%s (%s) was recorded with %d samples a second and is labelled %d\n", t.Name, t.Role,
+				t.SampleRate, t.LabelledRate)
 		}
 	}
 }

@@ -189,18 +189,7 @@ func (p *process) run(ctx context.Context) error {
 	defer end(nil)
 	var said tail
 	cmd := p.command(ctx, &said)
-	// The reader and the writer are the caller's, and a failure of either
-	// says more than the broken pipe it becomes inside ffmpeg.
-	in, out := &watched{r: p.stdin, seen: p.watch.alive}, &watched{w: p.stdout, seen: p.watch.alive}
-	if p.progress != nil && !p.third {
-		out.seen = nil // its reports come whether it gets on or not
-	}
-	if p.stdin != nil {
-		cmd.Stdin = in
-	}
-	if p.stdout != nil {
-		cmd.Stdout = out
-	}
+	in, out := p.attach(cmd)
 	finish, err := p.attachThird(cmd)
 	if err != nil {
 		return fmt.Errorf("ffmpeg: %w", err)
@@ -240,6 +229,23 @@ func (p *process) run(ctx context.Context) error {
 		return fmt.Errorf("reading from %s: %w", p.name(), out.failure())
 	}
 	return p.failure(waitErr, lines)
+}
+
+// attach gives cmd its input and output, and returns them as they are watched: they
+// are the caller's, and a failure of either says more than the broken pipe it becomes
+// inside ffmpeg.
+func (p *process) attach(cmd *exec.Cmd) (in, out *watched) {
+	in, out = &watched{r: p.stdin, seen: p.watch.alive}, &watched{w: p.stdout, seen: p.watch.alive}
+	if p.progress != nil && !p.third {
+		out.seen = nil // its reports come whether it gets on or not
+	}
+	if p.stdin != nil {
+		cmd.Stdin = in
+	}
+	if p.stdout != nil {
+		cmd.Stdout = out
+	}
+	return in, out
 }
 
 // command returns the process that run starts, which ends with ctx: interrupted

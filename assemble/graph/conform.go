@@ -150,7 +150,8 @@ func onGuide(s *ffmpeg.Stream, c plan.Conform, rate shot.Rate, seek float64) *ff
 		s = filter(s, "select", inParts(parts, seek))
 		later = laterInParts(parts, seek, ratio)
 	}
-	s = filter(s, "setpts", fmt.Sprintf("floor((PTS*TB*%s%+.9f%s)/TB)", strconv.FormatFloat(ratio, 'f', 12, 64), shift, later))
+	s = filter(s, "setpts", fmt.Sprintf("floor((PTS*TB*%s%+.9f%s)/TB)",
+		strconv.FormatFloat(ratio, 'f', 12, 64), shift, later))
 	s = filter(s, "fps", "fps="+rate.String(), "start_time=0", "round=up")
 	return filter(s, "tpad", "stop_mode=clone", "stop="+strconv.Itoa(heldAtEnd(c.Picture.FPS, rate)))
 }

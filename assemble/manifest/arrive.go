@@ -23,7 +23,7 @@ import (
 // number follows, so that "horn-2.mov" is not the horn's; abbreviations and
 // other languages count for a part as in [Scaffold]. Of a player, one word is
 // enough. Capitals, accents and what separates words do not matter.
-func TakesFor(p *Production, file string) []string {
+func TakesFor(p *production.Production, file string) []string {
 	base := path.Base(file)
 	stem := copyForm.ReplaceAllString(strings.TrimSuffix(base, path.Ext(base)), "")
 	words := nameWords(stem)
@@ -106,7 +106,7 @@ type Adopted struct {
 //
 // A take that is not there or has such a recording, a path that a manifest
 // cannot name and a way of writing nothing can be added to are faults.
-func Adopt(data []byte, p *Production, a Arrival) (Adopted, error) {
+func Adopt(data []byte, p *production.Production, a Arrival) (Adopted, error) {
 	file, dir := FileName, "."
 	if p != nil {
 		file, dir = cmp.Or(p.Path, file), cmp.Or(p.Dir, dir)

@@ -6,10 +6,11 @@ import (
 	"testing"
 
 	"ripieno/assemble/fault"
+	"ripieno/assemble/production"
 )
 
 func TestTakesFor(t *testing.T) {
-	p := &Production{Takes: []Take{
+	p := &production.Production{Takes: []production.Take{
 		{Name: "oboe", Player: "Mara Voss", Part: "Oboe"},
 		{Name: "horn-1", Player: "Ilse Brandt", Part: "Horn 1"},
 		{Name: "horn-2", Player: "José Lund", Part: "Horn II"},
@@ -96,7 +97,7 @@ func TestAdoptStyles(t *testing.T) {
 			t.Errorf("%s: line %d is %q, want %d, %q", c.name, got.Line, got.Text, line, want)
 		}
 		p := parse(t, string(got.Data))
-		i := slices.IndexFunc(p.Takes, func(t Take) bool { return t.Name == "a" })
+		i := slices.IndexFunc(p.Takes, func(t production.Take) bool { return t.Name == "a" })
 		f := p.Takes[i].Video
 		if c.a.Role == "audio" {
 			f = p.Takes[i].Audio
@@ -124,7 +125,7 @@ func TestAdoptRefused(t *testing.T) {
 			t.Errorf("%+v: %v, want %s", c.a, err, c.want)
 		}
 	}
-	if _, err := Adopt([]byte("version: 1\n"), &Production{Path: "d/production.yaml"},
+	if _, err := Adopt([]byte("version: 1\n"), &production.Production{Path: "d/production.yaml"},
 		Arrival{"a", "video", "a.mov"}); err == nil {
 		t.Error("a bad manifest is taken")
 	}

@@ -8,6 +8,7 @@ import (
 
 	"ripieno/assemble/production"
 	"ripieno/layout"
+	"ripieno/mix/audio"
 )
 
 // maxAspect is how much wider than high, or higher than wide, a tile may be;
@@ -50,7 +51,7 @@ func (m mapping) aspect() production.Aspect {
 				v.Value)
 			return production.Aspect{}
 		}
-		d := gcd(w, h)
+		d := audio.GCD(w, h)
 		sides[i] = [2]int{w / d, h / d}
 	}
 	least, most := sides[0], sides[1]
@@ -85,12 +86,4 @@ func (m mapping) shortRows(a production.Aspect) production.Alignment {
 func thousandths(whole, fraction string) int {
 	n, _ := strconv.Atoi(whole + (fraction + "000")[:3]) // 8 digits at most
 	return n
-}
-
-// gcd returns the greatest common divisor of two numbers, of which one may be 0.
-func gcd(a, b int) int {
-	for b != 0 {
-		a, b = b, a%b
-	}
-	return a
 }

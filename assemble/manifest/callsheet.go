@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 
+	"ripieno/assemble/production"
 	"ripieno/assemble/report/phrase"
 )
 
@@ -11,8 +12,8 @@ import (
 const maxNotes = 4000
 
 // callSheet reads the section callsheet of a production in a language.
-func (m mapping) callSheet(language string) CallSheet {
-	s := CallSheet{Language: language}
+func (m mapping) callSheet(language string) production.CallSheet {
+	s := production.CallSheet{Language: language}
 	c, ok := m.child("callsheet", callSheetShape)
 	if !ok {
 		return s

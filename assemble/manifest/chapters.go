@@ -8,10 +8,10 @@ import (
 )
 
 // chapters reads the places a viewer can jump to and sorts them.
-func (m mapping) chapters(music *tempo.Map) []Chapter {
-	var all []Chapter
+func (m mapping) chapters(music *tempo.Map) []production.Chapter {
+	var all []production.Chapter
 	for _, e := range m.entries("chapters", chapterShape) {
-		c := Chapter{Mark: markOf(m.file, e.node)}
+		c := production.Chapter{Mark: markOf(m.file, e.node)}
 		if e.need("name", "for example "+chapterShape.example) {
 			c.Name = e.text("name", "Theme")
 		}
@@ -22,21 +22,21 @@ func (m mapping) chapters(music *tempo.Map) []Chapter {
 		if !ok {
 			continue
 		}
-		if c.At.Edge == FilmEnd {
+		if c.At.Edge == production.FilmEnd {
 			e.at(e.vals["at"], "give a time before the end", "a chapter cannot begin at the end")
 			continue
 		}
 		all = append(all, c)
 	}
-	slices.SortStableFunc(all, func(a, b Chapter) int { return production.CompareTimes(a.At, b.At) })
+	slices.SortStableFunc(all, func(a, b production.Chapter) int { return production.CompareTimes(a.At, b.At) })
 	return all
 }
 
 // notes reads the programme notes and sorts them.
-func (m mapping) notes(music *tempo.Map) []Note {
-	var all []Note
+func (m mapping) notes(music *tempo.Map) []production.Note {
+	var all []production.Note
 	for _, e := range m.entries("notes", noteShape) {
-		n := Note{Mark: markOf(m.file, e.node)}
+		n := production.Note{Mark: markOf(m.file, e.node)}
 		if e.need("text", "for example "+noteShape.example) {
 			n.Text = e.textUpTo("text", "The lamps are lit", maxCard, true)
 		}
@@ -57,6 +57,6 @@ func (m mapping) notes(music *tempo.Map) []Note {
 		}
 		all = append(all, n)
 	}
-	slices.SortStableFunc(all, func(a, b Note) int { return production.CompareTimes(a.From, b.From) })
+	slices.SortStableFunc(all, func(a, b production.Note) int { return production.CompareTimes(a.From, b.From) })
 	return all
 }

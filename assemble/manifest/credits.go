@@ -11,7 +11,7 @@ import (
 
 // occasion reads what stands on the title card and in the credits besides title
 // and ensemble.
-func (m mapping) occasion(p *Production) {
+func (m mapping) occasion(p *production.Production) {
 	p.Arranger = m.text("arranger", "Mara Voss")
 	p.Lyricist = m.text("lyricist", "Mara Voss")
 	p.Conductor = m.text("conductor", "Mara Voss")
@@ -19,7 +19,7 @@ func (m mapping) occasion(p *Production) {
 	p.Date, p.Day, _ = m.day("date", "2031-06-12")
 	if path := m.path("logo", "art/logo.png"); path != "" {
 		if pictureForm.MatchString(path) {
-			p.Logo = &Asset{Path: path, Mark: markOf(m.file, m.vals["logo"])}
+			p.Logo = &production.Asset{Path: path, Mark: markOf(m.file, m.vals["logo"])}
 		} else {
 			m.at(m.vals["logo"], "a picture file: .png or .jpg", "logo %q is not a picture", clip(path))
 		}

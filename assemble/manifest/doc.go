@@ -1,6 +1,6 @@
 // Package manifest reads production.yaml, the written description of one
-// film, into a checked [Production], and writes measured offsets back into it
-// without touching any other byte.
+// film, into a checked [production.Production], and writes measured offsets back
+// into it without touching any other byte.
 //
 // [Load] and [Parse] are strict: an unknown or repeated key, a value of the
 // wrong type or out of range, a name that is taken, a section or take nobody
@@ -9,9 +9,9 @@
 // wants to mend it once. A Production that comes back is whole: every musical
 // position in it is inside the piece and has become guide time.
 //
-// The package also reads and writes sync.yaml, what sync measured ([Measured]),
-// drafts a first production.yaml from a folder of takes ([Scaffold]), and
-// copies measured values into the manifest ([Pin]).
+// The package also writes sync.yaml, what sync measured ([Measured]), drafts a
+// first production.yaml from a folder of takes ([Scaffold]), and copies measured
+// values into the manifest ([Pin]).
 //
 // It opens the score when there is one, and never a take: whether a file is
 // there and is a recording is for package media to say. It draws no

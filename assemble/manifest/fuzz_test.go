@@ -12,7 +12,7 @@ import (
 )
 
 // checkWhole returns what is wrong with a production that Parse let through.
-func checkWhole(p *Production) error {
+func checkWhole(p *production.Production) error {
 	switch {
 	case p.Tempo == nil || p.Title == "" || p.Dir == "" || p.Path == "":
 		return errors.New("something that is always there is missing")
@@ -58,7 +58,7 @@ func checkWhole(p *Production) error {
 			!(t.Crop.Zoom >= 1) {
 			return fmt.Errorf("take %+v", t)
 		}
-		for _, f := range []*File{t.Video, t.Audio} {
+		for _, f := range []*production.File{t.Video, t.Audio} {
 			if f == nil {
 				continue
 			}
@@ -194,7 +194,7 @@ func FuzzPin(f *testing.F) {
 			return
 		}
 		for i, x := range p.Takes {
-			for role, file := range map[production.Role]*File{production.Video: x.Video, production.Audio: x.Audio} {
+			for role, file := range map[production.Role]*production.File{production.Video: x.Video, production.Audio: x.Audio} {
 				if file == nil {
 					continue
 				}

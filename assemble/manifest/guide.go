@@ -28,8 +28,8 @@ const (
 )
 
 // guide reads what sounds besides the clicks.
-func (m mapping) guide(music *tempo.Map) Guide {
-	g := Guide{PitchHz: defaultPitchHz, Tail: defaultTail}
+func (m mapping) guide(music *tempo.Map) production.Guide {
+	g := production.Guide{PitchHz: defaultPitchHz, Tail: defaultTail}
 	g.LevelsMark = markOf(m.file, m.node)
 	c, ok := m.child("guide", guideShape)
 	if !ok {
@@ -48,7 +48,7 @@ func (m mapping) guide(music *tempo.Map) Guide {
 }
 
 // guideSound reads what a guide sounds like; what is not written is as in def.
-func (m mapping) guideSound(def GuideSound) GuideSound {
+func (m mapping) guideSound(def production.GuideSound) production.GuideSound {
 	s := def
 	s.LevelsMark = markOf(m.file, m.node)
 	if c, ok := m.child("levels", levelsShape); ok {
@@ -78,11 +78,11 @@ func (m mapping) guideLevel(key string, to *float64) {
 }
 
 // drones reads the tones to tune to, in order of time.
-func (m mapping) drones(music *tempo.Map) []Drone {
-	var all []Drone
+func (m mapping) drones(music *tempo.Map) []production.Drone {
+	var all []production.Drone
 	seen := map[string]int{} // place -> line
 	for _, e := range m.entries("drone", droneShape) {
-		d := Drone{Mark: markOf(m.file, e.node), Note: e.note()}
+		d := production.Drone{Mark: markOf(m.file, e.node), Note: e.note()}
 		switch e.choice("fifth", "false") {
 		case "true", "just":
 			d.Fifth = true
@@ -112,7 +112,7 @@ func (m mapping) drones(music *tempo.Map) []Drone {
 			all = append(all, d)
 		}
 	}
-	slices.SortStableFunc(all, func(a, b Drone) int { return cmp.Compare(a.From.Seconds, b.From.Seconds) })
+	slices.SortStableFunc(all, func(a, b production.Drone) int { return cmp.Compare(a.From.Seconds, b.From.Seconds) })
 	return all
 }
 
@@ -120,12 +120,12 @@ func (m mapping) drones(music *tempo.Map) []Drone {
 const countInWord = "count-in"
 
 // dronePlace reads where a drone begins: a measure or the count-in.
-func (m mapping) dronePlace(music *tempo.Map) (Time, bool) {
+func (m mapping) dronePlace(music *tempo.Map) (production.Time, bool) {
 	if !m.need("measure", "for example "+droneShape.example) {
-		return Time{}, false
+		return production.Time{}, false
 	}
 	v := m.vals["measure"]
-	at := Time{Mark: markOf(m.file, v)}
+	at := production.Time{Mark: markOf(m.file, v)}
 	if v.Value == countInWord {
 		at.Text = countInWord // guide time 0
 		return at, true
@@ -142,8 +142,8 @@ func (m mapping) dronePlace(music *tempo.Map) (Time, bool) {
 }
 
 // variants reads the guides of some players' own.
-func (m mapping) variants(def GuideSound, music *tempo.Map) []Variant {
-	var all []Variant
+func (m mapping) variants(def production.GuideSound, music *tempo.Map) []production.Variant {
+	var all []production.Variant
 	used := newNames("variant")
 	entries := m.entries("variants", variantShape)
 	if len(entries) > maxVariants {
@@ -151,7 +151,7 @@ func (m mapping) variants(def GuideSound, music *tempo.Map) []Variant {
 		return nil
 	}
 	for _, e := range entries {
-		v := Variant{Mark: markOf(m.file, e.node), GuideSound: e.guideSound(def), Tempo: music}
+		v := production.Variant{Mark: markOf(m.file, e.node), GuideSound: e.guideSound(def), Tempo: music}
 		if e.need("name", "for example "+variantShape.example) {
 			v.Name = e.name("name", "from-33")
 			used.add(e, "name", v.Name)
@@ -166,7 +166,7 @@ func (m mapping) variants(def GuideSound, music *tempo.Map) []Variant {
 }
 
 // excerpt reads which measures a variant plays and makes its tempo map.
-func (m mapping) excerpt(v *Variant, music *tempo.Map) {
+func (m mapping) excerpt(v *production.Variant, music *tempo.Map) {
 	v.From = 1
 	before := len(m.faults)
 	if n, ok := m.measure("from"); ok {
@@ -196,7 +196,7 @@ func (m mapping) excerpt(v *Variant, music *tempo.Map) {
 }
 
 // cut makes the tempo map of the measures from v.From until to.
-func (m mapping) cut(v *Variant, to int, music *tempo.Map) {
+func (m mapping) cut(v *production.Variant, to int, music *tempo.Map) {
 	spec, err := music.Excerpt(tempo.Span{From: v.From, To: to - 1})
 	if err == nil {
 		v.Tempo, err = tempo.New(spec)
@@ -239,7 +239,7 @@ func (m mapping) measure(key string) (int, bool) {
 
 // useGuides checks the guides that takes name. A take that was recorded to a
 // part of the piece is heard and seen there only, unless it has a trim.
-func (m mapping) useGuides(g *Guide, takes []Take, entries []mapping, music *tempo.Map) {
+func (m mapping) useGuides(g *production.Guide, takes []production.Take, entries []mapping, music *tempo.Map) {
 	var known []string
 	for _, v := range g.Variants {
 		known = append(known, v.Name)
@@ -262,10 +262,10 @@ func (m mapping) useGuides(g *Guide, takes []Take, entries []mapping, music *tem
 			continue
 		}
 		if t.TrimFrom == nil {
-			t.TrimFrom = &Time{Text: fmt.Sprintf("m%d", v.From), Seconds: v.Tempo.Start() + v.Shift, Mark: t.Mark}
+			t.TrimFrom = &production.Time{Text: fmt.Sprintf("m%d", v.From), Seconds: v.Tempo.Start() + v.Shift, Mark: t.Mark}
 		}
 		if t.TrimTo == nil && v.To <= music.Measures() {
-			t.TrimTo = &Time{Text: fmt.Sprintf("m%d", v.To), Seconds: v.Tempo.End() + v.Shift, Mark: t.Mark}
+			t.TrimTo = &production.Time{Text: fmt.Sprintf("m%d", v.To), Seconds: v.Tempo.End() + v.Shift, Mark: t.Mark}
 		}
 	}
 }

@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"ripieno/assemble/production"
 	"ripieno/mix/click"
 	"ripieno/mix/tempo"
 )
@@ -67,7 +68,7 @@ takes:
 		a.TrimTo.Text != "m7" {
 		t.Errorf("%+v %+v", a.TrimFrom, a.TrimTo)
 	}
-	if b.TrimFrom.Seconds != 16 || b.TrimTo.Edge != FilmEnd || c.TrimFrom.Seconds != 20 || c.TrimTo != nil ||
+	if b.TrimFrom.Seconds != 16 || b.TrimTo.Edge != production.FilmEnd || c.TrimFrom.Seconds != 20 || c.TrimTo != nil ||
 		d.TrimFrom != nil || d.TrimTo != nil {
 		t.Errorf("%+v %+v %+v", b, c, d)
 	}

@@ -24,7 +24,7 @@ const Version = 1
 // Load reads the manifest of the production in dir. Its faults name the file
 // as the person would type it, dir and all. A folder without a manifest is a
 // fault that says how to get one.
-func Load(dir string) (*Production, error) {
+func Load(dir string) (*production.Production, error) {
 	path := filepath.Join(dir, FileName)
 	data, err := readSmall(path, maxBytes)
 	switch {
@@ -77,7 +77,7 @@ func readSmall(path string, limit int64) ([]byte, error) {
 //
 // Either the production or the error is nil. The error is a [fault.List] of
 // kind Manifest.
-func Parse(path string, data []byte) (*Production, error) {
+func Parse(path string, data []byte) (*production.Production, error) {
 	dir, err := filepath.Abs(filepath.Dir(path))
 	if err != nil { // the working folder is gone
 		return nil, fault.List{fault.New(fault.Manifest, path, "the folder cannot be found",
@@ -87,7 +87,7 @@ func Parse(path string, data []byte) (*Production, error) {
 }
 
 // parseIn does what Parse does, with the folder known.
-func parseIn(dir, path string, data []byte) (*Production, error) {
+func parseIn(dir, path string, data []byte) (*production.Production, error) {
 	root, bad := parseYAML(path, data, maxBytes)
 	if bad != nil {
 		return nil, fault.List{bad}
@@ -131,8 +131,8 @@ func (m mapping) version() {
 }
 
 // production reads all sections. It is only whole when there are no faults.
-func (m mapping) production() *Production {
-	p := &Production{TakesMark: markOf(m.file, m.node)}
+func (m mapping) production() *production.Production {
+	p := &production.Production{TakesMark: markOf(m.file, m.node)}
 	m.version()
 	if m.need("title", `for example title: The Lamplighter's Round`) {
 		p.Title = m.text("title", "The Lamplighter's Round")

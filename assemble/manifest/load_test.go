@@ -22,7 +22,7 @@ tempo: {changes: [{measure: 1, meter: 4/4, bpm: 120}], measures: 8}
 `
 
 // parse reads a manifest that has to be good.
-func parse(t *testing.T, text string) *Production {
+func parse(t *testing.T, text string) *production.Production {
 	t.Helper()
 	p, err := Parse("production.yaml", []byte(text))
 	if err != nil {
@@ -72,7 +72,7 @@ func TestWholeExample(t *testing.T) {
 	}
 	oboe, horn := p.Takes[0], p.Takes[1]
 	if oboe.Name != "oboe-1" || oboe.Player != "Mara Voss" || oboe.Part != "Oboe 1" || oboe.Section != "winds" ||
-		oboe.GainDB != -1.5 || *oboe.Pan != -30 || oboe.Crop != (Crop{X: 0.5, Y: 0.4, Zoom: 1.2}) ||
+		oboe.GainDB != -1.5 || *oboe.Pan != -30 || oboe.Crop != (production.Crop{X: 0.5, Y: 0.4, Zoom: 1.2}) ||
 		oboe.Fit != "crop" ||
 		oboe.Mute || oboe.Expected {
 		t.Errorf("oboe %+v", oboe)
@@ -88,17 +88,18 @@ func TestWholeExample(t *testing.T) {
 		horn.Crop != production.Middle || horn.Mark.Line != 23 {
 		t.Errorf("horn %+v", horn)
 	}
-	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -16, TruePeakDB: -1, Room: 0.15, AutoBalance: true,
+	if !reflect.DeepEqual(p.Mix, production.Mix{LoudnessLUFS: -16, TruePeakDB: -1, Room: 0.15, AutoBalance: true,
 		PanLaw: pan.ConstantPower,
 		Hall:   defaultHall, Clean: allClean}) {
 		t.Errorf("mix %+v", p.Mix)
 	}
-	if !reflect.DeepEqual(p.Picture, Picture{FPSNum: 30, FPSDen: 1, Aspect: production.Aspect{AspectW: 16, AspectH: 9},
+	if !reflect.DeepEqual(p.Picture, production.Picture{FPSNum: 30, FPSDen: 1,
+		Aspect: production.Aspect{AspectW: 16, AspectH: 9},
 		Gutter: 6, AutoMargin: true, Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", AudioOnly: "card",
 		LabelStyle: "plate", LabelCorner: "auto"}) {
 		t.Errorf("picture %+v", p.Picture)
 	}
-	if len(p.Shots) != 3 || p.Shots[0].From.Edge != FilmStart || p.Shots[0].Text != "title" ||
+	if len(p.Shots) != 3 || p.Shots[0].From.Edge != production.FilmStart || p.Shots[0].Text != "title" ||
 		p.Shots[1].Show != "tutti" ||
 		p.Shots[2].Take != "oboe-1" || p.Shots[2].To.Text != "m41" {
 		t.Errorf("shots %+v", p.Shots)
@@ -116,8 +117,9 @@ func TestDefaults(t *testing.T) {
 	if p.Guide.PitchHz != 440 || p.Guide.Drone != nil || p.Sections != nil || p.Takes != nil || p.Shots != nil {
 		t.Errorf("%+v", p)
 	}
-	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, PanLaw: pan.ConstantPower,
-		Hall: defaultHall, Clean: allClean}) || !reflect.DeepEqual(p.Picture, Picture{FPSNum: 30, FPSDen: 1,
+	if !reflect.DeepEqual(p.Mix, production.Mix{LoudnessLUFS: -16, TruePeakDB: -1,
+		AutoBalance: true, PanLaw: pan.ConstantPower,
+		Hall: defaultHall, Clean: allClean}) || !reflect.DeepEqual(p.Picture, production.Picture{FPSNum: 30, FPSDen: 1,
 		Aspect: production.Aspect{Shapes: layout.AnyShape}, Gutter: 6, AutoGutter: true, AutoMargin: true,
 		Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", AudioOnly: "card",
 		LabelStyle: "plate", LabelCorner: "auto"}) {
@@ -179,7 +181,8 @@ shots:
 		*a.Video.Rotate != 90 || !a.Mute || a.Fit != "fit" || a.Pan != nil {
 		t.Errorf("%+v %+v", a, a.Video)
 	}
-	if *b.Audio.CueAt != 62.5 || b.Audio.Rotate != nil || b.TrimFrom.Edge != FilmStart || b.TrimTo.Edge != FilmEnd {
+	if *b.Audio.CueAt != 62.5 || b.Audio.Rotate != nil || b.TrimFrom.Edge != production.FilmStart ||
+		b.TrimTo.Edge != production.FilmEnd {
 		t.Errorf("%+v %+v", b, b.Audio)
 	}
 	if c.TrimFrom.Seconds != -2 {
@@ -189,9 +192,10 @@ shots:
 	if len(p.Sections) != 2 || p.Sections[0].Name != "violin 1" || p.Sections[1].Name != "violin 2" {
 		t.Errorf("%+v", p.Sections)
 	}
-	if !reflect.DeepEqual(p.Mix, Mix{LoudnessLUFS: -23, TruePeakDB: -1.5, PanLaw: pan.ConstantPower, Hall: defaultHall,
+	if !reflect.DeepEqual(p.Mix, production.Mix{LoudnessLUFS: -23, TruePeakDB: -1.5,
+		PanLaw: pan.ConstantPower, Hall: defaultHall,
 		Clean: allClean}) ||
-		!reflect.DeepEqual(p.Picture, Picture{FPSNum: 30000, FPSDen: 1001,
+		!reflect.DeepEqual(p.Picture, production.Picture{FPSNum: 30000, FPSDen: 1001,
 			Aspect: production.Aspect{AspectW: 239, AspectH: 100}, Gutter: 6, AutoGutter: true, Margin: 12,
 			Background: "#a0b1c2", Tail: 1.5, Rows: "grid", AudioOnly: "card",
 			LabelStyle: "plate", LabelCorner: "auto"}) {

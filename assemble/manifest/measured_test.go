@@ -70,7 +70,7 @@ complete: true
 	if err != nil {
 		t.Fatal(err)
 	}
-	if m, err := ParseMeasured("sync.yaml", empty); err != nil || len(m.Files) != 0 {
+	if m, err := parseMeasured("sync.yaml", empty); err != nil || len(m.Files) != 0 {
 		t.Errorf("%v %v", m, err)
 	}
 }
@@ -88,7 +88,7 @@ func TestMeasuredFind(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	m, err := ParseMeasured("sync.yaml", data)
+	m, err := parseMeasured("sync.yaml", data)
 	if err != nil {
 		t.Fatal(fault.Format(err))
 	}
@@ -131,7 +131,7 @@ func TestMeasuredRoundTrip(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		m, err := ParseMeasured("sync.yaml", data)
+		m, err := parseMeasured("sync.yaml", data)
 		if err != nil {
 			t.Fatalf("%+v\n%s\n%s", f, data, fault.Format(err))
 		}
@@ -184,7 +184,7 @@ func TestMeasuredDamaged(t *testing.T) {
 			"hash: \"9f2c\"", "  - take: horn-2\n    role: audio\n    file: x\n    hash: \"0a\"", 1),
 			`d/sync.yaml:15:5: take "horn-2" has two measurements of one audio file`},
 	} {
-		_, err := ParseMeasured(filepath.Join("d", "sync.yaml"), []byte(c.text))
+		_, err := parseMeasured(filepath.Join("d", "sync.yaml"), []byte(c.text))
 		if c.want == "nothing" {
 			if err != nil {
 				t.Error(fault.Format(err))
@@ -204,7 +204,7 @@ func TestMeasuredCutShort(t *testing.T) {
 		t.Fatal(err)
 	}
 	for n := range len(good) - 1 { // the very last byte is the line's end
-		if m, err := ParseMeasured("sync.yaml", good[:n]); err == nil {
+		if m, err := parseMeasured("sync.yaml", good[:n]); err == nil {
 			t.Fatalf("%d of %d bytes give %+v", n, len(good), m)
 		}
 	}
@@ -212,7 +212,7 @@ func TestMeasuredCutShort(t *testing.T) {
 
 func TestLoadMeasured(t *testing.T) {
 	dir := t.TempDir()
-	m, err := LoadMeasured(dir)
+	m, err := loadMeasured(dir)
 	if err != nil || len(m.Files) != 0 {
 		t.Fatalf("no file: %v %v", m, err)
 	}
@@ -223,7 +223,7 @@ func TestLoadMeasured(t *testing.T) {
 	if err := os.WriteFile(filepath.Join(dir, MeasuredName), data, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if m, err = LoadMeasured(dir); err != nil || len(m.Files) != 2 {
+	if m, err = loadMeasured(dir); err != nil || len(m.Files) != 2 {
 		t.Fatalf("%v %v", m, err)
 	}
 }
@@ -236,7 +236,7 @@ func FuzzParseMeasured(f *testing.F) {
 	f.Add(good)
 	f.Add([]byte("version: 1\nfiles: [{take: a, role: audio, hash: b, offset: none, evidence: [a, 'b\n\n c']}]\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {
-		m, err := ParseMeasured("sync.yaml", data)
+		m, err := parseMeasured("sync.yaml", data)
 		if (m == nil) == (err == nil) {
 			t.Fatalf("%v and %v", m, err)
 		}
@@ -250,7 +250,7 @@ func FuzzParseMeasured(f *testing.F) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		again, err := ParseMeasured("sync.yaml", once)
+		again, err := parseMeasured("sync.yaml", once)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -11,7 +11,7 @@ type claim struct{ file, what string }
 
 // claims returns the files that a deliverable's name gives: the film's own and the
 // ones named after it. The first deliverable's rough cut has no name.
-func claims(d Deliverable, first bool) []claim {
+func claims(d production.Deliverable, first bool) []claim {
 	rough := "rough-" + d.Name + ".mp4"
 	if first {
 		rough = "rough.mp4"
@@ -29,7 +29,7 @@ func claims(d Deliverable, first bool) []claim {
 
 // refuseClashes refuses deliverables of which one would be written over another, or
 // over something else that is named after one. Some disks ignore capitals.
-func (m mapping) refuseClashes(all []Deliverable) {
+func (m mapping) refuseClashes(all []production.Deliverable) {
 	type owner struct {
 		claim
 		of int
@@ -61,7 +61,7 @@ func (m mapping) refuseClashes(all []Deliverable) {
 }
 
 // nameOf returns where a deliverable's name is written.
-func (m mapping) nameOf(d Deliverable) *yaml.Node {
+func (m mapping) nameOf(d production.Deliverable) *yaml.Node {
 	for _, n := range m.vals["deliver"].Content {
 		if n.Line != d.Mark.Line || n.Column != d.Mark.Column || n.Kind != yaml.MappingNode {
 			continue

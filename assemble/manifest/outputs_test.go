@@ -23,7 +23,8 @@ func TestDeliverablesStayApart(t *testing.T) {
 			"which is the rough cut of \"tall\""},
 		{"{name: a, canvas: 320x180, poster: m1}, {name: a-poster, canvas: 320x180}", ""},
 		{"{name: grid-a, canvas: 320x180, poster: m1}, {name: a-poster, canvas: 320x180}", "which is the poster of"},
-		{"{name: final, canvas: 320x180}, {name: FINAL, canvas: 320x180}", "differs from another only in capitals"},
+		{"{name: final, canvas: 320x180}, {name: FINAL, canvas: 320x180}",
+			`4:50: deliverable "FINAL" differs from another only in capitals`},
 		{"{name: final, canvas: 320x180}, {name: rough-cut, canvas: 180x320}, {name: roughly, canvas: 320x180}", ""},
 		{"{name: master, canvas: 320x180}, {name: sync, canvas: 180x320}", ""},
 	} {

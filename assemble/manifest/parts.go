@@ -54,7 +54,7 @@ func (m mapping) parts() audio.Parts {
 			e.at(e.node, "give from: of this part, or to: of the one before", "nothing says where part %d begins", i+1)
 			return nil
 		case p.To <= p.From:
-			e.at(e.node, "to: is a later second of the file than from:", "part %d is empty", i+1)
+			e.at(e.node, "to: must be later than from:", "part %d is empty", i+1)
 			return nil
 		case i > 0 && p.From < out[i-1].To:
 			e.at(e.node, "parts are in order of the file and do not overlap",
@@ -62,7 +62,7 @@ func (m mapping) parts() audio.Parts {
 			return nil
 		case i > 0 && p.From+p.Shift < out[i-1].To+out[i-1].Shift-1e-6:
 			e.at(e.node, "begin this part later, or end the one before earlier",
-				"part %d lies over the end of the one before by %.3f seconds", i+1, out[i-1].To+out[i-1].Shift-p.From-p.Shift)
+				"part %d overlaps the one before by %.3f seconds", i+1, out[i-1].To+out[i-1].Shift-p.From-p.Shift)
 			return nil
 		}
 	}

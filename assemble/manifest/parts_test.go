@@ -53,7 +53,7 @@ func TestPartsArePinnedAndMeasured(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	back, err := ParseMeasured("sync.yaml", text)
+	back, err := parseMeasured("sync.yaml", text)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -24,8 +24,8 @@ const (
 // mix reads the settings of the sound. The defaults are those of films that
 // are streamed: -16 LUFS for a track of music (AES TD1008) under a ceiling of
 // -1 dBTP (EBU R 128).
-func (m mapping) mix(sections []Section, takes int) Mix {
-	x := Mix{
+func (m mapping) mix(sections []production.Section, takes int) production.Mix {
+	x := production.Mix{
 		LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, Hall: defaultHall, Clean: defaultClean(takes),
 	}
 	c, ok := m.child("mix", mixShape)
@@ -47,8 +47,8 @@ func (m mapping) mix(sections []Section, takes int) Mix {
 
 // picture reads what all deliverables share. Pixel measures are those of a
 // film with 1080 lines, so that one manifest suits every canvas.
-func (m mapping) picture() Picture {
-	p := Picture{FPSNum: 30, FPSDen: 1, Aspect: anyAspect, Gutter: 6, AutoGutter: true, AutoMargin: true,
+func (m mapping) picture() production.Picture {
+	p := production.Picture{FPSNum: 30, FPSDen: 1, Aspect: anyAspect, Gutter: 6, AutoGutter: true, AutoMargin: true,
 		Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: production.GridRows,
 		AudioOnly:  production.AudioOnlyCard,
 		LabelStyle: layout.Plate, LabelCorner: layout.AutoCorner}
@@ -71,7 +71,7 @@ func (m mapping) picture() Picture {
 		p.BackgroundTo = c.colour("background_to", "#0b0f14")
 		if p.Backdrop != nil {
 			c.at(c.keys["background_to"], "background: a colour such as \"#203040\", or delete background_to",
-				"a picture does not run into a colour")
+				"a picture cannot fade into a colour")
 		}
 	}
 	p.Fonts = c.fonts()
@@ -102,12 +102,12 @@ func (m mapping) picture() Picture {
 const maxFonts = 8
 
 // fonts reads one font file, or a list of them.
-func (m mapping) fonts() []Asset {
+func (m mapping) fonts() []production.Asset {
 	const example = "fonts/hebrew.ttf"
 	v := m.vals["font"]
 	if v == nil || v.Kind != yaml.SequenceNode {
 		if path := m.path("font", example); path != "" {
-			return []Asset{{Path: path, Mark: markOf(m.file, v)}}
+			return []production.Asset{{Path: path, Mark: markOf(m.file, v)}}
 		}
 		return nil
 	}
@@ -115,13 +115,13 @@ func (m mapping) fonts() []Asset {
 		m.at(v, fmt.Sprintf("one font file, or a list of up to %d", maxFonts), "font lists %d files", len(v.Content))
 		return nil
 	}
-	var all []Asset
+	var all []production.Asset
 	for _, n := range v.Content {
 		// Each entry is read as if it stood behind the key alone.
 		one := m
 		one.vals = map[string]*yaml.Node{"font": n}
 		if path := one.path("font", example); path != "" {
-			all = append(all, Asset{Path: path, Mark: markOf(m.file, n)})
+			all = append(all, production.Asset{Path: path, Mark: markOf(m.file, n)})
 		}
 	}
 	return all
@@ -138,7 +138,7 @@ var frameRates = map[string][2]int{
 
 // fps reads the frame rate. Rates that are not in the table are refused, not
 // rounded: a film at 29.9 frames a second is nobody's wish.
-func (m mapping) fps(p *Picture) {
+func (m mapping) fps(p *production.Picture) {
 	v, ok := m.scalar("fps", "30")
 	if !ok {
 		return
@@ -181,13 +181,13 @@ func (m mapping) colour(key, def string) string {
 
 // ground reads what stands behind something: a colour, or a picture file. The
 // colour is def beside a picture.
-func (m mapping) ground(key, def string) (colour string, picture *Asset) {
+func (m mapping) ground(key, def string) (colour string, picture *production.Asset) {
 	v := m.vals[key]
 	if v == nil || !isScalar(v) || !pictureForm.MatchString(v.Value) {
 		return m.colour(key, def), nil
 	}
 	if path := m.path(key, "art/hall.jpg"); path != "" {
-		return def, &Asset{Path: path, Mark: markOf(m.file, v)}
+		return def, &production.Asset{Path: path, Mark: markOf(m.file, v)}
 	}
 	return def, nil
 }
@@ -197,11 +197,11 @@ var pictureForm = regexp.MustCompile(`(?i)\.(png|jpe?g)$`)
 var canvasForm = regexp.MustCompile(`^([0-9]{1,6})[xX×]([0-9]{1,6})$`)
 
 // deliver reads the finished films; one in full HD when none is named.
-func (m mapping) deliver(music *tempo.Map) []Deliverable {
-	var all []Deliverable
+func (m mapping) deliver(music *tempo.Map) []production.Deliverable {
+	var all []production.Deliverable
 	used := newNames("deliverable")
 	for _, e := range m.entries("deliver", deliverShape) {
-		d := Deliverable{Mark: markOf(m.file, e.node)}
+		d := production.Deliverable{Mark: markOf(m.file, e.node)}
 		if e.need("name", "for example "+deliverShape.example) {
 			d.Name = e.name("name", "final")
 			used.add(e, "name", d.Name)
@@ -217,7 +217,7 @@ func (m mapping) deliver(music *tempo.Map) []Deliverable {
 		all = append(all, d)
 	}
 	if v := m.vals["deliver"]; v == nil {
-		return []Deliverable{{Name: "final", W: 1920, H: 1080, Codec: production.Codecs[0],
+		return []production.Deliverable{{Name: "final", W: 1920, H: 1080, Codec: production.Codecs[0],
 			Mark: markOf(m.file, m.node)}}
 	} else if len(v.Content) == 0 && v.Kind != 0 && !isScalar(v) {
 		m.at(v, "delete the line for one film of 1920x1080", "deliver has no entries")

@@ -100,7 +100,7 @@ func TestPinRefused(t *testing.T) {
 			t.Errorf("%s: %v", c.name, err)
 		}
 	}
-	_, err := Pin([]byte("version: 1\n"), &Production{Path: "d/production.yaml"}, nil)
+	_, err := Pin([]byte("version: 1\n"), &production.Production{Path: "d/production.yaml"}, nil)
 	if err == nil || !strings.HasPrefix(err.Error(), "d/production.yaml:1:1: missing key \"title\" in the manifest") {
 		t.Errorf("a bad manifest: %v", err)
 	}
@@ -199,7 +199,7 @@ func (s style) manifest() (text string, values []Pinned) {
 var marks = regexp.MustCompile(`"Mark":\{[^}]*\}`)
 
 // unmarked returns all that a production says, without the places.
-func unmarked(t *testing.T, p *Production) string {
+func unmarked(t *testing.T, p *production.Production) string {
 	t.Helper()
 	j, err := json.Marshal(p)
 	if err != nil {

@@ -55,3 +55,12 @@ func (r *reader) first() error {
 	}
 	return r.faults[0]
 }
+
+// raw returns a text that the program wrote itself, with whatever is in it.
+func (m mapping) raw(key string) string {
+	v, ok := m.scalar(key, "")
+	if !ok {
+		return ""
+	}
+	return v.Value
+}

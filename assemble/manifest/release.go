@@ -14,14 +14,14 @@ import (
 )
 
 // release reads a release; def when it is absent or faulty.
-func (m mapping) release(def Release) Release {
+func (m mapping) release(def production.Release) production.Release {
 	return choose(m, "release", def)
 }
 
 // checkHidden refuses texts of the film, and of pages for all, that say a name
 // which its owner wants hidden: a chapter called after the soloist undoes what the
 // label does, and so does the name of the take, which becomes part of file names.
-func (m mapping) checkHidden(p *Production, entries []mapping) {
+func (m mapping) checkHidden(p *production.Production, entries []mapping) {
 	var texts []publicText
 	for i, t := range p.Takes {
 		name := plainWords(t.Player)
@@ -54,7 +54,7 @@ type publicText struct {
 }
 
 // publicTexts returns the texts of the production that a viewer may read.
-func (m mapping) publicTexts(p *Production) []publicText {
+func (m mapping) publicTexts(p *production.Production) []publicText {
 	var all []publicText
 	add := func(mark fault.Mark, what, text string) {
 		all = append(all, publicText{what, text, plainWords(text), mark})

@@ -12,7 +12,7 @@ tempo: {changes: [{measure: 1, meter: 4/4, bpm: 120}], measures: 8}
 deliver: [{name: final, canvas: 320x180}]
 `
 
-func parseReleases(t *testing.T, text string) *Production {
+func parseReleases(t *testing.T, text string) *production.Production {
 	t.Helper()
 	p, err := Parse("production.yaml", []byte(releaseHead+text))
 	if err != nil {
@@ -32,13 +32,13 @@ func TestRelease(t *testing.T) {
 `
 	for _, c := range []struct {
 		top  string
-		want []Release
+		want []production.Release
 	}{
-		{"", []Release{production.ReleaseMissing, production.ReleaseAudioOnly, production.ReleaseNo,
+		{"", []production.Release{production.ReleaseMissing, production.ReleaseAudioOnly, production.ReleaseNo,
 			production.ReleaseYes}},
-		{"release: yes\n", []Release{production.ReleaseYes, production.ReleaseAudioOnly, production.ReleaseNo,
+		{"release: yes\n", []production.Release{production.ReleaseYes, production.ReleaseAudioOnly, production.ReleaseNo,
 			production.ReleaseYes}},
-		{"release: audio-only\n", []Release{production.ReleaseAudioOnly, production.ReleaseAudioOnly,
+		{"release: audio-only\n", []production.Release{production.ReleaseAudioOnly, production.ReleaseAudioOnly,
 			production.ReleaseNo, production.ReleaseYes}},
 	} {
 		p := parseReleases(t, c.top+takes)
@@ -53,10 +53,10 @@ func TestRelease(t *testing.T) {
 			}
 		}
 	}
-	for release, want := range map[Release]bool{production.ReleaseMissing: true, production.ReleaseYes: true,
+	for release, want := range map[production.Release]bool{production.ReleaseMissing: true, production.ReleaseYes: true,
 		production.ReleaseAudioOnly: false,
 		production.ReleaseNo:        false} {
-		if got := (Take{Release: release}).ShowsPicture(); got != want {
+		if got := (production.Take{Release: release}).ShowsPicture(); got != want {
 			t.Errorf("release %q shows a picture: %v", release, got)
 		}
 	}
@@ -114,7 +114,7 @@ func TestTellingNames(t *testing.T) {
 		{"李 雷", "Horn", "李.mov", true},
 		{"", "Horn", "horn.mov", false},
 	} {
-		if got := (Take{Player: c.player, Part: c.part}).TellsName(c.name); got != c.tells {
+		if got := (production.Take{Player: c.player, Part: c.part}).TellsName(c.name); got != c.tells {
 			t.Errorf("%q of %q: %v", c.name, c.player, got)
 		}
 	}

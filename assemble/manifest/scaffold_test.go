@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"ripieno/assemble/fault"
+	"ripieno/assemble/production"
 )
 
 // TestGuessName reads names as phones, recorders and players write them. All
@@ -126,7 +127,7 @@ func TestScaffoldBasses(t *testing.T) {
 	}{{tenor, "Bass"}, {flute, "Double Bass"}} {
 		yaml, _ := Scaffold([]ScaffoldFile{bass, c.with}, "T")
 		p := parse(t, string(yaml))
-		i := slices.IndexFunc(p.Takes, func(x Take) bool { return x.Player == "Otto" })
+		i := slices.IndexFunc(p.Takes, func(x production.Take) bool { return x.Player == "Otto" })
 		if p.Takes[i].Part != c.want {
 			t.Errorf("%+v", p.Takes)
 		}
@@ -186,7 +187,7 @@ func TestScaffoldLoads(t *testing.T) {
 		}
 		seen := map[string]int{}
 		for _, x := range p.Takes {
-			for _, f := range []*File{x.Video, x.Audio} {
+			for _, f := range []*production.File{x.Video, x.Audio} {
 				if f != nil {
 					seen[f.Path]++
 				}

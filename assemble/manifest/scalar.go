@@ -209,7 +209,7 @@ func (s names) add(m mapping, key, name string) {
 		m.at(v, fmt.Sprintf("the first is on line %d; every %s needs a name of its own", first.Line, s.what),
 			"a second %s is named %q", s.what, name)
 	default:
-		m.at(v, fmt.Sprintf("%q is on line %d; names become file names, and some disks ignore capitals", first.Value,
+		m.at(v, fmt.Sprintf("choose another name: %q is on line %d, and some disks ignore capitals", first.Value,
 			first.Line),
 			"%s %q differs from another only in capitals", s.what, name)
 	}

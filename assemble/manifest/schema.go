@@ -90,7 +90,7 @@ var (
 		{"check", mappingOf(checkShape), "standard", "thresholds of check; ripieno keys --thresholds lists them"}}}
 	creditShape = &shape{"a credit", "in an entry of credits:", "{role: sound, name: Mara Voss}", []key{
 		{"role", textValue, required, "one of " + strings.Join(production.CreditRoles, ", ") +
-			", which films name in their language; or words of your own"},
+			", which films translate; or words of your own"},
 		{"name", textValue, required, "who; several entries may have one role. With rights, a sentence"}}}
 	tempoShape = &shape{"tempo", "inside tempo:",
 		"tempo: {changes: [{measure: 1, meter: 4/4, bpm: 96}], measures: 32}", []key{
@@ -196,7 +196,7 @@ var (
 				"frequency below which nothing is kept; auto goes by the part"},
 			{"eq", listOf(bandShape), "none", "bands of its equaliser"},
 			{"compress", mappingOf(compressShape), "none", "its compressor"},
-			{"clean", mappingOf(cleanShape).orWords("auto", "off"), "as the mix", "what the mix does to it by itself"},
+			{"clean", mappingOf(cleanShape).orWords("auto", "off"), "as the mix", "how this take is cleaned"},
 			{"denoise", number(0, maxDenoiseDB, "dB"), "0", "how much softer steady hum and hiss become"},
 			{"width", number(0, 2, "0 one point, 1 as recorded"), "1",
 				"width of a stereo recording; 2 is twice as wide"},
@@ -227,7 +227,7 @@ var (
 		{"hall", mappingOf(hallShape), "all defaults", "the room, computed; it is heard with room"},
 		{"impulse", fileValue, "none", "a recorded room instead of hall, such as rooms/church.wav"},
 		{"clean", mappingOf(cleanShape).orWords("auto", "off"), "auto",
-			"what is done to every take by itself; off leaves all as recorded"},
+			"how every take is cleaned; off leaves all as recorded"},
 		{"fade_in", fadeValue, "0", "out of silence at the film's beginning"},
 		{"fade_out", fadeValue, "0", "into silence at the film's end"},
 		{"solo_lift", number(-maxLift, maxLift, "dB"), "0", "gain of a take while a solo shot shows it"},
@@ -235,10 +235,10 @@ var (
 	partShape = &shape{"a part", "in an entry of parts:", "{from: 41.2, shift: 2.1}", []key{
 		{"from", timeValue.withUnit("seconds of the file"), "the end of the part before", "where it begins"},
 		{"to", timeValue.withUnit("seconds of the file"), "the beginning of the next", "where it ends"},
-		{"shift", number(-maxShift, maxShift, "seconds"), "0", "how much later it lies than it would by the file's own time"}}}
+		{"shift", number(-maxShift, maxShift, "seconds"), "0", "how much later it begins than the clock of the file says"}}}
 	cleanShape = &shape{"clean", "inside clean:", "clean: {silence: true, noise: false}", []key{
-		{"silence", flagValue, "true", "closes a take where nobody plays: before, in rests, after"},
-		{"noise", flagValue, "up to 24 takes", "makes noise under the playing softer, as far as it can be heard"}}}
+		{"silence", flagValue, "true", "closes a take where its player does not play: before, in rests, after"},
+		{"noise", flagValue, "up to 24 takes", "reduces noise under the playing where it can be heard"}}}
 	muteShape = &shape{"a mute", "in an entry of mutes:", "{from: m5, to: m9}", []key{
 		{"from", timeValue, required, "where the silence begins"},
 		{"to", timeValue, required, "where it ends"}}}
@@ -273,7 +273,8 @@ var (
 		{"margin", whole(0, 400, "pixels at 1080 lines"), "the gutter; 0 with one shape", "round the grid"},
 		{"background", value{form: "colour or picture"}, "#14161a",
 			"behind the tiles, such as \"#203040\" or art/hall.jpg"},
-		{"background_to", value{form: "colour"}, "one colour", "the colour into which that of background runs downwards"},
+		{"background_to", value{form: "colour"}, "one colour",
+			"the colour at the bottom, into which background fades"},
 		{"font", fileValue.withForm("file or list of files"), "the program's own",
 			"fills in for letters that the program's own fonts lack"},
 		{"labels", flagValue, "true", "names on tiles"},
@@ -283,7 +284,7 @@ var (
 		{"label_corner", oneOf(production.LabelCorners.Strings()...), string(layout.AutoCorner),
 			"where names stand; auto is bottom-left unless that hides a face"},
 		{"smallest_screen", number(4, 200, "cm"), "not looked at",
-			"short side of the smallest screen: names are as large as is read there, or left to the credits; a telephone has 6"},
+			"short side of the smallest screen (a phone: 6); a name too long to be readable there is left to the credits"},
 		{"labels_fade", number(0, maxLabelsFade, "seconds"), "0", "time in which names come and go"},
 		{"lead_in", edgeValue, "3", "film before measure 1"},
 		{"tail", edgeValue, "3", "film after the last measure"},
@@ -324,7 +325,8 @@ var (
 		{"name", nameValue, required, "unique; the film is out/NAME.mp4"},
 		{"canvas", value{form: "width x height", unit: "pixels"}, required,
 			"size of the picture, such as 1920x1080; even, 32 to 8192 a side"},
-		{"codec", among(production.Codecs), string(production.Codecs[0]), "h264 plays everywhere; hevc and av1 make smaller files"},
+		{"codec", among(production.Codecs), string(production.Codecs[0]),
+			"h264 plays everywhere; hevc and av1 make smaller files"},
 		{"poster", timeValue.orWords("start", "end"), "none", "the moment that is also kept as a picture"},
 		{"aspect", aspectValue, "as picture", "shape of the tiles of this film"}}}
 	chapterShape = &shape{"a chapter", "in an entry of chapters:", "{at: m1, name: Theme}", []key{
@@ -359,8 +361,8 @@ func recordingKeys() []key {
 		{"drift_ppm", number(-maxDriftPPM, maxDriftPPM, "ppm"), "as sync measures",
 			"how much faster guide time runs than the file's clock"},
 		{"track", whole(1, maxTrack, "track"), "the best", "which of several sound tracks, from 1"},
-		{"parts", listOf(partShape), "as sync finds", "stretches that are one piece of time each; [{from: 0}] says that nothing is broken"},
-		{"parts_of", oneOf("file", "sound"), "file", "sound: the picture of the file is one piece of time"},
+		{"parts", listOf(partShape), "as sync finds", "stretches without a gap; [{from: 0}] says that nothing is broken"},
+		{"parts_of", oneOf("file", "sound"), "file", "sound: the picture of the file has no gap"},
 		{"sample_rate", oneOf(sampleRates...), "as sync finds", "the true rate of a sound whose label is wrong, in hertz"},
 	}
 }

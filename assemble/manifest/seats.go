@@ -9,12 +9,13 @@ import (
 	"go.yaml.in/yaml/v3"
 
 	"ripieno/assemble/fault"
+	"ripieno/assemble/production"
 )
 
 // seats checks that nobody has another's seat, or one that there is not, and
 // gives how many seats there were when they were given; 0 when that is not
 // said. entries are those that takes came from.
-func (m mapping) seats(takes []Take, entries []mapping) int {
+func (m mapping) seats(takes []production.Take, entries []mapping) int {
 	given, ok := m.whole("seats")
 	sits := map[int]string{}
 	for i, t := range takes {
@@ -42,7 +43,7 @@ func (m mapping) seats(takes []Take, entries []mapping) int {
 // no other byte, as [Pin] does, and takes p like it. A take that has a seat
 // keeps it, and so does a manifest that says how many there are. Names of no
 // take are passed over, and numbers that a manifest refuses are its faults.
-func PinSeats(data []byte, p *Production, seats map[string]int, count int) ([]byte, error) {
+func PinSeats(data []byte, p *production.Production, seats map[string]int, count int) ([]byte, error) {
 	path, dir := FileName, "."
 	if p != nil {
 		path, dir = cmp.Or(p.Path, path), cmp.Or(p.Dir, dir)

@@ -14,13 +14,13 @@ func isScalar(n *yaml.Node) bool { return n.Kind == yaml.ScalarNode }
 
 // placedShot is a shot whose beginning is known, with where it is written.
 type placedShot struct {
-	Shot
+	production.Shot
 	m mapping
 }
 
 // shots reads the shot list and sorts it. Shots without a time are faults
 // already and are left out.
-func (m mapping) shots(p *Production) []Shot {
+func (m mapping) shots(p *production.Production) []production.Shot {
 	var placed []placedShot
 	who := castOf(p.Takes)
 	for _, e := range m.entries("shots", shotShape) {
@@ -36,7 +36,7 @@ func (m mapping) shots(p *Production) []Shot {
 			continue
 		}
 		switch {
-		case s.From.Edge == FilmEnd:
+		case s.From.Edge == production.FilmEnd:
 			e.at(e.vals["from"], "give a time before the end", "a shot cannot begin at the end")
 			continue
 		case s.To != nil && !s.From.Before(*s.To):
@@ -48,7 +48,7 @@ func (m mapping) shots(p *Production) []Shot {
 		placed = append(placed, placedShot{s, e})
 	}
 	slices.SortStableFunc(placed, func(a, b placedShot) int { return production.CompareTimes(a.From, b.From) })
-	var shots []Shot
+	var shots []production.Shot
 	for i, s := range placed {
 		if i > 0 {
 			s.follows(placed[i-1])
@@ -73,8 +73,8 @@ func (s placedShot) follows(last placedShot) {
 }
 
 // shot reads what one shot shows; its times are for shots.
-func (m mapping) shot(who cast) Shot {
-	s := Shot{Mark: markOf(m.file, m.node)}
+func (m mapping) shot(who cast) production.Shot {
+	s := production.Shot{Mark: markOf(m.file, m.node)}
 	if m.need("show", "tutti, soli, solo, pair or card") {
 		s.Show = choose[shot.Kind](m, "show", "")
 	}
@@ -132,7 +132,7 @@ type cast struct {
 }
 
 // castOf returns who can be shown of some takes.
-func castOf(takes []Take) cast {
+func castOf(takes []production.Take) cast {
 	c := cast{known: map[string]bool{}}
 	for _, t := range takes {
 		if t.Name != "" {

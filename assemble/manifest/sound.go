@@ -3,6 +3,7 @@ package manifest
 import (
 	"fmt"
 
+	"ripieno/assemble/production"
 	"ripieno/mix"
 	"ripieno/mix/pan"
 	"ripieno/mix/tempo"
@@ -10,11 +11,11 @@ import (
 
 // defaultHall is the one that package room takes for zeros, written out, so
 // that a manifest can say 0 where it means it.
-var defaultHall = Hall{Decay: 1.8, High: 0.55, PreDelay: 0.018, Size: 1}
+var defaultHall = production.Hall{Decay: 1.8, High: 0.55, PreDelay: 0.018, Size: 1}
 
 // allClean is everything that can be done, and the default of ensembles of up to
 // mostReduced takes.
-var allClean = Clean{Silence: true, Noise: true}
+var allClean = production.Clean{Silence: true, Noise: true}
 
 // mostReduced is how many takes a production may list whose noise is reduced without
 // being asked for. Held against the mix of their dry stems, reducing it brought ensembles
@@ -25,8 +26,8 @@ var allClean = Clean{Silence: true, Noise: true}
 const mostReduced = 24
 
 // defaultClean is what is done in an ensemble that the manifest says nothing about.
-func defaultClean(takes int) Clean {
-	return Clean{Silence: true, Noise: takes <= mostReduced}
+func defaultClean(takes int) production.Clean {
+	return production.Clean{Silence: true, Noise: takes <= mostReduced}
 }
 
 // Bounds of what a person can mean; the mix itself takes more.
@@ -45,8 +46,8 @@ const (
 )
 
 // strip reads what a take says about its sound.
-func (m mapping) strip(music *tempo.Map) Strip {
-	var s Strip
+func (m mapping) strip(music *tempo.Map) production.Strip {
+	var s production.Strip
 	mutes := m.entries("mutes", muteShape)
 	if len(mutes) > maxMutes {
 		m.at(m.keys["mutes"], fmt.Sprintf("at most %d", maxMutes), "%d mutes", len(mutes))
@@ -82,13 +83,13 @@ func (m mapping) strip(music *tempo.Map) Strip {
 
 // clean reads what is done to takes by themselves; what is not written stays as
 // in def, and the word auto gives auto.
-func (m mapping) clean(def, auto Clean) Clean {
+func (m mapping) clean(def, auto production.Clean) production.Clean {
 	if v := m.vals["clean"]; v != nil && isScalar(v) && !isQuoted(v) {
 		switch v.Value {
 		case "auto":
 			return auto
 		case "off":
-			return Clean{}
+			return production.Clean{}
 		}
 	}
 	if v := m.vals["clean"]; v != nil && isScalar(v) && !isEmpty(v) {
@@ -99,12 +100,12 @@ func (m mapping) clean(def, auto Clean) Clean {
 	if !ok {
 		return def
 	}
-	return Clean{Silence: c.flag("silence", def.Silence), Noise: c.flag("noise", def.Noise)}
+	return production.Clean{Silence: c.flag("silence", def.Silence), Noise: c.flag("noise", def.Noise)}
 }
 
 // mute reads one mute; both its ends are needed, since a mute to the end of
 // the film is what trim is for.
-func (m mapping) mute(music *tempo.Map) (x Mute, ok bool) {
+func (m mapping) mute(music *tempo.Map) (x production.Mute, ok bool) {
 	m.need("from", "for example "+muteShape.example)
 	m.need("to", "for example "+muteShape.example)
 	from, okFrom := m.moment("from", music)
@@ -117,7 +118,7 @@ func (m mapping) mute(music *tempo.Map) (x Mute, ok bool) {
 			to.Text, from.Text)
 		return x, false
 	}
-	return Mute{From: from, To: to}, true
+	return production.Mute{From: from, To: to}, true
 }
 
 // lowCut returns nil for auto and when it is absent, 0 for none.
@@ -137,8 +138,8 @@ func (m mapping) lowCut() *float64 {
 }
 
 // band reads one band of an equaliser.
-func (m mapping) band() Band {
-	var b Band
+func (m mapping) band() production.Band {
+	var b production.Band
 	known := false
 	if m.need("shape", "low_cut, low_shelf, bell or high_shelf") {
 		b.Shape, known = mix.ParseShape(m.choice("shape", ""))
@@ -158,8 +159,8 @@ func (m mapping) band() Band {
 }
 
 // compress reads a compressor.
-func (m mapping) compress() *Compress {
-	c := &Compress{Ratio: 1}
+func (m mapping) compress() *production.Compress {
+	c := &production.Compress{Ratio: 1}
 	if m.need("threshold", "the level above which it works, for example threshold: -24") {
 		c.ThresholdDB, _ = m.number("threshold")
 	}
@@ -176,7 +177,7 @@ func (m mapping) compress() *Compress {
 }
 
 // bus reads what all takes share besides loudness and balance.
-func (m mapping) bus(x *Mix, sections []Section) {
+func (m mapping) bus(x *production.Mix, sections []production.Section) {
 	x.PanLaw, _ = pan.ParseLaw(m.choice("pan_law", x.PanLaw.String()))
 	if c, ok := m.child("hall", hallShape); ok {
 		for key, at := range map[string]*float64{
@@ -188,7 +189,7 @@ func (m mapping) bus(x *Mix, sections []Section) {
 		}
 	}
 	if path := m.path("impulse", "rooms/church.wav"); path != "" {
-		x.Impulse = &Asset{Path: path, Mark: markOf(m.file, m.vals["impulse"])}
+		x.Impulse = &production.Asset{Path: path, Mark: markOf(m.file, m.vals["impulse"])}
 		if m.has("hall") {
 			m.at(m.keys["hall"], "keep the one you want to hear", "mix has both a hall and an impulse")
 		}
@@ -206,8 +207,8 @@ func (m mapping) bus(x *Mix, sections []Section) {
 }
 
 // stage reads where the sections sit.
-func (m mapping) stage(sections []Section) []Place {
-	var all []Place
+func (m mapping) stage(sections []production.Section) []production.Place {
+	var all []production.Place
 	lines := map[string]int{}
 	known := map[string]bool{}
 	var names []string
@@ -216,7 +217,7 @@ func (m mapping) stage(sections []Section) []Place {
 		names = append(names, s.Name)
 	}
 	for _, e := range m.entries("stage", stageShape) {
-		var p Place
+		var p production.Place
 		if e.need("section", "for example "+stageShape.example) {
 			p.Section = e.sectionName("section")
 		}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"reflect"
+	"ripieno/assemble/production"
 	"ripieno/mix"
 	"testing"
 
@@ -51,10 +52,10 @@ mix:
 	}
 	s.Mutes = nil
 	low, width := 90.0, 0.5
-	want := Strip{
-		LowCutHz: &low, EQ: []Band{{Shape: mix.LowCut, Hz: 80}, {Shape: mix.Bell, Hz: 900, GainDB: -3, Q: 2},
+	want := production.Strip{
+		LowCutHz: &low, EQ: []production.Band{{Shape: mix.LowCut, Hz: 80}, {Shape: mix.Bell, Hz: 900, GainDB: -3, Q: 2},
 			{Shape: mix.HighShelf, Hz: 8000, GainDB: 1.5}},
-		Compress:  &Compress{ThresholdDB: -24, Ratio: 2, KneeDB: 3, Attack: 0.02, Release: 0.2, MakeUpDB: 4},
+		Compress:  &production.Compress{ThresholdDB: -24, Ratio: 2, KneeDB: 3, Attack: 0.02, Release: 0.2, MakeUpDB: 4},
 		DenoiseDB: 8, Width: &width, Delay: -0.012, SendDB: -6, Clean: allClean,
 	}
 	if !reflect.DeepEqual(s, want) {
@@ -62,14 +63,14 @@ mix:
 	}
 	viola, cello := p.Takes[1].Strip, p.Takes[2].Strip
 	if viola.LowCutHz == nil || *viola.LowCutHz != 0 || !viola.Dry ||
-		!reflect.DeepEqual(cello, Strip{Clean: allClean}) {
+		!reflect.DeepEqual(cello, production.Strip{Clean: allClean}) {
 		t.Errorf("viola %+v, cello %+v", viola, cello)
 	}
-	bus := Mix{
+	bus := production.Mix{
 		LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, Room: 0.2, PanLaw: pan.Linear,
-		Hall: Hall{Decay: 2.5, High: 0.55, PreDelay: 0,
+		Hall: production.Hall{Decay: 2.5, High: 0.55, PreDelay: 0,
 			Size: 1}, FadeIn: 0.5, FadeOut: 2, SoloLiftDB: 2, Clean: allClean,
-		Stage: []Place{{Section: "strings", From: -60, To: -10}, {Section: "winds", From: 10, To: 10}},
+		Stage: []production.Place{{Section: "strings", From: -60, To: -10}, {Section: "winds", From: 10, To: 10}},
 	}
 	if !reflect.DeepEqual(p.Mix, bus) {
 		t.Errorf("mix %+v, want %+v", p.Mix, bus)
@@ -84,16 +85,16 @@ mix:
 func TestClean(t *testing.T) {
 	for _, c := range []struct {
 		mix, take string
-		want      Clean
+		want      production.Clean
 	}{
 		{"", "", allClean},
-		{"mix: {clean: off}\n", "", Clean{}},
-		{"mix: {clean: {noise: false}}\n", "", Clean{Silence: true}},
-		{"mix: {clean: {silence: false}}\n", "", Clean{Noise: true}},
-		{"", ", clean: off", Clean{}},
+		{"mix: {clean: off}\n", "", production.Clean{}},
+		{"mix: {clean: {noise: false}}\n", "", production.Clean{Silence: true}},
+		{"mix: {clean: {silence: false}}\n", "", production.Clean{Noise: true}},
+		{"", ", clean: off", production.Clean{}},
 		{"mix: {clean: off}\n", ", clean: auto", allClean},
-		{"mix: {clean: off}\n", ", clean: {silence: true}", Clean{Silence: true}},
-		{"mix: {clean: {noise: false}}\n", ", clean: {silence: false}", Clean{}},
+		{"mix: {clean: off}\n", ", clean: {silence: true}", production.Clean{Silence: true}},
+		{"mix: {clean: {noise: false}}\n", ", clean: {silence: false}", production.Clean{}},
 	} {
 		p := parse(t, head+c.mix+"takes:\n  - {name: a, audio: {file: a.wav}"+c.take+"}\n")
 		if got := p.Takes[0].Strip.Clean; got != c.want {
@@ -107,11 +108,11 @@ func TestCleanOfManyTakes(t *testing.T) {
 	for _, c := range []struct {
 		mix  string
 		n    int
-		want Clean
+		want production.Clean
 	}{
 		{"", mostReduced, allClean},
-		{"", mostReduced + 1, Clean{Silence: true}},
-		{"mix: {clean: auto}\n", mostReduced + 1, Clean{Silence: true}},
+		{"", mostReduced + 1, production.Clean{Silence: true}},
+		{"mix: {clean: auto}\n", mostReduced + 1, production.Clean{Silence: true}},
 		{"mix: {clean: {noise: true}}\n", mostReduced + 1, allClean},
 	} {
 		list := "takes:\n  - {name: t1, audio: {file: a1.wav}}\n"

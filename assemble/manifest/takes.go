@@ -22,11 +22,11 @@ const (
 )
 
 // sections reads the sections that are declared.
-func (m mapping) sections() []Section {
-	var all []Section
+func (m mapping) sections() []production.Section {
+	var all []production.Section
 	used := newNames("section")
 	for _, e := range m.entries("sections", sectionShape) {
-		s := Section{Mark: markOf(m.file, e.node)}
+		s := production.Section{Mark: markOf(m.file, e.node)}
 		if e.need("name", "for example "+sectionShape.example) {
 			s.Name = e.sectionName("name")
 			used.add(e, "name", s.Name)
@@ -48,7 +48,8 @@ func (m mapping) sectionName(key string) string {
 // useSections adds the sections that takes name and nobody declared, in the
 // order of takes. A name that is a slip away from a declared one is a fault,
 // since it would split the section in two without a word.
-func (m mapping) useSections(declared []Section, takes []Take, entries []mapping) []Section {
+func (m mapping) useSections(declared []production.Section, takes []production.Take,
+	entries []mapping) []production.Section {
 	all := declared
 	known := map[string]string{} // folded name -> name
 	for _, s := range declared {
@@ -72,7 +73,7 @@ func (m mapping) useSections(declared []Section, takes []Take, entries []mapping
 			continue
 		}
 		known[production.Fold(t.Section)] = t.Section
-		all = append(all, Section{Name: t.Section, Mark: markOf(m.file, node)})
+		all = append(all, production.Section{Name: t.Section, Mark: markOf(m.file, node)})
 	}
 	return all
 }
@@ -81,7 +82,7 @@ func (m mapping) useSections(declared []Section, takes []Take, entries []mapping
 // Narrower than nearest: "violin 1" and "violin 2", or "alto a" and "alto b",
 // are not slips of each other, so one letter too many, too few or swapped
 // counts and another letter does not.
-func (r *reader) slipOf(name string, declared []Section) string {
+func (r *reader) slipOf(name string, declared []production.Section) string {
 	a := production.Fold(name)
 	for _, s := range declared {
 		b := production.Fold(s.Name)
@@ -112,8 +113,8 @@ func (m mapping) timing(def production.Timing) production.Timing { return choose
 // takes reads the takes of a production, each with the mapping it came from. What
 // the production says of timing and language is for those that say nothing else,
 // and so is release.
-func (m mapping) takes(p *Production, release Release) ([]Take, []mapping) {
-	var all []Take
+func (m mapping) takes(p *production.Production, release production.Release) ([]production.Take, []mapping) {
+	var all []production.Take
 	used := newNames("take")
 	entries := m.entries("takes", takeShape)
 	for _, e := range entries {
@@ -129,8 +130,8 @@ func (m mapping) takes(p *Production, release Release) ([]Take, []mapping) {
 
 // take reads one take. Its faults are independent of each other as far as
 // possible, so that one slip gives one fault.
-func (m mapping) take(music *tempo.Map) Take {
-	t := Take{Mark: markOf(m.file, m.node), Fit: production.Fits[0], Crop: production.Middle}
+func (m mapping) take(music *tempo.Map) production.Take {
+	t := production.Take{Mark: markOf(m.file, m.node), Fit: production.Fits[0], Crop: production.Middle}
 	if m.need("name", "for example name: oboe-1") {
 		t.Name = m.name("name", "oboe-1")
 	}
@@ -178,7 +179,7 @@ func (m mapping) take(music *tempo.Map) Take {
 }
 
 // behind reads what stands round a picture that is fitted.
-func (m mapping) behind(fit layout.Mode) (string, *Asset) {
+func (m mapping) behind(fit layout.Mode) (string, *production.Asset) {
 	if !m.has("behind") {
 		return "", nil
 	}
@@ -204,7 +205,7 @@ func (m mapping) pan() *float64 {
 
 // trim reads the part of the film in which a take is seen and heard; nil for
 // an end that is not given or not known after a fault in tempo.
-func (m mapping) trim(music *tempo.Map) (from, to *Time) {
+func (m mapping) trim(music *tempo.Map) (from, to *production.Time) {
 	c, ok := m.child("trim", trimShape)
 	if !ok {
 		return nil, nil
@@ -224,7 +225,7 @@ func (m mapping) trim(music *tempo.Map) (from, to *Time) {
 
 // crop reads the focus of a picture. Zoom begins at 1: below, there would be
 // something round the picture, which is what fit: fit is for.
-func (m mapping) crop() Crop {
+func (m mapping) crop() production.Crop {
 	c := production.Middle
 	if x, ok := m.number("x"); ok {
 		c.X = x
@@ -239,20 +240,20 @@ func (m mapping) crop() Crop {
 }
 
 // recording reads one file of a take; nil when the key is absent.
-func (m mapping) recording(key string, s *shape) *File {
+func (m mapping) recording(key string, s *shape) *production.File {
 	if v := m.vals[key]; v != nil && v.Kind == yaml.ScalarNode && !isEmpty(v) {
 		m.at(v, fmt.Sprintf("write %s: {file: %s}", key, yamlText(clip(v.Value))), "%s must be a mapping, not %q", key,
 			clip(v.Value))
-		return &File{} // it was meant to be there
+		return &production.File{} // it was meant to be there
 	}
 	c, ok := m.child(key, s)
 	if !ok {
 		if m.has(key) {
-			return &File{}
+			return &production.File{}
 		}
 		return nil
 	}
-	f := &File{Mark: markOf(m.file, c.node)}
+	f := &production.File{Mark: markOf(m.file, c.node)}
 	if c.need("file", "for example "+s.example) {
 		f.Path = c.path("file", "intake/mara.mov")
 	}

@@ -8,6 +8,7 @@ import (
 
 	"go.yaml.in/yaml/v3"
 
+	"ripieno/assemble/production"
 	"ripieno/mix/tempo"
 )
 
@@ -73,18 +74,18 @@ func clock(s string) (seconds float64, why string) {
 // moment reads a time of a shot or trim. ok is false when it is absent or
 // faulty. With a nil map, after a fault in tempo, musical positions cannot be
 // placed: they are checked for form only and ok is false.
-func (m mapping) moment(key string, music *tempo.Map) (t Time, ok bool) {
+func (m mapping) moment(key string, music *tempo.Map) (t production.Time, ok bool) {
 	v, ok := m.scalar(key, "m33")
 	if !ok {
-		return Time{}, false
+		return production.Time{}, false
 	}
-	t = Time{Text: v.Value, Mark: markOf(m.file, v)}
+	t = production.Time{Text: v.Value, Mark: markOf(m.file, v)}
 	switch v.Value {
 	case "start":
-		t.Edge = FilmStart
+		t.Edge = production.FilmStart
 		return t, true
 	case "end":
-		t.Edge = FilmEnd
+		t.Edge = production.FilmEnd
 		return t, true
 	}
 	if p, isMusical := musical(v.Value); isMusical {
@@ -100,7 +101,7 @@ func (m mapping) moment(key string, music *tempo.Map) (t Time, ok bool) {
 }
 
 // place turns a musical position into guide time.
-func (m mapping) place(t Time, p tempo.Position, v *yaml.Node, music *tempo.Map) (Time, bool) {
+func (m mapping) place(t production.Time, p tempo.Position, v *yaml.Node, music *tempo.Map) (production.Time, bool) {
 	if music == nil {
 		return t, false
 	}

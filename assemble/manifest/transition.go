@@ -14,7 +14,7 @@ import (
 const maxTransition = 20
 
 // pair reads the two takes of a shot that shows them side by side.
-func (m mapping) pair(s *Shot, who cast) {
+func (m mapping) pair(s *production.Shot, who cast) {
 	list := m.list("takes", "takes: [oboe-1, horn-2]")
 	if s.Show != shot.Pair || len(list) == 0 {
 		return
@@ -44,8 +44,8 @@ func (m mapping) pair(s *Shot, who cast) {
 
 // transition reads how a shot takes over from the one before. Beats are those
 // that lead up to the shot, at whatever tempo they have there.
-func (m mapping) transition(from Time, music *tempo.Map) Transition {
-	t := Transition{Kind: production.Cut}
+func (m mapping) transition(from production.Time, music *tempo.Map) production.Transition {
+	t := production.Transition{Kind: production.Cut}
 	if v := m.vals["transition"]; v != nil && isScalar(v) && v.Value == string(production.Cut) {
 		return t
 	}
@@ -74,7 +74,7 @@ func (m mapping) transition(from Time, music *tempo.Map) Transition {
 		c.at(c.keys["seconds"], "keep one of them", "transition has both beats and seconds")
 	case !c.has("beats") && !c.has("seconds"):
 		c.at(c.node, fmt.Sprintf("transition: {kind: %s, beats: 1}", t.Kind), "a %s needs a length", t.Kind)
-	case from.Edge == FilmStart:
+	case from.Edge == production.FilmStart:
 		c.at(c.node, "picture: {fade_in: 2} lets the film come out of black",
 			"a transition at the film's beginning has no shot before it")
 	case inSeconds:

@@ -80,7 +80,8 @@ func (m *Maker) Still(c plan.Conform, keep bool) (task.Ref[image.Image], error) 
 	}
 	still := store.NewAction("still").Version(graph.Rule).Input("conform", key.ID()).Ext(".png").For(c.Take)
 	return task.Of(task.Task{
-		ID: task.ID("still", still.ID().String()), Name: c.Take, Stage: "still", Action: still, Cost: costStill, Keep: keep,
+		ID: task.ID("still", still.ID().String()), Name: c.Take, Stage: "still", Action: still, Cost: costStill,
+		Memory: reading.Memory(c), Keep: keep,
 		Make: func(ctx context.Context, _ task.Inputs, tmp string, _ func(float64)) error {
 			return takeStill(ctx, m.tool, m.steady, c, m.line.Rate, tmp)
 		},

@@ -22,7 +22,8 @@ func resolve(p *production.Production, line Timeline) ([]shot.Shot, error) {
 	for i, s := range p.Shots {
 		w := shot.Want{
 			From: line.clamp(s.From), To: -1, Show: s.Show,
-			Section: s.Section, Take: s.Take, Other: s.Other, Others: s.Others == production.OthersAround, Text: s.Text, Labels: p.Picture.Labels,
+			Section: s.Section, Take: s.Take, Other: s.Other, Others: s.Others == production.OthersAround,
+			Text: s.Text, Labels: p.Picture.Labels,
 		}
 		if s.To != nil {
 			w.To = line.clamp(*s.To)
@@ -80,8 +81,10 @@ func (t Timeline) clamp(m production.Time) int {
 }
 
 // film lays out one deliverable.
-func film(p *production.Production, facts map[string]Facts, line Timeline, shots []shot.Shot, w Want, l Look) (*Film, error) {
-	f := &Film{Name: w.Name, Canvas: w.Canvas, Rough: w.Rough, Marks: w.Marks, Codec: w.Codec, Language: p.Language, Scenery: p.Picture.Backdrop != nil || p.Picture.BackgroundTo != ""}
+func film(p *production.Production, facts map[string]Facts, line Timeline, shots []shot.Shot, w Want,
+	l Look) (*Film, error) {
+	f := &Film{Name: w.Name, Canvas: w.Canvas, Rough: w.Rough, Marks: w.Marks, Codec: w.Codec,
+		Language: p.Language, Scenery: p.Picture.Backdrop != nil || p.Picture.BackgroundTo != ""}
 	f.FadeIn = min(line.Rate.Frame(p.Picture.FadeIn), line.Frames)
 	f.FadeOut = min(line.Rate.Frame(p.Picture.FadeOut), line.Frames)
 	f.Soften = line.Rate.Frame(p.Picture.LabelsFade)

@@ -34,16 +34,8 @@ func NewTimeline(p *production.Production) (Timeline, error) {
 // wholeSampleFrames returns the smallest number of frames that lasts a whole
 // number of samples: 1 for 24, 25, 30, 50 and 60, 5 for the rates over 1001.
 func wholeSampleFrames(r shot.Rate) int {
-	n := r.Num / gcd(r.Num, r.Den*audio.Rate)
+	n := r.Num / audio.GCD(r.Num, r.Den*audio.Rate)
 	return max(1, n)
-}
-
-// gcd returns the greatest common divisor of two numbers.
-func gcd(a, b int) int {
-	for b != 0 {
-		a, b = b, a%b
-	}
-	return a
 }
 
 // guide returns the guide time of a manifest time, with the film's ends resolved.

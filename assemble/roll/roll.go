@@ -1,3 +1,5 @@
+// Package roll says in words how a production stands: who is in, what is wrong with
+// takes, what may be published, and what has changed since the last look.
 package roll
 
 import (

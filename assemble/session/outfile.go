@@ -33,8 +33,7 @@ func OutFile(dir, name string) (string, error) {
 	st, err := os.Lstat(path)
 	switch {
 	case errors.Is(long, syscall.ENAMETOOLONG):
-		return "", fault.New(fault.Failed, path, "the name is too long for this disk",
-			"give the deliverable or take a shorter name, or choose another folder with --out")
+		return "", tooLong(path)
 	case errors.Is(err, fs.ErrNotExist):
 		return path, nil
 	case err != nil:
@@ -53,6 +52,12 @@ func OutFile(dir, name string) (string, error) {
 	}
 	return "", fault.New(fault.Failed, path, fmt.Sprintf("there is %s where this file is to be written", what),
 		"move it away, or choose another folder with --out")
+}
+
+// tooLong returns the fault of an output whose name or folder's name is too long.
+func tooLong(path string) error {
+	return fault.New(fault.Failed, path, "the name is too long for this disk",
+		"give the deliverable or take a shorter name, or choose another folder with --out")
 }
 
 // OutFiles checks the places of several files.

@@ -55,4 +55,8 @@ func TestOutputsAreLookedAtFirst(t *testing.T) {
 			t.Errorf("%d letters: %v", n, err)
 		}
 	}
+	long := filepath.Join(t.TempDir(), strings.Repeat("b", 300))
+	if _, err := Out(long, "final.mp4"); err == nil || !strings.Contains(err.Error(), "too long for this disk") {
+		t.Errorf("a folder: %v", err)
+	}
 }

@@ -10,9 +10,11 @@ package session
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
+	"syscall"
 	"time"
 
 	"ripieno/assemble/fault"
@@ -144,6 +146,9 @@ func Out(dir, name string) (string, error) {
 
 // Unwritable returns the fault of a folder of outputs that cannot be written.
 func Unwritable(dir string, err error) error {
+	if errors.Is(err, syscall.ENAMETOOLONG) {
+		return tooLong(dir)
+	}
 	return fault.New(fault.Failed, dir, "the output folder cannot be written",
 		"make it writable, or choose another with --out").Because(err)
 }

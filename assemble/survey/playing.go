@@ -35,8 +35,10 @@ func (s *Survey) Playing(take string, places []report.Place) *Playing {
 		return nil
 	}
 	out := &Playing{
-		Notes: r.Timing.Notes, SpreadMS: roundHundredths(1000 * r.Timing.Spread), Soft: r.Timing.Soft, Measures: []*float64{},
-		Cents: roundHundredths(r.Tuning.Cents), CentsOff: roundHundredths(r.Tuning.Spread), Tones: r.Tuning.Tones, Score: r.Tuning.Score,
+		Notes: r.Timing.Notes, SpreadMS: roundHundredths(1000 * r.Timing.Spread), Soft: r.Timing.Soft,
+		Measures: []*float64{},
+		Cents:    roundHundredths(r.Tuning.Cents), CentsOff: roundHundredths(r.Tuning.Spread), Tones: r.Tuning.Tones,
+		Score:  r.Tuning.Score,
 		Missed: []MissedSpan{},
 	}
 	for _, p := range places {

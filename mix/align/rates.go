@@ -30,8 +30,9 @@ const (
 // SuspectRates returns the recordings that would be placed far better had they been
 // recorded with another rate than rates says, in hertz by name: faster or slower and
 // higher or lower alike. Only what is not sure, or sure without fitting the beats, is
-// looked at, and what the harmony of the others does not agree with. A recording's likeliest rate comes first. It is the caller's to listen again at that rate and to see whether the
-// harmony agrees, see [Harmony].
+// looked at, and what the harmony of the others does not agree with. A recording's
+// likeliest rate comes first. It is the caller's to listen again at that rate and to see
+// whether the harmony agrees, see [Harmony].
 func SuspectRates(m *tempo.Map, recs []Recording, placed []Placement, rates map[string]int) []WrongRate {
 	g := newGrid(m)
 	agrees := Harmony(m, recs, placed)

@@ -88,7 +88,7 @@ const (
 
 // newFixed returns nil when the two rates need too many phases.
 func newFixed(from, to int, first float64) *fixed {
-	g := gcd(from, to)
+	g := audio.GCD(from, to)
 	f := &fixed{kernel: direct(from, to), m: int64(from / g), l: int64(to / g)}
 	f.taps = (f.taps + 7) / 8 * 8
 	if f.l > mostPhases || f.l*int64(f.taps) > mostCoefficients {
@@ -173,12 +173,4 @@ func (f *fixed) copy(dst, x audio.Block, start, n int64, limit float64) int {
 		copy(dst[c][:k], x[c][i:i+k])
 	}
 	return k
-}
-
-// gcd returns the greatest common divisor of two numbers.
-func gcd(a, b int) int {
-	for b != 0 {
-		a, b = b, a%b
-	}
-	return a
 }
