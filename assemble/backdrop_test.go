@@ -108,7 +108,7 @@ func TestPicturesThatAreNone(t *testing.T) {
 	p := openTest(t, dir, text)
 	_, err := p.Grid(t.Context())
 	const want = `production.yaml:9:49: the picture "b.jpg" cannot be used: the file does not exist
-production.yaml:11:55: the background "a.png" cannot be used: it is neither a PNG nor a JPEG picture`
+production.yaml:11:69: the background "a.png" cannot be used: it is neither a PNG nor a JPEG picture`
 	if err == nil || fault.KindOf(err) != fault.Media {
 		t.Fatal(err)
 	}

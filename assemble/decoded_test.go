@@ -1,6 +1,7 @@
 package assemble
 
 import (
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -31,6 +32,7 @@ func TestWhatIsDecodedAgain(t *testing.T) {
 		takes[i].wide, takes[i].high = 640, 360 // four tiles have less than half of it
 		takes[i].write(t, tool, dir)
 	}
+	writePings(t, filepath.Join(dir, "intake", "late.wav"), 12, []ping{{5, 440, 0.4}})
 	const shots = "shots: [{from: start, show: tutti}, {from: m2, show: solo, take: take-2}]\n"
 	text := manifestOf(takes, "") + shots
 	p := openTest(t, dir, text)
@@ -67,8 +69,11 @@ func TestWhatIsDecodedAgain(t *testing.T) {
 		{"a gain", "{name: take-1, ", "{name: take-1, gain: -3, ", nil, false},
 		{"a canvas whose tiles are no larger", "canvas: 640x360", "canvas: 600x336", nil, true},
 		{"one take moved", "offset: -2.517", "offset: -2.5", []string{"take-1"}, true},
-		{"a take more, without a seat kept for it", "takes:\n",
-			"seats: 4\ntakes:\n  - {name: late, part: Late, expected: true}\n", nil, true},
+		// A finished film has no tile for a take that is not in, and one for a take that is.
+		{"a take more that is not in", "takes:\n",
+			"seats: 4\ntakes:\n  - {name: late, part: Late, expected: true}\n", nil, false},
+		{"a take more, without a seat kept for it", "takes:\n", "seats: 4\ntakes:\n" +
+			"  - {name: late, part: Late, audio: {file: intake/late.wav, offset: 0, drift_ppm: 0}}\n", nil, true},
 	} {
 		changed := strings.Replace(text, c.old, c.new, 1)
 		if changed == text {

@@ -118,7 +118,7 @@ func TestReview(t *testing.T) {
 		}
 	}
 	for _, want := range []string{"Ilse &lt;/script&gt; Brandt",
-		"nothing is heard in measure 6, where the score has notes", "sits 12 cents above A = 442 Hz",
+		"nothing is heard in measure 6, where the score has notes", "sits 12\u00a0cents above A = 442\u00a0Hz",
 		"There is no rough cut yet"} {
 		if !bytes.Contains(page, []byte(want)) {
 			t.Errorf("the page does not say %q", want)
