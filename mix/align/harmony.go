@@ -228,13 +228,26 @@ func (t *take) sureAlone() bool {
 	if len(t.hyps) == 0 {
 		return false
 	}
+	return t.given || t.best().p >= plainBar || t.bestHasLoneClap()
+}
+
+// bestHasLoneClap reports whether a take's best place is sure and has its lone clap.
+func (t *take) bestHasLoneClap() bool {
 	h := t.best()
-	return t.given || h.p >= plainBar || h.p >= sureBar && h.cue >= 0 && t.loneClap() == h.cue
+	return h.p >= sureBar && h.cue >= 0 && t.loneClap() == h.cue
+}
+
+// sureUnheard reports whether a take is sure that nobody else could speak for or against.
+func (t *take) sureUnheard() bool {
+	return t.sureAlone() || len(t.hyps) > 0 && t.best().p >= unheardBar
 }
 
 // plainBar is the least probability of a place for which no lone clap speaks at which
-// others need not be asked.
-const plainBar = 0.9999
+// others need not be asked, and unheardBar the least when there is nobody to ask.
+const (
+	plainBar   = 0.9999
+	unheardBar = 0.998
+)
 
 // listen weighs the candidates of t with what a choir plays.
 func (t *take) listen(g *grid, c *choir) {

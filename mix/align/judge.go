@@ -71,7 +71,7 @@ func (p *Placement) judge(g *grid, t *take, best int, fit playing) {
 	if fit.n >= minNotes && math.Abs(p.Lateness) > mostApart && t.rank[h.cue] > 1 {
 		p.Confidence = math.Min(p.Confidence, justUnsure)
 	}
-	if !t.joined && !t.sureAlone() {
+	if !t.joined && !t.sureUnheard() {
 		p.Confidence = math.Min(p.Confidence, justUnsure)
 	}
 	p.Sure = p.Confidence >= sureBar && p.Method != NoMethod && p.Uncertainty <= mostUnsure
