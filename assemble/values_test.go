@@ -23,7 +23,7 @@ func TestStoredTypesKeepTheirNumbers(t *testing.T) {
 	want := []string{
 		"media.Info", "takes.formerFeatures", "align.Match", "mix.Analysis", "soundtrack.soundReport", "intake.Sound", "intake.Picture",
 		"assemble.voiceInfo", "flash.Result", "light.RGB", "*playing.Tones", "media.Decoded", "takes.heardSound", "playing.Pace",
-		"*align.Features",
+		"*align.Features", "align.Step", "mix.Heard", "*mask.Levels",
 	}
 	got := store.Numbered()
 	if len(got) != len(want) {

@@ -39,6 +39,8 @@ type listened struct {
 	inputs []align.Recording
 	pairs  []align.Pair
 	placed map[string]align.Placement
+	// unmended are the recordings that could not be mended, and are taken as they are.
+	unmended map[string]bool
 }
 
 // place listens to every sound and decides where every recording lies.
@@ -83,6 +85,17 @@ func (s *Set) listen(ctx context.Context, x *session.Session, l *listened) error
 	res, err := x.Run(ctx, task.Collect(append(sounds, edges...)...))
 	if err != nil {
 		return err
+	}
+	if failed := s.unmend(res); len(failed) > 0 {
+		if l.unmended == nil {
+			l.unmended = map[string]bool{}
+		}
+		for _, name := range failed {
+			l.unmended[name] = true
+			x.Message(s.byName(name).File.Path + ": its parts could not be put together; it is used as it is")
+		}
+		s.Count.Run += res.Stats.Run
+		return s.listen(ctx, x, l)
 	}
 	if l.placed == nil {
 		s.Count = session.Count(res.Stats)

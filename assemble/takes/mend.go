@@ -110,7 +110,7 @@ func (s *Set) mendBroken(ctx context.Context, x *session.Session, l *listened) e
 	man := x.Manifest()
 	refused := map[string]bool{}
 	for range mendRounds {
-		before := map[*Recording]audio.Parts{}
+		before := map[*Recording]former{}
 		var tried []align.Break
 		told := map[string]bool{}
 		hints, err := s.compareDevices(ctx, x, l)
@@ -126,17 +126,25 @@ func (s *Set) mendBroken(ctx context.Context, x *session.Session, l *listened) e
 			if r == nil || len(r.File.Parts) > 0 || told[b.Name] {
 				continue
 			}
+			if _, ok := r.brokenAt(b); !ok {
+				continue // no part may be empty: nothing to ask about
+			}
 			told[b.Name] = true
 			if !b.Sure || refused[b.Name] {
-				r.note(man, b, false)
+				if !refused[b.Name] || b.By != "" && !l.unmended[b.Name] {
+					r.note(man, b, false)
+				}
 				continue
 			}
-			b, err := r.exactly(l.res, b)
-			if err != nil {
-				return err
+			if exact, err := r.exactly(l.res, b); err == nil {
+				b = exact // or as it was heard, where the sound cannot be read again
 			}
-			before[r] = r.Parts
-			r.mend(r.Parts.Apply(audio.Break(b.At, b.Jump)), r.Rate)
+			parts, ok := r.brokenAt(b)
+			if !ok {
+				continue
+			}
+			before[r] = former{r.Parts, r.Rate}
+			r.mend(parts, r.Rate)
 			tried = append(tried, b)
 		}
 		if len(tried) == 0 {
@@ -148,15 +156,19 @@ func (s *Set) mendBroken(ctx context.Context, x *session.Session, l *listened) e
 		again := false
 		for _, b := range tried {
 			r := s.byName(b.Name)
-			if p := l.placed[b.Name]; p.Sure && math.Abs(p.Offset-b.Offset) < mendNear {
-				b.At = before[r].File(b.At)
+			p, failed := l.placed[b.Name], l.unmended[b.Name]
+			if !failed && p.Sure && math.Abs(p.Offset-b.Offset) < mendNear {
+				b.At = before[r].parts.File(b.At)
 				r.note(man, b, true)
 				continue
 			}
-			// It did not make one piece of the two.
+			// It did not make one piece of the two. That speaks against what the playing alone
+			// shows, and what cannot be put together is not proposed.
 			refused[b.Name], again = true, true
-			r.mend(before[r], r.Rate)
-			r.note(man, b, false)
+			r.mend(before[r].parts, before[r].rate)
+			if !failed && b.By != "" {
+				r.note(man, b, false)
+			}
 		}
 		if again {
 			if err := s.listen(ctx, x, l); err != nil {
@@ -165,6 +177,47 @@ func (s *Set) mendBroken(ctx context.Context, x *session.Session, l *listened) e
 		}
 	}
 	return nil
+}
+
+// former is what a recording was taken for before it was mended.
+type former struct {
+	parts audio.Parts
+	rate  int
+}
+
+// brokenAt returns the recording's parts with one more break. It reports false where one
+// of them would be empty or out of the file.
+func (r *Recording) brokenAt(b align.Break) (audio.Parts, bool) {
+	length := r.Info.Duration
+	if r.Info.Audio != nil && r.Info.Audio.Duration > 0 {
+		length = r.Info.Audio.Duration
+	}
+	if length == 0 {
+		length = math.Inf(1)
+	} else if a := r.Info.Audio; a != nil && r.Rate > 0 {
+		length *= float64(a.Rate) / float64(r.Rate)
+	}
+	return r.Parts.BreakAt(b.At, b.Jump, length)
+}
+
+// unmend takes the recordings whose mended sounds could not be made or heard for what
+// the manifest says they are, and returns their names. What the manifest itself says of
+// parts is the user's to mend.
+func (s *Set) unmend(res task.Result) []string {
+	var names []string
+	for _, r := range s.Recordings() {
+		if !r.HasSound() {
+			continue
+		}
+		if state := r.refs.features.Outcome(res).State; state != task.Failed && state != task.Skipped {
+			continue
+		}
+		was := r.Sound.Task().ID
+		if r.mend(r.File.Parts, r.File.SampleRate); r.Sound.Task().ID != was {
+			names = append(names, r.Name())
+		}
+	}
+	return names
 }
 
 // mendNear is by how much the place of a mended recording may differ from that of its

@@ -57,10 +57,11 @@ const (
 	breakSilence = -98.0 // dBFS, of what is digitally silent
 	mostSilences = 12
 	breakLeast   = 0.025 // seconds; less nobody hears
-	breakTold    = 7.0   // nats from which a break is told when it leads over the next best
-	breakDoubt   = 2.0   // by so many, or by half of them and
-	breakSure    = 9.0   // nats speak for it; it is believed when it leads
+	breakTold    = 7.0   // nats from which a break that something else shows is told when it leads
+	breakDoubt   = 2.0   // by so many over the next best, or by half of them and
+	breakSure    = 9.0   // nats speak for it; one that the playing shows is believed when it leads
 	breakClear   = 3.0   // by so many
+	breakOnBeat  = 0.06  // beats by which a jump is still one of whole beats
 	breakLate    = 0.07  // seconds from its place at which a note is still taken for it
 	breakBins    = 64    // of a beat
 )
@@ -108,12 +109,30 @@ func FindBreaks(m *tempo.Map, recs []Recording, placed []Placement, hints map[st
 func (t *take) findBreak(g *grid, p *beatPhases, c *company, o float64, hints []Hint) *Break {
 	s := newBreakScan(g, p, t, o, c)
 	b, ok := s.best(append(s.silences(), hints...))
-	told := b.Gain >= breakTold && b.Margin >= breakDoubt || b.Gain >= breakSure && b.Margin >= breakDoubt/2
-	if !ok || !told || math.Abs(b.Jump) < breakLeast {
+	if !ok || math.Abs(b.Jump) < breakLeast {
 		return nil
 	}
 	b.Sure = b.Margin >= breakClear && (b.Gain >= breakSure || b.By != "")
+	if !b.Sure && !b.isWorthAsking(s.beatAt(b.Guide)) {
+		return nil
+	}
 	return &b
+}
+
+// isWorthAsking reports whether enough speaks for a break that is not sure to trouble a
+// person with it; beat is the length of a beat there, in seconds. What the playing alone
+// shows has to be as likely as a sure one. Of whole beats it is never asked about: what
+// is played as well a few beats later in the piece looks the same.
+func (b Break) isWorthAsking(beat float64) bool {
+	if b.By != "" {
+		return b.Gain >= breakTold && b.Margin >= breakDoubt || b.Gain >= breakSure && b.Margin >= breakDoubt/2
+	}
+	beats := math.Abs(b.Jump) / beat
+	whole := math.Round(beats)
+	if whole > 0 && math.Abs(beats-whole) < breakOnBeat {
+		return false
+	}
+	return b.Gain >= breakSure && b.Margin >= breakDoubt
 }
 
 // best returns the likeliest break.

@@ -21,6 +21,30 @@ func Break(at, jump float64) Parts {
 	return Parts{{From: 0, To: at}, {From: at + math.Max(0, -jump), To: math.Inf(1), Shift: jump}}
 }
 
+// LeastPart is how long a part of a recording is at least, in seconds: its fades at both
+// ends, and as much between them.
+const LeastPart = 3 * Crossfade
+
+// BreakAt returns p with one more break at a second of its whole time, as [Break]; length
+// is that of the file in seconds. It reports false, and returns p, where that would leave
+// a part shorter than [LeastPart], none of a part, or a part beyond the file.
+func (p Parts) BreakAt(at, jump, length float64) (Parts, bool) {
+	broken := p.Apply(Break(at, jump))
+	if math.IsNaN(at+jump) || math.IsInf(at+jump, 0) || len(broken) != max(1, len(p))+1 {
+		return p, false
+	}
+	end := math.Inf(-1)
+	for _, x := range broken {
+		// Whole time has begun at 0 and goes on; what a part has before is cut off.
+		from := max(x.From, end-x.Shift, -x.Shift)
+		end = min(x.To, length) + x.Shift
+		if !(end-x.Shift-from >= LeastPart) {
+			return p, false
+		}
+	}
+	return broken, true
+}
+
 // Whole returns the whole time at file time t. Between two parts it is the end of the
 // first.
 func (p Parts) Whole(t float64) float64 {
