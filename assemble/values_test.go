@@ -21,9 +21,9 @@ import (
 // those that earlier programs stored under the same keys.
 func TestStoredTypesKeepTheirNumbers(t *testing.T) {
 	want := []string{
-		"media.Info", "takes.formerFeatures", "align.Match", "mix.Analysis", "soundtrack.soundReport", "intake.Sound", "intake.Picture",
+		"media.Info", "takes.formerFeatures", "align.Match", "mix.Analysis", "soundtrack.soundReport", "intake.Sound", "takes.formerPicture",
 		"assemble.voiceInfo", "flash.Result", "light.RGB", "*playing.Tones", "media.Decoded", "takes.heardSound", "playing.Pace",
-		"*align.Features", "align.Step", "mix.Heard", "*mask.Levels",
+		"*align.Features", "align.Step", "mix.Heard", "*mask.Levels", "intake.Picture",
 	}
 	got := store.Numbered()
 	if len(got) != len(want) {

@@ -9,6 +9,7 @@ import (
 	"ripieno/assemble/task"
 	"ripieno/layout"
 	"ripieno/layout/framing"
+	"ripieno/layout/motion"
 )
 
 // DetectSubjects finds where the player is in every take whose picture nobody
@@ -62,4 +63,11 @@ func (t Take) Cropped() (framing.Person, string) {
 }
 
 // The type that is stored of a picture, with the number it has for ever.
-var _ = store.Number(7, intake.Picture{})
+var (
+	_ = store.Number(7, formerPicture{})
+	_ = store.Number(42, intake.Picture{})
+)
+
+// formerPicture holds the place that intake.Picture had before it knew faces, with as
+// many types in it, so that the types behind it keep their bytes; see formerFeatures.
+type formerPicture struct{ Subject motion.Subject }
