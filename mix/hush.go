@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"ripieno/mix/audio"
+	"ripieno/mix/denoise"
 )
 
 // hushed is a source whose noise is made softer. It is not delayed.
@@ -12,7 +13,7 @@ type hushed struct {
 	src   audio.Source
 	noise *Noise
 	floor float64 // least gain
-	spec  []*spectrum
+	spec  []*denoise.Spectrum
 	gains []float64
 	power []float64   // of the frame's lines, with silence below the first and above the last
 	bars  []float64   // what every line has to rise above, three lines together
@@ -32,19 +33,19 @@ func newHushed(src audio.Source, d *Denoise) *hushed {
 	if depth == 0 {
 		depth = 8
 	}
-	h := &hushed{src: src, noise: d.Noise, floor: (-depth).Gain(), skip: frameSize - frameHop}
-	h.gains, h.power, h.bars = make([]float64, lineCount), make([]float64, lineCount+2), make([]float64, lineCount)
+	h := &hushed{src: src, noise: d.Noise, floor: (-depth).Gain(), skip: denoise.Size - denoise.Hop}
+	h.gains, h.power, h.bars = make([]float64, denoise.Lines), make([]float64, denoise.Lines+2), make([]float64, denoise.Lines)
 	for k := range h.bars {
-		for j := max(k-1, 0); j < min(k+2, lineCount); j++ {
+		for j := max(k-1, 0); j < min(k+2, denoise.Lines); j++ {
 			h.bars[k] += overSubtract * float64(src.Channels()) * d.Noise.power[j]
 		}
 	}
 	for range src.Channels() {
-		h.spec = append(h.spec, newSpectrum())
+		h.spec = append(h.spec, denoise.NewSpectrum())
 	}
-	h.past = audio.NewBlock(src.Channels(), frameSize)
-	h.sum = audio.NewBlock(src.Channels(), frameSize)
-	h.ready = audio.NewBlock(src.Channels(), frameHop)
+	h.past = audio.NewBlock(src.Channels(), denoise.Size)
+	h.sum = audio.NewBlock(src.Channels(), denoise.Size)
+	h.ready = audio.NewBlock(src.Channels(), denoise.Hop)
 	if d.Noise.rate != src.Rate() {
 		h.ended, h.end = true, fmt.Errorf("denoise: noise learned at %d Hz, recording at %d Hz", d.Noise.rate,
 			src.Rate())
@@ -65,14 +66,14 @@ func (h *hushed) Read(dst audio.Block) (int, error) {
 
 // next returns one hop of output, less at the end, nil after it.
 func (h *hushed) next() audio.Block {
-	for ; h.skip > 0; h.skip -= frameHop {
+	for ; h.skip > 0; h.skip -= denoise.Hop {
 		h.hop()
 	}
 	if h.ended && h.left <= 0 {
 		return nil
 	}
 	h.hop()
-	n := frameHop
+	n := denoise.Hop
 	if h.ended {
 		n = int(max(0, min(int64(n), h.left)))
 	}
@@ -83,11 +84,11 @@ func (h *hushed) next() audio.Block {
 // hop takes one hop of input and finishes one hop of output.
 func (h *hushed) hop() {
 	for c := range h.past {
-		copy(h.past[c], h.past[c][frameHop:])
-		clear(h.past[c][frameSize-frameHop:])
+		copy(h.past[c], h.past[c][denoise.Hop:])
+		clear(h.past[c][denoise.Size-denoise.Hop:])
 	}
 	if !h.ended {
-		n, err := readFull(h.src, h.past.Slice(frameSize-frameHop, frameSize))
+		n, err := audio.ReadFull(h.src, h.past.Slice(denoise.Size-denoise.Hop, denoise.Size))
 		h.left += int64(n)
 		if err != nil {
 			h.ended, h.end = true, err
@@ -95,15 +96,15 @@ func (h *hushed) hop() {
 	}
 	clear(h.power)
 	for c, x := range h.past {
-		h.spec[c].addPower(h.power[1:lineCount+1], x)
+		h.spec[c].AddPower(h.power[1:denoise.Lines+1], x)
 	}
 	// One gain for both channels, so that the image does not move.
 	weigh(h.gains, h.power, h.bars, h.floor, gainFall)
 	for c, s := range h.spec {
-		s.AddInverse(h.sum[c], s.re, s.im, h.gains)
-		copy(h.ready[c], h.sum[c][:frameHop])
-		copy(h.sum[c], h.sum[c][frameHop:])
-		clear(h.sum[c][frameSize-frameHop:])
+		s.AddInverse(h.sum[c], s.Re, s.Im, h.gains)
+		copy(h.ready[c], h.sum[c][:denoise.Hop])
+		copy(h.sum[c], h.sum[c][denoise.Hop:])
+		clear(h.sum[c][denoise.Size-denoise.Hop:])
 	}
 }
 

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"ripieno/mix/audio"
+	"ripieno/mix/denoise"
 	"ripieno/mix/limit"
 )
 
@@ -31,7 +32,7 @@ func TestMemoryIsFlat(t *testing.T) {
 	strips := ensemble(3, 1000, true)
 	for i := range strips {
 		hz := []int{48000, 44100}[i%2]
-		strips[i].Denoise = &Denoise{Noise: &Noise{rate: hz, power: make([]float64, lineCount)}}
+		strips[i].Denoise = &Denoise{Noise: &Noise{rate: hz, power: make([]float64, denoise.Lines)}}
 	}
 	src, err := PreMaster(strips, Options{Length: 1000 * rate, Room: 0.2})
 	if err != nil {

@@ -7,7 +7,7 @@ import (
 	"math"
 
 	"ripieno/mix/audio"
-	"ripieno/mix/fourier"
+	"ripieno/mix/denoise"
 )
 
 // Noise is the steady noise of one recording, hum and hiss, as a spectrum. It
@@ -35,37 +35,6 @@ func (d *Denoise) check() error {
 		return fmt.Errorf("denoise by %v dB: must lie between 0 and 20", float64(d.Depth))
 	}
 	return nil
-}
-
-// The frame of the analysis: 2048 samples are 43 ms at 48 kHz, lines 23 Hz
-// apart, narrow enough to take out mains hum between the notes; a new frame
-// every half of it.
-const (
-	frameSize = 2048
-	frameHop  = frameSize / 2
-	lineCount = frameSize/2 + 1
-)
-
-// spectrum is the transform of a frame under a window, and its lines.
-type spectrum struct {
-	*fourier.Transform
-	re, im []float64
-}
-
-// newSpectrum has the square root of a Hann window: used before and after, at
-// every half of a frame, it adds up to 1.
-func newSpectrum() *spectrum {
-	window := make([]float64, frameSize)
-	for i := range window {
-		window[i] = math.Sin(math.Pi * (float64(i) + 0.5) / frameSize)
-	}
-	return &spectrum{fourier.New(frameSize, window), make([]float64, lineCount), make([]float64, lineCount)}
-}
-
-// addPower transforms a frame and adds the power of its lines to p.
-func (s *spectrum) addPower(p, frame []float64) {
-	s.Forward(s.re, s.im, frame)
-	fourier.AddPower(p, s.re, s.im)
 }
 
 // quietShare is how much of a recording is taken for its noise: the quietest
@@ -98,33 +67,33 @@ func learn(src audio.Source) (*Noise, error) {
 	const drawers = 140
 	var sums [drawers][]float64
 	var counts [drawers]int64
-	spec, total := newSpectrum(), int64(0)
-	in := audio.NewBlock(src.Channels(), frameSize)
-	power := make([]float64, lineCount)
+	spec, total := denoise.NewSpectrum(), int64(0)
+	in := audio.NewBlock(src.Channels(), denoise.Size)
+	power := make([]float64, denoise.Lines)
 	for {
-		n, err := readFull(src, in)
+		n, err := audio.ReadFull(src, in)
 		if err != nil && err != io.EOF {
 			return nil, err
 		}
-		if n < frameSize {
+		if n < denoise.Size {
 			break
 		}
 		clear(power)
 		for _, x := range in {
-			spec.addPower(power, x)
+			spec.AddPower(power, x)
 		}
 		sum := 0.0
 		for k := range power {
 			power[k] /= float64(len(in))
 			sum += power[k]
 		}
-		level := 10 * math.Log10(sum/(frameSize*frameSize/4)) // dB of full scale
+		level := 10 * math.Log10(sum/(denoise.Size*denoise.Size/4)) // dB of full scale
 		if !(level > -139) {
 			continue // digital silence says nothing
 		}
 		d := min(int(level+drawers), drawers-1)
 		if sums[d] == nil {
-			sums[d] = make([]float64, lineCount)
+			sums[d] = make([]float64, denoise.Lines)
 		}
 		for k, p := range power {
 			sums[d][k] += p
@@ -132,7 +101,7 @@ func learn(src audio.Source) (*Noise, error) {
 		counts[d]++
 		total++
 	}
-	noise := &Noise{rate: src.Rate(), power: make([]float64, lineCount)}
+	noise := &Noise{rate: src.Rate(), power: make([]float64, denoise.Lines)}
 	wanted, taken := max(1, int64(quietShare*float64(total))), int64(0)
 	for d := 0; d < drawers && taken < wanted; d++ {
 		for k := range sums[d] {
@@ -144,20 +113,4 @@ func learn(src audio.Source) (*Noise, error) {
 		noise.power[k] /= float64(max(taken, 1))
 	}
 	return noise, nil
-}
-
-// readFull reads until dst is full or the source ends.
-func readFull(src audio.Source, dst audio.Block) (int, error) {
-	done := 0
-	for done < dst.Frames() {
-		n, err := src.Read(dst.Slice(done, dst.Frames()))
-		done += n
-		if err != nil {
-			return done, err
-		}
-		if n == 0 {
-			return done, io.ErrNoProgress
-		}
-	}
-	return done, nil
 }

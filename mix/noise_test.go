@@ -9,6 +9,7 @@ import (
 
 	"ripieno/mix/audio"
 	"ripieno/mix/audio/audiotest"
+	"ripieno/mix/denoise"
 )
 
 // hum returns mains hum with hiss: 50 Hz, its harmonics, and noise.
@@ -99,10 +100,10 @@ func TestDenoiseUnderMusic(t *testing.T) {
 		t.Errorf("what is wrong under the music falls by %.2f dB", less)
 	}
 	var second, fourth, lines float64
-	spec := newSpectrum()
-	for at := rate; at+frameSize < 4*rate-frameSize; at += frameSize {
-		power := make([]float64, lineCount)
-		spec.addPower(power, y[at:at+frameSize])
+	spec := denoise.NewSpectrum()
+	for at := rate; at+denoise.Size < 4*rate-denoise.Size; at += denoise.Size {
+		power := make([]float64, denoise.Lines)
+		spec.AddPower(power, y[at:at+denoise.Size])
 		for _, p := range power[80:260] { // 1.9 to 6 kHz
 			second, fourth, lines = second+p, fourth+p*p, lines+1
 		}
@@ -115,7 +116,7 @@ func TestDenoiseUnderMusic(t *testing.T) {
 // A noise of nothing changes nothing: the frames add up to what went in, in
 // place and in length.
 func TestDenoiseIsTransparent(t *testing.T) {
-	none := &Denoise{Noise: &Noise{rate: rate, power: make([]float64, lineCount)}, Depth: 10}
+	none := &Denoise{Noise: &Noise{rate: rate, power: make([]float64, denoise.Lines)}, Depth: 10}
 	for _, n := range []int{0, 1, 500, 512, 2048, 30001} {
 		x, y := tune(1, 0.5, 1e-3, n), tune(2, 0.5, 1e-3, n)
 		got, err := audio.ReadAll(newHushed(audio.NewMemory(audio.Block{x, y}, rate), none))

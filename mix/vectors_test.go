@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"ripieno/mix/audio"
+	"ripieno/mix/denoise"
 )
 
 // The vectors of a processor give the bits of the Go code: the gains of the
@@ -19,7 +20,7 @@ func TestVectorsGiveTheSameBits(t *testing.T) {
 		}
 		return x
 	}
-	for _, n := range []int{4, 5, 7, 8, 129, lineCount} {
+	for _, n := range []int{4, 5, 7, 8, 129, denoise.Lines} {
 		power, bars, a := random(n+2), random(n), random(n)
 		for i := range power {
 			power[i] *= power[i] * float64(i%3)

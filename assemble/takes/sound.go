@@ -174,9 +174,17 @@ func (s *Set) matchTasks() {
 
 // matchTask compares the two devices of one take.
 func matchTask(a, b *Recording) task.Ref[align.Match] {
+	return compareTask("match", a, b, costMatch, align.MatchDevices)
+}
+
+// compareTask compares the sounds of the two devices of one take; cost is that of a
+// second of each.
+func compareTask[T any](name string, a, b *Recording, cost float64,
+	compare func(a, b audio.Source) (T, error),
+) task.Ref[T] {
 	t := task.Task{
-		ID: task.ID("match", a.Name(), b.Name()), Name: b.File.Path, Stage: "match", Keep: true,
-		Action: store.NewAction("match").Version(align.Version()), Cost: costMatch * (a.Info.Duration + b.Info.Duration),
+		ID: task.ID(name, a.Name(), b.Name()), Name: b.File.Path, Stage: "match", Keep: true,
+		Action: store.NewAction(name).Version(align.Version()), Cost: cost * (a.Info.Duration + b.Info.Duration),
 	}
 	t.Needs("a", a.Sound)
 	t.Needs("b", b.Sound)
@@ -190,16 +198,11 @@ func matchTask(a, b *Recording) task.Ref[align.Match] {
 		if err != nil {
 			return err
 		}
-		return matchDevices(one, other, tmp)
+		found, err := openBoth(one, other, compare)
+		if err != nil {
+			return err
+		}
+		return store.Save(tmp, found)
 	}
-	return task.Value[align.Match](t)
-}
-
-// matchDevices stores how two sounds of one player lie to each other.
-func matchDevices(one, other, tmp string) error {
-	m, err := openBoth(one, other, align.MatchDevices)
-	if err != nil {
-		return err
-	}
-	return store.Save(tmp, m)
+	return task.Value[T](t)
 }

@@ -59,29 +59,7 @@ func (s *Set) compareDevices(ctx context.Context, x *session.Session, l *listene
 
 // stepsTask compares the two devices of one take stretch by stretch.
 func stepsTask(a, b *Recording) task.Ref[align.Step] {
-	t := task.Task{
-		ID: task.ID("steps", a.Name(), b.Name()), Name: b.File.Path, Stage: "match", Keep: true,
-		Action: store.NewAction("steps").Version(align.Version()), Cost: 4 * costMatch * (a.Info.Duration + b.Info.Duration),
-	}
-	t.Needs("a", a.Sound)
-	t.Needs("b", b.Sound)
-	t.Action = t.Action.Ext(".gob").For(b.File.Path)
-	t.Make = func(_ context.Context, in task.Inputs, tmp string, _ func(float64)) error {
-		one, err := a.Sound.Read(in)
-		if err != nil {
-			return err
-		}
-		other, err := b.Sound.Read(in)
-		if err != nil {
-			return err
-		}
-		step, err := openBoth(one, other, align.MatchSteps)
-		if err != nil {
-			return err
-		}
-		return store.Save(tmp, step)
-	}
-	return task.Value[align.Step](t)
+	return compareTask("steps", a, b, 4*costMatch, align.MatchSteps)
 }
 
 // openBoth returns what compare finds between two sounds.

@@ -141,6 +141,24 @@ func (m *Memory) Read(dst Block) (int, error) {
 	return n, nil
 }
 
+// ReadFull reads until dst is full or src ends, and returns how many frames were read.
+// The error is that of src, io.EOF at its end too, or io.ErrNoProgress from a source
+// that gives neither frames nor an error.
+func ReadFull(src Source, dst Block) (int, error) {
+	done := 0
+	for done < dst.Frames() {
+		n, err := src.Read(dst.Slice(done, dst.Frames()))
+		done += n
+		if err != nil {
+			return done, err
+		}
+		if n == 0 {
+			return done, io.ErrNoProgress
+		}
+	}
+	return done, nil
+}
+
 // ReadAll reads src to its end. It is meant for short sources and tests: it
 // holds everything in memory.
 func ReadAll(src Source) (Block, error) {

@@ -40,7 +40,7 @@ type Spectrum struct {
 	Re, Im []float64
 }
 
-// NewSpectrum has the square root of a Hann window: used before and after, at
+// NewSpectrum returns one whose window is the square root of a Hann window: used before and after, at
 // every half of a frame, it adds up to 1.
 func NewSpectrum() *Spectrum {
 	window := make([]float64, Size)
@@ -155,7 +155,7 @@ func (q *quieted) hop() {
 		clear(q.frame[c][Size-Hop:])
 	}
 	if !q.ended {
-		n, err := readFull(q.src, q.frame.Slice(Size-Hop, Size))
+		n, err := audio.ReadFull(q.src, q.frame.Slice(Size-Hop, Size))
 		q.left += int64(n)
 		if err != nil {
 			q.ended, q.end = true, err

@@ -32,7 +32,7 @@ func Listen(src audio.Source, from int64) (*Noise, error) {
 	spec, in := NewSpectrum(), audio.NewBlock(src.Channels(), Size)
 	power := make([]float64, Lines)
 	for at := int64(0); ; at += Size {
-		n, err := readFull(src, in)
+		n, err := audio.ReadFull(src, in)
 		if err != nil && !errors.Is(err, io.EOF) {
 			return nil, err
 		}
@@ -135,20 +135,4 @@ func (d *drawers) quietest(share float64) []float64 {
 		out[k] /= float64(max(taken, 1))
 	}
 	return out
-}
-
-// readFull reads until dst is full or the source ends.
-func readFull(src audio.Source, dst audio.Block) (int, error) {
-	done := 0
-	for done < dst.Frames() {
-		n, err := src.Read(dst.Slice(done, dst.Frames()))
-		done += n
-		if err != nil {
-			return done, err
-		}
-		if n == 0 {
-			return done, io.ErrNoProgress
-		}
-	}
-	return done, nil
 }

@@ -39,7 +39,7 @@ func Find(src audio.Source, noise *denoise.Noise, piece Piece) (Playing, error) 
 		for c := range in {
 			copy(in[c], in[c][denoise.Hop:])
 		}
-		n, err := readFull(src, in.Slice(denoise.Hop, denoise.Size))
+		n, err := audio.ReadFull(src, in.Slice(denoise.Hop, denoise.Size))
 		if err != nil && !errors.Is(err, io.EOF) {
 			return Playing{}, err
 		}
@@ -52,22 +52,6 @@ func Find(src audio.Source, noise *denoise.Noise, piece Piece) (Playing, error) 
 		}
 	}
 	return t.playing(piece, noise.Known), nil
-}
-
-// readFull reads until dst is full or the source ends.
-func readFull(src audio.Source, dst audio.Block) (int, error) {
-	done := 0
-	for done < dst.Frames() {
-		n, err := src.Read(dst.Slice(done, dst.Frames()))
-		done += n
-		if err != nil {
-			return done, err
-		}
-		if n == 0 {
-			return done, io.ErrNoProgress
-		}
-	}
-	return done, nil
 }
 
 // trace is what is kept of every frame of a recording: five bytes every 21 ms.
