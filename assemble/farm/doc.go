@@ -1,0 +1,33 @@
+// Package farm has tasks of a production made on other machines: those of
+// volunteers in one evening, or of a cluster.
+//
+// Three parts meet on an engine that is kept by others, NATS JetStream, which
+// queues, leases, stores and guards:
+//   - [Serve] runs a hub, the engine in this process, and prints whom it invites.
+//   - [Join] connects the home, where the production lies: a [Home] gives out
+//     [order.Order]s with the files they read, and takes results in.
+//   - [Work] carries orders out by rules it knows, in a folder of its own.
+//
+// The engine is never the truth. The store of the production is; a hub that is lost
+// with all it holds costs sending again. So nothing here is replicated, nothing is
+// listed, and every file is hashed before it is used, on both sides.
+//
+// What goes wrong away is made at home: [Home.Make] returns an error, and whoever
+// called it makes the output as if there were no farm.
+//
+// A connection is TLS 1.3 to the one certificate whose fingerprint the [Invitation]
+// tells, and whoever connects proves a key. A worker's key may take orders of its
+// class, read files by their hashes, and say what it made; it can neither give
+// orders nor replace or delete anything.
+package farm
+
+import "time"
+
+const (
+	// lease is for how long an order is a worker's without a word from it.
+	lease = 30 * time.Second
+	// beat is how often a worker says that it still works.
+	beat = lease / 3
+	// tries is how many workers an order is given to, one after the other.
+	tries = 3
+)

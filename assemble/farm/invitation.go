@@ -1,0 +1,106 @@
+package farm
+
+import (
+	"crypto/sha256"
+	"crypto/tls"
+	"crypto/x509"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"net"
+	"strings"
+	"time"
+
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nkeys"
+)
+
+// Invitation is what someone needs to reach a hub: its address, the fingerprint of
+// its certificate, and the key that says who they are there. Whoever has it may do
+// what that key may.
+type Invitation struct {
+	Address string // host:port
+	Print   string // SHA-256 of the certificate, 64 hexadecimal digits
+	Seed    string // of the key
+}
+
+// String returns the invitation in one line, as [ParseInvitation] reads it.
+func (i Invitation) String() string { return i.Address + "/" + i.Print + "/" + i.Seed }
+
+// Redacted returns the invitation without its key, for logs and messages.
+func (i Invitation) Redacted() string { return i.Address + "/" + i.Print[:min(12, len(i.Print))] + "…" }
+
+// ParseInvitation reads an invitation. The error says which part is wrong and never
+// repeats the key.
+func ParseInvitation(text string) (Invitation, error) {
+	parts := strings.Split(strings.TrimSpace(text), "/")
+	if len(parts) != 3 {
+		return Invitation{}, errors.New("the invitation has three parts with / between them: an address, a fingerprint and a key")
+	}
+	i := Invitation{parts[0], strings.ToLower(parts[1]), parts[2]}
+	if host, port, err := net.SplitHostPort(i.Address); err != nil || host == "" || port == "" {
+		return Invitation{}, fmt.Errorf("the invitation's address %q is not host:port", i.Address)
+	}
+	if b, err := hex.DecodeString(i.Print); err != nil || len(b) != sha256.Size {
+		return Invitation{}, errors.New("the invitation's fingerprint is not 64 hexadecimal digits")
+	}
+	if _, err := nkeys.FromSeed([]byte(i.Seed)); err != nil {
+		return Invitation{}, errors.New("the invitation's key is damaged: copy the whole line")
+	}
+	return i, nil
+}
+
+// errStranger is why a connection to something that is not the hub invited to ends.
+var errStranger = errors.New("the certificate is not the one of the invitation: this is another hub, or somebody in between")
+
+// dial connects to the hub. It goes on by itself when the connection is lost, until
+// it is closed.
+func (i Invitation) dial(name string, more ...nats.Option) (*nats.Conn, error) {
+	key, err := nkeys.FromSeed([]byte(i.Seed))
+	if err != nil {
+		return nil, errors.New("farm: the invitation's key is damaged")
+	}
+	public, err := key.PublicKey()
+	if err != nil {
+		return nil, err
+	}
+	options := append([]nats.Option{
+		nats.Name(name), nats.Nkey(public, key.Sign), nats.Secure(i.pinned()), nats.Timeout(10 * time.Second),
+		nats.MaxReconnects(-1), nats.ReconnectWait(2 * time.Second), nats.ReconnectBufSize(-1),
+		nats.PingInterval(10 * time.Second), nats.MaxPingsOutstanding(2),
+		nats.ErrorHandler(func(*nats.Conn, *nats.Subscription, error) {}), // calls return what concerns them
+	}, more...)
+	nc, err := nats.Connect("tls://"+i.Address, options...)
+	switch {
+	case err == nil:
+		return nc, nil
+	case strings.Contains(err.Error(), errStranger.Error()):
+		return nil, fmt.Errorf("farm: %s: %w", i.Address, errStranger)
+	case errors.Is(err, nats.ErrAuthorization):
+		return nil, fmt.Errorf("farm: %s does not know this invitation (any more): ask for a new one", i.Address)
+	}
+	return nil, fmt.Errorf("farm: %s cannot be reached: %w", i.Address, err)
+}
+
+// pinned returns a configuration that accepts the one certificate and no other,
+// whoever signed it.
+func (i Invitation) pinned() *tls.Config {
+	return &tls.Config{
+		MinVersion: tls.VersionTLS13,
+		// The usual check asks authorities; this one compares with what the person
+		// was told.
+		InsecureSkipVerify: true,
+		VerifyConnection: func(s tls.ConnectionState) error {
+			if len(s.PeerCertificates) == 0 || fingerprint(s.PeerCertificates[0]) != i.Print {
+				return errStranger
+			}
+			return nil
+		},
+	}
+}
+
+// fingerprint returns the SHA-256 of a certificate in hexadecimal digits.
+func fingerprint(c *x509.Certificate) string {
+	sum := sha256.Sum256(c.Raw)
+	return hex.EncodeToString(sum[:])
+}

@@ -1,0 +1,151 @@
+package farm
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"github.com/nats-io/nats.go"
+)
+
+// Class says which machines make the same bytes: those for which all of it is
+// equal.
+type Class struct {
+	Rules  string `json:"rules"`  // versions of the rules
+	FFmpeg string `json:"ffmpeg"` // the whole answer of ffmpeg -version
+	Arch   string `json:"arch"`   // of processor and system
+	Trial  string `json:"trial"`  // hash of outputs made as a trial
+}
+
+// ID returns the class as a SHA-256.
+func (c Class) ID() string {
+	data, err := json.Marshal(c)
+	if err != nil { // four strings
+		panic(err)
+	}
+	return hashText(data)
+}
+
+// Differs says in one sentence why machines of two classes do not make the same
+// bytes; empty when they do.
+func (c Class) Differs(home Class) string {
+	first := func(text string) string { line, _, _ := strings.Cut(text, "\n"); return line }
+	switch {
+	case c.Rules != home.Rules:
+		return "it runs another version of ripieno"
+	case first(c.FFmpeg) != first(home.FFmpeg):
+		return fmt.Sprintf("its ffmpeg is another one (%.60q there, %.60q here)", first(c.FFmpeg), first(home.FFmpeg))
+	case c.FFmpeg != home.FFmpeg:
+		return "its ffmpeg has the same version and was built in another way"
+	case c.Arch != home.Arch:
+		return fmt.Sprintf("its processor is another one (%s there, %s here)", c.Arch, home.Arch)
+	case c.Trial != home.Trial:
+		return "its trial film came out with other bytes: its processor computes in another way"
+	}
+	return ""
+}
+
+// Machine is a worker as it tells of itself.
+type Machine struct {
+	Name  string   `json:"name"`
+	Cores int      `json:"cores"`
+	Class Class    `json:"class"`
+	Doing []string `json:"doing,omitempty"` // rules and first digits of keys
+}
+
+// bounds of what a machine may say of itself
+const (
+	maxHere  = 64 << 10
+	maxCores = 4096
+	silence  = 4 * hereEvery // after which a machine is taken for gone
+)
+
+// hereEvery is how often a machine tells of itself.
+const hereEvery = 5 * time.Second
+
+// crew keeps who works.
+type crew struct {
+	mu   sync.Mutex
+	seen map[string]sighting
+}
+
+type sighting struct {
+	Machine
+	at time.Time
+}
+
+// watch listens for machines until the connection is closed.
+func (c *crew) watch(nc *nats.Conn) error {
+	c.seen = map[string]sighting{}
+	_, err := nc.Subscribe(herePrefix+"*", func(m *nats.Msg) { c.hear(m.Data) })
+	if err == nil {
+		err = nc.Flush()
+	}
+	return err
+}
+
+// hear takes in what a machine says of itself; what makes no sense is left out.
+func (c *crew) hear(data []byte) {
+	var m Machine
+	if len(data) > maxHere || json.Unmarshal(data, &m) != nil || m.Name == "" || m.Cores < 0 || m.Cores > maxCores {
+		return
+	}
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if m.Cores == 0 { // its last word
+		delete(c.seen, m.Name)
+		return
+	}
+	c.seen[m.Name] = sighting{m, time.Now()}
+}
+
+// present returns the machines heard of lately, by name.
+func (c *crew) present() []Machine {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	var list []Machine
+	for _, s := range c.seen {
+		if time.Since(s.at) < silence {
+			list = append(list, s.Machine)
+		}
+	}
+	slices.SortFunc(list, func(a, b Machine) int { return strings.Compare(a.Name, b.Name) })
+	return list
+}
+
+// cores returns how many cores of a class are present.
+func (c *crew) cores(class string) (n int) {
+	for _, m := range c.present() {
+		if m.Class.ID() == class {
+			n += m.Cores
+		}
+	}
+	return n
+}
+
+// announce says every few seconds who works here, until ctx ends, and then that it
+// is gone.
+func announce(ctx context.Context, nc *nats.Conn, tell func() Machine) {
+	say := func(m Machine) {
+		if data, err := json.Marshal(m); err == nil {
+			_ = nc.Publish(herePrefix+m.Name, data)
+		}
+	}
+	tick := time.NewTicker(hereEvery)
+	defer tick.Stop()
+	for {
+		say(tell())
+		select {
+		case <-ctx.Done():
+			m := tell()
+			say(Machine{Name: m.Name})
+			_ = nc.FlushTimeout(time.Second)
+			return
+		case <-tick.C:
+		}
+	}
+}
