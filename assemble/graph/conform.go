@@ -11,10 +11,10 @@ import (
 	"ripieno/layout/shot"
 )
 
-// SeekMargin is how long before the first frame wanted a file is opened, in
-// seconds: the frame shown there may have begun that much earlier, and reading
-// may begin late.
-const SeekMargin = 3
+// seekMargin is how long before the first frame wanted a file is opened of whose
+// key frames nothing is known, in seconds: the frame shown there may have begun
+// that much earlier, and reading may begin late.
+const seekMargin = 3
 
 // mezzanineCodec holds the encoder settings of a conformed picture: every
 // frame by itself, so that any frame can be opened at its own cost, and
@@ -46,7 +46,10 @@ func conformPicture(c plan.Conform, src Source, rate shot.Rate) *ffmpeg.Stream {
 	in := rawInput()
 	// Whole seconds are whole numbers of ticks in every file; ffmpeg takes the
 	// time off rounded to those.
-	seek := max(0, src.Open, math.Floor(c.Picture.File(rate.Seconds(c.Frames.From))-SeekMargin))
+	seek := max(0, math.Floor(c.Picture.File(rate.Seconds(c.Frames.From))-seekMargin))
+	if src.Indexed {
+		seek = src.Open
+	}
 	if seek > 0 {
 		in["ss"] = number(seek)
 		// Frames before that time are not thrown away: the last of them may be

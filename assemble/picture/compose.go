@@ -177,7 +177,7 @@ func (m *Maker) segmentTask(c composition) task.Ref[string] {
 	for _, over := range c.drawings() {
 		t.Needs("overlay", over)
 	}
-	for _, k := range neededConforms(f, seg) {
+	for _, k := range neededConforms(f, seg, line) {
 		t.Needs("picture", c.conforms[k])
 	}
 	t.Action = withCoding(t.Action, c.coding)

@@ -1,10 +1,12 @@
 package picture
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"os"
+	"slices"
 
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/graph"
@@ -43,19 +45,22 @@ func composeCost(f plan.Film, c graph.Coding) float64 {
 	return costCompose
 }
 
-// openAt returns the second at which a take's file is opened for c; 0 where its
-// index does not tell, or where a first frame is made of those before it as
-// well: whole frames are, of fields.
-func openAt(ctx context.Context, c plan.Conform, rate shot.Rate) float64 {
-	if c.Picture.Fields != [2]int{} {
-		return 0
-	}
+// fieldsBefore is how many frames before the first one wanted are read of an
+// interlaced picture: whole frames are made of fields of the one before as well.
+const fieldsBefore = 3
+
+// openAt says in src when a take's file is opened for c, where its index tells.
+func openAt(ctx context.Context, src *graph.Source, c plan.Conform, rate shot.Rate) {
 	keys, err := media.ReadKeys(ctx, c.Picture.Path, c.Picture.Stream)
 	if err != nil {
-		return 0 // not every file has one that can be read
+		return // not every file has one that can be read
 	}
-	at, _ := keys.OpenAt(c.Picture.File(rate.Seconds(c.Frames.From)), c.Picture.First, graph.SeekMargin)
-	return at
+	start := c.Picture.File(rate.Seconds(c.Frames.From))
+	if c.Picture.Fields != [2]int{} {
+		start -= 2 * fieldsBefore * c.Picture.Lead()
+	}
+	src.Open, _ = keys.OpenAt(start, c.Picture.First)
+	src.Indexed = true
 }
 
 // conformTask brings a take's picture to its size and onto guide time. Its key
@@ -84,7 +89,7 @@ func (m *Maker) conformKey(c plan.Conform) (store.Action, error) {
 		return store.Action{}, err
 	}
 	pic := c.Picture
-	pic.Path, pic.Hash = "", ""
+	pic.Path, pic.Hash, pic.Cuts = "", "", nil
 	key := store.NewAction("conform").Version(graph.Rule).Arg("ffmpeg", m.tool.Version.Text).Arg("zscale",
 		m.tool.Filter("zscale")).
 		Arg("picture", pic).Arg("size", [2]int{c.W, c.H}).Arg("frames", c.Frames).Arg("rate", m.line.Rate)
@@ -100,7 +105,7 @@ func conformPicture(ctx context.Context, tool *ffmpeg.Tool, steady reading.Stead
 	cost float64, tmp string, advance func(float64)) error {
 	src, n := reading.Source(tool, c.Picture), c.Frames.Len()
 	err := steady.Picture(ctx, c.Picture, func(ctx context.Context) error {
-		src.Open = openAt(ctx, c, rate)
+		openAt(ctx, &src, c, rate)
 		cmd, err := graph.Conform(c, src, rate, "file:"+tmp)
 		if err != nil {
 			return err
@@ -158,6 +163,23 @@ type Film struct {
 	Edges []task.Edge
 }
 
+// inTime returns the tasks of conformed pieces in the order in which they are seen, so
+// that the first segments have what they show while others still wait.
+func inTime(f plan.Film, conformed []task.Ref[string]) []task.Edge {
+	order := make([]int, len(conformed))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(a, b int) int {
+		return cmp.Compare(f.Conforms[a].Frames.From, f.Conforms[b].Frames.From)
+	})
+	var edges []task.Edge
+	for _, i := range order {
+		edges = append(edges, conformed[i])
+	}
+	return edges
+}
+
 // Film plans one film up to its joined and checked file, and what is made of
 // that. sound is the file with its sound.
 func (m *Maker) Film(f plan.Film, sound task.Ref[string]) (Film, error) {
@@ -167,8 +189,9 @@ func (m *Maker) Film(f plan.Film, sound task.Ref[string]) (Film, error) {
 		if err != nil {
 			return x, err
 		}
-		x.Conformed, x.Edges = append(x.Conformed, made), append(x.Edges, made)
+		x.Conformed = append(x.Conformed, made)
 	}
+	x.Edges = inTime(f, x.Conformed)
 	backdrop := drawTask(m.backdrop(f))
 	x.Edges = append(x.Edges, backdrop)
 	var segments []task.Edge

@@ -50,6 +50,10 @@ type Picture struct {
 	// of a whole one does not mention them.
 	Clock audio.Clock
 	Parts audio.Parts `key:"omitzero"`
+	// Cuts are the file times, ascending, at which a reader may begin at no cost: those
+	// of frames that refer to none before. None are known of many files. They decide into
+	// which pieces a picture is conformed, and nothing of what a piece shows.
+	Cuts []float64 `key:"omitzero"`
 }
 
 // Guide returns the guide time of a file time, both in seconds.
@@ -140,7 +144,7 @@ type Tile struct {
 	Absent  Absence     // why a card stands here instead of a picture
 	Card    bool        // there is no picture at all: a card holds the seat
 	Silent  bool        // and no sound either
-	Conform int         // index into Film.Conforms, -1 for none
+	Conform int         // index into Film.Conforms of its first piece, -1 for none
 	Seat    int         // where the take sits, from 1
 	Section string      // it belongs to
 	Head    layout.Rect // on the canvas, which a name should not hide; zero where nothing is known of it

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"runtime/debug"
 	"slices"
 	"time"
@@ -118,9 +119,17 @@ func newExecution(r Runner, g *graph, l []looked, costs []float64) *execution {
 // the order of starts depends on nothing but the graph.
 func (x *execution) push(i int) {
 	at, _ := slices.BinarySearchFunc(x.ready, i, func(a, b int) int {
-		return cmp.Or(cmp.Compare(x.turn(a), x.turn(b)), cmp.Compare(x.urgency[b], x.urgency[a]), cmp.Compare(a, b))
+		return cmp.Or(cmp.Compare(x.turn(a), x.turn(b)), cmp.Compare(x.rank(b), x.rank(a)), cmp.Compare(a, b))
 	})
 	x.ready = slices.Insert(x.ready, at, i)
+}
+
+// rank is the urgency on a scale on which a step is a fifth more. Costs are no better
+// known than that, and of tasks that are about as urgent the first of the list is
+// to come first: what others need together is then there together.
+func (x *execution) rank(i int) int {
+	const step = 1.2
+	return int(math.Round(math.Log(max(1e-3, x.urgency[i])) / math.Log(step)))
 }
 
 // turn returns 1 for tasks that wait for those of turn 0.
