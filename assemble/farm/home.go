@@ -112,7 +112,10 @@ func (h *Home) Close() {
 func (h *Home) Machines() []Machine { return h.crew.present() }
 
 // Cores returns how many cores of this class are present.
-func (h *Home) Cores() int { return h.crew.cores(h.class) }
+func (h *Home) Cores() int {
+	n, _ := h.crew.room(h.class)
+	return n
+}
 
 // errNobody is why an order is not given out.
 var errNobody = errors.New("farm: nobody of this class is here")
@@ -150,13 +153,11 @@ func (h *Home) Make(ctx context.Context, o order.Order, paths []string, tmp stri
 	}
 	defer h.withdraw(ctx, o)
 	taken()
-	for {
-		r, err := h.wait(ctx, o, result)
-		if err != nil {
-			return err
-		}
-		return h.take(ctx, o, r, tmp)
+	r, err := h.wait(ctx, o, result)
+	if err != nil {
+		return err
 	}
+	return h.take(ctx, o, r, tmp)
 }
 
 // give sends what an order reads and then the order.

@@ -237,7 +237,9 @@ func certify() (certificate, key string, err error) {
 	if err != nil {
 		return "", "", err
 	}
-	pemOf := func(kind string, b []byte) string { return string(pem.EncodeToMemory(&pem.Block{Type: kind, Bytes: b})) }
+	pemOf := func(kind string, b []byte) string {
+		return string(pem.EncodeToMemory(&pem.Block{Type: kind, Bytes: b}))
+	}
 	return pemOf("CERTIFICATE", der), pemOf("PRIVATE KEY", secret), nil
 }
 

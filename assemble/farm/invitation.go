@@ -28,7 +28,9 @@ type Invitation struct {
 func (i Invitation) String() string { return i.Address + "/" + i.Print + "/" + i.Seed }
 
 // Redacted returns the invitation without its key, for logs and messages.
-func (i Invitation) Redacted() string { return i.Address + "/" + i.Print[:min(12, len(i.Print))] + "…" }
+func (i Invitation) Redacted() string {
+	return i.Address + "/" + i.Print[:min(12, len(i.Print))] + "…"
+}
 
 // ParseInvitation reads an invitation. The error says which part is wrong and never
 // repeats the key.

@@ -83,6 +83,9 @@ func (c *crew) watch(nc *nats.Conn) error {
 	c.seen = map[string]sighting{}
 	_, err := nc.Subscribe(herePrefix+"*", func(m *nats.Msg) { c.hear(m.Data) })
 	if err == nil {
+		err = nc.Publish(rollSubject, nil)
+	}
+	if err == nil {
 		err = nc.Flush()
 	}
 	return err
@@ -117,18 +120,19 @@ func (c *crew) present() []Machine {
 	return list
 }
 
-// cores returns how many cores of a class are present.
-func (c *crew) cores(class string) (n int) {
+// room returns how many cores and machines of a class are present.
+func (c *crew) room(class string) (cores, machines int) {
 	for _, m := range c.present() {
 		if m.Class.ID() == class {
-			n += m.Cores
+			cores += m.Cores
+			machines++
 		}
 	}
-	return n
+	return cores, machines
 }
 
-// announce says every few seconds who works here, until ctx ends, and then that it
-// is gone.
+// announce says every few seconds who works here, and when somebody asks, until ctx
+// ends, and then that it is gone.
 func announce(ctx context.Context, nc *nats.Conn, tell func() Machine) {
 	say := func(m Machine) {
 		if data, err := json.Marshal(m); err == nil {
@@ -137,6 +141,9 @@ func announce(ctx context.Context, nc *nats.Conn, tell func() Machine) {
 	}
 	tick := time.NewTicker(hereEvery)
 	defer tick.Stop()
+	if s, err := nc.Subscribe(rollSubject, func(*nats.Msg) { say(tell()) }); err == nil {
+		defer func() { _ = s.Unsubscribe() }()
+	}
 	for {
 		say(tell())
 		select {

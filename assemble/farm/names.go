@@ -19,6 +19,7 @@ const (
 	readBucket    = "read"
 	madeBucket    = "made"
 	herePrefix    = "here." // here.WORKER: who works, every few seconds
+	rollSubject   = "roll"  // asks all workers to say so at once
 	inboxPrefix   = "_INBOX.worker"
 )
 
@@ -90,7 +91,7 @@ func workerMay() *server.Permissions {
 		api("CONSUMER.DELETE.OBJ_"+readBucket+".*"), "$JS.FC.>")
 	return &server.Permissions{
 		Publish:   &server.SubjectPermission{Allow: publish},
-		Subscribe: &server.SubjectPermission{Allow: []string{inboxPrefix + ".>"}},
+		Subscribe: &server.SubjectPermission{Allow: []string{inboxPrefix + ".>", rollSubject}},
 	}
 }
 

@@ -1,15 +1,10 @@
 package picture
 
 import (
-	"cmp"
 	"context"
 	"fmt"
-	"os"
-	"path/filepath"
 
-	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/graph"
-	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
@@ -194,78 +189,21 @@ func (m *Maker) segmentTask(c composition) task.Ref[string] {
 	t.Action = t.Action.For(fmt.Sprintf("%s from %.1f s", f.Name, line.Rate.Seconds(seg.From)))
 	t.ID, t.Name = task.ID("segment", t.Action.ID().String()), t.Action.Subject()
 	t.Cost = composeCost(f, c.coding) * float64(seg.Len()) * mega(f.Canvas.W, f.Canvas.H)
+	work, inputs := c.work()
 	t.Make = func(ctx context.Context, in task.Inputs, tmp string, advance func(float64)) error {
-		return c.compose(ctx, m.tool, m.hardware, in, tmp, advance)
+		paths := make([]string, len(inputs))
+		for k, r := range inputs {
+			var err error
+			if paths[k], err = r.Path(in); err != nil {
+				return err
+			}
+		}
+		return work.run(ctx, m.tool, m.hardware, paths, tmp, advance)
+	}
+	if !c.coding.Hardware() {
+		t.Errand = work.errand(inputs)
 	}
 	return task.Path(t)
-}
-
-// compose runs a segment's command and counts what came out.
-func (c composition) compose(ctx context.Context, tool *ffmpeg.Tool, hardware sessions, in task.Inputs, dir string,
-	advance func(float64)) error {
-	names := &uses{in: in, dir: dir}
-	seg := c.segment(
-		func(k int) string { return names.link(c.conforms[k], ".mp4") },
-		func(r task.Ref[string]) string { return names.link(r, ".png") },
-		names.path(c.backdrop))
-	if names.err != nil {
-		return names.err
-	}
-	if c.film.Marks {
-		var err error
-		if seg.Marks, err = drawMarks(dir+".marks", c.film.Canvas.H, markTexts(c.tempo, c.line, c.seg)); err != nil {
-			return err
-		}
-	}
-	path := filepath.Join(dir, segmentFile)
-	if !c.film.Rough {
-		seg.Copy.Path = "file:" + filepath.Join(dir, copyFile)
-	}
-	cmd, err := graph.Compose(seg, c.coding, "file:"+path)
-	if err != nil {
-		return err
-	}
-	free, err := hardware.take(ctx, c.coding)
-	if err != nil {
-		return err
-	}
-	defer free()
-	if err := tool.RunGraph(ctx, cmd, dir, c.seg.Len(), advance); err != nil {
-		return err
-	}
-	got, err := media.CountFrames(path)
-	if err == nil && got != c.seg.Len() {
-		err = fmt.Errorf("a segment of %s has %d frames instead of %d", c.film.Name, got, c.seg.Len())
-	}
-	return err
-}
-
-// uses names the inputs of a command beside dir. Every use of an output gets a
-// name of its own: what builds the command takes two equal inputs for one.
-type uses struct {
-	in  task.Inputs
-	dir string
-	n   int
-	err error // the first
-}
-
-// path returns an input under its own name, which is used once.
-func (u *uses) path(r task.Ref[string]) string {
-	path, err := r.Read(u.in)
-	u.err = cmp.Or(u.err, err)
-	return "file:" + path
-}
-
-// link returns an input under a name that no other use has.
-func (u *uses) link(r task.Ref[string], ext string) string {
-	path, err := r.Read(u.in)
-	name := fmt.Sprintf("%s.%03d%s", u.dir, u.n, ext)
-	u.n++
-	if err == nil {
-		err = os.Symlink(path, name)
-	}
-	u.err = cmp.Or(u.err, err)
-	return "file:" + name
 }
 
 // withCoding adds how a film is encoded to a key. The usual way is in none, so

@@ -122,6 +122,13 @@ func (a Action) Varying(names ...string) Action { a.varies = slices.Clone(names)
 // next.
 func (a Action) Varies() bool { return len(a.varies) > 0 }
 
+// Outputs returns the names of the files of an output of several; none for a single
+// file.
+func (a Action) Outputs() []string { return slices.Clone(a.names) }
+
+// Ending returns the ending of the name of an output that is one file.
+func (a Action) Ending() string { return a.ext }
+
 // Rule returns the rule's name.
 func (a Action) Rule() string { return a.rule }
 

@@ -61,7 +61,9 @@ type execution struct {
 
 	running int // workers
 	memory  int64
-	stopped error // the disk is full, or the store is gone: start nothing more
+	away    map[int]chan struct{} // tasks that are made elsewhere; nil for one that is made here as well
+	home    map[int]bool          // tasks that nobody elsewhere could make
+	stopped error                 // the disk is full, or the store is gone: start nothing more
 }
 
 type ending struct {
@@ -71,6 +73,7 @@ type ending struct {
 	path      string
 	err       error
 	seconds   float64
+	away      bool // it was given away
 }
 
 // newExecution returns a run of a graph before its first task: what waits for what,
@@ -78,7 +81,8 @@ type ending struct {
 func newExecution(r Runner, g *graph, l []looked, costs []float64) *execution {
 	n := len(g.tasks)
 	x := &execution{Runner: r, g: g, looked: l, out: make([]Outcome, n), work: make([]progress.Work, n),
-		waitsFor: make([]int, n), urgency: make([]float64, n), ended: make(chan []ending), keys: map[store.ID]int{}}
+		waitsFor: make([]int, n), urgency: make([]float64, n), ended: make(chan []ending), keys: map[store.ID]int{},
+		away: map[int]chan struct{}{}, home: map[int]bool{}}
 	x.Workers = max(1, x.Workers)
 	for _, i := range slices.Backward(g.order) {
 		if l[i].runs {
@@ -146,14 +150,22 @@ func (x *execution) loop(ctx context.Context) {
 	for {
 		if x.stopped == nil && ctx.Err() == nil {
 			x.startReady(ctx)
+			x.startAway(ctx)
 		}
-		if x.running == 0 {
+		if x.running == 0 && len(x.away) == 0 {
 			return
 		}
-		for _, e := range <-x.ended {
+		ends := <-x.ended
+		if e := ends[0]; e.away {
+			if x.endAway(e) {
+				continue
+			}
+		} else {
+			x.running--
+		}
+		for _, e := range ends {
 			x.take(e)
 		}
-		x.running--
 	}
 }
 
@@ -303,7 +315,9 @@ func (x *execution) keep(ctx context.Context, i, among int, in Inputs, run func(
 // take books what a worker did.
 func (x *execution) take(e ending) {
 	t := &x.g.tasks[e.task]
-	x.memory -= max(0, t.Memory)
+	if !e.away {
+		x.memory -= max(0, t.Memory)
+	}
 	o := &x.out[e.task]
 	o.Seconds = e.seconds
 	var differs *store.Difference

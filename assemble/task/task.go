@@ -55,6 +55,9 @@ type Task struct {
 	// Make writes the output to tmp (see [store.Store.Put]). It may call
 	// advance with the fraction done, and must end soon after ctx does.
 	Make func(ctx context.Context, in Inputs, tmp string, advance func(fraction float64)) error
+	// Errand, when there is one, describes the task to other machines, which make the
+	// same bytes.
+	Errand *Errand
 	// Batch, when there is one, may make this task together with others that
 	// have the same and are ready at the same time. The outputs must not
 	// depend on which are made together.
@@ -126,6 +129,8 @@ type Runner struct {
 	// Memory bounds the sum of Task.Memory of what runs at once; 0 is no
 	// bound. A task that needs more than the bound runs alone.
 	Memory int64
+	// Away makes tasks elsewhere that can be; nil is nobody.
+	Away Away
 	// Verify makes every stored output again and compares: a task whose
 	// output differs fails with a *store.Difference.
 	Verify bool

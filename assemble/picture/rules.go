@@ -1,0 +1,30 @@
+package picture
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+
+	"ripieno/assemble/ffmpeg"
+)
+
+// The rules that another machine can carry out. A run at home calls the same
+// functions.
+const RuleSegment = "segment"
+
+// Rules returns what this program can do for a production elsewhere: functions that
+// are given arguments as JSON, the paths of the files they read, and where to write.
+func Rules(tool *ffmpeg.Tool) map[string]func(ctx context.Context, args []byte, in []string, dst string) error {
+	return map[string]func(context.Context, []byte, []string, string) error{
+		RuleSegment: func(ctx context.Context, args []byte, in []string, dst string) error {
+			var w segmentWork
+			if err := json.Unmarshal(args, &w); err != nil {
+				return fmt.Errorf("picture: the segment asked for cannot be read: %w", err)
+			}
+			if w.Coding.Hardware() {
+				return fmt.Errorf("picture: %s encodes at home only", w.Coding.Encoder)
+			}
+			return w.run(ctx, tool, make(sessions, 1), in, dst, func(float64) {})
+		},
+	}
+}

@@ -1,0 +1,256 @@
+package task
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+
+	"ripieno/assemble/store"
+)
+
+// Errand describes a task so that another machine can carry it out: the name of a
+// rule that it knows, arguments that can be written as JSON, and the files it reads.
+type Errand struct {
+	Rule   string
+	Args   any
+	Inputs []ErrandInput
+}
+
+// ErrandInput is one file that an errand reads: the output of a task it depends on,
+// or a file from elsewhere.
+type ErrandInput struct {
+	Ext  string // ending of the file's name, by which it is read
+	Edge Edge   // nil for a file from elsewhere, which lies at Path
+	Path string
+}
+
+// Parcel is an errand when its inputs are there.
+type Parcel struct {
+	Action store.Action
+	Errand
+	Paths []string // of the inputs
+}
+
+// Away makes tasks on other machines.
+type Away interface {
+	// Room returns how many tasks may be away at once now.
+	Room() int
+	// Make writes the output of p to dst as [Task.Make] does. On an error the task
+	// is made at home.
+	Make(ctx context.Context, p Parcel, dst string) error
+	// Doubts reports whether p is to be made here as well, and compared.
+	Doubts(p Parcel) bool
+	// Differs is told that what was made there has another hash than what was made
+	// here, which is what counts.
+	Differs(p Parcel, there, here []byte)
+}
+
+// errAway wraps why a task was not made elsewhere.
+type errAway struct{ error }
+
+func (e errAway) Unwrap() error { return e.error }
+
+// parcel returns the errand of task i with the paths of what it reads.
+func (x *execution) parcel(i int, in Inputs) (Parcel, error) {
+	t := &x.g.tasks[i]
+	p := Parcel{Action: t.Action, Errand: *t.Errand}
+	for _, e := range t.Errand.Inputs {
+		path := e.Path
+		if e.Edge != nil {
+			if path = in[e.Edge.Task().ID]; path == "" {
+				return p, fmt.Errorf("task: %s sends what it does not depend on", t.ID)
+			}
+		}
+		p.Paths = append(p.Paths, path)
+	}
+	return p, nil
+}
+
+// startAway gives ready tasks away as long as there is room elsewhere, and helps with
+// one that is away when a worker here has nothing else to do.
+func (x *execution) startAway(ctx context.Context) {
+	if x.Away == nil {
+		return
+	}
+	for room := x.Away.Room(); len(x.away) < room; {
+		i := x.nextAway()
+		if i < 0 {
+			break
+		}
+		help := make(chan struct{})
+		x.away[i] = help
+		x.work[i].Start()
+		in := x.inputs(i)
+		go func() {
+			e := x.keep(ctx, i, 1, in, func(tmp string) error { return x.makeAway(ctx, i, in, tmp, help) })
+			e.away = true
+			x.ended <- []ending{e}
+		}()
+	}
+	if len(x.ready) > 0 || x.running >= x.Workers {
+		return
+	}
+	if i := x.slowest(); i >= 0 {
+		close(x.away[i])
+		x.away[i] = nil
+		x.running++
+		x.memory += max(0, x.g.tasks[i].Memory)
+	}
+}
+
+// nextAway takes the first ready task out of the list that may be made elsewhere;
+// -1 for none.
+func (x *execution) nextAway() int {
+	for k, i := range x.ready {
+		t := &x.g.tasks[i]
+		if t.Errand != nil && !x.home[i] && x.looked[i].path == "" && x.keys[t.Action.ID()] == 1 {
+			x.ready = append(x.ready[:k:k], x.ready[k+1:]...)
+			return i
+		}
+	}
+	return -1
+}
+
+// slowest returns the most urgent task that is away and that nobody here makes as
+// well; -1 for none. Memory is not asked: a worker without other work has room.
+func (x *execution) slowest() int {
+	most := -1
+	for i, help := range x.away {
+		if help == nil || x.Memory > 0 && x.running > 0 && x.memory+x.g.tasks[i].Memory > x.Memory {
+			continue
+		}
+		if most < 0 || x.urgency[i] > x.urgency[most] || x.urgency[i] == x.urgency[most] && i < most {
+			most = i
+		}
+	}
+	return most
+}
+
+// endAway books that a task which was given away has ended, and reports whether it
+// has to be made at home now.
+func (x *execution) endAway(e ending) bool {
+	if x.away[e.task] == nil {
+		x.running-- // a worker here made it as well
+		x.memory -= max(0, x.g.tasks[e.task].Memory)
+	}
+	delete(x.away, e.task)
+	var away errAway
+	if !errors.As(e.err, &away) || e.cancelled {
+		return false
+	}
+	x.home[e.task] = true
+	x.push(e.task)
+	return true
+}
+
+// makeAway has a task made elsewhere, and here as well once help is closed; what is
+// ready first is the output.
+func (x *execution) makeAway(ctx context.Context, i int, in Inputs, tmp string, help <-chan struct{}) error {
+	t := &x.g.tasks[i]
+	p, err := x.parcel(i, in)
+	if err != nil {
+		return err
+	}
+	dst := tmp + ".away"
+	if len(t.Action.Outputs()) > 0 {
+		if err := os.Mkdir(dst, 0o777); err != nil {
+			return err
+		}
+	}
+	awayCtx, recall := context.WithCancel(ctx)
+	defer recall()
+	away := make(chan error, 1)
+	go func() { away <- x.Away.Make(awayCtx, p, dst) }()
+	take := func() error {
+		if x.Away.Doubts(p) {
+			return x.compare(ctx, i, in, p, dst, tmp)
+		}
+		return replace(tmp, dst)
+	}
+	select {
+	case err := <-away:
+		if err != nil {
+			return errAway{err}
+		}
+		return take()
+	case <-help:
+	}
+	homeCtx, leave := context.WithCancel(ctx)
+	defer leave()
+	home := make(chan error, 1)
+	go func() { home <- t.Make(homeCtx, in, tmp, x.work[i].Advance) }()
+	select {
+	case err := <-home:
+		recall()
+		<-away
+		return err
+	case err := <-away:
+		if err != nil {
+			return <-home
+		}
+		leave()
+		<-home
+		return take()
+	}
+}
+
+// replace puts what lies at from in the place of what lies at to.
+func replace(to, from string) error {
+	if err := os.RemoveAll(to); err != nil {
+		return err
+	}
+	return os.Rename(from, to)
+}
+
+// compare makes at tmp what was made elsewhere and lies at dst, and tells when the two
+// differ. What was made here is the output.
+func (x *execution) compare(ctx context.Context, i int, in Inputs, p Parcel, dst, tmp string) error {
+	t := &x.g.tasks[i]
+	names := t.Action.Outputs()
+	if err := os.RemoveAll(tmp); err != nil {
+		return err
+	}
+	if len(names) > 0 {
+		if err := os.Mkdir(tmp, 0o777); err != nil {
+			return err
+		}
+	}
+	if err := t.Make(ctx, in, tmp, x.work[i].Advance); err != nil {
+		return err
+	}
+	there, err := hashOf(dst, names)
+	if err != nil {
+		return err
+	}
+	here, err := hashOf(tmp, names)
+	if err == nil && !bytes.Equal(there, here) {
+		x.Away.Differs(p, there, here)
+	}
+	return err
+}
+
+// hashOf returns the SHA-256 of an output, of all its files one after the other.
+func hashOf(path string, names []string) ([]byte, error) {
+	if len(names) == 0 {
+		names = []string{""}
+	}
+	h := sha256.New()
+	for _, n := range names {
+		f, err := os.Open(filepath.Join(path, n))
+		if err != nil {
+			return nil, err
+		}
+		n, err := io.Copy(h, f)
+		f.Close()
+		if err != nil {
+			return nil, err
+		}
+		fmt.Fprintf(h, "\n%d\n", n)
+	}
+	return h.Sum(nil), nil
+}
