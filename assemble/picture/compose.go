@@ -194,6 +194,11 @@ func (m *Maker) segmentTask(c composition) task.Ref[string] {
 	t.Action = t.Action.For(fmt.Sprintf("%s from %.1f s", f.Name, line.Rate.Seconds(seg.From)))
 	t.ID, t.Name = task.ID("segment", t.Action.ID().String()), t.Action.Subject()
 	t.Cost = composeCost(f, c.coding) * float64(seg.Len()) * mega(f.Canvas.W, f.Canvas.H)
+	t.Bytes = int64(filmBytes * float64(seg.Len()) * mega(f.Canvas.W, f.Canvas.H))
+	if !f.Rough {
+		small := smallCopy(f.Canvas)
+		t.Bytes += int64(seg.Len() * 3 * small.W * small.H)
+	}
 	t.Make = func(ctx context.Context, in task.Inputs, tmp string, advance func(float64)) error {
 		return c.compose(ctx, m.tool, m.hardware, in, tmp, advance)
 	}

@@ -54,6 +54,9 @@ type Picture struct {
 	// of frames that refer to none before. None are known of many files. They decide into
 	// which pieces a picture is conformed, and nothing of what a piece shows.
 	Cuts []float64 `key:"omitzero"`
+	// Codec is what it is encoded as, with the profile, in ffmpeg's words. It decides who
+	// may decode it, and not what comes out.
+	Codec string `key:"omitzero"`
 }
 
 // Guide returns the guide time of a file time, both in seconds.

@@ -59,7 +59,8 @@ type execution struct {
 	ended    chan []ending
 	keys     map[store.ID]int // how many tasks have it
 
-	running int // workers
+	lanes   []bool // which workers are at work
+	running int    // workers
 	memory  int64
 	stopped error // the disk is full, or the store is gone: start nothing more
 }
@@ -71,6 +72,7 @@ type ending struct {
 	path      string
 	err       error
 	seconds   float64
+	ran       Ran
 }
 
 // newExecution returns a run of a graph before its first task: what waits for what,
@@ -80,6 +82,7 @@ func newExecution(r Runner, g *graph, l []looked, costs []float64) *execution {
 	x := &execution{Runner: r, g: g, looked: l, out: make([]Outcome, n), work: make([]progress.Work, n),
 		waitsFor: make([]int, n), urgency: make([]float64, n), ended: make(chan []ending), keys: map[store.ID]int{}}
 	x.Workers = max(1, x.Workers)
+	x.lanes = make([]bool, x.Workers)
 	for _, i := range slices.Backward(g.order) {
 		if l[i].runs {
 			x.urgency[i] = costs[i]
@@ -151,6 +154,7 @@ func (x *execution) loop(ctx context.Context) {
 			return
 		}
 		for _, e := range <-x.ended {
+			x.observe(e)
 			x.take(e)
 		}
 		x.running--
@@ -168,14 +172,40 @@ func (x *execution) startReady(ctx context.Context) {
 		}
 		x.ready = slices.DeleteFunc(x.ready, func(i int) bool { return slices.Contains(group, i) })
 		x.running++
+		lane := x.takeLane()
 		x.memory += memory
 		in := make([]Inputs, len(group))
 		for k, i := range group {
 			x.work[i].Start()
 			in[k] = x.inputs(i)
 		}
-		go func() { x.ended <- x.perform(ctx, group, in) }()
+		go func() {
+			began := time.Now()
+			ends := x.perform(ctx, group, in)
+			for k := range ends {
+				ends[k].ran = Ran{Worker: lane, Began: began, Ended: time.Now()}
+			}
+			x.ended <- ends
+		}()
 	}
+}
+
+// takeLane returns the first worker that has nothing to do and gives it something.
+func (x *execution) takeLane() int {
+	lane := slices.Index(x.lanes, false)
+	x.lanes[lane] = true
+	return lane
+}
+
+// observe tells what a worker did, if anybody wants to know.
+func (x *execution) observe(e ending) {
+	x.lanes[e.ran.Worker] = false
+	if x.Observe == nil || !e.made {
+		return
+	}
+	t := &x.g.tasks[e.task]
+	e.ran.Stage, e.ran.Name, e.ran.Err = t.stage(), t.name(), e.err
+	x.Observe(e.ran)
 }
 
 // nextBatch returns the most urgent ready task with those that are made with it, and
