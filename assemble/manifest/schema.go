@@ -238,7 +238,8 @@ var (
 		{"shift", number(-maxShift, maxShift, "seconds"), "0", "how much later it begins than the clock of the file says"}}}
 	cleanShape = &shape{"clean", "inside clean:", "clean: {silence: true, noise: false}", []key{
 		{"silence", flagValue, "true", "closes a take where its player does not play: before, in rests, after"},
-		{"noise", flagValue, "up to 24 takes", "reduces noise under the playing where it can be heard"}}}
+		{"noise", flagValue, "up to 24 takes", "reduces noise under the playing where it can be heard"},
+		{"tone", flagValue, "true", "gives recordings of phones the lows and the presence of a microphone"}}}
 	muteShape = &shape{"a mute", "in an entry of mutes:", "{from: m5, to: m9}", []key{
 		{"from", timeValue, required, "where the silence begins"},
 		{"to", timeValue, required, "where it ends"}}}

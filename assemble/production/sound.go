@@ -41,6 +41,7 @@ type Strip struct {
 type Clean struct {
 	Silence bool // closes it where nobody plays
 	Noise   bool // makes the noise under the playing softer
+	Tone    bool // brings the colour of phones toward that of microphones
 }
 
 // Mute is a span in which a take is not heard.
