@@ -69,7 +69,7 @@ mix:
 	bus := production.Mix{
 		LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, Room: 0.2, PanLaw: pan.Linear,
 		Hall: production.Hall{Decay: 2.5, High: 0.55, PreDelay: 0,
-			Size: 1}, FadeIn: 0.5, FadeOut: 2, SoloLiftDB: 2, Clean: allClean,
+			Size: 1}, FadeIn: 0.5, FadeOut: 2, SoloLiftDB: 2, Clean: allClean, LowPan: 35,
 		Stage: []production.Place{{Section: "strings", From: -60, To: -10}, {Section: "winds", From: 10, To: 10}},
 	}
 	if !reflect.DeepEqual(p.Mix, bus) {

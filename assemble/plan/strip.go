@@ -99,12 +99,15 @@ func strips(p *production.Production, facts map[string]Facts, line Timeline, sho
 
 // places returns where all takes sit, from −100 to 100: where the manifest says,
 // on the stage with their section, or spread evenly in the order of seats.
-// Seats that are still empty count, so that a late take moves nobody.
+// Seats that are still empty count, so that a late take moves nobody. What gives the
+// bass sits nearer to the middle than its seat.
 func places(p *production.Production) []float64 {
 	order := inOrder(p.Takes, func(t production.Take) string { return t.Name }, Places(p))
 	all := make([]float64, len(p.Takes))
 	for i, x := range pan.Spread(len(p.Takes), autoSpread/100.) {
-		all[order[i]] = 100 * x
+		if all[order[i]] = 100 * x; mix.GivesBass(p.Takes[order[i]].Part) {
+			all[order[i]] *= p.Mix.LowPan / 100
+		}
 	}
 	for _, place := range p.Mix.Stage {
 		var seats []int
