@@ -55,7 +55,7 @@ func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 	if !o.Stages {
 		stages = nil
 	}
-	edges := append([]task.Edge{track.Master}, stemEdges(append(stems, stemsOf(stages)...))...)
+	edges := append([]task.Edge{track.Master}, stemEdges(append(stems, stageFiles(stages)...))...)
 	res, err := p.Run(ctx, task.Collect(append(edges, track.Bands()...)...))
 	if err != nil {
 		return r, err
@@ -131,7 +131,7 @@ func deliverStages(ctx context.Context, p *Production, stages []soundtrack.Stage
 	if err != nil {
 		return err
 	}
-	files := stemsOf(stages)
+	files := stageFiles(stages)
 	now, err := stemRecords(p, files, soundtrack.StagesFolder, res)
 	if err != nil {
 		return err
@@ -150,8 +150,8 @@ func deliverStages(ctx context.Context, p *Production, stages []soundtrack.Stage
 	return err
 }
 
-// stemsOf returns the files of stages.
-func stemsOf(stages []soundtrack.Stage) []soundtrack.Stem {
+// stageFiles returns the files of stages.
+func stageFiles(stages []soundtrack.Stage) []soundtrack.Stem {
 	var list []soundtrack.Stem
 	for _, s := range stages {
 		list = append(list, s.Stem)
