@@ -190,9 +190,7 @@ func (g Segment) pieces() []Piece {
 	}
 	list = append(list[:len(list):len(list)], g.Into.Pieces...)
 	for _, m := range g.Into.Moves {
-		if m.Piece != nil {
-			list = append(list, *m.Piece)
-		}
+		list = append(list, m.Piece)
 	}
 	return list
 }
@@ -208,8 +206,13 @@ func (g Segment) overlays() []string {
 		if g.Into.Roll.Path != "" {
 			list = append(list, g.Into.Roll.Path)
 		}
-		if len(g.Into.Moves) > 0 {
+		if g.Into.Leave > 0 {
 			list = append(list, g.Into.Cover)
+		}
+		for _, path := range g.Into.Names {
+			if path != "" {
+				list = append(list, path)
+			}
 		}
 	}
 	return list
