@@ -127,8 +127,7 @@ func drawMoving(m Move, g Segment, backdrop backdropper) *ffmpeg.Stream {
 	}
 	left, right := along(a.X, b.X), along(a.Right(), b.Right())
 	top, bottom := along(a.Y, b.Y), along(a.Bottom(), b.Bottom())
-	return filter(piece(p, g, backdrop), "perspective", "x0="+left, "y0="+top, "x1="+right, "y1="+top,
-		"x2="+left, "y2="+bottom, "x3="+right, "y3="+bottom, "interpolation=cubic", "eval=frame")
+	return window(piece(p, g, backdrop), left, top, right, bottom)
 }
 
 // gentle returns how far gliding tiles have come in a frame, whose number in the

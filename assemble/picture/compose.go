@@ -14,6 +14,7 @@ import (
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 	"ripieno/layout"
+	shots "ripieno/layout/shot"
 	"ripieno/mix/tempo"
 )
 
@@ -133,6 +134,9 @@ func (c composition) segment(mezzanine func(conform int) string, drawing func(ta
 		s := graph.Scene{Pieces: pieces(c.film, sc, c.line, mezzanine), Overlay: drawing(d.overlay)}
 		if !d.roll.IsZero() {
 			s.Roll = graph.Roll{Path: drawing(d.roll), Step: c.film.Shots[sc.shot].Roll.Step}
+		}
+		if shot := c.film.Shots[sc.shot]; shot.Show == shots.Card && shot.Pushes(0) {
+			s.Push = pushOf(shot, sc.span.From)
 		}
 		return s
 	}

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"ripieno/layout"
+	"ripieno/layout/shot"
 )
 
 // Phases are the parts of a transition in which tiles glide, in frames. First goes what
@@ -59,9 +60,9 @@ const glideShapes = 0.02
 // their old place and come at their new one: those who are not there all the time,
 // whose blurred ground has another shape, or whose way would lead over a face, or under
 // somebody. The largest have the right of way. The smallest come first in the
-// list, for the largest passes in front.
+// list, for the largest passes in front. Where a shot pushes in, none glides.
 func (f Film) Glides(i int) []Glide {
-	if i == 0 || f.Shots[i].Into.Kind != Move {
+	if i == 0 || f.Shots[i].Into.Kind != Move || f.Shots[i].PushIn > 0 || f.Shots[i-1].PushIn > 0 {
 		return nil
 	}
 	old := map[string]int{}
@@ -141,11 +142,27 @@ func covers(tile, head layout.Rect) bool {
 
 // headOf returns where the head in a picture is on its way into shot i.
 func (f Film) headOf(i int, g Glide, part float64) layout.Rect {
-	head := func(t Tile) layout.Rect {
-		r := t.moving()
-		// Where nobody was found, heads are mostly in the upper middle.
-		guess := layout.Rect{X: r.X + r.W*3/10, Y: r.Y + r.H/10, W: r.W * 4 / 10, H: r.H / 2}
-		return cmp.Or(t.Head, guess)
+	return layout.Between(f.Shots[i-1].Tiles[g.Old].face(), f.Shots[i].Tiles[g.New].face(), part)
+}
+
+// face returns where the head is on the canvas. Where nobody was found, heads are mostly
+// in the upper middle.
+func (t Tile) face() layout.Rect {
+	r := t.moving()
+	return cmp.Or(t.Head, layout.Rect{X: r.X + r.W*3/10, Y: r.Y + r.H/10, W: r.W * 4 / 10, H: r.H / 2})
+}
+
+// Middle returns the middle of the head, 0 to 1 of the moving part of the tile.
+func (t Tile) Middle() (x, y float64) {
+	r, h := t.moving(), t.face()
+	at := func(from, size, of, whole int) float64 {
+		return min(max((float64(from-of)+float64(size)/2)/float64(whole), 0), 1)
 	}
-	return layout.Between(head(f.Shots[i-1].Tiles[g.Old]), head(f.Shots[i].Tiles[g.New]), part)
+	return at(h.X, h.W, r.X, r.W), at(h.Y, h.H, r.Y, r.H)
+}
+
+// Pushes reports whether the picture of tile i becomes larger in the shot, or of a card
+// all of it. Those round a soloist stay as they are.
+func (s Shot) Pushes(i int) bool {
+	return s.PushIn > 1 && s.Roll.Step == 0 && (i == 0 || s.Show != shot.Solo)
 }
