@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/picture"
@@ -30,6 +31,8 @@ type RenderOptions struct {
 // PlanResult is what a run would do.
 type PlanResult struct {
 	Tasks    []task.Planned `json:"tasks"`
+	Forecast task.Forecast  `json:"forecast"`
+	Store    int64          `json:"store_limit"`        // bytes that the cache may hold
 	Releases []Bad          `json:"releases,omitempty"` // what is open before this may be published
 	Faults   []Bad          `json:"faults,omitempty"`
 }
@@ -74,7 +77,7 @@ func newJob(ctx context.Context, p *Production, all material, wants []plan.Want,
 	if j.track, err = p.track(j.plan, all); err != nil {
 		return nil, err
 	}
-	j.maker = picture.New(p.Tool(), p.Store().Steady, j.plan, all.assets, codings)
+	j.maker = picture.New(p.Tool(), p.Store().Steady, j.plan, all.assets, codings).WithDecoders(p.decoders())
 	edges := []task.Edge{j.track.Master}
 	for _, f := range j.plan.Films {
 		film, err := j.maker.Film(f, j.track.Film)
@@ -102,8 +105,26 @@ func (p *Production) Plan(ctx context.Context, o RenderOptions) (PlanResult, err
 	if err != nil {
 		return PlanResult{}, err
 	}
-	tasks, err := p.Session.Plan(ctx, j.tasks)
-	return PlanResult{Tasks: tasks, Releases: p.openReleases(), Faults: j.faults}, err
+	r := PlanResult{Store: p.Settings().Store, Releases: p.openReleases(), Faults: j.faults}
+	if r.Tasks, err = p.Session.Plan(ctx, j.tasks); err != nil {
+		return r, err
+	}
+	r.Forecast, err = p.Forecast(ctx, j.tasks)
+	return r, err
+}
+
+// warnOfStore says before anything is made that the cache cannot hold what these
+// films are made of, so that a second run would make most of it again.
+func (j *job) warnOfStore(p *Production) {
+	var bytes int64
+	for _, t := range j.tasks {
+		bytes += t.Bytes
+	}
+	if limit := p.Settings().Store; bytes > limit {
+		p.Message(fmt.Sprintf("these films are made of about %.0f GB of results, and the cache may hold %.0f GB: every run "+
+			"would make most of it again; allow more with --store-limit %.0fGB", float64(bytes)/1e9, float64(limit)/1e9,
+			math.Ceil(1.2*float64(bytes)/1e9)))
+	}
 }
 
 // Render makes films: measures what has not been measured, plans, makes what
@@ -166,6 +187,7 @@ func makeFilms(ctx context.Context, p *Production, all material, wants []plan.Wa
 		if err != nil {
 			return nil, task.Result{}, err
 		}
+		j.warnOfStore(p)
 		res, err := p.Run(ctx, j.tasks)
 		if err != nil {
 			return nil, res, err
@@ -259,4 +281,9 @@ func sooner(a, b error) error {
 		return b
 	}
 	return a
+}
+
+// decoders returns what decodes the takes of a run.
+func (p *Production) decoders() *picture.Decoders {
+	return &picture.Decoders{Tool: p.Tool(), Choice: p.Settings().Decoder, Tell: p.Message}
 }

@@ -55,6 +55,9 @@ func (f *Fleet) Make(ctx context.Context, p task.Parcel, dst string) error {
 		if err != nil {
 			return err
 		}
+		if want := p.Inputs[k].Hash; want != "" && want != file.Hash {
+			return fmt.Errorf("farm: %s is another file by now", path)
+		}
 		file.Name = "in-" + strconv.Itoa(k) + p.Inputs[k].Ext
 		o.Inputs = append(o.Inputs, file)
 	}

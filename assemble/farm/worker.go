@@ -211,6 +211,11 @@ func (w *worker) carryOut(ctx context.Context, o order.Order) ([]order.File, err
 	if rule == nil || o.Class != w.Class.ID() {
 		return nil, fmt.Errorf("this worker does not know the rule %q of class %.12s", o.Rule, o.Class)
 	}
+	scratch, err := os.MkdirTemp(w.Dir, "order-")
+	if err != nil {
+		return nil, err
+	}
+	defer os.RemoveAll(scratch)
 	var in []string
 	for _, f := range o.Inputs {
 		path, free, err := w.cache.use(ctx, f)
@@ -218,13 +223,15 @@ func (w *worker) carryOut(ctx context.Context, o order.Order) ([]order.File, err
 			return nil, err
 		}
 		defer free()
+		if f.Name != "" { // readers go by its ending
+			named := filepath.Join(scratch, f.Name)
+			if err := os.Link(path, named); err != nil {
+				return nil, err
+			}
+			path = named
+		}
 		in = append(in, path)
 	}
-	scratch, err := os.MkdirTemp(w.Dir, "order-")
-	if err != nil {
-		return nil, err
-	}
-	defer os.RemoveAll(scratch)
 	dst := filepath.Join(scratch, "out"+o.Ext)
 	if len(o.Outputs) > 0 {
 		if err := os.Mkdir(dst, 0o700); err != nil {

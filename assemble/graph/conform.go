@@ -62,7 +62,14 @@ func conformPicture(c plan.Conform, src Source, rate shot.Rate) *ffmpeg.Stream {
 	if c.Draft {
 		in["skip_loop_filter"] = "all"
 	}
+	if src.Device != "" {
+		in["hwaccel"] = src.Device
+	}
 	s := src.input(in)
+	if src.Device != "" {
+		// Devices give colour's two samples side by side; decoders give them apart.
+		s = filter(s, "format", "pix_fmts="+c.Picture.PixFmt)
+	}
 	return upright(s, c, src.Zscale, choice{
 		few: c.Picture.FPS >= 1.5*rate.FPS(),
 		of:  func(s *ffmpeg.Stream) *ffmpeg.Stream { return onGuide(s, c, rate, seek) },

@@ -63,6 +63,8 @@ type Source struct {
 	// reader begins at or before the first frame wanted. Indexed tells that it is known.
 	Open    float64
 	Indexed bool
+	// Device is the kind of hardware that decodes it, in ffmpeg's words; "" is software.
+	Device string
 	// Zscale tells that this ffmpeg has the filter zscale.
 	Zscale bool
 	// Threads is how many the decoder may use; 0 is as many as it likes. They

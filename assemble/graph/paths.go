@@ -22,11 +22,11 @@ func (g Segment) Rename(rename func(path string) string) Segment {
 	into.Scene = into.Scene.rename(each)
 	each(&into.Cover)
 	into.Moves = slices.Clone(into.Moves)
-	for i := range into.Moves {
-		if p := into.Moves[i].Piece; p != nil {
-			moved := p.rename(each)
-			into.Moves[i].Piece = &moved
-		}
+	for i, m := range into.Moves {
+		into.Moves[i].Piece = m.Piece.rename(each)
+	}
+	for i := range into.Names {
+		each(&into.Names[i])
 	}
 	g.Into = &into
 	return g

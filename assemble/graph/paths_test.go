@@ -41,7 +41,7 @@ func fill(v reflect.Value, n *int) {
 	}
 }
 
-// strings returns all texts in v.
+// texts returns all texts in v.
 func texts(v reflect.Value) (list []string) {
 	switch v.Kind() {
 	case reflect.Struct:
@@ -50,7 +50,7 @@ func texts(v reflect.Value) (list []string) {
 		}
 	case reflect.Pointer:
 		return texts(v.Elem())
-	case reflect.Slice:
+	case reflect.Slice, reflect.Array:
 		for i := range v.Len() {
 			list = append(list, texts(v.Index(i))...)
 		}

@@ -3,12 +3,9 @@ package picture
 import (
 	"cmp"
 	"context"
-	"errors"
 	"fmt"
-	"os"
 	"slices"
 
-	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/graph"
 	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
@@ -24,11 +21,18 @@ const stageConform = "conform"
 
 // Estimated cost in seconds of one core for each million pixels of one frame.
 const (
-	costConform      = 0.009
+	costConform      = 0.004
 	costCompose      = 0.035
 	costComposeRough = 0.012
 	costComposeHEVC  = 0.054 // in software
 	costComposeAV1   = 0.063
+)
+
+// Estimated size in bytes of each million pixels of one frame; README.md has what
+// the codecs give.
+const (
+	mezzanineBytes = 75e3
+	filmBytes      = 20e3
 )
 
 // composeCost returns the estimated cost of a frame of a film for each million
@@ -72,11 +76,13 @@ func (m *Maker) conformTask(c plan.Conform) (task.Ref[string], error) {
 		return task.Ref[string]{}, err
 	}
 	cost := costConform * float64(c.Frames.Len()) * (mega(c.W, c.H) + mega(c.Picture.W, c.Picture.H))
+	work := conformWork{Conform: c, Rate: m.line.Rate, Cost: cost}
 	return task.Path(task.Task{
-		ID: task.ID(stageConform, c.Take, key.ID().String()), Name: c.Take, Stage: stageConform, Action: key,
-		Cost: cost, Memory: reading.Memory(c), Spreads: true,
+		Errand: work.errand(),
+		ID:     task.ID(stageConform, c.Take, key.ID().String()), Name: c.Take, Stage: stageConform, Action: key,
+		Cost: cost, Memory: reading.Memory(c), Spreads: true, Bytes: int64(mezzanineBytes * float64(c.Frames.Len()) * mega(c.W, c.H)),
 		Make: func(ctx context.Context, _ task.Inputs, tmp string, advance func(float64)) error {
-			return conformPicture(ctx, m.tool, m.steady, c, m.line.Rate, cost, tmp, advance)
+			return m.conformPicture(ctx, c, cost, tmp, advance)
 		},
 	}), nil
 }
@@ -89,7 +95,7 @@ func (m *Maker) conformKey(c plan.Conform) (store.Action, error) {
 		return store.Action{}, err
 	}
 	pic := c.Picture
-	pic.Path, pic.Hash, pic.Cuts = "", "", nil
+	pic.Path, pic.Hash, pic.Codec, pic.Cuts = "", "", "", nil
 	key := store.NewAction("conform").Version(graph.Rule).Arg("ffmpeg", m.tool.Version.Text).Arg("zscale",
 		m.tool.Filter("zscale")).
 		Arg("picture", pic).Arg("size", [2]int{c.W, c.H}).Arg("frames", c.Frames).Arg("rate", m.line.Rate)
@@ -100,34 +106,31 @@ func (m *Maker) conformKey(c plan.Conform) (store.Action, error) {
 }
 
 // conformPicture writes the frames of c, which are estimated to cost so many
-// seconds, and counts them.
-func conformPicture(ctx context.Context, tool *ffmpeg.Tool, steady reading.Steady, c plan.Conform, rate shot.Rate,
-	cost float64, tmp string, advance func(float64)) error {
-	src, n := reading.Source(tool, c.Picture), c.Frames.Len()
-	err := steady.Picture(ctx, c.Picture, func(ctx context.Context) error {
-		openAt(ctx, &src, c, rate)
-		cmd, err := graph.Conform(c, src, rate, "file:"+tmp)
-		if err != nil {
+// seconds, and counts them. Hardware that decodes does so instead of software only
+// where it has been shown to give the same, and where it fails software does it.
+func (m *Maker) conformPicture(ctx context.Context, c plan.Conform, cost float64, tmp string,
+	advance func(float64)) error {
+	got, work := 0, conformWork{Conform: c, Rate: m.line.Rate, Cost: cost}
+	err := m.steady.Picture(ctx, c.Picture, func(ctx context.Context) error {
+		src := reading.Source(m.tool, c.Picture)
+		openAt(ctx, &src, c, m.line.Rate)
+		src.Device = m.decoders.pick(ctx, c, src, m.line.Rate, tmp)
+		var err error
+		if got, err = work.run(ctx, m.tool, src, tmp, advance); src.Device == "" || ctx.Err() != nil ||
+			err == nil && got == c.Frames.Len() {
 			return err
 		}
-		os.Remove(tmp) // of an earlier reading
-		return reading.Take(ctx, tool, cmd, c.Picture, reading.Job{Tmp: tmp, Frames: n, Advance: advance,
-			Before: max(0, c.Picture.File(rate.Seconds(c.Frames.From))-src.Open), Limits: reading.Limits(c,
-				cost)})
+		m.decoders.tell(fmt.Sprintf("%s is decoded in software from now on: %s failed", c.Take, src.Device))
+		src.Device = ""
+		got, err = work.run(ctx, m.tool, src, tmp, advance)
+		return err
 	})
 	if err != nil {
 		return err
 	}
-	got, err := media.CountFrames(tmp)
-	if errors.Is(err, media.ErrNoPicture) {
-		got, err = 0, nil // nothing of it could be decoded
-	}
-	if err != nil {
-		return err
-	}
-	if got != n {
+	if rate := m.line.Rate; got != c.Frames.Len() {
 		end := rate.Seconds(c.Frames.From+got) + c.Picture.Lead()
-		return &BrokenOff{File: c.Picture.Path, Got: got, Want: n, Seconds: c.Picture.File(end)}
+		return &BrokenOff{File: c.Picture.Path, Got: got, Want: c.Frames.Len(), Seconds: c.Picture.File(end)}
 	}
 	return nil
 }

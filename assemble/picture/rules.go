@@ -10,12 +10,22 @@ import (
 
 // The rules that another machine can carry out. A run at home calls the same
 // functions.
-const RuleSegment = "segment"
+const (
+	RuleConform = "conform"
+	RuleSegment = "segment"
+)
 
 // Rules returns what this program can do for a production elsewhere: functions that
 // are given arguments as JSON, the paths of the files they read, and where to write.
 func Rules(tool *ffmpeg.Tool) map[string]func(ctx context.Context, args []byte, in []string, dst string) error {
 	return map[string]func(context.Context, []byte, []string, string) error{
+		RuleConform: func(ctx context.Context, args []byte, in []string, dst string) error {
+			var w conformWork
+			if err := json.Unmarshal(args, &w); err != nil || len(in) != 1 {
+				return fmt.Errorf("picture: the picture asked for cannot be read (%d files): %w", len(in), err)
+			}
+			return w.elsewhere(ctx, tool, in[0], dst)
+		},
 		RuleSegment: func(ctx context.Context, args []byte, in []string, dst string) error {
 			var w segmentWork
 			if err := json.Unmarshal(args, &w); err != nil {

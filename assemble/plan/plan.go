@@ -54,6 +54,9 @@ type Picture struct {
 	// of frames that refer to none before. None are known of many files. They decide into
 	// which pieces a picture is conformed, and nothing of what a piece shows.
 	Cuts []float64 `key:"omitzero"`
+	// Codec is what it is encoded as, with the profile, in ffmpeg's words. It decides who
+	// may decode it, and not what comes out.
+	Codec string `key:"omitzero"`
 }
 
 // Guide returns the guide time of a file time, both in seconds.
@@ -80,6 +83,7 @@ type Sound struct {
 	Frames   audio.Frames // at Rate
 	Clock    audio.Clock
 	Parts    audio.Parts `key:"omitzero"` // as in [Picture]
+	Phone    bool        `key:"omitzero"` // a phone recorded it, as far as the file tells
 }
 
 // Absence says why a take is not in the film.
@@ -172,6 +176,9 @@ type Shot struct {
 	// Into is the transition from the shot before, over the frames that end
 	// where this shot begins. Tiles are shown in it too.
 	Into Transition
+	// PushIn is how many times larger its pictures are at its end than at its
+	// beginning; 0 for no push-in.
+	PushIn float64
 }
 
 // Transition is how one shot becomes the next.

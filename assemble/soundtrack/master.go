@@ -24,6 +24,7 @@ func (t *Track) masterTask(sum task.Ref[string]) task.Task {
 		Arg("loudness", t.mix.Loudness).Arg("true peak", t.mix.TruePeak).Arg("title", t.title)
 	m.Needs("sum", sum)
 	m.Action = m.Action.Files(masterWAV, filmM4A, reportFile)
+	m.Bytes = 2 * sampleBytes * int64(t.line.AudioLen)
 	m.ID, m.Name, m.Stage, m.Keep, m.Cost = task.ID("master"), "master", "master", true, 0.5+
 		costMaster*t.line.Duration()
 	m.Make = func(ctx context.Context, in task.Inputs, dir string, advance func(float64)) error {

@@ -43,6 +43,9 @@ const (
 	costMaster = 0.06
 )
 
+// sampleBytes is the size of a stored sample.
+const sampleBytes = 4
+
 // Report is kept beside the sum and, with more in it, beside the finished sound.
 type Report = soundReport
 
@@ -109,6 +112,7 @@ type bus struct {
 // part is one strip with the tasks that make its voice.
 type part struct {
 	plan.Strip
+	sound Sound
 	level task.Ref[mix.Analysis]
 	heard task.Ref[mix.Heard]
 	voice task.Ref[string] // the folder with the voice and what it measures
@@ -127,7 +131,7 @@ func New(tool *ffmpeg.Tool, workers int, pl *plan.Plan, sounds []Sound, recorded
 		heard := heardTask(sounds[i], s, level)
 		voice := voiceTask(sounds[i], s, level, heard)
 		bands := bandsTask(sounds[i], s.Take, voice, pl.Timeline.Duration())
-		t.parts = append(t.parts, part{s, level, heard, voice, bands})
+		t.parts = append(t.parts, part{s, sounds[i], level, heard, voice, bands})
 	}
 	sum := t.sumTask()
 	master := t.masterTask(task.Path(sum))
@@ -172,6 +176,7 @@ func (t *Track) sumTask() task.Task {
 		p.add(&s)
 	}
 	s.ID, s.Name, s.Stage, s.Action = task.ID("sum"), "all strips", "mix", s.Action.Files(sumWAV, reportFile)
+	s.Bytes = 2 * sampleBytes * int64(t.line.AudioLen)
 	s.Cost = 0.1 + costSum*t.line.Duration()*float64(len(t.parts))
 	s.Make = func(ctx context.Context, in task.Inputs, tmp string, _ func(float64)) error {
 		return t.addUp(ctx, in, tmp)

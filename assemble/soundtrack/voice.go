@@ -14,6 +14,7 @@ import (
 	"ripieno/mix"
 	"ripieno/mix/audio"
 	"ripieno/mix/loudness"
+	"ripieno/mix/tone"
 )
 
 // A voice is a strip before its level and place, kept in the store as samples
@@ -69,6 +70,7 @@ func measureLevel(samples string, s plan.Strip, tmp string) error {
 func voiceTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis], heard task.Ref[mix.Heard]) task.Ref[string] {
 	t := task.Task{
 		ID: task.ID("voice", r.Name), Name: r.File, Stage: "strip", Cost: costVoice * r.Seconds,
+		Bytes:  int64(sampleBytes * max(0, s.Treat.To-s.Treat.From) * audio.Frames(min(2, max(1, s.Sound.Channels)))),
 		Action: store.NewAction("voice").Version(rule).Arg("clock", s.Sound.Clock).Arg("treat", s.Treat),
 	}
 	t.Needs("sound", r.Samples)
@@ -76,6 +78,9 @@ func voiceTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis], heard task.R
 	if s.Clean.Any() {
 		t.Action = t.Action.Arg("clean", s.Clean).Arg("cleaning", cleanRule)
 		t.Needs("heard", heard)
+	}
+	if s.Clean.Tone {
+		t.Action = t.Action.Arg("tone", tone.Version)
 	}
 	t.Action = t.Action.Files(voiceWAV, voiceFile).For(r.File)
 	t.Make = func(ctx context.Context, in task.Inputs, dir string, _ func(float64)) error {

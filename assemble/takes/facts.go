@@ -118,7 +118,7 @@ func (r *Recording) fill(f *plan.Facts) {
 	clock := r.Place.Clock()
 	if r.Info.Video != nil && r.Role == Video {
 		f.Picture, f.Subject = r.Picture(r.pictureClock(clock)), r.Subject
-		f.Picture.Cuts = r.cuts
+		f.Picture.Cuts, f.Picture.Codec = r.cuts, strings.TrimSpace(r.Info.Video.Codec+" "+r.Info.Video.Profile)
 	}
 	a := r.Info.Audio
 	if a == nil || (f.Sound != nil && r.Role == Video) {
@@ -127,7 +127,15 @@ func (r *Recording) fill(f *plan.Facts) {
 	f.Sound = &plan.Sound{
 		Hash: r.Hash.String(), Stream: a.Index, Rate: a.Rate, Channels: a.Channels, Clock: clock,
 		Frames: audio.Frames(r.Info.Duration * float64(a.Rate)), Parts: r.Parts,
+		Phone: r.byPhone(),
 	}
+}
+
+// byPhone reports whether a phone recorded the sound, as far as the file tells: a
+// camera did, or it is coded as the recorders of phones do it. Field recorders
+// and computers write WAV, FLAC or MP3.
+func (r *Recording) byPhone() bool {
+	return r.Role == Video || slices.Contains([]string{"aac", "amr_nb", "amr_wb", "alac"}, r.Info.Audio.Codec)
 }
 
 // Picture describes the recording's picture for the plan, on some clock.

@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"time"
 
 	"ripieno/assemble/store"
 )
@@ -27,6 +28,7 @@ type ErrandInput struct {
 	Ext  string // ending of the file's name, by which it is read
 	Edge Edge   // nil for a file from elsewhere, which lies at Path
 	Path string
+	Hash string // SHA-256 that a file from elsewhere must have; "" for an output
 }
 
 // Parcel is an errand when its inputs are there.
@@ -87,8 +89,9 @@ func (x *execution) startAway(ctx context.Context) {
 		x.work[i].Start()
 		in := x.inputs(i)
 		go func() {
+			began := time.Now()
 			e := x.keep(ctx, i, 1, in, func(tmp string) error { return x.makeAway(ctx, i, in, tmp, help) })
-			e.away = true
+			e.away, e.ran = true, Ran{Worker: Elsewhere, Began: began, Ended: time.Now()}
 			x.ended <- []ending{e}
 		}()
 	}

@@ -59,7 +59,8 @@ type execution struct {
 	ended    chan []ending
 	keys     map[store.ID]int // how many tasks have it
 
-	running int // workers
+	lanes   []bool // which workers are at work
+	running int    // workers
 	memory  int64
 	away    map[int]chan struct{} // tasks that are made elsewhere; nil for one that is made here as well
 	home    map[int]bool          // tasks that nobody elsewhere could make
@@ -74,6 +75,7 @@ type ending struct {
 	err       error
 	seconds   float64
 	away      bool // it was given away
+	ran       Ran
 }
 
 // newExecution returns a run of a graph before its first task: what waits for what,
@@ -84,6 +86,7 @@ func newExecution(r Runner, g *graph, l []looked, costs []float64) *execution {
 		waitsFor: make([]int, n), urgency: make([]float64, n), ended: make(chan []ending), keys: map[store.ID]int{},
 		away: map[int]chan struct{}{}, home: map[int]bool{}}
 	x.Workers = max(1, x.Workers)
+	x.lanes = make([]bool, x.Workers)
 	for _, i := range slices.Backward(g.order) {
 		if l[i].runs {
 			x.urgency[i] = costs[i]
@@ -164,6 +167,7 @@ func (x *execution) loop(ctx context.Context) {
 			x.running--
 		}
 		for _, e := range ends {
+			x.observe(e)
 			x.take(e)
 		}
 	}
@@ -180,14 +184,42 @@ func (x *execution) startReady(ctx context.Context) {
 		}
 		x.ready = slices.DeleteFunc(x.ready, func(i int) bool { return slices.Contains(group, i) })
 		x.running++
+		lane := x.takeLane()
 		x.memory += memory
 		in := make([]Inputs, len(group))
 		for k, i := range group {
 			x.work[i].Start()
 			in[k] = x.inputs(i)
 		}
-		go func() { x.ended <- x.perform(ctx, group, in) }()
+		go func() {
+			began := time.Now()
+			ends := x.perform(ctx, group, in)
+			for k := range ends {
+				ends[k].ran = Ran{Worker: lane, Began: began, Ended: time.Now()}
+			}
+			x.ended <- ends
+		}()
 	}
+}
+
+// takeLane returns the first worker that has nothing to do and gives it something.
+func (x *execution) takeLane() int {
+	lane := slices.Index(x.lanes, false)
+	x.lanes[lane] = true
+	return lane
+}
+
+// observe tells what a worker did, if anybody wants to know.
+func (x *execution) observe(e ending) {
+	if e.ran.Worker != Elsewhere {
+		x.lanes[e.ran.Worker] = false
+	}
+	if x.Observe == nil || !e.made {
+		return
+	}
+	t := &x.g.tasks[e.task]
+	e.ran.Stage, e.ran.Name, e.ran.Err = t.stage(), t.name(), e.err
+	x.Observe(e.ran)
 }
 
 // nextBatch returns the most urgent ready task with those that are made with it, and
