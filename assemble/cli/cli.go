@@ -156,6 +156,7 @@ production.yaml; run the same verb again when a late take arrives.
 		"works), nvenc, qsv, videotoolbox, amf or vaapi")
 	flags.String("decoder", "software", "what decodes pictures of takes: software, auto (hardware where it gives the "+
 		"same), cuda, videotoolbox, vaapi, qsv or d3d11va")
+	flags.String("with", "", "the `INVITATION` to a hub whose workers make part of the films; see ripieno serve")
 	flags.String("profile", "", "write what ran from when to when to this `FILE`, for viewers of Chrome's traces")
 	flags.Duration("patience", time.Minute, "how long a program may make no progress before it is ended "+
 		"(at least 1m; long work gets more)")
@@ -172,6 +173,7 @@ production.yaml; run the same verb again when a late take arrives.
 		a.newVerb(), a.clickVerb(), a.callsheetVerb(), a.checkVerb(), a.syncVerb(), a.gridVerb(), a.mixVerb(),
 		a.roughVerb(), a.renderVerb(), a.demoVerb(), a.cleanVerb(),
 		a.rollcallVerb(), a.reportVerb(), a.watchVerb(), a.exportVerb(), a.keysVerb(),
+		a.serveVerb(), a.workVerb(), a.workersVerb(),
 	)
 	return root
 }
@@ -219,8 +221,8 @@ func (a *app) openSettings() (assemble.Settings, error) {
 	return assemble.Settings{
 		Memory: set.Memory, Store: set.Store,
 		Encoder: a.settings.GetString("encoder"), Decoder: a.settings.GetString("decoder"),
-		Profile: a.settings.GetString("profile"),
-		Dir:     a.settings.GetString("dir"), Out: a.settings.GetString("out"), Workers: workers,
+		Profile: a.settings.GetString("profile"), With: a.settings.GetString("with"),
+		Dir: a.settings.GetString("dir"), Out: a.settings.GetString("out"), Workers: workers,
 		Programs: set.Programs,
 		Report:   progress.Options{Mode: mode, Workers: workers}.New(a.Err),
 		Now:      a.now,

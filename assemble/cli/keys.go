@@ -84,9 +84,9 @@ func hasWord(word string, texts ...string) bool {
 	})
 }
 
-// elsewhere are mappings whose keys have a list of their own. They are listed
+// listedApart are mappings whose keys have a list of their own. They are listed
 // here only when somebody asks for them.
-var elsewhere = []string{"callsheet.strings.", "check."}
+var listedApart = []string{"callsheet.strings.", "check."}
 
 // keysTable lists keys, each mapping under its name.
 func keysTable(keys []manifest.Key, word string) func(io.Writer) {
@@ -95,7 +95,7 @@ func keysTable(keys []manifest.Key, word string) func(io.Writer) {
 		var order []string
 		for _, k := range keys {
 			in := k.Key[:strings.LastIndexByte(k.Key, '.')+1]
-			if word == "" && slices.Contains(elsewhere, in) {
+			if word == "" && slices.Contains(listedApart, in) {
 				continue
 			}
 			if groups[in] == nil {

@@ -306,8 +306,16 @@ func renderTable(r assemble.RenderResult) func(io.Writer) {
 				encodedBy(f))
 		}
 		fmt.Fprintf(w, "sound: loudness %s, true peak %s\n", level(r.Loudness, "LUFS"), level(r.TruePeak, "dBTP"))
-		fmt.Fprintf(w, "%d tasks run, %d cached, %.1f s\n", r.Tasks.Run, r.Tasks.Reused, r.Wall)
+		fmt.Fprintf(w, "%d tasks run%s, %d cached, %.1f s\n", r.Tasks.Run, awayNote(r.Tasks), r.Tasks.Reused, r.Wall)
 	}
+}
+
+// awayNote says how many tasks other machines made, if any.
+func awayNote(c assemble.TaskCount) string {
+	if c.Away == 0 {
+		return ""
+	}
+	return fmt.Sprintf(" (%d on other machines)", c.Away)
 }
 
 // encodedBy names the encoder where it is not the usual one.

@@ -15,10 +15,11 @@ import (
 type Count struct {
 	Run    int `json:"run"`
 	Reused int `json:"reused"`
+	Away   int `json:"away,omitempty"` // of Run: by other machines
 }
 
 // Add returns the work of both.
-func (c Count) Add(o Count) Count { return Count{c.Run + o.Run, c.Reused + o.Reused} }
+func (c Count) Add(o Count) Count { return Count{c.Run + o.Run, c.Reused + o.Reused, c.Away + o.Away} }
 
 // Run makes what the store lacks of tasks; failures of single ones are left in
 // the result. It fails when the run was cancelled or for what is nobody's take:
@@ -51,7 +52,7 @@ func (s *Session) Forecast(ctx context.Context, tasks []task.Task) (task.Forecas
 }
 
 func (s *Session) runner() task.Runner {
-	r := task.Runner{Store: s.kept, Workers: s.set.Workers, Memory: s.set.Memory, Verify: s.differ != nil}
+	r := task.Runner{Store: s.kept, Workers: s.set.Workers, Memory: s.set.Memory, Verify: s.differ != nil, Away: s.away}
 	if s.ran != nil {
 		r.Observe = s.ran.add
 	}
@@ -119,6 +120,14 @@ func (s *Session) Verifying() (*Session, *Differences) {
 	v := *s
 	v.differ = &Differences{}
 	return &v, v.differ
+}
+
+// Borrowing returns the same session whose runs have tasks made elsewhere as well. The
+// session that it came from is the one to close.
+func (s *Session) Borrowing(away task.Away) *Session {
+	b := *s
+	b.away = away
+	return &b
 }
 
 // Cached returns the stored value of an action, which compute gives when it is

@@ -22,6 +22,7 @@ import (
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/production"
 	"ripieno/assemble/store"
+	"ripieno/assemble/task"
 )
 
 // Session is an open production folder.
@@ -33,7 +34,8 @@ type Session struct {
 	// differ, when there is one, makes every run make again what is stored,
 	// and takes down what came out different.
 	differ *Differences
-	ran    *profile // nil: nobody wants to know
+	ran    *profile  // nil: nobody wants to know
+	away   task.Away // nil: everything is made here
 }
 
 // encoders is what every film needs from ffmpeg.

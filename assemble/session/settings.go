@@ -33,7 +33,10 @@ type Settings struct {
 	Encoder string
 	// Decoder is what decodes the pictures of takes: "software" (or ""), "auto" for
 	// hardware where it gives the same, or one of graph.Devices.
-	Decoder  string
+	Decoder string
+	// With invites to other machines that make pictures of films; "" is none. See package
+	// farm.
+	With     string
 	Programs ffmpeg.Options
 	Profile  string            // the file that says what ran from when to when; "" is none
 	Report   progress.Reporter // never nil

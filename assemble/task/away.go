@@ -90,8 +90,12 @@ func (x *execution) startAway(ctx context.Context) {
 		in := x.inputs(i)
 		go func() {
 			began := time.Now()
-			e := x.keep(ctx, i, 1, in, func(tmp string) error { return x.makeAway(ctx, i, in, tmp, help) })
-			e.away, e.ran = true, Ran{Worker: Elsewhere, Began: began, Ended: time.Now()}
+			far := false
+			e := x.keep(ctx, i, 1, in, func(tmp string) (err error) {
+				far, err = x.makeAway(ctx, i, in, tmp, help)
+				return err
+			})
+			e.away, e.elsewhere, e.ran = true, far, Ran{Worker: Elsewhere, Began: began, Ended: time.Now()}
 			x.ended <- []ending{e}
 		}()
 	}
@@ -152,17 +156,18 @@ func (x *execution) endAway(e ending) bool {
 }
 
 // makeAway has a task made elsewhere, and here as well once help is closed; what is
-// ready first is the output.
-func (x *execution) makeAway(ctx context.Context, i int, in Inputs, tmp string, help <-chan struct{}) error {
+// ready first is the output. far reports that the other machine was.
+func (x *execution) makeAway(ctx context.Context, i int, in Inputs, tmp string,
+	help <-chan struct{}) (far bool, err error) {
 	t := &x.g.tasks[i]
 	p, err := x.parcel(i, in)
 	if err != nil {
-		return err
+		return false, err
 	}
 	dst := tmp + ".away"
 	if len(t.Action.Outputs()) > 0 {
 		if err := os.Mkdir(dst, 0o777); err != nil {
-			return err
+			return false, err
 		}
 	}
 	awayCtx, recall := context.WithCancel(ctx)
@@ -178,9 +183,9 @@ func (x *execution) makeAway(ctx context.Context, i int, in Inputs, tmp string, 
 	select {
 	case err := <-away:
 		if err != nil {
-			return errAway{err}
+			return false, errAway{err}
 		}
-		return take()
+		return true, take()
 	case <-help:
 	}
 	homeCtx, leave := context.WithCancel(ctx)
@@ -191,14 +196,14 @@ func (x *execution) makeAway(ctx context.Context, i int, in Inputs, tmp string, 
 	case err := <-home:
 		recall()
 		<-away
-		return err
+		return false, err
 	case err := <-away:
 		if err != nil {
-			return <-home
+			return false, <-home
 		}
 		leave()
 		<-home
-		return take()
+		return true, take()
 	}
 }
 

@@ -75,6 +75,7 @@ type ending struct {
 	err       error
 	seconds   float64
 	away      bool // it was given away
+	elsewhere bool // and another machine made it
 	ran       Ran
 }
 
@@ -351,7 +352,7 @@ func (x *execution) take(e ending) {
 		x.memory -= max(0, t.Memory)
 	}
 	o := &x.out[e.task]
-	o.Seconds = e.seconds
+	o.Seconds, o.Away = e.seconds, e.elsewhere
 	var differs *store.Difference
 	blocks := false
 	switch {
@@ -412,6 +413,9 @@ func (x *execution) result(ctx context.Context) (Result, error) {
 		switch o.State {
 		case Made:
 			res.Stats.Run++
+			if o.Away {
+				res.Stats.Away++
+			}
 		case Reused, Unneeded:
 			res.Stats.Reused++
 		case Failed:

@@ -184,12 +184,14 @@ type Outcome struct {
 	Path    string  // the output; empty unless Reused or Made
 	Err     error   // why it Failed; for Skipped, whose failure it was
 	Seconds float64 // how long it ran
+	Away    bool    // another machine made it
 }
 
 // Stats counts outcomes. Every task of a successful run is in one of the two.
 type Stats struct {
 	Run    int `json:"run"`    // made in this run
 	Reused int `json:"reused"` // not made in this run: stored, or not needed
+	Away   int `json:"away"`   // of Run: by other machines
 }
 
 // Result is what became of a graph, in the order of its tasks.

@@ -1,0 +1,172 @@
+// Package elsewhere joins the rules by which pictures are made to the farm on which
+// other machines make them: it says what class of machine this is, works for somebody
+// else's production, and finds workers for one's own.
+//
+// [Class] tries this machine out, [Work] lends it, [Join] borrows others.
+package elsewhere
+
+import (
+	"context"
+	"crypto/rand"
+	"fmt"
+	"os"
+	"path/filepath"
+	"runtime"
+	"runtime/debug"
+	"strconv"
+	"strings"
+
+	"ripieno/assemble/farm"
+	"ripieno/assemble/fault"
+	"ripieno/assemble/ffmpeg"
+	"ripieno/assemble/graph"
+	"ripieno/assemble/picture"
+)
+
+// checked is the share of results that are made again at home.
+const checked = 0.01
+
+// Class returns what kind of machine this is: it makes a trial film, which takes about
+// a second.
+func Class(ctx context.Context, tool *ffmpeg.Tool) (farm.Class, error) {
+	trial, err := picture.Trial(ctx, tool)
+	if err != nil {
+		return farm.Class{}, err
+	}
+	return farm.Class{Rules: "graph " + strconv.Itoa(graph.Rule), FFmpeg: tool.Version.Text, Arch: arch(), Trial: trial}, nil
+}
+
+// arch returns the processor that the program was built for. Floats of Go differ
+// between levels of one architecture.
+func arch() string {
+	name := runtime.GOARCH
+	if info, ok := debug.ReadBuildInfo(); ok {
+		for _, s := range info.Settings {
+			if s.Key == "GO"+strings.ToUpper(runtime.GOARCH) {
+				name += " " + s.Value
+			}
+		}
+	}
+	return name
+}
+
+// parse reads an invitation that a flag has.
+func parse(flag, text string) (farm.Invitation, error) {
+	in, err := farm.ParseInvitation(text)
+	if err != nil {
+		return in, fault.New(fault.Manifest, "", "invalid "+flag+": "+err.Error(),
+			"copy the whole line that `ripieno serve` prints")
+	}
+	return in, nil
+}
+
+// Present returns the machines that work for the hub of an invitation, each with why it
+// cannot help this one, "" when it can.
+func Present(ctx context.Context, tool *ffmpeg.Tool, invitation string) ([]Helper, error) {
+	in, err := parse("--with", invitation)
+	if err != nil {
+		return nil, err
+	}
+	class, err := Class(ctx, tool)
+	if err != nil {
+		return nil, err
+	}
+	home, err := farm.Join(ctx, in, class)
+	if err != nil {
+		return nil, err
+	}
+	defer home.Close()
+	list := []Helper{}
+	for _, m := range home.Machines() {
+		list = append(list, Helper{m.Name, m.Cores, m.Doing, m.Class.Differs(class)})
+	}
+	return list, nil
+}
+
+// Helper is a machine at a hub.
+type Helper struct {
+	Name    string   `json:"name"`
+	Cores   int      `json:"cores"`
+	Doing   []string `json:"doing,omitempty"`
+	Refused string   `json:"refused,omitempty"` // why it gets nothing to do
+}
+
+// Join returns the machines that work for the hub of an invitation. tell is called with
+// what a person should know.
+func Join(ctx context.Context, tool *ffmpeg.Tool, invitation string, tell func(text string)) (*farm.Fleet, error) {
+	in, err := parse("--with", invitation)
+	if err != nil {
+		return nil, err
+	}
+	class, err := Class(ctx, tool)
+	if err != nil {
+		return nil, err
+	}
+	home, err := farm.Join(ctx, in, class)
+	if err != nil {
+		return nil, err
+	}
+	for _, m := range home.Machines() {
+		if why := m.Class.Differs(class); why != "" {
+			tell(fmt.Sprintf("%s cannot help: %s", m.Name, why))
+		}
+	}
+	return farm.NewFleet(home, checked, tell), nil
+}
+
+// Help says how this machine helps.
+type Help struct {
+	Invitation string
+	Name       string // of this machine for people; "" is its host's
+	Cores      int    // tasks at once; 0 is all of them
+	Space      int64  // bytes of files kept meanwhile; 0 is 10 GB
+	Tell       func(text string)
+}
+
+// defaultSpace is how many bytes of files a worker keeps.
+const defaultSpace = 10e9
+
+// Work lends this machine to the production of a hub until ctx ends. Files of the
+// production are in a folder of their own meanwhile, which is removed at the end.
+func Work(ctx context.Context, tool *ffmpeg.Tool, h Help) error {
+	in, err := parse("--join", h.Invitation)
+	if err != nil {
+		return err
+	}
+	class, err := Class(ctx, tool)
+	if err != nil {
+		return err
+	}
+	dir, err := os.MkdirTemp("", "ripieno-work-")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(dir)
+	o := farm.WorkerOptions{Name: machineName(h.Name), Cores: h.Cores, Space: h.Space, Dir: filepath.Join(dir, "w"),
+		Class: class, Rules: map[string]farm.Rule{}, Tell: h.Tell}
+	if o.Cores <= 0 {
+		o.Cores = runtime.NumCPU()
+	}
+	if o.Space <= 0 {
+		o.Space = defaultSpace
+	}
+	for name, rule := range picture.Rules(tool) {
+		o.Rules[name] = rule
+	}
+	return farm.Work(ctx, in, o)
+}
+
+// machineName returns a name that no other machine at the hub has: what people call it,
+// and some letters by chance.
+func machineName(name string) string {
+	if name == "" {
+		name, _ = os.Hostname()
+	}
+	plain := strings.Trim(strings.Map(func(r rune) rune {
+		if r >= 'a' && r <= 'z' || r >= '0' && r <= '9' {
+			return r
+		}
+		return '-'
+	}, strings.ToLower(name)), "-")
+	return strings.Trim(plain[:min(len(plain), 40)]+"-"+strings.ToLower(rand.Text()[:5]), "-")
+}
