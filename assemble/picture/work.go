@@ -130,7 +130,7 @@ type conformWork struct {
 func (w conformWork) errand() *task.Errand {
 	pic := &w.Conform.Picture
 	input := task.ErrandInput{Path: pic.Path, Ext: strings.ToLower(filepath.Ext(pic.Path)), Hash: pic.Hash}
-	pic.Path, pic.Hash, pic.Cuts, w.Conform.Take = "", "", nil, ""
+	pic.Path, pic.Hash, pic.Codec, pic.Cuts, w.Conform.Take = "", "", "", nil, ""
 	return &task.Errand{Rule: RuleConform, Args: w, Inputs: []task.ErrandInput{input}}
 }
 
@@ -138,7 +138,7 @@ func (w conformWork) errand() *task.Errand {
 // no plain word.
 func (w conformWork) check() error {
 	p := w.Conform.Picture
-	for _, word := range []string{p.PixFmt, p.Matrix, p.Transfer, p.Primaries, p.Range, p.Codec} {
+	for _, word := range []string{p.PixFmt, p.Matrix, p.Transfer, p.Primaries, p.Range} {
 		if strings.Trim(strings.ToLower(word), "abcdefghijklmnopqrstuvwxyz0123456789-_.") != "" {
 			return fmt.Errorf("picture: %q is no word of a picture", word)
 		}
