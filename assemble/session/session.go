@@ -35,16 +35,14 @@ type Session struct {
 	differ *Differences
 }
 
-// encoders is what every film needs from ffmpeg.
-var encoders = []string{"libx264", "aac"}
-
-// Find returns ffmpeg, or says what is missing.
+// Find returns ffmpeg, or says what is missing: the program, or parts of it
+// without which nothing can be made.
 func (set Settings) Find(ctx context.Context) (*ffmpeg.Tool, error) {
 	tool, err := set.Programs.Find(ctx)
 	if err != nil {
 		return nil, err
 	}
-	return tool, tool.Require(encoders...)
+	return tool, tool.RequireAll()
 }
 
 // Open reads the manifest, finds ffmpeg and takes the production's store,
