@@ -56,6 +56,9 @@ func Open(ctx context.Context, set Settings) (*Session, error) {
 	if s.set, err = set.complete(man.Dir); err != nil {
 		return nil, err
 	}
+	for _, a := range man.Advice {
+		s.Message(a)
+	}
 	if s.tool, err = set.Find(ctx); err != nil {
 		return nil, err
 	}

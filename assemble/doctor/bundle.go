@@ -1,0 +1,75 @@
+package doctor
+
+import (
+	"encoding/json"
+	"fmt"
+	"os"
+	"os/user"
+	"path/filepath"
+	"regexp"
+	"strings"
+)
+
+// BundleHead is the first line of a bundle. A file that begins with it may be
+// written over by the next.
+const BundleHead = "ripieno doctor: a text for asking help"
+
+// Bundle returns a text to show to somebody who helps. It has what was found, and the
+// manifest as [manifest.Redact] returned it ("" for none); the names of the user, the
+// machine and their folders are replaced.
+func (r Report) Bundle(manifest string) (string, error) {
+	found, err := json.MarshalIndent(r, "", "  ")
+	if err != nil {
+		return "", err
+	}
+	var b strings.Builder
+	fmt.Fprintf(&b, "%s\n\nRead it before you send it. Names, texts and folders were replaced; numbers were not.\n\n", BundleHead)
+	b.Write(found)
+	if manifest == "" {
+		manifest = "(there is none)\n"
+	}
+	fmt.Fprintf(&b, "\n\nproduction.yaml, redacted:\n\n%s", manifest)
+	return private().hide(b.String()), nil
+}
+
+// secrets are texts that are replaced, longer ones first.
+type secrets []struct{ text, instead string }
+
+// private returns what tells whose machine this is.
+func private() secrets {
+	var all secrets
+	add := func(text, instead string) {
+		if len(text) >= 3 && text != "root" {
+			all = append(all, struct{ text, instead string }{text, instead})
+		}
+	}
+	if dir, err := os.Getwd(); err == nil && len(filepath.SplitList(dir)) > 0 && filepath.Dir(dir) != dir {
+		add(dir, "(here)")
+	}
+	if home, err := os.UserHomeDir(); err == nil && filepath.Dir(home) != home {
+		add(home, "~")
+	}
+	if u, err := user.Current(); err == nil {
+		// Windows says DOMAIN\name.
+		name := u.Username[strings.LastIndexByte(u.Username, '\\')+1:]
+		add(u.Username, "(user)")
+		add(name, "(user)")
+		add(u.Name, "(user)")
+	}
+	if host, err := os.Hostname(); err == nil {
+		add(host, "(machine)")
+	}
+	return all
+}
+
+// hide replaces every secret, whatever its capitals and however its path is written,
+// where it is no part of a longer word.
+func (s secrets) hide(text string) string {
+	for _, x := range s {
+		for _, form := range []string{x.text, filepath.ToSlash(x.text), strings.ReplaceAll(x.text, `\`, `\\`)} {
+			text = regexp.MustCompile(`(?i)(^|[^\pL\pN])`+regexp.QuoteMeta(form)+`($|[^\pL\pN])`).
+				ReplaceAllString(text, "${1}"+x.instead+"${2}")
+		}
+	}
+	return text
+}
