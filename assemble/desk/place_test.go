@@ -100,12 +100,16 @@ func TestPlacingByMouse(t *testing.T) {
 
 	b.click(`[data-take="viola"]`)
 	before := b.shown("viola", 0)
-	for _, key := range []string{"Shift+ArrowRight", "Shift+ArrowRight", "ArrowLeft", "."} {
-		b.click(`[data-id="` + key + `"]`)
+	by := 0.0
+	for _, m := range []struct {
+		key string
+		by  float64
+	}{{"Shift+ArrowRight", 0.010}, {"Shift+ArrowRight", 0.010}, {"ArrowLeft", -0.001}, {".", 1 / 30.}} {
+		b.click(`[data-id="` + m.key + `"]`)
+		by += m.by
+		b.until(`Math.abs(JSON.parse(document.querySelector("#sheet").dataset.drawn).offset - ` +
+			number(before.Offset+by) + `) < 1e-5`)
 	}
-	const by = 0.010 + 0.010 - 0.001 + 1/30.
-	b.until(`Math.abs(JSON.parse(document.querySelector("#sheet").dataset.drawn).offset - ` +
-		number(before.Offset+by) + `) < 1e-5`)
 	viola := b.shown("viola", 0)
 	b.click("#accept")
 	want = swap(t, want, "      file: intake/viola.wav\n", "      file: intake/viola.wav\n      offset: "+

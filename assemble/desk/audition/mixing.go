@@ -65,8 +65,9 @@ type Lift struct {
 
 // Section is a group of strips.
 type Section struct {
-	Name string  `json:"name"`
-	Gain float64 `json:"gain_db"`
+	Name   string  `json:"name"`
+	Gain   float64 `json:"gain_db"`
+	Number int     `json:"number"` // in the manifest's list, from 0; −1 for one that only takes name
 }
 
 // Sound returns a sound by its ID.
@@ -86,8 +87,8 @@ func Mix(ctx context.Context, x *session.Session, pl *plan.Plan, track *soundtra
 	m := &Mixing{Start: pl.Timeline.AudioStart.Seconds(), Length: pl.Timeline.AudioLen.Seconds(),
 		FadeIn: pl.Mix.FadeIn, FadeOut: pl.Mix.FadeOut, Target: pl.Mix.Loudness, Room: pl.Mix.Room,
 		Beats: beats(man.Tempo), Strips: []Strip{}, Sections: []Section{}, sounds: map[string]Sound{}}
-	for _, s := range pl.Mix.Sections {
-		m.Sections = append(m.Sections, Section{s.Name, float64(s.Gain)})
+	for i, s := range pl.Mix.Sections {
+		m.Sections = append(m.Sections, Section{s.Name, float64(s.Gain), listed(man, i)})
 	}
 	res, err := x.Run(ctx, task.Collect(track.LooseEdges()...))
 	if err != nil {
@@ -116,6 +117,15 @@ func Mix(ctx context.Context, x *session.Session, pl *plan.Plan, track *soundtra
 		m.Strips = append(m.Strips, one)
 	}
 	return m, nil
+}
+
+// listed returns the number of a section in the manifest's own list; −1 for one that is
+// not in it.
+func listed(man *production.Production, i int) int {
+	if i < len(man.Sections) && man.Sections[i].Declared {
+		return i
+	}
+	return -1
 }
 
 // As returns the mix with the gains, places and mutes that a manifest gives, which

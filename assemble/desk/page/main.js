@@ -7,6 +7,7 @@ import { placeRoom } from "./place.js";
 let state = {};
 let room;
 let loaded = ""; // what the open room was loaded for
+let deciding = Promise.resolve(); // one decision after the other
 let tried = ""; // what was prepared for it last, so that a failure is not tried for ever
 
 const desk = {
@@ -18,7 +19,7 @@ const desk = {
 	},
 	state: () => state,
 	// decide writes something into the manifest and reports whether it was written.
-	async decide(path, body) {
+	decide: (path, body) => (deciding = deciding.then(async () => {
 		try {
 			take(await post(path, { version: state.version, ...body }));
 			return true;
@@ -26,7 +27,7 @@ const desk = {
 			desk.fail(error);
 			return false;
 		}
-	},
+	})),
 	run: async (verb) => {
 		try {
 			take(await post("run", { verb }));
@@ -53,6 +54,7 @@ function take(now) {
 	if (now.problem) desk.fail(new Refused(now.problem));
 	else if (changed || now.job?.running) byId("problem").textContent = "";
 	if (now.job?.problem) desk.fail(new Refused(now.job.problem));
+	room?.update?.(now);
 	prepare();
 }
 
