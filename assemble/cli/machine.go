@@ -17,7 +17,8 @@ import (
 
 // doctorVerb returns the verb doctor.
 func (a *app) doctorVerb() *cobra.Command {
-	var o assemble.DoctorOptions
+	var noTrial bool
+	var bundle string
 	c := &cobra.Command{
 		Use: "doctor", Short: "say what this machine lacks, and the command that mends it", Args: cobra.NoArgs,
 		Long: `Looks at this machine: ffmpeg with every encoder and filter that is used, fonts,
@@ -32,8 +33,11 @@ and production.yaml with every name and text replaced. Read it before you send i
 			if err != nil {
 				return err
 			}
-			r, err := assemble.Doctor(cmd.Context(), set, o)
+			r, err := assemble.Doctor(cmd.Context(), set, !noTrial)
 			set.Report.Close()
+			if err == nil && bundle != "" {
+				err = r.WriteBundle(cmd.Context(), bundle)
+			}
 			if err != nil {
 				return err
 			}
@@ -43,8 +47,8 @@ and production.yaml with every name and text replaced. Read it before you send i
 			return fault.New(fault.FFmpeg, "", "no film can be made here yet", "see above for what mends it")
 		},
 	}
-	c.Flags().BoolVar(&o.NoTrial, "no-trial", false, "do not try how long a film takes here")
-	c.Flags().StringVar(&o.Bundle, "bundle", "", "write a text for asking help to this file")
+	c.Flags().BoolVar(&noTrial, "no-trial", false, "do not try how long a film takes here")
+	c.Flags().StringVar(&bundle, "bundle", "", "write a text for asking help to this file")
 	return c
 }
 

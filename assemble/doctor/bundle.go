@@ -1,23 +1,49 @@
 package doctor
 
 import (
+	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"os/user"
 	"path/filepath"
 	"regexp"
 	"strings"
+
+	"ripieno/assemble/fault"
+	"ripieno/assemble/manifest"
+	"ripieno/assemble/store"
 )
 
 // BundleHead is the first line of a bundle. A file that begins with it may be
 // written over by the next.
 const BundleHead = "ripieno doctor: a text for asking help"
 
-// Bundle returns a text to show to somebody who helps. It has what was found, and the
+// WriteBundle writes a text for asking help to a file, with what was found and the
+// manifest in the report's folder; but not over a file of the user's.
+func (r *Report) WriteBundle(ctx context.Context, path string) error {
+	old, err := os.ReadFile(path)
+	if err == nil && !strings.HasPrefix(string(old), BundleHead) || err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return fault.New(fault.Failed, path, "there is a file of that name already", "choose another with --bundle")
+	}
+	redacted := ""
+	if data, err := os.ReadFile(filepath.Join(r.Folder, manifest.FileName)); err == nil {
+		redacted = manifest.Redact(data)
+	}
+	text, err := r.text(redacted)
+	if err != nil {
+		return err
+	}
+	r.Bundle = path
+	return store.Publish(ctx, path, func(tmp string) error { return os.WriteFile(tmp, []byte(text), 0o666) })
+}
+
+// text returns a text to show to somebody who helps. It has what was found, and the
 // manifest as [manifest.Redact] returned it ("" for none); the names of the user, the
 // machine and their folders are replaced.
-func (r Report) Bundle(manifest string) (string, error) {
+func (r Report) text(redacted string) (string, error) {
 	found, err := json.MarshalIndent(r, "", "  ")
 	if err != nil {
 		return "", err
@@ -25,10 +51,10 @@ func (r Report) Bundle(manifest string) (string, error) {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s\n\nRead it before you send it. Names, texts and folders were replaced; numbers were not.\n\n", BundleHead)
 	b.Write(found)
-	if manifest == "" {
-		manifest = "(there is none)\n"
+	if redacted == "" {
+		redacted = "(there is none)\n"
 	}
-	fmt.Fprintf(&b, "\n\nproduction.yaml, redacted:\n\n%s", manifest)
+	fmt.Fprintf(&b, "\n\nproduction.yaml, redacted:\n\n%s", redacted)
 	return private().hide(b.String()), nil
 }
 

@@ -27,9 +27,11 @@ type Report struct {
 	FFmpeg  *FFmpeg    `json:"ffmpeg"`       // null when there is none that can be used
 	Scripts []Script   `json:"scripts"`
 	// Minute is how many seconds a minute of a film of [TrialPlayers] players takes
-	// here, the first time and while the machine does what else it does; null when it was not tried.
+	// here, the first time, with all that the machine does besides; null when it was not tried.
 	Minute   *float64  `json:"render_minute_s"`
 	Problems []Problem `json:"problems"`
+	// Bundle is the text for asking help that was written.
+	Bundle string `json:"bundle,omitempty"`
 }
 
 // FFmpeg is the ffmpeg that is used.

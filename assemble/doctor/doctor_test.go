@@ -61,10 +61,12 @@ func TestGraveKeepsTheHint(t *testing.T) {
 // The trial's manifest is a good one, and its recording is long enough for everybody's
 // stretch of it.
 func TestTrial(t *testing.T) {
-	tool, dir := ffmpegtest.Tool(t), t.TempDir()
-	if err := WriteTrial(t.Context(), tool, dir); err != nil {
+	tool := ffmpegtest.Tool(t)
+	dir, err := WriteTrial(t.Context(), tool)
+	if err != nil {
 		t.Fatal(err)
 	}
+	defer os.RemoveAll(dir)
 	p, err := manifest.Load(dir)
 	if err != nil {
 		t.Fatal(err)
@@ -109,7 +111,7 @@ func TestBundle(t *testing.T) {
 		t.Skip("there is no home folder")
 	}
 	r := Report{Folder: filepath.Join(home, "round")}
-	text, err := r.Bundle("takes: []\n")
+	text, err := r.text("takes: []\n")
 	if err != nil || !strings.HasPrefix(text, BundleHead) || !strings.Contains(text, "takes: []") {
 		t.Fatalf("%v: %s", err, text)
 	}

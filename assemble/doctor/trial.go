@@ -29,9 +29,21 @@ deliver: [{name: trial, canvas: ` + trialCanvas + `}]
 takes:
 `
 
-// WriteTrial writes a small production into dir: a moving test picture with a tone,
-// of which every player has a stretch of their own, placed by the manifest.
-func WriteTrial(ctx context.Context, tool *ffmpeg.Tool, dir string) error {
+// WriteTrial writes a small production into a folder of its own, which is the caller's
+// to remove: a moving test picture with a tone, of which every player has a stretch of
+// their own, placed by the manifest.
+func WriteTrial(ctx context.Context, tool *ffmpeg.Tool) (dir string, err error) {
+	if dir, err = os.MkdirTemp("", "ripieno-trial-*"); err != nil {
+		return "", err
+	}
+	if err := writeTrial(ctx, tool, dir); err != nil {
+		os.RemoveAll(dir)
+		return "", err
+	}
+	return dir, nil
+}
+
+func writeTrial(ctx context.Context, tool *ffmpeg.Tool, dir string) error {
 	const length = TrialSeconds + 4
 	err := tool.Run(ctx, ffmpeg.Command{About: "trial", Args: []string{
 		"-f", "lavfi", "-i", fmt.Sprintf("testsrc2=size=1280x720:rate=30:duration=%d", length),
