@@ -285,6 +285,9 @@ func mixTable(r assemble.MixResult) func(io.Writer) {
 		if n := len(r.Stems); n > 0 {
 			fmt.Fprintf(w, "wrote %d stems, from %s to %s\n", n, r.Stems[0].File, r.Stems[n-1].File)
 		}
+		if n := len(r.Stages); n > 0 {
+			fmt.Fprintf(w, "wrote %d stages, from %s to %s\n", n, r.Stages[0].After, r.Stages[n-1].After)
+		}
 		for _, old := range r.Removed {
 			fmt.Fprintf(w, "removed %s: not part of this mix\n", old)
 		}

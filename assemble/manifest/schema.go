@@ -222,7 +222,10 @@ var (
 		{"loudness", number(-36, -6, "LUFS"), "-16", "integrated loudness of the film"},
 		{"true_peak", number(-12, 0, "dBTP"), "-1", "ceiling of the film's peaks"},
 		{"room", number(0, 1, "0 dry, 1 as strong as the dry sound"), "0", "reverberation that all share"},
-		{"balance", oneOf("auto", "manual"), "auto", "auto makes takes equally loud; manual leaves them as recorded"},
+		{"balance", oneOf("auto", "ensemble", "manual"), "auto",
+			"auto makes takes equally loud; ensemble by what parts sound like side by side; manual as recorded"},
+		{"low_pan", number(0, 100, "percent"), "35",
+			"how far out parts that give the bass sit, of where others would; 100 as far as others"},
 		{"pan_law", oneOf(pan.LawNames()...), "power", "-3, -4.5 or -6 dB in the middle"},
 		{"hall", mappingOf(hallShape), "all defaults", "the room, computed; it is heard with room"},
 		{"impulse", fileValue, "none", "a recorded room instead of hall, such as rooms/church.wav"},
@@ -238,7 +241,8 @@ var (
 		{"shift", number(-maxShift, maxShift, "seconds"), "0", "how much later it begins than the clock of the file says"}}}
 	cleanShape = &shape{"clean", "inside clean:", "clean: {silence: true, noise: false}", []key{
 		{"silence", flagValue, "true", "closes a take where its player does not play: before, in rests, after"},
-		{"noise", flagValue, "up to 24 takes", "reduces noise under the playing where it can be heard"}}}
+		{"noise", flagValue, "up to 24 takes", "reduces noise under the playing where it can be heard"},
+		{"tone", flagValue, "true", "gives recordings of phones the lows and the presence of a microphone"}}}
 	muteShape = &shape{"a mute", "in an entry of mutes:", "{from: m5, to: m9}", []key{
 		{"from", timeValue, required, "where the silence begins"},
 		{"to", timeValue, required, "where it ends"}}}
