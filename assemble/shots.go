@@ -3,7 +3,6 @@ package assemble
 import (
 	"context"
 	"fmt"
-	"os"
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/manifest"
@@ -66,13 +65,8 @@ func (p *Production) Shots(context.Context) (ShotsResult, error) {
 // a person to change. A manifest that has one is a fault.
 func (p *Production) ProposeShots(ctx context.Context) (ShotsResult, error) {
 	man := p.Manifest()
-	data, err := os.ReadFile(man.Path)
-	if err != nil {
-		return ShotsResult{}, fault.New(fault.Manifest, man.Path, "the manifest cannot be read", "").Because(err)
-	}
 	if len(man.Shots) > 0 { // before the work
-		_, err := manifest.WriteShots(data, man, "", nil)
-		return ShotsResult{}, err
+		return ShotsResult{}, manifest.HasShots(man)
 	}
 	all, err := p.locate(ctx)
 	if err != nil {
@@ -92,9 +86,6 @@ func (p *Production) ProposeShots(ctx context.Context) (ShotsResult, error) {
 			"everybody is shown from beginning to end")
 	}
 	head := fmt.Sprintf("proposed by who plays; %d of %d takes by the score: change it as you like", byScore, len(players))
-	if data, err = manifest.WriteShots(data, man, head, proposed(list, man.Picture.LeadIn, man.Picture.Tail)); err != nil {
-		return ShotsResult{}, err
-	}
 	r := ShotsResult{Proposed: true, ByScore: byScore, Takes: len(players)}
 	for _, s := range list {
 		l := ShotLine{From: fmt.Sprintf("m%d", s.From), At: starts[s.From-1] - starts[0] + man.Picture.LeadIn,
@@ -109,7 +100,10 @@ func (p *Production) ProposeShots(ctx context.Context) (ShotsResult, error) {
 		}
 		r.Shots = append(r.Shots, l)
 	}
-	return r, session.RewriteManifest(ctx, man.Path, data)
+	shots := proposed(list, man.Picture.LeadIn, man.Picture.Tail)
+	return r, session.ChangeManifest(ctx, man, func(data []byte) ([]byte, error) {
+		return manifest.WriteShots(data, man, head, shots)
+	})
 }
 
 // leastCard is the shortest time in which a card is read, seconds of film.

@@ -36,8 +36,7 @@ func WriteShots(data []byte, p *production.Production, head string, shots []Prop
 		return nil, bad
 	}
 	if key, _ := entryOf(before, "shots"); key != nil {
-		return nil, fault.At(fault.Manifest, markOf(path, key), "the manifest has a shot list already",
-			"delete it, or put a # before each of its lines, to have another one proposed")
+		return nil, fault.At(fault.Manifest, markOf(path, key), hasShots, hasShotsHint)
 	}
 	src := newSource(data)
 	newline, indent := src.newline(0), strings.Repeat(" ", max(0, before.Column-1))
@@ -65,6 +64,17 @@ func WriteShots(data []byte, p *production.Production, head string, shots []Prop
 	}
 	return nil, fault.New(fault.Manifest, path, "the manifest is written in a way that no shot list can be added to",
 		"write its keys at the left margin, without braces, and no line of three dots at its end")
+}
+
+// What is said of a manifest that has shots.
+const (
+	hasShots     = "the manifest has a shot list already"
+	hasShotsHint = "delete it, or put a # before each of its lines, to have another one proposed"
+)
+
+// HasShots returns the fault of a production that has a shot list.
+func HasShots(p *production.Production) error {
+	return fault.At(fault.Manifest, p.Shots[0].Mark, hasShots, hasShotsHint)
 }
 
 // line returns the shot as a line of the list, with why it is proposed behind it.
