@@ -3,7 +3,9 @@ package tempo
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
+	"strconv"
 )
 
 // snap is the distance in quarters within which a time counts as being on a
@@ -235,5 +237,35 @@ func (m *Map) Spec() Spec {
 	s := m.spec
 	s.Changes = append([]Change(nil), s.Changes...)
 	s.Holds = append([]Hold(nil), s.Holds...)
+	s.Paper = append([]Place(nil), s.Paper...)
 	return s
+}
+
+// Paper returns where the page has a measure that is played, and false when the
+// page has all measures as they are played, or has not this one.
+func (m *Map) Paper(measure int) (Place, bool) {
+	if measure < 1 || measure > len(m.spec.Paper) {
+		return Place{}, false
+	}
+	return m.spec.Paper[measure-1], true
+}
+
+// Played returns which measure is played where the page has p. ok is false when the
+// page has no such measure or it is not played as often.
+func (m *Map) Played(p Place) (measure int, ok bool) {
+	if len(m.spec.Paper) == 0 {
+		n, err := strconv.Atoi(p.Number)
+		return n, err == nil && p.Pass == 1 && n >= 1 && n <= m.spec.Measures
+	}
+	i := slices.Index(m.spec.Paper, p)
+	return i + 1, i >= 0
+}
+
+// Label names a measure for people who have the page before them: "17", or
+// "21 (17/2)" where the page has it elsewhere.
+func (m *Map) Label(measure int) string {
+	if p, ok := m.Paper(measure); ok {
+		return fmt.Sprintf("%d (%s)", measure, p)
+	}
+	return strconv.Itoa(measure)
 }
