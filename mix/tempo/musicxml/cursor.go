@@ -104,12 +104,26 @@ func (c *cursor) attributes(e *element) error {
 		}
 		c.part.transpose = int(math.Round(semitones + 12*octaves))
 	}
+	c.keySignature(e)
 	for _, t := range e.Times {
 		if err := c.signature(t); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// keySignature takes the key of the first part that has one in this measure, moved to
+// where it sounds: each semitone of a transposition is seven fifths.
+func (c *cursor) keySignature(e *element) {
+	for _, k := range e.Keys {
+		fifths, err := strconv.Atoi(strings.TrimSpace(k.Fifths))
+		if err != nil || fifths < -7 || fifths > 7 || c.bar.key != nil {
+			continue // a key of single accidentals, or one for the ear of nobody
+		}
+		fifths = ((fifths+7*c.part.transpose+5)%12 + 12) % 12
+		c.bar.key = &score.Key{Fifths: fifths - 5, Minor: strings.TrimSpace(k.Mode) == "minor"}
+	}
 }
 
 // signature takes a time signature; the first part's counts.
@@ -186,6 +200,7 @@ func (c *cursor) note(e *element) error {
 	if e.Rest != nil || e.Cue != nil {
 		return nil
 	}
+	c.bar.sounds = true
 	for _, t := range e.Ties {
 		if t.Type == "stop" {
 			return nil // the note goes on

@@ -30,6 +30,11 @@ func (c *cursor) direction(e *element) error {
 	}
 	c.directionSigns(e)
 	c.wishWords(e, at)
+	for _, text := range e.Rehearsal {
+		if c.bar.mark == "" {
+			c.bar.mark = clean(text)
+		}
+	}
 	var metronome *mark
 	for _, m := range e.Metronomes {
 		if k, ok := c.metronome(m); ok {

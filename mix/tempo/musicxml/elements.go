@@ -25,12 +25,17 @@ type element struct {
 	Divisions string      `xml:"divisions"`
 	Times     []signature `xml:"time"`
 	Transpose []transpose `xml:"transpose"`
+	Keys      []struct {
+		Fifths string `xml:"fifths"`
+		Mode   string `xml:"mode"`
+	} `xml:"key"`
 
 	// direction
 	Metronomes []metronome `xml:"direction-type>metronome"`
 	Sounds     []sound     `xml:"sound"`
 	Offset     string      `xml:"offset"`
 	Words      []string    `xml:"direction-type>words"`
+	Rehearsal  []string    `xml:"direction-type>rehearsal"`
 	Segno      []empty     `xml:"direction-type>segno"`
 	Coda       []empty     `xml:"direction-type>coda"`
 

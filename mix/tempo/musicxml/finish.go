@@ -28,6 +28,7 @@ func (p *parser) finish() (*score.Score, error) {
 		}
 		m := &p.written.Measures[i]
 		m.Number, m.Meter = b.number, meter
+		m.Mark, m.Key, m.Rest = b.mark, b.key, !b.sounds
 		p.length(i, m, senza)
 		p.tempos(i, m)
 	}

@@ -43,6 +43,9 @@ type bar struct {
 	senza  bool        // senza misura begins here
 	length int64
 	tempos []mark
+	sounds bool       // some part does
+	mark   string     // a rehearsal mark
+	key    *score.Key // of the first part that has one here, as it sounds
 	signs  signs
 }
 

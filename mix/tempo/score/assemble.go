@@ -86,6 +86,7 @@ type assembler struct {
 	w     Written
 	s     *Score
 	begin []Tempo // in force where each written measure begins
+	keys  []*Key  // in force in each written measure; nil where none is known
 	parts []Part
 	total int
 
@@ -119,6 +120,7 @@ func (w *Written) giveTempo() {
 func (a *assembler) spread() {
 	now := a.w.tempoAt(0)
 	a.begin = make([]Tempo, len(a.w.Measures))
+	a.keys = make([]*Key, len(a.w.Measures))
 	for i, m := range a.w.Measures {
 		for len(m.Tempos) > 0 && m.Tempos[0].Quarter <= 0 {
 			now = m.Tempos[0]
@@ -129,6 +131,9 @@ func (a *assembler) spread() {
 			now = m.Tempos[n-1]
 		}
 		now = now.after()
+		if a.keys[i] = m.Key; m.Key == nil && i > 0 {
+			a.keys[i] = a.keys[i-1]
+		}
 	}
 	a.parts = make([]Part, len(a.w.Parts))
 	for i, p := range a.w.Parts {
@@ -189,6 +194,7 @@ func (a *assembler) play(pieces []int, pickUp bool) error {
 		a.numbers = append(a.numbers, m.Number)
 	}
 	into := 0.0
+	a.signatures(pieces, number)
 	for _, k := range pieces {
 		own := length
 		if len(pieces) > 1 {
@@ -216,6 +222,25 @@ func (a *assembler) play(pieces []int, pickUp bool) error {
 	}
 	a.quarter += length
 	return nil
+}
+
+// signatures adds the marks of a measure, and its key when it is another one.
+func (a *assembler) signatures(pieces []int, number int) {
+	rest := true
+	for _, k := range pieces {
+		if text := a.w.Measures[k].Mark; text != "" {
+			a.s.Marks = append(a.s.Marks, Mark{number, text})
+		}
+		rest = rest && a.w.Measures[k].Rest
+	}
+	key := a.keys[pieces[0]]
+	if key == nil {
+		return
+	}
+	now := KeySpan{Measure: number, Key: *key, Rest: rest}
+	if n := len(a.s.Keys); n == 0 || a.s.Keys[n-1].Key != now.Key || a.s.Keys[n-1].Rest != rest {
+		a.s.Keys = append(a.s.Keys, now)
+	}
 }
 
 // notes adds the notes of written measure k, which begins so many quarters into the

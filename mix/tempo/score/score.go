@@ -21,7 +21,9 @@ type Score struct {
 	Title string // may be empty
 	// Spec has no count-in; the caller adds it. tempo.New accepts it.
 	Spec    tempo.Spec
-	Parts   []Part   // those that have notes, in the order of the file
+	Parts   []Part // those that have notes, in the order of the file
+	Marks   []Mark // rehearsal marks and markers, as often as their measures are played
+	Keys    []KeySpan
 	Remarks []string // lower case; what a person should know before relying on it
 	Hash    string   // SHA-256 of the file, as whoever opened it has counted; "" when nobody did
 
@@ -134,7 +136,38 @@ type Measure struct {
 	Length float64     // quarters that are there; 0: as the signature says
 	Tempos []Tempo     // in order
 	Holds  []WrittenHold
+	Mark   string // a rehearsal mark or marker here; ""
+	Key    *Key   // a key signature here; nil for none
+	Rest   bool   // no part sounds in it, as far as the file tells
 	Signs
+}
+
+// Mark is a rehearsal mark at the beginning of a measure as played, 0 for the pick-up.
+type Mark struct {
+	Measure int
+	Text    string
+}
+
+// Key is a key signature as it sounds.
+type Key struct {
+	Fifths int // sharps, below zero flats; −7 to 7
+	Minor  bool
+}
+
+// KeySpan is a key from the beginning of a measure as played until the next span.
+type KeySpan struct {
+	Measure int // 0 for the pick-up
+	Key
+	Rest bool // no part sounds
+}
+
+// Tonic returns the pitch class of the key's tonic, 0 for C to 11 for B.
+func (k Key) Tonic() int {
+	tonic := 7 * k.Fifths
+	if k.Minor {
+		tonic += 9
+	}
+	return (tonic%12 + 12) % 12
 }
 
 // WrittenHold stops the beat at a place of a measure; see [tempo.Hold].
