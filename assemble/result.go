@@ -20,6 +20,9 @@ type Placed = takes.Placed
 // GuideChange is a guide that was made otherwise than the manifest says now.
 type GuideChange = guide.Change
 
+// GuideRuns joins the measures of a guide for a table.
+func GuideRuns(list []guide.Measure) []guide.Run { return guide.Runs(list) }
+
 // What `check` and `rollcall` return.
 type (
 	CheckResult = roll.Check

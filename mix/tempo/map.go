@@ -83,6 +83,14 @@ func (m *Map) SecondsAt(quarter float64) float64 {
 	return s.seconds + s.after(quarter-s.quarter)
 }
 
+// SpeedAt returns the tempo in quarter notes a minute just after a place in quarter
+// notes from the downbeat of measure 1, holds aside.
+func (m *Map) SpeedAt(quarter float64) float64 {
+	i := sort.Search(len(m.segments), func(i int) bool { return m.segments[i].quarter > quarter })
+	s := m.segments[max(i-1, 0)]
+	return s.speed + s.slope*(quarter-s.quarter)
+}
+
 // QuartersAt returns the inverse of [Map.SecondsAt]: the place that sounds at that
 // guide time. During a hold it is the place of the hold.
 func (m *Map) QuartersAt(seconds float64) float64 {
@@ -250,6 +258,16 @@ func (m *Map) Paper(measure int) (Place, bool) {
 	return m.spec.Paper[measure-1], true
 }
 
+// Elsewhere returns where the page has a measure when that is another number or not
+// the first time of it, and "" else.
+func (m *Map) Elsewhere(measure int) string {
+	p, ok := m.Paper(measure)
+	if !ok || p == (Place{strconv.Itoa(measure), 1}) {
+		return ""
+	}
+	return p.String()
+}
+
 // Played returns which measure is played where the page has p. ok is false when the
 // page has no such measure or it is not played as often.
 func (m *Map) Played(p Place) (measure int, ok bool) {
@@ -264,8 +282,8 @@ func (m *Map) Played(p Place) (measure int, ok bool) {
 // Label names a measure for people who have the page before them: "17", or
 // "21 (17/2)" where the page has it elsewhere.
 func (m *Map) Label(measure int) string {
-	if p, ok := m.Paper(measure); ok {
-		return fmt.Sprintf("%d (%s)", measure, p)
+	if page := m.Elsewhere(measure); page != "" {
+		return fmt.Sprintf("%d (%s)", measure, page)
 	}
 	return strconv.Itoa(measure)
 }

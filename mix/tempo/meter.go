@@ -298,6 +298,15 @@ func (m Meter) composite() string {
 // last beat. It is 1 for the zero Meter.
 func (m Meter) Beat(quarters float64) float64 { return m.beat(quarters) }
 
+// Offset returns the distance in quarter notes from the barline to a beat, counted
+// from 1 with fractions; it is the inverse of [Meter.Beat], and 0 for the zero Meter.
+func (m Meter) Offset(beat float64) float64 {
+	if m.n == 0 {
+		return 0
+	}
+	return m.offset(beat)
+}
+
 // offset returns the distance in quarters from the barline to beat, counted from 1
 // with fractions within the beat. Beats past the last go on in its length.
 func (m Meter) offset(beat float64) float64 {

@@ -68,12 +68,9 @@ func (p *parser) length(i int, m *score.Measure, senza bool) {
 			m.Length = float64(near) / resolution
 		}
 	}
-	switch {
-	case i == 0 && off < 0 && len(p.bars) > 1 && !senza:
+	m.Free = senza
+	if i == 0 && off < 0 && len(p.bars) > 1 && !senza {
 		p.written.PickUp = true
-	case !senza:
-		p.remark("measure %s: it holds %.6g quarter notes, its time signature %.6g: its own length is taken", b.number,
-			m.Length, m.Meter.Quarters())
 	}
 }
 

@@ -252,9 +252,9 @@ func TestRemarks(t *testing.T) {
 		"measure 2: a metronome mark without a number is left out",
 		"measure 3: a metronome mark of quarter = fast is left out",
 		"measure 1: the parts have different time signatures, 4/4 of the first is taken",
-		"measure 4: it holds 3 quarter notes, its time signature 4: its own length is taken",
 		"the score gives no tempo: 120 quarters a minute are taken",
 		"measure 3: \"fermata\" is not followed; interpret: yes would make it a hold of 0.5 s on beat 4",
+		"measure 4: it holds 3 quarter notes, its time signature 4: its own length is taken",
 		"measure 5: da capo without fine or coda: the piece is played on to its last measure",
 	}
 	if got := strings.Join(s.Remarks, "\n"); got != strings.Join(want, "\n") {

@@ -41,7 +41,7 @@ func assemble(w Written, order []int, follow bool) (*Score, error) {
 	if !follow { // what it would be is only said
 		w.Measures = plain.Measures
 	}
-	a := assembler{w: w, s: &Score{Title: w.Title, Remarks: slices.Clone(w.Remarks), order: order}}
+	a := assembler{w: w, s: &Score{Title: w.Title, Remarks: slices.Clone(w.Remarks), order: order}, odd: map[int]bool{}}
 	a.spread()
 	straight := isStraight(order, len(w.Measures))
 	for i := 0; i < len(order); {
@@ -91,6 +91,7 @@ type assembler struct {
 	total int
 
 	numbers []string // on paper, of the measures that are played
+	odd     map[int]bool
 
 	quarter float64     // where the next measure begins
 	meter   tempo.Meter // in force
@@ -177,6 +178,7 @@ func (a *assembler) play(pieces []int, pickUp bool) error {
 			if meter, err = ofLength(length, m.Meter); err != nil {
 				return fmt.Errorf("measure %s: %w", m.Number, err)
 			}
+			a.remarkLength(pieces[0])
 		}
 	}
 	if pickUp {
@@ -222,6 +224,18 @@ func (a *assembler) play(pieces []int, pickUp bool) error {
 	}
 	a.quarter += length
 	return nil
+}
+
+// remarkLength says once that a measure is played as long as what is in it.
+func (a *assembler) remarkLength(k int) {
+	m := a.w.Measures[k]
+	if m.Free || a.odd[k] {
+		return
+	}
+	a.odd[k] = true
+	a.s.Remarks = append(a.s.Remarks, fmt.Sprintf(
+		"measure %s: it holds %.6g quarter notes, its time signature %.6g: its own length is taken", m.Number, m.Length,
+		m.Meter.Quarters()))
 }
 
 // signatures adds the marks of a measure, and its key when it is another one.

@@ -134,6 +134,7 @@ type Measure struct {
 	Number string
 	Meter  tempo.Meter // the signature in force
 	Length float64     // quarters that are there; 0: as the signature says
+	Free   bool        // that length is meant, and is no reason for a remark
 	Tempos []Tempo     // in order
 	Holds  []WrittenHold
 	Mark   string // a rehearsal mark or marker here; ""

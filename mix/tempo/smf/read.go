@@ -45,7 +45,7 @@ func (f *file) score() (*score.Score, error) {
 		}
 		m.Number, m.Meter = strconv.Itoa(number), b.meter
 		if b.length != f.ticks(b.meter) {
-			m.Length = f.quarters(b.length)
+			m.Length, m.Free = f.quarters(b.length), true
 			if !w.PickUp || i > 0 {
 				w.Remarks = append(w.Remarks, fmt.Sprintf("measure %d is cut short by the next time signature", number))
 			}
