@@ -154,7 +154,9 @@ type RenderResult struct {
 type NewResult struct {
 	Manifest  string   `json:"manifest"`
 	Takes     int      `json:"takes"`
+	Score     string   `json:"score,omitempty"` // that the tempo is from
 	Unguessed []string `json:"unguessed"`
+	Remarks   []string `json:"score_remarks,omitempty"` // what to know of the score
 }
 
 // CleanResult is what `clean` removed.

@@ -58,12 +58,7 @@ func guideTable(r assemble.GuideResult) func(io.Writer) {
 		}
 		fmt.Fprintln(w)
 		measureLines(w, r)
-		if len(r.Remarks) > 0 {
-			fmt.Fprintln(w, "of the score:")
-			for _, text := range r.Remarks {
-				fmt.Fprintf(w, "  - %s\n", escapeLine(text))
-			}
-		}
+		tellScore(w, r.Remarks)
 	}
 }
 

@@ -33,7 +33,7 @@ func (m mapping) tempo() (*tempo.Map, *score.Score) {
 	} else {
 		spec, changes = m.readSpec()
 		spec.CountIn = in
-		if m.flag("interpret", false) {
+		if m.choice("interpret", "no") == "yes" {
 			m.at(m.keys["interpret"], "leave it out: without a score, changes and holds say everything",
 				"tempo has interpret and no score")
 		}

@@ -104,7 +104,7 @@ var (
 				"repeats written out: [1-8, 1-16]; elsewhere measures count as played, or m17/2: the second time of 17"},
 			{"score", fileValue, "none",
 				"MIDI (.mid) or MusicXML (.musicxml, .mxl) instead of pick_up, changes and measures"},
-			{"interpret", flagValue, "false", "follows rit., fermata and the like of a score, as click proposes"},
+			{"interpret", oneOf("yes", "no"), "no", "follows rit., fermata and the like of a score, as click proposes"},
 			{"holds", listOf(holdShape), "none", "places where the beat stops; instead of a score's in those measures"}}}
 	countInShape = &shape{"count_in", "inside count_in:", "count_in: {measures: 8, cue: {measure: 5, beat: 1}}", []key{
 		{"measures", whole(0, tempo.MaxCountIn, "measures"), required,
@@ -170,6 +170,7 @@ var (
 			{"player", textValue, "none", "the player's name; on labels, cards and pages"},
 			{"part", textValue, "none", "the part; on labels, and which part of the score it is"},
 			{"section", textValue, "none", "the section it belongs to"},
+			{"email", textValue, "none", "where to reach the player; rollcall prints it, nothing that is made has it"},
 			{"language", oneOf(phrase.Languages()...), "that of the call sheets",
 				"language of this player's call sheet and of the note to them"},
 			{"video", mappingOf(videoShape), "none", "the picture, and the sound when there is no audio"},

@@ -57,6 +57,34 @@ func (m mapping) score() (*score.Score, bool) {
 	return nil, true
 }
 
+// OneScore returns the one score of a folder that can be read, "" when there is none or
+// several to choose from; note is told which are there and why they are not taken.
+func OneScore(dir string, find func() ([]string, error), note func(string)) (string, error) {
+	names, err := find()
+	if err != nil {
+		return "", err
+	}
+	var good []string
+	for _, name := range names {
+		what, _ := pathFault(name)
+		if what == "" && writable(name) {
+			_, err := readScore(dir, name, strings.ToLower(path.Ext(name)))
+			if err == nil {
+				good = append(good, name)
+				continue
+			}
+			what = err.Error()
+		}
+		note(fmt.Sprintf("%q cannot be read as a score: %s", name, what))
+	}
+	if len(good) > 1 {
+		note(fmt.Sprintf("tempo: %d scores are here, none is taken: write score: %s or another into tempo:", len(good),
+			good[0]))
+		return "", nil
+	}
+	return strings.Join(good, ""), nil
+}
+
 // because adds a fault as at does, with a cause.
 func (r *reader) because(n *yaml.Node, err error, hint, format string, args ...any) {
 	r.faults.Add(fault.At(fault.Manifest, markOf(r.file, n), fmt.Sprintf(format, args...), hint).Because(err))
@@ -104,7 +132,7 @@ func readScore(dir, name, ending string) (*score.Score, error) {
 func (m mapping) fromScore(s *score.Score, in tempo.CountIn) (*score.Score, tempo.Spec) {
 	const hint = "leave it out, since the score says it"
 	before := len(m.faults)
-	o := score.PlayOptions{Interpret: m.flag("interpret", false)}
+	o := score.PlayOptions{Interpret: m.choice("interpret", "no") == "yes"}
 	if m.has("order") {
 		o.Order = m.orderSpans(tempo.MaxMeasures)
 	}

@@ -66,7 +66,7 @@ func TestWishes(t *testing.T) {
 		{"a caesura", []string{"<notations><articulations><caesura/></articulations></notations>", ""}, 4.25,
 			`measure 1: "caesura" R a hold of 0.25 s on beat 4`},
 		{"a fermata in a ritardando", []string{saying("rit."), fermata}, ramp(8, 120, 96) + 60/96.0,
-			`measure 1: "rit." R quarter = 120 to 96 from beat 1 until measure 2's end|` +
+			`measure 1: "rit." R quarter = 120 to 96 from beat 1 until the end of measure 2|` +
 				`measure 2: "fermata" R a hold of 0.625 s on beat 4`},
 		{"German", []string{"", saying("langsamer werden"), saying("im Zeitmaß")}, 2 + ramp(4, 120, 96) + 2,
 			`measure 2: "langsamer werden" R quarter = 120 to 96 from beat 1 until measure 3|` +

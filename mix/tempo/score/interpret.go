@@ -286,7 +286,7 @@ func (w *Written) gradual(x Wish, later []Wish, now Tempo) string {
 	}
 	w.ramp(from, to, speed, target)
 	unit := now.Unit.Quarters()
-	return fmt.Sprintf("%s = %s to %s from beat %s until measure %s", now.Unit, figure(now.BPM), figure(target/unit),
+	return fmt.Sprintf("%s = %s to %s from beat %s until %s", now.Unit, figure(now.BPM), figure(target/unit),
 		w.beat(from), w.name(to))
 }
 
@@ -315,16 +315,15 @@ func (w *Written) nextMark(p spot) (spot, Tempo, bool) {
 // beat returns the beat of a place within its measure.
 func (w *Written) beat(p spot) string { return figure(w.Measures[p.measure].Meter.Beat(p.quarter)) }
 
-// name returns the number of a measure, with the beat when it is not the first; the
-// end of the piece is the number after the last.
+// name returns a place in words, with the beat when it is not the first.
 func (w *Written) name(p spot) string {
 	switch {
 	case p.measure >= len(w.Measures):
-		return w.Measures[len(w.Measures)-1].Number + "'s end"
+		return "the end of measure " + w.Measures[len(w.Measures)-1].Number
 	case p.quarter == 0:
-		return w.Measures[p.measure].Number
+		return "measure " + w.Measures[p.measure].Number
 	}
-	return w.Measures[p.measure].Number + " beat " + w.beat(p)
+	return "measure " + w.Measures[p.measure].Number + "." + w.beat(p)
 }
 
 // figure prints a number as people write it.
