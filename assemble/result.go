@@ -84,6 +84,14 @@ type MixStem struct {
 	File    string `json:"file"`
 }
 
+// MixStage is the sound before and after one step of the mix, equally loud: two files to
+// compare. The first step has nothing before it.
+type MixStage struct {
+	Stage  string `json:"stage"`
+	Before string `json:"before,omitempty"`
+	After  string `json:"after"`
+}
+
 // MixResult is the finished mix.
 type MixResult struct {
 	Loudness      *float64   `json:"integrated_lufs"` // null for silence
@@ -95,6 +103,7 @@ type MixResult struct {
 	TimeReference uint64     `json:"time_reference"` // of the WAV: samples since guide time 0
 	Strips        []MixStrip `json:"strips"`
 	Stems         []MixStem  `json:"stems,omitempty"`
+	Stages        []MixStage `json:"stages,omitempty"`
 	Removed       []string   `json:"removed_stems,omitempty"` // of an earlier mix, no part of this one
 	Master        MixMaster  `json:"master"`
 	Curve         MixCurve   `json:"curve"`

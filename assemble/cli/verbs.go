@@ -153,12 +153,16 @@ of the levels, out/levels.png.
 
 With --stems, every take and every section gets a file of its own in out/stems:
 as loud, in its place and with its share of the room as in the mix, before
-mastering, in 32-bit float, all beginning at guide time 0.`,
+mastering, in 32-bit float, all beginning at guide time 0.
+
+With --stages, out/stages has 20 seconds around the first note after every step
+of the mix, all equally loud: each file is to be compared with the one before it.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Mix(cmd.Context(), o)
 			return printed(a, r, mixTable, err, roll.Verdict(r.Faults))
 		})
 	c.Flags().BoolVar(&o.Stems, "stems", false, "also write a file for each take and each section")
+	c.Flags().BoolVar(&o.Stages, "stages", false, "also write 20 seconds of the sound after every step, to compare")
 	return c
 }
 
