@@ -23,11 +23,19 @@ package farm
 
 import "time"
 
-const (
-	// lease is for how long an order is a worker's without a word from it.
+var (
+	// lease is for how long an order is a worker's without a word from it. Tests
+	// shorten it.
 	lease = 30 * time.Second
-	// beat is how often a worker says that it still works.
-	beat = lease / 3
+	// hereEvery is how often a machine tells of itself; after silence times that it is
+	// taken for gone.
+	hereEvery = 5 * time.Second
+)
+
+const (
+	silence = 4
+	// beats is how often in a lease a worker says that it still works.
+	beats = 3
 	// tries is how many workers an order is given to, one after the other.
 	tries = 3
 )

@@ -186,7 +186,7 @@ func (h *Home) give(ctx context.Context, o order.Order, data []byte, paths []str
 // wait returns the result of an order, and an error when none can be expected: the
 // last machine of the class has gone, or the hub has lost the order.
 func (h *Home) wait(ctx context.Context, o order.Order, result chan order.Result) (order.Result, error) {
-	tick := time.NewTicker(beat)
+	tick := time.NewTicker(lease / beats)
 	defer tick.Stop()
 	for {
 		select {

@@ -61,11 +61,7 @@ type Machine struct {
 const (
 	maxHere  = 64 << 10
 	maxCores = 4096
-	silence  = 4 * hereEvery // after which a machine is taken for gone
 )
-
-// hereEvery is how often a machine tells of itself.
-const hereEvery = 5 * time.Second
 
 // crew keeps who works.
 type crew struct {
@@ -112,7 +108,7 @@ func (c *crew) present() []Machine {
 	defer c.mu.Unlock()
 	var list []Machine
 	for _, s := range c.seen {
-		if time.Since(s.at) < silence {
+		if time.Since(s.at) < silence*hereEvery {
 			list = append(list, s.Machine)
 		}
 	}

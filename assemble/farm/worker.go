@@ -193,7 +193,7 @@ func (w *worker) handle(ctx context.Context, m jetstream.Msg) {
 
 // keepLease says that an order is worked on, until ctx ends.
 func keepLease(ctx context.Context, m jetstream.Msg) {
-	tick := time.NewTicker(beat)
+	tick := time.NewTicker(lease / beats)
 	defer tick.Stop()
 	for {
 		select {

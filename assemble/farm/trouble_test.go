@@ -1,0 +1,420 @@
+package farm
+
+import (
+	"context"
+	"errors"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
+
+	"ripieno/assemble/order"
+)
+
+func TestMain(m *testing.M) {
+	lease, hereEvery = 3*time.Second, time.Second
+	os.Exit(m.Run())
+}
+
+// makeHere gives one order to the machines at a hub and returns what came of it.
+func makeHere(t *testing.T, home *Home, n int) (string, error) {
+	t.Helper()
+	o, path := write(t, n, "once ")
+	dst := filepath.Join(t.TempDir(), "out.txt")
+	err := home.Make(t.Context(), o, []string{path}, dst, func() {})
+	if err != nil {
+		if _, e := os.Stat(dst); !errors.Is(e, os.ErrNotExist) {
+			t.Errorf("an order that failed left a file (%v)", e)
+		}
+		return "", err
+	}
+	data, err := os.ReadFile(dst)
+	return string(data), err
+}
+
+func workers(rule Rule) WorkerOptions {
+	return WorkerOptions{Name: "w", Cores: 1, Class: class, Rules: map[string]Rule{"double": rule}}
+}
+
+// TestAFailingRuleIsToldHome: the reason comes home, and nothing is left of the order.
+func TestAFailingRuleIsToldHome(t *testing.T) {
+	t.Parallel()
+	hub := serveHere(t, t.TempDir())
+	workHere(t, hub.Workers, workers(func(context.Context, []byte, []string, string) error {
+		return errors.New("the disk is made of cheese")
+	}))
+	home := joinHere(t, hub.Home, 1)
+	if _, err := makeHere(t, home, 1); err == nil || !strings.Contains(err.Error(), "cheese") {
+		t.Errorf("%v", err)
+	}
+	if o, path := write(t, 2, "x"); true {
+		o.Rule = "shell"
+		err := home.Make(t.Context(), o, []string{path}, filepath.Join(t.TempDir(), "out.txt"), func() {})
+		if err == nil || !strings.Contains(err.Error(), "does not know the rule") {
+			t.Errorf("an unknown rule: %v", err)
+		}
+	}
+	s, err := home.js.Stream(t.Context(), ordersStream)
+	if err != nil || s.CachedInfo().State.Msgs != 0 {
+		t.Errorf("orders are left: %+v, %v", s.CachedInfo().State, err)
+	}
+}
+
+// TestAnEmptyOrMissingOutputIsAFailure: what a rule did not write does not come home.
+func TestAnEmptyOrMissingOutputIsAFailure(t *testing.T) {
+	t.Parallel()
+	hub := serveHere(t, t.TempDir())
+	var n atomic.Int32
+	workHere(t, hub.Workers, workers(func(_ context.Context, _ []byte, _ []string, dst string) error {
+		if n.Add(1) == 1 {
+			return nil
+		}
+		return os.WriteFile(dst, nil, 0o600)
+	}))
+	home := joinHere(t, hub.Home, 1)
+	for k := range 2 {
+		if _, err := makeHere(t, home, k); err == nil {
+			t.Errorf("output %d came home", k)
+		}
+	}
+}
+
+// TestAMachineOfAnotherClassGetsNothing: it is told why, and the home is told too.
+func TestAMachineOfAnotherClassGetsNothing(t *testing.T) {
+	t.Parallel()
+	hub := serveHere(t, t.TempDir())
+	o := workers(double)
+	o.Class.Trial = "y"
+	workHere(t, hub.Workers, o)
+	home := joinHere(t, hub.Home, 0)
+	for range 100 {
+		if len(home.Machines()) > 0 {
+			break
+		}
+		<-time.After(50 * time.Millisecond)
+	}
+	if m := home.Machines(); len(m) != 1 || !strings.Contains(m[0].Class.Differs(class), "trial film") {
+		t.Fatalf("%+v", m)
+	}
+	if _, err := makeHere(t, home, 1); !errors.Is(err, errNobody) {
+		t.Errorf("%v", err)
+	}
+}
+
+// TestADeadWorkersOrderGoesToAnother: a worker that says nothing for a lease loses its
+// order; one that works for longer than many leases keeps it while it says so.
+func TestADeadWorkersOrderGoesToAnother(t *testing.T) {
+	t.Parallel()
+	hub := serveHere(t, t.TempDir())
+	taken, began := make(chan struct{}), time.Now()
+	// The dead one takes an order from the queue and is never heard of again.
+	nc, err := hub.Workers.dial("dead", nats.CustomInboxPrefix(inboxPrefix+".dead"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer nc.Close()
+	js, err := jetstream.New(nc)
+	if err != nil {
+		t.Fatal(err)
+	}
+	said := Machine{Name: "dead", Cores: 1, Class: class}
+	stop, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	go announce(stop, nc, func() Machine { return said })
+	home := joinHere(t, hub.Home, 1)
+	go func() {
+		defer close(taken)
+		c, err := js.Consumer(t.Context(), ordersStream, class.ID())
+		if err != nil {
+			t.Error(err)
+			return
+		}
+		if _, err := c.Next(jetstream.FetchMaxWait(20 * time.Second)); err != nil {
+			t.Error(err)
+		}
+	}()
+	var calls atomic.Int32
+	ready := make(chan struct{})
+	go func() {
+		<-taken
+		defer close(ready)
+		workHere(t, hub.Workers, workers(func(ctx context.Context, args []byte, in []string, dst string) error {
+			calls.Add(1)
+			select { // longer than a lease
+			case <-time.After(lease + lease/2):
+			case <-ctx.Done():
+			}
+			return double(ctx, args, in, dst)
+		}))
+	}()
+	text, err := makeHere(t, home, 1)
+	<-ready
+	if err != nil || text != "once once " {
+		t.Errorf("%q, %v", text, err)
+	}
+	if calls.Load() != 1 {
+		t.Errorf("the order was carried out %d times", calls.Load())
+	}
+	if d := time.Since(began); d < lease {
+		t.Errorf("the order of a worker that might have lived was given away after %v", d)
+	}
+}
+
+// TestAnEmptiedHubIsFilledAgain: a hub that comes back with an empty folder costs
+// sending again and nothing else.
+func TestAnEmptiedHubIsFilledAgain(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	hub := serveHere(t, dir)
+	workHere(t, hub.Workers, workers(double))
+	home := joinHere(t, hub.Home, 1)
+	if text, err := makeHere(t, home, 1); err != nil || text != "once once " {
+		t.Fatalf("%q, %v", text, err)
+	}
+	at := hub.Home.Address
+	hub.Close()
+	if _, err := makeHere(t, home, 2); err == nil {
+		t.Error("an order was carried out without a hub")
+	}
+	if err := os.RemoveAll(filepath.Join(dir, "jetstream")); err != nil {
+		t.Fatal(err)
+	}
+	again, err := Serve(t.Context(), HubOptions{Dir: dir, Listen: at, Space: 200e6})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer again.Close()
+	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	defer cancel()
+	var text string
+	err = await(ctx, func() (err error) {
+		text, err = makeHere(t, home, 1)
+		return err
+	})
+	if err != nil || text != "once once " {
+		t.Errorf("%q, %v", text, err)
+	}
+}
+
+// TestWhatIsDamagedOnTheWayIsNotTaken puts other bytes under the hash of a file, on
+// the way there and on the way home.
+func TestWhatIsDamagedOnTheWayIsNotTaken(t *testing.T) {
+	t.Parallel()
+	hub := serveHere(t, t.TempDir())
+	home := joinHere(t, hub.Home, 0)
+	made, err := home.js.ObjectStore(t.Context(), madeBucket)
+	if err != nil {
+		t.Fatal(err)
+	}
+	good := order.File{Hash: hashText([]byte("good")), Size: 4}
+	for _, bytes := range []string{"evil", "goo", "good and more"} {
+		if _, err := made.PutBytes(t.Context(), good.Hash, []byte(bytes)); err != nil {
+			t.Fatal(err)
+		}
+		path := filepath.Join(t.TempDir(), "x")
+		if err := fetch(t.Context(), made, good, path); !errors.Is(err, errDamaged) {
+			t.Errorf("%q: %v", bytes, err)
+		}
+		if _, err := os.Stat(path); !errors.Is(err, os.ErrNotExist) {
+			t.Errorf("%q left a file", bytes)
+		}
+	}
+	o := order.Order{Key: good.Hash, Ext: ".txt"}
+	for name, r := range map[string]order.Result{
+		"another key": {Key: hashText(nil), Worker: "w", Files: []order.File{good}},
+		"no file":     {Key: good.Hash, Worker: "w"},
+		"not there":   {Key: good.Hash, Worker: "w", Files: []order.File{{Hash: hashText([]byte("never sent")), Size: 3}}},
+	} {
+		if err := home.take(t.Context(), o, r, filepath.Join(t.TempDir(), "x")); err == nil {
+			t.Errorf("%s was taken", name)
+		}
+	}
+}
+
+// TestWhatAWorkersKeyMayNot tries everything that would let a worker change what
+// others do.
+func TestWhatAWorkersKeyMayNot(t *testing.T) {
+	t.Parallel()
+	hub := serveHere(t, t.TempDir())
+	home := joinHere(t, hub.Home, 0)
+	o, path := write(t, 1, "the take")
+	read, err := home.js.ObjectStore(t.Context(), readBucket)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := send(t.Context(), read, o.Inputs[0], path); err != nil {
+		t.Fatal(err)
+	}
+	nc, err := hub.Workers.dial("w", nats.CustomInboxPrefix(inboxPrefix+".w"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer nc.Close()
+	js, err := jetstream.New(nc, jetstream.WithDefaultTimeout(time.Second))
+	if err != nil {
+		t.Fatal(err)
+	}
+	theirs, err := js.ObjectStore(t.Context(), readBucket)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if data, err := theirs.GetBytes(t.Context(), o.Inputs[0].Hash); err != nil || string(data) != "the take" {
+		t.Fatalf("a worker cannot read what it is sent: %q, %v", data, err)
+	}
+	short := func() context.Context {
+		ctx, cancel := context.WithTimeout(t.Context(), 2*time.Second)
+		t.Cleanup(cancel)
+		return ctx
+	}
+	for name, try := range map[string]func() error{
+		"give an order": func() error { _, err := js.Publish(short(), orderSubject(class.ID(), o.Key), []byte("{}")); return err },
+		"replace a take": func() error {
+			_, err := theirs.PutBytes(short(), o.Inputs[0].Hash, []byte("another"))
+			return err
+		},
+		"delete a take":       func() error { return theirs.Delete(short(), o.Inputs[0].Hash) },
+		"list the takes":      func() error { _, err := theirs.List(short()); return err },
+		"delete the orders":   func() error { return js.DeleteStream(short(), ordersStream) },
+		"empty the orders":    func() error { s, err := js.Stream(short(), ordersStream); _ = s; return err },
+		"delete the bucket":   func() error { return js.DeleteObjectStore(short(), readBucket) },
+		"make another stream": func() error { _, err := js.CreateStream(short(), jetstream.StreamConfig{Name: "mine"}); return err },
+		"take orders of all classes": func() error {
+			_, err := js.CreateConsumer(short(), ordersStream, jetstream.ConsumerConfig{AckPolicy: jetstream.AckExplicitPolicy})
+			return err
+		},
+		"listen to results": func() error {
+			s, err := nc.SubscribeSync(resultSubject("*"))
+			if err != nil {
+				return err
+			}
+			if err := nc.Flush(); err != nil {
+				return err
+			}
+			if err := home.nc.Publish(resultSubject("x"), []byte("secret")); err != nil {
+				return err
+			}
+			_, err = s.NextMsg(time.Second)
+			return err
+		},
+	} {
+		if err := try(); err == nil {
+			t.Errorf("a worker may %s", name)
+		}
+	}
+	if data, err := read.GetBytes(t.Context(), o.Inputs[0].Hash); err != nil || string(data) != "the take" {
+		t.Errorf("the take is %q now, %v", data, err)
+	}
+}
+
+// TestStrangersAreRefused: a key that the hub does not know, one made void, another
+// certificate, no TLS.
+func TestStrangersAreRefused(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	hub := serveHere(t, dir)
+	other := serveHere(t, t.TempDir())
+	for name, in := range map[string]Invitation{
+		"another hub's key":         {hub.Home.Address, hub.Home.Print, other.Home.Seed},
+		"another hub's certificate": {hub.Home.Address, other.Home.Print, hub.Home.Seed},
+	} {
+		if nc, err := in.dial("stranger"); err == nil {
+			nc.Close()
+			t.Errorf("%s is let in", name)
+		} else if strings.Contains(err.Error(), in.Seed) {
+			t.Errorf("%s: the error tells the key: %v", name, err)
+		}
+	}
+	if nc, err := nats.Connect("nats://" + hub.Home.Address); err == nil {
+		nc.Close()
+		t.Error("who has no key is let in")
+	}
+	old := hub.Workers
+	hub.Close()
+	again, err := Serve(t.Context(), HubOptions{Dir: dir, Listen: "127.0.0.1:0", Space: 200e6, Renew: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer again.Close()
+	old.Address, old.Print = again.Home.Address, again.Home.Print
+	if nc, err := old.dial("old"); err == nil {
+		nc.Close()
+		t.Error("an invitation that was made void is let in")
+	}
+}
+
+// TestInvitationsAreReadAsTheyAreWritten, and nothing else is.
+func TestInvitationsAreReadAsTheyAreWritten(t *testing.T) {
+	t.Parallel()
+	seed, err := newSeed()
+	if err != nil {
+		t.Fatal(err)
+	}
+	in := Invitation{"[::1]:4747", strings.Repeat("0f", 32), seed}
+	if got, err := ParseInvitation(" " + in.String() + "\n"); err != nil || got != in {
+		t.Errorf("%+v, %v", got, err)
+	}
+	for _, bad := range []string{"", "a/b", in.Address + "/" + in.Print + "/S", "nowhere/" + in.Print + "/" + seed,
+		in.Address + "/ff/" + seed, in.String() + "/x"} {
+		if _, err := ParseInvitation(bad); err == nil {
+			t.Errorf("%q is read", bad)
+		} else if strings.Contains(err.Error(), seed) {
+			t.Errorf("the error tells the key: %v", err)
+		}
+	}
+	if strings.Contains(in.Redacted(), seed) {
+		t.Error("the redacted invitation has the key in it")
+	}
+}
+
+// TestTheCacheKeepsItsBound: what is in use stays, what was not used for longest goes.
+func TestTheCacheKeepsItsBound(t *testing.T) {
+	t.Parallel()
+	hub := serveHere(t, t.TempDir())
+	home := joinHere(t, hub.Home, 0)
+	read, err := home.js.ObjectStore(t.Context(), readBucket)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var files []order.File
+	for n := range 4 {
+		o, path := write(t, n, strings.Repeat("x", 1000+n))
+		files = append(files, o.Inputs[0])
+		if err := send(t.Context(), read, o.Inputs[0], path); err != nil {
+			t.Fatal(err)
+		}
+	}
+	c, err := newCache(filepath.Join(t.TempDir(), "files"), 2500, read)
+	if err != nil {
+		t.Fatal(err)
+	}
+	use := func(n int) func() {
+		_, free, err := c.use(t.Context(), files[n])
+		if err != nil {
+			t.Fatal(err)
+		}
+		return free
+	}
+	held := use(0)
+	use(1)()
+	use(2)() // 1 goes: 0 is in use
+	use(3)() // 2 goes
+	held()
+	list, err := os.ReadDir(c.dir)
+	if err != nil || len(list) != 2 {
+		t.Fatalf("%v, %v", list, err)
+	}
+	for _, n := range []int{0, 3} {
+		if _, err := os.Stat(filepath.Join(c.dir, files[n].Hash)); err != nil {
+			t.Errorf("file %d is gone", n)
+		}
+	}
+	missing := order.File{Hash: hashText([]byte("never sent")), Size: 1}
+	if _, _, err := c.use(t.Context(), missing); err == nil || c.bytes > 2500 {
+		t.Errorf("a file that is not there: %v, %d bytes", err, c.bytes)
+	}
+}
