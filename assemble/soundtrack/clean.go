@@ -129,3 +129,39 @@ func (r *CleanResult) words() []string {
 	}
 	return notes
 }
+
+// Cleanings returns the tasks that [Track.Cleaned] reads; none of a nil track.
+func (t *Track) Cleanings() []task.Edge {
+	var list []task.Edge
+	if t == nil {
+		return list
+	}
+	for _, p := range t.parts {
+		if p.Clean.Any() {
+			list = append(list, p.heard)
+		}
+	}
+	return list
+}
+
+// Cleaned returns what is done to the strips by themselves, by their takes, from a
+// run of [Track.Cleanings]. A take that could not be heard is left out.
+func (t *Track) Cleaned(res task.Result) (map[string]*CleanResult, error) {
+	all := map[string]*CleanResult{}
+	if t == nil {
+		return all, nil
+	}
+	for i, p := range t.parts {
+		if !p.Clean.Any() {
+			continue
+		}
+		h, ok, err := p.heard.Result(res)
+		if err != nil {
+			return nil, err
+		}
+		if ok {
+			all[p.Take] = t.cleanResult(i, h)
+		}
+	}
+	return all, nil
+}
