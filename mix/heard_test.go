@@ -7,6 +7,7 @@ import (
 
 	"ripieno/mix/audio"
 	"ripieno/mix/denoise"
+	"ripieno/mix/tone"
 )
 
 // homemade is a strip that plays six notes from guide second 6 on, over noise
@@ -135,7 +136,7 @@ func TestNoTonesInSilence(t *testing.T) {
 	for _, noise := range []float64{-60, -45} {
 		noisy, _ := homemade(noise)
 		s, h := cleanedBy(t, noisy)
-		s.EQ = ToneBands(h.Colour())
+		s.EQ = ToneBands(h.Colour(tone.Usual))
 		if len(s.EQ) == 0 {
 			t.Fatal("the colour of a phone is left as it is")
 		}
