@@ -128,9 +128,13 @@ func (r *Recording) fill(f *plan.Facts) {
 		Frames: audio.Frames(r.Info.Duration * float64(a.Rate)), Parts: r.Parts,
 		Phone: r.byPhone(),
 	}
-	if f.Sound != nil && r.Role == Video {
+	switch {
+	case f.Sound == nil:
+	case r.Role == Video:
 		f.Beside = sound
 		return
+	default: // whoever brings a device of its own beside the camera brings a microphone
+		f.Beside, sound.Phone = f.Sound, false
 	}
 	f.Sound = sound
 }
