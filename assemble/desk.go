@@ -102,7 +102,7 @@ func (d deskWork) Measure(ctx context.Context, report progress.Reporter) (m desk
 // Look implements [desk.Work].
 func (d deskWork) Look(ctx context.Context, report progress.Reporter) (looking *audition.Looking, err error) {
 	err = d.with(ctx, report, func(p *Production) error {
-		pl, set, err := p.seatPlan(ctx, audition.Canvases)
+		pl, set, err := planSeats(ctx, p, audition.Canvases)
 		if err != nil {
 			return err
 		}

@@ -34,7 +34,7 @@ func (p *Production) grid(ctx context.Context, seats bool) (GridResult, error) {
 			return GridResult{}, err
 		}
 	}
-	pl, set, err := p.seatPlan(ctx, wants)
+	pl, set, err := planSeats(ctx, p, wants)
 	if err != nil {
 		return GridResult{}, err
 	}
@@ -43,9 +43,9 @@ func (p *Production) grid(ctx context.Context, seats bool) (GridResult, error) {
 	return r, err
 }
 
-// seatPlan plans films without listening to anything: a take counts as seen from
+// planSeats plans films without listening to anything: a take counts as seen from
 // start to end.
-func (p *Production) seatPlan(ctx context.Context, wants []plan.Want) (*plan.Plan, material, error) {
+func planSeats(ctx context.Context, p *Production, wants []plan.Want) (*plan.Plan, material, error) {
 	set, err := takes.Inspect(ctx, p.Session)
 	if err != nil {
 		return nil, material{}, err
