@@ -45,6 +45,10 @@ type File struct {
 	Notes      []string `json:"notes,omitempty"`
 }
 
+// leastWarning is how many seconds players need before they clap (common practice, no
+// source).
+const leastWarning = 0.5
+
 // Write writes the files of one guide.
 func (j Job) Write(ctx context.Context, s *session.Session) (File, error) {
 	var r File
@@ -130,6 +134,10 @@ func (r *File) describe(j Job, heard mix.Measured) {
 	r.TruePeak = audio.Finite(float64(heard.TruePeak))
 	if cue := j.Tempo.Cue(); !math.IsNaN(cue) {
 		r.CueAt = &cue
+		if cue < leastWarning {
+			r.Notes = append(r.Notes, fmt.Sprintf("the clap is %.1f s after the guide begins, which nobody can be ready for: "+
+				"give the count-in two measures or more, or a cue: on a later beat", cue))
+		}
 	}
 	for b := range j.Tempo.Beats() {
 		if !b.CountIn {
