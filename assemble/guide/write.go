@@ -30,6 +30,7 @@ type File struct {
 	MIDI       string   `json:"midi,omitempty"` // the same clicks and tempos, without drone
 	MusicXML   string   `json:"musicxml"`       // its measures and tempos as an empty score, without count-in
 	Labels     string   `json:"labels"`         // its measures and marks as text for editors of sound
+	Film       string   `json:"film,omitempty"` // the guide to look at
 	Duration   float64  `json:"duration"`
 	StartsAt   float64  `json:"starts_at"` // of the first note's place
 	CountIn    int      `json:"count_in_measures"`
