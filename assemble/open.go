@@ -94,6 +94,9 @@ func readAssets(ctx context.Context, p *Production) (*picture.Assets, error) {
 // it looks where the players are in their pictures.
 func (p *Production) plan(ctx context.Context, m material, wants []plan.Want) (*plan.Plan, []Bad, error) {
 	if len(wants) > 0 {
+		if err := m.RequireColour(p.Tool()); err != nil {
+			return nil, nil, err
+		}
 		if err := m.DetectSubjects(ctx, p.Session); err != nil {
 			return nil, nil, err
 		}
