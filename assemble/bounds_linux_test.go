@@ -11,6 +11,7 @@ import (
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/ffmpeg"
+	"ripieno/assemble/progress"
 )
 
 // tones makes takes of a few seconds of sound that differ, and returns their lines
@@ -145,5 +146,32 @@ func TestALongNameIsToldFirst(t *testing.T) {
 			t.Errorf("%s: %d programs had opened takes, as %.200s", v.name, len(opened), opened[0])
 			opened = nil
 		}
+	}
+}
+
+// TestALongPathIsToldBeforeMixing has a folder for the outputs in which a master
+// has a path that the system takes and a stem has none: no voice is made for it.
+func TestALongPathIsToldBeforeMixing(t *testing.T) {
+	s := newShort(t)
+	takes := s.tones(t, 1)
+	const pathMost = 4096 // PATH_MAX of Linux
+	long := s.dir
+	for left := pathMost - 60 - len(long); left > 0; left -= 200 {
+		long += "/" + strings.Repeat("o", min(left, 199))
+	}
+	w := &stageWatcher{Reporter: progress.New(nil, progress.Quiet), seen: map[string]bool{}}
+	p := reopen(t, s.open(t, takes, "aspect: 16:9", 320, 180), func(set *Settings) { set.Out, set.Report = long, w })
+	_, stems := p.Mix(t.Context(), MixOptions{Stems: true})
+	_, export := p.Export(t.Context())
+	for _, err := range []error{stems, export} {
+		if err == nil || !strings.Contains(err.Error(), "too long for this disk") || fault.KindOf(err) != fault.Failed {
+			t.Errorf("%v", err)
+		}
+	}
+	if w.seen["strip"] {
+		t.Error("voices were made first")
+	}
+	if _, err := p.Mix(t.Context(), MixOptions{}); err != nil || !w.seen["strip"] {
+		t.Errorf("the master alone: %v, stages %v", err, w.seen)
 	}
 }

@@ -49,6 +49,9 @@ func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 	var stems []soundtrack.Stem
 	if o.Stems {
 		stems = track.Stems()
+		if err := p.OutFiles(stemFiles(stems, "")...); err != nil {
+			return r, err
+		}
 	}
 	edges := append([]task.Edge{track.Master}, stemEdges(stems)...)
 	res, err := p.Run(ctx, task.Collect(append(edges, track.Bands()...)...))
