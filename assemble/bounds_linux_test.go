@@ -31,6 +31,7 @@ func (s short) tones(t *testing.T, n int) (takes string) {
 // workers there are, no ffprobe begins while another runs. The program is the real
 // one behind a script that makes a folder while it runs, which fails when there is one.
 func TestProbingTakesItsMemory(t *testing.T) {
+	t.Parallel()
 	s := newShort(t)
 	takes := s.tones(t, 8)
 	real, err := exec.LookPath("ffprobe")
@@ -70,6 +71,7 @@ exit $code
 // TestDecodingTakesItsMemory counts how many sounds one process decodes: as many as
 // there are when memory allows it, and two where it does for two.
 func TestDecodingTakesItsMemory(t *testing.T) {
+	t.Parallel()
 	s := newShort(t)
 	takes := s.tones(t, 6)
 	for _, c := range []struct {
@@ -106,6 +108,7 @@ func TestDecodingTakesItsMemory(t *testing.T) {
 // TestALongNameIsToldFirst has a folder for the outputs whose name no disk takes:
 // every verb says so before any program opens a take.
 func TestALongNameIsToldFirst(t *testing.T) {
+	t.Parallel()
 	s := newShort(t)
 	takes := s.tones(t, 1)
 	run(t, s.tool, ffmpeg.Command{Args: join(somePicture, x264, []string{"-y", s.file("take.mp4")})})
@@ -152,6 +155,7 @@ func TestALongNameIsToldFirst(t *testing.T) {
 // TestALongPathIsToldBeforeMixing has a folder for the outputs in which a master
 // has a path that the system takes and a stem has none: no voice is made for it.
 func TestALongPathIsToldBeforeMixing(t *testing.T) {
+	t.Parallel()
 	s := newShort(t)
 	takes := s.tones(t, 1)
 	const pathMost = 4096 // PATH_MAX of Linux
