@@ -1,9 +1,11 @@
 package cli
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 	"text/tabwriter"
 
@@ -224,7 +226,7 @@ func gridTable(r assemble.GridResult) func(io.Writer) {
 				for _, s := range g.Shots {
 					tile := ""
 					if len(s.Tiles) > 0 {
-						tile = fmt.Sprintf("%s of %dx%d", count(len(s.Tiles), "tile"), s.Tiles[0].W, s.Tiles[0].H)
+						tile = count(len(s.Tiles), "tile") + " of " + tileSizes(s.Tiles)
 						if s.Sheets > 1 {
 							tile += fmt.Sprintf(", sheet %d of %d", s.Sheet, s.Sheets)
 						}
@@ -241,6 +243,29 @@ func gridTable(r assemble.GridResult) func(io.Writer) {
 			fmt.Fprintf(w, "seats of %d takes written into the manifest\n", r.Pinned)
 		}
 	}
+}
+
+// tileSizes returns the sizes that tiles have, the largest first: each up to three,
+// else the largest and the smallest.
+func tileSizes(tiles []assemble.GridTile) string {
+	var sizes []assemble.GridTile
+	for _, t := range tiles {
+		t = assemble.GridTile{W: t.W, H: t.H}
+		if !slices.Contains(sizes, t) {
+			sizes = append(sizes, t)
+		}
+	}
+	slices.SortStableFunc(sizes, func(a, b assemble.GridTile) int {
+		return cmp.Or(b.W*b.H-a.W*a.H, b.W-a.W)
+	})
+	var words []string
+	for _, t := range sizes {
+		words = append(words, fmt.Sprintf("%dx%d", t.W, t.H))
+	}
+	if n := len(words); n > 3 {
+		return words[0] + " to " + words[n-1]
+	}
+	return strings.Join(words, ", ")
 }
 
 // mixTable prints a line for each strip, then the files and the loudness of the

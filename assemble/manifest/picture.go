@@ -18,6 +18,7 @@ import (
 const (
 	minCanvas, maxCanvas = 32, 8192 // pixels; H.264 level 6.2 ends at 8192
 	maxEdge              = 60       // seconds of film before and after the music
+	maxPushIn            = 1.5      // times; more is no slow push-in
 	maxLabelsFade        = 3        // seconds; slower, names are neither there nor not
 )
 
@@ -92,6 +93,7 @@ func (m mapping) picture() production.Picture {
 	p.AudioOnly = choose(c, "audio_only", p.AudioOnly)
 	p.SmallestTile, _ = c.whole("smallest_tile")
 	p.MatchLight = c.choice("match", "nothing") == "light"
+	p.Cuts = choose(c, "cuts", p.Cuts)
 	p.FadeIn, _ = c.number("fade_in")
 	p.FadeOut, _ = c.number("fade_out")
 	return p

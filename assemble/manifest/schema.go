@@ -285,6 +285,8 @@ var (
 			"where names stand; auto is bottom-left unless that hides a face"},
 		{"smallest_screen", number(4, 200, "cm"), "not looked at",
 			"short side of the smallest screen (a phone: 6); a name too long to be readable there is left to the credits"},
+		{"cuts", among(production.CutKinds), "beats; exact with one shape",
+			"beats: shots whose time is in seconds begin on the nearest beat, and sheets follow each other on beats"},
 		{"labels_fade", number(0, maxLabelsFade, "seconds"), "0", "time in which names come and go"},
 		{"lead_in", edgeValue, "3", "film before measure 1"},
 		{"tail", edgeValue, "3", "film after the last measure"},
@@ -314,13 +316,19 @@ var (
 		{"labels", flagValue, "as picture", "names on the tiles of this shot"},
 		{"labels_for", number(0.5, maxEdge, "seconds"), "as picture", "how long names stay in this shot"},
 		{"aspect", aspectValue, "as deliver or picture", "shape of the tiles of this shot"},
-		{"transition", mappingOf(transitionShape).orWords("cut"), "cut",
-			"how it takes over from the shot before; complete on its first beat"}}}
+		{"push_in", number(1, maxPushIn, "times"), "none",
+			"how much nearer its pictures come, slowly, such as 1.06; of a solo the soloist's, of a card all of it"},
+		{"transition", mappingOf(transitionShape).orWords(production.TransitionKinds.Strings()...), "cut",
+			"how it takes over from the shot before; complete on its first beat"},
+		{"entrances", mappingOf(entrancesShape), "all at once", "tiles of a tutti come one after another, each on a beat"}}}
+	entrancesShape = &shape{"entrances", "in an entry of shots:", "entrances: {by: section, beats: 2}", []key{
+		{"by", among(production.EntranceKinds), string(production.EntranceKinds[0]), "section: whole sections; player: one by one"},
+		{"beats", number(0.25, 64, "beats"), "1", "from one entrance to the next"}}}
 	transitionShape = &shape{"transition", "in an entry of shots:", "transition: {kind: dissolve, beats: 1}", []key{
 		{"kind", among(production.TransitionKinds), required,
 			"dissolve blends; move lets tiles glide to their new place"},
-		{"beats", number(0.05, 32, "beats"), "required without seconds", "how long, in beats before the shot"},
-		{"seconds", number(0.05, maxTransition, "seconds"), "required without beats", "how long"}}}
+		{"beats", number(0.05, 32, "beats"), "1", "how long, in beats before the shot"},
+		{"seconds", number(0.05, maxTransition, "seconds"), "none", "how long, instead of beats"}}}
 	deliverShape = &shape{"a deliverable", "in an entry of deliver:", "{name: final, canvas: 1920x1080}", []key{
 		{"name", nameValue, required, "unique; the film is out/NAME.mp4"},
 		{"canvas", value{form: "width x height", unit: "pixels"}, required,
@@ -379,5 +387,5 @@ func sentenceKeys() []key {
 // shapes is all of them, for telling where a misplaced key belongs.
 var shapes = []*shape{topShape, creditShape, tempoShape, countInShape, cueShape, changeShape, holdShape, guideShape,
 	levelsShape, variantShape, droneShape, sectionShape, takeShape, videoShape, audioShape, trimShape, cropShape,
-	mixShape, pictureShape, shotShape, transitionShape, deliverShape, chapterShape, noteShape, callSheetShape,
+	mixShape, pictureShape, shotShape, transitionShape, entrancesShape, deliverShape, chapterShape, noteShape, callSheetShape,
 	cleanShape, muteShape, partShape, bandShape, compressShape, hallShape, stageShape}

@@ -168,6 +168,9 @@ type Shot struct {
 	// Into is the transition from the shot before, over the frames that end
 	// where this shot begins. Tiles are shown in it too.
 	Into Transition
+	// PushIn is how many times larger its pictures are at its end than at its
+	// beginning; 0 for no push-in.
+	PushIn float64
 }
 
 // Transition is how one shot becomes the next.
