@@ -51,6 +51,8 @@ type Tool struct {
 	patience time.Duration
 	clock    clock // nil: the system's
 
+	allowed allowances // what files may take
+
 	ended func(Usage) // told of every process that ended; nil: nobody
 	// recorded takes every command instead of a process; see [Recorded].
 	recorded func(Command) error
