@@ -28,6 +28,7 @@ const (
 func (m mapping) mix(sections []production.Section, takes int) production.Mix {
 	x := production.Mix{
 		LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, Hall: defaultHall, Clean: defaultClean(takes),
+		LowPan: 35,
 	}
 	c, ok := m.child("mix", mixShape)
 	if !ok {
@@ -37,7 +38,11 @@ func (m mapping) mix(sections []production.Section, takes int) production.Mix {
 	x.LoudnessLUFS = c.numberOr("loudness", x.LoudnessLUFS)
 	x.TruePeakDB = c.numberOr("true_peak", x.TruePeakDB)
 	x.Room, _ = c.number("room")
-	x.AutoBalance = c.choice("balance", "auto") == "auto"
+	balance := c.choice("balance", "auto")
+	x.AutoBalance, x.Ensemble = balance != "manual", balance == "ensemble"
+	if v, ok := c.number("low_pan"); ok {
+		x.LowPan = v
+	}
 	c.bus(&x, sections)
 	return x
 }

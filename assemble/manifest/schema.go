@@ -96,14 +96,16 @@ var (
 		"tempo: {changes: [{measure: 1, meter: 4/4, bpm: 96}], measures: 32}", []key{
 			{"count_in", mappingOf(countInShape), "8 measures", "the measures before measure 1"},
 			{"pick_up", number(0, 64, "beats"), "0", "beats before measure 1; they are measure 0"},
-			{"changes", listOf(changeShape), "required without score", "meter and tempo, the first at measure 1"},
+			{"changes", listOf(changeShape), "required without score",
+				"meter and tempo, the first at measure 1; beside a score: tempos instead of its own"},
 			{"measures", whole(1, tempo.MaxMeasures, "measures"), "required without score",
 				"how many measures the page has"},
-			{"order", value{form: "list of runs", unit: "measures"}, "the page once",
-				"repeats written out: [1-8, 1-16]; elsewhere measures count as played"},
+			{"order", value{form: "list of runs", unit: "measures"}, "the page once, or as the score says",
+				"repeats written out: [1-8, 1-16]; elsewhere measures count as played, or m17/2: the second time of 17"},
 			{"score", fileValue, "none",
 				"MIDI (.mid) or MusicXML (.musicxml, .mxl) instead of pick_up, changes and measures"},
-			{"holds", listOf(holdShape), "none", "places where the beat stops"}}}
+			{"interpret", oneOf("yes", "no"), "no", "follows rit., fermata and the like of a score, as click proposes"},
+			{"holds", listOf(holdShape), "none", "places where the beat stops; instead of a score's in those measures"}}}
 	countInShape = &shape{"count_in", "inside count_in:", "count_in: {measures: 8, cue: {measure: 5, beat: 1}}", []key{
 		{"measures", whole(0, tempo.MaxCountIn, "measures"), required,
 			"how many, in the meter and tempo of measure 1; 0 for none"},
@@ -168,6 +170,7 @@ var (
 			{"player", textValue, "none", "the player's name; on labels, cards and pages"},
 			{"part", textValue, "none", "the part; on labels, and which part of the score it is"},
 			{"section", textValue, "none", "the section it belongs to"},
+			{"email", textValue, "none", "where to reach the player; rollcall prints it, nothing that is made has it"},
 			{"language", oneOf(phrase.Languages()...), "that of the call sheets",
 				"language of this player's call sheet and of the note to them"},
 			{"video", mappingOf(videoShape), "none", "the picture, and the sound when there is no audio"},
@@ -222,7 +225,10 @@ var (
 		{"loudness", number(-36, -6, "LUFS"), "-16", "integrated loudness of the film"},
 		{"true_peak", number(-12, 0, "dBTP"), "-1", "ceiling of the film's peaks"},
 		{"room", number(0, 1, "0 dry, 1 as strong as the dry sound"), "0", "reverberation that all share"},
-		{"balance", oneOf("auto", "manual"), "auto", "auto makes takes equally loud; manual leaves them as recorded"},
+		{"balance", oneOf("auto", "ensemble", "manual"), "auto",
+			"auto makes takes equally loud; ensemble by what parts sound like side by side; manual as recorded"},
+		{"low_pan", number(0, 100, "percent"), "35",
+			"how far out parts that give the bass sit, of where others would; 100 as far as others"},
 		{"pan_law", oneOf(pan.LawNames()...), "power", "-3, -4.5 or -6 dB in the middle"},
 		{"hall", mappingOf(hallShape), "all defaults", "the room, computed; it is heard with room"},
 		{"impulse", fileValue, "none", "a recorded room instead of hall, such as rooms/church.wav"},
@@ -238,7 +244,8 @@ var (
 		{"shift", number(-maxShift, maxShift, "seconds"), "0", "how much later it begins than the clock of the file says"}}}
 	cleanShape = &shape{"clean", "inside clean:", "clean: {silence: true, noise: false}", []key{
 		{"silence", flagValue, "true", "closes a take where its player does not play: before, in rests, after"},
-		{"noise", flagValue, "up to 24 takes", "reduces noise under the playing where it can be heard"}}}
+		{"noise", flagValue, "up to 24 takes", "reduces noise under the playing where it can be heard"},
+		{"tone", flagValue, "true", "gives recordings of phones the lows and the presence of a microphone"}}}
 	muteShape = &shape{"a mute", "in an entry of mutes:", "{from: m5, to: m9}", []key{
 		{"from", timeValue, required, "where the silence begins"},
 		{"to", timeValue, required, "where it ends"}}}

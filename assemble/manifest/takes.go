@@ -26,7 +26,7 @@ func (m mapping) sections() []production.Section {
 	var all []production.Section
 	used := newNames("section")
 	for _, e := range m.entries("sections", sectionShape) {
-		s := production.Section{Mark: markOf(m.file, e.node)}
+		s := production.Section{Declared: true, Mark: markOf(m.file, e.node)}
 		if e.need("name", "for example "+sectionShape.example) {
 			s.Name = e.sectionName("name")
 			used.add(e, "name", s.Name)
@@ -136,6 +136,7 @@ func (m mapping) take(music *tempo.Map) production.Take {
 	t.Player = m.text("player", "Mara Voss")
 	t.Part = m.text("part", "Oboe 1")
 	t.Section = m.sectionName("section")
+	t.Email = m.text("email", "mara@example.org")
 	t.Video = m.recording("video", videoShape)
 	t.Audio = m.recording("audio", audioShape)
 	t.Guide = m.text("guide", "from-33")

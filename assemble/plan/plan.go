@@ -76,6 +76,7 @@ type Sound struct {
 	Frames   audio.Frames // at Rate
 	Clock    audio.Clock
 	Parts    audio.Parts `key:"omitzero"` // as in [Picture]
+	Phone    bool        `key:"omitzero"` // a phone recorded it, as far as the file tells
 }
 
 // Absence says why a take is not in the film.

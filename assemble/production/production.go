@@ -86,6 +86,7 @@ type Section struct {
 	Name       string
 	GainDB     float64
 	TargetLUFS *float64 // loudness of the whole section under balance: auto; nil: each take as loud as any other
+	Declared   bool     // it stands under sections, and not only in a take; those that do come first
 	Mark       fault.Mark
 }
 
@@ -136,4 +137,13 @@ func (p *Production) NoSuch(what, name string, known []string) error {
 		hint = fmt.Sprintf("the manifest has %q", known)
 	}
 	return fault.New(fault.Manifest, p.Path, fmt.Sprintf("no %s is called %q", what, name), hint)
+}
+
+// ScoreRemarks returns what the reader of the score wants a person to know, lower case
+// and with the measure; nothing without a score.
+func (p *Production) ScoreRemarks() []string {
+	if p.Score == nil {
+		return nil
+	}
+	return p.Score.Remarks
 }
