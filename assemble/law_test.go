@@ -18,8 +18,12 @@ import (
 // owners lists, for each dependency that shapes the house, the only packages
 // that may import it outside their tests.
 var owners = map[string][]string{
-	"os/exec":                                  {"ripieno/assemble/ffmpeg", "ripieno/assemble/desk/browser"},
-	"net":                                      {"ripieno/assemble/desk"},
+	"os/exec":                              {"ripieno/assemble/ffmpeg", "ripieno/assemble/desk/browser"},
+	"net":                                  {"ripieno/assemble/desk", "ripieno/assemble/farm"},
+	"github.com/nats-io/nats.go":           {"ripieno/assemble/farm"},
+	"github.com/nats-io/nats.go/jetstream": {"ripieno/assemble/farm"},
+	"github.com/nats-io/nats-server/v2/server": {"ripieno/assemble/farm"},
+	"github.com/nats-io/nkeys":                 {"ripieno/assemble/farm"},
 	"net/http":                                 {"ripieno/assemble/desk"},
 	"encoding/gob":                             {"ripieno/assemble/store"},
 	"github.com/u2takey/ffmpeg-go":             {"ripieno/assemble/graph"},
@@ -46,7 +50,7 @@ var trees = []string{"ripieno/layout", "ripieno/mix"}
 // manifest is read, whatever they import.
 var pure = []string{
 	"ripieno/assemble/production", "ripieno/assemble/plan", "ripieno/assemble/graph", "ripieno/assemble/interchange",
-	"ripieno/assemble/subtitle", "ripieno/assemble/fault", "ripieno/assemble/intake/limit",
+	"ripieno/assemble/subtitle", "ripieno/assemble/fault", "ripieno/assemble/intake/limit", "ripieno/assemble/order",
 }
 
 // beyond is what pure packages do not reach; the manifest's reader, which does

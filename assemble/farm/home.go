@@ -34,6 +34,7 @@ type Home struct {
 
 	mu      sync.Mutex
 	waiting map[string]chan order.Result // by key
+	settled uint64                       // how often the connection had been lost when the hub was looked at
 }
 
 // Join connects to a hub as the home of a production. Orders go to machines of the
@@ -75,6 +76,24 @@ func (h *Home) restore(ctx context.Context) error {
 		}
 	}
 	return invite(ctx, h.js, h.class)
+}
+
+// settle restores what a hub lacks that came back: it may have been emptied.
+func (h *Home) settle(ctx context.Context) error {
+	lost := h.nc.Stats().Reconnects
+	h.mu.Lock()
+	known := h.settled == lost
+	h.mu.Unlock()
+	if known {
+		return nil
+	}
+	if err := h.restore(ctx); err != nil {
+		return err
+	}
+	h.mu.Lock()
+	h.settled = lost
+	h.mu.Unlock()
+	return nil
 }
 
 // listen gives results to those who wait for them. Results of other runs are left.
@@ -162,12 +181,11 @@ func (h *Home) Make(ctx context.Context, o order.Order, paths []string, tmp stri
 
 // give sends what an order reads and then the order.
 func (h *Home) give(ctx context.Context, o order.Order, data []byte, paths []string) error {
-	read, err := h.js.ObjectStore(ctx, readBucket)
-	if isGone(err) {
-		if err = h.restore(ctx); err == nil {
-			read, err = h.js.ObjectStore(ctx, readBucket)
-		}
+	err := h.settle(ctx)
+	if err != nil {
+		return err
 	}
+	read, err := h.js.ObjectStore(ctx, readBucket)
 	if err != nil {
 		return fmt.Errorf("farm: %w", err)
 	}
@@ -201,6 +219,9 @@ func (h *Home) wait(ctx context.Context, o order.Order, result chan order.Result
 		}
 		if h.Cores() == 0 {
 			return order.Result{}, errNobody
+		}
+		if err := h.settle(ctx); err != nil {
+			return order.Result{}, err
 		}
 		// What was said while the connection was down is in the list.
 		if r, ok := h.said(ctx, o.Key); ok {
