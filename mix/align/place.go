@@ -114,7 +114,7 @@ func decide(g *grid, t *take) Placement {
 	if h.clicks.odds >= clicksHeard {
 		p.ClickDB = h.clicks.level
 	}
-	fit := t.refine(g, h.o, h.clicks)
+	fit := t.refine(g, t.start(g, h), h.clicks)
 	p.settle(g, t, h, fit)
 	p.begunLate, p.fit = h.o > g.cue, h.terms[beats]
 	p.judge(g, t, best, fit)
