@@ -102,6 +102,10 @@ func decide(g *grid, t *take) Placement {
 	}
 	if len(t.hyps) == 0 {
 		p.Reason = "there is nothing to hear in this file; give offset or cue_at"
+		if len(t.f.Events) > 0 {
+			p.Reason = fmt.Sprintf("this file is %.1f s long, too short to tell where in the piece it is; give offset or cue_at",
+				t.f.Duration)
+		}
 		return p
 	}
 	best := 0

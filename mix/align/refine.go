@@ -185,8 +185,9 @@ func (p *Placement) settle(g *grid, t *take, h hyp, fit playing) {
 		p.CueAt = t.f.Events[h.cue].Heard
 		p.CueOffset = g.cue - p.CueAt*audio.PPM(p.DriftPPM).Ratio()
 	}
-	p.blend(h, t.cueErr(h), fit)
-	if h.cue >= 0 && t.f.Events[h.cue].Rise > noteRise && fit.n >= minNotes {
+	p.blend(h, t.cueErr(h), fit, t.byClicks(h))
+	p.Uncertainty = math.Hypot(p.Uncertainty, h.blur(t.f))
+	if h.cue >= 0 && t.f.Events[h.cue].Rise > noteRise && fit.n >= minNotes && h.odds < clicksClear {
 		p.Uncertainty = math.Max(p.Uncertainty, fit.alone) // the cue is heard as the notes are
 	}
 }
@@ -218,36 +219,64 @@ func (t *take) cueErr(h hyp) float64 {
 // (Rasch, 1979, second hand), and so much a bow may be heard early.
 const mostTightened = 0.03
 
-// blend joins the cue and the playing, each by how well it tells where the
-// player's mean timing lies.
-func (p *Placement) blend(h hyp, cueErr float64, fit playing) {
-	byPlay, playErr := p.Offset-fit.mu, fit.err
+// byClicks is where the file lies by clear clicks of the guide; NaN without any.
+func (t *take) byClicks(h hyp) float64 {
+	if h.odds < clicksClear {
+		return math.NaN()
+	}
+	return h.o - h.late
+}
+
+// blend joins the cue, the clicks of the guide and the playing, each by how well it tells
+// where the player's mean timing lies.
+func (p *Placement) blend(h hyp, cueErr float64, fit playing, byClicks float64) {
+	byPlay := p.Offset - fit.mu
+	at, err := p.CueOffset, cueErr // without the playing
+	switch {
+	case math.IsNaN(byClicks):
+	case h.cue < 0:
+		at, err = byClicks, clickSigma
+	default:
+		a, b := 1/(cueErr*cueErr), 1/(clickSigma*clickSigma)
+		at, err = (p.CueOffset*a+byClicks*b)/(a+b), 1/math.Sqrt(a+b)
+	}
+	if h.cue >= 0 && fit.n >= minNotes {
+		p.Lateness = p.CueOffset - byPlay
+	}
 	switch {
 	case fit.n < minNotes && h.cue < 0:
 		p.Method, p.Uncertainty = NoMethod, math.Inf(1)
 	case fit.n < minNotes:
-		p.Method, p.Offset, p.Uncertainty = ByCue, p.CueOffset, cueErr
-	case h.cue < 0:
+		p.Method, p.Offset, p.Uncertainty = ByCue, at, err
+	case h.cue < 0 && math.IsNaN(byClicks):
 		p.Method, p.Offset, p.Uncertainty = ByPlaying, byPlay, fit.alone
 	default:
 		p.Method = ByCuePlaying
-		p.Lateness = p.CueOffset - byPlay
-		// When clap and playing lie farther apart than people clap beside the
-		// beat, the clap is the better known: its beginning cannot be mistaken,
-		// unless that of the notes cannot either.
-		playErr = math.Hypot(playErr, ramp(playErr, 0.005, 0.015)*math.Max(0, math.Abs(p.Lateness)-2*cueErr))
-		a, b := 1/(playErr*playErr), 1/(cueErr*cueErr)
-		// What the clap and soft playing lie apart by may be all the playing's: a move
-		// that its own doubt explains would widen an ensemble whose claps are good.
-		doubt := contradiction * fit.err / math.Max(math.Abs(p.Lateness), 1e-6)
-		share := math.Max(0, 1-doubt*doubt) * a / (a + b)
-		p.Offset = p.CueOffset - share*p.Lateness
-		most := mostTightened*(2-ramp(fit.err, 0.004, 0.01)) + 2*(cueErr-clapSigma)
-		p.Offset = math.Max(p.CueOffset-most, math.Min(p.CueOffset+most, p.Offset))
-		// Two that contradict each other are known less well than they say.
-		apart := math.Abs(p.Lateness) / math.Hypot(playErr, cueErr)
-		p.Uncertainty = math.Hypot(share*playErr, (1-share)*cueErr) * math.Max(1, math.Min(mostContradicted, apart))
+		if h.cue < 0 {
+			p.Method = ByPlaying
+		}
+		p.tighten(at, err, byPlay, fit.err)
 	}
+}
+
+// tighten puts the placement between where it lies without the playing, at, and byPlay,
+// with their errors.
+func (p *Placement) tighten(at, err, byPlay, fitErr float64) {
+	apart := at - byPlay
+	// When clap and playing lie farther apart than people clap beside the
+	// beat, the clap is the better known: its beginning cannot be mistaken,
+	// unless that of the notes cannot either.
+	playErr := math.Hypot(fitErr, ramp(fitErr, 0.005, 0.015)*math.Max(0, math.Abs(apart)-2*err))
+	// What the clap and soft playing lie apart by may be all the playing's: a move
+	// that its own doubt explains would widen an ensemble whose claps are good.
+	doubt := contradiction * fitErr / math.Max(math.Abs(apart), 1e-6)
+	a, b := 1/(playErr*playErr), 1/(err*err)
+	share := math.Max(0, 1-doubt*doubt) * a / (a + b)
+	most := mostTightened*(2-ramp(fitErr, 0.004, 0.01)) + 2*math.Max(0, err-clapSigma)
+	p.Offset = at - math.Max(-most, math.Min(most, share*apart))
+	// Two that contradict each other are known less well than they say.
+	apart = math.Abs(apart) / math.Hypot(playErr, err)
+	p.Uncertainty = math.Hypot(share*playErr, (1-share)*err) * math.Max(1, math.Min(mostContradicted, apart))
 }
 
 // contradiction is from how many of its errors on the playing moves a take from its clap.
