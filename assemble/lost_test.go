@@ -1,9 +1,14 @@
 package assemble
 
 import (
+	"bytes"
+	"encoding/json"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"testing"
 
 	"ripieno/assemble/fault"
@@ -54,7 +59,11 @@ func TestADeletedStoreIsNoTakesFault(t *testing.T) {
 	}
 	smallProduction(t, dir)
 	quiet := progress.New(nil, progress.Quiet)
-	want, _ := renderIn(t, copyProduction(t, dir), Settings{Workers: 1})
+	whole := copyProduction(t, dir)
+	want, made := renderIn(t, whole, Settings{Workers: 1})
+	if len(made.Faults) > 0 {
+		t.Fatalf("with the store in its place there are faults: %+v", made.Faults)
+	}
 	for _, c := range []struct {
 		stage   string
 		emptied bool
@@ -86,7 +95,51 @@ func TestADeletedStoreIsNoTakesFault(t *testing.T) {
 			continue
 		}
 		if got, r := renderIn(t, at, Settings{}); string(got) != string(want) || len(r.Faults) > 0 {
-			t.Errorf("%+v: the next run makes another film, with faults %+v", c, r.Faults)
+			t.Errorf("%+v: the next run makes another film, with faults %+v; it stored\n%s", c, r.Faults,
+				strings.Join(storedDifferences(t, whole, at), "\n"))
 		}
 	}
+}
+
+// storedDifferences lists what the stores of two productions hold differently, so
+// that two films that should be equal tell which task made them differ.
+func storedDifferences(t *testing.T, a, b string) []string {
+	t.Helper()
+	in := [2]map[string]string{{}, {}} // rule, subject and key -> hashes of the files
+	for side, dir := range []string{a, b} {
+		paths, err := filepath.Glob(filepath.Join(dir, session.StoreFolder, "??", "*.entry"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, path := range paths {
+			data, err := os.ReadFile(path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			_, body, _ := bytes.Cut(data, []byte("\n")) // after the line with the checksum
+			var e struct {
+				ID, Rule, Subject string
+				Files             []struct{ Hash string }
+			}
+			if err := json.Unmarshal(body, &e); err != nil {
+				t.Fatal(path, err)
+			}
+			in[side][e.Rule+" "+e.Subject+" "+e.ID] = fmt.Sprint(e.Files)
+		}
+	}
+	var out []string
+	for key, files := range in[0] {
+		if other, ok := in[1][key]; !ok {
+			out = append(out, key+": in the first only")
+		} else if other != files {
+			out = append(out, key+": of other bytes")
+		}
+	}
+	for key := range in[1] {
+		if _, ok := in[0][key]; !ok {
+			out = append(out, key+": in the second only")
+		}
+	}
+	slices.Sort(out)
+	return out
 }

@@ -19,7 +19,8 @@ const levelsName = "levels.png"
 
 // MixOptions choose what Mix makes besides the master.
 type MixOptions struct {
-	Stems bool // a file for each take and each section
+	Stems  bool // a file for each take and each section
+	Stages bool // the sound after every step of the mix, 20 seconds of it
 }
 
 // Mix makes the sound alone: out/master.wav, a picture of the levels, and
@@ -50,7 +51,11 @@ func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 	if o.Stems {
 		stems = track.Stems()
 	}
-	edges := append([]task.Edge{track.Master}, stemEdges(stems)...)
+	stages := track.Stages(pl.Tempo)
+	if !o.Stages {
+		stages = nil
+	}
+	edges := append([]task.Edge{track.Master}, stemEdges(append(stems, stageFiles(stages)...))...)
 	res, err := p.Run(ctx, task.Collect(append(edges, track.Bands()...)...))
 	if err != nil {
 		return r, err
@@ -74,6 +79,11 @@ func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 	r.fill(path, pl, track, rep, track.StripResults(rep, heard, hidden))
 	if o.Stems {
 		if err := deliverStems(ctx, p, stems, res, &r); err != nil {
+			return r, err
+		}
+	}
+	if o.Stages {
+		if err := deliverStages(ctx, p, stages, res, &r); err != nil {
 			return r, err
 		}
 	}
@@ -112,6 +122,41 @@ func deliverStems(ctx context.Context, p *Production, stems []soundtrack.Stem, r
 	})
 	r.Removed, r.Notes = append(r.Removed, gone.Removed...), append(r.Notes, gone.Notes...)
 	return err
+}
+
+// deliverStages does what deliverStems does for the sound of every stage.
+func deliverStages(ctx context.Context, p *Production, stages []soundtrack.Stage, res task.Result,
+	r *MixResult) error {
+	dir, err := p.Out(soundtrack.StagesFolder)
+	if err != nil {
+		return err
+	}
+	files := stageFiles(stages)
+	now, err := stemRecords(p, files, soundtrack.StagesFolder, res)
+	if err != nil {
+		return err
+	}
+	gone, err := p.Replace(ctx, session.Folder{Dir: dir, Ours: soundtrack.IsStage}, now, func() error {
+		list, err := copyStems(ctx, p, files, "")
+		for i, x := range list {
+			r.Stages = append(r.Stages, MixStage{Stage: stages[i].Step, After: x.File})
+			if i > 0 {
+				r.Stages[i].Before = list[i-1].File
+			}
+		}
+		return err
+	})
+	r.Removed, r.Notes = append(r.Removed, gone.Removed...), append(r.Notes, gone.Notes...)
+	return err
+}
+
+// stageFiles returns the files of stages.
+func stageFiles(stages []soundtrack.Stage) []soundtrack.Stem {
+	var list []soundtrack.Stem
+	for _, s := range stages {
+		list = append(list, s.Stem)
+	}
+	return list
 }
 
 // drawLevels writes the picture of the levels.

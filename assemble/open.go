@@ -5,7 +5,7 @@
 // pays only for what changed.
 //
 // What the package writes: the outputs in the folder out, sync.yaml and
-// guide.yaml beside the manifest, the manifest itself only for `sync --pin` and `grid --pin`, and the
+// guide.yaml beside the manifest, the manifest itself for pins, adoptions, proposed shots and the desk, and the
 // store in .ripieno. It never writes to a take.
 package assemble
 
@@ -94,6 +94,9 @@ func readAssets(ctx context.Context, p *Production) (*picture.Assets, error) {
 // it looks where the players are in their pictures.
 func (p *Production) plan(ctx context.Context, m material, wants []plan.Want) (*plan.Plan, []Bad, error) {
 	if len(wants) > 0 {
+		if err := m.RequireColour(p.Tool()); err != nil {
+			return nil, nil, err
+		}
 		if err := m.DetectSubjects(ctx, p.Session); err != nil {
 			return nil, nil, err
 		}

@@ -20,6 +20,9 @@ type Placed = takes.Placed
 // GuideChange is a guide that was made otherwise than the manifest says now.
 type GuideChange = guide.Change
 
+// GuideRuns joins the measures of a guide for a table.
+func GuideRuns(list []guide.Measure) []guide.Run { return guide.Runs(list) }
+
 // What `check` and `rollcall` return.
 type (
 	CheckResult = roll.Check
@@ -81,6 +84,14 @@ type MixStem struct {
 	File    string `json:"file"`
 }
 
+// MixStage is the sound before and after one step of the mix, equally loud: two files to
+// compare. The first step has nothing before it.
+type MixStage struct {
+	Stage  string `json:"stage"`
+	Before string `json:"before,omitempty"`
+	After  string `json:"after"`
+}
+
 // MixResult is the finished mix.
 type MixResult struct {
 	Loudness      *float64   `json:"integrated_lufs"` // null for silence
@@ -92,6 +103,7 @@ type MixResult struct {
 	TimeReference uint64     `json:"time_reference"` // of the WAV: samples since guide time 0
 	Strips        []MixStrip `json:"strips"`
 	Stems         []MixStem  `json:"stems,omitempty"`
+	Stages        []MixStage `json:"stages,omitempty"`
 	Removed       []string   `json:"removed_stems,omitempty"` // of an earlier mix, no part of this one
 	Master        MixMaster  `json:"master"`
 	Curve         MixCurve   `json:"curve"`
@@ -151,7 +163,9 @@ type RenderResult struct {
 type NewResult struct {
 	Manifest  string   `json:"manifest"`
 	Takes     int      `json:"takes"`
+	Score     string   `json:"score,omitempty"` // that the tempo is from
 	Unguessed []string `json:"unguessed"`
+	Remarks   []string `json:"score_remarks,omitempty"` // what to know of the score
 }
 
 // CleanResult is what `clean` removed.

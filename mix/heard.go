@@ -4,6 +4,7 @@ import (
 	"ripieno/mix/audio"
 	"ripieno/mix/denoise"
 	"ripieno/mix/expand"
+	"ripieno/mix/tone"
 )
 
 // Heard is what a recording says of itself when it is known where the piece
@@ -16,7 +17,7 @@ type Heard struct {
 
 // HeardVersion is the version of what [Hear] measures. Raise it when a figure
 // changes.
-const HeardVersion = 1
+const HeardVersion = 2
 
 // Hear reads a strip's recording and returns what it says of itself. The piece
 // lies in guide frames piece. An error is a [*StripError].
@@ -89,4 +90,23 @@ func (h Heard) Depth() audio.Decibels {
 		return 0
 	}
 	return min(d, mostReduced)
+}
+
+// Colour returns what brings the colour of a phone's recording toward that of a
+// microphone; see package tone.
+func (h Heard) Colour() tone.Correction {
+	line := float64(h.Noise.Rate) / denoise.Size
+	return tone.ForPhone(tone.Evidence{Over: h.Playing.Lows, Rumble: tone.Rumble(h.Noise.Power, line)})
+}
+
+// ToneBands returns the equaliser of a correction.
+func ToneBands(c tone.Correction) []Band {
+	var bands []Band
+	if c.Low != 0 {
+		bands = append(bands, Band{Shape: LowShelf, Hz: tone.ShelfHz, Gain: audio.Decibels(c.Low), Q: tone.ShelfQ})
+	}
+	if c.Presence != 0 {
+		bands = append(bands, Band{Shape: Bell, Hz: tone.BellHz, Gain: audio.Decibels(c.Presence), Q: tone.BellQ})
+	}
+	return bands
 }

@@ -1,9 +1,11 @@
 package cli
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 	"text/tabwriter"
 
@@ -224,7 +226,7 @@ func gridTable(r assemble.GridResult) func(io.Writer) {
 				for _, s := range g.Shots {
 					tile := ""
 					if len(s.Tiles) > 0 {
-						tile = fmt.Sprintf("%s of %dx%d", count(len(s.Tiles), "tile"), s.Tiles[0].W, s.Tiles[0].H)
+						tile = count(len(s.Tiles), "tile") + " of " + tileSizes(s.Tiles)
 						if s.Sheets > 1 {
 							tile += fmt.Sprintf(", sheet %d of %d", s.Sheet, s.Sheets)
 						}
@@ -243,6 +245,29 @@ func gridTable(r assemble.GridResult) func(io.Writer) {
 	}
 }
 
+// tileSizes returns the sizes that tiles have, the largest first: each up to three,
+// else the largest and the smallest.
+func tileSizes(tiles []assemble.GridTile) string {
+	var sizes []assemble.GridTile
+	for _, t := range tiles {
+		t = assemble.GridTile{W: t.W, H: t.H}
+		if !slices.Contains(sizes, t) {
+			sizes = append(sizes, t)
+		}
+	}
+	slices.SortStableFunc(sizes, func(a, b assemble.GridTile) int {
+		return cmp.Or(b.W*b.H-a.W*a.H, b.W-a.W)
+	})
+	var words []string
+	for _, t := range sizes {
+		words = append(words, fmt.Sprintf("%dx%d", t.W, t.H))
+	}
+	if n := len(words); n > 3 {
+		return words[0] + " to " + words[n-1]
+	}
+	return strings.Join(words, ", ")
+}
+
 // mixTable prints a line for each strip, then the files and the loudness of the
 // sum.
 func mixTable(r assemble.MixResult) func(io.Writer) {
@@ -259,6 +284,9 @@ func mixTable(r assemble.MixResult) func(io.Writer) {
 		fmt.Fprintf(w, "wrote %s\n", r.Levels)
 		if n := len(r.Stems); n > 0 {
 			fmt.Fprintf(w, "wrote %d stems, from %s to %s\n", n, r.Stems[0].File, r.Stems[n-1].File)
+		}
+		if n := len(r.Stages); n > 0 {
+			fmt.Fprintf(w, "wrote %d stages, from %s to %s\n", n, r.Stages[0].After, r.Stages[n-1].After)
 		}
 		for _, old := range r.Removed {
 			fmt.Fprintf(w, "removed %s: not part of this mix\n", old)
@@ -336,15 +364,27 @@ func cleanTable(r assemble.CleanResult) func(io.Writer) {
 // files, and what to do next.
 func newTable(r assemble.NewResult) func(io.Writer) {
 	return func(w io.Writer) {
-		fmt.Fprintf(w, "wrote %s with %d takes\n", r.Manifest, r.Takes)
+		fmt.Fprintf(w, "wrote %s with %s\n", r.Manifest, count(r.Takes, "take"))
 		if len(r.Unguessed) > 0 {
 			fmt.Fprintln(w, "could not guess:")
 			for _, u := range r.Unguessed {
 				fmt.Fprintf(w, "  - %s\n", escapeLine(u))
 			}
 		}
+		tellScore(w, r.Remarks)
 		fmt.Fprintln(w, "next: set the tempo in it, then ripieno click and callsheet for the players, or check, sync "+
 			"and rough for their takes")
+	}
+}
+
+// tellScore prints what to know of the score.
+func tellScore(w io.Writer, remarks []string) {
+	if len(remarks) == 0 {
+		return
+	}
+	fmt.Fprintln(w, "of the score:")
+	for _, text := range remarks {
+		fmt.Fprintf(w, "  - %s\n", escapeLine(text))
 	}
 }
 

@@ -59,3 +59,18 @@ written to p/sync.yaml
 		}
 	}
 }
+
+func TestTileSizes(t *testing.T) {
+	tile := func(w, h int) assemble.GridTile { return assemble.GridTile{W: w, H: h} }
+	for want, tiles := range map[string][]assemble.GridTile{
+		"640x360":                   {tile(640, 360), tile(640, 360)},
+		"960x540, 640x360":          {tile(640, 360), tile(960, 540), tile(640, 360)},
+		"960x540, 640x360, 320x180": {tile(320, 180), tile(960, 540), tile(640, 360)},
+		"1280x720 to 320x180":       {tile(320, 180), tile(960, 540), tile(640, 360), tile(1280, 720)},
+		"400x200, 200x400, 100x100": {tile(200, 400), tile(100, 100), tile(400, 200)},
+	} {
+		if got := tileSizes(tiles); got != want {
+			t.Errorf("%v: %q, want %q", tiles, got, want)
+		}
+	}
+}

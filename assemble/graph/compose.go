@@ -23,6 +23,7 @@ type Piece struct {
 	// Inner is where in Hole the picture itself stands, before itself, enlarged
 	// and blurred; the zero value is all of Hole.
 	Inner layout.Rect
+	Push  Push `key:"omitzero"`
 }
 
 // Scene is the moving tiles of one shot and what lies over them.
@@ -30,6 +31,7 @@ type Scene struct {
 	Pieces  []Piece
 	Overlay string // full-canvas picture with transparent holes
 	Roll    Roll
+	Push    Push `key:"omitzero"` // of the overlay, where there are no pieces
 }
 
 // Roll is a picture higher than the canvas that moves up over the overlay, by
@@ -132,7 +134,7 @@ func (c Copy) of(s *ffmpeg.Stream) *ffmpeg.Stream {
 func scene(sc Scene, g Segment, backdrop backdropper) *ffmpeg.Stream {
 	s := picture(sc.Overlay, "yuva420p")
 	if len(sc.Pieces) == 0 {
-		return layRoll(setPace(still(s, g.Frames), g.Rate), sc.Roll, g)
+		return layRoll(sc.Push.apply(setPace(still(s, g.Frames), g.Rate)), sc.Roll, g)
 	}
 	return ffmpeg.Filter([]*ffmpeg.Stream{stack(sc.Pieces, g, backdrop), s}, "overlay", ffmpeg.Args{"format=yuv420"})
 }
@@ -190,9 +192,7 @@ func (g Segment) pieces() []Piece {
 	}
 	list = append(list[:len(list):len(list)], g.Into.Pieces...)
 	for _, m := range g.Into.Moves {
-		if m.Piece != nil {
-			list = append(list, *m.Piece)
-		}
+		list = append(list, m.Piece)
 	}
 	return list
 }
@@ -208,8 +208,13 @@ func (g Segment) overlays() []string {
 		if g.Into.Roll.Path != "" {
 			list = append(list, g.Into.Roll.Path)
 		}
-		if len(g.Into.Moves) > 0 {
+		if g.Into.Leave > 0 {
 			list = append(list, g.Into.Cover)
+		}
+		for _, path := range g.Into.Names {
+			if path != "" {
+				list = append(list, path)
+			}
 		}
 	}
 	return list
@@ -324,7 +329,7 @@ func piece(p Piece, g Segment, backdrop backdropper) *ffmpeg.Stream {
 	case p.Crop.W != p.Hole.W || p.Crop.H != p.Hole.H:
 		s = g.scale(s, p.Hole.W, p.Hole.H)
 	}
-	s = filter(filter(s, "setsar", "sar=1"), "format", "pix_fmts=yuv420p")
+	s = p.Push.apply(filter(filter(s, "setsar", "sar=1"), "format", "pix_fmts=yuv420p"))
 	parts := []*ffmpeg.Stream{}
 	if p.Start > 0 {
 		parts = append(parts, backdrop(p, p.Start))

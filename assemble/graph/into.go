@@ -9,20 +9,27 @@ import (
 	"ripieno/layout"
 )
 
-// Into is a transition over all frames of a segment: one scene dissolves into
-// another while some tiles glide from their place in the first to that in the
-// second. Neither scene holds the tiles that glide.
+// Into is a transition over all frames of a segment: one scene becomes another. When
+// tiles glide from their place in the first to that in the second, neither scene holds
+// them: the first dissolves into bare ground, they glide, and the second comes.
 type Into struct {
 	Scene
-	Cover string // the second scene's overlay with everything, from which gliding tiles take their labels and cards
+	Cover string // the ground alone, behind what glides; "" when nothing leaves
 	Moves []Move // in the order in which they lie on each other
+	// Leave and Arrive are how many frames the first scene takes to go and the second
+	// to come, before and behind the gliding.
+	Leave  int `key:"omitzero"`
+	Arrive int `key:"omitzero"`
+	// Names are pictures of the names of gliding tiles, which go with the first scene
+	// and come with the second; "" for none.
+	Names [2]string `key:"omitzero"`
 }
 
-// Move is a tile on its way.
+// Move is a picture on its way.
 type Move struct {
-	Piece *Piece      // as in the second scene; nil for a tile that is a card
-	Tile  layout.Rect // in the second scene
-	From  layout.Rect // in the first
+	Piece  Piece          // as in the second scene
+	From   layout.Rect    // its place in the first
+	Window [2]layout.Rect // the part of the mezzanine in the first and in the second
 }
 
 // Fade brings the film out of black and back. All are frames; Total and At
@@ -37,26 +44,62 @@ type Fade struct {
 // alone.
 func into(first *ffmpeg.Stream, g Segment, backdrop backdropper) *ffmpeg.Stream {
 	n := g.Frames
+	if len(g.Into.Moves) > 0 {
+		return glide(first, g, backdrop)
+	}
 	second := scene(g.Into.Scene, g, backdrop)
 	// One frame of the first scene more in front, where the weight is 0.
-	s := ffmpeg.Filter([]*ffmpeg.Stream{frontFrame(first, g), frontFrame(second, g)}, "xfade", ffmpeg.Args{
-		"transition=fade", "offset=0", "duration=" + strconv.FormatFloat(float64((n+1)*g.Rate.Den)/float64(g.Rate.Num),
-			'f', 9, 64)})
+	s := dissolve(frontFrame(first, g), frontFrame(second, g), g, 0, n)
+	return setPace(filter(s, "trim", "start_frame=1", "end_frame="+strconv.Itoa(n+1)), g.Rate)
+}
+
+// dissolve blends two streams from a frame on over a number of frames.
+func dissolve(a, b *ffmpeg.Stream, g Segment, from, frames int) *ffmpeg.Stream {
+	offset := "0"
+	if from > 0 {
+		offset = g.seconds(from)
+	}
+	return ffmpeg.Filter([]*ffmpeg.Stream{a, b}, "xfade", ffmpeg.Args{
+		"transition=fade", "offset=" + offset, "duration=" + g.seconds(frames+1)})
+}
+
+// seconds returns how long frames last, as filters read it.
+func (g Segment) seconds(frames int) string {
+	return strconv.FormatFloat(float64(frames*g.Rate.Den)/float64(g.Rate.Num), 'f', 9, 64)
+}
+
+// glide is into for a transition in which tiles glide.
+func glide(first *ffmpeg.Stream, g Segment, backdrop backdropper) *ffmpeg.Stream {
+	n, t := g.Frames, g.Into
+	s := frontFrame(first, g)
+	if t.Leave > 0 {
+		s = dissolve(s, frontFrame(still(picture(t.Cover, "yuva420p"), n), g), g, 0, t.Leave)
+	}
+	second := frontFrame(scene(t.Scene, g, backdrop), g)
+	if from := n - t.Arrive; from > 0 { // xfade begins with the second's first frame
+		second = setPace(filter(second, "trim", "start_frame="+strconv.Itoa(from)), g.Rate)
+	}
+	s = dissolve(s, second, g, n-t.Arrive, t.Arrive)
 	s = setPace(filter(s, "trim", "start_frame=1", "end_frame="+strconv.Itoa(n+1)), g.Rate)
-	if len(g.Into.Moves) == 0 {
-		return s
-	}
-	cover := picture(g.Into.Cover, "yuva420p")
-	covers := func(int) *ffmpeg.Stream { return cover }
-	if len(g.Into.Moves) > 1 {
-		split := cover.Split()
-		covers = func(k int) *ffmpeg.Stream { return split.Get(strconv.Itoa(k)) }
-	}
-	for k, m := range g.Into.Moves {
+	for _, m := range t.Moves {
 		x, y, w, h := m.way(g)
-		tile := filter(drawMoving(m, covers(k), g, backdrop), "scale", "w="+w, "h="+h, "eval=frame",
-			"flags=bicubic+accurate_rnd")
+		tile := filter(drawMoving(m, g, backdrop), "scale", "w="+w, "h="+h, "eval=frame", "flags=bicubic+accurate_rnd")
 		s = ffmpeg.Filter([]*ffmpeg.Stream{s, tile}, "overlay", ffmpeg.Args{"x=" + x, "y=" + y, "format=yuv420"})
+	}
+	for i, path := range t.Names {
+		if path == "" {
+			continue
+		}
+		way, from, frames := "out", 0, t.Leave
+		if i == 1 {
+			way, from, frames = "in", n-t.Arrive, t.Arrive
+		}
+		names := still(picture(path, "yuva420p"), n+1)
+		names = filter(names, "fade", "t="+way, "start_frame="+strconv.Itoa(from), "nb_frames="+strconv.Itoa(frames+1),
+			"alpha=1")
+		names = setPace(filter(filter(names, "trim", "start_frame=1"), "settb", "AVTB"), g.Rate)
+		s = setPace(filter(filter(s, "format", "pix_fmts=yuv420p"), "settb", "AVTB"), g.Rate)
+		s = ffmpeg.Filter([]*ffmpeg.Stream{s, names}, "overlay", ffmpeg.Args{"format=yuv420"})
 	}
 	return s
 }
@@ -69,35 +112,45 @@ func frontFrame(s *ffmpeg.Stream, g Segment) *ffmpeg.Stream {
 	return filter(setPace(s, g.Rate), "fps", "fps="+g.Rate.String())
 }
 
-// drawMoving returns the picture of a gliding tile at its size in the second scene.
-func drawMoving(m Move, cover *ffmpeg.Stream, g Segment, backdrop backdropper) *ffmpeg.Stream {
-	t := m.Tile
-	cover = filter(cover, "crop", strconv.Itoa(t.W), strconv.Itoa(t.H), strconv.Itoa(t.X), strconv.Itoa(t.Y))
-	if m.Piece == nil {
-		return filter(setPace(still(cover, g.Frames), g.Rate), "format", "pix_fmts=yuv420p")
-	}
+// drawMoving returns the picture of a gliding tile, of which a part that changes may be
+// seen, in some constant size.
+func drawMoving(m Move, g Segment, backdrop backdropper) *ffmpeg.Stream {
 	p := m.Piece
-	s := piece(*p, g, backdrop)
-	if p.Hole != t {
-		s = filter(s, "pad", fmt.Sprintf("w=%d", t.W), fmt.Sprintf("h=%d", t.H),
-			fmt.Sprintf("x=%d", p.Hole.X-t.X), fmt.Sprintf("y=%d", p.Hole.Y-t.Y), "color=black")
+	if m.Window[0] == m.Window[1] {
+		return piece(p, g, backdrop)
 	}
-	return ffmpeg.Filter([]*ffmpeg.Stream{s, cover}, "overlay", ffmpeg.Args{"format=yuv420"})
+	p.Crop = layout.Rect{W: p.W, H: p.H}
+	p.Hole = p.Crop
+	a, b := m.Window[0], m.Window[1]
+	along := func(from, to int) string {
+		return fmt.Sprintf("%d+%s*(%d)", from, g.gentle("(on-1)"), to-from)
+	}
+	left, right := along(a.X, b.X), along(a.Right(), b.Right())
+	top, bottom := along(a.Y, b.Y), along(a.Bottom(), b.Bottom())
+	return window(piece(p, g, backdrop), left, top, right, bottom)
+}
+
+// gentle returns how far gliding tiles have come in a frame, whose number in the
+// segment is an expression: from 0 to 1, starting and stopping gently, as
+// layout.Between does.
+func (g Segment) gentle(frame string) string {
+	t := g.Into
+	part := fmt.Sprintf("clip((%s+%d)/%d,0,1)", frame, 1-t.Leave, g.Frames-t.Leave-t.Arrive+1)
+	return fmt.Sprintf("(%[1]s*%[1]s*(3-2*%[1]s))", part)
 }
 
 // way returns m's rectangle as expressions of a frame's time, the same as
-// plan.Way's numbers. Time counts, not the number of the frame: overlay counts
+// plan.Phases' numbers. Time counts, not the number of the frame: overlay counts
 // frames that it has read ahead.
 func (m Move) way(g Segment) (x, y, w, h string) {
-	part := fmt.Sprintf("((round(t*%d/%d)+1)/%d)", g.Rate.Num, g.Rate.Den, g.Frames+1)
-	gentle := fmt.Sprintf("(%[1]s*%[1]s*(3-2*%[1]s))", part)
+	gentle := g.gentle(fmt.Sprintf("round(t*%d/%d)", g.Rate.Num, g.Rate.Den))
 	edge := func(a, b int) string {
 		if a == b {
 			return strconv.Itoa(a)
 		}
 		return fmt.Sprintf("2*floor((%d+%s*(%d))/2+0.5)", a, gentle, b-a)
 	}
-	a, b := m.From, m.Tile
+	a, b := m.From, m.Piece.Hole
 	x, y = edge(a.X, b.X), edge(a.Y, b.Y)
 	w = fmt.Sprintf("%s-%s", edge(a.Right(), b.Right()), x)
 	h = fmt.Sprintf("%s-%s", edge(a.Bottom(), b.Bottom()), y)
@@ -108,9 +161,6 @@ func (m Move) way(g Segment) (x, y, w, h string) {
 // filter goes by time, so the segment borrows the film's time.
 func fade(s *ffmpeg.Stream, g Segment) *ffmpeg.Stream {
 	f := g.Fade
-	seconds := func(frames int) string {
-		return strconv.FormatFloat(float64(frames*g.Rate.Den)/float64(g.Rate.Num), 'f', 9, 64)
-	}
 	in, out := f.In > 0 && f.At < f.In, f.Out > 0 && f.At+g.Frames > f.Total-f.Out
 	if !in && !out {
 		return s
@@ -119,10 +169,10 @@ func fade(s *ffmpeg.Stream, g Segment) *ffmpeg.Stream {
 	s = filter(s, "format", "pix_fmts=yuv420p")
 	s = filter(setPace(s, g.Rate), "setpts", fmt.Sprintf("PTS+round(%d*%d/%d/TB)", f.At, g.Rate.Den, g.Rate.Num))
 	if in {
-		s = filter(s, "fade", "t=in", "st=0", "d="+seconds(f.In))
+		s = filter(s, "fade", "t=in", "st=0", "d="+g.seconds(f.In))
 	}
 	if out {
-		s = filter(s, "fade", "t=out", "st="+seconds(f.Total-f.Out), "d="+seconds(f.Out))
+		s = filter(s, "fade", "t=out", "st="+g.seconds(f.Total-f.Out), "d="+g.seconds(f.Out))
 	}
 	return setPace(s, g.Rate)
 }

@@ -90,7 +90,7 @@ func TestWholeExample(t *testing.T) {
 	}
 	if !reflect.DeepEqual(p.Mix, production.Mix{LoudnessLUFS: -16, TruePeakDB: -1, Room: 0.15, AutoBalance: true,
 		PanLaw: pan.ConstantPower,
-		Hall:   defaultHall, Clean: allClean}) {
+		Hall:   defaultHall, Clean: allClean, LowPan: 35}) {
 		t.Errorf("mix %+v", p.Mix)
 	}
 	if !reflect.DeepEqual(p.Picture, production.Picture{FPSNum: 30, FPSDen: 1,
@@ -119,7 +119,7 @@ func TestDefaults(t *testing.T) {
 	}
 	if !reflect.DeepEqual(p.Mix, production.Mix{LoudnessLUFS: -16, TruePeakDB: -1,
 		AutoBalance: true, PanLaw: pan.ConstantPower,
-		Hall: defaultHall, Clean: allClean}) || !reflect.DeepEqual(p.Picture, production.Picture{FPSNum: 30, FPSDen: 1,
+		Hall: defaultHall, Clean: allClean, LowPan: 35}) || !reflect.DeepEqual(p.Picture, production.Picture{FPSNum: 30, FPSDen: 1,
 		Aspect: production.Aspect{Shapes: layout.AnyShape}, Gutter: 6, AutoGutter: true, AutoMargin: true,
 		Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", AudioOnly: "card",
 		LabelStyle: "plate", LabelCorner: "auto"}) {
@@ -194,7 +194,7 @@ shots:
 	}
 	if !reflect.DeepEqual(p.Mix, production.Mix{LoudnessLUFS: -23, TruePeakDB: -1.5,
 		PanLaw: pan.ConstantPower, Hall: defaultHall,
-		Clean: allClean}) ||
+		Clean: allClean, LowPan: 35}) ||
 		!reflect.DeepEqual(p.Picture, production.Picture{FPSNum: 30000, FPSDen: 1001,
 			Aspect: production.Aspect{AspectW: 239, AspectH: 100}, Gutter: 6, AutoGutter: true, Margin: 12,
 			Background: "#a0b1c2", Tail: 1.5, Rows: "grid", AudioOnly: "card",

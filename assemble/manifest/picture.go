@@ -18,6 +18,7 @@ import (
 const (
 	minCanvas, maxCanvas = 32, 8192 // pixels; H.264 level 6.2 ends at 8192
 	maxEdge              = 60       // seconds of film before and after the music
+	maxPushIn            = 1.5      // times; more is no slow push-in
 	maxLabelsFade        = 3        // seconds; slower, names are neither there nor not
 )
 
@@ -27,6 +28,7 @@ const (
 func (m mapping) mix(sections []production.Section, takes int) production.Mix {
 	x := production.Mix{
 		LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, Hall: defaultHall, Clean: defaultClean(takes),
+		LowPan: 35,
 	}
 	c, ok := m.child("mix", mixShape)
 	if !ok {
@@ -40,7 +42,11 @@ func (m mapping) mix(sections []production.Section, takes int) production.Mix {
 		x.TruePeakDB = v
 	}
 	x.Room, _ = c.number("room")
-	x.AutoBalance = c.choice("balance", "auto") == "auto"
+	balance := c.choice("balance", "auto")
+	x.AutoBalance, x.Ensemble = balance != "manual", balance == "ensemble"
+	if v, ok := c.number("low_pan"); ok {
+		x.LowPan = v
+	}
 	c.bus(&x, sections)
 	return x
 }
@@ -92,6 +98,7 @@ func (m mapping) picture() production.Picture {
 	p.AudioOnly = choose(c, "audio_only", p.AudioOnly)
 	p.SmallestTile, _ = c.whole("smallest_tile")
 	p.MatchLight = c.choice("match", "nothing") == "light"
+	p.Cuts = choose(c, "cuts", p.Cuts)
 	p.FadeIn, _ = c.number("fade_in")
 	p.FadeOut, _ = c.number("fade_out")
 	return p

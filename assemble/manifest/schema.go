@@ -96,14 +96,16 @@ var (
 		"tempo: {changes: [{measure: 1, meter: 4/4, bpm: 96}], measures: 32}", []key{
 			{"count_in", mappingOf(countInShape), "8 measures", "the measures before measure 1"},
 			{"pick_up", number(0, 64, "beats"), "0", "beats before measure 1; they are measure 0"},
-			{"changes", listOf(changeShape), "required without score", "meter and tempo, the first at measure 1"},
+			{"changes", listOf(changeShape), "required without score",
+				"meter and tempo, the first at measure 1; beside a score: tempos instead of its own"},
 			{"measures", whole(1, tempo.MaxMeasures, "measures"), "required without score",
 				"how many measures the page has"},
-			{"order", value{form: "list of runs", unit: "measures"}, "the page once",
-				"repeats written out: [1-8, 1-16]; elsewhere measures count as played"},
+			{"order", value{form: "list of runs", unit: "measures"}, "the page once, or as the score says",
+				"repeats written out: [1-8, 1-16]; elsewhere measures count as played, or m17/2: the second time of 17"},
 			{"score", fileValue, "none",
 				"MIDI (.mid) or MusicXML (.musicxml, .mxl) instead of pick_up, changes and measures"},
-			{"holds", listOf(holdShape), "none", "places where the beat stops"}}}
+			{"interpret", oneOf("yes", "no"), "no", "follows rit., fermata and the like of a score, as click proposes"},
+			{"holds", listOf(holdShape), "none", "places where the beat stops; instead of a score's in those measures"}}}
 	countInShape = &shape{"count_in", "inside count_in:", "count_in: {measures: 8, cue: {measure: 5, beat: 1}}", []key{
 		{"measures", whole(0, tempo.MaxCountIn, "measures"), required,
 			"how many, in the meter and tempo of measure 1; 0 for none"},
@@ -168,6 +170,7 @@ var (
 			{"player", textValue, "none", "the player's name; on labels, cards and pages"},
 			{"part", textValue, "none", "the part; on labels, and which part of the score it is"},
 			{"section", textValue, "none", "the section it belongs to"},
+			{"email", textValue, "none", "where to reach the player; rollcall prints it, nothing that is made has it"},
 			{"language", oneOf(phrase.Languages()...), "that of the call sheets",
 				"language of this player's call sheet and of the note to them"},
 			{"video", mappingOf(videoShape), "none", "the picture, and the sound when there is no audio"},
@@ -222,7 +225,10 @@ var (
 		{"loudness", number(-36, -6, "LUFS"), "-16", "integrated loudness of the film"},
 		{"true_peak", number(-12, 0, "dBTP"), "-1", "ceiling of the film's peaks"},
 		{"room", number(0, 1, "0 dry, 1 as strong as the dry sound"), "0", "reverberation that all share"},
-		{"balance", oneOf("auto", "manual"), "auto", "auto makes takes equally loud; manual leaves them as recorded"},
+		{"balance", oneOf("auto", "ensemble", "manual"), "auto",
+			"auto makes takes equally loud; ensemble by what parts sound like side by side; manual as recorded"},
+		{"low_pan", number(0, 100, "percent"), "35",
+			"how far out parts that give the bass sit, of where others would; 100 as far as others"},
 		{"pan_law", oneOf(pan.LawNames()...), "power", "-3, -4.5 or -6 dB in the middle"},
 		{"hall", mappingOf(hallShape), "all defaults", "the room, computed; it is heard with room"},
 		{"impulse", fileValue, "none", "a recorded room instead of hall, such as rooms/church.wav"},
@@ -238,7 +244,8 @@ var (
 		{"shift", number(-maxShift, maxShift, "seconds"), "0", "how much later it begins than the clock of the file says"}}}
 	cleanShape = &shape{"clean", "inside clean:", "clean: {silence: true, noise: false}", []key{
 		{"silence", flagValue, "true", "closes a take where its player does not play: before, in rests, after"},
-		{"noise", flagValue, "up to 24 takes", "reduces noise under the playing where it can be heard"}}}
+		{"noise", flagValue, "up to 24 takes", "reduces noise under the playing where it can be heard"},
+		{"tone", flagValue, "true", "gives recordings of phones the lows and the presence of a microphone"}}}
 	muteShape = &shape{"a mute", "in an entry of mutes:", "{from: m5, to: m9}", []key{
 		{"from", timeValue, required, "where the silence begins"},
 		{"to", timeValue, required, "where it ends"}}}
@@ -285,6 +292,8 @@ var (
 			"where names stand; auto is bottom-left unless that hides a face"},
 		{"smallest_screen", number(4, 200, "cm"), "not looked at",
 			"short side of the smallest screen (a phone: 6); a name too long to be readable there is left to the credits"},
+		{"cuts", among(production.CutKinds), "beats; exact with one shape",
+			"beats: shots whose time is in seconds begin on the nearest beat, and sheets follow each other on beats"},
 		{"labels_fade", number(0, maxLabelsFade, "seconds"), "0", "time in which names come and go"},
 		{"lead_in", edgeValue, "3", "film before measure 1"},
 		{"tail", edgeValue, "3", "film after the last measure"},
@@ -314,13 +323,19 @@ var (
 		{"labels", flagValue, "as picture", "names on the tiles of this shot"},
 		{"labels_for", number(0.5, maxEdge, "seconds"), "as picture", "how long names stay in this shot"},
 		{"aspect", aspectValue, "as deliver or picture", "shape of the tiles of this shot"},
-		{"transition", mappingOf(transitionShape).orWords("cut"), "cut",
-			"how it takes over from the shot before; complete on its first beat"}}}
+		{"push_in", number(1, maxPushIn, "times"), "none",
+			"how much nearer its pictures come, slowly, such as 1.06; of a solo the soloist's, of a card all of it"},
+		{"transition", mappingOf(transitionShape).orWords(production.TransitionKinds.Strings()...), "cut",
+			"how it takes over from the shot before; complete on its first beat"},
+		{"entrances", mappingOf(entrancesShape), "all at once", "tiles of a tutti come one after another, each on a beat"}}}
+	entrancesShape = &shape{"entrances", "in an entry of shots:", "entrances: {by: section, beats: 2}", []key{
+		{"by", among(production.EntranceKinds), string(production.EntranceKinds[0]), "section: whole sections; player: one by one"},
+		{"beats", number(0.25, 64, "beats"), "1", "from one entrance to the next"}}}
 	transitionShape = &shape{"transition", "in an entry of shots:", "transition: {kind: dissolve, beats: 1}", []key{
 		{"kind", among(production.TransitionKinds), required,
 			"dissolve blends; move lets tiles glide to their new place"},
-		{"beats", number(0.05, 32, "beats"), "required without seconds", "how long, in beats before the shot"},
-		{"seconds", number(0.05, maxTransition, "seconds"), "required without beats", "how long"}}}
+		{"beats", number(0.05, 32, "beats"), "1", "how long, in beats before the shot"},
+		{"seconds", number(0.05, maxTransition, "seconds"), "none", "how long, instead of beats"}}}
 	deliverShape = &shape{"a deliverable", "in an entry of deliver:", "{name: final, canvas: 1920x1080}", []key{
 		{"name", nameValue, required, "unique; the film is out/NAME.mp4"},
 		{"canvas", value{form: "width x height", unit: "pixels"}, required,
@@ -379,5 +394,5 @@ func sentenceKeys() []key {
 // shapes is all of them, for telling where a misplaced key belongs.
 var shapes = []*shape{topShape, creditShape, tempoShape, countInShape, cueShape, changeShape, holdShape, guideShape,
 	levelsShape, variantShape, droneShape, sectionShape, takeShape, videoShape, audioShape, trimShape, cropShape,
-	mixShape, pictureShape, shotShape, transitionShape, deliverShape, chapterShape, noteShape, callSheetShape,
+	mixShape, pictureShape, shotShape, transitionShape, entrancesShape, deliverShape, chapterShape, noteShape, callSheetShape,
 	cleanShape, muteShape, partShape, bandShape, compressShape, hallShape, stageShape}

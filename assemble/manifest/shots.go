@@ -2,11 +2,14 @@ package manifest
 
 import (
 	"fmt"
-	"ripieno/assemble/production"
-	"ripieno/layout/shot"
 	"slices"
 
 	"go.yaml.in/yaml/v3"
+
+	"ripieno/assemble/production"
+	"ripieno/layout"
+	"ripieno/layout/shot"
+	"ripieno/mix/tempo"
 )
 
 // isScalar reports whether a node is a single value.
@@ -44,18 +47,72 @@ func (m mapping) shots(p *production.Production) []production.Shot {
 				s.To.Text, s.From.Text)
 			s.To = nil
 		}
-		s.Transition = e.transition(s.From, p.Tempo)
 		placed = append(placed, placedShot{s, e})
 	}
 	slices.SortStableFunc(placed, func(a, b placedShot) int { return production.CompareTimes(a.From, b.From) })
+	if onBeats(p.Picture) && p.Tempo != nil {
+		snap(placed, p.Tempo)
+	}
 	var shots []production.Shot
 	for i, s := range placed {
+		s.Transition = s.m.transition(s.From, p.Tempo)
 		if i > 0 {
 			s.follows(placed[i-1])
 		}
 		shots = append(shots, s.Shot)
 	}
 	return shots
+}
+
+// onBeats reports whether shots of a picture cut on beats.
+func onBeats(p production.Picture) bool {
+	if p.Cuts == "" {
+		return p.Aspect.Shapes != (layout.Shapes{})
+	}
+	return p.Cuts == production.CutOnBeats
+}
+
+// snap moves times of shots that are given in seconds to the nearest beat, unless two
+// shots would begin together or one would have no length.
+func snap(placed []placedShot, music *tempo.Map) {
+	beat := func(t production.Time) production.Time {
+		if _, musical := musical(t.Text); !musical && t.Edge == production.Moment {
+			t.Seconds = music.NearestBeat(t.Seconds)
+		}
+		return t
+	}
+	for i := range placed {
+		s := &placed[i]
+		if s.To != nil {
+			if to := beat(*s.To); s.From.Before(to) && (i+1 == len(placed) || !placed[i+1].From.Before(to)) {
+				s.To = &to
+			}
+		}
+		from := beat(s.From)
+		if (i == 0 || placed[i-1].From.Before(from)) && (s.To == nil || from.Before(*s.To)) &&
+			(i+1 == len(placed) || from.Before(placed[i+1].From)) {
+			if i > 0 && placed[i-1].To != nil && from.Before(*placed[i-1].To) {
+				continue // the shot before ends between beats
+			}
+			s.From = from
+		}
+	}
+}
+
+// entrances reads how tiles come into the shot.
+func (m mapping) entrances(show shot.Kind) production.Entrances {
+	c, ok := m.child("entrances", entrancesShape)
+	if !ok {
+		return production.Entrances{}
+	}
+	if show != "" && show != shot.Tutti {
+		m.at(m.keys["entrances"], "delete it, or show: tutti", "a shot that shows %s has no %q", show, "entrances")
+	}
+	e := production.Entrances{By: choose(c, "by", production.EntranceKinds[0]), Beats: 1, Mark: markOf(m.file, c.node)}
+	if beats, ok := c.number("beats"); ok {
+		e.Beats = beats
+	}
+	return e
 }
 
 // follows adds a fault when s and the shot before it want the film at once.
@@ -114,6 +171,10 @@ func (m mapping) shot(who cast) production.Shot {
 		s.LabelsFor = &x
 	}
 	s.Aspect = m.aspect()
+	if s.PushIn, _ = m.number("push_in"); s.PushIn > 0 && s.Roll {
+		m.at(m.keys["push_in"], "delete it, or leave out roll", "credits that roll cannot have push_in")
+	}
+	s.Entrances = m.entrances(s.Show)
 	m.pair(&s, who)
 	switch {
 	case s.Show == shot.Soli && s.Section != "" && !who.known["section "+s.Section]: // it would be empty

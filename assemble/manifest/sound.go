@@ -15,7 +15,7 @@ var defaultHall = production.Hall{Decay: 1.8, High: 0.55, PreDelay: 0.018, Size:
 
 // allClean is everything that can be done, and the default of ensembles of up to
 // mostReduced takes.
-var allClean = production.Clean{Silence: true, Noise: true}
+var allClean = production.Clean{Silence: true, Noise: true, Tone: true}
 
 // mostReduced is how many takes a production may list whose noise is reduced without
 // being asked for. Held against the mix of their dry stems, reducing it brought ensembles
@@ -27,7 +27,9 @@ const mostReduced = 24
 
 // defaultClean is what is done in an ensemble that the manifest says nothing about.
 func defaultClean(takes int) production.Clean {
-	return production.Clean{Silence: true, Noise: takes <= mostReduced}
+	all := allClean
+	all.Noise = takes <= mostReduced
+	return all
 }
 
 // Bounds of what a person can mean; the mix itself takes more.
@@ -100,7 +102,8 @@ func (m mapping) clean(def, auto production.Clean) production.Clean {
 	if !ok {
 		return def
 	}
-	return production.Clean{Silence: c.flag("silence", def.Silence), Noise: c.flag("noise", def.Noise)}
+	return production.Clean{Silence: c.flag("silence", def.Silence), Noise: c.flag("noise", def.Noise),
+		Tone: c.flag("tone", def.Tone)}
 }
 
 // mute reads one mute; both its ends are needed, since a mute to the end of

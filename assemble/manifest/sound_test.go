@@ -69,7 +69,7 @@ mix:
 	bus := production.Mix{
 		LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, Room: 0.2, PanLaw: pan.Linear,
 		Hall: production.Hall{Decay: 2.5, High: 0.55, PreDelay: 0,
-			Size: 1}, FadeIn: 0.5, FadeOut: 2, SoloLiftDB: 2, Clean: allClean,
+			Size: 1}, FadeIn: 0.5, FadeOut: 2, SoloLiftDB: 2, Clean: allClean, LowPan: 35,
 		Stage: []production.Place{{Section: "strings", From: -60, To: -10}, {Section: "winds", From: 10, To: 10}},
 	}
 	if !reflect.DeepEqual(p.Mix, bus) {
@@ -89,12 +89,12 @@ func TestClean(t *testing.T) {
 	}{
 		{"", "", allClean},
 		{"mix: {clean: off}\n", "", production.Clean{}},
-		{"mix: {clean: {noise: false}}\n", "", production.Clean{Silence: true}},
-		{"mix: {clean: {silence: false}}\n", "", production.Clean{Noise: true}},
+		{"mix: {clean: {noise: false}}\n", "", production.Clean{Silence: true, Tone: true}},
+		{"mix: {clean: {silence: false, tone: false}}\n", "", production.Clean{Noise: true}},
 		{"", ", clean: off", production.Clean{}},
 		{"mix: {clean: off}\n", ", clean: auto", allClean},
 		{"mix: {clean: off}\n", ", clean: {silence: true}", production.Clean{Silence: true}},
-		{"mix: {clean: {noise: false}}\n", ", clean: {silence: false}", production.Clean{}},
+		{"mix: {clean: {noise: false}}\n", ", clean: {silence: false}", production.Clean{Tone: true}},
 	} {
 		p := parse(t, head+c.mix+"takes:\n  - {name: a, audio: {file: a.wav}"+c.take+"}\n")
 		if got := p.Takes[0].Strip.Clean; got != c.want {
@@ -111,8 +111,8 @@ func TestCleanOfManyTakes(t *testing.T) {
 		want production.Clean
 	}{
 		{"", mostReduced, allClean},
-		{"", mostReduced + 1, production.Clean{Silence: true}},
-		{"mix: {clean: auto}\n", mostReduced + 1, production.Clean{Silence: true}},
+		{"", mostReduced + 1, production.Clean{Silence: true, Tone: true}},
+		{"mix: {clean: auto}\n", mostReduced + 1, production.Clean{Silence: true, Tone: true}},
 		{"mix: {clean: {noise: true}}\n", mostReduced + 1, allClean},
 	} {
 		list := "takes:\n  - {name: t1, audio: {file: a1.wav}}\n"

@@ -1,6 +1,7 @@
 package manifest
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 
@@ -49,21 +50,26 @@ func (m mapping) transition(from production.Time, music *tempo.Map) production.T
 	if v := m.vals["transition"]; v != nil && isScalar(v) && v.Value == string(production.Cut) {
 		return t
 	}
+	c := m
 	if v := m.vals["transition"]; v != nil && isScalar(v) && slices.Contains(production.TransitionKinds.Strings(),
 		v.Value) {
-		m.at(v, fmt.Sprintf("transition: {kind: %s, beats: 1}", v.Value), "a %s needs a length", v.Value)
-		return t
-	}
-	c, ok := m.child("transition", transitionShape)
-	if !ok {
-		return t
-	}
-	t.Mark = markOf(m.file, c.node)
-	if c.need("kind", "cut, dissolve or move") {
-		t.Kind = choose(c, "kind", t.Kind)
+		t.Kind, t.Mark = production.TransitionKind(v.Value), markOf(m.file, v)
+		c.node, c.vals, c.keys = v, nil, nil
+	} else {
+		var ok bool
+		if c, ok = m.child("transition", transitionShape); !ok {
+			return t
+		}
+		t.Mark = markOf(m.file, c.node)
+		if c.need("kind", "cut, dissolve or move") {
+			t.Kind = choose(c, "kind", t.Kind)
+		}
 	}
 	beats, inBeats := c.number("beats")
 	seconds, inSeconds := c.number("seconds")
+	if !c.has("beats") && !c.has("seconds") {
+		beats, inBeats = 1, true
+	}
 	switch {
 	case t.Kind == production.Cut:
 		if c.has("kind") && (c.has("beats") || c.has("seconds")) {
@@ -72,44 +78,17 @@ func (m mapping) transition(from production.Time, music *tempo.Map) production.T
 		return t
 	case c.has("beats") && c.has("seconds"):
 		c.at(c.keys["seconds"], "keep one of them", "transition has both beats and seconds")
-	case !c.has("beats") && !c.has("seconds"):
-		c.at(c.node, fmt.Sprintf("transition: {kind: %s, beats: 1}", t.Kind), "a %s needs a length", t.Kind)
 	case from.Edge == production.FilmStart:
 		c.at(c.node, "picture: {fade_in: 2} lets the film come out of black",
 			"a transition at the film's beginning has no shot before it")
 	case inSeconds:
 		t.Seconds = seconds
 	case inBeats && music != nil:
-		t.Seconds = beatsBefore(music, from.Seconds, beats)
+		t.Seconds = from.Seconds - music.Shift(from.Seconds, -beats)
 		if t.Seconds > maxTransition {
-			c.at(c.vals["beats"], fmt.Sprintf("at most %d seconds", maxTransition), "%s beats last %.1f seconds here",
+			c.at(cmp.Or(c.vals["beats"], c.node), fmt.Sprintf("at most %d seconds", maxTransition), "%s beats last %.1f seconds here",
 				decimal(beats), t.Seconds)
 		}
 	}
 	return t
-}
-
-// beatsBefore returns how many seconds a number of beats last that end at a guide
-// time. Before the first beat and after the last, beats are as long as those.
-func beatsBefore(music *tempo.Map, at, beats float64) float64 {
-	var times []float64
-	var last float64
-	for b := range music.Beats() {
-		times = append(times, b.Seconds)
-		last = b.Length
-	}
-	if len(times) == 0 {
-		return 0
-	}
-	times = append(times, times[len(times)-1]+last)
-	place := func(i float64) float64 { // guide time of beat i, which may be a fraction
-		k := min(max(int(i), 0), len(times)-2)
-		return times[k] + (i-float64(k))*(times[k+1]-times[k])
-	}
-	index := 0
-	for index < len(times)-2 && times[index+1] <= at {
-		index++
-	}
-	i := float64(index) + (at-times[index])/(times[index+1]-times[index])
-	return at - place(i-beats)
 }

@@ -14,6 +14,7 @@ import (
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 	"ripieno/layout"
+	shots "ripieno/layout/shot"
 	"ripieno/mix/tempo"
 )
 
@@ -25,9 +26,10 @@ type composition struct {
 	tempo    *tempo.Map
 	conforms []task.Ref[string] // of the whole film
 	backdrop task.Ref[string]
-	drawn    []painting       // of the scene; in a transition of the old scene, the new one, and the new one whole
+	drawn    []painting       // of the scene; in a transition of the old scene and the new one, and bare ground when some glide
 	names    task.Ref[string] // that come or go; zero for none
 	glides   []plan.Glide
+	gliding  [2]task.Ref[string] // names of what glides, in the old scene and in the new; zero for none
 	zscale   bool
 	queues   bool // see graph.Segment
 	coding   graph.Coding
@@ -47,8 +49,10 @@ func (c composition) drawings() (list []task.Ref[string]) {
 			list = append(list, d.roll)
 		}
 	}
-	if !c.names.IsZero() {
-		list = append(list, c.names)
+	for _, names := range []task.Ref[string]{c.names, c.gliding[0], c.gliding[1]} {
+		if !names.IsZero() {
+			list = append(list, names)
+		}
 	}
 	return list
 }
@@ -79,9 +83,33 @@ func (m *Maker) composition(f plan.Film, seg plan.Segment, conforms []task.Ref[s
 	add(old)
 	add(new)
 	if len(c.glides) > 0 {
-		add(sceneOf(seg))
+		if f.Phases(seg.Shot, c.glides).Leave > 0 {
+			c.drawn = append(c.drawn, painting{overlay: drawTask(m.blank(f))})
+		}
+		c.gliding = m.glidingNames(f, seg.Shot, c.glides)
 	}
 	return c
+}
+
+// glidingNames returns the names of tiles that glide into a shot, where they are shown in
+// the shot before and in it.
+func (m *Maker) glidingNames(f plan.Film, i int, glides []plan.Glide) (names [2]task.Ref[string]) {
+	old, new := f.Shots[i-1], f.Shots[i]
+	of := func(s plan.Shot, tile func(plan.Glide) int) task.Ref[string] {
+		var tiles []plan.Tile
+		for _, g := range glides {
+			tiles = append(tiles, s.Tiles[tile(g)])
+		}
+		s.Tiles = tiles
+		return drawTask(m.labels(f, s))
+	}
+	if old.LabelsTo >= old.To {
+		names[0] = of(old, func(g plan.Glide) int { return g.Old })
+	}
+	if new.LabelsTo > new.From {
+		names[1] = of(new, func(g plan.Glide) int { return g.New })
+	}
+	return names
 }
 
 // scenes returns the two of a transition, without the takes that glide.
@@ -107,6 +135,9 @@ func (c composition) segment(mezzanine func(conform int) string, drawing func(ta
 		if !d.roll.IsZero() {
 			s.Roll = graph.Roll{Path: drawing(d.roll), Step: c.film.Shots[sc.shot].Roll.Step}
 		}
+		if shot := c.film.Shots[sc.shot]; shot.Show == shots.Card && shot.Pushes(0) {
+			s.Push = pushOf(shot, sc.span.From)
+		}
 		return s
 	}
 	if !c.film.Rough {
@@ -123,17 +154,35 @@ func (c composition) segment(mezzanine func(conform int) string, drawing func(ta
 	g.Scene = scene(old, c.drawn[0])
 	g.Into = &graph.Into{Scene: scene(new, c.drawn[1])}
 	if len(c.glides) > 0 {
-		g.Into.Cover = drawing(c.drawn[2].overlay)
-	}
-	for _, glide := range c.glides {
-		t := c.film.Shots[c.seg.Shot].Tiles[glide.New]
-		m := graph.Move{Tile: t.Rect, From: c.film.Shots[c.seg.Shot-1].Tiles[glide.Old].Rect}
-		if piece, ok := pieceOf(c.film, t, c.seg.Span, c.line, mezzanine); ok {
-			m.Piece = &piece
-		}
-		g.Into.Moves = append(g.Into.Moves, m)
+		c.move(g.Into, mezzanine, drawing)
 	}
 	return g
+}
+
+// move adds to a transition what glides in it.
+func (c composition) move(into *graph.Into, mezzanine func(conform int) string,
+	drawing func(task.Ref[string]) string) {
+	phases := c.film.Phases(c.seg.Shot, c.glides)
+	into.Leave, into.Arrive = phases.Leave, phases.Arrive
+	if phases.Leave > 0 {
+		into.Cover = drawing(c.drawn[2].overlay)
+	}
+	for i, names := range c.gliding {
+		if !names.IsZero() {
+			into.Names[i] = drawing(names)
+		}
+	}
+	for _, glide := range c.glides {
+		t, old := c.film.Shots[c.seg.Shot].Tiles[glide.New], c.film.Shots[c.seg.Shot-1].Tiles[glide.Old]
+		if piece, ok := pieceOf(c.film, t, c.seg.Span, c.line, mezzanine); ok {
+			m := graph.Move{Piece: piece, From: glide.From}
+			m.Window = [2]layout.Rect{onMezzanine(old.Source, c.film.Conforms[t.Conform]), piece.Crop}
+			if t.Behind == plan.BehindBlur {
+				m.Window[0] = m.Window[1]
+			}
+			into.Moves = append(into.Moves, m)
+		}
+	}
 }
 
 // fade returns the film's fades where they touch the segment, and else nothing, so
@@ -179,6 +228,9 @@ func (m *Maker) segmentTask(c composition) task.Ref[string] {
 	}
 	for _, k := range neededConforms(f, seg) {
 		t.Needs("picture", c.conforms[k])
+	}
+	if len(c.glides) > 0 {
+		t.Action = t.Action.Arg("names", [2]bool{!c.gliding[0].IsZero(), !c.gliding[1].IsZero()})
 	}
 	t.Action = withCoding(t.Action, c.coding)
 	if f.Marks {

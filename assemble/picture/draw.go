@@ -133,6 +133,14 @@ func (m *Maker) overlay(f plan.Film, sc scene) (key store.Action, draw func() (i
 	}
 }
 
+// blank returns the ground of a film alone.
+func (m *Maker) blank(f plan.Film) (store.Action, func() (image.Image, error)) {
+	bg := f.Cards.Background
+	key := m.assets.groundArg(store.NewAction("overlay").Version(pictureRule)).Arg("canvas", f.Canvas).Ext(".png").
+		For(f.Name+" ground").Arg("blank", bg)
+	return key, func() (image.Image, error) { return card.Blank(f.Canvas, bg, m.assets.backdrop(f.Canvas)) }
+}
+
 // cardPage returns the drawing of a page of a card, and its key, which begins as
 // base.
 func (m *Maker) cardPage(f plan.Film, sc scene, base store.Action) (store.Action, func() (image.Image, error)) {

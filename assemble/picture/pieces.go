@@ -12,15 +12,26 @@ import (
 // path of a conformed picture.
 func pieces(f plan.Film, sc scene, line plan.Timeline, mezzanine func(conform int) string) []graph.Piece {
 	var out []graph.Piece
-	for _, t := range f.Shots[sc.shot].Tiles {
+	for i, t := range f.Shots[sc.shot].Tiles {
 		if sc.left[t.Take] {
 			continue
 		}
 		if p, ok := pieceOf(f, t, sc.span, line, mezzanine); ok {
+			if f.Shots[sc.shot].Pushes(i) {
+				p.Push = pushOf(f.Shots[sc.shot], sc.span.From+p.Start)
+				p.Push.X, p.Push.Y = t.Middle()
+			}
 			out = append(out, p)
 		}
 	}
 	return out
+}
+
+// pushOf returns the push-in of a shot from a frame on. It begins with the transition into
+// the shot.
+func pushOf(s plan.Shot, from int) graph.Push {
+	first := s.From - s.Into.Frames
+	return graph.Push{Zoom: s.PushIn, At: from - first, Frames: s.To - first, X: 0.5, Y: 0.5}
 }
 
 // pieceOf is one moving tile; false when it has no picture in the span.

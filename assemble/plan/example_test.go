@@ -62,15 +62,18 @@ func ExamplePlaces() {
 	// horn sits at 3
 }
 
-// A tile on its way through a transition of three frames: the shots before and
-// behind show where it began and where it ends.
-func ExampleWay() {
+// A picture on its way through a transition of five frames: in the first, what leaves
+// goes, and in the last, what is new comes.
+func ExamplePhases_Way() {
 	from, to := layout.Rect{X: 0, Y: 0, W: 320, H: 180}, layout.Rect{X: 640, Y: 360, W: 640, H: 360}
-	for k := range 3 {
-		fmt.Println(plan.Way(from, to, k, 3))
+	p := plan.Phases{Leave: 1, Glide: 3, Arrive: 1}
+	for k := range 5 {
+		fmt.Println(p.Way(from, to, k))
 	}
 	// Output:
+	// {0 0 320 180}
 	// {100 56 370 208}
 	// {320 180 480 270}
 	// {540 304 590 332}
+	// {640 360 640 360}
 }

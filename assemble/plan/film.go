@@ -43,6 +43,16 @@ func resolve(p *production.Production, line Timeline) ([]shot.Shot, error) {
 	return shots, nil
 }
 
+// Shots returns what a film of the production shows when, on its timeline.
+func Shots(p *production.Production) ([]shot.Shot, Timeline, error) {
+	line, err := NewTimeline(p)
+	if err != nil {
+		return nil, line, err
+	}
+	shots, err := resolve(p, line)
+	return shots, line, err
+}
+
 // shotFaults points every problem of the shot list at its line.
 func shotFaults(p *production.Production, err error) error {
 	all := []error{err}
@@ -102,6 +112,9 @@ func film(p *production.Production, facts map[string]Facts, line Timeline, shots
 		s = h.without(s)
 		out := Shot{Span: Span{s.From, s.To}, Show: s.Show, Text: s.Text, Labels: s.Labels, Pages: 1, Sheets: 1}
 		out.LabelsTo = labelsTo(p, s, line)
+		if s.Want >= 0 {
+			out.PushIn = p.Shots[s.Want].PushIn
+		}
 		var err error
 		if out.Into, err = into(p, f.Shots, s, line); err != nil {
 			return nil, err
@@ -134,9 +147,10 @@ func (f *Film) show(h *arranger, s shot.Shot, whole Shot, line Timeline) error {
 	if err != nil {
 		return err
 	}
+	spans := h.turns(whole.Span, len(sheets), line)
 	for i, sheet := range sheets {
 		out := whole
-		out.Span, out.Sheet, out.Sheets = piece(whole.Span, i, len(sheets)), i, len(sheets)
+		out.Span, out.Sheet, out.Sheets = spans[i], i, len(sheets)
 		out.LabelsTo = min(out.To, out.From+whole.LabelsTo-whole.From)
 		if i > 0 {
 			out.Into = Transition{Kind: production.Cut}
@@ -152,7 +166,11 @@ func (f *Film) show(h *arranger, s shot.Shot, whole Shot, line Timeline) error {
 			tile.Seat = h.places[seat.take]
 			out.Tiles = append(out.Tiles, tile)
 		}
-		f.Shots = append(f.Shots, out)
+		parts, err := h.entrances(s, out, line)
+		if err != nil {
+			return err
+		}
+		f.Shots = append(f.Shots, parts...)
 	}
 	return nil
 }

@@ -14,6 +14,7 @@ type Mix struct {
 	Loudness float64 // LUFS, integrated, of the delivered sound
 	TruePeak float64 // dBTP, its ceiling
 	Balance  bool    // levels are set automatically
+	Ensemble bool    // by the sound powers of parts
 	Room     float64 // 0 to 1, how much of the shared room
 	Hall     Hall
 	FadeIn   float64   // seconds at the film's beginning
@@ -38,7 +39,8 @@ type Section struct {
 func newMix(p *production.Production) Mix {
 	m := p.Mix
 	out := Mix{
-		Loudness: m.LoudnessLUFS, TruePeak: m.TruePeakDB, Balance: m.AutoBalance, Room: m.Room, Hall: Hall(m.Hall),
+		Loudness: m.LoudnessLUFS, TruePeak: m.TruePeakDB, Balance: m.AutoBalance, Ensemble: m.Ensemble, Room: m.Room,
+		Hall:   Hall(m.Hall),
 		FadeIn: m.FadeIn, FadeOut: m.FadeOut,
 	}
 	for _, s := range p.Sections {
@@ -56,7 +58,8 @@ func (p *Plan) Keep(wanted func(Strip) bool) {
 
 // group gives every strip the gain of its section. Under automatic balance a
 // section with a target shares it among its strips: unrelated sounds add up in
-// power, so n strips are each 10·log10(n) softer than all of them together.
+// power, so n strips are each 10·log10(n) softer than all of them together. Balance of
+// an ensemble adds what the sound powers of parts differ by.
 func (p *Plan) group() {
 	count := map[string]int{}
 	for _, s := range p.Strips {
@@ -64,6 +67,10 @@ func (p *Plan) group() {
 	}
 	for i := range p.Strips {
 		s := &p.Strips[i]
+		s.Group = 0
+		if p.Mix.Ensemble {
+			s.Group = mix.PowerGain(s.Part)
+		}
 		k := slices.IndexFunc(p.Mix.Sections, func(x Section) bool { return x.Name == s.Section })
 		if k < 0 {
 			continue
@@ -72,6 +79,6 @@ func (p *Plan) group() {
 		if target := p.Mix.Sections[k].Target; target != nil && p.Mix.Balance {
 			gain += *target - float64(mix.StripTarget) - 10*math.Log10(float64(count[s.Section]))
 		}
-		s.Group = audio.Decibels(gain)
+		s.Group += audio.Decibels(gain)
 	}
 }

@@ -76,6 +76,7 @@ type Sound struct {
 	Frames   audio.Frames // at Rate
 	Clock    audio.Clock
 	Parts    audio.Parts `key:"omitzero"` // as in [Picture]
+	Phone    bool        `key:"omitzero"` // a phone recorded it, as far as the file tells
 }
 
 // Absence says why a take is not in the film.
@@ -168,6 +169,9 @@ type Shot struct {
 	// Into is the transition from the shot before, over the frames that end
 	// where this shot begins. Tiles are shown in it too.
 	Into Transition
+	// PushIn is how many times larger its pictures are at its end than at its
+	// beginning; 0 for no push-in.
+	PushIn float64
 }
 
 // Transition is how one shot becomes the next.

@@ -6,7 +6,6 @@ import (
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/production"
-	"ripieno/layout"
 	"ripieno/layout/shot"
 )
 
@@ -141,60 +140,4 @@ func split(s Span, at []int) []Span {
 // piece returns number k of n nearly equal pieces of s.
 func piece(s Span, k, n int) Span {
 	return Span{s.From + s.Len()*k/n, s.From + s.Len()*(k+1)/n}
-}
-
-// Glide is a take that both shots of a transition show, on its way.
-type Glide struct {
-	Old, New int // tiles of the two shots
-}
-
-// glideShapes is how much the shapes of two tiles may differ for one to become
-// the other by growing alone.
-const glideShapes = 0.02
-
-// Glides returns the takes that move in a transition into shot i; the others
-// dissolve in their place. A tile of another shape cannot become the new one
-// without being stretched, so it dissolves as well. The smallest come first,
-// for the largest passes in front.
-func (f Film) Glides(i int) []Glide {
-	if i == 0 || f.Shots[i].Into.Kind != Move {
-		return nil
-	}
-	old := map[string]int{}
-	for k, t := range f.Shots[i-1].Tiles {
-		old[t.Take] = k
-	}
-	var list []Glide
-	for k, t := range f.Shots[i].Tiles {
-		was, seen := old[t.Take]
-		if !seen {
-			continue
-		}
-		a, b := f.Shots[i-1].Tiles[was].Rect, t.Rect
-		if f.Scenery && (t.showsBackground() || f.Shots[i-1].Tiles[was].showsBackground()) {
-			continue // it would take a piece of the background along
-		}
-		if ratio := float64(a.W*b.H) / float64(a.H*b.W); ratio > 1+glideShapes || ratio < 1-glideShapes {
-			continue
-		}
-		list = append(list, Glide{was, k})
-	}
-	area := func(g Glide) int {
-		a, b := f.Shots[i-1].Tiles[g.Old].Rect, f.Shots[i].Tiles[g.New].Rect
-		return max(a.W*a.H, b.W*b.H)
-	}
-	slices.SortStableFunc(list, func(a, b Glide) int { return area(a) - area(b) })
-	return list
-}
-
-// showsBackground reports whether the background is seen beside the picture of a tile.
-func (t Tile) showsBackground() bool {
-	return t.Hole != t.Rect && t.Behind == "" && t.Backing == "" && !t.Card
-}
-
-// Way returns where a tile on its way from a to b stands in frame k of n of a
-// transition: neither at the one nor quite at the other, which the shots
-// before and behind show.
-func Way(a, b layout.Rect, k, n int) layout.Rect {
-	return layout.Between(a, b, float64(k+1)/float64(n+1))
 }

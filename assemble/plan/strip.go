@@ -1,6 +1,8 @@
 package plan
 
 import (
+	"slices"
+
 	"ripieno/assemble/production"
 	"ripieno/layout/shot"
 	"ripieno/mix"
@@ -45,16 +47,20 @@ type Treatment struct {
 type Cleaning struct {
 	Silence bool     // it is closed where nobody plays
 	Noise   bool     // its noise under the playing is made softer
+	Tone    bool     `key:"omitzero"` // the colour of the phone that recorded it is taken from it
 	Piece   mix.Span // where the piece lies, guide samples
 }
 
 // Any reports whether anything is done.
-func (c Cleaning) Any() bool { return c.Silence || c.Noise }
+func (c Cleaning) Any() bool { return c.Silence || c.Noise || c.Tone }
 
 // cleaning returns what is done to a take by itself. Where a person has set
-// denoise, the noise is in their hands.
-func cleaning(take production.Take, music *tempo.Map) Cleaning {
-	c := Cleaning{Silence: take.Strip.Clean.Silence, Noise: take.Strip.Clean.Noise && take.Strip.DenoiseDB == 0}
+// denoise, the noise is in their hands, and where they have set an equaliser the
+// colour is.
+func cleaning(take production.Take, sound Sound, music *tempo.Map) Cleaning {
+	clean, own := take.Strip.Clean, take.Strip
+	c := Cleaning{Silence: clean.Silence, Noise: clean.Noise && own.DenoiseDB == 0,
+		Tone: clean.Tone && sound.Phone && len(own.EQ) == 0}
 	if c.Any() {
 		c.Piece = mix.Span{From: audio.FramesAt(music.Start()), To: audio.FramesAt(music.End())}
 	}
@@ -77,7 +83,7 @@ func strips(p *production.Production, facts map[string]Facts, line Timeline, sho
 		}
 		s := Strip{
 			Take: take.Name, Part: take.Part, Section: take.Section, Sound: *f.Sound, Treat: treatment(take, line),
-			Clean: cleaning(take, p.Tempo),
+			Clean: cleaning(take, *f.Sound, p.Tempo),
 			Gain:  audio.Decibels(take.GainDB), Pan: places[i], Law: p.Mix.PanLaw, Width: 1,
 			Send: audio.Decibels(take.Strip.SendDB), Dry: take.Strip.Dry,
 		}
@@ -95,12 +101,15 @@ func strips(p *production.Production, facts map[string]Facts, line Timeline, sho
 
 // places returns where all takes sit, from −100 to 100: where the manifest says,
 // on the stage with their section, or spread evenly in the order of seats.
-// Seats that are still empty count, so that a late take moves nobody.
+// Seats that are still empty count, so that a late take moves nobody. What gives the
+// bass sits nearer to the middle than its seat.
 func places(p *production.Production) []float64 {
 	order := inOrder(p.Takes, func(t production.Take) string { return t.Name }, Places(p))
 	all := make([]float64, len(p.Takes))
 	for i, x := range pan.Spread(len(p.Takes), autoSpread/100.) {
-		all[order[i]] = 100 * x
+		if all[order[i]] = 100 * x; mix.GivesBass(p.Takes[order[i]].Part) {
+			all[order[i]] *= p.Mix.LowPan / 100
+		}
 	}
 	for _, place := range p.Mix.Stage {
 		var seats []int
@@ -119,6 +128,17 @@ func places(p *production.Production) []float64 {
 		}
 	}
 	return all
+}
+
+// AutoPans returns where all takes would sit, from −100 to 100, if the manifest gave
+// none of them a place.
+func AutoPans(p *production.Production) []float64 {
+	free := *p
+	free.Takes = slices.Clone(p.Takes)
+	for i := range free.Takes {
+		free.Takes[i].Pan = nil
+	}
+	return places(&free)
 }
 
 // treatment turns a take's own settings into those of the mix, its times into

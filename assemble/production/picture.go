@@ -29,10 +29,11 @@ type Picture struct {
 	SmallestTile   int       // height in pixels at 1080 lines below which a grid becomes pages; 0, when not given: any
 	Fonts          []Asset   // fill in for characters that the embedded fonts lack, in this order
 	MatchLight     bool      // match: light, bring exposure and white balance of takes together; false when not given
-	FadeIn         float64   // seconds in which the film comes out of black; 0 when not given
-	FadeOut        float64   // seconds in which it goes into black; 0 when not given
-	LeadIn         float64   // seconds of film before measure 1; 3 when not given
-	Tail           float64   // seconds of film after the last measure; 3 when not given
+	Cuts           Cuts
+	FadeIn         float64 // seconds in which the film comes out of black; 0 when not given
+	FadeOut        float64 // seconds in which it goes into black; 0 when not given
+	LeadIn         float64 // seconds of film before measure 1; 3 when not given
+	Tail           float64 // seconds of film after the last measure; 3 when not given
 }
 
 // Aspect is the shape of tiles: one, or any within a range. Its zero value is
@@ -59,7 +60,17 @@ type Shot struct {
 	LabelsFor  *float64
 	Aspect     Aspect     // of its tiles; zero: as the deliverable or Picture says
 	Transition Transition // from the shot before
+	PushIn     float64    // how many times larger its pictures become; 0: they stay as they are
+	Entrances  Entrances  // of its tiles, for tutti
 	Mark       fault.Mark
+}
+
+// Entrances are how tiles come into a shot: all at once when Beats is 0, else one
+// group after another, so many beats apart.
+type Entrances struct {
+	By    EntranceKind
+	Beats float64
+	Mark  fault.Mark
 }
 
 // Transition is how a shot takes over from the one before. It ends where the

@@ -10,7 +10,9 @@ type Mix struct {
 	LoudnessLUFS float64 // integrated loudness of the delivered sound; -16 when not given
 	TruePeakDB   float64 // ceiling in dBTP; -1 when not given
 	Room         float64 // 0 to 1, how much shared reverberation; 0 when not given
-	AutoBalance  bool    // balance: auto (default) or manual
+	AutoBalance  bool    // balance: auto (default) or ensemble, not manual
+	Ensemble     bool    // balance: ensemble, by the sound powers of parts
+	LowPan       float64 // how far out parts that give the bass sit, percent of the others; 35 when not given
 	PanLaw       pan.Law
 	Hall         Hall
 	Impulse      *Asset  // a recorded room instead of Hall; nil: none
@@ -41,6 +43,7 @@ type Strip struct {
 type Clean struct {
 	Silence bool // closes it where nobody plays
 	Noise   bool // makes the noise under the playing softer
+	Tone    bool // brings the colour of phones toward that of microphones
 }
 
 // Mute is a span in which a take is not heard.

@@ -165,6 +165,31 @@ const (
 // TransitionKinds are all of them; the first is the default.
 var TransitionKinds = Words[TransitionKind]{Cut, Dissolve, Move}
 
+// Cuts is where shots take over that the manifest gives in seconds; "" is as CutExact
+// for tiles of one shape, else as CutOnBeats.
+type Cuts string
+
+// The places.
+const (
+	CutOnBeats Cuts = "beats" // on the nearest beat
+	CutExact   Cuts = "exact" // as written
+)
+
+// CutKinds are both; the first is the default.
+var CutKinds = Words[Cuts]{CutOnBeats, CutExact}
+
+// EntranceKind is who comes together when the tiles of a shot come one after another.
+type EntranceKind string
+
+// The ways.
+const (
+	BySection EntranceKind = "section"
+	ByPlayer  EntranceKind = "player"
+)
+
+// EntranceKinds are both; the first is the default.
+var EntranceKinds = Words[EntranceKind]{BySection, ByPlayer}
+
 // Codec is what a film's picture is encoded as.
 type Codec string
 

@@ -58,5 +58,28 @@ var callSheetPage = sync.OnceValue(func() *template.Template { return page("call
 
 // CallSheet writes a sheet as one page.
 func CallSheet(w io.Writer, s Sheet) error {
-	return callSheetPage().Execute(w, s.view())
+	return callSheetPage().Execute(w, s.typeset().view())
+}
+
+// typeset returns the sheet with the words of people set as the language prints them.
+// Names of files and addresses stay as they are typed.
+func (s Sheet) typeset() Sheet {
+	set := s.Words.Typeset
+	s.Title, s.Composer, s.Ensemble, s.Notes = set(s.Title), set(s.Composer), set(s.Ensemble), set(s.Notes)
+	if s.Player != nil {
+		own := s.Player.typeset(s.Words)
+		s.Player = &own
+	}
+	roll := make([]Player, len(s.Roll))
+	for i, p := range s.Roll {
+		roll[i] = p.typeset(s.Words)
+	}
+	s.Roll = roll
+	return s
+}
+
+// typeset returns the player with name and part set as a language prints them.
+func (p Player) typeset(w *phrase.Book) Player {
+	p.Name, p.Part = w.Typeset(p.Name), w.Typeset(p.Part)
+	return p
 }

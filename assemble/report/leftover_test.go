@@ -221,3 +221,29 @@ func TestNoWordsInPages(t *testing.T) {
 		}
 	}
 }
+
+// Pages are set in the quotation marks and apostrophes of their language, those of a
+// person's own words too; only names of files and what is to be typed stay as they are.
+func TestPagesAreTypeset(t *testing.T) {
+	straight := regexp.MustCompile(`\pL'|"\pL`)
+	for _, language := range phrase.Languages() {
+		r := review(t)
+		r.Words = words(t, language)
+		r.Title, r.Ensemble = `The "Lamp's" Round`, "Wick's Players"
+		r.Takes[0].Player, r.Takes[1].Section = `Nell O'Rin`, `Winds' "own"`
+		html := written(t, r)
+		pages := map[string]string{"report": text(html[:strings.Index(html, "<script>")])}
+		for name, s := range map[string]Sheet{"sheet": mine(t, language), "everybody": everybody(t, language)} {
+			s.Title, s.Ensemble, s.Notes = r.Title, r.Ensemble, `Don't say "when".`
+			pages[name] = text(render(t, s))
+		}
+		for name, page := range pages {
+			if !strings.Contains(page, strings.Join(strings.Fields(r.Words.Quote("Lamp’s")), " ")) {
+				t.Errorf("%s %s: the title is not set", language, name)
+			}
+			if at := straight.FindStringIndex(page); at != nil {
+				t.Errorf("%s %s: typed, not set: …%s…", language, name, page[max(0, at[0]-60):min(len(page), at[1]+20)])
+			}
+		}
+	}
+}

@@ -34,7 +34,7 @@ func (r Review) letter(i int) string {
 	if player == "" {
 		l.line("letter.hello")
 	} else {
-		l.line("letter.hello-name", "name", oneLine(player))
+		l.line("letter.hello-name", "name", l.set(player))
 	}
 	l.WriteString("\n")
 	wait := true
@@ -55,7 +55,7 @@ func (r Review) letter(i int) string {
 	l.line("letter.bye")
 	for _, name := range []string{r.From, r.Ensemble} {
 		if name != "" {
-			l.WriteString(oneLine(name) + "\n")
+			l.WriteString(l.set(name) + "\n")
 		}
 	}
 	return l.String()
@@ -67,7 +67,7 @@ func (l *letter) line(key string, pairs ...string) { l.WriteString(l.w.Say(key, 
 // take writes what there is to say of one take.
 func (l *letter) take(t Reviewed, several bool) {
 	what := l.w.Say("letter.recording")
-	if part := oneLine(t.Part); part != "" && (several || t.Level == LevelMissing) {
+	if part := l.set(t.Part); part != "" && (several || t.Level == LevelMissing) {
 		what = l.w.Say("letter.recording-of", "part", part)
 	}
 	asks := requests(t)
@@ -147,11 +147,14 @@ func (l *letter) deadline() {
 
 // title returns the title in the middle of a sentence.
 func (l *letter) title() string {
-	if title := oneLine(l.r.Title); title != "" {
+	if title := l.set(l.r.Title); title != "" {
 		return l.w.Quote(title)
 	}
 	return l.w.Say("letter.piece")
 }
+
+// set returns a text of a person on one line, as the letter's language prints it.
+func (l *letter) set(text string) string { return l.w.Typeset(oneLine(text)) }
 
 // oneLine keeps a text from beginning a line of its own in a letter. Spaces at
 // which no line breaks stay.

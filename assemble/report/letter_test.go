@@ -9,17 +9,17 @@ import (
 func TestLetters(t *testing.T) {
 	r := review(t)
 	for i, want := range map[int]string{
-		0: "Hello Nell Orrin,\n\nthank you very much for recording “The Lamplighter's Round”!\n\nYour recording is " +
+		0: "Hello Nell Orrin,\n\nthank you very much for recording “The Lamplighter’s Round”!\n\nYour recording is " +
 			"in and everything is fine. There is nothing left to do for you.\n" +
 			"\nThank you for playing along\nMara Voss\nNether Wick Evening Players\n",
-		2: "Hello Teodor Quill,\n\nthank you very much for recording “The Lamplighter's Round”!\n\nYour recording " +
+		2: "Hello Teodor Quill,\n\nthank you very much for recording “The Lamplighter’s Round”!\n\nYour recording " +
 			"has come, but we cannot use it as it is. That has nothing to do with your playing:\n\n" +
 			"- The loud places are distorted. Could you step back from the microphone or turn its level down, and " +
 			"try your loudest place first?\n" +
 			"\nPlease send it to takes@example.org, by Thursday, 12 June 2031, 20:00.\n\nThank you for playing " +
 			"along\nMara Voss\nNether Wick Evening Players\n",
 		4: "", // with the first of the two
-		5: "Hello Otto Larch,\n\nYour recording of Double bass for “The Lamplighter's Round” is not in yet, and your " +
+		5: "Hello Otto Larch,\n\nYour recording of Double bass for “The Lamplighter’s Round” is not in yet, and your " +
 			"place is kept. When may we expect it?\n" +
 			"\nPlease send it to takes@example.org, by Thursday, 12 June 2031, 20:00.\n\nThank you for playing " +
 			"along\nMara Voss\nNether Wick Evening Players\n",

@@ -88,7 +88,7 @@ func TestPagesInABrowser(t *testing.T) {
 		"player-fr": mine(t, "fr"), "everybody-es": everybody(t, "es"),
 	} {
 		b.open(render(t, s))
-		b.structure(name, s.Words.Language, s.Title, 0)
+		b.structure(name, s.Words.Language, s.Words.Typeset(s.Title), 0)
 		for _, width := range []int64{320, 768, 1280} {
 			run(b, chromedp.EmulateViewport(width, 900))
 			if o := run(b, chromedp.Evaluate[outlined](outline)); o.Overflow > 0 {

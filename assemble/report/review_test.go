@@ -135,7 +135,7 @@ func TestReviewSays(t *testing.T) {
 	html := written(t, review(t))
 	page := text(html)
 	for _, want := range []string{
-		"Report · Nether Wick Evening Players The Lamplighter's Round by Ottilie Marsh",
+		"Report · Nether Wick Evening Players The Lamplighter’s Round by Ottilie Marsh",
 		"record again 1 ask 2 missing 1 ok 3 to review 1 due Thursday, 12 June 2031, 20:00",
 		"Nell Orrin Flute ok", "Mara Voss Oboe ask soft: −46 LUFS", "Otto Larch Double bass missing",
 		"ask: soft: −46 LUFS intake/oboe.mov", "remark: upright picture", "again: clipped: 2.1 %",
@@ -269,7 +269,7 @@ func TestReviewReleases(t *testing.T) {
 	}{"yes": {true, "Picture and sound may"}, "audio-only": {false, "Only the sound may"},
 		"no": {false, "Nothing of it may"}, "missing": {true, "There is no release yet"}, "": {true, ""}} {
 		r.Takes[1].Release = release
-		card := r.take(1)
+		card := r.take(1, "")
 		if (card.Thumb != "") != want.picture || !strings.HasPrefix(card.Consent, want.text) ||
 			(card.Consent == "") != (release == "") {
 			t.Errorf("%q: picture %v, %q", release, card.Thumb != "", card.Consent)

@@ -26,7 +26,7 @@ func TestReviewInABrowser(t *testing.T) {
 	long := "intake/" + strings.Repeat("a-very-long-name", 12) + ".mov"
 	r.Takes[0].Files[0], r.Takes[0].Places[0].File = long, long
 	b.open(written(t, r))
-	b.structure("report", "en", r.Title, 1)
+	b.structure("report", "en", r.words().Typeset(r.Title), 1)
 	b.named()
 	b.rows(r)
 	for _, width := range []int64{320, 768, 1280} {

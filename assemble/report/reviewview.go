@@ -87,12 +87,21 @@ var levels = []string{LevelRedo, LevelAsk, LevelMissing, LevelOK}
 
 func (r Review) view() reviewView {
 	w := r.words()
+	letters := make([]string, len(r.Takes)) // in languages of their own
+	for i := range r.Takes {
+		letters[i] = r.letter(i)
+	}
+	r = r.typeset(w)
 	v := reviewView{Review: r, Ruling: r.ruling(), Marks: r.marks(), Until: r.due(w)}
 	for _, level := range levels {
 		v.Counts = append(v.Counts, count{level, w.Say("report." + level), 0})
 	}
 	if r.Composer != "" {
 		v.By = w.Say("by", "composer", r.Composer)
+	}
+	v.Score = nil
+	for _, text := range r.Score {
+		v.Score = append(v.Score, w.Translate(text))
 	}
 	v.Guides = nil
 	for _, g := range r.Guides {
@@ -114,7 +123,7 @@ func (r Review) view() reviewView {
 				v.Counts[k].N++
 			}
 		}
-		tv := r.take(i)
+		tv := r.take(i, letters[i])
 		if t.Unsure() {
 			v.Unsure++
 		}
@@ -136,10 +145,22 @@ func (t takeView) Who() string {
 	return t.Name
 }
 
-func (r Review) take(i int) takeView {
+// typeset returns the review with the words of people set as a language prints them.
+func (r Review) typeset(w *phrase.Book) Review {
+	r.Title, r.Composer, r.Ensemble = w.Typeset(r.Title), w.Typeset(r.Composer), w.Typeset(r.Ensemble)
+	r.Takes = slices.Clone(r.Takes)
+	for i := range r.Takes {
+		t := &r.Takes[i]
+		t.Player, t.Part, t.Section = w.Typeset(t.Player), w.Typeset(t.Part), w.Typeset(t.Section)
+	}
+	return r
+}
+
+// take returns a take in words, with the note to its player.
+func (r Review) take(i int, letter string) takeView {
 	t := r.Takes[i]
 	w := r.words()
-	v := takeView{Reviewed: t, Seat: i + 1, Status: w.Say("report." + t.Level), Staff: r.staff(t), Letter: r.letter(i),
+	v := takeView{Reviewed: t, Seat: i + 1, Status: w.Say("report." + t.Level), Staff: r.staff(t), Letter: letter,
 		Language: r.wordsFor(t).Language}
 	v.Lines = strings.Count(v.Letter, "\n") + 2
 	if v.Letter == "" {

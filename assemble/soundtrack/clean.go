@@ -64,6 +64,9 @@ func cleaned(strip mix.Strip, c plan.Cleaning, h mix.Heard) mix.Strip {
 	if depth := h.Depth(); c.Noise && depth > 0 {
 		strip.Reduce = &mix.Reduce{Noise: &h.Noise, Depth: depth}
 	}
+	if c.Tone {
+		strip.EQ = append(mix.ToneBands(h.Colour()), strip.EQ...)
+	}
 	return strip
 }
 
@@ -73,6 +76,9 @@ type CleanResult struct {
 	Distance *float64 `json:"noise_distance_db"` // of the playing over the noise, A-weighted; null: nothing was heard
 	Reduced  float64  `json:"noise_reduced_db"`  // at most, under the playing
 	Open     *float64 `json:"open"`              // share of the film in which it is open; null: it is never closed
+	// What is added to the colour of a phone: below 110 Hz, and about 3.2 kHz.
+	Lows     float64 `json:"lows_db"`
+	Presence float64 `json:"presence_db"`
 }
 
 // cleanResult describes what was done to strip i, nil for nothing.
@@ -88,6 +94,10 @@ func (t *Track) cleanResult(i int, h mix.Heard) *CleanResult {
 	}
 	if p.Clean.Noise {
 		r.Reduced = math.Round(float64(h.Depth())*10) / 10
+	}
+	if p.Clean.Tone {
+		c := h.Colour()
+		r.Lows, r.Presence = c.Low, c.Presence
 	}
 	strip := mix.Strip{Offset: p.Sound.Clock.Offset, Drift: p.Sound.Clock.Drift, Delay: p.Treat.Delay}
 	if c := h.Curve(strip); p.Clean.Silence && c != nil {
@@ -110,6 +120,12 @@ func (r *CleanResult) words() []string {
 	if r.Reduced > 0 && r.Distance != nil {
 		notes = append(notes, fmt.Sprintf("noise %.0f dB under the playing, reduced by up to %.0f dB", *r.Distance,
 			r.Reduced))
+	}
+	switch {
+	case r.Lows != 0:
+		notes = append(notes, fmt.Sprintf("a phone: lows %+.1f dB, presence %+.1f dB", r.Lows, r.Presence))
+	case r.Presence != 0:
+		notes = append(notes, fmt.Sprintf("a phone: presence %+.1f dB", r.Presence))
 	}
 	return notes
 }

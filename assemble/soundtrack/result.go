@@ -1,6 +1,7 @@
 package soundtrack
 
 import (
+	"fmt"
 	"math"
 
 	"ripieno/assemble/plan"
@@ -19,6 +20,7 @@ type StripResult struct {
 	Section      string        `json:"section,omitempty"`
 	Gain         float64       `json:"gain_db"`         // everything applied: manifest, section and balance
 	Pan          float64       `json:"pan"`             // −100 to 100
+	MonoLoss     float64       `json:"mono_loss_db"`    // of a strip of one channel, against the middle, when left and right are added
 	Loudness     *float64      `json:"integrated_lufs"` // as recorded; null for silence
 	Peak         *float64      `json:"peak_dbfs"`       // largest sample as recorded
 	Noise        *float64      `json:"noise_lufs"`      // as recorded; null when it is not known
@@ -112,6 +114,9 @@ func (t *Track) StripResults(rep Report, heard []mix.Heard, hidden []*HiddenResu
 		list[i].Hidden = hidden[i]
 		list[i].Notes = append(t.findings(rep, i, heard[i]), list[i].Clean.words()...)
 		list[i].Notes = append(list[i].Notes, hidden[i].words()...)
+		if loss := list[i].MonoLoss; loss > mostMonoLoss {
+			list[i].Notes = append(list[i].Notes, fmt.Sprintf("%.1f dB softer where left and right are added", loss))
+		}
 	}
 	return list
 }
@@ -120,7 +125,7 @@ func (t *Track) StripResults(rep Report, heard []mix.Heard, hidden []*HiddenResu
 func stripResult(s plan.Strip, rep Report, i int) StripResult {
 	a, v, gain := rep.Strips[i], rep.Voices[i], rep.Gains[i]
 	out := StripResult{
-		Take: s.Take, Section: s.Section, Gain: float64(gain), Pan: s.Pan, Width: s.Width,
+		Take: s.Take, Section: s.Section, Gain: float64(gain), Pan: s.Pan, Width: s.Width, MonoLoss: monoLoss(s),
 		LowCut:   max(0, s.Treat.LowCut),
 		Loudness: audio.Finite(float64(a.Integrated)), Peak: audio.Finite(float64(a.Peak)),
 		Mixed:        audio.Finite(float64(v.Measured.Integrated) + float64(gain)),
@@ -137,3 +142,15 @@ func stripResult(s plan.Strip, rep Report, i int) StripResult {
 	}
 	return out
 }
+
+// monoLoss returns by how much softer a strip of one channel is than in the middle when
+// left and right are added, dB to a hundredth.
+func monoLoss(s plan.Strip) float64 {
+	left, right := s.Law.Gains(s.Pan / 100)
+	l, r := s.Law.Gains(0)
+	return math.Round(2000*math.Log10((l+r)/(left+right))) / 100
+}
+
+// mostMonoLoss is how much may be lost when left and right are added before it is
+// worth saying, dB.
+const mostMonoLoss = 1.0

@@ -109,6 +109,7 @@ type bus struct {
 // part is one strip with the tasks that make its voice.
 type part struct {
 	plan.Strip
+	sound Sound
 	level task.Ref[mix.Analysis]
 	heard task.Ref[mix.Heard]
 	voice task.Ref[string] // the folder with the voice and what it measures
@@ -127,7 +128,7 @@ func New(tool *ffmpeg.Tool, workers int, pl *plan.Plan, sounds []Sound, recorded
 		heard := heardTask(sounds[i], s, level)
 		voice := voiceTask(sounds[i], s, level, heard)
 		bands := bandsTask(sounds[i], s.Take, voice, pl.Timeline.Duration())
-		t.parts = append(t.parts, part{s, level, heard, voice, bands})
+		t.parts = append(t.parts, part{s, sounds[i], level, heard, voice, bands})
 	}
 	sum := t.sumTask()
 	master := t.masterTask(task.Path(sum))

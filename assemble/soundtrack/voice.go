@@ -14,6 +14,7 @@ import (
 	"ripieno/mix"
 	"ripieno/mix/audio"
 	"ripieno/mix/loudness"
+	"ripieno/mix/tone"
 )
 
 // A voice is a strip before its level and place, kept in the store as samples
@@ -76,6 +77,9 @@ func voiceTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis], heard task.R
 	if s.Clean.Any() {
 		t.Action = t.Action.Arg("clean", s.Clean).Arg("cleaning", cleanRule)
 		t.Needs("heard", heard)
+	}
+	if s.Clean.Tone {
+		t.Action = t.Action.Arg("tone", tone.Version)
 	}
 	t.Action = t.Action.Files(voiceWAV, voiceFile).For(r.File)
 	t.Make = func(ctx context.Context, in task.Inputs, dir string, _ func(float64)) error {

@@ -126,7 +126,15 @@ func (r *Recording) fill(f *plan.Facts) {
 	f.Sound = &plan.Sound{
 		Hash: r.Hash.String(), Stream: a.Index, Rate: a.Rate, Channels: a.Channels, Clock: clock,
 		Frames: audio.Frames(r.Info.Duration * float64(a.Rate)), Parts: r.Parts,
+		Phone: r.byPhone(),
 	}
+}
+
+// byPhone reports whether a phone recorded the sound, as far as the file tells: a
+// camera did, or it is coded as the recorders of phones do it. Field recorders
+// and computers write WAV, FLAC or MP3.
+func (r *Recording) byPhone() bool {
+	return r.Role == Video || slices.Contains([]string{"aac", "amr_nb", "amr_wb", "alac"}, r.Info.Audio.Codec)
 }
 
 // Picture describes the recording's picture for the plan, on some clock.

@@ -7,10 +7,11 @@ import (
 
 	"ripieno/mix/audio"
 	"ripieno/mix/denoise"
+	"ripieno/mix/tone"
 )
 
 // Version is the version of what Find finds.
-const Version = 1
+const Version = 2
 
 // Piece is where the piece lies in a recording, in seconds of the recording.
 type Piece struct{ From, To float64 }
@@ -24,6 +25,8 @@ type Playing struct {
 	// Distance is how far the playing lies over the noise, A-weighted, in
 	// decibels; NaN when nothing is played.
 	Distance float64
+	// Lows is the same of its lows alone, unweighted; see [tone.Evidence].
+	Lows float64
 }
 
 // Find reads src to its end and returns where it is played. What sounds before
@@ -54,7 +57,7 @@ func Find(src audio.Source, noise *denoise.Noise, piece Piece) (Playing, error) 
 	return t.playing(piece, noise.Known), nil
 }
 
-// trace is what is kept of every frame of a recording: five bytes every 21 ms.
+// trace is what is kept of every frame of a recording: twelve bytes every 21 ms.
 type trace struct {
 	rate   float64
 	spec   *denoise.Spectrum
@@ -69,6 +72,9 @@ type trace struct {
 
 	excess []float32 // dB over the noise, of the band that stands out most
 	level  []float32 // weighted, dB
+	low    []float32 // power of the lows
+	lows   [2]int    // first line of the lows, and the one behind the last
+	under  float64   // power of the noise there, under the playing
 }
 
 // newTrace prepares to follow src over its noise.
@@ -91,6 +97,11 @@ func newTrace(src audio.Source, noise *denoise.Noise) *trace {
 		from = to
 	}
 	t.last = make([]float64, len(t.noise))
+	line := t.rate / denoise.Size
+	t.lows = [2]int{int(math.Round(tone.LowFrom / line)), int(math.Round(tone.LowTo/line)) + 1}
+	for _, p := range noise.Under[t.lows[0]:t.lows[1]] {
+		t.under += p
+	}
 	for k, w := range t.weight {
 		t.quiet += noise.Under[k] * w
 		t.idle += noise.Power[k] * w
@@ -118,6 +129,11 @@ func (t *trace) add(in audio.Block) {
 	}
 	t.excess = append(t.excess, float32(excess))
 	t.level = append(t.level, float32(10*math.Log10(level/n+1e-12)))
+	low := 0.0
+	for _, p := range t.power[t.lows[0]:t.lows[1]] {
+		low += p
+	}
+	t.low = append(t.low, float32(low/n))
 }
 
 // aWeights returns the power of A-weighting for every line (IEC 61672-1, its

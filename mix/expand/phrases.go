@@ -46,7 +46,7 @@ func (t *trace) playing(p Piece, known bool) Playing {
 	runs := t.inside(t.runs(), p)
 	loud := t.playedAt(runs)
 	runs = t.withoutKnocks(runs, loud)
-	out := Playing{Distance: t.distance(runs)}
+	out := Playing{Distance: t.distance(runs), Lows: t.lowDistance(runs)}
 	gap := rest
 	if !known {
 		gap = math.Inf(1)
@@ -194,4 +194,19 @@ func (t *trace) distance(runs []run) float64 {
 		return math.NaN()
 	}
 	return 10 * math.Log10(power/float64(n)/math.Max(t.quiet, 1e-12))
+}
+
+// lowDistance returns how far the playing lies over the noise in its lows.
+func (t *trace) lowDistance(runs []run) float64 {
+	power, n := 0.0, 0
+	for _, r := range runs {
+		for _, p := range t.low[r.from:r.to] {
+			power += float64(p)
+			n++
+		}
+	}
+	if n == 0 {
+		return math.NaN()
+	}
+	return 10 * math.Log10(math.Max(power/float64(n), 1e-12)/math.Max(t.under, 1e-12))
 }

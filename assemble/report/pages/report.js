@@ -10,10 +10,10 @@
 
 	const narrow = () => {
 		const level = form.elements.level.value;
-		const words = form.elements.words.value.toLowerCase().split(/\s+/).filter(w => w);
+		const words = form.elements.words.value.toLowerCase().replaceAll("'", "’").split(/\s+/).filter(w => w);
 		const off = new Set();
 		for (const c of cards) {
-			const is = c.querySelector(".name").textContent.toLowerCase();
+			const is = c.querySelector(".name").textContent.toLowerCase().replaceAll("'", "’");
 			if (level !== "all" && c.dataset.level !== level || !words.every(w => is.includes(w))) off.add(c.dataset.take);
 		}
 		for (const r of rows) r.classList.toggle("off", off.has(r.dataset.take));

@@ -151,7 +151,7 @@ func (b *Book) Translate(text string) string {
 		return b.Figure(text)
 	}
 	if b.Language == Default {
-		return withMinus(text)
+		return curl(withMinus(text))
 	}
 	for _, p := range patterns() {
 		found := p.form.FindStringSubmatch(text)
@@ -164,7 +164,7 @@ func (b *Book) Translate(text string) string {
 		}
 		return b.Say(p.key, pairs...)
 	}
-	return withMinus(text)
+	return curl(withMinus(text))
 }
 
 var negative = regexp.MustCompile(`(^|[ (])-([0-9])`)

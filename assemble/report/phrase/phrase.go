@@ -114,6 +114,7 @@ func (b *Book) Say(key string, pairs ...string) string {
 			return key
 		}
 	}
+	text = curl(text)
 	if len(pairs) == 0 {
 		return text
 	}

@@ -15,14 +15,22 @@ var (
 	spacedHyphen = regexp.MustCompile(`(\S) - (\S)`)
 )
 
-// Typeset returns a text of a person, as a film shows it: with the apostrophes,
+// Typeset returns a text of a person, as films and pages show it: with the apostrophes,
 // quotation marks, dashes and ellipses of print in the place of those that a
 // keyboard has.
 func (b *Book) Typeset(text string) string {
 	if strings.Count(text, `"`)%2 == 0 {
 		text = straightPair.ReplaceAllStringFunc(text, func(s string) string { return b.Quote(s[1 : len(s)-1]) })
 	}
-	text = apostrophe.ReplaceAllString(text, "${1}’")
+	text = curl(text)
 	text = spacedHyphen.ReplaceAllString(text, "${1} – ${2}")
 	return strings.ReplaceAll(text, "...", "…")
+}
+
+// curl returns a text with the apostrophes of print.
+func curl(text string) string {
+	if !strings.Contains(text, "'") {
+		return text
+	}
+	return apostrophe.ReplaceAllString(text, "${1}’")
 }
