@@ -20,9 +20,9 @@ const (
 	poolHeard = 2      // scatters of a stretch's own correlation from which it agrees
 )
 
-// pool refines a coarse lag by the correlations of all stretches together. Of 24 pairs of
-// files that do not hold the same sound the highest sum reached 5.5 scatters (TestPool
-// looks at some); 9 are sure.
+// pool refines a coarse lag by the correlations of all stretches together. For 14 pairs of
+// sampled files that do not hold the same sound the sum reached 6.2 scatters at most; 9 are
+// sure.
 func pool(a, b *device, c guess) Match {
 	best := Match{DriftErrPPM: math.Inf(1)}
 	l := line{at: c.seconds, slope: c.ppm * 1e-6}
