@@ -136,4 +136,3 @@ func idleShare(events []interchange.Slice, workers int) float64 {
 	}
 	return 1 - float64(busy)/float64(all)
 }
-
