@@ -5,7 +5,6 @@ import (
 	"image/png"
 	"os"
 
-	"ripieno/assemble/fault"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
 	"ripieno/assemble/picture"
@@ -109,21 +108,16 @@ func (p *Production) PinSeats(ctx context.Context) (int, error) {
 	if err := p.Manifest().NeedTakes(); err != nil {
 		return 0, err
 	}
-	data, err := os.ReadFile(p.Manifest().Path)
-	if err != nil {
-		return 0, fault.New(fault.Manifest, p.Manifest().Path, "the manifest cannot be read", "").Because(err)
-	}
 	places := plan.Places(p.Manifest())
-	if data, err = manifest.PinSeats(data, p.Manifest(), places, len(p.Manifest().Takes)); err != nil {
-		return 0, err
-	}
 	n := 0
 	for _, t := range p.Manifest().Takes {
 		if t.Seat == 0 {
 			n++
 		}
 	}
-	return n, session.RewriteManifest(ctx, p.Manifest().Path, data)
+	return n, session.ChangeManifest(ctx, p.Manifest(), func(data []byte) ([]byte, error) {
+		return manifest.PinSeats(data, p.Manifest(), places, len(p.Manifest().Takes))
+	})
 }
 
 // gridResult returns the plan of a film as grid prints it, still without its

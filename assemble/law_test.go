@@ -18,9 +18,9 @@ import (
 // owners lists, for each dependency that shapes the house, the only packages
 // that may import it outside their tests.
 var owners = map[string][]string{
-	"os/exec":                                  {"ripieno/assemble/ffmpeg"},
-	"net":                                      nil,
-	"net/http":                                 nil,
+	"os/exec":                                  {"ripieno/assemble/ffmpeg", "ripieno/assemble/desk/browser"},
+	"net":                                      {"ripieno/assemble/desk"},
+	"net/http":                                 {"ripieno/assemble/desk"},
 	"encoding/gob":                             {"ripieno/assemble/store"},
 	"github.com/u2takey/ffmpeg-go":             {"ripieno/assemble/graph"},
 	"github.com/spf13/cobra":                   {"ripieno/assemble/cli"},

@@ -207,24 +207,29 @@ func (w *watch) arrive(ctx context.Context, man *production.Production, rel stri
 		w.tellOnce(rel, e)
 		return false, nil
 	}
-	data, err := os.ReadFile(man.Path)
-	if err != nil {
-		return false, err
-	}
-	adopted, err := manifest.Adopt(data, man, manifest.Arrival{Take: e.Take, Role: e.Role, Path: e.File})
-	if err != nil {
+	if err := w.adopt(ctx, man, &e); err != nil {
 		w.failWith(e, err)
-		return false, nil
-	}
-	e.Line, e.Text, e.Adopted = adopted.Line, adopted.Text, w.o.Adopt
-	if w.o.Adopt {
-		if err := session.RewriteManifest(ctx, man.Path, adopted.Data); err != nil {
-			w.failWith(e, err)
-			return false, ctx.Err()
-		}
+		return false, ctx.Err()
 	}
 	w.tellOnce(rel, e)
 	return w.o.Adopt, nil
+}
+
+// adopt finds the line that an arrival changes, and writes it when it may.
+func (w *watch) adopt(ctx context.Context, man *production.Production, e *WatchEvent) error {
+	change := func(data []byte) ([]byte, error) {
+		adopted, err := manifest.Adopt(data, man, manifest.Arrival{Take: e.Take, Role: e.Role, Path: e.File})
+		e.Line, e.Text, e.Adopted = adopted.Line, adopted.Text, w.o.Adopt && err == nil
+		return adopted.Data, err
+	}
+	if w.o.Adopt {
+		return session.ChangeManifest(ctx, man, change)
+	}
+	data, err := os.ReadFile(man.Path)
+	if err == nil {
+		_, err = change(data)
+	}
+	return err
 }
 
 // tellOnce tells what became of a file unless that was told before.

@@ -26,7 +26,7 @@ func (m mapping) sections() []production.Section {
 	var all []production.Section
 	used := newNames("section")
 	for _, e := range m.entries("sections", sectionShape) {
-		s := production.Section{Mark: markOf(m.file, e.node)}
+		s := production.Section{Declared: true, Mark: markOf(m.file, e.node)}
 		if e.need("name", "for example "+sectionShape.example) {
 			s.Name = e.sectionName("name")
 			used.add(e, "name", s.Name)

@@ -1,6 +1,8 @@
 package plan
 
 import (
+	"slices"
+
 	"ripieno/assemble/production"
 	"ripieno/layout/shot"
 	"ripieno/mix"
@@ -126,6 +128,17 @@ func places(p *production.Production) []float64 {
 		}
 	}
 	return all
+}
+
+// AutoPans returns where all takes would sit, from −100 to 100, if the manifest gave
+// none of them a place.
+func AutoPans(p *production.Production) []float64 {
+	free := *p
+	free.Takes = slices.Clone(p.Takes)
+	for i := range free.Takes {
+		free.Takes[i].Pan = nil
+	}
+	return places(&free)
 }
 
 // treatment turns a take's own settings into those of the mix, its times into

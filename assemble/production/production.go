@@ -86,6 +86,7 @@ type Section struct {
 	Name       string
 	GainDB     float64
 	TargetLUFS *float64 // loudness of the whole section under balance: auto; nil: each take as loud as any other
+	Declared   bool     // it stands under sections, and not only in a take; those that do come first
 	Mark       fault.Mark
 }
 

@@ -11,6 +11,7 @@ import (
 	"syscall"
 
 	"ripieno/assemble/fault"
+	"ripieno/assemble/production"
 	"ripieno/assemble/store"
 )
 
@@ -70,9 +71,48 @@ func (s *Session) OutFiles(names ...string) error {
 	return nil
 }
 
-// RewriteManifest writes a manifest anew where it really lies, when it is a
-// link, and with the permissions it had. The same bytes are not written.
-func RewriteManifest(ctx context.Context, path string, data []byte) error {
+// manifestLock is the lock, in the store's folder, under which a manifest is read and
+// written anew, so that of two changes at the same time none is lost. It is another
+// one than that of a run: a manifest can be changed while a film is made.
+const manifestLock = "manifest.lock"
+
+// ChangeManifest reads the manifest, has change make a new text of it and writes that
+// whole, under a lock that every change takes. A text that somebody else has written
+// meanwhile, who takes no lock, is not overwritten: change is asked again with it.
+func ChangeManifest(ctx context.Context, man *production.Production,
+	change func(data []byte) ([]byte, error)) error {
+	release, err := store.Guard(ctx, filepath.Join(man.Dir, StoreFolder, manifestLock))
+	if err != nil {
+		return err
+	}
+	defer release()
+	for {
+		data, err := os.ReadFile(man.Path)
+		if err != nil {
+			return fault.New(fault.Manifest, man.Path, "the manifest cannot be read", "").Because(err)
+		}
+		next, err := change(data)
+		if err != nil {
+			return err
+		}
+		switch err := rewriteManifest(ctx, man.Path, data, next); {
+		case !errors.Is(err, errChanged):
+			return err
+		case ctx.Err() != nil:
+			return ctx.Err()
+		}
+	}
+}
+
+// errChanged says that a manifest is not what it was when it was read.
+var errChanged = errors.New("the manifest was changed meanwhile")
+
+// rewriteManifest writes a manifest that was read as old anew where it really lies,
+// when it is a link, and with the permissions it had. The same bytes are not written.
+func rewriteManifest(ctx context.Context, path string, old, data []byte) error {
+	if string(old) == string(data) {
+		return nil
+	}
 	real, err := filepath.EvalSymlinks(path)
 	if err != nil {
 		return fault.New(fault.Manifest, path, "the manifest cannot be found", "").Because(err)
@@ -81,13 +121,14 @@ func RewriteManifest(ctx context.Context, path string, data []byte) error {
 	if err != nil {
 		return fault.New(fault.Manifest, path, "the manifest cannot be inspected", "").Because(err)
 	}
-	if old, err := os.ReadFile(real); err == nil && string(old) == string(data) {
-		return nil
-	}
 	return store.Publish(ctx, real, func(tmp string) error {
-		if err := os.WriteFile(tmp, data, 0o600); err != nil {
+		err := errors.Join(os.WriteFile(tmp, data, 0o600), os.Chmod(tmp, st.Mode().Perm()))
+		if err != nil {
 			return err
 		}
-		return os.Chmod(tmp, st.Mode().Perm())
+		if now, err := os.ReadFile(real); err == nil && string(now) != string(old) {
+			return errChanged
+		}
+		return nil
 	})
 }

@@ -7,7 +7,10 @@ import (
 	"strings"
 	"testing"
 
+	"golang.org/x/sync/errgroup"
+
 	"ripieno/assemble/fault"
+	"ripieno/assemble/production"
 )
 
 // TestManifestsAreRewrittenWhereTheyAre: a pin keeps the link, the permissions
@@ -25,7 +28,8 @@ func TestManifestsAreRewrittenWhereTheyAre(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, text := range []string{"version: 1\n", "version: 1\nseats: 3\n"} {
-		if err := RewriteManifest(t.Context(), link, []byte(text)); err != nil {
+		if err := ChangeManifest(t.Context(), &production.Production{Path: link, Dir: dir},
+			func([]byte) ([]byte, error) { return []byte(text), nil }); err != nil {
 			t.Fatal(err)
 		}
 		data, err1 := os.ReadFile(real)
@@ -58,5 +62,50 @@ func TestOutputsAreLookedAtFirst(t *testing.T) {
 	long := filepath.Join(t.TempDir(), strings.Repeat("b", 300))
 	if _, err := Out(long, "final.mp4"); err == nil || !strings.Contains(err.Error(), "too long for this disk") {
 		t.Errorf("a folder: %v", err)
+	}
+}
+
+// TestNoChangeOfAManifestIsLost: many change it at the same time, and somebody who
+// takes no lock writes between the reading and the writing.
+func TestNoChangeOfAManifestIsLost(t *testing.T) {
+	dir := t.TempDir()
+	path := filepath.Join(dir, "production.yaml")
+	if err := os.WriteFile(path, []byte("x"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	man := &production.Production{Path: path, Dir: dir}
+	const writers, times = 4, 5
+	var group errgroup.Group
+	for range writers {
+		group.Go(func() error {
+			for range times {
+				err := ChangeManifest(t.Context(), man, func(data []byte) ([]byte, error) {
+					return append(data, '.'), nil
+				})
+				if err != nil {
+					return err
+				}
+			}
+			return nil
+		})
+	}
+	if err := group.Wait(); err != nil {
+		t.Fatal(err)
+	}
+	asked := 0
+	err := ChangeManifest(t.Context(), man, func(data []byte) ([]byte, error) {
+		if asked++; asked == 1 { // an editor
+			if err := os.WriteFile(path, append(data, "by hand"...), 0o600); err != nil {
+				return nil, err
+			}
+		}
+		return append(data, '!'), nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	data, err := os.ReadFile(path)
+	if want := "x" + strings.Repeat(".", writers*times) + "by hand!"; err != nil || string(data) != want || asked != 2 {
+		t.Errorf("asked %d times, got %q, want %q; %v", asked, data, want, err)
 	}
 }

@@ -109,3 +109,8 @@ func (t Take) leading(role Role) *Recording {
 	}
 	return best
 }
+
+// Leading returns the recording whose place decides that of the take: the one that
+// does not only follow the take's other device. It is nil for a take that cannot be
+// heard.
+func (t Take) Leading() *Recording { return t.leading("") }

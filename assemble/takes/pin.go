@@ -2,10 +2,8 @@ package takes
 
 import (
 	"context"
-	"os"
 	"slices"
 
-	"ripieno/assemble/fault"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/production"
 	"ripieno/assemble/session"
@@ -29,12 +27,7 @@ func Pin(ctx context.Context, man *production.Production, places []manifest.Pinn
 	if len(places) == 0 {
 		return nil
 	}
-	data, err := os.ReadFile(man.Path)
-	if err != nil {
-		return fault.New(fault.Manifest, man.Path, "the manifest cannot be read", "").Because(err)
-	}
-	if data, err = manifest.Pin(data, man, places); err != nil {
-		return err
-	}
-	return session.RewriteManifest(ctx, man.Path, data)
+	return session.ChangeManifest(ctx, man, func(data []byte) ([]byte, error) {
+		return manifest.Pin(data, man, places)
+	})
 }

@@ -1,0 +1,211 @@
+package audition
+
+import (
+	"context"
+	"errors"
+	"math"
+	"slices"
+
+	"ripieno/assemble/plan"
+	"ripieno/assemble/production"
+	"ripieno/assemble/session"
+	"ripieno/assemble/soundtrack"
+	"ripieno/assemble/task"
+	"ripieno/mix"
+	"ripieno/mix/audio"
+)
+
+// Mixing is the mix before its strips are added up, so that a page can add them up
+// by itself.
+type Mixing struct {
+	Start    float64   `json:"start"` // guide time of the film's beginning
+	Length   float64   `json:"length"`
+	FadeIn   float64   `json:"fade_in"`
+	FadeOut  float64   `json:"fade_out"`
+	Target   float64   `json:"target_lufs"`
+	Room     float64   `json:"room"` // what the page leaves away of the shared room
+	Beats    []Beat    `json:"beats"`
+	Strips   []Strip   `json:"strips"` // of all takes, in the manifest's order
+	Sections []Section `json:"sections"`
+
+	sounds map[string]Sound
+}
+
+// Strip is a take in the mix.
+type Strip struct {
+	Take     string   `json:"take"`
+	Player   string   `json:"player"`
+	Part     string   `json:"part"`
+	Section  string   `json:"section"`
+	Why      string   `json:"why"`     // it is not heard; "" for one that is
+	Gain     float64  `json:"gain_db"` // the manifest's
+	Mute     bool     `json:"mute"`
+	Pan      float64  `json:"pan"`        // as it is used, −100 to 100
+	PanSet   bool     `json:"pan_set"`    // the manifest says so
+	LowCut   float64  `json:"low_cut_hz"` // as it is used; 0: none
+	CutSet   bool     `json:"low_cut_set"`
+	Balance  float64  `json:"balance_db"` // what the program adds
+	Group    float64  `json:"group_db"`   // what its section adds
+	Width    float64  `json:"width"`
+	Law      string   `json:"law"`
+	Loudness *float64 `json:"lufs"` // of the voice, before any gain; null for silence
+	Lifts    []Lift   `json:"lifts"`
+	Sound    *Sound   `json:"sound"` // the voice, from From on
+	From     float64  `json:"from"`  // guide time of its first frame
+}
+
+// Lift is a span of guide time in which a strip is lifted, with ramps of Ramp seconds
+// before and after it.
+type Lift struct {
+	From float64 `json:"from"`
+	To   float64 `json:"to"`
+	Gain float64 `json:"gain_db"`
+	Ramp float64 `json:"ramp"`
+}
+
+// Section is a group of strips.
+type Section struct {
+	Name   string  `json:"name"`
+	Gain   float64 `json:"gain_db"`
+	Number int     `json:"number"` // in the manifest's list, from 0; −1 for one that only takes name
+}
+
+// Sound returns a sound by its ID.
+func (m *Mixing) Sound(id string) (Sound, bool) {
+	if m == nil {
+		return Sound{}, false
+	}
+	s, ok := m.sounds[id]
+	return s, ok
+}
+
+// Mix makes the voices of a mix that are missing and returns them with what the bus
+// applies. why says of takes that are not heard why that is so.
+func Mix(ctx context.Context, x *session.Session, pl *plan.Plan, track *soundtrack.Track,
+	why map[string]string) (*Mixing, error) {
+	man := x.Manifest()
+	m := &Mixing{Start: pl.Timeline.AudioStart.Seconds(), Length: pl.Timeline.AudioLen.Seconds(),
+		FadeIn: pl.Mix.FadeIn, FadeOut: pl.Mix.FadeOut, Target: pl.Mix.Loudness, Room: pl.Mix.Room,
+		Beats: beats(man.Tempo), Strips: []Strip{}, Sections: []Section{}, sounds: map[string]Sound{}}
+	for i, s := range pl.Mix.Sections {
+		m.Sections = append(m.Sections, Section{s.Name, float64(s.Gain), listed(man, i)})
+	}
+	res, err := x.Run(ctx, task.Collect(track.LooseEdges()...))
+	if err != nil {
+		return nil, err
+	}
+	loose, failed := track.Loose(res)
+	for take, err := range failed {
+		why[take] = reason(err)
+	}
+	for _, t := range man.Takes {
+		if t.IsWithheld() {
+			continue
+		}
+		one := stripOf(t)
+		for _, l := range loose {
+			if l.Take != t.Name {
+				continue
+			}
+			if err := m.fill(&one, l); err != nil {
+				why[t.Name] = reason(err)
+			}
+		}
+		if one.Sound == nil {
+			one.Why = whyNot(t, why[t.Name])
+		}
+		m.Strips = append(m.Strips, one)
+	}
+	return m, nil
+}
+
+// listed returns the number of a section in the manifest's own list; −1 for one that is
+// not in it.
+func listed(man *production.Production, i int) int {
+	if i < len(man.Sections) && man.Sections[i].Declared {
+		return i
+	}
+	return -1
+}
+
+// As returns the mix with the gains, places and mutes that a manifest gives, which
+// need nothing to be made again.
+func (m *Mixing) As(man *production.Production) *Mixing {
+	out := *m
+	out.Strips, out.Sections = slices.Clone(m.Strips), slices.Clone(m.Sections)
+	louder := map[string]float64{}
+	for i, s := range out.Sections {
+		for _, now := range man.Sections {
+			if now.Name == s.Name {
+				out.Sections[i].Gain, louder[s.Name] = now.GainDB, now.GainDB-s.Gain
+			}
+		}
+	}
+	auto := plan.AutoPans(man)
+	for i := range out.Strips {
+		s := &out.Strips[i]
+		for k, t := range man.Takes {
+			if t.Name != s.Take {
+				continue
+			}
+			s.Gain, s.Mute, s.PanSet, s.Pan = t.GainDB, t.Mute, t.Pan != nil, auto[k]
+			s.Group += louder[s.Section]
+			if t.Pan != nil {
+				s.Pan = *t.Pan
+			}
+		}
+	}
+	return &out
+}
+
+// stripOf returns what the manifest says of a take's strip.
+func stripOf(t production.Take) Strip {
+	s := Strip{Take: t.Name, Player: t.Player, Part: t.Part, Section: t.Section, Gain: t.GainDB, Mute: t.Mute,
+		PanSet: t.Pan != nil, CutSet: t.Strip.LowCutHz != nil, Lifts: []Lift{}, Width: 1}
+	if t.Pan != nil {
+		s.Pan = *t.Pan
+	}
+	return s
+}
+
+// fill adds what the mix knows of a strip.
+func (m *Mixing) fill(s *Strip, l soundtrack.Loose) error {
+	sound, err := openSound(l.Voice, false, 0)
+	if err != nil {
+		return err
+	}
+	m.sounds[sound.ID] = sound
+	s.Sound, s.From = &sound, l.From.Seconds()
+	s.Pan, s.Law, s.Width = l.Pan, l.Law.String(), l.Width
+	s.Balance, s.Group, s.LowCut = float64(l.Balance), float64(l.Group), math.Max(0, l.Treat.LowCut)
+	s.Loudness = audio.Finite(float64(l.Alone))
+	for _, r := range l.Lifts {
+		ramp := r.Ramp
+		if ramp <= 0 {
+			ramp = mix.DefaultRamp
+		}
+		s.Lifts = append(s.Lifts, Lift{r.From.Seconds(), r.To.Seconds(), float64(r.Gain), ramp.Seconds()})
+	}
+	return nil
+}
+
+// whyNot says why a take is not heard.
+func whyNot(t production.Take, why string) string {
+	switch {
+	case t.Mute:
+		return "muted"
+	case why != "":
+		return why
+	case t.Expected:
+		return "not in yet"
+	}
+	return "not heard in the film"
+}
+
+// reason returns an error in words.
+func reason(err error) string {
+	if err == nil {
+		err = errors.New("it could not be made")
+	}
+	return err.Error()
+}

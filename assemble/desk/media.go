@@ -1,0 +1,98 @@
+package desk
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"net/http"
+	"strconv"
+)
+
+// getPlace answers with where all takes lie.
+func (d *desk) getPlace(w http.ResponseWriter, _ *http.Request) {
+	if p, _ := d.material(); p != nil {
+		answer(w, p)
+		return
+	}
+	http.Error(w, "the takes are not placed yet", http.StatusNotFound)
+}
+
+// getMix answers with what the mix is added up from.
+func (d *desk) getMix(w http.ResponseWriter, _ *http.Request) {
+	_, m := d.material()
+	man, err := d.manifest()
+	switch {
+	case m == nil:
+	case err != nil:
+		fail(w, err)
+		return
+	default:
+		answer(w, m.As(man))
+		return
+	}
+	http.Error(w, "the mix is not prepared yet", http.StatusNotFound)
+}
+
+// getSound answers with a piece of a sound; see [audition.Sound.Read].
+func (d *desk) getSound(w http.ResponseWriter, r *http.Request) {
+	from, err1 := strconv.ParseInt(r.URL.Query().Get("from"), 10, 64)
+	frames, err2 := strconv.ParseInt(r.URL.Query().Get("frames"), 10, 64)
+	if err := errors.Join(err1, err2); err != nil {
+		http.Error(w, "from and frames are whole numbers", http.StatusBadRequest)
+		return
+	}
+	p, m := d.material()
+	s, ok := p.Sound(r.PathValue("id"))
+	if !ok {
+		s, ok = m.Sound(r.PathValue("id"))
+	}
+	if !ok {
+		http.Error(w, "there is no such sound", http.StatusNotFound)
+		return
+	}
+	data, err := s.Read(from, frames)
+	if err != nil { // the store was cleaned
+		http.Error(w, "the sound is not there any more; prepare it again", http.StatusGone)
+		return
+	}
+	w.Header().Set("Content-Type", "application/octet-stream")
+	_, _ = w.Write(data)
+}
+
+// mostStrips is how many rows of stills are kept in memory: some megabytes.
+const mostStrips = 300
+
+// getStrip answers with stills of a take round a time of its picture's file.
+func (d *desk) getStrip(w http.ResponseWriter, r *http.Request) {
+	take := r.PathValue("take")
+	at, err := strconv.ParseFloat(r.URL.Query().Get("at"), 64)
+	if err != nil || math.IsNaN(at) || math.IsInf(at, 0) {
+		http.Error(w, "at is a number of seconds", http.StatusBadRequest)
+		return
+	}
+	p, _ := d.material()
+	if p == nil {
+		http.Error(w, "the takes are not placed yet", http.StatusNotFound)
+		return
+	}
+	d.stills.Lock()
+	defer d.stills.Unlock()
+	key := fmt.Sprintf("%s@%.3f", take, at)
+	d.mu.Lock()
+	data := d.strips[key]
+	d.mu.Unlock()
+	if data == nil {
+		if data, err = d.work.Strip(r.Context(), p, take, at); err != nil {
+			http.Error(w, "there is no picture of it: "+err.Error(), http.StatusNotFound)
+			return
+		}
+		d.mu.Lock()
+		if len(d.strips) >= mostStrips {
+			clear(d.strips)
+		}
+		d.strips[key] = data
+		d.mu.Unlock()
+	}
+	w.Header().Set("Content-Type", "image/jpeg")
+	_, _ = w.Write(data)
+}

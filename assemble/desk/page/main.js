@@ -1,0 +1,159 @@
+// The frame of the page: which room is open, what the desk tells, undo and redo, the
+// keys. Rooms are modules of their own and get the desk as an object.
+import { byId, el, fill, isTyping, keyCap } from "./dom.js";
+import { listen, post, Refused } from "./server.js";
+import { placeRoom } from "./place.js";
+
+let state = {};
+let room;
+let loaded = ""; // what the open room was loaded for
+let deciding = Promise.resolve(); // one decision after the other
+let tried = ""; // what was prepared for it last, so that a failure is not tried for ever
+
+const desk = {
+	// tell says something that needs no answer; screen readers read it out.
+	tell: (text) => { byId("told").textContent = text; },
+	// fail says what went wrong.
+	fail(error) {
+		byId("problem").textContent = error instanceof Refused ? [error.message, error.hint].filter(Boolean).join("\n") : String(error);
+	},
+	state: () => state,
+	// decide writes something into the manifest and reports whether it was written.
+	decide: (path, body) => (deciding = deciding.then(async () => {
+		try {
+			take(await post(path, { version: state.version, ...body }));
+			return true;
+		} catch (error) {
+			desk.fail(error);
+			return false;
+		}
+	})),
+	run: async (verb) => {
+		try {
+			take(await post("run", { verb }));
+		} catch (error) {
+			desk.fail(error);
+		}
+	},
+};
+
+const rooms = [placeRoom(desk)];
+
+// take takes over a state of the desk.
+function take(now) {
+	const changed = state.version && state.version !== now.version;
+	state = now;
+	document.title = `The desk: ${now.title}`;
+	if (now.title) byId("title").textContent = now.title;
+	byId("ensemble").textContent = now.ensemble ? ` · ${now.ensemble}` : "";
+	for (const [id, what, verb] of [["undo", now.undo, "Undo"], ["redo", now.redo, "Redo"]]) {
+		byId(id).disabled = !what;
+		byId(id).textContent = what ? `${verb}: ${what}` : verb;
+	}
+	showJob(now.job);
+	if (now.problem) desk.fail(new Refused(now.problem));
+	else if (changed || now.job?.running) byId("problem").textContent = "";
+	if (now.job?.problem) desk.fail(new Refused(now.job.problem));
+	room?.update?.(now);
+	prepare();
+}
+
+// showJob shows what the desk is doing.
+function showJob(job) {
+	byId("job").hidden = !job?.running;
+	if (!job?.running) return;
+	const names = { place: "Placing the takes", mix: "Preparing the mix", measure: "Measuring the mix" };
+	byId("job-text").textContent = `${names[job.name] || job.name}: ${job.message || job.now || "…"}`;
+	byId("job-bar").value = job.fraction;
+}
+
+// prepare has the desk make what the open room needs, and loads it when it is there.
+async function prepare() {
+	if (!room || state.problem) return;
+	const now = room;
+	if (!now.isReady(state)) {
+		const want = `${now.name} ${state.version}`;
+		if (!state.job?.running && tried !== want) {
+			tried = want;
+			await desk.run(now.needs);
+		}
+		return;
+	}
+	const stand = `${now.name} ${state.version}`;
+	if (loaded === stand) return;
+	loaded = stand;
+	try {
+		await now.load();
+		document.documentElement.dataset.room = stand; // for whoever waits for it
+	} catch (error) {
+		loaded = "";
+		desk.fail(error);
+	}
+}
+
+// open shows a room.
+function open(next) {
+	room?.hide?.();
+	room = next;
+	loaded = tried = "";
+	fill(byId("rooms"), rooms.map((r) => el("li", {}, el("a", { href: "#" + r.name,
+		"aria-current": r === room ? "page" : null }, r.title))));
+	room.show(byId("room"));
+	byId("room").setAttribute("aria-label", room.title);
+	prepare();
+}
+
+const roomOf = () => rooms.find((r) => "#" + r.name === location.hash) || rooms[0];
+
+async function back(path) {
+	try {
+		const what = path === "undo" ? state.undo : state.redo;
+		take(await post(path));
+		desk.tell(path === "undo" ? `Taken back: ${what}.` : `Made again: ${what}.`);
+	} catch (error) {
+		desk.fail(error);
+	}
+}
+
+// frameKeys work in every room.
+const frameKeys = [
+	["z", "undo", () => back("undo")], ["Shift+Z", "redo", () => back("redo")], ["?", "these keys", showKeys],
+	...rooms.map((r, i) => [`Alt+${i + 1}`, `the room ${r.title}`, () => { location.hash = r.name; }]),
+];
+
+function showKeys() {
+	fill(byId("keys-list"), [...room.keys, ...frameKeys].filter(([, text]) => text).flatMap(([key, text]) =>
+		[el("dt", {}, keyCap(key)), el("dd", {}, text)]));
+	byId("keys").showModal();
+}
+
+// keyOf names a key as the lists do. Marks that need shift on some keyboards go by
+// what they write.
+function keyOf(event) {
+	const shift = event.shiftKey && (event.key.length > 1 || /[A-Z]/.test(event.key));
+	return (event.altKey ? "Alt+" : "") + (shift ? "Shift+" : "") + event.key;
+}
+
+addEventListener("keydown", (event) => {
+	if (byId("keys").open || isTyping(event)) return;
+	let key = keyOf(event);
+	if (event.ctrlKey || event.metaKey) {
+		if (event.key.toLowerCase() !== "z") return;
+		key = event.shiftKey ? "Shift+Z" : "z";
+	}
+	const entry = [...(room?.keys || []), ...frameKeys].find(([name]) => name === key);
+	if (!entry) return;
+	event.preventDefault();
+	entry[2]();
+});
+addEventListener("hashchange", () => open(roomOf()));
+addEventListener("resize", () => room?.redraw?.());
+matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => room?.redraw?.());
+byId("undo").addEventListener("click", () => back("undo"));
+byId("redo").addEventListener("click", () => back("redo"));
+byId("help").addEventListener("click", showKeys);
+byId("keys-close").addEventListener("click", () => byId("keys").close());
+byId("job-cancel").addEventListener("click", () => post("cancel").then(take, desk.fail));
+
+open(roomOf());
+listen((now) => take(now), () => desk.fail(new Error("The desk does not answer; it may have been closed.")));

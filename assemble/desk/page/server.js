@@ -1,0 +1,51 @@
+// What the page asks of the desk. All of it goes to where the page came from.
+
+// Refused is an answer that says why something was not done.
+export class Refused extends Error {
+	constructor(problem) {
+		super(problem.what);
+		this.hint = problem.hint || "";
+		this.stale = Boolean(problem.stale);
+	}
+}
+
+// post sends JSON and returns the answer; it throws Refused.
+export async function post(path, body = {}) {
+	const answer = await fetch("/api/" + path, {
+		method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body),
+	});
+	if (answer.ok) return answer.json();
+	throw new Refused(await problem(answer));
+}
+
+// get returns a JSON value; it throws Refused.
+export async function get(path) {
+	const answer = await fetch("/api/" + path);
+	if (answer.ok) return answer.json();
+	throw new Refused(await problem(answer));
+}
+
+// problem reads why something was refused.
+async function problem(answer) {
+	const text = await answer.text();
+	try {
+		return JSON.parse(text);
+	} catch {
+		return { what: text.trim() || "the desk does not answer" };
+	}
+}
+
+// samples returns frames of a sound as floats, the channels in turn; shorter at its
+// ends.
+export async function samples(id, from, frames) {
+	const answer = await fetch(`/api/sound/${id}?from=${from}&frames=${frames}`);
+	if (!answer.ok) throw new Refused(await problem(answer));
+	return new Float32Array(await answer.arrayBuffer());
+}
+
+// listen calls told with every state of the desk, and lost when the desk is gone.
+export function listen(told, lost) {
+	const events = new EventSource("/api/events");
+	events.onmessage = (event) => told(JSON.parse(event.data));
+	events.onerror = lost;
+}

@@ -1,0 +1,362 @@
+package desk
+
+import (
+	"context"
+	"embed"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net/http"
+	"path"
+	"sync"
+	"time"
+
+	"ripieno/assemble/desk/audition"
+	"ripieno/assemble/fault"
+	"ripieno/assemble/manifest"
+	"ripieno/assemble/production"
+	"ripieno/assemble/progress"
+)
+
+// page are the files of the page. They are served as they are.
+//
+//go:embed page
+var page embed.FS
+
+// kinds are the types of the page's files by their endings.
+var kinds = map[string]string{".html": "text/html; charset=utf-8", ".css": "text/css; charset=utf-8",
+	".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml"}
+
+// desk is a running desk.
+type desk struct {
+	work    Work
+	history *history
+	jobs    *jobs
+	news    news
+
+	mu      sync.Mutex
+	seen    string // version of the manifest that pages were told of last
+	placing *audition.Placing
+	mixing  *audition.Mixing
+	placed  string // what of the manifest these were made of: see placesOf and voicesOf
+	mixed   string
+	measure *Measured
+	heard   string // version that was measured
+	strips  map[string][]byte
+	stills  sync.Mutex // stills are taken one row at a time
+}
+
+// newDesk opens the desk of a production whose manifest can be read.
+func newDesk(ctx context.Context, o Options) (*desk, error) {
+	man, err := manifest.Load(o.Dir)
+	if err != nil {
+		return nil, err
+	}
+	d := &desk{work: o.Work, history: newHistory(man.Dir, man.Path), strips: map[string][]byte{}}
+	d.jobs = &jobs{ctx: ctx, tell: d.news.tell}
+	return d, nil
+}
+
+// routes are the addresses of the desk. None of them holds a name of a file.
+func (d *desk) routes() http.Handler {
+	mux := http.NewServeMux()
+	mux.HandleFunc("GET /{$}", func(w http.ResponseWriter, r *http.Request) { servePage(w, "index.html") })
+	mux.HandleFunc("GET /page/{file}", func(w http.ResponseWriter, r *http.Request) { servePage(w, r.PathValue("file")) })
+	mux.HandleFunc("GET /api/state", func(w http.ResponseWriter, r *http.Request) { answer(w, d.state()) })
+	mux.HandleFunc("GET /api/events", d.events)
+	mux.HandleFunc("GET /api/place", d.getPlace)
+	mux.HandleFunc("GET /api/mix", d.getMix)
+	mux.HandleFunc("GET /api/sound/{id}", d.getSound)
+	mux.HandleFunc("GET /api/strip/{take}", d.getStrip)
+	mux.HandleFunc("POST /api/change", d.postChange)
+	mux.HandleFunc("POST /api/place", d.postPlace)
+	mux.HandleFunc("POST /api/undo", func(w http.ResponseWriter, r *http.Request) { d.postBack(w, r, false) })
+	mux.HandleFunc("POST /api/redo", func(w http.ResponseWriter, r *http.Request) { d.postBack(w, r, true) })
+	mux.HandleFunc("POST /api/run", d.postRun)
+	mux.HandleFunc("POST /api/cancel", func(w http.ResponseWriter, r *http.Request) {
+		d.jobs.cancel()
+		answer(w, d.state())
+	})
+	return mux
+}
+
+// servePage serves a file of the page by its name, of which there are few.
+func servePage(w http.ResponseWriter, name string) {
+	kind, ok := kinds[path.Ext(name)]
+	data, err := page.ReadFile("page/" + name)
+	if err != nil || !ok {
+		http.Error(w, "there is no such file", http.StatusNotFound)
+		return
+	}
+	w.Header().Set("Content-Type", kind)
+	_, _ = w.Write(data)
+}
+
+// watch tells pages when somebody else has changed the manifest, until the context
+// ends.
+func (d *desk) watch(ctx context.Context, tick <-chan time.Time) {
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick:
+		}
+		data, err := d.history.read()
+		if err != nil {
+			continue // an editor may be in the middle of writing it
+		}
+		now := version(data)
+		d.mu.Lock()
+		changed := d.seen != "" && d.seen != now
+		d.seen = now
+		d.mu.Unlock()
+		if changed {
+			d.news.tell()
+		}
+	}
+}
+
+// state is what every room of the page needs to know.
+type state struct {
+	Version  string    `json:"version"` // of the manifest
+	Title    string    `json:"title"`
+	Ensemble string    `json:"ensemble"`
+	Takes    int       `json:"takes"`
+	Undo     string    `json:"undo"` // what would be taken back; "" for nothing
+	Redo     string    `json:"redo"`
+	Placed   bool      `json:"placed"`             // the takes are placed, and nothing that decides it has changed since
+	Mixed    bool      `json:"mixed"`              // the voices of the mix are made, and so on
+	Measured *Measured `json:"measured,omitempty"` // of the version that stands; absent when not known
+	Job      *jobState `json:"job,omitempty"`
+	Problem  *problem  `json:"problem,omitempty"` // of a manifest that cannot be read now
+}
+
+// state returns the state as it is.
+func (d *desk) state() state {
+	var s state
+	data, err := d.history.read()
+	var man *production.Production
+	if err == nil {
+		s.Version = version(data)
+		man, err = manifest.Parse(d.history.man.Path, data)
+	}
+	if err != nil {
+		p := problemOf(err)
+		s.Problem = &p
+	} else {
+		s.Title, s.Ensemble, s.Takes = man.Title, man.Ensemble, len(man.Takes)
+	}
+	s.Undo, s.Redo = d.history.next()
+	s.Job = d.jobs.state()
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.seen == "" {
+		d.seen = s.Version
+	}
+	if man != nil {
+		s.Placed, s.Mixed = d.placed == placesOf(man), d.mixed == voicesOf(man)
+	}
+	if d.heard == s.Version {
+		s.Measured = d.measure
+	}
+	return s
+}
+
+// problem is an error as the page shows it.
+type problem struct {
+	What  string `json:"what"`
+	Hint  string `json:"hint,omitempty"`
+	Stale bool   `json:"stale,omitempty"` // the person has to look again first
+}
+
+// problemOf returns an error in words.
+func problemOf(err error) problem {
+	p := problem{What: err.Error(), Stale: errors.Is(err, errStale)}
+	var list fault.List
+	var f *fault.Fault
+	switch {
+	case errors.As(err, &list) && len(list) > 0:
+		p.What, p.Hint = list[0].Error(), list[0].Hint
+	case errors.As(err, &f):
+		p.What, p.Hint = f.Error(), f.Hint
+	}
+	return p
+}
+
+// answer sends a value.
+func answer(w http.ResponseWriter, v any) { answerWith(w, http.StatusOK, v) }
+
+// answerWith sends a value with a status.
+func answerWith(w http.ResponseWriter, status int, v any) {
+	data, err := json.Marshal(v)
+	if err != nil {
+		http.Error(w, err.Error(), http.StatusInternalServerError)
+		return
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(status)
+	_, _ = w.Write(data)
+}
+
+// fail sends an error: 409 for one that looking again helps, 413 for a body that is
+// too large, 422 for all others.
+func fail(w http.ResponseWriter, err error) {
+	var large *http.MaxBytesError
+	switch {
+	case errors.Is(err, errStale):
+		answerWith(w, http.StatusConflict, problemOf(err))
+	case errors.As(err, &large):
+		http.Error(w, "the request is too large", http.StatusRequestEntityTooLarge)
+	default:
+		answerWith(w, http.StatusUnprocessableEntity, problemOf(err))
+	}
+}
+
+// read reads the one JSON value of a request.
+func read(r *http.Request, into any) error {
+	dec := json.NewDecoder(r.Body)
+	dec.DisallowUnknownFields()
+	if err := dec.Decode(into); err != nil {
+		return fmt.Errorf("the request cannot be read: %w", err)
+	}
+	return nil
+}
+
+// postChange writes decisions into the manifest.
+func (d *desk) postChange(w http.ResponseWriter, r *http.Request) {
+	var in struct {
+		Version string     `json:"version"`
+		What    string     `json:"what"` // in words, for undo
+		Changes []decision `json:"changes"`
+	}
+	err := read(r, &in)
+	var changes []manifest.Change
+	if err == nil {
+		changes, err = changesOf(in.Changes)
+	}
+	if err == nil {
+		err = d.history.change(r.Context(), in.Version, in.What, func(data []byte) ([]byte, error) {
+			return manifest.Apply(data, d.history.man, changes)
+		})
+	}
+	d.changed(w, err)
+}
+
+// postPlace writes where a recording lies into the manifest.
+func (d *desk) postPlace(w http.ResponseWriter, r *http.Request) {
+	var in struct {
+		Version string `json:"version"`
+		place
+	}
+	err := read(r, &in)
+	if err == nil {
+		err = d.history.change(r.Context(), in.Version, "the place of "+in.Take, func(data []byte) ([]byte, error) {
+			return in.write(data, d.history.man.Path)
+		})
+	}
+	d.changed(w, err)
+}
+
+// postBack takes a change back, or makes it again.
+func (d *desk) postBack(w http.ResponseWriter, r *http.Request, forth bool) {
+	d.changed(w, d.history.back(r.Context(), forth))
+}
+
+// changed answers with the state after a change, or with what was wrong with it.
+func (d *desk) changed(w http.ResponseWriter, err error) {
+	if err != nil {
+		fail(w, err)
+		return
+	}
+	now := d.state()
+	d.mu.Lock()
+	d.seen = now.Version
+	d.mu.Unlock()
+	d.news.tell()
+	answer(w, now)
+}
+
+// postRun starts a verb, whose state tells how it goes on.
+func (d *desk) postRun(w http.ResponseWriter, r *http.Request) {
+	var in struct {
+		Verb string `json:"verb"`
+	}
+	if err := read(r, &in); err != nil {
+		fail(w, err)
+		return
+	}
+	verbs := map[string]func(context.Context, progress.Reporter) error{"place": d.place, "mix": d.mix,
+		"measure": d.measureMix}
+	run := verbs[in.Verb]
+	if run == nil {
+		fail(w, refused(fmt.Sprintf("there is no verb %q", in.Verb)))
+		return
+	}
+	if !d.jobs.start(in.Verb, run) {
+		answerWith(w, http.StatusConflict, problem{What: "something else is being done; wait, or cancel it"})
+		return
+	}
+	answerWith(w, http.StatusAccepted, d.state())
+}
+
+// manifest returns the manifest as it is.
+func (d *desk) manifest() (*production.Production, error) {
+	data, err := d.history.read()
+	if err != nil {
+		return nil, err
+	}
+	return manifest.Parse(d.history.man.Path, data)
+}
+
+// place finds out where all takes lie.
+func (d *desk) place(ctx context.Context, report progress.Reporter) error {
+	man, err := d.manifest()
+	if err != nil {
+		return err
+	}
+	p, err := d.work.Place(ctx, report)
+	if err != nil {
+		return err
+	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.placing, d.placed = p, placesOf(man)
+	clear(d.strips) // a file may be another one
+	return nil
+}
+
+// mix makes what the mix is added up from.
+func (d *desk) mix(ctx context.Context, report progress.Reporter) error {
+	man, err := d.manifest()
+	if err != nil {
+		return err
+	}
+	m, err := d.work.Mix(ctx, report)
+	if err != nil {
+		return err
+	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.mixing, d.mixed = m, voicesOf(man)
+	return nil
+}
+
+// measureMix makes the finished sound and measures it.
+func (d *desk) measureMix(ctx context.Context, report progress.Reporter) error {
+	of := d.state().Version
+	m, err := d.work.Measure(ctx, report)
+	if err != nil {
+		return err
+	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.measure, d.heard = &m, of
+	return nil
+}
+
+// material returns what was made last.
+func (d *desk) material() (*audition.Placing, *audition.Mixing) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.placing, d.mixing
+}

@@ -1,0 +1,61 @@
+package desk
+
+import (
+	"encoding/json"
+	"regexp"
+	"slices"
+
+	"ripieno/assemble/production"
+)
+
+// placesOf returns what of a production decides where takes lie, as a text that is
+// another one as soon as takes have to be placed again. Where in the file it is
+// written does not count.
+func placesOf(man *production.Production) string {
+	type take struct {
+		Name, Part, Guide string
+		Timing            production.Timing
+		Release           production.Release
+		Video, Audio      *production.File
+	}
+	var list []take
+	for _, t := range man.Takes {
+		list = append(list, take{t.Name, t.Part, t.Guide, t.Timing, t.Release, t.Video, t.Audio})
+	}
+	return describe(man.Tempo.Spec(), list)
+}
+
+// voicesOf returns what of a production decides how the voices of the mix sound, in
+// the same way. Gains, pans and mutes are the page's own affair.
+func voicesOf(man *production.Production) string {
+	type take struct {
+		Name, Section string
+		Strip         production.Strip
+		From, To      *production.Time
+		Mute          bool // where it changes how loud the others of its section are
+	}
+	var list []take
+	for _, t := range man.Takes {
+		shared := slices.ContainsFunc(man.Sections, func(s production.Section) bool {
+			return s.Name == t.Section && s.TargetLUFS != nil
+		})
+		list = append(list, take{t.Name, t.Section, t.Strip, t.TrimFrom, t.TrimTo, t.Mute && shared})
+	}
+	sections := slices.Clone(man.Sections)
+	for i := range sections {
+		sections[i].GainDB = 0
+	}
+	return describe(placesOf(man), list, sections, man.Mix, man.Picture.LeadIn, man.Picture.Tail, man.Shots)
+}
+
+// marks are where things stand in the file.
+var marks = regexp.MustCompile(`"Mark":\{[^{}]*\}`)
+
+// describe writes values down without their places in the file.
+func describe(values ...any) string {
+	data, err := json.Marshal(values)
+	if err != nil {
+		return err.Error()
+	}
+	return string(marks.ReplaceAll(data, nil))
+}
