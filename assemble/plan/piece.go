@@ -65,15 +65,13 @@ func pieceCuts(p Picture, draft bool, rate shot.Rate) []int {
 }
 
 // inPieces returns a span cut at those of cuts that leave no piece at its ends
-// shorter than half of what lies between the cuts beside it.
+// shorter than half of what lies between the first two cuts.
 func inPieces(s Span, cuts []int) []Span {
 	var inside []int
-	for i, at := range cuts {
-		before, after := at-s.From, s.To-at
-		if i > 0 && before < (at-cuts[i-1])/2 || i+1 < len(cuts) && after < (cuts[i+1]-at)/2 {
-			continue
+	for _, at := range cuts {
+		if least := (cuts[min(1, len(cuts)-1)] - cuts[0]) / 2; at-s.From >= least && s.To-at >= least {
+			inside = append(inside, at)
 		}
-		inside = append(inside, at)
 	}
 	return split(s, inside)
 }
