@@ -234,7 +234,7 @@ func (m *Maker) segmentTask(c composition) task.Ref[string] {
 	}
 	t.Action = withCoding(t.Action, c.coding)
 	if f.Marks {
-		t.Action = t.Action.Arg("marks", markTexts(c.tempo, line, seg))
+		t.Action = t.Action.Arg("marks", c.textsOf())
 	}
 	files := []string{segmentFile}
 	if !f.Rough {
@@ -270,7 +270,7 @@ func (c composition) compose(ctx context.Context, tool *ffmpeg.Tool, hardware se
 	}
 	if c.film.Marks {
 		var err error
-		if seg.Marks, err = drawMarks(dir+".marks", c.film.Canvas.H, markTexts(c.tempo, c.line, c.seg)); err != nil {
+		if seg.Marks, err = drawMarks(dir+".marks", c.film.Canvas.H, c.textsOf()); err != nil {
 			return err
 		}
 	}

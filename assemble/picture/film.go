@@ -24,6 +24,7 @@ const stageConform = "conform"
 // Estimated cost in seconds of one core for each million pixels of one frame.
 const (
 	costConform      = 0.004
+	costStart        = 0.1 // a process
 	costCompose      = 0.035
 	costComposeRough = 0.012
 	costComposeHEVC  = 0.054 // in software
@@ -78,6 +79,9 @@ func (m *Maker) conformTask(c plan.Conform) (task.Ref[string], error) {
 		return task.Ref[string]{}, err
 	}
 	cost := costConform * float64(c.Frames.Len()) * (mega(c.W, c.H) + mega(c.Picture.W, c.Picture.H))
+	if c.Keys {
+		cost = costStart + cost/2 // of a few frames a second every other one or so is decoded
+	}
 	return task.Path(task.Task{
 		ID: task.ID(stageConform, c.Take, key.ID().String()), Name: c.Take, Stage: stageConform, Action: key,
 		Cost: cost, Memory: reading.Memory(c), Spreads: true, Bytes: int64(mezzanineBytes * float64(c.Frames.Len()) * mega(c.W, c.H)),
@@ -102,6 +106,9 @@ func (m *Maker) conformKey(c plan.Conform) (store.Action, error) {
 	if c.Draft {
 		key = key.Arg("draft", true)
 	}
+	if c.Keys {
+		key = key.Arg("keys", true)
+	}
 	return key.Input("take", hash).Ext(".mp4").For(c.Take), nil
 }
 
@@ -116,7 +123,12 @@ func (m *Maker) conformPicture(ctx context.Context, c plan.Conform, cost float64
 		openAt(ctx, &src, c, m.line.Rate)
 		src.Device = m.decoders.pick(ctx, c, src, m.line.Rate, tmp)
 		var err error
-		if got, err = m.runConform(ctx, c, src, cost, tmp, advance); src.Device == "" || ctx.Err() != nil ||
+		got, err = m.runConform(ctx, c, src, cost, tmp, advance)
+		if c.Keys && err == nil && got == 0 {
+			c.Keys = false // a recording without key frames but the first
+			got, err = m.runConform(ctx, c, src, cost, tmp, advance)
+		}
+		if src.Device == "" || ctx.Err() != nil ||
 			err == nil && got == c.Frames.Len() {
 			return err
 		}
