@@ -24,12 +24,15 @@ type GuideFile = guide.File
 // GuideResult is what `click` made: the guide all play to and the variants.
 type GuideResult struct {
 	GuideFile
-	Variants []GuideFile `json:"variants,omitempty"`
-	Faults   []Bad       `json:"faults,omitempty"`
+	Variants []GuideFile     `json:"variants,omitempty"`
+	Measures []guide.Measure `json:"measures"`                // of the guide all play to
+	Order    string          `json:"order,omitempty"`         // of the page's measures, when the score has them played otherwise
+	Remarks  []string        `json:"score_remarks,omitempty"` // what to know of the score
+	Faults   []Bad           `json:"faults,omitempty"`
 }
 
 // Click writes the guide as out/guide.wav (24-bit), out/guide.mp3 and
-// out/guide.mid, and every variant as out/guide-NAME.wav and so on; with only,
+// out/guide.mid, its measures as an empty score and as labels, and every variant as out/guide-NAME.wav and so on; with only,
 // the variants of those names. A variant that is to have other parts in it but
 // cannot yet is among the faults of the result and keeps nothing else back. The
 // tempo of every guide is kept in guide.yaml beside the manifest.
@@ -39,6 +42,10 @@ func (p *Production) Click(ctx context.Context, only ...string) (GuideResult, er
 		return r, err
 	}
 	man := p.Manifest()
+	r.Measures, r.Remarks = guide.Measures(man), man.ScoreRemarks()
+	if man.Score != nil {
+		r.Order = man.Score.Order()
+	}
 	for _, name := range only {
 		if man.Guide.Variant(name) == nil {
 			return r, man.NoSuch("variant of the guide", name, names(man.Guide.Variants,

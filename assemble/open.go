@@ -5,7 +5,7 @@
 // pays only for what changed.
 //
 // What the package writes: the outputs in the folder out, sync.yaml and
-// guide.yaml beside the manifest, the manifest itself for pins, adoptions and the desk, and the
+// guide.yaml beside the manifest, the manifest itself for pins, adoptions, proposed shots and the desk, and the
 // store in .ripieno. It never writes to a take.
 package assemble
 

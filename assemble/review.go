@@ -38,8 +38,9 @@ type ReviewResult struct {
 	Film  string         `json:"film,omitempty"` // the rough cut the page shows
 	Tasks TaskCount      `json:"tasks"`          // for the page, besides those of sync
 	// Guides are those that were made otherwise than the manifest says now.
-	Guides []GuideChange `json:"guides_changed,omitempty"`
-	Faults []Bad         `json:"faults,omitempty"`
+	Guides  []GuideChange `json:"guides_changed,omitempty"`
+	Remarks []string      `json:"score_remarks,omitempty"` // what to know of the score
+	Faults  []Bad         `json:"faults,omitempty"`
 }
 
 // The page, and the rough cut that it shows, both in the folder of outputs.
@@ -78,6 +79,7 @@ func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult,
 	}
 	check := roll.NewCheck(found.Judged, all.Set)
 	r.Faults, r.Tasks, r.Guides = check.Faults, TaskCount(res.Stats), check.Guides
+	r.Remarks = p.Manifest().ScoreRemarks()
 	page := survey.Page(p.Manifest(), !o.NoPlaying)
 	for _, g := range r.Guides {
 		page.Guides = append(page.Guides, report.Notice{What: g.What, Hint: g.Hint})

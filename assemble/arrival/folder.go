@@ -29,6 +29,21 @@ var extensions = []string{
 // Walk visits what looks like a recording in a folder and below it, without
 // hidden files and the outputs.
 func Walk(dir, out string, visit func(rel string, info fs.FileInfo)) error {
+	return walk(dir, out, extensions, visit)
+}
+
+// scores are the endings of files that count as scores; .xml can be anything.
+var scores = []string{".mid", ".midi", ".musicxml", ".mxl"}
+
+// Scores returns what looks like a score in a folder and below it, with slashes.
+func Scores(dir, out string) ([]string, error) {
+	var all []string
+	err := walk(dir, out, scores, func(rel string, _ fs.FileInfo) { all = append(all, filepath.ToSlash(rel)) })
+	return all, err
+}
+
+// walk visits the ordinary files with one of these endings.
+func walk(dir, out string, endings []string, visit func(rel string, info fs.FileInfo)) error {
 	return filepath.WalkDir(dir, func(path string, d fs.DirEntry, err error) error {
 		if errors.Is(err, fs.ErrNotExist) {
 			return nil // renamed meanwhile
@@ -42,7 +57,7 @@ func Walk(dir, out string, visit func(rel string, info fs.FileInfo)) error {
 			}
 			return nil
 		}
-		if hidden || !slices.Contains(extensions, strings.ToLower(filepath.Ext(path))) {
+		if hidden || !slices.Contains(endings, strings.ToLower(filepath.Ext(path))) {
 			return nil
 		}
 		info, err := d.Info()

@@ -169,7 +169,7 @@ production.yaml; run the same verb again when a late take arrives.
 		}
 	})
 	root.AddCommand(
-		a.newVerb(), a.clickVerb(), a.callsheetVerb(), a.checkVerb(), a.syncVerb(), a.gridVerb(), a.mixVerb(),
+		a.newVerb(), a.clickVerb(), a.callsheetVerb(), a.checkVerb(), a.syncVerb(), a.gridVerb(), a.shotsVerb(), a.mixVerb(),
 		a.roughVerb(), a.renderVerb(), a.demoVerb(), a.cleanVerb(),
 		a.rollcallVerb(), a.reportVerb(), a.deskVerb(), a.watchVerb(), a.exportVerb(), a.keysVerb(),
 	)

@@ -19,7 +19,10 @@ func (a *app) clickVerb() *cobra.Command {
 	c := a.verb("click", "write the click track everybody plays to",
 		`Writes the guide as out/guide.wav, out/guide.mp3 and out/guide.mid: the
 count-in, a click on every beat, a different sound on the beat where all clap,
-and the drone if the manifest has one. Every variant in the manifest becomes
+and the drone if the manifest has one. It prints the measures as they are played
+and writes them as an empty score, out/guide.musicxml, and as labels for editors
+of sound, out/guide-labels.txt. What a score asks without a number, such as rit.
+or a fermata, is listed; interpret: yes in the manifest follows it. Every variant in the manifest becomes
 out/guide-NAME.wav and so on:
 
   guide:
@@ -53,6 +56,41 @@ func guideTable(r assemble.GuideResult) func(io.Writer) {
 			fmt.Fprintln(w)
 			guideLines(w, v)
 		}
+		fmt.Fprintln(w)
+		measureLines(w, r)
+		tellScore(w, r.Remarks)
+	}
+}
+
+// maxRuns is how many lines the table of measures has at most.
+const maxRuns = 60
+
+// measureLines prints the measures of the guide, those that begin alike in one line.
+func measureLines(w io.Writer, r assemble.GuideResult) {
+	runs := assemble.GuideRuns(r.Measures)
+	table(w, func(row func(...any)) {
+		row("measures", "on the page", "meter", "tempo", "begins at", "marks")
+		for _, run := range runs[:min(len(runs), maxRuns)] {
+			name := fmt.Sprintf("%d", run.From.Number)
+			page := run.From.Page
+			switch {
+			case run.From.Number < 0:
+				name = "count-in"
+			case run.To.Number > run.From.Number:
+				name += fmt.Sprintf("-%d", run.To.Number)
+				if page != "" {
+					page += " to " + run.To.Page
+				}
+			}
+			row(name, escapeLine(page), run.From.Meter, run.Tempo, clock(run.From.Begins),
+				escapeLine(strings.Join(run.From.Marks, ", ")))
+		}
+	})
+	if more := len(runs) - maxRuns; more > 0 {
+		fmt.Fprintf(w, "and %d more lines: --json and %s have every measure\n", more, r.Labels)
+	}
+	if r.Order != "" {
+		fmt.Fprintf(w, "the page's measures are played in this order: %s\n", escapeLine(r.Order))
 	}
 }
 
@@ -63,6 +101,7 @@ func guideLines(w io.Writer, r assemble.GuideFile) {
 	if r.MIDI != "" {
 		files = append(files, r.MIDI)
 	}
+	files = append(files, r.MusicXML, r.Labels)
 	fmt.Fprintf(w, "wrote %s (%s)\n", strings.Join(files, ", "), clock(r.Duration))
 	if r.CueAt != nil {
 		fmt.Fprintf(w, "count-in of %d measures; everybody claps on measure %d beat %d of it, at %s\n", r.CountIn,

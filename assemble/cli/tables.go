@@ -371,15 +371,27 @@ func cleanTable(r assemble.CleanResult) func(io.Writer) {
 // files, and what to do next.
 func newTable(r assemble.NewResult) func(io.Writer) {
 	return func(w io.Writer) {
-		fmt.Fprintf(w, "wrote %s with %d takes\n", r.Manifest, r.Takes)
+		fmt.Fprintf(w, "wrote %s with %s\n", r.Manifest, count(r.Takes, "take"))
 		if len(r.Unguessed) > 0 {
 			fmt.Fprintln(w, "could not guess:")
 			for _, u := range r.Unguessed {
 				fmt.Fprintf(w, "  - %s\n", escapeLine(u))
 			}
 		}
+		tellScore(w, r.Remarks)
 		fmt.Fprintln(w, "next: set the tempo in it, then ripieno click and callsheet for the players, or check, sync "+
 			"and rough for their takes")
+	}
+}
+
+// tellScore prints what to know of the score.
+func tellScore(w io.Writer, remarks []string) {
+	if len(remarks) == 0 {
+		return
+	}
+	fmt.Fprintln(w, "of the score:")
+	for _, text := range remarks {
+		fmt.Fprintf(w, "  - %s\n", escapeLine(text))
 	}
 }
 

@@ -37,7 +37,7 @@ func voicesOf(man *production.Production) string {
 	var list []take
 	for _, t := range man.Takes {
 		shared := slices.ContainsFunc(man.Sections, func(s production.Section) bool {
-			return s.Name == t.Section && s.TargetLUFS != nil
+			return man.Mix.Ensemble || s.Name == t.Section && s.TargetLUFS != nil
 		})
 		list = append(list, take{t.Name, t.Section, t.Strip, t.TrimFrom, t.TrimTo, t.Mute && shared})
 	}

@@ -16,6 +16,7 @@ import (
 	"ripieno/assemble/store"
 	"ripieno/mix"
 	"ripieno/mix/audio"
+	"ripieno/mix/tempo/musicxml"
 	"ripieno/mix/tempo/smf"
 )
 
@@ -27,6 +28,8 @@ type File struct {
 	WAV        string   `json:"wav"`            // 24-bit
 	MP3        string   `json:"mp3"`
 	MIDI       string   `json:"midi,omitempty"` // the same clicks and tempos, without drone
+	MusicXML   string   `json:"musicxml"`       // its measures and tempos as an empty score, without count-in
+	Labels     string   `json:"labels"`         // its measures and marks as text for editors of sound
 	Duration   float64  `json:"duration"`
 	StartsAt   float64  `json:"starts_at"` // of the first note's place
 	CountIn    int      `json:"count_in_measures"`
@@ -83,8 +86,25 @@ func (j Job) Write(ctx context.Context, s *session.Session) (File, error) {
 	if err := r.writeMIDI(ctx, j); err != nil {
 		return r, err
 	}
+	if err := r.writeMap(ctx, j); err != nil {
+		return r, err
+	}
 	r.describe(j, heard)
 	return r, nil
+}
+
+// writeMap writes the measures of a guide as an empty score and as labels.
+func (r *File) writeMap(ctx context.Context, j Job) error {
+	base := filepath.Join(filepath.Dir(r.WAV), j.File)
+	r.MusicXML, r.Labels = base+".musicxml", base+"-labels.txt"
+	var stub bytes.Buffer
+	if err := musicxml.Write(&stub, j.Tempo, musicxml.WriteOptions{Title: j.Title, Marks: j.Marks}); err != nil {
+		return err
+	}
+	if err := session.Publish(ctx, r.MusicXML, stub.Bytes()); err != nil {
+		return err
+	}
+	return session.Publish(ctx, r.Labels, labels(j.Tempo, measuresOf(j.Tempo, j.Marks)))
 }
 
 // writeMIDI writes the clicks as a MIDI file. A piece that MIDI cannot hold

@@ -138,6 +138,7 @@ func (m mapping) take(music *tempo.Map) production.Take {
 	t.Player = m.text("player", "Mara Voss")
 	t.Part = m.text("part", "Oboe 1")
 	t.Section = m.sectionName("section")
+	t.Email = m.text("email", "mara@example.org")
 	t.Video = m.recording("video", videoShape)
 	t.Audio = m.recording("audio", audioShape)
 	t.Guide = m.text("guide", "from-33")

@@ -43,6 +43,16 @@ func resolve(p *production.Production, line Timeline) ([]shot.Shot, error) {
 	return shots, nil
 }
 
+// Shots returns what a film of the production shows when, on its timeline.
+func Shots(p *production.Production) ([]shot.Shot, Timeline, error) {
+	line, err := NewTimeline(p)
+	if err != nil {
+		return nil, line, err
+	}
+	shots, err := resolve(p, line)
+	return shots, line, err
+}
+
 // shotFaults points every problem of the shot list at its line.
 func shotFaults(p *production.Production, err error) error {
 	all := []error{err}

@@ -138,3 +138,12 @@ func (p *Production) NoSuch(what, name string, known []string) error {
 	}
 	return fault.New(fault.Manifest, p.Path, fmt.Sprintf("no %s is called %q", what, name), hint)
 }
+
+// ScoreRemarks returns what the reader of the score wants a person to know, lower case
+// and with the measure; nothing without a score.
+func (p *Production) ScoreRemarks() []string {
+	if p.Score == nil {
+		return nil
+	}
+	return p.Score.Remarks
+}

@@ -38,6 +38,8 @@ type Review struct {
 	Takes []Reviewed
 	// Guides tells of guides that are not as the manifest says now.
 	Guides []Notice
+	// Score is what to know of the score, in English.
+	Score []string
 	// Playing says whether takes have theirs, which a person can switch off.
 	Playing bool
 	PitchHz float64 // what tuning is measured against

@@ -99,6 +99,10 @@ func (r Review) view() reviewView {
 	if r.Composer != "" {
 		v.By = w.Say("by", "composer", r.Composer)
 	}
+	v.Score = nil
+	for _, text := range r.Score {
+		v.Score = append(v.Score, w.Translate(text))
+	}
 	v.Guides = nil
 	for _, g := range r.Guides {
 		v.Guides = append(v.Guides, Notice{w.Translate(g.What), w.Translate(g.Hint)})
