@@ -22,28 +22,28 @@ func phone(offset float64) Picture {
 // the film shows; a small picture is cut more seldom than a large one.
 func TestPiecesAreCutWhereAFileOpens(t *testing.T) {
 	rate := shot.Rate{Num: 30, Den: 1}
-	if got := pieceSeconds(phone(0), false); got != 8 {
+	if got := pieceSeconds(phone(0)); got != 8 {
 		t.Errorf("1080 lines are cut every %g s", got)
 	}
 	small, sparse, late := phone(0), phone(0), phone(0.3)
 	small.W, small.H = 1280, 720
-	if got := pieceSeconds(small, false); got != 16 || pieceSeconds(small, true) != 32 {
+	if got := pieceSeconds(small); got != 16 {
 		t.Errorf("720 lines are cut every %g s", got)
 	}
-	if got := pieceCuts(phone(0), false, rate); !slices.Equal(got, []int{0, 240, 480, 720, 960, 1170}) {
+	if got := pieceCuts(phone(0), rate); !slices.Equal(got, []int{0, 240, 480, 720, 960, 1170}) {
 		t.Errorf("cut at %v", got)
 	}
 	// 0.3 s late, the nearest places to open the file are 0.3 s behind whole steps.
-	if got := pieceCuts(late, false, rate); !slices.Equal(got, []int{9, 249, 489, 729, 969, 1179}) {
+	if got := pieceCuts(late, rate); !slices.Equal(got, []int{9, 249, 489, 729, 969, 1179}) {
 		t.Errorf("0.3 s late: cut at %v", got)
 	}
 	sparse.Cuts = []float64{0, 11.9, 12.1, 30}
-	if got := pieceCuts(sparse, false, rate); !slices.Equal(got, []int{0, 357, 900}) {
+	if got := pieceCuts(sparse, rate); !slices.Equal(got, []int{0, 357, 900}) {
 		t.Errorf("with few places: cut at %v", got)
 	}
 	broken := phone(0)
 	broken.Parts = audio.Parts{{}, {}}
-	if pieceCuts(broken, false, rate) != nil || len(pieceCuts(Picture{W: 9, H: 9, FPS: 9}, false, rate)) > 0 {
+	if pieceCuts(broken, rate) != nil || len(pieceCuts(Picture{W: 9, H: 9, FPS: 9}, rate)) > 0 {
 		t.Error("a file of several parts, or one without an index, is cut")
 	}
 }
