@@ -112,6 +112,9 @@ func (p *Production) planQuick(ctx context.Context, m material, wants []plan.Wan
 func (p *Production) planAs(ctx context.Context, man *production.Production, m material, wants []plan.Want) (*plan.Plan,
 	[]Bad, error) {
 	if len(wants) > 0 {
+		if err := m.RequireColour(p.Tool()); err != nil {
+			return nil, nil, err
+		}
 		if err := m.DetectSubjects(ctx, p.Session); err != nil {
 			return nil, nil, err
 		}

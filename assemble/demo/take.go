@@ -191,11 +191,7 @@ func (c camera) arguments(tool *ffmpeg.Tool, wav, tmp string) []string {
 		"-framerate", rate, "-i", "pipe:0",
 		"-i", "file:" + wav, "-map", "0:v:0", "-map", "1:a:0"}
 	if c.vfr {
-		mode := "-fps_mode"
-		if !tool.Version.AtLeast(5, 1) {
-			mode = "-vsync"
-		}
-		args = append(args, "-vf", "settb=1/"+strconv.Itoa(unevenClock)+",setpts="+unevenTime, mode, "passthrough",
+		args = append(args, "-vf", "settb=1/"+strconv.Itoa(unevenClock)+",setpts="+unevenTime, "-fps_mode", "passthrough",
 			"-enc_time_base", "1:"+strconv.Itoa(unevenClock), "-video_track_timescale", strconv.Itoa(unevenClock))
 	}
 	args = append(args, "-c:v", "libx264", "-preset", "superfast", "-tune", "animation", "-crf", "23", "-g", "60",

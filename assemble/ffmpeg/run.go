@@ -91,6 +91,7 @@ func (e *ExitError) Says(text string) bool {
 // of kind Failed when the disk is full, even if the program ended with 0; and
 // the reader's or writer's own error when c.Stdin or c.Stdout failed.
 func (t *Tool) Run(ctx context.Context, c Command) error {
+	c.Args = t.spell(c.Args)
 	if t.recorded != nil {
 		return t.recorded(c)
 	}
@@ -301,10 +302,10 @@ func (p *process) notStarted(ctx context.Context, err error) error {
 		return contextError(ctx)
 	case errors.Is(err, os.ErrNotExist):
 		return fault.New(fault.FFmpeg, "", fmt.Sprintf("%s was not found at %q", p.name(), p.program),
-			installHint).Because(err)
+			installHint()).Because(err)
 	case errors.Is(err, os.ErrPermission):
 		return fault.New(fault.FFmpeg, filepath.ToSlash(p.program), "the program may not be run",
-			installHint).Because(err)
+			installHint()).Because(err)
 	}
 	return fmt.Errorf("starting %s: %w", p.name(), err)
 }

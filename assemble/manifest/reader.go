@@ -20,7 +20,8 @@ type reader struct {
 	dir    string // where the score is looked for
 	faults fault.List
 	hint   string // replaces every hint, for files no person writes
-	tries  int    // comparisons made by nearest so far
+	advice []string
+	tries  int // comparisons made by nearest so far
 }
 
 // at adds a fault at the beginning of a node.
@@ -29,6 +30,13 @@ func (r *reader) at(n *yaml.Node, hint, format string, args ...any) {
 		hint = r.hint
 	}
 	r.faults.Add(fault.At(fault.Manifest, markOf(r.file, n), fmt.Sprintf(format, args...), hint))
+}
+
+// advise adds a sentence about a node that is right as it is read.
+func (r *reader) advise(n *yaml.Node, format string, args ...any) {
+	if len(r.advice) < maxFaults {
+		r.advice = append(r.advice, markOf(r.file, n).String()+": "+fmt.Sprintf(format, args...))
+	}
 }
 
 // err returns all faults in order of place, the first maxFaults of them.

@@ -127,10 +127,11 @@ func sortedFiles(files []ScaffoldFile) []ScaffoldFile {
 	return slices.CompactFunc(sorted, func(a, b ScaffoldFile) bool { return a.Path == b.Path })
 }
 
-// writable reports whether a path survives being a one-line text of YAML.
+// writable reports whether a path survives being a one-line text of YAML, and is read as
+// the same path on every system.
 func writable(p string) bool {
 	return utf8.ValidString(p) && utf8.RuneCountInString(p) <= maxPath && strings.TrimSpace(p) != "" &&
-		!strings.ContainsFunc(p, unicode.IsControl)
+		!strings.Contains(p, `\`) && !strings.ContainsFunc(p, unicode.IsControl)
 }
 
 // cleanTitle returns a title of one line.

@@ -65,6 +65,9 @@ func (m mapping) name(key, example string) string {
 			hint += fmt.Sprintf("; for example %s: %s", key, s)
 		}
 		m.at(v, hint, "%s %q cannot be part of a file name", key, clip(v.Value))
+	} else if production.IsReserved(v.Value) {
+		m.at(v, fmt.Sprintf("use another, for example %s: %s", key, production.Slug(v.Value)),
+			"%s %q cannot be the name of a file on Windows", key, v.Value)
 	} else if n := len(v.Value); n > production.MaxNameBytes {
 		m.at(v, "disks take 255 bytes for a whole file name",
 			"%s %q takes %d bytes of a file name, at most %d are possible", key, clip(v.Value), n,

@@ -2,7 +2,6 @@ package manifest
 
 import (
 	"fmt"
-	"path"
 	"ripieno/assemble/production"
 	"ripieno/layout"
 	"slices"
@@ -287,40 +286,3 @@ func (m mapping) recording(key string, s *shape) *production.File {
 // maxTrack is the highest number of a sound track: files of more streams are
 // refused.
 const maxTrack = 16
-
-// path reads a file name relative to the production's folder. Whether it is
-// there, and stays in the folder through links, is seen when it is opened.
-func (m mapping) path(key, example string) string {
-	s := m.textUpTo(key, example, maxPath, false)
-	if s == "" {
-		return ""
-	}
-	if what, hint := pathFault(s); what != "" {
-		m.at(m.vals[key], hint, "%s", what)
-		return ""
-	}
-	return s
-}
-
-// pathFault returns what is wrong with the form of a path, "" for nothing.
-func pathFault(s string) (what, hint string) {
-	const move = "put the file into the production's folder and write its name from there"
-	switch clean := path.Clean(s); {
-	case strings.Contains(s, "://"):
-		return fmt.Sprintf("%q is an address, not a file", clip(s)), "download it, " + move
-	case s == "-":
-		return `"-" is not a file name`, move
-	case strings.HasPrefix(s, "/") || driveForm(s):
-		return fmt.Sprintf("%q is an absolute path", clip(s)), move
-	case clean == ".." || strings.HasPrefix(clean, "../"):
-		return fmt.Sprintf("%q is outside the production's folder", clip(s)), move
-	case clean == "." || strings.HasSuffix(s, "/"):
-		return fmt.Sprintf("%q is a folder", clip(s)), "write the name of the file in it"
-	}
-	return "", ""
-}
-
-// driveForm reports whether a path begins with a drive letter, as in C:\takes.
-func driveForm(s string) bool {
-	return len(s) >= 3 && s[1] == ':' && (s[2] == '\\' || s[2] == '/') && (s[0]|0x20 >= 'a' && s[0]|0x20 <= 'z')
-}

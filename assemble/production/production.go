@@ -28,6 +28,10 @@ type Production struct {
 	Path string // the manifest that was read
 	Dir  string // its folder, absolute; file names in the manifest are relative to it
 
+	// Advice is what could be written better in the manifest and was read all the
+	// same: sentences with their places.
+	Advice []string
+
 	Language   string // of films, pages and notes, as its tag; "en" when not given
 	Title      string
 	Composer   string
