@@ -2,7 +2,12 @@ package assemble
 
 import (
 	"path/filepath"
+	"strings"
 	"testing"
+
+	"ripieno/assemble/progress"
+	"ripieno/assemble/session"
+	"ripieno/assemble/task"
 )
 
 // TestFirstLook makes a first look of two takes: a few pictures a second, the whole mix,
@@ -39,5 +44,25 @@ func TestFirstLook(t *testing.T) {
 	if plan.Forecast.CPU <= 0 || plan.Forecast.Wall <= 0 || plan.Forecast.Bytes <= 0 || plan.Forecast.All <= plan.Forecast.Bytes ||
 		plan.Store <= plan.Forecast.All {
 		t.Errorf("it is expected to take %+v of %d", plan.Forecast, plan.Store)
+	}
+}
+
+// TestCacheThatIsTooSmallIsTold before anything is made, with a size that is enough.
+func TestCacheThatIsTooSmallIsTold(t *testing.T) {
+	for _, c := range []struct {
+		limit int64
+		want  string
+	}{
+		{50e9, "made of about 136 GB of results, and the cache may hold 50 GB: every run would make most of it again; allow " +
+			"more with --store-limit 164GB"}, {136e9, ""}, {200e9, ""},
+	} {
+		var told strings.Builder
+		report := progress.New(&told, progress.Lines)
+		p := &Production{session.New(Settings{Store: c.limit, Report: report}, nil, nil)}
+		(&job{tasks: []task.Task{{Bytes: 100e9}, {Bytes: 36e9}, {}}}).warnOfStore(p)
+		report.Close()
+		if got := told.String(); !strings.Contains(got, c.want) || c.want == "" && got != "" {
+			t.Errorf("%d bytes: %q", c.limit, got)
+		}
 	}
 }
