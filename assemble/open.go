@@ -94,14 +94,14 @@ func readAssets(ctx context.Context, p *Production) (*picture.Assets, error) {
 // plan plans films from what was found out about the takes. Where films are wanted
 // it looks where the players are in their pictures.
 func (p *Production) plan(ctx context.Context, m material, wants []plan.Want) (*plan.Plan, []Bad, error) {
-	return p.planAs(ctx, p.Manifest(), m, wants)
+	return planAs(ctx, p, p.Manifest(), m, wants)
 }
 
 // planQuick plans first looks. Their sound is that of all films, which begins and ends
 // with those: up to a frame of a first look from where its picture does.
-func (p *Production) planQuick(ctx context.Context, m material, wants []plan.Want, sound plan.Timeline) (*plan.Plan,
+func planQuick(ctx context.Context, p *Production, m material, wants []plan.Want, sound plan.Timeline) (*plan.Plan,
 	[]Bad, error) {
-	pl, faults, err := p.planAs(ctx, plan.Quick(p.Manifest()), m, wants)
+	pl, faults, err := planAs(ctx, p, plan.Quick(p.Manifest()), m, wants)
 	if err == nil {
 		pl.Timeline.AudioStart, pl.Timeline.AudioLen = sound.AudioStart, sound.AudioLen
 	}
@@ -109,8 +109,8 @@ func (p *Production) planQuick(ctx context.Context, m material, wants []plan.Wan
 }
 
 // planAs plans films of what a manifest says.
-func (p *Production) planAs(ctx context.Context, man *production.Production, m material, wants []plan.Want) (*plan.Plan,
-	[]Bad, error) {
+func planAs(ctx context.Context, p *Production, man *production.Production, m material,
+	wants []plan.Want) (*plan.Plan, []Bad, error) {
 	if len(wants) > 0 {
 		if err := m.RequireColour(p.Tool()); err != nil {
 			return nil, nil, err

@@ -81,11 +81,12 @@ func newJob(ctx context.Context, p *Production, all material, wants []plan.Want,
 		return nil, err
 	}
 	if len(wants) > 0 && wants[0].Quick {
-		if j.plan, j.faults, err = p.planQuick(ctx, all, wants, j.plan.Timeline); err != nil {
+		if j.plan, j.faults, err = planQuick(ctx, p, all, wants, j.plan.Timeline); err != nil {
 			return nil, err
 		}
 	}
-	j.maker = picture.New(p.Tool(), p.Store().Steady, j.plan, all.assets, codings).WithDecoders(p.decoders())
+	j.maker = picture.New(p.Tool(), p.Store().Steady, j.plan, all.assets, codings).WithDecoders(
+		&picture.Decoders{Tool: p.Tool(), Choice: p.Settings().Decoder, Tell: p.Message})
 	edges := []task.Edge{j.track.Master}
 	for _, f := range j.plan.Films {
 		film, err := j.maker.Film(f, j.track.Film)
@@ -289,9 +290,4 @@ func sooner(a, b error) error {
 		return b
 	}
 	return a
-}
-
-// decoders returns what decodes the takes of a run.
-func (p *Production) decoders() *picture.Decoders {
-	return &picture.Decoders{Tool: p.Tool(), Choice: p.Settings().Decoder, Tell: p.Message}
 }
