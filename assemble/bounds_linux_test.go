@@ -135,7 +135,7 @@ func TestALongNameIsToldFirst(t *testing.T) {
 		{"mix", func() error { _, err := p.Mix(t.Context(), MixOptions{}); return err }},
 		{"mix --stems", func() error { _, err := p.Mix(t.Context(), MixOptions{Stems: true}); return err }},
 		{"sync", func() error { _, err := p.Sync(t.Context(), SyncOptions{}); return err }},
-		{"guide", func() error { _, err := p.Click(t.Context()); return err }},
+		{"guide", func() error { _, err := p.Click(t.Context(), ClickOptions{}); return err }},
 		{"grid", func() error { _, err := p.Grid(t.Context()); return err }},
 		{"sheet", func() error { _, err := p.Sheet(t.Context()); return err }},
 		{"review", func() error { _, err := p.Review(t.Context(), ReviewOptions{}); return err }},

@@ -41,7 +41,7 @@ func openGuide(t *testing.T, countIn, bpm, measures int, more string) *Productio
 
 func makeGuide(t *testing.T, p *Production, only ...string) GuideResult {
 	t.Helper()
-	r, err := p.Click(t.Context(), only...)
+	r, err := p.Click(t.Context(), ClickOptions{Only: only})
 	if err != nil {
 		t.Fatal(fault.Format(err))
 	}
@@ -339,7 +339,7 @@ tempo:
 func TestTooLoud(t *testing.T) {
 	t.Parallel()
 	p := openGuide(t, 1, 240, 1, "guide:\n  variants:\n    - {name: loud, levels: {click: 12}}\n")
-	_, err := p.Click(t.Context())
+	_, err := p.Click(t.Context(), ClickOptions{})
 	var f *fault.Fault
 	if !errors.As(err, &f) || !strings.HasSuffix(f.Where, "production.yaml:9:28") || f.Kind != fault.Manifest ||
 		f.Hint == "" {
@@ -384,7 +384,7 @@ func BenchmarkClick(b *testing.B) {
 	}
 	defer p.Close()
 	for b.Loop() {
-		if _, err := p.Click(b.Context()); err != nil {
+		if _, err := p.Click(b.Context(), ClickOptions{}); err != nil {
 			b.Fatal(err)
 		}
 	}
