@@ -22,6 +22,7 @@ import (
 // RenderOptions choose what Render makes.
 type RenderOptions struct {
 	Rough bool     // quick previews instead of finished films
+	Quick bool     // with Rough: a first look, of key frames
 	Marks bool     // with Rough: burn the place in the score and the guide time in
 	Only  []string // names of deliverables; empty: all, or the first for a rough cut
 	// AllowMissingRelease makes finished films while releases are missing. A
@@ -43,7 +44,9 @@ type PlanResult struct {
 func wantedFilms(ctx context.Context, p *Production, o RenderOptions) ([]plan.Want, picture.Codings, error) {
 	man := p.Manifest()
 	choose := func() ([]plan.Want, error) { return plan.Choose(man, o.Only) }
-	if o.Rough {
+	if o.Quick {
+		choose = func() ([]plan.Want, error) { return plan.ChooseQuick(man, o.Only) }
+	} else if o.Rough {
 		choose = func() ([]plan.Want, error) { return plan.ChooseRough(man, o.Only, o.Marks) }
 	}
 	wants, err := choose()
@@ -78,7 +81,13 @@ func newJob(ctx context.Context, p *Production, all material, wants []plan.Want,
 	if j.track, err = p.track(j.plan, all); err != nil {
 		return nil, err
 	}
-	j.maker = picture.New(p.Tool(), p.Store().Steady, j.plan, all.assets, codings).WithDecoders(p.decoders())
+	if len(wants) > 0 && wants[0].Quick {
+		if j.plan, j.faults, err = planQuick(ctx, p, all, wants, j.plan.Timeline); err != nil {
+			return nil, err
+		}
+	}
+	j.maker = picture.New(p.Tool(), p.Store().Steady, j.plan, all.assets, codings).WithDecoders(
+		&picture.Decoders{Tool: p.Tool(), Choice: p.Settings().Decoder, Tell: p.Message})
 	edges := []task.Edge{j.track.Master}
 	for _, f := range j.plan.Films {
 		film, err := j.maker.Film(f, j.track.Film)
@@ -306,9 +315,4 @@ func sooner(a, b error) error {
 		return b
 	}
 	return a
-}
-
-// decoders returns what decodes the takes of a run.
-func (p *Production) decoders() *picture.Decoders {
-	return &picture.Decoders{Tool: p.Tool(), Choice: p.Settings().Decoder, Tell: p.Message}
 }

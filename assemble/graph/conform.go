@@ -62,6 +62,9 @@ func conformPicture(c plan.Conform, src Source, rate shot.Rate) *ffmpeg.Stream {
 	if c.Draft {
 		in["skip_loop_filter"] = "all"
 	}
+	if c.Keys {
+		in["skip_frame"] = "nokey"
+	}
 	if src.Device != "" {
 		in["hwaccel"] = src.Device
 	}
@@ -163,7 +166,11 @@ func onGuide(s *ffmpeg.Stream, c plan.Conform, rate shot.Rate, seek float64) *ff
 	s = filter(s, "setpts", fmt.Sprintf("floor((PTS*TB*%s%+.9f%s)/TB)",
 		strconv.FormatFloat(ratio, 'f', 12, 64), shift, later))
 	s = filter(s, "fps", "fps="+rate.String(), "start_time=0", "round=up")
-	return filter(s, "tpad", "stop_mode=clone", "stop="+strconv.Itoa(heldAtEnd(c.Picture.FPS, rate)))
+	held := heldAtEnd(c.Picture.FPS, rate)
+	if c.Keys {
+		held = -1 // the last one to the end, which the output counts
+	}
+	return filter(s, "tpad", "stop_mode=clone", "stop="+strconv.Itoa(held))
 }
 
 // heldAtEnd returns how many output frames may repeat the last one of a picture of

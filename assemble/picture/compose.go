@@ -229,7 +229,7 @@ func (m *Maker) segmentTask(c composition) task.Ref[string] {
 	}
 	t.Action = withCoding(t.Action, c.coding)
 	if f.Marks {
-		t.Action = t.Action.Arg("marks", markTexts(c.tempo, line, seg))
+		t.Action = t.Action.Arg("marks", c.textsOf())
 	}
 	files := []string{segmentFile}
 	if !f.Rough {

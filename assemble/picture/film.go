@@ -22,6 +22,7 @@ const stageConform = "conform"
 // Estimated cost in seconds of one core for each million pixels of one frame.
 const (
 	costConform      = 0.004
+	costStart        = 0.1 // a process
 	costCompose      = 0.035
 	costComposeRough = 0.012
 	costComposeHEVC  = 0.054 // in software
@@ -76,6 +77,9 @@ func (m *Maker) conformTask(c plan.Conform) (task.Ref[string], error) {
 		return task.Ref[string]{}, err
 	}
 	cost := costConform * float64(c.Frames.Len()) * (mega(c.W, c.H) + mega(c.Picture.W, c.Picture.H))
+	if c.Keys {
+		cost = costStart + cost/2 // of a few frames a second every other one or so is decoded
+	}
 	work := conformWork{Conform: c, Rate: m.line.Rate, Cost: cost}
 	return task.Path(task.Task{
 		Errand: work.errand(),
@@ -101,6 +105,9 @@ func (m *Maker) conformKey(c plan.Conform) (store.Action, error) {
 		Arg("picture", pic).Arg("size", [2]int{c.W, c.H}).Arg("frames", c.Frames).Arg("rate", m.line.Rate)
 	if c.Draft {
 		key = key.Arg("draft", true)
+	}
+	if c.Keys {
+		key = key.Arg("keys", true)
 	}
 	return key.Input("take", hash).Ext(".mp4").For(c.Take), nil
 }

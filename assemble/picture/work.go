@@ -46,7 +46,7 @@ func (c composition) work() (w segmentWork, inputs []task.Ref[string]) {
 		func(r task.Ref[string]) string { return use(r, ".png") },
 		use(c.backdrop, ".png"))
 	if c.film.Marks {
-		w.Marks = markTexts(c.tempo, c.line, c.seg)
+		w.Marks = c.textsOf()
 	}
 	return w, inputs
 }
@@ -161,8 +161,20 @@ func (w conformWork) elsewhere(ctx context.Context, tool *ffmpeg.Tool, path, dst
 	return err
 }
 
-// run conforms the picture of src and returns how many frames came out.
+// run conforms the picture of src and returns how many frames came out. Of a recording
+// without key frames but the first all frames are decoded.
 func (w conformWork) run(ctx context.Context, tool *ffmpeg.Tool, src graph.Source, tmp string,
+	advance func(float64)) (int, error) {
+	got, err := w.decode(ctx, tool, src, tmp, advance)
+	if w.Conform.Keys && err == nil && got == 0 {
+		w.Conform.Keys = false
+		return w.decode(ctx, tool, src, tmp, advance)
+	}
+	return got, err
+}
+
+// decode is one run of ffmpeg.
+func (w conformWork) decode(ctx context.Context, tool *ffmpeg.Tool, src graph.Source, tmp string,
 	advance func(float64)) (int, error) {
 	c := w.Conform
 	cmd, err := graph.Conform(c, src, w.Rate, "file:"+tmp)

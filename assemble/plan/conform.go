@@ -86,11 +86,14 @@ func (f *Film) conform(h *arranger, line Timeline) {
 		pic := *h.facts[n.take].Picture
 		w := even(int(math.Round(float64(n.rung) * float64(pic.W) / float64(pic.H))))
 		draft := f.Rough && min(pic.W, pic.H) >= draftLines
-		cuts := pieceCuts(pic, draft, line.Rate)
+		cuts := pieceCuts(pic, line.Rate)
+		if f.Quick {
+			cuts = nil // little is decoded
+		}
 		for _, frames := range mergeSpans(spans[n]) {
 			for _, piece := range inPieces(frames, cuts) {
 				f.Conforms = append(f.Conforms, Conform{Take: n.take, Picture: pic, W: w, H: n.rung,
-					Frames: piece, Draft: draft})
+					Frames: piece, Draft: draft, Keys: f.Quick})
 			}
 		}
 	}

@@ -93,7 +93,7 @@ func (t Timeline) clamp(m production.Time) int {
 // film lays out one deliverable.
 func film(p *production.Production, facts map[string]Facts, line Timeline, shots []shot.Shot, w Want,
 	l Look) (*Film, error) {
-	f := &Film{Name: w.Name, Canvas: w.Canvas, Rough: w.Rough, Marks: w.Marks, Codec: w.Codec,
+	f := &Film{Name: w.Name, Canvas: w.Canvas, Rough: w.Rough, Quick: w.Quick, Marks: w.Marks, Codec: w.Codec,
 		Language: p.Language, Scenery: p.Picture.Backdrop != nil || p.Picture.BackgroundTo != ""}
 	f.FadeIn = min(line.Rate.Frame(p.Picture.FadeIn), line.Frames)
 	f.FadeOut = min(line.Rate.Frame(p.Picture.FadeOut), line.Frames)

@@ -9,22 +9,17 @@ import (
 // A picture is conformed in pieces, so that many cores work on one take and what
 // it is shown in begins before all of it is there. A piece costs a process, which
 // takes 0.08 s of a core, so it has at least so many pixels to decode: those of
-// about two seconds of a core. A rough cut does less with each.
+// about two seconds of a core.
 const (
 	piecePixels  = 400e6
-	draftPixels  = 800e6
 	leastSeconds = 4
 	mostSeconds  = 64
 )
 
 // pieceSeconds returns how far apart a picture is cut, in seconds of guide time.
-func pieceSeconds(p Picture, draft bool) float64 {
-	least := piecePixels
-	if draft {
-		least = draftPixels
-	}
+func pieceSeconds(p Picture) float64 {
 	seconds := float64(leastSeconds)
-	for seconds < mostSeconds && seconds*p.FPS*float64(p.W)*float64(p.H) < least {
+	for seconds < mostSeconds && seconds*p.FPS*float64(p.W)*float64(p.H) < piecePixels {
 		seconds *= 2
 	}
 	return seconds
@@ -36,11 +31,11 @@ func pieceSeconds(p Picture, draft bool) float64 {
 // frame rate alone: neither the machine nor what the film shows of it moves them.
 // There are none where nobody knows how a file can be opened, and in a file of
 // several parts of time.
-func pieceCuts(p Picture, draft bool, rate shot.Rate) []int {
+func pieceCuts(p Picture, rate shot.Rate) []int {
 	if len(p.Parts) > 0 {
 		return nil
 	}
-	step := pieceSeconds(p, draft)
+	step := pieceSeconds(p)
 	whole := func(at float64) float64 { return math.Round(p.Guide(at) / step) }
 	off := func(at float64) float64 { return math.Abs(p.Guide(at) - step*whole(at)) }
 	var nearest []float64 // one for each step
@@ -65,15 +60,13 @@ func pieceCuts(p Picture, draft bool, rate shot.Rate) []int {
 }
 
 // inPieces returns a span cut at those of cuts that leave no piece at its ends
-// shorter than half of what lies between the cuts beside it.
+// shorter than half of what lies between the first two cuts.
 func inPieces(s Span, cuts []int) []Span {
 	var inside []int
-	for i, at := range cuts {
-		before, after := at-s.From, s.To-at
-		if i > 0 && before < (at-cuts[i-1])/2 || i+1 < len(cuts) && after < (cuts[i+1]-at)/2 {
-			continue
+	for _, at := range cuts {
+		if least := (cuts[min(1, len(cuts)-1)] - cuts[0]) / 2; at-s.From >= least && s.To-at >= least {
+			inside = append(inside, at)
 		}
-		inside = append(inside, at)
 	}
 	return split(s, inside)
 }

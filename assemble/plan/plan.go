@@ -211,6 +211,9 @@ type Conform struct {
 	Frames  Span // guide frames
 	// Draft decodes quickly and not quite exactly, for a rough cut.
 	Draft bool
+	// Keys decodes only frames that refer to no other, for a first look: each is shown
+	// until the next.
+	Keys bool
 }
 
 // Segment is a run of output frames that is composed by itself. It lies in
@@ -237,6 +240,7 @@ type Film struct {
 	Name     string
 	Canvas   layout.Canvas
 	Rough    bool
+	Quick    bool // of key frames
 	Marks    bool
 	Codec    Codec  // of the picture
 	Language string // of what is written in it besides the production's own texts
