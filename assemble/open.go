@@ -118,7 +118,13 @@ func (p *Production) track(pl *plan.Plan, m material) (*soundtrack.Track, error)
 		if r == nil || r.Info.Audio == nil {
 			return nil, fmt.Errorf("the sound of take %q has no recording", s.Take)
 		}
-		sounds = append(sounds, soundOf(r))
+		sound := soundOf(r)
+		if s.Beside != nil {
+			if phone := m.Find(s.Take, s.Beside.Hash); phone != nil {
+				sound.Beside = &phone.Sound
+			}
+		}
+		sounds = append(sounds, sound)
 	}
 	var room *soundtrack.Room
 	if r := m.Room; r != nil && pl.Mix.Room > 0 {

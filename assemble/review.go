@@ -11,6 +11,7 @@ import (
 	"ripieno/assemble/report"
 	"ripieno/assemble/roll"
 	"ripieno/assemble/session"
+	"ripieno/assemble/soundtrack"
 	"ripieno/assemble/survey"
 	"ripieno/assemble/task"
 )
@@ -70,11 +71,16 @@ func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult,
 	if err != nil {
 		return r, err
 	}
-	res, err := p.Run(ctx, task.Collect(found.Edges()...))
+	track := p.trackOf(ctx, all)
+	res, err := p.Run(ctx, task.Collect(append(found.Edges(), track.Cleanings()...)...))
 	if err != nil {
 		return r, err
 	}
 	if err := found.Read(ctx, res); err != nil {
+		return r, err
+	}
+	cleaned, err := track.Cleaned(res)
+	if err != nil {
 		return r, err
 	}
 	check := roll.NewCheck(found.Judged, all.Set)
@@ -95,6 +101,12 @@ func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult,
 		if err != nil {
 			return r, err
 		}
+		if c := cleaned[one.Name]; c != nil {
+			one.Cleaned = &report.Cleaned{Reduced: c.Reduced, Lows: c.Lows, Presence: c.Presence}
+			if c.Open != nil {
+				one.Cleaned.Closed = 1 - *c.Open
+			}
+		}
 		page.Takes = append(page.Takes, one)
 		r.Takes = append(r.Takes, ReviewedTake{
 			Name: c.Name, Player: one.Player, Level: c.Level, Picture: one.Picture != nil, Asks: one.Unsure(),
@@ -110,4 +122,18 @@ func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult,
 	}
 	r.Bytes = out.Len()
 	return r, session.Publish(ctx, r.File, out.Bytes())
+}
+
+// trackOf plans the sound of the takes for what is to be said of it. Where it cannot be
+// planned there is nothing to say, and mix tells why.
+func (p *Production) trackOf(ctx context.Context, all material) *soundtrack.Track {
+	pl, _, err := p.plan(ctx, all, nil)
+	if err != nil {
+		return nil
+	}
+	track, err := p.track(pl, all)
+	if err != nil {
+		return nil
+	}
+	return track
 }

@@ -67,7 +67,8 @@ func measureLevel(samples string, s plan.Strip, tmp string) error {
 
 // voiceTask computes a voice and measures it. What is heard of the recording
 // counts only where the take is cleaned.
-func voiceTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis], heard task.Ref[mix.Heard]) task.Ref[string] {
+func voiceTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis], heard task.Ref[mix.Heard],
+	phones task.Ref[tone.Phones]) task.Ref[string] {
 	t := task.Task{
 		ID: task.ID("voice", r.Name), Name: r.File, Stage: "strip", Cost: costVoice * r.Seconds,
 		Action: store.NewAction("voice").Version(rule).Arg("clock", s.Sound.Clock).Arg("treat", s.Treat),
@@ -79,7 +80,9 @@ func voiceTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis], heard task.R
 		t.Needs("heard", heard)
 	}
 	if s.Clean.Tone {
-		t.Action = t.Action.Arg("tone", tone.Version)
+		if t.Action = t.Action.Arg("tone", tone.Version); !phones.IsZero() {
+			t.Needs("phones", phones)
+		}
 	}
 	t.Action = t.Action.Files(voiceWAV, voiceFile).For(r.File)
 	t.Make = func(ctx context.Context, in task.Inputs, dir string, _ func(float64)) error {
@@ -100,7 +103,13 @@ func voiceTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis], heard task.R
 			if err != nil {
 				return err
 			}
-			strip = cleaned(strip, s.Clean, h)
+			usual := tone.Usual
+			if s.Clean.Tone {
+				if usual, err = readPhones(phones, in); err != nil {
+					return err
+				}
+			}
+			strip = cleaned(strip, s.Clean, h, usual)
 		}
 		return writeVoice(ctx, strip, dir)
 	}
