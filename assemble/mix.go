@@ -50,6 +50,9 @@ func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 	var stems []soundtrack.Stem
 	if o.Stems {
 		stems = track.Stems()
+		if err := p.OutFiles(stemFiles(stems, "")...); err != nil {
+			return r, err
+		}
 	}
 	stages := track.Stages(pl.Tempo)
 	if !o.Stages {

@@ -187,9 +187,10 @@ func (d *Folder) IsNews(path, text string) bool {
 	return true
 }
 
-// Match returns the take whose file this is by its name. When that is not
-// clear, take is "" and why and hint say so to a person. picture tells that the
-// file has one.
+// Match returns the take whose file this is by its name; picture tells that the
+// file has one. Where a person has to decide, why says so and hint what to do:
+// take is "" when several or none could be meant, and the take when that has such
+// a file already.
 func Match(man *production.Production, path string, picture bool) (take, why, hint string) {
 	found := manifest.TakesFor(man, path)
 	hint = "write the file into the manifest where it belongs, or give it the take's name"
@@ -212,7 +213,7 @@ func Match(man *production.Production, path string, picture bool) (take, why, hi
 			role, has = production.Video, t.Video != nil
 		}
 		if t.Name == found[0] && has {
-			return t.Name, fmt.Sprintf("take %q has a %s already", t.Name, role),
+			return t.Name, fmt.Sprintf("take %q already has %s", t.Name, role.Phrase()),
 				"if this is a better one, write its name in place of the other's"
 		}
 	}

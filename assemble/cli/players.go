@@ -15,7 +15,7 @@ import (
 
 // clickVerb returns the verb click.
 func (a *app) clickVerb() *cobra.Command {
-	var only []string
+	var o assemble.ClickOptions
 	c := a.verb("click", "write the click track everybody plays to",
 		`Writes the guide as out/guide.wav, out/guide.mp3 and out/guide.mid: the
 count-in, a click on every beat, a different sound on the beat where all clap,
@@ -38,13 +38,19 @@ out/guide-NAME.wav and so on:
 A take names the variant it is recorded to (guide: from-33), so that sync knows
 where its clap belongs.
 
+--film also writes each guide as a small film for those who play by eye: the
+beats as lights, measures and rehearsal marks, the clap as a sign, and another
+meter or tempo two measures before it comes. A guide that the players of one part
+of the score have for themselves says where they enter after a rest.
+
 Headphones: begin at a low level and raise it until the click is just clear.
 Long listening at high levels harms hearing.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
-			r, err := p.Click(cmd.Context(), only...)
+			r, err := p.Click(cmd.Context(), o)
 			return printed(a, r, guideTable, err, roll.Verdict(r.Faults))
 		})
-	c.Flags().StringSliceVar(&only, "only", nil, "names of the variants to write besides the guide (default: all)")
+	c.Flags().StringSliceVar(&o.Only, "only", nil, "names of the variants to write besides the guide (default: all)")
+	c.Flags().BoolVar(&o.Film, "film", false, "also write each guide as a film to look at, out/guide.mp4")
 	return c
 }
 
@@ -102,6 +108,9 @@ func guideLines(w io.Writer, r assemble.GuideFile) {
 		files = append(files, r.MIDI)
 	}
 	files = append(files, r.MusicXML, r.Labels)
+	if r.Film != "" {
+		files = append(files, r.Film)
+	}
 	fmt.Fprintf(w, "wrote %s (%s)\n", strings.Join(files, ", "), clock(r.Duration))
 	if r.CueAt != nil {
 		fmt.Fprintf(w, "count-in of %d measures; everybody claps on measure %d beat %d of it, at %s\n", r.CountIn,

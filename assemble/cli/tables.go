@@ -111,7 +111,7 @@ func syncTable(r assemble.SyncResult) func(io.Writer) {
 					drift = fmt.Sprintf("%+.1f", t.DriftPPM)
 				}
 				row(shorten(t.Name, 16), t.Role, fmt.Sprintf("%+.4f", t.Offset), drift, how, t.Method,
-					describeLateness(t))
+					describeLateness(t, placedByHand(r.Takes, t.Name)))
 			}
 		})
 		fmt.Fprintf(w, "%d recordings: %d placed, %d need review; %d analyses run, %d cached\n",
@@ -177,12 +177,20 @@ func shorten(s string, n int) string {
 	return s
 }
 
+// placedByHand reports whether the offset of one of a take's recordings is written in
+// the manifest: then nothing of the take is moved.
+func placedByHand(list []assemble.Placed, take string) bool {
+	return slices.ContainsFunc(list, func(t assemble.Placed) bool { return t.Name == take && t.Method == align.ByOffset })
+}
+
 // describeLateness returns how the playing lies against the player's own clap, and what was
 // done about it.
-func describeLateness(t assemble.Placed) string {
+func describeLateness(t assemble.Placed, byHand bool) string {
 	switch {
 	case t.Method == align.ByOffset:
 		return "by hand"
+	case byHand:
+		return "as the other, by hand"
 	case t.LatenessMS == nil && t.CueAt == nil:
 		return "no clap"
 	case t.LatenessMS == nil:

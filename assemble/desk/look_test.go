@@ -47,7 +47,7 @@ const audit = `(() => {
 	const name = e => (e.getAttribute('aria-label') || e.getAttribute('alt') || e.textContent ||
 		[...(e.labels || [])].map(l => l.textContent).join(' ')).trim();
 	const seen = e => e.getClientRects().length > 0;
-	for (const e of document.querySelectorAll('a, button, input, select, textarea, [tabindex], [role]:not([role=status], [role=alert]), img, canvas, progress, main, nav, section')) {
+	for (const e of document.querySelectorAll('a, button, input, select, textarea, [tabindex], [role]:not([role=status], [role=alert]), img:not([alt=""]), canvas, progress, main, nav, section')) {
 		if (seen(e) && !name(e)) bad.push('no name: ' + e.outerHTML.slice(0, 80));
 		if (e.tabIndex > 0) bad.push('before its turn: ' + e.outerHTML.slice(0, 80));
 	}
@@ -149,6 +149,9 @@ func TestRoomsForEverybody(t *testing.T) {
 	eval[bool](b, `location.hash = "mix", true`)
 	b.until(`document.querySelectorAll(".strip").length === 5 && document.getElementById("job").hidden`)
 	b.accessible("mix")
+	eval[bool](b, `location.hash = "picture", true`)
+	b.until(`document.querySelectorAll(".films figure").length === 3 && document.getElementById("job").hidden`)
+	b.accessible("picture")
 	b.press("?")
 	b.until(`document.getElementById("keys").open`)
 	if c := eval[checked](b, measureText); len(c.Bad) > 0 {
@@ -169,7 +172,7 @@ func TestColoursAreNamed(t *testing.T) {
 		}
 		return string(data)
 	}
-	colour := regexp.MustCompile(`--([a-z-]+): (#[0-9a-f]{6});`)
+	colour := regexp.MustCompile(`--([a-z-]+): (#[0-9a-f]{6,8});`)
 	palettes := func(css string) (list []map[string]string) {
 		for _, part := range strings.Split(css, ":root {")[1:] {
 			body, _, _ := strings.Cut(part, "}")
@@ -200,7 +203,7 @@ func TestColoursAreNamed(t *testing.T) {
 	if m := regexp.MustCompile(`(?m)#[0-9a-f]{3,8}\b|rgba?\(|hsl`).FindString(rest); m != "" {
 		t.Errorf("colour %s outside the palettes", m)
 	}
-	for _, name := range []string{"main", "place", "mix", "wave", "dom", "sound"} {
+	for _, name := range []string{"main", "place", "mix", "picture", "wave", "dom", "sound"} {
 		if m := regexp.MustCompile(`#[0-9a-f]{6}\b|rgba?\(`).FindString(read("page/" + name + ".js")); m != "" {
 			t.Errorf("colour %s in %s.js", m, name)
 		}

@@ -48,6 +48,17 @@ func voicesOf(man *production.Production) string {
 	return describe(placesOf(man), list, sections, man.Mix, man.Picture.LeadIn, man.Picture.Tail, man.Shots)
 }
 
+// looksOf returns what of a production decides the picture, in the same way. How takes
+// sound does not count.
+func looksOf(man *production.Production) string {
+	list := slices.Clone(man.Takes)
+	for i := range list {
+		t := &list[i]
+		t.GainDB, t.Pan, t.Mute, t.Strip = 0, nil, false, production.Strip{}
+	}
+	return describe(man.Tempo.Spec(), list, man.Seats, man.Shots, man.Picture)
+}
+
 // marks are where things stand in the file.
 var marks = regexp.MustCompile(`"Mark":\{[^{}]*\}`)
 

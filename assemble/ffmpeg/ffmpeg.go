@@ -48,6 +48,8 @@ type Tool struct {
 	patience time.Duration
 	clock    clock // nil: the system's
 
+	allowed allowances // what files may take
+
 	ended func(Usage) // told of every process that ended; nil: nobody
 	// recorded takes every command instead of a process; see [Recorded].
 	recorded func(Command) error
@@ -74,6 +76,10 @@ type Options struct {
 	// Ended is told what every process cost when it has ended, from any
 	// goroutine; nil: nobody listens. It is for finding out where time goes.
 	Ended func(Usage)
+	// Found is what an earlier Find returned, or nil. When the programs are the
+	// same they are not asked again, which costs a third of a second of a
+	// processor. Whoever runs for days must not use it: programs are renewed.
+	Found *Tool
 }
 
 // Usage is what one process cost.
@@ -105,6 +111,18 @@ func (o Options) find(ctx context.Context, c clock) (*Tool, error) {
 	if t.FFprobe, err = at.locate(o.FFprobe, "ffprobe"); err != nil {
 		return nil, err
 	}
+	if f := o.Found; f != nil && f.FFmpeg == t.FFmpeg && f.FFprobe == t.FFprobe {
+		t.Version, t.encoders, t.filters = f.Version, f.encoders, f.filters
+		return t, nil
+	}
+	if err := t.askPrograms(ctx); err != nil {
+		return nil, err
+	}
+	return t, nil
+}
+
+// askPrograms asks both programs what they are and what they can do.
+func (t *Tool) askPrograms(ctx context.Context) error {
 	// Four questions to two programs cost a tenth of a second one after the
 	// other, which a run with nothing to do would feel.
 	questions := [4]struct {
@@ -126,27 +144,27 @@ func (o Options) find(ctx context.Context, c clock) (*Tool, error) {
 	wg.Wait()
 	for _, q := range questions {
 		if err := ctx.Err(); err != nil {
-			return nil, err
+			return err
 		}
 		if q.err != nil {
-			return nil, fault.New(fault.FFmpeg, q.program, "the program does not run", installHint()).Because(q.err)
+			return fault.New(fault.FFmpeg, q.program, "the program does not run", installHint()).Because(q.err)
 		}
 	}
 	t.Version = ParseVersion(string(questions[0].answer))
 	t.encoders = parseList(string(questions[2].answer))
 	t.filters = parseList(string(questions[3].answer))
 	if t.Version.Text == "" {
-		return nil, fault.New(fault.FFmpeg, t.FFmpeg, "the program is not ffmpeg", installHint())
+		return fault.New(fault.FFmpeg, t.FFmpeg, "the program is not ffmpeg", installHint())
 	}
 	if ParseVersion(string(questions[1].answer)).Text == "" {
-		return nil, fault.New(fault.FFmpeg, t.FFprobe, "the program is not ffprobe", installHint())
+		return fault.New(fault.FFmpeg, t.FFprobe, "the program is not ffprobe", installHint())
 	}
 	if !t.Version.AtLeast(minMajor, minMinor) {
-		return nil, fault.New(fault.FFmpeg, t.FFmpeg,
+		return fault.New(fault.FFmpeg, t.FFmpeg,
 			fmt.Sprintf("ffmpeg %s is too old, %d.%d or later is needed", t.Version.Text, minMajor, minMinor),
 			installHint())
 	}
-	return t, nil
+	return nil
 }
 
 // maxAnswer bounds what -encoders and -filters may print; they print 30 KB.

@@ -30,6 +30,7 @@ type File struct {
 	MIDI       string   `json:"midi,omitempty"` // the same clicks and tempos, without drone
 	MusicXML   string   `json:"musicxml"`       // its measures and tempos as an empty score, without count-in
 	Labels     string   `json:"labels"`         // its measures and marks as text for editors of sound
+	Film       string   `json:"film,omitempty"` // the guide to look at
 	Duration   float64  `json:"duration"`
 	StartsAt   float64  `json:"starts_at"` // of the first note's place
 	CountIn    int      `json:"count_in_measures"`
@@ -44,6 +45,10 @@ type File struct {
 	With       []string `json:"with,omitempty"`         // takes heard in it
 	Notes      []string `json:"notes,omitempty"`
 }
+
+// leastWarning is how many seconds players need before they clap (common practice, no
+// source).
+const leastWarning = 0.5
 
 // Write writes the files of one guide.
 func (j Job) Write(ctx context.Context, s *session.Session) (File, error) {
@@ -130,6 +135,10 @@ func (r *File) describe(j Job, heard mix.Measured) {
 	r.TruePeak = audio.Finite(float64(heard.TruePeak))
 	if cue := j.Tempo.Cue(); !math.IsNaN(cue) {
 		r.CueAt = &cue
+		if cue < leastWarning {
+			r.Notes = append(r.Notes, fmt.Sprintf("the clap is %.1f s after the guide begins, which nobody can be ready for: "+
+				"give the count-in two measures or more, or a cue: on a later beat", cue))
+		}
 	}
 	for b := range j.Tempo.Beats() {
 		if !b.CountIn {

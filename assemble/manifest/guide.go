@@ -35,12 +35,8 @@ func (m mapping) guide(music *tempo.Map) production.Guide {
 	if !ok {
 		return g
 	}
-	if x, ok := c.number("pitch"); ok {
-		g.PitchHz = x
-	}
-	if x, ok := c.number("tail"); ok {
-		g.Tail = x
-	}
+	g.PitchHz = c.numberOr("pitch", g.PitchHz)
+	g.Tail = c.numberOr("tail", g.Tail)
 	g.GuideSound = c.guideSound(g.GuideSound)
 	g.Drone = c.drones(music)
 	g.Variants = c.variants(g.GuideSound, music)

@@ -84,7 +84,12 @@ func (r *reader) mapping(n *yaml.Node, s *shape) mapping {
 			r.at(k, fmt.Sprintf("the first is on line %d; keep one of them", m.keys[k.Value].Line),
 				"key %q is written twice", k.Value)
 		case !slices.Contains(s.names(), k.Value):
-			r.at(k, r.keyHint(s, k.Value), "unknown key %q in %s", k.Value, s.name)
+			hint := r.keyHint(s, k.Value)
+			if i > 0 && v.Tag == "!!null" && v.Value == "" && n.Style&yaml.FlowStyle != 0 && !isNumeral(k.Value) {
+				hint = fmt.Sprintf("inside braces a comma ends a value; with quotes it does not: %q",
+					clip(n.Content[i-1].Value)+", "+clip(k.Value))
+			}
+			r.at(k, hint, "unknown key %q in %s", k.Value, s.name)
 		default:
 			m.keys[k.Value] = k
 			m.vals[k.Value] = v
@@ -92,6 +97,9 @@ func (r *reader) mapping(n *yaml.Node, s *shape) mapping {
 	}
 	return m
 }
+
+// isNumeral reports whether a text has nothing but digits.
+func isNumeral(text string) bool { return text != "" && strings.Trim(text, "0123456789") == "" }
 
 // has reports whether a key was written, with or without a good value.
 func (m mapping) has(key string) bool { return m.keys[key] != nil }

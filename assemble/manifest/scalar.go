@@ -122,6 +122,22 @@ func numberHint(key, value string, lo, hi float64) string {
 	return fmt.Sprintf("; did you mean %s: %s?", key, decimal(x))
 }
 
+// numberOr is number, and def where nothing is written.
+func (m mapping) numberOr(key string, def float64) float64 {
+	if x, ok := m.number(key); ok {
+		return x
+	}
+	return def
+}
+
+// optional is number, and nil where nothing is written.
+func (m mapping) optional(key string) *float64 {
+	if x, ok := m.number(key); ok {
+		return &x
+	}
+	return nil
+}
+
 // whole reads a whole number as number reads any.
 func (m mapping) whole(key string) (n int, ok bool) {
 	x, ok := m.number(key)

@@ -31,9 +31,7 @@ func (m mapping) sections() []production.Section {
 			used.add(e, "name", s.Name)
 		}
 		s.GainDB, _ = e.number("gain")
-		if x, ok := e.number("target"); ok {
-			s.TargetLUFS = &x
-		}
+		s.TargetLUFS = e.optional("target")
 		all = append(all, s)
 	}
 	return all
@@ -197,10 +195,7 @@ func (m mapping) pan() *float64 {
 	if v := m.vals["pan"]; v != nil && v.Value == "auto" {
 		return nil
 	}
-	if x, ok := m.number("pan"); ok {
-		return &x
-	}
-	return nil
+	return m.optional("pan")
 }
 
 // trim reads the part of the film in which a take is seen and heard; nil for
@@ -227,15 +222,9 @@ func (m mapping) trim(music *tempo.Map) (from, to *production.Time) {
 // something round the picture, which is what fit: fit is for.
 func (m mapping) crop() production.Crop {
 	c := production.Middle
-	if x, ok := m.number("x"); ok {
-		c.X = x
-	}
-	if y, ok := m.number("y"); ok {
-		c.Y = y
-	}
-	if z, ok := m.number("zoom"); ok {
-		c.Zoom = z
-	}
+	c.X = m.numberOr("x", c.X)
+	c.Y = m.numberOr("y", c.Y)
+	c.Zoom = m.numberOr("zoom", c.Zoom)
 	return c
 }
 
@@ -257,17 +246,13 @@ func (m mapping) recording(key string, s *shape) *production.File {
 	if c.need("file", "for example "+s.example) {
 		f.Path = c.path("file", "intake/mara.mov")
 	}
-	if x, ok := c.number("offset"); ok {
-		f.Offset = &x
-	}
+	f.Offset = c.optional("offset")
 	f.CueAt, _ = c.fileTime("cue_at")
 	if c.has("offset") && c.has("cue_at") {
 		c.at(c.keys["cue_at"], "keep the one you trust; either overrides what sync measures",
 			"%s has both offset and cue_at", key)
 	}
-	if x, ok := c.number("drift_ppm"); ok {
-		f.DriftPPM = &x
-	}
+	f.DriftPPM = c.optional("drift_ppm")
 	if v := c.choice("rotate", ""); v != "" {
 		degrees, _ := strconv.Atoi(v) // one of the four
 		f.Rotate = &degrees

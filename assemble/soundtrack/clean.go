@@ -38,15 +38,10 @@ func heardTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis]) task.Ref[mix
 	t.Needs("level", level)
 	t.Action = t.Action.Ext(".gob").For(r.File)
 	t.Make = func(_ context.Context, in task.Inputs, tmp string, _ func(float64)) error {
-		samples, err := r.Samples.Read(in)
+		strip, a, err := readRecorded(in, r, s, level)
 		if err != nil {
 			return err
 		}
-		a, err := level.Read(in)
-		if err != nil {
-			return err
-		}
-		strip := recorded(s, samples)
 		strip.Repair = a.Repair
 		h, err := mix.Hear(strip, s.Clean.Piece)
 		if err != nil {

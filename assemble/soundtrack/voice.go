@@ -35,6 +35,16 @@ func recorded(s plan.Strip, wav string) mix.Strip {
 	}
 }
 
+// readRecorded returns a strip as it was recorded, and what was measured of it.
+func readRecorded(in task.Inputs, r Sound, s plan.Strip, level task.Ref[mix.Analysis]) (mix.Strip, mix.Analysis, error) {
+	samples, err := r.Samples.Read(in)
+	if err != nil {
+		return mix.Strip{}, mix.Analysis{}, err
+	}
+	a, err := level.Read(in)
+	return recorded(s, samples), a, err
+}
+
 // levelTask measures one recording while it may sound in the film: how loud it
 // is, what its channels need, how much noise it has.
 func levelTask(r Sound, s plan.Strip) task.Ref[mix.Analysis] {
@@ -86,16 +96,11 @@ func voiceTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis], heard task.R
 	}
 	t.Action = t.Action.Files(voiceWAV, voiceFile).For(r.File)
 	t.Make = func(ctx context.Context, in task.Inputs, dir string, _ func(float64)) error {
-		samples, err := r.Samples.Read(in)
+		strip, a, err := readRecorded(in, r, s, level)
 		if err != nil {
 			return err
 		}
-		a, err := level.Read(in)
-		if err != nil {
-			return err
-		}
-		strip, err := treated(recorded(s, samples), s.Treat, a)
-		if err != nil {
+		if strip, err = treated(strip, s.Treat, a); err != nil {
 			return err
 		}
 		if s.Clean.Any() {

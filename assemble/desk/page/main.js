@@ -4,6 +4,7 @@ import { byId, el, fill, isTyping, keyCap } from "./dom.js";
 import { listen, post, Refused } from "./server.js";
 import { placeRoom } from "./place.js";
 import { mixRoom } from "./mix.js";
+import { pictureRoom } from "./picture.js";
 
 let state = {};
 let room;
@@ -39,7 +40,7 @@ const desk = {
 	},
 };
 
-const rooms = [placeRoom(desk), mixRoom(desk)];
+const rooms = [placeRoom(desk), mixRoom(desk), pictureRoom(desk)];
 
 // take takes over a state of the desk.
 function take(now) {
@@ -64,7 +65,7 @@ function take(now) {
 function showJob(job) {
 	byId("job").hidden = !job?.running;
 	if (!job?.running) return;
-	const names = { place: "Placing the takes", mix: "Preparing the mix", measure: "Measuring the mix" };
+	const names = { place: "Placing the takes", mix: "Preparing the mix", measure: "Measuring the mix", look: "Planning the picture" };
 	byId("job-text").textContent = `${names[job.name] || job.name}: ${job.message || job.now || "…"}`;
 	byId("job-bar").value = job.fraction;
 }
