@@ -1,7 +1,6 @@
 package assemble
 
 import (
-	"fmt"
 	"os"
 	"path/filepath"
 	"testing"
@@ -35,7 +34,7 @@ func TestFilmsByOtherReleases(t *testing.T) {
 	for _, p := range takes {
 		p.write(t, tool, dir)
 	}
-	text := manifestOf(takes, "") + "\nshots:\n  - {from: m1, show: tutti, transition: {kind: dissolve, beats: 1}}\n  - {from: m2, show: pair, takes: [take-1, take-2], transition: {kind: move, seconds: 0.5}}\n"
+	text := manifestOf(takes, "")
 	for _, folder := range others {
 		other, err := ffmpeg.Options{FFmpeg: filepath.Join(folder, "ffmpeg"), FFprobe: filepath.Join(folder, "ffprobe")}.
 			Find(t.Context())
@@ -44,39 +43,34 @@ func TestFilmsByOtherReleases(t *testing.T) {
 			continue
 		}
 		t.Run(other.Version.Text, func(t *testing.T) {
-			for i, manifest := range []string{manifestOf(takes, ""), text} {
-				set := Settings{Dir: t.TempDir(), Report: progress.New(nil, progress.Quiet),
-					Programs: ffmpeg.Options{FFmpeg: other.FFmpeg, FFprobe: other.FFprobe}}
-				if err := os.CopyFS(set.Dir, os.DirFS(dir)); err != nil {
-					t.Fatal(err)
-				}
-				if err := os.WriteFile(filepath.Join(set.Dir, "production.yaml"), []byte(manifest), 0o666); err != nil {
-					t.Fatal(err)
-				}
-				p, err := Open(t.Context(), set)
-				if err != nil {
-					t.Fatal(err)
-				}
-				defer p.Close()
-				r, err := p.Render(t.Context(), RenderOptions{})
-				if err != nil || len(r.Faults) != 0 {
-					t.Fatal(err, fmt.Sprintf("%+v", r.Faults))
-				}
-				f := decodeFilm(t, tool, r.Output, 640, 360)
-				if len(f.frames) != filmLen {
-					t.Fatalf("%d frames decoded, want %d", len(f.frames), filmLen)
-				}
-				if i > 0 {
-					continue // with a transition nobody's tile stays where it is
-				}
-				grid, err := p.Grid(t.Context())
-				if err != nil {
-					t.Fatal(err)
-				}
-				for j, take := range takes {
-					checkTile(t, f, grid.Shots[0].Tiles[j], take)
-					checkClicks(t, f, take)
-				}
+			set := Settings{Dir: t.TempDir(), Report: progress.New(nil, progress.Quiet),
+				Programs: ffmpeg.Options{FFmpeg: other.FFmpeg, FFprobe: other.FFprobe}}
+			if err := os.CopyFS(set.Dir, os.DirFS(dir)); err != nil {
+				t.Fatal(err)
+			}
+			if err := os.WriteFile(filepath.Join(set.Dir, "production.yaml"), []byte(text), 0o666); err != nil {
+				t.Fatal(err)
+			}
+			p, err := Open(t.Context(), set)
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer p.Close()
+			r, err := p.Render(t.Context(), RenderOptions{})
+			if err != nil || len(r.Faults) != 0 {
+				t.Fatalf("%v, %+v", err, r.Faults)
+			}
+			grid, err := p.Grid(t.Context())
+			if err != nil {
+				t.Fatal(err)
+			}
+			f := decodeFilm(t, tool, r.Output, 640, 360)
+			if len(f.frames) != filmLen {
+				t.Fatalf("%d frames decoded, want %d", len(f.frames), filmLen)
+			}
+			for j, take := range takes {
+				checkTile(t, f, grid.Shots[0].Tiles[j], take)
+				checkClicks(t, f, take)
 			}
 		})
 	}
