@@ -59,9 +59,12 @@ type Source struct {
 	Options map[string]string
 	Path    string
 	Stream  int
-	// Open is the whole second of the file from which its reader begins at or
-	// before the first frame wanted; 0 when that is not known.
-	Open float64
+	// Open is the second of the file, a whole number of its ticks, from which its
+	// reader begins at or before the first frame wanted. Indexed tells that it is known.
+	Open    float64
+	Indexed bool
+	// Device is the kind of hardware that decodes it, in ffmpeg's words; "" is software.
+	Device string
 	// Zscale tells that this ffmpeg has the filter zscale.
 	Zscale bool
 	// Threads is how many the decoder may use; 0 is as many as it likes. They
