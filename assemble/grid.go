@@ -45,6 +45,9 @@ func (p *Production) grid(ctx context.Context, seats bool) (GridResult, error) {
 	if err != nil {
 		return GridResult{}, err
 	}
+	if err := p.groundOnEnsemble(ctx, set, assets); err != nil {
+		return GridResult{}, err
+	}
 	for _, rec := range set.Recordings() {
 		rec.Place.Sure = true
 	}
