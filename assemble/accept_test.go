@@ -10,7 +10,6 @@ import (
 	"ripieno/assemble/fault"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
-	"ripieno/assemble/progress"
 	"ripieno/assemble/roll"
 	"ripieno/assemble/takes"
 	"ripieno/mix/audio"
@@ -45,6 +44,7 @@ takes:
 // accepted is written into the manifest, which changes in nothing else, and the
 // take is sure from then on.
 func TestAcceptWritesACandidate(t *testing.T) {
+	t.Parallel()
 	p := openTwice(t)
 	r, err := p.Sync(t.Context(), SyncOptions{Snippets: true})
 	if err != nil {
@@ -80,10 +80,7 @@ func TestAcceptWritesACandidate(t *testing.T) {
 	}
 	dir := p.Manifest().Dir
 	p.Close()
-	if p, err = Open(t.Context(), Settings{Dir: dir, Report: progress.New(nil, progress.Quiet)}); err != nil {
-		t.Fatal(fault.Format(err))
-	}
-	defer p.Close()
+	p = openWith(t, Settings{Dir: dir})
 	if r, err = p.Sync(t.Context(), SyncOptions{Snippets: true}); err != nil {
 		t.Fatal(fault.Format(err))
 	}
@@ -132,6 +129,7 @@ func checkSnippet(t *testing.T, path string, c takes.Candidate) {
 
 // TestAcceptRefuses what is not there, with what is.
 func TestAcceptRefuses(t *testing.T) {
+	t.Parallel()
 	for text, want := range map[string]string{
 		"horn=x": "not the number of a candidate", "horn=0": "not the number of a candidate", "=2": "names no take",
 	} {

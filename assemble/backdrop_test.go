@@ -37,6 +37,7 @@ func slope(t *testing.T, path string, w, h int, lo, hi float64) {
 // another shape: between the tiles, where a take is not there yet, beside a
 // fitted one, beside one with a picture of its own, and darkened under text.
 func TestAPictureBehindEverything(t *testing.T) {
+	t.Parallel()
 	tool := findTool(t)
 	dir := t.TempDir()
 	takes := cast()
@@ -98,6 +99,7 @@ func TestAPictureBehindEverything(t *testing.T) {
 
 // TestPicturesThatAreNone: what is wrong with a picture is said at its key.
 func TestPicturesThatAreNone(t *testing.T) {
+	t.Parallel()
 	findTool(t)
 	dir := t.TempDir()
 	if err := os.WriteFile(filepath.Join(dir, "a.png"), []byte("no picture"), 0o666); err != nil {

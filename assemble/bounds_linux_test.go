@@ -11,6 +11,7 @@ import (
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/ffmpeg"
+	"ripieno/assemble/progress"
 )
 
 // tones makes takes of a few seconds of sound that differ, and returns their lines
@@ -30,6 +31,7 @@ func (s short) tones(t *testing.T, n int) (takes string) {
 // workers there are, no ffprobe begins while another runs. The program is the real
 // one behind a script that makes a folder while it runs, which fails when there is one.
 func TestProbingTakesItsMemory(t *testing.T) {
+	t.Parallel()
 	s := newShort(t)
 	takes := s.tones(t, 8)
 	real, err := exec.LookPath("ffprobe")
@@ -69,6 +71,7 @@ exit $code
 // TestDecodingTakesItsMemory counts how many sounds one process decodes: as many as
 // there are when memory allows it, and two where it does for two.
 func TestDecodingTakesItsMemory(t *testing.T) {
+	t.Parallel()
 	s := newShort(t)
 	takes := s.tones(t, 6)
 	for _, c := range []struct {
@@ -105,6 +108,7 @@ func TestDecodingTakesItsMemory(t *testing.T) {
 // TestALongNameIsToldFirst has a folder for the outputs whose name no disk takes:
 // every verb says so before any program opens a take.
 func TestALongNameIsToldFirst(t *testing.T) {
+	t.Parallel()
 	s := newShort(t)
 	takes := s.tones(t, 1)
 	run(t, s.tool, ffmpeg.Command{Args: join(somePicture, x264, []string{"-y", s.file("take.mp4")})})
@@ -131,7 +135,7 @@ func TestALongNameIsToldFirst(t *testing.T) {
 		{"mix", func() error { _, err := p.Mix(t.Context(), MixOptions{}); return err }},
 		{"mix --stems", func() error { _, err := p.Mix(t.Context(), MixOptions{Stems: true}); return err }},
 		{"sync", func() error { _, err := p.Sync(t.Context(), SyncOptions{}); return err }},
-		{"guide", func() error { _, err := p.Click(t.Context()); return err }},
+		{"guide", func() error { _, err := p.Click(t.Context(), ClickOptions{}); return err }},
 		{"grid", func() error { _, err := p.Grid(t.Context()); return err }},
 		{"sheet", func() error { _, err := p.Sheet(t.Context()); return err }},
 		{"review", func() error { _, err := p.Review(t.Context(), ReviewOptions{}); return err }},
@@ -145,5 +149,33 @@ func TestALongNameIsToldFirst(t *testing.T) {
 			t.Errorf("%s: %d programs had opened takes, as %.200s", v.name, len(opened), opened[0])
 			opened = nil
 		}
+	}
+}
+
+// TestALongPathIsToldBeforeMixing has a folder for the outputs in which a master
+// has a path that the system takes and a stem has none: no voice is made for it.
+func TestALongPathIsToldBeforeMixing(t *testing.T) {
+	t.Parallel()
+	s := newShort(t)
+	takes := s.tones(t, 1)
+	const pathMost = 4096 // PATH_MAX of Linux
+	long := s.dir
+	for left := pathMost - 60 - len(long); left > 0; left -= 200 {
+		long += "/" + strings.Repeat("o", min(left, 199))
+	}
+	w := &stageWatcher{Reporter: progress.New(nil, progress.Quiet), seen: map[string]bool{}}
+	p := reopen(t, s.open(t, takes, "aspect: 16:9", 320, 180), func(set *Settings) { set.Out, set.Report = long, w })
+	_, stems := p.Mix(t.Context(), MixOptions{Stems: true})
+	_, export := p.Export(t.Context())
+	for _, err := range []error{stems, export} {
+		if err == nil || !strings.Contains(err.Error(), "too long for this disk") || fault.KindOf(err) != fault.Failed {
+			t.Errorf("%v", err)
+		}
+	}
+	if w.seen["strip"] {
+		t.Error("voices were made first")
+	}
+	if _, err := p.Mix(t.Context(), MixOptions{}); err != nil || !w.seen["strip"] {
+		t.Errorf("the master alone: %v, stages %v", err, w.seen)
 	}
 }

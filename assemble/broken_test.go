@@ -63,6 +63,7 @@ func writeEnsemble(t *testing.T, dir string, e *simulate.Ensemble, change map[in
 // sample and left out, a wrong label of another is undone, both are told by sync and
 // check with what to write, and what is pinned says the same again.
 func TestABrokenTakeIsMended(t *testing.T) {
+	t.Parallel()
 	findTool(t)
 	dir := t.TempDir()
 	const rate, at, long = 44100, 61.5, 2.2

@@ -7,7 +7,6 @@ import (
 
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/picture"
-	"ripieno/assemble/progress"
 	"ripieno/layout/card"
 )
 
@@ -28,11 +27,7 @@ func TestMarksAreOnTheirFrames(t *testing.T) {
 	if err := os.WriteFile(path, data, 0o666); err != nil {
 		t.Fatal(err)
 	}
-	p, err := Open(t.Context(), Settings{Dir: dir, Report: progress.New(nil, progress.Quiet)})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer p.Close()
+	p := openWith(t, Settings{Dir: dir})
 	plain, err := p.Render(t.Context(), RenderOptions{Rough: true})
 	if err != nil {
 		t.Fatal(err)

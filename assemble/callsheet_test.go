@@ -50,6 +50,7 @@ func readText(t *testing.T, path string) string {
 // one all play to begins at 8 s with measure 1, that of the re-take at 8 s
 // with measure 5, both with the clap at 4 s.
 func TestCallSheets(t *testing.T) {
+	t.Parallel()
 	m := strings.Replace(callSheetManifest, "mix: {",
 		"  - {name: horn, player: Ilse Brandt, part: Horn, guide: again, expected: true}\nmix: {", 1)
 	r := sheets(t, m, CallSheetOptions{})
@@ -83,6 +84,7 @@ func TestCallSheets(t *testing.T) {
 }
 
 func TestCallSheetChoices(t *testing.T) {
+	t.Parallel()
 	r := sheets(t, callSheetManifest, CallSheetOptions{Only: []string{"cello"}, Language: "it"})
 	if len(r.Pages) != 1 || r.Pages[0].Take != "cello" || r.Language != "it" {
 		t.Errorf("%+v", r)
@@ -101,6 +103,7 @@ func TestCallSheetChoices(t *testing.T) {
 
 // The clap on the page is the clap in the file: both verbs agree.
 func TestCallSheetAgreesWithTheGuide(t *testing.T) {
+	t.Parallel()
 	text := fmt.Sprintf(guideManifest, 8, 173, 3) +
 		"guide: {variants: [{name: end, from: m2}]}\ntakes: [{name: a, expected: true}, {name: b, guide: end, " +
 		"expected: true}]\n"

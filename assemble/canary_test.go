@@ -104,7 +104,7 @@ func everyVerb(t *testing.T, p *Production) (made map[string]any, told []any) {
 	}
 	pages, err := CallSheets(t.Context(), p.Settings(), CallSheetOptions{})
 	must(err)
-	click, err := p.Click(t.Context())
+	click, err := p.Click(t.Context(), ClickOptions{})
 	must(err)
 	// What is still open is said to the person, by name.
 	mix.Releases, rough.Releases, final.Releases, export.Releases, export.Faults = nil, nil, nil, nil, nil

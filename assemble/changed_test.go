@@ -14,6 +14,7 @@ import (
 // several at once: what a decoder puts in the place of what it cannot read must
 // not depend on how much else the machine does.
 func TestDamagedTakesGiveTheSameBytes(t *testing.T) {
+	t.Parallel()
 	s := newShort(t)
 	takes := ""
 	for _, c := range []struct{ name, codec string }{{"phone.mp4", "libx264"}, {"browser.webm", "libvpx"}} {
@@ -51,6 +52,7 @@ func TestDamagedTakesGiveTheSameBytes(t *testing.T) {
 // folder, in a take's place while ffmpeg reads it. Neither gets into the film
 // nor into the store under the first one's key.
 func TestReplacedWhileRead(t *testing.T) {
+	t.Parallel()
 	for _, what := range []string{"another file", "a link"} {
 		t.Run(what, func(t *testing.T) {
 			s := newShort(t)

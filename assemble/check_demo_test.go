@@ -5,26 +5,24 @@ import (
 
 	"ripieno/assemble/demo"
 	"ripieno/assemble/ffmpeg/ffmpegtest"
-	"ripieno/assemble/progress"
 )
 
 // The demo's takes have faults that were planted: the check finds each of
 // them, on that take and at that level, and nothing else. It is made with
 // another seed than the demo's own, so other lots than those it was tried on.
+// Two of those who sent a phone's video and a microphone's sound are left out.
 func TestCheckFindsWhatTheDemoPlanted(t *testing.T) {
+	t.Parallel()
 	if testing.Short() {
 		t.Skip("drawing the demo's films takes a minute")
 	}
 	dir := t.TempDir()
-	truth, err := demo.Make(t.Context(), ffmpegtest.Tool(t), dir, demo.Options{Seed: 11}, nil)
+	truth, err := demo.Make(t.Context(), ffmpegtest.Tool(t), dir, demo.Options{Seed: 11, Draft: true,
+		Without: []string{"violin", "cello"}}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	p, err := Open(t.Context(), Settings{Dir: dir, Report: progress.New(nil, progress.Quiet)})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { p.Close() })
+	p := openWith(t, Settings{Dir: dir})
 	r, err := p.Check(t.Context())
 	if err != nil {
 		t.Fatal(err)

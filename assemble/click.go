@@ -24,28 +24,41 @@ type GuideFile = guide.File
 // GuideResult is what `click` made: the guide all play to and the variants.
 type GuideResult struct {
 	GuideFile
-	Variants []GuideFile `json:"variants,omitempty"`
-	Faults   []Bad       `json:"faults,omitempty"`
+	Variants []GuideFile     `json:"variants,omitempty"`
+	Measures []guide.Measure `json:"measures"`                // of the guide all play to
+	Order    string          `json:"order,omitempty"`         // of the page's measures, when the score has them played otherwise
+	Remarks  []string        `json:"score_remarks,omitempty"` // what to know of the score
+	Faults   []Bad           `json:"faults,omitempty"`
+}
+
+// ClickOptions choose what Click writes besides the guide.
+type ClickOptions struct {
+	Only []string // names of variants; empty: all
+	Film bool     // every guide as a film too
 }
 
 // Click writes the guide as out/guide.wav (24-bit), out/guide.mp3 and
-// out/guide.mid, and every variant as out/guide-NAME.wav and so on; with only,
-// the variants of those names. A variant that is to have other parts in it but
+// out/guide.mid, its measures as an empty score and as labels, and every variant as out/guide-NAME.wav and so on; with Only,
+// the variants of those names, and with Film each as out/guide.mp4 too. A variant that is to have other parts in it but
 // cannot yet is among the faults of the result and keeps nothing else back. The
 // tempo of every guide is kept in guide.yaml beside the manifest.
-func (p *Production) Click(ctx context.Context, only ...string) (GuideResult, error) {
+func (p *Production) Click(ctx context.Context, o ClickOptions) (GuideResult, error) {
 	var r GuideResult
 	if err := p.Tool().Require("libmp3lame"); err != nil {
 		return r, err
 	}
 	man := p.Manifest()
-	for _, name := range only {
+	r.Measures, r.Remarks = guide.Measures(man), man.ScoreRemarks()
+	if man.Score != nil {
+		r.Order = man.Score.Order()
+	}
+	for _, name := range o.Only {
 		if man.Guide.Variant(name) == nil {
 			return r, man.NoSuch("variant of the guide", name, names(man.Guide.Variants,
 				func(v production.Variant) string { return v.Name }))
 		}
 	}
-	jobs, err := guide.Jobs(man, only)
+	jobs, err := guide.Jobs(man, o.Only)
 	if err != nil {
 		return r, err
 	}
@@ -74,6 +87,11 @@ func (p *Production) Click(ctx context.Context, only ...string) (GuideResult, er
 		file, err := j.Write(ctx, p.Session)
 		if err != nil {
 			return r, err
+		}
+		if o.Film {
+			if err := file.WriteFilm(ctx, p.Session, j, man); err != nil {
+				return r, err
+			}
 		}
 		if err := j.Record(ctx, man, made); err != nil {
 			return r, err

@@ -189,6 +189,7 @@ func mobius(x, j, peak float64) float64 {
 // published for SDR, and for HDR, where no standard fixes a tone curve, of the
 // formulas above, which go from the published signal to ours.
 func TestColoursOfEveryKindOfTakeComeOutTrue(t *testing.T) {
+	t.Parallel()
 	const sd, hd = "-color_primaries smpte170m -color_trc smpte170m -colorspace " +
 		"smpte170m", "-color_primaries bt709 -color_trc bt709 -colorspace bt709"
 	const wide = "-color_primaries bt2020 -colorspace bt2020nc -color_range tv -color_trc "

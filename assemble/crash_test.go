@@ -2,7 +2,6 @@ package assemble
 
 import (
 	"bytes"
-	"context"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -15,6 +14,8 @@ import (
 	"testing"
 	"time"
 
+	"ripieno/assemble/ffmpeg"
+	"ripieno/assemble/ffmpeg/ffmpegtest"
 	"ripieno/assemble/progress"
 	"ripieno/assemble/session"
 )
@@ -32,6 +33,30 @@ func smallProduction(t *testing.T, dir string) {
 	if err := os.WriteFile(filepath.Join(dir, "production.yaml"), []byte(text), 0o666); err != nil {
 		t.Fatal(err)
 	}
+}
+
+// smallRendered is smallProduction when its film has been made, with the store
+// and the film of that run. It returns the film and how many tasks made it.
+func smallRendered(t *testing.T, dir string) (film []byte, tasks int) {
+	t.Helper()
+	fixtureOf(t, "small production, rendered", dir, func(dir string) {
+		smallProduction(t, dir)
+		_, r := renderIn(t, dir, Settings{Workers: 8})
+		if len(r.Faults) > 0 {
+			t.Fatal(r.Faults)
+		}
+		tasks := []byte(fmt.Sprint(r.Tasks.Run))
+		if err := os.WriteFile(filepath.Join(dir, "tasks.txt"), tasks, 0o666); err != nil {
+			t.Fatal(err)
+		}
+	})
+	film, err1 := os.ReadFile(filepath.Join(dir, "out", "final.mp4"))
+	text, err2 := os.ReadFile(filepath.Join(dir, "tasks.txt"))
+	_, err3 := fmt.Sscan(string(text), &tasks)
+	if err := errors.Join(err1, err2, err3); err != nil {
+		t.Fatal(err)
+	}
+	return film, tasks
 }
 
 // copyProduction copies manifest and takes, nothing that was computed.
@@ -55,13 +80,7 @@ func copyProduction(t *testing.T, from string) string {
 func renderIn(t *testing.T, dir string, set Settings) ([]byte, RenderResult) {
 	t.Helper()
 	set.Dir = dir
-	if set.Report == nil {
-		set.Report = progress.New(nil, progress.Quiet)
-	}
-	p, err := Open(t.Context(), set)
-	if err != nil {
-		t.Fatal(err)
-	}
+	p := openWith(t, set)
 	defer p.Close()
 	r, err := p.Render(t.Context(), RenderOptions{})
 	if err != nil {
@@ -107,21 +126,25 @@ func TestKilledHelper(t *testing.T) {
 // one of a run that nobody disturbed, with other workers, byte for byte.
 func TestKilled(t *testing.T) {
 	t.Parallel()
-	source := t.TempDir()
-	smallProduction(t, source)
-	want, r := renderIn(t, copyProduction(t, source), Settings{Workers: 8})
-	dir := copyProduction(t, source)
+	want, tasks := smallRendered(t, t.TempDir())
+	dir := t.TempDir()
+	smallProduction(t, dir)
 	// A task is begun anew after being killed at its start or in its middle,
 	// and only the end brings the run on, so three runs go through one or two
 	// tasks.
 	kinds := []string{"start", "middle finish", "finish"}
+	programs := t.TempDir()
+	if err := ffmpegtest.Remember(findTool(t), programs); err != nil {
+		t.Fatal(err)
+	}
 	kills := 0
 	for ; ; kills++ {
-		if kills > 6*(r.Tasks.Run+20) {
+		if kills > 6*(tasks+20) {
 			t.Fatalf("no end after %d kills", kills)
 		}
 		cmd := exec.CommandContext(t.Context(), os.Args[0], "-test.run=^TestKilledHelper$")
-		cmd.Env = append(os.Environ(), "RIPIENO_TEST_KILL="+dir+"\n"+kinds[kills%len(kinds)])
+		cmd.Env = append(os.Environ(), "RIPIENO_TEST_KILL="+dir+"\n"+kinds[kills%len(kinds)],
+			"PATH="+programs+string(os.PathListSeparator)+os.Getenv("PATH"))
 		out, err := cmd.CombinedOutput()
 		var exit *exec.ExitError
 		if err == nil {
@@ -155,8 +178,7 @@ func TestKilled(t *testing.T) {
 func TestTroubledStore(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
-	smallProduction(t, dir)
-	want, first := renderIn(t, dir, Settings{})
+	want, all := smallRendered(t, dir)
 	files := func(visit func(path string, info fs.FileInfo)) {
 		err := filepath.WalkDir(filepath.Join(dir, session.StoreFolder),
 			func(path string, d fs.DirEntry, err error) error {
@@ -216,15 +238,15 @@ func TestTroubledStore(t *testing.T) {
 		os.Chtimes(path, info.ModTime(), info.ModTime())
 		flipped++
 	})
-	if flipped < first.Tasks.Run {
-		t.Errorf("%d outputs flipped of %d tasks", flipped, first.Tasks.Run)
+	if flipped < all {
+		t.Errorf("%d outputs flipped of %d tasks", flipped, all)
 	}
-	check("a flipped bit in every output", first.Tasks.Run)
+	check("a flipped bit in every output", all)
 
 	if err := os.RemoveAll(filepath.Join(dir, session.StoreFolder)); err != nil {
 		t.Fatal(err)
 	}
-	check("the store deleted", first.Tasks.Run)
+	check("the store deleted", all)
 }
 
 // TestTwoRunsAtOnce: the second waits, says so and finds everything made.
@@ -232,6 +254,7 @@ func TestTwoRunsAtOnce(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
 	smallProduction(t, dir)
+	tool := findTool(t)
 	var mu sync.Mutex
 	var said []string
 	ran := make([]int, 2)
@@ -244,7 +267,7 @@ func TestTwoRunsAtOnce(t *testing.T) {
 				defer mu.Unlock()
 				said = append(said, text)
 			}}
-			p, err := Open(t.Context(), Settings{Dir: dir, Report: report})
+			p, err := Open(t.Context(), Settings{Dir: dir, Report: report, Programs: ffmpeg.Options{Found: tool}})
 			if err != nil {
 				t.Error(err)
 				return
@@ -286,13 +309,8 @@ func (l listener) Close()                                    {}
 func TestVerifyFindsWhatAKeyDoesNotSay(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
-	smallProduction(t, dir)
-	renderIn(t, dir, Settings{})
-	p, err := Open(t.Context(), Settings{Dir: dir, Report: progress.New(nil, progress.Quiet)})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer p.Close()
+	smallRendered(t, dir)
+	p := openWith(t, Settings{Dir: dir})
 	sound, err := p.Verify(t.Context(), RenderOptions{})
 	if err != nil || len(sound.Different) != 0 || sound.Tasks < 10 {
 		t.Fatalf("a sound store: %+v, %v", sound, err)
@@ -335,13 +353,8 @@ func TestVerifyFindsWhatAKeyDoesNotSay(t *testing.T) {
 func TestStoreIsTrimmed(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
-	smallProduction(t, dir)
-	renderIn(t, dir, Settings{})
-	p, err := Open(context.Background(), Settings{Dir: dir, Report: progress.New(nil, progress.Quiet), Store: 1})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer p.Close()
+	smallRendered(t, dir)
+	p := openWith(t, Settings{Dir: dir, Store: 1})
 	before, err := p.Store().List(t.Context())
 	if err != nil {
 		t.Fatal(err)

@@ -34,6 +34,7 @@ func flipped(t *testing.T, path string, bytes int) {
 // told to be damaged, in sound and picture, whatever their format; the same
 // files whole are not. A second check knows it without decoding again.
 func TestCheckFindsDamage(t *testing.T) {
+	t.Parallel()
 	ffmpegtest.Tool(t)
 	dir := t.TempDir()
 	if err := os.Mkdir(filepath.Join(dir, "in"), 0o777); err != nil {

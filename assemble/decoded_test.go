@@ -25,6 +25,7 @@ func runs(t *testing.T, p *Production, stage string) (list []string) {
 // TestWhatIsDecodedAgain changes a finished production in every way that the
 // picture goes by, and counts the originals that would be opened again.
 func TestWhatIsDecodedAgain(t *testing.T) {
+	t.Parallel()
 	tool := findTool(t)
 	dir := t.TempDir()
 	takes := cast()

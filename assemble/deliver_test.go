@@ -16,6 +16,7 @@ import (
 // each has its own best grid, everybody in it at the right moment, its poster
 // and its notes.
 func TestOneManifestManyCanvases(t *testing.T) {
+	t.Parallel()
 	tool := findTool(t)
 	dir := t.TempDir()
 	takes := cast()[:3]

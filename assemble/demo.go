@@ -31,6 +31,7 @@ func Demo(ctx context.Context, set Settings) (DemoResult, error) {
 	if err != nil {
 		return r, err
 	}
+	set.Programs.Found = tool
 	p, err := Open(ctx, set)
 	if err != nil {
 		return r, err

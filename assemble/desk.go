@@ -98,3 +98,16 @@ func (d deskWork) Measure(ctx context.Context, report progress.Reporter) (m desk
 	})
 	return m, err
 }
+
+// Look implements [desk.Work].
+func (d deskWork) Look(ctx context.Context, report progress.Reporter) (looking *audition.Looking, err error) {
+	err = d.with(ctx, report, func(p *Production) error {
+		pl, set, err := planSeats(ctx, p, audition.Canvases)
+		if err != nil {
+			return err
+		}
+		looking, err = audition.Look(ctx, p.Session, set.Set, pl)
+		return err
+	})
+	return looking, err
+}

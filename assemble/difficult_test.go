@@ -19,6 +19,7 @@ import (
 // A soft take is brought up as far as its noise allows, the print-out says why
 // not further, and denoise lets it come up by as much as the noise goes down.
 func TestNoiseHoldsASoftTakeBack(t *testing.T) {
+	t.Parallel()
 	findTool(t)
 	dir := t.TempDir()
 	rng := rand.New(rand.NewPCG(6, 6))
@@ -55,6 +56,7 @@ func TestNoiseHoldsASoftTakeBack(t *testing.T) {
 // Silence, a third of a second, clipped sound and samples that are no numbers
 // are told, and nothing that is not a number comes out, whatever else plays.
 func TestDifficultTakes(t *testing.T) {
+	t.Parallel()
 	findTool(t)
 	n := 8 * 48000
 	loud := pinkNoise(1, 2, n)

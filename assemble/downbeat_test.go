@@ -37,6 +37,7 @@ const measure33 = 0.25 + 8*0.25 + 11*2*0.2 + 0.3 + 13*0.24
 // and finds the frame in the film that first shows it: the one nearest to the
 // time that the tempo map gives, at whole and broken rates.
 func TestMeasure33FallsOnItsFrame(t *testing.T) {
+	t.Parallel()
 	for rate, fps := range map[string]float64{"25": 25, "29.97": 30000.0 / 1001} {
 		s := newShort(t)
 		s.encode(t, "a.mp4", "gray", 64, 36, bytes.Repeat([]byte{255}, 64*36*24*12), "-pix_fmt", "yuv420p")

@@ -42,8 +42,8 @@ func TestFilmInEveryCodec(t *testing.T) {
 		p.write(t, tool, dir)
 	}
 	text := strings.Replace(manifestOf(takes, ""), "deliver: [{name: final, canvas: 640x360}]", `deliver:
-  - {name: hevc, canvas: 640x360, codec: hevc, poster: m2}
-  - {name: av1, canvas: 640x360, codec: av1, poster: m2}
+  - {name: hevc, canvas: 320x180, codec: hevc, poster: m2}
+  - {name: av1, canvas: 320x180, codec: av1, poster: m2}
 shots: [{from: start, show: tutti}, {from: m2, show: tutti}]
 chapters: [{at: m2, name: Second}]`, 1)
 	p := openTest(t, dir, text)
@@ -60,7 +60,7 @@ chapters: [{at: m2, name: Second}]`, 1)
 		if string(film.Codec) != film.Name || film.Encoder != encoder {
 			t.Errorf("%s is said to be %s by %s", film.Name, film.Codec, film.Encoder)
 		}
-		f := decodeFilm(t, tool, film.Output, 640, 360)
+		f := decodeFilm(t, tool, film.Output, 320, 180)
 		if len(f.frames) != filmLen {
 			t.Fatalf("%s: %d frames decoded, want %d", film.Name, len(f.frames), filmLen)
 		}
@@ -129,10 +129,7 @@ func TestKeysOfOtherCodecs(t *testing.T) {
 	_, dir := codecProduction(t)
 	keys := func(set Settings) map[string][]string {
 		set.Dir, set.Report = dir, listener{func(string) {}}
-		p, err := Open(t.Context(), set)
-		if err != nil {
-			t.Fatal(err)
-		}
+		p := openWith(t, set)
 		defer p.Close()
 		found := map[string][]string{}
 		for _, only := range []string{"final", "small", "open"} {
@@ -209,11 +206,7 @@ func TestHardwareThatWorks(t *testing.T) {
 	tool, dir := codecProduction(t)
 	set := Settings{Dir: dir, Encoder: graph.UseHardware, Programs: ffmpeg.Options{FFmpeg: fakeFFmpeg(t, tool)},
 		Report: listener{func(string) {}}}
-	p, err := Open(t.Context(), set)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer p.Close()
+	p := openWith(t, set)
 	only := RenderOptions{Only: []string{"small"}}
 	r, err := p.Render(t.Context(), only)
 	if err != nil {
@@ -232,10 +225,7 @@ func TestHardwareThatWorks(t *testing.T) {
 	// Its segments are not those of software, nor is anything taken for them.
 	p.Close()
 	set.Encoder = graph.UseSoftware
-	if p, err = Open(t.Context(), set); err != nil {
-		t.Fatal(err)
-	}
-	defer p.Close()
+	p = openWith(t, set)
 	if soft, err := p.Render(t.Context(), only); err != nil || soft.Films[0].Encoder != "libx265" ||
 		soft.Tasks.Run < 4 {
 		t.Errorf("software after hardware: %+v (%v)", soft, err)
@@ -268,11 +258,8 @@ func TestHardwareThatDoesNotWork(t *testing.T) {
 			continue
 		}
 		var said strings.Builder
-		p, err := Open(t.Context(), Settings{Dir: dir, Encoder: c.setting, Programs: ffmpeg.Options{FFmpeg: fake},
+		p := openWith(t, Settings{Dir: dir, Encoder: c.setting, Programs: ffmpeg.Options{FFmpeg: fake},
 			Report: listener{func(s string) { said.WriteString(s) }}})
-		if err != nil {
-			t.Fatal(err)
-		}
 		wants, codings, err := wantedFilms(t.Context(), p, RenderOptions{Only: []string{c.film}})
 		p.Close()
 		if c.encoder == "" {

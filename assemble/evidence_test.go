@@ -20,6 +20,7 @@ import (
 // TestSyncIsIncremental: what has been measured is not measured again, a new
 // take costs one take, and the picture is drawn anew only when it changes.
 func TestSyncIsIncremental(t *testing.T) {
+	t.Parallel()
 	findTool(t)
 	dir := t.TempDir()
 	for i, name := range []string{"late.wav", "early.wav", "third.wav"} {
@@ -86,6 +87,7 @@ func TestSyncIsIncremental(t *testing.T) {
 // More takes than one picture holds make pages, and pages that are no longer
 // needed go.
 func TestSyncPages(t *testing.T) {
+	t.Parallel()
 	findTool(t)
 	dir := t.TempDir()
 	writePings(t, filepath.Join(dir, "intake", "short.wav"), 2, []ping{{1, 440, 0.3}})
@@ -124,6 +126,7 @@ func TestSyncPages(t *testing.T) {
 // TestTheScorePlacesAPart: even quarters without a clap lie anywhere, until the
 // part of the same name says where they rest.
 func TestTheScorePlacesAPart(t *testing.T) {
+	t.Parallel()
 	for _, scored := range []bool{true, false} {
 		p := openReview(t)
 		p.Manifest().Takes[0].Audio.Offset = nil

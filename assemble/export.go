@@ -43,17 +43,20 @@ func (p *Production) Export(ctx context.Context) (ExportResult, error) {
 		return r, err
 	}
 	stems := track.Stems()
-	res, err := p.Run(ctx, task.Collect(stemEdges(stems)...))
-	if err != nil {
-		return r, err
-	}
-	r.Tasks = TaskCount(res.Stats)
 	source := handover.Source{Plan: pl, Home: p.Manifest().Dir, Takes: all.Set, Stems: stems, Dir: dir}
 	r.Faults = append(r.Faults, source.Unnamed()...)
 	texts, err := source.Texts()
 	if err != nil {
 		return r, err
 	}
+	if err := p.OutFiles(exportFiles(texts, stems)...); err != nil {
+		return r, err
+	}
+	res, err := p.Run(ctx, task.Collect(stemEdges(stems)...))
+	if err != nil {
+		return r, err
+	}
+	r.Tasks = TaskCount(res.Stats)
 	if err := handOver(ctx, p, texts, stems, res, &r); err != nil {
 		return r, err
 	}
@@ -61,11 +64,12 @@ func (p *Production) Export(ctx context.Context) (ExportResult, error) {
 	return r, nil
 }
 
-// stemEdges returns the tasks of stems.
-func stemEdges(stems []soundtrack.Stem) []task.Edge {
-	var list []task.Edge
-	for _, s := range stems {
-		list = append(list, s.Made)
+// exportFiles returns where all files of a hand-over are written among the
+// outputs.
+func exportFiles(texts []handover.Text, stems []soundtrack.Stem) []string {
+	list := stemFiles(stems, exportFolder)
+	for _, t := range texts {
+		list = append(list, filepath.Join(exportFolder, filepath.FromSlash(t.File)))
 	}
 	return list
 }

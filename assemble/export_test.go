@@ -59,6 +59,7 @@ type handedRange struct {
 // moment is where the manifest says that the recording lies, every file is
 // there, and stems, tempo map and table say the same.
 func TestExportAddsUp(t *testing.T) {
+	t.Parallel()
 	tool := findTool(t)
 	dir := t.TempDir()
 	takes := cast()
@@ -229,6 +230,7 @@ func checkOffsets(t *testing.T, path string, takes []placedTake) {
 // TestExportLeavesStrangeFilesAlone: only what an export wrote, and nobody
 // changed since, is removed, and a record that names other files does no harm.
 func TestExportLeavesStrangeFilesAlone(t *testing.T) {
+	t.Parallel()
 	findTool(t)
 	dir := t.TempDir()
 	p := openSound(t, dir, ensembleTakes(t, dir), 2)

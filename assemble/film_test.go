@@ -41,7 +41,18 @@ func openTest(t *testing.T, dir, manifest string) *Production {
 	if err := os.WriteFile(filepath.Join(dir, "production.yaml"), []byte(manifest), 0o666); err != nil {
 		t.Fatal(err)
 	}
-	p, err := Open(t.Context(), Settings{Dir: dir, Report: progress.New(nil, progress.Quiet)})
+	return openWith(t, Settings{Dir: dir})
+}
+
+// openWith opens the production that is in a folder, without a word unless the
+// settings have a reporter. It is closed when the test ends.
+func openWith(t testing.TB, set Settings) *Production {
+	t.Helper()
+	if set.Report == nil {
+		set.Report = progress.New(nil, progress.Quiet)
+	}
+	set.Programs.Found = findTool(t)
+	p, err := Open(t.Context(), set)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -107,6 +118,7 @@ func manifestLines(takes []placedTake) string {
 // TestFilmShowsEveryPlayerAtTheRightMoment measures a finished film: who is in
 // each tile, which of their frames, what surrounds them, and when each sounds.
 func TestFilmShowsEveryPlayerAtTheRightMoment(t *testing.T) {
+	t.Parallel()
 	tool := findTool(t)
 	dir := t.TempDir()
 	takes := cast()
@@ -229,6 +241,7 @@ func checkClicks(t *testing.T, f film, take placedTake) {
 // TestSoundIsAsAskedFor measures the delivered sound with ffmpeg's meter,
 // which is not ours (ITU-R BS.1770-4; EBU R 128 tolerance ±0.5 LU, here 0.3).
 func TestSoundIsAsAskedFor(t *testing.T) {
+	t.Parallel()
 	tool := findTool(t)
 	dir := t.TempDir()
 	takes := cast()[:2]

@@ -13,6 +13,7 @@ import (
 // TestWhatStandsBehindAFittedPicture looks beside three portrait pictures in
 // wide tiles: background, a colour, and the take itself.
 func TestWhatStandsBehindAFittedPicture(t *testing.T) {
+	t.Parallel()
 	s := newShort(t)
 	drawn{name: "p.mp4", w: 180, h: 320, pixel: 1}.write(t, s, 30)
 	list := ""
@@ -46,6 +47,7 @@ func TestWhatStandsBehindAFittedPicture(t *testing.T) {
 // TestCropAutoKeepsThePlayer films a player at the right of a wide picture and
 // shows it in a square tile.
 func TestCropAutoKeepsThePlayer(t *testing.T) {
+	t.Parallel()
 	s := newShort(t)
 	const w, h = 320, 180
 	var raw bytes.Buffer

@@ -8,6 +8,7 @@ import (
 // TestAFilmThatFlashesIsSaid films a lamp that goes on and off six times a
 // second, one that glows, and a red one before a wall as bright as it is.
 func TestAFilmThatFlashesIsSaid(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		name string
 		rgb  func(k int) []byte

@@ -54,6 +54,7 @@ func sameBox(a, b image.Rectangle, slack int) bool {
 // where `grid --json` says, in a frame of the film and, in proportion, on the
 // storyboard: for tiles of any shape and of one, and in a rough cut.
 func TestPlanSheetAndFilmAreOne(t *testing.T) {
+	t.Parallel()
 	const n = 10
 	s := newShort(t)
 	var takes strings.Builder

@@ -34,16 +34,28 @@ func (p *Production) grid(ctx context.Context, seats bool) (GridResult, error) {
 			return GridResult{}, err
 		}
 	}
-	set, err := takes.Inspect(ctx, p.Session)
+	pl, set, err := planSeats(ctx, p, wants)
 	if err != nil {
 		return GridResult{}, err
 	}
+	r, err := p.drawPlans(ctx, pl, picture.New(p.Tool(), p.Store().Steady, pl, set.assets, nil))
+	_, r.Faults = set.Facts(nil)
+	return r, err
+}
+
+// planSeats plans films without listening to anything: a take counts as seen from
+// start to end.
+func planSeats(ctx context.Context, p *Production, wants []plan.Want) (*plan.Plan, material, error) {
+	set, err := takes.Inspect(ctx, p.Session)
+	if err != nil {
+		return nil, material{}, err
+	}
 	if err := set.DetectSubjects(ctx, p.Session); err != nil {
-		return GridResult{}, err
+		return nil, material{}, err
 	}
 	assets, err := readAssets(ctx, p)
 	if err != nil {
-		return GridResult{}, err
+		return nil, material{}, err
 	}
 	if err := p.groundOnEnsemble(ctx, set, assets); err != nil {
 		return GridResult{}, err
@@ -51,19 +63,14 @@ func (p *Production) grid(ctx context.Context, seats bool) (GridResult, error) {
 	for _, rec := range set.Recordings() {
 		rec.Place.Sure = true
 	}
-	facts, faults := set.Facts(nil)
+	facts, _ := set.Facts(nil)
 	for _, f := range facts {
 		if f.Picture != nil {
 			f.Picture.First, f.Picture.Last = -1e6, 1e6
 		}
 	}
 	pl, err := plan.New(p.Manifest(), facts, wants, assets.Look)
-	if err != nil {
-		return GridResult{}, err
-	}
-	r, err := p.drawPlans(ctx, pl, picture.New(p.Tool(), p.Store().Steady, pl, assets, nil))
-	r.Faults = faults
-	return r, err
+	return pl, material{set, assets}, err
 }
 
 // drawPlans draws the plan of every film, as pixels and as a drawing that can be

@@ -13,6 +13,7 @@ import (
 // draws their sound where the likeliest place would put it, lists all places by their
 // seconds in the file, and writes a note that does not say the take is used.
 func TestReviewOfAGuess(t *testing.T) {
+	t.Parallel()
 	findTool(t)
 	dir := t.TempDir()
 	var notes []ping

@@ -41,7 +41,7 @@ func openGuide(t *testing.T, countIn, bpm, measures int, more string) *Productio
 
 func makeGuide(t *testing.T, p *Production, only ...string) GuideResult {
 	t.Helper()
-	r, err := p.Click(t.Context(), only...)
+	r, err := p.Click(t.Context(), ClickOptions{Only: only})
 	if err != nil {
 		t.Fatal(fault.Format(err))
 	}
@@ -69,6 +69,7 @@ func readWAV(t *testing.T, path string) (wave []float64, channels int) {
 // Where all clap when the manifest does not say: the downbeat of measure 5 of
 // 8 and of measure 3 of 4 (common practice, no source).
 func TestCueIsWhereEverybodyExpectsIt(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		countIn, measure int
 		at               float64
@@ -133,6 +134,7 @@ func cents(f, g float64) float64 { return 1200 * math.Log2(f/g) }
 // scale within 0.01 cent, for A440 (ISO 16) and A442; figures of the table
 // f = pitch·2^((n−69)/12). Its fifth is 3:2 (701.9550 cents), or 700 cents.
 func TestDroneInTheFile(t *testing.T) {
+	t.Parallel()
 	table := map[int]map[string]float64{
 		440: {"C2": 65.4064, "C3": 130.8128, "G3": 195.9977, "E4": 329.6276},
 		442: {"C2": 65.7037, "C3": 131.4074, "G3": 196.8886, "E4": 331.1259},
@@ -179,6 +181,7 @@ func measureWithFFmpeg(t *testing.T, p *Production, path string) (lufs, peak flo
 // state them, by ffmpeg's meter (ITU-R BS.1770-4), within 0.5 LU; the drone is
 // −36 LUFS, and no file peaks above −3 dBTP, the MP3 included.
 func TestStatedLevels(t *testing.T) {
+	t.Parallel()
 	p := openGuide(t, 1, 120, 10, `guide:
   drone: [{measure: count-in, note: G3, fifth: true}]
   variants:
@@ -216,6 +219,7 @@ func TestStatedLevels(t *testing.T) {
 // The MP3 begins where the WAV begins: a player who uses it claps at the same
 // time into it.
 func TestMP3IsInTime(t *testing.T) {
+	t.Parallel()
 	p := openGuide(t, 2, 120, 4, "")
 	r := makeGuide(t, p)
 	decoded := filepath.Join(t.TempDir(), "mp3.wav")
@@ -286,6 +290,7 @@ func synthesise(t *testing.T, midi string) []float64 {
 // whole milliseconds anew at each change of tempo, of which a ramp has many; up
 // to there 2 ms are allowed, and from there 5.
 func TestMIDIIsWhereTheTempoMapSays(t *testing.T) {
+	t.Parallel()
 	findTool(t)
 	p := openTest(t, t.TempDir(), `version: 1
 title: Test Round
@@ -332,8 +337,9 @@ tempo:
 
 // Too loud a wish is refused where it was written, before any file is made.
 func TestTooLoud(t *testing.T) {
+	t.Parallel()
 	p := openGuide(t, 1, 240, 1, "guide:\n  variants:\n    - {name: loud, levels: {click: 12}}\n")
-	_, err := p.Click(t.Context())
+	_, err := p.Click(t.Context(), ClickOptions{})
 	var f *fault.Fault
 	if !errors.As(err, &f) || !strings.HasSuffix(f.Where, "production.yaml:9:28") || f.Kind != fault.Manifest ||
 		f.Hint == "" {
@@ -346,6 +352,7 @@ func TestTooLoud(t *testing.T) {
 
 // A hold longer than MIDI can tell leaves no MIDI file, and no old one either.
 func TestNoMIDIForAVeryLongHold(t *testing.T) {
+	t.Parallel()
 	p := openGuide(t, 1, 240, 2, "")
 	r := makeGuide(t, p)
 	if _, err := os.Stat(r.MIDI); err != nil || len(r.Notes) > 0 {
@@ -377,7 +384,7 @@ func BenchmarkClick(b *testing.B) {
 	}
 	defer p.Close()
 	for b.Loop() {
-		if _, err := p.Click(b.Context()); err != nil {
+		if _, err := p.Click(b.Context(), ClickOptions{}); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -27,6 +27,7 @@ func composed(t *testing.T, p *Production) (list []string) {
 // film: it comes in 12 frames, stays, goes in 12 frames, and nothing that lies
 // outside of those is encoded again because of it.
 func TestNamesComeAndGoSoftly(t *testing.T) {
+	t.Parallel()
 	tool := findTool(t)
 	dir := t.TempDir()
 	take := cast()[0]
@@ -113,6 +114,7 @@ func named(k int) float64 {
 // TestASoloistAmongTheOthers looks at everybody in a shot of one large picture
 // with the others round it, while they glide there and when they stand.
 func TestASoloistAmongTheOthers(t *testing.T) {
+	t.Parallel()
 	tool := findTool(t)
 	dir := t.TempDir()
 	takes := cast()[:3]

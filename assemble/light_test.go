@@ -11,6 +11,7 @@ import (
 // TestMatchLight films one grey wall with five cameras, one too dark and one
 // too red, and measures the film with and without match: light.
 func TestMatchLight(t *testing.T) {
+	t.Parallel()
 	for _, match := range []bool{false, true} {
 		s := newShort(t)
 		list, what := "", "nothing"

@@ -82,10 +82,7 @@ func TestADeletedStoreIsNoTakesFault(t *testing.T) {
 				t.Error(err)
 			}
 		}}
-		p, err := Open(t.Context(), Settings{Dir: at, Report: w, Workers: 1})
-		if err != nil {
-			t.Fatal(err)
-		}
+		p := openWith(t, Settings{Dir: at, Report: w, Workers: 1})
 		r, err := p.Render(t.Context(), RenderOptions{})
 		p.Close()
 		if !store.IsLost(err) || fault.KindOf(err) != fault.Failed {

@@ -13,6 +13,7 @@ import (
 // stood on its head and did not write that down: check asks, rotate mends it,
 // and the same scene the right way up is not asked about.
 func TestCheckAsksAboutASceneUpsideDown(t *testing.T) {
+	t.Parallel()
 	s := newShort(t)
 	const w, h = 320, 180
 	film := func(name string, up bool) {

@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"sync"
 	"testing"
 
 	"ripieno/assemble/ffmpeg"
@@ -124,13 +125,17 @@ func (m marked) wave() []byte {
 	return buf
 }
 
-// write makes the take as dir/intake/name.
+// write makes the take as dir/intake/name. Many tests have the same takes.
 func (m marked) write(t testing.TB, tool *ffmpeg.Tool, dir string) {
 	t.Helper()
-	if err := os.MkdirAll(filepath.Join(dir, "intake"), 0o777); err != nil {
-		t.Fatal(err)
-	}
-	target := filepath.Join(dir, "intake", m.name)
+	fixtureOf(t, fmt.Sprintf("take %+v", m), filepath.Join(dir, "intake"), func(dir string) {
+		m.encode(t, tool, filepath.Join(dir, m.name))
+	})
+}
+
+// encode makes the take's file.
+func (m marked) encode(t testing.TB, tool *ffmpeg.Tool, target string) {
+	t.Helper()
 	var video bytes.Buffer
 	for k := range m.frames {
 		video.Write(m.frame(k))
@@ -180,15 +185,19 @@ type film struct {
 // decodeFilm reads a finished film back.
 func decodeFilm(t *testing.T, tool *ffmpeg.Tool, path string, w, h int) film {
 	t.Helper()
-	var pix, pcm bytes.Buffer
+	var pix bytes.Buffer
+	sound := filepath.Join(t.TempDir(), "sound.f32")
 	run(t, tool, ffmpeg.Command{Args: []string{"-i", path, "-map", "0:v", "-f", "rawvideo", "-pix_fmt", "gray",
-		"pipe:1"}, Stdout: &pix})
-	run(t, tool, ffmpeg.Command{Args: []string{"-i", path, "-map", "0:a", "-f", "f32le", "pipe:1"}, Stdout: &pcm})
+		"pipe:1", "-map", "0:a", "-f", "f32le", sound}, Stdout: &pix})
+	pcm, err := os.ReadFile(sound)
+	if err != nil {
+		t.Fatal(err)
+	}
 	f := film{w: w, h: h, fps: filmFPS, start: filmStart}
 	for raw := pix.Bytes(); len(raw) >= w*h; raw = raw[w*h:] {
 		f.frames = append(f.frames, raw[:w*h])
 	}
-	for raw := pcm.Bytes(); len(raw) >= 4; raw = raw[4:] {
+	for raw := pcm; len(raw) >= 4; raw = raw[4:] {
 		f.sound = append(f.sound, float64(math.Float32frombits(binary.LittleEndian.Uint32(raw))))
 	}
 	return f
@@ -218,9 +227,12 @@ func (f film) peakNear(seconds, reach float64) float64 {
 	return at
 }
 
+// theTool is asked for what it can do once for all tests.
+var theTool = sync.OnceValues(func() (*ffmpeg.Tool, error) { return ffmpeg.Find(context.Background()) })
+
 func findTool(t testing.TB) *ffmpeg.Tool {
 	t.Helper()
-	tool, err := ffmpeg.Find(context.Background())
+	tool, err := theTool()
 	if err != nil {
 		if os.Getenv("CI") != "" {
 			t.Fatal(err)

@@ -14,6 +14,7 @@ import (
 // The delivered sound has the loudness asked for within 0.3 LU and keeps its
 // ceiling, by ffmpeg's meter, in few encodings (EBU R 128 allows 0.5 LU).
 func TestDeliveredLoudness(t *testing.T) {
+	t.Parallel()
 	tool := findTool(t)
 	for seed, want := range []string{"{loudness: -16}", "{loudness: -23, true_peak: -3}",
 		"{loudness: -12, true_peak: -1}"} {
@@ -44,6 +45,7 @@ func TestDeliveredLoudness(t *testing.T) {
 // ceiling holds all the same, in a bounded number of encodings, and if that
 // costs loudness the result says so.
 func TestCeilingHoldsOnNoise(t *testing.T) {
+	t.Parallel()
 	tool := findTool(t)
 	dir := t.TempDir()
 	rng := rand.New(rand.NewPCG(8, 8))

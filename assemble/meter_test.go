@@ -87,6 +87,7 @@ func ffmpegHears(t *testing.T, tool *ffmpeg.Tool, path string) heard {
 // libebur128. Tolerances are 0.05 LU for I, 0.2 LU for LRA and
 // 0.1 dB for the true peak; ffmpeg's peak is printed in tenths, which adds 0.05.
 func TestMeterAgainstOthers(t *testing.T) {
+	t.Parallel()
 	tool := findTool(t)
 	dir := t.TempDir()
 	other := buildReference(t, dir)

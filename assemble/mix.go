@@ -50,6 +50,9 @@ func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 	var stems []soundtrack.Stem
 	if o.Stems {
 		stems = track.Stems()
+		if err := p.OutFiles(stemFiles(stems, "")...); err != nil {
+			return r, err
+		}
 	}
 	stages := track.Stages(pl.Tempo)
 	if !o.Stages {
@@ -72,11 +75,15 @@ func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 	if err != nil {
 		return r, err
 	}
+	cleaned, err := track.Cleaned(res)
+	if err != nil {
+		return r, err
+	}
 	hidden, err := track.Hidden(rep, res, pl.Tempo)
 	if err != nil {
 		return r, err
 	}
-	r.fill(path, pl, track, rep, track.StripResults(rep, heard, hidden))
+	r.fill(path, pl, track, rep, track.StripResults(rep, heard, cleaned, hidden))
 	if o.Stems {
 		if err := deliverStems(ctx, p, stems, res, &r); err != nil {
 			return r, err

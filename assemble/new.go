@@ -6,6 +6,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"ripieno/assemble/arrival"
 	"ripieno/assemble/fault"
@@ -14,9 +15,16 @@ import (
 	"ripieno/assemble/store"
 )
 
-// New writes a first manifest for the recordings in a folder and below it. It
-// never overwrites one.
-func New(ctx context.Context, set Settings, title string) (NewResult, error) {
+// NewOptions say what a first manifest is written from, besides the folder.
+type NewOptions struct {
+	Title  string
+	Empty  bool   // no recordings are looked for
+	Roster string // a list of players, comma-separated values; "" for none
+}
+
+// New writes a first manifest for the recordings in a folder and below it, the people
+// of a list and the one score that is there. It never overwrites one.
+func New(ctx context.Context, set Settings, o NewOptions) (NewResult, error) {
 	var r NewResult
 	dir := filepath.Clean(set.Dir)
 	r.Manifest = filepath.Join(dir, manifest.FileName)
@@ -24,51 +32,80 @@ func New(ctx context.Context, set Settings, title string) (NewResult, error) {
 		return r, fault.New(fault.Manifest, r.Manifest, "there is a manifest already",
 			"edit it, or move it away and run new again")
 	}
-	if st, err := os.Stat(dir); err != nil || !st.IsDir() {
-		f := fault.New(fault.Manifest, dir, "this is not a folder", "give the folder with the takes as --dir")
-		if errors.Is(err, fs.ErrNotExist) {
-			f.What = "there is no such folder"
-		} else if err != nil {
-			f.What, f.Cause = "the folder cannot be inspected", err
-		}
-		return r, f
+	if err := requireFolder(dir); err != nil {
+		return r, err
 	}
-	tool, err := set.Programs.Find(ctx)
+	draft := manifest.Scaffold{Title: o.Title}
+	var err error
+	var notes []string
+	if o.Roster != "" {
+		if draft.People, notes, err = manifest.LoadRoster(o.Roster); err != nil {
+			return r, err
+		}
+	}
+	if !o.Empty {
+		if draft.Files, r.Unguessed, err = findTakes(ctx, set, dir); err != nil {
+			return r, err
+		}
+		if len(draft.Files)+len(draft.People) == 0 {
+			return r, fault.New(fault.Manifest, dir, "no recordings were found here",
+				"put the takes into this folder or one below it, use --dir, or write a manifest before there are any with --empty")
+		}
+	}
+	draft.Score, err = manifest.OneScore(dir, func() ([]string, error) { return arrival.Scores(dir, set.Out) },
+		func(note string) { notes = append(notes, note) })
 	if err != nil {
 		return r, err
 	}
-	var files []manifest.ScaffoldFile
+	data, unguessed := draft.Write()
+	man, err := manifest.Parse(r.Manifest, data)
+	if err != nil {
+		return r, err // a bug: what is scaffolded must load
+	}
+	r.Takes, r.Score, r.Remarks = len(man.Takes), draft.Score, man.ScoreRemarks()
+	r.Unguessed = slices.Concat(unguessed, notes, r.Unguessed)
+	return r, store.Publish(ctx, r.Manifest, func(tmp string) error { return os.WriteFile(tmp, data, 0o666) })
+}
+
+// requireFolder refuses what is not a folder.
+func requireFolder(dir string) error {
+	st, err := os.Stat(dir)
+	if err == nil && st.IsDir() {
+		return nil
+	}
+	f := fault.New(fault.Manifest, dir, "this is not a folder", "give the folder with the takes as --dir")
+	if errors.Is(err, fs.ErrNotExist) {
+		f.What = "there is no such folder"
+	} else if err != nil {
+		f.What, f.Cause = "the folder cannot be inspected", err
+	}
+	return f
+}
+
+// findTakes looks into every recording of a folder; leftOut says which cannot be read.
+func findTakes(ctx context.Context, set Settings, dir string) (files []manifest.ScaffoldFile, leftOut []string,
+	err error) {
+	tool, err := set.Programs.Find(ctx)
+	if err != nil {
+		return nil, nil, err
+	}
 	var found []string
 	err = arrival.Walk(dir, set.Out, func(rel string, _ fs.FileInfo) { found = append(found, rel) })
 	for _, rel := range found {
 		if ctx.Err() != nil {
-			return r, ctx.Err()
+			return nil, nil, ctx.Err()
 		}
 		info, err := probeForNew(ctx, set, dir, rel, func(abs string) (media.Info, error) {
 			return media.Probe(ctx, tool, abs)
 		})
 		if err != nil {
-			r.Unguessed = append(r.Unguessed, rel+" is left out: "+err.Error())
+			leftOut = append(leftOut, rel+" is left out: "+err.Error())
 			continue
 		}
 		files = append(files, manifest.ScaffoldFile{Path: filepath.ToSlash(rel), HasVideo: info.Video != nil,
 			HasAudio: info.Audio != nil})
 	}
-	if err != nil {
-		return r, err
-	}
-	if len(files) == 0 {
-		return r, fault.New(fault.Manifest, dir, "no recordings were found here",
-			"put the takes into this folder or one below it, or use --dir")
-	}
-	data, unguessed := manifest.Scaffold(files, title)
-	man, err := manifest.Parse(r.Manifest, data)
-	if err != nil {
-		return r, err // a bug: what is scaffolded must load
-	}
-	r.Takes = len(man.Takes)
-	r.Unguessed = append(unguessed, r.Unguessed...)
-	return r, store.Publish(ctx, r.Manifest, func(tmp string) error { return os.WriteFile(tmp, data, 0o666) })
+	return files, leftOut, err
 }
 
 // probeForNew probes one file of a folder for the first draft, and shows that it is

@@ -15,6 +15,7 @@ import (
 // Takes that were played to a guide of before are told to be, with what that was
 // made with; those played to the guide of now are not.
 func TestTakesOfAnOlderGuide(t *testing.T) {
+	t.Parallel()
 	findTool(t)
 	dir := t.TempDir()
 	before := strings.Replace(tempoManifest, "bpm: 120", "bpm: 112", 1)

@@ -55,6 +55,7 @@ func nearestMoment(at float64, others []float64) float64 {
 // samples they are 4 to 6 ms early here, with 128 within 1 ms of the truth.
 // 5 ms are allowed between the two programs.
 func TestOnsetsAgainstAubio(t *testing.T) {
+	t.Parallel()
 	program, err := exec.LookPath("aubioonset")
 	if err != nil {
 		why := "aubioonset is not there; sh cmd/setup.sh --tests installs it"
@@ -109,6 +110,7 @@ func TestOnsetsAgainstAubio(t *testing.T) {
 // What phones and browsers make of a recording must not move it: real coders
 // at low rates, the file decoded as the program decodes takes.
 func TestCodersDoNotMoveATake(t *testing.T) {
+	t.Parallel()
 	tool := findTool(t)
 	e := simulate.New(3, simulate.Options{Level: simulate.Easy, Players: 1, Seconds: 24, Rate: 48000})
 	take := e.Takes[0]

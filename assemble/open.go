@@ -97,6 +97,9 @@ func readAssets(ctx context.Context, p *Production) (*picture.Assets, error) {
 // it looks where the players are in their pictures.
 func (p *Production) plan(ctx context.Context, m material, wants []plan.Want) (*plan.Plan, []Bad, error) {
 	if len(wants) > 0 {
+		if err := m.RequireColour(p.Tool()); err != nil {
+			return nil, nil, err
+		}
 		if err := m.DetectSubjects(ctx, p.Session); err != nil {
 			return nil, nil, err
 		}
@@ -118,7 +121,13 @@ func (p *Production) track(pl *plan.Plan, m material) (*soundtrack.Track, error)
 		if r == nil || r.Info.Audio == nil {
 			return nil, fmt.Errorf("the sound of take %q has no recording", s.Take)
 		}
-		sounds = append(sounds, soundOf(r))
+		sound := soundOf(r)
+		if s.Beside != nil {
+			if phone := m.Find(s.Take, s.Beside.Hash); phone != nil {
+				sound.Beside = &phone.Sound
+			}
+		}
+		sounds = append(sounds, sound)
 	}
 	var room *soundtrack.Room
 	if r := m.Room; r != nil && pl.Mix.Room > 0 {

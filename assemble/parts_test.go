@@ -59,6 +59,7 @@ func brokenCast() []brokenTake {
 // and after it every frame and every click is where it belongs, in between the last
 // frame stays and nothing sounds.
 func TestPartsOfATakeAreEachInTheirPlace(t *testing.T) {
+	t.Parallel()
 	tool := findTool(t)
 	for _, take := range brokenCast() {
 		t.Run(take.name, func(t *testing.T) {
@@ -155,6 +156,7 @@ func checkBrokenSound(t *testing.T, f film, take brokenTake) {
 
 // TestOnePartIsAWholeTake: saying that a take is not broken leaves every key as it was.
 func TestOnePartIsAWholeTake(t *testing.T) {
+	t.Parallel()
 	tool := findTool(t)
 	dir := t.TempDir()
 	takes := cast()[:1]

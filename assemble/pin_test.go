@@ -9,13 +9,13 @@ import (
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/manifest"
-	"ripieno/assemble/progress"
 )
 
 // TestPinKeepsWhatWasMeasured: sync --pin writes what was measured into the
 // manifest, leaves what the person wrote alone, and from then on the manifest's
 // word stands. A second pin changes nothing.
 func TestPinKeepsWhatWasMeasured(t *testing.T) {
+	t.Parallel()
 	p := openRetakes(t, `  - {name: by-hand, guide: again, audio: {file: intake/again.wav, offset: 7.3}}   # by hand
   - {name: by-ear, guide: again, audio: {file: intake/again.wav}}   # by ear
 `)
@@ -47,11 +47,7 @@ func TestPinKeepsWhatWasMeasured(t *testing.T) {
 	}
 	dir := p.Manifest().Dir
 	p.Close()
-	p, err = Open(t.Context(), Settings{Dir: dir, Report: progress.New(nil, progress.Quiet)})
-	if err != nil {
-		t.Fatal(fault.Format(err))
-	}
-	defer p.Close()
+	p = openWith(t, Settings{Dir: dir})
 	r, err = p.Sync(t.Context(), SyncOptions{Pin: true})
 	if err != nil {
 		t.Fatal(fault.Format(err))

@@ -52,6 +52,7 @@ func sampledScale(t *testing.T, program byte, notes []byte, cents float64) strin
 // of the tempered scale on 440 Hz (ISO 16) themselves; the font's others are up to
 // 35 cents from it.
 func TestPitchOfSampledInstruments(t *testing.T) {
+	t.Parallel()
 	for name, c := range map[string]struct {
 		program byte
 		off     float64 // cents a note may lie from the scale

@@ -10,6 +10,7 @@ import (
 // it in every frame of a film with a push-in, to a fraction of a pixel: it grows evenly,
 // without trembling, and is as wide as push_in says.
 func TestPushInGrowsEvenly(t *testing.T) {
+	t.Parallel()
 	s := newShort(t)
 	const w, h = 160, 90
 	var raw bytes.Buffer

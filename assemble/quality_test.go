@@ -217,10 +217,7 @@ func TestPictureCostsWhatChanged(t *testing.T) {
 			"flashes": 1, "join": 1}},
 	} {
 		write(strings.Replace(base, c.old, c.new, 1))
-		p, err := Open(t.Context(), Settings{Dir: dir, Report: listener{func(string) {}}})
-		if err != nil {
-			t.Fatal(err)
-		}
+		p := openWith(t, Settings{Dir: dir, Report: listener{func(string) {}}})
 		planned, err := p.Plan(t.Context(), RenderOptions{})
 		p.Close()
 		if err != nil {

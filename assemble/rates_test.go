@@ -14,6 +14,7 @@ import (
 // time is nearest. (At 30 frames a second, and with drift, the test of the film
 // measures the same.)
 func TestEveryRateShowsTheNearestFrame(t *testing.T) {
+	t.Parallel()
 	tool := findTool(t)
 	for rate, fps := range map[string]float64{"25": 25, "59.94": 60000.0 / 1001} {
 		dir := t.TempDir()
@@ -50,6 +51,7 @@ func TestEveryRateShowsTheNearestFrame(t *testing.T) {
 // TestAFilmIn4K renders a second of 3840x2160 really and reads a frame of it:
 // colours within 3 code values, a circle round within 2 %.
 func TestAFilmIn4K(t *testing.T) {
+	t.Parallel()
 	s := newShort(t)
 	barsTake{name: "bars.mp4", matrix: luma709, bits: 8, level: 1,
 		args: "-color_primaries bt709 -color_trc bt709 -colorspace bt709 -color_range tv"}.write(t, s)

@@ -31,6 +31,7 @@ func (f realFile) write(t *testing.T, s short) {
 // TestRealFilesKeepTheirPicture holds files of a kind that cameras and phones
 // write against a film of one second: each has its picture in it, to the end.
 func TestRealFilesKeepTheirPicture(t *testing.T) {
+	t.Parallel()
 	slow := func(from, to string) []string {
 		return []string{"-bsf:v", "setts=pts=PTS*" + from + "/" + to + ":dts=DTS*" + from + "/" + to + ":duration=1/" +
 			to + "/TB"}
@@ -70,6 +71,7 @@ func TestRealFilesKeepTheirPicture(t *testing.T) {
 // files, as an editing program writes it, beside a take that is whole. The fault
 // names the file, says why and what to do, and the other take is in the film.
 func TestOutsideReferencesNameTheFile(t *testing.T) {
+	t.Parallel()
 	s := newShort(t)
 	made := join(somePicture, someSound, x264, []string{"-c:a", "aac", "-threads", "1", "-y"})
 	run(t, s.tool, ffmpeg.Command{Args: join(made, []string{s.file("good.mp4")})})

@@ -107,6 +107,7 @@ func everything(t *testing.T, p *Production) []string {
 // released the sound only, and for colour and tone of one who released
 // nothing, in all that is made; and finds them where all have agreed.
 func TestNothingIsShownThatIsNotReleased(t *testing.T) {
+	t.Parallel()
 	tool := findTool(t)
 	dir := t.TempDir()
 	if err := os.Mkdir(filepath.Join(dir, "intake"), 0o777); err != nil {
@@ -154,6 +155,7 @@ func TestNothingIsShownThatIsNotReleased(t *testing.T) {
 // TestTheFinalWaitsForReleases: all takes without one are told at once, and
 // nothing is begun.
 func TestTheFinalWaitsForReleases(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	text, _ := releaseCast("", "", ", release: no")
 	p := openTest(t, dir, text)

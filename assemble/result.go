@@ -20,6 +20,9 @@ type Placed = takes.Placed
 // GuideChange is a guide that was made otherwise than the manifest says now.
 type GuideChange = guide.Change
 
+// GuideRuns joins the measures of a guide for a table.
+func GuideRuns(list []guide.Measure) []guide.Run { return guide.Runs(list) }
+
 // What `check` and `rollcall` return.
 type (
 	CheckResult = roll.Check
@@ -160,7 +163,9 @@ type RenderResult struct {
 type NewResult struct {
 	Manifest  string   `json:"manifest"`
 	Takes     int      `json:"takes"`
+	Score     string   `json:"score,omitempty"` // that the tempo is from
 	Unguessed []string `json:"unguessed"`
+	Remarks   []string `json:"score_remarks,omitempty"` // what to know of the score
 }
 
 // CleanResult is what `clean` removed.

@@ -107,6 +107,7 @@ func openRetakes(t *testing.T, more string) *Production {
 // the offset of a re-take, silent before its first measure and after its last,
 // and the takes recorded to a guide for which others are wanted are not in it.
 func TestOtherPartsInTheGuide(t *testing.T) {
+	t.Parallel()
 	p := openRetakes(t, "")
 	r := makeGuide(t, p, "together", "all", "from-5")
 	if len(r.Variants) != 3 || len(r.Faults) != 0 {
@@ -154,6 +155,7 @@ func TestOtherPartsInTheGuide(t *testing.T) {
 // Without other takes there is nothing to play over: the rest is made, and the
 // verb says that something waits for a decision.
 func TestNoOtherPartsYet(t *testing.T) {
+	t.Parallel()
 	p := openGuide(t, 1, 240, 2, `guide: {variants: [{name: over, with: mix}, {name: silent, with: mix, levels: {mix: off}}]}
 takes: [{name: oboe, expected: true}]
 `)
@@ -172,6 +174,7 @@ func exitOf(err error) int { return fault.KindOf(err).ExitCode() }
 // A drone that begins in the count-in does so in a re-take as well: G3 sounds
 // from its first sample, since measure 5 has it, and ends with measure 8.
 func TestDroneOfARetake(t *testing.T) {
+	t.Parallel()
 	p := openRetakes(t, "")
 	r := makeGuide(t, p, "again")
 	wave, _ := readWAV(t, r.Variants[0].WAV)
@@ -212,6 +215,7 @@ func playAgain(t *testing.T, p *Production) {
 // A take recorded to the guide of a re-take is placed by that guide's cue and
 // ends up on guide time: its clap at 4 s of that guide is guide time 12.
 func TestSyncOfARetake(t *testing.T) {
+	t.Parallel()
 	more := `  - {name: by-cue, guide: again, audio: {file: intake/again.wav, cue_at: 4.7}}
   - {name: by-offset, guide: again, audio: {file: intake/again.wav, offset: 7.3}}
   - {name: by-ear, guide: again, audio: {file: intake/again.wav}}

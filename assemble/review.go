@@ -11,6 +11,7 @@ import (
 	"ripieno/assemble/report"
 	"ripieno/assemble/roll"
 	"ripieno/assemble/session"
+	"ripieno/assemble/soundtrack"
 	"ripieno/assemble/survey"
 	"ripieno/assemble/task"
 )
@@ -38,8 +39,9 @@ type ReviewResult struct {
 	Film  string         `json:"film,omitempty"` // the rough cut the page shows
 	Tasks TaskCount      `json:"tasks"`          // for the page, besides those of sync
 	// Guides are those that were made otherwise than the manifest says now.
-	Guides []GuideChange `json:"guides_changed,omitempty"`
-	Faults []Bad         `json:"faults,omitempty"`
+	Guides  []GuideChange `json:"guides_changed,omitempty"`
+	Remarks []string      `json:"score_remarks,omitempty"` // what to know of the score
+	Faults  []Bad         `json:"faults,omitempty"`
 }
 
 // The page, and the rough cut that it shows, both in the folder of outputs.
@@ -69,15 +71,21 @@ func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult,
 	if err != nil {
 		return r, err
 	}
-	res, err := p.Run(ctx, task.Collect(found.Edges()...))
+	track := p.trackOf(ctx, all)
+	res, err := p.Run(ctx, task.Collect(append(found.Edges(), track.Cleanings()...)...))
 	if err != nil {
 		return r, err
 	}
 	if err := found.Read(ctx, res); err != nil {
 		return r, err
 	}
+	cleaned, err := track.Cleaned(res)
+	if err != nil {
+		return r, err
+	}
 	check := roll.NewCheck(found.Judged, all.Set)
 	r.Faults, r.Tasks, r.Guides = check.Faults, TaskCount(res.Stats), check.Guides
+	r.Remarks = p.Manifest().ScoreRemarks()
 	page := survey.Page(p.Manifest(), !o.NoPlaying)
 	for _, g := range r.Guides {
 		page.Guides = append(page.Guides, report.Notice{What: g.What, Hint: g.Hint})
@@ -92,6 +100,12 @@ func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult,
 		one, err := found.Take(i, c.Level, page.Span)
 		if err != nil {
 			return r, err
+		}
+		if c := cleaned[one.Name]; c != nil {
+			one.Cleaned = &report.Cleaned{Reduced: c.Reduced, Lows: c.Lows, Presence: c.Presence}
+			if c.Open != nil {
+				one.Cleaned.Closed = 1 - *c.Open
+			}
 		}
 		page.Takes = append(page.Takes, one)
 		r.Takes = append(r.Takes, ReviewedTake{
@@ -108,4 +122,18 @@ func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult,
 	}
 	r.Bytes = out.Len()
 	return r, session.Publish(ctx, r.File, out.Bytes())
+}
+
+// trackOf plans the sound of the takes for what is to be said of it. Where it cannot be
+// planned there is nothing to say, and mix tells why.
+func (p *Production) trackOf(ctx context.Context, all material) *soundtrack.Track {
+	pl, _, err := p.plan(ctx, all, nil)
+	if err != nil {
+		return nil
+	}
+	track, err := p.track(pl, all)
+	if err != nil {
+		return nil
+	}
+	return track
 }

@@ -86,6 +86,7 @@ func openReview(t *testing.T) *Production {
 // oboe played is what was put into its file, the frame of the horn is the one
 // of its moment, and the second time nothing is made again.
 func TestReview(t *testing.T) {
+	t.Parallel()
 	p := openReview(t)
 	r, err := p.Review(t.Context(), ReviewOptions{})
 	if err != nil {
@@ -169,6 +170,7 @@ func checkThumbnail(t *testing.T, page string) {
 
 // Without playing nothing is measured for it, and the page has nothing of it.
 func TestReviewNoPlaying(t *testing.T) {
+	t.Parallel()
 	p := openReview(t)
 	r, err := p.Review(t.Context(), ReviewOptions{NoPlaying: true})
 	if err != nil {

@@ -10,6 +10,7 @@ import (
 // picture moves up by the same whole number of rows, over the borders of
 // segments and into the dissolve that ends it; it begins and ends empty.
 func TestCreditsRollSteadily(t *testing.T) {
+	t.Parallel()
 	tool := findTool(t)
 	dir := t.TempDir()
 	var takes strings.Builder

@@ -228,6 +228,7 @@ func (s sampled) place(t *testing.T, number uint64, o simulate.Options) []placed
 // is placed within what nobody hears: half of it within 8 ms (there are four such
 // files here; the worst was 4 ms off when this was written).
 func TestAlignSampledInstruments(t *testing.T) {
+	t.Parallel()
 	program, font := synthesiser(t)
 	s := sampled{program, font, t.TempDir()}
 	var report strings.Builder
@@ -285,6 +286,7 @@ func TestAlignSampledInstruments(t *testing.T) {
 // the latter while method and simulation were made: whoever has, and changed either
 // for what was seen, must draw others.
 func TestTableSampled(t *testing.T) {
+	t.Parallel()
 	n, err := strconv.Atoi(os.Getenv("RIPIENO_SYNC_TABLE"))
 	if err != nil {
 		t.Skip("set RIPIENO_SYNC_TABLE to the number of ensembles of each level")

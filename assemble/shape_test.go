@@ -171,6 +171,7 @@ func circle(pix []byte, stride int, tile GridTile) (across, down float64, quarte
 // TestACircleStaysACircle films a circle with phones held every way and
 // cameras of every shape: within 2 % round, upright and not mirrored.
 func TestACircleStaysACircle(t *testing.T) {
+	t.Parallel()
 	fields := []string{"-vf", "setfield=tff", "-flags", "+ildct+ilme", "-x264opts", "tff=1"}
 	takes := []drawn{
 		{name: "plain.mp4", w: 320, h: 180, pixel: 1},
@@ -232,6 +233,7 @@ func TestACircleStaysACircle(t *testing.T) {
 // TestASizeThatChangesInsideAFileLosesNoFrame: some phones change their size
 // while they film. Every frame must be there, at its time.
 func TestASizeThatChangesInsideAFileLosesNoFrame(t *testing.T) {
+	t.Parallel()
 	// Pictures in BT.709 are scaled by another filter than those in BT.601.
 	for _, matrix := range []string{"bt709", "smpte170m"} {
 		t.Run(matrix, func(t *testing.T) { changingSize(t, matrix) })

@@ -16,6 +16,7 @@ import (
 // TestSheetShowsRealFrames reads marks from the storyboard: each shot has the
 // frame of its middle.
 func TestSheetShowsRealFrames(t *testing.T) {
+	t.Parallel()
 	tool := findTool(t)
 	dir := t.TempDir()
 	takes := cast()[:2]

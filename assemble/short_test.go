@@ -164,10 +164,5 @@ func reopen(t *testing.T, p *Production, change func(*Settings)) *Production {
 	if err := p.Close(); err != nil {
 		t.Fatal(err)
 	}
-	p, err := Open(t.Context(), set)
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { p.Close() })
-	return p
+	return openWith(t, set)
 }

@@ -14,7 +14,6 @@ import (
 	"testing"
 
 	"ripieno/assemble/media"
-	"ripieno/assemble/progress"
 	"ripieno/assemble/session"
 	"ripieno/mix"
 	"ripieno/mix/audio"
@@ -43,12 +42,7 @@ func openSound(t testing.TB, dir, more string, workers int) *Production {
 		0o666); err != nil {
 		t.Fatal(err)
 	}
-	p, err := Open(t.Context(), Settings{Dir: dir, Workers: workers, Report: progress.New(nil, progress.Quiet)})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { p.Close() })
-	return p
+	return openWith(t, Settings{Dir: dir, Workers: workers})
 }
 
 // mixSound mixes and closes.
@@ -105,6 +99,7 @@ func readSound(t testing.TB, path string) audio.Block {
 // All stems of takes, and all of sections, are the sum before mastering, to
 // the rounding of 32-bit float samples; they begin at guide time 0.
 func TestStemsSumToThePreMaster(t *testing.T) {
+	t.Parallel()
 	findTool(t)
 	dir := t.TempDir()
 	r := mixSound(t, dir, ensembleTakes(t, dir)+ensembleMix, 2, MixOptions{Stems: true})
@@ -183,6 +178,7 @@ func broadcastTags(t *testing.T, path string) map[string]string {
 
 // The same bytes with one worker and with eight, and what a run says of itself.
 func TestMixIsTheSameWithAnyWorkers(t *testing.T) {
+	t.Parallel()
 	findTool(t)
 	var master, encoded []byte
 	for _, workers := range []int{1, 8} {
@@ -250,6 +246,7 @@ func checkEnsemble(t *testing.T, r MixResult) {
 
 // Nothing changed makes nothing; a gain makes no strip again, a filter one.
 func TestMixCostsWhatChanged(t *testing.T) {
+	t.Parallel()
 	findTool(t)
 	dir := t.TempDir()
 	takes := ensembleTakes(t, dir)
@@ -273,6 +270,7 @@ func TestMixCostsWhatChanged(t *testing.T) {
 // Equal pink noise recorded at very different levels comes out equally loud,
 // also through filters (tolerance 0.5 LU).
 func TestPinkNoiseIsBalanced(t *testing.T) {
+	t.Parallel()
 	findTool(t)
 	dir := t.TempDir()
 	takes := "takes:\n"
@@ -302,6 +300,7 @@ func TestPinkNoiseIsBalanced(t *testing.T) {
 
 // A recorded room is found, heard, and refused when it is no sound.
 func TestRecordedRoom(t *testing.T) {
+	t.Parallel()
 	findTool(t)
 	dir := t.TempDir()
 	takes := ensembleTakes(t, dir)

@@ -10,6 +10,25 @@ import (
 	"ripieno/assemble/task"
 )
 
+// stemEdges returns the tasks of stems.
+func stemEdges(stems []soundtrack.Stem) []task.Edge {
+	var list []task.Edge
+	for _, s := range stems {
+		list = append(list, s.Made)
+	}
+	return list
+}
+
+// stemFiles returns where stems are written among the outputs, in a folder of
+// those or, with "", without one.
+func stemFiles(stems []soundtrack.Stem, folder string) []string {
+	var list []string
+	for _, s := range stems {
+		list = append(list, filepath.Join(folder, s.File))
+	}
+	return list
+}
+
 // stemRecords returns the records of stems as they lie in a folder.
 func stemRecords(p *Production, stems []soundtrack.Stem, folder string, res task.Result) ([]session.Written, error) {
 	var list []session.Written

@@ -81,6 +81,7 @@ func near(t *testing.T, what string, got []float64, want func(i int) float64) {
 // fades, the lift of a soloist, the fades of the mix. Laws are those of the
 // table in mix/pan's tests; fades are 10 ms along a cosine.
 func TestStripsSoundAsWritten(t *testing.T) {
+	t.Parallel()
 	findTool(t)
 	stems, r := stemsOf(t, "power", `  - {name: plain, pan: -100, TONE}
   - {name: late, pan: -100, delay: 0.0001, TONE}
@@ -147,6 +148,7 @@ func checkWidths(t *testing.T, stems map[string]audio.Block) {
 
 // The laws of the table, in the decibels of the samples, to 0.001 dB.
 func TestPanLawsAreHeard(t *testing.T) {
+	t.Parallel()
 	findTool(t)
 	takes := "  - {name: solo, pan: 0, TONE}\n  - {name: middle, pan: 0, TONE}\n  - {name: aside, pan: -50, TONE}\n"
 	for law, want := range map[string][3]float64{

@@ -72,6 +72,7 @@ func plucked(seed uint64, bpm, beats float64, measures int, figures [][]float64)
 // whatever rhythm, are not. One that came twice, trimmed and softer, is told for
 // both.
 func TestCheckTellsAnotherTempo(t *testing.T) {
+	t.Parallel()
 	findTool(t)
 	dir := t.TempDir()
 	triplets := [][]float64{{0, 1. / 3, 2. / 3, 1, 2, 3}, {0, 1, 4. / 3, 5. / 3, 2, 7. / 3, 8. / 3, 3}}
@@ -132,6 +133,7 @@ func TestCheckTellsAnotherTempo(t *testing.T) {
 // Who says where a take lies is not told that it is another piece, whatever its
 // tempo.
 func TestCheckFindsNoOtherTempoWhereThePlaceIsGiven(t *testing.T) {
+	t.Parallel()
 	findTool(t)
 	dir := t.TempDir()
 	x := plucked(4, 0.92*120, 4, 16, mixedFigures)

@@ -107,6 +107,7 @@ func syncNow(t *testing.T, p *Production) SyncResult {
 // there and keeps the lateness. Both devices of a player move together, a take's
 // own word beats the production's, and where there is no clap nothing is kept.
 func TestTiming(t *testing.T) {
+	t.Parallel()
 	dir := recordSteadily(t)
 	p := openTiming(t, dir)
 	tight := syncNow(t, p)
@@ -165,6 +166,7 @@ func TestTiming(t *testing.T) {
 // TestTimingInTheMix: what is kept is heard, and what was made for one timing
 // is made again for the other and not mistaken for it.
 func TestTimingInTheMix(t *testing.T) {
+	t.Parallel()
 	dir := recordSteadily(t)
 	mixed := func(changes ...string) (wave []float64, bytes []byte, r MixResult, kept float64) {
 		t.Helper()

@@ -24,6 +24,7 @@ shots:
 // frame at which each begins and ends, the weight of every frame of the
 // dissolve, and where a gliding tile is and what it shows in every frame.
 func TestTransitions(t *testing.T) {
+	t.Parallel()
 	tool := findTool(t)
 	dir := t.TempDir()
 	takes := cast()[:2]
@@ -134,6 +135,7 @@ func checkDissolve(t *testing.T, f film, grid GridResult) {
 // TestFadesOfThePicture measures how the film comes out of black and goes
 // into it.
 func TestFadesOfThePicture(t *testing.T) {
+	t.Parallel()
 	tool := findTool(t)
 	dir := t.TempDir()
 	text := bytes.ReplaceAll([]byte(fmt.Sprintf(testManifest, "  - {name: a, expected: true}")),

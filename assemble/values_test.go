@@ -23,7 +23,8 @@ func TestStoredTypesKeepTheirNumbers(t *testing.T) {
 	want := []string{
 		"media.Info", "takes.formerFeatures", "align.Match", "mix.Analysis", "soundtrack.soundReport", "intake.Sound", "takes.formerPicture",
 		"assemble.voiceInfo", "flash.Result", "light.RGB", "*playing.Tones", "media.Decoded", "takes.heardSound", "playing.Pace",
-		"*align.Features", "align.Step", "mix.Heard", "*mask.Levels", "intake.Picture",
+		"*align.Features", "align.Step", "mix.Heard", "*mask.Levels", "intake.Picture", "tone.Pair",
+		"tone.Phones",
 	}
 	got := store.Numbered()
 	if len(got) != len(want) {

@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/progress"
 )
 
@@ -48,9 +49,10 @@ type looker struct {
 func watchFolder(t *testing.T, dir string, adopt bool) *looker {
 	t.Helper()
 	ctx, stop := context.WithCancel(t.Context())
+	programs := ffmpeg.Options{Found: findTool(t)}
 	l := &looker{t: t, tick: make(chan time.Time), stop: stop, ended: make(chan error, 1)}
 	go func() {
-		_, err := Watch(ctx, Settings{Dir: dir, Report: progress.New(nil, progress.Quiet)},
+		_, err := Watch(ctx, Settings{Dir: dir, Report: progress.New(nil, progress.Quiet), Programs: programs},
 			WatchOptions{Adopt: adopt, Settled: 4, Tick: l.tick}, func(e WatchEvent) {
 				l.mu.Lock()
 				defer l.mu.Unlock()
@@ -91,6 +93,7 @@ func kinds(events []WatchEvent) string {
 // TestWatchAdoptsWhatIsComplete: a take that is still being copied is left
 // alone; complete, it is written into the manifest, and the rough cut is made.
 func TestWatchAdoptsWhatIsComplete(t *testing.T) {
+	t.Parallel()
 	tool := findTool(t)
 	dir := t.TempDir()
 	smallTake("oboe.mp4", 1).write(t, tool, dir)
@@ -173,6 +176,7 @@ func TestWatchAdoptsWhatIsComplete(t *testing.T) {
 // TestWatchProposes: without leave to write, the manifest stays as it is, and
 // what is not clear is asked.
 func TestWatchProposes(t *testing.T) {
+	t.Parallel()
 	tool := findTool(t)
 	dir := t.TempDir()
 	path := filepath.Join(dir, "production.yaml")

@@ -93,10 +93,10 @@ func (h Heard) Depth() audio.Decibels {
 }
 
 // Colour returns what brings the colour of a phone's recording toward that of a
-// microphone; see package tone.
-func (h Heard) Colour() tone.Correction {
+// microphone, by what the phones of the production need; see package tone.
+func (h Heard) Colour(phones tone.Phones) tone.Correction {
 	line := float64(h.Noise.Rate) / denoise.Size
-	return tone.ForPhone(tone.Evidence{Over: h.Playing.Lows, Rumble: tone.Rumble(h.Noise.Power, line)})
+	return tone.ForPhone(tone.Evidence{Over: h.Playing.Lows, Rumble: tone.Rumble(h.Noise.Power, line)}, phones)
 }
 
 // ToneBands returns the equaliser of a correction.

@@ -78,3 +78,59 @@ func TestToneKeepsAttacks(t *testing.T) {
 		}
 	}
 }
+
+// A phone is told from a microphone that hears the same by what it does to the sound, in
+// spite of its own clock, place, level and noise.
+func TestCompareHearsThePhone(t *testing.T) {
+	_, microphone := homemade(0)
+	for _, c := range []struct {
+		name  string
+		bands []Band
+		want  float64 // of presence, dB
+	}{
+		{"flat", nil, 0},
+		{"lifted", []Band{{Shape: Bell, Hz: 3200, Gain: 4, Q: 0.7}}, 4},
+	} {
+		x := plucked(110, rate/4)
+		phoneSound := audio.Block{append(make([]float64, rate/2), x...)}
+		for i := range phoneSound[0] {
+			phoneSound[0][i] *= 0.3
+		}
+		var sections []*section
+		for _, b := range c.bands {
+			sections = append(sections, newSection(b))
+		}
+		cascade(sections, phoneSound)
+		microphone.Drift = 0
+		microphone.Open = func() (audio.Source, error) { return audio.NewMemory(audio.Block{x}, rate), nil }
+		phone := microphone
+		phone.Offset -= 0.5
+		phone.Open = func() (audio.Source, error) { return audio.NewMemory(phoneSound, rate), nil }
+		piece := Span{6 * rate, 12 * rate}
+		h, err := Hear(microphone, piece)
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, err := Compare(microphone, phone, h, piece)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if math.Abs(got.Presence-c.want) > 0.7 {
+			t.Errorf("%s: presence %+.2f dB, want %+.1f", c.name, got.Presence, c.want)
+		}
+	}
+}
+
+// plucked returns 18 s of notes of many partials from second 8 on, every gap frames.
+func plucked(hz float64, gap int) []float64 {
+	x := make([]float64, 18*rate)
+	for at := 8 * rate; at < 13*rate; at += gap {
+		for i := range 2 * rate {
+			s := float64(i) / rate
+			for p := 1.0; p <= 40; p++ {
+				x[at+i] += 0.02 / p * math.Exp(-6*s) * math.Sin(2*math.Pi*p*hz*s)
+			}
+		}
+	}
+	return x
+}

@@ -29,6 +29,21 @@ var extensions = []string{
 // Walk visits what looks like a recording in a folder and below it, without
 // hidden files and the outputs.
 func Walk(dir, out string, visit func(rel string, info fs.FileInfo)) error {
+	return walk(dir, out, extensions, visit)
+}
+
+// scores are the endings of files that count as scores; .xml can be anything.
+var scores = []string{".mid", ".midi", ".musicxml", ".mxl"}
+
+// Scores returns what looks like a score in a folder and below it, with slashes.
+func Scores(dir, out string) ([]string, error) {
+	var all []string
+	err := walk(dir, out, scores, func(rel string, _ fs.FileInfo) { all = append(all, filepath.ToSlash(rel)) })
+	return all, err
+}
+
+// walk visits the ordinary files with one of these endings.
+func walk(dir, out string, endings []string, visit func(rel string, info fs.FileInfo)) error {
 	return filepath.WalkDir(dir, func(path string, d fs.DirEntry, err error) error {
 		if errors.Is(err, fs.ErrNotExist) {
 			return nil // renamed meanwhile
@@ -42,7 +57,7 @@ func Walk(dir, out string, visit func(rel string, info fs.FileInfo)) error {
 			}
 			return nil
 		}
-		if hidden || !slices.Contains(extensions, strings.ToLower(filepath.Ext(path))) {
+		if hidden || !slices.Contains(endings, strings.ToLower(filepath.Ext(path))) {
 			return nil
 		}
 		info, err := d.Info()
@@ -172,9 +187,10 @@ func (d *Folder) IsNews(path, text string) bool {
 	return true
 }
 
-// Match returns the take whose file this is by its name. When that is not
-// clear, take is "" and why and hint say so to a person. picture tells that the
-// file has one.
+// Match returns the take whose file this is by its name; picture tells that the
+// file has one. Where a person has to decide, why says so and hint what to do:
+// take is "" when several or none could be meant, and the take when that has such
+// a file already.
 func Match(man *production.Production, path string, picture bool) (take, why, hint string) {
 	found := manifest.TakesFor(man, path)
 	hint = "write the file into the manifest where it belongs, or give it the take's name"
@@ -197,7 +213,7 @@ func Match(man *production.Production, path string, picture bool) (take, why, hi
 			role, has = production.Video, t.Video != nil
 		}
 		if t.Name == found[0] && has {
-			return t.Name, fmt.Sprintf("take %q has a %s already", t.Name, role),
+			return t.Name, fmt.Sprintf("take %q already has %s", t.Name, role.Phrase()),
 				"if this is a better one, write its name in place of the other's"
 		}
 	}

@@ -79,6 +79,9 @@ func Main(ctx context.Context, args []string, s Streams) int {
 	return a.exit(ctx, err)
 }
 
+// Command returns the program's verbs and flags, for what describes them.
+func Command() *cobra.Command { return (&app{settings: viper.New(), now: time.Now}).root() }
+
 // exit prints what went wrong and chooses the exit code.
 func (a *app) exit(ctx context.Context, err error) int {
 	switch {
@@ -169,6 +172,7 @@ production.yaml; run the same verb again when a late take arrives.
 		a.newVerb(), a.clickVerb(), a.callsheetVerb(), a.checkVerb(), a.syncVerb(), a.gridVerb(), a.shotsVerb(), a.mixVerb(),
 		a.roughVerb(), a.renderVerb(), a.demoVerb(), a.cleanVerb(),
 		a.rollcallVerb(), a.reportVerb(), a.deskVerb(), a.watchVerb(), a.exportVerb(), a.keysVerb(),
+		a.doctorVerb(), a.versionVerb(),
 	)
 	return root
 }

@@ -15,11 +15,14 @@ import (
 
 // clickVerb returns the verb click.
 func (a *app) clickVerb() *cobra.Command {
-	var only []string
+	var o assemble.ClickOptions
 	c := a.verb("click", "write the click track everybody plays to",
 		`Writes the guide as out/guide.wav, out/guide.mp3 and out/guide.mid: the
 count-in, a click on every beat, a different sound on the beat where all clap,
-and the drone if the manifest has one. Every variant in the manifest becomes
+and the drone if the manifest has one. It prints the measures as they are played
+and writes them as an empty score, out/guide.musicxml, and as labels for editors
+of sound, out/guide-labels.txt. What a score asks without a number, such as rit.
+or a fermata, is listed; interpret: yes in the manifest follows it. Every variant in the manifest becomes
 out/guide-NAME.wav and so on:
 
   guide:
@@ -35,13 +38,19 @@ out/guide-NAME.wav and so on:
 A take names the variant it is recorded to (guide: from-33), so that sync knows
 where its clap belongs.
 
+--film also writes each guide as a small film for those who play by eye: the
+beats as lights, measures and rehearsal marks, the clap as a sign, and another
+meter or tempo two measures before it comes. A guide that the players of one part
+of the score have for themselves says where they enter after a rest.
+
 Headphones: begin at a low level and raise it until the click is just clear.
 Long listening at high levels harms hearing.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
-			r, err := p.Click(cmd.Context(), only...)
+			r, err := p.Click(cmd.Context(), o)
 			return printed(a, r, guideTable, err, roll.Verdict(r.Faults))
 		})
-	c.Flags().StringSliceVar(&only, "only", nil, "names of the variants to write besides the guide (default: all)")
+	c.Flags().StringSliceVar(&o.Only, "only", nil, "names of the variants to write besides the guide (default: all)")
+	c.Flags().BoolVar(&o.Film, "film", false, "also write each guide as a film to look at, out/guide.mp4")
 	return c
 }
 
@@ -53,6 +62,41 @@ func guideTable(r assemble.GuideResult) func(io.Writer) {
 			fmt.Fprintln(w)
 			guideLines(w, v)
 		}
+		fmt.Fprintln(w)
+		measureLines(w, r)
+		tellScore(w, r.Remarks)
+	}
+}
+
+// maxRuns is how many lines the table of measures has at most.
+const maxRuns = 60
+
+// measureLines prints the measures of the guide, those that begin alike in one line.
+func measureLines(w io.Writer, r assemble.GuideResult) {
+	runs := assemble.GuideRuns(r.Measures)
+	table(w, func(row func(...any)) {
+		row("measures", "on the page", "meter", "tempo", "begins at", "marks")
+		for _, run := range runs[:min(len(runs), maxRuns)] {
+			name := fmt.Sprintf("%d", run.From.Number)
+			page := run.From.Page
+			switch {
+			case run.From.Number < 0:
+				name = "count-in"
+			case run.To.Number > run.From.Number:
+				name += fmt.Sprintf("-%d", run.To.Number)
+				if page != "" {
+					page += " to " + run.To.Page
+				}
+			}
+			row(name, escapeLine(page), run.From.Meter, run.Tempo, clock(run.From.Begins),
+				escapeLine(strings.Join(run.From.Marks, ", ")))
+		}
+	})
+	if more := len(runs) - maxRuns; more > 0 {
+		fmt.Fprintf(w, "and %d more lines: --json and %s have every measure\n", more, r.Labels)
+	}
+	if r.Order != "" {
+		fmt.Fprintf(w, "the page's measures are played in this order: %s\n", escapeLine(r.Order))
 	}
 }
 
@@ -62,6 +106,10 @@ func guideLines(w io.Writer, r assemble.GuideFile) {
 	files := []string{r.WAV, r.MP3}
 	if r.MIDI != "" {
 		files = append(files, r.MIDI)
+	}
+	files = append(files, r.MusicXML, r.Labels)
+	if r.Film != "" {
+		files = append(files, r.Film)
 	}
 	fmt.Fprintf(w, "wrote %s (%s)\n", strings.Join(files, ", "), clock(r.Duration))
 	if r.CueAt != nil {

@@ -17,6 +17,7 @@ import (
 	"github.com/rogpeppe/go-internal/testscript"
 
 	"ripieno/assemble/cli"
+	"ripieno/assemble/ffmpeg/ffmpegtest"
 	"ripieno/layout/card/cardtest"
 )
 
@@ -33,15 +34,14 @@ func TestMain(m *testing.M) {
 // TestScripts runs every archive in testdata/script: one behaviour each, the
 // program called as a person calls it.
 func TestScripts(t *testing.T) {
-	if _, err := exec.LookPath("ffmpeg"); err != nil {
-		if os.Getenv("CI") != "" {
-			t.Fatal(err)
-		}
-		t.Skip(err)
+	programs := t.TempDir()
+	if err := ffmpegtest.Remember(ffmpegtest.Tool(t), programs); err != nil {
+		t.Fatal(err)
 	}
 	testscript.Run(t, testscript.Params{
 		Dir: filepath.Join("..", "..", "testdata", "script"),
 		Setup: func(e *testscript.Env) error {
+			e.Setenv("PATH", programs+string(os.PathListSeparator)+e.Getenv("PATH"))
 			e.Setenv("XDG_CONFIG_HOME", filepath.Join(e.WorkDir, ".config"))
 			e.Setenv("HOME", e.WorkDir)
 			return os.MkdirAll(filepath.Join(e.WorkDir, "intake"), 0o777)

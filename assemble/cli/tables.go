@@ -111,7 +111,7 @@ func syncTable(r assemble.SyncResult) func(io.Writer) {
 					drift = fmt.Sprintf("%+.1f", t.DriftPPM)
 				}
 				row(shorten(t.Name, 16), t.Role, fmt.Sprintf("%+.4f", t.Offset), drift, how, t.Method,
-					describeLateness(t))
+					describeLateness(t, placedByHand(r.Takes, t.Name)))
 			}
 		})
 		fmt.Fprintf(w, "%d recordings: %d placed, %d need review; %d analyses run, %d cached\n",
@@ -177,12 +177,20 @@ func shorten(s string, n int) string {
 	return s
 }
 
+// placedByHand reports whether the offset of one of a take's recordings is written in
+// the manifest: then nothing of the take is moved.
+func placedByHand(list []assemble.Placed, take string) bool {
+	return slices.ContainsFunc(list, func(t assemble.Placed) bool { return t.Name == take && t.Method == align.ByOffset })
+}
+
 // describeLateness returns how the playing lies against the player's own clap, and what was
 // done about it.
-func describeLateness(t assemble.Placed) string {
+func describeLateness(t assemble.Placed, byHand bool) string {
 	switch {
 	case t.Method == align.ByOffset:
 		return "by hand"
+	case byHand:
+		return "as the other, by hand"
 	case t.LatenessMS == nil && t.CueAt == nil:
 		return "no clap"
 	case t.LatenessMS == nil:
@@ -364,15 +372,27 @@ func cleanTable(r assemble.CleanResult) func(io.Writer) {
 // files, and what to do next.
 func newTable(r assemble.NewResult) func(io.Writer) {
 	return func(w io.Writer) {
-		fmt.Fprintf(w, "wrote %s with %d takes\n", r.Manifest, r.Takes)
+		fmt.Fprintf(w, "wrote %s with %s\n", r.Manifest, count(r.Takes, "take"))
 		if len(r.Unguessed) > 0 {
 			fmt.Fprintln(w, "could not guess:")
 			for _, u := range r.Unguessed {
 				fmt.Fprintf(w, "  - %s\n", escapeLine(u))
 			}
 		}
+		tellScore(w, r.Remarks)
 		fmt.Fprintln(w, "next: set the tempo in it, then ripieno click and callsheet for the players, or check, sync "+
 			"and rough for their takes")
+	}
+}
+
+// tellScore prints what to know of the score.
+func tellScore(w io.Writer, remarks []string) {
+	if len(remarks) == 0 {
+		return
+	}
+	fmt.Fprintln(w, "of the score:")
+	for _, text := range remarks {
+		fmt.Fprintf(w, "  - %s\n", escapeLine(text))
 	}
 }
 

@@ -262,19 +262,24 @@ the finished films stay.`,
 
 // newVerb returns the verb new. There is no production to open yet.
 func (a *app) newVerb() *cobra.Command {
-	var title string
+	var o assemble.NewOptions
 	c := &cobra.Command{
-		Use: "new", Short: "write a first production.yaml from a folder of takes", Args: cobra.NoArgs,
+		Use: "new", Short: "write a first production.yaml", Args: cobra.NoArgs,
 		Long: `Looks through the folder (and the folders in it) for recordings and writes a
 production.yaml with one take for each player, guessing names and parts from the
-file names. It lists what it could not guess. An existing manifest is never
-overwritten.`,
+file names. The tempo is from the score when there is one (MIDI or MusicXML). It
+lists what it could not guess. An existing manifest is never overwritten.
+
+Before there are any takes, --empty writes the manifest that ripieno click and
+callsheet need. --roster adds everybody of a list as a take that is still to come:
+a spreadsheet saved as CSV, one person a row, whose first row names the columns
+(name, part, section, e-mail, language, release; only the name is needed).`,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			set, err := a.openSettings()
 			if err != nil {
 				return err
 			}
-			r, err := assemble.New(cmd.Context(), set, title)
+			r, err := assemble.New(cmd.Context(), set, o)
 			set.Report.Close()
 			if err != nil {
 				return err
@@ -282,7 +287,9 @@ overwritten.`,
 			return a.show(r, newTable(r))
 		},
 	}
-	c.Flags().StringVar(&title, "title", "", "title of the piece")
+	c.Flags().StringVar(&o.Title, "title", "", "title of the piece")
+	c.Flags().BoolVar(&o.Empty, "empty", false, "write a manifest before there are any takes; look for none")
+	c.Flags().StringVar(&o.Roster, "roster", "", "add the players of this CSV `FILE` as takes still to come")
 	return c
 }
 

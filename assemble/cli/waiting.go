@@ -69,6 +69,7 @@ func reviewTable(r assemble.ReviewResult) func(io.Writer) {
 			fmt.Fprintln(w, "no rough cut to show yet; ripieno rough makes it")
 		}
 		tellGuides(w, r.Guides)
+		tellScore(w, r.Remarks)
 	}
 }
 
@@ -78,7 +79,11 @@ func rollTable(r assemble.RollResult) func(io.Writer) {
 		table(w, func(row func(...any)) {
 			row("status", "take", "player", "part", "release", "")
 			for _, t := range r.Takes {
-				row(t.Status, t.Name, t.Player, t.Part, t.Release, strings.Join(t.Why, "; "))
+				more := t.Why
+				if t.Email != "" && t.Status != roll.StatusIn {
+					more = append([]string{t.Email}, more...)
+				}
+				row(t.Status, t.Name, t.Player, t.Part, t.Release, strings.Join(more, "; "))
 			}
 		})
 		fmt.Fprintf(w, "%d takes: %d in, %d rejected, %d missing, %d late\n",

@@ -25,6 +25,7 @@ package demo
 import (
 	"context"
 	"runtime"
+	"slices"
 	"sync"
 
 	"golang.org/x/sync/errgroup"
@@ -42,6 +43,12 @@ type Options struct {
 	// Workers is how many players are recorded at the same time; 0 or less:
 	// one for each processor. It changes no byte of the result.
 	Workers int
+	// Draft has two drawings a second, each in as many frames as there are in
+	// half a second, and encodes quickly, for tests that need no smooth movement:
+	// drawing and encoding are most of the work.
+	Draft bool
+	// Without leaves takes out, by their names. The others are the same.
+	Without []string
 }
 
 // Make writes the demo into dir, which it creates, and returns what is true
@@ -55,7 +62,8 @@ type Options struct {
 // its error and leaves only whole files.
 func Make(ctx context.Context, tool *ffmpeg.Tool, dir string, o Options,
 	report func(done, total float64, what string)) (Truth, error) {
-	p, err := plan(score.Lamplighter(), lamplighters(), o)
+	cast := slices.DeleteFunc(lamplighters(), func(p player) bool { return slices.Contains(o.Without, p.take) })
+	p, err := plan(score.Lamplighter(), cast, o)
 	if err != nil {
 		return Truth{}, err
 	}

@@ -169,7 +169,7 @@ func (j *job) makeFilm(ctx context.Context) error {
 	pictures := &filming{job: j, camera: c, frames: frames,
 		stage: figure.NewStage(j.player.look, j.acting.motion(j.tempo, j.player.phase), c.view),
 		frame: figure.NewFrame(c.view.W, c.view.H)}
-	if err := j.tool.Run(ctx, ffmpeg.Command{Args: c.arguments(j.tool, wav, tmp), Stdin: pictures}); err != nil {
+	if err := j.tool.Run(ctx, ffmpeg.Command{Args: c.arguments(j.tool, wav, tmp, j.options), Stdin: pictures}); err != nil {
 		return err
 	}
 	if c.view.Turn != 0 {
@@ -183,22 +183,34 @@ func (j *job) makeFilm(ctx context.Context) error {
 	return commit(tmp, final)
 }
 
+// repeat returns in how many frames a drawing is shown.
+func (o Options) repeat() int {
+	if o.Draft {
+		return 15
+	}
+	return 1
+}
+
+// preset returns how much work encoding a picture may be.
+func (o Options) preset() string {
+	if o.Draft {
+		return "ultrafast"
+	}
+	return "superfast"
+}
+
 // arguments returns the encoder run: frames on stdin, sound from wav, into tmp.
-func (c camera) arguments(tool *ffmpeg.Tool, wav, tmp string) []string {
+func (c camera) arguments(tool *ffmpeg.Tool, wav, tmp string, o Options) []string {
 	rate := fmt.Sprintf("%d/%d", c.fpsNum, c.fpsDen)
 	args := []string{"-y",
 		"-f", "rawvideo", "-pixel_format", "yuv420p", "-video_size", fmt.Sprintf("%dx%d", c.view.W, c.view.H),
 		"-framerate", rate, "-i", "pipe:0",
 		"-i", "file:" + wav, "-map", "0:v:0", "-map", "1:a:0"}
 	if c.vfr {
-		mode := "-fps_mode"
-		if !tool.Version.AtLeast(5, 1) {
-			mode = "-vsync"
-		}
-		args = append(args, "-vf", "settb=1/"+strconv.Itoa(unevenClock)+",setpts="+unevenTime, mode, "passthrough",
+		args = append(args, "-vf", "settb=1/"+strconv.Itoa(unevenClock)+",setpts="+unevenTime, "-fps_mode", "passthrough",
 			"-enc_time_base", "1:"+strconv.Itoa(unevenClock), "-video_track_timescale", strconv.Itoa(unevenClock))
 	}
-	args = append(args, "-c:v", "libx264", "-preset", "superfast", "-tune", "animation", "-crf", "23", "-g", "60",
+	args = append(args, "-c:v", "libx264", "-preset", o.preset(), "-tune", "animation", "-crf", "23", "-g", "60",
 		"-threads", "1", "-flags:v", "+bitexact",
 		"-colorspace", "bt709", "-color_primaries", "bt709", "-color_trc", "bt709", "-color_range", "tv")
 	args = append(args, c.encoder()...)
@@ -253,7 +265,9 @@ func (f *filming) Read(p []byte) (int, error) {
 			return 0, io.EOF
 		}
 		c := f.camera
-		f.stage.Draw(f.frame, c.clock.guide(c.moment(f.next)))
+		if f.next%f.job.options.repeat() == 0 {
+			f.stage.Draw(f.frame, c.clock.guide(c.moment(f.next)))
+		}
 		f.next++
 		f.rest = f.frame.Pix
 		if f.next%15 == 0 || f.next == f.frames {

@@ -2,6 +2,7 @@ package desk
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"regexp"
 	"slices"
@@ -27,10 +28,19 @@ var writable = []*regexp.Regexp{
 	regexp.MustCompile(`^take crop( x| y| zoom)?$`),
 	regexp.MustCompile(`^take (video|audio) (offset|drift_ppm|cue_at)$`),
 	regexp.MustCompile(`^ sections \d{1,3} gain$`),
+	regexp.MustCompile(`^ shots( \+?\d{1,4}( (from|to|show|take|section|transition))?)?$`),
 }
 
-// words are the texts that may stand for a value.
-var words = []string{"auto", "none", "middle"}
+// words are the texts that may stand for a value: those of the manifest, musical
+// times, and names of takes and sections that need no quotes.
+var words = regexp.MustCompile(`^[\pL\pN]([\pL\pN _.-]{0,78}[\pL\pN])?$`)
+
+// transitions are the values of a word that stands for one.
+var transitions = map[string]string{"cut": "cut", "dissolve": "{kind: dissolve, beats: 1}",
+	"move": "{kind: move, beats: 1}"}
+
+// shotKeys are what an entry of shots may say here, in the order in which it is written.
+var shotKeys = []string{"from", "to", "show", "take", "section"}
 
 // change returns a decision as a change of the manifest.
 func (d decision) change() (manifest.Change, error) {
@@ -46,21 +56,63 @@ func (d decision) change() (manifest.Change, error) {
 	if err := json.Unmarshal(d.Value, &v); err != nil {
 		return c, refused("a value is missing")
 	}
-	switch v := v.(type) {
-	case nil:
-	case float64:
-		c.Value = strconv.FormatFloat(v, 'f', -1, 64)
-	case bool:
-		c.Value = strconv.FormatBool(v)
-	case string:
-		if !slices.Contains(words, v) {
-			return c, refused(fmt.Sprintf("%q is no value of %s", v, c))
-		}
-		c.Value = v
-	default:
-		return c, refused(fmt.Sprintf("%s takes one value", c))
+	var err error
+	c.Value, err = written(v)
+	if word, ok := v.(string); ok && err == nil && d.Keys[len(d.Keys)-1] == "transition" {
+		c.Value = transitions[word]
+	}
+	if err != nil || v != nil && c.Value == "" {
+		return c, refused(fmt.Sprintf("%s is no value of %s", clipped(d.Value), c))
 	}
 	return c, nil
+}
+
+// written returns a value as the manifest has it: a number, a flag, a word, an entry of
+// shots or a list of those; "" for null.
+func written(v any) (string, error) {
+	switch v := v.(type) {
+	case nil:
+		return "", nil
+	case float64:
+		return strconv.FormatFloat(v, 'f', -1, 64), nil
+	case bool:
+		return strconv.FormatBool(v), nil
+	case string:
+		if words.MatchString(v) {
+			return v, nil
+		}
+	case map[string]any:
+		var pairs []string
+		for _, k := range shotKeys {
+			word, ok := v[k].(string)
+			if ok && words.MatchString(word) {
+				pairs = append(pairs, k+": "+word)
+			}
+		}
+		if len(pairs) == len(v) && len(pairs) > 1 {
+			return "{" + strings.Join(pairs, ", ") + "}", nil
+		}
+	case []any:
+		var entries []string
+		for _, e := range v {
+			text, err := written(e)
+			if _, ok := e.(map[string]any); !ok || err != nil {
+				return "", errNoValue
+			}
+			entries = append(entries, text)
+		}
+		return "[" + strings.Join(entries, ", ") + "]", nil
+	}
+	return "", errNoValue
+}
+
+// errNoValue says that something is no value of the manifest.
+var errNoValue = errors.New("no value")
+
+// clipped returns the beginning of a text, for messages.
+func clipped(data []byte) string {
+	const most = 60
+	return string([]rune(string(data))[:min(most, len([]rune(string(data))))])
 }
 
 // changesOf returns decisions as changes of the manifest.

@@ -32,6 +32,8 @@ type Work interface {
 	Place(ctx context.Context, report progress.Reporter) (*audition.Placing, error)
 	// Strip returns a JPEG of stills of a take round a time of its picture's file.
 	Strip(ctx context.Context, p *audition.Placing, take string, at float64) ([]byte, error)
+	// Look plans the picture and takes a still of everybody.
+	Look(ctx context.Context, report progress.Reporter) (*audition.Looking, error)
 	// Mix makes what the mix is added up from.
 	Mix(ctx context.Context, report progress.Reporter) (*audition.Mixing, error)
 	// Measure makes the finished sound and measures it.

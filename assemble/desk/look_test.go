@@ -47,7 +47,7 @@ const audit = `(() => {
 	const name = e => (e.getAttribute('aria-label') || e.getAttribute('alt') || e.textContent ||
 		[...(e.labels || [])].map(l => l.textContent).join(' ')).trim();
 	const seen = e => e.getClientRects().length > 0;
-	for (const e of document.querySelectorAll('a, button, input, select, textarea, [tabindex], [role]:not([role=status], [role=alert]), img, canvas, progress, main, nav, section')) {
+	for (const e of document.querySelectorAll('a, button, input, select, textarea, [tabindex], [role]:not([role=status], [role=alert]), img:not([alt=""]), canvas, progress, main, nav, section')) {
 		if (seen(e) && !name(e)) bad.push('no name: ' + e.outerHTML.slice(0, 80));
 		if (e.tabIndex > 0) bad.push('before its turn: ' + e.outerHTML.slice(0, 80));
 	}
@@ -94,15 +94,18 @@ func (b *tab) accessible(room string) {
 	const order = `[...document.querySelectorAll('a, button, input, select, canvas[tabindex]')]
 		.filter(e => !e.disabled && e.getClientRects().length > 0)`
 	n := eval[int](b, order+`.length`)
-	eval[bool](b, `document.activeElement.blur(), window.walked = [], document.addEventListener('focusin', e => {
+	eval[bool](b, `document.activeElement.blur(), window.walked = [], window.walker || document.addEventListener('focusin', window.walker = e => {
 		window.walked.push(`+order+`.indexOf(e.target)); const s = getComputedStyle(e.target);
 		if (e.target.matches(':focus-visible') && s.outlineStyle === 'none') window.walked.push(-2); }), true`)
 	for range n {
 		b.press(kb.Tab)
 	}
 	walked := eval[[]int](b, `window.walked`)
-	last := -1
+	last, again := -1, false // from wherever the focus was it may begin anew, once
 	for _, at := range walked {
+		if at == 0 && !again && last > 0 {
+			last, again = -1, true
+		}
 		if at >= 0 && at <= last || at == -2 {
 			b.t.Errorf("%s: the tab key walks %v", room, walked)
 			break
@@ -143,6 +146,12 @@ func TestRoomsForEverybody(t *testing.T) {
 	b.placed()
 	b.until(`document.querySelector("#sheet").dataset.drawn`)
 	b.accessible("place")
+	eval[bool](b, `location.hash = "mix", true`)
+	b.until(`document.querySelectorAll(".strip").length === 5 && document.getElementById("job").hidden`)
+	b.accessible("mix")
+	eval[bool](b, `location.hash = "picture", true`)
+	b.until(`document.querySelectorAll(".films figure").length === 3 && document.getElementById("job").hidden`)
+	b.accessible("picture")
 	b.press("?")
 	b.until(`document.getElementById("keys").open`)
 	if c := eval[checked](b, measureText); len(c.Bad) > 0 {
@@ -163,7 +172,7 @@ func TestColoursAreNamed(t *testing.T) {
 		}
 		return string(data)
 	}
-	colour := regexp.MustCompile(`--([a-z-]+): (#[0-9a-f]{6});`)
+	colour := regexp.MustCompile(`--([a-z-]+): (#[0-9a-f]{6,8});`)
 	palettes := func(css string) (list []map[string]string) {
 		for _, part := range strings.Split(css, ":root {")[1:] {
 			body, _, _ := strings.Cut(part, "}")
@@ -194,7 +203,7 @@ func TestColoursAreNamed(t *testing.T) {
 	if m := regexp.MustCompile(`(?m)#[0-9a-f]{3,8}\b|rgba?\(|hsl`).FindString(rest); m != "" {
 		t.Errorf("colour %s outside the palettes", m)
 	}
-	for _, name := range []string{"main", "place", "wave", "dom", "sound"} {
+	for _, name := range []string{"main", "place", "mix", "picture", "wave", "dom", "sound"} {
 		if m := regexp.MustCompile(`#[0-9a-f]{6}\b|rgba?\(`).FindString(read("page/" + name + ".js")); m != "" {
 			t.Errorf("colour %s in %s.js", m, name)
 		}

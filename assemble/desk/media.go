@@ -6,6 +6,8 @@ import (
 	"math"
 	"net/http"
 	"strconv"
+
+	"ripieno/assemble/desk/audition"
 )
 
 // getPlace answers with where all takes lie.
@@ -31,6 +33,33 @@ func (d *desk) getMix(w http.ResponseWriter, _ *http.Request) {
 		return
 	}
 	http.Error(w, "the mix is not prepared yet", http.StatusNotFound)
+}
+
+// getLook answers with the picture as it is planned.
+func (d *desk) getLook(w http.ResponseWriter, _ *http.Request) {
+	if l := d.picture(); l != nil {
+		answer(w, l)
+		return
+	}
+	http.Error(w, "the picture is not planned yet", http.StatusNotFound)
+}
+
+// getStill answers with the still of a take.
+func (d *desk) getStill(w http.ResponseWriter, r *http.Request) {
+	data, ok := d.picture().Still(r.PathValue("take"))
+	if !ok {
+		http.Error(w, "there is no picture of it", http.StatusNotFound)
+		return
+	}
+	w.Header().Set("Content-Type", "image/jpeg")
+	_, _ = w.Write(data)
+}
+
+// picture returns what was planned last.
+func (d *desk) picture() *audition.Looking {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.looking
 }
 
 // getSound answers with a piece of a sound; see [audition.Sound.Read].

@@ -143,7 +143,15 @@ func writePings(t *testing.T, path string, pings []ping) {
 			wave[k] += 0.2 * math.Sin(2*math.Pi*p.hz*x) * math.Min(1, x/0.004) * math.Exp(-3*x)
 		}
 	}
-	_, err := media.CreateWAV(t.Context(), path, audio.NewMemory(audio.Block{wave}, audio.Rate), media.PCM16)
+	block := audio.Block{wave}
+	if strings.HasSuffix(path, "bell.wav") { // two microphones, the second one farther away
+		other := make([]float64, len(wave))
+		for i := 40; i < len(wave); i++ {
+			other[i] = 0.5 * wave[i-40]
+		}
+		block = append(block, other)
+	}
+	_, err := media.CreateWAV(t.Context(), path, audio.NewMemory(block, audio.Rate), media.PCM16)
 	if err != nil {
 		t.Fatal(err)
 	}

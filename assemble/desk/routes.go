@@ -38,6 +38,8 @@ type desk struct {
 	seen    string // version of the manifest that pages were told of last
 	placing *audition.Placing
 	mixing  *audition.Mixing
+	looking *audition.Looking
+	looked  string
 	placed  string // what of the manifest these were made of: see placesOf and voicesOf
 	mixed   string
 	measure *Measured
@@ -66,7 +68,9 @@ func (d *desk) routes() http.Handler {
 	mux.HandleFunc("GET /api/events", d.events)
 	mux.HandleFunc("GET /api/place", d.getPlace)
 	mux.HandleFunc("GET /api/mix", d.getMix)
+	mux.HandleFunc("GET /api/look", d.getLook)
 	mux.HandleFunc("GET /api/sound/{id}", d.getSound)
+	mux.HandleFunc("GET /api/still/{take}", d.getStill)
 	mux.HandleFunc("GET /api/strip/{take}", d.getStrip)
 	mux.HandleFunc("POST /api/change", d.postChange)
 	mux.HandleFunc("POST /api/place", d.postPlace)
@@ -126,6 +130,7 @@ type state struct {
 	Redo     string    `json:"redo"`
 	Placed   bool      `json:"placed"`             // the takes are placed, and nothing that decides it has changed since
 	Mixed    bool      `json:"mixed"`              // the voices of the mix are made, and so on
+	Looked   bool      `json:"looked"`             // the picture is planned, and so on
 	Measured *Measured `json:"measured,omitempty"` // of the version that stands; absent when not known
 	Job      *jobState `json:"job,omitempty"`
 	Problem  *problem  `json:"problem,omitempty"` // of a manifest that cannot be read now
@@ -154,7 +159,7 @@ func (d *desk) state() state {
 		d.seen = s.Version
 	}
 	if man != nil {
-		s.Placed, s.Mixed = d.placed == placesOf(man), d.mixed == voicesOf(man)
+		s.Placed, s.Mixed, s.Looked = d.placed == placesOf(man), d.mixed == voicesOf(man), d.looked == looksOf(man)
 	}
 	if d.heard == s.Version {
 		s.Measured = d.measure
@@ -286,7 +291,7 @@ func (d *desk) postRun(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	verbs := map[string]func(context.Context, progress.Reporter) error{"place": d.place, "mix": d.mix,
-		"measure": d.measureMix}
+		"look": d.look, "measure": d.measureMix}
 	run := verbs[in.Verb]
 	if run == nil {
 		fail(w, refused(fmt.Sprintf("there is no verb %q", in.Verb)))
@@ -338,6 +343,22 @@ func (d *desk) mix(ctx context.Context, report progress.Reporter) error {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	d.mixing, d.mixed = m, voicesOf(man)
+	return nil
+}
+
+// look plans the picture.
+func (d *desk) look(ctx context.Context, report progress.Reporter) error {
+	man, err := d.manifest()
+	if err != nil {
+		return err
+	}
+	l, err := d.work.Look(ctx, report)
+	if err != nil {
+		return err
+	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.looking, d.looked = l, looksOf(man)
 	return nil
 }
 

@@ -51,6 +51,9 @@ func (nobody) Strip(context.Context, *audition.Placing, string, float64) ([]byte
 func (nobody) Mix(context.Context, progress.Reporter) (*audition.Mixing, error) {
 	return nil, errors.New("nothing can be mixed here")
 }
+func (nobody) Look(context.Context, progress.Reporter) (*audition.Looking, error) {
+	return nil, errors.New("nothing can be seen here")
+}
 func (nobody) Measure(context.Context, progress.Reporter) (Measured, error) {
 	return Measured{}, errors.New("nothing can be measured here")
 }

@@ -37,7 +37,7 @@ func voicesOf(man *production.Production) string {
 	var list []take
 	for _, t := range man.Takes {
 		shared := slices.ContainsFunc(man.Sections, func(s production.Section) bool {
-			return s.Name == t.Section && s.TargetLUFS != nil
+			return man.Mix.Ensemble || s.Name == t.Section && s.TargetLUFS != nil
 		})
 		list = append(list, take{t.Name, t.Section, t.Strip, t.TrimFrom, t.TrimTo, t.Mute && shared})
 	}
@@ -46,6 +46,17 @@ func voicesOf(man *production.Production) string {
 		sections[i].GainDB = 0
 	}
 	return describe(placesOf(man), list, sections, man.Mix, man.Picture.LeadIn, man.Picture.Tail, man.Shots)
+}
+
+// looksOf returns what of a production decides the picture, in the same way. How takes
+// sound does not count.
+func looksOf(man *production.Production) string {
+	list := slices.Clone(man.Takes)
+	for i := range list {
+		t := &list[i]
+		t.GainDB, t.Pan, t.Mute, t.Strip = 0, nil, false, production.Strip{}
+	}
+	return describe(man.Tempo.Spec(), list, man.Seats, man.Shots, man.Picture)
 }
 
 // marks are where things stand in the file.

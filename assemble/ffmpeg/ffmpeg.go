@@ -23,10 +23,7 @@ package ffmpeg
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"os/exec"
-	"strings"
 	"sync"
 	"time"
 
@@ -50,6 +47,8 @@ type Tool struct {
 	// [Command.Patience]; 0 means defaultPatience.
 	patience time.Duration
 	clock    clock // nil: the system's
+
+	allowed allowances // what files may take
 
 	ended func(Usage) // told of every process that ended; nil: nobody
 	// recorded takes every command instead of a process; see [Recorded].
@@ -77,6 +76,10 @@ type Options struct {
 	// Ended is told what every process cost when it has ended, from any
 	// goroutine; nil: nobody listens. It is for finding out where time goes.
 	Ended func(Usage)
+	// Found is what an earlier Find returned, or nil. When the programs are the
+	// same they are not asked again, which costs a third of a second of a
+	// processor. Whoever runs for days must not use it: programs are renewed.
+	Found *Tool
 }
 
 // Usage is what one process cost.
@@ -88,7 +91,8 @@ type Usage struct {
 	Memory int64
 }
 
-// Find looks for both programs on the search path and asks them what they are.
+// Find looks for both programs beside this one, on the search path and where the
+// system's package manager puts them, and asks them what they are.
 // The error is a fault of kind FFmpeg when one is missing, does not run, or is
 // too old.
 func Find(ctx context.Context) (*Tool, error) { return Options{}.Find(ctx) }
@@ -99,13 +103,26 @@ func (o Options) Find(ctx context.Context) (*Tool, error) { return o.find(ctx, n
 
 func (o Options) find(ctx context.Context, c clock) (*Tool, error) {
 	t := &Tool{ended: o.Ended, Codecs: o.Codecs, patience: o.Patience, clock: c}
+	at := here()
 	var err error
-	if t.FFmpeg, err = locate(o.FFmpeg, "ffmpeg"); err != nil {
+	if t.FFmpeg, err = at.locate(o.FFmpeg, "ffmpeg"); err != nil {
 		return nil, err
 	}
-	if t.FFprobe, err = locate(o.FFprobe, "ffprobe"); err != nil {
+	if t.FFprobe, err = at.locate(o.FFprobe, "ffprobe"); err != nil {
 		return nil, err
 	}
+	if f := o.Found; f != nil && f.FFmpeg == t.FFmpeg && f.FFprobe == t.FFprobe {
+		t.Version, t.encoders, t.filters = f.Version, f.encoders, f.filters
+		return t, nil
+	}
+	if err := t.askPrograms(ctx); err != nil {
+		return nil, err
+	}
+	return t, nil
+}
+
+// askPrograms asks both programs what they are and what they can do.
+func (t *Tool) askPrograms(ctx context.Context) error {
 	// Four questions to two programs cost a tenth of a second one after the
 	// other, which a run with nothing to do would feel.
 	questions := [4]struct {
@@ -127,57 +144,35 @@ func (o Options) find(ctx context.Context, c clock) (*Tool, error) {
 	wg.Wait()
 	for _, q := range questions {
 		if err := ctx.Err(); err != nil {
-			return nil, err
+			return err
 		}
 		if q.err != nil {
-			return nil, fault.New(fault.FFmpeg, q.program, "the program does not run", installHint).Because(q.err)
+			return fault.New(fault.FFmpeg, q.program, "the program does not run", installHint()).Because(q.err)
 		}
 	}
 	t.Version = ParseVersion(string(questions[0].answer))
 	t.encoders = parseList(string(questions[2].answer))
 	t.filters = parseList(string(questions[3].answer))
 	if t.Version.Text == "" {
-		return nil, fault.New(fault.FFmpeg, t.FFmpeg, "the program is not ffmpeg", installHint)
+		return fault.New(fault.FFmpeg, t.FFmpeg, "the program is not ffmpeg", installHint())
 	}
 	if ParseVersion(string(questions[1].answer)).Text == "" {
-		return nil, fault.New(fault.FFmpeg, t.FFprobe, "the program is not ffprobe", installHint)
+		return fault.New(fault.FFmpeg, t.FFprobe, "the program is not ffprobe", installHint())
 	}
 	if !t.Version.AtLeast(minMajor, minMinor) {
-		return nil, fault.New(fault.FFmpeg, t.FFmpeg,
+		return fault.New(fault.FFmpeg, t.FFmpeg,
 			fmt.Sprintf("ffmpeg %s is too old, %d.%d or later is needed", t.Version.Text, minMajor, minMinor),
-			installHint)
+			installHint())
 	}
-	return t, nil
+	return nil
 }
 
 // maxAnswer bounds what -encoders and -filters may print; they print 30 KB.
 const maxAnswer = 1 << 20
 
-// 5.1 is the first release with -fps_mode, and the oldest one this program was
-// tried on.
-const minMajor, minMinor = 5, 1
-
-const installHint = "install it with one of: apt-get install ffmpeg, dnf install ffmpeg, brew install ffmpeg; " +
-	"cmd/setup.sh does it"
-
-// locate finds name, or standard when name is empty.
-func locate(name, standard string) (string, error) {
-	if name == "" {
-		name = standard
-	}
-	path, err := exec.LookPath(name)
-	switch {
-	case err == nil:
-		return path, nil
-	case errors.Is(err, exec.ErrDot):
-		// A program lying in the current folder by chance is not run.
-		return "", fault.New(fault.FFmpeg, "", fmt.Sprintf("%s was found only in the current folder", standard),
-			"give its whole path").Because(err)
-	case name != standard:
-		return "", fault.New(fault.FFmpeg, "", fmt.Sprintf("%s was not found at %q", standard, name), installHint)
-	}
-	return "", fault.New(fault.FFmpeg, "", standard+" was not found", installHint)
-}
+// minMajor and minMinor are the oldest release that is taken. The tests were run on
+// 4.3, 5.1, 7.1 and 9.0; see README.md.
+const minMajor, minMinor = 4, 3
 
 // Encoder reports whether this ffmpeg can encode with name, such as "libx264",
 // "aac" or "libmp3lame".
@@ -189,20 +184,3 @@ func (t *Tool) Filter(name string) bool { return t.filters[name] }
 // QueuesInputs reports whether this ffmpeg starts a thread for each of several
 // inputs, which -thread_queue_size 0 forbids.
 func (t *Tool) QueuesInputs() bool { return !t.Version.AtLeast(6, 0) }
-
-// Require returns a fault of kind FFmpeg that names the encoders this ffmpeg
-// was built without, and nil when it has them all.
-func (t *Tool) Require(encoders ...string) error {
-	var missing []string
-	for _, e := range encoders {
-		if !t.Encoder(e) {
-			missing = append(missing, e)
-		}
-	}
-	if missing == nil {
-		return nil
-	}
-	return fault.New(fault.FFmpeg, t.FFmpeg,
-		fmt.Sprintf("this ffmpeg %s was built without %s", t.Version.Text, strings.Join(missing, " and ")),
-		"install a full build (on Fedora: the package ffmpeg from RPM Fusion instead of ffmpeg-free)")
-}

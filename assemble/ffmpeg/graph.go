@@ -34,18 +34,17 @@ func (t *Tool) RunGraph(ctx context.Context, c Graphed, tmp string, frames int, 
 	})
 }
 
+// graphOption reads a graph from a file; see [Tool.spell].
+const graphOption = "-filter_complex_script"
+
 // RunGraphWith returns RunGraph with the rest of run given; more arguments come first.
 func (t *Tool) RunGraphWith(ctx context.Context, c Graphed, tmp string, run Command, more ...string) error {
-	flag := "-filter_complex_script"
-	if t.Version.AtLeast(7, 0) {
-		flag = "-/filter_complex"
-	}
 	file := tmp + ".graph"
 	if text := c.Filters(); text != "" {
 		if err := os.WriteFile(file, []byte(text), 0o666); err != nil {
 			return err
 		}
 	}
-	run.Args = append(more, c.Argv(flag, file)...)
+	run.Args = append(more, c.Argv(graphOption, file)...)
 	return t.Run(ctx, run)
 }

@@ -34,8 +34,12 @@ type Command struct {
 	// Progress is called about twice a second from one goroutine, and never
 	// after Run has returned; nil: nobody listens.
 	Progress func(Progress)
-	// About is the file or film that the run works on, for messages.
+	// About is the file or film that the run works on, for messages and for what
+	// the file is allowed, see [Tool.Allow].
 	About string
+	// Several says that About is only one of the files that are read. What the
+	// run takes is then counted for none of them.
+	Several bool
 	// Patience is added to the tool's own: for how long beyond it nothing may be
 	// heard of the run, because of what it has to do before there is anything.
 	Patience time.Duration
@@ -91,12 +95,13 @@ func (e *ExitError) Says(text string) bool {
 // of kind Failed when the disk is full, even if the program ended with 0; and
 // the reader's or writer's own error when c.Stdin or c.Stdout failed.
 func (t *Tool) Run(ctx context.Context, c Command) error {
+	c.Args = t.spell(c.Args)
 	if t.recorded != nil {
 		return t.recorded(c)
 	}
 	args := []string{"-hide_banner", "-nostdin", "-nostats", "-loglevel", "level+warning"}
 	p := process{tool: t, program: t.FFmpeg, stdin: c.Stdin, stdout: c.Stdout, log: c.Log,
-		about: c.About, patience: c.Patience, limits: c.Limits}
+		about: c.About, several: c.Several, patience: c.Patience, limits: c.Limits}
 	// Without a reader of its output, its reports are the only sign of life.
 	if c.Progress != nil || c.Stdout == nil {
 		p.progress = &ProgressParser{Report: p.watch.reports(c.Progress)}
@@ -127,7 +132,7 @@ func (t *Tool) Probe(ctx context.Context, args []string) ([]byte, error) {
 func (t *Tool) Ask(ctx context.Context, c Command) ([]byte, error) {
 	all := append([]string{"-hide_banner", "-loglevel", "level+warning"}, c.Args...)
 	return t.output(ctx, process{program: t.FFprobe, args: all, log: c.Log,
-		about: c.About, patience: c.Patience, limits: c.Limits}, maxProbe)
+		about: c.About, several: c.Several, patience: c.Patience, limits: c.Limits}, maxProbe)
 }
 
 // output runs p and returns its standard output, at most limit bytes.
@@ -173,6 +178,7 @@ type process struct {
 	progress *ProgressParser
 	third    bool // progress comes on a pipe of its own, descriptor 3
 	about    string
+	several  bool
 	patience time.Duration
 	limits   Limits
 	watch    watchdog
@@ -204,7 +210,7 @@ func (p *process) run(ctx context.Context) error {
 		finish(false)
 		return p.notStarted(ctx, err)
 	}
-	limit(cmd.Process.Pid, p.limits)
+	limit(cmd.Process.Pid, p.bounds())
 	finish(true)
 	unwatch := p.watch.begin(p.tool, p.patience, func(stuck error) { end(stuck) })
 	waitErr := cmd.Wait()
@@ -265,13 +271,6 @@ func (p *process) command(ctx context.Context, said io.Writer) *exec.Cmd {
 	return cmd
 }
 
-// tellUsage tells what the process cost, if anybody wants to know.
-func (p *process) tellUsage(s *os.ProcessState) {
-	if s != nil && p.tool.ended != nil {
-		p.tool.ended(Usage{append([]string{p.name()}, p.args...), s.UserTime() + s.SystemTime(), peakMemory(s)})
-	}
-}
-
 // failure returns the error of a program that ended by itself, nil when it ended well.
 // lines are the end of its log.
 func (p *process) failure(waitErr error, lines []string) error {
@@ -301,10 +300,10 @@ func (p *process) notStarted(ctx context.Context, err error) error {
 		return contextError(ctx)
 	case errors.Is(err, os.ErrNotExist):
 		return fault.New(fault.FFmpeg, "", fmt.Sprintf("%s was not found at %q", p.name(), p.program),
-			installHint).Because(err)
+			installHint()).Because(err)
 	case errors.Is(err, os.ErrPermission):
 		return fault.New(fault.FFmpeg, filepath.ToSlash(p.program), "the program may not be run",
-			installHint).Because(err)
+			installHint()).Because(err)
 	}
 	return fmt.Errorf("starting %s: %w", p.name(), err)
 }

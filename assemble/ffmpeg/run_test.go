@@ -189,7 +189,7 @@ func TestProbeBoundsTheAnswer(t *testing.T) {
 func TestFindRefuses(t *testing.T) {
 	self := fakeTool().FFmpeg
 	for _, c := range []struct{ name, role, program, what string }{
-		{"old", "old", self, "ffmpeg 4.2.7-0ubuntu0.1 is too old, 5.1 or later is needed"},
+		{"old", "old", self, "ffmpeg 4.2.7-0ubuntu0.1 is too old, 4.3 or later is needed"},
 		{"another program", "other program", self, "the program is not ffmpeg"},
 		{"failing", "fail", self, "the program does not run"},
 		{"missing", "old", "/nonexistent/ffmpeg", `ffmpeg was not found at "/nonexistent/ffmpeg"`},
@@ -208,7 +208,7 @@ func TestFindRefuses(t *testing.T) {
 func TestFindOnAnEmptyPath(t *testing.T) {
 	t.Setenv("PATH", t.TempDir())
 	_, err := Find(context.Background())
-	want := "ffmpeg was not found\n  hint: " + installHint
+	want := "ffmpeg was not found\n  hint: " + installHint()
 	if err == nil || fault.Format(err) != want {
 		t.Errorf("got  %v\nwant %s", err, want)
 	}

@@ -39,7 +39,7 @@ func toBT709(s *ffmpeg.Stream, c plan.Conform, zscale bool, chosen choice) *ffmp
 	switch {
 	case p.HDR:
 		s = toneMap(chosen.of(resize(s, c)), p)
-	case p.Primaries == "bt2020" || p.Primaries == "smpte432":
+	case zscale && (p.Primaries == "bt2020" || p.Primaries == "smpte432"):
 		s = narrowGamut(chosen.of(resize(s, c)), p)
 	case zscale && p.Matrix == "bt709" && (p.PixFmt == "yuv420p" || p.PixFmt == "yuvj420p"):
 		in := "limited"
@@ -68,7 +68,9 @@ func toBT709(s *ffmpeg.Stream, c plan.Conform, zscale bool, chosen choice) *ffmp
 		}
 	default:
 		colour := []string{"out_color_matrix=bt709", "out_range=tv"}
-		if m := p.Matrix; m != "" {
+		if m := scaleNames[p.Matrix]; m != "" {
+			colour = append(colour, "in_color_matrix="+m)
+		} else if m := p.Matrix; m != "" {
 			colour = append(colour, "in_color_matrix="+m)
 		}
 		if p.Range == "tv" || p.Range == "pc" {
@@ -183,6 +185,12 @@ func clip(s *ffmpeg.Stream) *ffmpeg.Stream {
 	s = filter(s, "format", "pix_fmts=gbrp16le")
 	return filter(s, "scale", "out_color_matrix=bt709", "out_range=tv", "flags=bicubic+accurate_rnd+full_chroma_int")
 }
+
+// scaleNames are the words of the filter scale where they differ from the probe's.
+// Pictures in BT.2020 reach it only where there is no zscale: their matrix is right
+// then, and their colours are a little dull, since primaries stay as they are.
+var scaleNames = map[string]string{"bt2020nc": "bt2020", "bt2020_ncl": "bt2020", "bt2020c": "bt2020",
+	"bt2020_cl": "bt2020"}
 
 // zimgNames are zscale's words where they differ from the probe's.
 var zimgNames = map[string]string{"bt2020_ncl": "bt2020nc", "bt2020_cl": "bt2020c", "pc": "full", "tv": "limited"}

@@ -14,6 +14,7 @@ import (
 	"ripieno/mix/audio"
 	"ripieno/mix/click"
 	"ripieno/mix/tempo"
+	"ripieno/mix/tempo/score"
 )
 
 // Job is one guide to be written.
@@ -24,6 +25,7 @@ type Job struct {
 	Options click.Options
 	Sound   production.GuideSound
 	Variant *production.Variant // nil for the one all play to
+	Marks   []score.Mark        // rehearsal marks of what it plays
 	Backing *Backing            // nil for clicks alone
 }
 
@@ -39,7 +41,7 @@ func Name(variant string) string {
 // Jobs returns the guide all play to and the variants wanted, all with no names.
 func Jobs(man *production.Production, only []string) ([]Job, error) {
 	g := &man.Guide
-	main := Job{File: Name(""), Title: man.Title, Tempo: man.Tempo, Sound: g.GuideSound}
+	main := Job{File: Name(""), Title: man.Title, Tempo: man.Tempo, Sound: g.GuideSound, Marks: marksOf(man, nil)}
 	var err error
 	if main.Options, err = optionsOf(man, nil); err != nil {
 		return nil, err
@@ -51,13 +53,31 @@ func Jobs(man *production.Production, only []string) ([]Job, error) {
 			continue
 		}
 		j := Job{File: Name(v.Name), Title: man.Title + " (" + v.Name + ")", Tempo: v.Tempo, Sound: v.GuideSound,
-			Variant: v}
+			Variant: v, Marks: marksOf(man, v)}
 		if j.Options, err = optionsOf(man, v); err != nil {
 			return nil, err
 		}
 		jobs = append(jobs, j)
 	}
 	return jobs, nil
+}
+
+// marksOf returns the rehearsal marks of a guide, of a variant or with nil of the one
+// all play to.
+func marksOf(man *production.Production, v *production.Variant) []score.Mark {
+	if man.Score == nil {
+		return nil
+	}
+	if v == nil || v.To == 0 {
+		return man.Score.Marks
+	}
+	var marks []score.Mark
+	for _, k := range man.Score.Marks {
+		if k.Measure >= v.From && k.Measure < v.To {
+			marks = append(marks, score.Mark{Measure: k.Measure - v.From + 1, Text: k.Text})
+		}
+	}
+	return marks
 }
 
 // Source returns the guide's sound. What it refuses is a matter of levels; the

@@ -16,6 +16,7 @@ import (
 	"ripieno/assemble/store"
 	"ripieno/mix"
 	"ripieno/mix/audio"
+	"ripieno/mix/tempo/musicxml"
 	"ripieno/mix/tempo/smf"
 )
 
@@ -27,6 +28,9 @@ type File struct {
 	WAV        string   `json:"wav"`            // 24-bit
 	MP3        string   `json:"mp3"`
 	MIDI       string   `json:"midi,omitempty"` // the same clicks and tempos, without drone
+	MusicXML   string   `json:"musicxml"`       // its measures and tempos as an empty score, without count-in
+	Labels     string   `json:"labels"`         // its measures and marks as text for editors of sound
+	Film       string   `json:"film,omitempty"` // the guide to look at
 	Duration   float64  `json:"duration"`
 	StartsAt   float64  `json:"starts_at"` // of the first note's place
 	CountIn    int      `json:"count_in_measures"`
@@ -41,6 +45,10 @@ type File struct {
 	With       []string `json:"with,omitempty"`         // takes heard in it
 	Notes      []string `json:"notes,omitempty"`
 }
+
+// leastWarning is how many seconds players need before they clap (common practice, no
+// source).
+const leastWarning = 0.5
 
 // Write writes the files of one guide.
 func (j Job) Write(ctx context.Context, s *session.Session) (File, error) {
@@ -83,8 +91,25 @@ func (j Job) Write(ctx context.Context, s *session.Session) (File, error) {
 	if err := r.writeMIDI(ctx, j); err != nil {
 		return r, err
 	}
+	if err := r.writeMap(ctx, j); err != nil {
+		return r, err
+	}
 	r.describe(j, heard)
 	return r, nil
+}
+
+// writeMap writes the measures of a guide as an empty score and as labels.
+func (r *File) writeMap(ctx context.Context, j Job) error {
+	base := filepath.Join(filepath.Dir(r.WAV), j.File)
+	r.MusicXML, r.Labels = base+".musicxml", base+"-labels.txt"
+	var stub bytes.Buffer
+	if err := musicxml.Write(&stub, j.Tempo, musicxml.WriteOptions{Title: j.Title, Marks: j.Marks}); err != nil {
+		return err
+	}
+	if err := session.Publish(ctx, r.MusicXML, stub.Bytes()); err != nil {
+		return err
+	}
+	return session.Publish(ctx, r.Labels, labels(j.Tempo, measuresOf(j.Tempo, j.Marks)))
 }
 
 // writeMIDI writes the clicks as a MIDI file. A piece that MIDI cannot hold
@@ -110,6 +135,10 @@ func (r *File) describe(j Job, heard mix.Measured) {
 	r.TruePeak = audio.Finite(float64(heard.TruePeak))
 	if cue := j.Tempo.Cue(); !math.IsNaN(cue) {
 		r.CueAt = &cue
+		if cue < leastWarning {
+			r.Notes = append(r.Notes, fmt.Sprintf("the clap is %.1f s after the guide begins, which nobody can be ready for: "+
+				"give the count-in two measures or more, or a cue: on a later beat", cue))
+		}
 	}
 	for b := range j.Tempo.Beats() {
 		if !b.CountIn {

@@ -131,7 +131,7 @@ func Adopt(data []byte, p *production.Production, a Arrival) (Adopted, error) {
 	case take == nil:
 		return refuse(fmt.Sprintf("there is no take %q", a.Take))
 	case valueOf(take, string(a.Role)) != nil:
-		return refuse(fmt.Sprintf("take %q has a %s already", a.Take, a.Role))
+		return refuse(fmt.Sprintf("take %q already has %s", a.Take, a.Role.Phrase()))
 	}
 	src := newSource(data)
 	begin, end, text, ok := arrivalEdit(src, take, a)

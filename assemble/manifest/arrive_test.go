@@ -115,7 +115,7 @@ func TestAdoptRefused(t *testing.T) {
 		want string
 	}{
 		{Arrival{"c", "video", "c.mov"}, `there is no take "c"`},
-		{Arrival{"a", "video", "c.mov"}, `take "a" has a video already`},
+		{Arrival{"a", "video", "c.mov"}, `take "a" already has a video`},
 		{Arrival{"b", "video", "c.mov"}, `take "b" is written in a way that nothing can be added to`},
 		{Arrival{"a", "audio", "../c.wav"}, `"../c.wav" is outside the production's folder`},
 		{Arrival{"a", "audio", "c\x01.wav"}, `"c\x01.wav" cannot be written in a manifest`},

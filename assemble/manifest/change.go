@@ -20,7 +20,8 @@ type Change struct {
 	// Take is the take whose mapping Keys begin in; "" begins at the top.
 	Take string
 	// Keys lead to the value, such as gain, or video and offset. An entry of a list is
-	// its number, from 0, and the number of entries adds one.
+	// its number, from 0. The number of entries adds one, and +2 adds one that becomes
+	// number 2.
 	Keys []string
 	// Value is the new value as YAML on one line; "" takes the entry away.
 	Value string
@@ -144,7 +145,10 @@ func (e editor) replace(begin, end int, text string) []byte {
 
 // set writes, exchanges or takes away one entry of a mapping or a list.
 func (e editor) set(in *yaml.Node, key, value string) ([]byte, error) {
-	old := stepInto(in, key)
+	var old *yaml.Node
+	if !strings.HasPrefix(key, "+") {
+		old = stepInto(in, key)
+	}
 	var node *yaml.Node
 	if value != "" {
 		var err error
@@ -156,7 +160,7 @@ func (e editor) set(in *yaml.Node, key, value string) ([]byte, error) {
 	case old == nil && node == nil:
 		return e.data, nil
 	case old == nil && in.Kind == yaml.SequenceNode:
-		return e.appendEntry(in, key, value, node)
+		return e.addEntry(in, key, value, node)
 	case old == nil:
 		return e.addPair(in, key, value, node)
 	case node == nil && in.Kind == yaml.SequenceNode:
@@ -315,13 +319,14 @@ func (e editor) wholeLine(begin, end int) (from, to int) {
 	return from, stop + len(e.src.newline(stop))
 }
 
-// appendEntry writes one more entry behind the last of a list.
-func (e editor) appendEntry(in *yaml.Node, key, value string, node *yaml.Node) ([]byte, error) {
+// addEntry writes one more entry into a list, behind another one.
+func (e editor) addEntry(in *yaml.Node, key, value string, node *yaml.Node) ([]byte, error) {
 	n := len(in.Content)
-	if key != strconv.Itoa(n) || n == 0 {
+	at, err := strconv.Atoi(strings.TrimPrefix(key, "+"))
+	if err != nil || at < 1 || at > n {
 		return nil, fmt.Errorf("the list has %d entries", n)
 	}
-	return e.insertBehind(in, n-1, value, node)
+	return e.insertBehind(in, at-1, value, node)
 }
 
 // insertBehind writes an entry behind entry i of a list that is in braces or has a

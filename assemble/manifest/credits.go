@@ -1,6 +1,7 @@
 package manifest
 
 import (
+	"fmt"
 	"regexp"
 	"slices"
 	"strings"
@@ -55,10 +56,17 @@ func (m mapping) role() string {
 // dateForm is what looks like a date of ISO 8601, with a time of day or not.
 var dateForm = regexp.MustCompile(`^[0-9]{4}-[0-9]{1,2}-[0-9]{1,2}(?:[ T]([0-9]{1,2}:[0-9]{2}))?$`)
 
+// continentalForm is a day as much of Europe writes it, 12.6.2031. With slashes it
+// would be another day in America, so that it stays words.
+var continentalForm = regexp.MustCompile(`^([0-9]{1,2})\. ?([0-9]{1,2})\. ?([0-9]{4})( [0-9]{2}:[0-9]{2})?$`)
+
 // day reads a day of the calendar, with a time of day or not, or any words. It
 // returns the text as written, and a zero time for words.
 func (m mapping) day(key, example string) (text string, day time.Time, clock string) {
 	text = m.text(key, example)
+	if p := continentalForm.FindStringSubmatch(text); p != nil {
+		text = fmt.Sprintf("%s-%02s-%02s%s", p[3], p[2], p[1], p[4])
+	}
 	parts := dateForm.FindStringSubmatch(text)
 	if parts == nil {
 		return text, time.Time{}, ""

@@ -14,19 +14,35 @@ type guess struct {
 	player string
 	kind   int    // index in instruments, -1 when no part was found
 	number int    // of the part, 0 without
+	words  string // the instrument as the name has it; "" when that is a shorthand
 	other  string // a second instrument in the name, for a remark
 	stem   string // the file name without folder and ending, in small letters
 }
 
-// part returns the part as a label shows it, "" when none was found.
+// part returns the part in English, by which two names of it are told to be the same;
+// "" when none was found.
 func (g guess) part() string {
-	switch {
-	case g.kind < 0:
+	if g.kind < 0 {
 		return ""
-	case g.number > 0:
-		return instruments[g.kind].part + " " + strconv.Itoa(g.number)
 	}
-	return instruments[g.kind].part
+	return g.numbered(instruments[g.kind].part)
+}
+
+// label returns the part as a label shows it: in the words of the file name, which are
+// those of the ensemble; "" when none was found.
+func (g guess) label() string {
+	if g.kind < 0 || g.words == "" || plainWord(g.words) == plainWord(instruments[g.kind].part) {
+		return g.part()
+	}
+	return g.numbered(g.words)
+}
+
+// numbered adds the number of a part to its name.
+func (g guess) numbered(name string) string {
+	if g.number > 0 {
+		return name + " " + strconv.Itoa(g.number)
+	}
+	return name
 }
 
 // guessAll reads the names of all files of a production together: words that
@@ -71,8 +87,9 @@ func guessAll(files []ScaffoldFile, title string) []guess {
 func guessWith(files []ScaffoldFile, dull map[string]bool) []guess {
 	all := make([]guess, len(files))
 	voices := false
+	shared := sharedFolders(files)
 	for i, f := range files {
-		all[i] = guessFile(f, dull)
+		all[i] = guessFile(f, dull, shared)
 		voices = voices || all[i].kind >= 0 && instruments[all[i].kind].section == "voices" &&
 			instruments[all[i].kind].part != "Bass"
 	}
@@ -81,10 +98,26 @@ func guessWith(files []ScaffoldFile, dull map[string]bool) []guess {
 	}
 	for i, g := range all { // without other voices, a bass has strings
 		if g.kind >= 0 && instruments[g.kind].part == "Bass" {
-			all[i].kind = kindOfPart("Double Bass")
+			all[i].kind, all[i].words = kindOfPart("Double Bass"), ""
 		}
 	}
 	return all
+}
+
+// sharedFolders returns the folders that are not one player's: with more than one
+// film or more than two files in them, whatever their name says.
+func sharedFolders(files []ScaffoldFile) map[string]bool {
+	films, count := map[string]int{}, map[string]int{}
+	shared := map[string]bool{}
+	for _, f := range files {
+		dir := path.Dir(f.Path)
+		if f.HasVideo {
+			films[dir]++
+		}
+		count[dir]++
+		shared[dir] = films[dir] > 1 || count[dir] > 2
+	}
+	return shared
 }
 
 // kindOfPart returns the index of an instrument, -1 for one there is not.
@@ -97,18 +130,19 @@ func kindOfPart(part string) int {
 	return -1
 }
 
-// guessFile reads one name; where it says nothing, the folder it is in may.
-func guessFile(f ScaffoldFile, dull map[string]bool) guess {
+// guessFile reads one name; where it says nothing, the folder it is in may, unless
+// several players share it.
+func guessFile(f ScaffoldFile, dull, shared map[string]bool) guess {
 	base := path.Base(f.Path)
 	stem := strings.TrimSuffix(base, path.Ext(base))
 	g := guessName(stem, dull)
 	if dir := path.Base(path.Dir(f.Path)); dir != "." && dir != "/" {
 		folder := guessName(dir, dull)
-		if g.player == "" && (g.kind < 0 || folder.kind < 0) {
+		if g.player == "" && (g.kind < 0 || folder.kind < 0) && !shared[path.Dir(f.Path)] {
 			g.player = folder.player
 		}
 		if g.kind < 0 {
-			g.kind, g.number = folder.kind, folder.number
+			g.kind, g.number, g.words = folder.kind, folder.number, folder.words
 		}
 	}
 	g.file, g.stem = f, strings.ToLower(stem)
@@ -128,10 +162,12 @@ func guessName(name string, dull map[string]bool) guess {
 	g := guess{kind: -1}
 	used := make([]bool, len(words))
 	from, to := -1, -1
+	full := false
 	for _, short := range []bool{false, true} {
 		if g.kind >= 0 {
 			break
 		}
+		full = !short
 		for i := 0; i < len(plain); i++ {
 			kind, n := matchInstrument(plain[i:], short)
 			if kind < 0 {
@@ -149,6 +185,9 @@ func guessName(name string, dull map[string]bool) guess {
 	if g.kind >= 0 {
 		for i := from; i < to; i++ {
 			used[i] = true
+		}
+		if full {
+			g.words = titleWords(words[from:to])
 		}
 		if to < len(plain) && numeral(plain[to]) > 0 {
 			g.number, used[to] = numeral(plain[to]), true
@@ -172,6 +211,15 @@ func guessName(name string, dull map[string]bool) guess {
 	}
 	g.player = strings.Join(player, " ")
 	return g
+}
+
+// titleWords joins the words of an instrument, each with a capital.
+func titleWords(words []string) string {
+	var all []string
+	for _, w := range words {
+		all = append(all, properWord(w, false))
+	}
+	return strings.Join(all, " ")
 }
 
 // matchInstrument finds the instrument whose name begins plain, the one with

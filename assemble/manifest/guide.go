@@ -35,12 +35,8 @@ func (m mapping) guide(music *tempo.Map) production.Guide {
 	if !ok {
 		return g
 	}
-	if x, ok := c.number("pitch"); ok {
-		g.PitchHz = x
-	}
-	if x, ok := c.number("tail"); ok {
-		g.Tail = x
-	}
+	g.PitchHz = c.numberOr("pitch", g.PitchHz)
+	g.Tail = c.numberOr("tail", g.Tail)
 	g.GuideSound = c.guideSound(g.GuideSound)
 	g.Drone = c.drones(music)
 	g.Variants = c.variants(g.GuideSound, music)
@@ -169,10 +165,10 @@ func (m mapping) variants(def production.GuideSound, music *tempo.Map) []product
 func (m mapping) excerpt(v *production.Variant, music *tempo.Map) {
 	v.From = 1
 	before := len(m.faults)
-	if n, ok := m.measure("from"); ok {
+	if n, ok := m.measure("from", music); ok {
 		v.From = n
 	}
-	to, hasTo := m.measure("to")
+	to, hasTo := m.measure("to", music)
 	if music == nil || len(m.faults) > before {
 		return
 	}
@@ -219,8 +215,8 @@ func (m mapping) cut(v *production.Variant, to int, music *tempo.Map) {
 	v.To, v.Shift = to, there-here
 }
 
-// measure reads m33, where a guide may begin or end.
-func (m mapping) measure(key string) (int, bool) {
+// measure reads m33 or m17/2, where a guide may begin or end.
+func (m mapping) measure(key string, music *tempo.Map) (int, bool) {
 	v, ok := m.scalar(key, "m33")
 	if !ok {
 		return 0, false
@@ -234,7 +230,15 @@ func (m mapping) measure(key string) (int, bool) {
 		m.at(v, hint, "%s %q is not the beginning of a measure", key, clip(v.Value))
 		return 0, false
 	}
-	return p.Measure, true
+	if music == nil {
+		return p.Measure, true
+	}
+	at, err := p.played(music)
+	if err != nil {
+		m.at(v, "ripieno click lists all measures as played, with their numbers on the page", "%v", err)
+		return 0, false
+	}
+	return at.Measure, true
 }
 
 // useGuides checks the guides that takes name. A take that was recorded to a

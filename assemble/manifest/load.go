@@ -101,7 +101,7 @@ func parseIn(dir, path string, data []byte) (*production.Production, error) {
 	if err := r.err(); err != nil {
 		return nil, err
 	}
-	p.Path, p.Dir = path, dir
+	p.Path, p.Dir, p.Advice = path, dir, r.advice
 	return p, nil
 }
 

@@ -2,6 +2,8 @@ package manifest
 
 import (
 	"cmp"
+	"slices"
+	"strconv"
 
 	"go.yaml.in/yaml/v3"
 
@@ -27,15 +29,17 @@ func (m mapping) tempo() (*tempo.Map, *score.Score) {
 	var changes []mapping
 	paper, scored := m.score()
 	if scored {
-		spec = m.fromScore(paper, in)
+		paper, spec = m.fromScore(paper, in)
 	} else {
 		spec, changes = m.readSpec()
 		spec.CountIn = in
+		if m.choice("interpret", "no") == "yes" {
+			m.at(m.keys["interpret"], "leave it out: without a score, changes and holds say everything",
+				"tempo has interpret and no score")
+		}
 	}
 	holds := m.entries("holds", holdShape)
-	for _, h := range holds {
-		spec.Holds = append(spec.Holds, h.hold())
-	}
+	spec.Holds = m.holds(spec, holds)
 	if len(m.faults) > before {
 		return nil, nil
 	}
@@ -47,10 +51,25 @@ func (m mapping) tempo() (*tempo.Map, *score.Score) {
 	if m.refuseLong(music) {
 		return nil, nil
 	}
-	if music = m.order(music); music == nil {
-		return nil, nil
+	if !scored {
+		if music = m.order(music); music == nil {
+			return nil, nil
+		}
 	}
 	return music, paper
+}
+
+// holds returns the holds of the manifest, and those of the score in other measures:
+// what a person writes stands for all that a score asks in that measure.
+func (m mapping) holds(spec tempo.Spec, entries []mapping) []tempo.Hold {
+	var own []tempo.Hold
+	for _, e := range entries {
+		own = append(own, e.hold(spec))
+	}
+	kept := slices.DeleteFunc(slices.Clone(spec.Holds), func(h tempo.Hold) bool {
+		return slices.ContainsFunc(own, func(o tempo.Hold) bool { return o.At.Measure == h.At.Measure })
+	})
+	return append(own, kept...)
 }
 
 // MaxGuide bounds a guide from its first sample to the end of the last measure,
@@ -182,7 +201,7 @@ func (m mapping) change() tempo.Change {
 
 // hold reads a fermata. Its place can be musical only: guide time is what the
 // holds are about to change.
-func (m mapping) hold() tempo.Hold {
+func (m mapping) hold(spec tempo.Spec) tempo.Hold {
 	var h tempo.Hold
 	m.need("at", "for example "+holdShape.example)
 	if v, ok := m.scalar("at", "m12.3"); ok {
@@ -190,7 +209,14 @@ func (m mapping) hold() tempo.Hold {
 		if !ok {
 			m.at(v, "a measure (m12) or a beat in it (m12.3)", "at %q is not a place in the piece", clip(v.Value))
 		}
-		h.At = p
+		if h.At = p.Position; ok && p.pass > 0 {
+			at := slices.Index(spec.Paper, tempo.Place{Number: strconv.Itoa(p.Measure), Pass: p.pass})
+			if at < 0 {
+				m.at(v, "ripieno click lists all measures as played, with their numbers on the page",
+					"measure %d is not played %d times", p.Measure, p.pass)
+			}
+			h.At.Measure = at + 1
+		}
 	}
 	m.need("seconds", "how long the music waits, for example seconds: 1.5")
 	h.Seconds, _ = m.number("seconds")

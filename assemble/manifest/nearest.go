@@ -29,7 +29,7 @@ var sameThing = map[string]string{
 // keyHint returns what was probably meant by a key that s does not have: another
 // spelling or another word for one of its keys, or a key of another place.
 func (r *reader) keyHint(s *shape, key string) string {
-	if strings.Trim(key, "0123456789") == "" && key != "" {
+	if isNumeral(key) {
 		return "inside braces a comma ends a value; write decimals with a point, for example -1.5"
 	}
 	if near := r.nearest(key, s.names()); near != "" {

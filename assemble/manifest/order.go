@@ -20,28 +20,11 @@ func (m mapping) order(page *tempo.Map) *tempo.Map {
 		return page
 	}
 	list := m.vals["order"]
-	if m.has("score") {
-		m.at(list, "delete order; the measures of a score are in the order of playing", "a score brings its own order")
+	spans := m.orderSpans(page.Measures())
+	if spans == nil {
 		return nil
 	}
-	before := len(m.faults)
-	var spans []tempo.Span
-	for _, v := range m.list("order", orderExample) {
-		if span, ok := orderSpan(v); ok && span.From >= 1 && span.From <= span.To && span.To <= page.Measures() {
-			spans = append(spans, span)
-			continue
-		}
-		m.at(v, "measures of the page, 1 to "+strconv.Itoa(page.Measures())+", for example "+orderExample,
-			"%q is not a range of measures", clip(v.Value))
-	}
-	if len(m.faults) > before {
-		return nil
-	}
-	if len(spans) == 0 {
-		m.at(list, "for example "+orderExample, "order has no entries")
-		return nil
-	}
-	spec, err := page.Excerpt(spans...)
+	spec, err := page.InOrder(spans...)
 	var played *tempo.Map
 	if err == nil {
 		played, err = tempo.New(spec)
@@ -51,6 +34,31 @@ func (m mapping) order(page *tempo.Map) *tempo.Map {
 		return nil
 	}
 	return played
+}
+
+// orderSpans reads the runs of measures of order, which the page has to have when it
+// is known how many it has; nil after a fault.
+func (m mapping) orderSpans(measures int) []tempo.Span {
+	before := len(m.faults)
+	var spans []tempo.Span
+	for _, v := range m.list("order", orderExample) {
+		if span, ok := orderSpan(v); ok && span.From >= 1 && span.From <= span.To && span.To <= measures {
+			spans = append(spans, span)
+			continue
+		}
+		hint := "measures of the page, for example " + orderExample
+		if measures < tempo.MaxMeasures {
+			hint = "measures of the page, 1 to " + strconv.Itoa(measures) + ", for example " + orderExample
+		}
+		m.at(v, hint, "%q is not a range of measures", clip(v.Value))
+	}
+	if len(m.faults) > before {
+		return nil
+	}
+	if len(spans) == 0 {
+		m.at(m.vals["order"], "for example "+orderExample, "order has no entries")
+	}
+	return spans
 }
 
 // orderSpan reads 1-8, or 8 for one measure.

@@ -35,12 +35,8 @@ func (m mapping) mix(sections []production.Section, takes int) production.Mix {
 		return x
 	}
 	// Above -6 no limiter keeps music whole; below -36 is an error of sign.
-	if v, ok := c.number("loudness"); ok {
-		x.LoudnessLUFS = v
-	}
-	if v, ok := c.number("true_peak"); ok {
-		x.TruePeakDB = v
-	}
+	x.LoudnessLUFS = c.numberOr("loudness", x.LoudnessLUFS)
+	x.TruePeakDB = c.numberOr("true_peak", x.TruePeakDB)
 	x.Room, _ = c.number("room")
 	balance := c.choice("balance", "auto")
 	x.AutoBalance, x.Ensemble = balance != "manual", balance == "ensemble"
@@ -86,12 +82,8 @@ func (m mapping) picture() production.Picture {
 	}
 	p.Fonts = c.fonts()
 	p.Labels = c.flag("labels", p.Labels)
-	if x, ok := c.number("lead_in"); ok {
-		p.LeadIn = x
-	}
-	if x, ok := c.number("tail"); ok {
-		p.Tail = x
-	}
+	p.LeadIn = c.numberOr("lead_in", p.LeadIn)
+	p.Tail = c.numberOr("tail", p.Tail)
 	p.LabelsFor, _ = c.number("labels_for")
 	p.LabelsFade, _ = c.number("labels_fade")
 	p.LabelStyle = choose(c, "label_style", p.LabelStyle)

@@ -20,7 +20,8 @@ type reader struct {
 	dir    string // where the score is looked for
 	faults fault.List
 	hint   string // replaces every hint, for files no person writes
-	tries  int    // comparisons made by nearest so far
+	advice []string
+	tries  int // comparisons made by nearest so far
 }
 
 // at adds a fault at the beginning of a node.
@@ -29,6 +30,13 @@ func (r *reader) at(n *yaml.Node, hint, format string, args ...any) {
 		hint = r.hint
 	}
 	r.faults.Add(fault.At(fault.Manifest, markOf(r.file, n), fmt.Sprintf(format, args...), hint))
+}
+
+// advise adds a sentence about a node that is right as it is read.
+func (r *reader) advise(n *yaml.Node, format string, args ...any) {
+	if len(r.advice) < maxFaults {
+		r.advice = append(r.advice, markOf(r.file, n).String()+": "+fmt.Sprintf(format, args...))
+	}
 }
 
 // err returns all faults in order of place, the first maxFaults of them.
@@ -76,7 +84,12 @@ func (r *reader) mapping(n *yaml.Node, s *shape) mapping {
 			r.at(k, fmt.Sprintf("the first is on line %d; keep one of them", m.keys[k.Value].Line),
 				"key %q is written twice", k.Value)
 		case !slices.Contains(s.names(), k.Value):
-			r.at(k, r.keyHint(s, k.Value), "unknown key %q in %s", k.Value, s.name)
+			hint := r.keyHint(s, k.Value)
+			if i > 0 && v.Tag == "!!null" && v.Value == "" && n.Style&yaml.FlowStyle != 0 && !isNumeral(k.Value) {
+				hint = fmt.Sprintf("inside braces a comma ends a value; with quotes it does not: %q",
+					clip(n.Content[i-1].Value)+", "+clip(k.Value))
+			}
+			r.at(k, hint, "unknown key %q in %s", k.Value, s.name)
 		default:
 			m.keys[k.Value] = k
 			m.vals[k.Value] = v
@@ -84,6 +97,9 @@ func (r *reader) mapping(n *yaml.Node, s *shape) mapping {
 	}
 	return m
 }
+
+// isNumeral reports whether a text has nothing but digits.
+func isNumeral(text string) bool { return text != "" && strings.Trim(text, "0123456789") == "" }
 
 // has reports whether a key was written, with or without a good value.
 func (m mapping) has(key string) bool { return m.keys[key] != nil }

@@ -18,20 +18,29 @@ type ScaffoldFile struct {
 	HasVideo, HasAudio bool   // what a look into it found
 }
 
-// Scaffold drafts a production.yaml for recordings whose names are all that
-// is known. One player's camera and microphone become one take; player, part
-// and section are guessed from the names of files and folders; takes stand in
-// the order of a score. The result loads without a fault, depends on the
-// files and the title only, not on the order of files, and has the places to
-// edit marked: the tempo above all, which no recording tells.
+// Scaffold is what a first production.yaml is drafted from.
+type Scaffold struct {
+	Title  string
+	Files  []ScaffoldFile
+	Score  string // with slashes, relative to the folder; "" for none
+	People []Person
+}
+
+// Write drafts a production.yaml for recordings whose names are all that
+// is known, and for people who are still to record. One player's camera and
+// microphone become one take; player, part and section are guessed from the names of
+// files and folders; takes stand in the order of a score, people in their own. The
+// result loads without a fault when the score does, depends on what it is drafted
+// from only, not on the order of files, and has the places to edit marked: the tempo
+// above all, which no recording tells.
 //
 // unguessed says in plain words what is missing or doubtful, for the person
 // to fill in. Files without picture and sound, and those whose names cannot
 // be written in a manifest, are left out and named there.
-func Scaffold(files []ScaffoldFile, title string) (yaml []byte, unguessed []string) {
-	d := draft{title: cleanTitle(title)}
+func (s Scaffold) Write() (yaml []byte, unguessed []string) {
+	d := draft{title: cleanTitle(s.Title), score: s.Score}
 	var usable []ScaffoldFile
-	for _, f := range sortedFiles(files) {
+	for _, f := range sortedFiles(s.Files) {
 		switch what, _ := pathFault(f.Path); {
 		case what != "":
 			d.doubt("%s; it is left out", what)
@@ -45,17 +54,23 @@ func Scaffold(files []ScaffoldFile, title string) (yaml []byte, unguessed []stri
 	}
 	d.group(guessAll(usable, d.title))
 	d.order()
+	d.invite(s.People)
 	d.name()
 	for _, t := range d.takes {
 		d.review(t)
 	}
-	d.doubt("tempo: count-in, meter, bpm and number of measures are placeholders; no recording tells them")
+	if d.score == "" {
+		d.doubt("tempo: count-in, meter, bpm and number of measures are placeholders; no recording tells them")
+	} else {
+		d.doubt("tempo: the count-in is a placeholder; the score does not tell it")
+	}
 	return d.write(), d.doubts
 }
 
 // draft is a manifest while it is drafted.
 type draft struct {
 	title  string
+	score  string
 	takes  []*draftTake
 	doubts []string
 }
@@ -66,6 +81,38 @@ type draftTake struct {
 	guess
 	name         string
 	video, audio string
+	Person       // what a list of players says
+}
+
+// playerName returns the player's name, of the list before that of the file's name.
+func (t *draftTake) playerName() string { return cmp.Or(t.Person.Player, t.guess.player) }
+
+// partName returns the part for labels.
+func (t *draftTake) partName() string { return cmp.Or(t.Person.Part, t.label()) }
+
+// invite adds the people of a list: to the take of that player, or as a take that is
+// still to come.
+func (d *draft) invite(people []Person) {
+	sections := map[string]string{} // as first written, without regard to capitals
+	for _, p := range people {
+		if first, ok := sections[production.Fold(p.Section)]; ok {
+			p.Section = first
+		} else {
+			sections[production.Fold(p.Section)] = p.Section
+		}
+		var match []*draftTake
+		for _, t := range d.takes {
+			if p.Player != "" && t.Person == (Person{}) && plainWord(t.guess.player) == plainWord(p.Player) {
+				match = append(match, t)
+			}
+		}
+		if len(match) == 1 {
+			match[0].Person = p
+			continue
+		}
+		g := guessName(p.Part, nil)
+		d.takes = append(d.takes, &draftTake{guess: guess{kind: g.kind, number: g.number}, Person: p})
+	}
 }
 
 // doubt notes what a person has to look at.
@@ -80,10 +127,11 @@ func sortedFiles(files []ScaffoldFile) []ScaffoldFile {
 	return slices.CompactFunc(sorted, func(a, b ScaffoldFile) bool { return a.Path == b.Path })
 }
 
-// writable reports whether a path survives being a one-line text of YAML.
+// writable reports whether a path survives being a one-line text of YAML, and is read as
+// the same path on every system.
 func writable(p string) bool {
 	return utf8.ValidString(p) && utf8.RuneCountInString(p) <= maxPath && strings.TrimSpace(p) != "" &&
-		!strings.ContainsFunc(p, unicode.IsControl)
+		!strings.Contains(p, `\`) && !strings.ContainsFunc(p, unicode.IsControl)
 }
 
 // cleanTitle returns a title of one line.
@@ -217,9 +265,9 @@ func (d *draft) name() {
 	for _, t := range d.takes {
 		name := production.Slug(t.part())
 		if name == "" {
-			name = cmp.Or(production.Slug(t.player), production.Slug(t.stem), "take")
-		} else if count[name] > 1 && t.player != "" {
-			name = production.Slug(t.part() + " " + t.player)
+			name = cmp.Or(production.Slug(t.playerName()), production.Slug(t.stem), production.Slug(t.partName()), "take")
+		} else if count[name] > 1 && t.playerName() != "" {
+			name = production.Slug(t.part() + " " + t.playerName())
 		}
 		t.name = name
 		for n := 2; used[production.Fold(t.name)]; n++ {
@@ -235,11 +283,16 @@ func (d *draft) name() {
 func (d *draft) review(t *draftTake) {
 	file := cmp.Or(t.video, t.audio)
 	switch {
-	case t.player == "" && t.kind < 0:
+	case file == "": // of the list
+		if t.playerName() == "" {
+			d.doubt("%s: nobody plays it yet", t.partName())
+		}
+		return
+	case t.playerName() == "" && t.partName() == "":
 		d.doubt("%s: no player and no part in the file name", file)
-	case t.player == "":
+	case t.playerName() == "":
 		d.doubt("%s: no player in the file name", file)
-	case t.kind < 0:
+	case t.partName() == "":
 		d.doubt("%s: no part in the file name", file)
 	}
 	if t.audio == "" && !t.file.HasAudio {
@@ -247,99 +300,5 @@ func (d *draft) review(t *draftTake) {
 	}
 	if t.other != "" {
 		d.doubt("%s: %q and %q may both be the part; the second is taken", file, t.other, t.part())
-	}
-}
-
-const draftHead = `# One film. Whatever follows a # is a comment. Times are seconds (12.5), minutes
-# (01:12.500), a measure (m33) or a beat in it (m33.2).
-version: 1
-title: %s
-# composer: , ensemble: and dedication: are for the title card
-
-# EDIT: tempo and meter of your piece. They make the click track that everybody
-# plays to, and tell sync where the clap is.
-tempo:
-  count_in: {measures: 8, cue: {measure: 5, beat: 1}} # all clap on the cue
-  changes:
-    - {measure: 1, meter: 4/4, bpm: 100}              # EDIT: the beginning
-    # - {measure: 41, meter: 6/8, beat: dotted-quarter, bpm: 72}
-    # - {measure: 60, ramp_to: 54, until: 64}         # slowing down to 54
-  measures: 32                                        # EDIT: how many there are
-
-# guide: {pitch: 442, drone: [{measure: 1, note: D3, fifth: true}]}
-`
-
-const draftRelease = `
-# EDIT: what the players, or the guardians of minors, agreed to have published:
-# yes, audio-only or no. The finished film waits for it. For all takes here, for
-# one take under it.
-# release: yes
-`
-
-const draftTail = `
-mix: {loudness: -16, true_peak: -1, room: 0.15, balance: auto}
-picture: {fps: 30, labels: true}
-
-# Without shots the whole film shows everybody.
-# shots:
-#   - {from: start, show: card, text: title}
-#   - {from: m1, show: tutti}
-#   - {from: m33, to: m41, show: solo, take: %s}
-
-deliver: [{name: final, canvas: 1920x1080}]
-`
-
-// write returns the draft as a manifest.
-func (d *draft) write() []byte {
-	var b strings.Builder
-	fmt.Fprintf(&b, draftHead, yamlText(d.title))
-	var sections []string
-	for _, t := range d.takes {
-		if t.kind >= 0 && !slices.Contains(sections, instruments[t.kind].section) {
-			sections = append(sections, instruments[t.kind].section)
-		}
-	}
-	if len(sections) > 0 {
-		b.WriteString("\nsections: # gain in decibels for all takes of a section\n")
-		for _, s := range sections {
-			fmt.Fprintf(&b, "  - {name: %s, gain: 0}\n", s)
-		}
-	}
-	b.WriteString(draftRelease)
-	b.WriteString("\n# In the order of their seats. Not in yet: expected: true instead of files.\n")
-	if len(d.takes) == 0 {
-		b.WriteString("# - {name: oboe-1, player: , part: , section: winds, expected: true}\ntakes: []\n")
-	} else {
-		b.WriteString("takes:\n")
-	}
-	for _, t := range d.takes {
-		t.write(&b)
-	}
-	solo := "oboe-1"
-	if len(d.takes) > 0 {
-		solo = d.takes[0].name
-	}
-	fmt.Fprintf(&b, draftTail, yamlText(solo))
-	return []byte(b.String())
-}
-
-// write appends the take as an entry of takes.
-func (t *draftTake) write(b *strings.Builder) {
-	fmt.Fprintf(b, "  - name: %s\n", yamlText(t.name))
-	if t.player != "" {
-		fmt.Fprintf(b, "    player: %s\n", yamlText(t.player))
-	} else {
-		b.WriteString("    # player:  EDIT: not in the file name\n")
-	}
-	if t.kind >= 0 {
-		fmt.Fprintf(b, "    part: %s\n    section: %s\n", yamlText(t.part()), instruments[t.kind].section)
-	} else {
-		b.WriteString("    # part:    EDIT: not in the file name; a section: too\n")
-	}
-	if t.video != "" {
-		fmt.Fprintf(b, "    video: {file: %s}\n", yamlText(t.video))
-	}
-	if t.audio != "" {
-		fmt.Fprintf(b, "    audio: {file: %s}\n", yamlText(t.audio))
 	}
 }

@@ -102,7 +102,7 @@ func someFiles() []ScaffoldFile {
 // TestScaffoldDraft compares a whole draft and its doubts to the letter.
 func TestScaffoldDraft(t *testing.T) {
 	const path = "testdata/draft.yaml"
-	yaml, doubts := Scaffold(someFiles(), "The Lamplighter's Round")
+	yaml, doubts := Scaffold{Files: someFiles(), Title: "The Lamplighter's Round"}.Write()
 	got := string(yaml) + "\n# what was doubtful\n"
 	for _, d := range doubts {
 		got += "# " + d + "\n"
@@ -125,7 +125,7 @@ func TestScaffoldBasses(t *testing.T) {
 		with ScaffoldFile
 		want string
 	}{{tenor, "Bass"}, {flute, "Double Bass"}} {
-		yaml, _ := Scaffold([]ScaffoldFile{bass, c.with}, "T")
+		yaml, _ := Scaffold{Files: []ScaffoldFile{bass, c.with}, Title: "T"}.Write()
 		p := parse(t, string(yaml))
 		i := slices.IndexFunc(p.Takes, func(x production.Take) bool { return x.Player == "Otto" })
 		if p.Takes[i].Part != c.want {
@@ -136,8 +136,8 @@ func TestScaffoldBasses(t *testing.T) {
 
 // TestScaffoldCommonWord: a word in all names is the piece, not a person.
 func TestScaffoldCommonWord(t *testing.T) {
-	yaml, _ := Scaffold([]ScaffoldFile{{"Nocturne Ada flute.mov", true, true}, {"Nocturne oboe Ben.mov", true, true},
-		{"Kai Nocturne.mov", true, true}}, "T")
+	yaml, _ := Scaffold{Files: []ScaffoldFile{{"Nocturne Ada flute.mov", true, true},
+		{"Nocturne oboe Ben.mov", true, true}, {"Kai Nocturne.mov", true, true}}, Title: "T"}.Write()
 	var players []string
 	for _, x := range parse(t, string(yaml)).Takes {
 		players = append(players, x.Player)
@@ -145,15 +145,15 @@ func TestScaffoldCommonWord(t *testing.T) {
 	if got := strings.Join(players, " "); got != "Ada Ben Kai" {
 		t.Errorf("%q", got)
 	}
-	yaml, _ = Scaffold([]ScaffoldFile{{"Ada flute.mov", true, true}, {"Ada oboe.mov", true, true},
-		{"Ada horn.mov", true, true}}, "T")
+	yaml, _ = Scaffold{Files: []ScaffoldFile{{"Ada flute.mov", true, true}, {"Ada oboe.mov", true, true},
+		{"Ada horn.mov", true, true}}, Title: "T"}.Write()
 	if p := parse(t, string(yaml)); p.Takes[0].Player != "Ada" || p.Takes[2].Part != "Horn" {
 		t.Errorf("%+v", p.Takes)
 	}
 }
 
 func TestScaffoldNothing(t *testing.T) {
-	yaml, doubts := Scaffold(nil, "\x00 \n")
+	yaml, doubts := Scaffold{Title: "\x00 \n"}.Write()
 	p := parse(t, string(yaml))
 	if p.Title != "Untitled" || len(p.Takes) != 0 || p.NeedTakes() == nil || len(doubts) != 1 ||
 		!strings.HasPrefix(doubts[0], "tempo: ") {
@@ -180,7 +180,7 @@ func TestScaffoldLoads(t *testing.T) {
 				rng.IntN(4) > 0})
 		}
 		title := bits[rng.IntN(len(bits))] + bits[rng.IntN(len(bits))]
-		yaml, doubts := Scaffold(files, title)
+		yaml, doubts := Scaffold{Files: files, Title: title}.Write()
 		p, err := Parse("production.yaml", yaml)
 		if err != nil {
 			t.Fatalf("%+v\n%s\n%s", files, fault.Format(err), yaml)
@@ -200,7 +200,7 @@ func TestScaffoldLoads(t *testing.T) {
 			}
 		}
 		rng.Shuffle(len(files), func(i, j int) { files[i], files[j] = files[j], files[i] })
-		again, doubtsAgain := Scaffold(files, title)
+		again, doubtsAgain := Scaffold{Files: files, Title: title}.Write()
 		// Two entries of one path that say different things of it are one
 		// file looked at twice, which no walk through a folder gives.
 		if distinct(files) && (!bytes.Equal(again, yaml) || fmt.Sprint(doubtsAgain) != fmt.Sprint(doubts)) {

@@ -65,6 +65,9 @@ func (m mapping) name(key, example string) string {
 			hint += fmt.Sprintf("; for example %s: %s", key, s)
 		}
 		m.at(v, hint, "%s %q cannot be part of a file name", key, clip(v.Value))
+	} else if production.IsReserved(v.Value) {
+		m.at(v, fmt.Sprintf("use another, for example %s: %s", key, production.Slug(v.Value)),
+			"%s %q cannot be the name of a file on Windows", key, v.Value)
 	} else if n := len(v.Value); n > production.MaxNameBytes {
 		m.at(v, "disks take 255 bytes for a whole file name",
 			"%s %q takes %d bytes of a file name, at most %d are possible", key, clip(v.Value), n,
@@ -117,6 +120,22 @@ func numberHint(key, value string, lo, hi float64) string {
 		return ""
 	}
 	return fmt.Sprintf("; did you mean %s: %s?", key, decimal(x))
+}
+
+// numberOr is number, and def where nothing is written.
+func (m mapping) numberOr(key string, def float64) float64 {
+	if x, ok := m.number(key); ok {
+		return x
+	}
+	return def
+}
+
+// optional is number, and nil where nothing is written.
+func (m mapping) optional(key string) *float64 {
+	if x, ok := m.number(key); ok {
+		return &x
+	}
+	return nil
 }
 
 // whole reads a whole number as number reads any.

@@ -96,14 +96,16 @@ var (
 		"tempo: {changes: [{measure: 1, meter: 4/4, bpm: 96}], measures: 32}", []key{
 			{"count_in", mappingOf(countInShape), "8 measures", "the measures before measure 1"},
 			{"pick_up", number(0, 64, "beats"), "0", "beats before measure 1; they are measure 0"},
-			{"changes", listOf(changeShape), "required without score", "meter and tempo, the first at measure 1"},
+			{"changes", listOf(changeShape), "required without score",
+				"meter and tempo, the first at measure 1; beside a score: tempos instead of its own"},
 			{"measures", whole(1, tempo.MaxMeasures, "measures"), "required without score",
 				"how many measures the page has"},
-			{"order", value{form: "list of runs", unit: "measures"}, "the page once",
-				"repeats written out: [1-8, 1-16]; elsewhere measures count as played"},
+			{"order", value{form: "list of runs", unit: "measures"}, "the page once, or as the score says",
+				"repeats written out: [1-8, 1-16]; elsewhere measures count as played, or m17/2: the second time of 17"},
 			{"score", fileValue, "none",
 				"MIDI (.mid) or MusicXML (.musicxml, .mxl) instead of pick_up, changes and measures"},
-			{"holds", listOf(holdShape), "none", "places where the beat stops"}}}
+			{"interpret", oneOf("yes", "no"), "no", "follows rit., fermata and the like of a score, as click proposes"},
+			{"holds", listOf(holdShape), "none", "places where the beat stops; instead of a score's in those measures"}}}
 	countInShape = &shape{"count_in", "inside count_in:", "count_in: {measures: 8, cue: {measure: 5, beat: 1}}", []key{
 		{"measures", whole(0, tempo.MaxCountIn, "measures"), required,
 			"how many, in the meter and tempo of measure 1; 0 for none"},
@@ -168,6 +170,7 @@ var (
 			{"player", textValue, "none", "the player's name; on labels, cards and pages"},
 			{"part", textValue, "none", "the part; on labels, and which part of the score it is"},
 			{"section", textValue, "none", "the section it belongs to"},
+			{"email", textValue, "none", "where to reach the player; rollcall prints it, nothing that is made has it"},
 			{"language", oneOf(phrase.Languages()...), "that of the call sheets",
 				"language of this player's call sheet and of the note to them"},
 			{"video", mappingOf(videoShape), "none", "the picture, and the sound when there is no audio"},

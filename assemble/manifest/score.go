@@ -57,6 +57,34 @@ func (m mapping) score() (*score.Score, bool) {
 	return nil, true
 }
 
+// OneScore returns the one score of a folder that can be read, "" when there is none or
+// several to choose from; note is told which are there and why they are not taken.
+func OneScore(dir string, find func() ([]string, error), note func(string)) (string, error) {
+	names, err := find()
+	if err != nil {
+		return "", err
+	}
+	var good []string
+	for _, name := range names {
+		what, _ := pathFault(name)
+		if what == "" && writable(name) {
+			_, err := readScore(dir, name, strings.ToLower(path.Ext(name)))
+			if err == nil {
+				good = append(good, name)
+				continue
+			}
+			what = err.Error()
+		}
+		note(fmt.Sprintf("%q cannot be read as a score: %s", name, what))
+	}
+	if len(good) > 1 {
+		note(fmt.Sprintf("tempo: %d scores are here, none is taken: write score: %s or another into tempo:", len(good),
+			good[0]))
+		return "", nil
+	}
+	return strings.Join(good, ""), nil
+}
+
 // because adds a fault as at does, with a cause.
 func (r *reader) because(n *yaml.Node, err error, hint, format string, args ...any) {
 	r.faults.Add(fault.At(fault.Manifest, markOf(r.file, n), fmt.Sprintf(format, args...), hint).Because(err))
@@ -97,25 +125,60 @@ func readScore(dir, name, ending string) (*score.Score, error) {
 	return s, nil
 }
 
-// fromScore makes the tempo map of a score. What else is written in tempo may
-// add the count-in and holds, and may repeat what the score says but not
+// fromScore returns a score as the manifest wants it played, and its tempo map. What
+// else is written in tempo may add the count-in and holds, choose another order, put
+// other tempos in place of the score's, and repeat what the score says but not
 // contradict it.
-func (m mapping) fromScore(s *score.Score, in tempo.CountIn) tempo.Spec {
+func (m mapping) fromScore(s *score.Score, in tempo.CountIn) (*score.Score, tempo.Spec) {
 	const hint = "leave it out, since the score says it"
-	if m.has("changes") {
-		m.at(m.keys["changes"], "keep one of them", "tempo has both score and changes")
+	before := len(m.faults)
+	o := score.PlayOptions{Interpret: m.choice("interpret", "no") == "yes"}
+	if m.has("order") {
+		o.Order = m.orderSpans(tempo.MaxMeasures)
 	}
-	if n, ok := m.whole("measures"); ok && s != nil && n != s.Spec.Measures {
-		m.at(m.vals["measures"], hint, "measures is %d, but the score has %d as played", n, s.Spec.Measures)
+	o.Changes = m.scoreChanges()
+	if s == nil || len(m.faults) > before {
+		return nil, tempo.Spec{}
 	}
-	if x, ok := m.number("pick_up"); ok && s != nil && x != s.Spec.PickUp {
+	played, err := s.Play(o)
+	if err != nil {
+		at := m.vals["score"]
+		for _, key := range []string{"changes", "order"} {
+			if v := m.vals[key]; v != nil {
+				at = v
+			}
+		}
+		m.at(at, "measures have the numbers that the score prints", "%v", err)
+		return nil, tempo.Spec{}
+	}
+	if n, ok := m.whole("measures"); ok && n != played.Spec.Measures {
+		m.at(m.vals["measures"], hint, "measures is %d, but the score has %d as played", n, played.Spec.Measures)
+	}
+	if x, ok := m.number("pick_up"); ok && x != played.Spec.PickUp {
 		m.at(m.vals["pick_up"], hint, "pick_up is %s, but the score has one of %s beats", decimal(x),
-			decimal(s.Spec.PickUp))
+			decimal(played.Spec.PickUp))
 	}
-	if s == nil {
-		return tempo.Spec{}
-	}
-	spec := s.Spec
+	spec := played.Spec
 	spec.CountIn = in
-	return spec
+	return played, spec
+}
+
+// scoreChanges reads the tempos that stand for those of the score. Meters are the
+// score's own: its measures would not fit others.
+func (m mapping) scoreChanges() []tempo.Change {
+	var all []tempo.Change
+	for _, e := range m.entries("changes", changeShape) {
+		c := e.change()
+		switch {
+		case !c.Meter.IsZero():
+			e.at(e.vals["meter"], "leave it out", "the score says the meter of measure %d", c.Measure)
+		case c.BPM == 0 && c.RampTo == 0:
+			e.at(e.node, "for example {measure: 17, bpm: 72}", "a change beside a score has no bpm and no ramp_to")
+		case c.RampTo > 0 && c.Until <= c.Measure:
+			e.at(e.node, "until is the measure where the new tempo is reached", "the ramp has no until after measure %d",
+				c.Measure)
+		}
+		all = append(all, c)
+	}
+	return all
 }

@@ -109,9 +109,7 @@ func (m mapping) entrances(show shot.Kind) production.Entrances {
 		m.at(m.keys["entrances"], "delete it, or show: tutti", "a shot that shows %s has no %q", show, "entrances")
 	}
 	e := production.Entrances{By: choose(c, "by", production.EntranceKinds[0]), Beats: 1, Mark: markOf(m.file, c.node)}
-	if beats, ok := c.number("beats"); ok {
-		e.Beats = beats
-	}
+	e.Beats = c.numberOr("beats", e.Beats)
 	return e
 }
 
@@ -167,9 +165,7 @@ func (m mapping) shot(who cast) production.Shot {
 	if s.Roll = m.flag("roll", false); s.Roll && s.Show == shot.Card && s.Text != "credits" {
 		m.at(m.keys["roll"], "text: credits, or leave out roll", "roll is for credits only")
 	}
-	if x, ok := m.number("labels_for"); ok {
-		s.LabelsFor = &x
-	}
+	s.LabelsFor = m.optional("labels_for")
 	s.Aspect = m.aspect()
 	if s.PushIn, _ = m.number("push_in"); s.PushIn > 0 && s.Roll {
 		m.at(m.keys["push_in"], "delete it, or leave out roll", "credits that roll cannot have push_in")

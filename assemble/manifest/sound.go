@@ -71,9 +71,7 @@ func (m mapping) strip(music *tempo.Map) production.Strip {
 		s.Compress = c.compress()
 	}
 	s.DenoiseDB, _ = m.number("denoise")
-	if x, ok := m.number("width"); ok {
-		s.Width = &x
-	}
+	s.Width = m.optional("width")
 	s.Delay, _ = m.number("delay")
 	if v := m.vals["send"]; v != nil && v.Value == "none" {
 		s.Dry = true
@@ -134,10 +132,7 @@ func (m mapping) lowCut() *float64 {
 			return new(float64)
 		}
 	}
-	if x, ok := m.number("low_cut"); ok {
-		return &x
-	}
-	return nil
+	return m.optional("low_cut")
 }
 
 // band reads one band of an equaliser.
@@ -168,9 +163,7 @@ func (m mapping) compress() *production.Compress {
 		c.ThresholdDB, _ = m.number("threshold")
 	}
 	if m.need("ratio", "for example ratio: 2") {
-		if x, ok := m.number("ratio"); ok {
-			c.Ratio = x
-		}
+		c.Ratio = m.numberOr("ratio", c.Ratio)
 	}
 	c.KneeDB, _ = m.number("knee")
 	c.Attack, _ = m.number("attack")

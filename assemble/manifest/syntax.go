@@ -126,7 +126,7 @@ var syntaxHints = []struct {
 	{regexp.MustCompile(`block sequence entries are not allowed`), `a list cannot begin on the line of its key`,
 		`begin the list on the next line, or write [value, value]`},
 	{regexp.MustCompile(`unknown escape character`), `an unknown escape in a quoted text`,
-		`write \\ for a backslash, or use 'single quotes'`},
+		`write / between folders, \\ for a backslash, or use 'single quotes'`},
 	{regexp.MustCompile(`expected alphabetic or numeric character`), `anchors and aliases are not used in a manifest`,
 		`put text that begins with "*" or "&" into quotes`},
 	{regexp.MustCompile(`expected <document start>`), `text after the end of the document`, `delete the "..." line`},

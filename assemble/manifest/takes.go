@@ -2,7 +2,6 @@ package manifest
 
 import (
 	"fmt"
-	"path"
 	"ripieno/assemble/production"
 	"ripieno/layout"
 	"slices"
@@ -32,9 +31,7 @@ func (m mapping) sections() []production.Section {
 			used.add(e, "name", s.Name)
 		}
 		s.GainDB, _ = e.number("gain")
-		if x, ok := e.number("target"); ok {
-			s.TargetLUFS = &x
-		}
+		s.TargetLUFS = e.optional("target")
 		all = append(all, s)
 	}
 	return all
@@ -138,6 +135,7 @@ func (m mapping) take(music *tempo.Map) production.Take {
 	t.Player = m.text("player", "Mara Voss")
 	t.Part = m.text("part", "Oboe 1")
 	t.Section = m.sectionName("section")
+	t.Email = m.text("email", "mara@example.org")
 	t.Video = m.recording("video", videoShape)
 	t.Audio = m.recording("audio", audioShape)
 	t.Guide = m.text("guide", "from-33")
@@ -197,10 +195,7 @@ func (m mapping) pan() *float64 {
 	if v := m.vals["pan"]; v != nil && v.Value == "auto" {
 		return nil
 	}
-	if x, ok := m.number("pan"); ok {
-		return &x
-	}
-	return nil
+	return m.optional("pan")
 }
 
 // trim reads the part of the film in which a take is seen and heard; nil for
@@ -227,15 +222,9 @@ func (m mapping) trim(music *tempo.Map) (from, to *production.Time) {
 // something round the picture, which is what fit: fit is for.
 func (m mapping) crop() production.Crop {
 	c := production.Middle
-	if x, ok := m.number("x"); ok {
-		c.X = x
-	}
-	if y, ok := m.number("y"); ok {
-		c.Y = y
-	}
-	if z, ok := m.number("zoom"); ok {
-		c.Zoom = z
-	}
+	c.X = m.numberOr("x", c.X)
+	c.Y = m.numberOr("y", c.Y)
+	c.Zoom = m.numberOr("zoom", c.Zoom)
 	return c
 }
 
@@ -257,17 +246,13 @@ func (m mapping) recording(key string, s *shape) *production.File {
 	if c.need("file", "for example "+s.example) {
 		f.Path = c.path("file", "intake/mara.mov")
 	}
-	if x, ok := c.number("offset"); ok {
-		f.Offset = &x
-	}
+	f.Offset = c.optional("offset")
 	f.CueAt, _ = c.fileTime("cue_at")
 	if c.has("offset") && c.has("cue_at") {
 		c.at(c.keys["cue_at"], "keep the one you trust; either overrides what sync measures",
 			"%s has both offset and cue_at", key)
 	}
-	if x, ok := c.number("drift_ppm"); ok {
-		f.DriftPPM = &x
-	}
+	f.DriftPPM = c.optional("drift_ppm")
 	if v := c.choice("rotate", ""); v != "" {
 		degrees, _ := strconv.Atoi(v) // one of the four
 		f.Rotate = &degrees
@@ -286,40 +271,3 @@ func (m mapping) recording(key string, s *shape) *production.File {
 // maxTrack is the highest number of a sound track: files of more streams are
 // refused.
 const maxTrack = 16
-
-// path reads a file name relative to the production's folder. Whether it is
-// there, and stays in the folder through links, is seen when it is opened.
-func (m mapping) path(key, example string) string {
-	s := m.textUpTo(key, example, maxPath, false)
-	if s == "" {
-		return ""
-	}
-	if what, hint := pathFault(s); what != "" {
-		m.at(m.vals[key], hint, "%s", what)
-		return ""
-	}
-	return s
-}
-
-// pathFault returns what is wrong with the form of a path, "" for nothing.
-func pathFault(s string) (what, hint string) {
-	const move = "put the file into the production's folder and write its name from there"
-	switch clean := path.Clean(s); {
-	case strings.Contains(s, "://"):
-		return fmt.Sprintf("%q is an address, not a file", clip(s)), "download it, " + move
-	case s == "-":
-		return `"-" is not a file name`, move
-	case strings.HasPrefix(s, "/") || driveForm(s):
-		return fmt.Sprintf("%q is an absolute path", clip(s)), move
-	case clean == ".." || strings.HasPrefix(clean, "../"):
-		return fmt.Sprintf("%q is outside the production's folder", clip(s)), move
-	case clean == "." || strings.HasSuffix(s, "/"):
-		return fmt.Sprintf("%q is a folder", clip(s)), "write the name of the file in it"
-	}
-	return "", ""
-}
-
-// driveForm reports whether a path begins with a drive letter, as in C:\takes.
-func driveForm(s string) bool {
-	return len(s) >= 3 && s[1] == ':' && (s[2] == '\\' || s[2] == '/') && (s[0]|0x20 >= 'a' && s[0]|0x20 <= 'z')
-}

@@ -18,25 +18,51 @@ const maxSeconds = 86400
 
 var (
 	clockForm   = regexp.MustCompile(`^(?:([0-9]{1,2}):)?([0-9]{1,4}):([0-9]{1,2}(?:\.[0-9]*)?)$`)
-	measureForm = regexp.MustCompile(`^m([0-9]{1,6})(?:\.([0-9]{1,3}))?$`)
+	measureForm = regexp.MustCompile(`^m([0-9]{1,6})(?:/([0-9]{1,3}))?(?:\.([0-9]{1,3}))?$`)
 )
 
 // timeForms is the hint for whatever is not a time.
 const timeForms = "seconds (12.5), minutes (01:12.500), a measure (m33) or a beat in it (m33.2)"
 
-// musical reads m33 and m33.2. ok is false for any other form.
-func musical(s string) (p tempo.Position, ok bool) {
+// musicalPlace is a place in the piece: in a measure as played, or with a pass in one
+// that the page has, the so-manieth time that it is played.
+type musicalPlace struct {
+	tempo.Position
+	pass int // from 1; 0 for a measure as played
+}
+
+// musical reads m33 and m33.2, and m17/2 and m17/2.3 for the second time of what the
+// page has as measure 17. ok is false for any other form.
+func musical(s string) (p musicalPlace, ok bool) {
 	parts := measureForm.FindStringSubmatch(s)
 	if parts == nil {
-		return tempo.Position{}, false
+		return musicalPlace{}, false
 	}
-	// The form bounds the digits, so neither can fail.
+	// The form bounds the digits, so none can fail.
 	p.Measure, _ = strconv.Atoi(parts[1])
+	p.pass, _ = strconv.Atoi(parts[2])
 	p.Beat = 1
-	if parts[2] != "" {
-		p.Beat, _ = strconv.ParseFloat(parts[2], 64)
+	if parts[3] != "" {
+		p.Beat, _ = strconv.ParseFloat(parts[3], 64)
 	}
-	return p, true
+	return p, parts[2] == "" || p.pass > 0
+}
+
+// played returns the place in measures as played; an error when the page has no such
+// measure, or it is not played as often.
+func (p musicalPlace) played(music *tempo.Map) (tempo.Position, error) {
+	if p.pass == 0 {
+		return p.Position, nil
+	}
+	n, ok := music.Played(tempo.Place{Number: strconv.Itoa(p.Measure), Pass: p.pass})
+	if !ok {
+		times := 0
+		for ok := true; ok; times++ {
+			_, ok = music.Played(tempo.Place{Number: strconv.Itoa(p.Measure), Pass: times + 1})
+		}
+		return p.Position, fmt.Errorf("measure %d of the page is played %d times and not %d", p.Measure, times-1, p.pass)
+	}
+	return tempo.Position{Measure: n, Beat: p.Beat}, nil
 }
 
 // clock reads seconds, mm:ss.sss and h:mm:ss.sss. why is "" when s is a time
@@ -89,7 +115,7 @@ func (m mapping) moment(key string, music *tempo.Map) (t production.Time, ok boo
 		return t, true
 	}
 	if p, isMusical := musical(v.Value); isMusical {
-		return m.place(t, p, v, music)
+		return m.placeOf(t, p, v, music)
 	}
 	seconds, why := clock(v.Value)
 	if why != "" {
@@ -98,6 +124,19 @@ func (m mapping) moment(key string, music *tempo.Map) (t production.Time, ok boo
 	}
 	t.Seconds = seconds
 	return t, true
+}
+
+// placeOf turns a place as it is written into guide time.
+func (m mapping) placeOf(t production.Time, p musicalPlace, v *yaml.Node, music *tempo.Map) (production.Time, bool) {
+	if music == nil {
+		return t, false
+	}
+	at, err := p.played(music)
+	if err != nil {
+		m.at(v, "ripieno click lists all measures as played, with their numbers on the page", "%v", err)
+		return t, false
+	}
+	return m.place(t, at, v, music)
 }
 
 // place turns a musical position into guide time.
@@ -119,10 +158,23 @@ func placeHint(music *tempo.Map, p tempo.Position) string {
 	switch last := music.Measures(); {
 	case p.Measure > last:
 		return fmt.Sprintf("m%d is the end of the piece", last+1)
+	case p.Measure == 0 && music.Spec().PickUp > 0:
+		return pickUpHint(music, p.Beat)
 	case p.Measure == 0:
 		return "pick_up: in tempo: makes a measure 0"
 	}
 	return fmt.Sprintf("measure %d is in %s", p.Measure, music.Meter(p.Measure))
+}
+
+// pickUpHint returns how the beats of the pick-up are written: from 1, although it is
+// counted as the end of a full measure.
+func pickUpHint(music *tempo.Map, beat float64) string {
+	beats, pickUp := float64(music.Meter(1).Beats()), music.Spec().PickUp
+	if within := beat - beats + pickUp; within >= 1 && within < pickUp+1 {
+		return fmt.Sprintf("did you mean m0.%s? beats of the pick-up are written from 1: m0.1 is counted as beat %s",
+			decimal(within), decimal(beats-pickUp+1))
+	}
+	return fmt.Sprintf("beats of the pick-up are written from 1: m0.1 is counted as beat %s", decimal(beats-pickUp+1))
 }
 
 // fileTime reads a moment in a recording, seconds or mm:ss.sss from its

@@ -148,6 +148,38 @@ func soundTime(fileSize int64, several bool) time.Duration {
 	return processorTime(startTime + per*float64(fileSize))
 }
 
+// What the picture of a file lets expect: so many pixels of H.264 of 1080 lines are
+// decoded and scaled in a second of the processor (2 cores of a virtual machine),
+// and so many times that may be taken. A film is read once for every size of tile,
+// to be looked at and for stills; computers are several times slower, and codecs
+// too.
+const (
+	pixelsPerSecond = 100e6
+	timesExpected   = 40
+)
+
+// Allowance returns what all programs together that read the file may take of the
+// processor once it has been probed: what decoding its sound may take, and many
+// times what its picture takes if it is what the file says. A file that says it is
+// small and is not, has no more than the sound's; see [ffmpeg.Tool.Allow].
+func (i Info) Allowance() time.Duration {
+	own := soundTime(fileSize(i.Path), false)
+	if i.Video == nil {
+		return own
+	}
+	frames := float64(i.Video.Frames)
+	if frames == 0 {
+		const most = 60 // a second, where nothing is said
+		rate := float64(most)
+		if i.Video.FPSNum > 0 && i.Video.FPSDen > 0 {
+			rate = float64(i.Video.FPSNum) / float64(i.Video.FPSDen)
+		}
+		frames = rate * max(i.Duration, i.Video.Duration)
+	}
+	picture := frames * float64(i.Video.W) * float64(i.Video.H) / pixelsPerSecond
+	return own + processorTime(timesExpected*picture)
+}
+
 // processorTime is a number of seconds, in whole ones as the system counts them.
 func processorTime(seconds float64) time.Duration {
 	return time.Duration(math.Ceil(seconds)) * time.Second

@@ -59,9 +59,26 @@ func TestLittleTime(t *testing.T) {
 		t.Fatal(err)
 	}
 	one := []Sound{{Info: Info{Path: path, Duration: 10, Audio: &Audio{Rate: 48000, Channels: 2}}}}
-	sum := 2*question(path, nil).Limits.CPU + soundLimits(one).CPU + soundLimits(slices.Repeat(one, 8)).CPU
-	if sum > most {
+	// What comes after probing is allowed together, but for what is done with others.
+	before := 2*question(path, nil).Limits.CPU + soundLimits(slices.Repeat(one, 8)).CPU
+	if sum := before + one[0].Info.Allowance(); sum > most || one[0].Info.Allowance() < soundLimits(one).CPU {
 		t.Errorf("a small file may take %v, at most %v", sum, most)
+	}
+	// A picture has 40 times what it should take: at 100 million pixels a second the
+	// first of these takes 1 ms, and ten minutes of 1080 lines 373 s.
+	for _, c := range []struct {
+		v    Video
+		want time.Duration
+	}{
+		{Video{W: 160, H: 96, Frames: 8}, before + 10*time.Second},
+		{Video{W: 160, H: 96, FPSNum: 24, FPSDen: 30, Duration: 1}, before + 10*time.Second},
+		{Video{W: 1920, H: 1080, Frames: 18000}, before + (9+14930)*time.Second},
+		{Video{W: 1000, H: 1000}, before + (9+240)*time.Second}, // 60 a second for 10 s
+	} {
+		info := Info{Path: path, Duration: 10, Video: &c.v}
+		if got := before + info.Allowance(); got != c.want {
+			t.Errorf("%+v: %v, want %v", c.v, got, c.want)
+		}
 	}
 	if got := probeTime(1e12); got > 2*time.Minute {
 		t.Errorf("probing takes up to %v", got)

@@ -81,28 +81,90 @@ func showPath(path string) string {
 	return quoted
 }
 
-// missingHint proposes a file of the same folder whose name differs only in
-// case or in the ending, which is how most names are mistyped.
+// missingHint proposes a file whose name differs in case, in the ending, in how its
+// accents or its folders are written, or in one letter, which is how most names are
+// mistyped.
 func missingHint(root, full string) string {
-	const usual = "copy it there, correct the name, or mark the take expected: true until it comes"
-	entries, err := os.ReadDir(filepath.Dir(full))
-	if err != nil {
-		return usual
+	if rel, err := filepath.Rel(root, full); err == nil {
+		if near := nearPath(root, strings.Split(strings.ReplaceAll(filepath.ToSlash(rel), `\`, "/"), "/")); near != "" {
+			return fmt.Sprintf("did you mean %q?", near)
+		}
 	}
-	want := filepath.Base(full)
-	stem := func(name string) string { return strings.TrimSuffix(name, filepath.Ext(name)) }
-	for _, same := range []func(a, b string) bool{
-		strings.EqualFold,
-		func(a, b string) bool { return strings.EqualFold(stem(a), stem(b)) },
-	} {
-		for _, e := range entries {
-			if e.Type().IsRegular() && same(e.Name(), want) {
-				near := filepath.Join(filepath.Dir(full), e.Name())
-				if rel, err := filepath.Rel(root, near); err == nil && filepath.IsLocal(rel) {
-					return fmt.Sprintf("did you mean %q?", filepath.ToSlash(rel))
+	return "copy it there, correct the name, or mark the take expected: true until it comes"
+}
+
+// nearPath returns the file that a path with these parts probably means, with slashes;
+// "" for none. Folders are told by nothing but case and accents.
+func nearPath(root string, parts []string) string {
+	at := root
+	for i, part := range parts {
+		entries, err := os.ReadDir(at)
+		if err != nil {
+			return ""
+		}
+		last := i == len(parts)-1
+		found := ""
+		for _, alike := range []func(a, b string) bool{
+			func(a, b string) bool { return a == b },
+			strings.EqualFold,
+			func(a, b string) bool { return plainName(a) == plainName(b) },
+			func(a, b string) bool { return last && plainName(stem(a)) == plainName(stem(b)) },
+			func(a, b string) bool { return last && isSlip(plainName(stem(a)), plainName(stem(b))) },
+		} {
+			for _, e := range entries {
+				if found == "" && e.IsDir() != last && (e.IsDir() || e.Type().IsRegular()) && alike(e.Name(), part) {
+					found = e.Name()
 				}
 			}
 		}
+		if found == "" {
+			return ""
+		}
+		at = filepath.Join(at, found)
 	}
-	return usual
+	rel, err := filepath.Rel(root, at)
+	if err != nil || !filepath.IsLocal(rel) {
+		return ""
+	}
+	return filepath.ToSlash(rel)
+}
+
+// stem returns a file's name without its ending.
+func stem(name string) string { return strings.TrimSuffix(name, filepath.Ext(name)) }
+
+// accents writes letters as people do who cannot type their accents.
+var accents = strings.NewReplacer("ä", "ae", "ö", "oe", "ü", "ue", "ß", "ss", "a\u0308", "ae", "o\u0308", "oe",
+	"u\u0308", "ue", "é", "e", "è", "e", "ê", "e", "ë", "e", "á", "a", "à", "a", "â", "a", "å", "a", "í", "i", "î", "i",
+	"ï", "i", "ó", "o", "ò", "o", "ô", "o", "ú", "u", "ù", "u", "û", "u", "ç", "c", "ñ", "n", "ø", "o", "\u0301", "",
+	"\u0300", "", "\u0302", "", "\u0327", "", "\u0303", "")
+
+// plainName returns a name in small letters, without accents and what stands between
+// words.
+func plainName(name string) string {
+	return strings.NewReplacer(" ", "", "_", "", "-", "").Replace(accents.Replace(strings.ToLower(name)))
+}
+
+// isSlip reports whether two names of five letters or more differ in one letter or in
+// two that are swapped. Numbers are no slips of each other.
+func isSlip(a, b string) bool {
+	x, y := []rune(a), []rune(b)
+	if len(x) > len(y) {
+		x, y = y, x
+	}
+	if len(x) < 5 || len(y)-len(x) > 1 {
+		return false
+	}
+	i := 0
+	for i < len(x) && x[i] == y[i] {
+		i++
+	}
+	digit := func(r []rune) bool { return i < len(r) && r[i] >= '0' && r[i] <= '9' }
+	if digit(x) || digit(y) {
+		return false
+	}
+	if len(x) < len(y) {
+		return string(x[i:]) == string(y[i+1:])
+	}
+	return i+1 <= len(x) && string(x[min(i+1, len(x)):]) == string(y[min(i+1, len(y)):]) ||
+		i+2 <= len(x) && x[i] == y[i+1] && x[i+1] == y[i] && string(x[i+2:]) == string(y[i+2:])
 }

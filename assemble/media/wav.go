@@ -143,6 +143,12 @@ const (
 
 var subFormatTail = [14]byte{0, 0, 0, 0, 0x10, 0, 0x80, 0, 0, 0xaa, 0, 0x38, 0x9b, 0x71}
 
+// sampleFormats are those that can be read, by tag and bits.
+var sampleFormats = map[[2]uint16]sampleFormat{
+	{tagPCM, 8}: pcm8, {tagPCM, 16}: pcm16, {tagPCM, 24}: pcm24, {tagPCM, 32}: pcm32,
+	{tagFloat, 32}: float32bit, {tagFloat, 64}: float64bit,
+}
+
 // maxWAVChannels is above every multitrack recorder's.
 const maxWAVChannels = 64
 
@@ -155,22 +161,11 @@ func (w *WAV) setFormat(f []byte) error {
 	if tag == tagExtensible && len(f) >= 40 && [14]byte(f[26:40]) == subFormatTail {
 		tag = le.Uint16(f[24:])
 	}
-	switch {
-	case tag == tagPCM && bits == 8:
-		w.sample = pcm8
-	case tag == tagPCM && bits == 16:
-		w.sample = pcm16
-	case tag == tagPCM && bits == 24:
-		w.sample = pcm24
-	case tag == tagPCM && bits == 32:
-		w.sample = pcm32
-	case tag == tagFloat && bits == 32:
-		w.sample = float32bit
-	case tag == tagFloat && bits == 64:
-		w.sample = float64bit
-	default:
+	sample, ok := sampleFormats[[2]uint16{tag, bits}]
+	if !ok {
 		return fmt.Errorf("%w: format %#x with %d bits", ErrWAVFormat, tag, bits)
 	}
+	w.sample = sample
 	switch {
 	case channels == 0 || channels > maxWAVChannels:
 		return fmt.Errorf("%w: %d channels", ErrWAVFormat, channels)

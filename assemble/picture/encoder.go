@@ -160,8 +160,7 @@ func (p Picker) noSoftware(w plan.Want) error {
 	return fault.At(fault.FFmpeg, w.Mark,
 		fmt.Sprintf("%q is to be %s, and this ffmpeg %s was built without %s", w.Name, codecName(w.Codec),
 			p.Tool.Version.Text, strings.Join(names, " or ")),
-		"install a full build (Debian, Ubuntu: apt-get install ffmpeg; Fedora: ffmpeg from RPM Fusion; macOS: brew "+
-			"install ffmpeg), or write codec: h264, which plays everywhere")
+		"install a full build "+ffmpeg.FullBuild()+", or write codec: h264, which plays everywhere")
 }
 
 // try encodes a few frames with hardware. What it writes at the head of

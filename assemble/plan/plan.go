@@ -96,6 +96,7 @@ const (
 type Facts struct {
 	Picture *Picture
 	Sound   *Sound
+	Beside  *Sound // of the take's phone, when its microphone is heard; nil: there is none
 	Absent  Absence
 	Subject *framing.Person // where the player is in the picture; nil when nobody looked
 }

@@ -1,6 +1,7 @@
 package production
 
 import (
+	"regexp"
 	"strings"
 	"unicode"
 )
@@ -30,8 +31,20 @@ func Slug(text string) string {
 	for len(string(s)) > MaxNameBytes {
 		s = s[:len(s)-1]
 	}
-	return strings.Trim(string(s), "-")
+	name := strings.Trim(string(s), "-")
+	if IsReserved(name) {
+		name += "-1"
+	}
+	return name
 }
+
+// reserved are names that Windows keeps for devices, in any folder and with any
+// ending (Microsoft, "Naming Files, Paths, and Namespaces").
+var reserved = regexp.MustCompile(`(?i)^(CON|PRN|AUX|NUL|(COM|LPT)[0-9¹²³])(\.|$)`)
+
+// IsReserved reports whether a file of that name cannot be on Windows. Productions
+// go from one machine to another, so no system takes one.
+func IsReserved(name string) bool { return reserved.MatchString(name) }
 
 // Fold returns a name for comparison without regard to capitals.
 func Fold(s string) string { return strings.ToLower(strings.ToUpper(s)) }

@@ -28,6 +28,10 @@ type Production struct {
 	Path string // the manifest that was read
 	Dir  string // its folder, absolute; file names in the manifest are relative to it
 
+	// Advice is what could be written better in the manifest and was read all the
+	// same: sentences with their places.
+	Advice []string
+
 	Language   string // of films, pages and notes, as its tag; "en" when not given
 	Title      string
 	Composer   string
@@ -137,4 +141,13 @@ func (p *Production) NoSuch(what, name string, known []string) error {
 		hint = fmt.Sprintf("the manifest has %q", known)
 	}
 	return fault.New(fault.Manifest, p.Path, fmt.Sprintf("no %s is called %q", what, name), hint)
+}
+
+// ScoreRemarks returns what the reader of the score wants a person to know, lower case
+// and with the measure; nothing without a score.
+func (p *Production) ScoreRemarks() []string {
+	if p.Score == nil {
+		return nil
+	}
+	return p.Score.Remarks
 }

@@ -13,6 +13,7 @@ type Take struct {
 	Player   string
 	Part     string
 	Section  string // "" or the name of a Section
+	Email    string // where to reach the player; in nothing that is made
 	Language string // of what the player reads alone; that of the call sheets when not given
 	Video    *File  // picture, and sound when Audio is nil
 	Audio    *File  // separate microphone recording

@@ -54,6 +54,14 @@ const (
 // Roles are both.
 var Roles = Words[Role]{Video, Audio}
 
+// Phrase returns such a recording as a sentence has it.
+func (r Role) Phrase() string {
+	if r == Video {
+		return "a video"
+	}
+	return "an audio file"
+}
+
 // Other returns the other recording of a take.
 func (r Role) Other() Role {
 	if r == Video {

@@ -38,6 +38,8 @@ type Review struct {
 	Takes []Reviewed
 	// Guides tells of guides that are not as the manifest says now.
 	Guides []Notice
+	// Score is what to know of the score, in English.
+	Score []string
 	// Playing says whether takes have theirs, which a person can switch off.
 	Playing bool
 	PitchHz float64 // what tuning is measured against
@@ -79,6 +81,7 @@ type Reviewed struct {
 	LeftOut, Partly bool
 	Places          []Place
 	Levels          []Loudness
+	Cleaned         *Cleaned // nil: the mix leaves its sound as it is
 	Playing         *Playing // nil: not measured
 	// Release is what may be published of the take: "yes", "audio-only", "no" or
 	// "missing"; "" says nothing of it. Without a release of the picture the page
@@ -114,6 +117,13 @@ type Place struct {
 type Loudness struct {
 	File             string
 	LUFS, Peak, Back *float64 // integrated, highest sample (dBFS), quietest moments (dBFS)
+}
+
+// Cleaned is what the mix does to a take's sound by itself, in decibels.
+type Cleaned struct {
+	Closed         float64 // share of the film in which it is closed
+	Reduced        float64 // of the noise under the playing, at most
+	Lows, Presence float64 // added to the colour of the phone that recorded it
 }
 
 // Playing is how a take was played.

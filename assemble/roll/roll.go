@@ -28,6 +28,7 @@ type Line struct {
 	Player  string   `json:"player"`
 	Part    string   `json:"part"`
 	Section string   `json:"section,omitempty"`
+	Email   string   `json:"email,omitempty"`
 	Status  Status   `json:"status"`
 	Release string   `json:"release"`       // yes, audio-only, no or missing
 	Files   []string `json:"files"`         // as the manifest names them
@@ -72,7 +73,7 @@ func Call(man *production.Production, check Check, due, now time.Time) Roll {
 	}
 	for i, c := range check.Takes {
 		t := man.Takes[i]
-		line := Line{Name: t.Name, Player: t.Player, Part: t.Part, Section: t.Section, Status: StatusIn,
+		line := Line{Name: t.Name, Player: t.Player, Part: t.Part, Section: t.Section, Email: t.Email, Status: StatusIn,
 			Release: t.Release.Word(), Files: []string{}}
 		for _, f := range []*production.File{t.Video, t.Audio} {
 			if f != nil {

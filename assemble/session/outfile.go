@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"syscall"
 
@@ -30,10 +31,9 @@ func OutFile(dir, name string) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	_, long := os.Lstat(path + strings.Repeat("x", tempName))
 	st, err := os.Lstat(path)
 	switch {
-	case errors.Is(long, syscall.ENAMETOOLONG):
+	case isTooLong(path):
 		return "", tooLong(path)
 	case errors.Is(err, fs.ErrNotExist):
 		return path, nil
@@ -53,6 +53,28 @@ func OutFile(dir, name string) (string, error) {
 	}
 	return "", fault.New(fault.Failed, path, fmt.Sprintf("there is %s where this file is to be written", what),
 		"move it away, or choose another folder with --out")
+}
+
+// isTooLong reports whether the system takes no file of that name, or none of
+// the longer one under which it is written first. The name of a folder that is
+// not there yet is tried in the nearest one that is: systems bound a name by the
+// disk it is on, and a whole path by its length.
+func isTooLong(path string) bool {
+	names := []string{filepath.Base(path) + strings.Repeat("x", tempName)}
+	dir := filepath.Dir(path)
+	if _, err := os.Lstat(filepath.Join(dir, names[0])); errors.Is(err, syscall.ENAMETOOLONG) {
+		return true
+	}
+	for parent := filepath.Dir(dir); parent != dir; dir, parent = parent, filepath.Dir(parent) {
+		if _, err := os.Lstat(dir); !errors.Is(err, fs.ErrNotExist) {
+			break
+		}
+		names = append(names, filepath.Base(dir))
+	}
+	return slices.ContainsFunc(names, func(name string) bool {
+		_, err := os.Lstat(filepath.Join(dir, name))
+		return errors.Is(err, syscall.ENAMETOOLONG)
+	})
 }
 
 // tooLong returns the fault of an output whose name or folder's name is too long.

@@ -59,6 +59,15 @@ func TestOutputsAreLookedAtFirst(t *testing.T) {
 			t.Errorf("%d letters: %v", n, err)
 		}
 	}
+	for _, name := range []string{strings.Repeat("c", 300) + "/a.wav", "c/" + strings.Repeat("a", 230) + ".wav",
+		strings.Repeat("c/", 2100) + "a.wav"} { // in folders that are not there yet
+		if _, err := p.OutFile(name); err == nil || !strings.Contains(err.Error(), "too long for this disk") {
+			t.Errorf("%.20s: %v", name, err)
+		}
+	}
+	if _, err := p.OutFile("stems/takes/" + strings.Repeat("a", 200) + ".wav"); err != nil {
+		t.Error(err)
+	}
 	long := filepath.Join(t.TempDir(), strings.Repeat("b", 300))
 	if _, err := Out(long, "final.mp4"); err == nil || !strings.Contains(err.Error(), "too long for this disk") {
 		t.Errorf("a folder: %v", err)

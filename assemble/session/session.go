@@ -35,16 +35,14 @@ type Session struct {
 	differ *Differences
 }
 
-// encoders is what every film needs from ffmpeg.
-var encoders = []string{"libx264", "aac"}
-
-// Find returns ffmpeg, or says what is missing.
+// Find returns ffmpeg, or says what is missing: the program, or parts of it
+// without which nothing can be made.
 func (set Settings) Find(ctx context.Context) (*ffmpeg.Tool, error) {
 	tool, err := set.Programs.Find(ctx)
 	if err != nil {
 		return nil, err
 	}
-	return tool, tool.Require(encoders...)
+	return tool, tool.RequireAll()
 }
 
 // Open reads the manifest, finds ffmpeg and takes the production's store,
@@ -57,6 +55,9 @@ func Open(ctx context.Context, set Settings) (*Session, error) {
 	s := &Session{man: man}
 	if s.set, err = set.complete(man.Dir); err != nil {
 		return nil, err
+	}
+	for _, a := range man.Advice {
+		s.Message(a)
 	}
 	if s.tool, err = set.Find(ctx); err != nil {
 		return nil, err

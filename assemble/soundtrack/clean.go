@@ -10,6 +10,7 @@ import (
 	"ripieno/assemble/task"
 	"ripieno/mix"
 	"ripieno/mix/loudness"
+	"ripieno/mix/tone"
 )
 
 // cleanRule is the version of what is done to takes by themselves. Raise it when
@@ -37,15 +38,10 @@ func heardTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis]) task.Ref[mix
 	t.Needs("level", level)
 	t.Action = t.Action.Ext(".gob").For(r.File)
 	t.Make = func(_ context.Context, in task.Inputs, tmp string, _ func(float64)) error {
-		samples, err := r.Samples.Read(in)
+		strip, a, err := readRecorded(in, r, s, level)
 		if err != nil {
 			return err
 		}
-		a, err := level.Read(in)
-		if err != nil {
-			return err
-		}
-		strip := recorded(s, samples)
 		strip.Repair = a.Repair
 		h, err := mix.Hear(strip, s.Clean.Piece)
 		if err != nil {
@@ -57,7 +53,7 @@ func heardTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis]) task.Ref[mix
 }
 
 // cleaned gives a strip what is done to it by itself, by what was heard of it.
-func cleaned(strip mix.Strip, c plan.Cleaning, h mix.Heard) mix.Strip {
+func cleaned(strip mix.Strip, c plan.Cleaning, h mix.Heard, phones tone.Phones) mix.Strip {
 	if c.Silence {
 		strip.Playing = h.Curve(strip)
 	}
@@ -65,7 +61,7 @@ func cleaned(strip mix.Strip, c plan.Cleaning, h mix.Heard) mix.Strip {
 		strip.Reduce = &mix.Reduce{Noise: &h.Noise, Depth: depth}
 	}
 	if c.Tone {
-		strip.EQ = append(mix.ToneBands(h.Colour()), strip.EQ...)
+		strip.EQ = append(mix.ToneBands(h.Colour(phones)), strip.EQ...)
 	}
 	return strip
 }
@@ -82,7 +78,7 @@ type CleanResult struct {
 }
 
 // cleanResult describes what was done to strip i, nil for nothing.
-func (t *Track) cleanResult(i int, h mix.Heard) *CleanResult {
+func (t *Track) cleanResult(i int, h mix.Heard, phones tone.Phones) *CleanResult {
 	p := t.parts[i]
 	if !p.Clean.Any() {
 		return nil
@@ -96,7 +92,7 @@ func (t *Track) cleanResult(i int, h mix.Heard) *CleanResult {
 		r.Reduced = math.Round(float64(h.Depth())*10) / 10
 	}
 	if p.Clean.Tone {
-		c := h.Colour()
+		c := h.Colour(phones)
 		r.Lows, r.Presence = c.Low, c.Presence
 	}
 	strip := mix.Strip{Offset: p.Sound.Clock.Offset, Drift: p.Sound.Clock.Drift, Delay: p.Treat.Delay}
@@ -128,4 +124,59 @@ func (r *CleanResult) words() []string {
 		notes = append(notes, fmt.Sprintf("a phone: presence %+.1f dB", r.Presence))
 	}
 	return notes
+}
+
+// Cleanings returns the tasks that [Track.Cleaned] reads; none of a nil track.
+func (t *Track) Cleanings() []task.Edge {
+	var list []task.Edge
+	if t == nil {
+		return list
+	}
+	for _, p := range t.parts {
+		if p.Clean.Any() {
+			list = append(list, p.heard)
+		}
+	}
+	if !t.phones.IsZero() {
+		list = append(list, t.phones)
+	}
+	return list
+}
+
+// phonesOf returns what the phones need, from a run.
+func (t *Track) phonesOf(res task.Result) (tone.Phones, error) {
+	if t.phones.IsZero() {
+		return tone.Usual, nil
+	}
+	phones, ok, err := t.phones.Result(res)
+	if err != nil || !ok {
+		return tone.Usual, err
+	}
+	return phones, nil
+}
+
+// Cleaned returns what is done to the strips by themselves, by their takes, from a
+// run of [Track.Cleanings]. A take that could not be heard is left out.
+func (t *Track) Cleaned(res task.Result) (map[string]*CleanResult, error) {
+	all := map[string]*CleanResult{}
+	if t == nil {
+		return all, nil
+	}
+	phones, err := t.phonesOf(res)
+	if err != nil {
+		return nil, err
+	}
+	for i, p := range t.parts {
+		if !p.Clean.Any() {
+			continue
+		}
+		h, ok, err := p.heard.Result(res)
+		if err != nil {
+			return nil, err
+		}
+		if ok {
+			all[p.Take] = t.cleanResult(i, h, phones)
+		}
+	}
+	return all, nil
 }

@@ -104,13 +104,14 @@ func (t *Track) Heard(res task.Result) ([]mix.Heard, error) {
 	return list, nil
 }
 
-// StripResults describes every strip of a finished mix, from what was heard of it
-// and how far it is hidden.
-func (t *Track) StripResults(rep Report, heard []mix.Heard, hidden []*HiddenResult) []StripResult {
+// StripResults describes every strip of a finished mix, from what was heard of it, what was
+// done to it by itself and how far it is hidden.
+func (t *Track) StripResults(rep Report, heard []mix.Heard, cleaned map[string]*CleanResult,
+	hidden []*HiddenResult) []StripResult {
 	list := []StripResult{}
 	for i, p := range t.parts {
 		list = append(list, stripResult(p.Strip, rep, i))
-		list[i].Clean = t.cleanResult(i, heard[i])
+		list[i].Clean = cleaned[p.Take]
 		list[i].Hidden = hidden[i]
 		list[i].Notes = append(t.findings(rep, i, heard[i]), list[i].Clean.words()...)
 		list[i].Notes = append(list[i].Notes, hidden[i].words()...)

@@ -16,6 +16,7 @@ import (
 	"ripieno/mix/audio"
 	"ripieno/mix/loudness"
 	"ripieno/mix/tempo"
+	"ripieno/mix/tone"
 )
 
 // StagesFolder is where the sound of every stage goes, beside the master.
@@ -67,9 +68,12 @@ func (t *Track) Stages(music *tempo.Map) []Stage {
 
 // stageTask mixes the window as far as a step.
 func (t *Track) stageTask(step stageStep, window mix.Span) task.Ref[string] {
-	s := t.begin("stage")
+	s, tones := t.begin("stage"), false
 	for _, p := range t.parts {
 		p.add(&s)
+		if step.of(p.Clean).Tone && !t.phones.IsZero() {
+			tones = true
+		}
 		s.Action = s.Action.Arg("clean", step.of(p.Clean)).Arg("treat", p.Treat).Arg("clock", p.Sound.Clock)
 		s.Needs("samples", p.sound.Samples)
 		if step.of(p.Clean).Any() {
@@ -77,6 +81,9 @@ func (t *Track) stageTask(step stageStep, window mix.Span) task.Ref[string] {
 		}
 	}
 	s.Needs("report", t.Report)
+	if tones {
+		s.Needs("phones", t.phones)
+	}
 	s.Action = s.Action.Arg("step", step.name).Arg("window", window).Arg("loudness", t.mix.Loudness).
 		Arg("peak", t.mix.TruePeak).Ext(".wav").For(step.name)
 	s.ID, s.Name, s.Stage = task.ID("stage", step.name), step.name, "stages"
@@ -106,7 +113,7 @@ func (t *Track) mixStage(ctx context.Context, step stageStep, window mix.Span, i
 	o.Start, o.Length, o.FadeIn, o.FadeOut = window.From, window.To-window.From, 0, 0
 	strips := make([]mix.Strip, len(t.parts))
 	for i, p := range t.parts {
-		if strips[i], err = p.untilStep(step, in); err != nil {
+		if strips[i], err = p.untilStep(step, in, t.phones); err != nil {
 			return err
 		}
 		if strips[i].Gain = rep.Gains[i]; !step.level {
@@ -140,7 +147,7 @@ func (t *Track) mixStage(ctx context.Context, step stageStep, window mix.Span, i
 
 // untilStep returns the part's strip from its recording, in its place, treated as
 // the manifest says and cleaned as far as a step.
-func (p part) untilStep(step stageStep, in task.Inputs) (mix.Strip, error) {
+func (p part) untilStep(step stageStep, in task.Inputs, phones task.Ref[tone.Phones]) (mix.Strip, error) {
 	samples, err := p.sound.Samples.Read(in)
 	if err != nil {
 		return mix.Strip{}, err
@@ -158,7 +165,13 @@ func (p part) untilStep(step stageStep, in task.Inputs) (mix.Strip, error) {
 		if err != nil {
 			return s, err
 		}
-		s = cleaned(s, clean, h)
+		usual := tone.Usual
+		if clean.Tone {
+			if usual, err = readPhones(phones, in); err != nil {
+				return s, err
+			}
+		}
+		s = cleaned(s, clean, h, usual)
 	}
 	s.Rides, s.Pan, s.Law, s.Narrow, s.Send = p.Lifts, p.Pan/100, p.Law, 1-p.Width, p.Send
 	if p.Dry {

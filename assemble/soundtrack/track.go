@@ -21,6 +21,7 @@ import (
 	"ripieno/mix/audio"
 	"ripieno/mix/mask"
 	"ripieno/mix/room"
+	"ripieno/mix/tone"
 )
 
 // rule is the version of everything the mix packages compute. Raise it when a
@@ -74,6 +75,9 @@ type Sound struct {
 	Name    string           // unique among the sounds of a production
 	File    string           // as people know it
 	Seconds float64
+	// Beside is the sound of the player's phone, when this is that of their microphone; nil
+	// for none.
+	Beside *task.Ref[string]
 }
 
 // Room is a recorded room.
@@ -93,7 +97,8 @@ type Track struct {
 	Report       task.Ref[Report]
 
 	bus
-	parts []part
+	parts  []part
+	phones task.Ref[tone.Phones] // zero: they are the usual ones
 }
 
 // bus is what strips are added up on.
@@ -123,12 +128,17 @@ func New(tool *ffmpeg.Tool, workers int, pl *plan.Plan, sounds []Sound, recorded
 	if pl.Mix.Room > 0 {
 		t.room = recorded
 	}
+	var levels []task.Ref[mix.Analysis]
+	var heard []task.Ref[mix.Heard]
 	for i, s := range pl.Strips {
-		level := levelTask(sounds[i], s)
-		heard := heardTask(sounds[i], s, level)
-		voice := voiceTask(sounds[i], s, level, heard)
+		levels = append(levels, levelTask(sounds[i], s))
+		heard = append(heard, heardTask(sounds[i], s, levels[i]))
+	}
+	t.phones = phonesTask(pl, sounds, heard)
+	for i, s := range pl.Strips {
+		voice := voiceTask(sounds[i], s, levels[i], heard[i], t.phones)
 		bands := bandsTask(sounds[i], s.Take, voice, pl.Timeline.Duration())
-		t.parts = append(t.parts, part{s, sounds[i], level, heard, voice, bands})
+		t.parts = append(t.parts, part{s, sounds[i], levels[i], heard[i], voice, bands})
 	}
 	sum := t.sumTask()
 	master := t.masterTask(task.Path(sum))

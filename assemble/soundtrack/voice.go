@@ -35,6 +35,16 @@ func recorded(s plan.Strip, wav string) mix.Strip {
 	}
 }
 
+// readRecorded returns a strip as it was recorded, and what was measured of it.
+func readRecorded(in task.Inputs, r Sound, s plan.Strip, level task.Ref[mix.Analysis]) (mix.Strip, mix.Analysis, error) {
+	samples, err := r.Samples.Read(in)
+	if err != nil {
+		return mix.Strip{}, mix.Analysis{}, err
+	}
+	a, err := level.Read(in)
+	return recorded(s, samples), a, err
+}
+
 // levelTask measures one recording while it may sound in the film: how loud it
 // is, what its channels need, how much noise it has.
 func levelTask(r Sound, s plan.Strip) task.Ref[mix.Analysis] {
@@ -67,7 +77,8 @@ func measureLevel(samples string, s plan.Strip, tmp string) error {
 
 // voiceTask computes a voice and measures it. What is heard of the recording
 // counts only where the take is cleaned.
-func voiceTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis], heard task.Ref[mix.Heard]) task.Ref[string] {
+func voiceTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis], heard task.Ref[mix.Heard],
+	phones task.Ref[tone.Phones]) task.Ref[string] {
 	t := task.Task{
 		ID: task.ID("voice", r.Name), Name: r.File, Stage: "strip", Cost: costVoice * r.Seconds,
 		Action: store.NewAction("voice").Version(rule).Arg("clock", s.Sound.Clock).Arg("treat", s.Treat),
@@ -79,20 +90,17 @@ func voiceTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis], heard task.R
 		t.Needs("heard", heard)
 	}
 	if s.Clean.Tone {
-		t.Action = t.Action.Arg("tone", tone.Version)
+		if t.Action = t.Action.Arg("tone", tone.Version); !phones.IsZero() {
+			t.Needs("phones", phones)
+		}
 	}
 	t.Action = t.Action.Files(voiceWAV, voiceFile).For(r.File)
 	t.Make = func(ctx context.Context, in task.Inputs, dir string, _ func(float64)) error {
-		samples, err := r.Samples.Read(in)
+		strip, a, err := readRecorded(in, r, s, level)
 		if err != nil {
 			return err
 		}
-		a, err := level.Read(in)
-		if err != nil {
-			return err
-		}
-		strip, err := treated(recorded(s, samples), s.Treat, a)
-		if err != nil {
+		if strip, err = treated(strip, s.Treat, a); err != nil {
 			return err
 		}
 		if s.Clean.Any() {
@@ -100,7 +108,13 @@ func voiceTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis], heard task.R
 			if err != nil {
 				return err
 			}
-			strip = cleaned(strip, s.Clean, h)
+			usual := tone.Usual
+			if s.Clean.Tone {
+				if usual, err = readPhones(phones, in); err != nil {
+					return err
+				}
+			}
+			strip = cleaned(strip, s.Clean, h, usual)
 		}
 		return writeVoice(ctx, strip, dir)
 	}

@@ -82,3 +82,7 @@ func (sys system) replace(path, temp string, data []byte) error {
 	}
 	return sys.sync(filepath.Dir(path))
 }
+
+// Free returns how many bytes this user may still write to the disk of a folder
+// that is there.
+func Free(dir string) (int64, error) { return freeBytes(dir) }

@@ -17,6 +17,7 @@ func Page(man *production.Production, plays bool) report.Review {
 		SendTo: man.CallSheet.SendTo, From: man.CallSheet.Contact,
 		Span:  [2]float64{min(0, man.Tempo.Start()), end + man.Picture.Tail},
 		Start: man.Tempo.Start(), Playing: plays, PitchHz: man.Guide.PitchHz, Withheld: countWithheld(man),
+		Score: man.ScoreRemarks(),
 	}
 	for m := 1; m <= man.Tempo.Measures()+1; m++ {
 		if at, err := man.Tempo.Seconds(tempo.Position{Measure: m, Beat: 1}); err == nil {

@@ -120,14 +120,23 @@ func (r *Recording) fill(f *plan.Facts) {
 		f.Picture, f.Subject = r.Picture(r.pictureClock(clock)), r.Subject
 	}
 	a := r.Info.Audio
-	if a == nil || (f.Sound != nil && r.Role == Video) {
+	if a == nil {
 		return
 	}
-	f.Sound = &plan.Sound{
+	sound := &plan.Sound{
 		Hash: r.Hash.String(), Stream: a.Index, Rate: a.Rate, Channels: a.Channels, Clock: clock,
 		Frames: audio.Frames(r.Info.Duration * float64(a.Rate)), Parts: r.Parts,
 		Phone: r.byPhone(),
 	}
+	switch {
+	case f.Sound == nil:
+	case r.Role == Video:
+		f.Beside = sound
+		return
+	default: // whoever brings a device of its own beside the camera brings a microphone
+		f.Beside, sound.Phone = f.Sound, false
+	}
+	f.Sound = sound
 }
 
 // byPhone reports whether a phone recorded the sound, as far as the file tells: a

@@ -260,6 +260,9 @@ func (r *Recording) probe(ctx context.Context, s *session.Session) (err error) {
 		return info, err
 	})
 	r.Info.Path = r.Path
+	if err == nil {
+		s.Tool().Allow(r.Path, r.Info.Allowance())
+	}
 	if a := r.Info.Audio; err == nil && a != nil && (a.Rate < align.MinRate || a.Rate > resample.MaxRate) {
 		return fault.New(fault.Media, r.Path,
 			fmt.Sprintf("its sound has %d samples a second, and %d to %d can be used", a.Rate, align.MinRate, resample.MaxRate),

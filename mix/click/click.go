@@ -112,9 +112,16 @@ func Guide(m *tempo.Map, o Options) (audio.Source, error) {
 	}
 	clicks, drones := g.kit.peak, loudestSum(g.drones)
 	if peak := audio.DecibelsOf(clicks + drones); peak > Ceiling {
-		return nil, fmt.Errorf("click: the guide would reach %.1f dBTP (clicks %.1f, drone %.1f), more than %.0f: "+
-			"lower both by %.1f dB",
-			peak, audio.DecibelsOf(clicks), audio.DecibelsOf(drones), Ceiling, math.Ceil(10*float64(peak-Ceiling))/10)
+		what := fmt.Sprintf("clicks %.1f, drone %.1f", audio.DecibelsOf(clicks), audio.DecibelsOf(drones))
+		lower := "both"
+		switch {
+		case drones == 0:
+			what, lower = "clicks alone", "them"
+		case clicks == 0:
+			what, lower = "the drone alone", "it"
+		}
+		return nil, fmt.Errorf("click: the guide would reach %.1f dBTP (%s), more than %.0f: lower %s by %.1f dB", peak, what,
+			Ceiling, lower, math.Ceil(10*float64(peak-Ceiling))/10)
 	}
 	return g, nil
 }

@@ -13,6 +13,7 @@ func New(spec Spec) (*Map, error) {
 	b := builder{spec: spec}
 	b.spec.Changes = append([]Change(nil), spec.Changes...)
 	b.spec.Holds = append([]Hold(nil), spec.Holds...)
+	b.spec.Paper = append([]Place(nil), spec.Paper...)
 	// The order of measures must be sound before places can be worked out.
 	if b.checkFrame(); len(b.faults) > 0 {
 		return nil, errors.Join(b.faults...)
@@ -61,6 +62,9 @@ func (b *builder) checkFrame() {
 	if s.Measures < 1 || s.Measures > MaxMeasures {
 		b.whole("measures", fmt.Sprintf("the piece has %d measures", s.Measures),
 			fmt.Sprintf("give the number of measures, 1 to %d", MaxMeasures))
+	}
+	if n := len(s.Paper); n != 0 && n != s.Measures {
+		b.whole("measures", fmt.Sprintf("the page names %d of %d measures", n, s.Measures), "")
 	}
 	if len(s.Changes) == 0 {
 		b.whole("changes", "no tempo is given", "give a first change with measure 1, a meter and a bpm")

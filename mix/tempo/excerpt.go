@@ -1,6 +1,9 @@
 package tempo
 
-import "fmt"
+import (
+	"fmt"
+	"strconv"
+)
 
 // Span is a run of measures, both ends included.
 type Span struct{ From, To int }
@@ -8,7 +11,8 @@ type Span struct{ From, To int }
 // Excerpt returns the spec of the piece played in that order: repeats written out,
 // or a single span for a re-take from measure From on. Measures are numbered
 // anew from 1 in the order they are played. The count-in is kept, the pick-up
-// when the first span begins with measure 1. A ramp cut by the end of a span
+// when the first span begins with measure 1. Places on paper go with their measures.
+// A ramp cut by the end of a span
 // ends there at the tempo it has reached; holds go with their measures.
 //
 // Guide time changes with the order. For a re-take from measure x, a moment t
@@ -37,12 +41,49 @@ func (m *Map) Excerpt(order ...Span) (Spec, error) {
 				out.Holds = append(out.Holds, h)
 			}
 		}
+		if len(m.spec.Paper) > 0 {
+			out.Paper = append(out.Paper, m.spec.Paper[s.From-1:s.To]...)
+		}
 		out.Measures += s.To - s.From + 1
 		if out.Measures > MaxMeasures {
 			return Spec{}, fmt.Errorf("tempo: the excerpt has more than %d measures", MaxMeasures)
 		}
 	}
 	return out, nil
+}
+
+// InOrder returns an excerpt that also says where the page, this map's measures,
+// has what is played.
+func (m *Map) InOrder(order ...Span) (Spec, error) {
+	out, err := m.Excerpt(order...)
+	if err != nil {
+		return out, err
+	}
+	var measures []string
+	for _, s := range order {
+		for n := s.From; n <= s.To; n++ {
+			measures = append(measures, strconv.Itoa(n))
+		}
+	}
+	out.Paper = PlacesOf(measures)
+	return out, nil
+}
+
+// PlacesOf returns the places of measures with these numbers on paper, in the order
+// of playing: nil when they are numbered as they are played.
+func PlacesOf(numbers []string) []Place {
+	times := map[string]int{}
+	places := make([]Place, len(numbers))
+	same := true
+	for i, n := range numbers {
+		times[n]++
+		places[i] = Place{n, times[n]}
+		same = same && n == strconv.Itoa(i+1)
+	}
+	if same {
+		return nil
+	}
+	return places
 }
 
 // changes describes the meters and tempos of a span in full, measures moved

@@ -3,7 +3,9 @@ package tempo
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
+	"strconv"
 )
 
 // snap is the distance in quarters within which a time counts as being on a
@@ -79,6 +81,14 @@ func (m *Map) SecondsAt(quarter float64) float64 {
 	i := sort.Search(len(m.segments), func(i int) bool { return m.segments[i].quarter >= quarter })
 	s := m.segments[max(i-1, 0)]
 	return s.seconds + s.after(quarter-s.quarter)
+}
+
+// SpeedAt returns the tempo in quarter notes a minute just after a place in quarter
+// notes from the downbeat of measure 1, holds aside.
+func (m *Map) SpeedAt(quarter float64) float64 {
+	i := sort.Search(len(m.segments), func(i int) bool { return m.segments[i].quarter > quarter })
+	s := m.segments[max(i-1, 0)]
+	return s.speed + s.slope*(quarter-s.quarter)
 }
 
 // QuartersAt returns the inverse of [Map.SecondsAt]: the place that sounds at that
@@ -235,5 +245,45 @@ func (m *Map) Spec() Spec {
 	s := m.spec
 	s.Changes = append([]Change(nil), s.Changes...)
 	s.Holds = append([]Hold(nil), s.Holds...)
+	s.Paper = append([]Place(nil), s.Paper...)
 	return s
+}
+
+// Paper returns where the page has a measure that is played, and false when the
+// page has all measures as they are played, or has not this one.
+func (m *Map) Paper(measure int) (Place, bool) {
+	if measure < 1 || measure > len(m.spec.Paper) {
+		return Place{}, false
+	}
+	return m.spec.Paper[measure-1], true
+}
+
+// Elsewhere returns where the page has a measure when that is another number or not
+// the first time of it, and "" else.
+func (m *Map) Elsewhere(measure int) string {
+	p, ok := m.Paper(measure)
+	if !ok || p == (Place{strconv.Itoa(measure), 1}) {
+		return ""
+	}
+	return p.String()
+}
+
+// Played returns which measure is played where the page has p. ok is false when the
+// page has no such measure or it is not played as often.
+func (m *Map) Played(p Place) (measure int, ok bool) {
+	if len(m.spec.Paper) == 0 {
+		n, err := strconv.Atoi(p.Number)
+		return n, err == nil && p.Pass == 1 && n >= 1 && n <= m.spec.Measures
+	}
+	i := slices.Index(m.spec.Paper, p)
+	return i + 1, i >= 0
+}
+
+// Label names a measure for people who have the page before them: "17", or
+// "21 (17/2)" where the page has it elsewhere.
+func (m *Map) Label(measure int) string {
+	if page := m.Elsewhere(measure); page != "" {
+		return fmt.Sprintf("%d (%s)", measure, page)
+	}
+	return strconv.Itoa(measure)
 }

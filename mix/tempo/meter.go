@@ -27,7 +27,10 @@ type Meter struct {
 // is 6, 9, 12 or a higher multiple of 3 (compound meters, so 6/8 has two
 // dotted quarters and 6/4 two dotted halves). An additive meter on eighths or
 // shorter has one beat for each group; on quarters or longer every unit is a
-// beat and the groups only place accents.
+// beat and the groups only place accents. A composite meter, "3/4+3/8" or
+// "2/4+3+2/8", is its parts one after the other: quarters and longer notes are
+// beats, a group of eighths or shorter notes is one beat, 6 or 9 of them are two or
+// three (common practice, no source).
 func ParseMeter(s string) (Meter, error) {
 	text, in, counted := strings.Cut(strings.TrimSpace(s), " in ")
 	text = strings.TrimSpace(text)
@@ -37,25 +40,17 @@ func ParseMeter(s string) (Meter, error) {
 	case "C|", "c|":
 		text = "2/2"
 	}
-	upper, lower, ok := strings.Cut(text, "/")
-	if !ok {
-		return Meter{}, fmt.Errorf("meter %q is not like 4/4, 6/8 or 3+2/8", s)
-	}
-	den, err := strconv.Atoi(strings.TrimSpace(lower))
+	parts, err := splitMeter(text, s)
 	if err != nil {
-		return Meter{}, fmt.Errorf("meter %q: the lower number is not a number", s)
+		return Meter{}, err
 	}
-	var groups []int
-	for _, g := range strings.Split(upper, "+") {
-		v, err := strconv.Atoi(strings.TrimSpace(g))
-		if err != nil {
-			return Meter{}, fmt.Errorf("meter %q: the upper number is not a number", s)
-		}
-		groups = append(groups, v)
-	}
-	m, err := MeterOf(groups, den)
+	groups := parts[0].Groups
+	m, err := CompositeOf(parts)
 	if err != nil || !counted {
 		return m, err
+	}
+	if len(parts) > 1 {
+		return Meter{}, fmt.Errorf("meter %q: its parts already say how it is counted", s)
 	}
 	beats, err := strconv.Atoi(strings.TrimSpace(in))
 	if err != nil || beats < 1 {
@@ -65,6 +60,81 @@ func ParseMeter(s string) (Meter, error) {
 		return Meter{}, fmt.Errorf("meter %q: the groups already say how it is counted", s)
 	}
 	return m.in(beats)
+}
+
+// MeterPart is one part of a composite meter, as [MeterOf] takes it.
+type MeterPart struct {
+	Groups []int
+	Den    int
+}
+
+// splitMeter reads "3/4+3+2/8" as its parts; whole is the meter as it was written.
+// Numbers that stand before one lower number belong to it.
+func splitMeter(text, whole string) ([]MeterPart, error) {
+	var parts []MeterPart
+	var groups []int
+	for _, word := range strings.Split(text, "+") {
+		upper, lower, ends := strings.Cut(word, "/")
+		v, err := strconv.Atoi(strings.TrimSpace(upper))
+		if err != nil && (ends || strings.Contains(text, "/")) {
+			return nil, fmt.Errorf("meter %q: the upper number is not a number", whole)
+		}
+		groups = append(groups, v)
+		if !ends {
+			continue
+		}
+		den, err := strconv.Atoi(strings.TrimSpace(lower))
+		if err != nil {
+			return nil, fmt.Errorf("meter %q: the lower number is not a number", whole)
+		}
+		parts = append(parts, MeterPart{groups, den})
+		groups = nil
+	}
+	if len(parts) == 0 || len(groups) > 0 {
+		return nil, fmt.Errorf("meter %q is not like 4/4, 6/8, 3+2/8 or 3/4+3/8", whole)
+	}
+	return parts, nil
+}
+
+// CompositeOf returns the meter whose measures are those of the parts one after the
+// other; of one part it is that of [MeterOf]. An error says what no measure can be.
+func CompositeOf(parts []MeterPart) (Meter, error) {
+	if len(parts) == 1 {
+		return MeterOf(parts[0].Groups, parts[0].Den)
+	}
+	out := Meter{den: 1}
+	var made []Meter
+	for _, p := range parts {
+		m, err := MeterOf(p.Groups, p.Den)
+		if err != nil {
+			return Meter{}, err
+		}
+		if len(p.Groups) == 1 && int(m.n) == p.Groups[0] && p.Den >= 8 { // one group, and not compound
+			if m, err = m.in(1); err != nil {
+				return Meter{}, err
+			}
+		}
+		made = append(made, m)
+		out.den = max(out.den, m.den)
+	}
+	total := 0
+	for _, m := range made {
+		for i, u := range m.units[:m.n] {
+			if out.n == maxBeats {
+				return Meter{}, fmt.Errorf("the composite meter has more than %d beats", maxBeats)
+			}
+			if m.accent&(1<<i) != 0 {
+				out.accent |= 1 << out.n
+			}
+			size := int(u) * int(out.den/m.den)
+			if total += size; total > 64 {
+				return Meter{}, fmt.Errorf("the composite meter is longer than 64 notes of 1/%d", out.den)
+			}
+			out.units[out.n] = uint8(size)
+			out.n++
+		}
+	}
+	return out, nil
 }
 
 // MeterOf returns the meter with the written groups over den, in notes of 1/den;
@@ -189,13 +259,53 @@ func (m Meter) String() string {
 	if usual, err := MeterOf(groups, int(m.den)); err == nil && usual == m {
 		return text
 	}
+	if composite := m.composite(); composite != "" {
+		return composite
+	}
 	return text + " in " + strconv.Itoa(int(m.n))
+}
+
+// composite returns a composite meter as [ParseMeter] reads it, "" for any other.
+func (m Meter) composite() string {
+	var parts []string
+	for i := 0; i < int(m.n); {
+		end := i + 1
+		for end < int(m.n) && m.accent&(1<<end) == 0 && m.units[end] == m.units[i] {
+			end++
+		}
+		size, beats, den := int(m.units[i]), end-i, int(m.den)
+		switch {
+		case size&(size-1) == 0: // beats of plain notes
+			for size > 1 && den > 1 {
+				size, den = size/2, den/2
+			}
+			beats *= size
+		default: // groups of notes: 3 of 3/8, 6 of 6/8
+			beats *= size
+		}
+		parts = append(parts, fmt.Sprintf("%d/%d", beats, den))
+		i = end
+	}
+	text := strings.Join(parts, "+")
+	if same, err := ParseMeter(text); err == nil && same == m {
+		return text
+	}
+	return ""
 }
 
 // Beat returns the beat, counted from 1 with fractions, that lies that many quarter
 // notes after the barline; past the measure it goes on in the length of the
 // last beat. It is 1 for the zero Meter.
 func (m Meter) Beat(quarters float64) float64 { return m.beat(quarters) }
+
+// Offset returns the distance in quarter notes from the barline to a beat, counted
+// from 1 with fractions; it is the inverse of [Meter.Beat], and 0 for the zero Meter.
+func (m Meter) Offset(beat float64) float64 {
+	if m.n == 0 {
+		return 0
+	}
+	return m.offset(beat)
+}
 
 // offset returns the distance in quarters from the barline to beat, counted from 1
 // with fractions within the beat. Beats past the last go on in its length.

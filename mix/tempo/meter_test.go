@@ -1,6 +1,7 @@
 package tempo
 
 import (
+	"slices"
 	"testing"
 )
 
@@ -61,8 +62,8 @@ func TestMeters(t *testing.T) {
 
 func TestBadMeters(t *testing.T) {
 	for _, c := range []struct{ text, want string }{
-		{"", `meter "" is not like 4/4, 6/8 or 3+2/8`},
-		{"waltz", `meter "waltz" is not like 4/4, 6/8 or 3+2/8`},
+		{"", `meter "" is not like 4/4, 6/8, 3+2/8 or 3/4+3/8`},
+		{"waltz", `meter "waltz" is not like 4/4, 6/8, 3+2/8 or 3/4+3/8`},
 		{"4/x", `meter "4/x": the lower number is not a number`},
 		{"x/4", `meter "x/4": the upper number is not a number`},
 		{"3+/8", `meter "3+/8": the upper number is not a number`},
@@ -133,4 +134,47 @@ func FuzzParseMeter(f *testing.F) {
 			t.Fatalf("%q writes itself as %q, which is %v, %v", s, m, again, err)
 		}
 	})
+}
+
+// Composite meters: the parts one after the other. Beats of quarters in the part of
+// quarters, one for each group of eighths (common practice, no source).
+func TestComposite(t *testing.T) {
+	for _, c := range []struct {
+		text, want string
+		quarters   float64
+		beats      []float64 // where they begin, in quarters
+		accents    []int     // beats that begin a part
+	}{
+		{"3/4+3/8", "3/4+3/8", 4.5, []float64{0, 1, 2, 3}, []int{1, 4}},
+		{"2/4+3+2/8", "2/4+3/8+1/4", 4.5, []float64{0, 1, 2, 3.5}, []int{1, 3, 4}},
+		{"6/8+2/4", "6/8+2/4", 5, []float64{0, 1.5, 3, 4}, []int{1, 3}},
+		{"1/2+5/8", "4+5/8", 4.5, []float64{0, 2}, []int{1, 2}},
+		{"3/4 + 3/8", "3/4+3/8", 4.5, []float64{0, 1, 2, 3}, []int{1, 4}},
+	} {
+		m := meter(t, c.text)
+		if m.Quarters() != c.quarters || m.Beats() != len(c.beats) || m.String() != c.want {
+			t.Errorf("%s: %v, %g quarters in %d beats", c.text, m, m.Quarters(), m.Beats())
+			continue
+		}
+		var accents []int
+		for i, q := range c.beats {
+			if got := m.offset(float64(i + 1)); got != q {
+				t.Errorf("%s: beat %d at %g, want %g", c.text, i+1, got, q)
+			}
+			if m.accent&(1<<i) != 0 {
+				accents = append(accents, i+1)
+			}
+		}
+		if !slices.Equal(accents, c.accents) {
+			t.Errorf("%s: accents on %v, want %v", c.text, accents, c.accents)
+		}
+		if again := meter(t, m.String()); again != m {
+			t.Errorf("%s: %v is read back as another meter", c.text, m)
+		}
+	}
+	for _, bad := range []string{"3/4+", "3/4+x/8", "3/4+3", "33/64+32/64", "3/4+3/8 in 4", "3/4+3/7"} {
+		if m, err := ParseMeter(bad); err == nil {
+			t.Errorf("%q is %v", bad, m)
+		}
+	}
 }

@@ -36,7 +36,8 @@
 // # Not here
 //
 // The package makes no sound and reads no files. Repeats are written out:
-// a measure is counted each time it is played.
+// a measure is counted each time it is played; [Spec.Paper] says where the page
+// has it.
 package tempo
 
 import (
@@ -69,7 +70,19 @@ type Spec struct {
 	Changes  []Change // in order; the first is where the piece begins
 	Measures int      // measures of the piece without the pick-up, 1 to [MaxMeasures]
 	Holds    []Hold
+	// Paper says where the page has each measure, from measure 1. It is nil when
+	// the page has them as they are played: 1, 2, 3 and so on.
+	Paper []Place
 }
+
+// Place is where the page has a measure that is played.
+type Place struct {
+	Number string // as printed
+	Pass   int    // how often it has been played by then, from 1
+}
+
+// String returns the number with the pass, "17/2" for the second time of measure 17.
+func (p Place) String() string { return fmt.Sprintf("%s/%d", p.Number, p.Pass) }
 
 // CountIn is what is clicked before the piece, in the piece's first meter and
 // tempo. A pick-up sounds within its last measure, so that measure 1 always

@@ -8,7 +8,9 @@
 // which of its colour is the phone's and which the instrument's. So the
 // correction is what phones have in common, half a step on the careful side,
 // and the recording is only asked whether it contradicts: by lows that hold nothing
-// but noise, or by a room's rumble that a phone would have cut.
+// but noise, or by a room's rumble that a phone would have cut. Where players recorded with a
+// phone and with a microphone, their phones tell what those of the production need
+// ([Learn]).
 //
 // The correction is two filters of minimum phase, a shelf and a bell, each
 // wider than a third of an octave, and never more than [Most].
@@ -64,14 +66,15 @@ const (
 	noRumble  = 6.0
 )
 
-// ForPhone returns the correction of a recording that a phone made.
-func ForPhone(e Evidence) Correction {
+// ForPhone returns the correction of a recording that a phone made, of what the phones
+// of the production need.
+func ForPhone(e Evidence, phones Phones) Correction {
 	low := between(e.Over, noneOver, allOver)
 	if !math.IsNaN(e.Rumble) {
 		low *= 1 - between(e.Rumble, allRumble, noRumble)
 	}
 	// Steps of half a decibel: a figure that moves by a hair changes no sample.
-	return Correction{Low: math.Round(2*lowGain*low) / 2, Presence: presence}
+	return Correction{Low: math.Round(2*phones.Low*low) / 2, Presence: phones.Presence}
 }
 
 // between returns 0 up to from, 1 from to on, and a straight line between; NaN

@@ -23,7 +23,7 @@ func TestForPhoneAsksTheRecording(t *testing.T) {
 		{"nothing played", tone.Evidence{Over: nan, Rumble: 0}, 0},
 		{"rumble of a room: 7 to 9 dB (NC curves, from memory)", tone.Evidence{Over: 30, Rumble: 7}, 0},
 	} {
-		got := tone.ForPhone(c.e)
+		got := tone.ForPhone(c.e, tone.Usual)
 		if got.Low != c.low {
 			t.Errorf("%s: %+.1f dB of lows, want %+.1f", c.name, got.Low, c.low)
 		}
@@ -51,5 +51,27 @@ func TestRumbleOfKnownNoises(t *testing.T) {
 	}
 	if got := tone.Rumble(make([]float64, 1025), 23.4); !math.IsNaN(got) {
 		t.Errorf("no noise: rumble %v, want NaN", got)
+	}
+}
+
+// Phones that are flat bring the usual correction down, those that cut more bring it to
+// the bound; what could not be told counts for nothing.
+func TestLearnFromPairs(t *testing.T) {
+	nan := math.NaN()
+	for _, c := range []struct {
+		name          string
+		pairs         []tone.Pair
+		low, presence float64
+	}{
+		{"none", nil, 6, -2},
+		{"three flat ones", []tone.Pair{{0, 0}, {0.1, 0}, {-0.1, 0}}, 1.5, -0.5},
+		{"three that cut and lift", []tone.Pair{{-10, 4}, {-9, 4}, {-11, 4}}, 6, -3.5},
+		{"dull ones are not made duller", []tone.Pair{{3, -5}, {3, -5}, {3, -5}}, 1.5, -0.5},
+		{"not to be told", []tone.Pair{{nan, nan}}, 6, -2},
+	} {
+		got := tone.Learn(c.pairs)
+		if got.Low != c.low || got.Presence != c.presence || got.Pairs != len(c.pairs) {
+			t.Errorf("%s: %+v, want %g and %g", c.name, got, c.low, c.presence)
+		}
 	}
 }

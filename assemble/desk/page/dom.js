@@ -24,7 +24,7 @@ export function fill(node, ...children) {
 
 // keyCap shows a key as it is printed on it. Screen readers have aria-keyshortcuts.
 export const keyCap = (key) => el("kbd", { "aria-hidden": "true" },
-	key.replace("Shift+", "⇧ ").replace("ArrowLeft", "←").replace("ArrowRight", "→").replace("Alt+", "Alt "));
+	key.replace("Shift+", "⇧ ").replace("ArrowLeft", "←").replace("ArrowRight", "→").replace("ArrowUp", "↑").replace("ArrowDown", "↓").replace("Alt+", "Alt "));
 
 // byId returns an element of the page's frame.
 export const byId = (id) => document.getElementById(id);

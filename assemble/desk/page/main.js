@@ -3,11 +3,14 @@
 import { byId, el, fill, isTyping, keyCap } from "./dom.js";
 import { listen, post, Refused } from "./server.js";
 import { placeRoom } from "./place.js";
+import { mixRoom } from "./mix.js";
+import { pictureRoom } from "./picture.js";
 
 let state = {};
 let room;
 let loaded = ""; // what the open room was loaded for
 let deciding = Promise.resolve(); // one decision after the other
+let starting = false; // the desk is being asked to begin
 let tried = ""; // what was prepared for it last, so that a failure is not tried for ever
 
 const desk = {
@@ -37,7 +40,7 @@ const desk = {
 	},
 };
 
-const rooms = [placeRoom(desk)];
+const rooms = [placeRoom(desk), mixRoom(desk), pictureRoom(desk)];
 
 // take takes over a state of the desk.
 function take(now) {
@@ -62,7 +65,7 @@ function take(now) {
 function showJob(job) {
 	byId("job").hidden = !job?.running;
 	if (!job?.running) return;
-	const names = { place: "Placing the takes", mix: "Preparing the mix", measure: "Measuring the mix" };
+	const names = { place: "Placing the takes", mix: "Preparing the mix", measure: "Measuring the mix", look: "Planning the picture" };
 	byId("job-text").textContent = `${names[job.name] || job.name}: ${job.message || job.now || "…"}`;
 	byId("job-bar").value = job.fraction;
 }
@@ -73,10 +76,11 @@ async function prepare() {
 	const now = room;
 	if (!now.isReady(state)) {
 		const want = `${now.name} ${state.version}`;
-		if (!state.job?.running && tried !== want) {
-			tried = want;
-			await desk.run(now.needs);
-		}
+		if (state.job?.running || starting || tried === want) return;
+		tried = want;
+		starting = true;
+		await desk.run(now.needs);
+		starting = false;
 		return;
 	}
 	const stand = `${now.name} ${state.version}`;

@@ -7,8 +7,10 @@ package ffmpegtest
 
 import (
 	"context"
+	"fmt"
 	"os"
 	"path/filepath"
+	"runtime"
 	"sync"
 	"testing"
 
@@ -63,4 +65,36 @@ func MakeAll(t testing.TB, inputs []string, outputs ...Output) []string {
 		t.Fatalf("making %s: %v", outputs[0].Name, err)
 	}
 	return paths
+}
+
+// remembering is a shell script in the place of one of the programs: what it is
+// asked at the beginning of every run it asks the program once and then knows.
+const remembering = `#!/bin/sh
+case "$*" in
+-version) answer=version ;;
+"-hide_banner -encoders") answer=encoders ;;
+"-hide_banner -filters") answer=filters ;;
+*) exec '%[1]s' "$@" ;;
+esac
+if ! [ -f "$0.$answer" ]; then
+	'%[1]s' "$@" >"$0.$answer.$$" || exit
+	mv "$0.$answer.$$" "$0.$answer"
+fi
+exec cat "$0.$answer"
+`
+
+// Remember writes ffmpeg and ffprobe into a folder, for the search path of tests
+// that start the program many times: being asked what they are and can do takes
+// a third of a second of a processor each time. Everything else is done by the
+// real programs. Where there is no shell the folder stays empty.
+func Remember(tool *ffmpeg.Tool, dir string) error {
+	if runtime.GOOS == "windows" {
+		return nil
+	}
+	for name, program := range map[string]string{"ffmpeg": tool.FFmpeg, "ffprobe": tool.FFprobe} {
+		if err := os.WriteFile(filepath.Join(dir, name), fmt.Appendf(nil, remembering, program), 0o755); err != nil {
+			return err
+		}
+	}
+	return nil
 }

@@ -104,12 +104,26 @@ func (c *cursor) attributes(e *element) error {
 		}
 		c.part.transpose = int(math.Round(semitones + 12*octaves))
 	}
+	c.keySignature(e)
 	for _, t := range e.Times {
 		if err := c.signature(t); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// keySignature takes the key of the first part that has one in this measure, moved to
+// where it sounds: each semitone of a transposition is seven fifths.
+func (c *cursor) keySignature(e *element) {
+	for _, k := range e.Keys {
+		fifths, err := strconv.Atoi(strings.TrimSpace(k.Fifths))
+		if err != nil || fifths < -7 || fifths > 7 || c.bar.key != nil {
+			continue // a key of single accidentals, or one for the ear of nobody
+		}
+		fifths = ((fifths+7*c.part.transpose+5)%12 + 12) % 12
+		c.bar.key = &score.Key{Fifths: fifths - 5, Minor: strings.TrimSpace(k.Mode) == "minor"}
+	}
 }
 
 // signature takes a time signature; the first part's counts.
@@ -138,44 +152,36 @@ func (c *cursor) signature(t signature) error {
 	return nil
 }
 
-// meter joins pairs of beats and beat-type, such as 3+2/8 or 2/4 + 3/8, on
-// their shortest note value.
+// meter joins pairs of beats and beat-type, such as 3+2/8 or 3/4 + 3/8.
 func (t signature) meter() (tempo.Meter, error) {
 	if len(t.Beats) == 0 || len(t.Beats) != len(t.BeatType) || len(t.Beats) > 16 {
 		return tempo.Meter{}, fmt.Errorf("a time signature of %d upper and %d lower numbers", len(t.Beats),
 			len(t.BeatType))
 	}
-	type group struct{ n, den int }
-	var groups []group
-	shortest := 1
+	var parts []tempo.MeterPart
 	for i, beats := range t.Beats {
 		den, err := strconv.Atoi(strings.TrimSpace(t.BeatType[i]))
 		if err != nil || den < 1 || den > 64 {
 			return tempo.Meter{}, fmt.Errorf("a time signature on 1/%s notes", clean(t.BeatType[i]))
 		}
-		shortest = max(shortest, den)
+		part := tempo.MeterPart{Den: den}
 		for _, g := range strings.Split(beats, "+") {
 			n, err := strconv.Atoi(strings.TrimSpace(g))
 			if err != nil || n < 1 || n > 64 {
 				return tempo.Meter{}, fmt.Errorf("a time signature of %q beats", clean(beats))
 			}
-			groups = append(groups, group{n, den})
+			part.Groups = append(part.Groups, n)
 		}
+		parts = append(parts, part)
 	}
-	sizes := make([]int, len(groups))
-	for i, g := range groups {
-		sizes[i] = g.n * shortest / g.den
-	}
-	return tempo.MeterOf(sizes, shortest)
+	return tempo.CompositeOf(parts)
 }
 
 // note takes a note, a rest or a member of a chord. Only the beginning of a
 // sounding note is an onset.
 func (c *cursor) note(e *element) error {
-	if len(e.Fermatas) > 0 {
-		c.fermatas = append(c.fermatas, c.part.index)
-	}
 	if e.Grace != nil {
+		c.pauses(e, c.at, c.at)
 		return nil // takes its time from its neighbours
 	}
 	d, err := c.duration(e.Duration)
@@ -190,9 +196,11 @@ func (c *cursor) note(e *element) error {
 		c.last = c.at
 		c.move(d)
 	}
+	c.pauses(e, begin, begin+d)
 	if e.Rest != nil || e.Cue != nil {
 		return nil
 	}
+	c.bar.sounds = true
 	for _, t := range e.Ties {
 		if t.Type == "stop" {
 			return nil // the note goes on

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"ripieno/mix/tempo"
+	"ripieno/mix/tempo/score"
 )
 
 // noteValues are the beat units of MusicXML 4.0 (note-type-value) that a
@@ -26,6 +27,13 @@ func (c *cursor) direction(e *element) error {
 			return err
 		}
 		at = max(at+int64(math.Round(v/c.part.divisions*resolution)), 0)
+	}
+	c.directionSigns(e)
+	c.wishWords(e, at)
+	for _, text := range e.Rehearsal {
+		if c.bar.mark == "" {
+			c.bar.mark = clean(text)
+		}
 	}
 	var metronome *mark
 	for _, m := range e.Metronomes {
@@ -82,12 +90,7 @@ func (c *cursor) metronome(m metronome) (k mark, ok bool) {
 // sound takes the tempo of a sound element, in quarters a minute. When a
 // metronome mark beside it says the same, its beat unit is kept.
 func (c *cursor) sound(s sound, beside *mark, at int64) error {
-	for _, jump := range []struct{ set, name string }{{s.Dacapo, "da capo"}, {s.Dalsegno, "dal segno"},
-		{s.ToCoda, "to coda"}} {
-		if jump.set != "" && jump.set != "no" {
-			c.bar.jump = jump.name
-		}
-	}
+	c.soundSigns(s)
 	if s.Tempo == "" {
 		if beside != nil {
 			return c.mark(*beside)
@@ -117,15 +120,20 @@ func (c *cursor) barline(e *element) {
 	if !c.first {
 		return
 	}
+	c.barlineSigns(e)
+	if len(e.BarFermatas) > 0 {
+		c.wish(score.Wish{Kind: score.Pause, Text: "fermata over the barline", Factor: score.Fermata, End: -1})
+	}
+	b := &c.bar.signs
 	for _, r := range e.Repeat {
 		switch r.Direction {
 		case "forward":
-			c.bar.forward = true
+			b.Forward = true
 		case "backward":
-			c.bar.backward = true
-			c.bar.times = 2
+			b.Backward, b.AfterJump = true, r.AfterJump == "yes"
+			b.Times = 2
 			if n, err := strconv.Atoi(strings.TrimSpace(r.Times)); err == nil && n >= 1 && n <= 100 {
-				c.bar.times = n
+				b.Times = n
 			}
 		}
 	}
@@ -135,11 +143,11 @@ func (c *cursor) barline(e *element) {
 			for _, s := range strings.FieldsFunc(x.Number, func(r rune) bool { return r == ',' || r == ' ' }) {
 				// Written "1", "1, 2" or "1."; other text is no number.
 				if n, err := strconv.Atoi(strings.TrimSuffix(s, ".")); err == nil && n >= 1 && n <= 100 {
-					c.bar.endings = append(c.bar.endings, n)
+					b.Endings = append(b.Endings, n)
 				}
 			}
 		case "stop", "discontinue":
-			c.bar.endingStops = true
+			b.EndingStops = true
 		}
 	}
 }

@@ -19,26 +19,40 @@ type element struct {
 	Pitch    *pitch  `xml:"pitch"`
 	Ties     []kind  `xml:"tie"`
 	Fermatas []empty `xml:"notations>fermata"`
+	Caesuras []empty `xml:"notations>articulations>caesura"`
 
 	// attributes
 	Divisions string      `xml:"divisions"`
 	Times     []signature `xml:"time"`
 	Transpose []transpose `xml:"transpose"`
+	Keys      []struct {
+		Fifths string `xml:"fifths"`
+		Mode   string `xml:"mode"`
+	} `xml:"key"`
 
 	// direction
 	Metronomes []metronome `xml:"direction-type>metronome"`
 	Sounds     []sound     `xml:"sound"`
 	Offset     string      `xml:"offset"`
+	Words      []string    `xml:"direction-type>words"`
+	Rehearsal  []string    `xml:"direction-type>rehearsal"`
+	Segno      []empty     `xml:"direction-type>segno"`
+	Coda       []empty     `xml:"direction-type>coda"`
 
 	// barline
 	Repeat []struct {
 		Direction string `xml:"direction,attr"`
 		Times     string `xml:"times,attr"`
+		AfterJump string `xml:"after-jump,attr"`
 	} `xml:"repeat"`
 	Endings []struct {
 		Number string `xml:"number,attr"`
 		Type   string `xml:"type,attr"`
 	} `xml:"ending"`
+	Location    string  `xml:"location,attr"`
+	BarFermatas []empty `xml:"fermata"`
+	BarSegno    []empty `xml:"segno"`
+	BarCoda     []empty `xml:"coda"`
 
 	sound // a sound element that is itself a child of the measure
 }
@@ -75,6 +89,12 @@ type sound struct {
 	Dacapo   string `xml:"dacapo,attr"`
 	Dalsegno string `xml:"dalsegno,attr"`
 	ToCoda   string `xml:"tocoda,attr"`
+	Segno    string `xml:"segno,attr"`
+	Coda     string `xml:"coda,attr"`
+	Fine     string `xml:"fine,attr"`
+	TimeOnly string `xml:"time-only,attr"`
+
+	ForwardRepeat string `xml:"forward-repeat,attr"`
 }
 
 // timed are the children of a measure that have to do with time.

@@ -2,8 +2,6 @@ package musicxml
 
 import (
 	"cmp"
-	"errors"
-	"fmt"
 	"slices"
 
 	"ripieno/mix/tempo"
@@ -30,6 +28,7 @@ func (p *parser) finish() (*score.Score, error) {
 		}
 		m := &p.written.Measures[i]
 		m.Number, m.Meter = b.number, meter
+		m.Mark, m.Key, m.Rest = b.mark, b.key, !b.sounds
 		p.length(i, m, senza)
 		p.tempos(i, m)
 	}
@@ -37,20 +36,17 @@ func (p *parser) finish() (*score.Score, error) {
 	for _, q := range p.parts {
 		p.written.Parts = append(p.written.Parts, q.notes)
 	}
-	slices.Sort(p.fermatas)
-	for _, i := range slices.Compact(p.fermatas) {
-		p.remark("measure %s: a fermata; give it a hold if the beat is to stop", p.bars[i].number)
+	p.settleWishes()
+	p.closeRemarks()
+	p.settle()
+	for i := range p.bars {
+		p.written.Measures[i].Signs = p.bars[i].signs.Signs
 	}
-	for _, b := range p.bars {
-		if b.jump != "" {
-			p.remark("measure %s: %s is not followed", b.number, b.jump)
-		}
-	}
-	order, err := p.order()
+	order, remarks, err := score.Unroll(p.written.Measures)
 	if err != nil {
 		return nil, err
 	}
-	return score.Assemble(p.written, order)
+	return score.Assemble(p.written, order, remarks...)
 }
 
 // length decides how long measure i is: as long as what is in it, when that
@@ -72,12 +68,9 @@ func (p *parser) length(i int, m *score.Measure, senza bool) {
 			m.Length = float64(near) / resolution
 		}
 	}
-	switch {
-	case i == 0 && off < 0 && len(p.bars) > 1 && !senza:
+	m.Free = senza
+	if i == 0 && off < 0 && len(p.bars) > 1 && !senza {
 		p.written.PickUp = true
-	case !senza:
-		p.remark("measure %s: it holds %.6g quarter notes, its time signature %.6g: its own length is taken", b.number,
-			m.Length, m.Meter.Quarters())
 	}
 }
 
@@ -106,69 +99,4 @@ func (p *parser) tempos(i int, m *score.Measure) {
 		}
 		m.Tempos = append(m.Tempos, t)
 	}
-}
-
-// order writes the repeats out: the indices of the measures as played.
-func (p *parser) order() ([]int, error) {
-	endings := p.spans()
-	var order []int
-	begin, pass := 0, 1 // of the passage that is repeated
-	for i := 0; i < len(p.bars); {
-		b := &p.bars[i]
-		leaves := endings[i] == nil && i > 0 && endings[i-1] != nil
-		if i != begin && (b.forward || leaves) {
-			begin, pass = i, 1 // a new passage; at begin it is a jump back
-		}
-		if endings[i] != nil && !slices.Contains(endings[i], pass) {
-			i++
-			continue
-		}
-		if order = append(order, i); len(order) > tempo.MaxMeasures {
-			return nil, fmt.Errorf("more than %d measures as played", tempo.MaxMeasures)
-		}
-		// Within endings their numbers say how often, whatever times says.
-		again := b.backward && pass < b.times
-		if b.backward && endings[i] != nil {
-			again = pass < lastEnding(endings, i)
-		}
-		switch {
-		case again:
-			i, pass = begin, pass+1
-		case b.backward && endings[i] == nil:
-			i++
-			begin, pass = i, 1
-		default:
-			i++
-		}
-	}
-	if len(order) == 0 {
-		return nil, errors.New("no measure is played: all stand in endings that are never reached")
-	}
-	return order, nil
-}
-
-// spans returns for each measure the numbers of the ending it stands in, or nil.
-func (p *parser) spans() [][]int {
-	out := make([][]int, len(p.bars))
-	var now []int
-	for i, b := range p.bars {
-		if len(b.endings) > 0 {
-			now = b.endings
-		}
-		out[i] = now
-		if b.endingStops {
-			now = nil
-		}
-	}
-	return out
-}
-
-// lastEnding returns the highest number of the endings that follow one another
-// from measure i on.
-func lastEnding(endings [][]int, i int) int {
-	last := 0
-	for ; i < len(endings) && endings[i] != nil; i++ {
-		last = max(last, slices.Max(endings[i]))
-	}
-	return last
 }

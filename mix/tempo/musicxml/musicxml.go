@@ -1,12 +1,13 @@
 // Package musicxml reads the time of a piece from MusicXML scores, plain
 // (.musicxml, .xml) and compressed (.mxl), partwise and timewise.
 //
-// [Read] takes tempos, time signatures, the pick-up, repeats with endings and
-// the onsets of each part's notes. Tied notes begin once; grace notes and cue
+// [Read] takes tempos, time signatures, the pick-up, repeats with endings, da capo,
+// dal segno, coda and fine (as sound elements, signs, and words in Italian, English
+// and German; [score.Unroll] says by which rules they are played) and the onsets of
+// each part's notes. Tied notes begin once; grace notes and cue
 // notes do not count. Measures have the length of what is in them, so that
-// split and incomplete measures keep their time. What it cannot follow (da
-// capo and the like, fermatas, "rit." without a number) it says in the
-// score's remarks.
+// split and incomplete measures keep their time. What it cannot follow
+// (fermatas, "rit." without a number) it says in the score's remarks.
 //
 // Elements and meanings are those of MusicXML 4.0: a sound element's tempo
 // counts quarter notes a minute whatever the meter; a metronome mark counts

@@ -205,8 +205,12 @@ func TestRepeats(t *testing.T) {
 			if o.Quarter != float64(4*i) {
 				t.Errorf("%s: note %d at %g", c.name, i, o.Quarter)
 			}
-			if want := fmt.Sprint(strings.Index("ABCDEFG", name) + 1); s.Printed[i] != want {
-				t.Errorf("%s: measure %d is printed %s, want %s", c.name, i+1, s.Printed[i], want)
+			paper := tempo.Place{Number: fmt.Sprint(i + 1)}
+			if len(s.Spec.Paper) > 0 {
+				paper = s.Spec.Paper[i]
+			}
+			if want := fmt.Sprint(strings.Index("ABCDEFG", name) + 1); paper.Number != want {
+				t.Errorf("%s: measure %d is printed %s, want %s", c.name, i+1, paper.Number, want)
 			}
 		}
 		if g := strings.Join(got, " "); g != c.want || s.Spec.Measures != len(got) {
@@ -248,10 +252,10 @@ func TestRemarks(t *testing.T) {
 		"measure 2: a metronome mark without a number is left out",
 		"measure 3: a metronome mark of quarter = fast is left out",
 		"measure 1: the parts have different time signatures, 4/4 of the first is taken",
-		"measure 4: it holds 3 quarter notes, its time signature 4: its own length is taken",
-		"measure 3: a fermata; give it a hold if the beat is to stop",
-		"measure 5: da capo is not followed",
 		"the score gives no tempo: 120 quarters a minute are taken",
+		"measure 3: \"fermata\" is not followed; interpret: yes would make it a hold of 0.5 s on beat 4",
+		"measure 4: it holds 3 quarter notes, its time signature 4: its own length is taken",
+		"measure 5: da capo without fine or coda: the piece is played on to its last measure",
 	}
 	if got := strings.Join(s.Remarks, "\n"); got != strings.Join(want, "\n") {
 		t.Errorf("remarks:\n%s", got)
@@ -299,8 +303,8 @@ func FuzzRead(f *testing.F) {
 		if err != nil {
 			t.Fatalf("read, but has no map: %v", err)
 		}
-		if len(s.Printed) != m.Measures() {
-			t.Fatalf("%d printed numbers for %d measures", len(s.Printed), m.Measures())
+		if n := len(s.Spec.Paper); n > 0 && n != m.Measures() {
+			t.Fatalf("%d places on paper for %d measures", n, m.Measures())
 		}
 		for _, p := range s.Parts {
 			last := math.Inf(-1)

@@ -23,8 +23,8 @@ type parser struct {
 	current  *part // in a partwise score
 	written  score.Written
 	bars     []bar
-	fermatas []int // measures that have one, by index
-	notes    int   // of all parts so far
+	dropped  int // remarks and wishes beyond what is kept
+	notes    int // of all parts so far
 }
 
 // part is the state of one part from measure to measure.
@@ -38,16 +38,15 @@ type part struct {
 
 // bar is what all parts say of one measure. Times are in ticks.
 type bar struct {
-	number            string
-	meter             tempo.Meter // new here; zero: as before
-	senza             bool        // senza misura begins here
-	length            int64
-	tempos            []mark
-	forward, backward bool
-	times             int    // how often a backward repeat has the passage played
-	endings           []int  // that begin here
-	endingStops       bool   // at its end
-	jump              string // da capo and the like
+	number string
+	meter  tempo.Meter // new here; zero: as before
+	senza  bool        // senza misura begins here
+	length int64
+	tempos []mark
+	sounds bool       // some part does
+	mark   string     // a rehearsal mark
+	key    *score.Key // of the first part that has one here, as it sounds
+	signs  signs
 }
 
 // mark is a tempo in beats of unit a minute.
@@ -229,7 +228,11 @@ func (p *parser) measure(q *part, e xml.StartElement) error {
 // remark adds a remark once.
 func (p *parser) remark(format string, args ...any) {
 	text := fmt.Sprintf(format, args...)
-	if len(p.written.Remarks) < maxRemarks && !slices.Contains(p.written.Remarks, text) {
+	switch {
+	case slices.Contains(p.written.Remarks, text):
+	case len(p.written.Remarks) == maxRemarks:
+		p.dropped++
+	default:
 		p.written.Remarks = append(p.written.Remarks, text)
 	}
 }

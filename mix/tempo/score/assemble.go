@@ -11,24 +11,53 @@ import (
 // MIDI Files have it (from memory).
 const defaultBPM = 120
 
-// Assemble plays the written measures in order, indices into w.Measures. An
-// error names the measure; the tempo map of a score that is returned can be
-// built.
-func Assemble(w Written, order []int) (*Score, error) {
+// Assemble plays the written measures in order, indices into w.Measures; remarks are
+// those on that order. Wishes are named and not followed: see [Score.Play]. An error
+// names the measure; the tempo map of a score that is returned can be built.
+func Assemble(w Written, order []int, remarks ...string) (*Score, error) {
+	s, err := assemble(w, order, false)
+	if err != nil {
+		return nil, err
+	}
+	s.written, s.signs = w, remarks
+	s.Remarks = append(s.Remarks, remarks...)
+	return s, nil
+}
+
+// assemble plays the written measures; with follow wishes are followed.
+func assemble(w Written, order []int, follow bool) (*Score, error) {
 	if len(order) == 0 {
 		return nil, fmt.Errorf("the score has no measures")
 	}
 	if len(order) > tempo.MaxMeasures {
 		return nil, fmt.Errorf("the score has more than %d measures as played", tempo.MaxMeasures)
 	}
-	a := assembler{w: w, s: &Score{Title: w.Title, Remarks: w.Remarks}}
+	w.Remarks = slices.Clone(w.Remarks)
+	w.giveTempo()
+	plain := w
+	if w.Measures = slices.Clone(w.Measures); len(w.Wishes) > 0 {
+		w.interpret(follow)
+	}
+	if !follow { // what it would be is only said
+		w.Measures = plain.Measures
+	}
+	a := assembler{w: w, s: &Score{Title: w.Title, Remarks: slices.Clone(w.Remarks), order: order}, odd: map[int]bool{}}
 	a.spread()
-	for i, k := range order {
-		pickUp := i == 0 && w.PickUp && k == 0 && len(order) > 1
-		if err := a.play(k, pickUp); err != nil {
+	straight := isStraight(order, len(w.Measures))
+	for i := 0; i < len(order); {
+		pickUp := i == 0 && w.PickUp && order[0] == 0 && len(order) > 1
+		n := 1
+		// Without repeats every piece of a measure stays one of its own, as the page
+		// counts them.
+		if !pickUp && !straight {
+			n = a.group(order[i:])
+		}
+		if err := a.play(order[i:i+n], pickUp); err != nil {
 			return nil, err
 		}
+		i += n
 	}
+	a.place(straight)
 	for _, p := range a.parts {
 		if len(p.Onsets) > 0 {
 			// Voices of a part come one after another in the file.
@@ -57,32 +86,42 @@ type assembler struct {
 	w     Written
 	s     *Score
 	begin []Tempo // in force where each written measure begins
+	keys  []*Key  // in force in each written measure; nil where none is known
 	parts []Part
 	total int
+
+	numbers []string // on paper, of the measures that are played
+	odd     map[int]bool
 
 	quarter float64     // where the next measure begins
 	meter   tempo.Meter // in force
 	tempo   Tempo       // in force, Quarter unused
 }
 
+// place says where the page has the measures, when they are not played as it has
+// them.
+func (a *assembler) place(straight bool) {
+	if !straight {
+		a.s.Spec.Paper = tempo.PlacesOf(a.numbers)
+	}
+}
+
+// giveTempo puts the usual tempo into a score that gives none.
+func (w *Written) giveTempo() {
+	if slices.ContainsFunc(w.Measures, func(m Measure) bool { return len(m.Tempos) > 0 }) {
+		return
+	}
+	w.Measures = slices.Clone(w.Measures)
+	w.Measures[0].Tempos = []Tempo{{Unit: tempo.Unit{Num: 1, Den: 4}, BPM: defaultBPM}}
+	w.Remarks = append(w.Remarks, fmt.Sprintf("the score gives no tempo: %d quarters a minute are taken", defaultBPM))
+}
+
 // spread finds the tempo in force at each written measure: the last mark
 // before it on paper, which is also the one after a jump back.
 func (a *assembler) spread() {
-	now := Tempo{}
-	for _, m := range a.w.Measures {
-		for _, t := range m.Tempos {
-			if now.BPM == 0 {
-				// What comes before the first mark is played in its tempo.
-				now = t
-			}
-		}
-	}
-	if now.BPM == 0 {
-		now = Tempo{Unit: tempo.Unit{Num: 1, Den: 4}, BPM: defaultBPM}
-		a.s.Remarks = append(a.s.Remarks, fmt.Sprintf("the score gives no tempo: %d quarters a minute are taken",
-			defaultBPM))
-	}
+	now := a.w.tempoAt(0)
 	a.begin = make([]Tempo, len(a.w.Measures))
+	a.keys = make([]*Key, len(a.w.Measures))
 	for i, m := range a.w.Measures {
 		for len(m.Tempos) > 0 && m.Tempos[0].Quarter <= 0 {
 			now = m.Tempos[0]
@@ -92,6 +131,10 @@ func (a *assembler) spread() {
 		if n := len(m.Tempos); n > 0 {
 			now = m.Tempos[n-1]
 		}
+		now = now.after()
+		if a.keys[i] = m.Key; m.Key == nil && i > 0 {
+			a.keys[i] = a.keys[i-1]
+		}
 	}
 	a.parts = make([]Part, len(a.w.Parts))
 	for i, p := range a.w.Parts {
@@ -99,13 +142,35 @@ func (a *assembler) spread() {
 	}
 }
 
-// play adds written measure k as the next one.
-func (a *assembler) play(k int, pickUp bool) error {
-	m := a.w.Measures[k]
+// group returns how many written measures of order are one measure as played, from
+// the first on: the halves of one that is split at a repeat, where they meet. Each
+// is shorter than its signature and together they fill it.
+func (a *assembler) group(order []int) int {
+	first := a.w.Measures[order[0]]
+	full, sum := first.Meter.Quarters(), 0.0
+	for n, k := range order {
+		m := a.w.Measures[k]
+		if m.Meter != first.Meter || m.Length <= 0 || m.Length >= full {
+			break
+		}
+		if sum += m.Length; sum > full {
+			break
+		}
+		if sum == full {
+			return n + 1
+		}
+	}
+	return 1
+}
+
+// play adds written measures as the next one; pieces are the halves of a measure,
+// or one measure alone.
+func (a *assembler) play(pieces []int, pickUp bool) error {
+	m := a.w.Measures[pieces[0]]
 	spec := &a.s.Spec
 	number, skipped := 0, 0.0
 	meter, length := m.Meter, m.Meter.Quarters()
-	if m.Length > 0 && m.Length != length {
+	if len(pieces) == 1 && m.Length > 0 && m.Length != length {
 		length = m.Length
 		// A pick-up keeps its full meter, which the count-in needs too.
 		if !pickUp {
@@ -113,6 +178,7 @@ func (a *assembler) play(k int, pickUp bool) error {
 			if meter, err = ofLength(length, m.Meter); err != nil {
 				return fmt.Errorf("measure %s: %w", m.Number, err)
 			}
+			a.remarkLength(pieces[0])
 		}
 	}
 	if pickUp {
@@ -127,14 +193,73 @@ func (a *assembler) play(k int, pickUp bool) error {
 	} else {
 		spec.Measures++
 		number = spec.Measures
-		a.s.Printed = append(a.s.Printed, m.Number)
+		a.numbers = append(a.numbers, m.Number)
 	}
-	a.mark(Tempo{0, a.begin[k].Unit, a.begin[k].BPM}, number, meter, 0)
-	for _, t := range m.Tempos {
-		if t.Quarter > 0 && t.Quarter < length {
-			a.mark(t, number, meter, skipped)
+	into := 0.0
+	a.signatures(pieces, number)
+	for _, k := range pieces {
+		own := length
+		if len(pieces) > 1 {
+			own = a.w.Measures[k].Length
 		}
+		begin := a.begin[k]
+		begin.Quarter = into
+		begin.End += into
+		a.mark(begin, number, meter, skipped)
+		for _, t := range a.w.Measures[k].Tempos {
+			if t.Quarter > 0 && t.Quarter < own {
+				t.Quarter += into
+				t.End += into
+				a.mark(t, number, meter, skipped)
+			}
+		}
+		for _, h := range a.w.Measures[k].Holds {
+			at := tempo.Position{Measure: number, Beat: meter.Beat(skipped+into+h.Quarter) - meter.Beat(skipped) + 1}
+			spec.Holds = append(spec.Holds, tempo.Hold{At: at, Seconds: h.Seconds})
+		}
+		if err := a.notes(k, into); err != nil {
+			return err
+		}
+		into += own
 	}
+	a.quarter += length
+	return nil
+}
+
+// remarkLength says once that a measure is played as long as what is in it.
+func (a *assembler) remarkLength(k int) {
+	m := a.w.Measures[k]
+	if m.Free || a.odd[k] {
+		return
+	}
+	a.odd[k] = true
+	a.s.Remarks = append(a.s.Remarks, fmt.Sprintf(
+		"measure %s: it holds %.6g quarter notes, its time signature %.6g: its own length is taken", m.Number, m.Length,
+		m.Meter.Quarters()))
+}
+
+// signatures adds the marks of a measure, and its key when it is another one.
+func (a *assembler) signatures(pieces []int, number int) {
+	rest := true
+	for _, k := range pieces {
+		if text := a.w.Measures[k].Mark; text != "" {
+			a.s.Marks = append(a.s.Marks, Mark{number, text})
+		}
+		rest = rest && a.w.Measures[k].Rest
+	}
+	key := a.keys[pieces[0]]
+	if key == nil {
+		return
+	}
+	now := KeySpan{Measure: number, Key: *key, Rest: rest}
+	if n := len(a.s.Keys); n == 0 || a.s.Keys[n-1].Key != now.Key || a.s.Keys[n-1].Rest != rest {
+		a.s.Keys = append(a.s.Keys, now)
+	}
+}
+
+// notes adds the notes of written measure k, which begins so many quarters into the
+// measure that is played.
+func (a *assembler) notes(k int, into float64) error {
 	for i, p := range a.w.Parts {
 		from, _ := slices.BinarySearchFunc(p.Onsets, k, func(o WrittenOnset, k int) int { return o.Measure - k })
 		for _, o := range p.Onsets[from:] {
@@ -144,10 +269,9 @@ func (a *assembler) play(k int, pickUp bool) error {
 			if a.total++; a.total > maxOnsets {
 				return fmt.Errorf("the score has more than %d notes as played", maxOnsets)
 			}
-			a.parts[i].Onsets = append(a.parts[i].Onsets, Onset{a.quarter + o.Quarter, o.Note})
+			a.parts[i].Onsets = append(a.parts[i].Onsets, Onset{a.quarter + into + o.Quarter, o.Note})
 		}
 	}
-	a.quarter += length
 	return nil
 }
 
@@ -160,9 +284,17 @@ func (a *assembler) mark(t Tempo, number int, meter tempo.Meter, skipped float64
 	} else if meter != a.meter {
 		c.Meter, a.meter = meter, meter
 	}
-	if t.Unit != a.tempo.Unit || t.BPM != a.tempo.BPM {
+	if t.Unit != a.tempo.Unit || t.BPM != a.tempo.BPM || t.To > 0 {
 		c.Beat, c.BPM = t.Unit, t.BPM
 		a.tempo = t
+	}
+	if t.To > 0 {
+		c.RampTo = t.To
+		if c.Until, c.UntilBeat = number, meter.Beat(skipped+t.End)-meter.Beat(skipped)+1; t.End >= meter.Quarters()-
+			skipped {
+			c.Until, c.UntilBeat = number+1, 0
+		}
+		a.tempo = t.after()
 	}
 	if !c.Meter.IsZero() || c.BPM != 0 {
 		a.s.Spec.Changes = append(a.s.Spec.Changes, c)

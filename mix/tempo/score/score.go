@@ -7,18 +7,91 @@
 // repeats written out.
 package score
 
-import "ripieno/mix/tempo"
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"ripieno/mix/tempo"
+)
 
 // Score is the time of a piece as a file gives it.
 type Score struct {
 	Title string // may be empty
 	// Spec has no count-in; the caller adds it. tempo.New accepts it.
-	Spec  tempo.Spec
-	Parts []Part // those that have notes, in the order of the file
-	// Printed is the number each played measure has on paper, from measure 1.
-	Printed []string
+	Spec    tempo.Spec
+	Parts   []Part // those that have notes, in the order of the file
+	Marks   []Mark // rehearsal marks and markers, as often as their measures are played
+	Keys    []KeySpan
 	Remarks []string // lower case; what a person should know before relying on it
 	Hash    string   // SHA-256 of the file, as whoever opened it has counted; "" when nobody did
+
+	written Written
+	order   []int    // the measures that are played, indices into written.Measures
+	signs   []string // remarks on where it goes on
+}
+
+// runs returns the order of runs of measures by their numbers on paper, both ends
+// included. The pick-up is played when the first run begins with the measure after
+// it. An error names the run.
+func (s *Score) runs(runs []tempo.Span) ([]int, error) {
+	var order []int
+	for _, r := range runs {
+		from, to := s.find(r.From), s.find(r.To)
+		for to >= 0 && to+1 < len(s.written.Measures) && s.written.Measures[to+1].Number == strconv.Itoa(r.To) {
+			to++ // a measure that is split keeps its number
+		}
+		if from < 0 || to < from {
+			return nil, fmt.Errorf("the score has no measures %d to %d", r.From, r.To)
+		}
+		if len(order) == 0 && from == 1 && s.written.PickUp {
+			from = 0
+		}
+		for k := from; k <= to; k++ {
+			order = append(order, k)
+		}
+		if len(order) > tempo.MaxMeasures {
+			return nil, fmt.Errorf("more than %d measures as played", tempo.MaxMeasures)
+		}
+	}
+	return order, nil
+}
+
+// find returns the first measure of that number on paper, −1 for none.
+func (s *Score) find(number int) int {
+	return slices.IndexFunc(s.written.Measures, func(m Measure) bool { return m.Number == strconv.Itoa(number) })
+}
+
+// Order says which measures are played, by their numbers on paper: "1-8, 1-16". It is
+// "" when they are played as the page has them.
+func (s *Score) Order() string {
+	if isStraight(s.order, len(s.written.Measures)) {
+		return ""
+	}
+	var runs []string
+	for i := 0; i < len(s.order); {
+		j := i
+		for j+1 < len(s.order) && s.order[j+1] == s.order[j]+1 {
+			j++
+		}
+		from, to := s.written.Measures[s.order[i]].Number, s.written.Measures[s.order[j]].Number
+		if from != to {
+			from += "-" + to
+		}
+		runs, i = append(runs, from), j+1
+	}
+	return strings.Join(runs, ", ")
+}
+
+// isStraight reports whether an order is every measure once.
+func isStraight(order []int, measures int) bool {
+	for i, k := range order {
+		if i != k {
+			return false
+		}
+	}
+	return len(order) == measures
 }
 
 // Part is one part's notes.
@@ -52,6 +125,7 @@ type Written struct {
 	Measures []Measure
 	PickUp   bool // the first measure is a pick-up to the next
 	Parts    []WrittenPart
+	Wishes   []Wish
 	Remarks  []string
 }
 
@@ -60,7 +134,47 @@ type Measure struct {
 	Number string
 	Meter  tempo.Meter // the signature in force
 	Length float64     // quarters that are there; 0: as the signature says
+	Free   bool        // that length is meant, and is no reason for a remark
 	Tempos []Tempo     // in order
+	Holds  []WrittenHold
+	Mark   string // a rehearsal mark or marker here; ""
+	Key    *Key   // a key signature here; nil for none
+	Rest   bool   // no part sounds in it, as far as the file tells
+	Signs
+}
+
+// Mark is a rehearsal mark at the beginning of a measure as played, 0 for the pick-up.
+type Mark struct {
+	Measure int
+	Text    string
+}
+
+// Key is a key signature as it sounds.
+type Key struct {
+	Fifths int // sharps, below zero flats; −7 to 7
+	Minor  bool
+}
+
+// KeySpan is a key from the beginning of a measure as played until the next span.
+type KeySpan struct {
+	Measure int // 0 for the pick-up
+	Key
+	Rest bool // no part sounds
+}
+
+// Tonic returns the pitch class of the key's tonic, 0 for C to 11 for B.
+func (k Key) Tonic() int {
+	tonic := 7 * k.Fifths
+	if k.Minor {
+		tonic += 9
+	}
+	return (tonic%12 + 12) % 12
+}
+
+// WrittenHold stops the beat at a place of a measure; see [tempo.Hold].
+type WrittenHold struct {
+	Quarter float64 // from the barline
+	Seconds float64
 }
 
 // Tempo is a tempo mark within a measure.
@@ -68,6 +182,10 @@ type Tempo struct {
 	Quarter float64 // from the barline, less than the measure's length
 	Unit    tempo.Unit
 	BPM     float64 // of Unit
+
+	// To is the tempo in quarters a minute that a ramp reaches at End, which is in
+	// the same measure or its end; 0 for none.
+	To, End float64
 }
 
 // WrittenPart has a part's notes as written.

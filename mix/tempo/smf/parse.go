@@ -1,14 +1,17 @@
 package smf
 
 import (
+	"cmp"
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"unicode"
 	"unicode/utf8"
 
 	"ripieno/mix/tempo"
+	"ripieno/mix/tempo/score"
 )
 
 // file is what parse takes from the bytes; times are ticks from the start.
@@ -18,8 +21,11 @@ type file struct {
 	tracks   []track
 	tempos   []tempoEvent
 	meters   []meterEvent
-	last     int64 // last event of any kind
-	lastNote int64 // end of the last note, 0 without notes
+	marks    []markEvent
+	keys     []keyEvent
+	sounding []span // when some note sounds, in order and apart from each other
+	last     int64  // last event of any kind
+	lastNote int64  // end of the last note, 0 without notes
 	notes    int
 }
 
@@ -46,6 +52,19 @@ type meterEvent struct {
 	tick  int64
 	meter tempo.Meter
 }
+
+type markEvent struct {
+	tick int64
+	text string
+}
+
+type keyEvent struct {
+	tick int64
+	key  score.Key
+}
+
+// span is a stretch of ticks.
+type span struct{ begin, end int64 }
 
 var errTruncated = errors.New("the file ends too early: it was not written or copied completely")
 
@@ -94,13 +113,14 @@ func parse(data []byte) (*file, error) {
 			return nil, errTruncated
 		}
 		if name == "MTrk" { // other chunks are to be skipped
-			p := reader{data: data[:at+int(size)], at: at, file: f}
+			p := reader{data: data[:at+int(size)], at: at, file: f, open: map[[2]byte]int64{}}
 			if err := p.track(); err != nil {
 				return nil, fmt.Errorf("track %d, byte %d: %w", len(f.tracks)+1, p.at, err)
 			}
 		}
 		at += int(size)
 	}
+	f.joinSounding()
 	return f, nil
 }
 
@@ -112,6 +132,7 @@ type reader struct {
 	tick   int64
 	status byte // running status, 0: none
 	out    track
+	open   map[[2]byte]int64 // when the notes began that sound now, by channel and key
 }
 
 // track reads events up to the end of track, or to the end of the chunk for
@@ -216,17 +237,43 @@ func (p *reader) channelEvent() error {
 	switch p.status & 0xf0 {
 	case 0x80:
 		f.lastNote = max(f.lastNote, p.tick)
+		p.release(d[0])
 	case 0x90:
 		f.lastNote = max(f.lastNote, p.tick)
+		p.release(d[0])
 		if d[1] == 0 {
 			return nil // a note on without velocity is a note off
 		}
+		p.open[[2]byte{p.status & 0x0f, d[0]}] = p.tick
 		if f.notes++; f.notes > maxNotes {
 			return fmt.Errorf("more than %d notes", maxNotes)
 		}
 		p.out.notes = append(p.out.notes, note{p.tick, p.status & 0x0f, d[0]})
 	}
 	return nil
+}
+
+// release ends a note, if it sounds.
+func (p *reader) release(key byte) {
+	id := [2]byte{p.status & 0x0f, key}
+	if begin, ok := p.open[id]; ok {
+		delete(p.open, id)
+		p.file.sounding = append(p.file.sounding, span{begin, p.tick})
+	}
+}
+
+// joinSounding puts the spans in which notes sound in order and joins those that meet.
+func (f *file) joinSounding() {
+	slices.SortFunc(f.sounding, func(a, b span) int { return cmp.Compare(a.begin, b.begin) })
+	joined := f.sounding[:0]
+	for _, s := range f.sounding {
+		if n := len(joined); n > 0 && s.begin <= joined[n-1].end {
+			joined[n-1].end = max(joined[n-1].end, s.end)
+			continue
+		}
+		joined = append(joined, s)
+	}
+	f.sounding = joined
 }
 
 // meta reads a meta event, FF kind length data; kinds not named are skipped.
@@ -244,7 +291,7 @@ func (p *reader) meta() (end bool, err error) {
 		return false, err
 	}
 	f := p.file
-	if len(f.tempos)+len(f.meters) > maxEvents {
+	if len(f.tempos)+len(f.meters)+len(f.marks)+len(f.keys) > maxEvents {
 		return false, fmt.Errorf("more than %d tempo and meter events", maxEvents)
 	}
 	switch kind[0] {
@@ -253,6 +300,14 @@ func (p *reader) meta() (end bool, err error) {
 	case 0x03: // track name
 		if p.out.name == "" {
 			p.out.name = text(d)
+		}
+	case 0x06: // marker
+		if t := text(d); t != "" {
+			f.marks = append(f.marks, markEvent{p.tick, t})
+		}
+	case 0x59: // key signature: sharps or flats, and 1 for minor
+		if len(d) >= 2 && int8(d[0]) >= -7 && int8(d[0]) <= 7 {
+			f.keys = append(f.keys, keyEvent{p.tick, score.Key{Fifths: int(int8(d[0])), Minor: d[1] == 1}})
 		}
 	case 0x51: // tempo
 		if len(d) != 3 {

@@ -45,12 +45,13 @@ func (f *file) score() (*score.Score, error) {
 		}
 		m.Number, m.Meter = strconv.Itoa(number), b.meter
 		if b.length != f.ticks(b.meter) {
-			m.Length = f.quarters(b.length)
+			m.Length, m.Free = f.quarters(b.length), true
 			if !w.PickUp || i > 0 {
 				w.Remarks = append(w.Remarks, fmt.Sprintf("measure %d is cut short by the next time signature", number))
 			}
 		}
 	}
+	f.placeMarks(bars, &w)
 	f.placeTempos(bars, &w)
 	f.placeNotes(bars, &w)
 	order := make([]int, len(bars))
@@ -132,6 +133,28 @@ func (f *file) placeTempos(bars []bar, w *score.Written) {
 			Unit:    tempo.Unit{Num: 1, Den: 4},
 			BPM:     60e6 / float64(e.micro),
 		})
+	}
+}
+
+// placeMarks gives markers and keys to the measures they are in, the first of several.
+func (f *file) placeMarks(bars []bar, w *score.Written) {
+	last := bars[len(bars)-1]
+	for _, e := range f.marks {
+		if m := &w.Measures[find(bars, e.tick)]; m.Mark == "" && e.tick < last.tick+last.length {
+			m.Mark = e.text
+		}
+	}
+	for _, e := range f.keys {
+		if m := &w.Measures[find(bars, e.tick)]; m.Key == nil {
+			m.Key = &e.key
+		}
+	}
+	if len(f.sounding) == 0 {
+		return
+	}
+	for i, b := range bars {
+		n, _ := slices.BinarySearchFunc(f.sounding, b.tick, func(s span, at int64) int { return cmp.Compare(s.end, at+1) })
+		w.Measures[i].Rest = n == len(f.sounding) || f.sounding[n].begin >= b.tick+b.length
 	}
 }
 

@@ -1,0 +1,397 @@
+// The room of the picture: who sits where, what is shown of everybody, and the list of
+// shots on a ruler of measures, in three shapes of film side by side.
+import { el, fill, keyCap } from "./dom.js";
+import { get } from "./server.js";
+import { cropOf, cut, lay } from "./frame.js";
+import { beatName } from "./wave.js";
+
+const nudge = 0.01, nearer = 0.05, patience = 500;
+
+// pictureRoom returns the room; desk is what main.js offers.
+export function pictureRoom(desk) {
+	let data, root, films, bench, list, hand = 0, shown = 0, lifted, waiting, crop;
+
+	const seen = () => data?.takes[hand];
+	const shot = () => data.films[0].shots[shown];
+
+	async function load() {
+		data = await get("look");
+		hand = Math.min(hand, data.takes.length - 1);
+		shown = Math.min(shown, data.films[0].shots.length - 1);
+		crop = undefined;
+		draw();
+	}
+
+	// tileOf returns the tile of a take in the shot that is shown, in the first film.
+	const tileOf = (take) => shot().tiles.find((t) => t.take === take && t.source);
+
+	// cropNow returns what is kept of the take in hand: as it is moved, as the manifest
+	// has it, or as the program has chosen.
+	function cropNow() {
+		if (crop) return crop;
+		const one = seen(), tile = tileOf(one.take);
+		if (one.crop) return one.crop;
+		return tile ? cropOf(one, tile.source, tile.source.w / tile.source.h) : { x: 0.5, y: 0.5, zoom: 1 };
+	}
+
+	function tileView(film, tile, busy) {
+		const one = data.takes.find((t) => t.take === tile.take);
+		const box = el(busy ? "button" : "div", busy ? { type: "button", class: "tile", "data-id": `tile ${tile.take}`, "data-take": tile.take,
+			"aria-pressed": String(tile.take === seen()?.take),
+			"aria-label": `${one?.player || tile.take}, seat ${tile.seat}${lifted === tile.take ? ", lifted" : ""}`,
+			onclick: () => choose(tile.take), onpointerdown: carry, onpointermove: carryOn, onpointerup: putDown,
+			onpointercancel: () => { carried = undefined; } } : { class: "tile" });
+		const { hole } = tile;
+		box.style.left = `${100 * hole.x / film.w}%`;
+		box.style.top = `${100 * hole.y / film.h}%`;
+		box.style.width = `${100 * hole.w / film.w}%`;
+		box.style.height = `${100 * hole.h / film.h}%`;
+		if (tile.source && one?.still) {
+			const img = el("img", { src: `/api/still/${encodeURIComponent(tile.take)}`, alt: "", draggable: "false" });
+			const moved = crop && tile.take === seen().take && !one.fit;
+			lay(img, one, moved ? cut(one, hole.w / hole.h, crop) : tile.source);
+			box.append(img);
+		}
+		box.append(el("span", {}, one?.player || tile.take));
+		return box;
+	}
+
+	function filmView(film, i) {
+		const now = film.shots[shown] || film.shots[film.shots.length - 1];
+		const canvas = el("div", { class: "canvas", role: i === 0 ? "group" : "img", "aria-label": i === 0 ? "Seats" : `The same in ${film.name}` },
+			now.tiles.map((t) => tileView(film, t, i === 0)));
+		canvas.style.aspectRatio = `${film.w} / ${film.h}`;
+		const figure = el("figure", {}, canvas, el("figcaption", {}, film.name));
+		figure.style.flexGrow = String(film.w / film.h);
+		return figure;
+	}
+
+	function choose(take) {
+		const i = data.takes.findIndex((t) => t.take === take);
+		if (i < 0) return;
+		flush();
+		hand = i;
+		crop = undefined;
+		showFilms();
+		showBench();
+	}
+
+	// A tile that is dragged onto another one exchanges seats with it.
+	let carried;
+
+	function carry(event) {
+		carried = { take: event.currentTarget.dataset.take, x: event.clientX, y: event.clientY };
+		event.currentTarget.setPointerCapture(event.pointerId);
+	}
+
+	function carryOn(event) {
+		if (!carried || Math.hypot(event.clientX - carried.x, event.clientY - carried.y) < 8) return;
+		carried.moved = true;
+		event.currentTarget.style.transform = `translate(${event.clientX - carried.x}px, ${event.clientY - carried.y}px)`;
+		event.currentTarget.style.zIndex = "3";
+		event.currentTarget.style.pointerEvents = "none"; // what lies below is looked for
+	}
+
+	function putDown(event) {
+		const from = carried;
+		carried = undefined;
+		if (!from?.moved) return;
+		const onto = document.elementFromPoint(event.clientX, event.clientY)?.closest(".tile[data-take]")?.dataset.take;
+		showFilms();
+		if (onto && onto !== from.take) swap(from.take, onto);
+	}
+
+	// swap exchanges the seats of two takes.
+	async function swap(a, b) {
+		lifted = undefined;
+		const [one, other] = [a, b].map((name) => data.takes.find((t) => t.take === name));
+		if (!one || !other || one === other) return;
+		flush();
+		const seat = (take, n) => ({ take, keys: ["seat"], value: n });
+		const done = await desk.decide("change", { what: `seats of ${a} and ${b}`, changes: [seat(a, other.seat), seat(b, one.seat)] });
+		if (done) desk.tell(`${a} and ${b} have changed their seats.`);
+	}
+
+	// lift takes the seat in hand, and gives it to the take in hand the second time.
+	function lift() {
+		const take = seen()?.take;
+		if (!take) return;
+		if (!lifted) {
+			lifted = take;
+			desk.tell(`${take} is lifted; go to another and press w again to exchange their seats.`);
+			showFilms();
+		} else {
+			swap(lifted, take);
+		}
+	}
+
+	function moveCrop(dx, dy, dz) {
+		const one = seen();
+		if (!one?.still || one.fit) return;
+		const was = cropNow(), clip = (v, low, high) => Math.round(Math.max(low, Math.min(high, v)) * 1000) / 1000;
+		setCrop({ x: clip(was.x + dx, 0, 1), y: clip(was.y + dy, 0, 1), zoom: clip(was.zoom + dz, 1, 8) });
+	}
+
+	// setCrop shows a crop at once and writes it when the person has come to rest.
+	function setCrop(next) {
+		crop = next;
+		showFilms();
+		showBench();
+		desk.tell(`Kept: ${Math.round(100 * next.x)} % from the left, ${Math.round(100 * next.y)} % from above, ${next.zoom.toFixed(2)} times.`);
+		const take = seen().take;
+		clearTimeout(waiting?.timer);
+		const run = () => {
+			waiting = undefined;
+			const at = (key) => ({ take, keys: ["crop", key], value: next[key] });
+			desk.decide("change", { what: `crop of ${take}`, changes: [at("x"), at("y"), at("zoom")] });
+		};
+		waiting = { run, timer: setTimeout(run, patience) };
+	}
+
+	function flush() {
+		clearTimeout(waiting?.timer);
+		waiting?.run();
+	}
+
+	function freeCrop(word) {
+		const one = seen();
+		if (!one || word === null && !one.crop) return;
+		crop = undefined;
+		desk.decide("change", { what: `crop of ${one.take}`, changes: [{ take: one.take, keys: ["crop"], value: word }] });
+	}
+
+	function showFilms() {
+		fill(films, data.films.map(filmView));
+	}
+
+	function showBench() {
+		const one = seen();
+		if (!one) return;
+		const key = (text, press, does) => el("button", { type: "button", "aria-keyshortcuts": press, "data-id": press, onclick: does }, text, " ", keyCap(press));
+		const tile = tileOf(one.take), now = cropNow();
+		let still = el("p", { class: "soft" }, "There is no picture of this take.");
+		if (one.still) {
+			const shape = tile ? tile.hole.w / tile.hole.h : 16 / 9, part = one.fit && tile ? tile.source : cut(one, shape, now);
+			const frame = el("div", { class: "frame" });
+			for (const [side, v] of [["left", part.x / one.w], ["top", part.y / one.h], ["width", part.w / one.w], ["height", part.h / one.h]]) frame.style[side] = `${100 * v}%`;
+			still = el("div", { class: "still", id: "still", onpointerdown: grab, onpointermove: drag, onpointerup: drop, onpointercancel: letGo },
+				el("img", { src: `/api/still/${encodeURIComponent(one.take)}`, alt: `Still of ${one.player || one.take}`, draggable: "false" }), frame);
+			still.style.aspectRatio = `${one.w} / ${one.h}`;
+			if (tile?.head && !crop) {
+				// The head lies on the canvas; here it is where the tile takes it from.
+				const { head, hole, source } = tile, guide = el("div", { class: "head" });
+				const across = (v) => source.w / hole.w * v / one.w, down = (v) => source.h / hole.h * v / one.h;
+				guide.style.left = `${100 * (source.x / one.w + across(head.x - hole.x))}%`;
+				guide.style.top = `${100 * (source.y / one.h + down(head.y - hole.y))}%`;
+				guide.style.width = `${100 * across(head.w)}%`;
+				guide.style.height = `${100 * down(head.h)}%`;
+				still.append(guide);
+			}
+		}
+		fill(bench, el("h2", {}, one.player || one.take, one.part ? el("span", {}, ` · ${one.part}`) : ""),
+			el("p", { class: "soft" }, `Seat ${one.seat}. ${one.fit ? "The whole picture is shown." : one.crop ? "The crop is the manifest's." : "The program keeps the head in view."}`),
+			still,
+			one.still && !one.fit ? el("div", { class: "keys", role: "group", "aria-label": "Crop" },
+				key("left", "ArrowLeft", () => moveCrop(-nudge, 0, 0)), key("right", "ArrowRight", () => moveCrop(nudge, 0, 0)),
+				key("up", "ArrowUp", () => moveCrop(0, -nudge, 0)), key("down", "ArrowDown", () => moveCrop(0, nudge, 0)),
+				key("nearer", "+", () => moveCrop(0, 0, nearer)), key("farther", "-", () => moveCrop(0, 0, -nearer)),
+				key("by the head", "0", () => freeCrop(null)), key("the middle", "m", () => freeCrop("middle"))) : null,
+			el("div", { class: "keys", role: "group", "aria-label": "Seat" }, key(lifted ? `exchange with ${lifted}` : "exchange seats", "w", lift)));
+	}
+
+	let grabbed;
+
+	function grab(event) {
+		if (seen().fit) return;
+		grabbed = { x: event.clientX, y: event.clientY, was: cropNow() };
+		event.currentTarget.setPointerCapture(event.pointerId);
+	}
+
+	function drag(event) {
+		if (!grabbed) return;
+		const box = event.currentTarget.getBoundingClientRect(), clip = (v) => Math.round(Math.max(0, Math.min(1, v)) * 1000) / 1000;
+		crop = { x: clip(grabbed.was.x + (event.clientX - grabbed.x) / box.width), y: clip(grabbed.was.y + (event.clientY - grabbed.y) / box.height),
+			zoom: Math.round(grabbed.was.zoom * 1000) / 1000 };
+		const one = seen(), tile = tileOf(one.take), part = cut(one, tile ? tile.hole.w / tile.hole.h : 16 / 9, crop), frame = event.currentTarget.querySelector(".frame");
+		frame.style.left = `${100 * part.x / one.w}%`;
+		frame.style.top = `${100 * part.y / one.h}%`;
+		showFilms();
+	}
+
+	function drop(event) {
+		if (crop) drag(event); // the last way, of which nobody told
+		const moved = grabbed && crop;
+		grabbed = undefined;
+		if (moved) setCrop(crop);
+	}
+
+	function letGo() {
+		grabbed = crop = undefined;
+		showFilms();
+		showBench();
+	}
+
+	// wordOf names the beat nearest to a guide time, as the manifest does.
+	function wordOf(guide) {
+		let best;
+		for (const b of data.beats) if (!b.count_in && (!best || Math.abs(b.at - guide) < Math.abs(best.at - guide))) best = b;
+		return best && "m" + beatName(best);
+	}
+
+	// stepBeat returns the beat so many beats on from a guide time.
+	function stepBeat(guide, by) {
+		const beats = data.beats.filter((b) => !b.count_in);
+		const near = beats.findIndex((b) => b.at >= guide - 1e-3);
+		const b = beats[Math.max(0, Math.min(beats.length - 1, (near < 0 ? beats.length : near) + by))];
+		return b && "m" + beatName(b);
+	}
+
+	const writeShot = (i, values, what) => desk.decide("change", { what,
+		changes: Object.entries(values).map(([key, value]) => ({ take: "", keys: ["shots", String(i), key], value })) });
+
+	// addShot begins a shot at the beginning of the measure behind shot i's first, or of
+	// the piece where there are none.
+	async function addShot(i) {
+		const solo = seen().take;
+		if (!data.shots.length) {
+			await desk.decide("change", { what: "a new shot", changes: [{ take: "", keys: ["shots"],
+				value: [{ from: "start", show: "tutti" }, { from: "m1", show: "solo", take: solo }] }] });
+			return;
+		}
+		const s = data.shots[i], downs = data.beats.filter((b) => b.down && !b.count_in && b.at > s.from + 1e-3), next = data.shots[i + 1];
+		const at = downs.find((b) => !next || b.at < next.from - 1e-3);
+		if (!at) {
+			desk.tell("There is no measure for another shot here.");
+			return;
+		}
+		await desk.decide("change", { what: "a new shot", changes: [{ take: "", keys: ["shots", "+" + (i + 1)],
+			value: { from: "m" + beatName(at), show: "solo", take: solo } }] });
+	}
+
+	async function removeShot(i) {
+		await desk.decide("change", { what: `shot ${i + 1}`, changes: [{ take: "", keys: ["shots", String(i)], value: null }] });
+	}
+
+	function changeKind(i, show) {
+		const section = seen().section || data.takes.find((t) => t.section)?.section;
+		if (show === "soli" && !section) {
+			desk.tell("No take has a section.");
+			return;
+		}
+		writeShot(i, { show, take: show === "solo" ? data.shots[i].take || seen().take : null, section: show === "soli" ? data.shots[i].section || section : null },
+			`shot ${i + 1}`);
+	}
+
+	// edge moves the beginning of a shot by beats; the first one stays at its place.
+	function edge(i, by) {
+		const s = data.shots[i], word = stepBeat(s.from, by);
+		if (i === 0 || !word || word === s.from_text) return;
+		writeShot(i, { from: word }, `beginning of shot ${i + 1}`);
+		desk.tell(`Shot ${i + 1} begins at ${word}.`);
+	}
+
+	function shotView(s, i) {
+		const simple = ["tutti", "soli", "solo"].includes(s.show);
+		const pick = (label, id, value, options, does) => el("label", {}, el("span", { class: "sr" }, label),
+			el("select", { "data-id": `${id} ${i}`, onchange: (e) => does(e.target.value) },
+				options.map((o) => el("option", { value: o, selected: o === value }, o))));
+		const button = (text, label, id, does) => el("button", { type: "button", "data-id": `${id} ${i}`, "aria-label": `${label} shot ${i + 1}`, onclick: does }, text);
+		const sections = [...new Set(data.takes.map((t) => t.section).filter(Boolean))];
+		return el("li", { "aria-current": s.from <= shot().from + 1e-3 && shot().from < (data.shots[i + 1]?.from ?? Infinity) - 1e-3 ? "true" : null },
+			button(s.from_text, "Look at", "see", () => look(data.films[0].shots.findIndex((x) => x.to > s.from + 0.05))),
+			i > 0 ? [button("◂", "A beat earlier:", "earlier", () => edge(i, -1)), button("▸", "A beat later:", "later", () => edge(i, 1))] : null,
+			simple ? pick(`What shot ${i + 1} shows`, "kind", s.show, ["tutti", "soli", "solo"], (v) => changeKind(i, v)) : el("span", {}, `${s.show} ${s.text}`),
+			s.show === "solo" ? pick(`Who is seen in shot ${i + 1}`, "who", s.take, data.takes.map((t) => t.take), (v) => writeShot(i, { take: v }, `shot ${i + 1}`)) : null,
+			s.show === "soli" ? pick(`Section of shot ${i + 1}`, "section", s.section, sections, (v) => writeShot(i, { section: v }, `shot ${i + 1}`)) : null,
+			i > 0 ? pick(`Transition into shot ${i + 1}`, "into", s.transition, ["cut", "dissolve", "move"], (v) => writeShot(i, { transition: v }, `transition of shot ${i + 1}`)) : null,
+			button("Split", "Add a shot within", "split", () => addShot(i)),
+			data.shots.length > 1 && i > 0 ? button("Remove", "Remove", "remove", () => removeShot(i)) : null);
+	}
+
+	// shareOf returns where a pointer is on the ruler, from 0 to 1.
+	function shareOf(bar, event) {
+		const box = bar.getBoundingClientRect();
+		return (event.clientX - box.left) / box.width;
+	}
+
+	// ruler shows the shots over the measures; their edges are dragged to beats.
+	function ruler() {
+		const whole = data.end - data.start, bar = el("div", { class: "ruler" });
+		for (const b of data.beats) {
+			if (!b.down || b.count_in) continue;
+			const line = el("i", { "aria-hidden": "true" }, String(b.measure));
+			line.style.left = `${100 * (b.at - data.start) / whole}%`;
+			bar.append(line);
+		}
+		data.shots.forEach((s, i) => {
+			const to = s.to ?? data.shots[i + 1]?.from ?? data.end;
+			const block = el("div", { class: "block", "data-shot": String(i) }, el("span", {}, s.show + (s.take ? " " + s.take : s.section ? " " + s.section : "")));
+			block.style.left = `${100 * (s.from - data.start) / whole}%`;
+			block.style.width = `${100 * (to - s.from) / whole}%`;
+			bar.append(block);
+			if (i === 0) return;
+			const grip = el("div", { class: "grip", "data-grip": String(i),
+				onpointerdown: (e) => { e.currentTarget.setPointerCapture(e.pointerId); e.currentTarget.dataset.held = "1"; },
+				onpointermove: (e) => {
+					if (!e.currentTarget.dataset.held) return;
+					e.currentTarget.style.left = `${100 * shareOf(bar, e)}%`;
+					desk.tell(`Shot ${i + 1} begins at ${wordOf(data.start + shareOf(bar, e) * whole)}.`);
+				},
+				onpointerup: (e) => {
+					delete e.currentTarget.dataset.held;
+					const word = wordOf(data.start + shareOf(bar, e) * whole);
+					if (word !== s.from_text) writeShot(i, { from: word }, `beginning of shot ${i + 1}`);
+				} });
+			grip.style.left = block.style.left;
+			bar.append(grip);
+		});
+		return bar;
+	}
+
+	function look(i) {
+		if (i < 0 || i >= data.films[0].shots.length) return;
+		shown = i;
+		crop = undefined;
+		draw();
+		desk.tell(`Shot from ${wordOf(shot().from)}: ${shot().show}.`);
+	}
+
+	function draw() {
+		showFilms();
+		showBench();
+		fill(list, el("h2", {}, "Shots"), ruler(),
+			data.shots.length ? el("ol", { class: "shots" }, data.shots.map(shotView))
+				: el("p", {}, "Everybody is shown from start to end. ", el("button", { type: "button", "data-id": "split 0", onclick: () => addShot(0) }, "Add a shot")));
+		root.dataset.drawn = desk.state().version;
+	}
+
+	function step(by) {
+		flush();
+		const next = Math.min(data.takes.length - 1, Math.max(0, hand + by));
+		if (next !== hand) choose(data.takes[next].take);
+		desk.tell(`${seen().player || seen().take}, seat ${seen().seat}.`);
+	}
+
+	return {
+		name: "picture", title: "Picture", needs: "look",
+		isReady: (state) => state.looked,
+		keys: [
+			["n", "the next take", () => step(1)], ["b", "the take before", () => step(-1)],
+			["w", "lift the take; on another one, exchange their seats", lift],
+			["ArrowLeft", "crop farther left", () => moveCrop(-nudge, 0, 0)], ["ArrowRight", "crop farther right", () => moveCrop(nudge, 0, 0)],
+			["ArrowUp", "crop higher", () => moveCrop(0, -nudge, 0)], ["ArrowDown", "crop lower", () => moveCrop(0, nudge, 0)],
+			["+", "nearer", () => moveCrop(0, 0, nearer)], ["-", "farther", () => moveCrop(0, 0, -nearer)],
+			["0", "let the program crop by the head", () => freeCrop(null)], ["m", "keep the middle", () => freeCrop("middle")],
+			["[", "the shot before", () => look(shown - 1)], ["]", "the next shot", () => look(shown + 1)],
+		],
+		show(into) {
+			root = into;
+			films = el("section", { class: "films", "aria-label": "The picture in three shapes" });
+			bench = el("section", { class: "bench", "aria-label": "The take in hand" });
+			list = el("section", { "aria-label": "Shots" });
+			fill(root, el("div", { class: "picture" }, films, bench), list);
+		},
+		load,
+		hide: flush,
+	};
+}
