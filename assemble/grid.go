@@ -58,7 +58,7 @@ func planSeats(ctx context.Context, p *Production, wants []plan.Want) (*plan.Pla
 		return nil, material{}, err
 	}
 	if err := p.groundOnEnsemble(ctx, set, assets); err != nil {
-		return GridResult{}, err
+		return nil, material{}, err
 	}
 	for _, rec := range set.Recordings() {
 		rec.Place.Sure = true
