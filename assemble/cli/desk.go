@@ -22,7 +22,8 @@ func (a *app) deskVerb() *cobra.Command {
 		Use: "desk", Short: "hear, see and decide on one page in the browser", Args: cobra.NoArgs,
 		Long: `Serves one page for this computer alone and opens it in the browser. On it you
 hear and see what the other verbs can only ask about, and decide: where a take
-lies that needs review, how loud it is and from which side it comes. What you
+lies that needs review, how loud it is and from which side it comes, who sits
+where, what is kept of a picture, and what is shown from which beat on. What you
 decide is written into production.yaml as you would write it by hand, nothing
 else in the file is changed, and every step can be undone.
 

@@ -78,7 +78,7 @@ func openDesk(t *testing.T, dir string) *tab {
 	t.Cleanup(stop)
 	ctx, closeTab := chromedp.NewContext(alloc)
 	t.Cleanup(closeTab)
-	ctx, cancel := context.WithTimeout(ctx, 3*time.Minute) // a browser that hangs must not hang the tests
+	ctx, cancel := context.WithTimeout(ctx, 8*time.Minute) // a browser that hangs must not hang the tests
 	t.Cleanup(cancel)
 	b.ctx = ctx
 	if err := chromedp.Listen(ctx, b.hear); err != nil {
@@ -183,7 +183,7 @@ func eval[T any](b *tab, expression string) T {
 // until waits until an expression is true in the page.
 func (b *tab) until(expression string) {
 	b.t.Helper()
-	const patience = 60_000 // milliseconds; far more than anything takes
+	const patience = 120_000 // milliseconds; far more than anything takes
 	ok := eval[bool](b, fmt.Sprintf(`new Promise((done) => { const end = Date.now() + %d; const look = () => {
 		let is = false; try { is = Boolean(%s); } catch {}
 		if (is || Date.now() > end) done(is); else requestAnimationFrame(look); }; look(); })`, patience, expression))

@@ -147,6 +147,12 @@ func TestPlacingByKeyboard(t *testing.T) {
 	b.press("2")
 	b.until(`JSON.parse(document.querySelector("#sheet").dataset.drawn).offset !== ` + number(first.Offset))
 	horn := b.shown("horn", 0)
+	for _, how := range [][2]string{{"c", "Playing: click left, take right."}, {"a", "Playing the take alone."},
+		{"o", "Playing with 1 others."}} {
+		b.press(how[0])
+		b.until("document.getElementById('told').textContent === `" + how[1] + "`")
+	}
+	b.press("s")
 	b.press("y")
 	want = swap(t, want, "{file: intake/horn.mp4}", "{file: intake/horn.mp4, offset: "+number(horn.Offset)+
 		", drift_ppm: "+number(horn.Drift)+"}")

@@ -3,9 +3,11 @@ package intake
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"ripieno/assemble/intake/limit"
 	"ripieno/assemble/report/phrase"
+	"ripieno/mix/audio"
 )
 
 // Break is a place at which a recording is not one piece of time.
@@ -15,6 +17,9 @@ type Break struct {
 	Measure int     `json:"measure"` // in which the first part ends
 	By      string  `json:"by"`      // what shows it: "playing", "silence" or "device"
 	Mended  bool    `json:"mended"`  // the parts are placed each by itself
+	// Parts are what the file would be with this break and those found before it, where
+	// it is not mended; without them it is the only one.
+	Parts audio.Parts `json:"-"`
 }
 
 // Said returns in a line what a break is, what became of it, and how to contradict that
@@ -26,11 +31,33 @@ func (b Break) Said() phrase.Message {
 	}
 	if !b.Mended {
 		key += "-perhaps"
-		end := b.At + math.Max(0, -b.Jump)
-		write = fmt.Sprintf("parts: [{to: %.3f}, {from: %.3f, shift: %.3f}]", b.At, end, b.Jump)
+		parts := b.Parts
+		if len(parts) == 0 {
+			parts = audio.Break(b.At, b.Jump)
+		}
+		write = writeParts(parts)
 	}
 	return phrase.New(key, "long", figure(math.Abs(b.Jump), 3), "at", figure(b.At, 2), "measure", whole(b.Measure),
 		"by", phrase.New("found.by-"+b.By), "write", write)
+}
+
+// writeParts returns the line of the manifest that says so.
+func writeParts(parts audio.Parts) string {
+	var all []string
+	for _, p := range parts {
+		var keys []string
+		if p.From > 0 {
+			keys = append(keys, fmt.Sprintf("from: %.3f", p.From))
+		}
+		if !math.IsInf(p.To, 1) {
+			keys = append(keys, fmt.Sprintf("to: %.3f", p.To))
+		}
+		if p.Shift != 0 {
+			keys = append(keys, fmt.Sprintf("shift: %.3f", p.Shift))
+		}
+		all = append(all, "{"+strings.Join(keys, ", ")+"}")
+	}
+	return "parts: [" + strings.Join(all, ", ") + "]"
 }
 
 // String returns the line in English.

@@ -14,6 +14,7 @@ import (
 	"ripieno/assemble/report/phrase"
 	"ripieno/layout/face"
 	"ripieno/layout/motion"
+	"ripieno/mix/audio"
 	"ripieno/mix/playing"
 )
 
@@ -384,5 +385,17 @@ func TestFindingsInEveryLanguage(t *testing.T) {
 				}
 			}
 		}
+	}
+}
+
+// What is written for a file that is in parts already keeps these.
+func TestBreakKeepsEarlierParts(t *testing.T) {
+	parts, ok := audio.Break(12, 0.5).BreakAt(40.5, -2, 90)
+	if !ok {
+		t.Fatal("no parts")
+	}
+	said := Break{At: parts[1].To, Jump: -2, Measure: 9, By: "device", Parts: parts}.String()
+	if want := "write parts: [{to: 12.000}, {from: 12.000, to: 40.000, shift: 0.500}, {from: 42.000, shift: -1.500}]"; !strings.Contains(said, want) {
+		t.Errorf("%s\nlacks %s", said, want)
 	}
 }

@@ -237,9 +237,13 @@ func (r *Recording) note(man *production.Production, b align.Break, mended bool)
 		by = "playing"
 	}
 	m, shift := guideOfTake(man, r.Owner)
-	r.Broken = append(r.Broken, intake.Break{
+	told := intake.Break{
 		At: b.At, Jump: b.Jump, Measure: m.Position(b.Guide - shift).Measure, By: by, Mended: mended,
-	})
+	}
+	if parts, ok := r.brokenAt(b); ok && !mended {
+		told.At, told.Parts = r.Parts.File(b.At), parts
+	}
+	r.Broken = append(r.Broken, told)
 }
 
 // byName returns the recording of a name; nil for none.

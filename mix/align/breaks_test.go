@@ -1,9 +1,11 @@
 package align
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"testing"
+	"time"
 
 	"ripieno/mix/align/simulate"
 	"ripieno/mix/audio"
@@ -170,4 +172,30 @@ func TestSuspectRates(t *testing.T) {
 			}
 		}
 	}
+}
+
+// BenchmarkHundredTakes is what deciding for 100 files of five minutes costs, besides
+// listening to them: where they lie, and whether they are one piece of time. Times are
+// those of the cores at hand.
+func BenchmarkHundredTakes(b *testing.B) {
+	e := simulate.New(7, simulate.Options{Level: simulate.Typical, Players: 4, Seconds: 290, Rate: 16000})
+	heard := measured(b, e)
+	var recs []Recording
+	for k := range 100 {
+		r := heard[k%len(heard)]
+		r.Name = fmt.Sprintf("%s %d", r.Name, k)
+		r.Take = r.Name
+		recs = append(recs, r)
+	}
+	var place, breaks time.Duration
+	b.ResetTimer()
+	for b.Loop() {
+		start := time.Now()
+		placed := Place(e.Map, recs, nil)
+		middle := time.Now()
+		FindBreaks(e.Map, recs, placed, nil)
+		place, breaks = place+middle.Sub(start), breaks+time.Since(middle)
+	}
+	b.ReportMetric(place.Seconds()/float64(b.N), "s/place")
+	b.ReportMetric(breaks.Seconds()/float64(b.N), "s/breaks")
 }

@@ -14,6 +14,8 @@ type breakScan struct {
 	at    []float64 // guide seconds of what sets in, at the base place
 	w     []float64
 	sound *scan
+
+	agreed map[int][]float64 // see agreeing
 }
 
 // split is one way to cut a file in two.
@@ -27,7 +29,8 @@ type split struct {
 }
 
 func newBreakScan(g *grid, p *beatPhases, t *take, o float64, c *company) *breakScan {
-	s := &breakScan{g: g, p: p, t: t, c: c, o: o, sound: &scan{g: g, t: t, clock: 1 + t.ppm*1e-6}}
+	s := &breakScan{g: g, p: p, t: t, c: c, o: o, sound: &scan{g: g, t: t, clock: 1 + t.ppm*1e-6},
+		agreed: map[int][]float64{}}
 	s.sound.prepare()
 	for i, e := range t.f.Events {
 		at := t.guide(o, i) + e.Heard - e.Time
@@ -165,29 +168,44 @@ func (s *breakScan) others(x split) float64 {
 	if s.c.voices == 0 {
 		return 0
 	}
-	unit := s.c.units()
-	f, clock := s.t.f, 1+s.t.ppm*1e-6
+	clock := 1 + s.t.ppm*1e-6
 	edge, from := math.Inf(1), math.Inf(1) // seconds of the file
 	if x.k > 0 {
 		edge, from = (s.at[x.k]-s.o)/clock, (s.extra(x)-s.o)/clock
 	}
-	var sum float64
-	step := 1 + len(f.Chroma)/chromaFrames
-	for i := 0; i < len(f.Chroma); i += step {
-		file := float64(i) * ChromaHop
-		d := x.first
-		if file >= edge {
-			d = x.last
-		} else if file >= from {
-			continue
-		}
-		k := int(math.Round((s.o + d + file*clock - s.g.start) / ChromaHop))
-		if k < 0 || k >= len(unit) {
-			continue
-		}
-		for p, v := range f.Chroma[i] {
-			sum += unit[k][p] * float64(v)
-		}
+	first, last := s.agreeing(x.first), s.agreeing(x.last)
+	n := len(first) - 1
+	step := 1 + len(s.t.f.Chroma)/chromaFrames
+	// frames counts those before a second of the file.
+	frames := func(file float64) int {
+		return int(math.Max(0, math.Min(float64(n), math.Ceil(file/ChromaHop/float64(step)))))
 	}
-	return weights[harmony] * sum * float64(step) / 100 / float64(len(unit)) * float64(s.c.voices) / float64(s.c.voices+1)
+	e := frames(edge)
+	sum := first[min(e, frames(from))] + last[n] - last[e]
+	return weights[harmony] * sum * float64(step) / 100 / float64(len(s.c.units())) * float64(s.c.voices) / float64(s.c.voices+1)
+}
+
+// agreeing is the running sum of how well the file's harmony, displaced by d, goes with
+// that of the others: of every frame that is looked at, of displacements in whole frames.
+func (s *breakScan) agreeing(d float64) []float64 {
+	shift := int(math.Round(d / ChromaHop))
+	if sum, ok := s.agreed[shift]; ok {
+		return sum
+	}
+	unit, f, clock := s.c.units(), s.t.f, 1+s.t.ppm*1e-6
+	step := 1 + len(f.Chroma)/chromaFrames
+	sum := make([]float64, 1, (len(f.Chroma)+step-1)/step+1)
+	for i := 0; i < len(f.Chroma); i += step {
+		v := sum[len(sum)-1]
+		k := int(math.Round((s.o+float64(i)*ChromaHop*clock-s.g.start)/ChromaHop)) + shift
+		if k >= 0 && k < len(unit) {
+			u, c := &unit[k], &f.Chroma[i]
+			for p := range u {
+				v += u[p] * float64(c[p])
+			}
+		}
+		sum = append(sum, v)
+	}
+	s.agreed[shift] = sum
+	return sum
 }

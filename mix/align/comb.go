@@ -63,7 +63,10 @@ func (c *comb) bestDrift() float64 {
 	if c.t.f.Duration < 60 {
 		return 0
 	}
+	// Where the file holds less than a quarter of the piece nobody looks for it.
 	from, to := c.limits()
+	piece := c.g.end - c.g.start
+	from, to = math.Max(from, c.g.start+piece/4-c.t.f.Duration), math.Min(to, c.g.end-piece/4)
 	some := *c
 	if n := len(c.at); n > mostForClock {
 		some.at, some.weight = nil, nil

@@ -2,6 +2,7 @@ package align
 
 import (
 	"math"
+	"slices"
 
 	"ripieno/mix/fourier"
 	"ripieno/mix/robust"
@@ -80,7 +81,7 @@ func (c *curveFilter) write(x []float64) {
 			for k := e[0]; k < e[1]; k++ {
 				sum += math.Sqrt(c.re[k]*c.re[k] + c.im[k]*c.im[k])
 			}
-			c.bands[b] = append(c.bands[b], float32(sum/float64(max(1, e[1]-e[0]))))
+			c.bands[b] = append(room(c.bands[b], 1), float32(sum/float64(max(1, e[1]-e[0]))))
 		}
 		c.frame++
 		if begin > 1<<13 {
@@ -99,11 +100,14 @@ func (c *curveFilter) finish() Curves {
 	}
 	onset, burst, level := make([]float64, n), make([]float64, n), make([]float64, n)
 	logs := make([]float64, n)
+	sorted := make([]float32, 0, n)
 	for b, band := range c.bands {
 		if c.edges[b][1] <= c.edges[b][0] {
 			continue // above what the file can hold
 		}
-		floor := 2.5 * (float64(robust.Quantile(band[40:n-40], 0.12)) + 1e-7)
+		sorted = append(sorted[:0], band[40:n-40]...)
+		slices.Sort(sorted)
+		floor := 2.5 * (float64(robust.QuantileSorted(sorted, 0.12)) + 1e-7)
 		for k, v := range band {
 			logs[k] = math.Log1p(float64(v) / floor)
 		}

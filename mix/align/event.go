@@ -94,6 +94,7 @@ type profile struct {
 	n     int
 }
 
+// newProfile takes the energy of every band for its own.
 func newProfile(energy [][]float32, bands []*band) *profile {
 	p := &profile{n: len(energy[0])}
 	for b, e := range energy {
@@ -105,6 +106,7 @@ func newProfile(energy [][]float32, bands []*band) *profile {
 		if b < 2 {
 			reach = 12 // low notes beat at their own pitch: look over several periods
 		}
+		energy[b] = nil // of long files both together are much
 		p.sum = append(p.sum, sum)
 		p.base = append(p.base, reach)
 		// 2/(π·lag) is the band's width.
@@ -132,7 +134,7 @@ func (p *profile) look(stretch int) {
 // restless is the rise that band b of this file makes all the time while
 // there is sound: less than noise would for tones, whose levels are steady.
 func (p *profile) restless(b int) float64 {
-	var rises []float64
+	rises := make([]float64, 0, p.n/7+1)
 	r := p.reach[b]
 	for n := r; n+r < p.n; n += 7 {
 		if p.mean(b, n-r, n+r) > 4*p.floor[b] {

@@ -22,7 +22,7 @@ const analysisLimit = 45 * 60
 
 // featuresVersion changes whenever Analyse would give other numbers, so that
 // stored features can be told from current ones.
-const featuresVersion = 14
+const featuresVersion = 15
 
 // Features is what placing needs to know of one file. It is small (about 3 kB
 // a second), has exported fields only and survives gob and JSON unchanged
@@ -93,6 +93,9 @@ func Analyse(src audio.Source) (*Features, error) {
 	a := newAnalyser(src.Rate())
 	a.pitch = newPitchFlux(a.work)
 	a.curves = newCurveFilter(a.work)
+	if s, ok := src.(interface{ Frames() audio.Frames }); ok {
+		a.reserve(math.Min(float64(s.Frames())/float64(src.Rate()), analysisLimit))
+	}
 	buf := audio.NewBlock(src.Channels(), 1<<14)
 	var mono []float64
 	for {
@@ -155,10 +158,23 @@ func newAnalyser(rate int) *analyser {
 	return a
 }
 
+// reserve makes room for what so many seconds come to, so that nothing grows.
+func (a *analyser) reserve(seconds float64) {
+	seconds += 0.1
+	for i := range a.energy {
+		a.energy[i] = make([]float32, 0, int(seconds/hop))
+	}
+	a.fine = make([]float32, 0, int(seconds/fineHop))
+	for b := range a.curves.bands {
+		a.curves.bands[b] = make([]float32, 0, int(seconds/CurveHop))
+	}
+}
+
 // add puts samples in and appends to out the mean square of every hop that is
 // complete.
 func (b *bin) add(out []float32, x []float64) []float32 {
 	at, sum, count := b.at, b.sum, b.count
+	out = room(out, int(float64(len(x))*b.step)+2)
 	for _, v := range x {
 		now := at
 		at += b.step
@@ -182,6 +198,15 @@ func (b *bin) add(out []float32, x []float64) []float32 {
 	}
 	b.at, b.sum, b.count = at, sum, count
 	return out
+}
+
+// room returns s with room for n more values. It doubles what it has: append grows long
+// slices by a quarter, and so copies most of what it allocates four times.
+func room[T any](s []T, n int) []T {
+	if cap(s)-len(s) >= n {
+		return s
+	}
+	return slices.Grow(s, max(n, len(s)))
 }
 
 func (a *analyser) clip(b audio.Block, n int) {
@@ -260,8 +285,9 @@ func (a *analyser) finish() *Features {
 	}
 	f.Level = levels(a.energy, n)
 	f.NoiseDB, f.LoudDB = quantiles(f.Level)
+	// One after the other, so that what one leaves is gone before the next begins.
+	f.Curves, a.curves = a.curves.finish(), nil
 	f.Events = findEvents(a.energy, a.fine, a.bands, a.pitch.flux)
-	f.Curves = a.curves.finish()
 	return f
 }
 

@@ -10,7 +10,9 @@ import (
 	"math/rand/v2"
 	"reflect"
 	"runtime"
+	"runtime/debug"
 	"testing"
+	"time"
 
 	"ripieno/mix/audio"
 )
@@ -277,4 +279,37 @@ func BenchmarkFiveMinutes(b *testing.B) {
 	b.ReportMetric(300/seconds, "xrealtime")
 	// What was allocated in all bounds what was held at once.
 	b.ReportMetric(float64(after.TotalAlloc-before.TotalAlloc)/float64(b.N)/1e6, "MB/take")
+}
+
+// BenchmarkHeldFiveMinutes is how much of the memory that listening to five minutes
+// allocates lives at once, besides the sound itself.
+func BenchmarkHeldFiveMinutes(b *testing.B) {
+	src := audio.Block{sketch(48000, 300, 6, 10, 20, 30, 40)}
+	defer debug.SetGCPercent(debug.SetGCPercent(2)) // what is dead goes at once
+	var mem runtime.MemStats
+	runtime.GC()
+	runtime.ReadMemStats(&mem)
+	before, most := mem.HeapAlloc, uint64(0)
+	for b.Loop() {
+		done := make(chan error)
+		go func() {
+			_, err := Analyse(audio.NewMemory(src, 48000))
+			done <- err
+		}()
+		for look := time.NewTicker(time.Millisecond); ; {
+			select {
+			case err := <-done:
+				look.Stop()
+				if err != nil {
+					b.Fatal(err)
+				}
+			case <-look.C:
+				runtime.ReadMemStats(&mem)
+				most = max(most, mem.HeapAlloc)
+				continue
+			}
+			break
+		}
+	}
+	b.ReportMetric(float64(most-before)/1e6, "MB/held")
 }

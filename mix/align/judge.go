@@ -112,7 +112,7 @@ func (t *take) evidence(h hyp) []string {
 // candidate tells one of the places.
 func (t *take) candidate(g *grid, h hyp) Candidate {
 	p := unplaced(t)
-	p.settle(g, t, h, t.refine(g, h.o, h.clicks))
+	p.settle(g, t, h, t.refine(g, t.start(g, h), h.clicks))
 	c := Candidate{Offset: p.Offset, DriftPPM: p.DriftPPM, Odds: h.p, Evidence: t.evidence(h)}
 	if p.Method == NoMethod {
 		c.Offset = h.o

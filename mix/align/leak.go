@@ -15,6 +15,22 @@ type clicks struct {
 // clicksHeard is the least log odds at which clicks are taken to be there.
 const clicksHeard = 3
 
+// clicksClear is the least log odds at which the clicks tell where the guide was heard.
+const clicksClear = 8
+
+// clickSigma is how far a player's mean timing lies from the guide that they hear, in
+// seconds (one standard deviation): of simulated players 0.015, and the sound's way.
+const clickSigma = 0.018
+
+// blur is by how much notes may be heard where the clicks are instead, in seconds: the
+// louder the clicks are beside the playing, the more.
+func (c clicks) blur(f *Features) float64 {
+	if c.odds < clicksClear {
+		return 0
+	}
+	return 0.012 * ramp(c.level, f.LoudDB-30, f.LoudDB-20)
+}
+
 // holds reports whether an event at a guide time is one of the clicks. Drift
 // moves them against the grid the more the later they come.
 func (c clicks) holds(g *grid, e Event, guide float64) bool {
@@ -51,17 +67,41 @@ func (t *take) leak(g *grid, h *hyp) clicks {
 	if c.odds == 0 {
 		return clicks{}
 	}
-	var levels []float64
+	var levels, lates []float64
 	for _, n := range near {
 		if math.Abs(n.late-c.late) < clickScatter && n.beat >= before {
-			levels = append(levels, t.f.Events[n.event].Level)
+			levels, lates = append(levels, t.f.Events[n.event].Level), append(lates, n.late)
 		}
 	}
-	c.level = robust.Median(levels)
+	c.level, c.late = robust.Median(levels), robust.Median(lates)
 	// The lateness was searched for: pay for each value tried.
 	c.odds = math.Min(60, math.Log(0.9+0.1*math.Exp(c.odds-math.Log(float64(len(near))))))
 	return c
 }
+
+// hideClicks takes clear clicks of the guide for no cue, whatever beat of it the file
+// lies at, and reports whether there were any: a clap that is louder stays one.
+func (t *take) hideClicks(g *grid) bool {
+	t.normalise()
+	best := t.best()
+	if best.odds < clicksClear {
+		return false
+	}
+	for i, e := range t.f.Events {
+		if at := t.guide(best.o, i); at < g.start && e.Level < best.level+clapOver && best.holds(g, e, at) {
+			t.like[i] -= noClick
+		}
+	}
+	t.order()
+	return true
+}
+
+// clapOver is by how many dB a clap that falls on a click is louder than clicks are, and
+// noClick how much less like a cue a click is taken to be, in nats.
+const (
+	clapOver = 5.0
+	noClick  = 12.0
+)
 
 // clickScatter is how far clicks that are equally late may seem apart, seconds.
 const clickScatter = 0.006

@@ -71,3 +71,49 @@ func TestNoClicks(t *testing.T) {
 		t.Errorf("a file that misses the count-in has clicks: %+v", c)
 	}
 }
+
+// A take without a clap that hears the guide lies where its clicks say, within what its
+// playing adds; and clicks are no rivals of a clap that is as loud as they are.
+func TestClicksTellThePlace(t *testing.T) {
+	g, k, offset := leaky(t, true)
+	h := hyp{cue: -1, o: offset + 0.004}
+	h.clicks = k.leak(g, &h)
+	if by := k.byClicks(h); math.Abs(by-offset) > 0.001 {
+		t.Errorf("%.2f ms off by the clicks", 1000*(by-offset))
+	}
+	if at := k.byClicks(hyp{}); !math.IsNaN(at) {
+		t.Errorf("without clicks the file lies at %g", at)
+	}
+	k.hyps = []hyp{h}
+	if !k.hideClicks(g) {
+		t.Fatal("no clicks to hide")
+	}
+	for i, e := range k.f.Events {
+		at := k.guide(offset, i)
+		click := at < g.start-0.1 && math.Abs(at-g.beatNear(at)) < 0.004 && math.Abs(at-g.cue) > 0.1
+		if click && k.rank[i] <= 3 {
+			t.Errorf("a click at %.2f s of %.0f dB is number %d of the cues", e.Time, e.Level, k.rank[i])
+		}
+	}
+}
+
+// Where clap, clicks and playing contradict each other the error to expect says so, and
+// playing too soft to be told from its own doubt moves nobody.
+func TestTighten(t *testing.T) {
+	for _, c := range []struct {
+		byPlay, err float64 // by which the playing is placed, seconds; its error
+		from, to    float64 // by how much it moves the take
+		least       float64 // error to expect
+	}{
+		{0.020, 0.004, 0.018, 0.020, 0.003},
+		{0.020, 0.030, 0, 0, 0.021},       // less than its own doubt
+		{0.080, 0.060, 0.002, 0.02, 0.02}, // soft, and far off
+		{0.100, 0.012, 0, 0.055, 0.02},    // clear, and far off: no farther than that
+	} {
+		var p Placement
+		p.tighten(0, clapSigma, c.byPlay, c.err)
+		if p.Offset < c.from-1e-9 || p.Offset > c.to || p.Uncertainty < c.least {
+			t.Errorf("playing at %.0f ms ± %.0f: moved %.1f ms ± %.1f", 1e3*c.byPlay, 1e3*c.err, 1e3*p.Offset, 1e3*p.Uncertainty)
+		}
+	}
+}

@@ -164,13 +164,22 @@ func change(e []float32) []float64 {
 
 func matchDevices(a, b *device) Match {
 	best := Match{DriftErrPPM: math.Inf(1)}
-	for _, c := range coarse(a, b) {
+	guesses := coarse(a, b)
+	for _, c := range guesses {
 		m := fine(a, b, c)
 		if m.Confidence > best.Confidence || (m.Confidence == best.Confidence && m.Agree > best.Agree) {
 			best = m
 		}
 		if best.Confidence > 0.99 {
 			break
+		}
+	}
+	if best.Sure() {
+		return best
+	}
+	for _, c := range guesses {
+		if m := pool(a, b, c); m.Confidence > best.Confidence {
+			best = m
 		}
 	}
 	return best
@@ -264,10 +273,7 @@ func stretch(dst, src []float64, ratio float64) int {
 // then with b bent onto the first line. The last pass looks far again, so that
 // windows which agree within half a millisecond do not agree by chance.
 func fine(a, b *device, c guess) Match {
-	size := 1 << 14
-	for size > 1<<12 && float64(size)/a.work > math.Min(a.seconds(), b.seconds())/4 {
-		size /= 2
-	}
+	size := windowSize(a, b)
 	l := line{at: c.seconds, slope: c.ppm * 1e-6}
 	none := Match{DriftErrPPM: math.Inf(1)}
 	var m Match
@@ -295,14 +301,29 @@ func fine(a, b *device, c guess) Match {
 		}
 	}
 	m.Confidence = agreement(m)
-	if m.DriftErrPPM > 10 {
-		// Too short to tell the clocks apart: keep the middle of the overlap
-		// in place and claim no drift.
-		from, to := math.Max(0, l.at), math.Min(a.seconds(), l.at+b.seconds())
-		m.OffsetSeconds += ((from+to)/2 - l.at) * l.slope
-		m.DriftPPM, m.DriftErrPPM = 0, math.Inf(1)
-	}
+	m.level(a, b)
 	return m
+}
+
+// windowSize is how many samples of a are compared at a time: about a second, less of
+// short recordings.
+func windowSize(a, b *device) int {
+	size := 1 << 14
+	for size > 1<<12 && float64(size)/a.work > math.Min(a.seconds(), b.seconds())/4 {
+		size /= 2
+	}
+	return size
+}
+
+// level keeps the middle of the overlap in place and claims no drift where the
+// recordings are too short to tell the clocks apart.
+func (m *Match) level(a, b *device) {
+	if m.DriftErrPPM <= 10 {
+		return
+	}
+	from, to := math.Max(0, m.OffsetSeconds), math.Min(a.seconds(), m.OffsetSeconds+b.seconds())
+	m.OffsetSeconds += ((from+to)/2 - m.OffsetSeconds) * m.DriftPPM * 1e-6
+	m.DriftPPM, m.DriftErrPPM = 0, math.Inf(1)
 }
 
 // consensus keeps the points that lie within tolerance of the line through

@@ -84,7 +84,7 @@ func (p *pitchFlux) analyse(x []float64) {
 	if p.frame < fluxLag {
 		return
 	}
-	p.flux = append(p.flux, float32(p.compare(p.past[0], p.past[2*fluxLag])))
+	p.flux = append(room(p.flux, 1), float32(p.compare(p.past[0], p.past[2*fluxLag])))
 }
 
 // compare is how much of the sound after is new against the sound before.

@@ -102,6 +102,10 @@ func decide(g *grid, t *take) Placement {
 	}
 	if len(t.hyps) == 0 {
 		p.Reason = "there is nothing to hear in this file; give offset or cue_at"
+		if len(t.f.Events) > 0 {
+			p.Reason = fmt.Sprintf("this file is %.1f s long, too short to tell where in the piece it is; give offset or cue_at",
+				t.f.Duration)
+		}
 		return p
 	}
 	best := 0
@@ -114,7 +118,7 @@ func decide(g *grid, t *take) Placement {
 	if h.clicks.odds >= clicksHeard {
 		p.ClickDB = h.clicks.level
 	}
-	fit := t.refine(g, h.o, h.clicks)
+	fit := t.refine(g, t.start(g, h), h.clicks)
 	p.settle(g, t, h, fit)
 	p.begunLate, p.fit = h.o > g.cue, h.terms[beats]
 	p.judge(g, t, best, fit)

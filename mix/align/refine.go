@@ -60,7 +60,7 @@ func (t *take) refine(g *grid, o float64, leak clicks) playing {
 		if len(x) < minNotes {
 			return p
 		}
-		p.n, p.span, p.doubt = len(x), x[len(x)-1]-x[0], 0.003+vagueDoubt*robust.Median(vague)
+		p.n, p.span, p.doubt = len(x), x[len(x)-1]-x[0], 0.002+vagueDoubt*robust.Median(vague)
 		l = fitLine(x, y, w, 0.004)
 		if p.n < 12 || p.span < 20 {
 			l = level(y, w)
@@ -73,7 +73,7 @@ func (t *take) refine(g *grid, o float64, leak clicks) playing {
 	p.sigma = math.Sqrt((n*l.sigma*l.sigma + 4*0.02*0.02) / (n + 4))
 	more := 1.3 * p.sigma / math.Max(l.sigma, 1e-6) // neighbouring notes go together
 	p.slope, p.slopErr = l.slope*1e6, more*l.slopeErr*1e6
-	p.err = math.Hypot(math.Hypot(more*l.atErr, 0.002), math.Hypot(p.doubt, scatterDoubt*math.Max(0, p.sigma-0.017)))
+	p.err = math.Hypot(math.Hypot(more*l.atErr, 0.002), math.Hypot(p.doubt, scatterDoubt*math.Max(0, p.sigma-playerSigma)))
 	p.alone = math.Max(p.err, aloneDoubt*t.vagueness(g, o))
 	return p
 }
@@ -123,7 +123,10 @@ func (t *take) expected(g *grid, guide float64, use [classes]bool) float64 {
 
 // scatterDoubt is how much of the scatter that goes beyond a player's may be a
 // shift of all notes: some of them were taken for the places beside theirs.
-const scatterDoubt = 0.7
+const scatterDoubt = 0.9
+
+// playerSigma is what notes of a player scatter by about a click, seconds.
+const playerSigma = 0.015
 
 // level is a line without slope through values with weights.
 func level(y, w []float64) line {
@@ -155,14 +158,23 @@ func (p playing) drift(t *take) float64 {
 	return -p.slope * 40 * 40 / (40*40 + p.slopErr*p.slopErr)
 }
 
+// start is where the playing of candidate h is looked for first: at its clap, when it has
+// one, since soft notes may well seem to fit on either side of it.
+func (t *take) start(g *grid, h hyp) float64 {
+	if h.cue < 0 || h.terms.cueScore() < leastCue || t.f.Events[h.cue].Rise > noteRise {
+		return h.o
+	}
+	return g.cue - t.f.Events[h.cue].Heard*t.ratio()
+}
+
 // settle writes the numbers of the placement at a candidate.
 func (p *Placement) settle(g *grid, t *take, h hyp, fit playing) {
-	p.DriftPPM, p.Offset = t.ppm, h.o
+	p.DriftPPM, p.Offset = t.ppm, t.start(g, h)
 	drift := fit.drift(t)
 	if drift != 0 || t.ppm != 0 {
 		// The lateness grows by slope: a clock that runs faster by as much
 		// takes it away, pivoting where the lateness was measured.
-		mid := (fit.mid - h.o) / t.ratio()
+		mid := (fit.mid - p.Offset) / t.ratio()
 		p.Offset -= drift * 1e-6 * mid
 		p.DriftPPM = t.ppm + drift
 	}
@@ -173,8 +185,9 @@ func (p *Placement) settle(g *grid, t *take, h hyp, fit playing) {
 		p.CueAt = t.f.Events[h.cue].Heard
 		p.CueOffset = g.cue - p.CueAt*audio.PPM(p.DriftPPM).Ratio()
 	}
-	p.blend(h, t.cueErr(h), fit)
-	if h.cue >= 0 && t.f.Events[h.cue].Rise > noteRise && fit.n >= minNotes {
+	p.blend(h, t.cueErr(h), fit, t.byClicks(h))
+	p.Uncertainty = math.Hypot(p.Uncertainty, h.blur(t.f))
+	if h.cue >= 0 && t.f.Events[h.cue].Rise > noteRise && fit.n >= minNotes && h.odds < clicksClear {
 		p.Uncertainty = math.Max(p.Uncertainty, fit.alone) // the cue is heard as the notes are
 	}
 }
@@ -185,7 +198,7 @@ const leastCue = 4
 
 // clapSigma is how far a clap may lie from the player's mean timing, seconds (one
 // standard deviation): of simulated players' claps, 0.015 to 0.02.
-const clapSigma = 0.02
+const clapSigma = 0.022
 
 // noteRise is the longest rise of a clap, in seconds: those of sampled files have up to
 // 0.017, in rooms and with level control too.
@@ -206,31 +219,71 @@ func (t *take) cueErr(h hyp) float64 {
 // (Rasch, 1979, second hand), and so much a bow may be heard early.
 const mostTightened = 0.03
 
-// blend joins the cue and the playing, each by how well it tells where the
-// player's mean timing lies.
-func (p *Placement) blend(h hyp, cueErr float64, fit playing) {
-	byPlay, playErr := p.Offset-fit.mu, fit.err
+// byClicks is where the file lies by clear clicks of the guide; NaN without any.
+func (t *take) byClicks(h hyp) float64 {
+	if h.odds < clicksClear {
+		return math.NaN()
+	}
+	return h.o - h.late
+}
+
+// blend joins the cue, the clicks of the guide and the playing, each by how well it tells
+// where the player's mean timing lies.
+func (p *Placement) blend(h hyp, cueErr float64, fit playing, byClicks float64) {
+	byPlay := p.Offset - fit.mu
+	at, err := p.CueOffset, cueErr // without the playing
+	switch {
+	case math.IsNaN(byClicks):
+	case h.cue < 0:
+		at, err = byClicks, clickSigma
+	default:
+		a, b := 1/(cueErr*cueErr), 1/(clickSigma*clickSigma)
+		at, err = (p.CueOffset*a+byClicks*b)/(a+b), 1/math.Sqrt(a+b)
+	}
+	if h.cue >= 0 && fit.n >= minNotes {
+		p.Lateness = p.CueOffset - byPlay
+	}
 	switch {
 	case fit.n < minNotes && h.cue < 0:
 		p.Method, p.Uncertainty = NoMethod, math.Inf(1)
 	case fit.n < minNotes:
-		p.Method, p.Offset, p.Uncertainty = ByCue, p.CueOffset, cueErr
-	case h.cue < 0:
+		p.Method, p.Offset, p.Uncertainty = ByCue, at, err
+	case h.cue < 0 && math.IsNaN(byClicks):
 		p.Method, p.Offset, p.Uncertainty = ByPlaying, byPlay, fit.alone
 	default:
 		p.Method = ByCuePlaying
-		p.Lateness = p.CueOffset - byPlay
-		// When clap and playing lie farther apart than people clap beside the
-		// beat, the clap is the better known: its beginning cannot be mistaken,
-		// unless that of the notes cannot either.
-		playErr = math.Hypot(playErr, ramp(playErr, 0.005, 0.015)*math.Max(0, math.Abs(p.Lateness)-2*cueErr))
-		a, b := 1/(playErr*playErr), 1/(cueErr*cueErr)
-		p.Offset = (byPlay*a + p.CueOffset*b) / (a + b)
-		most := mostTightened*(2-ramp(fit.err, 0.004, 0.01)) + 2*(cueErr-clapSigma)
-		p.Offset = math.Max(p.CueOffset-most, math.Min(p.CueOffset+most, p.Offset))
-		p.Uncertainty = 1 / math.Sqrt(a+b)
+		if h.cue < 0 {
+			p.Method = ByPlaying
+		}
+		p.tighten(at, err, byPlay, fit.err)
 	}
 }
+
+// tighten puts the placement between where it lies without the playing, at, and byPlay,
+// with their errors.
+func (p *Placement) tighten(at, err, byPlay, fitErr float64) {
+	apart := at - byPlay
+	// When clap and playing lie farther apart than people clap beside the
+	// beat, the clap is the better known: its beginning cannot be mistaken,
+	// unless that of the notes cannot either.
+	playErr := math.Hypot(fitErr, ramp(fitErr, 0.005, 0.015)*math.Max(0, math.Abs(apart)-2*err))
+	// What the clap and soft playing lie apart by may be all the playing's: a move
+	// that its own doubt explains would widen an ensemble whose claps are good.
+	doubt := contradiction * fitErr / math.Max(math.Abs(apart), 1e-6)
+	a, b := 1/(playErr*playErr), 1/(err*err)
+	share := math.Max(0, 1-doubt*doubt) * a / (a + b)
+	most := mostTightened*(2-ramp(fitErr, 0.004, 0.01)) + 2*math.Max(0, err-clapSigma)
+	p.Offset = at - math.Max(-most, math.Min(most, share*apart))
+	// Two that contradict each other are known less well than they say.
+	apart = math.Abs(apart) / math.Hypot(playErr, err)
+	p.Uncertainty = math.Hypot(share*playErr, (1-share)*err) * math.Max(1, math.Min(mostContradicted, apart))
+}
+
+// contradiction is from how many of its errors on the playing moves a take from its clap.
+const contradiction = 0.7
+
+// mostContradicted is by how much the error to expect grows where they contradict each other.
+const mostContradicted = 1.5
 
 func lateOrEarly(s float64) string {
 	if s < 0 {

@@ -1,6 +1,7 @@
 package align
 
 import (
+	"cmp"
 	"math"
 	"ripieno/mix/audio"
 	"slices"
@@ -82,25 +83,22 @@ func newTake(rec *Recording) *take {
 // weigh gives every event its weight as a note and its rank as a cue.
 func (t *take) weigh() {
 	ev := t.f.Events
-	t.weight = make([]float64, len(ev))
-	order := make([]int, len(ev))
-	cueness := make([]float64, len(ev))
-	t.like = cueness
+	t.weight, t.like = make([]float64, len(ev)), make([]float64, len(ev))
 	for i, e := range ev {
 		t.weight[i] = ramp(e.Strength, 1.2, 4.5) * ramp(e.Level, t.f.LoudDB-32, t.f.LoudDB-18)
-		cueness[i] = cueLike(e, t.f)
+		t.like[i] = cueLike(e, t.f)
+	}
+	t.order()
+}
+
+// order ranks the events by how cue-like they are.
+func (t *take) order() {
+	order := make([]int, len(t.like))
+	for i := range order {
 		order[i] = i
 	}
-	slices.SortStableFunc(order, func(a, b int) int {
-		switch {
-		case cueness[a] > cueness[b]:
-			return -1
-		case cueness[a] < cueness[b]:
-			return 1
-		}
-		return a - b
-	})
-	t.rank = make([]int, len(ev))
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(t.like[b], t.like[a]) })
+	t.rank = make([]int, len(order))
 	for r, i := range order {
 		t.rank[i] = r + 1
 	}

@@ -21,6 +21,10 @@ func (t *take) candidates(g *grid) {
 		return
 	}
 	t.search(g)
+	if t.hideClicks(g) {
+		t.hyps = nil
+		t.search(g)
+	}
 	if t.part == nil {
 		return
 	}

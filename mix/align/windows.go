@@ -10,10 +10,31 @@ import (
 // gives a moment of b and by how much l is wrong there, in seconds.
 func windows(a, b *device, l line, size int, reach float64, count int) (x, y []float64, total int) {
 	p := newPHAT(size, a.work)
+	r := int(reach * a.work)
+	eachWindow(a, b, l, size, count, func(at float64, wa, wb []float32, na, nb func(float64) float64) {
+		d, peak := p.delay(wa, wb, na, nb, a.work, r)
+		if peak == 0 {
+			return // nothing but noise
+		}
+		total++
+		if peak < 3.5 {
+			return
+		}
+		// b's sound comes d samples later than predicted in window wb, so
+		// the same moment of b lies d samples earlier on a's line.
+		x, y = append(x, at), append(y, -d/a.work)
+	})
+	return x, y, total
+}
+
+// eachWindow calls use for up to count stretches of the overlap that l predicts: with the
+// moment of b in its middle, the sound of both there, and the noise of both.
+func eachWindow(a, b *device, l line, size, count int,
+	use func(at float64, wa, wb []float32, na, nb func(hertz float64) float64),
+) {
 	wa, wb := make([]float32, size), make([]float32, size)
 	length := float64(size) / a.work
 	ratio := 1 + l.slope
-	reachSamples := int(reach * a.work)
 	na, nb := a.noise(size), b.noise(size)
 	for _, t := range worthwhile(a, b, l, length, count) {
 		k := int(t * a.work)
@@ -23,20 +44,8 @@ func windows(a, b *device, l line, size int, reach float64, count int) (x, y []f
 		copy(wa, a.x[k:k+size])
 		start := float64(k) / a.work // of the window, on a's line
 		warp(wb, b.x, (start-l.at)/ratio*b.work, b.work/a.work/ratio)
-		d, peak := p.delay(wa, wb, na, nb, a.work, reachSamples)
-		if peak == 0 {
-			continue // nothing but noise
-		}
-		total++
-		if peak < 3.5 {
-			continue
-		}
-		// b's sound comes d samples later than predicted in window wb, so
-		// the same moment of b lies d samples earlier on a's line.
-		x = append(x, (start+length/2-l.at)/ratio)
-		y = append(y, -d/a.work)
+		use((start+length/2-l.at)/ratio, wa, wb, na, nb)
 	}
-	return x, y, total
 }
 
 // worthwhile are the moments of a at which stretches of length begin that tell

@@ -122,6 +122,9 @@ func (m *Memory) Channels() int { return len(m.block) }
 // Rate implements [Source].
 func (m *Memory) Rate() int { return m.rate }
 
+// Frames is how many there are in all.
+func (m *Memory) Frames() Frames { return Frames(m.block.Frames()) }
+
 // Read implements [Source].
 func (m *Memory) Read(dst Block) (int, error) {
 	if len(dst) != len(m.block) {

@@ -37,6 +37,9 @@ func Spread(away []float64) float64 { return normal * Median(away) }
 // two equally near the upper one. v is not empty and stays as it is.
 func Quantile[T cmp.Ordered](v []T, q float64) T { return at(v, q*float64(len(v)-1)+0.5) }
 
+// QuantileSorted is [Quantile] of values that are in order already.
+func QuantileSorted[T cmp.Ordered](v []T, q float64) T { return v[int(q*float64(len(v)-1)+0.5)] }
+
 // LowerQuantile returns the greatest value of v that is not above the place q, 0 to
 // 1, of its order. v is not empty and stays as it is.
 func LowerQuantile[T cmp.Ordered](v []T, q float64) T { return at(v, q*float64(len(v)-1)) }
