@@ -35,6 +35,9 @@ var benchSets = map[string]benchSet{
 	"short9": {takes: 9, w: 1920, h: 1080, seconds: 5, canvas: "1920x1080"},
 	"full9":  {takes: 9, w: 1920, h: 1080, seconds: 30, canvas: "1920x1080"},
 	"full25": {takes: 25, w: 1280, h: 720, seconds: 30, canvas: "1920x1080"},
+	"part16": {takes: 16, w: 1280, h: 720, seconds: 10, canvas: "1920x1080"},
+	"slim16": {takes: 16, w: 320, h: 180, seconds: 120, canvas: "640x360"},
+	"long16": {takes: 16, w: 1280, h: 720, seconds: 120, canvas: "1920x1080"},
 }
 
 // spent is the time something took.
@@ -162,12 +165,19 @@ func BenchmarkAgainstOneCommand(b *testing.B) {
 	if err := os.MkdirAll(filepath.Join(x.dir, "intake"), 0o777); err != nil {
 		b.Fatal(err)
 	}
-	for k := range set.takes {
+	var making sync.WaitGroup
+	for k := range min(benchPictures, set.takes) {
+		making.Go(func() { set.makeTake(b, x.tool, x.dir, k) })
+	}
+	making.Wait()
+	for k := benchPictures; k < set.takes; k++ {
 		set.makeTake(b, x.tool, x.dir, k)
 	}
 	b.Run("rough", x.with((*comparison).rough))
 	b.Run("film", x.with((*comparison).film))
 	b.Run("late", x.with((*comparison).late))
+	b.Run("cores", x.once)
+	b.Run("hardware", x.hardware)
 }
 
 // with returns one round of runs as a benchmark of its own. The command runs before
@@ -203,6 +213,8 @@ type comparison struct {
 	tool      *ffmpeg.Tool
 	reference spent
 	encoded   spent
+	idle      float64  // of the last run; see idleShare
+	stages    string   // of the last run; see stages
 	reports   []func() // print lines of the table, once the reference is known
 
 	mu   sync.Mutex
@@ -266,7 +278,9 @@ func (x *comparison) run(name string, n int, gain float64, labels, rough bool) (
 	defer report.Close()
 	var r RenderResult
 	return measure(x.B, func() {
-		p, err := Open(x.Context(), Settings{Dir: x.dir, Report: report, Programs: ffmpeg.Options{Ended: x.ended}})
+		p, err := Open(x.Context(), Settings{Dir: x.dir, Report: report, Programs: ffmpeg.Options{Ended: x.ended},
+			Decoder: os.Getenv("RIPIENO_BENCH_DECODER"),
+			Profile: filepath.Join(x.dir, strings.ReplaceAll(name, " ", "-")+".trace")})
 		if err != nil {
 			x.Fatal(err)
 		}
@@ -274,6 +288,10 @@ func (x *comparison) run(name string, n int, gain float64, labels, rough bool) (
 		if r, err = p.Render(x.Context(), RenderOptions{Rough: rough}); err != nil {
 			x.Fatal(err)
 		}
+		if err := p.WriteProfile(x.Context()); err != nil {
+			x.Fatal(err)
+		}
+		x.idle, x.stages = idleShare(p.Events(), p.Workers()), stages(p.Events())
 	}), r
 }
 
@@ -302,7 +320,10 @@ func (x *comparison) report(name string, t spent, against *spent, note string) {
 // ours measures a run of ours and says where its time went.
 func (x *comparison) ours(name string, n int, gain float64, labels, rough bool) spent {
 	t, r := x.run(name, n, gain, labels, rough)
-	x.report(name, t, nil, fmt.Sprintf("%d made, %d reused", r.Tasks.Run, r.Tasks.Reused))
+	x.report(name, t, nil, fmt.Sprintf("%d made, %d reused, cores idle for %.1f %%", r.Tasks.Run, r.Tasks.Reused,
+		100*x.idle))
+	when := x.stages
+	x.reports = append(x.reports, func() { x.Logf("    %s", when) })
 	went, own := x.went, t.cpu
 	for _, w := range went {
 		own -= w.cpu.Seconds()

@@ -15,6 +15,7 @@ import (
 
 	"ripieno/assemble/picture"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/production"
 	"ripieno/assemble/roll"
 	"ripieno/assemble/session"
 	"ripieno/assemble/soundtrack"
@@ -96,6 +97,23 @@ func readAssets(ctx context.Context, p *Production) (*picture.Assets, error) {
 // plan plans films from what was found out about the takes. Where films are wanted
 // it looks where the players are in their pictures.
 func (p *Production) plan(ctx context.Context, m material, wants []plan.Want) (*plan.Plan, []Bad, error) {
+	return planAs(ctx, p, p.Manifest(), m, wants)
+}
+
+// planQuick plans first looks. Their sound is that of all films, which begins and ends
+// with those: up to a frame of a first look from where its picture does.
+func planQuick(ctx context.Context, p *Production, m material, wants []plan.Want, sound plan.Timeline) (*plan.Plan,
+	[]Bad, error) {
+	pl, faults, err := planAs(ctx, p, plan.Quick(p.Manifest()), m, wants)
+	if err == nil {
+		pl.Timeline.AudioStart, pl.Timeline.AudioLen = sound.AudioStart, sound.AudioLen
+	}
+	return pl, faults, err
+}
+
+// planAs plans films of what a manifest says.
+func planAs(ctx context.Context, p *Production, man *production.Production, m material,
+	wants []plan.Want) (*plan.Plan, []Bad, error) {
 	if len(wants) > 0 {
 		if err := m.RequireColour(p.Tool()); err != nil {
 			return nil, nil, err
@@ -104,12 +122,12 @@ func (p *Production) plan(ctx context.Context, m material, wants []plan.Want) (*
 			return nil, nil, err
 		}
 	}
-	line, err := plan.NewTimeline(p.Manifest())
+	line, err := plan.NewTimeline(man)
 	if err != nil {
 		return nil, nil, err
 	}
 	facts, faults := m.Facts(&line)
-	pl, err := plan.New(p.Manifest(), facts, wants, m.assets.Look)
+	pl, err := plan.New(man, facts, wants, m.assets.Look)
 	return pl, faults, err
 }
 

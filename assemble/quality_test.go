@@ -116,13 +116,13 @@ func argvOf(t testing.TB, c graph.Command, out string) []string {
 	return append(c.Argv("-filter_complex_script", out+".graph"), "-y")
 }
 
-// A film in segments is as good as one encoded whole: no frame more or less,
-// and at its size the PSNR that the whole film has at that size.
+// A film in the shortest segments is nearly as good as one encoded whole: no frame more
+// or less, and at its size within a tenth of a decibel of the whole film at that size.
 func TestSegmentsAreAsGoodAsTheWhole(t *testing.T) {
 	t.Parallel()
 	tool := findTool(t)
 	dir := t.TempDir()
-	const frames, parts = 600, 2 // ten seconds each; films are cut a little finer
+	const frames, parts = 600, 10 // two seconds each: no film is cut finer for its length
 	take := filepath.Join(dir, "take.mp4")
 	grainy(t, tool, take, 320, 180, frames)
 	overlay := filepath.Join(dir, "nothing.png")
@@ -175,7 +175,9 @@ func TestSegmentsAreAsGoodAsTheWhole(t *testing.T) {
 	want := atWhole + slope*math.Log(float64(together)/float64(size))
 	t.Logf("whole %d bytes %.3f dB, in segments %d bytes %.3f dB; the whole at that size %.3f dB", size, atWhole,
 		together, got, want)
-	if got < want-0.05 {
+	// The encoder looks at what comes after a frame, and a segment ends sooner: with two of
+	// ten seconds 0.01 dB are lost, with ten of two 0.09, which is 1.5 % of the bits.
+	if got < want-0.1 {
 		t.Errorf("segments have %.3f dB, the whole film has %.3f dB at their size", got, want)
 	}
 	if math.Abs(float64(together)/float64(size)-1) > 0.03 {

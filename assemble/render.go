@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/picture"
@@ -20,6 +21,7 @@ import (
 // RenderOptions choose what Render makes.
 type RenderOptions struct {
 	Rough bool     // quick previews instead of finished films
+	Quick bool     // with Rough: a first look, of key frames
 	Marks bool     // with Rough: burn the place in the score and the guide time in
 	Only  []string // names of deliverables; empty: all, or the first for a rough cut
 	// AllowMissingRelease makes finished films while releases are missing. A
@@ -30,6 +32,8 @@ type RenderOptions struct {
 // PlanResult is what a run would do.
 type PlanResult struct {
 	Tasks    []task.Planned `json:"tasks"`
+	Forecast task.Forecast  `json:"forecast"`
+	Store    int64          `json:"store_limit"`        // bytes that the cache may hold
 	Releases []Bad          `json:"releases,omitempty"` // what is open before this may be published
 	Faults   []Bad          `json:"faults,omitempty"`
 }
@@ -39,7 +43,9 @@ type PlanResult struct {
 func wantedFilms(ctx context.Context, p *Production, o RenderOptions) ([]plan.Want, picture.Codings, error) {
 	man := p.Manifest()
 	choose := func() ([]plan.Want, error) { return plan.Choose(man, o.Only) }
-	if o.Rough {
+	if o.Quick {
+		choose = func() ([]plan.Want, error) { return plan.ChooseQuick(man, o.Only) }
+	} else if o.Rough {
 		choose = func() ([]plan.Want, error) { return plan.ChooseRough(man, o.Only, o.Marks) }
 	}
 	wants, err := choose()
@@ -74,7 +80,13 @@ func newJob(ctx context.Context, p *Production, all material, wants []plan.Want,
 	if j.track, err = p.track(j.plan, all); err != nil {
 		return nil, err
 	}
-	j.maker = picture.New(p.Tool(), p.Store().Steady, j.plan, all.assets, codings)
+	if len(wants) > 0 && wants[0].Quick {
+		if j.plan, j.faults, err = planQuick(ctx, p, all, wants, j.plan.Timeline); err != nil {
+			return nil, err
+		}
+	}
+	j.maker = picture.New(p.Tool(), p.Store().Steady, j.plan, all.assets, codings).WithDecoders(
+		&picture.Decoders{Tool: p.Tool(), Choice: p.Settings().Decoder, Tell: p.Message})
 	edges := []task.Edge{j.track.Master}
 	for _, f := range j.plan.Films {
 		film, err := j.maker.Film(f, j.track.Film)
@@ -102,8 +114,26 @@ func (p *Production) Plan(ctx context.Context, o RenderOptions) (PlanResult, err
 	if err != nil {
 		return PlanResult{}, err
 	}
-	tasks, err := p.Session.Plan(ctx, j.tasks)
-	return PlanResult{Tasks: tasks, Releases: p.openReleases(), Faults: j.faults}, err
+	r := PlanResult{Store: p.Settings().Store, Releases: p.openReleases(), Faults: j.faults}
+	if r.Tasks, err = p.Session.Plan(ctx, j.tasks); err != nil {
+		return r, err
+	}
+	r.Forecast, err = p.Forecast(ctx, j.tasks)
+	return r, err
+}
+
+// warnOfStore says before anything is made that the cache cannot hold what these
+// films are made of, so that a second run would make most of it again.
+func (j *job) warnOfStore(p *Production) {
+	var bytes int64
+	for _, t := range j.tasks {
+		bytes += t.Bytes
+	}
+	if limit := p.Settings().Store; bytes > limit {
+		p.Message(fmt.Sprintf("these films are made of about %.0f GB of results, and the cache may hold %.0f GB: every run "+
+			"would make most of it again; allow more with --store-limit %.0fGB", float64(bytes)/1e9, float64(limit)/1e9,
+			math.Ceil(1.2*float64(bytes)/1e9)))
+	}
 }
 
 // Render makes films: measures what has not been measured, plans, makes what
@@ -166,6 +196,7 @@ func makeFilms(ctx context.Context, p *Production, all material, wants []plan.Wa
 		if err != nil {
 			return nil, task.Result{}, err
 		}
+		j.warnOfStore(p)
 		res, err := p.Run(ctx, j.tasks)
 		if err != nil {
 			return nil, res, err

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"ripieno/mix/audio"
+	"ripieno/mix/tone"
 )
 
 // loop is an endless recording made of a short one, so that the benchmark
@@ -118,6 +119,7 @@ func BenchmarkClean(b *testing.B) {
 			}
 			if name == "voice-cleaned" {
 				s.Playing, s.Reduce = h.Curve(s), &Reduce{&h.Noise, 12}
+				s.EQ = ToneBands(tone.Usual.Correction)
 			}
 			buf, start := audio.NewBlock(1, 4096), cpuTime()
 			for b.Loop() {

@@ -63,6 +63,7 @@ type app struct {
 
 // Main runs the program with its arguments and returns the exit code.
 func Main(ctx context.Context, args []string, s Streams) int {
+	defer prepareConsole()()
 	out := &output{Writer: s.Out}
 	s.Out = out
 	a := &app{Streams: s, settings: viper.New(), now: time.Now}
@@ -157,6 +158,9 @@ production.yaml; run the same verb again when a late take arrives.
 		"at least 1.5GB)")
 	flags.String("encoder", "software", "what encodes finished films: software, hardware, auto (hardware where it "+
 		"works), nvenc, qsv, videotoolbox, amf or vaapi")
+	flags.String("decoder", "software", "what decodes pictures of takes: software, auto (hardware where it gives the "+
+		"same), cuda, videotoolbox, vaapi, qsv or d3d11va")
+	flags.String("profile", "", "write what ran from when to when to this `FILE`, for viewers of Chrome's traces")
 	flags.Duration("patience", time.Minute, "how long a program may make no progress before it is ended "+
 		"(at least 1m; long work gets more)")
 	flags.String("codecs", "", "decoders that takes may need beside the usual ones: ffmpeg's names, separated "+
@@ -219,7 +223,8 @@ func (a *app) openSettings() (assemble.Settings, error) {
 	}
 	return assemble.Settings{
 		Memory: set.Memory, Store: set.Store,
-		Encoder: a.settings.GetString("encoder"),
+		Encoder: a.settings.GetString("encoder"), Decoder: a.settings.GetString("decoder"),
+		Profile: a.settings.GetString("profile"),
 		Dir:     a.settings.GetString("dir"), Out: a.settings.GetString("out"), Workers: workers,
 		Programs: set.Programs,
 		Report:   progress.Options{Mode: mode, Workers: workers}.New(a.Err),
@@ -240,7 +245,7 @@ func (a *app) withProduction(ctx context.Context, work func(*assemble.Production
 		return err
 	}
 	defer p.Close()
-	return work(p)
+	return errors.Join(work(p), p.WriteProfile(context.WithoutCancel(ctx)))
 }
 
 // show prints a result: as JSON when asked for, as people read it otherwise,

@@ -169,15 +169,21 @@ of the mix, all equally loud: each file is to be compared with the one before it
 // roughVerb returns the verb rough.
 func (a *app) roughVerb() *cobra.Command {
 	var only []string
-	var marks bool
+	var marks, quick bool
 	c := a.verb("rough", "make the rough cut",
 		`Makes a small, quick film of every deliverable (540 lines) to look at and to
-show, as out/rough.mp4 for the first and out/rough-NAME.mp4 for the others.`,
+show, as out/rough.mp4 for the first and out/rough-NAME.mp4 for the others.
+
+With --quick it makes out/quick.mp4 at a fraction of the cost: who is in and how
+the mix sounds. Its pictures are held for up to a second or as long as a recording
+has none that stands by itself, and it says so.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
-			r, err := p.Render(cmd.Context(), assemble.RenderOptions{Rough: true, Only: only, Marks: marks})
+			r, err := p.Render(cmd.Context(), assemble.RenderOptions{Rough: true, Only: only, Marks: marks,
+				Quick: quick})
 			return printed(a, r, renderTable, err, roll.Verdict(r.Faults))
 		})
 	c.Flags().StringSliceVar(&only, "only", nil, "names of the deliverables to make (default: the first)")
+	c.Flags().BoolVar(&quick, "quick", false, "make a first look instead, of a few pictures a second")
 	c.Flags().BoolVar(&marks, "marks", false, "burn measure, beat and guide time into the upper right corner")
 	return c
 }

@@ -13,8 +13,10 @@ import (
 
 // Piece is one moving tile of a segment.
 type Piece struct {
-	Path  string      // mezzanine
-	Skip  int         // its first frame that is used
+	Path string // mezzanine
+	Skip int    // its first frame that is used
+	// More are the mezzanines in which it goes on, each from its first frame.
+	More  []Continued `key:"omitzero"`
 	Start int         // frame of the segment at which it appears
 	Count int         // how many frames of it are shown, at least 1
 	Crop  layout.Rect // part of the mezzanine, even
@@ -24,6 +26,12 @@ type Piece struct {
 	// and blurred; the zero value is all of Hole.
 	Inner layout.Rect
 	Push  Push `key:"omitzero"`
+}
+
+// Continued is a mezzanine that goes on where another of the same size ends.
+type Continued struct {
+	Path  string
+	Count int // frames of it that are shown
 }
 
 // Scene is the moving tiles of one shot and what lies over them.
@@ -91,7 +99,10 @@ func Compose(g Segment, c Coding, dst string) (Command, error) {
 	if g.Rough {
 		enc = rough
 	}
-	inputs := len(g.pieces()) + len(g.overlays())
+	inputs := len(g.overlays())
+	for _, p := range g.pieces() {
+		inputs += 1 + len(p.More)
+	}
 	if g.gaps() > 0 {
 		inputs++
 	}
@@ -308,17 +319,18 @@ func backdrops(g Segment) backdropper {
 // time to the whole segment. Seeking half a frame early lands on the frame
 // itself whatever the rounding of its time.
 func piece(p Piece, g Segment, backdrop backdropper) *ffmpeg.Stream {
-	// ffmpeg 5.1 leaves the original's mark of rotation in a kept picture, which
-	// is upright.
-	in := ffmpeg.KwArgs{"threads": "1", "noautorotate": ""}
-	if g.Queues {
-		in["thread_queue_size"] = "0"
-	}
+	in := g.input()
 	if p.Skip > 0 {
 		in["ss"] = number((float64(p.Skip) - 0.5) * float64(g.Rate.Den) / float64(g.Rate.Num))
 	}
-	s := ffmpeg.Input(p.Path, in)
-	s = filter(s, "trim", "end_frame="+strconv.Itoa(p.Count))
+	first := p.Count
+	for _, m := range p.More {
+		first -= m.Count
+	}
+	s := filter(ffmpeg.Input(p.Path, in), "trim", "end_frame="+strconv.Itoa(first))
+	if len(p.More) > 0 {
+		s = goOn(s, p.More, g)
+	}
 	if p.Crop != (layout.Rect{W: p.W, H: p.H}) {
 		s = filter(s, "crop", strconv.Itoa(p.Crop.W), strconv.Itoa(p.Crop.H), strconv.Itoa(p.Crop.X),
 			strconv.Itoa(p.Crop.Y))
@@ -343,6 +355,27 @@ func piece(p Piece, g Segment, backdrop backdropper) *ffmpeg.Stream {
 	}
 	all := ffmpeg.Filter(parts, "concat", ffmpeg.Args{"n=" + strconv.Itoa(len(parts)), "v=1", "a=0"})
 	return setPace(all, g.Rate)
+}
+
+// input returns the options of reading a mezzanine.
+func (g Segment) input() ffmpeg.KwArgs {
+	// ffmpeg 5.1 leaves the original's mark of rotation in a kept picture, which
+	// is upright.
+	in := ffmpeg.KwArgs{"threads": "1", "noautorotate": ""}
+	if g.Queues {
+		in["thread_queue_size"] = "0"
+	}
+	return in
+}
+
+// goOn lets the mezzanines of more follow s.
+func goOn(s *ffmpeg.Stream, more []Continued, g Segment) *ffmpeg.Stream {
+	all := []*ffmpeg.Stream{setPace(s, g.Rate)}
+	for _, m := range more {
+		s := ffmpeg.Input(m.Path, g.input())
+		all = append(all, setPace(filter(s, "trim", "end_frame="+strconv.Itoa(m.Count)), g.Rate))
+	}
+	return ffmpeg.Filter(all, "concat", ffmpeg.Args{"n=" + strconv.Itoa(len(all)), "v=1", "a=0"})
 }
 
 // scale brings a mezzanine, which is BT.709 and always of one size, to another.

@@ -11,10 +11,10 @@ import (
 	"ripieno/layout/shot"
 )
 
-// SeekMargin is how long before the first frame wanted a file is opened, in
-// seconds: the frame shown there may have begun that much earlier, and reading
-// may begin late.
-const SeekMargin = 3
+// seekMargin is how long before the first frame wanted a file is opened of whose
+// key frames nothing is known, in seconds: the frame shown there may have begun
+// that much earlier, and reading may begin late.
+const seekMargin = 3
 
 // mezzanineCodec holds the encoder settings of a conformed picture: every
 // frame by itself, so that any frame can be opened at its own cost, and
@@ -37,7 +37,7 @@ func Conform(c plan.Conform, src Source, rate shot.Rate, dst string) (Command, e
 		for k, v := range mezzanineCodec {
 			out[k] = v
 		}
-		return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, out)
+		return ffmpeg.Output([]*ffmpeg.Stream{tagged(s)}, dst, out)
 	})
 }
 
@@ -46,7 +46,10 @@ func conformPicture(c plan.Conform, src Source, rate shot.Rate) *ffmpeg.Stream {
 	in := rawInput()
 	// Whole seconds are whole numbers of ticks in every file; ffmpeg takes the
 	// time off rounded to those.
-	seek := max(0, src.Open, math.Floor(c.Picture.File(rate.Seconds(c.Frames.From))-SeekMargin))
+	seek := max(0, math.Floor(c.Picture.File(rate.Seconds(c.Frames.From))-seekMargin))
+	if src.Indexed {
+		seek = src.Open
+	}
 	if seek > 0 {
 		in["ss"] = number(seek)
 		// Frames before that time are not thrown away: the last of them may be
@@ -59,7 +62,17 @@ func conformPicture(c plan.Conform, src Source, rate shot.Rate) *ffmpeg.Stream {
 	if c.Draft {
 		in["skip_loop_filter"] = "all"
 	}
+	if c.Keys {
+		in["skip_frame"] = "nokey"
+	}
+	if src.Device != "" {
+		in["hwaccel"] = src.Device
+	}
 	s := src.input(in)
+	if src.Device != "" {
+		// Devices give colour's two samples side by side; decoders give them apart.
+		s = filter(s, "format", "pix_fmts="+c.Picture.PixFmt)
+	}
 	return upright(s, c, src.Zscale, choice{
 		few: c.Picture.FPS >= 1.5*rate.FPS(),
 		of:  func(s *ffmpeg.Stream) *ffmpeg.Stream { return onGuide(s, c, rate, seek) },
@@ -153,7 +166,11 @@ func onGuide(s *ffmpeg.Stream, c plan.Conform, rate shot.Rate, seek float64) *ff
 	s = filter(s, "setpts", fmt.Sprintf("floor((PTS*TB*%s%+.9f%s)/TB)",
 		strconv.FormatFloat(ratio, 'f', 12, 64), shift, later))
 	s = filter(s, "fps", "fps="+rate.String(), "start_time=0", "round=up")
-	return filter(s, "tpad", "stop_mode=clone", "stop="+strconv.Itoa(heldAtEnd(c.Picture.FPS, rate)))
+	held := heldAtEnd(c.Picture.FPS, rate)
+	if c.Keys {
+		held = -1 // the last one to the end, which the output counts
+	}
+	return filter(s, "tpad", "stop_mode=clone", "stop="+strconv.Itoa(held))
 }
 
 // heldAtEnd returns how many output frames may repeat the last one of a picture of

@@ -13,13 +13,54 @@ import (
 	"ripieno/layout/shot"
 )
 
-// AAC encodes a finished master once and whole: segments of AAC do not join.
-func AAC(wav, dst string) (Command, error) {
+// AACFrame is the number of samples of a frame of AAC.
+const AACFrame = 1024
+
+// AAC encodes a finished master whole.
+func AAC(wav, dst string) (Command, error) { return encodeAAC(wav, ffmpeg.KwArgs{}, "mp4", dst) }
+
+// AACPiece encodes a number of frames of a master of 48 kHz, from one of them on, 0
+// for all that follow: bare frames, the first of which is the encoder's delay.
+func AACPiece(wav string, from, frames int, dst string) (Command, error) {
+	in := ffmpeg.KwArgs{}
+	if from > 0 {
+		in["ss"] = aacSeconds(from)
+	}
+	if frames > 0 {
+		in["t"] = aacSeconds(frames)
+	}
+	return encodeAAC(wav, in, "adts", dst)
+}
+
+// aacSeconds returns the time of so many frames at 48 kHz.
+func aacSeconds(frames int) string {
+	return strconv.FormatFloat(float64(frames)*AACFrame/48000, 'f', 6, 64)
+}
+
+// encodeAAC encodes a master that is opened with some options.
+func encodeAAC(wav string, in ffmpeg.KwArgs, format, dst string) (Command, error) {
+	in["f"] = "wav"
 	return build(1, func() *ffmpeg.Stream {
-		in := ffmpeg.Input(wav, ffmpeg.KwArgs{"f": "wav"}).Get("0")
-		return ffmpeg.Output([]*ffmpeg.Stream{in}, dst, plain(ffmpeg.KwArgs{
-			"c:a": "aac", "b:a": "256k", "f": "mp4", "flags:a": "+bitexact",
+		return ffmpeg.Output([]*ffmpeg.Stream{ffmpeg.Input(wav, in).Get("0")}, dst, plain(ffmpeg.KwArgs{
+			"c:a": "aac", "b:a": "256k", "f": format, "flags:a": "+bitexact",
 		}))
+	})
+}
+
+// WrapAAC puts bare frames of AAC, which hold a number of samples at 48 kHz behind
+// the encoder's delay of a frame, into a file that says so, as an encoder's own
+// file does.
+func WrapAAC(bare string, frames int, samples int64, dst string) (Command, error) {
+	last := samples - int64(frames-2)*AACFrame
+	if frames < 2 || last < 1 || last > AACFrame {
+		return Command{}, fmt.Errorf("graph: %d frames of AAC do not hold %d samples", frames, samples)
+	}
+	return build(1, func() *ffmpeg.Stream {
+		at := fmt.Sprintf("(N-1)*%d", AACFrame)
+		return ffmpeg.Output([]*ffmpeg.Stream{ffmpeg.Input(bare, ffmpeg.KwArgs{"f": "aac"}).Get("0")}, dst,
+			plain(ffmpeg.KwArgs{"c": "copy", "f": "mp4", "flags:a": "+bitexact", "bsf:a": fmt.Sprintf(
+				"setts=pts=%[1]s:dts=%[1]s:duration=if(eq(N\\,%[2]d)\\,%[3]d\\,%[4]d):time_base=1/48000", at,
+				frames-1, last, AACFrame)}))
 	})
 }
 

@@ -59,9 +59,12 @@ type Source struct {
 	Options map[string]string
 	Path    string
 	Stream  int
-	// Open is the whole second of the file from which its reader begins at or
-	// before the first frame wanted; 0 when that is not known.
-	Open float64
+	// Open is the second of the file, a whole number of its ticks, from which its
+	// reader begins at or before the first frame wanted. Indexed tells that it is known.
+	Open    float64
+	Indexed bool
+	// Device is the kind of hardware that decodes it, in ffmpeg's words; "" is software.
+	Device string
 	// Zscale tells that this ffmpeg has the filter zscale.
 	Zscale bool
 	// Threads is how many the decoder may use; 0 is as many as it likes. They
@@ -131,6 +134,12 @@ func timescale(r shot.Rate) string {
 func bt709(args ffmpeg.KwArgs) ffmpeg.KwArgs {
 	args["color_primaries"], args["color_trc"], args["colorspace"], args["color_range"] = "bt709", "bt709", "bt709", "tv"
 	return args
+}
+
+// tagged tells every frame what it is. Encoders take that from frames since ffmpeg 7,
+// and what [bt709] says of the output is not enough there; before, it changes nothing.
+func tagged(s *ffmpeg.Stream) *ffmpeg.Stream {
+	return filter(s, "setparams", "range=tv", "color_primaries=bt709", "color_trc=bt709", "colorspace=bt709")
 }
 
 // plain strips what would differ between runs or leak from a take.

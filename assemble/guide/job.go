@@ -112,7 +112,7 @@ func optionsOf(man *production.Production, v *production.Variant) (click.Options
 				`write a letter, # or b, and an octave, such as "D3" or "Bb2"`).Because(err)
 		}
 		o.Drones = append(o.Drones, click.Drone{From: d.Begins, To: d.Ends, MIDINote: note, Fifth: d.Fifth,
-			EqualFifth: d.EqualFifth})
+			EqualFifth: d.EqualFifth, Octave: d.Octave})
 	}
 	return o, nil
 }

@@ -12,6 +12,7 @@ import (
 	"ripieno/assemble/production"
 	"ripieno/mix/click"
 	"ripieno/mix/tempo"
+	"ripieno/mix/tempo/score"
 )
 
 // Bounds and defaults of the guide.
@@ -28,7 +29,7 @@ const (
 )
 
 // guide reads what sounds besides the clicks.
-func (m mapping) guide(music *tempo.Map) production.Guide {
+func (m mapping) guide(music *tempo.Map, paper *score.Score) production.Guide {
 	g := production.Guide{PitchHz: defaultPitchHz, Tail: defaultTail}
 	g.LevelsMark = markOf(m.file, m.node)
 	c, ok := m.child("guide", guideShape)
@@ -38,7 +39,7 @@ func (m mapping) guide(music *tempo.Map) production.Guide {
 	g.PitchHz = c.numberOr("pitch", g.PitchHz)
 	g.Tail = c.numberOr("tail", g.Tail)
 	g.GuideSound = c.guideSound(g.GuideSound)
-	g.Drone = c.drones(music)
+	g.Drone = c.drones(music, paper)
 	g.Variants = c.variants(g.GuideSound, music)
 	return g
 }
@@ -74,7 +75,7 @@ func (m mapping) guideLevel(key string, to *float64) {
 }
 
 // drones reads the tones to tune to, in order of time.
-func (m mapping) drones(music *tempo.Map) []production.Drone {
+func (m mapping) drones(music *tempo.Map, paper *score.Score) []production.Drone {
 	var all []production.Drone
 	seen := map[string]int{} // place -> line
 	for _, e := range m.entries("drone", droneShape) {
@@ -84,9 +85,11 @@ func (m mapping) drones(music *tempo.Map) []production.Drone {
 			d.Fifth = true
 		case "equal":
 			d.Fifth, d.EqualFifth = true, true
+		case "octave":
+			d.Octave = true
 		}
 		// No note and a fifth is a contradiction that would pass in silence.
-		if d.Note == "" && d.Fifth {
+		if d.Note == "" && (d.Fifth || d.Octave) {
 			e.at(e.vals["fifth"], "leave fifth out", "a drone with note: none cannot have a fifth")
 		}
 		at, ok := e.dronePlace(music)
@@ -109,7 +112,7 @@ func (m mapping) drones(music *tempo.Map) []production.Drone {
 		}
 	}
 	slices.SortStableFunc(all, func(a, b production.Drone) int { return cmp.Compare(a.From.Seconds, b.From.Seconds) })
-	return all
+	return m.inKeys(all, music, paper)
 }
 
 // countInWord is the place of a drone that begins with the guide.
@@ -284,10 +287,13 @@ func (m mapping) note() string {
 	if !ok || v.Value == "none" {
 		return ""
 	}
+	if v.Value == keyWord {
+		return keyWord
+	}
 	if noteForm.MatchString(v.Value) {
 		return v.Value
 	}
-	hint := "a letter and an octave: D3, F#2, Bb3; none for silence"
+	hint := "a letter and an octave: D3, F#2, Bb3; key for that of the score; none for silence"
 	s := strings.NewReplacer("♯", "#", "♭", "b", " ", "").Replace(v.Value)
 	if s != "" {
 		if s = strings.ToUpper(s[:1]) + s[1:]; noteForm.MatchString(s) {

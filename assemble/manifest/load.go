@@ -147,7 +147,7 @@ func (m mapping) production() *production.Production {
 			p.Tempo, p.Score = t.tempo()
 		}
 	}
-	p.Guide = m.guide(p.Tempo)
+	p.Guide = m.guide(p.Tempo, p.Score)
 	p.Timing = m.timing(production.Timings[0])
 	p.Sections = m.sections()
 	p.CallSheet = m.callSheet(p.Language)

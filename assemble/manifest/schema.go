@@ -155,10 +155,10 @@ var (
 	droneShape = &shape{"a drone", "in an entry of drone:", "{measure: 1, note: D3}", []key{
 		{"measure", whole(0, tempo.MaxMeasures, "measure").orWords("count-in"), required,
 			"where it begins; it lasts until the next drone or the end"},
-		{"note", value{form: "pitch", words: []string{"none"}}, required,
-			"such as D3, F#2 or Bb3 (C4 is middle C); none for silence"},
-		{"fifth", oneOf("true", "false", "just", "equal"), "false",
-			"adds the fifth above: just (as true) or equal (700 cents)"}}}
+		{"note", value{form: "pitch", words: []string{"key", "none"}}, required,
+			"such as D3, F#2 or Bb3 (C4 is middle C); key: the tonic of the score's keys, silent where it rests; none"},
+		{"fifth", oneOf("true", "false", "just", "equal", "octave"), "false",
+			"adds the fifth above: just (as true) or equal (700 cents); octave adds that instead"}}}
 	sectionShape = &shape{"a section", "in an entry of sections:", "{name: winds, gain: -1.5}", []key{
 		{"name", textValue, required, "as takes name it in section"},
 		{"gain", gainValue, "0", "added to all takes of the section"},

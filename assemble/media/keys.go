@@ -7,15 +7,29 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 
 	"ripieno/assemble/held"
+	"ripieno/mix/audio"
 )
 
 // Keys are the key frames of a picture, in the order in which they stand in the
 // file.
 type Keys struct {
 	tick float64 // seconds
+	step float64 // seconds that are whole numbers of ticks and of microseconds, which ffmpeg counts in
 	list []key
+}
+
+// Times returns the file times at which key frames are shown, ascending, of a
+// picture whose first frame is shown at first.
+func (k Keys) Times(first float64) []float64 {
+	var list []float64
+	for _, f := range k.list {
+		list = append(list, first+f.shown)
+	}
+	slices.Sort(list)
+	return list
 }
 
 // key is a key frame: when a decoder takes it and when it is shown, in seconds
@@ -43,24 +57,25 @@ func ReadKeys(ctx context.Context, path string, stream int) (Keys, error) {
 	return keys, nil
 }
 
-// OpenAt returns the last whole second at or before start, not more than reach
-// earlier, at which ffmpeg begins with a key frame that is shown at start or
-// before. It begins with the last one that is taken up to then, if a tick may
-// be lost to rounding. Times are the file's, whose picture's first frame is
-// shown at first.
-func (k Keys) OpenAt(start, first, reach float64) (float64, bool) {
+// OpenAt returns the time, at or before start, at which ffmpeg begins with the last
+// key frame that is shown at start or before and behind which none comes that is
+// taken by then and shown later. It begins with the last one that is taken up to
+// the time, if a tick may be lost to rounding. The time is a whole number of the
+// file's ticks and of microseconds, so taking it off the frames' times rounds none
+// of them. Times are the file's, whose picture's first frame is shown at first. ok
+// is false where the file is read from its beginning.
+func (k Keys) OpenAt(start, first float64) (at float64, ok bool) {
 	const exact = 1e-6
-	for at := math.Floor(start + exact); at > 0 && at >= start-reach; at-- {
-		begin, ok := key{}, false
-		for _, f := range k.list {
-			if first+f.taken > at+k.tick+exact {
-				break
-			}
-			begin, ok = f, true
+	for i := len(k.list) - 1; i >= 0; i-- {
+		f := k.list[i]
+		if first+f.shown > start+exact {
+			continue
 		}
-		if ok && first+begin.shown <= start+exact {
-			return at, true
+		at := k.step * math.Ceil((first+f.taken-exact)/k.step)
+		if i+1 < len(k.list) && first+k.list[i+1].taken <= at+k.tick+exact {
+			continue
 		}
+		return max(0, math.Round(at*1e6)/1e6), at > 0
 	}
 	return 0, false
 }
@@ -109,7 +124,7 @@ func readKeys(r io.ReaderAt, size int64, stream int) (Keys, error) {
 	if err != nil {
 		return Keys{}, err
 	}
-	keys := Keys{tick: 1 / float64(scale)}
+	keys := Keys{tick: 1 / float64(scale), step: 1 / float64(audio.GCD(int(scale), 1_000_000))}
 	add := func(n int) {
 		keys.list = append(keys.list, key{float64(taken[n]-first) * keys.tick, float64(shown[n]-first) * keys.tick})
 	}

@@ -90,16 +90,20 @@ func TestRealKeysThatAreNotThere(t *testing.T) {
 // A file is opened where its reader begins with a key frame that is shown in
 // time, and not at one that stands early and is shown late.
 func TestKeysOpenAt(t *testing.T) {
-	k := Keys{tick: 1e-3, list: []key{{-0.1, 0}, {0.9, 1}, {1.95, 2.1}, {4.9, 5}}}
+	k := Keys{tick: 1e-3, step: 1e-3, list: []key{{-0.1, 0}, {0.9, 1}, {1.95, 2.1}, {4.9, 5}}}
+	coarse := Keys{tick: 0.04, step: 0.04, list: []key{{0, 0}, {1, 1}, {1.04, 3}, {5, 5}}}
 	for _, c := range []struct {
+		keys         Keys
 		start, first float64
-		want         float64 // 0 for none
+		want         float64 // 0: from the beginning
 	}{
-		{1, 0, 1}, {1.5, 0, 1}, {1 - 1e-9, 0, 1}, {0.99, 0, 0},
-		{2.05, 0, 1}, {2.1, 0, 2}, {3.9, 0, 3}, {4.95, 0, 4}, {5, 0, 5}, {9, 0, 9},
-		{1.5, 0.5, 1}, {1.2, 0.5, 1}, {2.5, 0.5, 2}, {2.7, 0.5, 2}, {0.4, 0, 0},
+		{k, 1, 0, 0.9}, {k, 1.5, 0, 0.9}, {k, 1 - 1e-9, 0, 0.9}, {k, 0.99, 0, 0}, {k, 2.05, 0, 0.9},
+		{k, 2.1, 0, 1.95}, {k, 4.95, 0, 1.95}, {k, 5, 0, 4.9}, {k, 9, 0, 4.9}, {k, 1.5, 0.5, 1.4}, {k, 0.4, 0, 0},
+		// Behind the frame at 1 s comes one that waits for 2 s: with a tick lost reading
+		// would begin with that.
+		{coarse, 2, 0, 0}, {coarse, 4, 0, 1.04}, {coarse, 6, 0, 5},
 	} {
-		if got, ok := k.OpenAt(c.start, c.first, 3); got != c.want || ok != (c.want > 0) {
+		if got, ok := c.keys.OpenAt(c.start, c.first); math.Abs(got-c.want) > 1e-9 || ok != (c.want > 0) {
 			t.Errorf("for %g s after %g: %g, %v, want %g", c.start, c.first, got, ok, c.want)
 		}
 	}
@@ -145,8 +149,9 @@ func FuzzReadKeys(f *testing.F) {
 		}
 		for _, start := range []float64{0, 0.04, 1, 1.5, 3, 1e4, -1} {
 			for _, first := range []float64{0, 0.5, -0.5} {
-				if at, ok := k.OpenAt(start, first, 3); ok && (at > start+1e-5 || at < start-3 ||
-					at != math.Trunc(at) || at <= 0) {
+				steps := func(at float64) float64 { return at / k.step }
+				if at, ok := k.OpenAt(start, first); ok != (at > 0) || at < 0 ||
+					math.Abs(steps(at)-math.Round(steps(at)))*k.step > 1e-6 {
 					t.Errorf("for %g s after %g it opens at %g", start, first, at)
 				}
 			}

@@ -229,7 +229,7 @@ func (m *Maker) segmentTask(c composition) task.Ref[string] {
 	for _, over := range c.drawings() {
 		t.Needs("overlay", over)
 	}
-	for _, k := range neededConforms(f, seg) {
+	for _, k := range neededConforms(f, seg, line) {
 		t.Needs("picture", c.conforms[k])
 	}
 	if slices.ContainsFunc(openTiles(f, seg), func(t plan.Tile) bool { return t.Behind == plan.BehindBlur }) {
@@ -240,7 +240,7 @@ func (m *Maker) segmentTask(c composition) task.Ref[string] {
 	}
 	t.Action = withCoding(t.Action, c.coding)
 	if f.Marks {
-		t.Action = t.Action.Arg("marks", markTexts(c.tempo, line, seg))
+		t.Action = t.Action.Arg("marks", c.textsOf())
 	}
 	files := []string{segmentFile}
 	if !f.Rough {
@@ -252,6 +252,11 @@ func (m *Maker) segmentTask(c composition) task.Ref[string] {
 	t.Action = t.Action.For(fmt.Sprintf("%s from %.1f s", f.Name, line.Rate.Seconds(seg.From)))
 	t.ID, t.Name = task.ID("segment", t.Action.ID().String()), t.Action.Subject()
 	t.Cost = composeCost(f, c.coding) * float64(seg.Len()) * mega(f.Canvas.W, f.Canvas.H)
+	t.Bytes = int64(filmBytes * float64(seg.Len()) * mega(f.Canvas.W, f.Canvas.H))
+	if !f.Rough {
+		small := smallCopy(f.Canvas)
+		t.Bytes += int64(seg.Len() * 3 * small.W * small.H)
+	}
 	t.Make = func(ctx context.Context, in task.Inputs, tmp string, advance func(float64)) error {
 		return c.compose(ctx, m.tool, m.hardware, in, tmp, advance)
 	}
@@ -271,7 +276,7 @@ func (c composition) compose(ctx context.Context, tool *ffmpeg.Tool, hardware se
 	}
 	if c.film.Marks {
 		var err error
-		if seg.Marks, err = drawMarks(dir+".marks", c.film.Canvas.H, markTexts(c.tempo, c.line, c.seg)); err != nil {
+		if seg.Marks, err = drawMarks(dir+".marks", c.film.Canvas.H, c.textsOf()); err != nil {
 			return err
 		}
 	}

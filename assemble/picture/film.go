@@ -1,12 +1,13 @@
 package picture
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"os"
+	"slices"
 
-	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/graph"
 	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
@@ -22,11 +23,19 @@ const stageConform = "conform"
 
 // Estimated cost in seconds of one core for each million pixels of one frame.
 const (
-	costConform      = 0.009
+	costConform      = 0.004
+	costStart        = 0.1 // a process
 	costCompose      = 0.035
 	costComposeRough = 0.012
 	costComposeHEVC  = 0.054 // in software
 	costComposeAV1   = 0.063
+)
+
+// Estimated size in bytes of each million pixels of one frame; README.md has what
+// the codecs give.
+const (
+	mezzanineBytes = 75e3
+	filmBytes      = 20e3
 )
 
 // composeCost returns the estimated cost of a frame of a film for each million
@@ -43,19 +52,22 @@ func composeCost(f plan.Film, c graph.Coding) float64 {
 	return costCompose
 }
 
-// openAt returns the second at which a take's file is opened for c; 0 where its
-// index does not tell, or where a first frame is made of those before it as
-// well: whole frames are, of fields.
-func openAt(ctx context.Context, c plan.Conform, rate shot.Rate) float64 {
-	if c.Picture.Fields != [2]int{} {
-		return 0
-	}
+// fieldsBefore is how many frames before the first one wanted are read of an
+// interlaced picture: whole frames are made of fields of the one before as well.
+const fieldsBefore = 3
+
+// openAt says in src when a take's file is opened for c, where its index tells.
+func openAt(ctx context.Context, src *graph.Source, c plan.Conform, rate shot.Rate) {
 	keys, err := media.ReadKeys(ctx, c.Picture.Path, c.Picture.Stream)
 	if err != nil {
-		return 0 // not every file has one that can be read
+		return // not every file has one that can be read
 	}
-	at, _ := keys.OpenAt(c.Picture.File(rate.Seconds(c.Frames.From)), c.Picture.First, graph.SeekMargin)
-	return at
+	start := c.Picture.File(rate.Seconds(c.Frames.From))
+	if c.Picture.Fields != [2]int{} {
+		start -= 2 * fieldsBefore * c.Picture.Lead()
+	}
+	src.Open, _ = keys.OpenAt(start, c.Picture.First)
+	src.Indexed = true
 }
 
 // conformTask brings a take's picture to its size and onto guide time. Its key
@@ -67,11 +79,14 @@ func (m *Maker) conformTask(c plan.Conform) (task.Ref[string], error) {
 		return task.Ref[string]{}, err
 	}
 	cost := costConform * float64(c.Frames.Len()) * (mega(c.W, c.H) + mega(c.Picture.W, c.Picture.H))
+	if c.Keys {
+		cost = costStart + cost/2 // of a few frames a second every other one or so is decoded
+	}
 	return task.Path(task.Task{
 		ID: task.ID(stageConform, c.Take, key.ID().String()), Name: c.Take, Stage: stageConform, Action: key,
-		Cost: cost, Memory: reading.Memory(c), Spreads: true,
+		Cost: cost, Memory: reading.Memory(c), Spreads: true, Bytes: int64(mezzanineBytes * float64(c.Frames.Len()) * mega(c.W, c.H)),
 		Make: func(ctx context.Context, _ task.Inputs, tmp string, advance func(float64)) error {
-			return conformPicture(ctx, m.tool, m.steady, c, m.line.Rate, cost, tmp, advance)
+			return m.conformPicture(ctx, c, cost, tmp, advance)
 		},
 	}), nil
 }
@@ -84,47 +99,73 @@ func (m *Maker) conformKey(c plan.Conform) (store.Action, error) {
 		return store.Action{}, err
 	}
 	pic := c.Picture
-	pic.Path, pic.Hash = "", ""
+	pic.Path, pic.Hash, pic.Codec, pic.Cuts = "", "", "", nil
 	key := store.NewAction("conform").Version(graph.Rule).Arg("ffmpeg", m.tool.Version.Text).Arg("zscale",
 		m.tool.Filter("zscale")).
 		Arg("picture", pic).Arg("size", [2]int{c.W, c.H}).Arg("frames", c.Frames).Arg("rate", m.line.Rate)
 	if c.Draft {
 		key = key.Arg("draft", true)
 	}
+	if c.Keys {
+		key = key.Arg("keys", true)
+	}
 	return key.Input("take", hash).Ext(".mp4").For(c.Take), nil
 }
 
 // conformPicture writes the frames of c, which are estimated to cost so many
-// seconds, and counts them.
-func conformPicture(ctx context.Context, tool *ffmpeg.Tool, steady reading.Steady, c plan.Conform, rate shot.Rate,
-	cost float64, tmp string, advance func(float64)) error {
-	src, n := reading.Source(tool, c.Picture), c.Frames.Len()
-	err := steady.Picture(ctx, c.Picture, func(ctx context.Context) error {
-		src.Open = openAt(ctx, c, rate)
-		cmd, err := graph.Conform(c, src, rate, "file:"+tmp)
-		if err != nil {
+// seconds, and counts them. Hardware that decodes does so instead of software only
+// where it has been shown to give the same, and where it fails software does it.
+func (m *Maker) conformPicture(ctx context.Context, c plan.Conform, cost float64, tmp string,
+	advance func(float64)) error {
+	got := 0
+	err := m.steady.Picture(ctx, c.Picture, func(ctx context.Context) error {
+		src := reading.Source(m.tool, c.Picture)
+		openAt(ctx, &src, c, m.line.Rate)
+		src.Device = m.decoders.pick(ctx, c, src, m.line.Rate, tmp)
+		var err error
+		got, err = m.runConform(ctx, c, src, cost, tmp, advance)
+		if c.Keys && err == nil && got == 0 {
+			c.Keys = false // a recording without key frames but the first
+			got, err = m.runConform(ctx, c, src, cost, tmp, advance)
+		}
+		if src.Device == "" || ctx.Err() != nil ||
+			err == nil && got == c.Frames.Len() {
 			return err
 		}
-		os.Remove(tmp) // of an earlier reading
-		return reading.Take(ctx, tool, cmd, c.Picture, reading.Job{Tmp: tmp, Frames: n, Advance: advance,
-			Before: max(0, c.Picture.File(rate.Seconds(c.Frames.From))-src.Open), Limits: reading.Limits(c,
-				cost)})
+		m.decoders.tell(fmt.Sprintf("%s is decoded in software from now on: %s failed", c.Take, src.Device))
+		src.Device = ""
+		got, err = m.runConform(ctx, c, src, cost, tmp, advance)
+		return err
 	})
 	if err != nil {
 		return err
 	}
-	got, err := media.CountFrames(tmp)
-	if errors.Is(err, media.ErrNoPicture) {
-		got, err = 0, nil // nothing of it could be decoded
-	}
-	if err != nil {
-		return err
-	}
-	if got != n {
+	if rate := m.line.Rate; got != c.Frames.Len() {
 		end := rate.Seconds(c.Frames.From+got) + c.Picture.Lead()
-		return &BrokenOff{File: c.Picture.Path, Got: got, Want: n, Seconds: c.Picture.File(end)}
+		return &BrokenOff{File: c.Picture.Path, Got: got, Want: c.Frames.Len(), Seconds: c.Picture.File(end)}
 	}
 	return nil
+}
+
+// runConform conforms c and returns how many frames came out.
+func (m *Maker) runConform(ctx context.Context, c plan.Conform, src graph.Source, cost float64, tmp string,
+	advance func(float64)) (int, error) {
+	cmd, err := graph.Conform(c, src, m.line.Rate, "file:"+tmp)
+	if err != nil {
+		return 0, err
+	}
+	os.Remove(tmp) // of an earlier reading
+	err = reading.Take(ctx, m.tool, cmd, c.Picture, reading.Job{Tmp: tmp, Frames: c.Frames.Len(), Advance: advance,
+		Before: max(0, c.Picture.File(m.line.Rate.Seconds(c.Frames.From))-src.Open),
+		Limits: onDevice(reading.Limits(c, cost), src.Device)})
+	if err != nil {
+		return 0, err
+	}
+	got, err := media.CountFrames(tmp)
+	if errors.Is(err, media.ErrNoPicture) {
+		return 0, nil // nothing of it could be decoded
+	}
+	return got, err
 }
 
 // BrokenOff is the error of a picture that ends before its file says.
@@ -158,6 +199,23 @@ type Film struct {
 	Edges []task.Edge
 }
 
+// inTime returns the tasks of conformed pieces in the order in which they are seen, so
+// that the first segments have what they show while others still wait.
+func inTime(f plan.Film, conformed []task.Ref[string]) []task.Edge {
+	order := make([]int, len(conformed))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(a, b int) int {
+		return cmp.Compare(f.Conforms[a].Frames.From, f.Conforms[b].Frames.From)
+	})
+	var edges []task.Edge
+	for _, i := range order {
+		edges = append(edges, conformed[i])
+	}
+	return edges
+}
+
 // Film plans one film up to its joined and checked file, and what is made of
 // that. sound is the file with its sound.
 func (m *Maker) Film(f plan.Film, sound task.Ref[string]) (Film, error) {
@@ -167,8 +225,9 @@ func (m *Maker) Film(f plan.Film, sound task.Ref[string]) (Film, error) {
 		if err != nil {
 			return x, err
 		}
-		x.Conformed, x.Edges = append(x.Conformed, made), append(x.Edges, made)
+		x.Conformed = append(x.Conformed, made)
 	}
+	x.Edges = inTime(f, x.Conformed)
 	backdrop := drawTask(m.backdrop(f))
 	x.Edges = append(x.Edges, backdrop)
 	var segments []task.Edge

@@ -33,6 +33,7 @@ func (m *Maker) joinTask(f plan.Film, segments []task.Ref[string], sound task.Re
 	j := joining{film: f, line: m.line, title: m.title, chapters: m.chapters, coding: m.codings.Of(f)}
 	t := task.Task{
 		ID: task.ID("film", f.Name), Name: f.Name, Stage: "join", Cost: 0.3 + 0.004*m.line.Duration(),
+		Bytes: int64(filmBytes * float64(m.line.Frames) * mega(f.Canvas.W, f.Canvas.H)),
 		Action: store.NewAction("film").Version(graph.Rule*1000+filmRule).Arg("ffmpeg", m.tool.Version.Text).
 			Arg("rate", m.line.Rate).Arg("title", m.title),
 	}

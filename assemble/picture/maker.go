@@ -26,6 +26,7 @@ type Maker struct {
 	codings  Codings
 	hardware sessions
 	steady   reading.Steady
+	decoders *Decoders
 }
 
 // New returns a maker of the pictures of a plan. steady vouches for the files of
@@ -36,4 +37,10 @@ func New(tool *ffmpeg.Tool, steady reading.Steady, pl *plan.Plan, assets *Assets
 		tool: tool, title: pl.Title, tempo: pl.Tempo, line: pl.Timeline, chapters: pl.Chapters, assets: assets, codings: codings,
 		hardware: make(sessions, hardwareSessions), steady: steady,
 	}
+}
+
+// WithDecoders lets d choose what decodes the takes, and returns m.
+func (m *Maker) WithDecoders(d *Decoders) *Maker {
+	m.decoders = d
+	return m
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"strings"
 
 	"ripieno/assemble/graph"
 	"ripieno/assemble/plan"
@@ -51,6 +52,23 @@ func MarkText(m *tempo.Map, guide float64) string {
 	}
 	ms := int64(math.Round(s * 1000))
 	return fmt.Sprintf("%-8s%11s", place, fmt.Sprintf("%s%d:%02d.%03d", sign, ms/60000, ms/1000%60, ms%1000))
+}
+
+// quickTexts returns the line for each frame of a first look, which says that it is one.
+func quickTexts(m *tempo.Map, line plan.Timeline, seg plan.Segment) []string {
+	texts := markTexts(m, line, seg)
+	for i, t := range texts {
+		texts[i] = "quick look " + strings.TrimRight(t[:8], " ")
+	}
+	return texts
+}
+
+// textsOf returns the marks of a segment of a film.
+func (c composition) textsOf() []string {
+	if c.film.Quick {
+		return quickTexts(c.tempo, c.line, c.seg)
+	}
+	return markTexts(c.tempo, c.line, c.seg)
 }
 
 // drawMarks writes the pictures of a segment's marks.

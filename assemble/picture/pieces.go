@@ -41,11 +41,15 @@ func pieceOf(f plan.Film, t plan.Tile, span plan.Span, line plan.Timeline,
 	if t.Conform < 0 || shown.Len() == 0 {
 		return graph.Piece{}, false
 	}
-	c := f.Conforms[t.Conform]
+	parts := f.PiecesOf(t, plan.Span{From: shown.From + line.First, To: shown.To + line.First})
+	first := f.Conforms[parts[0].Conform]
 	p := graph.Piece{
-		Path: mezzanine(t.Conform), Skip: shown.From + line.First - c.Frames.From,
+		Path: mezzanine(parts[0].Conform), Skip: parts[0].From - first.Frames.From,
 		Start: shown.From - span.From, Count: shown.Len(),
-		Crop: onMezzanine(t.Source, c), W: c.W, H: c.H, Hole: t.Hole,
+		Crop: onMezzanine(t.Source, first), W: first.W, H: first.H, Hole: t.Hole,
+	}
+	for _, more := range parts[1:] {
+		p.More = append(p.More, graph.Continued{Path: mezzanine(more.Conform), Count: more.Len()})
 	}
 	if t.Behind == plan.BehindBlur {
 		p.Hole, p.Inner = t.Rect, t.Hole
@@ -68,12 +72,17 @@ func onMezzanine(src layout.Rect, c plan.Conform) layout.Rect {
 	return r
 }
 
-// neededConforms lists the conformed pictures a segment needs, once each.
-func neededConforms(f plan.Film, seg plan.Segment) []int {
+// neededConforms lists the conformed pieces that a segment needs, once each.
+func neededConforms(f plan.Film, seg plan.Segment, line plan.Timeline) []int {
 	var list []int
+	known := map[int]bool{}
 	for _, t := range openTiles(f, seg) {
-		if !slices.Contains(list, t.Conform) {
-			list = append(list, t.Conform)
+		shown := t.Shown.Meet(seg.Span)
+		for _, p := range f.PiecesOf(t, plan.Span{From: shown.From + line.First, To: shown.To + line.First}) {
+			if !known[p.Conform] {
+				known[p.Conform] = true
+				list = append(list, p.Conform)
+			}
 		}
 	}
 	return list

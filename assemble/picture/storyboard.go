@@ -92,7 +92,7 @@ func (m *Maker) Still(c plan.Conform, keep bool) (task.Ref[image.Image], error) 
 func takeStill(ctx context.Context, tool *ffmpeg.Tool, steady reading.Steady, c plan.Conform, rate shot.Rate, tmp string) error {
 	src := reading.Source(tool, c.Picture)
 	return steady.Picture(ctx, c.Picture, func(ctx context.Context) error {
-		src.Open = openAt(ctx, c, rate)
+		openAt(ctx, &src, c, rate)
 		cmd, err := graph.Still(c, src, rate, "file:"+tmp)
 		if err != nil {
 			return err

@@ -86,13 +86,19 @@ func (f *Film) conform(h *arranger, line Timeline) {
 		pic := *h.facts[n.take].Picture
 		w := even(int(math.Round(float64(n.rung) * float64(pic.W) / float64(pic.H))))
 		draft := f.Rough && min(pic.W, pic.H) >= draftLines
+		cuts := pieceCuts(pic, line.Rate)
+		if f.Quick {
+			cuts = nil // little is decoded
+		}
 		for _, frames := range mergeSpans(spans[n]) {
-			f.Conforms = append(f.Conforms, Conform{Take: n.take, Picture: pic, W: w, H: n.rung, Frames: frames,
-				Draft: draft})
+			for _, piece := range inPieces(frames, cuts) {
+				f.Conforms = append(f.Conforms, Conform{Take: n.take, Picture: pic, W: w, H: n.rung,
+					Frames: piece, Draft: draft, Keys: f.Quick})
+			}
 		}
 	}
 	each(func(t *Tile, n kept, frames Span) {
-		for t.Conform = first[n]; f.Conforms[t.Conform].Frames.To < frames.To; t.Conform++ {
+		for t.Conform = first[n]; f.Conforms[t.Conform].Frames.To <= frames.From; t.Conform++ {
 		}
 	})
 }

@@ -93,8 +93,9 @@ func (t Timeline) clamp(m production.Time) int {
 // film lays out one deliverable.
 func film(p *production.Production, facts map[string]Facts, line Timeline, shots []shot.Shot, w Want,
 	l Look) (*Film, error) {
-	f := &Film{Name: w.Name, Canvas: w.Canvas, Rough: w.Rough, Marks: w.Marks, Codec: w.Codec,
-		Language: p.Language, Scenery: p.Picture.Backdrop != nil || p.Picture.BackgroundTo != "" || p.Picture.Blurred && l.Backdrop != nil}
+	f := &Film{Name: w.Name, Canvas: w.Canvas, Rough: w.Rough, Quick: w.Quick, Marks: w.Marks, Codec: w.Codec,
+		Language: p.Language}
+	f.Scenery = p.Picture.Backdrop != nil || p.Picture.BackgroundTo != "" || p.Picture.Blurred && l.Backdrop != nil
 	f.FadeIn = min(line.Rate.Frame(p.Picture.FadeIn), line.Frames)
 	f.FadeOut = min(line.Rate.Frame(p.Picture.FadeOut), line.Frames)
 	f.Soften = line.Rate.Frame(p.Picture.LabelsFade)
@@ -217,10 +218,14 @@ func (h *arranger) newTile(s shot.Shot, take string, r layout.Rect, line Timelin
 // picture. Each output frame shows the source frame nearest to it, so a frame
 // takes over half its length before its time.
 func exists(pic Picture, line Timeline) Span {
-	first := func(t float64) int {
-		return int(math.Ceil((pic.Guide(t)-pic.Lead())*line.Rate.FPS() - 3e-5))
-	}
-	return Span{first(pic.First), first(pic.Last)}.Meet(Span{line.First, line.First + line.Frames})
+	whole := Span{pic.frameFrom(pic.First, line.Rate), pic.frameFrom(pic.Last, line.Rate)}
+	return whole.Meet(Span{line.First, line.First + line.Frames})
+}
+
+// frameFrom returns the first guide frame that shows the source frame of a file
+// time, or a later one.
+func (p Picture) frameFrom(file float64, rate shot.Rate) int {
+	return int(math.Ceil((p.Guide(file)-p.Lead())*rate.FPS() - 3e-5))
 }
 
 // visible returns the span of guide frames in which a take has a picture: where it

@@ -50,6 +50,13 @@ type Picture struct {
 	// of a whole one does not mention them.
 	Clock audio.Clock
 	Parts audio.Parts `key:"omitzero"`
+	// Cuts are the file times, ascending, at which a reader may begin at no cost: those
+	// of frames that refer to none before. None are known of many files. They decide into
+	// which pieces a picture is conformed, and nothing of what a piece shows.
+	Cuts []float64 `key:"omitzero"`
+	// Codec is what it is encoded as, with the profile, in ffmpeg's words. It decides who
+	// may decode it, and not what comes out.
+	Codec string `key:"omitzero"`
 }
 
 // Guide returns the guide time of a file time, both in seconds.
@@ -142,7 +149,7 @@ type Tile struct {
 	Absent  Absence     // why a card stands here instead of a picture
 	Card    bool        // there is no picture at all: a card holds the seat
 	Silent  bool        // and no sound either
-	Conform int         // index into Film.Conforms, -1 for none
+	Conform int         // index into Film.Conforms of its first piece, -1 for none
 	Seat    int         // where the take sits, from 1
 	Section string      // it belongs to
 	Head    layout.Rect // on the canvas, which a name should not hide; zero where nothing is known of it
@@ -204,6 +211,9 @@ type Conform struct {
 	Frames  Span // guide frames
 	// Draft decodes quickly and not quite exactly, for a rough cut.
 	Draft bool
+	// Keys decodes only frames that refer to no other, for a first look: each is shown
+	// until the next.
+	Keys bool
 }
 
 // Segment is a run of output frames that is composed by itself. It lies in
@@ -230,6 +240,7 @@ type Film struct {
 	Name     string
 	Canvas   layout.Canvas
 	Rough    bool
+	Quick    bool // of key frames
 	Marks    bool
 	Codec    Codec  // of the picture
 	Language string // of what is written in it besides the production's own texts

@@ -9,10 +9,30 @@ import (
 	"ripieno/layout/shot"
 )
 
-// segmentSeconds bounds a segment. Shorter ones spread better over cores and
-// cost less when something in them changes. Every segment starts with a key
-// frame, which films have every two seconds anyway.
-const segmentSeconds = 8
+// A film is cut into so many segments of equal length at least, that cores of which
+// each composes one end at nearly the same time, as long as none is shorter or
+// longer than this. Every segment starts with a key frame, which films have every
+// two seconds anyway, and costs a process. A rough cut is composed in a fraction of
+// the time, so the processes would count.
+const (
+	mostSegmentSeconds  = 8
+	leastSegmentSeconds = 2
+	leastSegments       = 24
+
+	leastRoughSeconds = 4
+	leastRoughs       = 12
+)
+
+// segmentLengths returns how many frames a segment has at the most, and at the least
+// where nothing but its length asks for a cut.
+func (f *Film) segmentLengths(line Timeline) (most, least int) {
+	seconds, number := float64(leastSegmentSeconds), leastSegments
+	if f.Rough {
+		seconds, number = leastRoughSeconds, leastRoughs
+	}
+	most = line.Rate.Frame(min(mostSegmentSeconds, max(seconds, line.Duration()/float64(number))))
+	return max(1, most), max(1, line.Rate.Frame(seconds))
+}
 
 // into returns the transition into a shot. The shot before must be seen by itself
 // for a frame at least.
@@ -56,10 +76,10 @@ func labelsTo(p *production.Production, s shot.Shot, line Timeline) int {
 }
 
 // cut divides the film into segments: at its shots, before every transition,
-// at the pages of a card, where names go, where fades end, and at most
-// segmentSeconds apart, in pieces of nearly equal length.
+// at the pages of a card, where names go, where fades end, and in between into
+// pieces of nearly equal length, see segmentLengths.
 func (f *Film) cut(line Timeline) {
-	longest := max(1, line.Rate.Frame(segmentSeconds))
+	most, least := f.segmentLengths(line)
 	for i, s := range f.Shots {
 		if s.Into.Frames > 0 {
 			span := Span{s.From - s.Into.Frames, s.From}
@@ -73,7 +93,7 @@ func (f *Film) cut(line Timeline) {
 		edges := []int{s.LabelsTo, f.FadeIn, line.Frames - f.FadeOut}
 		for page := range s.Pages {
 			for _, part := range split(piece(own, page, s.Pages), edges) {
-				n := (part.Len() + longest - 1) / longest
+				n := min((part.Len()+most-1)/most, max(1, part.Len()/least))
 				for k := range n {
 					f.soft(Segment{
 						Span: piece(part, k, n), Shot: i, Page: page, Labels: part.From < s.LabelsTo,

@@ -13,6 +13,7 @@ type Want struct {
 	Name   string
 	Canvas layout.Canvas
 	Rough  bool // the quick preview
+	Quick  bool // with Rough: a first look, of key frames
 	// KeepSeats leaves the takes that a finished film lacks their tiles, as a rough
 	// cut does: a plan of seats needs them.
 	KeepSeats bool

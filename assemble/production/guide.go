@@ -46,6 +46,7 @@ type Drone struct {
 	Note       string // "D3", "F#2", "Bb3"; "" for silence
 	Fifth      bool   // adds the fifth above
 	EqualFifth bool   // the fifth is tempered (700 cents) and not pure
+	Octave     bool   // adds the octave above
 	Mark       fault.Mark
 }
 

@@ -45,8 +45,17 @@ func (s *Session) Plan(ctx context.Context, tasks []task.Task) ([]task.Planned, 
 	return s.runner().Plan(ctx, tasks)
 }
 
+// Forecast tells what [Session.Run] would take with tasks now.
+func (s *Session) Forecast(ctx context.Context, tasks []task.Task) (task.Forecast, error) {
+	return s.runner().Forecast(ctx, tasks)
+}
+
 func (s *Session) runner() task.Runner {
-	return task.Runner{Store: s.kept, Workers: s.set.Workers, Memory: s.set.Memory, Verify: s.differ != nil}
+	r := task.Runner{Store: s.kept, Workers: s.set.Workers, Memory: s.set.Memory, Verify: s.differ != nil}
+	if s.ran != nil {
+		r.Observe = s.ran.add
+	}
+	return r
 }
 
 // IsFatal tells a full disk or a missing program, which is nobody's take, from

@@ -33,6 +33,7 @@ type Session struct {
 	// differ, when there is one, makes every run make again what is stored,
 	// and takes down what came out different.
 	differ *Differences
+	ran    *profile // nil: nobody wants to know
 }
 
 // Find returns ffmpeg, or says what is missing: the program, or parts of it
@@ -69,6 +70,9 @@ func Open(ctx context.Context, set Settings) (*Session, error) {
 		return nil, err
 	}
 	s.kept.SetBound(s.set.Store)
+	if s.set.Profile != "" {
+		s.ran = &profile{}
+	}
 	err = s.kept.LockWait(ctx, func(pid int) {
 		s.Message(fmt.Sprintf("another run (process %d) has this production; waiting until it has finished", pid))
 	})

@@ -30,8 +30,12 @@ type Settings struct {
 	Store int64
 	// Encoder is what encodes finished films: "software" (or ""), "hardware",
 	// "auto" for hardware where it works, or one of graph.Families.
-	Encoder  string
+	Encoder string
+	// Decoder is what decodes the pictures of takes: "software" (or ""), "auto" for
+	// hardware where it gives the same, or one of graph.Devices.
+	Decoder  string
 	Programs ffmpeg.Options
+	Profile  string            // the file that says what ran from when to when; "" is none
 	Report   progress.Reporter // never nil
 	Now      func() time.Time  // the clock for durations told to people
 }
@@ -64,5 +68,6 @@ func (set Settings) complete(dir string) (Settings, error) {
 		set.Out = filepath.Join(dir, OutFolder)
 	}
 	set.Encoder = cmp.Or(set.Encoder, graph.UseSoftware)
-	return set, graph.CheckChoice(set.Encoder)
+	set.Decoder = cmp.Or(set.Decoder, graph.UseSoftware)
+	return set, cmp.Or(graph.CheckChoice(set.Encoder), graph.CheckDecoder(set.Decoder))
 }

@@ -5,11 +5,9 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"os"
 	"path/filepath"
 
 	"ripieno/assemble/fault"
-	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/graph"
 	"ripieno/assemble/media"
 	"ripieno/assemble/store"
@@ -22,10 +20,11 @@ import (
 // masterTask brings the sum to the loudness asked for and encodes it.
 func (t *Track) masterTask(sum task.Ref[string]) task.Task {
 	m := t.begin("master")
-	m.Action = m.Action.Arg("rules", graph.Rule).Arg("ffmpeg", t.tool.Version.Text).
+	m.Action = m.Action.Arg("rules", graph.Rule).Arg("pieces", encodingRule).Arg("ffmpeg", t.tool.Version.Text).
 		Arg("loudness", t.mix.Loudness).Arg("true peak", t.mix.TruePeak).Arg("title", t.title)
 	m.Needs("sum", sum)
 	m.Action = m.Action.Files(masterWAV, filmM4A, reportFile)
+	m.Bytes = 2 * sampleBytes * int64(t.line.AudioLen)
 	m.ID, m.Name, m.Stage, m.Keep, m.Cost = task.ID("master"), "master", "master", true, 0.5+
 		costMaster*t.line.Duration()
 	m.Make = func(ctx context.Context, in task.Inputs, dir string, advance func(float64)) error {
@@ -140,7 +139,7 @@ func (m *mastering) try(ctx context.Context, r *mix.MasterReport) error {
 	if m.rep.Curve, err = writeMaster(ctx, src, r, m.line.AudioLen, wav, about); err != nil {
 		return err
 	}
-	m.rep.AAC, err = encode(ctx, m.tool, wav, m4a)
+	m.rep.AAC, err = m.encode(ctx, wav, m4a, m.line.AudioLen)
 	return err
 }
 
@@ -245,35 +244,4 @@ func (c *curved) broadcast() *media.BroadcastLoudness {
 		Integrated: float64(m.Integrated), Range: float64(m.Range), TruePeak: float64(m.TruePeak),
 		MaxMomentary: float64(c.Meter().MaxM()), MaxShort: float64(m.MaxShort),
 	}
-}
-
-// encode makes the AAC and measures what a listener's decoder will give.
-func encode(ctx context.Context, tool *ffmpeg.Tool, wav, m4a string) (mix.Measured, error) {
-	if err := os.Remove(m4a); err != nil && !errors.Is(err, os.ErrNotExist) {
-		return mix.Measured{}, err
-	}
-	cmd, err := graph.AAC("file:"+wav, "file:"+m4a)
-	if err != nil {
-		return mix.Measured{}, err
-	}
-	if err := tool.RunGraph(ctx, cmd, m4a, 0, nil); err != nil {
-		return mix.Measured{}, err
-	}
-	return measureFile(ctx, tool, m4a)
-}
-
-// measureFile decodes and measures a stereo sound of our own.
-func measureFile(ctx context.Context, tool *ffmpeg.Tool, path string) (mix.Measured, error) {
-	decoded := path + ".wav"
-	defer os.Remove(decoded)
-	info := media.Info{Path: path, Own: true, Audio: &media.Audio{Rate: audio.Rate, Channels: 2}}
-	if err := media.DecodeAudio(ctx, tool, info, decoded); err != nil {
-		return mix.Measured{}, err
-	}
-	src, err := media.OpenWAV(decoded)
-	if err != nil {
-		return mix.Measured{}, err
-	}
-	defer src.Close()
-	return mix.Measure(src)
 }

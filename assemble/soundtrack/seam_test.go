@@ -11,6 +11,7 @@ import (
 	"ripieno/assemble/plan/plantest"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
+	"ripieno/mix/audio"
 )
 
 // round is a small production of three takes in two sections.
@@ -175,7 +176,9 @@ func TestArgumentsOfEncoding(t *testing.T) {
 	var args []string
 	recorded := errors.New("recorded")
 	tool := plainTool(func(c ffmpeg.Command) error { args = c.Args; return recorded })
-	if _, err := encode(t.Context(), tool, "/tmp/master.wav", t.TempDir()+"/film.m4a"); !errors.Is(err, recorded) {
+	b := bus{tool: tool}
+	if _, err := b.encode(t.Context(), "/tmp/master.wav", t.TempDir()+"/film.m4a",
+		audio.Rate); !errors.Is(err, recorded) {
 		t.Fatal(err)
 	}
 	line := strings.Join(args, " ")

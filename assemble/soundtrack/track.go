@@ -44,6 +44,9 @@ const (
 	costMaster = 0.06
 )
 
+// sampleBytes is the size of a stored sample.
+const sampleBytes = 4
+
 // Report is kept beside the sum and, with more in it, beside the finished sound.
 type Report = soundReport
 
@@ -183,6 +186,7 @@ func (t *Track) sumTask() task.Task {
 		p.add(&s)
 	}
 	s.ID, s.Name, s.Stage, s.Action = task.ID("sum"), "all strips", "mix", s.Action.Files(sumWAV, reportFile)
+	s.Bytes = 2 * sampleBytes * int64(t.line.AudioLen)
 	s.Cost = 0.1 + costSum*t.line.Duration()*float64(len(t.parts))
 	s.Make = func(ctx context.Context, in task.Inputs, tmp string, _ func(float64)) error {
 		return t.addUp(ctx, in, tmp)

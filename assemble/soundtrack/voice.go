@@ -81,6 +81,7 @@ func voiceTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis], heard task.R
 	phones task.Ref[tone.Phones]) task.Ref[string] {
 	t := task.Task{
 		ID: task.ID("voice", r.Name), Name: r.File, Stage: "strip", Cost: costVoice * r.Seconds,
+		Bytes:  int64(sampleBytes * max(0, s.Treat.To-s.Treat.From) * audio.Frames(min(2, max(1, s.Sound.Channels)))),
 		Action: store.NewAction("voice").Version(rule).Arg("clock", s.Sound.Clock).Arg("treat", s.Treat),
 	}
 	t.Needs("sound", r.Samples)

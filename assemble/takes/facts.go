@@ -118,6 +118,7 @@ func (r *Recording) fill(f *plan.Facts) {
 	clock := r.Place.Clock()
 	if r.Info.Video != nil && r.Role == Video {
 		f.Picture, f.Subject = r.Picture(r.pictureClock(clock)), r.Subject
+		f.Picture.Cuts, f.Picture.Codec = r.cuts, strings.TrimSpace(r.Info.Video.Codec+" "+r.Info.Video.Profile)
 	}
 	a := r.Info.Audio
 	if a == nil {

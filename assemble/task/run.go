@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"runtime/debug"
 	"slices"
 	"time"
@@ -58,7 +59,8 @@ type execution struct {
 	ended    chan []ending
 	keys     map[store.ID]int // how many tasks have it
 
-	running int // workers
+	lanes   []bool // which workers are at work
+	running int    // workers
 	memory  int64
 	stopped error // the disk is full, or the store is gone: start nothing more
 }
@@ -70,6 +72,7 @@ type ending struct {
 	path      string
 	err       error
 	seconds   float64
+	ran       Ran
 }
 
 // newExecution returns a run of a graph before its first task: what waits for what,
@@ -79,6 +82,7 @@ func newExecution(r Runner, g *graph, l []looked, costs []float64) *execution {
 	x := &execution{Runner: r, g: g, looked: l, out: make([]Outcome, n), work: make([]progress.Work, n),
 		waitsFor: make([]int, n), urgency: make([]float64, n), ended: make(chan []ending), keys: map[store.ID]int{}}
 	x.Workers = max(1, x.Workers)
+	x.lanes = make([]bool, x.Workers)
 	for _, i := range slices.Backward(g.order) {
 		if l[i].runs {
 			x.urgency[i] = costs[i]
@@ -118,9 +122,17 @@ func newExecution(r Runner, g *graph, l []looked, costs []float64) *execution {
 // the order of starts depends on nothing but the graph.
 func (x *execution) push(i int) {
 	at, _ := slices.BinarySearchFunc(x.ready, i, func(a, b int) int {
-		return cmp.Or(cmp.Compare(x.turn(a), x.turn(b)), cmp.Compare(x.urgency[b], x.urgency[a]), cmp.Compare(a, b))
+		return cmp.Or(cmp.Compare(x.turn(a), x.turn(b)), cmp.Compare(x.rank(b), x.rank(a)), cmp.Compare(a, b))
 	})
 	x.ready = slices.Insert(x.ready, at, i)
+}
+
+// rank is the urgency on a scale on which a step is a fifth more. Costs are no better
+// known than that, and of tasks that are about as urgent the first of the list is
+// to come first: what others need together is then there together.
+func (x *execution) rank(i int) int {
+	const step = 1.2
+	return int(math.Round(math.Log(max(1e-3, x.urgency[i])) / math.Log(step)))
 }
 
 // turn returns 1 for tasks that wait for those of turn 0.
@@ -142,6 +154,7 @@ func (x *execution) loop(ctx context.Context) {
 			return
 		}
 		for _, e := range <-x.ended {
+			x.observe(e)
 			x.take(e)
 		}
 		x.running--
@@ -159,14 +172,40 @@ func (x *execution) startReady(ctx context.Context) {
 		}
 		x.ready = slices.DeleteFunc(x.ready, func(i int) bool { return slices.Contains(group, i) })
 		x.running++
+		lane := x.takeLane()
 		x.memory += memory
 		in := make([]Inputs, len(group))
 		for k, i := range group {
 			x.work[i].Start()
 			in[k] = x.inputs(i)
 		}
-		go func() { x.ended <- x.perform(ctx, group, in) }()
+		go func() {
+			began := time.Now()
+			ends := x.perform(ctx, group, in)
+			for k := range ends {
+				ends[k].ran = Ran{Worker: lane, Began: began, Ended: time.Now()}
+			}
+			x.ended <- ends
+		}()
 	}
+}
+
+// takeLane returns the first worker that has nothing to do and gives it something.
+func (x *execution) takeLane() int {
+	lane := slices.Index(x.lanes, false)
+	x.lanes[lane] = true
+	return lane
+}
+
+// observe tells what a worker did, if anybody wants to know.
+func (x *execution) observe(e ending) {
+	x.lanes[e.ran.Worker] = false
+	if x.Observe == nil || !e.made {
+		return
+	}
+	t := &x.g.tasks[e.task]
+	e.ran.Stage, e.ran.Name, e.ran.Err = t.stage(), t.name(), e.err
+	x.Observe(e.ran)
 }
 
 // nextBatch returns the most urgent ready task with those that are made with it, and

@@ -80,11 +80,11 @@ func TestGiantRunsAlone(t *testing.T) {
 }
 
 // TestLongestWayFirst: tasks start in order of the cost of all that hangs on
-// them, and equal ones in the order of the list.
+// them, and those that cost nearly the same in the order of the list.
 func TestLongestWayFirst(t *testing.T) {
 	g := &gate{}
 	tasks := []Task{
-		g.task("short", 0, 2), g.task("long", 0, 1), g.task("equal-1", 0, 5), g.task("equal-2", 0, 5),
+		g.task("short", 0, 2), g.task("long", 0, 1), g.task("equal-1", 0, 5), g.task("equal-2", 0, 5.2),
 		g.task("tail", 0, 10, "long"),
 	}
 	if _, err := Run(t.Context(), openStore(t, t.TempDir()), nil, 1, tasks); err != nil {
@@ -99,7 +99,7 @@ func TestLongestWayFirst(t *testing.T) {
 // at the end, a short one that keeps to its own would.
 func TestWhatSpreadsComesLast(t *testing.T) {
 	g := &gate{}
-	tasks := []Task{g.task("wide-1", 0, 18), g.task("wide-2", 0, 19), g.task("narrow", 0, 3), g.task("source", 0, 1),
+	tasks := []Task{g.task("wide-1", 0, 18), g.task("wide-2", 0, 29), g.task("narrow", 0, 3), g.task("source", 0, 1),
 		g.task("after", 0, 1, "source")}
 	tasks[0].Spreads, tasks[1].Spreads = true, true
 	if _, err := Run(t.Context(), openStore(t, t.TempDir()), nil, 1, tasks); err != nil {

@@ -17,6 +17,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"ripieno/assemble/progress"
 	"ripieno/assemble/store"
@@ -49,6 +50,8 @@ type Task struct {
 	Spreads bool
 	// Memory is the estimated peak in bytes, 0 when it does not matter.
 	Memory int64
+	// Bytes is the estimated size of the output, 0 when it does not matter.
+	Bytes int64
 	// Keep asks for the output even when nothing that runs needs it. Tasks
 	// that no other comes after are always kept.
 	Keep bool
@@ -126,9 +129,21 @@ type Runner struct {
 	// Memory bounds the sum of Task.Memory of what runs at once; 0 is no
 	// bound. A task that needs more than the bound runs alone.
 	Memory int64
+	// Observe, when there is one, is told of every task that was made, one after
+	// the other.
+	Observe func(Ran)
 	// Verify makes every stored output again and compares: a task whose
 	// output differs fails with a *store.Difference.
 	Verify bool
+}
+
+// Ran is what a worker did from when to when.
+type Ran struct {
+	Stage, Name string
+	Worker      int // from 0, below Runner.Workers
+	Began       time.Time
+	Ended       time.Time
+	Err         error
 }
 
 // State is how a task ended.

@@ -188,7 +188,8 @@ func (p *Placement) settle(g *grid, t *take, h hyp, fit playing) {
 	p.blend(h, t.cueErr(h), fit, t.byClicks(h))
 	p.Uncertainty = math.Hypot(p.Uncertainty, h.blur(t.f))
 	if h.cue >= 0 && t.f.Events[h.cue].Rise > noteRise && fit.n >= minNotes && h.odds < clicksClear {
-		p.Uncertainty = math.Max(p.Uncertainty, fit.alone) // the cue is heard as the notes are
+		// The cue is heard as the notes are: two witnesses with the same doubt.
+		p.Uncertainty = math.Max(p.Uncertainty, fit.alone/math.Sqrt2)
 	}
 }
 
@@ -271,12 +272,15 @@ func (p *Placement) tighten(at, err, byPlay, fitErr float64) {
 	// that its own doubt explains would widen an ensemble whose claps are good.
 	doubt := contradiction * fitErr / math.Max(math.Abs(apart), 1e-6)
 	a, b := 1/(playErr*playErr), 1/(err*err)
-	share := math.Max(0, 1-doubt*doubt) * a / (a + b)
+	weight := a / (a + b)
+	share := math.Max(0, 1-doubt*doubt) * weight
 	most := mostTightened*(2-ramp(fitErr, 0.004, 0.01)) + 2*math.Max(0, err-clapSigma)
 	p.Offset = at - math.Max(-most, math.Min(most, share*apart))
+	// What both know together, and by how much the move is not what they would have it be.
+	known := math.Hypot(1/math.Sqrt(a+b), (weight-share)*apart)
 	// Two that contradict each other are known less well than they say.
 	apart = math.Abs(apart) / math.Hypot(playErr, err)
-	p.Uncertainty = math.Hypot(share*playErr, (1-share)*err) * math.Max(1, math.Min(mostContradicted, apart))
+	p.Uncertainty = known * math.Max(1, math.Min(mostContradicted, apart))
 }
 
 // contradiction is from how many of its errors on the playing moves a take from its clap.

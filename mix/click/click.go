@@ -62,6 +62,7 @@ type Drone struct {
 	MIDINote   int     // 0 to 127, 60 is C4
 	Fifth      bool    // adds the fifth above, pure unless EqualFifth
 	EqualFifth bool    // the fifth is 700 cents and not 701.955; it beats slowly
+	Octave     bool    // adds the octave above
 }
 
 // Options is what a guide can be asked for. The zero value is a plain guide.

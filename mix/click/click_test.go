@@ -224,7 +224,7 @@ func TestOptionsRefused(t *testing.T) {
 		{Options{Drones: []Drone{{From: 2, To: 2, MIDINote: 60}}}, "a drone from 2 to 2 seconds"},
 		{Options{Drones: []Drone{{From: 2, To: math.Inf(1), MIDINote: 60}}}, "a drone from 2 to +Inf seconds"},
 		{Options{Drones: []Drone{{From: 0, To: 2, MIDINote: 128}}}, "a drone on note 128"},
-		{Options{ClickDB: 12}, "(clicks 3.9, drone -Inf), more than -3: lower both by 7.0 dB"},
+		{Options{ClickDB: 12}, "(clicks alone), more than -3: lower them by 7.0 dB"},
 		{Options{DroneDB: 40, Drones: []Drone{{From: 0, To: 2, MIDINote: 60}}}, "more than -3"},
 	} {
 		g, err := Guide(m, c.o)

@@ -56,6 +56,9 @@ func newDrone(d Drone, pitchHz, gain float64) drone {
 		}
 		out.voices = append(out.voices, newVoice(ratio*f))
 	}
+	if d.Octave {
+		out.voices = append(out.voices, newVoice(2*f))
+	}
 	scale := gain * audio.Decibels(DroneLUFS-out.loudness()).Gain()
 	for _, v := range out.voices {
 		for i := range v.a {

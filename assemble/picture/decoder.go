@@ -1,0 +1,140 @@
+package picture
+
+import (
+	"bytes"
+	"cmp"
+	"context"
+	"fmt"
+	"os"
+	"sync"
+
+	"ripieno/assemble/ffmpeg"
+	"ripieno/assemble/graph"
+	"ripieno/assemble/plan"
+	"ripieno/assemble/reading"
+	"ripieno/layout/shot"
+)
+
+// Decoders finds out which takes hardware may decode. How H.264 and HEVC are decoded
+// is laid down to the bit, so hardware that works gives what software gives, and a
+// result has one key whichever made it. That is not taken on trust: the first frames
+// of each codec and profile are conformed both ways, and where one byte differs
+// software decodes all of it. The zero value is software.
+type Decoders struct {
+	Tool   *ffmpeg.Tool
+	Choice string            // graph.UseSoftware, graph.UseAuto or one of graph.Devices
+	Tell   func(text string) // what a person should know
+
+	mu     sync.Mutex
+	proved map[kindOfPicture]*proof
+}
+
+// kindOfPicture is what one proof holds for.
+type kindOfPicture struct {
+	codec, format string
+	draft         bool
+}
+
+// proof is what was found out about a kind of picture.
+type proof struct {
+	once   sync.Once
+	device string // that decodes it; "" for software
+}
+
+// provedFrames is how many frames are compared: more than any group of pictures that
+// refer to each other across a key frame.
+const provedFrames = 48
+
+// decodable reports whether hardware may be asked: for whole frames of 4:2:0 in limited
+// range, which it gives in a form that becomes the decoder's without loss.
+func (d *Decoders) decodable(c plan.Conform) bool {
+	p := c.Picture
+	return d != nil && cmp.Or(d.Choice, graph.UseSoftware) != graph.UseSoftware && p.Codec != "" &&
+		p.Fields == [2]int{} && p.Range != "pc" && (p.PixFmt == "yuv420p" || p.PixFmt == "yuv420p10le")
+}
+
+// pick returns the device that decodes c, "" for software. tmp is a name beside
+// which it may write.
+func (d *Decoders) pick(ctx context.Context, c plan.Conform, src graph.Source, rate shot.Rate, tmp string) string {
+	if !d.decodable(c) {
+		return ""
+	}
+	kind := kindOfPicture{c.Picture.Codec, c.Picture.PixFmt, c.Draft}
+	d.mu.Lock()
+	if d.proved == nil {
+		d.proved = map[kindOfPicture]*proof{}
+	}
+	p := d.proved[kind]
+	if p == nil {
+		p = &proof{}
+		d.proved[kind] = p
+	}
+	d.mu.Unlock()
+	p.once.Do(func() { p.device = d.prove(ctx, c, src, rate, tmp) })
+	return p.device
+}
+
+// prove tries the devices in turn and returns the first that gives the bytes that
+// software gives.
+func (d *Decoders) prove(ctx context.Context, c plan.Conform, src graph.Source, rate shot.Rate, tmp string) string {
+	c.Frames.To = min(c.Frames.To, c.Frames.From+provedFrames)
+	want, err := d.sample(ctx, c, src, rate, tmp+".software")
+	if err != nil {
+		return "" // conforming will say what is wrong
+	}
+	devices := graph.Devices()
+	if d.Choice != graph.UseAuto {
+		devices = []string{d.Choice}
+	}
+	why := ""
+	for _, device := range devices {
+		src.Device = device
+		got, err := d.sample(ctx, c, src, rate, tmp+"."+device)
+		switch {
+		case err == nil && bytes.Equal(got, want):
+			return device
+		case err == nil:
+			why = device + " decodes it otherwise than software does"
+		case d.Choice != graph.UseAuto:
+			why = fmt.Sprintf("%s does not work here (%v)", device, err)
+		}
+	}
+	if why != "" && ctx.Err() == nil {
+		d.tell(fmt.Sprintf("%s is decoded in software: %s", c.Picture.Codec, why))
+	}
+	return ""
+}
+
+// sample returns the bytes of c.
+func (d *Decoders) sample(ctx context.Context, c plan.Conform, src graph.Source, rate shot.Rate,
+	tmp string) ([]byte, error) {
+	defer os.Remove(tmp)
+	ctx, cancel := context.WithTimeout(ctx, triedFor)
+	defer cancel()
+	cmd, err := graph.Conform(c, src, rate, "file:"+tmp)
+	if err != nil {
+		return nil, err
+	}
+	limits := reading.Limits(c, costConform*provedFrames*mega(c.Picture.W, c.Picture.H))
+	if err := reading.Take(ctx, d.Tool, cmd, c.Picture, reading.Job{Tmp: tmp, Limits: onDevice(limits, src.Device),
+		Before: max(0, c.Picture.File(rate.Seconds(c.Frames.From))-src.Open)}); err != nil {
+		return nil, err
+	}
+	return os.ReadFile(tmp)
+}
+
+// tell tells the person.
+func (d *Decoders) tell(text string) {
+	if d.Tell != nil {
+		d.Tell(text)
+	}
+}
+
+// onDevice takes the bound of memory away from a process that uses a device: drivers
+// map its memory, tens of gigabytes, into the process.
+func onDevice(l ffmpeg.Limits, device string) ffmpeg.Limits {
+	if device != "" {
+		l.Memory = 0
+	}
+	return l
+}
