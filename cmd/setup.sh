@@ -89,6 +89,52 @@ if ! there ffmpeg || ! there ffprobe; then
 	installed ffprobe ffprobe
 fi
 
+# other_ffmpeg puts the ffmpeg of Debian 13 into the user's cache folder, on Debian 12,
+# with all it needs and beside nothing of the system's: one test makes films with
+# it. Where it cannot be had that test is skipped, so nothing here fails.
+other_ffmpeg() {
+	there=${XDG_CACHE_HOME:-$HOME/.cache}/ripieno-tests/ffmpeg-7
+	if [ -e "$there" ] || [ "$(uname -m)" != x86_64 ] || ! grep -q '^VERSION_CODENAME=bookworm' /etc/os-release 2>/dev/null; then
+		return 0
+	fi
+	site=$(apt-get indextargets --format '$(REPO_URI)' 'Created-By: Packages' 2>/dev/null | grep '/debian/*$' | head -n 1)
+	if [ -z "$site" ]; then return 0; fi
+	echo "fetching the next release's ffmpeg for one test ..." >&2
+	got=$(mktemp -d)
+	if other_packages "$got" "$site" >"$got/log" 2>&1; then
+		mkdir -p "$(dirname "$there")"
+		mv "$got/root" "$there"
+	else
+		echo "  it cannot be had: $(tail -n 1 "$got/log"); its test will be skipped" >&2
+	fi
+	rm -rf "$got"
+}
+
+# other_packages FOLDER SITE: downloads and unpacks into FOLDER/root.
+other_packages() {
+	mkdir -p "$1/lists/partial" "$1/cache/archives/partial" "$1/root/bin"
+	echo "deb [signed-by=/usr/share/keyrings/debian-archive-keyring.gpg] $2 trixie main" >"$1/sources.list"
+	: >"$1/status"
+	own_apt() {
+		timeout 300 apt-get -q -o Dir::State::lists="$got/lists" -o Dir::State::status="$got/status" \
+			-o Dir::Cache="$got/cache" -o Dir::Etc::sourcelist="$got/sources.list" -o Dir::Etc::sourceparts=/dev/null \
+			-o Acquire::Languages=none -o Acquire::IndexTargets::deb::DEP-11::DefaultEnabled=false "$@"
+	}
+	own_apt update && own_apt install -y --no-install-recommends --download-only ffmpeg || return 1
+	for package in "$1"/cache/archives/*.deb; do dpkg-deb -x "$package" "$1/root" || return 1; done
+	for program in ffmpeg ffprobe; do
+		cat >"$1/root/bin/$program" <<'END'
+#!/bin/sh
+root=$(cd "$(dirname "$0")/.." && pwd)
+lib=$root/usr/lib/x86_64-linux-gnu
+exec "$lib/ld-linux-x86-64.so.2" --library-path "$lib:$lib/pulseaudio:$lib/blas:$lib/lapack" \
+	"$root/usr/bin/$(basename "$0")" "$@"
+END
+		chmod +x "$1/root/bin/$program" || return 1
+	done
+	"$1/root/bin/ffprobe" -version
+}
+
 if [ "$tests" = yes ]; then
 	browsers="chromium chromium-browser google-chrome google-chrome-stable chrome"
 	# shellcheck disable=SC2086
@@ -116,4 +162,5 @@ if [ "$tests" = yes ]; then
 		install aubioonset aubio-tools aubio aubio
 		installed aubioonset aubioonset
 	fi
+	other_ffmpeg
 fi

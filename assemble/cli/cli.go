@@ -63,6 +63,7 @@ type app struct {
 
 // Main runs the program with its arguments and returns the exit code.
 func Main(ctx context.Context, args []string, s Streams) int {
+	defer prepareConsole()()
 	out := &output{Writer: s.Out}
 	s.Out = out
 	a := &app{Streams: s, settings: viper.New(), now: time.Now}

@@ -170,9 +170,9 @@ func (t *Tool) askPrograms(ctx context.Context) error {
 // maxAnswer bounds what -encoders and -filters may print; they print 30 KB.
 const maxAnswer = 1 << 20
 
-// minMajor and minMinor are the oldest release that is taken. The tests were run on
-// 4.3, 5.1, 7.1 and 9.0; see README.md.
-const minMajor, minMinor = 4, 3
+// minMajor and minMinor are the oldest release that is taken: the first with the
+// bitstream filter setts, which puts every frame of a joined film on its time.
+const minMajor, minMinor = 4, 4
 
 // Encoder reports whether this ffmpeg can encode with name, such as "libx264",
 // "aac" or "libmp3lame".

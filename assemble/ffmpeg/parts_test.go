@@ -98,6 +98,20 @@ func TestOptionsAreSpelledForTheRelease(t *testing.T) {
 	}
 }
 
+// What ffprobe is asked for of a stream's rotation is asked of older ones in their words.
+func TestEntriesAreSpelledForTheRelease(t *testing.T) {
+	args := []string{"-show_entries", "stream=index:stream_side_data=rotation,displaymatrix:format=duration", "x"}
+	old := &Tool{Version: ParseVersion("ffmpeg version 4.4.2 Copyright")}
+	if got := strings.Join(old.spellEntries(args), " "); got !=
+		"-show_entries stream=index:stream_side_data_list:format=duration x" {
+		t.Errorf("4.4 is asked %q", got)
+	}
+	now := &Tool{Version: ParseVersion("ffmpeg version 5.1.9 Copyright")}
+	if got := now.spellEntries(args); !slices.Equal(got, args) {
+		t.Errorf("5.1 is asked %q", got)
+	}
+}
+
 // Every filter that the rooms put into a graph is in the table of what builds may
 // lack, or nobody would know in advance that it is missing.
 func TestTheTableHasEveryFilter(t *testing.T) {

@@ -130,7 +130,7 @@ func (t *Tool) Probe(ctx context.Context, args []string) ([]byte, error) {
 // Ask is [Tool.Probe] for a question of which more is known. Only Args, Log,
 // About, Patience and Limits of the command count.
 func (t *Tool) Ask(ctx context.Context, c Command) ([]byte, error) {
-	all := append([]string{"-hide_banner", "-loglevel", "level+warning"}, c.Args...)
+	all := append([]string{"-hide_banner", "-loglevel", "level+warning"}, t.spellEntries(c.Args)...)
 	return t.output(ctx, process{program: t.FFprobe, args: all, log: c.Log,
 		about: c.About, several: c.Several, patience: c.Patience, limits: c.Limits}, maxProbe)
 }

@@ -189,7 +189,7 @@ func TestProbeBoundsTheAnswer(t *testing.T) {
 func TestFindRefuses(t *testing.T) {
 	self := fakeTool().FFmpeg
 	for _, c := range []struct{ name, role, program, what string }{
-		{"old", "old", self, "ffmpeg 4.2.7-0ubuntu0.1 is too old, 4.3 or later is needed"},
+		{"old", "old", self, "ffmpeg 4.2.7-0ubuntu0.1 is too old, 4.4 or later is needed"},
 		{"another program", "other program", self, "the program is not ffmpeg"},
 		{"failing", "fail", self, "the program does not run"},
 		{"missing", "old", "/nonexistent/ffmpeg", `ffmpeg was not found at "/nonexistent/ffmpeg"`},

@@ -161,6 +161,7 @@ func (e Encoder) output(s *ffmpeg.Stream, canvas layout.Canvas, rate shot.Rate, 
 		s = filter(s, "setsar", "sar=1")
 		args["chroma_sample_location"] = "left"
 	}
+	s = tagged(s)
 	for _, f := range e.upload {
 		s = filter(s, f[0], f[1:]...)
 	}

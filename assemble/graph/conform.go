@@ -37,7 +37,7 @@ func Conform(c plan.Conform, src Source, rate shot.Rate, dst string) (Command, e
 		for k, v := range mezzanineCodec {
 			out[k] = v
 		}
-		return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, out)
+		return ffmpeg.Output([]*ffmpeg.Stream{tagged(s)}, dst, out)
 	})
 }
 

@@ -136,6 +136,12 @@ func bt709(args ffmpeg.KwArgs) ffmpeg.KwArgs {
 	return args
 }
 
+// tagged tells every frame what it is. Encoders take that from frames since ffmpeg 7,
+// and what [bt709] says of the output is not enough there; before, it changes nothing.
+func tagged(s *ffmpeg.Stream) *ffmpeg.Stream {
+	return filter(s, "setparams", "range=tv", "color_primaries=bt709", "color_trc=bt709", "colorspace=bt709")
+}
+
 // plain strips what would differ between runs or leak from a take.
 func plain(args ffmpeg.KwArgs) ffmpeg.KwArgs {
 	args["map_metadata"], args["map_chapters"] = "-1", "-1"

@@ -9,7 +9,7 @@ const nudge = 0.01, nearer = 0.05, patience = 500;
 
 // pictureRoom returns the room; desk is what main.js offers.
 export function pictureRoom(desk) {
-	let data, root, films, bench, list, hand = 0, shown = 0, lifted, waiting, crop;
+	let data, root, films, bench, list, hand = 0, shown, lifted, waiting, crop;
 
 	const seen = () => data?.takes[hand];
 	const shot = () => data.films[0].shots[shown];
@@ -17,6 +17,8 @@ export function pictureRoom(desk) {
 	async function load() {
 		data = await get("look");
 		hand = Math.min(hand, data.takes.length - 1);
+		// A film begins with a card mostly; the first shot with players tells more.
+		shown ??= Math.max(0, data.films[0].shots.findIndex((x) => x.tiles.length > 0));
 		shown = Math.min(shown, data.films[0].shots.length - 1);
 		crop = undefined;
 		draw();
