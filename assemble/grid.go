@@ -57,6 +57,9 @@ func planSeats(ctx context.Context, p *Production, wants []plan.Want) (*plan.Pla
 	if err != nil {
 		return nil, material{}, err
 	}
+	if err := p.groundOnEnsemble(ctx, set, assets); err != nil {
+		return nil, material{}, err
+	}
 	for _, rec := range set.Recordings() {
 		rec.Place.Sure = true
 	}

@@ -63,7 +63,10 @@ func (p *Production) locate(ctx context.Context) (material, error) {
 		return material{}, err
 	}
 	set, err := takes.Locate(ctx, p.Session)
-	return material{set, assets}, err
+	if err != nil {
+		return material{}, err
+	}
+	return material{set, assets}, p.groundOnEnsemble(ctx, set, assets)
 }
 
 // readAssets reads the fonts and pictures that the manifest names.

@@ -6,8 +6,8 @@ import (
 	"golang.org/x/sys/windows"
 )
 
-// utf8 is the code page of UTF-8.
-const utf8 = 65001
+// codePage is that of UTF-8.
+const codePage = 65001
 
 // prepareConsole makes a console show what is written to it: texts in UTF-8 whatever
 // the code page of the country, and a progress line that is drawn over itself. What it
@@ -15,10 +15,10 @@ const utf8 = 65001
 // Where output goes to a file there is nothing to prepare.
 func prepareConsole() (restore func()) {
 	var undo []func()
-	if page, err := windows.GetConsoleOutputCP(); err == nil && page != utf8 && windows.SetConsoleOutputCP(utf8) == nil {
+	if page, err := windows.GetConsoleOutputCP(); err == nil && page != codePage && windows.SetConsoleOutputCP(codePage) == nil {
 		undo = append(undo, func() { _ = windows.SetConsoleOutputCP(page) })
 	}
-	if page, err := windows.GetConsoleCP(); err == nil && page != utf8 && windows.SetConsoleCP(utf8) == nil {
+	if page, err := windows.GetConsoleCP(); err == nil && page != codePage && windows.SetConsoleCP(codePage) == nil {
 		undo = append(undo, func() { _ = windows.SetConsoleCP(page) })
 	}
 	for _, f := range []*os.File{os.Stdout, os.Stderr} {

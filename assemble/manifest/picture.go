@@ -68,10 +68,14 @@ func (m mapping) picture() production.Picture {
 	if n, ok := c.whole("margin"); ok {
 		p.Margin, p.AutoMargin = n, false
 	}
-	p.Background, p.Backdrop = c.ground("background", p.Background)
+	if v := c.vals["background"]; v != nil && isScalar(v) && v.Value == "blur" {
+		p.Blurred = true
+	} else {
+		p.Background, p.Backdrop = c.ground("background", p.Background)
+	}
 	if c.has("background_to") {
 		p.BackgroundTo = c.colour("background_to", "#0b0f14")
-		if p.Backdrop != nil {
+		if p.Backdrop != nil || p.Blurred {
 			c.at(c.keys["background_to"], "background: a colour such as \"#203040\", or delete background_to",
 				"a picture cannot fade into a colour")
 		}

@@ -8,6 +8,7 @@ import (
 	"image/color"
 	"io"
 	"os"
+	"slices"
 	"strings"
 	"sync"
 
@@ -77,6 +78,26 @@ func (s *still) gradient(c layout.Canvas, into [2]color.NRGBA) *image.NRGBA {
 		s.cut[c] = card.Gradient(c.W, c.H, into[0], into[1])
 	}
 	return s.cut[c]
+}
+
+// ensemble returns the blurred ensemble in a size, made once.
+func (s *still) ensemble(c layout.Canvas, pictures []image.Image) *image.NRGBA {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.cut[c] == nil {
+		s.cut[c] = card.Ensemble(pictures, c.W, c.H)
+	}
+	return s.cut[c]
+}
+
+// Blur makes pictures of the players the ground of everything, blurred until nobody is to
+// be recognised; id is what drawings know them by. Without pictures nothing changes.
+func (a *Assets) Blur(pictures []image.Image, id store.ID) {
+	if len(pictures) == 0 {
+		return
+	}
+	a.ground = &still{id: id, cut: map[layout.Canvas]*image.NRGBA{}}
+	a.Backdrop = func(c layout.Canvas) *image.NRGBA { return a.ground.ensemble(c, pictures) }
 }
 
 // ReadAssets reads the files that drawings need. Unlike a take, one that cannot
@@ -208,6 +229,9 @@ func (x Asset) unusable(what, hint string, err error) *fault.Fault {
 // fonts come first, so a drawing that they have all characters for does not
 // depend on others, and is not made again when one is named.
 func (a *Assets) fontArg(key store.Action, texts ...string) store.Action {
+	if slices.ContainsFunc(texts, card.HasHyphen) {
+		key = key.Arg("hyphens", hyphenRule)
+	}
 	if a.Fonts == nil {
 		return key
 	}
@@ -218,6 +242,9 @@ func (a *Assets) fontArg(key store.Action, texts ...string) store.Action {
 	}
 	return key
 }
+
+// hyphenRule is the version of how hyphens in words are drawn.
+const hyphenRule = 2
 
 // wordsOf returns the texts of an overlay.
 func wordsOf(o card.OverlayOptions) []string {

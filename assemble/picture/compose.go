@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/graph"
@@ -112,14 +113,15 @@ func (m *Maker) glidingNames(f plan.Film, i int, glides []plan.Glide) (names [2]
 	return names
 }
 
-// scenes returns the two of a transition, without the takes that glide.
+// scenes returns the two of a transition, without the takes that glide. A take with a
+// ground of its own stays under its gliding picture, for the ground to go and come.
 func (c composition) scenes() (old, new scene) {
 	old, new = before(c.film, c.seg), sceneOf(c.seg)
-	gone := map[string]bool{}
+	old.left, new.left = map[string]bool{}, map[string]bool{}
 	for _, g := range c.glides {
-		gone[c.film.Shots[c.seg.Shot].Tiles[g.New].Take] = true
+		a, b := c.film.Shots[c.seg.Shot-1].Tiles[g.Old], c.film.Shots[c.seg.Shot].Tiles[g.New]
+		old.left[a.Take], new.left[b.Take] = a.Hole == a.Rect, b.Hole == b.Rect
 	}
-	old.left, new.left = gone, gone
 	return old, new
 }
 
@@ -175,11 +177,9 @@ func (c composition) move(into *graph.Into, mezzanine func(conform int) string,
 	for _, glide := range c.glides {
 		t, old := c.film.Shots[c.seg.Shot].Tiles[glide.New], c.film.Shots[c.seg.Shot-1].Tiles[glide.Old]
 		if piece, ok := pieceOf(c.film, t, c.seg.Span, c.line, mezzanine); ok {
+			piece.Hole, piece.Inner = t.Hole, layout.Rect{}
 			m := graph.Move{Piece: piece, From: glide.From}
 			m.Window = [2]layout.Rect{onMezzanine(old.Source, c.film.Conforms[t.Conform]), piece.Crop}
-			if t.Behind == plan.BehindBlur {
-				m.Window[0] = m.Window[1]
-			}
 			into.Moves = append(into.Moves, m)
 		}
 	}
@@ -214,6 +214,9 @@ func smallCopy(c layout.Canvas) graph.Copy {
 	return graph.Copy{W: copyWidth, H: max(2, (copyWidth*c.H+c.W/2)/c.W)}
 }
 
+// groundRule is the version of how the blurred ground of a tile is made.
+const groundRule = 2
+
 // segmentTask composes one segment, a folder. Its key describes what is visible
 // in it and nothing else, so whatever changes elsewhere leaves it alone.
 func (m *Maker) segmentTask(c composition) task.Ref[string] {
@@ -228,6 +231,9 @@ func (m *Maker) segmentTask(c composition) task.Ref[string] {
 	}
 	for _, k := range neededConforms(f, seg, line) {
 		t.Needs("picture", c.conforms[k])
+	}
+	if slices.ContainsFunc(openTiles(f, seg), func(t plan.Tile) bool { return t.Behind == plan.BehindBlur }) {
+		t.Action = t.Action.Arg("ground", groundRule)
 	}
 	if len(c.glides) > 0 {
 		t.Action = t.Action.Arg("names", [2]bool{!c.gliding[0].IsZero(), !c.gliding[1].IsZero()})

@@ -94,7 +94,8 @@ func (t Timeline) clamp(m production.Time) int {
 func film(p *production.Production, facts map[string]Facts, line Timeline, shots []shot.Shot, w Want,
 	l Look) (*Film, error) {
 	f := &Film{Name: w.Name, Canvas: w.Canvas, Rough: w.Rough, Quick: w.Quick, Marks: w.Marks, Codec: w.Codec,
-		Language: p.Language, Scenery: p.Picture.Backdrop != nil || p.Picture.BackgroundTo != ""}
+		Language: p.Language}
+	f.Scenery = p.Picture.Backdrop != nil || p.Picture.BackgroundTo != "" || p.Picture.Blurred && l.Backdrop != nil
 	f.FadeIn = min(line.Rate.Frame(p.Picture.FadeIn), line.Frames)
 	f.FadeOut = min(line.Rate.Frame(p.Picture.FadeOut), line.Frames)
 	f.Soften = line.Rate.Frame(p.Picture.LabelsFade)
@@ -102,7 +103,8 @@ func film(p *production.Production, facts map[string]Facts, line Timeline, shots
 	if w.Poster != nil {
 		f.Poster = min(line.clamp(*w.Poster), line.Frames-1)
 	}
-	f.Look = card.LabelLook{Style: p.Picture.LabelStyle, Screen: p.Picture.SmallestScreen, Ground: f.Cards.Background}
+	f.Look = card.LabelLook{Style: p.Picture.LabelStyle, Screen: p.Picture.SmallestScreen,
+		Ground: Colour(p.Picture.Background)}
 	f.Corner = p.Picture.LabelCorner
 	h := newArranger(p, facts, w)
 	gone := missing(p, facts, w)

@@ -52,15 +52,15 @@ type Glide struct {
 	From, To layout.Rect // its picture in both
 }
 
-// glideShapes is how much the shapes of two pictures may differ that are more than a
-// part of a take, for one to become the other by growing alone.
+// glideShapes is how much the shapes of two whole pictures may differ for one to become
+// the other by growing alone.
 const glideShapes = 0.02
 
 // Glides returns the takes that move in a transition into shot i. The others go from
-// their old place and come at their new one: those who are not there all the time,
-// whose blurred ground has another shape, or whose way would lead over a face, or under
-// somebody. The largest have the right of way. The smallest come first in the
-// list, for the largest passes in front. Where a shot pushes in, none glides.
+// their old place and come at their new one: those who are not there all the time, or
+// whose way would lead over a face, or under somebody. The largest have the right of way, and where fewer than half could glide only
+// the largest does: a few among many would look like stray ones. The smallest come
+// first in the list, for the largest passes in front. Where a shot pushes in, none glides.
 func (f Film) Glides(i int) []Glide {
 	if i == 0 || f.Shots[i].Into.Kind != Move || f.Shots[i].PushIn > 0 || f.Shots[i-1].PushIn > 0 {
 		return nil
@@ -83,18 +83,16 @@ func (f Film) Glides(i int) []Glide {
 			list = append(list, g)
 		}
 	}
+	if 2*len(list) < len(all) {
+		list = list[:1]
+	}
 	slices.Reverse(list)
 	return list
 }
 
-// moving returns the part of a tile that moves in a transition: its picture, with the
-// picture's own ground.
-func (t Tile) moving() layout.Rect {
-	if t.Behind == BehindBlur {
-		return t.Rect
-	}
-	return t.Hole
-}
+// moving returns the part of a tile that moves in a transition: its picture. Its ground,
+// names and strips go and come with what stands still.
+func (t Tile) moving() layout.Rect { return t.Hole }
 
 // canGlide reports whether a take has a picture all through the transition into shot i
 // that can go from tile a to tile b.
@@ -104,12 +102,8 @@ func (f Film) canGlide(a, b Tile, i int) bool {
 	if a.Conform < 0 || b.Conform < 0 || a.Shown.Meet(over) != over || b.Shown.Meet(over) != over {
 		return false
 	}
-	if a.Behind != BehindBlur && b.Behind != BehindBlur && a.Fit == layout.Crop && b.Fit == layout.Crop {
-		return true
-	}
-	x, y := a.moving(), b.moving()
-	ratio := float64(x.W*y.H) / float64(x.H*y.W)
-	return (a.Behind == BehindBlur) == (b.Behind == BehindBlur) && ratio <= 1+glideShapes && ratio >= 1-glideShapes
+	ratio := float64(a.Hole.W*b.Hole.H) / float64(a.Hole.H*b.Hole.W)
+	return a.Fit == layout.Crop && b.Fit == layout.Crop || ratio <= 1+glideShapes && ratio >= 1-glideShapes
 }
 
 const (

@@ -181,6 +181,10 @@ func (h *arranger) fill(aspects []float64, a production.Aspect) (layout.Plan, er
 	return plan.On(h.want.Canvas, gridOptions(h.p.Picture, a, h.want.Canvas, len(aspects)))
 }
 
+// leastGround is the share of a tile that is left to its ground when any is: less would be
+// slivers, which look like a mistake, and more of the picture is seen instead.
+const leastGround = 0.16
+
 // halved is the part of a tile in which at least half of a picture is seen, in
 // the middle of the tile; the tile itself where that shows as much. The rest
 // shows the picture's own ground.
@@ -190,10 +194,12 @@ func halved(tile layout.Rect, w, h int) layout.Rect {
 	hole := tile
 	switch {
 	case shape < rounded*layout.LeastShown*aspect:
-		hole.H = max(2, layout.FloorEven(int(float64(tile.W)/(layout.LeastShown*aspect))))
+		hole.H = max(2, layout.FloorEven(int(min(float64(tile.W)/(layout.LeastShown*aspect),
+			(1-leastGround)*float64(tile.H)))))
 		hole.Y += layout.FloorEven((tile.H - hole.H) / 2)
 	case shape*rounded*layout.LeastShown > aspect:
-		hole.W = max(2, layout.FloorEven(int(float64(tile.H)*aspect/layout.LeastShown)))
+		hole.W = max(2, layout.FloorEven(int(min(float64(tile.H)*aspect/layout.LeastShown,
+			(1-leastGround)*float64(tile.W)))))
 		hole.X += layout.FloorEven((tile.W - hole.W) / 2)
 	}
 	return hole

@@ -17,6 +17,7 @@ type Picture struct {
 	Background     string  // "#rrggbb"; "#14161a" when not given
 	BackgroundTo   string  // the colour that Background runs into downwards; "" for one colour
 	Backdrop       *Asset  // a picture instead of Background, which is then only that of cards in tiles; nil for none
+	Blurred        bool    // the ensemble, blurred, instead of Background
 	Labels         bool    // names on tiles; true when not given
 	LabelsFor      float64 // seconds of a shot in which names are shown; 0, when not given: all of it
 	LabelsFade     float64 // seconds in which names come and go; 0, when not given: at once

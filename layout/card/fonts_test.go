@@ -212,3 +212,22 @@ func TestConcurrent(t *testing.T) {
 		}
 	}
 }
+
+// A hyphen in a word is narrower than a dash, in every face; one before a number stays what it
+// is, a sign.
+func TestHyphensAreNoDashes(t *testing.T) {
+	s := newSetter(nil)
+	for w := range weights {
+		wide := func(text string) float64 { return s.set(text, w, 100).width }
+		hyphen := wide("Nieder-Wick") - wide("Nieder") - wide("Wick")
+		if dash := wide("–"); hyphen > 0.8*dash {
+			t.Errorf("weight %d: the hyphen is %.1f wide, a dash %.1f", w, hyphen, dash)
+		}
+		if minus := wide("-3") - wide("3"); w != display && minus < 1.5*hyphen {
+			t.Errorf("weight %d: the sign is %.1f wide, the hyphen %.1f", w, minus, hyphen)
+		}
+		if missing := s.set("Nieder-Wick", w, 100).missing; len(missing) > 0 {
+			t.Errorf("weight %d: %q is not drawn", w, missing)
+		}
+	}
+}

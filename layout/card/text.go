@@ -116,7 +116,11 @@ func (s *setter) shape(text string, w weight) (l line) {
 		Size: fixed.I(em), Language: language.NewLanguage("en"),
 	}, fallback(s.faces[w]))
 	for _, in := range inputs {
-		l.runs = append(l.runs, s.shaper.Shape(in))
+		run := s.shaper.Shape(in)
+		if w != display { // whose hyphen is one
+			hyphenate(&run, runes, s.faces[w][0])
+		}
+		l.runs = append(l.runs, run)
 	}
 	l.runs = visual(l.runs, levels)
 	undrawn := make([]bool, len(runes))
