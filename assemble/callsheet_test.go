@@ -21,8 +21,8 @@ const callSheetManifest = retakeManifest + `callsheet:
   strings: {step-check: "Ruf an, wenn du fertig bist.", step-hold: "Noch {tail} Sekunden sitzen bleiben."}
 `
 
-// sheets writes call sheets without ffmpeg, which they do not need.
-func sheets(t *testing.T, manifest string, o CallSheetOptions) CallSheetResult {
+// sheetsOf writes call sheets without ffmpeg, which they do not need.
+func sheetsOf(t *testing.T, manifest string, o CallSheetOptions) CallSheetResult {
 	t.Helper()
 	dir := t.TempDir()
 	if err := os.WriteFile(filepath.Join(dir, "production.yaml"), []byte(manifest), 0o666); err != nil {
@@ -53,7 +53,7 @@ func TestCallSheets(t *testing.T) {
 	t.Parallel()
 	m := strings.Replace(callSheetManifest, "mix: {",
 		"  - {name: horn, player: Ilse Brandt, part: Horn, guide: again, expected: true}\nmix: {", 1)
-	r := sheets(t, m, CallSheetOptions{})
+	r := sheetsOf(t, m, CallSheetOptions{})
 	if len(r.Pages) != 3 || r.Language != "de" ||
 		!strings.HasSuffix(r.Pages[2].File, filepath.Join("callsheets", "horn.html")) {
 		t.Fatalf("%+v", r)
@@ -85,7 +85,7 @@ func TestCallSheets(t *testing.T) {
 
 func TestCallSheetChoices(t *testing.T) {
 	t.Parallel()
-	r := sheets(t, callSheetManifest, CallSheetOptions{Only: []string{"cello"}, Language: "it"})
+	r := sheetsOf(t, callSheetManifest, CallSheetOptions{Only: []string{"cello"}, Language: "it"})
 	if len(r.Pages) != 1 || r.Pages[0].Take != "cello" || r.Language != "it" {
 		t.Errorf("%+v", r)
 	}
@@ -94,7 +94,7 @@ func TestCallSheetChoices(t *testing.T) {
 		!strings.Contains(page, "Ruf an") {
 		t.Error("the page is not in the language asked for")
 	}
-	bare := sheets(t, fmt.Sprintf(guideManifest, 0, 100, 8), CallSheetOptions{})
+	bare := sheetsOf(t, fmt.Sprintf(guideManifest, 0, 100, 8), CallSheetOptions{})
 	if page := readText(t, bare.All); len(bare.Pages) != 0 || !strings.Contains(page, "There is no count-in") ||
 		strings.Contains(page, "Who plays") {
 		t.Errorf("%+v", bare)

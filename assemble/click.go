@@ -54,8 +54,7 @@ func (p *Production) Click(ctx context.Context, o ClickOptions) (GuideResult, er
 	}
 	for _, name := range o.Only {
 		if man.Guide.Variant(name) == nil {
-			return r, man.NoSuch("variant of the guide", name, names(man.Guide.Variants,
-				func(v production.Variant) string { return v.Name }))
+			return r, man.NoSuch("variant of the guide", name, man.Guide.VariantNames())
 		}
 	}
 	jobs, err := guide.Jobs(man, o.Only)

@@ -23,7 +23,7 @@ const (
 // groundOnEnsemble gives drawings the blurred ensemble as their ground, when the
 // production asks for it: one picture of every take whose picture may be shown. One that
 // cannot be read is left out; without any, the ground is the colour.
-func (p *Production) groundOnEnsemble(ctx context.Context, set *takes.Set, assets *picture.Assets) error {
+func groundOnEnsemble(ctx context.Context, p *Production, set *takes.Set, assets *picture.Assets) error {
 	man := p.Manifest()
 	if !man.Picture.Blurred {
 		return nil

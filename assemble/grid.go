@@ -19,14 +19,14 @@ import (
 // to read. It looks at the files but does not listen to them: a take counts as
 // seen from start to end.
 // What a finished film lacks has no tile.
-func (p *Production) Grid(ctx context.Context) (GridResult, error) { return p.grid(ctx, false) }
+func (p *Production) Grid(ctx context.Context) (GridResult, error) { return planGrid(ctx, p, false) }
 
 // SeatPlan is Grid with the seats of those who are still to come, as rough cuts
 // have them.
-func (p *Production) SeatPlan(ctx context.Context) (GridResult, error) { return p.grid(ctx, true) }
+func (p *Production) SeatPlan(ctx context.Context) (GridResult, error) { return planGrid(ctx, p, true) }
 
-// grid is Grid, or SeatPlan when seats are kept.
-func (p *Production) grid(ctx context.Context, seats bool) (GridResult, error) {
+// planGrid is Grid, or SeatPlan when seats are kept.
+func planGrid(ctx context.Context, p *Production, seats bool) (GridResult, error) {
 	wants := plan.Wants(p.Manifest())
 	for i := range wants {
 		wants[i].KeepSeats = seats
@@ -38,7 +38,7 @@ func (p *Production) grid(ctx context.Context, seats bool) (GridResult, error) {
 	if err != nil {
 		return GridResult{}, err
 	}
-	r, err := p.drawPlans(ctx, pl, picture.New(p.Tool(), p.Store().Steady, pl, set.assets, nil))
+	r, err := drawPlans(ctx, p, pl, picture.New(p.Tool(), p.Store().Steady, pl, set.assets, nil))
 	_, r.Faults = set.Facts(nil)
 	return r, err
 }
@@ -57,7 +57,7 @@ func planSeats(ctx context.Context, p *Production, wants []plan.Want) (*plan.Pla
 	if err != nil {
 		return nil, material{}, err
 	}
-	if err := p.groundOnEnsemble(ctx, set, assets); err != nil {
+	if err := groundOnEnsemble(ctx, p, set, assets); err != nil {
 		return nil, material{}, err
 	}
 	for _, rec := range set.Recordings() {
@@ -75,7 +75,7 @@ func planSeats(ctx context.Context, p *Production, wants []plan.Want) (*plan.Pla
 
 // drawPlans draws the plan of every film, as pixels and as a drawing that can be
 // scaled. The result is that of the first film, with the others in it.
-func (p *Production) drawPlans(ctx context.Context, pl *plan.Plan, draw *picture.Maker) (GridResult, error) {
+func drawPlans(ctx context.Context, p *Production, pl *plan.Plan, draw *picture.Maker) (GridResult, error) {
 	var results []GridResult
 	var err error
 	for _, f := range pl.Films {

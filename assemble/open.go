@@ -66,7 +66,7 @@ func (p *Production) locate(ctx context.Context) (material, error) {
 	if err != nil {
 		return material{}, err
 	}
-	return material{set, assets}, p.groundOnEnsemble(ctx, set, assets)
+	return material{set, assets}, groundOnEnsemble(ctx, p, set, assets)
 }
 
 // readAssets reads the fonts and pictures that the manifest names.
@@ -170,13 +170,4 @@ func (p *Production) openReleases() []Bad {
 		p.Message("before you publish: " + b.What)
 	}
 	return open
-}
-
-// names returns the names of a list's elements, in its order.
-func names[T any](list []T, name func(T) string) []string {
-	var all []string
-	for _, x := range list {
-		all = append(all, name(x))
-	}
-	return all
 }

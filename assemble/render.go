@@ -192,7 +192,7 @@ func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult,
 // its end, it is planned again with what there is of it.
 func makeFilms(ctx context.Context, p *Production, all material, wants []plan.Want, codings picture.Codings,
 	r *RenderResult) (*job, task.Result, error) {
-	borrowed, giveBack, err := p.borrow(ctx)
+	borrowed, giveBack, err := elsewhere.Borrow(ctx, p.Session)
 	if err != nil {
 		return nil, task.Result{}, err
 	}
@@ -216,25 +216,6 @@ func makeFilms(ctx context.Context, p *Production, all material, wants []plan.Wa
 			return nil, res, session.FirstFailure(res)
 		}
 	}
-}
-
-// borrow returns the session with the machines that --with invites to, and a function
-// that lets them go. When they cannot be reached everything is made here.
-func (p *Production) borrow(ctx context.Context) (*session.Session, func(), error) {
-	with := p.Settings().With
-	if with == "" {
-		return p.Session, func() {}, nil
-	}
-	fleet, err := elsewhere.Join(ctx, p.Tool(), with, p.Message)
-	var f *fault.Fault
-	switch {
-	case errors.As(err, &f) || ctx.Err() != nil:
-		return nil, nil, err
-	case err != nil:
-		p.Message(err.Error() + "; everything is made here")
-		return p.Session, func() {}, nil
-	}
-	return p.Session.Borrowing(fleet), fleet.Close, nil
 }
 
 // isFinished reports whether every film is there.

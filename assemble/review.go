@@ -71,7 +71,7 @@ func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult,
 	if err != nil {
 		return r, err
 	}
-	track := p.trackOf(ctx, all)
+	track := trackOf(ctx, p, all)
 	res, err := p.Run(ctx, task.Collect(append(found.Edges(), track.Cleanings()...)...))
 	if err != nil {
 		return r, err
@@ -126,7 +126,7 @@ func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult,
 
 // trackOf plans the sound of the takes for what is to be said of it. Where it cannot be
 // planned there is nothing to say, and mix tells why.
-func (p *Production) trackOf(ctx context.Context, all material) *soundtrack.Track {
+func trackOf(ctx context.Context, p *Production, all material) *soundtrack.Track {
 	pl, _, err := p.plan(ctx, all, nil)
 	if err != nil {
 		return nil

@@ -31,7 +31,7 @@ func (p *Production) Sheet(ctx context.Context) (GridResult, error) {
 		return GridResult{}, err
 	}
 	draw := picture.New(p.Tool(), p.Store().Steady, pl, all.assets, nil)
-	r, err := p.drawPlans(ctx, pl, draw)
+	r, err := drawPlans(ctx, p, pl, draw)
 	r.Faults = faults
 	if err != nil {
 		return r, err

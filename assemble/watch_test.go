@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"ripieno/assemble/arrival"
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/progress"
 )
@@ -128,7 +129,7 @@ func TestWatchAdoptsWhatIsComplete(t *testing.T) {
 		}
 	}
 	// It stops growing too early: it cannot be read, and that is said once.
-	if got := l.look(7); kinds(got) != WatchWaiting || got[0].File != "intake/Ilse horn.mp4" {
+	if got := l.look(7); kinds(got) != arrival.Waiting || got[0].File != "intake/Ilse horn.mp4" {
 		t.Fatalf("half a file: %+v", got)
 	}
 	if err := os.WriteFile(file, data, 0o666); err != nil {
@@ -157,14 +158,14 @@ func TestWatchAdoptsWhatIsComplete(t *testing.T) {
 		1)), 0o666); err != nil {
 		t.Fatal(err)
 	}
-	if got := l.look(9); kinds(got) != WatchFinished || !slices.Contains(got[0].Changes, "tuba is new: missing") {
+	if got := l.look(9); kinds(got) != arrival.Finished || !slices.Contains(got[0].Changes, "tuba is new: missing") {
 		t.Errorf("after an edit: %+v", got)
 	}
 	// A manifest with a slip is told once and mended in peace.
 	if err := os.WriteFile(path, []byte("version: 1\n"), 0o666); err != nil {
 		t.Fatal(err)
 	}
-	if got := l.look(7); kinds(got) != WatchTrouble {
+	if got := l.look(7); kinds(got) != arrival.Trouble {
 		t.Errorf("with a slip: %+v", got)
 	}
 	l.stop()

@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"ripieno/assemble"
+	"ripieno/assemble/arrival"
 	"ripieno/assemble/fault"
 	"ripieno/assemble/roll"
 )
@@ -160,17 +161,17 @@ func (a *app) printEvent(e assemble.WatchEvent) {
 func eventLines(e assemble.WatchEvent) []string {
 	var lines []string
 	switch e.Event {
-	case assemble.WatchBegan:
+	case arrival.Began:
 		c := e.Roll.Counts
 		return []string{fmt.Sprintf("watching: %d takes in, %d rejected, %d missing, %d late", c.In, c.Rejected,
 			c.Missing, c.Late)}
-	case assemble.WatchArrived:
+	case arrival.Arrived:
 		said := "write line %d of production.yaml as"
 		if e.Adopted {
 			said = "line %d of production.yaml is now"
 		}
 		return []string{fmt.Sprintf("%s is the %s of take %q; "+said, e.File, e.Role, e.Take, e.Line), e.Text}
-	case assemble.WatchFinished:
+	case arrival.Finished:
 		lines = append(lines, e.Changes...)
 		if len(lines) == 0 {
 			lines = append(lines, "nothing has changed")
@@ -180,9 +181,9 @@ func eventLines(e assemble.WatchEvent) []string {
 				e.Rough.Tasks.Run, e.Rough.Tasks.Reused, e.Rough.Wall))
 		}
 		return lines
-	case assemble.WatchWaiting:
+	case arrival.Waiting:
 		lines = append(lines, "not readable yet: "+e.Why)
-	case assemble.WatchUnclear:
+	case arrival.Unclear:
 		lines = append(lines, e.File+": whose is it? "+e.Why)
 	default:
 		lines = append(lines, "problem: "+e.Why)

@@ -8,6 +8,7 @@ package elsewhere
 import (
 	"context"
 	"crypto/rand"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -21,6 +22,7 @@ import (
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/graph"
 	"ripieno/assemble/picture"
+	"ripieno/assemble/session"
 )
 
 // checked is the share of results that are made again at home.
@@ -112,6 +114,25 @@ func Join(ctx context.Context, tool *ffmpeg.Tool, invitation string, tell func(t
 		}
 	}
 	return farm.NewFleet(home, checked, tell), nil
+}
+
+// Borrow returns the session with the machines that its settings invite to, and a
+// function that lets them go. When they cannot be reached everything is made here.
+func Borrow(ctx context.Context, s *session.Session) (*session.Session, func(), error) {
+	with := s.Settings().With
+	if with == "" {
+		return s, func() {}, nil
+	}
+	fleet, err := Join(ctx, s.Tool(), with, s.Message)
+	var f *fault.Fault
+	switch {
+	case errors.As(err, &f) || ctx.Err() != nil:
+		return nil, nil, err
+	case err != nil:
+		s.Message(err.Error() + "; everything is made here")
+		return s, func() {}, nil
+	}
+	return s.Borrowing(fleet), fleet.Close, nil
 }
 
 // Help says how this machine helps.

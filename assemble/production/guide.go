@@ -50,6 +50,15 @@ type Drone struct {
 	Mark       fault.Mark
 }
 
+// VariantNames returns the names of all variants, in the manifest's order.
+func (g *Guide) VariantNames() []string {
+	var all []string
+	for _, v := range g.Variants {
+		all = append(all, v.Name)
+	}
+	return all
+}
+
 // Variant returns the variant of that name, nil for none.
 func (g *Guide) Variant(name string) *Variant {
 	for i := range g.Variants {
