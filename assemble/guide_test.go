@@ -353,12 +353,12 @@ func TestTooLoud(t *testing.T) {
 // A hold longer than MIDI can tell leaves no MIDI file, and no old one either.
 func TestNoMIDIForAVeryLongHold(t *testing.T) {
 	t.Parallel()
-	p := openGuide(t, 1, 240, 2, "")
+	p := openGuide(t, 2, 240, 2, "")
 	r := makeGuide(t, p)
 	if _, err := os.Stat(r.MIDI); err != nil || len(r.Notes) > 0 {
 		t.Fatalf("%v %q", err, r.Notes)
 	}
-	long := strings.Replace(fmt.Sprintf(guideManifest, 1, 240, 2), "  measures: 2\n",
+	long := strings.Replace(fmt.Sprintf(guideManifest, 2, 240, 2), "  measures: 2\n",
 		"  measures: 2\n  holds: [{at: m1.2, seconds: 60}]\n", 1)
 	p.Close()
 	p = openTest(t, p.Manifest().Dir, long)

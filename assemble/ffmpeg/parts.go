@@ -51,7 +51,7 @@ var parts = []Part{
 	{Name: "field", Filter: true, Serves: "rough cuts"},
 	{Name: "format", Filter: true, Serves: "every picture"},
 	{Name: "fps", Filter: true, Serves: "the rate of takes"},
-	{Name: "gblur", Filter: true, Serves: "what is behind a picture that does not fill its tile"},
+	{Name: "boxblur", Filter: true, Serves: "what is behind a picture that does not fill its tile"},
 	{Name: "hflip", Filter: true, Serves: "mirrored takes"},
 	{Name: "loop", Filter: true, Serves: "cards"},
 	{Name: "lutrgb", Filter: true, Serves: "the light of takes"},

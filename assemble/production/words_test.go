@@ -20,7 +20,7 @@ func sets() map[string][]string {
 		"Timing": Timings.Strings(), "Role": Roles.Strings(), "Release": Releases.Strings(), "Colour": Colours.Strings(),
 		"Range": Ranges.Strings(), "Rows": RowKinds.Strings(), "Alignment": Alignments.Strings(), "AudioOnly": AudioOnlyWays.Strings(),
 		"Others": OtherKinds.Strings(), "TransitionKind": TransitionKinds.Strings(), "Codec": Codecs.Strings(),
-		"With": Withs.Strings(),
+		"With": Withs.Strings(), "Cuts": CutKinds.Strings(), "EntranceKind": EntranceKinds.Strings(),
 	}
 }
 
