@@ -48,6 +48,6 @@ func hyphenate(run *shaping.Output, runes []rune, face *font.Face) {
 			continue
 		}
 		run.Advance += next - g.Advance
-		g.GlyphID, g.Advance, g.Advance = soft, next, next
+		g.GlyphID, g.Advance = soft, next
 	}
 }
