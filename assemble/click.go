@@ -26,7 +26,7 @@ type GuideResult struct {
 	GuideFile
 	Variants []GuideFile     `json:"variants,omitempty"`
 	Measures []guide.Measure `json:"measures"`                // of the guide all play to
-	Order    string          `json:"order,omitempty"`         // of the page's measures, when the score has them played otherwise
+	Order    string          `json:"order,omitempty"`         // of the page's measures, when played otherwise
 	Remarks  []string        `json:"score_remarks,omitempty"` // what to know of the score
 	Faults   []Bad           `json:"faults,omitempty"`
 }
@@ -38,8 +38,9 @@ type ClickOptions struct {
 }
 
 // Click writes the guide as out/guide.wav (24-bit), out/guide.mp3 and
-// out/guide.mid, its measures as an empty score and as labels, and every variant as out/guide-NAME.wav and so on; with Only,
-// the variants of those names, and with Film each as out/guide.mp4 too. A variant that is to have other parts in it but
+// out/guide.mid, its measures as an empty score and as labels, and every variant as
+// out/guide-NAME.wav and so on; with Only, the variants of those names, and with Film each
+// as out/guide.mp4 too. A variant that is to have other parts in it but
 // cannot yet is among the faults of the result and keeps nothing else back. The
 // tempo of every guide is kept in guide.yaml beside the manifest.
 func (p *Production) Click(ctx context.Context, o ClickOptions) (GuideResult, error) {

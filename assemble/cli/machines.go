@@ -49,7 +49,8 @@ are refused, and a share of all results is made again here and compared.
 			if o.Dir == "" {
 				cache, err := os.UserCacheDir()
 				if err != nil {
-					return fault.New(fault.Failed, "", "there is no folder for what the hub keeps", "choose one with --folder").Because(err)
+					return fault.New(fault.Failed, "", "there is no folder for what the hub keeps",
+						"choose one with --folder").Because(err)
 				}
 				o.Dir = filepath.Join(cache, "ripieno", "hub")
 			}
@@ -68,7 +69,8 @@ are refused, and a share of all results is made again here and compared.
 	}
 	c.Flags().StringVar(&o.Listen, "listen", "0.0.0.0:4747", "`HOST:PORT` at which others find it")
 	c.Flags().StringVar(&space, "space", "20GB", "how much of the disk it may fill")
-	c.Flags().StringVar(&o.Dir, "folder", "", "where it keeps what it holds (default: in the user's cache; not on a network share)")
+	c.Flags().StringVar(&o.Dir, "folder", "",
+		"where it keeps what it holds (default: in the user's cache; not on a network share)")
 	c.Flags().BoolVar(&o.Renew, "renew", false, "make all invitations given before void")
 	return c
 }
@@ -81,7 +83,8 @@ type invitations struct {
 
 // table prints the invitations as the commands to type.
 func (i invitations) table(w io.Writer) {
-	fmt.Fprintf(w, "to render:  ripieno render --with %s\n\nto help:    ripieno work --join %s\n\n%s\n", i.Render, i.Work, travels)
+	fmt.Fprintf(w, "to render:  ripieno render --with %s\n\nto help:    ripieno work --join %s\n\n%s\n", i.Render, i.Work,
+		travels)
 }
 
 // workVerb returns the verb work.

@@ -16,6 +16,7 @@ import (
 	"runtime/debug"
 	"strconv"
 	"strings"
+	"time"
 
 	"ripieno/assemble/farm"
 	"ripieno/assemble/fault"
@@ -35,7 +36,9 @@ func Class(ctx context.Context, tool *ffmpeg.Tool) (farm.Class, error) {
 	if err != nil {
 		return farm.Class{}, err
 	}
-	return farm.Class{Rules: "graph " + strconv.Itoa(graph.Rule), FFmpeg: tool.Version.Text, Arch: arch(), Trial: trial}, nil
+	return farm.Class{
+		Rules: "graph " + strconv.Itoa(graph.Rule), FFmpeg: tool.Version.Text, Arch: arch(), Trial: trial,
+	}, nil
 }
 
 // arch returns the processor that the program was built for. Floats of Go differ
@@ -65,15 +68,7 @@ func parse(flag, text string) (farm.Invitation, error) {
 // Present returns the machines that work for the hub of an invitation, each with why it
 // cannot help this one, "" when it can.
 func Present(ctx context.Context, tool *ffmpeg.Tool, invitation string) ([]Helper, error) {
-	in, err := parse("--with", invitation)
-	if err != nil {
-		return nil, err
-	}
-	class, err := Class(ctx, tool)
-	if err != nil {
-		return nil, err
-	}
-	home, err := farm.Join(ctx, in, class)
+	home, class, err := join(ctx, tool, invitation)
 	if err != nil {
 		return nil, err
 	}
@@ -96,15 +91,7 @@ type Helper struct {
 // Join returns the machines that work for the hub of an invitation. tell is called with
 // what a person should know.
 func Join(ctx context.Context, tool *ffmpeg.Tool, invitation string, tell func(text string)) (*farm.Fleet, error) {
-	in, err := parse("--with", invitation)
-	if err != nil {
-		return nil, err
-	}
-	class, err := Class(ctx, tool)
-	if err != nil {
-		return nil, err
-	}
-	home, err := farm.Join(ctx, in, class)
+	home, class, err := join(ctx, tool, invitation)
 	if err != nil {
 		return nil, err
 	}
@@ -114,6 +101,32 @@ func Join(ctx context.Context, tool *ffmpeg.Tool, invitation string, tell func(t
 		}
 	}
 	return farm.NewFleet(home, checked, tell), nil
+}
+
+// answer is how long machines get to say that they are there.
+const answer = time.Second
+
+// join connects to the hub of an invitation, and says of what class this machine is.
+func join(ctx context.Context, tool *ffmpeg.Tool, invitation string) (*farm.Home, farm.Class, error) {
+	in, err := parse("--with", invitation)
+	if err != nil {
+		return nil, farm.Class{}, err
+	}
+	class, err := Class(ctx, tool)
+	if err != nil {
+		return nil, class, err
+	}
+	home, err := farm.Join(ctx, in, class)
+	if err != nil {
+		return nil, class, err
+	}
+	select {
+	case <-time.After(answer):
+		return home, class, nil
+	case <-ctx.Done():
+		home.Close()
+		return nil, class, ctx.Err()
+	}
 }
 
 // Borrow returns the session with the machines that its settings invite to, and a

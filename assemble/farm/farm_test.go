@@ -110,7 +110,7 @@ func TestOrdersAreCarriedOutElsewhere(t *testing.T) {
 		go func() {
 			o, path := write(t, n, strings.Repeat(fmt.Sprint(n), 400_000))
 			dst := filepath.Join(t.TempDir(), "out.txt")
-			err := home.Make(t.Context(), o, []string{path}, dst, func() {})
+			err := home.Make(t.Context(), o, []string{path}, dst)
 			if data, e := os.ReadFile(dst); err == nil && (e != nil || string(data) != strings.Repeat(fmt.Sprint(n), 800_000)) {
 				err = fmt.Errorf("%d came back with %d bytes, %v", n, len(data), e)
 			}

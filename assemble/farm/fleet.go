@@ -49,7 +49,8 @@ func (f *Fleet) Make(ctx context.Context, p task.Parcel, dst string) error {
 	if err != nil {
 		return fmt.Errorf("farm: %s: %w", p.Rule, err)
 	}
-	o := order.Order{Key: p.Action.ID().String(), Rule: p.Rule, Args: args, Outputs: p.Action.Outputs(), Ext: p.Action.Ending()}
+	o := order.Order{Key: p.Action.ID().String(), Rule: p.Rule, Args: args,
+		Outputs: p.Action.Outputs(), Ext: p.Action.Ending()}
 	for k, path := range p.Paths {
 		file, err := f.describe(path)
 		if err != nil {
@@ -61,7 +62,7 @@ func (f *Fleet) Make(ctx context.Context, p task.Parcel, dst string) error {
 		file.Name = "in-" + strconv.Itoa(k) + p.Inputs[k].Ext
 		o.Inputs = append(o.Inputs, file)
 	}
-	return f.Home.Make(ctx, o, p.Paths, dst, func() {})
+	return f.Home.Make(ctx, o, p.Paths, dst)
 }
 
 // describe hashes a file once.

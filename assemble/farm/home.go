@@ -140,10 +140,10 @@ func (h *Home) Cores() int {
 var errNobody = errors.New("farm: nobody of this class is here")
 
 // Make has a worker carry out an order whose inputs lie at paths, and writes the
-// output to tmp: a file, or into a folder that is there. taken is called when the
-// order is given out. An error says why the output has to be made at home; tmp is
-// as it was then, unless it is a folder, which may hold part of the files.
-func (h *Home) Make(ctx context.Context, o order.Order, paths []string, tmp string, taken func()) error {
+// output to tmp: a file, or into a folder that is there. An error says why the output
+// has to be made at home; tmp is as it was then, unless it is a folder, which may hold
+// part of the files.
+func (h *Home) Make(ctx context.Context, o order.Order, paths []string, tmp string) error {
 	o.Class = h.class
 	data, err := o.Encode()
 	if err != nil {
@@ -171,7 +171,6 @@ func (h *Home) Make(ctx context.Context, o order.Order, paths []string, tmp stri
 		return err
 	}
 	defer h.withdraw(ctx, o)
-	taken()
 	r, err := h.wait(ctx, o, result)
 	if err != nil {
 		return err

@@ -27,17 +27,13 @@ type Invitation struct {
 // String returns the invitation in one line, as [ParseInvitation] reads it.
 func (i Invitation) String() string { return i.Address + "/" + i.Print + "/" + i.Seed }
 
-// Redacted returns the invitation without its key, for logs and messages.
-func (i Invitation) Redacted() string {
-	return i.Address + "/" + i.Print[:min(12, len(i.Print))] + "…"
-}
-
 // ParseInvitation reads an invitation. The error says which part is wrong and never
 // repeats the key.
 func ParseInvitation(text string) (Invitation, error) {
 	parts := strings.Split(strings.TrimSpace(text), "/")
 	if len(parts) != 3 {
-		return Invitation{}, errors.New("the invitation has three parts with / between them: an address, a fingerprint and a key")
+		return Invitation{}, errors.New(
+			"the invitation has three parts with / between them: an address, a fingerprint and a key")
 	}
 	i := Invitation{parts[0], strings.ToLower(parts[1]), parts[2]}
 	if host, port, err := net.SplitHostPort(i.Address); err != nil || host == "" || port == "" {
@@ -53,7 +49,8 @@ func ParseInvitation(text string) (Invitation, error) {
 }
 
 // errStranger is why a connection to something that is not the hub invited to ends.
-var errStranger = errors.New("the certificate is not the one of the invitation: this is another hub, or somebody in between")
+var errStranger = errors.New(
+	"the certificate is not the one of the invitation: this is another hub, or somebody in between")
 
 // dial connects to the hub. It goes on by itself when the connection is lost, until
 // it is closed.

@@ -53,7 +53,9 @@ func layOut(ctx context.Context, js jetstream.JetStream, space int64) error {
 		name string
 		part int64
 	}{{readBucket, 8}, {madeBucket, 6}} {
-		_, err := js.CreateOrUpdateObjectStore(ctx, jetstream.ObjectStoreConfig{Bucket: b.name, MaxBytes: share(b.part), TTL: kept})
+		_, err := js.CreateOrUpdateObjectStore(ctx, jetstream.ObjectStoreConfig{
+			Bucket: b.name, MaxBytes: share(b.part), TTL: kept,
+		})
 		if err != nil {
 			return fmt.Errorf("farm: the bucket %q: %w", b.name, err)
 		}

@@ -26,7 +26,7 @@ func makeHere(t *testing.T, home *Home, n int) (string, error) {
 	t.Helper()
 	o, path := write(t, n, "once ")
 	dst := filepath.Join(t.TempDir(), "out.txt")
-	err := home.Make(t.Context(), o, []string{path}, dst, func() {})
+	err := home.Make(t.Context(), o, []string{path}, dst)
 	if err != nil {
 		if _, e := os.Stat(dst); !errors.Is(e, os.ErrNotExist) {
 			t.Errorf("an order that failed left a file (%v)", e)
@@ -52,12 +52,11 @@ func TestAFailingRuleIsToldHome(t *testing.T) {
 	if _, err := makeHere(t, home, 1); err == nil || !strings.Contains(err.Error(), "cheese") {
 		t.Errorf("%v", err)
 	}
-	if o, path := write(t, 2, "x"); true {
-		o.Rule = "shell"
-		err := home.Make(t.Context(), o, []string{path}, filepath.Join(t.TempDir(), "out.txt"), func() {})
-		if err == nil || !strings.Contains(err.Error(), "does not know the rule") {
-			t.Errorf("an unknown rule: %v", err)
-		}
+	o, path := write(t, 2, "x")
+	o.Rule = "shell"
+	err := home.Make(t.Context(), o, []string{path}, filepath.Join(t.TempDir(), "out.txt"))
+	if err == nil || !strings.Contains(err.Error(), "does not know the rule") {
+		t.Errorf("an unknown rule: %v", err)
 	}
 	s, err := home.js.Stream(t.Context(), ordersStream)
 	if err != nil || s.CachedInfo().State.Msgs != 0 {
@@ -277,10 +276,14 @@ func TestWhatAWorkersKeyMayNot(t *testing.T) {
 			_, err := theirs.PutBytes(short(), o.Inputs[0].Hash, []byte("another"))
 			return err
 		},
-		"delete a take":       func() error { return theirs.Delete(short(), o.Inputs[0].Hash) },
-		"list the takes":      func() error { _, err := theirs.List(short()); return err },
-		"delete the orders":   func() error { return js.DeleteStream(short(), ordersStream) },
-		"empty the orders":    func() error { s, err := js.Stream(short(), ordersStream); _ = s; return err },
+		"delete a take":     func() error { return theirs.Delete(short(), o.Inputs[0].Hash) },
+		"list the takes":    func() error { _, err := theirs.List(short()); return err },
+		"delete the orders": func() error { return js.DeleteStream(short(), ordersStream) },
+		"look at the queue": func() error { _, err := js.Stream(short(), ordersStream); return err },
+		"empty the orders": func() error {
+			_, err := nc.Request("$JS.API.STREAM.PURGE."+ordersStream, nil, time.Second)
+			return err
+		},
 		"delete the bucket":   func() error { return js.DeleteObjectStore(short(), readBucket) },
 		"make another stream": func() error { _, err := js.CreateStream(short(), jetstream.StreamConfig{Name: "mine"}); return err },
 		"take orders of all classes": func() error {
@@ -365,9 +368,6 @@ func TestInvitationsAreReadAsTheyAreWritten(t *testing.T) {
 		} else if strings.Contains(err.Error(), seed) {
 			t.Errorf("the error tells the key: %v", err)
 		}
-	}
-	if strings.Contains(in.Redacted(), seed) {
-		t.Error("the redacted invitation has the key in it")
 	}
 }
 

@@ -61,7 +61,8 @@ func (r *File) WriteFilm(ctx context.Context, s *session.Session, j Job, man *pr
 	if err != nil {
 		return err
 	}
-	f := newFilm(j, shot.Rate{Num: man.Picture.FPSNum, Den: man.Picture.FPSDen}, r.Duration, words, entriesOf(man, j.Variant))
+	f := newFilm(j, shot.Rate{Num: man.Picture.FPSNum, Den: man.Picture.FPSDen}, r.Duration, words,
+		entriesOf(man, j.Variant))
 	path := filepath.Join(filepath.Dir(r.WAV), j.File+".mp4")
 	work := s.Settings().Report.Add("film", j.File+".mp4", 1)
 	work.Start()

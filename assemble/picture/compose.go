@@ -124,7 +124,8 @@ func (c composition) scenes() (old, new scene) {
 func (c composition) segment(mezzanine func(conform int) string, drawing func(task.Ref[string]) string,
 	backdrop string) graph.Segment {
 	g := graph.Segment{
-		Canvas: c.film.Canvas, Rate: c.line.Rate, Frames: c.seg.Len(), Rough: c.film.Rough, Backdrop: backdrop, Zscale: c.zscale, Queues: c.queues,
+		Canvas: c.film.Canvas, Rate: c.line.Rate, Frames: c.seg.Len(), Rough: c.film.Rough,
+		Backdrop: backdrop, Zscale: c.zscale, Queues: c.queues,
 		Fade: c.fade(), Scenery: c.film.Scenery,
 	}
 	scene := func(sc scene, d painting) graph.Scene {

@@ -100,8 +100,9 @@ func trialSegment(ctx context.Context, tool *ffmpeg.Tool, dir string, made []str
 	for i, path := range made {
 		in = append(in, path)
 		w.Segment.Pieces = append(w.Segment.Pieces, graph.Piece{
-			Path: fmt.Sprintf("%d.mp4", i+1), Count: trialFrames, Crop: layout.Rect{W: trialWidth * 4 / 5, H: trialHeight * 4 / 5},
-			W: trialWidth * 4 / 5, H: trialHeight * 4 / 5, Hole: layout.Rect{X: i * trialWidth, W: trialWidth, H: trialHeight},
+			Path: fmt.Sprintf("%d.mp4", i+1), Count: trialFrames,
+			Crop: layout.Rect{W: trialWidth * 4 / 5, H: trialHeight * 4 / 5},
+			W:    trialWidth * 4 / 5, H: trialHeight * 4 / 5, Hole: layout.Rect{X: i * trialWidth, W: trialWidth, H: trialHeight},
 		})
 	}
 	out := filepath.Join(dir, "segment")

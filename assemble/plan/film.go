@@ -180,7 +180,8 @@ func (f *Film) show(h *arranger, s shot.Shot, whole Shot, line Timeline) error {
 // newTile stands a take in its rectangle for one shot.
 func (h *arranger) newTile(s shot.Shot, take string, r layout.Rect, line Timeline, span Span) (Tile, error) {
 	t, f := h.takes[take], h.facts[take]
-	tile := Tile{Take: t.Name, Rect: r, Fit: t.Fit, Player: t.PublicName(), Part: t.Part, Section: t.Section, Behind: t.Behind, Absent: f.Absent, Card: f.Picture == nil, Silent: f.Sound == nil, Conform: -1}
+	tile := Tile{Take: t.Name, Rect: r, Fit: t.Fit, Player: t.PublicName(), Part: t.Part, Section: t.Section,
+		Behind: t.Behind, Absent: f.Absent, Card: f.Picture == nil, Silent: f.Sound == nil, Conform: -1}
 	if f.Absent == Withheld {
 		tile.Part, tile.Section = "", "" // in a small ensemble the part tells who it is
 		return tile, nil
