@@ -104,7 +104,7 @@ func (r *Recording) HasPicture() bool { return r.Err == nil && r.Info.Video != n
 // why says. It reports whether there is enough of it to be shown and this was
 // not known.
 func (r *Recording) BreaksOff(seconds float64, why error) bool {
-	if r.short != nil || seconds-r.Info.Video.Start < usableSeconds {
+	if r.short != nil || !(seconds-r.Info.Video.Start >= usableSeconds) { // NaN is no time
 		return false
 	}
 	r.seconds, r.short = seconds, why
