@@ -65,7 +65,8 @@ func (w *watching) start() ([]takes.Fault, error) {
 		close(tick)
 	}()
 	w.o.Tick = tick
-	set := session.Settings{Dir: w.dir, Out: filepath.Join(w.dir, "out"), Programs: ffmpeg.Options{Found: ffmpegtest.Tool(w.t)}}
+	set := session.Settings{Dir: w.dir, Out: filepath.Join(w.dir, "out"),
+		Programs: ffmpeg.Options{Found: ffmpegtest.Tool(w.t)}}
 	list, err := Watch(ctx, set, w.o, Rounds[string]{
 		Begin: func(context.Context, session.Settings) (*roll.Snapshot, error) {
 			return snapshot("in", "missing"), w.begin
@@ -147,7 +148,8 @@ func TestArrivalsAreProposed(t *testing.T) {
 		e.Text != "  - {name: horn-1, player: Ilse Brandt, part: Horn 1, audio: {file: intake/Ilse horn 1.wav}}" {
 		t.Errorf("%+v", e)
 	}
-	if data, err := os.ReadFile(filepath.Join(w.dir, "production.yaml")); err != nil || string(data) != watched || w.runs != 0 {
+	if data, err := os.ReadFile(filepath.Join(w.dir, "production.yaml")); err != nil || string(data) != watched ||
+		w.runs != 0 {
 		t.Errorf("%d runs, the manifest is %q, %v", w.runs, data, err)
 	}
 }
@@ -155,10 +157,12 @@ func TestArrivalsAreProposed(t *testing.T) {
 // Adopted, it is written there, and the change that this is makes a round of everything.
 func TestArrivalsAreAdopted(t *testing.T) {
 	w := newWatch(t)
-	w.o.Adopt, w.faults = true, []takes.Fault{{Take: "viola", What: "is told already"}, {Take: "oboe", What: "breaks off"}}
+	w.o.Adopt, w.faults = true, []takes.Fault{{Take: "viola", What: "is told already"},
+		{Take: "oboe", What: "breaks off"}}
 	w.sound("intake/horn-1.wav")
 	list, err := w.start()
-	if got := w.events(); err != nil || !slices.Equal(got, []string{"began", "arrived intake/horn-1.wav horn-1", "finished"}) {
+	if got := w.events(); err != nil || !slices.Equal(got, []string{"began", "arrived intake/horn-1.wav horn-1",
+		"finished"}) {
 		t.Fatalf("told %q, %v", got, err)
 	}
 	data, err := os.ReadFile(filepath.Join(w.dir, "production.yaml"))
@@ -166,7 +170,8 @@ func TestArrivalsAreAdopted(t *testing.T) {
 	if err != nil || string(data) != want || !w.told[1].Adopted || w.runs != 1 {
 		t.Errorf("%d runs, %+v, the manifest is\n%s%v", w.runs, w.told[1], data, err)
 	}
-	if e := w.told[2]; e.Rough == nil || *e.Rough != "rough 1" || !slices.Equal(e.Changes, []string{"horn-1 was missing and is in"}) {
+	if e := w.told[2]; e.Rough == nil || *e.Rough != "rough 1" ||
+		!slices.Equal(e.Changes, []string{"horn-1 was missing and is in"}) {
 		t.Errorf("%+v", e)
 	}
 	var told []string
@@ -189,12 +194,13 @@ func TestArrivalsThatNeedAPerson(t *testing.T) {
 	if _, err := w.start(); err != nil {
 		t.Fatal(err)
 	}
-	if got := w.events(); !slices.Equal(got, []string{"began", "unclear intake/IMG_0042.wav", "waiting intake/horn-1.mov",
-		"unclear intake/viola-take3.wav viola"}) {
+	if got := w.events(); !slices.Equal(got, []string{"began", "unclear intake/IMG_0042.wav",
+		"waiting intake/horn-1.mov", "unclear intake/viola-take3.wav viola"}) {
 		t.Fatalf("told %q", got)
 	}
 	for i, want := range [][2]string{{`takes still to come: ["horn-1"]`, "write the file into the manifest"},
-		{"horn-1.mov", "looked at again when it changes"}, {`take "viola" already has an audio file`, "in place of the other's"}} {
+		{"horn-1.mov", "looked at again when it changes"}, {`take "viola" already has an audio file`,
+			"in place of the other's"}} {
 		if e := w.told[i+1]; !strings.Contains(e.Why, want[0]) || !strings.Contains(e.Hint, want[1]) {
 			t.Errorf("%+v", e)
 		}
@@ -282,12 +288,13 @@ func TestWatchesThatEnd(t *testing.T) {
 // What looks like a score is found by its ending, with slashes, the outputs aside.
 func TestScores(t *testing.T) {
 	dir := t.TempDir()
-	for _, name := range []string{"round.mid", "deep/er/Round.MusicXML", "x.mxl", "y.midi", "z.xml", "out/tempo.mid", ".hidden.mid",
-		"take.wav"} {
+	for _, name := range []string{"round.mid", "deep/er/Round.MusicXML", "x.mxl", "y.midi", "z.xml", "out/tempo.mid",
+		".hidden.mid", "take.wav"} {
 		put(t, dir, name, 1)
 	}
 	got, err := Scores(dir, filepath.Join(dir, "nowhere"))
-	if want := []string{"deep/er/Round.MusicXML", "round.mid", "x.mxl", "y.midi"}; err != nil || !slices.Equal(got, want) {
+	if want := []string{"deep/er/Round.MusicXML", "round.mid", "x.mxl", "y.midi"}; err != nil ||
+		!slices.Equal(got, want) {
 		t.Errorf("%q, %v, want %q", got, err, want)
 	}
 }

@@ -49,8 +49,9 @@ func invitation(t *testing.T) string {
 // called, never empty, and no two are the same.
 func TestNamesOfMachines(t *testing.T) {
 	plain := regexp.MustCompile(`^[a-z0-9]([a-z0-9-]*[a-z0-9])?$`)
-	for name, prefix := range map[string]string{"Anna's Laptop": "anna-s-laptop-", "studio": "studio-", "": "", "../../etc": "etc-",
-		"Åse": "se-", "楽": "", strings.Repeat("x", 90): strings.Repeat("x", 40) + "-", "a.b*c>d": "a-b-c-d-", "--": "",
+	for name, prefix := range map[string]string{"Anna's Laptop": "anna-s-laptop-", "studio": "studio-", "": "",
+		"../../etc": "etc-", "Åse": "se-", "楽": "", strings.Repeat("x", 90): strings.Repeat("x", 40) + "-",
+		"a.b*c>d": "a-b-c-d-", "--": "",
 		strings.Repeat("é", 45) + "z": ""} {
 		one, other := machineName(name), machineName(name)
 		if !plain.MatchString(one) || !strings.HasPrefix(one, prefix) || one == other || len(one) > 46 || len(one) < 5 {
@@ -80,7 +81,8 @@ func TestInvitationsThatAreNone(t *testing.T) {
 			err := do()
 			var f *fault.Fault
 			if !errors.As(err, &f) || f.Kind != fault.Manifest || !strings.HasPrefix(f.What, "invalid "+flag) ||
-				!strings.Contains(f.What, what) || !strings.Contains(f.Hint, "ripieno serve") || strings.Contains(f.Error(), "SECRET") {
+				!strings.Contains(f.What, what) || !strings.Contains(f.Hint, "ripieno serve") ||
+				strings.Contains(f.Error(), "SECRET") {
 				t.Errorf("%s %q: %v", flag, text, err)
 			}
 		}
@@ -129,7 +131,8 @@ func TestClassesNeedATrial(t *testing.T) {
 	if _, err := Class(t.Context(), deaf()); err == nil || !strings.Contains(err.Error(), "makes no trial film") {
 		t.Errorf("%v", err)
 	}
-	if err := Work(t.Context(), deaf(), Help{Invitation: invitation(t)}); err == nil || !strings.Contains(err.Error(), "trial film") {
+	if err := Work(t.Context(), deaf(), Help{Invitation: invitation(t)}); err == nil ||
+		!strings.Contains(err.Error(), "trial film") {
 		t.Errorf("%v", err)
 	}
 	if name := arch(); !strings.HasPrefix(name, runtime.GOARCH) {

@@ -48,11 +48,12 @@ func source(t *testing.T, change func(t *production.Take, r *takes.Recording)) S
 	for _, x := range []struct {
 		name, player, part, section, path string
 		role                              takes.Role
-	}{{"oboe", "Mara Voss", "Oboe", "winds", "intake/oboe.mp4", takes.Video}, {"horn", "Ilse Brandt", "Horn", "", "intake/ilse.mp4",
-		takes.Video}, {"viola", "Davit Sorel", "Viola", "", "intake/viola, 2.wav", takes.Audio}} {
+	}{{"oboe", "Mara Voss", "Oboe", "winds", "intake/oboe.mp4", takes.Video}, {"horn", "Ilse Brandt", "Horn", "",
+		"intake/ilse.mp4", takes.Video}, {"viola", "Davit Sorel", "Viola", "", "intake/viola, 2.wav", takes.Audio}} {
 		take := &production.Take{Name: x.name, Player: x.player, Part: x.part, Section: x.section}
 		r := &takes.Recording{Owner: x.name, Role: x.role, File: &production.File{Path: x.path},
-			Hash: store.HashBytes([]byte(x.name)), Info: media.Info{Duration: 60, Audio: &media.Audio{Rate: 48000, Channels: 1}},
+			Hash: store.HashBytes([]byte(x.name)), Info: media.Info{Duration: 60, Audio: &media.Audio{Rate: 48000,
+				Channels: 1}},
 			Place: align.Placement{Sure: true, Method: align.ByCuePlaying, Confidence: 0.98}}
 		file := take
 		if x.role == takes.Video {
@@ -73,7 +74,8 @@ func source(t *testing.T, change func(t *production.Take, r *takes.Recording)) S
 		set.Takes = append(set.Takes, one)
 	}
 	return Source{Plan: pl, Takes: set, Home: filepath.FromSlash("/p"), Dir: filepath.FromSlash("/p/out/export"),
-		Stems: []soundtrack.Stem{{Take: "horn", File: "stems/takes/horn.wav"}, {Take: "oboe", File: "stems/takes/oboe.wav"}}}
+		Stems: []soundtrack.Stem{{Take: "horn", File: "stems/takes/horn.wav"},
+			{Take: "oboe", File: "stems/takes/oboe.wav"}}}
 }
 
 // texts returns the texts by their files.
@@ -145,7 +147,8 @@ func clips(x timeline) []string {
 			for _, m := range c.Media {
 				url = m.URL
 			}
-			list = append(list, fmt.Sprintf("%s %s %s %.2f", k.Name, k.Kind, url, c.Range.Start.Value/c.Range.Start.Rate))
+			list = append(list, fmt.Sprintf("%s %s %s %.2f", k.Name, k.Kind, url,
+				c.Range.Start.Value/c.Range.Start.Rate))
 		}
 	}
 	return list
@@ -160,8 +163,8 @@ func TestTextsOfAProduction(t *testing.T) {
 		files = append(files, f)
 	}
 	slices.Sort(files)
-	if want := []string{"edits/film-final.edl", "edits/take-horn.edl", "edits/take-oboe.edl", "edits/take-viola.edl", "offsets.csv",
-		"tempo.mid", "timeline.otio"}; !slices.Equal(files, want) {
+	if want := []string{"edits/film-final.edl", "edits/take-horn.edl", "edits/take-oboe.edl", "edits/take-viola.edl",
+		"offsets.csv", "tempo.mid", "timeline.otio"}; !slices.Equal(files, want) {
 		t.Fatalf("%q, want %q", files, want)
 	}
 	x := read(t, all[Timeline])
@@ -181,7 +184,8 @@ func TestTextsOfAProduction(t *testing.T) {
 		want) {
 		t.Errorf("marks %q, want %q", marks, want)
 	}
-	if edl := all["edits/film-final.edl"]; !strings.Contains(edl, "SHOT: tutti of 3") || !strings.Contains(edl, "SHOT: solo horn") {
+	if edl := all["edits/film-final.edl"]; !strings.Contains(edl, "SHOT: tutti of 3") ||
+		!strings.Contains(edl, "SHOT: solo horn") {
 		t.Errorf("the film is\n%s", edl)
 	}
 	m, err := smf.Read(bytes.NewReader([]byte(all[Tempo])))
@@ -217,7 +221,10 @@ func TestTableOfPlaces(t *testing.T) {
 // Files whose names tell who wants no name shown are referred to nowhere; the stem
 // stands for their sound. Without a stem, or a recording, that is a bug and told.
 func TestWhoIsNotNamedIsNotReferredTo(t *testing.T) {
-	hidden := texts(t, source(t, func(take *production.Take, _ *takes.Recording) { take.HideName = take.Name == "horn" }))
+	hidden := texts(t, source(t, func(take *production.Take,
+		_ *takes.Recording) {
+		take.HideName = take.Name == "horn"
+	}))
 	want := []string{"oboe video Video ../../intake/oboe.mp4 3.00", "oboe audio Audio ../../intake/oboe.mp4 3.00",
 		"horn audio Audio stems/takes/horn.wav 3.00", "viola audio Audio ../../intake/viola,%202.wav 3.00"}
 	if got := clips(read(t, hidden[Timeline])); !slices.Equal(got, want) {
@@ -254,10 +261,11 @@ func TestTextsAreTheSameTwice(t *testing.T) {
 func TestMediaOfRecordings(t *testing.T) {
 	s := source(t, nil)
 	x := &writer{Source: s}
-	src := plan.Source{Take: "viola", Delay: 0.25, Sound: &plan.Sound{Hash: store.HashBytes([]byte("viola")).String(), Rate: 48000,
-		Channels: 2, Frames: 30 * 48000, Clock: audio.Clock{Offset: 2, Drift: 10}}}
+	src := plan.Source{Take: "viola", Delay: 0.25, Sound: &plan.Sound{Hash: store.HashBytes([]byte("viola")).String(),
+		Rate: 48000, Channels: 2, Frames: 30 * 48000, Clock: audio.Clock{Offset: 2, Drift: 10}}}
 	m, parts, err := x.soundSource(src)
-	if err != nil || parts != nil || m.Last != 30 || m.Clock.Offset != 2.25 || m.Clock.Drift != 10 || m.Channels != 2 || m.First != 0 {
+	if err != nil || parts != nil || m.Last != 30 || m.Clock.Offset != 2.25 || m.Clock.Drift != 10 ||
+		m.Channels != 2 || m.First != 0 {
 		t.Errorf("%+v, %v", m, err)
 	}
 	s.Takes.Takes[2].Audio.Info.Audio.Start, s.Takes.Takes[2].Audio.Info.Audio.Duration = 0.5, 12
@@ -297,7 +305,8 @@ func TestTracksOfParts(t *testing.T) {
 			names = append(names, c)
 		}
 	}
-	if len(names) != 2 || !strings.HasPrefix(names[0], "viola audio Audio") || !strings.HasPrefix(names[1], "viola audio part 2 Audio") ||
+	if len(names) != 2 || !strings.HasPrefix(names[0], "viola audio Audio") ||
+		!strings.HasPrefix(names[1], "viola audio part 2 Audio") ||
 		!strings.HasSuffix(names[1], " 6.00") {
 		t.Errorf("%q", names)
 	}

@@ -57,8 +57,9 @@ func roundTempo(t *testing.T) *tempo.Map {
 func TestPositions(t *testing.T) {
 	m := roundTempo(t)
 	for guide, want := range map[float64]string{
-		4: "m1", 3.99: "m1", 3.97: "0.0 s before m1", 0: "4.0 s before m1", -2: "6.0 s before m1", 4.49: "m1.2", 4.47: "m1",
-		5.6: "m1.4", 6: "m2", 11.5: "m4.4", 11.97: "m4.4", 12: "0.0 s after the end", 11.99: "0.0 s after the end",
+		4: "m1", 3.99: "m1", 3.97: "0.0 s before m1", 0: "4.0 s before m1", -2: "6.0 s before m1", 4.49: "m1.2",
+		4.47: "m1",
+		5.6:  "m1.4", 6: "m2", 11.5: "m4.4", 11.97: "m4.4", 12: "0.0 s after the end", 11.99: "0.0 s after the end",
 		14.25: "2.2 s after the end",
 	} {
 		if got := Position(m, guide); got != want {
@@ -177,7 +178,8 @@ func TestFlashesAreCountedInCopies(t *testing.T) {
 	}
 	size := 3 * small.W * small.H
 	dark, bright := bytes.Repeat([]byte{0}, size), bytes.Repeat([]byte{255}, size)
-	f := plan.Film{Canvas: canvas, Segments: []plan.Segment{{Span: plan.Span{From: 0, To: 20}}, {Span: plan.Span{From: 20, To: 40}}}}
+	f := plan.Film{Canvas: canvas, Segments: []plan.Segment{{Span: plan.Span{From: 0, To: 20}},
+		{Span: plan.Span{From: 20, To: 40}}}}
 	line := plan.Timeline{Rate: shot.Rate{Num: 20, Den: 1}}
 	var folders []string
 	for range f.Segments {
@@ -218,7 +220,8 @@ func TestFlashesAreCountedInCopies(t *testing.T) {
 	if err := addCopies(ended, flash.NewCounter(20), path, small, 20); !errors.Is(err, context.Canceled) {
 		t.Errorf("cancelled: %v", err)
 	}
-	if err := countFlashes(t.Context(), f, line, []string{t.TempDir(), folders[1]}, tmp); !errors.Is(err, os.ErrNotExist) {
+	if err := countFlashes(t.Context(), f, line, []string{t.TempDir(), folders[1]}, tmp); !errors.Is(err,
+		os.ErrNotExist) {
 		t.Errorf("without copies: %v", err)
 	}
 	if err := addCopies(t.Context(), flash.NewCounter(20), path, small, 0); errors.Is(err, io.EOF) || err == nil {
@@ -239,13 +242,15 @@ func TestSizesOfCopies(t *testing.T) {
 // Names in a burned-in line: the place of each frame of the segment; a first look says
 // that it is one and has no clock.
 func TestMarksOfASegment(t *testing.T) {
-	c := composition{tempo: roundTempo(t), line: plan.Timeline{Rate: shot.Rate{Num: 2, Den: 1}, First: 6}, seg: plan.Segment{Span: plan.Span{From: 1, To: 5}}}
-	if got := c.textsOf(); !slices.Equal(got, []string{"count-in   0:03.500", "m1.1       0:04.000", "m1.2       0:04.500",
-		"m1.3       0:05.000"}) {
+	c := composition{tempo: roundTempo(t), line: plan.Timeline{Rate: shot.Rate{Num: 2, Den: 1}, First: 6},
+		seg: plan.Segment{Span: plan.Span{From: 1, To: 5}}}
+	if got := c.textsOf(); !slices.Equal(got, []string{"count-in   0:03.500", "m1.1       0:04.000",
+		"m1.2       0:04.500", "m1.3       0:05.000"}) {
 		t.Errorf("%q", got)
 	}
 	c.film.Quick = true
-	if got := c.textsOf(); !slices.Equal(got, []string{"quick look count-in", "quick look m1.1", "quick look m1.2", "quick look m1.3"}) {
+	if got := c.textsOf(); !slices.Equal(got, []string{"quick look count-in", "quick look m1.1", "quick look m1.2",
+		"quick look m1.3"}) {
 		t.Errorf("%q", got)
 	}
 	path := filepath.Join(t.TempDir(), "marks")
@@ -284,7 +289,8 @@ func TestCostsOfFilms(t *testing.T) {
 // An encoder that is wanted and not there is told with what was tried, and what helps;
 // what is chosen by the machine falls back with a word.
 func TestEncodersThatAreNotThere(t *testing.T) {
-	tool := ffmpeg.Recorded(ffmpeg.ParseVersion("ffmpeg version 7.1"), nil, func(ffmpeg.Command) error { return errRecorded })
+	tool := ffmpeg.Recorded(ffmpeg.ParseVersion("ffmpeg version 7.1"), nil,
+		func(ffmpeg.Command) error { return errRecorded })
 	want := plan.Want{Name: "final", Codec: plan.HEVC, Canvas: layout.Canvas{W: 640, H: 360},
 		Mark: fault.Mark{File: "production.yaml", Line: 9, Column: 3}}
 	for _, c := range []struct {
@@ -296,8 +302,10 @@ func TestEncodersThatAreNotThere(t *testing.T) {
 		{graph.UseSoftware, `"final" is to be HEVC, and this ffmpeg 7.1 was built without libx265`, "codec: h264"},
 		{graph.UseAuto, `"final" is to be HEVC`, "codec: h264"},
 	} {
-		p := Picker{Tool: tool, Choice: c.choice, Rate: shot.Rate{Num: 30, Den: 1}, Tell: func(text string) { t.Errorf("told %q", text) }}
-		if _, err := p.Pick(t.Context(), []plan.Want{want}); !isFault(err, fault.FFmpeg, "production.yaml:9:3", c.what, c.hint) {
+		p := Picker{Tool: tool, Choice: c.choice, Rate: shot.Rate{Num: 30, Den: 1},
+			Tell: func(text string) { t.Errorf("told %q", text) }}
+		if _, err := p.Pick(t.Context(), []plan.Want{want}); !isFault(err, fault.FFmpeg, "production.yaml:9:3", c.what,
+			c.hint) {
 			t.Errorf("%s: %v", c.choice, err)
 		}
 		rough := want
@@ -326,8 +334,8 @@ func TestWhyAnEncoderFailed(t *testing.T) {
 		err  error
 		want string
 	}{
-		{&ffmpeg.ExitError{Tail: []string{"[h264_nvenc @ 0x55] [error] Cannot load libcuda.so.1.", "Conversion failed!"}},
-			"Cannot load libcuda.so.1"},
+		{&ffmpeg.ExitError{Tail: []string{"[h264_nvenc @ 0x55] [error] Cannot load libcuda.so.1.",
+			"Conversion failed!"}}, "Cannot load libcuda.so.1"},
 		{&ffmpeg.ExitError{Tail: []string{"Unknown encoder"}}, "Unknown encoder"},
 		{&ffmpeg.ExitError{Program: "ffmpeg", Code: 187}, "exit status 187"},
 		{errors.New("of 4 frames it wrote 3"), "of 4 frames it wrote 3"},
@@ -367,7 +375,8 @@ func TestLinksOfASegment(t *testing.T) {
 		}
 		used[path] = true
 	}
-	for _, bad := range []string{"2.png", "-1.png", "a.png", "0", "0.txt", "0.png.mp4", "../0.png", "0x0.png", " 0.png"} {
+	for _, bad := range []string{"2.png", "-1.png", "a.png", "0", "0.txt", "0.png.mp4", "../0.png", "0x0.png",
+		" 0.png"} {
 		if _, err := seg("0.png", bad).link(in, filepath.Join(t.TempDir(), "out")); err == nil {
 			t.Errorf("%q was opened", bad)
 		}
@@ -376,7 +385,8 @@ func TestLinksOfASegment(t *testing.T) {
 
 // Words that reach a filter graph are plain words, whoever asks.
 func TestWordsOfPictures(t *testing.T) {
-	fine := plan.Picture{PixFmt: "yuv420p10le", Matrix: "bt2020nc", Transfer: "arib-std-b67", Primaries: "SMPTE432", Range: "tv"}
+	fine := plan.Picture{PixFmt: "yuv420p10le", Matrix: "bt2020nc", Transfer: "arib-std-b67", Primaries: "SMPTE432",
+		Range: "tv"}
 	if err := (conformWork{Conform: plan.Conform{Picture: fine}}).check(); err != nil {
 		t.Error(err)
 	}
@@ -411,8 +421,8 @@ func TestRulesForOtherMachines(t *testing.T) {
 		return data
 	}
 	dst := filepath.Join(t.TempDir(), "out")
-	picture := conformWork{Rate: shot.Rate{Num: 30, Den: 1}, Cost: 1, Conform: plan.Conform{W: 64, H: 36, Frames: plan.Span{To: 3},
-		Picture: plan.Picture{W: 64, H: 36, Last: 1, FPS: 30, PixFmt: "yuv420p;x"}}}
+	picture := conformWork{Rate: shot.Rate{Num: 30, Den: 1}, Cost: 1, Conform: plan.Conform{W: 64, H: 36,
+		Frames: plan.Span{To: 3}, Picture: plan.Picture{W: 64, H: 36, Last: 1, FPS: 30, PixFmt: "yuv420p;x"}}}
 	for _, c := range []struct {
 		what, rule string
 		args       []byte
@@ -424,7 +434,8 @@ func TestRulesForOtherMachines(t *testing.T) {
 		{"two files", RuleConform, args(picture), []string{"/a", "/b"}, "of 2 files"},
 		{"a graph in a word", RuleConform, args(picture), []string{"/a"}, "is no word of a picture"},
 		{"no JSON", RuleSegment, []byte("[]"), nil, "cannot be read"},
-		{"hardware", RuleSegment, args(segmentWork{Coding: graph.Coding{Encoder: "h264_nvenc"}}), nil, "encodes at home only"},
+		{"hardware", RuleSegment, args(segmentWork{Coding: graph.Coding{Encoder: "h264_nvenc"}}), nil,
+			"encodes at home only"},
 		{"a file it was not given", RuleSegment, args(segmentWork{Segment: graph.Segment{Backdrop: "0.png"}}), nil,
 			"reads what it was not given"},
 	} {
@@ -437,12 +448,14 @@ func TestRulesForOtherMachines(t *testing.T) {
 		t.Errorf("ffmpeg was asked %d times", asked)
 	}
 	picture.Conform.Picture.PixFmt = "yuv420p"
-	if err := rules[RuleConform](t.Context(), args(picture), []string{"/a"}, dst); !errors.Is(err, errRecorded) || asked == 0 {
+	if err := rules[RuleConform](t.Context(), args(picture), []string{"/a"}, dst); !errors.Is(err, errRecorded) ||
+		asked == 0 {
 		t.Errorf("%v, asked %d times", err, asked)
 	}
-	e := conformWork{Conform: plan.Conform{Take: "oboe", Picture: plan.Picture{Path: "/home/anna/Oboe.MOV", Hash: "abc", Codec: "h264"}}}.errand()
-	if told := string(args(e.Args)); strings.Contains(told, "anna") || strings.Contains(told, "oboe") || e.Rule != RuleConform ||
-		len(e.Inputs) != 1 || e.Inputs[0].Ext != ".mov" || e.Inputs[0].Hash != "abc" {
+	e := conformWork{Conform: plan.Conform{Take: "oboe", Picture: plan.Picture{Path: "/home/anna/Oboe.MOV",
+		Hash: "abc", Codec: "h264"}}}.errand()
+	if told := string(args(e.Args)); strings.Contains(told, "anna") || strings.Contains(told, "oboe") ||
+		e.Rule != RuleConform || len(e.Inputs) != 1 || e.Inputs[0].Ext != ".mov" || e.Inputs[0].Hash != "abc" {
 		t.Errorf("%+v", e)
 	}
 }
@@ -474,13 +487,15 @@ func TestChaptersAreWritten(t *testing.T) {
 // a picture, or outside of its shot, has none.
 func TestMomentsOfStills(t *testing.T) {
 	line := plan.Timeline{First: 1000}
-	f := plan.Film{Conforms: []plan.Conform{{Take: "oboe", W: 64, H: 36}}, Shots: []plan.Shot{{Span: plan.Span{From: 100, To: 200}}}}
+	f := plan.Film{Conforms: []plan.Conform{{Take: "oboe", W: 64, H: 36}},
+		Shots: []plan.Shot{{Span: plan.Span{From: 100, To: 200}}}}
 	for _, c := range []struct {
 		shown plan.Span
 		of    int
 		want  int // output frame; -1: none
 	}{
-		{plan.Span{From: 0, To: 500}, 0, 150}, {plan.Span{From: 180, To: 500}, 0, 180}, {plan.Span{From: 0, To: 120}, 0, 119},
+		{plan.Span{From: 0, To: 500}, 0, 150}, {plan.Span{From: 180, To: 500}, 0, 180}, {plan.Span{From: 0, To: 120},
+			0, 119},
 		{plan.Span{From: 300, To: 500}, 0, -1}, {plan.Span{}, 0, -1}, {plan.Span{From: 0, To: 500}, -1, -1},
 	} {
 		f.Shots[0].Tiles = []plan.Tile{{Take: "oboe", Conform: c.of, Shown: c.shown}}
@@ -489,11 +504,14 @@ func TestMomentsOfStills(t *testing.T) {
 			t.Errorf("shown %+v: %+v, %v", c.shown, got.Frames, ok)
 		}
 	}
-	if r := onPicture(framing.Box{Left: 0.25, Top: 0.5, Right: 0.75, Bottom: 1}, 400, 300); r != (layout.Rect{X: 100, Y: 150, W: 200,
-		H: 150}) {
+	if r := onPicture(framing.Box{Left: 0.25, Top: 0.5, Right: 0.75, Bottom: 1}, 400, 300); r != (layout.Rect{X: 100,
+		Y: 150, W: 200, H: 150}) {
 		t.Errorf("%+v", r)
 	}
-	if _, err := paintOver(func() (image.Image, error) { return image.NewGray(image.Rect(0, 0, 2, 2)), nil }); err == nil {
+	if _, err := paintOver(func() (image.Image, error) {
+		return image.NewGray(image.Rect(0, 0, 2, 2)),
+			nil
+	}); err == nil {
 		t.Error("a drawing in grey was drawn upon")
 	}
 	if _, err := paintOver(func() (image.Image, error) { return nil, errRecorded }); !errors.Is(err, errRecorded) {
@@ -521,11 +539,17 @@ func TestStoryboardsWithoutStills(t *testing.T) {
 	}
 	for _, draw := range []func() error{
 		func() error {
-			_, err := m.Storyboard(pl.Films[0], func([]task.Task) (task.Result, error) { return task.Result{}, errRecorded })
+			_, err := m.Storyboard(pl.Films[0], func([]task.Task) (task.Result, error) {
+				return task.Result{},
+					errRecorded
+			})
 			return err
 		},
 		func() error {
-			_, err := m.Crops(pl.Films[0], nil, func([]task.Task) (task.Result, error) { return task.Result{}, errRecorded })
+			_, err := m.Crops(pl.Films[0], nil, func([]task.Task) (task.Result, error) {
+				return task.Result{},
+					errRecorded
+			})
 			return err
 		},
 	} {
@@ -534,8 +558,10 @@ func TestStoryboardsWithoutStills(t *testing.T) {
 		}
 	}
 	o := m.PlanDrawing(pl.Films[0])
-	if o.Title != "Test Round · final" || len(o.Shots) != 2 || o.Shots[0].Caption != "tutti · 1.0 s before m1 to m3 · 5.0 s" ||
-		o.Shots[1].Caption != "solo · m3 to 1.0 s after the end · 5.0 s" || len(o.Shots[0].Tiles) != 2 || o.Shots[0].Tiles[0].Take != "oboe" {
+	if o.Title != "Test Round · final" || len(o.Shots) != 2 ||
+		o.Shots[0].Caption != "tutti · 1.0 s before m1 to m3 · 5.0 s" ||
+		o.Shots[1].Caption != "solo · m3 to 1.0 s after the end · 5.0 s" || len(o.Shots[0].Tiles) != 2 ||
+		o.Shots[0].Tiles[0].Take != "oboe" {
 		t.Errorf("%+v", o)
 	}
 }
@@ -552,7 +578,8 @@ func TestBrokenOff(t *testing.T) {
 // none.
 func TestMemoryOfSegments(t *testing.T) {
 	f := plan.Film{Canvas: layout.Canvas{W: 1280, H: 720}, Conforms: []plan.Conform{{W: 640, H: 360}},
-		Shots: []plan.Shot{{Tiles: []plan.Tile{{Conform: 0, Shown: plan.Span{To: 10}}, {Conform: -1, Shown: plan.Span{To: 10}}}}, {}}}
+		Shots: []plan.Shot{{Tiles: []plan.Tile{{Conform: 0, Shown: plan.Span{To: 10}},
+			{Conform: -1, Shown: plan.Span{To: 10}}}}, {}}}
 	seg := plan.Segment{Span: plan.Span{To: 10}}
 	plain := composeMemory(f, seg)
 	seg.Span = plan.Span{From: 20, To: 30}
@@ -568,8 +595,8 @@ func TestMemoryOfSegments(t *testing.T) {
 		t.Errorf("AV1 takes %d bytes, H.264 %d", av1, plain)
 	}
 	f.Codec, f.Shots[1].Roll.Step = plan.H264, 2
-	still, moving := composeMemory(f, plan.Segment{Shot: 1, Span: plan.Span{To: 0}}), composeMemory(f, plan.Segment{Shot: 1,
-		Span: plan.Span{To: 100}})
+	still, moving := composeMemory(f, plan.Segment{Shot: 1, Span: plan.Span{To: 0}}),
+		composeMemory(f, plan.Segment{Shot: 1, Span: plan.Span{To: 100}})
 	if moving-still != 12*1280*200 { // 4 bytes a pixel, three times
 		t.Errorf("200 lines of credits take %d bytes", moving-still)
 	}
@@ -679,7 +706,8 @@ func TestGrounds(t *testing.T) {
 		keys[key] = c.what
 	}
 	a, err := ReadAssets(t.Context(), Files{Dir: dir, Logo: &picture, Behind: []Asset{picture}})
-	if err != nil || a.Look.Logo == nil || a.backdrop(canvas) != nil || len(a.stills) != 1 || a.groundArg(base).ID() != base.ID() {
+	if err != nil || a.Look.Logo == nil || a.backdrop(canvas) != nil || len(a.stills) != 1 ||
+		a.groundArg(base).ID() != base.ID() {
 		t.Errorf("a logo: %+v, %v", a, err)
 	}
 	a.Blur(nil, store.ID{1})

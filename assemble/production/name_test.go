@@ -78,14 +78,14 @@ func FuzzSlug(f *testing.F) {
 // superscripts included, with any ending and in any capitals; longer names that
 // begin alike are ordinary.
 func TestReservedNames(t *testing.T) {
-	for _, name := range []string{"CON", "con", "PRN", "AUX", "NUL", "nul.txt", "NUL.tar.gz", "COM1", "com9.log", "COM0",
-		"LPT1", "lpt9", "COM¹", "com²", "LPT³.x", "Aux."} {
+	for _, name := range []string{"CON", "con", "PRN", "AUX", "NUL", "nul.txt", "NUL.tar.gz", "COM1", "com9.log",
+		"COM0", "LPT1", "lpt9", "COM¹", "com²", "LPT³.x", "Aux."} {
 		if !IsReserved(name) {
 			t.Errorf("%q is taken", name)
 		}
 	}
-	for _, name := range []string{"", "CONSOLE", "con-1", "console.log", "COM", "COM10", "LPT", "LPTA", "aux1", "xcon", " con",
-		"con ", "n.ul", "oboe-1"} {
+	for _, name := range []string{"", "CONSOLE", "con-1", "console.log", "COM", "COM10", "LPT", "LPTA", "aux1", "xcon",
+		" con", "con ", "n.ul", "oboe-1"} {
 		if IsReserved(name) {
 			t.Errorf("%q is refused", name)
 		}

@@ -29,8 +29,8 @@ func TestAssets(t *testing.T) {
 		got = append(got, a.Path)
 	}
 	slices.Sort(got)
-	if want := []string{"a.ttf", "b.ttf", "back.jpg", "back.jpg", "curtain.png", "hall.wav", "logo.png"}; !slices.Equal(got,
-		want) {
+	if want := []string{"a.ttf", "b.ttf", "back.jpg", "back.jpg", "curtain.png", "hall.wav",
+		"logo.png"}; !slices.Equal(got, want) {
 		t.Errorf("%q, want %q", got, want)
 	}
 	if len(p.Picture.Fonts) != 2 || p.Picture.Fonts[0].Path != "a.ttf" || p.Picture.Fonts[1].Path != "b.ttf" {
@@ -84,7 +84,8 @@ func TestTakesAreNeeded(t *testing.T) {
 	} {
 		err := (&Production{TakesMark: c.mark}).NeedTakes()
 		var f *fault.Fault
-		if !errors.As(err, &f) || f.Kind != fault.Manifest || f.Where != c.where || f.What != "the production has no takes" ||
+		if !errors.As(err, &f) || f.Kind != fault.Manifest || f.Where != c.where ||
+			f.What != "the production has no takes" ||
 			!strings.Contains(f.Hint, c.hint) {
 			t.Errorf("%+v: %v", c.mark, err)
 		}

@@ -12,7 +12,8 @@ import (
 func TestOrderOfTimes(t *testing.T) {
 	at := func(s float64) Time { return Time{Seconds: s} }
 	start, end := Time{Edge: FilmStart, Seconds: 1e9}, Time{Edge: FilmEnd, Seconds: -1e9}
-	order := []Time{start, at(math.Inf(-1)), at(-3), at(0), at(math.SmallestNonzeroFloat64), at(12.5), at(math.Inf(1)), end}
+	order := []Time{start, at(math.Inf(-1)), at(-3), at(0), at(math.SmallestNonzeroFloat64), at(12.5), at(math.Inf(1)),
+		end}
 	for i, a := range order {
 		for j, b := range order {
 			want := 0

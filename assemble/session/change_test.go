@@ -57,7 +57,10 @@ func TestChangesThatFail(t *testing.T) {
 		t.Errorf("while somebody else has it: asked %v, %v", asked, err)
 	}
 	held()
-	if err := ChangeManifest(t.Context(), man, func(data []byte) ([]byte, error) { return append(data, '#'), nil }); err != nil {
+	if err := ChangeManifest(t.Context(), man, func(data []byte) ([]byte, error) {
+		return append(data, '#'),
+			nil
+	}); err != nil {
 		t.Errorf("afterwards: %v", err)
 	}
 	if data, err := os.ReadFile(path); err != nil || string(data) != "version: 1\r\n#" {

@@ -104,7 +104,8 @@ func TestSettingsAreCompleted(t *testing.T) {
 	} {
 		got, err := Settings{Workers: c.workers, Memory: c.memory}.complete("/p")
 		if err != nil || got.Memory != c.want || got.Workers != c.workers {
-			t.Errorf("%d workers, %d bytes: %d bytes with %d workers, %v", c.workers, c.memory, got.Memory, got.Workers, err)
+			t.Errorf("%d workers, %d bytes: %d bytes with %d workers, %v", c.workers, c.memory, got.Memory,
+				got.Workers, err)
 		}
 	}
 	if got, _ := (Settings{Workers: -3}).complete("/p"); got.Workers != runtime.NumCPU() {
@@ -114,13 +115,13 @@ func TestSettingsAreCompleted(t *testing.T) {
 	full := Settings{Out: "/o", Workers: 5, Memory: 6, Store: 7, Encoder: "auto", Decoder: "cuda", Profile: "p.json",
 		Now: func() time.Time { return then }}
 	got, err := full.complete("/p")
-	if err != nil || got.Out != "/o" || got.Workers != 5 || got.Memory != 6 || got.Store != 7 || got.Encoder != "auto" ||
-		got.Decoder != "cuda" || got.Profile != "p.json" || !got.Now().Equal(then) {
+	if err != nil || got.Out != "/o" || got.Workers != 5 || got.Memory != 6 || got.Store != 7 ||
+		got.Encoder != "auto" || got.Decoder != "cuda" || got.Profile != "p.json" || !got.Now().Equal(then) {
 		t.Errorf("%+v, %v", got, err)
 	}
 	s := New(got, nil, nil)
-	if s.Workers() != 5 || s.Encoder() != "auto" || !s.Now().Equal(then) || s.Settings().Out != "/o" || s.Tool() != nil ||
-		s.Store() != nil {
+	if s.Workers() != 5 || s.Encoder() != "auto" || !s.Now().Equal(then) || s.Settings().Out != "/o" ||
+		s.Tool() != nil || s.Store() != nil {
 		t.Errorf("the session has other settings: %+v", s.Settings())
 	}
 }
@@ -132,7 +133,8 @@ func TestChoicesAreChecked(t *testing.T) {
 		what string
 		hint string
 	}{
-		{Settings{Encoder: "fast"}, `encoder is "fast" (--encoder, RIPIENO_ENCODER or settings.yaml)`, "software, hardware, auto"},
+		{Settings{Encoder: "fast"}, `encoder is "fast" (--encoder, RIPIENO_ENCODER or settings.yaml)`,
+			"software, hardware, auto"},
 		{Settings{Decoder: "fast"}, `decoder is "fast" (--decoder, RIPIENO_DECODER or settings.yaml)`, "videotoolbox"},
 		{Settings{Decoder: "hardware"}, `decoder is "hardware"`, "software, auto"},
 		{Settings{Encoder: "a\nb", Decoder: "c"}, `encoder is "a\nb"`, "software"},
@@ -187,14 +189,16 @@ func TestWhatLiesWhereAnOutputGoes(t *testing.T) {
 	}
 	defer at.Close()
 	err = errors.Join(os.Mkdir(filepath.Join(dir, "folder.mp4"), 0o777),
-		os.Symlink("nowhere", filepath.Join(dir, "dangling.mp4")), os.Symlink("file.mp4", filepath.Join(dir, "link.mp4")),
+		os.Symlink("nowhere", filepath.Join(dir, "dangling.mp4")), os.Symlink("file.mp4",
+			filepath.Join(dir, "link.mp4")),
 		os.WriteFile(filepath.Join(dir, "file.mp4"), []byte("x"), 0o444))
 	if err != nil {
 		t.Fatal(err)
 	}
 	s := New(Settings{Out: dir}, nil, nil)
-	for name, what := range map[string]string{"folder.mp4": "there is a folder where", "dangling.mp4": "there is a link",
-		"link.mp4": "there is a link, and nothing is written through one", "socket.mp4": "there is no ordinary file where"} {
+	for name, what := range map[string]string{"folder.mp4": "there is a folder where",
+		"dangling.mp4": "there is a link", "link.mp4": "there is a link, and nothing is written through one",
+		"socket.mp4": "there is no ordinary file where"} {
 		path, err := s.OutFile(name)
 		if path != "" || !isFault(err, fault.Failed, filepath.Join(dir, name), what, "--out") {
 			t.Errorf("%s: %q, %v", name, path, err)
@@ -228,8 +232,8 @@ func TestOutputFolders(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, bad := range []string{file, filepath.Join(file, "below")} {
-		if path, err := Out(bad, "final.mp4"); path != "" || !isFault(err, fault.Failed, bad, "cannot be written", "--out") ||
-			!errors.Is(err, syscall.ENOTDIR) {
+		if path, err := Out(bad, "final.mp4"); path != "" || !isFault(err, fault.Failed, bad, "cannot be written",
+			"--out") || !errors.Is(err, syscall.ENOTDIR) {
 			t.Errorf("%s: %q, %v", bad, path, err)
 		}
 	}

@@ -56,7 +56,8 @@ func TestWhatIsFatal(t *testing.T) {
 		{"a full disk under other words", fmt.Errorf("compose: %w", fault.New(fault.Failed, "/p", "full", "")), true},
 		{"no ffmpeg", fault.New(fault.FFmpeg, "", "ffmpeg is not there", ""), true},
 		{"ffmpeg failed", fault.New(fault.FFmpeg, "a.mov", "cannot be decoded", "").Because(exit), false},
-		{"ffmpeg failed under other words", fault.New(fault.FFmpeg, "", "x", "").Because(fmt.Errorf("x: %w", exit)), false},
+		{"ffmpeg failed under other words", fault.New(fault.FFmpeg, "", "x", "").Because(fmt.Errorf("x: %w", exit)),
+			false},
 		{"a file", fault.New(fault.Media, "a.mov", "no sound", ""), false},
 		{"the manifest", fault.New(fault.Manifest, "", "", ""), false},
 		{"a decision", fault.New(fault.Decision, "", "", ""), false},
@@ -139,7 +140,8 @@ func TestFirstFailure(t *testing.T) {
 		}
 	}
 	for _, none := range [][]task.Outcome{nil, {{State: task.Made}}, {{State: task.Skipped, Err: one}}} {
-		if err := FirstFailure(task.Result{Outcomes: none}); err == nil || !strings.Contains(err.Error(), "without an error") {
+		if err := FirstFailure(task.Result{Outcomes: none}); err == nil ||
+			!strings.Contains(err.Error(), "without an error") {
 			t.Errorf("%v: %v", none, err)
 		}
 	}
@@ -226,7 +228,8 @@ func TestProfiles(t *testing.T) {
 	}
 	s.ran, s.set.Profile = &profile{}, filepath.Join(t.TempDir(), "deep", "profile.json")
 	bad := errors.New("broken")
-	if _, err := s.Run(t.Context(), []task.Task{write("a", "one", nil), write("b", "two", nil), write("c", "", bad)}); err != nil {
+	if _, err := s.Run(t.Context(), []task.Task{write("a", "one", nil), write("b", "two", nil),
+		write("c", "", bad)}); err != nil {
 		t.Fatal(err)
 	}
 	events := s.Events()
@@ -234,7 +237,8 @@ func TestProfiles(t *testing.T) {
 		t.Fatalf("%+v", events)
 	}
 	slices.SortFunc(events, func(a, b event) int { return strings.Compare(a.Name, b.Name) })
-	if e := events[0]; e.Category != "test" || e.Name != "b of the test" || e.Lane != 0 || e.To.Before(e.From) || e.Error != "" {
+	if e := events[0]; e.Category != "test" || e.Name != "b of the test" || e.Lane != 0 || e.To.Before(e.From) ||
+		e.Error != "" {
 		t.Errorf("%+v", e)
 	}
 	if e := events[1]; e.Name != "c of the test" || !strings.Contains(e.Error, "broken") {
@@ -247,8 +251,8 @@ func TestProfiles(t *testing.T) {
 	var read struct {
 		Events []struct{ Name, Ph string } `json:"traceEvents"`
 	}
-	if err := errors.Join(err, json.Unmarshal(data, &read)); err != nil || len(read.Events) != 3 || read.Events[0].Ph != "M" ||
-		read.Events[1].Ph != "X" {
+	if err := errors.Join(err, json.Unmarshal(data, &read)); err != nil || len(read.Events) != 3 ||
+		read.Events[0].Ph != "M" || read.Events[1].Ph != "X" {
 		t.Errorf("%s, %v", data, err)
 	}
 	s.set.Profile = filepath.Dir(s.set.Profile) // a folder
@@ -297,11 +301,12 @@ func TestReplace(t *testing.T) {
 	put("oboe.wav", "oboe")
 	now, write = deliver("flute")
 	out, err := s.Replace(t.Context(), folder, now, write)
-	if err != nil || !slices.Equal(out.Removed, []string{filepath.Join(dir, "takes", "oboe.wav")}) || len(out.Notes) != 1 ||
-		!strings.Contains(out.Notes[0], "viola.wav is of an earlier run") {
+	if err != nil || !slices.Equal(out.Removed, []string{filepath.Join(dir, "takes", "oboe.wav")}) ||
+		len(out.Notes) != 1 || !strings.Contains(out.Notes[0], "viola.wav is of an earlier run") {
 		t.Errorf("%+v, %v", out, err)
 	}
-	for name, there := range map[string]bool{"oboe": false, "horn": false, "viola": true, "flute": true, "by hand": true} {
+	for name, there := range map[string]bool{"oboe": false, "horn": false, "viola": true, "flute": true,
+		"by hand": true} {
 		if _, err := os.Stat(filepath.Join(dir, "takes", name+".wav")); (err == nil) != there {
 			t.Errorf("%s is there: %v", name, err)
 		}

@@ -52,7 +52,8 @@ func replaced(t *testing.T) string {
 	}
 	words, text := phrase.Of("en"), page(t, r.Pages[0].File)
 	for _, key := range phrase.SheetKeys() {
-		if said := words.Say(key); len(said) > 20 && !strings.ContainsAny(said, "{%&<>'\"") && strings.Contains(text, said) {
+		if said := words.Say(key); len(said) > 20 && !strings.ContainsAny(said, "{%&<>'\"") &&
+			strings.Contains(text, said) {
 			return key
 		}
 	}
@@ -91,7 +92,8 @@ func TestPagesOfPlayers(t *testing.T) {
 		}
 		all = append(all, page(t, p.File))
 	}
-	if want := []string{"oboe-1|Mara Voss|Oboe 1|guide|en", "horn-2|Ilse Brandt|Horn 2|guide-slow|de", "viola||Viola|guide|en"}; !slices.Equal(told,
+	if want := []string{"oboe-1|Mara Voss|Oboe 1|guide|en", "horn-2|Ilse Brandt|Horn 2|guide-slow|de",
+		"viola||Viola|guide|en"}; !slices.Equal(told,
 		want) {
 		t.Errorf("%q, want %q", told, want)
 	}
@@ -124,8 +126,8 @@ func TestSomePages(t *testing.T) {
 	set := opened(t, fmt.Sprintf(ensemble, replaced(t)))
 	set.Out = filepath.Join(set.Dir, "elsewhere")
 	r, err := Write(t.Context(), set, Options{Only: []string{"horn-2", "viola"}, Language: "de"})
-	if err != nil || r.Language != "de" || len(r.Pages) != 2 || r.Pages[0].Language != "de" || r.Pages[1].Language != "de" ||
-		r.All != filepath.Join(set.Out, "callsheet.html") {
+	if err != nil || r.Language != "de" || len(r.Pages) != 2 || r.Pages[0].Language != "de" ||
+		r.Pages[1].Language != "de" || r.All != filepath.Join(set.Out, "callsheet.html") {
 		t.Fatalf("%+v, %v", r, err)
 	}
 	for _, path := range []string{r.All, r.Pages[0].File, r.Pages[1].File} {
@@ -172,14 +174,17 @@ func TestSheetsThatCannotBeWritten(t *testing.T) {
 		o          Options
 		what, hint string
 	}{
-		{Options{Only: []string{"flute"}}, `no take is called "flute"`, `the manifest has ["oboe-1" "horn-2" "viola" "drum"]`},
-		{Options{Only: []string{"oboe-1", "drum"}}, `take "drum" has release: no, so no page is made for it`, "leave it out of --only"},
+		{Options{Only: []string{"flute"}}, `no take is called "flute"`,
+			`the manifest has ["oboe-1" "horn-2" "viola" "drum"]`},
+		{Options{Only: []string{"oboe-1", "drum"}}, `take "drum" has release: no, so no page is made for it`,
+			"leave it out of --only"},
 		{Options{Language: "tlh"}, `unknown language "tlh"`, `"en"`},
 	} {
 		set := opened(t, text)
 		_, err := Write(t.Context(), set, c.o)
 		var f *fault.Fault
-		if !errors.As(err, &f) || f.Kind != fault.Manifest || !strings.Contains(f.What, c.what) || !strings.Contains(f.Hint, c.hint) {
+		if !errors.As(err, &f) || f.Kind != fault.Manifest || !strings.Contains(f.What, c.what) ||
+			!strings.Contains(f.Hint, c.hint) {
 			t.Errorf("%+v: %v", c.o, err)
 		}
 		if _, err := os.Stat(filepath.Join(set.Dir, "out")); !errors.Is(err, fs.ErrNotExist) {
@@ -190,7 +195,8 @@ func TestSheetsThatCannotBeWritten(t *testing.T) {
 	if err := os.MkdirAll(filepath.Join(set.Dir, "out", "callsheet.html"), 0o777); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := Write(t.Context(), set, Options{}); err == nil || !strings.Contains(err.Error(), "there is a folder where this file") {
+	if _, err := Write(t.Context(), set, Options{}); err == nil ||
+		!strings.Contains(err.Error(), "there is a folder where this file") {
 		t.Errorf("where a folder is: %v", err)
 	}
 	set = opened(t, text)
@@ -198,10 +204,12 @@ func TestSheetsThatCannotBeWritten(t *testing.T) {
 		os.WriteFile(filepath.Join(set.Dir, "out", "callsheets"), nil, 0o666)); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := Write(t.Context(), set, Options{}); err == nil || !strings.Contains(err.Error(), "the output folder cannot be written") {
+	if _, err := Write(t.Context(), set, Options{}); err == nil ||
+		!strings.Contains(err.Error(), "the output folder cannot be written") {
 		t.Errorf("where a file is: %v", err)
 	}
-	if _, err := Write(t.Context(), session.Settings{Dir: t.TempDir()}, Options{}); fault.KindOf(err) != fault.Manifest {
+	if _, err := Write(t.Context(), session.Settings{Dir: t.TempDir()},
+		Options{}); fault.KindOf(err) != fault.Manifest {
 		t.Errorf("without a manifest: %v", err)
 	}
 }

@@ -36,7 +36,8 @@ func sine(hz, amplitude, seconds float64) audio.Block {
 
 // mixed plans the production with words of its manifest replaced, for takes that sound
 // like the blocks given, and runs what edges returns.
-func mixed(t *testing.T, like map[string]audio.Block, changes []string, edges func(*Track) []task.Edge) (*Track, task.Result) {
+func mixed(t *testing.T, like map[string]audio.Block, changes []string, edges func(*Track) []task.Edge) (*Track,
+	task.Result) {
 	t.Helper()
 	pl := plantest.Plan(t, round, false, changes...)
 	var sounds []Sound
@@ -101,9 +102,10 @@ var dry = []string{"measures: 4}", "measures: 2}", "mix: {loudness: -16, true_pe
 // the sum, and those of sections add up to it. The oboe is hard left at its own level,
 // the cello in the middle 1.5 dB softer by its section, the bass 6 dB softer still.
 func TestStemsAddUpToTheSum(t *testing.T) {
-	like := map[string]audio.Block{"oboe": sine(1000, 0.25, 9), "cello": sine(2000, 0.25, 9), "bass": sine(3000, 0.25, 9)}
-	changes := append(slices.Clone(dry), "{name: oboe, ", "{name: oboe, pan: -100, ", "{name: cello, ", "{name: cello, pan: 0, ",
-		"{name: bass, ", "{name: bass, pan: 100, gain: -6, ")
+	like := map[string]audio.Block{"oboe": sine(1000, 0.25, 9), "cello": sine(2000, 0.25, 9), "bass": sine(3000, 0.25,
+		9)}
+	changes := append(slices.Clone(dry), "{name: oboe, ", "{name: oboe, pan: -100, ", "{name: cello, ",
+		"{name: cello, pan: 0, ", "{name: bass, ", "{name: bass, pan: 100, gain: -6, ")
 	track, res := mixed(t, like, changes, func(t *Track) []task.Edge {
 		list := []task.Edge{t.Sum}
 		for _, s := range t.Stems() {
@@ -170,7 +172,8 @@ func TestStemsAddUpToTheSum(t *testing.T) {
 // Trims and mutes silence a take to the sample of the manifest's measures, and nobody
 // else; the fade of the film is on the sum.
 func TestWhatIsCutAway(t *testing.T) {
-	like := map[string]audio.Block{"oboe": sine(1000, 0.25, 9), "cello": sine(2000, 0.25, 9), "bass": sine(3000, 0.25, 9)}
+	like := map[string]audio.Block{"oboe": sine(1000, 0.25, 9), "cello": sine(2000, 0.25, 9), "bass": sine(3000, 0.25,
+		9)}
 	changes := append(slices.Clone(dry), "{name: oboe, ", "{name: oboe, trim: {from: m2}, ", "{name: cello, ",
 		"{name: cello, mutes: [{from: m1.3, to: m2}], ")
 	track, res := mixed(t, like, changes, (*Track).LooseEdges)
@@ -185,7 +188,8 @@ func TestWhatIsCutAway(t *testing.T) {
 			return rms(b[0][at(from):at(to)])
 		}
 		sounds := map[string][2]float64{"first half": {4.1, 4.9}, "second half": {5.1, 5.9}, "measure 2": {6.1, 7.9}}
-		want := map[string]string{"oboe": "measure 2", "cello": "first half measure 2", "bass": "first half second half measure 2"}[s.Take]
+		want := map[string]string{"oboe": "measure 2", "cello": "first half measure 2",
+			"bass": "first half second half measure 2"}[s.Take]
 		for name, span := range sounds {
 			if heard := loud(span[0], span[1]) > 0.1; heard != strings.Contains(want, name) {
 				t.Errorf("%s is heard in the %s: %v", s.Take, name, heard)
@@ -202,15 +206,16 @@ func TestAVoiceThatFails(t *testing.T) {
 	like := map[string]audio.Block{"oboe": sine(1000, 0.25, 9), "bass": sine(3000, 0.25, 9)}
 	track, res := mixed(t, like, dry, (*Track).LooseEdges)
 	strips, failed := track.Loose(res)
-	if len(strips) != 2 || strips[0].Take != "oboe" || strips[1].Take != "bass" || len(failed) != 1 || failed["cello"] == nil ||
-		!strings.Contains(failed["cello"].Error(), "failed") {
+	if len(strips) != 2 || strips[0].Take != "oboe" || strips[1].Take != "bass" || len(failed) != 1 ||
+		failed["cello"] == nil || !strings.Contains(failed["cello"].Error(), "failed") {
 		t.Errorf("%d strips, %v", len(strips), failed)
 	}
 }
 
 // The report beside a sum has every strip in the order of the mix, with what was applied.
 func TestTheReportOfASum(t *testing.T) {
-	like := map[string]audio.Block{"oboe": sine(1000, 0.25, 9), "cello": sine(2000, 0.025, 9), "bass": sine(3000, 0.25, 9)}
+	like := map[string]audio.Block{"oboe": sine(1000, 0.25, 9), "cello": sine(2000, 0.025, 9), "bass": sine(3000, 0.25,
+		9)}
 	changes := append(slices.Clone(dry), "balance: manual", "balance: auto")
 	track, res := mixed(t, like, changes, func(t *Track) []task.Edge { return []task.Edge{t.Sum} })
 	path, ok, err := track.Sum.Result(res)
@@ -228,7 +233,8 @@ func TestTheReportOfASum(t *testing.T) {
 	}
 	for i, g := range rep.Gains {
 		// What balance brings to the common loudness, the section is added to.
-		if mixed := float64(rep.Voices[i].Measured.Integrated) + float64(g-track.parts[i].Group); math.Abs(mixed-float64(mix.StripTarget)) > 0.05 {
+		if mixed := float64(rep.Voices[i].Measured.Integrated) +
+			float64(g-track.parts[i].Group); math.Abs(mixed-float64(mix.StripTarget)) > 0.05 {
 			t.Errorf("strip %d is at %v LUFS in the mix", i, mixed)
 		}
 	}
@@ -253,7 +259,8 @@ func encoder(t *testing.T, change func(try int, b audio.Block)) *ffmpeg.Tool {
 			change(tries, b)
 			tries++
 		}
-		_, err := media.CreateWAV(t.Context(), strings.TrimPrefix(to, "file:"), audio.NewMemory(b, audio.Rate), media.Float32)
+		_, err := media.CreateWAV(t.Context(), strings.TrimPrefix(to, "file:"), audio.NewMemory(b, audio.Rate),
+			media.Float32)
 		return err
 	})
 }
@@ -339,15 +346,16 @@ func TestEncodersThatOvershoot(t *testing.T) {
 			continue
 		}
 		if rep.AAC.TruePeak > -1 || math.Abs(float64(rep.AAC.Integrated)+16) > 2*closeEnough || !rep.Master.Reached {
-			t.Errorf("%s: %v dBTP, %v LUFS, reached %v (%s)", c.what, rep.AAC.TruePeak, rep.AAC.Integrated, rep.Master.Reached,
-				rep.Master.Reason)
+			t.Errorf("%s: %v dBTP, %v LUFS, reached %v (%s)", c.what, rep.AAC.TruePeak, rep.AAC.Integrated,
+				rep.Master.Reached, rep.Master.Reason)
 		}
 		if rep.Tries < c.least || rep.Tries > ceilingTries+1 || c.least == 1 && rep.Tries != 1 {
 			t.Errorf("%s took %d tries", c.what, rep.Tries)
 		}
 		if master.Frames() != 3*audio.Rate || len(rep.Curve.Momentary) != 30 || len(rep.Curve.Short) != 30 ||
 			rep.Master.Limited <= 0 || rep.Master.Limited >= 1 {
-			t.Errorf("%s: %d frames, %d points, limited %v", c.what, master.Frames(), len(rep.Curve.Momentary), rep.Master.Limited)
+			t.Errorf("%s: %d frames, %d points, limited %v", c.what, master.Frames(), len(rep.Curve.Momentary),
+				rep.Master.Limited)
 		}
 	}
 }
@@ -374,7 +382,8 @@ func TestMasteringSilence(t *testing.T) {
 		t.Errorf("%d tries, %v, %v", rep.Tries, rep.AAC, err)
 	}
 	broken := errors.New("the encoder is broken")
-	if _, _, err := mastered(t, plainTool(func(ffmpeg.Command) error { return broken }), bursts()); !errors.Is(err, broken) {
+	if _, _, err := mastered(t, plainTool(func(ffmpeg.Command) error { return broken }), bursts()); !errors.Is(err,
+		broken) {
 		t.Errorf("%v", err)
 	}
 	if err := (bus{}).masterSum(t.Context(), t.TempDir(), t.TempDir(), func(float64) {}); err == nil {
@@ -389,7 +398,8 @@ func TestSourcesOfStems(t *testing.T) {
 	for i, n := range []float64{0.05, 0.08} {
 		path := filepath.Join(dir, fmt.Sprint(i, ".wav"))
 		x := sine(440, 0.1, n)[0]
-		if _, err := media.CreateWAV(t.Context(), path, audio.NewMemory(audio.Block{x, x}, audio.Rate), media.Float32); err != nil {
+		if _, err := media.CreateWAV(t.Context(), path, audio.NewMemory(audio.Block{x, x}, audio.Rate),
+			media.Float32); err != nil {
 			t.Fatal(err)
 		}
 		paths = append(paths, path)
@@ -426,8 +436,8 @@ func TestSourcesOfStems(t *testing.T) {
 	if b := read(t, out); b.Frames() != all.Frames() || math.Abs(b[1][50]-all[1][50]) > 1e-7 {
 		t.Errorf("%d frames", b.Frames())
 	}
-	if err := addStems(t.Context(), append(paths, dir+"/gone.wav"), describe(media.Float32, "x", 0), out); !errors.Is(err,
-		os.ErrNotExist) {
+	if err := addStems(t.Context(), append(paths, dir+"/gone.wav"), describe(media.Float32, "x", 0),
+		out); !errors.Is(err, os.ErrNotExist) {
 		t.Errorf("a stem that is not there: %v", err)
 	}
 }
@@ -454,7 +464,10 @@ func TestLoudnessOfAProgramme(t *testing.T) {
 	if err != nil || math.Abs(float64(got)+23) > 0.1 {
 		t.Errorf("%v LUFS, %v", got, err)
 	}
-	got, err = loudnessOf(func() (audio.Source, error) { return audio.NewMemory(audio.NewBlock(2, 0), audio.Rate), nil })
+	got, err = loudnessOf(func() (audio.Source, error) {
+		return audio.NewMemory(audio.NewBlock(2, 0), audio.Rate),
+			nil
+	})
 	if err != nil || !math.IsInf(float64(got), -1) {
 		t.Errorf("of nothing %v LUFS, %v", got, err)
 	}
@@ -462,7 +475,8 @@ func TestLoudnessOfAProgramme(t *testing.T) {
 	for _, open := range []func() (audio.Source, error){
 		func() (audio.Source, error) { return nil, broken },
 		func() (audio.Source, error) {
-			return &audiotest.Failing{Source: audio.NewMemory(audio.Block{x, x}, audio.Rate), Left: 5000, Err: broken}, nil
+			return &audiotest.Failing{Source: audio.NewMemory(audio.Block{x, x}, audio.Rate), Left: 5000, Err: broken},
+				nil
 		},
 	} {
 		if _, err := loudnessOf(open); !errors.Is(err, broken) {

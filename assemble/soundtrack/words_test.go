@@ -45,8 +45,10 @@ func TestNotesOnRecordings(t *testing.T) {
 	}{
 		{"fine", func(*mix.Analysis, *voiceInfo) {}, nil},
 		{"nothing recorded", func(a *mix.Analysis, _ *voiceInfo) { a.Frames, a.Seconds = 0, 0 }, []string{"silent"}},
-		{"zeros", func(a *mix.Analysis, _ *voiceInfo) { a.Peak, a.Integrated = audio.Decibels(none), none }, []string{"silent"}},
-		{"short", func(a *mix.Analysis, _ *voiceInfo) { a.Seconds, a.Integrated = 0.3, none }, []string{"only 0.3 s long"}},
+		{"zeros", func(a *mix.Analysis, _ *voiceInfo) { a.Peak, a.Integrated = audio.Decibels(none), none },
+			[]string{"silent"}},
+		{"short", func(a *mix.Analysis, _ *voiceInfo) { a.Seconds, a.Integrated = 0.3, none },
+			[]string{"only 0.3 s long"}},
 		{"soft", func(a *mix.Analysis, _ *voiceInfo) { a.Integrated = none },
 			[]string{"nothing loud enough to measure while it is in the film"}},
 		{"cut away", func(_ *mix.Analysis, v *voiceInfo) { v.Measured.Integrated = none },
@@ -59,7 +61,8 @@ func TestNotesOnRecordings(t *testing.T) {
 		}
 	}
 	for r := mix.AsRecorded + 1; r.String() != mix.Repair(200).String() && r < 20; r++ {
-		if got := with(func(a *mix.Analysis, _ *voiceInfo) { a.Repair = r }); len(got) != 1 || got[0] != r.String() || got[0] == "" {
+		if got := with(func(a *mix.Analysis, _ *voiceInfo) { a.Repair = r }); len(got) != 1 || got[0] != r.String() ||
+			got[0] == "" {
 			t.Errorf("repair %d is told as %q", r, got)
 		}
 	}
@@ -78,12 +81,14 @@ func TestWhatIsHeldBack(t *testing.T) {
 		{float64(mix.StripTarget) - float64(mix.MostBoost) - 0.4, -200, true, ""},
 		{float64(mix.StripTarget) - float64(mix.MostBoost) - 3, -200, true, "so soft that"},
 		{float64(mix.StripTarget) - float64(mix.MostBoost) - 3, 0, false, "leave it 3.0 dB short"},
-		{float64(mix.StripTarget) - 10, float64(mix.NoiseCeiling) - 4, true, "kept 6.0 dB softer, or its noise would be heard"},
+		{float64(mix.StripTarget) - 10, float64(mix.NoiseCeiling) - 4, true,
+			"kept 6.0 dB softer, or its noise would be heard"},
 		{float64(mix.StripTarget) - 10, float64(mix.NoiseCeiling) - 4, false, ""},
 		{math.Inf(-1), -90, true, ""},
 		{math.NaN(), -90, true, ""},
 	} {
-		got := heldBack(mix.Analysis{Integrated: loudness.LUFS(c.integrated), NoiseFloor: loudness.LUFS(c.noise), NoiseKnown: c.known})
+		got := heldBack(mix.Analysis{Integrated: loudness.LUFS(c.integrated), NoiseFloor: loudness.LUFS(c.noise),
+			NoiseKnown: c.known})
 		if (c.want == "") != (len(got) == 0) || c.want != "" && !strings.Contains(got[0], c.want) {
 			t.Errorf("%+v: %q", c, got)
 		}
@@ -110,8 +115,8 @@ func TestNoiseOfAVoice(t *testing.T) {
 		{"denoised by hand", plan.Strip{Treat: plan.Treatment{Denoise: 8}}, -30, -68},
 		{"made softer under the playing", plan.Strip{Clean: plan.Cleaning{Noise: true}}, -30, -60 - depth},
 		{"closed in pauses", plan.Strip{Clean: plan.Cleaning{Silence: true}}, -30, -72},
-		{"all together", plan.Strip{Treat: plan.Treatment{Denoise: 8}, Clean: plan.Cleaning{Noise: true, Silence: true}}, -24,
-			-74 - depth},
+		{"all together", plan.Strip{Treat: plan.Treatment{Denoise: 8}, Clean: plan.Cleaning{Noise: true,
+			Silence: true}}, -24, -74 - depth},
 		{"nothing is left", plan.Strip{}, math.Inf(-1), -60},
 		{"no number", plan.Strip{}, math.NaN(), -60},
 	} {
@@ -173,7 +178,8 @@ func TestMonoLoss(t *testing.T) {
 		pan  float64
 		want float64
 	}{
-		{pan.ConstantPower, 0, 0}, {pan.ConstantPower, -100, 3.01}, {pan.ConstantPower, 100, 3.01}, {pan.ConstantPower, 50, 0.69},
+		{pan.ConstantPower, 0, 0}, {pan.ConstantPower, -100, 3.01}, {pan.ConstantPower, 100, 3.01},
+		{pan.ConstantPower, 50, 0.69},
 		{pan.Linear, 70, 0}, {pan.Linear, -100, 0}, {pan.Compromise, -100, 1.51}, {pan.Compromise, 0, 0},
 	} {
 		if got := monoLoss(plan.Strip{Law: c.law, Pan: c.pan}); math.Abs(got-c.want) > 0.011 {
@@ -194,7 +200,8 @@ func TestWordsOfCleaning(t *testing.T) {
 		{&CleanResult{Open: num(0.995)}, nil},
 		{&CleanResult{Open: num(0.25)}, []string{"closed for 75 % of the film"}},
 		{&CleanResult{Reduced: 6}, nil}, // by how much over what is not known
-		{&CleanResult{Reduced: 6, Distance: num(21.4)}, []string{"noise 21 dB under the playing, reduced by up to 6 dB"}},
+		{&CleanResult{Reduced: 6, Distance: num(21.4)},
+			[]string{"noise 21 dB under the playing, reduced by up to 6 dB"}},
 		{&CleanResult{Distance: num(21.4)}, nil},
 		{&CleanResult{Lows: 4.5, Presence: -1}, []string{"a phone: lows +4.5 dB, presence -1.0 dB"}},
 		{&CleanResult{Presence: 2}, []string{"a phone: presence +2.0 dB"}},
@@ -218,7 +225,8 @@ func TestWordsOfHiding(t *testing.T) {
 	}{
 		{nil, nil},
 		{&HiddenResult{Share: 0.49, Spans: spans, Lift: 3}, nil},
-		{&HiddenResult{Share: 0.5, Lift: 3}, []string{"hidden by the others for 50 % of its playing; gain: +3.0 would bring it out"}},
+		{&HiddenResult{Share: 0.5, Lift: 3},
+			[]string{"hidden by the others for 50 % of its playing; gain: +3.0 would bring it out"}},
 		{&HiddenResult{Share: 0.8, Lift: 4.25, Spans: spans},
 			[]string{"hidden by the others for 80 % of its playing, longest from m5 to m9; gain: +4.2 would bring it out"}},
 	} {
@@ -227,8 +235,9 @@ func TestWordsOfHiding(t *testing.T) {
 		}
 	}
 	music := piece(t, 0, 8)
-	r := hiddenResult(mask.Hidden{Share: 0.756, Lift: 2.5, Spans: []mask.Span{{From: audio.FramesAt(music.Start() + 2.1),
-		To: audio.FramesAt(music.Start() + 6.1)}}}, music)
+	r := hiddenResult(mask.Hidden{Share: 0.756, Lift: 2.5,
+		Spans: []mask.Span{{From: audio.FramesAt(music.Start() + 2.1),
+			To: audio.FramesAt(music.Start() + 6.1)}}}, music)
 	if r.Share != 0.76 || r.Lift != 2.5 || len(r.Spans) != 1 || r.Spans[0].Measures != "m2 to m4" ||
 		math.Abs(r.Spans[0].To-r.Spans[0].From-4) > 1e-9 {
 		t.Errorf("%+v", r)
@@ -239,8 +248,8 @@ func TestWordsOfHiding(t *testing.T) {
 // plays none is alone.
 func TestWhoIsHeardTogether(t *testing.T) {
 	groups := map[string][]string{}
-	for _, s := range []plan.Strip{{Take: "a", Part: "Horn 1"}, {Take: "b", Part: " horn 1 "}, {Take: "c", Part: "Horn 2"},
-		{Take: "d"}, {Take: "e", Part: "  "}, {Take: "part horn 1"}} {
+	for _, s := range []plan.Strip{{Take: "a", Part: "Horn 1"}, {Take: "b", Part: " horn 1 "},
+		{Take: "c", Part: "Horn 2"}, {Take: "d"}, {Take: "e", Part: "  "}, {Take: "part horn 1"}} {
 		g := part{Strip: s}.group()
 		groups[g] = append(groups[g], s.Take)
 	}
@@ -258,7 +267,8 @@ func TestWhoIsHeardTogether(t *testing.T) {
 func TestNamesOfStemsAndStages(t *testing.T) {
 	for file, want := range map[string][2]bool{
 		"takes/oboe.wav": {true, false}, "sections/low-strings.wav": {true, false}, "1-recorded.wav": {false, true},
-		"takes/a/b.wav": {}, "other/a.wav": {}, "takes/a.mp3": {}, "a.mp3": {}, "": {}, "takes/": {}, "/takes/a.wav": {},
+		"takes/a/b.wav": {}, "other/a.wav": {}, "takes/a.mp3": {}, "a.mp3": {}, "": {}, "takes/": {},
+		"/takes/a.wav":   {},
 		"../takes/a.wav": {},
 	} {
 		if stem, stage := IsStem(file), IsStage(file); stem != want[0] || stage != want[1] {
@@ -277,7 +287,8 @@ func TestNamesOfStemsAndStages(t *testing.T) {
 func TestFilesOfSections(t *testing.T) {
 	track := planned(t, plainTool(nil), "sections: [{name: winds, gain: 0}, {name: low strings, gain: -1.5}]",
 		`sections: [{name: "low:strings"}, {name: low strings}, {name: "!!"}, {name: silent}]`,
-		"part: Oboe, section: winds", "part: Oboe", "part: Cello, section: low strings", `part: Cello, section: "low:strings"`,
+		"part: Oboe, section: winds", "part: Oboe", "part: Cello, section: low strings",
+		`part: Cello, section: "low:strings"`,
 		"part: Bass, section: low strings", "part: Bass, section: low strings",
 		"mix: {", "  - {name: drum, section: \"!!\", audio: {file: d.wav, offset: 0}}\nmix: {")
 	var files []string
@@ -308,8 +319,9 @@ func TestSteps(t *testing.T) {
 			t.Errorf("%s cleans a take that wants none", step.name)
 		}
 	}
-	want := []string{"recorded false false false {1 2}", "balance false false false {1 2}", "silence true false false {1 2}",
-		"noise true true false {1 2}", "tone true true true {1 2}", "master true true true {1 2}"}
+	want := []string{"recorded false false false {1 2}", "balance false false false {1 2}",
+		"silence true false false {1 2}", "noise true true false {1 2}", "tone true true true {1 2}",
+		"master true true true {1 2}"}
 	if !slices.Equal(got, want) {
 		t.Errorf("%q, want %q", got, want)
 	}
@@ -349,7 +361,8 @@ func TestWhyThereIsNothing(t *testing.T) {
 	if got := orFailure(nil, task.Outcome{Err: failed}); got != failed {
 		t.Errorf("%v", got)
 	}
-	if got := orFailure(nil, task.Outcome{State: task.Unneeded}); got == nil || got.Error() != "nothing was made (unneeded)" {
+	if got := orFailure(nil, task.Outcome{State: task.Unneeded}); got == nil ||
+		got.Error() != "nothing was made (unneeded)" {
 		t.Errorf("%v", got)
 	}
 	track := planned(t, plainTool(nil))
@@ -395,18 +408,20 @@ func TestResultsOfAMix(t *testing.T) {
 			{Frames: 1, Seconds: 10, Integrated: none, Peak: inf}, {Frames: 1, Seconds: 10, Integrated: -30, Peak: -9}},
 		Voices: []voiceInfo{{Measured: mix.Measured{Integrated: -21}}, {Measured: mix.Measured{Integrated: none}},
 			{Measured: mix.Measured{Integrated: -29}}},
-		Master: mix.MasterReport{Before: mix.Measured{Integrated: none}, Gain: 7, Reduction: 1.5, Limited: 0.25, Reached: true},
-		AAC:    mix.Measured{Integrated: -16, TruePeak: -1.2}}
+		Master: mix.MasterReport{Before: mix.Measured{Integrated: none}, Gain: 7, Reduction: 1.5, Limited: 0.25,
+			Reached: true},
+		AAC: mix.Measured{Integrated: -16, TruePeak: -1.2}}
 	list := track.StripResults(rep, make([]mix.Heard, 3), map[string]*CleanResult{"bass": {Presence: 1}},
 		[]*HiddenResult{nil, nil, {Share: 0.9, Lift: 2}})
 	if len(list) != 3 {
 		t.Fatalf("%+v", list)
 	}
-	if s := list[0]; s.Take != "oboe" || *s.Loudness != -20 || *s.Mixed != -20 || *s.Peak != -3 || *s.Noise != -60 || s.Gain != 1 ||
-		*s.Send != 0 || s.Pan != -25 || s.Width != 1 || s.DelaySamples != 0 {
+	if s := list[0]; s.Take != "oboe" || *s.Loudness != -20 || *s.Mixed != -20 || *s.Peak != -3 || *s.Noise != -60 ||
+		s.Gain != 1 || *s.Send != 0 || s.Pan != -25 || s.Width != 1 || s.DelaySamples != 0 {
 		t.Errorf("%+v", s)
 	}
-	if s := list[1]; s.Loudness != nil || s.Peak != nil || s.Mixed != nil || s.Noise != nil || !slices.Contains(s.Notes, "silent") {
+	if s := list[1]; s.Loudness != nil || s.Peak != nil || s.Mixed != nil || s.Noise != nil ||
+		!slices.Contains(s.Notes, "silent") {
 		t.Errorf("%+v", s)
 	}
 	s := list[2]
@@ -421,15 +436,16 @@ func TestResultsOfAMix(t *testing.T) {
 		}
 	}
 	m := track.MasterResult(rep)
-	if m.Target != -16 || m.Ceiling != -1 || m.Sum != nil || m.Gain != 7 || m.Tries != 2 || *m.AAC != -16 || *m.AACPeak != -1.2 ||
-		!m.Reached || m.Limited != 0.25 || m.Reduction != 1.5 {
+	if m.Target != -16 || m.Ceiling != -1 || m.Sum != nil || m.Gain != 7 || m.Tries != 2 || *m.AAC != -16 ||
+		*m.AACPeak != -1.2 || !m.Reached || m.Limited != 0.25 || m.Reduction != 1.5 {
 		t.Errorf("%+v", m)
 	}
 	rep.Curve = curve{Step: 4800, Momentary: []float32{-20, silent}, Short: []float32{silent, -18}}
 	rep.Master.After = mix.Measured{Integrated: -16, Range: 4, TruePeak: audio.Decibels(math.Inf(-1))}
 	pl := &plan.Plan{Tempo: piece(t, 2, 4)}
 	o := track.Levels(pl, rep, make([]mix.Heard, 3), nil)
-	if o.Title != "Test Round · levels" || o.Summary != "integrated -16.0 LUFS · range 4.0 LU · true peak none dBTP · limiter 1.5 dB at most" ||
+	if o.Title != "Test Round · levels" ||
+		o.Summary != "integrated -16.0 LUFS · range 4.0 LU · true peak none dBTP · limiter 1.5 dB at most" ||
 		len(o.Strips) != 3 || len(o.Momentary) != 2 || o.Target != -16 {
 		t.Errorf("%+v", o)
 	}
@@ -474,7 +490,8 @@ func TestCleaningAStrip(t *testing.T) {
 		len(got.EQ) != 1 {
 		t.Errorf("%+v", got)
 	}
-	if got := cleaned(strip, plan.Cleaning{}, h, tone.Usual); got.Playing != nil || got.Reduce != nil || len(got.EQ) != 1 {
+	if got := cleaned(strip, plan.Cleaning{}, h, tone.Usual); got.Playing != nil || got.Reduce != nil ||
+		len(got.EQ) != 1 {
 		t.Errorf("of nothing: %+v", got)
 	}
 	h.Noise.Known = false

@@ -34,9 +34,10 @@ import (
 // parse reads a manifest of four measures of 2 s behind a count-in of 4 s.
 func parse(t *testing.T, takes string) *production.Production {
 	t.Helper()
-	man, err := manifest.Parse(filepath.Join(t.TempDir(), manifest.FileName), []byte("version: 1\ntitle: Round\ncomposer: Ada Quill\n"+
-		"tempo: {count_in: {measures: 2}, changes: [{measure: 1, meter: 4/4, bpm: 120}], measures: 4}\n"+
-		"callsheet: {due: 2031-06-12, send_to: upload.example, contact: Pia Lund}\npicture: {tail: 2}\ntakes:\n"+takes))
+	man, err := manifest.Parse(filepath.Join(t.TempDir(), manifest.FileName),
+		[]byte("version: 1\ntitle: Round\ncomposer: Ada Quill\n"+
+			"tempo: {count_in: {measures: 2}, changes: [{measure: 1, meter: 4/4, bpm: 120}], measures: 4}\n"+
+			"callsheet: {due: 2031-06-12, send_to: upload.example, contact: Pia Lund}\npicture: {tail: 2}\ntakes:\n"+takes))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -49,7 +50,8 @@ func TestWhatThePageSaysOfTheProduction(t *testing.T) {
 	man := parse(t, "  - {name: a, audio: {file: a.wav}}\n  - {name: b, release: no, audio: {file: b.wav}}\n")
 	r := Page(man, true)
 	if r.Title != "Round" || r.Composer != "Ada Quill" || r.Span != [2]float64{0, 14} || r.Start != 4 || !r.Playing ||
-		r.PitchHz != 440 || r.Withheld != 1 || r.SendTo != "upload.example" || r.From != "Pia Lund" || r.DueDay.IsZero() {
+		r.PitchHz != 440 || r.Withheld != 1 || r.SendTo != "upload.example" || r.From != "Pia Lund" ||
+		r.DueDay.IsZero() {
 		t.Errorf("%+v", r)
 	}
 	if !slices.Equal(r.Bars, []float64{4, 6, 8, 10, 12}) {
@@ -126,8 +128,8 @@ func TestPlayingAsJSON(t *testing.T) {
 		t.Errorf("%s, %v", data, err)
 	}
 	page := pagePlaying(r)
-	if page.Notes != 40 || math.Abs(*page.SpreadMS-12.3456) > 1e-9 || page.Cents != nil || page.CentsOff != nil || len(page.Measures) != 2 ||
-		page.Measures[0] != 10 || len(page.Missed) != 1 || page.Missed[0].Why != "score" {
+	if page.Notes != 40 || math.Abs(*page.SpreadMS-12.3456) > 1e-9 || page.Cents != nil || page.CentsOff != nil ||
+		len(page.Measures) != 2 || page.Measures[0] != 10 || len(page.Missed) != 1 || page.Missed[0].Why != "score" {
 		t.Errorf("%+v", page)
 	}
 }
@@ -139,16 +141,16 @@ func TestLevelsOfAFile(t *testing.T) {
 	if l.File != "a.wav" || *l.LUFS != -23 || *l.Peak != -3 || l.Back != nil {
 		t.Errorf("%+v", l)
 	}
-	if l := levelsOf("b.wav", intake.Sound{LoudnessLUFS: intake.Floor - 5, NoiseDB: -60}); l.LUFS != nil || l.Peak != nil ||
-		*l.Back != -60 {
+	if l := levelsOf("b.wav", intake.Sound{LoudnessLUFS: intake.Floor - 5, NoiseDB: -60}); l.LUFS != nil ||
+		l.Peak != nil || *l.Back != -60 {
 		t.Errorf("%+v", l)
 	}
 }
 
 // A thumbnail has the shape of its picture, even sides and no more than its bounds.
 func TestSizesOfThumbnails(t *testing.T) {
-	for _, c := range [][4]int{{1920, 1080, 224, 126}, {1080, 1920, 70, 126}, {640, 480, 168, 126}, {4000, 1000, 224, 56},
-		{100, 100, 126, 126}, {10_000, 10, 224, 2}, {3, 9000, 2, 126}, {1, 1, 126, 126}} {
+	for _, c := range [][4]int{{1920, 1080, 224, 126}, {1080, 1920, 70, 126}, {640, 480, 168, 126},
+		{4000, 1000, 224, 56}, {100, 100, 126, 126}, {10_000, 10, 224, 2}, {3, 9000, 2, 126}, {1, 1, 126, 126}} {
 		w, h := thumbSize(c[0], c[1])
 		if w != c[2] || h != c[3] {
 			t.Errorf("of %dx%d: %dx%d, want %dx%d", c[0], c[1], w, h, c[2], c[3])
@@ -163,11 +165,13 @@ func TestFramesOfThePage(t *testing.T) {
 	line := plan.Timeline{Rate: shot.Rate{Num: 10, Den: 1}}
 	take := func(name string, sure bool, offset, length float64, w int) takes.Take {
 		return takes.Take{Take: &production.Take{Name: name}, Video: &takes.Recording{Owner: name, Role: takes.Video,
-			File: &production.File{}, Place: align.Placement{Sure: sure, Offset: offset}, Info: media.Info{Duration: length, Audio: &media.Audio{},
+			File: &production.File{}, Place: align.Placement{Sure: sure, Offset: offset},
+			Info: media.Info{Duration: length, Audio: &media.Audio{},
 				Video: &media.Video{W: w, H: 1080, Duration: length, FPSNum: 30, FPSDen: 1}}}}
 	}
 	set := &takes.Set{Takes: []takes.Take{take("placed", true, 1, 60, 1920), take("unsure", false, 1, 60, 1920),
-		take("early", true, -55, 60, 1920), take("late", true, 9, 60, 1920), take("flat", true, 0, 60, 0), take("short", true, 0, 0, 1920),
+		take("early", true, -55, 60, 1920), take("late", true, 9, 60, 1920), take("flat", true, 0, 60, 0),
+		take("short", true, 0, 0, 1920),
 		{Take: &production.Take{Name: "sound"}}}}
 	got := frames(set, man, line)
 	// The music is from 4 to 12 s: 0.4 of it is at 7.2 s. Of 60 s it is 24 s.
@@ -211,7 +215,8 @@ func made(t *testing.T, img image.Image) (still, task.Result) {
 // no quality makes small enough is left out, and so is one that could not be read.
 func TestThumbnails(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 2))
-	plain, noise := image.NewNRGBA(image.Rect(0, 0, thumbWide, thumbHigh)), image.NewNRGBA(image.Rect(0, 0, thumbWide, thumbHigh))
+	plain, noise := image.NewNRGBA(image.Rect(0, 0, thumbWide, thumbHigh)),
+		image.NewNRGBA(image.Rect(0, 0, thumbWide, thumbHigh))
 	for y := range thumbHigh {
 		for x := range thumbWide {
 			plain.SetNRGBA(x, y, color.NRGBA{uint8(x), uint8(y), 80, 255})
@@ -220,8 +225,8 @@ func TestThumbnails(t *testing.T) {
 	}
 	x, res := made(t, plain)
 	out := report.Reviewed{}
-	if err := (&Survey{res: res}).thumbnail(&out, x); err != nil || len(out.Picture) == 0 || len(out.Picture) > thumbBytes ||
-		out.W != thumbWide || out.H != thumbHigh {
+	if err := (&Survey{res: res}).thumbnail(&out, x); err != nil || len(out.Picture) == 0 ||
+		len(out.Picture) > thumbBytes || out.W != thumbWide || out.H != thumbHigh {
 		t.Errorf("%d bytes, %dx%d, %v", len(out.Picture), out.W, out.H, err)
 	}
 	img, err := jpeg.Decode(bytes.NewReader(out.Picture))
@@ -246,21 +251,25 @@ func TestTakesOnThePage(t *testing.T) {
 	man := parse(t, `  - {name: tuba, player: Cy Marsh, part: Tuba, section: brass, expected: true}
   - {name: oboe, player: Mara Voss, part: Oboe, hide_name: true, video: {file: intake/mara-voss.mov}}
 `)
-	r := &takes.Recording{Owner: "oboe", Role: takes.Video, File: man.Takes[1].Video, Info: media.Info{Audio: &media.Audio{}},
+	r := &takes.Recording{Owner: "oboe", Role: takes.Video, File: man.Takes[1].Video,
+		Info:     media.Info{Audio: &media.Audio{}},
 		Features: &align.Features{Duration: 10, Level: bytes.Repeat([]byte{200}, 1000)},
-		Place:    align.Placement{Sure: true, Offset: 1, Lateness: 0.02, Evidence: []string{"as in intake/mara-voss.mov"}}}
-	s := &Survey{man: man, set: &takes.Set{Takes: []takes.Take{{Take: &man.Takes[0]}, {Take: &man.Takes[1], Video: r, Heard: r}}},
-		used:   map[string]plan.Facts{"oboe": {Picture: &plan.Picture{}, Sound: &plan.Sound{}}},
+		Place: align.Placement{Sure: true, Offset: 1, Lateness: 0.02,
+			Evidence: []string{"as in intake/mara-voss.mov"}}}
+	s := &Survey{man: man, set: &takes.Set{Takes: []takes.Take{{Take: &man.Takes[0]}, {Take: &man.Takes[1], Video: r,
+		Heard: r}}}, used: map[string]plan.Facts{"oboe": {Picture: &plan.Picture{}, Sound: &plan.Sound{}}},
 		Judged: make([]takes.Judged, 2)}
-	s.Judged[1].Facts.Files = []intake.File{{Name: "intake/mara-voss.mov", Sound: &intake.Sound{LoudnessLUFS: -20, NoiseDB: -60}}}
+	s.Judged[1].Facts.Files = []intake.File{{Name: "intake/mara-voss.mov", Sound: &intake.Sound{LoudnessLUFS: -20,
+		NoiseDB: -60}}}
 	out, err := s.Take(0, "missing", [2]float64{0, 14})
-	if err != nil || out.Name != "tuba" || out.Player != "Cy Marsh" || out.Section != "brass" || out.Release != "missing" ||
-		out.Wave != nil || len(out.Places) != 0 {
+	if err != nil || out.Name != "tuba" || out.Player != "Cy Marsh" || out.Section != "brass" ||
+		out.Release != "missing" || out.Wave != nil || len(out.Places) != 0 {
 		t.Errorf("%+v, %v", out, err)
 	}
 	out, err = s.Take(1, "ok", [2]float64{0, 14})
-	if err != nil || out.Player != "" || len(out.Files) != 1 || out.Files[0] != "video of oboe" || len(out.Places) != 1 ||
-		*out.Places[0].LateMS != 20 || out.Places[0].Evidence[0] != "as in video of oboe" || out.LeftOut || out.Partly || out.Guess ||
+	if err != nil || out.Player != "" || len(out.Files) != 1 || out.Files[0] != "video of oboe" ||
+		len(out.Places) != 1 || *out.Places[0].LateMS != 20 || out.Places[0].Evidence[0] != "as in video of oboe" ||
+		out.LeftOut || out.Partly || out.Guess ||
 		len(out.Wave) != waveColumns || len(out.Levels) != 1 || out.Levels[0].File != "video of oboe" {
 		t.Errorf("%+v, %v", out, err)
 	}
@@ -278,7 +287,8 @@ func TestThumbnailsAreEven(t *testing.T) {
 	for w := 1; w < 9000; w += 37 {
 		for _, h := range []int{1, 2, 99, 480, 1081, 8640} {
 			a, b := thumbSize(w, h)
-			if a%2 != 0 || b%2 != 0 || a > layout.NearEven(thumbWide) || b > layout.NearEven(thumbHigh) || a < 2 || b < 2 {
+			if a%2 != 0 || b%2 != 0 || a > layout.NearEven(thumbWide) || b > layout.NearEven(thumbHigh) || a < 2 ||
+				b < 2 {
 				t.Fatalf("of %dx%d: %dx%d", w, h, a, b)
 			}
 		}

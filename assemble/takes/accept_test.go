@@ -29,7 +29,8 @@ func heardRecording(take string, role Role, method align.Method, candidates int)
 		Info: media.Info{Duration: 60, Audio: &media.Audio{Rate: 48000, Channels: 1}}}
 	r.Place.Method = method
 	for k := range candidates {
-		r.Place.Candidates = append(r.Place.Candidates, align.Candidate{Offset: float64(k + 1), DriftPPM: float64(10 * (k + 1))})
+		r.Place.Candidates = append(r.Place.Candidates, align.Candidate{Offset: float64(k + 1),
+			DriftPPM: float64(10 * (k + 1))})
 	}
 	return r
 }
@@ -73,7 +74,8 @@ func TestChoicesAreParsed(t *testing.T) {
 // A take is accepted where its leading recording may lie: the one that does not only
 // follow the player's other device.
 func TestAccepting(t *testing.T) {
-	man := &production.Production{Takes: []production.Take{{Name: "oboe"}, {Name: "horn"}, {Name: "harp"}, {Name: "drum"}}}
+	man := &production.Production{Takes: []production.Take{{Name: "oboe"}, {Name: "horn"}, {Name: "harp"},
+		{Name: "drum"}}}
 	given := 3.5
 	fixed := heardRecording("harp", Audio, align.ByOffset, 2)
 	fixed.File.Offset = &given
@@ -82,15 +84,15 @@ func TestAccepting(t *testing.T) {
 	mute := heardRecording("harp", Video, align.NoMethod, 1)
 	mute.Info.Audio = nil
 	s := &Set{Takes: []Take{
-		{Take: &man.Takes[0], Video: heardRecording("oboe", Video, align.ByDevice, 1), Audio: heardRecording("oboe", Audio,
-			align.ByCue, 3)},
+		{Take: &man.Takes[0], Video: heardRecording("oboe", Video, align.ByDevice, 1), Audio: heardRecording("oboe",
+			Audio, align.ByCue, 3)},
 		{Take: &man.Takes[1], Video: heardRecording("horn", Video, align.ByPlaying, 2)},
 		{Take: &man.Takes[2], Video: mute, Audio: fixed},
 		{Take: &man.Takes[3], Audio: cue},
 	}}
 	list, err := s.Accept(man, []Choice{{"horn", "", 2}, {"oboe", "", 3}, {"oboe", Video, 1}})
-	want := []manifest.Pinned{{Take: "horn", Role: Video, Offset: 2, DriftPPM: 20}, {Take: "oboe", Role: Audio, Offset: 3,
-		DriftPPM: 30}, {Take: "oboe", Role: Video, Offset: 1, DriftPPM: 10}}
+	want := []manifest.Pinned{{Take: "horn", Role: Video, Offset: 2, DriftPPM: 20}, {Take: "oboe", Role: Audio,
+		Offset: 3, DriftPPM: 30}, {Take: "oboe", Role: Video, Offset: 1, DriftPPM: 10}}
 	if err != nil || fmt.Sprint(list) != fmt.Sprint(want) {
 		t.Errorf("%+v, %v, want %+v", list, err, want)
 	}
@@ -101,12 +103,14 @@ func TestAccepting(t *testing.T) {
 		{[]Choice{{"flute", "", 1}}, `there is no take "flute"`, `the manifest has ["oboe" "horn" "harp" "drum"]`},
 		{[]Choice{{"horn", Audio, 1}}, `take "horn" has no such recording that can be heard`, "ripieno check"},
 		{[]Choice{{"harp", Video, 1}}, `take "harp" has no such recording that can be heard`, "ripieno check"},
-		{[]Choice{{"harp", "", 1}}, "the manifest says where intake/harp.audio lies", "offset or cue_at out of production.yaml"},
+		{[]Choice{{"harp", "", 1}}, "the manifest says where intake/harp.audio lies",
+			"offset or cue_at out of production.yaml"},
 		{[]Choice{{"drum", "", 1}}, "the manifest says where intake/drum.audio lies", "first"},
 		{[]Choice{{"horn", "", 3}}, "intake/horn.video has no candidate 3, only 2", "write cue_at or offset"},
 		{[]Choice{{"oboe", "", 1}, {"oboe", Audio, 2}}, "oboe (audio) is chosen twice", "give one candidate"},
 	} {
-		if list, err := s.Accept(man, c.choices); list != nil || !isFault(err, fault.Manifest, "--accept", c.what, c.hint) {
+		if list, err := s.Accept(man, c.choices); list != nil || !isFault(err, fault.Manifest, "--accept", c.what,
+			c.hint) {
 			t.Errorf("%+v: %+v, %v", c.choices, list, err)
 		}
 	}
@@ -172,17 +176,20 @@ func TestSurePlaces(t *testing.T) {
 	asked.Place.Sure, bad.Err, written.File.Offset, cue.File.CueAt = false, errors.New("cut off"), &at, &at
 	both := sure("e", Video)
 	both.Rate, both.PartsOfSound = 44100, true
-	s := &Set{Takes: []Take{{Audio: asked}, {Audio: bad}, {Audio: written}, {Audio: cue}, {Video: both, Audio: sure("e", Audio)}}}
+	s := &Set{Takes: []Take{{Audio: asked}, {Audio: bad}, {Audio: written}, {Audio: cue},
+		{Video: both, Audio: sure("e", Audio)}}}
 	got := s.Sure()
-	if len(got) != 2 || got[0].Take != "e" || got[0].Role != Video || got[0].SampleRate != 44100 || !got[0].PartsOfSound ||
-		got[0].Offset != -2.5 || got[0].DriftPPM != 12 || got[1].Role != Audio || got[1].SampleRate != 0 {
+	if len(got) != 2 || got[0].Take != "e" || got[0].Role != Video || got[0].SampleRate != 44100 ||
+		!got[0].PartsOfSound || got[0].Offset != -2.5 || got[0].DriftPPM != 12 || got[1].Role != Audio ||
+		got[1].SampleRate != 0 {
 		t.Errorf("%+v", got)
 	}
 }
 
 // Pinning nothing touches nothing: there need not even be a manifest.
 func TestPinningNothing(t *testing.T) {
-	if err := Pin(t.Context(), &production.Production{Dir: "/nowhere", Path: "/nowhere/production.yaml"}, nil); err != nil {
+	if err := Pin(t.Context(), &production.Production{Dir: "/nowhere", Path: "/nowhere/production.yaml"},
+		nil); err != nil {
 		t.Error(err)
 	}
 }

@@ -102,15 +102,16 @@ func TestTakesAsTheyShouldPlay(t *testing.T) {
 			t.Errorf("%s has the notes %s, want %s", man.Takes[i].Name, got, want)
 		}
 	}
-	if p := played(man, &man.Takes[0]); p.From != 4 || p.To != 12 || p.Quiet != nil || p.Part != "oboe" || p.Name != "whole" {
+	if p := played(man, &man.Takes[0]); p.From != 4 || p.To != 12 || p.Quiet != nil || p.Part != "oboe" ||
+		p.Name != "whole" {
 		t.Errorf("%+v", p)
 	}
 	if p := played(man, &man.Takes[1]); p.From != 6 || p.To != 10 {
 		t.Errorf("%+v", p)
 	}
 	inf := math.Inf(1)
-	if p := played(man, &man.Takes[2]); !slices.Equal(p.Quiet, []playing.Span{{From: 6, To: 8}, {From: -inf, To: 4}, {From: 10,
-		To: inf}}) {
+	if p := played(man, &man.Takes[2]); !slices.Equal(p.Quiet, []playing.Span{{From: 6, To: 8}, {From: -inf, To: 4},
+		{From: 10, To: inf}}) {
 		t.Errorf("quiet %+v", p.Quiet)
 	}
 }
@@ -141,8 +142,8 @@ func TestNotesAsHeard(t *testing.T) {
 
 // Names of parts are told apart by letters and figures alone.
 func TestNamesOfParts(t *testing.T) {
-	for in, want := range map[string]string{"Oboe": "oboe", "  OBOE. ": "oboe", "Violin I": "violin i", "violin-i": "violin i",
-		"Cor anglais": "cor anglais", "": "", "…": "", "Flöte 2": "flöte 2", "第一": "第一"} {
+	for in, want := range map[string]string{"Oboe": "oboe", "  OBOE. ": "oboe", "Violin I": "violin i",
+		"violin-i": "violin i", "Cor anglais": "cor anglais", "": "", "…": "", "Flöte 2": "flöte 2", "第一": "第一"} {
 		if got := partName(in); got != want {
 			t.Errorf("%q is %q, want %q", in, got, want)
 		}

@@ -75,7 +75,8 @@ func TestPartsReadBack(t *testing.T) {
 		!math.IsInf(p[1].To, 1) {
 		t.Errorf("%+v", p)
 	}
-	for in, want := range map[float64]float64{0: 0, 1e-7: 0, 5.0000004: 5, -2.0000006: -2.000001, 12345.678: 12345.678} {
+	for in, want := range map[float64]float64{0: 0, 1e-7: 0, 5.0000004: 5, -2.0000006: -2.000001,
+		12345.678: 12345.678} {
 		if got := micro(in); got != want {
 			t.Errorf("%v is rounded to %v", in, got)
 		}
@@ -139,7 +140,8 @@ func TestBreaksWithinTheFile(t *testing.T) {
 		{"no number", 60, 0, 0, math.NaN(), 1, false},
 		{"no end", 60, 0, 0, 30, math.Inf(1), false},
 	} {
-		r := Recording{Rate: c.rate, Info: media.Info{Duration: c.duration, Audio: &media.Audio{Rate: 48000, Duration: c.sound}}}
+		r := Recording{Rate: c.rate, Info: media.Info{Duration: c.duration, Audio: &media.Audio{Rate: 48000,
+			Duration: c.sound}}}
 		parts, ok := r.brokenAt(align.Break{At: c.at, Jump: c.jump})
 		if ok != c.want || ok && len(parts) != 2 {
 			t.Errorf("%s: %v, %+v", c.what, ok, parts)

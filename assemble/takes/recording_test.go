@@ -56,7 +56,8 @@ func TestWhatARecordingIsGoodFor(t *testing.T) {
 		{"a placed video", Recording{Role: Video, Info: media.Info{Video: picture, Audio: sound},
 			Place: align.Placement{Sure: true}}, true, true, true},
 		{"not placed", Recording{Role: Video, Info: media.Info{Video: picture, Audio: sound}}, false, true, true},
-		{"an audio file with a picture", Recording{Role: Audio, Info: media.Info{Video: picture, Audio: sound}}, false, true, false},
+		{"an audio file with a picture", Recording{Role: Audio, Info: media.Info{Video: picture, Audio: sound}}, false,
+			true, false},
 		{"a silent camera", Recording{Role: Video, Info: media.Info{Video: picture}}, false, false, true},
 		{"a broken one", Recording{Role: Video, Info: media.Info{Video: picture, Audio: sound}, Err: errors.New("x"),
 			Place: align.Placement{Sure: true}}, false, false, false},
@@ -79,7 +80,8 @@ func TestPicturesThatBreakOff(t *testing.T) {
 		start, seconds float64
 		want           bool
 	}{{0, 0.99, false}, {0, 1, true}, {2, 2.5, false}, {2, 3.5, true}, {0, math.NaN(), false}} {
-		r := &Recording{Info: media.Info{Duration: 30, Video: &media.Video{Start: c.start, Duration: 30, W: 640, H: 480}}}
+		r := &Recording{Info: media.Info{Duration: 30, Video: &media.Video{Start: c.start, Duration: 30, W: 640,
+			H: 480}}}
 		r.File = &production.File{}
 		if got := r.BreaksOff(c.seconds, why); got != c.want {
 			t.Errorf("from %v to %v s: %v", c.start, c.seconds, got)
@@ -184,18 +186,22 @@ func TestUntaggedPictures(t *testing.T) {
 		transfer string
 		want     string
 	}{
-		{1280, 720, "", "", "bt709"}, {720, 1280, "", "", "bt709"}, {720, 576, "", "", "bt601"}, {1280, 719, "", "", "bt601"},
-		{640, 480, "bt709", "", "bt709"}, {1920, 1080, "smpte170m", "", "smpte170m"}, {1920, 1080, "", "arib-std-b67", ""},
+		{1280, 720, "", "", "bt709"}, {720, 1280, "", "", "bt709"}, {720, 576, "", "", "bt601"},
+		{1280, 719, "", "", "bt601"},
+		{640, 480, "bt709", "", "bt709"}, {1920, 1080, "smpte170m", "", "smpte170m"}, {1920, 1080, "", "arib-std-b67",
+			""},
 	} {
-		r := &Recording{File: &production.File{}, Info: media.Info{Duration: 12, Video: &media.Video{W: c.w, H: c.h, Start: 2,
-			Matrix: c.matrix, Transfer: c.transfer, FPSNum: 30000, FPSDen: 1001}}}
+		r := &Recording{File: &production.File{}, Info: media.Info{Duration: 12, Video: &media.Video{W: c.w, H: c.h,
+			Start: 2, Matrix: c.matrix, Transfer: c.transfer, FPSNum: 30000, FPSDen: 1001}}}
 		pic := r.Picture(audio.Clock{Offset: -1, Drift: 5})
-		if pic.Matrix != c.want || pic.First != 2 || pic.Last != 12 || pic.Clock != (audio.Clock{Offset: -1, Drift: 5}) ||
+		if pic.Matrix != c.want || pic.First != 2 || pic.Last != 12 ||
+			pic.Clock != (audio.Clock{Offset: -1, Drift: 5}) ||
 			math.Abs(pic.FPS-29.97003) > 1e-5 {
 			t.Errorf("%+v: %+v", c, pic)
 		}
 	}
-	r := &Recording{File: &production.File{}, Info: media.Info{Video: &media.Video{W: 8, H: 8}}, Parts: audio.Break(1, 1)}
+	r := &Recording{File: &production.File{}, Info: media.Info{Video: &media.Video{W: 8, H: 8}},
+		Parts: audio.Break(1, 1)}
 	if pic := r.Picture(audio.Clock{}); len(pic.Parts) != 2 || pic.FPS != 0 || pic.Rotate != nil {
 		t.Errorf("%+v", pic)
 	}
@@ -212,7 +218,8 @@ func TestTakesBesideTheFilm(t *testing.T) {
 		offset, length float64
 		want           bool
 	}{
-		{0, 10, false}, {-20, 10, true}, {-8, 10, true}, {-7.99, 10, false}, {11.99, 10, false}, {12, 10, true}, {50, 10, true},
+		{0, 10, false}, {-20, 10, true}, {-8, 10, true}, {-7.99, 10, false}, {11.99, 10, false}, {12, 10, true},
+		{50, 10, true},
 		{-500, 0, false}, {12, 0, true},
 	} {
 		r := &Recording{Info: media.Info{Duration: c.length}, Place: align.Placement{Offset: c.offset}}
@@ -225,7 +232,8 @@ func TestTakesBesideTheFilm(t *testing.T) {
 // Takes that are not in have a seat and a fault that says how to bring them in; those
 // that are withheld are in nothing, not even among the faults.
 func TestFactsOfTakesThatAreNotThere(t *testing.T) {
-	man := []production.Take{{Name: "tuba", Expected: true}, {Name: "horn", Release: production.ReleaseNo}, {Name: "oboe"}}
+	man := []production.Take{{Name: "tuba", Expected: true}, {Name: "horn", Release: production.ReleaseNo},
+		{Name: "oboe"}}
 	r := heardRecording("oboe", Audio, align.ByCuePlaying, 0)
 	r.Err = fault.New(fault.Media, "intake/oboe.wav", "no sound", "send it again")
 	s := &Set{Takes: []Take{{Take: &man[0]}, {Take: &man[1]}, {Take: &man[2], Audio: r}}}
@@ -255,12 +263,15 @@ func TestHowPicturesWereFramed(t *testing.T) {
 		want   string
 		known  bool
 	}{
-		{"fitted", production.Take{Fit: layout.Fit, AutoCrop: true}, &framing.Person{Head: head}, "all of it, as fit says", false},
+		{"fitted", production.Take{Fit: layout.Fit, AutoCrop: true}, &framing.Person{Head: head},
+			"all of it, as fit says", false},
 		{"cropped by hand", production.Take{}, &framing.Person{Head: head}, "as crop says", false},
 		{"nobody looked", production.Take{AutoCrop: true}, nil, "the middle: nobody was found", false},
 		{"nobody there", production.Take{AutoCrop: true}, &framing.Person{}, "the middle: nobody was found", false},
-		{"a face", production.Take{AutoCrop: true}, &framing.Person{Head: head, Face: true}, "the head, by the face", true},
-		{"a shape", production.Take{AutoCrop: true}, &framing.Person{Head: head}, "the head, by the shape of what moves", true},
+		{"a face", production.Take{AutoCrop: true}, &framing.Person{Head: head, Face: true}, "the head, by the face",
+			true},
+		{"a shape", production.Take{AutoCrop: true}, &framing.Person{Head: head},
+			"the head, by the shape of what moves", true},
 		{"a body", production.Take{AutoCrop: true}, &framing.Person{Body: body}, "what moves", true},
 	} {
 		person, words := Take{Take: &c.take, Video: &Recording{Subject: c.person}}.Cropped()
@@ -271,7 +282,8 @@ func TestHowPicturesWereFramed(t *testing.T) {
 			t.Errorf("%s: framed by the manifest: %v", c.what, framed)
 		}
 	}
-	if person, words := (Take{Take: &production.Take{AutoCrop: true}}).Cropped(); person.Known() || words != "the middle: nobody was found" {
+	if person, words := (Take{Take: &production.Take{AutoCrop: true}}).Cropped(); person.Known() ||
+		words != "the middle: nobody was found" {
 		t.Errorf("without a video: %q", words)
 	}
 }
@@ -283,8 +295,8 @@ func TestColourNeedsFilters(t *testing.T) {
 		return Take{Video: &Recording{Role: role, File: &production.File{Path: name},
 			Info: media.Info{Video: &media.Video{Transfer: transfer}}}}
 	}
-	s := &Set{Takes: []Take{rec("a.mov", "arib-std-b67", Video), rec("b.mov", "bt709", Video), rec("c.mov", "smpte2084", Video),
-		rec("d.wav", "smpte2084", Audio)}}
+	s := &Set{Takes: []Take{rec("a.mov", "arib-std-b67", Video), rec("b.mov", "bt709", Video),
+		rec("c.mov", "smpte2084", Video), rec("d.wav", "smpte2084", Audio)}}
 	full := ffmpeg.Recorded(ffmpeg.ParseVersion("ffmpeg version 7.1"), []string{"zscale", "tonemap"}, nil)
 	if err := s.RequireColour(full); err != nil {
 		t.Error(err)
@@ -292,7 +304,8 @@ func TestColourNeedsFilters(t *testing.T) {
 	lean := ffmpeg.Recorded(ffmpeg.ParseVersion("ffmpeg version 7.1"), []string{"tonemap"}, nil)
 	var list fault.List
 	if err := s.RequireColour(lean); !errors.As(err, &list) || len(list) != 2 || list[0].Where != "a.mov" ||
-		list[1].Where != "c.mov" || !strings.Contains(list[0].What, "zscale") || strings.Contains(list[0].What, "tonemap") ||
+		list[1].Where != "c.mov" || !strings.Contains(list[0].What, "zscale") ||
+		strings.Contains(list[0].What, "tonemap") ||
 		!strings.Contains(list[0].Hint, "SDR") || list[0].Kind != fault.FFmpeg {
 		t.Errorf("%v", err)
 	}
@@ -368,7 +381,8 @@ func TestMeasuredIsWritten(t *testing.T) {
 	for i, r := range []*Recording{a, b} {
 		r.Hash = store.HashBytes([]byte{byte(i)})
 		nan := math.NaN()
-		r.Place.CueAt, r.Place.CueOffset, r.Place.Lateness, r.Place.ClickDB, r.Place.Uncertainty = nan, nan, nan, nan, math.Inf(1)
+		r.Place.CueAt, r.Place.CueOffset, r.Place.Lateness, r.Place.ClickDB, r.Place.Uncertainty = nan, nan, nan, nan,
+			math.Inf(1)
 	}
 	a.File.Path, a.Place.Sure, a.Place.Offset, a.Parts = "intake/mara-voss.wav", true, -1.25, audio.Break(10, 0.5)
 	s := &Set{Takes: []Take{{Take: &man[0], Audio: a}, {Take: &man[1], Audio: b}}}

@@ -61,7 +61,8 @@ func TestSilentRun(t *testing.T) {
 		t.Errorf("of two channels: %v to %v, %v", begin, end, err)
 	}
 	broken := errors.New("cut off")
-	if _, _, err := silentRun(&audiotest.Failing{Source: audio.NewMemory(noise(1, 0, 0), 8000), Left: 1000, Err: broken}, 0, 1); !errors.Is(err, broken) {
+	if _, _, err := silentRun(&audiotest.Failing{Source: audio.NewMemory(noise(1, 0, 0), 8000), Left: 1000,
+		Err: broken}, 0, 1); !errors.Is(err, broken) {
 		t.Errorf("a source that fails: %v", err)
 	}
 }

@@ -149,15 +149,16 @@ func TestSnippetsAreHeard(t *testing.T) {
 	}
 	ended, cancel := context.WithCancel(t.Context())
 	cancel()
-	if err := writeSnippet(ended, from, m, audio.Clock{}, 0, 1, filepath.Join(dir, "b.wav")); !errors.Is(err, context.Canceled) {
+	if err := writeSnippet(ended, from, m, audio.Clock{}, 0, 1, filepath.Join(dir, "b.wav")); !errors.Is(err,
+		context.Canceled) {
 		t.Errorf("cancelled: %v", err)
 	}
 }
 
 // Only what may be a snippet is ever taken away.
 func TestNamesOfSnippets(t *testing.T) {
-	for file, want := range map[string]bool{"oboe-audio-1.wav": true, "x.wav": true, "oboe.mp3": false, "deep/oboe.wav": false,
-		"": false, "wav": false} {
+	for file, want := range map[string]bool{"oboe-audio-1.wav": true, "x.wav": true, "oboe.mp3": false,
+		"deep/oboe.wav": false, "": false, "wav": false} {
 		if got := isSnippet(file); got != want {
 			t.Errorf("%q is a snippet: %v", file, got)
 		}

@@ -26,13 +26,18 @@ func TestWhichDeviceIsBroken(t *testing.T) {
 		want  string // names, with ! for sure ones
 	}{
 		{"one leads", []align.Break{{Name: "v", By: "device", Gain: 9}, {Name: "a", By: "device", Gain: 3}}, "[v!]"},
-		{"in the other order", []align.Break{{Name: "a", By: "device", Gain: 3}, {Name: "v", By: "device", Gain: 9}}, "[v!]"},
-		{"by just enough", []align.Break{{Name: "v", By: "device", Gain: 5}, {Name: "a", By: "device", Gain: 3}}, "[v!]"},
-		{"by too little", []align.Break{{Name: "v", By: "device", Gain: 4.9}, {Name: "a", By: "device", Gain: 3}}, "[v]"},
+		{"in the other order", []align.Break{{Name: "a", By: "device", Gain: 3}, {Name: "v", By: "device", Gain: 9}},
+			"[v!]"},
+		{"by just enough", []align.Break{{Name: "v", By: "device", Gain: 5}, {Name: "a", By: "device", Gain: 3}},
+			"[v!]"},
+		{"by too little", []align.Break{{Name: "v", By: "device", Gain: 4.9}, {Name: "a", By: "device", Gain: 3}},
+			"[v]"},
 		{"neither", []align.Break{{Name: "v", By: "device", Gain: 3}, {Name: "a", By: "device", Gain: 3}}, "[v a]"},
 		{"only one shows it", []align.Break{{Name: "a", By: "device", Gain: 0.1}}, "[a!]"},
-		{"others are left alone", []align.Break{{Name: "v", By: "silence", Sure: true}, {Name: "a", Gain: 1}}, "[v! a]"},
-		{"and count for nothing", []align.Break{{Name: "v", By: "silence", Gain: 99}, {Name: "a", By: "device", Gain: 1}}, "[v a!]"},
+		{"others are left alone", []align.Break{{Name: "v", By: "silence", Sure: true}, {Name: "a", Gain: 1}},
+			"[v! a]"},
+		{"and count for nothing", []align.Break{{Name: "v", By: "silence", Gain: 99}, {Name: "a", By: "device",
+			Gain: 1}}, "[v a!]"},
 		{"somebody without another device", []align.Break{{Name: "x", By: "device", Gain: 1}}, "[x!]"},
 		{"none", nil, "[]"},
 	} {
@@ -60,7 +65,8 @@ func TestOpeningBoth(t *testing.T) {
 	dir := t.TempDir()
 	one, other := filepath.Join(dir, "a.wav"), filepath.Join(dir, "b.wav")
 	for path, rate := range map[string]int{one: 8000, other: 16000} {
-		if _, err := media.CreateWAV(t.Context(), path, audio.NewMemory(noise(0.1, 0, 0), rate), media.Float32); err != nil {
+		if _, err := media.CreateWAV(t.Context(), path, audio.NewMemory(noise(0.1, 0, 0), rate),
+			media.Float32); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -112,7 +118,8 @@ func TestReadingTogether(t *testing.T) {
 		{"all changed before", func(string, func() error) error { return changed }, 1, "[a b c]"},
 	} {
 		read := 0
-		wrong := steadyAll(t.Context(), func(ctx context.Context, path string, _ store.ID, do func(context.Context) error) error {
+		wrong := steadyAll(t.Context(), func(ctx context.Context, path string, _ store.ID,
+			do func(context.Context) error) error {
 			return c.steady(path, func() error { return do(ctx) })
 		}, members, recs, func(context.Context) { read++ })
 		var names []string
@@ -126,8 +133,8 @@ func TestReadingTogether(t *testing.T) {
 		}
 	}
 	read := 0
-	if wrong := steadyAll(t.Context(), nil, members, recs, func(context.Context) { read++ }); read != 1 || len(wrong) != 3 ||
-		errors.Join(wrong...) != nil {
+	if wrong := steadyAll(t.Context(), nil, members, recs, func(context.Context) { read++ }); read != 1 ||
+		len(wrong) != 3 || errors.Join(wrong...) != nil {
 		t.Errorf("without a watch: read %d times, %v", read, wrong)
 	}
 }
