@@ -12,10 +12,21 @@ import (
 	"sync"
 	"time"
 
+	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
 
 	"ripieno/assemble/order"
 )
+
+// open returns a bucket of files. A hub that says nothing about a piece for a lease,
+// such as one with a full disk, is waited for no longer.
+func open(ctx context.Context, nc *nats.Conn, bucket string) (jetstream.ObjectStore, error) {
+	js, err := jetstream.New(nc, jetstream.WithDefaultTimeout(lease))
+	if err != nil {
+		return nil, err
+	}
+	return js.ObjectStore(ctx, bucket)
+}
 
 // chunk is how many bytes of a file travel in one message.
 const chunk = 512 << 10
@@ -43,8 +54,7 @@ func send(ctx context.Context, to jetstream.ObjectStore, f order.File, path stri
 	}
 	defer r.Close()
 	meta := jetstream.ObjectMeta{Name: f.Hash, Opts: &jetstream.ObjectMetaOptions{ChunkSize: chunk}}
-	ctx, cancel := context.WithTimeout(ctx, patience(f.Size))
-	defer cancel()
+	// Without a deadline the engine waits for a lease for each piece, see [open].
 	info, err := to.Put(ctx, meta, r)
 	switch {
 	case err != nil && isThere(ctx, to, f): // another sent it at the same moment

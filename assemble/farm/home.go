@@ -26,6 +26,8 @@ type Home struct {
 	class string
 	nc    *nats.Conn
 	js    jetstream.JetStream
+	read  jetstream.ObjectStore // files that orders read
+	made  jetstream.ObjectStore // files that workers made
 	crew  crew
 
 	sending singleflight.Group
@@ -35,6 +37,7 @@ type Home struct {
 	mu      sync.Mutex
 	waiting map[string]*given // by key
 	paces   map[string]pace   // by rule
+	resting time.Time         // until when nothing is given
 	settled uint64            // how often the connection had been lost when the hub was looked at
 }
 
@@ -65,11 +68,13 @@ func (h *Home) open(ctx context.Context) (err error) {
 	if err = h.restore(ctx); err != nil {
 		return err
 	}
-	store, err := h.js.ObjectStore(ctx, readBucket)
-	if err != nil {
+	if h.read, err = open(ctx, h.nc, readBucket); err != nil {
 		return fmt.Errorf("farm: %w", err)
 	}
-	h.sent = newSent(ctx, store)
+	if h.made, err = open(ctx, h.nc, madeBucket); err != nil {
+		return fmt.Errorf("farm: %w", err)
+	}
+	h.sent = newSent(ctx, h.read)
 	if err = h.heedGivenUp(); err != nil {
 		return err
 	}
@@ -185,6 +190,7 @@ func (h *Home) Make(ctx context.Context, o order.Order, paths []string, tmp stri
 	defer h.withdraw(ctx, g)
 	defer h.sent.free(o.Inputs)
 	if err := h.give(ctx, g); err != nil {
+		h.rest()
 		return err
 	}
 	r, err := h.wait(ctx, g)
@@ -192,6 +198,20 @@ func (h *Home) Make(ctx context.Context, o order.Order, paths []string, tmp stri
 		return err
 	}
 	return h.take(ctx, o, r, tmp)
+}
+
+// rest gives nothing to a hub that takes nothing for a lease: its disk may be full.
+func (h *Home) rest() {
+	h.mu.Lock()
+	h.resting = time.Now().Add(lease)
+	h.mu.Unlock()
+}
+
+// rests reports whether nothing is given to the hub now.
+func (h *Home) rests() bool {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return time.Now().Before(h.resting)
 }
 
 // give sends what an order reads and then the order.
@@ -207,12 +227,8 @@ func (h *Home) give(ctx context.Context, g *given) error {
 
 // giveAgain sends what the hub lacks of an order, and the order.
 func (h *Home) giveAgain(ctx context.Context, g *given) error {
-	read, err := h.js.ObjectStore(ctx, readBucket)
-	if err != nil {
-		return fmt.Errorf("farm: %w", err)
-	}
 	for i, f := range g.order.Inputs {
-		_, err, _ := h.sending.Do(f.Hash, func() (any, error) { return nil, send(ctx, read, f, g.paths[i]) })
+		_, err, _ := h.sending.Do(f.Hash, func() (any, error) { return nil, send(ctx, h.read, f, g.paths[i]) })
 		if err != nil {
 			return err
 		}
@@ -228,21 +244,17 @@ func (h *Home) take(ctx context.Context, o order.Order, r order.Result, tmp stri
 	if err := r.Answers(o); err != nil {
 		return err
 	}
-	made, err := h.js.ObjectStore(ctx, madeBucket)
-	if err != nil {
-		return err
-	}
 	for _, f := range r.Files {
 		path := tmp
 		if f.Name != "" {
 			path = filepath.Join(tmp, f.Name)
 		}
-		if err := fetch(ctx, made, f, path); err != nil {
+		if err := fetch(ctx, h.made, f, path); err != nil {
 			return err
 		}
 	}
 	for _, f := range r.Files { // it is home now
-		_ = made.Delete(ctx, f.Hash)
+		_ = h.made.Delete(ctx, f.Hash)
 	}
 	return nil
 }

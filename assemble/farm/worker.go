@@ -112,10 +112,10 @@ func (w *worker) open(ctx context.Context) error {
 	ctx, cancel := context.WithTimeout(ctx, time.Minute)
 	defer cancel()
 	err = await(ctx, func() error {
-		if read, err = w.js.ObjectStore(ctx, readBucket); err != nil {
+		if read, err = open(ctx, w.nc, readBucket); err != nil {
 			return err
 		}
-		w.made, err = w.js.ObjectStore(ctx, madeBucket)
+		w.made, err = open(ctx, w.nc, madeBucket)
 		return err
 	})
 	if err != nil {
