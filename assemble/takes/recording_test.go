@@ -278,9 +278,6 @@ func TestHowPicturesWereFramed(t *testing.T) {
 		if words != c.want || person.Known() != c.known {
 			t.Errorf("%s: %q, somebody %v", c.what, words, person.Known())
 		}
-		if framed := isFramed(&c.take); framed != (c.what == "fitted" || c.what == "cropped by hand") {
-			t.Errorf("%s: framed by the manifest: %v", c.what, framed)
-		}
 	}
 	if person, words := (Take{Take: &production.Take{AutoCrop: true}}).Cropped(); person.Known() ||
 		words != "the middle: nobody was found" {
