@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 
 	"ripieno/assemble/plan"
+	"ripieno/assemble/remark/handout"
 	"ripieno/assemble/report"
 	"ripieno/assemble/roll"
 	"ripieno/assemble/session"
@@ -87,8 +88,8 @@ func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult,
 	r.Faults, r.Tasks, r.Guides = check.Faults, TaskCount(res.Stats), check.Guides
 	r.Remarks = p.Manifest().ScoreRemarks()
 	page := survey.Page(p.Manifest(), !o.NoPlaying)
-	for _, g := range r.Guides {
-		page.Guides = append(page.Guides, report.Notice{What: g.What, Hint: g.Hint})
+	if err := handout.Fill(&page, p.Session, r.Guides); err != nil {
+		return r, err
 	}
 	if info, err := os.Stat(filepath.Join(p.Settings().Out, roughFile)); err == nil && info.Mode().IsRegular() {
 		page.Film = &report.Film{Name: roughFile, AtZero: line.GuideAtZero()}
@@ -101,12 +102,7 @@ func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult,
 		if err != nil {
 			return r, err
 		}
-		if c := cleaned[one.Name]; c != nil {
-			one.Cleaned = &report.Cleaned{Reduced: c.Reduced, Lows: c.Lows, Presence: c.Presence}
-			if c.Open != nil {
-				one.Cleaned.Closed = 1 - *c.Open
-			}
-		}
+		one.Cleaned = survey.Cleaned(cleaned[one.Name])
 		page.Takes = append(page.Takes, one)
 		r.Takes = append(r.Takes, ReviewedTake{
 			Name: c.Name, Player: one.Player, Level: c.Level, Picture: one.Picture != nil, Asks: one.Unsure(),

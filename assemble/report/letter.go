@@ -91,6 +91,22 @@ func (l *letter) take(t Reviewed, several bool) {
 	default:
 		l.line("letter.fine", "recording", what)
 	}
+	l.remarks(t)
+}
+
+// remarks writes what was said of the film for a take's player and is open.
+func (l *letter) remarks(t Reviewed) {
+	var list []string
+	for _, s := range sayRemarks(l.w, l.r.Remarks) {
+		if s.Take == t.Name && !s.Settled {
+			list = append(list, s.Where+": "+l.set(s.Text))
+		}
+	}
+	if len(list) > 0 {
+		l.WriteString("\n")
+		l.line("letter.remarks")
+		l.list(list)
+	}
 }
 
 // waiting says of a take that it is not used, or not all of it, and never that it
