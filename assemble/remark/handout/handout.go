@@ -198,8 +198,9 @@ func Said(man *production.Production, list []remark.At) []report.Said {
 	return out
 }
 
-// Fill adds to the report's page what was said of the film and of guides that changed.
-func Fill(page *report.Review, s *session.Session, changed []guide.Change) error {
+// Fill adds to the report's page the rough cut, what was said of it, and guides that
+// changed.
+func Fill(page *report.Review, s *session.Session, line plan.Timeline, changed []guide.Change) error {
 	for _, g := range changed {
 		page.Guides = append(page.Guides, report.Notice{What: g.What, Hint: g.Hint})
 	}
@@ -211,6 +212,9 @@ func Fill(page *report.Review, s *session.Session, changed []guide.Change) error
 	hash, err := kept.HashFilm(s.Settings().Out, filmName)
 	if err != nil {
 		return err
+	}
+	if hash != "" {
+		page.Film = &report.Film{Name: filmName + ".mp4", AtZero: line.GuideAtZero()}
 	}
 	list := book.Beside(man.Tempo, remark.All)
 	page.Remarks = Said(man, list)
