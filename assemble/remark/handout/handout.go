@@ -5,6 +5,7 @@ package handout
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -190,7 +191,7 @@ func Said(man *production.Production, list []remark.At) []report.Said {
 		one := report.Said{ID: r.ID, At: r.Time, Place: r.Place, Take: r.For, By: r.By, Text: r.Text, Settled: r.Settled}
 		for _, t := range man.Takes {
 			if t.Name == r.For {
-				one.For = t.PublicName()
+				one.For = cmp.Or(t.PublicName(), t.Part)
 			}
 		}
 		out = append(out, one)
