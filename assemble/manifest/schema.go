@@ -291,7 +291,7 @@ var (
 		{"label_style", oneOf(production.LabelStyles.Strings()...), string(layout.Plate),
 			"a plate on the picture, letters with a shadow, or a strip below the picture"},
 		{"label_corner", oneOf(production.LabelCorners.Strings()...), string(layout.AutoCorner),
-			"where names stand; auto is bottom-left unless that hides a face"},
+			"where names stand; auto is bottom-left unless that hides a face or hands"},
 		{"smallest_screen", number(4, 200, "cm"), "not looked at",
 			"short side of the smallest screen (a phone: 6); a name too long to be readable there is left to the credits"},
 		{"cuts", among(production.CutKinds), "beats; exact with one shape",

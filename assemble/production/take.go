@@ -39,6 +39,10 @@ type Take struct {
 	Mark     fault.Mark
 }
 
+// IsFramed reports whether the manifest says what of a take's picture is shown, and does
+// not leave it to what is found in it.
+func (t Take) IsFramed() bool { return t.Fit == layout.Fit || !t.AutoCrop }
+
 // File is one recording. At most one of Offset and CueAt is set; either beats
 // what sync measured.
 type File struct {

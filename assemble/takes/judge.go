@@ -4,9 +4,7 @@ import (
 	"context"
 
 	"ripieno/assemble/intake"
-	"ripieno/assemble/production"
 	"ripieno/assemble/task"
-	"ripieno/layout"
 )
 
 // Judged is what was found out about one take.
@@ -76,7 +74,7 @@ func (s *Set) Unreadable() []Fault {
 func (c *Checks) facts(t Take, res task.Result) (intake.Facts, error) {
 	f := intake.Facts{
 		Take: t.Name, Expected: t.Take.Video == nil && t.Take.Audio == nil, Piece: Piece(c.man, t.Take),
-		Framed: isFramed(t.Take),
+		Framed: t.IsFramed(),
 	}
 	if p := c.man.Picture; p.AspectW > 0 { // else the usual one
 		f.Shape = float64(p.AspectW) / float64(p.AspectH)
@@ -92,12 +90,6 @@ func (c *Checks) facts(t Take, res task.Result) (intake.Facts, error) {
 		f.Files = append(f.Files, file)
 	}
 	return f, nil
-}
-
-// isFramed reports whether the manifest says what of a take's picture is shown, and
-// does not leave it to what is found in it.
-func isFramed(t *production.Take) bool {
-	return t.Fit == layout.Fit || !t.AutoCrop
 }
 
 // file gathers what was measured of one recording.
