@@ -19,8 +19,8 @@ import (
 const FileName = "remarks.yaml"
 
 // head is how the file begins.
-const head = `# What was said of the film: one remark or approval a line, which ends being
-# open with "settled": true. The desk, ripieno report and rollcall show it.
+const head = `# What was said of the film, a line each. With "settled": true a remark is no longer
+# open. The desk and ripieno remarks write this file; report and rollcall show it.
 version: 1
 `
 

@@ -79,7 +79,7 @@ type Taken struct {
 func (b *Book) Take(r *Return, m *tempo.Map, title string, takes []string) (Taken, error) {
 	out := Taken{By: Clean(r.By, MostName), Approved: r.Approved}
 	if other := Clean(r.Title, MostText); title != "" && other != "" && other != Clean(title, MostText) {
-		return out, fault.New(fault.Manifest, FileName, fmt.Sprintf("these remarks are about %q, and this is %q", other,
+		return out, fault.New(fault.Manifest, "", fmt.Sprintf("these remarks are about %q, and this is %q", other,
 			Clean(title, MostText)), "take them where they belong, with --dir")
 	}
 	var list []Remark

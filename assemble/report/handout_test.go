@@ -88,7 +88,6 @@ func eval[T any](b *browser, expression string) T {
 	return run(b, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
 }
 
-
 // TestHandoutInABrowser: a conductor plays the film, says something by keyboard, for all
 // and for one, and what is saved is a file that is taken in.
 func TestHandoutInABrowser(t *testing.T) {

@@ -4,6 +4,7 @@ import (
 	"context"
 
 	"ripieno/assemble/intake"
+	"ripieno/assemble/production"
 	"ripieno/assemble/task"
 )
 

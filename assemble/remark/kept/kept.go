@@ -33,7 +33,7 @@ func path(dir string) string { return filepath.Join(dir, remark.FileName) }
 // production and is refused.
 func read(dir string) ([]byte, error) {
 	refuse := func(what string, err error) error {
-		return fault.New(fault.Manifest, path(dir), what, "move it away, or make it an ordinary file").Because(err)
+		return fault.New(fault.Manifest, remark.FileName, what, "move it away, or make it an ordinary file").Because(err)
 	}
 	st, err := os.Lstat(path(dir))
 	switch {
@@ -62,7 +62,7 @@ func Load(dir string) (*remark.Book, error) {
 	if err != nil {
 		return nil, err
 	}
-	return remark.Parse(path(dir), data)
+	return remark.Parse(remark.FileName, data)
 }
 
 // Version names the file as it is, so that a page sees that it was changed.
@@ -102,7 +102,7 @@ func changeOnce(ctx context.Context, dir string, change func(*remark.Book) error
 	if err != nil {
 		return err
 	}
-	book, err := remark.Parse(path(dir), old)
+	book, err := remark.Parse(remark.FileName, old)
 	if err != nil {
 		return err
 	}
