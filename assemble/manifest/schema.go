@@ -181,6 +181,8 @@ var (
 			{"release", among(production.Releases), "as the production",
 				"what may be published: all, nothing, or a card instead of the picture"},
 			{"hide_name", flagValue, "false", "shows the part alone, on labels, cards and in the credits"},
+			{"verdict", among(production.Verdicts), "as check finds",
+				"your own word on the take, above that of check: ok asks for nothing, redo asks for it again"},
 			{"gain", gainValue, "0", "added to the balance"},
 			{"pan", sideValue.orWords("auto"), "auto", "place from left to right; auto spreads takes by their seats"},
 			{"mute", flagValue, "false", "seen and not heard"},
