@@ -4,6 +4,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -67,8 +68,8 @@ func TestTempoFromAList(t *testing.T) {
 		t.Fatal(err)
 	}
 	if b := man.Beats; b.Own != 1 || b.Weak != 1 || b.Count != 5 || len(b.Remarks) != 1 ||
-		!strings.Contains(b.Remarks[0], "1 beats after the end") || !strings.Contains(b.Describe(), "1 of them put right") {
-		t.Errorf("%+v: %s", b, b.Describe())
+		!strings.Contains(b.Remarks[0], "left out: 1, from 3.50 s") || !slices.Contains(b.Describe(), "beats put right by you: 1") {
+		t.Errorf("%+v: %q", b, b.Describe())
 	}
 	f := ToFollow(dir)
 	if f == nil || f.Recording != "a.wav" || f.List != "a-beats.txt" || !f.Counted || f.Speed != 110 ||

@@ -15,21 +15,19 @@ type Beats struct {
 	Remarks   []string // what a person should know
 }
 
-// Describe says in a sentence, lower case, what the tempo was made from.
-func (b *Beats) Describe() string {
+// Describe says, lower case and in sentences that phrase knows, what the tempo was made
+// from and what a person can do about it.
+func (b *Beats) Describe() []string {
 	if !b.Recording {
-		return fmt.Sprintf("the tempo is that of %d beats in %s", b.Count, b.List)
+		return append([]string{fmt.Sprintf("the tempo is that of %d beats in %s", b.Count, b.List)}, b.Remarks...)
 	}
-	s := fmt.Sprintf("the tempo is that of %d beats found in %s", b.Count, b.File)
-	switch b.Own {
-	case 0:
-	case 1:
-		s += ", 1 of them put right by you"
-	default:
-		s += fmt.Sprintf(", %d of them put right by you", b.Own)
+	all := []string{fmt.Sprintf("the tempo is that of %d beats found in %s: "+
+		"move, add or delete lines in %s where the guide is off", b.Count, b.File, b.List)}
+	if b.Own > 0 {
+		all = append(all, fmt.Sprintf("beats put right by you: %d", b.Own))
 	}
 	if b.Weak > 0 {
-		s += fmt.Sprintf("; at %d hardly anything begins (? in the list)", b.Weak)
+		all = append(all, fmt.Sprintf("beats at which hardly anything begins (? in the list): %d", b.Weak))
 	}
-	return s + fmt.Sprintf("; listen to the guide, and move, add or delete lines in %s where it is off", b.List)
+	return append(all, b.Remarks...)
 }

@@ -152,7 +152,7 @@ func (p *Production) ScoreRemarks() []string {
 		all = append(all, p.Score.Remarks...)
 	}
 	if p.Beats != nil {
-		all = append(append(all, p.Beats.Describe()), p.Beats.Remarks...)
+		all = append(all, p.Beats.Describe()...)
 	}
 	return all
 }
