@@ -44,7 +44,8 @@ and no other page can ask it for anything. Ctrl-C closes the desk.`,
 			return desk.Serve(cmd.Context(), o)
 		},
 	}
-	c.Flags().StringVar(&o.Listen, "listen", "127.0.0.1:0", "`ADDRESS` of this computer, with a port; 0 is any free one")
+	c.Flags().StringVar(&o.Listen, "listen", "127.0.0.1:0",
+		"`ADDRESS` of this computer, with a port; 0 is any free one")
 	c.Flags().BoolVar(&stay, "no-open", false, "print the address and open no browser")
 	return c
 }
