@@ -38,7 +38,10 @@ type Features struct {
 
 	Events []Event // in order of time
 	Leaked []Event // clicks of the guide that were taken out; see [AnalyseWithoutClicks]
-	Level  []uint8 // loudness every 10 ms in half decibels above -120 dBFS; see [Features.LevelAt]
+	// ClickPPM is the file's clock against the guide's as those clicks tell it; it means
+	// nothing where none were taken out.
+	ClickPPM float64
+	Level    []uint8 // loudness every 10 ms in half decibels above -120 dBFS; see [Features.LevelAt]
 
 	Curves
 

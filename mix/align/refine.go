@@ -35,10 +35,11 @@ func (t *take) refine(g *grid, o float64, leak clicks) playing {
 	p := playing{err: math.Inf(1), slopErr: math.Inf(1)}
 	var l line
 	var vague []float64
+	soft := 0.0
 	// The second pass assigns the notes anew, round what the first found.
 	for range 2 {
 		var x, y, w []float64
-		vague = vague[:0]
+		vague, soft = vague[:0], 0
 		for i, e := range t.f.Events {
 			at := t.guide(o, i)
 			if t.weight[i] < least || at < g.start-0.12 || at > g.end+0.1 || leak.holds(g, e, at, len(t.f.Leaked) > 0) {
@@ -56,11 +57,15 @@ func (t *take) refine(g *grid, o float64, leak clicks) playing {
 			weight := t.weight[i] * e.trust()
 			x, y, w = append(x, at), append(y, at-want), append(w, weight)
 			vague = append(vague, e.Vague)
+			if e.Slow || e.Pitch {
+				soft++
+			}
 		}
 		if len(x) < minNotes {
 			return p
 		}
-		p.n, p.span, p.doubt = len(x), x[len(x)-1]-x[0], vagueDoubt*robust.Median(vague)
+		p.n, p.span = len(x), x[len(x)-1]-x[0]
+		p.doubt = math.Hypot(vagueDoubt*robust.Median(vague), softDoubt*soft/float64(len(x)))
 		l = fitLine(x, y, w, 0.004)
 		if p.n < 12 || p.span < 20 {
 			l = level(y, w)
@@ -151,7 +156,7 @@ const mostDrift = 900
 // drift is the correction to a take's clock that the playing shows: none where
 // there is too little of it.
 func (p playing) drift(t *take) float64 {
-	if t.rec.DriftPPM != nil || p.n < 24 || p.span < 40 {
+	if t.clocked() || p.n < 24 || p.span < 40 {
 		return 0
 	}
 	if math.Abs(p.slope) > mostDrift {
@@ -291,15 +296,11 @@ func (p *Placement) tighten(at, err, byPlay float64, fit playing) {
 	known := math.Hypot(1/math.Sqrt(a+b), (weight-share)*apart)
 	// Two that contradict each other are known less well than they say.
 	apart = math.Abs(apart) / math.Hypot(playErr, err)
-	p.Uncertainty = allDoubt * known * math.Max(1, math.Min(mostContradicted, apart))
+	p.Uncertainty = known * math.Max(1, math.Min(mostContradicted, apart))
 }
 
-// clapDoubt is from how many of the errors of a clap on it is the clap that is believed, and
-// allDoubt by how much the error to expect is more than the parts of it say.
-const (
-	clapDoubt = 3.0
-	allDoubt  = 1.1
-)
+// clapDoubt is from how many of the errors of a clap on it is the clap that is believed.
+const clapDoubt = 3.0
 
 // contradiction is from how many of its errors on the playing moves a take from its clap.
 const contradiction = 0.4

@@ -70,14 +70,22 @@ func (t terms) weighed() float64 {
 
 func newTake(rec *Recording) *take {
 	t := &take{rec: rec, f: rec.Features}
-	if rec.DriftPPM != nil {
-		t.ppm = *rec.DriftPPM
-	}
 	if t.f == nil {
 		t.f = &Features{}
 	}
+	if rec.DriftPPM != nil {
+		t.ppm = *rec.DriftPPM
+	} else if t.clocked() {
+		t.ppm = t.f.ClickPPM
+	}
 	t.weigh()
 	return t
+}
+
+// clocked reports whether the file's clock is known before anything is heard of its place:
+// clicks of the guide were followed through the whole of it.
+func (t *take) clocked() bool {
+	return t.rec.DriftPPM != nil || len(t.f.Leaked) > 0 && math.Abs(t.f.ClickPPM) < mostDrift
 }
 
 // weigh gives every event its weight as a note and its rank as a cue.

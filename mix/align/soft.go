@@ -7,10 +7,12 @@ import "math"
 // beat. What is left of doubt grows with how slowly the note passes the thresholds that
 // listeners were found to use ([Event.Vague]).
 
-// How much of what is vague about a player's notes may be an error of them all, and how
-// much more where no clap tells.
+// How much of what is vague about a player's notes may be an error of them all; how far off,
+// in seconds, they all may be when every one of them was found by a slow rise or a new pitch
+// only; and how much more is vague where no clap tells.
 const (
 	vagueDoubt = 0.36
+	softDoubt  = 0.022
 	aloneDoubt = 0.5
 )
 

@@ -23,7 +23,7 @@ const (
 	clickBody    = 0.012  // seconds of it that tell where and how loud it is
 	clickFew     = 3      // clicks of a kind there must be
 	clickAlike   = 0.5    // correlation from which one is like the others
-	clickReach   = 0.003  // seconds from its place at which one is looked for while learning
+	clickReach   = 0.005  // seconds from its place at which one is looked for while learning
 	clickTrack   = 0.0003 // seconds from its place at which one is looked for afterwards
 	clickLouder  = 1.6    // times as loud as usual that a click may be at most
 	clickGains   = 0.15   // by which the loudness of clicks changes from one to the next
@@ -63,7 +63,7 @@ func AnalyseWithoutClicks(open func() (audio.Source, error), m *tempo.Map, offse
 		return nil, err
 	}
 	f.Channels = before.Channels
-	f.Leaked = before.clicksAt(m, offset, ppm)
+	f.Leaked, f.ClickPPM = before.clicksAt(m, offset, ppm), ppm-1e6*c.slope
 	return f, nil
 }
 
@@ -101,7 +101,8 @@ type clickSound struct {
 	at     []float64    // seconds of the file, of every beat that it holds but the cue's
 	kind   []int        // of each, 1 on a downbeat
 	sound  [2][]float64 // of each kind, from clickBefore before its beat; nil where unknown
-	power  [2]float64   // of the body of each
+	shape  [2][]float64 // of each, its body as it is where clicks are loud, see clickLow
+	power  [2]float64   // of the shape of each
 	late   float64      // seconds by which they come later than at says, at the first, and
 	slope  float64      // by how much more every second
 	body   int          // samples of the body, and
@@ -163,6 +164,7 @@ func readMono(src audio.Source, frames int) ([]float64, error) {
 
 // learn finds the sound of either kind in x among the first count clicks, and their clock.
 func (c *clickSound) learn(x []float64, count, length int) bool {
+	y := newClickBand(c.rate).write(nil, x)
 	reach := int(clickReach * float64(c.rate))
 	var when, late []float64
 	for kind := range c.sound {
@@ -176,12 +178,13 @@ func (c *clickSound) learn(x []float64, count, length int) bool {
 		if len(at) < clickFew {
 			continue
 		}
-		sound, lags := c.alike(x, at, length, reach)
-		if sound == nil {
+		shape, lags := c.alike(y, at, reach)
+		if shape == nil {
 			continue
 		}
-		c.sound[kind] = sound
-		for _, v := range sound[:c.before+c.body] {
+		c.shape[kind], c.sound[kind] = shape, medianSound(x, at, lags, length)
+		fadeOut(c.sound[kind])
+		for _, v := range shape {
 			c.power[kind] += v * v
 		}
 		for i, lag := range lags {
@@ -198,50 +201,83 @@ func (c *clickSound) learn(x []float64, count, length int) bool {
 	return true
 }
 
-// alike returns the median sound of those clicks at some places of x that sound alike, and by
-// how many samples each of them comes late; NaN for one that does not.
-func (c *clickSound) alike(x []float64, at []int, length, reach int) (sound, lags []float64) {
+// alike returns the median shape of those clicks at some places of y that are alike, and by
+// how many samples each of them comes late; NaN for one that is not.
+func (c *clickSound) alike(y []float64, at []int, reach int) (shape, lags []float64) {
 	head := c.before + c.body
-	ref := slices.Clone(x[at[0] : at[0]+head])
 	best := math.Inf(-1)
 	for _, i := range at { // the one that is likest to all others leads
 		var sum float64
 		for _, j := range at {
-			_, r := bestLag(x, j, x[i:i+head], reach)
+			_, r := bestLag(y, j, y[i:i+head], reach)
 			sum += r
 		}
 		if sum > best {
-			best = sum
-			copy(ref, x[i:i+head])
+			best, shape = sum, y[i:i+head]
 		}
 	}
 	for range 2 {
 		lags = lags[:0]
-		var rows [][]float64
+		found := 0
 		for _, i := range at {
-			lag, r := bestLag(x, i, ref, reach)
+			lag, r := bestLag(y, i, shape, reach)
 			if r < clickAlike {
-				lags = append(lags, math.NaN())
-				continue
+				lag = math.NaN()
+			} else {
+				found++
 			}
 			lags = append(lags, lag)
-			rows = append(rows, shifted(x, float64(i)+lag, length))
 		}
-		if len(rows) < clickFew {
+		if found < clickFew {
 			return nil, nil
 		}
-		sound = make([]float64, length)
-		column := make([]float64, len(rows))
-		for k := range sound {
-			for r := range rows {
-				column[r] = rows[r][k]
-			}
-			sound[k] = robust.Median(column)
-		}
-		copy(ref, sound[:head])
+		shape = medianSound(y, at, lags, head)
 	}
-	fadeOut(sound)
-	return sound, lags
+	return shape, lags
+}
+
+// medianSound is the median of the stretches of x that begin so many samples after some
+// places; those whose lag is NaN are left out.
+func medianSound(x []float64, at []int, lags []float64, length int) []float64 {
+	var rows [][]float64
+	for k, i := range at {
+		if !math.IsNaN(lags[k]) {
+			rows = append(rows, shifted(x, float64(i)+lags[k], length))
+		}
+	}
+	out, column := make([]float64, length), make([]float64, len(rows))
+	for k := range out {
+		for r := range rows {
+			column[r] = rows[r][k]
+		}
+		out[k] = robust.Median(column)
+	}
+	return out
+}
+
+// clickLow and clickHigh are between which frequencies in hertz clicks are compared: there
+// guides click and headphones leak, over rumble and under hiss.
+const (
+	clickLow  = 900
+	clickHigh = 5000
+)
+
+// clickBand lets through what lies between them.
+type clickBand struct{ pass, idle *band }
+
+func newClickBand(rate int) *clickBand {
+	return &clickBand{newBand(clickLow, clickHigh, float64(rate)), &band{}}
+}
+
+// write appends to out what of x lies between clickLow and clickHigh.
+func (b *clickBand) write(out, x []float64) []float64 {
+	if b.pass == nil {
+		return append(out, x...) // a file that holds nothing above
+	}
+	n := len(out)
+	out = append(out, x...)
+	filter(b.pass, b.idle, x, out[n:], make([]float64, len(x)))
+	return out
 }
 
 // fadeOut lets the last quarter of a sound die away.
@@ -253,22 +289,23 @@ func fadeOut(x []float64) {
 }
 
 // bestLag is by how many samples from at the stretch of x begins that is likest to ref, up to
-// reach either way, and the correlation of the two. What is compared is how they move, so
-// that no rumble counts.
+// reach either way, and the correlation of the two.
 func bestLag(x []float64, at int, ref []float64, reach int) (lag, r float64) {
 	values := make([]float64, 2*reach+1)
-	best := reach
+	best, yy := reach, 1e-20
+	for _, v := range ref {
+		yy += v * v
+	}
 	for j := range values {
 		i := at + j - reach
-		if i < 1 || i+len(ref) > len(x) {
+		if i < 0 || i+len(ref) > len(x) {
 			continue
 		}
-		var xy, xx, yy float64
-		for k := 1; k < len(ref); k++ {
-			a, b := x[i+k]-x[i+k-1], ref[k]-ref[k-1]
-			xy, xx, yy = xy+a*b, xx+a*a, yy+b*b
+		var xx float64
+		for _, v := range x[i : i+len(ref)] {
+			xx += v * v
 		}
-		values[j] = xy / (math.Sqrt(xx*yy) + 1e-20)
+		values[j] = dot(x[i:i+len(ref)], ref) / (math.Sqrt(xx*yy) + 1e-20)
 		if values[j] > values[best] {
 			best = j
 		}
@@ -303,6 +340,8 @@ type unclicked struct {
 	in   audio.Block
 	mono []float64
 	buf  []float64 // read, from sample at on
+	thin []float64 // the same between clickLow and clickHigh, clicks and all
+	band *clickBand
 	at   int
 	next int     // the next click
 	gain float64 // of the clicks of late
@@ -310,7 +349,8 @@ type unclicked struct {
 }
 
 func newUnclicked(src audio.Source, c *clickSound) *unclicked {
-	return &unclicked{src: src, c: c, in: audio.NewBlock(src.Channels(), 1<<14), gain: 1}
+	return &unclicked{src: src, c: c, in: audio.NewBlock(src.Channels(), 1<<14), gain: 1,
+		band: newClickBand(c.rate)}
 }
 
 // Rate implements [audio.Source].
@@ -324,7 +364,7 @@ func (u *unclicked) Read(dst audio.Block) (int, error) {
 	want := dst.Frames()
 	ready := u.prepare(want)
 	n := copy(dst[0], u.buf[:min(want, ready)])
-	u.buf = u.buf[:copy(u.buf, u.buf[n:])]
+	u.buf, u.thin = u.buf[:copy(u.buf, u.buf[n:])], u.thin[:copy(u.thin, u.thin[n:])]
 	u.at += n
 	if n == 0 {
 		return 0, u.done
@@ -353,7 +393,7 @@ func (u *unclicked) prepare(want int) int {
 		}
 		n, err := u.src.Read(u.in)
 		u.mono = mixdown(u.mono, u.in, n)
-		u.buf = append(u.buf, u.mono...)
+		u.buf, u.thin = append(u.buf, u.mono...), u.band.write(u.thin, u.mono)
 		u.done = err
 	}
 }
@@ -370,24 +410,20 @@ func (c *clickSound) begin(k int) int { return int(math.Round(c.exact(k))) }
 // tell where the ones after it are and how loud.
 func (u *unclicked) clean(i int) {
 	c, k := u.c, u.next
-	sound := c.sound[c.kind[k]]
-	head := c.before + c.body
+	sound, shape := c.sound[c.kind[k]], c.shape[c.kind[k]]
 	reach := int(clickTrack * float64(c.rate))
-	if sound == nil || i < reach+2 || i+head+reach+3 > len(u.buf) {
+	if sound == nil || i < reach+2 || i+len(shape)+reach+3 > len(u.thin) {
 		return
 	}
-	lag, r := bestLag(u.buf, i, sound[:head], reach)
+	lag, r := bestLag(u.thin, i, shape, reach)
 	known := math.Max(0, r) * math.Max(0, r)
 	// Samples of the file, not of the buffer: how it is read changes no digit.
 	exact := c.exact(k)
 	at := exact + known*(float64(c.begin(k))+lag-exact)
 	c.follow(k, known*(at-exact)/float64(c.rate))
 	first := math.Floor(at)
-	was := shifted(u.buf, at-first+float64(int(first)-u.at), head)
-	var xy, xx float64
-	for n, v := range was {
-		xy, xx = xy+v*sound[n], xx+v*v
-	}
+	was := shifted(u.thin, at-first+float64(int(first)-u.at), len(shape))
+	xy, xx := dot(was, shape), dot(was, was)
 	// What else sounds there tells how well the loudness of this one is known.
 	power := c.power[c.kind[k]] + 1e-20
 	gain := xy / power

@@ -72,6 +72,9 @@ func TestUnclickedTakesArePlacedAsWithoutClicks(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
+		if math.Abs(f.ClickPPM-ppm) > 4 {
+			t.Errorf("its clock is %.1f ppm off, by its clicks %.1f", ppm, f.ClickPPM)
+		}
 		if len(f.Leaked) < 10 {
 			t.Errorf("%d clicks are kept as evidence", len(f.Leaked))
 		}

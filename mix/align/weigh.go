@@ -13,7 +13,7 @@ func (t *take) candidates(g *grid) {
 	if len(t.f.Events) == 0 {
 		return
 	}
-	if t.rec.DriftPPM == nil {
+	if !t.clocked() {
 		t.ppm = newComb(t, g).bestDrift()
 	}
 	t.scan = newScan(g, t)
