@@ -117,3 +117,43 @@ func TestTighten(t *testing.T) {
 		}
 	}
 }
+
+// Notes that begin sharply may take a file farther from an early clap than soft ones, since
+// nothing about them can be heard early as a whole.
+func TestSharpNotesOutweighAnEarlyClap(t *testing.T) {
+	moved := func(doubt float64) float64 {
+		var p Placement
+		p.tighten(0, clapSigma, 0.055, playing{err: 0.01, doubt: doubt})
+		return p.Offset
+	}
+	sharp, soft := moved(0), moved(0.02)
+	if sharp < 0.035 || soft > mostTightened+1e-9 || soft < 0.02 {
+		t.Errorf("sharp notes move a take by %.1f ms, soft ones by %.1f", 1e3*sharp, 1e3*soft)
+	}
+}
+
+// What clicks say of a file's clock is believed, unless the user says something else or no
+// clock is so wrong.
+func TestClickClock(t *testing.T) {
+	given := 20.0
+	clicks := []Event{{Time: 1}}
+	for _, c := range []struct {
+		rec     Recording
+		ppm     float64
+		clocked bool
+	}{
+		{Recording{Features: &Features{Leaked: clicks, ClickPPM: -60}}, -60, true},
+		{Recording{Features: &Features{Leaked: clicks, ClickPPM: -60}, DriftPPM: &given}, 20, true},
+		{Recording{Features: &Features{Leaked: clicks, ClickPPM: 5000}}, 0, false},
+		{Recording{Features: &Features{ClickPPM: -60}}, 0, false},
+		{Recording{}, 0, false},
+	} {
+		k := newTake(&c.rec)
+		if k.ppm != c.ppm || k.clocked() != c.clocked {
+			t.Errorf("%+v: %g ppm, known %v", c, k.ppm, k.clocked())
+		}
+		if p := (playing{n: 100, span: 100, slope: 50, slopErr: 1}); c.clocked != (p.drift(k) == 0) {
+			t.Errorf("the playing corrects a clock by %g ppm that is known %v", p.drift(k), c.clocked)
+		}
+	}
+}

@@ -60,3 +60,53 @@ func TestHeardWhereTheEnvelopeSays(t *testing.T) {
 		}
 	}
 }
+
+// A note that speaks, wavers and swells is heard when it speaks: low notes beat at their own
+// pitch, and bows and horns swell for half a second. Where the sound before it is as loud,
+// nothing tells.
+func TestHeardAtTheFirstCrossing(t *testing.T) {
+	level := func(before float64) *profile {
+		e := make([]float32, 600)
+		for i := range e {
+			v := before
+			switch {
+			case i >= 300 && i < 316:
+				v = 0.2 // 7 dB below the peak to come
+			case i >= 316 && i < 330:
+				v = 0.06 // and 12 dB
+			case i >= 330:
+				v = math.Min(1, 0.06+float64(i-330)*0.01)
+			}
+			e[i] = float32(math.Max(v, before))
+		}
+		return newProfile([][]float32{e}, []*band{newBand(200, 900, 14000)})
+	}
+	at, vague, ok := level(1e-6).heard(300, 500)
+	if !ok || math.Abs(at-300*hop) > 0.006 {
+		t.Errorf("heard at %.3f s ± %.3f (%v), it speaks at %.3f", at, vague, ok, 300*hop)
+	}
+	if _, _, ok := level(0.3).heard(300, 500); ok {
+		t.Error("a note that is no louder than what was before it is heard to begin")
+	}
+}
+
+// Notes that were all found by a slow rise or a new pitch say less about a player's timing
+// than those that set in.
+func TestSoftNotesDoubtMore(t *testing.T) {
+	m := piece(t, 8, 4, 100)
+	g := newGrid(m)
+	doubt := func(slow int) float64 {
+		f := &Features{NoiseDB: -80, LoudDB: -20, Duration: m.End() + 2}
+		for b := range m.Beats() {
+			if !b.CountIn {
+				f.Events = append(f.Events, Event{Time: b.Seconds, Heard: b.Seconds + 0.01, Vague: 0.01, Strength: 8,
+					Level: -20, Before: -40, After: -30, Rise: 0.05, Slow: len(f.Events) < slow})
+			}
+		}
+		return newTake(&Recording{Features: f}).refine(g, 0, clicks{}).doubt
+	}
+	all, half, none := doubt(32), doubt(16), doubt(0)
+	if !(all > half && half > none) || math.Abs(none-vagueDoubt*0.01) > 1e-9 || all < softDoubt {
+		t.Errorf("doubts of %.1f, %.1f and %.1f ms", 1e3*all, 1e3*half, 1e3*none)
+	}
+}
