@@ -7,6 +7,7 @@ import (
 	ffmpeg "github.com/u2takey/ffmpeg-go"
 
 	"ripieno/layout"
+	"ripieno/layout/shot"
 )
 
 // Into is a transition over all frames of a segment: one scene becomes another. When
@@ -77,7 +78,7 @@ func glide(first *ffmpeg.Stream, g Segment, backdrop backdropper) *ffmpeg.Stream
 	}
 	second := frontFrame(scene(t.Scene, g, backdrop), g)
 	if from := n - t.Arrive; from > 0 { // xfade begins with the second's first frame
-		second = setPace(filter(second, "trim", "start_frame="+strconv.Itoa(from)), g.Rate)
+		second = setRate(filter(second, "trim", "start_frame="+strconv.Itoa(from)), g.Rate)
 	}
 	s = dissolve(s, second, g, n-t.Arrive, t.Arrive)
 	s = setPace(filter(s, "trim", "start_frame=1", "end_frame="+strconv.Itoa(n+1)), g.Rate)
@@ -105,11 +106,18 @@ func glide(first *ffmpeg.Stream, g Segment, backdrop backdropper) *ffmpeg.Stream
 }
 
 // frontFrame repeats the first frame once and gives the stream the constant
-// rate that xfade asks for.
+// rate that xfade asks for. The last is repeated too: depending on when a stream's end
+// reaches xfade, releases before 7.1 show the second one alone in the frame at the end.
 func frontFrame(s *ffmpeg.Stream, g Segment) *ffmpeg.Stream {
 	s = filter(s, "format", "pix_fmts=yuv420p")
-	s = filter(setPace(s, g.Rate), "tpad", "start=1", "start_mode=clone")
-	return filter(setPace(s, g.Rate), "fps", "fps="+g.Rate.String())
+	return setRate(filter(setPace(s, g.Rate), "tpad", "start=1", "start_mode=clone", "stop=1", "stop_mode=clone"),
+		g.Rate)
+}
+
+// setRate numbers the frames of a stream anew, at a rate that it states. From ffmpeg 7.1
+// on setpts leaves a stream's rate unknown, with which xfade refuses it.
+func setRate(s *ffmpeg.Stream, r shot.Rate) *ffmpeg.Stream {
+	return filter(setPace(s, r), "fps", "fps="+r.String())
 }
 
 // drawMoving returns the picture of a gliding tile, of which a part that changes may be

@@ -250,7 +250,7 @@ func TestLoad(t *testing.T) {
 		if err == nil {
 			t.Fatalf("no error, want %q", want)
 		}
-		if got := strings.ReplaceAll(fault.Format(err), dir, "DIR"); got != want {
+		if got := filepath.ToSlash(strings.ReplaceAll(fault.Format(err), dir, "DIR")); got != want {
 			t.Errorf("got  %s\nwant %s", got, want)
 		}
 		if fault.KindOf(err) != fault.Manifest {

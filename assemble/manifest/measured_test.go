@@ -191,7 +191,7 @@ func TestMeasuredDamaged(t *testing.T) {
 			}
 			continue
 		}
-		if err == nil || fault.Format(err) != c.want+hint || fault.KindOf(err) != fault.Manifest {
+		if err == nil || filepath.ToSlash(fault.Format(err)) != c.want+hint || fault.KindOf(err) != fault.Manifest {
 			t.Errorf("%.40q:\n%v\nwant\n%s", c.text, err, c.want)
 		}
 	}

@@ -12,7 +12,8 @@ import (
 
 // plainScalar matches what a manifest says without naming anybody: numbers, times,
 // measures, sizes, meters.
-var plainScalar = regexp.MustCompile(`^(-?[0-9]+(\.[0-9]+)?(/[0-9]+)?|[0-9]+:[0-9:.]+|m[0-9]+(\.[0-9.]+)?|[0-9]+x[0-9]+)$`)
+var plainScalar = regexp.MustCompile(
+	`^(-?[0-9]+(\.[0-9]+)?(/[0-9]+)?|[0-9]+:[0-9:.]+|m[0-9]+(\.[0-9.]+)?|[0-9]+x[0-9]+)$`)
 
 // shownEnding matches the ending of a file's name that says what kind it is.
 var shownEnding = regexp.MustCompile(`^\.[A-Za-z0-9]{1,5}$`)

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"testing"
 
@@ -109,6 +110,9 @@ func TestScoreFaults(t *testing.T) {
 			"P:3:90: the cue is in measure 3 of the count-in, which has 2\n" +
 				"  hint: the first measure of the count-in's second half is common: measure 5 of 8, 3 of 4"},
 	} {
+		if runtime.GOOS == "windows" && strings.Contains(c.tempo, "link") {
+			continue // not everybody may make links there
+		}
 		_, err := Parse(filepath.Join(dir, FileName), []byte("version: 1\ntitle: T\ntempo: "+c.tempo+"\n"))
 		got := "nothing"
 		if err != nil {

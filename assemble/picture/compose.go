@@ -22,13 +22,14 @@ type composition struct {
 	tempo    *tempo.Map
 	conforms []task.Ref[string] // of the whole film
 	backdrop task.Ref[string]
-	drawn    []painting       // of the scene; in a transition of the old scene and the new one, and bare ground when some glide
-	names    task.Ref[string] // that come or go; zero for none
-	glides   []plan.Glide
-	gliding  [2]task.Ref[string] // names of what glides, in the old scene and in the new; zero for none
-	zscale   bool
-	queues   bool // see graph.Segment
-	coding   graph.Coding
+	// of the scene; in a transition of the old scene and the new one, and bare ground when some glide
+	drawn   []painting
+	names   task.Ref[string] // that come or go; zero for none
+	glides  []plan.Glide
+	gliding [2]task.Ref[string] // names of what glides, in the old scene and in the new; zero for none
+	zscale  bool
+	queues  bool // see graph.Segment
+	coding  graph.Coding
 }
 
 // painting is what is drawn for a scene.
@@ -210,8 +211,11 @@ func smallCopy(c layout.Canvas) graph.Copy {
 	return graph.Copy{W: copyWidth, H: max(2, (copyWidth*c.H+c.W/2)/c.W)}
 }
 
-// groundRule is the version of how the blurred ground of a tile is made.
-const groundRule = 2
+// Versions of rules that only some segments follow.
+const (
+	groundRule = 2 // how the blurred ground of a tile is made
+	intoRule   = 2 // how a transition is made
+)
 
 // segmentTask composes one segment, a folder. Its key describes what is visible
 // in it and nothing else, so whatever changes elsewhere leaves it alone.
@@ -230,6 +234,9 @@ func (m *Maker) segmentTask(c composition) task.Ref[string] {
 	}
 	if slices.ContainsFunc(openTiles(f, seg), func(t plan.Tile) bool { return t.Behind == plan.BehindBlur }) {
 		t.Action = t.Action.Arg("ground", groundRule)
+	}
+	if seg.Into {
+		t.Action = t.Action.Arg("into", intoRule)
 	}
 	if len(c.glides) > 0 {
 		t.Action = t.Action.Arg("names", [2]bool{!c.gliding[0].IsZero(), !c.gliding[1].IsZero()})

@@ -168,8 +168,11 @@ func (s *Session) Trim(ctx context.Context) {
 	case err != nil && ctx.Err() == nil:
 		s.Message("the store could not be trimmed: " + err.Error())
 	case freed.Entries > 0:
-		s.Message(fmt.Sprintf("removed %d results that were not used for longest (%.1f MB)", freed.Entries,
-			float64(freed.Bytes)/1e6))
+		what := fmt.Sprintf("%d results that were", freed.Entries)
+		if freed.Entries == 1 {
+			what = "1 result that was"
+		}
+		s.Message(fmt.Sprintf("removed %s not used for longest (%.1f MB)", what, float64(freed.Bytes)/1e6))
 	}
 }
 
