@@ -46,5 +46,4 @@ func TestMatchStepsFindsTheBreakOfOneOfTwoDevices(t *testing.T) {
 	if s, _ := MatchSteps(source(sounds[0]), source(sounds[1])); s.Sure {
 		t.Errorf("unbroken: %+v", s)
 	}
-	t.Logf("%d s", len(sounds[0])/16000)
 }

@@ -31,9 +31,8 @@ func TestMoreTakesMakeNobodyUnsure(t *testing.T) {
 			}
 		}
 	}
-	t.Logf("asked %d held %d", asked, held)
-	if asked == 0 {
-		t.Error("no take was unsure among some: nothing was tested")
+	if asked == 0 || held < 20 {
+		t.Errorf("among some takes %d were sure and %d unsure: hardly anything was tested", held, asked)
 	}
 }
 
