@@ -229,12 +229,12 @@ func newTable(r assemble.NewResult) func(io.Writer) {
 	}
 }
 
-// tellScore prints what to know of the score.
+// tellScore prints what to know of the score, and of beats that were found.
 func tellScore(w io.Writer, remarks []string) {
 	if len(remarks) == 0 {
 		return
 	}
-	fmt.Fprintln(w, "of the score:")
+	fmt.Fprintln(w, "remarks:")
 	for _, text := range remarks {
 		fmt.Fprintf(w, "  - %s\n", escapeLine(text))
 	}

@@ -18,6 +18,9 @@ var plainScalar = regexp.MustCompile(
 // shownEnding matches the ending of a file's name that says what kind it is.
 var shownEnding = regexp.MustCompile(`^\.[A-Za-z0-9]{1,5}$`)
 
+// recordingKey is the one key from whose value is a file.
+const recordingKey = "tempo.from"
+
 // redactor replaces what may tell who somebody is. The same text is replaced by the
 // same word each time, so that it can still be seen what refers to what.
 type redactor struct {
@@ -38,6 +41,9 @@ func Redact(data []byte) string {
 	r := redactor{words: map[string]bool{}, forms: map[string][]string{}, seen: map[string]string{}}
 	for _, k := range Keys() {
 		name := k.Key[strings.LastIndexAny(k.Key, ".")+1:]
+		if k.Key == recordingKey { // elsewhere from is a time
+			name = recordingKey
+		}
 		r.forms[name] = append(r.forms[name], k.Type)
 	}
 	topShape.eachWord(func(w string) { r.words[w] = true })
@@ -69,8 +75,11 @@ func (r *redactor) node(n *yaml.Node, key string, known bool) {
 	case yaml.MappingNode:
 		for i := 0; i+1 < len(n.Content); i += 2 {
 			k, v := n.Content[i], n.Content[i+1]
-			mine := known && r.forms[k.Value] != nil
 			name := k.Value
+			if key+"."+name == recordingKey {
+				name = recordingKey
+			}
+			mine := known && r.forms[name] != nil
 			k.HeadComment, k.LineComment, k.FootComment, k.Anchor = "", "", "", ""
 			if !mine {
 				r.node(k, "", false)

@@ -98,12 +98,16 @@ var (
 			{"pick_up", number(0, 64, "beats"), "0", "beats before measure 1; they are measure 0"},
 			{"changes", listOf(changeShape), "required without score",
 				"meter and tempo, the first at measure 1; beside a score: tempos instead of its own"},
-			{"measures", whole(1, tempo.MaxMeasures, "measures"), "required without score",
+			{"measures", whole(1, tempo.MaxMeasures, "measures"), "required without score or from",
 				"how many measures the page has"},
 			{"order", value{form: "list of runs", unit: "measures"}, "the page once, or as the score says",
 				"repeats written out: [1-8, 1-16]; elsewhere measures count as played, or m17/2: the second time of 17"},
 			{"score", fileValue, "none",
 				"MIDI (.mid) or MusicXML (.musicxml, .mxl) instead of pick_up, changes and measures"},
+			{"from", fileValue, "none",
+				"a recording whose beats say the tempo, or taps as text or MIDI; changes then say the meters alone"},
+			{"first", number(0, maxSeconds, "seconds of from"), "the first clear onset",
+				"where the piece's first beat is in from, by ear"},
 			{"interpret", oneOf("yes", "no"), "no", "follows rit., fermata and the like of a score, as click proposes"},
 			{"holds", listOf(holdShape), "none", "places where the beat stops; instead of a score's in those measures"}}}
 	countInShape = &shape{"count_in", "inside count_in:", "count_in: {measures: 8, cue: {measure: 5, beat: 1}}", []key{
