@@ -108,7 +108,7 @@ func TestFindBreaks(t *testing.T) {
 // A picture that is longer than its sound says how much is missing, and the playing where:
 // so a jump of whole beats is found that the playing alone would not be asked about.
 func TestFindBreaksByThePicture(t *testing.T) {
-	e := play(t, 3)
+	e := play(t)
 	const k, jump = 2, 0.62
 	at := e.m.Start() + 0.45*(e.m.End()-e.m.Start()) - e.truth[k].Offset
 	recs := e.with(t, k, broken(e.sounds[k], at, jump), 16000)
