@@ -124,6 +124,6 @@ func (p *process) tellUsage(s *os.ProcessState) {
 		p.tool.allowed.take(p.about, took)
 	}
 	if p.tool.ended != nil {
-		p.tool.ended(Usage{append([]string{p.name()}, p.args...), took, peakMemory(s)})
+		p.tool.ended(Usage{append([]string{p.name()}, p.args...), p.about, took, peakMemory(s)})
 	}
 }
