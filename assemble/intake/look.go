@@ -28,6 +28,8 @@ type Picture struct {
 	Faces []face.Face `json:"faces,omitempty"`
 	Shape motion.Head `json:"shape"`
 	W, H  int         `json:"-"`
+	// Moves says where it moves, and how much.
+	Moves motion.Heat `json:"-"`
 	// Blur of the sharper frames (the first quartile) at 640 pixels' width, 0 to 1; 0
 	// when there is nothing in the picture to tell by.
 	Blur float64 `json:"blur"`
@@ -55,7 +57,8 @@ const (
 
 // Person returns who is seen in the picture.
 func (p Picture) Person() framing.Person {
-	return framing.Find(framing.Measured{Faces: p.Faces, Moving: p.Subject, Shape: p.Shape, W: p.W, H: p.H})
+	return framing.Find(framing.Measured{Faces: p.Faces, Moving: p.Subject, Moves: p.Moves, Shape: p.Shape,
+		W: p.W, H: p.H})
 }
 
 // Bounds are what of a picture [Look] decodes less than usual, because the file is small
@@ -240,7 +243,8 @@ func turnedBy(g media.Gray, degrees int, into []byte) media.Gray {
 // picture returns the result, without time stamps. The error is one of the search for
 // faces, whose cascade is in the program.
 func (e *eye) picture() (Picture, error) {
-	p := Picture{Frames: e.frames, Subject: e.moving.Subject(), Shape: e.moving.Head(), W: e.w, H: e.h}
+	p := Picture{Frames: e.frames, Subject: e.moving.Subject(), Shape: e.moving.Head(), Moves: e.moving.Heat(), W: e.w,
+		H: e.h}
 	if e.frames == 0 {
 		return p, nil
 	}

@@ -88,7 +88,7 @@ func (m *Maker) overlay(f plan.Film, sc scene) (key store.Action, draw func() (i
 		return m.cardPage(f, sc, base)
 	}
 	o := card.OverlayOptions{Background: bg, Fonts: m.assets.Fonts}
-	var avoid []layout.Rect
+	var corners []layout.Corner
 	words := phrase.Of(f.Language)
 	stills := map[layout.Rect]*still{} // behind pictures, by tile
 	for _, t := range shot.Tiles {
@@ -115,10 +115,10 @@ func (m *Maker) overlay(f plan.Film, sc scene) (key store.Action, draw func() (i
 			}
 		}
 		if sc.labels {
-			o.Labels, avoid = append(o.Labels, labelOf(t, words)), append(avoid, t.Head)
+			o.Labels, corners = append(o.Labels, t.Name(words)), append(corners, t.Corner)
 		}
 	}
-	o.Look = m.look(f, o.Labels, avoid)
+	o.Look = lookOf(f, corners)
 	base = lookArg(base, o.Look)
 	key = base.Arg("background", o.Background).Arg("holes", o.Holes).Arg("fills", o.Fills).Arg("labels",
 		o.Labels).Arg("cards", o.Placeholders)
@@ -159,20 +159,11 @@ func (m *Maker) cardPage(f plan.Film, sc scene, base store.Action) (store.Action
 	}
 }
 
-// labelOf returns the name of a tile, set as the language sets it.
-func labelOf(t plan.Tile, words *phrase.Book) card.Label {
-	return card.Label{Tile: t.Rect, Name: words.Typeset(t.Player), Part: words.Typeset(t.Part)}
-}
-
-// look returns how the names of a film are drawn, with a corner for each.
-func (m *Maker) look(f plan.Film, labels []card.Label, avoid []layout.Rect) card.LabelLook {
+// lookOf returns how the names of a film are drawn, each in its corner.
+func lookOf(f plan.Film, corners []layout.Corner) card.LabelLook {
 	look := f.Look
-	switch {
-	case look.Style == layout.Strip:
-	case f.Corner == layout.AutoCorner || f.Corner == "":
-		look.Corners = card.PickCorners(f.Canvas, labels, avoid, look, m.assets.Fonts)
-	default:
-		look.Corners = slices.Repeat([]layout.Corner{f.Corner}, len(labels))
+	if look.Style != layout.Strip {
+		look.Corners = corners
 	}
 	return look
 }
@@ -198,14 +189,14 @@ func lookArg(key store.Action, look card.LabelLook) store.Action {
 // labels returns the names of a shot alone.
 func (m *Maker) labels(f plan.Film, shot plan.Shot) (store.Action, func() (image.Image, error)) {
 	var list []card.Label
-	var avoid []layout.Rect
+	var corners []layout.Corner
 	words := phrase.Of(f.Language)
 	for _, t := range shot.Tiles {
 		if !t.Card { // a card has its name on it
-			list, avoid = append(list, labelOf(t, words)), append(avoid, t.Head)
+			list, corners = append(list, t.Name(words)), append(corners, t.Corner)
 		}
 	}
-	look := m.look(f, list, avoid)
+	look := lookOf(f, corners)
 	key := store.NewAction("labels").Version(pictureRule).Arg("canvas", f.Canvas).Arg("labels", list).Ext(".png").
 		For(fmt.Sprintf("%s %s", f.Name, shot.Show))
 	key = m.assets.fontArg(lookArg(key, look), wordsOf(card.OverlayOptions{Labels: list})...)

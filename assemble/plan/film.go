@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/production"
@@ -105,8 +106,8 @@ func film(p *production.Production, facts map[string]Facts, line Timeline, shots
 	}
 	f.Look = card.LabelLook{Style: p.Picture.LabelStyle, Screen: p.Picture.SmallestScreen,
 		Ground: Colour(p.Picture.Background)}
-	f.Corner = p.Picture.LabelCorner
 	h := newArranger(p, facts, w)
+	f.fixed = !slices.ContainsFunc(shots, func(s shot.Shot) bool { return h.aspectOf(s).Shapes != (layout.Shapes{}) })
 	gone := missing(p, facts, w)
 	h.untiled = untiled(p, facts, gone)
 	f.Cards = newCards(p, gone)
@@ -138,6 +139,7 @@ func film(p *production.Production, facts map[string]Facts, line Timeline, shots
 			return nil, err
 		}
 	}
+	f.placeNames(h, l)
 	f.conform(h, line)
 	f.cut(line)
 	return f, nil
@@ -164,7 +166,10 @@ func (f *Film) show(h *arranger, s shot.Shot, whole Shot, line Timeline) error {
 			if err != nil {
 				return err
 			}
-			tile.Rect, tile.Strip, tile.Head = seat.tile, strip, head(tile, h.facts[seat.take])
+			tile.Rect, tile.Strip = seat.tile, strip
+			if !f.fixed || !h.takes[seat.take].IsFramed() {
+				tile.Head = head(tile, h.facts[seat.take])
+			}
 			tile.Seat = h.places[seat.take]
 			out.Tiles = append(out.Tiles, tile)
 		}
@@ -208,8 +213,8 @@ func (h *arranger) newTile(s shot.Shot, take string, r layout.Rect, line Timelin
 	tile.Sure = sure
 	placed, err := layout.Place(f.Picture.W, f.Picture.H, hole, layout.Mode(t.Fit), focus)
 	if err != nil {
-		return tile, fault.At(fault.Manifest, t.Mark, "the picture of take "+fmt.Sprintf("%q", t.Name)+" cannot be placed in its tile",
-			"check fit and crop").Because(err)
+		return tile, fault.At(fault.Manifest, t.Mark,
+			fmt.Sprintf("the picture of take %q cannot be placed in its tile", t.Name), "check fit and crop").Because(err)
 	}
 	tile.Source, tile.Hole = placed.Source, placed.Target
 	return tile, nil

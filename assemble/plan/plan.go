@@ -141,21 +141,22 @@ type Tile struct {
 	Rect    layout.Rect // the whole tile
 	Hole    layout.Rect // where the picture shows inside it; zero when there is none
 	Fit     layout.Mode
-	Source  layout.Rect // the part of the upright picture that is shown, its own pixels
-	Player  string      // label, first line
-	Part    string      // label, second line
-	Behind  string      // round the picture in its tile: "" background, "blur", or "#rrggbb"
-	Backing string      // a picture there, as the manifest names its file; "" for none
-	Absent  Absence     // why a card stands here instead of a picture
-	Card    bool        // there is no picture at all: a card holds the seat
-	Silent  bool        // and no sound either
-	Conform int         // index into Film.Conforms of its first piece, -1 for none
-	Seat    int         // where the take sits, from 1
-	Section string      // it belongs to
-	Head    layout.Rect // on the canvas, which a name should not hide; zero where nothing is known of it
-	Strip   int         // pixels at the foot that a strip with the name takes; 0 for none
-	Sure    float64     // how sure crop: auto is of the player's place, 0 to 1; 0 when it was not asked
-	Shown   Span        // output frames in which the picture is there
+	Source  layout.Rect   // the part of the upright picture that is shown, its own pixels
+	Player  string        // label, first line
+	Part    string        // label, second line
+	Behind  string        // round the picture in its tile: "" background, "blur", or "#rrggbb"
+	Backing string        // a picture there, as the manifest names its file; "" for none
+	Absent  Absence       // why a card stands here instead of a picture
+	Card    bool          // there is no picture at all: a card holds the seat
+	Silent  bool          // and no sound either
+	Conform int           // index into Film.Conforms of its first piece, -1 for none
+	Seat    int           // where the take sits, from 1
+	Section string        // it belongs to
+	Head    layout.Rect   // on the canvas, which a name should not hide; zero where nothing is known of it
+	Corner  layout.Corner // where the name stands; "" where a strip holds it
+	Strip   int           // pixels at the foot that a strip with the name takes; 0 for none
+	Sure    float64       // how sure crop: auto is of the player's place, 0 to 1; 0 when it was not asked
+	Shown   Span          // output frames in which the picture is there
 }
 
 // BehindBlur is what Tile.Behind says where the take itself, enlarged and blurred,
@@ -252,7 +253,7 @@ type Film struct {
 	FadeIn   int            // frames in which the film comes out of black
 	FadeOut  int            // frames in which it goes into black
 	Look     card.LabelLook // of names, without corners
-	Corner   layout.Corner  // of names
+	fixed    bool           // all its tiles have one shape, which the manifest says
 	Soften   int            // frames in which names come and go
 	Poster   int            // output frame that is also kept as a picture; -1 for none
 }
@@ -311,7 +312,8 @@ func New(p *production.Production, facts map[string]Facts, wants []Want, l Look)
 		return nil, err
 	}
 	pl := &Plan{
-		Title: p.Title, Tempo: p.Tempo, Timeline: line, Strips: strips(p, facts, line, shots), Chapters: chapters(p, line), Notes: notes(p, line),
+		Title: p.Title, Tempo: p.Tempo, Timeline: line, Strips: strips(p, facts, line, shots),
+		Chapters: chapters(p, line), Notes: notes(p, line),
 	}
 	pl.Mix = newMix(p)
 	pl.group()
@@ -365,7 +367,8 @@ func sources(p *production.Production, facts map[string]Facts, pl *Plan) []Sourc
 			frame := func(at audio.Frames) float64 { return (at - line.AudioStart).Seconds() * line.Rate.FPS() }
 			// The film's end is a frame and rounded to a sample.
 			const slack = 1e-3
-			s.Heard = Span{int(math.Ceil(frame(strip.Treat.From) - slack)), int(math.Floor(frame(strip.Treat.To) + slack))}
+			s.Heard = Span{int(math.Ceil(frame(strip.Treat.From) - slack)),
+				int(math.Floor(frame(strip.Treat.To) + slack))}
 		}
 		if s.Picture != nil || s.Sound != nil {
 			out = append(out, s)

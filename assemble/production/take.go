@@ -35,8 +35,13 @@ type Take struct {
 	AutoCrop bool    // nothing said of it, or crop: auto: the head is kept
 	Release  Release // what may be published; the manifest's own release when the take has none
 	HideName bool    // the player's name is shown nowhere
+	Verdict  Verdict // a person's word on the take; "" leaves it to check
 	Mark     fault.Mark
 }
+
+// IsFramed reports whether the manifest says what of a take's picture is shown, and does
+// not leave it to what is found in it.
+func (t Take) IsFramed() bool { return t.Fit == layout.Fit || !t.AutoCrop }
 
 // File is one recording. At most one of Offset and CueAt is set; either beats
 // what sync measured.

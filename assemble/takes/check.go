@@ -12,6 +12,7 @@ import (
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 	"ripieno/layout/face"
+	"ripieno/layout/motion"
 	"ripieno/mix/align"
 	"ripieno/mix/playing"
 	"ripieno/mix/tempo"
@@ -170,7 +171,7 @@ func hearPace(ctx context.Context, m *tempo.Map, f *align.Features, tmp string) 
 // seeTask measures a recording's picture, upright as the manifest says.
 func seeTask(tool *ffmpeg.Tool, steady reading.Steady, r *Recording) task.Ref[intake.Picture] {
 	action := store.NewAction("see").Version(intake.Rule).Arg("media", media.Rule).Arg("faces", face.Version).
-		Arg("ffmpeg", tool.Version.Text)
+		Arg("moves", motion.HeatVersion).Arg("ffmpeg", tool.Version.Text)
 	turn := withOverrides(*r.Info.Video, r.File).Rotation - r.Info.Video.Rotation
 	if turn != 0 {
 		action = action.Arg("turn", turn)
@@ -183,7 +184,10 @@ func seeTask(tool *ffmpeg.Tool, steady reading.Steady, r *Recording) task.Ref[in
 		Memory: reading.Memory(plan.Conform{Picture: plan.Picture{W: r.Info.Video.W, H: r.Info.Video.H}}),
 		Action: action.Input("file", r.Hash).Ext(".gob").For(r.File.Path),
 		Make: func(ctx context.Context, _ task.Inputs, tmp string, _ func(float64)) error {
-			return r.steady(ctx, steady, func(ctx context.Context) error { return seePicture(ctx, tool, r.Info, turn, tmp) })
+			return r.steady(ctx, steady, func(ctx context.Context) error {
+				return seePicture(ctx, tool, r.Info, turn,
+					tmp)
+			})
 		},
 	})
 }

@@ -6,7 +6,6 @@ import (
 	"ripieno/assemble/intake"
 	"ripieno/assemble/production"
 	"ripieno/assemble/task"
-	"ripieno/layout"
 )
 
 // Judged is what was found out about one take.
@@ -14,6 +13,10 @@ type Judged struct {
 	Facts    intake.Facts
 	Findings []intake.Finding // worst first
 }
+
+// levels are those that a person's verdicts stand for.
+var levels = map[production.Verdict]intake.Level{production.VerdictOK: intake.OK, production.VerdictAsk: intake.Ask,
+	production.VerdictRedo: intake.Redo}
 
 // Judge turns what was measured into what a person reads, take by take.
 func (c *Checks) Judge(ctx context.Context, res task.Result) ([]Judged, error) {
@@ -33,6 +36,9 @@ func (c *Checks) Judge(ctx context.Context, res task.Result) ([]Judged, error) {
 	for i, f := range facts {
 		judged[i] = Judged{Facts: f, Findings: append(intake.JudgeBy(c.man.Check, f), across[f.Take]...)}
 		c.set.Takes[i].explainTempo(judged[i].Findings)
+		if level, ok := levels[c.set.Takes[i].Verdict]; ok && !f.Expected {
+			judged[i].Findings = intake.Decide(level, judged[i].Findings)
+		}
 		if c.set.Takes[i].IsWithheld() {
 			judged[i].Findings = nil // nobody is asked for a take that will not be used
 		}
@@ -69,7 +75,7 @@ func (s *Set) Unreadable() []Fault {
 func (c *Checks) facts(t Take, res task.Result) (intake.Facts, error) {
 	f := intake.Facts{
 		Take: t.Name, Expected: t.Take.Video == nil && t.Take.Audio == nil, Piece: Piece(c.man, t.Take),
-		Framed: isFramed(t.Take),
+		Framed: t.IsFramed(),
 	}
 	if p := c.man.Picture; p.AspectW > 0 { // else the usual one
 		f.Shape = float64(p.AspectW) / float64(p.AspectH)
@@ -85,12 +91,6 @@ func (c *Checks) facts(t Take, res task.Result) (intake.Facts, error) {
 		f.Files = append(f.Files, file)
 	}
 	return f, nil
-}
-
-// isFramed reports whether the manifest says what of a take's picture is shown, and
-// does not leave it to what is found in it.
-func isFramed(t *production.Take) bool {
-	return t.Fit == layout.Fit || !t.AutoCrop
 }
 
 // file gathers what was measured of one recording.

@@ -15,13 +15,15 @@ import (
 )
 
 // DetectSubjects finds where the player is in every take whose picture nobody
-// framed, by what the check of takes measures. A picture that cannot be inspected
-// keeps the middle; what is wrong with it shows elsewhere.
+// framed, and in all where names keep off heads and hands, by what the check of takes
+// measures. A picture that cannot be inspected keeps the middle; what is wrong with it
+// shows elsewhere.
 func (s *Set) DetectSubjects(ctx context.Context, x *session.Session) error {
 	var edges []task.Edge
+	named := x.Manifest().NamesAvoid()
 	seen := map[*Recording]task.Ref[intake.Picture]{}
 	for _, t := range s.Takes {
-		if v := t.Video; v != nil && v.HasPicture() && t.AutoCrop && t.Fit != layout.Fit {
+		if v := t.Video; v != nil && v.HasPicture() && (named || !t.IsFramed()) {
 			seen[v] = seeTask(x.Tool(), x.Store().Steady, v)
 			edges = append(edges, seen[v])
 		}

@@ -85,6 +85,19 @@ type setLabel struct {
 	inks  []color.NRGBA
 	left  []float64 // where each line begins
 	box   box       // with the room round the letters
+	// margin is what lies between the box and the sides of the tile.
+	margin float64
+}
+
+// inCorner moves a box from the lower left corner of a tile into another.
+func (b box) inCorner(at layout.Corner, tile box, margin float64) box {
+	if at == layout.BottomRight || at == layout.TopRight {
+		b.x0, b.x1 = tile.x1-margin-b.w(), tile.x1-margin
+	}
+	if at == layout.TopLeft || at == layout.TopRight {
+		b.y0, b.y1 = tile.y0+margin, tile.y0+margin+b.h()
+	}
+	return b
 }
 
 // setLabel sets a label in a corner of its tile. It has no lines where nothing fits.
@@ -133,13 +146,8 @@ func (s *setter) setLabel(c layout.Canvas, l Label, look LabelLook, at layout.Co
 	b := box{x0: tile.x0 + margin, y1: tile.y1 - margin}
 	b.x1 = b.x0 + wide + 2*padX*px
 	b.y0 = b.y1 - stack(out.lines) - 2*padY*px
-	if at == layout.BottomRight || at == layout.TopRight {
-		b.x0, b.x1 = tile.x1-margin-b.w(), tile.x1-margin
-	}
-	if at == layout.TopLeft || at == layout.TopRight {
-		b.y0, b.y1 = tile.y0+margin, tile.y0+margin+b.h()
-	}
-	out.box = b
+	b = b.inCorner(at, tile, margin)
+	out.box, out.margin = b, margin
 	for _, t := range out.lines {
 		x := b.x0 + padX*px
 		if at == layout.BottomRight || at == layout.TopRight {
@@ -287,24 +295,16 @@ func (p *picture) strip(s *setter, c layout.Canvas, l Label, look LabelLook) {
 	}
 }
 
-// PickCorners returns for every label the corner in which it hides least of what is
-// to be seen: avoid has a rectangle on the canvas for each label, zero for none. The lower left
-// is taken unless another hides less, in the order lower left, lower right, upper
-// left, upper right.
-func PickCorners(c layout.Canvas, labels []Label, avoid []layout.Rect, look LabelLook, fonts *Fonts) []layout.Corner {
+// NameBoxes returns what every label would cover of the canvas in each of [layout.Corners], with
+// the room round its letters. Corners of the look do not count.
+func NameBoxes(c layout.Canvas, labels []Label, look LabelLook, fonts *Fonts) [][4]layout.Rect {
 	s := newSetter(fonts)
-	out := make([]layout.Corner, len(labels))
+	out := make([][4]layout.Rect, len(labels))
 	for i, l := range labels {
-		out[i] = layout.BottomLeft
-		if i >= len(avoid) || avoid[i] == (layout.Rect{}) {
-			continue
-		}
-		least := math.MaxInt
-		for _, at := range []layout.Corner{layout.BottomLeft, layout.BottomRight, layout.TopLeft, layout.TopRight} {
-			meet := inside(s.setLabel(c, l, look, at).box).Intersect(rectangle(avoid[i]))
-			if hidden := meet.Dx() * meet.Dy(); hidden < least {
-				least, out[i] = hidden, at
-			}
+		set := s.setLabel(c, l, look, layout.BottomLeft)
+		for k, at := range layout.Corners {
+			r := inside(set.box.inCorner(at, boxOf(rectangle(l.Tile)), set.margin))
+			out[i][k] = layout.Rect{X: r.Min.X, Y: r.Min.Y, W: r.Dx(), H: r.Dy()}
 		}
 	}
 	return out

@@ -41,26 +41,33 @@ func TestCorners(t *testing.T) {
 	}
 }
 
-// A name moves away from a face, and only then.
-func TestPickCorners(t *testing.T) {
+// What a name would cover is where it is drawn, in every corner and of every length, and
+// lies in its tile.
+func TestNameBoxes(t *testing.T) {
 	c := layout.Canvas{W: 960, H: 540}
 	tile := half(c)
-	label := []Label{{tile, "Mara Voss", "Oboe 1"}}
-	low := layout.Rect{Y: 400, W: 200, H: 140}
-	whole := layout.Rect{Y: 400, W: 480, H: 140}
-	for _, k := range []struct {
-		name string
-		head layout.Rect
-		want layout.Corner
-	}{
-		{"nothing known", layout.Rect{}, layout.BottomLeft},
-		{"in the middle", layout.Rect{X: 180, Y: 60, W: 120, H: 160}, layout.BottomLeft},
-		{"at the lower left", low, layout.BottomRight},
-		{"all along the foot", whole, layout.TopLeft},
-		{"everywhere", tile, layout.BottomLeft},
-	} {
-		if got := PickCorners(c, label, []layout.Rect{k.head}, LabelLook{}, nil)[0]; got != k.want {
-			t.Errorf("a head %s: %s, want %s", k.name, got, k.want)
+	for _, l := range []Label{{tile, "Mara Voss", "Oboe 1"}, {tile, "Ö", ""},
+		{tile, "Wilhelmina Featherstonehaugh-Cholmondeley of Upper Slaughter", "Contrabassoon"}} {
+		for _, style := range []layout.LabelStyle{layout.Plate, layout.Shadow} {
+			boxes := NameBoxes(c, []Label{l}, LabelLook{Style: style}, nil)[0]
+			for k, at := range layout.Corners {
+				img, err := Labels(c, []Label{l}, LabelLook{Style: style, Corners: []layout.Corner{at}}, nil)
+				if err != nil {
+					t.Fatal(err)
+				}
+				drawn := image.Rectangle{}
+				for y := range c.H {
+					for x := range c.W {
+						if img.NRGBAAt(x, y).A > 150 { // the plate, or right behind letters
+							drawn = drawn.Union(image.Rect(x, y, x+1, y+1))
+						}
+					}
+				}
+				if box := rectangle(boxes[k]); !drawn.In(box.Inset(-8)) || !boxes[k].Inside(c) ||
+					style == layout.Plate && !box.In(drawn.Inset(-3)) {
+					t.Errorf("%q as a %s, %s: drawn in %v, said to be in %v", l.Name, style, at, drawn, box)
+				}
+			}
 		}
 	}
 }

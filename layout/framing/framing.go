@@ -30,6 +30,18 @@ func (b Box) Join(o Box) Box {
 	return Box{min(b.Left, o.Left), min(b.Top, o.Top), max(b.Right, o.Right), max(b.Bottom, o.Bottom)}
 }
 
+// Meet returns what two boxes share, an empty box when that is nothing.
+func (b Box) Meet(o Box) Box {
+	m := Box{max(b.Left, o.Left), max(b.Top, o.Top), min(b.Right, o.Right), min(b.Bottom, o.Bottom)}
+	if m.IsEmpty() {
+		return Box{}
+	}
+	return m
+}
+
+// area returns the part of the picture that the box is.
+func (b Box) area() float64 { return (b.Right - b.Left) * (b.Bottom - b.Top) }
+
 // within returns the part of the box that is in the picture.
 func (b Box) within() Box {
 	return Box{max(b.Left, 0), max(b.Top, 0), min(b.Right, 1), min(b.Bottom, 1)}
@@ -45,6 +57,9 @@ type Person struct {
 	// Body is what moves: the player, their hands and their instrument; empty
 	// when nothing does, or everything.
 	Body Box
+	// Moves says how much each part of the picture moves; empty where the camera
+	// does, or nothing.
+	Moves motion.Heat
 	// Face reports whether the head was found by its face, not by its shape.
 	Face bool
 	// Sure is how sure the place of the head is, 0 to 1; without a head, that
@@ -55,10 +70,26 @@ type Person struct {
 // Known reports whether anything is known of where the person is.
 func (p Person) Known() bool { return !p.Head.IsEmpty() || !p.Body.IsEmpty() }
 
+// Covered returns how much of a person something over a part of the picture hides where
+// the box seen is all that is shown of it: the share of the heads in view plus the share
+// of all that moves in view, so that hands count, and more than what holds still. It is 0
+// to 2, and 0 where nobody is known.
+func (p Person) Covered(seen, over Box) float64 {
+	over, heads, share := over.Meet(seen), p.Heads.Meet(seen), 0.0
+	if !heads.IsEmpty() {
+		share = over.Meet(heads).area() / heads.area()
+	}
+	if all := p.Moves.Sum(seen.Left, seen.Top, seen.Right, seen.Bottom); all > 0 {
+		share += p.Moves.Sum(over.Left, over.Top, over.Right, over.Bottom) / all
+	}
+	return share
+}
+
 // Measured is what was measured of a take's picture.
 type Measured struct {
 	Faces  []face.Face
 	Moving motion.Subject
+	Moves  motion.Heat
 	Shape  motion.Head
 	W, H   int // of the upright picture
 }
@@ -85,7 +116,7 @@ func Find(m Measured) Person {
 	}
 	if s := m.Moving; s.Confidence >= motion.Sure {
 		p.Body = Box{s.Left, s.Top, s.Right, s.Bottom}.within()
-		p.Sure = s.Confidence
+		p.Sure, p.Moves = s.Confidence, m.Moves
 		if m.Shape.Found() {
 			p.Head = ofShape(m.Shape, m.W, m.H)
 			p.Heads = p.Head

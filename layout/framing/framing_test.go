@@ -97,3 +97,47 @@ func TestNobodyLeavesTheMiddle(t *testing.T) {
 		}
 	}
 }
+
+// What covers a person is counted of what is in view: the head by its area, hands by how
+// they move.
+func TestCovered(t *testing.T) {
+	moves := make(motion.Heat, motion.HeatSide*motion.HeatSide)
+	const at = motion.HeatSide * 3 / 4 // hands low at both sides
+	moves[at*motion.HeatSide+2], moves[at*motion.HeatSide+20] = 50, 150
+	p := Person{Head: Box{0.4, 0.1, 0.6, 0.3}, Heads: Box{0.4, 0.1, 0.6, 0.3}, Moves: moves}
+	whole, left := Box{0, 0, 1, 1}, Box{0, 0, 0.5, 1}
+	for _, k := range []struct {
+		name       string
+		seen, over Box
+		want       float64
+	}{
+		{"nothing", whole, Box{}, 0},
+		{"a corner where nobody is", whole, Box{0, 0, 0.3, 0.3}, 0},
+		{"half of the head", whole, Box{0.4, 0.1, 0.5, 0.3}, 0.5},
+		{"the hand that moves less", whole, Box{0, 0.7, 0.4, 1}, 0.25},
+		{"the other hand", whole, Box{0.6, 0.7, 1, 1}, 0.75},
+		{"everything", whole, whole, 2},
+		{"the only hand in view", left, Box{0, 0.7, 0.4, 1}, 1},
+		{"what is cut away", left, Box{0.6, 0.7, 1, 1}, 0},
+		{"a quarter of the head, half of which is in view", left, Box{0.4, 0.1, 0.5, 0.2}, 0.5},
+	} {
+		if got := p.Covered(k.seen, k.over); math.Abs(got-k.want) > 1e-9 {
+			t.Errorf("%s: %.3f, want %.3f", k.name, got, k.want)
+		}
+	}
+	if got := (Person{}).Covered(whole, whole); got != 0 {
+		t.Errorf("of nobody %.3f is covered", got)
+	}
+}
+
+// Where a camera is not on a stand, what moves says nothing of hands.
+func TestMovesAreKnownOfAStillRoomOnly(t *testing.T) {
+	moves := make(motion.Heat, motion.HeatSide*motion.HeatSide)
+	for sure, want := range map[float64]bool{0: false, motion.Sure - 0.01: false, motion.Sure: true} {
+		p := Find(Measured{W: 640, H: 360, Moves: moves, Moving: motion.Subject{Left: 0.3, Right: 0.7, Bottom: 1,
+			Confidence: sure}})
+		if got := len(p.Moves) > 0; got != want {
+			t.Errorf("confidence %.2f: known is %v", sure, got)
+		}
+	}
+}
