@@ -20,9 +20,9 @@ type Note struct {
 const (
 	// A tune is high: the highest of several voices is heard as the melody (Trainor,
 	// Marie, Bruce and Bidelman, "Explaining the high voice superiority effect in
-	// polyphonic music", 2014). Two octaves below the top voice nothing is left.
+	// polyphonic music", 2014). An octave below the top voice nothing is left.
 	// Above C6 higher is not more of a tune: that is where bells and piccolos double it.
-	farBelow = 24.0 // semitones
+	farBelow = 12.0 // semitones
 	topPitch = 84.0
 	// It moves: as many notes a second as this and more are a tune's; long notes and
 	// single strokes are not.
@@ -68,7 +68,7 @@ func Tunes(parts [][]Note, from, to float64) []float64 {
 
 const (
 	leastTune = 0.3 // below, it is no tune at all
-	sureTune  = 1.2 // times the second: below, nobody can say who has the melody
+	sureTune  = 1.3 // times the second: below, nobody can say who has the melody
 )
 
 // Melody returns which part has the melody from one time to another, -1 where none has, or
