@@ -83,8 +83,8 @@ type invitations struct {
 
 // table prints the invitations as the commands to type.
 func (i invitations) table(w io.Writer) {
-	fmt.Fprintf(w, "to render:  ripieno render --with %s\n\nto help:    ripieno work --join %s\n\n%s\n", i.Render, i.Work,
-		travels)
+	fmt.Fprintf(w, "to render:  ripieno render --with %s\n\nto help:    ripieno work --join %s\n\n%s\n", i.Render,
+		i.Work, travels)
 }
 
 // workVerb returns the verb work.

@@ -174,10 +174,11 @@ func planTable(r assemble.PlanResult) func(io.Writer) {
 		}
 		fmt.Fprintf(w, "%d of %d tasks would run\n", run, len(r.Tasks))
 		f := r.Forecast
-		fmt.Fprintf(w, "about %.1f minutes of processor time, %.1f minutes on this machine, %.1f GB of disk\n", f.CPU/60,
-			f.Wall/60, float64(f.Bytes)/1e9)
+		fmt.Fprintf(w, "about %.1f minutes of processor time, %.1f minutes on this machine, %.1f GB of disk\n",
+			f.CPU/60, f.Wall/60, float64(f.Bytes)/1e9)
 		if f.All > r.Store {
-			fmt.Fprintf(w, "all results are about %.0f GB and the cache may hold %.0f GB: allow more with --store-limit %.0fGB\n",
+			fmt.Fprintf(w, "all results are about %.0f GB and the cache may hold %.0f GB: allow more with "+
+				"--store-limit %.0fGB\n",
 				float64(f.All)/1e9, float64(r.Store)/1e9, math.Ceil(1.2*float64(f.All)/1e9))
 		}
 	}
@@ -228,12 +229,12 @@ func newTable(r assemble.NewResult) func(io.Writer) {
 	}
 }
 
-// tellScore prints what to know of the score.
+// tellScore prints what to know of the score, and of beats that were found.
 func tellScore(w io.Writer, remarks []string) {
 	if len(remarks) == 0 {
 		return
 	}
-	fmt.Fprintln(w, "of the score:")
+	fmt.Fprintln(w, "remarks:")
 	for _, text := range remarks {
 		fmt.Fprintf(w, "  - %s\n", escapeLine(text))
 	}

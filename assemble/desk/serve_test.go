@@ -54,6 +54,12 @@ func (nobody) Mix(context.Context, progress.Reporter) (*audition.Mixing, error) 
 func (nobody) Look(context.Context, progress.Reporter) (*audition.Looking, error) {
 	return nil, errors.New("nothing can be seen here")
 }
+func (nobody) Judge(context.Context, progress.Reporter) (*audition.Judging, error) {
+	return nil, errors.New("nothing can be judged here")
+}
+func (nobody) Make(_ context.Context, what string, _ progress.Reporter) (string, error) {
+	return "", errors.New("no " + what + " can be made here")
+}
 func (nobody) Measure(context.Context, progress.Reporter) (Measured, error) {
 	return Measured{}, errors.New("nothing can be measured here")
 }

@@ -59,6 +59,11 @@ func looksOf(man *production.Production) string {
 	return describe(man.Tempo.Spec(), list, man.Seats, man.Shots, man.Picture)
 }
 
+// judgedOf returns what of a production decides what is said of takes, in the same way.
+func judgedOf(man *production.Production) string {
+	return describe(placesOf(man), looksOf(man), man.Check, man.CallSheet, man.Language, man.Title)
+}
+
 // marks are where things stand in the file.
 var marks = regexp.MustCompile(`"Mark":\{[^{}]*\}`)
 

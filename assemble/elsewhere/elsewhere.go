@@ -171,7 +171,7 @@ func Work(ctx context.Context, tool *ffmpeg.Tool, h Help) error {
 	if err != nil {
 		return err
 	}
-	dir, err := os.MkdirTemp("", "ripieno-work-")
+	dir, err := workFolder()
 	if err != nil {
 		return err
 	}
@@ -196,11 +196,16 @@ func machineName(name string) string {
 	if name == "" {
 		name, _ = os.Hostname()
 	}
-	plain := strings.Trim(strings.Map(func(r rune) rune {
+	return strings.Trim(plainName(name)+"-"+strings.ToLower(rand.Text()[:5]), "-")
+}
+
+// plainName returns a name in small letters, digits and hyphens, of 40 at the most.
+func plainName(name string) string {
+	plain := strings.Map(func(r rune) rune {
 		if r >= 'a' && r <= 'z' || r >= '0' && r <= '9' {
 			return r
 		}
 		return '-'
-	}, strings.ToLower(name)), "-")
-	return strings.Trim(plain[:min(len(plain), 40)]+"-"+strings.ToLower(rand.Text()[:5]), "-")
+	}, strings.ToLower(name))
+	return strings.Trim(plain[:min(len(plain), 40)], "-")
 }

@@ -12,10 +12,21 @@ import (
 	"sync"
 	"time"
 
+	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
 
 	"ripieno/assemble/order"
 )
+
+// open returns a bucket of files. A hub that says nothing about a piece for a lease,
+// such as one with a full disk, is waited for no longer.
+func open(ctx context.Context, nc *nats.Conn, bucket string) (jetstream.ObjectStore, error) {
+	js, err := jetstream.New(nc, jetstream.WithDefaultTimeout(lease))
+	if err != nil {
+		return nil, err
+	}
+	return js.ObjectStore(ctx, bucket)
+}
 
 // chunk is how many bytes of a file travel in one message.
 const chunk = 512 << 10
@@ -43,6 +54,7 @@ func send(ctx context.Context, to jetstream.ObjectStore, f order.File, path stri
 	}
 	defer r.Close()
 	meta := jetstream.ObjectMeta{Name: f.Hash, Opts: &jetstream.ObjectMetaOptions{ChunkSize: chunk}}
+	// Without a deadline the engine waits for a lease for each piece, see [open].
 	info, err := to.Put(ctx, meta, r)
 	switch {
 	case err != nil && isThere(ctx, to, f): // another sent it at the same moment
@@ -53,6 +65,14 @@ func send(ctx context.Context, to jetstream.ObjectStore, f order.File, path stri
 		return fmt.Errorf("farm: %s changed while it was sent", filepath.Base(path))
 	}
 	return nil
+}
+
+// patience returns how long a file of so many bytes may take to travel: what the
+// slowest line of a volunteer needs. Without a limit of its own the engine gives up
+// after some seconds, whatever the size.
+func patience(bytes int64) time.Duration {
+	const slowest = 100e3 // bytes a second
+	return time.Minute + time.Duration(float64(bytes)/slowest*float64(time.Second))
 }
 
 // isThere reports whether a bucket has a file whole.
@@ -66,7 +86,24 @@ var errDamaged = errors.New("farm: what arrived is not the file that was asked f
 
 // fetch writes a file of a bucket to path, and fails when it is not the one with that
 // hash and size.
-func fetch(ctx context.Context, from jetstream.ObjectStore, f order.File, path string) (err error) {
+func fetch(ctx context.Context, from jetstream.ObjectStore, f order.File, path string) error {
+	timed, cancel := context.WithTimeout(ctx, patience(f.Size))
+	ended := make(chan error, 1)
+	go func() { // reading from a line that is cut does not notice that ctx ends
+		defer cancel()
+		ended <- read(timed, from, f, path)
+	}()
+	select {
+	case err := <-ended:
+		return err
+	case <-ctx.Done():
+		os.Remove(path)
+		return ctx.Err()
+	}
+}
+
+// read is fetch without regard to whoever waits.
+func read(ctx context.Context, from jetstream.ObjectStore, f order.File, path string) (err error) {
 	r, err := from.Get(ctx, f.Hash)
 	if err != nil {
 		return fmt.Errorf("farm: fetching a file: %w", err)
@@ -163,6 +200,24 @@ func (c *cache) use(ctx context.Context, f order.File) (string, func(), error) {
 		return "", nil, k.err
 	}
 	return path, free, nil
+}
+
+// keep takes over a file that a worker has made and sent: it may be asked to read it
+// next. It stays where it is when there is no room.
+func (c *cache) keep(f order.File, path string) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.files[f.Hash] != nil || c.bytes+f.Size > c.space {
+		return
+	}
+	if err := os.Rename(path, filepath.Join(c.dir, f.Hash)); err != nil {
+		return
+	}
+	ready := make(chan struct{})
+	close(ready)
+	c.clock++
+	c.files[f.Hash] = &kept{size: f.Size, used: c.clock, ready: ready}
+	c.bytes += f.Size
 }
 
 // makeRoom removes what was not used for longest until the bound is kept, and never

@@ -40,7 +40,9 @@ func serveHere(t *testing.T, dir string) *Hub {
 // called.
 func workHere(t *testing.T, in Invitation, o WorkerOptions) (stop func()) {
 	t.Helper()
-	o.Dir = filepath.Join(t.TempDir(), "work")
+	if o.Dir == "" {
+		o.Dir = filepath.Join(t.TempDir(), "work")
+	}
 	if o.Space == 0 {
 		o.Space = 50e6
 	}

@@ -4,7 +4,6 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
-	"errors"
 	"fmt"
 	"path/filepath"
 	"sync"
@@ -27,14 +26,19 @@ type Home struct {
 	class string
 	nc    *nats.Conn
 	js    jetstream.JetStream
+	read  jetstream.ObjectStore // files that orders read
+	made  jetstream.ObjectStore // files that workers made
 	crew  crew
-	stop  context.CancelFunc
 
 	sending singleflight.Group
+	sent    *sent
+	life    context.Context // of the home, for what it tidies up at its end
 
 	mu      sync.Mutex
-	waiting map[string]chan order.Result // by key
-	settled uint64                       // how often the connection had been lost when the hub was looked at
+	waiting map[string]*given // by key
+	paces   map[string]pace   // by rule
+	resting time.Time         // until when nothing is given
+	settled uint64            // how often the connection had been lost when the hub was looked at
 }
 
 // Join connects to a hub as the home of a production. Orders go to machines of the
@@ -44,10 +48,9 @@ func Join(ctx context.Context, in Invitation, class Class) (*Home, error) {
 	if err != nil {
 		return nil, err
 	}
-	h := &Home{class: class.ID(), nc: nc, waiting: map[string]chan order.Result{}}
-	run, stop := context.WithCancel(context.WithoutCancel(ctx))
-	h.stop = stop
-	if err := h.open(ctx, run); err != nil {
+	h := &Home{class: class.ID(), nc: nc, life: context.WithoutCancel(ctx),
+		waiting: map[string]*given{}, paces: map[string]pace{}}
+	if err := h.open(ctx); err != nil {
 		h.Close()
 		return nil, err
 	}
@@ -55,7 +58,7 @@ func Join(ctx context.Context, in Invitation, class Class) (*Home, error) {
 }
 
 // open prepares what Join connected to.
-func (h *Home) open(ctx, run context.Context) (err error) {
+func (h *Home) open(ctx context.Context) (err error) {
 	if h.js, err = jetstream.New(h.nc); err != nil {
 		return err
 	}
@@ -65,7 +68,17 @@ func (h *Home) open(ctx, run context.Context) (err error) {
 	if err = h.restore(ctx); err != nil {
 		return err
 	}
-	return h.listen(run)
+	if h.read, err = open(ctx, h.nc, readBucket); err != nil {
+		return fmt.Errorf("farm: %w", err)
+	}
+	if h.made, err = open(ctx, h.nc, madeBucket); err != nil {
+		return fmt.Errorf("farm: %w", err)
+	}
+	h.sent = newSent(ctx, h.read)
+	if err = h.heedGivenUp(); err != nil {
+		return err
+	}
+	return h.listen()
 }
 
 // restore makes what the hub lacks: one that was emptied has nothing of it.
@@ -97,20 +110,24 @@ func (h *Home) settle(ctx context.Context) error {
 }
 
 // listen gives results to those who wait for them. Results of other runs are left.
-func (h *Home) listen(ctx context.Context) error {
+func (h *Home) listen() error {
 	_, err := h.nc.Subscribe(resultSubject("*"), func(m *nats.Msg) {
 		r, err := order.DecodeResult(m.Data)
 		if err != nil {
 			return
 		}
 		h.mu.Lock()
-		w := h.waiting[r.Key]
+		g := h.waiting[r.Key]
+		if g != nil && r.Failed == "" {
+			p := h.paces[g.order.Rule]
+			h.paces[g.order.Rule] = pace{p.orders + 1, p.seconds + r.Seconds}
+		}
 		h.mu.Unlock()
-		if w == nil {
+		if g == nil {
 			return
 		}
 		select {
-		case w <- r:
+		case g.result <- r:
 		default: // one result is as good as another
 		}
 	})
@@ -120,10 +137,12 @@ func (h *Home) listen(ctx context.Context) error {
 	return h.nc.Flush()
 }
 
-// Close ends the connection. Orders that nobody took are withdrawn by those who
-// wait for them.
+// Close takes back what was sent and ends the connection. Orders that nobody took are
+// withdrawn by those who wait for them.
 func (h *Home) Close() {
-	h.stop()
+	if h.sent != nil {
+		h.sent.clear(h.life)
+	}
 	h.nc.Close()
 }
 
@@ -136,9 +155,6 @@ func (h *Home) Cores() int {
 	return n
 }
 
-// errNobody is why an order is not given out.
-var errNobody = errors.New("farm: nobody of this class is here")
-
 // Make has a worker carry out an order whose inputs lie at paths, and writes the
 // output to tmp: a file, or into a folder that is there. An error says why the output
 // has to be made at home; tmp is as it was then, unless it is a folder, which may hold
@@ -149,109 +165,75 @@ func (h *Home) Make(ctx context.Context, o order.Order, paths []string, tmp stri
 	if err != nil {
 		return err
 	}
+	if !h.nc.IsConnected() {
+		return errNoHub
+	}
 	if h.Cores() == 0 {
 		return errNobody
 	}
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
-	result := make(chan order.Result, 1)
+	g := &given{order: o, data: data, paths: paths, since: time.Now(), result: make(chan order.Result, 1),
+		lost: make(chan error, 1), places: map[uint64]bool{}}
 	h.mu.Lock()
 	if h.waiting[o.Key] != nil {
 		h.mu.Unlock()
 		return fmt.Errorf("farm: %s is given out already", o.Key[:12])
 	}
-	h.waiting[o.Key] = result
+	h.waiting[o.Key] = g
 	h.mu.Unlock()
 	defer func() {
 		h.mu.Lock()
 		delete(h.waiting, o.Key)
 		h.mu.Unlock()
 	}()
-	if err := h.give(ctx, o, data, paths); err != nil {
+	defer h.withdraw(ctx, g)
+	defer h.sent.free(o.Inputs)
+	if err := h.give(ctx, g); err != nil {
+		h.rest()
 		return err
 	}
-	defer h.withdraw(ctx, o)
-	r, err := h.wait(ctx, o, result)
+	r, err := h.wait(ctx, g)
 	if err != nil {
 		return err
 	}
 	return h.take(ctx, o, r, tmp)
 }
 
+// rest gives nothing to a hub that takes nothing for a lease: its disk may be full.
+func (h *Home) rest() {
+	h.mu.Lock()
+	h.resting = time.Now().Add(lease)
+	h.mu.Unlock()
+}
+
+// rests reports whether nothing is given to the hub now.
+func (h *Home) rests() bool {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return time.Now().Before(h.resting)
+}
+
 // give sends what an order reads and then the order.
-func (h *Home) give(ctx context.Context, o order.Order, data []byte, paths []string) error {
-	err := h.settle(ctx)
-	if err != nil {
+func (h *Home) give(ctx context.Context, g *given) error {
+	if err := h.settle(ctx); err != nil {
 		return err
 	}
-	read, err := h.js.ObjectStore(ctx, readBucket)
-	if err != nil {
-		return fmt.Errorf("farm: %w", err)
-	}
-	for i, f := range o.Inputs {
-		_, err, _ := h.sending.Do(f.Hash, func() (any, error) { return nil, send(ctx, read, f, paths[i]) })
+	h.sent.use(ctx, g.order.Inputs)
+	// A result that somebody said long ago answers nothing that is asked now.
+	h.purge(ctx, resultsStream, resultSubject(g.order.Key))
+	return h.giveAgain(ctx, g)
+}
+
+// giveAgain sends what the hub lacks of an order, and the order.
+func (h *Home) giveAgain(ctx context.Context, g *given) error {
+	for i, f := range g.order.Inputs {
+		_, err, _ := h.sending.Do(f.Hash, func() (any, error) { return nil, send(ctx, h.read, f, g.paths[i]) })
 		if err != nil {
 			return err
 		}
 	}
-	if _, err := h.js.Publish(ctx, orderSubject(o.Class, o.Key), data); err != nil {
-		return fmt.Errorf("farm: giving an order: %w", err)
-	}
-	return nil
-}
-
-// wait returns the result of an order, and an error when none can be expected: the
-// last machine of the class has gone, or the hub has lost the order.
-func (h *Home) wait(ctx context.Context, o order.Order, result chan order.Result) (order.Result, error) {
-	tick := time.NewTicker(lease / beats)
-	defer tick.Stop()
-	for {
-		select {
-		case r := <-result:
-			return r, nil
-		case <-ctx.Done():
-			return order.Result{}, ctx.Err()
-		case <-tick.C:
-		}
-		if !h.nc.IsConnected() {
-			return order.Result{}, errors.New("farm: the hub is not there")
-		}
-		if h.Cores() == 0 {
-			return order.Result{}, errNobody
-		}
-		if err := h.settle(ctx); err != nil {
-			return order.Result{}, err
-		}
-		// What was said while the connection was down is in the list.
-		if r, ok := h.said(ctx, o.Key); ok {
-			return r, nil
-		}
-		s, err := h.js.Stream(ctx, ordersStream)
-		if err == nil {
-			_, err = s.GetLastMsgForSubject(ctx, orderSubject(o.Class, o.Key))
-		}
-		if isGone(err) {
-			// It was carried out, given up or lost. A result is as quick as this.
-			if r, ok := h.said(ctx, o.Key); ok {
-				return r, nil
-			}
-			return order.Result{}, errors.New("farm: the order is lost")
-		}
-	}
-}
-
-// said returns the last result of a key that the hub has.
-func (h *Home) said(ctx context.Context, key string) (order.Result, bool) {
-	s, err := h.js.Stream(ctx, resultsStream)
-	if err != nil {
-		return order.Result{}, false
-	}
-	m, err := s.GetLastMsgForSubject(ctx, resultSubject(key))
-	if err != nil {
-		return order.Result{}, false
-	}
-	r, err := order.DecodeResult(m.Data)
-	return r, err == nil
+	return h.publish(ctx, g, false)
 }
 
 // take fetches what a worker made.
@@ -262,33 +244,37 @@ func (h *Home) take(ctx context.Context, o order.Order, r order.Result, tmp stri
 	if err := r.Answers(o); err != nil {
 		return err
 	}
-	made, err := h.js.ObjectStore(ctx, madeBucket)
-	if err != nil {
-		return err
-	}
 	for _, f := range r.Files {
 		path := tmp
 		if f.Name != "" {
 			path = filepath.Join(tmp, f.Name)
 		}
-		if err := fetch(ctx, made, f, path); err != nil {
+		if err := fetch(ctx, h.made, f, path); err != nil {
 			return err
 		}
 	}
 	for _, f := range r.Files { // it is home now
-		_ = made.Delete(ctx, f.Hash)
+		_ = h.made.Delete(ctx, f.Hash)
 	}
 	return nil
 }
 
-// withdraw takes an order back that nobody needs any more.
-func (h *Home) withdraw(ctx context.Context, o order.Order) {
+// withdraw takes an order back that nobody needs any more, and stops who still works
+// on it.
+func (h *Home) withdraw(ctx context.Context, g *given) {
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), time.Second)
 	defer cancel()
-	if s, err := h.js.Stream(ctx, ordersStream); err == nil {
-		_ = s.Purge(ctx, jetstream.WithPurgeSubject(orderSubject(o.Class, o.Key)))
+	h.purge(ctx, ordersStream, subjectOf(g.order, false))
+	if g.copied {
+		h.purge(ctx, ordersStream, subjectOf(g.order, true))
 	}
-	if s, err := h.js.Stream(ctx, resultsStream); err == nil {
-		_ = s.Purge(ctx, jetstream.WithPurgeSubject(resultSubject(o.Key)))
+	h.purge(ctx, resultsStream, resultSubject(g.order.Key))
+	_ = h.nc.Publish(recallSubject, []byte(g.order.Key))
+}
+
+// purge removes what a stream has under a subject. What stays does no harm.
+func (h *Home) purge(ctx context.Context, stream, subject string) {
+	if s, err := h.js.Stream(ctx, stream); err == nil {
+		_ = s.Purge(ctx, jetstream.WithPurgeSubject(subject))
 	}
 }

@@ -65,7 +65,7 @@ func (i Invitation) dial(name string, more ...nats.Option) (*nats.Conn, error) {
 	}
 	options := append([]nats.Option{
 		nats.Name(name), nats.Nkey(public, key.Sign), nats.Secure(i.pinned()), nats.Timeout(10 * time.Second),
-		nats.MaxReconnects(-1), nats.ReconnectWait(2 * time.Second), nats.ReconnectBufSize(-1),
+		nats.MaxReconnects(-1), nats.ReconnectWait(reconnectWait), nats.ReconnectBufSize(-1),
 		nats.PingInterval(10 * time.Second), nats.MaxPingsOutstanding(2),
 		nats.ErrorHandler(func(*nats.Conn, *nats.Subscription, error) {}), // calls return what concerns them
 	}, more...)

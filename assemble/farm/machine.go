@@ -127,6 +127,17 @@ func (c *crew) room(class string) (cores, machines int) {
 	return cores, machines
 }
 
+// idle returns how many cores of a class have nothing to do, as far as is known here.
+func (c *crew) idle(class string) int {
+	n := 0
+	for _, m := range c.present() {
+		if m.Class.ID() == class {
+			n += max(0, m.Cores-len(m.Doing))
+		}
+	}
+	return n
+}
+
 // announce says every few seconds who works here, and when somebody asks, until ctx
 // ends, and then that it is gone.
 func announce(ctx context.Context, nc *nats.Conn, tell func() Machine) {

@@ -18,9 +18,15 @@ const (
 	resultsStream = "results" // results.KEY
 	readBucket    = "read"
 	madeBucket    = "made"
-	herePrefix    = "here." // here.WORKER: who works, every few seconds
-	rollSubject   = "roll"  // asks all workers to say so at once
+	herePrefix    = "here."  // here.WORKER: who works, every few seconds
+	rollSubject   = "roll"   // asks all workers to say so at once
+	recallSubject = "recall" // names an order that nobody needs any more
 	inboxPrefix   = "_INBOX.worker"
+
+	// secondCopy follows the key of an order that another worker gets as well.
+	secondCopy = "-2"
+	// givenUpSubject is where the engine tells which orders it gives to nobody any more.
+	givenUpSubject = "$JS.EVENT.ADVISORY.CONSUMER.MAX_DELIVERIES." + ordersStream + ".*"
 )
 
 func orderSubject(class, key string) string { return ordersStream + "." + class + "." + key }
@@ -93,7 +99,7 @@ func workerMay() *server.Permissions {
 		api("CONSUMER.DELETE.OBJ_"+readBucket+".*"), "$JS.FC.>")
 	return &server.Permissions{
 		Publish:   &server.SubjectPermission{Allow: publish},
-		Subscribe: &server.SubjectPermission{Allow: []string{inboxPrefix + ".>", rollSubject}},
+		Subscribe: &server.SubjectPermission{Allow: []string{inboxPrefix + ".>", rollSubject, recallSubject}},
 	}
 }
 

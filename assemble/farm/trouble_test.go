@@ -16,11 +16,6 @@ import (
 	"ripieno/assemble/order"
 )
 
-func TestMain(m *testing.M) {
-	lease, hereEvery = 3*time.Second, time.Second
-	os.Exit(m.Run())
-}
-
 // makeHere gives one order to the machines at a hub and returns what came of it.
 func makeHere(t *testing.T, home *Home, n int) (string, error) {
 	t.Helper()

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"sync"
 	"time"
 
@@ -41,39 +42,65 @@ type worker struct {
 	cache *cache
 	made  jetstream.ObjectStore
 
+	slots chan struct{} // as many as there are cores
+
 	mu    sync.Mutex
-	doing map[string]string // rule by key
+	doing map[string]doing // by key
 }
 
-// Work carries out orders of a hub until ctx ends. It waits while there are none,
-// and while the hub is not there.
+// doing is what a worker does with an order.
+type doing struct {
+	rule string
+	stop context.CancelCauseFunc
+}
+
+// errRecalled is why work ends that nobody needs any more.
+var errRecalled = errors.New("farm: nobody needs it any more")
+
+// ahead is how many orders a worker takes more than it has cores, to have their files
+// when a core is free.
+const ahead = 1
+
+// Work carries out orders of a hub until ctx ends, or the invitation is revoked. It
+// waits while there are none, and while the hub is not there.
 func Work(ctx context.Context, in Invitation, o WorkerOptions) error {
 	if o.Tell == nil {
 		o.Tell = func(string) {}
 	}
-	nc, err := in.dial(o.Name, nats.CustomInboxPrefix(inboxPrefix+"."+o.Name))
+	ctx, stop := context.WithCancelCause(ctx)
+	defer stop(nil)
+	nc, err := in.dial(o.Name, nats.CustomInboxPrefix(inboxPrefix+"."+o.Name),
+		nats.ClosedHandler(func(*nats.Conn) { stop(errRevoked) }))
 	if err != nil {
 		return err
 	}
 	defer nc.Close()
-	w := &worker{WorkerOptions: o, nc: nc, doing: map[string]string{}}
+	w := &worker{WorkerOptions: o, nc: nc, doing: map[string]doing{}, slots: make(chan struct{}, max(1, o.Cores))}
 	defer os.RemoveAll(o.Dir)
 	if err := w.open(ctx); err != nil {
 		return err
 	}
+	recalls, err := nc.Subscribe(recallSubject, func(m *nats.Msg) { w.recall(string(m.Data)) })
+	if err != nil {
+		return err
+	}
+	defer func() { _ = recalls.Unsubscribe() }()
 	// Announcing ends after the orders, so that its last word is the last.
 	var said sync.WaitGroup
 	here, leave := context.WithCancel(context.WithoutCancel(ctx))
 	said.Go(func() { announce(here, nc, w.machine) })
 	var work sync.WaitGroup
-	for range max(1, o.Cores) {
+	for range cap(w.slots) + ahead {
 		work.Go(func() { w.loop(ctx) })
 	}
 	work.Wait()
 	leave()
 	said.Wait()
-	return ctx.Err()
+	return context.Cause(ctx)
 }
+
+// errRevoked is why a worker ends whom the hub lets in no more.
+var errRevoked = errors.New("farm: the hub does not know this invitation any more")
 
 // open finds what the worker needs at the hub.
 func (w *worker) open(ctx context.Context) error {
@@ -85,10 +112,10 @@ func (w *worker) open(ctx context.Context) error {
 	ctx, cancel := context.WithTimeout(ctx, time.Minute)
 	defer cancel()
 	err = await(ctx, func() error {
-		if read, err = w.js.ObjectStore(ctx, readBucket); err != nil {
+		if read, err = open(ctx, w.nc, readBucket); err != nil {
 			return err
 		}
-		w.made, err = w.js.ObjectStore(ctx, madeBucket)
+		w.made, err = open(ctx, w.nc, madeBucket)
 		return err
 	})
 	if err != nil {
@@ -103,9 +130,10 @@ func (w *worker) machine() Machine {
 	m := Machine{Name: w.Name, Cores: max(1, w.Cores), Class: w.Class}
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	for key, rule := range w.doing {
-		m.Doing = append(m.Doing, rule+" "+key[:12])
+	for key, d := range w.doing {
+		m.Doing = append(m.Doing, d.rule+" "+key[:12])
 	}
+	slices.Sort(m.Doing)
 	return m
 }
 
@@ -146,21 +174,27 @@ func (w *worker) next(ctx context.Context) (jetstream.Msg, error) {
 }
 
 // handle carries out one order and says what came of it. An order that this worker
-// leaves because it was told to stop goes to another at once.
+// leaves because it was told to stop goes to another at once, and one that it has
+// already in hand to another or back to it later.
 func (w *worker) handle(ctx context.Context, m jetstream.Msg) {
 	o, err := order.Decode(m.Data())
 	if err != nil {
 		_ = m.TermWithReason("no order")
 		return
 	}
-	w.note(o.Key, o.Rule)
-	defer w.note(o.Key, "")
-	began := time.Now()
-	work, stop := context.WithCancel(ctx)
-	defer stop()
+	work, stop := context.WithCancelCause(ctx)
+	defer stop(nil)
+	if !w.begin(o, stop) {
+		_ = m.NakWithDelay(lease)
+		return
+	}
+	defer w.end(o.Key)
 	go keepLease(work, m)
-	files, err := w.carryOut(work, o)
+	files, seconds, err := w.carryOut(work, o)
 	switch {
+	case errors.Is(context.Cause(work), errRecalled):
+		_ = m.Term()
+		return
 	case ctx.Err() != nil:
 		_ = m.Nak()
 		_ = w.nc.FlushTimeout(time.Second)
@@ -170,7 +204,7 @@ func (w *worker) handle(ctx context.Context, m jetstream.Msg) {
 		_ = m.NakWithDelay(time.Second)
 		return
 	}
-	r := order.Result{Key: o.Key, Worker: w.Name, Files: files, Seconds: time.Since(began).Seconds()}
+	r := order.Result{Key: o.Key, Worker: w.Name, Files: files, Seconds: seconds}
 	if err != nil {
 		r.Failed, r.Files = err.Error(), nil
 	}
@@ -179,7 +213,11 @@ func (w *worker) handle(ctx context.Context, m jetstream.Msg) {
 		_ = m.TermWithReason("no result")
 		return
 	}
-	if _, err := w.js.Publish(work, resultSubject(o.Key), data); err != nil {
+	err = persist(work, func() error {
+		_, err := w.js.Publish(work, resultSubject(o.Key), data)
+		return err
+	})
+	if err != nil {
 		_ = m.Nak()
 		return
 	}
@@ -188,6 +226,34 @@ func (w *worker) handle(ctx context.Context, m jetstream.Msg) {
 		w.Tell(fmt.Sprintf("%s %s failed: %s", o.Rule, o.Key[:12], r.Failed))
 	} else {
 		w.Tell(fmt.Sprintf("%s %s in %.1f s", o.Rule, o.Key[:12], r.Seconds))
+	}
+}
+
+// begin notes that an order is worked on, and reports whether it was not already.
+func (w *worker) begin(o order.Order, stop context.CancelCauseFunc) bool {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if _, busy := w.doing[o.Key]; busy {
+		return false
+	}
+	w.doing[o.Key] = doing{o.Rule, stop}
+	return true
+}
+
+// end notes that nothing is done any more for an order.
+func (w *worker) end(key string) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	delete(w.doing, key)
+}
+
+// recall ends the work on an order.
+func (w *worker) recall(key string) {
+	w.mu.Lock()
+	d, busy := w.doing[key]
+	w.mu.Unlock()
+	if busy {
+		d.stop(errRecalled)
 	}
 }
 
@@ -205,46 +271,72 @@ func keepLease(ctx context.Context, m jetstream.Msg) {
 	}
 }
 
-// carryOut makes what an order asks for and sends it to the hub.
-func (w *worker) carryOut(ctx context.Context, o order.Order) ([]order.File, error) {
+// carryOut makes what an order asks for and sends it to the hub. It returns how long
+// making took.
+func (w *worker) carryOut(ctx context.Context, o order.Order) (files []order.File, seconds float64, err error) {
 	rule := w.Rules[o.Rule]
 	if rule == nil || o.Class != w.Class.ID() {
-		return nil, fmt.Errorf("this worker does not know the rule %q of class %.12s", o.Rule, o.Class)
+		return nil, 0, fmt.Errorf("this worker does not know the rule %q of class %.12s", o.Rule, o.Class)
 	}
 	scratch, err := os.MkdirTemp(w.Dir, "order-")
 	if err != nil {
-		return nil, err
+		return nil, 0, err
 	}
 	defer os.RemoveAll(scratch)
-	var in []string
-	for _, f := range o.Inputs {
-		path, free, err := w.cache.use(ctx, f)
-		if err != nil {
-			return nil, err
+	in, free, err := w.gather(ctx, o, scratch)
+	defer free()
+	if err != nil {
+		return nil, 0, err
+	}
+	dst := filepath.Join(scratch, "out"+o.Ext)
+	if len(o.Outputs) > 0 {
+		if err := os.Mkdir(dst, 0o700); err != nil {
+			return nil, 0, err
 		}
-		defer free()
+	}
+	select {
+	case w.slots <- struct{}{}:
+	case <-ctx.Done():
+		return nil, 0, ctx.Err()
+	}
+	began := time.Now()
+	err = rule(ctx, o.Args, in, dst)
+	<-w.slots
+	if err != nil {
+		return nil, 0, err
+	}
+	seconds = time.Since(began).Seconds()
+	files, err = w.sendMade(ctx, o, dst)
+	return files, seconds, err
+}
+
+// gather returns the paths of what an order reads, and a function that gives them back.
+func (w *worker) gather(ctx context.Context, o order.Order, scratch string) (in []string, free func(), err error) {
+	var held []func()
+	free = func() {
+		for _, f := range held {
+			f()
+		}
+	}
+	for _, f := range o.Inputs {
+		path, release, err := w.cache.use(ctx, f)
+		if err != nil {
+			return nil, free, err
+		}
+		held = append(held, release)
 		if f.Name != "" { // readers go by its ending
 			named := filepath.Join(scratch, f.Name)
 			if err := os.Link(path, named); err != nil {
-				return nil, err
+				return nil, free, err
 			}
 			path = named
 		}
 		in = append(in, path)
 	}
-	dst := filepath.Join(scratch, "out"+o.Ext)
-	if len(o.Outputs) > 0 {
-		if err := os.Mkdir(dst, 0o700); err != nil {
-			return nil, err
-		}
-	}
-	if err := rule(ctx, o.Args, in, dst); err != nil {
-		return nil, err
-	}
-	return w.sendMade(ctx, o, dst)
+	return in, free, nil
 }
 
-// sendMade sends the files of an output.
+// sendMade sends the files of an output and keeps them.
 func (w *worker) sendMade(ctx context.Context, o order.Order, dst string) ([]order.File, error) {
 	names := o.Outputs
 	if len(names) == 0 {
@@ -252,28 +344,39 @@ func (w *worker) sendMade(ctx context.Context, o order.Order, dst string) ([]ord
 	}
 	var files []order.File
 	for _, n := range names {
-		f, err := hashed(n, filepath.Join(dst, n))
+		path := filepath.Join(dst, n)
+		f, err := hashed(n, path)
 		if err != nil {
 			return nil, err
 		}
 		if f.Size == 0 {
 			return nil, fmt.Errorf("the output %q is empty", n)
 		}
-		if err := send(ctx, w.made, f, filepath.Join(dst, n)); err != nil {
+		if err := persist(ctx, func() error { return send(ctx, w.made, f, path) }); err != nil {
 			return nil, err
 		}
+		w.cache.keep(f, path)
 		files = append(files, f)
 	}
 	return files, nil
 }
 
-// note keeps what is being done, for [Machine.Doing].
-func (w *worker) note(key, rule string) {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	if rule == "" {
-		delete(w.doing, key)
-	} else {
-		w.doing[key] = rule
+// persist tries again for some leases what fails because the hub is away: the work is
+// done, and it may come back. What the hub refuses is not tried again.
+func persist(ctx context.Context, try func() error) error {
+	patient, cancel := context.WithTimeout(ctx, 2*lease)
+	defer cancel()
+	var last error
+	err := await(patient, func() error {
+		last = try()
+		var refused *jetstream.APIError
+		if errors.As(last, &refused) && !isGone(last) {
+			return nil
+		}
+		return last
+	})
+	if err == nil || ctx.Err() != nil {
+		return last
 	}
+	return err
 }

@@ -10,6 +10,7 @@ import (
 	"ripieno/assemble/production"
 	"ripieno/assemble/session"
 	"ripieno/assemble/soundtrack"
+	"ripieno/assemble/takes"
 	"ripieno/assemble/task"
 	"ripieno/mix"
 	"ripieno/mix/audio"
@@ -80,10 +81,14 @@ func (m *Mixing) Sound(id string) (Sound, bool) {
 }
 
 // Mix makes the voices of a mix that are missing and returns them with what the bus
-// applies. why says of takes that are not heard why that is so.
+// applies. faults say of takes that are not heard why that is so.
 func Mix(ctx context.Context, x *session.Session, pl *plan.Plan, track *soundtrack.Track,
-	why map[string]string) (*Mixing, error) {
+	faults []takes.Fault) (*Mixing, error) {
 	man := x.Manifest()
+	why := map[string]string{}
+	for _, f := range faults {
+		why[f.Take] = f.What
+	}
 	m := &Mixing{Start: pl.Timeline.AudioStart.Seconds(), Length: pl.Timeline.AudioLen.Seconds(),
 		FadeIn: pl.Mix.FadeIn, FadeOut: pl.Mix.FadeOut, Target: pl.Mix.Loudness, Room: pl.Mix.Room,
 		Beats: beats(man.Tempo), Strips: []Strip{}, Sections: []Section{}, sounds: map[string]Sound{}}
