@@ -98,6 +98,9 @@ type Job struct {
 	Advance func(float64)
 	Before  float64 // seconds of the file that are decoded before the first frame wanted
 	Limits  ffmpeg.Limits
+	// Checks says that the file is not accepted yet, so that it is counted for what the
+	// file is allowed.
+	Checks bool
 }
 
 // Take runs a command that reads the picture of a take, with an error that names
@@ -108,7 +111,7 @@ func Take(ctx context.Context, tool *ffmpeg.Tool, c graph.Command, pic plan.Pict
 	const slow = 30
 	j.Limits.CPU += time.Duration(slow * j.Before * float64(time.Second))
 	err := tool.RunGraphWith(ctx, c, j.Tmp, ffmpeg.Command{
-		About: pic.Path, Patience: media.Patience(j.Before), Limits: j.Limits,
+		About: pic.Path, Accepted: !j.Checks, Patience: media.Patience(j.Before), Limits: j.Limits,
 		Progress: func(pr ffmpeg.Progress) {
 			if j.Frames > 0 && j.Advance != nil {
 				j.Advance(float64(pr.Frame) / float64(j.Frames))

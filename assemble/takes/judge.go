@@ -111,9 +111,14 @@ func (c *Checks) file(r *Recording, res task.Result) (intake.File, error) {
 	if ok {
 		f.Sound, f.Decoded = &heard.Sound, &heard.Decoded
 	}
-	seen, ok, err := c.of[r].see.Result(res)
+	see := c.of[r].see
+	seen, ok, err := see.Result(res)
 	if err != nil {
 		return f, err
+	}
+	if r.refuseSpent(see.Outcome(res).Err); r.Err != nil {
+		f.Err = r.Err
+		return f, nil
 	}
 	if ok {
 		shown := withOverrides(*r.Info.Video, r.File)
