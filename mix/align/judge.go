@@ -112,7 +112,8 @@ func (t *take) evidence(h hyp) []string {
 // candidate tells one of the places.
 func (t *take) candidate(g *grid, h hyp) Candidate {
 	p := unplaced(t)
-	p.settle(g, t, h, t.refine(g, t.start(g, h), h.clicks))
+	o, fit := t.refineNear(g, h)
+	p.settle(g, t, h, o, fit)
 	c := Candidate{Offset: p.Offset, DriftPPM: p.DriftPPM, Odds: h.p, Evidence: t.evidence(h)}
 	if p.Method == NoMethod {
 		c.Offset = h.o

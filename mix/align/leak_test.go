@@ -106,7 +106,7 @@ func TestTighten(t *testing.T) {
 		least       float64 // error to expect
 	}{
 		{0.020, 0.004, 0.018, 0.020, 0.003},
-		{0.020, 0.030, 0, 0.006, 0.018},   // less than its own doubt
+		{0.020, 0.030, 0, 0.006, 0.017},   // less than its own doubt
 		{0.080, 0.060, 0.002, 0.02, 0.02}, // soft, and far off
 		{0.100, 0.012, 0, 0.055, 0.02},    // clear, and far off: no farther than that
 	} {

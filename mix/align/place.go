@@ -120,8 +120,8 @@ func decide(g *grid, t *take) Placement {
 		p.ClickDB = h.clicks.level
 	}
 	p.ClickOffset = t.byClicks(h)
-	fit := t.refine(g, t.start(g, h), h.clicks)
-	p.settle(g, t, h, fit)
+	o, fit := t.refineNear(g, h)
+	p.settle(g, t, h, o, fit)
 	p.begunLate, p.fit = h.o > g.cue, h.terms[beats]
 	p.judge(g, t, best, fit)
 	return p

@@ -182,9 +182,43 @@ func (t *take) start(g *grid, h hyp) float64 {
 	return g.cue - t.f.Events[h.cue].Heard*t.ratio()
 }
 
-// settle writes the numbers of the placement at a candidate.
-func (p *Placement) settle(g *grid, t *take, h hyp, fit playing) {
-	p.DriftPPM, p.Offset = t.ppm, t.start(g, h)
+// refineNear measures the playing of candidate h, and returns round which place. Where its
+// clap lies far beside the place at which its notes fit best, they are assigned to the beats
+// from there too: players who clapped early and play late can be a sixteenth apart.
+func (t *take) refineNear(g *grid, h hyp) (o float64, fit playing) {
+	o = t.start(g, h)
+	fit = t.refine(g, o, h.clicks)
+	if math.Abs(h.o-o) < startsApart {
+		return o, fit
+	}
+	other := t.refine(g, h.o, h.clicks)
+	if fit.n < minNotes || other.n < minNotes || other.err > startsSharp {
+		return o, fit
+	}
+	plausible := func(by float64) float64 {
+		like, prior, _ := t.gridScore(g, by)
+		beside := (by - o) / clapSigma
+		return like + prior - beside*beside/2
+	}
+	if plausible(h.o-other.mu) > plausible(o-fit.mu)+startsLead {
+		return h.o, other
+	}
+	return o, fit
+}
+
+// startsApart is how far a clap lies from the place at which the notes fit best for them to
+// be assigned from both, in seconds, startsSharp the error of their mean from which on they
+// are too soft to tell, and startsLead by how many nats the one beside the clap must lead.
+const (
+	startsApart = 0.025
+	startsSharp = 0.012
+	startsLead  = 3.0
+)
+
+// settle writes the numbers of the placement at a candidate, whose playing was measured
+// round o.
+func (p *Placement) settle(g *grid, t *take, h hyp, o float64, fit playing) {
+	p.DriftPPM, p.Offset = t.ppm, o
 	drift := fit.drift(t)
 	if drift != 0 || t.ppm != 0 {
 		// The lateness grows by slope: a clock that runs faster by as much
@@ -200,7 +234,7 @@ func (p *Placement) settle(g *grid, t *take, h hyp, fit playing) {
 		p.CueAt = t.f.Events[h.cue].Heard
 		p.CueOffset = g.cue - p.CueAt*audio.PPM(p.DriftPPM).Ratio()
 	}
-	p.blend(h, t.cueErr(h), fit, t.byClicks(h))
+	p.blend(h, t.cueErr(h), t.cueEarly(h), fit, t.byClicks(h))
 	p.Uncertainty = math.Hypot(p.Uncertainty, h.blur(t.f))
 	if h.cue >= 0 && t.f.Events[h.cue].Rise > noteRise && fit.n >= minNotes && h.odds < clicksClear {
 		// The cue is heard as the notes are: two witnesses with the same doubt.
@@ -230,6 +264,20 @@ func (t *take) cueErr(h hyp) float64 {
 	return math.Hypot(clapSigma, 2*t.f.Events[h.cue].Vague)
 }
 
+// clapEarly is by how much people clap before the click that they clap to, against how they
+// play, in seconds: taps to a metronome come some hundredths of a second before it, less with
+// training and less in music (Aschersleben, 2002, "Temporal control of movements in
+// sensorimotor synchronization", from memory).
+const clapEarly = 0.01
+
+// cueEarly is by how much the cue of h is expected before the player's mean timing.
+func (t *take) cueEarly(h hyp) float64 {
+	if h.cue < 0 || t.f.Events[h.cue].Rise > noteRise {
+		return 0
+	}
+	return clapEarly
+}
+
 // mostTightened is how far the playing may move a take away from its clap, in
 // seconds, twice that when its notes begin sharply: good trios are 27 to 49 ms apart
 // (Rasch, 1979, second hand), and so much a bow may be heard early.
@@ -245,16 +293,16 @@ func (t *take) byClicks(h hyp) float64 {
 
 // blend joins the cue, the clicks of the guide and the playing, each by how well it tells
 // where the player's mean timing lies.
-func (p *Placement) blend(h hyp, cueErr float64, fit playing, byClicks float64) {
+func (p *Placement) blend(h hyp, cueErr, early float64, fit playing, byClicks float64) {
 	byPlay := p.Offset - fit.mu
-	at, err := p.CueOffset, cueErr // without the playing
+	at, err := p.CueOffset-early, cueErr // without the playing
 	switch {
 	case math.IsNaN(byClicks):
 	case h.cue < 0:
 		at, err = byClicks, clickSigma
 	default:
 		a, b := 1/(cueErr*cueErr), 1/(clickSigma*clickSigma)
-		at, err = (p.CueOffset*a+byClicks*b)/(a+b), 1/math.Sqrt(a+b)
+		at, err = (at*a+byClicks*b)/(a+b), 1/math.Sqrt(a+b)
 	}
 	if h.cue >= 0 && fit.n >= minNotes {
 		p.Lateness = p.CueOffset - byPlay
@@ -263,7 +311,7 @@ func (p *Placement) blend(h hyp, cueErr float64, fit playing, byClicks float64) 
 	case fit.n < minNotes && h.cue < 0:
 		p.Method, p.Uncertainty = NoMethod, math.Inf(1)
 	case fit.n < minNotes:
-		p.Method, p.Offset, p.Uncertainty = ByCue, at, err
+		p.Method, p.Offset, p.Uncertainty = ByCue, at+early, err
 	case h.cue < 0 && math.IsNaN(byClicks):
 		p.Method, p.Offset, p.Uncertainty = ByPlaying, byPlay, fit.alone
 	default:
