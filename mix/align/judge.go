@@ -71,6 +71,9 @@ func (p *Placement) judge(g *grid, t *take, best int, fit playing) {
 	if fit.n >= minNotes && math.Abs(p.Lateness) > mostApart && t.rank[h.cue] > 1 {
 		p.Confidence = math.Min(p.Confidence, justUnsure)
 	}
+	if h.cue >= 0 && t.rank[h.cue] > 1 && h.p < plainBar && t.isTaps() {
+		p.Confidence = math.Min(p.Confidence, justUnsure)
+	}
 	if !t.joined && !t.sureUnheard() {
 		p.Confidence = math.Min(p.Confidence, justUnsure)
 	}
@@ -79,6 +82,22 @@ func (p *Placement) judge(g *grid, t *take, best int, fit playing) {
 		p.Reason = p.doubt(t, order)
 	}
 }
+
+// isTaps reports whether a file is full of sounds that are like a cue, as a part of taps and
+// claps is: then neither a cue nor a place among the beats is rare, and the odds of both are
+// worth less than they say.
+func (t *take) isTaps() bool {
+	n := 0
+	for _, v := range t.like {
+		if v >= loneLeast {
+			n++
+		}
+	}
+	return n > mostTaps
+}
+
+// mostTaps is how many sounds like a cue a file may have beside the cue.
+const mostTaps = 6
 
 // mostApart is how far a sound that is no clear clap may lie from the playing and still be
 // the cue without asking, in seconds: four times what claps scatter by.

@@ -1,5 +1,7 @@
 package align
 
+import "math"
+
 // A clear clap that stands alone in its file is where an editor would line the file
 // up by eye. Rhythm and harmony may fit as well a beat away, and agree there with
 // others by chance; only another sound like a clap may say that this one was none.
@@ -23,12 +25,44 @@ func (t *take) loneClap() int {
 		if r > 1 {
 			continue
 		}
-		if t.like[i] >= loneLeast && t.lead(i) >= loneLead && t.stands(i) >= loneStands {
+		if t.like[i] >= loneLeast && t.lead(i) >= loneLead && t.stands(i) >= loneStands && !t.paired(i) {
 			return i
 		}
 	}
 	return -1
 }
+
+// paired reports whether another sharp burst about as loud comes so shortly before or after
+// event i that the two hide the quiet round each other: then it is not to be told which of
+// them is the clap.
+func (t *take) paired(i int) bool {
+	a := t.f.Events[i]
+	for j, b := range t.f.Events {
+		apart := b.Time - a.Time
+		if j == i || math.Abs(apart) < pairLeast || math.Abs(apart) > pairMost {
+			continue
+		}
+		quiet := b.Before // of the two sides of b the one away from a
+		if apart > 0 {
+			quiet = b.After
+		}
+		if b.Rise <= noteRise && b.Decay < pairDecay && b.Spread >= pairSpread && b.Level > a.Level-pairLouder &&
+			b.Level-quiet >= loneStands {
+			return true
+		}
+	}
+	return false
+}
+
+// What another sound must be like to be a clap beside a clap: so many seconds apart at least
+// and at most, soon over, in most bands, and less than so many dB softer.
+const (
+	pairLeast  = 0.1
+	pairMost   = 1.3
+	pairDecay  = 0.1
+	pairSpread = 0.7
+	pairLouder = 6.0
+)
 
 // stands is by how many dB event i stands out over what is before and after it.
 func (t *take) stands(i int) float64 {
