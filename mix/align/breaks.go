@@ -59,9 +59,11 @@ const (
 	breakSilence = -98.0 // dBFS, of what is digitally silent
 	mostSilences = 12
 	breakLeast   = 0.025 // seconds; less nobody hears
+	breakDropped = 1.0   // nats that every note costs which would be in no part
 	breakTold    = 7.0   // nats from which a break that something else shows is told when it leads
 	breakDoubt   = 2.0   // by so many over the next best, or by half of them and
-	breakSure    = 9.0   // nats speak for it; one that the playing shows is believed when it leads
+	breakSure    = 9.0   // nats speak for it; one that the playing alone shows is asked about then,
+	breakAlone   = 12.0  // and believed from so many, which no whole file of 236 reached, when it leads
 	breakClear   = 3.0   // by so many
 	breakOnBeat  = 0.06  // beats by which a jump is still one of whole beats
 	breakLate    = 0.07  // seconds from its place at which a note is still taken for it
@@ -114,7 +116,8 @@ func (t *take) findBreak(g *grid, p *beatPhases, c *company, o float64, hints []
 	if !ok || math.Abs(b.Jump) < breakLeast {
 		return nil
 	}
-	b.Sure = b.Margin >= breakClear && (b.Gain >= breakSure || b.By == "silence" || b.By == "device")
+	known := b.By == "silence" || b.By == "device" || b.By == "picture" && b.Gain >= breakSure
+	b.Sure = b.Margin >= breakClear && (known || b.Gain >= breakAlone)
 	if !b.Sure && !b.isWorthAsking(s.beatAt(b.Guide)) {
 		return nil
 	}

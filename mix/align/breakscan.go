@@ -87,7 +87,7 @@ func (s *breakScan) like(p *beatProfile, d func(i int) float64) float64 {
 // one is what a note says, in nats.
 func (s *breakScan) one(p *beatProfile, i int, d float64) float64 {
 	if math.IsNaN(d) {
-		return 0
+		return -breakDropped * s.w[i]
 	}
 	if k := s.p.at(s.at[i] + d); k >= 0 {
 		return s.w[i] * p[k]

@@ -1,0 +1,113 @@
+package align
+
+import (
+	"math"
+	"testing"
+)
+
+// clapAt is a clap as it is heard in a quiet room.
+func clapAt(seconds float64) Event {
+	return Event{Time: seconds, Heard: seconds, Strength: 18, Level: -15, Before: -55, After: -55, Rise: 0.003,
+		Decay: 0.02, Spread: 1, Bright: 0.7}
+}
+
+// Two claps shortly after one another hide each other's quiet, so that the louder of them is
+// not the only clap of its file; a clap beside softer or slower sounds is.
+func TestLoneClapOfTwo(t *testing.T) {
+	const first, second = 9.0, 9.9
+	lone := func(change func(e *Event)) int {
+		a, b := clapAt(first), clapAt(second)
+		a.After = -18 // the second
+		change(&a)
+		k := newTake(&Recording{Features: &Features{Events: []Event{a, b, {Time: 30, Level: -30, Before: -35, After: -32,
+			Rise: 0.05, Decay: 0.6, Strength: 4}}, NoiseDB: -60, LoudDB: -18, Duration: 60}})
+		return k.loneClap()
+	}
+	if got := lone(func(*Event) {}); got >= 0 {
+		t.Errorf("of two claps number %d is taken for the only one", got)
+	}
+	for name, change := range map[string]func(e *Event){
+		"a step":       func(e *Event) { e.Level, e.Spread, e.Decay = -30, 0.4, 0.3 },
+		"a note":       func(e *Event) { e.Rise, e.Decay = 0.06, 0.6 },
+		"much softer":  func(e *Event) { e.Level = -35 },
+		"in the noise": func(e *Event) { e.Before = -20 },
+	} {
+		if got := lone(change); got != 1 {
+			t.Errorf("beside %s the clap is number %d, want 1", name, got)
+		}
+	}
+}
+
+// In a part of taps the best place of all has to be surer than elsewhere: everything in it
+// is like a cue and lies on the beats.
+func TestPartsOfTaps(t *testing.T) {
+	part := func(taps int) *take {
+		f := &Features{NoiseDB: -60, LoudDB: -18, Duration: 60}
+		for i := range taps {
+			f.Events = append(f.Events, clapAt(5+2.5*float64(i)))
+		}
+		for i := range 20 {
+			f.Events = append(f.Events, Event{Time: 60 + float64(i), Level: -25, Before: -28, After: -26, Rise: 0.05,
+				Decay: 0.6, Strength: 5, Spread: 0.3})
+		}
+		return newTake(&Recording{Features: f})
+	}
+	if part(1).isTaps() || part(mostTaps).isTaps() {
+		t.Error("some claps and a tune are a part of taps")
+	}
+	if !part(mostTaps + 1).isTaps() {
+		t.Error("a part of taps is none")
+	}
+}
+
+// A clap is expected a little before what is played, a note that is the cue is not: it is
+// played as all notes are.
+func TestCuesComeEarly(t *testing.T) {
+	f := &Features{Events: []Event{{Time: 3, Rise: 0.004}, {Time: 4, Rise: 0.06}}}
+	k := newTake(&Recording{Features: f})
+	for cue, want := range map[int]float64{0: clapEarly, 1: 0, -1: 0} {
+		if got := k.cueEarly(hyp{cue: cue}); got != want {
+			t.Errorf("cue %d comes %.0f ms early, want %.0f", cue, 1e3*got, 1e3*want)
+		}
+	}
+	// Without playing the cue itself lies on its beat.
+	p := Placement{CueOffset: 2}
+	p.blend(hyp{cue: 0}, clapSigma, clapEarly, playing{err: math.Inf(1)}, math.NaN())
+	if p.Method != ByCue || p.Offset != 2 {
+		t.Errorf("a clap alone: %+v", p)
+	}
+	// Vague playing leaves the take where the clap is expected.
+	p = Placement{CueOffset: 2, Offset: 2}
+	p.blend(hyp{cue: 0}, clapSigma, clapEarly, playing{n: 20, err: 0.2, doubt: 0.2}, math.NaN())
+	if math.Abs(p.Offset-(2-clapEarly)) > 1e-3 {
+		t.Errorf("a clap and vague playing: %+v", p)
+	}
+}
+
+// Who clapped early and plays late is measured against the beats that fit, not against the
+// sixteenths that lie nearer to the clap.
+func TestNotesFarFromTheClapAreAssignedRight(t *testing.T) {
+	m := piece(t, 12, 4, 96)
+	g := newGrid(m)
+	const offset, clap, late = -6.0, -0.05, 0.03 // of the clap and of the playing
+	f := &Features{NoiseDB: -70, LoudDB: -20, Duration: m.End() + 8}
+	f.Events = append(f.Events, clapAt(m.Cue()+clap-offset))
+	for b := range m.Beats() {
+		for part := range 2 {
+			if at := b.Seconds + float64(part)*b.Length/2; !b.CountIn && (part == 0 || b.Number%2 == 1) {
+				f.Events = append(f.Events, Event{Time: at + late - offset, Heard: at + late - offset, Strength: 9, Level: -20,
+					Before: -40, After: -30, Rise: 0.004, Decay: 0.3, Spread: 0.5})
+			}
+		}
+	}
+	k := newTake(&Recording{Features: f})
+	h := hyp{cue: 0, o: offset - late} // where its notes fit
+	h.terms[cueRank], h.terms[cueQuality] = 6, 8
+	o, fit := k.refineNear(g, h)
+	if by := o - fit.mu; math.Abs(by-(offset-late)) > 0.004 {
+		t.Errorf("its playing lies %.1f ms off", 1e3*(by-offset+late))
+	}
+	if start := k.start(g, h); math.Abs(start-(offset-clap)) > 1e-9 {
+		t.Errorf("its clap lies at %.3f, want %.3f", start, offset-clap)
+	}
+}
