@@ -89,12 +89,13 @@ func TestCuesComeEarly(t *testing.T) {
 func TestNotesFarFromTheClapAreAssignedRight(t *testing.T) {
 	m := piece(t, 12, 4, 96)
 	g := newGrid(m)
-	const offset, clap, late = -6.0, -0.05, 0.03 // of the clap and of the playing
+	const offset, clap, late = -6.0, -0.05, 0.033 // of the clap and of the playing
 	f := &Features{NoiseDB: -70, LoudDB: -20, Duration: m.End() + 8}
 	f.Events = append(f.Events, clapAt(m.Cue()+clap-offset))
 	for b := range m.Beats() {
-		for part := range 2 {
-			if at := b.Seconds + float64(part)*b.Length/2; !b.CountIn && (part == 0 || b.Number%2 == 1) {
+		for part := range 4 {
+			at := b.Seconds + float64(part)*b.Length/4
+			if !b.CountIn && (part == 0 || part == 2 && b.Number != 2 || b.Number == 4) {
 				f.Events = append(f.Events, Event{Time: at + late - offset, Heard: at + late - offset, Strength: 9, Level: -20,
 					Before: -40, After: -30, Rise: 0.004, Decay: 0.3, Spread: 0.5})
 			}
