@@ -8,7 +8,6 @@ package elsewhere
 import (
 	"context"
 	"crypto/rand"
-	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -23,7 +22,6 @@ import (
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/graph"
 	"ripieno/assemble/picture"
-	"ripieno/assemble/session"
 )
 
 // checked is the share of results that are made again at home.
@@ -127,25 +125,6 @@ func join(ctx context.Context, tool *ffmpeg.Tool, invitation string) (*farm.Home
 		home.Close()
 		return nil, class, ctx.Err()
 	}
-}
-
-// Borrow returns the session with the machines that its settings invite to, and a
-// function that lets them go. When they cannot be reached everything is made here.
-func Borrow(ctx context.Context, s *session.Session) (*session.Session, func(), error) {
-	with := s.Settings().With
-	if with == "" {
-		return s, func() {}, nil
-	}
-	fleet, err := Join(ctx, s.Tool(), with, s.Message)
-	var f *fault.Fault
-	switch {
-	case errors.As(err, &f) || ctx.Err() != nil:
-		return nil, nil, err
-	case err != nil:
-		s.Message(err.Error() + "; everything is made here")
-		return s, func() {}, nil
-	}
-	return s.Borrowing(fleet), fleet.Close, nil
 }
 
 // Help says how this machine helps.
