@@ -27,6 +27,7 @@ type Maker struct {
 	hardware sessions
 	steady   reading.Steady
 	decoders *Decoders
+	banding  plan.Banding // tests ask for smaller bands
 }
 
 // New returns a maker of the pictures of a plan. steady vouches for the files of
@@ -36,6 +37,7 @@ func New(tool *ffmpeg.Tool, steady reading.Steady, pl *plan.Plan, assets *Assets
 	return &Maker{
 		tool: tool, title: pl.Title, tempo: pl.Tempo, line: pl.Timeline, chapters: pl.Chapters, assets: assets, codings: codings,
 		hardware: make(sessions, hardwareSessions), steady: steady,
+		banding: plan.UsualBanding,
 	}
 }
 
