@@ -73,14 +73,38 @@ func Present(ctx context.Context, tool *ffmpeg.Tool, invitation string) ([]Helpe
 	defer home.Close()
 	list := []Helper{}
 	for _, m := range home.Machines() {
-		list = append(list, Helper{m.Name, m.Cores, m.Doing, m.Class.Differs(class)})
+		list = append(list, Helper{m.Name, m.Guest, m.Cores, m.Doing, m.Class.Differs(class)})
 	}
 	return list, nil
+}
+
+// Invite returns an invitation to help in a name of its own, from the hub of a home's
+// invitation, and Revoke makes that void.
+func Invite(ctx context.Context, invitation, name string) (string, error) {
+	in, err := parse("--with", invitation)
+	if err != nil {
+		return "", err
+	}
+	guest, err := farm.Invite(ctx, in, name)
+	if err != nil {
+		return "", err
+	}
+	return guest.String(), nil
+}
+
+// Revoke makes the invitation in a name void.
+func Revoke(ctx context.Context, invitation, name string) error {
+	in, err := parse("--with", invitation)
+	if err != nil {
+		return err
+	}
+	return farm.Revoke(ctx, in, name)
 }
 
 // Helper is a machine at a hub.
 type Helper struct {
 	Name    string   `json:"name"`
+	Guest   string   `json:"invited_as"` // the name of its invitation; "all" for the one for everybody
 	Cores   int      `json:"cores"`
 	Doing   []string `json:"doing,omitempty"`
 	Refused string   `json:"refused,omitempty"` // why it gets nothing to do
