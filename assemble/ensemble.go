@@ -46,7 +46,8 @@ func groundOnEnsemble(ctx context.Context, p *Production, set *takes.Set, assets
 		}
 		n := line.Rate.Frame(pic.First + ensembleMoment*(pic.Last-pic.First))
 		c := plan.Conform{Take: t.Name, Picture: *pic, H: ensembleHigh,
-			W: max(2, layout.NearEven(ensembleHigh*float64(pic.W)/float64(pic.H))), Frames: plan.Span{From: n, To: n + 1}}
+			W:      max(2, layout.NearEven(ensembleHigh*float64(pic.W)/float64(pic.H))),
+			Frames: plan.Span{From: n, To: n + 1}}
 		still, err := maker.Still(c, true)
 		if err != nil {
 			return err

@@ -51,6 +51,7 @@ var trees = []string{"ripieno/layout", "ripieno/mix"}
 var pure = []string{
 	"ripieno/assemble/production", "ripieno/assemble/plan", "ripieno/assemble/graph", "ripieno/assemble/interchange",
 	"ripieno/assemble/subtitle", "ripieno/assemble/fault", "ripieno/assemble/intake/limit", "ripieno/assemble/order",
+	"ripieno/assemble/remark",
 }
 
 // beyond is what pure packages do not reach; the manifest's reader, which does
@@ -63,7 +64,7 @@ const reader = "ripieno/assemble/manifest"
 // fileless packages do not even open files themselves.
 var fileless = []string{
 	"ripieno/assemble/production", "ripieno/assemble/graph", "ripieno/assemble/interchange", "ripieno/assemble/plan",
-	"ripieno/assemble/intake/limit",
+	"ripieno/assemble/intake/limit", "ripieno/assemble/remark",
 }
 
 // strangers may not import each other, in whatever direction the first is from

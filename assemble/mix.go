@@ -184,7 +184,8 @@ func drawLevels(ctx context.Context, p *Production, o card.LevelsOptions, r *Mix
 func (r *MixResult) fill(path string, pl *plan.Plan, track *soundtrack.Track, rep soundtrack.Report,
 	strips []soundtrack.StripResult) {
 	m := rep.Master
-	r.WAV, r.Duration, r.TimeReference = path, pl.Timeline.AudioLen.Seconds(), media.TimeReference(pl.Timeline.AudioStart)
+	r.WAV, r.Duration, r.TimeReference = path, pl.Timeline.AudioLen.Seconds(),
+		media.TimeReference(pl.Timeline.AudioStart)
 	r.Loudness, r.TruePeak = audio.Finite(float64(m.After.Integrated)), audio.Finite(float64(m.After.TruePeak))
 	r.Range = audio.Finite(float64(m.After.Range))
 	r.Master, r.Curve, r.Strips = track.MasterResult(rep), rep.Curve.Result(), strips

@@ -48,8 +48,8 @@ func New(ctx context.Context, set Settings, o NewOptions) (NewResult, error) {
 			return r, err
 		}
 		if len(draft.Files)+len(draft.People) == 0 {
-			return r, fault.New(fault.Manifest, dir, "no recordings were found here",
-				"put the takes into this folder or one below it, use --dir, or write a manifest before there are any with --empty")
+			return r, fault.New(fault.Manifest, dir, "no recordings were found here", "put the takes into this "+
+				"folder or one below it, use --dir, or write a manifest before there are any with --empty")
 		}
 	}
 	draft.Score, err = manifest.OneScore(dir, func() ([]string, error) { return arrival.Scores(dir, set.Out) },

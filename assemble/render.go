@@ -131,9 +131,9 @@ func (j *job) warnOfStore(p *Production) {
 		bytes += t.Bytes
 	}
 	if limit := p.Settings().Store; bytes > limit {
-		p.Message(fmt.Sprintf("these films are made of about %.0f GB of results, and the cache may hold %.0f GB: every run "+
-			"would make most of it again; allow more with --store-limit %.0fGB", float64(bytes)/1e9, float64(limit)/1e9,
-			math.Ceil(1.2*float64(bytes)/1e9)))
+		p.Message(fmt.Sprintf("these films are made of about %.0f GB of results, and the cache may hold %.0f GB: "+
+			"every run would make most of it again; allow more with --store-limit %.0fGB", float64(bytes)/1e9,
+			float64(limit)/1e9, math.Ceil(1.2*float64(bytes)/1e9)))
 	}
 }
 

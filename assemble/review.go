@@ -4,21 +4,24 @@ import (
 	"bytes"
 	"context"
 	"fmt"
-	"os"
 	"path/filepath"
 
 	"ripieno/assemble/plan"
+	"ripieno/assemble/remark/handout"
 	"ripieno/assemble/report"
 	"ripieno/assemble/roll"
 	"ripieno/assemble/session"
 	"ripieno/assemble/soundtrack"
 	"ripieno/assemble/survey"
+	"ripieno/assemble/takes"
 	"ripieno/assemble/task"
 )
 
 // ReviewOptions choose what the report says.
 type ReviewOptions struct {
 	NoPlaying bool // nothing about how takes were played, and nothing measured for it
+	// show, when it is there, gets what the page would say, and no page is written.
+	show func(report.Review, []takes.Judged, *takes.Set) error
 }
 
 // ReviewedTake is one take in the report.
@@ -44,11 +47,8 @@ type ReviewResult struct {
 	Faults  []Bad         `json:"faults,omitempty"`
 }
 
-// The page, and the rough cut that it shows, both in the folder of outputs.
-const (
-	reviewName = "report.html"
-	roughFile  = "rough.mp4"
-)
+// reviewName is the page, in the folder of outputs.
+const reviewName = "report.html"
 
 // Review writes out/report.html: one page about all takes, for whoever puts the
 // production together. It depends on the takes, the manifest and whether there
@@ -87,11 +87,8 @@ func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult,
 	r.Faults, r.Tasks, r.Guides = check.Faults, TaskCount(res.Stats), check.Guides
 	r.Remarks = p.Manifest().ScoreRemarks()
 	page := survey.Page(p.Manifest(), !o.NoPlaying)
-	for _, g := range r.Guides {
-		page.Guides = append(page.Guides, report.Notice{What: g.What, Hint: g.Hint})
-	}
-	if info, err := os.Stat(filepath.Join(p.Settings().Out, roughFile)); err == nil && info.Mode().IsRegular() {
-		page.Film = &report.Film{Name: roughFile, AtZero: line.GuideAtZero()}
+	if err := handout.Fill(&page, p.Session, line, r.Guides); err != nil {
+		return r, err
 	}
 	for i, c := range check.Takes {
 		if all.Takes[i].IsWithheld() {
@@ -101,17 +98,15 @@ func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult,
 		if err != nil {
 			return r, err
 		}
-		if c := cleaned[one.Name]; c != nil {
-			one.Cleaned = &report.Cleaned{Reduced: c.Reduced, Lows: c.Lows, Presence: c.Presence}
-			if c.Open != nil {
-				one.Cleaned.Closed = 1 - *c.Open
-			}
-		}
+		one.Cleaned = survey.Cleaned(cleaned[one.Name])
 		page.Takes = append(page.Takes, one)
 		r.Takes = append(r.Takes, ReviewedTake{
 			Name: c.Name, Player: one.Player, Level: c.Level, Picture: one.Picture != nil, Asks: one.Unsure(),
 			Playing: found.Playing(c.Name, one.Places),
 		})
+	}
+	if o.show != nil {
+		return r, o.show(page, found.Judged, all.Set)
 	}
 	if page.Film != nil {
 		r.Film = filepath.Join(filepath.Dir(r.File), page.Film.Name)

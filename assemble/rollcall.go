@@ -3,6 +3,7 @@ package assemble
 import (
 	"context"
 
+	"ripieno/assemble/remark/kept"
 	"ripieno/assemble/roll"
 )
 
@@ -14,7 +15,9 @@ func (p *Production) Rollcall(ctx context.Context) (RollResult, error) {
 	if err != nil {
 		return RollResult{}, err
 	}
-	return roll.Call(p.Manifest(), check, p.Manifest().CallSheet.DueDay, p.Now()), nil
+	r := roll.Call(p.Manifest(), check, p.Manifest().CallSheet.DueDay, p.Now())
+	r.Remarks, r.Approvals, err = kept.Said(p.Manifest(), p.Settings().Out)
+	return r, err
 }
 
 // takeSnapshot calls the roll and places the takes.

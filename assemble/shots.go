@@ -85,7 +85,8 @@ func (p *Production) ProposeShots(ctx context.Context) (ShotsResult, error) {
 		return ShotsResult{}, fault.New(fault.Manifest, man.Path, "the piece is too short for a list of shots",
 			"everybody is shown from beginning to end")
 	}
-	head := fmt.Sprintf("proposed by who plays; %d of %d takes by the score: change it as you like", byScore, len(players))
+	head := fmt.Sprintf("proposed by who plays; %d of %d takes by the score: change it as you like", byScore,
+		len(players))
 	r := ShotsResult{Proposed: true, ByScore: byScore, Takes: len(players)}
 	for _, s := range list {
 		l := ShotLine{From: fmt.Sprintf("m%d", s.From), At: starts[s.From-1] - starts[0] + man.Picture.LeadIn,

@@ -34,7 +34,8 @@ func newHushed(src audio.Source, d *Denoise) *hushed {
 		depth = 8
 	}
 	h := &hushed{src: src, noise: d.Noise, floor: (-depth).Gain(), skip: denoise.Size - denoise.Hop}
-	h.gains, h.power, h.bars = make([]float64, denoise.Lines), make([]float64, denoise.Lines+2), make([]float64, denoise.Lines)
+	h.gains, h.power, h.bars = make([]float64, denoise.Lines), make([]float64, denoise.Lines+2),
+		make([]float64, denoise.Lines)
 	for k := range h.bars {
 		for j := max(k-1, 0); j < min(k+2, denoise.Lines); j++ {
 			h.bars[k] += overSubtract * float64(src.Channels()) * d.Noise.power[j]

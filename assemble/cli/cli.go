@@ -174,9 +174,10 @@ production.yaml; run the same verb again when a late take arrives.
 		}
 	})
 	root.AddCommand(
-		a.newVerb(), a.clickVerb(), a.callsheetVerb(), a.checkVerb(), a.syncVerb(), a.gridVerb(), a.shotsVerb(), a.mixVerb(),
+		a.newVerb(), a.clickVerb(), a.callsheetVerb(), a.checkVerb(), a.syncVerb(), a.gridVerb(), a.shotsVerb(),
+		a.mixVerb(),
 		a.roughVerb(), a.renderVerb(), a.demoVerb(), a.cleanVerb(),
-		a.rollcallVerb(), a.reportVerb(), a.deskVerb(), a.watchVerb(), a.exportVerb(), a.keysVerb(),
+		a.rollcallVerb(), a.reportVerb(), a.remarksVerb(), a.deskVerb(), a.watchVerb(), a.exportVerb(), a.keysVerb(),
 		a.serveVerb(), a.workVerb(), a.workersVerb(), a.doctorVerb(), a.versionVerb(),
 	)
 	return root

@@ -15,7 +15,8 @@ const codePage = 65001
 // Where output goes to a file there is nothing to prepare.
 func prepareConsole() (restore func()) {
 	var undo []func()
-	if page, err := windows.GetConsoleOutputCP(); err == nil && page != codePage && windows.SetConsoleOutputCP(codePage) == nil {
+	if page, err := windows.GetConsoleOutputCP(); err == nil && page != codePage &&
+		windows.SetConsoleOutputCP(codePage) == nil {
 		undo = append(undo, func() { _ = windows.SetConsoleOutputCP(page) })
 	}
 	if page, err := windows.GetConsoleCP(); err == nil && page != codePage && windows.SetConsoleCP(codePage) == nil {

@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"ripieno/assemble"
+	"ripieno/assemble/desk"
 	"ripieno/assemble/desk/browser"
 	"ripieno/assemble/progress"
 )
@@ -16,7 +17,7 @@ const lookEvery = 500 * time.Millisecond
 
 // deskVerb returns the verb desk, which prints its address as soon as it is there.
 func (a *app) deskVerb() *cobra.Command {
-	var o assemble.DeskOptions
+	var o desk.Options
 	var stay bool
 	c := &cobra.Command{
 		Use: "desk", Short: "hear, see and decide on one page in the browser", Args: cobra.NoArgs,
@@ -38,11 +39,13 @@ and no other page can ask it for anything. Ctrl-C closes the desk.`,
 			set.Report = progress.New(nil, progress.Quiet)
 			tick := time.NewTicker(lookEvery)
 			defer tick.Stop()
+			o.Dir, o.Out, o.Work = set.Dir, set.Out, assemble.DeskWork(set)
 			o.Tick, o.Ready = tick.C, func(address string) { a.tellDesk(address, stay) }
-			return assemble.Desk(cmd.Context(), set, o)
+			return desk.Serve(cmd.Context(), o)
 		},
 	}
-	c.Flags().StringVar(&o.Listen, "listen", "127.0.0.1:0", "`ADDRESS` of this computer, with a port; 0 is any free one")
+	c.Flags().StringVar(&o.Listen, "listen", "127.0.0.1:0",
+		"`ADDRESS` of this computer, with a port; 0 is any free one")
 	c.Flags().BoolVar(&stay, "no-open", false, "print the address and open no browser")
 	return c
 }

@@ -65,8 +65,8 @@ func doctorTable(r assemble.DoctorResult) func(io.Writer) {
 					there++
 				}
 			}
-			fmt.Fprintf(w, "ffmpeg: %s at %s; %d of the %d encoders and filters that are used\n", f.Version, f.Path, there,
-				len(f.Parts))
+			fmt.Fprintf(w, "ffmpeg: %s at %s; %d of the %d encoders and filters that are used\n", f.Version, f.Path,
+				there, len(f.Parts))
 		}
 		var has, lacks []string
 		for _, s := range r.Scripts {
@@ -79,7 +79,8 @@ func doctorTable(r assemble.DoctorResult) func(io.Writer) {
 		fmt.Fprintf(w, "fonts: %s are in the program; %s need `picture: {font: FILE}` in production.yaml\n",
 			strings.Join(has, ", "), strings.Join(lacks, ", "))
 		if r.Minute != nil {
-			fmt.Fprintf(w, "speed: a minute of a film of %d players in Full HD takes about %s the first time, with this machine as busy as it is now\n",
+			fmt.Fprintf(w, "speed: a minute of a film of %d players in Full HD takes about %s the first time, "+
+				"with this machine as busy as it is now\n",
 				doctor.TrialPlayers, roughly(*r.Minute))
 		}
 		for _, p := range r.Problems {

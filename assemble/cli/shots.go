@@ -50,8 +50,8 @@ func shotsTable(r assemble.ShotsResult) func(io.Writer) {
 			}
 		})
 		if r.Proposed {
-			fmt.Fprintf(w, "written into production.yaml: %d of %s by the score, the others by what is heard\n", r.ByScore,
-				count(r.Takes, "take"))
+			fmt.Fprintf(w, "written into production.yaml: %d of %s by the score, the others by what is heard\n",
+				r.ByScore, count(r.Takes, "take"))
 		}
 	}
 }

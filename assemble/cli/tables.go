@@ -174,14 +174,15 @@ func planTable(r assemble.PlanResult) func(io.Writer) {
 		}
 		fmt.Fprintf(w, "%d of %d tasks would run\n", run, len(r.Tasks))
 		f := r.Forecast
-		fmt.Fprintf(w, "about %.1f minutes of processor time, %.1f minutes on this machine, %.1f GB of disk\n", f.CPU/60,
-			f.Wall/60, float64(f.Bytes)/1e9)
+		fmt.Fprintf(w, "about %.1f minutes of processor time, %.1f minutes on this machine, %.1f GB of disk\n",
+			f.CPU/60, f.Wall/60, float64(f.Bytes)/1e9)
 		if a := f.Away; a != nil {
-			fmt.Fprintf(w, "%d of them can be made elsewhere (%.2f GB to send): about %.1f minutes with the %d cores that are there\n",
-				a.Tasks, float64(a.Bytes)/1e9, a.Wall/60, a.Cores)
+			fmt.Fprintf(w, "%d of them can be made elsewhere (%.2f GB to send): about %.1f minutes with the %d cores "+
+				"that are there\n", a.Tasks, float64(a.Bytes)/1e9, a.Wall/60, a.Cores)
 		}
 		if f.All > r.Store {
-			fmt.Fprintf(w, "all results are about %.0f GB and the cache may hold %.0f GB: allow more with --store-limit %.0fGB\n",
+			fmt.Fprintf(w, "all results are about %.0f GB and the cache may hold %.0f GB: allow more with "+
+				"--store-limit %.0fGB\n",
 				float64(f.All)/1e9, float64(r.Store)/1e9, math.Ceil(1.2*float64(f.All)/1e9))
 		}
 	}
@@ -232,12 +233,12 @@ func newTable(r assemble.NewResult) func(io.Writer) {
 	}
 }
 
-// tellScore prints what to know of the score.
+// tellScore prints what to know of the score, and of beats that were found.
 func tellScore(w io.Writer, remarks []string) {
 	if len(remarks) == 0 {
 		return
 	}
-	fmt.Fprintln(w, "of the score:")
+	fmt.Fprintln(w, "remarks:")
 	for _, text := range remarks {
 		fmt.Fprintf(w, "  - %s\n", escapeLine(text))
 	}

@@ -84,7 +84,8 @@ func syncTable(r assemble.SyncResult) func(io.Writer) {
 			fmt.Fprintf(w, "%d values written into the manifest\n", r.Pinned)
 		}
 		if r.Accepted > 0 {
-			fmt.Fprintf(w, "%d accepted and written into the manifest; the table is from before, run ripieno sync again\n", r.Accepted)
+			fmt.Fprintf(w, "%d accepted and written into the manifest; the table is from before, run ripieno sync "+
+				"again\n", r.Accepted)
 		} else {
 			printCandidates(w, r)
 		}
@@ -139,7 +140,9 @@ func shorten(s string, n int) string {
 // placedByHand reports whether the offset of one of a take's recordings is written in
 // the manifest: then nothing of the take is moved.
 func placedByHand(list []assemble.Placed, take string) bool {
-	return slices.ContainsFunc(list, func(t assemble.Placed) bool { return t.Name == take && t.Method == align.ByOffset })
+	return slices.ContainsFunc(list, func(t assemble.Placed) bool {
+		return t.Name == take && t.Method == align.ByOffset
+	})
 }
 
 // describeLateness returns how the playing lies against the player's own clap, and what was

@@ -33,6 +33,7 @@ the release of each. The exit code is 5 as long as somebody is missing.`,
 // reportVerb returns the verb report.
 func (a *app) reportVerb() *cobra.Command {
 	var o assemble.ReviewOptions
+	var review bool
 	c := a.verb("report", "write one page about all takes",
 		`Writes out/report.html, one page about all takes for whoever coordinates the
 production: the roll call with every take's loudness over the bar lines, what
@@ -42,11 +43,20 @@ e-mail. It is one file that needs no network, works from disk and prints on
 paper.
 
 How takes are played (timing measure by measure, tuning, entries) is a help for
-the conductor and no grading. --no-playing leaves it out.`,
+the conductor and no grading. --no-playing leaves it out.
+
+With --review it writes out/review.html instead: the rough cut, small, with its
+sound inside one page, for a conductor who opens it without a server, says
+something at a moment, for all or for one player, and sends back a small file,
+which ripieno remarks --take FILE brings in.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
+			if review {
+				return a.writeHandout(cmd, p)
+			}
 			r, err := p.Review(cmd.Context(), o)
 			return printed(a, r, reviewTable, err, roll.Verdict(r.Faults))
 		})
+	c.Flags().BoolVar(&review, "review", false, "write the page that a conductor remarks on instead")
 	c.Flags().BoolVar(&o.NoPlaying, "no-playing", false, "leave out how takes are played")
 	return c
 }
@@ -92,6 +102,7 @@ func rollTable(r assemble.RollResult) func(io.Writer) {
 		if n := r.Counts.Unreleased; n > 0 {
 			fmt.Fprintf(w, "release missing for %s\n", count(n, "take"))
 		}
+		tellRemarks(w, r.Remarks, r.Approvals)
 	}
 }
 

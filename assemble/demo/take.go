@@ -169,7 +169,8 @@ func (j *job) makeFilm(ctx context.Context) error {
 	pictures := &filming{job: j, camera: c, frames: frames,
 		stage: figure.NewStage(j.player.look, j.acting.motion(j.tempo, j.player.phase), c.view),
 		frame: figure.NewFrame(c.view.W, c.view.H)}
-	if err := j.tool.Run(ctx, ffmpeg.Command{Args: c.arguments(j.tool, wav, tmp, j.options), Stdin: pictures}); err != nil {
+	if err := j.tool.Run(ctx, ffmpeg.Command{Args: c.arguments(j.tool, wav, tmp, j.options),
+		Stdin: pictures}); err != nil {
 		return err
 	}
 	if c.view.Turn != 0 {
@@ -207,8 +208,9 @@ func (c camera) arguments(tool *ffmpeg.Tool, wav, tmp string, o Options) []strin
 		"-framerate", rate, "-i", "pipe:0",
 		"-i", "file:" + wav, "-map", "0:v:0", "-map", "1:a:0"}
 	if c.vfr {
-		args = append(args, "-vf", "settb=1/"+strconv.Itoa(unevenClock)+",setpts="+unevenTime, "-fps_mode", "passthrough",
-			"-enc_time_base", "1:"+strconv.Itoa(unevenClock), "-video_track_timescale", strconv.Itoa(unevenClock))
+		args = append(args, "-vf", "settb=1/"+strconv.Itoa(unevenClock)+",setpts="+unevenTime, "-fps_mode",
+			"passthrough", "-enc_time_base", "1:"+strconv.Itoa(unevenClock), "-video_track_timescale",
+			strconv.Itoa(unevenClock))
 	}
 	args = append(args, "-c:v", "libx264", "-preset", o.preset(), "-tune", "animation", "-crf", "23", "-g", "60",
 		"-threads", "1", "-flags:v", "+bitexact",

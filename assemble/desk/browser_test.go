@@ -22,6 +22,7 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"ripieno/assemble"
+	"ripieno/assemble/desk"
 	"ripieno/assemble/progress"
 )
 
@@ -87,6 +88,7 @@ func openDesk(t *testing.T, dir string) *tab {
 	call(b, network.Enable, network.EnableParams{})
 	call(b, log.Enable, cdp.Empty{})
 	run(b, chromedp.EmulateViewport(1280, 1000))
+	call(b, network.SetCookie, network.SetCookieParams{Name: "ripieno-tour", Value: "seen", Domain: "127.0.0.1"})
 	if err := chromedp.Do(ctx, chromedp.Navigate(address)); err != nil {
 		t.Fatal(err)
 	}
@@ -100,7 +102,8 @@ func (b *tab) serve(dir string) string {
 	ready, ended := make(chan string, 1), make(chan error, 1)
 	set := assemble.Settings{Dir: dir, Workers: 2, Report: progress.New(nil, progress.Quiet)}
 	go func() {
-		ended <- assemble.Desk(ctx, set, assemble.DeskOptions{Tick: b.tick, Ready: func(a string) { ready <- a }})
+		ended <- desk.Serve(ctx, desk.Options{Dir: dir, Work: assemble.DeskWork(set), Tick: b.tick,
+			Ready: func(a string) { ready <- a }})
 	}()
 	b.t.Cleanup(func() {
 		stop()

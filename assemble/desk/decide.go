@@ -24,7 +24,7 @@ type decision struct {
 // writable are the values that the page may write: those it has a control for, and
 // no file names or texts. What they may be, the manifest's own rules say.
 var writable = []*regexp.Regexp{
-	regexp.MustCompile(`^take (gain|pan|mute|low_cut|send|seat)$`),
+	regexp.MustCompile(`^take (gain|pan|mute|low_cut|send|seat|verdict)$`),
 	regexp.MustCompile(`^take crop( x| y| zoom)?$`),
 	regexp.MustCompile(`^take (video|audio) (offset|drift_ppm|cue_at)$`),
 	regexp.MustCompile(`^ sections \d{1,3} gain$`),

@@ -36,9 +36,21 @@ type Work interface {
 	Look(ctx context.Context, report progress.Reporter) (*audition.Looking, error)
 	// Mix makes what the mix is added up from.
 	Mix(ctx context.Context, report progress.Reporter) (*audition.Mixing, error)
+	// Judge looks at and listens to every take.
+	Judge(ctx context.Context, report progress.Reporter) (*audition.Judging, error)
+	// Make makes one of [Rough], [Render] and [Handout], and returns the file. An error
+	// beside a file tells what is missing from it.
+	Make(ctx context.Context, what string, report progress.Reporter) (file string, err error)
 	// Measure makes the finished sound and measures it.
 	Measure(ctx context.Context, report progress.Reporter) (Measured, error)
 }
+
+// What the desk can have made.
+const (
+	Rough   = "rough"  // the rough cut
+	Render  = "render" // the finished films
+	Handout = "review" // the page for a conductor
+)
 
 // Measured is what the finished sound measures.
 type Measured struct {
@@ -50,6 +62,7 @@ type Measured struct {
 // Options set up a desk.
 type Options struct {
 	Dir    string // the production's folder
+	Out    string // that of its outputs; "" is the usual one
 	Listen string // "" is any free port of 127.0.0.1
 	Work   Work
 	// Tick tells when to see whether the manifest was changed by somebody else.

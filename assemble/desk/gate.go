@@ -47,6 +47,7 @@ const mostBody = 64 << 10
 
 // policy is what the page may do: nothing but use its own files and ask this desk.
 const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; " +
+	"media-src 'self'; " +
 	"base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 
 // guard wraps the desk. Whatever is refused is refused before the desk sees it.

@@ -44,6 +44,22 @@ func (d *desk) getLook(w http.ResponseWriter, _ *http.Request) {
 	http.Error(w, "the picture is not planned yet", http.StatusNotFound)
 }
 
+// getJudge answers with what was found of all takes.
+func (d *desk) getJudge(w http.ResponseWriter, _ *http.Request) {
+	if j := d.judgement(); j != nil {
+		answer(w, j)
+		return
+	}
+	http.Error(w, "the takes are not checked yet", http.StatusNotFound)
+}
+
+// judgement returns what was found last.
+func (d *desk) judgement() *audition.Judging {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.judging
+}
+
 // getStill answers with the still of a take.
 func (d *desk) getStill(w http.ResponseWriter, r *http.Request) {
 	data, ok := d.picture().Still(r.PathValue("take"))
@@ -76,6 +92,9 @@ func (d *desk) getSound(w http.ResponseWriter, r *http.Request) {
 		s, ok = m.Sound(r.PathValue("id"))
 	}
 	if !ok {
+		s, ok = d.judgement().Sound(r.PathValue("id"))
+	}
+	if !ok {
 		http.Error(w, "there is no such sound", http.StatusNotFound)
 		return
 	}
@@ -100,6 +119,9 @@ func (d *desk) getStrip(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	p, _ := d.material()
+	if p == nil {
+		p = d.judgement().Placing()
+	}
 	if p == nil {
 		http.Error(w, "the takes are not placed yet", http.StatusNotFound)
 		return

@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"cmp"
 	"context"
 	"embed"
 	"encoding/json"
@@ -8,6 +9,7 @@ import (
 	"fmt"
 	"net/http"
 	"path"
+	"path/filepath"
 	"sync"
 	"time"
 
@@ -15,7 +17,8 @@ import (
 	"ripieno/assemble/fault"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/production"
-	"ripieno/assemble/progress"
+	"ripieno/assemble/remark/kept"
+	"ripieno/assemble/session"
 )
 
 // page are the files of the page. They are served as they are.
@@ -30,9 +33,13 @@ var kinds = map[string]string{".html": "text/html; charset=utf-8", ".css": "text
 // desk is a running desk.
 type desk struct {
 	work    Work
+	out     string // the folder of outputs
 	history *history
 	jobs    *jobs
 	news    news
+
+	reading sync.Mutex // films are read one at a time
+	known   []film     // those that were read
 
 	mu      sync.Mutex
 	seen    string // version of the manifest that pages were told of last
@@ -40,6 +47,8 @@ type desk struct {
 	mixing  *audition.Mixing
 	looking *audition.Looking
 	looked  string
+	judging *audition.Judging
+	judged  string
 	placed  string // what of the manifest these were made of: see placesOf and voicesOf
 	mixed   string
 	measure *Measured
@@ -54,7 +63,7 @@ func newDesk(ctx context.Context, o Options) (*desk, error) {
 	if err != nil {
 		return nil, err
 	}
-	d := &desk{work: o.Work, history: newHistory(man.Dir, man.Path), strips: map[string][]byte{}}
+	d := &desk{work: o.Work, out: cmp.Or(o.Out, filepath.Join(man.Dir, session.OutFolder)), history: newHistory(man.Dir, man.Path), strips: map[string][]byte{}}
 	d.jobs = &jobs{ctx: ctx, tell: d.news.tell}
 	return d, nil
 }
@@ -72,6 +81,10 @@ func (d *desk) routes() http.Handler {
 	mux.HandleFunc("GET /api/sound/{id}", d.getSound)
 	mux.HandleFunc("GET /api/still/{take}", d.getStill)
 	mux.HandleFunc("GET /api/strip/{take}", d.getStrip)
+	mux.HandleFunc("GET /api/judge", d.getJudge)
+	mux.HandleFunc("GET /api/review", d.getReview)
+	mux.HandleFunc("GET /api/film/{name}", d.getFilm)
+	mux.HandleFunc("POST /api/said", d.postSaid)
 	mux.HandleFunc("POST /api/change", d.postChange)
 	mux.HandleFunc("POST /api/place", d.postPlace)
 	mux.HandleFunc("POST /api/undo", func(w http.ResponseWriter, r *http.Request) { d.postBack(w, r, false) })
@@ -109,7 +122,7 @@ func (d *desk) watch(ctx context.Context, tick <-chan time.Time) {
 		if err != nil {
 			continue // an editor may be in the middle of writing it
 		}
-		now := version(data)
+		now := d.stand(version(data))
 		d.mu.Lock()
 		changed := d.seen != "" && d.seen != now
 		d.seen = now
@@ -118,6 +131,11 @@ func (d *desk) watch(ctx context.Context, tick <-chan time.Time) {
 			d.news.tell()
 		}
 	}
+}
+
+// stand names what the page shows of files, as they are, for a version of the manifest.
+func (d *desk) stand(version string) string {
+	return version + " " + kept.Version(d.history.man.Dir) + " " + filmStand(d.out)
 }
 
 // state is what every room of the page needs to know.
@@ -131,6 +149,9 @@ type state struct {
 	Placed   bool      `json:"placed"`             // the takes are placed, and nothing that decides it has changed since
 	Mixed    bool      `json:"mixed"`              // the voices of the mix are made, and so on
 	Looked   bool      `json:"looked"`             // the picture is planned, and so on
+	Judged   bool      `json:"judged"`             // the takes are checked, and so on
+	Remarks  string    `json:"remarks"`            // version of what was said
+	Films    string    `json:"films"`              // version of the films that are there
 	Measured *Measured `json:"measured,omitempty"` // of the version that stands; absent when not known
 	Job      *jobState `json:"job,omitempty"`
 	Problem  *problem  `json:"problem,omitempty"` // of a manifest that cannot be read now
@@ -152,14 +173,16 @@ func (d *desk) state() state {
 		s.Title, s.Ensemble, s.Takes = man.Title, man.Ensemble, len(man.Takes)
 	}
 	s.Undo, s.Redo = d.history.next()
+	s.Remarks, s.Films = kept.Version(d.history.man.Dir), filmStand(d.out)
 	s.Job = d.jobs.state()
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if d.seen == "" {
-		d.seen = s.Version
+		d.seen = d.stand(s.Version)
 	}
 	if man != nil {
 		s.Placed, s.Mixed, s.Looked = d.placed == placesOf(man), d.mixed == voicesOf(man), d.looked == looksOf(man)
+		s.Judged = d.judged == judgedOf(man)
 	}
 	if d.heard == s.Version {
 		s.Measured = d.measure
@@ -275,109 +298,8 @@ func (d *desk) changed(w http.ResponseWriter, err error) {
 	}
 	now := d.state()
 	d.mu.Lock()
-	d.seen = now.Version
+	d.seen = d.stand(now.Version)
 	d.mu.Unlock()
 	d.news.tell()
 	answer(w, now)
-}
-
-// postRun starts a verb, whose state tells how it goes on.
-func (d *desk) postRun(w http.ResponseWriter, r *http.Request) {
-	var in struct {
-		Verb string `json:"verb"`
-	}
-	if err := read(r, &in); err != nil {
-		fail(w, err)
-		return
-	}
-	verbs := map[string]func(context.Context, progress.Reporter) error{"place": d.place, "mix": d.mix,
-		"look": d.look, "measure": d.measureMix}
-	run := verbs[in.Verb]
-	if run == nil {
-		fail(w, refused(fmt.Sprintf("there is no verb %q", in.Verb)))
-		return
-	}
-	if !d.jobs.start(in.Verb, run) {
-		answerWith(w, http.StatusConflict, problem{What: "something else is being done; wait, or cancel it"})
-		return
-	}
-	answerWith(w, http.StatusAccepted, d.state())
-}
-
-// manifest returns the manifest as it is.
-func (d *desk) manifest() (*production.Production, error) {
-	data, err := d.history.read()
-	if err != nil {
-		return nil, err
-	}
-	return manifest.Parse(d.history.man.Path, data)
-}
-
-// place finds out where all takes lie.
-func (d *desk) place(ctx context.Context, report progress.Reporter) error {
-	man, err := d.manifest()
-	if err != nil {
-		return err
-	}
-	p, err := d.work.Place(ctx, report)
-	if err != nil {
-		return err
-	}
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	d.placing, d.placed = p, placesOf(man)
-	clear(d.strips) // a file may be another one
-	return nil
-}
-
-// mix makes what the mix is added up from.
-func (d *desk) mix(ctx context.Context, report progress.Reporter) error {
-	man, err := d.manifest()
-	if err != nil {
-		return err
-	}
-	m, err := d.work.Mix(ctx, report)
-	if err != nil {
-		return err
-	}
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	d.mixing, d.mixed = m, voicesOf(man)
-	return nil
-}
-
-// look plans the picture.
-func (d *desk) look(ctx context.Context, report progress.Reporter) error {
-	man, err := d.manifest()
-	if err != nil {
-		return err
-	}
-	l, err := d.work.Look(ctx, report)
-	if err != nil {
-		return err
-	}
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	d.looking, d.looked = l, looksOf(man)
-	return nil
-}
-
-// measureMix makes the finished sound and measures it.
-func (d *desk) measureMix(ctx context.Context, report progress.Reporter) error {
-	of := d.state().Version
-	m, err := d.work.Measure(ctx, report)
-	if err != nil {
-		return err
-	}
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	d.measure, d.heard = &m, of
-	return nil
-}
-
-// material returns what was made last.
-func (d *desk) material() (*audition.Placing, *audition.Mixing) {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	return d.placing, d.mixing
 }

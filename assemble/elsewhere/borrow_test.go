@@ -1,137 +1,131 @@
 package elsewhere
 
 import (
-	"context"
 	"errors"
+	"regexp"
 	"runtime"
 	"strings"
-	"sync"
 	"testing"
 
-	"ripieno/assemble/farm"
+	"github.com/nats-io/nkeys"
+
 	"ripieno/assemble/fault"
-	"ripieno/assemble/production"
+	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/progress"
 	"ripieno/assemble/session"
-	"ripieno/assemble/task"
 )
 
-// heard is a reporter that keeps messages.
-type heard struct {
+// hearing is a reporter that keeps what it is told.
+type hearing struct {
 	progress.Reporter
-	mu    sync.Mutex
-	texts []string
+	told []string
 }
 
-func (h *heard) Message(text string) {
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	h.texts = append(h.texts, text)
+func (h *hearing) Message(text string) { h.told = append(h.told, text) }
+
+// deaf returns an ffmpeg that makes nothing.
+func deaf() *ffmpeg.Tool {
+	return ffmpeg.Recorded(ffmpeg.ParseVersion("ffmpeg version 7.1"), nil, func(ffmpeg.Command) error {
+		return errors.New("nothing is made")
+	})
 }
 
-func (h *heard) all() string {
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	return strings.Join(h.texts, "\n")
-}
-
-// crew is a fleet of two cores.
-type crew struct{ made, closed int }
-
-func (*crew) Room() int                                         { return 3 }
-func (*crew) Cores() int                                        { return 2 }
-func (c *crew) Make(context.Context, task.Parcel, string) error { c.made++; return nil }
-func (*crew) Doubts(task.Parcel) bool                           { return true }
-func (*crew) Differs(task.Parcel, []byte, []byte)               {}
-func (*crew) Machines() []farm.Machine                          { return nil }
-func (c *crew) Close()                                          { c.closed++ }
-
-func sessionWith(with string) (*session.Session, *heard) {
-	h := &heard{Reporter: progress.New(nil, progress.Quiet)}
-	return session.New(session.Settings{With: with, Report: h}, &production.Production{}, nil), h
-}
-
-// TestNobodyIsLookedForWithoutAnInvitation: the session stays what it is.
-func TestNobodyIsLookedForWithoutAnInvitation(t *testing.T) {
-	t.Parallel()
-	s, _ := sessionWith("")
-	got, giveBack, err := Borrow(t.Context(), s)
-	if err != nil || got != s {
-		t.Errorf("%v, %v", got, err)
+// invitation returns a well-formed one to a hub that is not there.
+func invitation(t *testing.T) string {
+	t.Helper()
+	pair, err := nkeys.CreateUser()
+	if err != nil {
+		t.Fatal(err)
 	}
-	giveBack()
-	s, _ = sessionWith("nonsense")
-	if _, _, err := Borrow(t.Context(), s); fault.KindOf(err) != fault.Manifest {
+	seed, err := pair.Seed()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return "127.0.0.1:1/" + strings.Repeat("ab", 32) + "/" + string(seed)
+}
+
+// Names of machines are plain letters, figures and dashes, whatever people or hosts are
+// called, never empty, and no two are the same.
+func TestNamesOfMachines(t *testing.T) {
+	plain := regexp.MustCompile(`^[a-z0-9]([a-z0-9-]*[a-z0-9])?$`)
+	for name, prefix := range map[string]string{"Anna's Laptop": "anna-s-laptop-", "studio": "studio-", "": "",
+		"../../etc": "etc-", "Åse": "se-", "楽": "", strings.Repeat("x", 90): strings.Repeat("x", 40) + "-",
+		"a.b*c>d": "a-b-c-d-", "--": "",
+		strings.Repeat("é", 45) + "z": ""} {
+		one, other := machineName(name), machineName(name)
+		if !plain.MatchString(one) || !strings.HasPrefix(one, prefix) || one == other || len(one) > 46 || len(one) < 5 {
+			t.Errorf("%q gives %q and %q", name, one, other)
+		}
+	}
+}
+
+// An invitation that is none is the person's to mend: the flag is named, and a key is
+// never repeated.
+func TestInvitationsThatAreNone(t *testing.T) {
+	good := invitation(t)
+	parts := strings.Split(good, "/")
+	ctx, tool := t.Context(), deaf()
+	for text, what := range map[string]string{
+		"":                                    "three parts",
+		"host:1":                              "three parts",
+		parts[0] + "/" + parts[1]:             "three parts",
+		"host/" + parts[1] + "/" + parts[2]:   "is not host:port",
+		parts[0] + "/12/" + parts[2]:          "64 hexadecimal digits",
+		parts[0] + "/" + parts[1] + "/SECRET": "the invitation's key is damaged",
+	} {
+		for flag, do := range map[string]func() error{
+			"--with": func() error { _, err := Join(ctx, tool, text, nil); return err },
+			"--join": func() error { return Work(ctx, tool, Help{Invitation: text}) },
+		} {
+			err := do()
+			var f *fault.Fault
+			if !errors.As(err, &f) || f.Kind != fault.Manifest || !strings.HasPrefix(f.What, "invalid "+flag) ||
+				!strings.Contains(f.What, what) || !strings.Contains(f.Hint, "ripieno serve") ||
+				strings.Contains(f.Error(), "SECRET") {
+				t.Errorf("%s %q: %v", flag, text, err)
+			}
+		}
+		if _, err := Present(ctx, tool, text); fault.KindOf(err) != fault.Manifest {
+			t.Errorf("%q: %v", text, err)
+		}
+	}
+}
+
+// Without an invitation the session stays what it is, and one that cannot be read is an
+// error. later_test.go has what becomes of machines that cannot be had.
+func TestBorrowingFromNobody(t *testing.T) {
+	heard := &hearing{}
+	open := func(with string) *session.Session {
+		return session.New(session.Settings{With: with, Report: heard}, nil, deaf())
+	}
+	s := open("")
+	if got, free, err := Borrow(t.Context(), s); got != s || err != nil || len(heard.told) != 0 {
+		t.Errorf("nobody is invited: %v, %q", err, heard.told)
+	} else {
+		free()
+	}
+	if _, _, err := Borrow(t.Context(), open("no invitation")); fault.KindOf(err) != fault.Manifest {
+		t.Errorf("no invitation: %v", err)
+	}
+	if _, err := Forecast(t.Context(), open("no invitation"), nil); fault.KindOf(err) != fault.Manifest {
+		t.Errorf("a plan with no invitation: %v", err)
+	}
+	if len(heard.told) != 0 {
+		t.Errorf("told %q", heard.told)
+	}
+}
+
+// Of what class a machine is needs a film that it can make, and its processor is that of
+// the program.
+func TestClassesNeedATrial(t *testing.T) {
+	if _, err := Class(t.Context(), deaf()); err == nil || !strings.Contains(err.Error(), "makes no trial film") {
 		t.Errorf("%v", err)
 	}
-	if _, err := Forecast(t.Context(), s, nil); fault.KindOf(err) != fault.Manifest {
-		t.Errorf("a plan: %v", err)
+	if err := Work(t.Context(), deaf(), Help{Invitation: invitation(t)}); err == nil ||
+		!strings.Contains(err.Error(), "trial film") {
+		t.Errorf("%v", err)
 	}
-}
-
-// TestARunBeginsBeforeOthersAreFound, and has room for nothing elsewhere until then.
-func TestARunBeginsBeforeOthersAreFound(t *testing.T) {
-	t.Parallel()
-	l, c := &later{}, &crew{}
-	if l.Room() != 0 || l.Cores() != 0 {
-		t.Errorf("room for %d on %d cores", l.Room(), l.Cores())
-	}
-	l.set(c)
-	if l.Room() != 3 || l.Cores() != 2 || l.Make(t.Context(), task.Parcel{}, "") != nil || c.made != 1 ||
-		!l.Doubts(task.Parcel{}) {
-		t.Errorf("room for %d on %d cores, %d made", l.Room(), l.Cores(), c.made)
-	}
-	s, h := sessionWith("x")
-	found := make(chan struct{})
-	_, giveBack, err := borrow(t.Context(), s, func(context.Context) (fleet, error) {
-		defer close(found)
-		return c, nil
-	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	<-found
-	giveBack()
-	if c.closed != 1 || !strings.Contains(h.all(), "2 cores of other machines help") {
-		t.Errorf("closed %d times, said %q", c.closed, h.all())
-	}
-}
-
-// TestWhoCannotBeReachedIsToldOf, unless the run ended before it was known.
-func TestWhoCannotBeReachedIsToldOf(t *testing.T) {
-	t.Parallel()
-	for name, why := range map[string]error{
-		"a closed port": errors.New("no hub at this address"),
-		"a fault":       fault.New(fault.FFmpeg, "", "no hub at this address", ""),
-	} {
-		s, h := sessionWith("x")
-		said := make(chan struct{})
-		_, giveBack, err := borrow(t.Context(), s, func(context.Context) (fleet, error) {
-			defer close(said)
-			return nil, why
-		})
-		if err != nil {
-			t.Fatal(err)
-		}
-		<-said
-		for h.all() == "" && t.Context().Err() == nil {
-			runtime.Gosched()
-		}
-		giveBack()
-		if got := h.all(); !strings.Contains(got, "no hub at this address; everything is made here") {
-			t.Errorf("%s: %q", name, got)
-		}
-	}
-	s, h := sessionWith("x")
-	_, giveBack, err := borrow(t.Context(), s, func(ctx context.Context) (fleet, error) {
-		<-ctx.Done()
-		return nil, ctx.Err()
-	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	giveBack()
-	if got := h.all(); got != "" {
-		t.Errorf("a run that has ended: %q", got)
+	if name := arch(); !strings.HasPrefix(name, runtime.GOARCH) {
+		t.Errorf("the processor is %q", name)
 	}
 }

@@ -26,8 +26,9 @@ func CheckDecoder(setting string) error {
 	if slices.Contains(choices, setting) {
 		return nil
 	}
-	return fault.New(fault.Manifest, "", fmt.Sprintf("decoder is %q (--decoder, RIPIENO_DECODER or settings.yaml)", setting),
-		"use software, auto (hardware where it works), or one kind of hardware: "+strings.Join(Devices(), ", "))
+	return fault.New(fault.Manifest, "", fmt.Sprintf("decoder is %q (--decoder, RIPIENO_DECODER or settings.yaml)",
+		setting), "use software, auto (hardware where it works), or one kind of hardware: "+strings.Join(Devices(),
+		", "))
 }
 
 // CheckChoice returns a fault when a setting is no choice of encoder.

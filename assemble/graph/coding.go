@@ -148,7 +148,8 @@ func vaapi(profile, quality string) ffmpeg.KwArgs {
 // output encodes s, which is in yuv420p, as a closed run of frames of BT.709.
 func (e Encoder) output(s *ffmpeg.Stream, canvas layout.Canvas, rate shot.Rate, frames int, dst string) *ffmpeg.Stream {
 	args := bt709(plain(ffmpeg.KwArgs{
-		"c:v": e.Name, "g": strconv.Itoa(2 * rate.Frame(1)), "frames:v": strconv.Itoa(frames), "r": rate.String(), "f": "mp4",
+		"c:v": e.Name, "g": strconv.Itoa(2 * rate.Frame(1)), "frames:v": strconv.Itoa(frames), "r": rate.String(),
+		"f":                     "mp4",
 		"video_track_timescale": timescale(rate), "filter_complex_threads": "1",
 	}))
 	if e.Name == "libx264" {

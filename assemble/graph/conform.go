@@ -84,9 +84,11 @@ func conformPicture(c plan.Conform, src Source, rate shot.Rate) *ffmpeg.Stream {
 func Still(c plan.Conform, src Source, rate shot.Rate, dst string) (Command, error) {
 	return build(1, func() *ffmpeg.Stream {
 		s := conformPicture(c, src, rate)
-		s = filter(s, "scale", "in_color_matrix=bt709", "in_range=tv", "out_range=pc", "flags=bicubic+accurate_rnd+full_chroma_int")
+		s = filter(s, "scale", "in_color_matrix=bt709", "in_range=tv", "out_range=pc",
+			"flags=bicubic+accurate_rnd+full_chroma_int")
 		s = filter(s, "format", "pix_fmts=rgb24")
-		return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, ffmpeg.KwArgs{"frames:v": "1", "c:v": "png", "f": "image2", "update": "1", "threads": "1"})
+		return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, ffmpeg.KwArgs{"frames:v": "1", "c:v": "png", "f": "image2",
+			"update": "1", "threads": "1"})
 	})
 }
 

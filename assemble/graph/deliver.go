@@ -109,7 +109,8 @@ func Mux(list, sound, chapters, dst, title string, rate shot.Rate) (Command, err
 		fps, spf := fmt.Sprintf("%d/%d", rate.Num, rate.Den), fmt.Sprintf("%d/%d", rate.Den, rate.Num)
 		args := plain(ffmpeg.KwArgs{
 			"c": "copy", "f": "mp4", "movflags": "+faststart", "flags:a": "+bitexact",
-			"bsf:v":                 fmt.Sprintf("setts=pts=round(PTS*TB*%[1]s)*%[2]s/TB:dts=round(DTS*TB*%[1]s)*%[2]s/TB:duration=%[2]s/TB", fps, spf),
+			"bsf:v": fmt.Sprintf("setts=pts=round(PTS*TB*%[1]s)*%[2]s/TB:dts=round(DTS*TB*%[1]s)*%[2]s/TB:"+
+				"duration=%[2]s/TB", fps, spf),
 			"video_track_timescale": timescale(rate),
 		})
 		args["metadata"] = "title=" + title

@@ -132,7 +132,8 @@ func timescale(r shot.Rate) string {
 
 // bt709 tags an output as what it is.
 func bt709(args ffmpeg.KwArgs) ffmpeg.KwArgs {
-	args["color_primaries"], args["color_trc"], args["colorspace"], args["color_range"] = "bt709", "bt709", "bt709", "tv"
+	args["color_primaries"], args["color_trc"], args["colorspace"], args["color_range"] = "bt709", "bt709", "bt709",
+		"tv"
 	return args
 }
 

@@ -194,7 +194,7 @@ func (f film) next(list []Measure, i int, entries []int) string {
 		if m.Meter != now.Meter {
 			what = append(what, m.Meter)
 		}
-		if !m.ramp && !now.ramp && (math.Abs(m.BPM-now.BPM) > 0.05 || m.Unit != now.Unit) {
+		if !m.ramp && !now.ramp && !m.own && (math.Abs(m.BPM-now.BPM) > 0.05 || m.Unit != now.Unit) {
 			what = append(what, f.words.Say("film.tempo", "bpm", f.words.Number(m.BPM, 1)))
 		}
 		if m.ramp && !now.ramp {

@@ -20,6 +20,7 @@ type Measure struct {
 	Begins float64  `json:"begins"`          // guide time in seconds
 	Marks  []string `json:"marks,omitempty"` // rehearsal marks, the cue, holds and ramps
 	ramp   bool     // its tempo changes by a ramp
+	own    bool     // its tempo is that of its own beats, which BPM is the mean of
 }
 
 // Measures returns all measures of the guide all play to, count-in first.
@@ -69,6 +70,10 @@ func measureOf(m *tempo.Map, n int, marks []string) Measure {
 		Begins: m.SecondsAt(begin), Marks: marks}
 	out.ramp = math.Abs(m.SpeedAt(begin+length/2)-speed) > 1e-9*speed || math.Abs(last-speed) > 1e-9*speed
 	out.Page = m.Elsewhere(n)
+	if m.Spec().CountIn.Speed > 0 {
+		out.own, out.ramp = true, false
+		out.BPM = 60 * length / unit.Quarters() / (m.SecondsAt(begin+length) - m.SecondsAt(begin))
+	}
 	return out
 }
 
@@ -99,7 +104,7 @@ func Runs(list []Measure) []Run {
 // continues reports whether a measure can stand in the same line as those before it.
 func continues(before, m, first Measure) bool {
 	switch {
-	case len(m.Marks) > 0, before.Number < 0 != (m.Number < 0), before.Number == 0, m.Meter != first.Meter,
+	case len(m.Marks) > 0, m.own && m.Number >= 0, before.Number < 0 != (m.Number < 0), before.Number == 0, m.Meter != first.Meter,
 		m.ramp != first.ramp:
 		return false
 	case !m.ramp && math.Abs(m.BPM-first.BPM) > 1e-6:

@@ -214,7 +214,8 @@ func (j *judge) whole() {
 func (j *judge) damaged(places int, missing float64) {
 	switch gone, sure := j.limits.Over(limit.MissingAsk, missing); {
 	case places > 0 && gone:
-		j.add(Damaged, Ask, max(0.9, sure), "sound-gaps", "damage", counted(places, "sound"), "seconds", figure(missing, 1))
+		j.add(Damaged, Ask, max(0.9, sure), "sound-gaps", "damage", counted(places, "sound"), "seconds",
+			figure(missing, 1))
 	case places > 1 || places == 1 && j.file.Info.Audio != nil && j.file.Info.Audio.Codec == "flac":
 		j.note(Damaged, Ask, 0.9, counted(places, "sound"))
 	case places == 1:

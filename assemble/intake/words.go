@@ -49,6 +49,7 @@ const (
 	Broken     Code = "broken"         // not one piece of time
 	WrongRate  Code = "wrong-rate"     // its sound is labelled with another rate
 	Duplicate  Code = "duplicate"      // the same file as another take's
+	ByHand     Code = "by-hand"        // a person's own word on the take
 )
 
 // Question returns what to ask the player, before it is in a language; its key is

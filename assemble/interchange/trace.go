@@ -41,8 +41,8 @@ func Trace(process string, events []Slice) ([]byte, error) {
 	}
 	for _, e := range events {
 		long := max(0, e.To.Sub(e.From).Microseconds())
-		x := event{Name: e.Category + " " + e.Name, Cat: e.Category, Ph: "X", TS: e.From.Sub(zero).Microseconds(), Dur: &long,
-			PID: 1, TID: e.Lane + 1}
+		x := event{Name: e.Category + " " + e.Name, Cat: e.Category, Ph: "X", TS: e.From.Sub(zero).Microseconds(),
+			Dur: &long, PID: 1, TID: e.Lane + 1}
 		if e.Error != "" {
 			x.Args = &args{Error: e.Error}
 		}

@@ -9,7 +9,7 @@ import (
 )
 
 // alternatives are keys that exclude another one of the example.
-var alternatives = map[string]bool{"score": true, "interpret": true, "impulse": true}
+var alternatives = map[string]bool{"score": true, "from": true, "first": true, "interpret": true, "impulse": true}
 
 // TestExampleShowsEveryKey keeps the example true: it loads without a fault,
 // and there is no key that it does not show.

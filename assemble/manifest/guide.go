@@ -269,7 +269,8 @@ func (m mapping) useGuides(g *production.Guide, takes []production.Take, entries
 			continue
 		}
 		if t.TrimFrom == nil {
-			t.TrimFrom = &production.Time{Text: fmt.Sprintf("m%d", v.From), Seconds: v.Tempo.Start() + v.Shift, Mark: t.Mark}
+			t.TrimFrom = &production.Time{Text: fmt.Sprintf("m%d", v.From), Seconds: v.Tempo.Start() + v.Shift,
+				Mark: t.Mark}
 		}
 		if t.TrimTo == nil && v.To <= music.Measures() {
 			t.TrimTo = &production.Time{Text: fmt.Sprintf("m%d", v.To), Seconds: v.Tempo.End() + v.Shift, Mark: t.Mark}

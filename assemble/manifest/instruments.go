@@ -118,8 +118,8 @@ var noise = wordSet(`img vid video videos mvi dsc dscn dscf pxl gopr gp gx gh mo
 
 // months count as noise beside a number, where they are a date and not a
 // person.
-var months = wordSet(`jan feb mar apr may jun jul aug sep sept oct nov dec january february march april june july august september october november
-	december januar februar maerz marz mai juni juli oktober dezember`)
+var months = wordSet(`jan feb mar apr may jun jul aug sep sept oct nov dec january february march april june july august
+	september october november december januar februar maerz marz mai juni juli oktober dezember`)
 
 // particles stay small within a name.
 var particles = wordSet(`van von vom zu zum zur de der den del della di da dos du la le ten ter af av y`)

@@ -41,7 +41,8 @@ var (
 	madeOneShape = &shape{name: "a guide", example: "{guide: guide}", keys: []key{
 		{name: "guide"}, {name: "from", value: whole(1, tempo.MaxMeasures, "")},
 		{name: "to", value: whole(1, tempo.MaxMeasures, "")},
-		{name: "count_in"}, {name: "pick_up", value: number(0, 64, "beats")},
+		{name: "count_in"}, {name: "count_in_speed", value: number(tempo.MinBPM, tempo.MaxBPM, "")},
+		{name: "lead", value: number(0, tempo.MaxLead, "seconds")}, {name: "pick_up", value: number(0, 64, "beats")},
 		{name: "measures", value: whole(1, tempo.MaxMeasures, "")},
 		{name: "changes"}, {name: "holds"}, {name: "score"}}}
 	madeStepShape = &shape{name: "a tempo change", example: "{measure: 1, meter: 4/4, bpm: 96}", keys: []key{
@@ -117,6 +118,8 @@ func (m mapping) madeGuide() MadeGuide {
 	g.To, _ = m.whole("to")
 	s := &g.Spec
 	s.CountIn = m.countIn()
+	s.CountIn.Speed, _ = m.number("count_in_speed")
+	s.CountIn.Lead, _ = m.number("lead")
 	s.PickUp, _ = m.number("pick_up")
 	s.Measures, _ = m.whole("measures")
 	for _, c := range m.entries("changes", madeStepShape) {
@@ -192,6 +195,12 @@ func (g MadeGuide) text() string {
 		fmt.Fprintf(&b, ", cue: {measure: %d, beat: %s}", in.CueMeasure, decimal(in.CueBeat))
 	}
 	b.WriteString("}\n")
+	if in.Speed > 0 {
+		fmt.Fprintf(&b, "    count_in_speed: %s\n", decimal(in.Speed))
+	}
+	if in.Lead > 0 {
+		fmt.Fprintf(&b, "    lead: %s\n", decimal(in.Lead))
+	}
 	if g.Spec.PickUp > 0 {
 		fmt.Fprintf(&b, "    pick_up: %s\n", decimal(g.Spec.PickUp))
 	}

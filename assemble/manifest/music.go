@@ -7,6 +7,7 @@ import (
 
 	"go.yaml.in/yaml/v3"
 
+	"ripieno/assemble/production"
 	"ripieno/mix/tempo"
 	"ripieno/mix/tempo/score"
 )
@@ -18,8 +19,8 @@ const defaultCountIn = 8
 
 // tempo reads the tempo map, and the score when it comes from one. The map is
 // nil after any fault, since half a map would only give faults that are not
-// there.
-func (m mapping) tempo() (*tempo.Map, *score.Score) {
+// there. The beats are those that it was made from, nil when tempos are written.
+func (m mapping) tempo() (*tempo.Map, *score.Score, *production.Beats) {
 	before := len(m.faults)
 	in := tempo.CountIn{Measures: defaultCountIn}
 	if m.has("count_in") {
@@ -27,6 +28,7 @@ func (m mapping) tempo() (*tempo.Map, *score.Score) {
 	}
 	var spec tempo.Spec
 	var changes []mapping
+	beats := m.beats()
 	paper, scored := m.score()
 	if scored {
 		paper, spec = m.fromScore(paper, in)
@@ -40,23 +42,30 @@ func (m mapping) tempo() (*tempo.Map, *score.Score) {
 	}
 	holds := m.entries("holds", holdShape)
 	spec.Holds = m.holds(spec, holds)
+	if beats != nil {
+		spec = m.withoutTempo(beats, spec, changes)
+	}
 	if len(m.faults) > before {
-		return nil, nil
+		return nil, nil, nil
 	}
 	music, err := tempo.New(spec)
 	if err != nil {
 		m.tempoFaults(err, changes, holds)
-		return nil, nil
-	}
-	if m.refuseLong(music) {
-		return nil, nil
+		return nil, nil, nil
 	}
 	if !scored {
-		if music = m.order(music); music == nil {
-			return nil, nil
-		}
+		music = m.order(music)
 	}
-	return music, paper
+	if music != nil && beats != nil {
+		music = m.onBeats(beats, music)
+	}
+	if music == nil || m.ask == nil && m.refuseLong(music) {
+		return nil, nil, nil
+	}
+	if beats == nil {
+		return music, paper, nil
+	}
+	return music, paper, &beats.Beats
 }
 
 // holds returns the holds of the manifest, and those of the score in other measures:
@@ -85,7 +94,7 @@ func (m mapping) refuseLong(music *tempo.Map) bool {
 		return false
 	}
 	at := m.node
-	for _, key := range []string{"score", "measures"} {
+	for _, key := range []string{"score", "from", "measures"} {
 		if v := m.vals[key]; v != nil {
 			at = v
 			break
@@ -99,7 +108,11 @@ func (m mapping) refuseLong(music *tempo.Map) bool {
 // readSpec reads the tempo map from the manifest itself.
 func (m mapping) readSpec() (spec tempo.Spec, changes []mapping) {
 	spec.PickUp, _ = m.number("pick_up")
-	m.need("measures", "how many measures the piece has, for example measures: 32")
+	if !m.has("from") { // else as many as there are beats for
+		m.need("measures", "how many measures the piece has, for example measures: 32")
+	} else if m.has("order") {
+		m.need("measures", "how many measures the page has, for example measures: 32, since order counts them")
+	}
 	spec.Measures, _ = m.whole("measures")
 	m.need("changes", "for example changes: ["+changeShape.example+"], or score: round.musicxml")
 	changes = m.entries("changes", changeShape)

@@ -116,5 +116,6 @@ func readsAs(n *yaml.Node, text string) bool {
 		return n.Value == text && !isQuoted(n)
 	}
 	var want yaml.Node
-	return yaml.Unmarshal([]byte(text), &want) == nil && len(want.Content) == 1 && differsOnlyBy(want.Content[0], n, nil)
+	return yaml.Unmarshal([]byte(text), &want) == nil && len(want.Content) == 1 &&
+		differsOnlyBy(want.Content[0], n, nil)
 }

@@ -21,7 +21,8 @@ type reader struct {
 	faults fault.List
 	hint   string // replaces every hint, for files no person writes
 	advice []string
-	tries  int // comparisons made by nearest so far
+	ask    *Follow // not nil: only what has to be found in a recording is wanted
+	tries  int     // comparisons made by nearest so far
 }
 
 // at adds a fault at the beginning of a node.

@@ -12,10 +12,14 @@ import (
 
 // plainScalar matches what a manifest says without naming anybody: numbers, times,
 // measures, sizes, meters.
-var plainScalar = regexp.MustCompile(`^(-?[0-9]+(\.[0-9]+)?(/[0-9]+)?|[0-9]+:[0-9:.]+|m[0-9]+(\.[0-9.]+)?|[0-9]+x[0-9]+)$`)
+var plainScalar = regexp.MustCompile(
+	`^(-?[0-9]+(\.[0-9]+)?(/[0-9]+)?|[0-9]+:[0-9:.]+|m[0-9]+(\.[0-9.]+)?|[0-9]+x[0-9]+)$`)
 
 // shownEnding matches the ending of a file's name that says what kind it is.
 var shownEnding = regexp.MustCompile(`^\.[A-Za-z0-9]{1,5}$`)
+
+// recordingKey is the one key from whose value is a file.
+const recordingKey = "tempo.from"
 
 // redactor replaces what may tell who somebody is. The same text is replaced by the
 // same word each time, so that it can still be seen what refers to what.
@@ -37,6 +41,9 @@ func Redact(data []byte) string {
 	r := redactor{words: map[string]bool{}, forms: map[string][]string{}, seen: map[string]string{}}
 	for _, k := range Keys() {
 		name := k.Key[strings.LastIndexAny(k.Key, ".")+1:]
+		if k.Key == recordingKey { // elsewhere from is a time
+			name = recordingKey
+		}
 		r.forms[name] = append(r.forms[name], k.Type)
 	}
 	topShape.eachWord(func(w string) { r.words[w] = true })
@@ -68,8 +75,11 @@ func (r *redactor) node(n *yaml.Node, key string, known bool) {
 	case yaml.MappingNode:
 		for i := 0; i+1 < len(n.Content); i += 2 {
 			k, v := n.Content[i], n.Content[i+1]
-			mine := known && r.forms[k.Value] != nil
 			name := k.Value
+			if key+"."+name == recordingKey {
+				name = recordingKey
+			}
+			mine := known && r.forms[name] != nil
 			k.HeadComment, k.LineComment, k.FootComment, k.Anchor = "", "", "", ""
 			if !mine {
 				r.node(k, "", false)

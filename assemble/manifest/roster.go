@@ -41,8 +41,8 @@ var rosterColumns = map[string][]string{
 	"section":  {"section", "group", "register", "gruppe", "stimmgruppe", "seccion", "groupe", "sezione"},
 	"email":    {"e-mail", "email", "mail", "e-mail address", "email address", "correo", "courriel", "adresse e-mail"},
 	"language": {"language", "sprache", "idioma", "langue", "lingua"},
-	"release": {"release", "consent", "permission", "freigabe", "einwilligung", "einverstanden", "permiso", "autorisation",
-		"liberatoria", "consenso"},
+	"release": {"release", "consent", "permission", "freigabe", "einwilligung", "einverstanden", "permiso",
+		"autorisation", "liberatoria", "consenso"},
 }
 
 // ParseRoster reads a list of players as spreadsheets export it: one person a row, the
@@ -77,7 +77,8 @@ func ParseRoster(path string, data []byte) (people []Person, notes []string, err
 		}
 	}
 	if len(people) > maxPeople {
-		return nil, nil, rosterFault(path, 0, fmt.Sprintf("the list has %d people, more than %d", len(people), maxPeople), "")
+		return nil, nil, rosterFault(path, 0, fmt.Sprintf("the list has %d people, more than %d", len(people),
+			maxPeople), "")
 	}
 	if len(faults) > 0 {
 		return nil, nil, faults
@@ -229,7 +230,8 @@ func readPerson(path string, row rosterRow, columns []string) (Person, *fault.Fa
 // languageNames are how lists name the languages of the program, in small letters
 // without accents.
 var languageNames = map[string]string{"english": "en", "englisch": "en", "ingles": "en", "anglais": "en",
-	"inglese": "en", "german": "de", "deutsch": "de", "aleman": "de", "allemand": "de", "tedesco": "de", "spanish": "es",
+	"inglese": "en", "german": "de", "deutsch": "de", "aleman": "de", "allemand": "de", "tedesco": "de",
+	"spanish":  "es",
 	"spanisch": "es", "espanol": "es", "castellano": "es", "french": "fr", "franzosisch": "fr", "francais": "fr",
 	"italian": "it", "italienisch": "it", "italiano": "it"}
 

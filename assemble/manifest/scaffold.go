@@ -265,7 +265,8 @@ func (d *draft) name() {
 	for _, t := range d.takes {
 		name := production.Slug(t.part())
 		if name == "" {
-			name = cmp.Or(production.Slug(t.playerName()), production.Slug(t.stem), production.Slug(t.partName()), "take")
+			name = cmp.Or(production.Slug(t.playerName()), production.Slug(t.stem), production.Slug(t.partName()),
+				"take")
 		} else if count[name] > 1 && t.playerName() != "" {
 			name = production.Slug(t.part() + " " + t.playerName())
 		}

@@ -175,7 +175,8 @@ func (m mapping) scoreChanges() []tempo.Change {
 		case c.BPM == 0 && c.RampTo == 0:
 			e.at(e.node, "for example {measure: 17, bpm: 72}", "a change beside a score has no bpm and no ramp_to")
 		case c.RampTo > 0 && c.Until <= c.Measure:
-			e.at(e.node, "until is the measure where the new tempo is reached", "the ramp has no until after measure %d",
+			e.at(e.node, "until is the measure where the new tempo is reached",
+				"the ramp has no until after measure %d",
 				c.Measure)
 		}
 		all = append(all, c)

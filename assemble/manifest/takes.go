@@ -140,6 +140,7 @@ func (m mapping) take(music *tempo.Map) production.Take {
 	t.Audio = m.recording("audio", audioShape)
 	t.Guide = m.text("guide", "from-33")
 	t.HideName = m.flag("hide_name", false)
+	t.Verdict = choose(m, "verdict", production.Verdict(""))
 	before := len(m.faults)
 	t.Expected = m.flag("expected", false)
 	unclear := len(m.faults) > before

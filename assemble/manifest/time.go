@@ -60,7 +60,8 @@ func (p musicalPlace) played(music *tempo.Map) (tempo.Position, error) {
 		for ok := true; ok; times++ {
 			_, ok = music.Played(tempo.Place{Number: strconv.Itoa(p.Measure), Pass: times + 1})
 		}
-		return p.Position, fmt.Errorf("measure %d of the page is played %d times and not %d", p.Measure, times-1, p.pass)
+		return p.Position, fmt.Errorf("measure %d of the page is played %d times and not %d", p.Measure, times-1,
+			p.pass)
 	}
 	return tempo.Position{Measure: n, Beat: p.Beat}, nil
 }

@@ -86,8 +86,8 @@ func (m mapping) transition(from production.Time, music *tempo.Map) production.T
 	case inBeats && music != nil:
 		t.Seconds = from.Seconds - music.Shift(from.Seconds, -beats)
 		if t.Seconds > maxTransition {
-			c.at(cmp.Or(c.vals["beats"], c.node), fmt.Sprintf("at most %d seconds", maxTransition), "%s beats last %.1f seconds here",
-				decimal(beats), t.Seconds)
+			c.at(cmp.Or(c.vals["beats"], c.node), fmt.Sprintf("at most %d seconds", maxTransition),
+				"%s beats last %.1f seconds here", decimal(beats), t.Seconds)
 		}
 	}
 	return t

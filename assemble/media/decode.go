@@ -191,7 +191,8 @@ func decodeSounds(ctx context.Context, tool *ffmpeg.Tool, sounds []Sound) (heard
 	sizes := packetSizes{total: make([]int64, len(sounds))}
 	err = tool.Run(limited, ffmpeg.Command{
 		Args: slices.Concat(Allocation(), []string{"-max_error_rate", "1"}, in, out, count), Stdout: &sizes, Log: &said,
-		About: sounds[0].Info.Path, Several: len(sounds) > 1, Patience: ffmpeg.Reading(bytes), Limits: soundLimits(sounds),
+		About: sounds[0].Info.Path, Several: len(sounds) > 1, Patience: ffmpeg.Reading(bytes),
+		Limits: soundLimits(sounds),
 	})
 	return sizes.total, said, err
 }

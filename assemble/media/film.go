@@ -89,9 +89,9 @@ func VerifyFilm(ctx context.Context, tool *ffmpeg.Tool, path string, want Want) 
 	return nil
 }
 
-const filmEntries = "format=format_name,duration:stream=codec_type,codec_name,codec_tag_string,profile,width,height,pix_fmt,field_order," +
-	"sample_aspect_ratio,color_range,color_space,color_transfer,color_primaries,r_frame_rate,avg_frame_rate," +
-	"nb_read_packets,start_time,duration,sample_rate,channels:stream_tags=rotate:stream_side_data=rotation"
+const filmEntries = "format=format_name,duration:stream=codec_type,codec_name,codec_tag_string,profile,width,height," +
+	"pix_fmt,field_order,sample_aspect_ratio,color_range,color_space,color_transfer,color_primaries,r_frame_rate," +
+	"avg_frame_rate,nb_read_packets,start_time,duration,sample_rate,channels:stream_tags=rotate:stream_side_data=rotation"
 
 // deviations collects what differs.
 type deviations []error

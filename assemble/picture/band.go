@@ -94,7 +94,7 @@ func bandMemory(f plan.Film, b plan.Band, tiles []plan.Tile) int64 {
 
 // memory returns the estimated peak of composing a segment, in bytes.
 func (c composition) memory() int64 {
-	m := composeMemory(c.film, c.seg, c.unbanded())
+	m := memoryOf(c.film, c.seg, c.unbanded())
 	for _, b := range slices.Concat(c.bands[0], c.bands[1]) {
 		m += int64(composeInput + tileFrames*reading.FrameBytes(b.band.Rect.W, b.band.Rect.H))
 	}

@@ -22,14 +22,15 @@ type composition struct {
 	tempo    *tempo.Map
 	conforms []task.Ref[string] // of the whole film
 	backdrop task.Ref[string]
-	bands    [2][]banded      // of the scene, or of the old and the new; nil for a scene composed at once
-	drawn    []painting       // of the scene; in a transition of the old scene and the new one, and bare ground when some glide
-	names    task.Ref[string] // that come or go; zero for none
-	glides   []plan.Glide
-	gliding  [2]task.Ref[string] // names of what glides, in the old scene and in the new; zero for none
-	zscale   bool
-	queues   bool // see graph.Segment
-	coding   graph.Coding
+	bands    [2][]banded // of the scene, or of the old and the new; nil for a scene composed at once
+	// of the scene; in a transition of the old scene and the new one, and bare ground when some glide
+	drawn   []painting
+	names   task.Ref[string] // that come or go; zero for none
+	glides  []plan.Glide
+	gliding [2]task.Ref[string] // names of what glides, in the old scene and in the new; zero for none
+	zscale  bool
+	queues  bool // see graph.Segment
+	coding  graph.Coding
 }
 
 // painting is what is drawn for a scene.

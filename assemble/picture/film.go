@@ -84,7 +84,8 @@ func (m *Maker) conformTask(c plan.Conform) (task.Ref[string], error) {
 	return task.Path(task.Task{
 		Errand: work.errand(),
 		ID:     task.ID(stageConform, c.Take, key.ID().String()), Name: c.Take, Stage: stageConform, Action: key,
-		Cost: cost, Memory: reading.Memory(c), Spreads: true, Bytes: int64(mezzanineBytes * float64(c.Frames.Len()) * mega(c.W, c.H)),
+		Cost: cost, Memory: reading.Memory(c), Spreads: true,
+		Bytes: int64(mezzanineBytes * float64(c.Frames.Len()) * mega(c.W, c.H)),
 		Make: func(ctx context.Context, _ task.Inputs, tmp string, advance func(float64)) error {
 			return m.conformPicture(ctx, c, cost, tmp, advance)
 		},

@@ -78,8 +78,12 @@ func addCopies(ctx context.Context, c *flash.Counter, path string, l graph.Copy,
 			return err
 		}
 	}
-	if _, err := r.ReadByte(); err != io.EOF {
-		return fmt.Errorf("there are more than %d small copies (%w)", frames, err)
+	switch _, err := r.ReadByte(); err {
+	case io.EOF:
+		return nil
+	case nil:
+		return fmt.Errorf("there are more than %d small copies", frames)
+	default:
+		return err
 	}
-	return nil
 }

@@ -35,7 +35,8 @@ type Maker struct {
 // every finished film; nil is enough for rough cuts and stills.
 func New(tool *ffmpeg.Tool, steady reading.Steady, pl *plan.Plan, assets *Assets, codings Codings) *Maker {
 	return &Maker{
-		tool: tool, title: pl.Title, tempo: pl.Tempo, line: pl.Timeline, chapters: pl.Chapters, assets: assets, codings: codings,
+		tool: tool, title: pl.Title, tempo: pl.Tempo, line: pl.Timeline, chapters: pl.Chapters, assets: assets,
+		codings:  codings,
 		hardware: make(sessions, hardwareSessions), steady: steady,
 		banding: plan.UsualBanding,
 	}

@@ -22,8 +22,11 @@ func Rules(tool *ffmpeg.Tool) map[string]func(ctx context.Context, args []byte, 
 	return map[string]func(context.Context, []byte, []string, string) error{
 		RuleConform: func(ctx context.Context, args []byte, in []string, dst string) error {
 			var w conformWork
-			if err := json.Unmarshal(args, &w); err != nil || len(in) != 1 {
-				return fmt.Errorf("picture: the picture asked for cannot be read (%d files): %w", len(in), err)
+			if err := json.Unmarshal(args, &w); err != nil {
+				return fmt.Errorf("picture: the picture asked for cannot be read: %w", err)
+			}
+			if len(in) != 1 {
+				return fmt.Errorf("picture: a picture is asked for of %d files", len(in))
 			}
 			return w.elsewhere(ctx, tool, in[0], dst)
 		},

@@ -89,7 +89,8 @@ func (m *Maker) Still(c plan.Conform, keep bool) (task.Ref[image.Image], error) 
 }
 
 // takeStill writes the frame of c as a picture.
-func takeStill(ctx context.Context, tool *ffmpeg.Tool, steady reading.Steady, c plan.Conform, rate shot.Rate, tmp string) error {
+func takeStill(ctx context.Context, tool *ffmpeg.Tool, steady reading.Steady, c plan.Conform, rate shot.Rate,
+	tmp string) error {
 	src := reading.Source(tool, c.Picture)
 	return steady.Picture(ctx, c.Picture, func(ctx context.Context) error {
 		openAt(ctx, &src, c, rate)

@@ -50,8 +50,8 @@ func Trial(ctx context.Context, tool *ffmpeg.Tool) (string, error) {
 		if err == nil {
 			w := conformWork{Rate: trialRate, Cost: 1, Conform: plan.Conform{
 				W: trialWidth * 4 / 5, H: trialHeight * 4 / 5, Frames: plan.Span{From: 0, To: trialFrames},
-				Picture: plan.Picture{W: trialWidth, H: trialHeight, Last: 2 * trialFrames / trialRate.FPS(), FPS: trialRate.FPS(),
-					PixFmt: t.format, HDR: t.hdr, Transfer: t.transfer},
+				Picture: plan.Picture{W: trialWidth, H: trialHeight, Last: 2 * trialFrames / trialRate.FPS(),
+					FPS: trialRate.FPS(), PixFmt: t.format, HDR: t.hdr, Transfer: t.transfer},
 			}}
 			out := filepath.Join(dir, t.format+"-conformed.mp4")
 			if err = w.elsewhere(ctx, tool, path, out); err == nil {
@@ -79,7 +79,8 @@ func Trial(ctx context.Context, tool *ffmpeg.Tool) (string, error) {
 func trialPicture(ctx context.Context, tool *ffmpeg.Tool, format, path string) error {
 	return tool.Run(ctx, ffmpeg.Command{Args: []string{
 		"-f", "lavfi", "-i", fmt.Sprintf("testsrc2=size=%dx%d:rate=25", trialWidth, trialHeight), "-frames:v",
-		fmt.Sprint(2 * trialFrames), "-vf", "format=" + format, "-c:v", "libx264", "-qp", "0", "-threads", "1", "-fflags",
+		fmt.Sprint(2 * trialFrames), "-vf", "format=" + format, "-c:v", "libx264", "-qp", "0", "-threads", "1",
+		"-fflags",
 		"+bitexact", "-f", "mp4", "file:" + path}})
 }
 
@@ -102,7 +103,8 @@ func trialSegment(ctx context.Context, tool *ffmpeg.Tool, dir string, made []str
 		w.Segment.Pieces = append(w.Segment.Pieces, graph.Piece{
 			Path: fmt.Sprintf("%d.mp4", i+1), Count: trialFrames,
 			Crop: layout.Rect{W: trialWidth * 4 / 5, H: trialHeight * 4 / 5},
-			W:    trialWidth * 4 / 5, H: trialHeight * 4 / 5, Hole: layout.Rect{X: i * trialWidth, W: trialWidth, H: trialHeight},
+			W:    trialWidth * 4 / 5, H: trialHeight * 4 / 5, Hole: layout.Rect{X: i * trialWidth, W: trialWidth,
+				H: trialHeight},
 		})
 	}
 	out := filepath.Join(dir, "segment")

@@ -46,12 +46,10 @@ func (c composition) work() (segmentWork, *uses) {
 // paths of its inputs.
 func (w segmentWork) run(ctx context.Context, tool *ffmpeg.Tool, hardware sessions, in []string, dir string,
 	advance func(float64)) error {
-	l := linker{in: in, dir: dir}
-	seg := w.Segment.Rename(l.name)
-	if l.wrong != nil {
-		return l.wrong
+	seg, err := w.link(in, dir)
+	if err != nil {
+		return err
 	}
-	var err error
 	if len(w.Marks) > 0 {
 		if seg.Marks, err = drawMarks(dir+".marks", seg.Canvas.H, w.Marks); err != nil {
 			return err
@@ -78,6 +76,13 @@ func (w segmentWork) run(ctx context.Context, tool *ffmpeg.Tool, hardware sessio
 		err = fmt.Errorf("a segment has %d frames instead of %d", got, seg.Frames)
 	}
 	return err
+}
+
+// link returns the segment with its files beside dir.
+func (w segmentWork) link(in []string, dir string) (graph.Segment, error) {
+	l := linker{in: in, dir: dir}
+	seg := w.Segment.Rename(l.name)
+	return seg, l.wrong
 }
 
 // conformWork is the conforming of a picture as plain data.

@@ -58,9 +58,10 @@ const glideShapes = 0.02
 
 // Glides returns the takes that move in a transition into shot i. The others go from
 // their old place and come at their new one: those who are not there all the time, or
-// whose way would lead over a face, or under somebody. The largest have the right of way, and where fewer than half could glide only
-// the largest does: a few among many would look like stray ones. The smallest come
-// first in the list, for the largest passes in front. Where a shot pushes in, none glides.
+// whose way would lead over a face, or under somebody. The largest have the right of
+// way, and where fewer than half could glide only the largest does: a few among many
+// would look like stray ones. The smallest come first in the list, for the largest
+// passes in front. Where a shot pushes in, none glides.
 func (f Film) Glides(i int) []Glide {
 	if i == 0 || f.Shots[i].Into.Kind != Move || f.Shots[i].PushIn > 0 || f.Shots[i-1].PushIn > 0 {
 		return nil

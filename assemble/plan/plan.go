@@ -312,7 +312,8 @@ func New(p *production.Production, facts map[string]Facts, wants []Want, l Look)
 		return nil, err
 	}
 	pl := &Plan{
-		Title: p.Title, Tempo: p.Tempo, Timeline: line, Strips: strips(p, facts, line, shots), Chapters: chapters(p, line), Notes: notes(p, line),
+		Title: p.Title, Tempo: p.Tempo, Timeline: line, Strips: strips(p, facts, line, shots),
+		Chapters: chapters(p, line), Notes: notes(p, line),
 	}
 	pl.Mix = newMix(p)
 	pl.group()
@@ -366,7 +367,8 @@ func sources(p *production.Production, facts map[string]Facts, pl *Plan) []Sourc
 			frame := func(at audio.Frames) float64 { return (at - line.AudioStart).Seconds() * line.Rate.FPS() }
 			// The film's end is a frame and rounded to a sample.
 			const slack = 1e-3
-			s.Heard = Span{int(math.Ceil(frame(strip.Treat.From) - slack)), int(math.Floor(frame(strip.Treat.To) + slack))}
+			s.Heard = Span{int(math.Ceil(frame(strip.Treat.From) - slack)),
+				int(math.Floor(frame(strip.Treat.To) + slack))}
 		}
 		if s.Picture != nil || s.Sound != nil {
 			out = append(out, s)

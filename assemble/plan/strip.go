@@ -83,7 +83,8 @@ func strips(p *production.Production, facts map[string]Facts, line Timeline, sho
 			continue
 		}
 		s := Strip{
-			Take: take.Name, Part: take.Part, Section: take.Section, Sound: *f.Sound, Beside: f.Beside, Treat: treatment(take, line),
+			Take: take.Name, Part: take.Part, Section: take.Section, Sound: *f.Sound, Beside: f.Beside,
+			Treat: treatment(take, line),
 			Clean: cleaning(take, *f.Sound, p.Tempo),
 			Gain:  audio.Decibels(take.GainDB), Pan: places[i], Law: p.Mix.PanLaw, Width: 1,
 			Send: audio.Decibels(take.Strip.SendDB), Dry: take.Strip.Dry,

@@ -48,6 +48,7 @@ type Production struct {
 
 	Tempo     *tempo.Map
 	Score     *score.Score // what Tempo was made from; nil when the manifest writes the tempo itself
+	Beats     *Beats       // what Tempo was made from; nil when the manifest or a score writes the tempo
 	Guide     Guide
 	Timing    Timing    // of takes that say nothing else
 	Sections  []Section // those declared, in order, then those that only takes name
@@ -143,11 +144,15 @@ func (p *Production) NoSuch(what, name string, known []string) error {
 	return fault.New(fault.Manifest, p.Path, fmt.Sprintf("no %s is called %q", what, name), hint)
 }
 
-// ScoreRemarks returns what the reader of the score wants a person to know, lower case
-// and with the measure; nothing without a score.
+// ScoreRemarks returns what the readers of the score and of beats want a person to know,
+// lower case and with the measure; nothing where the manifest writes the tempo itself.
 func (p *Production) ScoreRemarks() []string {
-	if p.Score == nil {
-		return nil
+	var all []string
+	if p.Score != nil {
+		all = append(all, p.Score.Remarks...)
 	}
-	return p.Score.Remarks
+	if p.Beats != nil {
+		all = append(all, p.Beats.Describe()...)
+	}
+	return all
 }

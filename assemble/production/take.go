@@ -35,6 +35,7 @@ type Take struct {
 	AutoCrop bool    // nothing said of it, or crop: auto: the head is kept
 	Release  Release // what may be published; the manifest's own release when the take has none
 	HideName bool    // the player's name is shown nowhere
+	Verdict  Verdict // a person's word on the take; "" leaves it to check
 	Mark     fault.Mark
 }
 

@@ -73,6 +73,20 @@ func (r Role) Other() Role {
 // Releases are the words of a [Release] that is written down.
 var Releases = Words[Release]{ReleaseYes, ReleaseNo, ReleaseAudioOnly}
 
+// Verdict is a person's own word on a take, in place of what check would say; "" leaves
+// it to check.
+type Verdict string
+
+// The verdicts.
+const (
+	VerdictOK   Verdict = "ok"
+	VerdictAsk  Verdict = "ask"
+	VerdictRedo Verdict = "redo"
+)
+
+// Verdicts are all of them.
+var Verdicts = Words[Verdict]{VerdictOK, VerdictAsk, VerdictRedo}
+
 // Fits say how a picture goes into a tile of another aspect; the first is the
 // default.
 var Fits = Words[layout.Mode]{layout.Crop, layout.Fit}

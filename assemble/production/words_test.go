@@ -21,6 +21,7 @@ func sets() map[string][]string {
 		"Range": Ranges.Strings(), "Rows": RowKinds.Strings(), "Alignment": Alignments.Strings(), "AudioOnly": AudioOnlyWays.Strings(),
 		"Others": OtherKinds.Strings(), "TransitionKind": TransitionKinds.Strings(), "Codec": Codecs.Strings(),
 		"With": Withs.Strings(), "Cuts": CutKinds.Strings(), "EntranceKind": EntranceKinds.Strings(),
+		"Verdict": Verdicts.Strings(),
 	}
 }
 

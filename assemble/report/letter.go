@@ -61,6 +61,22 @@ func (r Review) letter(i int) string {
 	return l.String()
 }
 
+// Letter is the note to the player of a take; With names the take that has it where one
+// player has several, and Text is empty then.
+type Letter struct{ Text, With string }
+
+// Letters returns the notes to the players of a review, take by take.
+func Letters(r Review) []Letter {
+	out := make([]Letter, len(r.Takes))
+	for i, t := range r.Takes {
+		if out[i].Text = r.letter(i); out[i].Text == "" {
+			k := slices.IndexFunc(r.Takes, func(o Reviewed) bool { return o.Player == t.Player })
+			out[i].With = r.Takes[k].Name
+		}
+	}
+	return out
+}
+
 // line writes a sentence as a line of its own.
 func (l *letter) line(key string, pairs ...string) { l.WriteString(l.w.Say(key, pairs...) + "\n") }
 
@@ -90,6 +106,22 @@ func (l *letter) take(t Reviewed, several bool) {
 		l.line("letter.no-trouble")
 	default:
 		l.line("letter.fine", "recording", what)
+	}
+	l.remarks(t)
+}
+
+// remarks writes what was said of the film for a take's player and is open.
+func (l *letter) remarks(t Reviewed) {
+	var list []string
+	for _, s := range sayRemarks(l.w, l.r.Remarks) {
+		if s.Take == t.Name && !s.Settled {
+			list = append(list, s.Where+": "+l.set(s.Text))
+		}
+	}
+	if len(list) > 0 {
+		l.WriteString("\n")
+		l.line("letter.remarks")
+		l.list(list)
 	}
 }
 

@@ -43,6 +43,10 @@ type Review struct {
 	// Playing says whether takes have theirs, which a person can switch off.
 	Playing bool
 	PitchHz float64 // what tuning is measured against
+	// Remarks are those on the film, in the order of the music; Approvals tell who found
+	// which film good.
+	Remarks   []Said
+	Approvals []Approved
 	// Withheld is how many takes are not on the page because their players
 	// released nothing.
 	Withheld int

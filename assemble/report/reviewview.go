@@ -27,6 +27,7 @@ type reviewView struct {
 	All       []takeView
 	Steps     []string // what the steps of the strip of timing mean
 	Unsure    int      // how many takes need review
+	Said      []saidView
 }
 
 // count is how many takes have a level.
@@ -55,9 +56,10 @@ type takeView struct {
 	Mixed    []string // what the mix does to its sound by itself
 	Play     []string
 	Letter   string
-	Language string // of the letter
-	Lines    int    // of the letter
-	With     string // the take with which the letter is, when it is not this one
+	Language string     // of the letter
+	Lines    int        // of the letter
+	With     string     // the take with which the letter is, when it is not this one
+	Said     []saidView // remarks that are for it
 }
 
 type placeView struct {
@@ -111,6 +113,7 @@ func (r Review) view() reviewView {
 	if r.Withheld > 0 {
 		v.Withdrawn = w.Count("report.withheld", r.Withheld, "count", strconv.Itoa(r.Withheld))
 	}
+	v.Said = r.said(w, func(Said) bool { return true })
 	last := "0"
 	for _, limit := range heatSteps {
 		next := w.Number(limit, 0)
@@ -162,7 +165,7 @@ func (r Review) take(i int, letter string) takeView {
 	t := r.Takes[i]
 	w := r.words()
 	v := takeView{Reviewed: t, Seat: i + 1, Status: w.Say("report." + t.Level), Staff: r.staff(t), Letter: letter,
-		Language: r.wordsFor(t).Language}
+		Language: r.wordsFor(t).Language, Said: r.said(w, func(s Said) bool { return s.Take == t.Name })}
 	v.Lines = strings.Count(v.Letter, "\n") + 2
 	if v.Letter == "" {
 		k := slices.IndexFunc(r.Takes, func(o Reviewed) bool { return o.Player == t.Player })

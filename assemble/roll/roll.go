@@ -8,6 +8,7 @@ import (
 
 	"ripieno/assemble/intake"
 	"ripieno/assemble/production"
+	"ripieno/assemble/remark"
 	"ripieno/assemble/takes"
 )
 
@@ -48,10 +49,13 @@ type Counts struct {
 
 // Roll is the roll, in the order of seats.
 type Roll struct {
-	Takes  []Line        `json:"takes"`
-	Counts Counts        `json:"counts"`
-	Due    string        `json:"due,omitempty"` // 2031-06-12; absent when no day is known
-	Faults []takes.Fault `json:"faults,omitempty"`
+	Takes  []Line `json:"takes"`
+	Counts Counts `json:"counts"`
+	Due    string `json:"due,omitempty"` // 2031-06-12; absent when no day is known
+	// Remarks are those on the film that are open, Approvals who found which film good.
+	Remarks   []remark.At    `json:"remarks,omitempty"`
+	Approvals []remark.Stand `json:"approvals,omitempty"`
+	Faults    []takes.Fault  `json:"faults,omitempty"`
 }
 
 // Call calls the roll from what check found. A take is rejected when check would

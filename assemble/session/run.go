@@ -107,7 +107,8 @@ func (d *Differences) note(tasks []task.Task, res task.Result) {
 		var differs *store.Difference
 		if !d.Has(t.ID) && errors.As(res.Of(t.ID).Err, &differs) {
 			d.List = append(d.List, Differing{
-				ID: t.ID, Name: t.Name, Stage: t.Stage, File: differs.File, Stored: differs.Stored.String(), Rebuilt: differs.Rebuilt.String(),
+				ID: t.ID, Name: t.Name, Stage: t.Stage, File: differs.File, Stored: differs.Stored.String(),
+				Rebuilt: differs.Rebuilt.String(),
 			})
 		}
 	}

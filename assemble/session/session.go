@@ -1,7 +1,7 @@
 // Package session holds what every verb works with while a production's folder
 // is open: the manifest, ffmpeg, the store, the workers and the reporter. A
 // [Session] does not change once it is open; what a verb finds out is in values
-// of its own. The package reads no recording and decides nothing about a film.
+// of its own. The package reads no take and decides nothing about a film.
 //
 // [Open] takes the folder and waits for another run that has it. [Session.Run]
 // makes what is missing of a graph of tasks, [Session.Out] names an output and
@@ -17,6 +17,7 @@ import (
 	"syscall"
 	"time"
 
+	"ripieno/assemble/beats"
 	"ripieno/assemble/fault"
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/manifest"
@@ -51,6 +52,10 @@ func (set Settings) Find(ctx context.Context) (*ffmpeg.Tool, error) {
 // Open reads the manifest, finds ffmpeg and takes the production's store,
 // waiting while another run has it. [Session.Close] gives it back.
 func Open(ctx context.Context, set Settings) (*Session, error) {
+	note, err := beats.Find(ctx, set.Dir, set.Find)
+	if err != nil {
+		return nil, err
+	}
 	man, err := manifest.Load(set.Dir)
 	if err != nil {
 		return nil, err
@@ -59,8 +64,10 @@ func Open(ctx context.Context, set Settings) (*Session, error) {
 	if s.set, err = set.complete(man.Dir); err != nil {
 		return nil, err
 	}
-	for _, a := range man.Advice {
-		s.Message(a)
+	for _, a := range append(man.Advice, note) {
+		if a != "" {
+			s.Message(a)
+		}
 	}
 	if s.tool, err = set.Find(ctx); err != nil {
 		return nil, err
@@ -168,8 +175,11 @@ func (s *Session) Trim(ctx context.Context) {
 	case err != nil && ctx.Err() == nil:
 		s.Message("the store could not be trimmed: " + err.Error())
 	case freed.Entries > 0:
-		s.Message(fmt.Sprintf("removed %d results that were not used for longest (%.1f MB)", freed.Entries,
-			float64(freed.Bytes)/1e6))
+		what := fmt.Sprintf("%d results that were", freed.Entries)
+		if freed.Entries == 1 {
+			what = "1 result that was"
+		}
+		s.Message(fmt.Sprintf("removed %s not used for longest (%.1f MB)", what, float64(freed.Bytes)/1e6))
 	}
 }
 

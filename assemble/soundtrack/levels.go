@@ -65,7 +65,8 @@ func heldBack(voice mix.Analysis) []string {
 func (t *Track) Levels(pl *plan.Plan, rep Report, heard []mix.Heard, fonts *card.Fonts) card.LevelsOptions {
 	after := rep.Master.After
 	o := card.LevelsOptions{
-		Title: t.title + " · levels", Target: t.mix.Loudness, Seconds: t.line.AudioLen.Seconds(), Step: rep.Curve.Step.Seconds(), Fonts: fonts,
+		Title: t.title + " · levels", Target: t.mix.Loudness, Seconds: t.line.AudioLen.Seconds(),
+		Step: rep.Curve.Step.Seconds(), Fonts: fonts,
 		Summary: fmt.Sprintf("integrated %s LUFS · range %s LU · true peak %s dBTP · limiter %.1f dB at most",
 			level(float64(after.Integrated)), level(float64(after.Range)), level(float64(after.TruePeak)),
 			float64(rep.Master.Reduction)),
@@ -73,8 +74,9 @@ func (t *Track) Levels(pl *plan.Plan, rep Report, heard []mix.Heard, fonts *card
 	for i, p := range t.parts {
 		a, v, gain := rep.Strips[i], rep.Voices[i], float64(rep.Gains[i])
 		o.Strips = append(o.Strips, card.LevelStrip{
-			Name: p.Take, Section: p.Section, Recorded: orSilence(float64(a.Integrated)), Mixed: orSilence(float64(v.Measured.Integrated) + gain),
-			Gain: gain, Noise: float64(loudness.Silence), Part: p.Part,
+			Name: p.Take, Section: p.Section, Recorded: orSilence(float64(a.Integrated)),
+			Mixed: orSilence(float64(v.Measured.Integrated) + gain),
+			Gain:  gain, Noise: float64(loudness.Silence), Part: p.Part,
 		})
 		if a.NoiseKnown { // as loud as it is in the mix, like the bar it is drawn on
 			o.Strips[i].Noise = float64(asVoice(p.Strip, a, v, heard[i]).NoiseFloor) + gain

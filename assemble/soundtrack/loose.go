@@ -1,6 +1,8 @@
 package soundtrack
 
 import (
+	"cmp"
+	"fmt"
 	"path/filepath"
 
 	"ripieno/assemble/plan"
@@ -25,7 +27,10 @@ type Loose struct {
 func (t *Track) LooseEdges() []task.Edge {
 	var edges []task.Edge
 	for _, p := range t.parts {
-		edges = append(edges, p.level, p.voice)
+		// Kept: a voice may be in the store without what its recording measures.
+		level := *p.level.Task()
+		level.Keep = true
+		edges = append(edges, task.Value[mix.Analysis](level), p.voice)
 		if p.Clean.Any() {
 			edges = append(edges, p.heard)
 		}
@@ -72,10 +77,8 @@ func (t *Track) looseStrip(p part, res task.Result) (Loose, error) {
 		Balance: t.gain(p.Strip, a, v, h) - p.Gain - p.Group, Alone: v.Measured.Integrated}, nil
 }
 
-// orFailure returns an error of reading, or else why a task made nothing.
+// orFailure returns an error of reading, or else why a task made nothing. It is never
+// nil.
 func orFailure(err error, o task.Outcome) error {
-	if err != nil {
-		return err
-	}
-	return o.Err
+	return cmp.Or(err, o.Err, fmt.Errorf("nothing was made (%s)", o.State))
 }

@@ -16,11 +16,12 @@ import (
 
 // StripResult is one strip of a finished mix.
 type StripResult struct {
-	Take         string        `json:"take"`
-	Section      string        `json:"section,omitempty"`
-	Gain         float64       `json:"gain_db"`         // everything applied: manifest, section and balance
-	Pan          float64       `json:"pan"`             // −100 to 100
-	MonoLoss     float64       `json:"mono_loss_db"`    // of a strip of one channel, against the middle, when left and right are added
+	Take    string  `json:"take"`
+	Section string  `json:"section,omitempty"`
+	Gain    float64 `json:"gain_db"` // everything applied: manifest, section and balance
+	Pan     float64 `json:"pan"`     // −100 to 100
+	// of a strip of one channel, against the middle, when left and right are added
+	MonoLoss     float64       `json:"mono_loss_db"`
 	Loudness     *float64      `json:"integrated_lufs"` // as recorded; null for silence
 	Peak         *float64      `json:"peak_dbfs"`       // largest sample as recorded
 	Noise        *float64      `json:"noise_lufs"`      // as recorded; null when it is not known
@@ -69,8 +70,10 @@ func (t *Track) MasterResult(rep Report) MasterResult {
 	m := rep.Master
 	return MasterResult{
 		Target: t.mix.Loudness, Ceiling: t.mix.TruePeak,
-		Sum: audio.Finite(float64(m.Before.Integrated)), Gain: float64(m.Gain), Reduction: float64(m.Reduction), Limited: m.Limited,
-		Reached: m.Reached, Tries: rep.Tries, AAC: audio.Finite(float64(rep.AAC.Integrated)), AACPeak: audio.Finite(float64(rep.AAC.TruePeak)),
+		Sum: audio.Finite(float64(m.Before.Integrated)), Gain: float64(m.Gain), Reduction: float64(m.Reduction),
+		Limited: m.Limited,
+		Reached: m.Reached, Tries: rep.Tries, AAC: audio.Finite(float64(rep.AAC.Integrated)),
+		AACPeak: audio.Finite(float64(rep.AAC.TruePeak)),
 	}
 }
 

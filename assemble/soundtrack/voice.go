@@ -31,12 +31,14 @@ type voiceInfo = kept.VoiceInfo
 func recorded(s plan.Strip, wav string) mix.Strip {
 	return mix.Strip{
 		Name: s.Take, Section: s.Section, Open: func() (audio.Source, error) { return media.OpenWAV(wav) },
-		Offset: s.Sound.Clock.Offset, Drift: s.Sound.Clock.Drift, From: s.Treat.From, To: s.Treat.To, Delay: s.Treat.Delay,
+		Offset: s.Sound.Clock.Offset, Drift: s.Sound.Clock.Drift, From: s.Treat.From, To: s.Treat.To,
+		Delay: s.Treat.Delay,
 	}
 }
 
 // readRecorded returns a strip as it was recorded, and what was measured of it.
-func readRecorded(in task.Inputs, r Sound, s plan.Strip, level task.Ref[mix.Analysis]) (mix.Strip, mix.Analysis, error) {
+func readRecorded(in task.Inputs, r Sound, s plan.Strip, level task.Ref[mix.Analysis]) (mix.Strip, mix.Analysis,
+	error) {
 	samples, err := r.Samples.Read(in)
 	if err != nil {
 		return mix.Strip{}, mix.Analysis{}, err

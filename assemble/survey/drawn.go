@@ -47,7 +47,8 @@ func waveform(f *align.Features, clock audio.Clock, span [2]float64) []float64 {
 func pagePlaying(r playing.Report) *report.Playing {
 	out := &report.Playing{
 		Notes: r.Timing.Notes, SpreadMS: audio.Finite(1000 * r.Timing.Spread), Soft: r.Timing.Soft,
-		Cents: audio.Finite(r.Tuning.Cents), CentsOff: audio.Finite(r.Tuning.Spread), Tones: r.Tuning.Tones, Score: r.Tuning.Score,
+		Cents: audio.Finite(r.Tuning.Cents), CentsOff: audio.Finite(r.Tuning.Spread), Tones: r.Tuning.Tones,
+		Score: r.Tuning.Score,
 	}
 	for _, m := range r.Measures {
 		out.Measures = append(out.Measures, 1000*m.Off)

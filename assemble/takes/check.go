@@ -181,7 +181,10 @@ func seeTask(tool *ffmpeg.Tool, steady reading.Steady, r *Recording) task.Ref[in
 		Memory: reading.Memory(plan.Conform{Picture: plan.Picture{W: r.Info.Video.W, H: r.Info.Video.H}}),
 		Action: action.Input("file", r.Hash).Ext(".gob").For(r.File.Path),
 		Make: func(ctx context.Context, _ task.Inputs, tmp string, _ func(float64)) error {
-			return r.steady(ctx, steady, func(ctx context.Context) error { return seePicture(ctx, tool, r.Info, turn, tmp) })
+			return r.steady(ctx, steady, func(ctx context.Context) error {
+				return seePicture(ctx, tool, r.Info, turn,
+					tmp)
+			})
 		},
 	})
 }

@@ -102,8 +102,8 @@ type evidence struct {
 func (e evidence) page(rows []card.SyncRow, k, pages int) card.SyncOptions {
 	o := card.SyncOptions{
 		Title: drawable(e.man.Title) + " · where the takes lie", Windows: e.windows, Rows: rows,
-		Summary: "lines: beats of the guide · strokes: notes begin · hills: how loud · wedge: the clap · yellow: the player's second device · " +
-			"blue: sure · red: needs review · green: placed by hand",
+		Summary: "lines: beats of the guide · strokes: notes begin · hills: how loud · wedge: the clap · " +
+			"yellow: the player's second device · blue: sure · red: needs review · green: placed by hand",
 	}
 	if slices.ContainsFunc(rows, func(r card.SyncRow) bool { return len(r.Rivals) > 0 }) {
 		o.Summary += " · numbers: where clap or first note may be, with seconds of the file"

@@ -77,7 +77,8 @@ func (t Take) needsReview(asks []*Recording) Fault {
 	if len(leads) > 0 {
 		asks = leads
 	}
-	f := Fault{Take: t.Name, Kind: KindUnplaced, Asks: true, Hint: "write cue_at or offset of the file into production.yaml"}
+	f := Fault{Take: t.Name, Kind: KindUnplaced, Asks: true,
+		Hint: "write cue_at or offset of the file into production.yaml"}
 	var says []string
 	for _, r := range asks {
 		text, choice := r.Place.Question(), t.Name+"=1"

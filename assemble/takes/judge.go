@@ -4,6 +4,7 @@ import (
 	"context"
 
 	"ripieno/assemble/intake"
+	"ripieno/assemble/production"
 	"ripieno/assemble/task"
 )
 
@@ -12,6 +13,10 @@ type Judged struct {
 	Facts    intake.Facts
 	Findings []intake.Finding // worst first
 }
+
+// levels are those that a person's verdicts stand for.
+var levels = map[production.Verdict]intake.Level{production.VerdictOK: intake.OK, production.VerdictAsk: intake.Ask,
+	production.VerdictRedo: intake.Redo}
 
 // Judge turns what was measured into what a person reads, take by take.
 func (c *Checks) Judge(ctx context.Context, res task.Result) ([]Judged, error) {
@@ -31,6 +36,9 @@ func (c *Checks) Judge(ctx context.Context, res task.Result) ([]Judged, error) {
 	for i, f := range facts {
 		judged[i] = Judged{Facts: f, Findings: append(intake.JudgeBy(c.man.Check, f), across[f.Take]...)}
 		c.set.Takes[i].explainTempo(judged[i].Findings)
+		if level, ok := levels[c.set.Takes[i].Verdict]; ok && !f.Expected {
+			judged[i].Findings = intake.Decide(level, judged[i].Findings)
+		}
 		if c.set.Takes[i].IsWithheld() {
 			judged[i].Findings = nil // nobody is asked for a take that will not be used
 		}

@@ -65,7 +65,8 @@ func lightTask(tool *ffmpeg.Tool, steady reading.Steady, r *Recording) task.Ref[
 	nameless := pic
 	nameless.Path = ""
 	return task.Value[light.RGB](task.Task{
-		ID: task.ID("light", r.Name()), Name: r.File.Path, Stage: "light", Cost: costSee * r.Info.Duration, Memory: reading.Memory(plan.Conform{Picture: pic}), Keep: true,
+		ID: task.ID("light", r.Name()), Name: r.File.Path, Stage: "light", Cost: costSee * r.Info.Duration,
+		Memory: reading.Memory(plan.Conform{Picture: pic}), Keep: true,
 		Action: store.NewAction("light").Version(graph.Rule*1000+lightRule).Arg("ffmpeg", tool.Version.Text).
 			Arg("zscale", tool.Filter("zscale")).Arg("picture", nameless).
 			Input("file", r.Hash).Ext(".gob").For(r.File.Path),

@@ -17,17 +17,21 @@ type Placed struct {
 	Confidence float64 `json:"confidence"` // 0 to 1
 	// BeatConfidence is the probability, 0 to 1, that this is the right place in the piece;
 	// how exactly the recording lies there, ErrorMS says. Confidence is the same value.
-	BeatConfidence float64           `json:"beat_confidence"`
-	Sure           bool              `json:"sure"`
-	Method         align.Method      `json:"method"`
-	Evidence       []string          `json:"evidence"`
-	Reason         string            `json:"reason,omitempty"`  // why it is not sure
-	LatenessMS     *float64          `json:"lateness_ms"`       // of the playing against the clap, positive late; null when unknown
-	Timing         production.Timing `json:"timing"`            // what the manifest wants of it
-	KeptMS         float64           `json:"kept_ms"`           // what of the lateness is still in the offset; 0 when tightened
-	CueAt          *float64          `json:"cue_at"`            // where in the file the clap is; null when none was found
-	CueOffset      *float64          `json:"cue_offset"`        // what the offset would be by the clap alone; null when none was found
-	ErrorMS        *float64          `json:"expected_error_ms"` // one standard deviation; null when unknown
+	BeatConfidence float64      `json:"beat_confidence"`
+	Sure           bool         `json:"sure"`
+	Method         align.Method `json:"method"`
+	Evidence       []string     `json:"evidence"`
+	Reason         string       `json:"reason,omitempty"` // why it is not sure
+	// of the playing against the clap, positive late; null when unknown
+	LatenessMS *float64          `json:"lateness_ms"`
+	Timing     production.Timing `json:"timing"` // what the manifest wants of it
+	// what of the lateness is still in the offset; 0 when tightened
+	KeptMS float64 `json:"kept_ms"`
+	// where in the file the clap is; null when none was found
+	CueAt *float64 `json:"cue_at"`
+	// what the offset would be by the clap alone; null when none was found
+	CueOffset *float64 `json:"cue_offset"`
+	ErrorMS   *float64 `json:"expected_error_ms"` // one standard deviation; null when unknown
 	// OtherTempo is the tempo over the guide's that the playing fits far better; 0: none.
 	OtherTempo float64 `json:"other_tempo,omitempty"`
 	// Parts are the stretches of the file that are one piece of time each, as the
@@ -70,7 +74,8 @@ func candidates(list []align.Candidate) []Candidate {
 		if c.ByCue {
 			by = "cue"
 		}
-		out = append(out, Candidate{Number: i + 1, Offset: c.Offset, DriftPPM: c.DriftPPM, At: c.At, By: by, Odds: c.Odds, Evidence: c.Evidence})
+		out = append(out, Candidate{Number: i + 1, Offset: c.Offset, DriftPPM: c.DriftPPM, At: c.At, By: by,
+			Odds: c.Odds, Evidence: c.Evidence})
 	}
 	return out
 }
@@ -81,11 +86,13 @@ func (r *Recording) Placed(timing production.Timing) Placed {
 	pl := r.Place
 	out := Placed{
 		Name: r.Owner, File: r.File.Path, Role: string(r.Role), Offset: pl.Offset, DriftPPM: pl.DriftPPM,
-		Confidence: pl.Confidence, BeatConfidence: pl.Confidence, OtherTempo: pl.OtherTempo, Candidates: candidates(pl.Candidates),
-		Sure: pl.Sure, Method: pl.Method, Evidence: pl.Evidence, Reason: pl.Reason,
+		Confidence: pl.Confidence, BeatConfidence: pl.Confidence, OtherTempo: pl.OtherTempo,
+		Candidates: candidates(pl.Candidates),
+		Sure:       pl.Sure, Method: pl.Method, Evidence: pl.Evidence, Reason: pl.Reason,
 		LatenessMS: audio.Finite(pl.Lateness * 1000), Timing: timing, KeptMS: pl.Kept * 1000,
 		Question: pl.Question(),
-		CueAt:    audio.Finite(pl.CueAt), CueOffset: audio.Finite(pl.CueOffset), ErrorMS: audio.Finite(pl.Uncertainty * 1000),
+		CueAt:    audio.Finite(pl.CueAt), CueOffset: audio.Finite(pl.CueOffset),
+		ErrorMS: audio.Finite(pl.Uncertainty * 1000),
 	}
 	for _, p := range r.Parts {
 		out.Parts = append(out.Parts, Part{p.From, audio.Finite(p.To), p.Shift})

@@ -104,7 +104,7 @@ func (r *Recording) HasPicture() bool { return r.Err == nil && r.Info.Video != n
 // why says. It reports whether there is enough of it to be shown and this was
 // not known.
 func (r *Recording) BreaksOff(seconds float64, why error) bool {
-	if r.short != nil || seconds-r.Info.Video.Start < usableSeconds {
+	if r.short != nil || !(seconds-r.Info.Video.Start >= usableSeconds) { // NaN is no time
 		return false
 	}
 	r.seconds, r.short = seconds, why
@@ -259,7 +259,8 @@ func (r *Recording) probe(ctx context.Context, s *session.Session) (err error) {
 		return explainUnreadable(r.File.Path, err)
 	}
 	// A file's name decides nothing, but messages name it.
-	key := store.NewAction("probe").Version(media.Rule).Arg("ffprobe", s.Tool().Version.Text).Arg("limits", media.Limits).
+	key := store.NewAction("probe").Version(media.Rule).Arg("ffprobe", s.Tool().Version.Text).Arg("limits",
+		media.Limits).
 		Arg("name", filepath.Base(r.Path)).Input("file", r.Hash).Ext(".gob").For(r.File.Path)
 	if r.File.Track > 0 {
 		key = key.Arg("track", r.File.Track)
@@ -280,7 +281,8 @@ func (r *Recording) probe(ctx context.Context, s *session.Session) (err error) {
 	}
 	if a := r.Info.Audio; err == nil && a != nil && (a.Rate < align.MinRate || a.Rate > resample.MaxRate) {
 		return fault.New(fault.Media, r.Path,
-			fmt.Sprintf("its sound has %d samples a second, and %d to %d can be used", a.Rate, align.MinRate, resample.MaxRate),
+			fmt.Sprintf("its sound has %d samples a second, and %d to %d can be used", a.Rate, align.MinRate,
+				resample.MaxRate),
 			"ask the player for the recording as it was made, at 44100 or 48000")
 	}
 	return err
@@ -295,7 +297,8 @@ func explainUnreadable(file string, err error) error {
 	case errors.Is(err, fs.ErrPermission):
 		return fault.New(fault.Media, file, "the file may not be read", "change its permissions")
 	case errors.Is(err, fs.ErrNotExist):
-		return fault.New(fault.Media, file, "the file was taken away while it was looked at", "put it back and run again")
+		return fault.New(fault.Media, file, "the file was taken away while it was looked at",
+			"put it back and run again")
 	}
 	var no syscall.Errno
 	if errors.As(err, &no) {
@@ -325,7 +328,9 @@ func (s *Set) inspectRoom(ctx context.Context, x *session.Session) {
 
 // UnusableRoom returns the fault of a recorded room that is none.
 func (r *Recording) UnusableRoom(err error) error {
-	return media.Unusable("room", "a recording of one short bang in the room, with 1, 2 or 4 channels; or hall: instead", r.File.Path, r.File.Mark, err)
+	return media.Unusable("room",
+		"a recording of one short bang in the room, with 1, 2 or 4 channels; or hall: instead", r.File.Path,
+		r.File.Mark, err)
 }
 
 // String names the recording for people.

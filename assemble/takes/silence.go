@@ -19,7 +19,8 @@ const digitalSilence = 3e-5
 const silenceAround = 0.06
 
 // exactly returns a break that a silence shows with the silence's own ends, to the
-// sample; another break as it is.
+// sample; another break as it is, and one whose silence is soft but not digital too.
+// It fails when the sound cannot be read.
 func (r *Recording) exactly(res task.Result, b align.Break) (align.Break, error) {
 	if b.By != "silence" {
 		return b, nil
@@ -37,13 +38,14 @@ func (r *Recording) exactly(res task.Result, b align.Break) (align.Break, error)
 	if err != nil {
 		return b, err
 	}
-	if length := to - from; math.Abs(length+b.Jump) < silenceAround {
+	if length := to - from; length > 0 && math.Abs(length+b.Jump) < silenceAround {
 		b.At, b.Jump = from, -length
 	}
 	return b, nil
 }
 
-// silentRun returns the longest stretch without sound between two seconds of src.
+// silentRun returns the longest stretch without sound between two seconds of src, the
+// first of several as long; both ends are 0 for none. It fails with src.
 func silentRun(src audio.Source, from, to float64) (begin, end float64, err error) {
 	rate := float64(src.Rate())
 	buf := audio.NewBlock(src.Channels(), 1<<13)

@@ -51,8 +51,10 @@ const (
 // listens. batch, when not nil, may decode several together.
 func (r *Recording) decodeTask(tool *ffmpeg.Tool, steady reading.Steady, batch *task.Batch) {
 	t := task.Task{
-		ID: task.ID("sound", r.Name()), Name: r.File.Path, Stage: "decode", Cost: costSound * r.Info.Duration, Batch: batch,
-		Bytes: int64(4 * float64(r.Info.Audio.Rate*r.Info.Audio.Channels) * r.Info.Duration), Memory: reading.SoundMemory,
+		ID: task.ID("sound", r.Name()), Name: r.File.Path, Stage: "decode", Cost: costSound * r.Info.Duration,
+		Batch:  batch,
+		Bytes:  int64(4 * float64(r.Info.Audio.Rate*r.Info.Audio.Channels) * r.Info.Duration),
+		Memory: reading.SoundMemory,
 		Action: store.NewAction("sound").Version(media.Rule).Arg("ffmpeg", tool.Version.Text).
 			Arg("stream", r.Info.Audio.Index).Input("file", r.Hash).Files(soundWAV, soundAccount).For(r.File.Path),
 		Make: func(ctx context.Context, _ task.Inputs, dir string, _ func(float64)) error {
@@ -90,7 +92,10 @@ func decodeBatch(tool *ffmpeg.Tool, steady reading.Steady, recs map[string]*Reco
 		}
 		var decoded []media.Decoded
 		var wrong []error
-		changed := steadyAll(ctx, steady, members, recs, func(ctx context.Context) { decoded, wrong = media.DecodeAll(ctx, tool, sounds) })
+		changed := steadyAll(ctx, steady, members, recs, func(ctx context.Context) {
+			decoded,
+				wrong = media.DecodeAll(ctx, tool, sounds)
+		})
 		for i, m := range members {
 			if changed[i] != nil {
 				wrong[i] = changed[i]

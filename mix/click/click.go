@@ -121,8 +121,8 @@ func Guide(m *tempo.Map, o Options) (audio.Source, error) {
 		case clicks == 0:
 			what, lower = "the drone alone", "it"
 		}
-		return nil, fmt.Errorf("click: the guide would reach %.1f dBTP (%s), more than %.0f: lower %s by %.1f dB", peak, what,
-			Ceiling, lower, math.Ceil(10*float64(peak-Ceiling))/10)
+		return nil, fmt.Errorf("click: the guide would reach %.1f dBTP (%s), more than %.0f: lower %s by %.1f dB",
+			peak, what, Ceiling, lower, math.Ceil(10*float64(peak-Ceiling))/10)
 	}
 	return g, nil
 }

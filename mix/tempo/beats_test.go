@@ -39,7 +39,7 @@ func TestBeats(t *testing.T) {
 	}{
 		{"count-in and cue", Spec{CountIn: CountIn{Measures: 2}, Measures: 1}, "2/2", 60, 1,
 			"0:1.1DC 1:1.2C 2:2.1DCQ 3:2.2C 4:1.1D 5:1.2"},
-		{"chosen cue", Spec{CountIn: CountIn{2, 1, 2}, Measures: 1}, "2/2", 60, 1,
+		{"chosen cue", Spec{CountIn: CountIn{Measures: 2, CueMeasure: 1, CueBeat: 2}, Measures: 1}, "2/2", 60, 1,
 			"0:1.1DC 1:1.2CQ 2:2.1DC 3:2.2C 4:1.1D 5:1.2"},
 		{"pick-up within the count-in", Spec{CountIn: CountIn{Measures: 1}, PickUp: 1, Measures: 1}, "3/4", 60, 1,
 			"0:1.1DCQ 1:1.2C 2:0.3 3:1.1D 4:1.2 5:1.3"},

@@ -220,6 +220,12 @@ func (b *builder) checkCountIn() {
 	case c.CueBeat == 0:
 		c.CueBeat = 1
 	}
+	if !(c.Lead >= 0 && c.Lead <= MaxLead) {
+		b.whole("count_in", fmt.Sprintf("%.6g seconds before the count-in", c.Lead), fmt.Sprintf("0 to %g", MaxLead))
+	}
+	if c.Speed != 0 && !(c.Speed >= MinBPM && c.Speed <= MaxBPM) {
+		b.whole("count_in", fmt.Sprintf("a count-in of %.6g quarter notes a minute", c.Speed), "")
+	}
 	beats := b.m.first.Beats()
 	switch {
 	case c.CueMeasure < 1 || c.CueMeasure > c.Measures:
@@ -299,13 +305,17 @@ func (b *builder) place() {
 	if b.m.spec.CountIn.Measures == 0 {
 		b.m.begin = -b.m.pickUp
 	}
-	zero := b.m.SecondsAt(b.m.begin)
+	lead := 0.0
+	if b.m.spec.CountIn.Measures > 0 {
+		lead = b.m.spec.CountIn.Lead
+	}
+	zero := b.m.SecondsAt(b.m.begin) - lead
 	for i := range b.m.segments {
 		b.m.segments[i].seconds -= zero
 	}
-	// The first segment begins with the guide, so that its first downbeat is
-	// at exactly 0 and not a rounding error away.
-	b.m.segments[0].quarter, b.m.segments[0].seconds = b.m.begin, 0
+	// The first segment begins with the count-in, so that its first downbeat is
+	// at exactly 0, or the lead, and not a rounding error away.
+	b.m.segments[0].quarter, b.m.segments[0].seconds = b.m.begin, lead
 	b.m.cue = math.NaN()
 	if b.m.spec.CountIn.Measures > 0 {
 		b.m.cue = b.m.SecondsAt(b.cueQuarter())

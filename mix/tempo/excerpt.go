@@ -25,6 +25,10 @@ func (m *Map) Excerpt(order ...Span) (Spec, error) {
 	}
 	if order[0].From == 1 {
 		out.PickUp = m.spec.PickUp
+	} else if f := order[0].From; out.CountIn.Speed > 0 && f > 0 && f <= m.spec.Measures {
+		// The count-in leads into the measure that is played first.
+		from, meter := m.measure(f)
+		out.CountIn.Speed = 60 * meter.Quarters() / (m.SecondsAt(from+meter.Quarters()) - m.SecondsAt(from))
 	}
 	for _, s := range order {
 		if s.From < 1 || s.To < s.From || s.To > m.spec.Measures {

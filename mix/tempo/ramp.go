@@ -27,6 +27,9 @@ func (b *builder) layTempo() {
 	if len(l.segments) > 0 {
 		first := l.segments[0]
 		lead := segment{quarter: first.quarter - 1, speed: first.speed}
+		if in := b.m.spec.CountIn; in.Measures > 0 && in.Speed > 0 {
+			lead.speed = in.Speed
+		}
 		lead.seconds = first.seconds - lead.after(1)
 		l.segments = append([]segment{lead}, l.segments...)
 	}

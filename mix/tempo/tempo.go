@@ -91,6 +91,11 @@ type CountIn struct {
 	Measures   int     // 0: no count-in
 	CueMeasure int     // 1 is the first measure of the count-in; 0: [DefaultCue]
 	CueBeat    float64 // a whole beat from 1; 0 with CueMeasure 0
+	// Lead is how many seconds lie before it, for tuning notes; 0 to [MaxLead].
+	Lead float64
+	// Speed is its tempo in quarter notes a minute; 0: that of the piece's beginning. A
+	// piece whose every beat has a tempo of its own needs it.
+	Speed float64
 }
 
 // Change sets meter, tempo or both from one place on.
@@ -124,6 +129,7 @@ const (
 	MinBPM      = 1.0    // beats a minute, in any unit
 	MaxBPM      = 2000.0 // beats a minute, in any unit
 	MaxHold     = 300.0  // seconds
+	MaxLead     = 300.0  // seconds
 )
 
 // Error is one thing wrong with a [Spec].

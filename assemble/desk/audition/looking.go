@@ -195,8 +195,8 @@ func (l *Looking) read(ctx context.Context, x *session.Session, made map[string]
 func filmOf(f plan.Film, line plan.Timeline) Film {
 	out := Film{Name: f.Name, W: f.Canvas.W, H: f.Canvas.H, Shots: []Shot{}}
 	for _, s := range f.Shots {
-		one := Shot{From: line.GuideAtZero() + line.Rate.Seconds(s.From), To: line.GuideAtZero() + line.Rate.Seconds(s.To),
-			Show: string(s.Show), Tiles: []Tile{}}
+		one := Shot{From: line.GuideAtZero() + line.Rate.Seconds(s.From), To: line.GuideAtZero() +
+			line.Rate.Seconds(s.To), Show: string(s.Show), Tiles: []Tile{}}
 		for _, t := range s.Tiles {
 			tile := Tile{Take: t.Take, Rect: box(t.Rect), Hole: box(t.Hole), Seat: t.Seat}
 			if t.Hole == (layout.Rect{}) {

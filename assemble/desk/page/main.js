@@ -5,12 +5,16 @@ import { listen, post, Refused } from "./server.js";
 import { placeRoom } from "./place.js";
 import { mixRoom } from "./mix.js";
 import { pictureRoom } from "./picture.js";
+import { reviewRoom } from "./review.js";
+import { takesRoom } from "./takes.js";
+import { startTour } from "./tour.js";
 
 let state = {};
 let room;
 let loaded = ""; // what the open room was loaded for
 let deciding = Promise.resolve(); // one decision after the other
 let starting = false; // the desk is being asked to begin
+let wasMade = ""; // what a job said last when it ended
 let tried = ""; // what was prepared for it last, so that a failure is not tried for ever
 
 const desk = {
@@ -21,6 +25,7 @@ const desk = {
 		byId("problem").textContent = error instanceof Refused ? [error.message, error.hint].filter(Boolean).join("\n") : String(error);
 	},
 	state: () => state,
+	took: (now) => take(now),
 	// decide writes something into the manifest and reports whether it was written.
 	decide: (path, body) => (deciding = deciding.then(async () => {
 		try {
@@ -40,7 +45,7 @@ const desk = {
 	},
 };
 
-const rooms = [placeRoom(desk), mixRoom(desk), pictureRoom(desk)];
+const rooms = [placeRoom(desk), takesRoom(desk), mixRoom(desk), pictureRoom(desk), reviewRoom(desk)];
 
 // take takes over a state of the desk.
 function take(now) {
@@ -57,6 +62,9 @@ function take(now) {
 	if (now.problem) desk.fail(new Refused(now.problem));
 	else if (changed || now.job?.running) byId("problem").textContent = "";
 	if (now.job?.problem) desk.fail(new Refused(now.job.problem));
+	const made = now.job && !now.job.running && now.job.message;
+	if (made && made !== wasMade) desk.tell(`${made[0].toUpperCase()}${made.slice(1)}.`);
+	wasMade = made;
 	room?.update?.(now);
 	prepare();
 }
@@ -65,14 +73,15 @@ function take(now) {
 function showJob(job) {
 	byId("job").hidden = !job?.running;
 	if (!job?.running) return;
-	const names = { place: "Placing the takes", mix: "Preparing the mix", measure: "Measuring the mix", look: "Planning the picture" };
+	const names = { place: "Placing the takes", mix: "Preparing the mix", measure: "Measuring the mix", look: "Planning the picture",
+		judge: "Checking the takes", rough: "Making the rough cut", render: "Making the finished films", review: "Writing the page" };
 	byId("job-text").textContent = `${names[job.name] || job.name}: ${job.message || job.now || "…"}`;
 	byId("job-bar").value = job.fraction;
 }
 
 // prepare has the desk make what the open room needs, and loads it when it is there.
 async function prepare() {
-	if (!room || state.problem) return;
+	if (!room || state.version === undefined || state.problem) return; // before the first word of the desk
 	const now = room;
 	if (!now.isReady(state)) {
 		const want = `${now.name} ${state.version}`;
@@ -83,7 +92,7 @@ async function prepare() {
 		starting = false;
 		return;
 	}
-	const stand = `${now.name} ${state.version}`;
+	const stand = `${now.name} ${state.version} ${now.standOf?.(state) || ""}`;
 	if (loaded === stand) return;
 	loaded = stand;
 	try {
@@ -139,7 +148,7 @@ function keyOf(event) {
 }
 
 addEventListener("keydown", (event) => {
-	if (byId("keys").open || isTyping(event)) return;
+	if (byId("keys").open || byId("way").open || isTyping(event)) return;
 	let key = keyOf(event);
 	if (event.ctrlKey || event.metaKey) {
 		if (event.key.toLowerCase() !== "z") return;
@@ -156,8 +165,10 @@ matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => room
 byId("undo").addEventListener("click", () => back("undo"));
 byId("redo").addEventListener("click", () => back("redo"));
 byId("help").addEventListener("click", showKeys);
+byId("tour").addEventListener("click", () => startTour(true));
 byId("keys-close").addEventListener("click", () => byId("keys").close());
 byId("job-cancel").addEventListener("click", () => post("cancel").then(take, desk.fail));
 
 open(roomOf());
+startTour(false);
 listen((now) => take(now), () => desk.fail(new Error("The desk does not answer; it may have been closed.")));

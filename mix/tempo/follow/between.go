@@ -1,0 +1,121 @@
+package follow
+
+import (
+	"math"
+	"slices"
+)
+
+// mostStates bounds the memory of one search between two anchors, in bytes.
+const mostStates = 64 << 20
+
+// between returns the best train of n intervals from the pulse in frame a to that in
+// frame b, which is left out. Here the number of pulses is known, so that each has a
+// band of frames in which it can be.
+func (t *tracker) between(a, b, n int) []int {
+	s := newSpan(t, a, b, n)
+	for i := 1; i <= n; i++ {
+		s.pulse(i)
+	}
+	return s.trace()
+}
+
+// span is the search between two anchors. Times count from the first.
+type span struct {
+	*tracker
+	a, b, n  int
+	period   float64 // even, in frames
+	low, q   int     // the shortest period and how many there are
+	half     int     // of a band, in frames
+	cost     [][]float64
+	far      []float64
+	last     []float64 // scores of the pulse before, by frame of its band and period
+	came     [][]uint8 // of every pulse
+	lastFrom int       // first frame of its band
+}
+
+// newSpan prepares a search.
+func newSpan(t *tracker, a, b, n int) *span {
+	s := &span{tracker: t, a: a, b: b, n: n, period: float64(b-a) / float64(n)}
+	s.low = max(1, int(s.period/1.7))
+	s.q = min(int(s.period*1.7)+1, s.low+254) - s.low + 1
+	s.half = int(max(3*s.period, 0.2*float64(b-a)))
+	s.half = max(min(s.half, mostStates/(2*n*s.q)), int(s.period)+1)
+	s.cost = make([][]float64, s.q)
+	for p := range s.q {
+		s.cost[p] = make([]float64, s.q)
+		for q := range s.q {
+			l := math.Log(float64(p+s.low) / float64(q+s.low))
+			s.cost[p][q] = changeCost * l * l
+		}
+		l := math.Log(float64(p+s.low) / s.period)
+		s.far = append(s.far, farCost*l*l)
+	}
+	s.last = make([]float64, s.q) // the first pulse, in whatever period
+	s.came = append(s.came, make([]uint8, s.q))
+	return s
+}
+
+// band returns the frames that pulse i may have, from the first anchor, the end not
+// included. The two anchors have one.
+func (s *span) band(i int) (from, to int) {
+	if i == 0 || i == s.n {
+		at := i / s.n * (s.b - s.a)
+		return at, at + 1
+	}
+	middle := int(math.Round(float64(i) * s.period))
+	return max(middle-s.half, i*s.low), min(middle+s.half+1, s.b-s.a-(s.n-i)*s.low+1)
+}
+
+// pulse works out the scores of pulse i.
+func (s *span) pulse(i int) {
+	from, to := s.band(i)
+	to = max(to, from+1)
+	now := make([]float64, (to-from)*s.q)
+	came := make([]uint8, len(now))
+	for k := from; k < to; k++ {
+		for p := range s.q {
+			at := (k-from)*s.q + p
+			now[at] = math.Inf(-1)
+			before := k - (p + s.low) - s.lastFrom
+			if before < 0 || (before+1)*s.q > len(s.last) {
+				continue
+			}
+			for q, v := range s.last[before*s.q : (before+1)*s.q] {
+				if v -= s.cost[p][q]; v > now[at] {
+					now[at], came[at] = v, uint8(q)
+				}
+			}
+			if now[at] -= s.far[p]; s.a+k < len(s.gain) {
+				now[at] += s.gain[s.a+k]
+			}
+		}
+	}
+	s.last, s.lastFrom = now, from
+	s.came = append(s.came, came)
+}
+
+// trace returns the frames of all pulses but the last. Where no train fits, they are
+// evenly apart.
+func (s *span) trace() []int {
+	var back []int
+	p, best := -1, math.Inf(-1)
+	for q, v := range s.last {
+		if v > best {
+			p, best = q, v
+		}
+	}
+	k := s.b - s.a
+	for i := s.n; i > 0; i-- {
+		if p < 0 {
+			k = int(math.Round(float64(i-1) * s.period))
+			back = append(back, s.a+k)
+			continue
+		}
+		from, _ := s.band(i)
+		q := int(s.came[i][(k-from)*s.q+p])
+		k, p = k-(p+s.low), q
+		back = append(back, s.a+k)
+	}
+	slices.Reverse(back)
+	return back
+}
