@@ -203,7 +203,7 @@ func TestColoursAreNamed(t *testing.T) {
 	if m := regexp.MustCompile(`(?m)#[0-9a-f]{3,8}\b|rgba?\(|hsl`).FindString(rest); m != "" {
 		t.Errorf("colour %s outside the palettes", m)
 	}
-	for _, name := range []string{"main", "place", "mix", "picture", "wave", "dom", "sound"} {
+	for _, name := range []string{"main", "place", "takes", "mix", "picture", "review", "tour", "grip", "wave", "dom", "sound"} {
 		if m := regexp.MustCompile(`#[0-9a-f]{6}\b|rgba?\(`).FindString(read("page/" + name + ".js")); m != "" {
 			t.Errorf("colour %s in %s.js", m, name)
 		}
