@@ -11,6 +11,7 @@ import (
 	"path"
 	"path/filepath"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"ripieno/assemble/desk/audition"
@@ -38,6 +39,7 @@ type desk struct {
 	jobs    *jobs
 	news    news
 
+	serial  atomic.Uint64
 	reading sync.Mutex // films are read one at a time
 	known   []film     // those that were read
 
@@ -140,6 +142,7 @@ func (d *desk) stand(version string) string {
 
 // state is what every room of the page needs to know.
 type state struct {
+	Serial   uint64    `json:"serial"`  // a later one is newer; answers and events overtake each other
 	Version  string    `json:"version"` // of the manifest
 	Title    string    `json:"title"`
 	Ensemble string    `json:"ensemble"`
@@ -159,7 +162,7 @@ type state struct {
 
 // state returns the state as it is.
 func (d *desk) state() state {
-	var s state
+	s := state{Serial: d.serial.Add(1)}
 	data, err := d.history.read()
 	var man *production.Production
 	if err == nil {

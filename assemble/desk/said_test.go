@@ -92,7 +92,7 @@ func TestSaying(t *testing.T) {
 		len(r.Films) != 1 || r.Films[0].Hash != hash || len(r.People) != 2 {
 		t.Fatalf("the room shows %+v", r)
 	}
-	if now := s.state(); now.Remarks == first.Remarks || now.Version != first.Version {
+	if now := s.state(); now.Remarks == first.Remarks || now.Version != first.Version || now.Serial <= first.Serial {
 		t.Errorf("the versions were %+v and are %+v", first, now)
 	}
 	id := r.Remarks[0].ID

@@ -54,6 +54,7 @@ func (l *large) Place(context.Context, progress.Reporter) (*audition.Placing, er
 		}
 		one := audition.PlacedTake{Player: t.Player, Part: t.Part, Sound: &s, Picture: true, Asks: "clap at 4.00 s (60 %) or 2.00 s (40 %)"}
 		one.Name, one.Role, one.File, one.Sure = t.Name, string(production.Audio), t.Name+".wav", i%10 > 0
+		one.Candidates = []takes.Candidate{}
 		if one.Sure {
 			one.Asks = ""
 		}
