@@ -214,7 +214,8 @@ func (b *tab) clickAt(selector string, x, y float64) {
 	b.t.Helper()
 	quoted, _ := json.Marshal(selector)
 	b.until(fmt.Sprintf("document.querySelector(%s)", quoted))
-	at := eval[[]float64](b, fmt.Sprintf(`(() => { const e = document.querySelector(%s); e.scrollIntoView({block: "center"});
+	at := eval[[]float64](b,
+		fmt.Sprintf(`(() => { const e = document.querySelector(%s); e.scrollIntoView({block: "center"});
 		const r = e.getBoundingClientRect(); return [r.left + r.width * %v, r.top + r.height * %v]; })()`, quoted, x, y))
 	run(b, chromedp.MouseClickXY(at[0], at[1]))
 }

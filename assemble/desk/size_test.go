@@ -43,7 +43,8 @@ func (l *large) Place(context.Context, progress.Reporter) (*audition.Placing, er
 		return nil, err
 	}
 	p := &audition.Placing{Beats: music.Beats, Start: music.Start, End: music.End, FPS: 30, Faults: []takes.Fault{},
-		Places: []audition.Window{{Title: "the clap", At: 4}, {Title: "measure 1", At: music.Start}, {Title: "measure 75", At: 156}}}
+		Places: []audition.Window{{Title: "the clap", At: 4}, {Title: "measure 1", At: music.Start},
+			{Title: "measure 75", At: 156}}}
 	if p.Guide, err = p.Open(l.paths[0], true, 0); err != nil {
 		return nil, err
 	}
@@ -52,7 +53,8 @@ func (l *large) Place(context.Context, progress.Reporter) (*audition.Placing, er
 		if err != nil {
 			return nil, err
 		}
-		one := audition.PlacedTake{Player: t.Player, Part: t.Part, Sound: &s, Picture: true, Asks: "clap at 4.00 s (60 %) or 2.00 s (40 %)"}
+		one := audition.PlacedTake{Player: t.Player, Part: t.Part, Sound: &s, Picture: true,
+			Asks: "clap at 4.00 s (60 %) or 2.00 s (40 %)"}
 		one.Name, one.Role, one.File, one.Sure = t.Name, string(production.Audio), t.Name+".wav", i%10 > 0
 		one.Candidates = []takes.Candidate{}
 		if one.Sure {
@@ -72,7 +74,8 @@ func (l *large) Mix(context.Context, progress.Reporter) (*audition.Mixing, error
 	if err != nil {
 		return nil, err
 	}
-	m := &audition.Mixing{Start: music.Zero, Length: music.End - music.Zero, Target: -16, Beats: music.Beats, Hall: []audition.Sound{},
+	m := &audition.Mixing{Start: music.Zero, Length: music.End - music.Zero, Target: -16, Beats: music.Beats,
+		Hall:     []audition.Sound{},
 		Sections: []audition.Section{}, Strips: []audition.Strip{}}
 	for i, t := range l.man.Takes {
 		s, err := m.Open(l.paths[i], false, 0)
@@ -80,7 +83,8 @@ func (l *large) Mix(context.Context, progress.Reporter) (*audition.Mixing, error
 			return nil, err
 		}
 		loud := -20.0
-		m.Strips = append(m.Strips, audition.Strip{Take: t.Name, Player: t.Player, Part: t.Part, Law: "power", Width: 1, Sound: &s,
+		m.Strips = append(m.Strips, audition.Strip{Take: t.Name, Player: t.Player, Part: t.Part, Law: "power",
+			Width: 1, Sound: &s,
 			Loudness: &loud, Lifts: []audition.Lift{}})
 	}
 	return m, nil
@@ -107,7 +111,8 @@ func writeLarge(t *testing.T, takes int) (string, *large) {
 	text.WriteString("version: 1\ntitle: The Long Round\ntempo:\n  count_in: {measures: 4}\n" +
 		"  changes: [{measure: 1, meter: 4/4, bpm: 120}]\n  measures: 146\ntakes:\n")
 	for i := range takes {
-		fmt.Fprintf(&text, "  - {name: player-%d, player: Player Number %d, part: Part %d, expected: true}\n", i, i, i%12)
+		fmt.Fprintf(&text, "  - {name: player-%d, player: Player Number %d, part: Part %d, expected: true}\n", i, i,
+			i%12)
 	}
 	if err := os.WriteFile(filepath.Join(dir, "production.yaml"), []byte(text.String()), 0o600); err != nil {
 		t.Fatal(err)
@@ -121,7 +126,8 @@ func writeLarge(t *testing.T, takes int) (string, *large) {
 		wave[i] = 0.1 * math.Sin(float64(i)*0.05) * math.Exp(-math.Mod(float64(i), 24000)/8000)
 	}
 	first := filepath.Join(dir, "take.wav")
-	if _, err := media.CreateWAV(t.Context(), first, audio.NewMemory(audio.Block{wave}, audio.Rate), media.Float32); err != nil {
+	if _, err := media.CreateWAV(t.Context(), first, audio.NewMemory(audio.Block{wave}, audio.Rate),
+		media.Float32); err != nil {
 		t.Fatal(err)
 	}
 	l := &large{man: man}
@@ -175,7 +181,8 @@ func measureSize(t *testing.T, n int) {
 	if err := chromedp.Do(b.ctx, chromedp.Reload()); err != nil {
 		t.Fatal(err)
 	}
-	first := eval[float64](b, `new Promise((done) => { const look = () => document.querySelector("#sheet")?.dataset.drawn &&
+	first := eval[float64](b,
+		`new Promise((done) => { const look = () => document.querySelector("#sheet")?.dataset.drawn &&
 		document.querySelector("#stills")?.naturalWidth ? done(performance.now()) : requestAnimationFrame(look); look(); })`)
 	eval[bool](b, watchTasks)
 	told := func(what string) {
@@ -203,21 +210,24 @@ func measureSize(t *testing.T, n int) {
 	}
 	told("twenty takes on")
 	eval[bool](b, `location.hash = "mix", true`)
-	b.until(fmt.Sprintf(`document.querySelectorAll(".strip").length === %d && document.getElementById("job").hidden`, n))
+	b.until(fmt.Sprintf(`document.querySelectorAll(".strip").length === %d && document.getElementById("job").hidden`,
+		n))
 	told("the mix is drawn")
 	told(fmt.Sprintf("the ensemble sounds after %.0f ms", sound("p")))
 	eval[bool](b, `new Promise((done) => setTimeout(() => done(true), 8000))`)
 	told(fmt.Sprintf("eight seconds of it; it is at %s s", eval[string](b, `document.querySelector("#at").value`)))
 	b.press("+", "+", "+", "n", "m")
 	told("gains and a mute while it plays")
-	t.Logf("%d takes: %.0f MB of JavaScript, %s MB resident in the page's process, %s", n,
+	t.Logf("%d takes: %.0f MB of JavaScript, %s MB in the page's process, %s", n,
 		eval[float64](b, `performance.memory.usedJSHeapSize / 1e6`), resident(t), load(t))
 }
 
-// resident returns the largest resident memory of a process that draws pages, in MB.
+// resident returns the largest memory of a process that draws pages, in MB: its
+// proportional set size, in which what several share counts for each in part.
 func resident(t *testing.T) string {
 	t.Helper()
-	out, err := exec.Command("sh", "-c", `ps -eo rss,args | grep -- '--type=[r]enderer' | sort -n | tail -1 | awk '{print int($1/1000)}'`).Output()
+	out, err := exec.Command("sh", "-c", `for p in $(pgrep -f -- --type=renderer); do `+
+		`awk '/^Pss:/ {print int($2/1000)}' /proc/$p/smaps_rollup; done | sort -n | tail -1`).Output()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -90,7 +90,8 @@ func (j *Judging) gather(ctx context.Context, x *session.Session, page report.Re
 			continue // withheld
 		}
 		one := JudgedTake{Take: t.Name, Player: t.Player, Part: t.Part, Section: t.Section, Level: page.Takes[k].Level,
-			Verdict: t.Verdict, Release: t.Release.Word(), Findings: []Found{}, Letter: letters[k].Text, With: letters[k].With}
+			Verdict: t.Verdict, Release: t.Release.Word(), Findings: []Found{},
+			Letter: letters[k].Text, With: letters[k].With}
 		if t.Email != "" && one.Letter != "" {
 			one.Mail = "mailto:" + url.PathEscape(t.Email) + "?subject=" + url.PathEscape(page.Title) + "&body=" +
 				url.PathEscape(one.Letter)

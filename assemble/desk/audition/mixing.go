@@ -25,7 +25,7 @@ type Mixing struct {
 	FadeOut  float64   `json:"fade_out"`
 	Target   float64   `json:"target_lufs"`
 	Room     float64   `json:"room"` // how strong the shared room is; 0 for none
-	Hall     []Sound   `json:"hall"` // its answers to a sample at the left and at the right; see [soundtrack.Track.Answers]
+	Hall     []Sound   `json:"hall"` // what it answers: see [soundtrack.Track.Answers]
 	Beats    []Beat    `json:"beats"`
 	Strips   []Strip   `json:"strips"` // of all takes, in the manifest's order
 	Sections []Section `json:"sections"`
