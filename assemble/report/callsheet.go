@@ -43,6 +43,7 @@ type Guide struct {
 	CountTones bool
 	PitchHz    float64
 	Tail       float64 // seconds after the last measure
+	Tuning     []string // notes before the count-in, in order
 	Drones     []Tone
 }
 
