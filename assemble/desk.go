@@ -7,7 +7,6 @@ import (
 	"ripieno/assemble/desk/audition"
 	"ripieno/assemble/progress"
 	"ripieno/assemble/remark/handout"
-	"ripieno/assemble/report"
 	"ripieno/assemble/roll"
 	"ripieno/assemble/takes"
 )
@@ -71,13 +70,10 @@ func (d deskWork) Mix(ctx context.Context, report progress.Reporter) (*audition.
 }
 
 // Judge implements [desk.Work].
-func (d deskWork) Judge(ctx context.Context, reporter progress.Reporter) (j *audition.Judging, err error) {
-	return within(ctx, d, reporter, func(p *Production) (*audition.Judging, error) {
-		_, err := p.Review(ctx, ReviewOptions{NoPlaying: true,
-			show: func(page report.Review, judged []takes.Judged, set *takes.Set) (err error) {
-				j, err = audition.Judge(ctx, p.Session, set, judged, page)
-				return err
-			}})
+func (d deskWork) Judge(ctx context.Context, report progress.Reporter) (*audition.Judging, error) {
+	return within(ctx, d, report, func(p *Production) (*audition.Judging, error) {
+		j := &audition.Judging{}
+		_, err := p.Review(ctx, ReviewOptions{NoPlaying: true, show: j.Gather(ctx, p.Session)})
 		return j, err
 	})
 }

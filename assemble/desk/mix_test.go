@@ -109,7 +109,8 @@ func measured(t *testing.T, path string, gain float64) [2][]float64 {
 // TestWhatIsHeardIsTheMix: gains, places, mutes, lifts and fades of the page are those
 // of the mix, in every quarter of a second and on both sides, within 0.2 dB.
 func TestWhatIsHeardIsTheMix(t *testing.T) {
-	b := openMix(t, placedRound)
+	b := openMix(t, strings.Replace(strings.Replace(placedRound, "room: 0,", "room: 0.3, hall: {decay: 1.1},", 1),
+		"pan: -100}", "pan: -100, send: 6}", 1))
 	page := eval[[2][]float64](b, levels)
 	p, err := assemble.Open(t.Context(), assemble.Settings{Dir: made, Report: progress.New(nil, progress.Quiet)})
 	if err != nil {

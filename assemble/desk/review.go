@@ -75,6 +75,17 @@ func (d *desk) film(name string, f *os.File, st os.FileInfo) (film, error) {
 	return one, nil
 }
 
+// hashOf returns the hash of an open film; "" when it cannot be read.
+func (d *desk) hashOf(name string, f *os.File, st os.FileInfo) string {
+	d.reading.Lock()
+	defer d.reading.Unlock()
+	one, err := d.film(name, f, st)
+	if err != nil {
+		return ""
+	}
+	return one.Hash
+}
+
 // filmStand names the films in a folder as they are, so that a page sees that one has
 // changed.
 func filmStand(out string) string {
@@ -107,6 +118,10 @@ func (d *desk) getFilm(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	defer f.Close()
+	if of := r.URL.Query().Get("v"); of != "" && of != d.hashOf(name, f, st) {
+		http.Error(w, "the film is another one by now", http.StatusGone) // parts of two films are none
+		return
+	}
 	w.Header().Set("Content-Type", "video/mp4")
 	http.ServeContent(w, r, "", st.ModTime(), f)
 }

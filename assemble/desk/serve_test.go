@@ -205,6 +205,9 @@ func gain(of, take string, db any) map[string]any {
 		"changes": []any{map[string]any{"take": take, "keys": []string{"gain"}, "value": db}}}
 }
 
+// remarkText is what the page sends for a remark.
+const remarkText = `{"add":{"at":1,"for":"horn","by":"Cora Lind","text":"softer"}}`
+
 // TestOnlyTheOwnPageIsLetIn: what comes from other pages, by other names, without the
 // cookie, as a form, or is too large, is refused and changes nothing.
 func TestOnlyTheOwnPageIsLetIn(t *testing.T) {
@@ -256,6 +259,28 @@ func TestOnlyTheOwnPageIsLetIn(t *testing.T) {
 		{"the manifest itself", "GET", "/production.yaml", "", nil, 404},
 		{"the store", "GET", "/.ripieno/lock", "", nil, 404},
 		{"a time that is none", "GET", "/api/strip/oboe?at=NaN", "", nil, 400},
+		{"another page plays the film", "GET", "/api/film/rough", "", set("Sec-Fetch-Site", "cross-site"), 403},
+		{"the film by another name", "GET", "/api/film/rough", "", func(r *http.Request) { r.Host = "localhost" }, 421},
+		{"a film that is not delivered", "GET", "/api/film/secret", "", nil, 404},
+		{"up from the films", "GET", "/api/film/..%2f..%2fproduction", "", nil, 404},
+		{"a film by its path", "GET", "/api/film/%2fetc%2fpasswd", "", nil, 404},
+		{"a film that is not made", "GET", "/api/film/rough", "", nil, 404},
+		{"another origin says something", "POST", "/api/said", remarkText, set("Origin", "http://example.org"), 403},
+		{"a form says something", "POST", "/api/said", "add=softer", set("Content-Type", "text/plain"), 415},
+		{"too much is said", "POST", "/api/said", strings.Repeat(" ", mostBody+1), nil, 413},
+		{"nothing is said", "POST", "/api/said", `{}`, nil, 422},
+		{"a remark without words", "POST", "/api/said", `{"add":{"at":1,"text":" \u200b "}}`, nil, 422},
+		{"a remark for nobody", "POST", "/api/said", `{"add":{"at":1,"for":"tuba","text":"x"}}`, nil, 422},
+		{"a remark at no moment", "POST", "/api/said", `{"add":{"at":1e9,"text":"x"}}`, nil, 422},
+		{"a remark with a file", "POST", "/api/said", `{"add":{"at":1,"text":"x"},"file":"/etc/passwd"}`, nil, 422},
+		{"a remark that is none", "POST", "/api/said", `{"settle":"none"}`, nil, 409},
+		{"an approval of no film", "POST", "/api/said", `{"approve":{"by":"x","film":"rough","sha256":"y"}}`, nil, 422},
+		{"an approval of a path", "POST", "/api/said", `{"approve":{"by":"x","film":"../a","sha256":"` +
+			strings.Repeat("0", 64) + `"}}`, nil, 422},
+		{"a file of no remarks", "POST", "/api/said", `{"take":"<html>"}`, nil, 422},
+		{"another page has films made", "POST", "/api/run", `{"verb":"render"}`, set("Sec-Fetch-Site", "cross-site"), 403},
+		{"a verb with words more", "POST", "/api/run", `{"verb":"render --out /"}`, nil, 422},
+		{"takes that are not checked", "GET", "/api/judge", "", nil, 404},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			status, body := s.do(s.request(c.method, c.path, c.body, c.change))
@@ -271,6 +296,12 @@ func TestOnlyTheOwnPageIsLetIn(t *testing.T) {
 	}
 	if got := s.manifest(); got != text {
 		t.Errorf("the manifest became\n%s", got)
+	}
+	if _, err := os.Stat(filepath.Join(filepath.Dir(s.path), "remarks.yaml")); err == nil {
+		t.Error("something was said after all")
+	}
+	if status, raw := s.do(s.request("POST", "/api/said", remarkText, nil)); status != http.StatusOK {
+		t.Errorf("the page itself may say nothing: %d %s", status, raw) // or the table would prove nothing
 	}
 	if status, _, raw := s.post("/api/change", gain(version, "horn", -3)); status != http.StatusOK {
 		t.Errorf("the page itself was refused: %d %s", status, raw) // or the table would prove nothing

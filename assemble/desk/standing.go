@@ -26,7 +26,7 @@ func placesOf(man *production.Production) string {
 }
 
 // voicesOf returns what of a production decides how the voices of the mix sound, in
-// the same way. Gains, pans and mutes are the page's own affair.
+// the same way. Gains, pans, mutes and sends are the page's own affair.
 func voicesOf(man *production.Production) string {
 	type take struct {
 		Name, Section string
@@ -39,7 +39,9 @@ func voicesOf(man *production.Production) string {
 		shared := slices.ContainsFunc(man.Sections, func(s production.Section) bool {
 			return man.Mix.Ensemble || s.Name == t.Section && s.TargetLUFS != nil
 		})
-		list = append(list, take{t.Name, t.Section, t.Strip, t.TrimFrom, t.TrimTo, t.Mute && shared})
+		strip := t.Strip
+		strip.SendDB, strip.Dry = 0, false
+		list = append(list, take{t.Name, t.Section, strip, t.TrimFrom, t.TrimTo, t.Mute && shared})
 	}
 	sections := slices.Clone(man.Sections)
 	for i := range sections {

@@ -15,7 +15,7 @@ type Break struct {
 	At      float64 `json:"at"`      // seconds of the file
 	Jump    float64 `json:"jump"`    // seconds that are missing there, or, negative, that are too much
 	Measure int     `json:"measure"` // in which the first part ends
-	By      string  `json:"by"`      // what shows it: "playing", "silence" or "device"
+	By      string  `json:"by"`      // what shows it: "playing", "silence", "device" or "picture"
 	Mended  bool    `json:"mended"`  // the parts are placed each by itself
 	// Parts are what the file would be with this break and those found before it, where
 	// it is not mended; without them it is the only one.

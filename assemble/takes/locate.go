@@ -52,7 +52,13 @@ func (s *Set) place(ctx context.Context, x *session.Session) error {
 	if err := s.relabel(ctx, x, &l); err != nil {
 		return err
 	}
+	if err := s.unclick(ctx, x, &l); err != nil {
+		return err
+	}
 	if err := s.mendBroken(ctx, x, &l); err != nil {
+		return err
+	}
+	if err := s.unclick(ctx, x, &l); err != nil { // what was mended was listened to anew
 		return err
 	}
 	for i := range s.Takes {

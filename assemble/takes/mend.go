@@ -144,7 +144,9 @@ func (s *Set) mendBroken(ctx context.Context, x *session.Session, l *listened) e
 				continue
 			}
 			before[r] = former{r.Parts, r.Rate}
+			ofSound := r.PartsOfSound || b.By == "picture" // which is whole, and keeps its time
 			r.mend(parts, r.Rate)
+			r.PartsOfSound = ofSound
 			tried = append(tried, b)
 		}
 		if len(tried) == 0 {

@@ -41,6 +41,7 @@ func placeAll(man *production.Production, recs []align.Recording, pairs []align.
 		for _, pl := range align.Place(g.tempo, g.recs, pairs) {
 			pl.Offset += g.shift
 			pl.CueOffset += g.shift
+			pl.ClickOffset += g.shift
 			for i := range pl.Candidates {
 				pl.Candidates[i].Offset += g.shift
 			}

@@ -3,6 +3,7 @@ package takes
 import (
 	"context"
 	"errors"
+	"math"
 
 	"ripieno/assemble/media"
 	"ripieno/assemble/session"
@@ -32,7 +33,7 @@ func (s *Set) compareDevices(ctx context.Context, x *session.Session, l *listene
 		steps[p.B] = stepsTask(a, b)
 		edges = append(edges, steps[p.B])
 	}
-	hints := map[string][]align.Hint{}
+	hints := s.pictureHints()
 	if len(edges) == 0 {
 		return hints, nil
 	}
@@ -55,6 +56,26 @@ func (s *Set) compareDevices(ctx context.Context, x *session.Session, l *listene
 		}
 	}
 	return hints, nil
+}
+
+// pictureLonger is by how much the picture of a file has to be longer than its sound for
+// sound to be missing in it, in seconds: recorders end the two up to a tenth apart.
+const pictureLonger = 0.15
+
+// pictureHints returns what the pictures' clocks say of sound that is missing. The hints
+// are keyed by recording.
+func (s *Set) pictureHints() map[string][]align.Hint {
+	hints := map[string][]align.Hint{}
+	for _, r := range s.Recordings() {
+		a, v := r.Info.Audio, r.Info.Video
+		if r.Err != nil || a == nil || v == nil || a.Duration <= 0 || r.Rate > 0 || len(r.Parts) > 0 {
+			continue
+		}
+		if missing := v.Start + v.Duration - a.Start - a.Duration; missing >= pictureLonger {
+			hints[r.Name()] = []align.Hint{{At: math.NaN(), Jump: missing, By: "picture"}}
+		}
+	}
+	return hints
 }
 
 // stepsTask compares the two devices of one take stretch by stretch.

@@ -94,6 +94,9 @@ type Placement struct {
 	// ClickDB is the level in dBFS of clicks of the guide that leaked into the
 	// file, as heard in the count-in; NaN when none were.
 	ClickDB float64
+	// ClickOffset is the offset at which those clicks sound exactly on their beats; NaN
+	// when none were heard clearly.
+	ClickOffset float64
 
 	// OtherTempo is the tempo, over the guide's, that the playing fits far better:
 	// such a take is not sure. 0 when there is none.

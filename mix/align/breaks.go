@@ -29,7 +29,8 @@ type Break struct {
 	// nats, and Margin by how much the jump leads over Rival, the next best.
 	Gain, Margin, Rival float64
 	// By says what tells how long the jump is beside the playing: "silence" of a stretch
-	// that is digitally silent, "device" of the player's other recording, "" of nothing.
+	// that is digitally silent, "device" of the player's other recording, "picture" of its
+	// own picture, which is longer than its sound, "" of nothing.
 	By string
 	// Sure reports whether the recording may be taken for two parts without asking.
 	Sure bool
@@ -37,7 +38,7 @@ type Break struct {
 
 // Hint is a break that something other than the playing shows.
 type Hint struct {
-	At, Jump float64 // as in [Break]
+	At, Jump float64 // as in [Break]; At is NaN where only the jump is known, about
 	By       string
 }
 
@@ -53,6 +54,7 @@ const (
 	breakSlack   = 0.05  // seconds before its first note at which a part begins at most
 	breakRhythm  = 0.5   // weight of the others' rhythm
 	breakHint    = 5.0   // nats for a jump as long as a silence
+	pictureHint  = 3.0   // nats for a jump as long as the picture is longer than the sound
 	deviceHint   = 12.0  // nats for a jump that shows between two devices: one of them has it
 	breakSilence = -98.0 // dBFS, of what is digitally silent
 	mostSilences = 12
@@ -112,7 +114,7 @@ func (t *take) findBreak(g *grid, p *beatPhases, c *company, o float64, hints []
 	if !ok || math.Abs(b.Jump) < breakLeast {
 		return nil
 	}
-	b.Sure = b.Margin >= breakClear && (b.Gain >= breakSure || b.By != "")
+	b.Sure = b.Margin >= breakClear && (b.Gain >= breakSure || b.By == "silence" || b.By == "device")
 	if !b.Sure && !b.isWorthAsking(s.beatAt(b.Guide)) {
 		return nil
 	}
@@ -156,6 +158,9 @@ func (s *breakScan) best(hints []Hint) (Break, bool) {
 		case "silence":
 			splits[i].v -= whole - breakHint
 			continue
+		case "picture":
+			splits[i].v -= whole - pictureHint
+			continue
 		}
 		// Small jumps are as common as ones twice as large: 1/x.
 		splits[i].v -= whole + math.Log(math.Max(0.03, math.Abs(splits[i].last-splits[i].first))/0.1)
@@ -165,7 +170,7 @@ func (s *breakScan) best(hints []Hint) (Break, bool) {
 		return Break{}, false
 	}
 	top := splits[0]
-	if top.by == "" {
+	if math.IsNaN(top.at) || top.by == "" {
 		top = s.polished(top)
 	}
 	b := Break{Gain: top.v, Margin: math.Inf(1), Jump: top.last - top.first, By: top.by}
@@ -178,7 +183,7 @@ func (s *breakScan) best(hints []Hint) (Break, bool) {
 	clock := 1 + s.t.ppm*1e-6
 	b.Offset = s.o + top.first
 	b.At = (s.extra(top) - s.o) / clock
-	if top.by != "" {
+	if top.by != "" && !math.IsNaN(top.at) {
 		b.At = top.at
 	}
 	b.Guide = b.Offset + b.At*clock

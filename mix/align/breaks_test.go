@@ -90,6 +90,32 @@ func TestFindBreaks(t *testing.T) {
 	}
 }
 
+// A picture that is longer than its sound says how much is missing, and the playing where:
+// so a jump of whole beats is found that the playing alone would not be asked about.
+func TestFindBreaksByThePicture(t *testing.T) {
+	e := play(t, 3)
+	const k, jump = 2, 0.62
+	at := e.m.Start() + 0.45*(e.m.End()-e.m.Start()) - e.truth[k].Offset
+	recs := e.with(t, k, broken(e.sounds[k], at, jump), 16000)
+	hint := func(jump float64) map[string][]Hint {
+		return map[string][]Hint{e.recs[k].Name: {{At: math.NaN(), Jump: jump, By: "picture"}}}
+	}
+	placed := Place(e.m, recs, nil)
+	found := FindBreaks(e.m, recs, placed, hint(jump+0.03)) // a picture ends when it likes
+	if len(found) != 1 || math.Abs(found[0].Jump-jump) > 0.03 || math.Abs(found[0].At-at) > 3 {
+		t.Fatalf("%.2f s at %.1f s: %+v", jump, at, found)
+	}
+	alone := FindBreaks(e.m, recs, placed, nil)
+	if len(alone) == 1 && alone[0].Gain > found[0].Gain+1e-9 {
+		t.Errorf("with the picture %.1f nats speak for it, without it %.1f", found[0].Gain, alone[0].Gain)
+	}
+	for _, b := range FindBreaks(e.m, e.recs, Place(e.m, e.recs, nil), hint(0.3)) {
+		if b.Sure {
+			t.Errorf("a whole take whose picture runs on: %+v", b)
+		}
+	}
+}
+
 // What looks like a break and is none: a player who slows down and speeds up, one who
 // enters late, one who rests for a measure, and one whose sound is gated in a rest.
 func TestFindBreaksLeavesPlayersAlone(t *testing.T) {

@@ -77,6 +77,9 @@ func (s *breakScan) shifted() []split {
 
 // hinted returns the splits of a break that something else shows.
 func (s *breakScan) hinted(h Hint) []split {
+	if math.IsNaN(h.At) {
+		return s.somewhere(h)
+	}
 	at := s.o + (h.At+math.Max(0, -h.Jump))*(1+s.t.ppm*1e-6)
 	k, _ := slices.BinarySearch(s.at, at-breakSlack/2)
 	if k == 0 || k >= len(s.at) {
@@ -87,6 +90,25 @@ func (s *breakScan) hinted(h Hint) []split {
 		out[i].v = s.weighed(out[i])
 	}
 	return out
+}
+
+// somewhere returns the likeliest split of a jump that is known, but not where it is.
+func (s *breakScan) somewhere(h Hint) []split {
+	var best []split
+	edges := s.edges()
+	step := 1 + len(edges)/breakEdges
+	for i := 0; i < len(edges); i += step {
+		for _, x := range [...]split{{k: edges[i], last: h.Jump}, {k: edges[i], first: -h.Jump}} {
+			x.by, x.at = h.By, h.At
+			if x.v = s.weighed(x); len(best) == 0 || x.v > best[0].v {
+				best = []split{x}
+			}
+		}
+	}
+	for i := range best {
+		best[i] = s.tuned(best[i])
+	}
+	return best
 }
 
 // silences are the stretches inside the file that are digitally silent, as breaks:

@@ -22,7 +22,7 @@ const analysisLimit = 45 * 60
 
 // featuresVersion changes whenever Analyse would give other numbers, so that
 // stored features can be told from current ones.
-const featuresVersion = 15
+const featuresVersion = 16
 
 // Features is what placing needs to know of one file. It is small (about 3 kB
 // a second), has exported fields only and survives gob and JSON unchanged
@@ -37,6 +37,7 @@ type Features struct {
 	Duration float64 // seconds measured
 
 	Events []Event // in order of time
+	Leaked []Event // clicks of the guide that were taken out; see [AnalyseWithoutClicks]
 	Level  []uint8 // loudness every 10 ms in half decibels above -120 dBFS; see [Features.LevelAt]
 
 	Curves

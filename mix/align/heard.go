@@ -68,29 +68,29 @@ const (
 	heardMost  = 15
 )
 
-// heard is the time, in seconds of the file, at which the sound round hop n passes
-// heardBelow on its way to the peak that it reaches before hop until, and half the
-// time it takes from heardMost to heardLeast. It reports false when the sound was as loud
-// as that all along.
+// heard is the time, in seconds of the file, at which the sound that begins round hop n
+// first passes heardBelow on its way to the peak that it reaches before hop until, and half
+// the time it takes from heardMost to heardLeast. It reports false when the sound before it
+// is as loud as that.
 func (p *profile) heard(n, until int) (at, vague float64, ok bool) {
-	const w, back = 5, 50
-	env := make([]float64, until-n+back)
-	for b := range p.sum {
-		for i := range env {
-			env[i] += p.mean(b, n-back+i, n-back+i+w)
+	env := p.envelope(n-heardBack, until)
+	from := 0
+	for i := range min(len(env), heardBack+heardAfter) {
+		if env[i] < env[from] {
+			from = i
 		}
 	}
-	top := back
-	for i, v := range env[back:] {
+	top := from
+	for i, v := range env[from:] {
 		if v > env[top] {
-			top = back + i
+			top = from + i
 		}
 	}
 	pass := func(below float64) (float64, bool) {
 		want := env[top] * math.Pow(10, -below/10)
-		for i := top; i > 0; i-- {
-			if env[i-1] < want {
-				return (float64(n-back+i-1) + (want-env[i-1])/(env[i]-env[i-1]) + w/2.0) * hop, true
+		for i := from; i < top; i++ {
+			if env[i] < want && env[i+1] >= want {
+				return (float64(n-heardBack+i) + (want-env[i])/(env[i+1]-env[i])) * hop, true
 			}
 		}
 		return float64(n) * hop, false
@@ -105,3 +105,24 @@ func (p *profile) heard(n, until int) (at, vague float64, ok bool) {
 	}
 	return at, math.Max(hop, (late-early)/2), true
 }
+
+// heardBack and heardAfter are how many hops before and after the found beginning of a note
+// the sound is looked at for the quiet moment that it grows out of.
+const (
+	heardBack  = 50
+	heardAfter = 20
+)
+
+// envelope is the energy of all bands over envelopeHops round every hop of [from, to).
+func (p *profile) envelope(from, to int) []float64 {
+	env := make([]float64, max(1, to-from))
+	for b := range p.sum {
+		for i := range env {
+			env[i] += p.mean(b, from+i-envelopeHops/2, from+i+envelopeHops-envelopeHops/2)
+		}
+	}
+	return env
+}
+
+// envelopeHops is over how many hops an envelope is taken: one period of a low note.
+const envelopeHops = 8

@@ -25,21 +25,33 @@ const clickSigma = 0.018
 // blur is by how much notes may be heard where the clicks are instead, in seconds: the
 // louder the clicks are beside the playing, the more.
 func (c clicks) blur(f *Features) float64 {
-	if c.odds < clicksClear {
+	if c.odds < clicksClear || len(f.Leaked) > 0 {
 		return 0
 	}
 	return 0.012 * ramp(c.level, f.LoudDB-30, f.LoudDB-20)
 }
 
-// holds reports whether an event at a guide time is one of the clicks. Drift
+// holds reports whether an event at a guide time is one of the clicks, or what is left of one
+// where they were taken out. Drift
 // moves them against the grid the more the later they come.
-func (c clicks) holds(g *grid, e Event, guide float64) bool {
-	if c.odds < clicksHeard || e.Level > c.level+12 || e.Slow {
+func (c clicks) holds(g *grid, e Event, guide float64, cleaned bool) bool {
+	over := clickMasks
+	if cleaned {
+		over = clickLeaves
+	}
+	if c.odds < clicksHeard || e.Level > c.level+over || e.Slow {
 		return false
 	}
 	b := g.beatNear(guide - c.late)
 	return math.Abs(guide-b-c.late) < 0.006+1e-4*math.Max(0, guide)
 }
+
+// clickMasks is by how many dB an event may be louder than the clicks and still be one, and
+// clickLeaves the same where they were taken out: that much of one may be left.
+const (
+	clickMasks  = 12.0
+	clickLeaves = -25.0
+)
 
 // leak looks for clicks that leaked from the headphones: something on each
 // beat of the count-in, always equally late, and nothing of the kind before
@@ -70,7 +82,7 @@ func (t *take) leak(g *grid, h *hyp) clicks {
 	var levels, lates []float64
 	for _, n := range near {
 		if math.Abs(n.late-c.late) < clickScatter && n.beat >= before {
-			levels, lates = append(levels, t.f.Events[n.event].Level), append(lates, n.late)
+			levels, lates = append(levels, n.level), append(lates, n.late)
 		}
 	}
 	c.level, c.late = robust.Median(levels), robust.Median(lates)
@@ -88,7 +100,7 @@ func (t *take) hideClicks(g *grid) bool {
 		return false
 	}
 	for i, e := range t.f.Events {
-		if at := t.guide(best.o, i); at < g.start && e.Level < best.level+clapOver && best.holds(g, e, at) {
+		if at := t.guide(best.o, i); at < g.start && e.Level < best.level+clapOver && best.holds(g, e, at, len(t.f.Leaked) > 0) {
 			t.like[i] -= noClick
 		}
 	}
@@ -108,25 +120,34 @@ const clickScatter = 0.006
 
 // heard is an event near a beat.
 type heard struct {
-	event, beat int // indices
-	late        float64
+	beat  int // its index
+	late  float64
+	level float64 // dBFS
 }
 
 // hear gathers the events near the wanted beats, and how many events a second
 // there are in all from the first of these beats to the last.
 func (t *take) hear(h *hyp, want []float64) (near []heard, density float64) {
 	lo, hi := want[0]-0.1, want[len(want)-1]+0.1
-	for i := range t.f.Events {
-		at := t.guide(h.o, i)
-		if at < lo || at > hi || i == h.cue {
-			continue
+	hear := func(e Event) {
+		at := h.o + e.Time*t.ratio()
+		if at < lo || at > hi {
+			return
 		}
 		density += 1 / (hi - lo)
 		for k, b := range want {
 			if d := at - b; math.Abs(d) < 0.08 {
-				near = append(near, heard{i, k, d})
+				near = append(near, heard{k, d, e.Level})
 			}
 		}
+	}
+	for i, e := range t.f.Events {
+		if i != h.cue {
+			hear(e)
+		}
+	}
+	for _, e := range t.f.Leaked {
+		hear(e)
 	}
 	return near, density
 }

@@ -63,7 +63,7 @@ func TestNoClicks(t *testing.T) {
 	if p := Place(piece(t, 16, 4, 80), []Recording{*k.rec}, nil)[0]; !math.IsNaN(p.ClickDB) {
 		t.Errorf("clicks at %.1f dBFS where there are none", p.ClickDB)
 	}
-	if c.holds(g, Event{Level: -60}, 3) {
+	if c.holds(g, Event{Level: -60}, 3, false) {
 		t.Error("an event counts as a click where there are none")
 	}
 	late := newTake(&Recording{Features: k.f})
@@ -106,12 +106,12 @@ func TestTighten(t *testing.T) {
 		least       float64 // error to expect
 	}{
 		{0.020, 0.004, 0.018, 0.020, 0.003},
-		{0.020, 0.030, 0, 0, 0.018},       // less than its own doubt
+		{0.020, 0.030, 0, 0.006, 0.018},   // less than its own doubt
 		{0.080, 0.060, 0.002, 0.02, 0.02}, // soft, and far off
 		{0.100, 0.012, 0, 0.055, 0.02},    // clear, and far off: no farther than that
 	} {
 		var p Placement
-		p.tighten(0, clapSigma, c.byPlay, c.err)
+		p.tighten(0, clapSigma, c.byPlay, playing{err: c.err, doubt: c.err})
 		if p.Offset < c.from-1e-9 || p.Offset > c.to || p.Uncertainty < c.least {
 			t.Errorf("playing at %.0f ms ± %.0f: moved %.1f ms ± %.1f", 1e3*c.byPlay, 1e3*c.err, 1e3*p.Offset, 1e3*p.Uncertainty)
 		}

@@ -91,6 +91,7 @@ func unplaced(t *take) Placement {
 	return Placement{
 		Name: t.rec.Name, Method: NoMethod, CueOffset: math.NaN(), CueAt: math.NaN(),
 		Lateness: math.NaN(), Uncertainty: math.Inf(1), ClickDB: math.NaN(),
+		ClickOffset: math.NaN(),
 	}
 }
 
@@ -118,6 +119,7 @@ func decide(g *grid, t *take) Placement {
 	if h.clicks.odds >= clicksHeard {
 		p.ClickDB = h.clicks.level
 	}
+	p.ClickOffset = t.byClicks(h)
 	fit := t.refine(g, t.start(g, h), h.clicks)
 	p.settle(g, t, h, fit)
 	p.begunLate, p.fit = h.o > g.cue, h.terms[beats]

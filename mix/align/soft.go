@@ -10,7 +10,7 @@ import "math"
 // How much of what is vague about a player's notes may be an error of them all, and how
 // much more where no clap tells.
 const (
-	vagueDoubt = 0.28
+	vagueDoubt = 0.36
 	aloneDoubt = 0.5
 )
 

@@ -66,12 +66,20 @@ func (j *Judging) Placing() *Placing {
 	return j.placing
 }
 
-// Judge gathers what is to be heard and seen of takes that were judged. page is the
-// report that says what was found.
-func Judge(ctx context.Context, x *session.Session, set *takes.Set, judged []takes.Judged,
-	page report.Review) (*Judging, error) {
-	j := &Judging{Takes: []JudgedTake{}, sounds: map[string]Sound{},
-		placing: &Placing{files: map[string]*takes.Recording{}}}
+// Gather returns what takes the report that says what was found, and gathers what is to
+// be heard and seen of the takes.
+func (j *Judging) Gather(ctx context.Context, x *session.Session) func(report.Review, []takes.Judged,
+	*takes.Set) error {
+	return func(page report.Review, judged []takes.Judged, set *takes.Set) error {
+		return j.gather(ctx, x, page, judged, set)
+	}
+}
+
+// gather fills j.
+func (j *Judging) gather(ctx context.Context, x *session.Session, page report.Review, judged []takes.Judged,
+	set *takes.Set) error {
+	j.Takes, j.sounds = []JudgedTake{}, map[string]Sound{}
+	j.placing = &Placing{files: map[string]*takes.Recording{}}
 	var edges []task.Edge
 	for _, t := range set.Takes {
 		for _, r := range t.Recordings() {
@@ -82,7 +90,7 @@ func Judge(ctx context.Context, x *session.Session, set *takes.Set, judged []tak
 	}
 	res, err := x.Run(ctx, task.Collect(edges...))
 	if err != nil {
-		return nil, err
+		return err
 	}
 	letters := report.Letters(page)
 	for i, t := range set.Takes {
@@ -104,7 +112,7 @@ func Judge(ctx context.Context, x *session.Session, set *takes.Set, judged []tak
 		}
 		j.Takes = append(j.Takes, one)
 	}
-	return j, nil
+	return nil
 }
 
 // found returns a finding with where it is heard and seen.

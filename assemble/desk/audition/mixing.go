@@ -24,7 +24,8 @@ type Mixing struct {
 	FadeIn   float64   `json:"fade_in"`
 	FadeOut  float64   `json:"fade_out"`
 	Target   float64   `json:"target_lufs"`
-	Room     float64   `json:"room"` // what the page leaves away of the shared room
+	Room     float64   `json:"room"` // how strong the shared room is; 0 for none
+	Hall     []Sound   `json:"hall"` // its answers to a sample at the left and at the right; see [soundtrack.Track.Answers]
 	Beats    []Beat    `json:"beats"`
 	Strips   []Strip   `json:"strips"` // of all takes, in the manifest's order
 	Sections []Section `json:"sections"`
@@ -48,6 +49,7 @@ type Strip struct {
 	Balance  float64  `json:"balance_db"` // what the program adds
 	Group    float64  `json:"group_db"`   // what its section adds
 	Width    float64  `json:"width"`
+	Send     *float64 `json:"send_db"` // to the room, beside what all send; null for nothing
 	Law      string   `json:"law"`
 	Loudness *float64 `json:"lufs"` // of the voice, before any gain; null for silence
 	Lifts    []Lift   `json:"lifts"`
@@ -91,12 +93,19 @@ func Mix(ctx context.Context, x *session.Session, pl *plan.Plan, track *soundtra
 	}
 	m := &Mixing{Start: pl.Timeline.AudioStart.Seconds(), Length: pl.Timeline.AudioLen.Seconds(),
 		FadeIn: pl.Mix.FadeIn, FadeOut: pl.Mix.FadeOut, Target: pl.Mix.Loudness, Room: pl.Mix.Room,
-		Beats: beats(man.Tempo), Strips: []Strip{}, Sections: []Section{}, sounds: map[string]Sound{}}
+		Beats: beats(man.Tempo), Hall: []Sound{}, Strips: []Strip{}, Sections: []Section{}, sounds: map[string]Sound{}}
 	for i, s := range pl.Mix.Sections {
 		m.Sections = append(m.Sections, Section{s.Name, float64(s.Gain), listed(man, i)})
 	}
-	res, err := x.Run(ctx, task.Collect(track.LooseEdges()...))
+	edges, answers := track.LooseEdges(), track.Answers()
+	for _, a := range answers {
+		edges = append(edges, a)
+	}
+	res, err := x.Run(ctx, task.Collect(edges...))
 	if err != nil {
+		return nil, err
+	}
+	if err := m.hear(answers, res); err != nil {
 		return nil, err
 	}
 	loose, failed := track.Loose(res)
@@ -122,6 +131,23 @@ func Mix(ctx context.Context, x *session.Session, pl *plan.Plan, track *soundtra
 		m.Strips = append(m.Strips, one)
 	}
 	return m, nil
+}
+
+// hear adds what the room answers. Without it the strips are heard dry.
+func (m *Mixing) hear(answers []task.Ref[string], res task.Result) error {
+	for _, a := range answers {
+		path, ok, err := a.Result(res)
+		if err != nil || !ok {
+			m.Hall = []Sound{}
+			return err
+		}
+		sound, err := openSound(path, false, 0)
+		if err != nil {
+			return err
+		}
+		m.sounds[sound.ID], m.Hall = sound, append(m.Hall, sound)
+	}
+	return nil
 }
 
 // listed returns the number of a section in the manifest's own list; −1 for one that is
@@ -153,7 +179,7 @@ func (m *Mixing) As(man *production.Production) *Mixing {
 			if t.Name != s.Take {
 				continue
 			}
-			s.Gain, s.Mute, s.PanSet, s.Pan = t.GainDB, t.Mute, t.Pan != nil, auto[k]
+			s.Gain, s.Mute, s.PanSet, s.Pan, s.Send = t.GainDB, t.Mute, t.Pan != nil, auto[k], sendOf(t)
 			s.Group += louder[s.Section]
 			if t.Pan != nil {
 				s.Pan = *t.Pan
@@ -163,10 +189,18 @@ func (m *Mixing) As(man *production.Production) *Mixing {
 	return &out
 }
 
+// sendOf returns what a take sends to the room; nil for nothing.
+func sendOf(t production.Take) *float64 {
+	if t.Strip.Dry {
+		return nil
+	}
+	return &t.Strip.SendDB
+}
+
 // stripOf returns what the manifest says of a take's strip.
 func stripOf(t production.Take) Strip {
 	s := Strip{Take: t.Name, Player: t.Player, Part: t.Part, Section: t.Section, Gain: t.GainDB, Mute: t.Mute,
-		PanSet: t.Pan != nil, CutSet: t.Strip.LowCutHz != nil, Lifts: []Lift{}, Width: 1}
+		PanSet: t.Pan != nil, CutSet: t.Strip.LowCutHz != nil, Lifts: []Lift{}, Width: 1, Send: sendOf(t)}
 	if t.Pan != nil {
 		s.Pan = *t.Pan
 	}

@@ -81,7 +81,7 @@ function showJob(job) {
 
 // prepare has the desk make what the open room needs, and loads it when it is there.
 async function prepare() {
-	if (!room || state.problem) return;
+	if (!room || state.version === undefined || state.problem) return; // before the first word of the desk
 	const now = room;
 	if (!now.isReady(state)) {
 		const want = `${now.name} ${state.version}`;

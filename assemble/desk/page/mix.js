@@ -8,6 +8,9 @@ import { beatName } from "./wave.js";
 // Steps of the keys, and how long they wait for the next one before they are written.
 const gainStep = 0.5, panStep = 5, patience = 500;
 
+// A send so low is none.
+const leastSend = -30;
+
 // mixRoom returns the room; desk is what main.js offers.
 export function mixRoom(desk) {
 	let data, root, mixer, at, hand = 0, frame, waiting, loudness, drawn;
@@ -163,6 +166,14 @@ export function mixRoom(desk) {
 		else write(one, "pan", value);
 	}
 
+	function setSend(one, db) {
+		const value = db <= leastSend ? null : Math.round(db);
+		change(one, "send_db", value, `${one.take}: ${sendName(value)}.`);
+		write(one, "send", value === null ? "none" : value);
+	}
+
+	const sendName = (db) => db === null ? "sends nothing to the room" : `sends ${signed(db, 0)} dB to the room`;
+
 	function setMute(one) {
 		change(one, "mute", !one.mute, `${one.take}: ${one.mute ? "heard" : "muted"}.`);
 		write(one, "mute", one.mute ? true : null);
@@ -203,6 +214,10 @@ export function mixRoom(desk) {
 		put(view.pan, String(Math.round(one.pan)));
 		view.pan.setAttribute("aria-valuetext", placeName(one.pan));
 		put(view.cut, one.low_cut_set ? (one.low_cut_hz > 0 ? String(one.low_cut_hz) : "none") : "auto");
+		if (view.send) {
+			put(view.send, String(one.send_db ?? leastSend));
+			view.send.setAttribute("aria-valuetext", sendName(one.send_db));
+		}
 		view.mute.setAttribute("aria-pressed", String(one.mute));
 		view.solo.setAttribute("aria-pressed", String(solo.has(one.take)));
 		view.level.textContent = one.why && !one.sound ? one.why : one.lufs === null ? "silent"
@@ -233,6 +248,11 @@ export function mixRoom(desk) {
 				oninput: (e) => change(one(), "pan", Number(e.target.value), `${take}: ${placeName(Number(e.target.value))}.`) }),
 			cut: el("input", { type: "text", size: 6, "data-id": id("cut"), "aria-label": `Low cut of ${take} in Hz, auto or none`,
 				onfocus: choose, onchange: (e) => setCut(one(), e.target.value) }),
+			send: data.room > 0 ? range("send", "Room", { min: String(leastSend), max: "12", step: "1",
+				onchange: (e) => setSend(one(), Number(e.target.value)), oninput: (e) => {
+					const db = Number(e.target.value) <= leastSend ? null : Number(e.target.value);
+					change(one(), "send_db", db, `${take}: ${sendName(db)}.`);
+				} }) : null,
 			mute: button("mute", "Mute", "Mute", setMute), solo: button("solo", "Solo", "Solo", setSolo),
 			auto: button("auto", "By its seat: the place of", "By seat", (s) => write(s, "pan", null)),
 			meter: el("i"), says: el("p", { class: "total" }), level: el("p", { class: "soft total" }),
@@ -242,6 +262,7 @@ export function mixRoom(desk) {
 			el("h3", {}, player || take, part ? ` · ${part}` : ""),
 			el("div", { class: "meter", "aria-hidden": "true" }, view.meter), view.says,
 			el("label", {}, "Gain", view.gain), el("label", {}, "Place", view.pan), el("label", {}, "Low cut", view.cut),
+			view.send ? el("label", {}, "Room", view.send) : null,
 			el("div", { class: "keys" }, view.mute, view.solo, view.auto), view.level);
 		views.set(take, view);
 		return view.item;
@@ -259,7 +280,8 @@ export function mixRoom(desk) {
 					"aria-label": "Where it plays", oninput: (e) => { at = Number(e.target.value); showTime(); }, onchange: () => seek(at) }),
 				el("span", { id: "at-text", class: "total" })),
 			el("div", { class: "desk-bar" }, loudness, key("Measure the loudness", "l", () => desk.run("measure"))),
-			data.room > 0 ? el("p", { class: "soft" }, "The shared room is left away here; the film has it.") : null,
+			data.room > 0 ? el("p", { class: "soft" }, data.hall.length ? "You hear the room of the film; Room says how much of it a player gets."
+				: "The shared room cannot be heard here; the film has it.") : null,
 			groups.map((name) => el("section", { "aria-label": name || "Without section" },
 				el("h2", {}, name || "Without section"), name && section(name)?.number >= 0 ? sectionView(name) : null,
 				el("ul", { class: "strips" }, data.strips.map((s, i) => s.section === name ? stripView(s.take, i) : null)))));

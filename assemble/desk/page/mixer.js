@@ -1,7 +1,7 @@
 // The mix as the page plays it: voices from the store, with the gains, places, lifts
 // and fades that `ripieno mix` applies to them. The same graph is played and, in the
 // tests, rendered and measured against the program's own mix.
-import { fetchPiece, rate } from "./sound.js";
+import { bufferOf, fetchPiece, rate } from "./sound.js";
 import { gains, stereo } from "./pan.js";
 
 // pieceFrames is how much of a voice is fetched and started at once.
@@ -27,10 +27,36 @@ export class Mixer {
 		this.out = new GainNode(ctx, { gain: 1 }); // how loud one listens
 		this.fade = new GainNode(ctx, { gain: 1 });
 		this.fade.connect(this.out).connect(into);
+		this.room = mixing.room > 0 && mixing.hall.length === 2 ? this.#buildRoom() : undefined;
 		this.strips = new Map();
 		for (const strip of mixing.strips) if (strip.sound) this.strips.set(strip.take, this.#build(strip));
 		this.sources = new Set();
 		this.turn = 0;
+	}
+
+	// #buildRoom makes the room that all share: what both sides send is convolved with what
+	// the program's own room answers to each.
+	#buildRoom() {
+		const { ctx } = this, into = new GainNode(ctx), split = new ChannelSplitterNode(ctx, { numberOfOutputs: 2 });
+		const level = new GainNode(ctx, { gain: this.mixing.room });
+		const sides = [0, 1].map((side) => {
+			const answer = new ConvolverNode(ctx, { disableNormalization: true });
+			split.connect(answer, side).connect(level);
+			return answer;
+		});
+		into.connect(split);
+		level.connect(this.fade);
+		return { into, sides, ready: undefined };
+	}
+
+	// #furnish fetches what the room answers, once.
+	#furnish() {
+		if (!this.room) return undefined;
+		this.room.ready ??= Promise.all(this.room.sides.map(async (side, i) => {
+			const sound = this.mixing.hall[i], channels = await fetchPiece(sound, 0, Math.min(sound.frames, 1 << 19));
+			side.buffer = bufferOf(this.ctx, channels, rate);
+		}));
+		return this.room.ready;
 	}
 
 	// #build makes the way of a strip: lift, gain, place, and a meter behind the gain.
@@ -50,7 +76,9 @@ export class Mixer {
 			}
 		}
 		merge.connect(this.fade);
-		const built = { strip, lift, gain, meter, ways };
+		const send = this.room && new GainNode(ctx);
+		if (send) merge.connect(send).connect(this.room.into);
+		const built = { strip, lift, gain, meter, ways, send };
 		this.#apply(built, 0);
 		return built;
 	}
@@ -71,6 +99,7 @@ export class Mixer {
 		const { strip, gain, ways } = built, now = this.ctx.currentTime;
 		const put = (param, value) => glide ? param.setTargetAtTime(value, now, glide) : (param.value = value);
 		put(gain.gain, strip.mute || silent ? 0 : factor(totalOf(strip)));
+		if (built.send) put(built.send.gain, strip.send_db === null ? 0 : factor(strip.send_db));
 		const place = strip.pan / 100;
 		const matrix = ways[0].length === 1 ? gains(strip.law, place).map((g) => [g]) : stereo(strip.law, place, strip.width);
 		ways.forEach((row, out) => row.forEach((way, from) => put(way.gain, matrix[out][from])));
@@ -81,7 +110,7 @@ export class Mixer {
 		this.stop();
 		const turn = ++this.turn;
 		const first = Math.round(from * rate), end = Math.round((this.mixing.start + this.mixing.length) * rate);
-		await this.#fetch(first, first + 1);
+		await Promise.all([this.#furnish(), this.#fetch(first, first + 1)]);
 		if (turn !== this.turn) return false;
 		// Times are whole samples, so that pieces meet without a seam.
 		const zero = at ?? Math.ceil((this.ctx.currentTime + 0.05) * rate) / rate;
@@ -110,6 +139,7 @@ export class Mixer {
 	// rendered instead of played.
 	async renderAll(from, frames) {
 		const first = Math.round(from * rate);
+		await this.#furnish();
 		this.#automate(first, 0);
 		for (let at = first; at < first + frames;) {
 			const next = Math.min((Math.floor(at / pieceFrames) + 1) * pieceFrames, first + frames);

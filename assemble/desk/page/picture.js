@@ -3,6 +3,7 @@
 import { el, fill, keyCap } from "./dom.js";
 import { get } from "./server.js";
 import { cropOf, cut, lay } from "./frame.js";
+import { grips } from "./grip.js";
 import { beatName } from "./wave.js";
 
 const nudge = 0.01, nearer = 0.05, patience = 500;
@@ -171,14 +172,14 @@ export function pictureRoom(desk) {
 		if (!one) return;
 		const key = (text, press, does) => el("button", { type: "button", "aria-keyshortcuts": press, "data-id": press, onclick: does }, text, " ", keyCap(press));
 		const tile = tileOf(one.take), now = cropNow();
-		let still = el("p", { class: "soft" }, "There is no picture of this take.");
+		let picture = el("p", { class: "soft" }, "There is no picture of this take.");
 		if (one.still) {
 			const shape = tile ? tile.hole.w / tile.hole.h : 16 / 9, part = one.fit && tile ? tile.source : cut(one, shape, now);
 			const frame = el("div", { class: "frame" });
-			for (const [side, v] of [["left", part.x / one.w], ["top", part.y / one.h], ["width", part.w / one.w], ["height", part.h / one.h]]) frame.style[side] = `${100 * v}%`;
-			still = el("div", { class: "still", id: "still", onpointerdown: grab, onpointermove: drag, onpointerup: drop, onpointercancel: letGo },
+			placeFrame(frame, one, part);
+			picture = el("div", { class: "still", id: "still", ...still },
 				el("img", { src: `/api/still/${encodeURIComponent(one.take)}`, alt: `Still of ${one.player || one.take}`, draggable: "false" }), frame);
-			still.style.aspectRatio = `${one.w} / ${one.h}`;
+			picture.style.aspectRatio = `${one.w} / ${one.h}`;
 			if (tile?.head && !crop) {
 				// The head lies on the canvas; here it is where the tile takes it from.
 				const { head, hole, source } = tile, guide = el("div", { class: "head" });
@@ -187,12 +188,12 @@ export function pictureRoom(desk) {
 				guide.style.top = `${100 * (source.y / one.h + down(head.y - hole.y))}%`;
 				guide.style.width = `${100 * across(head.w)}%`;
 				guide.style.height = `${100 * down(head.h)}%`;
-				still.append(guide);
+				picture.append(guide);
 			}
 		}
 		fill(bench, el("h2", {}, one.player || one.take, one.part ? el("span", {}, ` · ${one.part}`) : ""),
 			el("p", { class: "soft" }, `Seat ${one.seat}. ${one.fit ? "The whole picture is shown." : one.crop ? "The crop is the manifest's." : "The program keeps the head in view."}`),
-			still,
+			picture,
 			one.still && !one.fit ? el("div", { class: "keys", role: "group", "aria-label": "Crop" },
 				key("left", "ArrowLeft", () => moveCrop(-nudge, 0, 0)), key("right", "ArrowRight", () => moveCrop(nudge, 0, 0)),
 				key("up", "ArrowUp", () => moveCrop(0, -nudge, 0)), key("down", "ArrowDown", () => moveCrop(0, nudge, 0)),
@@ -201,36 +202,26 @@ export function pictureRoom(desk) {
 			el("div", { class: "keys", role: "group", "aria-label": "Seat" }, key(lifted ? `exchange with ${lifted}` : "exchange seats", "w", lift)));
 	}
 
-	let grabbed;
+	const still = grips({
+		now: () => seen().fit ? undefined : cropNow(),
+		preview(next) {
+			crop = next;
+			const one = seen(), tile = tileOf(one.take), part = cut(one, tile ? tile.hole.w / tile.hole.h : 16 / 9, crop);
+			placeFrame(bench.querySelector(".frame"), one, part);
+			showFilms();
+		},
+		keep: (next) => setCrop(next),
+		letGo() {
+			crop = undefined;
+			showFilms();
+			showBench();
+		},
+	});
 
-	function grab(event) {
-		if (seen().fit) return;
-		grabbed = { x: event.clientX, y: event.clientY, was: cropNow() };
-		event.currentTarget.setPointerCapture(event.pointerId);
-	}
-
-	function drag(event) {
-		if (!grabbed) return;
-		const box = event.currentTarget.getBoundingClientRect(), clip = (v) => Math.round(Math.max(0, Math.min(1, v)) * 1000) / 1000;
-		crop = { x: clip(grabbed.was.x + (event.clientX - grabbed.x) / box.width), y: clip(grabbed.was.y + (event.clientY - grabbed.y) / box.height),
-			zoom: Math.round(grabbed.was.zoom * 1000) / 1000 };
-		const one = seen(), tile = tileOf(one.take), part = cut(one, tile ? tile.hole.w / tile.hole.h : 16 / 9, crop), frame = event.currentTarget.querySelector(".frame");
-		frame.style.left = `${100 * part.x / one.w}%`;
-		frame.style.top = `${100 * part.y / one.h}%`;
-		showFilms();
-	}
-
-	function drop(event) {
-		if (crop) drag(event); // the last way, of which nobody told
-		const moved = grabbed && crop;
-		grabbed = undefined;
-		if (moved) setCrop(crop);
-	}
-
-	function letGo() {
-		grabbed = crop = undefined;
-		showFilms();
-		showBench();
+	// placeFrame puts the frame round what is kept of a still.
+	function placeFrame(frame, one, part) {
+		for (const [side, v] of [["left", part.x / one.w], ["top", part.y / one.h], ["width", part.w / one.w],
+			["height", part.h / one.h]]) frame.style[side] = `${100 * v}%`;
 	}
 
 	// wordOf names the beat nearest to a guide time, as the manifest does.
