@@ -112,3 +112,42 @@ func TestCropAutoKeepsThePlayer(t *testing.T) {
 		t.Errorf("with crop: middle the source is %+v", middle.Source)
 	}
 }
+
+// TestAPersonsCropWins films a bright player who moves at the right of a dark picture, and
+// looks at the pixels of three tiles: without a word and with crop: auto the player is
+// there, with a crop of the left side only the left side is, whatever moves elsewhere.
+func TestAPersonsCropWins(t *testing.T) {
+	t.Parallel()
+	s := newShort(t)
+	const w, h = 320, 180
+	var raw bytes.Buffer
+	for k := range 72 {
+		pix := bytes.Repeat([]byte{60}, w*h)
+		cx := 270 + int(math.Round(8*math.Sin(float64(k)/3)))
+		for y := 40; y < 150; y++ {
+			for x := cx - 20; x < cx+20; x++ {
+				pix[y*w+x] = 220
+			}
+		}
+		raw.Write(pix)
+	}
+	s.encode(t, "p.mp4", "gray", w, h, raw.Bytes(), "-g", "12", "-pix_fmt", "yuv420p", "-qp", "8")
+	f := s.film(t, `  - {name: a, video: {file: intake/p.mp4, offset: 0}}
+  - {name: b, crop: auto, video: {file: intake/p.mp4, offset: 0}}
+  - {name: c, crop: {x: 0.2, y: 0.5, zoom: 1.2}, video: {file: intake/p.mp4, offset: 0}}
+`, "aspect: 1:1", 300, 100)
+	for i, want := range []bool{true, true, false} {
+		bright, r := 0, f.tiles[i]
+		for y := r.Y; y < r.Y+r.H; y++ {
+			for x := r.X; x < r.X+r.W; x++ {
+				if f.frames[12][y*f.w+x] > 150 {
+					bright++
+				}
+			}
+		}
+		// The player is 40 by 110 of the 180 by 180 that the tile shows.
+		if got := float64(bright) > 0.08*float64(r.W*r.H); got != want || !want && bright > 0 {
+			t.Errorf("tile %d has %d bright pixels, the player is to be there: %v", i, bright, want)
+		}
+	}
+}

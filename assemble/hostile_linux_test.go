@@ -63,9 +63,13 @@ func (c *costs) ended(u ffmpeg.Usage) {
 	defer c.mu.Unlock()
 	c.disk = max(c.disk, disk)
 	// What reads several files is counted for each of them.
+	files := map[string]bool{u.About: true}
 	for _, a := range u.Args {
-		if name, ok := strings.CutPrefix(a, "file:"+c.intake); ok {
-			c.time[strings.TrimPrefix(name, string(filepath.Separator))] += u.CPU
+		files[strings.TrimPrefix(a, "file:")] = true
+	}
+	for file := range files {
+		if name, ok := strings.CutPrefix(file, c.intake+string(filepath.Separator)); ok {
+			c.time[name] += u.CPU
 		}
 	}
 	switch {

@@ -84,8 +84,9 @@ type Options struct {
 
 // Usage is what one process cost.
 type Usage struct {
-	Args []string // the program's name and its arguments
-	CPU  time.Duration
+	Args  []string // the program's name and its arguments
+	About string   // the file that it was about, with Several one of them
+	CPU   time.Duration
 	// Memory is the largest resident size in bytes; 0 where the system does not
 	// tell. Linux counts what this process had when it started the other.
 	Memory int64

@@ -40,6 +40,12 @@ type Command struct {
 	// Several says that About is only one of the files that are read. What the
 	// run takes is then counted for none of them.
 	Several bool
+	// Accepted says that the file has been looked at and accepted. What the run takes
+	// has its own limit and is not counted for the file.
+	Accepted bool
+	// Beside is what another run about the file may take at the same time. It is kept
+	// for that one.
+	Beside time.Duration
 	// Patience is added to the tool's own: for how long beyond it nothing may be
 	// heard of the run, because of what it has to do before there is anything.
 	Patience time.Duration
@@ -101,7 +107,8 @@ func (t *Tool) Run(ctx context.Context, c Command) error {
 	}
 	args := []string{"-hide_banner", "-nostdin", "-nostats", "-loglevel", "level+warning"}
 	p := process{tool: t, program: t.FFmpeg, stdin: c.Stdin, stdout: c.Stdout, log: c.Log,
-		about: c.About, several: c.Several, patience: c.Patience, limits: c.Limits}
+		about: c.About, several: c.Several, accepted: c.Accepted, beside: c.Beside, patience: c.Patience,
+		limits: c.Limits}
 	// Without a reader of its output, its reports are the only sign of life.
 	if c.Progress != nil || c.Stdout == nil {
 		p.progress = &ProgressParser{Report: p.watch.reports(c.Progress)}
@@ -179,6 +186,8 @@ type process struct {
 	third    bool // progress comes on a pipe of its own, descriptor 3
 	about    string
 	several  bool
+	accepted bool
+	beside   time.Duration
 	patience time.Duration
 	limits   Limits
 	watch    watchdog
@@ -188,6 +197,10 @@ type process struct {
 func (p *process) run(ctx context.Context) error {
 	if err := ctx.Err(); err != nil {
 		return contextError(ctx)
+	}
+	limits, err := p.bounds()
+	if err != nil {
+		return err
 	}
 	p.watch.signs()
 	caller := ctx
@@ -210,7 +223,7 @@ func (p *process) run(ctx context.Context) error {
 		finish(false)
 		return p.notStarted(ctx, err)
 	}
-	limit(cmd.Process.Pid, p.bounds())
+	limit(cmd.Process.Pid, limits)
 	finish(true)
 	unwatch := p.watch.begin(p.tool, p.patience, func(stuck error) { end(stuck) })
 	waitErr := cmd.Wait()
@@ -282,6 +295,9 @@ func (p *process) failure(waitErr error, lines []string) error {
 		return fmt.Errorf("%s: %w", p.name(), waitErr)
 	}
 	e := &ExitError{Program: p.name(), Code: exit.ExitCode(), Signal: signalOf(exit.ProcessState), Tail: lines}
+	if p.isSpent(e) {
+		return p.tooDear()
+	}
 	return fault.New(fault.FFmpeg, p.name(), "the program failed", "").Because(e)
 }
 

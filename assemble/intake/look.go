@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"slices"
@@ -47,6 +48,7 @@ const (
 	blurEvery   = 4   // frames: the focus of a phone on a stand seldom changes
 	lookMost    = 300 // frames, so that an hour is sampled more sparsely
 	lookEnough  = 8   // with fewer, key frames are too rare and all are decoded
+	mostFPS     = 60  // frames a second of a picture that does not say it
 	timesLength = 60  // seconds of time stamps
 	// Decoding a key frame takes some 12 ns a pixel, one more process with its
 	// copying 150 ms: pixels from which on decoding fewer is worth it.
@@ -57,6 +59,32 @@ const (
 func (p Picture) Person() framing.Person {
 	return framing.Find(framing.Measured{Faces: p.Faces, Moving: p.Subject, Moves: p.Moves, Shape: p.Shape,
 		W: p.W, H: p.H})
+}
+
+// Bounds are what of a picture [Look] decodes less than usual, because the file is small
+// for what it says is in it. They belong in the key of what it measures; the zero value
+// is the usual.
+type Bounds struct {
+	Frames  int     // at most, of those sampled; 0: as many as usual
+	Seconds float64 // from the beginning, where every frame is decoded; 0: all
+}
+
+// BoundsOf returns the bounds for a file with a picture. 5 MB of what people send are
+// within them but for pictures of 1080 lines and more without key frames, of which the
+// first 19 seconds are seen.
+func BoundsOf(info media.Info) (b Bounds) {
+	frames := info.FramesToSee()
+	if frames < lookMost && float64(frames)*lookEvery < info.Duration {
+		b.Frames = max(1, frames)
+	}
+	fps := float64(mostFPS)
+	if v := info.Video; v.FPSNum > 0 && v.FPSDen > 0 {
+		fps = float64(v.FPSNum) / float64(v.FPSDen)
+	}
+	if seconds := float64(frames) / fps; seconds < info.Duration {
+		b.Seconds = seconds
+	}
+	return b
 }
 
 // Look samples the picture of info and measures it, turned clockwise by so many
@@ -73,15 +101,17 @@ func Look(ctx context.Context, tool *ffmpeg.Tool, info media.Info, turn int) (Pi
 	}
 	// Enlarging a small picture would blur it.
 	w, _ := info.Video.Display()
-	s := media.Sampling{Width: min(lookWidth, max(16, w)), Every: max(lookEvery, info.Duration/lookMost)}
+	bounds := BoundsOf(info)
+	most := float64(cmp.Or(bounds.Frames, lookMost))
+	s := media.Sampling{Width: min(lookWidth, max(16, w)), Every: max(lookEvery, info.Duration/most)}
 	s.OneIn = oneIn(keys, s.Every, info)
 	e := eye{turn: turn}
 	damaged, err := media.SampleGray(ctx, tool, info, s, e.see)
 	if err != nil {
 		return Picture{}, err
 	}
-	if e.frames < lookEnough && info.Duration > lookEnough*lookEvery {
-		s.Whole = true
+	if e.frames < min(lookEnough, int(most)) && info.Duration > lookEnough*lookEvery {
+		s.Whole, s.First = true, bounds.Seconds
 		e = eye{turn: turn}
 		if damaged, err = media.SampleGray(ctx, tool, info, s, e.see); err != nil {
 			return Picture{}, err

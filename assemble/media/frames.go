@@ -34,6 +34,8 @@ type Sampling struct {
 	// OneIn above 1 decodes only one key frame in so many, the first one
 	// first: decoding those between is what looking at a picture costs most.
 	OneIn int
+	// First bounds how many seconds are decoded, from the beginning; 0: all.
+	First float64
 }
 
 // SampleGray decodes frames of info's picture, upright, with square pixels and
@@ -76,7 +78,11 @@ func SampleGray(ctx context.Context, tool *ffmpeg.Tool, info Info, s Sampling, u
 	if !s.Whole {
 		args = append(args, "-skip_frame", "nokey")
 	}
-	args = append(args, "-max_error_rate", "1", "-t", fmt.Sprint(MaxSeconds))
+	length := float64(MaxSeconds)
+	if s.First > 0 {
+		length = min(length, s.First)
+	}
+	args = append(args, "-max_error_rate", "1", "-t", fmt.Sprint(length))
 	args = append(args, InputArgs(tool, info.Path)...)
 	choose := fmt.Sprintf(`isnan(prev_selected_t)+gte(t-prev_selected_t\,%g)`, s.Every-1e-3)
 	if s.OneIn > 1 && !s.Whole {
@@ -114,20 +120,20 @@ func thinned(ctx context.Context, tool *ffmpeg.Tool, info Info, oneIn int, out *
 	decoding := []string{"-max_alloc", fmt.Sprint(maxAlloc), "-codec_whitelist", codecs(tool), "-threads", "1",
 		"-max_error_rate", "1", "-max_pixels", fmt.Sprint(MaxPixels), "-f", "nut", "-i", "pipe:0", "-vf",
 		filter + ",format=gray"}
-	wait, bounds := timeLimit(info.Duration), pictureLimits(info)
+	wait, bounds, copyTime := timeLimit(info.Duration), pictureLimits(info), probeTime(fileSize(info.Path))
 	packets, into := io.Pipe()
 	group, ctx := errgroup.WithContext(ctx)
 	var told [2]complaints // one for each process
 	group.Go(func() error {
 		err := tool.Run(ctx, ffmpeg.Command{Args: copying, Stdout: into, Log: &told[0], About: info.Path,
-			Patience: wait, Limits: bounds})
+			Patience: wait, Limits: ffmpeg.Limits{Memory: bounds.Memory, CPU: copyTime}})
 		into.CloseWithError(err) // nil ends the stream
 		return err
 	})
 	group.Go(func() error {
 		err := tool.Run(ctx, ffmpeg.Command{Args: append(decoding, grayOut...), Stdin: packets, Stdout: out,
 			Log:   &told[1],
-			About: info.Path, Patience: wait, Limits: bounds})
+			About: info.Path, Beside: copyTime, Patience: wait, Limits: bounds})
 		packets.CloseWithError(err)
 		return err
 	})

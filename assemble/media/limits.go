@@ -122,9 +122,8 @@ const Limits = 1
 func Allocation() []string { return []string{"-max_alloc", fmt.Sprint(maxAlloc)} }
 
 // Processor time of a program that reads a file from outside: so many seconds to
-// start and to find out what it is, and more for each byte of the file. A file of
-// 5 MB is probed twice at most, decoded with seven others and then by itself, all
-// within 30 s; what honest ones take is in this package's README.
+// start and to find out what it is, and more for each byte of the file. What honest
+// ones take is in this package's README.
 const (
 	startTime = 3
 	probePer  = 0.5e-6  // seconds a byte
@@ -148,36 +147,38 @@ func soundTime(fileSize int64, several bool) time.Duration {
 	return processorTime(startTime + per*float64(fileSize))
 }
 
-// What the picture of a file lets expect: so many pixels of H.264 of 1080 lines are
-// decoded and scaled in a second of the processor (2 cores of a virtual machine),
-// and so many times that may be taken. A film is read once for every size of tile,
-// to be looked at and for stills; computers are several times slower, and codecs
-// too.
+// What all programs together may take of the processor to look at one file, before it
+// is accepted: to probe it, decode its sound and look at its picture. A file of 5 MB or
+// less has 30 s, of which some are for the process that decodes its sound with others.
+// An honest one takes 2, see this package's README; larger ones have more.
 const (
-	pixelsPerSecond = 100e6
-	timesExpected   = 40
+	smallFile   = 5_000_000 // bytes
+	timeToLook  = 30 * time.Second
+	pixelsToSee = 1.2e9 // that are decoded to see what the picture of a small file is like
+	// Together is how many sounds one process decodes at most.
+	Together = 8
 )
 
-// Allowance returns what all programs together that read the file may take of the
-// processor once it has been probed: what decoding its sound may take, and many
-// times what its picture takes if it is what the file says. A file that says it is
-// small and is not, has no more than the sound's; see [ffmpeg.Tool.Allow].
-func (i Info) Allowance() time.Duration {
-	own := soundTime(fileSize(i.Path), false)
-	if i.Video == nil {
-		return own
-	}
-	frames := float64(i.Video.Frames)
-	if frames == 0 {
-		const most = 60 // a second, where nothing is said
-		rate := float64(most)
-		if i.Video.FPSNum > 0 && i.Video.FPSDen > 0 {
-			rate = float64(i.Video.FPSNum) / float64(i.Video.FPSDen)
-		}
-		frames = rate * max(i.Duration, i.Video.Duration)
-	}
-	picture := frames * float64(i.Video.W) * float64(i.Video.H) / pixelsPerSecond
-	return own + processorTime(timesExpected*picture)
+// Allowance returns what all programs that look at a file of that size may take of the
+// processor, but for sounds that are decoded with others; see [ffmpeg.Tool.Allow].
+func Allowance(fileSize int64) time.Duration {
+	alone := timeToLook - soundTime(Together*smallFile, true)
+	return time.Duration(float64(alone) * inSmallFiles(fileSize))
+}
+
+// inSmallFiles returns how many small files a file counts for, 1 at least.
+func inSmallFiles(fileSize int64) float64 { return max(1, float64(fileSize)/smallFile) }
+
+// IsSmall reports whether a file is so small that little time is spent on it. Its sound
+// is decoded with those of small ones alone, since a process is given time by the sum
+// of their sizes.
+func (i Info) IsSmall() bool { return fileSize(i.Path) <= smallFile }
+
+// FramesToSee returns how many frames of the picture may be decoded to see what it is
+// like.
+func (i Info) FramesToSee() int {
+	pixels := max(1, float64(i.Video.W)*float64(i.Video.H))
+	return int(max(1, pixelsToSee*inSmallFiles(fileSize(i.Path))/pixels))
 }
 
 // processorTime is a number of seconds, in whole ones as the system counts them.

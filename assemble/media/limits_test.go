@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -49,35 +50,27 @@ func TestSidesAreBounded(t *testing.T) {
 	}
 }
 
-// TestLittleTime adds up what the system grants for a file of 5 MB before it is
-// refused: probed, its packets listed, decoded with others of that size and then
-// by itself. A larger one has more, and none less than it takes to start.
+// TestLittleTime adds up what the system grants for a file of 5 MB until it is accepted
+// or refused: with sounds of others in one process, and in all that are about it alone.
+// A larger one has more in proportion, and none less than it takes to start.
 func TestLittleTime(t *testing.T) {
 	const small, most = 5_000_000, 30 * time.Second
 	path := filepath.Join(t.TempDir(), "small.m4a")
 	if err := os.WriteFile(path, make([]byte, small), 0o666); err != nil {
 		t.Fatal(err)
 	}
-	one := []Sound{{Info: Info{Path: path, Duration: 10, Audio: &Audio{Rate: 48000, Channels: 2}}}}
-	// What comes after probing is allowed together, but for what is done with others.
-	before := 2*question(path, nil).Limits.CPU + soundLimits(slices.Repeat(one, 8)).CPU
-	if sum := before + one[0].Info.Allowance(); sum > most || one[0].Info.Allowance() < soundLimits(one).CPU {
-		t.Errorf("a small file may take %v, at most %v", sum, most)
+	one := Sound{Info: Info{Path: path, Duration: 10, Audio: &Audio{Rate: 48000, Channels: 2}}}
+	together := soundLimits(slices.Repeat([]Sound{one}, Together)).CPU
+	if sum := together + Allowance(small); sum > most || sum < most-time.Second {
+		t.Errorf("a small file may take %v, want %v", sum, most)
 	}
-	// A picture has 40 times what it should take: at 100 million pixels a second the
-	// first of these takes 1 ms, and ten minutes of 1080 lines 373 s.
-	for _, c := range []struct {
-		v    Video
-		want time.Duration
-	}{
-		{Video{W: 160, H: 96, Frames: 8}, before + 10*time.Second},
-		{Video{W: 160, H: 96, FPSNum: 24, FPSDen: 30, Duration: 1}, before + 10*time.Second},
-		{Video{W: 1920, H: 1080, Frames: 18000}, before + (9+14930)*time.Second},
-		{Video{W: 1000, H: 1000}, before + (9+240)*time.Second}, // 60 a second for 10 s
-	} {
-		info := Info{Path: path, Duration: 10, Video: &c.v}
-		if got := before + info.Allowance(); got != c.want {
-			t.Errorf("%+v: %v, want %v", c.v, got, c.want)
+	// Each of what is done with it has room: twice probed and decoded by itself.
+	if need := 2*question(path, nil).Limits.CPU + soundLimits([]Sound{one}).CPU; need > Allowance(small) {
+		t.Errorf("it may need %v and has %v", need, Allowance(small))
+	}
+	for size, want := range map[int64]time.Duration{0: 21, 1: 21, small: 21, 2 * small: 42, 200 * small: 4200} {
+		if got := Allowance(size); got != want*time.Second {
+			t.Errorf("%d bytes have %v, want %d s", size, got, want)
 		}
 	}
 	if got := probeTime(1e12); got > 2*time.Minute {
@@ -85,9 +78,38 @@ func TestLittleTime(t *testing.T) {
 	}
 	for _, size := range []int64{0, 1, small, 100 * small} {
 		if probeTime(size) < startTime*time.Second || soundTime(size, true) < startTime*time.Second ||
-			soundTime(size, false) < soundTime(size, true) {
-			t.Errorf("%d bytes have %v, %v and %v", size, probeTime(size), soundTime(size, true),
-				soundTime(size, false))
+			soundTime(size, false) < soundTime(size, true) || soundTime(size, false) > Allowance(size) {
+			t.Errorf("%d bytes have %v, %v and %v of %v", size, probeTime(size), soundTime(size, true),
+				soundTime(size, false), Allowance(size))
+		}
+	}
+}
+
+// Of a picture that is large for its file fewer frames are looked at.
+func TestFramesToSee(t *testing.T) {
+	dir := t.TempDir()
+	for _, c := range []struct {
+		size int64
+		w, h int
+		want int
+	}{
+		{5_000_000, 1920, 1080, 578}, {1000, 1920, 1080, 578}, {50_000_000, 1920, 1080, 5787},
+		{5_000_000, 7680, 4320, 36}, {5_000_000, 640, 480, 3906}, {5_000_000, 0, 0, 1_200_000_000},
+	} {
+		path := filepath.Join(dir, "a.mp4")
+		f, err := os.Create(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := errors.Join(f.Truncate(c.size), f.Close()); err != nil {
+			t.Fatal(err)
+		}
+		info := Info{Path: path, Video: &Video{W: c.w, H: c.h}}
+		if got := info.FramesToSee(); got != c.want {
+			t.Errorf("%d × %d in %d bytes: %d frames, want %d", c.w, c.h, c.size, got, c.want)
+		}
+		if got := info.IsSmall(); got != (c.size <= 5_000_000) {
+			t.Errorf("%d bytes are small: %v", c.size, got)
 		}
 	}
 }

@@ -1,6 +1,7 @@
 package media
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -223,7 +224,7 @@ func probeFault(ctx context.Context, path string, err error) error {
 	exit, ok := errors.AsType[*ffmpeg.ExitError](err)
 	if !ok {
 		if f, ok := errors.AsType[*fault.Fault](err); ok && f.Kind == fault.Media {
-			return refuse(f.What, "ask the player for a new export")
+			return refuse(f.What, cmp.Or(f.Hint, "ask the player for a new export"))
 		}
 		return err
 	}

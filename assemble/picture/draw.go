@@ -22,7 +22,7 @@ const pictureRule = 3
 
 // cardRule is the version of the drawings of titles and credits. Raise it when they
 // change and pictures with tiles do not.
-const cardRule = 1
+const cardRule = 2
 
 // Note returns what a card says, in a language, about why there is no picture.
 func Note(t plan.Tile, words *phrase.Book) string {

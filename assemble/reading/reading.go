@@ -70,7 +70,8 @@ func Limits(c plan.Conform, cost float64) ffmpeg.Limits {
 // given; see [store.Store.Steady].
 type Steady func(ctx context.Context, path string, hash store.ID, read func(ctx context.Context) error) error
 
-// Picture returns Steady for the file of a picture. The zero Steady only reads.
+// Picture returns Steady for the file of a picture. The zero Steady only reads. It fails
+// with read, when the file changed meanwhile, and for a hash that is none.
 func (s Steady) Picture(ctx context.Context, pic plan.Picture, read func(ctx context.Context) error) error {
 	if s == nil {
 		return read(ctx)
@@ -97,6 +98,9 @@ type Job struct {
 	Advance func(float64)
 	Before  float64 // seconds of the file that are decoded before the first frame wanted
 	Limits  ffmpeg.Limits
+	// Checks says that the file is not accepted yet, so that it is counted for what the
+	// file is allowed.
+	Checks bool
 }
 
 // Take runs a command that reads the picture of a take, with an error that names
@@ -107,7 +111,7 @@ func Take(ctx context.Context, tool *ffmpeg.Tool, c graph.Command, pic plan.Pict
 	const slow = 30
 	j.Limits.CPU += time.Duration(slow * j.Before * float64(time.Second))
 	err := tool.RunGraphWith(ctx, c, j.Tmp, ffmpeg.Command{
-		About: pic.Path, Patience: media.Patience(j.Before), Limits: j.Limits,
+		About: pic.Path, Accepted: !j.Checks, Patience: media.Patience(j.Before), Limits: j.Limits,
 		Progress: func(pr ffmpeg.Progress) {
 			if j.Frames > 0 && j.Advance != nil {
 				j.Advance(float64(pr.Frame) / float64(j.Frames))

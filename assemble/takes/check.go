@@ -176,6 +176,9 @@ func seeTask(tool *ffmpeg.Tool, steady reading.Steady, r *Recording) task.Ref[in
 	if turn != 0 {
 		action = action.Arg("turn", turn)
 	}
+	if b := intake.BoundsOf(r.Info); b != (intake.Bounds{}) {
+		action = action.Arg("bounds", b)
+	}
 	return task.Value[intake.Picture](task.Task{
 		ID: task.ID("see", r.Name()), Name: r.File.Path, Stage: "see", Cost: costSee * r.Info.Duration, Keep: true,
 		Memory: reading.Memory(plan.Conform{Picture: plan.Picture{W: r.Info.Video.W, H: r.Info.Video.H}}),

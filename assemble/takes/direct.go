@@ -15,31 +15,26 @@ import (
 func (s *Set) Directed(man *production.Production, res task.Result) (players []direct.Player, starts []float64,
 	byScore int, err error) {
 	starts = MeasureStarts(man)
-	var parts [][]direct.Note
 	for _, t := range s.Takes {
 		if t.IsWithheld() {
 			continue
 		}
 		x := direct.Player{Take: t.Name, Section: t.Section, Plays: make([]bool, len(starts)-1),
 			Shown: t.ShowsPicture() && (t.Expected || t.Video != nil && t.Video.HasPicture())}
-		notes, err := t.notes(man, res)
-		if err != nil {
+		if x.Notes, err = t.notes(man, res); err != nil {
 			return nil, nil, 0, err
 		}
 		if scorePart(man, t.Part) != nil {
 			byScore++
 		}
 		for m := range x.Plays {
-			for _, n := range notes {
+			for _, n := range x.Notes {
 				if n.At >= starts[m]-barSlack && n.At < starts[m+1]-barSlack {
 					x.Plays[m] = true
 				}
 			}
 		}
-		players, parts = append(players, x), append(parts, notes)
-	}
-	for i, lead := range direct.Melody(parts, starts) {
-		players[i].Leads = lead
+		players = append(players, x)
 	}
 	return players, starts, byScore, nil
 }
@@ -75,7 +70,7 @@ func MeasureStarts(man *production.Production) (starts []float64) {
 func (t Take) notes(man *production.Production, res task.Result) (notes []direct.Note, err error) {
 	if scorePart(man, t.Part) != nil {
 		for _, n := range played(man, t.Take).Score {
-			notes = append(notes, direct.Note{At: n.At, Pitch: float64(n.MIDI)})
+			notes = append(notes, direct.Note{At: n.At, Pitch: float64(n.MIDI), Level: math.NaN()})
 		}
 		return notes, nil
 	}
@@ -108,7 +103,7 @@ func heardNotes(r *Recording, tones *playing.Tones) (notes []direct.Note) {
 		if next < len(tones.Steady) && tones.Steady[next].From < e.Time+settles {
 			pitch = tones.Steady[next].Note
 		}
-		notes = append(notes, direct.Note{At: clock.Guide(e.Heard), Pitch: pitch})
+		notes = append(notes, direct.Note{At: clock.Guide(e.Heard), Pitch: pitch, Level: e.Level})
 	}
 	return notes
 }

@@ -73,9 +73,8 @@ func TestDirectedByTheScore(t *testing.T) {
 	if players[0].Section != "winds" {
 		t.Errorf("the oboe is of %q", players[0].Section)
 	}
-	// The highest has the melody where several play (direct.Melody): the oboe in measure 1.
-	if players[0].Leads[0] <= players[1].Leads[0] || players[1].Leads[2] <= players[0].Leads[2] {
-		t.Errorf("the oboe leads by %v, the cello by %v", players[0].Leads, players[1].Leads)
+	if n := players[0].Notes; len(n) != 3 || n[1].At != 6 || n[1].Pitch != 74 || !math.IsNaN(n[1].Level) {
+		t.Errorf("the oboe plays %v; a score says nothing of levels", n)
 	}
 	if edges := s.Listens(man); len(edges) != 0 {
 		t.Errorf("%d takes are listened to, and none has a place", len(edges))
@@ -130,9 +129,9 @@ func TestNotesAsHeard(t *testing.T) {
 		{From: 2.95, To: 3.5, Note: 64}}}
 	var got []string
 	for _, n := range heardNotes(r, tones) {
-		got = append(got, fmt.Sprintf("%.2f:%v", n.At, n.Pitch))
+		got = append(got, fmt.Sprintf("%.2f:%v:%v", n.At, n.Pitch, n.Level))
 	}
-	if want := "[-0.99:60 0.02:NaN 1.00:64 2.00:NaN]"; fmt.Sprint(got) != want {
+	if want := "[-0.99:60:-12 0.02:NaN:-20 1.00:64:-40 2.00:NaN:-12]"; fmt.Sprint(got) != want {
 		t.Errorf("%v, want %s", got, want)
 	}
 	if got := heardNotes(&Recording{Features: &align.Features{}}, &playing.Tones{}); got != nil {

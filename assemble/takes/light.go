@@ -45,6 +45,7 @@ func (s *Set) matchLight(ctx context.Context, x *session.Session) error {
 	}
 	means := make([]light.RGB, len(seen))
 	for i, m := range measured {
+		seen[i].refuseSpent(m.Outcome(res).Err)
 		if means[i], _, err = m.Result(res); err != nil {
 			return err
 		}
@@ -88,7 +89,7 @@ func measureLight(ctx context.Context, tool *ffmpeg.Tool, steady reading.Steady,
 		if err != nil {
 			return err
 		}
-		return reading.Take(ctx, tool, cmd, pic, reading.Job{Tmp: tmp, Before: r.Info.Duration,
+		return reading.Take(ctx, tool, cmd, pic, reading.Job{Tmp: tmp, Checks: true, Before: r.Info.Duration,
 			Limits: reading.Limits(c, costSee*r.Info.Duration)})
 	})
 	if err != nil {

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"os"
 	"path/filepath"
 	"syscall"
 
@@ -177,9 +178,10 @@ func (s *Set) Find(take, hash string) *Recording {
 	return nil
 }
 
-// Inspect looks at every file of every take: is it there, what is it, what does
-// it hold. A bad file has its Err set and stops no other. Takes that are withheld
-// have none: nothing of them is opened, measured or drawn.
+// Inspect looks at every file of every take: is it there, what is it, what does it hold.
+// A bad file has its Err set and stops no other. Takes that are withheld have none:
+// nothing of them is opened, measured or drawn. It fails for a production without takes,
+// for what is no take's fault, such as a full disk, and when ctx ends.
 func Inspect(ctx context.Context, s *session.Session) (*Set, error) {
 	man := s.Manifest()
 	if err := man.NeedTakes(); err != nil {
@@ -268,6 +270,11 @@ func (r *Recording) probe(ctx context.Context, s *session.Session) (err error) {
 	if len(s.Tool().Codecs) > 0 {
 		key = key.Arg("codecs", s.Tool().Codecs)
 	}
+	st, err := os.Stat(r.Path)
+	if err != nil {
+		return explainUnreadable(r.File.Path, err)
+	}
+	s.Tool().Allow(r.Path, r.Hash.String(), media.Allowance(st.Size()))
 	r.Info, err = session.Cached(ctx, s.Store(), key, func() (info media.Info, err error) {
 		err = s.Store().Steady(ctx, r.Path, r.Hash, func(ctx context.Context) (err error) {
 			info, err = media.ProbeTrack(ctx, s.Tool(), r.Path, r.File.Track)
@@ -276,9 +283,6 @@ func (r *Recording) probe(ctx context.Context, s *session.Session) (err error) {
 		return info, err
 	})
 	r.Info.Path = r.Path
-	if err == nil {
-		s.Tool().Allow(r.Path, r.Info.Allowance())
-	}
 	if a := r.Info.Audio; err == nil && a != nil && (a.Rate < align.MinRate || a.Rate > resample.MaxRate) {
 		return fault.New(fault.Media, r.Path,
 			fmt.Sprintf("its sound has %d samples a second, and %d to %d can be used", a.Rate, align.MinRate,

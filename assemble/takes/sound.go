@@ -77,15 +77,12 @@ func decodeSound(ctx context.Context, tool *ffmpeg.Tool, info media.Info, dir st
 
 // Sounds are decoded several at once up to a length from which the beginning
 // of a process is nothing beside its work.
-const (
-	togetherSeconds = 600
-	togetherMost    = 8
-)
+const togetherSeconds = 600
 
 // decodeBatch decodes several sounds with one process. recs, which it reads when
 // it runs, are the recordings by the IDs of their tasks.
 func decodeBatch(tool *ffmpeg.Tool, steady reading.Steady, recs map[string]*Recording) *task.Batch {
-	return &task.Batch{Most: togetherMost, Make: func(ctx context.Context, members []task.Member) []error {
+	return &task.Batch{Most: media.Together, Make: func(ctx context.Context, members []task.Member) []error {
 		sounds := make([]media.Sound, len(members))
 		for i, m := range members {
 			sounds[i] = media.Sound{Info: recs[m.ID].Info, Dst: filepath.Join(m.Tmp, soundWAV)}
@@ -113,17 +110,20 @@ func decodeBatch(tool *ffmpeg.Tool, steady reading.Steady, recs map[string]*Reco
 // how the two devices of a player go together.
 func (s *Set) listenTasks(tool *ffmpeg.Tool, steady reading.Steady) {
 	recs := map[string]*Recording{}
-	batch := decodeBatch(tool, steady, recs)
+	small, large := decodeBatch(tool, steady, recs), decodeBatch(tool, steady, recs)
 	for _, r := range s.Recordings() {
 		if !r.HasSound() {
 			continue
 		}
-		if r.Info.Duration > togetherSeconds {
+		switch {
+		case r.Info.Duration > togetherSeconds:
 			r.decodeTask(tool, steady, nil)
-		} else {
-			r.decodeTask(tool, steady, batch)
-			recs[r.Sound.Task().ID] = r
+		case r.Info.IsSmall():
+			r.decodeTask(tool, steady, small)
+		default:
+			r.decodeTask(tool, steady, large)
 		}
+		recs[r.Sound.Task().ID] = r
 		r.mend(r.File.Parts, r.File.SampleRate)
 	}
 	s.matchTasks()

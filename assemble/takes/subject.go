@@ -2,7 +2,9 @@ package takes
 
 import (
 	"context"
+	"errors"
 
+	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/intake"
 	"ripieno/assemble/session"
 	"ripieno/assemble/store"
@@ -42,8 +44,18 @@ func (s *Set) DetectSubjects(ctx context.Context, x *session.Session) error {
 			person := look.Person()
 			r.Subject = &person
 		}
+		r.refuseSpent(see.Outcome(res).Err)
 	}
 	return nil
+}
+
+// refuseSpent refuses the file if it took so much of the processor to be looked at that
+// it is not looked at any further. Without a look at its picture for another reason the
+// middle is shown.
+func (r *Recording) refuseSpent(err error) {
+	if errors.Is(err, ffmpeg.ErrSpent) {
+		r.Refuse(err)
+	}
 }
 
 // Cropped returns who was found in the take's picture, and in words what its crop

@@ -179,61 +179,6 @@ func (s *setter) rows(credits []Credit, px, parts, names float64) (rows []row) {
 	return rows
 }
 
-// cut deals rows into columns: as few as hold them on one page, or all of the
-// fewest pages, and then about equally long. A heading is not left alone at
-// the foot of a column and a blank row never stands at its top.
-func (r *roster) cut(rows []row) {
-	if r.columns = r.deal(rows, r.depth, keepTogether); len(r.columns) > len(r.deal(rows, r.depth, 0)) {
-		r.columns = r.deal(rows, r.depth, 0)
-	}
-	n := len(r.columns)
-	if n > r.perPage {
-		n = r.pages() * r.perPage
-	}
-	if n < 2 {
-		return
-	}
-	for _, empty := range []float64{keepTogether, 0} {
-		for depth := (len(rows) + n - 1) / n; depth < r.depth; depth++ {
-			if even := r.deal(rows, depth, empty); len(even) <= n {
-				r.columns = even
-				return
-			}
-		}
-	}
-}
-
-// keepTogether is how much of a column may stay empty so that the next begins with
-// a section.
-const keepTogether = 0.45
-
-// deal cuts rows into columns of at most depth rows. A column does not begin with
-// an empty row, and a heading stays with its first credit. So much of a column may
-// stay empty, at its end, as keeps a section in one piece.
-func (r *roster) deal(rows []row, depth int, empty float64) (columns [][]row) {
-	depth = max(depth, 2) // a heading and a credit
-	for len(rows) > 0 {
-		for len(rows) > 0 && rows[0].blank() {
-			rows = rows[1:]
-		}
-		n := min(depth, len(rows))
-		for n > 1 && n < len(rows) && (len(rows[n-1].heading.runs) > 0 || rows[n-1].blank()) {
-			n--
-		}
-		if n < len(rows) && !rows[n].blank() {
-			for k := n - 1; k > 0 && float64(n-k) <= empty*float64(depth); k-- {
-				if rows[k].blank() {
-					n = k
-					break
-				}
-			}
-		}
-		columns = append(columns, rows[:n])
-		rows = rows[n:]
-	}
-	return columns
-}
-
 // draw paints one page.
 func (r roster) draw(p *picture, c layout.Canvas, bg color.NRGBA, page int) {
 	columns := r.columns[min(page*r.perPage, len(r.columns)):]

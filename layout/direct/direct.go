@@ -9,9 +9,9 @@
 //   - The first phrase and the last show everybody.
 //   - Where few play, they are seen: one alone, two side by side, a section when nobody
 //     else plays.
-//   - Where everybody plays and one has the melody, that one is large with the others
-//     round, but after two shots of that sort everybody is seen again, and of several who
-//     could be shown it is the one who was shown least.
+//   - Where everybody plays and one has the melody ([Melody]), that one is large with the
+//     others round. Where several could have it everybody is seen, and after two shots of
+//     that sort, too.
 //
 // Measures count from 1. The same input gives the same list.
 package direct
@@ -26,9 +26,9 @@ import (
 // Player is a take as a director sees it.
 type Player struct {
 	Take, Section string
-	Shown         bool      // there is a picture that may be shown
-	Plays         []bool    // by measure: whether it sounds
-	Leads         []float64 // by measure: how much of the melody it has, 0 to 1
+	Shown         bool   // there is a picture that may be shown
+	Plays         []bool // by measure: whether it sounds
+	Notes         []Note // in order of time, on the clock of the measures
 }
 
 // Shot is one that is proposed, over the measures From to To, To not included.
@@ -50,7 +50,10 @@ func Propose(players []Player, starts []float64) []Shot {
 	if len(phrases) < 2 {
 		return nil
 	}
-	d := director{players: players, shown: map[string]int{}}
+	d := director{players: players, starts: starts}
+	for _, x := range players {
+		d.parts = append(d.parts, x.Notes)
+	}
 	var list []Shot
 	for i, p := range phrases {
 		s := Shot{From: p.from, To: p.to, Show: shot.Tutti, Why: "everybody"}
@@ -77,9 +80,10 @@ func sameShot(a, b Shot) bool {
 // director is what is remembered from shot to shot.
 type director struct {
 	players  []Player
-	shown    map[string]int // how often a take was shown by itself
-	features int            // shots in a row that do not show everybody
-	last     string         // the take that was shown by itself last
+	parts    [][]Note // what each plays
+	starts   []float64
+	features int    // shots in a row that do not show everybody
+	last     string // the take that was shown by itself last
 }
 
 // choose returns the shot of a phrase between the first and the last.
@@ -101,12 +105,11 @@ func (d *director) choose(p phrase) Shot {
 	case d.sectionAlone(playing):
 		s.Show, s.Section, s.Why = shot.Soli, playing[0].Section, "only this section plays"
 	case d.features < featuresInARow:
-		if lead := d.leader(seen, p); lead != "" {
+		if lead := d.leader(p); lead != "" {
 			s.Show, s.Take, s.Why = shot.Solo, lead, "has the melody"
 		}
 	}
 	if s.Take != "" {
-		d.shown[s.Take]++
 		d.last = s.Take
 	}
 	return s
@@ -122,29 +125,14 @@ func (d *director) sectionAlone(playing []Player) bool {
 		slices.ContainsFunc(d.players, func(x Player) bool { return x.Section != playing[0].Section })
 }
 
-const (
-	leastLead = 0.35 // of the melody, to be shown by it
-	nearLead  = 0.8  // of the best: as good
-)
-
-// leader returns who has the melody in a phrase, of several as good the one who was shown
-// least; "" when that is nobody, or who was shown last.
-func (d *director) leader(seen []Player, p phrase) string {
-	best := 0.0
-	for _, x := range seen {
-		best = max(best, x.leads(p))
+// leader returns who has the melody in a phrase; "" when that is nobody, or nobody can
+// tell, or it is one who cannot be shown or was shown last.
+func (d *director) leader(p phrase) string {
+	i := Melody(d.parts, d.starts[p.from-1], d.starts[p.to-1])
+	if i < 0 || !d.players[i].Shown || d.players[i].Take == d.last {
+		return ""
 	}
-	name := ""
-	for _, x := range seen {
-		lead := x.leads(p)
-		if lead < leastLead || lead < nearLead*best || x.Take == d.last {
-			continue
-		}
-		if name == "" || d.shown[x.Take] < d.shown[name] {
-			name = x.Take
-		}
-	}
-	return name
+	return d.players[i].Take
 }
 
 // phrase is a run of measures, to not included.
@@ -219,17 +207,6 @@ func (x Player) plays(p phrase) bool {
 		}
 	}
 	return 2*n >= p.to-p.from && n > 0
-}
-
-// leads returns the mean of how much x leads in a phrase.
-func (x Player) leads(p phrase) float64 {
-	sum := 0.0
-	for m := p.from; m < p.to; m++ {
-		if m-1 < len(x.Leads) {
-			sum += x.Leads[m-1]
-		}
-	}
-	return sum / float64(p.to-p.from)
 }
 
 // String returns a shot as a person would say it.
