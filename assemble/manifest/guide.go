@@ -47,7 +47,7 @@ func (m mapping) guide(music *tempo.Map, paper *score.Score) production.Guide {
 	if music != nil && music.Spec().CountIn.Measures > 0 {
 		beats = music.Meter(1).Beats()
 	}
-	g.Count, g.Conductor = c.count(beats), c.conductorFilm()
+	g.Count = c.count(beats)
 	return g
 }
 

@@ -89,24 +89,3 @@ func (m mapping) count(beats int) *production.Count {
 	}
 	return c
 }
-
-// conductor reads the film of the conductor for the guide as a film.
-func (m mapping) conductorFilm() *production.ConductorFilm {
-	c, ok := m.child("conductor", conductorShape)
-	if !ok {
-		return nil
-	}
-	c.need("video", "for example "+conductorShape.example)
-	f := &production.ConductorFilm{File: production.File{Path: c.path("video", "intake/conductor.mp4"),
-		Mark: markOf(m.file, c.node)}}
-	if x, ok := c.number("offset"); ok {
-		f.File.Offset = &x
-	}
-	if x, ok := c.number("cue_at"); ok {
-		f.File.CueAt = &x
-	}
-	if f.File.Offset != nil && f.File.CueAt != nil {
-		c.at(c.keys["cue_at"], "keep one of them", "the conductor has both offset and cue_at")
-	}
-	return f
-}

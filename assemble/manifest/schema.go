@@ -145,16 +145,10 @@ var (
 		{"tuning", listOf(tuningShape), "none", "notes to tune to before the count-in, one after the other"},
 		{"count", fileValue.withForm("list of files").orWords(spokenWord), "nobody",
 			"recordings of the numbers 1, 2, 3 ... in the count-in; spoken: by espeak-ng, where it is installed"},
-		{"conductor", mappingOf(conductorShape), "none", "a film of somebody who conducts to the guide; click --film shows it"},
 		{"variants", listOf(variantShape), "none", "guides of some players' own"}}}
 	tuningShape = &shape{"a tuning note", "in an entry of tuning:", "{note: A4, seconds: 6}", []key{
 		{"note", value{form: "pitch"}, required, "such as A4 or D3 (C4 is middle C)"},
 		{"seconds", number(0.5, 60, "seconds"), "6", "how long it sounds"}}}
-	conductorShape = &shape{"conductor", "inside guide:", "conductor: {video: intake/conductor.mp4}", []key{
-		{"video", fileValue, required, "the film, in which the conductor claps on the cue like everybody"},
-		{"offset", number(-maxSeconds, maxSeconds, "seconds"), "by its clap",
-			"guide time at the film's beginning; instead of cue_at"},
-		{"cue_at", number(0, maxSeconds, "seconds of the file"), "as is heard", "where in the film the clap is"}}}
 	levelsShape = &shape{"levels", "inside levels:", "levels: {click: 3, drone: off}", []key{
 		{"click", levelValue, "0", "the clicks, on top of the usual level; off leaves them out"},
 		{"drone", levelValue, "0", "the drone, on top of the usual level; off leaves it out"},

@@ -15,8 +15,6 @@ type Guide struct {
 	Variants []Variant // guides of some players' own
 	Tuning   []Tuning  // notes before the count-in, in order
 	Count    *Count    // who speaks in the count-in; nil for nobody
-	// Conductor is a film of the conductor, for guides as films; nil for none.
-	Conductor *ConductorFilm
 	GuideSound
 }
 
@@ -33,9 +31,6 @@ type Count struct {
 	Spoken bool    // a program speaks them, where it is installed
 	Mark   fault.Mark
 }
-
-// ConductorFilm is a film of somebody who conducts to the guide.
-type ConductorFilm struct{ File File }
 
 // GuideSound is what may differ from one player's guide to another's. Levels
 // are decibels on top of the usual ones; −Inf leaves a sound out.
