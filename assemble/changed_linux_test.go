@@ -22,7 +22,7 @@ func TestReplacedFolder(t *testing.T) {
 	temp, outside := t.TempDir(), t.TempDir()
 	t.Setenv("TMPDIR", temp)
 	p := s.open(t, "  - {name: x, expected: true}\n", "aspect: 16:9", 320, 180)
-	for _, c := range []struct {
+	files := []struct {
 		name string
 		args []string
 	}{
@@ -33,12 +33,15 @@ func TestReplacedFolder(t *testing.T) {
 		{"g.flac", []string{"-c:a", "flac"}}, {"h.ts", []string{"-c:a", "mp2"}},
 		{"no ending", []string{"-c:a", "flac", "-f", "flac"}}, {"a.b.an ending longer than any",
 			[]string{"-c:a", "aac", "-f", "mp4"}},
-	} {
+	}
+	all := []string{"-y", "-f", "lavfi", "-i", "sine=r=48000:d=3"}
+	for _, c := range files {
+		all = join(all, c.args, []string{"-t", "3", "file:" + s.file(c.name)},
+			c.args, []string{"-t", "1", "file:" + filepath.Join(outside, c.name)})
+	}
+	run(t, s.tool, ffmpeg.Command{Args: all})
+	for _, c := range files {
 		path := s.file(c.name)
-		for at, length := range map[string]string{path: "3", filepath.Join(outside, c.name): "1"} {
-			run(t, s.tool, ffmpeg.Command{Args: join([]string{"-f", "lavfi", "-i", "sine=r=48000:d=" + length}, c.args,
-				[]string{"-y", "file:" + at})})
-		}
 		path, err := media.Resolve(s.dir, path)
 		if err != nil {
 			t.Fatal(err)

@@ -61,9 +61,13 @@ func TestCheckFindsDamage(t *testing.T) {
 		{"take.flac", "audio", sound, 4000, []string{"of the sound"}},
 	}
 	takes := ""
+	var outputs []ffmpegtest.Output
+	for _, f := range formats {
+		outputs = append(outputs, ffmpegtest.Output{Name: f.name, Args: f.args})
+	}
+	made := ffmpegtest.MakeAll(t, in, outputs...)
 	for i, f := range formats {
-		made := ffmpegtest.MakeAll(t, in, ffmpegtest.Output{Name: f.name, Args: f.args})[0]
-		data, err := os.ReadFile(made)
+		data, err := os.ReadFile(made[i])
 		if err != nil {
 			t.Fatal(err)
 		}

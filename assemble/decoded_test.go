@@ -30,12 +30,12 @@ func TestWhatIsDecodedAgain(t *testing.T) {
 	dir := t.TempDir()
 	takes := cast()
 	for i := range takes {
-		takes[i].wide, takes[i].high = 640, 360 // four tiles have less than half of it
 		takes[i].write(t, tool, dir)
 	}
 	writePings(t, filepath.Join(dir, "intake", "late.wav"), 12, []ping{{5, 440, 0.4}})
 	const shots = "shots: [{from: start, show: tutti}, {from: m2, show: solo, take: take-2}]\n"
-	text := manifestOf(takes, "") + shots
+	// Four tiles have less than half of the takes' size.
+	text := strings.Replace(manifestOf(takes, ""), "canvas: 640x360", "canvas: 320x180", 1) + shots
 	p := openTest(t, dir, text)
 	if _, err := p.Render(t.Context(), RenderOptions{}); err != nil {
 		t.Fatal(err)
@@ -68,7 +68,7 @@ func TestWhatIsDecodedAgain(t *testing.T) {
 		{"a crop that enlarges nothing", "{name: take-1, ", "{name: take-1, crop: {x: 0.4}, ", nil, false},
 		{"a fade", "labels: false", "labels: false, fade_in: 0.5", nil, true},
 		{"a gain", "{name: take-1, ", "{name: take-1, gain: -3, ", nil, false},
-		{"a canvas whose tiles are no larger", "canvas: 640x360", "canvas: 600x336", nil, true},
+		{"a canvas whose tiles are no larger", "canvas: 320x180", "canvas: 300x168", nil, true},
 		{"one take moved", "offset: -2.517", "offset: -2.5", []string{"take-1"}, true},
 		// A finished film has no tile for a take that is not in, and one for a take that is.
 		{"a take more that is not in", "takes:\n",

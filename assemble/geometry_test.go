@@ -1,7 +1,6 @@
 package assemble
 
 import (
-	"bytes"
 	"fmt"
 	"image"
 	"math"
@@ -22,16 +21,17 @@ func hue(i, n int) [3]float64 {
 // boxes finds where each of n hues is in a picture: the bounding box of the pixels
 // that have it, and not of a mixture of two beside each other.
 func boxes(m image.Image, in image.Rectangle, n int) []image.Rectangle {
-	found := make([]image.Rectangle, n)
+	found, hues := make([]image.Rectangle, n), make([][3]float64, n)
+	for i := range hues {
+		hues[i] = hue(i, n)
+	}
 	limit := 120 * 2 * math.Sin(math.Pi/float64(n)) * 0.28
 	for y := in.Min.Y; y < in.Max.Y; y++ {
 		for x := in.Min.X; x < in.Max.X; x++ {
-			r, g, b, _ := m.At(x, y).RGBA()
-			for i := range n {
-				h := hue(i, n)
-				off := math.Sqrt(math.Pow(float64(r>>8)-h[0], 2) + math.Pow(float64(g>>8)-h[1], 2) +
-					math.Pow(float64(b>>8)-h[2], 2))
-				if off < limit {
+			red, green, blue, _ := m.At(x, y).RGBA()
+			for i, h := range hues {
+				r, g, b := float64(red>>8)-h[0], float64(green>>8)-h[1], float64(blue>>8)-h[2]
+				if r*r+g*g+b*b < limit*limit {
 					found[i] = found[i].Union(image.Rect(x, y, x+1, y+1))
 				}
 			}
@@ -58,14 +58,18 @@ func TestPlanSheetAndFilmAreOne(t *testing.T) {
 	const n = 10
 	s := newShort(t)
 	var takes strings.Builder
+	var inputs, outputs []string
 	for i := range n {
 		h := hue(i, n)
-		pix := bytes.Repeat([]byte{byte(h[0]), byte(h[1]), byte(h[2])}, 64*36)
-		s.encode(t, fmt.Sprint(i, ".mp4"), "rgb24", 64, 36, bytes.Repeat(pix, 60),
-			"-vf", "scale=out_color_matrix=bt709:out_range=tv", "-pix_fmt", "yuv420p", "-qp", "4", "-colorspace", "bt709", "-color_primaries", "bt709",
-			"-color_trc", "bt709", "-color_range", "tv")
+		inputs = append(inputs, "-f", "lavfi", "-i",
+			fmt.Sprintf("color=0x%02x%02x%02x:s=64x36:r=24:d=2.5,format=rgb24", byte(h[0]), byte(h[1]), byte(h[2])))
+		outputs = append(outputs, "-map", fmt.Sprint(i), "-vf", "scale=out_color_matrix=bt709:out_range=tv")
+		outputs = append(outputs, strings.Fields("-pix_fmt yuv420p -c:v libx264 -preset ultrafast -qp 4 -threads 1 "+
+			"-colorspace bt709 -color_primaries bt709 -color_trc bt709 -color_range tv -y")...)
+		outputs = append(outputs, s.file(fmt.Sprint(i, ".mp4")))
 		fmt.Fprintf(&takes, "  - {name: t%d, video: {file: intake/%d.mp4, offset: 0.5}}\n", i, i)
 	}
+	run(t, s.tool, command(nil, append(inputs, outputs...)...))
 	for _, c := range []struct {
 		picture string
 		w, h    int

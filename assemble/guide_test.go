@@ -182,7 +182,7 @@ func measureWithFFmpeg(t *testing.T, p *Production, path string) (lufs, peak flo
 // −36 LUFS, and no file peaks above −3 dBTP, the MP3 included.
 func TestStatedLevels(t *testing.T) {
 	t.Parallel()
-	p := openGuide(t, 1, 120, 10, `guide:
+	p := openGuide(t, 1, 120, 5, `guide:
   drone: [{measure: count-in, note: G3, fifth: true}]
   variants:
     - {name: tone, levels: {click: off}}
@@ -275,8 +275,8 @@ func synthesise(t *testing.T, midi string) []float64 {
 	t.Helper()
 	program, font := synthesiser(t)
 	path := filepath.Join(t.TempDir(), "midi.wav")
-	out, err := exec.CommandContext(t.Context(), program, "-ni", "-g", "1", "-R", "0", "-C", "0", "-r", "48000", "-T",
-		"wav", "-F", path, font, midi).CombinedOutput()
+	out, err := exec.CommandContext(t.Context(), program, "-ni", "-g", "1", "-R", "0", "-C", "0", "-r", "48000", "-o",
+		"synth.dynamic-sample-loading=1", "-T", "wav", "-F", path, font, midi).CombinedOutput()
 	if err != nil {
 		t.Fatalf("%v: %s", err, out)
 	}

@@ -52,8 +52,7 @@ func checkGuideFilm(t *testing.T, p *Production, name, film string, rate shot.Ra
 	const w, h = 640, 360
 	raw, wav := filepath.Join(t.TempDir(), "film.raw"), filepath.Join(t.TempDir(), "film.wav")
 	run(t, p.Tool(), ffmpeg.Command{Args: []string{"-i", film, "-map", "0:v", "-f", "rawvideo", "-pix_fmt", "rgb24", "-y",
-		raw}})
-	run(t, p.Tool(), ffmpeg.Command{Args: []string{"-i", film, "-map", "0:a", "-c:a", "pcm_s24le", "-y", wav}})
+		raw, "-map", "0:a", "-c:a", "pcm_s24le", "-y", wav}})
 	pix, err := os.ReadFile(raw)
 	if err != nil {
 		t.Fatal(err)

@@ -12,18 +12,21 @@ import (
 // too red, and measures the film with and without match: light.
 func TestMatchLight(t *testing.T) {
 	t.Parallel()
+	s := newShort(t)
+	var inputs, outputs []string
+	list := ""
+	for i, rgb := range []string{"0x808080", "0x828080", "0x7e7e80", "0x606060", "0x8d8080"} {
+		inputs = append(inputs, "-f", "lavfi", "-i", "color="+rgb+":s=320x180:r=24:d=2")
+		outputs = append(outputs, "-map", fmt.Sprint(i), "-vf", "scale=out_color_matrix=bt709:out_range=tv,format=yuv420p",
+			"-c:v", "libx264", "-preset", "ultrafast", "-qp", "4", "-threads", "1", "-colorspace", "bt709", "-y",
+			s.file(fmt.Sprint(i, ".mp4")))
+		list += fmt.Sprintf("  - {name: take-%d, video: {file: intake/%d.mp4, offset: 0.5}}\n", i, i)
+	}
+	run(t, s.tool, command(nil, append(inputs, outputs...)...))
 	for _, match := range []bool{false, true} {
-		s := newShort(t)
-		list, what := "", "nothing"
+		what := "nothing"
 		if match {
 			what = "light"
-		}
-		for i, rgb := range []string{"0x808080", "0x828080", "0x7e7e80", "0x606060", "0x8d8080"} {
-			run(t, s.tool, command(nil, "-f", "lavfi", "-i", "color="+rgb+":s=320x180:r=24:d=2", "-vf",
-				"scale=out_color_matrix=bt709:out_range=tv,format=yuv420p",
-				"-c:v", "libx264", "-preset", "ultrafast", "-qp", "4", "-colorspace", "bt709", "-y",
-				s.file(fmt.Sprint(i, ".mp4"))))
-			list += fmt.Sprintf("  - {name: take-%d, video: {file: intake/%d.mp4, offset: 0.5}}\n", i, i)
 		}
 		f := s.film(t, list, "match: "+what, 640, 360)
 		at := func(i int) [3]float64 { return f.middle(12, i, 0.5, 0.5) }

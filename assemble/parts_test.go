@@ -47,8 +47,10 @@ func brokenCast() []brokenTake {
 	for i := range list {
 		b := &list[i]
 		b.id, b.audio = i+1, true
-		// Each player clicks alone: a click takes a few milliseconds.
-		for c := 0.3 + 0.06*float64(i); c < 10; c += 0.5 {
+		// Each player clicks alone, 30 ms and more from all others on either side of every
+		// break: a click takes a few milliseconds.
+		phase := []float64{0.4, 0.12, 0.05, 0.35}[i] // of guide time
+		for c := 0.3 + math.Mod(phase-b.offset+9.7, 0.5); c < 10; c += 0.5 {
 			b.clicks = append(b.clicks, c)
 		}
 	}
@@ -60,28 +62,38 @@ func brokenCast() []brokenTake {
 // frame stays and nothing sounds.
 func TestPartsOfATakeAreEachInTheirPlace(t *testing.T) {
 	t.Parallel()
-	tool := findTool(t)
-	for _, take := range brokenCast() {
+	tool, dir := findTool(t), t.TempDir()
+	cast, lines := brokenCast(), ""
+	for i, take := range cast {
+		take.write(t, tool, dir)
+		lines += fmt.Sprintf("  - {name: take-%d, player: P%d, part: Q, pan: 0, video: {file: intake/%s, offset: %.6f, "+
+			"drift_ppm: %g, parts: %s}}\n", take.id, i, take.name, take.offset, take.drift, take.text)
+	}
+	p := openTest(t, dir, fmt.Sprintf(testManifest, lines))
+	r, err := p.Render(t.Context(), RenderOptions{})
+	if err != nil || len(r.Faults) > 0 {
+		t.Fatal(err, r.Faults)
+	}
+	mixed, err := p.Mix(t.Context(), MixOptions{Stems: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	grid, err := p.Grid(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := decodeFilm(t, tool, r.Output, 640, 360)
+	for i, take := range cast {
 		t.Run(take.name, func(t *testing.T) {
-			dir := t.TempDir()
-			take.write(t, tool, dir)
-			line := fmt.Sprintf("  - {name: take-%d, player: P, part: Q, pan: 0, video: {file: intake/%s, offset: %.6f, drift_ppm: %g, parts: %s}}",
-				take.id, take.name, take.offset, take.drift, take.text)
-			p := openTest(t, dir, fmt.Sprintf(testManifest, line))
-			r, err := p.Render(t.Context(), RenderOptions{})
-			if err != nil {
-				t.Fatal(err)
+			checkBrokenPicture(t, f, grid.Shots[0].Tiles[i], take)
+			// The others sound in the gaps of this one, so the film's sound tells its clicks
+			// and the stem its silence too.
+			checkBrokenSound(t, f, take, false)
+			alone, stem := film{start: filmStart}, readSound(t, mixed.Stems[i].File)
+			for k := filmStart * clickRate; k < float64(stem.Frames()); k++ {
+				alone.sound = append(alone.sound, stem[0][int(k)], stem[1][int(k)])
 			}
-			if len(r.Faults) > 0 {
-				t.Errorf("faults: %+v", r.Faults)
-			}
-			grid, err := p.Grid(t.Context())
-			if err != nil {
-				t.Fatal(err)
-			}
-			f := decodeFilm(t, tool, r.Output, 640, 360)
-			checkBrokenPicture(t, f, grid.Shots[0].Tiles[0], take)
-			checkBrokenSound(t, f, take)
+			checkBrokenSound(t, alone, take, true)
 		})
 	}
 }
@@ -124,25 +136,29 @@ func checkBrokenPicture(t *testing.T, f film, tile GridTile, take brokenTake) {
 }
 
 // checkBrokenSound compares the clicks with the truth, within 1 ms, and expects none
-// from what is in no part.
-func checkBrokenSound(t *testing.T, f film, take brokenTake) {
+// from what is in no part where the sound is that of this take alone.
+func checkBrokenSound(t *testing.T, f film, take brokenTake, alone bool) {
 	t.Helper()
 	end := filmStart + filmLen/filmFPS
 	var want []float64
+	reach := 0.025 // the others' clicks are further away
+	if alone {
+		reach = 0.1
+	}
 	for _, c := range take.clicks {
 		g := take.at(take.parts, c)
 		if math.IsNaN(g) || g < filmStart+0.05 || g > end-0.05 {
 			continue
 		}
 		want = append(want, g)
-		if at := f.peakNear(g-filmStart, 0.1); math.IsNaN(at) || math.Abs(at-(g-filmStart)) > 0.001 {
+		if at := f.peakNear(g-filmStart, reach); math.IsNaN(at) || math.Abs(at-(g-filmStart)) > 0.001 {
 			t.Errorf("the click at %.3f s of the file sounds at %.4f s, want %.4f", c, at, g-filmStart)
 		}
 	}
 	if len(want) < 6 {
 		t.Fatalf("only %d clicks are in the film", len(want))
 	}
-	for i := 1; i < len(want); i++ {
+	for i := 1; i < len(want) && alone; i++ {
 		if gap := want[i] - want[i-1]; gap > 0.8 {
 			from, to := want[i-1]-filmStart+0.1, want[i]-filmStart-0.1
 			for k := int(from * clickRate); k < int(to*clickRate); k++ {

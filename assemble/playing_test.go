@@ -14,18 +14,23 @@ import (
 
 // sampledScale writes a MIDI file (Standard MIDI Files 1.0: 500 ticks a second
 // by the default tempo of 120) in which a General MIDI instrument plays notes of
-// 0.8 s, a second apart, bent by so many cents of the default range of ±2
-// semitones.
-func sampledScale(t *testing.T, program byte, notes []byte, cents float64) string {
+// 0.8 s, a second apart, once for each bend: so many cents of the default range of ±2
+// semitones. A second of silence lies before each bend but the first.
+func sampledScale(t *testing.T, program byte, notes []byte, bends ...float64) string {
 	t.Helper()
-	bend := 8192 + int(math.Round(cents/200*8192))
-	track := []byte{0, 0xC0, program, 0, 0xE0, byte(bend & 127), byte(bend >> 7)}
-	rest := byte(0)
-	for _, n := range notes {
-		track = append(track, rest, 0x90, n, 90, 0x83, 0x10, 0x80, n, 0) // 400 ticks of sound
-		rest = 100
+	track := []byte{0, 0xC0, program}
+	rest := []byte{0}
+	for _, cents := range bends {
+		bend := 8192 + int(math.Round(cents/200*8192))
+		track = append(append(track, rest...), 0xE0, byte(bend&127), byte(bend>>7))
+		rest = []byte{0}
+		for _, n := range notes {
+			track = append(append(track, rest...), 0x90, n, 90, 0x83, 0x10, 0x80, n, 0) // 400 ticks of sound
+			rest = []byte{100}
+		}
+		rest = []byte{0x84, 0x58} // 600 ticks
 	}
-	track = append(track, rest, 0xFF, 0x2F, 0)
+	track = append(append(track, rest...), 0xFF, 0x2F, 0)
 	var b bytes.Buffer
 	b.WriteString("MThd")
 	for _, v := range []any{uint32(6), uint16(0), uint16(1), uint16(250)} {
@@ -64,7 +69,9 @@ func TestPitchOfSampledInstruments(t *testing.T) {
 			[]byte{62, 69, 76, 81, 86, 91}}, "violin": {40, 50, []byte{57, 62, 69, 74, 81, 86}},
 		"double bass": {43, 50, []byte{33, 38, 43, 48}},
 	} {
-		plain := sampledTones(t, sampledScale(t, c.program, c.notes, 0), c.notes)
+		bends := []float64{0, 7.8514, -23, 60}
+		all := sampledTones(t, sampledScale(t, c.program, c.notes, bends...), len(bends)*(len(c.notes)+1))
+		plain := all[:len(c.notes)]
 		for i, n := range plain {
 			if off := 100 * (n - float64(c.notes[i])); !(math.Abs(off-1200*math.Round(off/1200)) <= c.off) {
 				t.Errorf("%s: note %d is heard as %.3f", name, c.notes[i], n)
@@ -74,9 +81,9 @@ func TestPitchOfSampledInstruments(t *testing.T) {
 		if name == "violin" {
 			most = 3
 		}
-		for _, cents := range []float64{7.8514, -23, 60} {
+		for k, cents := range bends[1:] {
 			worst := 0.0
-			for i, n := range sampledTones(t, sampledScale(t, c.program, c.notes, cents), c.notes) {
+			for i, n := range all[(k+1)*(len(c.notes)+1):][:len(c.notes)] {
 				worst = max(worst, math.Abs(100*(n-plain[i])-cents))
 			}
 			if !(worst <= most) {
@@ -86,14 +93,14 @@ func TestPitchOfSampledInstruments(t *testing.T) {
 	}
 }
 
-// sampledTones returns the notes heard in each second, NaN where there is none.
-func sampledTones(t *testing.T, midi string, notes []byte) []float64 {
+// sampledTones returns the notes heard in each of so many seconds, NaN where there is none.
+func sampledTones(t *testing.T, midi string, seconds int) []float64 {
 	t.Helper()
 	tones, err := playing.Listen(audio.NewMemory(audio.Block{synthesise(t, midi)}, audio.Rate))
 	if err != nil {
 		t.Fatal(err)
 	}
-	out, length := make([]float64, len(notes)), make([]float64, len(notes))
+	out, length := make([]float64, seconds), make([]float64, seconds)
 	for i := range out {
 		out[i] = math.NaN()
 	}

@@ -91,6 +91,7 @@ func (s short) film(t *testing.T, takes, picture string, w, h int) shortFilm {
 		t.Fatal(err)
 	}
 	r, err := p.Render(t.Context(), RenderOptions{})
+	p.Close()
 	if err != nil || len(r.Faults) > 0 {
 		t.Fatal(err, r.Faults)
 	}

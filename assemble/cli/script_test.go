@@ -11,6 +11,7 @@ import (
 	"os/signal"
 	"path/filepath"
 	"strings"
+	"sync"
 	"syscall"
 	"testing"
 
@@ -147,11 +148,28 @@ func makeTake(ts *testscript.TestScript, neg bool, args []string) {
 	if args[1] != "moov-late" && strings.HasSuffix(args[0], ".mp4") {
 		argv = append(argv, "-movflags", "+faststart")
 	}
-	out, err := exec.Command("ffmpeg", append(argv, ts.MkAbs(args[0]))...).CombinedOutput()
-	if err != nil {
-		ts.Fatalf("ffmpeg: %v: %s", err, out)
+	// Many scripts have the same takes, and ffmpeg takes longest to start.
+	recorded.Lock()
+	defer recorded.Unlock()
+	key := strings.Join(argv, " ") + filepath.Ext(args[0])
+	if recorded.takes[key] == nil {
+		out, err := exec.Command("ffmpeg", append(argv, ts.MkAbs(args[0]))...).CombinedOutput()
+		if err != nil {
+			ts.Fatalf("ffmpeg: %v: %s", err, out)
+		}
+		data, err := os.ReadFile(ts.MkAbs(args[0]))
+		ts.Check(err)
+		recorded.takes[key] = data
+		return
 	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), recorded.takes[key], 0o666))
 }
+
+// recorded are the takes that scripts have made, by how they were made.
+var recorded = struct {
+	sync.Mutex
+	takes map[string][]byte
+}{takes: map[string][]byte{}}
 
 // makeFont writes a font of bars: font FILE CHARACTERS.
 func makeFont(ts *testscript.TestScript, neg bool, args []string) {

@@ -173,10 +173,15 @@ func (c composition) move(into *graph.Into, mezzanine func(conform int) string,
 	}
 	for _, glide := range c.glides {
 		t, old := c.film.Shots[c.seg.Shot].Tiles[glide.New], c.film.Shots[c.seg.Shot-1].Tiles[glide.Old]
-		if piece, ok := pieceOf(c.film, t, c.seg.Span, c.line, mezzanine); ok {
-			piece.Hole, piece.Inner = t.Hole, layout.Rect{}
+		large := t // or the picture goes soft before it has become small
+		if c.film.Conforms[old.Conform].H > c.film.Conforms[t.Conform].H {
+			large = old
+		}
+		if piece, ok := pieceOf(c.film, large, c.seg.Span, c.line, mezzanine); ok {
+			kept := c.film.Conforms[large.Conform]
+			piece.Hole, piece.Inner, piece.Crop = t.Hole, layout.Rect{}, onMezzanine(t.Source, kept)
 			m := graph.Move{Piece: piece, From: glide.From}
-			m.Window = [2]layout.Rect{onMezzanine(old.Source, c.film.Conforms[t.Conform]), piece.Crop}
+			m.Window = [2]layout.Rect{onMezzanine(old.Source, kept), piece.Crop}
 			into.Moves = append(into.Moves, m)
 		}
 	}

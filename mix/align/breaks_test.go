@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sync"
 	"testing"
 	"time"
 
@@ -20,20 +21,34 @@ type band4 struct {
 	recs   []Recording
 }
 
-// play invents an ensemble of four players.
-func play(t *testing.T, number uint64) *band4 {
-	t.Helper()
-	e := simulate.New(number, simulate.Options{Level: simulate.Easy, Players: 4, Seconds: 50, Rate: 16000})
+// quartet is an ensemble of four players, invented and heard once for all tests that
+// damage a copy of a part.
+var quartet = sync.OnceValues(func() (*band4, error) {
+	e := simulate.New(3, simulate.Options{Level: simulate.Easy, Players: 4, Seconds: 50, Rate: 16000})
 	out := &band4{m: e.Map}
 	for i, x := range e.Takes {
 		b, err := audio.ReadAll(x.Source())
 		if err != nil {
-			t.Fatal(err)
+			return nil, err
+		}
+		f, err := Analyse(audio.NewMemory(b, 16000))
+		if err != nil {
+			return nil, err
 		}
 		name := string(rune('a' + i))
 		out.sounds = append(out.sounds, b[0])
 		out.truth = append(out.truth, x.Truth)
-		out.recs = append(out.recs, Recording{Name: name, Take: name, Role: "audio", Features: listenTo(t, b[0], 16000)})
+		out.recs = append(out.recs, Recording{Name: name, Take: name, Role: "audio", Features: f})
+	}
+	return out, nil
+})
+
+// play returns the ensemble, which tests may read and must not change.
+func play(t *testing.T) *band4 {
+	t.Helper()
+	out, err := quartet()
+	if err != nil {
+		t.Fatal(err)
 	}
 	return out
 }
@@ -61,7 +76,7 @@ func (e *band4) breaks(recs []Recording) []Break {
 }
 
 func TestFindBreaks(t *testing.T) {
-	e := play(t, 3)
+	e := play(t)
 	middle := e.m.Start() + 0.45*(e.m.End()-e.m.Start())
 	if found := e.breaks(e.recs); len(found) > 0 {
 		t.Errorf("unbroken: %+v", found)
@@ -93,7 +108,7 @@ func TestFindBreaks(t *testing.T) {
 // A picture that is longer than its sound says how much is missing, and the playing where:
 // so a jump of whole beats is found that the playing alone would not be asked about.
 func TestFindBreaksByThePicture(t *testing.T) {
-	e := play(t, 3)
+	e := play(t)
 	const k, jump = 2, 0.62
 	at := e.m.Start() + 0.45*(e.m.End()-e.m.Start()) - e.truth[k].Offset
 	recs := e.with(t, k, broken(e.sounds[k], at, jump), 16000)
@@ -119,7 +134,7 @@ func TestFindBreaksByThePicture(t *testing.T) {
 // What looks like a break and is none: a player who slows down and speeds up, one who
 // enters late, one who rests for a measure, and one whose sound is gated in a rest.
 func TestFindBreaksLeavesPlayersAlone(t *testing.T) {
-	e := play(t, 3)
+	e := play(t)
 	length := e.m.End() - e.m.Start()
 	silent := func(x []float64, from, to float64) []float64 {
 		x = slices.Clone(x)
@@ -167,7 +182,7 @@ func wandering(x []float64, most, period float64) []float64 {
 }
 
 func TestSuspectRates(t *testing.T) {
-	e := play(t, 3)
+	e := play(t)
 	suspects := func(recs []Recording, label int) []WrongRate {
 		rates := map[string]int{}
 		for _, r := range recs {

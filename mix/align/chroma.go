@@ -84,14 +84,13 @@ func (c *chromaFilter) finish() [][12]int8 {
 		return nil
 	}
 	vectors := make([][12]float64, n)
-	column, sorted := make([]float32, n), make([]float32, n)
+	column, some := make([]float32, n), make([]float32, n)
 	for i, class := range c.class {
 		for k := range c.lines {
 			column[k] = c.lines[k][i]
 		}
-		copy(sorted, column)
-		slices.Sort(sorted)
-		floor := 4 * (float64(robust.QuantileSorted(sorted, 0.2)) + 1e-7)
+		copy(some, column)
+		floor := 4 * (float64(robust.QuantileOf(some, 0.2)) + 1e-7)
 		for k, v := range column {
 			vectors[k][class] += math.Log1p(float64(v) / floor)
 		}

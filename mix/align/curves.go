@@ -2,7 +2,6 @@ package align
 
 import (
 	"math"
-	"slices"
 
 	"ripieno/mix/fourier"
 	"ripieno/mix/robust"
@@ -100,14 +99,13 @@ func (c *curveFilter) finish() Curves {
 	}
 	onset, burst, level := make([]float64, n), make([]float64, n), make([]float64, n)
 	logs := make([]float64, n)
-	sorted := make([]float32, 0, n)
+	some := make([]float32, 0, n)
 	for b, band := range c.bands {
 		if c.edges[b][1] <= c.edges[b][0] {
 			continue // above what the file can hold
 		}
-		sorted = append(sorted[:0], band[40:n-40]...)
-		slices.Sort(sorted)
-		floor := 2.5 * (float64(robust.QuantileSorted(sorted, 0.12)) + 1e-7)
+		some = append(some[:0], band[40:n-40]...)
+		floor := 2.5 * (float64(robust.QuantileOf(some, 0.12)) + 1e-7)
 		for k, v := range band {
 			logs[k] = math.Log1p(float64(v) / floor)
 		}

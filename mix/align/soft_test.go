@@ -47,7 +47,7 @@ func TestHeardWhereTheEnvelopeSays(t *testing.T) {
 	}
 	time, heard := map[string][]float64{}, map[string][]float64{}
 	for k := range n {
-		e := simulate.New(uint64(60+k), simulate.Options{Level: simulate.Easy, Players: 8, Seconds: 40, Rate: 16000})
+		e := simulate.New(uint64(60+k), simulate.Options{Level: simulate.Easy, Players: 8, Seconds: 24, Rate: 16000})
 		for i, r := range measured(t, e) {
 			heardNotes(e.Takes[i], &r, time, heard)
 		}

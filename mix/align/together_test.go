@@ -12,9 +12,9 @@ import (
 // Who is sure among some takes is sure, and at the same place, among more of them.
 func TestMoreTakesMakeNobodyUnsure(t *testing.T) {
 	r := rand.New(rand.NewPCG(7, 31))
-	asked := 0
+	asked, held := 0, 0
 	for k := range 2 {
-		e := simulate.New(uint64(4300+k), simulate.Options{Level: simulate.Hard, Players: 7, Seconds: 40, Rate: 16000})
+		e := simulate.New(uint64(4300+k), simulate.Options{Level: simulate.Hard, Players: 7, Seconds: 24, Rate: 16000})
 		recs := measured(t, e)
 		full := byName(Place(e.Map, recs, nil))
 		for range 6 {
@@ -24,14 +24,15 @@ func TestMoreTakesMakeNobodyUnsure(t *testing.T) {
 					asked++
 					continue
 				}
+				held++
 				if q := full[p.Name]; !q.Sure || q.Offset != p.Offset || q.DriftPPM != p.DriftPPM {
 					t.Errorf("%s of ensemble %d: sure at %.6f among %d takes, and with all: %+v", p.Name, k, p.Offset, len(some), q)
 				}
 			}
 		}
 	}
-	if asked == 0 {
-		t.Error("no take was unsure among some: nothing was tested")
+	if asked == 0 || held < 20 {
+		t.Errorf("among some takes %d were sure and %d unsure: hardly anything was tested", held, asked)
 	}
 }
 
@@ -47,10 +48,9 @@ func byName(all []Placement) map[string]Placement {
 // A part without attacks that was played to another tempo, among others that were not,
 // is told by its harmony: its beats say nothing.
 func TestHarmonyTellsAnotherTempo(t *testing.T) {
-	e := simulate.New(4400, simulate.Options{Level: simulate.Easy, Players: 6, Seconds: 60, Rate: 16000})
+	e := simulate.New(4400, simulate.Options{Level: simulate.Easy, Players: 6, Seconds: 40, Rate: 16000})
 	recs := measured(t, e)
-	for i := range recs {
-		right := Place(e.Map, recs, nil)[i]
+	for i, right := range Place(e.Map, recs, nil) {
 		if !right.Sure {
 			t.Errorf("%s is not sure at its own tempo: %s", recs[i].Name, right.Reason)
 		}

@@ -39,38 +39,38 @@ func listen(t testing.TB, x []float64, rate int) *Tones {
 }
 
 // Sines and harmonic tones from a double bass' E1 to a flute's E7, each between
-// two tempered notes by another amount: the note is found within 2 cents.
+// two tempered notes by another amount, at both usual rates in turn: the note is found
+// within 2 cents.
 func TestPitchOfTones(t *testing.T) {
 	for name, partials := range map[string][]float64{
 		"sine": {1}, "reed": {1, 0.2, 0.7, 0.2, 0.5, 0.3}, "missing fundamental": {0.02, 1, 0.8, 0.7, 0.4, 0.3},
 		"bright": {1, 0.9, 0.9, 0.8, 0.8, 0.7, 0.7, 0.6},
 	} {
-		for _, rate := range []int{44100, 48000} {
-			worst := 0.0
-			for n := 28; n <= 100; n += 3 {
-				if name == "missing fundamental" && n > 76 {
-					continue // its second partial would be the note
-				}
-				want := float64(n) + 0.37*math.Sin(float64(n))
-				x := make([]float64, rate)
-				hum(x, rate, 0.2, 0.6, want, partials)
-				tones := listen(t, x, rate)
-				if len(tones.Steady) != 1 {
-					t.Errorf("%s %d: %d tones for note %d: %+v", name, rate, len(tones.Steady), n, tones.Steady)
-					continue
-				}
-				s := tones.Steady[0]
-				off := math.Abs(100 * (s.Note - want))
-				worst = max(worst, off)
-				if off > 2 || s.Wobble > 2 {
-					t.Errorf("%s %d: note %.3f was heard as %.3f, wobble %.1f", name, rate, want, s.Note, s.Wobble)
-				}
-				if s.From < 0.19 || s.From > 0.32 || s.To > 0.81 || s.To < 0.68 {
-					t.Errorf("%s %d note %d: from %.3f to %.3f", name, rate, n, s.From, s.To)
-				}
+		worst := 0.0
+		for n := 28; n <= 100; n += 3 {
+			if name == "missing fundamental" && n > 76 {
+				continue // its second partial would be the note
 			}
-			t.Logf("%s at %d Hz: worst %.3f cents", name, rate, worst)
+			rate := 44100 + n%2*3900
+			want := float64(n) + 0.37*math.Sin(float64(n))
+			x := make([]float64, rate)
+			hum(x, rate, 0.2, 0.6, want, partials)
+			tones := listen(t, x, rate)
+			if len(tones.Steady) != 1 {
+				t.Errorf("%s %d: %d tones for note %d: %+v", name, rate, len(tones.Steady), n, tones.Steady)
+				continue
+			}
+			s := tones.Steady[0]
+			off := math.Abs(100 * (s.Note - want))
+			worst = max(worst, off)
+			if off > 2 || s.Wobble > 2 {
+				t.Errorf("%s %d: note %.3f was heard as %.3f, wobble %.1f", name, rate, want, s.Note, s.Wobble)
+			}
+			if s.From < 0.19 || s.From > 0.32 || s.To > 0.81 || s.To < 0.68 {
+				t.Errorf("%s %d note %d: from %.3f to %.3f", name, rate, n, s.From, s.To)
+			}
 		}
+		t.Logf("%s: worst %.3f cents", name, worst)
 	}
 }
 

@@ -15,7 +15,7 @@ import (
 func simulated(t testing.TB, number uint64, level simulate.Level, players int,
 	seconds float64) (*simulate.Ensemble, []Take) {
 	t.Helper()
-	e := simulate.New(number, simulate.Options{Level: level, Players: players, Seconds: seconds, Rate: 44100})
+	e := simulate.New(number, simulate.Options{Level: level, Players: players, Seconds: seconds, Rate: 16000})
 	var takes []Take
 	for _, s := range e.Takes {
 		f, err := align.Analyse(s.Source())

@@ -6,6 +6,7 @@ package robust
 import (
 	"cmp"
 	"math"
+	"math/bits"
 	"slices"
 )
 
@@ -37,18 +38,60 @@ func Spread(away []float64) float64 { return normal * Median(away) }
 // two equally near the upper one. v is not empty and stays as it is.
 func Quantile[T cmp.Ordered](v []T, q float64) T { return at(v, q*float64(len(v)-1)+0.5) }
 
-// QuantileSorted is [Quantile] of values that are in order already.
-func QuantileSorted[T cmp.Ordered](v []T, q float64) T { return v[int(q*float64(len(v)-1)+0.5)] }
-
 // LowerQuantile returns the greatest value of v that is not above the place q, 0 to
 // 1, of its order. v is not empty and stays as it is.
 func LowerQuantile[T cmp.Ordered](v []T, q float64) T { return at(v, q*float64(len(v)-1)) }
 
+// QuantileOf is [Quantile] without its copy: it leaves v in another order.
+func QuantileOf[T cmp.Ordered](v []T, q float64) T { return nth(v, int(q*float64(len(v)-1)+0.5)) }
+
 // at returns the value of v whose place in the order is place, rounded down.
-func at[T cmp.Ordered](v []T, place float64) T {
-	s := slices.Clone(v)
-	slices.Sort(s)
-	return s[int(place)]
+func at[T cmp.Ordered](v []T, place float64) T { return nth(slices.Clone(v), int(place)) }
+
+// nth returns the value that would be v[k] if v were sorted, NaN first. It moves the
+// values of v about: parts of v in which place k does not lie are not sorted (C. A. R.
+// Hoare, "Algorithm 65: find", Comm. ACM 4, 1961). What pivots divide badly is sorted.
+func nth[T cmp.Ordered](v []T, k int) T {
+	for tries := 2 * bits.Len(uint(len(v))); len(v) > 16 && tries > 0; tries-- {
+		pivot := middle(v[0], v[len(v)/2], v[len(v)-1])
+		i, j := 0, len(v)-1
+		for i <= j {
+			for cmp.Less(v[i], pivot) {
+				i++
+			}
+			for cmp.Less(pivot, v[j]) {
+				j--
+			}
+			if i <= j {
+				v[i], v[j] = v[j], v[i]
+				i, j = i+1, j-1
+			}
+		}
+		switch {
+		case k <= j:
+			v = v[:j+1]
+		case k >= i:
+			v, k = v[i:], k-i
+		default:
+			return v[k]
+		}
+	}
+	slices.Sort(v)
+	return v[k]
+}
+
+// middle returns the one of three values that lies between the others.
+func middle[T cmp.Ordered](a, b, c T) T {
+	if cmp.Less(b, a) {
+		a, b = b, a
+	}
+	switch {
+	case cmp.Less(c, a):
+		return a
+	case cmp.Less(b, c):
+		return b
+	}
+	return c
 }
 
 // WeightedMedian returns the value below and above which lies half of the weight,

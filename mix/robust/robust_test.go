@@ -1,8 +1,10 @@
 package robust
 
 import (
+	"cmp"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 )
 
@@ -50,6 +52,46 @@ func TestQuantiles(t *testing.T) {
 	}
 	if v[0] != 40 || v[3] != 20 {
 		t.Errorf("the list became %v", v)
+	}
+}
+
+// What selection finds is what sorting puts in that place, whatever the order the values
+// come in: equal, rising, falling, some not numbers, in the order that is worst for the
+// middle of three.
+func TestSelectionIsSorting(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 4))
+	for _, n := range []int{1, 2, 15, 16, 17, 18, 100, 1001} {
+		kinds := map[string][]float64{}
+		for i := range n {
+			x := float64(i)
+			kinds["rising"] = append(kinds["rising"], x)
+			kinds["falling"] = append(kinds["falling"], -x)
+			kinds["equal"] = append(kinds["equal"], 7)
+			kinds["few values"] = append(kinds["few values"], float64(r.IntN(3)))
+			kinds["random"] = append(kinds["random"], r.NormFloat64())
+			kinds["organ pipes"] = append(kinds["organ pipes"], math.Min(x, float64(n)-x))
+			if i%3 == 0 {
+				x = math.NaN()
+			}
+			kinds["not numbers"] = append(kinds["not numbers"], x)
+		}
+		for name, v := range kinds {
+			sorted := slices.Sorted(slices.Values(v))
+			for _, k := range []int{0, n / 10, n / 2, n - 1} {
+				got, want := nth(slices.Clone(v), k), sorted[k]
+				if got != want && !(math.IsNaN(got) && math.IsNaN(want)) {
+					t.Errorf("%d %s: place %d holds %g, want %g", n, name, k, got, want)
+				}
+			}
+			moved := slices.Clone(v)
+			if got := QuantileOf(moved, 0.3); got != Quantile(v, 0.3) && !math.IsNaN(got) {
+				t.Errorf("%d %s: two quantiles", n, name)
+			}
+			slices.Sort(moved)
+			if !slices.EqualFunc(moved, sorted, func(a, b float64) bool { return cmp.Compare(a, b) == 0 }) {
+				t.Errorf("%d %s: a value is lost", n, name)
+			}
+		}
 	}
 }
 
