@@ -48,13 +48,13 @@ in_time() { [ $((end - $(date +%s))) -ge "$1" ]; }
 for package; do
 	name=$(basename "$package")
 	if ! in_time 5 || ! GOOS=windows GOARCH=amd64 CGO_ENABLED=0 \
-		go test -overlay "$work/overlay.json" -c -o "$work/$name.exe" "$package" || ! in_time 5; then
+		go test -overlay "$work/overlay.json" -c -o "$work/$name.test.exe" "$package" || ! in_time 5; then
 		echo "wine: no time was left for $package, or it does not compile" >&2
 		late=1
 		continue
 	fi
 	code=0
-	(cd "$package" && timeout $((end - $(date +%s))) wine "$work/$name.exe" -test.short -test.v) >"$work/log" 2>&1 || code=$?
+	(cd "$package" && timeout $((end - $(date +%s))) wine "$work/$name.test.exe" -test.short -test.v) >"$work/log" 2>&1 || code=$?
 	case $code in
 	0) echo "wine: $package: $(grep -c '^--- PASS' "$work/log") tests pass, $(grep -c '^ *--- SKIP' "$work/log") left out" ;;
 	124)
