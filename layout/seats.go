@@ -73,9 +73,11 @@ func Reseat(before []Cell, p Plan) ([]Cell, error) {
 	return cells, nil
 }
 
-// Arrange moves the tiles of a plan made by Grid or Fill to other cells: tile i
-// to cells[i]. A row of equal tiles filled from the left without a hole is aligned as the plan
-// says; a row with a hole keeps its columns, so that the hole shows.
+// Arrange moves the tiles of a plan made by Grid or Fill to other cells: tile i to
+// cells[i]. A row of equal tiles filled from the left without a hole is aligned as the
+// plan says; a row with a hole keeps its columns, so that the hole shows. It fails for
+// another number of cells than tiles, for a cell outside of the grid, and for one that
+// is given twice.
 func (p Plan) Arrange(cells []Cell) (Plan, error) {
 	if len(cells) != len(p.Tiles) || len(cells) == 0 {
 		return p, argument("cells", "%d for %d tiles", len(cells), len(p.Tiles))

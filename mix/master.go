@@ -200,8 +200,8 @@ func (m *master) try(gain audio.Decibels) error {
 	return nil
 }
 
-// Measure reads a programme to its end and says how loud it is. It meters while
-// the next frames are read.
+// Measure reads a programme to its end and says how loud it is. It meters while the next
+// frames are read. It fails with src.
 func Measure(src audio.Source) (Measured, error) {
 	m := NewMetered(audio.NewAhead(src)) // ends by itself: it is read to the end
 	buf := audio.NewBlock(src.Channels(), block)

@@ -26,8 +26,9 @@ var extensions = []string{
 	".wav", ".m4a", ".mp3", ".aac", ".flac", ".ogg", ".opus", ".aif", ".aiff",
 }
 
-// Walk visits what looks like a recording in a folder and below it, without
-// hidden files and the outputs.
+// Walk visits what looks like a recording in a folder and below it, without hidden files
+// and the outputs. It fails where a folder cannot be read; one that goes away meanwhile
+// is passed over.
 func Walk(dir, out string, visit func(rel string, info fs.FileInfo)) error {
 	return walk(dir, out, extensions, visit)
 }
@@ -35,7 +36,8 @@ func Walk(dir, out string, visit func(rel string, info fs.FileInfo)) error {
 // scores are the endings of files that count as scores; .xml can be anything.
 var scores = []string{".mid", ".midi", ".musicxml", ".mxl"}
 
-// Scores returns what looks like a score in a folder and below it, with slashes.
+// Scores returns what looks like a score in a folder and below it, with slashes. It
+// fails as [Walk] does.
 func Scores(dir, out string) ([]string, error) {
 	var all []string
 	err := walk(dir, out, scores, func(rel string, _ fs.FileInfo) { all = append(all, filepath.ToSlash(rel)) })
@@ -88,8 +90,9 @@ func namedFiles(man *production.Production) []string {
 	return all
 }
 
-// Fingerprint returns what a production is made of: the manifest's bytes and the
-// sizes and times of the files it names.
+// Fingerprint returns what a production is made of: the manifest's bytes and the sizes
+// and times of the files it names. It fails when the manifest cannot be read; a named
+// file that is not there counts as such.
 func Fingerprint(man *production.Production) (string, error) {
 	data, err := os.ReadFile(man.Path)
 	if err != nil {
@@ -125,7 +128,8 @@ type file struct {
 	told    string
 }
 
-// Scan notes the recordings that the manifest does not name.
+// Scan notes the recordings that the manifest does not name. It fails as [Walk] does;
+// what was not seen by then counts as gone.
 func (d *Folder) Scan(man *production.Production) error {
 	named := map[string]bool{}
 	for _, f := range namedFiles(man) {

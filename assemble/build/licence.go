@@ -22,8 +22,8 @@ type Licence struct {
 	Text string `json:"text"` // whole, with what else its authors ask to be passed on
 }
 
-// Licences returns the licences of everything in this program that others made, in
-// order of names.
+// Licences returns the licences of everything in this program that others made, in order
+// of names. It fails only when the program was built without them, which is a bug.
 func Licences() ([]Licence, error) {
 	files, err := texts.ReadDir(folder)
 	if err != nil {

@@ -29,8 +29,8 @@ import (
 // checked is the share of results that are made again at home.
 const checked = 0.01
 
-// Class returns what kind of machine this is: it makes a trial film, which takes about
-// a second.
+// Class returns what kind of machine this is: it makes a trial film, which takes about a
+// second. It fails when ctx ends, or when this ffmpeg makes no film at all.
 func Class(ctx context.Context, tool *ffmpeg.Tool) (farm.Class, error) {
 	trial, err := picture.Trial(ctx, tool)
 	if err != nil {
@@ -89,7 +89,8 @@ type Helper struct {
 }
 
 // Join returns the machines that work for the hub of an invitation. tell is called with
-// what a person should know.
+// what a person should know. An invitation that is none is a fault of the person's; it
+// also fails when the hub is not reached or ctx ends.
 func Join(ctx context.Context, tool *ffmpeg.Tool, invitation string, tell func(text string)) (*farm.Fleet, error) {
 	home, class, err := join(ctx, tool, invitation)
 	if err != nil {
@@ -161,7 +162,9 @@ type Help struct {
 const defaultSpace = 10e9
 
 // Work lends this machine to the production of a hub until ctx ends. Files of the
-// production are in a folder of their own meanwhile, which is removed at the end.
+// production are in a folder of their own meanwhile, which is removed at the end. It
+// returns ctx's error then. An invitation that is none is a fault of the person's; it
+// also fails when the hub is not reached or has made the invitation void.
 func Work(ctx context.Context, tool *ffmpeg.Tool, h Help) error {
 	in, err := parse("--join", h.Invitation)
 	if err != nil {

@@ -173,9 +173,9 @@ func (e Encoder) output(s *ffmpeg.Stream, canvas layout.Canvas, rate shot.Rate, 
 	return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, args)
 }
 
-// Try encodes a few frames of a moving test picture as a film of that canvas
-// would be: an encoder that ffmpeg lists need not work on the machine at hand,
-// nor with pictures of that size.
+// Try encodes a few frames of a moving test picture as a film of that canvas would be:
+// an encoder that ffmpeg lists need not work on the machine at hand, nor with pictures
+// of that size. It fails for an encoder without settings.
 func Try(c Coding, canvas layout.Canvas, rate shot.Rate, frames int, dst string) (Command, error) {
 	e, err := c.of()
 	if err != nil {

@@ -125,8 +125,9 @@ func applyGain(s *ffmpeg.Stream, by [3]float64) *ffmpeg.Stream {
 // one a second.
 const sampleFrames = 60
 
-// Light writes key frames of a take, small and as conforming would show them,
-// as bytes of red, green and blue. c's frames and gain do not matter.
+// Light writes key frames of a take, small and as conforming would show them, as bytes
+// of red, green and blue. c's frames and gain do not matter. It fails only by a bug in
+// the graph.
 func Light(c plan.Conform, src Source, dst string) (Command, error) {
 	c.Picture.Gain = [3]float64{}
 	return build(1, func() *ffmpeg.Stream {

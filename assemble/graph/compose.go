@@ -87,9 +87,10 @@ func encoderThreads(c layout.Canvas) string {
 	return "1"
 }
 
-// Compose stacks the pieces, lays the overlay with its frames and labels over
-// them and encodes a closed run of frames that joins to others of the same
-// coding without re-encoding. A rough cut has a coding of its own.
+// Compose stacks the pieces, lays the overlay with its frames and labels over them and
+// encodes a closed run of frames that joins to others of the same coding without
+// re-encoding. A rough cut has a coding of its own. It fails for an encoder without
+// settings, and by a bug in the graph.
 func Compose(g Segment, c Coding, dst string) (Command, error) {
 	enc, err := c.of()
 	if err != nil {

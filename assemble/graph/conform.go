@@ -24,9 +24,10 @@ var mezzanineCodec = ffmpeg.KwArgs{
 	"c:v": "libx264", "preset": "ultrafast", "tune": "fastdecode", "g": "1", "qp": "22",
 }
 
-// Conform brings a take's picture upright to c.W × c.H in BT.709 on the guide
-// frames c.Frames of rate. Source frame times go through the take's clock and
-// every output frame shows the source frame nearest to it.
+// Conform brings a take's picture upright to c.W × c.H in BT.709 on the guide frames
+// c.Frames of rate. Source frame times go through the take's clock and every output
+// frame shows the source frame nearest to it. It fails only by a bug in the graph, such
+// as an input that was lost.
 func Conform(c plan.Conform, src Source, rate shot.Rate, dst string) (Command, error) {
 	return build(1, func() *ffmpeg.Stream {
 		s := conformPicture(c, src, rate)
@@ -79,8 +80,8 @@ func conformPicture(c plan.Conform, src Source, rate shot.Rate) *ffmpeg.Stream {
 	})
 }
 
-// Still writes the first frame of c alone as a picture in sRGB's encoding of
-// BT.709 values, as a player shows it.
+// Still writes the first frame of c alone as a picture in sRGB's encoding of BT.709
+// values, as a player shows it. It fails as [Conform] does.
 func Still(c plan.Conform, src Source, rate shot.Rate, dst string) (Command, error) {
 	return build(1, func() *ffmpeg.Stream {
 		s := conformPicture(c, src, rate)

@@ -16,7 +16,7 @@ import (
 // AACFrame is the number of samples of a frame of AAC.
 const AACFrame = 1024
 
-// AAC encodes a finished master whole.
+// AAC encodes a finished master whole. It fails only by a bug in the graph.
 func AAC(wav, dst string) (Command, error) { return encodeAAC(wav, ffmpeg.KwArgs{}, "mp4", dst) }
 
 // AACPiece encodes a number of frames of a master of 48 kHz, from one of them on, 0
@@ -47,9 +47,9 @@ func encodeAAC(wav string, in ffmpeg.KwArgs, format, dst string) (Command, error
 	})
 }
 
-// WrapAAC puts bare frames of AAC, which hold a number of samples at 48 kHz behind
-// the encoder's delay of a frame, into a file that says so, as an encoder's own
-// file does.
+// WrapAAC puts bare frames of AAC, which hold a number of samples at 48 kHz behind the
+// encoder's delay of a frame, into a file that says so, as an encoder's own file does.
+// It fails when so many frames cannot hold so many samples.
 func WrapAAC(bare string, frames int, samples int64, dst string) (Command, error) {
 	last := samples - int64(frames-2)*AACFrame
 	if frames < 2 || last < 1 || last > AACFrame {
@@ -99,9 +99,10 @@ func SegmentList(names []string, frames []int, rate shot.Rate) (string, error) {
 	return b.String(), nil
 }
 
-// Mux joins segments and the sound without encoding either. Joining rounds
-// times to microseconds; every one is put back on its frame.
-// Chapters, when it is not "", is a file of ffmpeg's metadata that holds them.
+// Mux joins segments and the sound without encoding either. Joining rounds times to
+// microseconds; every one is put back on its frame. Chapters, when it is not "", is a
+// file of ffmpeg's metadata that holds them. It fails only by a bug in the graph;
+// whether the segments go together shows when it runs.
 func Mux(list, sound, chapters, dst, title string, rate shot.Rate) (Command, error) {
 	c, err := build(2, func() *ffmpeg.Stream {
 		video := ffmpeg.Input(list, ffmpeg.KwArgs{"f": "concat", "safe": "0"}).Get("v")

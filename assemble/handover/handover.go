@@ -43,7 +43,8 @@ type Source struct {
 	Dir   string // the folder of the hand-over
 }
 
-// Texts returns all files but the stems.
+// Texts returns all files but the stems. It fails for a plan whose takes are not those
+// given, which is a bug, and for music that a MIDI file cannot hold.
 func (s Source) Texts() ([]Text, error) {
 	x := &writer{Source: s}
 	for _, step := range []func() error{x.timeline, x.tempo, x.offsets} {

@@ -6,11 +6,11 @@ import (
 	"strings"
 )
 
-// CSV returns a table as comma-separated values (RFC 4180, UTF-8, lines end in
-// CRLF). The first row is the head. texts tells which columns hold text: a cell
-// there that a spreadsheet would take for a formula gets an apostrophe before
-// it, as OWASP's page on CSV injection advises. Numbers stay numbers, those
-// below zero too.
+// CSV returns a table as comma-separated values (RFC 4180, UTF-8, lines end in CRLF).
+// The first row is the head. texts tells which columns hold text: a cell there that a
+// spreadsheet would take for a formula gets an apostrophe before it, as OWASP's page on
+// CSV injection advises. Numbers stay numbers, those below zero too. It fails for no
+// table.
 func CSV(rows [][]string, texts func(column int) bool) ([]byte, error) {
 	var out bytes.Buffer
 	w := csv.NewWriter(&out)

@@ -82,12 +82,12 @@ const theMedia = "DEFAULT_MEDIA"
 // house is where a file's own remarks stand in metadata.
 const house = "ripieno"
 
-// OTIO writes a timeline. Times on it are whole frames of its rate; the
-// beginning of a clip in its file is exact, in frames or samples of the file
-// with a fraction. The duration of a source range is the clip's on the
-// timeline, as the format has it; how much of the file that takes is the time
-// warp's word. Places of marks and the guide time of frame 0 stand in metadata
-// without rounding.
+// OTIO writes a timeline. Times on it are whole frames of its rate; the beginning of a
+// clip in its file is exact, in frames or samples of the file with a fraction. The
+// duration of a source range is the clip's on the timeline, as the format has it; how
+// much of the file that takes is the time warp's word. Places of marks and the guide
+// time of frame 0 stand in metadata without rounding. It fails for a clip that no reader
+// could play: outside of its file or of the timeline, or with a NaN.
 func OTIO(t Timeline) ([]byte, error) {
 	if err := t.check(); err != nil {
 		return nil, err

@@ -15,8 +15,9 @@ type Slice struct {
 
 // Trace returns events in the Trace Event Format ("Chrome trace"), which
 // chrome://tracing and other viewers of profiles open: complete events ("X") of one
-// process, in microseconds since the first, with a thread for each lane. The format
-// is described in the document "Trace Event Format" of the Catapult project.
+// process, in microseconds since the first, with a thread for each lane. The format is
+// described in the document "Trace Event Format" of the Catapult project. It fails for
+// no event.
 func Trace(process string, events []Slice) ([]byte, error) {
 	type args struct {
 		Name  string `json:"name,omitempty"`

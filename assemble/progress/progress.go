@@ -90,7 +90,7 @@ func (m Mode) String() string {
 	return modeNames[m]
 }
 
-// ParseMode reads auto, bar, lines, json or quiet.
+// ParseMode reads auto, bar, lines, json or quiet. Any other word fails.
 func ParseMode(s string) (Mode, error) {
 	for i, n := range modeNames {
 		if s == n {

@@ -70,7 +70,8 @@ func Limits(c plan.Conform, cost float64) ffmpeg.Limits {
 // given; see [store.Store.Steady].
 type Steady func(ctx context.Context, path string, hash store.ID, read func(ctx context.Context) error) error
 
-// Picture returns Steady for the file of a picture. The zero Steady only reads.
+// Picture returns Steady for the file of a picture. The zero Steady only reads. It fails
+// with read, when the file changed meanwhile, and for a hash that is none.
 func (s Steady) Picture(ctx context.Context, pic plan.Picture, read func(ctx context.Context) error) error {
 	if s == nil {
 		return read(ctx)

@@ -56,7 +56,7 @@ type Tone struct {
 
 var callSheetPage = sync.OnceValue(func() *template.Template { return page("callsheet.html") })
 
-// CallSheet writes a sheet as one page.
+// CallSheet writes a sheet as one page. It fails when w does.
 func CallSheet(w io.Writer, s Sheet) error {
 	return callSheetPage().Execute(w, s.typeset().view())
 }

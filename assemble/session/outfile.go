@@ -20,9 +20,10 @@ import (
 // it gets its own (see store.Publish), in bytes.
 const tempName = 32
 
-// OutFile returns the path of a file among the outputs, as [Session.Out] does,
-// and finds out before any work is done that something else is in the file's
-// place, or that the system takes no such name.
+// OutFile returns the path of a file among the outputs, as [Session.Out] does, and finds
+// out before any work is done that something else is in the file's place, or that the
+// system takes no such name. The fault says what is there, or what is wrong with the
+// folder or the name, and names --out.
 func (s *Session) OutFile(name string) (string, error) { return OutFile(s.set.Out, name) }
 
 // OutFile returns the path of a file in dir; see [Session.OutFile].
@@ -83,7 +84,8 @@ func tooLong(path string) error {
 		"give the deliverable or take a shorter name, or choose another folder with --out")
 }
 
-// OutFiles checks the places of several files.
+// OutFiles checks the places of several files. It returns the fault of the first that
+// cannot be written.
 func (s *Session) OutFiles(names ...string) error {
 	for _, n := range names {
 		if _, err := s.OutFile(n); err != nil {

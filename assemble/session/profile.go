@@ -38,7 +38,7 @@ func (s *Session) Events() []interchange.Slice {
 }
 
 // WriteProfile writes what ran from when to when to [Settings.Profile], if there is a
-// name.
+// name. It fails when the file cannot be written.
 func (s *Session) WriteProfile(ctx context.Context) error {
 	if s.set.Profile == "" {
 		return nil

@@ -72,8 +72,10 @@ type Swept struct {
 	Notes   []string // on those that were changed since and are left
 }
 
-// Replace calls deliver, which writes the files now, and then takes away those
-// that an earlier run wrote besides.
+// Replace calls deliver, which writes the files now, and then takes away those that an
+// earlier run wrote besides. It fails with deliver, and then nothing has gone and
+// nothing is forgotten; or when the folder cannot be written or ctx ends. A file that
+// was changed since stays, with a note.
 func (s *Session) Replace(ctx context.Context, r Folder, now []Written, deliver func() error) (Swept, error) {
 	var out Swept
 	text, err := os.ReadFile(filepath.Join(r.Dir, RecordName))

@@ -41,12 +41,14 @@ func (s *Session) Run(ctx context.Context, tasks []task.Task) (task.Result, erro
 	return res, err
 }
 
-// Plan tells what [Session.Run] would do with tasks now.
+// Plan tells what [Session.Run] would do with tasks now. It fails for tasks that are no
+// graph, which is a bug, and when ctx ends.
 func (s *Session) Plan(ctx context.Context, tasks []task.Task) ([]task.Planned, error) {
 	return s.runner().Plan(ctx, tasks)
 }
 
-// Forecast tells what [Session.Run] would take with tasks now.
+// Forecast tells what [Session.Run] would take with tasks now. It fails as
+// [Session.Plan] does.
 func (s *Session) Forecast(ctx context.Context, tasks []task.Task) (task.Forecast, error) {
 	return s.runner().Forecast(ctx, tasks)
 }

@@ -39,8 +39,8 @@ type Session struct {
 	away   task.Away // nil: everything is made here
 }
 
-// Find returns ffmpeg, or says what is missing: the program, or parts of it
-// without which nothing can be made.
+// Find returns ffmpeg, or says what is missing: the program, or parts of it without
+// which nothing can be made. The fault has a command that installs it.
 func (set Settings) Find(ctx context.Context) (*ffmpeg.Tool, error) {
 	tool, err := set.Programs.Find(ctx)
 	if err != nil {
@@ -49,8 +49,10 @@ func (set Settings) Find(ctx context.Context) (*ffmpeg.Tool, error) {
 	return tool, tool.RequireAll()
 }
 
-// Open reads the manifest, finds ffmpeg and takes the production's store,
-// waiting while another run has it. [Session.Close] gives it back.
+// Open reads the manifest, finds ffmpeg and takes the production's store, waiting while
+// another run has it. [Session.Close] gives it back. Faults of the manifest come first,
+// all of them, then those of settings, ffmpeg, open files and the disk. It fails with
+// ctx's error when that ends while it waits.
 func Open(ctx context.Context, set Settings) (*Session, error) {
 	note, err := beats.Find(ctx, set.Dir, set.Find)
 	if err != nil {
@@ -113,7 +115,8 @@ func (s *Session) allowFiles() error {
 	return nil
 }
 
-// Close lets the next run in.
+// Close lets the next run in. It fails when the lock cannot be given back; closing twice
+// is fine.
 func (s *Session) Close() error { return s.kept.Close() }
 
 // Manifest returns what the production asks for.
@@ -183,7 +186,8 @@ func (s *Session) Trim(ctx context.Context) {
 	}
 }
 
-// Publish writes a small file whole, and not at all when it is the same.
+// Publish writes a small file whole, and not at all when it is the same. It fails with
+// the disk's fault, or when ctx ends; the file is then as it was.
 func Publish(ctx context.Context, path string, data []byte) error {
 	if old, err := os.ReadFile(path); err == nil && string(old) == string(data) {
 		return nil

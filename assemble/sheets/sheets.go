@@ -59,8 +59,10 @@ type Sentences struct {
 // folderName holds the pages of single takes.
 const folderName = "callsheets"
 
-// Write writes out/callsheet.html for everybody and
-// out/callsheets/NAME.html for each take.
+// Write writes out/callsheet.html for everybody and out/callsheets/NAME.html for each
+// take. Faults of the manifest, an unknown take or language, and a take that is withheld
+// stop it before anything is written. It fails with ctx, and when a page cannot be
+// written; those before it are whole.
 func Write(ctx context.Context, set session.Settings, o Options) (Result, error) {
 	r := Result{Pages: []Page{}}
 	p, words, err := openSheets(set, o)
@@ -117,7 +119,8 @@ func Write(ctx context.Context, set session.Settings, o Options) (Result, error)
 	return r, nil
 }
 
-// Strings lists the sentences of the call sheet.
+// Strings lists the sentences of the call sheet. It fails for a manifest with faults,
+// and for an unknown language.
 func Strings(set session.Settings, o Options) (Sentences, error) {
 	_, words, err := openSheets(set, o)
 	if err != nil {

@@ -155,8 +155,9 @@ func (t *Track) phonesOf(res task.Result) (tone.Phones, error) {
 	return phones, nil
 }
 
-// Cleaned returns what is done to the strips by themselves, by their takes, from a
-// run of [Track.Cleanings]. A take that could not be heard is left out.
+// Cleaned returns what is done to the strips by themselves, by their takes, from a run
+// of [Track.Cleanings]. A take that could not be heard is left out. It fails when what
+// is stored cannot be read.
 func (t *Track) Cleaned(res task.Result) (map[string]*CleanResult, error) {
 	all := map[string]*CleanResult{}
 	if t == nil {

@@ -72,9 +72,9 @@ type HiddenSpan struct {
 	Measures string  `json:"measures"` // such as m12 to m15
 }
 
-// Hidden returns for every strip how far its part is covered, nil for not at
-// all, from a run of [Track.Bands]. A voice that could not be measured is left
-// out.
+// Hidden returns for every strip how far its part is covered, nil for not at all, from a
+// run of [Track.Bands]. A voice that could not be measured is left out. It fails when
+// what is stored cannot be read.
 func (t *Track) Hidden(rep Report, res task.Result, music *tempo.Map) ([]*HiddenResult, error) {
 	var strips []mask.Strip
 	var at []int

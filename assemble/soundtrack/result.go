@@ -91,8 +91,8 @@ func hundredths(list []float32) []*float64 {
 	return out
 }
 
-// Heard returns what was heard of every strip in a run, zeros for those that are
-// not cleaned.
+// Heard returns what was heard of every strip in a run, zeros for those that are not
+// cleaned. It fails when what is stored cannot be read.
 func (t *Track) Heard(res task.Result) ([]mix.Heard, error) {
 	list := make([]mix.Heard, len(t.parts))
 	for i, p := range t.parts {

@@ -28,7 +28,8 @@ func (a Action) String() string {
 	return b.String()
 }
 
-// Find returns the one stored key that begins with the given hexadecimal digits.
+// Find returns the one stored key that begins with the given hexadecimal digits. It
+// fails where none begins so, or several do.
 func (s *Store) Find(ctx context.Context, prefix string) (ID, error) {
 	all, err := s.List(ctx)
 	if err != nil {
@@ -49,8 +50,9 @@ func (s *Store) Find(ctx context.Context, prefix string) (ID, error) {
 	return ID{}, fmt.Errorf("store: %d keys begin with %q", len(found), prefix)
 }
 
-// Explain tells what is stored under id: the description behind the key, when
-// it was made and how long that took, and whether the output is sound.
+// Explain tells what is stored under id: the description behind the key, when it was
+// made and how long that took, and whether the output is sound. It fails when nothing is
+// stored under id, or its index is damaged.
 func (s *Store) Explain(ctx context.Context, id ID) (string, error) {
 	e, err := s.load(id)
 	if err != nil {
@@ -81,7 +83,8 @@ type History struct {
 // was for.
 type work struct{ rule, subject string }
 
-// History reads every index. Damaged ones are left out.
+// History reads every index. Damaged ones are left out. It fails when ctx ends or the
+// folder cannot be read.
 func (s *Store) History(ctx context.Context) (*History, error) {
 	h := &History{byWork: map[work][]*entry{}, byRule: map[string][]*entry{}}
 	err := s.each(ctx, func(_ Entry, e *entry) {

@@ -7,10 +7,11 @@ import (
 	"time"
 )
 
-// Guard waits until no other process, and nobody else in this one, holds the lock
-// file at path, which is made when it is missing, and holds it until release is
-// called. It is for short things such as reading a file and writing it anew; the
-// lock goes with the process that held it.
+// Guard waits until no other process, and nobody else in this one, holds the lock file
+// at path, which is made when it is missing, and holds it until release is called. It is
+// for short things such as reading a file and writing it anew; the lock goes with the
+// process that held it. It fails when ctx ends before the lock is free, and where the
+// disk refuses the file.
 func Guard(ctx context.Context, path string) (release func(), err error) {
 	sys := realSystem()
 	dir := filepath.Dir(path)

@@ -35,7 +35,7 @@ func (id *ID) UnmarshalText(text []byte) error {
 	return err
 }
 
-// ParseID reads 64 hexadecimal digits.
+// ParseID reads 64 hexadecimal digits. Anything else fails.
 func ParseID(s string) (ID, error) {
 	var id ID
 	if len(s) != 2*len(id) {

@@ -34,8 +34,9 @@ func (s *Store) Lock(ctx context.Context) error {
 	return s.afterLock(ctx)
 }
 
-// LockWait is [Store.Lock] that waits until the other run has finished or ctx
-// ends. waiting, when not nil, is told once whom it waits for; 0 is unknown.
+// LockWait is [Store.Lock] that waits until the other run has finished or ctx ends.
+// waiting, when not nil, is told once whom it waits for; 0 is unknown. It fails with
+// ctx's error, and where the disk refuses the lock.
 func (s *Store) LockWait(ctx context.Context, waiting func(pid int)) error {
 	for {
 		if err := ctx.Err(); err != nil {

@@ -81,7 +81,8 @@ func sweepPublished(sys system, dir, stem, ext string) {
 	}
 }
 
-// Hash returns the SHA-256 of the stored single-file output of a.
+// Hash returns the SHA-256 of the stored single-file output of a. It fails when nothing
+// is stored for a, or an output of several files.
 func (s *Store) Hash(a Action) (ID, error) {
 	e, err := s.load(a.ID())
 	if err != nil {

@@ -76,8 +76,8 @@ func (s *Store) grow(ctx context.Context, bytes int64) {
 	}
 }
 
-// Open prepares the store in dir, which is made when it is missing. It takes
-// no lock.
+// Open prepares the store in dir, which is made when it is missing. It takes no lock. It
+// fails where the folder cannot be made, or be made private.
 func Open(dir string) (*Store, error) { return open(dir, realSystem()) }
 
 // open is Open on a system of the caller's choice, which tests make fail.
@@ -168,7 +168,8 @@ func (s *Store) noteUse(e *entry, fresh []output) {
 	}
 }
 
-// Remove forgets the output of id. A missing one is fine.
+// Remove forgets the output of id. A missing one is fine. It fails without the lock, and
+// where the disk refuses.
 func (s *Store) Remove(id ID) error {
 	if err := s.mustHold(); err != nil {
 		return err

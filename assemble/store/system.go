@@ -83,6 +83,6 @@ func (sys system) replace(path, temp string, data []byte) error {
 	return sys.sync(filepath.Dir(path))
 }
 
-// Free returns how many bytes this user may still write to the disk of a folder
-// that is there.
+// Free returns how many bytes this user may still write to the disk of a folder that is
+// there. It fails for a folder that is not there.
 func Free(dir string) (int64, error) { return freeBytes(dir) }

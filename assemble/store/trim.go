@@ -30,9 +30,9 @@ type Freed struct {
 	Bytes   int64
 }
 
-// List returns every entry, the least recently used first and equal times in order
-// of the ID. Entries whose index is damaged are listed with the damage; the
-// outputs themselves are not looked at.
+// List returns every entry, the least recently used first and equal times in order of
+// the ID. Entries whose index is damaged are listed with the damage; the outputs
+// themselves are not looked at. It fails when ctx ends or the folder cannot be read.
 func (s *Store) List(ctx context.Context) ([]Entry, error) {
 	var all []Entry
 	err := s.each(ctx, func(x Entry, _ *entry) { all = append(all, x) })
@@ -69,9 +69,10 @@ func (s *Store) each(ctx context.Context, visit func(x Entry, e *entry)) error {
 	})
 }
 
-// Trim removes the least recently used entries until the outputs that remain
-// take at most bound bytes. What this process has used or made since Open
-// stays, even when that is more than the bound.
+// Trim removes the least recently used entries until the outputs that remain take at
+// most bound bytes. What this process has used or made since Open stays, even when that
+// is more than the bound. It fails as [Store.List] does, without the lock, and where the
+// disk refuses; what went is told all the same.
 func (s *Store) Trim(ctx context.Context, bound int64) (Freed, error) {
 	all, err := s.List(ctx)
 	if err != nil {
@@ -91,7 +92,8 @@ func (s *Store) Trim(ctx context.Context, bound int64) (Freed, error) {
 	})
 }
 
-// Clean removes every entry and every remembered hash.
+// Clean removes every entry and every remembered hash. It fails without the lock, and
+// where the disk refuses; what went is told all the same.
 func (s *Store) Clean(ctx context.Context) (Freed, error) {
 	all, err := s.List(ctx)
 	if err != nil {
@@ -104,8 +106,9 @@ func (s *Store) Clean(ctx context.Context) (Freed, error) {
 	return freed, DiskFault(s.dir, s.hashes.forget(s.sys))
 }
 
-// Check compares the bytes of every entry with what was stored and returns the
-// damaged ones. It removes nothing; a damaged entry is never used anyway.
+// Check compares the bytes of every entry with what was stored and returns the damaged
+// ones. It removes nothing; a damaged entry is never used anyway. It fails when ctx ends
+// or the folder cannot be read; damage is no failure.
 func (s *Store) Check(ctx context.Context) ([]Entry, error) {
 	all, err := s.List(ctx)
 	if err != nil {

@@ -74,7 +74,8 @@ func (s *Survey) Edges() []task.Edge {
 	return edges
 }
 
-// Read takes in what a run has measured.
+// Read takes in what a run has measured. It fails when what is stored cannot be read, or
+// ctx ends.
 func (s *Survey) Read(ctx context.Context, res task.Result) (err error) {
 	s.res = res
 	if s.Judged, err = s.checks.Judge(ctx, res); err != nil || !s.plays {
@@ -84,8 +85,8 @@ func (s *Survey) Read(ctx context.Context, res task.Result) (err error) {
 	return err
 }
 
-// Take returns what was found out about take i; span is the guide time that the
-// page shows.
+// Take returns what was found out about take i; span is the guide time that the page
+// shows. It fails when what is stored cannot be read; what was not measured is left out.
 func (s *Survey) Take(i int, level string, span [2]float64) (out report.Reviewed, err error) {
 	t := s.set.Takes[i]
 	out = report.Reviewed{Name: t.Name, Player: t.PublicName(), Part: t.Part, Section: t.Section, Level: level,

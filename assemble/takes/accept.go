@@ -19,8 +19,9 @@ type Choice struct {
 	Number int  // of the candidate, from 1
 }
 
-// ParseChoice reads TAKE, TAKE=N, TAKE/video=N or TAKE/audio=N. Without N it is
-// the first candidate.
+// ParseChoice reads TAKE, TAKE=N, TAKE/video=N or TAKE/audio=N. Without N it is the
+// first candidate. A number that is none, below 1 or too large, and a choice without a
+// take, are faults that say how it is written.
 func ParseChoice(text string) (Choice, error) {
 	name, number, numbered := strings.Cut(text, "=")
 	c := Choice{Take: name, Number: 1}

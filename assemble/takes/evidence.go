@@ -23,10 +23,10 @@ import (
 // evidenceRule is the version of the picture of where takes lie.
 const evidenceRule = 1
 
-// Draw draws where all takes lie, for a person to judge: out/sync.png, and
-// further pages where there are more takes than one picture holds. It returns
-// their paths. Drawings are kept in the store; what has not changed is not drawn
-// again.
+// Draw draws where all takes lie, for a person to judge: out/sync.png, and further pages
+// where there are more takes than one picture holds. It returns their paths. Drawings
+// are kept in the store; what has not changed is not drawn again. It fails when ctx ends
+// or a page cannot be written.
 func (s *Set) Draw(ctx context.Context, x *session.Session) ([]string, error) {
 	e := evidence{man: x.Manifest(), takes: s.Takes, windows: syncWindows(x.Manifest().Tempo)}
 	rows := e.rows()
@@ -118,34 +118,46 @@ func (e evidence) page(rows []card.SyncRow, k, pages int) card.SyncOptions {
 // whole beat on both sides can be seen, in which a take may be off.
 const beatsBefore, beatsAfter = 1.5, 2.5
 
-// syncWindows returns the moments that the picture shows: the cue, and the
-// downbeats of the first measure, the one in the middle and the last.
-func syncWindows(m *tempo.Map) []card.SyncWindow {
-	var beats []tempo.Beat
-	for b := range m.Beats() {
-		beats = append(beats, b)
-	}
+// Moment is a beat at which takes are held against each other, and what people call it.
+type Moment struct {
+	Title string
+	Beat  tempo.Beat
+}
+
+// Moments returns the beats at which takes are held against each other, in order of time:
+// the cue, and the downbeats of the first measure, the one in the middle and the last,
+// each once in a short piece. Without a count-in there is no cue.
+func Moments(m *tempo.Map) []Moment {
 	last := m.Measures()
+	var list []Moment
+	seen := map[int]bool{}
+	for b := range m.Beats() {
+		switch {
+		case b.Cue:
+			list = append(list, Moment{"the clap", b})
+		case b.CountIn || !b.Downbeat || seen[b.Measure]:
+		case b.Measure == 1 || b.Measure == (last+2)/2 || b.Measure == last:
+			seen[b.Measure] = true
+			list = append(list, Moment{fmt.Sprintf("measure %d", b.Measure), b})
+		}
+	}
+	return list
+}
+
+// syncWindows returns the stretches round the [Moments] that the picture shows, in guide
+// time, each with its beats.
+func syncWindows(m *tempo.Map) []card.SyncWindow {
 	var windows []card.SyncWindow
-	add := func(title string, b tempo.Beat) {
-		w := card.SyncWindow{Title: title, From: b.Seconds - beatsBefore*b.Length, To: b.Seconds + beatsAfter*b.Length}
-		for _, l := range beats {
+	for _, at := range Moments(m) {
+		b := at.Beat
+		w := card.SyncWindow{Title: at.Title, From: b.Seconds - beatsBefore*b.Length,
+			To: b.Seconds + beatsAfter*b.Length}
+		for l := range m.Beats() {
 			if l.Seconds >= w.From && l.Seconds <= w.To {
 				w.Lines = append(w.Lines, beatLine(l))
 			}
 		}
 		windows = append(windows, w)
-	}
-	seen := map[int]bool{}
-	for _, b := range beats {
-		switch {
-		case b.Cue:
-			add("the clap", b)
-		case b.CountIn || !b.Downbeat || seen[b.Measure]:
-		case b.Measure == 1 || b.Measure == (last+2)/2 || b.Measure == last:
-			seen[b.Measure] = true
-			add(fmt.Sprintf("measure %d", b.Measure), b)
-		}
 	}
 	return windows
 }

@@ -18,7 +18,9 @@ type Judged struct {
 var levels = map[production.Verdict]intake.Level{production.VerdictOK: intake.OK, production.VerdictAsk: intake.Ask,
 	production.VerdictRedo: intake.Redo}
 
-// Judge turns what was measured into what a person reads, take by take.
+// Judge turns what was measured into what a person reads, take by take. It fails when
+// what is stored cannot be read, or ctx ends; a take that could not be measured has what
+// is known of it.
 func (c *Checks) Judge(ctx context.Context, res task.Result) ([]Judged, error) {
 	var facts []intake.Facts
 	for _, t := range c.set.Takes {

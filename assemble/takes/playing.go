@@ -37,8 +37,9 @@ func (t Take) Tones() task.Ref[*playing.Tones] {
 	return tonesTask(t.Heard)
 }
 
-// Playing describes how every take was played whose place is sure, from a run of
-// the takes' Tones; the result is keyed by take.
+// Playing describes how every take was played whose place is sure, from a run of the
+// takes' Tones; the result is keyed by take. It fails when what is stored cannot be
+// read.
 func (s *Set) Playing(man *production.Production, res task.Result) (map[string]playing.Report, error) {
 	var takes []playing.Take
 	for _, t := range s.Takes {

@@ -178,9 +178,10 @@ func (s *Set) Find(take, hash string) *Recording {
 	return nil
 }
 
-// Inspect looks at every file of every take: is it there, what is it, what does
-// it hold. A bad file has its Err set and stops no other. Takes that are withheld
-// have none: nothing of them is opened, measured or drawn.
+// Inspect looks at every file of every take: is it there, what is it, what does it hold.
+// A bad file has its Err set and stops no other. Takes that are withheld have none:
+// nothing of them is opened, measured or drawn. It fails for a production without takes,
+// for what is no take's fault, such as a full disk, and when ctx ends.
 func Inspect(ctx context.Context, s *session.Session) (*Set, error) {
 	man := s.Manifest()
 	if err := man.NeedTakes(); err != nil {

@@ -35,9 +35,10 @@ type Snippet struct {
 	Path   string `json:"path"`
 }
 
-// Snippets writes a snippet of every candidate of the recordings that need review
-// to out/snippets, and removes those that an earlier run wrote and this one does
-// not.
+// Snippets writes a snippet of every candidate of the recordings that need review to
+// out/snippets, and removes those that an earlier run wrote and this one does not. It
+// fails when ctx ends, when a snippet cannot be made, and when the folder cannot be
+// written.
 func (s *Set) Snippets(ctx context.Context, x *session.Session) ([]Snippet, error) {
 	var list []Snippet
 	var made []task.Ref[string]

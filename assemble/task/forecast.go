@@ -16,8 +16,8 @@ type Forecast struct {
 }
 
 // Forecast returns what [Runner.Run] would take with the same tasks now, by their
-// estimates and what earlier runs took. The time by the clock is that of a run
-// played through in the order in which tasks would start.
+// estimates and what earlier runs took. The time by the clock is that of a run played
+// through in the order in which tasks would start. It fails as [Runner.Plan] does.
 func (r Runner) Forecast(ctx context.Context, tasks []Task) (Forecast, error) {
 	g, err := check(tasks)
 	if err != nil {

@@ -33,8 +33,9 @@ func (p Planned) String() string {
 	return s
 }
 
-// Plan tells what [Runner.Run] would do with the same tasks now, in the order
-// of the list. It makes and changes nothing and needs no lock.
+// Plan tells what [Runner.Run] would do with the same tasks now, in the order of the
+// list. It makes and changes nothing and needs no lock. It fails for tasks that are no
+// graph, when the store cannot be read, and when ctx ends.
 func (r Runner) Plan(ctx context.Context, tasks []Task) ([]Planned, error) {
 	g, err := check(tasks)
 	if err != nil {

@@ -81,8 +81,8 @@ func (r Ref[T]) Outcome(res Result) Outcome {
 	return res.Of(r.task.ID)
 }
 
-// Result returns what the task has made in a run. ok is false when there is no
-// output, which the outcome tells more of.
+// Result returns what the task has made in a run. ok is false when there is no output,
+// which the outcome tells more of. It fails when the output cannot be read.
 func (r Ref[T]) Result(res Result) (value T, ok bool, err error) {
 	path := r.Outcome(res).Path
 	if path == "" {

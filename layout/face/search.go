@@ -120,10 +120,11 @@ func (g grey) closely(s *search, place hit) hit {
 	return best
 }
 
-// Faces returns the faces that are seen over the take, surest first. There is
-// none in pictures too small for any. stillRoom tells that what moves does so
-// before a room that stands still: then less certain faces are believed if they
-// move, for what is on the wall does not.
+// Faces returns the faces that are seen over the take, surest first. There is none in
+// pictures too small for any. stillRoom tells that what moves does so before a room that
+// stands still: then less certain faces are believed if they move, for what is on the
+// wall does not. It fails only when the trained search cannot be unpacked, which is a
+// bug.
 func (p *Pictures) Faces(stillRoom bool) ([]Face, error) {
 	f, err := cascade()
 	if err != nil {

@@ -81,8 +81,9 @@ func redness(r, g, b float64) state {
 	return state{redScale * max(0, r-g-b), r > 0 && r >= redShare*(r+g+b)}
 }
 
-// Add takes the next frame: red, green and blue of each pixel as code values
-// from 0 to 255. Its memory may be used again. All frames must be of one size.
+// Add takes the next frame: red, green and blue of each pixel as code values from 0 to
+// 255. Its memory may be used again. All frames must be of one size. One of another size
+// fails.
 func (c *Counter) Add(pix []byte) error {
 	n := len(pix) / 3
 	if c.frames == 0 {

@@ -98,7 +98,8 @@ type Source interface {
 	Read(dst Block) (int, error)
 }
 
-// Close closes src if it can be closed, as one that reads a file can.
+// Close closes src if it can be closed, as one that reads a file can. It returns what
+// closing says.
 func Close(src Source) error {
 	if c, ok := src.(io.Closer); ok {
 		return c.Close()
@@ -162,8 +163,8 @@ func ReadFull(src Source, dst Block) (int, error) {
 	return done, nil
 }
 
-// ReadAll reads src to its end. It is meant for short sources and tests: it
-// holds everything in memory.
+// ReadAll reads src to its end. It is meant for short sources and tests: it holds
+// everything in memory. It fails with src, and what was read until then is lost.
 func ReadAll(src Source) (Block, error) {
 	const step = 1 << 14
 	out := make(Block, src.Channels())

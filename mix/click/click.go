@@ -162,8 +162,9 @@ func (o Options) check() error {
 	return nil
 }
 
-// ParseNote reads a note name with its octave, "D3", "F#2", "Bb3" or "E♭4",
-// as a MIDI note number; C4 is 60 (General MIDI). The result is 0 to 127.
+// ParseNote reads a note name with its octave, "D3", "F#2", "Bb3" or "E♭4", as a MIDI
+// note number; C4 is 60 (General MIDI). The result is 0 to 127. Any other text fails,
+// and so does a note that MIDI does not have.
 func ParseNote(s string) (midi int, err error) {
 	fail := func() (int, error) {
 		return 0, fmt.Errorf("note %q is not like D3, F#2 or Bb3", s)

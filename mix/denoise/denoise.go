@@ -89,8 +89,9 @@ type quieted struct {
 	end    error
 }
 
-// New returns src with its noise reduced by at most depth. The noise must be
-// that of src, at its rate.
+// New returns src with its noise reduced by at most depth. The noise must be that of
+// src, at its rate. It fails for noise of another rate, and for a depth that is not from
+// 0 to 40 dB.
 func New(src audio.Source, noise *Noise, depth audio.Decibels) (audio.Source, error) {
 	switch {
 	case noise == nil || len(noise.Under) != Lines:

@@ -25,8 +25,8 @@ const (
 	turnedUp = 3.0 // dB
 )
 
-// Listen reads src to its end and returns its noise. Nobody plays before frame
-// from of src; 0 or less says that nothing is known of it.
+// Listen reads src to its end and returns its noise. Nobody plays before frame from of
+// src; 0 or less says that nothing is known of it. It fails with src.
 func Listen(src audio.Source, from int64) (*Noise, error) {
 	before, all := &drawers{}, &drawers{}
 	spec, in := NewSpectrum(), audio.NewBlock(src.Channels(), Size)

@@ -33,8 +33,8 @@ type Playing struct {
 // the piece or begins after it is no part of it, but what leads into its first
 // note or is left of its last one is.
 //
-// Where the noise is not known, one phrase reaches from the first note to the
-// last: a guess must not close a recording in which somebody plays softly.
+// Where the noise is not known, one phrase reaches from the first note to the last: a
+// guess must not close a recording in which somebody plays softly. It fails with src.
 func Find(src audio.Source, noise *denoise.Noise, piece Piece) (Playing, error) {
 	t := newTrace(src, noise)
 	in := audio.NewBlock(src.Channels(), denoise.Size)

@@ -45,7 +45,7 @@ const silent = -150
 // full scale. The first moment begins with the strip's first frame.
 type Levels struct{ Moments [][Bands]float32 }
 
-// Listen reads a strip, which is at [audio.Rate], to its end.
+// Listen reads a strip, which is at [audio.Rate], to its end. It fails with src.
 func Listen(src audio.Source) (*Levels, error) {
 	out, spec := &Levels{}, denoise.NewSpectrum()
 	in, power := audio.NewBlock(src.Channels(), denoise.Size), make([]float64, denoise.Lines)

@@ -22,7 +22,7 @@ var levelBands = [3][2]float64{{45, 85}, {350, 1400}, {2600, 4000}}
 const overNoise = 4.0
 
 // Measure reads src to its end and returns its levels where it is played, which wanted
-// says for seconds of it.
+// says for seconds of it. It fails with src.
 func Measure(src audio.Source, noise *denoise.Noise, wanted func(seconds float64) bool) (Levels, error) {
 	spec, power := denoise.NewSpectrum(), make([]float64, denoise.Lines)
 	in, frames := audio.NewBlock(src.Channels(), denoise.Size), 0

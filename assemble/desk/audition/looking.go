@@ -108,7 +108,8 @@ func (l *Looking) Still(take string) (jpeg []byte, ok bool) {
 	return jpeg, ok
 }
 
-// Look gathers what is planned, and takes the stills that are missing.
+// Look gathers what is planned, and takes the stills that are missing. A still that
+// cannot be taken is left out. It fails when ctx ends or the run does.
 func Look(ctx context.Context, x *session.Session, set *takes.Set, pl *plan.Plan) (*Looking, error) {
 	man, line := x.Manifest(), pl.Timeline
 	l := &Looking{Takes: []Seen{}, Shots: []ListedShot{}, Beats: beats(man.Tempo), Start: line.GuideAtZero(),

@@ -21,7 +21,8 @@ type Playing struct {
 	Part   string `json:"part"`
 }
 
-// MusicOf returns the music of a production, which needs nothing to be made.
+// MusicOf returns the music of a production, which needs nothing to be made. It fails
+// for a film that would be empty, or longer than a plan allows.
 func MusicOf(man *production.Production) (Music, error) {
 	line, err := plan.NewTimeline(man)
 	if err != nil {

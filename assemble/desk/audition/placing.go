@@ -2,7 +2,6 @@ package audition
 
 import (
 	"context"
-	"fmt"
 	"math"
 
 	"ripieno/assemble/media"
@@ -69,8 +68,9 @@ func (p *Placing) Sound(id string) (Sound, bool) {
 	return s, ok
 }
 
-// Place gathers what is to be heard of takes that are located. It runs what has to
-// be decoded again.
+// Place gathers what is to be heard of takes that are located. It runs what has to be
+// decoded again. A take whose sound cannot be made has none and stops no other. It fails
+// when ctx ends, or when the guide cannot be made.
 func Place(ctx context.Context, x *session.Session, set *takes.Set, faults []takes.Fault) (*Placing, error) {
 	man := x.Manifest()
 	p := &Placing{Start: man.Tempo.Start(), End: man.Tempo.End(), Takes: []PlacedTake{}, Faults: faults,
@@ -158,21 +158,11 @@ func beats(m *tempo.Map) []Beat {
 	return list
 }
 
-// windows returns the moments at which takes are compared: the clap, and the first
-// beat of the first measure, of the one in the middle and of the last.
+// windows returns the moments at which takes are compared, in guide time.
 func windows(m *tempo.Map) []Window {
 	list := []Window{}
-	seen := map[int]bool{}
-	last := m.Measures()
-	for b := range m.Beats() {
-		switch {
-		case b.Cue:
-			list = append(list, Window{"the clap", b.Seconds})
-		case b.CountIn || !b.Downbeat || seen[b.Measure]:
-		case b.Measure == 1 || b.Measure == (last+2)/2 || b.Measure == last:
-			seen[b.Measure] = true
-			list = append(list, Window{fmt.Sprintf("measure %d", b.Measure), b.Seconds})
-		}
+	for _, at := range takes.Moments(m) {
+		list = append(list, Window{at.Title, at.Beat.Seconds})
 	}
 	return list
 }

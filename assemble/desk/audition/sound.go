@@ -56,8 +56,9 @@ func openSound(path string, mono bool, rate int) (Sound, error) {
 const MostFrames = 1 << 19
 
 // Read returns frames of the sound as 32-bit floats, little-endian, the channels in
-// turn. Frames before its beginning and behind its end are left out, so that there
-// may be fewer than asked for, or none.
+// turn. Frames before its beginning and behind its end are left out, so that there may
+// be fewer than asked for, or none. It fails when the file is not the one any more that
+// was opened.
 func (s Sound) Read(from, frames int64) ([]byte, error) {
 	from, frames = max(0, from), min(frames, MostFrames)
 	frames = min(frames, s.Frames-from)

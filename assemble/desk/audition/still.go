@@ -36,7 +36,8 @@ type NoPicture struct{ Take string }
 func (e NoPicture) Error() string { return fmt.Sprintf("there is no picture of take %q", e.Take) }
 
 // Strip returns a JPEG of stills of a take round a time of its picture's file: the
-// moment itself is in the middle. Stills are kept in the store.
+// moment itself is in the middle. Stills are kept in the store. It fails with
+// [NoPicture] where the take has none that can be read.
 func (p *Placing) Strip(ctx context.Context, x *session.Session, take string, at float64) ([]byte, error) {
 	r := p.files[take]
 	if r == nil {
