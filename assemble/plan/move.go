@@ -66,6 +66,9 @@ func (f Film) Glides(i int) []Glide {
 	if i == 0 || f.Shots[i].Into.Kind != Move || f.Shots[i].PushIn > 0 || f.Shots[i-1].PushIn > 0 {
 		return nil
 	}
+	if max(f.Shots[i-1].pictures(), f.Shots[i].pictures()) >= bandsFrom {
+		return nil // they are composed in bands, which dissolve
+	}
 	old := map[string]int{}
 	for k, t := range f.Shots[i-1].Tiles {
 		old[t.Take] = k
