@@ -81,11 +81,12 @@ func invite(ctx context.Context, js jetstream.JetStream, class string) error {
 	return nil
 }
 
-// workerMay returns what a worker's key is allowed on the engine, and nothing else.
-func workerMay() *server.Permissions {
+// workerMay returns what a worker's key is allowed on the engine, and nothing else. It
+// tells of itself under the name of its invitation.
+func workerMay(invitation string) *server.Permissions {
 	api := func(words string) string { return "$JS.API." + words }
 	publish := []string{
-		herePrefix + "*", resultSubject("*"),
+		herePrefix + invitation + ".*", resultSubject("*"),
 		api("CONSUMER.INFO." + ordersStream + ".*"), api("CONSUMER.MSG.NEXT." + ordersStream + ".*"),
 		"$JS.ACK." + ordersStream + ".>",
 		"$O." + madeBucket + ".C.*", "$O." + madeBucket + ".M.*",

@@ -52,7 +52,7 @@ func ParseReturn(path string, data []byte) (*Return, error) {
 		return refuse("it is of another version, or no file of remarks")
 	case len(r.Remarks) > MostReturned:
 		return refuse(fmt.Sprintf("it has %d remarks, at most %d", len(r.Remarks), MostReturned))
-	case !hashForm.MatchString(r.Hash) || !nameForm.MatchString(r.Film):
+	case !hashForm.MatchString(r.Hash) || !nameForm().MatchString(r.Film):
 		return refuse("it does not say which film it is about")
 	case r.Approved && Clean(r.By, MostName) == "":
 		return refuse("it approves the film without a name")

@@ -40,8 +40,10 @@ type Parcel struct {
 
 // Away makes tasks on other machines.
 type Away interface {
-	// Room returns how many tasks may be away at once now.
+	// Room returns how many tasks may be away at once now, and Cores how many of them
+	// are worked on.
 	Room() int
+	Cores() int
 	// Make writes the output of p to dst as [Task.Make] does. On an error the task
 	// is made at home.
 	Make(ctx context.Context, p Parcel, dst string) error
