@@ -134,7 +134,7 @@ func (x *execution) push(i int) {
 	x.ready = slices.Insert(x.ready, at, i)
 }
 
-// rank is the urgency on a scale on which a step is a fifth more. Costs are no better
+// rank returns the urgency on a scale on which a step is a fifth more. Costs are no better
 // known than that, and of tasks that are about as urgent the first of the list is
 // to come first: what others need together is then there together.
 func (x *execution) rank(i int) int {
