@@ -87,8 +87,8 @@ func (b *Book) Take(r *Return, m *tempo.Map, title string, takes []string) (Take
 		at := min(max(one.At, 0), m.End()+mostAfter)
 		text, who := one.Text, one.For
 		if who != "" && !slices.Contains(takes, who) {
-			out.Notes = append(out.Notes, fmt.Sprintf("remark %d is for %q, which is no take here; it stands for all", i+1,
-				Clean(who, MostName)))
+			out.Notes = append(out.Notes, fmt.Sprintf("remark %d is for %q, which is no take here; it stands for all",
+				i+1, Clean(who, MostName)))
 			who = ""
 		}
 		if strings.TrimSpace(text) == "" {
