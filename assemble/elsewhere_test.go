@@ -217,19 +217,28 @@ func commandOf(pid string) string {
 	return strings.ReplaceAll(string(data), "\x00", " ")
 }
 
-// gate is a reporter that holds the run up before its first segment until it is open.
-type gate struct{ open chan struct{} }
+// gate is a reporter that holds the run up before its first picture until others have
+// been found that help, and before its first segment until it is opened.
+type gate struct{ found, open chan struct{} }
 
 func (g gate) Add(stage, _ string, _ float64) progress.Work {
-	if stage == "compose" {
-		return gated(g)
+	switch stage {
+	case "conform":
+		return gated{g.found}
+	case "compose":
+		return gated{g.open}
 	}
 	return gated{}
 }
-func (g gate) Message(string) {}
-func (g gate) Close()         {}
 
-type gated gate
+func (g gate) Message(text string) {
+	if strings.Contains(text, "other machines help") {
+		close(g.found)
+	}
+}
+func (g gate) Close() {}
+
+type gated struct{ open chan struct{} }
 
 func (g gated) Start() {
 	if g.open != nil {
@@ -304,7 +313,7 @@ func TestOtherMachinesAreKilled(t *testing.T) {
 		killAt(t, second, "segment.mp4", ended)
 		m.restart(true)
 	})
-	got, r := renderIn(t, helped, Settings{Workers: 1, With: m.home.String(), Report: gate{open}})
+	got, r := renderIn(t, helped, Settings{Workers: 1, With: m.home.String(), Report: gate{make(chan struct{}), open}})
 	close(ended)
 	killing.Wait()
 	if string(got) != string(want) {
@@ -323,7 +332,7 @@ func TestOtherMachinesAreKilled(t *testing.T) {
 	for len(watch.Machines()) != 2 && sleep(t, 100*time.Millisecond) { // until the dead do not count
 	}
 	quiet := copyProduction(t, dir)
-	got, r = renderIn(t, quiet, Settings{Workers: 1, With: m.home.String()})
+	got, r = renderIn(t, quiet, Settings{Workers: 1, With: m.home.String(), Report: gate{found: make(chan struct{})}})
 	if string(got) != string(want) || r.Tasks.Away < 2 {
 		t.Errorf("with %d of %d tasks made by two others the film has %d bytes, alone %d", r.Tasks.Away, r.Tasks.Run,
 			len(got), len(want))

@@ -18,10 +18,11 @@ import (
 // owners lists, for each dependency that shapes the house, the only packages
 // that may import it outside their tests.
 var owners = map[string][]string{
-	"os/exec":                              {"ripieno/assemble/ffmpeg", "ripieno/assemble/desk/browser"},
-	"net":                                  {"ripieno/assemble/desk", "ripieno/assemble/farm"},
-	"github.com/nats-io/nats.go":           {"ripieno/assemble/farm"},
-	"github.com/nats-io/nats.go/jetstream": {"ripieno/assemble/farm"},
+	"os/exec": {"ripieno/assemble/ffmpeg", "ripieno/assemble/desk/browser",
+		"ripieno/assemble/guide/speech"},
+	"net":                                      {"ripieno/assemble/desk", "ripieno/assemble/farm"},
+	"github.com/nats-io/nats.go":               {"ripieno/assemble/farm"},
+	"github.com/nats-io/nats.go/jetstream":     {"ripieno/assemble/farm"},
 	"github.com/nats-io/nats-server/v2/server": {"ripieno/assemble/farm"},
 	"github.com/nats-io/nkeys":                 {"ripieno/assemble/farm"},
 	"net/http":                                 {"ripieno/assemble/desk"},

@@ -119,7 +119,7 @@ func (p *Production) Plan(ctx context.Context, o RenderOptions) (PlanResult, err
 	if r.Tasks, err = p.Session.Plan(ctx, j.tasks); err != nil {
 		return r, err
 	}
-	r.Forecast, err = p.Forecast(ctx, j.tasks)
+	r.Forecast, err = elsewhere.Forecast(ctx, p.Session, j.tasks)
 	return r, err
 }
 

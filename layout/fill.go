@@ -154,6 +154,8 @@ func (f *filling) stretch(lines int, columns bool) {
 		f.consider(filled{columns: columns, lines: lines, long: thick, short: thick, equal: true}, counts, a, b)
 		return
 	}
+	// Append by itself would copy all of them at every quarter more.
+	f.found = slices.Grow(f.found, max(len(unevenness), len(f.found)))
 	for _, uneven := range unevenness { // area of a tile in a short line over one in a long
 		t := uneven * a / b // thickness likewise
 		long := across / (float64(longer) + t*float64(lines-longer))
@@ -183,6 +185,15 @@ func ratio(length, thick float64, columns bool) float64 {
 func (f *filling) counts(lines int, columns bool) (out [2][]int) {
 	short, longer := f.split(lines)
 	out = [2][]int{make([]int, len(f.kinds)), make([]int, len(f.kinds))}
+	if len(f.kinds) == 1 { // whichever cells are whose
+		if longer == 0 {
+			out[0][0] = f.n
+		} else {
+			out[0][0] = longer * (short + 1)
+			out[1][0] = f.n - out[0][0]
+		}
+		return out
+	}
 	for i, cell := range f.cells(lines, columns) {
 		line := cell.Row
 		if columns {
@@ -218,7 +229,7 @@ func (f *filling) cells(lines int, columns bool) []Cell {
 		}
 	}
 	if columns {
-		slices.SortStableFunc(cells, func(a, b Cell) int {
+		slices.SortFunc(cells, func(a, b Cell) int {
 			// Twice the middle, (2i+1)/length, compared by cross products.
 			if d := (2*a.Row+1)*length(b.Col) - (2*b.Row+1)*length(a.Col); d != 0 {
 				return d
@@ -270,9 +281,13 @@ func (f *filling) even(rows int) {
 	if w < MinTile || h < MinTile {
 		return
 	}
+	share := make([]float64, len(f.kinds))
+	for k, aspect := range f.kinds {
+		share[k] = 1 / f.Shapes.Worth(float64(w), float64(h), aspect)
+	}
 	sum := 0.0
 	for _, kind := range f.of {
-		sum += 1 / f.Shapes.Worth(float64(w), float64(h), f.kinds[kind])
+		sum += share[kind]
 	}
 	f.add(filled{lines: rows, w: w, h: h, equal: true}, sum, float64(f.n*w*h))
 }

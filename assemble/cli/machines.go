@@ -20,7 +20,8 @@ import (
 const travels = `The recordings of your players, children's too, travel to every machine that you
 invite, encrypted on the way, and lie there until it leaves. Invite only people
 whom the players would hand them to. Takes with release: no never leave this
-machine. Whoever has an invitation can use it until ripieno serve --renew.`
+machine. Whoever has an invitation can use it until ripieno serve --renew, or, with
+one that ripieno workers --invite made, until ripieno workers --revoke.`
 
 // serveVerb returns the verb serve.
 func (a *app) serveVerb() *cobra.Command {
@@ -77,14 +78,16 @@ are refused, and a share of all results is made again here and compared.
 
 // invitations are what serve prints.
 type invitations struct {
-	Render string `json:"render"`
+	Render string `json:"render,omitempty"`
 	Work   string `json:"work"`
 }
 
 // table prints the invitations as the commands to type.
 func (i invitations) table(w io.Writer) {
-	fmt.Fprintf(w, "to render:  ripieno render --with %s\n\nto help:    ripieno work --join %s\n\n%s\n", i.Render,
-		i.Work, travels)
+	if i.Render != "" {
+		fmt.Fprintf(w, "to render:  ripieno render --with %s\n\n", i.Render)
+	}
+	fmt.Fprintf(w, "to help:    ripieno work --join %s\n\n%s\n", i.Work, travels)
 }
 
 // workVerb returns the verb work.
@@ -131,10 +134,13 @@ what it had begun.`,
 
 // workersVerb returns the verb workers.
 func (a *app) workersVerb() *cobra.Command {
-	return &cobra.Command{
+	var invite, revoke string
+	c := &cobra.Command{
 		Use: "workers", Short: "say which machines help, and why one cannot", Args: cobra.NoArgs,
 		Long: `Lists the machines that work for the hub of --with, what they are doing, and for
-each that cannot help with films of this machine the reason.`,
+each that cannot help with films of this machine the reason. With --invite it prints
+an invitation for one person, which --revoke makes void again without touching the
+others.`,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			set, err := a.openSettings()
 			if err != nil {
@@ -143,6 +149,17 @@ each that cannot help with films of this machine the reason.`,
 			set.Report.Close()
 			if set.With == "" {
 				return fault.New(fault.Manifest, "", "workers needs an invitation", "ripieno workers --with INVITATION")
+			}
+			switch {
+			case invite != "":
+				text, err := elsewhere.Invite(cmd.Context(), set.With, invite)
+				if err != nil {
+					return unreachable(err)
+				}
+				r := invitations{Work: text}
+				return a.show(r, r.table)
+			case revoke != "":
+				return unreachable(elsewhere.Revoke(cmd.Context(), set.With, revoke))
 			}
 			tool, err := set.Find(cmd.Context())
 			if err != nil {
@@ -155,6 +172,10 @@ each that cannot help with films of this machine the reason.`,
 			return a.show(list, workersTable(list))
 		},
 	}
+	c.Flags().StringVar(&invite, "invite", "", "print an invitation to help for the person of this `NAME`")
+	c.Flags().StringVar(&revoke, "revoke", "", "make the invitation of this `NAME` void")
+	c.MarkFlagsMutuallyExclusive("invite", "revoke")
+	return c
 }
 
 // workersTable prints a line for each machine.
@@ -173,7 +194,7 @@ func workersTable(list []elsewhere.Helper) func(io.Writer) {
 			case state == "":
 				state = "waits"
 			}
-			fmt.Fprintf(t, "%s\t%d cores\t%s\n", h.Name, h.Cores, state)
+			fmt.Fprintf(t, "%s\tinvited as %s\t%d cores\t%s\n", h.Name, h.Guest, h.Cores, state)
 		}
 		t.Flush()
 	}

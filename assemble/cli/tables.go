@@ -176,6 +176,10 @@ func planTable(r assemble.PlanResult) func(io.Writer) {
 		f := r.Forecast
 		fmt.Fprintf(w, "about %.1f minutes of processor time, %.1f minutes on this machine, %.1f GB of disk\n",
 			f.CPU/60, f.Wall/60, float64(f.Bytes)/1e9)
+		if a := f.Away; a != nil {
+			fmt.Fprintf(w, "%d of them can be made elsewhere (%.2f GB to send): about %.1f minutes with the %d cores "+
+				"that are there\n", a.Tasks, float64(a.Bytes)/1e9, a.Wall/60, a.Cores)
+		}
 		if f.All > r.Store {
 			fmt.Fprintf(w, "all results are about %.0f GB and the cache may hold %.0f GB: allow more with "+
 				"--store-limit %.0fGB\n",

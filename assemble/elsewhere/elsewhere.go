@@ -8,7 +8,6 @@ package elsewhere
 import (
 	"context"
 	"crypto/rand"
-	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -23,7 +22,6 @@ import (
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/graph"
 	"ripieno/assemble/picture"
-	"ripieno/assemble/session"
 )
 
 // checked is the share of results that are made again at home.
@@ -75,14 +73,38 @@ func Present(ctx context.Context, tool *ffmpeg.Tool, invitation string) ([]Helpe
 	defer home.Close()
 	list := []Helper{}
 	for _, m := range home.Machines() {
-		list = append(list, Helper{m.Name, m.Cores, m.Doing, m.Class.Differs(class)})
+		list = append(list, Helper{m.Name, m.Guest, m.Cores, m.Doing, m.Class.Differs(class)})
 	}
 	return list, nil
+}
+
+// Invite returns an invitation to help in a name of its own, from the hub of a home's
+// invitation, and Revoke makes that void.
+func Invite(ctx context.Context, invitation, name string) (string, error) {
+	in, err := parse("--with", invitation)
+	if err != nil {
+		return "", err
+	}
+	guest, err := farm.Invite(ctx, in, name)
+	if err != nil {
+		return "", err
+	}
+	return guest.String(), nil
+}
+
+// Revoke makes the invitation in a name void.
+func Revoke(ctx context.Context, invitation, name string) error {
+	in, err := parse("--with", invitation)
+	if err != nil {
+		return err
+	}
+	return farm.Revoke(ctx, in, name)
 }
 
 // Helper is a machine at a hub.
 type Helper struct {
 	Name    string   `json:"name"`
+	Guest   string   `json:"invited_as"` // the name of its invitation; "all" for the one for everybody
 	Cores   int      `json:"cores"`
 	Doing   []string `json:"doing,omitempty"`
 	Refused string   `json:"refused,omitempty"` // why it gets nothing to do
@@ -128,25 +150,6 @@ func join(ctx context.Context, tool *ffmpeg.Tool, invitation string) (*farm.Home
 		home.Close()
 		return nil, class, ctx.Err()
 	}
-}
-
-// Borrow returns the session with the machines that its settings invite to, and a
-// function that lets them go. When they cannot be reached everything is made here.
-func Borrow(ctx context.Context, s *session.Session) (*session.Session, func(), error) {
-	with := s.Settings().With
-	if with == "" {
-		return s, func() {}, nil
-	}
-	fleet, err := Join(ctx, s.Tool(), with, s.Message)
-	var f *fault.Fault
-	switch {
-	case errors.As(err, &f) || ctx.Err() != nil:
-		return nil, nil, err
-	case err != nil:
-		s.Message(err.Error() + "; everything is made here")
-		return s, func() {}, nil
-	}
-	return s.Borrowing(fleet), fleet.Close, nil
 }
 
 // Help says how this machine helps.

@@ -16,9 +16,11 @@ import (
 	"os"
 	"path/filepath"
 	"strconv"
+	"sync"
 	"time"
 
 	"github.com/nats-io/nats-server/v2/server"
+	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
 	"github.com/nats-io/nkeys"
 )
@@ -34,7 +36,13 @@ type HubOptions struct {
 
 // Hub is the engine in this process.
 type Hub struct {
-	server *server.Server
+	server  *server.Server
+	options *server.Options
+	nc      *nats.Conn // as a home, to hear what homes ask for
+	path    string     // of the identity
+
+	mu sync.Mutex
+	id identity
 	// Home invites the machine with the production, Workers all that help.
 	Home, Workers Invitation
 }
@@ -45,6 +53,8 @@ type identity struct {
 	Key         string `json:"key"`
 	Home        string `json:"home"`    // seed
 	Workers     string `json:"workers"` // seed
+	// Guests are the seeds of invitations in names.
+	Guests map[string]string `json:"guests,omitempty"`
 }
 
 const (
@@ -66,7 +76,8 @@ func Serve(ctx context.Context, o HubOptions) (*Hub, error) {
 	if err := os.MkdirAll(o.Dir, 0o700); err != nil {
 		return nil, err
 	}
-	id, err := identify(filepath.Join(o.Dir, identityFile), o.Renew)
+	path := filepath.Join(o.Dir, identityFile)
+	id, err := identify(path, o.Renew)
 	if err != nil {
 		return nil, err
 	}
@@ -74,21 +85,18 @@ func Serve(ctx context.Context, o HubOptions) (*Hub, error) {
 	if err != nil {
 		return nil, fmt.Errorf("farm: the hub's certificate is damaged; --renew makes another: %w", err)
 	}
-	home, err := publicKey(id.Home)
+	users, err := id.users()
 	if err != nil {
 		return nil, err
 	}
-	workers, err := publicKey(id.Workers)
-	if err != nil {
-		return nil, err
-	}
-	s, err := server.NewServer(&server.Options{
+	options := &server.Options{
 		ServerName: "ripieno", Host: host, Port: port, NoLog: true, NoSigs: true,
 		JetStream: true, StoreDir: o.Dir, JetStreamMaxStore: o.Space, JetStreamMaxMemory: 16 << 20,
 		MaxPayload: maxMessage, MaxPending: 64 << 20, AuthTimeout: 10, TLSTimeout: 10,
 		TLSConfig: &tls.Config{Certificates: []tls.Certificate{cert}, MinVersion: tls.VersionTLS13},
-		Nkeys:     []*server.NkeyUser{{Nkey: home}, {Nkey: workers, Permissions: workerMay()}},
-	})
+		Nkeys:     users,
+	}
+	s, err := server.NewServer(options)
 	if err != nil {
 		return nil, fmt.Errorf("farm: %w", err)
 	}
@@ -97,15 +105,15 @@ func Serve(ctx context.Context, o HubOptions) (*Hub, error) {
 		s.Shutdown()
 		return nil, fmt.Errorf("farm: the hub does not come up at %s: is something else listening there?", o.Listen)
 	}
-	h := &Hub{server: s}
+	h := &Hub{server: s, options: options, path: path, id: id}
 	addr, ok := s.Addr().(*net.TCPAddr)
 	if !ok {
 		h.Close()
 		return nil, errors.New("farm: the hub has no address")
 	}
 	at := net.JoinHostPort(reachable(host), strconv.Itoa(addr.Port))
-	h.Home = Invitation{at, fingerprint(cert.Leaf), id.Home}
-	h.Workers = Invitation{at, fingerprint(cert.Leaf), id.Workers}
+	h.Home = Invitation{Address: at, Print: fingerprint(cert.Leaf), Seed: id.Home}
+	h.Workers = Invitation{Address: at, Print: fingerprint(cert.Leaf), Seed: id.Workers}
 	if err := h.prepare(ctx, o.Space); err != nil {
 		h.Close()
 		return nil, err
@@ -119,16 +127,18 @@ func (h *Hub) prepare(ctx context.Context, space int64) error {
 	if _, port, err := net.SplitHostPort(in.Address); err == nil {
 		in.Address = net.JoinHostPort(h.local(), port)
 	}
-	nc, err := in.dial("hub")
+	var err error
+	if h.nc, err = in.dial("hub"); err != nil {
+		return err
+	}
+	js, err := jetstream.New(h.nc)
 	if err != nil {
 		return err
 	}
-	defer nc.Close()
-	js, err := jetstream.New(nc)
-	if err != nil {
+	if err := layOut(ctx, js, space); err != nil {
 		return err
 	}
-	return layOut(ctx, js, space)
+	return h.hear()
 }
 
 // local returns the host by which this machine itself reaches the hub.
@@ -141,6 +151,9 @@ func (h *Hub) local() string {
 
 // Close ends the hub. What it holds is there when it is started again.
 func (h *Hub) Close() {
+	if h.nc != nil {
+		h.nc.Close()
+	}
 	h.server.Shutdown()
 	h.server.WaitForShutdown()
 }
@@ -201,15 +214,7 @@ func identify(path string, renew bool) (identity, error) {
 	if id.Workers, err = newSeed(); err != nil {
 		return id, err
 	}
-	data, err := json.Marshal(id)
-	if err != nil {
-		return id, err
-	}
-	temp := path + ".new"
-	if err := os.WriteFile(temp, data, 0o600); err != nil {
-		return id, err
-	}
-	return id, os.Rename(temp, path)
+	return id, id.save(path)
 }
 
 // certify makes a certificate that signs itself. Nobody asks an authority for it:

@@ -22,20 +22,31 @@ type Invitation struct {
 	Address string // host:port
 	Print   string // SHA-256 of the certificate, 64 hexadecimal digits
 	Seed    string // of the key
+	Guest   string // whom it invites by name; "" for all who have it
 }
 
 // String returns the invitation in one line, as [ParseInvitation] reads it.
-func (i Invitation) String() string { return i.Address + "/" + i.Print + "/" + i.Seed }
+func (i Invitation) String() string {
+	text := i.Address + "/" + i.Print + "/" + i.Seed
+	if i.Guest != "" {
+		text += "/" + i.Guest
+	}
+	return text
+}
 
 // ParseInvitation reads an invitation. The error says which part is wrong and never
 // repeats the key.
 func ParseInvitation(text string) (Invitation, error) {
 	parts := strings.Split(strings.TrimSpace(text), "/")
-	if len(parts) != 3 {
+	if len(parts) == 4 && !isGuest(parts[3]) || len(parts) < 3 || len(parts) > 4 {
 		return Invitation{}, errors.New(
-			"the invitation has three parts with / between them: an address, a fingerprint and a key")
+			"the invitation has three parts with / between them: an address, a fingerprint and a key, and perhaps " +
+				"a name")
 	}
-	i := Invitation{parts[0], strings.ToLower(parts[1]), parts[2]}
+	i := Invitation{Address: parts[0], Print: strings.ToLower(parts[1]), Seed: parts[2]}
+	if len(parts) == 4 {
+		i.Guest = parts[3]
+	}
 	if host, port, err := net.SplitHostPort(i.Address); err != nil || host == "" || port == "" {
 		return Invitation{}, fmt.Errorf("the invitation's address %q is not host:port", i.Address)
 	}

@@ -1,6 +1,7 @@
 package farm
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -55,6 +56,7 @@ type Machine struct {
 	Cores int      `json:"cores"`
 	Class Class    `json:"class"`
 	Doing []string `json:"doing,omitempty"` // rules and first digits of keys
+	Guest string   `json:"-"`               // the name of its invitation, as the hub knows it
 }
 
 // bounds of what a machine may say of itself
@@ -77,7 +79,7 @@ type sighting struct {
 // watch listens for machines until the connection is closed.
 func (c *crew) watch(nc *nats.Conn) error {
 	c.seen = map[string]sighting{}
-	_, err := nc.Subscribe(herePrefix+"*", func(m *nats.Msg) { c.hear(m.Data) })
+	_, err := nc.Subscribe(herePrefix+"*.*", func(m *nats.Msg) { c.hear(m.Subject, m.Data) })
 	if err == nil {
 		err = nc.Publish(rollSubject, nil)
 	}
@@ -88,11 +90,12 @@ func (c *crew) watch(nc *nats.Conn) error {
 }
 
 // hear takes in what a machine says of itself; what makes no sense is left out.
-func (c *crew) hear(data []byte) {
+func (c *crew) hear(subject string, data []byte) {
 	var m Machine
 	if len(data) > maxHere || json.Unmarshal(data, &m) != nil || m.Name == "" || m.Cores < 0 || m.Cores > maxCores {
 		return
 	}
+	m.Guest, _, _ = strings.Cut(strings.TrimPrefix(subject, herePrefix), ".")
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	if m.Cores == 0 { // its last word
@@ -140,10 +143,10 @@ func (c *crew) idle(class string) int {
 
 // announce says every few seconds who works here, and when somebody asks, until ctx
 // ends, and then that it is gone.
-func announce(ctx context.Context, nc *nats.Conn, tell func() Machine) {
+func announce(ctx context.Context, nc *nats.Conn, guest string, tell func() Machine) {
 	say := func(m Machine) {
 		if data, err := json.Marshal(m); err == nil {
-			_ = nc.Publish(herePrefix+m.Name, data)
+			_ = nc.Publish(herePrefix+cmp.Or(guest, everybody)+"."+m.Name, data)
 		}
 	}
 	tick := time.NewTicker(hereEvery)

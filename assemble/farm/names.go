@@ -50,7 +50,8 @@ func layOut(ctx context.Context, js jetstream.JetStream, space int64) error {
 		return fmt.Errorf("farm: the queue of orders: %w", err)
 	}
 	_, err = js.CreateOrUpdateStream(ctx, jetstream.StreamConfig{
-		Name: resultsStream, Subjects: []string{resultSubject("*")}, MaxMsgsPerSubject: 8, MaxBytes: share(1), MaxAge: kept,
+		Name: resultsStream, Subjects: []string{resultSubject("*")}, MaxMsgsPerSubject: 8,
+		MaxBytes: share(1), MaxAge: kept,
 	})
 	if err != nil {
 		return fmt.Errorf("farm: the list of results: %w", err)
@@ -81,11 +82,12 @@ func invite(ctx context.Context, js jetstream.JetStream, class string) error {
 	return nil
 }
 
-// workerMay returns what a worker's key is allowed on the engine, and nothing else.
-func workerMay() *server.Permissions {
+// workerMay returns what a worker's key is allowed on the engine, and nothing else. It
+// tells of itself under the name of its invitation.
+func workerMay(invitation string) *server.Permissions {
 	api := func(words string) string { return "$JS.API." + words }
 	publish := []string{
-		herePrefix + "*", resultSubject("*"),
+		herePrefix + invitation + ".*", resultSubject("*"),
 		api("CONSUMER.INFO." + ordersStream + ".*"), api("CONSUMER.MSG.NEXT." + ordersStream + ".*"),
 		"$JS.ACK." + ordersStream + ".>",
 		"$O." + madeBucket + ".C.*", "$O." + madeBucket + ".M.*",

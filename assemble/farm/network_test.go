@@ -157,7 +157,7 @@ func liar(t *testing.T, hub *Hub, answer func(js jetstream.JetStream, m jetstrea
 	ctx, stop := context.WithCancel(t.Context())
 	var busy sync.WaitGroup
 	t.Cleanup(func() { stop(); busy.Wait(); nc.Close() })
-	busy.Go(func() { announce(ctx, nc, func() Machine { return Machine{Name: "liar", Cores: 1, Class: class} }) })
+	busy.Go(func() { announce(ctx, nc, "", func() Machine { return Machine{Name: "liar", Cores: 1, Class: class} }) })
 	busy.Go(func() {
 		for ctx.Err() == nil {
 			c, err := js.Consumer(ctx, ordersStream, class.ID())

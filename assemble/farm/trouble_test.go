@@ -119,7 +119,7 @@ func TestADeadWorkersOrderGoesToAnother(t *testing.T) {
 	said := Machine{Name: "dead", Cores: 1, Class: class}
 	stop, cancel := context.WithCancel(t.Context())
 	defer cancel()
-	go announce(stop, nc, func() Machine { return said })
+	go announce(stop, nc, "", func() Machine { return said })
 	home := joinHere(t, hub.Home, 1)
 	go func() {
 		defer close(taken)
@@ -279,6 +279,26 @@ func TestWhatAWorkersKeyMayNot(t *testing.T) {
 			_, err := nc.Request("$JS.API.STREAM.PURGE."+ordersStream, nil, time.Second)
 			return err
 		},
+		"tell of itself in another's name": func() error {
+			return seen(home, "other", func() error { return nc.Publish(herePrefix+"anna.other", []byte(`{"name":"other","cores":1}`)) }, nc)
+		},
+		"invite others": func() error { _, err := Invite(short(), hub.Workers, "friend"); return err },
+		"revoke others": func() error { return Revoke(short(), hub.Workers, "friend") },
+		"list the classes": func() error {
+			_, err := nc.Request("$JS.API.CONSUMER.NAMES."+ordersStream, nil, time.Second)
+			return err
+		},
+		"listen to who is there": func() error {
+			s, err := nc.SubscribeSync(herePrefix + ">")
+			if err != nil {
+				return err
+			}
+			if err := home.nc.Publish(herePrefix+"anna.x", []byte("{}")); err != nil {
+				return err
+			}
+			_, err = s.NextMsg(time.Second)
+			return err
+		},
 		"delete the bucket":   func() error { return js.DeleteObjectStore(short(), readBucket) },
 		"make another stream": func() error { _, err := js.CreateStream(short(), jetstream.StreamConfig{Name: "mine"}); return err },
 		"take orders of all classes": func() error {
@@ -309,6 +329,100 @@ func TestWhatAWorkersKeyMayNot(t *testing.T) {
 	}
 }
 
+// seen publishes something and fails when the home has not heard of a machine then.
+func seen(home *Home, name string, publish func() error, nc *nats.Conn) error {
+	if err := publish(); err != nil {
+		return err
+	}
+	if err := nc.Flush(); err != nil {
+		return err
+	}
+	if err := home.nc.Flush(); err != nil {
+		return err
+	}
+	for _, m := range home.Machines() {
+		if m.Name == name {
+			return nil
+		}
+	}
+	return errors.New("nobody heard of it")
+}
+
+// TestOneOfManyIsRevoked: each invitation in a name has a key of its own. The one whose
+// is revoked is cut off and told, in mid-order too, which another makes; the others go
+// on, also after the hub was started again.
+func TestOneOfManyIsRevoked(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	hub := serveHere(t, dir)
+	anna, err := Invite(t.Context(), hub.Home, "anna")
+	if err != nil {
+		t.Fatal(err)
+	}
+	ben, err := Invite(t.Context(), hub.Home, "ben")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if again, err := Invite(t.Context(), hub.Home, "anna"); err != nil || again != anna || again.Seed == ben.Seed {
+		t.Errorf("%+v, %v", again, err)
+	}
+	began, ended := make(chan struct{}), make(chan error, 1)
+	o := workers(func(ctx context.Context, _ []byte, _ []string, _ string) error {
+		close(began)
+		<-ctx.Done()
+		return ctx.Err()
+	})
+	o.Name, o.Dir, o.Space = "laptop", filepath.Join(t.TempDir(), "work"), 1e6
+	go func() { ended <- Work(t.Context(), anna, o) }()
+	home := joinHere(t, hub.Home, 1)
+	if m := home.Machines(); len(m) != 1 || m[0].Guest != "anna" {
+		t.Errorf("%+v", m)
+	}
+	made := make(chan error, 1)
+	go func() {
+		_, err := makeHere(t, home, 1)
+		made <- err
+	}()
+	<-began
+	o = workers(double)
+	o.Name = "box"
+	workHere(t, ben, o)
+	if err := Revoke(t.Context(), hub.Home, "anna"); err != nil {
+		t.Fatal(err)
+	}
+	if err := <-ended; !errors.Is(err, errRevoked) {
+		t.Errorf("who is revoked ends with %v", err)
+	}
+	if err := <-made; err != nil {
+		t.Errorf("what it had begun: %v", err)
+	}
+	for _, name := range []string{"anna", "nobody", ""} {
+		if err := Revoke(t.Context(), hub.Home, name); err == nil {
+			t.Errorf("%q is revoked again", name)
+		}
+	}
+	for _, name := range []string{"", "all", "a.b", "A", "a b", strings.Repeat("x", 41)} {
+		if _, err := Invite(t.Context(), hub.Home, name); err == nil {
+			t.Errorf("%q is a name", name)
+		}
+	}
+	hub.Close()
+	again, err := Serve(t.Context(), HubOptions{Dir: dir, Listen: hub.Home.Address, Space: 200e6})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer again.Close()
+	if nc, err := anna.dial("anna"); err == nil {
+		nc.Close()
+		t.Error("who was revoked is let in by the hub when it is started again")
+	}
+	if nc, err := ben.dial("ben"); err != nil {
+		t.Errorf("the others: %v", err)
+	} else {
+		nc.Close()
+	}
+}
+
 // TestStrangersAreRefused: a key that the hub does not know, one made void, another
 // certificate, no TLS.
 func TestStrangersAreRefused(t *testing.T) {
@@ -317,8 +431,8 @@ func TestStrangersAreRefused(t *testing.T) {
 	hub := serveHere(t, dir)
 	other := serveHere(t, t.TempDir())
 	for name, in := range map[string]Invitation{
-		"another hub's key":         {hub.Home.Address, hub.Home.Print, other.Home.Seed},
-		"another hub's certificate": {hub.Home.Address, other.Home.Print, hub.Home.Seed},
+		"another hub's key":         {Address: hub.Home.Address, Print: hub.Home.Print, Seed: other.Home.Seed},
+		"another hub's certificate": {Address: hub.Home.Address, Print: other.Home.Print, Seed: hub.Home.Seed},
 	} {
 		if nc, err := in.dial("stranger"); err == nil {
 			nc.Close()
@@ -352,12 +466,18 @@ func TestInvitationsAreReadAsTheyAreWritten(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	in := Invitation{"[::1]:4747", strings.Repeat("0f", 32), seed}
+	in := Invitation{Address: "[::1]:4747", Print: strings.Repeat("0f", 32), Seed: seed}
 	if got, err := ParseInvitation(" " + in.String() + "\n"); err != nil || got != in {
 		t.Errorf("%+v, %v", got, err)
 	}
+	in.Guest = "anna-2"
+	if got, err := ParseInvitation(in.String()); err != nil || got != in {
+		t.Errorf("%+v, %v", got, err)
+	}
+	in.Guest = ""
 	for _, bad := range []string{"", "a/b", in.Address + "/" + in.Print + "/S", "nowhere/" + in.Print + "/" + seed,
-		in.Address + "/ff/" + seed, in.String() + "/x"} {
+		in.Address + "/ff/" + seed, in.String() + "/", in.String() + "/all", in.String() + "/a b",
+		in.String() + "/x/y"} {
 		if _, err := ParseInvitation(bad); err == nil {
 			t.Errorf("%q is read", bad)
 		} else if strings.Contains(err.Error(), seed) {

@@ -88,7 +88,7 @@ func Work(ctx context.Context, in Invitation, o WorkerOptions) error {
 	// Announcing ends after the orders, so that its last word is the last.
 	var said sync.WaitGroup
 	here, leave := context.WithCancel(context.WithoutCancel(ctx))
-	said.Go(func() { announce(here, nc, w.machine) })
+	said.Go(func() { announce(here, nc, in.Guest, w.machine) })
 	var work sync.WaitGroup
 	for range cap(w.slots) + ahead {
 		work.Go(func() { w.loop(ctx) })

@@ -13,6 +13,11 @@ import (
 // stack puts every piece in its place on the canvas. Between and around them
 // is black, which the overlay covers.
 func stack(pieces []Piece, g Segment, backdrop backdropper) *ffmpeg.Stream {
+	return stackIn(layout.Rect{W: g.Canvas.W, H: g.Canvas.H}, pieces, g, backdrop)
+}
+
+// stackIn is stack for a part of the canvas.
+func stackIn(part layout.Rect, pieces []Piece, g Segment, backdrop backdropper) *ffmpeg.Stream {
 	var tiles []*ffmpeg.Stream
 	var places []string
 	minX, minY := g.Canvas.W, g.Canvas.H
@@ -29,8 +34,8 @@ func stack(pieces []Piece, g Segment, backdrop backdropper) *ffmpeg.Stream {
 			"inputs=" + strconv.Itoa(len(tiles)), "layout=" + join(places), "fill=black",
 		})
 	}
-	return filter(s, "pad", fmt.Sprintf("w=%d", g.Canvas.W), fmt.Sprintf("h=%d", g.Canvas.H),
-		fmt.Sprintf("x=%d", minX), fmt.Sprintf("y=%d", minY), "color=black")
+	return filter(s, "pad", fmt.Sprintf("w=%d", part.W), fmt.Sprintf("h=%d", part.H),
+		fmt.Sprintf("x=%d", minX-part.X), fmt.Sprintf("y=%d", minY-part.Y), "color=black")
 }
 
 // backdropper gives so many frames of background in the size of a piece.

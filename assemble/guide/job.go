@@ -26,6 +26,7 @@ type Job struct {
 	Sound   production.GuideSound
 	Variant *production.Variant // nil for the one all play to
 	Marks   []score.Mark        // rehearsal marks of what it plays
+	Tuning  []production.Tuning // notes before its count-in
 	Backing *Backing            // nil for clicks alone
 }
 
@@ -41,7 +42,8 @@ func Name(variant string) string {
 // Jobs returns the guide all play to and the variants wanted, all with no names.
 func Jobs(man *production.Production, only []string) ([]Job, error) {
 	g := &man.Guide
-	main := Job{File: Name(""), Title: man.Title, Tempo: man.Tempo, Sound: g.GuideSound, Marks: marksOf(man, nil)}
+	main := Job{File: Name(""), Title: man.Title, Tempo: man.Tempo, Sound: g.GuideSound, Marks: marksOf(man, nil),
+		Tuning: g.Tuning}
 	var err error
 	if main.Options, err = optionsOf(man, nil); err != nil {
 		return nil, err
@@ -53,7 +55,7 @@ func Jobs(man *production.Production, only []string) ([]Job, error) {
 			continue
 		}
 		j := Job{File: Name(v.Name), Title: man.Title + " (" + v.Name + ")", Tempo: v.Tempo, Sound: v.GuideSound,
-			Variant: v, Marks: marksOf(man, v)}
+			Variant: v, Marks: marksOf(man, v), Tuning: g.Tuning}
 		if j.Options, err = optionsOf(man, v); err != nil {
 			return nil, err
 		}
@@ -105,6 +107,13 @@ func optionsOf(man *production.Production, v *production.Variant) (click.Options
 		PitchHz: man.Guide.PitchHz, Tail: man.Guide.Tail, Subdivisions: sound.Subdivisions, CountTones: sound.CountTones,
 		ClickDB: audio.Decibels(sound.ClickDB), DroneDB: audio.Decibels(sound.DroneDB),
 	}
+	for _, n := range man.Guide.Tuning {
+		note, err := click.ParseNote(n.Note)
+		if err != nil { // not from the manifest's reader, which refuses such
+			return o, fault.At(fault.Manifest, n.Mark, err.Error(), "")
+		}
+		o.Drones = append(o.Drones, click.Drone{From: n.Begins, To: n.Begins + n.Seconds, MIDINote: note})
+	}
 	for _, d := range Drones(man, v) {
 		note, err := click.ParseNote(d.Note)
 		if err != nil {
@@ -142,7 +151,7 @@ func Drones(man *production.Production, v *production.Variant) []Drone {
 			begins := s.Begins <= first && first < s.Ends
 			s.Begins, s.Ends = max(s.Begins, first)-v.Shift, min(s.Ends-v.Shift, v.Tempo.End())
 			if begins && all[0].CountIn {
-				s.Begins = 0
+				s.Begins = v.Tempo.Spec().CountIn.Lead
 			}
 		}
 		if s.Begins < s.Ends {

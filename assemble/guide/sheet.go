@@ -26,9 +26,12 @@ func Sheet(man *production.Production, v *production.Variant) report.Guide {
 	if math.IsInf(sound.DroneDB, -1) {
 		return g
 	}
+	for _, n := range man.Guide.Tuning {
+		g.Tuning = append(g.Tuning, n.Note)
+	}
 	for _, d := range Drones(man, v) {
 		g.Drones = append(g.Drones, report.Tone{
-			Note: d.Note, Fifth: d.Fifth, CountIn: d.Begins == 0 && g.Tempo.Start() > 0,
+			Note: d.Note, Fifth: d.Fifth, CountIn: d.Begins <= g.Tempo.Spec().CountIn.Lead && g.Tempo.Start() > 0,
 			Measure: max(g.Tempo.Position(d.Begins).Measure, 1) + g.First - 1,
 		})
 	}

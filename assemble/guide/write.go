@@ -58,6 +58,9 @@ func (j Job) Write(ctx context.Context, s *session.Session) (File, error) {
 		return r, err
 	}
 	r.MP3 = filepath.Join(filepath.Dir(r.WAV), j.File+".mp3")
+	if j.Options.Words, r.Notes, err = words(ctx, s, j); err != nil {
+		return r, err
+	}
 	work := s.Settings().Report.Add("guide", j.File+".wav", 1)
 	work.Start()
 	var heard mix.Measured

@@ -46,7 +46,7 @@ func ToFollow(dir string) *Follow {
 	r := &reader{file: file, dir: abs, ask: &Follow{}}
 	r.refuseSharing(root)
 	if t, ok := r.mapping(root, topShape).child("tempo", tempoShape); ok {
-		t.tempo()
+		t.tempo(0)
 	}
 	if r.err() != nil || r.ask.Recording == "" {
 		return nil

@@ -41,6 +41,13 @@ func (m mapping) guide(music *tempo.Map, paper *score.Score) production.Guide {
 	g.GuideSound = c.guideSound(g.GuideSound)
 	g.Drone = c.drones(music, paper)
 	g.Variants = c.variants(g.GuideSound, music)
+	c.checkTuning(music == nil || music.Spec().CountIn.Measures > 0)
+	g.Tuning, _ = m.tuning()
+	beats := 0
+	if music != nil && music.Spec().CountIn.Measures > 0 {
+		beats = music.Meter(1).Beats()
+	}
+	g.Count = c.count(beats)
 	return g
 }
 
@@ -126,7 +133,10 @@ func (m mapping) dronePlace(music *tempo.Map) (production.Time, bool) {
 	v := m.vals["measure"]
 	at := production.Time{Mark: markOf(m.file, v)}
 	if v.Value == countInWord {
-		at.Text = countInWord // guide time 0
+		at.Text = countInWord // guide time 0, or behind the tuning notes
+		if music != nil {
+			at.Seconds = music.Spec().CountIn.Lead
+		}
 		return at, true
 	}
 	n, ok := m.whole("measure")

@@ -144,7 +144,8 @@ func (m mapping) production() *production.Production {
 	p.Dedication = m.text("dedication", "for the lamplighters")
 	if m.need("tempo", "for example "+tempoShape.example) {
 		if t, ok := m.child("tempo", tempoShape); ok {
-			p.Tempo, p.Score, p.Beats = t.tempo()
+			_, lead := m.tuning()
+			p.Tempo, p.Score, p.Beats = t.tempo(lead)
 		}
 	}
 	p.Guide = m.guide(p.Tempo, p.Score)

@@ -19,12 +19,15 @@ const defaultCountIn = 8
 
 // tempo reads the tempo map, and the score when it comes from one. The map is
 // nil after any fault, since half a map would only give faults that are not
-// there. The beats are those that it was made from, nil when tempos are written.
-func (m mapping) tempo() (*tempo.Map, *score.Score, *production.Beats) {
+// there. The count-in comes after lead seconds. The beats are those that it was made from, nil when tempos are written.
+func (m mapping) tempo(lead float64) (*tempo.Map, *score.Score, *production.Beats) {
 	before := len(m.faults)
 	in := tempo.CountIn{Measures: defaultCountIn}
 	if m.has("count_in") {
 		in = m.countIn()
+	}
+	if in.Measures > 0 {
+		in.Lead = lead
 	}
 	var spec tempo.Spec
 	var changes []mapping

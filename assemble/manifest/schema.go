@@ -142,7 +142,13 @@ var (
 		{"count_tones", flagValue, "false", "a tone under every click of the count-in but the cue"},
 		{"tail", number(0, maxTail, "seconds"), "4", "silence after the last measure"},
 		{"drone", listOf(droneShape), "none", "tones to tune to"},
+		{"tuning", listOf(tuningShape), "none", "notes to tune to before the count-in, one after the other"},
+		{"count", fileValue.withForm("list of files").orWords(spokenWord), "nobody",
+			"recordings of the numbers 1, 2, 3 ... in the count-in; spoken: by espeak-ng, where it is installed"},
 		{"variants", listOf(variantShape), "none", "guides of some players' own"}}}
+	tuningShape = &shape{"a tuning note", "in an entry of tuning:", "{note: A4, seconds: 6}", []key{
+		{"note", value{form: "pitch"}, required, "such as A4 or D3 (C4 is middle C)"},
+		{"seconds", number(0.5, 60, "seconds"), "6", "how long it sounds"}}}
 	levelsShape = &shape{"levels", "inside levels:", "levels: {click: 3, drone: off}", []key{
 		{"click", levelValue, "0", "the clicks, on top of the usual level; off leaves them out"},
 		{"drone", levelValue, "0", "the drone, on top of the usual level; off leaves it out"},

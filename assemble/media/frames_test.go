@@ -93,10 +93,12 @@ func TestRealSampleOneKeyFrameInSome(t *testing.T) {
 		ffmpegtest.Output{Name: "c.mov", Args: args("-c:v mjpeg -q:v 2 -r 5")},
 		ffmpegtest.Output{Name: "d.webm", Args: args("-c:v libvpx-vp9 -deadline realtime -cpu-used 8 -g 25 -b:v 2M")},
 		ffmpegtest.Output{Name: "e.ts", Args: args("-c:v mpeg2video -q:v 2 -g 25 -bf 2")})
+	var turned []ffmpegtest.Output
 	for _, turn := range []int{90, 180, 270} {
-		paths = append(paths, ffmpegtest.Make(t, fmt.Sprint(turn, ".mp4"),
-			args("-i", paths[0], "-c copy -metadata:s:v", fmt.Sprint("rotate=", turn))...))
+		turned = append(turned, ffmpegtest.Output{Name: fmt.Sprint(turn, ".mp4"),
+			Args: args("-c copy -metadata:s:v", fmt.Sprint("rotate=", turn))})
 	}
+	paths = append(paths, ffmpegtest.MakeAll(t, args("-i", paths[0]), turned...)...)
 	for n, m := range [][4]int32{{-1, 0, 0, 1}, {1, 0, 0, -1}, {0, 1, 1, 0}, {0, -1, -1, 0}} {
 		path := withMatrix(t, paths[0], fmt.Sprint("mirrored", n, ".mp4"), m)
 		if !probe(t, path).Video.Mirrored {

@@ -22,6 +22,7 @@ type composition struct {
 	tempo    *tempo.Map
 	conforms []task.Ref[string] // of the whole film
 	backdrop task.Ref[string]
+	bands    [2][]banded // of the scene, or of the old and the new; nil for a scene composed at once
 	// of the scene; in a transition of the old scene and the new one, and bare ground when some glide
 	drawn   []painting
 	names   task.Ref[string] // that come or go; zero for none
@@ -73,6 +74,7 @@ func (m *Maker) composition(f plan.Film, seg plan.Segment, conforms []task.Ref[s
 		if seg.Soft.Frames > 0 {
 			c.names = drawTask(m.labels(f, f.Shots[seg.Shot]))
 		}
+		c.bands[0] = m.bandsOf(c, sceneOf(seg))
 		return c
 	}
 	c.glides = f.Glides(seg.Shot)
@@ -84,6 +86,9 @@ func (m *Maker) composition(f plan.Film, seg plan.Segment, conforms []task.Ref[s
 			c.drawn = append(c.drawn, painting{overlay: drawTask(m.blank(f))})
 		}
 		c.gliding = m.glidingNames(f, seg.Shot, c.glides)
+	}
+	if len(c.glides) == 0 { // what glides is in no band
+		c.bands = [2][]banded{m.bandsOf(c, old), m.bandsOf(c, new)}
 	}
 	return c
 }
@@ -121,16 +126,27 @@ func (c composition) scenes() (old, new scene) {
 	return old, new
 }
 
-// segment is c for the graph, with the paths that the two functions give.
-func (c composition) segment(mezzanine func(conform int) string, drawing func(task.Ref[string]) string,
-	backdrop string) graph.Segment {
+// sources are the paths of what a segment shows.
+type sources struct {
+	mezzanine     func(conform int) string
+	band, drawing func(task.Ref[string]) string
+	backdrop      string
+}
+
+// nowhere are no paths, for keys.
+var nowhere = sources{mezzanine: func(int) string { return "" }, band: func(task.Ref[string]) string { return "" },
+	drawing: func(task.Ref[string]) string { return "" }}
+
+// segment is c for the graph, with the paths that from gives.
+func (c composition) segment(from sources) graph.Segment {
+	drawing := from.drawing
 	g := graph.Segment{
 		Canvas: c.film.Canvas, Rate: c.line.Rate, Frames: c.seg.Len(), Rough: c.film.Rough,
-		Backdrop: backdrop, Zscale: c.zscale, Queues: c.queues,
+		Backdrop: from.backdrop, Zscale: c.zscale, Queues: c.queues,
 		Fade: c.fade(), Scenery: c.film.Scenery,
 	}
-	scene := func(sc scene, d painting) graph.Scene {
-		s := graph.Scene{Pieces: pieces(c.film, sc, c.line, mezzanine), Overlay: drawing(d.overlay)}
+	scene := func(k int, sc scene, d painting) graph.Scene {
+		s := graph.Scene{Pieces: c.pieces(k, sc, from), Overlay: drawing(d.overlay)}
 		if !d.roll.IsZero() {
 			s.Roll = graph.Roll{Path: drawing(d.roll), Step: c.film.Shots[sc.shot].Roll.Step}
 		}
@@ -143,19 +159,31 @@ func (c composition) segment(mezzanine func(conform int) string, drawing func(ta
 		g.Copy = smallCopy(g.Canvas)
 	}
 	if !c.seg.Into {
-		g.Scene = scene(sceneOf(c.seg), c.drawn[0])
+		g.Scene = scene(0, sceneOf(c.seg), c.drawn[0])
 		if soft := c.seg.Soft; soft.Frames > 0 {
 			g.Names = graph.Names{Path: drawing(c.names), Out: soft.Out, At: soft.At, Frames: soft.Frames}
 		}
 		return g
 	}
 	old, new := c.scenes()
-	g.Scene = scene(old, c.drawn[0])
-	g.Into = &graph.Into{Scene: scene(new, c.drawn[1])}
+	g.Scene = scene(0, old, c.drawn[0])
+	g.Into = &graph.Into{Scene: scene(1, new, c.drawn[1])}
 	if len(c.glides) > 0 {
-		c.move(g.Into, mezzanine, drawing)
+		c.move(g.Into, from.mezzanine, drawing)
 	}
 	return g
+}
+
+// pieces returns the moving tiles of scene k, or the bands that hold them.
+func (c composition) pieces(k int, sc scene, from sources) []graph.Piece {
+	if c.bands[k] == nil {
+		return pieces(c.film, sc, c.line, all, from.mezzanine)
+	}
+	var list []graph.Piece
+	for _, b := range c.bands[k] {
+		list = append(list, b.band.Piece(from.band(b.made)))
+	}
+	return list
 }
 
 // move adds to a transition what glides in it.
@@ -173,10 +201,15 @@ func (c composition) move(into *graph.Into, mezzanine func(conform int) string,
 	}
 	for _, glide := range c.glides {
 		t, old := c.film.Shots[c.seg.Shot].Tiles[glide.New], c.film.Shots[c.seg.Shot-1].Tiles[glide.Old]
-		if piece, ok := pieceOf(c.film, t, c.seg.Span, c.line, mezzanine); ok {
-			piece.Hole, piece.Inner = t.Hole, layout.Rect{}
+		large := t // or the picture goes soft before it has become small
+		if c.film.Conforms[old.Conform].H > c.film.Conforms[t.Conform].H {
+			large = old
+		}
+		if piece, ok := pieceOf(c.film, large, c.seg.Span, c.line, mezzanine); ok {
+			kept := c.film.Conforms[large.Conform]
+			piece.Hole, piece.Inner, piece.Crop = t.Hole, layout.Rect{}, onMezzanine(t.Source, kept)
 			m := graph.Move{Piece: piece, From: glide.From}
-			m.Window = [2]layout.Rect{onMezzanine(old.Source, c.film.Conforms[t.Conform]), piece.Crop}
+			m.Window = [2]layout.Rect{onMezzanine(old.Source, kept), piece.Crop}
 			into.Moves = append(into.Moves, m)
 		}
 	}
@@ -221,15 +254,18 @@ const (
 // in it and nothing else, so whatever changes elsewhere leaves it alone.
 func (m *Maker) segmentTask(c composition) task.Ref[string] {
 	f, seg, line := c.film, c.seg, c.line
-	t := task.Task{Stage: "compose", Spreads: true, Memory: composeMemory(f, seg),
+	t := task.Task{Stage: "compose", Spreads: true, Memory: c.memory(),
 		Action: store.NewAction("segment").Version(graph.Rule).
 			Arg("ffmpeg", m.tool.Version.Text).
-			Arg("segment", c.segment(func(int) string { return "" }, func(task.Ref[string]) string { return "" }, ""))}
+			Arg("segment", c.segment(nowhere))}
 	t.Needs("backdrop", c.backdrop)
 	for _, over := range c.drawings() {
 		t.Needs("overlay", over)
 	}
-	for _, k := range neededConforms(f, seg, line) {
+	for _, b := range slices.Concat(c.bands[0], c.bands[1]) {
+		t.Needs("band", b.made)
+	}
+	for _, k := range conformsOf(f, c.unbanded(), seg.Span, line) {
 		t.Needs("picture", c.conforms[k])
 	}
 	if slices.ContainsFunc(openTiles(f, seg), func(t plan.Tile) bool { return t.Behind == plan.BehindBlur }) {
@@ -260,19 +296,16 @@ func (m *Maker) segmentTask(c composition) task.Ref[string] {
 		small := smallCopy(f.Canvas)
 		t.Bytes += int64(seg.Len() * 3 * small.W * small.H)
 	}
-	work, inputs := c.work()
+	work, uses := c.work()
 	t.Make = func(ctx context.Context, in task.Inputs, tmp string, advance func(float64)) error {
-		paths := make([]string, len(inputs))
-		for k, r := range inputs {
-			var err error
-			if paths[k], err = r.Path(in); err != nil {
-				return err
-			}
+		paths, err := uses.paths(in)
+		if err != nil {
+			return err
 		}
 		return work.run(ctx, m.tool, m.hardware, paths, tmp, advance)
 	}
 	if !c.coding.Hardware() {
-		t.Errand = work.errand(inputs)
+		t.Errand = uses.errand(RuleSegment, work)
 	}
 	return task.Path(t)
 }

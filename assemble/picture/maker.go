@@ -27,6 +27,7 @@ type Maker struct {
 	hardware sessions
 	steady   reading.Steady
 	decoders *Decoders
+	banding  plan.Banding // tests ask for smaller bands
 }
 
 // New returns a maker of the pictures of a plan. steady vouches for the files of
@@ -37,6 +38,7 @@ func New(tool *ffmpeg.Tool, steady reading.Steady, pl *plan.Plan, assets *Assets
 		tool: tool, title: pl.Title, tempo: pl.Tempo, line: pl.Timeline, chapters: pl.Chapters, assets: assets,
 		codings:  codings,
 		hardware: make(sessions, hardwareSessions), steady: steady,
+		banding: plan.UsualBanding,
 	}
 }
 

@@ -28,8 +28,11 @@ const (
 	rollBytes    = 12 // of a pixel of a roll: read, converted and held, 4 bytes each
 )
 
-// composeMemory returns the estimated peak of composing a segment, in bytes.
-func composeMemory(f plan.Film, seg plan.Segment) int64 {
+// composeMemory returns the estimated peak of composing a segment at once, in bytes.
+func composeMemory(f plan.Film, seg plan.Segment) int64 { return memoryOf(f, seg, openTiles(f, seg)) }
+
+// memoryOf is composeMemory for a segment that opens the pictures of some tiles only.
+func memoryOf(f plan.Film, seg plan.Segment, tiles []plan.Tile) int64 {
 	ahead := float64(finalFrames)
 	switch {
 	case f.Rough:
@@ -38,7 +41,7 @@ func composeMemory(f plan.Film, seg plan.Segment) int64 {
 		ahead = av1Frames
 	}
 	m := composeBase + ahead*reading.FrameBytes(f.Canvas.W, f.Canvas.H)
-	for _, t := range openTiles(f, seg) {
+	for _, t := range tiles {
 		c := f.Conforms[t.Conform]
 		m += composeInput + tileFrames*reading.FrameBytes(c.W, c.H)
 	}

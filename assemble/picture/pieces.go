@@ -8,12 +8,16 @@ import (
 	"ripieno/layout"
 )
 
-// pieces returns the moving tiles of a scene, in seat order. mezzanine gives the
-// path of a conformed picture.
-func pieces(f plan.Film, sc scene, line plan.Timeline, mezzanine func(conform int) string) []graph.Piece {
+// all is every tile of a shot.
+func all(int) bool { return true }
+
+// pieces returns those moving tiles of a scene that are wanted, in seat order. mezzanine
+// gives the path of a conformed picture.
+func pieces(f plan.Film, sc scene, line plan.Timeline, wanted func(tile int) bool,
+	mezzanine func(conform int) string) []graph.Piece {
 	var out []graph.Piece
 	for i, t := range f.Shots[sc.shot].Tiles {
-		if sc.left[t.Take] {
+		if sc.left[t.Take] || !wanted(i) {
 			continue
 		}
 		if p, ok := pieceOf(f, t, sc.span, line, mezzanine); ok {
@@ -34,7 +38,7 @@ func pushOf(s plan.Shot, from int) graph.Push {
 	return graph.Push{Zoom: s.PushIn, At: from - first, Frames: s.To - first, X: 0.5, Y: 0.5}
 }
 
-// pieceOf is one moving tile; false when it has no picture in the span.
+// pieceOf returns one moving tile; false when it has no picture in the span.
 func pieceOf(f plan.Film, t plan.Tile, span plan.Span, line plan.Timeline,
 	mezzanine func(conform int) string) (graph.Piece, bool) {
 	shown := t.Shown.Meet(span)
@@ -72,12 +76,12 @@ func onMezzanine(src layout.Rect, c plan.Conform) layout.Rect {
 	return r
 }
 
-// neededConforms lists the conformed pieces that a segment needs, once each.
-func neededConforms(f plan.Film, seg plan.Segment, line plan.Timeline) []int {
+// conformsOf lists the conformed pieces that tiles show in a span, once each.
+func conformsOf(f plan.Film, tiles []plan.Tile, span plan.Span, line plan.Timeline) []int {
 	var list []int
 	known := map[int]bool{}
-	for _, t := range openTiles(f, seg) {
-		shown := t.Shown.Meet(seg.Span)
+	for _, t := range tiles {
+		shown := t.Shown.Meet(span)
 		for _, p := range f.PiecesOf(t, plan.Span{From: shown.From + line.First, To: shown.To + line.First}) {
 			if !known[p.Conform] {
 				known[p.Conform] = true
@@ -88,18 +92,26 @@ func neededConforms(f plan.Film, seg plan.Segment, line plan.Timeline) []int {
 	return list
 }
 
-// openTiles returns the tiles whose pictures a segment opens: those of its shot, and
-// of the shot before while a transition comes from it.
+// openTiles returns the tiles whose pictures a segment shows: those of its shot, and of
+// the shot before while a transition comes from it.
 func openTiles(f plan.Film, seg plan.Segment) []plan.Tile {
-	tiles := f.Shots[seg.Shot].Tiles
+	return slices.Concat(openTilesOf(f, seg)...)
+}
+
+// openTilesOf is openTiles for each scene of a segment by itself.
+func openTilesOf(f plan.Film, seg plan.Segment) (scenes [][]plan.Tile) {
+	shots := []plan.Shot{f.Shots[seg.Shot]}
 	if seg.Into {
-		tiles = slices.Concat(f.Shots[seg.Shot-1].Tiles, tiles)
+		shots = []plan.Shot{f.Shots[seg.Shot-1], f.Shots[seg.Shot]}
 	}
-	var list []plan.Tile
-	for _, t := range tiles {
-		if t.Conform >= 0 && t.Shown.Meet(seg.Span).Len() > 0 {
-			list = append(list, t)
+	for _, s := range shots {
+		var list []plan.Tile
+		for _, t := range s.Tiles {
+			if t.Conform >= 0 && t.Shown.Meet(seg.Span).Len() > 0 {
+				list = append(list, t)
+			}
 		}
+		scenes = append(scenes, list)
 	}
-	return list
+	return scenes
 }

@@ -13,6 +13,7 @@ import (
 const (
 	RuleConform = "conform"
 	RuleSegment = "segment"
+	RuleBand    = "band"
 )
 
 // Rules returns what this program can do for a production elsewhere: functions that
@@ -28,6 +29,13 @@ func Rules(tool *ffmpeg.Tool) map[string]func(ctx context.Context, args []byte, 
 				return fmt.Errorf("picture: a picture is asked for of %d files", len(in))
 			}
 			return w.elsewhere(ctx, tool, in[0], dst)
+		},
+		RuleBand: func(ctx context.Context, args []byte, in []string, dst string) error {
+			var w bandWork
+			if err := json.Unmarshal(args, &w); err != nil {
+				return fmt.Errorf("picture: the band asked for cannot be read: %w", err)
+			}
+			return w.run(ctx, tool, in, dst, func(float64) {})
 		},
 		RuleSegment: func(ctx context.Context, args []byte, in []string, dst string) error {
 			var w segmentWork

@@ -60,8 +60,10 @@ func compositions(t *testing.T, changes ...string) (plan.Film, plan.Timeline, []
 func segments(list []composition) []graph.Segment {
 	var all []graph.Segment
 	for _, c := range list {
-		all = append(all, c.segment(func(k int) string { return fmt.Sprint("conform ", k) },
-			func(r task.Ref[string]) string { return "drawing " + r.Task().ID }, "backdrop"))
+		all = append(all, c.segment(sources{
+			mezzanine: func(k int) string { return fmt.Sprint("conform ", k) },
+			band:      func(r task.Ref[string]) string { return "band " + r.Task().ID },
+			drawing:   func(r task.Ref[string]) string { return "drawing " + r.Task().ID }, backdrop: "backdrop"}))
 	}
 	return all
 }
@@ -210,7 +212,8 @@ func TestSegmentsTravel(t *testing.T) {
 	_, _, list := compositions(t)
 	m := New((&recorder{}).tool(), nil, plantest.Plan(t, moving, true), &Assets{}, nil)
 	for i, c := range list {
-		w, inputs := c.work()
+		w, uses := c.work()
+		inputs := uses.inputs
 		data, err := json.Marshal(w)
 		if err != nil {
 			t.Fatal(err)

@@ -1,13 +1,11 @@
 package picture
 
 import (
-	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
-	"strconv"
 	"strings"
 
 	"ripieno/assemble/ffmpeg"
@@ -29,35 +27,19 @@ type segmentWork struct {
 }
 
 // work returns the composing of a segment and the outputs it reads.
-func (c composition) work() (w segmentWork, inputs []task.Ref[string]) {
-	number := map[string]int{}
-	use := func(r task.Ref[string], ext string) string {
-		k, known := number[r.Task().ID]
-		if !known {
-			k = len(inputs)
-			number[r.Task().ID] = k
-			inputs = append(inputs, r)
-		}
-		return strconv.Itoa(k) + ext
-	}
-	w.Coding = c.coding
-	w.Segment = c.segment(
-		func(k int) string { return use(c.conforms[k], ".mp4") },
-		func(r task.Ref[string]) string { return use(r, ".png") },
-		use(c.backdrop, ".png"))
+func (c composition) work() (segmentWork, *uses) {
+	u := newUses()
+	w := segmentWork{Coding: c.coding}
+	w.Segment = c.segment(sources{
+		mezzanine: func(k int) string { return u.of(c.conforms[k], ".mp4") },
+		band:      func(r task.Ref[string]) string { return u.of(r, ".mp4") },
+		drawing:   func(r task.Ref[string]) string { return u.of(r, ".png") },
+		backdrop:  u.of(c.backdrop, ".png"),
+	})
 	if c.film.Marks {
 		w.Marks = c.textsOf()
 	}
-	return w, inputs
-}
-
-// errand returns the work as another machine is asked for it.
-func (w segmentWork) errand(inputs []task.Ref[string]) *task.Errand {
-	e := &task.Errand{Rule: RuleSegment, Args: w}
-	for _, r := range inputs {
-		e.Inputs = append(e.Inputs, task.ErrandInput{Edge: r})
-	}
-	return e
+	return w, u
 }
 
 // run composes the segment into the folder dir and counts what came out. in are the
@@ -96,26 +78,11 @@ func (w segmentWork) run(ctx context.Context, tool *ffmpeg.Tool, hardware sessio
 	return err
 }
 
-// link returns the segment with its files beside dir. Every use of an input gets a
-// name of its own: what builds the command takes two equal inputs for one.
+// link returns the segment with its files beside dir.
 func (w segmentWork) link(in []string, dir string) (graph.Segment, error) {
-	n := 0
-	var wrong error
-	seg := w.Segment.Rename(func(use string) string {
-		number, ext, _ := strings.Cut(use, ".")
-		k, err := strconv.Atoi(number)
-		if err != nil || k < 0 || k >= len(in) || ext != "mp4" && ext != "png" {
-			wrong = cmp.Or(wrong, errors.New("a segment reads what it was not given"))
-			return ""
-		}
-		name := fmt.Sprintf("%s.%03d.%s", dir, n, ext)
-		n++
-		if err := os.Symlink(in[k], name); err != nil {
-			wrong = cmp.Or(wrong, err)
-		}
-		return "file:" + name
-	})
-	return seg, wrong
+	l := linker{in: in, dir: dir}
+	seg := w.Segment.Rename(l.name)
+	return seg, l.wrong
 }
 
 // conformWork is the conforming of a picture as plain data.

@@ -58,13 +58,16 @@ const glideShapes = 0.02
 
 // Glides returns the takes that move in a transition into shot i. The others go from
 // their old place and come at their new one: those who are not there all the time, or
-// whose way would lead over a face, or under somebody. The largest have the right of
-// way, and where fewer than half could glide only the largest does: a few among many
-// would look like stray ones. The smallest come first in the list, for the largest
+// whose way would lead over a face, or under somebody. The largest have the right of way.
+// Where more than one in five could not glide only the largest does: the others would look
+// like stray ones round the holes. The smallest come first in the list, for the largest
 // passes in front. Where a shot pushes in, none glides.
 func (f Film) Glides(i int) []Glide {
 	if i == 0 || f.Shots[i].Into.Kind != Move || f.Shots[i].PushIn > 0 || f.Shots[i-1].PushIn > 0 {
 		return nil
+	}
+	if max(f.Shots[i-1].pictures(), f.Shots[i].pictures()) >= bandsFrom {
+		return nil // they are composed in bands, which dissolve
 	}
 	old := map[string]int{}
 	for k, t := range f.Shots[i-1].Tiles {
@@ -84,7 +87,7 @@ func (f Film) Glides(i int) []Glide {
 			list = append(list, g)
 		}
 	}
-	if 2*len(list) < len(all) {
+	if missing := len(all) - len(list); missing > max(1, len(all)/fewMissing) {
 		list = list[:1]
 	}
 	slices.Reverse(list)
@@ -108,6 +111,7 @@ func (f Film) canGlide(a, b Tile, i int) bool {
 }
 
 const (
+	fewMissing  = 5   // of so many one may stay behind
 	waySteps    = 16  // places at which the ways of two tiles are compared
 	coveredFace = 0.1 // of a head that another tile may cover on its way
 )

@@ -13,7 +13,23 @@ type Guide struct {
 	Tail     float64 // seconds after the last measure, 0 to 60, 4 when not given
 	Drone    []Drone
 	Variants []Variant // guides of some players' own
+	Tuning   []Tuning  // notes before the count-in, in order
+	Count    *Count    // who speaks in the count-in; nil for nobody
 	GuideSound
+}
+
+// Tuning is a note to tune to before the count-in.
+type Tuning struct {
+	Note            string  // "A4"
+	Begins, Seconds float64 // from the guide's first sample, and how long
+	Mark            fault.Mark
+}
+
+// Count is who speaks the numbers of the count-in.
+type Count struct {
+	Files  []Asset // recordings of one number each, from 1 on
+	Spoken bool    // a program speaks them, where it is installed
+	Mark   fault.Mark
 }
 
 // GuideSound is what may differ from one player's guide to another's. Levels

@@ -42,7 +42,8 @@ type Guide struct {
 	Subdivided bool
 	CountTones bool
 	PitchHz    float64
-	Tail       float64 // seconds after the last measure
+	Tail       float64  // seconds after the last measure
+	Tuning     []string // notes before the count-in, in order
 	Drones     []Tone
 }
 

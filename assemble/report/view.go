@@ -166,6 +166,13 @@ func (s Sheet) hear(clap, begin string) []string {
 		first = append(first, say("guide-others"))
 	}
 	var second []string
+	if len(g.Tuning) > 0 {
+		var notes []string
+		for _, n := range g.Tuning {
+			notes = append(notes, s.Words.Note(n))
+		}
+		second = append(second, say("tuning-notes", "notes", strings.Join(notes, ", ")))
+	}
 	if n := g.Tempo.Spec().CountIn.Measures; n > 0 {
 		meter := g.Tempo.Meter(1)
 		second = append(second, s.Words.Count("count-in", n,

@@ -23,6 +23,7 @@ type elsewhere struct {
 func (e *elsewhere) Doubts(Parcel) bool             { return e.doubt }
 func (e *elsewhere) Differs(Parcel, []byte, []byte) { e.wrong.Add(1) }
 func (e *elsewhere) Room() int                      { return e.room }
+func (e *elsewhere) Cores() int                     { return e.room }
 func (e *elsewhere) Make(ctx context.Context, p Parcel, dst string) error {
 	e.calls.Add(1)
 	return e.make(ctx, p, dst)

@@ -16,8 +16,9 @@ type Planned struct {
 	Stage string   `json:"stage"`
 	Key   string   `json:"key,omitempty"`
 	Runs  bool     `json:"runs"`
-	Why   []string `json:"why,omitempty"`  // for what runs
-	Cost  float64  `json:"cost,omitempty"` // seconds of one core
+	Why   []string `json:"why,omitempty"`   // for what runs
+	Cost  float64  `json:"cost,omitempty"`  // seconds of one core
+	There bool     `json:"there,omitempty"` // another machine may make it
 }
 
 // String returns "run    conform oboe-1: input take: changed".
@@ -57,7 +58,7 @@ func (r Runner) Plan(ctx context.Context, tasks []Task) ([]Planned, error) {
 			p.Key = t.Action.ID().String()
 		}
 		if l.runs {
-			p.Cost = costs[i]
+			p.Cost, p.There = costs[i], t.Errand != nil
 			if p.Why = []string{l.why}; l.new {
 				if changes := history.Changes(t.Action); changes != nil {
 					p.Why = changes

@@ -4,6 +4,7 @@ package card
 // fewest pages, and then about equally long. A heading is not left alone at
 // the foot of a column and a blank row never stands at its top.
 func (r *roster) cut(rows []row) {
+	r.rows = rows
 	if r.columns = r.deal(rows, r.depth, keepTogether); len(r.columns) > len(r.deal(rows, r.depth, 0)) {
 		r.columns = r.deal(rows, r.depth, 0)
 	}
@@ -31,9 +32,10 @@ const keepTogether = 0.45
 // deal cuts rows into columns of at most depth rows. A column does not begin with
 // an empty row, and a heading stays with its first two credits. So much of a column may
 // stay empty, at its end, as keeps a section in one piece; and where one is cut, no credit
-// stands alone.
+// stands alone, and a new page has its heading again.
 func (r *roster) deal(rows []row, depth int, empty float64) (columns [][]row) {
 	depth = max(depth, 2) // a heading and a credit
+	var section row
 	for len(rows) > 0 {
 		for len(rows) > 0 && rows[0].blank() {
 			rows = rows[1:]
@@ -52,7 +54,16 @@ func (r *roster) deal(rows []row, depth int, empty float64) (columns [][]row) {
 		}
 		n = withoutOrphan(rows, n)
 		columns = append(columns, rows[:n])
+		for _, k := range rows[:n] {
+			if k.blank() || len(k.heading.runs) > 0 {
+				section = k // none behind a blank row
+			}
+		}
 		rows = rows[n:]
+		newPage := r.perPage > 0 && len(columns)%r.perPage == 0
+		if newPage && len(rows) > 0 && !rows[0].blank() && len(rows[0].heading.runs) == 0 && !section.blank() {
+			rows = append([]row{section}, rows...)
+		}
 	}
 	return columns
 }

@@ -23,7 +23,7 @@ func sections(sizes ...int) (list []Credit) {
 func TestNoCreditStandsAlone(t *testing.T) {
 	s := newSetter(nil)
 	random := rand.New(rand.NewPCG(18, 8))
-	cuts := 0
+	cuts, headings := 0, 0
 	for range 60 {
 		sizes := make([]int, 1+random.IntN(6))
 		for i := range sizes {
@@ -34,13 +34,28 @@ func TestNoCreditStandsAlone(t *testing.T) {
 			r := roster{perPage: 2}
 			columns := r.deal(rows, depth, keepTogether*float64(random.IntN(2)))
 			var joined []row
+			heading := ""
 			for i, column := range columns {
 				if len(column) > depth {
 					t.Fatalf("%v: a column of %d rows in %d", sizes, len(column), depth)
 				}
-				first, _ := run(column)
-				if goesOn := i > 0 && len(column[0].heading.runs) == 0; goesOn {
+				goesOn := i > 0 && len(column[0].heading.runs) == 0
+				if i > 0 && i%r.perPage == 0 && goesOn {
+					t.Fatalf("%v in columns of %d: page %d goes on without a heading", sizes, depth, i/r.perPage+1)
+				}
+				if again := i > 0 && column[0].heading.text == heading; again {
+					if i%r.perPage != 0 {
+						t.Fatalf("%v in columns of %d: a heading again in the middle of a page", sizes, depth)
+					}
+					headings++
+					if first, _ := run(column[1:]); first == 1 {
+						t.Errorf("%v in columns of %d: one credit below its heading again", sizes, depth)
+					}
+					column = column[1:]
+				}
+				if goesOn {
 					cuts++
+					first, _ := run(column)
 					before := columns[i-1]
 					if _, above := run(before); first == 1 || above == 1 {
 						t.Errorf("%v in columns of %d: a section is cut to %d and %d, %d rows before", sizes, depth, above,
@@ -50,6 +65,9 @@ func TestNoCreditStandsAlone(t *testing.T) {
 				for _, k := range column {
 					if !k.blank() {
 						joined = append(joined, k)
+					}
+					if len(k.heading.runs) > 0 {
+						heading = k.heading.text
 					}
 				}
 			}
@@ -65,8 +83,8 @@ func TestNoCreditStandsAlone(t *testing.T) {
 			}
 		}
 	}
-	if cuts < 200 {
-		t.Errorf("only %d sections are cut: does this prove anything?", cuts)
+	if cuts < 200 || headings < 100 {
+		t.Errorf("only %d sections are cut, %d over a page: does this prove anything?", cuts, headings)
 	}
 }
 

@@ -82,6 +82,7 @@ type roster struct {
 	head           []line
 	top, width     float64 // where columns begin; width of one column
 	parts          float64 // width of the part's half of a column
+	rows           []row   // as they follow each other
 	columns        [][]row // all of them, page after page
 	perPage, depth int     // columns on a page, rows in a column
 	foot           []line  // on the last page
@@ -135,15 +136,8 @@ func (r roster) makeRoom(c layout.Canvas) roster {
 		r.footPage = true
 		return r
 	}
-	var all []row
-	for i, k := range r.columns {
-		if i > 0 && len(k) > 0 && len(k[0].heading.runs) > 0 {
-			all = append(all, row{}) // the space that was dropped at the top of a column
-		}
-		all = append(all, k...)
-	}
 	r.depth -= rows
-	r.cut(all)
+	r.cut(r.rows)
 	return r
 }
 

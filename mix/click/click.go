@@ -17,10 +17,10 @@
 //	downbeat    −28 LUFS        first beat of a group  −30 LUFS
 //	beat        −32 LUFS        subdivision            −40 LUFS
 //	cue         −28 LUFS        count tone             −34 LUFS
-//	drone       −36 LUFS
+//	drone       −36 LUFS        word                   −30 LUFS
 //
 // A whole guide at an ordinary tempo has an integrated loudness near −30 LUFS.
-// The clicks peak at −8 dBTP, a drone between −36 dBTP (C7) and −23 dBTP (C1
+// The clicks peak at −8 dBTP, words at −12 dBTP at most, a drone between −36 dBTP (C7) and −23 dBTP (C1
 // with its fifth), and nothing above −3 dBTP: louder wishes are refused, since a sudden peak in
 // headphones harms. Clicks 4 dB louder than stated are always possible.
 //
@@ -77,7 +77,10 @@ type Options struct {
 	// would count: up the major scale with the beats of each measure, and an
 	// octave higher in the last measure.
 	CountTones bool
-	Tail       float64 // seconds after the end of the last measure, 0 to 600
+	// Words are spoken on the beats of the count-in but the cue: the first on beat 1 of each
+	// measure, and so on. They are as loud as ClickDB makes clicks.
+	Words []Word
+	Tail  float64 // seconds after the end of the last measure, 0 to 600
 }
 
 // Written is the value of Options.Subdivisions for three eighths in the beat
@@ -111,7 +114,8 @@ func Guide(m *tempo.Map, o Options) (audio.Source, error) {
 			g.drones = append(g.drones, newDrone(d, o.pitch(), o.DroneDB.Gain()))
 		}
 	}
-	clicks, drones := g.kit.peak, loudestSum(g.drones)
+	g.words = speak(m, o.Words, o.ClickDB.Gain())
+	clicks, drones := g.kit.peak+loudestWord(g.words), loudestSum(g.drones)
 	if peak := audio.DecibelsOf(clicks + drones); peak > Ceiling {
 		what := fmt.Sprintf("clicks %.1f, drone %.1f", audio.DecibelsOf(clicks), audio.DecibelsOf(drones))
 		lower := "both"

@@ -24,6 +24,7 @@ type guide struct {
 	length audio.Frames
 	kit    kit
 	drones []drone
+	words  []spoken
 	parts  int // of a beat, as tempo.Map.Pulses takes it
 
 	next  audio.Frames // first frame of the chunk to be made
@@ -68,6 +69,9 @@ func (g *guide) fill() {
 	clear(g.chunk)
 	for i := range g.drones {
 		g.drones[i].add(g.chunk, from)
+	}
+	for _, w := range g.words {
+		w.add(g.chunk, from)
 	}
 	g.addClicks(from, to)
 	g.next, g.at = to, 0

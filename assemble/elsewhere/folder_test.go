@@ -5,10 +5,7 @@ import (
 	"os"
 	"path/filepath"
 	"strconv"
-	"strings"
 	"testing"
-
-	"ripieno/assemble/fault"
 )
 
 // TestFoldersOfKilledProcessesGo: what a killed process left is removed when the next
@@ -54,40 +51,5 @@ func TestFoldersOfKilledProcessesGo(t *testing.T) {
 	}
 	if _, err := os.Stat(dir); err != nil {
 		t.Errorf("the folder of a process that lives: %v", err)
-	}
-}
-
-// TestMachinesHaveNamesOfTheirOwn: two of one name are told apart, and any name becomes
-// one part of a subject.
-func TestMachinesHaveNamesOfTheirOwn(t *testing.T) {
-	t.Parallel()
-	a, b := machineName("Anna's Laptop"), machineName("Anna's Laptop")
-	if a == b || !strings.HasPrefix(a, "anna-s-laptop-") {
-		t.Errorf("%q, %q", a, b)
-	}
-	for _, name := range []string{"", "…", "a.b*c>d/e f", strings.Repeat("x", 99), "ÄÖÜ", "-"} {
-		got := machineName(name)
-		if got == "" || len(got) > 46 || strings.Trim(got, "abcdefghijklmnopqrstuvwxyz0123456789-") != "" || got[0] == '-' {
-			t.Errorf("%q becomes %q", name, got)
-		}
-	}
-}
-
-// TestADamagedInvitationIsTheUsersToMend says which flag and how.
-func TestADamagedInvitationIsTheUsersToMend(t *testing.T) {
-	t.Parallel()
-	for _, text := range []string{"", "a", "host:1/ff/SU"} {
-		_, err := parse("--join", text)
-		if fault.KindOf(err) != fault.Manifest || !strings.Contains(err.Error(), "--join") {
-			t.Errorf("%q: %v", text, err)
-		}
-	}
-}
-
-// TestAClassSaysHowItWasBuilt: floats differ between levels of an architecture.
-func TestAClassSaysHowItWasBuilt(t *testing.T) {
-	t.Parallel()
-	if got := arch(); !strings.Contains(got, "64") && !strings.Contains(got, "32") {
-		t.Errorf("%q", got)
 	}
 }

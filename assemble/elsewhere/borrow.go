@@ -1,0 +1,128 @@
+package elsewhere
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync"
+
+	"ripieno/assemble/farm"
+	"ripieno/assemble/fault"
+	"ripieno/assemble/session"
+	"ripieno/assemble/task"
+)
+
+// Borrow returns the session with the machines that its settings invite to, and a
+// function that lets them go. They are looked for while the run begins here. When they
+// cannot be reached everything is made here; only an invitation that cannot be read is
+// an error.
+func Borrow(ctx context.Context, s *session.Session) (*session.Session, func(), error) {
+	with := s.Settings().With
+	if with == "" {
+		return s, func() {}, nil
+	}
+	if _, err := parse("--with", with); err != nil {
+		return nil, nil, err
+	}
+	return borrow(ctx, s, func(ctx context.Context) (fleet, error) { return Join(ctx, s.Tool(), with, s.Message) })
+}
+
+// fleet is machines that help.
+type fleet interface {
+	task.Away
+	Machines() []farm.Machine
+	Close()
+}
+
+// borrow is Borrow with another way to find machines.
+func borrow(ctx context.Context, s *session.Session, join func(context.Context) (fleet, error)) (*session.Session,
+	func(), error) {
+	l := &later{}
+	ctx, stop := context.WithCancel(ctx)
+	var looking sync.WaitGroup
+	looking.Go(func() {
+		found, err := join(ctx)
+		var f *fault.Fault
+		switch {
+		case ctx.Err() != nil && err != nil: // the run has ended before
+		case errors.As(err, &f):
+			s.Message(f.Error() + "; everything is made here")
+		case err != nil:
+			s.Message(err.Error() + "; everything is made here")
+		default:
+			l.set(found)
+			s.Message(fmt.Sprintf("%d cores of other machines help", found.Cores()))
+		}
+	})
+	return s.Borrowing(l), func() {
+		stop()
+		looking.Wait()
+		if f := l.get(); f != nil {
+			f.Close()
+		}
+	}, nil
+}
+
+// Forecast tells what a run would take now, with the machines that the session's
+// settings invite to when they can be reached.
+func Forecast(ctx context.Context, s *session.Session, tasks []task.Task) (task.Forecast, error) {
+	if with := s.Settings().With; with != "" {
+		found, err := Join(ctx, s.Tool(), with, s.Message)
+		var f *fault.Fault
+		switch {
+		case errors.As(err, &f) || ctx.Err() != nil:
+			return task.Forecast{}, err
+		case err != nil:
+			s.Message(err.Error() + "; everything would be made here")
+		default:
+			defer found.Close()
+			s = s.Borrowing(found)
+		}
+	}
+	return s.Forecast(ctx, tasks)
+}
+
+// later is machines that are still looked for: until then there is room for nothing.
+type later struct {
+	mu    sync.Mutex
+	found fleet
+}
+
+func (l *later) set(f fleet) {
+	l.mu.Lock()
+	l.found = f
+	l.mu.Unlock()
+}
+
+func (l *later) get() fleet {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.found
+}
+
+// Room implements [task.Away].
+func (l *later) Room() int {
+	if f := l.get(); f != nil {
+		return f.Room()
+	}
+	return 0
+}
+
+// Cores implements [task.Away].
+func (l *later) Cores() int {
+	if f := l.get(); f != nil {
+		return f.Cores()
+	}
+	return 0
+}
+
+// Make implements [task.Away]. It is not called before there is room.
+func (l *later) Make(ctx context.Context, p task.Parcel, dst string) error {
+	return l.get().Make(ctx, p, dst)
+}
+
+// Doubts implements [task.Away].
+func (l *later) Doubts(p task.Parcel) bool { return l.get().Doubts(p) }
+
+// Differs implements [task.Away].
+func (l *later) Differs(p task.Parcel, there, here []byte) { l.get().Differs(p, there, here) }
