@@ -77,6 +77,8 @@ for target in $targets; do
 		{
 			echo "ripieno $version"
 			echo
+			echo "ripieno itself: no licence was chosen yet, so nobody but its owners may pass it on."
+			echo
 			echo "What others made and is in the program:"
 			echo
 			for text in assemble/build/licences/*.txt; do

@@ -92,7 +92,7 @@ func (a *around) picture() float64 {
 	return a.Shapes.Most
 }
 
-// rate is the score of an arrangement with the large tile first: its worth squared
+// rate returns the score of an arrangement with the large tile first: its worth squared
 // times that of the small ones, who count as many times the least of them would.
 func (a *around) rate(tiles []Rect) float64 {
 	worth := func(r Rect) float64 { return a.Shapes.Worth(float64(r.W), float64(r.H), a.picture()) }
@@ -107,7 +107,7 @@ func (a *around) rate(tiles []Rect) float64 {
 	return big * big * m * m / sum * float64(area) / float64(a.inner.W*a.inner.H)
 }
 
-// cover is the share of a canvas that the best arrangement of equal tiles covers.
+// cover returns the share of a canvas that the best arrangement of equal tiles covers.
 func (a *around) cover(c Canvas) float64 {
 	t := a.best
 	return float64(t.bw*t.bh+a.m*t.w*t.h) / float64(c.W*c.H)

@@ -15,6 +15,9 @@ var texts embed.FS
 
 const folder = "licences"
 
+// Own says under which licence ripieno itself is. Choosing one is its owners' affair.
+const Own = "no licence was chosen yet, so nobody but its owners may pass it on"
+
 // Licence is the licence of one work in this program.
 type Licence struct {
 	Work string `json:"work"` // a module with its version, or what else it is

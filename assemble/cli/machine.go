@@ -128,7 +128,7 @@ the program that others made. ffmpeg is no part of it.`,
 			if err != nil {
 				return err
 			}
-			return a.show(map[string]any{"program": i, "licences": all}, licencesTable(all))
+			return a.show(map[string]any{"program": i, "own": build.Own, "licences": all}, licencesTable(all))
 		},
 	}
 	c.Flags().BoolVar(&licences, "licences", false, "print the licences of everything in the program")
@@ -154,6 +154,7 @@ func versionLine(i build.Info) string {
 // licencesTable lists what is in the program and then prints every licence whole.
 func licencesTable(all []build.Licence) func(io.Writer) {
 	return func(w io.Writer) {
+		fmt.Fprintf(w, "ripieno itself: %s\n\n", build.Own)
 		table(w, func(row func(...any)) {
 			row("in the program", "licence")
 			for _, l := range all {

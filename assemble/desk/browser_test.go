@@ -49,6 +49,13 @@ type tab struct {
 // there is none the test is skipped, and fails under CI.
 func openDesk(t *testing.T, dir string) *tab {
 	t.Helper()
+	return openDeskFor(t, dir, assemble.DeskWork(assemble.Settings{Dir: dir, Workers: 2,
+		Report: progress.New(nil, progress.Quiet)}))
+}
+
+// openDeskFor is openDesk with work of the test's own.
+func openDeskFor(t *testing.T, dir string, work desk.Work) *tab {
+	t.Helper()
 	program := ""
 	for _, name := range browserNames {
 		if p, err := exec.LookPath(name); err == nil && program == "" {
@@ -62,7 +69,7 @@ func openDesk(t *testing.T, dir string) *tab {
 		t.Skip("no browser; sh cmd/setup.sh --tests installs one")
 	}
 	b := &tab{t: t, path: filepath.Join(dir, "production.yaml"), tick: make(chan time.Time)}
-	address := b.serve(dir)
+	address := b.serve(dir, work)
 	at, err := url.Parse(address)
 	if err != nil {
 		t.Fatal(err)
@@ -96,13 +103,12 @@ func openDesk(t *testing.T, dir string) *tab {
 }
 
 // serve serves a desk until the test ends and returns its address.
-func (b *tab) serve(dir string) string {
+func (b *tab) serve(dir string, work desk.Work) string {
 	b.t.Helper()
 	ctx, stop := context.WithCancel(b.t.Context())
 	ready, ended := make(chan string, 1), make(chan error, 1)
-	set := assemble.Settings{Dir: dir, Workers: 2, Report: progress.New(nil, progress.Quiet)}
 	go func() {
-		ended <- desk.Serve(ctx, desk.Options{Dir: dir, Work: assemble.DeskWork(set), Tick: b.tick,
+		ended <- desk.Serve(ctx, desk.Options{Dir: dir, Work: work, Tick: b.tick,
 			Ready: func(a string) { ready <- a }})
 	}()
 	b.t.Cleanup(func() {
@@ -208,7 +214,8 @@ func (b *tab) clickAt(selector string, x, y float64) {
 	b.t.Helper()
 	quoted, _ := json.Marshal(selector)
 	b.until(fmt.Sprintf("document.querySelector(%s)", quoted))
-	at := eval[[]float64](b, fmt.Sprintf(`(() => { const e = document.querySelector(%s); e.scrollIntoView({block: "center"});
+	at := eval[[]float64](b,
+		fmt.Sprintf(`(() => { const e = document.querySelector(%s); e.scrollIntoView({block: "center"});
 		const r = e.getBoundingClientRect(); return [r.left + r.width * %v, r.top + r.height * %v]; })()`, quoted, x, y))
 	run(b, chromedp.MouseClickXY(at[0], at[1]))
 }

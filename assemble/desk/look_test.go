@@ -129,7 +129,8 @@ func TestAuditFindsWhatIsWrong(t *testing.T) {
 		document.body.append(p); const w = document.createElement("div"); w.style.width = "5000px"; w.textContent = "wide";
 		document.body.append(w); return true; })()`)
 	bad := strings.Join(eval[[]string](b, audit), "\n")
-	for _, want := range []string{"no name: <button", "no name: <img", "before its turn: <a", "heading 4", "twice: told",
+	for _, want := range []string{"no name: <button", "no name: <img", "before its turn: <a", "heading 4",
+		"twice: told",
 		"no role: <div", "sticks out"} {
 		if !strings.Contains(bad, want) {
 			t.Errorf("it did not find %q in\n%s", want, bad)
@@ -203,7 +204,8 @@ func TestColoursAreNamed(t *testing.T) {
 	if m := regexp.MustCompile(`(?m)#[0-9a-f]{3,8}\b|rgba?\(|hsl`).FindString(rest); m != "" {
 		t.Errorf("colour %s outside the palettes", m)
 	}
-	for _, name := range []string{"main", "place", "mix", "picture", "wave", "dom", "sound"} {
+	for _, name := range []string{"main", "place", "takes", "mix", "picture", "review", "tour", "grip", "wave", "dom",
+		"sound"} {
 		if m := regexp.MustCompile(`#[0-9a-f]{6}\b|rgba?\(`).FindString(read("page/" + name + ".js")); m != "" {
 			t.Errorf("colour %s in %s.js", m, name)
 		}

@@ -86,14 +86,7 @@ func (d *desk) getSound(w http.ResponseWriter, r *http.Request) {
 		http.Error(w, "from and frames are whole numbers", http.StatusBadRequest)
 		return
 	}
-	p, m := d.material()
-	s, ok := p.Sound(r.PathValue("id"))
-	if !ok {
-		s, ok = m.Sound(r.PathValue("id"))
-	}
-	if !ok {
-		s, ok = d.judgement().Sound(r.PathValue("id"))
-	}
+	s, ok := d.sound(r.PathValue("id"))
 	if !ok {
 		http.Error(w, "there is no such sound", http.StatusNotFound)
 		return
@@ -105,6 +98,21 @@ func (d *desk) getSound(w http.ResponseWriter, r *http.Request) {
 	}
 	w.Header().Set("Content-Type", "application/octet-stream")
 	_, _ = w.Write(data)
+}
+
+// sound returns a sound of what was made last, by its ID.
+func (d *desk) sound(id string) (s audition.Sound, ok bool) {
+	p, m := d.material()
+	if p != nil {
+		s, ok = p.Sound(id)
+	}
+	if !ok && m != nil {
+		s, ok = m.Sound(id)
+	}
+	if j := d.judgement(); !ok && j != nil {
+		s, ok = j.Sound(id)
+	}
+	return s, ok
 }
 
 // mostStrips is how many rows of stills are kept in memory: some megabytes.

@@ -25,7 +25,8 @@ func openPicture(t *testing.T, manifest string) *tab {
 // to that of another, or by some pixels from there.
 func (b *tab) drag(from, to string, dx, dy float64) {
 	b.t.Helper()
-	at := eval[[]float64](b, fmt.Sprintf(`(() => { const middle = (s) => { const r = document.querySelector(s).getBoundingClientRect();
+	at := eval[[]float64](b,
+		fmt.Sprintf(`(() => { const middle = (s) => { const r = document.querySelector(s).getBoundingClientRect();
 		return [r.left + r.width / 2, r.top + r.height / 2]; };
 		document.querySelector(%[1]q).scrollIntoView({block: "center"}); return [...middle(%[1]q), ...middle(%[2]q)]; })()`, from, to))
 	send := func(kind input.DispatchMouseEventType, x, y float64) {
@@ -74,14 +75,16 @@ func TestPictureByMouse(t *testing.T) {
 	if math.Abs(x-(0.5+0.125)) > 0.03 || math.Abs(y-0.5) > 0.05 || math.Abs(zoom-1) > 0.02 {
 		t.Errorf("an eighth of the width to the right keeps %v, %v, %v", x, y, zoom)
 	}
-	want = swap(t, want, "drift_ppm: 0}, pan: -100}", fmt.Sprintf("drift_ppm: 0}, pan: -100, crop: {x: %s, y: %s, zoom: %s}}",
-		number(x), number(y), number(zoom)))
+	want = swap(t, want, "drift_ppm: 0}, pan: -100}",
+		fmt.Sprintf("drift_ppm: 0}, pan: -100, crop: {x: %s, y: %s, zoom: %s}}",
+			number(x), number(y), number(zoom)))
 	b.expect("after a crop", want)
 	b.until(`document.getElementById("job").hidden`)
 
 	b.click(`[data-id="split 0"]`)
 	b.until(`document.getElementById("undo").textContent === "Undo: a new shot"`)
-	want = swap(t, want, "{from: start, show: tutti}, ", "{from: start, show: tutti}, {from: m1, show: solo, take: horn}, ")
+	want = swap(t, want, "{from: start, show: tutti}, ",
+		"{from: start, show: tutti}, {from: m1, show: solo, take: horn}, ")
 	b.expect("after a new shot", want)
 	b.until(`document.querySelectorAll(".shots li").length === 3 && document.getElementById("job").hidden`)
 
@@ -110,6 +113,8 @@ func TestPictureByMouse(t *testing.T) {
 	}
 	b.until(`document.getElementById("undo").disabled`)
 	b.expect("taken back", placedRound)
+	b.until(`document.getElementById("job").hidden`)
+	b.pinch()
 	b.quiet()
 }
 
@@ -123,8 +128,9 @@ func TestPictureByKeyboard(t *testing.T) {
 	if math.Abs(zoom-1.05) > 0.02 || math.Abs(x-0.52) > 0.03 || math.Abs(y-0.51) > 0.05 {
 		t.Errorf("two to the right, one down and one nearer keep %v, %v, %v", x, y, zoom)
 	}
-	want = swap(t, want, "drift_ppm: 0}, pan: -100}", fmt.Sprintf("drift_ppm: 0}, pan: -100, crop: {x: %s, y: %s, zoom: %s}}",
-		number(x), number(y), number(zoom)))
+	want = swap(t, want, "drift_ppm: 0}, pan: -100}",
+		fmt.Sprintf("drift_ppm: 0}, pan: -100, crop: {x: %s, y: %s, zoom: %s}}",
+			number(x), number(y), number(zoom)))
 	b.expect("after a crop", want)
 	b.until(`document.getElementById("job").hidden`)
 	b.press("n", "w", "n", "w")
@@ -157,4 +163,29 @@ func (b *tab) tabTo(id string) {
 		b.press(kb.Tab)
 	}
 	b.t.Fatalf("the tab key does not reach %q", id)
+}
+
+// pinch brings the picture nearer with two fingers, and what they leave is written.
+func (b *tab) pinch() {
+	b.t.Helper()
+	at := eval[[]float64](b, `(() => { const s = document.querySelector("#still"); s.scrollIntoView({block: "center"});
+		const r = s.getBoundingClientRect(); return [r.left + r.width / 2, r.top + r.height / 2]; })()`)
+	touch := func(kind input.DispatchTouchEventType, apart ...float64) {
+		p := input.DispatchTouchEventParams{Type: kind, TouchPoints: []*input.TouchPoint{}}
+		for i, by := range apart {
+			id := float64(i)
+			p.TouchPoints = append(p.TouchPoints, &input.TouchPoint{X: at[0] + by, Y: at[1], ID: &id})
+		}
+		call(b, input.DispatchTouchEvent, p)
+	}
+	touch(input.DispatchTouchEventTypeTouchStart, -20)
+	touch(input.DispatchTouchEventTypeTouchStart, -20, 20)
+	touch(input.DispatchTouchEventTypeTouchMove, -30, 30)
+	touch(input.DispatchTouchEventTypeTouchMove, -40, 40)
+	touch(input.DispatchTouchEventTypeTouchEnd, -40)
+	touch(input.DispatchTouchEventTypeTouchEnd)
+	b.until(`document.getElementById("undo").textContent === "Undo: crop of horn"`)
+	if _, _, zoom := cropOf(b.t, b.manifest()); zoom < 1.9 || zoom > 2.1 {
+		b.t.Errorf("twice as far apart is %v times nearer", zoom)
+	}
 }

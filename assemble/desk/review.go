@@ -173,7 +173,8 @@ func (d *desk) review(man *production.Production) (out reviewed, err error) {
 	}
 	out.Approvals, out.Remarks = book.Stands(hashes), []heard{}
 	for _, r := range book.Beside(man.Tempo, remark.All) {
-		older := r.Of != "" && !slices.ContainsFunc(out.Films, func(f film) bool { return strings.HasPrefix(f.Hash, r.Of) })
+		isOf := func(f film) bool { return strings.HasPrefix(f.Hash, r.Of) }
+		older := r.Of != "" && !slices.ContainsFunc(out.Films, isOf)
 		out.Remarks = append(out.Remarks, heard{r, older})
 	}
 	return out, nil

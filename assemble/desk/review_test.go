@@ -25,7 +25,8 @@ func writeRough(t *testing.T, dir, size string) {
 	t.Cleanup(func() { os.RemoveAll(out); os.Remove(filepath.Join(dir, "remarks.yaml")) })
 	err := ffmpegtest.Tool(t).Run(t.Context(), ffmpeg.Command{Args: []string{"-f", "lavfi", "-i",
 		"testsrc2=s=" + size + ":r=10:d=18", "-f", "lavfi", "-i", "sine=f=330:d=18", "-c:v", "libx264", "-preset",
-		"ultrafast", "-pix_fmt", "yuv420p", "-c:a", "aac", "-movflags", "+faststart", "-y", filepath.Join(out, "rough.mp4")}})
+		"ultrafast", "-pix_fmt", "yuv420p", "-c:a", "aac", "-movflags", "+faststart", "-y", filepath.Join(out,
+			"rough.mp4")}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -46,7 +47,8 @@ func openReview(t *testing.T) *tab {
 // has nothing else to do with the key. What [tab.press] sends writes it anyway.
 func (b *tab) strike(key string) {
 	b.t.Helper()
-	for _, kind := range []input.DispatchKeyEventType{input.DispatchKeyEventTypeKeyDown, input.DispatchKeyEventTypeKeyUp} {
+	for _, kind := range []input.DispatchKeyEventType{input.DispatchKeyEventTypeKeyDown,
+		input.DispatchKeyEventTypeKeyUp} {
 		p := input.DispatchKeyEventParams{Type: kind, Key: key}
 		if kind == input.DispatchKeyEventTypeKeyDown {
 			p.Text = key
@@ -90,7 +92,8 @@ func TestReviewing(t *testing.T) {
 	run(b, chromedp.KeyEvent(kb.Enter, chromedp.KeyModifiers(chromedp.ModifierCtrl)))
 	b.until(`document.querySelectorAll("[data-remark]").length === 2`)
 	said := b.remarks()
-	for _, want := range []string{`"by":"Cora Lind","text":"softer <b>here</b>"`, `"for":"horn","by":"Cora Lind","text":"late?"`} {
+	for _, want := range []string{`"by":"Cora Lind","text":"softer <b>here</b>"`,
+		`"for":"horn","by":"Cora Lind","text":"late?"`} {
 		if strings.Count(said, want) != 1 {
 			t.Errorf("%s is not once in\n%s", want, said)
 		}

@@ -11,6 +11,7 @@ import (
 	"path"
 	"path/filepath"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"ripieno/assemble/desk/audition"
@@ -38,6 +39,7 @@ type desk struct {
 	jobs    *jobs
 	news    news
 
+	serial  atomic.Uint64
 	reading sync.Mutex // films are read one at a time
 	known   []film     // those that were read
 
@@ -63,7 +65,8 @@ func newDesk(ctx context.Context, o Options) (*desk, error) {
 	if err != nil {
 		return nil, err
 	}
-	d := &desk{work: o.Work, out: cmp.Or(o.Out, filepath.Join(man.Dir, session.OutFolder)), history: newHistory(man.Dir, man.Path), strips: map[string][]byte{}}
+	d := &desk{work: o.Work, out: cmp.Or(o.Out, filepath.Join(man.Dir, session.OutFolder)),
+		history: newHistory(man.Dir, man.Path), strips: map[string][]byte{}}
 	d.jobs = &jobs{ctx: ctx, tell: d.news.tell}
 	return d, nil
 }
@@ -72,7 +75,9 @@ func newDesk(ctx context.Context, o Options) (*desk, error) {
 func (d *desk) routes() http.Handler {
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /{$}", func(w http.ResponseWriter, r *http.Request) { servePage(w, "index.html") })
-	mux.HandleFunc("GET /page/{file}", func(w http.ResponseWriter, r *http.Request) { servePage(w, r.PathValue("file")) })
+	mux.HandleFunc("GET /page/{file}", func(w http.ResponseWriter, r *http.Request) {
+		servePage(w, r.PathValue("file"))
+	})
 	mux.HandleFunc("GET /api/state", func(w http.ResponseWriter, r *http.Request) { answer(w, d.state()) })
 	mux.HandleFunc("GET /api/events", d.events)
 	mux.HandleFunc("GET /api/place", d.getPlace)
@@ -140,13 +145,14 @@ func (d *desk) stand(version string) string {
 
 // state is what every room of the page needs to know.
 type state struct {
+	Serial   uint64    `json:"serial"`  // a later one is newer; answers and events overtake each other
 	Version  string    `json:"version"` // of the manifest
 	Title    string    `json:"title"`
 	Ensemble string    `json:"ensemble"`
 	Takes    int       `json:"takes"`
 	Undo     string    `json:"undo"` // what would be taken back; "" for nothing
 	Redo     string    `json:"redo"`
-	Placed   bool      `json:"placed"`             // the takes are placed, and nothing that decides it has changed since
+	Placed   bool      `json:"placed"`             // the takes are placed, and what decides it has not changed
 	Mixed    bool      `json:"mixed"`              // the voices of the mix are made, and so on
 	Looked   bool      `json:"looked"`             // the picture is planned, and so on
 	Judged   bool      `json:"judged"`             // the takes are checked, and so on
@@ -159,7 +165,7 @@ type state struct {
 
 // state returns the state as it is.
 func (d *desk) state() state {
-	var s state
+	s := state{Serial: d.serial.Add(1)}
 	data, err := d.history.read()
 	var man *production.Production
 	if err == nil {

@@ -13,7 +13,8 @@ import (
 // the note ready for the mail program; all of it is the manifest's own key.
 func TestTakes(t *testing.T) {
 	dir := writeRound(t)
-	manifest := strings.Replace(placedRound, "{name: horn,", "{name: horn, player: Ilse Brandt, email: ilse@example.org,", 1)
+	manifest := strings.Replace(placedRound, "{name: horn,",
+		"{name: horn, player: Ilse Brandt, email: ilse@example.org,", 1)
 	if err := os.WriteFile(filepath.Join(dir, "production.yaml"), []byte(manifest), 0o600); err != nil {
 		t.Fatal(err)
 	}
@@ -32,7 +33,8 @@ func TestTakes(t *testing.T) {
 	b.press("s")
 	mail := eval[string](b, `document.querySelector('[data-id="mail"]').href`)
 	letter := eval[string](b, `document.getElementById("letter").value`)
-	if !strings.HasPrefix(mail, "mailto:ilse@example.org?subject=The%20Lamplighter") || !strings.Contains(letter, "Ilse Brandt") ||
+	if !strings.HasPrefix(mail, "mailto:ilse@example.org?subject=The%20Lamplighter") || !strings.Contains(letter,
+		"Ilse Brandt") ||
 		!strings.Contains(mail, "Ilse%20Brandt") {
 		t.Errorf("the mail is %q, the letter %q", mail, letter)
 	}
@@ -42,7 +44,8 @@ func TestTakes(t *testing.T) {
 	b.until(`document.querySelector("#room").dataset.drawn === "horn ok ok"`)
 	want := swap(t, manifest, "pan: -100}", "pan: -100, verdict: ok}")
 	b.expect("after a verdict", want)
-	if again := eval[string](b, `document.getElementById("letter").value`); again == letter || strings.Contains(again, "\n- ") {
+	if again := eval[string](b, `document.getElementById("letter").value`); again == letter || strings.Contains(again,
+		"\n- ") {
 		t.Errorf("of a take that is usable the note still asks:\n%s", again)
 	}
 	b.press("d")
@@ -55,13 +58,15 @@ func TestTakes(t *testing.T) {
 	b.press("z")
 	b.until(`document.querySelector("#room").dataset.drawn === "horn redo redo"`)
 	b.accessible("takes")
+	b.tour()
 	b.quiet()
 }
 
-// TestTour: on the first start it leads through the rooms by keyboard, and it is not in
+// tour: on the first start it leads through the rooms by keyboard, and it is not in
 // the way a second time, whatever port the desk has.
-func TestTour(t *testing.T) {
-	b := openDesk(t, writeRound(t))
+func (b *tab) tour() {
+	t := b.t
+	t.Helper()
 	if eval[bool](b, `document.getElementById("way").open`) {
 		t.Error("the tour is in the way of somebody who has seen it")
 	}
@@ -76,7 +81,8 @@ func TestTour(t *testing.T) {
 		seen[eval[string](b, `document.getElementById("way-head").textContent`)] = true
 		b.press("\r")
 	}
-	if len(seen) != 6 || !eval[bool](b, `document.getElementById("way-on").textContent === "Begin" && document.getElementById("way").open`) {
+	if len(seen) != 6 || !eval[bool](b,
+		`document.getElementById("way-on").textContent === "Begin" && document.getElementById("way").open`) {
 		t.Errorf("the tour led through %v", seen)
 	}
 	b.press("\r")
@@ -85,5 +91,4 @@ func TestTour(t *testing.T) {
 	b.until(`document.getElementById("way").open`)
 	b.press("\x1b")
 	b.until(`!document.getElementById("way").open`)
-	b.quiet()
 }

@@ -12,7 +12,7 @@ import (
 // in none is not shown; where nothing was recorded the frame before stays, since a frame
 // lasts until the next.
 
-// inParts is an expression for select that is not 0 for a frame of some part, when the
+// inParts returns an expression for select that is not 0 for a frame of some part, when the
 // file was opened at second seek.
 func inParts(parts audio.Parts, seek float64) string {
 	var terms []string
@@ -22,7 +22,7 @@ func inParts(parts audio.Parts, seek float64) string {
 	return strings.Join(terms, "+")
 }
 
-// laterInParts is the term of an expression for setpts that adds, in guide seconds, by
+// laterInParts returns the term of an expression for setpts that adds, in guide seconds, by
 // how much the part of a frame is shifted.
 func laterInParts(parts audio.Parts, seek, ratio float64) string {
 	var b strings.Builder
@@ -38,7 +38,7 @@ func laterInParts(parts audio.Parts, seek, ratio float64) string {
 // rounded to a file's ticks.
 const frameSlack = 0.0005
 
-// within is 1 for a frame of a part and 0 for another. time is what the filter calls the
+// within returns an expression that is 1 for a frame of a part and 0 for another. time is what the filter calls the
 // seconds of a frame: t in select, T in setpts.
 func within(time string, p audio.Part, seek float64) string {
 	from := fmt.Sprintf("gte(%s\\,%.9f)", time, p.From-seek-frameSlack)

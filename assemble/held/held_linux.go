@@ -5,7 +5,7 @@ import (
 	"strconv"
 )
 
-// Name is the name under which a process opens again what it has under that
+// Name returns the name under which a process opens again what it has under that
 // descriptor: a link of the system that leads to the file itself, not to its name.
 func Name(fd uintptr) string { return "/proc/self/fd/" + strconv.FormatUint(uint64(fd), 10) }
 

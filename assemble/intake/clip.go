@@ -40,9 +40,9 @@ func (e *extreme) add(v float64) {
 	}
 }
 
-// clipped returns how many samples lie in such runs, none when the extreme is below
+// countClipped returns how many samples lie in such runs, none when the extreme is below
 // the lowest rail: in few steps of 16 bits every wave repeats its highest.
-func (e *extreme) clipped() int64 {
+func (e *extreme) countClipped() int64 {
 	if e.value < railLeast {
 		return 0
 	}
@@ -123,7 +123,7 @@ func pure(x []float64, sum, top float64) bool {
 }
 
 // The bands around a supposed rail A, as factors of A. AAC at 96 kbit/s spreads
-// clipped samples by about 7 % to each side.
+// countClipped samples by about 7 % to each side.
 const (
 	railLow, railHigh = 0.93, 1.07
 	belowLow          = 0.70

@@ -23,7 +23,7 @@ func JudgeBy(l Limits, f Facts) []Finding {
 	j.take()
 	for i := range f.Files {
 		j.file = &f.Files[i]
-		if !j.opened() {
+		if !j.couldOpen() {
 			continue
 		}
 		j.whole()
@@ -155,8 +155,8 @@ func (j *judge) take() {
 	}
 }
 
-// opened judges whether the file can be looked at at all.
-func (j *judge) opened() bool {
+// couldOpen reports whether the file can be looked at at all, and notes why not.
+func (j *judge) couldOpen() bool {
 	err := j.file.Err
 	if err == nil {
 		return true
@@ -189,7 +189,7 @@ func (j *judge) whole() {
 		j.add(Truncated, Redo, 0.95, "index-short")
 	}
 	if d != nil {
-		j.damaged(d.Damaged, d.Missing)
+		j.judgeDamage(d.Damaged, d.Missing)
 	}
 	if j.file.Role == "video" && info.Video == nil {
 		j.add(NoPicture, Redo, 1, "no-picture")
@@ -207,24 +207,24 @@ func (j *judge) whole() {
 	}
 }
 
-// damaged judges places of the sound that do not decode. A single one is common
+// judgeDamage judges places of the sound that do not decode. A single one is common
 // at the cut edges of files that were edited without coding them anew; but
 // where the file has no sound for a while, or every packet stands for itself, it
 // is no edge. Nobody knows whether the sound that is missing was at that place.
-func (j *judge) damaged(places int, missing float64) {
+func (j *judge) judgeDamage(places int, missing float64) {
 	switch gone, sure := j.limits.Over(limit.MissingAsk, missing); {
 	case places > 0 && gone:
-		j.add(Damaged, Ask, max(0.9, sure), "sound-gaps", "damage", counted(places, "sound"), "seconds",
+		j.add(Damaged, Ask, max(0.9, sure), "sound-gaps", "damage", countPlaces(places, "sound"), "seconds",
 			figure(missing, 1))
 	case places > 1 || places == 1 && j.file.Info.Audio != nil && j.file.Info.Audio.Codec == "flac":
-		j.note(Damaged, Ask, 0.9, counted(places, "sound"))
+		j.note(Damaged, Ask, 0.9, countPlaces(places, "sound"))
 	case places == 1:
-		j.note(Damaged, OK, 0.6, counted(places, "sound"))
+		j.note(Damaged, OK, 0.6, countPlaces(places, "sound"))
 	}
 }
 
-// counted says how many places of the sound or the picture do not decode.
-func counted(places int, of string) phrase.Message {
+// countPlaces says how many places of the sound or the picture do not decode.
+func countPlaces(places int, of string) phrase.Message {
 	return phrase.New("found."+of+"-damaged", "count", whole(places)).One(places)
 }
 

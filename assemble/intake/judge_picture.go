@@ -113,9 +113,9 @@ func (j *judge) picture(p *Picture) {
 	l := j.limits
 	switch {
 	case p.Damaged > 1:
-		j.note(Damaged, Ask, 0.85, counted(p.Damaged, "picture"))
+		j.note(Damaged, Ask, 0.85, countPlaces(p.Damaged, "picture"))
 	case p.Damaged == 1:
-		j.note(Damaged, OK, 0.6, counted(1, "picture"))
+		j.note(Damaged, OK, 0.6, countPlaces(1, "picture"))
 	}
 	if p.Frames == 0 {
 		return

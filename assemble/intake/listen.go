@@ -187,7 +187,7 @@ func (e *ear) sound() Sound {
 		c := &e.ch[i]
 		m := Channel{
 			PeakDB: decibels(max(c.top.value, c.low.value), 20), RMSDB: decibels(c.sum/n, 10),
-			FlatPercent: 100 * float64(c.top.clipped()+c.low.clipped()) / n,
+			FlatPercent: 100 * float64(c.top.countClipped()+c.low.countClipped()) / n,
 		}
 		rail, share, ratio := c.tally.rail()
 		m.RailDB, m.RailPercent, m.RailRatio = decibels(rail, 20), 100*share, ratio

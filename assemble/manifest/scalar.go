@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"unicode"
 	"unicode/utf8"
 
@@ -48,8 +49,11 @@ func (m mapping) textUpTo(key, example string, most int, lines bool) string {
 	return v.Value
 }
 
-// nameForm is a name that may become part of a file name on any system.
-var nameForm = regexp.MustCompile(`^[\pL\pN]([\pL\pN._-]*[\pL\pN_-])?$`)
+// nameForm is a name that may become part of a file name on any system. Tables of all
+// letters take a millisecond to make, which verbs that read no manifest do without.
+var nameForm = sync.OnceValue(func() *regexp.Regexp {
+	return regexp.MustCompile(`^[\pL\pN]([\pL\pN._-]*[\pL\pN_-])?$`)
+})
 
 // name reads a name that becomes a file name; "" when absent. A name with a
 // fault is still given back, so that what refers to it is not a fault too.
@@ -58,7 +62,7 @@ func (m mapping) name(key, example string) string {
 	if !ok {
 		return ""
 	}
-	if !nameForm.MatchString(v.Value) || utf8.RuneCountInString(v.Value) > production.MaxName {
+	if !nameForm().MatchString(v.Value) || utf8.RuneCountInString(v.Value) > production.MaxName {
 		hint := fmt.Sprintf("letters, digits, '-', '_' and '.', at most %d, beginning with a letter or digit",
 			production.MaxName)
 		if s := production.Slug(v.Value); s != "" {

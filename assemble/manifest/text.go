@@ -4,18 +4,21 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"sync"
 	"unicode"
 )
 
 // plainForm is a text that YAML reads back unchanged without quotes wherever
 // it stands, in braces and lists too.
-var plainForm = regexp.MustCompile(`^[\pL_/][\pL\pN\pM _./'’()&+-]*$`)
+var plainForm = sync.OnceValue(func() *regexp.Regexp {
+	return regexp.MustCompile(`^[\pL_/][\pL\pN\pM _./'’()&+-]*$`)
+})
 
 // yamlText returns a text as a YAML value: plain where that is safe, else in
 // double quotes. Invalid UTF-8 becomes U+FFFD.
 func yamlText(s string) string {
 	s = strings.ToValidUTF8(s, "\uFFFD")
-	if plainForm.MatchString(s) && !strings.HasSuffix(s, " ") && !reservedWords[strings.ToLower(s)] {
+	if plainForm().MatchString(s) && !strings.HasSuffix(s, " ") && !reservedWords[strings.ToLower(s)] {
 		return s
 	}
 	var b strings.Builder

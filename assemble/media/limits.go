@@ -181,7 +181,7 @@ func (i Info) FramesToSee() int {
 	return int(max(1, pixelsToSee*inSmallFiles(fileSize(i.Path))/pixels))
 }
 
-// processorTime is a number of seconds, in whole ones as the system counts them.
+// processorTime returns a number of seconds, in whole ones as the system counts them.
 func processorTime(seconds float64) time.Duration {
 	return time.Duration(math.Ceil(seconds)) * time.Second
 }

@@ -38,7 +38,7 @@ func pushOf(s plan.Shot, from int) graph.Push {
 	return graph.Push{Zoom: s.PushIn, At: from - first, Frames: s.To - first, X: 0.5, Y: 0.5}
 }
 
-// pieceOf is one moving tile; false when it has no picture in the span.
+// pieceOf returns one moving tile; false when it has no picture in the span.
 func pieceOf(f plan.Film, t plan.Tile, span plan.Span, line plan.Timeline,
 	mezzanine func(conform int) string) (graph.Piece, bool) {
 	shown := t.Shown.Meet(span)

@@ -410,7 +410,7 @@ func TestRulesForOtherMachines(t *testing.T) {
 		return errRecorded
 	})
 	rules := Rules(tool)
-	if len(rules) != 2 || rules[RuleConform] == nil || rules[RuleSegment] == nil {
+	if len(rules) != 3 || rules[RuleConform] == nil || rules[RuleSegment] == nil {
 		t.Fatalf("%d rules", len(rules))
 	}
 	args := func(v any) []byte {

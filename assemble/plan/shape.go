@@ -6,7 +6,7 @@ import (
 	"ripieno/layout/shot"
 )
 
-// aspectOf is the shape of the tiles of a shot: its own, the deliverable's, or the
+// aspectOf returns the shape of the tiles of a shot: its own, the deliverable's, or the
 // production's.
 func (h *arranger) aspectOf(s shot.Shot) production.Aspect {
 	if s.Want >= 0 && s.Want < len(h.p.Shots) && h.p.Shots[s.Want].Aspect != (production.Aspect{}) {
@@ -18,7 +18,7 @@ func (h *arranger) aspectOf(s shot.Shot) production.Aspect {
 	return h.p.Picture.Aspect
 }
 
-// options are those of the layout of a shot.
+// options returns those of the layout of a shot.
 func (h *arranger) options(s shot.Shot) layout.Options {
 	o := gridOptions(h.p.Picture, h.aspectOf(s), h.want.Canvas, len(s.Takes))
 	if o.Shapes != (layout.Shapes{}) {
@@ -110,7 +110,7 @@ func (h *arranger) crowdOf(takes []string) crowd {
 	return k
 }
 
-// typical is the shape that picture i of a crowd is taken for.
+// typical returns the shape that picture i of a crowd is taken for.
 func (k crowd) typical(i int) float64 {
 	switch {
 	case k.high == all || k.high == half && i%2 == 1:
@@ -121,7 +121,7 @@ func (k crowd) typical(i int) float64 {
 	return wide
 }
 
-// aspects are those of n pictures of a crowd.
+// aspects returns those of n pictures of a crowd.
 func (k crowd) aspects(n int) []float64 {
 	list := make([]float64, n)
 	for i := range list {
@@ -130,7 +130,7 @@ func (k crowd) aspects(n int) []float64 {
 	return list
 }
 
-// aspects are the shapes of the takes' own pictures, a tile's for those that
+// aspects returns the shapes of the takes' own pictures, a tile's for those that
 // have none.
 func (h *arranger) aspects(takes []string) []float64 {
 	out := make([]float64, len(takes))
@@ -146,7 +146,7 @@ func (h *arranger) aspects(takes []string) []float64 {
 	return out
 }
 
-// grid is the grid for n of some takes, or for n such takes when they are fewer,
+// grid returns the grid for n of some takes, or for n such takes when they are fewer,
 // on this canvas.
 func (h *arranger) grid(s shot.Shot, takes []string, n int) (layout.Plan, error) {
 	key := gridKey{n, crowd{}, h.aspectOf(s)}
@@ -185,7 +185,7 @@ func (h *arranger) fill(aspects []float64, a production.Aspect) (layout.Plan, er
 // slivers, which look like a mistake, and more of the picture is seen instead.
 const leastGround = 0.16
 
-// halved is the part of a tile in which at least half of a picture is seen, in
+// halved returns the part of a tile in which at least half of a picture is seen, in
 // the middle of the tile; the tile itself where that shows as much. The rest
 // shows the picture's own ground.
 func halved(tile layout.Rect, w, h int) layout.Rect {

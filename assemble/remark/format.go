@@ -9,6 +9,7 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"sync"
 	"unicode/utf8"
 
 	"ripieno/assemble/fault"
@@ -113,7 +114,9 @@ func (b *Book) readRemark(entry string, seen map[string]bool) error {
 var hashForm = regexp.MustCompile(`^[0-9a-f]{64}$`)
 
 // nameForm is the name of a film.
-var nameForm = regexp.MustCompile(`^[\pL\pN][\pL\pN_. -]{0,99}$`)
+var nameForm = sync.OnceValue(func() *regexp.Regexp {
+	return regexp.MustCompile(`^[\pL\pN][\pL\pN_. -]{0,99}$`)
+})
 
 // readApproval reads an entry of the file.
 func (b *Book) readApproval(entry string) error {
@@ -138,7 +141,7 @@ func (a Approval) Check() error {
 		return fmt.Errorf("an approval needs a name")
 	case !hashForm.MatchString(a.Hash):
 		return fmt.Errorf("an approval needs the hash of the film")
-	case !nameForm.MatchString(a.Film):
+	case !nameForm().MatchString(a.Film):
 		return fmt.Errorf("an approval needs the name of the film")
 	}
 	return nil

@@ -109,7 +109,8 @@ func TestTheBook(t *testing.T) {
 	for _, s := range stands {
 		said = append(said, s.String())
 	}
-	if want := []string{"rough is approved by Ada Holm", "rough was approved by Cora Lind and has changed since"}; !slices.Equal(said, want) {
+	if want := []string{"rough is approved by Ada Holm",
+		"rough was approved by Cora Lind and has changed since"}; !slices.Equal(said, want) {
 		t.Errorf("it says %q, want %q", said, want)
 	}
 	if !b.Withdraw("Ada Holm", "rough") || b.Withdraw("Ada Holm", "rough") || len(b.Approvals) != 1 {
@@ -124,7 +125,8 @@ func TestTheBook(t *testing.T) {
 // refused by its number.
 func TestTheFile(t *testing.T) {
 	b := &Book{}
-	b.Add(Remark{At: 7.6004, Place: "m2.4", For: "horn-2", By: "Cora <Lind>", Text: `a "quote", a \ and ü`, Of: hash[:12]}.Named(),
+	b.Add(Remark{At: 7.6004, Place: "m2.4", For: "horn-2", By: "Cora <Lind>", Text: `a "quote", a \ and ü`,
+		Of: hash[:12]}.Named(),
 		Remark{At: -0.5, Text: "the title is too short"}.Named())
 	b.Settle(b.Remarks[0].ID, true)
 	b.Approve(Approval{"Cora Lind", "final", hash})
@@ -145,10 +147,13 @@ func TestTheFile(t *testing.T) {
 	}
 	for _, c := range [][2]string{
 		{"version: 2\n", "no remark"}, {"remarks:\n  - softer\n", "cannot be read"}, {"  - {}\n", "no remark"},
-		{"remarks:\n  - {\"at\": 1}\n", "says nothing"}, {"remarks:\n  - {\"at\": 1e9, \"text\": \"x\"}\n", "no moment"},
-		{"remarks:\n  - {\"at\": 1, \"text\": \"x\"} {}\n", "follows"}, {"remarks:\n  - {\"file\": \"x\"}\n", "unknown field"},
+		{"remarks:\n  - {\"at\": 1}\n", "says nothing"}, {"remarks:\n  - {\"at\": 1e9, \"text\": \"x\"}\n",
+			"no moment"},
+		{"remarks:\n  - {\"at\": 1, \"text\": \"x\"} {}\n", "follows"}, {"remarks:\n  - {\"file\": \"x\"}\n",
+			"unknown field"},
 		{"remarks:\n  - {\"at\": 1, \"text\": \"x\", \"place\": \"../x\"}\n", "no beat"},
-		{"remarks:\n  - {\"at\": 1, \"text\": \"\xff\"}\n", "no text"}, {"approvals:\n  - {\"by\": \"x\"}\n", "the hash"},
+		{"remarks:\n  - {\"at\": 1, \"text\": \"\xff\"}\n", "no text"}, {"approvals:\n  - {\"by\": \"x\"}\n",
+			"the hash"},
 		{"approvals:\n  - {\"film\": \"a\", \"sha256\": \"" + hash + "\"}\n", "a name"},
 		{"approvals:\n  - {\"by\": \"x\", \"film\": \"../a\", \"sha256\": \"" + hash + "\"}\n", "name of the film"},
 	} {

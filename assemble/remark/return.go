@@ -52,7 +52,7 @@ func ParseReturn(path string, data []byte) (*Return, error) {
 		return refuse("it is of another version, or no file of remarks")
 	case len(r.Remarks) > MostReturned:
 		return refuse(fmt.Sprintf("it has %d remarks, at most %d", len(r.Remarks), MostReturned))
-	case !hashForm.MatchString(r.Hash) || !nameForm.MatchString(r.Film):
+	case !hashForm.MatchString(r.Hash) || !nameForm().MatchString(r.Film):
 		return refuse("it does not say which film it is about")
 	case r.Approved && Clean(r.By, MostName) == "":
 		return refuse("it approves the film without a name")
@@ -87,8 +87,8 @@ func (b *Book) Take(r *Return, m *tempo.Map, title string, takes []string) (Take
 		at := min(max(one.At, 0), m.End()+mostAfter)
 		text, who := one.Text, one.For
 		if who != "" && !slices.Contains(takes, who) {
-			out.Notes = append(out.Notes, fmt.Sprintf("remark %d is for %q, which is no take here; it stands for all", i+1,
-				Clean(who, MostName)))
+			out.Notes = append(out.Notes, fmt.Sprintf("remark %d is for %q, which is no take here; it stands for all",
+				i+1, Clean(who, MostName)))
 			who = ""
 		}
 		if strings.TrimSpace(text) == "" {

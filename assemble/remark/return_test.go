@@ -35,9 +35,11 @@ func TestStrangersFiles(t *testing.T) {
 	}
 	for name, data := range map[string][]byte{
 		"nothing": nil, "a page": []byte("<html>"), "another format": set("ripieno_remarks", 2),
-		"no format": []byte(`{"remarks": []}`), "a field more": set("file", "/etc/passwd"), "too large": make([]byte, MostReturnBytes+1),
+		"no format": []byte(`{"remarks": []}`), "a field more": set("file", "/etc/passwd"), "too large": make([]byte,
+			MostReturnBytes+1),
 		"two values": append(back(nil), back(nil)...), "a list": []byte(`[]`), "deep": []byte(strings.Repeat("[", 1e5)),
-		"no film": set("film", ""), "a path": set("film", "../final"), "no hash": set("sha256", "abc"), "too many": set("remarks", many),
+		"no film": set("film", ""), "a path": set("film", "../final"), "no hash": set("sha256", "abc"),
+		"too many":    set("remarks", many),
 		"no moment":   set("remarks", []any{map[string]any{"at": 1e12, "text": "x"}}),
 		"not a time":  set("remarks", []any{map[string]any{"at": "NaN", "text": "x"}}),
 		"no name":     back(func(v map[string]any) { v["by"], v["approved"] = " \u200b", true }),
@@ -46,7 +48,8 @@ func TestStrangersFiles(t *testing.T) {
 	} {
 		_, err := ParseReturn("cora.json", data)
 		var f *fault.Fault
-		if !errors.As(err, &f) || f.Kind != fault.Manifest || f.Hint == "" || len(f.What) > 400 || strings.ContainsAny(f.What, "\n\x00") {
+		if !errors.As(err, &f) || f.Kind != fault.Manifest || f.Hint == "" || len(f.What) > 400 ||
+			strings.ContainsAny(f.What, "\n\x00") {
 			t.Errorf("%s: %v", name, err)
 		}
 	}
@@ -61,8 +64,10 @@ func TestTaking(t *testing.T) {
 	m := music(t, 2, 4, 120)
 	r, err := ParseReturn("f", back(func(v map[string]any) {
 		v["approved"] = true
-		v["remarks"] = []any{map[string]any{"at": 7.6, "for": "horn", "text": "late\n<i>?</i>"}, map[string]any{"at": -5, "text": "a"},
-			map[string]any{"at": 1e5, "text": "b"}, map[string]any{"at": 5, "for": "tuba", "text": "c"}, map[string]any{"at": 6, "text": " "}}
+		v["remarks"] = []any{map[string]any{"at": 7.6, "for": "horn", "text": "late\n<i>?</i>"},
+			map[string]any{"at": -5, "text": "a"},
+			map[string]any{"at": 1e5, "text": "b"}, map[string]any{"at": 5, "for": "tuba", "text": "c"},
+			map[string]any{"at": 6, "text": " "}}
 	}))
 	if err != nil {
 		t.Fatal(err)
@@ -78,7 +83,8 @@ func TestTaking(t *testing.T) {
 		lines = append(lines, fmt.Sprintf("%g %s %s|%s|%s|%s", s.At, s.Place, s.For, s.By, s.Text, s.Of))
 	}
 	of := hash[:ShortHash]
-	if want := []string{"0 m1 |Cora Lind|a|" + of, "5 m1.3 |Cora Lind|c|" + of, "7.6 m2.4 horn|Cora Lind|late <i>?</i>|" + of,
+	if want := []string{"0 m1 |Cora Lind|a|" + of, "5 m1.3 |Cora Lind|c|" + of,
+		"7.6 m2.4 horn|Cora Lind|late <i>?</i>|" + of,
 		"612 m4 |Cora Lind|b|" + of}; !slices.Equal(lines, want) {
 		t.Errorf("kept are %q, want %q", lines, want)
 	}
@@ -103,7 +109,8 @@ func TestAFullBook(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := b.Take(r, music(t, 2, 4, 120), "", nil); err == nil || !strings.Contains(fault.Format(err), "settled") {
+	if _, err := b.Take(r, music(t, 2, 4, 120), "", nil); err == nil || !strings.Contains(fault.Format(err),
+		"settled") {
 		t.Errorf("a full book took more: %v", err)
 	}
 }

@@ -56,7 +56,7 @@ func TestContrastFormula(t *testing.T) {
 func TestPaletteContrast(t *testing.T) {
 	palettes := map[string]map[string]string{}
 	for _, file := range []string{"style.css", "report.css"} {
-		css := embedded(file)
+		css := readEmbedded(file)
 		colour := regexp.MustCompile(`--([a-z-]+): (#[0-9a-f]{6});`)
 		parts := strings.Split(css, ":root {")[1:]
 		if len(parts) != 3 {

@@ -71,7 +71,8 @@ func (v handoutView) Facts() (string, error) {
 		beats[i] = [3]float64{b.At, float64(b.Measure), float64(b.Number)}
 	}
 	words := map[string]string{}
-	for _, key := range []string{"handout.place", "handout.count-in", "handout.guide-time", "handout.for-all", "handout.for",
+	for _, key := range []string{"handout.place", "handout.count-in", "handout.guide-time", "handout.for-all",
+		"handout.for",
 		"handout.go", "handout.take-away", "handout.added", "handout.saved", "handout.nothing", "handout.no-name",
 		"handout.no-play", "handout.taken-away"} {
 		words[key] = v.Say(key)

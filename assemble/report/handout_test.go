@@ -20,10 +20,12 @@ import (
 
 // testHandout is a page about a film of eight seconds, of two measures behind a second.
 func testHandout() Handout {
-	h := Handout{Title: "The Lamplighter's Round", Ensemble: "Lamp Street Players", Composer: "Ada Holm", FilmName: "rough",
-		Hash: strings.Repeat("0123456789abcdef", 4), AtZero: 3, End: 10, Film: []byte("no film"),
+	h := Handout{Title: "The Lamplighter's Round", Ensemble: "Lamp Street Players", Composer: "Ada Holm",
+		FilmName: "rough",
+		Hash:     strings.Repeat("0123456789abcdef", 4), AtZero: 3, End: 10, Film: []byte("no film"),
 		Players: []Addressee{{"oboe-1", "Mara Voss", "Oboe"}, {"horn-2", "", "Horn"}},
-		Said: []Said{{ID: "x", At: 6, Place: "m2", Take: "horn-2", By: "Cora <b>Lind", Text: "softer </script><img src=x onerror=alert(1)>"},
+		Said: []Said{{ID: "x", At: 6, Place: "m2", Take: "horn-2", By: "Cora <b>Lind",
+			Text: "softer </script><img src=x onerror=alert(1)>"},
 			{At: 4, Place: "m1.2", Text: "all of it"}}}
 	for i := range 8 {
 		h.Beats = append(h.Beats, BeatAt{At: 4 + float64(i)/2, Measure: 1 + i/4, Number: 1 + i%4})
@@ -48,7 +50,8 @@ func TestHandoutIsOneFile(t *testing.T) {
 		h := testHandout()
 		h.Words = phrase.Of(lang)
 		html := handoutText(t, h)
-		for _, bad := range []string{"http://", "https://", "<img", "<b>Lind", "handout.", "report.film", "ZgotmplZ", "{place}", "{name}"} {
+		for _, bad := range []string{"http://", "https://", "<img", "<b>Lind", "handout.", "report.film", "ZgotmplZ",
+			"{place}", "{name}"} {
 			body := html[strings.Index(html, "<body"):]
 			body, script, _ := strings.Cut(body, `<script type="application/octet-stream"`)
 			if bad == "handout." { // keys that are no sentence; the script builds them
@@ -61,7 +64,8 @@ func TestHandoutIsOneFile(t *testing.T) {
 				t.Errorf("%s: %q is in the page", lang, bad)
 			}
 		}
-		for _, want := range []string{`lang="` + lang + `"`, "softer &lt;/script&gt;&lt;img", phrase.Of(lang).Say("handout.save"), "bm8gZmlsbQ==",
+		for _, want := range []string{`lang="` + lang + `"`, "softer &lt;/script&gt;&lt;img",
+			phrase.Of(lang).Say("handout.save"), "bm8gZmlsbQ==",
 			"default-src 'none'"} {
 			if !strings.Contains(html, want) {
 				t.Errorf("%s: %q is not in the page", lang, want)
@@ -75,7 +79,8 @@ func TestHandoutIsOneFile(t *testing.T) {
 
 // TestPlacesInWords: a beat in words, and what is none as it is.
 func TestPlacesInWords(t *testing.T) {
-	for place, want := range map[string]string{"m12.3": "Measure 12, beat 3", "m1": "Measure 1, beat 1", "": "", "mx": "mx"} {
+	for place, want := range map[string]string{"m12.3": "Measure 12, beat 3", "m1": "Measure 1, beat 1", "": "",
+		"mx": "mx"} {
 		if got := placeWords(phrase.Of("en"), place); got != want {
 			t.Errorf("%q is %q, want %q", place, got, want)
 		}
@@ -94,8 +99,10 @@ func TestHandoutInABrowser(t *testing.T) {
 	b := openBrowser(t)
 	dir := t.TempDir()
 	film := filepath.Join(dir, "film.mp4")
-	err := ffmpegtest.Tool(t).Run(t.Context(), ffmpeg.Command{Args: []string{"-f", "lavfi", "-i", "testsrc2=s=64x36:r=10:d=8", "-f", "lavfi",
-		"-i", "sine=d=8", "-c:v", "libx264", "-preset", "ultrafast", "-g", "10", "-pix_fmt", "yuv420p", "-c:a", "aac", "-y", film}})
+	err := ffmpegtest.Tool(t).Run(t.Context(), ffmpeg.Command{Args: []string{"-f", "lavfi", "-i",
+		"testsrc2=s=64x36:r=10:d=8", "-f", "lavfi",
+		"-i", "sine=d=8", "-c:v", "libx264", "-preset", "ultrafast", "-g", "10", "-pix_fmt", "yuv420p", "-c:a", "aac",
+		"-y", film}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -107,9 +114,11 @@ func TestHandoutInABrowser(t *testing.T) {
 	b.open(handoutText(t, h))
 	until := func(expression string) {
 		t.Helper()
-		if !eval[bool](b, `new Promise(done => { const end = Date.now() + 20000, look = () => { const is = Boolean(`+expression+
-			`); if (is || Date.now() > end) done(is); else setTimeout(look, 20); }; look(); })`) {
-			t.Fatalf("it never became true: %s; the page says %q", expression, eval[string](b, `document.getElementById("told").textContent`))
+		if !eval[bool](b,
+			`new Promise(done => { const end = Date.now() + 20000, look = () => { const is = Boolean(`+expression+
+				`); if (is || Date.now() > end) done(is); else setTimeout(look, 20); }; look(); })`) {
+			t.Fatalf("it never became true: %s; the page says %q", expression, eval[string](b,
+				`document.getElementById("told").textContent`))
 		}
 	}
 	until(`document.getElementById("film").readyState >= 1 && document.getElementById("film").videoWidth === 64`)
@@ -137,7 +146,8 @@ func TestHandoutInABrowser(t *testing.T) {
 	keep(t, "handout.png", run(b, chromedp.FullScreenshot(100)))
 	eval[bool](b, `document.querySelector("#keep button").click(), true`)
 	until(`document.getElementById("told").textContent.includes("name")`) // it asks for one
-	eval[bool](b, `document.getElementById("name").value = "Cora Lind", document.getElementById("approve").checked = true,
+	eval[bool](b,
+		`document.getElementById("name").value = "Cora Lind", document.getElementById("approve").checked = true,
 		document.querySelector("#keep button").click(), true`)
 	saved := filepath.Join(dir, "remarks-cora-lind.json")
 	for range 500 {
@@ -151,7 +161,8 @@ func TestHandoutInABrowser(t *testing.T) {
 		t.Fatal(err)
 	}
 	r, err := remark.ParseReturn(saved, data)
-	if err != nil || r.By != "Cora Lind" || !r.Approved || r.Hash != h.Hash || r.Title != h.Title || len(r.Remarks) != 2 ||
+	if err != nil || r.By != "Cora Lind" || !r.Approved || r.Hash != h.Hash || r.Title != h.Title ||
+		len(r.Remarks) != 2 ||
 		r.Remarks[0].At != 6 || r.Remarks[0].Text != "not <i>so</i> fast" || r.Remarks[1].For != "horn-2" {
 		t.Errorf("saved was %s\n%+v, %v", data, r, err)
 	}

@@ -29,12 +29,12 @@ var pages embed.FS
 // its own style and script. All of these are ours and have nothing of a
 // manifest in them; their hashes let a content policy admit them and no others.
 func page(name string, own ...string) *template.Template {
-	style, script := embedded("style.css"), ""
+	style, script := readEmbedded("style.css"), ""
 	for _, file := range own {
 		if path.Ext(file) == ".js" {
-			script += embedded(file)
+			script += readEmbedded(file)
 		} else {
-			style += embedded(file)
+			style += readEmbedded(file)
 		}
 	}
 	return template.Must(template.New(name).Funcs(template.FuncMap{
@@ -45,8 +45,8 @@ func page(name string, own ...string) *template.Template {
 	}).ParseFS(pages, "pages/"+name))
 }
 
-// embedded returns a file that is part of the program.
-func embedded(name string) string {
+// readEmbedded returns a file that is part of the program.
+func readEmbedded(name string) string {
 	data, err := pages.ReadFile("pages/" + name)
 	if err != nil {
 		panic(err) // a slip of ours

@@ -52,8 +52,8 @@ func heardTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis]) task.Ref[mix
 	return task.Value[mix.Heard](t)
 }
 
-// cleaned gives a strip what is done to it by itself, by what was heard of it.
-func cleaned(strip mix.Strip, c plan.Cleaning, h mix.Heard, phones tone.Phones) mix.Strip {
+// applyCleaning gives a strip what is done to it by itself, by what was heard of it.
+func applyCleaning(strip mix.Strip, c plan.Cleaning, h mix.Heard, phones tone.Phones) mix.Strip {
 	if c.Silence {
 		strip.Playing = h.Curve(strip)
 	}

@@ -98,7 +98,7 @@ func (t *Track) Hidden(rep Report, res task.Result, music *tempo.Map) ([]*Hidden
 	return out, nil
 }
 
-// group is who is heard together with a strip: all of its part, or the take
+// group returns who is heard together with a strip: all of its part, or the take
 // alone where it names none.
 func (p part) group() string {
 	if name := strings.ToLower(strings.TrimSpace(p.Part)); name != "" {

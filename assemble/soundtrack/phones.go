@@ -74,7 +74,7 @@ func pairTask(r Sound, s plan.Strip, heard task.Ref[mix.Heard]) task.Ref[tone.Pa
 		}
 		beside := s
 		beside.Sound = *s.Beside
-		pair, err := mix.Compare(recorded(s, samples), recorded(beside, other), h, s.Clean.Piece)
+		pair, err := mix.Compare(placeRecording(s, samples), placeRecording(beside, other), h, s.Clean.Piece)
 		if err != nil {
 			return err
 		}

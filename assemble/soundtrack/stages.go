@@ -156,7 +156,7 @@ func (p part) untilStep(step stageStep, in task.Inputs, phones task.Ref[tone.Pho
 	if err != nil {
 		return mix.Strip{}, err
 	}
-	s, err := treated(recorded(p.Strip, samples), p.Treat, a)
+	s, err := applyTreatment(placeRecording(p.Strip, samples), p.Treat, a)
 	if err != nil {
 		return s, err
 	}
@@ -171,7 +171,7 @@ func (p part) untilStep(step stageStep, in task.Inputs, phones task.Ref[tone.Pho
 				return s, err
 			}
 		}
-		s = cleaned(s, clean, h, usual)
+		s = applyCleaning(s, clean, h, usual)
 	}
 	s.Rides, s.Pan, s.Law, s.Narrow, s.Send = p.Lifts, p.Pan/100, p.Law, 1-p.Width, p.Send
 	if p.Dry {

@@ -27,8 +27,8 @@ const (
 // voiceInfo is kept beside a voice.
 type voiceInfo = kept.VoiceInfo
 
-// recorded returns a strip as it was recorded, in its place on guide time.
-func recorded(s plan.Strip, wav string) mix.Strip {
+// placeRecording returns a strip as it was recorded, in its place on guide time.
+func placeRecording(s plan.Strip, wav string) mix.Strip {
 	return mix.Strip{
 		Name: s.Take, Section: s.Section, Open: func() (audio.Source, error) { return media.OpenWAV(wav) },
 		Offset: s.Sound.Clock.Offset, Drift: s.Sound.Clock.Drift, From: s.Treat.From, To: s.Treat.To,
@@ -44,7 +44,7 @@ func readRecorded(in task.Inputs, r Sound, s plan.Strip, level task.Ref[mix.Anal
 		return mix.Strip{}, mix.Analysis{}, err
 	}
 	a, err := level.Read(in)
-	return recorded(s, samples), a, err
+	return placeRecording(s, samples), a, err
 }
 
 // levelTask measures one recording while it may sound in the film: how loud it
@@ -70,7 +70,7 @@ func levelTask(r Sound, s plan.Strip) task.Ref[mix.Analysis] {
 
 // measureLevel stores what a recording measures.
 func measureLevel(samples string, s plan.Strip, tmp string) error {
-	a, err := mix.AnalyseStrip(recorded(s, samples), mix.Span{From: s.Treat.From, To: s.Treat.To})
+	a, err := mix.AnalyseStrip(placeRecording(s, samples), mix.Span{From: s.Treat.From, To: s.Treat.To})
 	if err != nil {
 		return err
 	}
@@ -103,7 +103,7 @@ func voiceTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis], heard task.R
 		if err != nil {
 			return err
 		}
-		if strip, err = treated(strip, s.Treat, a); err != nil {
+		if strip, err = applyTreatment(strip, s.Treat, a); err != nil {
 			return err
 		}
 		if s.Clean.Any() {
@@ -117,15 +117,15 @@ func voiceTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis], heard task.R
 					return err
 				}
 			}
-			strip = cleaned(strip, s.Clean, h, usual)
+			strip = applyCleaning(strip, s.Clean, h, usual)
 		}
 		return writeVoice(ctx, strip, dir)
 	}
 	return task.Path(t)
 }
 
-// treated gives a strip its repair and its take's treatment.
-func treated(strip mix.Strip, t plan.Treatment, a mix.Analysis) (mix.Strip, error) {
+// applyTreatment gives a strip its repair and its take's treatment.
+func applyTreatment(strip mix.Strip, t plan.Treatment, a mix.Analysis) (mix.Strip, error) {
 	strip.Repair, strip.Mutes, strip.LowCut, strip.EQ, strip.Compress = a.Repair, t.Mutes, t.LowCut, t.EQ, t.Compress
 	if t.Denoise > 0 {
 		noise, err := mix.LearnNoise(strip)

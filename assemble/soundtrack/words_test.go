@@ -485,17 +485,17 @@ func TestCleaningAStrip(t *testing.T) {
 	h := mix.Heard{Noise: denoise.Noise{Known: true, Rate: 48000}, Playing: expand.Playing{Distance: 20,
 		Phrases: []expand.Phrase{{From: 1, To: 2}}}}
 	strip := mix.Strip{Offset: 10, EQ: []mix.Band{{Hz: 1000}}}
-	got := cleaned(strip, plan.Cleaning{Silence: true, Noise: true}, h, tone.Usual)
+	got := applyCleaning(strip, plan.Cleaning{Silence: true, Noise: true}, h, tone.Usual)
 	if len(got.Playing) != 1 || got.Playing[0].From != 11*48000 || got.Reduce == nil || got.Reduce.Depth != h.Depth() ||
 		len(got.EQ) != 1 {
 		t.Errorf("%+v", got)
 	}
-	if got := cleaned(strip, plan.Cleaning{}, h, tone.Usual); got.Playing != nil || got.Reduce != nil ||
+	if got := applyCleaning(strip, plan.Cleaning{}, h, tone.Usual); got.Playing != nil || got.Reduce != nil ||
 		len(got.EQ) != 1 {
 		t.Errorf("of nothing: %+v", got)
 	}
 	h.Noise.Known = false
-	if got := cleaned(strip, plan.Cleaning{Noise: true}, h, tone.Usual); got.Reduce != nil {
+	if got := applyCleaning(strip, plan.Cleaning{Noise: true}, h, tone.Usual); got.Reduce != nil {
 		t.Errorf("of noise that is not known: %+v", got)
 	}
 }

@@ -27,6 +27,35 @@ func names(t *testing.T, dir string) string {
 	return strings.Join(all, " ")
 }
 
+// A store works in a folder whose path is longer than the 260 letters that Windows was
+// once made for, and delivers into such a one.
+func TestLongPaths(t *testing.T) {
+	deep := t.TempDir()
+	for range 6 {
+		deep = filepath.Join(deep, strings.Repeat("a long name ", 4)+"x")
+	}
+	if len(deep) < 300 {
+		t.Fatalf("%d letters are not long", len(deep))
+	}
+	s := locked(t, filepath.Join(deep, "store"))
+	a := NewAction("rule").Ext(".bin")
+	wantText(t, mustPut(t, s, a, "deep"), "deep")
+	out := filepath.Join(deep, "out", "film.bin")
+	for range 2 { // the second replaces it
+		if _, err := s.Deliver(t.Context(), a, out); err != nil {
+			t.Fatal(err)
+		}
+		wantText(t, out, "deep")
+		if err := os.WriteFile(out, []byte("other"), 0o666); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if id, err := s.HashFile(t.Context(), out); err != nil || id == (ID{}) {
+		t.Errorf("hash %v, %v", id, err)
+	}
+	wantSwept(t, s)
+}
+
 func TestPublish(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "films")
 	path := filepath.Join(dir, "final.mp4")

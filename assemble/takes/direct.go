@@ -69,7 +69,7 @@ func MeasureStarts(man *production.Production) (starts []float64) {
 // neither in the score nor placed has none.
 func (t Take) notes(man *production.Production, res task.Result) (notes []direct.Note, err error) {
 	if scorePart(man, t.Part) != nil {
-		for _, n := range played(man, t.Take).Score {
+		for _, n := range expectPlaying(man, t.Take).Score {
 			notes = append(notes, direct.Note{At: n.At, Pitch: float64(n.MIDI), Level: math.NaN()})
 		}
 		return notes, nil

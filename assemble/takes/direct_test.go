@@ -91,7 +91,7 @@ func TestTakesAsTheyShouldPlay(t *testing.T) {
 `)
 	notes := func(i int) string {
 		var all []string
-		for _, n := range played(man, &man.Takes[i]).Score {
+		for _, n := range expectPlaying(man, &man.Takes[i]).Score {
 			all = append(all, fmt.Sprintf("%g:%d", n.At, n.MIDI))
 		}
 		return fmt.Sprint(all)
@@ -101,15 +101,15 @@ func TestTakesAsTheyShouldPlay(t *testing.T) {
 			t.Errorf("%s has the notes %s, want %s", man.Takes[i].Name, got, want)
 		}
 	}
-	if p := played(man, &man.Takes[0]); p.From != 4 || p.To != 12 || p.Quiet != nil || p.Part != "oboe" ||
+	if p := expectPlaying(man, &man.Takes[0]); p.From != 4 || p.To != 12 || p.Quiet != nil || p.Part != "oboe" ||
 		p.Name != "whole" {
 		t.Errorf("%+v", p)
 	}
-	if p := played(man, &man.Takes[1]); p.From != 6 || p.To != 10 {
+	if p := expectPlaying(man, &man.Takes[1]); p.From != 6 || p.To != 10 {
 		t.Errorf("%+v", p)
 	}
 	inf := math.Inf(1)
-	if p := played(man, &man.Takes[2]); !slices.Equal(p.Quiet, []playing.Span{{From: 6, To: 8}, {From: -inf, To: 4},
+	if p := expectPlaying(man, &man.Takes[2]); !slices.Equal(p.Quiet, []playing.Span{{From: 6, To: 8}, {From: -inf, To: 4},
 		{From: 10, To: inf}}) {
 		t.Errorf("quiet %+v", p.Quiet)
 	}

@@ -200,7 +200,7 @@ func (s *Set) doubtsTempo() bool {
 	return heard >= 3 && 2*other > heard
 }
 
-// cueAt is the whole time of the cue that the manifest gives; nil for none.
+// cueAt returns the whole time of the cue that the manifest gives; nil for none.
 func (r *Recording) cueAt() *float64 {
 	if r.File.CueAt == nil {
 		return nil

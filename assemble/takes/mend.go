@@ -39,7 +39,7 @@ func (r *Recording) mend(parts audio.Parts, rate int) {
 // micro rounds seconds to millionths.
 func micro(seconds float64) float64 { return math.Round(seconds*1e6) / 1e6 }
 
-// Length is how long the recording would be in whole time, in seconds; 0 where the file
+// Length returns how long the recording would be in whole time, in seconds; 0 where the file
 // does not say.
 func (r *Recording) Length() float64 {
 	length := r.Info.Duration

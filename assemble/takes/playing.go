@@ -46,7 +46,7 @@ func (s *Set) Playing(man *production.Production, res task.Result) (map[string]p
 		if t.Heard == nil || !t.Heard.Usable() || t.Heard.Features == nil {
 			continue
 		}
-		one := played(man, t.Take)
+		one := expectPlaying(man, t.Take)
 		one.Features, one.Clock = t.Heard.Features, t.Heard.Place.Clock()
 		var err error
 		if one.Tones, _, err = t.Tones().Result(res); err != nil {
@@ -61,8 +61,8 @@ func (s *Set) Playing(man *production.Production, res task.Result) (map[string]p
 	return out, nil
 }
 
-// played returns a take as the manifest and the score know it.
-func played(man *production.Production, t *production.Take) playing.Take {
+// expectPlaying returns a take as the manifest and the score know it.
+func expectPlaying(man *production.Production, t *production.Take) playing.Take {
 	piece := Piece(man, t)
 	out := playing.Take{Name: t.Name, Part: partName(t.Part), From: piece.Start, To: piece.End}
 	if t.TrimFrom != nil && t.TrimFrom.Edge == production.Moment {

@@ -97,7 +97,7 @@ func harmony(man *production.Production, recs []align.Recording, placed map[stri
 	return all
 }
 
-// places are where the recordings of one guide lie on its time.
+// places returns where the recordings of one guide lie on its time.
 func (g guided) places(placed map[string]align.Placement) []align.Placement {
 	list := make([]align.Placement, len(g.recs))
 	for i, r := range g.recs {
@@ -107,7 +107,7 @@ func (g guided) places(placed map[string]align.Placement) []align.Placement {
 	return list
 }
 
-// pictureClock is the clock of the recording's picture, given that of its whole time. A
+// pictureClock returns the clock of the recording's picture, given that of its whole time. A
 // sound that is labelled wrongly leaves the picture alone, which has its own time; but
 // where the two are as long as each other by that label, somebody has made the whole
 // file faster or slower.

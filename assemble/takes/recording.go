@@ -89,7 +89,8 @@ type refs struct {
 // without a sound.
 func (r *Recording) Listened() task.Ref[*align.Features] { return r.refs.features }
 
-// Name is unique in a production.
+// Name returns the name of a recording that no other of the production has: its take and
+// its role with a slash between them.
 func (r *Recording) Name() string { return r.Owner + "/" + string(r.Role) }
 
 // Usable reports whether the recording may go into the film.

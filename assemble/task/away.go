@@ -87,7 +87,7 @@ func (x *execution) startAway(ctx context.Context) {
 			break
 		}
 		help := make(chan struct{})
-		x.away[i] = help
+		x.away[i], x.since[i] = help, time.Now()
 		x.work[i].Start()
 		in := x.inputs(i)
 		go func() {
@@ -125,12 +125,21 @@ func (x *execution) nextAway() int {
 	return -1
 }
 
-// slowest returns the most urgent task that is away and that nobody here makes as
-// well; -1 for none. Memory is not asked: a worker without other work has room.
+// slow is how many times longer than it is expected to take a task is away before a
+// worker here makes it as well. Sooner, most of the work would be done twice.
+const slow = 3
+
+// isSlow reports whether a task is away for long.
+func (x *execution) isSlow(i int) bool {
+	return time.Since(x.since[i]).Seconds() >= slow*x.costs[i]
+}
+
+// slowest returns the most urgent task that is away for long and that nobody here makes
+// as well; -1 for none.
 func (x *execution) slowest() int {
 	most := -1
 	for i, help := range x.away {
-		if help == nil || x.Memory > 0 && x.running > 0 && x.memory+x.g.tasks[i].Memory > x.Memory {
+		if help == nil || !x.isSlow(i) || x.Memory > 0 && x.running > 0 && x.memory+x.g.tasks[i].Memory > x.Memory {
 			continue
 		}
 		if most < 0 || x.urgency[i] > x.urgency[most] || x.urgency[i] == x.urgency[most] && i < most {

@@ -54,6 +54,7 @@ type execution struct {
 	out      []Outcome
 	work     []progress.Work
 	waitsFor []int     // predecessors that have not ended
+	costs    []float64 // seconds of one core
 	urgency  []float64 // cost of the longest way to an end of the graph
 	ready    []int     // those that spread last, most urgent first
 	ended    chan []ending
@@ -63,6 +64,7 @@ type execution struct {
 	running int    // workers
 	memory  int64
 	away    map[int]chan struct{} // tasks that are made elsewhere; nil for one that is made here as well
+	since   map[int]time.Time     // when they were given away
 	home    map[int]bool          // tasks that nobody elsewhere could make
 	stopped error                 // the disk is full, or the store is gone: start nothing more
 }
@@ -85,7 +87,7 @@ func newExecution(r Runner, g *graph, l []looked, costs []float64) *execution {
 	n := len(g.tasks)
 	x := &execution{Runner: r, g: g, looked: l, out: make([]Outcome, n), work: make([]progress.Work, n),
 		waitsFor: make([]int, n), urgency: make([]float64, n), ended: make(chan []ending), keys: map[store.ID]int{},
-		away: map[int]chan struct{}{}, home: map[int]bool{}}
+		away: map[int]chan struct{}{}, since: map[int]time.Time{}, home: map[int]bool{}, costs: costs}
 	x.Workers = max(1, x.Workers)
 	x.lanes = make([]bool, x.Workers)
 	for _, i := range slices.Backward(g.order) {
@@ -132,7 +134,7 @@ func (x *execution) push(i int) {
 	x.ready = slices.Insert(x.ready, at, i)
 }
 
-// rank is the urgency on a scale on which a step is a fifth more. Costs are no better
+// rank returns the urgency on a scale on which a step is a fifth more. Costs are no better
 // known than that, and of tasks that are about as urgent the first of the list is
 // to come first: what others need together is then there together.
 func (x *execution) rank(i int) int {
@@ -159,7 +161,10 @@ func (x *execution) loop(ctx context.Context) {
 		if x.running == 0 && len(x.away) == 0 {
 			return
 		}
-		ends := <-x.ended
+		ends := x.nextEnded()
+		if ends == nil {
+			continue // perhaps what is away has become slow
+		}
 		if e := ends[0]; e.away {
 			if x.endAway(e) {
 				continue
@@ -171,6 +176,22 @@ func (x *execution) loop(ctx context.Context) {
 			x.observe(e)
 			x.take(e)
 		}
+	}
+}
+
+// lookAgain is how often a run looks after what is away.
+const lookAgain = 250 * time.Millisecond
+
+// nextEnded waits for what ends next; for nothing too long while something is away.
+func (x *execution) nextEnded() []ending {
+	if len(x.away) == 0 {
+		return <-x.ended
+	}
+	select {
+	case ends := <-x.ended:
+		return ends
+	case <-time.After(lookAgain):
+		return nil
 	}
 }
 

@@ -123,7 +123,7 @@ func (m *Memory) Channels() int { return len(m.block) }
 // Rate implements [Source].
 func (m *Memory) Rate() int { return m.rate }
 
-// Frames is how many there are in all.
+// Frames returns how many there are in all.
 func (m *Memory) Frames() Frames { return Frames(m.block.Frames()) }
 
 // Read implements [Source].

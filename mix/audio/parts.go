@@ -77,7 +77,7 @@ func (p Parts) File(u float64) float64 {
 	return file
 }
 
-// Missing is how many seconds of whole time lie between the parts and were not
+// Missing returns how many seconds of whole time lie between the parts and were not
 // recorded.
 func (p Parts) Missing() float64 {
 	var sum float64

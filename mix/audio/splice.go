@@ -143,7 +143,7 @@ func (s *splice) next() Block {
 	return nil
 }
 
-// half is how far a part sounds beyond its end where the next one follows at once.
+// half returns how far a part sounds beyond its end where the next one follows at once.
 func half(f fade) Frames {
 	if f.meets {
 		return f.frames / 2
@@ -210,7 +210,7 @@ func (s *splice) foot(f fade) Block {
 	return b
 }
 
-// gains are those of what comes and of what goes at frame i of n, of equal power
+// gains returns those of what comes and of what goes at frame i of n, of equal power
 // together: the two are not alike.
 func gains(i, n int) (in, out float64) {
 	x := (float64(i) + 0.5) / float64(n) * math.Pi / 2

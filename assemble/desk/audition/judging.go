@@ -17,7 +17,7 @@ import (
 type Judging struct {
 	Takes []JudgedTake `json:"takes"` // in the order of the manifest
 
-	sounds  map[string]Sound
+	Sounds
 	placing *Placing // its pictures
 }
 
@@ -49,15 +49,6 @@ type Found struct {
 	Sound *Sound  `json:"sound"` // nil: nothing can be heard
 }
 
-// Sound returns a sound by its ID.
-func (j *Judging) Sound(id string) (Sound, bool) {
-	if j == nil {
-		return Sound{}, false
-	}
-	s, ok := j.sounds[id]
-	return s, ok
-}
-
 // Placing returns what the pictures of the takes are taken by; nil of a nil judging.
 func (j *Judging) Placing() *Placing {
 	if j == nil {
@@ -78,7 +69,7 @@ func (j *Judging) Gather(ctx context.Context, x *session.Session) func(report.Re
 // gather fills j.
 func (j *Judging) gather(ctx context.Context, x *session.Session, page report.Review, judged []takes.Judged,
 	set *takes.Set) error {
-	j.Takes, j.sounds = []JudgedTake{}, map[string]Sound{}
+	j.Takes = []JudgedTake{}
 	j.placing = &Placing{files: map[string]*takes.Recording{}}
 	var edges []task.Edge
 	for _, t := range set.Takes {
@@ -99,7 +90,8 @@ func (j *Judging) gather(ctx context.Context, x *session.Session, page report.Re
 			continue // withheld
 		}
 		one := JudgedTake{Take: t.Name, Player: t.Player, Part: t.Part, Section: t.Section, Level: page.Takes[k].Level,
-			Verdict: t.Verdict, Release: t.Release.Word(), Findings: []Found{}, Letter: letters[k].Text, With: letters[k].With}
+			Verdict: t.Verdict, Release: t.Release.Word(), Findings: []Found{},
+			Letter: letters[k].Text, With: letters[k].With}
 		if t.Email != "" && one.Letter != "" {
 			one.Mail = "mailto:" + url.PathEscape(t.Email) + "?subject=" + url.PathEscape(page.Title) + "&body=" +
 				url.PathEscape(one.Letter)
@@ -143,8 +135,8 @@ func (j *Judging) found(t takes.Take, f intake.Finding, facts intake.Facts, res 
 	if err != nil || !ok {
 		return one
 	}
-	if s, err := openSound(path, true, r.Rate); err == nil {
-		j.sounds[s.ID], one.Sound = s, &s
+	if s, err := j.Open(path, true, r.Rate); err == nil {
+		one.Sound = &s
 	}
 	return one
 }

@@ -25,12 +25,12 @@ type Mixing struct {
 	FadeOut  float64   `json:"fade_out"`
 	Target   float64   `json:"target_lufs"`
 	Room     float64   `json:"room"` // how strong the shared room is; 0 for none
-	Hall     []Sound   `json:"hall"` // its answers to a sample at the left and at the right; see [soundtrack.Track.Answers]
+	Hall     []Sound   `json:"hall"` // what it answers: see [soundtrack.Track.Answers]
 	Beats    []Beat    `json:"beats"`
 	Strips   []Strip   `json:"strips"` // of all takes, in the manifest's order
 	Sections []Section `json:"sections"`
 
-	sounds map[string]Sound
+	Sounds
 }
 
 // Strip is a take in the mix.
@@ -73,15 +73,6 @@ type Section struct {
 	Number int     `json:"number"` // in the manifest's list, from 0; −1 for one that only takes name
 }
 
-// Sound returns a sound by its ID.
-func (m *Mixing) Sound(id string) (Sound, bool) {
-	if m == nil {
-		return Sound{}, false
-	}
-	s, ok := m.sounds[id]
-	return s, ok
-}
-
 // Mix makes the voices of a mix that are missing and returns them with what the bus
 // applies. faults say of takes that are not heard why that is so.
 func Mix(ctx context.Context, x *session.Session, pl *plan.Plan, track *soundtrack.Track,
@@ -93,7 +84,7 @@ func Mix(ctx context.Context, x *session.Session, pl *plan.Plan, track *soundtra
 	}
 	m := &Mixing{Start: pl.Timeline.AudioStart.Seconds(), Length: pl.Timeline.AudioLen.Seconds(),
 		FadeIn: pl.Mix.FadeIn, FadeOut: pl.Mix.FadeOut, Target: pl.Mix.Loudness, Room: pl.Mix.Room,
-		Beats: beats(man.Tempo), Hall: []Sound{}, Strips: []Strip{}, Sections: []Section{}, sounds: map[string]Sound{}}
+		Beats: beats(man.Tempo), Hall: []Sound{}, Strips: []Strip{}, Sections: []Section{}}
 	for i, s := range pl.Mix.Sections {
 		m.Sections = append(m.Sections, Section{s.Name, float64(s.Gain), listed(man, i)})
 	}
@@ -141,11 +132,11 @@ func (m *Mixing) hear(answers []task.Ref[string], res task.Result) error {
 			m.Hall = []Sound{}
 			return err
 		}
-		sound, err := openSound(path, false, 0)
+		sound, err := m.Open(path, false, 0)
 		if err != nil {
 			return err
 		}
-		m.sounds[sound.ID], m.Hall = sound, append(m.Hall, sound)
+		m.Hall = append(m.Hall, sound)
 	}
 	return nil
 }
@@ -209,11 +200,10 @@ func stripOf(t production.Take) Strip {
 
 // fill adds what the mix knows of a strip.
 func (m *Mixing) fill(s *Strip, l soundtrack.Loose) error {
-	sound, err := openSound(l.Voice, false, 0)
+	sound, err := m.Open(l.Voice, false, 0)
 	if err != nil {
 		return err
 	}
-	m.sounds[sound.ID] = sound
 	s.Sound, s.From = &sound, l.From.Seconds()
 	s.Pan, s.Law, s.Width = l.Pan, l.Law.String(), l.Width
 	s.Balance, s.Group, s.LowCut = float64(l.Balance), float64(l.Group), math.Max(0, l.Treat.LowCut)

@@ -26,8 +26,8 @@ type Placing struct {
 	Takes  []PlacedTake  `json:"takes"`  // in the order of the manifest
 	Faults []takes.Fault `json:"faults"` // of takes that are not here, or not whole
 
-	sounds map[string]Sound
-	files  map[string]*takes.Recording // that have a picture, by take
+	Sounds
+	files map[string]*takes.Recording // that have a picture, by take
 }
 
 // Beat is a beat of the guide.
@@ -59,15 +59,6 @@ type PlacedTake struct {
 	Asks    string  `json:"asks"`    // what has to be decided; "" where the place is sure
 }
 
-// Sound returns a sound by its ID.
-func (p *Placing) Sound(id string) (Sound, bool) {
-	if p == nil {
-		return Sound{}, false
-	}
-	s, ok := p.sounds[id]
-	return s, ok
-}
-
 // Place gathers what is to be heard of takes that are located. It runs what has to be
 // decoded again. A take whose sound cannot be made has none and stops no other. It fails
 // when ctx ends, or when the guide cannot be made.
@@ -75,7 +66,7 @@ func Place(ctx context.Context, x *session.Session, set *takes.Set, faults []tak
 	man := x.Manifest()
 	p := &Placing{Start: man.Tempo.Start(), End: man.Tempo.End(), Takes: []PlacedTake{}, Faults: faults,
 		FPS: float64(man.Picture.FPSNum) / float64(man.Picture.FPSDen), Beats: beats(man.Tempo),
-		Places: windows(man.Tempo), sounds: map[string]Sound{}, files: map[string]*takes.Recording{}}
+		Places: windows(man.Tempo), files: map[string]*takes.Recording{}}
 	var leads []*takes.Recording
 	clicks := guideTask(man)
 	edges := []task.Edge{clicks}
@@ -141,11 +132,7 @@ func (p *Placing) add(made task.Ref[string], res task.Result, mono bool, rate in
 	if err != nil {
 		return Sound{}, err
 	}
-	s, err := openSound(path, mono, rate)
-	if err == nil {
-		p.sounds[s.ID] = s
-	}
-	return s, err
+	return p.Open(path, mono, rate)
 }
 
 // beats returns the beats of the guide.

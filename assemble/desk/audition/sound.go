@@ -32,6 +32,28 @@ type Sound struct {
 	mono bool // fetched as the mean of the file's channels
 }
 
+// Sounds are the files that a page may fetch pieces of.
+type Sounds struct{ byID map[string]Sound }
+
+// Sound returns a sound by its ID.
+func (s *Sounds) Sound(id string) (Sound, bool) {
+	one, ok := s.byID[id]
+	return one, ok
+}
+
+// Open lets a file of samples be fetched; mono and rate are as for openSound.
+func (s *Sounds) Open(path string, mono bool, rate int) (Sound, error) {
+	one, err := openSound(path, mono, rate)
+	if err != nil {
+		return one, err
+	}
+	if s.byID == nil {
+		s.byID = map[string]Sound{}
+	}
+	s.byID[one.ID] = one
+	return one, nil
+}
+
 // openSound looks at a file of the store. mono asks for the mean of its channels.
 // rate is what is true where the file's label is wrong, and 0 elsewhere.
 func openSound(path string, mono bool, rate int) (Sound, error) {

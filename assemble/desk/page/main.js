@@ -49,6 +49,7 @@ const rooms = [placeRoom(desk), takesRoom(desk), mixRoom(desk), pictureRoom(desk
 
 // take takes over a state of the desk.
 function take(now) {
+	if (now.serial < state.serial) return; // an answer that an event has overtaken
 	const changed = state.version && state.version !== now.version;
 	state = now;
 	document.title = `The desk: ${now.title}`;

@@ -4,11 +4,22 @@
 import { bufferOf, fetchPiece, rate } from "./sound.js";
 import { gains, stereo } from "./pan.js";
 
-// pieceFrames is how much of a voice is fetched and started at once.
-const pieceFrames = 2 * rate;
+// pieceFrames is how much of a voice is fetched and started at once: of sixty voices
+// that are 12 MB.
+const pieceFrames = rate;
 
 // ahead is how many seconds before they are heard pieces are started.
-const ahead = 3;
+const ahead = 2;
+
+// edgeAfter returns the end of the piece in which a frame lies.
+const edgeAfter = (frame, end) => Math.min((Math.floor(frame / pieceFrames) + 1) * pieceFrames, end);
+
+// pause lets the page draw and answer keys.
+const pause = () => new Promise((done) => {
+	const way = new MessageChannel();
+	way.port1.onmessage = done;
+	way.port2.postMessage(0);
+});
 
 const factor = (db) => Math.pow(10, db / 20);
 
@@ -110,13 +121,22 @@ export class Mixer {
 		this.stop();
 		const turn = ++this.turn;
 		const first = Math.round(from * rate), end = Math.round((this.mixing.start + this.mixing.length) * rate);
-		await Promise.all([this.#furnish(), this.#fetch(first, first + 1)]);
+		await this.#furnish();
+		const runs = [];
+		// What is heard first is made before anything starts, and is no shorter than the way
+		// of what follows.
+		for (let next = first; next < end && next - first < pieceFrames / 2;) {
+			const edge = edgeAfter(next, end);
+			runs.push({ at: next, sources: await this.#prepare(next, edge, turn) });
+			next = edge;
+			this.next = edge;
+		}
 		if (turn !== this.turn) return false;
 		// Times are whole samples, so that pieces meet without a seam.
-		const zero = at ?? Math.ceil((this.ctx.currentTime + 0.05) * rate) / rate;
+		const zero = at ?? Math.ceil((this.ctx.currentTime + 0.03) * rate) / rate;
 		this.began = { from: first / rate, zero };
 		this.#automate(first, zero);
-		this.next = first;
+		for (const run of runs) this.#begin(run.sources, zero + (run.at - first) / rate);
 		this.#fill(first, zero, end, turn);
 		return true;
 	}
@@ -142,8 +162,8 @@ export class Mixer {
 		await this.#furnish();
 		this.#automate(first, 0);
 		for (let at = first; at < first + frames;) {
-			const next = Math.min((Math.floor(at / pieceFrames) + 1) * pieceFrames, first + frames);
-			await this.#schedule(at, next, (at - first) / rate);
+			const next = edgeAfter(at, first + frames);
+			this.#begin(await this.#prepare(at, next, this.turn), (at - first) / rate);
 			at = next;
 		}
 	}
@@ -151,9 +171,9 @@ export class Mixer {
 	// #fill starts pieces until the next ones have time.
 	async #fill(first, zero, end, turn) {
 		while (turn === this.turn && this.next < end && zero + (this.next - first) / rate < this.ctx.currentTime + ahead) {
-			const at = this.next, next = Math.min((Math.floor(at / pieceFrames) + 1) * pieceFrames, end);
+			const at = this.next, next = edgeAfter(at, end);
 			this.next = next;
-			await this.#schedule(at, next, zero + (at - first) / rate, turn);
+			this.#begin(await this.#prepare(at, next, turn), zero + (at - first) / rate);
 		}
 		if (turn !== this.turn) return;
 		if (this.next >= end && zero + (end - first) / rate < this.ctx.currentTime) {
@@ -175,18 +195,29 @@ export class Mixer {
 		}));
 	}
 
-	// #schedule starts the frames [at, next) of all strips, which lie in one piece.
-	async #schedule(at, next, when, turn = this.turn) {
-		const heard = await this.#fetch(at, next);
-		if (turn !== this.turn) return;
-		for (const one of heard) {
-			if (!one) continue;
+	// #prepare returns what plays the frames [at, next) of all strips, which lie in one
+	// piece. It lets the page do something else in between.
+	async #prepare(at, next, turn) {
+		const heard = (await this.#fetch(at, next)).filter(Boolean), sources = [];
+		for (const [i, one] of heard.entries()) {
+			if (i % 6 === 5) await pause();
+			if (turn !== this.turn) return [];
 			const buffer = this.ctx.createBuffer(one.channels.length, next - at, rate);
 			one.channels.forEach((samples, c) => buffer.copyToChannel(samples.subarray(at - one.begin, next - one.begin), c));
 			const source = new AudioBufferSourceNode(this.ctx, { buffer });
 			source.connect(one.built.lift);
 			source.onended = () => this.sources.delete(source);
-			source.start(when);
+			sources.push(source);
+		}
+		return turn === this.turn ? sources : [];
+	}
+
+	// #begin starts all of them at a time of the context. Where that has passed they begin
+	// where they would be by now, so that a slow machine leaves a gap and not two times.
+	#begin(sources, when) {
+		const late = Math.max(0, this.ctx.currentTime - when);
+		for (const source of sources) {
+			source.start(when + late, late);
 			this.sources.add(source);
 		}
 	}

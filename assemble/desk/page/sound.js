@@ -7,7 +7,7 @@ import { samples } from "./server.js";
 export const rate = 48000;
 
 // mostBytes bounds the pieces that are remembered.
-const mostBytes = 160e6;
+const mostBytes = 64e6;
 
 let context;
 const pieces = new Map(); // by sound and place; the least recently used first
@@ -43,6 +43,7 @@ export function fetchPiece(sound, from, frames) {
 }
 
 async function load(sound, from, frames) {
+	if (sound.channels === 1 && from >= 0 && from + frames <= sound.frames) return [await samples(sound.id, from, frames)];
 	const channels = Array.from({ length: sound.channels }, () => new Float32Array(frames));
 	const first = Math.max(0, from), last = Math.min(sound.frames, from + frames);
 	if (last <= first) return channels;

@@ -129,9 +129,10 @@ func fit(path string, info media.Info) (graph.Small, error) {
 
 // shrink makes the small film, once, and returns its bytes.
 func shrink(ctx context.Context, s *session.Session, path, hash string, small graph.Small) ([]byte, error) {
-	t := task.Task{ID: "handout", Name: "the page for review", Stage: "shrink", Cost: 2, Action: store.NewAction("handout").
-		Version(graph.Rule*1000+rule).Arg("ffmpeg", s.Tool().Version.Text).Arg("film", hash).Arg("small", small).
-		Ext(".mp4").For("the page for review")}
+	t := task.Task{ID: "handout", Name: "the page for review", Stage: "shrink", Cost: 2,
+		Action: store.NewAction("handout").
+			Version(graph.Rule*1000+rule).Arg("ffmpeg", s.Tool().Version.Text).Arg("film", hash).Arg("small", small).
+			Ext(".mp4").For("the page for review")}
 	t.Make = func(ctx context.Context, _ task.Inputs, tmp string, _ func(float64)) error {
 		cmd, err := graph.Shrink("file:"+path, small, "file:"+tmp)
 		if err != nil {
@@ -188,7 +189,8 @@ func pageOf(man *production.Production, hash string) (report.Handout, error) {
 func Said(man *production.Production, list []remark.At) []report.Said {
 	var out []report.Said
 	for _, r := range list {
-		one := report.Said{ID: r.ID, At: r.Time, Place: r.Place, Take: r.For, By: r.By, Text: r.Text, Settled: r.Settled}
+		one := report.Said{ID: r.ID, At: r.Time, Place: r.Place, Take: r.For, By: r.By, Text: r.Text,
+			Settled: r.Settled}
 		for _, t := range man.Takes {
 			if t.Name == r.For {
 				one.For = cmp.Or(t.PublicName(), t.Part)

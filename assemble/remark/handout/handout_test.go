@@ -20,9 +20,11 @@ func TestFit(t *testing.T) {
 	}{
 		{1, 960, 540, 360, mostVideo, false}, {4, 960, 540, 360, 444_559, false}, {8, 960, 540, 270, 190_279, false},
 		{15, 960, 540, 270, 103_615, true}, {30, 960, 540, 180, 35_807, true}, {45, 960, 540, 0, 0, false},
-		{1, 540, 960, 640, mostVideo, false}, {1, 320, 180, 180, mostVideo, false}, {0, 540, 540, 360, mostVideo, false},
+		{1, 540, 960, 640, mostVideo, false}, {1, 320, 180, 180, mostVideo, false}, {0, 540, 540, 360, mostVideo,
+			false},
 	} {
-		info := media.Info{Duration: 60 * float64(c.minutes), Video: &media.Video{W: c.w, H: c.h, FPSNum: 30, FPSDen: 1}}
+		info := media.Info{Duration: 60 * float64(c.minutes), Video: &media.Video{W: c.w, H: c.h, FPSNum: 30,
+			FPSDen: 1}}
 		s, err := fit("rough.mp4", info)
 		if c.lines == 0 {
 			if fault.KindOf(err) != fault.Failed || !strings.Contains(err.Error(), "45 minutes") {
@@ -30,7 +32,8 @@ func TestFit(t *testing.T) {
 			}
 			continue
 		}
-		if err != nil || s.Canvas.H != c.lines || s.Video != c.video || s.Mono != c.mono || s.Canvas.W%2+s.Canvas.H%2 != 0 {
+		if err != nil || s.Canvas.H != c.lines || s.Video != c.video || s.Mono != c.mono ||
+			s.Canvas.W%2+s.Canvas.H%2 != 0 {
 			t.Errorf("%d minutes of %dx%d: %+v, %v", c.minutes, c.w, c.h, s, err)
 		}
 		if bytes := info.Duration * float64(s.Video+s.Sound) / 8; bytes > mostBytes {

@@ -78,7 +78,11 @@ func TestWhatIsNotWritten(t *testing.T) {
 	}
 	one := Version(dir)
 	boom := errors.New("boom")
-	if err := Change(t.Context(), dir, func(b *remark.Book) error { _ = add(2, "y")(b); return boom }); !errors.Is(err, boom) {
+	if err := Change(t.Context(), dir, func(b *remark.Book) error {
+		_ = add(2,
+			"y")(b)
+		return boom
+	}); !errors.Is(err, boom) {
 		t.Errorf("it ended with %v", err)
 	}
 	if err := Change(t.Context(), dir, add(1, "x")); err != nil {

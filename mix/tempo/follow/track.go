@@ -3,6 +3,7 @@ package follow
 import (
 	"math"
 	"slices"
+	"sync"
 )
 
 // The tracker works in frames of 10 ms.
@@ -127,9 +128,10 @@ func farCosts(usual float64) [periods]float64 {
 // period paid, and which period that has.
 func bestBefore(row *[periods]float64, p int) (score float64, q int) {
 	score = math.Inf(-1)
-	from := steps[p].from
-	for i, v := range row[from : from+len(steps[p].cost)] {
-		if s := v - steps[p].cost[i]; s > score {
+	a := &steps()[p]
+	from := a.from
+	for i, v := range row[from : from+len(a.cost)] {
+		if s := v - a.cost[i]; s > score {
 			score, q = s, from+i
 		}
 	}
@@ -137,10 +139,8 @@ func bestBefore(row *[periods]float64, p int) (score float64, q int) {
 }
 
 // steps is what it costs to come to a period from others not too far away.
-var steps = func() (all [periods]struct {
-	from int
-	cost []float64
-}) {
+var steps = sync.OnceValue(func() *[periods]arrival {
+	var all [periods]arrival
 	const reach = 0.42 // of the logarithm: half as long again
 	for p := range all {
 		s := &all[p]
@@ -154,8 +154,14 @@ var steps = func() (all [periods]struct {
 			s.cost = append(s.cost, changeCost*l*l)
 		}
 	}
-	return all
-}()
+	return &all
+})
+
+// arrival is the first of the periods from which one comes, and what each of them costs.
+type arrival struct {
+	from int
+	cost []float64
+}
 
 // trace follows a train back from its last pulse to its first, in frame from.
 func (t *tracker) trace(from, at int, came []uint8) []int {
