@@ -95,7 +95,8 @@ func (h *Hub) invite(name string) answer {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	if !isGuest(name) {
-		return answer{Failed: fmt.Sprintf("an invitation's name is small letters, digits and hyphens, and not %q", name)}
+		return answer{Failed: fmt.Sprintf("an invitation's name is small letters, digits and hyphens, and not %q",
+			name)}
 	}
 	if _, known := h.id.Guests[name]; !known {
 		seed, err := newSeed()
@@ -122,7 +123,8 @@ func (h *Hub) revoke(name string) answer {
 	defer h.mu.Unlock()
 	seed, known := h.id.Guests[name]
 	if !known {
-		return answer{Failed: fmt.Sprintf("nobody was invited as %q; ripieno serve --renew makes all invitations void", name)}
+		return answer{Failed: fmt.Sprintf("nobody was invited as %q; ripieno serve --renew makes all invitations void",
+			name)}
 	}
 	delete(h.id.Guests, name)
 	if err := h.renew(); err != nil {

@@ -40,7 +40,8 @@ func ParseInvitation(text string) (Invitation, error) {
 	parts := strings.Split(strings.TrimSpace(text), "/")
 	if len(parts) == 4 && !isGuest(parts[3]) || len(parts) < 3 || len(parts) > 4 {
 		return Invitation{}, errors.New(
-			"the invitation has three parts with / between them: an address, a fingerprint and a key, and perhaps a name")
+			"the invitation has three parts with / between them: an address, a fingerprint and a key, and perhaps " +
+				"a name")
 	}
 	i := Invitation{Address: parts[0], Print: strings.ToLower(parts[1]), Seed: parts[2]}
 	if len(parts) == 4 {

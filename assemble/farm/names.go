@@ -50,7 +50,8 @@ func layOut(ctx context.Context, js jetstream.JetStream, space int64) error {
 		return fmt.Errorf("farm: the queue of orders: %w", err)
 	}
 	_, err = js.CreateOrUpdateStream(ctx, jetstream.StreamConfig{
-		Name: resultsStream, Subjects: []string{resultSubject("*")}, MaxMsgsPerSubject: 8, MaxBytes: share(1), MaxAge: kept,
+		Name: resultsStream, Subjects: []string{resultSubject("*")}, MaxMsgsPerSubject: 8,
+		MaxBytes: share(1), MaxAge: kept,
 	})
 	if err != nil {
 		return fmt.Errorf("farm: the list of results: %w", err)

@@ -44,11 +44,13 @@ func ComposeBand(b Band, dst string) (Command, error) {
 	return build(inputs, func() *ffmpeg.Stream {
 		s := filter(stackIn(b.Rect, b.Pieces, g, backdrops(g)), "format", "pix_fmts=yuv420p")
 		out := bt709(plain(ffmpeg.KwArgs{
-			"frames:v": strconv.Itoa(b.Frames), "r": b.Rate.String(), "f": "mp4", "video_track_timescale": timescale(b.Rate),
+			"frames:v": strconv.Itoa(b.Frames), "r": b.Rate.String(), "f": "mp4",
+			"video_track_timescale": timescale(b.Rate),
 		}))
 		maps.Copy(out, mezzanineCodec)
 		// The same bytes with any number of cores: see [Conform].
-		maps.Copy(out, ffmpeg.KwArgs{"qp": bandQuantizer, "threads": "1", "filter_complex_threads": "1", "profile:v": "high"})
+		maps.Copy(out, ffmpeg.KwArgs{"qp": bandQuantizer, "threads": "1", "filter_complex_threads": "1",
+			"profile:v": "high"})
 		return ffmpeg.Output([]*ffmpeg.Stream{tagged(filter(s, "setsar", "sar=1"))}, dst, out)
 	})
 }
