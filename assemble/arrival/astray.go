@@ -12,9 +12,12 @@ import (
 	"ripieno/assemble/session"
 )
 
+// written are the endings, of those of recordings, that outputs have.
+var written = []string{".mp4", ".wav", ".mp3"}
+
 // Astray returns the recordings that were laid into the folder of outputs, where nobody
 // looks for takes: their paths with slashes, relative to the production's folder where
-// the outputs are below it, sorted. A film or a sound of the kinds that are written there
+// the outputs are below it, sorted. A file of a kind that is written there
 // counts only when its name is a take's, a player's or a part's and not that of a
 // deliverable, the master or a guide: better one is missed than an output of before is
 // asked for as a take. Folders below hold outputs only.
@@ -38,10 +41,8 @@ func Astray(man *production.Production, out string) []string {
 			slices.Contains(named, path) {
 			continue
 		}
-		if kind == ".mp4" || kind == ".wav" {
-			if isOutput(man, name) || len(manifest.TakesFor(man, name)) == 0 {
-				continue
-			}
+		if slices.Contains(written, kind) && (isOutput(man, name) || len(manifest.TakesFor(man, name)) == 0) {
+			continue
 		}
 		list = append(list, filepath.ToSlash(path))
 	}

@@ -225,10 +225,10 @@ func TestAstray(t *testing.T) {
 	man.Takes[0].Video.Path = "out/mara.mov"
 	for _, name := range []string{"x.mov", "x.M4A", "Ilse Brandt.MP4", "horn-2.wav", "mara.mov", "final.mp4", "older.mp4",
 		"viola solo.mp4", "rough.mp4", "rough-horn-1.mp4", "master.wav", "guide.wav", "guide-viola.wav", "guide-viola.mp4",
-		"letter.txt", ".x.mov", "stems/viola.wav"} {
+		"guide.mp3", "guide-viola.mp3", "older.mp3", "Mara.mp3", "letter.txt", ".x.mov", "stems/viola.wav"} {
 		put(t, dir, "out/"+name, 1)
 	}
-	want := []string{"out/Ilse Brandt.MP4", "out/horn-2.wav", "out/x.M4A", "out/x.mov"}
+	want := []string{"out/Ilse Brandt.MP4", "out/Mara.mp3", "out/horn-2.wav", "out/x.M4A", "out/x.mov"}
 	if got := Astray(man, ""); !slices.Equal(got, want) {
 		t.Errorf("%q, want %q", got, want)
 	}
