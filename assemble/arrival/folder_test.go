@@ -214,3 +214,30 @@ func TestMatch(t *testing.T) {
 		}
 	}
 }
+
+// A recording that was laid among the outputs is told: by its kind, or by its name where
+// films and sounds of that kind are written too. Outputs of now and before, what the
+// manifest names, letters, hidden files and what lies deeper are not.
+func TestAstray(t *testing.T) {
+	dir := t.TempDir()
+	man := round(dir)
+	man.Deliver = []production.Deliverable{{Name: "final"}, {Name: "Viola Solo"}}
+	man.Takes[0].Video.Path = "out/mara.mov"
+	for _, name := range []string{"x.mov", "x.M4A", "Ilse Brandt.MP4", "horn-2.wav", "mara.mov", "final.mp4", "older.mp4",
+		"viola solo.mp4", "rough.mp4", "rough-horn-1.mp4", "master.wav", "guide.wav", "guide-viola.wav", "guide-viola.mp4",
+		"guide.mp3", "guide-viola.mp3", "older.mp3", "Mara.mp3", "letter.txt", ".x.mov", "stems/viola.wav"} {
+		put(t, dir, "out/"+name, 1)
+	}
+	want := []string{"out/Ilse Brandt.MP4", "out/Mara.mp3", "out/horn-2.wav", "out/x.M4A", "out/x.mov"}
+	if got := Astray(man, ""); !slices.Equal(got, want) {
+		t.Errorf("%q, want %q", got, want)
+	}
+	other := t.TempDir()
+	put(t, other, "x.mov", 1)
+	if got := Astray(man, other); !slices.Equal(got, []string{filepath.ToSlash(filepath.Join(other, "x.mov"))}) {
+		t.Errorf("in a folder elsewhere: %q", got)
+	}
+	if got := Astray(man, filepath.Join(dir, "gone")); got != nil {
+		t.Errorf("without outputs: %q", got)
+	}
+}

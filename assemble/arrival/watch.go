@@ -37,6 +37,7 @@ const (
 	Began    = "began"    // the roll as it is
 	Arrived  = "arrived"  // a file that is complete, and whose it is
 	Unclear  = "unclear"  // a file nobody can be found for
+	Strayed  = "strayed"  // a recording among the outputs; see [Astray]
 	Waiting  = "waiting"  // a file that cannot be read yet
 	Finished = "finished" // check, sync and rough cut after a change
 	Trouble  = "trouble"  // something failed; the watch goes on
@@ -51,7 +52,7 @@ type Event[R any] struct {
 	Line    int        `json:"line,omitempty"` // of the manifest
 	Text    string     `json:"text,omitempty"` // that line as it has to read
 	Adopted bool       `json:"adopted,omitempty"`
-	Why     string     `json:"why,omitempty"` // of unclear, waiting and trouble
+	Why     string     `json:"why,omitempty"` // of unclear, strayed, waiting and trouble
 	Hint    string     `json:"hint,omitempty"`
 	Roll    *roll.Roll `json:"roll,omitempty"`
 	Changes []string   `json:"changes,omitempty"` // in words, since the last event with a roll
@@ -79,6 +80,7 @@ type watch[R any] struct {
 	faulty  int    // looks in a row that could not read the manifest
 	trouble string // told last
 	last    *roll.Snapshot
+	astray  []string // told of among the outputs
 	faults  []takes.Fault
 }
 
@@ -149,6 +151,7 @@ func (w *watch[R]) look(ctx context.Context) (busy bool, err error) {
 		w.fail(err)
 		return false, ctx.Err()
 	}
+	w.tellAstray(man)
 	complete, busy := w.folder.Complete()
 	for _, path := range complete {
 		changed, err := w.arrive(ctx, man, path)
@@ -231,6 +234,16 @@ func (w *watch[R]) adopt(ctx context.Context, man *production.Production, e *Eve
 		_, err = change(data)
 	}
 	return err
+}
+
+// tellAstray tells of recordings that lie among the outputs, of each once.
+func (w *watch[R]) tellAstray(man *production.Production) {
+	for _, path := range Astray(man, w.set.Out) {
+		if !slices.Contains(w.astray, path) {
+			w.astray = append(w.astray, path)
+			w.tell(Event[R]{Event: Strayed, File: path, Why: "it lies among the outputs", Hint: AstrayHint})
+		}
+	}
 }
 
 // tellOnce tells what became of a file unless that was told before.

@@ -99,10 +99,11 @@ func (w *watching) events() []string {
 	return all
 }
 
-// manifest writes a production.
+// manifest writes a production at once: a look may be under way.
 func (w *watching) manifest(text string) {
 	w.t.Helper()
-	if err := os.WriteFile(filepath.Join(w.dir, "production.yaml"), []byte(text), 0o666); err != nil {
+	path := filepath.Join(w.dir, "production.yaml")
+	if err := errors.Join(os.WriteFile(path+"~", []byte(text), 0o666), os.Rename(path+"~", path)); err != nil {
 		w.t.Fatal(err)
 	}
 }
@@ -207,6 +208,23 @@ func TestArrivalsThatNeedAPerson(t *testing.T) {
 	}
 	if data, err := os.ReadFile(filepath.Join(w.dir, "production.yaml")); err != nil || string(data) != watched {
 		t.Errorf("the manifest is %q, %v", data, err)
+	}
+}
+
+// A recording among the outputs is told once, with where to put it, and is nobody's.
+func TestArrivalsAmongTheOutputs(t *testing.T) {
+	w := newWatch(t)
+	w.sound("out/horn-1.wav")
+	put(t, w.dir, "out/rough.mp4", 5)
+	w.o.Adopt = true
+	if _, err := w.start(); err != nil {
+		t.Fatal(err)
+	}
+	if got := w.events(); !slices.Equal(got, []string{"began", "strayed out/horn-1.wav"}) {
+		t.Fatalf("told %q", got)
+	}
+	if e := w.told[1]; e.Why != "it lies among the outputs" || !strings.Contains(e.Hint, "intake/") {
+		t.Errorf("%+v", e)
 	}
 }
 

@@ -219,6 +219,8 @@ func TestLinesOfAWatch(t *testing.T) {
 		{assemble.WatchEvent{Event: arrival.Waiting, Why: "moov atom not found"},
 			"not readable yet: moov atom not found"},
 		{assemble.WatchEvent{Event: arrival.Unclear, File: "x.mov", Why: "nobody"}, "x.mov: whose is it? nobody"},
+		{assemble.WatchEvent{Event: arrival.Strayed, File: "out/x.mov", Why: "it lies here", Hint: "move it"},
+			"out/x.mov looks like a recording, but it lies here|  hint: move it"},
 		{assemble.WatchEvent{Event: arrival.Trouble, Why: "full"}, "problem: full"},
 	} {
 		if got := strings.Join(eventLines(c.e), "|"); got != c.want {

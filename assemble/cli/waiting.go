@@ -102,6 +102,9 @@ func rollTable(r assemble.RollResult) func(io.Writer) {
 		if n := r.Counts.Unreleased; n > 0 {
 			fmt.Fprintf(w, "release missing for %s\n", count(n, "take"))
 		}
+		for _, file := range r.Astray {
+			fmt.Fprintf(w, "%s looks like a recording, but lies among the outputs\n  hint: %s\n", file, arrival.AstrayHint)
+		}
 		tellRemarks(w, r.Remarks, r.Approvals)
 	}
 }
@@ -196,6 +199,8 @@ func eventLines(e assemble.WatchEvent) []string {
 		lines = append(lines, "not readable yet: "+e.Why)
 	case arrival.Unclear:
 		lines = append(lines, e.File+": whose is it? "+e.Why)
+	case arrival.Strayed:
+		lines = append(lines, e.File+" looks like a recording, but "+e.Why)
 	default:
 		lines = append(lines, "problem: "+e.Why)
 	}

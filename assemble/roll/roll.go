@@ -56,6 +56,8 @@ type Roll struct {
 	Remarks   []remark.At    `json:"remarks,omitempty"`
 	Approvals []remark.Stand `json:"approvals,omitempty"`
 	Faults    []takes.Fault  `json:"faults,omitempty"`
+	// Astray are recordings among the outputs, where no take is looked for.
+	Astray []string `json:"astray,omitempty"`
 }
 
 // Call calls the roll from what check found. A take is rejected when check would

@@ -80,6 +80,19 @@ func (s *Store) HashFile(ctx context.Context, path string) (ID, error) {
 	})
 }
 
+// Remembered returns the hash and the size that the file at a path had when it was last
+// hashed, whether it is still there or not; ok is false for one that nothing is known of.
+func (s *Store) Remembered(path string) (hash ID, size int64, ok bool) {
+	abs, err := filepath.Abs(path)
+	if err != nil {
+		return ID{}, 0, false
+	}
+	s.hashes.mu.Lock()
+	defer s.hashes.mu.Unlock()
+	r, ok := s.hashes.known[abs]
+	return r.Hash, r.Mark.Size, ok
+}
+
 // recall returns the hash of a file that has not been touched since it was
 // remembered.
 func (m *memory) recall(path string, now mark) (ID, bool) {

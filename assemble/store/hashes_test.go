@@ -58,6 +58,12 @@ func TestHashFileRemembersAcrossRuns(t *testing.T) {
 	if !remembers(t, s, path) {
 		t.Error("forgotten by the next run")
 	}
+	if id, size, ok := s.Remembered(path); !ok || size != 4 || id != ID(sha256.Sum256([]byte("take"))) {
+		t.Errorf("remembered is %s, %d bytes, %v", id, size, ok)
+	}
+	if _, _, ok := s.Remembered(path + "2"); ok {
+		t.Error("a file that was never hashed is remembered")
+	}
 	for name, change := range map[string]func() error{
 		"content": func() error { return os.WriteFile(path, []byte("taKe"), 0o666) },
 		"content with its time put back": func() error {

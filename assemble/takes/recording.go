@@ -256,7 +256,7 @@ func (r *Recording) findCuts(ctx context.Context, steady reading.Steady) error {
 // probe finds out what a file is.
 func (r *Recording) probe(ctx context.Context, s *session.Session) (err error) {
 	if r.Path, err = media.Resolve(s.Manifest().Dir, r.File.Path); err != nil {
-		return err
+		return r.tellRenamed(ctx, s, err)
 	}
 	if r.Hash, err = s.Store().HashFile(ctx, r.Path); err != nil {
 		return explainUnreadable(r.File.Path, err)
