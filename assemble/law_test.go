@@ -35,7 +35,7 @@ var owners = map[string][]string{
 	"go.yaml.in/yaml/v3":                       {"ripieno/assemble/manifest"},
 	"github.com/schollz/progressbar/v3":        {"ripieno/assemble/progress"},
 	"github.com/chromedp/chromedp":             nil, // tests only
-	"github.com/esimov/pigo/core":              nil, // tests only
+	"github.com/esimov/pigo/core":              {"ripieno/layout/face"},
 	"github.com/go-fonts/stix/stix2textmedium": {"ripieno/layout/card"},
 }
 
