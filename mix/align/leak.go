@@ -100,7 +100,8 @@ func (t *take) hideClicks(g *grid) bool {
 		return false
 	}
 	for i, e := range t.f.Events {
-		if at := t.guide(best.o, i); at < g.start && e.Level < best.level+clapOver && best.holds(g, e, at, len(t.f.Leaked) > 0) {
+		at := t.guide(best.o, i)
+		if at < g.start && e.Level < best.level+clapOver && best.holds(g, e, at, len(t.f.Leaked) > 0) {
 			t.like[i] -= noClick
 		}
 	}

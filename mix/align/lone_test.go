@@ -19,8 +19,8 @@ func TestLoneClapOfTwo(t *testing.T) {
 		a, b := clapAt(first), clapAt(second)
 		a.After = -18 // the second
 		change(&a)
-		k := newTake(&Recording{Features: &Features{Events: []Event{a, b, {Time: 30, Level: -30, Before: -35, After: -32,
-			Rise: 0.05, Decay: 0.6, Strength: 4}}, NoiseDB: -60, LoudDB: -18, Duration: 60}})
+		note := Event{Time: 30, Level: -30, Before: -35, After: -32, Rise: 0.05, Decay: 0.6, Strength: 4}
+		k := newTake(&Recording{Features: &Features{Events: []Event{a, b, note}, NoiseDB: -60, LoudDB: -18, Duration: 60}})
 		return k.loneClap()
 	}
 	if got := lone(func(*Event) {}); got >= 0 {
@@ -96,8 +96,9 @@ func TestNotesFarFromTheClapAreAssignedRight(t *testing.T) {
 		for part := range 4 {
 			at := b.Seconds + float64(part)*b.Length/4
 			if !b.CountIn && (part == 0 || part == 2 && b.Number != 2 || b.Number == 4) {
-				f.Events = append(f.Events, Event{Time: at + late - offset, Heard: at + late - offset, Strength: 9, Level: -20,
-					Before: -40, After: -30, Rise: 0.004, Decay: 0.3, Spread: 0.5})
+				at += late - offset
+				f.Events = append(f.Events, Event{Time: at, Heard: at, Strength: 9, Level: -20, Before: -40, After: -30,
+					Rise: 0.004, Decay: 0.3, Spread: 0.5})
 			}
 		}
 	}

@@ -78,7 +78,8 @@ func (t *take) refine(g *grid, o float64, leak clicks) playing {
 	p.sigma = math.Sqrt((n*l.sigma*l.sigma + 4*0.02*0.02) / (n + 4))
 	wider := p.sigma / math.Max(l.sigma, 1e-6)
 	p.slope, p.slopErr = l.slope*1e6, slopeDoubt*wider*l.slopeErr*1e6
-	p.err = math.Hypot(math.Hypot(meanDoubt*wider*l.atErr, leastDoubt), math.Hypot(p.doubt, scatterDoubt*math.Max(0, p.sigma-playerSigma)))
+	scattered := scatterDoubt * math.Max(0, p.sigma-playerSigma)
+	p.err = math.Hypot(math.Hypot(meanDoubt*wider*l.atErr, leastDoubt), math.Hypot(p.doubt, scattered))
 	p.alone = math.Max(p.err, aloneDoubt*t.vagueness(g, o))
 	return p
 }

@@ -81,7 +81,8 @@ func TestUnclickedTakesArePlacedAsWithoutClicks(t *testing.T) {
 		q := place(f)
 		middle := func(p Placement) float64 { return p.Offset + 20*p.DriftPPM*1e-6 }
 		if d := 1e3 * (middle(q) - middle(plain)); !q.Sure || math.Abs(d) > 2.5 {
-			t.Errorf("at %g ppm it lies %.1f ms from where it lies without clicks:\n%v\n%v", ppm, d, q.Evidence, plain.Evidence)
+			t.Errorf("at %g ppm it lies %.1f ms from where it lies without clicks:\n%v\n%v", ppm, d, q.Evidence,
+				plain.Evidence)
 		}
 		if math.IsNaN(q.ClickDB) || q.LoudLeak(f) && len(f.Leaked) == 0 {
 			t.Errorf("what leaked is forgotten: %+v", q)
@@ -166,7 +167,8 @@ func TestUnclickedNeedsClicks(t *testing.T) {
 		}
 	}
 	gone := errors.New("gone")
-	if _, err := AnalyseWithoutClicks(func() (audio.Source, error) { return nil, gone }, m, -3, 0, before); !errors.Is(err, gone) {
+	none := func() (audio.Source, error) { return nil, gone }
+	if _, err := AnalyseWithoutClicks(none, m, -3, 0, before); !errors.Is(err, gone) {
 		t.Errorf("a sound that cannot be opened: %v", err)
 	}
 	opened := 0
