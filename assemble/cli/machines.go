@@ -194,7 +194,11 @@ func workersTable(list []elsewhere.Helper) func(io.Writer) {
 			case state == "":
 				state = "waits"
 			}
-			fmt.Fprintf(t, "%s\tinvited as %s\t%d cores\t%s\n", h.Name, h.Guest, h.Cores, state)
+			name := h.Name
+			if h.Guest != "" {
+				name += " (invited as " + h.Guest + ")"
+			}
+			fmt.Fprintf(t, "%s\t%d cores\t%s\n", name, h.Cores, state)
 		}
 		t.Flush()
 	}

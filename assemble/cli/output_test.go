@@ -269,10 +269,10 @@ func TestDoctorTable(t *testing.T) {
 func TestWorkersTable(t *testing.T) {
 	compare(t, "nobody", said(workersTable(nil)), "nobody is there\n")
 	compare(t, "some", said(workersTable([]elsewhere.Helper{{Name: "studio", Cores: 8, Doing: []string{"compose",
-		"conform"}}, {Name: "old", Cores: 2, Refused: "its ffmpeg is another one"}, {Name: "idle", Cores: 4}})),
-		`studio  8 cores  compose, conform
-old     2 cores  cannot help: its ffmpeg is another one
-idle    4 cores  waits
+		"conform"}}, {Name: "old", Guest: "ida", Cores: 2, Refused: "its ffmpeg is another one"}, {Name: "idle", Cores: 4}})),
+		`studio                8 cores  compose, conform
+old (invited as ida)  2 cores  cannot help: its ffmpeg is another one
+idle                  4 cores  waits
 `)
 	i := invitations{Render: "R", Work: "W"}
 	if text := said(i.table); !strings.Contains(text, "ripieno render --with R") ||
