@@ -109,6 +109,7 @@ func (m *machines) serve(address string) {
 			m.t.Fatal(err)
 		}
 	}
+	go func() { _, _ = io.Copy(io.Discard, r) }() // else what it says at its end would keep Wait waiting
 }
 
 // restart kills the hub and starts it again at its address.

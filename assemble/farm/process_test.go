@@ -166,6 +166,7 @@ func (tr *troupe) serve(at string) {
 			tr.t.Fatal(err)
 		}
 	}
+	go func() { _, _ = io.Copy(io.Discard, r) }() // else what it says at its end would keep Wait waiting
 }
 
 // work starts a worker.

@@ -43,7 +43,7 @@ export function pictureRoom(desk) {
 			"aria-pressed": String(tile.take === seen()?.take),
 			"aria-label": `${one?.player || tile.take}, seat ${tile.seat}${lifted === tile.take ? ", lifted" : ""}`,
 			onclick: () => choose(tile.take), onpointerdown: carry, onpointermove: carryOn, onpointerup: putDown,
-			onpointercancel: () => { carried = undefined; } } : { class: "tile" });
+			onpointercancel: () => { carried = undefined; showFilms(); } } : { class: "tile" });
 		const { hole } = tile;
 		box.style.left = `${100 * hole.x / film.w}%`;
 		box.style.top = `${100 * hole.y / film.h}%`;
@@ -79,8 +79,9 @@ export function pictureRoom(desk) {
 		showBench();
 	}
 
-	// A tile that is dragged onto another one exchanges seats with it.
-	let carried;
+	// A tile that is dragged onto another one exchanges seats with it. What comes meanwhile
+	// is drawn late, when the tile is put down, so that it does not vanish from under the hand.
+	let carried, late = false;
 
 	function carry(event) {
 		carried = { take: event.currentTarget.dataset.take, x: event.clientX, y: event.clientY };
@@ -98,7 +99,10 @@ export function pictureRoom(desk) {
 	function putDown(event) {
 		const from = carried;
 		carried = undefined;
-		if (!from?.moved) return;
+		if (!from?.moved) {
+			if (late) setTimeout(showFilms); // after the click that may follow
+			return;
+		}
 		const onto = document.elementFromPoint(event.clientX, event.clientY)?.closest(".tile[data-take]")?.dataset.take;
 		showFilms();
 		if (onto && onto !== from.take) swap(from.take, onto);
@@ -164,6 +168,8 @@ export function pictureRoom(desk) {
 	}
 
 	function showFilms() {
+		late = Boolean(carried);
+		if (late) return;
 		fill(films, data.films.map(filmView));
 	}
 
