@@ -33,10 +33,12 @@ func words(ctx context.Context, s *session.Session, j Job) (list []click.Word, n
 	if c.Spoken {
 		files, err = speech.Numbers(ctx, s.Manifest().CallSheet.Language, beats, dir)
 		if errors.Is(err, speech.ErrMissing) {
-			return nil, []string{"nobody counts: espeak-ng is not installed; install it, or name recordings under count:"}, nil
+			return nil, []string{"nobody counts: espeak-ng is not installed; " +
+				"install it, or name recordings under count:"}, nil
 		}
 		if err != nil {
-			return nil, nil, fault.At(fault.Failed, c.Mark, "the numbers cannot be spoken", "name recordings under count:").
+			return nil, nil, fault.At(fault.Failed, c.Mark, "the numbers cannot be spoken",
+				"name recordings under count:").
 				Because(err)
 		}
 	}
@@ -77,7 +79,8 @@ func word(ctx context.Context, s *session.Session, file, tmp string) (click.Word
 	block := audio.NewBlock(wav.Channels(), longestWord)
 	n, err := audio.ReadFull(resample.New(wav, audio.Rate, 0, 0, 0), block)
 	if err != nil && n == 0 {
-		return click.Word{}, fault.New(fault.Media, file, "there is no sound in it", "record the number again").Because(err)
+		return click.Word{}, fault.New(fault.Media, file, "there is no sound in it",
+			"record the number again").Because(err)
 	}
 	mono := make([]float64, n)
 	for _, channel := range block {
@@ -87,7 +90,8 @@ func word(ctx context.Context, s *session.Session, file, tmp string) (click.Word
 	}
 	w, ok := click.NewWord(mono)
 	if !ok {
-		return w, fault.New(fault.Media, file, "nothing is heard in it", "record the number again, nearer to the microphone")
+		return w, fault.New(fault.Media, file, "nothing is heard in it",
+			"record the number again, nearer to the microphone")
 	}
 	return w, nil
 }

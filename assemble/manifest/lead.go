@@ -48,7 +48,8 @@ func (m mapping) checkTuning(countIn bool) {
 		}
 	}
 	if m.has("tuning") && !countIn {
-		m.at(m.keys["tuning"], "give the count-in some measures", "tuning notes come before the count-in, and there is none")
+		m.at(m.keys["tuning"], "give the count-in some measures",
+			"tuning notes come before the count-in, and there is none")
 	}
 }
 

@@ -88,7 +88,8 @@ func (f *Film) hiding(h *arranger, l Look) map[string]layout.Hidden {
 		for _, t := range s.Tiles {
 			subject := h.facts[t.Take].Subject
 			same := func(o Tile) bool { return o.Take == t.Take && o.Rect == t.Rect && o.Source == t.Source }
-			if t.Card || s.LabelsTo <= s.From || subject == nil || !subject.Known() || slices.ContainsFunc(tiles, same) {
+			if t.Card || s.LabelsTo <= s.From || subject == nil || !subject.Known() ||
+				slices.ContainsFunc(tiles, same) {
 				continue
 			}
 			tiles, names = append(tiles, t), append(names, t.Name(f.Cards.words))

@@ -214,7 +214,8 @@ func (h *arranger) newTile(s shot.Shot, take string, r layout.Rect, line Timelin
 	placed, err := layout.Place(f.Picture.W, f.Picture.H, hole, layout.Mode(t.Fit), focus)
 	if err != nil {
 		return tile, fault.At(fault.Manifest, t.Mark,
-			fmt.Sprintf("the picture of take %q cannot be placed in its tile", t.Name), "check fit and crop").Because(err)
+			fmt.Sprintf("the picture of take %q cannot be placed in its tile", t.Name),
+			"check fit and crop").Because(err)
 	}
 	tile.Source, tile.Hole = placed.Source, placed.Target
 	return tile, nil

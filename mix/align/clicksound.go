@@ -235,7 +235,8 @@ func bestLag(x []float64, at int, ref []float64, reach int) (lag, r float64) {
 // the four that are nearest.
 func shifted(x []float64, from float64, n int) []float64 {
 	i, f := int(math.Floor(from)), from-math.Floor(from)
-	w := [4]float64{-f * (f - 1) * (f - 2) / 6, (f + 1) * (f - 1) * (f - 2) / 2, -(f + 1) * f * (f - 2) / 2, (f + 1) * f * (f - 1) / 6}
+	w := [4]float64{-f * (f - 1) * (f - 2) / 6, (f + 1) * (f - 1) * (f - 2) / 2,
+		-(f + 1) * f * (f - 2) / 2, (f + 1) * f * (f - 1) / 6}
 	out := make([]float64, n)
 	for k := range out {
 		for j, v := range w {

@@ -57,7 +57,7 @@ func Listen(src audio.Source) (*Tones, error) {
 	if src.Rate() < 4000 || src.Rate() > resample.MaxRate || src.Channels() < 1 {
 		return nil, fmt.Errorf("playing: cannot listen to %d channels at %d hertz", src.Channels(), src.Rate())
 	}
-	slow := resample.New(&folded{src: src}, workRate, 0, 0, 0)
+	slow := resample.New(audio.NewMono(src), workRate, 0, 0, 0)
 	ear := newEar()
 	block := audio.NewBlock(1, 1<<13)
 	for {
@@ -71,35 +71,6 @@ func Listen(src audio.Source) (*Tones, error) {
 		}
 	}
 	return ear.tones(), nil
-}
-
-// folded makes one channel of several, with unequal weights, so that a dead
-// side or opposite phases leave the tone in it.
-type folded struct {
-	src audio.Source
-	buf audio.Block
-}
-
-func (f *folded) Channels() int { return 1 }
-func (f *folded) Rate() int     { return f.src.Rate() }
-
-func (f *folded) Read(dst audio.Block) (int, error) {
-	if f.buf.Frames() < dst.Frames() {
-		f.buf = audio.NewBlock(f.src.Channels(), dst.Frames())
-	}
-	n, err := f.src.Read(f.buf.Slice(0, dst.Frames()))
-	clear(dst[0])
-	weight := 1.0
-	for _, channel := range f.buf {
-		for i, v := range channel[:n] {
-			if math.IsNaN(v) || math.IsInf(v, 0) {
-				v = 0
-			}
-			dst[0][i] += weight * v
-		}
-		weight *= 0.6
-	}
-	return n, err
 }
 
 // ear collects what it hears window by window.

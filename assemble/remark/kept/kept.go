@@ -33,7 +33,8 @@ func path(dir string) string { return filepath.Join(dir, remark.FileName) }
 // production and is refused.
 func read(dir string) ([]byte, error) {
 	refuse := func(what string, err error) error {
-		return fault.New(fault.Manifest, remark.FileName, what, "move it away, or make it an ordinary file").Because(err)
+		return fault.New(fault.Manifest, remark.FileName, what,
+			"move it away, or make it an ordinary file").Because(err)
 	}
 	st, err := os.Lstat(path(dir))
 	switch {

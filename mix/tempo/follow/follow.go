@@ -75,7 +75,8 @@ func (o *Onsets) Beats(ask Ask) ([]Pulse, error) {
 			return nil, errors.New("nothing in the recording begins clearly enough for a beat")
 		}
 		if len(known) > 0 && known[0].At-first < float64(known[0].Index)*shortest/4 {
-			return nil, fmt.Errorf("beat 1 is at %.2f s, and beat %d is put at %.2f s", first, known[0].Index+1, known[0].At)
+			return nil, fmt.Errorf("beat 1 is at %.2f s, and beat %d is put at %.2f s", first,
+				known[0].Index+1, known[0].At)
 		}
 		known = slices.Insert(known, 0, Anchor{first, 0})
 	}
@@ -141,7 +142,8 @@ func (ask Ask) anchors() (counted, free []Anchor, err error) {
 		}
 		b := counted[i-1]
 		if n := a.Index - b.Index; n == 0 || a.At-b.At < float64(n)*shortest/4 {
-			return nil, nil, fmt.Errorf("beat %d is put at %.2f s and beat %d at %.2f s", b.Index+1, b.At, a.Index+1, a.At)
+			return nil, nil, fmt.Errorf("beat %d is put at %.2f s and beat %d at %.2f s", b.Index+1, b.At,
+				a.Index+1, a.At)
 		}
 	}
 	return counted, free, nil

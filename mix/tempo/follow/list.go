@@ -77,7 +77,8 @@ func Parse(data []byte) (lines []Line, of string, err error) {
 	slices.SortStableFunc(lines, func(a, b Line) int { return cmp.Compare(a.At, b.At) })
 	for i := 1; i < len(lines); i++ {
 		if l := lines[i]; l.At == lines[i-1].At {
-			return nil, "", fmt.Errorf("line %d: the beat at %.3f s is on line %d too", l.Number, l.At, lines[i-1].Number)
+			return nil, "", fmt.Errorf("line %d: the beat at %.3f s is on line %d too", l.Number, l.At,
+				lines[i-1].Number)
 		}
 	}
 	return lines, of, nil

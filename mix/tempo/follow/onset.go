@@ -41,7 +41,7 @@ func Hear(src audio.Source) (*Onsets, error) {
 	if src.Rate() < 4000 || src.Rate() > resample.MaxRate || src.Channels() < 1 {
 		return nil, fmt.Errorf("follow: cannot listen to %d channels at %d hertz", src.Channels(), src.Rate())
 	}
-	slow := resample.New(&folded{src: src}, workRate, 0, 0, 0)
+	slow := resample.New(audio.NewMono(src), workRate, 0, 0, 0)
 	e := newEar()
 	block := audio.NewBlock(1, 1<<13)
 	for len(e.flux) < maxSeconds*workRate/hop {
@@ -55,37 +55,6 @@ func Hear(src audio.Source) (*Onsets, error) {
 		}
 	}
 	return &Onsets{normal(e.flux), normal(e.lowFlux), float64(len(e.flux)) * step}, nil
-}
-
-// folded makes one channel of several; unequal weights keep what is opposite in them.
-type folded struct {
-	src audio.Source
-	buf audio.Block
-}
-
-// Channels implements audio.Source.
-func (f *folded) Channels() int { return 1 }
-
-// Rate implements audio.Source.
-func (f *folded) Rate() int { return f.src.Rate() }
-
-// Read implements audio.Source.
-func (f *folded) Read(dst audio.Block) (int, error) {
-	if f.buf.Frames() < dst.Frames() {
-		f.buf = audio.NewBlock(f.src.Channels(), dst.Frames())
-	}
-	n, err := f.src.Read(f.buf.Slice(0, dst.Frames()))
-	clear(dst[0])
-	weight := 1.0
-	for _, channel := range f.buf {
-		for i, v := range channel[:n] {
-			if !math.IsNaN(v) && !math.IsInf(v, 0) {
-				dst[0][i] += weight * v
-			}
-		}
-		weight *= 0.6
-	}
-	return n, err
 }
 
 // ear measures window by window.

@@ -49,7 +49,8 @@ func newTracker(o *Onsets, free []Anchor) *tracker {
 		best := 0.0
 		for d := -reach; d <= reach; d++ {
 			if i := middle + d; i >= 0 && i < len(o.strength) {
-				best = max(best, (min(o.strength[i], mostGain)+min(o.low[i], mostBass))*math.Exp(-float64(d*d)/(2*sigma*sigma)))
+				near := math.Exp(-float64(d*d) / (2 * sigma * sigma))
+				best = max(best, (min(o.strength[i], mostGain)+min(o.low[i], mostBass))*near)
 			}
 		}
 		t.gain[k] = best - empty
