@@ -31,7 +31,7 @@ const (
 )
 
 func TestMain(m *testing.M) {
-	lease, hereEvery, reconnectWait = 2*time.Second, time.Second, 200*time.Millisecond
+	lease, hereEvery, reconnectWait, slowest = 2*time.Second, time.Second, 200*time.Millisecond, 50e6
 	if role := os.Getenv(roleKey); role != "" {
 		if err := play(role); err != nil {
 			fmt.Fprintln(os.Stderr, err)
