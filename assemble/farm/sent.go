@@ -27,6 +27,7 @@ type sentFile struct {
 	size, used int64
 	users      int  // orders that are out and read it
 	there      bool // it was there whole when that was last known
+	made       bool // it lay on the other shelf before that was doubted, and may lie there still
 }
 
 // newSent returns the books of a home that has sent nothing. Of the room that the hub
@@ -108,7 +109,7 @@ func (s *sent) doubt() {
 		if k.shelf == madeShelf {
 			s.bytes[madeShelf] -= k.size
 			s.bytes[readShelf] += k.size
-			k.shelf = readShelf
+			k.shelf, k.made = readShelf, true
 		}
 	}
 }
@@ -130,6 +131,15 @@ type stale struct {
 	hash  string
 }
 
+// stale returns where a file has to be removed that has no use any more.
+func (k *sentFile) stale(hash string) []stale {
+	list := []stale{{k.shelf, hash}}
+	if k.made {
+		list = append(list, stale{madeShelf, hash})
+	}
+	return list
+}
+
 // makeRoom takes what no order reads out of the books, what was used first first, until
 // the bounds are kept. s is locked.
 func (s *sent) makeRoom() (old []stale) {
@@ -139,7 +149,7 @@ func (s *sent) makeRoom() (old []stale) {
 			if hash == "" {
 				break
 			}
-			old = append(old, stale{on, hash})
+			old = append(old, s.files[hash].stale(hash)...)
 			s.bytes[on] -= s.files[hash].size
 			delete(s.files, hash)
 		}
@@ -163,7 +173,7 @@ func (s *sent) clear(ctx context.Context) {
 	s.mu.Lock()
 	var all []stale
 	for hash, k := range s.files {
-		all = append(all, stale{k.shelf, hash})
+		all = append(all, k.stale(hash)...)
 	}
 	clear(s.files)
 	clear(s.bytes)
