@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"sync"
 
-	"ripieno/assemble/farm"
 	"ripieno/assemble/fault"
 	"ripieno/assemble/session"
 	"ripieno/assemble/task"
@@ -24,13 +23,14 @@ func Borrow(ctx context.Context, s *session.Session) (*session.Session, func(), 
 	if _, err := parse("--with", with); err != nil {
 		return nil, nil, err
 	}
-	return borrow(ctx, s, func(ctx context.Context) (fleet, error) { return Join(ctx, s.Tool(), with, s.Message) })
+	return borrow(ctx, s, func(ctx context.Context) (fleet, error) { return connect(ctx, s.Tool(), with, s.Message) })
 }
 
 // fleet is machines that help.
 type fleet interface {
 	task.Away
-	Machines() []farm.Machine
+	// Hear waits until those who are there have said so.
+	Hear(ctx context.Context) error
 	Close()
 }
 
@@ -51,7 +51,9 @@ func borrow(ctx context.Context, s *session.Session, join func(context.Context) 
 			s.Message(err.Error() + "; everything is made here")
 		default:
 			l.set(found)
-			s.Message(fmt.Sprintf("%d cores of other machines help", found.Cores()))
+			if found.Hear(ctx) == nil {
+				s.Message(fmt.Sprintf("%d cores of other machines help", found.Cores()))
+			}
 		}
 	})
 	return s.Borrowing(l), func() {
