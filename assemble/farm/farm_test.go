@@ -102,7 +102,7 @@ func write(t *testing.T, n int, text string) (order.Order, string) {
 }
 
 // filesAt returns the files of a hub, as whoever has an invitation sees them.
-func filesAt(t *testing.T, in Invitation, name string) *pieces {
+func filesAt(t testing.TB, in Invitation, name string) *pieces {
 	t.Helper()
 	nc, err := in.dial(name, nats.CustomInboxPrefix(inboxPrefix+"."+name))
 	if err != nil {
