@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"sync"
 
+	"ripieno/assemble/farm"
 	"ripieno/assemble/fault"
 	"ripieno/assemble/session"
 	"ripieno/assemble/task"
@@ -23,7 +24,14 @@ func Borrow(ctx context.Context, s *session.Session) (*session.Session, func(), 
 	if _, err := parse("--with", with); err != nil {
 		return nil, nil, err
 	}
-	return borrow(ctx, s, func(ctx context.Context) (fleet, error) { return connect(ctx, s.Tool(), with, s.Message) })
+	return borrow(ctx, s, func(ctx context.Context) (fleet, error) {
+		return connect(ctx, s.Tool(), with, places(s), s.Message)
+	})
+}
+
+// places returns where the files of a session lie for others beside their hub.
+func places(s *session.Session) farm.Places {
+	return farm.Places{Takes: s.Settings().SeenTakes, Bucket: s.Settings().Bucket}
 }
 
 // fleet is machines that help.
@@ -69,7 +77,7 @@ func borrow(ctx context.Context, s *session.Session, join func(context.Context) 
 // settings invite to when they can be reached.
 func Forecast(ctx context.Context, s *session.Session, tasks []task.Task) (task.Forecast, error) {
 	if with := s.Settings().With; with != "" {
-		found, err := Join(ctx, s.Tool(), with, s.Message)
+		found, err := Join(ctx, s.Tool(), with, places(s), s.Message)
 		var f *fault.Fault
 		switch {
 		case errors.As(err, &f) || ctx.Err() != nil:

@@ -85,7 +85,7 @@ func parse(flag, text string) (farm.Invitation, error) {
 // Present returns the machines that work for the hub of an invitation, each with why it
 // cannot help this one, "" when it can.
 func Present(ctx context.Context, tool *ffmpeg.Tool, invitation string) ([]Helper, error) {
-	found, err := connect(ctx, tool, invitation, func(string) {})
+	found, err := connect(ctx, tool, invitation, farm.Places{}, func(string) {})
 	if err != nil {
 		return nil, err
 	}
@@ -135,8 +135,9 @@ type Helper struct {
 // Join returns the machines that work for the hub of an invitation. tell is called with
 // what a person should know. An invitation that is none is a fault of the person's; it
 // also fails when the hub is not reached or ctx ends.
-func Join(ctx context.Context, tool *ffmpeg.Tool, invitation string, tell func(text string)) (*Found, error) {
-	found, err := connect(ctx, tool, invitation, tell)
+func Join(ctx context.Context, tool *ffmpeg.Tool, invitation string, at farm.Places,
+	tell func(text string)) (*Found, error) {
+	found, err := connect(ctx, tool, invitation, at, tell)
 	if err == nil {
 		if err = found.Hear(ctx); err != nil {
 			found.Close()
@@ -172,7 +173,8 @@ func (f *Found) Hear(ctx context.Context) error {
 
 // connect connects to the hub of an invitation, and finds out of what class this machine
 // is. Who is there is not known yet.
-func connect(ctx context.Context, tool *ffmpeg.Tool, invitation string, tell func(text string)) (*Found, error) {
+func connect(ctx context.Context, tool *ffmpeg.Tool, invitation string, at farm.Places,
+	tell func(text string)) (*Found, error) {
 	in, err := parse("--with", invitation)
 	if err != nil {
 		return nil, err
@@ -181,7 +183,7 @@ func connect(ctx context.Context, tool *ffmpeg.Tool, invitation string, tell fun
 	if err != nil {
 		return nil, err
 	}
-	home, err := farm.Join(ctx, in, class)
+	home, err := farm.Join(ctx, in, class, at)
 	if err != nil {
 		return nil, err
 	}
@@ -191,6 +193,7 @@ func connect(ctx context.Context, tool *ffmpeg.Tool, invitation string, tell fun
 // Help says how this machine helps.
 type Help struct {
 	Invitation string
+	farm.Places
 	Name       string // of this machine for people; "" is its host's
 	Cores      int    // tasks at once; 0 is all of them
 	Space      int64  // bytes of files kept meanwhile; 0 is 10 GB
@@ -219,7 +222,7 @@ func Work(ctx context.Context, tool *ffmpeg.Tool, h Help) error {
 	}
 	defer os.RemoveAll(dir)
 	o := farm.WorkerOptions{Name: machineName(h.Name), Cores: h.Cores, Space: h.Space, Dir: filepath.Join(dir, "w"),
-		Class: class, Rules: map[string]farm.Rule{}, Tell: h.Tell}
+		Class: class, Rules: map[string]farm.Rule{}, Places: h.Places, Tell: h.Tell}
 	if o.Cores <= 0 {
 		o.Cores = runtime.NumCPU()
 	}

@@ -16,6 +16,7 @@ type cache struct {
 	dir   string
 	space int64 // bytes
 	from  depot
+	takes *shared // nil for none
 
 	mu    sync.Mutex
 	files map[string]*kept
@@ -32,11 +33,11 @@ type kept struct {
 }
 
 // newCache returns an empty cache in a folder of its own.
-func newCache(dir string, space int64, from depot) (*cache, error) {
+func newCache(dir string, space int64, from depot, takes *shared) (*cache, error) {
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return nil, err
 	}
-	return &cache{dir: dir, space: space, from: from, files: map[string]*kept{}}, nil
+	return &cache{dir: dir, space: space, from: from, takes: takes, files: map[string]*kept{}}, nil
 }
 
 // use returns the path of a file and a function that gives it back. The file is
@@ -83,9 +84,13 @@ func (c *cache) use(ctx context.Context, f order.File) (string, func(), error) {
 	return path, free, nil
 }
 
-// fetch brings a file here: what a home has sent, or what another worker has made.
+// fetch brings a file here: a take of the folder that all see, what a home has sent, or
+// what another worker has made.
 func (c *cache) fetch(ctx context.Context, f order.File, path string) error {
-	err := c.from.get(ctx, readShelf, f, path)
+	err := c.takes.get(ctx, f, path)
+	if errors.Is(err, errMissing) {
+		err = c.from.get(ctx, readShelf, f, path)
+	}
 	if errors.Is(err, errMissing) {
 		err = c.from.get(ctx, madeShelf, f, path)
 	}

@@ -68,7 +68,7 @@ func workHere(t *testing.T, in Invitation, o WorkerOptions) (stop func()) {
 // joinHere connects a home that waits for a number of cores.
 func joinHere(t *testing.T, in Invitation, cores int) *Home {
 	t.Helper()
-	h, err := Join(t.Context(), in, class)
+	h, err := Join(t.Context(), in, class, Places{})
 	if err != nil {
 		t.Fatal(err)
 	}

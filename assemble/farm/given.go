@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/nats-io/nats.go"
@@ -20,7 +21,8 @@ type given struct {
 	paths  []string // of its inputs
 	since  time.Time
 	result chan order.Result
-	lost   chan error // nobody will carry it out
+	lost   chan error  // nobody will carry it out
+	unsent atomic.Bool // a file was left for workers to find in the folder of takes
 
 	mu     sync.Mutex
 	places map[uint64]bool // where it stands in the queue, each until all workers have tried

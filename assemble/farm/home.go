@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/nats-io/nats.go"
@@ -34,8 +35,10 @@ type Home struct {
 	depot       depot
 	crew        crew
 
+	takes   *shared // nil when no folder of takes is seen by all
 	sending singleflight.Group
 	sent    *sent
+	blind   atomic.Bool     // takes are sent after all: they were not found in the folder
 	life    context.Context // of the home, for what it tidies up at its end
 
 	mu      sync.Mutex
@@ -47,14 +50,14 @@ type Home struct {
 
 // Join connects to a hub as the home of a production. Orders go to machines of the
 // class only.
-func Join(ctx context.Context, in Invitation, class Class) (*Home, error) {
+func Join(ctx context.Context, in Invitation, class Class, at Places) (*Home, error) {
 	nc, err := in.dial("home")
 	if err != nil {
 		return nil, err
 	}
 	h := &Home{class: class.ID(), nc: nc, life: context.WithoutCancel(ctx),
 		waiting: map[string]*given{}, paces: map[string]pace{}}
-	if err = h.open(ctx, in); err != nil {
+	if err = h.open(ctx, in, at); err != nil {
 		h.Close()
 		return nil, err
 	}
@@ -62,7 +65,7 @@ func Join(ctx context.Context, in Invitation, class Class) (*Home, error) {
 }
 
 // open prepares what Join connected to.
-func (h *Home) open(ctx context.Context, in Invitation) (err error) {
+func (h *Home) open(ctx context.Context, in Invitation, at Places) (err error) {
 	if h.js, err = jetstream.New(h.nc); err != nil {
 		return err
 	}
@@ -81,7 +84,10 @@ func (h *Home) open(ctx context.Context, in Invitation) (err error) {
 	if h.bytes, err = in.dial("home-files"); err != nil {
 		return err
 	}
-	if h.depot, err = newPieces(h.bytes); err != nil {
+	if h.depot, err = at.depot(h.bytes); err != nil {
+		return err
+	}
+	if h.takes, err = newShared(at.Takes); err != nil {
 		return err
 	}
 	h.sent = newSent(ctx, h.depot)
@@ -209,6 +215,9 @@ func (h *Home) Make(ctx context.Context, o order.Order, paths []string, tmp stri
 	}
 	r, err := h.wait(ctx, g)
 	if err != nil {
+		if errors.Is(err, errGivenUp) && g.unsent.Load() {
+			h.blind.Store(true) // somebody does not see what everybody should
+		}
 		return err
 	}
 	return h.take(ctx, o, r, tmp)
@@ -242,7 +251,7 @@ func (h *Home) give(ctx context.Context, g *given) error {
 // giveAgain sends what the hub lacks of an order, and the order.
 func (h *Home) giveAgain(ctx context.Context, g *given) error {
 	for i, f := range g.order.Inputs {
-		if h.sent.isThere(f.Hash) {
+		if h.sent.isThere(f.Hash) || h.isSeen(g, g.paths[i]) {
 			continue
 		}
 		_, err, _ := h.sending.Do(f.Hash, func() (any, error) { return nil, h.send(ctx, f, g.paths[i]) })
@@ -251,6 +260,15 @@ func (h *Home) giveAgain(ctx context.Context, g *given) error {
 		}
 	}
 	return h.publish(ctx, g, false)
+}
+
+// isSeen reports whether all who may get an order see one of its files where it lies.
+func (h *Home) isSeen(g *given, path string) bool {
+	if h.blind.Load() || !h.takes.holds(path) || !h.crew.seeTakes(h.class) {
+		return false
+	}
+	g.unsent.Store(true)
+	return true
 }
 
 // send sends one file, unless it is at the hub.

@@ -8,6 +8,7 @@ import (
 	"encoding/binary"
 	"encoding/hex"
 	"fmt"
+	"io"
 )
 
 // seal locks a file up on its way, by a key that is made of the hash of its bytes, which
@@ -57,4 +58,62 @@ func (s seal) open(k int, data []byte) ([]byte, error) {
 		return nil, errDamaged
 	}
 	return plain, nil
+}
+
+// overhead is how many bytes longer a sealed piece is.
+const overhead = 16
+
+// sealedSize returns how long a file is when its pieces are sealed one after the other.
+func sealedSize(bytes int64) int64 { return bytes + overhead*int64(count(bytes)) }
+
+// sealing reads a file as its sealed pieces, one after the other.
+type sealing struct {
+	lock seal
+	from io.Reader
+	k    int
+	rest []byte // of the piece that is read
+}
+
+// Read implements [io.Reader].
+func (s *sealing) Read(b []byte) (int, error) {
+	if len(s.rest) == 0 {
+		data := make([]byte, piece)
+		n, err := io.ReadFull(s.from, data)
+		if n == 0 {
+			return 0, err // the end, or why it comes too early
+		}
+		s.rest = s.lock.lock(s.k, data[:n])
+		s.k++
+	}
+	n := copy(b, s.rest)
+	s.rest = s.rest[n:]
+	return n, nil
+}
+
+// unseal writes a file of so many bytes whose sealed pieces come one after the other. It
+// fails with errDamaged when they are not those, or fewer or more.
+func (s seal) unseal(from io.Reader, bytes int64, to io.Writer) error {
+	data := make([]byte, piece+overhead)
+	for k := range count(bytes) {
+		part := data[:min(piece, bytes-int64(k)*piece)+overhead]
+		if _, err := io.ReadFull(from, part); err == io.EOF || err == io.ErrUnexpectedEOF {
+			return errDamaged
+		} else if err != nil {
+			return err
+		}
+		plain, err := s.open(k, part)
+		if err != nil {
+			return err
+		}
+		if _, err := to.Write(plain); err != nil {
+			return err
+		}
+	}
+	switch n, err := io.ReadFull(from, data[:1]); {
+	case n > 0:
+		return errDamaged
+	case err != io.EOF:
+		return err
+	}
+	return nil
 }

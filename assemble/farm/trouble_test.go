@@ -523,7 +523,7 @@ func TestTheCacheKeepsItsBound(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	c, err := newCache(filepath.Join(t.TempDir(), "files"), 2500, home.depot)
+	c, err := newCache(filepath.Join(t.TempDir(), "files"), 2500, home.depot, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

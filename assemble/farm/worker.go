@@ -29,6 +29,7 @@ type WorkerOptions struct {
 	Dir   string // for them and for scratch; removed at the end
 	Class Class
 	Rules map[string]Rule
+	Places
 	// Tell is called when something happens that a person wants to read; nil for
 	// nobody.
 	Tell func(text string)
@@ -115,16 +116,20 @@ func (w *worker) open() error {
 	if w.js, err = jetstream.New(w.nc); err != nil {
 		return err
 	}
-	if w.depot, err = newPieces(w.bytes); err != nil {
+	if w.depot, err = w.Places.depot(w.bytes); err != nil {
 		return err
 	}
-	w.cache, err = newCache(filepath.Join(w.Dir, "files"), w.Space, w.depot)
+	takes, err := newShared(w.Takes)
+	if err != nil {
+		return err
+	}
+	w.cache, err = newCache(filepath.Join(w.Dir, "files"), w.Space, w.depot, takes)
 	return err
 }
 
 // machine tells of this worker.
 func (w *worker) machine() Machine {
-	m := Machine{Name: w.Name, Cores: max(1, w.Cores), Class: w.Class}
+	m := Machine{Name: w.Name, Cores: max(1, w.Cores), Class: w.Class, Takes: w.Takes != ""}
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	for key, d := range w.doing {
