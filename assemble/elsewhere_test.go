@@ -307,7 +307,7 @@ func TestOtherMachinesAreKilled(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	watch, err := farm.Join(t.Context(), m.home, class)
+	watch, err := farm.Join(t.Context(), m.home, class, farm.Places{})
 	if err != nil {
 		t.Fatal(err)
 	}
