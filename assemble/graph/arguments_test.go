@@ -158,7 +158,7 @@ func TestArgumentsOfOneFrame(t *testing.T) {
 			t.Errorf("frame %d at %v: %s", c.frame, c.rate, l)
 		}
 	}
-	c, err := GuideFilm(layout.Canvas{W: 1280, H: 720}, fps30, "file:/g.wav", "file:/g.mp4", "Round")
+	c, err := GuideFilm(layout.Canvas{W: 1280, H: 720}, fps30, "file:/g.wav", nil, "file:/g.mp4", "Round")
 	if l := lacks(line(t, c, err), "-f rawvideo", "-pixel_format rgba", "-video_size 1280x720", "-framerate 30",
 		"-i pipe:0", "-i file:/g.wav", "-metadata title=Round", "-c:v libx264", "-c:a aac"); l != nil {
 		t.Errorf("no %q", l)
