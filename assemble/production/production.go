@@ -105,14 +105,8 @@ type Asset struct {
 // Assets returns all such files that the manifest names, as often as it does.
 func (p *Production) Assets() []Asset {
 	list := append([]Asset(nil), p.Picture.Fonts...)
-	if p.Beats != nil {
-		list = append(list, Asset{Path: p.Beats.File})
-	}
 	if p.Guide.Count != nil {
 		list = append(list, p.Guide.Count.Files...)
-	}
-	if c := p.Guide.Conductor; c != nil {
-		list = append(list, Asset{Path: c.Video.Path, Mark: c.Video.Mark})
 	}
 	for _, a := range []*Asset{p.Picture.Backdrop, p.Logo, p.Mix.Impulse} {
 		if a != nil {
