@@ -7,9 +7,9 @@ import (
 	"slices"
 	"strings"
 
-	"ripieno/assemble/conductor"
 	"ripieno/assemble/fault"
 	"ripieno/assemble/guide"
+	"ripieno/assemble/guide/conductor"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/plan"
 	"ripieno/assemble/production"

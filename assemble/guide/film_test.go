@@ -222,3 +222,18 @@ func TestFilmOfAPassageHasThePagesNumbers(t *testing.T) {
 		t.Errorf("%q, want the count-in and %q", figures, want[1:])
 	}
 }
+
+// A call sheet speaks of the film in which somebody conducts unless they want not to be seen.
+func TestSheetsAreToldOfTheConductor(t *testing.T) {
+	man := resting(t, "en", 1)
+	for release, want := range map[production.Release]bool{production.ReleaseYes: true, production.ReleaseMissing: true,
+		production.ReleaseNo: false, production.ReleaseAudioOnly: false} {
+		man.Guide.Conductor = &production.Conductor{Release: release}
+		if Sheet(man, nil).Conducted != want || Sheet(man, &man.Guide.Variants[1]).Conducted != want {
+			t.Errorf("release %q: not %v", release, want)
+		}
+	}
+	if man.Guide.Conductor = nil; Sheet(man, nil).Conducted {
+		t.Error("nobody conducts")
+	}
+}
