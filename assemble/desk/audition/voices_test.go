@@ -159,8 +159,11 @@ func TestVoicesNameNoFile(t *testing.T) {
 		t.Fatal(err)
 	}
 	data, err := json.Marshal(v)
+	if err != nil {
+		t.Fatal(err)
+	}
 	var keys map[string]any
-	if err = json.Unmarshal(data, &keys); err != nil {
+	if err := json.Unmarshal(data, &keys); err != nil {
 		t.Fatal(err)
 	}
 	names := make([]string, 0, 3)
