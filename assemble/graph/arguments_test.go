@@ -49,6 +49,12 @@ func TestArgumentsOfSound(t *testing.T) {
 		"file:/f.m4a"); l != nil || strings.Contains(whole, "-ss") {
 		t.Errorf("no %q in %s", l, whole)
 	}
+	c, err = Proxy("file:/v.wav", 2, "file:/v.aac")
+	proxy := line(t, c, err)
+	if l := lacks(proxy, "-i file:/v.wav", "-c:a aac", "-b:a 192k", "-f adts", "-cutoff 20000", "-aac_pns 0", "-aac_is 0",
+		"-aac_ms 0", "+bitexact", "file:/v.aac"); l != nil {
+		t.Errorf("no %q in %s", l, proxy)
+	}
 	for from, want := range map[int]string{0: "", 15: "0.320000", 360: "7.680000", 375 * 40: "320.000000"} {
 		c, err := AACPiece("file:/m.wav", from, 405, "file:/p.aac")
 		piece := line(t, c, err)
