@@ -19,6 +19,7 @@ import (
 
 	"ripieno/assemble/desk"
 	"ripieno/assemble/desk/audition"
+	"ripieno/assemble/desk/browser/browsertest"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
 	"ripieno/assemble/production"
@@ -174,13 +175,9 @@ func measureSize(t *testing.T, n int) {
 	b := openDeskFor(t, dir, work)
 	b.placed()
 	// Everything is made: what follows is a page that is opened again.
-	run(b, chromedp.Evaluate[bool](watchTasks))
-	if err := chromedp.Do(b.ctx, chromedp.Navigate("http://"+b.host+"/#place")); err != nil {
-		t.Fatal(err)
-	}
-	if err := chromedp.Do(b.ctx, chromedp.Reload()); err != nil {
-		t.Fatal(err)
-	}
+	browsertest.Run(b, chromedp.Evaluate[bool](watchTasks))
+	b.Do(chromedp.Navigate("http://" + b.host + "/#place"))
+	b.Do(chromedp.Reload())
 	first := eval[float64](b,
 		`new Promise((done) => { const look = () => document.querySelector("#sheet")?.dataset.drawn &&
 		document.querySelector("#stills")?.naturalWidth ? done(performance.now()) : requestAnimationFrame(look); look(); })`)
