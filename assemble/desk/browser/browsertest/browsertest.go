@@ -83,9 +83,7 @@ func Open(t *testing.T, patience time.Duration) *Tab {
 	ctx, cancel := context.WithTimeout(ctx, patience)
 	t.Cleanup(cancel)
 	b := &Tab{t: t, ctx: ctx}
-	if err := chromedp.Listen(ctx, b.hear); err != nil {
-		t.Fatal(err)
-	}
+	b.Listen(b.hear)
 	Call(b, network.Enable, network.EnableParams{})
 	Call(b, log.Enable, cdp.Empty{})
 	return b
@@ -105,6 +103,14 @@ func (b *Tab) hear(ev any) {
 			e.ExceptionDetails.URL))
 	case *log.EventEntryAdded:
 		b.messages = append(b.messages, "log: "+e.Entry.Text+" "+e.Entry.URL)
+	}
+}
+
+// Listen calls hear with every event of the tab, between the browser's messages.
+func (b *Tab) Listen(hear func(ev any)) {
+	b.t.Helper()
+	if err := chromedp.Listen(b.ctx, hear); err != nil {
+		b.t.Fatal(err)
 	}
 }
 
