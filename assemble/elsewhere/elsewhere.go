@@ -194,10 +194,10 @@ func connect(ctx context.Context, tool *ffmpeg.Tool, invitation string, at farm.
 type Help struct {
 	Invitation string
 	farm.Places
-	Name       string // of this machine for people; "" is its host's
-	Cores      int    // tasks at once; 0 is all of them
-	Space      int64  // bytes of files kept meanwhile; 0 is 10 GB
-	Tell       func(text string)
+	Name  string // of this machine for people; "" is its host's
+	Cores int    // tasks at once; 0 is all of them
+	Space int64  // bytes of files kept meanwhile; 0 is 10 GB
+	Tell  func(text string)
 }
 
 // defaultSpace is how many bytes of files a worker keeps.
