@@ -11,7 +11,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
-	"os/exec"
+	"path/filepath"
 	"sync"
 	"testing"
 	"time"
@@ -38,14 +38,22 @@ var running struct {
 // errNone says that there is no browser.
 var errNone = errors.New("no browser; sh cmd/setup.sh --tests installs one")
 
-// start starts the browser of this process. It fails where there is none, with errNone.
-func start() error {
-	program := ""
+// find returns the path of a browser; "" for none.
+func find() string {
 	for _, name := range programs {
-		if p, err := exec.LookPath(name); err == nil && program == "" {
-			program = p
+		for _, dir := range filepath.SplitList(os.Getenv("PATH")) {
+			path := filepath.Join(dir, name)
+			if st, err := os.Stat(path); err == nil && st.Mode().IsRegular() && st.Mode()&0o111 != 0 {
+				return path
+			}
 		}
 	}
+	return ""
+}
+
+// start starts the browser of this process. It fails where there is none, with errNone.
+func start() error {
+	program := find()
 	if program == "" {
 		return errNone
 	}
