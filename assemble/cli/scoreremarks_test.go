@@ -81,7 +81,8 @@ var scoreRemarks = []struct {
 			xmlBar(3, fourBeats+`<sound dacapo="yes"/>`) + xmlBar(4, fourBeats+`<sound dacapo="yes"/>`)), "",
 		"measure 4: da capo is not followed: it is never reached"},
 	{"%q is not followed; interpret: yes would make it %s", "s.musicxml", wished("rit."), "",
-		`measure 2: "rit." is not followed; interpret: yes would make it quarter = 96 to 76.8 from beat 1 until measure 4`},
+		`measure 2: "rit." is not followed; ` +
+			`interpret: yes would make it quarter = 96 to 76.8 from beat 1 until measure 4`},
 	{"%q is not followed; interpret: yes would make it %s", "s.musicxml", wished("più mosso"), "",
 		`measure 2: "più mosso" is not followed; interpret: yes would make it quarter = 120 from beat 1`},
 	{"%q is followed as %s", "s.musicxml", wished("rit."), ", interpret: yes",
@@ -122,8 +123,8 @@ func xmlBar(number int, inside string) string {
 }
 
 func firstBar(inside string) string {
-	return xmlBar(1, "<attributes><divisions>1</divisions><time><beats>4</beats><beat-type>4</beat-type></time></attributes>"+
-		inside)
+	const signature = "<time><beats>4</beats><beat-type>4</beat-type></time>"
+	return xmlBar(1, "<attributes><divisions>1</divisions>"+signature+"</attributes>"+inside)
 }
 
 func manyBars(from, to int, inside string) (all string) {
@@ -180,8 +181,8 @@ func TestEveryRemarkOnAScoreIsTold(t *testing.T) {
 		case "a.wav":
 			name, key = "a-beats.txt", "from"
 		}
-		text := "version: 1\ntitle: T\nguide: {tail: 0}\ntempo: {" + key + ": " + c.file + ", count_in: {measures: 1}" + c.tempo +
-			"}\ntakes: [{name: oboe, part: Oboe, expected: true}]\n"
+		text := "version: 1\ntitle: T\nguide: {tail: 0}\ntempo: {" + key + ": " + c.file +
+			", count_in: {measures: 1}" + c.tempo + "}\ntakes: [{name: oboe, part: Oboe, expected: true}]\n"
 		for file, data := range map[string]string{name: c.data, manifest.FileName: text} {
 			if err := os.WriteFile(filepath.Join(dir, file), []byte(data), 0o666); err != nil {
 				t.Fatal(err)
@@ -301,15 +302,22 @@ func TestEveryKindOfRemarkHasARow(t *testing.T) {
 	}
 	// The search finds what it is to find.
 	path := filepath.Join(t.TempDir(), "x.go")
-	code := "package x\nfunc f() {\n\tw.remark(1, \"one %v\", a)\n\tp.Remarks = append(p.Remarks, \"measure \"+n+\": \"+text)\n" +
-		"\ttext := fmt.Sprintf(\"two %s\", b)\n\tb.Remarks = append(b.Remarks, fmt.Sprintf(\"three %d: \"+\n\t\t\"four\", c), \"five\")\n" +
-		"\tother(\"six\")\n}\n"
+	code := `package x
+func f() {
+	w.remark(1, "one %v", a)
+	p.Remarks = append(p.Remarks, "measure "+n+": "+text)
+	text := fmt.Sprintf("two %s", b)
+	b.Remarks = append(b.Remarks, fmt.Sprintf("three %d: "+
+		"four", c), "five")
+	other("six")
+}
+`
 	if err := os.WriteFile(path, []byte(code), 0o666); err != nil {
 		t.Fatal(err)
 	}
-	if got := slices.Sorted(maps.Keys(remarksIn(t, path))); !slices.Equal(got, []string{"five", "one %v", "three %d: four",
-		"two %s"}) {
-		t.Errorf("found %q", got)
+	want := []string{"five", "one %v", "three %d: four", "two %s"}
+	if got := slices.Sorted(maps.Keys(remarksIn(t, path))); !slices.Equal(got, want) {
+		t.Errorf("found %q, want %q", got, want)
 	}
 }
 

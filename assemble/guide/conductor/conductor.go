@@ -59,8 +59,8 @@ func Find(ctx context.Context, s *session.Session, wanted bool) (*Film, error) {
 	begins, ends := f.picture.Guide(f.picture.First), f.picture.Guide(f.picture.Last)
 	if ends <= 0 || begins >= man.Tempo.End() {
 		return nil, fault.At(fault.Decision, c.Video.Mark,
-			fmt.Sprintf("%s lies from %.1f to %.1f s of guide time, and the guide ends at %.1f s", c.Video.Path, begins, ends,
-				man.Tempo.End()), "correct offset or cue_at, or leave them out and the clap is looked for")
+			fmt.Sprintf("%s lies from %.1f to %.1f s of guide time, and the guide ends at %.1f s", c.Video.Path, begins,
+				ends, man.Tempo.End()), "correct offset or cue_at, or leave them out and the clap is looked for")
 	}
 	f.notes = notesOf(c, man, begins, ends)
 	return f, nil
@@ -84,8 +84,8 @@ func unplaced(c *production.Conductor, r *takes.Recording) error {
 		example = p[0].At
 	}
 	return fault.At(fault.Decision, c.Video.Mark, fmt.Sprintf("%s needs review: %s", c.Video.Path, r.Place.Question()),
-		fmt.Sprintf("find the clap in it and write its second under guide: conductor:, such as cue_at: %.3f; or write offset, "+
-			"the guide time at the file's beginning", example))
+		fmt.Sprintf("find the clap in it and write its second under guide: conductor:, such as cue_at: %.3f; "+
+			"or write offset, the guide time at the file's beginning", example))
 }
 
 // notesOf returns what a person should know of a film that lies between two moments of
@@ -94,12 +94,12 @@ func notesOf(c *production.Conductor, man *production.Production, begins, ends f
 	var notes []string
 	name, m := c.Video.Path, man.Tempo
 	if first := firstBeat(m); begins > first {
-		notes = append(notes, fmt.Sprintf("%s begins %.1f s after the count-in has begun: until then the beats are seen alone", name,
-			begins-first))
+		notes = append(notes, fmt.Sprintf("%s begins %.1f s after the count-in has begun: "+
+			"until then the beats are seen alone", name, begins-first))
 	}
 	if ends < m.End() {
-		notes = append(notes, fmt.Sprintf("%s ends in m%s, %.1f s before the piece does: from there on the beats are seen alone",
-			name, m.Label(m.Position(ends).Measure), m.End()-ends))
+		notes = append(notes, fmt.Sprintf("%s ends in m%s, %.1f s before the piece does: "+
+			"from there on the beats are seen alone", name, m.Label(m.Position(ends).Measure), m.End()-ends))
 	}
 	if c.Release == production.ReleaseMissing {
 		notes = append(notes, fmt.Sprintf("everybody who gets the film sees who conducts in %s: ask them first, for minors "+
