@@ -73,8 +73,8 @@ func unusable(c *production.Conductor, err error) error {
 	if !errors.As(err, &f) || f.Kind != fault.Media {
 		return err
 	}
-	return media.Unusable("conductor's film", "name a film of somebody who conducts to the guide, or delete conductor: "+
-		"for films of the beats alone", c.Video.Path, c.Video.Mark, err)
+	return media.Unusable("conductor's film", "name a film of somebody who conducts to the guide, "+
+		"or delete conductor: for films of the beats alone", c.Video.Path, c.Video.Mark, err)
 }
 
 // unplaced asks the person for what could not be found out.
@@ -102,8 +102,8 @@ func notesOf(c *production.Conductor, man *production.Production, begins, ends f
 			"from there on the beats are seen alone", name, m.Label(m.Position(ends).Measure), m.End()-ends))
 	}
 	if c.Release == production.ReleaseMissing {
-		notes = append(notes, fmt.Sprintf("everybody who gets the film sees who conducts in %s: ask them first, for minors "+
-			"their guardians, then write release: yes under guide: conductor:", name))
+		notes = append(notes, fmt.Sprintf("everybody who gets the film sees who conducts in %s: ask them first, "+
+			"for minors their guardians, then write release: yes under guide: conductor:", name))
 	}
 	return notes
 }
@@ -157,8 +157,8 @@ func (f *Film) conform(ctx context.Context, s *session.Session, j guide.Job, sec
 	}
 	var broken *picture.BrokenOff
 	if errors.As(err, &broken) && f.picture.First < broken.Seconds && broken.Seconds < f.picture.Last {
-		f.notes = append(f.notes, fmt.Sprintf("its picture breaks off after %.1f s: from there on the beats are seen alone",
-			broken.Seconds))
+		f.notes = append(f.notes, fmt.Sprintf("%s breaks off after %.1f s: from there on the beats are seen alone",
+			broken.File, broken.Seconds))
 		f.picture.Last = broken.Seconds
 		return f.conform(ctx, s, j, seconds)
 	}
