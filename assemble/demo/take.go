@@ -236,6 +236,7 @@ const (
 	unevenTime  = "'N*3000+floor(N/41)*3000+mod(N*5,7)*60+750*(clip(N,400,700)-400)'"
 )
 
+// unevenTicks returns the time of frame n of an uneven camera in ticks.
 func unevenTicks(n int) int {
 	return n*3000 + n/41*3000 + n*5%7*60 + 750*(min(max(n, 400), 700)-400)
 }
