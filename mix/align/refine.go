@@ -341,7 +341,8 @@ func (p *Placement) tighten(at, err, byPlay float64, fit playing) {
 	// Two that contradict each other are known less well than they say.
 	apart = math.Abs(apart) / math.Hypot(playErr, err)
 	known *= math.Max(1, math.Min(mostContradicted, apart))
-	p.Uncertainty = math.Hypot(knownShare*known, doubtShare*fit.doubt)
+	// The doubt of notes that the clap outweighs moves nobody.
+	p.Uncertainty = math.Hypot(knownShare*known, doubtShare*fit.doubt*fitErr/playErr)
 }
 
 // What clap and playing know together takes the errors of both for normal ones. Those of soft
