@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"fmt"
 	"math"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -28,8 +27,8 @@ const (
 	maxVariants = 200
 )
 
-// guide reads what sounds besides the clicks.
-func (m mapping) guide(music *tempo.Map, paper *score.Score) production.Guide {
+// guide reads what sounds besides the clicks. release is that of the production.
+func (m mapping) guide(music *tempo.Map, paper *score.Score, release production.Release) production.Guide {
 	g := production.Guide{PitchHz: defaultPitchHz, Tail: defaultTail}
 	g.LevelsMark = markOf(m.file, m.node)
 	c, ok := m.child("guide", guideShape)
@@ -48,6 +47,7 @@ func (m mapping) guide(music *tempo.Map, paper *score.Score) production.Guide {
 		beats = music.Meter(1).Beats()
 	}
 	g.Count = c.count(beats)
+	g.Conductor = c.conductor(release, beats > 0)
 	return g
 }
 
@@ -206,7 +206,11 @@ func (m mapping) excerpt(v *production.Variant, music *tempo.Map) {
 
 // cut makes the tempo map of the measures from v.From until to.
 func (m mapping) cut(v *production.Variant, to int, music *tempo.Map) {
-	spec, err := music.Excerpt(tempo.Span{From: v.From, To: to - 1})
+	cut := music.Excerpt // which keeps the numbers on the page, where those are others
+	if len(music.Spec().Paper) == 0 {
+		cut = music.InOrder
+	}
+	spec, err := cut(tempo.Span{From: v.From, To: to - 1})
 	if err == nil {
 		v.Tempo, err = tempo.New(spec)
 	}
@@ -289,7 +293,7 @@ func (m mapping) useGuides(g *production.Guide, takes []production.Take, entries
 }
 
 // noteForm is a letter, an accidental and an octave, C4 being middle C.
-var noteForm = regexp.MustCompile(`^[A-G](#|b)?[0-8]$`)
+var noteForm = pattern(`^[A-G](#|b)?[0-8]$`)
 
 // note reads the pitch of a drone; "" for none.
 func (m mapping) note() string {
@@ -301,15 +305,15 @@ func (m mapping) note() string {
 	if v.Value == keyWord {
 		return keyWord
 	}
-	if noteForm.MatchString(v.Value) {
+	if noteForm().MatchString(v.Value) {
 		return v.Value
 	}
 	hint := "a letter and an octave: D3, F#2, Bb3; key for that of the score; none for silence"
 	s := strings.NewReplacer("♯", "#", "♭", "b", " ", "").Replace(v.Value)
 	if s != "" {
-		if s = strings.ToUpper(s[:1]) + s[1:]; noteForm.MatchString(s) {
+		if s = strings.ToUpper(s[:1]) + s[1:]; noteForm().MatchString(s) {
 			hint = fmt.Sprintf("did you mean %q?", s)
-		} else if noteForm.MatchString(s + "3") {
+		} else if noteForm().MatchString(s + "3") {
 			hint = fmt.Sprintf("the octave is missing; did you mean %q?", s+"3")
 		}
 	}

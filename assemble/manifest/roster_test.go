@@ -40,6 +40,31 @@ func TestParseRoster(t *testing.T) {
 	}
 }
 
+// Characters that nobody sees in a spreadsheet are in no name, or the manifest would not load.
+func TestRosterLeavesOutControlCharacters(t *testing.T) {
+	people, _, err := ParseRoster("r.csv", []byte("name,part\nA\x03da\x1b\vL,Horn\x00\n\x03,\n"))
+	if err != nil || len(people) != 1 || people[0].Player != "Ada L" || people[0].Part != "Horn" {
+		t.Errorf("%q, %v", people, err)
+	}
+}
+
+// A section that the list names and one that is guessed from an instrument are one, however
+// the list spells it.
+func TestRosterSpellsSections(t *testing.T) {
+	people, _, err := ParseRoster("r.csv", []byte("name,part,section\nAda,Flute,\nBen,Oboe,WINDS\nCid,Horn,brass\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	yaml, _ := Scaffold{Title: "T", People: people}.Write()
+	p, err := Parse("production.yaml", yaml)
+	if err != nil {
+		t.Fatal(fault.Format(err))
+	}
+	if got := fmt.Sprint([]string{p.Takes[0].Section, p.Takes[1].Section, p.Takes[2].Section}); got != "[WINDS WINDS brass]" {
+		t.Error(got)
+	}
+}
+
 func TestRosterFaults(t *testing.T) {
 	for text, want := range map[string]string{
 		"":           "error: r.csv: the list is empty\n  hint: one person a row; the first row names the columns",
