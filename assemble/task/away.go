@@ -138,11 +138,14 @@ func (x *execution) spares(away, cores int) bool {
 	}
 	ready := 0
 	for _, i := range x.ready {
-		if x.isForOthers(i) {
-			ready++
+		if !x.isForOthers(i) {
+			continue
+		}
+		if ready++; ready > x.Workers {
+			return true
 		}
 	}
-	return ready > x.Workers
+	return false
 }
 
 // isForOthers reports whether a ready task may be made elsewhere.
