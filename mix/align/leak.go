@@ -22,7 +22,7 @@ const clicksClear = 8
 // seconds (one standard deviation): of simulated players 0.015, and the sound's way.
 const clickSigma = 0.018
 
-// blur is by how much notes may be heard where the clicks are instead, in seconds: the
+// blur returns by how much notes may be heard where the clicks are instead, in seconds: the
 // louder the clicks are beside the playing, the more.
 func (c clicks) blur(f *Features) float64 {
 	if c.odds < clicksClear || len(f.Leaked) > 0 {
@@ -46,7 +46,7 @@ func (c clicks) holds(g *grid, e Event, guide float64, cleaned bool) bool {
 	return math.Abs(guide-b-c.late) < 0.006+1e-4*math.Max(0, guide)
 }
 
-// clickMasks is by how many dB an event may be louder than the clicks and still be one, and
+// clickMasks returns by how many dB an event may be louder than the clicks and still be one, and
 // clickLeaves the same where they were taken out: that much of one may be left.
 const (
 	clickMasks  = 12.0
@@ -109,7 +109,7 @@ func (t *take) hideClicks(g *grid) bool {
 	return true
 }
 
-// clapOver is by how many dB a clap that falls on a click is louder than clicks are, and
+// clapOver returns by how many dB a clap that falls on a click is louder than clicks are, and
 // noClick how much less like a cue a click is taken to be, in nats.
 const (
 	clapOver = 5.0
@@ -153,7 +153,7 @@ func (t *take) hear(h *hyp, want []float64) (near []heard, density float64) {
 	return near, density
 }
 
-// regular is the log odds that clicks made the hits on beats, of which the first
+// regular returns the log odds that clicks made the hits on beats, of which the first
 // so many come before the guide has begun, rather than chance.
 func regular(hit []bool, before int, chance float64) (odds float64) {
 	for k, is := range hit {

@@ -16,7 +16,7 @@ const (
 	aloneDoubt = 0.5
 )
 
-// trust is how much an event counts among a player's notes, 0..1.
+// trust returns how much an event counts among a player's notes, 0..1.
 func (e Event) trust() float64 {
 	w := 1 / (1 + math.Pow(e.Vague/0.012, 2))
 	if e.Slow || e.Pitch {
