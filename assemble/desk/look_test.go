@@ -9,6 +9,8 @@ import (
 
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
+
+	"ripieno/assemble/desk/browser/browsertest"
 )
 
 // measureText walks the text of a page as it is shown and gives what has less than
@@ -78,19 +80,19 @@ type checked struct {
 func (b *tab) accessible(room string) {
 	b.t.Helper()
 	for _, width := range []int64{320, 768, 1280} {
-		run(b, chromedp.EmulateViewport(width, 900))
+		browsertest.Run(b, chromedp.EmulateViewport(width, 900))
 		if bad := eval[[]string](b, audit); len(bad) > 0 {
 			b.t.Errorf("%s at %d: %s", room, width, strings.Join(bad, "\n"))
 		}
 		for _, scheme := range []string{"light", "dark"} {
-			b.scheme(scheme)
+			b.Show("", scheme)
 			if c := eval[checked](b, measureText); len(c.Bad) > 0 || c.Texts < 20 {
 				b.t.Errorf("%s at %d, %s: %d texts, %q", room, width, scheme, c.Texts, c.Bad)
 			}
-			b.shot(fmt.Sprintf("%s-%d-%s.png", room, width, scheme))
+			b.Shot(fmt.Sprintf("%s-%d-%s.png", room, width, scheme))
 		}
 	}
-	b.scheme("light")
+	b.Show("", "light")
 	const order = `[...document.querySelectorAll('a, button, input, select, canvas[tabindex]')]
 		.filter(e => !e.disabled && e.getClientRects().length > 0)`
 	n := eval[int](b, order+`.length`)

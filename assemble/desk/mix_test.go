@@ -11,6 +11,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 
 	"ripieno/assemble"
+	"ripieno/assemble/desk/browser/browsertest"
 	"ripieno/assemble/media"
 	"ripieno/assemble/progress"
 	"ripieno/mix/audio"
@@ -182,7 +183,7 @@ func TestMixingByMouse(t *testing.T) {
 	b.until(`document.getElementById("told").textContent.startsWith("Playing from")`)
 	b.until(`Number(document.getElementById("at").value) > Number(document.getElementById("at").min) + 0.3`)
 	b.until(`Number(document.querySelector('[data-take="viola"] .meter i').style.getPropertyValue("--level")) >= 0`)
-	b.shot("mix-playing.png")
+	b.Shot("mix-playing.png")
 	b.click(`[data-id="s"]`)
 	for b.manifest() != placedRound {
 		text := eval[string](b, `document.getElementById("undo").textContent`)
@@ -229,7 +230,7 @@ func TestMixingByKeyboard(t *testing.T) {
 	b.press("]")
 	b.until(`document.getElementById("at-text").textContent.startsWith("measure ")`)
 	b.press("s")
-	run(b, chromedp.KeyEvent("z", chromedp.KeyModifiers(chromedp.ModifierCtrl)))
+	browsertest.Run(b, chromedp.KeyEvent("z", chromedp.KeyModifiers(chromedp.ModifierCtrl)))
 	b.until(`document.getElementById("undo").textContent === "Undo: mute of bassoon"`)
 	b.quiet()
 }

@@ -9,6 +9,8 @@ import (
 
 	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/chromedp/kb"
+
+	"ripieno/assemble/desk/browser/browsertest"
 )
 
 // openPicture opens the room of the picture.
@@ -30,7 +32,7 @@ func (b *tab) drag(from, to string, dx, dy float64) {
 		return [r.left + r.width / 2, r.top + r.height / 2]; };
 		document.querySelector(%[1]q).scrollIntoView({block: "center"}); return [...middle(%[1]q), ...middle(%[2]q)]; })()`, from, to))
 	send := func(kind input.DispatchMouseEventType, x, y float64) {
-		call(b, input.DispatchMouseEvent, input.DispatchMouseEventParams{Type: kind, X: x, Y: y,
+		browsertest.Call(b, input.DispatchMouseEvent, input.DispatchMouseEventParams{Type: kind, X: x, Y: y,
 			Button: input.MouseButtonLeft, Buttons: 1, ClickCount: 1})
 	}
 	send(input.DispatchMouseEventTypeMousePressed, at[0], at[1])
@@ -58,7 +60,7 @@ func cropOf(t *testing.T, manifest string) (x, y, zoom float64) {
 // takes all of it back.
 func TestPictureByMouse(t *testing.T) {
 	b := openPicture(t, placedRound)
-	b.shot("picture.png")
+	b.Shot("picture.png")
 	want := placedRound
 	b.drag(`.tile[data-take="viola"]`, `.tile[data-take="bell"]`, 0, 0)
 	b.until(`document.getElementById("undo").textContent === "Undo: seats of viola and bell"`)
@@ -101,7 +103,7 @@ func TestPictureByMouse(t *testing.T) {
 	b.expect("after a beat", want)
 	b.click(`[data-id="see 1"]`)
 	b.until(`document.getElementById("told").textContent === "Shot from m2.2: solo."`)
-	b.shot("picture-solo.png")
+	b.Shot("picture-solo.png")
 	b.click(`[data-id="remove 1"]`)
 	b.until(`document.querySelectorAll(".shots li").length === 2`)
 	want = swap(t, want, ", {from: m2.2, show: solo, take: horn}", "")
@@ -176,7 +178,7 @@ func (b *tab) pinch() {
 			id := float64(i)
 			p.TouchPoints = append(p.TouchPoints, &input.TouchPoint{X: at[0] + by, Y: at[1], ID: &id})
 		}
-		call(b, input.DispatchTouchEvent, p)
+		browsertest.Call(b, input.DispatchTouchEvent, p)
 	}
 	touch(input.DispatchTouchEventTypeTouchStart, -20)
 	touch(input.DispatchTouchEventTypeTouchStart, -20, 20)

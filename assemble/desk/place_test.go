@@ -9,6 +9,8 @@ import (
 
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
+
+	"ripieno/assemble/desk/browser/browsertest"
 )
 
 // shown is where the page shows a take.
@@ -67,7 +69,7 @@ func TestPlacingByMouse(t *testing.T) {
 		t.Fatalf("the room says %q", got)
 	}
 	b.until(`document.querySelector("#stills").naturalWidth > 300`)
-	b.shot("place-light.png")
+	b.Shot("place-light.png")
 	want := round
 
 	b.click(`[data-take="horn"]`)
@@ -171,7 +173,7 @@ func TestPlacingByKeyboard(t *testing.T) {
 	b.press("b", "b", "b", "b", "b") // the first of those that need review
 	flute := b.shown("flute", 0)
 	b.press(kb.ArrowRight, kb.ArrowRight, ",")
-	run(b, chromedp.KeyEvent(kb.ArrowRight, chromedp.KeyModifiers(chromedp.ModifierShift)))
+	browsertest.Run(b, chromedp.KeyEvent(kb.ArrowRight, chromedp.KeyModifiers(chromedp.ModifierShift)))
 	const by = 0.001 + 0.001 - 1/30. + 0.010
 	b.until(`Math.abs(JSON.parse(document.querySelector("#sheet").dataset.drawn).offset - ` +
 		number(flute.Offset+by) + `) < 1e-5`)
@@ -203,11 +205,11 @@ func TestPlacingByKeyboard(t *testing.T) {
 	}
 	b.press("z")
 	b.until(`document.getElementById("undo").textContent.includes("horn")`)
-	run(b, chromedp.KeyEvent("z", chromedp.KeyModifiers(chromedp.ModifierCtrl)))
+	browsertest.Run(b, chromedp.KeyEvent("z", chromedp.KeyModifiers(chromedp.ModifierCtrl)))
 	b.until(`document.getElementById("undo").disabled`)
 	b.expect("taken back", round)
-	run(b, chromedp.KeyEvent("Z", chromedp.KeyModifiers(chromedp.ModifierShift)))
-	run(b, chromedp.KeyEvent("Z", chromedp.KeyModifiers(chromedp.ModifierShift)))
+	browsertest.Run(b, chromedp.KeyEvent("Z", chromedp.KeyModifiers(chromedp.ModifierShift)))
+	browsertest.Run(b, chromedp.KeyEvent("Z", chromedp.KeyModifiers(chromedp.ModifierShift)))
 	b.until(`document.getElementById("redo").disabled`)
 	b.expect("made again", want)
 	b.quiet()

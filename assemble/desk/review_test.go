@@ -11,6 +11,7 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
+	"ripieno/assemble/desk/browser/browsertest"
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/ffmpeg/ffmpegtest"
 )
@@ -53,7 +54,7 @@ func (b *tab) strike(key string) {
 		if kind == input.DispatchKeyEventTypeKeyDown {
 			p.Text = key
 		}
-		call(b, input.DispatchKeyEvent, p)
+		browsertest.Call(b, input.DispatchKeyEvent, p)
 	}
 }
 
@@ -89,7 +90,7 @@ func TestReviewing(t *testing.T) {
 	b.click("#text")
 	b.press("late?")
 	eval[bool](b, `(() => { const w = document.querySelector("#whom"); w.value = "horn"; return true; })()`)
-	run(b, chromedp.KeyEvent(kb.Enter, chromedp.KeyModifiers(chromedp.ModifierCtrl)))
+	browsertest.Run(b, chromedp.KeyEvent(kb.Enter, chromedp.KeyModifiers(chromedp.ModifierCtrl)))
 	b.until(`document.querySelectorAll("[data-remark]").length === 2`)
 	said := b.remarks()
 	for _, want := range []string{`"by":"Cora Lind","text":"softer <b>here</b>"`,
@@ -98,7 +99,7 @@ func TestReviewing(t *testing.T) {
 			t.Errorf("%s is not once in\n%s", want, said)
 		}
 	}
-	b.shot("review.png")
+	b.Shot("review.png")
 	b.click(`[data-id="approve"]`)
 	b.until(`document.querySelector("#approvals .approved:not(.older)")`)
 	b.click(`[data-remark] [data-id^="settle"]`)

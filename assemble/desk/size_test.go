@@ -191,12 +191,8 @@ func measureSize(t *testing.T, n int) {
 	b := openDeskFor(t, dir, work)
 	b.placed()
 	// Everything is made: what follows is a page that is opened again.
-	if err := chromedp.Do(b.ctx, chromedp.Navigate("http://"+b.host+"/#place")); err != nil {
-		t.Fatal(err)
-	}
-	if err := chromedp.Do(b.ctx, chromedp.Reload()); err != nil {
-		t.Fatal(err)
-	}
+	b.Do(chromedp.Navigate("http://" + b.host + "/#place"))
+	b.Do(chromedp.Reload())
 	t.Logf("%d takes: first useful picture after %.0f ms", n, eval[float64](b,
 		`new Promise((done) => { const look = () => document.querySelector("#sheet")?.dataset.drawn &&
 		document.querySelector("#stills")?.naturalWidth ? done(performance.now()) : requestAnimationFrame(look); look(); })`))

@@ -38,7 +38,7 @@ func TestTakes(t *testing.T) {
 		!strings.Contains(mail, "Ilse%20Brandt") {
 		t.Errorf("the mail is %q, the letter %q", mail, letter)
 	}
-	b.shot("takes.png")
+	b.Shot("takes.png")
 
 	b.click(`[data-id="verdict ok"]`)
 	b.until(`document.querySelector("#room").dataset.drawn === "horn ok ok"`)
@@ -71,11 +71,9 @@ func (b *tab) tour() {
 		t.Error("the tour is in the way of somebody who has seen it")
 	}
 	eval[bool](b, `document.cookie = "ripieno-tour=; path=/; max-age=0", true`)
-	if err := chromedp.Do(b.ctx, chromedp.Navigate("http://"+b.host+"/")); err != nil {
-		t.Fatal(err)
-	}
+	b.Do(chromedp.Navigate("http://" + b.host + "/"))
 	b.until(`document.getElementById("way")?.open && document.activeElement.id === "way-on"`)
-	b.shot("tour.png")
+	b.Shot("tour.png")
 	seen := map[string]bool{}
 	for range 6 {
 		seen[eval[string](b, `document.getElementById("way-head").textContent`)] = true

@@ -10,7 +10,8 @@ import (
 
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/tracing"
-	"github.com/chromedp/chromedp"
+
+	"ripieno/assemble/desk/browser/browsertest"
 )
 
 // traced is an event of the browser's own trace, of which times are microseconds.
@@ -36,10 +37,8 @@ type trace struct {
 func (b *tab) startTrace() *trace {
 	b.t.Helper()
 	tr := &trace{b: b, ended: make(chan bool, 1)}
-	if err := chromedp.Listen(b.ctx, tr.hear); err != nil {
-		b.t.Fatal(err)
-	}
-	call(b, tracing.Start, tracing.StartParams{TransferMode: "ReportEvents", TraceConfig: &tracing.TraceConfig{
+	b.Listen(tr.hear)
+	browsertest.Call(b, tracing.Start, tracing.StartParams{TransferMode: "ReportEvents", TraceConfig: &tracing.TraceConfig{
 		IncludedCategories: []string{"-*", "blink.user_timing", "devtools.timeline", "disabled-by-default-lighthouse"}}})
 	return tr
 }
@@ -78,7 +77,7 @@ type phaseTasks struct {
 func (tr *trace) stop() []phaseTasks {
 	tr.b.t.Helper()
 	tr.phase("end")
-	call(tr.b, tracing.End, cdp.Empty{})
+	browsertest.Call(tr.b, tracing.End, cdp.Empty{})
 	select {
 	case <-tr.ended:
 	case <-time.After(4 * time.Minute):

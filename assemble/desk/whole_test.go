@@ -11,6 +11,7 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
+	"ripieno/assemble/desk/browser/browsertest"
 	"ripieno/assemble/ffmpeg/ffmpegtest"
 	"ripieno/assemble/media"
 )
@@ -164,7 +165,9 @@ func TestTheWholeWayByKeyboard(t *testing.T) {
 		b.until(`document.getElementById("undo").textContent.includes("` + take + `")`)
 	}
 	b.until(`document.querySelector("#room h2").textContent === "All takes are placed"`)
-	alt := func(room string) { run(b, chromedp.KeyEvent(room, chromedp.KeyModifiers(chromedp.ModifierAlt))) }
+	alt := func(room string) {
+		browsertest.Run(b, chromedp.KeyEvent(room, chromedp.KeyModifiers(chromedp.ModifierAlt)))
+	}
 	alt("3")
 	b.until(`document.querySelectorAll(".strip").length === 5 && document.getElementById("job").hidden`)
 	b.press("n", "n")
@@ -187,7 +190,7 @@ func TestTheWholeWayByKeyboard(t *testing.T) {
 	b.tabTo("later 1")
 	b.press(kb.Enter)
 	b.until(`document.getElementById("undo").textContent === "Undo: beginning of shot 2"`)
-	run(b, chromedp.KeyEvent("z", chromedp.KeyModifiers(chromedp.ModifierCtrl)))
+	browsertest.Run(b, chromedp.KeyEvent("z", chromedp.KeyModifiers(chromedp.ModifierCtrl)))
 	b.until(`document.getElementById("undo").textContent === "Undo: a new shot"`)
 
 	alt("5")
@@ -199,7 +202,7 @@ func TestTheWholeWayByKeyboard(t *testing.T) {
 		b.until(`document.querySelector("#film-where b").textContent === "Measure ` + strconv.Itoa(i+1) + `, beat 1"`)
 		if i > 0 { // the list stands before the text
 			b.strike("r")
-			run(b, chromedp.KeyEvent(kb.Tab, chromedp.KeyModifiers(chromedp.ModifierShift)))
+			browsertest.Run(b, chromedp.KeyEvent(kb.Tab, chromedp.KeyModifiers(chromedp.ModifierShift)))
 			b.press(map[int]string{1: "i", 2: "f"}[i]) // Ilse Brandt, or for all
 			b.press(kb.Tab)
 		} else {
@@ -212,7 +215,7 @@ func TestTheWholeWayByKeyboard(t *testing.T) {
 			b.press("Cora Lind")
 			b.press(kb.Tab, kb.Enter)
 		} else {
-			run(b, chromedp.KeyEvent(kb.Enter, chromedp.KeyModifiers(chromedp.ModifierCtrl)))
+			browsertest.Run(b, chromedp.KeyEvent(kb.Enter, chromedp.KeyModifiers(chromedp.ModifierCtrl)))
 		}
 		b.until(`document.querySelectorAll("[data-remark]").length === ` + strconv.Itoa(i+1))
 		b.press(kb.Escape)

@@ -12,6 +12,7 @@ import (
 	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/chromedp"
 
+	"ripieno/assemble/desk/browser/browsertest"
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/ffmpeg/ffmpegtest"
 	"ripieno/assemble/remark"
@@ -90,7 +91,7 @@ func TestPlacesInWords(t *testing.T) {
 // eval returns the value of an expression in the page.
 func eval[T any](b *browser, expression string) T {
 	b.t.Helper()
-	return run(b, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
+	return browsertest.Run(b, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
 }
 
 // TestHandoutInABrowser: a conductor plays the film, says something by keyboard, for all
@@ -110,7 +111,7 @@ func TestHandoutInABrowser(t *testing.T) {
 	if h.Film, err = os.ReadFile(film); err != nil {
 		t.Fatal(err)
 	}
-	call(b, cdpbrowser.SetDownloadBehavior, cdpbrowser.SetDownloadBehaviorParams{Behavior: "allow", DownloadPath: dir})
+	browsertest.Call(b, cdpbrowser.SetDownloadBehavior, cdpbrowser.SetDownloadBehaviorParams{Behavior: "allow", DownloadPath: dir})
 	b.open(handoutText(t, h))
 	until := func(expression string) {
 		t.Helper()
@@ -128,22 +129,22 @@ func TestHandoutInABrowser(t *testing.T) {
 		if key == "Enter" {
 			p.Text, p.WindowsVirtualKeyCode, p.Modifiers = "\r", 13, 2
 		}
-		call(b, input.DispatchKeyEvent, p)
+		browsertest.Call(b, input.DispatchKeyEvent, p)
 		p.Type, p.Text = input.DispatchKeyEventTypeKeyUp, ""
-		call(b, input.DispatchKeyEvent, p)
+		browsertest.Call(b, input.DispatchKeyEvent, p)
 	}
 	press("]", false)
 	press("]", false)
 	until(`!document.getElementById("film").seeking && document.getElementById("where").textContent.startsWith("Measure 2, beat 1")`)
 	press("r", false)
-	run(b, chromedp.KeyEvent("not <i>so</i> fast"))
+	browsertest.Run(b, chromedp.KeyEvent("not <i>so</i> fast"))
 	press("Enter", true)
 	until(`document.querySelectorAll("#mine li").length === 1`)
 	eval[bool](b, `document.getElementById("whom").value = "horn-2", document.getElementById("text").focus(), true`)
-	run(b, chromedp.KeyEvent("late?"))
+	browsertest.Run(b, chromedp.KeyEvent("late?"))
 	press("Enter", true)
 	until(`document.querySelectorAll("#mine li").length === 2`)
-	keep(t, "handout.png", run(b, chromedp.FullScreenshot(100)))
+	browsertest.Keep(t, "handout.png", browsertest.Run(b, chromedp.FullScreenshot(100)))
 	eval[bool](b, `document.querySelector("#keep button").click(), true`)
 	until(`document.getElementById("told").textContent.includes("name")`) // it asks for one
 	eval[bool](b,
@@ -172,13 +173,13 @@ func TestHandoutInABrowser(t *testing.T) {
 		t.Errorf("%d remarks are remembered", n)
 	}
 	for _, width := range []int64{320, 1280} {
-		run(b, chromedp.EmulateViewport(width, 900))
+		browsertest.Run(b, chromedp.EmulateViewport(width, 900))
 		for _, scheme := range []string{"light", "dark"} {
-			b.media("screen", scheme)
+			b.Show("screen", scheme)
 			if out := eval[int](b, `document.documentElement.scrollWidth - innerWidth`); out > 0 {
 				t.Errorf("at %d it sticks out by %d", width, out)
 			}
-			keep(t, "handout-"+scheme+".png", run(b, chromedp.FullScreenshot(100)))
+			browsertest.Keep(t, "handout-"+scheme+".png", browsertest.Run(b, chromedp.FullScreenshot(100)))
 		}
 	}
 	requests, messages := b.heard()

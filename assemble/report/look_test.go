@@ -10,6 +10,8 @@ import (
 	"testing"
 
 	"github.com/chromedp/chromedp"
+
+	"ripieno/assemble/desk/browser/browsertest"
 )
 
 // measureText walks the text of a page as it is shown and gives, for the
@@ -90,19 +92,19 @@ func TestPagesInABrowser(t *testing.T) {
 		b.open(render(t, s))
 		b.structure(name, s.Words.Language, s.Words.Typeset(s.Title), 0)
 		for _, width := range []int64{320, 768, 1280} {
-			run(b, chromedp.EmulateViewport(width, 900))
-			if o := run(b, chromedp.Evaluate[outlined](outline)); o.Overflow > 0 {
+			browsertest.Run(b, chromedp.EmulateViewport(width, 900))
+			if o := browsertest.Run(b, chromedp.Evaluate[outlined](outline)); o.Overflow > 0 {
 				t.Errorf("%s sticks out by %d pixels at a width of %d", name, o.Overflow, width)
 			}
 			for _, scheme := range []string{"light", "dark"} {
 				// Colours do not depend on the width, and pictures take time:
 				// a wide light page and a narrow dark one stand for all.
-				if *shots == "" && (width == 768 || (width == 320) != (scheme == "dark")) {
+				if !browsertest.Keeping() && (width == 768 || (width == 320) != (scheme == "dark")) {
 					continue
 				}
-				b.media("screen", scheme)
+				b.Show("screen", scheme)
 				b.contrast(fmt.Sprintf("%s %d %s", name, width, scheme))
-				b.shot(fmt.Sprintf("%s-%d-%s.png", name, width, scheme))
+				b.Shot(fmt.Sprintf("%s-%d-%s.png", name, width, scheme))
 			}
 		}
 		b.print(name)
@@ -122,17 +124,17 @@ func (b *browser) provesItself() {
 	if len(requests) != 1 || !strings.HasSuffix(requests[0], "/x.png") || len(messages) == 0 {
 		b.t.Fatalf("of a bad page, requests %q and messages %q were seen", requests, messages)
 	}
-	if c := run(b, chromedp.Evaluate[shownText](measureText)); len(c.Bad) != 1 || math.Abs(c.Least-4.4781) > 1e-3 {
+	if c := browsertest.Run(b, chromedp.Evaluate[shownText](measureText)); len(c.Bad) != 1 || math.Abs(c.Least-4.4781) > 1e-3 {
 		b.t.Fatalf("of a bad page, contrast %+v was seen", c)
 	}
-	if o := run(b, chromedp.Evaluate[outlined](outline)); o.Overflow < 1000 || o.Scripts != 1 {
+	if o := browsertest.Run(b, chromedp.Evaluate[outlined](outline)); o.Overflow < 1000 || o.Scripts != 1 {
 		b.t.Fatalf("of a bad page, %+v was seen", o)
 	}
 }
 
 func (b *browser) structure(name, language, title string, scripts int) {
 	b.t.Helper()
-	o := run(b, chromedp.Evaluate[outlined](outline))
+	o := browsertest.Run(b, chromedp.Evaluate[outlined](outline))
 	if o.Lang != language || !strings.Contains(o.Title, title) || o.Mains != 1 || o.Unnamed+o.Scopeless != 0 ||
 		o.Scripts != scripts {
 		b.t.Errorf("%s: %+v", name, o)
@@ -150,7 +152,7 @@ func (b *browser) structure(name, language, title string, scripts int) {
 // contrast is level AA of WCAG 2.1 for text of every size.
 func (b *browser) contrast(name string) {
 	b.t.Helper()
-	c := run(b, chromedp.Evaluate[shownText](measureText))
+	c := browsertest.Run(b, chromedp.Evaluate[shownText](measureText))
 	if len(c.Bad) > 0 || c.Texts < 60 {
 		b.t.Errorf("%s: %d texts, too little contrast in %q", name, c.Texts, c.Bad)
 	}
@@ -163,8 +165,8 @@ func (b *browser) contrast(name string) {
 // it: the colour of the cue stands out on a screen.
 func (b *browser) shot(name string) {
 	b.t.Helper()
-	data := run(b, chromedp.FullScreenshot(100))
-	keep(b.t, name, data)
+	data := browsertest.Run(b, chromedp.FullScreenshot(100))
+	browsertest.Keep(b.t, name, data)
 	img, err := png.Decode(bytes.NewReader(data))
 	if err != nil {
 		b.t.Fatal(err)
@@ -186,16 +188,16 @@ func (b *browser) shot(name string) {
 // print makes a PDF, as players print the page.
 func (b *browser) print(name string) {
 	b.t.Helper()
-	b.media("print", "dark") // who prints in a dark room wants white paper all the same
-	c := run(b, chromedp.Evaluate[shownText](measureText))
+	b.Show("print", "dark") // who prints in a dark room wants white paper all the same
+	c := browsertest.Run(b, chromedp.Evaluate[shownText](measureText))
 	if len(c.Bad) > 0 {
 		b.t.Errorf("%s printed: too little contrast in %q", name, c.Bad)
 	}
-	data := run(b, chromedp.PrintToPDF(chromedp.PDFPreferCSSPageSize()))
-	keep(b.t, name+".pdf", data)
+	data := browsertest.Run(b, chromedp.PrintToPDF(chromedp.PDFPreferCSSPageSize()))
+	browsertest.Keep(b.t, name+".pdf", data)
 	pages := len(regexp.MustCompile(`/Type\s*/Page\b[^s]`).FindAll(data, -1))
 	if !bytes.HasPrefix(data, []byte("%PDF-")) || pages < 1 || pages > 2 {
 		b.t.Errorf("%s prints on %d pages", name, pages)
 	}
-	b.media("screen", "light")
+	b.Show("screen", "light")
 }
