@@ -78,11 +78,12 @@ func measureLevel(samples string, s plan.Strip, tmp string) error {
 }
 
 // voiceTask computes a voice and measures it. What is heard of the recording
-// counts only where the take is cleaned.
+// counts only where the take is cleaned. One that passes may leave the store when all that is
+// made of it is there.
 func voiceTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis], heard task.Ref[mix.Heard],
-	phones task.Ref[tone.Phones]) task.Ref[string] {
+	phones task.Ref[tone.Phones], passing bool) task.Ref[string] {
 	t := task.Task{
-		ID: task.ID("voice", r.Name), Name: r.File, Stage: "strip", Cost: costVoice * r.Seconds,
+		ID: task.ID("voice", r.Name), Name: r.File, Stage: "strip", Cost: costVoice * r.Seconds, Passing: passing,
 		Bytes:  int64(sampleBytes * max(0, s.Treat.To-s.Treat.From) * audio.Frames(min(2, max(1, s.Sound.Channels)))),
 		Action: store.NewAction("voice").Version(rule).Arg("clock", s.Sound.Clock).Arg("treat", s.Treat),
 	}
@@ -98,28 +99,21 @@ func voiceTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis], heard task.R
 		}
 	}
 	t.Action = t.Action.Files(voiceWAV, voiceFile).For(r.File)
+	work := voiceWork{take: s.Take, Clock: s.Sound.Clock, Treat: s.Treat, Clean: s.Clean}
+	files := []task.ErrandInput{{Ext: ".wav", Edge: r.Samples, Find: r.Samples.Read}, {Ext: ".gob", Edge: level}}
+	if s.Clean.Any() {
+		files = append(files, task.ErrandInput{Ext: ".gob", Edge: heard})
+	}
+	if s.Clean.Tone && !phones.IsZero() {
+		files = append(files, task.ErrandInput{Ext: ".gob", Edge: phones})
+	}
+	t.Errand = &task.Errand{Rule: RuleVoice, Args: work, Inputs: files}
 	t.Make = func(ctx context.Context, in task.Inputs, dir string, _ func(float64)) error {
-		strip, a, err := readRecorded(in, r, s, level)
+		paths, err := task.PathsOf(files, in)
 		if err != nil {
 			return err
 		}
-		if strip, err = applyTreatment(strip, s.Treat, a); err != nil {
-			return err
-		}
-		if s.Clean.Any() {
-			h, err := heard.Read(in)
-			if err != nil {
-				return err
-			}
-			usual := tone.Usual
-			if s.Clean.Tone {
-				if usual, err = readPhones(phones, in); err != nil {
-					return err
-				}
-			}
-			strip = applyCleaning(strip, s.Clean, h, usual)
-		}
-		return writeVoice(ctx, strip, dir)
+		return work.run(ctx, paths, dir)
 	}
 	return task.Path(t)
 }
