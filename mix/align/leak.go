@@ -46,7 +46,7 @@ func (c clicks) holds(g *grid, e Event, guide float64, cleaned bool) bool {
 	return math.Abs(guide-b-c.late) < 0.006+1e-4*math.Max(0, guide)
 }
 
-// clickMasks returns by how many dB an event may be louder than the clicks and still be one, and
+// clickMasks is by how many dB an event may be louder than the clicks and still be one, and
 // clickLeaves the same where they were taken out: that much of one may be left.
 const (
 	clickMasks  = 12.0
@@ -109,7 +109,7 @@ func (t *take) hideClicks(g *grid) bool {
 	return true
 }
 
-// clapOver returns by how many dB a clap that falls on a click is louder than clicks are, and
+// clapOver is by how many dB a clap that falls on a click is louder than clicks are, and
 // noClick how much less like a cue a click is taken to be, in nats.
 const (
 	clapOver = 5.0

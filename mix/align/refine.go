@@ -266,7 +266,7 @@ func (t *take) cueErr(h hyp) float64 {
 	return math.Hypot(clapSigma, 2*t.f.Events[h.cue].Vague)
 }
 
-// clapEarly returns by how much people clap before the click that they clap to, against how they
+// clapEarly is by how much people clap before the click that they clap to, against how they
 // play, in seconds: taps to a metronome come some hundredths of a second before it, less with
 // training and less in music (Aschersleben, 2002, "Temporal control of movements in
 // sensorimotor synchronization", from memory).
