@@ -19,7 +19,7 @@ import (
 // that may import it outside their tests.
 var owners = map[string][]string{
 	"os/exec": {"ripieno/assemble/ffmpeg", "ripieno/assemble/desk/browser",
-		"ripieno/assemble/guide/speech", "ripieno/assemble/desk/browser/browsertest"},
+		"ripieno/assemble/guide/speech"},
 	"net":                                      {"ripieno/assemble/desk", "ripieno/assemble/farm"},
 	"github.com/nats-io/nats.go":               {"ripieno/assemble/farm"},
 	"github.com/nats-io/nats.go/jetstream":     {"ripieno/assemble/farm"},
@@ -34,7 +34,7 @@ var owners = map[string][]string{
 	"github.com/spf13/viper":                   {"ripieno/assemble/cli"},
 	"go.yaml.in/yaml/v3":                       {"ripieno/assemble/manifest"},
 	"github.com/schollz/progressbar/v3":        {"ripieno/assemble/progress"},
-	"github.com/chromedp/chromedp":             {"ripieno/assemble/desk/browser/browsertest"}, // of tests
+	"github.com/chromedp/chromedp":             {"ripieno/assemble/report/pagetest"},
 	"github.com/esimov/pigo/core":              {"ripieno/layout/face"},
 	"github.com/go-fonts/stix/stix2textmedium": {"ripieno/layout/card"},
 }

@@ -2,8 +2,7 @@ package desk_test
 
 import (
 	"context"
-	"encoding/json"
-	"fmt"
+	"flag"
 	"net/url"
 	"os"
 	"path/filepath"
@@ -11,21 +10,25 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
 
 	"ripieno/assemble"
 	"ripieno/assemble/desk"
-	"ripieno/assemble/desk/browser/browsertest"
 	"ripieno/assemble/progress"
+	"ripieno/assemble/report/pagetest"
 )
+
+var shots = flag.String("screenshots", "", "keep screenshots of the desk in this folder, to be looked at")
 
 // tab is a browser's tab with a desk in it.
 type tab struct {
-	*browsertest.Tab
+	*pagetest.Tab
 	t    *testing.T
-	host string // of the desk
-	path string // of the manifest
+	ctx  context.Context // that of the tab
+	host string          // of the desk
+	path string          // of the manifest
 	tick chan time.Time
 }
 
@@ -40,15 +43,16 @@ func openDesk(t *testing.T, dir string) *tab {
 // openDeskFor is openDesk with work of the test's own.
 func openDeskFor(t *testing.T, dir string, work desk.Work) *tab {
 	t.Helper()
-	b := &tab{Tab: browsertest.Open(t, 8*time.Minute), t: t, path: filepath.Join(dir, "production.yaml"), tick: make(chan time.Time)}
+	b := &tab{Tab: pagetest.Open(t), t: t, path: filepath.Join(dir, "production.yaml"), tick: make(chan time.Time)}
+	b.ctx = b.Ctx
 	address := b.serve(dir, work)
 	at, err := url.Parse(address)
 	if err != nil {
 		t.Fatal(err)
 	}
 	b.host = at.Host
-	browsertest.Run(b, chromedp.EmulateViewport(1280, 1000))
-	browsertest.Call(b, network.SetCookie, network.SetCookieParams{Name: "ripieno-tour", Value: "seen", Domain: "127.0.0.1"})
+	run(b, chromedp.EmulateViewport(1280, 1000))
+	call(b, network.SetCookie, network.SetCookieParams{Name: "ripieno-tour", Value: "seen", Domain: "127.0.0.1"})
 	b.Navigate(address)
 	return b
 }
@@ -96,48 +100,44 @@ func (b *tab) quiet() {
 	}
 }
 
+// call sends a command of the protocol.
+func call[P, R any](b *tab, cmd cdp.Command[P, R], params P) R {
+	b.t.Helper()
+	return pagetest.Call(b.Tab, cmd, params)
+}
+
+// run runs one action.
+func run[T any](b *tab, a chromedp.Action[T]) T {
+	b.t.Helper()
+	return pagetest.Run(b.Tab, a)
+}
+
 // eval returns the value of an expression in the page.
 func eval[T any](b *tab, expression string) T {
 	b.t.Helper()
-	return browsertest.Run(b, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
-}
-
-// until waits until an expression is true in the page.
-func (b *tab) until(expression string) {
-	b.t.Helper()
-	const patience = 120_000 // milliseconds; far more than anything takes
-	ok := eval[bool](b, fmt.Sprintf(`new Promise((done) => { const end = Date.now() + %d; const look = () => {
-		let is = false; try { is = Boolean(%s); } catch {}
-		if (is || Date.now() > end) done(is); else requestAnimationFrame(look); }; look(); })`, patience, expression))
-	if !ok {
-		b.t.Fatalf("it never became true: %s\nthe page says %q, %q", expression,
-			eval[string](b, `document.getElementById('told').textContent`),
-			eval[string](b, `document.getElementById('problem').textContent`))
-	}
+	return pagetest.Eval[T](b.Tab, expression)
 }
 
 // click clicks with the mouse into the middle of what a selector finds.
 func (b *tab) click(selector string) {
 	b.t.Helper()
-	b.clickAt(selector, 0.5, 0.5)
+	b.ClickAt(selector, 0.5, 0.5)
 }
 
-// clickAt clicks with the mouse at a share of the width and height of an element.
-func (b *tab) clickAt(selector string, x, y float64) {
+// scheme shows the page in light or dark.
+func (b *tab) scheme(name string) {
 	b.t.Helper()
-	quoted, _ := json.Marshal(selector)
-	b.until(fmt.Sprintf("document.querySelector(%s)", quoted))
-	at := eval[[]float64](b,
-		fmt.Sprintf(`(() => { const e = document.querySelector(%s); e.scrollIntoView({block: "center"});
-		const r = e.getBoundingClientRect(); return [r.left + r.width * %v, r.top + r.height * %v]; })()`, quoted, x, y))
-	browsertest.Run(b, chromedp.MouseClickXY(at[0], at[1]))
+	b.Media("", name)
 }
 
-// press types keys.
-func (b *tab) press(keys ...string) {
+// shot keeps a picture of the page when asked to.
+func (b *tab) shot(name string) {
 	b.t.Helper()
-	for _, k := range keys {
-		browsertest.Run(b, chromedp.KeyEvent(k))
+	if *shots == "" {
+		return
+	}
+	if err := os.WriteFile(filepath.Join(*shots, name), run(b, chromedp.FullScreenshot(100)), 0o666); err != nil {
+		b.t.Fatal(err)
 	}
 }
 

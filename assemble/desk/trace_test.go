@@ -10,8 +10,7 @@ import (
 
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/tracing"
-
-	"ripieno/assemble/desk/browser/browsertest"
+	"github.com/chromedp/chromedp"
 )
 
 // traced is an event of the browser's own trace, of which times are microseconds.
@@ -37,8 +36,10 @@ type trace struct {
 func (b *tab) startTrace() *trace {
 	b.t.Helper()
 	tr := &trace{b: b, ended: make(chan bool, 1)}
-	b.Listen(tr.hear)
-	browsertest.Call(b, tracing.Start, tracing.StartParams{TransferMode: "ReportEvents", TraceConfig: &tracing.TraceConfig{
+	if err := chromedp.Listen(b.ctx, tr.hear); err != nil {
+		b.t.Fatal(err)
+	}
+	call(b, tracing.Start, tracing.StartParams{TransferMode: "ReportEvents", TraceConfig: &tracing.TraceConfig{
 		IncludedCategories: []string{"-*", "blink.user_timing", "devtools.timeline", "disabled-by-default-lighthouse"}}})
 	return tr
 }
@@ -77,7 +78,7 @@ type phaseTasks struct {
 func (tr *trace) stop() []phaseTasks {
 	tr.b.t.Helper()
 	tr.phase("end")
-	browsertest.Call(tr.b, tracing.End, cdp.Empty{})
+	call(tr.b, tracing.End, cdp.Empty{})
 	select {
 	case <-tr.ended:
 	case <-time.After(4 * time.Minute):

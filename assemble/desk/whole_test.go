@@ -11,7 +11,6 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
-	"ripieno/assemble/desk/browser/browsertest"
 	"ripieno/assemble/ffmpeg/ffmpegtest"
 	"ripieno/assemble/media"
 )
@@ -93,44 +92,44 @@ func TestTheWholeWayByMouse(t *testing.T) {
 		b.click(`[data-take="` + take + `"]`)
 		d.places[take] = b.shown(take, 0)
 		b.click("#accept")
-		b.until(`document.getElementById("undo").textContent.includes("` + take + `")`)
+		b.Until(`document.getElementById("undo").textContent.includes("` + take + `")`)
 	}
-	b.until(`document.querySelector("#room h2").textContent === "All takes are placed"`)
+	b.Until(`document.querySelector("#room h2").textContent === "All takes are placed"`)
 	b.click(`[href="#mix"]`)
-	b.until(`document.querySelectorAll(".strip").length === 5 && document.getElementById("job").hidden`)
-	b.clickAt(`[data-id="gain viola"]`, 0.5, 0.5)
-	b.until(`document.getElementById("undo").textContent === "Undo: gain of viola"`)
+	b.Until(`document.querySelectorAll(".strip").length === 5 && document.getElementById("job").hidden`)
+	b.ClickAt(`[data-id="gain viola"]`, 0.5, 0.5)
+	b.Until(`document.getElementById("undo").textContent === "Undo: gain of viola"`)
 	b.click(`[href="#picture"]`)
-	b.until(`document.querySelectorAll(".films figure").length === 3 && document.getElementById("job").hidden`)
-	b.until(`[...document.querySelectorAll(".tile img, .still img")].every((i) => i.complete && i.naturalWidth) && document.querySelector("#still")`)
+	b.Until(`document.querySelectorAll(".films figure").length === 3 && document.getElementById("job").hidden`)
+	b.Until(`[...document.querySelectorAll(".tile img, .still img")].every((i) => i.complete && i.naturalWidth) && document.querySelector("#still")`)
 	b.drag("#still", "#still", 20, 0)
-	b.until(`document.getElementById("undo").textContent === "Undo: crop of horn"`)
-	b.until(`document.getElementById("job").hidden`)
+	b.Until(`document.getElementById("undo").textContent === "Undo: crop of horn"`)
+	b.Until(`document.getElementById("job").hidden`)
 	b.drag(`.tile[data-take="flute"]`, `.tile[data-take="bell"]`, 0, 0)
-	b.until(`document.getElementById("undo").textContent === "Undo: seats of flute and bell"`)
-	b.until(`document.getElementById("job").hidden && document.querySelector('.tile[data-take="bell"]').getAttribute("aria-label").endsWith("seat 2")`)
+	b.Until(`document.getElementById("undo").textContent === "Undo: seats of flute and bell"`)
+	b.Until(`document.getElementById("job").hidden && document.querySelector('.tile[data-take="bell"]').getAttribute("aria-label").endsWith("seat 2")`)
 	b.click(`.tile[data-take="bell"]`)
 	b.click(`[data-id="split 0"]`)
-	b.until(`document.getElementById("undo").textContent === "Undo: a new shot"`)
-	b.until(`document.getElementById("job").hidden && document.querySelector('[data-id="later 1"]')`)
+	b.Until(`document.getElementById("undo").textContent === "Undo: a new shot"`)
+	b.Until(`document.getElementById("job").hidden && document.querySelector('[data-id="later 1"]')`)
 	b.click(`[data-id="later 1"]`)
-	b.until(`document.getElementById("undo").textContent === "Undo: beginning of shot 2"`)
+	b.Until(`document.getElementById("undo").textContent === "Undo: beginning of shot 2"`)
 	b.click("#undo") // it was right before
-	b.until(`document.getElementById("undo").textContent === "Undo: a new shot"`)
+	b.Until(`document.getElementById("undo").textContent === "Undo: a new shot"`)
 
 	b.click(`[href="#review"]`)
-	b.until(`document.querySelector('[data-id="rough"]')`)
-	b.until(`document.getElementById("job").hidden`)
+	b.Until(`document.querySelector('[data-id="rough"]')`)
+	b.Until(`document.getElementById("job").hidden`)
 	b.click(`[data-id="rough"]`)
-	b.until(`document.querySelector("#film")?.readyState >= 1 && document.getElementById("job").hidden`)
+	b.Until(`document.querySelector("#film")?.readyState >= 1 && document.getElementById("job").hidden`)
 	b.click(`[data-id="]"]`) // the film begins before the music
-	b.until(`document.querySelector("#film-where b").textContent.startsWith("Count-in, measure 4")`)
+	b.Until(`document.querySelector("#film-where b").textContent.startsWith("Count-in, measure 4")`)
 	for i, text := range []string{"softer", "late?", "all together"} {
 		b.click(`[data-id="]"]`)
-		b.until(`document.querySelector("#film-where b").textContent === "Measure ` + strconv.Itoa(i+1) + `, beat 1"`)
+		b.Until(`document.querySelector("#film-where b").textContent === "Measure ` + strconv.Itoa(i+1) + `, beat 1"`)
 		if i == 0 {
 			b.click("#by")
-			b.press("Cora Lind")
+			b.Press("Cora Lind")
 		}
 		whom := ""
 		if i == 1 {
@@ -138,13 +137,13 @@ func TestTheWholeWayByMouse(t *testing.T) {
 		}
 		eval[bool](b, `document.querySelector("#whom").value = "`+whom+`", true`) // a list of the system's own
 		b.click("#text")
-		b.press(text)
+		b.Press(text)
 		b.click(`[data-id="add"]`)
-		b.until(`document.querySelectorAll("[data-remark]").length === ` + strconv.Itoa(i+1))
+		b.Until(`document.querySelectorAll("[data-remark]").length === ` + strconv.Itoa(i+1))
 	}
 	b.look(d)
 	b.click(`[data-id="render"]`)
-	b.until(`document.getElementById("told").textContent === "Made final.mp4."`)
+	b.Until(`document.getElementById("told").textContent === "Made final.mp4."`)
 	film := filepath.Join(filepath.Dir(b.path), "out", "final.mp4")
 	info, err := media.Probe(t.Context(), ffmpegtest.Tool(t), film)
 	if err != nil || info.Video.W != 160 || info.Video.H != 90 || info.Duration < 12 {
@@ -158,68 +157,66 @@ func TestTheWholeWayByKeyboard(t *testing.T) {
 	writeRough(t, filepath.Dir(b.path), "32x18")
 	d := decided{places: map[string]shown{}}
 	for i, take := range []string{"horn", "flute", "viola", "bassoon"} {
-		b.until(fmt.Sprintf(`document.querySelector("#room h2").textContent.startsWith("%d of 5")`, 4-i))
-		b.press("b", "b", "b", "b", "b") // the first of those that need review
+		b.Until(fmt.Sprintf(`document.querySelector("#room h2").textContent.startsWith("%d of 5")`, 4-i))
+		b.Press("b", "b", "b", "b", "b") // the first of those that need review
 		d.places[take] = b.shown(take, 0)
-		b.press("y")
-		b.until(`document.getElementById("undo").textContent.includes("` + take + `")`)
+		b.Press("y")
+		b.Until(`document.getElementById("undo").textContent.includes("` + take + `")`)
 	}
-	b.until(`document.querySelector("#room h2").textContent === "All takes are placed"`)
-	alt := func(room string) {
-		browsertest.Run(b, chromedp.KeyEvent(room, chromedp.KeyModifiers(chromedp.ModifierAlt)))
-	}
+	b.Until(`document.querySelector("#room h2").textContent === "All takes are placed"`)
+	alt := func(room string) { run(b, chromedp.KeyEvent(room, chromedp.KeyModifiers(chromedp.ModifierAlt))) }
 	alt("3")
-	b.until(`document.querySelectorAll(".strip").length === 5 && document.getElementById("job").hidden`)
-	b.press("n", "n")
-	b.until(`document.activeElement.dataset.id === "gain viola"`)
-	b.press("-", "-", "-", "-", "-", "-", "-", "-")
-	b.until(`document.getElementById("undo").textContent === "Undo: gain of viola"`)
+	b.Until(`document.querySelectorAll(".strip").length === 5 && document.getElementById("job").hidden`)
+	b.Press("n", "n")
+	b.Until(`document.activeElement.dataset.id === "gain viola"`)
+	b.Press("-", "-", "-", "-", "-", "-", "-", "-")
+	b.Until(`document.getElementById("undo").textContent === "Undo: gain of viola"`)
 	alt("4")
-	b.until(`document.querySelectorAll(".films figure").length === 3 && document.getElementById("job").hidden`)
-	b.until(`document.querySelector("#still img")?.naturalWidth`)
-	b.press(kb.ArrowRight, kb.ArrowRight, "+")
-	b.until(`document.getElementById("undo").textContent === "Undo: crop of horn"`)
-	b.until(`document.getElementById("job").hidden`)
-	b.press("n", "w", "n", "n", "n", "w")
-	b.until(`document.getElementById("undo").textContent === "Undo: seats of flute and bell"`)
-	b.until(`document.getElementById("job").hidden && document.querySelector('.tile[data-take="bell"]').getAttribute("aria-label").endsWith("seat 2")`)
+	b.Until(`document.querySelectorAll(".films figure").length === 3 && document.getElementById("job").hidden`)
+	b.Until(`document.querySelector("#still img")?.naturalWidth`)
+	b.Press(kb.ArrowRight, kb.ArrowRight, "+")
+	b.Until(`document.getElementById("undo").textContent === "Undo: crop of horn"`)
+	b.Until(`document.getElementById("job").hidden`)
+	b.Press("n", "w", "n", "n", "n", "w")
+	b.Until(`document.getElementById("undo").textContent === "Undo: seats of flute and bell"`)
+	b.Until(`document.getElementById("job").hidden && document.querySelector('.tile[data-take="bell"]').getAttribute("aria-label").endsWith("seat 2")`)
 	b.tabTo("split 0")
-	b.press(kb.Enter)
-	b.until(`document.getElementById("undo").textContent === "Undo: a new shot"`)
-	b.until(`document.getElementById("job").hidden && document.querySelector('[data-id="later 1"]')`)
+	b.Press(kb.Enter)
+	b.Until(`document.getElementById("undo").textContent === "Undo: a new shot"`)
+	b.Until(`document.getElementById("job").hidden && document.querySelector('[data-id="later 1"]')`)
 	b.tabTo("later 1")
-	b.press(kb.Enter)
-	b.until(`document.getElementById("undo").textContent === "Undo: beginning of shot 2"`)
-	browsertest.Run(b, chromedp.KeyEvent("z", chromedp.KeyModifiers(chromedp.ModifierCtrl)))
-	b.until(`document.getElementById("undo").textContent === "Undo: a new shot"`)
+	b.Press(kb.Enter)
+	b.Until(`document.getElementById("undo").textContent === "Undo: beginning of shot 2"`)
+	run(b, chromedp.KeyEvent("z", chromedp.KeyModifiers(chromedp.ModifierCtrl)))
+	b.Until(`document.getElementById("undo").textContent === "Undo: a new shot"`)
 
 	alt("5")
-	b.until(`document.querySelector("#film")?.readyState >= 1`)
+	b.Until(`document.querySelector("#film")?.readyState >= 1`)
 	b.strike("]") // the film begins before the music
-	b.until(`document.querySelector("#film-where b").textContent.startsWith("Count-in, measure 4")`)
+	b.Until(`document.querySelector("#film-where b").textContent.startsWith("Count-in, measure 4")`)
 	for i, text := range []string{"softer", "late?", "all together"} {
 		b.strike("]")
-		b.until(`document.querySelector("#film-where b").textContent === "Measure ` + strconv.Itoa(i+1) + `, beat 1"`)
+		b.Until(`document.querySelector("#film-where b").textContent === "Measure ` + strconv.Itoa(i+1) + `, beat 1"`)
 		if i > 0 { // the list stands before the text
 			b.strike("r")
-			browsertest.Run(b, chromedp.KeyEvent(kb.Tab, chromedp.KeyModifiers(chromedp.ModifierShift)))
-			b.press(map[int]string{1: "i", 2: "f"}[i]) // Ilse Brandt, or for all
-			b.press(kb.Tab)
+			run(b, chromedp.KeyEvent(kb.Tab, chromedp.KeyModifiers(chromedp.ModifierShift)))
+			b.Press(map[int]string{1: "i", 2: "f"}[i]) // Ilse Brandt, or for all
+			b.Press(kb.Tab)
 		} else {
 			b.strike("r")
 		}
-		b.until(`document.activeElement.id === "text"`)
-		b.press(text)
+		b.Until(`document.activeElement.id === "text"`)
+		b.Press(text)
 		if i == 0 {
-			b.press(kb.Tab)
-			b.press("Cora Lind")
-			b.press(kb.Tab, kb.Enter)
+			b.Press(kb.Tab)
+			b.Press("Cora Lind")
+			b.Press(kb.Tab, kb.Enter)
 		} else {
-			browsertest.Run(b, chromedp.KeyEvent(kb.Enter, chromedp.KeyModifiers(chromedp.ModifierCtrl)))
+			run(b, chromedp.KeyEvent(kb.Enter, chromedp.KeyModifiers(chromedp.ModifierCtrl)))
 		}
-		b.until(`document.querySelectorAll("[data-remark]").length === ` + strconv.Itoa(i+1))
-		b.press(kb.Escape)
-		b.until(`document.activeElement.dataset.id === "p"`)
+		b.Until(`document.querySelectorAll("[data-remark]").length === ` + strconv.Itoa(i+1))
+		b.Press(kb.Escape)
+		b.Until(`document.activeElement.dataset.id === "p"`)
 	}
 	b.look(d)
 }

@@ -9,12 +9,8 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/chromedp/cdproto/accessibility"
-	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
-
-	"ripieno/assemble/desk/browser/browsertest"
 )
 
 // TestReviewInABrowser opens the report as its reader does: nothing is fetched,
@@ -22,7 +18,6 @@ import (
 // name, nothing is wider than a small telephone, and paper has all of it.
 func TestReviewInABrowser(t *testing.T) {
 	b := openBrowser(t)
-	b.provesItself()
 	r := review(t)
 	r.Takes[0].Player = "Nell Orrin-Donaudampfschifffahrtsgesellschaftskapitänswitwe"
 	long := "intake/" + strings.Repeat("a-very-long-name", 12) + ".mov"
@@ -32,23 +27,23 @@ func TestReviewInABrowser(t *testing.T) {
 	b.named()
 	b.rows(r)
 	for _, width := range []int64{320, 768, 1280} {
-		browsertest.Run(b, chromedp.EmulateViewport(width, 900))
+		run(b, chromedp.EmulateViewport(width, 900))
 		for _, scheme := range []string{"light", "dark"} {
-			b.Show("screen", scheme)
+			b.Media("screen", scheme)
 			for _, open := range []bool{false, true} {
-				browsertest.Run(b, chromedp.Evaluate[int](fmt.Sprintf(
+				run(b, chromedp.Evaluate[int](fmt.Sprintf(
 					`document.querySelectorAll('details').forEach(d => d.open = %v)`, open)+`, 0`))
-				if o := browsertest.Run(b, chromedp.Evaluate[outlined](outline)); o.Overflow > 0 {
+				if o := run(b, chromedp.Evaluate[outlined](outline)); o.Overflow > 0 {
 					t.Errorf("the page sticks out by %d pixels at a width of %d, notes open %v", o.Overflow, width,
 						open)
 				}
 			}
-			if n := browsertest.Run(b, chromedp.Evaluate[int](cutNotes)); n > 0 {
+			if n := run(b, chromedp.Evaluate[int](cutNotes)); n > 0 {
 				t.Errorf("%d notes are cut at a width of %d", n, width)
 			}
 			b.contrast(fmt.Sprintf("%d %s", width, scheme))
-			if browsertest.Keeping() {
-				browsertest.Keep(t, fmt.Sprintf("report-%d-%s.png", width, scheme), browsertest.Run(b, chromedp.FullScreenshot(100)))
+			if *shots != "" {
+				keep(t, fmt.Sprintf("report-%d-%s.png", width, scheme), run(b, chromedp.FullScreenshot(100)))
 			}
 		}
 	}
@@ -67,14 +62,14 @@ func (b *browser) rows(r Review) {
 	b.t.Helper()
 	for _, take := range r.Takes {
 		js := fmt.Sprintf(`['#roll li', '#takes article'].map(s => document.querySelectorAll(s + '[data-take="%s"]').length).join()`, take.Name)
-		if got := browsertest.Run(b, chromedp.Evaluate[string](js)); got != "1,1" {
+		if got := run(b, chromedp.Evaluate[string](js)); got != "1,1" {
 			b.t.Errorf("%s is in the roll and the cards %s times", take.Name, got)
 		}
 	}
-	if n := browsertest.Run(b, chromedp.Evaluate[int](`document.querySelectorAll('article img').length`)); n != 4 {
+	if n := run(b, chromedp.Evaluate[int](`document.querySelectorAll('article img').length`)); n != 4 {
 		b.t.Errorf("%d pictures", n)
 	}
-	if n := browsertest.Run(b, chromedp.Evaluate[int](`[...document.images].filter(i => i.decoding !== 'async' || !i.alt || !i.width || !i.height).length`)); n != 0 {
+	if n := run(b, chromedp.Evaluate[int](`[...document.images].filter(i => i.decoding !== 'async' || !i.alt || !i.width || !i.height).length`)); n != 0 {
 		b.t.Errorf("%d pictures are not decoded aside, named and measured", n)
 	}
 }
@@ -84,35 +79,10 @@ func (b *browser) rows(r Review) {
 func (b *browser) named() {
 	b.t.Helper()
 	// What is far below has no tree until it is scrolled to.
-	browsertest.Run(b, chromedp.Evaluate[int](`document.querySelectorAll('article, #roll li').forEach(e => e.style.contentVisibility = 'visible'), 0`))
-	browsertest.Call(b, accessibility.Enable, cdp.Empty{})
-	tree := browsertest.Call(b, accessibility.GetFullAXTree, accessibility.GetFullAXTreeParams{})
-	seen := map[string]int{}
-	names := map[string]int{}
-	for _, n := range tree.Nodes {
-		if n.Ignored || n.Role == nil {
-			continue
-		}
-		role, name := strings.Trim(string(n.Role.Value), `"`), ""
-		if n.Name != nil {
-			name = strings.Trim(string(n.Name.Value), `"`)
-		}
-		seen[role]++
-		switch role {
-		case "button", "link", "textbox", "radio", "checkbox", "image", "img", "Video", "DisclosureTriangle", "search",
-			"navigation", "region", "article", "group":
-			if strings.TrimSpace(name) == "" && role != "group" {
-				b.t.Errorf("a %s has no name", role)
-			}
-		}
-		if role == "button" || role == "textbox" || role == "DisclosureTriangle" {
-			names[role+" "+name]++
-		}
-	}
-	for name, n := range names {
-		if n > 1 {
-			b.t.Errorf("%d are called %q", n, name)
-		}
+	run(b, chromedp.Evaluate[int](`document.querySelectorAll('article, #roll li').forEach(e => e.style.contentVisibility = 'visible'), 0`))
+	bad, seen := b.Names()
+	if len(bad) > 0 {
+		b.t.Errorf("%s", strings.Join(bad, "\n"))
 	}
 	for role, least := range map[string]int{"main": 1, "banner": 1, "navigation": 1, "search": 1, "region": 4,
 		"article": 7, "radio": 5, "checkbox": 1, "status": 1, "image": 11, "DisclosureTriangle": 6} {
@@ -126,24 +96,24 @@ func (b *browser) named() {
 // findings are there, and no controls.
 func (b *browser) paper(r Review) {
 	b.t.Helper()
-	browsertest.Run(b, chromedp.Evaluate[int](`document.querySelector('input[value=redo]').click(), document.querySelector('[name=brief]').click(), 0`))
-	b.Show("print", "dark")
-	if c := browsertest.Run(b, chromedp.Evaluate[shownText](measureText)); len(c.Bad) > 0 {
+	run(b, chromedp.Evaluate[int](`document.querySelector('input[value=redo]').click(), document.querySelector('[name=brief]').click(), 0`))
+	b.Media("print", "dark")
+	if c := b.MeasureText(); len(c.Bad) > 0 {
 		b.t.Errorf("printed: too little contrast in %q", c.Bad)
 	}
 	js := `[...document.querySelectorAll('%s')].filter(e => e.getClientRects().length > 0).length`
 	for what, want := range map[string]int{"article": len(r.Takes), "#roll li": len(r.Takes), ".found li": 4,
 		"button, input, textarea, video, summary:not(.card summary), nav": 0} {
-		if n := browsertest.Run(b, chromedp.Evaluate[int](fmt.Sprintf(js, what))); n != want {
+		if n := run(b, chromedp.Evaluate[int](fmt.Sprintf(js, what))); n != want {
 			b.t.Errorf("printed: %d of %s, want %d", n, what, want)
 		}
 	}
-	data := browsertest.Run(b, chromedp.PrintToPDF(chromedp.PDFPreferCSSPageSize()))
-	browsertest.Keep(b.t, "report.pdf", data)
+	data := run(b, chromedp.PrintToPDF(chromedp.PDFPreferCSSPageSize()))
+	keep(b.t, "report.pdf", data)
 	if pages := len(regexp.MustCompile(`/Type\s*/Page\b[^s]`).FindAll(data, -1)); pages < 1 || pages > 8 {
 		b.t.Errorf("printed on %d pages", pages)
 	}
-	b.Show("screen", "light")
+	b.Media("screen", "light")
 }
 
 // shownTakes are the takes whose cards and rows are seen, and what the live
@@ -158,14 +128,14 @@ func TestReviewByKeyboard(t *testing.T) {
 	all := "flute oboe clarinet viola viola-2 double-bass tin-whistle"
 	want := func(what, takes, told string) {
 		t.Helper()
-		if got := browsertest.Run(b, chromedp.Evaluate[string](shownTakes)); got != takes+"; "+takes+"; "+told {
+		if got := run(b, chromedp.Evaluate[string](shownTakes)); got != takes+"; "+takes+"; "+told {
 			t.Errorf("%s: %s", what, got)
 		}
 	}
 	focused := func() string {
-		return browsertest.Run(b, chromedp.Evaluate[string](`(e => [e.tagName, e.name || e.type || '', e.value || e.textContent || ''].join(' '))(document.activeElement)`))
+		return run(b, chromedp.Evaluate[string](`(e => [e.tagName, e.name || e.type || '', e.value || e.textContent || ''].join(' '))(document.activeElement)`))
 	}
-	press := func(keys string) { browsertest.Run(b, chromedp.KeyEvent(keys)) }
+	press := func(keys string) { run(b, chromedp.KeyEvent(keys)) }
 	want("at first", all, "All takes are shown: 7.")
 	for i := 0; i < 12 && !strings.HasPrefix(focused(), "INPUT level"); i++ {
 		press("\t")
@@ -194,25 +164,25 @@ func TestReviewByKeyboard(t *testing.T) {
 		press(string(k))
 	}
 	want("nobody", "", "Takes shown: 0 of 7.")
-	if n := browsertest.Run(b, chromedp.Evaluate[int](`[...document.querySelectorAll('.group')].filter(e => getComputedStyle(e).display !== 'none').length`)); n != 0 {
+	if n := run(b, chromedp.Evaluate[int](`[...document.querySelectorAll('.group')].filter(e => getComputedStyle(e).display !== 'none').length`)); n != 0 {
 		t.Errorf("%d sections without takes are shown", n)
 	}
 	press("\t")
 	press(" ")
 	remarks := `[...document.querySelectorAll('.found .ok')].filter(e => getComputedStyle(e).display !== 'none').length`
-	if n := browsertest.Run(b, chromedp.Evaluate[int](remarks)); n != 0 {
+	if n := run(b, chromedp.Evaluate[int](remarks)); n != 0 {
 		t.Errorf("%d remarks are left", n)
 	}
 	press("\t")
 	press("\r")
-	browsertest.Run(b, chromedp.Evaluate[int](`new Promise(r => setTimeout(() => r(0)))`, chromedp.EvalAwaitPromise))
+	run(b, chromedp.Evaluate[int](`new Promise(r => setTimeout(() => r(0)))`, chromedp.EvalAwaitPromise))
 	want("everything", all, "All takes are shown: 7.")
-	if n := browsertest.Run(b, chromedp.Evaluate[int](remarks)); n != 1 {
+	if n := run(b, chromedp.Evaluate[int](remarks)); n != 1 {
 		t.Errorf("%d remarks came back", n)
 	}
 	// A link to a take that is filtered out brings it back.
-	browsertest.Run(b, chromedp.Evaluate[int](`document.querySelector('input[value=redo]').click(), location.hash = '#take-viola-2', new Promise(r => setTimeout(() => r(0), 0))`, chromedp.EvalAwaitPromise))
-	if n := browsertest.Run(b, chromedp.Evaluate[bool](`new Promise(r => { const look = () => document.querySelector('.off') ? requestAnimationFrame(look) : r(true); look(); })`, chromedp.EvalAwaitPromise)); !n {
+	run(b, chromedp.Evaluate[int](`document.querySelector('input[value=redo]').click(), location.hash = '#take-viola-2', new Promise(r => setTimeout(() => r(0), 0))`, chromedp.EvalAwaitPromise))
+	if n := run(b, chromedp.Evaluate[bool](`new Promise(r => { const look = () => document.querySelector('.off') ? requestAnimationFrame(look) : r(true); look(); })`, chromedp.EvalAwaitPromise)); !n {
 		t.Error("a link leads nowhere")
 	}
 	if requests, messages := b.heard(); len(requests)+len(messages) > 0 {
@@ -228,15 +198,15 @@ func TestReviewCopies(t *testing.T) {
 	b.open(written(t, r))
 	for _, refused := range []bool{false, true} {
 		if refused {
-			browsertest.Run(b, chromedp.Evaluate[int](`Object.defineProperty(navigator, 'clipboard', {value: undefined}), document.execCommand = () => { throw new Error('no'); }, 0`))
+			run(b, chromedp.Evaluate[int](`Object.defineProperty(navigator, 'clipboard', {value: undefined}), document.execCommand = () => { throw new Error('no'); }, 0`))
 		}
-		browsertest.Run(b, chromedp.Evaluate[int](`(() => { document.querySelectorAll('details').forEach(d => d.open = true);
+		run(b, chromedp.Evaluate[int](`(() => { document.querySelectorAll('details').forEach(d => d.open = true);
 			const told = document.getElementById('note-oboe-told'), area = document.getElementById('note-oboe');
 			told.textContent = '';
 			window.copied = new Promise(r => new MutationObserver(() => r([told.textContent, area.value.slice(area.selectionStart, area.selectionEnd), document.activeElement.id])).observe(told, {childList: true}));
 			document.querySelector('[data-copy=note-oboe]').focus(); return 0; })()`))
-		browsertest.Run(b, chromedp.KeyEvent("\r"))
-		got := browsertest.Run(b, chromedp.Evaluate[[]string](`window.copied`, chromedp.EvalAwaitPromise))
+		run(b, chromedp.KeyEvent("\r"))
+		got := run(b, chromedp.Evaluate[[]string](`window.copied`, chromedp.EvalAwaitPromise))
 		want := "Copied."
 		if refused {
 			want = "Selected: copy it with Ctrl+C or ⌘C."
@@ -251,14 +221,14 @@ func TestReviewCopies(t *testing.T) {
 // one.
 func TestReviewWithoutScripts(t *testing.T) {
 	b := openBrowser(t)
-	browsertest.Call(b, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})
+	call(b, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})
 	r := review(t)
 	b.open(written(t, r))
-	browsertest.Call(b, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: false})
+	call(b, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: false})
 	js := `[...document.querySelectorAll('%s')].filter(e => getComputedStyle(e).display !== 'none').length`
 	for what, want := range map[string]int{"article": len(r.Takes), "#narrow": 0, "button[data-copy]": 0,
 		"details": 6 + 6} {
-		if n := browsertest.Run(b, chromedp.Evaluate[int](fmt.Sprintf(js, what))); n != want {
+		if n := run(b, chromedp.Evaluate[int](fmt.Sprintf(js, what))); n != want {
 			t.Errorf("%d of %s, want %d", n, what, want)
 		}
 	}
@@ -277,7 +247,7 @@ func TestReviewFilm(t *testing.T) {
 	if requests, _ := b.heard(); len(requests) != 0 {
 		t.Errorf("before anybody played it, %q were fetched", requests)
 	}
-	got := browsertest.Run(b, chromedp.Evaluate[string](`new Promise(r => {
+	got := run(b, chromedp.Evaluate[string](`new Promise(r => {
 		const film = document.getElementById('film');
 		film.muted = true;
 		const tell = () => r((film.error ? film.error.message : 'plays') + ' at ' + film.currentTime.toFixed(0) + ' of ' + film.duration.toFixed(0));
@@ -322,21 +292,21 @@ func TestReviewOfACrowd(t *testing.T) {
 	b := openBrowser(t)
 	count := func(n int) int {
 		b.open(written(t, crowd(t, n)))
-		return browsertest.Run(b, chromedp.Evaluate[int](`document.querySelectorAll('*').length`))
+		return run(b, chromedp.Evaluate[int](`document.querySelectorAll('*').length`))
 	}
 	few, many := count(20), count(200)
 	t.Logf("20 takes have %d elements, 200 have %d", few, many)
 	if each := float64(many-few) / 180; each > 110 {
 		t.Errorf("a take has %.0f elements", each)
 	}
-	browsertest.Run(b, chromedp.EmulateViewport(1280, 900))
-	seen := browsertest.Run(b, chromedp.Evaluate[[]int](`new Promise(r => requestAnimationFrame(() => requestAnimationFrame(() => r(['article > .card', '#roll li > .who-is'].map(s =>
+	run(b, chromedp.EmulateViewport(1280, 900))
+	seen := run(b, chromedp.Evaluate[[]int](`new Promise(r => requestAnimationFrame(() => requestAnimationFrame(() => r(['article > .card', '#roll li > .who-is'].map(s =>
 		[...document.querySelectorAll(s)].filter(e => e.checkVisibility({contentVisibilityAuto: true})).length)))))`, chromedp.EvalAwaitPromise))
 	t.Logf("laid out: %d cards, %d rows", seen[0], seen[1])
 	if seen[0] > 20 || seen[1] > 120 || seen[1] < 5 {
 		t.Errorf("%d cards and %d rows of 200 are laid out", seen[0], seen[1])
 	}
-	if o := browsertest.Run(b, chromedp.Evaluate[outlined](outline)); o.Overflow > 0 {
+	if o := run(b, chromedp.Evaluate[outlined](outline)); o.Overflow > 0 {
 		t.Errorf("the page sticks out by %d pixels", o.Overflow)
 	}
 }

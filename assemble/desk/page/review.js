@@ -2,7 +2,7 @@
 // for one player, and who approves which version.
 import { el, fill, keyCap } from "./dom.js";
 import { get, post } from "./server.js";
-import { clock, placeOf, stepMeasure } from "./bars.js";
+import { clock, placeOf, stepMeasure, thinned } from "./bars.js";
 
 // reviewRoom returns the room; desk is what main.js offers.
 export function reviewRoom(desk) {
@@ -34,7 +34,7 @@ export function reviewRoom(desk) {
 		const on = video?.currentTime || 0;
 		video = el("video", { id: "film", preload: "metadata", playsInline: true, onclick: toggle, "aria-label": `The film ${film.name}`,
 			src: `/api/film/${encodeURIComponent(film.name)}?v=${film.hash}`,
-			onerror: () => desk.tell("The browser cannot play this film.") });
+			onerror: whenBroken });
 		video.currentTime = on;
 		for (const event of ["seeked", "timeupdate", "loadedmetadata"]) video.addEventListener(event, showTime);
 		where = el("p", { id: "film-where", class: "at-measure" });
@@ -45,6 +45,11 @@ export function reviewRoom(desk) {
 		slider = el("input", { type: "range", id: "at", "data-id": "at", min: "0", max: "1", step: "0.01", "aria-label": "Where it plays",
 			oninput: () => leap(data.zero + Number(slider.value)) });
 		fill(part, video, where, slider, ruler);
+	}
+
+	// whenBroken waits before it complains: a film that was made anew is read anew in a moment.
+	function whenBroken(event) {
+		setTimeout(() => { if (event.target === video) desk.tell("The browser cannot play this film."); }, 3000);
 	}
 
 	function showTime() {
@@ -163,8 +168,8 @@ export function reviewRoom(desk) {
 		if (!ruler || !film) return;
 		const whole = data.end - data.start;
 		needle = el("i", { class: "needle" });
-		const lines = data.beats.filter((b) => b.down && !b.count_in), every = Math.ceil(lines.length / 24);
-		fill(ruler, lines.filter((b, i) => i % every === 0).map((b) => put(el("i", {}, String(b.measure)), b.at)),
+		const lines = thinned(data.beats.filter((b) => b.down && !b.count_in), ruler.clientWidth);
+		fill(ruler, lines.map((b) => put(el("i", {}, String(b.measure)), b.at)),
 			all.map((r) => put(el("span", { class: r.settled ? "mark settled" : "mark" }), r.time)), needle);
 		function put(node, time) {
 			node.style.left = `${100 * (time - data.start) / whole}%`;
@@ -177,7 +182,7 @@ export function reviewRoom(desk) {
 		const button = (id, text, label, body, done) => el("button", { type: "button", "data-id": `${id} ${r.id}`,
 			"aria-label": `${label}: ${r.text}`, onclick: () => say(body, done) }, text);
 		return el("li", { class: r.settled ? "settled" : "", "data-remark": r.id },
-			el("button", { type: "button", "data-id": `go ${r.id}`, "aria-label": `Look at ${place}`, onclick: () => leap(r.time) }, place),
+			el("button", { type: "button", "data-id": `go ${r.id}`, "aria-label": `Look at ${place}: ${r.text}`, onclick: () => leap(r.time) }, place),
 			el("span", { class: "soft" }, [r.for ? `for ${nameOf(r.for)}` : "for all", r.by, r.settled ? "settled" : "",
 				r.older ? "said of an earlier cut" : ""].filter(Boolean).join(" · ")),
 			el("span", { class: "text" }, r.text),
@@ -214,7 +219,7 @@ export function reviewRoom(desk) {
 					el("div", { class: "keys", role: "group", "aria-label": "Playing" }, key("Measure back", "[", () => skip(-1)),
 						key("Play, or pause", "p", toggle), key("Measure on", "]", () => skip(1)))),
 				el("section", { "aria-label": "Say something" },
-					el("form", { class: "say", onsubmit: add }, words.at,
+					el("form", { class: "say", "aria-label": "A remark", onsubmit: add }, words.at,
 						el("label", {}, "For whom", words.whom),
 						el("label", {}, "What is said", words.text),
 						el("label", {}, "Your name", words.by),
@@ -240,6 +245,7 @@ export function reviewRoom(desk) {
 			frame = requestAnimationFrame(run);
 		},
 		load,
+		redraw: () => { if (data) showList(); },
 		hide: () => {
 			video?.pause();
 			cancelAnimationFrame(frame);
