@@ -4,7 +4,11 @@ import "math"
 
 // chromaFrames is how many frames of a file's harmony are looked at: of a long file not
 // all.
-const chromaFrames = 2400
+const chromaFrames = 1200
+
+// mostShift is the largest displacement in steps of [ChromaHop] whose harmony is compared:
+// a part may be displaced from another base by as much again.
+const mostShift = int(2 * breakReach / ChromaHop)
 
 // breakHarmony is how many nats a frame of a file speaks for a displacement when its
 // harmony agrees wholly with that of the others there and not at all at the base place.
@@ -12,8 +16,11 @@ const chromaFrames = 2400
 // the longer they differ or agree together. It is 2*mean/variance of windows of 5 s, of
 // 400 sampled files at their true places against displaced ones, with a tenth off.
 func breakHarmony(displaced float64) float64 {
-	return 0.15 + 0.25*math.Exp(-math.Abs(displaced)/0.3)
+	return breakHarmonyFar + 0.25*math.Exp(-math.Abs(displaced)/0.3)
 }
+
+// breakHarmonyFar is [breakHarmony] of a part that is nowhere near.
+const breakHarmonyFar = 0.15
 
 // others is what the harmony of the others says for a split, in nats: for one piece at the
 // base place, and for the split against that.
@@ -21,14 +28,33 @@ func (s *breakScan) others(x split) float64 {
 	if s.c.voices == 0 {
 		return 0
 	}
-	first, last, none := s.agreeing(x.first), s.agreeing(x.last), s.agreeing(0)
-	end := len(none) - 1
-	cut, edge := s.frames(s.extra(x)), s.frames(x.edge)
-	far := breakHarmony(breakReach)
-	v := far*none[end] + breakHarmony(x.first)*(first[cut]-none[cut]) + far*(none[cut]-none[edge]) +
-		breakHarmony(x.last)*(last[end]-last[edge]-none[end]+none[edge])
+	return s.hear(x.first).with(s.hear(x.last), s.hear(0), s.frames(s.extra(x)), s.frames(x.edge)) * s.weight()
+}
+
+// harmonyAt is the running sum of how well a displaced file agrees with the others, and what an
+// agreement there is worth.
+type harmonyAt struct {
+	sum  []float64
+	nats float64
+}
+
+// hear returns how well the file, displaced by so many seconds, agrees with the others.
+func (s *breakScan) hear(by float64) harmonyAt { return harmonyAt{s.agreeing(by), breakHarmony(by)} }
+
+// with is what a split says whose first part lies as h up to frame cut, and whose second
+// lies as last from frame edge on, where none is the file at its base place.
+func (h harmonyAt) with(last, none harmonyAt, cut, edge int) float64 {
+	far := breakHarmonyFar
+	end := len(none.sum) - 1
+	return far*none.sum[end] + h.nats*(h.sum[cut]-none.sum[cut]) + far*(none.sum[cut]-none.sum[edge]) +
+		last.nats*(last.sum[end]-last.sum[edge]-none.sum[end]+none.sum[edge])
+}
+
+// weight turns sums of agreeing frames into those of all frames, of unit vectors; few
+// others count less.
+func (s *breakScan) weight() float64 {
 	step := 1 + len(s.t.f.Chroma)/chromaFrames
-	return v * float64(step) / 100 * float64(s.c.voices) / float64(s.c.voices+1)
+	return float64(step) / 100 * float64(s.c.voices) / float64(s.c.voices+1)
 }
 
 // frames is how many of the frames that are looked at come before a guide time of the
@@ -44,8 +70,8 @@ func (s *breakScan) frames(guide float64) int {
 // agreeing is the running sum of how well the file's harmony, displaced by d, goes with
 // that of the others: of every frame that is looked at, of displacements in whole frames.
 func (s *breakScan) agreeing(d float64) []float64 {
-	shift := int(math.Round(d / ChromaHop))
-	if sum, ok := s.agreed[shift]; ok {
+	shift := max(-mostShift, min(mostShift, int(math.Round(d/ChromaHop))))
+	if sum := s.agreed[shift+mostShift]; sum != nil {
 		return sum
 	}
 	unit, f, clock := s.c.units(), s.t.f, s.t.ratio()
@@ -62,6 +88,6 @@ func (s *breakScan) agreeing(d float64) []float64 {
 		}
 		sum = append(sum, v)
 	}
-	s.agreed[shift] = sum
+	s.agreed[shift+mostShift] = sum
 	return sum
 }

@@ -137,7 +137,7 @@ func (t *take) findBreak(g *grid, p *beatPhases, c *company, placed Placement, h
 	known := b.By == "silence" || b.By == "device" || b.By == "picture" && b.Gain >= breakSure
 	beats := math.Abs(b.Jump) / all[0].scan.beatAt(b.Guide)
 	b.Sure = b.Margin >= breakClear && (known || b.Gain >= breakAlone*(1+steady(b.Jump)))
-	heard := all[0].heard() >= breakHeard
+	heard := all[0].backed() >= breakHeard
 	if b.By == "" && looksLikeRhythm(beats) && !heard {
 		b.Sure = false
 	}
@@ -174,8 +174,8 @@ func looksLikeRhythm(beats float64) bool {
 	return halves > 0 && math.Abs(2*beats-halves) < 2*breakOnBeat
 }
 
-// heard is what the harmony of the others says for a split against one piece, in nats.
-func (x split) heard() float64 { return x.scan.others(x) - x.scan.others(split{}) }
+// backed is what the harmony of the others says for a split against one piece, in nats.
+func (x split) backed() float64 { return x.scan.others(x) - x.scan.others(split{}) }
 
 // isWorthAsking reports whether enough speaks for a break that is not sure, of so many
 // beats, to trouble a person with it. Where the notes leave the beat it is enough that they

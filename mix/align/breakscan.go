@@ -14,7 +14,7 @@ type breakScan struct {
 	strands []strand // the first are the notes
 	sound   *scan
 
-	agreed map[int][]float64 // see agreeing
+	agreed [][]float64 // see agreeing
 }
 
 // split is one way to cut a file in two.
@@ -34,11 +34,13 @@ func (x split) jump() float64 { return x.last - x.first }
 // newBreakScan prepares the weighing of breaks of t, which lies at o.
 func newBreakScan(g *grid, p *beatPhases, t *take, o float64, c *company) *breakScan {
 	s := &breakScan{g: g, p: p, t: t, c: c, o: o, sound: &scan{g: g, t: t, clock: 1 + t.ppm*1e-6},
-		agreed: map[int][]float64{}}
+		agreed: make([][]float64, 2*mostShift+1)}
 	s.from = math.Max(g.start, o) + breakSide
 	s.to = math.Min(g.end, o+t.f.Duration*s.sound.clock) - breakSide
 	s.sound.prepare()
-	s.strands = []strand{s.notes(), s.onsets(), s.changes()}
+	for _, r := range []strand{s.notes(), s.onsets(), s.changes()} {
+		s.strands = append(s.strands, r.settled(p))
+	}
 	return s
 }
 

@@ -42,19 +42,35 @@ func shifts() []shift {
 // itself, and the harmony of the others tell.
 func (s *breakScan) likely() []split {
 	var all []split
-	beatwise := s.phaseShifts()
-	tried, none := shifts(), s.others(split{})
-	for e, edge := range s.edges() {
-		beat := s.beatAt(edge)
-		for _, d := range tried {
-			v := breakBlurred*beatwise[e].most((d.by-d.off)/beat, (d.by+d.off)/beat) - jumpPrior(d.by)
-			for _, x := range [...]split{{edge: edge, last: d.by}, {edge: edge, first: -d.by}} {
-				if x.v = v + s.others(x) - none; x.v > 0 {
-					all = append(all, x)
-				}
+	edges, beatwise := s.edges(), s.phaseShifts()
+	beat, at := make([]float64, len(edges)), make([]int, len(edges))
+	for e, edge := range edges {
+		beat[e], at[e] = s.beatAt(edge), s.frames(edge)
+	}
+	none, weight := s.hear(0), s.weight()
+	for _, d := range shifts() {
+		ahead, back, prior := s.hear(d.by), s.hear(-d.by), jumpPrior(d.by)
+		for e, edge := range edges {
+			cut := at[e]
+			if d.by < 0 {
+				cut = s.frames(edge + d.by)
+			}
+			v := breakBlurred*beatwise[e].most((d.by-d.off)/beat[e], (d.by+d.off)/beat[e]) - prior
+			last := v + weight*(none.with(ahead, none, cut, at[e])-breakHarmonyFar*none.sum[len(none.sum)-1])
+			first := v + weight*(back.with(none, none, cut, at[e])-breakHarmonyFar*none.sum[len(none.sum)-1])
+			if last > 0 {
+				all = append(all, split{edge: edge, last: d.by, v: last})
+			}
+			if first > 0 {
+				all = append(all, split{edge: edge, first: -d.by, v: first})
 			}
 		}
 	}
+	return distinct(all)
+}
+
+// distinct returns the best of some splits, one of each jump.
+func distinct(all []split) []split {
 	slices.SortStableFunc(all, func(a, b split) int { return cmp.Compare(b.v, a.v) })
 	var out []split
 	for _, x := range all {

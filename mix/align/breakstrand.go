@@ -28,7 +28,20 @@ type strand struct {
 	drop float64 // nats that a unit of mass costs that is in no part
 	bars float64 // nats of a unit of mass that lies in the beat of the measure where all do
 	even float64 // mass taken to be spread evenly over the beats of the measure, per cell
-	sum  []float64
+
+	cell   []int // of each mass in the table of phases, where the file lies at the base place
+	sum    []float64
+	kernel [2*bellReach + 1]float64
+}
+
+// settled returns the strand with what is looked up of it again and again.
+func (r strand) settled(p *beatPhases) strand {
+	r.cell = make([]int, len(r.at))
+	for i, at := range r.at {
+		r.cell[i] = p.index(at)
+	}
+	r.sum, r.kernel = make([]float64, p.beats*breakBins), bell(r.soft)
+	return r
 }
 
 // Weights of the curves in nats for every second of a curve whose mean is 1. Windows of
@@ -157,9 +170,6 @@ func (r *strand) between(x section) (from, to int) {
 // follow one profile of the beat, and of the measure, the one that explains them best,
 // against chance; in nats.
 func (r *strand) like(p *beatPhases, parts []section) float64 {
-	if len(r.sum) != p.beats*breakBins {
-		r.sum = make([]float64, p.beats*breakBins)
-	}
 	clear(r.sum)
 	var dropped float64
 	end := 0
@@ -188,6 +198,15 @@ func (r *strand) like(p *beatPhases, parts []section) float64 {
 
 // fold adds the masses of a range, which lie in a section, to the cells of the measure.
 func (r *strand) fold(p *beatPhases, sum []float64, x section, from, to int) {
+	if x.slope == 0 {
+		shift := p.steps(x.by)
+		for i := from; i < to; i++ {
+			if k := r.cell[i] + shift; k >= 0 && k < len(p.cell) {
+				sum[p.cell[k]] += r.mass[i]
+			}
+		}
+		return
+	}
 	for i := from; i < to; i++ {
 		if k := p.cellAt(x.moved(r.at[i])); k >= 0 {
 			sum[k] += r.mass[i]
@@ -232,10 +251,9 @@ func (r *strand) profile(sum *beatProfile) (log beatProfile) {
 	for _, v := range sum {
 		total += v
 	}
-	kernel := bell(r.soft)
 	for k := range log {
 		var v float64
-		for j, w := range kernel {
+		for j, w := range r.kernel {
 			v += w * sum[(k+j-bellReach+breakBins)%breakBins]
 		}
 		log[k] = math.Log((v*breakBins + r.room) / (total + r.room))

@@ -80,7 +80,7 @@ func (c *company) level(g *grid, p *beatPhases) {
 // beatPhases tells where in its beat, and in its measure, every moment of the piece lies.
 type beatPhases struct {
 	from  float64
-	cell  []int16   // every breakStep/2, the beat of the measure times breakBins and the bin; -1 for none
+	cell  []int16   // every breakStep/2, the beat of the measure times breakBins and the bin
 	beats int       // that measures have at most, from 1 on
 	share []float64 // of the time in a coarse bin, what falls into each beat of the measure; see [coarseBins]
 }
@@ -128,13 +128,18 @@ func newBeatPhases(g *grid) *beatPhases {
 // mostBeats bounds the beats of a measure that are told apart.
 const mostBeats = 12
 
+// steps returns so many seconds in steps of the table.
+func (p *beatPhases) steps(seconds float64) int { return int(math.Round(seconds / (breakStep / 2))) }
+
+// index returns the row of the table for a guide time, which may lie outside of it.
+func (p *beatPhases) index(guide float64) int { return p.steps(guide - p.from) }
+
 // cellAt returns the place of a guide time in its measure, in cells; -1 outside the piece.
 func (p *beatPhases) cellAt(guide float64) int {
-	i := int((guide-p.from)/(breakStep/2) + 0.5)
-	if i < 0 || i >= len(p.cell) || guide < p.from {
-		return -1
+	if i := p.index(guide); i >= 0 && i < len(p.cell) {
+		return int(p.cell[i])
 	}
-	return int(p.cell[i])
+	return -1
 }
 
 // at is the bin of the beat of a guide time; -1 outside the piece.
