@@ -9,6 +9,7 @@ import (
 
 	"ripieno/assemble/fault"
 	"ripieno/assemble/guide"
+	"ripieno/assemble/guide/conductor"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/plan"
 	"ripieno/assemble/production"
@@ -62,14 +63,12 @@ func (p *Production) Click(ctx context.Context, o ClickOptions) (GuideResult, er
 	if err != nil {
 		return r, err
 	}
-	// All are checked before the first is written.
-	for _, j := range jobs {
-		if _, err := j.Source(); err != nil {
-			return r, err
-		}
-	}
 	// What cannot be read is told before a guide is written that it would not have.
 	made, err := manifest.LoadMade(man.Dir)
+	if err != nil {
+		return r, err
+	}
+	lead, err := conductor.Find(ctx, p.Session, o.Film)
 	if err != nil {
 		return r, err
 	}
@@ -89,7 +88,7 @@ func (p *Production) Click(ctx context.Context, o ClickOptions) (GuideResult, er
 			return r, err
 		}
 		if o.Film {
-			if err := file.WriteFilm(ctx, p.Session, j, man); err != nil {
+			if err := lead.WriteFilm(ctx, p.Session, j, &file); err != nil {
 				return r, err
 			}
 		}

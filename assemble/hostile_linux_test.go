@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"ripieno/assemble/ffmpeg"
+	"ripieno/assemble/ffmpeg/ffmpegtest/light"
 	"ripieno/assemble/session"
 )
 
@@ -95,7 +96,7 @@ func TestHostileFiles(t *testing.T) {
 			t.Fatal(err)
 		}
 		cmd := exec.CommandContext(t.Context(), self, "-test.run=^TestHostileFiles$", "-test.v")
-		cmd.Env = append(os.Environ(), hostileVar+"=1")
+		cmd.Env = append(os.Environ(), hostileVar+"=1", light.Variable+"="+light.Whole)
 		out, err := cmd.CombinedOutput()
 		t.Logf("%s", out)
 		if err != nil || !strings.Contains(string(out), "--- PASS: TestHostileFiles") &&

@@ -2,16 +2,15 @@ package assemble
 
 import (
 	"bytes"
-	"context"
 	"encoding/binary"
 	"fmt"
 	"math"
 	"os"
 	"path/filepath"
-	"sync"
 	"testing"
 
 	"ripieno/assemble/ffmpeg"
+	"ripieno/assemble/ffmpeg/ffmpegtest"
 )
 
 // A marked take shows, in every frame, who it is and which frame this is, in
@@ -227,19 +226,9 @@ func (f film) peakNear(seconds, reach float64) float64 {
 	return at
 }
 
-// theTool is asked for what it can do once for all tests.
-var theTool = sync.OnceValues(func() (*ffmpeg.Tool, error) { return ffmpeg.Find(context.Background()) })
-
 func findTool(t testing.TB) *ffmpeg.Tool {
 	t.Helper()
-	tool, err := theTool()
-	if err != nil {
-		if os.Getenv("CI") != "" {
-			t.Fatal(err)
-		}
-		t.Skip(err)
-	}
-	return tool
+	return ffmpegtest.Tool(t)
 }
 
 // command returns a run of ffmpeg whose output goes to out.

@@ -59,7 +59,8 @@ func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 		stages = nil
 	}
 	edges := append([]task.Edge{track.Master}, stemEdges(append(stems, stageFiles(stages)...))...)
-	res, err := p.Run(ctx, task.Collect(append(edges, track.Bands()...)...))
+	edges = append(append(edges, track.Findings()...), all.Roles(p.Manifest())...)
+	res, err := p.Run(ctx, task.Collect(edges...))
 	if err != nil {
 		return r, err
 	}
@@ -71,19 +72,15 @@ func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 	if err := deliverMaster(ctx, track, res, path); err != nil {
 		return r, err
 	}
-	heard, err := track.Heard(res)
+	var who soundtrack.Playing
+	if who.Players, who.Starts, _, err = all.Directed(p.Manifest(), res); err != nil {
+		return r, err
+	}
+	found, err := track.Find(rep, res, pl.Tempo, who)
 	if err != nil {
 		return r, err
 	}
-	cleaned, err := track.Cleaned(res)
-	if err != nil {
-		return r, err
-	}
-	hidden, err := track.Hidden(rep, res, pl.Tempo)
-	if err != nil {
-		return r, err
-	}
-	r.fill(path, pl, track, rep, track.StripResults(rep, heard, cleaned, hidden))
+	r.fill(path, pl, track, rep, track.StripResults(rep, found))
 	if o.Stems {
 		if err := deliverStems(ctx, p, stems, res, &r); err != nil {
 			return r, err
@@ -95,7 +92,7 @@ func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 		}
 	}
 	p.Session.Trim(ctx)
-	return r, drawLevels(ctx, p, track.Levels(pl, rep, heard, all.assets.Fonts), &r)
+	return r, drawLevels(ctx, p, track.Levels(pl, rep, found.Heard, all.assets.Fonts), &r)
 }
 
 // deliverMaster copies the master to path. When it was not made, the error is the

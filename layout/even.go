@@ -10,7 +10,7 @@ import (
 // H.264 level 6.2 can carry (8192 by 4352, ITU-T H.264 table A-1, from
 // memory).
 const (
-	MaxTiles  = 500   // most tiles in one plan
+	MaxTiles  = 1200  // most tiles in one plan
 	MaxCanvas = 16384 // widest or tallest canvas, pixels
 	MinTile   = 8     // narrowest or lowest tile, pixels; one macroblock is 16
 	maxAspect = 10000 // largest term of an aspect ratio

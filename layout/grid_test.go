@@ -65,7 +65,7 @@ func TestGridProperties(t *testing.T) {
 	r := rand.New(rand.NewPCG(11, 4))
 	planned := 0
 	for range 3000 {
-		n := 1 + r.IntN(MaxTiles)
+		n := 1 + r.IntN(1+r.IntN(MaxTiles)) // small counts more often
 		c := Canvas{2 * (60 + r.IntN(2000)), 2 * (60 + r.IntN(1100))}
 		o := Options{1 + r.IntN(32), 1 + r.IntN(32), r.IntN(20), r.IntN(40), Align(r.IntN(3)), Shapes{}, 0}
 		p, err := Grid(n, c, o)
@@ -200,8 +200,8 @@ func TestGridRefuses(t *testing.T) {
 		o    Options
 		want string
 	}{
-		{"none", 0, hd, wide, "tiles: 0 is not within 1 and 500"},
-		{"too many", 501, hd, wide, "tiles: 501 is not within 1 and 500"},
+		{"none", 0, hd, wide, "tiles: 0 is not within 1 and 1200"},
+		{"too many", 1201, hd, wide, "tiles: 1201 is not within 1 and 1200"},
 		{"odd canvas", 1, Canvas{1919, 1080}, wide, "canvas: 1919x1080 has an odd side"},
 		{"huge canvas", 1, Canvas{20000, 1080}, wide, "canvas: 20000x1080 is not within 8 and 16384 pixels a side"},
 		{"no aspect", 1, hd, Options{}, "aspect: 0:0 has a term outside 1 and 10000"},

@@ -107,7 +107,7 @@ func TestPages(t *testing.T) {
 	}
 	r := rand.New(rand.NewPCG(4, 4))
 	for range 300 {
-		n := 1 + r.IntN(MaxTiles)
+		n := 1 + r.IntN(1+r.IntN(MaxTiles)) // small counts more often
 		c, o := draw(r)
 		w, h := 16+r.IntN(300), 16+r.IntN(200)
 		pages, err := Pages(n, c, o, w, h)

@@ -74,7 +74,8 @@ func walk(dir, out string, endings []string, visit func(rel string, info fs.File
 	})
 }
 
-// namedFiles returns every file that the manifest names.
+// namedFiles returns every recording and every other file that the manifest names, but for
+// scores.
 func namedFiles(man *production.Production) []string {
 	var all []string
 	for _, t := range man.Takes {
@@ -83,6 +84,12 @@ func namedFiles(man *production.Production) []string {
 				all = append(all, filepath.FromSlash(f.Path))
 			}
 		}
+	}
+	if man.Beats != nil {
+		all = append(all, filepath.FromSlash(man.Beats.File))
+	}
+	if c := man.Guide.Conductor; c != nil {
+		all = append(all, filepath.FromSlash(c.Video.Path))
 	}
 	for _, a := range man.Assets() {
 		all = append(all, filepath.FromSlash(a.Path))

@@ -41,7 +41,12 @@ where its clap belongs.
 --film also writes each guide as a small film for those who play by eye: the
 beats as lights, measures and rehearsal marks, the clap as a sign, and another
 meter or tempo two measures before it comes. A guide that the players of one part
-of the score have for themselves says where they enter after a rest.
+of the score have for themselves says where they enter after a rest. Whoever
+conducts is seen beside the beats when the manifest names a film, which is
+recorded to the guide with its clap as takes are:
+
+  guide:
+    conductor: {video: intake/beat.mp4, release: yes}     # cue_at: 9.87 where the clap is not found
 
 Headphones: begin at a low level and raise it until the click is just clear.
 Long listening at high levels harms hearing.`,

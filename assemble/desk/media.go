@@ -78,6 +78,29 @@ func (d *desk) picture() *audition.Looking {
 	return d.looking
 }
 
+// getVoices answers with a piece of all voices of the mix; see [audition.Mixing.Piece]. A
+// mix that is another one by now answers with 410.
+func (d *desk) getVoices(w http.ResponseWriter, r *http.Request) {
+	from, err1 := strconv.ParseInt(r.URL.Query().Get("from"), 10, 64)
+	frames, err2 := strconv.ParseInt(r.URL.Query().Get("frames"), 10, 64)
+	if err := errors.Join(err1, err2); err != nil {
+		http.Error(w, "from and frames are whole numbers", http.StatusBadRequest)
+		return
+	}
+	_, m := d.material()
+	if m == nil || m.ID != r.PathValue("id") {
+		http.Error(w, "the mix is another one by now", http.StatusGone)
+		return
+	}
+	data, err := m.Piece(from, frames)
+	if err != nil { // the store was cleaned
+		http.Error(w, "the sound is not there any more; prepare it again", http.StatusGone)
+		return
+	}
+	w.Header().Set("Content-Type", "application/octet-stream")
+	_, _ = w.Write(data)
+}
+
 // getSound answers with a piece of a sound; see [audition.Sound.Read].
 func (d *desk) getSound(w http.ResponseWriter, r *http.Request) {
 	from, err1 := strconv.ParseInt(r.URL.Query().Get("from"), 10, 64)

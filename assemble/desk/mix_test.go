@@ -62,7 +62,7 @@ const levels = `(async () => {
 	const { Mixer } = await import("/page/mixer.js");
 	const mixing = await (await fetch("/api/mix")).json();
 	const frames = Math.round(mixing.length * 48000), ctx = new OfflineAudioContext(2, frames, 48000);
-	const mixer = new Mixer(ctx, mixing);
+	const mixer = await Mixer.make(ctx, mixing);
 	await mixer.renderAll(mixing.start, frames);
 	const heard = await ctx.startRendering();
 	const n = 12000, out = [];

@@ -84,6 +84,7 @@ func (d *desk) routes() http.Handler {
 	mux.HandleFunc("GET /api/mix", d.getMix)
 	mux.HandleFunc("GET /api/look", d.getLook)
 	mux.HandleFunc("GET /api/sound/{id}", d.getSound)
+	mux.HandleFunc("GET /api/voices/{id}", d.getVoices)
 	mux.HandleFunc("GET /api/still/{take}", d.getStill)
 	mux.HandleFunc("GET /api/strip/{take}", d.getStrip)
 	mux.HandleFunc("GET /api/judge", d.getJudge)

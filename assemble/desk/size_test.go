@@ -3,6 +3,7 @@ package desk_test
 import (
 	"bytes"
 	"context"
+	"errors"
 	"flag"
 	"fmt"
 	"image"
@@ -19,6 +20,8 @@ import (
 
 	"ripieno/assemble/desk"
 	"ripieno/assemble/desk/audition"
+	"ripieno/assemble/ffmpeg/ffmpegtest"
+	"ripieno/assemble/graph"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
 	"ripieno/assemble/production"
@@ -32,9 +35,10 @@ var sizes = flag.String("sizes", "", "measure the page with these numbers of tak
 // large is the work of a desk with many takes, all of which are one file: what is
 // measured is the page and what it fetches, with everything made.
 type large struct {
-	man   *production.Production
-	paths []string
-	still []byte
+	man     *production.Production
+	paths   []string
+	proxies []string
+	still   []byte
 }
 
 func (l *large) Place(context.Context, progress.Reporter) (*audition.Placing, error) {
@@ -78,15 +82,15 @@ func (l *large) Mix(context.Context, progress.Reporter) (*audition.Mixing, error
 		Hall:     []audition.Sound{},
 		Sections: []audition.Section{}, Strips: []audition.Strip{}}
 	for i, t := range l.man.Takes {
-		s, err := m.Open(l.paths[i], false, 0)
+		s, err := audition.OpenVoice(l.proxies[i], 0, 300*audio.Rate)
 		if err != nil {
 			return nil, err
 		}
 		loud := -20.0
 		m.Strips = append(m.Strips, audition.Strip{Take: t.Name, Player: t.Player, Part: t.Part, Law: "power",
-			Width: 1, Sound: &s,
-			Loudness: &loud, Lifts: []audition.Lift{}})
+			Width: 1, Sound: &s, Loudness: &loud, Lifts: []audition.Lift{}})
 	}
+	m.ID = m.Identify()
 	return m, nil
 }
 
@@ -130,13 +134,21 @@ func writeLarge(t *testing.T, takes int) (string, *large) {
 		media.Float32); err != nil {
 		t.Fatal(err)
 	}
+	small := filepath.Join(dir, "take.aac")
+	cmd, err := graph.Proxy("file:"+first, 1, "file:"+small)
+	if err == nil {
+		err = ffmpegtest.Tool(t).RunGraph(t.Context(), cmd, small, 0, nil)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
 	l := &large{man: man}
 	for i := range takes {
-		path := filepath.Join(dir, fmt.Sprintf("take-%d.wav", i))
-		if err := os.Link(first, path); err != nil {
+		path := filepath.Join(dir, fmt.Sprintf("take-%d", i))
+		if err := errors.Join(os.Link(first, path+".wav"), os.Link(small, path+".aac")); err != nil {
 			t.Fatal(err)
 		}
-		l.paths = append(l.paths, path)
+		l.paths, l.proxies = append(l.paths, path+".wav"), append(l.proxies, path+".aac")
 	}
 	var still bytes.Buffer
 	if err := jpeg.Encode(&still, image.NewRGBA(image.Rect(0, 0, 1000, 112)), nil); err != nil {
@@ -146,13 +158,18 @@ func writeLarge(t *testing.T, takes int) (string, *large) {
 	return dir, l
 }
 
-// watchTasks has the page note every task that takes over 50 ms, as browsers tell them
-// (W3C, Long Tasks API), and the moment a sound starts.
-const watchTasks = `(() => { window.long = []; new PerformanceObserver((list) => { for (const e of list.getEntries())
-	window.long.push([Math.round(e.startTime), Math.round(e.duration)]); }).observe({ type: "longtask", buffered: true });
+// hearSound has the page note the moment at which what is played begins to be heard: a
+// source of its own, or what the thread for sound is told to play.
+const hearSound = `(() => {
+	const soon = (ctx, when) => { window.sounded ??= performance.now() + 1000 * Math.max(0, when - ctx.currentTime); };
 	const start = AudioScheduledSourceNode.prototype.start;
-	AudioBufferSourceNode.prototype.start = function (when, ...more) { window.sounded ??= performance.now() +
-		1000 * Math.max(0, (when || 0) - this.context.currentTime); return start.call(this, when, ...more); }; return true; })()`
+	AudioBufferSourceNode.prototype.start = function (when, ...more) { soon(this.context, when || 0); return start.call(this, when, ...more); };
+	const post = MessagePort.prototype.postMessage;
+	MessagePort.prototype.postMessage = function (message, ...more) {
+		if (message?.what === "play") window.sounded ??= performance.now() + 20; // it says: in 20 ms
+		return post.call(this, message, ...more);
+	};
+	return true; })()`
 
 // TestSizes measures the page; it asserts nothing and runs only when asked for.
 func TestSizes(t *testing.T) {
@@ -174,50 +191,58 @@ func measureSize(t *testing.T, n int) {
 	b := openDeskFor(t, dir, work)
 	b.placed()
 	// Everything is made: what follows is a page that is opened again.
-	run(b, chromedp.Evaluate[bool](watchTasks))
 	if err := chromedp.Do(b.ctx, chromedp.Navigate("http://"+b.host+"/#place")); err != nil {
 		t.Fatal(err)
 	}
 	if err := chromedp.Do(b.ctx, chromedp.Reload()); err != nil {
 		t.Fatal(err)
 	}
-	first := eval[float64](b,
+	t.Logf("%d takes: first useful picture after %.0f ms", n, eval[float64](b,
 		`new Promise((done) => { const look = () => document.querySelector("#sheet")?.dataset.drawn &&
-		document.querySelector("#stills")?.naturalWidth ? done(performance.now()) : requestAnimationFrame(look); look(); })`)
-	eval[bool](b, watchTasks)
-	told := func(what string) {
-		long := eval[[][2]float64](b, `(() => { const all = window.long; window.long = []; return all; })()`)
-		worst := 0.0
-		for _, l := range long {
-			worst = max(worst, l[1])
-		}
-		t.Logf("%d takes: %s; %d tasks over 50 ms, the longest %.0f ms", n, what, len(long), worst)
-	}
-	told(fmt.Sprintf("first useful picture after %.0f ms", first))
-	sound := func(key string) float64 {
+		document.querySelector("#stills")?.naturalWidth ? done(performance.now()) : requestAnimationFrame(look); look(); })`))
+	eval[bool](b, hearSound)
+	eval[bool](b, `new Promise((done) => setTimeout(() => done(true), 1500))`) // a person looks before a key is pressed
+	tr := b.startTrace()
+	sound := func(key string) {
+		tr.phase("key " + key)
 		eval[bool](b, `window.sounded = undefined, window.struck = undefined, addEventListener("keydown", () => { window.struck ??= performance.now(); },
 			{ capture: true, once: true }), true`)
 		b.press(key)
 		b.until(`window.sounded`)
-		return eval[float64](b, `window.sounded - window.struck`)
+		t.Logf("%d takes: key %s sounds after %.0f ms", n, key, eval[float64](b, `window.sounded - window.struck`))
 	}
 	for _, key := range []string{"c", "a", "o"} {
-		told(fmt.Sprintf("key %s sounds after %.0f ms", key, sound(key)))
+		sound(key)
 	}
 	b.press("s")
+	tr.phase("twenty takes on")
 	for range 20 {
 		b.press("n")
 	}
-	told("twenty takes on")
+	tr.phase("the mix is drawn")
 	eval[bool](b, `location.hash = "mix", true`)
-	b.until(fmt.Sprintf(`document.querySelectorAll(".strip").length === %d && document.getElementById("job").hidden`,
+	b.until(fmt.Sprintf(`document.querySelectorAll(".strip h3").length === %d && document.getElementById("job").hidden`,
 		n))
-	told("the mix is drawn")
-	told(fmt.Sprintf("the ensemble sounds after %.0f ms", sound("p")))
+	tr.phase("idle")
+	eval[bool](b, `new Promise((done) => setTimeout(() => done(true), 1500))`)
+	sound("p")
+	before := processorOf()
+	tr.phase("eight seconds of it")
 	eval[bool](b, `new Promise((done) => setTimeout(() => done(true), 8000))`)
-	told(fmt.Sprintf("eight seconds of it; it is at %s s", eval[string](b, `document.querySelector("#at").value`)))
+	for kind, after := range processorOf() {
+		if took := after - before[kind]; took > 0.1 {
+			t.Logf("%d takes: eight seconds take %.2f s of processor of %s", n, took, kind)
+		}
+	}
+	t.Logf("%d takes: it is at %s s", n, eval[string](b, `document.querySelector("#at").value`))
+	tr.phase("gains and a mute while it plays")
 	b.press("+", "+", "+", "n", "m")
-	told("gains and a mute while it plays")
+	sound("]") // from another place, of which nothing is decoded
+	tr.phase("after that")
+	eval[bool](b, `new Promise((done) => setTimeout(() => done(true), 1000))`)
+	for _, p := range tr.stop() {
+		t.Logf("%d takes: %s", n, p)
+	}
 	t.Logf("%d takes: %.0f MB of JavaScript, %s MB in the page's process, %s", n,
 		eval[float64](b, `performance.memory.usedJSHeapSize / 1e6`), resident(t), load(t))
 }

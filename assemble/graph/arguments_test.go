@@ -49,6 +49,12 @@ func TestArgumentsOfSound(t *testing.T) {
 		"file:/f.m4a"); l != nil || strings.Contains(whole, "-ss") {
 		t.Errorf("no %q in %s", l, whole)
 	}
+	c, err = Proxy("file:/v.wav", 2, "file:/v.aac")
+	proxy := line(t, c, err)
+	if l := lacks(proxy, "-i file:/v.wav", "-c:a aac", "-b:a 192k", "-f adts", "-cutoff 20000", "-aac_pns 0", "-aac_is 0",
+		"-aac_ms 0", "+bitexact", "file:/v.aac"); l != nil {
+		t.Errorf("no %q in %s", l, proxy)
+	}
 	for from, want := range map[int]string{0: "", 15: "0.320000", 360: "7.680000", 375 * 40: "320.000000"} {
 		c, err := AACPiece("file:/m.wav", from, 405, "file:/p.aac")
 		piece := line(t, c, err)
@@ -158,10 +164,28 @@ func TestArgumentsOfOneFrame(t *testing.T) {
 			t.Errorf("frame %d at %v: %s", c.frame, c.rate, l)
 		}
 	}
-	c, err := GuideFilm(layout.Canvas{W: 1280, H: 720}, fps30, "file:/g.wav", "file:/g.mp4", "Round")
+	c, err := GuideFilm(layout.Canvas{W: 1280, H: 720}, fps30, "file:/g.wav", nil, "file:/g.mp4", "Round")
 	if l := lacks(line(t, c, err), "-f rawvideo", "-pixel_format rgba", "-video_size 1280x720", "-framerate 30",
 		"-i pipe:0", "-i file:/g.wav", "-metadata title=Round", "-c:v libx264", "-c:a aac"); l != nil {
 		t.Errorf("no %q", l)
+	}
+}
+
+// Somebody who is seen in a guide film lies over its pictures, both counted in whole frames
+// of the film's rate, from the frame at which they begin; the kept picture is not turned
+// again. Without them the film has nothing of it.
+func TestArgumentsOfAnInset(t *testing.T) {
+	ntsc := shot.Rate{Num: 30000, Den: 1001}
+	canvas := layout.Canvas{W: 960, H: 540}
+	c, err := GuideFilm(canvas, ntsc, "file:/g.wav", &Inset{Path: "file:/m.mp4", Y: 90, From: 17}, "file:/g.mp4", "Round")
+	if l := lacks(line(t, c, err)+" "+c.Graph, "-noautorotate", "-i file:/m.mp4", "-i pipe:0", "-i file:/g.wav",
+		"settb=expr=1001/30000", "setpts=expr=N+0", "setpts=expr=N+17",
+		"overlay=x=0:y=90:eof_action=pass:repeatlast=0"); l != nil {
+		t.Errorf("no %q in %s %s", l, line(t, c, err), c.Graph)
+	}
+	c, err = GuideFilm(canvas, ntsc, "file:/g.wav", nil, "file:/g.mp4", "Round")
+	if all := line(t, c, err) + c.Graph; strings.Contains(all, "overlay") || strings.Contains(all, "setpts") {
+		t.Errorf("with nobody: %s", all)
 	}
 }
 

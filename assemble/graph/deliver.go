@@ -9,7 +9,6 @@ import (
 
 	ffmpeg "github.com/u2takey/ffmpeg-go"
 
-	"ripieno/layout"
 	"ripieno/layout/shot"
 )
 
@@ -44,6 +43,18 @@ func encodeAAC(wav string, in ffmpeg.KwArgs, format, dst string) (Command, error
 		return ffmpeg.Output([]*ffmpeg.Stream{ffmpeg.Input(wav, in).Get("0")}, dst, plain(ffmpeg.KwArgs{
 			"c:a": "aac", "b:a": "256k", "f": format, "flags:a": "+bitexact",
 		}))
+	})
+}
+
+// Proxy encodes a voice of 48 kHz small, for pages that play many at once: bare frames
+// of AAC, 96 kbit/s for each channel, every channel by itself and all bands up to 20 kHz
+// as they are, so that levels stay what they were. The first frame is the encoder's delay.
+func Proxy(wav string, channels int, dst string) (Command, error) {
+	return build(1, func() *ffmpeg.Stream {
+		in := ffmpeg.Input(wav, ffmpeg.KwArgs{"f": "wav"}).Get("0")
+		return ffmpeg.Output([]*ffmpeg.Stream{in}, dst, plain(ffmpeg.KwArgs{"c:a": "aac", "aac_coder": "fast",
+			"b:a": fmt.Sprintf("%dk", 96*channels), "cutoff": "20000", "aac_ms": "0", "aac_is": "0", "aac_pns": "0",
+			"f": "adts", "flags:a": "+bitexact"}))
 	})
 }
 
@@ -155,26 +166,5 @@ func Frame(film string, frame int, rate shot.Rate, dst string) (Command, error) 
 		s = filter(s, "format", "pix_fmts=rgb24")
 		return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, ffmpeg.KwArgs{"frames:v": "1", "c:v": "png", "f": "image2",
 			"update": "1", "threads": "1"})
-	})
-}
-
-// GuideFilm encodes frames of four bytes a pixel, which come through standard input,
-// together with a guide's sound, which begins with the first of them. How many there
-// are is for the sender to say: a limit here would cut the sound short as well.
-func GuideFilm(canvas layout.Canvas, rate shot.Rate, wav, dst, title string) (Command, error) {
-	return build(2, func() *ffmpeg.Stream {
-		pictures := ffmpeg.Input("pipe:0", ffmpeg.KwArgs{"f": "rawvideo", "pixel_format": "rgba",
-			"video_size": fmt.Sprintf("%dx%d", canvas.W, canvas.H), "framerate": rate.String()}).Get("0")
-		sound := ffmpeg.Input(wav, ffmpeg.KwArgs{"f": "wav"}).Get("0")
-		s := filter(pictures, "scale", "out_color_matrix=bt709", "out_range=tv", "flags=accurate_rnd+full_chroma_int")
-		s = filter(filter(s, "format", "yuv420p"), "setsar", "sar=1")
-		args := bt709(plain(ffmpeg.KwArgs{
-			"c:v": "libx264", "preset": "veryfast", "crf": "20", "profile:v": "high", "threads": encoderThreads(canvas),
-			"g": strconv.Itoa(2 * rate.Frame(1)), "r": rate.String(),
-			"video_track_timescale": timescale(rate), "filter_complex_threads": "1",
-			"c:a": "aac", "b:a": "160k", "flags:a": "+bitexact", "f": "mp4", "movflags": "+faststart",
-		}))
-		args["metadata"] = "title=" + title
-		return ffmpeg.Output([]*ffmpeg.Stream{s, sound}, dst, args)
 	})
 }

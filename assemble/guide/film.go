@@ -30,8 +30,11 @@ import (
 // sound: a beat lights up in the frame whose time is nearest to it.
 
 // filmCanvas is small: the film is watched on a telephone beside a music stand and
-// sent to everybody.
-var filmCanvas = layout.Canvas{W: 640, H: 360}
+// sent to everybody. With a conductor in it, whom all have to see, it is larger.
+var (
+	filmCanvas      = layout.Canvas{W: 640, H: 360}
+	conductorCanvas = layout.Canvas{W: 960, H: 540}
+)
 
 const (
 	// litSeconds is how long a light is bright; at most half of its beat.
@@ -40,8 +43,29 @@ const (
 	ahead = 2
 )
 
+// Conductor is the film of who conducts, ready to be laid into that of a guide.
+type Conductor struct {
+	Path string      // conformed to the production's rate, of the size of Hole
+	From int         // frame of the guide's film at which it begins
+	Hole layout.Rect // where it is seen, as [ConductorHole] says
+}
+
+// ConductorHole returns where in a guide film a picture of w × h upright pixels is seen:
+// all of it, since arms may go anywhere, at the left of the beats, which keep a third of
+// the width and more. Its sides and corner are even.
+func ConductorHole(w, h int) layout.Rect {
+	c := conductorCanvas
+	scale := math.Min(float64(c.W)*2/3/float64(w), float64(c.H)/float64(h))
+	r := layout.Rect{W: max(2, layout.FloorEven(int(math.Round(scale*float64(w))))),
+		H: max(2, layout.FloorEven(int(math.Round(scale*float64(h)))))}
+	r.Y = layout.FloorEven((c.H - r.H) / 2)
+	return r
+}
+
 // film makes the pictures of a guide.
 type film struct {
+	canvas layout.Canvas
+	room   layout.Rect // of the beats, when somebody is seen beside them
 	rate   shot.Rate
 	frames int
 	beats  []filmBeat
@@ -55,19 +79,23 @@ type filmBeat struct {
 	view        card.Beat
 }
 
-// WriteFilm writes the film of a guide beside its sound, which must be there.
-func (r *File) WriteFilm(ctx context.Context, s *session.Session, j Job, man *production.Production) error {
+// WriteFilm writes the film of a guide beside its sound, which must be there, with the
+// film of who conducts in it when lead is not nil. It fails for text that no font can draw,
+// for what ffmpeg says, and when the disk is full; there is no film then.
+func (r *File) WriteFilm(ctx context.Context, s *session.Session, j Job, lead *Conductor) error {
+	man := s.Manifest()
 	words, err := phrase.Open(man.CallSheet.Language, nil)
 	if err != nil {
 		return err
 	}
 	f := newFilm(j, shot.Rate{Num: man.Picture.FPSNum, Den: man.Picture.FPSDen}, r.Duration, words,
 		entriesOf(man, j.Variant))
+	inset := f.makeRoom(lead)
 	path := filepath.Join(filepath.Dir(r.WAV), j.File+".mp4")
 	work := s.Settings().Report.Add("film", j.File+".mp4", 1)
 	work.Start()
 	err = store.Publish(ctx, path, func(tmp string) error {
-		cmd, err := graph.GuideFilm(filmCanvas, f.rate, "file:"+r.WAV, "file:"+tmp, j.Title)
+		cmd, err := graph.GuideFilm(f.canvas, f.rate, "file:"+r.WAV, inset, "file:"+tmp, j.Title)
 		if err != nil {
 			return err
 		}
@@ -79,12 +107,23 @@ func (r *File) WriteFilm(ctx context.Context, s *session.Session, j Job, man *pr
 		if j.Backing != nil {
 			channels = 2
 		}
-		return media.VerifyFilm(ctx, s.Tool(), tmp, media.Want{W: filmCanvas.W, H: filmCanvas.H, FPSNum: f.rate.Num,
+		return media.VerifyFilm(ctx, s.Tool(), tmp, media.Want{W: f.canvas.W, H: f.canvas.H, FPSNum: f.rate.Num,
 			FPSDen: f.rate.Den, Frames: f.frames, Channels: channels, AudioSamples: int64(audio.FramesAt(r.Duration))})
 	})
 	work.Finish(err)
 	r.Film = path
 	return err
+}
+
+// makeRoom puts the beats beside who conducts, and returns how the film of that lies over
+// them; nil for nobody.
+func (f *film) makeRoom(lead *Conductor) *graph.Inset {
+	if lead == nil {
+		return nil
+	}
+	f.canvas = conductorCanvas
+	f.room = layout.Rect{X: lead.Hole.X + lead.Hole.W, W: f.canvas.W - lead.Hole.X - lead.Hole.W, H: f.canvas.H}
+	return &graph.Inset{Path: "file:" + lead.Path, X: lead.Hole.X, Y: lead.Hole.Y, From: lead.From}
 }
 
 // longRest is after how many measures of rest an entry is announced.
@@ -125,7 +164,7 @@ func entriesOf(man *production.Production, v *production.Variant) []int {
 
 // newFilm plans the pictures of a guide that lasts so many seconds.
 func newFilm(j Job, rate shot.Rate, seconds float64, words *phrase.Book, entries []int) film {
-	f := film{rate: rate, frames: int(math.Ceil(seconds*rate.FPS() - 1e-9)), words: words}
+	f := film{canvas: filmCanvas, rate: rate, frames: int(math.Ceil(seconds*rate.FPS() - 1e-9)), words: words}
 	list := measuresOf(j.Tempo, j.Marks)
 	at := map[int]int{} // index in list by number
 	for i, m := range list {
@@ -251,18 +290,19 @@ func (r *frameReader) draw() error {
 	for r.beat+1 < len(r.beats) && r.beats[r.beat+1].frame <= r.frame {
 		r.beat++
 	}
-	view := card.Beat{}
+	view := card.Beat{Room: r.room}
 	if r.beat >= 0 {
 		view = r.beats[r.beat].view
 		view.Lit = r.frame < r.beats[r.beat].dark
 		if !view.Lit && r.beat == len(r.beats)-1 && r.frame > r.beats[r.beat].dark+r.rate.Frame(1) {
 			view = card.Beat{} // the piece is over
 		}
+		view.Room = r.room
 	}
 	if r.image != nil && view == r.shown {
 		return nil
 	}
-	img, err := card.DrawBeat(filmCanvas, view, r.fonts)
+	img, err := card.DrawBeat(r.canvas, view, r.fonts)
 	if err != nil {
 		return fmt.Errorf("guide film: %w", err)
 	}

@@ -39,7 +39,8 @@ func Name(variant string) string {
 	return "guide-" + variant
 }
 
-// Jobs returns the guide all play to and the variants wanted, all with no names.
+// Jobs returns the guide all play to and the variants wanted, all with no names. All are
+// checked before one is written: it fails with a fault for levels that none can have.
 func Jobs(man *production.Production, only []string) ([]Job, error) {
 	g := &man.Guide
 	main := Job{File: Name(""), Title: man.Title, Tempo: man.Tempo, Sound: g.GuideSound, Marks: marksOf(man, nil),
@@ -60,6 +61,11 @@ func Jobs(man *production.Production, only []string) ([]Job, error) {
 			return nil, err
 		}
 		jobs = append(jobs, j)
+	}
+	for _, j := range jobs {
+		if _, err := j.Source(); err != nil {
+			return nil, err
+		}
 	}
 	return jobs, nil
 }

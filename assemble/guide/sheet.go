@@ -14,6 +14,9 @@ func Sheet(man *production.Production, v *production.Variant) report.Guide {
 		File: Name(""), Tempo: man.Tempo, Piece: man.Tempo, First: 1,
 		PitchHz: man.Guide.PitchHz, Tail: man.Guide.Tail,
 	}
+	if c := man.Guide.Conductor; c != nil {
+		g.Conducted = c.ShowsPicture()
+	}
 	sound := man.Guide.GuideSound
 	if v != nil {
 		sound = v.GuideSound

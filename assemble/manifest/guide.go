@@ -28,8 +28,8 @@ const (
 	maxVariants = 200
 )
 
-// guide reads what sounds besides the clicks.
-func (m mapping) guide(music *tempo.Map, paper *score.Score) production.Guide {
+// guide reads what sounds besides the clicks. release is that of the production.
+func (m mapping) guide(music *tempo.Map, paper *score.Score, release production.Release) production.Guide {
 	g := production.Guide{PitchHz: defaultPitchHz, Tail: defaultTail}
 	g.LevelsMark = markOf(m.file, m.node)
 	c, ok := m.child("guide", guideShape)
@@ -48,6 +48,7 @@ func (m mapping) guide(music *tempo.Map, paper *score.Score) production.Guide {
 		beats = music.Meter(1).Beats()
 	}
 	g.Count = c.count(beats)
+	g.Conductor = c.conductor(release, beats > 0)
 	return g
 }
 
@@ -206,7 +207,11 @@ func (m mapping) excerpt(v *production.Variant, music *tempo.Map) {
 
 // cut makes the tempo map of the measures from v.From until to.
 func (m mapping) cut(v *production.Variant, to int, music *tempo.Map) {
-	spec, err := music.Excerpt(tempo.Span{From: v.From, To: to - 1})
+	cut := music.Excerpt // which keeps the numbers on the page, where those are others
+	if len(music.Spec().Paper) == 0 {
+		cut = music.InOrder
+	}
+	spec, err := cut(tempo.Span{From: v.From, To: to - 1})
 	if err == nil {
 		v.Tempo, err = tempo.New(spec)
 	}

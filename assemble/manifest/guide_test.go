@@ -159,3 +159,43 @@ func TestTooManyVariants(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// The conductor's film is a recording of its own, with what the manifest says of its place
+// and picture; whether the players may see it is said of the production unless it is said of
+// the film. Without the key there is nobody.
+func TestConductor(t *testing.T) {
+	for _, c := range []struct {
+		what, text string
+		release    production.Release
+		shown      bool
+		cue        float64 // NaN: none
+		offset     float64
+		turn       int // −1: none
+	}{
+		{"nothing but the film", "guide: {conductor: {video: intake/beat.mp4}}", "", true, math.NaN(), math.NaN(), -1},
+		{"all that can be said", "guide: {conductor: {video: intake/beat.mp4, cue_at: 0:11.5, rotate: 270, release: yes}}",
+			production.ReleaseYes, true, 11.5, math.NaN(), 270},
+		{"of a production that is released", "release: yes\nguide: {conductor: {video: intake/beat.mp4, offset: -3}}",
+			production.ReleaseYes, true, math.NaN(), -3, -1},
+		{"not of the film", "release: yes\nguide: {conductor: {video: intake/beat.mp4, release: no}}",
+			production.ReleaseNo, false, math.NaN(), math.NaN(), -1},
+		{"of the sound alone", "release: audio-only\nguide: {conductor: {video: intake/beat.mp4}}",
+			production.ReleaseAudioOnly, false, math.NaN(), math.NaN(), -1},
+	} {
+		p, err := Parse(FileName, []byte(head+c.text+"\n"))
+		if err != nil {
+			t.Errorf("%s: %v", c.what, err)
+			continue
+		}
+		got := p.Guide.Conductor
+		if got == nil || got.Video.Path != "intake/beat.mp4" || got.Release != c.release || got.ShowsPicture() != c.shown ||
+			(got.Video.CueAt == nil) != math.IsNaN(c.cue) || got.Video.CueAt != nil && *got.Video.CueAt != c.cue ||
+			(got.Video.Offset == nil) != math.IsNaN(c.offset) || got.Video.Offset != nil && *got.Video.Offset != c.offset ||
+			(got.Video.Rotate == nil) != (c.turn < 0) || got.Video.Rotate != nil && *got.Video.Rotate != c.turn {
+			t.Errorf("%s: %+v", c.what, got)
+		}
+	}
+	if p, err := Parse(FileName, []byte(head)); err != nil || p.Guide.Conductor != nil {
+		t.Errorf("without the key: %+v, %v", p.Guide.Conductor, err)
+	}
+}

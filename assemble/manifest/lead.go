@@ -90,3 +90,18 @@ func (m mapping) count(beats int) *production.Count {
 	}
 	return c
 }
+
+// conductor reads the film of who conducts; nil for none. A clap can only be meant where
+// the guide has a cue.
+func (m mapping) conductor(release production.Release, cue bool) *production.Conductor {
+	c, ok := m.child("conductor", conductorShape)
+	if !ok {
+		return nil
+	}
+	f := c.recordingAs("video", "conductor", conductorShape)
+	if c.has("cue_at") && !cue {
+		c.at(c.keys["cue_at"], "write offset, the guide time at the file's beginning, or give the count-in some measures",
+			"without a count-in there is no clap")
+	}
+	return &production.Conductor{Video: *f, Release: c.release(release)}
+}

@@ -148,12 +148,13 @@ func (m mapping) production() *production.Production {
 			p.Tempo, p.Score, p.Beats = t.tempo(lead)
 		}
 	}
-	p.Guide = m.guide(p.Tempo, p.Score)
+	release := m.release(production.ReleaseMissing)
+	p.Guide = m.guide(p.Tempo, p.Score, release)
 	p.Timing = m.timing(production.Timings[0])
 	p.Sections = m.sections()
 	p.CallSheet = m.callSheet(p.Language)
 	var entries []mapping
-	p.Takes, entries = m.takes(p, m.release(production.ReleaseMissing))
+	p.Takes, entries = m.takes(p, release)
 	p.Seats = m.seats(p.Takes, entries)
 	p.Sections = m.useSections(p.Sections, p.Takes, entries)
 	m.useGuides(&p.Guide, p.Takes, entries, p.Tempo)

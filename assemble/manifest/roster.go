@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"unicode"
 	"unicode/utf16"
 	"unicode/utf8"
 
@@ -166,12 +167,21 @@ func rosterRows(text string) ([]rosterRow, error) {
 		}
 		line, _ := r.FieldPos(0)
 		for i, c := range cells {
-			cells[i] = strings.Join(strings.Fields(c), " ")
+			cells[i] = strings.Join(strings.Fields(strings.Map(visible, c)), " ")
 		}
 		if strings.Join(cells, "") != "" {
 			rows = append(rows, rosterRow{line + skipped, cells})
 		}
 	}
+}
+
+// visible returns r, and −1 for a control character, which spreadsheets leave in cells where
+// nobody sees it and no manifest may hold. Breaks of lines and tabs are left: they part words.
+func visible(r rune) rune {
+	if unicode.IsControl(r) && !unicode.IsSpace(r) {
+		return -1
+	}
+	return r
 }
 
 // rosterHead returns what each column is, "" for one that is left out, and says so.

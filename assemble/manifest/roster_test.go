@@ -40,6 +40,14 @@ func TestParseRoster(t *testing.T) {
 	}
 }
 
+// Characters that nobody sees in a spreadsheet are in no name, or the manifest would not load.
+func TestRosterLeavesOutControlCharacters(t *testing.T) {
+	people, _, err := ParseRoster("r.csv", []byte("name,part\nA\x03da\x1b\vL,Horn\x00\n\x03,\n"))
+	if err != nil || len(people) != 1 || people[0].Player != "Ada L" || people[0].Part != "Horn" {
+		t.Errorf("%q, %v", people, err)
+	}
+}
+
 func TestRosterFaults(t *testing.T) {
 	for text, want := range map[string]string{
 		"":           "error: r.csv: the list is empty\n  hint: one person a row; the first row names the columns",

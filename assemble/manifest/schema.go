@@ -145,8 +145,10 @@ var (
 		{"tuning", listOf(tuningShape), "none", "notes to tune to before the count-in, one after the other"},
 		{"count", fileValue.withForm("list of files").orWords(spokenWord), "nobody",
 			"recordings of the numbers 1, 2, 3 ... in the count-in; spoken: by espeak-ng, where it is installed"},
+		{"conductor", mappingOf(conductorShape), "nobody", "whose film is in the films of click --film, beside the beats"},
 		{"variants", listOf(variantShape), "none", "guides of some players' own"}}}
-	tuningShape = &shape{"a tuning note", "in an entry of tuning:", "{note: A4, seconds: 6}", []key{
+	conductorShape = &shape{"conductor", "inside conductor:", "conductor: {video: intake/beat.mp4}", conductorKeys()}
+	tuningShape    = &shape{"a tuning note", "in an entry of tuning:", "{note: A4, seconds: 6}", []key{
 		{"note", value{form: "pitch"}, required, "such as A4 or D3 (C4 is middle C)"},
 		{"seconds", number(0.5, 60, "seconds"), "6", "how long it sounds"}}}
 	levelsShape = &shape{"levels", "inside levels:", "levels: {click: 3, drone: off}", []key{
@@ -377,8 +379,9 @@ var (
 	checkShape = &shape{"check", "inside check:", "check: {soft_ask: -48}", thresholdKeys()}
 )
 
-// shapes is all of them, for telling where a misplaced key belongs.
+// shapes is those of which a misplaced key may be: all but the conductor, whose keys are those
+// of recordings.
 var shapes = []*shape{topShape, creditShape, tempoShape, countInShape, cueShape, changeShape, holdShape, guideShape,
-	levelsShape, variantShape, droneShape, sectionShape, takeShape, videoShape, audioShape, trimShape, cropShape,
+	levelsShape, tuningShape, variantShape, droneShape, sectionShape, takeShape, videoShape, audioShape, trimShape, cropShape,
 	mixShape, pictureShape, shotShape, transitionShape, entrancesShape, deliverShape, chapterShape, noteShape, callSheetShape,
 	cleanShape, muteShape, partShape, bandShape, compressShape, hallShape, stageShape}

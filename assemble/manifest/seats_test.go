@@ -59,7 +59,7 @@ func TestPinSeatsRefused(t *testing.T) {
 		want  string
 	}{
 		{text, map[string]int{"a": 0}, 1, "seat 0 is out of range"},
-		{text, map[string]int{"a": 1}, 501, "seats 501 is out of range"},
+		{text, map[string]int{"a": 1}, 1201, "seats 1201 is out of range"},
 		{"version: 1\n", nil, 1, `missing key "title" in the manifest`},
 	} {
 		if _, err := PinSeats([]byte(c.data), nil, c.seats, c.count); err == nil ||

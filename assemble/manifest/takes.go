@@ -243,27 +243,33 @@ func (m mapping) recording(key string, s *shape) *production.File {
 		}
 		return nil
 	}
-	f := &production.File{Mark: markOf(m.file, c.node)}
-	if c.need("file", "for example "+s.example) {
-		f.Path = c.path("file", "intake/mara.mov")
+	return c.recordingAs("file", key, s)
+}
+
+// recordingAs reads the keys of a recording, whose file is under one of them. name is what
+// people call the mapping that holds them.
+func (m mapping) recordingAs(file, name string, s *shape) *production.File {
+	f := &production.File{Mark: markOf(m.file, m.node)}
+	if m.need(file, "for example "+s.example) {
+		f.Path = m.path(file, "intake/mara.mov")
 	}
-	f.Offset = c.optional("offset")
-	f.CueAt, _ = c.fileTime("cue_at")
-	if c.has("offset") && c.has("cue_at") {
-		c.at(c.keys["cue_at"], "keep the one you trust; either overrides what sync measures",
-			"%s has both offset and cue_at", key)
+	f.Offset = m.optional("offset")
+	f.CueAt, _ = m.fileTime("cue_at")
+	if m.has("offset") && m.has("cue_at") {
+		m.at(m.keys["cue_at"], "keep the one you trust; either overrides what sync measures",
+			"%s has both offset and cue_at", name)
 	}
-	f.DriftPPM = c.optional("drift_ppm")
-	if v := c.choice("rotate", ""); v != "" {
+	f.DriftPPM = m.optional("drift_ppm")
+	if v := m.choice("rotate", ""); v != "" {
 		degrees, _ := strconv.Atoi(v) // one of the four
 		f.Rotate = &degrees
 	}
-	f.Colour = choose[production.Colour](c, "colour", "")
-	f.Range = choose[production.Range](c, "range", "")
-	f.Track, _ = c.whole("track")
-	f.Parts = c.parts()
-	f.PartsOfSound = c.choice("parts_of", "file") == "sound"
-	if v := c.choice("sample_rate", ""); v != "" {
+	f.Colour = choose[production.Colour](m, "colour", "")
+	f.Range = choose[production.Range](m, "range", "")
+	f.Track, _ = m.whole("track")
+	f.Parts = m.parts()
+	f.PartsOfSound = m.choice("parts_of", "file") == "sound"
+	if v := m.choice("sample_rate", ""); v != "" {
 		f.SampleRate, _ = strconv.Atoi(v)
 	}
 	return f

@@ -213,7 +213,7 @@ func TestLiveFragments(t *testing.T) {
 // TestCodecsAreBounded: a codec that nothing records in is refused by its name,
 // and a setting allows it.
 func TestCodecsAreBounded(t *testing.T) {
-	tool := ffmpegtest.Tool(t)
+	tool := ffmpegtest.Whole(t)
 	path := ffmpegtest.Make(t, "rare.mka", "-f", "lavfi", "-i", "sine=d=1", "-c:a", "wavpack")
 	_, err := Probe(context.Background(), tool, path)
 	if f := faultOf(t, err); !strings.Contains(f.What, "a stream in wavpack") ||

@@ -148,7 +148,7 @@ func cover(t *testing.T) string {
 }
 
 func TestRealRefusals(t *testing.T) {
-	tool := ffmpegtest.Tool(t)
+	tool := ffmpegtest.Whole(t)
 	av := ffmpegtest.Make(t, "av.mp4", avArgs...)
 	whole, err := os.ReadFile(av)
 	if err != nil {
@@ -194,7 +194,7 @@ func tenHours(t *testing.T) string {
 // The wall behind our own look at the first bytes: ffmpeg under SafeOptions
 // opens neither playlists nor what they point to, whatever the file is called.
 func TestRealWhitelist(t *testing.T) {
-	tool := ffmpegtest.Tool(t)
+	tool := ffmpegtest.Whole(t)
 	secret := ffmpegtest.Make(t, "secret.wav", args("-f lavfi -i", sound)...)
 	ts := ffmpegtest.Make(t, "secret.ts", args("-f lavfi -i", sound, "-c:a aac")...)
 	for name, text := range map[string]string{
@@ -276,7 +276,7 @@ func TestRealTruncated(t *testing.T) {
 }
 
 func TestRealDecodeRefuses(t *testing.T) {
-	tool := ffmpegtest.Tool(t)
+	tool := ffmpegtest.Whole(t)
 	video := probe(t, ffmpegtest.Make(t, "v.mp4", args("-f lavfi -i", picture, "-c:v libx264 -preset ultrafast")...))
 	dst := filepath.Join(t.TempDir(), "x.wav")
 	if f := faultOf(t, DecodeAudio(ctx, tool, video, dst)); f.What != "the file has no sound" {

@@ -68,10 +68,11 @@ func openAt(ctx context.Context, src *graph.Source, c plan.Conform, rate shot.Ra
 	src.Indexed = true
 }
 
-// conformTask brings a take's picture to its size and onto guide time. Its key
+// ConformTask brings a take's picture to its size and onto guide time. Its key
 // holds everything that decides the result, and nothing of where the take lies
-// on the disk.
-func (m *Maker) conformTask(c plan.Conform) (task.Ref[string], error) {
+// on the disk. The task fails with a [BrokenOff] for a picture that ends before its
+// file says, and as reading does; planning it fails for a hash that is none.
+func (m *Maker) ConformTask(c plan.Conform) (task.Ref[string], error) {
 	key, err := m.conformKey(c)
 	if err != nil {
 		return task.Ref[string]{}, err
@@ -196,7 +197,7 @@ func inTime(f plan.Film, conformed []task.Ref[string]) []task.Edge {
 func (m *Maker) Film(f plan.Film, sound task.Ref[string]) (Film, error) {
 	x := Film{Film: f}
 	for _, c := range f.Conforms {
-		made, err := m.conformTask(c)
+		made, err := m.ConformTask(c)
 		if err != nil {
 			return x, err
 		}

@@ -19,7 +19,7 @@ func TestReadingATakeIsCounted(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	whole, err := m.conformTask(c)
+	whole, err := m.ConformTask(c)
 	if err != nil {
 		t.Fatal(err)
 	}

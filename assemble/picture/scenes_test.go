@@ -42,7 +42,7 @@ func compositions(t *testing.T, changes ...string) (plan.Film, plan.Timeline, []
 	f := pl.Films[0]
 	var conforms []task.Ref[string]
 	for _, c := range f.Conforms {
-		made, err := m.conformTask(c)
+		made, err := m.ConformTask(c)
 		if err != nil {
 			t.Fatal(err)
 		}

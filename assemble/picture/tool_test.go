@@ -1,25 +1,17 @@
 package picture
 
 import (
-	"context"
-	"os"
 	"testing"
 
 	"ripieno/assemble/ffmpeg"
+	"ripieno/assemble/ffmpeg/ffmpegtest"
 	"ripieno/assemble/graph"
 )
 
 // findTool returns ffmpeg; without it a test is skipped, or fails under CI.
 func findTool(t testing.TB) *ffmpeg.Tool {
 	t.Helper()
-	tool, err := ffmpeg.Find(context.Background())
-	if err != nil {
-		if os.Getenv("CI") != "" {
-			t.Fatal(err)
-		}
-		t.Skip(err)
-	}
-	return tool
+	return ffmpegtest.Tool(t)
 }
 
 func run(t testing.TB, tool *ffmpeg.Tool, c ffmpeg.Command) {

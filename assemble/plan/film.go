@@ -225,8 +225,13 @@ func (h *arranger) newTile(s shot.Shot, take string, r layout.Rect, line Timelin
 // picture. Each output frame shows the source frame nearest to it, so a frame
 // takes over half its length before its time.
 func exists(pic Picture, line Timeline) Span {
-	whole := Span{pic.frameFrom(pic.First, line.Rate), pic.frameFrom(pic.Last, line.Rate)}
-	return whole.Meet(Span{line.First, line.First + line.Frames})
+	return pic.Seen(line.Rate).Meet(Span{line.First, line.First + line.Frames})
+}
+
+// Seen returns the guide frames of a rate that have a picture of the file, also before
+// guide time 0.
+func (p Picture) Seen(rate shot.Rate) Span {
+	return Span{p.frameFrom(p.First, rate), p.frameFrom(p.Last, rate)}
 }
 
 // frameFrom returns the first guide frame that shows the source frame of a file

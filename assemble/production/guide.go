@@ -15,6 +15,8 @@ type Guide struct {
 	Variants []Variant // guides of some players' own
 	Tuning   []Tuning  // notes before the count-in, in order
 	Count    *Count    // who speaks in the count-in; nil for nobody
+	// Conductor is the film of who conducts, which guide films have in them; nil for none.
+	Conductor *Conductor
 	GuideSound
 }
 
@@ -24,6 +26,18 @@ type Tuning struct {
 	Begins, Seconds float64 // from the guide's first sample, and how long
 	Mark            fault.Mark
 }
+
+// Conductor is a film of somebody who conducts to the guide that all play to, and claps on
+// its cue as all do. It is in guide films and in nothing else.
+type Conductor struct {
+	Video   File
+	Release Release // whether the players may see it; that of the production when it says nothing
+}
+
+// ShowsPicture reports whether the film may be opened and shown to the players. A release
+// that is missing does not forbid it: the players are no public, and whoever sends it to
+// them is reminded.
+func (c Conductor) ShowsPicture() bool { return Take{Release: c.Release}.ShowsPicture() }
 
 // Count is who speaks the numbers of the count-in.
 type Count struct {

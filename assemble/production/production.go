@@ -105,6 +105,9 @@ type Asset struct {
 // Assets returns all such files that the manifest names, as often as it does.
 func (p *Production) Assets() []Asset {
 	list := append([]Asset(nil), p.Picture.Fonts...)
+	if p.Guide.Count != nil {
+		list = append(list, p.Guide.Count.Files...)
+	}
 	for _, a := range []*Asset{p.Picture.Backdrop, p.Logo, p.Mix.Impulse} {
 		if a != nil {
 			list = append(list, *a)

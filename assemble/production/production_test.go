@@ -23,6 +23,7 @@ func TestAssets(t *testing.T) {
 		Picture: Picture{Fonts: []Asset{{Path: "a.ttf"}, {Path: "b.ttf"}}, Backdrop: asset("back.jpg")},
 		Mix:     Mix{Impulse: asset("hall.wav")},
 		Takes:   []Take{{Backing: asset("back.jpg")}, {}, {Backing: asset("curtain.png")}},
+		Guide:   Guide{Count: &Count{Files: []Asset{{Path: "one.wav"}, {Path: "two.wav"}}}},
 	}
 	var got []string
 	for _, a := range p.Assets() {
@@ -30,7 +31,7 @@ func TestAssets(t *testing.T) {
 	}
 	slices.Sort(got)
 	if want := []string{"a.ttf", "b.ttf", "back.jpg", "back.jpg", "curtain.png", "hall.wav",
-		"logo.png"}; !slices.Equal(got, want) {
+		"logo.png", "one.wav", "two.wav"}; !slices.Equal(got, want) {
 		t.Errorf("%q, want %q", got, want)
 	}
 	if len(p.Picture.Fonts) != 2 || p.Picture.Fonts[0].Path != "a.ttf" || p.Picture.Fonts[1].Path != "b.ttf" {

@@ -39,6 +39,7 @@ type Guide struct {
 	First      int        // measure of the piece that the guide's measure 1 is
 	Own        bool       // it is not the one all play to
 	Others     bool       // other parts are heard in it
+	Conducted  bool       // there is a film of it in which somebody conducts
 	Subdivided bool
 	CountTones bool
 	PitchHz    float64

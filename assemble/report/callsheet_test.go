@@ -111,6 +111,21 @@ func render(t testing.TB, s Sheet) string {
 	return b.String()
 }
 
+// Where somebody conducts in the film of a guide, its page says which film, in every
+// language; elsewhere no page speaks of one.
+func TestSheetsNameTheConductorsFilm(t *testing.T) {
+	for _, language := range phrase.Languages() {
+		s := mine(t, language)
+		if page := render(t, s); strings.Contains(page, "guide.mp4") {
+			t.Errorf("%s: a film of nobody", language)
+		}
+		s.Guide.Conducted, s.Guide.File = true, "guide-loud"
+		if page := render(t, s); strings.Count(page, "guide-loud.mp4") != 1 {
+			t.Errorf("%s: %d times the film", language, strings.Count(page, "guide-loud.mp4"))
+		}
+	}
+}
+
 func TestGoldenPages(t *testing.T) {
 	for name, s := range map[string]Sheet{
 		"player-en": mine(t, "en"), "everybody-de": everybody(t, "de"), "retake-it": retake(t, "it"),

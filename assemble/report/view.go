@@ -165,6 +165,9 @@ func (s Sheet) hear(clap, begin string) []string {
 	if g.Others {
 		first = append(first, say("guide-others"))
 	}
+	if g.Conducted {
+		first = append(first, say("guide-film", "film", g.File+".mp4"))
+	}
 	var second []string
 	if len(g.Tuning) > 0 {
 		var notes []string

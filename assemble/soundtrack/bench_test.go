@@ -4,6 +4,7 @@ package soundtrack
 
 import (
 	"context"
+	"errors"
 	"flag"
 	"fmt"
 	"io"
@@ -23,39 +24,44 @@ import (
 	"ripieno/assemble/media"
 	"ripieno/mix"
 	"ripieno/mix/audio"
+	"ripieno/mix/mask"
+	"ripieno/mix/tone"
 )
 
-var mixSeconds = flag.Int("mixseconds", 30, "length of the recordings of BenchmarkMix")
+var (
+	mixSeconds = flag.Int("mixseconds", 30, "length of the recordings of BenchmarkMix")
+	mixAlone   = flag.Bool("mixalone", false, "BenchmarkMix leaves out what ffmpeg needs for the same files")
+)
 
 const mixStrips = 50
 
 // BenchmarkMix makes what the mix makes besides decoding and encoding, from
 // files to files, of 50 strips with everything on: measuring, repair, drift,
-// low cut, three bands, compressor (and, in a run of its own, denoise), fades,
-// balance, pan, a shared hall, loudness, limiter and dither. ffmpeg then does
+// low cut, three bands, compressor, fades, balance, pan, a shared hall, loudness,
+// limiter and dither; in runs of their own, denoise by hand and all that is done
+// by default to takes by themselves, in every take. ffmpeg then does
 // amix, pan and alimiter on the same files, without any of the rest. Times are
 // those of the processor, which other work on the machine does not spoil:
 // x_real_time_2_cores is the length of the piece over half of them;
 // x_by_the_clock is its length over the time that passed.
 func BenchmarkMix(b *testing.B) {
 	tool, err := ffmpeg.Find(b.Context())
-	if err != nil {
+	if err != nil && !*mixAlone {
 		b.Skip(err)
 	}
 	dir := b.TempDir()
 	strips := benchStrips(b, dir)
-	for _, denoise := range []bool{false, true} {
-		name := "everything"
-		if denoise {
-			name = "everything+denoise"
-		}
+	for _, name := range []string{"everything", "everything+denoise", "everything+clean"} {
 		b.Run(name, func(b *testing.B) {
 			var ours, theirs, passed time.Duration
 			for b.Loop() {
 				from, start := cpuTime(syscall.RUSAGE_SELF), time.Now()
-				benchMix(b, dir, strips, denoise)
+				benchMix(b, dir, strips, name)
 				ours += cpuTime(syscall.RUSAGE_SELF) - from
 				passed += time.Since(start)
+				if *mixAlone {
+					continue
+				}
 				b.StopTimer()
 				from = cpuTime(syscall.RUSAGE_CHILDREN)
 				ffmpegMix(b, tool, dir)
@@ -67,8 +73,10 @@ func BenchmarkMix(b *testing.B) {
 			n := float64(b.N)
 			b.ReportMetric(float64(m.Sys)/1e6, "MB")
 			b.ReportMetric(ours.Seconds()/n, "cpu_s")
-			b.ReportMetric(theirs.Seconds()/n, "ffmpeg_cpu_s")
-			b.ReportMetric(ours.Seconds()/theirs.Seconds(), "cpu_of_ffmpeg")
+			if !*mixAlone {
+				b.ReportMetric(theirs.Seconds()/n, "ffmpeg_cpu_s")
+				b.ReportMetric(ours.Seconds()/theirs.Seconds(), "cpu_of_ffmpeg")
+			}
 			b.ReportMetric(2*float64(*mixSeconds)*n/ours.Seconds(), "x_real_time_2_cores")
 			b.ReportMetric(float64(*mixSeconds)*n/passed.Seconds(), "x_by_the_clock")
 		})
@@ -142,7 +150,7 @@ func (r *repeated) Read(dst audio.Block) (int, error) {
 }
 
 // benchMix does what the tasks of the mix do.
-func benchMix(b *testing.B, dir string, strips []mix.Strip, denoise bool) {
+func benchMix(b *testing.B, dir string, strips []mix.Strip, what string) {
 	voices := make([]mix.Strip, len(strips))
 	var group errgroup.Group
 	group.SetLimit(2)
@@ -157,15 +165,16 @@ func benchMix(b *testing.B, dir string, strips []mix.Strip, denoise bool) {
 				return err
 			}
 			s.Repair = a.Repair
-			if denoise {
-				noise, err := mix.LearnNoise(s)
-				if err != nil {
-					return err
-				}
-				s.Denoise = &mix.Denoise{Noise: noise}
+			if s, err = benchClean(s, what); err != nil {
+				return err
 			}
 			if err := writeVoice(context.Background(), s, out); err != nil {
 				return err
+			}
+			if what == "everything+clean" {
+				if err := benchBands(filepath.Join(out, voiceWAV)); err != nil {
+					return err
+				}
 			}
 			s.Gain = mix.Balance([]mix.Strip{s}, []mix.Analysis{a}, nil)[0]
 			voices[i] = mix.FromVoice(s, s.From-mix.DefaultFade, func() (audio.Source, error) {
@@ -204,6 +213,36 @@ func benchMix(b *testing.B, dir string, strips []mix.Strip, denoise bool) {
 	if i := float64(r.After.Integrated); math.Abs(i+16) > 0.3 {
 		b.Fatalf("mastered to %.2f LUFS", i)
 	}
+}
+
+// benchClean returns a strip with what is done to it by itself.
+func benchClean(s mix.Strip, what string) (mix.Strip, error) {
+	switch what {
+	case "everything+denoise":
+		noise, err := mix.LearnNoise(s)
+		s.Denoise = &mix.Denoise{Noise: noise}
+		return s, err
+	case "everything+clean":
+		const before = 2 // seconds of count-in
+		if _, err := mix.HearRoom(s, before/2); err != nil {
+			return s, err
+		}
+		h, err := mix.Hear(s, mix.Span{From: before * audio.Rate, To: s.To - audio.Rate})
+		s.Playing, s.Reduce = h.Curve(s), &mix.Reduce{Noise: &h.Noise, Depth: 12}
+		s.EQ = append(mix.ToneBands(tone.Usual.Correction), s.EQ...)
+		return s, err
+	}
+	return s, nil
+}
+
+// benchBands measures what says who is hidden.
+func benchBands(voice string) error {
+	wav, err := media.OpenWAV(voice)
+	if err != nil {
+		return err
+	}
+	_, err = mask.Listen(wav)
+	return errors.Join(err, wav.Close())
 }
 
 // ffmpegMix is the least that could be called a mix.

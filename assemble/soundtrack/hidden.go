@@ -47,8 +47,7 @@ func bandsTask(r Sound, take string, voice task.Ref[string], seconds float64) ta
 	return task.Value[*mask.Levels](t)
 }
 
-// Bands returns the tasks that [Track.Hidden] reads. A mix of one strip, or of
-// one part, needs none.
+// Bands returns the tasks that say who is hidden, which [Track.Find] reads.
 func (t *Track) Bands() []task.Edge {
 	var list []task.Edge
 	for _, p := range t.parts {
@@ -72,30 +71,35 @@ type HiddenSpan struct {
 	Measures string  `json:"measures"` // such as m12 to m15
 }
 
-// Hidden returns for every strip how far its part is covered, nil for not at all, from a
-// run of [Track.Bands]. A voice that could not be measured is left out. It fails when
-// what is stored cannot be read.
-func (t *Track) Hidden(rep Report, res task.Result, music *tempo.Map) ([]*HiddenResult, error) {
+// hidden returns for every strip how far its part is covered, and how far where it has the
+// melody; nil for not at all. A voice that could not be measured is left out.
+func (t *Track) hidden(rep Report, res task.Result, music *tempo.Map, melody [][]mask.Span) (all,
+	tunes []*HiddenResult, err error) {
 	var strips []mask.Strip
+	var spans [][]mask.Span
 	var at []int
 	for i, p := range t.parts {
 		l, ok, err := p.bands.Result(res)
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		if ok {
 			at = append(at, i)
+			spans = append(spans, melody[i])
 			strips = append(strips, mask.Strip{Levels: l, From: rep.Voices[i].From, Gain: rep.Gains[i],
 				Group: p.group()})
 		}
 	}
-	out := make([]*HiddenResult, len(t.parts))
-	for k, h := range mask.Find(strips) {
-		if h.Share > 0 {
-			out[at[k]] = hiddenResult(h, music)
+	results := func(found []mask.Hidden) []*HiddenResult {
+		out := make([]*HiddenResult, len(t.parts))
+		for k, h := range found {
+			if h.Share > 0 {
+				out[at[k]] = hiddenResult(h, music)
+			}
 		}
+		return out
 	}
-	return out, nil
+	return results(mask.Find(strips)), results(mask.FindWithin(strips, spans)), nil
 }
 
 // group returns who is heard together with a strip: all of its part, or the take
@@ -126,13 +130,17 @@ func (r *HiddenResult) words() []string {
 	if r == nil || r.Share < worthSaying {
 		return nil
 	}
-	where, longest := "", 0.0
+	return []string{fmt.Sprintf("hidden by the others for %.0f %% of its playing%s; gain: %+.1f would bring it out",
+		100*r.Share, r.longest(), r.Lift)}
+}
+
+// longest says where the longest stretch is; "" without one.
+func (r *HiddenResult) longest() (where string) {
+	longest := 0.0
 	for _, s := range r.Spans {
 		if s.To-s.From > longest {
 			where, longest = ", longest from "+s.Measures, s.To-s.From
 		}
 	}
-	return []string{fmt.Sprintf("hidden by the others for %.0f %% of its playing%s; gain: %+.1f would bring it out",
-		100*r.Share,
-		where, r.Lift)}
+	return where
 }

@@ -27,10 +27,11 @@ type Loose struct {
 func (t *Track) LooseEdges() []task.Edge {
 	var edges []task.Edge
 	for _, p := range t.parts {
-		// Kept: a voice may be in the store without what its recording measures.
-		level := *p.level.Task()
-		level.Keep = true
-		edges = append(edges, task.Value[mix.Analysis](level), p.voice)
+		// Kept: a voice may be in the store without what its recording measures, and what is
+		// made of a voice without the voice.
+		level, voice := *p.level.Task(), *p.voice.Task()
+		level.Keep, voice.Keep = true, true
+		edges = append(edges, task.Value[mix.Analysis](level), task.Path(voice))
 		if p.Clean.Any() {
 			edges = append(edges, p.heard)
 		}

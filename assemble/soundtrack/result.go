@@ -3,11 +3,13 @@ package soundtrack
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"ripieno/assemble/plan"
 	"ripieno/assemble/task"
 	"ripieno/mix"
 	"ripieno/mix/audio"
+	"ripieno/mix/tempo"
 )
 
 // The types in this file are what a mix says of itself and, encoded as JSON,
@@ -34,6 +36,9 @@ type StripResult struct {
 	Notes        []string      `json:"notes,omitempty"`
 	Clean        *CleanResult  `json:"clean,omitempty"`  // what was done to it by itself
 	Hidden       *HiddenResult `json:"hidden,omitempty"` // how far the others cover its part
+	Roles        []RoleResult  `json:"roles,omitempty"`
+	Tune         *HiddenResult `json:"melody_hidden,omitempty"` // the same, where it has the melody
+	Room         *RoomResult   `json:"room,omitempty"`          // by its clap
 }
 
 // Lift is a span of guide time in which a soloist is lifted.
@@ -107,20 +112,60 @@ func (t *Track) Heard(res task.Result) ([]mix.Heard, error) {
 	return list, nil
 }
 
-// StripResults describes every strip of a finished mix, from what was heard of it, what was
-// done to it by itself and how far it is hidden.
-func (t *Track) StripResults(rep Report, heard []mix.Heard, cleaned map[string]*CleanResult,
-	hidden []*HiddenResult) []StripResult {
+// Found is what is known of the strips of a finished mix, besides their levels.
+type Found struct {
+	Heard         []mix.Heard
+	Cleaned       map[string]*CleanResult // by takes
+	Hidden, Tunes []*HiddenResult         // how far each is hidden: at all, and where it has the melody
+	Roles         [][]RoleResult
+	Rooms         []*RoomResult
+}
+
+// Findings returns the tasks that [Track.Find] reads, besides those of the mix.
+func (t *Track) Findings() []task.Edge {
+	list := t.Bands()
+	for _, p := range t.parts {
+		list = append(list, p.room)
+	}
+	return list
+}
+
+// Find returns what is known of the strips from a run of the mix and of [Track.Findings]. who
+// says who plays what. What could not be measured is left out; it fails when what is stored
+// cannot be read.
+func (t *Track) Find(rep Report, res task.Result, music *tempo.Map, who Playing) (f Found, err error) {
+	if f.Heard, err = t.Heard(res); err != nil {
+		return f, err
+	}
+	if f.Cleaned, err = t.Cleaned(res); err != nil {
+		return f, err
+	}
+	f.Roles = t.roles(who, music)
+	if f.Hidden, f.Tunes, err = t.hidden(rep, res, music, melodies(f.Roles)); err != nil {
+		return f, err
+	}
+	for _, p := range t.parts {
+		r, _, err := p.room.Result(res)
+		if err != nil {
+			return f, err
+		}
+		f.Rooms = append(f.Rooms, roomResult(r))
+	}
+	return f, nil
+}
+
+// StripResults describes every strip of a finished mix by what is known of it.
+func (t *Track) StripResults(rep Report, f Found) []StripResult {
 	list := []StripResult{}
 	for i, p := range t.parts {
-		list = append(list, stripResult(p.Strip, rep, i))
-		list[i].Clean = cleaned[p.Take]
-		list[i].Hidden = hidden[i]
-		list[i].Notes = append(t.findings(rep, i, heard[i]), list[i].Clean.words()...)
-		list[i].Notes = append(list[i].Notes, hidden[i].words()...)
-		if loss := list[i].MonoLoss; loss > mostMonoLoss {
-			list[i].Notes = append(list[i].Notes, fmt.Sprintf("%.1f dB softer where left and right are added", loss))
+		s := stripResult(p.Strip, rep, i)
+		s.Clean, s.Hidden, s.Roles, s.Tune, s.Room = f.Cleaned[p.Take], f.Hidden[i], f.Roles[i], f.Tunes[i], f.Rooms[i]
+		s.Notes = slices.Concat(t.findings(rep, i, f.Heard[i]), s.Clean.words(), s.Room.words(), roleWords(s.Roles),
+			s.Tune.tuneWords(), s.Hidden.words())
+		if s.MonoLoss > mostMonoLoss {
+			s.Notes = append(s.Notes, fmt.Sprintf("%.1f dB softer where left and right are added", s.MonoLoss))
 		}
+		list = append(list, s)
 	}
 	return list
 }

@@ -19,6 +19,7 @@ import (
 	"ripieno/assemble/task"
 	"ripieno/mix"
 	"ripieno/mix/audio"
+	"ripieno/mix/decay"
 	"ripieno/mix/mask"
 	"ripieno/mix/room"
 	"ripieno/mix/tone"
@@ -122,6 +123,7 @@ type part struct {
 	heard task.Ref[mix.Heard]
 	voice task.Ref[string] // the folder with the voice and what it measures
 	bands task.Ref[*mask.Levels]
+	room  task.Ref[decay.Room]
 }
 
 // New plans the mix. sounds are those of the strips, in their order; recorded
@@ -141,7 +143,8 @@ func New(tool *ffmpeg.Tool, workers int, pl *plan.Plan, sounds []Sound, recorded
 	for i, s := range pl.Strips {
 		voice := voiceTask(sounds[i], s, levels[i], heard[i], t.phones)
 		bands := bandsTask(sounds[i], s.Take, voice, pl.Timeline.Duration())
-		t.parts = append(t.parts, part{s, sounds[i], levels[i], heard[i], voice, bands})
+		clap := roomTask(sounds[i], s, pl.Tempo.Cue(), levels[i])
+		t.parts = append(t.parts, part{s, sounds[i], levels[i], heard[i], voice, bands, clap})
 	}
 	sum := t.sumTask()
 	master := t.masterTask(task.Path(sum))

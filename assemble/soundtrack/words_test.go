@@ -12,6 +12,7 @@ import (
 	"ripieno/assemble/plan"
 	"ripieno/assemble/task"
 	"ripieno/layout/card"
+	"ripieno/layout/direct"
 	"ripieno/mix"
 	"ripieno/mix/audio"
 	"ripieno/mix/denoise"
@@ -382,9 +383,10 @@ func TestWhyThereIsNothing(t *testing.T) {
 	if err != nil || len(heard) != 3 {
 		t.Errorf("%v, %v", heard, err)
 	}
-	hidden, err := track.Hidden(Report{}, task.Result{}, nil)
-	if err != nil || len(hidden) != 3 || hidden[0] != nil {
-		t.Errorf("%v, %v", hidden, err)
+	found, err := track.Find(Report{}, task.Result{}, piece(t, 2, 4), Playing{})
+	if err != nil || len(found.Hidden) != 3 || found.Hidden[0] != nil || len(found.Tunes) != 3 ||
+		len(found.Roles) != 3 || len(found.Rooms) != 3 || found.Rooms[0] != nil {
+		t.Errorf("%+v, %v", found, err)
 	}
 	if got, err := track.Cleaned(task.Result{}); err != nil || len(got) != 0 {
 		t.Errorf("%v, %v", got, err)
@@ -393,8 +395,8 @@ func TestWhyThereIsNothing(t *testing.T) {
 	if got, err := nobody.Cleaned(task.Result{}); err != nil || len(got) != 0 || nobody.Cleanings() != nil {
 		t.Errorf("of no mix: %v, %v", got, err)
 	}
-	if len(track.Bands()) != 3 || len(track.Cleanings()) != 3 {
-		t.Errorf("%d, %d tasks", len(track.Bands()), len(track.Cleanings()))
+	if len(track.Bands()) != 3 || len(track.Cleanings()) != 3 || len(track.Findings()) != 6 {
+		t.Errorf("%d, %d, %d tasks", len(track.Bands()), len(track.Cleanings()), len(track.Findings()))
 	}
 }
 
@@ -411,8 +413,11 @@ func TestResultsOfAMix(t *testing.T) {
 		Master: mix.MasterReport{Before: mix.Measured{Integrated: none}, Gain: 7, Reduction: 1.5, Limited: 0.25,
 			Reached: true},
 		AAC: mix.Measured{Integrated: -16, TruePeak: -1.2}}
-	list := track.StripResults(rep, make([]mix.Heard, 3), map[string]*CleanResult{"bass": {Presence: 1}},
-		[]*HiddenResult{nil, nil, {Share: 0.9, Lift: 2}})
+	list := track.StripResults(rep, Found{Heard: make([]mix.Heard, 3),
+		Cleaned: map[string]*CleanResult{"bass": {Presence: 1}},
+		Hidden:  []*HiddenResult{nil, nil, {Share: 0.9, Lift: 2}}, Tunes: []*HiddenResult{nil, nil, {Share: 0.5, Lift: 3}},
+		Roles: [][]RoleResult{nil, nil, {{direct.HasMelody, HiddenSpan{Measures: "m1 to m2"}}}},
+		Rooms: []*RoomResult{nil, nil, {Decay: 0.42, Direct: 6.3}}})
 	if len(list) != 3 {
 		t.Fatalf("%+v", list)
 	}
@@ -430,6 +435,8 @@ func TestResultsOfAMix(t *testing.T) {
 	}
 	told := strings.Join(s.Notes, "; ")
 	for _, want := range []string{"a phone: presence +1.0 dB", "hidden by the others for 90 %",
+		"a room of 0.4 s, direct sound +6 dB against it", "melody in m1 to m2",
+		"its melody is hidden by the others for 50 %; gain: +3.0 would bring it out",
 		"3.0 dB softer where left and right are added"} {
 		if !strings.Contains(told, want) {
 			t.Errorf("no %q in %q", want, told)

@@ -2,6 +2,7 @@ package takes
 
 import (
 	"math"
+	"strings"
 
 	"ripieno/assemble/production"
 	"ripieno/assemble/task"
@@ -19,7 +20,8 @@ func (s *Set) Directed(man *production.Production, res task.Result) (players []d
 		if t.IsWithheld() {
 			continue
 		}
-		x := direct.Player{Take: t.Name, Section: t.Section, Plays: make([]bool, len(starts)-1),
+		x := direct.Player{Take: t.Name, Section: t.Section, Voice: strings.ToLower(strings.TrimSpace(t.Part)),
+			Plays: make([]bool, len(starts)-1),
 			Shown: t.ShowsPicture() && (t.Expected || t.Video != nil && t.Video.HasPicture())}
 		if x.Notes, err = t.notes(man, res); err != nil {
 			return nil, nil, 0, err
@@ -47,6 +49,19 @@ func (s *Set) Listens(man *production.Production) (edges []task.Edge) {
 		}
 	}
 	return edges
+}
+
+// mostHeard is how many takes there may be for their pitches to be followed when nothing but
+// a sentence of the mix depends on it: that takes as long as mixing them.
+const mostHeard = 24
+
+// Roles returns the tasks that Directed needs where who has the melody is worth a sentence:
+// none in large productions, of which it then knows what the score says.
+func (s *Set) Roles(man *production.Production) []task.Edge {
+	if len(man.Takes) > mostHeard {
+		return nil
+	}
+	return s.Listens(man)
 }
 
 // barSlack is how much before a bar line a note may begin that belongs behind it, seconds.

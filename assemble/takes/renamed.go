@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"ripieno/assemble/fault"
+	"ripieno/assemble/media"
 	"ripieno/assemble/production"
 	"ripieno/assemble/session"
 )
@@ -39,7 +40,7 @@ func (r *Recording) tellRenamed(ctx context.Context, s *session.Session, err err
 		return err
 	}
 	if now := findRenamed(ctx, s, root, was); now != "" {
-		f.Hint = fmt.Sprintf("the recording that had this name is %q now: write that name, or rename it back", now)
+		f.Hint = fmt.Sprintf(media.RenamedHint+" %q now: write that name, or rename it back", now)
 	}
 	return err
 }

@@ -26,6 +26,7 @@ import (
 // Player is a take as a director sees it.
 type Player struct {
 	Take, Section string
+	Voice         string // players of one voice play the same notes; "": a voice of their own
 	Shown         bool   // there is a picture that may be shown
 	Plays         []bool // by measure: whether it sounds
 	Notes         []Note // in order of time, on the clock of the measures

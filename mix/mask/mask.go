@@ -121,7 +121,23 @@ const (
 
 // Find returns for every strip how far its group is covered by all other groups.
 // A mix of one group hides nobody.
-func Find(strips []Strip) []Hidden {
+func Find(strips []Strip) []Hidden { return find(strips, nil) }
+
+// FindWithin does what [Find] does for the moments that begin in the spans of each strip,
+// such as those in which it has the tune; strips of one group have them together. A strip
+// whose group has none is hidden in none.
+func FindWithin(strips []Strip, spans [][]Span) []Hidden {
+	of := map[string][]Span{}
+	for i, s := range strips {
+		of[s.Group] = append(of[s.Group], spans[i]...)
+	}
+	return find(strips, func(group string, at audio.Frames) bool {
+		return slices.ContainsFunc(of[group], func(s Span) bool { return s.From <= at && at < s.To })
+	})
+}
+
+// find does the work of Find for the moments of a group that counts wants, nil for all.
+func find(strips []Strip, counts func(group string, at audio.Frames) bool) []Hidden {
 	groups, first, moments := collect(strips)
 	out := make([]Hidden, len(strips))
 	total := make([][Bands]float64, moments)
@@ -135,7 +151,11 @@ func Find(strips []Strip) []Hidden {
 	found := map[string]Hidden{}
 	for name, g := range groups {
 		if len(groups) > 1 {
-			found[name] = g.hidden(total, first)
+			playing := g.playing()
+			for i := range playing {
+				playing[i] = playing[i] && (counts == nil || counts(name, first+audio.Frames(i)*Step))
+			}
+			found[name] = g.hidden(total, first, playing)
 		}
 	}
 	for i, s := range strips {
@@ -203,12 +223,12 @@ func spread(power [Bands]float64) (out [Bands]float64) {
 	return out
 }
 
-// hidden returns how far a group is covered by the rest of total.
-func (g *group) hidden(total [][Bands]float64, first audio.Frames) Hidden {
+// hidden returns how far a group is covered by the rest of total in the moments in which
+// it is playing.
+func (g *group) hidden(total [][Bands]float64, first audio.Frames, playing []bool) Hidden {
 	var h Hidden
 	var needs []float64
-	playing, run := g.playing(), 0
-	count := 0
+	run, count := 0, 0
 	end := func(i int) {
 		if run >= longSpan {
 			h.Spans = append(h.Spans, Span{first + audio.Frames(i-run)*Step, first + audio.Frames(i)*Step})

@@ -105,3 +105,23 @@ func TestGroups(t *testing.T) {
 		t.Error("somebody is hidden among nobody")
 	}
 }
+
+// Only the moments that are asked about count: half of them hidden is half, whatever else
+// is hidden; a group is asked about as a whole, and one that is not asked about at all is
+// hidden in nothing.
+func TestFindWithin(t *testing.T) {
+	loud := strip(t, "trumpet", tone(8, 440, -20, 3, 8))
+	soft := strip(t, "viola", tone(8, 443, -40, 0, 8))
+	desk := strip(t, "viola", tone(8, 443, -60, 0, 8))
+	strips := []Strip{loud, soft, desk}
+	spans := func(from, to float64) []Span { return []Span{{audio.FramesAt(from), audio.FramesAt(to)}} }
+	for _, c := range []struct{ from, to, share float64 }{{0, 2.5, 0}, {1, 5, 0.5}, {4, 8, 1}, {20, 30, 0}} {
+		h := FindWithin(strips, [][]Span{nil, spans(c.from, c.to), nil})
+		if math.Abs(h[1].Share-c.share) > 0.1 || h[2].Share != h[1].Share || h[0].Share != 0 {
+			t.Errorf("from %v to %v: %+v", c.from, c.to, h)
+		}
+	}
+	if h := FindWithin(strips, make([][]Span, 3)); h[1].Share != 0 || h[1].Lift != 0 {
+		t.Errorf("of nothing: %+v", h[1])
+	}
+}

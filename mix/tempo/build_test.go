@@ -45,6 +45,9 @@ func TestFaults(t *testing.T) {
 		{"until alone", func(s *Spec) { s.Changes[1].Until = 12 }, "until", "measure 10: until without ramp_to", 1, 10},
 		{"backwards", func(s *Spec) { s.Changes[1].RampTo, s.Changes[1].Until = 90, 9 }, "until",
 			"measure 10: the ramp ends in measure 9, which is not later", 1, 10},
+		{"of no length", func(s *Spec) {
+			s.Changes[1].At, s.Changes[1].RampTo, s.Changes[1].Until = 4.9999999999999991, 90, 11
+		}, "until", "measure 10: the ramp ends where it begins", 1, 10},
 		{"beyond", func(s *Spec) { s.Changes[1].RampTo, s.Changes[1].Until = 90, 22 }, "until",
 			"measure 10: the ramp ends in measure 22, the piece in measure 20", 1, 10},
 		{"within a ramp", func(s *Spec) { s.Changes[0].RampTo, s.Changes[0].Until = 90, 11 }, "measure",

@@ -267,26 +267,36 @@ func (m Meter) String() string {
 
 // composite returns a composite meter as [ParseMeter] reads it, "" for any other.
 func (m Meter) composite() string {
-	var parts []string
+	type fraction struct{ upper, lower int }
+	var parts []fraction
+	shortest, last := 1, -1 // the largest lower number; the last part that is one plain note
 	for i := 0; i < int(m.n); {
 		end := i + 1
 		for end < int(m.n) && m.accent&(1<<end) == 0 && m.units[end] == m.units[i] {
 			end++
 		}
 		size, beats, den := int(m.units[i]), end-i, int(m.den)
-		switch {
-		case size&(size-1) == 0: // beats of plain notes
+		if size&(size-1) == 0 { // beats of plain notes; else groups of notes: 3 of 3/8, 6 of 6/8
+			if beats == 1 {
+				last = len(parts)
+			}
 			for size > 1 && den > 1 {
 				size, den = size/2, den/2
 			}
-			beats *= size
-		default: // groups of notes: 3 of 3/8, 6 of 6/8
-			beats *= size
 		}
-		parts = append(parts, fmt.Sprintf("%d/%d", beats, den))
+		shortest = max(shortest, den)
+		parts = append(parts, fraction{beats * size, den})
 		i = end
 	}
-	text := strings.Join(parts, "+")
+	if shortest < int(m.den) && last >= 0 {
+		// The notes that it is counted in must be written somewhere: 2/1+2/8, not 2/1+1/4.
+		parts[last] = fraction{parts[last].upper * int(m.den) / parts[last].lower, int(m.den)}
+	}
+	words := make([]string, len(parts))
+	for i, p := range parts {
+		words[i] = fmt.Sprintf("%d/%d", p.upper, p.lower)
+	}
+	text := strings.Join(words, "+")
 	if same, err := ParseMeter(text); err == nil && same == m {
 		return text
 	}

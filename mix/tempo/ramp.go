@@ -61,6 +61,11 @@ func (l *tempoLayer) change(i int, c Change, at float64) {
 		if !ok {
 			return
 		}
+		if end-at < snap { // its slope would be no number
+			l.builder.change(i, "until", fmt.Sprintf("measure %d: the ramp ends where it begins", c.Measure),
+				"until is the measure where the new tempo is reached")
+			return
+		}
 		l.ramp, l.rampEnd = i, end
 		slope = (l.speed(i, c.RampTo) - speed) / (end - at)
 	}

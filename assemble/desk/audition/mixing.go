@@ -1,11 +1,16 @@
 package audition
 
 import (
+	"cmp"
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
+	"fmt"
 	"math"
 	"slices"
 
+	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
 	"ripieno/assemble/production"
 	"ripieno/assemble/session"
@@ -19,6 +24,7 @@ import (
 // Mixing is the mix before its strips are added up, so that a page can add them up
 // by itself.
 type Mixing struct {
+	ID       string    `json:"id"`    // of its voices: pieces of two mixes never meet
 	Start    float64   `json:"start"` // guide time of the film's beginning
 	Length   float64   `json:"length"`
 	FadeIn   float64   `json:"fade_in"`
@@ -53,8 +59,7 @@ type Strip struct {
 	Law      string   `json:"law"`
 	Loudness *float64 `json:"lufs"` // of the voice, before any gain; null for silence
 	Lifts    []Lift   `json:"lifts"`
-	Sound    *Sound   `json:"sound"` // the voice, from From on
-	From     float64  `json:"from"`  // guide time of its first frame
+	Sound    *Voice   `json:"sound"` // nil: nothing is heard
 }
 
 // Lift is a span of guide time in which a strip is lifted, with ramps of Ramp seconds
@@ -88,9 +93,14 @@ func Mix(ctx context.Context, x *session.Session, pl *plan.Plan, track *soundtra
 	for i, s := range pl.Mix.Sections {
 		m.Sections = append(m.Sections, Section{s.Name, float64(s.Gain), listed(man, i)})
 	}
-	edges, answers := track.LooseEdges(), track.Answers()
+	edges, answers, proxies := track.LooseEdges(), track.Answers(), track.Proxies()
 	for _, a := range answers {
 		edges = append(edges, a)
+	}
+	for _, t := range man.Takes {
+		if p, ok := proxies[t.Name]; ok {
+			edges = append(edges, p)
+		}
 	}
 	res, err := x.Run(ctx, task.Collect(edges...))
 	if err != nil {
@@ -112,7 +122,7 @@ func Mix(ctx context.Context, x *session.Session, pl *plan.Plan, track *soundtra
 			if l.Take != t.Name {
 				continue
 			}
-			if err := m.fill(&one, l); err != nil {
+			if err := m.fill(&one, l, proxies[t.Name], res); err != nil {
 				why[t.Name] = reason(err)
 			}
 		}
@@ -121,7 +131,19 @@ func Mix(ctx context.Context, x *session.Session, pl *plan.Plan, track *soundtra
 		}
 		m.Strips = append(m.Strips, one)
 	}
+	m.ID = m.Identify()
 	return m, nil
+}
+
+// Identify returns what is another text as soon as a voice is another one.
+func (m *Mixing) Identify() string {
+	sum := sha256.New()
+	for _, s := range m.Strips {
+		if s.Sound != nil {
+			fmt.Fprintf(sum, "%s %s %d\n", s.Take, s.Sound.ID, s.Sound.from)
+		}
+	}
+	return hex.EncodeToString(sum.Sum(nil)[:12])
 }
 
 // hear adds what the room answers. Without it the strips are heard dry.
@@ -198,13 +220,36 @@ func stripOf(t production.Take) Strip {
 	return s
 }
 
-// fill adds what the mix knows of a strip.
-func (m *Mixing) fill(s *Strip, l soundtrack.Loose) error {
-	sound, err := m.Open(l.Voice, false, 0)
+// fill adds what the program knows of a strip and the small copy of its voice. It fails
+// where one of them could not be made.
+func (m *Mixing) fill(s *Strip, l soundtrack.Loose, proxy task.Ref[string], res task.Result) error {
+	path, ok, err := proxy.Result(res)
+	if err == nil && !ok {
+		err = cmp.Or(proxy.Outcome(res).Err, errNoProxy)
+	}
 	if err != nil {
 		return err
 	}
-	s.Sound, s.From = &sound, l.From.Seconds()
+	wav, err := media.OpenWAV(l.Voice)
+	if err != nil {
+		return err
+	}
+	frames := int64(wav.Frames())
+	wav.Close()
+	voice, err := OpenVoice(path, int64(l.From), frames)
+	if err != nil {
+		return err
+	}
+	s.fill(l, voice)
+	return nil
+}
+
+// errNoProxy says that nothing was made and nobody knows why.
+var errNoProxy = errors.New("its sound could not be made small")
+
+// fill adds what the bus applies to a strip, and its voice.
+func (s *Strip) fill(l soundtrack.Loose, voice Voice) {
+	s.Sound = &voice
 	s.Pan, s.Law, s.Width = l.Pan, l.Law.String(), l.Width
 	s.Balance, s.Group, s.LowCut = float64(l.Balance), float64(l.Group), math.Max(0, l.Treat.LowCut)
 	s.Loudness = audio.Finite(float64(l.Alone))
@@ -215,7 +260,6 @@ func (m *Mixing) fill(s *Strip, l soundtrack.Loose) error {
 		}
 		s.Lifts = append(s.Lifts, Lift{r.From.Seconds(), r.To.Seconds(), float64(r.Gain), ramp.Seconds()})
 	}
-	return nil
 }
 
 // whyNot says why a take is not heard.

@@ -299,27 +299,21 @@ func TestStripsOfTheMix(t *testing.T) {
 		horn.Section != "brass" {
 		t.Errorf("%+v, %+v", oboe, horn)
 	}
-	m := &Mixing{}
-	l := soundtrack.Loose{Voice: ramps(t, 2, 100), From: 48000, Balance: 3, Alone: -21}
+	l := soundtrack.Loose{From: 48000, Balance: 3, Alone: -21}
 	l.Pan, l.Law, l.Width, l.Group, l.Treat.LowCut = -30, pan.Linear, 0.5, 2, -1
 	l.Lifts = []mix.Ride{{Span: mix.Span{From: 48000, To: 96000}, Gain: 2}, {Span: mix.Span{From: 0, To: 1},
 		Ramp: 24000}}
-	if err := m.fill(&oboe, l); err != nil {
-		t.Fatal(err)
-	}
-	if oboe.From != 1 || oboe.Pan != -30 || oboe.Law != "linear" || oboe.Width != 0.5 || oboe.Balance != 3 ||
-		oboe.Group != 2 || oboe.LowCut != 0 || *oboe.Loudness != -21 || oboe.Sound == nil || oboe.Sound.Channels != 2 {
+	oboe.fill(l, Voice{ID: "x", Channels: 2, from: 48000})
+	if oboe.Pan != -30 || oboe.Law != "linear" || oboe.Width != 0.5 || oboe.Balance != 3 || oboe.Group != 2 ||
+		oboe.LowCut != 0 || *oboe.Loudness != -21 || oboe.Sound == nil || oboe.Sound.Channels != 2 {
 		t.Errorf("%+v", oboe)
 	}
 	if want := []Lift{{1, 2, 2, mix.DefaultRamp.Seconds()}, {0, 1.0 / 48000, 0, 0.5}}; !slices.Equal(oboe.Lifts, want) {
 		t.Errorf("%+v", oboe.Lifts)
 	}
-	if s, ok := m.Sound(oboe.Sound.ID); !ok || s.path != l.Voice {
-		t.Errorf("%+v, %v", s, ok)
-	}
-	l.Voice, l.Alone = "/nowhere/a.wav", 0
-	if err := m.fill(&horn, l); err == nil || horn.Sound != nil {
-		t.Errorf("of no voice: %v", err)
+	never := task.Path(task.Task{ID: "never", Action: store.NewAction("never").Ext(".aac")})
+	if err := (&Mixing{}).fill(&horn, l, never, task.Result{}); err == nil || horn.Sound != nil {
+		t.Errorf("of a proxy that was not made: %v", err)
 	}
 }
 

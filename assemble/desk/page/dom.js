@@ -22,6 +22,19 @@ export function fill(node, ...children) {
 	if (had) node.querySelector(`[data-id="${CSS.escape(had)}"]`)?.focus();
 }
 
+// mark makes one button of a list of takes the current one.
+export function mark(list, take) {
+	list.querySelector("[aria-current]")?.removeAttribute("aria-current");
+	if (take) list.querySelector(`[data-take="${CSS.escape(take)}"]`)?.setAttribute("aria-current", "true");
+}
+
+// pause lets the page draw and answer keys.
+export const pause = () => new Promise((done) => {
+	const way = new MessageChannel();
+	way.port1.onmessage = done;
+	way.port2.postMessage(0);
+});
+
 // keyCap shows a key as it is printed on it. Screen readers have aria-keyshortcuts.
 export const keyCap = (key) => el("kbd", { "aria-hidden": "true" },
 	key.replace("Shift+", "⇧ ").replace("ArrowLeft", "←").replace("ArrowRight", "→").replace("ArrowUp", "↑").replace("ArrowDown", "↓").replace("Alt+", "Alt "));

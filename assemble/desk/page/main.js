@@ -7,6 +7,7 @@ import { mixRoom } from "./mix.js";
 import { pictureRoom } from "./picture.js";
 import { reviewRoom } from "./review.js";
 import { takesRoom } from "./takes.js";
+import { warm } from "./sound.js";
 import { startTour } from "./tour.js";
 
 let state = {};
@@ -170,6 +171,7 @@ byId("tour").addEventListener("click", () => startTour(true));
 byId("keys-close").addEventListener("click", () => byId("keys").close());
 byId("job-cancel").addEventListener("click", () => post("cancel").then(take, desk.fail));
 
+warm();
 open(roomOf());
 startTour(false);
 listen((now) => take(now), () => desk.fail(new Error("The desk does not answer; it may have been closed.")));

@@ -2,20 +2,28 @@
 import { el, fill, keyCap, signed } from "./dom.js";
 import { get } from "./server.js";
 import { audio } from "./sound.js";
-import { loudnessOf, Mixer, totalOf } from "./mixer.js";
+import { loudnessOf, Mixer } from "./mixer.js";
+import { buildStrip, leastSend, placeName, put, sendName, showStrip } from "./strip.js";
 import { beatName } from "./wave.js";
 
 // Steps of the keys, and how long they wait for the next one before they are written.
 const gainStep = 0.5, panStep = 5, patience = 500;
 
-// A send so low is none.
-const leastSend = -30;
+// meterPause is how long meters rest between two frames, in milliseconds: they are drawn
+// some twelve times a second, which leaves the page's time to what a person does.
+const meterPause = 66;
+
+// Strips are built so many at a time, so that no key waits for two hundred of them.
+const atOnce = 12;
+
+const factor = (db) => Math.pow(10, db / 20);
 
 // mixRoom returns the room; desk is what main.js offers.
 export function mixRoom(desk) {
-	let data, root, mixer, at, hand = 0, frame, waiting, loudness, drawn;
+	let data, root, mixer, at, hand = 0, frame, waiting, priming, loudness, drawn, slice;
 	const solo = new Set();
 	const views = new Map(); // by take: the parts of the page that change
+	let items = new Map(); // by take: the place of a strip
 
 	const strip = () => data?.strips[hand];
 	const section = (name) => data.sections.find((s) => s.name === name);
@@ -23,11 +31,11 @@ export function mixRoom(desk) {
 	async function load() {
 		const next = await get("mix");
 		// Voices that are the same ones play on.
-		const same = data && JSON.stringify(data.strips.map((s) => s.sound)) === JSON.stringify(next.strips.map((s) => s.sound));
+		const same = data?.id === next.id;
 		data = next;
 		at ??= data.start;
 		if (!same) {
-			mixer?.stop();
+			mixer?.close();
 			mixer = undefined;
 		} else {
 			mixer?.set(data.strips, solo);
@@ -37,9 +45,15 @@ export function mixRoom(desk) {
 		const shape = JSON.stringify([data.strips.map((s) => [s.take, s.player, s.part, s.section]), data.sections.map((s) => s.name), data.room]);
 		if (shape !== drawn || !root.firstChild) draw();
 		drawn = shape;
+		showAll();
+		showTime();
+		primeSoon();
+	}
+
+	function showAll() {
 		for (const one of data.strips) show(one);
 		for (const group of data.sections) showSection(group);
-		showTime();
+		showLoudness();
 	}
 
 	// master is what brings the sum to the film's loudness: as it was measured for this
@@ -51,18 +65,28 @@ export function mixRoom(desk) {
 		return about === undefined ? 0 : Math.min(24, data.target_lufs - about);
 	}
 
+	// ready returns the mixer, which is built when it is first asked for.
+	async function ready() {
+		if (mixer) return mixer;
+		const of = data, made = await Mixer.make(audio(), of);
+		if (mixer || data.id !== of.id) { // somebody else was quicker
+			made.close();
+			return ready();
+		}
+		mixer = made;
+		mixer.ended = () => { at = data.start; showTime(); desk.tell("The end."); };
+		mixer.failed = desk.fail;
+		return mixer;
+	}
+
 	async function play(from) {
 		try {
-			if (!mixer) {
-				mixer = new Mixer(audio(), data);
-				mixer.ended = () => { at = data.start; desk.tell("The end."); };
-			}
-			audio();
-			mixer.out.gain.value = Math.pow(10, master() / 20);
+			await ready();
+			mixer.out.gain.value = factor(master());
 			mixer.set(data.strips, solo);
 			if (await mixer.start(Math.max(data.start, from))) {
 				desk.tell(`Playing from ${measureAt(from)}.`);
-				cancelAnimationFrame(frame);
+				clearTimeout(frame);
 				meter();
 			}
 		} catch (error) {
@@ -70,10 +94,24 @@ export function mixRoom(desk) {
 		}
 	}
 
+	// primeSoon gets ready what would be heard first, when the page has nothing else to do
+	// and a person has touched it: before that browsers let no sound be made.
+	function primeSoon() {
+		clearTimeout(priming);
+		if (!data || !navigator.userActivation?.hasBeenActive) return;
+		priming = setTimeout(async () => {
+			try {
+				await ready();
+				if (!mixer.began) await Promise.all([mixer.furnish(), mixer.prime(Math.max(data.start, at)).groups]);
+			} catch { /* whoever plays is told */ }
+		}, 100);
+	}
+
 	function stop() {
 		at = mixer?.now() ?? at;
 		mixer?.stop();
-		for (const view of views.values()) view.meter?.style.setProperty("--level", "0");
+		for (const view of views.values()) level(view.meter, 0);
+		primeSoon();
 	}
 
 	const toggle = () => mixer?.began ? stop() : play(at);
@@ -95,33 +133,44 @@ export function mixRoom(desk) {
 	function seek(to) {
 		at = to;
 		if (mixer?.began) play(at);
-		else desk.tell(`At ${measureAt(at)}.`);
+		else {
+			desk.tell(`At ${measureAt(at)}.`);
+			primeSoon();
+		}
 		showTime();
 	}
-
-	const samples = new Float32Array(1024);
 
 	// meter shows levels and the place while something plays.
 	function meter() {
 		if (!mixer?.began) return;
+		frame = setTimeout(() => requestAnimationFrame(meter), meterPause);
 		at = mixer.now();
-		for (const [take, built] of mixer.strips) {
-			built.meter.getFloatTimeDomainData(samples);
-			let top = 0;
-			for (const v of samples) if (Math.abs(v) > top) top = Math.abs(v);
-			const db = 20 * Math.log10(Math.max(1e-6, top * mixer.out.gain.value));
-			views.get(take)?.meter.style.setProperty("--level", String(Math.max(0, Math.min(1, 1 + db / 60)))); // 60 dB
-		}
+		const loud = mixer.out.gain.value;
+		data.strips.forEach(({ take }, i) => {
+			const view = views.get(take);
+			if (!view?.isSeen) return;
+			const db = 20 * Math.log10(Math.max(1e-6, (mixer.peaks[i] || 0) * loud));
+			level(view.meter, Math.max(0, Math.min(1, 1 + db / 60))); // 60 dB
+		});
 		showTime();
-		frame = requestAnimationFrame(meter);
+	}
+
+	// level moves a meter, if that is to be seen.
+	function level(bar, share) {
+		const text = share.toFixed(2);
+		if (bar.dataset.level === text) return;
+		bar.dataset.level = text;
+		bar.style.transform = `scaleX(${text})`;
 	}
 
 	function showTime() {
 		const bar = root.querySelector("#at");
 		if (!bar) return;
-		bar.value = String(at);
-		bar.setAttribute("aria-valuetext", measureAt(at));
-		root.querySelector("#at-text").textContent = measureAt(at);
+		if (Math.abs(Number(bar.value) - at) > 0.2) bar.value = String(at);
+		const text = measureAt(at), says = root.querySelector("#at-text");
+		if (says.textContent === text) return;
+		bar.setAttribute("aria-valuetext", text);
+		says.textContent = text;
 	}
 
 	// change gives a strip a value that is heard at once; it is written when the person
@@ -130,6 +179,7 @@ export function mixRoom(desk) {
 		one[key] = value;
 		mixer?.set(data.strips, solo);
 		show(one);
+		showLoudness();
 		desk.tell(words);
 	}
 
@@ -172,8 +222,6 @@ export function mixRoom(desk) {
 		write(one, "send", value === null ? "none" : value);
 	}
 
-	const sendName = (db) => db === null ? "sends nothing to the room" : `sends ${signed(db, 0)} dB to the room`;
-
 	function setMute(one) {
 		change(one, "mute", !one.mute, `${one.take}: ${one.mute ? "heard" : "muted"}.`);
 		write(one, "mute", one.mute ? true : null);
@@ -197,34 +245,9 @@ export function mixRoom(desk) {
 		write(one, "low_cut", value);
 	}
 
-	const placeName = (pan) => pan === 0 ? "in the middle" : `${Math.abs(Math.round(pan))} to the ${pan < 0 ? "left" : "right"}`;
-
-	// put gives a control its value unless a person is about to give it one.
-	function put(input, value) {
-		const busy = input.type === "text" ? document.activeElement === input : input.matches(":active");
-		if (!busy) input.value = value;
-	}
-
 	function show(one) {
 		const view = views.get(one.take);
-		if (!view) return;
-		put(view.gain, String(one.gain_db));
-		view.gain.setAttribute("aria-valuetext", `${signed(one.gain_db, 1)} dB`);
-		view.says.textContent = `${signed(one.gain_db, 1)} dB, ${placeName(one.pan)}${one.pan_set ? "" : ", by seat"}`;
-		put(view.pan, String(Math.round(one.pan)));
-		view.pan.setAttribute("aria-valuetext", placeName(one.pan));
-		put(view.cut, one.low_cut_set ? (one.low_cut_hz > 0 ? String(one.low_cut_hz) : "none") : "auto");
-		if (view.send) {
-			put(view.send, String(one.send_db ?? leastSend));
-			view.send.setAttribute("aria-valuetext", sendName(one.send_db));
-		}
-		view.mute.setAttribute("aria-pressed", String(one.mute));
-		view.solo.setAttribute("aria-pressed", String(solo.has(one.take)));
-		view.level.textContent = one.why && !one.sound ? one.why : one.lufs === null ? "silent"
-			: `${signed(one.lufs + totalOf(one), 1)} LUFS: ${signed(one.balance_db, 1)} dB balance` +
-				(one.group_db ? `, ${signed(one.group_db, 1)} dB section` : "");
-		view.item.className = one.mute || !one.sound ? "strip off" : "strip";
-		showLoudness();
+		if (view) showStrip(view, one, solo.has(one.take));
 	}
 
 	function showLoudness() {
@@ -235,41 +258,41 @@ export function mixRoom(desk) {
 			: about === undefined ? "Nothing is heard." : `Not measured yet; heard at about ${signed(data.target_lufs, 1)} LUFS.`;
 	}
 
-	function stripView(take, i) {
-		const id = (what) => `${what} ${take}`, one = () => data.strips[i];
-		const choose = () => { hand = i; };
-		const range = (what, label, more) => el("input", { type: "range", "data-id": id(what), "aria-label": `${label} of ${take}`, onfocus: choose, ...more });
-		const button = (what, label, text, does) => el("button", { type: "button", "data-id": id(what), "aria-label": `${label} ${take}`,
-			onfocus: choose, onclick: () => does(one()) }, text);
-		const view = {
-			gain: range("gain", "Gain", { min: "-24", max: "12", step: "0.5", onchange: (e) => setGain(one(), Number(e.target.value)),
-				oninput: (e) => change(one(), "gain_db", Number(e.target.value), `${take}: gain ${signed(Number(e.target.value), 1)} dB.`) }),
-			pan: range("pan", "Place", { min: "-100", max: "100", step: "1", onchange: (e) => setPan(one(), Number(e.target.value)),
-				oninput: (e) => change(one(), "pan", Number(e.target.value), `${take}: ${placeName(Number(e.target.value))}.`) }),
-			cut: el("input", { type: "text", size: 6, "data-id": id("cut"), "aria-label": `Low cut of ${take} in Hz, auto or none`,
-				onfocus: choose, onchange: (e) => setCut(one(), e.target.value) }),
-			send: data.room > 0 ? range("send", "Room", { min: String(leastSend), max: "12", step: "1",
-				onchange: (e) => setSend(one(), Number(e.target.value)), oninput: (e) => {
-					const db = Number(e.target.value) <= leastSend ? null : Number(e.target.value);
-					change(one(), "send_db", db, `${take}: ${sendName(db)}.`);
-				} }) : null,
-			mute: button("mute", "Mute", "Mute", setMute), solo: button("solo", "Solo", "Solo", setSolo),
-			auto: button("auto", "By its seat: the place of", "By seat", (s) => write(s, "pan", null)),
-			meter: el("i"), says: el("p", { class: "total" }), level: el("p", { class: "soft total" }),
-		};
-		const { player, part } = one();
-		view.item = el("li", { class: "strip", "data-take": take },
-			el("h3", {}, player || take, part ? ` · ${part}` : ""),
-			el("div", { class: "meter", "aria-hidden": "true" }, view.meter), view.says,
-			el("label", {}, "Gain", view.gain), el("label", {}, "Place", view.pan), el("label", {}, "Low cut", view.cut),
-			view.send ? el("label", {}, "Room", view.send) : null,
-			el("div", { class: "keys" }, view.mute, view.solo, view.auto), view.level);
-		views.set(take, view);
-		return view.item;
+	// inSight knows which strips are seen: the meters of the others need not move.
+	const inSight = new IntersectionObserver((list) => {
+		for (const { target, isIntersecting } of list) {
+			const view = views.get(target.dataset.take);
+			if (view) view.isSeen = isIntersecting;
+		}
+	});
+
+	// build makes the controls of some strips, and of the others later, a few at a time.
+	function build(from = 0) {
+		clearTimeout(slice);
+		const to = Math.min(data.strips.length, from + atOnce);
+		for (let i = from; i < to; i++) reach(i);
+		if (to < data.strips.length) slice = setTimeout(() => build(to), 10);
+		else root.dataset.drawn = data.id;
+	}
+
+	// reach makes the controls of a strip if they are not there yet.
+	function reach(i) {
+		const one = data.strips[i];
+		if (views.has(one.take)) return;
+		const view = buildStrip(items.get(one.take), one, data.room > 0, {
+			choose: () => { hand = i; }, one: () => data.strips[i], change, setGain, setPan, setCut, setSend, setMute, setSolo,
+			bySeat: (s) => write(s, "pan", null),
+		});
+		views.set(one.take, view);
+		inSight.observe(view.item);
+		show(one);
 	}
 
 	function draw() {
 		views.clear();
+		inSight.disconnect();
+		delete root.dataset.drawn;
+		items = new Map(data.strips.map((s) => [s.take, el("li", { class: "strip", "data-take": s.take, "aria-busy": "true" })]));
 		const key = (text, press, does) => el("button", { type: "button", "aria-keyshortcuts": press, "data-id": press, onclick: does }, text, " ", keyCap(press));
 		loudness = el("p", { class: "total" });
 		const groups = [...new Set(data.strips.map((s) => s.section))];
@@ -284,7 +307,8 @@ export function mixRoom(desk) {
 				: "The shared room cannot be heard here; the film has it.") : null,
 			groups.map((name) => el("section", { "aria-label": name || "Without section" },
 				el("h2", {}, name || "Without section"), name && section(name)?.number >= 0 ? sectionView(name) : null,
-				el("ul", { class: "strips" }, data.strips.map((s, i) => s.section === name ? stripView(s.take, i) : null)))));
+				el("ul", { class: "strips" }, data.strips.map((s) => s.section === name ? items.get(s.take) : null)))));
+		build();
 	}
 
 	function sectionView(name) {
@@ -295,6 +319,7 @@ export function mixRoom(desk) {
 					group.gain_db += by;
 					for (const s of data.strips) if (s.section === name) { s.group_db += by; show(s); }
 					mixer?.set(data.strips, solo);
+					showLoudness();
 					desk.tell(`${name}: gain ${signed(group.gain_db, 1)} dB.`);
 				},
 				onchange: () => {
@@ -314,6 +339,7 @@ export function mixRoom(desk) {
 	function step(by) {
 		hand = Math.min(data.strips.length - 1, Math.max(0, hand + by));
 		const one = strip();
+		reach(hand);
 		views.get(one.take).gain.focus();
 		desk.tell(`${one.player || one.take}: gain ${signed(one.gain_db, 1)} dB, ${placeName(one.pan)}.`);
 	}
@@ -341,6 +367,11 @@ export function mixRoom(desk) {
 		},
 		load,
 		update: () => { if (data) showLoudness(); },
-		hide: () => { flush(); stop(); },
+		hide: () => {
+			flush();
+			stop();
+			clearTimeout(priming);
+			clearTimeout(slice);
+		},
 	};
 }

@@ -1,25 +1,21 @@
-// The mix as the page plays it: voices from the store, with the gains, places, lifts
-// and fades that `ripieno mix` applies to them. The same graph is played and, in the
-// tests, rendered and measured against the program's own mix.
+// The mix as the page plays it: small copies of the voices from the store, with the
+// gains, places, lifts and fades that `ripieno mix` applies to them. The same graph is
+// played and, in the tests, rendered and measured against the program's own mix. Voices
+// are decoded by the browser aside from the page, and added up in voices.js.
 import { bufferOf, fetchPiece, rate } from "./sound.js";
 import { gains, stereo } from "./pan.js";
+import { voicePiece } from "./server.js";
 
-// pieceFrames is how much of a voice is fetched and started at once: of sixty voices
-// that are 12 MB.
-const pieceFrames = rate;
+// Frames of guide time that are fetched at once: the first ones short, so that they are
+// soon heard, and the others long, since every fetch has its price.
+const firstFrames = rate / 2, pieceFrames = rate;
 
-// ahead is how many seconds before they are heard pieces are started.
-const ahead = 2;
+// ahead is how many seconds before they are heard pieces are there.
+const ahead = 2.5;
 
-// edgeAfter returns the end of the piece in which a frame lies.
-const edgeAfter = (frame, end) => Math.min((Math.floor(frame / pieceFrames) + 1) * pieceFrames, end);
-
-// pause lets the page draw and answer keys.
-const pause = () => new Promise((done) => {
-	const way = new MessageChannel();
-	way.port1.onmessage = done;
-	way.port2.postMessage(0);
-});
+// waitMost is how long what is decoded waits for the rest, in milliseconds; the rest
+// joins in step.
+const waitMost = 150;
 
 const factor = (db) => Math.pow(10, db / 20);
 
@@ -32,36 +28,46 @@ export const totalOf = (strip) => strip.gain_db + strip.group_db + strip.balance
 
 // Mixer plays a mixing (what /api/mix answers) in an audio context.
 export class Mixer {
-	constructor(ctx, mixing, into = ctx.destination) {
+	// make returns a mixer once the browser has read what adds voices up.
+	static async make(ctx, mixing, into = ctx.destination) {
+		await ctx.audioWorklet.addModule("/page/voices.js");
+		return new Mixer(ctx, mixing, into);
+	}
+
+	constructor(ctx, mixing, into) {
 		this.ctx = ctx;
 		this.mixing = mixing;
+		this.decoder = new OfflineAudioContext(1, 1, rate);
+		this.peaks = []; // of every strip, as it was heard last
+		this.gap = 0; // frames that came too late to be heard
+		this.turn = 0;
+		this.node = new AudioWorkletNode(ctx, "voices", { numberOfInputs: 0, numberOfOutputs: 2, outputChannelCount: [2, 2],
+			processorOptions: { strips: mixing.strips.length } });
+		this.node.port.onmessage = ({ data }) => this.#hear(data);
 		this.out = new GainNode(ctx, { gain: 1 }); // how loud one listens
 		this.fade = new GainNode(ctx, { gain: 1 });
-		this.fade.connect(this.out).connect(into);
+		this.node.connect(this.fade, 0).connect(this.out).connect(into);
 		this.room = mixing.room > 0 && mixing.hall.length === 2 ? this.#buildRoom() : undefined;
-		this.strips = new Map();
-		for (const strip of mixing.strips) if (strip.sound) this.strips.set(strip.take, this.#build(strip));
-		this.sources = new Set();
-		this.turn = 0;
+		this.set(mixing.strips, undefined, true);
 	}
 
 	// #buildRoom makes the room that all share: what both sides send is convolved with what
 	// the program's own room answers to each.
 	#buildRoom() {
-		const { ctx } = this, into = new GainNode(ctx), split = new ChannelSplitterNode(ctx, { numberOfOutputs: 2 });
+		const { ctx } = this, split = new ChannelSplitterNode(ctx, { numberOfOutputs: 2 });
 		const level = new GainNode(ctx, { gain: this.mixing.room });
 		const sides = [0, 1].map((side) => {
 			const answer = new ConvolverNode(ctx, { disableNormalization: true });
 			split.connect(answer, side).connect(level);
 			return answer;
 		});
-		into.connect(split);
+		this.node.connect(split, 1);
 		level.connect(this.fade);
-		return { into, sides, ready: undefined };
+		return { sides, ready: undefined };
 	}
 
-	// #furnish fetches what the room answers, once.
-	#furnish() {
+	// furnish fetches what the room answers, once.
+	furnish() {
 		if (!this.room) return undefined;
 		this.room.ready ??= Promise.all(this.room.sides.map(async (side, i) => {
 			const sound = this.mixing.hall[i], channels = await fetchPiece(sound, 0, Math.min(sound.frames, 1 << 19));
@@ -70,74 +76,81 @@ export class Mixer {
 		return this.room.ready;
 	}
 
-	// #build makes the way of a strip: lift, gain, place, and a meter behind the gain.
-	#build(strip) {
-		const { ctx } = this, channels = strip.sound.channels;
-		const lift = new GainNode(ctx), gain = new GainNode(ctx), meter = new AnalyserNode(ctx, { fftSize: 1024 });
-		const split = new ChannelSplitterNode(ctx, { numberOfOutputs: channels }), merge = new ChannelMergerNode(ctx, { numberOfInputs: 2 });
-		lift.connect(gain).connect(split);
-		gain.connect(meter);
-		const ways = []; // [out][in]
-		for (let out = 0; out < 2; out++) {
-			ways.push([]);
-			for (let from = 0; from < channels; from++) {
-				const way = new GainNode(ctx);
-				split.connect(way, from).connect(merge, 0, out);
-				ways[out].push(way);
-			}
-		}
-		merge.connect(this.fade);
-		const send = this.room && new GainNode(ctx);
-		if (send) merge.connect(send).connect(this.room.into);
-		const built = { strip, lift, gain, meter, ways, send };
-		this.#apply(built, 0);
-		return built;
+	// #hear takes what the thread for sound tells.
+	#hear({ answer, turn, peaks, gap, ended }) {
+		if (answer) this.answered?.();
+		if (turn !== this.turn || !peaks) return;
+		this.peaks = peaks;
+		this.gap = gap;
+		if (!ended) return;
+		this.stop();
+		this.ended?.();
 	}
 
 	// set gives the strips what is in hand: gains, places, mutes; solo is a set of takes
-	// that alone are heard while it is not empty.
-	set(strips, solo = new Set()) {
-		for (const strip of strips) {
-			const built = this.strips.get(strip.take);
-			if (!built) continue;
-			built.strip = strip;
-			this.#apply(built, 0.01, solo.size > 0 && !solo.has(strip.take));
-		}
+	// that alone are heard while it is not empty. Factors glide, so that nothing clicks,
+	// unless they are to stand now.
+	set(strips, solo = new Set(), now = false) {
+		this.node.port.postMessage({ what: "set", now, strips: strips.map((strip) => {
+			const silent = strip.mute || !strip.sound || solo.size > 0 && !solo.has(strip.take), place = strip.pan / 100;
+			const [left, right] = strip.sound?.channels === 2 ? stereo(strip.law, place, strip.width)
+				: gains(strip.law, place).map((g) => [g, 0]);
+			return { gain: silent ? 0 : factor(totalOf(strip)), ways: [...left, ...right],
+				send: this.room && strip.send_db !== null ? factor(strip.send_db) : 0, lifts: strip.lifts };
+		}) });
 	}
 
-	// #apply sets the factors of a strip, gliding so that nothing clicks.
-	#apply(built, glide, silent = false) {
-		const { strip, gain, ways } = built, now = this.ctx.currentTime;
-		const put = (param, value) => glide ? param.setTargetAtTime(value, now, glide) : (param.value = value);
-		put(gain.gain, strip.mute || silent ? 0 : factor(totalOf(strip)));
-		if (built.send) put(built.send.gain, strip.send_db === null ? 0 : factor(strip.send_db));
-		const place = strip.pan / 100;
-		const matrix = ways[0].length === 1 ? gains(strip.law, place).map((g) => [g]) : stereo(strip.law, place, strip.width);
-		ways.forEach((row, out) => row.forEach((way, from) => put(way.gain, matrix[out][from])));
+	// bring has the voices of a piece fetched and decoded, and gives them to keep as they
+	// come, each group once. It returns a promise of each group, when it knows of them.
+	async #bring(from, frames, keep) {
+		const { groups, streams } = await voicePiece(this.mixing.id, from, frames);
+		return groups.map(async (group, i) => {
+			const sound = await this.decoder.decodeAudioData(streams[i]);
+			// Some decoders take away what they take for an encoder's delay.
+			const lost = Math.max(0, group.frames - sound.length);
+			keep({ what: "piece", from, frames, parts: group.parts.map(([strip, skip, ...more]) => [strip, skip - lost, ...more]),
+				channels: Array.from({ length: sound.numberOfChannels }, (_, c) => sound.getChannelData(c)) });
+		});
 	}
 
-	// start plays from a guide time on. It returns when the first pieces are there.
-	async start(from, at) {
+	// #send gives decoded voices to the thread for sound, without a copy.
+	#send(piece, turn) {
+		if (turn === this.turn) this.node.port.postMessage({ ...piece, turn }, piece.channels.map((x) => x.buffer));
+	}
+
+	// prime fetches and decodes what would be heard first from a guide time on, so that
+	// start need not wait for it.
+	prime(from) {
+		const first = Math.round(from * rate);
+		if (this.primed?.first === first) return this.primed;
+		const primed = { first, pieces: [], keep: (piece) => primed.pieces.push(piece) };
+		primed.groups = this.#bring(first, firstFrames, (piece) => primed.keep(piece));
+		// Whoever starts waits for them and tells what is wrong.
+		primed.groups.then((groups) => Promise.all(groups)).catch(() => { if (this.primed === primed) this.primed = undefined; });
+		this.primed = primed;
+		return primed;
+	}
+
+	// start plays from a guide time on. It returns whether it does, and not somebody who
+	// has asked later.
+	async start(from) {
 		this.stop();
-		const turn = ++this.turn;
-		const first = Math.round(from * rate), end = Math.round((this.mixing.start + this.mixing.length) * rate);
-		await this.#furnish();
-		const runs = [];
-		// What is heard first is made before anything starts, and is no shorter than the way
-		// of what follows.
-		for (let next = first; next < end && next - first < pieceFrames / 2;) {
-			const edge = edgeAfter(next, end);
-			runs.push({ at: next, sources: await this.#prepare(next, edge, turn) });
-			next = edge;
-			this.next = edge;
-		}
+		const turn = ++this.turn, primed = this.prime(from), { first } = primed;
+		const end = Math.round((this.mixing.start + this.mixing.length) * rate);
+		this.primed = undefined;
+		this.node.port.postMessage({ what: "begin", turn });
+		primed.keep = (piece) => this.#send(piece, turn);
+		primed.pieces.forEach(primed.keep);
+		await Promise.all([this.furnish(), this.ctx.resume?.()]);
+		const groups = await primed.groups;
+		await Promise.race([Promise.all(groups), Promise.any(groups).then(() => new Promise((done) => setTimeout(done, waitMost)))]);
 		if (turn !== this.turn) return false;
-		// Times are whole samples, so that pieces meet without a seam.
-		const zero = at ?? Math.ceil((this.ctx.currentTime + 0.03) * rate) / rate;
-		this.began = { from: first / rate, zero };
-		this.#automate(first, zero);
-		for (const run of runs) this.#begin(run.sources, zero + (run.at - first) / rate);
-		this.#fill(first, zero, end, turn);
+		const at = Math.ceil((this.ctx.currentTime + 0.02) * rate);
+		this.node.port.postMessage({ what: "play", turn, from: first, at, end });
+		this.began = { from: first / rate, zero: at / rate };
+		this.#automate(first, at / rate);
+		this.next = first + firstFrames;
+		this.#fill(first, at / rate, end, turn);
 		return true;
 	}
 
@@ -150,80 +163,51 @@ export class Mixer {
 	stop() {
 		this.turn++;
 		this.began = undefined;
+		this.peaks = [];
 		clearTimeout(this.timer);
-		for (const source of this.sources) source.stop();
-		this.sources.clear();
+		this.node.port.postMessage({ what: "begin", turn: this.turn });
 	}
 
-	// renderAll starts everything from a guide time on at once, for a context that is
-	// rendered instead of played.
+	// close ends the mixer for good.
+	close() {
+		this.stop();
+		this.node.port.postMessage({ what: "close" });
+		this.node.disconnect();
+	}
+
+	// renderAll gives all that is heard from a guide time on to a context that is rendered
+	// instead of played.
 	async renderAll(from, frames) {
-		const first = Math.round(from * rate);
-		await this.#furnish();
-		this.#automate(first, 0);
-		for (let at = first; at < first + frames;) {
-			const next = edgeAfter(at, first + frames);
-			this.#begin(await this.#prepare(at, next, this.turn), (at - first) / rate);
-			at = next;
+		const first = Math.round(from * rate), turn = ++this.turn;
+		await this.furnish();
+		this.node.port.postMessage({ what: "begin", turn });
+		for (let at = first; at < first + frames; at += pieceFrames) {
+			await Promise.all(await this.#bring(at, Math.min(pieceFrames, first + frames - at), (piece) => this.#send(piece, turn)));
 		}
+		this.#automate(first, 0);
+		const ready = new Promise((done) => { this.answered = done; });
+		this.node.port.postMessage({ what: "play", turn, from: first, at: 0, end: first + frames, answer: true });
+		await ready;
 	}
 
-	// #fill starts pieces until the next ones have time.
+	// #fill fetches pieces until the next ones have time.
 	async #fill(first, zero, end, turn) {
-		while (turn === this.turn && this.next < end && zero + (this.next - first) / rate < this.ctx.currentTime + ahead) {
-			const at = this.next, next = edgeAfter(at, end);
-			this.next = next;
-			this.#begin(await this.#prepare(at, next, turn), zero + (at - first) / rate);
-		}
-		if (turn !== this.turn) return;
-		if (this.next >= end && zero + (end - first) / rate < this.ctx.currentTime) {
-			this.stop();
-			this.ended?.();
+		try {
+			while (turn === this.turn && this.next < end && zero + (this.next - first) / rate < this.ctx.currentTime + ahead) {
+				// Pieces grow: what follows the first one has little time.
+				const at = this.next, frames = Math.min(at - first < pieceFrames ? firstFrames : pieceFrames, end - at);
+				this.next = at + frames;
+				await Promise.all(await this.#bring(at, frames, (piece) => this.#send(piece, turn)));
+			}
+		} catch (error) {
+			if (turn === this.turn) this.failed?.(error);
 			return;
 		}
-		this.timer = setTimeout(() => this.#fill(first, zero, end, turn), 200);
+		if (turn === this.turn && this.next < end) this.timer = setTimeout(() => this.#fill(first, zero, end, turn), 200);
 	}
 
-	// #pieces returns the strips that sound in a piece, with it.
-	#fetch(at, next) {
-		const piece = Math.floor(at / pieceFrames);
-		return Promise.all([...this.strips.values()].map(async (built) => {
-			const { sound } = built.strip, offset = Math.round(built.strip.from * rate);
-			const begin = piece * pieceFrames;
-			if (begin + pieceFrames <= offset || begin >= offset + sound.frames || next <= at) return undefined;
-			return { built, begin, channels: await fetchPiece(sound, begin - offset, pieceFrames) };
-		}));
-	}
-
-	// #prepare returns what plays the frames [at, next) of all strips, which lie in one
-	// piece. It lets the page do something else in between.
-	async #prepare(at, next, turn) {
-		const heard = (await this.#fetch(at, next)).filter(Boolean), sources = [];
-		for (const [i, one] of heard.entries()) {
-			if (i % 6 === 5) await pause();
-			if (turn !== this.turn) return [];
-			const buffer = this.ctx.createBuffer(one.channels.length, next - at, rate);
-			one.channels.forEach((samples, c) => buffer.copyToChannel(samples.subarray(at - one.begin, next - one.begin), c));
-			const source = new AudioBufferSourceNode(this.ctx, { buffer });
-			source.connect(one.built.lift);
-			source.onended = () => this.sources.delete(source);
-			sources.push(source);
-		}
-		return turn === this.turn ? sources : [];
-	}
-
-	// #begin starts all of them at a time of the context. Where that has passed they begin
-	// where they would be by now, so that a slow machine leaves a gap and not two times.
-	#begin(sources, when) {
-		const late = Math.max(0, this.ctx.currentTime - when);
-		for (const source of sources) {
-			source.start(when + late, late);
-			this.sources.add(source);
-		}
-	}
-
-	// #automate writes the fades of the whole and the lifts of soloists down, from a
-	// frame of guide time that is heard at zero.
+	// #automate writes the fades of the whole down, from a frame of guide time that is heard
+	// at zero.
 	#automate(first, zero) {
 		const { start, length, fade_in: fadeIn, fade_out: fadeOut } = this.mixing, from = first / rate;
 		const when = (guide) => zero + guide - from;
@@ -238,29 +222,7 @@ export class Mixer {
 			const done = (begins - falls) / fadeOut;
 			fade.setValueCurveAtTime(curve(done, 1).map((g) => 1 - g), when(begins), start + length - begins);
 		}
-		for (const { strip, lift } of this.strips.values()) {
-			lift.gain.cancelScheduledValues(0);
-			lift.gain.setValueAtTime(factor(liftAt(strip.lifts, from)), zero);
-			for (const corner of cornersOf(strip.lifts)) {
-				// A straight line of decibels is an exponential one of factors.
-				if (corner > from) lift.gain.exponentialRampToValueAtTime(factor(liftAt(strip.lifts, corner)), when(corner));
-			}
-		}
 	}
-}
-
-// cornersOf returns the guide times at which lifts change their slope.
-const cornersOf = (lifts) => lifts.flatMap((l) => [l.from - l.ramp, l.from, l.to, l.to + l.ramp]).sort((a, b) => a - b);
-
-// liftAt returns the decibels of all lifts at a guide time.
-export function liftAt(lifts, at) {
-	let db = 0;
-	for (const l of lifts) {
-		if (at <= l.from - l.ramp || at >= l.to + l.ramp) continue;
-		const share = at < l.from ? (at - l.from + l.ramp) / l.ramp : at > l.to ? (l.to + l.ramp - at) / l.ramp : 1;
-		db += l.gain_db * share;
-	}
-	return db;
 }
 
 // loudnessOf estimates how loud strips are together, in LUFS: sounds that have nothing

@@ -1,6 +1,6 @@
 // The room in which takes are placed: those that need review first, each candidate
 // with its sound over the beats and its picture round the clap.
-import { el, fill, keyCap, signed } from "./dom.js";
+import { el, fill, keyCap, mark, pause, signed } from "./dom.js";
 import { get } from "./server.js";
 import { fetchPiece, peakOf, playTogether, stopPlaying } from "./sound.js";
 import { bent, fileTime, moved, ratio } from "./clock.js";
@@ -19,7 +19,7 @@ const heardPeak = 0.25;
 // placeRoom returns the room; desk is what main.js offers.
 export function placeRoom(desk) {
 	let data, root, take, place, saved, number = 0, at = 0, reach = 2;
-	let sheet, list, bench, drawing = 0;
+	let sheet, list, bench, drawing = 0, playing = 0;
 
 	const moment = () => data.places[at] || { title: "the beginning", at: data.start };
 	const anchor = () => (data.places[0] || moment()).at;
@@ -50,7 +50,7 @@ export function placeRoom(desk) {
 		place = saved = { offset: take.offset, drift: take.drift_ppm };
 		if (take.asks && take.candidates.length) pick(0, true);
 		stopPlaying();
-		showList();
+		mark(list, take.name);
 		showBench();
 	}
 
@@ -104,7 +104,7 @@ export function placeRoom(desk) {
 	async function play(what) {
 		if (!take?.sound) return;
 		const m = moment().at, from = m - before, to = m + after;
-		const mine = place, name = take.name;
+		const mine = place, name = take.name, asked = ++playing;
 		try {
 			const parts = [[take.sound, mine, what === "click" ? 0.7 : 0]];
 			if (what === "click") parts.push([data.guide, onGuide, -0.7]);
@@ -112,13 +112,16 @@ export function placeRoom(desk) {
 				const others = data.takes.filter((t) => t.sure && t.sound && t.name !== name).slice(0, mostOthers);
 				others.forEach((t) => parts.push([t.sound, { offset: t.offset, drift: t.drift_ppm }, -0.4]));
 			}
-			const heard = await Promise.all(parts.map(([s, w]) => piece(s, w, from, to)));
 			const share = what === "others" ? 1 / Math.sqrt(Math.max(1, parts.length - 1)) : 1;
-			playTogether(heard.map((p, i) => ({
-				channels: p.channels, rate: parts[i][0].rate, speed: 1 / ratio(parts[i][1]), pan: parts[i][2],
-				gain: Math.min(100, heardPeak / Math.max(1e-6, peakOf(p.channels))) * (i > 0 ? share : 1),
-				after: Math.max(0, p.first - from),
-			})), () => desk.tell("Played."));
+			const heard = [], fetched = parts.map(([s, w]) => piece(s, w, from, to));
+			for (const [i, [sound, where, pan]] of parts.entries()) {
+				const p = await fetched[i];
+				heard.push({ channels: p.channels, rate: sound.rate, speed: 1 / ratio(where), pan, after: Math.max(0, p.first - from),
+					gain: Math.min(100, heardPeak / Math.max(1e-6, peakOf(p.channels))) * (i > 0 ? share : 1) });
+				await pause(); // to look through many seconds of samples takes its time
+			}
+			if (name !== take?.name || asked !== playing) return; // somebody has gone on
+			playTogether(heard, () => desk.tell("Played."));
 			desk.tell({ click: "Playing: click left, take right.", alone: "Playing the take alone.",
 				others: `Playing with ${parts.length - 1} others.` }[what]);
 		} catch (error) {
@@ -131,11 +134,12 @@ export function placeRoom(desk) {
 		fill(list,
 			el("h2", {}, waiting ? `${waiting} of ${data.takes.length} need review` : "All takes are placed"),
 			el("ol", { class: "parts" }, ordered().map((t) => el("li", { class: t.asks ? "asks" : "" },
-				el("button", { type: "button", "aria-current": t.name === take?.name ? "true" : null, "data-take": t.name, "data-id": "take " + t.name,
+				el("button", { type: "button", "data-take": t.name, "data-id": "take " + t.name,
 					onclick: () => choose(t) },
 				el("b", {}, t.player || t.name), t.part ? ` · ${t.part}` : "",
 				el("span", { class: "state" }, stateOf(t)))))),
 			absent() ? el("p", { class: "soft" }, `Not here: ${absent()}.`) : null);
+		mark(list, take?.name);
 	}
 
 	// absent says who could not be placed at all, for want of a recording.

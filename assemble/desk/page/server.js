@@ -43,6 +43,17 @@ export async function samples(id, from, frames) {
 	return new Float32Array(await answer.arrayBuffer());
 }
 
+// voicePiece returns the voices of a mix over some frames of guide time: groups as
+// audition/voices.go describes them, and the stream of AAC of each.
+export async function voicePiece(id, from, frames) {
+	const answer = await fetch(`/api/voices/${id}?from=${from}&frames=${frames}`);
+	if (!answer.ok) throw new Refused(await problem(answer));
+	const data = await answer.arrayBuffer(), head = 4 + new DataView(data).getUint32(0, true);
+	const { groups } = JSON.parse(new TextDecoder().decode(new Uint8Array(data, 4, head - 4)));
+	let at = head;
+	return { groups, streams: groups.map((g) => data.slice(at, at += g.bytes)) };
+}
+
 // listen calls told with every state of the desk, and lost when the desk is gone.
 export function listen(told, lost) {
 	const events = new EventSource("/api/events");

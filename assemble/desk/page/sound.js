@@ -13,6 +13,14 @@ let context;
 const pieces = new Map(); // by sound and place; the least recently used first
 let bytes = 0;
 
+// warm has the browser start what it needs for sound, so that the first sound need not
+// wait for it: in the middle of a task, where it is asked for late.
+export function warm() {
+	navigator.mediaDevices?.enumerateDevices?.().catch(() => { /* then the first sound waits */ });
+	const wake = () => setTimeout(audio);
+	for (const kind of ["pointerdown", "keydown"]) addEventListener(kind, wake, { capture: true, once: true });
+}
+
 // audio returns the page's audio context. It wakes with the first key or click.
 export function audio() {
 	context ??= new AudioContext({ sampleRate: rate, latencyHint: "interactive" });

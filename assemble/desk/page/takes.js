@@ -1,6 +1,6 @@
 // The room of the takes: what was found of each, heard and seen at the place, decided by
 // hand where a person hears it otherwise, and the note to the player.
-import { el, fill, keyCap } from "./dom.js";
+import { el, fill, keyCap, mark } from "./dom.js";
 import { get } from "./server.js";
 import { fetchPiece, peakOf, playTogether, stopPlaying } from "./sound.js";
 
@@ -32,7 +32,7 @@ export function takesRoom(desk) {
 		take = one;
 		hand = 0;
 		stopPlaying();
-		showList();
+		mark(list, take.take);
 		showBench();
 	}
 
@@ -40,10 +40,11 @@ export function takesRoom(desk) {
 		const waiting = data.takes.filter((t) => t.level === "ask" || t.level === "redo").length;
 		fill(list, el("h2", {}, waiting ? `${waiting} of ${data.takes.length} need an answer` : "Nothing has to be asked"),
 			el("ol", { class: "parts" }, ordered().map((t) => el("li", { class: t.level },
-				el("button", { type: "button", "aria-current": t === take ? "true" : null, "data-take": t.take,
+				el("button", { type: "button", "data-take": t.take,
 					"data-id": "take " + t.take, onclick: () => choose(t) },
 				el("b", {}, t.player || t.take), t.part ? ` · ${t.part}` : "",
 				el("span", { class: "state" }, meaning[t.level] + (t.verdict ? ", by hand" : "")))))));
+		mark(list, take?.take);
 	}
 
 	// play plays what was found, where it was found.

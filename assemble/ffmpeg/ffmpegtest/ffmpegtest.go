@@ -7,6 +7,7 @@ package ffmpegtest
 
 import (
 	"context"
+	"flag"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -15,13 +16,90 @@ import (
 	"testing"
 
 	"ripieno/assemble/ffmpeg"
+	"ripieno/assemble/ffmpeg/ffmpegtest/light"
 )
 
 // find asks once for all tests of a package.
-var find = sync.OnceValues(func() (*ffmpeg.Tool, error) { return ffmpeg.Find(context.Background()) })
+var find = sync.OnceValues(func() (*ffmpeg.Tool, error) {
+	lighten()
+	return ffmpeg.Find(context.Background())
+})
 
-// Tool returns the ffmpeg on the search path.
+// lighten puts an ffmpeg that starts quickly at the front of the search path, for
+// this process and those it starts; see [light]. Benchmarks measure the installed
+// one. Where there is none that starts quickly nothing changes.
+func lighten() {
+	if f := flag.Lookup("test.bench"); f != nil && f.Value.String() != "" {
+		os.Setenv(light.Variable, light.Whole)
+	}
+	cache, err := os.UserCacheDir()
+	if err != nil || os.Getenv(light.Variable) == light.Whole {
+		return
+	}
+	dirs := filepath.SplitList(os.Getenv("PATH"))
+	own := ffmpeg.Options{FFmpeg: program(dirs, "ffmpeg"), FFprobe: program(dirs, "ffprobe")}
+	dir, err := light.Folder(filepath.Join(cache, "ripieno-tests"), own.FFmpeg, own.FFprobe, try)
+	if err == nil {
+		os.Setenv("PATH", dir+string(os.PathListSeparator)+os.Getenv("PATH"))
+		whole = own
+	}
+}
+
+// whole are the programs as they are installed, empty when tests use no others.
+var whole ffmpeg.Options
+
+// findWhole asks the installed programs once for all tests of a package.
+var findWhole = sync.OnceValues(func() (*ffmpeg.Tool, error) {
+	if tool, err := find(); err != nil || whole.FFmpeg == "" {
+		return tool, err
+	}
+	return whole.Find(context.Background())
+})
+
+// program returns the first file of a name in folders, "" for none.
+func program(dirs []string, name string) string {
+	for _, dir := range dirs {
+		path := filepath.Join(dir, name)
+		if info, err := os.Stat(path); err == nil && info.Mode().IsRegular() && info.Mode()&0o111 != 0 {
+			return path
+		}
+	}
+	return ""
+}
+
+// try makes and reads a film of a few frames with programs that were just made.
+func try(program, probe string) error {
+	ctx := context.Background()
+	tool, err := ffmpeg.Options{FFmpeg: program, FFprobe: probe}.Find(ctx)
+	if err != nil {
+		return err
+	}
+	film := program + ".mkv"
+	defer os.Remove(film)
+	if err := tool.Run(ctx, ffmpeg.Command{Args: []string{"-f", "lavfi", "-i", "testsrc2=s=64x48:r=10:d=1",
+		"-f", "lavfi", "-i", "sine=d=1", "-c:v", "libx264", "-c:a", "aac", "-y", "file:" + film}}); err != nil {
+		return err
+	}
+	return tool.Run(ctx, ffmpeg.Command{Args: []string{"-i", "file:" + film, "-f", "null", "-"}})
+}
+
+// Tool returns the ffmpeg on the search path, with stand-ins for the libraries that no
+// test needs.
 func Tool(t testing.TB) *ffmpeg.Tool {
+	t.Helper()
+	return required(t, find)
+}
+
+// Whole returns the ffmpeg that is installed, as it is: for tests of what it refuses,
+// where a stand-in that ends the process would look like a refusal, and of what a
+// start costs.
+func Whole(t testing.TB) *ffmpeg.Tool {
+	t.Helper()
+	return required(t, findWhole)
+}
+
+// required returns what find finds and ends the test where there is none.
+func required(t testing.TB, find func() (*ffmpeg.Tool, error)) *ffmpeg.Tool {
 	t.Helper()
 	tool, err := find()
 	switch {
