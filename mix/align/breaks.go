@@ -55,6 +55,7 @@ const (
 	breakBlurred = 0.35  // share of what two parts say by each other's profile that they say by a common one
 	breakFar     = 15.0  // nats behind the best from which a jump is no rival
 	breakHint    = 5.0   // nats for a jump as long as a silence
+	holeHint     = 5.0   // nats more where the picture has no frames for as long
 	pictureHint  = 3.0   // nats for a jump as long as the picture is longer than the sound
 	deviceHint   = 12.0  // nats for a jump that shows between two devices: one of them has it
 	breakSilence = -98.0 // dBFS, of what is digitally silent
@@ -64,8 +65,10 @@ const (
 	breakTold    = 7.0   // nats from which a break that something else shows is told when it leads
 	breakDoubt   = 2.0   // by so many over the next best, or by half of them and
 	breakSure    = 9.0   // nats speak for it; one that the playing alone shows is asked about then,
-	breakAlone   = 12.0  // and believed from so many, which no whole file of 236 reached, when it leads
-	breakClear   = 5.0   // by so many
+	breakAlone   = 12.0  // and believed from so many, when it leads
+	breakClear   = 6.0   // by so many, and by a share of what speaks for it: what a place of the beat
+	breakShare   = 0.05  // says of a jump, it says of others too
+	silenceLead  = 3.0   // nats by which a silence as long leads over other jumps besides
 	breakOnBeat  = 0.06  // beats by which a jump is still one of whole or half beats,
 	breakHeard   = 3.0   // for which the others' harmony has to say so many nats
 	breakWander  = 0.06  // seconds; see steady
@@ -136,7 +139,7 @@ func (t *take) findBreak(g *grid, p *beatPhases, c *company, placed Placement, h
 	}
 	known := b.By == "silence" || b.By == "device" || b.By == "picture" && b.Gain >= breakSure
 	beats := math.Abs(b.Jump) / all[0].scan.beatAt(b.Guide)
-	b.Sure = b.Margin >= breakClear && (known || b.Gain >= breakAlone*(1+steady(b.Jump)))
+	b.Sure = b.Margin >= breakClear+breakShare*b.Gain && (known || b.Gain >= breakAlone*(1+steady(b.Jump)))
 	heard := all[0].backed() >= breakHeard
 	if b.By == "" && looksLikeRhythm(beats) && !heard {
 		b.Sure = false
@@ -211,7 +214,9 @@ func (s *breakScan) splits(hints []Hint) (splits []split, whole float64) {
 		case "silence":
 			x.v += breakHint
 		case "picture":
-			x.v += pictureHint
+			if x.v += pictureHint; !math.IsNaN(x.at) {
+				x.v += holeHint
+			}
 		default:
 			x.v -= jumpPrior(x.jump())
 		}
@@ -223,13 +228,16 @@ func (s *breakScan) splits(hints []Hint) (splits []split, whole float64) {
 func breakOf(splits []split) Break {
 	top := splits[0]
 	s := top.scan
-	if math.IsNaN(top.at) || top.by == "" {
+	if top.by == "" || top.by == "picture" { // which ends when it likes
 		top = s.sharpened(top)
 	}
 	b := Break{Gain: top.v, Margin: math.Inf(1), Jump: top.jump(), By: top.by}
 	for _, x := range splits[1:] {
 		if math.Abs(x.jump()-b.Jump) > breakApart {
 			b.Margin, b.Rival = top.v-x.v, x.jump()
+			if top.by == "silence" {
+				b.Margin += silenceLead
+			}
 			break
 		}
 	}
