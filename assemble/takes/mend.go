@@ -144,7 +144,7 @@ func (s *Set) mendBroken(ctx context.Context, x *session.Session, l *listened) e
 				continue
 			}
 			before[r] = former{r.Parts, r.Rate}
-			ofSound := r.PartsOfSound || b.By == "picture" // which is whole, and keeps its time
+			ofSound := r.PartsOfSound || isOfSoundOnly(b, hints[b.Name])
 			r.mend(parts, r.Rate)
 			r.PartsOfSound = ofSound
 			tried = append(tried, b)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"math"
+	"slices"
 
 	"ripieno/assemble/media"
 	"ripieno/assemble/session"
@@ -93,6 +94,14 @@ func (r *Recording) pictureHint(missing float64) align.Hint {
 		}
 	}
 	return hint
+}
+
+// isOfSoundOnly reports whether a break is one of the file's sound: its picture is whole and
+// keeps its time, since it is longer by as much.
+func isOfSoundOnly(b align.Break, hints []align.Hint) bool {
+	return b.By == "picture" || slices.ContainsFunc(hints, func(h align.Hint) bool {
+		return h.By == "picture" && math.Abs(h.Jump-b.Jump) < holeNear
+	})
 }
 
 // stepsTask compares the two devices of one take stretch by stretch.

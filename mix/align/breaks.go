@@ -70,7 +70,7 @@ const (
 	breakShare   = 0.05  // says of a jump, it says of others too
 	silenceLead  = 3.0   // nats by which a silence as long leads over other jumps besides
 	breakOnBeat  = 0.06  // beats by which a jump is still one of whole or half beats,
-	breakHeard   = 3.0   // for which the others' harmony has to say so many nats
+	breakHeard   = 6.0   // for which the others' harmony has to say so many nats
 	breakWander  = 0.06  // seconds; see steady
 	breakBins    = 64    // of a beat
 )

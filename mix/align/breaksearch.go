@@ -145,7 +145,11 @@ func (s *breakScan) hinted(h Hint) []split {
 	}
 	out := []split{{edge: edge, last: h.Jump, by: h.By, at: h.At}, {edge: edge, first: -h.Jump, by: h.By, at: h.At}}
 	for i := range out {
-		out[i].v = s.weighed(out[i])
+		if h.By == "picture" { // whose frames tell it to a twentieth of a second
+			out[i] = s.tuned(out[i])
+		} else {
+			out[i].v = s.weighed(out[i])
+		}
 	}
 	return out
 }
