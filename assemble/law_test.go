@@ -34,7 +34,7 @@ var owners = map[string][]string{
 	"github.com/spf13/viper":                   {"ripieno/assemble/cli"},
 	"go.yaml.in/yaml/v3":                       {"ripieno/assemble/manifest"},
 	"github.com/schollz/progressbar/v3":        {"ripieno/assemble/progress"},
-	"github.com/chromedp/chromedp":             nil, // tests only
+	"github.com/chromedp/chromedp":             {"ripieno/assemble/report/pagetest"},
 	"github.com/esimov/pigo/core":              {"ripieno/layout/face"},
 	"github.com/go-fonts/stix/stix2textmedium": {"ripieno/layout/card"},
 }

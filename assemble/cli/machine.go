@@ -83,8 +83,12 @@ func doctorTable(r assemble.DoctorResult) func(io.Writer) {
 				"with this machine as busy as it is now\n",
 				doctor.TrialPlayers, roughly(*r.Minute))
 		}
-		for _, p := range r.Problems {
-			fmt.Fprintf(w, "problem: %s\n  to do: %s\n", p.What, p.Mend)
+		for i, p := range r.Problems {
+			fmt.Fprintf(w, "problem: %s\n", p.What)
+			// What mends several is said once, below the last of them.
+			if i+1 == len(r.Problems) || r.Problems[i+1].Mend != p.Mend {
+				fmt.Fprintf(w, "  to do: %s\n", p.Mend)
+			}
 		}
 		if len(r.Problems) == 0 {
 			fmt.Fprintln(w, "nothing is missing")

@@ -233,11 +233,14 @@ func TestLinesOfAWatch(t *testing.T) {
 func TestDoctorTable(t *testing.T) {
 	minute := 200.0
 	r := assemble.DoctorResult{Cores: 2, Minute: &minute, Bundle: "a.zip"}
-	r.Problems = append(r.Problems, doctor.Problem{What: "no ffmpeg", Mend: "install it"})
+	r.Problems = append(r.Problems, doctor.Problem{What: "no ffmpeg", Mend: "install it"},
+		doctor.Problem{What: "no zscale", Mend: "install it"}, doctor.Problem{What: "no room", Mend: "free some"})
 	text := said(doctorTable(r))
 	for _, want := range []string{"machine: 2 cores, an unknown amount of memory",
 		"takes about 3.3 minutes the first time",
-		"problem: no ffmpeg\n  to do: install it\n", "wrote a.zip; read it before you send it\n"} {
+		// What mends two of them is said once.
+		"problem: no ffmpeg\nproblem: no zscale\n  to do: install it\nproblem: no room\n  to do: free some\n",
+		"wrote a.zip; read it before you send it\n"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("no %q in\n%s", want, text)
 		}

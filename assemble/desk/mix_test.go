@@ -49,7 +49,7 @@ func openMix(t *testing.T, manifest string) *tab {
 	b := openDesk(t, dir)
 	b.placed()
 	eval[bool](b, `location.hash = "mix", true`)
-	b.until(`document.querySelectorAll(".strip").length === 5 && document.getElementById("job").hidden`)
+	b.Until(`document.querySelectorAll(".strip").length === 5 && document.getElementById("job").hidden`)
 	return b
 }
 
@@ -157,37 +157,37 @@ func TestMixingByMouse(t *testing.T) {
 	want := placedRound
 	done := func(what, old, with string) {
 		t.Helper()
-		b.until(`document.getElementById("undo").textContent === "Undo: ` + what + `"`)
+		b.Until(`document.getElementById("undo").textContent === "Undo: ` + what + `"`)
 		want = swap(t, want, old, with)
 		b.expect("after "+what, want)
 	}
-	b.clickAt(`[data-id="gain viola"]`, 0.5, 0.5) // the middle of −24 to 12
+	b.ClickAt(`[data-id="gain viola"]`, 0.5, 0.5) // the middle of −24 to 12
 	done("gain of viola", "    gain: -2 ", "    gain: -6 ")
-	b.clickAt(`[data-id="pan bassoon"]`, 0.5, 0.5)
+	b.ClickAt(`[data-id="pan bassoon"]`, 0.5, 0.5)
 	done("pan of bassoon", `"offset": -3}}`, `"offset": -3}, "pan": 0}`)
 	b.click(`[data-id="mute flute"]`)
 	done("mute of flute", "to: m3}]}", "to: m3}], mute: true}")
-	b.until(`document.querySelector('[data-id="mute flute"]').getAttribute("aria-pressed") === "true"`)
+	b.Until(`document.querySelector('[data-id="mute flute"]').getAttribute("aria-pressed") === "true"`)
 	b.click(`[data-id="auto bell"]`)
 	done("pan of bell", ", pan: 40", "")
 	b.click(`[data-id="cut horn"]`)
-	b.press(kb.End, strings.Repeat(kb.Backspace, 4), "120", kb.Enter)
+	b.Press(kb.End, strings.Repeat(kb.Backspace, 4), "120", kb.Enter)
 	done("low cut of horn", "pan: -100}", "pan: -100, low_cut: 120}")
-	b.clickAt(`[data-id="section strings"]`, 0.5, 0.5)
+	b.ClickAt(`[data-id="section strings"]`, 0.5, 0.5)
 	done("gain of the strings", "gain: -1.5}", "gain: -6}")
-	b.until(`document.getElementById("job").hidden`)
+	b.Until(`document.getElementById("job").hidden`)
 	b.click(`[data-id="solo viola"]`)
-	b.until(`document.getElementById("told").textContent === "Heard alone: viola."`)
+	b.Until(`document.getElementById("told").textContent === "Heard alone: viola."`)
 	b.click(`[data-id="p"]`)
-	b.until(`document.getElementById("told").textContent.startsWith("Playing from")`)
-	b.until(`Number(document.getElementById("at").value) > Number(document.getElementById("at").min) + 0.3`)
-	b.until(`Number(document.querySelector('[data-take="viola"] .meter i').style.getPropertyValue("--level")) >= 0`)
+	b.Until(`document.getElementById("told").textContent.startsWith("Playing from")`)
+	b.Until(`Number(document.getElementById("at").value) > Number(document.getElementById("at").min) + 0.3`)
+	b.Until(`Number(document.querySelector('[data-take="viola"] .meter i').style.getPropertyValue("--level")) >= 0`)
 	b.shot("mix-playing.png")
 	b.click(`[data-id="s"]`)
 	for b.manifest() != placedRound {
 		text := eval[string](b, `document.getElementById("undo").textContent`)
 		b.click("#undo")
-		b.until(`document.getElementById("undo").textContent !== ` + "`" + text + "`")
+		b.Until(`document.getElementById("undo").textContent !== ` + "`" + text + "`")
 		if eval[bool](b, `document.getElementById("undo").disabled`) {
 			break
 		}
@@ -202,34 +202,34 @@ func TestMixingByKeyboard(t *testing.T) {
 	want := placedRound
 	done := func(what, old, with string) {
 		t.Helper()
-		b.until(`document.getElementById("undo").textContent === "Undo: ` + what + `"`)
+		b.Until(`document.getElementById("undo").textContent === "Undo: ` + what + `"`)
 		want = swap(t, want, old, with)
 		b.expect("after "+what, want)
 	}
-	b.press("n", "n") // the viola
-	b.until(`document.activeElement.dataset.id === "gain viola"`)
-	b.press("-", "-", "-")
+	b.Press("n", "n") // the viola
+	b.Until(`document.activeElement.dataset.id === "gain viola"`)
+	b.Press("-", "-", "-")
 	done("gain of viola", "    gain: -2 ", "    gain: -3.5 ")
-	b.press("n", "<", "<", "m")
-	b.until(`document.getElementById("undo").textContent === "Undo: mute of bassoon"`)
+	b.Press("n", "<", "<", "m")
+	b.Until(`document.getElementById("undo").textContent === "Undo: mute of bassoon"`)
 	// By its seat, the fourth of five, it stands 27.5 to the right; the keys go 5 at a time.
 	want = swap(t, want, `"offset": -3}}`, `"offset": -3}, "pan": 18, "mute": true}`)
 	b.expect("after two steps to the left and a mute", want)
-	b.press("b")
-	b.until(`document.activeElement.dataset.id === "gain viola"`)
-	b.press("x")
-	b.until(`document.getElementById("told").textContent === "Heard alone: viola."`)
-	b.press(kb.Tab, kb.Tab) // the low cut, past the place
-	b.until(`document.activeElement.dataset.id === "cut viola"`)
-	b.press(strings.Repeat(kb.Backspace, 4), "none", kb.Enter)
+	b.Press("b")
+	b.Until(`document.activeElement.dataset.id === "gain viola"`)
+	b.Press("x")
+	b.Until(`document.getElementById("told").textContent === "Heard alone: viola."`)
+	b.Press(kb.Tab, kb.Tab) // the low cut, past the place
+	b.Until(`document.activeElement.dataset.id === "cut viola"`)
+	b.Press(strings.Repeat(kb.Backspace, 4), "none", kb.Enter)
 	done("low cut of viola", "intake/viola.wav, offset: -0.5}\n", "intake/viola.wav, offset: -0.5}\n    low_cut: none\n")
-	b.press(kb.Tab)
-	b.press("p")
-	b.until(`document.getElementById("told").textContent.startsWith("Playing from")`)
-	b.press("]")
-	b.until(`document.getElementById("at-text").textContent.startsWith("measure ")`)
-	b.press("s")
+	b.Press(kb.Tab)
+	b.Press("p")
+	b.Until(`document.getElementById("told").textContent.startsWith("Playing from")`)
+	b.Press("]")
+	b.Until(`document.getElementById("at-text").textContent.startsWith("measure ")`)
+	b.Press("s")
 	run(b, chromedp.KeyEvent("z", chromedp.KeyModifiers(chromedp.ModifierCtrl)))
-	b.until(`document.getElementById("undo").textContent === "Undo: mute of bassoon"`)
+	b.Until(`document.getElementById("undo").textContent === "Undo: mute of bassoon"`)
 	b.quiet()
 }

@@ -16,8 +16,8 @@ func openPicture(t *testing.T, manifest string) *tab {
 	t.Helper()
 	b := openMix(t, manifest)
 	eval[bool](b, `location.hash = "picture", true`)
-	b.until(`document.querySelectorAll(".films figure").length === 3 && document.getElementById("job").hidden`)
-	b.until(`document.querySelectorAll(".tile img").length === 3 && [...document.querySelectorAll(".tile img, .still img")].every((i) => i.complete && i.naturalWidth)`)
+	b.Until(`document.querySelectorAll(".films figure").length === 3 && document.getElementById("job").hidden`)
+	b.Until(`document.querySelectorAll(".tile img").length === 3 && [...document.querySelectorAll(".tile img, .still img")].every((i) => i.complete && i.naturalWidth)`)
 	return b
 }
 
@@ -61,15 +61,15 @@ func TestPictureByMouse(t *testing.T) {
 	b.shot("picture.png")
 	want := placedRound
 	b.drag(`.tile[data-take="viola"]`, `.tile[data-take="bell"]`, 0, 0)
-	b.until(`document.getElementById("undo").textContent === "Undo: seats of viola and bell"`)
+	b.Until(`document.getElementById("undo").textContent === "Undo: seats of viola and bell"`)
 	want = swap(t, want, "intake/viola.wav, offset: -0.5}\n", "intake/viola.wav, offset: -0.5}\n    seat: 5\n")
 	want = swap(t, want, "width: 1.5}", "width: 1.5, seat: 3}")
 	b.expect("after two seats", want)
-	b.until(`document.querySelector('.tile[data-take="viola"]').getAttribute("aria-label") === "viola, seat 5" && document.getElementById("job").hidden`)
+	b.Until(`document.querySelector('.tile[data-take="viola"]').getAttribute("aria-label") === "viola, seat 5" && document.getElementById("job").hidden`)
 
 	width := eval[float64](b, `document.querySelector("#still").getBoundingClientRect().width`)
 	b.drag("#still", "#still", width/8, 0)
-	b.until(`document.getElementById("undo").textContent === "Undo: crop of horn"`)
+	b.Until(`document.getElementById("undo").textContent === "Undo: crop of horn"`)
 	x, y, zoom := cropOf(t, b.manifest())
 	// The whole height fits, so the middle was kept before and the frame went with the mouse.
 	if math.Abs(x-(0.5+0.125)) > 0.03 || math.Abs(y-0.5) > 0.05 || math.Abs(zoom-1) > 0.02 {
@@ -79,41 +79,41 @@ func TestPictureByMouse(t *testing.T) {
 		fmt.Sprintf("drift_ppm: 0}, pan: -100, crop: {x: %s, y: %s, zoom: %s}}",
 			number(x), number(y), number(zoom)))
 	b.expect("after a crop", want)
-	b.until(`document.getElementById("job").hidden`)
+	b.Until(`document.getElementById("job").hidden`)
 
 	b.click(`[data-id="split 0"]`)
-	b.until(`document.getElementById("undo").textContent === "Undo: a new shot"`)
+	b.Until(`document.getElementById("undo").textContent === "Undo: a new shot"`)
 	want = swap(t, want, "{from: start, show: tutti}, ",
 		"{from: start, show: tutti}, {from: m1, show: solo, take: horn}, ")
 	b.expect("after a new shot", want)
-	b.until(`document.querySelectorAll(".shots li").length === 3 && document.getElementById("job").hidden`)
+	b.Until(`document.querySelectorAll(".shots li").length === 3 && document.getElementById("job").hidden`)
 
 	// From measure 1 to measure 2 and a little: it snaps to the beat.
 	measure := eval[float64](b, `(() => { const at = [...document.querySelectorAll(".ruler i")].map((i) => i.getBoundingClientRect().left); return at[1] - at[0]; })()`)
 	b.drag(`[data-grip="1"]`, `[data-grip="1"]`, measure*1.04, 0)
-	b.until(`document.getElementById("undo").textContent === "Undo: beginning of shot 2"`)
+	b.Until(`document.getElementById("undo").textContent === "Undo: beginning of shot 2"`)
 	want = swap(t, want, "{from: m1, show: solo, take: horn}", "{from: m2, show: solo, take: horn}")
 	b.expect("after its edge", want)
-	b.until(`document.querySelector('[data-id="see 1"]').textContent === "m2" && document.getElementById("job").hidden`)
+	b.Until(`document.querySelector('[data-id="see 1"]').textContent === "m2" && document.getElementById("job").hidden`)
 	b.click(`[data-id="later 1"]`)
-	b.until(`document.querySelector('[data-id="see 1"]').textContent === "m2.2" && document.getElementById("job").hidden`)
+	b.Until(`document.querySelector('[data-id="see 1"]').textContent === "m2.2" && document.getElementById("job").hidden`)
 	want = swap(t, want, "{from: m2, show: solo, take: horn}", "{from: m2.2, show: solo, take: horn}")
 	b.expect("after a beat", want)
 	b.click(`[data-id="see 1"]`)
-	b.until(`document.getElementById("told").textContent === "Shot from m2.2: solo."`)
+	b.Until(`document.getElementById("told").textContent === "Shot from m2.2: solo."`)
 	b.shot("picture-solo.png")
 	b.click(`[data-id="remove 1"]`)
-	b.until(`document.querySelectorAll(".shots li").length === 2`)
+	b.Until(`document.querySelectorAll(".shots li").length === 2`)
 	want = swap(t, want, ", {from: m2.2, show: solo, take: horn}", "")
 	b.expect("after taking it away", want)
 	for range 6 {
 		eval[bool](b, `document.getElementById("told").textContent = "", true`)
 		b.click("#undo")
-		b.until(`document.getElementById("told").textContent.startsWith("Taken back")`)
+		b.Until(`document.getElementById("told").textContent.startsWith("Taken back")`)
 	}
-	b.until(`document.getElementById("undo").disabled`)
+	b.Until(`document.getElementById("undo").disabled`)
 	b.expect("taken back", placedRound)
-	b.until(`document.getElementById("job").hidden`)
+	b.Until(`document.getElementById("job").hidden`)
 	b.pinch()
 	b.quiet()
 }
@@ -122,8 +122,8 @@ func TestPictureByMouse(t *testing.T) {
 func TestPictureByKeyboard(t *testing.T) {
 	b := openPicture(t, placedRound)
 	want := placedRound
-	b.press(kb.ArrowRight, kb.ArrowRight, kb.ArrowDown, "+")
-	b.until(`document.getElementById("undo").textContent === "Undo: crop of horn"`)
+	b.Press(kb.ArrowRight, kb.ArrowRight, kb.ArrowDown, "+")
+	b.Until(`document.getElementById("undo").textContent === "Undo: crop of horn"`)
 	x, y, zoom := cropOf(t, b.manifest())
 	if math.Abs(zoom-1.05) > 0.02 || math.Abs(x-0.52) > 0.03 || math.Abs(y-0.51) > 0.05 {
 		t.Errorf("two to the right, one down and one nearer keep %v, %v, %v", x, y, zoom)
@@ -132,22 +132,22 @@ func TestPictureByKeyboard(t *testing.T) {
 		fmt.Sprintf("drift_ppm: 0}, pan: -100, crop: {x: %s, y: %s, zoom: %s}}",
 			number(x), number(y), number(zoom)))
 	b.expect("after a crop", want)
-	b.until(`document.getElementById("job").hidden`)
-	b.press("n", "w", "n", "w")
-	b.until(`document.getElementById("undo").textContent === "Undo: seats of flute and viola"`)
+	b.Until(`document.getElementById("job").hidden`)
+	b.Press("n", "w", "n", "w")
+	b.Until(`document.getElementById("undo").textContent === "Undo: seats of flute and viola"`)
 	want = swap(t, want, "mutes: [{from: m2, to: m3}]} # a cough", "mutes: [{from: m2, to: m3}], seat: 3} # a cough")
 	want = swap(t, want, "intake/viola.wav, offset: -0.5}\n", "intake/viola.wav, offset: -0.5}\n    seat: 2\n")
 	b.expect("after two seats", want)
-	b.until(`document.querySelector('.tile[data-take="viola"]').getAttribute("aria-label") === "viola, seat 2" && document.getElementById("job").hidden`)
+	b.Until(`document.querySelector('.tile[data-take="viola"]').getAttribute("aria-label") === "viola, seat 2" && document.getElementById("job").hidden`)
 	b.tabTo("into 1")
-	b.press("d") // a list chooses by the first letter
-	b.until(`document.getElementById("undo").textContent === "Undo: transition of shot 2"`)
+	b.Press("d") // a list chooses by the first letter
+	b.Until(`document.getElementById("undo").textContent === "Undo: transition of shot 2"`)
 	want = swap(t, want, "show: solo, take: viola}", "show: solo, take: viola, transition: {kind: dissolve, beats: 1}}")
 	b.expect("after a transition", want)
-	b.until(`document.getElementById("job").hidden`)
+	b.Until(`document.getElementById("job").hidden`)
 	b.tabTo("earlier 1")
-	b.press(kb.Enter)
-	b.until(`document.getElementById("undo").textContent === "Undo: beginning of shot 2"`)
+	b.Press(kb.Enter)
+	b.Until(`document.getElementById("undo").textContent === "Undo: beginning of shot 2"`)
 	want = swap(t, want, "{from: m3, to: m5,", "{from: m2.4, to: m5,")
 	b.expect("after a beat", want)
 	b.quiet()
@@ -160,7 +160,7 @@ func (b *tab) tabTo(id string) {
 		if eval[string](b, `document.activeElement.dataset.id || ""`) == id {
 			return
 		}
-		b.press(kb.Tab)
+		b.Press(kb.Tab)
 	}
 	b.t.Fatalf("the tab key does not reach %q", id)
 }
@@ -184,7 +184,7 @@ func (b *tab) pinch() {
 	touch(input.DispatchTouchEventTypeTouchMove, -40, 40)
 	touch(input.DispatchTouchEventTypeTouchEnd, -40)
 	touch(input.DispatchTouchEventTypeTouchEnd)
-	b.until(`document.getElementById("undo").textContent === "Undo: crop of horn"`)
+	b.Until(`document.getElementById("undo").textContent === "Undo: crop of horn"`)
 	if _, _, zoom := cropOf(b.t, b.manifest()); zoom < 1.9 || zoom > 2.1 {
 		b.t.Errorf("twice as far apart is %v times nearer", zoom)
 	}

@@ -22,7 +22,7 @@ type shown struct {
 func (b *tab) shown(take string, moment int) shown {
 	b.t.Helper()
 	name, _ := json.Marshal(take)
-	b.until(`JSON.parse(document.querySelector("#sheet").dataset.drawn).take === ` + string(name) +
+	b.Until(`JSON.parse(document.querySelector("#sheet").dataset.drawn).take === ` + string(name) +
 		` && JSON.parse(document.querySelector("#sheet").dataset.drawn).moment === ` + strconv.Itoa(moment))
 	var s shown
 	if err := json.Unmarshal([]byte(eval[string](b, `document.querySelector("#sheet").dataset.drawn`)), &s); err != nil {
@@ -34,14 +34,14 @@ func (b *tab) shown(take string, moment int) shown {
 // placed waits until the takes are placed by the manifest as it is.
 func (b *tab) placed() {
 	b.t.Helper()
-	b.until(`document.documentElement.dataset.room && document.getElementById("job").hidden`)
+	b.Until(`document.documentElement.dataset.room && document.getElementById("job").hidden`)
 }
 
 // left waits until the takes are placed anew, and so many need review: until then the
 // list may be put in another order under the mouse.
 func (b *tab) left(n int) {
 	b.t.Helper()
-	b.until(`document.querySelector("#room h2").textContent === "` + strconv.Itoa(n) + ` of 5 need review" &&
+	b.Until(`document.querySelector("#room h2").textContent === "` + strconv.Itoa(n) + ` of 5 need review" &&
 		document.getElementById("job").hidden`)
 }
 
@@ -66,14 +66,14 @@ func TestPlacingByMouse(t *testing.T) {
 	if got := eval[string](b, `document.querySelector("#room h2").textContent`); got != "4 of 5 need review" {
 		t.Fatalf("the room says %q", got)
 	}
-	b.until(`document.querySelector("#stills").naturalWidth > 300`)
+	b.Until(`document.querySelector("#stills").naturalWidth > 300`)
 	b.shot("place-light.png")
 	want := round
 
 	b.click(`[data-take="horn"]`)
 	first := b.shown("horn", 0)
 	b.click(`[data-candidate="2"]`)
-	b.until(`JSON.parse(document.querySelector("#sheet").dataset.drawn).offset !== ` + number(first.Offset))
+	b.Until(`JSON.parse(document.querySelector("#sheet").dataset.drawn).offset !== ` + number(first.Offset))
 	horn := b.shown("horn", 0)
 	// One of the two claps is that on the cue, and lies where the recording began.
 	if of := offsets["horn"]; min(math.Abs(horn.Offset-of), math.Abs(first.Offset-of)) > 0.01 {
@@ -85,16 +85,16 @@ func TestPlacingByMouse(t *testing.T) {
 	b.click("#accept")
 	want = swap(t, want, "{file: intake/horn.mp4}", "{file: intake/horn.mp4, offset: "+number(horn.Offset)+
 		", drift_ppm: "+number(horn.Drift)+"}")
-	b.until(`!document.getElementById("undo").disabled`)
+	b.Until(`!document.getElementById("undo").disabled`)
 	b.expect("after the horn", want)
 	b.left(3)
 
 	b.click(`[data-take="flute"]`)
 	b.shown("flute", 0)
-	b.press("+", "-", "-", "-") // as far away as it goes: 5 s to either side
+	b.Press("+", "-", "-", "-") // as far away as it goes: 5 s to either side
 	flute := b.shown("flute", 0)
-	b.clickAt("#sheet", 0.7, 0.7)
-	b.until(`JSON.parse(document.querySelector("#sheet").dataset.drawn).offset !== ` + number(flute.Offset))
+	b.ClickAt("#sheet", 0.7, 0.7)
+	b.Until(`JSON.parse(document.querySelector("#sheet").dataset.drawn).offset !== ` + number(flute.Offset))
 	moved := b.shown("flute", 0)
 	if d := flute.Offset - moved.Offset; math.Abs(d-2) > 0.03 { // 0.2 of 10 s, and a pixel is 12 ms
 		t.Errorf("a click 2 s later moved the take by %.3f s", d)
@@ -102,7 +102,7 @@ func TestPlacingByMouse(t *testing.T) {
 	b.click("#accept")
 	want = swap(t, want, "{file: intake/flute.wav}", "{file: intake/flute.wav, offset: "+number(moved.Offset)+
 		", drift_ppm: "+number(moved.Drift)+"}")
-	b.until(`document.getElementById("undo").textContent.includes("flute")`)
+	b.Until(`document.getElementById("undo").textContent.includes("flute")`)
 	b.expect("after the flute", want)
 	b.left(2)
 
@@ -115,14 +115,14 @@ func TestPlacingByMouse(t *testing.T) {
 	}{{"Shift+ArrowRight", 0.010}, {"Shift+ArrowRight", 0.010}, {"ArrowLeft", -0.001}, {".", 1 / 30.}} {
 		b.click(`[data-id="` + m.key + `"]`)
 		by += m.by
-		b.until(`Math.abs(JSON.parse(document.querySelector("#sheet").dataset.drawn).offset - ` +
+		b.Until(`Math.abs(JSON.parse(document.querySelector("#sheet").dataset.drawn).offset - ` +
 			number(before.Offset+by) + `) < 1e-5`)
 	}
 	viola := b.shown("viola", 0)
 	b.click("#accept")
 	want = swap(t, want, "      file: intake/viola.wav\n", "      file: intake/viola.wav\n      offset: "+
 		number(viola.Offset)+"\n      drift_ppm: "+number(viola.Drift)+"\n")
-	b.until(`document.getElementById("undo").textContent.includes("viola")`)
+	b.Until(`document.getElementById("undo").textContent.includes("viola")`)
 	b.expect("after the viola", want)
 	b.left(1)
 
@@ -131,16 +131,16 @@ func TestPlacingByMouse(t *testing.T) {
 	b.click("#accept")
 	want = swap(t, want, `{"file": "intake/bassoon.wav"}`, `{"file": "intake/bassoon.wav", "offset": `+
 		number(bassoon.Offset)+`, "drift_ppm": `+number(bassoon.Drift)+`}`)
-	b.until(`document.getElementById("undo").textContent.includes("bassoon")`)
+	b.Until(`document.getElementById("undo").textContent.includes("bassoon")`)
 	b.expect("after the bassoon", want)
-	b.until(`document.querySelector("#room h2").textContent === "All takes are placed"`)
+	b.Until(`document.querySelector("#room h2").textContent === "All takes are placed"`)
 
 	for range 4 {
 		b.click("#undo")
-		b.until(`document.getElementById("told").textContent.startsWith("Taken back")`)
+		b.Until(`document.getElementById("told").textContent.startsWith("Taken back")`)
 		eval[bool](b, `document.getElementById("told").textContent = "", true`)
 	}
-	b.until(`document.getElementById("undo").disabled`)
+	b.Until(`document.getElementById("undo").disabled`)
 	b.expect("taken back", round)
 	b.quiet()
 }
@@ -150,49 +150,49 @@ func TestPlacingByKeyboard(t *testing.T) {
 	b := openDesk(t, writeRound(t))
 	b.placed()
 	want := round
-	b.press("1")
+	b.Press("1")
 	first := b.shown("horn", 0)
-	b.press("2")
-	b.until(`JSON.parse(document.querySelector("#sheet").dataset.drawn).offset !== ` + number(first.Offset))
+	b.Press("2")
+	b.Until(`JSON.parse(document.querySelector("#sheet").dataset.drawn).offset !== ` + number(first.Offset))
 	horn := b.shown("horn", 0)
 	for _, how := range [][2]string{{"c", "Playing: click left, take right."}, {"a", "Playing the take alone."},
 		{"o", "Playing with 1 others."}} {
-		b.press(how[0])
-		b.until("document.getElementById('told').textContent === `" + how[1] + "`")
+		b.Press(how[0])
+		b.Until("document.getElementById('told').textContent === `" + how[1] + "`")
 	}
-	b.press("s")
-	b.press("y")
+	b.Press("s")
+	b.Press("y")
 	want = swap(t, want, "{file: intake/horn.mp4}", "{file: intake/horn.mp4, offset: "+number(horn.Offset)+
 		", drift_ppm: "+number(horn.Drift)+"}")
-	b.until(`document.getElementById("undo").textContent.includes("horn")`)
+	b.Until(`document.getElementById("undo").textContent.includes("horn")`)
 	b.expect("after the horn", want)
-	b.until(`document.querySelector("#room h2").textContent === "3 of 5 need review"`)
+	b.Until(`document.querySelector("#room h2").textContent === "3 of 5 need review"`)
 
-	b.press("b", "b", "b", "b", "b") // the first of those that need review
+	b.Press("b", "b", "b", "b", "b") // the first of those that need review
 	flute := b.shown("flute", 0)
-	b.press(kb.ArrowRight, kb.ArrowRight, ",")
+	b.Press(kb.ArrowRight, kb.ArrowRight, ",")
 	run(b, chromedp.KeyEvent(kb.ArrowRight, chromedp.KeyModifiers(chromedp.ModifierShift)))
 	const by = 0.001 + 0.001 - 1/30. + 0.010
-	b.until(`Math.abs(JSON.parse(document.querySelector("#sheet").dataset.drawn).offset - ` +
+	b.Until(`Math.abs(JSON.parse(document.querySelector("#sheet").dataset.drawn).offset - ` +
 		number(flute.Offset+by) + `) < 1e-5`)
-	b.press("h") // the loudest moment that is seen is the clap after all
-	b.until(`Math.abs(JSON.parse(document.querySelector("#sheet").dataset.drawn).offset - ` +
+	b.Press("h") // the loudest moment that is seen is the clap after all
+	b.Until(`Math.abs(JSON.parse(document.querySelector("#sheet").dataset.drawn).offset - ` +
 		number(flute.Offset) + `) < 0.02`)
 	flute = b.shown("flute", 0)
-	b.press("y")
+	b.Press("y")
 	want = swap(t, want, "{file: intake/flute.wav}", "{file: intake/flute.wav, offset: "+number(flute.Offset)+
 		", drift_ppm: "+number(flute.Drift)+"}")
-	b.until(`document.getElementById("undo").textContent.includes("flute")`)
+	b.Until(`document.getElementById("undo").textContent.includes("flute")`)
 	b.expect("after the flute", want)
-	b.until(`document.querySelector("#room h2").textContent === "2 of 5 need review"`)
+	b.Until(`document.querySelector("#room h2").textContent === "2 of 5 need review"`)
 
 	// At a later moment the same keys bend the clock, and the clap stays.
-	b.press("b", "b", "b", "b", "b")
+	b.Press("b", "b", "b", "b", "b")
 	viola := b.shown("viola", 0)
-	b.press("]", "]", "]")
+	b.Press("]", "]", "]")
 	b.shown("viola", 3)
-	b.press(kb.ArrowRight)
-	b.until(`JSON.parse(document.querySelector("#sheet").dataset.drawn).drift !== ` + number(viola.Drift))
+	b.Press(kb.ArrowRight)
+	b.Until(`JSON.parse(document.querySelector("#sheet").dataset.drawn).drift !== ` + number(viola.Drift))
 	bent := b.shown("viola", 3)
 	if ppm := bent.Drift - viola.Drift; math.Abs(ppm-1000/14.) > 0.5 { // 1 ms over the 14 s from the cue at 4 s to 18 s
 		t.Errorf("1 ms at the last measure bent the clock by %.1f ppm", ppm)
@@ -201,14 +201,14 @@ func TestPlacingByKeyboard(t *testing.T) {
 	if d := clap(bent) - clap(viola); math.Abs(d) > 2e-6 {
 		t.Errorf("the clap moved by %.7f s", d)
 	}
-	b.press("z")
-	b.until(`document.getElementById("undo").textContent.includes("horn")`)
+	b.Press("z")
+	b.Until(`document.getElementById("undo").textContent.includes("horn")`)
 	run(b, chromedp.KeyEvent("z", chromedp.KeyModifiers(chromedp.ModifierCtrl)))
-	b.until(`document.getElementById("undo").disabled`)
+	b.Until(`document.getElementById("undo").disabled`)
 	b.expect("taken back", round)
 	run(b, chromedp.KeyEvent("Z", chromedp.KeyModifiers(chromedp.ModifierShift)))
 	run(b, chromedp.KeyEvent("Z", chromedp.KeyModifiers(chromedp.ModifierShift)))
-	b.until(`document.getElementById("redo").disabled`)
+	b.Until(`document.getElementById("redo").disabled`)
 	b.expect("made again", want)
 	b.quiet()
 }

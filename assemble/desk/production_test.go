@@ -13,6 +13,7 @@ import (
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/ffmpeg/ffmpegtest"
 	"ripieno/assemble/media"
+	"ripieno/assemble/report/pagetest"
 	"ripieno/mix/audio"
 )
 
@@ -54,10 +55,11 @@ const seconds = 25
 // after the other, so that takes are decoded and measured once.
 var made string
 
-// TestMain takes the folder away.
+// TestMain takes the folder and the browser away.
 func TestMain(m *testing.M) {
 	flag.Parse()
 	code := m.Run()
+	pagetest.Close()
 	if made != "" {
 		os.RemoveAll(made)
 	}

@@ -39,7 +39,7 @@ func openReview(t *testing.T) *tab {
 	writeRough(t, dir, "64x36")
 	b := openDesk(t, dir)
 	eval[bool](b, `location.hash = "review", true`)
-	b.until(`document.querySelector("#film").readyState >= 1 && document.querySelector("#approvals")`)
+	b.Until(`document.querySelector("#film").readyState >= 1 && document.querySelector("#approvals")`)
 	return b
 }
 
@@ -70,16 +70,16 @@ func (b *tab) remarks() string {
 // film, and sees that the approval is of another film once that has changed.
 func TestReviewing(t *testing.T) {
 	b := openReview(t)
-	b.press("]", "]") // from the beginning to the second measure behind it
-	b.until(`document.querySelector("#film").currentTime > 0 && !document.querySelector("#film").seeking`)
+	b.Press("]", "]") // from the beginning to the second measure behind it
+	b.Until(`document.querySelector("#film").currentTime > 0 && !document.querySelector("#film").seeking`)
 	place := eval[string](b, `document.querySelector("#film-where b").textContent`)
 	b.strike("r")
-	b.until(`document.activeElement.id === "text"`)
-	b.press("softer <b>here</b>")
-	b.press(kb.Tab) // the name
-	b.press("Cora Lind")
-	b.press(kb.Tab, kb.Enter)
-	b.until(`document.querySelectorAll("[data-remark]").length === 1`)
+	b.Until(`document.activeElement.id === "text"`)
+	b.Press("softer <b>here</b>")
+	b.Press(kb.Tab) // the name
+	b.Press("Cora Lind")
+	b.Press(kb.Tab, kb.Enter)
+	b.Until(`document.querySelectorAll("[data-remark]").length === 1`)
 	if got := eval[string](b, `document.querySelector("[data-remark] button").textContent`); got != place {
 		t.Errorf("the remark stands at %q and was made at %q", got, place)
 	}
@@ -87,10 +87,10 @@ func TestReviewing(t *testing.T) {
 		t.Error("a remark became markup")
 	}
 	b.click("#text")
-	b.press("late?")
+	b.Press("late?")
 	eval[bool](b, `(() => { const w = document.querySelector("#whom"); w.value = "horn"; return true; })()`)
 	run(b, chromedp.KeyEvent(kb.Enter, chromedp.KeyModifiers(chromedp.ModifierCtrl)))
-	b.until(`document.querySelectorAll("[data-remark]").length === 2`)
+	b.Until(`document.querySelectorAll("[data-remark]").length === 2`)
 	said := b.remarks()
 	for _, want := range []string{`"by":"Cora Lind","text":"softer <b>here</b>"`,
 		`"for":"horn","by":"Cora Lind","text":"late?"`} {
@@ -100,17 +100,17 @@ func TestReviewing(t *testing.T) {
 	}
 	b.shot("review.png")
 	b.click(`[data-id="approve"]`)
-	b.until(`document.querySelector("#approvals .approved:not(.older)")`)
+	b.Until(`document.querySelector("#approvals .approved:not(.older)")`)
 	b.click(`[data-remark] [data-id^="settle"]`)
-	b.until(`document.querySelectorAll("[data-remark].settled").length === 1`)
+	b.Until(`document.querySelectorAll("[data-remark].settled").length === 1`)
 	if got := strings.Count(b.remarks(), `"settled":true`); got != 1 {
 		t.Errorf("%d remarks are settled in\n%s", got, b.remarks())
 	}
 	writeRough(t, filepath.Dir(b.path), "48x36")
 	b.tick <- time.Now()
-	b.until(`document.querySelector("#approvals .approved.older")`)
-	b.until(`document.querySelector("#film").videoWidth === 48`)
-	b.until(`document.querySelector("[data-remark]").textContent.includes("said of an earlier cut")`)
+	b.Until(`document.querySelector("#approvals .approved.older")`)
+	b.Until(`document.querySelector("#film").videoWidth === 48`)
+	b.Until(`document.querySelector("[data-remark]").textContent.includes("said of an earlier cut")`)
 	b.accessible("review")
 	if got := b.manifest(); got != round {
 		t.Errorf("remarks have changed the manifest:\n%s", got)

@@ -207,21 +207,21 @@ func measureSize(t *testing.T, n int) {
 		tr.phase("key " + key)
 		eval[bool](b, `window.sounded = undefined, window.struck = undefined, addEventListener("keydown", () => { window.struck ??= performance.now(); },
 			{ capture: true, once: true }), true`)
-		b.press(key)
-		b.until(`window.sounded`)
+		b.Press(key)
+		b.Until(`window.sounded`)
 		t.Logf("%d takes: key %s sounds after %.0f ms", n, key, eval[float64](b, `window.sounded - window.struck`))
 	}
 	for _, key := range []string{"c", "a", "o"} {
 		sound(key)
 	}
-	b.press("s")
+	b.Press("s")
 	tr.phase("twenty takes on")
 	for range 20 {
-		b.press("n")
+		b.Press("n")
 	}
 	tr.phase("the mix is drawn")
 	eval[bool](b, `location.hash = "mix", true`)
-	b.until(fmt.Sprintf(`document.querySelectorAll(".strip h3").length === %d && document.getElementById("job").hidden`,
+	b.Until(fmt.Sprintf(`document.querySelectorAll(".strip h3").length === %d && document.getElementById("job").hidden`,
 		n))
 	tr.phase("idle")
 	eval[bool](b, `new Promise((done) => setTimeout(() => done(true), 1500))`)
@@ -236,7 +236,7 @@ func measureSize(t *testing.T, n int) {
 	}
 	t.Logf("%d takes: it is at %s s", n, eval[string](b, `document.querySelector("#at").value`))
 	tr.phase("gains and a mute while it plays")
-	b.press("+", "+", "+", "n", "m")
+	b.Press("+", "+", "+", "n", "m")
 	sound("]") // from another place, of which nothing is decoded
 	tr.phase("after that")
 	eval[bool](b, `new Promise((done) => setTimeout(() => done(true), 1000))`)

@@ -21,16 +21,16 @@ func TestTakes(t *testing.T) {
 	b := openDesk(t, dir)
 	b.placed()
 	b.click(`[href="#takes"]`)
-	b.until(`document.querySelectorAll("#room [data-take]").length === 5 && document.getElementById("job").hidden`)
+	b.Until(`document.querySelectorAll("#room [data-take]").length === 5 && document.getElementById("job").hidden`)
 	b.click(`[data-take="horn"]`)
 	level := eval[string](b, `document.querySelector("#room").dataset.drawn`)
 	if level != "horn ask " && level != "horn redo " { // 160 by 90 pixels
 		t.Fatalf("the horn is shown as %q", level)
 	}
-	b.until(`document.querySelector("#stills").naturalWidth > 300`)
-	b.press("1")
-	b.until(`document.getElementById("told").textContent.startsWith("Playing: ")`)
-	b.press("s")
+	b.Until(`document.querySelector("#stills").naturalWidth > 300`)
+	b.Press("1")
+	b.Until(`document.getElementById("told").textContent.startsWith("Playing: ")`)
+	b.Press("s")
 	mail := eval[string](b, `document.querySelector('[data-id="mail"]').href`)
 	letter := eval[string](b, `document.getElementById("letter").value`)
 	if !strings.HasPrefix(mail, "mailto:ilse@example.org?subject=The%20Lamplighter") || !strings.Contains(letter,
@@ -41,22 +41,22 @@ func TestTakes(t *testing.T) {
 	b.shot("takes.png")
 
 	b.click(`[data-id="verdict ok"]`)
-	b.until(`document.querySelector("#room").dataset.drawn === "horn ok ok"`)
+	b.Until(`document.querySelector("#room").dataset.drawn === "horn ok ok"`)
 	want := swap(t, manifest, "pan: -100}", "pan: -100, verdict: ok}")
 	b.expect("after a verdict", want)
 	if again := eval[string](b, `document.getElementById("letter").value`); again == letter || strings.Contains(again,
 		"\n- ") {
 		t.Errorf("of a take that is usable the note still asks:\n%s", again)
 	}
-	b.press("d")
-	b.until(`document.querySelector("#room").dataset.drawn === "horn redo redo"`)
+	b.Press("d")
+	b.Until(`document.querySelector("#room").dataset.drawn === "horn redo redo"`)
 	want = swap(t, want, "verdict: ok", "verdict: redo")
 	b.expect("after another", want)
-	b.press("d") // the same key leaves it to check again
-	b.until(`document.querySelector("#room").dataset.drawn === "` + level + `"`)
+	b.Press("d") // the same key leaves it to check again
+	b.Until(`document.querySelector("#room").dataset.drawn === "` + level + `"`)
 	b.expect("left to check", manifest)
-	b.press("z")
-	b.until(`document.querySelector("#room").dataset.drawn === "horn redo redo"`)
+	b.Press("z")
+	b.Until(`document.querySelector("#room").dataset.drawn === "horn redo redo"`)
 	b.accessible("takes")
 	b.tour()
 	b.quiet()
@@ -74,21 +74,21 @@ func (b *tab) tour() {
 	if err := chromedp.Do(b.ctx, chromedp.Navigate("http://"+b.host+"/")); err != nil {
 		t.Fatal(err)
 	}
-	b.until(`document.getElementById("way")?.open && document.activeElement.id === "way-on"`)
+	b.Until(`document.getElementById("way")?.open && document.activeElement.id === "way-on"`)
 	b.shot("tour.png")
 	seen := map[string]bool{}
 	for range 6 {
 		seen[eval[string](b, `document.getElementById("way-head").textContent`)] = true
-		b.press("\r")
+		b.Press("\r")
 	}
 	if len(seen) != 6 || !eval[bool](b,
 		`document.getElementById("way-on").textContent === "Begin" && document.getElementById("way").open`) {
 		t.Errorf("the tour led through %v", seen)
 	}
-	b.press("\r")
-	b.until(`!document.getElementById("way").open && document.cookie.includes("ripieno-tour=seen")`)
+	b.Press("\r")
+	b.Until(`!document.getElementById("way").open && document.cookie.includes("ripieno-tour=seen")`)
 	b.click("#tour")
-	b.until(`document.getElementById("way").open`)
-	b.press("\x1b")
-	b.until(`!document.getElementById("way").open`)
+	b.Until(`document.getElementById("way").open`)
+	b.Press("\x1b")
+	b.Until(`!document.getElementById("way").open`)
 }

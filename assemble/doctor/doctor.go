@@ -84,9 +84,11 @@ func Examine(ctx context.Context, programs ffmpeg.Options, folder string) (Repor
 	if err != nil {
 		r.grave(err)
 	} else {
-		r.describe(tool)
-		if err := tool.RequireAll(); err != nil {
+		err := tool.RequireAll()
+		if err != nil { // before what is only a pity
 			r.grave(err)
+		}
+		if r.describe(tool); err != nil {
 			tool = nil
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"testing"
 
@@ -45,6 +46,35 @@ func TestExamineWithoutFFmpeg(t *testing.T) {
 	}
 	if p := r.Problems[0]; !strings.Contains(p.What, "not found") || !strings.HasPrefix(p.Mend, "install it with ") {
 		t.Errorf("the problem is %+v", p)
+	}
+}
+
+// Of an ffmpeg that lacks several parts the one without which nothing can be made is told
+// first, and no tool is returned.
+func TestGraveProblemsComeFirst(t *testing.T) {
+	if runtime.GOOS == "windows" {
+		t.Skip("the lean ffmpeg is a script")
+	}
+	tool := ffmpegtest.Tool(t)
+	lean := filepath.Join(t.TempDir(), "ffmpeg")
+	script := "#!/bin/sh\n\"" + tool.FFmpeg + "\" \"$@\" | grep -vE ' (libx264|libx265|zscale) '\n"
+	if err := os.WriteFile(lean, []byte(script), 0o777); err != nil {
+		t.Fatal(err)
+	}
+	r, found, err := Examine(t.Context(), ffmpeg.Options{FFmpeg: lean, FFprobe: tool.FFprobe}, t.TempDir())
+	if err != nil || found != nil || r.Ready() || len(r.Problems) < 3 {
+		t.Fatalf("%v, %+v", err, r.Problems)
+	}
+	if p := r.Problems[0]; !p.Grave || !strings.HasSuffix(p.What, "was built without libx264") {
+		t.Errorf("the first problem is %+v", p)
+	}
+	for _, p := range r.Problems[1:] {
+		if p.Grave {
+			t.Errorf("%q is told late", p.What)
+		}
+	}
+	if r.FFmpeg == nil || len(r.FFmpeg.Parts) != len(ffmpeg.Parts()) {
+		t.Error("what the ffmpeg has is not told")
 	}
 }
 

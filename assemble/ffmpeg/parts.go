@@ -26,10 +26,11 @@ func (p Part) Needed() bool { return p.Without == "" }
 
 // parts are all encoders in software and all filters that commands of this
 // program name. Encoders of hardware are tried where they are asked for. Which
-// builds lack which: libx264 and libx265 need a build under the GPL (Fedora's
-// ffmpeg-free has neither); zscale needs libzimg and libsvtav1 its library, which
-// Homebrew's ffmpeg has been without since release 8. The filters are ffmpeg's own:
-// only builds that were cut down for another purpose lack them.
+// builds lack which: libx264, libx265, boxblur and perspective need a build under the
+// GPL (Fedora's ffmpeg-free has neither encoder); zscale needs libzimg, which Homebrew's
+// ffmpeg has been without since release 8; libsvtav1 needs its library, which Ubuntu
+// 22.04 and static builds lack. The other filters are ffmpeg's own: only builds that
+// were cut down for another purpose lack them.
 var parts = []Part{
 	{Name: "libx264", Serves: "every film and every picture on the way to it"},
 	{Name: "aac", Serves: "the sound of every film"},

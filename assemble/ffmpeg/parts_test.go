@@ -12,9 +12,12 @@ import (
 	"testing"
 )
 
-// answered returns the tool that recorded answers describe. Those in the folder
-// testdata/answers are what Debian's builds print: of Debian 11 (4.3), 12 (5.1), 13
-// (7.1) and of its development branch of November 2026 (9.0).
+// recordedReleases are those in the folder testdata/answers: what Debian's builds
+// print, of Debian 11 (4.3), 12 (5.1), 13 (7.1) and of its development branch of
+// November 2026 (9.0), and a static build for any Linux (6.1).
+var recordedReleases = []string{"4.3", "5.1", "6.1", "7.1", "9.0"}
+
+// answered returns the tool that recorded answers describe.
 func answered(t *testing.T, release string, without ...string) *Tool {
 	t.Helper()
 	read := func(name string) string {
@@ -37,8 +40,7 @@ func answered(t *testing.T, release string, without ...string) *Tool {
 }
 
 // What each build lacks, and whether a film can be made with it. Builds that were cut
-// down are Debian's 9.0 without what their descriptions say (from memory: Fedora's
-// ffmpeg-free; Homebrew's ffmpeg since release 8).
+// down are Debian's 9.0 without parts.
 func TestWhatBuildsLack(t *testing.T) {
 	for _, c := range []struct {
 		build, release string
@@ -48,11 +50,13 @@ func TestWhatBuildsLack(t *testing.T) {
 	}{
 		{"Debian 11", "4.3", nil, []string{"libsvtav1", "zscale"}, ""},
 		{"Debian 12", "5.1", nil, nil, ""},
+		{"static", "6.1", nil, []string{"libsvtav1"}, ""},
 		{"Debian 13", "7.1", nil, nil, ""},
 		{"Debian unstable", "9.0", nil, nil, ""},
 		{"without the GPL", "9.0", []string{"libx264", "libx265"}, []string{"libx264", "libx265"},
 			"/there/ffmpeg: this ffmpeg 9.0.2-4 was built without libx264"},
-		{"lean", "9.0", []string{"zscale", "libsvtav1"}, []string{"libsvtav1", "zscale"}, ""},
+		{"lean", "9.0", []string{"zscale", "libx265", "libsvtav1", "libopus"}, []string{"libsvtav1", "libx265", "zscale"},
+			""},
 		{"cut down", "9.0", []string{"xstack", "aac"}, []string{"aac", "xstack"}, "without aac and xstack"},
 	} {
 		tool := answered(t, c.release, c.without...)
@@ -76,24 +80,25 @@ func TestWhatBuildsLack(t *testing.T) {
 // Options are spelled as the release at hand knows them. The first lines of
 // releases that are not recorded are from memory.
 func TestOptionsAreSpelledForTheRelease(t *testing.T) {
-	written := []string{"-fps_mode", "passthrough", "-filter_complex_script", "g"}
+	written := []string{"-fps_mode", "passthrough", "-filter_complex_script", "g", "-bsf:v", "setts=pts=1:dts=2:duration=3"}
 	for _, c := range []struct {
 		version string
 		want    string
 	}{
-		{"4.4.2-0ubuntu0.22.04.1", "-vsync passthrough -filter_complex_script g"},
-		{"5.1.9-0+deb12u1", "-fps_mode passthrough -filter_complex_script g"},
-		{"6.1.1-3ubuntu5", "-fps_mode passthrough -filter_complex_script g"},
-		{"7.1.5-0+deb13u1", "-fps_mode passthrough -/filter_complex g"},
-		{"n8.0", "-fps_mode passthrough -/filter_complex g"},
-		{"9.0.2-4", "-fps_mode passthrough -/filter_complex g"},
+		{"4.4.2-0ubuntu0.22.04.1", "-vsync passthrough -filter_complex_script g -bsf:v setts=pts=1:dts=2"},
+		{"5.0.1", "-vsync passthrough -filter_complex_script g -bsf:v setts=pts=1:dts=2"},
+		{"5.1.9-0+deb12u1", "-fps_mode passthrough -filter_complex_script g -bsf:v setts=pts=1:dts=2:duration=3"},
+		{"6.1.1-3ubuntu5", "-fps_mode passthrough -filter_complex_script g -bsf:v setts=pts=1:dts=2:duration=3"},
+		{"7.1.5-0+deb13u1", "-fps_mode passthrough -/filter_complex g -bsf:v setts=pts=1:dts=2:duration=3"},
+		{"n8.0", "-fps_mode passthrough -/filter_complex g -bsf:v setts=pts=1:dts=2:duration=3"},
+		{"9.0.2-4", "-fps_mode passthrough -/filter_complex g -bsf:v setts=pts=1:dts=2:duration=3"},
 	} {
 		tool := &Tool{Version: ParseVersion("ffmpeg version " + c.version + " Copyright")}
 		if got := strings.Join(tool.spell(written), " "); got != c.want {
 			t.Errorf("%s: %q, want %q", c.version, got, c.want)
 		}
 	}
-	if written[0] != "-fps_mode" || written[2] != "-filter_complex_script" {
+	if written[0] != "-fps_mode" || written[2] != "-filter_complex_script" || !strings.Contains(written[5], "duration") {
 		t.Errorf("the caller's arguments were changed: %q", written)
 	}
 }

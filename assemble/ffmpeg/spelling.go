@@ -42,9 +42,31 @@ func (t *Tool) spellEntries(args []string) []string {
 	return args
 }
 
+// stamping begins what a command says of the times of packets that it copies.
+const stamping = "setts="
+
+// StampsDurations reports whether this ffmpeg can say how long packets are that it
+// copies, and in what time they are counted. In 4.4 the bitstream filter setts has
+// neither of its options duration and time_base, and every packet keeps its length (its
+// source; 5.0 was not at hand and is taken for the same).
+func (t *Tool) StampsDurations() bool { return t.Version.AtLeast(5, 1) }
+
+// withoutDurations returns the words of setts as older releases know them.
+func withoutDurations(arg string) string {
+	words := strings.Split(strings.TrimPrefix(arg, stamping), ":")
+	return stamping + strings.Join(slices.DeleteFunc(words, func(w string) bool {
+		return strings.HasPrefix(w, "duration=") || strings.HasPrefix(w, "time_base=")
+	}), ":")
+}
+
 // spell returns arguments with the options as this ffmpeg calls them.
 func (t *Tool) spell(args []string) []string {
 	copied := false
+	if i := slices.IndexFunc(args, func(a string) bool { return strings.HasPrefix(a, stamping) }); i >= 0 &&
+		!t.StampsDurations() {
+		args, copied = slices.Clone(args), true
+		args[i] = withoutDurations(args[i])
+	}
 	for _, r := range renamed {
 		if t.Version.AtLeast(r.major, r.minor) == r.before {
 			continue

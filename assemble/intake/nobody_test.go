@@ -136,7 +136,7 @@ func TestNobodyIsFoundWhereNobodyIs(t *testing.T) {
 				draw     func(k int) media.Gray
 			}{
 				"still":  {2, func(int) media.Gray { return g }},
-				"shaken": {6, func(k int) media.Gray { return moved(g, 3*k%7, 5*k%4) }},
+				"shaken": {4, func(k int) media.Gray { return moved(g, 3*k%7, 5*k%4) }},
 				"soft":   {2, func(k int) media.Gray { return moved(soft, k%2, 0) }},
 			} {
 				if p := watch(t, c.pictures, c.draw); len(p.Faces) > 0 {

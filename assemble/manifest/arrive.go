@@ -25,7 +25,7 @@ import (
 // enough. Capitals, accents and what separates words do not matter.
 func TakesFor(p *production.Production, file string) []string {
 	base := path.Base(file)
-	stem := copyForm.ReplaceAllString(strings.TrimSuffix(base, path.Ext(base)), "")
+	stem := copyForm().ReplaceAllString(strings.TrimSuffix(base, path.Ext(base)), "")
 	words := nameWords(stem)
 	guessed := guessName(stem, nil).part()
 	var best []string

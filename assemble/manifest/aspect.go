@@ -2,7 +2,6 @@ package manifest
 
 import (
 	"fmt"
-	"regexp"
 	"strconv"
 	"strings"
 
@@ -18,7 +17,7 @@ const maxAspect = 4
 // anyAspect is the range that aspect: auto stands for.
 var anyAspect = production.Aspect{Shapes: layout.AnyShape}
 
-var aspectForm = regexp.MustCompile(`^([0-9]{1,5})(?:\.([0-9]{1,3}))?:([0-9]{1,5})(?:\.([0-9]{1,3}))?$`)
+var aspectForm = pattern(`^([0-9]{1,5})(?:\.([0-9]{1,3}))?:([0-9]{1,5})(?:\.([0-9]{1,3}))?$`)
 
 // aspectHint says how to write the shape of a tile.
 const aspectHint = "auto, a range such as 4:5 to 16:9, or one shape as width:height, for example 16:9, 4:3, 1:1, " +
@@ -40,7 +39,7 @@ func (m mapping) aspect() production.Aspect {
 	}
 	var sides [2][2]int
 	for i, text := range []string{from, to} {
-		parts := aspectForm.FindStringSubmatch(strings.TrimSpace(text))
+		parts := aspectForm().FindStringSubmatch(strings.TrimSpace(text))
 		if parts == nil {
 			m.at(v, aspectHint, "aspect %q is not a ratio", clip(v.Value))
 			return production.Aspect{}

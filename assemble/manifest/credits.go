@@ -2,7 +2,6 @@ package manifest
 
 import (
 	"fmt"
-	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -19,7 +18,7 @@ func (m mapping) occasion(p *production.Production) {
 	p.Occasion = m.text("occasion", "Summer concert")
 	p.Date, p.Day, _ = m.day("date", "2031-06-12")
 	if path := m.path("logo", "art/logo.png"); path != "" {
-		if pictureForm.MatchString(path) {
+		if pictureForm().MatchString(path) {
 			p.Logo = &production.Asset{Path: path, Mark: markOf(m.file, m.vals["logo"])}
 		} else {
 			m.at(m.vals["logo"], "a picture file: .png or .jpg", "logo %q is not a picture", clip(path))
@@ -54,20 +53,20 @@ func (m mapping) role() string {
 }
 
 // dateForm is what looks like a date of ISO 8601, with a time of day or not.
-var dateForm = regexp.MustCompile(`^[0-9]{4}-[0-9]{1,2}-[0-9]{1,2}(?:[ T]([0-9]{1,2}:[0-9]{2}))?$`)
+var dateForm = pattern(`^[0-9]{4}-[0-9]{1,2}-[0-9]{1,2}(?:[ T]([0-9]{1,2}:[0-9]{2}))?$`)
 
 // continentalForm is a day as much of Europe writes it, 12.6.2031. With slashes it
 // would be another day in America, so that it stays words.
-var continentalForm = regexp.MustCompile(`^([0-9]{1,2})\. ?([0-9]{1,2})\. ?([0-9]{4})( [0-9]{2}:[0-9]{2})?$`)
+var continentalForm = pattern(`^([0-9]{1,2})\. ?([0-9]{1,2})\. ?([0-9]{4})( [0-9]{2}:[0-9]{2})?$`)
 
 // day reads a day of the calendar, with a time of day or not, or any words. It
 // returns the text as written, and a zero time for words.
 func (m mapping) day(key, example string) (text string, day time.Time, clock string) {
 	text = m.text(key, example)
-	if p := continentalForm.FindStringSubmatch(text); p != nil {
+	if p := continentalForm().FindStringSubmatch(text); p != nil {
 		text = fmt.Sprintf("%s-%02s-%02s%s", p[3], p[2], p[1], p[4])
 	}
-	parts := dateForm.FindStringSubmatch(text)
+	parts := dateForm().FindStringSubmatch(text)
 	if parts == nil {
 		return text, time.Time{}, ""
 	}

@@ -2,7 +2,6 @@ package manifest
 
 import (
 	"path"
-	"regexp"
 	"strconv"
 	"strings"
 	"unicode"
@@ -150,11 +149,11 @@ func guessFile(f ScaffoldFile, dull, shared map[string]bool) guess {
 }
 
 // copyForm is what a second download of one name ends with.
-var copyForm = regexp.MustCompile(`\s*\([0-9]{1,2}\)$`)
+var copyForm = pattern(`\s*\([0-9]{1,2}\)$`)
 
 // guessName reads one name; dull words say nothing.
 func guessName(name string, dull map[string]bool) guess {
-	words := splitName(copyForm.ReplaceAllString(name, ""))
+	words := splitName(copyForm().ReplaceAllString(name, ""))
 	plain := make([]string, len(words))
 	for i, w := range words {
 		plain[i] = plainWord(w)

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"fmt"
 	"math"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -294,7 +293,7 @@ func (m mapping) useGuides(g *production.Guide, takes []production.Take, entries
 }
 
 // noteForm is a letter, an accidental and an octave, C4 being middle C.
-var noteForm = regexp.MustCompile(`^[A-G](#|b)?[0-8]$`)
+var noteForm = pattern(`^[A-G](#|b)?[0-8]$`)
 
 // note reads the pitch of a drone; "" for none.
 func (m mapping) note() string {
@@ -306,15 +305,15 @@ func (m mapping) note() string {
 	if v.Value == keyWord {
 		return keyWord
 	}
-	if noteForm.MatchString(v.Value) {
+	if noteForm().MatchString(v.Value) {
 		return v.Value
 	}
 	hint := "a letter and an octave: D3, F#2, Bb3; key for that of the score; none for silence"
 	s := strings.NewReplacer("♯", "#", "♭", "b", " ", "").Replace(v.Value)
 	if s != "" {
-		if s = strings.ToUpper(s[:1]) + s[1:]; noteForm.MatchString(s) {
+		if s = strings.ToUpper(s[:1]) + s[1:]; noteForm().MatchString(s) {
 			hint = fmt.Sprintf("did you mean %q?", s)
-		} else if noteForm.MatchString(s + "3") {
+		} else if noteForm().MatchString(s + "3") {
 			hint = fmt.Sprintf("the octave is missing; did you mean %q?", s+"3")
 		}
 	}

@@ -167,9 +167,9 @@ func literal(k Key) bool {
 	if k.Default == required || k.Default == "none" && k.Key != "guide.drone[].note" {
 		return false
 	}
-	return numberForm.MatchString(k.Default) || slices.Contains(strings.Split(k.Type, ", "), k.Default) ||
+	return numberForm().MatchString(k.Default) || slices.Contains(strings.Split(k.Type, ", "), k.Default) ||
 		strings.HasSuffix(k.Type, "or "+k.Default) || strings.HasPrefix(k.Default, "#") ||
-		aspectForm.MatchString(k.Default)
+		aspectForm().MatchString(k.Default)
 }
 
 // unmark clears every place in a file below v: a key that is written moves

@@ -3,7 +3,6 @@ package manifest
 import (
 	"fmt"
 	"math"
-	"regexp"
 	"strconv"
 	"strings"
 
@@ -155,7 +154,7 @@ func (m mapping) fps(p *production.Picture) {
 	p.FPSNum, p.FPSDen = rate[0], rate[1]
 }
 
-var colourForm = regexp.MustCompile(`^#[0-9a-fA-F]{6}$`)
+var colourForm = pattern(`^#[0-9a-fA-F]{6}$`)
 
 // colour reads #rrggbb. Without quotes YAML takes it for a comment and sees
 // nothing, which gets a hint of its own because everybody falls for it.
@@ -170,10 +169,10 @@ func (m mapping) colour(key, def string) string {
 	if !ok {
 		return def
 	}
-	if !colourForm.MatchString(v.Value) {
+	if !colourForm().MatchString(v.Value) {
 		hint := "red, green and blue as two hexadecimal digits each, in quotes: " + example +
 			"; or a picture, .png or .jpg"
-		if colourForm.MatchString("#" + v.Value) {
+		if colourForm().MatchString("#" + v.Value) {
 			hint = fmt.Sprintf("did you mean %q, in quotes?", "#"+v.Value)
 		}
 		m.at(v, hint, "%s %q is not a colour", key, clip(v.Value))
@@ -186,7 +185,7 @@ func (m mapping) colour(key, def string) string {
 // colour is def beside a picture.
 func (m mapping) ground(key, def string) (colour string, picture *production.Asset) {
 	v := m.vals[key]
-	if v == nil || !isScalar(v) || !pictureForm.MatchString(v.Value) {
+	if v == nil || !isScalar(v) || !pictureForm().MatchString(v.Value) {
 		return m.colour(key, def), nil
 	}
 	if path := m.path(key, "art/hall.jpg"); path != "" {
@@ -195,9 +194,9 @@ func (m mapping) ground(key, def string) (colour string, picture *production.Ass
 	return def, nil
 }
 
-var pictureForm = regexp.MustCompile(`(?i)\.(png|jpe?g)$`)
+var pictureForm = pattern(`(?i)\.(png|jpe?g)$`)
 
-var canvasForm = regexp.MustCompile(`^([0-9]{1,6})[xX×]([0-9]{1,6})$`)
+var canvasForm = pattern(`^([0-9]{1,6})[xX×]([0-9]{1,6})$`)
 
 // deliver reads the finished films; one in full HD when none is named.
 func (m mapping) deliver(music *tempo.Map) []production.Deliverable {
@@ -264,7 +263,7 @@ func (m mapping) canvas() (w, h int) {
 	if !ok {
 		return 0, 0
 	}
-	parts := canvasForm.FindStringSubmatch(v.Value)
+	parts := canvasForm().FindStringSubmatch(v.Value)
 	if parts == nil {
 		m.at(v, "width x height in pixels, for example 1920x1080", "canvas %q is not a size", clip(v.Value))
 		return 0, 0

@@ -3,7 +3,6 @@ package manifest
 import (
 	"fmt"
 	"path"
-	"regexp"
 	"slices"
 	"strings"
 
@@ -12,11 +11,11 @@ import (
 
 // plainScalar matches what a manifest says without naming anybody: numbers, times,
 // measures, sizes, meters.
-var plainScalar = regexp.MustCompile(
+var plainScalar = pattern(
 	`^(-?[0-9]+(\.[0-9]+)?(/[0-9]+)?|[0-9]+:[0-9:.]+|m[0-9]+(\.[0-9.]+)?|[0-9]+x[0-9]+)$`)
 
 // shownEnding matches the ending of a file's name that says what kind it is.
-var shownEnding = regexp.MustCompile(`^\.[A-Za-z0-9]{1,5}$`)
+var shownEnding = pattern(`^\.[A-Za-z0-9]{1,5}$`)
 
 // recordingKey is the one key from whose value is a file.
 const recordingKey = "tempo.from"
@@ -105,7 +104,7 @@ func (r *redactor) shows(key, text string) bool {
 	free := slices.ContainsFunc(r.forms[key], func(form string) bool {
 		return strings.HasPrefix(form, "text") || strings.Contains(form, "or text") || form == nameValue.form
 	}) || r.isFile(key)
-	return !free && (plainScalar.MatchString(text) || r.words[text])
+	return !free && (plainScalar().MatchString(text) || r.words[text])
 }
 
 // isFile reports whether a key's value is the name of a file.
@@ -121,7 +120,7 @@ func (r *redactor) instead(key, text string) string {
 	word, ok := r.seen[text]
 	if !ok {
 		word = fmt.Sprintf("text-%d", len(r.seen)+1)
-		if ending := path.Ext(text); r.isFile(key) && shownEnding.MatchString(ending) {
+		if ending := path.Ext(text); r.isFile(key) && shownEnding().MatchString(ending) {
 			word += strings.ToLower(ending)
 		}
 		r.seen[text] = word

@@ -48,6 +48,23 @@ func TestRosterLeavesOutControlCharacters(t *testing.T) {
 	}
 }
 
+// A section that the list names and one that is guessed from an instrument are one, however
+// the list spells it.
+func TestRosterSpellsSections(t *testing.T) {
+	people, _, err := ParseRoster("r.csv", []byte("name,part,section\nAda,Flute,\nBen,Oboe,WINDS\nCid,Horn,brass\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	yaml, _ := Scaffold{Title: "T", People: people}.Write()
+	p, err := Parse("production.yaml", yaml)
+	if err != nil {
+		t.Fatal(fault.Format(err))
+	}
+	if got := fmt.Sprint([]string{p.Takes[0].Section, p.Takes[1].Section, p.Takes[2].Section}); got != "[WINDS WINDS brass]" {
+		t.Error(got)
+	}
+}
+
 func TestRosterFaults(t *testing.T) {
 	for text, want := range map[string]string{
 		"":           "error: r.csv: the list is empty\n  hint: one person a row; the first row names the columns",

@@ -113,6 +113,11 @@ func (d *draft) invite(people []Person) {
 		g := guessName(p.Part, nil)
 		d.takes = append(d.takes, &draftTake{guess: guess{kind: g.kind, number: g.number}, Person: p})
 	}
+	for _, t := range d.takes { // what is guessed is spelt as the list spells it
+		if listed := sections[production.Fold(t.sectionName())]; listed != "" {
+			t.Section = listed
+		}
+	}
 }
 
 // doubt notes what a person has to look at.

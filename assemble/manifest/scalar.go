@@ -49,11 +49,15 @@ func (m mapping) textUpTo(key, example string, most int, lines bool) string {
 	return v.Value
 }
 
-// nameForm is a name that may become part of a file name on any system. Tables of all
-// letters take a millisecond to make, which verbs that read no manifest do without.
-var nameForm = sync.OnceValue(func() *regexp.Regexp {
-	return regexp.MustCompile(`^[\pL\pN]([\pL\pN._-]*[\pL\pN_-])?$`)
-})
+// pattern returns a regular expression that is compiled when it is asked for the first
+// time: all of a manifest's take some milliseconds, which verbs that read none do
+// without. An invalid one panics then, so every pattern must be met by a test.
+func pattern(expression string) func() *regexp.Regexp {
+	return sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(expression) })
+}
+
+// nameForm is a name that may become part of a file name on any system.
+var nameForm = pattern(`^[\pL\pN]([\pL\pN._-]*[\pL\pN_-])?$`)
 
 // name reads a name that becomes a file name; "" when absent. A name with a
 // fault is still given back, so that what refers to it is not a fault too.
@@ -82,7 +86,7 @@ func (m mapping) name(key, example string) string {
 
 // numberForm is a decimal number. YAML has others (0x1F, 1_000, .inf), which
 // in a film's description are slips.
-var numberForm = regexp.MustCompile(`^[-+]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][-+]?[0-9]{1,3})?$`)
+var numberForm = pattern(`^[-+]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][-+]?[0-9]{1,3})?$`)
 
 // number reads a decimal number in the range that the schema gives the key. ok
 // is false when the value is absent or faulty.
@@ -93,11 +97,11 @@ func (m mapping) number(key string) (x float64, ok bool) {
 	if !ok {
 		return 0, false
 	}
-	if isQuoted(v) && numberForm.MatchString(v.Value) {
+	if isQuoted(v) && numberForm().MatchString(v.Value) {
 		m.at(v, fmt.Sprintf("leave the quotes out: %s: %s", key, v.Value), "%s is a text, not a number", key)
 		return 0, false
 	}
-	if !numberForm.MatchString(v.Value) {
+	if !numberForm().MatchString(v.Value) {
 		m.at(v, span+numberHint(key, v.Value, lo, hi), "%s %q is not a number", key, clip(v.Value))
 		return 0, false
 	}
@@ -120,7 +124,7 @@ func numberHint(key, value string, lo, hi float64) string {
 	if percent {
 		x /= 100
 	}
-	if err != nil || !numberForm.MatchString(s) || x < lo || x > hi {
+	if err != nil || !numberForm().MatchString(s) || x < lo || x > hi {
 		return ""
 	}
 	return fmt.Sprintf("; did you mean %s: %s?", key, decimal(x))

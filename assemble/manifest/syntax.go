@@ -101,39 +101,38 @@ func checkText(file string, data []byte, limit int) *fault.Fault {
 }
 
 // syntaxHints explain the YAML package's messages in words for people who do
-// not know YAML. The first expression that matches counts.
+// not know YAML. The first whose words are in the message counts.
 var syntaxHints = []struct {
-	match      *regexp.Regexp
-	what, hint string
+	words, what, hint string
 }{
-	{regexp.MustCompile(`mapping values are not allowed`), `a colon is not allowed here`,
+	{`mapping values are not allowed`, `a colon is not allowed here`,
 		`put text with ": " in it into quotes, or make sure that the line is indented like its neighbours`},
-	{regexp.MustCompile(`found a tab character`), `a tab is used to indent`, `indent with spaces`},
-	{regexp.MustCompile(`cannot start any token`), `a value cannot begin with this character`,
+	{`found a tab character`, `a tab is used to indent`, `indent with spaces`},
+	{`cannot start any token`, `a value cannot begin with this character`,
 		`put the value into quotes`},
-	{regexp.MustCompile(`did not find expected ',' or '}'`), `this "{" is not closed, or a comma is missing behind it`,
+	{`did not find expected ',' or '}'`, `this "{" is not closed, or a comma is missing behind it`,
 		`write it as {key: value, key: value}`},
-	{regexp.MustCompile(`did not find expected ',' or ']'`), `this "[" is not closed, or a comma is missing behind it`,
+	{`did not find expected ',' or ']'`, `this "[" is not closed, or a comma is missing behind it`,
 		`write it as [value, value]`},
-	{regexp.MustCompile(`unexpected end of stream`), `this quote is not closed`, `close it on the same line`},
-	{regexp.MustCompile(`could not find expected ':'`), `a key without a colon`, `write it as key: value`},
-	{regexp.MustCompile(`did not find expected key`), `a key is expected here`,
+	{`unexpected end of stream`, `this quote is not closed`, `close it on the same line`},
+	{`could not find expected ':'`, `a key without a colon`, `write it as key: value`},
+	{`did not find expected key`, `a key is expected here`,
 		`indent the keys of one group alike, and put text with quotes inside it into quotes as a whole`},
-	{regexp.MustCompile(`did not find expected '-' indicator`), `a list entry is expected here`,
+	{`did not find expected '-' indicator`, `a list entry is expected here`,
 		`begin every entry of one list with "- " in the same column`},
-	{regexp.MustCompile(`did not find expected node content`), `a value is missing here`,
+	{`did not find expected node content`, `a value is missing here`,
 		`write a value or delete the comma`},
-	{regexp.MustCompile(`block sequence entries are not allowed`), `a list cannot begin on the line of its key`,
+	{`block sequence entries are not allowed`, `a list cannot begin on the line of its key`,
 		`begin the list on the next line, or write [value, value]`},
-	{regexp.MustCompile(`unknown escape character`), `an unknown escape in a quoted text`,
+	{`unknown escape character`, `an unknown escape in a quoted text`,
 		`write / between folders, \\ for a backslash, or use 'single quotes'`},
-	{regexp.MustCompile(`expected alphabetic or numeric character`), `anchors and aliases are not used in a manifest`,
+	{`expected alphabetic or numeric character`, `anchors and aliases are not used in a manifest`,
 		`put text that begins with "*" or "&" into quotes`},
-	{regexp.MustCompile(`expected <document start>`), `text after the end of the document`, `delete the "..." line`},
-	{regexp.MustCompile(`unknown anchor`), `anchors and aliases are not used in a manifest`,
+	{`expected <document start>`, `text after the end of the document`, `delete the "..." line`},
+	{`unknown anchor`, `anchors and aliases are not used in a manifest`,
 		`put text that begins with "*" into quotes`},
-	{regexp.MustCompile(`incompatible YAML document|directive`), `directives are not used in a manifest`,
-		`delete the line that begins with "%"`},
+	{`incompatible YAML document`, `directives are not used in a manifest`, `delete the line that begins with "%"`},
+	{`directive`, `directives are not used in a manifest`, `delete the line that begins with "%"`},
 }
 
 // syntaxFault gives a YAML error a place and plain words.
@@ -141,7 +140,7 @@ func syntaxFault(file string, data []byte, err error) *fault.Fault {
 	at := syntaxOffset(data, err.Error())
 	mark := markAt(file, data, at)
 	for _, h := range syntaxHints {
-		if !h.match.MatchString(err.Error()) {
+		if !strings.Contains(err.Error(), h.words) {
 			continue
 		}
 		what, hint := h.what, h.hint

@@ -1,18 +1,14 @@
 package manifest
 
 import (
-	"regexp"
 	"strconv"
 	"strings"
-	"sync"
 	"unicode"
 )
 
 // plainForm is a text that YAML reads back unchanged without quotes wherever
 // it stands, in braces and lists too.
-var plainForm = sync.OnceValue(func() *regexp.Regexp {
-	return regexp.MustCompile(`^[\pL_/][\pL\pN\pM _./'’()&+-]*$`)
-})
+var plainForm = pattern(`^[\pL_/][\pL\pN\pM _./'’()&+-]*$`)
 
 // yamlText returns a text as a YAML value: plain where that is safe, else in
 // double quotes. Invalid UTF-8 becomes U+FFFD.

@@ -3,7 +3,6 @@ package manifest
 import (
 	"fmt"
 	"math"
-	"regexp"
 	"strconv"
 
 	"go.yaml.in/yaml/v3"
@@ -17,8 +16,8 @@ import (
 const maxSeconds = 86400
 
 var (
-	clockForm   = regexp.MustCompile(`^(?:([0-9]{1,2}):)?([0-9]{1,4}):([0-9]{1,2}(?:\.[0-9]*)?)$`)
-	measureForm = regexp.MustCompile(`^m([0-9]{1,6})(?:/([0-9]{1,3}))?(?:\.([0-9]{1,3}))?$`)
+	clockForm   = pattern(`^(?:([0-9]{1,2}):)?([0-9]{1,4}):([0-9]{1,2}(?:\.[0-9]*)?)$`)
+	measureForm = pattern(`^m([0-9]{1,6})(?:/([0-9]{1,3}))?(?:\.([0-9]{1,3}))?$`)
 )
 
 // timeForms is the hint for whatever is not a time.
@@ -34,7 +33,7 @@ type musicalPlace struct {
 // musical reads m33 and m33.2, and m17/2 and m17/2.3 for the second time of what the
 // page has as measure 17. ok is false for any other form.
 func musical(s string) (p musicalPlace, ok bool) {
-	parts := measureForm.FindStringSubmatch(s)
+	parts := measureForm().FindStringSubmatch(s)
 	if parts == nil {
 		return musicalPlace{}, false
 	}
@@ -69,14 +68,14 @@ func (p musicalPlace) played(music *tempo.Map) (tempo.Position, error) {
 // clock reads seconds, mm:ss.sss and h:mm:ss.sss. why is "" when s is a time
 // of a day at most, and else says what is wrong with it.
 func clock(s string) (seconds float64, why string) {
-	if numberForm.MatchString(s) {
+	if numberForm().MatchString(s) {
 		x, err := strconv.ParseFloat(s, 64)
 		if err != nil || math.Abs(x) > maxSeconds {
 			return 0, "is more than a day"
 		}
 		return x, ""
 	}
-	parts := clockForm.FindStringSubmatch(s)
+	parts := clockForm().FindStringSubmatch(s)
 	if parts == nil {
 		return 0, "is not a time"
 	}

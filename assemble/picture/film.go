@@ -3,9 +3,14 @@ package picture
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
+	"os"
+	"path/filepath"
 	"slices"
+	"strings"
 
+	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/graph"
 	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
@@ -227,4 +232,81 @@ func (m *Maker) Film(f plan.Film, sound task.Ref[string]) (Film, error) {
 		x.Edges = append(x.Edges, x.Poster)
 	}
 	return x, nil
+}
+
+// conformWork is the conforming of a picture as plain data.
+type conformWork struct {
+	Conform plan.Conform
+	Rate    shot.Rate
+	Cost    float64 // estimated seconds of one core
+}
+
+// errand returns the work as another machine is asked for it: the path and what lies
+// in it are told by the file alone.
+func (w conformWork) errand() *task.Errand {
+	pic := &w.Conform.Picture
+	input := task.ErrandInput{Path: pic.Path, Ext: strings.ToLower(filepath.Ext(pic.Path)), Hash: pic.Hash}
+	pic.Path, pic.Hash, pic.Codec, pic.Cuts, w.Conform.Take = "", "", "", nil, ""
+	return &task.Errand{Rule: RuleConform, Args: w, Inputs: []task.ErrandInput{input}}
+}
+
+// check returns an error when a text of the picture, which reaches a filter graph, is
+// no plain word.
+func (w conformWork) check() error {
+	p := w.Conform.Picture
+	for _, word := range []string{p.PixFmt, p.Matrix, p.Transfer, p.Primaries, p.Range} {
+		if strings.Trim(strings.ToLower(word), "abcdefghijklmnopqrstuvwxyz0123456789-_.") != "" {
+			return fmt.Errorf("picture: %q is no word of a picture", word)
+		}
+	}
+	return nil
+}
+
+// elsewhere conforms the file at path in software and counts its frames.
+func (w conformWork) elsewhere(ctx context.Context, tool *ffmpeg.Tool, path, dst string) error {
+	if err := w.check(); err != nil {
+		return err
+	}
+	w.Conform.Picture.Path = path
+	src := reading.Source(tool, w.Conform.Picture)
+	openAt(ctx, &src, w.Conform, w.Rate)
+	got, err := w.run(ctx, tool, src, dst, nil)
+	if err == nil && got != w.Conform.Frames.Len() {
+		err = fmt.Errorf("picture: %d of %d frames could be read", got, w.Conform.Frames.Len())
+	}
+	return err
+}
+
+// run conforms the picture of src and returns how many frames came out. Of a recording
+// without key frames but the first all frames are decoded.
+func (w conformWork) run(ctx context.Context, tool *ffmpeg.Tool, src graph.Source, tmp string,
+	advance func(float64)) (int, error) {
+	got, err := w.decode(ctx, tool, src, tmp, advance)
+	if w.Conform.Keys && err == nil && got == 0 {
+		w.Conform.Keys = false
+		return w.decode(ctx, tool, src, tmp, advance)
+	}
+	return got, err
+}
+
+// decode is one run of ffmpeg.
+func (w conformWork) decode(ctx context.Context, tool *ffmpeg.Tool, src graph.Source, tmp string,
+	advance func(float64)) (int, error) {
+	c := w.Conform
+	cmd, err := graph.Conform(c, src, w.Rate, "file:"+tmp)
+	if err != nil {
+		return 0, err
+	}
+	os.Remove(tmp) // of an earlier reading
+	err = reading.Take(ctx, tool, cmd, c.Picture, reading.Job{Tmp: tmp, Frames: c.Frames.Len(), Advance: advance,
+		Before: max(0, c.Picture.File(w.Rate.Seconds(c.Frames.From))-src.Open),
+		Limits: onDevice(reading.Limits(c, w.Cost), src.Device)})
+	if err != nil {
+		return 0, err
+	}
+	got, err := media.CountFrames(tmp)
+	if errors.Is(err, media.ErrNoPicture) {
+		return 0, nil // nothing of it could be decoded
+	}
+	return got, err
 }

@@ -2,6 +2,7 @@ package report
 
 import (
 	"bytes"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -15,6 +16,7 @@ import (
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/ffmpeg/ffmpegtest"
 	"ripieno/assemble/remark"
+	"ripieno/assemble/report/pagetest"
 	"ripieno/assemble/report/phrase"
 )
 
@@ -90,7 +92,7 @@ func TestPlacesInWords(t *testing.T) {
 // eval returns the value of an expression in the page.
 func eval[T any](b *browser, expression string) T {
 	b.t.Helper()
-	return run(b, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
+	return pagetest.Eval[T](b.Tab, expression)
 }
 
 // TestHandoutInABrowser: a conductor plays the film, says something by keyboard, for all
@@ -110,18 +112,10 @@ func TestHandoutInABrowser(t *testing.T) {
 	if h.Film, err = os.ReadFile(film); err != nil {
 		t.Fatal(err)
 	}
-	call(b, cdpbrowser.SetDownloadBehavior, cdpbrowser.SetDownloadBehaviorParams{Behavior: "allow", DownloadPath: dir})
+	call(b, cdpbrowser.SetDownloadBehavior, cdpbrowser.SetDownloadBehaviorParams{Behavior: "allow", DownloadPath: dir,
+		BrowserContextID: chromedp.FromContext(b.Ctx).BrowserContextID})
 	b.open(handoutText(t, h))
-	until := func(expression string) {
-		t.Helper()
-		if !eval[bool](b,
-			`new Promise(done => { const end = Date.now() + 20000, look = () => { const is = Boolean(`+expression+
-				`); if (is || Date.now() > end) done(is); else setTimeout(look, 20); }; look(); })`) {
-			t.Fatalf("it never became true: %s; the page says %q", expression, eval[string](b,
-				`document.getElementById("told").textContent`))
-		}
-	}
-	until(`document.getElementById("film").readyState >= 1 && document.getElementById("film").videoWidth === 64`)
+	b.Until(`document.getElementById("film").readyState >= 1 && document.getElementById("film").videoWidth === 64`)
 	press := func(key string, ctrl bool) {
 		t.Helper()
 		p := input.DispatchKeyEventParams{Type: input.DispatchKeyEventTypeKeyDown, Key: key, Text: key}
@@ -134,18 +128,18 @@ func TestHandoutInABrowser(t *testing.T) {
 	}
 	press("]", false)
 	press("]", false)
-	until(`!document.getElementById("film").seeking && document.getElementById("where").textContent.startsWith("Measure 2, beat 1")`)
+	b.Until(`!document.getElementById("film").seeking && document.getElementById("where").textContent.startsWith("Measure 2, beat 1")`)
 	press("r", false)
 	run(b, chromedp.KeyEvent("not <i>so</i> fast"))
 	press("Enter", true)
-	until(`document.querySelectorAll("#mine li").length === 1`)
+	b.Until(`document.querySelectorAll("#mine li").length === 1`)
 	eval[bool](b, `document.getElementById("whom").value = "horn-2", document.getElementById("text").focus(), true`)
 	run(b, chromedp.KeyEvent("late?"))
 	press("Enter", true)
-	until(`document.querySelectorAll("#mine li").length === 2`)
+	b.Until(`document.querySelectorAll("#mine li").length === 2`)
 	keep(t, "handout.png", run(b, chromedp.FullScreenshot(100)))
 	eval[bool](b, `document.querySelector("#keep button").click(), true`)
-	until(`document.getElementById("told").textContent.includes("name")`) // it asks for one
+	b.Until(`document.getElementById("told").textContent.includes("name")`) // it asks for one
 	eval[bool](b,
 		`document.getElementById("name").value = "Cora Lind", document.getElementById("approve").checked = true,
 		document.querySelector("#keep button").click(), true`)
@@ -171,15 +165,24 @@ func TestHandoutInABrowser(t *testing.T) {
 	if n := eval[int](b, `JSON.parse(localStorage.getItem("ripieno-review-`+h.Hash+`")).mine.length`); n != 2 {
 		t.Errorf("%d remarks are remembered", n)
 	}
-	for _, width := range []int64{320, 1280} {
+	for _, width := range []int64{320, 768, 1280} {
 		run(b, chromedp.EmulateViewport(width, 900))
 		for _, scheme := range []string{"light", "dark"} {
-			b.media("screen", scheme)
-			if out := eval[int](b, `document.documentElement.scrollWidth - innerWidth`); out > 0 {
-				t.Errorf("at %d it sticks out by %d", width, out)
+			b.Media("screen", scheme)
+			if c := b.MeasureText(); len(c.Bad) > 0 || c.Texts < 30 || c.Small < 11.5 {
+				t.Errorf("at %d, %s: %d texts, letters of %.1f px, %q", width, scheme, c.Texts, c.Small, c.Bad)
 			}
-			keep(t, "handout-"+scheme+".png", run(b, chromedp.FullScreenshot(100)))
+			keep(t, fmt.Sprintf("handout-%d-%s.png", width, scheme), run(b, chromedp.FullScreenshot(100)))
 		}
+		if bad := b.Audit(); len(bad) > 0 {
+			t.Errorf("at %d: %q", width, bad)
+		}
+	}
+	if bad, roles := b.Names(); len(bad) > 0 || roles["main"] != 1 || roles["Video"] != 1 || roles["form"]+roles["region"] < 2 {
+		t.Errorf("%q, %v", bad, roles)
+	}
+	if bad, n := b.Walk(); len(bad) > 0 || n < 12 {
+		t.Errorf("of %d controls %q", n, bad)
 	}
 	requests, messages := b.heard()
 	for _, r := range requests {

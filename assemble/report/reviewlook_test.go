@@ -9,8 +9,6 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/chromedp/cdproto/accessibility"
-	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 )
@@ -20,7 +18,6 @@ import (
 // name, nothing is wider than a small telephone, and paper has all of it.
 func TestReviewInABrowser(t *testing.T) {
 	b := openBrowser(t)
-	b.provesItself()
 	r := review(t)
 	r.Takes[0].Player = "Nell Orrin-Donaudampfschifffahrtsgesellschaftskapitänswitwe"
 	long := "intake/" + strings.Repeat("a-very-long-name", 12) + ".mov"
@@ -32,7 +29,7 @@ func TestReviewInABrowser(t *testing.T) {
 	for _, width := range []int64{320, 768, 1280} {
 		run(b, chromedp.EmulateViewport(width, 900))
 		for _, scheme := range []string{"light", "dark"} {
-			b.media("screen", scheme)
+			b.Media("screen", scheme)
 			for _, open := range []bool{false, true} {
 				run(b, chromedp.Evaluate[int](fmt.Sprintf(
 					`document.querySelectorAll('details').forEach(d => d.open = %v)`, open)+`, 0`))
@@ -83,34 +80,9 @@ func (b *browser) named() {
 	b.t.Helper()
 	// What is far below has no tree until it is scrolled to.
 	run(b, chromedp.Evaluate[int](`document.querySelectorAll('article, #roll li').forEach(e => e.style.contentVisibility = 'visible'), 0`))
-	call(b, accessibility.Enable, cdp.Empty{})
-	tree := call(b, accessibility.GetFullAXTree, accessibility.GetFullAXTreeParams{})
-	seen := map[string]int{}
-	names := map[string]int{}
-	for _, n := range tree.Nodes {
-		if n.Ignored || n.Role == nil {
-			continue
-		}
-		role, name := strings.Trim(string(n.Role.Value), `"`), ""
-		if n.Name != nil {
-			name = strings.Trim(string(n.Name.Value), `"`)
-		}
-		seen[role]++
-		switch role {
-		case "button", "link", "textbox", "radio", "checkbox", "image", "img", "Video", "DisclosureTriangle", "search",
-			"navigation", "region", "article", "group":
-			if strings.TrimSpace(name) == "" && role != "group" {
-				b.t.Errorf("a %s has no name", role)
-			}
-		}
-		if role == "button" || role == "textbox" || role == "DisclosureTriangle" {
-			names[role+" "+name]++
-		}
-	}
-	for name, n := range names {
-		if n > 1 {
-			b.t.Errorf("%d are called %q", n, name)
-		}
+	bad, seen := b.Names()
+	if len(bad) > 0 {
+		b.t.Errorf("%s", strings.Join(bad, "\n"))
 	}
 	for role, least := range map[string]int{"main": 1, "banner": 1, "navigation": 1, "search": 1, "region": 4,
 		"article": 7, "radio": 5, "checkbox": 1, "status": 1, "image": 11, "DisclosureTriangle": 6} {
@@ -125,8 +97,8 @@ func (b *browser) named() {
 func (b *browser) paper(r Review) {
 	b.t.Helper()
 	run(b, chromedp.Evaluate[int](`document.querySelector('input[value=redo]').click(), document.querySelector('[name=brief]').click(), 0`))
-	b.media("print", "dark")
-	if c := run(b, chromedp.Evaluate[shownText](measureText)); len(c.Bad) > 0 {
+	b.Media("print", "dark")
+	if c := b.MeasureText(); len(c.Bad) > 0 {
 		b.t.Errorf("printed: too little contrast in %q", c.Bad)
 	}
 	js := `[...document.querySelectorAll('%s')].filter(e => e.getClientRects().length > 0).length`
@@ -141,7 +113,7 @@ func (b *browser) paper(r Review) {
 	if pages := len(regexp.MustCompile(`/Type\s*/Page\b[^s]`).FindAll(data, -1)); pages < 1 || pages > 8 {
 		b.t.Errorf("printed on %d pages", pages)
 	}
-	b.media("screen", "light")
+	b.Media("screen", "light")
 }
 
 // shownTakes are the takes whose cards and rows are seen, and what the live

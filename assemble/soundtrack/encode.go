@@ -51,7 +51,8 @@ func (b bus) encode(ctx context.Context, wav, m4a string, samples audio.Frames) 
 	}
 	edges := encodedPieces(samples)
 	var err error
-	if len(edges) == 2 {
+	if len(edges) == 2 || !b.tool.StampsDurations() {
+		// What joins pieces could not say there how long the last frame is.
 		err = encodeWhole(ctx, b.tool, wav, m4a)
 	} else {
 		err = b.encodePieces(ctx, wav, m4a, edges, samples)

@@ -2,8 +2,11 @@ package soundtrack
 
 import (
 	"errors"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 
 	"ripieno/assemble/ffmpeg"
@@ -169,6 +172,36 @@ func TestKeepSharesTargetsAgain(t *testing.T) {
 	}
 	if by := pl.Strips[1].Group - both; by < 3.01 || by > 3.02 { // 10·log10(2)
 		t.Errorf("alone the cello is %.3f dB louder than beside the bass", float64(by))
+	}
+}
+
+// Releases that cannot say how long the last frame is encode a long sound whole; later
+// ones encode it in pieces.
+func TestOldReleasesEncodeWhole(t *testing.T) {
+	for _, c := range []struct {
+		version ffmpeg.Version
+		want    int // pieces that are begun
+	}{{ffmpeg.Version{Major: 4, Minor: 4}, 1}, {ffmpeg.Version{Major: 5, Minor: 1}, 3}} {
+		var mu sync.Mutex
+		ends := map[string]int{}
+		tool := ffmpeg.Recorded(c.version, nil, func(c ffmpeg.Command) error {
+			mu.Lock()
+			defer mu.Unlock()
+			path, isFile := strings.CutPrefix(c.Args[len(c.Args)-1], "file:")
+			if !isFile {
+				return nil // a sound that is read through a pipe
+			}
+			ends[filepath.Ext(path)]++
+			return os.WriteFile(path, nil, 0o666)
+		})
+		b := bus{tool: tool, workers: 1}
+		// No recorded command makes a sound, so joining or measuring fails after them.
+		if _, err := b.encode(t.Context(), "/tmp/master.wav", t.TempDir()+"/film.m4a", joinsAt); err == nil {
+			t.Errorf("%+v: an empty sound was measured", c.version)
+		}
+		if got := ends[".m4a"] + ends[".aac"]; got != c.want || (c.want == 1) != (ends[".m4a"] == 1) {
+			t.Errorf("%+v: %v were encoded, want %d", c.version, ends, c.want)
+		}
 	}
 }
 

@@ -191,49 +191,6 @@ func (a *afterSilence) Read(dst audio.Block) (int, error) {
 // Close closes what comes after the silence.
 func (a *afterSilence) Close() error { return audio.Close(a.Source) }
 
-// added is the sum of equally long stereo files, in their order.
-type added struct {
-	list []*media.WAV
-	in   audio.Block
-}
-
-func (a *added) Channels() int { return 2 }
-func (a *added) Rate() int     { return audio.Rate }
-
-// Read implements [audio.Source].
-func (a *added) Read(dst audio.Block) (int, error) {
-	if a.in.Frames() < dst.Frames() {
-		a.in = audio.NewBlock(2, dst.Frames())
-	}
-	dst.Clear()
-	most, in := 0, a.in.Slice(0, dst.Frames())
-	for _, wav := range a.list {
-		n, err := wav.Read(in)
-		if err != nil && err != io.EOF {
-			return 0, err
-		}
-		most = max(most, n)
-		for c := range dst {
-			for i, v := range in[c][:n] {
-				dst[c][i] += v
-			}
-		}
-	}
-	if most == 0 && dst.Frames() > 0 {
-		return 0, io.EOF
-	}
-	return most, nil
-}
-
-// Close closes the files.
-func (a *added) Close() error {
-	var errs []error
-	for _, wav := range a.list {
-		errs = append(errs, wav.Close())
-	}
-	return errors.Join(errs...)
-}
-
 // IsStem reports whether a path, with slashes and relative to the folder that
 // holds both kinds of stems, can be a stem's: a sound directly in one of them.
 func IsStem(file string) bool {

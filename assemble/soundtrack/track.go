@@ -141,12 +141,12 @@ func New(tool *ffmpeg.Tool, workers int, pl *plan.Plan, sounds []Sound, recorded
 	}
 	t.phones = phonesTask(pl, sounds, heard)
 	for i, s := range pl.Strips {
-		voice := voiceTask(sounds[i], s, levels[i], heard[i], t.phones)
+		voice := voiceTask(sounds[i], s, levels[i], heard[i], t.phones, len(pl.Strips) >= groupedFrom)
 		bands := bandsTask(sounds[i], s.Take, voice, pl.Timeline.Duration())
 		clap := roomTask(sounds[i], s, pl.Tempo.Cue(), levels[i])
 		t.parts = append(t.parts, part{s, sounds[i], levels[i], heard[i], voice, bands, clap})
 	}
-	sum := t.sumTask()
+	sum := t.sumTasks(groupedFrom, groupSize)
 	master := t.masterTask(task.Path(sum))
 	t.Sum, t.Master, t.Film = task.File(sum, sumWAV), task.File(master, masterWAV), task.File(master, filmM4A)
 	t.Report = task.Of(master, task.In(reportFile, store.Load[soundReport]))
@@ -182,30 +182,30 @@ func (p part) add(t *task.Task) {
 	t.Needs("voice", p.voice)
 }
 
-// sumTask adds all strips up.
-func (t *Track) sumTask() task.Task {
-	s := t.begin("sum")
-	for _, p := range t.parts {
+// sumTask adds strips up under a name of its own.
+func (t *Track) sumTask(name, id string, parts []part) task.Task {
+	s := t.begin(name)
+	for _, p := range parts {
 		p.add(&s)
 	}
-	s.ID, s.Name, s.Stage, s.Action = task.ID("sum"), "all strips", "mix", s.Action.Files(sumWAV, reportFile)
+	s.ID, s.Name, s.Stage, s.Action = id, "all strips", "mix", s.Action.Files(sumWAV, reportFile)
 	s.Bytes = 2 * sampleBytes * int64(t.line.AudioLen)
-	s.Cost = 0.1 + costSum*t.line.Duration()*float64(len(t.parts))
+	s.Cost = 0.1 + costSum*t.line.Duration()*float64(len(parts))
 	s.Make = func(ctx context.Context, in task.Inputs, tmp string, _ func(float64)) error {
-		return t.addUp(ctx, in, tmp)
+		return t.addUp(ctx, in, parts, tmp)
 	}
 	return s
 }
 
-// addUp adds the strips up into a file of float samples.
-func (t *Track) addUp(ctx context.Context, in task.Inputs, dir string) error {
+// addUp adds strips up into a file of float samples.
+func (t *Track) addUp(ctx context.Context, in task.Inputs, parts []part, dir string) error {
 	var rep soundReport
 	o, err := t.options(in)
 	if err != nil {
 		return err
 	}
-	strips := make([]mix.Strip, len(t.parts))
-	for i, p := range t.parts {
+	strips := make([]mix.Strip, len(parts))
+	for i, p := range parts {
 		var a mix.Analysis
 		var v voiceInfo
 		if strips[i], a, v, err = t.strip(p, in); err != nil {

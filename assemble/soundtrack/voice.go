@@ -78,11 +78,12 @@ func measureLevel(samples string, s plan.Strip, tmp string) error {
 }
 
 // voiceTask computes a voice and measures it. What is heard of the recording
-// counts only where the take is cleaned.
+// counts only where the take is cleaned. One that passes may leave the store when all that is
+// made of it is there.
 func voiceTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis], heard task.Ref[mix.Heard],
-	phones task.Ref[tone.Phones]) task.Ref[string] {
+	phones task.Ref[tone.Phones], passing bool) task.Ref[string] {
 	t := task.Task{
-		ID: task.ID("voice", r.Name), Name: r.File, Stage: "strip", Cost: costVoice * r.Seconds,
+		ID: task.ID("voice", r.Name), Name: r.File, Stage: "strip", Cost: costVoice * r.Seconds, Passing: passing,
 		Bytes:  int64(sampleBytes * max(0, s.Treat.To-s.Treat.From) * audio.Frames(min(2, max(1, s.Sound.Channels)))),
 		Action: store.NewAction("voice").Version(rule).Arg("clock", s.Sound.Clock).Arg("treat", s.Treat),
 	}

@@ -57,6 +57,14 @@ func (s *Store) SetBound(bytes int64) {
 	s.bound = bytes
 }
 
+// Release says that this process needs an output no longer: the bound may take it during the
+// run. Using it again keeps it again.
+func (s *Store) Release(id ID) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	delete(s.pinned, id)
+}
+
 // boundSteps is how often the size is held against the bound while that much is
 // stored: listing a store costs some milliseconds for a hundred entries.
 const boundSteps = 50

@@ -105,80 +105,98 @@ const mendRounds = 4
 
 // mendBroken looks for breaks in the recordings whose place nobody fixed, takes for
 // several parts what is clearly broken, and places everybody again. What is not clear is
-// kept to be told.
+// kept to be told. It fails when recordings cannot be listened to or compared.
 func (s *Set) mendBroken(ctx context.Context, x *session.Session, l *listened) error {
-	man := x.Manifest()
 	refused := map[string]bool{}
 	for range mendRounds {
-		before := map[*Recording]former{}
-		var tried []align.Break
-		told := map[string]bool{}
-		hints, err := s.compareDevices(ctx, x, l)
-		if err != nil {
+		tried, err := s.mendTheSure(ctx, x, l, refused)
+		if err != nil || len(tried) == 0 {
 			return err
-		}
-		partner := map[string]string{}
-		for _, p := range l.pairs {
-			partner[p.A], partner[p.B] = p.B, p.A
-		}
-		for _, b := range whichDevice(findBreaks(man, l.inputs, l.placed, hints), partner) {
-			r := s.byName(b.Name)
-			if r == nil || len(r.File.Parts) > 0 || told[b.Name] {
-				continue
-			}
-			if _, ok := r.brokenAt(b); !ok {
-				continue // no part may be empty: nothing to ask about
-			}
-			told[b.Name] = true
-			if !b.Sure || refused[b.Name] {
-				if !refused[b.Name] || b.By != "" && !l.unmended[b.Name] {
-					r.note(man, b, false)
-				}
-				continue
-			}
-			if exact, err := r.exactly(l.res, b); err == nil {
-				b = exact // or as it was heard, where the sound cannot be read again
-			}
-			parts, ok := r.brokenAt(b)
-			if !ok {
-				continue
-			}
-			before[r] = former{r.Parts, r.Rate}
-			ofSound := r.PartsOfSound || isOfSoundOnly(b, hints[b.Name])
-			r.mend(parts, r.Rate)
-			r.PartsOfSound = ofSound
-			tried = append(tried, b)
-		}
-		if len(tried) == 0 {
-			return nil
 		}
 		if err := s.listen(ctx, x, l); err != nil {
 			return err
 		}
-		again := false
-		for _, b := range tried {
-			r := s.byName(b.Name)
-			p, failed := l.placed[b.Name], l.unmended[b.Name]
-			if !failed && p.Sure && math.Abs(p.Offset-b.Offset) < mendNear {
-				b.At = before[r].parts.File(b.At)
-				r.note(man, b, true)
-				continue
-			}
-			// It did not make one piece of the two. That speaks against what the playing alone
-			// shows, and what cannot be put together is not proposed.
-			refused[b.Name], again = true, true
-			r.mend(before[r].parts, before[r].rate)
-			if !failed && b.By != "" {
-				r.note(man, b, false)
-			}
-		}
-		if again {
+		if keepWhatFits(x.Manifest(), l, tried, refused) {
 			if err := s.listen(ctx, x, l); err != nil {
 				return err
 			}
 		}
 	}
 	return nil
+}
+
+// attempt is a recording that was mended at a break, to be heard again.
+type attempt struct {
+	*Recording
+	at     align.Break
+	before former
+}
+
+// mendTheSure mends every recording at the first break that is sure, unless it was
+// refused before, and notes those that a person has to decide. It returns what was
+// mended, and fails when the devices cannot be compared.
+func (s *Set) mendTheSure(ctx context.Context, x *session.Session, l *listened, refused map[string]bool) (
+	[]attempt, error) {
+	hints, err := s.compareDevices(ctx, x, l)
+	if err != nil {
+		return nil, err
+	}
+	partner := map[string]string{}
+	for _, p := range l.pairs {
+		partner[p.A], partner[p.B] = p.B, p.A
+	}
+	man, told := x.Manifest(), map[string]bool{}
+	var tried []attempt
+	for _, b := range whichDevice(findBreaks(man, l.inputs, l.placed, hints), partner) {
+		r := s.byName(b.Name)
+		if r == nil || len(r.File.Parts) > 0 || told[b.Name] {
+			continue
+		}
+		if _, ok := r.brokenAt(b); !ok {
+			continue // no part may be empty: nothing to ask about
+		}
+		told[b.Name] = true
+		if !b.Sure || refused[b.Name] {
+			if !refused[b.Name] || b.By != "" && !l.unmended[b.Name] {
+				r.note(man, b, false)
+			}
+			continue
+		}
+		if exact, err := r.exactly(l.res, b); err == nil {
+			b = exact // or as it was heard, where the sound cannot be read again
+		}
+		parts, ok := r.brokenAt(b)
+		if !ok {
+			continue
+		}
+		tried = append(tried, attempt{r, b, former{r.Parts, r.Rate}})
+		ofSound := r.PartsOfSound || isOfSoundOnly(b, hints[b.Name])
+		r.mend(parts, r.Rate)
+		r.PartsOfSound = ofSound
+	}
+	return tried, nil
+}
+
+// keepWhatFits keeps what made one piece of two and undoes the rest, which it adds to
+// refused. It reports whether anything was undone, so that all must be heard again.
+func keepWhatFits(man *production.Production, l *listened, tried []attempt, refused map[string]bool) bool {
+	again := false
+	for _, t := range tried {
+		p, failed := l.placed[t.at.Name], l.unmended[t.at.Name]
+		if !failed && p.Sure && math.Abs(p.Offset-t.at.Offset) < mendNear {
+			t.at.At = t.before.parts.File(t.at.At)
+			t.note(man, t.at, true)
+			continue
+		}
+		// It did not make one piece of the two. That speaks against what the playing alone
+		// shows, and what cannot be put together is not proposed.
+		refused[t.at.Name], again = true, true
+		t.mend(t.before.parts, t.before.rate)
+		if !failed && t.at.By != "" {
+			t.note(man, t.at, false)
+		}
+	}
+	return again
 }
 
 // former is what a recording was taken for before it was mended.

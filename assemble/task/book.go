@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 
 	"ripieno/assemble/store"
 )
@@ -37,6 +38,7 @@ func (x *execution) take(e ending) {
 	if e.cancelled {
 		return
 	}
+	x.letGo(e.task)
 	for _, j := range x.g.before[e.task] {
 		if !x.looked[j].runs || x.out[j].State == Skipped {
 			continue
@@ -45,6 +47,24 @@ func (x *execution) take(e ending) {
 			x.skip(j, fmt.Errorf("%s %s failed", t.stage(), t.name()))
 		} else if x.waitsFor[j]--; x.waitsFor[j] == 0 {
 			x.push(j)
+		}
+	}
+}
+
+// letGo gives back to the store what passes through the run, task i was the last to read,
+// and no other task has under the same key. What failed or was skipped may be asked for
+// by the next run, so outputs that such a task reads stay.
+func (x *execution) letGo(i int) {
+	for _, j := range x.g.after[i] {
+		t := &x.g.tasks[j]
+		if !t.Passing || x.out[j].Path == "" || x.keys[t.Action.ID()] > 1 {
+			continue
+		}
+		waits := slices.ContainsFunc(x.g.before[j], func(k int) bool {
+			return x.looked[k].runs && x.out[k].State != Made && x.out[k].State != Reused
+		})
+		if !waits {
+			x.Store.Release(t.Action.ID())
 		}
 	}
 }

@@ -55,6 +55,10 @@ type Task struct {
 	// Keep asks for the output even when nothing that runs needs it. Tasks
 	// that no other comes after are always kept.
 	Keep bool
+	// Passing says that nobody but the tasks behind it reads the output: when the last of
+	// them has ended, the store may let it go before the run is over, if its bound asks
+	// for that. What is gone is made again where one of them has to be.
+	Passing bool
 	// Make writes the output to tmp (see [store.Store.Put]). It may call
 	// advance with the fraction done, and must end soon after ctx does.
 	Make func(ctx context.Context, in Inputs, tmp string, advance func(fraction float64)) error

@@ -183,6 +183,57 @@ func TestTrimmedStepsAreNotMissed(t *testing.T) {
 	}
 }
 
+// TestWhatPassesMayGo: an output that only passes through a run may leave the store when all
+// that read it have ended, and not before; the others stay as long as the run.
+func TestWhatPassesMayGo(t *testing.T) {
+	s, j := openStore(t, t.TempDir()), &journal{}
+	tasks := j.film("1", "a")
+	tasks[0].Passing = true
+	there := func() (list []string) {
+		if _, err := s.Trim(t.Context(), 0); err != nil {
+			t.Fatal(err)
+		}
+		all, err := s.List(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, e := range all {
+			list = append(list, e.Subject)
+		}
+		slices.Sort(list)
+		return list
+	}
+	var before []string
+	plain := tasks[3].Make // the picture, which reads it last
+	tasks[3].Make = func(ctx context.Context, in Inputs, tmp string, advance func(float64)) error {
+		before = there()
+		return plain(ctx, in, tmp, advance)
+	}
+	if _, err := Run(t.Context(), s, nil, 1, tasks); err != nil {
+		t.Fatal(err)
+	}
+	if !slices.Contains(before, "conform/oboe") {
+		t.Errorf("while it was to be read there were %q", before)
+	}
+	if got := there(); slices.Contains(got, "conform/oboe") || !slices.Contains(got, "conform/horn") ||
+		!slices.Contains(got, "film") {
+		t.Errorf("at the end there are %q", got)
+	}
+	j.take()
+	tasks[3].Make = plain
+	if _, err := Run(t.Context(), s, nil, 1, tasks); err != nil || j.take() != "" {
+		t.Errorf("the next run made something: %v", err)
+	}
+	// Who needs it again has it made again.
+	if err := s.Remove(tasks[2].Action.ID()); err != nil {
+		t.Fatal(err)
+	}
+	tasks[2].Keep = true
+	if _, err := Run(t.Context(), s, nil, 1, tasks); err != nil || j.take() != "conform/oboe mix" {
+		t.Errorf("not made again: %v", err)
+	}
+}
+
 // TestSameBytesForAnyWorkers runs one graph with 1 and with 8 workers.
 func TestSameBytesForAnyWorkers(t *testing.T) {
 	var want string

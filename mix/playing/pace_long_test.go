@@ -59,7 +59,7 @@ func TestPaceOfLongPieces(t *testing.T) {
 	for _, c := range []struct {
 		minutes float64
 		often   bool
-	}{{10, false}, {60, true}} {
+	}{{10, false}, {30, true}} {
 		m := ritardando(t, c.minutes, c.often)
 		if p := paceOf(t, m, guided(t, m, 1)); told(p) {
 			t.Errorf("%+v, in time: %+v", c, p)

@@ -105,14 +105,9 @@ func CompositeOf(parts []MeterPart) (Meter, error) {
 	out := Meter{den: 1}
 	var made []Meter
 	for _, p := range parts {
-		m, err := MeterOf(p.Groups, p.Den)
+		m, err := p.meter()
 		if err != nil {
 			return Meter{}, err
-		}
-		if len(p.Groups) == 1 && int(m.n) == p.Groups[0] && p.Den >= 8 { // one group, and not compound
-			if m, err = m.in(1); err != nil {
-				return Meter{}, err
-			}
 		}
 		made = append(made, m)
 		out.den = max(out.den, m.den)
@@ -135,6 +130,16 @@ func CompositeOf(parts []MeterPart) (Meter, error) {
 		}
 	}
 	return out, nil
+}
+
+// meter returns the meter of a part among others: as it is alone, but a single group of
+// eighths or shorter notes that is not compound is one beat.
+func (p MeterPart) meter() (Meter, error) {
+	m, err := MeterOf(p.Groups, p.Den)
+	if err == nil && len(p.Groups) == 1 && int(m.n) == p.Groups[0] && p.Den >= 8 {
+		return m.in(1)
+	}
+	return m, err
 }
 
 // MeterOf returns the meter with the written groups over den, in notes of 1/den;
@@ -263,44 +268,6 @@ func (m Meter) String() string {
 		return composite
 	}
 	return text + " in " + strconv.Itoa(int(m.n))
-}
-
-// composite returns a composite meter as [ParseMeter] reads it, "" for any other.
-func (m Meter) composite() string {
-	type fraction struct{ upper, lower int }
-	var parts []fraction
-	shortest, last := 1, -1 // the largest lower number; the last part that is one plain note
-	for i := 0; i < int(m.n); {
-		end := i + 1
-		for end < int(m.n) && m.accent&(1<<end) == 0 && m.units[end] == m.units[i] {
-			end++
-		}
-		size, beats, den := int(m.units[i]), end-i, int(m.den)
-		if size&(size-1) == 0 { // beats of plain notes; else groups of notes: 3 of 3/8, 6 of 6/8
-			if beats == 1 {
-				last = len(parts)
-			}
-			for size > 1 && den > 1 {
-				size, den = size/2, den/2
-			}
-		}
-		shortest = max(shortest, den)
-		parts = append(parts, fraction{beats * size, den})
-		i = end
-	}
-	if shortest < int(m.den) && last >= 0 {
-		// The notes that it is counted in must be written somewhere: 2/1+2/8, not 2/1+1/4.
-		parts[last] = fraction{parts[last].upper * int(m.den) / parts[last].lower, int(m.den)}
-	}
-	words := make([]string, len(parts))
-	for i, p := range parts {
-		words[i] = fmt.Sprintf("%d/%d", p.upper, p.lower)
-	}
-	text := strings.Join(words, "+")
-	if same, err := ParseMeter(text); err == nil && same == m {
-		return text
-	}
-	return ""
 }
 
 // Beat returns the beat, counted from 1 with fractions, that lies that many quarter

@@ -152,7 +152,7 @@ export function placeRoom(desk) {
 
 	function showBench() {
 		const m = moment();
-		sheet = el("canvas", { tabIndex: 0, role: "img", onclick: here, id: "sheet", "data-id": "sheet" });
+		sheet = el("canvas", { role: "img", onclick: here, id: "sheet", "data-id": "sheet" });
 		const key = (text, press, does, more = {}) => el("button", { type: "button", "aria-keyshortcuts": press, "data-id": press, onclick: does, ...more },
 			text, " ", keyCap(press));
 		fill(bench,

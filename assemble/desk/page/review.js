@@ -177,7 +177,7 @@ export function reviewRoom(desk) {
 		const button = (id, text, label, body, done) => el("button", { type: "button", "data-id": `${id} ${r.id}`,
 			"aria-label": `${label}: ${r.text}`, onclick: () => say(body, done) }, text);
 		return el("li", { class: r.settled ? "settled" : "", "data-remark": r.id },
-			el("button", { type: "button", "data-id": `go ${r.id}`, "aria-label": `Look at ${place}`, onclick: () => leap(r.time) }, place),
+			el("button", { type: "button", "data-id": `go ${r.id}`, "aria-label": `Look at ${place}: ${r.text}`, onclick: () => leap(r.time) }, place),
 			el("span", { class: "soft" }, [r.for ? `for ${nameOf(r.for)}` : "for all", r.by, r.settled ? "settled" : "",
 				r.older ? "said of an earlier cut" : ""].filter(Boolean).join(" · ")),
 			el("span", { class: "text" }, r.text),
@@ -214,7 +214,7 @@ export function reviewRoom(desk) {
 					el("div", { class: "keys", role: "group", "aria-label": "Playing" }, key("Measure back", "[", () => skip(-1)),
 						key("Play, or pause", "p", toggle), key("Measure on", "]", () => skip(1)))),
 				el("section", { "aria-label": "Say something" },
-					el("form", { class: "say", onsubmit: add }, words.at,
+					el("form", { class: "say", "aria-label": "A remark", onsubmit: add }, words.at,
 						el("label", {}, "For whom", words.whom),
 						el("label", {}, "What is said", words.text),
 						el("label", {}, "Your name", words.by),

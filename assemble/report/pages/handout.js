@@ -73,9 +73,10 @@
 			const who = document.createElement("span"), words = document.createElement("span");
 			go.type = away.type = "button";
 			go.textContent = placeOf(r.at);
-			go.setAttribute("aria-label", say("go") + ": " + placeOf(r.at));
+			go.setAttribute("aria-label", say("go") + ": " + placeOf(r.at) + ". " + r.text);
 			go.addEventListener("click", () => leap(r.at));
 			away.textContent = say("take-away");
+			away.setAttribute("aria-label", say("take-away") + ": " + r.text);
 			away.addEventListener("click", () => {
 				mine = mine.filter(o => o !== r);
 				remember();

@@ -196,3 +196,26 @@ func TestKeysCanBeTyped(t *testing.T) {
 		t.Error("keys are not sorted")
 	}
 }
+
+// A line below a key is a language of two letters and a text, each behind white space.
+func TestCutLine(t *testing.T) {
+	for _, c := range []struct {
+		line, language, text string
+		ok                   bool
+	}{
+		{"  en The lamps", "en", "The lamps", true},
+		{"\tde\t Die Lampen", "de", "Die Lampen", true},
+		{"en The lamps", "", "", false},
+		{"  en", "en", "", false},
+		{"  english", "en", "glish", false},
+		{"  En The lamps", "", "", false},
+		{"  e", "", "", false},
+		{"key", "", "", false},
+		{"", "", "", false},
+	} {
+		language, text, ok := cutLine(c.line)
+		if ok != c.ok || ok && (language != c.language || text != c.text) {
+			t.Errorf("%q: %q, %q, %v", c.line, language, text, ok)
+		}
+	}
+}

@@ -4,7 +4,6 @@ import (
 	_ "embed"
 	"fmt"
 	"regexp"
-	"slices"
 	"strings"
 	"sync"
 )
@@ -29,39 +28,50 @@ var texts = sync.OnceValue(func() table {
 	return t
 })
 
-// lineForm is a language and its text, below a key.
-var lineForm = regexp.MustCompile(`^\s+([a-z]{2})\s+(\S.*)$`)
+// cutLine returns the language and the text of a line below a key, and whether it is
+// one. The program reads the whole table at every start, which with an expression took
+// five milliseconds.
+func cutLine(line string) (language, text string, ok bool) {
+	rest := strings.TrimLeft(line, " \t")
+	if len(rest) == len(line) || len(rest) < 2 || !isLower(rest[0]) || !isLower(rest[1]) {
+		return "", "", false
+	}
+	text = strings.TrimLeft(rest[2:], " \t")
+	return rest[:2], text, text != "" && len(text) < len(rest)-2
+}
+
+// isLower reports whether a byte is a small letter of English.
+func isLower(c byte) bool { return 'a' <= c && c <= 'z' }
 
 // parseTable reads the file that a translator edits: a key at the margin, below it
 // a line for each language, comments behind #. It fails at a line of another form
 // and at what is there twice.
 func parseTable(text string) (table, error) {
 	t := table{texts: map[string]map[string]string{}}
-	key := ""
+	key, seen := "", map[string]bool{}
 	for i, line := range strings.Split(text, "\n") {
 		line = strings.TrimRight(line, " \r")
-		parts := lineForm.FindStringSubmatch(line)
+		language, words, below := cutLine(line)
 		switch {
 		case line == "" || strings.HasPrefix(line, "#"):
-		case parts == nil && strings.ContainsAny(line, " \t"):
+		case !below && strings.ContainsAny(line, " \t"):
 			return t, fmt.Errorf("line %d: neither a key nor a language and its text: %q", i+1, line)
-		case parts == nil:
-			if slices.Contains(t.order, line) {
+		case !below:
+			if seen[line] {
 				return t, fmt.Errorf("line %d: %s is there twice", i+1, line)
 			}
-			key = line
+			key, seen[line] = line, true
 			t.order = append(t.order, key)
 		case key == "":
 			return t, fmt.Errorf("line %d: a text without a key", i+1)
 		default:
-			language := parts[1]
 			if t.texts[language] == nil {
 				t.texts[language] = map[string]string{}
 			}
 			if _, twice := t.texts[language][key]; twice {
 				return t, fmt.Errorf("line %d: %s has %s twice", i+1, key, language)
 			}
-			t.texts[language][key] = tidy(language, parts[2])
+			t.texts[language][key] = tidy(language, words)
 		}
 	}
 	return t, nil
@@ -78,6 +88,9 @@ var frenchSpaces = strings.NewReplacer(
 func tidy(language, text string) string {
 	if language == "fr" {
 		text = frenchSpaces.Replace(text)
+	}
+	if !strings.Contains(text, "} ") {
+		return text
 	}
 	return units.ReplaceAllString(text, "}\u00a0$1")
 }

@@ -1,0 +1,226 @@
+package pagetest
+
+import (
+	"encoding/json"
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/chromedp/cdproto/accessibility"
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/chromedp/kb"
+)
+
+// measureText walks the text of a page as it is shown, and what stands in its fields, and
+// gives what has less than 4.5 to 1 against the nearest ground behind it (WCAG 2.1, 1.4.3,
+// level AA for text of any size), and fields whose edge has less than 3 to 1 against what
+// lies round them (1.4.11).
+const measureText = `(() => {
+	const parse = c => { const m = c.match(/[\d.]+/g).map(Number); return m.length > 3 ? m : [...m, 1]; };
+	const lum = ([r, g, b]) => [r, g, b].map(v => v / 255)
+		.map(v => v <= 0.04045 ? v / 12.92 : Math.pow((v + 0.055) / 1.055, 2.4))
+		.reduce((s, v, i) => s + v * [0.2126, 0.7152, 0.0722][i], 0);
+	const ratio = (one, other) => { const [a, b] = [lum(one), lum(other)]; return (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05); };
+	const ground = e => {
+		for (; e; e = e.parentElement) {
+			const c = parse(getComputedStyle(e).backgroundColor);
+			if (c[3] > 0) return c;
+		}
+		return [255, 255, 255, 1];
+	};
+	const bad = [];
+	let least = 21, texts = 0, small = 1000;
+	const text = (words, e) => {
+		const s = getComputedStyle(e), got = ratio(parse(s.color), ground(e));
+		texts++;
+		least = Math.min(least, got);
+		small = Math.min(small, parseFloat(s.fontSize));
+		if (got < 4.5) bad.push(got.toFixed(2) + ' ' + words.trim().slice(0, 40));
+		if (Number(s.opacity) < 1) bad.push('opacity ' + s.opacity + ' ' + words.trim().slice(0, 40));
+	};
+	const shown = e => e.getClientRects().length > 0;
+	const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+	while (walk.nextNode()) {
+		const n = walk.currentNode, e = n.parentElement;
+		if (n.textContent.trim() && shown(e) && !e.matches('option')) text(n.textContent, e);
+	}
+	for (const e of document.querySelectorAll('input:not([type=range], [type=checkbox], [type=radio], [type=file]), select, textarea')) {
+		if (!shown(e)) continue;
+		text(e.value || e.placeholder || e.id || 'field', e);
+		const edge = ratio(parse(getComputedStyle(e).borderTopColor), ground(e.parentElement));
+		if (edge < 3) bad.push('edge ' + edge.toFixed(2) + ' ' + (e.id || e.dataset.id || e.name));
+	}
+	return {least, texts, small, bad};
+})()`
+
+// Text is how well the text of a page is seen.
+type Text struct {
+	Least float64  `json:"least"` // contrast
+	Texts int      `json:"texts"` // how many were measured
+	Small float64  `json:"small"` // the smallest letters, in pixels
+	Bad   []string `json:"bad"`   // what has too little contrast
+}
+
+// MeasureText measures the text that is shown.
+func (b *Tab) MeasureText() Text {
+	b.T.Helper()
+	return Eval[Text](b, measureText)
+}
+
+// structure finds ids that are there twice, what takes the focus before its turn, what is
+// shown in another order than it is read in, headings that skip a level, what only a mouse
+// reaches, pictures without words, and what sticks out.
+const structure = `(() => {
+	const bad = [];
+	const seen = e => e.getClientRects().length > 0;
+	const ids = [...document.querySelectorAll('[id]')].map(e => e.id);
+	for (const id of new Set(ids.filter((id, i) => ids.indexOf(id) !== i))) bad.push('twice: ' + id);
+	for (const e of document.querySelectorAll('[tabindex]')) if (e.tabIndex > 0) bad.push('before its turn: ' + e.outerHTML.slice(0, 80));
+	for (const e of document.querySelectorAll('[onclick], [tabindex="0"]:not([role], a, button, input, select, textarea)')) bad.push('no role: ' + e.outerHTML.slice(0, 80));
+	for (const e of document.querySelectorAll('[role=img][tabindex], [role=presentation][tabindex], [aria-hidden=true] :is(a, button, input, select, textarea)')) bad.push('reached and not there: ' + e.outerHTML.slice(0, 80));
+	for (const e of document.querySelectorAll('img:not([alt]), canvas:not([aria-label], [aria-hidden=true])')) if (seen(e)) bad.push('no words: ' + e.outerHTML.slice(0, 80));
+	for (const name of ['aria-labelledby', 'aria-describedby', 'aria-controls']) for (const e of document.querySelectorAll('[' + name + ']'))
+		for (const id of e.getAttribute(name).split(/\s+/)) if (!document.getElementById(id)) bad.push(name + ' leads nowhere: ' + id);
+	for (const e of document.querySelectorAll('label')) if (seen(e) && !e.control) bad.push('a label of nothing: ' + e.textContent.slice(0, 40));
+	for (const e of document.querySelectorAll('ul, ol')) for (const c of e.children) if (c.tagName !== 'LI') bad.push('no item of a list: ' + c.outerHTML.slice(0, 80));
+	for (const e of document.querySelectorAll('body *')) {
+		const s = getComputedStyle(e);
+		if (s.order !== '0' || s.flexDirection.endsWith('reverse') || s.flexWrap.endsWith('reverse')) bad.push('shown in another order: ' + e.outerHTML.slice(0, 80));
+	}
+	let last = 0;
+	for (const h of document.querySelectorAll('h1, h2, h3, h4, h5, h6')) {
+		if (!seen(h)) continue;
+		const level = Number(h.tagName[1]);
+		if (level > last + 1) bad.push('heading ' + level + ' after ' + last + ': ' + h.textContent.slice(0, 40));
+		if (!h.textContent.trim()) bad.push('an empty heading');
+		last = level;
+	}
+	if (document.querySelectorAll('main').length !== 1 || !document.documentElement.lang || !document.title) bad.push('no frame');
+	const out = document.documentElement.scrollWidth - window.innerWidth;
+	if (out > 0) bad.push('sticks out by ' + out);
+	return bad;
+})()`
+
+// Audit finds what is wrong with the build of a page; see structure.
+func (b *Tab) Audit() []string {
+	b.T.Helper()
+	return Eval[[]string](b, structure)
+}
+
+// Roles that a person can use, each of which needs a name (WCAG 2.1, 4.1.2; ARIA in HTML),
+// as the browser's own tree for screen readers calls them.
+var usable = []string{"button", "link", "textbox", "searchbox", "combobox", "listbox", "slider", "spinbutton", "checkbox",
+	"radio", "switch", "tab", "menuitem", "DisclosureTriangle", "progressbar", "image", "img", "Video", "Audio", "Canvas",
+	"region", "navigation", "search", "form", "dialog"}
+
+// unique are those of them that have to be told apart by their names.
+var unique = []string{"button", "textbox", "combobox", "slider", "checkbox", "DisclosureTriangle", "region", "dialog"}
+
+// Names asks the browser, as a screen reader does, for the role and the name of everything
+// on the page. It returns what has no name, or the name of another of its role, and how
+// often each role is there.
+func (b *Tab) Names() (bad []string, roles map[string]int) {
+	b.T.Helper()
+	Call(b, accessibility.Enable, cdp.Empty{})
+	tree := Call(b, accessibility.GetFullAXTree, accessibility.GetFullAXTreeParams{})
+	roles = map[string]int{}
+	names := map[string]int{}
+	for _, n := range tree.Nodes {
+		if n.Ignored || n.Role == nil {
+			continue
+		}
+		role, name := textOf(n.Role), strings.TrimSpace(textOf(n.Name))
+		roles[role]++
+		if name == "" && slices.Contains(usable, role) {
+			bad = append(bad, "a "+role+" has no name")
+		}
+		if slices.Contains(unique, role) {
+			names[role+" "+name]++
+		}
+	}
+	for name, n := range names {
+		if n > 1 {
+			bad = append(bad, fmt.Sprintf("%d are called %q", n, name))
+		}
+	}
+	slices.Sort(bad)
+	return bad, roles
+}
+
+// textOf returns what the tree says of a node; "" for nothing.
+func textOf(v *accessibility.Value) string {
+	if v == nil {
+		return ""
+	}
+	var s string
+	if err := json.Unmarshal(v.Value, &s); err != nil {
+		return ""
+	}
+	return s
+}
+
+// reached are the controls of a page that the tab key has to reach, in the order in which
+// they are read. Of radio buttons of one name it reaches one.
+const reached = `(() => { const names = new Set();
+	return [...document.querySelectorAll('a[href], button, input, select, textarea, summary, video[controls], [tabindex="0"]')]
+	.filter(e => !e.disabled && e.getClientRects().length > 0 && getComputedStyle(e).visibility === 'visible')
+	.filter(e => e.type !== 'radio' || !names.has(e.name) && (names.add(e.name), true)); })()`
+
+// Walk walks through the page with the tab key and returns what is wrong: a control that is
+// not reached, or out of the order in which it is read (WCAG 2.1, 2.4.3), or on which
+// nobody sees that it has the focus (2.4.7), or which keeps it (2.1.2).
+func (b *Tab) Walk() (bad []string, controls int) {
+	b.T.Helper()
+	controls = Eval[int](b, `(() => { const order = `+reached+`;
+		document.body.tabIndex = -1; // from the beginning of the page on
+		document.body.focus();
+		document.body.removeAttribute('tabindex');
+		window.walked = [];
+		window.walker && document.removeEventListener('focusin', window.walker);
+		document.addEventListener('focusin', window.walker = e => {
+			const s = getComputedStyle(e.target);
+			const bare = s.outlineStyle === 'none' || s.outlineStyle !== 'auto' && parseFloat(s.outlineWidth) < 2;
+			window.walked.push([order.findIndex(o => o === e.target || o.type === 'radio' && o.name === e.target.name), bare ? (e.target.id || e.target.dataset.id || e.target.tagName) : '']);
+		});
+		return order.length; })()`)
+	seen := map[int]bool{}
+	for more := controls; more > 0 && len(seen) < controls; more = min(more-1, inside) {
+		for range more {
+			b.Press(kb.Tab)
+		}
+		last := -1
+		bad, seen = nil, map[int]bool{}
+		for _, raw := range Eval[[][2]any](b, `window.walked`) {
+			at, _ := raw[0].(float64)
+			bare, _ := raw[1].(string)
+			if bare != "" {
+				bad = append(bad, "nobody sees the focus on "+bare)
+			}
+			if int(at) < last && len(seen) < controls {
+				bad = append(bad, fmt.Sprintf("the tab key goes from %d to %.0f", last, at))
+			}
+			if at >= 0 { // else it is within a player of the browser's own
+				last, seen[int(at)] = int(at), true
+			}
+		}
+	}
+	if len(seen) < controls {
+		bad = append(bad, fmt.Sprintf("the tab key reaches %d of %d controls, not %s", len(seen), controls, b.missed(seen)))
+	}
+	return bad, controls
+}
+
+// inside is how often the tab key may stop within one control, such as a player of films.
+const inside = 12
+
+// missed names the controls that are not among those seen.
+func (b *Tab) missed(seen map[int]bool) string {
+	list := Eval[[]string](b, reached+`.map(e => e.outerHTML.slice(0, 80))`)
+	var out []string
+	for i, html := range list {
+		if !seen[i] {
+			out = append(out, html)
+		}
+	}
+	return strings.Join(out[:min(3, len(out))], " ")
+}
