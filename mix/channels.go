@@ -63,9 +63,14 @@ func newFolded(src audio.Source, repair Repair) *folded {
 	return &folded{src: src, repair: repair}
 }
 
+// Channels implements [audio.Source]: one or two, by the repair.
 func (f *folded) Channels() int { return f.repair.outputs(f.src.Channels()) }
-func (f *folded) Rate() int     { return f.src.Rate() }
 
+// Rate implements [audio.Source]: the recording's own.
+func (f *folded) Rate() int { return f.src.Rate() }
+
+// Read implements [audio.Source]. Samples that are no numbers become silence and are
+// counted.
 func (f *folded) Read(dst audio.Block) (int, error) {
 	if len(dst) != f.Channels() {
 		return 0, fmt.Errorf("mix: read into %d channels from %d", len(dst), f.Channels())
@@ -172,9 +177,14 @@ func newEdged(src audio.Source, fade int, lead int64) *edged {
 	return &edged{src: src, fade: fade, lead: lead, ahead: make(audio.Block, src.Channels())}
 }
 
+// Channels implements [audio.Source].
 func (e *edged) Channels() int { return e.src.Channels() }
-func (e *edged) Rate() int     { return e.src.Rate() }
 
+// Rate implements [audio.Source].
+func (e *edged) Rate() int { return e.src.Rate() }
+
+// Read implements [audio.Source]. It holds back as many frames as the fade is long, since
+// only the end tells which are the last ones.
 func (e *edged) Read(dst audio.Block) (int, error) {
 	want := dst.Frames()
 	if e.in.Frames() < want {

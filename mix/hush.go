@@ -54,9 +54,14 @@ func newHushed(src audio.Source, d *Denoise) *hushed {
 	return h
 }
 
+// Channels implements [audio.Source].
 func (h *hushed) Channels() int { return h.src.Channels() }
-func (h *hushed) Rate() int     { return h.src.Rate() }
 
+// Rate implements [audio.Source].
+func (h *hushed) Rate() int { return h.src.Rate() }
+
+// Read implements [audio.Source]. It fails at once where the noise was learned at another
+// rate: its lines would stand for other frequencies.
 func (h *hushed) Read(dst audio.Block) (int, error) {
 	n := h.rest.Read(dst, h.next)
 	if n == 0 && dst.Frames() > 0 {

@@ -274,6 +274,7 @@ type amplified struct {
 	gain float64
 }
 
+// Read implements [audio.Source].
 func (a *amplified) Read(dst audio.Block) (int, error) {
 	n, err := a.Source.Read(dst)
 	for _, ch := range dst {

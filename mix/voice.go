@@ -56,9 +56,13 @@ type voice struct {
 	err      error
 }
 
+// Channels implements [audio.Source].
 func (v *voice) Channels() int { return v.channels }
-func (v *voice) Rate() int     { return audio.Rate }
 
+// Rate implements [audio.Source]: the mix's.
+func (v *voice) Rate() int { return audio.Rate }
+
+// Read implements [audio.Source].
 func (v *voice) Read(dst audio.Block) (int, error) {
 	if len(dst) != v.channels {
 		return 0, fmt.Errorf("mix: read into %d channels from a voice of %d", len(dst), v.channels)

@@ -44,7 +44,7 @@ type Options struct {
 	// one for each processor. It changes no byte of the result.
 	Workers int
 	// Draft has two drawings a second, each in as many frames as there are in
-	// half a second, and encodes quickly, for tests that need no smooth movement:
+	// half a second, and encodes picture and sound quickly, for tests that need no smooth movement:
 	// drawing and encoding are most of the work.
 	Draft bool
 	// Without leaves takes out, by their names. The others are the same.

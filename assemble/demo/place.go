@@ -107,6 +107,7 @@ func putText(dir, name, text string) error {
 // it has its final name by now.
 func quiet(tmp string) { _ = os.Remove(tmp) }
 
+// exists reports whether anything has that name, also something that cannot be read.
 func exists(path string) bool {
 	_, err := os.Lstat(path)
 	return err == nil

@@ -134,7 +134,7 @@ func (j *job) makeSound(ctx context.Context) error {
 		if err := j.hear(ctx, m, wav, media.Float32); err != nil {
 			return err
 		}
-		args := append([]string{"-y", "-i", "file:" + wav, "-map", "0:a:0"}, m.encoder()...)
+		args := append([]string{"-y", "-i", "file:" + wav, "-map", "0:a:0"}, m.encoder(j.options)...)
 		args = append(args, "-f", "ipod", "file:"+tmp)
 		if err := j.tool.Run(ctx, ffmpeg.Command{Args: args}); err != nil {
 			return err
@@ -149,9 +149,13 @@ func (j *job) makeSound(ctx context.Context) error {
 
 // encoder returns the sound options of an output: one thread, no dates, no names,
 // so that the bytes depend on the samples alone.
-func (m microphone) encoder() []string {
-	return []string{"-c:a", "aac", "-b:a", m.bitrate, "-map_metadata", "-1", "-fflags", "+bitexact", "-flags:a",
+func (m microphone) encoder(o Options) []string {
+	args := []string{"-c:a", "aac", "-b:a", m.bitrate, "-map_metadata", "-1", "-fflags", "+bitexact", "-flags:a",
 		"+bitexact", "-threads", "1"}
+	if o.Draft {
+		args = append(args, "-aac_coder", "fast") // half the work, more noise at the same rate
+	}
+	return args
 }
 
 // makeFilm draws and encodes the phone's file.
@@ -215,7 +219,7 @@ func (c camera) arguments(tool *ffmpeg.Tool, wav, tmp string, o Options) []strin
 	args = append(args, "-c:v", "libx264", "-preset", o.preset(), "-tune", "animation", "-crf", "23", "-g", "60",
 		"-threads", "1", "-flags:v", "+bitexact",
 		"-colorspace", "bt709", "-color_primaries", "bt709", "-color_trc", "bt709", "-color_range", "tv")
-	args = append(args, c.encoder()...)
+	args = append(args, c.encoder(o)...)
 	format := "mp4"
 	if filepath.Ext(c.file) == ".mov" {
 		format = "mov"
@@ -232,6 +236,7 @@ const (
 	unevenTime  = "'N*3000+floor(N/41)*3000+mod(N*5,7)*60+750*(clip(N,400,700)-400)'"
 )
 
+// unevenTicks returns the time of frame n of an uneven camera in ticks.
 func unevenTicks(n int) int {
 	return n*3000 + n/41*3000 + n*5%7*60 + 750*(min(max(n, 400), 700)-400)
 }

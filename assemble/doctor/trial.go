@@ -43,6 +43,8 @@ func WriteTrial(ctx context.Context, tool *ffmpeg.Tool) (dir string, err error) 
 	return dir, nil
 }
 
+// writeTrial writes a production into dir: one film that every player of the trial shares,
+// and a manifest. The film is some seconds longer than what is made of it.
 func writeTrial(ctx context.Context, tool *ffmpeg.Tool, dir string) error {
 	const length = TrialSeconds + 4
 	err := tool.Run(ctx, ffmpeg.Command{About: "trial", Args: []string{

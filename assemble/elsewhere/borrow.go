@@ -88,12 +88,14 @@ type later struct {
 	found fleet
 }
 
+// set names the machines once they are known.
 func (l *later) set(f fleet) {
 	l.mu.Lock()
 	l.found = f
 	l.mu.Unlock()
 }
 
+// get returns the machines, nil while they are looked for.
 func (l *later) get() fleet {
 	l.mu.Lock()
 	defer l.mu.Unlock()

@@ -142,6 +142,9 @@ type cache struct {
 	clock int64
 }
 
+// kept is a file that this machine has: ready is closed when it is there, or err says why
+// not. Files that no order reads go first when room is needed, those used longest ago
+// before others.
 type kept struct {
 	size  int64
 	used  int64 // clock of the last use

@@ -181,6 +181,7 @@ type pace struct {
 	seconds float64
 }
 
+// mean returns seconds an order, 0 before the first.
 func (p pace) mean() float64 { return p.seconds / float64(max(1, p.orders)) }
 
 // said returns the last result of a key that the hub has.

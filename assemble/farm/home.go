@@ -16,6 +16,7 @@ import (
 	"ripieno/assemble/order"
 )
 
+// hashText returns the SHA-256 of data in hexadecimal, as files are called in the hub.
 func hashText(data []byte) string {
 	sum := sha256.Sum256(data)
 	return hex.EncodeToString(sum[:])

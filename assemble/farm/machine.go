@@ -71,6 +71,7 @@ type crew struct {
 	seen map[string]sighting
 }
 
+// sighting is a machine and when it was last heard of; one that stays silent is gone.
 type sighting struct {
 	Machine
 	at time.Time

@@ -29,6 +29,8 @@ const (
 	givenUpSubject = "$JS.EVENT.ADVISORY.CONSUMER.MAX_DELIVERIES." + ordersStream + ".*"
 )
 
+// orderSubject returns where orders of a key travel to machines of a class, resultSubject
+// where the results of a key come back.
 func orderSubject(class, key string) string { return ordersStream + "." + class + "." + key }
 func resultSubject(key string) string       { return resultsStream + "." + key }
 

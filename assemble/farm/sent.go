@@ -22,6 +22,8 @@ type sent struct {
 	clock int64
 }
 
+// sentFile is a file in the hub. used is the clock of its last use: what was used longest
+// ago is taken out first, unless an order that is out reads it.
 type sentFile struct {
 	size, used int64
 	users      int // orders that are out and read it

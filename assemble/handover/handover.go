@@ -131,6 +131,7 @@ func (x *writer) timeline() error {
 	return nil
 }
 
+// trackName returns what a take's picture or sound is called on a timeline.
 func trackName(take string, kind interchange.Kind) string {
 	return take + " " + strings.ToLower(string(kind))
 }

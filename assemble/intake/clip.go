@@ -21,6 +21,8 @@ type extreme struct {
 	flat  int64
 }
 
+// add counts one sample. v is its height on the side that is looked at, so that the rail
+// above and the rail below are found by the same code; below zero it is on the other side.
 func (e *extreme) add(v float64) {
 	switch {
 	case v < e.value: // nearly always

@@ -31,6 +31,8 @@ type contour struct {
 	some   []int   // where some of the levels over the bar are, from all over the file
 }
 
+// of returns the contour of a file, which is drawn once: a file is compared with all
+// others.
 func (c contours) of(f *File) *contour {
 	if c[f] == nil {
 		c[f] = newContour(f.Levels)
@@ -38,6 +40,8 @@ func (c contours) of(f *File) *contour {
 	return c[f]
 }
 
+// newContour looks for the bar and for the moments over it. Levels are in half decibels,
+// one each levelStep; of no levels nothing is like anything.
 func newContour(levels []uint8) *contour {
 	c := &contour{levels: levels}
 	if len(levels) == 0 {
@@ -89,6 +93,7 @@ type spread struct {
 	sum, square float64
 }
 
+// add counts two levels, in half decibels, that would have been heard at the same time.
 func (s *spread) add(a, b uint8) {
 	d := (float64(a) - float64(b)) / 2
 	s.n++
@@ -96,6 +101,8 @@ func (s *spread) add(a, b uint8) {
 	s.square += d * d
 }
 
+// variance returns how unequal the differences are, in square decibels: a file that was
+// only made louder has none. NaN when nothing was counted.
 func (s *spread) variance() float64 {
 	mean := s.sum / float64(s.n)
 	return s.square/float64(s.n) - mean*mean

@@ -46,6 +46,8 @@ const humRate = 1500
 
 var humBases = [2]int{50, 60}
 
+// newHumEar returns an ear for sound of rate samples a second, which it thins out to about
+// humRate before it looks for hum.
 func newHumEar(rate int) *humEar {
 	h := &humEar{factor: max(1, rate/humRate)}
 	actual := float64(rate) / float64(h.factor)

@@ -110,6 +110,8 @@ type channelEar struct {
 	gate  loudness.Gate
 }
 
+// newEar returns an ear for one file. It hears in windows of a tenth of a second, so its
+// memory does not grow with the file.
 func newEar(rate, channels int) *ear {
 	e := &ear{rate: rate, ch: make([]channelEar, channels), hum: newHumEar(rate), mono: make([]float64, rate/10)}
 	for i := range e.ch {

@@ -72,6 +72,8 @@ func (n number) int() int {
 	return int(i)
 }
 
+// probeAnswer is what ffprobe says of a file in JSON. Numbers that a file does not state
+// are missing, "N/A" or in quotes, hence their own type.
 type probeAnswer struct {
 	Format struct {
 		Name     string `json:"format_name"`
@@ -81,6 +83,8 @@ type probeAnswer struct {
 	Streams []probeStream `json:"streams"`
 }
 
+// probeStream is one stream of the answer, in ffprobe's words; what it means for us is
+// decided where it is read.
 type probeStream struct {
 	Index       int            `json:"index"`
 	Type        string         `json:"codec_type"`

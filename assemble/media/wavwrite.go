@@ -237,6 +237,7 @@ func WriteWAV(ctx context.Context, w io.WriteSeeker, src audio.Source, f Format)
 	return writeWAV(ctx, w, src, f, nil)
 }
 
+// writeWAV is WriteWAV with a description of the sound (EBU Tech 3285), nil for none.
 func writeWAV(ctx context.Context, w io.WriteSeeker, src audio.Source, f Format, b *Broadcast) (audio.Frames, error) {
 	x, err := NewWAVWriter(w, src.Rate(), src.Channels(), f)
 	if err != nil {

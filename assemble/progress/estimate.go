@@ -38,6 +38,8 @@ type estimator struct {
 	doneCost  float64
 }
 
+// stage is all pieces of work of one name, such as "conform". Times are seconds since the
+// reporter was made.
 type stage struct {
 	name          string
 	total, done   int
@@ -46,6 +48,8 @@ type stage struct {
 	cost, seconds float64 // of its finished pieces that ran
 }
 
+// work is one piece: its cost is in seconds of one core, as estimated before, its fraction
+// from 0 to 1 what is done of it.
 type work struct {
 	est         *estimator
 	stage       *stage
@@ -56,6 +60,7 @@ type work struct {
 	began, took float64
 }
 
+// workState is where a piece of work stands. It goes forward only.
 type workState int
 
 const (

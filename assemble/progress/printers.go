@@ -185,6 +185,7 @@ type jsonLines struct {
 	any  bool
 }
 
+// jsonEvent is a line. Numbers are pointers where 0 says something else than nothing.
 type jsonEvent struct {
 	Event    string   `json:"event"`
 	T        float64  `json:"t"`

@@ -163,6 +163,8 @@ type event struct {
 	text        string  // message
 }
 
+// eventKind is what has happened: to a piece of work, or that a message came or that time
+// passed.
 type eventKind int
 
 const (
@@ -184,6 +186,7 @@ type state struct {
 	current     string       // "stage name" of the youngest running piece
 }
 
+// stageState is what a printer shows of a stage.
 type stageState struct {
 	name        string
 	done, total int

@@ -62,6 +62,7 @@ type takeView struct {
 	Said     []saidView // remarks that are for it
 }
 
+// placeView is where a file lies, and how it was found, in words.
 type placeView struct {
 	Place
 	At, Drift, Sureness, How, Late, Exact string
@@ -83,11 +84,14 @@ type fileView struct {
 	Loud  *loudView
 }
 
+// loudView is how loud a file is, in words with their units.
 type loudView struct{ LUFS, Peak, Back string }
 
 // levels are those of takes, in the order of the page.
 var levels = []string{LevelRedo, LevelAsk, LevelMissing, LevelOK}
 
+// view returns the review as the page shows it: every number is words already, so that the
+// template decides nothing.
 func (r Review) view() reviewView {
 	w := r.words()
 	letters := make([]string, len(r.Takes)) // in languages of their own
@@ -361,6 +365,7 @@ func (r Review) soundingShare(wave []float64) int {
 	return int(math.Round(100 * float64(loud) / float64(all)))
 }
 
+// gaps returns the runs of measures that were missed, in words.
 func gaps(w *phrase.Book, missed []Gap) []string {
 	var all []string
 	for _, g := range missed {

@@ -43,6 +43,7 @@ type cue struct {
 	at            float64
 }
 
+// view returns the call sheet as the page shows it, in the player's language.
 func (s Sheet) view() view {
 	v := view{Sheet: s, Lang: s.Words.Language, Notes: paragraphs(s.Notes)}
 	say := s.Words.Say

@@ -176,6 +176,8 @@ func (a Action) field(x Field) Action {
 	return a
 }
 
+// fail keeps the first error of a description, so that whoever describes need not ask
+// after each word; asking for the key returns it.
 func (a Action) fail(err error) Action {
 	if a.err == nil {
 		a.err = fmt.Errorf("store: action %q: %w", a.rule, err)

@@ -15,6 +15,7 @@ type flight[K comparable, V any] struct {
 	calls map[K]*call[V]
 }
 
+// call is work that somebody does; value and err may be read once done is closed.
 type call[V any] struct {
 	done  chan struct{}
 	value V

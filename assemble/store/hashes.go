@@ -36,6 +36,8 @@ type memory struct {
 	flight flight[string, ID]
 }
 
+// remembered is a line of the file: the hash that a path had when its file looked like
+// this. Another look makes it worthless.
 type remembered struct {
 	Path string `json:"path"`
 	Mark mark   `json:"mark"`

@@ -156,6 +156,8 @@ type played struct {
 	list   []playing // by their end
 }
 
+// playing is a task that runs in the forecast: by its number in the graph, until end, in
+// seconds from now.
 type playing struct {
 	task int
 	end  float64

@@ -74,6 +74,7 @@ type row struct {
 	heading, part, name line
 }
 
+// blank reports whether nothing stands in the row: it is a gap.
 func (r row) blank() bool { return len(r.heading.runs)+len(r.part.runs)+len(r.name.runs) == 0 }
 
 // roster is credits set at one size and cut into columns.
@@ -89,6 +90,7 @@ type roster struct {
 	footPage       bool    // which has nothing else
 }
 
+// pages returns how many pages the roster takes, the one of the foot alone included.
 func (r roster) pages() int {
 	n := (len(r.columns) + r.perPage - 1) / max(1, r.perPage)
 	if r.footPage {

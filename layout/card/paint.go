@@ -44,13 +44,16 @@ func (p *picture) fill(r image.Rectangle, c color.NRGBA) {
 // box is a rectangle in fractions of a pixel.
 type box struct{ x0, y0, x1, y1 float64 }
 
+// boxOf returns a rectangle of whole pixels.
 func boxOf(r image.Rectangle) box {
 	return box{float64(r.Min.X), float64(r.Min.Y), float64(r.Max.X), float64(r.Max.Y)}
 }
 
+// w and h return width and height in pixels.
 func (b box) w() float64 { return b.x1 - b.x0 }
 func (b box) h() float64 { return b.y1 - b.y0 }
 
+// inset returns the box with every side moved inwards by d pixels, outwards below 0.
 func (b box) inset(d float64) box { return box{b.x0 + d, b.y0 + d, b.x1 - d, b.y1 - d} }
 
 // pen draws a path in picture coordinates.
@@ -59,6 +62,8 @@ type pen struct {
 	dx, dy float64
 }
 
+// move, line, quad and cube are the steps of a path, from where it stands: a new
+// beginning, a straight line, and Bézier curves of one and two control points.
 func (p pen) move(x, y float64) { p.MoveTo(float32(x-p.dx), float32(y-p.dy)) }
 func (p pen) line(x, y float64) { p.LineTo(float32(x-p.dx), float32(y-p.dy)) }
 func (p pen) quad(a, b, x, y float64) {
@@ -173,6 +178,8 @@ func (p *picture) lozenge(x, y, w, h, thick float64, hollow bool, clip image.Rec
 	})
 }
 
+// diamond draws half axes of a and b pixels round a centre; a negative a runs the other
+// way round, so that it cuts a hole.
 func diamond(n pen, x, y, a, b float64) {
 	n.move(x-a, y)
 	n.line(x, y-b)

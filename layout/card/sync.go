@@ -173,11 +173,13 @@ func (g syncSheet) x(o SyncWindow, w int, at float64) float64 {
 	return g.left(w) + g.plot*(at-o.From)/(o.To-o.From)
 }
 
+// left returns the left edge of a window's plot, behind the names.
 func (g syncSheet) left(w int) float64 { return g.margin + g.names + float64(w)*(g.plot+g.gap) }
 
 // y returns the upper edge of a row: 0 is everybody.
 func (g syncSheet) y(row int) float64 { return g.top + float64(row)*g.row }
 
+// heading writes title and summary, each as large as the width lets it be.
 func (g syncSheet) heading(p *picture, s *setter, o SyncOptions) {
 	width := float64(o.Width) - 2*g.margin
 	title := s.fit(o.Title, bold, g.unit*26, g.unit*16, width)

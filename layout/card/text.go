@@ -25,6 +25,7 @@ type line struct {
 	missing []rune           // characters that cannot be drawn
 }
 
+// height returns how many pixels the line needs, from its highest to its lowest.
 func (l line) height() float64 { return l.ascent + l.descent }
 
 // em is the size all text is shaped at. The shaper rounds sizes up to whole

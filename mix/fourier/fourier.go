@@ -33,6 +33,8 @@ type Transform struct {
 // complexes are complex numbers, their parts in separate slices.
 type complexes struct{ re, im []float64 }
 
+// newComplexes returns n zeros. Both halves have their own capacity, so that appending to
+// one never reaches into the other.
 func newComplexes(n int) complexes {
 	flat := make([]float64, 2*n)
 	return complexes{flat[:n:n], flat[n:]}

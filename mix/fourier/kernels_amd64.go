@@ -31,6 +31,8 @@ func untangleAVX(re, im, zr, zi, wr, wi *float64, n int)
 //go:noescape
 func tangleAVX(zr, zi, re, im, wr, wi *float64, n int)
 
+// pack weights the samples x with the window w and folds them into half as many complex
+// numbers.
 func pack(re, im, x, w []float64) {
 	if !vectors {
 		packGo(re, im, x, w)
@@ -39,6 +41,8 @@ func pack(re, im, x, w []float64) {
 	packAVX(&re[0], &im[0], &x[0], &w[0], len(x))
 }
 
+// unpack is the way back: complex numbers, unfolded and weighted with w, into the samples
+// y.
 func unpack(y, re, im, w []float64) {
 	if !vectors {
 		unpackGo(y, re, im, w)
@@ -47,6 +51,7 @@ func unpack(y, re, im, w []float64) {
 	unpackAVX(&y[0], &re[0], &im[0], &w[0], len(y))
 }
 
+// weight multiplies each x with its g into y.
 func weight(y, x, g []float64) {
 	n := 0
 	if vectors {
@@ -56,6 +61,7 @@ func weight(y, x, g []float64) {
 	weightGo(y[n:], x[n:], g[n:])
 }
 
+// power writes re² + im² of each line into p.
 func power(p, re, im []float64) {
 	n := 0
 	if vectors {
@@ -66,6 +72,7 @@ func power(p, re, im []float64) {
 	powerGo(p[n:], re[n:], im[n:])
 }
 
+// firstPass is the pass whose groups lie side by side.
 func firstPass(yr, yi, xr, xi, w []float64, groups int) {
 	if !vectors {
 		firstPassGo(yr, yi, xr, xi, w, groups)
@@ -74,6 +81,7 @@ func firstPass(yr, yi, xr, xi, w []float64, groups int) {
 	firstPassAVX(&yr[0], &yi[0], &xr[0], &xi[0], &w[0], groups)
 }
 
+// laterPass is any other pass, whose groups are stride numbers apart.
 func laterPass(yr, yi, xr, xi, w []float64, groups, stride int) {
 	if !vectors {
 		laterPassGo(yr, yi, xr, xi, w, groups, stride)
@@ -82,6 +90,7 @@ func laterPass(yr, yi, xr, xi, w []float64, groups, stride int) {
 	laterPassAVX(&yr[0], &yi[0], &xr[0], &xi[0], &w[0], groups, stride)
 }
 
+// untangle turns the transform of the folded samples into the lines of the real ones.
 func untangle(re, im, zr, zi, wr, wi []float64) {
 	if !vectors {
 		untangleGo(re, im, zr, zi, wr, wi)
@@ -90,6 +99,7 @@ func untangle(re, im, zr, zi, wr, wi []float64) {
 	untangleAVX(&re[0], &im[0], &zr[0], &zi[0], &wr[0], &wi[0], len(wr))
 }
 
+// tangle is the way back.
 func tangle(zr, zi, re, im, wr, wi []float64) {
 	if !vectors {
 		tangleGo(zr, zi, re, im, wr, wi)

@@ -2,6 +2,8 @@
 
 package fourier
 
+// The kernels in plain Go, on processors that nobody has written vectors for;
+// kernels.go says what each computes.
 func pack(re, im, x, w []float64)   { packGo(re, im, x, w) }
 func unpack(y, re, im, w []float64) { unpackGo(y, re, im, w) }
 func weight(y, x, g []float64)      { weightGo(y, x, g) }

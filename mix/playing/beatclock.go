@@ -55,6 +55,7 @@ func newBeatClock(m *tempo.Map) *beatClock {
 	return c
 }
 
+// fastest returns the most beats that a second has anywhere in the piece.
 func (c *beatClock) fastest() float64 { return c.most }
 
 // beats at a guide time; beyond the map its first and last tempo go on.

@@ -85,6 +85,7 @@ type ear struct {
 	steady []Tone
 }
 
+// newEar returns an ear that has heard nothing.
 func newEar() *ear { return &ear{yin: newYIN()} }
 
 // dull takes away what is above the pitches looked for: strong high partials

@@ -25,8 +25,10 @@ type run struct {
 	energy   []float64
 }
 
+// reset begins the next tone.
 func (r *run) reset() { r.at, r.note, r.energy = r.at[:0], r.note[:0], r.energy[:0] }
 
+// add appends a window: its time in seconds, its pitch in semitones and its level in decibels.
 func (r *run) add(at, note, level float64) {
 	r.at, r.note, r.energy = append(r.at, at), append(r.note, note), append(r.energy, math.Pow(10, level/10))
 }

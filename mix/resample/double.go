@@ -36,8 +36,11 @@ func newDoubled(src audio.Source, to int, skip int64) *doubled {
 	return d
 }
 
+// Channels implements [audio.Source].
 func (d *doubled) Channels() int { return d.src.Channels() }
-func (d *doubled) Rate() int     { return 2 * d.src.Rate() }
+
+// Rate implements [audio.Source]: twice the source's.
+func (d *doubled) Rate() int { return 2 * d.src.Rate() }
 
 // read appends at most most source frames to d.in.
 func (d *doubled) read(most int) int {
@@ -57,6 +60,7 @@ func (d *doubled) read(most int) int {
 	return n
 }
 
+// Read implements [audio.Source].
 func (d *doubled) Read(dst audio.Block) (int, error) {
 	n := d.rest.Read(dst, d.next)
 	if n == 0 && dst.Frames() > 0 {

@@ -109,6 +109,7 @@ func tableOf(k kernel) *table {
 	return t
 }
 
+// sinc returns sin(πt)/(πt), and 1 at 0.
 func sinc(t float64) float64 {
 	if t == 0 {
 		return 1

@@ -99,6 +99,8 @@ func check(src audio.Source, toRate int, offset float64, drift audio.PPM) error 
 // readFrames is how much is read from the source at a time.
 const readFrames = 4096
 
+// source reads another source at another rate and drift. It keeps as many frames of the
+// past as a kernel is wide.
 type source struct {
 	src        audio.Source
 	rate, from int
@@ -115,8 +117,11 @@ type source struct {
 	err     error // final
 }
 
+// Channels implements [audio.Source].
 func (s *source) Channels() int { return s.src.Channels() }
-func (s *source) Rate() int     { return s.rate }
+
+// Rate implements [audio.Source].
+func (s *source) Rate() int { return s.rate }
 
 // skip sets the history's start to the first source frame that matters.
 // Negative starts are filled with the silence before the file.

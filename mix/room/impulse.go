@@ -27,6 +27,7 @@ type path struct {
 // spectrum is the transform of a partition that is padded to two.
 type spectrum struct{ re, im []float64 }
 
+// newSpectrum returns a spectrum of silence.
 func newSpectrum() spectrum { return spectrum{make([]float64, lineCount), make([]float64, lineCount)} }
 
 // Partition is how many frames a [Convolver] works on at once.

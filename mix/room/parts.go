@@ -13,6 +13,7 @@ type delay struct {
 	at   int // where the next sample goes
 }
 
+// newDelay returns a delay that remembers so many frames, silent ones to begin with.
 func newDelay(frames int) delay { return delay{ring: make([]float64, frames)} }
 
 // write appends x.
@@ -210,6 +211,7 @@ func reflections(size float64) []tap {
 	return taps
 }
 
+// distance returns how far two places of the room are from each other, in metres.
 func distance(a, b [3]float64) float64 {
 	return math.Sqrt((a[0]-b[0])*(a[0]-b[0]) + (a[1]-b[1])*(a[1]-b[1]) + (a[2]-b[2])*(a[2]-b[2]))
 }

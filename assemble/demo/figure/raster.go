@@ -5,6 +5,8 @@ import "math"
 // point is a place in units or pixels.
 type point struct{ x, y float64 }
 
+// plus, minus, times, to and length are those of vectors; to returns the point a share x of
+// the way to q.
 func (p point) plus(q point) point          { return point{p.x + q.x, p.y + q.y} }
 func (p point) minus(q point) point         { return point{p.x - q.x, p.y - q.y} }
 func (p point) times(s float64) point       { return point{p.x * s, p.y * s} }
@@ -16,6 +18,7 @@ type matrix struct{ a, b, c, d, e, f float64 }
 
 var identity = matrix{a: 1, d: 1}
 
+// apply returns where a point in units is in pixels.
 func (m matrix) apply(p point) point {
 	return point{m.a*p.x + m.c*p.y + m.e, m.b*p.x + m.d*p.y + m.f}
 }
@@ -75,6 +78,8 @@ func (s *scratch) size(w, h int) {
 	}
 }
 
+// newCanvas returns a canvas on a frame, with scratch memory of its own; way maps units to
+// pixels.
 func newCanvas(f *Frame, way matrix) canvas {
 	return canvas{f, way, &scratch{}}
 }

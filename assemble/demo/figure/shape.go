@@ -58,6 +58,7 @@ func ellipse(p point, rx, ry, degrees float64) shape {
 	return shape{points}
 }
 
+// circle returns a circle of radius r round p.
 func circle(p point, r float64) shape { return ellipse(p, r, r, 0) }
 
 // ring returns a circle of radius r drawn with a pen of the given width.

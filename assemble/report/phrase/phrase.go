@@ -35,6 +35,7 @@ func SheetKeys() []string {
 	return slices.DeleteFunc(Keys(), func(key string) bool { return strings.Contains(key, ".") })
 }
 
+// sorted returns the keys of a map in the order of their bytes.
 func sorted[V any](m map[string]V) []string {
 	var all []string
 	for k := range m {
@@ -193,6 +194,7 @@ func (b *Book) day(day time.Time) string {
 	return strconv.Itoa(day.Day())
 }
 
+// month returns the name of a month as dates have it.
 func (b *Book) month(day time.Time) string { return b.Say(fmt.Sprintf("month-%d", int(day.Month()))) }
 
 // Unit returns a note value such as "dotted-quarter" in words; one without a name

@@ -57,33 +57,40 @@ type element struct {
 	sound // a sound element that is itself a child of the measure
 }
 
+// kind is an element of which only the attribute type matters.
 type kind struct {
 	Type string `xml:"type,attr"`
 }
 
+// pitch is a note as written; the octave from middle C is 4. Numbers stay text until they
+// are read, so that an error can say where they stand.
 type pitch struct {
 	Step   string `xml:"step"`
 	Alter  string `xml:"alter"`
 	Octave string `xml:"octave"`
 }
 
+// transpose is how many semitones and octaves a part sounds from what is written.
 type transpose struct {
 	Chromatic string `xml:"chromatic"`
 	Octaves   string `xml:"octave-change"`
 }
 
+// signature is a time signature: several pairs are added, as in 3/8 + 2/8.
 type signature struct {
 	Beats    []string `xml:"beats"`
 	BeatType []string `xml:"beat-type"`
 	Senza    *empty   `xml:"senza-misura"`
 }
 
+// metronome is a printed tempo: a note value, its dots and how many of them a minute has.
 type metronome struct {
 	BeatUnit  []string `xml:"beat-unit"`
 	Dots      []empty  `xml:"beat-unit-dot"`
 	PerMinute string   `xml:"per-minute"`
 }
 
+// sound is what playback is told beside the notes: a tempo in quarters a minute, and jumps.
 type sound struct {
 	Tempo    string `xml:"tempo,attr"`
 	Dacapo   string `xml:"dacapo,attr"`
@@ -103,6 +110,7 @@ var timed = map[string]bool{
 	"barline": true,
 }
 
+// scorePart is a part's entry in the list at the beginning of a score.
 type scorePart struct {
 	ID   string `xml:"id,attr"`
 	Name string `xml:"part-name"`

@@ -157,6 +157,7 @@ func decoder(data []byte) *xml.Decoder {
 // latin1 turns bytes into the code points of the same number.
 type latin1 struct{ r io.Reader }
 
+// Read implements io.Reader; p must have room for one character, two bytes.
 func (l latin1) Read(p []byte) (int, error) {
 	// Each byte becomes at most two.
 	half := make([]byte, max(len(p)/2, 1))

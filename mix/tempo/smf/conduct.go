@@ -137,6 +137,7 @@ func (t *conductor) signatures() error {
 	return nil
 }
 
+// meter writes a meter as a time signature, whose click is the beat that is counted.
 func (t *conductor) meter(tick int64, m tempo.Meter) {
 	upper, lower := m.Fraction()
 	t.signature(tick, byte(upper), byte(lower), m.Unit())

@@ -43,21 +43,25 @@ type note struct {
 	key     uint8
 }
 
+// tempoEvent is a change of tempo (FF 51): microseconds a quarter, from a tick on.
 type tempoEvent struct {
 	tick  int64
 	micro int64 // microseconds per quarter note
 }
 
+// meterEvent is a time signature (FF 58).
 type meterEvent struct {
 	tick  int64
 	meter tempo.Meter
 }
 
+// markEvent is a text that marks a place (FF 06).
 type markEvent struct {
 	tick int64
 	text string
 }
 
+// keyEvent is a key signature (FF 59).
 type keyEvent struct {
 	tick int64
 	key  score.Key

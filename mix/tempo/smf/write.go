@@ -63,11 +63,13 @@ func Write(w io.Writer, m *tempo.Map, o Options) error {
 // stream collects the events of a track.
 type stream struct{ events []event }
 
+// event is a message at a tick: its status byte and what follows it.
 type event struct {
 	tick int64
 	data []byte
 }
 
+// add appends an event. Events of one tick stay in the order in which they were added.
 func (s *stream) add(tick int64, data ...byte) { s.events = append(s.events, event{tick, data}) }
 
 // bytes returns the track as a chunk that ends at tick end.
