@@ -3,6 +3,7 @@ package assemble
 import (
 	"context"
 
+	"ripieno/assemble/arrival"
 	"ripieno/assemble/roll"
 	"ripieno/assemble/task"
 )
@@ -23,6 +24,6 @@ func (p *Production) Check(ctx context.Context) (CheckResult, error) {
 		return CheckResult{}, err
 	}
 	r := roll.NewCheck(judged, all.Set)
-	r.Tasks = all.Count.Add(TaskCount(res.Stats))
+	r.Tasks, r.Astray = all.Count.Add(TaskCount(res.Stats)), arrival.Astray(p.Manifest(), p.Settings().Out)
 	return r, nil
 }

@@ -49,7 +49,7 @@ func New(ctx context.Context, set Settings, o NewOptions) (NewResult, error) {
 		}
 		if len(draft.Files)+len(draft.People) == 0 {
 			return r, fault.New(fault.Manifest, dir, "no recordings were found here", "put the takes into this "+
-				"folder or one below it, use --dir, or write a manifest before there are any with --empty")
+				"folder or one below it but out, use --dir, or write a manifest before there are any with --empty")
 		}
 	}
 	draft.Score, err = manifest.OneScore(dir, func() ([]string, error) { return arrival.Scores(dir, set.Out) },
@@ -63,7 +63,7 @@ func New(ctx context.Context, set Settings, o NewOptions) (NewResult, error) {
 		return r, err // a bug: what is scaffolded must load
 	}
 	r.Takes, r.Score, r.Remarks = len(man.Takes), draft.Score, man.ScoreRemarks()
-	r.Unguessed = slices.Concat(unguessed, notes, r.Unguessed)
+	r.Unguessed = slices.Concat(unguessed, notes, r.Unguessed, arrival.AstrayNotes(man, set.Out))
 	return r, store.Publish(ctx, r.Manifest, func(tmp string) error { return os.WriteFile(tmp, data, 0o666) })
 }
 

@@ -3,7 +3,6 @@ package assemble
 import (
 	"context"
 
-	"ripieno/assemble/arrival"
 	"ripieno/assemble/remark/kept"
 	"ripieno/assemble/roll"
 )
@@ -17,7 +16,6 @@ func (p *Production) Rollcall(ctx context.Context) (RollResult, error) {
 		return RollResult{}, err
 	}
 	r := roll.Call(p.Manifest(), check, p.Manifest().CallSheet.DueDay, p.Now())
-	r.Astray = arrival.Astray(p.Manifest(), p.Settings().Out)
 	r.Remarks, r.Approvals, err = kept.Said(p.Manifest(), p.Settings().Out)
 	return r, err
 }

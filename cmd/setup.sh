@@ -135,6 +135,24 @@ END
 	"$1/root/bin/ffprobe" -version
 }
 
+# pieces puts songs in the public domain, as MIDI files of a Debian package, into the
+# user's cache folder without installing the package, which brings a whole program along.
+# Where they cannot be had their tests are skipped, so nothing here fails.
+pieces() {
+	songs=usr/share/games/pianobooster/music
+	there=${XDG_CACHE_HOME:-$HOME/.cache}/ripieno-tests/pieces
+	if [ -e "/$songs" ] || [ -e "$there/$songs" ] || ! there apt-get dpkg-deb; then return 0; fi
+	echo "fetching songs for two tests ..." >&2
+	got=$(mktemp -d)
+	if (cd "$got" && timeout 120 apt-get -q download pianobooster && dpkg-deb -x pianobooster_*.deb root) >"$got/log" 2>&1; then
+		mkdir -p "$there"
+		cp -R "$got/root/usr" "$there/"
+	else
+		echo "  they cannot be had: $(tail -n 1 "$got/log"); their tests will be skipped" >&2
+	fi
+	rm -rf "$got"
+}
+
 if [ "$tests" = yes ]; then
 	browsers="chromium chromium-browser google-chrome google-chrome-stable chrome"
 	# shellcheck disable=SC2086
@@ -163,4 +181,5 @@ if [ "$tests" = yes ]; then
 		installed aubioonset aubioonset
 	fi
 	other_ffmpeg
+	pieces
 fi

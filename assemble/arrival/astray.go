@@ -3,6 +3,7 @@ package arrival
 import (
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -18,8 +19,8 @@ var written = []string{".mp4", ".wav", ".mp3"}
 // Astray returns the recordings that were laid into the folder of outputs, where nobody
 // looks for takes: their paths with slashes, relative to the production's folder where
 // the outputs are below it, sorted. A file of a kind that is written there
-// counts only when its name is a take's, a player's or a part's and not that of a
-// deliverable, the master or a guide: better one is missed than an output of before is
+// counts only when its name is a take's, a player's or a part's, or as cameras give them,
+// and not that of a deliverable, the master or a guide: better one is missed than an output of before is
 // asked for as a take. Folders below hold outputs only.
 func Astray(man *production.Production, out string) []string {
 	if out == "" {
@@ -41,13 +42,30 @@ func Astray(man *production.Production, out string) []string {
 			slices.Contains(named, path) {
 			continue
 		}
-		if slices.Contains(written, kind) && (isOutput(man, name) || len(manifest.TakesFor(man, name)) == 0) {
+		ofAPerson := cameraName.MatchString(name) || len(manifest.TakesFor(man, name)) > 0
+		if slices.Contains(written, kind) && (isOutput(man, name) || !ofAPerson) {
 			continue
 		}
 		list = append(list, filepath.ToSlash(path))
 	}
 	return list
 }
+
+// AstrayNotes says of each of them what to do, a sentence each.
+func AstrayNotes(man *production.Production, out string) []string {
+	var notes []string
+	for _, file := range Astray(man, out) {
+		notes = append(notes, file+" is left out: it lies among the outputs; "+AstrayHint)
+	}
+	return notes
+}
+
+// cameraName is how names of recordings begin that nobody has given: those of telephones,
+// cameras, recorders and messengers (common practice, no source).
+var cameraName = regexp.MustCompile(`(?i)^(` +
+	`(img|vid|video|mov|movie|mvi|dsc|dscn|dscf|pxl|gopr|g[hx]|mah|rec|recording|new recording|audio|voice|memo|ptt|` +
+	`trim|zoom|aufnahme|sprachmemo|grabación|enregistrement|registrazione)[-_ .]*[0-9]|` +
+	`(whatsapp|signal|telegram)[-_ ]|[0-9]{8}[-_ t][0-9]{4}|[0-9]{4}-[0-9]{2}-[0-9]{2}[-_ t][0-9])`)
 
 // isOutput reports whether a film or a sound of that name is written among the outputs.
 func isOutput(man *production.Production, name string) bool {

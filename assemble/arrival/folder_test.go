@@ -223,12 +223,19 @@ func TestAstray(t *testing.T) {
 	man := round(dir)
 	man.Deliver = []production.Deliverable{{Name: "final"}, {Name: "Viola Solo"}}
 	man.Takes[0].Video.Path = "out/mara.mov"
-	for _, name := range []string{"x.mov", "x.M4A", "Ilse Brandt.MP4", "horn-2.wav", "mara.mov", "final.mp4", "older.mp4",
-		"viola solo.mp4", "rough.mp4", "rough-horn-1.mp4", "master.wav", "guide.wav", "guide-viola.wav", "guide-viola.mp4",
-		"guide.mp3", "guide-viola.mp3", "older.mp3", "Mara.mp3", "letter.txt", ".x.mov", "stems/viola.wav"} {
+	for _, name := range []string{
+		"x.mov", "x.M4A", "Ilse Brandt.MP4", "horn-2.wav", "mara.mov", "final.mp4", "older.mp4",
+		"viola solo.mp4", "rough.mp4", "rough-horn-1.mp4", "master.wav", "guide.wav", "guide-viola.wav",
+		"guide-viola.mp4", "guide.mp3", "guide-viola.mp3", "older.mp3", "IMG_1.mp4", "img-1.mp3",
+		"Vid 20310612.wav", "PXL_20310612_180000.mp4", "WhatsApp Video 2031-06-12.mp4", "20310612_180000.mp4",
+		"2031-06-12 18-00.mp4", "Aufnahme 3.wav", "MOV001.MP4", "images.mp4", "video.mp4", "2031.mp4",
+		"video-final.mp4", "recital.wav", "goldberg1.mp4", "Mara.mp3", "letter.txt", ".x.mov",
+		"stems/viola.wav"} {
 		put(t, dir, "out/"+name, 1)
 	}
-	want := []string{"out/Ilse Brandt.MP4", "out/Mara.mp3", "out/horn-2.wav", "out/x.M4A", "out/x.mov"}
+	want := []string{"out/2031-06-12 18-00.mp4", "out/20310612_180000.mp4", "out/Aufnahme 3.wav", "out/IMG_1.mp4",
+		"out/Ilse Brandt.MP4", "out/MOV001.MP4", "out/Mara.mp3", "out/PXL_20310612_180000.mp4", "out/Vid 20310612.wav",
+		"out/WhatsApp Video 2031-06-12.mp4", "out/horn-2.wav", "out/img-1.mp3", "out/x.M4A", "out/x.mov"}
 	if got := Astray(man, ""); !slices.Equal(got, want) {
 		t.Errorf("%q, want %q", got, want)
 	}
@@ -236,6 +243,10 @@ func TestAstray(t *testing.T) {
 	put(t, other, "x.mov", 1)
 	if got := Astray(man, other); !slices.Equal(got, []string{filepath.ToSlash(filepath.Join(other, "x.mov"))}) {
 		t.Errorf("in a folder elsewhere: %q", got)
+	}
+	notes := AstrayNotes(man, "")
+	if len(notes) != len(want) || notes[0] != want[0]+" is left out: it lies among the outputs; "+AstrayHint {
+		t.Errorf("%q", notes)
 	}
 	if got := Astray(man, filepath.Join(dir, "gone")); got != nil {
 		t.Errorf("without outputs: %q", got)

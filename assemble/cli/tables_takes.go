@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"ripieno/assemble"
+	"ripieno/assemble/arrival"
 	"ripieno/mix/align"
 )
 
@@ -32,6 +33,15 @@ func checkTable(r assemble.CheckResult) func(io.Writer) {
 		}
 		fmt.Fprintln(w, countLevels(levels))
 		tellGuides(w, r.Guides)
+		tellAstray(w, r.Astray)
+	}
+}
+
+// tellAstray says which recordings lie where no take is looked for.
+func tellAstray(w io.Writer, files []string) {
+	for _, file := range files {
+		fmt.Fprintf(w, "%s looks like a recording, but lies among the outputs\n  hint: %s\n", escapeLine(file),
+			arrival.AstrayHint)
 	}
 }
 

@@ -102,9 +102,7 @@ func rollTable(r assemble.RollResult) func(io.Writer) {
 		if n := r.Counts.Unreleased; n > 0 {
 			fmt.Fprintf(w, "release missing for %s\n", count(n, "take"))
 		}
-		for _, file := range r.Astray {
-			fmt.Fprintf(w, "%s looks like a recording, but lies among the outputs\n  hint: %s\n", file, arrival.AstrayHint)
-		}
+		tellAstray(w, r.Astray)
 		tellRemarks(w, r.Remarks, r.Approvals)
 	}
 }

@@ -4,12 +4,14 @@ import (
 	"fmt"
 	"math"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 
 	"ripieno/assemble/demo/score"
 	"ripieno/assemble/fault"
 	"ripieno/assemble/manifest"
+	"ripieno/mix/audio"
 	"ripieno/mix/tempo"
 )
 
@@ -256,6 +258,41 @@ func TestPerform(t *testing.T) {
 		if sd := math.Sqrt(squares / count); math.Abs(sd/q.jitterMS-1) > 3.5/math.Sqrt(2*count) {
 			t.Errorf("%s: spread %.1f ms over %.0f notes, want %.1f", q.take, sd, count, q.jitterMS)
 		}
+	}
+}
+
+// How much later than they start a player's notes are heard is the mean over what is played:
+// a note that begins where the one before ends has the shorter attack, as the instruments have it.
+func TestTruthSaysHowLateNotesAreHeard(t *testing.T) {
+	p := lamplighter(t, 9)
+	for _, q := range p.truth().Players {
+		i := slices.IndexFunc(p.cast, func(c player) bool { return c.take == q.Take })
+		c := p.cast[i]
+		acting, err := perform(p.tempo, p.piece.Part(c.part), c, newRandom(9, "timing "+c.take))
+		if err != nil {
+			t.Fatal(err)
+		}
+		sum := 0.0
+		for k, n := range acting.notes {
+			sum += 1000 * c.kind.Heard(k > 0 && n.from-acting.notes[k-1].to < 0.015)
+		}
+		if mean := sum / float64(len(acting.notes)); math.Abs(mean-q.HeardMS) > 1.5 {
+			t.Errorf("%s is heard %.1f ms after its notes start, the truth says %.1f", q.Take, mean, q.HeardMS)
+		}
+	}
+}
+
+// What sync is compared with is what is heard: a player who starts 5 ms early and whose notes
+// take 12 ms to speak is placed right when their file lies 7 ms earlier than its clock says.
+func TestCompareGoesByWhatIsHeard(t *testing.T) {
+	truth := Truth{
+		Players: []PlayerTruth{{Take: "viola", BiasMS: -5, HeardMS: 12}},
+		Files:   []FileTruth{{Take: "viola", Role: "video", Offset: 2}},
+	}
+	found := []Measured{{Take: "viola", Role: "video", Clock: audio.Clock{Offset: 1.993}}}
+	rows, median, worst := truth.Compare(found, 20)
+	if len(rows) != 1 || math.Abs(rows[0].ErrorMS) > 1e-6 || median != worst || worst > 1e-6 {
+		t.Errorf("%+v, median %.2f, worst %.2f", rows, median, worst)
 	}
 }
 

@@ -2,8 +2,10 @@ package demo
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
+	"ripieno/assemble/demo/score"
 	"ripieno/mix/audio"
 )
 
@@ -35,6 +37,7 @@ type PlayerTruth struct {
 	BiasMS       float64 // mean lateness of the playing in ms; negative: early
 	JitterMS     float64 // standard deviation of single notes around that, ms
 	ClapErrorMS  float64 // lateness of the clap against the cue, ms
+	HeardMS      float64 // how much later than they start the notes are heard to begin, on average, ms
 }
 
 // FileTruth is the clock of a recording: guide = Offset + t·(1 + DriftPPM·1e-6)
@@ -81,7 +84,8 @@ func (p *production) truth() Truth {
 		if q.camera == nil && q.mic == nil {
 			continue // expected
 		}
-		t.Players = append(t.Players, PlayerTruth{q.take, q.name, q.biasMS, q.jitterMS, q.clapErrorMS})
+		t.Players = append(t.Players, PlayerTruth{q.take, q.name, q.biasMS, q.jitterMS, q.clapErrorMS,
+			q.heardMS(p.piece.Part(q.part))})
 		clap := t.Cue + q.clapErrorMS/1000
 		add := func(role string, m microphone) {
 			t.Files = append(t.Files, FileTruth{q.take, role, m.file, m.clock.offset, m.clock.drift,
@@ -95,6 +99,18 @@ func (p *production) truth() Truth {
 		}
 	}
 	return t
+}
+
+// heardMS returns how much later than they start the notes of a player's part are heard to
+// begin, on average, in milliseconds: bows and lips take a while to speak, less where one note
+// goes on from the one before.
+func (q player) heardMS(part score.Part) float64 {
+	var sum float64
+	for i, n := range part.Notes {
+		slurred := i > 0 && !part.Notes[i-1].Short && part.Notes[i-1].To == n.From
+		sum += 1000 * q.kind.Heard(slurred)
+	}
+	return round(sum/math.Max(1, float64(len(part.Notes))), 1)
 }
 
 // plantedFaults returns the faults of a player's take.
@@ -123,13 +139,14 @@ func (t Truth) Encode() []byte {
 	var b strings.Builder
 	b.WriteString("# What is true of this demo, to compare what sync finds with.\n" +
 		"# guide = offset + t * (1 + drift_ppm * 1e-6); clap_at is t of the clap in the file.\n" +
-		"# bias_ms is how late a player plays on average, jitter_ms the spread of single notes,\n" +
+		"# bias_ms is how late a player's notes start on average, jitter_ms the spread of single\n" +
+		"# ones, heard_ms how much later they are heard to begin (10 dB below their peak),\n" +
 		"# clap_error_ms how late the clap is against the cue. planted are the faults that\n" +
 		"# check finds, and the only ones.\n")
 	fmt.Fprintf(&b, "edition: %d\nseed: %d\ncue: %.6f\nplayers:\n", edition, t.Seed, t.Cue)
 	for _, p := range t.Players {
-		fmt.Fprintf(&b, "  - {take: %s, player: %q, bias_ms: %.1f, jitter_ms: %.1f, clap_error_ms: %.1f}\n",
-			p.Take, p.Player, p.BiasMS, p.JitterMS, p.ClapErrorMS)
+		fmt.Fprintf(&b, "  - {take: %s, player: %q, bias_ms: %.1f, jitter_ms: %.1f, heard_ms: %.1f, clap_error_ms: %.1f}\n",
+			p.Take, p.Player, p.BiasMS, p.JitterMS, p.HeardMS, p.ClapErrorMS)
 	}
 	b.WriteString("files:\n")
 	for _, f := range t.Files {

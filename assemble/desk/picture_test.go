@@ -106,7 +106,12 @@ func TestPictureByMouse(t *testing.T) {
 	b.Until(`document.querySelectorAll(".shots li").length === 2`)
 	want = swap(t, want, ", {from: m2.2, show: solo, take: horn}", "")
 	b.expect("after taking it away", want)
-	for range 6 {
+	b.Until(`document.getElementById("job").hidden && document.querySelector('[data-end="1"]')`)
+	b.drag(`[data-end="1"]`, `[data-end="1"]`, -measure*0.96, 0)
+	b.Until(`document.getElementById("undo").textContent === "Undo: end of shot 2"`)
+	want = swap(t, want, "to: m5,", "to: m4,")
+	b.expect("after its end", want)
+	for range 7 {
 		eval[bool](b, `document.getElementById("told").textContent = "", true`)
 		b.click("#undo")
 		b.Until(`document.getElementById("told").textContent.startsWith("Taken back")`)
@@ -150,6 +155,12 @@ func TestPictureByKeyboard(t *testing.T) {
 	b.Until(`document.getElementById("undo").textContent === "Undo: beginning of shot 2"`)
 	want = swap(t, want, "{from: m3, to: m5,", "{from: m2.4, to: m5,")
 	b.expect("after a beat", want)
+	b.Until(`document.getElementById("job").hidden`)
+	b.tabTo("end-later 1")
+	b.Press(kb.Enter)
+	b.Until(`document.getElementById("undo").textContent === "Undo: end of shot 2"`)
+	want = swap(t, want, "{from: m2.4, to: m5,", "{from: m2.4, to: m5.2,")
+	b.expect("after a beat at its end", want)
 	b.quiet()
 }
 

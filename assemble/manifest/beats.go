@@ -197,8 +197,8 @@ func (m mapping) onBeats(b *beatsOf, music *tempo.Map) *tempo.Map {
 		}
 	}
 	if n := len(b.lines) - len(times); n > 0 {
-		b.Remarks = append(b.Remarks, fmt.Sprintf("beats after the end of the piece that are left out: %d, from %.2f s of %s on",
-			n, b.lines[len(times)].At, b.File))
+		b.Remarks = append(b.Remarks, fmt.Sprintf(
+			"beats after the end of the piece that are left out: %d from %.2f s of %s on", n, b.lines[len(times)].At, b.File))
 	}
 	return music
 }

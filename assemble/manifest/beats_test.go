@@ -68,7 +68,7 @@ func TestTempoFromAList(t *testing.T) {
 		t.Fatal(err)
 	}
 	if b := man.Beats; b.Own != 1 || b.Weak != 1 || b.Count != 5 || len(b.Remarks) != 1 ||
-		!strings.Contains(b.Remarks[0], "left out: 1, from 3.50 s") || !slices.Contains(b.Describe(), "beats put right by you: 1") {
+		!strings.Contains(b.Remarks[0], "left out: 1 from 3.50 s") || !slices.Contains(b.Describe(), "beats put right by you: 1") {
 		t.Errorf("%+v: %q", b, b.Describe())
 	}
 	f := ToFollow(dir)

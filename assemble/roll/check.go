@@ -25,6 +25,8 @@ type Check struct {
 	// Guides are those that were made otherwise than the manifest says now.
 	Guides []guide.Change `json:"guides_changed,omitempty"`
 	Faults []takes.Fault  `json:"faults,omitempty"`
+	// Astray are recordings among the outputs, where no take is looked for.
+	Astray []string `json:"astray,omitempty"`
 }
 
 // NewCheck returns what `check` says of takes that have been judged.

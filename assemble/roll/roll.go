@@ -64,7 +64,7 @@ type Roll struct {
 // ask for it again. A take that is not in is late from the day after due, by the
 // calendar of now; never when due is zero.
 func Call(man *production.Production, check Check, due, now time.Time) Roll {
-	r := Roll{Takes: []Line{}}
+	r := Roll{Takes: []Line{}, Astray: check.Astray}
 	late := false
 	if !due.IsZero() {
 		r.Due = due.Format(time.DateOnly)

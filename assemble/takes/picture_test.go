@@ -64,7 +64,8 @@ func TestPictureHintsSayWhere(t *testing.T) {
 		"a picture that waits": {missing: 2, holes: []media.Hole{{At: 31, Length: 2}}, at: 30.6, jump: 2,
 			late: 0.1, away: 0.5},
 	} {
-		r := Recording{Info: media.Info{Audio: &media.Audio{Start: c.away}, Video: &media.Video{Start: c.late}}, holes: c.holes}
+		info := media.Info{Audio: &media.Audio{Start: c.away}, Video: &media.Video{Start: c.late}}
+		r := Recording{Info: info, holes: c.holes}
 		got := r.pictureHint(c.missing)
 		same := got.At == c.at || math.IsNaN(got.At) && math.IsNaN(c.at)
 		if !same && math.Abs(got.At-c.at) > 1e-9 || math.IsNaN(got.At) != math.IsNaN(c.at) || got.Jump != c.jump ||

@@ -7,7 +7,8 @@ import (
 
 func TestWhatLooksLikeRhythm(t *testing.T) {
 	for beats, want := range map[float64]bool{
-		0.02: false, 0.2: false, 0.25: false, 0.46: true, 0.5: true, 0.55: true, 0.6: false, 0.97: true, 1: true, 7.5: true, 7.3: false,
+		0.02: false, 0.2: false, 0.25: false, 0.46: true, 0.5: true, 0.55: true, 0.6: false, 0.97: true, 1: true,
+		7.5: true, 7.3: false,
 	} {
 		if got := looksLikeRhythm(beats); got != want {
 			t.Errorf("%g beats: %v", beats, got)
@@ -98,7 +99,8 @@ func TestSilencesInAQuietRoom(t *testing.T) {
 	}
 	s := &breakScan{g: g, t: newTake(&Recording{Features: f})}
 	found := s.silences()
-	if len(found) != 1 || math.Abs(found[0].At-15) > 0.02 || math.Abs(found[0].Jump+15) > 0.03 || found[0].By != "silence" {
+	if len(found) != 1 || math.Abs(found[0].At-15) > 0.02 || math.Abs(found[0].Jump+15) > 0.03 ||
+		found[0].By != "silence" {
 		t.Errorf("%+v", found)
 	}
 }

@@ -187,7 +187,9 @@ func (s *breakScan) silences() []Hint {
 		}
 		if from > 0 {
 			// The steps at both ends are silent in part.
-			out = append(out, Hint{At: (float64(from) - 0.5) * levelHop, Jump: -float64(i-from+1) * levelHop, By: "silence"})
+			out = append(out, Hint{
+				At: (float64(from) - 0.5) * levelHop, Jump: -float64(i-from+1) * levelHop, By: "silence",
+			})
 		}
 		from = -1
 	}

@@ -36,7 +36,8 @@ func TestBeatPhases(t *testing.T) {
 		at   float64 // beats after the beginning of the piece
 		want int
 	}{
-		{0.002, 0}, {0.5, breakBins / 2}, {1.002, breakBins}, {3.002, 3 * breakBins}, {4.002, 0}, {31.98, 3*breakBins + 62},
+		{0.002, 0}, {0.5, breakBins / 2}, {1.002, breakBins}, {3.002, 3 * breakBins}, {4.002, 0},
+		{31.98, 3*breakBins + 62},
 		{-0.1, -1}, {32.1, -1},
 	} {
 		got := p.cellAt(g.start + c.at*beat)
@@ -77,12 +78,14 @@ func TestStrandsTellAShift(t *testing.T) {
 	all := []section{{from: math.Inf(-1), to: math.Inf(1)}}
 	edge := g.start + 0.6*24 - 0.2
 	one, two := pulses(p, whole...).like(p, all), pulses(p, shifted...).like(p, all)
-	back := pulses(p, shifted...).like(p, []section{{from: math.Inf(-1), to: edge}, {from: edge, to: math.Inf(1), by: -step}})
+	back := pulses(p, shifted...).like(p,
+		[]section{{from: math.Inf(-1), to: edge}, {from: edge, to: math.Inf(1), by: -step}})
 	if one < two+20 || math.Abs(back-one) > 1 {
 		t.Errorf("whole %.1f nats, shifted %.1f, put back %.1f", one, two, back)
 	}
 	// A clock that is off shifts little by little.
-	slow := pulses(p, shifted...).like(p, []section{{from: math.Inf(-1), to: math.Inf(1), slope: -step / 14.4, mid: edge}})
+	slow := pulses(p, shifted...).like(p,
+		[]section{{from: math.Inf(-1), to: math.Inf(1), slope: -step / 14.4, mid: edge}})
 	if slow > back-5 {
 		t.Errorf("one clock explains a step as well: %.1f nats, the step %.1f", slow, back)
 	}

@@ -97,8 +97,8 @@ func TestClicksTellThePlace(t *testing.T) {
 	}
 }
 
-// Where clap, clicks and playing contradict each other the error to expect says so, and
-// playing too soft to be told from its own doubt moves nobody.
+// Clap and playing weigh by what each knows, so playing that is too soft to tell much moves a
+// take little; where the two contradict each other the error to expect says so.
 func TestTighten(t *testing.T) {
 	for _, c := range []struct {
 		byPlay, err float64 // by which the playing is placed, seconds; its error
@@ -106,15 +106,30 @@ func TestTighten(t *testing.T) {
 		least       float64 // error to expect
 	}{
 		{0.020, 0.004, 0.018, 0.020, 0.003},
-		{0.020, 0.030, 0, 0.006, 0.017},   // less than its own doubt
-		{0.080, 0.060, 0.002, 0.02, 0.02}, // soft, and far off
-		{0.100, 0.012, 0, 0.055, 0.02},    // clear, and far off: no farther than that
+		{0.020, 0.030, 0.005, 0.008, 0.02}, // less than its own doubt
+		{0.080, 0.060, 0.002, 0.02, 0.02},  // soft, and far off
+		{0.100, 0.012, 0, 0.055, 0.02},     // clear, and far off: no farther than that
 	} {
 		var p Placement
 		p.tighten(0, clapSigma, c.byPlay, playing{err: c.err, doubt: c.err})
 		if p.Offset < c.from-1e-9 || p.Offset > c.to || p.Uncertainty < c.least {
 			t.Errorf("playing at %.0f ms ± %.0f: moved %.1f ms ± %.1f", 1e3*c.byPlay, 1e3*c.err, 1e3*p.Offset, 1e3*p.Uncertainty)
 		}
+	}
+}
+
+// What clap and playing know together counts for less the softer the notes are, since those
+// err by far more than usual oftener than normal errors do; a doubt that is none changes only
+// how much of what they know counts.
+func TestSoftNotesExpectLargerErrors(t *testing.T) {
+	expect := func(doubt float64) float64 {
+		var p Placement
+		p.tighten(0, clapSigma, 0.005, playing{err: 0.02, doubt: doubt})
+		return p.Uncertainty
+	}
+	sharp, soft := expect(0), expect(0.02)
+	if want := math.Hypot(sharp, doubtShare*0.02); math.Abs(soft-want) > 1e-9 || sharp > knownShare*clapSigma {
+		t.Errorf("sharp notes expect %.1f ms, soft ones %.1f, want %.1f", 1e3*sharp, 1e3*soft, 1e3*want)
 	}
 }
 

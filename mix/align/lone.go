@@ -25,11 +25,23 @@ func (t *take) loneClap() int {
 		if r > 1 {
 			continue
 		}
-		if t.like[i] >= loneLeast && t.lead(i) >= loneLead && t.stands(i) >= loneStands && !t.paired(i) {
+		if t.like[i] >= loneLeast && t.lead(i) >= loneLead && t.stands(i) >= loneStands && !t.paired(i) && !t.doubled(i) {
 			return i
 		}
 	}
 	return -1
+}
+
+// doubled reports whether another sound far from event i is a clear clap too: then neither is
+// the only one of its file, however much more like a cue one of them is, and which is the cue is
+// for the music to say. Somebody else may have clapped.
+func (t *take) doubled(i int) bool {
+	for j, e := range t.f.Events {
+		if math.Abs(e.Time-t.f.Events[i].Time) > pairMost && t.like[j] >= loneLeast && t.stands(j) >= loneStands {
+			return true
+		}
+	}
+	return false
 }
 
 // paired reports whether another sharp burst about as loud comes so shortly before or after

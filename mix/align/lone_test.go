@@ -38,6 +38,29 @@ func TestLoneClapOfTwo(t *testing.T) {
 	}
 }
 
+// A clap of somebody else, far from the player's own, leaves neither of them alone, even where
+// one is far more like a cue; a door or a cough far from it does.
+func TestLoneClapBesideSomebodyElses(t *testing.T) {
+	lone := func(change func(e *Event)) (k *take, i int) {
+		a, b := clapAt(9), clapAt(14)
+		b.Level, b.Rise, b.Spread = -22, 0.08, 0.75
+		change(&b)
+		k = newTake(&Recording{Features: &Features{Events: []Event{a, b}, NoiseDB: -60, LoudDB: -18, Duration: 60}})
+		return k, k.loneClap()
+	}
+	if k, got := lone(func(*Event) {}); got >= 0 || k.lead(0) < loneLead {
+		t.Errorf("of two claps number %d is taken for the only one, with a lead of %.1f", got, k.lead(0))
+	}
+	for name, change := range map[string]func(e *Event){
+		"a door":  func(e *Event) { e.Bright, e.Decay = 0.1, 0.3 },
+		"a cough": func(e *Event) { e.Before, e.After = -35, -30 },
+	} {
+		if _, got := lone(change); got != 0 {
+			t.Errorf("beside %s the clap is number %d, want 0", name, got)
+		}
+	}
+}
+
 // In a part of taps the best place of all has to be surer than elsewhere: everything in it
 // is like a cue and lies on the beats.
 func TestPartsOfTaps(t *testing.T) {

@@ -7,14 +7,25 @@ import "math"
 // beat. What is left of doubt grows with how slowly the note passes the thresholds that
 // listeners were found to use ([Event.Vague]).
 
-// How much of what is vague about a player's notes may be an error of them all; how far off,
-// in seconds, they all may be when every one of them was found by a slow rise or a new pitch
-// only; and how much more is vague where no clap tells.
+// How much of what is vague about a player's notes may be an error of them all, and the most
+// that counts as vague, in seconds; how far off, in seconds, they all may be when every one of
+// them was found by a slow rise or a new pitch only; how much of the scatter of the time that
+// they take to be heard may be; and how much more is vague where no clap tells.
 const (
-	vagueDoubt = 0.36
-	softDoubt  = 0.022
-	aloneDoubt = 0.5
+	vagueDoubt  = 0.26
+	mostVague   = 0.06
+	softDoubt   = 0.026
+	unevenDoubt = 0.56
+	aloneDoubt  = 0.5
 )
+
+// doubtOf is by how much a player's notes may be heard early or late as a whole, in seconds:
+// vague is their median vagueness, soft the share that only a slow rise or a new pitch shows,
+// and uneven the standard deviation of the time from where they start to where they are heard,
+// since nobody can begin early by what each of their notes needs when each needs another time.
+func doubtOf(vague, soft, uneven float64) float64 {
+	return math.Hypot(math.Hypot(vagueDoubt*vague, softDoubt*soft), unevenDoubt*uneven)
+}
 
 // trust is how much an event counts among a player's notes, 0..1.
 func (e Event) trust() float64 {

@@ -110,3 +110,29 @@ func TestSoftNotesDoubtMore(t *testing.T) {
 		t.Errorf("doubts of %.1f, %.1f and %.1f ms", 1e3*all, 1e3*half, 1e3*none)
 	}
 }
+
+// Nobody can begin early by what each of their notes needs when each needs another time, so
+// notes that are heard sooner and later after their start doubt more, as a whole, than notes
+// that are heard equally late; and a vagueness that was only guessed counts up to a bound.
+func TestUnevenNotesDoubtMore(t *testing.T) {
+	m := piece(t, 8, 4, 100)
+	g := newGrid(m)
+	doubt := func(vague float64, after ...float64) float64 {
+		f := &Features{NoiseDB: -80, LoudDB: -20, Duration: m.End() + 2}
+		for b := range m.Beats() {
+			if !b.CountIn {
+				late := after[len(f.Events)%len(after)]
+				f.Events = append(f.Events, Event{Time: b.Seconds - late, Heard: b.Seconds, Vague: vague, Strength: 8,
+					Level: -20, Before: -40, After: -30, Rise: 0.05})
+			}
+		}
+		return newTake(&Recording{Features: f}).refine(g, 0, clicks{}).doubt
+	}
+	even, uneven := doubt(0.01, 0.02), doubt(0.01, 0, 0.04)
+	if want := math.Hypot(even, unevenDoubt*0.02); math.Abs(uneven-want) > 1e-6 {
+		t.Errorf("notes heard equally late doubt %.2f ms, others %.2f, want %.2f", 1e3*even, 1e3*uneven, 1e3*want)
+	}
+	if a, b := doubt(mostVague, 0.02), doubt(2*mostVague, 0.02); a != b || a <= even {
+		t.Errorf("vague by %.0f ms: doubt %.2f; twice that: %.2f", 1e3*mostVague, 1e3*a, 1e3*b)
+	}
+}

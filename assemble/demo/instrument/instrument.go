@@ -62,6 +62,21 @@ func (k Kind) Play(dst []float64, tones []Tone, random *rand.Rand) {
 	}
 }
 
+// heardRise is the part of a rise, as [smooth] has it, after which a tone is 10 dB below its
+// peak: 3x² − 2x³ = 10^(−10/20).
+const heardRise = 0.375
+
+// Heard returns how many seconds after its start a tone is heard to begin: when it stands 10 dB
+// below its peak (Vos and Rasch 1981, "The perceptual onset of musical tones": 6 to 15, second
+// hand). What is plucked or struck is heard at once.
+func (k Kind) Heard(slurred bool) float64 {
+	v := voices[k] // none of what is plucked or struck: nothing rises
+	if slurred {
+		return heardRise * v.slur
+	}
+	return heardRise * v.attack
+}
+
 // Hertz returns the pitch of a MIDI note number for A4 = a4 hertz, moved by cents:
 // a4 · 2^((note−69)/12 + cents/1200), equal temperament.
 func Hertz(note int, a4, cents float64) float64 {

@@ -224,3 +224,26 @@ func BenchmarkStruck(b *testing.B) {
 		Guitar.Play(dst, []Tone{{0, 0.5, 220, 0.7}}, chance())
 	}
 }
+
+// A tone is heard to begin where its envelope stands 10 dB below its peak, sooner where it is
+// slurred, and at once where it is plucked or struck.
+func TestHeardWhereTheEnvelopePasses(t *testing.T) {
+	for kind, v := range voices {
+		for _, slurred := range []bool{false, true} {
+			top := 0.0
+			for at := 0.0; at < 0.5; at += 0.001 {
+				top = max(top, v.envelope(at, 0.6, slurred))
+			}
+			below := 20 * math.Log10(v.envelope(kind.Heard(slurred), 0.6, slurred)/top)
+			if math.Abs(below+10) > 1.2 { // it swells a little after its rise
+				t.Errorf("%v: heard %.1f dB below its peak", kind, below)
+			}
+		}
+		if kind.Heard(true) >= kind.Heard(false) {
+			t.Errorf("%v is heard no sooner when slurred", kind)
+		}
+	}
+	if Guitar.Heard(false) != 0 || Glockenspiel.Heard(true) != 0 {
+		t.Error("what is struck is not heard at once")
+	}
+}

@@ -24,6 +24,7 @@ export function mixRoom(desk) {
 	const solo = new Set();
 	const views = new Map(); // by take: the parts of the page that change
 	let items = new Map(); // by take: the place of a strip
+	const whole = [el("i"), el("i")]; // meters of the film, left and right
 
 	const strip = () => data?.strips[hand];
 	const section = (name) => data.sections.find((s) => s.name === name);
@@ -110,7 +111,7 @@ export function mixRoom(desk) {
 	function stop() {
 		at = mixer?.now() ?? at;
 		mixer?.stop();
-		for (const view of views.values()) level(view.meter, 0);
+		for (const bar of [...whole, ...[...views.values()].map((v) => v.meter)]) level(bar, 0);
 		primeSoon();
 	}
 
@@ -145,12 +146,12 @@ export function mixRoom(desk) {
 		if (!mixer?.began) return;
 		frame = setTimeout(() => requestAnimationFrame(meter), meterPause);
 		at = mixer.now();
-		const loud = mixer.out.gain.value;
+		const loud = mixer.out.gain.value, share = (top) => Math.max(0, Math.min(1, 1 + 20 * Math.log10(Math.max(1e-6, top)) / 60)); // 60 dB
+		mixer.loudest().forEach((top, side) => level(whole[side], share(top)));
 		data.strips.forEach(({ take }, i) => {
 			const view = views.get(take);
 			if (!view?.isSeen) return;
-			const db = 20 * Math.log10(Math.max(1e-6, (mixer.peaks[i] || 0) * loud));
-			level(view.meter, Math.max(0, Math.min(1, 1 + db / 60))); // 60 dB
+			level(view.meter, share((mixer.peaks[i] || 0) * loud));
 		});
 		showTime();
 	}
@@ -302,7 +303,9 @@ export function mixRoom(desk) {
 				el("input", { type: "range", id: "at", "data-id": "at", min: String(data.start), max: String(data.start + data.length), step: "0.01",
 					"aria-label": "Where it plays", oninput: (e) => { at = Number(e.target.value); showTime(); }, onchange: () => seek(at) }),
 				el("span", { id: "at-text", class: "total" })),
-			el("div", { class: "desk-bar" }, loudness, key("Measure the loudness", "l", () => desk.run("measure"))),
+			el("section", { class: "whole", "aria-label": "The film" }, el("h2", {}, "The film"),
+				el("div", { class: "meter", "aria-hidden": "true" }, whole[0]), el("div", { class: "meter", "aria-hidden": "true" }, whole[1]),
+				el("div", { class: "desk-bar" }, loudness, key("Measure the loudness", "l", () => desk.run("measure")))),
 			data.room > 0 ? el("p", { class: "soft" }, data.hall.length ? "You hear the room of the film; Room says how much of it a player gets."
 				: "The shared room cannot be heard here; the film has it.") : null,
 			groups.map((name) => el("section", { "aria-label": name || "Without section" },

@@ -47,6 +47,13 @@ export class Mixer {
 		this.out = new GainNode(ctx, { gain: 1 }); // how loud one listens
 		this.fade = new GainNode(ctx, { gain: 1 });
 		this.node.connect(this.fade, 0).connect(this.out).connect(into);
+		const sides = new ChannelSplitterNode(ctx, { numberOfOutputs: 2 });
+		this.out.connect(sides);
+		this.meters = [0, 1].map((side) => { // of the whole, left and right
+			const meter = new AnalyserNode(ctx, { fftSize: 4096 }); // 85 ms, no less than between two looks
+			sides.connect(meter, side);
+			return meter;
+		});
 		this.room = mixing.room > 0 && mixing.hall.length === 2 ? this.#buildRoom() : undefined;
 		this.set(mixing.strips, undefined, true);
 	}
@@ -152,6 +159,16 @@ export class Mixer {
 		this.next = first + firstFrames;
 		this.#fill(first, at / rate, end, turn);
 		return true;
+	}
+
+	// loudest returns the peaks of the whole at the left and at the right, as one hears it.
+	loudest() {
+		return this.meters.map((meter) => {
+			meter.getFloatTimeDomainData(this.samples ??= new Float32Array(4096));
+			let top = 0;
+			for (const v of this.samples) if (v > top) top = v; else if (-v > top) top = -v;
+			return top;
+		});
 	}
 
 	// now returns the guide time that is heard; undefined when nothing plays.

@@ -4,7 +4,7 @@ import { el, fill, keyCap } from "./dom.js";
 import { get } from "./server.js";
 import { cropOf, cut, lay } from "./frame.js";
 import { grips } from "./grip.js";
-import { beatName } from "./wave.js";
+import { shotList } from "./shots.js";
 
 const nudge = 0.01, nearer = 0.05, patience = 500;
 
@@ -14,6 +14,7 @@ export function pictureRoom(desk) {
 
 	const seen = () => data?.takes[hand];
 	const shot = () => data.films[0].shots[shown];
+	const shots = shotList({ desk, data: () => data, inHand: seen, shown: shot, look, draw });
 
 	async function load() {
 		data = await get("look");
@@ -230,137 +231,18 @@ export function pictureRoom(desk) {
 			["height", part.h / one.h]]) frame.style[side] = `${100 * v}%`;
 	}
 
-	// wordOf names the beat nearest to a guide time, as the manifest does.
-	function wordOf(guide) {
-		let best;
-		for (const b of data.beats) if (!b.count_in && (!best || Math.abs(b.at - guide) < Math.abs(best.at - guide))) best = b;
-		return best && "m" + beatName(best);
-	}
-
-	// stepBeat returns the beat so many beats on from a guide time.
-	function stepBeat(guide, by) {
-		const beats = data.beats.filter((b) => !b.count_in);
-		const near = beats.findIndex((b) => b.at >= guide - 1e-3);
-		const b = beats[Math.max(0, Math.min(beats.length - 1, (near < 0 ? beats.length : near) + by))];
-		return b && "m" + beatName(b);
-	}
-
-	const writeShot = (i, values, what) => desk.decide("change", { what,
-		changes: Object.entries(values).map(([key, value]) => ({ take: "", keys: ["shots", String(i), key], value })) });
-
-	// addShot begins a shot at the beginning of the measure behind shot i's first, or of
-	// the piece where there are none.
-	async function addShot(i) {
-		const solo = seen().take;
-		if (!data.shots.length) {
-			await desk.decide("change", { what: "a new shot", changes: [{ take: "", keys: ["shots"],
-				value: [{ from: "start", show: "tutti" }, { from: "m1", show: "solo", take: solo }] }] });
-			return;
-		}
-		const s = data.shots[i], downs = data.beats.filter((b) => b.down && !b.count_in && b.at > s.from + 1e-3), next = data.shots[i + 1];
-		const at = downs.find((b) => !next || b.at < next.from - 1e-3);
-		if (!at) {
-			desk.tell("There is no measure for another shot here.");
-			return;
-		}
-		await desk.decide("change", { what: "a new shot", changes: [{ take: "", keys: ["shots", "+" + (i + 1)],
-			value: { from: "m" + beatName(at), show: "solo", take: solo } }] });
-	}
-
-	async function removeShot(i) {
-		await desk.decide("change", { what: `shot ${i + 1}`, changes: [{ take: "", keys: ["shots", String(i)], value: null }] });
-	}
-
-	function changeKind(i, show) {
-		const section = seen().section || data.takes.find((t) => t.section)?.section;
-		if (show === "soli" && !section) {
-			desk.tell("No take has a section.");
-			return;
-		}
-		writeShot(i, { show, take: show === "solo" ? data.shots[i].take || seen().take : null, section: show === "soli" ? data.shots[i].section || section : null },
-			`shot ${i + 1}`);
-	}
-
-	// edge moves the beginning of a shot by beats; the first one stays at its place.
-	function edge(i, by) {
-		const s = data.shots[i], word = stepBeat(s.from, by);
-		if (i === 0 || !word || word === s.from_text) return;
-		writeShot(i, { from: word }, `beginning of shot ${i + 1}`);
-		desk.tell(`Shot ${i + 1} begins at ${word}.`);
-	}
-
-	function shotView(s, i) {
-		const simple = ["tutti", "soli", "solo"].includes(s.show);
-		const pick = (label, id, value, options, does) => el("label", {}, el("span", { class: "sr" }, label),
-			el("select", { "data-id": `${id} ${i}`, onchange: (e) => does(e.target.value) },
-				options.map((o) => el("option", { value: o, selected: o === value }, o))));
-		const button = (text, label, id, does) => el("button", { type: "button", "data-id": `${id} ${i}`, "aria-label": `${label} shot ${i + 1}`, onclick: does }, text);
-		const sections = [...new Set(data.takes.map((t) => t.section).filter(Boolean))];
-		return el("li", { "aria-current": s.from <= shot().from + 1e-3 && shot().from < (data.shots[i + 1]?.from ?? Infinity) - 1e-3 ? "true" : null },
-			button(s.from_text, "Look at", "see", () => look(data.films[0].shots.findIndex((x) => x.to > s.from + 0.05))),
-			i > 0 ? [button("◂", "A beat earlier:", "earlier", () => edge(i, -1)), button("▸", "A beat later:", "later", () => edge(i, 1))] : null,
-			simple ? pick(`What shot ${i + 1} shows`, "kind", s.show, ["tutti", "soli", "solo"], (v) => changeKind(i, v)) : el("span", {}, `${s.show} ${s.text}`),
-			s.show === "solo" ? pick(`Who is seen in shot ${i + 1}`, "who", s.take, data.takes.map((t) => t.take), (v) => writeShot(i, { take: v }, `shot ${i + 1}`)) : null,
-			s.show === "soli" ? pick(`Section of shot ${i + 1}`, "section", s.section, sections, (v) => writeShot(i, { section: v }, `shot ${i + 1}`)) : null,
-			i > 0 ? pick(`Transition into shot ${i + 1}`, "into", s.transition, ["cut", "dissolve", "move"], (v) => writeShot(i, { transition: v }, `transition of shot ${i + 1}`)) : null,
-			button("Split", "Add a shot within", "split", () => addShot(i)),
-			data.shots.length > 1 && i > 0 ? button("Remove", "Remove", "remove", () => removeShot(i)) : null);
-	}
-
-	// shareOf returns where a pointer is on the ruler, from 0 to 1.
-	function shareOf(bar, event) {
-		const box = bar.getBoundingClientRect();
-		return (event.clientX - box.left) / box.width;
-	}
-
-	// ruler shows the shots over the measures; their edges are dragged to beats.
-	function ruler() {
-		const whole = data.end - data.start, bar = el("div", { class: "ruler" });
-		for (const b of data.beats) {
-			if (!b.down || b.count_in) continue;
-			const line = el("i", { "aria-hidden": "true" }, String(b.measure));
-			line.style.left = `${100 * (b.at - data.start) / whole}%`;
-			bar.append(line);
-		}
-		data.shots.forEach((s, i) => {
-			const to = s.to ?? data.shots[i + 1]?.from ?? data.end;
-			const block = el("div", { class: "block", "data-shot": String(i) }, el("span", {}, s.show + (s.take ? " " + s.take : s.section ? " " + s.section : "")));
-			block.style.left = `${100 * (s.from - data.start) / whole}%`;
-			block.style.width = `${100 * (to - s.from) / whole}%`;
-			bar.append(block);
-			if (i === 0) return;
-			const grip = el("div", { class: "grip", "data-grip": String(i),
-				onpointerdown: (e) => { e.currentTarget.setPointerCapture(e.pointerId); e.currentTarget.dataset.held = "1"; },
-				onpointermove: (e) => {
-					if (!e.currentTarget.dataset.held) return;
-					e.currentTarget.style.left = `${100 * shareOf(bar, e)}%`;
-					desk.tell(`Shot ${i + 1} begins at ${wordOf(data.start + shareOf(bar, e) * whole)}.`);
-				},
-				onpointerup: (e) => {
-					delete e.currentTarget.dataset.held;
-					const word = wordOf(data.start + shareOf(bar, e) * whole);
-					if (word !== s.from_text) writeShot(i, { from: word }, `beginning of shot ${i + 1}`);
-				} });
-			grip.style.left = block.style.left;
-			bar.append(grip);
-		});
-		return bar;
-	}
-
 	function look(i) {
 		if (i < 0 || i >= data.films[0].shots.length) return;
 		shown = i;
 		crop = undefined;
 		draw();
-		desk.tell(`Shot from ${wordOf(shot().from)}: ${shot().show}.`);
+		desk.tell(`Shot from ${shots.wordOf(shot().from)}: ${shot().show}.`);
 	}
 
 	function draw() {
 		showFilms();
 		showBench();
-		fill(list, el("h2", {}, "Shots"), ruler(),
-			data.shots.length ? el("ol", { class: "shots" }, data.shots.map(shotView))
-				: el("p", {}, "Everybody is shown from start to end. ", el("button", { type: "button", "data-id": "split 0", onclick: () => addShot(0) }, "Add a shot")));
+		fill(list, el("h2", {}, "Shots"), ...shots.view());
 		root.dataset.drawn = desk.state().version;
 	}
 

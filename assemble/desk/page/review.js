@@ -34,7 +34,7 @@ export function reviewRoom(desk) {
 		const on = video?.currentTime || 0;
 		video = el("video", { id: "film", preload: "metadata", playsInline: true, onclick: toggle, "aria-label": `The film ${film.name}`,
 			src: `/api/film/${encodeURIComponent(film.name)}?v=${film.hash}`,
-			onerror: () => desk.tell("The browser cannot play this film.") });
+			onerror: whenBroken });
 		video.currentTime = on;
 		for (const event of ["seeked", "timeupdate", "loadedmetadata"]) video.addEventListener(event, showTime);
 		where = el("p", { id: "film-where", class: "at-measure" });
@@ -45,6 +45,11 @@ export function reviewRoom(desk) {
 		slider = el("input", { type: "range", id: "at", "data-id": "at", min: "0", max: "1", step: "0.01", "aria-label": "Where it plays",
 			oninput: () => leap(data.zero + Number(slider.value)) });
 		fill(part, video, where, slider, ruler);
+	}
+
+	// whenBroken waits before it complains: a film that was made anew is read anew in a moment.
+	function whenBroken(event) {
+		setTimeout(() => { if (event.target === video) desk.tell("The browser cannot play this film."); }, 3000);
 	}
 
 	function showTime() {

@@ -59,8 +59,8 @@ func Find(ctx context.Context, s *session.Session, wanted bool) (*Film, error) {
 	begins, ends := f.picture.Guide(f.picture.First), f.picture.Guide(f.picture.Last)
 	if ends <= 0 || begins >= man.Tempo.End() {
 		return nil, fault.At(fault.Decision, c.Video.Mark,
-			fmt.Sprintf("%s lies from %.1f to %.1f s of guide time, and the guide ends at %.1f s", c.Video.Path, begins, ends,
-				man.Tempo.End()), "correct offset or cue_at, or leave them out and the clap is looked for")
+			fmt.Sprintf("%s lies from %.1f to %.1f s of guide time, and the guide ends at %.1f s", c.Video.Path, begins,
+				ends, man.Tempo.End()), "correct offset or cue_at, or leave them out and the clap is looked for")
 	}
 	f.notes = notesOf(c, man, begins, ends)
 	return f, nil
@@ -73,8 +73,8 @@ func unusable(c *production.Conductor, err error) error {
 	if !errors.As(err, &f) || f.Kind != fault.Media {
 		return err
 	}
-	return media.Unusable("conductor's film", "name a film of somebody who conducts to the guide, or delete conductor: "+
-		"for films of the beats alone", c.Video.Path, c.Video.Mark, err)
+	return media.Unusable("conductor's film", "name a film of somebody who conducts to the guide, "+
+		"or delete conductor: for films of the beats alone", c.Video.Path, c.Video.Mark, err)
 }
 
 // unplaced asks the person for what could not be found out.
@@ -84,8 +84,8 @@ func unplaced(c *production.Conductor, r *takes.Recording) error {
 		example = p[0].At
 	}
 	return fault.At(fault.Decision, c.Video.Mark, fmt.Sprintf("%s needs review: %s", c.Video.Path, r.Place.Question()),
-		fmt.Sprintf("find the clap in it and write its second under guide: conductor:, such as cue_at: %.3f; or write offset, "+
-			"the guide time at the file's beginning", example))
+		fmt.Sprintf("find the clap in it and write its second under guide: conductor:, such as cue_at: %.3f; "+
+			"or write offset, the guide time at the file's beginning", example))
 }
 
 // notesOf returns what a person should know of a film that lies between two moments of
@@ -94,16 +94,16 @@ func notesOf(c *production.Conductor, man *production.Production, begins, ends f
 	var notes []string
 	name, m := c.Video.Path, man.Tempo
 	if first := firstBeat(m); begins > first {
-		notes = append(notes, fmt.Sprintf("%s begins %.1f s after the count-in has begun: until then the beats are seen alone", name,
-			begins-first))
+		notes = append(notes, fmt.Sprintf("%s begins %.1f s after the count-in has begun: "+
+			"until then the beats are seen alone", name, begins-first))
 	}
 	if ends < m.End() {
-		notes = append(notes, fmt.Sprintf("%s ends in m%s, %.1f s before the piece does: from there on the beats are seen alone",
-			name, m.Label(m.Position(ends).Measure), m.End()-ends))
+		notes = append(notes, fmt.Sprintf("%s ends in m%s, %.1f s before the piece does: "+
+			"from there on the beats are seen alone", name, m.Label(m.Position(ends).Measure), m.End()-ends))
 	}
 	if c.Release == production.ReleaseMissing {
-		notes = append(notes, fmt.Sprintf("everybody who gets the film sees who conducts in %s: ask them first, for minors "+
-			"their guardians, then write release: yes under guide: conductor:", name))
+		notes = append(notes, fmt.Sprintf("everybody who gets the film sees who conducts in %s: ask them first, "+
+			"for minors their guardians, then write release: yes under guide: conductor:", name))
 	}
 	return notes
 }
@@ -157,8 +157,8 @@ func (f *Film) conform(ctx context.Context, s *session.Session, j guide.Job, sec
 	}
 	var broken *picture.BrokenOff
 	if errors.As(err, &broken) && f.picture.First < broken.Seconds && broken.Seconds < f.picture.Last {
-		f.notes = append(f.notes, fmt.Sprintf("its picture breaks off after %.1f s: from there on the beats are seen alone",
-			broken.Seconds))
+		f.notes = append(f.notes, fmt.Sprintf("%s breaks off after %.1f s: from there on the beats are seen alone",
+			broken.File, broken.Seconds))
 		f.picture.Last = broken.Seconds
 		return f.conform(ctx, s, j, seconds)
 	}

@@ -65,9 +65,26 @@ func newInstrument(r *rand.Rand) instrument {
 // below (Vos and Rasch, 1981, "The perceptual onset of musical tones": 6 to 15).
 var heardAt = math.Pow(10, -10.0/20)
 
-// ahead returns how long before a note is heard to begin its player has to begin, as
-// most notes of the instrument speak.
-func (i instrument) ahead() float64 { return i.attack * math.Pow(heardAt/i.first, 1/i.shape) }
+// newEar returns at which share of its peak the notes of one player are heard to begin. Ten
+// dB below it stands for most sounds: what listeners were found to go by lies between 6 and
+// 15 dB (Vos and Rasch, 1981), by how loud a sound is and what it is made of, so nobody who
+// measures a recording knows it better than this.
+func newEar(r *rand.Rand) float64 {
+	return heardAt * math.Pow(10, math.Max(-earMost, math.Min(earMost, earScatter*r.NormFloat64()))/20)
+}
+
+// earScatter is how far from 10 dB the ear's threshold lies, one standard deviation, and
+// earMost how far at most, in dB.
+const (
+	earScatter = 1.2
+	earMost    = 2.5
+)
+
+// ahead returns how long before a note is heard to begin, at a share of its peak, its player
+// has to begin, as most notes of the instrument speak.
+func (i instrument) ahead(ear float64) float64 {
+	return i.attack * math.Pow(math.Min(1, ear/i.first), 1/i.shape)
+}
 
 // held reports whether notes sound on as long as the player wants.
 func (i instrument) held() bool { return math.IsInf(i.decay, 1) }
@@ -125,10 +142,11 @@ func (i instrument) envelope(env []float64, age, step, length float64) {
 	}
 }
 
-// heard returns how long after it begins a note of some length is heard.
-func (i instrument) heard(length float64) float64 {
+// heard returns how long after it begins a note of some length is heard by an ear that
+// goes by that share of its peak.
+func (i instrument) heard(length, ear float64) float64 {
 	if !i.held() {
-		return i.ahead()
+		return i.ahead(ear)
 	}
 	const step = 0.001
 	env := make([]float64, 1+int(length/step))
@@ -138,7 +156,7 @@ func (i instrument) heard(length float64) float64 {
 		top = math.Max(top, a)
 	}
 	for k, a := range env {
-		if want := heardAt * top; a >= want && k > 0 {
+		if want := ear * top; a >= want && k > 0 {
 			return step * (float64(k) - (a-want)/math.Max(1e-12, a-env[k-1]))
 		}
 	}

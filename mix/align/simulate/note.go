@@ -1,7 +1,7 @@
 package simulate
 
-// Note is one note of a part, as written and as played. What is played sounds
-// 10 dB below its peak at Played; Meant is when the player wanted that to be.
+// Note is one note of a part, as written and as played. What is played is
+// heard to begin at Played, some 10 dB below its peak; Meant is when the player wanted that to be.
 // The two differ by what one note of an instrument speaks later than another.
 type Note struct {
 	Written, Meant, Played float64 // guide seconds

@@ -29,6 +29,7 @@ type player struct {
 	name   string
 	m      *tempo.Map
 	inst   instrument
+	ear    float64 // share of their peak at which their notes are heard
 	sounds []sound
 	notes  []Note
 	late   float64
@@ -46,7 +47,7 @@ type player struct {
 func newPlayer(r *rand.Rand, number uint64, i int, m *tempo.Map, s *score, o Options) *player {
 	p := &player{
 		name: fmt.Sprintf("p%02d", i+1), m: m, level: o.Level,
-		inst: newInstrument(r), cue: math.NaN(), cued: "none",
+		inst: newInstrument(r), cue: math.NaN(), cued: "none", ear: newEar(rng(number, "ear", i)),
 	}
 	p.inst.attack *= 0.7 + 0.6*r.Float64()
 	p.inst.swell *= 0.7 + 0.6*r.Float64()
@@ -117,7 +118,7 @@ func (p *player) give(r *rand.Rand) {
 		if s.slur {
 			s.as.attack, s.as.first, s.as.breath = math.Min(s.as.attack, 0.02+0.02*r.Float64()), 0.9, 0
 		}
-		s.needs = s.as.heard(s.length)
+		s.needs = s.as.heard(s.length, p.ear)
 		if !s.slur {
 			needs = append(needs, s.needs)
 		}

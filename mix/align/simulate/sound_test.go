@@ -60,9 +60,32 @@ func TestHeardIsTenBelowThePeak(t *testing.T) {
 			for env[at] < heardAt*top {
 				at++
 			}
-			if got := note.heard(s.length); math.Abs(got-float64(at)*1e-4) > 0.002 {
+			if got := note.heard(s.length, heardAt); math.Abs(got-float64(at)*1e-4) > 0.002 {
 				t.Errorf("%s: heard after %.1f ms, its envelope says %.1f", in.name, 1000*got, float64(at)/10)
 			}
+		}
+	}
+}
+
+// Ears go by 10 dB below the peak of a note, more or less; one that goes by less of it hears
+// every note sooner, and what is struck at once either way.
+func TestEarsDiffer(t *testing.T) {
+	r := rand.New(rand.NewPCG(4, 1))
+	below := make([]float64, 400)
+	for i := range below {
+		below[i] = -20 * math.Log10(newEar(r))
+		if math.Abs(below[i]-10) > earMost+1e-9 {
+			t.Fatalf("an ear goes by %.1f dB below the peak", below[i])
+		}
+	}
+	if m := middle(below); math.Abs(m-10) > 0.2 || below[300]-below[100] < earScatter {
+		t.Errorf("half the ears go by less than %.2f dB, the middle half by %.1f to %.1f", m, below[100], below[300])
+	}
+	keen, dull := math.Pow(10, -12.0/20), math.Pow(10, -8.0/20)
+	for _, in := range instruments {
+		early, late := in.heard(0.5, keen), in.heard(0.5, dull)
+		if !(early < late) || late-early > 0.1 || !in.held() && late-early > 0.002 {
+			t.Errorf("%s: heard after %.1f and %.1f ms", in.name, 1e3*early, 1e3*late)
 		}
 	}
 }

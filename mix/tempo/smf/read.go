@@ -37,6 +37,9 @@ func (f *file) score() (*score.Score, error) {
 		bars[0].meter = bars[1].meter
 		w.Remarks = append(w.Remarks, "the first measure is shorter than the second: it is taken for a pick-up")
 	}
+	if len(f.meters) == 0 || f.meters[0].tick > 0 {
+		w.Remarks = append(w.Remarks, "measure 1: the score has no time signature there: 4/4 is taken")
+	}
 	for i, b := range bars {
 		m := &w.Measures[i]
 		number := i + 1
@@ -47,7 +50,7 @@ func (f *file) score() (*score.Score, error) {
 		if b.length != f.ticks(b.meter) {
 			m.Length, m.Free = f.quarters(b.length), true
 			if !w.PickUp || i > 0 {
-				w.Remarks = append(w.Remarks, fmt.Sprintf("measure %d is cut short by the next time signature", number))
+				w.Remarks = append(w.Remarks, fmt.Sprintf("measure %d: it is cut short by the next time signature", number))
 			}
 		}
 	}

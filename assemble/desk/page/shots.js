@@ -1,0 +1,152 @@
+// The list of shots: on a ruler of measures, whose edges are dragged to beats, and as a list
+// with a button for everything.
+import { el } from "./dom.js";
+import { beatName } from "./wave.js";
+
+// shotList returns what draws the list and names beats. data is what is planned, inHand the
+// take in hand, shown the shot that is looked at; look shows another one, draw all anew.
+export function shotList({ desk, data, inHand, shown, look, draw }) {
+	// wordOf names the beat nearest to a guide time, as the manifest does.
+	function wordOf(guide) {
+		let best;
+		for (const b of data().beats) if (!b.count_in && (!best || Math.abs(b.at - guide) < Math.abs(best.at - guide))) best = b;
+		return best && "m" + beatName(best);
+	}
+
+	// stepBeat returns the beat so many beats on from a guide time.
+	function stepBeat(guide, by) {
+		const beats = data().beats.filter((b) => !b.count_in);
+		const near = beats.findIndex((b) => b.at >= guide - 1e-3);
+		const b = beats[Math.max(0, Math.min(beats.length - 1, (near < 0 ? beats.length : near) + by))];
+		return b && "m" + beatName(b);
+	}
+
+	const writeShot = (i, values, what) => desk.decide("change", { what,
+		changes: Object.entries(values).map(([key, value]) => ({ take: "", keys: ["shots", String(i), key], value })) });
+
+	// addShot begins a shot at the beginning of the measure behind shot i's first, or of
+	// the piece where there are none.
+	async function addShot(i) {
+		const solo = inHand().take;
+		if (!data().shots.length) {
+			await desk.decide("change", { what: "a new shot", changes: [{ take: "", keys: ["shots"],
+				value: [{ from: "start", show: "tutti" }, { from: "m1", show: "solo", take: solo }] }] });
+			return;
+		}
+		const s = data().shots[i], downs = data().beats.filter((b) => b.down && !b.count_in && b.at > s.from + 1e-3), next = data().shots[i + 1];
+		const at = downs.find((b) => !next || b.at < next.from - 1e-3);
+		if (!at) {
+			desk.tell("There is no measure for another shot here.");
+			return;
+		}
+		await desk.decide("change", { what: "a new shot", changes: [{ take: "", keys: ["shots", "+" + (i + 1)],
+			value: { from: "m" + beatName(at), show: "solo", take: solo } }] });
+	}
+
+	async function removeShot(i) {
+		await desk.decide("change", { what: `shot ${i + 1}`, changes: [{ take: "", keys: ["shots", String(i)], value: null }] });
+	}
+
+	function changeKind(i, show) {
+		const section = inHand().section || data().takes.find((t) => t.section)?.section;
+		if (show === "soli" && !section) {
+			desk.tell("No take has a section.");
+			return;
+		}
+		writeShot(i, { show, take: show === "solo" ? data().shots[i].take || inHand().take : null, section: show === "soli" ? data().shots[i].section || section : null },
+			`shot ${i + 1}`);
+	}
+
+	// edge moves the beginning of a shot by beats, or an end that it has of its own. The
+	// first one begins where the film does.
+	function edge(i, by, end) {
+		const s = data().shots[i], word = stepBeat(end ? s.to : s.from, by);
+		if (word && word !== (end ? s.to_text : s.from_text)) moveEdge(i, end, word);
+	}
+
+	// moveEdge writes an edge, unless nothing would be left of the shot.
+	function moveEdge(i, end, word) {
+		const s = data().shots[i], at = beatAt(word), next = data().shots[i + 1]?.from ?? data().end;
+		if (end ? at <= s.from + 1e-3 : at >= (s.to ?? next) - 1e-3) {
+			desk.tell(`Nothing would be left of shot ${i + 1}.`);
+			return draw();
+		}
+		writeShot(i, { [end ? "to" : "from"]: word }, `${end ? "end" : "beginning"} of shot ${i + 1}`);
+		desk.tell(`Shot ${i + 1} ${end ? "ends" : "begins"} at ${word}.`);
+	}
+
+	const beatAt = (word) => data().beats.find((b) => !b.count_in && "m" + beatName(b) === word)?.at ?? data().end;
+
+	function shotView(s, i) {
+		const simple = ["tutti", "soli", "solo"].includes(s.show);
+		const pick = (label, id, value, options, does) => el("label", {}, el("span", { class: "sr" }, label),
+			el("select", { "data-id": `${id} ${i}`, onchange: (e) => does(e.target.value) },
+				options.map((o) => el("option", { value: o, selected: o === value }, o))));
+		const button = (text, label, id, does) => el("button", { type: "button", "data-id": `${id} ${i}`, "aria-label": `${label} shot ${i + 1}`, onclick: does }, text);
+		const sections = [...new Set(data().takes.map((t) => t.section).filter(Boolean))];
+		return el("li", { "aria-current": s.from <= shown().from + 1e-3 && shown().from < (data().shots[i + 1]?.from ?? Infinity) - 1e-3 ? "true" : null },
+			button(s.from_text, "Look at", "see", () => look(data().films[0].shots.findIndex((x) => x.to > s.from + 0.05))),
+			i > 0 ? [button("◂", "A beat earlier:", "earlier", () => edge(i, -1)), button("▸", "A beat later:", "later", () => edge(i, 1))] : null,
+			s.to === null ? null : [el("span", {}, `to ${s.to_text}`), button("◂", "The end a beat earlier:", "end-earlier", () => edge(i, -1, true)),
+				button("▸", "The end a beat later:", "end-later", () => edge(i, 1, true))],
+			simple ? pick(`What shot ${i + 1} shows`, "kind", s.show, ["tutti", "soli", "solo"], (v) => changeKind(i, v)) : el("span", {}, `${s.show} ${s.text}`),
+			s.show === "solo" ? pick(`Who is seen in shot ${i + 1}`, "who", s.take, data().takes.map((t) => t.take), (v) => writeShot(i, { take: v }, `shot ${i + 1}`)) : null,
+			s.show === "soli" ? pick(`Section of shot ${i + 1}`, "section", s.section, sections, (v) => writeShot(i, { section: v }, `shot ${i + 1}`)) : null,
+			i > 0 ? pick(`Transition into shot ${i + 1}`, "into", s.transition, ["cut", "dissolve", "move"], (v) => writeShot(i, { transition: v }, `transition of shot ${i + 1}`)) : null,
+			button("Split", "Add a shot within", "split", () => addShot(i)),
+			data().shots.length > 1 && i > 0 ? button("Remove", "Remove", "remove", () => removeShot(i)) : null);
+	}
+
+	// shareOf returns where a pointer is on the ruler, from 0 to 1.
+	function shareOf(bar, event) {
+		const box = bar.getBoundingClientRect();
+		return (event.clientX - box.left) / box.width;
+	}
+
+	// grip is an edge of a shot on the ruler, which is dragged to a beat.
+	function grip(bar, i, end, at) {
+		const whole = data().end - data().start, wordAt = (e) => wordOf(data().start + shareOf(bar, e) * whole);
+		const node = el("div", { class: end ? "grip end" : "grip", [end ? "data-end" : "data-grip"]: String(i),
+			onpointerdown: (e) => { node.setPointerCapture(e.pointerId); node.dataset.held = "1"; },
+			onpointermove: (e) => {
+				if (!node.dataset.held) return;
+				node.style.left = `${100 * shareOf(bar, e)}%`;
+				desk.tell(`Shot ${i + 1} ${end ? "ends" : "begins"} at ${wordAt(e)}.`);
+			},
+			onpointerup: (e) => {
+				delete node.dataset.held;
+				const s = data().shots[i], word = wordAt(e);
+				if (word !== (end ? s.to_text : s.from_text)) moveEdge(i, end, word);
+			} });
+		node.style.left = `${100 * (at - data().start) / whole}%`;
+		return node;
+	}
+
+	// ruler shows the shots over the measures; their edges are dragged to beats.
+	function ruler() {
+		const whole = data().end - data().start, bar = el("div", { class: "ruler" });
+		for (const b of data().beats) {
+			if (!b.down || b.count_in) continue;
+			const line = el("i", { "aria-hidden": "true" }, String(b.measure));
+			line.style.left = `${100 * (b.at - data().start) / whole}%`;
+			bar.append(line);
+		}
+		data().shots.forEach((s, i) => {
+			const to = s.to ?? data().shots[i + 1]?.from ?? data().end;
+			const block = el("div", { class: "block", "data-shot": String(i) }, el("span", {}, s.show + (s.take ? " " + s.take : s.section ? " " + s.section : "")));
+			block.style.left = `${100 * (s.from - data().start) / whole}%`;
+			block.style.width = `${100 * (to - s.from) / whole}%`;
+			bar.append(block);
+			if (i > 0) bar.append(grip(bar, i, false, s.from));
+			if (s.to !== null) bar.append(grip(bar, i, true, s.to));
+		});
+		return bar;
+	}
+
+	// view returns the ruler and the list.
+	const view = () => [ruler(), data().shots.length ? el("ol", { class: "shots" }, data().shots.map(shotView))
+		: el("p", {}, "Everybody is shown from start to end. ",
+			el("button", { type: "button", "data-id": "split 0", onclick: () => addShot(0) }, "Add a shot"))];
+
+	return { view, wordOf };
+}
