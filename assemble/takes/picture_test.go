@@ -57,10 +57,11 @@ func TestPictureHintsSayWhere(t *testing.T) {
 		at, jump   float64 // at is NaN: nobody knows
 		late, away float64 // seconds at which picture and sound begin
 	}{
-		"no hole":           {missing: 2, at: math.NaN(), jump: 2},
-		"as long":           {missing: 2, holes: []media.Hole{{At: 31, Length: 1.95}}, at: 31, jump: 1.95},
-		"longer":            {missing: 2, holes: []media.Hole{{At: 31, Length: 2.3}}, at: math.NaN(), jump: 2},
-		"the nearer of two": {missing: 2, holes: []media.Hole{{At: 9, Length: 2.08}, {At: 31, Length: 1.97}}, at: 31, jump: 1.97},
+		"no hole": {missing: 2, at: math.NaN(), jump: 2},
+		"as long": {missing: 2, holes: []media.Hole{{At: 31, Length: 1.95}}, at: 31, jump: 1.95},
+		"longer":  {missing: 2, holes: []media.Hole{{At: 31, Length: 2.3}}, at: math.NaN(), jump: 2},
+		"the nearer of two": {missing: 2, holes: []media.Hole{{At: 9, Length: 2.08}, {At: 31, Length: 1.97}},
+			at: 31, jump: 1.97},
 		"a picture that waits": {missing: 2, holes: []media.Hole{{At: 31, Length: 2}}, at: 30.6, jump: 2,
 			late: 0.1, away: 0.5},
 	} {
