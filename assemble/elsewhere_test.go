@@ -130,6 +130,22 @@ func (m *machines) work() *exec.Cmd {
 	return m.start("worker", m.workers.String(), nil)
 }
 
+// workUntil starts a worker whose ffmpeg stands still when it is to write a file of a name:
+// however busy this machine is, there is time to kill the worker then.
+func (m *machines) workUntil(name string) *exec.Cmd {
+	m.t.Helper()
+	still, dir := *m, m.t.TempDir()
+	still.programs = dir
+	script := "#!/bin/sh\ncase \"$*\" in *ripieno-work-*" + name + "*) kill -STOP $$ ;; esac\nexec \"%s/%s\" \"$@\"\n"
+	for _, program := range []string{"ffmpeg", "ffprobe"} {
+		err := os.WriteFile(filepath.Join(dir, program), fmt.Appendf(nil, script, m.programs, program), 0o755)
+		if err != nil {
+			m.t.Fatal(err)
+		}
+	}
+	return still.work()
+}
+
 // kill ends a process as kill -9 does, and waits until it is gone.
 func kill(t *testing.T, cmd *exec.Cmd) {
 	t.Helper()
@@ -291,7 +307,7 @@ func TestOtherMachinesAreKilled(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	watch, err := farm.Join(t.Context(), m.home, class)
+	watch, err := farm.Join(t.Context(), m.home, class, farm.Places{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -300,14 +316,14 @@ func TestOtherMachinesAreKilled(t *testing.T) {
 		for len(watch.Machines()) < n && sleep(t, 20*time.Millisecond) {
 		}
 	}
-	first := m.work()
+	first := m.workUntil("out.mp4")
 	present(1)
 	helped, open, ended := copyProduction(t, dir), make(chan struct{}), make(chan struct{})
 	var killing sync.WaitGroup
 	killing.Go(func() {
 		killAt(t, first, "out.mp4", ended)
 		m.restart(false)
-		second := m.work()
+		second := m.workUntil("segment.mp4")
 		m.work()
 		present(3) // the dead one counts for a while
 		close(open)

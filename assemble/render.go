@@ -141,8 +141,7 @@ func (j *job) warnOfStore(p *Production) {
 // the store lacks and delivers. A take whose picture turns out to be damaged
 // gets a card in its seat and the rest goes on.
 func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult, error) {
-	begun := p.Now()
-	r := RenderResult{Films: []FilmResult{}}
+	begun, r := p.Now(), RenderResult{Films: []FilmResult{}}
 	wants, codings, err := wantedFilms(ctx, p, o)
 	if err != nil {
 		return r, err
@@ -162,6 +161,12 @@ func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult,
 			return r, err
 		}
 	}
+	borrowed, giveBack, err := elsewhere.Borrow(ctx, p.Session)
+	if err != nil {
+		return r, err
+	}
+	defer giveBack()
+	p = &Production{borrowed}
 	all, err := p.locate(ctx)
 	if err != nil {
 		return r, err
@@ -192,18 +197,13 @@ func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult,
 // its end, it is planned again with what there is of it.
 func makeFilms(ctx context.Context, p *Production, all material, wants []plan.Want, codings picture.Codings,
 	r *RenderResult) (*job, task.Result, error) {
-	borrowed, giveBack, err := elsewhere.Borrow(ctx, p.Session)
-	if err != nil {
-		return nil, task.Result{}, err
-	}
-	defer giveBack()
 	for {
 		j, err := newJob(ctx, p, all, wants, codings)
 		if err != nil {
 			return nil, task.Result{}, err
 		}
 		j.warnOfStore(p)
-		res, err := borrowed.Run(ctx, j.tasks)
+		res, err := p.Run(ctx, j.tasks)
 		if err != nil {
 			return nil, res, err
 		}

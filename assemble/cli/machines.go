@@ -117,7 +117,7 @@ what it had begun.`,
 			if err != nil {
 				return err
 			}
-			h.Tell = set.Report.Message
+			h.Tell, h.Places = set.Report.Message, farm.Places{Takes: set.SeenTakes, Bucket: set.Bucket}
 			err = elsewhere.Work(cmd.Context(), tool, h)
 			if cmd.Context().Err() != nil {
 				return nil

@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"math"
@@ -157,24 +158,44 @@ func (d *desk) getStrip(w http.ResponseWriter, r *http.Request) {
 		http.Error(w, "the takes are not placed yet", http.StatusNotFound)
 		return
 	}
-	d.stills.Lock()
-	defer d.stills.Unlock()
-	key := fmt.Sprintf("%s@%.3f", take, at)
-	d.mu.Lock()
-	data := d.strips[key]
-	d.mu.Unlock()
-	if data == nil {
-		if data, err = d.work.Strip(r.Context(), p, take, at); err != nil {
-			http.Error(w, "there is no picture of it: "+err.Error(), http.StatusNotFound)
-			return
-		}
-		d.mu.Lock()
-		if len(d.strips) >= mostStrips {
-			clear(d.strips)
-		}
-		d.strips[key] = data
-		d.mu.Unlock()
+	data, err := d.strip(r.Context(), p, take, at)
+	if err != nil {
+		http.Error(w, "there is no picture of it: "+err.Error(), http.StatusNotFound)
+		return
 	}
 	w.Header().Set("Content-Type", "image/jpeg")
 	_, _ = w.Write(data)
+}
+
+// strip returns a row of stills: out of memory, or taken when it is its turn. It fails when
+// there is no picture, or when ctx ends before.
+func (d *desk) strip(ctx context.Context, p *audition.Placing, take string, at float64) ([]byte, error) {
+	key := fmt.Sprintf("%s@%.3f", take, at)
+	known := func() []byte {
+		d.mu.Lock()
+		defer d.mu.Unlock()
+		return d.strips[key]
+	}
+	if data := known(); data != nil {
+		return data, nil
+	}
+	release, err := d.take(ctx)
+	if err != nil {
+		return nil, err
+	}
+	defer release()
+	if data := known(); data != nil { // somebody has asked for it as well
+		return data, nil
+	}
+	data, err := d.work.Strip(ctx, p, take, at)
+	if err != nil {
+		return nil, err
+	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if len(d.strips) >= mostStrips {
+		clear(d.strips)
+	}
+	d.strips[key] = data
+	return data, nil
 }

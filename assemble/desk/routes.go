@@ -56,7 +56,7 @@ type desk struct {
 	measure *Measured
 	heard   string // version that was measured
 	strips  map[string][]byte
-	stills  sync.Mutex // stills are taken one row at a time
+	busy    chan struct{} // holds one while the program does something: one call runs at a time
 }
 
 // newDesk opens the desk of a production whose manifest can be read.
@@ -66,7 +66,7 @@ func newDesk(ctx context.Context, o Options) (*desk, error) {
 		return nil, err
 	}
 	d := &desk{work: o.Work, out: cmp.Or(o.Out, filepath.Join(man.Dir, session.OutFolder)),
-		history: newHistory(man.Dir, man.Path), strips: map[string][]byte{}}
+		history: newHistory(man.Dir, man.Path), strips: map[string][]byte{}, busy: make(chan struct{}, 1)}
 	d.jobs = &jobs{ctx: ctx, tell: d.news.tell}
 	return d, nil
 }

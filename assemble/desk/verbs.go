@@ -26,11 +26,31 @@ func (d *desk) postRun(w http.ResponseWriter, r *http.Request) {
 		fail(w, refused(fmt.Sprintf("there is no verb %q", in.Verb)))
 		return
 	}
-	if !d.jobs.start(in.Verb, run) {
+	alone := func(ctx context.Context, report progress.Reporter) error {
+		release, err := d.take(ctx)
+		if err != nil {
+			return err
+		}
+		defer release()
+		return run(ctx, report)
+	}
+	if !d.jobs.start(in.Verb, alone) {
 		answerWith(w, http.StatusConflict, problem{What: "something else is being done; wait, or cancel it"})
 		return
 	}
 	answerWith(w, http.StatusAccepted, d.state())
+}
+
+// take waits until the program does nothing else for the desk, so that the desk never
+// waits for itself at the production's lock. release lets the next one have its turn. It
+// fails when ctx ends before.
+func (d *desk) take(ctx context.Context) (release func(), err error) {
+	select {
+	case d.busy <- struct{}{}:
+		return func() { <-d.busy }, nil
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
 }
 
 // verbs are all that a page may have run, by their names.

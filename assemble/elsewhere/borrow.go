@@ -24,13 +24,21 @@ func Borrow(ctx context.Context, s *session.Session) (*session.Session, func(), 
 	if _, err := parse("--with", with); err != nil {
 		return nil, nil, err
 	}
-	return borrow(ctx, s, func(ctx context.Context) (fleet, error) { return Join(ctx, s.Tool(), with, s.Message) })
+	return borrow(ctx, s, func(ctx context.Context) (fleet, error) {
+		return connect(ctx, s.Tool(), with, places(s), s.Message)
+	})
+}
+
+// places returns where the files of a session lie for others beside their hub.
+func places(s *session.Session) farm.Places {
+	return farm.Places{Takes: s.Settings().SeenTakes, Bucket: s.Settings().Bucket}
 }
 
 // fleet is machines that help.
 type fleet interface {
 	task.Away
-	Machines() []farm.Machine
+	// Hear waits until those who are there have said so.
+	Hear(ctx context.Context) error
 	Close()
 }
 
@@ -51,7 +59,9 @@ func borrow(ctx context.Context, s *session.Session, join func(context.Context) 
 			s.Message(err.Error() + "; everything is made here")
 		default:
 			l.set(found)
-			s.Message(fmt.Sprintf("%d cores of other machines help", found.Cores()))
+			if found.Hear(ctx) == nil {
+				s.Message(fmt.Sprintf("%d cores of other machines help", found.Cores()))
+			}
 		}
 	})
 	return s.Borrowing(l), func() {
@@ -67,7 +77,7 @@ func borrow(ctx context.Context, s *session.Session, join func(context.Context) 
 // settings invite to when they can be reached.
 func Forecast(ctx context.Context, s *session.Session, tasks []task.Task) (task.Forecast, error) {
 	if with := s.Settings().With; with != "" {
-		found, err := Join(ctx, s.Tool(), with, s.Message)
+		found, err := Join(ctx, s.Tool(), with, places(s), s.Message)
 		var f *fault.Fault
 		switch {
 		case errors.As(err, &f) || ctx.Err() != nil:

@@ -9,6 +9,7 @@ import (
 
 	"github.com/nats-io/nkeys"
 
+	"ripieno/assemble/farm"
 	"ripieno/assemble/fault"
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/progress"
@@ -74,7 +75,7 @@ func TestInvitationsThatAreNone(t *testing.T) {
 		parts[0] + "/" + parts[1] + "/SECRET": "the invitation's key is damaged",
 	} {
 		for flag, do := range map[string]func() error{
-			"--with": func() error { _, err := Join(ctx, tool, text, nil); return err },
+			"--with": func() error { _, err := Join(ctx, tool, text, farm.Places{}, nil); return err },
 			"--join": func() error { return Work(ctx, tool, Help{Invitation: text}) },
 		} {
 			err := do()

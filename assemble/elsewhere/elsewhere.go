@@ -8,12 +8,16 @@ package elsewhere
 import (
 	"context"
 	"crypto/rand"
+	"crypto/sha256"
+	"encoding/binary"
+	"encoding/hex"
 	"fmt"
+	"maps"
+	"math"
 	"os"
 	"path/filepath"
 	"runtime"
 	"runtime/debug"
-	"strconv"
 	"strings"
 	"time"
 
@@ -22,6 +26,8 @@ import (
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/graph"
 	"ripieno/assemble/picture"
+	"ripieno/assemble/soundtrack"
+	"ripieno/assemble/takes"
 )
 
 // checked is the share of results that are made again at home.
@@ -34,15 +40,28 @@ func Class(ctx context.Context, tool *ffmpeg.Tool) (farm.Class, error) {
 	if err != nil {
 		return farm.Class{}, err
 	}
-	return farm.Class{
-		Rules: "graph " + strconv.Itoa(graph.Rule), FFmpeg: tool.Version.Text, Arch: arch(), Trial: trial,
-	}, nil
+	rules := fmt.Sprint("graph ", graph.Rule, " ", takes.Versions(), " ", soundtrack.Versions())
+	return farm.Class{Rules: rules, FFmpeg: tool.Version.Text, Arch: arch(), Trial: trial + " " + floats()}, nil
 }
 
-// arch returns the processor that the program was built for. Floats of Go differ
-// between levels of one architecture.
+// floats returns a hash of what functions of the standard library give that compute in
+// another way on processors with other instructions: on amd64 the exponential uses fused
+// multiplication where there is such.
+func floats() string {
+	h := sha256.New()
+	for k := range 4096 {
+		x := float64(k)/512 - 4
+		for _, y := range []float64{math.Exp(x), math.Log(x + 5), math.Sin(x), math.Sqrt(x + 4), math.Hypot(x, 1)} {
+			_ = binary.Write(h, binary.LittleEndian, y) // a hash takes everything
+		}
+	}
+	return hex.EncodeToString(h.Sum(nil))
+}
+
+// arch returns the processor that the program was built for, and the compiler. Floats of
+// Go differ between levels of one architecture, and its library may from one to the next.
 func arch() string {
-	name := runtime.GOARCH
+	name := runtime.GOARCH + " " + runtime.Version()
 	if info, ok := debug.ReadBuildInfo(); ok {
 		for _, s := range info.Settings {
 			if s.Key == "GO"+strings.ToUpper(runtime.GOARCH) {
@@ -66,14 +85,17 @@ func parse(flag, text string) (farm.Invitation, error) {
 // Present returns the machines that work for the hub of an invitation, each with why it
 // cannot help this one, "" when it can.
 func Present(ctx context.Context, tool *ffmpeg.Tool, invitation string) ([]Helper, error) {
-	home, class, err := join(ctx, tool, invitation)
+	found, err := connect(ctx, tool, invitation, farm.Places{}, func(string) {})
 	if err != nil {
 		return nil, err
 	}
-	defer home.Close()
+	defer found.Close()
+	if err := found.Hear(ctx); err != nil {
+		return nil, err
+	}
 	list := []Helper{}
-	for _, m := range home.Machines() {
-		list = append(list, Helper{m.Name, m.Guest, m.Cores, m.Doing, m.Class.Differs(class)})
+	for _, m := range found.Machines() {
+		list = append(list, Helper{m.Name, m.Guest, m.Cores, m.Doing, m.Class.Differs(found.class)})
 	}
 	return list, nil
 }
@@ -113,52 +135,69 @@ type Helper struct {
 // Join returns the machines that work for the hub of an invitation. tell is called with
 // what a person should know. An invitation that is none is a fault of the person's; it
 // also fails when the hub is not reached or ctx ends.
-func Join(ctx context.Context, tool *ffmpeg.Tool, invitation string, tell func(text string)) (*farm.Fleet, error) {
-	home, class, err := join(ctx, tool, invitation)
-	if err != nil {
-		return nil, err
-	}
-	for _, m := range home.Machines() {
-		if why := m.Class.Differs(class); why != "" {
-			tell(fmt.Sprintf("%s cannot help: %s", m.Name, why))
+func Join(ctx context.Context, tool *ffmpeg.Tool, invitation string, at farm.Places,
+	tell func(text string)) (*Found, error) {
+	found, err := connect(ctx, tool, invitation, at, tell)
+	if err == nil {
+		if err = found.Hear(ctx); err != nil {
+			found.Close()
 		}
 	}
-	return farm.NewFleet(home, checked, tell), nil
+	return found, err
+}
+
+// Found is the machines at a hub.
+type Found struct {
+	*farm.Fleet
+	class farm.Class // of this machine
 }
 
 // answer is how long machines get to say that they are there.
 const answer = time.Second
 
-// join connects to the hub of an invitation, and says of what class this machine is.
-func join(ctx context.Context, tool *ffmpeg.Tool, invitation string) (*farm.Home, farm.Class, error) {
+// Hear waits until machines had time to say that they are there, and tells why one cannot
+// help. It fails when ctx ends.
+func (f *Found) Hear(ctx context.Context) error {
+	select {
+	case <-time.After(answer):
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+	for _, m := range f.Machines() {
+		if why := m.Class.Differs(f.class); why != "" {
+			f.Tell(fmt.Sprintf("%s cannot help: %s", m.Name, why))
+		}
+	}
+	return nil
+}
+
+// connect connects to the hub of an invitation, and finds out of what class this machine
+// is. Who is there is not known yet.
+func connect(ctx context.Context, tool *ffmpeg.Tool, invitation string, at farm.Places,
+	tell func(text string)) (*Found, error) {
 	in, err := parse("--with", invitation)
 	if err != nil {
-		return nil, farm.Class{}, err
+		return nil, err
 	}
 	class, err := Class(ctx, tool)
 	if err != nil {
-		return nil, class, err
+		return nil, err
 	}
-	home, err := farm.Join(ctx, in, class)
+	home, err := farm.Join(ctx, in, class, at)
 	if err != nil {
-		return nil, class, err
+		return nil, err
 	}
-	select {
-	case <-time.After(answer):
-		return home, class, nil
-	case <-ctx.Done():
-		home.Close()
-		return nil, class, ctx.Err()
-	}
+	return &Found{farm.NewFleet(home, checked, tell), class}, nil
 }
 
 // Help says how this machine helps.
 type Help struct {
 	Invitation string
-	Name       string // of this machine for people; "" is its host's
-	Cores      int    // tasks at once; 0 is all of them
-	Space      int64  // bytes of files kept meanwhile; 0 is 10 GB
-	Tell       func(text string)
+	farm.Places
+	Name  string // of this machine for people; "" is its host's
+	Cores int    // tasks at once; 0 is all of them
+	Space int64  // bytes of files kept meanwhile; 0 is 10 GB
+	Tell  func(text string)
 }
 
 // defaultSpace is how many bytes of files a worker keeps.
@@ -183,17 +222,29 @@ func Work(ctx context.Context, tool *ffmpeg.Tool, h Help) error {
 	}
 	defer os.RemoveAll(dir)
 	o := farm.WorkerOptions{Name: machineName(h.Name), Cores: h.Cores, Space: h.Space, Dir: filepath.Join(dir, "w"),
-		Class: class, Rules: map[string]farm.Rule{}, Tell: h.Tell}
+		Class: class, Rules: map[string]farm.Rule{}, Places: h.Places, Tell: h.Tell}
 	if o.Cores <= 0 {
 		o.Cores = runtime.NumCPU()
 	}
 	if o.Space <= 0 {
 		o.Space = defaultSpace
 	}
-	for name, rule := range picture.Rules(tool) {
-		o.Rules[name] = rule
-	}
+	maps.Copy(o.Rules, Rules(tool))
 	return farm.Work(ctx, in, o)
+}
+
+// Rules returns everything that a machine can be asked for, by the names of orders: what
+// the rooms' own rules are.
+func Rules(tool *ffmpeg.Tool) map[string]farm.Rule {
+	all := map[string]farm.Rule{}
+	for _, room := range []map[string]func(context.Context, []byte, []string, string) error{
+		picture.Rules(tool), takes.Rules(tool), soundtrack.Rules(),
+	} {
+		for name, rule := range room {
+			all[name] = rule
+		}
+	}
+	return all
 }
 
 // machineName returns a name that no other machine at the hub has: what people call it,

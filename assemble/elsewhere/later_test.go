@@ -8,7 +8,6 @@ import (
 	"sync"
 	"testing"
 
-	"ripieno/assemble/farm"
 	"ripieno/assemble/fault"
 	"ripieno/assemble/production"
 	"ripieno/assemble/progress"
@@ -43,7 +42,7 @@ func (*crew) Cores() int                                        { return 2 }
 func (c *crew) Make(context.Context, task.Parcel, string) error { c.made++; return nil }
 func (*crew) Doubts(task.Parcel) bool                           { return true }
 func (*crew) Differs(task.Parcel, []byte, []byte)               {}
-func (*crew) Machines() []farm.Machine                          { return nil }
+func (*crew) Hear(context.Context) error                        { return nil }
 func (c *crew) Close()                                          { c.closed++ }
 
 func sessionWith(with string) (*session.Session, *heard) {

@@ -30,6 +30,8 @@ var (
 	// hereEvery is how often a machine tells of itself; after silence times that it is
 	// taken for gone.
 	hereEvery = 5 * time.Second
+	// slowest is how many bytes a second the line of a volunteer carries at least.
+	slowest = 100e3
 	// reconnectWait is the pause before a lost connection is tried again.
 	reconnectWait = 2 * time.Second
 )

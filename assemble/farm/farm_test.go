@@ -11,6 +11,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/nats-io/nats.go"
+
 	"ripieno/assemble/order"
 )
 
@@ -66,7 +68,7 @@ func workHere(t *testing.T, in Invitation, o WorkerOptions) (stop func()) {
 // joinHere connects a home that waits for a number of cores.
 func joinHere(t *testing.T, in Invitation, cores int) *Home {
 	t.Helper()
-	h, err := Join(t.Context(), in, class)
+	h, err := Join(t.Context(), in, class, Places{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -97,6 +99,45 @@ func write(t *testing.T, n int, text string) (order.Order, string) {
 	}
 	return order.Order{Key: hashText(fmt.Append(nil, n)), Rule: "double", Args: json.RawMessage("{}"),
 		Inputs: []order.File{f}, Ext: ".txt"}, path
+}
+
+// filesAt returns the files of a hub, as whoever has an invitation sees them.
+func filesAt(t testing.TB, in Invitation, name string) *pieces {
+	t.Helper()
+	nc, err := in.dial(name, nats.CustomInboxPrefix(inboxPrefix+"."+name))
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(nc.Close)
+	p, err := newPieces(nc)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
+// plant puts a text under a hash that need not be its own.
+func plant(t *testing.T, d depot, on shelf, hash, text string) {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "planted")
+	err := os.WriteFile(path, []byte(text), 0o600)
+	if err == nil {
+		err = d.put(t.Context(), on, order.File{Hash: hash, Size: int64(len(text))}, path)
+	}
+	if err != nil {
+		t.Error(err)
+	}
+}
+
+// textAt returns what a file of a depot says.
+func textAt(t *testing.T, d depot, on shelf, f order.File) (string, error) {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "text")
+	if err := d.get(t.Context(), on, f, path); err != nil {
+		return "", err
+	}
+	data, err := os.ReadFile(path)
+	return string(data), err
 }
 
 // TestOrdersAreCarriedOutElsewhere runs a hub, a home and two workers in one process.

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/nats-io/nats.go"
@@ -20,7 +21,8 @@ type given struct {
 	paths  []string // of its inputs
 	since  time.Time
 	result chan order.Result
-	lost   chan error // nobody will carry it out
+	lost   chan error  // nobody will carry it out
+	unsent atomic.Bool // a file was left for workers to find in the folder of takes
 
 	mu     sync.Mutex
 	places map[uint64]bool // where it stands in the queue, each until all workers have tried
@@ -139,10 +141,7 @@ func (h *Home) check(ctx context.Context, g *given) (order.Result, bool, error) 
 	if r, ok := h.said(ctx, g.order.Key); ok {
 		return r, true, nil
 	}
-	s, err := h.js.Stream(ctx, ordersStream)
-	if err == nil {
-		_, err = s.GetLastMsgForSubject(ctx, subjectOf(g.order, false))
-	}
+	_, err := h.queue.GetLastMsgForSubject(ctx, subjectOf(g.order, false))
 	switch {
 	case isGone(err):
 		// It was carried out, or lost. A result is as quick as this.
@@ -152,6 +151,7 @@ func (h *Home) check(ctx context.Context, g *given) (order.Result, bool, error) 
 		if g.again++; g.again > tries {
 			return order.Result{}, false, errors.New("farm: the hub loses the order again and again")
 		}
+		h.sent.doubt() // it may have lost more
 		return order.Result{}, false, h.giveAgain(ctx, g)
 	case err == nil && !g.copied && h.isSlow(g):
 		return order.Result{}, false, h.publish(ctx, g, true)
@@ -186,11 +186,7 @@ func (p pace) mean() float64 { return p.seconds / float64(max(1, p.orders)) }
 
 // said returns the last result of a key that the hub has.
 func (h *Home) said(ctx context.Context, key string) (order.Result, bool) {
-	s, err := h.js.Stream(ctx, resultsStream)
-	if err != nil {
-		return order.Result{}, false
-	}
-	m, err := s.GetLastMsgForSubject(ctx, resultSubject(key))
+	m, err := h.list.GetLastMsgForSubject(ctx, resultSubject(key))
 	if err != nil {
 		return order.Result{}, false
 	}

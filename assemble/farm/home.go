@@ -4,9 +4,11 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"path/filepath"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/nats-io/nats.go"
@@ -25,14 +27,19 @@ func hashText(data []byte) string {
 // Home is the machine with the production, connected to a hub.
 type Home struct {
 	class string
-	nc    *nats.Conn
+	nc    *nats.Conn // for words
+	bytes *nats.Conn // for files, which would keep words waiting
 	js    jetstream.JetStream
-	read  jetstream.ObjectStore // files that orders read
-	made  jetstream.ObjectStore // files that workers made
-	crew  crew
+	// queue and list are where orders and results lie. They are names: a hub that was
+	// emptied has others behind them.
+	queue, list jetstream.Stream
+	depot       depot
+	crew        crew
 
+	takes   *shared // nil when no folder of takes is seen by all
 	sending singleflight.Group
 	sent    *sent
+	blind   atomic.Bool     // takes are sent after all: they were not found in the folder
 	life    context.Context // of the home, for what it tidies up at its end
 
 	mu      sync.Mutex
@@ -44,14 +51,14 @@ type Home struct {
 
 // Join connects to a hub as the home of a production. Orders go to machines of the
 // class only.
-func Join(ctx context.Context, in Invitation, class Class) (*Home, error) {
+func Join(ctx context.Context, in Invitation, class Class, at Places) (*Home, error) {
 	nc, err := in.dial("home")
 	if err != nil {
 		return nil, err
 	}
 	h := &Home{class: class.ID(), nc: nc, life: context.WithoutCancel(ctx),
 		waiting: map[string]*given{}, paces: map[string]pace{}}
-	if err := h.open(ctx); err != nil {
+	if err = h.open(ctx, in, at); err != nil {
 		h.Close()
 		return nil, err
 	}
@@ -59,7 +66,7 @@ func Join(ctx context.Context, in Invitation, class Class) (*Home, error) {
 }
 
 // open prepares what Join connected to.
-func (h *Home) open(ctx context.Context) (err error) {
+func (h *Home) open(ctx context.Context, in Invitation, at Places) (err error) {
 	if h.js, err = jetstream.New(h.nc); err != nil {
 		return err
 	}
@@ -69,13 +76,22 @@ func (h *Home) open(ctx context.Context) (err error) {
 	if err = h.restore(ctx); err != nil {
 		return err
 	}
-	if h.read, err = open(ctx, h.nc, readBucket); err != nil {
-		return fmt.Errorf("farm: %w", err)
+	if h.queue, err = h.js.Stream(ctx, ordersStream); err != nil {
+		return err
 	}
-	if h.made, err = open(ctx, h.nc, madeBucket); err != nil {
-		return fmt.Errorf("farm: %w", err)
+	if h.list, err = h.js.Stream(ctx, resultsStream); err != nil {
+		return err
 	}
-	h.sent = newSent(ctx, h.read)
+	if h.bytes, err = in.dial("home-files"); err != nil {
+		return err
+	}
+	if h.depot, err = at.depot(h.bytes); err != nil {
+		return err
+	}
+	if h.takes, err = newShared(at.Takes); err != nil {
+		return err
+	}
+	h.sent = newSent(ctx, h.depot)
 	if err = h.heedGivenUp(); err != nil {
 		return err
 	}
@@ -104,6 +120,7 @@ func (h *Home) settle(ctx context.Context) error {
 	if err := h.restore(ctx); err != nil {
 		return err
 	}
+	h.sent.doubt()
 	h.mu.Lock()
 	h.settled = lost
 	h.mu.Unlock()
@@ -143,6 +160,9 @@ func (h *Home) listen() error {
 func (h *Home) Close() {
 	if h.sent != nil {
 		h.sent.clear(h.life)
+	}
+	if h.bytes != nil {
+		h.bytes.Close()
 	}
 	h.nc.Close()
 }
@@ -196,6 +216,9 @@ func (h *Home) Make(ctx context.Context, o order.Order, paths []string, tmp stri
 	}
 	r, err := h.wait(ctx, g)
 	if err != nil {
+		if errors.Is(err, errGivenUp) && g.unsent.Load() {
+			h.blind.Store(true) // somebody does not see what everybody should
+		}
 		return err
 	}
 	return h.take(ctx, o, r, tmp)
@@ -222,19 +245,42 @@ func (h *Home) give(ctx context.Context, g *given) error {
 	}
 	h.sent.use(ctx, g.order.Inputs)
 	// A result that somebody said long ago answers nothing that is asked now.
-	h.purge(ctx, resultsStream, resultSubject(g.order.Key))
+	purge(ctx, h.list, resultSubject(g.order.Key))
 	return h.giveAgain(ctx, g)
 }
 
 // giveAgain sends what the hub lacks of an order, and the order.
 func (h *Home) giveAgain(ctx context.Context, g *given) error {
 	for i, f := range g.order.Inputs {
-		_, err, _ := h.sending.Do(f.Hash, func() (any, error) { return nil, send(ctx, h.read, f, g.paths[i]) })
+		if h.sent.isThere(f.Hash) || h.isSeen(g, g.paths[i]) {
+			continue
+		}
+		_, err, _ := h.sending.Do(f.Hash, func() (any, error) { return nil, h.send(ctx, f, g.paths[i]) })
 		if err != nil {
 			return err
 		}
 	}
 	return h.publish(ctx, g, false)
+}
+
+// isSeen reports whether all who may get an order see one of its files where it lies.
+func (h *Home) isSeen(g *given, path string) bool {
+	if h.blind.Load() || !h.takes.holds(path) || !h.crew.seeTakes(h.class) {
+		return false
+	}
+	g.unsent.Store(true)
+	return true
+}
+
+// send sends one file, unless it is at the hub.
+func (h *Home) send(ctx context.Context, f order.File, path string) error {
+	if !h.depot.has(ctx, readShelf, f) {
+		if err := h.depot.put(ctx, readShelf, f, path); err != nil {
+			return err
+		}
+	}
+	h.sent.arrived(f.Hash)
+	return nil
 }
 
 // take fetches what a worker made.
@@ -250,13 +296,14 @@ func (h *Home) take(ctx context.Context, o order.Order, r order.Result, tmp stri
 		if f.Name != "" {
 			path = filepath.Join(tmp, f.Name)
 		}
-		if err := fetch(ctx, h.made, f, path); err != nil {
+		if err := h.depot.get(ctx, madeShelf, f, path); err != nil {
+			if errors.Is(err, errDamaged) { // else it would stay in the way of the right one
+				_ = h.depot.drop(ctx, madeShelf, f.Hash)
+			}
 			return err
 		}
 	}
-	for _, f := range r.Files { // it is home now
-		_ = h.made.Delete(ctx, f.Hash)
-	}
+	h.sent.came(ctx, r.Files)
 	return nil
 }
 
@@ -265,17 +312,15 @@ func (h *Home) take(ctx context.Context, o order.Order, r order.Result, tmp stri
 func (h *Home) withdraw(ctx context.Context, g *given) {
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), time.Second)
 	defer cancel()
-	h.purge(ctx, ordersStream, subjectOf(g.order, false))
+	purge(ctx, h.queue, subjectOf(g.order, false))
 	if g.copied {
-		h.purge(ctx, ordersStream, subjectOf(g.order, true))
+		purge(ctx, h.queue, subjectOf(g.order, true))
 	}
-	h.purge(ctx, resultsStream, resultSubject(g.order.Key))
+	purge(ctx, h.list, resultSubject(g.order.Key))
 	_ = h.nc.Publish(recallSubject, []byte(g.order.Key))
 }
 
 // purge removes what a stream has under a subject. What stays does no harm.
-func (h *Home) purge(ctx context.Context, stream, subject string) {
-	if s, err := h.js.Stream(ctx, stream); err == nil {
-		_ = s.Purge(ctx, jetstream.WithPurgeSubject(subject))
-	}
+func purge(ctx context.Context, from jetstream.Stream, subject string) {
+	_ = from.Purge(ctx, jetstream.WithPurgeSubject(subject))
 }

@@ -39,9 +39,8 @@ func (i Invitation) String() string {
 func ParseInvitation(text string) (Invitation, error) {
 	parts := strings.Split(strings.TrimSpace(text), "/")
 	if len(parts) == 4 && !isGuest(parts[3]) || len(parts) < 3 || len(parts) > 4 {
-		return Invitation{}, errors.New(
-			"the invitation has three parts with / between them: an address, a fingerprint and a key, and perhaps " +
-				"a name")
+		return Invitation{}, errors.New("the invitation has three parts, or four, with / between them: " +
+			"an address, a fingerprint, a key, and the name of whom it invites where it has one")
 	}
 	i := Invitation{Address: parts[0], Print: strings.ToLower(parts[1]), Seed: parts[2]}
 	if len(parts) == 4 {

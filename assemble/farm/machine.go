@@ -56,6 +56,7 @@ type Machine struct {
 	Cores int      `json:"cores"`
 	Class Class    `json:"class"`
 	Doing []string `json:"doing,omitempty"` // rules and first digits of keys
+	Takes bool     `json:"takes,omitempty"` // it sees the folder of takes that several see
 	Guest string   `json:"-"`               // the name of its invitation, as the hub knows it
 }
 
@@ -129,6 +130,20 @@ func (c *crew) room(class string) (cores, machines int) {
 		}
 	}
 	return cores, machines
+}
+
+// seeTakes reports whether all machines of a class see the folder of takes.
+func (c *crew) seeTakes(class string) bool {
+	any := false
+	for _, m := range c.present() {
+		if m.Class.ID() == class {
+			if !m.Takes {
+				return false
+			}
+			any = true
+		}
+	}
+	return any
 }
 
 // idle returns how many cores of a class have nothing to do, as far as is known here.

@@ -11,16 +11,14 @@ import (
 )
 
 // Names on the engine. Orders wait in one stream under the class of machine that
-// may carry them out; files wait in two buckets, those that orders read and those
-// that workers made, because a worker may write the second only.
+// may carry them out; files wait on two shelves, a stream each, because a worker may
+// write the second only.
 const (
 	ordersStream  = "orders"  // orders.CLASS.KEY
 	resultsStream = "results" // results.KEY
-	readBucket    = "read"
-	madeBucket    = "made"
-	herePrefix    = "here."  // here.WORKER: who works, every few seconds
-	rollSubject   = "roll"   // asks all workers to say so at once
-	recallSubject = "recall" // names an order that nobody needs any more
+	herePrefix    = "here."   // here.WORKER: who works, every few seconds
+	rollSubject   = "roll"    // asks all workers to say so at once
+	recallSubject = "recall"  // names an order that nobody needs any more
 	inboxPrefix   = "_INBOX.worker"
 
 	// secondCopy follows the key of an order that another worker gets as well.
@@ -44,6 +42,11 @@ func layOut(ctx context.Context, js jetstream.JetStream, space int64) error {
 		}
 		return space * part / 16
 	}
+	for _, old := range []string{"OBJ_read", "OBJ_made"} { // of hubs before 2026-12: they count as taken space
+		if err := js.DeleteStream(ctx, old); err != nil && !isGone(err) {
+			return fmt.Errorf("farm: a stream of another version: %w", err)
+		}
+	}
 	_, err := js.CreateOrUpdateStream(ctx, jetstream.StreamConfig{
 		Name: ordersStream, Subjects: []string{orderSubject("*", "*")}, Retention: jetstream.WorkQueuePolicy,
 		MaxMsgsPerSubject: 1, MaxBytes: share(1), Duplicates: time.Second, MaxAge: kept,
@@ -58,15 +61,15 @@ func layOut(ctx context.Context, js jetstream.JetStream, space int64) error {
 	if err != nil {
 		return fmt.Errorf("farm: the list of results: %w", err)
 	}
-	for _, b := range []struct {
-		name string
-		part int64
-	}{{readBucket, 8}, {madeBucket, 6}} {
-		_, err := js.CreateOrUpdateObjectStore(ctx, jetstream.ObjectStoreConfig{
-			Bucket: b.name, MaxBytes: share(b.part), TTL: kept,
+	for s, part := range map[shelf]int64{readShelf: 8, madeShelf: 6} {
+		// A subject takes one message, and none instead of it: what is there stays.
+		_, err := js.CreateOrUpdateStream(ctx, jetstream.StreamConfig{
+			Name: string(s), Subjects: []string{pieceSubject(s, "*", "*")}, MaxMsgsPerSubject: 1,
+			Discard: jetstream.DiscardNew, DiscardNewPerSubject: true, AllowDirect: true, Duplicates: time.Second,
+			MaxBytes: share(part), MaxAge: kept,
 		})
 		if err != nil {
-			return fmt.Errorf("farm: the bucket %q: %w", b.name, err)
+			return fmt.Errorf("farm: the shelf %q of files: %w", s, err)
 		}
 	}
 	return nil
@@ -92,15 +95,11 @@ func workerMay(invitation string) *server.Permissions {
 		herePrefix + invitation + ".*", resultSubject("*"),
 		api("CONSUMER.INFO." + ordersStream + ".*"), api("CONSUMER.MSG.NEXT." + ordersStream + ".*"),
 		"$JS.ACK." + ordersStream + ".>",
-		"$O." + madeBucket + ".C.*", "$O." + madeBucket + ".M.*",
+		pieceSubject(madeShelf, "*", "*"),
 	}
-	for _, bucket := range []string{readBucket, madeBucket} {
-		publish = append(publish, api("STREAM.INFO.OBJ_"+bucket), api("DIRECT.GET.OBJ_"+bucket+".$O."+bucket+".M.*"))
+	for _, s := range []shelf{readShelf, madeShelf} {
+		publish = append(publish, api("DIRECT.GET."+string(s)+"."+pieceSubject(s, "*", "*")))
 	}
-	// Reading a file's pieces takes a consumer of the reader's own, on the pieces of
-	// that one file.
-	publish = append(publish, api("CONSUMER.CREATE.OBJ_"+readBucket+".*.$O."+readBucket+".C.*"),
-		api("CONSUMER.DELETE.OBJ_"+readBucket+".*"), "$JS.FC.>")
 	return &server.Permissions{
 		Publish:   &server.SubjectPermission{Allow: publish},
 		Subscribe: &server.SubjectPermission{Allow: []string{inboxPrefix + ".>", rollSubject, recallSubject}},
@@ -109,7 +108,6 @@ func workerMay(invitation string) *server.Permissions {
 
 // isGone reports whether err says that something is not on the engine.
 func isGone(err error) bool {
-	return errors.Is(err, jetstream.ErrObjectNotFound) || errors.Is(err, jetstream.ErrConsumerNotFound) ||
-		errors.Is(err, jetstream.ErrStreamNotFound) || errors.Is(err, jetstream.ErrBucketNotFound) ||
+	return errors.Is(err, jetstream.ErrConsumerNotFound) || errors.Is(err, jetstream.ErrStreamNotFound) ||
 		errors.Is(err, jetstream.ErrMsgNotFound)
 }

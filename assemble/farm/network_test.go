@@ -200,11 +200,12 @@ func TestLiesDoNotComeHome(t *testing.T) {
 	}
 	hub := serveHere(t, t.TempDir())
 	var k atomic.Int32
+	files := filesAt(t, hub.Workers, "liar-files")
 	liar(t, hub, func(js jetstream.JetStream, m jetstream.Msg, o order.Order) {
 		l := lies[k.Load()]
-		made, err := js.ObjectStore(t.Context(), madeBucket)
-		if err == nil && l.body != "" {
-			_, err = made.PutBytes(t.Context(), good.Hash, []byte(l.body))
+		var err error
+		if l.body != "" {
+			plant(t, files, madeShelf, good.Hash, l.body)
 		}
 		r := order.Result{Key: o.Key, Worker: "liar", Files: []order.File{good}}
 		if l.lie != nil {
@@ -226,10 +227,6 @@ func TestLiesDoNotComeHome(t *testing.T) {
 		}
 	})
 	home := joinHere(t, hub.Home, 1)
-	made, err := home.js.ObjectStore(t.Context(), madeBucket)
-	if err != nil {
-		t.Fatal(err)
-	}
 	for i, l := range lies {
 		k.Store(int32(i))
 		o, path := write(t, i, "once ")
@@ -242,7 +239,7 @@ func TestLiesDoNotComeHome(t *testing.T) {
 		if _, err := os.Stat(dst); !errors.Is(err, os.ErrNotExist) {
 			t.Errorf("%s left a file", l.name)
 		}
-		_ = made.Delete(t.Context(), good.Hash)
+		_ = home.depot.drop(t.Context(), madeShelf, good.Hash)
 	}
 }
 
@@ -275,13 +272,7 @@ func TestWhatNobodyFinishesComesHome(t *testing.T) {
 		o.Tell = func(string) { told.Add(1) }
 		workHere(t, hub.Workers, o)
 		home := joinHere(t, hub.Home, 1)
-		read, err := home.js.ObjectStore(t.Context(), readBucket)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if _, err := read.PutBytes(t.Context(), hashText([]byte("once ")), []byte("evil ")); err != nil {
-			t.Fatal(err)
-		}
+		plant(t, home.depot, readShelf, hashText([]byte("once ")), "evil ")
 		if _, err := makeHere(t, home, 1); !errors.Is(err, errGivenUp) {
 			t.Errorf("%v", err)
 		}
@@ -341,7 +332,7 @@ func TestFilesLeaveTheHub(t *testing.T) {
 	hub := serveHere(t, t.TempDir())
 	workHere(t, hub.Workers, workers(double))
 	home := joinHere(t, hub.Home, 1)
-	home.sent.space = 12 // two of the files
+	home.sent.space = map[shelf]int64{readShelf: 12, madeShelf: 24} // two of the files
 	var files []order.File
 	for id := range 4 {
 		o, path := write(t, id, fmt.Sprint("take", id))
@@ -353,7 +344,7 @@ func TestFilesLeaveTheHub(t *testing.T) {
 	watch := joinHere(t, hub.Home, 1)
 	there := func() (list []int) {
 		for id, f := range files {
-			if isThere(t.Context(), watch.sent.store, f) {
+			if watch.depot.has(t.Context(), readShelf, f) {
 				list = append(list, id)
 			}
 		}

@@ -31,7 +31,7 @@ const (
 )
 
 func TestMain(m *testing.M) {
-	lease, hereEvery, reconnectWait = 2*time.Second, time.Second, 200*time.Millisecond
+	lease, hereEvery, reconnectWait, slowest = 2*time.Second, time.Second, 200*time.Millisecond, 50e6
 	if role := os.Getenv(roleKey); role != "" {
 		if err := play(role); err != nil {
 			fmt.Fprintln(os.Stderr, err)
@@ -51,7 +51,7 @@ func play(role string) error {
 		end()
 	}()
 	if role == "hub" {
-		h, err := Serve(ctx, HubOptions{Dir: os.Getenv(folderKey), Listen: os.Getenv(atKey), Space: 200e6})
+		h, err := Serve(ctx, HubOptions{Dir: os.Getenv(folderKey), Listen: os.Getenv(atKey), Space: 2e9})
 		if err != nil {
 			return err
 		}
@@ -118,14 +118,14 @@ type event struct {
 
 // troupe is a hub and workers in processes of their own.
 type troupe struct {
-	t             *testing.T
+	t             testing.TB
 	folder, diary string
 	home, workers Invitation
 	hub           *exec.Cmd
 }
 
 // gather starts a hub in a process of its own.
-func gather(t *testing.T) *troupe {
+func gather(t testing.TB) *troupe {
 	t.Helper()
 	tr := &troupe{t: t, folder: t.TempDir()}
 	tr.diary = filepath.Join(tr.folder, "diary")
@@ -219,7 +219,7 @@ func (tr *troupe) await(name, what string, id int) time.Time {
 }
 
 // pause waits a little.
-func pause(t *testing.T) {
+func pause(t testing.TB) {
 	t.Helper()
 	select {
 	case <-t.Context().Done():

@@ -201,21 +201,18 @@ func TestWhatIsDamagedOnTheWayIsNotTaken(t *testing.T) {
 	t.Parallel()
 	hub := serveHere(t, t.TempDir())
 	home := joinHere(t, hub.Home, 0)
-	made, err := home.js.ObjectStore(t.Context(), madeBucket)
-	if err != nil {
-		t.Fatal(err)
-	}
 	good := order.File{Hash: hashText([]byte("good")), Size: 4}
 	for _, bytes := range []string{"evil", "goo", "good and more"} {
-		if _, err := made.PutBytes(t.Context(), good.Hash, []byte(bytes)); err != nil {
-			t.Fatal(err)
-		}
+		plant(t, home.depot, madeShelf, good.Hash, bytes)
 		path := filepath.Join(t.TempDir(), "x")
-		if err := fetch(t.Context(), made, good, path); !errors.Is(err, errDamaged) {
+		if err := home.depot.get(t.Context(), madeShelf, good, path); !errors.Is(err, errDamaged) {
 			t.Errorf("%q: %v", bytes, err)
 		}
 		if _, err := os.Stat(path); !errors.Is(err, os.ErrNotExist) {
 			t.Errorf("%q left a file", bytes)
+		}
+		if err := home.depot.drop(t.Context(), madeShelf, good.Hash); err != nil {
+			t.Error(err)
 		}
 	}
 	o := order.Order{Key: good.Hash, Ext: ".txt"}
@@ -237,11 +234,7 @@ func TestWhatAWorkersKeyMayNot(t *testing.T) {
 	hub := serveHere(t, t.TempDir())
 	home := joinHere(t, hub.Home, 0)
 	o, path := write(t, 1, "the take")
-	read, err := home.js.ObjectStore(t.Context(), readBucket)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := send(t.Context(), read, o.Inputs[0], path); err != nil {
+	if err := home.depot.put(t.Context(), readShelf, o.Inputs[0], path); err != nil {
 		t.Fatal(err)
 	}
 	nc, err := hub.Workers.dial("w", nats.CustomInboxPrefix(inboxPrefix+".w"))
@@ -253,12 +246,18 @@ func TestWhatAWorkersKeyMayNot(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	theirs, err := js.ObjectStore(t.Context(), readBucket)
+	theirs := filesAt(t, hub.Workers, "w-files")
+	if text, err := textAt(t, theirs, readShelf, o.Inputs[0]); err != nil || text != "the take" {
+		t.Fatalf("a worker cannot read what it is sent: %q, %v", text, err)
+	}
+	lock, err := sealOf(o.Inputs[0].Hash)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if data, err := theirs.GetBytes(t.Context(), o.Inputs[0].Hash); err != nil || string(data) != "the take" {
-		t.Fatalf("a worker cannot read what it is sent: %q, %v", data, err)
+	// What lies under any name can be asked for, but is sealed.
+	if data, err := theirs.ask(t.Context(), readShelf, pieceSubject(readShelf, "*", "0")); err == nil &&
+		strings.Contains(string(data), "take") {
+		t.Errorf("a worker may read whatever lies there: %q", data)
 	}
 	short := func() context.Context {
 		ctx, cancel := context.WithTimeout(t.Context(), 2*time.Second)
@@ -268,11 +267,36 @@ func TestWhatAWorkersKeyMayNot(t *testing.T) {
 	for name, try := range map[string]func() error{
 		"give an order": func() error { _, err := js.Publish(short(), orderSubject(class.ID(), o.Key), []byte("{}")); return err },
 		"replace a take": func() error {
-			_, err := theirs.PutBytes(short(), o.Inputs[0].Hash, []byte("another"))
+			_, err := js.Publish(short(), pieceSubject(readShelf, lock.name, "0"), lock.lock(0, []byte("another")))
 			return err
 		},
-		"delete a take":     func() error { return theirs.Delete(short(), o.Inputs[0].Hash) },
-		"list the takes":    func() error { _, err := theirs.List(short()); return err },
+		"add to a take": func() error {
+			_, err := js.Publish(short(), pieceSubject(readShelf, lock.name, "1"), lock.lock(1, []byte("more")))
+			return err
+		},
+		"delete a take": func() error { return theirs.drop(short(), readShelf, o.Inputs[0].Hash) },
+		"list the takes": func() error {
+			s, err := js.Stream(short(), string(readShelf))
+			if err != nil {
+				return err
+			}
+			info, err := s.Info(short(), jetstream.WithSubjectFilter(">"))
+			if err == nil && len(info.State.Subjects) == 0 {
+				err = errors.New("no subjects")
+			}
+			return err
+		},
+		"read the takes one after the other": func() error {
+			s, err := js.Stream(short(), string(readShelf))
+			if err == nil {
+				_, err = s.GetMsg(short(), 1)
+			}
+			return err
+		},
+		"listen to the takes": func() error {
+			_, err := js.CreateConsumer(short(), string(readShelf), jetstream.ConsumerConfig{FilterSubject: "read.>"})
+			return err
+		},
 		"delete the orders": func() error { return js.DeleteStream(short(), ordersStream) },
 		"look at the queue": func() error { _, err := js.Stream(short(), ordersStream); return err },
 		"empty the orders": func() error {
@@ -299,7 +323,7 @@ func TestWhatAWorkersKeyMayNot(t *testing.T) {
 			_, err = s.NextMsg(time.Second)
 			return err
 		},
-		"delete the bucket":   func() error { return js.DeleteObjectStore(short(), readBucket) },
+		"delete the shelf":    func() error { return js.DeleteStream(short(), string(readShelf)) },
 		"make another stream": func() error { _, err := js.CreateStream(short(), jetstream.StreamConfig{Name: "mine"}); return err },
 		"take orders of all classes": func() error {
 			_, err := js.CreateConsumer(short(), ordersStream, jetstream.ConsumerConfig{AckPolicy: jetstream.AckExplicitPolicy})
@@ -324,8 +348,8 @@ func TestWhatAWorkersKeyMayNot(t *testing.T) {
 			t.Errorf("a worker may %s", name)
 		}
 	}
-	if data, err := read.GetBytes(t.Context(), o.Inputs[0].Hash); err != nil || string(data) != "the take" {
-		t.Errorf("the take is %q now, %v", data, err)
+	if text, err := textAt(t, home.depot, readShelf, o.Inputs[0]); err != nil || text != "the take" {
+		t.Errorf("the take is %q now, %v", text, err)
 	}
 }
 
@@ -491,19 +515,15 @@ func TestTheCacheKeepsItsBound(t *testing.T) {
 	t.Parallel()
 	hub := serveHere(t, t.TempDir())
 	home := joinHere(t, hub.Home, 0)
-	read, err := home.js.ObjectStore(t.Context(), readBucket)
-	if err != nil {
-		t.Fatal(err)
-	}
 	var files []order.File
 	for n := range 4 {
 		o, path := write(t, n, strings.Repeat("x", 1000+n))
 		files = append(files, o.Inputs[0])
-		if err := send(t.Context(), read, o.Inputs[0], path); err != nil {
+		if err := home.depot.put(t.Context(), readShelf, o.Inputs[0], path); err != nil {
 			t.Fatal(err)
 		}
 	}
-	c, err := newCache(filepath.Join(t.TempDir(), "files"), 2500, read)
+	c, err := newCache(filepath.Join(t.TempDir(), "files"), 2500, home.depot, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -29,6 +29,7 @@ type WorkerOptions struct {
 	Dir   string // for them and for scratch; removed at the end
 	Class Class
 	Rules map[string]Rule
+	Places
 	// Tell is called when something happens that a person wants to read; nil for
 	// nobody.
 	Tell func(text string)
@@ -37,12 +38,16 @@ type WorkerOptions struct {
 // worker carries out orders.
 type worker struct {
 	WorkerOptions
-	nc    *nats.Conn
+	nc    *nats.Conn // for words
+	bytes *nats.Conn // for files, which would keep words waiting
 	js    jetstream.JetStream
 	cache *cache
-	made  jetstream.ObjectStore
+	depot depot
 
-	slots chan struct{} // as many as there are cores
+	hands *hands
+	// reports are what was made and is on its way home. They end after the loops.
+	reports sync.WaitGroup
+	unsent  chan struct{}
 
 	mu    sync.Mutex
 	doing map[string]doing // by key
@@ -57,10 +62,6 @@ type doing struct {
 // errRecalled is why work ends that nobody needs any more.
 var errRecalled = errors.New("farm: nobody needs it any more")
 
-// ahead is how many orders a worker takes more than it has cores, to have their files
-// when a core is free.
-const ahead = 1
-
 // Work carries out orders of a hub until ctx ends, or the invitation is revoked. It
 // waits while there are none, and while the hub is not there.
 func Work(ctx context.Context, in Invitation, o WorkerOptions) error {
@@ -69,15 +70,21 @@ func Work(ctx context.Context, in Invitation, o WorkerOptions) error {
 	}
 	ctx, stop := context.WithCancelCause(ctx)
 	defer stop(nil)
-	nc, err := in.dial(o.Name, nats.CustomInboxPrefix(inboxPrefix+"."+o.Name),
-		nats.ClosedHandler(func(*nats.Conn) { stop(errRevoked) }))
+	inbox := nats.CustomInboxPrefix(inboxPrefix + "." + o.Name)
+	nc, err := in.dial(o.Name, inbox, nats.ClosedHandler(func(*nats.Conn) { stop(errRevoked) }))
 	if err != nil {
 		return err
 	}
 	defer nc.Close()
-	w := &worker{WorkerOptions: o, nc: nc, doing: map[string]doing{}, slots: make(chan struct{}, max(1, o.Cores))}
+	bytes, err := in.dial(o.Name+"-files", inbox)
+	if err != nil {
+		return err
+	}
+	defer bytes.Close()
+	w := &worker{WorkerOptions: o, nc: nc, bytes: bytes, doing: map[string]doing{}, hands: newHands(max(1, o.Cores))}
+	w.unsent = make(chan struct{}, w.hands.cores+1)
 	defer os.RemoveAll(o.Dir)
-	if err := w.open(ctx); err != nil {
+	if err := w.open(); err != nil {
 		return err
 	}
 	recalls, err := nc.Subscribe(recallSubject, func(m *nats.Msg) { w.recall(string(m.Data)) })
@@ -90,10 +97,11 @@ func Work(ctx context.Context, in Invitation, o WorkerOptions) error {
 	here, leave := context.WithCancel(context.WithoutCancel(ctx))
 	said.Go(func() { announce(here, nc, in.Guest, w.machine) })
 	var work sync.WaitGroup
-	for range cap(w.slots) + ahead {
+	for range w.hands.cores + ahead {
 		work.Go(func() { w.loop(ctx) })
 	}
 	work.Wait()
+	w.reports.Wait()
 	leave()
 	said.Wait()
 	return context.Cause(ctx)
@@ -103,31 +111,25 @@ func Work(ctx context.Context, in Invitation, o WorkerOptions) error {
 var errRevoked = errors.New("farm: the hub does not know this invitation any more")
 
 // open finds what the worker needs at the hub.
-func (w *worker) open(ctx context.Context) error {
+func (w *worker) open() error {
 	var err error
 	if w.js, err = jetstream.New(w.nc); err != nil {
 		return err
 	}
-	var read jetstream.ObjectStore
-	ctx, cancel := context.WithTimeout(ctx, time.Minute)
-	defer cancel()
-	err = await(ctx, func() error {
-		if read, err = open(ctx, w.nc, readBucket); err != nil {
-			return err
-		}
-		w.made, err = open(ctx, w.nc, madeBucket)
+	if w.depot, err = w.Places.depot(w.bytes); err != nil {
 		return err
-	})
-	if err != nil {
-		return fmt.Errorf("farm: the hub has no files: %w", err)
 	}
-	w.cache, err = newCache(filepath.Join(w.Dir, "files"), w.Space, read)
+	takes, err := newShared(w.Takes)
+	if err != nil {
+		return err
+	}
+	w.cache, err = newCache(filepath.Join(w.Dir, "files"), w.Space, w.depot, takes)
 	return err
 }
 
 // machine tells of this worker.
 func (w *worker) machine() Machine {
-	m := Machine{Name: w.Name, Cores: max(1, w.Cores), Class: w.Class}
+	m := Machine{Name: w.Name, Cores: max(1, w.Cores), Class: w.Class, Takes: w.Takes != ""}
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	for key, d := range w.doing {
@@ -139,18 +141,18 @@ func (w *worker) machine() Machine {
 
 // loop takes one order after the other.
 func (w *worker) loop(ctx context.Context) {
-	for ctx.Err() == nil {
+	for w.hands.take(ctx) {
 		m, err := w.next(ctx)
+		if m != nil {
+			w.handle(ctx, m)
+		}
+		w.hands.put()
 		if err != nil {
 			// Nobody renders with this class now, or the hub is not there.
 			select {
 			case <-ctx.Done():
 			case <-time.After(time.Second):
 			}
-			continue
-		}
-		if m != nil {
-			w.handle(ctx, m)
 		}
 	}
 }
@@ -173,9 +175,9 @@ func (w *worker) next(ctx context.Context) (jetstream.Msg, error) {
 	}
 }
 
-// handle carries out one order and says what came of it. An order that this worker
-// leaves because it was told to stop goes to another at once, and one that it has
-// already in hand to another or back to it later.
+// handle carries out one order, and has what came of it said while this goes on to the
+// next. An order that this worker leaves because it was told to stop goes to another at
+// once, and one that it has already in hand to another or back to it later.
 func (w *worker) handle(ctx context.Context, m jetstream.Msg) {
 	o, err := order.Decode(m.Data())
 	if err != nil {
@@ -183,14 +185,33 @@ func (w *worker) handle(ctx context.Context, m jetstream.Msg) {
 		return
 	}
 	work, stop := context.WithCancelCause(ctx)
-	defer stop(nil)
 	if !w.begin(o, stop) {
+		stop(nil)
 		_ = m.NakWithDelay(lease)
 		return
 	}
-	defer w.end(o.Key)
 	go keepLease(work, m)
-	files, seconds, err := w.carryOut(work, o)
+	made, err := w.carryOut(work, o)
+	select { // no more wait to be sent than are made at once
+	case w.unsent <- struct{}{}:
+	case <-work.Done():
+		w.unsent <- struct{}{}
+	}
+	w.reports.Go(func() {
+		defer func() { <-w.unsent }()
+		defer w.end(o.Key)
+		defer stop(nil)
+		w.report(ctx, work, m, o, made, err)
+	})
+}
+
+// report sends what an order has made, or says why it was not.
+func (w *worker) report(ctx, work context.Context, m jetstream.Msg, o order.Order, made output, err error) {
+	defer made.remove()
+	var files []order.File
+	if err == nil {
+		files, err = w.sendMade(work, o, made.path)
+	}
 	switch {
 	case errors.Is(context.Cause(work), errRecalled):
 		_ = m.Term()
@@ -199,12 +220,12 @@ func (w *worker) handle(ctx context.Context, m jetstream.Msg) {
 		_ = m.Nak()
 		_ = w.nc.FlushTimeout(time.Second)
 		return
-	case errors.Is(err, errDamaged), isDisk(err), errors.Is(err, nats.ErrTimeout):
+	case errors.Is(err, errDamaged), errors.Is(err, errMissing), isDisk(err), errors.Is(err, nats.ErrTimeout):
 		w.Tell(fmt.Sprintf("%s %s: %v; another machine gets it", o.Rule, o.Key[:12], err))
 		_ = m.NakWithDelay(time.Second)
 		return
 	}
-	r := order.Result{Key: o.Key, Worker: w.Name, Files: files, Seconds: seconds}
+	r := order.Result{Key: o.Key, Worker: w.Name, Files: files, Seconds: made.seconds}
 	if err != nil {
 		r.Failed, r.Files = err.Error(), nil
 	}
@@ -271,43 +292,48 @@ func keepLease(ctx context.Context, m jetstream.Msg) {
 	}
 }
 
-// carryOut makes what an order asks for and sends it to the hub. It returns how long
-// making took.
-func (w *worker) carryOut(ctx context.Context, o order.Order) (files []order.File, seconds float64, err error) {
+// output is what an order has made.
+type output struct {
+	path    string  // of the file, or of the folder
+	scratch string  // folder with all that was written for it
+	seconds float64 // making took
+}
+
+// remove deletes it and all that was written for it.
+func (o output) remove() {
+	if o.scratch != "" {
+		os.RemoveAll(o.scratch)
+	}
+}
+
+// carryOut makes what an order asks for, in a folder that whoever calls it removes.
+func (w *worker) carryOut(ctx context.Context, o order.Order) (made output, err error) {
 	rule := w.Rules[o.Rule]
 	if rule == nil || o.Class != w.Class.ID() {
-		return nil, 0, fmt.Errorf("this worker does not know the rule %q of class %.12s", o.Rule, o.Class)
+		return made, fmt.Errorf("this worker does not know the rule %q of class %.12s", o.Rule, o.Class)
 	}
-	scratch, err := os.MkdirTemp(w.Dir, "order-")
-	if err != nil {
-		return nil, 0, err
+	if made.scratch, err = os.MkdirTemp(w.Dir, "order-"); err != nil {
+		return made, err
 	}
-	defer os.RemoveAll(scratch)
-	in, free, err := w.gather(ctx, o, scratch)
+	in, free, err := w.gather(ctx, o, made.scratch)
 	defer free()
 	if err != nil {
-		return nil, 0, err
+		return made, err
 	}
-	dst := filepath.Join(scratch, "out"+o.Ext)
+	made.path = filepath.Join(made.scratch, "out"+o.Ext)
 	if len(o.Outputs) > 0 {
-		if err := os.Mkdir(dst, 0o700); err != nil {
-			return nil, 0, err
+		if err := os.Mkdir(made.path, 0o700); err != nil {
+			return made, err
 		}
 	}
-	select {
-	case w.slots <- struct{}{}:
-	case <-ctx.Done():
-		return nil, 0, ctx.Err()
+	if !w.hands.begin(ctx) {
+		return made, ctx.Err()
 	}
 	began := time.Now()
-	err = rule(ctx, o.Args, in, dst)
-	<-w.slots
-	if err != nil {
-		return nil, 0, err
-	}
-	seconds = time.Since(began).Seconds()
-	files, err = w.sendMade(ctx, o, dst)
-	return files, seconds, err
+	err = rule(ctx, o.Args, in, made.path)
+	w.hands.end()
+	made.seconds = time.Since(began).Seconds()
+	return made, err
 }
 
 // gather returns the paths of what an order reads, and a function that gives them back.
@@ -352,7 +378,7 @@ func (w *worker) sendMade(ctx context.Context, o order.Order, dst string) ([]ord
 		if f.Size == 0 {
 			return nil, fmt.Errorf("the output %q is empty", n)
 		}
-		if err := persist(ctx, func() error { return send(ctx, w.made, f, path) }); err != nil {
+		if err := persist(ctx, func() error { return w.depot.put(ctx, madeShelf, f, path) }); err != nil {
 			return nil, err
 		}
 		w.cache.keep(f, path)

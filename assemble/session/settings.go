@@ -36,7 +36,11 @@ type Settings struct {
 	Decoder string
 	// With invites to other machines that make pictures of films; "" is none. See package
 	// farm.
-	With     string
+	With string
+	// SeenTakes is a folder of takes that those machines see as well, and Bucket the address
+	// of a bucket in which files lie for them, with its key; "" is none.
+	SeenTakes, Bucket string
+
 	Programs ffmpeg.Options
 	Profile  string            // the file that says what ran from when to when; "" is none
 	Report   progress.Reporter // never nil

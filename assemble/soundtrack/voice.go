@@ -99,28 +99,21 @@ func voiceTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis], heard task.R
 		}
 	}
 	t.Action = t.Action.Files(voiceWAV, voiceFile).For(r.File)
+	work := voiceWork{take: s.Take, Clock: s.Sound.Clock, Treat: s.Treat, Clean: s.Clean}
+	files := []task.ErrandInput{{Ext: ".wav", Edge: r.Samples, Find: r.Samples.Read}, {Ext: ".gob", Edge: level}}
+	if s.Clean.Any() {
+		files = append(files, task.ErrandInput{Ext: ".gob", Edge: heard})
+	}
+	if s.Clean.Tone && !phones.IsZero() {
+		files = append(files, task.ErrandInput{Ext: ".gob", Edge: phones})
+	}
+	t.Errand = &task.Errand{Rule: RuleVoice, Args: work, Inputs: files}
 	t.Make = func(ctx context.Context, in task.Inputs, dir string, _ func(float64)) error {
-		strip, a, err := readRecorded(in, r, s, level)
+		paths, err := task.PathsOf(files, in)
 		if err != nil {
 			return err
 		}
-		if strip, err = applyTreatment(strip, s.Treat, a); err != nil {
-			return err
-		}
-		if s.Clean.Any() {
-			h, err := heard.Read(in)
-			if err != nil {
-				return err
-			}
-			usual := tone.Usual
-			if s.Clean.Tone {
-				if usual, err = readPhones(phones, in); err != nil {
-					return err
-				}
-			}
-			strip = applyCleaning(strip, s.Clean, h, usual)
-		}
-		return writeVoice(ctx, strip, dir)
+		return work.run(ctx, paths, dir)
 	}
 	return task.Path(t)
 }

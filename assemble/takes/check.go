@@ -179,15 +179,14 @@ func seeTask(tool *ffmpeg.Tool, steady reading.Steady, r *Recording) task.Ref[in
 	if b := intake.BoundsOf(r.Info); b != (intake.Bounds{}) {
 		action = action.Arg("bounds", b)
 	}
+	work := fileWork{Info: r.Info, Turn: turn}
 	return task.Value[intake.Picture](task.Task{
-		ID: task.ID("see", r.Name()), Name: r.File.Path, Stage: "see", Cost: costSee * r.Info.Duration, Keep: true,
+		Errand: work.errand(RuleSee, r),
+		ID:     task.ID("see", r.Name()), Name: r.File.Path, Stage: "see", Cost: costSee * r.Info.Duration, Keep: true,
 		Memory: reading.Memory(plan.Conform{Picture: plan.Picture{W: r.Info.Video.W, H: r.Info.Video.H}}),
 		Action: action.Input("file", r.Hash).Ext(".gob").For(r.File.Path),
 		Make: func(ctx context.Context, _ task.Inputs, tmp string, _ func(float64)) error {
-			return r.steady(ctx, steady, func(ctx context.Context) error {
-				return seePicture(ctx, tool, r.Info, turn,
-					tmp)
-			})
+			return r.steady(ctx, steady, func(ctx context.Context) error { return work.see(ctx, tool, tmp) })
 		},
 	})
 }

@@ -46,6 +46,9 @@ type Recording struct {
 	Err   error // why the file cannot be used; the rest is then empty
 	// Unseen is set for a video whose picture its player has not released.
 	Unseen bool
+	// stays is set for every file of a take whose picture its player has not released: no
+	// other machine gets it. What is recorded as sound may have a picture too.
+	stays bool
 
 	// Sound is the task that decodes its sound to samples at its own rate, and puts its
 	// parts together where it has several; zero without a sound.
@@ -198,6 +201,9 @@ func Inspect(ctx context.Context, s *session.Session) (*Set, error) {
 		}
 		if t.Audio != nil && !t.IsWithheld() {
 			take.Audio = &Recording{Owner: t.Name, Role: Audio, File: t.Audio}
+		}
+		for _, r := range take.Recordings() {
+			r.stays = !t.ShowsPicture()
 		}
 		set.Takes = append(set.Takes, take)
 	}

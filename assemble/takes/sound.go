@@ -50,15 +50,17 @@ const (
 // decodeTask plans the decoding of a recording's sound, once for everything that
 // listens. batch, when not nil, may decode several together.
 func (r *Recording) decodeTask(tool *ffmpeg.Tool, steady reading.Steady, batch *task.Batch) {
+	work := fileWork{Info: r.Info}
 	t := task.Task{
-		ID: task.ID("sound", r.Name()), Name: r.File.Path, Stage: "decode", Cost: costSound * r.Info.Duration,
+		Errand: work.errand(RuleSound, r),
+		ID:     task.ID("sound", r.Name()), Name: r.File.Path, Stage: "decode", Cost: costSound * r.Info.Duration,
 		Batch:  batch,
 		Bytes:  int64(4 * float64(r.Info.Audio.Rate*r.Info.Audio.Channels) * r.Info.Duration),
 		Memory: reading.SoundMemory,
 		Action: store.NewAction("sound").Version(media.Rule).Arg("ffmpeg", tool.Version.Text).
 			Arg("stream", r.Info.Audio.Index).Input("file", r.Hash).Files(soundWAV, soundAccount).For(r.File.Path),
 		Make: func(ctx context.Context, _ task.Inputs, dir string, _ func(float64)) error {
-			return r.steady(ctx, steady, func(ctx context.Context) error { return decodeSound(ctx, tool, r.Info, dir) })
+			return r.steady(ctx, steady, func(ctx context.Context) error { return work.sound(ctx, tool, dir) })
 		},
 	}
 	r.refs.decoded = task.File(t, soundWAV)
@@ -134,6 +136,8 @@ func featuresTask(r *Recording) task.Ref[*align.Features] {
 	t := task.Task{
 		ID: task.ID("analyse", r.Name()), Stage: "listen", Cost: costAnalyse,
 		Action: store.NewAction("features").Version(align.Version()),
+		Errand: &task.Errand{Rule: RuleFeatures, Args: struct{}{},
+			Inputs: []task.ErrandInput{{Ext: ".wav", Edge: r.Sound, Find: r.Sound.Read}}},
 	}
 	return listenTask(t, r, align.Analyse)
 }

@@ -27,6 +27,8 @@ type Errand struct {
 type ErrandInput struct {
 	Ext  string // ending of the file's name, by which it is read
 	Edge Edge   // nil for a file from elsewhere, which lies at Path
+	// Find returns the file of an output of several; nil for an output that is one.
+	Find func(in Inputs) (string, error)
 	Path string
 	Hash string // SHA-256 that a file from elsewhere must have; "" for an output
 }
@@ -59,20 +61,34 @@ type errAway struct{ error }
 
 func (e errAway) Unwrap() error { return e.error }
 
-// parcel returns the errand of task i with the paths of what it reads.
-func (x *execution) parcel(i int, in Inputs) (Parcel, error) {
-	t := &x.g.tasks[i]
-	p := Parcel{Action: t.Action, Errand: *t.Errand}
-	for _, e := range t.Errand.Inputs {
+// PathsOf returns the files that a task reads which has such inputs, in their order. It
+// fails for the output of a task that this one does not depend on.
+func PathsOf(inputs []ErrandInput, in Inputs) ([]string, error) {
+	var paths []string
+	for _, e := range inputs {
 		path := e.Path
 		if e.Edge != nil {
 			if path = in[e.Edge.Task().ID]; path == "" {
-				return p, fmt.Errorf("task: %s sends what it does not depend on", t.ID)
+				return nil, fmt.Errorf("task: %s is read by a task that does not depend on it", e.Edge.Task().ID)
 			}
 		}
-		p.Paths = append(p.Paths, path)
+		if e.Find != nil {
+			var err error
+			if path, err = e.Find(in); err != nil {
+				return nil, err
+			}
+		}
+		paths = append(paths, path)
 	}
-	return p, nil
+	return paths, nil
+}
+
+// parcel returns the errand of task i with the paths of what it reads.
+func (x *execution) parcel(i int, in Inputs) (p Parcel, err error) {
+	t := &x.g.tasks[i]
+	p = Parcel{Action: t.Action, Errand: *t.Errand}
+	p.Paths, err = PathsOf(t.Errand.Inputs, in)
+	return p, err
 }
 
 // startAway gives ready tasks away as long as there is room elsewhere, and helps with
@@ -117,12 +133,25 @@ func (x *execution) startAway(ctx context.Context) {
 func (x *execution) nextAway() int {
 	for k, i := range x.ready {
 		t := &x.g.tasks[i]
-		if t.Errand != nil && !x.home[i] && x.looked[i].path == "" && x.keys[t.Action.ID()] == 1 {
+		if t.Errand != nil && !x.home[i] && x.looked[i].path == "" && x.keys[t.Action.ID()] == 1 && x.isWorth(i) {
 			x.ready = append(x.ready[:k:k], x.ready[k+1:]...)
 			return i
 		}
 	}
 	return -1
+}
+
+// isWorth reports whether a task is made elsewhere in less time than its files travel.
+// Files from elsewhere do not count: what takes need for their pictures is sent anyway.
+func (x *execution) isWorth(i int) bool {
+	t := &x.g.tasks[i]
+	bytes := t.Bytes
+	for _, in := range t.Errand.Inputs {
+		if in.Edge != nil {
+			bytes += in.Edge.Task().Bytes
+		}
+	}
+	return x.costs[i] >= float64(bytes)/LinkSpeed
 }
 
 // slow is how many times longer than it is expected to take a task is away before a

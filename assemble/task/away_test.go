@@ -8,6 +8,7 @@ import (
 	"sync/atomic"
 	"testing"
 
+	"ripieno/assemble/progress"
 	"ripieno/assemble/store"
 )
 
@@ -212,6 +213,35 @@ func TestResultsAreComparedWithHome(t *testing.T) {
 		_, texts := runAway(t, far, 1, []Task{busy, errand("a", &home)})
 		if texts[1] != "a" || home.Load() != 1 || (far.wrong.Load() == 0) != honest {
 			t.Errorf("honest %v: stored %q, made here %d times, %d differ", honest, texts[1], home.Load(), far.wrong.Load())
+		}
+	}
+}
+
+// TestWhatTravelsLongerThanItTakesStaysHome: a task whose output, or what it reads of other
+// tasks, would be longer on its way than it is made.
+func TestWhatTravelsLongerThanItTakesStaysHome(t *testing.T) {
+	for name, c := range map[string]struct {
+		cost     float64 // seconds
+		out, in  int64   // bytes
+		wantAway bool
+	}{
+		"quick and large":      {0.1, 20e6, 0, false},
+		"quick, of much":       {0.1, 0, 20e6, false},
+		"half a second, 40 MB": {0.5, 20e6, 20e6, true},
+		"nothing is known":     {0, 0, 0, true},
+	} {
+		var home atomic.Int32
+		before := errand("before", &home)
+		before.Bytes, before.Errand = c.in, nil
+		after := errand("after", &home, before)
+		after.Cost, after.Bytes = c.cost, c.out
+		g, err := check([]Task{before, after})
+		if err != nil {
+			t.Fatal(err)
+		}
+		x := newExecution(Runner{Progress: progress.New(nil, progress.Quiet)}, g, []looked{{runs: true}, {runs: true}}, []float64{0, c.cost})
+		if got := x.isWorth(1); got != c.wantAway {
+			t.Errorf("%s: worth to be given away: %v", name, got)
 		}
 	}
 }

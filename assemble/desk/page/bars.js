@@ -31,3 +31,10 @@ export function clock(seconds) {
 	const s = Math.max(0, seconds), m = Math.floor(s / 60);
 	return `${m}:${(s - 60 * m).toFixed(1).padStart(4, "0")}`;
 }
+
+// thinned returns those of a ruler's measures that have room for their numbers on so many
+// pixels: every one, every second, fifth, tenth and so on.
+export function thinned(measures, pixels) {
+	const room = Math.max(1, pixels / 28), every = [1, 2, 5, 10, 20, 50, 100, 200, 500].find((n) => measures.length / n <= room) || 1000;
+	return measures.filter((b) => every === 1 || b.measure % every === 0 || b.measure === 1);
+}

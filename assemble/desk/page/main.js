@@ -109,6 +109,7 @@ async function prepare() {
 // open shows a room.
 function open(next) {
 	room?.hide?.();
+	if (room) desk.tell(""); // what was said of another room
 	room = next;
 	loaded = tried = "";
 	fill(byId("rooms"), rooms.map((r) => el("li", {}, el("a", { href: "#" + r.name,

@@ -323,13 +323,14 @@ export function mixRoom(desk) {
 					for (const s of data.strips) if (s.section === name) { s.group_db += by; show(s); }
 					mixer?.set(data.strips, solo);
 					showLoudness();
+					showSection(group);
 					desk.tell(`${name}: gain ${signed(group.gain_db, 1)} dB.`);
 				},
 				onchange: () => {
 					flush();
 					desk.decide("change", { what: `gain of the ${name}`,
 						changes: [{ take: "", keys: ["sections", String(section(name).number), "gain"], value: section(name).gain_db }] });
-				} }));
+				} }), el("span", { class: "total" }));
 	}
 
 	function showSection(group) {
@@ -337,6 +338,7 @@ export function mixRoom(desk) {
 		if (!input) return;
 		put(input, String(group.gain_db));
 		input.setAttribute("aria-valuetext", `${signed(group.gain_db, 1)} dB`);
+		input.nextSibling.textContent = `${signed(group.gain_db, 1)} dB`;
 	}
 
 	function step(by) {

@@ -14,7 +14,8 @@ export function pictureRoom(desk) {
 
 	const seen = () => data?.takes[hand];
 	const shot = () => data.films[0].shots[shown];
-	const shots = shotList({ desk, data: () => data, inHand: seen, shown: shot, look, draw });
+	const shots = shotList({ desk, data: () => data, inHand: seen, shown: shot, look, draw,
+		width: () => list.clientWidth });
 
 	async function load() {
 		data = await get("look");
@@ -273,6 +274,7 @@ export function pictureRoom(desk) {
 			fill(root, el("div", { class: "picture" }, films, bench), list);
 		},
 		load,
+		redraw: () => { if (data) draw(); },
 		hide: flush,
 	};
 }

@@ -161,9 +161,8 @@ export function placeRoom(desk) {
 			take.asks ? el("p", { class: "asked" }, `Needs review: ${take.asks}`) : null,
 			take.candidates.length ? el("ol", { class: "choices", "aria-label": "Candidates" }, take.candidates.slice(0, 9).map((c, i) =>
 				el("li", {}, el("button", { type: "button", "aria-pressed": String(number === i + 1), "aria-keyshortcuts": String(i + 1),
-					"data-candidate": String(i + 1), "data-id": `candidate ${i}`, onclick: () => pick(i) },
-				keyCap(String(i + 1)),
-				` ${c.by === "cue" ? "clap" : "first note"} at ${c.at.toFixed(2)} s of the file, ${odds(c.odds)}`)))) : null,
+					"data-candidate": String(i + 1), "data-id": `candidate ${i}`, "aria-label": `Candidate ${i + 1}: ${candidateName(c)}`, onclick: () => pick(i) },
+				keyCap(String(i + 1)), ` ${candidateName(c)}`)))) : null,
 			el("div", { class: "keys", role: "group", "aria-label": "Moments" }, el("span", {}, "Look at"),
 				data.places.map((w, i) => el("button", { type: "button", "aria-pressed": String(i === at), "data-id": `moment ${i}`, onclick: () => look(i) }, w.title)),
 				el("span", {}, at === 0 ? "moves shift the whole take" : "moves change its clock; the clap stays")),
@@ -182,6 +181,8 @@ export function placeRoom(desk) {
 				key("As it was", "r", () => choose(take))));
 		refresh();
 	}
+
+	const candidateName = (c) => `${c.by === "cue" ? "clap" : "first note"} at ${c.at.toFixed(2)} s of the file, ${odds(c.odds)}`;
 
 	const odds = (x) => x >= 0.995 ? "99 %" : x < 0.01 ? "under 1 %" : `${Math.round(100 * x)} %`;
 

@@ -2,7 +2,7 @@
 // for one player, and who approves which version.
 import { el, fill, keyCap } from "./dom.js";
 import { get, post } from "./server.js";
-import { clock, placeOf, stepMeasure } from "./bars.js";
+import { clock, placeOf, stepMeasure, thinned } from "./bars.js";
 
 // reviewRoom returns the room; desk is what main.js offers.
 export function reviewRoom(desk) {
@@ -168,8 +168,8 @@ export function reviewRoom(desk) {
 		if (!ruler || !film) return;
 		const whole = data.end - data.start;
 		needle = el("i", { class: "needle" });
-		const lines = data.beats.filter((b) => b.down && !b.count_in), every = Math.ceil(lines.length / 24);
-		fill(ruler, lines.filter((b, i) => i % every === 0).map((b) => put(el("i", {}, String(b.measure)), b.at)),
+		const lines = thinned(data.beats.filter((b) => b.down && !b.count_in), ruler.clientWidth);
+		fill(ruler, lines.map((b) => put(el("i", {}, String(b.measure)), b.at)),
 			all.map((r) => put(el("span", { class: r.settled ? "mark settled" : "mark" }), r.time)), needle);
 		function put(node, time) {
 			node.style.left = `${100 * (time - data.start) / whole}%`;
@@ -245,6 +245,7 @@ export function reviewRoom(desk) {
 			frame = requestAnimationFrame(run);
 		},
 		load,
+		redraw: () => { if (data) showList(); },
 		hide: () => {
 			video?.pause();
 			cancelAnimationFrame(frame);

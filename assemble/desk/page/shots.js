@@ -1,11 +1,13 @@
 // The list of shots: on a ruler of measures, whose edges are dragged to beats, and as a list
 // with a button for everything.
+import { thinned } from "./bars.js";
 import { el } from "./dom.js";
 import { beatName } from "./wave.js";
 
 // shotList returns what draws the list and names beats. data is what is planned, inHand the
-// take in hand, shown the shot that is looked at; look shows another one, draw all anew.
-export function shotList({ desk, data, inHand, shown, look, draw }) {
+// take in hand, shown the shot that is looked at; look shows another one, draw
+// all anew, and width is that of the ruler in pixels.
+export function shotList({ desk, data, inHand, shown, look, draw, width }) {
 	// wordOf names the beat nearest to a guide time, as the manifest does.
 	function wordOf(guide) {
 		let best;
@@ -125,8 +127,7 @@ export function shotList({ desk, data, inHand, shown, look, draw }) {
 	// ruler shows the shots over the measures; their edges are dragged to beats.
 	function ruler() {
 		const whole = data().end - data().start, bar = el("div", { class: "ruler" });
-		for (const b of data().beats) {
-			if (!b.down || b.count_in) continue;
+		for (const b of thinned(data().beats.filter((one) => one.down && !one.count_in), width())) {
 			const line = el("i", { "aria-hidden": "true" }, String(b.measure));
 			line.style.left = `${100 * (b.at - data().start) / whole}%`;
 			bar.append(line);
