@@ -22,7 +22,7 @@ func breakHarmony(displaced float64) float64 {
 // breakHarmonyFar is [breakHarmony] of a part that is nowhere near.
 const breakHarmonyFar = 0.15
 
-// others is what the harmony of the others says for a split, in nats: for one piece at the
+// others returns what the harmony of the others says for a split, in nats: for one piece at the
 // base place, and for the split against that.
 func (s *breakScan) others(x split) float64 {
 	if s.c.voices == 0 {
@@ -41,7 +41,7 @@ type harmonyAt struct {
 // hear returns how well the file, displaced by so many seconds, agrees with the others.
 func (s *breakScan) hear(by float64) harmonyAt { return harmonyAt{s.agreeing(by), breakHarmony(by)} }
 
-// with is what a split says whose first part lies as h up to frame cut, and whose second
+// with returns what a split says whose first part lies as h up to frame cut, and whose second
 // lies as last from frame edge on, where none is the file at its base place.
 func (h harmonyAt) with(last, none harmonyAt, cut, edge int) float64 {
 	far := breakHarmonyFar
@@ -57,7 +57,7 @@ func (s *breakScan) weight() float64 {
 	return float64(step) / 100 * float64(s.c.voices) / float64(s.c.voices+1)
 }
 
-// frames is how many of the frames that are looked at come before a guide time of the
+// frames returns how many of the frames that are looked at come before a guide time of the
 // base place.
 func (s *breakScan) frames(guide float64) int {
 	f := s.t.f
@@ -67,7 +67,7 @@ func (s *breakScan) frames(guide float64) int {
 	return int(math.Max(0, math.Min(float64(n), math.Ceil(file/ChromaHop/float64(step)))))
 }
 
-// agreeing is the running sum of how well the file's harmony, displaced by d, goes with
+// agreeing returns the running sum of how well the file's harmony, displaced by d, goes with
 // that of the others: of every frame that is looked at, of displacements in whole frames.
 func (s *breakScan) agreeing(d float64) []float64 {
 	shift := max(-mostShift, min(mostShift, int(math.Round(d/ChromaHop))))

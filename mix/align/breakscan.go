@@ -47,12 +47,12 @@ func newBreakScan(g *grid, p *beatPhases, t *take, o float64, c *company) *break
 // enough reports whether the file holds enough to tell a break by.
 func (s *breakScan) enough() bool { return len(s.strands[0].at) >= 8 && s.to > s.from }
 
-// weighed is what speaks for a split, in nats; compare with [breakScan.unbroken].
+// weighed returns what speaks for a split, in nats; compare with [breakScan.unbroken].
 func (s *breakScan) weighed(x split) float64 {
 	return s.phases(s.sections(x)) + s.others(x) + s.ending(x)
 }
 
-// phases is what the signs of playing and the others' rhythm say when the sections of
+// phases returns what the signs of playing and the others' rhythm say when the sections of
 // the file lie as given, in nats.
 func (s *breakScan) phases(parts []section) float64 {
 	var v float64
@@ -79,11 +79,11 @@ func (s *breakScan) sections(x split) []section {
 	}
 }
 
-// extra is the guide time, at the base place, from which on to the second part the
+// extra returns the guide time, at the base place, from which on to the second part the
 // file holds what is in no part; where that part begins when it holds no such thing.
 func (s *breakScan) extra(x split) float64 { return x.edge + math.Min(0, x.jump()) }
 
-// ending is what the end of the sound says, in nats: it ends with the piece.
+// ending returns what the end of the sound says, in nats: it ends with the piece.
 func (s *breakScan) ending(x split) float64 {
 	o := s.o + x.last
 	last := s.g.beats[len(s.g.beats)-1].Length
@@ -92,7 +92,7 @@ func (s *breakScan) ending(x split) float64 {
 	return weights[sound] * (0.5*end - held*after)
 }
 
-// inOnePiece is how well the file lies in one piece by seconds from the base place, in nats.
+// inOnePiece returns how well the file lies in one piece by seconds from the base place, in nats.
 func (s *breakScan) inOnePiece(by float64) float64 {
 	if by == 0 {
 		return s.unbroken()
@@ -100,7 +100,7 @@ func (s *breakScan) inOnePiece(by float64) float64 {
 	return s.weighed(split{edge: s.from, first: by, last: by})
 }
 
-// unbroken is how well the file lies in one piece at the base place, with the best clock,
+// unbroken returns how well the file lies in one piece at the base place, with the best clock,
 // in nats.
 func (s *breakScan) unbroken() float64 {
 	best := math.Inf(-1)
@@ -113,7 +113,7 @@ func (s *breakScan) unbroken() float64 {
 	return best + s.others(split{}) + s.ending(split{})
 }
 
-// beatAt is the length of the beat at a guide time, seconds.
+// beatAt returns the length of the beat at a guide time, seconds.
 func (s *breakScan) beatAt(guide float64) float64 {
 	length := s.g.startBeat().Length
 	for _, b := range s.g.beats {

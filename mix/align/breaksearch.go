@@ -6,7 +6,7 @@ import (
 	"slices"
 )
 
-// edges are guide times of the base place at which a second part may begin.
+// edges returns guide times of the base place at which a second part may begin.
 func (s *breakScan) edges() []float64 {
 	var all []float64
 	step := s.edgeStep()
@@ -16,7 +16,7 @@ func (s *breakScan) edges() []float64 {
 	return all
 }
 
-// edgeStep is how far edges are apart, seconds.
+// edgeStep returns how far edges are apart, seconds.
 func (s *breakScan) edgeStep() float64 {
 	return math.Max(breakEdge, (s.to-s.from)/breakEdges)
 }
@@ -24,7 +24,7 @@ func (s *breakScan) edgeStep() float64 {
 // shift is a displacement that is tried, and by how much it may be off, in seconds.
 type shift struct{ by, off float64 }
 
-// shifts are the displacements that are tried: near ones closely.
+// shifts returns the displacements that are tried: near ones closely.
 func shifts() []shift {
 	var all []shift
 	for d := breakLeast; d < breakReach; {
@@ -86,7 +86,7 @@ func distinct(all []split) []split {
 	return out
 }
 
-// most is the largest value between two places, in beats.
+// most returns the largest value between two places, in beats.
 func (p *beatProfile) most(from, to float64) float64 {
 	best := math.Inf(-1)
 	for k := int(math.Round(from * breakBins)); k <= int(math.Round(to*breakBins)); k++ {
@@ -130,7 +130,7 @@ func (s *breakScan) phaseShifts() []beatProfile {
 	return out
 }
 
-// jumpPrior is by how many nats a jump is less likely than one of a tenth of a second:
+// jumpPrior returns by how many nats a jump is less likely than one of a tenth of a second:
 // small ones are as common as ones twice as large.
 func jumpPrior(d float64) float64 { return math.Log(math.Max(0.03, math.Abs(d)) / 0.1) }
 
@@ -171,7 +171,7 @@ func (s *breakScan) somewhere(h Hint) []split {
 	return []split{s.tuned(best)}
 }
 
-// silences are the sections inside the file that are digitally silent, as breaks:
+// silences returns the sections inside the file that are digitally silent, as breaks:
 // what a recorder writes when it has nothing to write.
 func (s *breakScan) silences() []Hint {
 	f := s.t.f
@@ -199,7 +199,7 @@ func (s *breakScan) silences() []Hint {
 	return out
 }
 
-// noise is the level in dBFS that nine tenths of what is not digitally silent exceed.
+// noise returns the level in dBFS that nine tenths of what is not digitally silent exceed.
 func (f *Features) noise() float64 {
 	var some []uint8
 	for _, v := range f.Level {

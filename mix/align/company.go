@@ -142,7 +142,7 @@ func (p *beatPhases) cellAt(guide float64) int {
 	return -1
 }
 
-// at is the bin of the beat of a guide time; -1 outside the piece.
+// at returns the bin of the beat of a guide time; -1 outside the piece.
 func (p *beatPhases) at(guide float64) int {
 	if c := p.cellAt(guide); c >= 0 {
 		return c % breakBins
