@@ -31,8 +31,8 @@ if [ "$(echo "$verbs" | wc -w)" -lt 15 ]; then bad "the README's table of verbs 
 has() {
 	list=$1
 	shift
-	for name; do
-		if ! grep -q "[ /]$name\$" "$list"; then bad "$(basename "$list"): no $name"; fi
+	for wanted; do
+		if ! grep -q "[ /]$wanted\$" "$list"; then bad "$(basename "$list"): no $wanted"; fi
 	done
 }
 
@@ -60,7 +60,7 @@ runs() {
 	echo "run: $(tr -d '\r' <"$work/version" | head -n 1); $(wc -l <"$work/licences") lines of licences"
 }
 
-version=$(ls | sed -n 's/^ripieno-\(.*\)\.cdx\.json$/\1/p')
+version=$(ls | sed -n 's/^ripieno-\(.*\)-linux\.cdx\.json$/\1/p')
 if ! sha256sum --quiet -c SHA256SUMS; then bad "a sum is not that of its file"; fi
 for file in *; do
 	if [ "$file" != SHA256SUMS ] && ! grep -q "  $file\$" SHA256SUMS; then bad "$file has no sum"; fi
@@ -111,14 +111,19 @@ for target in linux-amd64 linux-arm64 darwin-amd64 darwin-arm64 windows-amd64 wi
 	esac
 done
 
-# The list of contents names the modules that the program says it is made of.
-for build in "$work"/*.build; do
-	sed -n 's/^\tdep\t\([^\t]*\)\t\([^\t]*\)\t.*/\1@\2/p' "$build"
-done | sort -u >"$work/modules"
-if [ ! -s "$work/modules" ]; then bad "no module was read from the programs"; fi
-while read -r module; do
-	if ! grep -q -F -e "$module" "ripieno-$version.cdx.json"; then bad "$module is not in the list of contents"; fi
-done <"$work/modules"
+# A system's list of contents names the modules that its programs say they are made of.
+for system in linux darwin windows; do
+	for build in "$work"/*-"$system"-*.build; do
+		if [ -f "$build" ]; then sed -n 's/^\tdep\t\([^\t]*\)\t\([^\t]*\)\t.*/\1@\2/p' "$build"; fi
+	done | sort -u >"$work/modules"
+	while read -r module; do
+		if ! grep -q -F -e "$module" "ripieno-$version-$system.cdx.json"; then
+			bad "$module is not in the list of contents for $system"
+		fi
+	done <"$work/modules"
+	echo "contents: $system, $(wc -l <"$work/modules") modules"
+	if [ "$system" = linux ] && [ ! -s "$work/modules" ]; then bad "no module was read from the programs"; fi
+done
 
 for archive in *.tar.gz *.zip; do
 	if [ ! -f "$archive" ]; then continue; fi
@@ -151,5 +156,5 @@ for package in *.deb *.rpm; do
 	if ! grep -q ffmpeg "$work/control"; then bad "$package does not ask for ffmpeg"; fi
 	echo "package: $package, $(grep -c . "$list") files and folders"
 done
-echo "$made archives, $(wc -l <"$work/modules") modules, $(echo "$verbs" | wc -w) verbs"
+echo "$made archives, $(echo "$verbs" | wc -w) verbs"
 exit "$wrong"

@@ -5,7 +5,7 @@
 #
 # puts into FOLDER (default: a new folder beside this script's) archives for Linux,
 # macOS and Windows on amd64 and arm64, packages for Debian and RPM systems, a
-# Homebrew formula, a winget manifest, a list of what is in the program (CycloneDX)
+# Homebrew formula, a winget manifest, lists of what is in the program (CycloneDX)
 # and checksums. The same commit and Go give the same bytes, wherever it is made.
 # RIPIENO_DOWNLOADS is where the archives will be offered; without it the formula and
 # the manifest name a place that cannot exist, so that nobody can publish them by
@@ -102,10 +102,14 @@ sum() {
 	if command -v sha256sum >/dev/null; then sha256sum "$1" | cut -d ' ' -f 1; else shasum -a 256 "$1" | cut -d ' ' -f 1; fi
 }
 
-# What is in the program. Its number is made from the commit, since a drawn one would
-# be another each time.
-go run "$cyclonedx" app -json -noserial -licenses -std -main cmd/ripieno -output "$work/sbom.json" . >&2
-sed -e '/"timestamp":/d' "$work/sbom.json" >"$out/ripieno-$version.cdx.json"
+# What is in the program, on each system, as some modules are for one alone. A list's
+# number is left out, since a drawn one would be another each time.
+GOBIN=$work go install "$cyclonedx"
+for system in linux darwin windows; do
+	GOOS=$system GOARCH=amd64 CGO_ENABLED=0 "$work/cyclonedx-gomod" app -json -noserial -licenses -std \
+		-main cmd/ripieno -output "$work/sbom.json" . >&2
+	sed -e '/"timestamp":/d' "$work/sbom.json" >"$out/ripieno-$version-$system.cdx.json"
+done
 
 archive_sum() { if [ -f "$out/$1" ]; then sum "$out/$1"; else echo "not-made"; fi; }
 
