@@ -17,7 +17,7 @@ type Heard struct {
 
 // HeardVersion is the version of what [Hear] measures. Raise it when a figure
 // changes.
-const HeardVersion = 2
+const HeardVersion = 3
 
 // Hear reads a strip's recording and returns what it says of itself. The piece
 // lies in guide frames piece. An error is a [*StripError].
@@ -31,17 +31,10 @@ func Hear(s Strip, piece Span) (Heard, error) {
 	err := s.read(func(src audio.Source) error {
 		// A bow begins before the beat, and a player may be early.
 		const early = 0.3
-		noise, err := denoise.Listen(src, int64((in.From-early)*float64(src.Rate())))
+		noise, playing, err := expand.Hear(src, int64((in.From-early)*float64(src.Rate())), in)
 		if err == nil {
-			h.Noise = *noise
+			h.Noise, h.Playing = *noise, playing
 		}
-		return err
-	})
-	if err != nil {
-		return h, err
-	}
-	err = s.read(func(src audio.Source) error {
-		h.Playing, err = expand.Find(src, &h.Noise, in)
 		return err
 	})
 	return h, err

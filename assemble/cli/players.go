@@ -118,7 +118,7 @@ func guideLines(w io.Writer, r assemble.GuideFile) {
 	}
 	fmt.Fprintf(w, "wrote %s (%s)\n", strings.Join(files, ", "), clock(r.Duration))
 	if r.CueAt != nil {
-		fmt.Fprintf(w, "count-in of %d measures; everybody claps on measure %d beat %d of it, at %s\n", r.CountIn,
+		fmt.Fprintf(w, "count-in of %s; everybody claps on measure %d beat %d of it, at %s\n", count(r.CountIn, "measure"),
 			r.CueMeasure, r.CueBeat, clock(*r.CueAt))
 	}
 	if r.From > 0 {

@@ -97,8 +97,8 @@ func rollTable(r assemble.RollResult) func(io.Writer) {
 				row(t.Status, t.Name, t.Player, t.Part, t.Release, strings.Join(more, "; "))
 			}
 		})
-		fmt.Fprintf(w, "%d takes: %d in, %d rejected, %d missing, %d late\n",
-			len(r.Takes), r.Counts.In, r.Counts.Rejected, r.Counts.Missing, r.Counts.Late)
+		fmt.Fprintf(w, "%s: %d in, %d rejected, %d missing, %d late\n",
+			count(len(r.Takes), "take"), r.Counts.In, r.Counts.Rejected, r.Counts.Missing, r.Counts.Late)
 		if n := r.Counts.Unreleased; n > 0 {
 			fmt.Fprintf(w, "release missing for %s\n", count(n, "take"))
 		}

@@ -131,7 +131,7 @@ func changesOf(list []decision) ([]manifest.Change, error) {
 	return out, nil
 }
 
-// refused is the fault of what the page may not ask.
+// refused returns the fault of what the page may not ask.
 func refused(what string) error { return fault.New(fault.Manifest, "the desk", what, "") }
 
 // place is where a person has put a recording.

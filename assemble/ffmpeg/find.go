@@ -118,5 +118,5 @@ func (p places) file(dirs []string, name string) string {
 	return ""
 }
 
-// installHint is how to get ffmpeg here.
+// installHint returns how to get ffmpeg here.
 func installHint() string { return "install it " + Install() }

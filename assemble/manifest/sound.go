@@ -25,7 +25,7 @@ var allClean = production.Clean{Silence: true, Noise: true, Tone: true}
 // expected count, so that a late take does not change the sound of the others.
 const mostReduced = 24
 
-// defaultClean is what is done in an ensemble that the manifest says nothing about.
+// defaultClean returns what is done in an ensemble that the manifest says nothing about.
 func defaultClean(takes int) production.Clean {
 	all := allClean
 	all.Noise = takes <= mostReduced

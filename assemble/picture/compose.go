@@ -140,7 +140,7 @@ type sources struct {
 var nowhere = sources{mezzanine: func(int) string { return "" }, band: func(task.Ref[string]) string { return "" },
 	drawing: func(task.Ref[string]) string { return "" }}
 
-// segment is c for the graph, with the paths that from gives.
+// segment returns c for the graph, with the paths that from gives.
 func (c composition) segment(from sources) graph.Segment {
 	drawing := from.drawing
 	g := graph.Segment{

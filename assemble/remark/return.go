@@ -115,7 +115,7 @@ func (b *Book) Take(r *Return, m *tempo.Map, title string, takes []string) (Take
 // beyond it is about its end.
 const mostAfter = 600
 
-// TooMany is the fault of a book that is full.
+// TooMany returns the fault of a book that is full.
 func TooMany() error {
 	return fault.New(fault.Manifest, FileName, fmt.Sprintf("there are more than %d remarks or %d approvals",
 		MostRemarks, MostApprovals), "take settled ones out of "+FileName)

@@ -151,6 +151,7 @@ func (t *Track) Find(rep Report, res task.Result, music *tempo.Map, who Playing)
 		}
 		f.Rooms = append(f.Rooms, roomResult(r))
 	}
+	fillHall(f.Rooms, t.mix.Room)
 	return f, nil
 }
 

@@ -115,3 +115,48 @@ func TestWordsOfRooms(t *testing.T) {
 		t.Errorf("%+v", r)
 	}
 }
+
+// What a take lacks of the hall brings its reverberation to that of the middle one, which
+// lacks nothing: held against the powers themselves. Far ones are brought as far as sends
+// may go, and without a hall, or of one take alone, nothing is said.
+func TestWhatTakesLackOfTheHall(t *testing.T) {
+	rooms := []*RoomResult{{Direct: 10}, nil, {Direct: 9}, {Direct: 12}, {Direct: 8}, {Direct: 14}}
+	const room = 0.5
+	fillHall(rooms, room)
+	together := func(r *RoomResult) float64 { // reverberation and hall against the direct sound, dB
+		share := math.Pow(10, -r.Direct/10)
+		direct := 1 / (1 + share)
+		return 10 * math.Log10((share*direct+room*room*math.Pow(10, *r.Lacks/10))/direct)
+	}
+	for i, r := range rooms {
+		if r == nil {
+			continue
+		}
+		if math.Abs(together(r)-together(rooms[0])) > 0.3 {
+			t.Errorf("room %d: %.2f dB, the middle one %.2f dB", i, together(r), together(rooms[0]))
+		}
+	}
+	if *rooms[0].Lacks != 0 {
+		t.Errorf("the middle one lacks %v dB", *rooms[0].Lacks)
+	}
+	far := []*RoomResult{{Direct: 20, Decay: 0.3}, {Direct: 1, Decay: 0.3}, {Direct: 1}, {Direct: -9, Decay: 0.8}}
+	fillHall(far, 0.15)
+	if *far[0].Lacks != mostSend || *far[3].Lacks != leastSend {
+		t.Errorf("far ones lack %v and %v dB", *far[0].Lacks, *far[3].Lacks)
+	}
+	if got := far[0].words(); len(got) != 2 || got[1] != "drier than the others: 6 dB more send would even it out" {
+		t.Errorf("%q", got)
+	}
+	if got := far[3].words(); len(got) != 2 || got[1] != "wetter than the others: 12 dB less send would even it out" {
+		t.Errorf("%q", got)
+	}
+	if got := far[1].words(); len(got) != 1 {
+		t.Errorf("%q", got)
+	}
+	dry, alone := []*RoomResult{{Direct: 1}, {Direct: 9}}, []*RoomResult{nil, {Direct: 1}}
+	fillHall(dry, 0)
+	fillHall(alone, 0.3)
+	if dry[0].Lacks != nil || alone[1].Lacks != nil {
+		t.Error("something is lacking where there is no hall, or nobody to compare with")
+	}
+}

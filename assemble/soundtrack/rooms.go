@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 
 	"ripieno/assemble/plan"
 	"ripieno/assemble/store"
@@ -51,6 +52,9 @@ type RoomResult struct {
 	Early  float64 `json:"early_decay_s"` // ISO 3382-1
 	Decay  float64 `json:"decay_s"`       // reverberation time, to −60 dB
 	Direct float64 `json:"direct_db"`     // of the direct sound over the reverberation
+	// Lacks is by how much more of the shared hall would make the take as reverberant as the
+	// middle one of the others; nil without a hall.
+	Lacks *float64 `json:"hall_lacks_db,omitempty"`
 }
 
 // roomResult returns what is known of a room; nil where its decay was not to be told.
@@ -67,5 +71,45 @@ func (r *RoomResult) words() []string {
 	if r == nil {
 		return nil
 	}
-	return []string{fmt.Sprintf("a room of %.1f s, direct sound %+.0f dB against it", r.Decay, r.Direct)}
+	notes := []string{fmt.Sprintf("a room of %.1f s, direct sound %+.0f dB against it", r.Decay, r.Direct)}
+	switch {
+	case r.Lacks == nil || math.Abs(*r.Lacks) < worthSending:
+	case *r.Lacks > 0:
+		notes = append(notes, fmt.Sprintf("drier than the others: %.0f dB more send would even it out", *r.Lacks))
+	default:
+		notes = append(notes, fmt.Sprintf("wetter than the others: %.0f dB less send would even it out", -*r.Lacks))
+	}
+	return notes
+}
+
+// What a send may be changed by, and from when on that is worth saying, dB (common
+// practice, no source).
+const mostSend, leastSend, worthSending = 6.0, -12.0, 3.0
+
+// fillHall says of each room what it lacks in a hall as strong as room beside the dry sound:
+// with that much, reverberation and hall together stand against the direct sound as they do
+// in the middle one of all. Of fewer than two nothing is said.
+func fillHall(rooms []*RoomResult, room float64) {
+	var shares []float64 // power of the reverberation beside the direct sound
+	for _, r := range rooms {
+		if r != nil {
+			shares = append(shares, math.Pow(10, -r.Direct/10))
+		}
+	}
+	if len(shares) < 2 || !(room > 0) {
+		return
+	}
+	slices.Sort(shares)
+	middle, hall := shares[len(shares)/2], room*room
+	want := middle + hall*(1+middle)
+	for _, r := range rooms {
+		if r == nil {
+			continue
+		}
+		// Direct and reverberant sound of a strip together are 1, as the hall takes them.
+		share := math.Pow(10, -r.Direct/10)
+		lacks := (want - share) / (1 + share) / hall
+		db := min(max(math.Round(20*math.Log10(max(lacks, 1e-3)))/2, leastSend), mostSend)
+		r.Lacks = &db
+	}
 }

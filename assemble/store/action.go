@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync/atomic"
 )
 
 // format is part of every key and every index: raising it forgets everything
@@ -27,6 +28,7 @@ type Action struct {
 	subject string
 	cost    float64
 	fields  []Field
+	used    *atomic.Int64 // how much of the array behind fields is taken, by any copy; nil for no array
 	ext     string
 	names   []string
 	varies  []string
@@ -170,9 +172,20 @@ func (a Action) ID() ID {
 	return f.sum()
 }
 
-// field appends x without ever sharing the array with another copy of a.
+// field appends x. Copies of an Action share the array of their fields, since copying it for
+// each would take quadratic time for a mix of a thousand strips; but the place behind the
+// last field goes to one copy only, and the others get an array of their own.
 func (a Action) field(x Field) Action {
-	a.fields = append(slices.Clip(a.fields), x)
+	n := len(a.fields)
+	if a.used != nil && n < cap(a.fields) && a.used.CompareAndSwap(int64(n), int64(n+1)) {
+		a.fields = a.fields[:n+1]
+		a.fields[n] = x
+		return a
+	}
+	a.fields = append(make([]Field, 0, max(8, 2*n)), a.fields...)
+	a.fields = append(a.fields, x)
+	a.used = new(atomic.Int64)
+	a.used.Store(int64(n + 1))
 	return a
 }
 

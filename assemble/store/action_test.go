@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"reflect"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 )
@@ -70,6 +71,39 @@ func TestActionsShareNothing(t *testing.T) {
 	_ = base.Arg("d", 5)
 	if x.ID() != want {
 		t.Error("a sibling changed the action")
+	}
+}
+
+// Copies that go on from one action, whoever is first, have their own fields alone, and the
+// key that they would have had each by itself.
+func TestActionsGoOnApart(t *testing.T) {
+	base := NewAction("r")
+	for i := range 20 {
+		base = base.Arg("common", i)
+	}
+	got := make([]ID, 16)
+	var wait sync.WaitGroup
+	for k := range got {
+		wait.Go(func() {
+			a := base
+			for i := range 30 {
+				a = a.Arg("own", 100*k+i)
+			}
+			got[k] = a.ID()
+		})
+	}
+	wait.Wait()
+	for k, id := range got {
+		want := NewAction("r")
+		for i := range 20 {
+			want = want.Arg("common", i)
+		}
+		for i := range 30 {
+			want = want.Arg("own", 100*k+i)
+		}
+		if id != want.ID() {
+			t.Errorf("copy %d has another key than by itself", k)
+		}
 	}
 }
 

@@ -65,7 +65,7 @@ func unclickTask(r *Recording, m *tempo.Map, offset, ppm float64) task.Ref[*alig
 	return task.Value[*align.Features](t)
 }
 
-// beatTimes is what of a guide decides when it clicks and how: the seconds of its cue and
+// beatTimes returns what of a guide decides when it clicks and how: the seconds of its cue and
 // of every beat, negative ones of downbeats.
 func beatTimes(m *tempo.Map) []float64 {
 	out := []float64{m.Cue()}

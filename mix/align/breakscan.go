@@ -75,7 +75,7 @@ func (s *breakScan) foldPart(from, to int, d func(i int) float64) (p beatProfile
 	return p
 }
 
-// like is what the notes displaced by d(i) say under a profile.
+// like returns what the notes displaced by d(i) say under a profile.
 func (s *breakScan) like(p *beatProfile, d func(i int) float64) float64 {
 	var v float64
 	for i := range s.at {
@@ -84,7 +84,7 @@ func (s *breakScan) like(p *beatProfile, d func(i int) float64) float64 {
 	return v
 }
 
-// one is what a note says, in nats.
+// one returns what a note says, in nats.
 func (s *breakScan) one(p *beatProfile, i int, d float64) float64 {
 	if math.IsNaN(d) {
 		return -breakDropped * s.w[i]
@@ -95,7 +95,7 @@ func (s *breakScan) one(p *beatProfile, i int, d float64) float64 {
 	return 0
 }
 
-// weighed is what speaks for a split, in nats.
+// weighed returns what speaks for a split, in nats.
 func (s *breakScan) weighed(x split) float64 {
 	d := s.displaced(x)
 	p := s.fold(d)
@@ -117,13 +117,13 @@ func (s *breakScan) displaced(x split) func(i int) float64 {
 	}
 }
 
-// extra is the guide time, at the base place, from which on to the second part the
+// extra returns the guide time, at the base place, from which on to the second part the
 // file holds what is in no part; that part's first note where it holds no such thing.
 func (s *breakScan) extra(x split) float64 {
 	return s.at[x.k] + math.Min(0, x.last-x.first+breakSlack)
 }
 
-// rhythm is what the others' notes say for the notes displaced by d(i), in nats.
+// rhythm returns what the others' notes say for the notes displaced by d(i), in nats.
 func (s *breakScan) rhythm(d func(i int) float64) float64 {
 	var v float64
 	for i, at := range s.at {
@@ -138,7 +138,7 @@ func (s *breakScan) rhythm(d func(i int) float64) float64 {
 	return breakRhythm * v
 }
 
-// ending is what the end of the sound says: it ends with the piece.
+// ending returns what the end of the sound says: it ends with the piece.
 func (s *breakScan) ending(x split) float64 {
 	o := s.o + x.last
 	last := s.g.beats[len(s.g.beats)-1].Length
@@ -147,7 +147,7 @@ func (s *breakScan) ending(x split) float64 {
 	return weights[sound] * (0.5*end - held*after)
 }
 
-// unbroken is how well the notes lie in one piece, with the best clock.
+// unbroken returns how well the notes lie in one piece, with the best clock.
 func (s *breakScan) unbroken() float64 {
 	best := math.Inf(-1)
 	mid := (s.at[0] + s.at[len(s.at)-1]) / 2
@@ -163,7 +163,7 @@ func (s *breakScan) unbroken() float64 {
 // all.
 const chromaFrames = 2400
 
-// others is what the harmony of the others says for a split, in nats.
+// others returns what the harmony of the others says for a split, in nats.
 func (s *breakScan) others(x split) float64 {
 	if s.c.voices == 0 {
 		return 0
@@ -185,7 +185,7 @@ func (s *breakScan) others(x split) float64 {
 	return weights[harmony] * sum * float64(step) / 100 / float64(len(s.c.units())) * float64(s.c.voices) / float64(s.c.voices+1)
 }
 
-// agreeing is the running sum of how well the file's harmony, displaced by d, goes with
+// agreeing returns the running sum of how well the file's harmony, displaced by d, goes with
 // that of the others: of every frame that is looked at, of displacements in whole frames.
 func (s *breakScan) agreeing(d float64) []float64 {
 	shift := int(math.Round(d / ChromaHop))

@@ -156,7 +156,7 @@ func (s *breakScan) jumps(x split) []split {
 	return out
 }
 
-// beatAt is the length of the beat at a guide time, seconds.
+// beatAt returns the length of the beat at a guide time, seconds.
 func (s *breakScan) beatAt(guide float64) float64 {
 	length := s.g.startBeat().Length
 	for _, b := range s.g.beats {

@@ -150,7 +150,7 @@ func (c *clickSound) alike(y []float64, at []int, reach int) (shape, lags []floa
 	return shape, lags
 }
 
-// medianSound is the median of the stretches of x that begin so many samples after some
+// medianSound returns the median of the stretches of x that begin so many samples after some
 // places; those whose lag is NaN are left out.
 func medianSound(x []float64, at []int, lags []float64, length int) []float64 {
 	var rows [][]float64

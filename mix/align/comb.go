@@ -29,7 +29,7 @@ func newComb(t *take, g *grid) *comb {
 	return c
 }
 
-// sum is the comb's value at offset o on a clock of ratio.
+// sum returns the comb's value at offset o on a clock of ratio.
 func (c *comb) sum(o, ratio float64) float64 {
 	var s float64
 	base := o - c.g.origin
@@ -56,7 +56,7 @@ const combStep = 0.008
 // mostForClock is how many events tell a clock well enough.
 const mostForClock = 160
 
-// bestDrift is the clock that lets the comb stand out most, 0 unless another
+// bestDrift returns the clock that lets the comb stand out most, 0 unless another
 // is clearly better: the search only needs the playing to stay within a
 // player's scatter from the beginning of a file to its end.
 func (c *comb) bestDrift() float64 {

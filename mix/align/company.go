@@ -101,7 +101,7 @@ func newBeatPhases(g *grid) *beatPhases {
 	return p
 }
 
-// at is the bin of a guide time; -1 outside the piece.
+// at returns the bin of a guide time; -1 outside the piece.
 func (p *beatPhases) at(guide float64) int {
 	i := int((guide-p.from)/(breakStep/2) + 0.5)
 	if i < 0 || i >= len(p.bin) {

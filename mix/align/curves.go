@@ -41,7 +41,7 @@ type curveFilter struct {
 	tonal  *chromaFilter
 }
 
-// hann is a Hann window of n samples.
+// hann returns a Hann window of n samples.
 func hann(n int) []float64 {
 	w := make([]float64, n)
 	for i := range w {

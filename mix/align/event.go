@@ -131,7 +131,7 @@ func (p *profile) look(stretch int) {
 	}
 }
 
-// restless is the rise that band b of this file makes all the time while
+// restless returns the rise that band b of this file makes all the time while
 // there is sound: less than noise would for tones, whose levels are steady.
 func (p *profile) restless(b int) float64 {
 	rises := make([]float64, 0, p.n/7+1)
@@ -147,7 +147,7 @@ func (p *profile) restless(b int) float64 {
 	return 1 + 2.5*robust.Median(rises)
 }
 
-// quiet is the energy that nine tenths of the 40 ms stretches exceed.
+// quiet returns the energy that nine tenths of the 40 ms stretches exceed.
 func quiet(sum []float64) float64 {
 	const w = int(0.04 / hop)
 	var v []float64
@@ -161,7 +161,7 @@ func quiet(sum []float64) float64 {
 	return v[len(v)/10] + 1e-11
 }
 
-// mean is the mean energy of band b over hops [from, to), clipped to the file.
+// mean returns the mean energy of band b over hops [from, to), clipped to the file.
 func (p *profile) mean(b, from, to int) float64 {
 	from, to = max(0, from), min(p.n, to)
 	if to <= from {
@@ -170,7 +170,7 @@ func (p *profile) mean(b, from, to int) float64 {
 	return (p.sum[b][to] - p.sum[b][from]) / float64(to-from)
 }
 
-// total is the mean energy over all bands.
+// total returns the mean energy over all bands.
 func (p *profile) total(from, to int) float64 {
 	var s float64
 	for b := range p.sum {
@@ -179,7 +179,7 @@ func (p *profile) total(from, to int) float64 {
 	return s
 }
 
-// rise is how much louder band b is after hop n than before, dB.
+// rise returns how much louder band b is after hop n than before, dB.
 func (p *profile) rise(b, n int) float64 {
 	r := p.reach[b]
 	before, after := p.mean(b, n-r, n), p.mean(b, n, n+r)
@@ -188,7 +188,7 @@ func (p *profile) rise(b, n int) float64 {
 	return 10 * math.Log10((after+p.floor[b])/(before+p.floor[b]))
 }
 
-// onset is the mean over the bands of their rise beyond what noise makes.
+// onset returns the mean over the bands of their rise beyond what noise makes.
 func (p *profile) onset() []float64 {
 	out := make([]float64, p.n)
 	for n := range out {
@@ -235,7 +235,7 @@ func (p *profile) surroundings(n int) Event {
 	return e
 }
 
-// ms is a whole number of milliseconds in hops.
+// ms returns a whole number of milliseconds in hops.
 func ms(m int) int { return m / int(hop*1000) }
 
 // describe makes the event at hop n, where the onset strength is s.
@@ -270,7 +270,7 @@ func (p *profile) describe(n int, s float64, strength []float64, fine []float32,
 	return e
 }
 
-// lag is how long after its beginning a note that rises slowly is found, in
+// lag returns how long after its beginning a note that rises slowly is found, in
 // seconds, measured on simulated notes with straight and bent rises of 15 to
 // 120 ms: a note out of silence shows at once, one that follows another
 // when it has outgrown it.
@@ -284,7 +284,7 @@ func (e Event) lag() float64 {
 	return math.Min(0.18*e.Rise, 0.0135) * (1 - ramp(e.Level-e.Before, 15, 40))
 }
 
-// riseTime is how long the bands that rise at n take to their full level
+// riseTime returns how long the bands that rise at n take to their full level
 // within 150 ms, and when they begin to, in hops from n: the straight line
 // through 15 % and 75 % of the amplitude, prolonged to nothing.
 func (p *profile) riseTime(n int) (seconds, begin float64) {
@@ -365,7 +365,7 @@ func sharpTime(fine []float32, at float64) (float64, bool) {
 	return 0, false
 }
 
-// parabola is the place of the maximum between -1 and 1 of a parabola through
+// parabola returns the place of the maximum between -1 and 1 of a parabola through
 // three points of which the middle one is the largest.
 func parabola(a, b, c float64) float64 {
 	d := a - 2*b + c

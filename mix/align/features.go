@@ -50,7 +50,7 @@ type Features struct {
 	Clipped float64 // share of samples within 0.1 dB of full scale, 0..1
 }
 
-// Version is the measurement that [Analyse] makes now. Features of another
+// Version returns the measurement that [Analyse] makes now. Features of another
 // version must be measured again.
 func Version() int { return featuresVersion }
 
@@ -71,7 +71,7 @@ type Event struct {
 	Bright   float64 // share of the new energy above 1.3 kHz
 }
 
-// LevelAt is the loudness at a moment in dBFS; -120 outside the file.
+// LevelAt returns the loudness at a moment in dBFS; -120 outside the file.
 func (f *Features) LevelAt(seconds float64) float64 {
 	i := int(math.Floor(seconds / levelHop))
 	if i < 0 || i >= len(f.Level) {
@@ -295,7 +295,7 @@ func (a *analyser) finish() *Features {
 	return f
 }
 
-// levels is the loudness over the bands every levelHop.
+// levels returns the loudness over the bands every levelHop.
 func levels(energy [][]float32, n int) []uint8 {
 	const per = 5 // hops in a levelHop
 	out := make([]uint8, n/per)

@@ -73,7 +73,7 @@ func decimateBy(factor int) *decimator {
 	return d
 }
 
-// rate is the rate after decimation of a signal at in hertz.
+// rate returns the rate after decimation of a signal at in hertz.
 func (d *decimator) rate(in int) float64 { return float64(in) / float64(d.factor) }
 
 // write appends to out what can be computed once in has been added.

@@ -81,7 +81,7 @@ func newGrid(m *tempo.Map) *grid {
 	return g
 }
 
-// within is the guide time of a phase inside a beat: not a plain fraction of
+// within returns the guide time of a phase inside a beat: not a plain fraction of
 // its length when the tempo is changing.
 func within(m *tempo.Map, b tempo.Beat, phase float64) float64 {
 	q0, q1 := m.QuartersAt(b.Seconds), m.QuartersAt(b.Seconds+b.Length)
@@ -144,7 +144,7 @@ func (g *grid) tabulate() {
 	}
 }
 
-// at is the table's row for a guide time, or nil outside the music.
+// at returns the table's row for a guide time, or nil outside the music.
 func (g *grid) at(guide float64) *densities {
 	i := int(math.Round((guide - g.origin) / gridStep))
 	if i < 0 || i >= len(g.density) {
@@ -153,7 +153,7 @@ func (g *grid) at(guide float64) *densities {
 	return &g.density[i]
 }
 
-// nearestOf is the nearest slot among some classes; nil without any.
+// nearestOf returns the nearest slot among some classes; nil without any.
 func (g *grid) nearestOf(guide float64, use [classes]bool) *slot {
 	if len(g.slots) == 0 {
 		return nil
@@ -170,7 +170,7 @@ func (g *grid) nearestOf(guide float64, use [classes]bool) *slot {
 	return best
 }
 
-// beatNear is the guide time of the beat nearest to a guide time.
+// beatNear returns the guide time of the beat nearest to a guide time.
 func (g *grid) beatNear(guide float64) float64 {
 	lo, hi := 0, len(g.beats)
 	for lo < hi {
@@ -189,7 +189,7 @@ func (g *grid) beatNear(guide float64) float64 {
 	return g.beats[lo].Seconds
 }
 
-// startBeat is the first beat of the piece.
+// startBeat returns the first beat of the piece.
 func (g *grid) startBeat() tempo.Beat {
 	for _, b := range g.beats {
 		if !b.CountIn {

@@ -19,7 +19,7 @@ func newChoir(g *grid) *choir {
 	return &choir{sum: make([][12]float64, n), slots: make([]float64, len(g.slots))}
 }
 
-// frameAt is the index of a file's harmony at a guide time when it lies at o.
+// frameAt returns the index of a file's harmony at a guide time when it lies at o.
 func (t *take) frameAt(o, guide float64) int {
 	return int(math.Round((guide - o) / t.ratio() / ChromaHop))
 }
@@ -60,7 +60,7 @@ func (c *choir) units() [][12]float64 {
 	return c.unit
 }
 
-// agreement is how well the harmony of t at o goes with the choir, -1 to 1, over
+// agreement returns how well the harmony of t at o goes with the choir, -1 to 1, over
 // the whole piece: what the file does not hold counts for nothing.
 func (c *choir) agreement(g *grid, t *take, o float64) float64 {
 	c.units()
@@ -305,7 +305,7 @@ func (e *tutti) without(g *grid, takes []*take, voices ...string) *choir {
 	return c
 }
 
-// best is the most likely candidate of a take that has any.
+// best returns the most likely candidate of a take that has any.
 func (t *take) best() *hyp {
 	best := &t.hyps[0]
 	for i := range t.hyps {

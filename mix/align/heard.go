@@ -68,7 +68,7 @@ const (
 	heardMost  = 15
 )
 
-// heard is the time, in seconds of the file, at which the sound that begins round hop n
+// heard returns the time, in seconds of the file, at which the sound that begins round hop n
 // first passes heardBelow on its way to the peak that it reaches before hop until, and half
 // the time it takes from heardMost to heardLeast. It reports false when the sound before it
 // is as loud as that.
@@ -113,7 +113,7 @@ const (
 	heardAfter = 20
 )
 
-// envelope is the energy of all bands over envelopeHops round every hop of [from, to).
+// envelope returns the energy of all bands over envelopeHops round every hop of [from, to).
 func (p *profile) envelope(from, to int) []float64 {
 	env := make([]float64, max(1, to-from))
 	for b := range p.sum {

@@ -22,7 +22,7 @@ const clicksClear = 8
 // seconds (one standard deviation): of simulated players 0.015, and the sound's way.
 const clickSigma = 0.018
 
-// blur is by how much notes may be heard where the clicks are instead, in seconds: the
+// blur returns by how much notes may be heard where the clicks are instead, in seconds: the
 // louder the clicks are beside the playing, the more.
 func (c clicks) blur(f *Features) float64 {
 	if c.odds < clicksClear || len(f.Leaked) > 0 {
@@ -153,7 +153,7 @@ func (t *take) hear(h *hyp, want []float64) (near []heard, density float64) {
 	return near, density
 }
 
-// regular is the log odds that clicks made the hits on beats, of which the first
+// regular returns the log odds that clicks made the hits on beats, of which the first
 // so many come before the guide has begun, rather than chance.
 func regular(hit []bool, before int, chance float64) (odds float64) {
 	for k, is := range hit {

@@ -17,7 +17,7 @@ const (
 	loneAsks    = 2.0  // where they say more
 )
 
-// loneClap is the event that is a clear clap and the only one in its file; -1
+// loneClap returns the event that is a clear clap and the only one in its file; -1
 // without one. Of the sounds so cue-like and so far ahead, however they stood out, 127
 // of 127 were the cue in the sampled files worked with, 133 of 140 in simulated ones.
 func (t *take) loneClap() int {
@@ -76,7 +76,7 @@ const (
 	pairLouder = 6.0
 )
 
-// stands is by how many dB event i stands out over what is before and after it.
+// stands returns by how many dB event i stands out over what is before and after it.
 func (t *take) stands(i int) float64 {
 	e := t.f.Events[i]
 	return e.Level - max(e.Before, e.After)
@@ -109,7 +109,7 @@ func (t *take) trustClap() {
 	t.normalise()
 }
 
-// others is the part of the log odds that other takes say.
+// others returns the part of the log odds that other takes say.
 func (x terms) others() float64 {
 	return weights[harmony]*x[harmony] + weights[rhythm]*x[rhythm]
 }

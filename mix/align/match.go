@@ -111,7 +111,7 @@ func readDevice(src audio.Source) (*device, error) {
 	return d, nil
 }
 
-// noise is the energy of one bin of an n-point spectrum with a Hann window
+// noise returns the energy of one bin of an n-point spectrum with a Hann window
 // that the quietest parts of the recording have at a frequency.
 func (d *device) noise(n int) func(hertz float64) float64 {
 	density := make([]float64, len(d.floor)) // of one hertz
@@ -131,7 +131,7 @@ func (d *device) noise(n int) func(hertz float64) float64 {
 	}
 }
 
-// change is the rate at which a band's level moves, limited and with unit
+// change returns the rate at which a band's level moves, limited and with unit
 // variance, so that neither one bang nor a loud band decides.
 func change(e []float32) []float64 {
 	const per = 4 // hops in a changeHop
@@ -305,7 +305,7 @@ func fine(a, b *device, c guess) Match {
 	return m
 }
 
-// windowSize is how many samples of a are compared at a time: about a second, less of
+// windowSize returns how many samples of a are compared at a time: about a second, less of
 // short recordings.
 func windowSize(a, b *device) int {
 	size := 1 << 14

@@ -83,7 +83,7 @@ func (p *pace) join(o *pace) {
 	}
 }
 
-// other is the tempo, over the guide's, that the playing fits far better; 0 without one.
+// other returns the tempo, over the guide's, that the playing fits far better; 0 without one.
 func (p *pace) other() float64 {
 	if len(p.v) == 0 || p.v[p.best] < max(paceLeast, paceBetter*p.fits) {
 		return 0
@@ -91,7 +91,7 @@ func (p *pace) other() float64 {
 	return p.tempi[p.best]
 }
 
-// agreement is the mean of the onsets on the places of p, stretched from a guide
+// agreement returns the mean of the onsets on the places of p, stretched from a guide
 // time on, less that between them, at the best place within half a second of o.
 func (s *scan) agreement(p template, from, stretch, o float64) float64 {
 	const reach = 25
@@ -107,7 +107,7 @@ func (s *scan) agreement(p template, from, stretch, o float64) float64 {
 	return slices.Max(sums[:]) / p.total
 }
 
-// at is the highest agreement at about a tempo.
+// at returns the highest agreement at about a tempo.
 func (p *pace) at(tempo float64) float64 {
 	best := math.Inf(-1)
 	for i, f := range p.tempi {
@@ -154,7 +154,7 @@ func doubtTempo(g *grid, takes []*take, placed []Placement) {
 	}
 }
 
-// fitting is how many of the voices asked clearly fit the guide.
+// fitting returns how many of the voices asked clearly fit the guide.
 func fitting(paces []*pace, asked int) int {
 	for _, p := range paces {
 		if p.fits < paceClear {
@@ -249,7 +249,7 @@ func (p *pace) byHarmony(g *grid, takes []*take, placed []Placement, c *choir) (
 	return tempo, gain - c.agreement(g, t, o)
 }
 
-// stretched is the agreement of t at o with the choir if it was played slower by a factor
+// stretched returns the agreement of t at o with the choir if it was played slower by a factor
 // from the beginning of the piece on.
 func (c *choir) stretched(g *grid, t *take, o, factor float64) float64 {
 	slow := *t
@@ -301,7 +301,7 @@ func (t *take) notes(g *grid, o float64) int {
 	return n
 }
 
-// until is the part of a template before a guide time.
+// until returns the part of a template before a guide time.
 func (p template) until(end float64) template {
 	var out template
 	for i, at := range p.at {
@@ -312,7 +312,7 @@ func (p template) until(end float64) template {
 	return out
 }
 
-// bestNear is the highest value of a scan within reach seconds of an offset.
+// bestNear returns the highest value of a scan within reach seconds of an offset.
 func (s *scan) bestNear(v []float64, o, reach float64) float64 {
 	return slices.Max(v[s.index(o-reach) : s.index(o+reach)+1])
 }

@@ -43,7 +43,7 @@ func newPHAT(n int, rate float64) *phat {
 	}
 }
 
-// delay is by how many samples b lags a, sought between -reach and reach, and
+// delay returns by how many samples b lags a, sought between -reach and reach, and
 // how far the peak stands above the scatter of the correlation (about 4 by
 // chance alone). Both windows have n samples. floorA and floorB are the
 // energies of a spectrum bin that hold only noise. Silence gives a peak of 0.

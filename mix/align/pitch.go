@@ -87,7 +87,7 @@ func (p *pitchFlux) analyse(x []float64) {
 	p.flux = append(room(p.flux, 1), float32(p.compare(p.past[0], p.past[2*fluxLag])))
 }
 
-// compare is how much of the sound after is new against the sound before.
+// compare returns how much of the sound after is new against the sound before.
 func (p *pitchFlux) compare(before, after []float64) float64 {
 	var fresh, total float64
 	// The largest value of before within reach of each bin, by a queue of the

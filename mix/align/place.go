@@ -86,7 +86,7 @@ func (t *take) fixed(g *grid) bool {
 	return true
 }
 
-// unplaced is the placement of a take of which nothing is known.
+// unplaced returns the placement of a take of which nothing is known.
 func unplaced(t *take) Placement {
 	return Placement{
 		Name: t.rec.Name, Method: NoMethod, CueOffset: math.NaN(), CueAt: math.NaN(),
@@ -127,7 +127,7 @@ func decide(g *grid, t *take) Placement {
 	return p
 }
 
-// given is the placement that the user fixed. The clock is still measured,
+// given returns the placement that the user fixed. The clock is still measured,
 // round what was fixed, unless that was fixed too.
 func given(g *grid, t *take, p Placement) Placement {
 	p.Sure, p.Confidence, p.Uncertainty = true, 1, 0

@@ -98,7 +98,7 @@ func (s bundle) match(l line) Match {
 	return best
 }
 
-// shift is by how many samples stretch i is later than the middle one on a line.
+// shift returns by how many samples stretch i is later than the middle one on a line.
 func (s bundle) shift(i int, middle, slope float64) int {
 	return int(math.Round((s.at[i] - middle) * slope * s.rate))
 }

@@ -67,7 +67,7 @@ func SuspectRates(m *tempo.Map, recs []Recording, placed []Placement, rates map[
 	return out
 }
 
-// bestScore is how well the best place of a recording fits, by itself, in nats.
+// bestScore returns how well the best place of a recording fits, by itself, in nats.
 func bestScore(g *grid, r Recording, f *Features) float64 {
 	r.Features, r.Onsets = f, nil
 	t := newTake(&r)
@@ -100,7 +100,7 @@ func (f *Features) stretched(k float64) *Features {
 	return &out
 }
 
-// Harmony is how well the harmony of every recording agrees with that of the sure ones
+// Harmony returns how well the harmony of every recording agrees with that of the sure ones
 // of other players, -1 to 1; NaN where there are none.
 func Harmony(m *tempo.Map, recs []Recording, placed []Placement) map[string]float64 {
 	g := newGrid(m)

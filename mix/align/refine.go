@@ -85,7 +85,7 @@ func (t *take) refine(g *grid, o float64, leak clicks) playing {
 	return p
 }
 
-// vagueness is how vaguely the notes of the piece begin, in seconds, when the file lies
+// vagueness returns how vaguely the notes of the piece begin, in seconds, when the file lies
 // at o; 0 where no clear one is held.
 func (t *take) vagueness(g *grid, o float64) float64 {
 	var all []float64
@@ -100,7 +100,7 @@ func (t *take) vagueness(g *grid, o float64) float64 {
 	return robust.Median(all)
 }
 
-// leastWeight is the weight below which an event counts for no note when the
+// leastWeight returns the weight below which an event counts for no note when the
 // file lies at o. Faint events may be clicks from headphones or the room: they
 // count only when there are not enough clear notes.
 func (t *take) leastWeight(g *grid, o float64) float64 {
@@ -116,7 +116,7 @@ func (t *take) leastWeight(g *grid, o float64) float64 {
 	return 0.2
 }
 
-// expected is the guide time nearest to one at which a note should begin; NaN
+// expected returns the guide time nearest to one at which a note should begin; NaN
 // where there is none.
 func (t *take) expected(g *grid, guide float64, use [classes]bool) float64 {
 	if t.part != nil {
@@ -145,7 +145,7 @@ const scatterDoubt = 0.54
 // playerSigma is what notes of a player scatter by about a click, seconds.
 const playerSigma = 0.015
 
-// level is a line without slope through values with weights.
+// level returns a line without slope through values with weights.
 func level(y, w []float64) line {
 	x := make([]float64, len(y))
 	return fitLine(x, y, w, 0.004)
@@ -155,7 +155,7 @@ func level(y, w []float64) line {
 // what consumer devices were seen to be off.
 const mostDrift = 900
 
-// drift is the correction to a take's clock that the playing shows: none where
+// drift returns the correction to a take's clock that the playing shows: none where
 // there is too little of it.
 func (p playing) drift(t *take) float64 {
 	if t.clocked() || p.n < 24 || p.span < 40 {
@@ -175,7 +175,7 @@ func (p playing) drift(t *take) float64 {
 	return -p.slope * 40 * 40 / (40*40 + p.slopErr*p.slopErr)
 }
 
-// start is where the playing of candidate h is looked for first: at its clap, when it has
+// start returns where the playing of candidate h is looked for first: at its clap, when it has
 // one, since soft notes may well seem to fit on either side of it.
 func (t *take) start(g *grid, h hyp) float64 {
 	if h.cue < 0 || h.terms.cueScore() < leastCue || t.f.Events[h.cue].Rise > noteRise {
@@ -256,7 +256,7 @@ const clapSigma = 0.022
 // 0.017, in rooms and with level control too.
 const noteRise = 0.025
 
-// cueErr is how far the cue of h may lie from the player's mean timing, in seconds (one
+// cueErr returns how far the cue of h may lie from the player's mean timing, in seconds (one
 // standard deviation): farther for a note than for a clap, since nobody knows when that
 // one note was meant to be heard.
 func (t *take) cueErr(h hyp) float64 {
@@ -272,7 +272,7 @@ func (t *take) cueErr(h hyp) float64 {
 // sensorimotor synchronization", from memory).
 const clapEarly = 0.01
 
-// cueEarly is by how much the cue of h is expected before the player's mean timing.
+// cueEarly returns by how much the cue of h is expected before the player's mean timing.
 func (t *take) cueEarly(h hyp) float64 {
 	if h.cue < 0 || t.f.Events[h.cue].Rise > noteRise {
 		return 0
@@ -285,7 +285,7 @@ func (t *take) cueEarly(h hyp) float64 {
 // (Rasch, 1979, second hand), and so much a bow may be heard early.
 const mostTightened = 0.03
 
-// byClicks is where the file lies by clear clicks of the guide; NaN without any.
+// byClicks returns where the file lies by clear clicks of the guide; NaN without any.
 func (t *take) byClicks(h hyp) float64 {
 	if h.odds < clicksClear {
 		return math.NaN()

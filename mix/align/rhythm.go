@@ -2,7 +2,7 @@ package align
 
 import "math"
 
-// rhythm is how strongly a note begins at each slot when the file lies at o;
+// rhythm returns how strongly a note begins at each slot when the file lies at o;
 // -1 before its first and after its last note there: where a part begins and
 // ends is judged by itself, and must not look like a rhythm that two wrongly
 // placed takes share.
@@ -52,7 +52,7 @@ func (g *grid) flatten(v []float32) {
 	}
 }
 
-// support is what the rhythm of a choir lends one that a take would have, in nats.
+// support returns what the rhythm of a choir lends one that a take would have, in nats.
 func (c *choir) support(slots []float32) float64 {
 	var xy, xx, yy float64
 	n := 0

@@ -15,7 +15,7 @@ type line struct {
 	n               int     // points within three sigma
 }
 
-// value is the line at x.
+// value returns the line at x.
 func (l line) value(x float64) float64 { return l.at + l.slope*x }
 
 // fitLine fits a line to points of which many may be wrong: a Theil-Sen start

@@ -20,7 +20,7 @@ func (c Candidate) By() string {
 // Seconds says where in the file a candidate is, and how likely: "9.94 s (11 %)".
 func (c Candidate) Seconds() string { return fmt.Sprintf("%.2f s (%s)", c.At, percent(c.Odds)) }
 
-// percent is a probability in words. What is asked about is never certain.
+// percent returns a probability in words. What is asked about is never certain.
 func percent(odds float64) string {
 	if odds < leastTold {
 		return "<1 %"

@@ -82,10 +82,10 @@ func newScan(g *grid, t *take) *scan {
 	return s
 }
 
-// offset is the place of index i.
+// offset returns the place of index i.
 func (s *scan) offset(i int) float64 { return s.from + float64(i)*scanStep }
 
-// index is the place nearest to an offset, within the scan.
+// index returns the place nearest to an offset, within the scan.
 func (s *scan) index(o float64) int {
 	return max(0, min(len(s.act)-1, int(math.Round((o-s.from)/scanStep))))
 }
@@ -164,7 +164,7 @@ func isolation(burst []uint8) []float64 {
 	return out
 }
 
-// span is the mean sound over guide seconds of a file at o, and the share of them
+// span returns the mean sound over guide seconds of a file at o, and the share of them
 // that the file holds.
 func (s *scan) span(o, from, to float64) (mean, share float64) {
 	n := len(s.sounds) - 1
@@ -290,14 +290,14 @@ func sumWeights(p template) weightsUpTo {
 	return w
 }
 
-// between is the weight of places from one guide time to another.
+// between returns the weight of places from one guide time to another.
 func (w weightsUpTo) between(from, to float64) float64 {
 	a, _ := slices.BinarySearch(w.at, from)
 	b, _ := slices.BinarySearch(w.at, to)
 	return w.sum[max(a, b)] - w.sum[a]
 }
 
-// deviation is the standard deviation of v.
+// deviation returns the standard deviation of v.
 func deviation(v []float64) float64 {
 	var mean, square float64
 	for _, x := range v {

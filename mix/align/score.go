@@ -112,7 +112,7 @@ func (t *take) order() {
 	}
 }
 
-// cueLike is the log odds that an event is the cue of its file, by logistic
+// cueLike returns the log odds that an event is the cue of its file, by logistic
 // regression on the events of simulated takes: claps, snaps and staccato notes
 // against notes, speech, steps, doors, clicks and claps that mean nothing. A
 // cue stands alone, is loud against what surrounds it, bright and soon over.
@@ -126,15 +126,15 @@ func cueLike(e Event, f *Features) float64 {
 // ramp goes from 0 at lo to 1 at hi.
 func ramp(x, lo, hi float64) float64 { return math.Max(0, math.Min(1, (x-lo)/(hi-lo))) }
 
-// guide is the guide time of event i when the file lies at o.
+// guide returns the guide time of event i when the file lies at o.
 func (t *take) guide(o float64, i int) float64 {
 	return o + t.f.Events[i].Time*t.ratio()
 }
 
-// ratio is the guide seconds that pass in one second of the file.
+// ratio returns the guide seconds that pass in one second of the file.
 func (t *take) ratio() float64 { return audio.PPM(t.ppm).Ratio() }
 
-// gridScore is how much better the events fit the grid than chance, when the
+// gridScore returns how much better the events fit the grid than chance, when the
 // playing lies at o. Which of the classes a player uses is unknown (some play
 // only off the beat), so their shares are fitted, with a prior for the beat:
 // a part may not be moved by half a beat because it then looks tidier.

@@ -19,7 +19,7 @@ const (
 	aloneDoubt  = 0.5
 )
 
-// doubtOf is by how much a player's notes may be heard early or late as a whole, in seconds:
+// doubtOf returns by how much a player's notes may be heard early or late as a whole, in seconds:
 // vague is their median vagueness, soft the share that only a slow rise or a new pitch shows,
 // and uneven the standard deviation of the time from where they start to where they are heard,
 // since nobody can begin early by what each of their notes needs when each needs another time.
@@ -27,7 +27,7 @@ func doubtOf(vague, soft, uneven float64) float64 {
 	return math.Hypot(math.Hypot(vagueDoubt*vague, softDoubt*soft), unevenDoubt*uneven)
 }
 
-// trust is how much an event counts among a player's notes, 0..1.
+// trust returns how much an event counts among a player's notes, 0..1.
 func (e Event) trust() float64 {
 	w := 1 / (1 + math.Pow(e.Vague/0.012, 2))
 	if e.Slow || e.Pitch {

@@ -90,7 +90,7 @@ func matchSteps(a, b *device) Step {
 	return s
 }
 
-// slice is a part of a device's recording.
+// slice returns a part of a device's recording.
 func (d *device) slice(from, to float64) *device {
 	out := &device{work: d.work, floor: d.floor}
 	out.x = d.x[min(len(d.x), int(from*d.work)):min(len(d.x), int(to*d.work))]
@@ -103,7 +103,7 @@ func (d *device) slice(from, to float64) *device {
 	return out
 }
 
-// stepAt is the second of B at which it stops lying as before and begins to lie as after.
+// stepAt returns the second of B at which it stops lying as before and begins to lie as after.
 func stepAt(a, b *device, before, after lies) float64 {
 	const size = 1 << 13
 	p := newPHAT(size, a.work)

@@ -37,13 +37,13 @@ func findTies(takes []*take, pairs []Pair) []tie {
 	return out
 }
 
-// toB is the placement of b that goes with a at offset o and ppm.
+// toB returns the placement of b that goes with a at offset o and ppm.
 func (x tie) toB(o, ppm float64) (float64, float64) {
 	r := audio.PPM(ppm).Ratio()
 	return o + x.match.OffsetSeconds*r, (r*audio.PPM(x.match.DriftPPM).Ratio() - 1) * 1e6
 }
 
-// toA is the placement of a that goes with b at offset o and ppm.
+// toA returns the placement of a that goes with b at offset o and ppm.
 func (x tie) toA(o, ppm float64) (float64, float64) {
 	r := audio.PPM(ppm).Ratio() / audio.PPM(x.match.DriftPPM).Ratio()
 	return o - x.match.OffsetSeconds*r, (r - 1) * 1e6
@@ -92,7 +92,7 @@ func share(g *grid, a, b *take, x tie) {
 	}
 }
 
-// joint is what two devices of one player say of a place together.
+// joint returns what two devices of one player say of a place together.
 func joint(a, b terms) terms {
 	var x terms
 	for i := range x {

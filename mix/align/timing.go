@@ -33,7 +33,7 @@ func keepLateness(takes []*take, placed []Placement) {
 	}
 }
 
-// lateness is how far the recordings of one take have to move for the cue to
+// lateness returns how far the recordings of one take have to move for the cue to
 // lie on its beat, NaN when none of them has a cue. It goes by the one
 // that is known best; one that only follows it may still hold the only cue.
 func lateness(placed []Placement, members []int) float64 {

@@ -159,7 +159,7 @@ func (u *unclicked) prepare(want int) int {
 	}
 }
 
-// exact is the place between samples at which the sound of click k begins, and begin the
+// exact returns the place between samples at which the sound of click k begins, and begin the
 // sample nearest to it.
 func (c *clickSound) exact(k int) float64 {
 	return (c.at[k]+c.late+c.slope*c.at[k])*float64(c.rate) - float64(c.before)

@@ -157,7 +157,7 @@ func (t *take) cueTerms(i int, x *terms) {
 	x[cueAlone] = math.Max(0, math.Min(3, t.lead(i))) * ramp(t.stands(i), 8, 23)
 }
 
-// lead is by how much event i is more like a cue than any other of its file.
+// lead returns by how much event i is more like a cue than any other of its file.
 func (t *take) lead(i int) float64 {
 	if t.rank[i] > 1 {
 		return 0
@@ -171,7 +171,7 @@ func (t *take) lead(i int) float64 {
 	return t.like[i] - next
 }
 
-// cueScore is how much speaks for the sound taken for the cue, in nats.
+// cueScore returns how much speaks for the sound taken for the cue, in nats.
 func (x terms) cueScore() float64 {
 	var sum float64
 	for _, k := range [...]int{cueRank, cueQuality, cueAlone} {

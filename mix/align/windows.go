@@ -83,7 +83,7 @@ func worthwhile(a, b *device, l line, length float64, count int) []float64 {
 	return out
 }
 
-// life is how much the levels of the bands move within length seconds from t.
+// life returns how much the levels of the bands move within length seconds from t.
 func (d *device) life(t, length float64) float64 {
 	n := len(d.moved) - 1
 	from := max(0, min(n, int(t/changeHop)))

@@ -16,7 +16,7 @@ type written struct {
 // strayShare is the share of notes that are not where they are written.
 const strayShare = 0.15
 
-// newWritten is nil where nothing is written. Times that are not finite or not in the piece are left aside.
+// newWritten returns nil where nothing is written. Times that are not finite or not in the piece are left aside.
 func newWritten(g *grid, onsets []float64) *written {
 	w := &written{}
 	for _, at := range onsets {
@@ -45,7 +45,7 @@ func newWritten(g *grid, onsets []float64) *written {
 	return w
 }
 
-// nearest is the written note nearest to a guide time.
+// nearest returns the written note nearest to a guide time.
 func (w *written) nearest(guide float64) float64 {
 	i := sort.SearchFloat64s(w.at, guide)
 	if i == len(w.at) || i > 0 && guide-w.at[i-1] < w.at[i]-guide {
@@ -57,7 +57,7 @@ func (w *written) nearest(guide float64) float64 {
 // noteReach is how far from its place a note still counts as played, seconds.
 const noteReach = 0.07
 
-// fit is how much better the playing of t at o lies on the written notes than
+// fit returns how much better the playing of t at o lies on the written notes than
 // on any others, and how many of those that the file holds nobody plays.
 func (w *written) fit(g *grid, t *take, o float64) (like, missed float64) {
 	played := make([]bool, len(w.at))

@@ -74,11 +74,11 @@ type quieted struct {
 	floor  float64 // least gain
 	noise  []float64
 	follow *follower
-	spec   []*Spectrum
+	frames [3]weighed // the one that is weighed, and those behind it, which tell what is about to begin
 	power  []float64
 	gains  []float64
-	past   []float64   // the last frame's estimate of the sound's power over the noise
-	total  float64     // of the last frame's ratios: shows attacks
+	past   []float64   // the estimate of the sound's power over the noise in the frame before
+	before float64     // the total of that frame
 	frame  audio.Block // the input
 	sum    audio.Block // overlapping output
 	ready  audio.Block
@@ -87,6 +87,14 @@ type quieted struct {
 	left   int64 // output frames still due once the source has ended
 	ended  bool
 	end    error
+}
+
+// weighed is a frame: its lines, and their power over that of the noise.
+type weighed struct {
+	spec   []*Spectrum // of every channel
+	ratios []float64
+	total  float64 // of the ratios
+	begins float64 // how much of the lower lines is new since the frame before
 }
 
 // New returns src with its noise reduced by at most depth. The noise must be that of
@@ -102,7 +110,7 @@ func New(src audio.Source, noise *Noise, depth audio.Decibels) (audio.Source, er
 		return nil, fmt.Errorf("denoise: by %v dB: must lie between 0 and 40", float64(depth))
 	}
 	q := &quieted{
-		src: src, floor: (-depth).Gain(), noise: make([]float64, Lines), skip: Size - Hop,
+		src: src, floor: (-depth).Gain(), noise: make([]float64, Lines), skip: Size + Hop,
 		power: make([]float64, Lines), gains: make([]float64, Lines), past: make([]float64, Lines),
 		frame: audio.NewBlock(src.Channels(), Size), sum: audio.NewBlock(src.Channels(), Size),
 		ready: audio.NewBlock(src.Channels(), Hop),
@@ -111,8 +119,11 @@ func New(src audio.Source, noise *Noise, depth audio.Decibels) (audio.Source, er
 		q.noise[k] = p * float64(src.Channels())
 	}
 	q.follow = newFollower(q.noise)
-	for range src.Channels() {
-		q.spec = append(q.spec, NewSpectrum())
+	for i := range q.frames {
+		q.frames[i].ratios = make([]float64, Lines)
+		for range src.Channels() {
+			q.frames[i].spec = append(q.frames[i].spec, NewSpectrum())
+		}
 	}
 	return q, nil
 }
@@ -149,7 +160,7 @@ func (q *quieted) next() audio.Block {
 	return q.ready.Slice(0, n)
 }
 
-// hop takes one hop of input and finishes one hop of output.
+// hop takes one hop of input and finishes one hop of output, of two frames before.
 func (q *quieted) hop() {
 	for c := range q.frame {
 		copy(q.frame[c], q.frame[c][Hop:])
@@ -162,13 +173,26 @@ func (q *quieted) hop() {
 			q.ended, q.end = true, err
 		}
 	}
+	q.before = q.frames[0].total
+	q.frames = [3]weighed{q.frames[1], q.frames[2], q.frames[0]}
+	last := &q.frames[2]
 	clear(q.power)
 	for c, x := range q.frame {
-		q.spec[c].AddPower(q.power, x)
+		last.spec[c].AddPower(q.power, x)
+	}
+	inverse := q.follow.next(q.power)[:Lines]
+	last.total, last.begins = 0, 0
+	for k, p := range q.power[:Lines] {
+		r := min(p*inverse[k], mostRatio)
+		last.ratios[k] = r
+		last.total += min(r, fullRatio)
+	}
+	for k, was := range q.frames[1].ratios[:lowLines] {
+		last.begins += max(0, min(last.ratios[k], fullRatio)-2*was-2)
 	}
 	// One gain for both channels, so that the image does not move.
 	q.weigh()
-	for c, s := range q.spec {
+	for c, s := range q.frames[0].spec {
 		s.AddInverse(q.sum[c], s.Re, s.Im, q.gains)
 		copy(q.ready[c], q.sum[c][:Hop])
 		copy(q.sum[c], q.sum[c][Hop:])
@@ -178,39 +202,54 @@ func (q *quieted) hop() {
 
 // The decision-directed rule weighs the last frame's estimate against this
 // frame. Ephraim and Malah took 0.98 at hops of 8 ms; with hops of 21 ms, 0.94
-// is the same time. At an attack the past says nothing.
+// is the same time. At an attack the past says nothing; the frame behind tells
+// one from noise, as in the rule of I. Cohen, "Relaxed statistical model for
+// speech enhancement and a priori SNR estimation", IEEE Trans. SAP 13 (2005),
+// which looks ahead: both together are no noise, which is that strong in both
+// once in a million lines. A frame is as open as those
+// behind it, so that an attack is heard as it was, and a slow one from where it begins.
 const (
-	trust       = 0.94
-	trustAttack = 0.5
-	attackTimes = 2.0   // how much the ratios of a frame must grow for an attack
-	mostRatio   = 1e4   // of power over noise; more changes no gain
-	leastPrior  = 0.003 // −25 dB
+	trust      = 0.94
+	trustStart = 0.1
+	mostRatio  = 1e4   // of power over noise; more changes no gain
+	leastPrior = 0.003 // −25 dB
+	sound      = 7.0   // of power over noise, in two frames
+	sure       = 14.0  // in one
+	// Where a frame has more by half than the one before it, or so much in its lower lines
+	// that was not there (a tuba has few), something begins, which noise alone never looks
+	// like (some 6 of lowLines is its own): less is asked for there, and heard under the attack.
+	attackTimes = 1.5
+	attackNew   = 30.0
+	lowLines    = 130   // to 3 kHz
+	fullRatio   = 100.0 // counts fully
+	soundAttack = 2.5
+	sureAttack  = 4.0
 )
 
-// weigh finds the gain of every line for this frame.
+// attack reports whether something begins in the frame that is weighed or one behind it.
+func (q *quieted) attack() bool {
+	grows := func(from, to float64) bool { return to > attackTimes*from+Lines/2 }
+	f := &q.frames
+	return grows(q.before, f[0].total) || grows(f[0].total, f[1].total) || grows(f[1].total, f[2].total) ||
+		max(f[0].begins, f[1].begins, f[2].begins) > attackNew
+}
+
+// weigh finds the gain of every line for the frame that is weighed.
 func (q *quieted) weigh() {
-	inverse := q.follow.next(q.power)[:Lines]
-	gains, past, total := q.gains[:Lines], q.past[:Lines], 0.0
-	for k, p := range q.power[:Lines] {
-		r := p * inverse[k]
-		if !(r < mostRatio) {
-			r = mostRatio
-		}
-		gains[k] = r
-		if r > 100 {
-			r = 100
-		}
-		total += r
+	gains, past := q.gains[:Lines], q.past[:Lines]
+	ratios, coming, later := q.frames[0].ratios[:Lines], q.frames[1].ratios[:Lines], q.frames[2].ratios[:Lines]
+	sound, sure := sound, sure
+	if q.attack() {
+		sound, sure = soundAttack, sureAttack
 	}
-	weight := trust
-	if total > attackTimes*q.total+Lines {
-		weight = trustAttack
-	}
-	q.total = total
-	for k, after := range gains {
-		over := after - 1
+	for k, after := range ratios {
+		over, weight := after-1, trust
 		if over < 0 {
 			over = 0
+		}
+		next := coming[k]
+		if after > sound && next > sound {
+			weight = trustStart
 		}
 		prior := float64(weight*past[k]) + float64((1-weight)*over)
 		if prior < leastPrior {
@@ -218,6 +257,11 @@ func (q *quieted) weigh() {
 		}
 		g := Gain(prior, after)
 		past[k] = g * g * after
+		if most := max(next, later[k]); most > sure {
+			if ahead := (most - 1) / most; ahead > g {
+				g = ahead // the gain of Wiener's filter there
+			}
+		}
 		if g < q.floor {
 			g = q.floor
 		}

@@ -28,16 +28,16 @@ const (
 // Listen reads src to its end and returns its noise. Nobody plays before frame from of
 // src; 0 or less says that nothing is known of it. It fails with src.
 func Listen(src audio.Source, from int64) (*Noise, error) {
-	before, all := &drawers{}, &drawers{}
+	l := NewListener(src.Rate(), from)
 	spec, in := NewSpectrum(), audio.NewBlock(src.Channels(), Size)
 	power := make([]float64, Lines)
-	for at := int64(0); ; at += Size {
+	for {
 		n, err := audio.ReadFull(src, in)
 		if err != nil && !errors.Is(err, io.EOF) {
 			return nil, err
 		}
 		if n < Size {
-			break
+			return l.Noise(), nil
 		}
 		clear(power)
 		for _, x := range in {
@@ -46,16 +46,38 @@ func Listen(src audio.Source, from int64) (*Noise, error) {
 		for k := range power {
 			power[k] /= float64(len(in))
 		}
-		all.add(power)
-		if at+Size <= from {
-			before.add(power)
-		}
+		l.Add(power)
 	}
-	noise := &Noise{Rate: src.Rate(), Power: all.quietest(quietShare)}
+}
+
+// Listener learns the noise of a recording from its frames, for whoever transforms them
+// anyway.
+type Listener struct {
+	rate        int
+	from, at    int64
+	before, all drawers
+}
+
+// NewListener returns one for a recording at rate, of which nobody plays before frame from.
+func NewListener(rate int, from int64) *Listener { return &Listener{rate: rate, from: from} }
+
+// Add takes the power of the next frame of Size samples, mean of the channels; frames do not
+// overlap.
+func (l *Listener) Add(power []float64) {
+	l.all.add(power)
+	if l.at += Size; l.at <= l.from {
+		l.before.add(power)
+	}
+}
+
+// Noise returns the noise of what was added.
+func (l *Listener) Noise() *Noise {
+	before := &l.before
+	noise := &Noise{Rate: l.rate, Power: l.all.quietest(quietShare)}
 	noise.Under = noise.Power
-	least := int64(leastSample / countInShare * float64(src.Rate()) / Size)
+	least := int64(leastSample / countInShare * float64(l.rate) / Size)
 	if before.silent >= least && before.silent > 2*before.total { // muted or gated: nothing under the playing either
-		return &Noise{Rate: src.Rate(), Power: make([]float64, Lines), Under: make([]float64, Lines), Known: true}, nil
+		return &Noise{Rate: l.rate, Power: make([]float64, Lines), Under: make([]float64, Lines), Known: true}
 	}
 	if before.total >= least {
 		sample := before.quietest(countInShare)
@@ -68,7 +90,7 @@ func Listen(src audio.Source, from int64) (*Noise, error) {
 			noise.Under = sample
 		}
 	}
-	return noise, nil
+	return noise
 }
 
 // sum returns the sum of all.

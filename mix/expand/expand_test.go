@@ -1,11 +1,14 @@
 package expand
 
 import (
+	"errors"
 	"math"
 	"math/rand/v2"
+	"reflect"
 	"testing"
 
 	"ripieno/mix/audio"
+	"ripieno/mix/audio/audiotest"
 	"ripieno/mix/denoise"
 )
 
@@ -235,5 +238,33 @@ func TestCurve(t *testing.T) {
 		if whole[0][i] != cut[0][i] || math.Abs(20*math.Log10(whole[0][i])-c.DB(audio.Frames(i)-rate/3)) > 1e-9 {
 			t.Fatalf("frame %d: %v and %v", i, whole[0][i], cut[0][i])
 		}
+	}
+}
+
+// Hearing in one reading is learning the noise and then finding the playing, to the bit:
+// every other frame is one that learning takes.
+func TestHearIsListenAndFind(t *testing.T) {
+	x, _ := take(8, -55, 60)
+	for _, b := range []audio.Block{{x[:20*rate]}, {x[:15*rate+777], x[:15*rate+777]}} {
+		src := func() audio.Source { return audio.NewMemory(b, rate) }
+		from := int64((piece.From - 0.3) * rate)
+		noise, err := denoise.Listen(src(), from)
+		if err != nil {
+			t.Fatal(err)
+		}
+		want, err := Find(src(), noise, piece)
+		if err != nil {
+			t.Fatal(err)
+		}
+		heard, got, err := Hear(src(), from, piece)
+		if err != nil || !reflect.DeepEqual(heard, noise) || !reflect.DeepEqual(got, want) || len(got.Phrases) == 0 {
+			t.Errorf("%d channels: %+v, want %+v, %v; the same noise: %v", len(b), got, want, err,
+				reflect.DeepEqual(heard, noise))
+		}
+	}
+	broken := errors.New("cut off")
+	src := &audiotest.Failing{Source: audio.NewMemory(audio.Block{x}, rate), Left: 90_000, Err: broken}
+	if _, _, err := Hear(src, 0, piece); !errors.Is(err, broken) {
+		t.Errorf("%v", err)
 	}
 }

@@ -11,7 +11,7 @@ import (
 )
 
 // Version is the version of what Find finds.
-const Version = 2
+const Version = 3
 
 // Piece is where the piece lies in a recording, in seconds of the recording.
 type Piece struct{ From, To float64 }
@@ -36,37 +36,32 @@ type Playing struct {
 // Where the noise is not known, one phrase reaches from the first note to the last: a
 // guess must not close a recording in which somebody plays softly. It fails with src.
 func Find(src audio.Source, noise *denoise.Noise, piece Piece) (Playing, error) {
-	t := newTrace(src, noise)
-	in := audio.NewBlock(src.Channels(), denoise.Size)
-	for {
-		for c := range in {
-			copy(in[c], in[c][denoise.Hop:])
-		}
-		n, err := audio.ReadFull(src, in.Slice(denoise.Hop, denoise.Size))
-		if err != nil && !errors.Is(err, io.EOF) {
-			return Playing{}, err
-		}
-		in.Slice(denoise.Hop+n, denoise.Size).Clear()
-		if n > 0 {
-			t.add(in)
-		}
-		if n < denoise.Hop {
-			break
-		}
+	t := newTrace(src)
+	if err := t.follow(src, nil); err != nil {
+		return Playing{}, err
 	}
-	return t.playing(piece, noise.Known), nil
+	return t.over(noise).playing(piece, noise.Known), nil
 }
 
-// trace is what is kept of every frame of a recording: twelve bytes every 21 ms.
+// Hear does what [denoise.Listen] and [Find] do, in one reading. Nobody plays before frame
+// from of src.
+func Hear(src audio.Source, from int64, piece Piece) (*denoise.Noise, Playing, error) {
+	t, l := newTrace(src), denoise.NewListener(src.Rate(), from)
+	if err := t.follow(src, l); err != nil {
+		return nil, Playing{}, err
+	}
+	noise := l.Noise()
+	return noise, t.over(noise).playing(piece, noise.Known), nil
+}
+
+// trace is what is kept of every frame of a recording: some 70 bytes every 21 ms.
 type trace struct {
 	rate   float64
 	spec   *denoise.Spectrum
-	noise  []float64 // of every band
 	bands  []int     // first lines, and the end of the last one
-	extra  []float64 // dB by which a band's power strays
 	weight []float64 // of every line
 	power  []float64
-	last   []float64 // of every band, the frame before
+	sounds []float32 // power of the bands, frame after frame
 	quiet  float64   // weighted power of the noise under the playing
 	idle   float64   // and where nobody plays
 
@@ -77,8 +72,8 @@ type trace struct {
 	under  float64   // power of the noise there, under the playing
 }
 
-// newTrace prepares to follow src over its noise.
-func newTrace(src audio.Source, noise *denoise.Noise) *trace {
+// newTrace prepares to follow src.
+func newTrace(src audio.Source) *trace {
 	t := &trace{rate: float64(src.Rate()), spec: denoise.NewSpectrum(), power: make([]float64, denoise.Lines),
 		weight: aWeights(src.Rate())}
 	t.bands = append(t.bands, 2)
@@ -87,26 +82,37 @@ func newTrace(src audio.Source, noise *denoise.Noise) *trace {
 		if denoise.Lines-to < 6 {
 			to = denoise.Lines
 		}
-		n, p := float64(to-from), 0.0
-		for _, v := range noise.Power[from:to] {
-			p += v
-		}
-		t.noise = append(t.noise, math.Max(p, 1e-12*n))
-		t.extra = append(t.extra, 10*math.Log10(1+4/math.Sqrt(n)))
 		t.bands = append(t.bands, to)
 		from = to
 	}
-	t.last = make([]float64, len(t.noise))
 	line := t.rate / denoise.Size
 	t.lows = [2]int{int(math.Round(tone.LowFrom / line)), int(math.Round(tone.LowTo/line)) + 1}
-	for _, p := range noise.Under[t.lows[0]:t.lows[1]] {
-		t.under += p
-	}
-	for k, w := range t.weight {
-		t.quiet += noise.Under[k] * w
-		t.idle += noise.Power[k] * w
-	}
 	return t
+}
+
+// follow reads src to its end. Every other frame, which do not overlap, goes to noise as
+// well; nil for nobody.
+func (t *trace) follow(src audio.Source, noise *denoise.Listener) error {
+	in := audio.NewBlock(src.Channels(), denoise.Size)
+	for frame := 0; ; frame++ {
+		for c := range in {
+			copy(in[c], in[c][denoise.Hop:])
+		}
+		n, err := audio.ReadFull(src, in.Slice(denoise.Hop, denoise.Size))
+		if err != nil && !errors.Is(err, io.EOF) {
+			return err
+		}
+		in.Slice(denoise.Hop+n, denoise.Size).Clear()
+		if n > 0 {
+			t.add(in)
+		}
+		if n < denoise.Hop {
+			return nil
+		}
+		if frame%2 == 1 && noise != nil {
+			noise.Add(t.power)
+		}
+	}
 }
 
 // add takes the next frame.
@@ -115,25 +121,58 @@ func (t *trace) add(in audio.Block) {
 	for _, x := range in {
 		t.spec.AddPower(t.power, x)
 	}
-	n, excess, level := float64(len(in)), math.Inf(-1), 0.0
-	for i, noise := range t.noise {
+	n, level := float64(len(in)), 0.0
+	for k := range t.power {
+		t.power[k] /= n
+	}
+	for i := range t.bands[1:] {
 		p := 0.0
 		for k := t.bands[i]; k < t.bands[i+1]; k++ {
 			p += t.power[k]
 			level += t.power[k] * t.weight[k]
 		}
-		p /= n
-		// Two frames together: half the straying.
-		excess = math.Max(excess, 10*math.Log10((p+t.last[i])/2/noise+1e-12)-t.extra[i])
-		t.last[i] = p
+		t.sounds = append(t.sounds, float32(p))
 	}
-	t.excess = append(t.excess, float32(excess))
-	t.level = append(t.level, float32(10*math.Log10(level/n+1e-12)))
+	t.level = append(t.level, float32(10*math.Log10(level+1e-12)))
 	low := 0.0
 	for _, p := range t.power[t.lows[0]:t.lows[1]] {
 		low += p
 	}
-	t.low = append(t.low, float32(low/n))
+	t.low = append(t.low, float32(low))
+}
+
+// over holds what was followed against a noise.
+func (t *trace) over(noise *denoise.Noise) *trace {
+	bands := len(t.bands) - 1
+	bars, extra := make([]float64, bands), make([]float64, bands) // extra is by how much a band's power strays
+	for i := range bars {
+		from, to := t.bands[i], t.bands[i+1]
+		n := float64(to - from)
+		for _, v := range noise.Power[from:to] {
+			bars[i] += v
+		}
+		bars[i] = math.Max(bars[i], 1e-12*n)
+		extra[i] = 1 + 4/math.Sqrt(n)
+	}
+	for _, p := range noise.Under[t.lows[0]:t.lows[1]] {
+		t.under += p
+	}
+	for k, w := range t.weight {
+		t.quiet += noise.Under[k] * w
+		t.idle += noise.Power[k] * w
+	}
+	last := make([]float32, bands)
+	for at := 0; at < len(t.sounds); at += bands {
+		most := 0.0
+		now := t.sounds[at : at+bands]
+		for i, p := range now {
+			// Two frames together: half the straying.
+			most = math.Max(most, float64(p+last[i])/2/bars[i]/extra[i])
+		}
+		last = now
+		t.excess = append(t.excess, float32(10*math.Log10(most+1e-12)))
+	}
+	return t
 }
 
 // aWeights returns the power of A-weighting for every line (IEC 61672-1, its

@@ -24,7 +24,7 @@ const (
 	tailDepth = 55.0 // dB under its loudest moment: there a tail ends
 	mostTail  = 1.5  // seconds
 	leastTail = 0.1  // seconds
-	masked    = 15.0 // dB that a tail sinks into the noise before nothing of it is heard
+	masked    = 22.0 // dB that a tail sinks into the noise before nothing of it is heard
 	nearNoise = 8.0  // dB over the noise: what lies there behind the piece and no longer falls is noise
 	flat      = 1.5  // dB in flatFor
 	flatFor   = 0.25 // seconds

@@ -41,7 +41,7 @@ func pack(re, im, x, w []float64) {
 	packAVX(&re[0], &im[0], &x[0], &w[0], len(x))
 }
 
-// unpack is the way back: complex numbers, unfolded and weighted with w, into the samples
+// unpack turns complex numbers back, unfolded and weighted with w, into the samples
 // y.
 func unpack(y, re, im, w []float64) {
 	if !vectors {
@@ -72,7 +72,7 @@ func power(p, re, im []float64) {
 	powerGo(p[n:], re[n:], im[n:])
 }
 
-// firstPass is the pass whose groups lie side by side.
+// firstPass runs the pass whose groups lie side by side.
 func firstPass(yr, yi, xr, xi, w []float64, groups int) {
 	if !vectors {
 		firstPassGo(yr, yi, xr, xi, w, groups)
@@ -81,7 +81,7 @@ func firstPass(yr, yi, xr, xi, w []float64, groups int) {
 	firstPassAVX(&yr[0], &yi[0], &xr[0], &xi[0], &w[0], groups)
 }
 
-// laterPass is any other pass, whose groups are stride numbers apart.
+// laterPass runs any other pass, whose groups are stride numbers apart.
 func laterPass(yr, yi, xr, xi, w []float64, groups, stride int) {
 	if !vectors {
 		laterPassGo(yr, yi, xr, xi, w, groups, stride)
@@ -99,7 +99,7 @@ func untangle(re, im, zr, zi, wr, wi []float64) {
 	untangleAVX(&re[0], &im[0], &zr[0], &zi[0], &wr[0], &wi[0], len(wr))
 }
 
-// tangle is the way back.
+// tangle turns the lines of the real samples back into the transform of the folded ones.
 func tangle(zr, zi, re, im, wr, wi []float64) {
 	if !vectors {
 		tangleGo(zr, zi, re, im, wr, wi)

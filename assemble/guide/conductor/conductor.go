@@ -31,6 +31,7 @@ const owner = "the conductor's film"
 
 // Film is the conductor's film on guide time.
 type Film struct {
+	name    string       // of the file, as the manifest has it
 	picture plan.Picture // zero when the players may not see it
 	notes   []string     // what a person should know
 }
@@ -55,7 +56,7 @@ func Find(ctx context.Context, s *session.Session, wanted bool) (*Film, error) {
 	if !r.Place.Sure {
 		return nil, unplaced(c, r)
 	}
-	f := &Film{picture: r.Clip()}
+	f := &Film{name: c.Video.Path, picture: r.Clip()}
 	begins, ends := f.picture.Guide(f.picture.First), f.picture.Guide(f.picture.Last)
 	if ends <= 0 || begins >= man.Tempo.End() {
 		return nil, fault.At(fault.Decision, c.Video.Mark,
@@ -158,7 +159,7 @@ func (f *Film) conform(ctx context.Context, s *session.Session, j guide.Job, sec
 	var broken *picture.BrokenOff
 	if errors.As(err, &broken) && f.picture.First < broken.Seconds && broken.Seconds < f.picture.Last {
 		f.notes = append(f.notes, fmt.Sprintf("%s breaks off after %.1f s: from there on the beats are seen alone",
-			broken.File, broken.Seconds))
+			f.name, broken.Seconds))
 		f.picture.Last = broken.Seconds
 		return f.conform(ctx, s, j, seconds)
 	}

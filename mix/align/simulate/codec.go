@@ -128,7 +128,7 @@ func attack(block []float64) bool {
 	return false
 }
 
-// fold is the first half of the transform: 2n samples a, b, c, d become the n
+// fold computes the first half of the transform: 2n samples a, b, c, d become the n
 // samples -c reversed - d, a - b reversed.
 func fold(dst, src []float64) {
 	n := len(dst)

@@ -70,7 +70,7 @@ func (d device) apply(r *rand.Rand, x []float64, rate int) {
 	}
 }
 
-// colour is the response of a small microphone.
+// colour applies the response of a small microphone.
 func (d device) colour(x []float64, rate int) {
 	a := math.Exp(-2 * math.Pi * d.low / float64(rate))
 	var low, was float64
@@ -93,7 +93,7 @@ func (d device) colour(x []float64, rate int) {
 	lowpass(x, d.high, rate)
 }
 
-// ride is level control: above -16 dBFS a third of the excess is left, below
+// ride applies level control: above -16 dBFS a third of the excess is left, below
 // half of the lack is made up, 14 dB at most; it turns down within 15 ms. Common
 // practice, no source.
 func (d device) ride(x []float64, rate int) {
@@ -148,7 +148,7 @@ func (p *pink) next(white float64) float64 {
 	return sum
 }
 
-// lowpass is one pole, twice: a dull microphone or codec.
+// lowpass applies one pole, twice: a dull microphone or codec.
 func lowpass(x []float64, f float64, rate int) {
 	if f >= 0.45*float64(rate) {
 		return

@@ -102,7 +102,7 @@ func play(x []float64, rate float64, s sound, at float64, r *rand.Rand) {
 	}
 }
 
-// burst is noise through resonances with a sharp rise.
+// burst adds noise through resonances with a sharp rise.
 func burst(x []float64, rate, at, rise, fall float64, freqs []float64, loud float64, r *rand.Rand) {
 	from, to := window(x, rate, at, 8*fall)
 	type resonator struct{ y1, y2, a1, a2, g float64 }
@@ -128,7 +128,7 @@ func burst(x []float64, rate, at, rise, fall float64, freqs []float64, loud floa
 	}
 }
 
-// tone is a short sound with a pitch.
+// tone adds a short sound with a pitch.
 func tone(x []float64, rate, at, fall, f, loud float64) {
 	from, to := window(x, rate, at, 8*fall)
 	for i := from; i < to; i++ {
@@ -137,7 +137,7 @@ func tone(x []float64, rate, at, fall, f, loud float64) {
 	}
 }
 
-// syllable is a voiced sound with two formants, now and then after a hiss,
+// syllable adds a voiced sound with two formants, now and then after a hiss,
 // enough to look like speech to an onset detector.
 func syllable(x []float64, rate float64, s sound, at, loud float64, r *rand.Rand) {
 	f0 := 440 * math.Pow(2, (float64(s.pitch)-69)/12)
@@ -166,7 +166,7 @@ func syllable(x []float64, rate float64, s sound, at, loud float64, r *rand.Rand
 	}
 }
 
-// rustle is bright noise that comes and goes: paper, clothes, a hiss.
+// rustle adds bright noise that comes and goes: paper, clothes, a hiss.
 func rustle(x []float64, rate float64, s sound, at, loud float64, r *rand.Rand) {
 	from, to := window(x, rate, at, s.length)
 	knots := make([]float64, 3+int(s.length*14))

@@ -30,7 +30,7 @@ func (p *player) chance(r *rand.Rand, typical, hard float64) bool {
 	return r.Float64() < [...]float64{0, typical, hard}[p.level]
 }
 
-// wait is what is heard before the guide begins.
+// wait adds what is heard before the guide begins.
 func (p *player) wait(r *rand.Rand) {
 	from, until := -p.early+0.5, -1.0
 	if until-from < 1 {
@@ -64,7 +64,7 @@ func (p *player) wait(r *rand.Rand) {
 	}
 }
 
-// post is what is heard after the music.
+// post adds what is heard after the music.
 func (p *player) post(r *rand.Rand) {
 	at := p.m.End() + 1.2 + 2*r.Float64()
 	if r.Float64() < 0.5 {
@@ -75,7 +75,7 @@ func (p *player) post(r *rand.Rand) {
 	}
 }
 
-// disturbCount is what goes wrong in the count-in of a hard take.
+// disturbCount adds what goes wrong in the count-in of a hard take.
 func (p *player) disturbCount(r *rand.Rand) {
 	cue, measure := p.m.Cue(), float64(p.m.Meter(1).Beats())*p.beat
 	switch x := r.Float64(); {
@@ -103,7 +103,7 @@ func (p *player) disturbCount(r *rand.Rand) {
 	}
 }
 
-// restart is a whole false start before the guide ran anew: a cue and the first
+// restart adds a whole false start before the guide ran anew: a cue and the first
 // measures.
 func (p *player) restart(r *rand.Rand) {
 	played := p.m.Start() + 2.5*float64(p.m.Meter(1).Beats())*p.beat
@@ -124,7 +124,7 @@ func (p *player) restart(r *rand.Rand) {
 	}
 }
 
-// tap is a foot that beats time.
+// tap adds a foot that beats time.
 func (p *player) tap(r *rand.Rand) {
 	for b := range p.m.Beats() {
 		if !b.CountIn {
@@ -137,7 +137,7 @@ func (p *player) add(kind string, at, loud float64) {
 	p.sounds = append(p.sounds, sound{kind: kind, at: at, loud: loud})
 }
 
-// note is a note of warming up.
+// note adds a note of warming up.
 func (p *player) note(r *rand.Rand, at float64) {
 	s := sound{kind: "note", at: at, length: 0.15 + 0.45*r.Float64(), loud: 0.4 + 0.4*r.Float64()}
 	s.pitch = p.inst.centre + r.IntN(19) - 9

@@ -29,6 +29,7 @@ type span struct {
 	cost     [][]float64
 	far      []float64
 	last     []float64 // scores of the pulse before, by frame of its band and period
+	peaks    []float64 // the highest of each frame
 	came     [][]uint8 // of every pulse
 	lastFrom int       // first frame of its band
 }
@@ -51,6 +52,7 @@ func newSpan(t *tracker, a, b, n int) *span {
 		s.far = append(s.far, farCost*l*l)
 	}
 	s.last = make([]float64, s.q) // the first pulse, in whatever period
+	s.peaks = []float64{0}
 	s.came = append(s.came, make([]uint8, s.q))
 	return s
 }
@@ -80,11 +82,8 @@ func (s *span) pulse(i int) {
 			if before < 0 || (before+1)*s.q > len(s.last) {
 				continue
 			}
-			for q, v := range s.last[before*s.q : (before+1)*s.q] {
-				if v -= s.cost[p][q]; v > now[at] {
-					now[at], came[at] = v, uint8(q)
-				}
-			}
+			best, of := s.from(s.last[before*s.q:(before+1)*s.q], s.peaks[before], p)
+			now[at], came[at] = best, uint8(of)
 			if now[at] -= s.far[p]; s.a+k < len(s.gain) {
 				now[at] += s.gain[s.a+k]
 			}
@@ -92,6 +91,37 @@ func (s *span) pulse(i int) {
 	}
 	s.last, s.lastFrom = now, from
 	s.came = append(s.came, came)
+	s.peaks = s.peaks[:0]
+	for at := 0; at < len(now); at += s.q {
+		s.peaks = append(s.peaks, slices.Max(now[at:at+s.q]))
+	}
+}
+
+// from returns the best score with which period p, counted from the shortest, follows the
+// pulse of a frame, and the period before it; scores are those of that frame by its period,
+// peak the highest. Of equals the shortest counts; where nothing leads, it is −Inf and 0. The
+// cost rises with the distance of two periods on both sides, so the search goes outwards from
+// p until not even peak could be better.
+func (s *span) from(scores []float64, peak float64, p int) (best float64, of int) {
+	cost := s.cost[p]
+	best = math.Inf(-1)
+	if peak == best {
+		return best, 0
+	}
+	for q := p; q < len(scores) && peak-cost[q] >= best; q++ {
+		if v := scores[q] - cost[q]; v > best {
+			best, of = v, q
+		}
+	}
+	for q := p - 1; q >= 0 && peak-cost[q] >= best; q-- {
+		if v := scores[q] - cost[q]; v >= best {
+			best, of = v, q
+		}
+	}
+	if math.IsInf(best, -1) {
+		return best, 0
+	}
+	return best, of
 }
 
 // trace returns the frames of all pulses but the last. Where no train fits, they are

@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
+	"slices"
 	"strconv"
 	"testing"
 )
@@ -87,5 +88,35 @@ func TestBeatsOfTwelveRecordings(t *testing.T) {
 	}
 	if whole < 11 {
 		t.Errorf("of %d recordings 95 %% are right", whole)
+	}
+}
+
+// The search that goes outwards from a period finds what one through all of them does, with
+// equal scores and with none.
+func TestSearchOutwardsIsThatOfAll(t *testing.T) {
+	r := rand.New(rand.NewPCG(7, 22))
+	s := newSpan(&tracker{}, 0, 600, 8)
+	for range 2000 {
+		scores := make([]float64, s.q)
+		for i := range scores {
+			if scores[i] = math.Round(20 * r.Float64()); r.IntN(3) == 0 {
+				scores[i] = math.Inf(-1)
+			}
+		}
+		if r.IntN(20) == 0 {
+			for i := range scores {
+				scores[i] = math.Inf(-1)
+			}
+		}
+		p := r.IntN(s.q)
+		best, of := math.Inf(-1), 0
+		for q, v := range scores {
+			if v -= s.cost[p][q]; v > best {
+				best, of = v, q
+			}
+		}
+		if got, from := s.from(scores, slices.Max(scores), p); got != best || from != of {
+			t.Fatalf("period %d: %v from %d, want %v from %d", p, got, from, best, of)
+		}
 	}
 }

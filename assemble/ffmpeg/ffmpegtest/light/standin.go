@@ -200,7 +200,7 @@ func (m *image) finish() []byte {
 	return out
 }
 
-// gnuHash is the hash of symbols' names in the GNU extension, Bernstein's.
+// gnuHash returns the hash of symbols' names in the GNU extension, Bernstein's.
 func gnuHash(name string) uint32 {
 	h := uint32(5381)
 	for i := range len(name) {
@@ -209,7 +209,7 @@ func gnuHash(name string) uint32 {
 	return h
 }
 
-// elfHash is the hash of names in the System V ABI, chapter 5, figure 5-13.
+// elfHash returns the hash of names in the System V ABI, chapter 5, figure 5-13.
 func elfHash(name string) uint32 {
 	h := uint32(0)
 	for i := range len(name) {
