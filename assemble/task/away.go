@@ -97,7 +97,8 @@ func (x *execution) startAway(ctx context.Context) {
 	if x.Away == nil {
 		return
 	}
-	for room := x.Away.Room(); len(x.away) < room; {
+	room, cores := x.Away.Room(), x.Away.Cores()
+	for len(x.away) < room && x.spares(len(x.away), cores) {
 		i := x.nextAway()
 		if i < 0 {
 			break
@@ -128,12 +129,36 @@ func (x *execution) startAway(ctx context.Context) {
 	}
 }
 
+// spares reports whether one more task may be given away beside so many that are. What
+// would wait there for one of the cores is kept while no more is ready than the workers
+// here can take: at the end of a stage they would stand idle beside a queue.
+func (x *execution) spares(away, cores int) bool {
+	if away < cores {
+		return true
+	}
+	ready := 0
+	for _, i := range x.ready {
+		if !x.isForOthers(i) {
+			continue
+		}
+		if ready++; ready > x.Workers {
+			return true
+		}
+	}
+	return false
+}
+
+// isForOthers reports whether a ready task may be made elsewhere.
+func (x *execution) isForOthers(i int) bool {
+	t := &x.g.tasks[i]
+	return t.Errand != nil && !x.home[i] && x.looked[i].path == "" && x.keys[t.Action.ID()] == 1 && x.isWorth(i)
+}
+
 // nextAway takes the first ready task out of the list that may be made elsewhere;
 // -1 for none.
 func (x *execution) nextAway() int {
 	for k, i := range x.ready {
-		t := &x.g.tasks[i]
-		if t.Errand != nil && !x.home[i] && x.looked[i].path == "" && x.keys[t.Action.ID()] == 1 && x.isWorth(i) {
+		if x.isForOthers(i) {
 			x.ready = append(x.ready[:k:k], x.ready[k+1:]...)
 			return i
 		}

@@ -1,0 +1,90 @@
+package task
+
+import (
+	"fmt"
+	"os"
+	"testing"
+
+	"ripieno/assemble/progress"
+	"ripieno/assemble/store"
+)
+
+// Seconds of one core and bytes of a production of takes of five minutes: measured in 2026-11
+// for takes of 1080 lines (57 s a take to conform) and for grids of 400 (0.885 ms a take and
+// frame to compose); how much a phone writes is common practice, no source.
+const (
+	paperSee, paperConform = 4, 57
+	paperFrame             = 0.885e-3
+	paperTake, paperPiece  = 650e6, 20e6
+	paperFrames, paperCut  = 9000, 80
+)
+
+// onPaper returns a function that says how long a film of so many takes is made at home by
+// two workers, with others' cores, in seconds, and how much work it is.
+func onPaper(t *testing.T, takes int) (wall func(cores int) float64, work float64) {
+	t.Helper()
+	action := func(name string, k int) store.Action { return store.NewAction(name).Arg("k", k).Ext(".x") }
+	var tasks []Task
+	var l []looked
+	var costs []float64
+	add := func(name string, k int, cost float64, bytes int64, runs bool, after ...*Task) *Task {
+		x := Task{ID: fmt.Sprint(name, k), Action: action(name, k), Cost: cost, Bytes: bytes, Make: errand("", nil).Make,
+			Errand: &Errand{Rule: name}}
+		for _, a := range after {
+			x.Needs(a.ID, Path(*a))
+			x.Errand.Inputs = append(x.Errand.Inputs, ErrandInput{Edge: Path(*a)})
+		}
+		tasks, l, costs = append(tasks, x), append(l, looked{runs: runs}), append(costs, cost)
+		work += cost
+		return &x
+	}
+	var pieces []*Task
+	for k := range takes {
+		file := add("file", k, 0, paperTake, false)
+		add("see", k, paperSee, 1e3, true, file)
+		pieces = append(pieces, add("conform", k, paperConform, paperPiece, true, file))
+	}
+	for k := range paperFrames / paperCut {
+		add("segment", k, paperFrame*float64(takes*paperCut), 2e6, true, pieces...)
+	}
+	g, err := check(tasks)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return func(cores int) float64 {
+		x := newExecution(Runner{Progress: progress.New(nil, progress.Quiet), Workers: 2}, g, l, costs)
+		if cores == 0 {
+			return x.play(costs, nil)
+		}
+		return x.play(costs, &others{cores: cores, room: cores + cores/2, sent: map[string]bool{}})
+	}, work
+}
+
+// TestOnPaper plays large productions through. More cores are never slower, no run is faster
+// than its work divided by the cores, and none with others faster than its takes travel that
+// this machine does not conform itself. RIPIENO_PAPER=1 plays up to 10,000 takes, for the
+// table in farm's README.
+func TestOnPaper(t *testing.T) {
+	sizes := []int{30}
+	if os.Getenv("RIPIENO_PAPER") != "" {
+		sizes = []int{100, 1000, 10000}
+	}
+	for _, takes := range sizes {
+		before := 0.0
+		play, work := onPaper(t, takes)
+		for _, cores := range []int{0, 16, 128, 1024} {
+			wall := play(cores)
+			t.Logf("%5d takes, %4d cores of others: %8.0f s, %7.1f core hours", takes, cores, wall, work/3600)
+			if least := work / float64(2+cores); wall < 0.999*least {
+				t.Errorf("%d takes with %d cores take %g s, and the work alone is %g s", takes, cores, wall, least)
+			}
+			if before > 0 && wall > 1.01*before {
+				t.Errorf("%d takes take %g s with %d cores, and %g s with fewer", takes, wall, cores, before)
+			}
+			if here := 2 * wall / (paperSee + paperConform); cores > 0 && wall < (float64(takes)-2*here)*paperTake/LinkSpeed {
+				t.Errorf("%d takes travel in %g s", takes, wall)
+			}
+			before = wall
+		}
+	}
+}
