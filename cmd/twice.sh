@@ -7,9 +7,11 @@ set -eu
 cd "$(dirname "$0")/.."
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
+commit=$(git rev-parse HEAD) # the same for both, whatever is committed meanwhile
 for copy in one "a longer name/two"; do
 	mkdir -p "$work/$copy"
 	git clone -q --no-hardlinks . "$work/$copy/source"
+	git -C "$work/$copy/source" checkout -q "$commit"
 	if [ "$copy" != one ] && [ -n "${RIPIENO_AFRESH-}" ]; then
 		GOCACHE=$work/cache
 		export GOCACHE

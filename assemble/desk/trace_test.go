@@ -6,6 +6,7 @@ import (
 	"os"
 	"slices"
 	"strings"
+	"testing"
 	"time"
 
 	"github.com/chromedp/cdproto/cdp"
@@ -40,7 +41,7 @@ func (b *tab) startTrace() *trace {
 		b.t.Fatal(err)
 	}
 	call(b, tracing.Start, tracing.StartParams{TransferMode: "ReportEvents", TraceConfig: &tracing.TraceConfig{
-		IncludedCategories: []string{"-*", "blink.user_timing", "devtools.timeline", "disabled-by-default-lighthouse"}}})
+		IncludedCategories: []string{"-*", "blink.user_timing", "devtools.timeline", "disabled-by-default-devtools.timeline"}}})
 	return tr
 }
 
@@ -84,7 +85,14 @@ func (tr *trace) stop() []phaseTasks {
 	case <-time.After(4 * time.Minute):
 		tr.b.t.Fatal("the browser does not end its trace")
 	}
-	return phasesOf(tr.events)
+	phases := phasesOf(tr.events)
+	for _, p := range phases {
+		if len(p.tasks) > 0 {
+			return phases
+		}
+	}
+	tr.b.t.Fatalf("of %d events none is a task of the page", len(tr.events))
+	return nil
 }
 
 // phasesOf returns the tasks of the thread that has marked phases, by phase. A task is
@@ -127,6 +135,23 @@ func phasesOf(events []traced) []phaseTasks {
 		out = append(out, p)
 	}
 	return out
+}
+
+// TestTasksOfAPhase: a phase has the tasks of the thread that marked it, and no other's.
+func TestTasksOfAPhase(t *testing.T) {
+	list := phasesOf([]traced{
+		{Name: "phase one", At: 100, PID: 1, TID: 2}, {Name: "phase end", At: 9000, PID: 1, TID: 2},
+		{Name: "RunTask", Phase: "X", At: 200, Length: 60_000, CPU: 20_000, PID: 1, TID: 2},
+		{Name: "Layout", Phase: "X", At: 300, Length: 40_000, PID: 1, TID: 2},
+		{Name: "ThreadControllerImpl::RunTask", Phase: "X", At: 8000, Length: 50_000, CPU: 30_000, PID: 1, TID: 2},
+		{Name: "RunTask", Phase: "X", At: 400, Length: 90_000, PID: 1, TID: 3}, // another thread
+		{Name: "RunTask", Phase: "X", At: 50, Length: 90_000, PID: 1, TID: 2},  // before it
+		{Name: "RunTask", Phase: "B", At: 500, Length: 90_000, PID: 1, TID: 2}, // no whole event
+	})
+	if len(list) != 1 || list[0].String() != "one: 1 over 50 ms, the longest 60 ms (Layout 40 ms), the busiest 30 ms of "+
+		"processor, all 50" {
+		t.Errorf("%v", list)
+	}
 }
 
 // String tells a phase: how often a task took over 50 ms, as browsers call long (W3C,

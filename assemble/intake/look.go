@@ -33,8 +33,8 @@ type Picture struct {
 	// Blur of the sharper frames (the first quartile) at 640 pixels' width, 0 to 1; 0
 	// when there is nothing in the picture to tell by.
 	Blur float64 `json:"blur"`
-	// LongestGap between two frames of the file's first minute, in seconds,
-	// and whether its frames are unevenly spaced.
+	// LongestGap between two frames of the file's first minute, or of all of it where
+	// its index tells, in seconds, and whether its frames are unevenly spaced.
 	LongestGap float64 `json:"longest_gap"`
 	Uneven     bool    `json:"uneven"`
 	// Damaged is how many places were seen not to decode.

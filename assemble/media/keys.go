@@ -19,6 +19,44 @@ type Keys struct {
 	tick float64 // seconds
 	step float64 // seconds that are whole numbers of ticks and of microseconds, which ffmpeg counts in
 	list []key
+	// Holes are where one frame stays much longer than the others, in order of time.
+	Holes []Hole
+}
+
+// Hole is a stretch of a picture for which its file has no frame.
+type Hole struct {
+	At     float64 // seconds after the picture's first frame at which the next frame was due
+	Length float64 // seconds until it comes
+}
+
+// Bounds of what is a hole. Phones that film in the dark take frames half or a third as
+// often, and one that writes a file lets a few go; two usual frames or a tenth of a second
+// more are jitter (seen on phones; no source).
+const (
+	holeLeast = 0.15 // seconds
+	holeTimes = 4.0  // of what frames usually stay
+)
+
+// findHoles returns the holes among frames that are shown at times of the track, in units
+// of tick seconds; none of fewer than four frames.
+func findHoles(shown []int64, tick float64) []Hole {
+	if len(shown) < 4 {
+		return nil
+	}
+	at := slices.Sorted(slices.Values(shown))
+	stays := make([]int64, len(at)-1)
+	for i := range stays {
+		stays[i] = at[i+1] - at[i]
+	}
+	usual := float64(slices.Sorted(slices.Values(stays))[len(stays)/2]) * tick
+	var holes []Hole
+	for i, n := range stays {
+		length := float64(n)*tick - usual
+		if length >= holeLeast && float64(n)*tick >= holeTimes*usual {
+			holes = append(holes, Hole{At: float64(at[i]-at[0])*tick + usual, Length: length})
+		}
+	}
+	return holes
 }
 
 // Times returns the file times at which key frames are shown, ascending, of a
@@ -125,6 +163,7 @@ func readKeys(r io.ReaderAt, size int64, stream int) (Keys, error) {
 		return Keys{}, err
 	}
 	keys := Keys{tick: 1 / float64(scale), step: 1 / float64(audio.GCD(int(scale), 1_000_000))}
+	keys.Holes = findHoles(shown, keys.tick)
 	add := func(n int) {
 		keys.list = append(keys.list, key{float64(taken[n]-first) * keys.tick, float64(shown[n]-first) * keys.tick})
 	}

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"flag"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -34,6 +35,9 @@ func TestRealKeysAreThoseOfFFprobe(t *testing.T) {
 			"packet=dts_time,pts_time,flags", "-of", "csv=p=0", path})
 		if err != nil {
 			t.Fatal(err)
+		}
+		if holes := keys.Holes; (len(holes) > 0) != (c.name == "holes.mp4") {
+			t.Errorf("%s: holes %+v", c.name, holes)
 		}
 		var want []key
 		first := math.Inf(1)
@@ -105,6 +109,51 @@ func TestKeysOpenAt(t *testing.T) {
 	} {
 		if got, ok := c.keys.OpenAt(c.start, c.first); math.Abs(got-c.want) > 1e-9 || ok != (c.want > 0) {
 			t.Errorf("for %g s after %g: %g, %v, want %g", c.start, c.first, got, ok, c.want)
+		}
+	}
+}
+
+// A hole is where one frame stays much longer than the others: not what a phone does that
+// films in the dark, lets a frame go or writes uneven times.
+func TestHolesAmongFrames(t *testing.T) {
+	frames := func(stays ...int64) []int64 {
+		at := []int64{0}
+		for _, n := range stays {
+			at = append(at, at[len(at)-1]+n)
+		}
+		return at
+	}
+	usual := []int64{33, 34, 33, 33, 34, 33, 33, 34, 33}
+	with := func(n ...int64) []int64 {
+		return frames(slices.Concat(usual, n, usual)...)
+	}
+	reordered := with(900)
+	reordered[3], reordered[4] = reordered[4], reordered[3] // as frames that wait for each other are written
+	for name, c := range map[string]struct {
+		shown []int64
+		want  []Hole
+	}{
+		"even":                   {frames(usual...), nil},
+		"uneven":                 {frames(20, 45, 16, 66, 33, 50, 17, 33, 40, 28), nil},
+		"a frame is missing":     {with(67), nil},
+		"three are missing":      {with(133), nil},
+		"dark":                   {frames(33, 33, 33, 66, 67, 66, 67, 66, 100, 100, 66), nil},
+		"a second is missing":    {with(1033), []Hole{{At: 0.333, Length: 1}}},
+		"two holes":              {with(533, 33, 33, 283), []Hole{{At: 0.333, Length: 0.5}, {At: 0.932, Length: 0.25}}},
+		"out of order":           {reordered, []Hole{{At: 0.333, Length: 0.867}}},
+		"a picture a second":     {frames(1000, 1000, 1000, 1000, 1500, 1000), nil},
+		"three frames":           {frames(33, 3000), nil},
+		"frames at the one time": {frames(0, 0, 0, 0, 0, 0), nil},
+	} {
+		got := findHoles(c.shown, 0.001)
+		if len(got) != len(c.want) {
+			t.Errorf("%s: %+v, want %+v", name, got, c.want)
+			continue
+		}
+		for i, w := range c.want {
+			if math.Abs(got[i].At-w.At) > 0.0015 || math.Abs(got[i].Length-w.Length) > 0.0015 {
+				t.Errorf("%s: %+v, want %+v", name, got[i], w)
+			}
 		}
 	}
 }

@@ -121,6 +121,9 @@ func (c *Checks) file(r *Recording, res task.Result) (intake.File, error) {
 		return f, nil
 	}
 	if ok {
+		for _, h := range r.holes {
+			seen.LongestGap = max(seen.LongestGap, h.Length)
+		}
 		shown := withOverrides(*r.Info.Video, r.File)
 		f.Picture, f.Info.Video = &seen, &shown
 	}

@@ -170,7 +170,7 @@ func (s *Set) mendTheSure(ctx context.Context, x *session.Session, l *listened, 
 			continue
 		}
 		tried = append(tried, attempt{r, b, former{r.Parts, r.Rate}})
-		ofSound := r.PartsOfSound || b.By == "picture" // which is whole, and keeps its time
+		ofSound := r.PartsOfSound || isOfSoundOnly(b, hints[b.Name])
 		r.mend(parts, r.Rate)
 		r.PartsOfSound = ofSound
 	}

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"ripieno/assemble/media"
+	"ripieno/mix/align"
 	"ripieno/mix/audio"
 )
 
@@ -43,6 +44,55 @@ func TestPictureHints(t *testing.T) {
 		case len(hints) != 1 || math.Abs(hints[0].Jump-c.want) > 1e-9 || !math.IsNaN(hints[0].At) ||
 			hints[0].By != "picture":
 			t.Errorf("%s: %+v, want %g s", name, hints, c.want)
+		}
+	}
+}
+
+// A hole in the picture that is as long as what the sound lacks says where that is missing;
+// another one does not, and without such a hole nobody knows.
+func TestPictureHintsSayWhere(t *testing.T) {
+	for name, c := range map[string]struct {
+		missing    float64
+		holes      []media.Hole
+		at, jump   float64 // at is NaN: nobody knows
+		late, away float64 // seconds at which picture and sound begin
+	}{
+		"no hole": {missing: 2, at: math.NaN(), jump: 2},
+		"as long": {missing: 2, holes: []media.Hole{{At: 31, Length: 1.95}}, at: 31, jump: 1.95},
+		"longer":  {missing: 2, holes: []media.Hole{{At: 31, Length: 2.3}}, at: math.NaN(), jump: 2},
+		"the nearer of two": {missing: 2, holes: []media.Hole{{At: 9, Length: 2.08}, {At: 31, Length: 1.97}},
+			at: 31, jump: 1.97},
+		"a picture that waits": {missing: 2, holes: []media.Hole{{At: 31, Length: 2}}, at: 30.6, jump: 2,
+			late: 0.1, away: 0.5},
+	} {
+		info := media.Info{Audio: &media.Audio{Start: c.away}, Video: &media.Video{Start: c.late}}
+		r := Recording{Info: info, holes: c.holes}
+		got := r.pictureHint(c.missing)
+		same := got.At == c.at || math.IsNaN(got.At) && math.IsNaN(c.at)
+		if !same && math.Abs(got.At-c.at) > 1e-9 || math.IsNaN(got.At) != math.IsNaN(c.at) || got.Jump != c.jump ||
+			got.By != "picture" {
+			t.Errorf("%s: %+v", name, got)
+		}
+	}
+}
+
+// A picture that is longer by what the sound lacks keeps its time; one that was cut with its
+// sound does not.
+func TestWhatIsOfSoundOnly(t *testing.T) {
+	longer := []align.Hint{{At: 3, Jump: -2, By: "device"}, {At: math.NaN(), Jump: 1.1, By: "picture"}}
+	for _, c := range []struct {
+		b     align.Break
+		hints []align.Hint
+		want  bool
+	}{
+		{align.Break{Jump: 1.13, By: "picture"}, nil, true},
+		{align.Break{Jump: 1.13}, longer, true},
+		{align.Break{Jump: 1.3}, longer, false},
+		{align.Break{Jump: -2, By: "device"}, longer, false},
+		{align.Break{Jump: 1.1}, nil, false},
+	} {
+		if got := isOfSoundOnly(c.b, c.hints); got != c.want {
+			t.Errorf("%+v beside %+v: %v", c.b, c.hints, got)
 		}
 	}
 }

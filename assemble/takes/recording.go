@@ -73,7 +73,8 @@ type Recording struct {
 	// was made with and what the manifest says now. "" for none.
 	playedTo string
 
-	cuts    []float64  // file times at which its picture can be opened at no cost; none where no index tells
+	cuts    []float64 // file times at which its picture can be opened at no cost; none where no index tells
+	holes   []media.Hole
 	gain    [3]float64 // on the signal's channels, to match the light of the others; zero for none
 	seconds float64    // file time at which its picture breaks off; 0: it does not
 	short   error      // says so
@@ -248,12 +249,12 @@ func (t Take) inspect(ctx context.Context, s *session.Session, r *Recording) err
 	return r.findCuts(ctx, s.Store().Steady)
 }
 
-// findCuts reads from the file's index where its picture can be opened. A file
-// without an index that can be read has no such places.
+// findCuts reads from the file's index where its picture can be opened, and where it has
+// no frames for a while. A file without an index that can be read has no such places.
 func (r *Recording) findCuts(ctx context.Context, steady reading.Steady) error {
 	return steady(ctx, r.Path, r.Hash, func(ctx context.Context) error {
 		if keys, err := media.ReadKeys(ctx, r.Path, r.Info.Video.Index); err == nil {
-			r.cuts = keys.Times(r.Info.Video.Start)
+			r.cuts, r.holes = keys.Times(r.Info.Video.Start), keys.Holes
 		}
 		return ctx.Err()
 	})

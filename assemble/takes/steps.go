@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"math"
+	"slices"
 
 	"ripieno/assemble/media"
 	"ripieno/assemble/session"
@@ -72,10 +73,35 @@ func (s *Set) pictureHints() map[string][]align.Hint {
 			continue
 		}
 		if missing := v.Start + v.Duration - a.Start - a.Duration; missing >= pictureLonger {
-			hints[r.Name()] = []align.Hint{{At: math.NaN(), Jump: missing, By: "picture"}}
+			hints[r.Name()] = []align.Hint{r.pictureHint(missing)}
 		}
 	}
 	return hints
+}
+
+// holeNear is by how much the length of a hole in the picture may differ from what is
+// missing of the sound, in seconds, for the two to be one: see pictureLonger.
+const holeNear = 0.1
+
+// pictureHint returns the break of a file whose picture is longer than its sound by some
+// seconds. Where the picture has no frames for as long, both stopped there, and only the
+// picture's time stamps went on; else nobody knows where.
+func (r *Recording) pictureHint(missing float64) align.Hint {
+	hint, off := align.Hint{At: math.NaN(), Jump: missing, By: "picture"}, holeNear
+	for _, h := range r.holes {
+		if d := math.Abs(h.Length - missing); d < off {
+			hint.At, hint.Jump, off = r.Info.Video.Start+h.At-r.Info.Audio.Start, h.Length, d
+		}
+	}
+	return hint
+}
+
+// isOfSoundOnly reports whether a break is one of the file's sound: its picture is whole and
+// keeps its time, since it is longer by as much.
+func isOfSoundOnly(b align.Break, hints []align.Hint) bool {
+	return b.By == "picture" || slices.ContainsFunc(hints, func(h align.Hint) bool {
+		return h.By == "picture" && math.Abs(h.Jump-b.Jump) < holeNear
+	})
 }
 
 // stepsTask compares the two devices of one take stretch by stretch.

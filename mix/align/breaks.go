@@ -46,14 +46,16 @@ type Hint struct {
 const (
 	breakReach   = 12.4  // seconds that a part may be displaced by
 	breakStep    = 0.01  // seconds between two displacements tried
-	breakNotes   = 5.0   // weight of the notes that each part needs
-	breakApart   = 0.07  // seconds by which two jumps differ at least
-	breakPeaks   = 6     // places that are weighed closely
+	breakSide    = 2.5   // seconds of the piece that each part holds at least
+	breakEdge    = 0.4   // seconds between places that are tried, at least
+	breakFine    = 0.1   // the same where they are weighed closely
 	breakEdges   = 48    // places that are tried
-	breakTuned   = 3     // jumps of a place that are weighed as closely as can be
-	breakSlack   = 0.05  // seconds before its first note at which a part begins at most
-	breakRhythm  = 0.5   // weight of the others' rhythm
+	breakApart   = 0.07  // seconds by which two jumps differ at least
+	breakPeaks   = 8     // jumps that are weighed closely
+	breakBlurred = 0.35  // share of what two parts say by each other's profile that they say by a common one
+	breakFar     = 15.0  // nats behind the best from which a jump is no rival
 	breakHint    = 5.0   // nats for a jump as long as a silence
+	holeHint     = 5.0   // nats more where the picture has no frames for as long
 	pictureHint  = 3.0   // nats for a jump as long as the picture is longer than the sound
 	deviceHint   = 12.0  // nats for a jump that shows between two devices: one of them has it
 	breakSilence = -98.0 // dBFS, of what is digitally silent
@@ -63,10 +65,13 @@ const (
 	breakTold    = 7.0   // nats from which a break that something else shows is told when it leads
 	breakDoubt   = 2.0   // by so many over the next best, or by half of them and
 	breakSure    = 9.0   // nats speak for it; one that the playing alone shows is asked about then,
-	breakAlone   = 12.0  // and believed from so many, which no whole file of 236 reached, when it leads
-	breakClear   = 3.0   // by so many
-	breakOnBeat  = 0.06  // beats by which a jump is still one of whole beats
-	breakLate    = 0.07  // seconds from its place at which a note is still taken for it
+	breakAlone   = 12.0  // and believed from so many, when it leads
+	breakClear   = 6.0   // by so many, and by a share of what speaks for it: what a place of the beat
+	breakShare   = 0.05  // says of a jump, it says of others too
+	silenceLead  = 3.0   // nats by which a silence as long leads over other jumps besides
+	breakOnBeat  = 0.06  // beats by which a jump is still one of whole or half beats,
+	breakHeard   = 6.0   // for which the others' harmony has to say so many nats
+	breakWander  = 0.06  // seconds; see steady
 	breakBins    = 64    // of a beat
 )
 
@@ -93,7 +98,7 @@ func FindBreaks(m *tempo.Map, recs []Recording, placed []Placement, hints map[st
 		slot <- struct{}{}
 		go func() {
 			defer wait.Done()
-			found[k] = t.findBreak(g, p, c, placed[k].Offset, hints[recs[k].Name])
+			found[k] = t.findBreak(g, p, c, placed[k], hints[recs[k].Name])
 			<-slot
 		}()
 	}
@@ -108,87 +113,140 @@ func FindBreaks(m *tempo.Map, recs []Recording, placed []Placement, hints map[st
 	return out
 }
 
-// findBreak returns the break of a take that lies at o when enough speaks for it; nil
+// findBreak returns the break of a take that was placed when enough speaks for it; nil
 // for none.
-func (t *take) findBreak(g *grid, p *beatPhases, c *company, o float64, hints []Hint) *Break {
-	s := newBreakScan(g, p, t, o, c)
-	b, ok := s.best(append(s.silences(), hints...))
-	if !ok || math.Abs(b.Jump) < breakLeast {
+func (t *take) findBreak(g *grid, p *beatPhases, c *company, placed Placement, hints []Hint) *Break {
+	var all []split
+	whole := math.Inf(-1)
+	for _, o := range bases(placed) {
+		s := newBreakScan(g, p, t, o, c)
+		if !s.enough() {
+			continue
+		}
+		splits, v := s.splits(append(s.silences(), hints...))
+		all, whole = append(all, splits...), math.Max(whole, v)
+	}
+	for i := range all {
+		all[i].v -= whole
+	}
+	slices.SortStableFunc(all, func(a, b split) int { return cmp.Compare(b.v, a.v) })
+	if len(all) == 0 || all[0].v <= 0 {
+		return nil
+	}
+	b := breakOf(all)
+	if math.Abs(b.Jump) < breakLeast {
 		return nil
 	}
 	known := b.By == "silence" || b.By == "device" || b.By == "picture" && b.Gain >= breakSure
-	b.Sure = b.Margin >= breakClear && (known || b.Gain >= breakAlone)
-	if !b.Sure && !b.isWorthAsking(s.beatAt(b.Guide)) {
+	beats := math.Abs(b.Jump) / all[0].scan.beatAt(b.Guide)
+	b.Sure = b.Margin >= breakClear+breakShare*b.Gain && (known || b.Gain >= breakAlone*(1+steady(b.Jump)))
+	heard := all[0].backed() >= breakHeard
+	if b.By == "" && looksLikeRhythm(beats) && !heard {
+		b.Sure = false
+	}
+	if !b.Sure && !b.isWorthAsking(beats, heard) {
 		return nil
 	}
 	return &b
 }
 
-// isWorthAsking reports whether enough speaks for a break that is not sure to trouble a
-// person with it; beat is the length of a beat there, in seconds. What the playing alone
-// shows has to be as likely as a sure one. Of whole beats it is never asked about: what
-// is played as well a few beats later in the piece looks the same.
-func (b Break) isWorthAsking(beat float64) bool {
+// bases are the places from which breaks are looked for: where a take was placed, and its
+// other candidates when it is not sure, since a break makes a take unsure.
+func bases(p Placement) []float64 {
+	out := []float64{p.Offset}
+	if p.Sure {
+		return out
+	}
+	for _, c := range p.Candidates {
+		if !slices.ContainsFunc(out, func(o float64) bool { return math.Abs(o-c.Offset) < breakApart }) {
+			out = append(out, c.Offset)
+		}
+	}
+	return out
+}
+
+// steady is by how much more has to speak for a small jump, as a share: players wander by
+// some hundredths of a second themselves.
+func steady(jump float64) float64 { return math.Pow(breakWander/jump, 2) }
+
+// looksLikeRhythm reports whether a jump of so many beats is one of whole or half beats. A
+// part that changes from the beats to the places between them looks the same, and what is
+// played as well a few beats later in the piece, too: the others' harmony has to speak.
+func looksLikeRhythm(beats float64) bool {
+	halves := math.Round(2 * beats)
+	return halves > 0 && math.Abs(2*beats-halves) < 2*breakOnBeat
+}
+
+// backed is what the harmony of the others says for a split against one piece, in nats.
+func (x split) backed() float64 { return x.scan.others(x) - x.scan.others(split{}) }
+
+// isWorthAsking reports whether enough speaks for a break that is not sure, of so many
+// beats, to trouble a person with it. Where the notes leave the beat it is enough that they
+// do; how long a jump of whole or half beats is has to be clear, or the others' harmony has
+// to speak for it.
+func (b Break) isWorthAsking(beats float64, heard bool) bool {
 	if b.By != "" {
 		return b.Gain >= breakTold && b.Margin >= breakDoubt || b.Gain >= breakSure && b.Margin >= breakDoubt/2
 	}
-	beats := math.Abs(b.Jump) / beat
-	whole := math.Round(beats)
-	if whole > 0 && math.Abs(beats-whole) < breakOnBeat {
-		return false
+	if looksLikeRhythm(beats) {
+		return b.Gain >= breakAlone && (heard || b.Margin >= breakDoubt)
 	}
-	return b.Gain >= breakSure && b.Margin >= breakDoubt
+	most := breakSure * (1 + steady(b.Jump))
+	return b.Gain >= most && b.Margin >= breakDoubt || b.Gain >= 1.5*most
 }
 
-// best returns the likeliest break.
-func (s *breakScan) best(hints []Hint) (Break, bool) {
-	if len(s.at) < 8 {
-		return Break{}, false
-	}
-	whole := s.unbroken()
-	var splits []split
-	for _, x := range s.shifted() {
-		splits = append(splits, s.jumps(x)...)
-	}
+// splits returns the likeliest ways to cut the file in two, each with how likely it is, and
+// how likely the file is in one piece, in nats.
+func (s *breakScan) splits(hints []Hint) (splits []split, whole float64) {
+	whole = s.inOnePiece(0)
+	splits = s.tunedBest(s.likely(), whole)
 	for _, h := range hints {
 		splits = append(splits, s.hinted(h)...)
 	}
 	for i := range splits {
-		switch splits[i].by {
+		x := &splits[i]
+		x.scan = s
+		// In one piece the file may lie elsewhere.
+		whole = math.Max(whole, math.Max(s.inOnePiece(x.first), s.inOnePiece(x.last)))
+		switch x.by {
 		case "device":
-			splits[i].v -= whole - deviceHint
-			continue
+			x.v += deviceHint
 		case "silence":
-			splits[i].v -= whole - breakHint
-			continue
+			x.v += breakHint
 		case "picture":
-			splits[i].v -= whole - pictureHint
-			continue
+			if x.v += pictureHint; !math.IsNaN(x.at) {
+				x.v += holeHint
+			}
+		default:
+			x.v -= jumpPrior(x.jump())
 		}
-		// Small jumps are as common as ones twice as large: 1/x.
-		splits[i].v -= whole + math.Log(math.Max(0.03, math.Abs(splits[i].last-splits[i].first))/0.1)
 	}
-	slices.SortStableFunc(splits, func(a, b split) int { return cmp.Compare(b.v, a.v) })
-	if len(splits) == 0 || splits[0].v <= 0 {
-		return Break{}, false
-	}
+	return splits, whole
+}
+
+// breakOf returns the break that the first of some splits, which are in order, makes.
+func breakOf(splits []split) Break {
 	top := splits[0]
-	if math.IsNaN(top.at) || top.by == "" {
-		top = s.polished(top)
+	s := top.scan
+	if top.by == "" || top.by == "picture" { // which ends when it likes
+		top = s.sharpened(top)
 	}
-	b := Break{Gain: top.v, Margin: math.Inf(1), Jump: top.last - top.first, By: top.by}
+	b := Break{Gain: top.v, Margin: math.Inf(1), Jump: top.jump(), By: top.by}
 	for _, x := range splits[1:] {
-		if math.Abs(x.last-x.first-b.Jump) > breakApart {
-			b.Margin, b.Rival = top.v-x.v, x.last-x.first
+		if math.Abs(x.jump()-b.Jump) > breakApart {
+			b.Margin, b.Rival = top.v-x.v, x.jump()
+			if top.by == "silence" {
+				b.Margin += silenceLead
+			}
 			break
 		}
 	}
-	clock := 1 + s.t.ppm*1e-6
+	clock := s.t.ratio()
 	b.Offset = s.o + top.first
 	b.At = (s.extra(top) - s.o) / clock
 	if top.by != "" && !math.IsNaN(top.at) {
 		b.At = top.at
 	}
 	b.Guide = b.Offset + b.At*clock
-	return b, true
+	return b
 }

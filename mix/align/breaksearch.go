@@ -4,70 +4,81 @@ import (
 	"cmp"
 	"math"
 	"slices"
-
-	"ripieno/mix/robust"
 )
 
-// edges are the notes before which a second part may begin.
-func (s *breakScan) edges() []int {
-	n := len(s.at)
-	sum := make([]float64, n+1)
-	for i, w := range s.w {
-		sum[i+1] = sum[i] + w
-	}
-	var all []int
-	for k := 1; k < n; k++ {
-		if sum[k] >= breakNotes && sum[n]-sum[k] >= breakNotes {
-			all = append(all, k)
-		}
+// edges returns guide times of the base place at which a second part may begin.
+func (s *breakScan) edges() []float64 {
+	var all []float64
+	step := s.edgeStep()
+	for at := s.from; at <= s.to; at += step {
+		all = append(all, at)
 	}
 	return all
 }
 
-// shifted returns the likeliest places of a break, each with by how much of a beat
-// the second part is displaced against the first, whatever whole beats are between.
-func (s *breakScan) shifted() []split {
-	n := len(s.at)
-	bins := make([]int, n)
-	for i, at := range s.at {
-		bins[i] = s.p.at(at)
+// edgeStep returns how far edges are apart, seconds.
+func (s *breakScan) edgeStep() float64 {
+	return math.Max(breakEdge, (s.to-s.from)/breakEdges)
+}
+
+// shift is a displacement that is tried, and by how much it may be off, in seconds.
+type shift struct{ by, off float64 }
+
+// shifts returns the displacements that are tried: near ones closely.
+func shifts() []shift {
+	var all []shift
+	for d := breakLeast; d < breakReach; {
+		step := breakStep
+		if d > 1 {
+			step *= 4
+		}
+		all = append(all, shift{d, step / 2}, shift{-d, step / 2})
+		d += step
 	}
-	edges := s.edges()
-	step := 1 + len(edges)/breakEdges
+	return all
+}
+
+// likely returns the likeliest splits, as far as the phases of the two parts, each by
+// itself, and the harmony of the others tell.
+func (s *breakScan) likely() []split {
 	var all []split
-	for e := 0; e < len(edges); e += step {
-		k := edges[e]
-		zero := func(int) float64 { return 0 }
-		p := s.foldPart(0, k, zero)
-		q := s.foldPart(k, n, zero)
-		var v [breakBins]float64
-		for x := range v {
-			for i := k; i < n; i++ {
-				if bins[i] >= 0 {
-					v[x] += s.w[i] * p[(bins[i]+x)%breakBins]
-				}
+	edges, beatwise := s.edges(), s.phaseShifts()
+	beat, at := make([]float64, len(edges)), make([]int, len(edges))
+	for e, edge := range edges {
+		beat[e], at[e] = s.beatAt(edge), s.frames(edge)
+	}
+	none, weight := s.hear(0), s.weight()
+	for _, d := range shifts() {
+		ahead, back, prior := s.hear(d.by), s.hear(-d.by), jumpPrior(d.by)
+		for e, edge := range edges {
+			cut := at[e]
+			if d.by < 0 {
+				cut = s.frames(edge + d.by)
 			}
-			for i := 0; i < k; i++ {
-				if bins[i] >= 0 {
-					v[x] += s.w[i] * q[(bins[i]-x+breakBins)%breakBins]
-				}
+			v := breakBlurred*beatwise[e].most((d.by-d.off)/beat[e], (d.by+d.off)/beat[e]) - prior
+			last := v + weight*(none.with(ahead, none, cut, at[e])-breakHarmonyFar*none.sum[len(none.sum)-1])
+			first := v + weight*(back.with(none, none, cut, at[e])-breakHarmonyFar*none.sum[len(none.sum)-1])
+			if last > 0 {
+				all = append(all, split{edge: edge, last: d.by, v: last})
 			}
-		}
-		for x := range v {
-			if v[x] >= v[(x+1)%breakBins] && v[x] > v[(x+breakBins-1)%breakBins] {
-				all = append(all, split{k: k, last: float64(x) / breakBins, v: v[x] - v[0]})
+			if first > 0 {
+				all = append(all, split{edge: edge, first: -d.by, v: first})
 			}
 		}
 	}
+	return distinct(all)
+}
+
+// distinct returns the best of some splits, one of each jump.
+func distinct(all []split) []split {
 	slices.SortStableFunc(all, func(a, b split) int { return cmp.Compare(b.v, a.v) })
-	out := []split{}
+	var out []split
 	for _, x := range all {
 		if len(out) == breakPeaks {
 			break
 		}
 		if !slices.ContainsFunc(out, func(y split) bool {
-			d := math.Abs(x.last - y.last)
-			return math.Min(d, 1-d) < 0.06 && math.Abs(s.at[x.k]-s.at[y.k]) < 6
+			return math.Abs(x.jump()-y.jump()) < breakApart && (x.first == 0) == (y.first == 0)
 		}) {
 			out = append(out, x)
 		}
@@ -75,47 +86,96 @@ func (s *breakScan) shifted() []split {
 	return out
 }
 
+// most returns the largest value between two places, in beats.
+func (p *beatProfile) most(from, to float64) float64 {
+	best := math.Inf(-1)
+	for k := int(math.Round(from * breakBins)); k <= int(math.Round(to*breakBins)); k++ {
+		best = math.Max(best, p[(k%breakBins+breakBins)%breakBins])
+	}
+	return best
+}
+
+// phaseShifts returns, for every edge, by how many nats each displacement of the second
+// part, in bins of a beat, is likelier than none by the other part's profile.
+func (s *breakScan) phaseShifts() []beatProfile {
+	edges := s.edges()
+	out := make([]beatProfile, len(edges))
+	for i := range s.strands {
+		r := &s.strands[i]
+		all, first := make([]float64, s.p.beats*breakBins), make([]float64, s.p.beats*breakBins)
+		r.fold(s.p, all, section{}, 0, len(r.at))
+		whole := oneBeat(all)
+		done := 0
+		for e, edge := range edges {
+			_, to := r.between(section{from: math.Inf(-1), to: edge})
+			r.fold(s.p, first, section{}, done, to)
+			done = to
+			before := oneBeat(first)
+			after := whole
+			for k := range after {
+				after[k] -= before[k]
+			}
+			p, q := r.profile(&before), r.profile(&after)
+			var v beatProfile
+			for x := range v {
+				for k := range breakBins {
+					v[x] += after[k]*p[(k+x)%breakBins] + before[k]*q[(k-x+breakBins)%breakBins]
+				}
+			}
+			for x := range v {
+				out[e][x] += r.nats * (v[x] - v[0])
+			}
+		}
+	}
+	return out
+}
+
+// jumpPrior returns by how many nats a jump is less likely than one of a tenth of a second:
+// small ones are as common as ones twice as large.
+func jumpPrior(d float64) float64 { return math.Log(math.Max(0.03, math.Abs(d)) / 0.1) }
+
 // hinted returns the splits of a break that something else shows.
 func (s *breakScan) hinted(h Hint) []split {
 	if math.IsNaN(h.At) {
 		return s.somewhere(h)
 	}
-	at := s.o + (h.At+math.Max(0, -h.Jump))*(1+s.t.ppm*1e-6)
-	k, _ := slices.BinarySearch(s.at, at-breakSlack/2)
-	if k == 0 || k >= len(s.at) {
+	edge := s.o + (h.At+math.Max(0, -h.Jump))*s.t.ratio()
+	if edge < s.from-breakSide || edge > s.to+breakSide {
 		return nil
 	}
-	out := []split{{k: k, last: h.Jump, by: h.By, at: h.At}, {k: k, first: -h.Jump, by: h.By, at: h.At}}
+	out := []split{{edge: edge, last: h.Jump, by: h.By, at: h.At}, {edge: edge, first: -h.Jump, by: h.By, at: h.At}}
 	for i := range out {
-		out[i].v = s.weighed(out[i])
+		if h.By == "picture" { // whose frames tell it to a twentieth of a second
+			out[i] = s.tuned(out[i])
+		} else {
+			out[i].v = s.weighed(out[i])
+		}
 	}
 	return out
 }
 
 // somewhere returns the likeliest split of a jump that is known, but not where it is.
 func (s *breakScan) somewhere(h Hint) []split {
-	var best []split
-	edges := s.edges()
-	step := 1 + len(edges)/breakEdges
-	for i := 0; i < len(edges); i += step {
-		for _, x := range [...]split{{k: edges[i], last: h.Jump}, {k: edges[i], first: -h.Jump}} {
+	best := split{v: math.Inf(-1)}
+	for _, edge := range s.edges() {
+		for _, x := range [...]split{{edge: edge, last: h.Jump}, {edge: edge, first: -h.Jump}} {
 			x.by, x.at = h.By, h.At
-			if x.v = s.weighed(x); len(best) == 0 || x.v > best[0].v {
-				best = []split{x}
+			if x.v = s.weighed(x); x.v > best.v {
+				best = x
 			}
 		}
 	}
-	for i := range best {
-		best[i] = s.tuned(best[i])
+	if math.IsInf(best.v, -1) {
+		return nil
 	}
-	return best
+	return []split{s.tuned(best)}
 }
 
-// silences are the stretches inside the file that are digitally silent, as breaks:
+// silences returns the sections inside the file that are digitally silent, as breaks:
 // what a recorder writes when it has nothing to write.
 func (s *breakScan) silences() []Hint {
 	f := s.t.f
-	most := min(breakSilence, f.NoiseDB-10)
+	most := min(breakSilence, f.noise()-10)
 	var out []Hint
 	from := -1
 	for i := range f.Level {
@@ -127,7 +187,9 @@ func (s *breakScan) silences() []Hint {
 		}
 		if from > 0 {
 			// The steps at both ends are silent in part.
-			out = append(out, Hint{At: (float64(from) - 0.5) * levelHop, Jump: -float64(i-from+1) * levelHop, By: "silence"})
+			out = append(out, Hint{
+				At: (float64(from) - 0.5) * levelHop, Jump: -float64(i-from+1) * levelHop, By: "silence",
+			})
 		}
 		from = -1
 	}
@@ -137,87 +199,81 @@ func (s *breakScan) silences() []Hint {
 	return out
 }
 
-// jumps returns the likeliest whole jumps of a break whose part of a beat is known.
-func (s *breakScan) jumps(x split) []split {
-	beat := s.beatAt(s.at[x.k])
-	var out []split
-	for m := math.Ceil(-breakReach/beat - x.last); m <= breakReach/beat-x.last; m++ {
-		d := (m + x.last) * beat
-		for _, y := range [...]split{{k: x.k, last: d}, {k: x.k, first: -d}} {
-			y.v = s.weighed(y)
-			out = append(out, y)
+// noise returns the level in dBFS that nine tenths of what is not digitally silent exceed.
+func (f *Features) noise() float64 {
+	var some []uint8
+	for _, v := range f.Level {
+		if float64(v)/2-120 > breakSilence {
+			some = append(some, v)
 		}
 	}
-	slices.SortStableFunc(out, func(a, b split) int { return cmp.Compare(b.v, a.v) })
-	out = out[:min(6, len(out))]
-	for i := range out[:min(breakTuned, len(out))] {
-		out[i] = s.tuned(out[i])
-	}
-	return out
+	noise, _ := quantiles(some)
+	return noise
 }
 
-// beatAt returns the length of the beat at a guide time, seconds.
-func (s *breakScan) beatAt(guide float64) float64 {
-	length := s.g.startBeat().Length
-	for _, b := range s.g.beats {
-		if !b.CountIn && b.Seconds <= guide {
-			length = b.Length
+// tunedBest returns those of some splits that may be the best or the next when they are
+// weighed closely; whole is how likely the file is in one piece.
+func (s *breakScan) tunedBest(list []split, whole float64) []split {
+	for i := range list {
+		list[i].v = s.weighed(list[i])
+	}
+	slices.SortStableFunc(list, func(a, b split) int { return cmp.Compare(b.v, a.v) })
+	best := whole
+	for i := range list {
+		// What is near by gains a part of what it says by lying exactly.
+		if i > 0 && list[i].v < best-breakFar-breakBlurred*(best-whole) {
+			return list[:i]
 		}
+		list[i] = s.tuned(list[i])
+		best = math.Max(best, list[i].v)
 	}
-	return length
+	return list
 }
 
-// tuned moves the edge and the second part of a split to where they fit best.
+// tuned moves the edge and one part of a split to where they fit best.
 func (s *breakScan) tuned(x split) split {
 	best := x
-	for _, k := range s.edges() {
-		if math.Abs(s.at[k]-s.at[x.k]) < 3 {
-			y := x
-			y.k = k
-			if y.v = s.weighed(y); y.v > best.v {
-				best = y
-			}
-		}
-	}
-	for j := -5; j <= 5; j++ {
-		y := best
-		if x.first == 0 {
-			y.last = x.last + float64(j)*breakStep
-		} else {
-			y.first = x.first + float64(j)*breakStep
-		}
+	best.v = s.weighed(x)
+	try := func(y split) {
 		if y.v = s.weighed(y); y.v > best.v {
 			best = y
 		}
 	}
+	reach := s.edgeStep()
+	for range 2 {
+		around := best
+		for d := -reach; d <= reach; d += math.Max(breakFine, reach/12) {
+			y := around
+			y.edge = math.Max(s.from, math.Min(s.to, y.edge+d))
+			try(y)
+		}
+		around = best
+		for j := -5; j <= 5; j++ {
+			y := around
+			if x.first == 0 {
+				y.last += float64(j) * breakStep
+			} else {
+				y.first += float64(j) * breakStep
+			}
+			try(y)
+		}
+		reach = math.Max(breakEdge, reach/4)
+	}
 	return best
 }
 
-// polished moves the second part of a split so that its notes are as late as those of
-// the first, on average.
-func (s *breakScan) polished(x split) split {
-	var all [classes]bool
-	for c := range all {
-		all[c] = true
+// sharpened returns a split whose jump lies at the top of a parabola through its
+// likelihood and that of its neighbours.
+func (s *breakScan) sharpened(x split) split {
+	v := func(d float64) float64 {
+		y := x
+		y.last += d
+		return s.weighed(y)
 	}
-	d := s.displaced(x)
-	var late [2][]float64
-	for i, at := range s.at {
-		move := d(i)
-		if math.IsNaN(move) || s.w[i] < 0.4 {
-			continue
-		}
-		if slot := s.g.nearestOf(at+move, all); slot != nil && math.Abs(slot.at-at-move) < breakLate {
-			part := 0
-			if i >= x.k {
-				part = 1
-			}
-			late[part] = append(late[part], at+move-slot.at)
-		}
+	const step = 2 * breakStep
+	before, at, after := v(-step), v(0), v(step)
+	if bend := 2*at - before - after; bend > 0 {
+		x.last += math.Max(-step, math.Min(step, step*(after-before)/2/bend))
 	}
-	if len(late[0]) < minNotes || len(late[1]) < minNotes {
-		return x
-	}
-	x.last -= robust.Median(late[1]) - robust.Median(late[0])
 	return x
 }

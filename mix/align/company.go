@@ -77,35 +77,75 @@ func (c *company) level(g *grid, p *beatPhases) {
 	}
 }
 
-// beatPhases tells where in its beat every moment lies.
+// beatPhases tells where in its beat, and in its measure, every moment of the piece lies.
 type beatPhases struct {
-	from float64
-	bin  []int16 // every breakStep/2; -1 outside the piece
+	from  float64
+	cell  []int16   // every breakStep/2, the beat of the measure times breakBins and the bin
+	beats int       // that measures have at most, from 1 on
+	share []float64 // of the time in a coarse bin, what falls into each beat of the measure; see [coarseBins]
 }
 
+// coarseBins is how many bins of a beat are told apart where the beats of a measure are.
+const coarseBins = 16
+
+// newBeatPhases tabulates the beats of a guide.
 func newBeatPhases(g *grid) *beatPhases {
-	p := &beatPhases{from: g.start}
+	p := &beatPhases{from: g.start, beats: 1}
 	var beats []tempo.Beat
-	for _, b := range g.beats {
-		if !b.CountIn && b.Length > 0 {
-			beats = append(beats, b)
+	var place []int // in the measure
+	for i, b := range g.beats {
+		if b.CountIn || b.Length <= 0 {
+			continue
 		}
+		in := 0
+		if n := len(beats); n > 0 && beats[n-1].Measure == b.Measure {
+			in = min(place[n-1]+1, mostBeats-1)
+		}
+		beats, place = append(beats, g.beats[i]), append(place, in)
+		p.beats = max(p.beats, in+1)
 	}
 	k := 0
 	for at := g.start; at < g.end && len(beats) > 0; at += breakStep / 2 {
 		for k+1 < len(beats) && beats[k+1].Seconds <= at {
 			k++
 		}
-		p.bin = append(p.bin, int16(breakBins*(at-beats[k].Seconds)/beats[k].Length)%breakBins)
+		bin := int(breakBins*(at-beats[k].Seconds)/beats[k].Length) % breakBins
+		p.cell = append(p.cell, int16(place[k]*breakBins+bin))
+	}
+	p.share = make([]float64, p.beats*coarseBins)
+	var all [coarseBins]float64
+	for _, c := range p.cell {
+		k := int(c) / (breakBins / coarseBins)
+		p.share[k]++
+		all[k%coarseBins]++
+	}
+	for k := range p.share {
+		p.share[k] /= math.Max(1, all[k%coarseBins])
 	}
 	return p
 }
 
-// at returns the bin of a guide time; -1 outside the piece.
-func (p *beatPhases) at(guide float64) int {
-	i := int((guide-p.from)/(breakStep/2) + 0.5)
-	if i < 0 || i >= len(p.bin) {
-		return -1
+// mostBeats bounds the beats of a measure that are told apart.
+const mostBeats = 12
+
+// steps returns so many seconds in steps of the table.
+func (p *beatPhases) steps(seconds float64) int { return int(math.Round(seconds / (breakStep / 2))) }
+
+// index returns the row of the table for a guide time, which may lie outside of it.
+func (p *beatPhases) index(guide float64) int { return p.steps(guide - p.from) }
+
+// cellAt returns the place of a guide time in its measure, in cells; -1 outside the piece.
+func (p *beatPhases) cellAt(guide float64) int {
+	if i := p.index(guide); i >= 0 && i < len(p.cell) {
+		return int(p.cell[i])
 	}
-	return int(p.bin[i])
+	return -1
+}
+
+// at returns the bin of the beat of a guide time; -1 outside the piece.
+func (p *beatPhases) at(guide float64) int {
+	if c := p.cellAt(guide); c >= 0 {
+		return c % breakBins
+	}
+	return -1
 }
