@@ -86,13 +86,55 @@ func TestBandsOfAThousand(t *testing.T) {
 	}
 }
 
-// TestTilesThatStandInNoRowsAreComposedAtOnce: no line divides them.
-func TestTilesThatStandInNoRowsAreComposedAtOnce(t *testing.T) {
+// TestColumnsAreBandsToo: where columns have unequal numbers of tiles no line passes between
+// rows, but between columns, within the rows that there are.
+func TestColumnsAreBandsToo(t *testing.T) {
+	t.Parallel()
+	canvas := layout.Canvas{W: 1920, H: 1080}
+	var s Shot
+	for x := range 32 {
+		n := 31 // a common first and last row, and 29 or 28 between
+		if x >= 24 {
+			n = 30
+		}
+		for y := range n {
+			r := layout.Rect{X: 60 * x, Y: 34 * y, W: 60, H: 34}
+			switch {
+			case y == n-1:
+				r.Y, r.H = 1046, 34
+			case y > 0 && x >= 24:
+				r.Y = 2 + 34*y
+			}
+			s.Tiles = append(s.Tiles, Tile{Rect: r})
+		}
+	}
+	seen, pixels := map[int]bool{}, 0
+	bands := s.Bands(canvas, UsualBanding)
+	for _, b := range bands {
+		if len(b.Tiles) > bandTiles || b.Rect.X%2 != 0 || b.Rect.Y%2 != 0 || b.Rect.W <= 0 || b.Rect.H <= 0 {
+			t.Errorf("%d tiles in a band at %v", len(b.Tiles), b.Rect)
+		}
+		pixels += b.Rect.W * b.Rect.H
+		for _, i := range b.Tiles {
+			r := s.Tiles[i].Rect
+			if seen[i] || r.X < b.Rect.X || r.Y < b.Rect.Y || r.X+r.W > b.Rect.X+b.Rect.W || r.Y+r.H > b.Rect.Y+b.Rect.H {
+				t.Errorf("tile %d at %v in a band at %v", i, r, b.Rect)
+			}
+			seen[i] = true
+		}
+	}
+	if len(bands) != 34 || len(seen) != len(s.Tiles) || pixels != canvas.W*canvas.H {
+		t.Errorf("%d bands, %d of %d tiles, %d pixels", len(bands), len(seen), len(s.Tiles), pixels)
+	}
+}
+
+// TestTilesThatNoLineDividesAreComposedAtOnce: they stand neither in rows nor in columns.
+func TestTilesThatNoLineDividesAreComposedAtOnce(t *testing.T) {
 	t.Parallel()
 	canvas := layout.Canvas{W: 1920, H: 1080}
 	var s Shot
 	for k := range 200 {
-		s.Tiles = append(s.Tiles, Tile{Rect: layout.Rect{X: 8 * k, Y: 4 * k, W: 8, H: 40}})
+		s.Tiles = append(s.Tiles, Tile{Rect: layout.Rect{X: 8 * k, Y: 4 * k, W: 16, H: 40}})
 	}
 	if got := s.Bands(canvas, UsualBanding); got != nil {
 		t.Errorf("%+v", got)
