@@ -21,26 +21,26 @@ func TestWhatLooksLikeRhythm(t *testing.T) {
 // do.
 func TestWhatIsWorthAsking(t *testing.T) {
 	for _, c := range []struct {
-		name  string
-		b     Break
-		beats float64
-		heard bool
-		want  bool
+		name          string
+		b             Break
+		beats, backed float64
+		want          bool
 	}{
-		{"a clear step", Break{Jump: 0.3, Gain: 10, Margin: 3}, 0.3, false, true},
-		{"a weak one", Break{Jump: 0.3, Gain: 8, Margin: 3}, 0.3, false, false},
-		{"one with a rival", Break{Jump: 0.3, Gain: 10, Margin: 1}, 0.3, false, false},
-		{"a very clear one with a rival", Break{Jump: 0.3, Gain: 30, Margin: 0.1}, 0.3, false, true},
-		{"what players do", Break{Jump: 0.04, Gain: 20, Margin: 9}, 0.07, false, false},
-		{"more than players do", Break{Jump: 0.04, Gain: 60, Margin: 9}, 0.07, false, true},
-		{"a beat", Break{Jump: 0.6, Gain: 30, Margin: 1}, 1, false, false},
-		{"a beat that leads", Break{Jump: 0.6, Gain: 30, Margin: 2.5}, 1, false, true},
-		{"a beat that the others hear", Break{Jump: 0.6, Gain: 13, Margin: 0.5}, 1, true, true},
-		{"half a beat", Break{Jump: 0.3, Gain: 11, Margin: 9}, 0.5, true, false},
-		{"a silence", Break{Jump: -0.6, Gain: 7.5, Margin: 2.5, By: "silence"}, 1, false, true},
-		{"a silence with a rival", Break{Jump: -0.6, Gain: 7.5, Margin: 0.5, By: "silence"}, 1, false, false},
+		{"a clear step", Break{Jump: 0.3, Gain: 10, Margin: 3}, 0.3, 0, true},
+		{"a weak one", Break{Jump: 0.3, Gain: 8, Margin: 3}, 0.3, 0, false},
+		{"one with a rival", Break{Jump: 0.3, Gain: 10, Margin: 1}, 0.3, 0, false},
+		{"a very clear one with a rival", Break{Jump: 0.3, Gain: 30, Margin: 0.1}, 0.3, 0, true},
+		{"what players do", Break{Jump: 0.04, Gain: 20, Margin: 9}, 0.07, 0, false},
+		{"more than players do", Break{Jump: 0.04, Gain: 60, Margin: 9}, 0.07, 0, true},
+		{"a beat", Break{Jump: 0.6, Gain: 30, Margin: 1}, 1, 0, false},
+		{"a beat that leads", Break{Jump: 0.6, Gain: 30, Margin: 2.5}, 1, 0, false},
+		{"a beat that leads, and that the others may hear", Break{Jump: 0.6, Gain: 30, Margin: 2.5}, 1, 2.5, true},
+		{"a beat that the others hear", Break{Jump: 0.6, Gain: 13, Margin: 0.5}, 1, 7, true},
+		{"half a beat", Break{Jump: 0.3, Gain: 11, Margin: 9}, 0.5, 7, false},
+		{"a silence", Break{Jump: -0.6, Gain: 7.5, Margin: 2.5, By: "silence"}, 1, 0, true},
+		{"a silence with a rival", Break{Jump: -0.6, Gain: 7.5, Margin: 0.5, By: "silence"}, 1, 0, false},
 	} {
-		if got := c.b.isWorthAsking(c.beats, c.heard); got != c.want {
+		if got := c.b.isWorthAsking(c.beats, c.backed); got != c.want {
 			t.Errorf("%s: %v", c.name, got)
 		}
 	}

@@ -71,6 +71,7 @@ const (
 	silenceLead  = 3.0   // nats by which a silence as long leads over other jumps besides
 	breakOnBeat  = 0.06  // beats by which a jump is still one of whole or half beats,
 	breakHeard   = 6.0   // for which the others' harmony has to say so many nats
+	breakMayHear = 2.0   // or so many, to be asked about where it leads
 	breakWander  = 0.06  // seconds; see steady
 	breakBins    = 64    // of a beat
 )
@@ -144,7 +145,7 @@ func (t *take) findBreak(g *grid, p *beatPhases, c *company, placed Placement, h
 	if b.By == "" && looksLikeRhythm(beats) && !heard {
 		b.Sure = false
 	}
-	if !b.Sure && !b.isWorthAsking(beats, heard) {
+	if !b.Sure && !b.isWorthAsking(beats, all[0].backed()) {
 		return nil
 	}
 	return &b
@@ -182,14 +183,14 @@ func (x split) backed() float64 { return x.scan.others(x) - x.scan.others(split{
 
 // isWorthAsking reports whether enough speaks for a break that is not sure, of so many
 // beats, to trouble a person with it. Where the notes leave the beat it is enough that they
-// do; how long a jump of whole or half beats is has to be clear, or the others' harmony has
-// to speak for it.
-func (b Break) isWorthAsking(beats float64, heard bool) bool {
+// do; for a jump of whole or half beats, which may as well be another rhythm, the others'
+// harmony has to say something, and all of it where it is not clear how long the jump is.
+func (b Break) isWorthAsking(beats, backed float64) bool {
 	if b.By != "" {
 		return b.Gain >= breakTold && b.Margin >= breakDoubt || b.Gain >= breakSure && b.Margin >= breakDoubt/2
 	}
 	if looksLikeRhythm(beats) {
-		return b.Gain >= breakAlone && (heard || b.Margin >= breakDoubt)
+		return b.Gain >= breakAlone && (backed >= breakHeard || b.Margin >= breakDoubt && backed >= breakMayHear)
 	}
 	most := breakSure * (1 + steady(b.Jump))
 	return b.Gain >= most && b.Margin >= breakDoubt || b.Gain >= 1.5*most

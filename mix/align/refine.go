@@ -66,7 +66,7 @@ func (t *take) refine(g *grid, o float64, leak clicks) playing {
 			return p
 		}
 		p.n, p.span = len(x), x[len(x)-1]-x[0]
-		p.doubt = doubtOf(robust.Median(vague), soft/float64(len(x)), deviation(speaks))
+		p.doubt = doubtOf(robust.Median(vague), soft/float64(len(x)), spreadOf(speaks))
 		l = fitLine(x, y, w, 0.004)
 		if p.n < 12 || p.span < 20 {
 			l = level(y, w)

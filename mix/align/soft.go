@@ -1,6 +1,10 @@
 package align
 
-import "math"
+import (
+	"math"
+
+	"ripieno/mix/robust"
+)
 
 // A note is heard later than it starts: the ear takes it to begin when its envelope
 // passes a threshold below its peak ([Event.Heard]), and players make that fall on the
@@ -21,10 +25,22 @@ const (
 
 // doubtOf returns by how much a player's notes may be heard early or late as a whole, in seconds:
 // vague is their median vagueness, soft the share that only a slow rise or a new pitch shows,
-// and uneven the standard deviation of the time from where they start to where they are heard,
+// and uneven the scatter of the time from where they start to where they are heard ([spreadOf]),
 // since nobody can begin early by what each of their notes needs when each needs another time.
 func doubtOf(vague, soft, uneven float64) float64 {
 	return math.Hypot(math.Hypot(vagueDoubt*vague, softDoubt*soft), unevenDoubt*uneven)
+}
+
+// spreadOf returns the scatter of values round their median, as the standard deviation of a
+// normal distribution that has it, whatever a third of them are: ends of notes and noises that
+// are taken for soft notes take any time to be heard.
+func spreadOf(v []float64) float64 {
+	middle := robust.Median(v)
+	away := make([]float64, len(v))
+	for i, x := range v {
+		away[i] = math.Abs(x - middle)
+	}
+	return robust.Spread(away)
 }
 
 // trust returns how much an event counts among a player's notes, 0..1.

@@ -129,8 +129,13 @@ func TestUnevenNotesDoubtMore(t *testing.T) {
 		return newTake(&Recording{Features: f}).refine(g, 0, clicks{}).doubt
 	}
 	even, uneven := doubt(0.01, 0.02), doubt(0.01, 0, 0.04)
-	if want := math.Hypot(even, unevenDoubt*0.02); math.Abs(uneven-want) > 1e-6 {
+	// All lie 20 ms from the middle: 1.4826 times that of a normal distribution.
+	if want := math.Hypot(even, unevenDoubt*1.4826*0.02); math.Abs(uneven-want) > 1e-6 {
 		t.Errorf("notes heard equally late doubt %.2f ms, others %.2f, want %.2f", 1e3*even, 1e3*uneven, 1e3*want)
+	}
+	// A third are ends of notes that were taken for soft ones.
+	if ends := doubt(0.01, 0.02, 0.02, 0.12); math.Abs(ends-even) > 1e-6 {
+		t.Errorf("with ends among them %.2f ms instead of %.2f", 1e3*ends, 1e3*even)
 	}
 	if a, b := doubt(mostVague, 0.02), doubt(2*mostVague, 0.02); a != b || a <= even {
 		t.Errorf("vague by %.0f ms: doubt %.2f; twice that: %.2f", 1e3*mostVague, 1e3*a, 1e3*b)
