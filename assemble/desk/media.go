@@ -82,10 +82,8 @@ func (d *desk) picture() *audition.Looking {
 // getVoices answers with a piece of all voices of the mix; see [audition.Mixing.Piece]. A
 // mix that is another one by now answers with 410.
 func (d *desk) getVoices(w http.ResponseWriter, r *http.Request) {
-	from, err1 := strconv.ParseInt(r.URL.Query().Get("from"), 10, 64)
-	frames, err2 := strconv.ParseInt(r.URL.Query().Get("frames"), 10, 64)
-	if err := errors.Join(err1, err2); err != nil {
-		http.Error(w, "from and frames are whole numbers", http.StatusBadRequest)
+	from, frames, ok := askedPiece(w, r)
+	if !ok {
 		return
 	}
 	_, m := d.material()
@@ -94,20 +92,13 @@ func (d *desk) getVoices(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	data, err := m.Piece(from, frames)
-	if err != nil { // the store was cleaned
-		http.Error(w, "the sound is not there any more; prepare it again", http.StatusGone)
-		return
-	}
-	w.Header().Set("Content-Type", "application/octet-stream")
-	_, _ = w.Write(data)
+	sendPiece(w, data, err)
 }
 
 // getSound answers with a piece of a sound; see [audition.Sound.Read].
 func (d *desk) getSound(w http.ResponseWriter, r *http.Request) {
-	from, err1 := strconv.ParseInt(r.URL.Query().Get("from"), 10, 64)
-	frames, err2 := strconv.ParseInt(r.URL.Query().Get("frames"), 10, 64)
-	if err := errors.Join(err1, err2); err != nil {
-		http.Error(w, "from and frames are whole numbers", http.StatusBadRequest)
+	from, frames, ok := askedPiece(w, r)
+	if !ok {
 		return
 	}
 	s, ok := d.sound(r.PathValue("id"))
@@ -116,6 +107,23 @@ func (d *desk) getSound(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	data, err := s.Read(from, frames)
+	sendPiece(w, data, err)
+}
+
+// askedPiece returns which frames of a sound a request asks for; where it does not say, it
+// answers and reports false.
+func askedPiece(w http.ResponseWriter, r *http.Request) (from, frames int64, ok bool) {
+	from, err1 := strconv.ParseInt(r.URL.Query().Get("from"), 10, 64)
+	frames, err2 := strconv.ParseInt(r.URL.Query().Get("frames"), 10, 64)
+	if err := errors.Join(err1, err2); err != nil {
+		http.Error(w, "from and frames are whole numbers", http.StatusBadRequest)
+		return 0, 0, false
+	}
+	return from, frames, true
+}
+
+// sendPiece answers with the bytes of a piece of sound, or says that it is gone.
+func sendPiece(w http.ResponseWriter, data []byte, err error) {
 	if err != nil { // the store was cleaned
 		http.Error(w, "the sound is not there any more; prepare it again", http.StatusGone)
 		return

@@ -72,21 +72,8 @@ func TestFilesOfAllSizesTravel(t *testing.T) {
 	for _, size := range []int{0, 1, piece - 1, piece, piece + 1, (onTheWay + 2) * piece} {
 		data := bytes.Repeat([]byte(fmt.Sprintf("%d.", size)), size/2+1)[:size]
 		path := filepath.Join(dir, fmt.Sprint(size))
-		if err := os.WriteFile(path, data, 0o600); err != nil {
-			t.Fatal(err)
-		}
-		f, err := hashed("", path)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if worker.has(t.Context(), readShelf, f) {
-			t.Errorf("%d bytes are there before they are sent", size)
-		}
-		for range 2 {
-			if err := home.put(t.Context(), readShelf, f, path); err != nil {
-				t.Errorf("%d bytes: %v", size, err)
-			}
-		}
+		f := written(t, path, data)
+		sendTwice(t, home, worker, f, path)
 		if !worker.has(t.Context(), readShelf, f) {
 			t.Errorf("%d bytes are not there", size)
 		}
@@ -213,5 +200,31 @@ func TestHandsHoldNothingBack(t *testing.T) {
 	stop()
 	if h.take(ctx) || h.begin(ctx) {
 		t.Error("hands work on when it is over")
+	}
+}
+
+// written writes a file and returns it as orders name it.
+func written(t *testing.T, path string, data []byte) order.File {
+	t.Helper()
+	if err := os.WriteFile(path, data, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	f, err := hashed("", path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return f
+}
+
+// sendTwice sends a file that nobody at the other end has, and sends it again, which is fine.
+func sendTwice(t *testing.T, from, to depot, f order.File, path string) {
+	t.Helper()
+	if to.has(t.Context(), readShelf, f) {
+		t.Errorf("%d bytes are there before they are sent", f.Size)
+	}
+	for range 2 {
+		if err := from.put(t.Context(), readShelf, f, path); err != nil {
+			t.Errorf("%d bytes: %v", f.Size, err)
+		}
 	}
 }

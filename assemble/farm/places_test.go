@@ -43,21 +43,8 @@ func TestABucketIsADepot(t *testing.T) {
 	for _, size := range []int{1, piece, piece + 1, 3 * piece} { // no order reads or makes an empty one
 		data := bytes.Repeat([]byte("do re mi "), size/9+1)[:size]
 		path := filepath.Join(dir, fmt.Sprint(size))
-		if err := os.WriteFile(path, data, 0o600); err != nil {
-			t.Fatal(err)
-		}
-		f, err := hashed("", path)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if b.has(t.Context(), readShelf, f) {
-			t.Errorf("%d bytes are there before they are sent", size)
-		}
-		for range 2 {
-			if err := b.put(t.Context(), readShelf, f, path); err != nil {
-				t.Errorf("%d bytes: %v", size, err)
-			}
-		}
+		f := written(t, path, data)
+		sendTwice(t, b, b, f, path)
 		if !b.has(t.Context(), readShelf, f) || b.has(t.Context(), madeShelf, f) {
 			t.Errorf("%d bytes are not where they were sent", size)
 		}

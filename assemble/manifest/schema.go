@@ -382,6 +382,7 @@ var (
 // shapes is those of which a misplaced key may be: all but the conductor, whose keys are those
 // of recordings.
 var shapes = []*shape{topShape, creditShape, tempoShape, countInShape, cueShape, changeShape, holdShape, guideShape,
-	levelsShape, tuningShape, variantShape, droneShape, sectionShape, takeShape, videoShape, audioShape, trimShape, cropShape,
+	levelsShape, tuningShape, variantShape, droneShape, sectionShape, takeShape, videoShape, audioShape, trimShape,
+	cropShape,
 	mixShape, pictureShape, shotShape, transitionShape, entrancesShape, deliverShape, chapterShape, noteShape, callSheetShape,
 	cleanShape, muteShape, partShape, bandShape, compressShape, hallShape, stageShape}

@@ -34,6 +34,12 @@ func heardTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis]) task.Ref[mix
 		Action: store.NewAction("heard").Version(mix.HeardVersion).Arg("clock", s.Sound.Clock).
 			Arg("delay", s.Treat.Delay).Arg("piece", s.Clean.Piece),
 	}
+	return listenTo(t, r, s, level, func(strip mix.Strip) (mix.Heard, error) { return mix.Hear(strip, s.Clean.Piece) })
+}
+
+// listenTo completes a task that hears something in a recording as it was made, repaired.
+func listenTo[T any](t task.Task, r Sound, s plan.Strip, level task.Ref[mix.Analysis],
+	hear func(mix.Strip) (T, error)) task.Ref[T] {
 	t.Needs("sound", r.Samples)
 	t.Needs("level", level)
 	t.Action = t.Action.Ext(".gob").For(r.File)
@@ -43,13 +49,13 @@ func heardTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis]) task.Ref[mix
 			return err
 		}
 		strip.Repair = a.Repair
-		h, err := mix.Hear(strip, s.Clean.Piece)
+		heard, err := hear(strip)
 		if err != nil {
 			return err
 		}
-		return store.Save(tmp, h)
+		return store.Save(tmp, heard)
 	}
-	return task.Value[mix.Heard](t)
+	return task.Value[T](t)
 }
 
 // applyCleaning gives a strip what is done to it by itself, by what was heard of it.

@@ -1,7 +1,6 @@
 package soundtrack
 
 import (
-	"context"
 	"fmt"
 	"math"
 	"slices"
@@ -28,22 +27,7 @@ func roomTask(r Sound, s plan.Strip, cue float64, level task.Ref[mix.Analysis]) 
 		Action: store.NewAction("clap").Version(decay.Version).Arg("clock", s.Sound.Clock).
 			Arg("delay", s.Treat.Delay).Arg("cue", cue),
 	}
-	t.Needs("sound", r.Samples)
-	t.Needs("level", level)
-	t.Action = t.Action.Ext(".gob").For(r.File)
-	t.Make = func(_ context.Context, in task.Inputs, tmp string, _ func(float64)) error {
-		strip, a, err := readRecorded(in, r, s, level)
-		if err != nil {
-			return err
-		}
-		strip.Repair = a.Repair
-		room, err := mix.HearRoom(strip, cue)
-		if err != nil {
-			return err
-		}
-		return store.Save(tmp, room)
-	}
-	return task.Value[decay.Room](t)
+	return listenTo(t, r, s, level, func(strip mix.Strip) (decay.Room, error) { return mix.HearRoom(strip, cue) })
 }
 
 // RoomResult is what the clap of a take says of the room round it. Fields are added, never
