@@ -16,7 +16,8 @@ import (
 	"ripieno/assemble/fault"
 )
 
-// travels is what whoever invites others has to know.
+// travels is what whoever invites others has to know. It is printed with every
+// invitation and with the help, so that nobody invites without having read it.
 const travels = `The recordings of your players, children's too, travel to every machine that you
 invite, encrypted on the way, and lie there until it leaves. Invite only people
 whom the players would hand them to. Takes with release: no never leave this
@@ -119,6 +120,7 @@ what it had begun.`,
 			}
 			h.Tell, h.Places = set.Report.Message, farm.Places{Takes: set.SeenTakes, Bucket: set.Bucket}
 			err = elsewhere.Work(cmd.Context(), tool, h)
+			// To be interrupted is how work ends; it is no failure.
 			if cmd.Context().Err() != nil {
 				return nil
 			}
@@ -204,7 +206,8 @@ func workersTable(list []elsewhere.Helper) func(io.Writer) {
 	}
 }
 
-// unreachable turns an error of a connection into one a person can act on.
+// unreachable turns an error of a connection into one a person can act on. Faults
+// that say already what to do stay as they are.
 func unreachable(err error) error {
 	if err == nil || fault.KindOf(err) != fault.Failed {
 		return err
