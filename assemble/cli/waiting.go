@@ -57,7 +57,7 @@ which ripieno remarks --take FILE brings in.`,
 			return printed(a, r, reviewTable, err, roll.Verdict(r.Faults))
 		})
 	c.Flags().BoolVar(&review, "review", false, "write the page that a conductor remarks on instead")
-	c.Flags().BoolVar(&o.NoPlaying, "no-playing", false, "leave out how takes are played")
+	c.Flags().BoolVar(&o.NoPlaying, "no-playing", false, "leave out how takes are played and who is hidden")
 	return c
 }
 
