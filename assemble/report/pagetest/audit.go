@@ -109,8 +109,10 @@ func (b *Tab) Audit() []string {
 
 // Roles that a person can use, each of which needs a name (WCAG 2.1, 4.1.2; ARIA in HTML),
 // as the browser's own tree for screen readers calls them.
-var usable = []string{"button", "link", "textbox", "searchbox", "combobox", "listbox", "slider", "spinbutton", "checkbox",
-	"radio", "switch", "tab", "menuitem", "DisclosureTriangle", "progressbar", "image", "img", "Video", "Audio", "Canvas",
+var usable = []string{"button", "link", "textbox", "searchbox", "combobox", "listbox", "slider", "spinbutton",
+	"checkbox",
+	"radio", "switch", "tab", "menuitem", "DisclosureTriangle", "progressbar", "image", "img", "Video", "Audio",
+	"Canvas",
 	"region", "navigation", "search", "form", "dialog"}
 
 // unique are those of them that have to be told apart by their names.
@@ -205,7 +207,8 @@ func (b *Tab) Walk() (bad []string, controls int) {
 		}
 	}
 	if len(seen) < controls {
-		bad = append(bad, fmt.Sprintf("the tab key reaches %d of %d controls, not %s", len(seen), controls, b.missed(seen)))
+		bad = append(bad, fmt.Sprintf("the tab key reaches %d of %d controls, not %s", len(seen), controls,
+			b.missed(seen)))
 	}
 	return bad, controls
 }

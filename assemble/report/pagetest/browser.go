@@ -129,7 +129,8 @@ func (b *Tab) hear(ev any) {
 	case *runtime.EventConsoleAPICalled:
 		b.messages = append(b.messages, "console: "+string(e.Type))
 	case *runtime.EventExceptionThrown:
-		b.messages = append(b.messages, fmt.Sprintf("exception: %s %s", e.ExceptionDetails.Text, e.ExceptionDetails.URL))
+		b.messages = append(b.messages, fmt.Sprintf("exception: %s %s", e.ExceptionDetails.Text,
+			e.ExceptionDetails.URL))
 	case *log.EventEntryAdded:
 		b.messages = append(b.messages, "log: "+e.Entry.Text+" "+e.Entry.URL)
 	}
