@@ -108,15 +108,21 @@ func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult,
 	if o.show != nil {
 		return r, o.show(page, found.Judged, all.Set)
 	}
+	err = r.write(ctx, page)
+	return r, err
+}
+
+// write writes the page to r.File and notes its size and the film it shows.
+func (r *ReviewResult) write(ctx context.Context, page report.Review) error {
 	if page.Film != nil {
 		r.Film = filepath.Join(filepath.Dir(r.File), page.Film.Name)
 	}
 	var out bytes.Buffer
 	if err := report.WriteReview(&out, page); err != nil {
-		return r, fmt.Errorf("report %s: %w", r.File, err)
+		return fmt.Errorf("report %s: %w", r.File, err)
 	}
 	r.Bytes = out.Len()
-	return r, session.Publish(ctx, r.File, out.Bytes())
+	return session.Publish(ctx, r.File, out.Bytes())
 }
 
 // trackOf plans the sound of the takes for what is to be said of it. Where it cannot be

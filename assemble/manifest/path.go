@@ -1,6 +1,7 @@
 package manifest
 
 import (
+	"errors"
 	"fmt"
 	"os"
 	"path"
@@ -89,4 +90,25 @@ func pathFault(s string) (what, hint string) {
 // driveForm reports whether a path begins with a drive letter, as in C:\takes.
 func driveForm(s string) bool {
 	return len(s) >= 3 && s[1] == ':' && (s[2] == '\\' || s[2] == '/') && (s[0]|0x20 >= 'a' && s[0]|0x20 <= 'z')
+}
+
+// OpenInside opens an ordinary file in dir or below it, for reading, and returns its
+// size in bytes. Links are followed but may not lead out of dir: what a manifest names
+// may come from somebody else. One that is not there is [fs.ErrNotExist]; a folder, a pipe
+// or a device is refused before it is opened, since opening a pipe would wait for ever.
+func OpenInside(dir, name string) (f *os.File, size int64, err error) {
+	root, err := os.OpenRoot(dir)
+	if err != nil {
+		return nil, 0, err
+	}
+	defer root.Close() //nolint:errcheck // nothing was written
+	info, err := root.Stat(name)
+	if err != nil {
+		return nil, 0, err
+	}
+	if !info.Mode().IsRegular() {
+		return nil, 0, errors.New("not an ordinary file")
+	}
+	f, err = root.Open(name)
+	return f, info.Size(), err
 }
