@@ -44,6 +44,7 @@ what it had begun.`,
 			}
 			h.Tell, h.Places = set.Report.Message, farm.Places{Takes: set.SeenTakes, Bucket: set.Bucket}
 			err = elsewhere.Work(cmd.Context(), tool, h)
+			// To be interrupted is how work ends; it is no failure.
 			if cmd.Context().Err() != nil {
 				return nil
 			}
@@ -129,7 +130,8 @@ func workersTable(list []elsewhere.Helper) func(io.Writer) {
 	}
 }
 
-// unreachable turns an error of a connection into one a person can act on.
+// unreachable turns an error of a connection into one a person can act on. Faults
+// that say already what to do stay as they are.
 func unreachable(err error) error {
 	if err == nil || fault.KindOf(err) != fault.Failed {
 		return err

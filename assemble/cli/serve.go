@@ -13,7 +13,8 @@ import (
 	"ripieno/assemble/fault"
 )
 
-// travels is what whoever invites others has to know.
+// travels is what whoever invites others has to know. It is printed with every
+// invitation and with the help, so that nobody invites without having read it.
 const travels = `The recordings of your players, children's too, travel to every machine that you
 invite, encrypted on the way, and lie there until it leaves. Invite only people
 whom the players would hand them to. Takes with release: no never leave this

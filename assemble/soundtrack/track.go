@@ -102,6 +102,7 @@ type Track struct {
 
 	bus
 	parts  []part
+	added  task.Ref[Report]      // of the sum
 	phones task.Ref[tone.Phones] // zero: they are the usual ones
 }
 
@@ -147,6 +148,7 @@ func New(tool *ffmpeg.Tool, workers int, pl *plan.Plan, sounds []Sound, recorded
 		t.parts = append(t.parts, part{s, sounds[i], levels[i], heard[i], voice, bands, clap})
 	}
 	sum := t.sumTasks(groupedFrom, groupSize)
+	t.added = task.Of(sum, task.In(reportFile, store.Load[soundReport]))
 	master := t.masterTask(task.Path(sum))
 	t.Sum, t.Master, t.Film = task.File(sum, sumWAV), task.File(master, masterWAV), task.File(master, filmM4A)
 	t.Report = task.Of(master, task.In(reportFile, store.Load[soundReport]))
