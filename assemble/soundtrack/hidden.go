@@ -64,7 +64,7 @@ type HiddenResult struct {
 	Spans []HiddenSpan `json:"spans"`   // of two seconds or more; guide time
 }
 
-// HiddenSpan is a stretch of guide time.
+// HiddenSpan is a stretch of guide time, in seconds.
 type HiddenSpan struct {
 	From     float64 `json:"from"`
 	To       float64 `json:"to"`
@@ -72,7 +72,8 @@ type HiddenSpan struct {
 }
 
 // hidden returns for every strip how far its part is covered, and how far where it has the
-// melody; nil for not at all. A voice that could not be measured is left out.
+// melody; nil for not at all. A voice that could not be measured is left out. melody
+// has the guide frames of each strip's melodies, in the order of strips.
 func (t *Track) hidden(rep Report, res task.Result, music *tempo.Map, melody [][]mask.Span) (all,
 	tunes []*HiddenResult, err error) {
 	var strips []mask.Strip

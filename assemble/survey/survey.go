@@ -22,7 +22,8 @@ import (
 	"ripieno/mix/playing"
 )
 
-// Survey is what is measured for the report, first as tasks, then as results.
+// Survey is what is measured for the report, first as tasks, then as results. The
+// order is New, a run of Edges, Read, and then Take for each take.
 type Survey struct {
 	// Judged is what check says, take by take, once [Survey.Read] has been called.
 	Judged []takes.Judged
@@ -156,7 +157,8 @@ func (s *Survey) leftOut(t takes.Take) (all, partly bool) {
 }
 
 // guessedRecording returns the recording of a take whose sound is shown at its likeliest
-// place, as none of them has a sure one; nil for none.
+// place, as none of them has a sure one; nil for none. The microphone goes before the
+// phone: it is what would be heard.
 func guessedRecording(t takes.Take) *takes.Recording {
 	var best *takes.Recording
 	for _, r := range t.Recordings() {
