@@ -7,8 +7,10 @@ package beats
 import (
 	"context"
 	"crypto/sha256"
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path"
 	"path/filepath"
@@ -83,21 +85,12 @@ func Find(ctx context.Context, dir string, find func(context.Context) (*ffmpeg.T
 
 // readList reads the list that is there; none is no error.
 func readList(dir, name string) ([]follow.Line, string, error) {
-	root, err := os.OpenRoot(dir)
-	if err != nil {
-		return nil, "", err
-	}
-	defer root.Close() //nolint:errcheck // nothing was written
-	info, err := root.Stat(name)
-	if os.IsNotExist(err) {
+	file, _, err := manifest.OpenInside(dir, name)
+	if errors.Is(err, fs.ErrNotExist) {
 		return nil, "", nil
 	}
-	if err != nil || !info.Mode().IsRegular() {
-		return nil, "", fmt.Errorf("%s is no ordinary file", name)
-	}
-	file, err := root.Open(name)
 	if err != nil {
-		return nil, "", err
+		return nil, "", fmt.Errorf("%s: %w", name, err)
 	}
 	defer file.Close() //nolint:errcheck // nothing was written
 	data, err := io.ReadAll(io.LimitReader(file, maxList))

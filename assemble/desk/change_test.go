@@ -84,7 +84,8 @@ func TestChangedByHandMeanwhile(t *testing.T) {
 	s := serve(t, nobody{}).enter()
 	first := s.state()
 	_, one, _ := s.post("/api/change", gain(first.Version, "horn", -3))
-	byHand := strings.Replace(s.manifest(), "# a round", "# a round, slowly", 1)
+	byHand := strings.Replace(s.manifest(), "expected: true    # on Monday\n",
+		"video: {file: oboe.mov, offset: 2}    # on Monday\n    gain: 7\n", 1)
 	if err := os.WriteFile(s.path, []byte(byHand), 0o600); err != nil {
 		t.Fatal(err)
 	}
@@ -118,6 +119,32 @@ func TestChangedByHandMeanwhile(t *testing.T) {
 	if status, _, raw := s.post("/api/change", gain(broken.Version, "oboe", 2)); status !=
 		http.StatusUnprocessableEntity || s.manifest() != "version: 1\ntitle: [\n" {
 		t.Errorf("a broken file was changed: %d %s", status, raw)
+	}
+}
+
+// TestDecidedBesideAnother: what somebody else wrote meanwhile of other things keeps no
+// decision back, and undo takes the decision back alone.
+func TestDecidedBesideAnother(t *testing.T) {
+	s := serve(t, nobody{}).enter()
+	first := s.state()
+	byHand := replaced(t, "gain: 1} # loud", "gain: 1, pan: 5} # soft")
+	if err := os.WriteFile(s.path, []byte(byHand), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	status, now, raw := s.post("/api/change", gain(first.Version, "horn", -3))
+	if got := s.manifest(); status != http.StatusOK || got != strings.Replace(byHand, "gain: 1,", "gain: -3,", 1) {
+		t.Errorf("%d %s\n%s", status, raw, got)
+	}
+	// What was decided by then is no longer as the first text has it.
+	if status, _, raw := s.post("/api/change", gain(first.Version, "horn", 2)); status != http.StatusConflict {
+		t.Errorf("%d %s", status, raw)
+	}
+	// Of a text that nobody was told of, nobody knows what it said.
+	if status, _, raw := s.post("/api/change", gain("0123456789abcdef", "oboe", 2)); status != http.StatusConflict {
+		t.Errorf("%d %s", status, raw)
+	}
+	if _, _, raw := s.post("/api/undo", map[string]any{}); s.manifest() != byHand || now.Undo != "gain of horn" {
+		t.Errorf("undo: %s\n%s", raw, s.manifest())
 	}
 }
 

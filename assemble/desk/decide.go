@@ -142,6 +142,15 @@ type place struct {
 	Drift  float64         `json:"drift_ppm"`
 }
 
+// about returns what of the manifest it changes.
+func (p place) about() []manifest.Change {
+	var out []manifest.Change
+	for _, key := range []string{"offset", "drift_ppm", "cue_at"} {
+		out = append(out, manifest.Change{Take: p.Take, Keys: []string{string(p.Role), key}})
+	}
+	return out
+}
+
 // write writes the place into the manifest: as `sync --accept` does where it says
 // nothing of it, and else in place of what it says.
 func (p place) write(data []byte, path string) ([]byte, error) {

@@ -69,7 +69,7 @@ func writeForEver(t *testing.T, dir string) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		err = h.change(t.Context(), version(data), "gain", func(data []byte) ([]byte, error) {
+		err = h.change(t.Context(), version(data), "gain", nil, func(data []byte) ([]byte, error) {
 			return manifest.Apply(data, h.man, []manifest.Change{{Take: "horn", Keys: []string{"gain"},
 				Value: fmt.Sprint(float64(i%40) / 2)}})
 		})

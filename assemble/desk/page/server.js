@@ -9,10 +9,11 @@ export class Refused extends Error {
 	}
 }
 
-// post sends JSON and returns the answer; it throws Refused.
-export async function post(path, body = {}) {
+// post sends JSON and returns the answer; it throws Refused. What outlives is sent even if
+// the page is being closed; the browser has it be short.
+export async function post(path, body = {}, outlives = false) {
 	const answer = await fetch("/api/" + path, {
-		method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body),
+		method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body), keepalive: outlives,
 	});
 	if (answer.ok) return answer.json();
 	throw new Refused(await problem(answer));
