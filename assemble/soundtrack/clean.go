@@ -48,7 +48,10 @@ func heardTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis]) task.Ref[mix
 	})
 }
 
-// listenTo completes a task that hears something in a recording as it was made, repaired.
+// listenTo completes a task that hears something in a recording as it was made,
+// repaired. t lacks only inputs and what it makes. hear is given the strip without
+// any treatment of its take, so what it finds does not change with gain, mutes or
+// equaliser.
 func listenTo[T any](t task.Task, r Sound, s plan.Strip, level task.Ref[mix.Analysis],
 	hear func(mix.Strip) (T, error)) task.Ref[T] {
 	t.Needs("sound", r.Samples)
@@ -70,6 +73,8 @@ func listenTo[T any](t task.Task, r Sound, s plan.Strip, level task.Ref[mix.Anal
 }
 
 // applyCleaning gives a strip what is done to it by itself, by what was heard of it.
+// It adds the equaliser of a phone before that of the manifest, which is meant to be
+// heard on top of it.
 func applyCleaning(strip mix.Strip, c plan.Cleaning, h mix.Heard, phones tone.Phones) mix.Strip {
 	if c.Hum {
 		strip.Hum = h.Hum
@@ -129,7 +134,8 @@ func (t *Track) cleanResult(i int, h mix.Heard, phones tone.Phones) *CleanResult
 	return r
 }
 
-// words says what was done, for the table of strips; "" for nothing.
+// words says what was done, for the table of strips; "" for nothing. Less than half a
+// percent of closing is not worth a word.
 func (r *CleanResult) words() []string {
 	if r == nil {
 		return nil

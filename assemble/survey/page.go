@@ -1,13 +1,9 @@
 package survey
 
 import (
-	"fmt"
-	"strings"
-
 	"ripieno/assemble/production"
 	"ripieno/assemble/report"
 	"ripieno/assemble/report/phrase"
-	"ripieno/assemble/soundtrack"
 	"ripieno/mix/tempo"
 )
 
@@ -40,22 +36,4 @@ func countWithheld(man *production.Production) int {
 		}
 	}
 	return n
-}
-
-// Cleaned returns what the mix does to a take's sound as the page has it; nil for
-// nothing.
-func Cleaned(c *soundtrack.CleanResult) *report.Cleaned {
-	if c == nil {
-		return nil
-	}
-	out := &report.Cleaned{Reduced: c.Reduced, Lows: c.Lows, Presence: c.Presence}
-	hum := make([]string, len(c.Hum))
-	for i, hz := range c.Hum {
-		hum[i] = fmt.Sprintf("%.0f", hz)
-	}
-	out.Hum = strings.Join(hum, ", ")
-	if c.Open != nil {
-		out.Closed = 1 - *c.Open
-	}
-	return out
 }

@@ -25,8 +25,9 @@ var tempoWords = []struct {
 	{score.Gradual, score.Slower, regexp.MustCompile(`^(rit|ritard|ritardando|riten|ritenuto|rall|rallentando|allarg` +
 		`|allargando|slentando|calando|morendo|smorz|smorzando|slower|slow down|slowing( down)?|langsamer( werden)?` +
 		`|zurückhalten|zurückhaltend|verbreitern|breiter( werden)?)\b`)},
-	{score.Gradual, score.Faster, regexp.MustCompile(`^(accel|accelerando|string|stringendo|affrett|affrettando|faster` +
-		`|schneller( werden)?|beschleunigen|beschleunigend|drängend|eilen|eilend)\b`)},
+	{score.Gradual, score.Faster,
+		regexp.MustCompile(`^(accel|accelerando|string|stringendo|affrett|affrettando|faster` +
+			`|schneller( werden)?|beschleunigen|beschleunigend|drängend|eilen|eilend)\b`)},
 	{score.AtOnce, score.Slower, regexp.MustCompile(`^meno mosso\b`)},
 	{score.AtOnce, score.Faster, regexp.MustCompile(`^più mosso\b`)},
 	{score.ATempo, 1, regexp.MustCompile(`^((wieder )?(a|in|im) (tempo|zeitmaß)|zeitmaß)( |$)`)},
@@ -34,7 +35,8 @@ var tempoWords = []struct {
 }
 
 // shades stand before or behind the words and say how much.
-var shades = regexp.MustCompile(`\b(un|poco a poco|poco|molto|sempre|allmählich|etwas|viel|gradually|a little|much|e|rit)\b`)
+var shades = regexp.MustCompile(
+	`\b(un|poco a poco|poco|molto|sempre|allmählich|etwas|viel|gradually|a little|much|e|rit)\b`)
 
 // readWish reads words that ask for another tempo; ok is false for any other text.
 func readWish(text string) (w score.Wish, ok bool) {

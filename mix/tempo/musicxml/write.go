@@ -150,8 +150,9 @@ func (s *stub) tempo(unit tempo.Unit, speed float64) {
 		s.WriteString("   " + sound + "\n")
 		return
 	}
-	fmt.Fprintf(s, "   <direction><direction-type><metronome>%s<per-minute>%s</per-minute></metronome></direction-type>"+
-		"%s</direction>\n", beatUnit(unit), plain, sound)
+	fmt.Fprintf(s,
+		"   <direction><direction-type><metronome>%s<per-minute>%s</per-minute></metronome></direction-type>"+
+			"%s</direction>\n", beatUnit(unit), plain, sound)
 }
 
 // timeOf returns the numbers of a time signature.
