@@ -17,7 +17,8 @@ import (
 	"ripieno/mix/tempo/score"
 )
 
-// Job is one guide to be written.
+// Job is one guide to be written. It is complete but for Backing, which needs takes
+// that are placed.
 type Job struct {
 	File    string // "guide" or "guide-NAME"
 	Title   string
@@ -71,7 +72,8 @@ func Jobs(man *production.Production, only []string) ([]Job, error) {
 }
 
 // marksOf returns the rehearsal marks of a guide, of a variant or with nil of the one
-// all play to.
+// all play to. In a guide of a part measures count from 1, as they do in its tempo
+// map.
 func marksOf(man *production.Production, v *production.Variant) []score.Mark {
 	if man.Score == nil {
 		return nil
@@ -140,7 +142,8 @@ type Drone struct {
 
 // Drones returns the drones of a guide: each lasts until the next. A guide of
 // a part of the piece has those of its measures; when the piece has a drone in
-// the count-in, so has the part, the one of its first measure.
+// the count-in, so has the part, the one of its first measure. Begins and Ends are
+// seconds of the guide's own time.
 func Drones(man *production.Production, v *production.Variant) []Drone {
 	var spans []Drone
 	all := man.Guide.Drone

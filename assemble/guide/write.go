@@ -50,7 +50,8 @@ type File struct {
 // source).
 const leastWarning = 0.5
 
-// Write writes the files of one guide.
+// Write writes the files of one guide. Each file appears whole or not at all; of a
+// run that fails half-way some files may be new and others old.
 func (j Job) Write(ctx context.Context, s *session.Session) (File, error) {
 	var r File
 	var err error
@@ -69,6 +70,7 @@ func (j Job) Write(ctx context.Context, s *session.Session) (File, error) {
 		if err != nil {
 			return err
 		}
+		// A guide with other parts under it reads them from a file.
 		if c, ok := src.(io.Closer); ok {
 			defer c.Close()
 		}

@@ -18,7 +18,9 @@ const tuningRest = 2
 // tuningSeconds is how long a note is when nobody says (common practice, no source).
 const tuningSeconds = 6
 
-// tuning reads the tuning notes of guide:, which tempo needs: the count-in comes after them.
+// tuning reads the tuning notes of guide:, which tempo needs: the count-in comes
+// after them. lead is how many seconds they take together with the rest behind them,
+// 0 without any. Faulty notes count as none: the guide is not made then.
 func (m mapping) tuning() (notes []production.Tuning, lead float64) {
 	v := m.vals["guide"]
 	if v == nil || v.Kind != yaml.MappingNode {
@@ -57,7 +59,8 @@ func (m mapping) checkTuning(countIn bool) {
 const spokenWord = "spoken"
 
 // count reads who speaks the numbers of the count-in: recordings for the beats 1, 2, 3 and so
-// on, or a program.
+// on, or a program. beats is how many a measure of the count-in has, 0 when that is
+// not known. A list may be longer: what is too much is not heard.
 func (m mapping) count(beats int) *production.Count {
 	v := m.vals["count"]
 	if v == nil {
@@ -92,7 +95,8 @@ func (m mapping) count(beats int) *production.Count {
 }
 
 // conductor reads the film of who conducts; nil for none. A clap can only be meant where
-// the guide has a cue.
+// the guide has a cue. release is the production's, which holds where the conductor
+// has none of their own. cue tells whether the guide has one.
 func (m mapping) conductor(release production.Release, cue bool) *production.Conductor {
 	c, ok := m.child("conductor", conductorShape)
 	if !ok {

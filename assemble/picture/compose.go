@@ -17,7 +17,9 @@ import (
 	"ripieno/mix/tempo"
 )
 
-// composition is a segment with the tasks whose outputs it is made of.
+// composition is a segment with the tasks whose outputs it is made of. It is a value:
+// what a segment's key is made of and what its task does are read from the same one,
+// so that neither can forget what the other has.
 type composition struct {
 	film     plan.Film
 	seg      plan.Segment
@@ -42,7 +44,8 @@ type painting struct {
 	roll    task.Ref[string] // credits that move; zero for none
 }
 
-// drawings returns all drawings of a segment, in the order of their use.
+// drawings returns all drawings of a segment, in the order of their use. The order is
+// part of the segment's key.
 func (c composition) drawings() (list []task.Ref[string]) {
 	for _, d := range c.drawn {
 		list = append(list, d.overlay)
@@ -72,6 +75,8 @@ func (m *Maker) composition(f plan.Film, seg plan.Segment, conforms []task.Ref[s
 		}
 		c.drawn = append(c.drawn, d)
 	}
+	// What follows is a transition, in which the old scene and the new one are drawn
+	// both.
 	if !seg.Into {
 		add(sceneOf(seg))
 		if seg.Soft.Frames > 0 {
@@ -97,7 +102,8 @@ func (m *Maker) composition(f plan.Film, seg plan.Segment, conforms []task.Ref[s
 }
 
 // glidingNames returns the names of tiles that glide into a shot, where they are shown in
-// the shot before and in it.
+// the shot before and in it. They move with their tiles, so that they are drawn apart
+// from the scenes.
 func (m *Maker) glidingNames(f plan.Film, i int, glides []plan.Glide) (names [2]task.Ref[string]) {
 	old, new := f.Shots[i-1], f.Shots[i]
 	of := func(s plan.Shot, tile func(plan.Glide) int) task.Ref[string] {
@@ -129,7 +135,8 @@ func (c composition) scenes() (old, new scene) {
 	return old, new
 }
 
-// sources are the paths of what a segment shows.
+// sources are the paths of what a segment shows. A segment is described twice with
+// the same words: without paths for its key, with names of inputs for the work.
 type sources struct {
 	mezzanine     func(conform int) string
 	band, drawing func(task.Ref[string]) string
@@ -153,6 +160,7 @@ func (c composition) segment(from sources) graph.Segment {
 		if !d.roll.IsZero() {
 			s.Roll = graph.Roll{Path: drawing(d.roll), Step: c.film.Shots[sc.shot].Roll.Step}
 		}
+		// A card has no tiles, so all of it is pushed in.
 		if shot := c.film.Shots[sc.shot]; shot.Show == shots.Card && shot.Pushes(0) {
 			s.Push = pushOf(shot, sc.span.From)
 		}
@@ -204,6 +212,7 @@ func (c composition) move(into *graph.Into, mezzanine func(conform int) string,
 	}
 	for _, glide := range c.glides {
 		t, old := c.film.Shots[c.seg.Shot].Tiles[glide.New], c.film.Shots[c.seg.Shot-1].Tiles[glide.Old]
+		// The larger of the two pictures is decoded for the whole move.
 		large := t // or the picture goes soft before it has become small
 		if c.film.Conforms[old.Conform].H > c.film.Conforms[t.Conform].H {
 			large = old
@@ -219,7 +228,8 @@ func (c composition) move(into *graph.Into, mezzanine func(conform int) string,
 }
 
 // fade returns the film's fades where they touch the segment, and else nothing, so
-// that what lies elsewhere does not change the segment's key.
+// that what lies elsewhere does not change the segment's key. Frames count in the
+// film.
 func (c composition) fade() graph.Fade {
 	f := graph.Fade{At: c.seg.From, Total: c.line.Frames}
 	if c.seg.From < c.film.FadeIn {
@@ -280,6 +290,8 @@ func (m *Maker) segmentTask(c composition) task.Ref[string] {
 	if len(c.glides) > 0 {
 		t.Action = t.Action.Arg("names", [2]bool{!c.gliding[0].IsZero(), !c.gliding[1].IsZero()})
 	}
+	// What follows is in the keys of those segments only that need it. Anything that
+	// is added to all of them makes every film anew.
 	t.Action = withCoding(t.Action, c.coding)
 	if f.Marks {
 		t.Action = t.Action.Arg("marks", c.textsOf())
@@ -307,6 +319,7 @@ func (m *Maker) segmentTask(c composition) task.Ref[string] {
 		}
 		return work.run(ctx, m.tool, m.hardware, paths, tmp, advance)
 	}
+	// Hardware writes other bytes everywhere, so nobody else can be asked.
 	if !c.coding.Hardware() {
 		t.Errand = uses.errand(RuleSegment, work)
 	}
@@ -348,7 +361,8 @@ func (c composition) work() (segmentWork, *uses) {
 }
 
 // run composes the segment into the folder dir and counts what came out. in are the
-// paths of its inputs.
+// paths of its inputs. It fails when a frame is missing although ffmpeg ended well.
+// Marks and links are written beside dir, under names that begin with it.
 func (w segmentWork) run(ctx context.Context, tool *ffmpeg.Tool, hardware sessions, in []string, dir string,
 	advance func(float64)) error {
 	seg, err := w.link(in, dir)
@@ -383,7 +397,8 @@ func (w segmentWork) run(ctx context.Context, tool *ffmpeg.Tool, hardware sessio
 	return err
 }
 
-// link returns the segment with its files beside dir.
+// link returns the segment with its files beside dir. Links are named by dir, so that
+// two works in one folder do not meet.
 func (w segmentWork) link(in []string, dir string) (graph.Segment, error) {
 	l := linker{in: in, dir: dir}
 	seg := w.Segment.Rename(l.name)
