@@ -89,7 +89,8 @@ func TestPictureByMouse(t *testing.T) {
 	b.Until(`document.querySelectorAll(".shots li").length === 3 && document.getElementById("job").hidden`)
 
 	// From measure 1 to measure 2 and a little: it snaps to the beat.
-	measure := eval[float64](b, `(() => { const at = [...document.querySelectorAll(".ruler i")].map((i) => i.getBoundingClientRect().left); return at[1] - at[0]; })()`)
+	measure := eval[float64](b,
+		`(() => { const at = [...document.querySelectorAll(".ruler i")].map((i) => i.getBoundingClientRect().left); return at[1] - at[0]; })()`)
 	b.drag(`[data-grip="1"]`, `[data-grip="1"]`, measure*1.04, 0)
 	b.Until(`document.getElementById("undo").textContent === "Undo: beginning of shot 2"`)
 	want = swap(t, want, "{from: m1, show: solo, take: horn}", "{from: m2, show: solo, take: horn}")

@@ -114,7 +114,8 @@ func TestFieldBesideNewTakes(t *testing.T) {
 	b.Until(`document.activeElement.dataset.id === "cut bassoon"`)
 	b.Press("5", kb.Enter, kb.Tab)
 	b.until("low cut of bassoon")
-	want := swap(t, placedRound, "  - {name: horn,", "  - {name: piccolo, section: winds, expected: true}\n  - {name: horn,")
+	want := swap(t, placedRound, "  - {name: horn,",
+		"  - {name: piccolo, section: winds, expected: true}\n  - {name: horn,")
 	want = swap(t, want, `"offset": -3}}`, `"offset": -3}, "low_cut": 95}`)
 	b.expect("after a low cut", want)
 	b.Press("m")
