@@ -2,6 +2,7 @@ package mix
 
 import (
 	"ripieno/mix/audio"
+	"ripieno/mix/declip"
 	"ripieno/mix/denoise"
 	"ripieno/mix/expand"
 	"ripieno/mix/tone"
@@ -13,11 +14,12 @@ import (
 type Heard struct {
 	Noise   denoise.Noise
 	Playing expand.Playing // in seconds of the recording
+	Clip    declip.Clip    // where it is clipped
 }
 
 // HeardVersion is the version of what [Hear] measures. Raise it when a figure
 // changes.
-const HeardVersion = 3
+const HeardVersion = 4
 
 // Hear reads a strip's recording and returns what it says of itself. The piece
 // lies in guide frames piece. An error is a [*StripError].
@@ -28,12 +30,13 @@ func Hear(s Strip, piece Span) (Heard, error) {
 	}
 	seconds := func(f audio.Frames) float64 { return (f.Seconds() - s.Offset - s.Delay) / s.Drift.Ratio() }
 	in := expand.Piece{From: seconds(piece.From), To: seconds(piece.To)}
+	clip := s.listenForClipping()
 	err := s.read(func(src audio.Source) error {
 		// A bow begins before the beat, and a player may be early.
 		const early = 0.3
 		noise, playing, err := expand.Hear(src, int64((in.From-early)*float64(src.Rate())), in)
 		if err == nil {
-			h.Noise, h.Playing = *noise, playing
+			h.Noise, h.Playing, h.Clip = *noise, playing, clip()
 		}
 		return err
 	})
@@ -44,7 +47,7 @@ func Hear(s Strip, piece Span) (Heard, error) {
 func (s *Strip) read(f func(audio.Source) error) error {
 	raw, err := s.Open()
 	if err == nil {
-		err = f(newFolded(raw, s.Repair))
+		err = f(s.whole(raw))
 		if e := audio.Close(raw); err == nil {
 			err = e
 		}

@@ -44,6 +44,7 @@ type Clean struct {
 	Silence bool // closes it where nobody plays
 	Noise   bool // makes the noise under the playing softer
 	Tone    bool // brings the colour of phones toward that of microphones
+	Tops    bool // draws tops again that were cut off
 }
 
 // Mute is a span in which a take is not heard.

@@ -129,6 +129,7 @@ type Cleaned struct {
 	Closed         float64 // share of the film in which it is closed
 	Reduced        float64 // of the noise under the playing, at most
 	Lows, Presence float64 // added to the colour of the phone that recorded it
+	Drawn          float64 // share of its samples that were clipped and are drawn again, 0 to 1
 }
 
 // Hidden is how far the others of the mix cover a take.

@@ -35,10 +35,11 @@ type stageStep struct {
 var stageSteps = []stageStep{
 	{name: "recorded"},
 	{name: "balance", level: true},
-	{name: "silence", level: true, clean: plan.Cleaning{Silence: true}},
-	{name: "noise", level: true, clean: plan.Cleaning{Silence: true, Noise: true}},
-	{name: "tone", level: true, clean: plan.Cleaning{Silence: true, Noise: true, Tone: true}},
-	{name: "master", level: true, clean: plan.Cleaning{Silence: true, Noise: true, Tone: true}, master: true},
+	{name: "tops", level: true, clean: plan.Cleaning{Tops: true}},
+	{name: "silence", level: true, clean: plan.Cleaning{Tops: true, Silence: true}},
+	{name: "noise", level: true, clean: plan.Cleaning{Tops: true, Silence: true, Noise: true}},
+	{name: "tone", level: true, clean: plan.Cleaning{Tops: true, Silence: true, Noise: true, Tone: true}},
+	{name: "master", level: true, clean: plan.Cleaning{Tops: true, Silence: true, Noise: true, Tone: true}, master: true},
 }
 
 // How much of the film is written, and how much of it lies before the first measure, where
@@ -98,7 +99,7 @@ func (t *Track) stageTask(step stageStep, window mix.Span) task.Ref[string] {
 // of returns what of a take's cleaning belongs to the step.
 func (s stageStep) of(c plan.Cleaning) plan.Cleaning {
 	return plan.Cleaning{Silence: c.Silence && s.clean.Silence, Noise: c.Noise && s.clean.Noise,
-		Tone: c.Tone && s.clean.Tone, Piece: c.Piece}
+		Tone: c.Tone && s.clean.Tone, Tops: c.Tops && s.clean.Tops, Piece: c.Piece}
 }
 
 // mixStage writes the window as far as a step, at the loudness of the film.

@@ -11,7 +11,7 @@ func cleanedOf(c *soundtrack.CleanResult) *report.Cleaned {
 	if c == nil {
 		return nil
 	}
-	out := &report.Cleaned{Reduced: c.Reduced, Lows: c.Lows, Presence: c.Presence}
+	out := &report.Cleaned{Reduced: c.Reduced, Lows: c.Lows, Presence: c.Presence, Drawn: c.Tops}
 	if c.Open != nil {
 		out.Closed = 1 - *c.Open
 	}
