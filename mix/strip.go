@@ -33,6 +33,7 @@ type Strip struct {
 	Fade     audio.Frames   // length of the fades at trims and mutes; 0: DefaultFade
 	Repair   Repair         // what to make of the channels; see Analysis
 	Clip     declip.Clip    // where it is clipped, and its tops are drawn again; see Heard
+	Hum      []float64      // hertz of the lines of hum that are taken out; see FindHum
 	Denoise  *Denoise       // none by default
 	Reduce   *Reduce        // of learned noise; none by default, and none beside Denoise
 	Playing  expand.Curve   // where it is played, and closed elsewhere; nil: open everywhere

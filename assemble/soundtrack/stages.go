@@ -30,6 +30,9 @@ type stageStep struct {
 	master bool
 }
 
+// everything is all that is done to takes by themselves.
+var everything = plan.Cleaning{Tops: true, Silence: true, Noise: true, Tone: true, Hum: true}
+
 // stageSteps are the steps in their order; each does what the one before it does, and
 // one thing more.
 var stageSteps = []stageStep{
@@ -37,9 +40,9 @@ var stageSteps = []stageStep{
 	{name: "balance", level: true},
 	{name: "tops", level: true, clean: plan.Cleaning{Tops: true}},
 	{name: "silence", level: true, clean: plan.Cleaning{Tops: true, Silence: true}},
-	{name: "noise", level: true, clean: plan.Cleaning{Tops: true, Silence: true, Noise: true}},
-	{name: "tone", level: true, clean: plan.Cleaning{Tops: true, Silence: true, Noise: true, Tone: true}},
-	{name: "master", level: true, clean: plan.Cleaning{Tops: true, Silence: true, Noise: true, Tone: true}, master: true},
+	{name: "noise", level: true, clean: plan.Cleaning{Tops: true, Silence: true, Noise: true, Hum: true}},
+	{name: "tone", level: true, clean: everything},
+	{name: "master", level: true, clean: everything, master: true},
 }
 
 // How much of the film is written, and how much of it lies before the first measure, where
@@ -99,7 +102,7 @@ func (t *Track) stageTask(step stageStep, window mix.Span) task.Ref[string] {
 // of returns what of a take's cleaning belongs to the step.
 func (s stageStep) of(c plan.Cleaning) plan.Cleaning {
 	return plan.Cleaning{Silence: c.Silence && s.clean.Silence, Noise: c.Noise && s.clean.Noise,
-		Tone: c.Tone && s.clean.Tone, Tops: c.Tops && s.clean.Tops, Piece: c.Piece}
+		Tone: c.Tone && s.clean.Tone, Hum: c.Hum && s.clean.Hum, Tops: c.Tops && s.clean.Tops, Piece: c.Piece}
 }
 
 // mixStage writes the window as far as a step, at the loudness of the film.
@@ -160,15 +163,19 @@ func (p part) untilStep(step stageStep, in task.Inputs, phones task.Ref[tone.Pho
 	if err != nil {
 		return mix.Strip{}, err
 	}
-	s, err := applyTreatment(placeRecording(p.Strip, samples), p.Treat, a)
-	if err != nil {
-		return s, err
-	}
-	if clean := step.of(p.Clean); clean.Any() {
-		h, err := p.heard.Read(in)
-		if err != nil {
+	s, h, clean := placeRecording(p.Strip, samples), mix.Heard{}, step.of(p.Clean)
+	if clean.Any() {
+		if h, err = p.heard.Read(in); err != nil {
 			return s, err
 		}
+	}
+	if clean.Hum {
+		s.Hum = h.Hum
+	}
+	if s, err = applyTreatment(s, p.Treat, a); err != nil {
+		return s, err
+	}
+	if clean.Any() {
 		usual := tone.Usual
 		if clean.Tone {
 			if usual, err = readPhones(phones, in); err != nil {

@@ -131,7 +131,7 @@ func TestClippingIsHeardLater(t *testing.T) {
 	for i, v := range y {
 		soft[i] = 0.13 * v
 		oneSide[i] = math.Max(v, -1) // the lower side nearly whole
-		for k := -6; k <= 6; k++ {    // a low-pass at 12 kHz: a sinc under a Hann window
+		for k := -6; k <= 6; k++ {   // a low-pass at 12 kHz: a sinc under a Hann window
 			if j := i + k; j >= 0 && j < len(y) {
 				h := 0.5
 				if k != 0 {
