@@ -86,7 +86,7 @@ func (h *Home) open(ctx context.Context, in Invitation, at Places) (err error) {
 	if h.bytes, err = in.dial("home-files"); err != nil {
 		return err
 	}
-	if h.depot, err = at.depot(h.bytes); err != nil {
+	if h.depot, err = at.depot(ctx, h.bytes, true); err != nil {
 		return err
 	}
 	if h.takes, err = newShared(at.Takes); err != nil {
