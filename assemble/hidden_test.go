@@ -45,7 +45,8 @@ takes:
 			t.Fatal(err)
 		}
 		page, err := os.ReadFile(r.File)
-		if n := bytes.Count(page, []byte("\u00a0% des Spiels von den anderen verdeckt, am längsten: Takte 1 bis 8; gain: ")); err != nil ||
+		if n := bytes.Count(page,
+			[]byte("\u00a0% des Spiels von den anderen verdeckt, am längsten: Takte 1 bis 8; gain: ")); err != nil ||
 			n != c.want || bytes.Contains(page, []byte("hidden by the others")) {
 			t.Errorf("%+v: said %d times, want %d (%v)", c.o, n, c.want, err)
 		}

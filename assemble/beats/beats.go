@@ -43,7 +43,8 @@ func Find(ctx context.Context, dir string, find func(context.Context) (*ffmpeg.T
 	if err != nil {
 		return "", nil //nolint:nilerr // the manifest's reader says it with its place
 	}
-	w := &work{Follow: f, dir: dir, own: slices.DeleteFunc(slices.Clone(old), func(l follow.Line) bool { return l.Found })}
+	w := &work{Follow: f, dir: dir, own: slices.DeleteFunc(slices.Clone(old),
+		func(l follow.Line) bool { return l.Found })}
 	if w.music, err = tempo.New(f.Spec); err != nil {
 		return "", nil //nolint:nilerr // as above
 	}
@@ -194,7 +195,8 @@ func (w *work) follow(onsets *follow.Onsets) ([]follow.Line, error) {
 func (w *work) describe(lines []follow.Line) string {
 	s := fmt.Sprintf("found %d beats in %s and wrote them to %s", len(lines), w.Recording, w.List)
 	if w.First != w.First && len(lines) > 0 && lines[0].Found { // NaN
-		s += fmt.Sprintf("; the piece is taken to begin at its first clear sound, %.2f s: first in tempo says otherwise",
+		s += fmt.Sprintf("; the piece is taken to begin at its first clear sound, %.2f s: first in tempo "+
+			"says otherwise",
 			lines[0].At)
 	}
 	return s

@@ -122,7 +122,8 @@ func guideLines(w io.Writer, r assemble.GuideFile) {
 	}
 	fmt.Fprintf(w, "wrote %s (%s)\n", strings.Join(files, ", "), clock(r.Duration))
 	if r.CueAt != nil {
-		fmt.Fprintf(w, "count-in of %s; everybody claps on measure %d beat %d of it, at %s\n", count(r.CountIn, "measure"),
+		fmt.Fprintf(w, "count-in of %s; everybody claps on measure %d beat %d of it, at %s\n",
+			count(r.CountIn, "measure"),
 			r.CueMeasure, r.CueBeat, clock(*r.CueAt))
 	}
 	if r.From > 0 {

@@ -67,7 +67,8 @@ and nothing in the file is trusted: it is bounded, and what it says stays text.`
 				return err
 			}
 			r.Remarks = book.Beside(man.Tempo, remark.All)
-			if r.Approvals, err = kept.Stands(book, cmp.Or(set.Out, filepath.Join(man.Dir, session.OutFolder))); err != nil {
+			if r.Approvals,
+				err = kept.Stands(book, cmp.Or(set.Out, filepath.Join(man.Dir, session.OutFolder))); err != nil {
 				return err
 			}
 			return a.show(r, remarksTable(r))

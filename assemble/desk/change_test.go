@@ -91,8 +91,9 @@ func TestChangedByHandMeanwhile(t *testing.T) {
 	}
 	for path, body := range map[string]any{
 		"/api/change": gain(one.Version, "oboe", 2),
-		"/api/place":  map[string]any{"version": one.Version, "take": "oboe", "role": "video", "offset": 1, "drift_ppm": 0},
-		"/api/undo":   map[string]any{},
+		"/api/place": map[string]any{"version": one.Version, "take": "oboe", "role": "video", "offset": 1,
+			"drift_ppm": 0},
+		"/api/undo": map[string]any{},
 	} {
 		status, _, raw := s.post(path, body)
 		if status != http.StatusConflict || !strings.Contains(raw, `"stale":true`) || s.manifest() != byHand {
@@ -190,7 +191,8 @@ func TestWhatThePageMayNotWrite(t *testing.T) {
 		value any
 	}{
 		{"oboe", []string{"video"}, "{file: /etc/passwd}"}, {"oboe", []string{"video", "file"}, "a.mov"},
-		{"oboe", []string{"name"}, "flute"}, {"", []string{"title"}, "auto"}, {"oboe", []string{"gain"}, "5, mute: true"},
+		{"oboe", []string{"name"}, "flute"}, {"", []string{"title"}, "auto"},
+		{"oboe", []string{"gain"}, "5, mute: true"},
 		{"oboe", []string{"gain"}, []int{1}}, {"oboe", []string{"gain"}, 1e9}, {"oboe", []string{"mute"}, 3},
 		{"oboe", []string{"gain", "x"}, 1}, {"oboe", nil, 1}, {"flute", []string{"gain"}, 1},
 		{"oboe", []string{"release"}, true}, {"oboe", []string{"crop", "zoom"}, 0.1},

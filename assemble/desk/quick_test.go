@@ -114,7 +114,8 @@ func TestFieldBesideNewTakes(t *testing.T) {
 	b.Until(`document.activeElement.dataset.id === "cut bassoon"`)
 	b.Press("5", kb.Enter, kb.Tab)
 	b.until("low cut of bassoon")
-	want := swap(t, placedRound, "  - {name: horn,", "  - {name: piccolo, section: winds, expected: true}\n  - {name: horn,")
+	want := swap(t, placedRound, "  - {name: horn,",
+		"  - {name: piccolo, section: winds, expected: true}\n  - {name: horn,")
 	want = swap(t, want, `"offset": -3}}`, `"offset": -3}, "low_cut": 95}`)
 	b.expect("after a low cut", want)
 	b.Press("m")
@@ -166,5 +167,7 @@ func TestUndoBetweenKeys(t *testing.T) {
 	b.Press("m", "x", "z", "z")
 	b.becomes("after a mute and two steps back", placedRound)
 	b.Press("Z", "Z")
-	b.becomes("made again", swap(t, placedRound, "    gain: -2 ", "    gain: -2.5 "))
+	want := swap(t, placedRound, "    gain: -2 ", "    gain: -2.5 ")
+	want = swap(t, want, "intake/viola.wav, offset: -0.5}\n", "intake/viola.wav, offset: -0.5}\n    mute: true\n")
+	b.becomes("made again", want)
 }

@@ -177,7 +177,8 @@ func newFilm(j Job, rate shot.Rate, seconds float64, words *phrase.Book, entries
 	}
 	for _, n := range j.Tuning {
 		at := rate.Frame(n.Begins)
-		f.beats = append(f.beats, filmBeat{at, at, card.Beat{Figure: words.Note(n.Note), Place: words.Say("film.tune")}})
+		f.beats = append(f.beats, filmBeat{at, at, card.Beat{Figure: words.Note(n.Note),
+			Place: words.Say("film.tune")}})
 	}
 	for b := range j.Tempo.Beats() {
 		view := f.view(j.Tempo, b, list, at, entries)

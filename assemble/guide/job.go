@@ -112,8 +112,9 @@ func optionsOf(man *production.Production, v *production.Variant) (click.Options
 		sound = v.GuideSound
 	}
 	o := click.Options{
-		PitchHz: man.Guide.PitchHz, Tail: man.Guide.Tail, Subdivisions: sound.Subdivisions, CountTones: sound.CountTones,
-		ClickDB: audio.Decibels(sound.ClickDB), DroneDB: audio.Decibels(sound.DroneDB),
+		PitchHz: man.Guide.PitchHz, Tail: man.Guide.Tail, Subdivisions: sound.Subdivisions,
+		CountTones: sound.CountTones,
+		ClickDB:    audio.Decibels(sound.ClickDB), DroneDB: audio.Decibels(sound.DroneDB),
 	}
 	for _, n := range man.Guide.Tuning {
 		note, err := click.ParseNote(n.Note)

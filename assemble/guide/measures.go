@@ -13,8 +13,9 @@ import (
 // Measure is one measure of a guide as it is played. Its fields are part of what
 // --json prints.
 type Measure struct {
-	Number int      `json:"measure"`         // as played, 0 for the pick-up; of the count-in below zero
-	Page   string   `json:"page,omitempty"`  // "17/2": the second time of measure 17 of the page; absent when it is the same
+	Number int `json:"measure"` // as played, 0 for the pick-up; of the count-in below zero
+	// "17/2": the second time of measure 17 of the page; absent when it is the same
+	Page   string   `json:"page,omitempty"`
 	Meter  string   `json:"meter"`           // as written
 	Unit   string   `json:"beat_unit"`       // what BPM counts
 	BPM    float64  `json:"bpm"`             // where it begins
@@ -41,7 +42,8 @@ func measuresOf(m *tempo.Map, marks []score.Mark) []Measure {
 		notes[k.Measure] = append(notes[k.Measure], k.Text)
 	}
 	for _, h := range spec.Holds {
-		notes[h.At.Measure] = append(notes[h.At.Measure], fmt.Sprintf("hold of %.4g s on beat %.4g", h.Seconds, h.At.Beat))
+		notes[h.At.Measure] = append(notes[h.At.Measure], fmt.Sprintf("hold of %.4g s on beat %.4g", h.Seconds,
+			h.At.Beat))
 	}
 	if c := spec.CountIn; c.Measures > 0 {
 		n := c.CueMeasure - c.Measures - 1
@@ -109,7 +111,8 @@ func Runs(list []Measure) []Run {
 // and so has the pick-up.
 func continues(before, m, first Measure) bool {
 	switch {
-	case len(m.Marks) > 0, m.own && m.Number >= 0, before.Number < 0 != (m.Number < 0), before.Number == 0, m.Meter != first.Meter,
+	case len(m.Marks) > 0, m.own && m.Number >= 0, before.Number < 0 != (m.Number < 0), before.Number == 0,
+		m.Meter != first.Meter,
 		m.ramp != first.ramp:
 		return false
 	case !m.ramp && math.Abs(m.BPM-first.BPM) > 1e-6:

@@ -141,8 +141,9 @@ func (r *File) describe(j Job, heard mix.Measured) {
 	if cue := j.Tempo.Cue(); !math.IsNaN(cue) {
 		r.CueAt = &cue
 		if cue < leastWarning {
-			r.Notes = append(r.Notes, fmt.Sprintf("the clap is %.1f s after the guide begins, which nobody can be ready for: "+
-				"give the count-in two measures or more, or a cue: on a later beat", cue))
+			r.Notes = append(r.Notes,
+				fmt.Sprintf("the clap is %.1f s after the guide begins, which nobody can be ready for: "+
+					"give the count-in two measures or more, or a cue: on a later beat", cue))
 		}
 	}
 	for b := range j.Tempo.Beats() {

@@ -174,7 +174,8 @@ func (m mapping) onBeats(b *beatsOf, music *tempo.Map) *tempo.Map {
 		music, err = tempo.New(spec)
 	}
 	if err != nil {
-		m.at(m.vals["from"], "correct the list or say in tempo how many measures there are", "%s: %v", clip(b.List), err)
+		m.at(m.vals["from"], "correct the list or say in tempo how many measures there are", "%s: %v", clip(b.List),
+			err)
 		return nil
 	}
 	b.Count, b.Offset = len(times), music.Start()-times[0]
@@ -188,7 +189,8 @@ func (m mapping) onBeats(b *beatsOf, music *tempo.Map) *tempo.Map {
 	}
 	if n := len(b.lines) - len(times); n > 0 {
 		b.Remarks = append(b.Remarks, fmt.Sprintf(
-			"beats after the end of the piece that are left out: %d from %.2f s of %s on", n, b.lines[len(times)].At, b.File))
+			"beats after the end of the piece that are left out: %d from %.2f s of %s on", n, b.lines[len(times)].At,
+			b.File))
 	}
 	return music
 }

@@ -155,7 +155,10 @@ func guessFile(f ScaffoldFile, dull, shared map[string]bool) guess {
 // copyForm is what a second download of one name ends with.
 var copyForm = pattern(`\s*\([0-9]{1,2}\)$`)
 
-// guessName reads one name; dull words say nothing.
+// guessName reads one name; dull words say nothing. Shorthands such as vla are tried
+// only when no whole word is an instrument: as words they may be anything. The number of
+// a part comes behind it or before it: "2 horn" is a second horn, but not in "take 2
+// horn". A month beside a figure is a date; May alone may be a name.
 func guessName(name string, dull map[string]bool) guess {
 	words := splitName(copyForm().ReplaceAllString(name, ""))
 	plain := make([]string, len(words))
@@ -164,11 +167,8 @@ func guessName(name string, dull map[string]bool) guess {
 	}
 	g := guess{kind: -1}
 	used := make([]bool, len(words))
-	// The words of the part, in words[from:to].
 	from, to := -1, -1
 	full := false
-	// Shorthands such as vla are tried only when no whole word is an instrument: as
-	// words they may be anything.
 	for _, short := range []bool{false, true} {
 		if g.kind >= 0 {
 			break
@@ -189,8 +189,6 @@ func guessName(name string, dull map[string]bool) guess {
 		}
 	}
 	if g.kind >= 0 {
-		// The number of a part comes behind it or before it: "2 horn" is a second horn,
-		// but not in "take 2 horn".
 		for i := from; i < to; i++ {
 			used[i] = true
 		}
@@ -209,7 +207,6 @@ func guessName(name string, dull map[string]bool) guess {
 			len(plain[i]) > 1 {
 			continue
 		}
-		// A month beside a figure is a date; May alone may be a name.
 		if months[plain[i]] && (i > 0 && !hasLetter(words[i-1]) || i+1 < len(words) && !hasLetter(words[i+1])) {
 			continue
 		}

@@ -69,8 +69,9 @@ func (m mapping) count(beats int) *production.Count {
 	c := &production.Count{Mark: markOf(m.file, v)}
 	if v.Kind == yaml.ScalarNode && !isEmpty(v) {
 		if c.Spoken = v.Value == spokenWord; !c.Spoken {
-			m.at(v, "recordings such as count: [voice/1.wav, voice/2.wav], or count: spoken", "count must be a list of "+
-				"recordings or the word spoken, not %q", clip(v.Value))
+			m.at(v, "recordings such as count: [voice/1.wav, voice/2.wav], or count: spoken",
+				"count must be a list of "+
+					"recordings or the word spoken, not %q", clip(v.Value))
 		}
 		return c
 	}
@@ -88,7 +89,8 @@ func (m mapping) count(beats int) *production.Count {
 		c.Files = append(c.Files, production.Asset{Path: path.Clean(name), Mark: markOf(m.file, n)})
 	}
 	if len(list) > 0 && len(list) < beats {
-		m.at(v, "one for each beat, in order", "count has %d recordings, and a measure of the count-in %d beats", len(list),
+		m.at(v, "one for each beat, in order", "count has %d recordings, and a measure of the count-in %d beats",
+			len(list),
 			beats)
 	}
 	return c
@@ -104,7 +106,8 @@ func (m mapping) conductor(release production.Release, cue bool) *production.Con
 	}
 	f := c.recordingAs("video", "conductor", conductorShape)
 	if c.has("cue_at") && !cue {
-		c.at(c.keys["cue_at"], "write offset, the guide time at the file's beginning, or give the count-in some measures",
+		c.at(c.keys["cue_at"],
+			"write offset, the guide time at the file's beginning, or give the count-in some measures",
 			"without a count-in there is no clap")
 	}
 	return &production.Conductor{Video: *f, Release: c.release(release)}

@@ -108,7 +108,6 @@ func (m *Maker) overlay(f plan.Film, sc scene) (key store.Action, draw func() (i
 					words), Expected: t.Absent == plan.Awaited,
 			})
 			continue
-		// The take has not begun or has ended: its place is ground, with its name.
 		case t.Shown.Meet(sc.span).Len() == 0:
 		case t.Behind == plan.BehindBlur:
 			o.Holes = append(o.Holes, t.Rect)

@@ -15,10 +15,12 @@ func TestHiddenInWords(t *testing.T) {
 	part := Hidden{Share: 0.634, Lift: 3, From: 7, To: 7}
 	short := Hidden{Share: 0.5, Lift: -0.5}
 	for language, want := range map[string][]string{
-		"en": {"its melody is hidden by the others for 40\u00a0%, longest: measures 12 to 15; gain: +2.5 would bring it out",
+		"en": {"its melody is hidden by the others for 40\u00a0%, longest: measures 12 to 15; gain: " +
+			"+2.5 would bring it out",
 			"hidden by the others for 63\u00a0% of its playing, longest: measure 7; gain: +3.0 would bring it out",
 			"hidden by the others for 50\u00a0% of its playing; gain: -0.5 would bring it out"},
-		"de": {"die Melodie ist zu 40\u00a0% von den anderen verdeckt, am längsten: Takte 12 bis 15; gain: +2.5 höbe sie hervor",
+		"de": {"die Melodie ist zu 40\u00a0% von den anderen verdeckt, am längsten: Takte 12 bis 15; " +
+			"gain: +2.5 höbe sie hervor",
 			"bei 63\u00a0% des Spiels von den anderen verdeckt, am längsten: Takt 7; gain: +3.0 höbe es hervor",
 			"bei 50\u00a0% des Spiels von den anderen verdeckt; gain: -0.5 höbe es hervor"},
 	} {

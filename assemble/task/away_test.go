@@ -185,7 +185,8 @@ func TestACancelledRunCallsErrandsBack(t *testing.T) {
 			<-ctx.Done()
 			return ctx.Err()
 		}}
-	res, err := Runner{Store: openStore(t, t.TempDir()), Workers: 1, Away: far}.Run(ctx, []Task{busy, errand("a", &home)})
+	res, err := Runner{Store: openStore(t, t.TempDir()), Workers: 1, Away: far}.Run(ctx,
+		[]Task{busy, errand("a", &home)})
 	if !errors.Is(err, context.Canceled) || res.Of("a").State != Cancelled || home.Load() != 0 {
 		t.Errorf("%v, %+v", err, res.Outcomes)
 	}
@@ -212,7 +213,8 @@ func TestResultsAreComparedWithHome(t *testing.T) {
 			}}
 		_, texts := runAway(t, far, 1, []Task{busy, errand("a", &home)})
 		if texts[1] != "a" || home.Load() != 1 || (far.wrong.Load() == 0) != honest {
-			t.Errorf("honest %v: stored %q, made here %d times, %d differ", honest, texts[1], home.Load(), far.wrong.Load())
+			t.Errorf("honest %v: stored %q, made here %d times, %d differ", honest, texts[1], home.Load(),
+				far.wrong.Load())
 		}
 	}
 }
@@ -239,7 +241,8 @@ func TestWhatTravelsLongerThanItTakesStaysHome(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		x := newExecution(Runner{Progress: progress.New(nil, progress.Quiet)}, g, []looked{{runs: true}, {runs: true}}, []float64{0, c.cost})
+		x := newExecution(Runner{Progress: progress.New(nil, progress.Quiet)}, g,
+			[]looked{{runs: true}, {runs: true}}, []float64{0, c.cost})
 		if got := x.isWorth(1); got != c.wantAway {
 			t.Errorf("%s: worth to be given away: %v", name, got)
 		}
