@@ -394,10 +394,13 @@ func outliveKills(t *testing.T, tr *troupe) {
 		switch id {
 		case 8:
 			tr.kill(doomed)
-		case 16:
-			tr.restart(false)
-		case 24:
-			tr.restart(true)
+		case 16, 24:
+			before := home.nc.Stats().Reconnects
+			tr.restart(id == 24)
+			// Else all the rest would be made at home at once, and nothing of it tried.
+			for home.nc.Stats().Reconnects == before {
+				pause(t)
+			}
 		case 32:
 			tr.work("late")
 		}
@@ -419,9 +422,11 @@ func outliveKills(t *testing.T, tr *troupe) {
 		for n := 0; left > most && n < 200; n++ { // their last words are on their way
 			s, err := home.js.Stream(t.Context(), name)
 			if err != nil {
-				t.Fatal(err)
+				t.Log(err) // a hub on a busy machine takes its time
+			} else {
+				left = s.CachedInfo().State.Msgs
 			}
-			if left = s.CachedInfo().State.Msgs; left > most {
+			if left > most {
 				pause(t)
 			}
 		}
