@@ -131,6 +131,18 @@ func changesOf(list []decision) ([]manifest.Change, error) {
 	return out, nil
 }
 
+// about returns what changes are decided by: for a shot, which goes by its number, the whole
+// list of shots, and else what they change.
+func about(changes []manifest.Change) []manifest.Change {
+	out := slices.Clone(changes)
+	for i, c := range out {
+		if c.Take == "" && c.Keys[0] == "shots" {
+			out[i].Keys = c.Keys[:1]
+		}
+	}
+	return out
+}
+
 // refused returns the fault of what the page may not ask.
 func refused(what string) error { return fault.New(fault.Manifest, "the desk", what, "") }
 

@@ -119,7 +119,7 @@ func TestColoursAreNamed(t *testing.T) {
 		t.Errorf("colour %s outside the palettes", m)
 	}
 	for _, name := range []string{"main", "place", "takes", "mix", "picture", "review", "tour", "grip", "wave", "dom",
-		"sound", "shots", "strip", "mixer"} {
+		"sound", "shots", "strip", "mixer", "held", "transport"} {
 		if m := regexp.MustCompile(`#[0-9a-f]{6}\b|rgba?\(`).FindString(read("page/" + name + ".js")); m != "" {
 			t.Errorf("colour %s in %s.js", m, name)
 		}

@@ -167,5 +167,7 @@ func TestUndoBetweenKeys(t *testing.T) {
 	b.Press("m", "x", "z", "z")
 	b.becomes("after a mute and two steps back", placedRound)
 	b.Press("Z", "Z")
-	b.becomes("made again", swap(t, placedRound, "    gain: -2 ", "    gain: -2.5 "))
+	want := swap(t, placedRound, "    gain: -2 ", "    gain: -2.5 ")
+	want = swap(t, want, "intake/viola.wav, offset: -0.5}\n", "intake/viola.wav, offset: -0.5}\n    mute: true\n")
+	b.becomes("made again", want)
 }

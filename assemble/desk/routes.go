@@ -271,7 +271,7 @@ func (d *desk) postChange(w http.ResponseWriter, r *http.Request) {
 		changes, err = changesOf(in.Changes)
 	}
 	if err == nil {
-		err = d.history.change(r.Context(), in.Version, in.What, changes, func(data []byte) ([]byte, error) {
+		err = d.history.change(r.Context(), in.Version, in.What, about(changes), func(data []byte) ([]byte, error) {
 			return manifest.Apply(data, d.history.man, changes)
 		})
 	}

@@ -25,11 +25,13 @@ export function fill(node, ...children) {
 	had?.removeEventListener("change", hush, { capture: true });
 	const next = id && node.querySelector(`[data-id="${CSS.escape(id)}"]`);
 	if (!next) return;
-	if (next !== had && next.matches("input[type=text], textarea") && next.value !== had.value) {
-		next.value = had.value;
+	if (next !== had && next.matches("input[type=text], textarea")) {
+		if (next.value !== had.value) {
+			next.value = had.value;
+			// No browser tells of a change that was not typed there.
+			next.addEventListener("blur", () => next.dispatchEvent(new Event("change")), { once: true });
+		}
 		next.setSelectionRange(had.selectionStart, had.selectionEnd);
-		// No browser tells of a change that was not typed there.
-		next.addEventListener("blur", () => next.dispatchEvent(new Event("change")), { once: true });
 	}
 	next.focus();
 }

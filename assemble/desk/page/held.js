@@ -23,6 +23,8 @@ export function holding() {
 			const old = [...all].filter(([, one]) => one.written);
 			return () => old.forEach(([key, one]) => { if (all.get(key) === one) all.delete(key); });
 		},
+		// has tells whether a value is held.
+		has: (name, key) => all.has(id(name, key)),
 		// onto gives a thing the values that are held for it.
 		onto(name, thing) {
 			for (const one of all.values()) if (one.name === name) thing[one.key] = one.value;

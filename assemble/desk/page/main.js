@@ -30,11 +30,13 @@ const desk = {
 	state: () => state,
 	took: (now) => take(now),
 	// decide writes something into the manifest and reports whether it was written. answered
-	// is called before the page takes over what the desk says to it.
+	// is called before the page takes over what the desk says to it, with that or without. A
+	// body may be what makes one when its turn has come, or none.
 	decide: (path, body, answered) => inTurn(async () => {
 		try {
-			const now = await post(path, { version: state.version, ...body }, true);
-			answered?.();
+			const now = await decided(path, typeof body === "function" ? body() : body);
+			answered?.(now);
+			if (!now) return false;
 			take(now);
 			return true;
 		} catch (error) {
@@ -50,6 +52,10 @@ const desk = {
 		return inTurn(() => begin(verb));
 	},
 };
+
+async function decided(path, body) {
+	return body && post(path, { version: state.version, ...body }, true);
+}
 
 // inTurn does something when all that was decided before it has been answered.
 const inTurn = (does) => (deciding = deciding.then(does));
