@@ -39,34 +39,65 @@ func shifts() []shift {
 }
 
 // likely returns the likeliest splits, as far as the phases of the two parts, each by
-// itself, and the harmony of the others tell.
+// itself, and the harmony of the others tell: those anywhere, then those at a splice.
 func (s *breakScan) likely() []split {
-	var all []split
-	edges, beatwise := s.edges(), s.phaseShifts()
-	beat, at := make([]float64, len(edges)), make([]int, len(edges))
-	for e, edge := range edges {
-		beat[e], at[e] = s.beatAt(edge), s.frames(edge)
+	edges := s.edges()
+	for _, x := range s.splices {
+		edges = append(edges, s.edgeAt(x.at))
 	}
-	none, weight := s.hear(0), s.weight()
-	for _, d := range shifts() {
-		ahead, back, prior := s.hear(d.by), s.hear(-d.by), jumpPrior(d.by)
-		for e, edge := range edges {
-			cut := at[e]
-			if d.by < 0 {
-				cut = s.frames(edge + d.by)
-			}
-			v := breakBlurred*beatwise[e].most((d.by-d.off)/beat[e], (d.by+d.off)/beat[e]) - prior
-			last := v + weight*(none.with(ahead, none, cut, at[e])-breakHarmonyFar*none.sum[len(none.sum)-1])
-			first := v + weight*(back.with(none, none, cut, at[e])-breakHarmonyFar*none.sum[len(none.sum)-1])
-			if last > 0 {
-				all = append(all, split{edge: edge, last: d.by, v: last})
-			}
-			if first > 0 {
-				all = append(all, split{edge: edge, first: -d.by, v: first})
-			}
+	order := make([]int, len(edges))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(edges[a], edges[b]) })
+	sorted := make([]float64, len(edges))
+	for i, k := range order {
+		sorted[i] = edges[k]
+	}
+	beatwise := s.phaseShifts(sorted)
+	var anywhere, spliced []split
+	for i, k := range order {
+		if n := k - (len(edges) - len(s.splices)); n < 0 {
+			anywhere = append(anywhere, s.promising(split{edge: sorted[i]}, &beatwise[i])...)
+		} else {
+			x := split{edge: sorted[i], by: "splice", at: s.splices[n].at, over: s.splices[n].over}
+			spliced = append(spliced, s.promising(x, &beatwise[i])...)
 		}
 	}
-	return distinct(all)
+	return append(distinct(anywhere), distinct(spliced)...)
+}
+
+// promising returns the splits at the edge of x that may be likelier than one piece, as far
+// as can be told quickly; beatwise are the shifts of phase there.
+func (s *breakScan) promising(x split, beatwise *beatProfile) []split {
+	var all []split
+	none, weight, beat, at := s.hear(0), s.weight(), s.beatAt(x.edge), s.frames(x.edge)
+	base := breakHarmonyFar * none.sum[len(none.sum)-1]
+	for _, d := range shifts() {
+		v := breakBlurred*beatwise.most((d.by-d.off)/beat, (d.by+d.off)/beat) - jumpPrior(d.by)
+		ahead, back := s.hear(d.by), s.hear(-d.by)
+		try := func(y split, cut, edge int) {
+			y.v = v + weight*(none.with(ahead, none, cut, edge)-base)
+			if y.last = d.by; y.v > 0 {
+				all = append(all, y)
+			}
+			y.v = v + weight*(back.with(none, none, cut, edge)-base)
+			if y.first, y.last = -d.by, 0; y.v > 0 {
+				all = append(all, y)
+			}
+		}
+		cut := at
+		if d.by < 0 {
+			cut = s.frames(x.edge + d.by)
+			if x.by == "splice" { // what is too much may as well come after it
+				y := x
+				y.edge, y.extra = x.edge-d.by, true
+				try(y, at, s.frames(y.edge))
+			}
+		}
+		try(x, cut, at)
+	}
+	return all
 }
 
 // distinct returns the best of some splits, one of each jump.
@@ -95,10 +126,9 @@ func (p *beatProfile) most(from, to float64) float64 {
 	return best
 }
 
-// phaseShifts returns, for every edge, by how many nats each displacement of the second
+// phaseShifts returns, for every one of edges, which are in order of time, by how many nats each displacement of the second
 // part, in bins of a beat, is likelier than none by the other part's profile.
-func (s *breakScan) phaseShifts() []beatProfile {
-	edges := s.edges()
+func (s *breakScan) phaseShifts(edges []float64) []beatProfile {
 	out := make([]beatProfile, len(edges))
 	for i := range s.strands {
 		r := &s.strands[i]
@@ -134,6 +164,31 @@ func (s *breakScan) phaseShifts() []beatProfile {
 // small ones are as common as ones twice as large.
 func jumpPrior(d float64) float64 { return math.Log(math.Max(0.03, math.Abs(d)) / 0.1) }
 
+// jumpCost returns by how many nats the jump of a split is less likely than others.
+func (s *breakScan) jumpCost(x split) float64 {
+	cost := jumpPrior(x.jump())
+	if x.jump() < 0 && s.silent(s.extraFrom(x), x.edge) < 0.5 {
+		cost += breakPutIn
+	}
+	return cost
+}
+
+// silent returns which share of the file between two guide times of the base place is digitally silent.
+func (s *breakScan) silent(from, to float64) float64 {
+	f, clock := s.t.f, s.t.ratio()
+	first, last := int((from-s.o)/clock/levelHop), int((to-s.o)/clock/levelHop)
+	most, n := s.silenceBelow(), 0
+	for i := max(0, first); i < min(last, len(f.Level)); i++ {
+		if float64(f.Level[i])/2-120 <= most {
+			n++
+		}
+	}
+	return float64(n) / math.Max(1, float64(last-first))
+}
+
+// silenceBelow returns the level in dBFS up to which the file is digitally silent.
+func (s *breakScan) silenceBelow() float64 { return min(breakSilence, s.quiet-10) }
+
 // hinted returns the splits of a break that something else shows.
 func (s *breakScan) hinted(h Hint) []split {
 	if math.IsNaN(h.At) {
@@ -154,16 +209,23 @@ func (s *breakScan) hinted(h Hint) []split {
 	return out
 }
 
-// somewhere returns the likeliest split of a jump that is known, but not where it is.
+// somewhere returns the likeliest split of a jump that is known, but not where it is: at a
+// splice, if that is likely.
 func (s *breakScan) somewhere(h Hint) []split {
 	best := split{v: math.Inf(-1)}
-	for _, edge := range s.edges() {
+	try := func(edge, over float64) {
 		for _, x := range [...]split{{edge: edge, last: h.Jump}, {edge: edge, first: -h.Jump}} {
-			x.by, x.at = h.By, h.At
-			if x.v = s.weighed(x); x.v > best.v {
+			x.by, x.at, x.over = h.By, h.At, over
+			if x.v = s.weighed(x); x.v+spliceNats(over) > best.v+spliceNats(best.over) {
 				best = x
 			}
 		}
+	}
+	for _, edge := range s.edges() {
+		try(edge, 0)
+	}
+	for _, x := range s.splices {
+		try(s.edgeAt(x.at), x.over)
 	}
 	if math.IsInf(best.v, -1) {
 		return nil
@@ -175,7 +237,7 @@ func (s *breakScan) somewhere(h Hint) []split {
 // what a recorder writes when it has nothing to write.
 func (s *breakScan) silences() []Hint {
 	f := s.t.f
-	most := min(breakSilence, f.noise()-10)
+	most := s.silenceBelow()
 	var out []Hint
 	from := -1
 	for i := range f.Level {
@@ -230,11 +292,15 @@ func (s *breakScan) tunedBest(list []split, whole float64) []split {
 	return list
 }
 
-// tuned moves the edge and one part of a split to where they fit best.
+// tuned moves the edge and one part of a split to where they fit best. A splice keeps its
+// place.
 func (s *breakScan) tuned(x split) split {
 	best := x
 	best.v = s.weighed(x)
 	try := func(y split) {
+		if y.extra {
+			y.edge = x.edge + x.jump() - y.jump()
+		}
 		if y.v = s.weighed(y); y.v > best.v {
 			best = y
 		}
@@ -242,7 +308,7 @@ func (s *breakScan) tuned(x split) split {
 	reach := s.edgeStep()
 	for range 2 {
 		around := best
-		for d := -reach; d <= reach; d += math.Max(breakFine, reach/12) {
+		for d := -reach; d <= reach && x.over == 0; d += math.Max(breakFine, reach/12) {
 			y := around
 			y.edge = math.Max(s.from, math.Min(s.to, y.edge+d))
 			try(y)
@@ -267,7 +333,9 @@ func (s *breakScan) tuned(x split) split {
 func (s *breakScan) sharpened(x split) split {
 	v := func(d float64) float64 {
 		y := x
-		y.last += d
+		if y.last += d; y.extra {
+			y.edge -= d
+		}
 		return s.weighed(y)
 	}
 	const step = 2 * breakStep
