@@ -44,8 +44,12 @@ func (b Break) Said() phrase.Message {
 		}
 		write = writeParts(parts)
 	}
-	if !b.Mended && (len(b.Rivals) > 0 || b.First != b.Last) {
-		return phrase.New("found.broken-unclear", "long", b.lengths(), "where", b.where(),
+	if guessed := b.By == "playing" || b.By == "splice"; !b.Mended && (guessed || len(b.Rivals) > 0) {
+		long := b.lengths()
+		if guessed { // which beat of the measure it is playing tells less surely than which place of the beat
+			long = phrase.New("found.or-beats", "long", long)
+		}
+		return phrase.New("found.broken-unclear", "long", long, "where", b.where(),
 			"by", phrase.New("found.by-"+b.By), "write", write)
 	}
 	return phrase.New(key, "long", figure(math.Abs(b.Jump), 3), "at", figure(b.At, 2), "measure", whole(b.Measure),

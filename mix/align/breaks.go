@@ -74,7 +74,8 @@ const (
 	breakAlone   = 12.0  // and believed from so many, when it leads
 	breakClear   = 6.0   // by so many, and by a share of what speaks for it: what a place of the beat
 	breakShare   = 0.05  // says of a jump, it says of others too
-	silenceLead  = 3.0   // nats by which a silence as long leads over other jumps besides
+	spliceLead   = 2.0   // nats by which a jump at a splice leads besides,
+	silenceLead  = 3.0   // and one as long as a silence
 	breakOnBeat  = 0.06  // beats by which a jump is still one of whole or half beats,
 	breakHeard   = 6.0   // for which the others' harmony has to say so many nats
 	breakMayHear = 2.0   // or so many, to be asked about where it leads
@@ -158,6 +159,9 @@ func (t *take) findBreak(g *grid, p *beatPhases, c *company, placed Placement, h
 	if b.By == "" && looksLikeRhythm(beats) && !heard {
 		b.Sure = false
 	}
+	if (b.By == "" || b.By == "splice") && all[0].putsIn() && b.Margin < 2*breakClear+breakShare*b.Gain {
+		b.Sure = false // a jump by the rest of the beat in the other way is as common
+	}
 	if b.From, b.To = b.Guide, b.Guide; b.Sure {
 		return &b
 	}
@@ -175,7 +179,7 @@ func rivals(all []split, jump float64) []float64 {
 	var out []float64
 	for _, x := range all {
 		d := x.jump()
-		if x.v < all[0].v-breakNearly || len(out) == mostRivals {
+		if x.v < all[0].v-math.Max(breakNearly, breakClear+breakShare*all[0].v) || len(out) == mostRivals {
 			break
 		}
 		if math.Abs(d) >= breakLeast && math.Abs(d-jump) > breakApart &&
@@ -270,7 +274,7 @@ func (s *breakScan) splits(hints []Hint) (splits []split, whole float64) {
 		whole = math.Max(whole, math.Max(s.inOnePiece(x.first), s.inOnePiece(x.last)))
 		switch x.by {
 		case "device":
-			x.v += deviceHint
+			x.v += deviceHint + spliceNats(x.over)
 		case "silence":
 			x.v += breakHint
 		case "picture":
@@ -297,8 +301,11 @@ func breakOf(splits []split) Break {
 	for _, x := range splits[1:] {
 		if math.Abs(x.jump()-b.Jump) > breakApart {
 			b.Margin, b.Rival = top.v-x.v, x.jump()
-			if top.by == "silence" {
+			switch {
+			case top.by == "silence":
 				b.Margin += silenceLead
+			case top.by == "splice":
+				b.Margin += spliceLead
 			}
 			break
 		}
@@ -306,7 +313,7 @@ func breakOf(splits []split) Break {
 	clock := s.t.ratio()
 	b.Offset = s.o + top.first
 	b.At = (s.extraFrom(top) - s.o) / clock
-	if top.by != "" && top.by != "splice" && !math.IsNaN(top.at) {
+	if top.by != "" && top.over == 0 && !math.IsNaN(top.at) {
 		b.At = top.at
 	}
 	b.Guide = b.Offset + b.At*clock

@@ -167,10 +167,17 @@ func jumpPrior(d float64) float64 { return math.Log(math.Max(0.03, math.Abs(d)) 
 // jumpCost returns by how many nats the jump of a split is less likely than others.
 func (s *breakScan) jumpCost(x split) float64 {
 	cost := jumpPrior(x.jump())
-	if x.jump() < 0 && s.silent(s.extraFrom(x), x.edge) < 0.5 {
+	x.scan = s
+	if x.putsIn() {
 		cost += breakPutIn
 	}
 	return cost
+}
+
+// putsIn reports whether a split takes sound for put in: more than half of what is in no part
+// is not digitally silent.
+func (x split) putsIn() bool {
+	return x.jump() < 0 && x.scan.silent(x.scan.extraFrom(x), x.edge) < 0.5
 }
 
 // silent returns which share of the file between two guide times of the base place is digitally silent.
@@ -188,78 +195,6 @@ func (s *breakScan) silent(from, to float64) float64 {
 
 // silenceBelow returns the level in dBFS up to which the file is digitally silent.
 func (s *breakScan) silenceBelow() float64 { return min(breakSilence, s.quiet-10) }
-
-// hinted returns the splits of a break that something else shows.
-func (s *breakScan) hinted(h Hint) []split {
-	if math.IsNaN(h.At) {
-		return s.somewhere(h)
-	}
-	edge := s.o + (h.At+math.Max(0, -h.Jump))*s.t.ratio()
-	if edge < s.from-breakSide || edge > s.to+breakSide {
-		return nil
-	}
-	out := []split{{edge: edge, last: h.Jump, by: h.By, at: h.At}, {edge: edge, first: -h.Jump, by: h.By, at: h.At}}
-	for i := range out {
-		if h.By == "picture" { // whose frames tell it to a twentieth of a second
-			out[i] = s.tuned(out[i])
-		} else {
-			out[i].v = s.weighed(out[i])
-		}
-	}
-	return out
-}
-
-// somewhere returns the likeliest split of a jump that is known, but not where it is: at a
-// splice, if that is likely.
-func (s *breakScan) somewhere(h Hint) []split {
-	best := split{v: math.Inf(-1)}
-	try := func(edge, over float64) {
-		for _, x := range [...]split{{edge: edge, last: h.Jump}, {edge: edge, first: -h.Jump}} {
-			x.by, x.at, x.over = h.By, h.At, over
-			if x.v = s.weighed(x); x.v+spliceNats(over) > best.v+spliceNats(best.over) {
-				best = x
-			}
-		}
-	}
-	for _, edge := range s.edges() {
-		try(edge, 0)
-	}
-	for _, x := range s.splices {
-		try(s.edgeAt(x.at), x.over)
-	}
-	if math.IsInf(best.v, -1) {
-		return nil
-	}
-	return []split{s.tuned(best)}
-}
-
-// silences returns the sections inside the file that are digitally silent, as breaks:
-// what a recorder writes when it has nothing to write.
-func (s *breakScan) silences() []Hint {
-	f := s.t.f
-	most := s.silenceBelow()
-	var out []Hint
-	from := -1
-	for i := range f.Level {
-		if float64(f.Level[i])/2-120 <= most {
-			if from < 0 {
-				from = i
-			}
-			continue
-		}
-		if from > 0 {
-			// The steps at both ends are silent in part.
-			out = append(out, Hint{
-				At: (float64(from) - 0.5) * levelHop, Jump: -float64(i-from+1) * levelHop, By: "silence",
-			})
-		}
-		from = -1
-	}
-	if len(out) > mostSilences {
-		return nil // a gate
-	}
-	return out
-}
 
 // noise returns the level in dBFS that nine tenths of what is not digitally silent exceed.
 func (f *Features) noise() float64 {

@@ -26,6 +26,7 @@ const (
 	spliceNear  = 2e-3   // seconds on each side that belong to neither what was before nor after
 	spliceSide  = 11e-3  // seconds of before and after
 	spliceOver  = 5.0    // dB from which it is one
+	spliceMost  = 7.0    // dB from which it is no clearer
 	spliceApart = 0.02   // seconds between two, of which the clearer counts
 	mostSplices = 64     // the clearest
 	spliceFloor = 1e-11  // mean square below which nothing is heard
@@ -161,7 +162,9 @@ func (s *spliceFinder) finish() []Event {
 // show, three in five after a coder, over that of whole files in which anything is as clear,
 // one in five at 6 dB and none of 52 at 7, and room for what recorders do that no simulated
 // one does: crackle without losing time. 0 for none.
-func spliceNats(over float64) float64 { return math.Max(0, math.Min(6, 2+2*(over-5))) }
+func spliceNats(over float64) float64 {
+	return math.Max(0, 2+2*(math.Min(over, spliceMost)-spliceOver))
+}
 
 // ofThePiece returns the splices in the part of the file where breaks are looked for; none
 // where there are so many that they are a habit of the recorder.
