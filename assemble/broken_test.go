@@ -18,11 +18,13 @@ import (
 // writeEnsemble writes simulated players as WAV files and returns the manifest's lines
 // for the tempo and the takes. change, by player, is what became of a sound on the way,
 // and the rate of which its file speaks.
-func writeEnsemble(t *testing.T, dir string, e *simulate.Ensemble, change map[int]func(x []float64) ([]float64, int)) string {
+func writeEnsemble(t *testing.T, dir string, e *simulate.Ensemble,
+	change map[int]func(x []float64) ([]float64, int)) string {
 	t.Helper()
 	spec := e.Map.Spec()
 	var b strings.Builder
-	fmt.Fprintf(&b, "version: 1\ntitle: Broken Round\ntempo:\n  count_in: {measures: %d, cue: {measure: %d, beat: %g}}\n  changes:\n",
+	fmt.Fprintf(&b, "version: 1\ntitle: Broken Round\ntempo:\n  count_in: {measures: %d, cue: {measure: "+
+		"%d, beat: %g}}\n  changes:\n",
 		spec.CountIn.Measures, spec.CountIn.CueMeasure, spec.CountIn.CueBeat)
 	for _, c := range spec.Changes {
 		fmt.Fprintf(&b, "    - {measure: %d", c.Measure)
@@ -51,7 +53,8 @@ func writeEnsemble(t *testing.T, dir string, e *simulate.Ensemble, change map[in
 			sound[0], rate = f(sound[0])
 		}
 		name := fmt.Sprintf("intake/p%d.wav", i)
-		if _, err := media.CreateWAV(t.Context(), filepath.Join(dir, name), audio.NewMemory(sound[:1], rate), media.Float32); err != nil {
+		if _, err := media.CreateWAV(t.Context(), filepath.Join(dir, name), audio.NewMemory(sound[:1], rate),
+			media.Float32); err != nil {
 			t.Fatal(err)
 		}
 		fmt.Fprintf(&b, "  - {name: p%d, player: Player %d, part: Part, audio: {file: %s}}\n", i, i, name)
@@ -119,7 +122,8 @@ func TestABrokenTakeIsMended(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if x, y := again.Takes[2], sync.Takes[2]; len(x.Parts) != 2 || math.Abs(x.Parts[1].Shift-y.Parts[1].Shift) > 1e-9 || again.Takes[1].SampleRate != rate {
+	if x, y := again.Takes[2], sync.Takes[2]; len(x.Parts) != 2 ||
+		math.Abs(x.Parts[1].Shift-y.Parts[1].Shift) > 1e-9 || again.Takes[1].SampleRate != rate {
 		t.Errorf("pinned: %+v", again.Takes[1:3])
 	}
 	if again.Tasks.Run != 0 {

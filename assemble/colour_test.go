@@ -148,7 +148,8 @@ func pqBar(level float64) func([3]float64) [3]float64 {
 	return func(bar [3]float64) [3]float64 {
 		var lin [3]float64
 		for i, v := range bar {
-			const m1, m2, c1, c2, c3 = 2610.0 / 16384, 2523.0 / 4096 * 128, 3424.0 / 4096, 2413.0 / 4096 * 32, 2392.0 / 4096 * 32
+			const m1, m2, c1, c2, c3 = 2610.0 / 16384, 2523.0 / 4096 * 128, 3424.0 / 4096, 2413.0 / 4096 * 32,
+				2392.0 / 4096 * 32
 			p := math.Pow(v*level, 1/m2)
 			lin[i] = 10000 * math.Pow(math.Max(p-c1, 0)/(c2-c3*p), 1/m1) / 203
 		}

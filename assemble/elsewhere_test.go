@@ -2,11 +2,11 @@ package assemble
 
 import (
 	"bufio"
-	"context"
 	"fmt"
 	"io"
 	"os"
 	"os/exec"
+	"os/signal"
 	"path/filepath"
 	"runtime"
 	"strconv"
@@ -34,7 +34,7 @@ func TestMachineHelper(t *testing.T) {
 	if role == "" {
 		t.Skip("only as a child of tests with other machines")
 	}
-	ctx, end := context.WithCancel(t.Context())
+	ctx, end := signal.NotifyContext(t.Context(), os.Interrupt)
 	go func() { // ends with whoever started it
 		_, _ = io.Copy(io.Discard, os.Stdin)
 		end()
@@ -67,11 +67,18 @@ type machines struct {
 // startMachines starts a hub.
 func startMachines(t *testing.T) *machines {
 	t.Helper()
+	m := newMachines(t)
+	m.serve("127.0.0.1:0")
+	return m
+}
+
+// newMachines returns machines without a hub.
+func newMachines(t *testing.T) *machines {
+	t.Helper()
 	m := &machines{t: t, programs: t.TempDir(), temp: t.TempDir(), folder: t.TempDir()}
 	if err := ffmpegtest.Remember(findTool(t), m.programs); err != nil {
 		t.Fatal(err)
 	}
-	m.serve("127.0.0.1:0")
 	return m
 }
 

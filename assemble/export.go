@@ -12,6 +12,7 @@ import (
 	"ripieno/assemble/plan"
 	"ripieno/assemble/session"
 	"ripieno/assemble/soundtrack"
+	"ripieno/assemble/stems"
 	"ripieno/assemble/task"
 )
 
@@ -42,22 +43,22 @@ func (p *Production) Export(ctx context.Context) (ExportResult, error) {
 	if err != nil {
 		return r, err
 	}
-	stems := track.Stems()
-	source := handover.Source{Plan: pl, Home: p.Manifest().Dir, Takes: all.Set, Stems: stems, Dir: dir}
+	sounds := track.Stems()
+	source := handover.Source{Plan: pl, Home: p.Manifest().Dir, Takes: all.Set, Stems: sounds, Dir: dir}
 	r.Faults = append(r.Faults, source.Unnamed()...)
 	texts, err := source.Texts()
 	if err != nil {
 		return r, err
 	}
-	if err := p.OutFiles(exportFiles(texts, stems)...); err != nil {
+	if err := p.OutFiles(exportFiles(texts, sounds)...); err != nil {
 		return r, err
 	}
-	res, err := p.Run(ctx, task.Collect(stemEdges(stems)...))
+	res, err := p.Run(ctx, task.Collect(stems.Edges(sounds)...))
 	if err != nil {
 		return r, err
 	}
 	r.Tasks = TaskCount(res.Stats)
-	if err := handOver(ctx, p, texts, stems, res, &r); err != nil {
+	if err := handOver(ctx, p, texts, sounds, res, &r); err != nil {
 		return r, err
 	}
 	p.Session.Trim(ctx)
@@ -66,8 +67,8 @@ func (p *Production) Export(ctx context.Context) (ExportResult, error) {
 
 // exportFiles returns where all files of a hand-over are written among the
 // outputs.
-func exportFiles(texts []handover.Text, stems []soundtrack.Stem) []string {
-	list := stemFiles(stems, exportFolder)
+func exportFiles(texts []handover.Text, sounds []soundtrack.Stem) []string {
+	list := stems.Files(sounds, exportFolder)
 	for _, t := range texts {
 		list = append(list, filepath.Join(exportFolder, filepath.FromSlash(t.File)))
 	}
@@ -76,9 +77,9 @@ func exportFiles(texts []handover.Text, stems []soundtrack.Stem) []string {
 
 // handOver writes everything and removes what an earlier export wrote besides: a
 // take that was withdrawn must not lie around.
-func handOver(ctx context.Context, p *Production, texts []handover.Text, stems []soundtrack.Stem, res task.Result,
+func handOver(ctx context.Context, p *Production, texts []handover.Text, sounds []soundtrack.Stem, res task.Result,
 	r *ExportResult) error {
-	now, err := stemRecords(p, stems, "", res)
+	now, err := stems.Records(p.Session, sounds, "", res)
 	if err != nil {
 		return err
 	}
@@ -97,7 +98,7 @@ func handOver(ctx context.Context, p *Production, texts []handover.Text, stems [
 			}
 			r.name(t.File, path)
 		}
-		list, err := copyStems(ctx, p, stems, exportFolder)
+		list, err := stems.Copy(ctx, p.Session, sounds, exportFolder)
 		r.Stems = append(r.Stems, list...)
 		return err
 	})

@@ -75,7 +75,8 @@ func TestConductorIsOnTheBeat(t *testing.T) {
 		p := openTest(t, dir, text)
 		music := p.Manifest().Tempo
 		ends := music.End() - 0.4
-		take := marked{name: "beat.mp4", id: 5, rate: "30000/1001", fps: fps, frames: int((ends - offset) * fps), audio: true,
+		take := marked{name: "beat.mp4", id: 5, rate: "30000/1001", fps: fps, frames: int((ends - offset) * fps),
+			audio:    true,
 			channels: 1, clicks: []float64{music.Cue() - offset}, storedTurned: name == "24" || name == "30"}
 		take.write(t, tool, dir)
 		r, err := p.Click(t.Context(), ClickOptions{Film: true})
@@ -108,7 +109,8 @@ type guideFilm struct {
 func decodeGuideFilm(t *testing.T, p *Production, film string, rate shot.Rate, w, h int) guideFilm {
 	t.Helper()
 	raw, wav := filepath.Join(t.TempDir(), "film.raw"), filepath.Join(t.TempDir(), "film.wav")
-	run(t, p.Tool(), ffmpeg.Command{Args: []string{"-i", film, "-map", "0:v", "-f", "rawvideo", "-pix_fmt", "rgb24", "-y",
+	run(t, p.Tool(), ffmpeg.Command{Args: []string{"-i", film, "-map", "0:v", "-f", "rawvideo", "-pix_fmt", "rgb24",
+		"-y",
 		raw, "-map", "0:a", "-c:a", "pcm_s24le", "-y", wav}})
 	pix, err := os.ReadFile(raw)
 	if err != nil {
@@ -144,7 +146,8 @@ func (f guideFilm) checkBeats(t *testing.T, p *Production, column int) {
 		beats++
 		k := f.rate.Frame(b.Seconds)
 		if f.bright(k, column) < 20 || k > 0 && f.bright(k-1, column) > 0 {
-			t.Errorf("%s: beat %d of measure %d at %.4f s: frame %d has %d bright pixels, the one before %d", f.name, b.Number,
+			t.Errorf("%s: beat %d of measure %d at %.4f s: frame %d has %d bright pixels, the one before %d", f.name,
+				b.Number,
 				b.Measure, b.Seconds, k, f.bright(k, column), f.bright(max(k-1, 0), column))
 		}
 		from, to := max(0, int((b.Seconds-0.02)*audio.Rate)), int((b.Seconds+0.05)*audio.Rate)

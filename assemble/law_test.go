@@ -19,7 +19,7 @@ import (
 // that may import it outside their tests.
 var owners = map[string][]string{
 	"os/exec": {"ripieno/assemble/ffmpeg", "ripieno/assemble/desk/browser",
-		"ripieno/assemble/guide/speech"},
+		"ripieno/assemble/guide/speech", "ripieno/assemble/farm/farmtest"},
 	"net":                                      {"ripieno/assemble/desk", "ripieno/assemble/farm"},
 	"github.com/nats-io/nats.go":               {"ripieno/assemble/farm"},
 	"github.com/nats-io/nats.go/jetstream":     {"ripieno/assemble/farm"},

@@ -17,7 +17,8 @@ func TestMatchLight(t *testing.T) {
 	list := ""
 	for i, rgb := range []string{"0x808080", "0x828080", "0x7e7e80", "0x606060", "0x8d8080"} {
 		inputs = append(inputs, "-f", "lavfi", "-i", "color="+rgb+":s=320x180:r=24:d=2")
-		outputs = append(outputs, "-map", fmt.Sprint(i), "-vf", "scale=out_color_matrix=bt709:out_range=tv,format=yuv420p",
+		outputs = append(outputs, "-map", fmt.Sprint(i), "-vf",
+			"scale=out_color_matrix=bt709:out_range=tv,format=yuv420p",
 			"-c:v", "libx264", "-preset", "ultrafast", "-qp", "4", "-threads", "1", "-colorspace", "bt709", "-y",
 			s.file(fmt.Sprint(i, ".mp4")))
 		list += fmt.Sprintf("  - {name: take-%d, video: {file: intake/%d.mp4, offset: 0.5}}\n", i, i)

@@ -8,10 +8,12 @@ import (
 	"ripieno/assemble/plan"
 	"ripieno/assemble/session"
 	"ripieno/assemble/soundtrack"
+	"ripieno/assemble/stems"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 	"ripieno/layout/card"
 	"ripieno/mix/audio"
+	"ripieno/mix/tempo"
 )
 
 // levelsName is the picture of the levels beside the master.
@@ -47,18 +49,11 @@ func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 	if err != nil {
 		return r, err
 	}
-	var stems []soundtrack.Stem
-	if o.Stems {
-		stems = track.Stems()
-		if err := p.OutFiles(stemFiles(stems, "")...); err != nil {
-			return r, err
-		}
+	extras, err := p.extras(o, track, pl.Tempo)
+	if err != nil {
+		return r, err
 	}
-	stages := track.Stages(pl.Tempo)
-	if !o.Stages {
-		stages = nil
-	}
-	edges := append([]task.Edge{track.Master}, stemEdges(append(stems, stageFiles(stages)...))...)
+	edges := append([]task.Edge{track.Master}, extras.edges()...)
 	edges = append(append(edges, track.Findings()...), all.Roles(p.Manifest())...)
 	res, err := p.Run(ctx, task.Collect(edges...))
 	if err != nil {
@@ -81,18 +76,12 @@ func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 		return r, err
 	}
 	r.fill(path, pl, track, rep, track.StripResults(rep, found))
-	if o.Stems {
-		if err := deliverStems(ctx, p, stems, res, &r); err != nil {
-			return r, err
-		}
-	}
-	if o.Stages {
-		if err := deliverStages(ctx, p, stages, res, &r); err != nil {
-			return r, err
-		}
+	if err := extras.deliver(ctx, p, res, &r); err != nil {
+		return r, err
 	}
 	p.Session.Trim(ctx)
-	return r, drawLevels(ctx, p, track.Levels(pl, rep, found.Heard, all.assets.Fonts), &r)
+	err = drawLevels(ctx, p, track.Levels(pl, rep, found.Heard, all.assets.Fonts), &r)
+	return r, err
 }
 
 // deliverMaster copies the master to path. When it was not made, the error is the
@@ -108,48 +97,52 @@ func deliverMaster(ctx context.Context, track *soundtrack.Track, res task.Result
 	return store.Publish(ctx, path, func(tmp string) error { return store.Copy(ctx, master, tmp) })
 }
 
-// deliverStems copies the stems to where a person looks for them and takes away
-// those of earlier mixes that are no part of this one: beside the others they
-// would be taken for one.
-func deliverStems(ctx context.Context, p *Production, stems []soundtrack.Stem, res task.Result, r *MixResult) error {
-	dir, err := p.Out(soundtrack.StemsFolder)
-	if err != nil {
-		return err
-	}
-	now, err := stemRecords(p, stems, soundtrack.StemsFolder, res)
-	if err != nil {
-		return err
-	}
-	gone, err := p.Replace(ctx, session.Folder{Dir: dir, Ours: soundtrack.IsStem}, now, func() error {
-		r.Stems, err = copyStems(ctx, p, stems, "")
-		return err
-	})
-	r.Removed, r.Notes = append(r.Removed, gone.Removed...), append(r.Notes, gone.Notes...)
-	return err
+// mixExtras is what a mix makes besides its master. What was not asked for is not
+// made, and what earlier mixes left of it stays.
+type mixExtras struct {
+	MixOptions
+	stems  []soundtrack.Stem
+	stages []soundtrack.Stage
 }
 
-// deliverStages does what deliverStems does for the sound of every stage.
-func deliverStages(ctx context.Context, p *Production, stages []soundtrack.Stage, res task.Result,
-	r *MixResult) error {
-	dir, err := p.Out(soundtrack.StagesFolder)
-	if err != nil {
-		return err
+// extras returns the stems and stages that o asks for. It fails before anything is
+// made when the name of a stem cannot be written.
+func (p *Production) extras(o MixOptions, track *soundtrack.Track, music *tempo.Map) (mixExtras, error) {
+	b := mixExtras{MixOptions: o}
+	if o.Stems {
+		b.stems = track.Stems()
 	}
-	files := stageFiles(stages)
-	now, err := stemRecords(p, files, soundtrack.StagesFolder, res)
-	if err != nil {
-		return err
+	if o.Stages {
+		b.stages = track.Stages(music)
 	}
-	gone, err := p.Replace(ctx, session.Folder{Dir: dir, Ours: soundtrack.IsStage}, now, func() error {
-		list, err := copyStems(ctx, p, files, "")
-		for i, x := range list {
-			r.Stages = append(r.Stages, MixStage{Stage: stages[i].Step, After: x.File})
-			if i > 0 {
-				r.Stages[i].Before = list[i-1].File
-			}
+	return b, p.OutFiles(stems.Files(b.stems, "")...)
+}
+
+// edges returns the tasks that make all of it.
+func (b mixExtras) edges() []task.Edge {
+	return append(stems.Edges(b.stems), stems.Edges(stageFiles(b.stages))...)
+}
+
+// deliver copies all of it to where a person looks for it.
+func (b mixExtras) deliver(ctx context.Context, p *Production, res task.Result, r *MixResult) error {
+	if b.Stems {
+		list, gone, err := stems.Replace(ctx, p.Session, b.stems, stems.OfMix, res)
+		r.Stems = list
+		r.Removed, r.Notes = append(r.Removed, gone.Removed...), append(r.Notes, gone.Notes...)
+		if err != nil {
+			return err
 		}
-		return err
-	})
+	}
+	if !b.Stages {
+		return nil
+	}
+	list, gone, err := stems.Replace(ctx, p.Session, stageFiles(b.stages), stems.OfStages, res)
+	for i, x := range list {
+		r.Stages = append(r.Stages, MixStage{Stage: b.stages[i].Step, After: x.File})
+		if i > 0 {
+			r.Stages[i].Before = list[i-1].File
+		}
+	}
 	r.Removed, r.Notes = append(r.Removed, gone.Removed...), append(r.Notes, gone.Notes...)
 	return err
 }

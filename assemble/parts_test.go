@@ -34,14 +34,19 @@ func (b brokenTake) at(parts audio.Parts, file float64) float64 {
 // both, and of one 0.9 s of the sound only. All clicks and marks are in file time.
 func brokenCast() []brokenTake {
 	list := []brokenTake{
-		{placedTake: placedTake{marked: marked{name: "a.mp4", rate: "30", fps: 30, frames: 300, channels: 1}, offset: 1.1},
+		{placedTake: placedTake{marked: marked{name: "a.mp4", rate: "30", fps: 30, frames: 300, channels: 1},
+			offset: 1.1},
 			parts: audio.Break(3.4, 1.3), text: "[{to: 3.4}, {from: 3.4, shift: 1.3}]"},
-		{placedTake: placedTake{marked: marked{name: "b.mov", rate: "25", fps: 25, frames: 300, channels: 2}, offset: 0.303, drift: 400},
+		{placedTake: placedTake{marked: marked{name: "b.mov", rate: "25", fps: 25, frames: 300, channels: 2},
+			offset: 0.303, drift: 400},
 			parts: audio.Break(4.2, -1.1), text: "[{to: 4.2}, {from: 5.3, shift: -1.1}]"},
-		{placedTake: placedTake{marked: marked{name: "c.mp4", rate: "60", fps: 60, frames: 600, channels: 1}, offset: -0.25, drift: -300},
-			parts: audio.Parts{{From: 0, To: 4.5}, {From: 4.5, To: 6, Shift: 0.4}, {From: 7, To: math.Inf(1), Shift: -0.6}},
-			text:  "[{to: 4.5}, {to: 6, shift: 0.4}, {from: 7, shift: -0.6}]"},
-		{placedTake: placedTake{marked: marked{name: "d.mp4", rate: "30000/1001", fps: 30000.0 / 1001, frames: 330, channels: 1}, offset: 1.2},
+		{placedTake: placedTake{marked: marked{name: "c.mp4", rate: "60", fps: 60, frames: 600, channels: 1},
+			offset: -0.25, drift: -300},
+			parts: audio.Parts{{From: 0, To: 4.5}, {From: 4.5, To: 6, Shift: 0.4},
+				{From: 7, To: math.Inf(1), Shift: -0.6}},
+			text: "[{to: 4.5}, {to: 6, shift: 0.4}, {from: 7, shift: -0.6}]"},
+		{placedTake: placedTake{marked: marked{name: "d.mp4", rate: "30000/1001", fps: 30000.0 / 1001, frames: 330,
+			channels: 1}, offset: 1.2},
 			parts: audio.Break(4, 0.9), text: "[{to: 4}, {from: 4, shift: 0.9}], parts_of: sound", sound: true},
 	}
 	for i := range list {
@@ -66,7 +71,8 @@ func TestPartsOfATakeAreEachInTheirPlace(t *testing.T) {
 	cast, lines := brokenCast(), ""
 	for i, take := range cast {
 		take.write(t, tool, dir)
-		lines += fmt.Sprintf("  - {name: take-%d, player: P%d, part: Q, pan: 0, video: {file: intake/%s, offset: %.6f, "+
+		lines += fmt.Sprintf("  - {name: take-%d, player: P%d, part: Q, pan: 0, video: {file: intake/%s, "+
+			"offset: %.6f, "+
 			"drift_ppm: %g, parts: %s}}\n", take.id, i, take.name, take.offset, take.drift, take.text)
 	}
 	p := openTest(t, dir, fmt.Sprintf(testManifest, lines))
@@ -131,7 +137,8 @@ func checkBrokenPicture(t *testing.T, f film, tile GridTile, take brokenTake) {
 	}
 	most := int(parts.Missing()*f.fps) + 3
 	if seen < len(f.frames)-most || held > most || parts.Missing() > 0.1 && held < most-6 {
-		t.Errorf("%d frames are right and %d held of %d; %.2f s are missing", seen, held, len(f.frames), parts.Missing())
+		t.Errorf("%d frames are right and %d held of %d; %.2f s are missing", seen, held, len(f.frames),
+			parts.Missing())
 	}
 }
 

@@ -26,7 +26,8 @@ func grainy(t testing.TB, tool *ffmpeg.Tool, path string, w, h, frames int) {
 	t.Helper()
 	run(t, tool, ffmpeg.Command{Args: []string{"-f", "lavfi", "-i",
 		fmt.Sprintf("testsrc2=size=%dx%d:rate=30,noise=alls=6:allf=t:all_seed=7", w, h),
-		"-frames:v", strconv.Itoa(frames), "-c:v", "libx264", "-preset", "veryfast", "-crf", "23", "-g", "250", "-pix_fmt", "yuv420p",
+		"-frames:v", strconv.Itoa(frames), "-c:v", "libx264", "-preset", "veryfast", "-crf", "23", "-g", "250",
+		"-pix_fmt", "yuv420p",
 		"-colorspace", "bt709", "-y", path}})
 }
 

@@ -25,7 +25,8 @@ func TestFirstLook(t *testing.T) {
 		t.Fatal(err)
 	}
 	// The film of 180 frames at 30 a second has 24 at 4.
-	if r.Frames != filmLen*4/filmFPS || r.Output != filepath.Join(dir, "out", "quick.mp4") || r.Films[0].Canvas != "640x360" {
+	if r.Frames != filmLen*4/filmFPS || r.Output != filepath.Join(dir, "out", "quick.mp4") ||
+		r.Films[0].Canvas != "640x360" {
 		t.Errorf("%d frames in %s, %s", r.Frames, r.Output, r.Films[0].Canvas)
 	}
 	plan, err := p.Plan(t.Context(), RenderOptions{Rough: true})
@@ -41,7 +42,8 @@ func TestFirstLook(t *testing.T) {
 	if made["strip"] || made["mix"] || made["master"] || !made["conform"] || !made["compose"] {
 		t.Errorf("the rough cut after it makes %v", made)
 	}
-	if plan.Forecast.CPU <= 0 || plan.Forecast.Wall <= 0 || plan.Forecast.Bytes <= 0 || plan.Forecast.All <= plan.Forecast.Bytes ||
+	if plan.Forecast.CPU <= 0 || plan.Forecast.Wall <= 0 || plan.Forecast.Bytes <= 0 ||
+		plan.Forecast.All <= plan.Forecast.Bytes ||
 		plan.Store <= plan.Forecast.All {
 		t.Errorf("it is expected to take %+v of %d", plan.Forecast, plan.Store)
 	}
@@ -53,7 +55,8 @@ func TestCacheThatIsTooSmallIsTold(t *testing.T) {
 		limit int64
 		want  string
 	}{
-		{50e9, "made of about 136 GB of results, and the cache may hold 50 GB: every run would make most of it again; allow " +
+		{50e9, "made of about 136 GB of results, and the cache may hold 50 GB: every run would make " +
+			"most of it again; allow " +
 			"more with --store-limit 164GB"}, {136e9, ""}, {200e9, ""},
 	} {
 		var told strings.Builder

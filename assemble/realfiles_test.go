@@ -22,7 +22,8 @@ func (f realFile) write(t *testing.T, s short) {
 	t.Helper()
 	first := s.file("first-" + f.name + ".mp4")
 	run(t, s.tool, ffmpeg.Command{Args: []string{"-f", "lavfi", "-i", "testsrc2=s=" + f.size + ":r=" + f.rate + ":d=3",
-		"-vf", "setsar=" + f.pixels + ":max=2000", "-c:v", "libx264", "-preset", "ultrafast", "-bf", "2", "-pix_fmt", "yuv420p", "-threads", "1",
+		"-vf", "setsar=" + f.pixels + ":max=2000", "-c:v", "libx264", "-preset", "ultrafast", "-bf", "2", "-pix_fmt",
+		"yuv420p", "-threads", "1",
 		"-colorspace", "bt709", "-color_trc", "bt709", "-color_primaries", "bt709", "-y", first}})
 	args := append([]string{"-i", first, "-c", "copy"}, f.args...)
 	run(t, s.tool, ffmpeg.Command{Args: append(args, "-y", s.file(f.name))})

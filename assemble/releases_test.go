@@ -29,7 +29,8 @@ func otherReleases() []string {
 func TestFilmsByOtherReleases(t *testing.T) {
 	others := otherReleases()
 	if len(others) == 0 {
-		t.Skip("there is no other ffmpeg; cmd/setup.sh --tests fetches one on Debian, RIPIENO_OTHER_FFMPEG names folders")
+		t.Skip("there is no other ffmpeg; cmd/setup.sh --tests fetches one on Debian, RIPIENO_OTHER_FFMPEG " +
+			"names folders")
 	}
 	tool, dir := findTool(t), t.TempDir()
 	takes := cast()
@@ -129,7 +130,8 @@ func TestTransitionsByAllReleases(t *testing.T) {
 	}
 	for name, colour := range map[string]string{"a": "black", "b": "white"} {
 		run(t, tool, ffmpeg.Command{Args: []string{"-f", "lavfi", "-i", "color=" + colour + ":s=160x90:r=24:d=3", "-f",
-			"lavfi", "-i", "anoisesrc=d=3:r=48000:a=0.1", "-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv420p",
+			"lavfi", "-i", "anoisesrc=d=3:r=48000:a=0.1", "-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt",
+			"yuv420p",
 			"-colorspace", "bt709", "-color_trc", "bt709", "-color_primaries", "bt709", "-c:a", "aac", "-y",
 			filepath.Join(dir, "intake", name+".mp4")}})
 	}

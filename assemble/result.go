@@ -7,6 +7,7 @@ import (
 	"ripieno/assemble/plan"
 	"ripieno/assemble/roll"
 	"ripieno/assemble/soundtrack"
+	"ripieno/assemble/stems"
 	"ripieno/assemble/takes"
 )
 
@@ -78,11 +79,7 @@ type (
 )
 
 // MixStem is one stem: of a take, or of a section when Take is empty.
-type MixStem struct {
-	Take    string `json:"take,omitempty"`
-	Section string `json:"section,omitempty"`
-	File    string `json:"file"`
-}
+type MixStem = stems.Copied
 
 // MixStage is the sound before and after one step of the mix, equally loud: two files to
 // compare. The first step has nothing before it.

@@ -67,20 +67,16 @@ func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult,
 	if err != nil {
 		return r, err
 	}
-	found, err := survey.New(p.Tool(), p.Store().Steady, p.Manifest(), all.Set, line, !o.NoPlaying)
+	found, err := survey.New(p.Tool(), p.Store().Steady, p.Manifest(), all.Set, line, !o.NoPlaying,
+		trackOf(ctx, p, all))
 	if err != nil {
 		return r, err
 	}
-	track := trackOf(ctx, p, all)
-	res, err := p.Run(ctx, task.Collect(append(found.Edges(), track.Cleanings()...)...))
+	res, err := p.Run(ctx, task.Collect(found.Edges()...))
 	if err != nil {
 		return r, err
 	}
 	if err := found.Read(ctx, res); err != nil {
-		return r, err
-	}
-	cleaned, err := track.Cleaned(res)
-	if err != nil {
 		return r, err
 	}
 	check := roll.NewCheck(found.Judged, all.Set)
@@ -98,7 +94,6 @@ func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult,
 		if err != nil {
 			return r, err
 		}
-		one.Cleaned = survey.Cleaned(cleaned[one.Name])
 		page.Takes = append(page.Takes, one)
 		r.Takes = append(r.Takes, ReviewedTake{
 			Name: c.Name, Player: one.Player, Level: c.Level, Picture: one.Picture != nil, Asks: one.Unsure(),
@@ -108,15 +103,21 @@ func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult,
 	if o.show != nil {
 		return r, o.show(page, found.Judged, all.Set)
 	}
+	err = r.write(ctx, page)
+	return r, err
+}
+
+// write writes the page to r.File and notes its size and the film it shows.
+func (r *ReviewResult) write(ctx context.Context, page report.Review) error {
 	if page.Film != nil {
 		r.Film = filepath.Join(filepath.Dir(r.File), page.Film.Name)
 	}
 	var out bytes.Buffer
 	if err := report.WriteReview(&out, page); err != nil {
-		return r, fmt.Errorf("report %s: %w", r.File, err)
+		return fmt.Errorf("report %s: %w", r.File, err)
 	}
 	r.Bytes = out.Len()
-	return r, session.Publish(ctx, r.File, out.Bytes())
+	return session.Publish(ctx, r.File, out.Bytes())
 }
 
 // trackOf plans the sound of the takes for what is to be said of it. Where it cannot be

@@ -32,7 +32,8 @@ func slowPictures() []hostile {
 			"-x264-params", "slice-max-mbs=4"})},
 		{name: "interlaced.mp4", args: join(moving, x264, []string{"8", "-frames:v", "8", "-flags", "+ildct+ilme",
 			"-x264-params", "deblock=6,6:cabac=1:bframes=3"})},
-		{name: "run-lengths.mov", args: join(gray("3840x2160"), []string{"-frames:v", "4", "-c:v", "qtrle", "-g", "4"})},
+		{name: "run-lengths.mov", args: join(gray("3840x2160"), []string{"-frames:v", "4", "-c:v", "qtrle", "-g",
+			"4"})},
 		// Two key frames in the first minute, as of a picture that needs no care, and then
 		// hundreds.
 		{name: quietAtFirst, args: join(gray("7680x4320"), x264, []string{"1", "-frames:v", "1",

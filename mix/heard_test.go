@@ -3,6 +3,7 @@ package mix
 import (
 	"math"
 	"math/rand/v2"
+	"sync"
 	"testing"
 
 	"ripieno/mix/audio"
@@ -14,21 +15,11 @@ import (
 // of a level in dB RMS, recorded from guide second -2 on by a clock that runs
 // fast; with the notes alone beside it.
 func homemade(noise float64) (noisy, alone Strip) {
-	const n, drift = 18 * rate, audio.PPM(80)
-	rng := rand.New(rand.NewPCG(5, 5))
-	clean, x := make([]float64, n), make([]float64, n)
-	for k := range 6 {
-		at := int((8 + float64(k)) * rate / drift.Ratio())
-		for i := at; i < n; i++ {
-			t := float64(i-at) / rate
-			a := 0.1 * math.Exp(-4*t) * math.Min(1, t/0.005)
-			for p := 1.0; p <= 6; p++ {
-				clean[i] += a / p * math.Sin(2*math.Pi*p*262*math.Pow(2, float64(k)/6)*t)
-			}
-		}
-	}
+	const drift = audio.PPM(80)
+	clean, room := sixNotes()
+	x, gain := make([]float64, len(clean)), math.Pow(10, noise/20)
 	for i := range x {
-		x[i] = clean[i] + math.Pow(10, noise/20)*rng.NormFloat64()
+		x[i] = clean[i] + gain*room[i]
 	}
 	strip := func(x []float64) Strip {
 		return Strip{Name: "oboe", Offset: -2, Drift: drift, From: 1, To: 15 * rate,
@@ -36,6 +27,27 @@ func homemade(noise float64) (noisy, alone Strip) {
 	}
 	return strip(x), strip(clean)
 }
+
+// sixNotes are what homemade plays, and the noise of its room at 0 dB RMS.
+var sixNotes = sync.OnceValues(func() (clean, room []float64) {
+	const n, drift = 18 * rate, audio.PPM(80)
+	rng := rand.New(rand.NewPCG(5, 5))
+	clean, room = make([]float64, n), make([]float64, n)
+	for k := range 6 {
+		at, hz := int((8+float64(k))*rate/drift.Ratio()), 262*math.Pow(2, float64(k)/6)
+		for i := at; i < n; i++ {
+			t := float64(i-at) / rate
+			a := 0.1 * math.Exp(-4*t) * math.Min(1, t/0.005)
+			for p := 1.0; p <= 6; p++ {
+				clean[i] += a / p * math.Sin(2*math.Pi*p*hz*t)
+			}
+		}
+	}
+	for i := range room {
+		room[i] = rng.NormFloat64()
+	}
+	return clean, room
+})
 
 // cleanedBy hears a strip whose piece lies from 6 to 12 s and returns it cleaned.
 func cleanedBy(t *testing.T, s Strip) (Strip, Heard) {

@@ -123,13 +123,18 @@ func TestCompareHearsThePhone(t *testing.T) {
 
 // plucked returns 18 s of notes of many partials from second 8 on, every gap frames.
 func plucked(hz float64, gap int) []float64 {
+	note := make([]float64, 2*rate)
+	for i := range note {
+		s := float64(i) / rate
+		a := 0.02 * math.Exp(-6*s)
+		for p := 1.0; p <= 40; p++ {
+			note[i] += a / p * math.Sin(2*math.Pi*p*hz*s)
+		}
+	}
 	x := make([]float64, 18*rate)
 	for at := 8 * rate; at < 13*rate; at += gap {
-		for i := range 2 * rate {
-			s := float64(i) / rate
-			for p := 1.0; p <= 40; p++ {
-				x[at+i] += 0.02 / p * math.Exp(-6*s) * math.Sin(2*math.Pi*p*hz*s)
-			}
+		for i, v := range note {
+			x[at+i] += v
 		}
 	}
 	return x

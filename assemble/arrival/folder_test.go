@@ -42,7 +42,8 @@ func round(dir string) *production.Production {
 // folders, the outputs wherever they are, and what is no file are passed over.
 func TestWalk(t *testing.T) {
 	dir := t.TempDir()
-	for _, name := range []string{"a.mp4", "intake/deep/b.WAV", "intake/c.Opus", "intake/.part.mp4", ".ripieno/ab/d.wav",
+	for _, name := range []string{"a.mp4", "intake/deep/b.WAV", "intake/c.Opus", "intake/.part.mp4",
+		".ripieno/ab/d.wav",
 		"out/final.mp4", "elsewhere/rough.mp4", "notes.txt", "score.musicxml", "no-ending", "out.mp4"} {
 		put(t, dir, name, 1)
 	}
@@ -59,10 +60,12 @@ func TestWalk(t *testing.T) {
 		}
 		got = append(got, filepath.ToSlash(rel))
 	})
-	if want := []string{"a.mp4", "intake/c.Opus", "intake/deep/b.WAV", "out.mp4"}; err != nil || !slices.Equal(got, want) {
+	if want := []string{"a.mp4", "intake/c.Opus", "intake/deep/b.WAV", "out.mp4"}; err != nil ||
+		!slices.Equal(got, want) {
 		t.Errorf("%q, %v, want %q", got, err, want)
 	}
-	if err := Walk(filepath.Join(dir, "gone"), "", func(string, fs.FileInfo) { t.Error("something is there") }); err != nil {
+	if err := Walk(filepath.Join(dir, "gone"), "",
+		func(string, fs.FileInfo) { t.Error("something is there") }); err != nil {
 		t.Errorf("a folder that went away meanwhile: %v", err)
 	}
 }
@@ -209,7 +212,8 @@ func TestMatch(t *testing.T) {
 		{"IMG_0042.MOV", true, "", `takes still to come: ["horn-1" "horn-2"]`},
 	} {
 		take, why, hint := Match(man, c.file, c.picture)
-		if take != c.take || (why == "") != (c.why == "") || !strings.Contains(why, c.why) || (hint == "") != (why == "") {
+		if take != c.take || (why == "") != (c.why == "") || !strings.Contains(why, c.why) ||
+			(hint == "") != (why == "") {
 			t.Errorf("%s: %q, %q, %q; want %q, %q", c.file, take, why, hint, c.take, c.why)
 		}
 	}

@@ -7,8 +7,10 @@ package beats
 import (
 	"context"
 	"crypto/sha256"
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path"
 	"path/filepath"
@@ -41,7 +43,8 @@ func Find(ctx context.Context, dir string, find func(context.Context) (*ffmpeg.T
 	if err != nil {
 		return "", nil //nolint:nilerr // the manifest's reader says it with its place
 	}
-	w := &work{Follow: f, dir: dir, own: slices.DeleteFunc(slices.Clone(old), func(l follow.Line) bool { return l.Found })}
+	w := &work{Follow: f, dir: dir, own: slices.DeleteFunc(slices.Clone(old),
+		func(l follow.Line) bool { return l.Found })}
 	if w.music, err = tempo.New(f.Spec); err != nil {
 		return "", nil //nolint:nilerr // as above
 	}
@@ -83,21 +86,12 @@ func Find(ctx context.Context, dir string, find func(context.Context) (*ffmpeg.T
 
 // readList reads the list that is there; none is no error.
 func readList(dir, name string) ([]follow.Line, string, error) {
-	root, err := os.OpenRoot(dir)
-	if err != nil {
-		return nil, "", err
-	}
-	defer root.Close() //nolint:errcheck // nothing was written
-	info, err := root.Stat(name)
-	if os.IsNotExist(err) {
+	file, _, err := manifest.OpenInside(dir, name)
+	if errors.Is(err, fs.ErrNotExist) {
 		return nil, "", nil
 	}
-	if err != nil || !info.Mode().IsRegular() {
-		return nil, "", fmt.Errorf("%s is no ordinary file", name)
-	}
-	file, err := root.Open(name)
 	if err != nil {
-		return nil, "", err
+		return nil, "", fmt.Errorf("%s: %w", name, err)
 	}
 	defer file.Close() //nolint:errcheck // nothing was written
 	data, err := io.ReadAll(io.LimitReader(file, maxList))
@@ -201,7 +195,8 @@ func (w *work) follow(onsets *follow.Onsets) ([]follow.Line, error) {
 func (w *work) describe(lines []follow.Line) string {
 	s := fmt.Sprintf("found %d beats in %s and wrote them to %s", len(lines), w.Recording, w.List)
 	if w.First != w.First && len(lines) > 0 && lines[0].Found { // NaN
-		s += fmt.Sprintf("; the piece is taken to begin at its first clear sound, %.2f s: first in tempo says otherwise",
+		s += fmt.Sprintf("; the piece is taken to begin at its first clear sound, %.2f s: first in tempo "+
+			"says otherwise",
 			lines[0].At)
 	}
 	return s

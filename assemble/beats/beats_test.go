@@ -103,7 +103,8 @@ func TestTheListIsWrittenAndKept(t *testing.T) {
 		t.Fatalf("%q, %v", note, err)
 	}
 	now := strings.Split(read(t, list), "\n")
-	if now[6] != moved+"\t"+moved+"\tm2.2" || !strings.HasSuffix(now[12], "\tm3.4") || !strings.Contains(now[8], "m2.4 @") {
+	if now[6] != moved+"\t"+moved+"\tm2.2" || !strings.HasSuffix(now[12], "\tm3.4") ||
+		!strings.Contains(now[8], "m2.4 @") {
 		t.Errorf("%q", now)
 	}
 	if note, err := Find(t.Context(), dir, never); note != "" || err != nil {

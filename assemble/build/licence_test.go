@@ -12,7 +12,8 @@ import (
 
 // texts that come with a work and have to be passed on, in the order in which they
 // are written.
-var passedOn = []string{"LICENSE", "LICENSE.txt", "LICENCE", "LICENSE.md", "COPYING", "SIL-LICENSE", "NOTICE", "NOTICE.txt",
+var passedOn = []string{"LICENSE", "LICENSE.txt", "LICENCE", "LICENSE.md", "COPYING", "SIL-LICENSE", "NOTICE",
+	"NOTICE.txt",
 	"PATENTS", "THIRD_PARTY_LICENSES"}
 
 // works returns the text of every work that is in the program of some system, by
@@ -135,10 +136,11 @@ func TestLicencesAreThoseOfTheProgram(t *testing.T) {
 // Kinds are told by the words that tell them apart.
 func TestKindsOfLicences(t *testing.T) {
 	for text, want := range map[string]string{
-		"Redistribution and use in source and\n binary forms ... Neither the name of X":                 "BSD-3-Clause",
-		"Redistribution and use in source and binary forms, with or without modification":               "BSD-2-Clause",
-		"Permission is hereby granted, free of charge, to any person":                                   "MIT",
-		"Apache License\n   Version 2.0, January 2004 ... Permission is hereby granted, free of charge": "Apache-2.0 AND MIT",
+		"Redistribution and use in source and\n binary forms ... Neither the name of X":   "BSD-3-Clause",
+		"Redistribution and use in source and binary forms, with or without modification": "BSD-2-Clause",
+		"Permission is hereby granted, free of charge, to any person":                     "MIT",
+		"Apache License\n   Version 2.0, January 2004 ... Permission is hereby granted, free of " +
+			"charge": "Apache-2.0 AND MIT",
 		"all rights reserved": "",
 	} {
 		if got := kindOf(text); got != want {

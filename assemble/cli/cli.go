@@ -53,7 +53,8 @@ const ExitCodes = `Exit codes:
        or the finished film waits for a release
   130  cancelled`
 
-// app is one run of the program.
+// app is one run of the program. It is made anew for every run, so that tests can run
+// the program many times in one process.
 type app struct {
 	Streams
 	settings *viper.Viper
@@ -61,8 +62,11 @@ type app struct {
 	now      func() time.Time
 }
 
-// Main runs the program with its arguments and returns the exit code.
+// Main runs the program with its arguments and returns the exit code. It prints
+// everything that there is to print and never ends the process itself. ctx is
+// cancelled to interrupt it.
 func Main(ctx context.Context, args []string, s Streams) int {
+	// Before anything is printed, and undone after the last line.
 	defer prepareConsole()()
 	out := &output{Writer: s.Out}
 	s.Out = out
@@ -73,6 +77,8 @@ func Main(ctx context.Context, args []string, s Streams) int {
 	root.SetOut(s.Out)
 	root.SetErr(s.Err)
 	err := root.ExecuteContext(ctx)
+	// A full disk or a closed pipe is found out only by writing: a run that did its
+	// work and could not say so must not end with 0.
 	if err == nil && out.err != nil {
 		err = fault.New(fault.Failed, "standard output", "the result could not be written",
 			"what was made is there; run again for what is printed").Because(systemReason(out.err))
@@ -80,10 +86,13 @@ func Main(ctx context.Context, args []string, s Streams) int {
 	return a.exit(ctx, err)
 }
 
-// Command returns the program's verbs and flags, for what describes them.
+// Command returns the program's verbs and flags, for what describes them. It must not
+// be run.
 func Command() *cobra.Command { return (&app{settings: viper.New(), now: time.Now}).root() }
 
-// exit prints what went wrong and chooses the exit code.
+// exit prints what went wrong and chooses the exit code. A cancelled run is told from
+// a failed one by the context, whatever error came of it: programs that were ended on
+// the way fail in their own words.
 func (a *app) exit(ctx context.Context, err error) int {
 	switch {
 	case err == nil:
@@ -93,6 +102,7 @@ func (a *app) exit(ctx context.Context, err error) int {
 		return Cancelled
 	}
 	var f *fault.Fault
+	// The library's own error about arguments, which has no hint.
 	if !a.started && !errors.As(err, &f) {
 		err = fault.New(fault.Manifest, "", err.Error(), "ripieno help lists the verbs and their flags")
 	}
@@ -114,8 +124,8 @@ func systemReason(err error) error {
 	return err
 }
 
-// exitCode returns the code of the gravest fault: an unreadable file outweighs a
-// missing one.
+// exitCode returns the code of the gravest fault, which is the lowest of a list: an
+// unreadable file (3) outweighs a missing one (5).
 func exitCode(err error) int {
 	var list fault.List
 	if !errors.As(err, &list) {
@@ -142,10 +152,14 @@ renders the rough cut and the final film. Everything is written in
 production.yaml; run the same verb again when a late take arrives.
 
 ` + ExitCodes,
+		// exit prints all errors, in one form; the library would add its usage to
+		// each.
 		SilenceUsage: true, SilenceErrors: true,
 		CompletionOptions: cobra.CompletionOptions{DisableDefaultCmd: true},
 		PersistentPreRunE: func(*cobra.Command, []string) error { return a.readSettings() },
 	}
+	// These hold for every verb, also where one has no use for them: a setting in the
+	// environment or the file would otherwise be an error for some verbs.
 	flags := root.PersistentFlags()
 	flags.String("dir", ".", "the production's folder")
 	flags.String("out", "", "where films and sound are written (default: out in the production's folder)")
@@ -186,7 +200,9 @@ production.yaml; run the same verb again when a late take arrives.
 	return root
 }
 
-// readSettings adds the environment and the user's file below the flags.
+// readSettings adds the environment and the user's file below the flags. It runs
+// before every verb and after the flags are read. Flags with a dash in their name have
+// no variable: no shell could set it.
 func (a *app) readSettings() error {
 	a.settings.SetEnvPrefix("ripieno")
 	a.settings.AutomaticEnv()
@@ -210,7 +226,8 @@ func (a *app) readSettings() error {
 }
 
 // openSettings builds the settings of a verb. The reporter must be closed before
-// anything is printed.
+// anything is printed. Nothing is opened yet, in spite of the reporter: that begins
+// to draw.
 func (a *app) openSettings() (assemble.Settings, error) {
 	mode, err := progress.ParseMode(a.settings.GetString("progress"))
 	if err != nil {
@@ -239,7 +256,8 @@ func (a *app) openSettings() (assemble.Settings, error) {
 }
 
 // withProduction opens the production, lets work use it and closes it, so that the
-// progress line is gone before the result is printed.
+// progress line is gone before the result is printed. The folder is locked as long as
+// work runs: two runs of one production never meet.
 func (a *app) withProduction(ctx context.Context, work func(*assemble.Production) error) error {
 	set, err := a.openSettings()
 	if err != nil {
@@ -251,11 +269,14 @@ func (a *app) withProduction(ctx context.Context, work func(*assemble.Production
 		return err
 	}
 	defer p.Close()
+	// The profile of an interrupted run is wanted most of all, so it is written
+	// without the run's context.
 	return errors.Join(work(p), p.WriteProfile(context.WithoutCancel(ctx)))
 }
 
 // show prints a result: as JSON when asked for, as people read it otherwise,
-// and not at all under --quiet.
+// and not at all under --quiet. Both forms are escaped for terminals, and made
+// whole in memory first, so that a result that fails half-way is not printed half.
 func (a *app) show(result any, table func(w io.Writer)) error {
 	if a.settings.GetBool("json") {
 		var text bytes.Buffer

@@ -13,6 +13,7 @@ import (
 )
 
 // lookEvery is how often the desk looks whether the manifest was changed by hand.
+// Half a second is felt as at once after saving a file, and costs a stat.
 const lookEvery = 500 * time.Millisecond
 
 // deskVerb returns the verb desk, which prints its address as soon as it is there.

@@ -41,6 +41,8 @@ and production.yaml with every name and text replaced. Read it before you send i
 			if err != nil {
 				return err
 			}
+			// The table is printed in any case: it is the answer, and the error only
+			// the exit code.
 			if err := a.show(r, doctorTable(r)); err != nil || r.Ready() {
 				return err
 			}
@@ -107,7 +109,8 @@ func sizeOrUnknown(n int64) string {
 	return doctor.Size(n)
 }
 
-// roughly returns seconds as an estimate deserves.
+// roughly returns seconds as an estimate deserves. A trial of a few seconds tells no
+// more than two digits.
 func roughly(seconds float64) string {
 	if seconds < 90 {
 		return fmt.Sprintf("%.0f seconds", seconds)
@@ -143,6 +146,7 @@ the program that others made. ffmpeg is no part of it.`,
 func versionLine(i build.Info) string {
 	s := "ripieno " + i.Version
 	if i.Commit != "" {
+		// Twelve digits name a commit in any repository of this size.
 		s += " (" + i.Commit[:min(len(i.Commit), 12)]
 		if i.Changed {
 			s += ", changed"

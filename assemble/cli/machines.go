@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"path/filepath"
 	"strings"
 	"text/tabwriter"
 
@@ -15,80 +14,6 @@ import (
 	"ripieno/assemble/farm"
 	"ripieno/assemble/fault"
 )
-
-// travels is what whoever invites others has to know.
-const travels = `The recordings of your players, children's too, travel to every machine that you
-invite, encrypted on the way, and lie there until it leaves. Invite only people
-whom the players would hand them to. Takes with release: no never leave this
-machine. Whoever has an invitation can use it until ripieno serve --renew, or, with
-one that ripieno workers --invite made, until ripieno workers --revoke.`
-
-// serveVerb returns the verb serve.
-func (a *app) serveVerb() *cobra.Command {
-	var o farm.HubOptions
-	var space string
-	c := &cobra.Command{
-		Use: "serve", Short: "be the hub at which other machines help with films", Args: cobra.NoArgs,
-		Long: `Runs a hub until it is interrupted and prints two invitations: one for whoever
-renders, one for all who help. On the machine with the production:
-
-  ripieno render --with INVITATION
-
-and on every other one, with the same ripieno and the same ffmpeg:
-
-  ripieno work --join INVITATION
-
-The films have the same bytes as without help. Machines that would give others
-are refused, and a share of all results is made again here and compared.
-
-` + travels,
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			var ok bool
-			if o.Space, ok = parseSize(space); !ok {
-				return badSize("space", space)
-			}
-			if o.Dir == "" {
-				cache, err := os.UserCacheDir()
-				if err != nil {
-					return fault.New(fault.Failed, "", "there is no folder for what the hub keeps",
-						"choose one with --folder").Because(err)
-				}
-				o.Dir = filepath.Join(cache, "ripieno", "hub")
-			}
-			hub, err := farm.Serve(cmd.Context(), o)
-			if err != nil {
-				return fault.New(fault.Failed, "", err.Error(), "ripieno serve --help explains the flags")
-			}
-			defer hub.Close()
-			r := invitations{hub.Home.String(), hub.Workers.String()}
-			if err := a.show(r, r.table); err != nil {
-				return err
-			}
-			<-cmd.Context().Done()
-			return nil
-		},
-	}
-	c.Flags().StringVar(&o.Listen, "listen", "0.0.0.0:4747", "`HOST:PORT` at which others find it")
-	c.Flags().StringVar(&space, "space", "20GB", "how much of the disk it may fill")
-	c.Flags().StringVar(&o.Dir, "folder", "",
-		"where it keeps what it holds (default: in the user's cache; not on a network share)")
-	c.Flags().BoolVar(&o.Renew, "renew", false, "make all invitations given before void")
-	return c
-}
-
-// invitations are what serve prints.
-type invitations struct {
-	Render string `json:"render,omitempty"`
-	Work   string `json:"work"`
-}
-
-// table prints the invitations as the commands to type.
-func (i invitations) table(w io.Writer) {
-	if i.Render != "" {
-		fmt.Fprintf(w, "to render:  ripieno render --with %s\n\n", i.Render)
-	}
-	fmt.Fprintf(w, "to help:    ripieno work --join %s\n\n%s\n", i.Work, travels)
-}
 
 // workVerb returns the verb work.
 func (a *app) workVerb() *cobra.Command {
@@ -119,6 +44,7 @@ what it had begun.`,
 			}
 			h.Tell, h.Places = set.Report.Message, farm.Places{Takes: set.SeenTakes, Bucket: set.Bucket}
 			err = elsewhere.Work(cmd.Context(), tool, h)
+			// To be interrupted is how work ends; it is no failure.
 			if cmd.Context().Err() != nil {
 				return nil
 			}
@@ -204,7 +130,8 @@ func workersTable(list []elsewhere.Helper) func(io.Writer) {
 	}
 }
 
-// unreachable turns an error of a connection into one a person can act on.
+// unreachable turns an error of a connection into one a person can act on. Faults
+// that say already what to do stay as they are.
 func unreachable(err error) error {
 	if err == nil || fault.KindOf(err) != fault.Failed {
 		return err

@@ -161,7 +161,8 @@ func TestVerifyTable(t *testing.T) {
 	r := assemble.VerifyResult{Tasks: 10, Varying: 3}
 	compare(t, "the same", said(verifyTable(r)),
 		"7 of 7 results were made again and are the same\n3 segments encoded by hardware "+
-			"were encoded again and have all their frames; hardware never writes the same bytes twice, so these were not compared\n")
+			"were encoded again and have all their frames; hardware never writes the same bytes twice, "+
+			"so these were not compared\n")
 	compare(t, "cleaned", said(cleanTable(assemble.CleanResult{Entries: 12, Bytes: 3_450_000})),
 		"removed 12 stored results, 3.5 MB\n")
 }
@@ -272,7 +273,8 @@ func TestDoctorTable(t *testing.T) {
 func TestWorkersTable(t *testing.T) {
 	compare(t, "nobody", said(workersTable(nil)), "nobody is there\n")
 	compare(t, "some", said(workersTable([]elsewhere.Helper{{Name: "studio", Cores: 8, Doing: []string{"compose",
-		"conform"}}, {Name: "old", Guest: "ida", Cores: 2, Refused: "its ffmpeg is another one"}, {Name: "idle", Cores: 4}})),
+		"conform"}}, {Name: "old", Guest: "ida", Cores: 2, Refused: "its ffmpeg is another one"},
+		{Name: "idle", Cores: 4}})),
 		`studio                8 cores  compose, conform
 old (invited as ida)  2 cores  cannot help: its ffmpeg is another one
 idle                  4 cores  waits
@@ -350,7 +352,8 @@ func TestGuideTable(t *testing.T) {
 	part := assemble.GuideFile{WAV: "p.wav", MP3: "p.mp3", MusicXML: "p.musicxml", Labels: "p.txt", From: 9, To: 16,
 		StartsAt: 4, Offset: 12.5, With: []string{"oboe", "horn"}, Notes: []string{"odd"}}
 	text = said(func(w io.Writer) { guideLines(w, part) })
-	for _, want := range []string{"measures 9 to 16 begin at 0:04.000; add 12.500000 s to a time in it for guide time\n",
+	for _, want := range []string{"measures 9 to 16 begin at 0:04.000; add 12.500000 s to a time in " +
+		"it for guide time\n",
 		"with oboe, horn under the clicks\n", "note: odd\n"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("no %q in\n%s", want, text)

@@ -73,7 +73,9 @@ func guideTable(r assemble.GuideResult) func(io.Writer) {
 	}
 }
 
-// maxRuns is how many lines the table of measures has at most.
+// maxRuns is how many lines the table of measures has at most. A piece in which every
+// measure has another tempo, as one that follows a recording has, would fill the
+// terminal and hide what stands above.
 const maxRuns = 60
 
 // measureLines prints the measures of the guide, those that begin alike in one line.
@@ -85,6 +87,7 @@ func measureLines(w io.Writer, r assemble.GuideResult) {
 			name := fmt.Sprintf("%d", run.From.Number)
 			page := run.From.Page
 			switch {
+			// Measures of the count-in have negative numbers.
 			case run.From.Number < 0:
 				name = "count-in"
 			case run.To.Number > run.From.Number:
@@ -106,7 +109,8 @@ func measureLines(w io.Writer, r assemble.GuideResult) {
 }
 
 // guideLines prints one guide: its files, when to clap, and where its times are on
-// guide time.
+// guide time. A guide of a part has a time of its own: what to add to it is printed
+// to the microsecond, since people copy it.
 func guideLines(w io.Writer, r assemble.GuideFile) {
 	files := []string{r.WAV, r.MP3}
 	if r.MIDI != "" {
@@ -118,7 +122,8 @@ func guideLines(w io.Writer, r assemble.GuideFile) {
 	}
 	fmt.Fprintf(w, "wrote %s (%s)\n", strings.Join(files, ", "), clock(r.Duration))
 	if r.CueAt != nil {
-		fmt.Fprintf(w, "count-in of %s; everybody claps on measure %d beat %d of it, at %s\n", count(r.CountIn, "measure"),
+		fmt.Fprintf(w, "count-in of %s; everybody claps on measure %d beat %d of it, at %s\n",
+			count(r.CountIn, "measure"),
 			r.CueMeasure, r.CueBeat, clock(*r.CueAt))
 	}
 	if r.From > 0 {

@@ -67,7 +67,8 @@ and nothing in the file is trusted: it is bounded, and what it says stays text.`
 				return err
 			}
 			r.Remarks = book.Beside(man.Tempo, remark.All)
-			if r.Approvals, err = kept.Stands(book, cmp.Or(set.Out, filepath.Join(man.Dir, session.OutFolder))); err != nil {
+			if r.Approvals,
+				err = kept.Stands(book, cmp.Or(set.Out, filepath.Join(man.Dir, session.OutFolder))); err != nil {
 				return err
 			}
 			return a.show(r, remarksTable(r))
@@ -80,7 +81,9 @@ and nothing in the file is trusted: it is bounded, and what it says stays text.`
 	return c
 }
 
-// takeRemarks adds the remarks of a file to those of the production.
+// takeRemarks adds the remarks of a file to those of the production. The file comes
+// from outside. One byte more than allowed is read, by which ParseReturn knows that
+// it is too large. names are the takes that a remark may be for.
 func takeRemarks(ctx context.Context, man *production.Production, path string) (*remark.Taken, error) {
 	f, err := os.Open(path)
 	if err != nil {
@@ -107,7 +110,8 @@ func takeRemarks(ctx context.Context, man *production.Production, path string) (
 	return &taken, err
 }
 
-// settleRemark says of a remark whether it is settled.
+// settleRemark says of a remark whether it is settled. An ID that nobody has is a
+// fault, so that a slip does not pass for done.
 func settleRemark(ctx context.Context, man *production.Production, id string, settled bool) error {
 	return kept.Change(ctx, man.Dir, func(b *remark.Book) error {
 		if !b.Settle(id, settled) {

@@ -10,6 +10,7 @@ import (
 	"os/exec"
 	"os/signal"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"syscall"
@@ -19,6 +20,7 @@ import (
 
 	"ripieno/assemble/cli"
 	"ripieno/assemble/ffmpeg/ffmpegtest"
+	"ripieno/assemble/session"
 	"ripieno/layout/card/cardtest"
 )
 
@@ -39,6 +41,7 @@ func TestScripts(t *testing.T) {
 	if err := ffmpegtest.Remember(ffmpegtest.Tool(t), programs); err != nil {
 		t.Fatal(err)
 	}
+	pool.dir = t.TempDir()
 	testscript.Run(t, testscript.Params{
 		Dir: filepath.Join("..", "..", "testdata", "script"),
 		Setup: func(e *testscript.Env) error {
@@ -74,6 +77,7 @@ var (
 func commands() map[string]func(*testscript.TestScript, bool, []string) {
 	all := map[string]func(*testscript.TestScript, bool, []string){
 		"take":     makeTake,
+		"kept":     beginWithKept,
 		"font":     makeFont,
 		"truncate": truncateFile,
 		"hash":     hashFiles,
@@ -170,6 +174,79 @@ var recorded = struct {
 	sync.Mutex
 	takes map[string][]byte
 }{takes: map[string][]byte{}}
+
+// pool is a store of what the scripts that begin with `kept` have made.
+var pool = struct {
+	sync.Mutex
+	dir string
+}{}
+
+// beginWithKept has a script begin with the stored results of those that did before it:
+// kept. It is for scripts that say what happens to a bad take or a message while a good
+// one is filmed as usual; those about making, keeping or counting have stores of their
+// own. Results are found by the content of what they are made of, so a script whose take
+// is another one makes its own.
+func beginWithKept(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) > 0 {
+		ts.Fatalf("usage: kept")
+	}
+	store := ts.MkAbs(session.StoreFolder)
+	ts.Check(copyEntries(store, pool.dir))
+	ts.Defer(func() {
+		if err := copyEntries(pool.dir, store); err != nil {
+			ts.Logf("nothing is kept of this script: %v", err)
+		}
+	})
+}
+
+// copyEntries copies outputs that are not there yet from a store to another one, and
+// what describes them last.
+func copyEntries(to, from string) error {
+	pool.Lock()
+	defer pool.Unlock()
+	entries, err := filepath.Glob(filepath.Join(from, "??", "*.entry"))
+	if err != nil {
+		return err
+	}
+	for _, entry := range entries {
+		dir := filepath.Join(to, filepath.Base(filepath.Dir(entry)))
+		if _, err := os.Stat(filepath.Join(dir, filepath.Base(entry))); err == nil {
+			continue
+		}
+		outputs, err := filepath.Glob(strings.TrimSuffix(entry, "entry") + "*")
+		if err != nil {
+			return err
+		}
+		for _, path := range append(slices.DeleteFunc(outputs, func(p string) bool { return p == entry }), entry) {
+			if err := copyTree(filepath.Join(dir, filepath.Base(path)), path); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// copyTree copies a file, or a folder of them.
+func copyTree(to, from string) error {
+	info, err := os.Stat(from)
+	if err != nil {
+		return err
+	}
+	if info.IsDir() {
+		return os.CopyFS(to, os.DirFS(from))
+	}
+	data, err := os.ReadFile(from)
+	if err == nil {
+		err = os.MkdirAll(filepath.Dir(to), 0o700)
+	}
+	if err == nil {
+		err = os.WriteFile(to, data, info.Mode().Perm())
+	}
+	if err != nil {
+		return err
+	}
+	return os.Chtimes(to, info.ModTime(), info.ModTime())
+}
 
 // makeFont writes a font of bars: font FILE CHARACTERS.
 func makeFont(ts *testscript.TestScript, neg bool, args []string) {

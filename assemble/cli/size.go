@@ -17,7 +17,8 @@ import (
 var sizeForm = regexp.MustCompile(`^([0-9]{1,12}(?:\.[0-9]{1,3})?) ?([kmgt]?)(i?)b?$`)
 
 // parseSize reads bytes: 50GB, 1.5 G, 800MiB, 1000000. K, M, G and T are powers
-// of 1000, Ki, Mi, Gi and Ti of 1024.
+// of 1000, Ki, Mi, Gi and Ti of 1024. It is false for what is no size, or 10^18 bytes
+// and more. Twelve digits keep the product exact enough.
 func parseSize(s string) (int64, bool) {
 	parts := sizeForm.FindStringSubmatch(strings.ToLower(strings.TrimSpace(s)))
 	if parts == nil || parts[2] == "" && parts[3] != "" {
@@ -34,7 +35,8 @@ func parseSize(s string) (int64, bool) {
 	return int64(x), err == nil && x < 1e18
 }
 
-// limits reads the bounds of memory and store.
+// limits reads the bounds of memory and store. auto leaves 0, which means the
+// program's own choice.
 func (a *app) limits() (set assemble.Settings, err error) {
 	for _, l := range []struct {
 		name string
@@ -54,7 +56,8 @@ func (a *app) limits() (set assemble.Settings, err error) {
 	return set, err
 }
 
-// codecName is how ffmpeg's decoders are called.
+// codecName is how ffmpeg's decoders are called. Names go into arguments of ffmpeg,
+// so that nothing that could be an option or a list may be in one.
 var codecName = regexp.MustCompile(`^[a-zA-Z0-9_.-]{1,40}$`)
 
 // programs reads where ffmpeg is and how it is run.

@@ -12,7 +12,8 @@ import (
 	"ripieno/assemble"
 )
 
-// table writes aligned columns.
+// table writes aligned columns. Cells must have no tab and no line break. Empty cells
+// at the end of a row are dropped with their padding.
 func table(w io.Writer, rows func(row func(cells ...any))) {
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	rows(func(cells ...any) {
@@ -25,7 +26,8 @@ func table(w io.Writer, rows func(row func(cells ...any))) {
 	t.Flush()
 }
 
-// level prints a measured level, or what takes its place in silence.
+// level prints a measured level, or what takes its place in silence. nil is silence,
+// for which JSON has no number.
 func level(v *float64, unit string) string {
 	if v == nil {
 		return "silent"
@@ -41,7 +43,8 @@ func count(n int, thing string) string {
 	return fmt.Sprintf("%d %s", n, thing)
 }
 
-// clock prints seconds as m:ss.sss.
+// clock prints seconds as m:ss.sss. It rounds to a millisecond. Minutes go on past
+// 59: a film is told in minutes.
 func clock(s float64) string {
 	sign := ""
 	if s < 0 {
@@ -82,7 +85,8 @@ func gridTable(r assemble.GridResult) func(io.Writer) {
 }
 
 // tileSizes returns the sizes that tiles have, the largest first: each up to three,
-// else the largest and the smallest.
+// else the largest and the smallest. A size that differs in both sides only by
+// turning is another.
 func tileSizes(tiles []assemble.GridTile) string {
 	var sizes []assemble.GridTile
 	for _, t := range tiles {
@@ -156,13 +160,15 @@ func awayNote(c assemble.TaskCount) string {
 
 // encodedBy names the encoder where it is not the usual one.
 func encodedBy(f assemble.FilmResult) string {
+	// The default, which nobody asks about.
 	if f.Encoder == "libx264" {
 		return ""
 	}
 	return ", " + string(f.Codec) + " by " + f.Encoder
 }
 
-// planTable prints every task, whether it would run and why.
+// planTable prints every task, whether it would run and why. The forecast is what
+// tasks of the same kind took in earlier runs, on this machine as it was then.
 func planTable(r assemble.PlanResult) func(io.Writer) {
 	return func(w io.Writer) {
 		run := 0

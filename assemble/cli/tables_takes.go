@@ -62,7 +62,8 @@ func countLevels(levels []string) string {
 		counts["ok"], counts["ask"], counts["redo"], counts["missing"])
 }
 
-// syncTable stays within 100 columns.
+// syncTable stays within 100 columns. The widest cells are a name of 16 characters
+// and a method; names beyond are cut, since the table is read by columns.
 func syncTable(r assemble.SyncResult) func(io.Writer) {
 	return func(w io.Writer) {
 		sure, asks := 0, 0
@@ -117,7 +118,8 @@ func tellBroken(w io.Writer, list []assemble.Placed) {
 	}
 }
 
-// printCandidates lists the places between which a person has to decide.
+// printCandidates lists the places between which a person has to decide. A second
+// device lies where its take's first one lies, and is not asked about by itself.
 func printCandidates(w io.Writer, r assemble.SyncResult) {
 	sounds := map[string]string{}
 	for _, s := range r.Snippets {
@@ -177,6 +179,7 @@ func describeLateness(t assemble.Placed, byHand bool) string {
 	// The playing is not moved farther from its clap than sync allows, and
 	// where it tells little, not all the way.
 	if t.CueOffset != nil && t.Method != align.ByDevice {
+		// 5 ms are the rounding of both figures and what nobody hears.
 		if ms := math.Abs(*t.CueOffset-t.Offset) * 1000; math.Abs(*t.LatenessMS) > ms+5 {
 			return fmt.Sprintf("%s, %.0f removed", lateOrEarly(t.LatenessMS), ms)
 		}
@@ -184,7 +187,8 @@ func describeLateness(t assemble.Placed, byHand bool) string {
 	return lateOrEarly(t.LatenessMS) + ", removed"
 }
 
-// lateOrEarly returns how the playing lies against the clap of the same player.
+// lateOrEarly returns how the playing lies against the clap of the same player. ms is
+// positive when the playing comes after the clap says it should; nil is not measured.
 func lateOrEarly(ms *float64) string {
 	switch {
 	case ms == nil:

@@ -10,7 +10,8 @@ import (
 
 // actsOn reports whether a terminal would act upon a character instead of
 // showing it: controls, and those that change the order of the text round them
-// (Unicode Standard Annex 9, table 4), with which a name can hide another.
+// (Unicode Standard Annex 9, table 4), with which a name can hide another. It is
+// asked of everything that is printed, also of file names in errors.
 func actsOn(r rune) bool {
 	switch {
 	case r == 0x061C, r == 0x200E, r == 0x200F, r >= 0x202A && r <= 0x202E, r >= 0x2066 && r <= 0x2069:
@@ -32,6 +33,7 @@ func escapeText(text string) string {
 	var b strings.Builder
 	for i, r := range text {
 		switch n := utf8.RuneLen(r); {
+		// A byte that is no UTF-8 reads as the same character as a written U+FFFD.
 		case r == utf8.RuneError && !strings.HasPrefix(text[i:], "\uFFFD"):
 			fmt.Fprintf(&b, `\x%02x`, text[i])
 		case !spell(r):
@@ -49,7 +51,8 @@ func escapeText(text string) string {
 func escapeLine(text string) string { return escapeText(strings.ReplaceAll(text, "\n", `\n`)) }
 
 // escapeJSON returns JSON with the same characters spelled, which says the same:
-// they only stand in its strings.
+// they only stand in its strings. Line breaks between the fields stay. Characters
+// past U+FFFF are none of those.
 func escapeJSON(data []byte) []byte {
 	text := string(data)
 	if !strings.ContainsFunc(text, func(r rune) bool { return actsOn(r) && r != '\n' }) {
@@ -66,7 +69,8 @@ func escapeJSON(data []byte) []byte {
 	return []byte(b.String())
 }
 
-// output is standard output that remembers whether it could be written.
+// output is standard output that remembers whether it could be written. Errors of
+// printing are asked for once, at the end, instead of at each of some hundred lines.
 type output struct {
 	io.Writer
 	err error

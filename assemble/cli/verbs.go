@@ -13,10 +13,13 @@ import (
 )
 
 // work does what a verb is for and returns how to print the result, which may
-// be there beside an error.
+// be there beside an error. Printing waits until the production is closed: by then
+// the progress line is gone, and other runs need not wait for a slow terminal.
 type work func(cmd *cobra.Command, p *assemble.Production) (show func() error, err error)
 
-// verb builds a command that works on the production in --dir.
+// verb builds a command that works on the production in --dir. What was found is
+// shown although the verb has a verdict to tell: the table of a check that finds
+// faults is the point of it.
 func (a *app) verb(use, short, long string, run work) *cobra.Command {
 	return &cobra.Command{
 		Use: use, Short: short, Long: long, Args: cobra.NoArgs,
@@ -217,6 +220,7 @@ for all.`,
 					return nil, err
 				}
 				return func() error { return a.show(r, explainTable(r)) }, nil
+			// What differs is shown although verifying failed further on.
 			case verify:
 				r, err := p.Verify(cmd.Context(), assemble.RenderOptions{Only: only})
 				return func() error { return a.show(r, verifyTable(r)) }, errors.Join(err, roll.Verdict(r.Faults))

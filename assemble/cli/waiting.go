@@ -57,7 +57,7 @@ which ripieno remarks --take FILE brings in.`,
 			return printed(a, r, reviewTable, err, roll.Verdict(r.Faults))
 		})
 	c.Flags().BoolVar(&review, "review", false, "write the page that a conductor remarks on instead")
-	c.Flags().BoolVar(&o.NoPlaying, "no-playing", false, "leave out how takes are played")
+	c.Flags().BoolVar(&o.NoPlaying, "no-playing", false, "leave out how takes are played and who is hidden")
 	return c
 }
 
@@ -124,6 +124,7 @@ sync and the rough cut run, and it prints what has changed. Ctrl-C ends it. With
 A name is clear when more of its words are those of one take's name, part or
 player than of any other's: horn-2.mov, "Ilse Horn II.mp4".`,
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			// Tests look that often; less would keep a disk busy.
 			if interval < 10*time.Millisecond {
 				return fault.New(fault.Manifest, "", fmt.Sprintf("invalid --interval %q", interval),
 					"use a time such as 2s")
@@ -150,7 +151,8 @@ player than of any other's: horn-2.mov, "Ilse Horn II.mp4".`,
 	return c
 }
 
-// printEvent prints one event of a watch, for people or as a line of JSON.
+// printEvent prints one event of a watch, for people or as a line of JSON. Unlike
+// results, events are printed while the work goes on, each whole.
 func (a *app) printEvent(e assemble.WatchEvent) {
 	if a.settings.GetBool("json") {
 		var text bytes.Buffer
@@ -169,7 +171,8 @@ func (a *app) printEvent(e assemble.WatchEvent) {
 	}
 }
 
-// eventLines returns an event for people.
+// eventLines returns an event for people. The hint comes last, indented as those of
+// errors are.
 func eventLines(e assemble.WatchEvent) []string {
 	var lines []string
 	switch e.Event {

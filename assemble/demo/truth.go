@@ -145,7 +145,8 @@ func (t Truth) Encode() []byte {
 		"# check finds, and the only ones.\n")
 	fmt.Fprintf(&b, "edition: %d\nseed: %d\ncue: %.6f\nplayers:\n", edition, t.Seed, t.Cue)
 	for _, p := range t.Players {
-		fmt.Fprintf(&b, "  - {take: %s, player: %q, bias_ms: %.1f, jitter_ms: %.1f, heard_ms: %.1f, clap_error_ms: %.1f}\n",
+		fmt.Fprintf(&b,
+			"  - {take: %s, player: %q, bias_ms: %.1f, jitter_ms: %.1f, heard_ms: %.1f, clap_error_ms: %.1f}\n",
 			p.Take, p.Player, p.BiasMS, p.JitterMS, p.HeardMS, p.ClapErrorMS)
 	}
 	b.WriteString("files:\n")

@@ -84,14 +84,16 @@ func TestChangedByHandMeanwhile(t *testing.T) {
 	s := serve(t, nobody{}).enter()
 	first := s.state()
 	_, one, _ := s.post("/api/change", gain(first.Version, "horn", -3))
-	byHand := strings.Replace(s.manifest(), "# a round", "# a round, slowly", 1)
+	byHand := strings.Replace(s.manifest(), "expected: true    # on Monday\n",
+		"video: {file: oboe.mov, offset: 2}    # on Monday\n    gain: 7\n", 1)
 	if err := os.WriteFile(s.path, []byte(byHand), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	for path, body := range map[string]any{
 		"/api/change": gain(one.Version, "oboe", 2),
-		"/api/place":  map[string]any{"version": one.Version, "take": "oboe", "role": "video", "offset": 1, "drift_ppm": 0},
-		"/api/undo":   map[string]any{},
+		"/api/place": map[string]any{"version": one.Version, "take": "oboe", "role": "video", "offset": 1,
+			"drift_ppm": 0},
+		"/api/undo": map[string]any{},
 	} {
 		status, _, raw := s.post(path, body)
 		if status != http.StatusConflict || !strings.Contains(raw, `"stale":true`) || s.manifest() != byHand {
@@ -118,6 +120,32 @@ func TestChangedByHandMeanwhile(t *testing.T) {
 	if status, _, raw := s.post("/api/change", gain(broken.Version, "oboe", 2)); status !=
 		http.StatusUnprocessableEntity || s.manifest() != "version: 1\ntitle: [\n" {
 		t.Errorf("a broken file was changed: %d %s", status, raw)
+	}
+}
+
+// TestDecidedBesideAnother: what somebody else wrote meanwhile of other things keeps no
+// decision back, and undo takes the decision back alone.
+func TestDecidedBesideAnother(t *testing.T) {
+	s := serve(t, nobody{}).enter()
+	first := s.state()
+	byHand := replaced(t, "gain: 1} # loud", "gain: 1, pan: 5} # soft")
+	if err := os.WriteFile(s.path, []byte(byHand), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	status, now, raw := s.post("/api/change", gain(first.Version, "horn", -3))
+	if got := s.manifest(); status != http.StatusOK || got != strings.Replace(byHand, "gain: 1,", "gain: -3,", 1) {
+		t.Errorf("%d %s\n%s", status, raw, got)
+	}
+	// What was decided by then is no longer as the first text has it.
+	if status, _, raw := s.post("/api/change", gain(first.Version, "horn", 2)); status != http.StatusConflict {
+		t.Errorf("%d %s", status, raw)
+	}
+	// Of a text that nobody was told of, nobody knows what it said.
+	if status, _, raw := s.post("/api/change", gain("0123456789abcdef", "oboe", 2)); status != http.StatusConflict {
+		t.Errorf("%d %s", status, raw)
+	}
+	if _, _, raw := s.post("/api/undo", map[string]any{}); s.manifest() != byHand || now.Undo != "gain of horn" {
+		t.Errorf("undo: %s\n%s", raw, s.manifest())
 	}
 }
 
@@ -163,7 +191,8 @@ func TestWhatThePageMayNotWrite(t *testing.T) {
 		value any
 	}{
 		{"oboe", []string{"video"}, "{file: /etc/passwd}"}, {"oboe", []string{"video", "file"}, "a.mov"},
-		{"oboe", []string{"name"}, "flute"}, {"", []string{"title"}, "auto"}, {"oboe", []string{"gain"}, "5, mute: true"},
+		{"oboe", []string{"name"}, "flute"}, {"", []string{"title"}, "auto"},
+		{"oboe", []string{"gain"}, "5, mute: true"},
 		{"oboe", []string{"gain"}, []int{1}}, {"oboe", []string{"gain"}, 1e9}, {"oboe", []string{"mute"}, 3},
 		{"oboe", []string{"gain", "x"}, 1}, {"oboe", nil, 1}, {"flute", []string{"gain"}, 1},
 		{"oboe", []string{"release"}, true}, {"oboe", []string{"crop", "zoom"}, 0.1},

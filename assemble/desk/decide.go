@@ -131,6 +131,18 @@ func changesOf(list []decision) ([]manifest.Change, error) {
 	return out, nil
 }
 
+// about returns what changes are decided by: for a shot, which goes by its number, the whole
+// list of shots, and else what they change.
+func about(changes []manifest.Change) []manifest.Change {
+	out := slices.Clone(changes)
+	for i, c := range out {
+		if c.Take == "" && c.Keys[0] == "shots" {
+			out[i].Keys = c.Keys[:1]
+		}
+	}
+	return out
+}
+
 // refused returns the fault of what the page may not ask.
 func refused(what string) error { return fault.New(fault.Manifest, "the desk", what, "") }
 
@@ -140,6 +152,15 @@ type place struct {
 	Role   production.Role `json:"role"`
 	Offset float64         `json:"offset"`
 	Drift  float64         `json:"drift_ppm"`
+}
+
+// about returns what of the manifest it changes.
+func (p place) about() []manifest.Change {
+	var out []manifest.Change
+	for _, key := range []string{"offset", "drift_ppm", "cue_at"} {
+		out = append(out, manifest.Change{Take: p.Take, Keys: []string{string(p.Role), key}})
+	}
+	return out
 }
 
 // write writes the place into the manifest: as `sync --accept` does where it says

@@ -123,7 +123,8 @@ func listen(ctx context.Context, address string) (net.Listener, error) {
 	var config net.ListenConfig
 	listener, err := config.Listen(ctx, "tcp", address)
 	if err != nil {
-		return nil, fault.New(fault.Failed, address, "nothing can be served there", "choose another port with --listen").
+		return nil, fault.New(fault.Failed, address, "nothing can be served there",
+			"choose another port with --listen").
 			Because(err)
 	}
 	return listener, nil

@@ -70,7 +70,8 @@ func (g *gate) guard(next http.Handler) http.Handler {
 			return
 		}
 		if !g.knows(r) {
-			http.Error(w, "Open the address that ripieno desk has printed. It works once; the browser that has used it "+
+			http.Error(w, "Open the address that ripieno desk has printed. It works once; the browser "+
+				"that has used it "+
 				"stays in until the desk is closed.", http.StatusUnauthorized)
 			return
 		}

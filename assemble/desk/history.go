@@ -7,8 +7,10 @@ import (
 	"encoding/hex"
 	"errors"
 	"os"
+	"slices"
 	"sync"
 
+	"ripieno/assemble/manifest"
 	"ripieno/assemble/production"
 	"ripieno/assemble/session"
 )
@@ -39,7 +41,17 @@ type history struct {
 
 	mu         sync.Mutex
 	undo, redo []step
+	told       []told // texts that pages know, the last one at the end
 }
+
+// told is a text of the manifest that pages were told of.
+type told struct {
+	version string
+	text    []byte
+}
+
+// mostTold is how many of them are kept: a page that is behind by more looks again.
+const mostTold = 32
 
 // mostSteps is how many changes can be taken back.
 const mostSteps = 500
@@ -52,14 +64,37 @@ func newHistory(dir, path string) *history {
 // read returns the manifest as it is.
 func (h *history) read() ([]byte, error) { return os.ReadFile(h.man.Path) }
 
+// tell keeps a text whose version a page is told.
+func (h *history) tell(version string, text []byte) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.told = slices.DeleteFunc(h.told, func(t told) bool { return t.version == version })
+	h.told = append(h.told, told{version, text})
+	if n := len(h.told); n > mostTold {
+		h.told = slices.Delete(h.told, 0, n-mostTold)
+	}
+}
+
+// isAsDecided reports whether a text says of what changes are about what a person had
+// before them, who knows the manifest as it was of a version.
+func (h *history) isAsDecided(of string, text []byte, about []manifest.Change) bool {
+	if version(text) == of {
+		return true
+	}
+	i := slices.IndexFunc(h.told, func(t told) bool { return t.version == of })
+	return i >= 0 && manifest.Agree(h.told[i].text, text, about)
+}
+
 // change makes a change that a person decided on while the manifest was of a version.
-// The error is errStale when it is of another by now.
-func (h *history) change(ctx context.Context, of, what string, change func(data []byte) ([]byte, error)) error {
+// about are the places that it changes. The error is errStale when the manifest says
+// something else of them by now.
+func (h *history) change(ctx context.Context, of, what string, about []manifest.Change,
+	change func(data []byte) ([]byte, error)) error {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	var made step
 	err := session.ChangeManifest(ctx, h.man, func(data []byte) ([]byte, error) {
-		if version(data) != of {
+		if !h.isAsDecided(of, data, about) {
 			return nil, errStale
 		}
 		next, err := change(data)

@@ -27,7 +27,8 @@ func TestKilledAtAnyMoment(t *testing.T) {
 	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	whole := regexp.MustCompile("^" + strings.Replace(regexp.QuoteMeta(text), "gain: 1\\}", `gain: -?[\d.]+\}`, 1) + "$")
+	whole := regexp.MustCompile("^" + strings.Replace(regexp.QuoteMeta(text), "gain: 1\\}", `gain: -?[\d.]+\}`, 1) +
+		"$")
 	for kill := range 6 {
 		cmd := exec.Command(os.Args[0], "-test.run", "^TestKilledAtAnyMoment$")
 		cmd.Env = append(os.Environ(), writer+"="+dir)
@@ -69,7 +70,7 @@ func writeForEver(t *testing.T, dir string) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		err = h.change(t.Context(), version(data), "gain", func(data []byte) ([]byte, error) {
+		err = h.change(t.Context(), version(data), "gain", nil, func(data []byte) ([]byte, error) {
 			return manifest.Apply(data, h.man, []manifest.Change{{Take: "horn", Keys: []string{"gain"},
 				Value: fmt.Sprint(float64(i%40) / 2)}})
 		})

@@ -23,7 +23,8 @@ func (b *tab) accessible(room string) {
 		for _, scheme := range []string{"light", "dark"} {
 			b.scheme(scheme)
 			if c := b.MeasureText(); len(c.Bad) > 0 || c.Texts < 20 || c.Small < 11.5 {
-				b.t.Errorf("%s at %d, %s: %d texts, letters of %.1f px, %q", room, width, scheme, c.Texts, c.Small, c.Bad)
+				b.t.Errorf("%s at %d, %s: %d texts, letters of %.1f px, %q", room, width, scheme, c.Texts, c.Small,
+					c.Bad)
 			}
 			b.shot(fmt.Sprintf("%s-%d-%s.png", room, width, scheme))
 		}
@@ -42,7 +43,8 @@ func (b *tab) names(room string) {
 	if len(bad) > 0 {
 		b.t.Errorf("%s: %s", room, strings.Join(bad, "\n"))
 	}
-	for role, least := range map[string]int{"main": 1, "banner": 1, "navigation": 1, "status": 1, "link": 6, "button": 5,
+	for role, least := range map[string]int{"main": 1, "banner": 1, "navigation": 1, "status": 1, "link": 6,
+		"button":  5,
 		"heading": 2, "region": 1} {
 		if roles[role] < least {
 			b.t.Errorf("%s: %d of role %s, want %d: %v", room, roles[role], role, least, roles)
@@ -117,7 +119,7 @@ func TestColoursAreNamed(t *testing.T) {
 		t.Errorf("colour %s outside the palettes", m)
 	}
 	for _, name := range []string{"main", "place", "takes", "mix", "picture", "review", "tour", "grip", "wave", "dom",
-		"sound", "shots", "strip", "mixer"} {
+		"sound", "shots", "strip", "mixer", "held", "transport"} {
 		if m := regexp.MustCompile(`#[0-9a-f]{6}\b|rgba?\(`).FindString(read("page/" + name + ".js")); m != "" {
 			t.Errorf("colour %s in %s.js", m, name)
 		}

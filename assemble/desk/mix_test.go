@@ -222,7 +222,8 @@ func TestMixingByKeyboard(t *testing.T) {
 	b.Press(kb.Tab, kb.Tab) // the low cut, past the place
 	b.Until(`document.activeElement.dataset.id === "cut viola"`)
 	b.Press(strings.Repeat(kb.Backspace, 4), "none", kb.Enter)
-	done("low cut of viola", "intake/viola.wav, offset: -0.5}\n", "intake/viola.wav, offset: -0.5}\n    low_cut: none\n")
+	done("low cut of viola", "intake/viola.wav, offset: -0.5}\n",
+		"intake/viola.wav, offset: -0.5}\n    low_cut: none\n")
 	b.Press(kb.Tab)
 	b.Press("p")
 	b.Until(`document.getElementById("told").textContent.startsWith("Playing from")`)

@@ -25,7 +25,8 @@ func (b *tab) shown(take string, moment int) shown {
 	b.Until(`JSON.parse(document.querySelector("#sheet").dataset.drawn).take === ` + string(name) +
 		` && JSON.parse(document.querySelector("#sheet").dataset.drawn).moment === ` + strconv.Itoa(moment))
 	var s shown
-	if err := json.Unmarshal([]byte(eval[string](b, `document.querySelector("#sheet").dataset.drawn`)), &s); err != nil {
+	if err := json.Unmarshal([]byte(eval[string](b, `document.querySelector("#sheet").dataset.drawn`)),
+		&s); err != nil {
 		b.t.Fatal(err)
 	}
 	return s

@@ -171,6 +171,7 @@ func (d *desk) state() state {
 	var man *production.Production
 	if err == nil {
 		s.Version = version(data)
+		d.history.tell(s.Version, data)
 		man, err = manifest.Parse(d.history.man.Path, data)
 	}
 	if err != nil {
@@ -270,7 +271,7 @@ func (d *desk) postChange(w http.ResponseWriter, r *http.Request) {
 		changes, err = changesOf(in.Changes)
 	}
 	if err == nil {
-		err = d.history.change(r.Context(), in.Version, in.What, func(data []byte) ([]byte, error) {
+		err = d.history.change(r.Context(), in.Version, in.What, about(changes), func(data []byte) ([]byte, error) {
 			return manifest.Apply(data, d.history.man, changes)
 		})
 	}
@@ -285,9 +286,10 @@ func (d *desk) postPlace(w http.ResponseWriter, r *http.Request) {
 	}
 	err := read(r, &in)
 	if err == nil {
-		err = d.history.change(r.Context(), in.Version, "the place of "+in.Take, func(data []byte) ([]byte, error) {
-			return in.write(data, d.history.man.Path)
-		})
+		err = d.history.change(r.Context(), in.Version, "the place of "+in.Take, in.about(),
+			func(data []byte) ([]byte, error) {
+				return in.write(data, d.history.man.Path)
+			})
 	}
 	d.changed(w, err)
 }

@@ -110,7 +110,8 @@ func TestSaying(t *testing.T) {
 		t.Errorf("approvals are %+v", r.Approvals)
 	}
 	s.film("rough.mp4", "another film")
-	back := fmt.Sprintf(`{"ripieno_remarks":1,"film":"rough","sha256":%q,"by":"Ada Holm","remarks":[{"at":2,"text":"all"}]}`, hash)
+	back := fmt.Sprintf(
+		`{"ripieno_remarks":1,"film":"rough","sha256":%q,"by":"Ada Holm","remarks":[{"at":2,"text":"all"}]}`, hash)
 	r = s.say(object{"take": back})
 	if len(r.Remarks) != 2 || !r.Remarks[0].Older || !r.Remarks[1].Older || r.Approvals[0].Current {
 		t.Errorf("with another film the room shows %+v", r)

@@ -41,7 +41,8 @@ func (b *tab) startTrace() *trace {
 		b.t.Fatal(err)
 	}
 	call(b, tracing.Start, tracing.StartParams{TransferMode: "ReportEvents", TraceConfig: &tracing.TraceConfig{
-		IncludedCategories: []string{"-*", "blink.user_timing", "devtools.timeline", "disabled-by-default-devtools.timeline"}}})
+		IncludedCategories: []string{"-*", "blink.user_timing", "devtools.timeline",
+			"disabled-by-default-devtools.timeline"}}})
 	return tr
 }
 
@@ -148,8 +149,9 @@ func TestTasksOfAPhase(t *testing.T) {
 		{Name: "RunTask", Phase: "X", At: 50, Length: 90_000, PID: 1, TID: 2},  // before it
 		{Name: "RunTask", Phase: "B", At: 500, Length: 90_000, PID: 1, TID: 2}, // no whole event
 	})
-	if len(list) != 1 || list[0].String() != "one: 1 over 50 ms, the longest 60 ms (Layout 40 ms), the busiest 30 ms of "+
-		"processor, all 50" {
+	if len(list) != 1 ||
+		list[0].String() != "one: 1 over 50 ms, the longest 60 ms (Layout 40 ms), the busiest 30 ms of "+
+			"processor, all 50" {
 		t.Errorf("%v", list)
 	}
 }
@@ -164,7 +166,8 @@ func (p phaseTasks) String() string {
 			long++
 		}
 	}
-	return fmt.Sprintf("%s: %d over 50 ms, the longest %.0f ms (%s), the busiest %.0f ms of processor, all %.0f", p.name,
+	return fmt.Sprintf("%s: %d over 50 ms, the longest %.0f ms (%s), the busiest %.0f ms of processor, all %.0f",
+		p.name,
 		long, p.longest.Length/1000, p.inside, p.busiest.CPU/1000, sum/1000)
 }
 

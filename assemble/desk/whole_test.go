@@ -18,7 +18,8 @@ import (
 // wholeRound is the production of the tests with a film so small that it is made in a
 // moment.
 var wholeRound = strings.Replace(round, "mix: {room: 0, clean: off}\n",
-	"mix: {room: 0.2, clean: off}\npicture: {fps: 24}   # as in the cinema\ndeliver: [{name: final, canvas: 160x90}]\n", 1)
+	"mix: {room: 0.2, clean: off}\npicture: {fps: 24}   # as in the cinema\ndeliver: [{name: final, "+
+		"canvas: 160x90}]\n", 1)
 
 // openWhole opens the desk for it.
 func openWhole(t *testing.T) *tab {

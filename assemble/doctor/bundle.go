@@ -49,7 +49,8 @@ func (r Report) text(redacted string) (string, error) {
 		return "", err
 	}
 	var b strings.Builder
-	fmt.Fprintf(&b, "%s\n\nRead it before you send it. Names, texts and folders were replaced; numbers were not.\n\n", BundleHead)
+	fmt.Fprintf(&b, "%s\n\nRead it before you send it. Names, texts and folders were replaced; numbers "+
+		"were not.\n\n", BundleHead)
 	b.Write(found)
 	if redacted == "" {
 		redacted = "(there is none)\n"

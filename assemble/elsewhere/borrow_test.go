@@ -70,7 +70,7 @@ func TestInvitationsThatAreNone(t *testing.T) {
 		"":                                    "three parts",
 		"host:1":                              "three parts",
 		parts[0] + "/" + parts[1]:             "three parts",
-		"host/" + parts[1] + "/" + parts[2]:   "is not host:port",
+		"host/" + parts[1] + "/" + parts[2]:   "is not HOST:PORT",
 		parts[0] + "/12/" + parts[2]:          "64 hexadecimal digits",
 		parts[0] + "/" + parts[1] + "/SECRET": "the invitation's key is damaged",
 	} {

@@ -37,7 +37,7 @@ func processor(b *testing.B, other int) float64 {
 // of both processes, with sealing, TLS and hashing on both sides.
 func BenchmarkFiles(b *testing.B) {
 	const size = 50 << 20
-	tr := gather(b)
+	tr := gather(b, "")
 	home, worker := filesAt(b, tr.home, "home-files"), filesAt(b, tr.workers, "worker-files")
 	dir := b.TempDir()
 	var files []order.File

@@ -147,7 +147,12 @@ func TestOrdersAreCarriedOutElsewhere(t *testing.T) {
 	for _, name := range []string{"first", "second"} {
 		workHere(t, hub.Workers, WorkerOptions{Name: name, Cores: 2, Class: class, Rules: map[string]Rule{"double": double}})
 	}
-	home := joinHere(t, hub.Home, 4)
+	giveTwelve(t, joinHere(t, hub.Home, 4))
+}
+
+// giveTwelve has a home give out twelve orders at once.
+func giveTwelve(t *testing.T, home *Home) {
+	t.Helper()
 	errs := make(chan error)
 	for n := range 12 {
 		go func() {

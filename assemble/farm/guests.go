@@ -5,7 +5,9 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
 	"os"
+	"slices"
 	"strings"
 	"time"
 
@@ -56,8 +58,12 @@ func ask(ctx context.Context, home Invitation, subject, name string) (a answer, 
 	ctx, cancel := context.WithTimeout(ctx, 10*time.Second)
 	defer cancel()
 	m, err := nc.RequestWithContext(ctx, subject, []byte(name))
+	if errors.Is(err, nats.ErrNoResponders) {
+		return a, errors.New("farm: this hub gives no invitations in names; of an administrator's server " +
+			"ripieno serve --config-for does, with --invite and --revoke")
+	}
 	if err != nil {
-		return a, fmt.Errorf("farm: this hub gives no invitations in names: %w", err)
+		return a, fmt.Errorf("farm: asking the hub: %w", err)
 	}
 	if err := json.Unmarshal(m.Data, &a); err != nil {
 		return a, fmt.Errorf("farm: the hub says something unknown: %w", err)
@@ -94,19 +100,11 @@ func (h *Hub) hear() error {
 func (h *Hub) invite(name string) answer {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	if !isGuest(name) {
-		return answer{Failed: fmt.Sprintf("an invitation's name is small letters, digits and hyphens, and not %q",
-			name)}
+	_, known := h.id.Guests[name]
+	if err := h.id.addGuest(name); err != nil {
+		return answer{Failed: err.Error()}
 	}
-	if _, known := h.id.Guests[name]; !known {
-		seed, err := newSeed()
-		if err != nil {
-			return answer{Failed: err.Error()}
-		}
-		if h.id.Guests == nil {
-			h.id.Guests = map[string]string{}
-		}
-		h.id.Guests[name] = seed
+	if !known {
 		if err := h.renew(); err != nil {
 			delete(h.id.Guests, name)
 			return answer{Failed: err.Error()}
@@ -121,17 +119,43 @@ func (h *Hub) invite(name string) answer {
 func (h *Hub) revoke(name string) answer {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	seed, known := h.id.Guests[name]
-	if !known {
-		return answer{Failed: fmt.Sprintf("nobody was invited as %q; ripieno serve --renew makes all invitations void",
-			name)}
+	seed := h.id.Guests[name]
+	if err := h.id.dropGuest(name); err != nil {
+		return answer{Failed: err.Error()}
 	}
-	delete(h.id.Guests, name)
 	if err := h.renew(); err != nil {
 		h.id.Guests[name] = seed
 		return answer{Failed: err.Error()}
 	}
 	return answer{}
+}
+
+// addGuest makes up the key of a name that has none.
+func (id *identity) addGuest(name string) error {
+	if !isGuest(name) {
+		return fmt.Errorf("an invitation's name is small letters, digits and hyphens, and not %q", name)
+	}
+	if _, known := id.Guests[name]; known {
+		return nil
+	}
+	seed, err := newSeed()
+	if err != nil {
+		return err
+	}
+	if id.Guests == nil {
+		id.Guests = map[string]string{}
+	}
+	id.Guests[name] = seed
+	return nil
+}
+
+// dropGuest forgets the key of a name.
+func (id *identity) dropGuest(name string) error {
+	if _, known := id.Guests[name]; !known {
+		return fmt.Errorf("nobody was invited as %q; ripieno serve --renew makes all invitations void", name)
+	}
+	delete(id.Guests, name)
+	return nil
 }
 
 // renew keeps who is invited, and lets the engine know. Whoever is no more is cut off.
@@ -165,8 +189,8 @@ func (id identity) users() ([]*server.NkeyUser, error) {
 	if err := add(id.Workers, everybody); err != nil {
 		return nil, err
 	}
-	for name, seed := range id.Guests {
-		if err := add(seed, name); err != nil {
+	for _, name := range slices.Sorted(maps.Keys(id.Guests)) {
+		if err := add(id.Guests[name], name); err != nil {
 			return nil, err
 		}
 	}
@@ -179,6 +203,11 @@ func (id identity) save(path string) error {
 	if err != nil {
 		return err
 	}
+	return writeWhole(path, data)
+}
+
+// writeWhole writes a file for its owner alone, whole or not at all.
+func writeWhole(path string, data []byte) error {
 	temp := path + ".new"
 	if err := os.WriteFile(temp, data, 0o600); err != nil {
 		return err

@@ -44,6 +44,7 @@ type Home struct {
 
 	mu      sync.Mutex
 	waiting map[string]*given // by key
+	over    map[string]bool   // keys of orders that were waited for and are not any more
 	paces   map[string]pace   // by rule
 	resting time.Time         // until when nothing is given
 	settled uint64            // how often the connection had been lost when the hub was looked at
@@ -57,7 +58,7 @@ func Join(ctx context.Context, in Invitation, class Class, at Places) (*Home, er
 		return nil, err
 	}
 	h := &Home{class: class.ID(), nc: nc, life: context.WithoutCancel(ctx),
-		waiting: map[string]*given{}, paces: map[string]pace{}}
+		waiting: map[string]*given{}, over: map[string]bool{}, paces: map[string]pace{}}
 	if err = h.open(ctx, in, at); err != nil {
 		h.Close()
 		return nil, err
@@ -100,10 +101,18 @@ func (h *Home) open(ctx context.Context, in Invitation, at Places) (err error) {
 
 // restore makes what the hub lacks: one that was emptied has nothing of it.
 func (h *Home) restore(ctx context.Context) error {
-	if _, err := h.js.Stream(ctx, ordersStream); isGone(err) {
-		if err := layOut(ctx, h.js, 0); err != nil {
+	_, err := h.js.Stream(ctx, ordersStream)
+	if isGone(err) {
+		space, err := accountSpace(ctx, h.js)
+		if err != nil {
 			return err
 		}
+		if err := layOut(ctx, h.js, space); err != nil {
+			return err
+		}
+	}
+	if errors.Is(err, jetstream.ErrJetStreamNotEnabled) || errors.Is(err, jetstream.ErrJetStreamNotEnabledForAccount) {
+		return errors.New("farm: this server keeps nothing: JetStream is off, or off for the account of ripieno")
 	}
 	return invite(ctx, h.js, h.class)
 }
@@ -140,7 +149,11 @@ func (h *Home) listen() error {
 			p := h.paces[g.order.Rule]
 			h.paces[g.order.Rule] = pace{p.orders + 1, p.seconds + r.Seconds}
 		}
+		late := g == nil && h.over[r.Key]
 		h.mu.Unlock()
+		if late { // a worker that lost its line says again what it is not sure to have said
+			go h.forget(r.Key)
+		}
 		if g == nil {
 			return
 		}
@@ -206,6 +219,7 @@ func (h *Home) Make(ctx context.Context, o order.Order, paths []string, tmp stri
 	defer func() {
 		h.mu.Lock()
 		delete(h.waiting, o.Key)
+		h.over[o.Key] = true
 		h.mu.Unlock()
 	}()
 	defer h.withdraw(ctx, g)
@@ -318,6 +332,13 @@ func (h *Home) withdraw(ctx context.Context, g *given) {
 	}
 	purge(ctx, h.list, resultSubject(g.order.Key))
 	_ = h.nc.Publish(recallSubject, []byte(g.order.Key))
+}
+
+// forget removes what was said of an order that nobody needs any more.
+func (h *Home) forget(key string) {
+	ctx, cancel := context.WithTimeout(h.life, time.Second)
+	defer cancel()
+	purge(ctx, h.list, resultSubject(key))
 }
 
 // purge removes what a stream has under a subject. What stays does no harm.

@@ -62,6 +62,8 @@ const (
 	identityFile = "identity.json"
 	startLimit   = 30 * time.Second // for the engine to look through what it kept
 	maxMessage   = 2 << 20          // bytes: an order of 1 MB with room to spare
+	maxPending   = 64 << 20         // bytes that may wait for one client
+	hubMemory    = 16 << 20         // bytes of streams in memory, of which there are none
 )
 
 // Serve starts a hub. It is up when Serve returns, and runs until [Hub.Close].
@@ -91,8 +93,8 @@ func Serve(ctx context.Context, o HubOptions) (*Hub, error) {
 	}
 	options := &server.Options{
 		ServerName: "ripieno", Host: host, Port: port, NoLog: true, NoSigs: true,
-		JetStream: true, StoreDir: o.Dir, JetStreamMaxStore: o.Space, JetStreamMaxMemory: 16 << 20,
-		MaxPayload: maxMessage, MaxPending: 64 << 20, AuthTimeout: 10, TLSTimeout: 10,
+		JetStream: true, StoreDir: o.Dir, JetStreamMaxStore: o.Space, JetStreamMaxMemory: hubMemory,
+		MaxPayload: maxMessage, MaxPending: maxPending, AuthTimeout: 10, TLSTimeout: 10,
 		TLSConfig: &tls.Config{Certificates: []tls.Certificate{cert}, MinVersion: tls.VersionTLS13},
 		Nkeys:     users,
 	}

@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	"strconv"
 	"strings"
 	"time"
 
@@ -19,7 +20,7 @@ import (
 // its certificate, and the key that says who they are there. Whoever has it may do
 // what that key may.
 type Invitation struct {
-	Address string // host:port
+	Address string // host:port; those of a cluster with commas between
 	Print   string // SHA-256 of the certificate, 64 hexadecimal digits
 	Seed    string // of the key
 	Guest   string // whom it invites by name; "" for all who have it
@@ -46,8 +47,8 @@ func ParseInvitation(text string) (Invitation, error) {
 	if len(parts) == 4 {
 		i.Guest = parts[3]
 	}
-	if host, port, err := net.SplitHostPort(i.Address); err != nil || host == "" || port == "" {
-		return Invitation{}, fmt.Errorf("the invitation's address %q is not host:port", i.Address)
+	if err := checkAddress(i.Address); err != nil {
+		return Invitation{}, fmt.Errorf("the invitation's address: %w", err)
 	}
 	if b, err := hex.DecodeString(i.Print); err != nil || len(b) != sha256.Size {
 		return Invitation{}, errors.New("the invitation's fingerprint is not 64 hexadecimal digits")
@@ -57,6 +58,23 @@ func ParseInvitation(text string) (Invitation, error) {
 	}
 	return i, nil
 }
+
+// checkAddress fails unless text is host:port, or several of them with commas between.
+func checkAddress(text string) error {
+	for one := range strings.SplitSeq(text, ",") {
+		host, port, err := net.SplitHostPort(one)
+		if err == nil {
+			_, err = strconv.ParseUint(port, 10, 16)
+		}
+		if err != nil || host == "" || strings.ContainsAny(host, "/@ ") {
+			return fmt.Errorf("%q is not HOST:PORT", one)
+		}
+	}
+	return nil
+}
+
+// urls returns the servers of an address as the engine's client wants them.
+func urls(address string) string { return "tls://" + strings.ReplaceAll(address, ",", ",tls://") }
 
 // errStranger is why a connection to something that is not the hub invited to ends.
 var errStranger = errors.New(
@@ -79,7 +97,12 @@ func (i Invitation) dial(name string, more ...nats.Option) (*nats.Conn, error) {
 		nats.PingInterval(10 * time.Second), nats.MaxPingsOutstanding(2),
 		nats.ErrorHandler(func(*nats.Conn, *nats.Subscription, error) {}), // calls return what concerns them
 	}, more...)
-	nc, err := nats.Connect("tls://"+i.Address, options...)
+	nc, err := nats.Connect(urls(i.Address), options...)
+	if errors.Is(err, nats.ErrAuthorization) {
+		// While a hub takes in who else is invited, it refuses whoever knocks.
+		time.Sleep(reconnectWait / 4)
+		nc, err = nats.Connect(urls(i.Address), options...)
+	}
 	switch {
 	case err == nil:
 		return nc, nil

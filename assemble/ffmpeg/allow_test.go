@@ -89,7 +89,8 @@ func TestNothingIsStartedForASpentFile(t *testing.T) {
 	if _, err := tool.Ask(context.Background(), Command{About: "a"}); !errors.Is(err, ErrSpent) {
 		t.Errorf("got %v", err)
 	}
-	if err := tool.Run(context.Background(), Command{About: "a", Accepted: true}); errors.Is(err, ErrSpent) || err == nil {
+	if err := tool.Run(context.Background(), Command{About: "a", Accepted: true}); errors.Is(err, ErrSpent) ||
+		err == nil {
 		t.Errorf("accepted: %v", err)
 	}
 }

@@ -34,7 +34,8 @@ func TestWhereFFmpegIsFound(t *testing.T) {
 	if got, err := windows.locate("", "ffmpeg"); err == nil {
 		t.Fatalf("found where there is none: %s", got)
 	}
-	packages := filepath.Join(local, "Microsoft", "WinGet", "Packages", "Gyan.FFmpeg_Microsoft.Winget.Source_8wekyb3d8bbwe")
+	packages := filepath.Join(local, "Microsoft", "WinGet", "Packages",
+		"Gyan.FFmpeg_Microsoft.Winget.Source_8wekyb3d8bbwe")
 	older := program(t, filepath.Join(packages, "ffmpeg-7.1-full_build", "bin"), "ffmpeg.exe")
 	newer := program(t, filepath.Join(packages, "ffmpeg-8.0-full_build", "bin"), "ffmpeg.exe")
 	if got, err := windows.locate("", "ffmpeg"); got != newer || err != nil {

@@ -27,8 +27,9 @@ func answered(t *testing.T, release string, without ...string) *Tool {
 		}
 		return string(data)
 	}
-	tool := &Tool{FFmpeg: "/there/ffmpeg", Version: ParseVersion(read("version")), encoders: parseList(read("encoders")),
-		filters: parseList(read("filters"))}
+	tool := &Tool{FFmpeg: "/there/ffmpeg", Version: ParseVersion(read("version")),
+		encoders: parseList(read("encoders")),
+		filters:  parseList(read("filters"))}
 	for _, name := range without {
 		if !tool.encoders[name] && !tool.filters[name] {
 			t.Fatalf("%s has no %s to be without", release, name)
@@ -55,7 +56,8 @@ func TestWhatBuildsLack(t *testing.T) {
 		{"Debian unstable", "9.0", nil, nil, ""},
 		{"without the GPL", "9.0", []string{"libx264", "libx265"}, []string{"libx264", "libx265"},
 			"/there/ffmpeg: this ffmpeg 9.0.2-4 was built without libx264"},
-		{"lean", "9.0", []string{"zscale", "libx265", "libsvtav1", "libopus"}, []string{"libsvtav1", "libx265", "zscale"},
+		{"lean", "9.0", []string{"zscale", "libx265", "libsvtav1", "libopus"},
+			[]string{"libsvtav1", "libx265", "zscale"},
 			""},
 		{"cut down", "9.0", []string{"xstack", "aac"}, []string{"aac", "xstack"}, "without aac and xstack"},
 	} {
@@ -80,7 +82,8 @@ func TestWhatBuildsLack(t *testing.T) {
 // Options are spelled as the release at hand knows them. The first lines of
 // releases that are not recorded are from memory.
 func TestOptionsAreSpelledForTheRelease(t *testing.T) {
-	written := []string{"-fps_mode", "passthrough", "-filter_complex_script", "g", "-bsf:v", "setts=pts=1:dts=2:duration=3"}
+	written := []string{"-fps_mode", "passthrough", "-filter_complex_script", "g", "-bsf:v",
+		"setts=pts=1:dts=2:duration=3"}
 	for _, c := range []struct {
 		version string
 		want    string
@@ -98,7 +101,8 @@ func TestOptionsAreSpelledForTheRelease(t *testing.T) {
 			t.Errorf("%s: %q, want %q", c.version, got, c.want)
 		}
 	}
-	if written[0] != "-fps_mode" || written[2] != "-filter_complex_script" || !strings.Contains(written[5], "duration") {
+	if written[0] != "-fps_mode" || written[2] != "-filter_complex_script" ||
+		!strings.Contains(written[5], "duration") {
 		t.Errorf("the caller's arguments were changed: %q", written)
 	}
 }

@@ -51,7 +51,8 @@ func TestArgumentsOfSound(t *testing.T) {
 	}
 	c, err = Proxy("file:/v.wav", 2, "file:/v.aac")
 	proxy := line(t, c, err)
-	if l := lacks(proxy, "-i file:/v.wav", "-c:a aac", "-b:a 192k", "-f adts", "-cutoff 20000", "-aac_pns 0", "-aac_is 0",
+	if l := lacks(proxy, "-i file:/v.wav", "-c:a aac", "-b:a 192k", "-f adts", "-cutoff 20000", "-aac_pns 0",
+		"-aac_is 0",
 		"-aac_ms 0", "+bitexact", "file:/v.aac"); l != nil {
 		t.Errorf("no %q in %s", l, proxy)
 	}
@@ -69,7 +70,8 @@ func TestArgumentsOfSound(t *testing.T) {
 	}
 	for n := range 100_000 { // whole microseconds of 1024/48000 s only every third frame
 		if n%3 == 0 {
-			if s := aacSeconds(n); math.Abs(math.Round(float64(n)*AACFrame/48000*1e6)-float64(n)*AACFrame/48000*1e6) > 1e-3 {
+			if s := aacSeconds(n); math.Abs(math.Round(float64(n)*AACFrame/48000*1e6)-float64(
+				n)*AACFrame/48000*1e6) > 1e-3 {
 				t.Fatalf("%d frames are %s s, no whole microseconds", n, s)
 			}
 		}
@@ -177,7 +179,8 @@ func TestArgumentsOfOneFrame(t *testing.T) {
 func TestArgumentsOfAnInset(t *testing.T) {
 	ntsc := shot.Rate{Num: 30000, Den: 1001}
 	canvas := layout.Canvas{W: 960, H: 540}
-	c, err := GuideFilm(canvas, ntsc, "file:/g.wav", &Inset{Path: "file:/m.mp4", Y: 90, From: 17}, "file:/g.mp4", "Round")
+	c, err := GuideFilm(canvas, ntsc, "file:/g.wav", &Inset{Path: "file:/m.mp4", Y: 90, From: 17}, "file:/g.mp4",
+		"Round")
 	if l := lacks(line(t, c, err)+" "+c.Graph, "-noautorotate", "-i file:/m.mp4", "-i pipe:0", "-i file:/g.wav",
 		"settb=expr=1001/30000", "setpts=expr=N+0", "setpts=expr=N+17",
 		"overlay=x=0:y=90:eof_action=pass:repeatlast=0"); l != nil {

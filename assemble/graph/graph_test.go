@@ -132,7 +132,8 @@ func TestConformPutsPartsInTheirPlaces(t *testing.T) {
 		}
 	}
 	c.Picture.Parts = nil
-	if cmd, err = Conform(c, Source{Path: "take.mp4"}, fps30, "out.mp4"); err != nil || strings.Contains(cmd.Graph, "select") {
+	if cmd, err = Conform(c, Source{Path: "take.mp4"}, fps30, "out.mp4"); err != nil ||
+		strings.Contains(cmd.Graph, "select") {
 		t.Errorf("a whole take has %s (%v)", cmd.Graph, err)
 	}
 }

@@ -56,5 +56,6 @@ func (i Inset) over(s *ffmpeg.Stream, rate shot.Rate) *ffmpeg.Stream {
 	// A kept picture has the original's mark of rotation, and is upright.
 	seen := ffmpeg.Input(i.Path, ffmpeg.KwArgs{"f": "mov", "threads": "1", "noautorotate": ""}).Get("v")
 	return ffmpeg.Filter([]*ffmpeg.Stream{counted(s, 0), counted(seen, i.From)}, "overlay",
-		ffmpeg.Args{"x=" + strconv.Itoa(i.X), "y=" + strconv.Itoa(i.Y), "eof_action=pass", "repeatlast=0", "format=yuv420"})
+		ffmpeg.Args{"x=" + strconv.Itoa(i.X), "y=" + strconv.Itoa(i.Y), "eof_action=pass", "repeatlast=0",
+			"format=yuv420"})
 }

@@ -30,7 +30,8 @@ func Shrink(film string, s Small, dst string) (Command, error) {
 			channels = "1"
 		}
 		args := bt709(plain(ffmpeg.KwArgs{
-			"c:v": "libx264", "preset": "veryfast", "crf": "28", "profile:v": "main", "threads": encoderThreads(s.Canvas),
+			"c:v": "libx264", "preset": "veryfast", "crf": "28", "profile:v": "main",
+			"threads": encoderThreads(s.Canvas),
 			"maxrate": strconv.Itoa(s.Video), "bufsize": strconv.Itoa(2 * s.Video),
 			"g": strconv.Itoa(max(1, s.Rate.Frame(1))), "video_track_timescale": timescale(s.Rate),
 			"filter_complex_threads": "1", "c:a": "aac", "b:a": strconv.Itoa(s.Sound), "ac": channels,

@@ -22,7 +22,9 @@ const backingLUFS = -30
 // first measure of a re-take and to go out after its last.
 const backingFade = audio.Rate / 50
 
-// Backing is the parts that are heard in a guide.
+// Backing is the parts that are heard in a guide. Two clocks meet here: guide frames
+// are those of the whole piece, while a variant of a part of it begins at its own
+// frame 0, which is guide frame shift.
 type Backing struct {
 	path     string       // the sum of the strips, float samples
 	first    audio.Frames // guide frame of the sum's first sample
@@ -34,7 +36,8 @@ type Backing struct {
 }
 
 // NewBacking returns the parts of a mix that a variant is to have in it. sum is
-// the file with those strips added up, line that of the film.
+// the file with those strips added up, line that of the film. more is added to the
+// gain, in decibels; the manifest's level of the mix.
 func NewBacking(sum string, line plan.Timeline, v *production.Variant, more audio.Decibels) (*Backing, error) {
 	b := &Backing{path: sum, first: line.AudioStart, from: line.AudioStart + backingFade,
 		to: line.AudioStart + line.AudioLen - backingFade}
@@ -46,7 +49,8 @@ func NewBacking(sum string, line plan.Timeline, v *production.Variant, more audi
 	return b, b.level(more)
 }
 
-// level measures what will be heard and chooses the gain.
+// level measures what will be heard and chooses the gain. Silence keeps the gain
+// asked for and adds a note, since there is nothing to measure.
 func (b *Backing) level(more audio.Decibels) error {
 	part, err := b.open()
 	if err != nil {
@@ -96,7 +100,8 @@ type closing struct {
 // Close implements io.Closer.
 func (c *closing) Close() error { return c.file.Close() }
 
-// open opens the parts on the guide's own clock.
+// open opens the parts on the guide's own clock. Frames before the sum begins are
+// silent, frames past its end are its end.
 func (b *Backing) open() (*part, error) {
 	wav, err := media.OpenWAV(b.path)
 	if err != nil {
@@ -157,7 +162,8 @@ func (p *part) Read(dst audio.Block) (int, error) {
 	return n, err
 }
 
-// fade returns the gain at a guide frame: a raised cosine at both ends.
+// fade returns the gain at a guide frame: a raised cosine at both ends. It is 0
+// outside the measures that the guide plays.
 func (b *Backing) fade(guide audio.Frames) float64 {
 	into := min(guide-(b.from-backingFade), b.to+backingFade-guide)
 	switch {

@@ -17,7 +17,8 @@ import (
 )
 
 // words returns the numbers that are spoken in the count-in, none where nobody speaks, and
-// what a person should know about them.
+// what a person should know about them. A missing speaking program is a note and no
+// fault: the guide is as good without. A recording that cannot be read is one.
 func words(ctx context.Context, s *session.Session, j Job) (list []click.Word, notes []string, err error) {
 	c := s.Manifest().Guide.Count
 	if c == nil || j.Tempo.Spec().CountIn.Measures == 0 {
@@ -59,10 +60,12 @@ func words(ctx context.Context, s *session.Session, j Job) (list []click.Word, n
 	return list, notes, nil
 }
 
-// longestWord bounds what is read of a recording of a number, in frames.
+// longestWord bounds what is read of a recording of a number, in frames. A file that
+// is longer is read no farther.
 const longestWord = 20 * audio.Rate
 
-// word reads one spoken number; tmp is a file that may be written.
+// word reads one spoken number; tmp is a file that may be written. Channels are
+// averaged. What comes before and after the word is cut away by click.NewWord.
 func word(ctx context.Context, s *session.Session, file, tmp string) (click.Word, error) {
 	info, err := media.Probe(ctx, s.Tool(), file)
 	if err != nil {

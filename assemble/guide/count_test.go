@@ -29,7 +29,8 @@ func speaker(t *testing.T, count string) (*session.Session, Job) {
 			x[k+audio.Rate/8] = level * math.Sin(2*math.Pi*float64(200+100*i)*float64(k)/audio.Rate)
 		}
 		path := filepath.Join(dir, fmt.Sprintf("%d.wav", i+1))
-		if _, err := media.CreateWAV(t.Context(), path, audio.NewMemory(audio.Block{x}, audio.Rate), media.PCM24); err != nil {
+		if _, err := media.CreateWAV(t.Context(), path, audio.NewMemory(audio.Block{x}, audio.Rate),
+			media.PCM24); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -62,7 +63,8 @@ func TestRecordedNumbers(t *testing.T) {
 		media.PCM24); err != nil {
 		t.Fatal(err)
 	}
-	if _, _, err := words(t.Context(), s, j); err == nil || !strings.Contains(err.Error(), "2.wav: nothing is heard in it") {
+	if _, _, err := words(t.Context(), s, j); err == nil || !strings.Contains(err.Error(),
+		"2.wav: nothing is heard in it") {
 		t.Error(err)
 	}
 	if err := os.Remove(silent); err != nil {
@@ -82,7 +84,8 @@ func TestSpokenNumbers(t *testing.T) {
 	s, j := speaker(t, "spoken")
 	folder := t.TempDir()
 	asked := filepath.Join(folder, "asked")
-	script := "#!/bin/sh\necho \"$@\" >> " + asked + "\n/bin/cp " + filepath.Join(s.Manifest().Dir, "1.wav") + " \"$6\"\n"
+	script := "#!/bin/sh\necho \"$@\" >> " + asked + "\n/bin/cp " + filepath.Join(s.Manifest().Dir, "1.wav") +
+		" \"$6\"\n"
 	if err := os.WriteFile(filepath.Join(folder, "espeak-ng"), []byte(script), 0o777); err != nil {
 		t.Fatal(err)
 	}
@@ -97,7 +100,8 @@ func TestSpokenNumbers(t *testing.T) {
 			t.Errorf("it was asked %q", line)
 		}
 	}
-	if err := os.WriteFile(filepath.Join(folder, "espeak-ng"), []byte("#!/bin/sh\necho no voice\nexit 3\n"), 0o777); err != nil {
+	if err := os.WriteFile(filepath.Join(folder, "espeak-ng"), []byte("#!/bin/sh\necho no voice\nexit 3\n"),
+		0o777); err != nil {
 		t.Fatal(err)
 	}
 	if _, _, err := words(t.Context(), s, j); err == nil || !strings.Contains(err.Error(), "no voice") {

@@ -48,7 +48,9 @@ func (j Job) differences(g manifest.MadeGuide, man *production.Production) []Dif
 }
 
 // differentTempo returns the tempi of two guides at the first place where one
-// goes faster than the other, holds left aside, and nothing when there is none.
+// goes faster than the other, holds left aside, and nothing when there is none. It
+// compares how long each quarter note lasts, to a millionth, since the same tempo can
+// be written in many ways.
 func differentTempo(was, is *tempo.Map) (made, now string) {
 	was, is = withoutHolds(was), withoutHolds(is)
 	end := min(was.QuartersAt(was.End()), is.QuartersAt(is.End()))
@@ -58,6 +60,7 @@ func differentTempo(was, is *tempo.Map) (made, now string) {
 		if math.Abs(a-b) < 1e-6*step {
 			continue
 		}
+		// One tempo for the whole piece needs no measure.
 		if x, y := was.SteadyBPM(), is.SteadyBPM(); x > 0 && y > 0 {
 			return fmt.Sprintf("%.6g bpm", x), fmt.Sprintf("%.6g bpm", y)
 		}
@@ -66,7 +69,8 @@ func differentTempo(was, is *tempo.Map) (made, now string) {
 	return "", ""
 }
 
-// withoutHolds returns the map of the same piece whose beat never stops.
+// withoutHolds returns the map of the same piece whose beat never stops. Holds are
+// told by themselves: a longer one would otherwise look like another tempo.
 func withoutHolds(m *tempo.Map) *tempo.Map {
 	spec := m.Spec()
 	if len(spec.Holds) == 0 {
@@ -103,7 +107,8 @@ func differentMeter(was, is *tempo.Map) (made, now string) {
 	return "", ""
 }
 
-// differentHold returns the first holds that differ.
+// differentHold returns the first holds that differ. Only the first is told: one that
+// was put in would move all others.
 func differentHold(was, is []tempo.Hold) (made, now string) {
 	hold := func(list []tempo.Hold, i int) string {
 		if i >= len(list) {

@@ -52,7 +52,8 @@ type Conductor struct {
 
 // ConductorHole returns where in a guide film a picture of w × h upright pixels is seen:
 // all of it, since arms may go anywhere, at the left of the beats, which keep a third of
-// the width and more. Its sides and corner are even.
+// the width and more. Its sides and corner are even, since the film's colours are
+// stored for two by two pixels.
 func ConductorHole(w, h int) layout.Rect {
 	c := conductorCanvas
 	scale := math.Min(float64(c.W)*2/3/float64(w), float64(c.H)/float64(h))
@@ -73,7 +74,7 @@ type film struct {
 	fonts  *card.Fonts
 }
 
-// filmBeat is a beat while it is on.
+// filmBeat is a beat while it is on. Frames count from the first of the film.
 type filmBeat struct {
 	frame, dark int // the first frame that shows it, and the first in which its light is dim
 	view        card.Beat
@@ -81,7 +82,8 @@ type filmBeat struct {
 
 // WriteFilm writes the film of a guide beside its sound, which must be there, with the
 // film of who conducts in it when lead is not nil. It fails for text that no font can draw,
-// for what ffmpeg says, and when the disk is full; there is no film then.
+// for what ffmpeg says, and when the disk is full; there is no film then. r.Film
+// is set in any case.
 func (r *File) WriteFilm(ctx context.Context, s *session.Session, j Job, lead *Conductor) error {
 	man := s.Manifest()
 	words, err := phrase.Open(man.CallSheet.Language, nil)
@@ -130,7 +132,9 @@ func (f *film) makeRoom(lead *Conductor) *graph.Inset {
 const longRest = 4
 
 // entriesOf returns the measures in which those who play to a variant enter after a
-// long rest, when they all play one part of the score.
+// long rest, when they all play one part of the score. Notes before the first one
+// wanted count as rest, so an entry after a long silence at the beginning is
+// announced too. Of a guide of a part nothing is said.
 func entriesOf(man *production.Production, v *production.Variant) []int {
 	if v == nil || v.To > 0 || man.Score == nil {
 		return nil
@@ -164,6 +168,7 @@ func entriesOf(man *production.Production, v *production.Variant) []int {
 
 // newFilm plans the pictures of a guide that lasts so many seconds.
 func newFilm(j Job, rate shot.Rate, seconds float64, words *phrase.Book, entries []int) film {
+	// A bit of slack, so that rounding in seconds does not add a frame.
 	f := film{canvas: filmCanvas, rate: rate, frames: int(math.Ceil(seconds*rate.FPS() - 1e-9)), words: words}
 	list := measuresOf(j.Tempo, j.Marks)
 	at := map[int]int{} // index in list by number
@@ -172,7 +177,8 @@ func newFilm(j Job, rate shot.Rate, seconds float64, words *phrase.Book, entries
 	}
 	for _, n := range j.Tuning {
 		at := rate.Frame(n.Begins)
-		f.beats = append(f.beats, filmBeat{at, at, card.Beat{Figure: words.Note(n.Note), Place: words.Say("film.tune")}})
+		f.beats = append(f.beats, filmBeat{at, at, card.Beat{Figure: words.Note(n.Note),
+			Place: words.Say("film.tune")}})
 	}
 	for b := range j.Tempo.Beats() {
 		view := f.view(j.Tempo, b, list, at, entries)
@@ -183,7 +189,8 @@ func newFilm(j Job, rate shot.Rate, seconds float64, words *phrase.Book, entries
 	return f
 }
 
-// view returns what is shown from a beat on.
+// view returns what is shown from a beat on. list has the measures of the guide, at
+// where each is in it.
 func (f film) view(m *tempo.Map, b tempo.Beat, list []Measure, at map[int]int, entries []int) card.Beat {
 	countIn := m.Spec().CountIn.Measures
 	n := b.Measure
@@ -223,7 +230,8 @@ func (f film) view(m *tempo.Map, b tempo.Beat, list []Measure, at map[int]int, e
 }
 
 // next returns what is announced in measure i: an entry of the player's own, else
-// another meter or tempo.
+// another meter or tempo. Ramps of tempo are told as slower or faster, and measures
+// that follow a recording, each with a tempo of its own, not at all.
 func (f film) next(list []Measure, i int, entries []int) string {
 	for _, n := range entries {
 		if in := n - list[i].Number; in >= 1 && in <= ahead && list[i].Number >= 0 {
@@ -255,7 +263,7 @@ func (f film) next(list []Measure, i int, entries []int) string {
 }
 
 // pictures returns the frames one after the other, four bytes a pixel. A picture is
-// drawn when it changes, and only one is held.
+// drawn when it changes, and only one is held. So memory does not grow with the film.
 func (f film) pictures() io.Reader { return &frameReader{film: f, beat: -1} }
 
 // frameReader gives the frames of a film as bytes.
@@ -294,6 +302,7 @@ func (r *frameReader) draw() error {
 	if r.beat >= 0 {
 		view = r.beats[r.beat].view
 		view.Lit = r.frame < r.beats[r.beat].dark
+		// A second after the last beat has gone dark.
 		if !view.Lit && r.beat == len(r.beats)-1 && r.frame > r.beats[r.beat].dark+r.rate.Frame(1) {
 			view = card.Beat{} // the piece is over
 		}

@@ -17,7 +17,8 @@ import (
 	"ripieno/mix/tempo/score"
 )
 
-// Job is one guide to be written.
+// Job is one guide to be written. It is complete but for Backing, which needs takes
+// that are placed.
 type Job struct {
 	File    string // "guide" or "guide-NAME"
 	Title   string
@@ -71,7 +72,8 @@ func Jobs(man *production.Production, only []string) ([]Job, error) {
 }
 
 // marksOf returns the rehearsal marks of a guide, of a variant or with nil of the one
-// all play to.
+// all play to. In a guide of a part measures count from 1, as they do in its tempo
+// map.
 func marksOf(man *production.Production, v *production.Variant) []score.Mark {
 	if man.Score == nil {
 		return nil
@@ -110,8 +112,9 @@ func optionsOf(man *production.Production, v *production.Variant) (click.Options
 		sound = v.GuideSound
 	}
 	o := click.Options{
-		PitchHz: man.Guide.PitchHz, Tail: man.Guide.Tail, Subdivisions: sound.Subdivisions, CountTones: sound.CountTones,
-		ClickDB: audio.Decibels(sound.ClickDB), DroneDB: audio.Decibels(sound.DroneDB),
+		PitchHz: man.Guide.PitchHz, Tail: man.Guide.Tail, Subdivisions: sound.Subdivisions,
+		CountTones: sound.CountTones,
+		ClickDB:    audio.Decibels(sound.ClickDB), DroneDB: audio.Decibels(sound.DroneDB),
 	}
 	for _, n := range man.Guide.Tuning {
 		note, err := click.ParseNote(n.Note)
@@ -140,7 +143,8 @@ type Drone struct {
 
 // Drones returns the drones of a guide: each lasts until the next. A guide of
 // a part of the piece has those of its measures; when the piece has a drone in
-// the count-in, so has the part, the one of its first measure.
+// the count-in, so has the part, the one of its first measure. Begins and Ends are
+// seconds of the guide's own time.
 func Drones(man *production.Production, v *production.Variant) []Drone {
 	var spans []Drone
 	all := man.Guide.Drone

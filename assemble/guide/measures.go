@@ -10,10 +10,12 @@ import (
 	"ripieno/mix/tempo/score"
 )
 
-// Measure is one measure of a guide as it is played.
+// Measure is one measure of a guide as it is played. Its fields are part of what
+// --json prints.
 type Measure struct {
-	Number int      `json:"measure"`         // as played, 0 for the pick-up; of the count-in below zero
-	Page   string   `json:"page,omitempty"`  // "17/2": the second time of measure 17 of the page; absent when it is the same
+	Number int `json:"measure"` // as played, 0 for the pick-up; of the count-in below zero
+	// "17/2": the second time of measure 17 of the page; absent when it is the same
+	Page   string   `json:"page,omitempty"`
 	Meter  string   `json:"meter"`           // as written
 	Unit   string   `json:"beat_unit"`       // what BPM counts
 	BPM    float64  `json:"bpm"`             // where it begins
@@ -40,7 +42,8 @@ func measuresOf(m *tempo.Map, marks []score.Mark) []Measure {
 		notes[k.Measure] = append(notes[k.Measure], k.Text)
 	}
 	for _, h := range spec.Holds {
-		notes[h.At.Measure] = append(notes[h.At.Measure], fmt.Sprintf("hold of %.4g s on beat %.4g", h.Seconds, h.At.Beat))
+		notes[h.At.Measure] = append(notes[h.At.Measure], fmt.Sprintf("hold of %.4g s on beat %.4g", h.Seconds,
+			h.At.Beat))
 	}
 	if c := spec.CountIn; c.Measures > 0 {
 		n := c.CueMeasure - c.Measures - 1
@@ -56,7 +59,9 @@ func measuresOf(m *tempo.Map, marks []score.Mark) []Measure {
 	return list
 }
 
-// measureOf returns one measure of a map.
+// measureOf returns one measure of a map. A ramp is known by the tempo in the middle
+// or at the end being another than at the beginning; the end is taken just before the
+// bar line, where the next tempo holds.
 func measureOf(m *tempo.Map, n int, marks []string) Measure {
 	meter := m.Meter(n)
 	begin, _ := m.Quarters(tempo.Position{Measure: n, Beat: 1}) // the map has every measure it counts
@@ -102,14 +107,19 @@ func Runs(list []Measure) []Run {
 }
 
 // continues reports whether a measure can stand in the same line as those before it.
+// first is the one that begins the line. A measure with marks has a line of its own,
+// and so has the pick-up.
 func continues(before, m, first Measure) bool {
 	switch {
-	case len(m.Marks) > 0, m.own && m.Number >= 0, before.Number < 0 != (m.Number < 0), before.Number == 0, m.Meter != first.Meter,
+	case len(m.Marks) > 0, m.own && m.Number >= 0, before.Number < 0 != (m.Number < 0), before.Number == 0,
+		m.Meter != first.Meter,
 		m.ramp != first.ramp:
 		return false
 	case !m.ramp && math.Abs(m.BPM-first.BPM) > 1e-6:
 		return false
 	}
+	// "17/2" is measure 17 of the page for the second time: it must be followed by
+	// 18, 2nd time.
 	was, now := strings.Split(before.Page, "/"), strings.Split(m.Page, "/")
 	if len(was) != len(now) || len(now) < 2 {
 		return len(was) == len(now)
@@ -131,7 +141,9 @@ func tempoText(from, to Measure) string {
 }
 
 // labels returns the measures, marks and the cue as text: beginning, end and name of
-// each, in seconds, with tabs between, as editors of sound import labels.
+// each, in seconds, with tabs between, as editors of sound import labels. Without a
+// head, and sorted by time. White space in names is made one blank: a tab or line
+// break would be read as another field or label.
 func labels(m *tempo.Map, list []Measure) []byte {
 	var b strings.Builder
 	for i, x := range list {

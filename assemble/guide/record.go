@@ -15,7 +15,8 @@ import (
 )
 
 // Record keeps in the production's folder what a guide that has just been
-// written was made with; see [manifest.Made].
+// written was made with; see [manifest.Made]. made is the record as it was read, and
+// is changed.
 func (j Job) Record(ctx context.Context, man *production.Production, made *manifest.Made) error {
 	g := manifest.MadeGuide{Guide: j.File, Spec: j.Tempo.Spec()}
 	if man.Score != nil {
@@ -82,7 +83,8 @@ const sameTempo = 0.006
 
 // PlayedTo returns the guide, of those that were made, to which a take was
 // played whose tempo is other times that of the guide the manifest names for it,
-// and how that guide differs. ok is false when it was none of them.
+// and how that guide differs. ok is false when it was none of them. other is how many
+// times as fast the take was played: its own tempo over that of the guide.
 func PlayedTo(man *production.Production, made *manifest.Made, variant string, other float64) (c Change, ok bool) {
 	for _, f := range Former(man, made, variant) {
 		ratio := speedOver(f.Tempo, f.Now)
@@ -107,6 +109,7 @@ func Former(man *production.Production, made *manifest.Made, variant string) []F
 		j.Tempo = j.Variant.Tempo
 	}
 	list := made.Of(j.File)
+	// A variant that only sounds otherwise has the beats of the guide all play to.
 	if len(list) == 0 && (j.Variant == nil || j.Variant.To == 0) {
 		j.File, j.Variant = Name(""), nil
 		list = made.Of(j.File)
@@ -131,7 +134,8 @@ func speedOver(m, now *tempo.Map) float64 {
 	return (now.SecondsAt(q) - now.SecondsAt(0)) / (m.SecondsAt(q) - m.SecondsAt(0))
 }
 
-// Describe fills in the words of a change, once its takes are known.
+// Describe fills in the words of a change, once its takes are known. English, as all
+// messages on the command line.
 func (c *Change) Describe() {
 	names := make([]string, len(c.Guides))
 	for i, g := range c.Guides {

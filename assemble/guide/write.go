@@ -50,7 +50,8 @@ type File struct {
 // source).
 const leastWarning = 0.5
 
-// Write writes the files of one guide.
+// Write writes the files of one guide. Each file appears whole or not at all; of a
+// run that fails half-way some files may be new and others old.
 func (j Job) Write(ctx context.Context, s *session.Session) (File, error) {
 	var r File
 	var err error
@@ -69,6 +70,7 @@ func (j Job) Write(ctx context.Context, s *session.Session) (File, error) {
 		if err != nil {
 			return err
 		}
+		// A guide with other parts under it reads them from a file.
 		if c, ok := src.(io.Closer); ok {
 			defer c.Close()
 		}
@@ -139,8 +141,9 @@ func (r *File) describe(j Job, heard mix.Measured) {
 	if cue := j.Tempo.Cue(); !math.IsNaN(cue) {
 		r.CueAt = &cue
 		if cue < leastWarning {
-			r.Notes = append(r.Notes, fmt.Sprintf("the clap is %.1f s after the guide begins, which nobody can be ready for: "+
-				"give the count-in two measures or more, or a cue: on a later beat", cue))
+			r.Notes = append(r.Notes,
+				fmt.Sprintf("the clap is %.1f s after the guide begins, which nobody can be ready for: "+
+					"give the count-in two measures or more, or a cue: on a later beat", cue))
 		}
 	}
 	for b := range j.Tempo.Beats() {

@@ -34,7 +34,8 @@ type Text struct {
 	Data []byte
 }
 
-// Source is what a hand-over is written from.
+// Source is what a hand-over is written from. Takes must be those that Plan was made
+// of.
 type Source struct {
 	Plan  *plan.Plan
 	Takes *takes.Set
@@ -147,7 +148,8 @@ func (x *writer) edit(name string, list interchange.EDL) error {
 }
 
 // shots writes the shots of a film as cuts of the finished film: on a timeline
-// it lies in one piece for every shot. A list holds 999 of them.
+// it lies in one piece for every shot. A list holds 999 of them. In: and out: in the
+// list are frames of the film, which has no gaps.
 func (x *writer) shots(f plan.Film) error {
 	var events []interchange.Event
 	for _, s := range f.Shots {
@@ -194,7 +196,8 @@ func (x *writer) tempo() error {
 }
 
 // address returns a file as the timeline refers to it: from the timeline's own
-// folder, or in full where there is no way.
+// folder, or in full where there is no way. It is escaped as addresses are: a blank
+// in a file's name is %20.
 func (x *writer) address(path string) string {
 	rel, err := filepath.Rel(x.Dir, path)
 	if err != nil {

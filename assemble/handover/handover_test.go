@@ -21,8 +21,11 @@ import (
 // somebody else put there.
 func TestTextsOfAHandOver(t *testing.T) {
 	for file, want := range map[string]bool{
-		"timeline.otio": true, "tempo.mid": true, "offsets.csv": true, "edits/take-oboe.edl": true, "edits/film-final-2.edl": true,
-		"edits/notes.txt": false, "edits/deep/x.edl": false, "x.edl": false, "Timeline.otio": false, "edits": false, "": false,
+		"timeline.otio": true, "tempo.mid": true, "offsets.csv": true, "edits/take-oboe.edl": true,
+		"edits/film-final-2.edl": true,
+		"edits/notes.txt":        false, "edits/deep/x.edl": false, "x.edl": false, "Timeline.otio": false,
+		"edits":            false,
+		"":                 false,
 		"../timeline.otio": false, "stems/takes/oboe.wav": false, "edits/.edl": true,
 	} {
 		if got := IsText(file); got != want {
@@ -39,7 +42,8 @@ func TestPartsAsMedia(t *testing.T) {
 		got[0].Clock != m.Clock {
 		t.Errorf("a whole file: %+v", got)
 	}
-	got := partsOf(m, audio.Parts{{From: 0, To: 20}, {From: 21, To: 50, Shift: 2}, {From: 50, To: math.Inf(1), Shift: -1}})
+	got := partsOf(m, audio.Parts{{From: 0, To: 20}, {From: 21, To: 50, Shift: 2},
+		{From: 50, To: math.Inf(1), Shift: -1}})
 	if len(got) != 3 {
 		t.Fatalf("%+v", got)
 	}
@@ -101,7 +105,8 @@ func TestShotsOfAFilm(t *testing.T) {
 		f.Shots = append(f.Shots, plan.Shot{Span: plan.Span{From: 10 * k, To: 10*k + 10}, Show: shot.Card})
 		f.Shots = append(f.Shots, plan.Shot{Span: plan.Span{From: 10*k + 10, To: 10*k + 10}, Show: shot.Tutti})
 	}
-	x := &writer{Source: Source{Plan: &plan.Plan{Title: "Round", Timeline: plan.Timeline{Rate: shot.Rate{Num: 30, Den: 1}}}}}
+	x := &writer{Source: Source{Plan: &plan.Plan{Title: "Round",
+		Timeline: plan.Timeline{Rate: shot.Rate{Num: 30, Den: 1}}}}}
 	if err := x.shots(f); err != nil {
 		t.Fatal(err)
 	}
@@ -159,8 +164,9 @@ func TestFilesThatAreNotNamed(t *testing.T) {
 // begins with guide time, or with the film where that begins earlier.
 func TestStemsAsMedia(t *testing.T) {
 	x := &writer{Source: Source{Dir: filepath.FromSlash("/p/out/export"),
-		Plan:  &plan.Plan{Timeline: plan.Timeline{AudioStart: 48000, AudioLen: 6 * 48000}},
-		Stems: []soundtrack.Stem{{Section: "winds", File: "stems/sections/winds.wav"}, {Take: "oboe", File: "stems/takes/oboe.wav"}}}}
+		Plan: &plan.Plan{Timeline: plan.Timeline{AudioStart: 48000, AudioLen: 6 * 48000}},
+		Stems: []soundtrack.Stem{{Section: "winds", File: "stems/sections/winds.wav"},
+			{Take: "oboe", File: "stems/takes/oboe.wav"}}}}
 	m, ok := x.stemSource("oboe")
 	if !ok || m.Name != "oboe.wav" || m.URL != "stems/takes/oboe.wav" || m.Rate != audio.Rate || m.Channels != 2 ||
 		m.Clock.Offset != 0 || m.Last != 7 {

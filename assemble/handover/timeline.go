@@ -13,7 +13,8 @@ import (
 )
 
 // tracks lays all recordings out: a track of video for each picture, then one
-// of audio for each sound, in the order of seats.
+// of audio for each sound, in the order of seats. A picture whose file cannot be named
+// is left out; its sound is that of the stem.
 func (x *writer) tracks() (interchange.Timeline, error) {
 	line := x.Plan.Timeline
 	t := interchange.Timeline{Name: x.Plan.Title, Rate: line.Rate, Zero: line.GuideAtZero(), Frames: line.Frames,
@@ -112,6 +113,7 @@ func partsOf(m interchange.Media, parts audio.Parts) []interchange.Media {
 	for _, p := range parts {
 		x := m
 		x.First, x.Last = max(m.First, p.From), min(m.Last, p.To)
+		// Shift is in seconds of the file, Offset in guide time.
 		x.Clock.Offset += p.Shift * m.Clock.Drift.Ratio()
 		if x.Last > x.First {
 			all = append(all, x)
@@ -158,7 +160,8 @@ var offsetsHead = []string{"take", "player", "part", "section", "role", "file", 
 
 const offsetsNumbers = 7
 
-// offsets writes where every recording lies.
+// offsets writes where every recording lies. Seconds have six digits, which is finer
+// than a sample.
 func (x *writer) offsets() error {
 	rows := [][]string{offsetsHead}
 	number := func(v float64, digits int) string { return strconv.FormatFloat(v, 'f', digits, 64) }

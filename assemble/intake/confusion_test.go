@@ -45,7 +45,8 @@ func codes(t *testing.T) []Code {
 
 // Every code has a take that gives it and a near miss that does not.
 func TestEveryCodeHasBoth(t *testing.T) {
-	gives, misses := map[Code]bool{Duplicate: true, ByHand: true}, map[Code]bool{Duplicate: true, ByHand: true} // in tests of their own
+	// in tests of their own
+	gives, misses := map[Code]bool{Duplicate: true, ByHand: true}, map[Code]bool{Duplicate: true, ByHand: true}
 	for _, c := range spoilers() {
 		gives[c.code] = true
 		misses[c.code] = misses[c.code] || c.near != nil

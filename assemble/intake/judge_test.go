@@ -9,7 +9,6 @@ import (
 	"strings"
 	"testing"
 
-	"ripieno/assemble/fault"
 	"ripieno/assemble/media"
 	"ripieno/assemble/report/phrase"
 	"ripieno/layout/face"
@@ -24,8 +23,9 @@ func good() Facts {
 	sound := func() *Sound {
 		return &Sound{
 			Seconds: 120, Rate: 48000, LoudnessLUFS: -24, LoudDB: -20, NoiseDB: -62, RestSeconds: 6,
-			Channels: []Channel{{PeakDB: -5, RMSDB: -25, RailDB: -8, RailRatio: 0.2, RailPercent: 1}, {PeakDB: -5.5, RMSDB: -25.5}},
-			HumHz:    50, HumDB: -90, HumProminenceDB: 2, Correlation: 0.6,
+			Channels: []Channel{{PeakDB: -5, RMSDB: -25, RailDB: -8, RailRatio: 0.2, RailPercent: 1},
+				{PeakDB: -5.5, RMSDB: -25.5}},
+			HumHz: 50, HumDB: -90, HumProminenceDB: 2, Correlation: 0.6,
 		}
 	}
 	v := &media.Video{W: 1920, H: 1080, SARNum: 1, SARDen: 1, FPSNum: 30, FPSDen: 1, Duration: 120, Transfer: "bt709"}
@@ -37,8 +37,10 @@ func good() Facts {
 		Take: "oboe-1", Piece: &Piece{Cue: 8, Start: 16, End: 110},
 		Files: []File{
 			{Role: "video", Name: "mara.mov", Info: with, Sound: sound(), Hash: "1",
-				Picture: &Picture{Frames: 60, Mean: 110, DarkPercent: 20, WhitePercent: 2, Motion: 2, Subject: motion.Subject{Left: 0.4, Right: 0.6, Top: 0.2, Bottom: 1, Confidence: 0.6}, Blur: 0.3, LongestGap: 0.034},
-				Sync:    &Sync{Offset: 2, DriftPPM: 40, Confidence: 0.95, Sure: true}},
+				Picture: &Picture{Frames: 60, Mean: 110, DarkPercent: 20, WhitePercent: 2, Motion: 2,
+					Subject: motion.Subject{Left: 0.4, Right: 0.6, Top: 0.2, Bottom: 1, Confidence: 0.6}, Blur: 0.3,
+					LongestGap: 0.034},
+				Sync: &Sync{Offset: 2, DriftPPM: 40, Confidence: 0.95, Sure: true}},
 			{Role: "audio", Name: "mara.wav", Info: info, Sound: sound(), Hash: "2",
 				Sync: &Sync{Offset: -1, DriftPPM: -12, Confidence: 0.9, Sure: true}},
 		},
@@ -58,148 +60,12 @@ func TestGoodTakeHasNoFindings(t *testing.T) {
 func upright(f *Facts, size float64) {
 	const y = 0.5
 	file := &f.Files[0]
-	file.Info.Video = &media.Video{W: 1080, H: 1920, SARNum: 1, SARDen: 1, FPSNum: 30, FPSDen: 1, Duration: 120, Transfer: "bt709"}
+	file.Info.Video = &media.Video{W: 1080, H: 1920, SARNum: 1, SARDen: 1, FPSNum: 30, FPSDen: 1, Duration: 120,
+		Transfer: "bt709"}
 	p := file.Picture
 	p.W, p.H = 360, 640
-	p.Faces = []face.Face{{X: 0.5, Y: y, Size: size, Left: 0.5, Right: 0.5, Top: y, Bottom: y, Pictures: 8, Of: 8, Score: 300}}
-}
-
-// spoiled is a row of [spoilers].
-type spoiled struct {
-	code  Code
-	level Level
-	spoil func(f *Facts)
-	near  func(f *Facts) // nil where another row of the code has one
-}
-
-func video(f *Facts) *File { return &f.Files[0] }
-
-// unsure makes a take one that was not placed, and played at some pace.
-func unsure(f *Facts, p playing.Pace) {
-	f.Files = f.Files[:1]
-	f.Piece.BPM = 120
-	f.Files[0].Sync, f.Files[0].Pace = &Sync{Confidence: 0.4, Reason: "no placement fits"}, &p
-}
-
-// spoilers make a good take give a finding and, beside it, come as near as may
-// be without giving it.
-func spoilers() []spoiled {
-	return []spoiled{
-		{Missing, Ask, func(f *Facts) { f.Files, f.Expected = nil, true }, func(f *Facts) { f.Expected = true }},
-		{Missing, Ask, func(f *Facts) { f.Expected = true; video(f).Err = ErrNotIn }, nil},
-		{Unreadable, Redo, func(f *Facts) { video(f).Err = ErrNotIn }, func(f *Facts) { video(f).Err, f.Expected = ErrNotIn, true }},
-		{Unreadable, Redo, func(f *Facts) { video(f).Err = fault.New(fault.Media, "x", "this is text, not a recording", "") }, nil},
-		{Truncated, Redo, func(f *Facts) { video(f).Info.Truncated = true }, nil},
-		{Truncated, Redo, func(f *Facts) { video(f).Sound.Seconds = 119 }, func(f *Facts) { video(f).Sound.Seconds = 119.6 }},
-		{Truncated, Redo, func(f *Facts) { video(f).Decoded = &media.Decoded{Truncated: true, Rate: 48000, Frames: 480000} },
-			func(f *Facts) { video(f).Decoded = &media.Decoded{Rate: 48000, Frames: 480000} }},
-		{Damaged, Ask, func(f *Facts) { video(f).Decoded = &media.Decoded{Damaged: 2} }, func(f *Facts) { video(f).Decoded = &media.Decoded{Notes: []string{"a gap was filled"}} }},
-		{Damaged, OK, func(f *Facts) { video(f).Decoded = &media.Decoded{Damaged: 1} }, func(f *Facts) { video(f).Decoded = &media.Decoded{Missing: 3} }}, // a recorder that paused
-		{Damaged, Ask, func(f *Facts) { video(f).Decoded = &media.Decoded{Damaged: 1, Missing: 0.4} }, nil},
-		{Damaged, Ask, func(f *Facts) { video(f).Picture.Damaged = 2 }, nil},
-		{Damaged, OK, func(f *Facts) { video(f).Picture.Damaged = 1 }, nil},
-		{NoSound, Redo, func(f *Facts) { f.Files = f.Files[:1]; video(f).Info.Audio = nil }, func(f *Facts) { video(f).Info.Audio = nil }},
-		{NoPicture, Redo, func(f *Facts) { video(f).Info.Video = nil }, func(f *Facts) { video(f).Info.Video, video(f).Role = nil, "audio" }},
-		{Silent, Redo, func(f *Facts) { video(f).Sound = &Sound{Channels: []Channel{{PeakDB: -61, RMSDB: -80}}} }, nil},
-		{Silent, Redo, func(f *Facts) { video(f).Sound = &Sound{} }, func(f *Facts) { video(f).Sound = &Sound{Channels: []Channel{{PeakDB: -58, RMSDB: -80}}} }},
-		{TooSoft, Ask, func(f *Facts) { video(f).Sound.LoudnessLUFS = -43 }, func(f *Facts) { video(f).Sound.LoudnessLUFS = -41 }},
-		{TooSoft, Redo, func(f *Facts) { video(f).Sound.LoudnessLUFS = -56 }, nil},
-		{Noisy, Ask, func(f *Facts) { video(f).Sound.NoiseDB = -47 }, func(f *Facts) { video(f).Sound.NoiseDB = -49 }},
-		{Noisy, Redo, func(f *Facts) { video(f).Sound.NoiseDB = -33 }, func(f *Facts) { video(f).Sound.NoiseDB, video(f).Sound.RestSeconds = -33, 0.4 }},
-		{Clipped, Ask, func(f *Facts) { video(f).Sound.Channels[1].FlatPercent = 0.01 }, func(f *Facts) { video(f).Sound.Channels[1].FlatPercent = 0.001 }},
-		{Clipped, Redo, func(f *Facts) { video(f).Sound.Channels[1].FlatPercent = 0.6 }, nil},
-		{Clipped, Ask, func(f *Facts) { video(f).Sound.Channels[0].RailRatio, video(f).Sound.Channels[0].RailPercent = 0.8, 3 },
-			func(f *Facts) {
-				video(f).Sound.Channels[0].RailRatio, video(f).Sound.Channels[0].RailPercent = 0.8, 0.5
-			}},
-		{Clipped, Redo, func(f *Facts) { video(f).Sound.Channels[0].RailRatio, video(f).Sound.Channels[0].RailPercent = 1.2, 3 },
-			func(f *Facts) { video(f).Sound.Channels[0].RailRatio, video(f).Sound.Channels[0].RailPercent = 0.55, 8 }},
-		{TooLoud, Ask, func(f *Facts) { video(f).Sound.LoudnessLUFS, video(f).Sound.Channels[0].PeakDB = -13, -0.1 },
-			func(f *Facts) { video(f).Sound.LoudnessLUFS, video(f).Sound.Channels[0].PeakDB = -20, 0 }}, // brought to full level
-		{Hum, Ask, func(f *Facts) { video(f).Sound.HumDB, video(f).Sound.HumProminenceDB = -55, 20 },
-			func(f *Facts) { video(f).Sound.HumDB, video(f).Sound.HumProminenceDB = -55, 10 }},
-		{Hum, Ask, func(f *Facts) { video(f).Sound.HumDB, video(f).Sound.HumProminenceDB = -64, 20 },
-			func(f *Facts) { video(f).Sound.HumDB, video(f).Sound.HumProminenceDB = -66, 20 }},
-		{DeadSide, OK, func(f *Facts) { video(f).Sound.Channels[1].RMSDB = -58 }, func(f *Facts) { video(f).Sound.Channels[1].RMSDB = -52 }},
-		{Antiphase, OK, func(f *Facts) { video(f).Sound.Correlation = -0.9 }, func(f *Facts) { video(f).Sound.Correlation = -0.7 }},
-		{LowRate, Ask, func(f *Facts) { video(f).Info.Audio = &media.Audio{Rate: 16000, Channels: 1} },
-			func(f *Facts) { video(f).Info.Audio = &media.Audio{Rate: 32000, Channels: 1} }},
-		{Speed, Ask, func(f *Facts) { video(f).Sync.DriftPPM = -320 }, func(f *Facts) { video(f).Sync.DriftPPM = -290 }},
-		{Broken, Ask, func(f *Facts) {
-			video(f).Breaks = []Break{{At: 40, Jump: 2.1, Measure: 9, By: "playing", Mended: true}}
-		},
-			func(f *Facts) { video(f).Breaks = nil }},
-		{Broken, OK, func(f *Facts) {
-			video(f).Breaks = []Break{{At: 40, Jump: -2.1, Measure: 9, By: "silence", Mended: true}}
-		}, nil},
-		{Broken, Ask, func(f *Facts) { video(f).Breaks = []Break{{At: 40, Jump: 0.5, Measure: 9, By: "device"}} }, nil},
-		{WrongRate, OK, func(f *Facts) { video(f).TrueRate = video(f).Info.Audio.Rate * 2 },
-			func(f *Facts) { video(f).TrueRate = video(f).Info.Audio.Rate }},
-		{CueUnsure, Ask, func(f *Facts) { video(f).Sync.Sure, video(f).Sync.Confidence = false, 0.3 }, func(f *Facts) { video(f).Sync.Confidence = 0.9 }},
-		{OtherPiece, Ask, func(f *Facts) { unsure(f, playing.Pace{Notes: 60, Guide: 4, Other: 30, Ratio: 0.95}) },
-			func(f *Facts) { unsure(f, playing.Pace{Notes: 60, Guide: 20, Other: 30, Ratio: 0.95}) }}, // the guide's pulse is there as well
-		{OtherPiece, Ask, func(f *Facts) { unsure(f, playing.Pace{Notes: 90, Guide: 17, Other: 60, Ratio: 1.2}) },
-			func(f *Facts) { unsure(f, playing.Pace{Notes: 25, Guide: 3, Other: 14, Ratio: 0.7}) }}, // chance may do that
-		{OtherPiece, Redo, func(f *Facts) { unsure(f, playing.Pace{Notes: 160, Guide: 3, Other: 80, Ratio: 0.95}) }, nil},
-		{Speed, Ask, func(f *Facts) { unsure(f, playing.Pace{Notes: 160, Guide: 3, Other: 80, Ratio: 48.0 / 44.1}) },
-			func(f *Facts) { unsure(f, playing.Pace{Notes: 160, Guide: 3, Other: 80, Ratio: 1.08}) }},
-		{StartsLate, Redo, func(f *Facts) { video(f).Sync.Offset = 17 }, func(f *Facts) { video(f).Sync.Offset = 7.9 }},
-		{StartsLate, OK, func(f *Facts) { video(f).Sync.Offset = 9 }, nil},
-		{EndsEarly, Ask, func(f *Facts) { video(f).Info.Duration = 107 }, func(f *Facts) { video(f).Info.Duration = 107.8 }},
-		{Portrait, Ask, func(f *Facts) { video(f).Info.Video.W, video(f).Info.Video.H = 1080, 1920 },
-			func(f *Facts) { video(f).Info.Video.W, video(f).Info.Video.H, f.Shape = 1080, 1920, 9.0/16 }},
-		{Portrait, Ask, func(f *Facts) { video(f).Info.Video.Rotation = 90 }, func(f *Facts) { video(f).Info.Video.Rotation = 180 }},
-		{Portrait, OK, func(f *Facts) { f.Framed, video(f).Info.Video.Rotation = true, 90 }, nil},
-		{Rotated, OK, func(f *Facts) { video(f).Info.Video.Rotation = 180 }, func(f *Facts) { video(f).Info.Video.W, video(f).Info.Video.H = 1080, 1920 }},
-		{LowRes, Ask, func(f *Facts) { video(f).Info.Video.W, video(f).Info.Video.H = 480, 270 },
-			func(f *Facts) { video(f).Info.Video.W, video(f).Info.Video.H = 640, 360 }},
-		{LowRes, Redo, func(f *Facts) { video(f).Info.Video.W, video(f).Info.Video.H = 320, 180 }, nil},
-		{LowFPS, Ask, func(f *Facts) { video(f).Info.Video.FPSNum = 15 }, func(f *Facts) { video(f).Info.Video.FPSNum = 24 }},
-		{TooDark, Ask, func(f *Facts) { video(f).Picture.Mean, video(f).Picture.DarkPercent = 25, 90 },
-			func(f *Facts) { video(f).Picture.Mean, video(f).Picture.DarkPercent = 40, 70 }}, // a lit player before black
-		{BlownOut, Ask, func(f *Facts) { video(f).Picture.WhitePercent = 45 }, func(f *Facts) { video(f).Picture.WhitePercent = 30 }},
-		{Unsharp, Ask, func(f *Facts) { video(f).Picture.Blur = 0.7 }, func(f *Facts) { video(f).Picture.Blur = 0.5 }},
-		{Frozen, Ask, func(f *Facts) { video(f).Picture.Motion = 0.01 }, func(f *Facts) { video(f).Picture.Motion = 0.3 }},
-		{OffCentre, OK, func(f *Facts) {
-			video(f).Picture.Subject = motion.Subject{Left: 0.72, Right: 0.92, Top: 0.2, Bottom: 1, Confidence: 0.6}
-		},
-			func(f *Facts) {
-				video(f).Picture.Subject = motion.Subject{Left: 0.15, Right: 0.35, Top: 0.2, Bottom: 1, Confidence: 0.6}
-			}},
-		{OffCentre, OK, func(f *Facts) {
-			video(f).Picture.Subject = motion.Subject{Left: 0.05, Right: 0.25, Top: 0.2, Bottom: 1, Confidence: 0.4}
-		},
-			func(f *Facts) {
-				video(f).Picture.Subject = motion.Subject{Left: 0.05, Right: 0.25, Top: 0.2, Bottom: 1, Confidence: 0.3}
-			}}, // anything may have moved
-		{CutOff, Ask, func(f *Facts) {
-			video(f).Picture.Subject = motion.Subject{Left: 0.01, Right: 0.3, Top: 0.2, Bottom: 0.9, Confidence: 0.6}
-		},
-			func(f *Facts) {
-				video(f).Picture.Subject = motion.Subject{Left: 0.05, Right: 0.3, Top: 0.2, Bottom: 0.9, Confidence: 0.6}
-			}},
-		{CutOff, Ask, func(f *Facts) {
-			video(f).Picture.Subject = motion.Subject{Left: 0.4, Right: 0.6, Top: 0.03, Bottom: 0.7, Confidence: 0.6}
-		},
-			func(f *Facts) {
-				video(f).Picture.Subject = motion.Subject{Left: 0.4, Right: 0.6, Top: 0.2, Bottom: 1, Confidence: 0.6}
-			}}, // seated
-		{HeadCut, Ask, func(f *Facts) { upright(f, 0.2); f.Shape = 16.0 / 9 },
-			func(f *Facts) { upright(f, 0.2); f.Shape = 1 }},
-		{HeadCut, Ask, func(f *Facts) { upright(f, 0.46) }, func(f *Facts) { upright(f, 0.36) }},
-		{HeadCut, Ask, func(f *Facts) { upright(f, 0.46) },
-			func(f *Facts) { upright(f, 0.46); f.Framed = true }}, // the user has seen to it
-		{Bleed, Ask, func(f *Facts) { video(f).Sync.ClickDB = -52 }, func(f *Facts) { video(f).Sync.ClickDB = -68 }},
-		{Untagged, OK, func(f *Facts) { video(f).Info.Video.PixFmt, video(f).Info.Video.Transfer = "yuv420p10le", "" },
-			func(f *Facts) { video(f).Info.Video.PixFmt, video(f).Info.Video.Transfer = "yuv420p10le", "bt709" }},
-		{FrameGaps, Ask, func(f *Facts) { video(f).Picture.LongestGap = 0.5 }, func(f *Facts) { video(f).Picture.LongestGap = 0.1 }},
-		{Variable, OK, func(f *Facts) { video(f).Info.Video.VFR = true }, func(f *Facts) { video(f).Picture.LongestGap = 0.12 }},
-		{Variable, OK, func(f *Facts) { video(f).Picture.Uneven = true }, nil},
-		{HDR, OK, func(f *Facts) { video(f).Info.Video.Transfer = "arib-std-b67" },
-			func(f *Facts) { video(f).Info.Video.PixFmt, video(f).Info.Video.Transfer = "yuv420p10le", "bt2020-10" }},
-		{Interlaced, OK, func(f *Facts) { video(f).Info.Video.Interlaced = true }, func(f *Facts) { video(f).Info.Video.H = 576 }},
-		{Apart, Ask, func(f *Facts) { video(f).Info.Video.Duration = 118 }, func(f *Facts) { video(f).Info.Video.Duration = 119.2 }},
-	}
+	p.Faces = []face.Face{{X: 0.5, Y: y, Size: size, Left: 0.5, Right: 0.5, Top: y, Bottom: y, Pictures: 8, Of: 8,
+		Score: 300}}
 }
 
 func TestJudge(t *testing.T) {
@@ -229,7 +95,8 @@ func TestJudge(t *testing.T) {
 func TestSilenceSaysItAll(t *testing.T) {
 	f := good()
 	f.Files = f.Files[1:]
-	f.Files[0].Sound = &Sound{Channels: []Channel{{PeakDB: Floor, RMSDB: Floor}, {PeakDB: Floor, RMSDB: Floor}}, LoudnessLUFS: Floor, Seconds: 120}
+	f.Files[0].Sound = &Sound{Channels: []Channel{{PeakDB: Floor, RMSDB: Floor}, {PeakDB: Floor, RMSDB: Floor}},
+		LoudnessLUFS: Floor, Seconds: 120}
 	if found := Judge(f); len(found) != 1 || found[0].Code != Silent {
 		t.Errorf("%+v", found)
 	}
@@ -251,7 +118,8 @@ func TestOtherTempoSaysWhy(t *testing.T) {
 	f := good()
 	unsure(&f, playing.Pace{Notes: 160, Guide: 3, Other: 80, Ratio: 0.92})
 	found := Judge(f)
-	if len(found) != 1 || found[0].Code != OtherPiece || !strings.Contains(found[0].What, "92.0 % of the guide's tempo, 110 beats a minute instead of 120") ||
+	if len(found) != 1 || found[0].Code != OtherPiece || !strings.Contains(found[0].What,
+		"92.0 % of the guide's tempo, 110 beats a minute instead of 120") ||
 		!strings.Contains(found[0].Ask, "Which version of the guide") || found[0].Sure > 0.97 {
 		t.Errorf("%+v", found)
 	}
@@ -288,7 +156,8 @@ func TestCompare(t *testing.T) {
 	b.Take, b.Files[0].Hash, b.Files[1].Hash = "horn-2", "3", "2" // the microphone file of oboe-1
 	c.Take, c.Files[0].Hash, c.Files[1].Hash = "flute-1", "", ""  // not known
 	got := compare(t, []Facts{a, b, c})
-	if len(got) != 2 || len(got["horn-2"]) != 1 || got["horn-2"][0].Code != Duplicate || got["oboe-1"][0].Level != Redo ||
+	if len(got) != 2 || len(got["horn-2"]) != 1 || got["horn-2"][0].Code != Duplicate ||
+		got["oboe-1"][0].Level != Redo ||
 		!strings.Contains(got["horn-2"][0].What, `"oboe-1"`) {
 		t.Errorf("%+v", got)
 	}
@@ -334,7 +203,8 @@ func TestFindingAsJSON(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{`"code":"too-soft"`, `"level":"ask"`, `"role":"video"`, `"file":"mara.mov"`, `"what":"soft: -50 LUFS"`, `"ask":"Your recording is very soft.`} {
+	for _, want := range []string{`"code":"too-soft"`, `"level":"ask"`, `"role":"video"`, `"file":"mara.mov"`,
+		`"what":"soft: -50 LUFS"`, `"ask":"Your recording is very soft.`} {
 		if !strings.Contains(string(out), want) {
 			t.Errorf("%s lacks %s", out, want)
 		}
@@ -380,7 +250,8 @@ func TestFindingsInEveryLanguage(t *testing.T) {
 				if said == "" || unfilled.MatchString(said+asked) || (asked == "") != (x.Ask == "") {
 					t.Errorf("%s: %s is %q and asks %q", language, x.Code, said, asked)
 				}
-				if language != phrase.Default && (said == x.What && x.Code != Unreadable || asked != "" && asked == x.Ask) {
+				if language != phrase.Default && (said == x.What && x.Code != Unreadable || asked != "" &&
+					asked == x.Ask) {
 					t.Errorf("%s: %s is said in English: %q, %q", language, x.Code, said, asked)
 				}
 			}
@@ -418,7 +289,8 @@ func TestBreakKeepsEarlierParts(t *testing.T) {
 		t.Fatal("no parts")
 	}
 	said := Break{At: parts[1].To, Jump: -2, Measure: 9, By: "device", Parts: parts}.String()
-	if want := "write parts: [{to: 12.000}, {from: 12.000, to: 40.000, shift: 0.500}, {from: 42.000, shift: -1.500}]"; !strings.Contains(said, want) {
+	if want := "write parts: [{to: 12.000}, {from: 12.000, to: 40.000, shift: 0.500}, {from: 42.000, " +
+		"shift: -1.500}]"; !strings.Contains(said, want) {
 		t.Errorf("%s\nlacks %s", said, want)
 	}
 }

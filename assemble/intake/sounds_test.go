@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"path/filepath"
+	"sync"
 	"testing"
 
 	"ripieno/assemble/ffmpeg/ffmpegtest"
@@ -37,6 +38,29 @@ var instruments = []instrument{
 // then a second of the room. The highest sample of the playing is 1, the
 // noise of the room is at noiseDB (RMS).
 func (in instrument) play(seconds float64, noiseDB float64) []float64 {
+	made, _ := performances.LoadOrStore(performance{in.name, seconds}, sync.OnceValues(func() (x, room []float64) {
+		return in.perform(seconds)
+	}))
+	playing, room := made.(func() ([]float64, []float64))()
+	noise, x := math.Pow(10, noiseDB/20), make([]float64, len(playing))
+	for i := range x {
+		x[i] = playing[i] + float64(noise*room[i])
+	}
+	return x
+}
+
+// performances are what instruments have played so far, for so many seconds. Tests want
+// the same in rooms of all kinds.
+var performances sync.Map
+
+type performance struct {
+	name    string
+	seconds float64
+}
+
+// perform returns what [instrument.play] plays, and the noise of a room beside it at
+// 0 dB.
+func (in instrument) perform(seconds float64) (x, room []float64) {
 	rng := rand.New(rand.NewPCG(7, uint64(len(in.name))))
 	var notes []float64
 	for float64(len(notes)) < seconds*testRate {
@@ -66,15 +90,15 @@ func (in instrument) play(seconds float64, noiseDB float64) []float64 {
 	for _, v := range notes {
 		top = max(top, math.Abs(v))
 	}
-	x := make([]float64, 2*testRate+len(notes)+testRate)
+	x = make([]float64, 2*testRate+len(notes)+testRate)
 	for i, v := range notes {
 		x[2*testRate+i] = v / top
 	}
-	noise := math.Pow(10, noiseDB/20)
-	for i := range x {
-		x[i] += noise * rng.NormFloat64()
+	room = make([]float64, len(x))
+	for i := range room {
+		room[i] = rng.NormFloat64()
 	}
-	return x
+	return x, room
 }
 
 // scale multiplies and limits to ±1, as a converter does, in steps of 16 bits.

@@ -11,7 +11,8 @@ import (
 func TestTrace(t *testing.T) {
 	zero := time.Unix(1_000_000, 0)
 	data, err := Trace("ripieno", []Slice{
-		{Category: "compose", Name: "final from 2.0 s", Lane: 1, From: zero.Add(2 * time.Second), To: zero.Add(3500 * time.Millisecond)},
+		{Category: "compose", Name: "final from 2.0 s", Lane: 1, From: zero.Add(2 * time.Second),
+			To: zero.Add(3500 * time.Millisecond)},
 		{Category: "conform", Name: "oboe", From: zero, To: zero.Add(time.Second), Error: "broke off"},
 	})
 	if err != nil {

@@ -22,7 +22,8 @@ import (
 // A name or part counts when it is there as a whole, and not when another
 // number follows, so that "horn-2.mov" is not the horn's; abbreviations and
 // other languages count for a part as in [Scaffold]. Of a player, one word is
-// enough. Capitals, accents and what separates words do not matter.
+// enough. Capitals, accents and what separates words do not matter. It is a proposal
+// and no decision: a stranger chooses the file's name.
 func TakesFor(p *production.Production, file string) []string {
 	base := path.Base(file)
 	stem := copyForm().ReplaceAllString(strings.TrimSuffix(base, path.Ext(base)), "")
@@ -35,11 +36,14 @@ func TakesFor(p *production.Production, file string) []string {
 		part := coverPhrase(covered, words, nameWords(t.Part))
 		coverPhrase(covered, words, nameWords(t.Name))
 		for _, w := range nameWords(t.Player) {
+			// Words of two letters, "de" or "st", are in too many names.
 			if i := slices.Index(words, w); i >= 0 && len([]rune(w)) > 2 {
 				covered[i] = true
 			}
 		}
 		score := len(covered)
+		// One point, whatever the number of its words: the file's name only means the
+		// part, by an abbreviation or in another language.
 		if !part && guessed != "" && slices.Equal(nameWords(guessed), nameWords(t.Part)) {
 			score++
 		}
@@ -106,6 +110,10 @@ type Adopted struct {
 //
 // A take that is not there or has such a recording, a path that a manifest
 // cannot name and a way of writing nothing can be added to are faults.
+//
+// p is the production that data was read into, for its paths in faults, or nil. The
+// caller writes the bytes to disk under the lock of the manifest, since nothing here
+// sees whether the file has changed meanwhile.
 func Adopt(data []byte, p *production.Production, a Arrival) (Adopted, error) {
 	file, dir := FileName, "."
 	if p != nil {
@@ -139,6 +147,8 @@ func Adopt(data []byte, p *production.Production, a Arrival) (Adopted, error) {
 		return refuse(fmt.Sprintf("take %q is written in a way that nothing can be added to", a.Take))
 	}
 	out := slices.Concat(data[:begin], []byte(text), data[end:])
+	// The proof that no other value moved: what was written is read again and
+	// compared, node by node, with what was meant.
 	again, bad := parseYAML(file, out, maxBytes)
 	if bad != nil || !differsOnlyBy(root, again, nil) { // arrivalEdit has changed root to what is meant
 		return refuse(fmt.Sprintf("take %q is written in a way that nothing can be added to", a.Take))
@@ -150,7 +160,9 @@ func Adopt(data []byte, p *production.Production, a Arrival) (Adopted, error) {
 }
 
 // arrivalEdit finds what to replace, by what, and makes the same change in the
-// nodes of the take.
+// nodes of the take. begin and end are bytes of the file; ok is false where it cannot
+// be said where the old value ends. root is then changed all the same and must not be
+// used.
 func arrivalEdit(src *source, take *yaml.Node, a Arrival) (begin, end int, text string, ok bool) {
 	flow := take.Style&yaml.FlowStyle != 0
 	role := string(a.Role)
@@ -169,6 +181,8 @@ func arrivalEdit(src *source, take *yaml.Node, a Arrival) (begin, end int, text 
 			name = `"` + name + `"`
 		}
 	}
+	// Before the other recording's key, on a line of its own where the take has such
+	// lines.
 	begin = src.offset(key)
 	text = quote + role + quote + ": {" + quote + "file" + quote + ": " + name + "}"
 	word := &yaml.Node{Kind: yaml.ScalarNode, Tag: "!!str", Value: role, Style: key.Style}

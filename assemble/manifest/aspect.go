@@ -24,7 +24,8 @@ const aspectHint = "auto, a range such as 4:5 to 16:9, or one shape as width:hei
 	"9:16 or 2.39:1"
 
 // aspect reads the shape of tiles: auto, 4:5 to 16:9, or one shape, of which
-// the numbers have no common factor. It is zero when the key is not there.
+// the numbers have no common factor. It is zero when the key is not there. A shape
+// and a range whose ends are the same mean the same, and are one.
 func (m mapping) aspect() production.Aspect {
 	v, ok := m.scalar("aspect", "auto")
 	if !ok {
@@ -44,6 +45,7 @@ func (m mapping) aspect() production.Aspect {
 			m.at(v, aspectHint, "aspect %q is not a ratio", clip(v.Value))
 			return production.Aspect{}
 		}
+		// 2.39:1 without rounding: a tile's size is reckoned in whole numbers.
 		w, h := thousandths(parts[1], parts[2]), thousandths(parts[3], parts[4])
 		if w == 0 || h == 0 || w > maxAspect*h || h > maxAspect*w {
 			m.at(v, fmt.Sprintf("a ratio from 1:%d to %d:1", maxAspect, maxAspect), "aspect %s is out of range",
@@ -57,6 +59,7 @@ func (m mapping) aspect() production.Aspect {
 	switch {
 	case !isRange || least == most:
 		return production.Aspect{AspectW: least[0], AspectH: least[1]}
+	// The sides are at most 10^8, so their products are far from overflowing 64 bits.
 	case least[0]*most[1] > most[0]*least[1]:
 		m.at(v, fmt.Sprintf("did you mean %q?", to+" to "+from), "aspect %q begins with the wider shape", v.Value)
 		return production.Aspect{}
@@ -70,6 +73,7 @@ func (m mapping) aspect() production.Aspect {
 // one shape cannot be stretched.
 func (m mapping) shortRows(a production.Aspect) production.Alignment {
 	rows := choose(m, "short_rows", production.Alignment(""))
+	// Another word for the same, as the README writes it.
 	if rows == "centre" {
 		rows = production.Centred
 	}

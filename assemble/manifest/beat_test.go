@@ -35,7 +35,8 @@ func TestShotsCutOnBeats(t *testing.T) {
 		{"exact", "aspect: auto", "cuts: exact", []float64{2.3, 5.3, 7.1, 7.2, 12.5}, 6.8},
 		{"one shape", "aspect: auto", "aspect: 16:9", []float64{2.3, 5.3, 7.1, 7.2, 12.5}, 6.8},
 	} {
-		text := strings.Replace(strings.Replace(cutting, "  - {from: m6.1.5, show: solo, take: a}\n", "", 1), c.old, c.new, 1)
+		text := strings.Replace(strings.Replace(cutting, "  - {from: m6.1.5, show: solo, take: a}\n", "", 1), c.old,
+			c.new, 1)
 		p, err := Parse("production.yaml", []byte(text))
 		if err != nil {
 			t.Fatal(c.name, err)

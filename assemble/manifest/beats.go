@@ -6,7 +6,6 @@ import (
 	"io"
 	"io/fs"
 	"math"
-	"os"
 	"path"
 	"path/filepath"
 	"strings"
@@ -110,23 +109,14 @@ func (m mapping) beats() *beatsOf {
 
 // readBeats reads a list of beats, a text or taps as MIDI, in dir or below it.
 func readBeats(dir, name string) ([]follow.Line, error) {
-	root, err := os.OpenRoot(dir)
-	if err != nil {
-		return nil, err
-	}
-	defer root.Close() //nolint:errcheck // nothing was written
-	info, err := root.Stat(name)
-	if err != nil {
-		return nil, err
-	}
-	if !info.Mode().IsRegular() || info.Size() > maxList {
-		return nil, fmt.Errorf("not an ordinary file of at most %d MB", maxList>>20)
-	}
-	f, err := root.Open(name)
+	f, size, err := OpenInside(dir, name)
 	if err != nil {
 		return nil, err
 	}
 	defer f.Close() //nolint:errcheck // nothing was written
+	if size > maxList {
+		return nil, fmt.Errorf("larger than %d MB", maxList>>20)
+	}
 	in := io.LimitReader(f, maxList)
 	if ext := strings.ToLower(path.Ext(name)); ext == ".mid" || ext == ".midi" {
 		return follow.Taps(in)
@@ -184,7 +174,8 @@ func (m mapping) onBeats(b *beatsOf, music *tempo.Map) *tempo.Map {
 		music, err = tempo.New(spec)
 	}
 	if err != nil {
-		m.at(m.vals["from"], "correct the list or say in tempo how many measures there are", "%s: %v", clip(b.List), err)
+		m.at(m.vals["from"], "correct the list or say in tempo how many measures there are", "%s: %v", clip(b.List),
+			err)
 		return nil
 	}
 	b.Count, b.Offset = len(times), music.Start()-times[0]
@@ -198,7 +189,8 @@ func (m mapping) onBeats(b *beatsOf, music *tempo.Map) *tempo.Map {
 	}
 	if n := len(b.lines) - len(times); n > 0 {
 		b.Remarks = append(b.Remarks, fmt.Sprintf(
-			"beats after the end of the piece that are left out: %d from %.2f s of %s on", n, b.lines[len(times)].At, b.File))
+			"beats after the end of the piece that are left out: %d from %.2f s of %s on", n, b.lines[len(times)].At,
+			b.File))
 	}
 	return music
 }

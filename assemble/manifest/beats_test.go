@@ -44,7 +44,8 @@ func TestTempoFromTaps(t *testing.T) {
 	if got := m2 - b.Offset; math.Abs(got-3.8) > 1e-9 { // back in the time of the taps
 		t.Errorf("measure 2 is at %.4f s of the taps", got)
 	}
-	if got := man.ScoreRemarks(); len(got) != 1 || !strings.HasPrefix(got[0], "the tempo is that of 7 beats in taps.txt") {
+	if got := man.ScoreRemarks(); len(got) != 1 || !strings.HasPrefix(got[0],
+		"the tempo is that of 7 beats in taps.txt") {
 		t.Errorf("%q", got)
 	}
 	// The record of guides has such a tempo too.
@@ -68,7 +69,8 @@ func TestTempoFromAList(t *testing.T) {
 		t.Fatal(err)
 	}
 	if b := man.Beats; b.Own != 1 || b.Weak != 1 || b.Count != 5 || len(b.Remarks) != 1 ||
-		!strings.Contains(b.Remarks[0], "left out: 1 from 3.50 s") || !slices.Contains(b.Describe(), "beats put right by you: 1") {
+		!strings.Contains(b.Remarks[0], "left out: 1 from 3.50 s") ||
+		!slices.Contains(b.Describe(), "beats put right by you: 1") {
 		t.Errorf("%+v: %q", b, b.Describe())
 	}
 	f := ToFollow(dir)
@@ -83,7 +85,8 @@ func TestTempoFromAList(t *testing.T) {
 		}
 	}
 	wrong := strings.Replace(list, "m2.1", "m2.2", 1)
-	_, err = Load(inFolder(t, "from: a.wav, changes: [{measure: 1, meter: 2/4}]", map[string]string{"a-beats.txt": wrong}))
+	_, err = Load(inFolder(t, "from: a.wav, changes: [{measure: 1, meter: 2/4}]",
+		map[string]string{"a-beats.txt": wrong}))
 	if err == nil || !strings.Contains(err.Error(),
 		"a-beats.txt: line 4: beat 2 of measure 2 stands where beat 1 of measure 2 is due") {
 		t.Error(err)

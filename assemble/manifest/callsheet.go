@@ -30,7 +30,9 @@ func (m mapping) callSheet(language string) production.CallSheet {
 	return s
 }
 
-// sentences reads what replaces the built-in sentences.
+// sentences reads what replaces the built-in sentences. A text with a placeholder
+// that the sentence does not have would be printed with its braces to every player,
+// so it is a fault.
 func (m mapping) sentences() map[string]string {
 	own := map[string]string{}
 	for _, key := range m.shape.names() {

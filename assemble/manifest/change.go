@@ -45,6 +45,10 @@ func (c Change) String() string {
 // A manifest that Parse would refuse, before or afterwards, is refused with its
 // faults. So is a place that is not there, and one that is written in a way that
 // cannot be changed without touching more.
+//
+// The desk uses it, and everything that writes what a person has decided. Values are
+// YAML of the caller: one that came from outside goes through yamlText first, and
+// what it means is checked by reading the whole file again.
 func Apply(data []byte, p *production.Production, changes []Change) ([]byte, error) {
 	path, dir := FileName, "."
 	if p != nil {
@@ -62,6 +66,7 @@ func Apply(data []byte, p *production.Production, changes []Change) ([]byte, err
 		}
 		out = next
 	}
+	// A change that changes nothing must not give the file a new time.
 	if bytes.Equal(out, data) {
 		return data, nil
 	}
@@ -72,7 +77,8 @@ func Apply(data []byte, p *production.Production, changes []Change) ([]byte, err
 }
 
 // applyOne makes one change. It changes the nodes of the text as it is meant, and
-// keeps the new text only when it reads as those nodes.
+// keeps the new text only when it reads as those nodes. An error says in words for
+// people why not.
 func applyOne(data []byte, c Change) ([]byte, error) {
 	root, bad := parseYAML(FileName, data, maxBytes)
 	if bad != nil {
@@ -112,7 +118,8 @@ func applyOne(data []byte, c Change) ([]byte, error) {
 	return next, nil
 }
 
-// wrapValue returns a value inside mappings of the keys given.
+// wrapValue returns a value inside mappings of the keys given. They are written in
+// braces, which is possible in every place.
 func wrapValue(keys []string, value string) string {
 	for _, k := range slices.Backward(keys) {
 		value = "{" + k + ": " + value + "}"
@@ -132,7 +139,8 @@ func stepInto(n *yaml.Node, key string) *yaml.Node {
 	return nil
 }
 
-// editor makes one change in a text and, in step with it, in its nodes.
+// editor makes one change in a text and, in step with it, in its nodes. It serves for
+// one change: afterwards neither data nor src fits the nodes any more.
 type editor struct {
 	src  *source
 	data []byte
@@ -143,7 +151,9 @@ func (e editor) replace(begin, end int, text string) []byte {
 	return slices.Concat(e.data[:begin], []byte(text), e.data[end:])
 }
 
-// set writes, exchanges or takes away one entry of a mapping or a list.
+// set writes, exchanges or takes away one entry of a mapping or a list. in is the
+// mapping or list, and is changed with the text. When it fails, it may be changed
+// already and must not be used.
 func (e editor) set(in *yaml.Node, key, value string) ([]byte, error) {
 	var old *yaml.Node
 	if !strings.HasPrefix(key, "+") {
@@ -179,7 +189,9 @@ func (e editor) set(in *yaml.Node, key, value string) ([]byte, error) {
 	return e.replace(begin, end, value), nil
 }
 
-// valueNode reads a value as it will be read in the manifest.
+// valueNode reads a value as it will be read in the manifest. A value without quotes
+// and with a # in it would be cut off there by a comment, and a line break would
+// begin another entry: both are refused.
 func valueNode(value string) (*yaml.Node, error) {
 	root, bad := parseYAML(FileName, []byte("value: "+value+"\n"), maxBytes)
 	if bad != nil || len(root.Content) != 2 || strings.ContainsAny(value, "\r\n#") && isPlain(root.Content[1]) {
@@ -192,7 +204,8 @@ func valueNode(value string) (*yaml.Node, error) {
 func isPlain(n *yaml.Node) bool { return n.Kind == yaml.ScalarNode && !isQuoted(n) }
 
 // span returns the bytes of a value that ends on a line of its own kind: a scalar, or
-// a mapping or list in braces. ok is false for one in lines.
+// a mapping or list in braces. ok is false for one in lines. flow tells that it
+// stands in braces itself.
 func (e editor) span(n *yaml.Node, flow bool) (begin, end int, ok bool) {
 	if n.Kind == yaml.ScalarNode {
 		return e.src.scalar(n, flow)
@@ -206,7 +219,8 @@ func (e editor) span(n *yaml.Node, flow bool) (begin, end int, ok bool) {
 }
 
 // closingBrace returns the byte behind the brace that closes the one at begin. Braces
-// in quotes and comments do not count.
+// in quotes and comments do not count. An apostrophe begins a quote only where a
+// value can begin: "the lamplighter's" is a word.
 func closingBrace(data []byte, begin int) (end int, ok bool) {
 	depth := 0
 	for i := begin; i < len(data); i++ {
@@ -238,7 +252,9 @@ func closingBrace(data []byte, begin int) (end int, ok bool) {
 }
 
 // addPair writes a key that a mapping lacks: behind the last entry whose end can be
-// told, which in a mapping in lines is one line.
+// told, which in a mapping in lines is one line. An entry that is written over
+// several lines is gone past, and the new key comes before it. A comment behind the
+// entry stays on its line.
 func (e editor) addPair(in *yaml.Node, key, value string, node *yaml.Node) ([]byte, error) {
 	if in.Kind != yaml.MappingNode {
 		return nil, fmt.Errorf("there is %s where a mapping is needed", kindOf(in))
@@ -259,6 +275,7 @@ func (e editor) addPair(in *yaml.Node, key, value string, node *yaml.Node) ([]by
 			}
 			return e.replace(end, end, ", "+quote+key+quote+": "+value), nil
 		}
+		// "- " before the first key of a list's entry counts as indentation.
 		lead := e.src.before(e.src.offset(k))
 		if strings.Trim(lead, " -") != "" {
 			break
@@ -270,7 +287,8 @@ func (e editor) addPair(in *yaml.Node, key, value string, node *yaml.Node) ([]by
 }
 
 // removePair takes a key and its value away. A remark behind it stays, on a line of
-// its own.
+// its own. The first key of an entry of a list stands behind its dash and cannot be
+// taken away without moving the others.
 func (e editor) removePair(in *yaml.Node, key string) ([]byte, error) {
 	k, v := entryOf(in, key)
 	flow := in.Style&yaml.FlowStyle != 0
@@ -292,7 +310,8 @@ func (e editor) removePair(in *yaml.Node, key string) ([]byte, error) {
 	return e.replace(begin, end, ""), nil
 }
 
-// withComma widens the bytes of an entry in braces by the comma that goes with it.
+// withComma widens the bytes of an entry in braces by the comma that goes with it. It
+// is the one before the entry, or behind it for the first.
 func (e editor) withComma(begin, end int) (from, to int) {
 	if i := begin - len(bytes.TrimRight(e.data[:begin], " \t")); begin-i > 0 && e.data[begin-i-1] == ',' {
 		return begin - i - 1, end
@@ -319,7 +338,8 @@ func (e editor) wholeLine(begin, end int) (from, to int) {
 	return from, stop + len(e.src.newline(stop))
 }
 
-// addEntry writes one more entry into a list, behind another one.
+// addEntry writes one more entry into a list, behind another one. There is no adding
+// to an empty list: it does not show how its entries are to be written.
 func (e editor) addEntry(in *yaml.Node, key, value string, node *yaml.Node) ([]byte, error) {
 	n := len(in.Content)
 	at, err := strconv.Atoi(strings.TrimPrefix(key, "+"))
@@ -350,7 +370,8 @@ func (e editor) insertBehind(in *yaml.Node, i int, value string, node *yaml.Node
 	return e.replace(end, end, e.src.newline(begin)+lead+value), nil
 }
 
-// removeEntry takes an entry of a list away.
+// removeEntry takes an entry of a list away. The last one stays, since a key with an
+// empty list is a fault; whoever wants none takes the key away.
 func (e editor) removeEntry(in, old *yaml.Node) ([]byte, error) {
 	flow := in.Style&yaml.FlowStyle != 0
 	begin, end, ok := e.span(old, flow)

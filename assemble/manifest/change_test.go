@@ -21,22 +21,26 @@ func TestApplyStyles(t *testing.T) {
 			"- {name: a, expected: true, gain: -2.5} # mine\n", gain},
 		{"exchanged in lines", "- name: a\n  gain: 1   # soft\n  expected: true\n",
 			"- name: a\n  gain: -2.5   # soft\n  expected: true\n", gain},
-		{"added in braces", "- {name: a, expected: true} # mine\n", "- {name: a, expected: true, gain: -2.5} # mine\n", gain},
+		{"added in braces", "- {name: a, expected: true} # mine\n",
+			"- {name: a, expected: true, gain: -2.5} # mine\n", gain},
 		{"added in lines", "- name: a\n  expected: true # later\n\n# end\n",
 			"- name: a\n  expected: true # later\n  gain: -2.5\n\n# end\n", gain},
 		{"added in the style of JSON", "- {\"name\": \"a\", \"expected\": true}\n",
 			"- {\"name\": \"a\", \"expected\": true, \"gain\": -2.5}\n", gain},
 		{"added behind braces over lines", "- name: a\n  video: {\n    file: a.mov, # it's\n    rotate: 90\n  } # x\n",
 			"- name: a\n  gain: -2.5\n  video: {\n    file: a.mov, # it's\n    rotate: 90\n  } # x\n", gain},
-		{"added without a last break", "- name: a\n  expected: true", "- name: a\n  expected: true\n  gain: -2.5", gain},
-		{"lines of Windows", "- name: a\r\n  expected: true\r\n", "- name: a\r\n  expected: true\r\n  gain: -2.5\r\n", gain},
+		{"added without a last break", "- name: a\n  expected: true", "- name: a\n  expected: true\n  gain: -2.5",
+			gain},
+		{"lines of Windows", "- name: a\r\n  expected: true\r\n",
+			"- name: a\r\n  expected: true\r\n  gain: -2.5\r\n", gain},
 		{"inside braces", "- {name: a, expected: true, crop: {x: 0.5, zoom: 2}}\n",
 			"- {name: a, expected: true, crop: {x: 0.5, zoom: 1.3}}\n", crop},
 		{"inside lines", "- name: a\n  expected: true\n  crop:\n    x: 0.5\n",
 			"- name: a\n  expected: true\n  crop:\n    x: 0.5\n    zoom: 1.3\n", crop},
 		{"in place of a word", "- {name: a, crop: auto, expected: true}\n",
 			"- {name: a, crop: {zoom: 1.3}, expected: true}\n", crop},
-		{"a mapping that was missing", "- {name: a, expected: true}\n", "- {name: a, expected: true, crop: {zoom: 1.3}}\n", crop},
+		{"a mapping that was missing", "- {name: a, expected: true}\n",
+			"- {name: a, expected: true, crop: {zoom: 1.3}}\n", crop},
 		{"taken out of braces", "- {name: a, gain: 3, expected: true}\n", "- {name: a, expected: true}\n", none},
 		{"taken out of the end", "- {name: a, expected: true , gain: 3}\n", "- {name: a, expected: true }\n", none},
 		{"taken out of the front", "- {gain: 3, name: a, expected: true}\n", "- {name: a, expected: true}\n", none},
@@ -45,7 +49,8 @@ func TestApplyStyles(t *testing.T) {
 			"- name: a\n  # who?\n  expected: true\n", none},
 		{"the last line taken out", "- name: a\n  expected: true\n  gain: 3", "- name: a\n  expected: true", none},
 		{"nothing to take out", "- name: a\n  expected: true\n", "- name: a\n  expected: true\n", none},
-		{"the same value", "- {name: a, gain: -2.5, expected: true}\n", "- {name: a, gain: -2.5, expected: true}\n", gain},
+		{"the same value", "- {name: a, gain: -2.5, expected: true}\n", "- {name: a, gain: -2.5, expected: true}\n",
+			gain},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			got, err := Apply([]byte(pinHead+c.before), nil, c.changes)
@@ -67,7 +72,8 @@ func TestApplyLists(t *testing.T) {
 		name, before, after string
 		change              Change
 	}{
-		{"a value of an entry", "shots:\n- {from: m1, show: tutti} # all\n", "shots:\n- {from: m2, show: tutti} # all\n",
+		{"a value of an entry", "shots:\n- {from: m1, show: tutti} # all\n",
+			"shots:\n- {from: m2, show: tutti} # all\n",
 			Change{Keys: at("shots", "0", "from"), Value: "m2"}},
 		{"an entry behind", "shots:\n  - {from: m1, show: tutti} # all\n# end\n",
 			"shots:\n  - {from: m1, show: tutti} # all\n  - {from: m2, show: solo, take: a}\n# end\n",
@@ -76,7 +82,8 @@ func TestApplyLists(t *testing.T) {
 			"shots: [{from: m1, show: tutti}, {from: m2, show: solo, take: a}]\n",
 			Change{Keys: at("shots", "1"), Value: "{from: m2, show: solo, take: a}"}},
 		{"an entry between", "shots:\n  - {from: m1, show: tutti} # all\n  # then\n  - {from: m3, show: tutti}\n",
-			"shots:\n  - {from: m1, show: tutti} # all\n  - {from: m2, show: solo, take: a}\n  # then\n  - {from: m3, show: tutti}\n",
+			"shots:\n  - {from: m1, show: tutti} # all\n  - {from: m2, show: solo, take: a}\n  # then\n " +
+				" - {from: m3, show: tutti}\n",
 			Change{Keys: at("shots", "+1"), Value: "{from: m2, show: solo, take: a}"}},
 		{"an entry between in braces", "shots: [{from: m1, show: tutti}, {from: m3, show: tutti}]\n",
 			"shots: [{from: m1, show: tutti}, {from: m2, show: solo, take: a}, {from: m3, show: tutti}]\n",
@@ -124,7 +131,8 @@ func TestApplyRefuses(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			data := []byte(pinHead + c.takes)
 			got, err := Apply(data, nil, []Change{c.change})
-			if err == nil || got != nil || fault.KindOf(err) != fault.Manifest || !strings.Contains(err.Error(), c.says) {
+			if err == nil || got != nil || fault.KindOf(err) != fault.Manifest ||
+				!strings.Contains(err.Error(), c.says) {
 				t.Errorf("got %q, %v", got, err)
 			}
 		})
@@ -134,7 +142,8 @@ func TestApplyRefuses(t *testing.T) {
 // FuzzApply: whatever is given as a value, the result reads back, or nothing is
 // changed; and what was not named stays byte for byte.
 func FuzzApply(f *testing.F) {
-	for _, v := range []string{"-2.5", "{x: 1}", "'a'", "\"\\n\"", "5 # x", "}", "]", "*a", "", "[1, 2]", "a: b", "#", "'"} {
+	for _, v := range []string{"-2.5", "{x: 1}", "'a'", "\"\\n\"", "5 # x", "}", "]", "*a", "", "[1, 2]", "a: b",
+		"#", "'"} {
 		f.Add("gain", v)
 		f.Add("player", v)
 	}

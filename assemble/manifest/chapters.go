@@ -7,7 +7,8 @@ import (
 	"ripieno/mix/tempo"
 )
 
-// chapters reads the places a viewer can jump to and sorts them.
+// chapters reads the places a viewer can jump to and sorts them. Two at the same time
+// are kept in the order of the file: which is right cannot be known here.
 func (m mapping) chapters(music *tempo.Map) []production.Chapter {
 	var all []production.Chapter
 	for _, e := range m.entries("chapters", chapterShape) {
@@ -32,7 +33,8 @@ func (m mapping) chapters(music *tempo.Map) []production.Chapter {
 	return all
 }
 
-// notes reads the programme notes and sorts them.
+// notes reads the programme notes and sorts them. They may overlap, as
+// WebVTT and SRT allow.
 func (m mapping) notes(music *tempo.Map) []production.Note {
 	var all []production.Note
 	for _, e := range m.entries("notes", noteShape) {

@@ -17,7 +17,8 @@ func thresholdKeys() []key {
 	return all
 }
 
-// limits reads the section check: thresholds that differ from the standard.
+// limits reads the section check: thresholds that differ from the standard. A
+// threshold that is written wins for all takes; there is none for a single take.
 func (m mapping) limits() limit.Limits {
 	l := limit.Standard()
 	c, ok := m.child("check", checkShape)

@@ -38,7 +38,8 @@ func (m mapping) occasion(p *production.Production) {
 
 // role reads who somebody is in the credits: a role that films name in their
 // language, or any words. A slip of one of those is a fault, since it would stay in
-// English.
+// English. Only a word in small letters is taken for a slip: "Sound" with a capital
+// is found among the roles all the same, and "Sond" may be somebody's name for it.
 func (m mapping) role() string {
 	text := m.text("role", "sound")
 	lower := strings.ToLower(text)
@@ -60,7 +61,9 @@ var dateForm = pattern(`^[0-9]{4}-[0-9]{1,2}-[0-9]{1,2}(?:[ T]([0-9]{1,2}:[0-9]{
 var continentalForm = pattern(`^([0-9]{1,2})\. ?([0-9]{1,2})\. ?([0-9]{4})( [0-9]{2}:[0-9]{2})?$`)
 
 // day reads a day of the calendar, with a time of day or not, or any words. It
-// returns the text as written, and a zero time for words.
+// returns the text as written, and a zero time for words. day has no time zone: it is
+// a date that is printed and never compared with a clock. clock is the time of day as
+// written, "" without.
 func (m mapping) day(key, example string) (text string, day time.Time, clock string) {
 	text = m.text(key, example)
 	if p := continentalForm().FindStringSubmatch(text); p != nil {

@@ -77,7 +77,8 @@ func checkWhole(p *production.Production) error {
 			math.IsNaN(s.From.Seconds) || s.Show == "" {
 			return fmt.Errorf("shot %+v", s)
 		}
-		if s.Show == "solo" && !takes[production.Fold(s.Take)] || s.Show == "soli" && !sections[production.Fold(s.Section)] {
+		if s.Show == "solo" && !takes[production.Fold(s.Take)] || s.Show == "soli" &&
+			!sections[production.Fold(s.Section)] {
 			return fmt.Errorf("shot %+v", s)
 		}
 	}
@@ -194,7 +195,8 @@ func FuzzPin(f *testing.F) {
 			return
 		}
 		for i, x := range p.Takes {
-			for role, file := range map[production.Role]*production.File{production.Video: x.Video, production.Audio: x.Audio} {
+			for role, file := range map[production.Role]*production.File{production.Video: x.Video,
+				production.Audio: x.Audio} {
 				if file == nil {
 					continue
 				}

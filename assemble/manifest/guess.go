@@ -7,7 +7,8 @@ import (
 	"unicode"
 )
 
-// guess is what the name of one file seems to say.
+// guess is what the name of one file seems to say. It is for a draft that a person
+// reads: a wrong guess costs a correction, and a doubt is told with it.
 type guess struct {
 	file   ScaffoldFile
 	player string
@@ -54,6 +55,7 @@ func guessAll(files []ScaffoldFile, title string) []guess {
 		}
 	}
 	all := guessWith(files, dull)
+	// Two files share words by chance: of brothers, or of one player.
 	if len(files) < 3 {
 		return all
 	}
@@ -82,7 +84,8 @@ func guessAll(files []ScaffoldFile, title string) []guess {
 }
 
 // guessWith reads every name on its own, words in dull left aside, and then lets
-// them correct each other.
+// them correct each other. A bass beside other voices sings; without any it is an
+// instrument.
 func guessWith(files []ScaffoldFile, dull map[string]bool) []guess {
 	all := make([]guess, len(files))
 	voices := false
@@ -104,7 +107,8 @@ func guessWith(files []ScaffoldFile, dull map[string]bool) []guess {
 }
 
 // sharedFolders returns the folders that are not one player's: with more than one
-// film or more than two files in them, whatever their name says.
+// film or more than two files in them, whatever their name says. Three files are two
+// players at least: one has a camera and a microphone.
 func sharedFolders(files []ScaffoldFile) map[string]bool {
 	films, count := map[string]int{}, map[string]int{}
 	shared := map[string]bool{}
@@ -151,7 +155,10 @@ func guessFile(f ScaffoldFile, dull, shared map[string]bool) guess {
 // copyForm is what a second download of one name ends with.
 var copyForm = pattern(`\s*\([0-9]{1,2}\)$`)
 
-// guessName reads one name; dull words say nothing.
+// guessName reads one name; dull words say nothing. Shorthands such as vla are tried
+// only when no whole word is an instrument: as words they may be anything. The number of
+// a part comes behind it or before it: "2 horn" is a second horn, but not in "take 2
+// horn". A month beside a figure is a date; May alone may be a name.
 func guessName(name string, dull map[string]bool) guess {
 	words := splitName(copyForm().ReplaceAllString(name, ""))
 	plain := make([]string, len(words))
@@ -247,7 +254,8 @@ func matchInstrument(plain []string, short bool) (kind, n int) {
 	return kind, n
 }
 
-// numeral returns the number of a part that a word means, 0 for none.
+// numeral returns the number of a part that a word means, 0 for none. Figures up to
+// 20: larger ones are years, dates and counters of cameras.
 func numeral(word string) int {
 	if n, err := strconv.Atoi(word); err == nil && n >= 1 && n <= 20 {
 		return n
@@ -257,7 +265,9 @@ func numeral(word string) int {
 
 // splitName cuts a name into words: at everything that is neither letter nor
 // digit nor an apostrophe within a word, where letters and digits meet except
-// in ordinals, and before a capital that follows a small letter.
+// in ordinals, and before a capital that follows a small letter. Marks that combine
+// with the letter before them stay with it, since disks of macOS keep accents so.
+// "McAdam" stays one word.
 func splitName(name string) []string {
 	var words []string
 	var word []rune
@@ -311,6 +321,8 @@ func plainWord(w string) string { return plainLetters.Replace(strings.ToLower(w)
 func hasLetter(w string) bool { return strings.ContainsFunc(w, unicode.IsLetter) }
 
 // properWord returns a word of a person's name with the capitals it should have.
+// inner tells that other words of the name come before: only there "van" and "de"
+// stay small.
 func properWord(w string, inner bool) string {
 	small := strings.ToLower(w)
 	r := []rune(small)

@@ -28,6 +28,7 @@ const (
 )
 
 // guide reads what sounds besides the clicks. release is that of the production.
+// music is nil after a fault in tempo, paper without a score.
 func (m mapping) guide(music *tempo.Map, paper *score.Score, release production.Release) production.Guide {
 	g := production.Guide{PitchHz: defaultPitchHz, Tail: defaultTail}
 	g.LevelsMark = markOf(m.file, m.node)
@@ -51,7 +52,8 @@ func (m mapping) guide(music *tempo.Map, paper *score.Score, release production.
 	return g
 }
 
-// guideSound reads what a guide sounds like; what is not written is as in def.
+// guideSound reads what a guide sounds like; what is not written is as in def. def is
+// that of the guide of all; variants write only what is different.
 func (m mapping) guideSound(def production.GuideSound) production.GuideSound {
 	s := def
 	s.LevelsMark = markOf(m.file, m.node)
@@ -70,7 +72,8 @@ func (m mapping) guideSound(def production.GuideSound) production.GuideSound {
 	return s
 }
 
-// guideLevel reads decibels or off.
+// guideLevel reads decibels or off. off is -Inf dB. A faulty value leaves what stands
+// in to.
 func (m mapping) guideLevel(key string, to *float64) {
 	if v := m.vals[key]; v != nil && v.Value == "off" {
 		*to = math.Inf(-1)
@@ -81,12 +84,14 @@ func (m mapping) guideLevel(key string, to *float64) {
 	}
 }
 
-// drones reads the tones to tune to, in order of time.
+// drones reads the tones to tune to, in order of time. Each sounds until the next. A
+// second one at the same place is a fault, since one of them would never be heard.
 func (m mapping) drones(music *tempo.Map, paper *score.Score) []production.Drone {
 	var all []production.Drone
 	seen := map[string]int{} // place -> line
 	for _, e := range m.entries("drone", droneShape) {
 		d := production.Drone{Mark: markOf(m.file, e.node), Note: e.note()}
+		// true and just mean 3:2, equal the tempered fifth of 700 cents.
 		switch e.choice("fifth", "false") {
 		case "true", "just":
 			d.Fifth = true
@@ -125,7 +130,9 @@ func (m mapping) drones(music *tempo.Map, paper *score.Score) []production.Drone
 // countInWord is the place of a drone that begins with the guide.
 const countInWord = "count-in"
 
-// dronePlace reads where a drone begins: a measure or the count-in.
+// dronePlace reads where a drone begins: a measure or the count-in. at.Text is the
+// place as the program writes it, and tells two drones at one place apart from two
+// that only sound alike.
 func (m mapping) dronePlace(music *tempo.Map) (production.Time, bool) {
 	if !m.need("measure", "for example "+droneShape.example) {
 		return production.Time{}, false
@@ -150,7 +157,8 @@ func (m mapping) dronePlace(music *tempo.Map) (production.Time, bool) {
 	return m.place(at, tempo.Position{Measure: n, Beat: 1}, v, music)
 }
 
-// variants reads the guides of some players' own.
+// variants reads the guides of some players' own. def is the sound of the guide of
+// all.
 func (m mapping) variants(def production.GuideSound, music *tempo.Map) []production.Variant {
 	var all []production.Variant
 	used := newNames("variant")
@@ -174,7 +182,8 @@ func (m mapping) variants(def production.GuideSound, music *tempo.Map) []product
 	return all
 }
 
-// excerpt reads which measures a variant plays and makes its tempo map.
+// excerpt reads which measures a variant plays and makes its tempo map. to is the
+// first measure that is not played any more, as everywhere in the manifest.
 func (m mapping) excerpt(v *production.Variant, music *tempo.Map) {
 	v.From = 1
 	before := len(m.faults)
@@ -204,7 +213,9 @@ func (m mapping) excerpt(v *production.Variant, music *tempo.Map) {
 	}
 }
 
-// cut makes the tempo map of the measures from v.From until to.
+// cut makes the tempo map of the measures from v.From until to. v.Shift is how many
+// seconds later than in the variant's own time its first measure lies in that of the
+// piece.
 func (m mapping) cut(v *production.Variant, to int, music *tempo.Map) {
 	cut := music.Excerpt // which keeps the numbers on the page, where those are others
 	if len(music.Spec().Paper) == 0 {
@@ -259,7 +270,10 @@ func (m mapping) measure(key string, music *tempo.Map) (int, bool) {
 }
 
 // useGuides checks the guides that takes name. A take that was recorded to a
-// part of the piece is heard and seen there only, unless it has a trim.
+// part of the piece is heard and seen there only, unless it has a trim. A take
+// trimmed by its guide keeps the text of the trim as a person would have written it,
+// so that messages can name it. A guide that goes to the end of the piece leaves the
+// end of the take open: the last note may ring.
 func (m mapping) useGuides(g *production.Guide, takes []production.Take, entries []mapping, music *tempo.Map) {
 	var known []string
 	for _, v := range g.Variants {
@@ -311,6 +325,7 @@ func (m mapping) note() string {
 	hint := "a letter and an octave: D3, F#2, Bb3; key for that of the score; none for silence"
 	s := strings.NewReplacer("♯", "#", "♭", "b", " ", "").Replace(v.Value)
 	if s != "" {
+		// "d3", "D 3" and "D" are what people write.
 		if s = strings.ToUpper(s[:1]) + s[1:]; noteForm().MatchString(s) {
 			hint = fmt.Sprintf("did you mean %q?", s)
 		} else if noteForm().MatchString(s + "3") {

@@ -173,7 +173,8 @@ func TestConductor(t *testing.T) {
 		turn       int // −1: none
 	}{
 		{"nothing but the film", "guide: {conductor: {video: intake/beat.mp4}}", "", true, math.NaN(), math.NaN(), -1},
-		{"all that can be said", "guide: {conductor: {video: intake/beat.mp4, cue_at: 0:11.5, rotate: 270, release: yes}}",
+		{"all that can be said",
+			"guide: {conductor: {video: intake/beat.mp4, cue_at: 0:11.5, rotate: 270, release: yes}}",
 			production.ReleaseYes, true, 11.5, math.NaN(), 270},
 		{"of a production that is released", "release: yes\nguide: {conductor: {video: intake/beat.mp4, offset: -3}}",
 			production.ReleaseYes, true, math.NaN(), -3, -1},
@@ -188,9 +189,11 @@ func TestConductor(t *testing.T) {
 			continue
 		}
 		got := p.Guide.Conductor
-		if got == nil || got.Video.Path != "intake/beat.mp4" || got.Release != c.release || got.ShowsPicture() != c.shown ||
+		if got == nil || got.Video.Path != "intake/beat.mp4" || got.Release != c.release ||
+			got.ShowsPicture() != c.shown ||
 			(got.Video.CueAt == nil) != math.IsNaN(c.cue) || got.Video.CueAt != nil && *got.Video.CueAt != c.cue ||
-			(got.Video.Offset == nil) != math.IsNaN(c.offset) || got.Video.Offset != nil && *got.Video.Offset != c.offset ||
+			(got.Video.Offset == nil) != math.IsNaN(c.offset) || got.Video.Offset != nil &&
+			*got.Video.Offset != c.offset ||
 			(got.Video.Rotate == nil) != (c.turn < 0) || got.Video.Rotate != nil && *got.Video.Rotate != c.turn {
 			t.Errorf("%s: %+v", c.what, got)
 		}

@@ -27,7 +27,8 @@ func Keys() []Key {
 	return topShape.under("")
 }
 
-// under returns the keys of s whose paths begin with prefix.
+// under returns the keys of s whose paths begin with prefix. It ends since no shape
+// contains itself.
 func (s *shape) under(prefix string) []Key {
 	var all []Key
 	for _, k := range s.keys {

@@ -18,7 +18,9 @@ const tuningRest = 2
 // tuningSeconds is how long a note is when nobody says (common practice, no source).
 const tuningSeconds = 6
 
-// tuning reads the tuning notes of guide:, which tempo needs: the count-in comes after them.
+// tuning reads the tuning notes of guide:, which tempo needs: the count-in comes
+// after them. lead is how many seconds they take together with the rest behind them,
+// 0 without any. Faulty notes count as none: the guide is not made then.
 func (m mapping) tuning() (notes []production.Tuning, lead float64) {
 	v := m.vals["guide"]
 	if v == nil || v.Kind != yaml.MappingNode {
@@ -57,7 +59,8 @@ func (m mapping) checkTuning(countIn bool) {
 const spokenWord = "spoken"
 
 // count reads who speaks the numbers of the count-in: recordings for the beats 1, 2, 3 and so
-// on, or a program.
+// on, or a program. beats is how many a measure of the count-in has, 0 when that is
+// not known. A list may be longer: what is too much is not heard.
 func (m mapping) count(beats int) *production.Count {
 	v := m.vals["count"]
 	if v == nil {
@@ -66,8 +69,9 @@ func (m mapping) count(beats int) *production.Count {
 	c := &production.Count{Mark: markOf(m.file, v)}
 	if v.Kind == yaml.ScalarNode && !isEmpty(v) {
 		if c.Spoken = v.Value == spokenWord; !c.Spoken {
-			m.at(v, "recordings such as count: [voice/1.wav, voice/2.wav], or count: spoken", "count must be a list of "+
-				"recordings or the word spoken, not %q", clip(v.Value))
+			m.at(v, "recordings such as count: [voice/1.wav, voice/2.wav], or count: spoken",
+				"count must be a list of "+
+					"recordings or the word spoken, not %q", clip(v.Value))
 		}
 		return c
 	}
@@ -85,14 +89,16 @@ func (m mapping) count(beats int) *production.Count {
 		c.Files = append(c.Files, production.Asset{Path: path.Clean(name), Mark: markOf(m.file, n)})
 	}
 	if len(list) > 0 && len(list) < beats {
-		m.at(v, "one for each beat, in order", "count has %d recordings, and a measure of the count-in %d beats", len(list),
+		m.at(v, "one for each beat, in order", "count has %d recordings, and a measure of the count-in %d beats",
+			len(list),
 			beats)
 	}
 	return c
 }
 
 // conductor reads the film of who conducts; nil for none. A clap can only be meant where
-// the guide has a cue.
+// the guide has a cue. release is the production's, which holds where the conductor
+// has none of their own. cue tells whether the guide has one.
 func (m mapping) conductor(release production.Release, cue bool) *production.Conductor {
 	c, ok := m.child("conductor", conductorShape)
 	if !ok {
@@ -100,7 +106,8 @@ func (m mapping) conductor(release production.Release, cue bool) *production.Con
 	}
 	f := c.recordingAs("video", "conductor", conductorShape)
 	if c.has("cue_at") && !cue {
-		c.at(c.keys["cue_at"], "write offset, the guide time at the file's beginning, or give the count-in some measures",
+		c.at(c.keys["cue_at"],
+			"write offset, the guide time at the file's beginning, or give the count-in some measures",
 			"without a count-in there is no clap")
 	}
 	return &production.Conductor{Video: *f, Release: c.release(release)}

@@ -42,6 +42,8 @@ func missingManifest(dir, path string) *fault.Fault {
 	if info, err := os.Stat(dir); err != nil || !info.IsDir() {
 		return fault.New(fault.Manifest, dir, "no such folder", "give the production's folder with --dir")
 	}
+	// Names that editors, downloads and other habits give the file. On disks that
+	// ignore capitals Production.yaml has been opened by now.
 	for _, other := range []string{"production.yml", "Production.yaml", "production.yaml.txt", "production.json"} {
 		if _, err := os.Stat(filepath.Join(dir, other)); err == nil {
 			return fault.New(fault.Manifest, path, "there is no such file, but there is "+strconv.Quote(other),
@@ -86,7 +88,9 @@ func Parse(path string, data []byte) (*production.Production, error) {
 	return parseIn(dir, path, data)
 }
 
-// parseIn does what Parse does, with the folder known.
+// parseIn does what Parse does, with the folder known. dir is absolute; path is only
+// printed. Adopting and pinning call it with a path that need not be there, to see
+// whether what they would write can be read.
 func parseIn(dir, path string, data []byte) (*production.Production, error) {
 	root, bad := parseYAML(path, data, maxBytes)
 	if bad != nil {
@@ -96,6 +100,7 @@ func parseIn(dir, path string, data []byte) (*production.Production, error) {
 	if r.laterVersion(root) {
 		return nil, r.err()
 	}
+	// Before anything is read: what follows takes it that no value is an alias.
 	r.refuseSharing(root)
 	p := r.mapping(root, topShape).production()
 	if err := r.err(); err != nil {
@@ -119,7 +124,8 @@ func (r *reader) laterVersion(root *yaml.Node) bool {
 	return false
 }
 
-// version checks that the file says which version it is.
+// version checks that the file says which version it is. Quotes make a text of it, as
+// of any number, and are a fault.
 func (m mapping) version() {
 	if !m.need("version", `write "version: 1" on the first line`) {
 		return
@@ -131,6 +137,12 @@ func (m mapping) version() {
 }
 
 // production reads all sections. It is only whole when there are no faults.
+//
+// The order matters. Times need the tempo; the tempo needs the tuning notes of
+// guide:, which come before it; takes need the sections and the guides; shots, the
+// mix and what is hidden need the takes. A faulty tempo is nil, and readers that take
+// one then check all but the musical positions, so that the rest of the file is still
+// told about.
 func (m mapping) production() *production.Production {
 	p := &production.Production{TakesMark: markOf(m.file, m.node)}
 	m.version()
@@ -159,6 +171,7 @@ func (m mapping) production() *production.Production {
 	p.Sections = m.useSections(p.Sections, p.Takes, entries)
 	m.useGuides(&p.Guide, p.Takes, entries, p.Tempo)
 	p.Mix = m.mix(p.Sections, len(p.Takes))
+	// By default noise is reduced up to a number of takes, which is known only now.
 	for i, e := range entries {
 		p.Takes[i].Strip.Clean = e.clean(p.Mix.Clean, defaultClean(len(entries)))
 	}

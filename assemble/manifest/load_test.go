@@ -95,7 +95,8 @@ func TestWholeExample(t *testing.T) {
 	}
 	if !reflect.DeepEqual(p.Picture, production.Picture{FPSNum: 30, FPSDen: 1,
 		Aspect: production.Aspect{AspectW: 16, AspectH: 9},
-		Gutter: 6, AutoMargin: true, Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", AudioOnly: "card",
+		Gutter: 6, AutoMargin: true, Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid",
+		AudioOnly:  "card",
 		LabelStyle: "plate", LabelCorner: "auto"}) {
 		t.Errorf("picture %+v", p.Picture)
 	}
@@ -119,10 +120,11 @@ func TestDefaults(t *testing.T) {
 	}
 	if !reflect.DeepEqual(p.Mix, production.Mix{LoudnessLUFS: -16, TruePeakDB: -1,
 		AutoBalance: true, PanLaw: pan.ConstantPower,
-		Hall: defaultHall, Clean: allClean, LowPan: 35}) || !reflect.DeepEqual(p.Picture, production.Picture{FPSNum: 30, FPSDen: 1,
-		Aspect: production.Aspect{Shapes: layout.AnyShape}, Gutter: 6, AutoGutter: true, AutoMargin: true,
-		Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", AudioOnly: "card",
-		LabelStyle: "plate", LabelCorner: "auto"}) {
+		Hall: defaultHall, Clean: allClean, LowPan: 35}) || !reflect.DeepEqual(p.Picture,
+		production.Picture{FPSNum: 30, FPSDen: 1,
+			Aspect: production.Aspect{Shapes: layout.AnyShape}, Gutter: 6, AutoGutter: true, AutoMargin: true,
+			Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: "grid", AudioOnly: "card",
+			LabelStyle: "plate", LabelCorner: "auto"}) {
 		t.Errorf("%+v %+v", p.Mix, p.Picture)
 	}
 	if len(p.Deliver) != 1 || p.Deliver[0].Name != "final" || p.Deliver[0].W != 1920 || p.Deliver[0].H != 1080 {

@@ -35,6 +35,8 @@ type MadeGuide struct {
 	Score    string     // SHA-256 of the score's file; "" when the manifest wrote the tempo itself
 }
 
+// These records have no meanings or defaults: no person writes them. Their ranges are
+// checked since a file may be damaged.
 var (
 	madeShape = &shape{name: "the file", example: "version: 1", keys: []key{
 		{name: "version"}, {name: "guides"}, {name: "complete"}}}
@@ -57,7 +59,8 @@ var (
 )
 
 // Add puts a guide before all others. One that was made before moves there; of
-// one name the oldest beyond keptGuides are forgotten.
+// one name the oldest beyond keptGuides are forgotten. The list as a whole grows by
+// new names only; of names there are few, and Encode bounds the bytes.
 func (m *Made) Add(g MadeGuide) {
 	text := g.text()
 	list := []MadeGuide{g}
@@ -140,7 +143,8 @@ func (m mapping) madeGuide() MadeGuide {
 	return g
 }
 
-// madeStep reads one change of tempo or meter of a guide of the record.
+// madeStep reads one change of tempo or meter of a guide of the record. Zero values
+// are what is not written, as in [tempo.Change] itself.
 func (m mapping) madeStep() tempo.Change {
 	var c tempo.Change
 	m.need("measure", "")
@@ -173,6 +177,7 @@ func (m *Made) Encode() []byte {
 	const last = "complete: true\n"
 	for _, g := range m.Guides {
 		text := g.text()
+		// ParseMade would refuse a longer one, and with it every guide.
 		if b.Len()+len(text)+len(last) > maxMade {
 			break
 		}

@@ -79,7 +79,8 @@ func (m *Measured) Encode() ([]byte, error) {
 	return []byte(b.String()), nil
 }
 
-// check refuses what could not be read back.
+// check refuses what could not be read back. A comparison with NaN is false, so each
+// is written to be true for what may be.
 func (f Measurement) check() error {
 	offset := math.IsNaN(f.Offset) || math.Abs(f.Offset) <= maxSeconds
 	if !offset || !(math.Abs(f.DriftPPM) <= maxDriftPPM) || !(f.Confidence >= 0 && f.Confidence <= 1) {
@@ -101,7 +102,9 @@ func (f Measurement) check() error {
 	return nil
 }
 
-// write appends f as an entry of files.
+// write appends f as an entry of files. The order of the lines is part of the file's
+// form; [ParseMeasured] takes any. Numbers have all their digits, so that reading
+// gives the same bits again.
 func (f Measurement) write(b *strings.Builder) {
 	offset := "none"
 	if !math.IsNaN(f.Offset) {

@@ -6,7 +6,8 @@ import (
 	"strings"
 )
 
-// sameThing maps words people write to the manifest's own.
+// sameThing maps words people write to the manifest's own. They are other words for
+// the same thing, in plainKey's spelling; slips of the pen need no line here.
 var sameThing = map[string]string{
 	"volume": "gain", "level": "gain", "gain_db": "gain",
 	"delay": "offset", "shift": "offset", "clap_at": "cue_at", "clap": "cue_at",
@@ -27,7 +28,8 @@ var sameThing = map[string]string{
 }
 
 // keyHint returns what was probably meant by a key that s does not have: another
-// spelling or another word for one of its keys, or a key of another place.
+// spelling or another word for one of its keys, or a key of another place. They are
+// tried in this order.
 func (r *reader) keyHint(s *shape, key string) string {
 	if isNumeral(key) {
 		return "inside braces a comma ends a value; write decimals with a point, for example -1.5"
@@ -90,6 +92,7 @@ const maxTries = 1 << 18
 // Communications of the ACM 7(3), with Wagner and Fischer's table).
 func editDistance(a, b string) int {
 	s, t := []rune(a), []rune(b)
+	// Three rows of the table are enough: a swap looks back two.
 	before, last, row := make([]int, len(t)+1), make([]int, len(t)+1), make([]int, len(t)+1)
 	for j := range last {
 		last[j] = j

@@ -14,7 +14,8 @@ const orderExample = "order: [1-8, 1-16]"
 
 // order writes repeats out: the measures of the page in the order in which
 // they are played. Everywhere else in the manifest measures count as played;
-// changes and holds stand where the page has them.
+// changes and holds stand where the page has them. nil is a piece that cannot be
+// played so; the fault is told.
 func (m mapping) order(page *tempo.Map) *tempo.Map {
 	if !m.has("order") {
 		return page
@@ -47,6 +48,7 @@ func (m mapping) orderSpans(measures int) []tempo.Span {
 			continue
 		}
 		hint := "measures of the page, for example " + orderExample
+		// A score is read after its order; until then any measure may be in it.
 		if measures < tempo.MaxMeasures {
 			hint = "measures of the page, 1 to " + strconv.Itoa(measures) + ", for example " + orderExample
 		}

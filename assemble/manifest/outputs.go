@@ -28,7 +28,9 @@ func claims(d production.Deliverable, first bool) []claim {
 }
 
 // refuseClashes refuses deliverables of which one would be written over another, or
-// over something else that is named after one. Some disks ignore capitals.
+// over something else that is named after one. Some disks ignore capitals. An example:
+// the rough cut of the film short, when it is not the first, is rough-short.mp4, and a
+// film may be called rough-short.
 func (m mapping) refuseClashes(all []production.Deliverable) {
 	type owner struct {
 		claim
@@ -62,6 +64,7 @@ func (m mapping) refuseClashes(all []production.Deliverable) {
 
 // nameOf returns where a deliverable's name is written.
 func (m mapping) nameOf(d production.Deliverable) *yaml.Node {
+	// A deliverable keeps where its entry begins and not the node.
 	for _, n := range m.vals["deliver"].Content {
 		if n.Line != d.Mark.Line || n.Column != d.Mark.Column || n.Kind != yaml.MappingNode {
 			continue

@@ -20,7 +20,9 @@ func TestPartsOfAFile(t *testing.T) {
 		"[{from: 1, to: 41.2}, {from: 50, shift: -7}]":     {{From: 1, To: 41.2}, {From: 50, To: inf, Shift: -7}},
 		"[{to: 3}, {from: 4, to: 8}, {from: 8, shift: 1}]": {{To: 3}, {From: 4, To: 8}, {From: 8, To: inf, Shift: 1}},
 	} {
-		p, err := Parse("production.yaml", []byte(head+"takes:\n  - {name: a, video: {file: a.mov, parts: "+text+", parts_of: sound, sample_rate: 48000}}\n"))
+		p, err := Parse("production.yaml",
+			[]byte(head+"takes:\n  - {name: a, video: {file: a.mov, parts: "+text+", parts_of: sound, "+
+				"sample_rate: 48000}}\n"))
 		if err != nil {
 			t.Errorf("%s: %v", text, err)
 			continue
@@ -36,7 +38,8 @@ func TestPartsOfAFile(t *testing.T) {
 func TestPartsArePinnedAndMeasured(t *testing.T) {
 	parts := audio.Parts{{To: 43.4}, {From: 45.524, To: 60, Shift: -2.124}, {From: 60, To: math.Inf(1), Shift: 1.25}}
 	data := []byte(head + "takes:\n  - {name: a, video: {file: a.mov}} # mine\n")
-	out, err := Pin(data, nil, []Pinned{{Take: "a", Role: "video", Offset: -3.25, Parts: parts, PartsOfSound: true, SampleRate: 44100}})
+	out, err := Pin(data, nil, []Pinned{{Take: "a", Role: "video", Offset: -3.25, Parts: parts, PartsOfSound: true,
+		SampleRate: 44100}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -44,11 +47,13 @@ func TestPartsArePinnedAndMeasured(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if f := p.Takes[0].Video; !reflect.DeepEqual(f.Parts, parts) || !f.PartsOfSound || f.SampleRate != 44100 || !strings.Contains(string(out), "# mine") {
+	if f := p.Takes[0].Video; !reflect.DeepEqual(f.Parts, parts) || !f.PartsOfSound || f.SampleRate != 44100 ||
+		!strings.Contains(string(out), "# mine") {
 		t.Errorf("%+v of\n%s", f, out)
 	}
-	m := Measured{Files: []Measurement{{Take: "a", Role: "video", File: "a.mov", Hash: "00", Placement: align.Placement{Method: "cue", Offset: 1},
-		Parts: parts, PartsOfSound: true, SampleRate: 44100}}}
+	m := Measured{Files: []Measurement{{Take: "a", Role: "video", File: "a.mov", Hash: "00",
+		Placement: align.Placement{Method: "cue", Offset: 1},
+		Parts:     parts, PartsOfSound: true, SampleRate: 44100}}}
 	text, err := m.Encode()
 	if err != nil {
 		t.Fatal(err)

@@ -1,6 +1,7 @@
 package manifest
 
 import (
+	"errors"
 	"fmt"
 	"os"
 	"path"
@@ -25,6 +26,8 @@ func (m mapping) path(key, example string) string {
 		m.at(m.vals[key], hint, "%s", what)
 		return ""
 	}
+	// The form is checked again with slashes: `..\takes` is fine as a name and leads
+	// out as a path.
 	slashed, ok := m.withSlashes(s)
 	if !ok {
 		return s
@@ -60,6 +63,8 @@ func insideOf(dir, s string) string {
 		return ""
 	}
 	parts := strings.FieldsFunc(s, func(r rune) bool { return r == '/' || r == '\\' })
+	// The last folder of that name counts: a production may lie in a folder that is
+	// called like it. The last part is the file.
 	for i := len(parts) - 2; i >= 0; i-- {
 		if strings.EqualFold(parts[i], filepath.Base(dir)) {
 			return strings.Join(parts[i+1:], "/")
@@ -68,7 +73,9 @@ func insideOf(dir, s string) string {
 	return ""
 }
 
-// pathFault returns what is wrong with the form of a path, "" for nothing.
+// pathFault returns what is wrong with the form of a path, "" for nothing. It looks
+// at the text alone and touches no disk, so it says the same on every system; a path
+// from Windows is refused on Linux too.
 func pathFault(s string) (what, hint string) {
 	const move = "put the file into the production's folder and write its name from there"
 	switch clean := path.Clean(s); {
@@ -88,5 +95,27 @@ func pathFault(s string) (what, hint string) {
 
 // driveForm reports whether a path begins with a drive letter, as in C:\takes.
 func driveForm(s string) bool {
+	// |0x20 makes an ASCII letter small.
 	return len(s) >= 3 && s[1] == ':' && (s[2] == '\\' || s[2] == '/') && (s[0]|0x20 >= 'a' && s[0]|0x20 <= 'z')
+}
+
+// OpenInside opens an ordinary file in dir or below it, for reading, and returns its
+// size in bytes. Links are followed but may not lead out of dir: what a manifest names
+// may come from somebody else. One that is not there is [fs.ErrNotExist]; a folder, a pipe
+// or a device is refused before it is opened, since opening a pipe would wait for ever.
+func OpenInside(dir, name string) (f *os.File, size int64, err error) {
+	root, err := os.OpenRoot(dir)
+	if err != nil {
+		return nil, 0, err
+	}
+	defer root.Close() //nolint:errcheck // nothing was written
+	info, err := root.Stat(name)
+	if err != nil {
+		return nil, 0, err
+	}
+	if !info.Mode().IsRegular() {
+		return nil, 0, errors.New("not an ordinary file")
+	}
+	f, err = root.Open(name)
+	return f, info.Size(), err
 }

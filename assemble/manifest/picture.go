@@ -23,7 +23,8 @@ const (
 
 // mix reads the settings of the sound. The defaults are those of films that
 // are streamed: -16 LUFS for a track of music (AES TD1008) under a ceiling of
-// -1 dBTP (EBU R 128).
+// -1 dBTP (EBU R 128). takes is how many there are: in large productions cleaning
+// does less by default.
 func (m mapping) mix(sections []production.Section, takes int) production.Mix {
 	x := production.Mix{
 		LoudnessLUFS: -16, TruePeakDB: -1, AutoBalance: true, Hall: defaultHall, Clean: defaultClean(takes),
@@ -49,6 +50,7 @@ func (m mapping) mix(sections []production.Section, takes int) production.Mix {
 // picture reads what all deliverables share. Pixel measures are those of a
 // film with 1080 lines, so that one manifest suits every canvas.
 func (m mapping) picture() production.Picture {
+	// What is seen when nothing is written; the schema says the same in words.
 	p := production.Picture{FPSNum: 30, FPSDen: 1, Aspect: anyAspect, Gutter: 6, AutoGutter: true, AutoMargin: true,
 		Background: "#14161a", Labels: true, LeadIn: 3, Tail: 3, Rows: production.GridRows,
 		AudioOnly:  production.AudioOnlyCard,
@@ -67,6 +69,7 @@ func (m mapping) picture() production.Picture {
 	if n, ok := c.whole("margin"); ok {
 		p.Margin, p.AutoMargin = n, false
 	}
+	// Before ground, which would take the word for a colour that is none.
 	if v := c.vals["background"]; v != nil && isScalar(v) && v.Value == "blur" {
 		p.Blurred = true
 	} else {
@@ -103,7 +106,8 @@ func (m mapping) picture() production.Picture {
 // need fewer.
 const maxFonts = 8
 
-// fonts reads one font file, or a list of them.
+// fonts reads one font file, or a list of them. The order is that in which they are
+// asked for a character.
 func (m mapping) fonts() []production.Asset {
 	const example = "fonts/hebrew.ttf"
 	v := m.vals["font"]
@@ -139,7 +143,8 @@ var frameRates = map[string][2]int{
 }
 
 // fps reads the frame rate. Rates that are not in the table are refused, not
-// rounded: a film at 29.9 frames a second is nobody's wish.
+// rounded: a film at 29.9 frames a second is nobody's wish. Text is compared and not
+// numbers: 29.97 stands for a fraction that no decimal is.
 func (m mapping) fps(p *production.Picture) {
 	v, ok := m.scalar("fps", "30")
 	if !ok {
@@ -157,7 +162,8 @@ func (m mapping) fps(p *production.Picture) {
 var colourForm = pattern(`^#[0-9a-fA-F]{6}$`)
 
 // colour reads #rrggbb. Without quotes YAML takes it for a comment and sees
-// nothing, which gets a hint of its own because everybody falls for it.
+// nothing, which gets a hint of its own because everybody falls for it. The result is
+// in small letters, so that the same colour is the same text in keys of tasks.
 func (m mapping) colour(key, def string) string {
 	example := strconv.Quote(def)
 	if v := m.vals[key]; v != nil && isEmpty(v) {
@@ -182,7 +188,8 @@ func (m mapping) colour(key, def string) string {
 }
 
 // ground reads what stands behind something: a colour, or a picture file. The
-// colour is def beside a picture.
+// colour is def beside a picture. What makes a picture of it is the ending alone;
+// whether the file is one is seen when it is opened.
 func (m mapping) ground(key, def string) (colour string, picture *production.Asset) {
 	v := m.vals[key]
 	if v == nil || !isScalar(v) || !pictureForm().MatchString(v.Value) {

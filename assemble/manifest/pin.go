@@ -49,6 +49,8 @@ func Pin(data []byte, p *production.Production, values []Pinned) ([]byte, error)
 	if err := checkPinned(values); err != nil {
 		return nil, err
 	}
+	// The nodes are found anew in every reading, since each addition is tried on a
+	// text of its own.
 	adds := make([]addition, len(values))
 	for i, v := range values {
 		root, bad := parseYAML(FileName, data, maxBytes)
@@ -71,7 +73,8 @@ func Pin(data []byte, p *production.Production, values []Pinned) ([]byte, error)
 	return pinned, err
 }
 
-// pairs returns what a recording does not say yet of v.
+// pairs returns what a recording does not say yet of v. One with a place of its own
+// gets nothing: drift and parts belong to the place that was measured.
 func (v Pinned) pairs(file *yaml.Node) []pair {
 	if valueOf(file, "offset") != nil || valueOf(file, "cue_at") != nil {
 		return nil
@@ -102,7 +105,8 @@ func checkPinned(values []Pinned) error {
 // pair is a key to be written and its value.
 type pair struct{ key, value string }
 
-// edit is bytes to be put into a file.
+// edit is bytes to be put into a file. at is a byte of the file as it was before any
+// edit.
 type edit struct {
 	at   int
 	text string
@@ -122,7 +126,8 @@ type placer func(src *source, m *yaml.Node, anchor string, pairs []pair) (e edit
 
 // addAll makes all additions, at once and beside their anchors, which is where
 // they read best; if that does not come out right, one by one wherever it
-// does. failed is the first that cannot be made at all, -1 for none.
+// does. failed is the first that cannot be made at all, -1 for none. It is quadratic
+// in the number of additions only when the first attempt fails.
 func addAll(data []byte, adds []addition) (out []byte, failed int, err error) {
 	if out, err = addSome(data, adds, false); err != nil || out != nil {
 		return out, -1, err
@@ -182,7 +187,8 @@ func addSome(data []byte, adds []addition, first bool) ([]byte, error) {
 	return after, nil
 }
 
-// apply makes the edits in a copy of data.
+// apply makes the edits in a copy of data. It sorts edits. Two at one byte would come
+// in an order that is not defined; the callers make none.
 func apply(data []byte, edits []edit) []byte {
 	slices.SortFunc(edits, func(a, b edit) int { return a.at - b.at })
 	var out []byte
@@ -195,7 +201,9 @@ func apply(data []byte, edits []edit) []byte {
 	return append(out, data[from:]...)
 }
 
-// differsOnlyBy reports whether after is before with the added pairs and nothing else.
+// differsOnlyBy reports whether after is before with the added pairs and nothing
+// else. Comments and places do not count; whether a value is in quotes does, since a
+// text must not become a number.
 func differsOnlyBy(before, after *yaml.Node, added map[*yaml.Node][]pair) bool {
 	if before.Kind != after.Kind || before.Tag != after.Tag || before.Value != after.Value ||
 		before.Style != after.Style {
@@ -284,7 +292,8 @@ func quoteOf(src *source, key *yaml.Node) string {
 }
 
 // atBeginning writes before the first key. It needs not know where any value
-// ends.
+// ends. Keys are then written without quotes, also in a file in the style of JSON,
+// which YAML allows.
 func atBeginning(src *source, m *yaml.Node, _ string, pairs []pair) (edit, bool) {
 	at := src.offset(m)
 	text := ""

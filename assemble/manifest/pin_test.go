@@ -71,7 +71,8 @@ func TestPinStyles(t *testing.T) {
 func TestPinExample(t *testing.T) {
 	data := readFile(t, "testdata/lamplighter.yaml")
 	p := parse(t, string(data))
-	got, err := Pin(data, p, []Pinned{{Take: "oboe-1", Role: "video", Offset: 1.5, DriftPPM: 0}, {Take: "oboe-1", Role: "audio", Offset: 2.5, DriftPPM: -3}})
+	got, err := Pin(data, p, []Pinned{{Take: "oboe-1", Role: "video", Offset: 1.5, DriftPPM: 0},
+		{Take: "oboe-1", Role: "audio", Offset: 2.5, DriftPPM: -3}})
 	if err != nil {
 		t.Fatal(fault.Format(err))
 	}
@@ -88,13 +89,19 @@ func TestPinRefused(t *testing.T) {
 		values []Pinned
 		want   string
 	}{
-		{"another take", []Pinned{{Take: "c", Role: "video", Offset: 1, DriftPPM: 1}}, `manifest: pin: there is no video of a take "c"`},
-		{"another role", []Pinned{{Take: "a", Role: "audio", Offset: 1, DriftPPM: 1}}, `manifest: pin: there is no audio of a take "a"`},
-		{"a take that is not in", []Pinned{{Take: "b", Role: "video", Offset: 1, DriftPPM: 1}}, `manifest: pin: there is no video of a take "b"`},
+		{"another take", []Pinned{{Take: "c", Role: "video", Offset: 1, DriftPPM: 1}},
+			`manifest: pin: there is no video of a take "c"`},
+		{"another role", []Pinned{{Take: "a", Role: "audio", Offset: 1, DriftPPM: 1}},
+			`manifest: pin: there is no audio of a take "a"`},
+		{"a take that is not in", []Pinned{{Take: "b", Role: "video", Offset: 1, DriftPPM: 1}},
+			`manifest: pin: there is no video of a take "b"`},
 		{"no role", []Pinned{{Take: "a", Role: "file", Offset: 1, DriftPPM: 1}}, `manifest: pin take "a": role "file"`},
-		{"twice", []Pinned{{Take: "a", Role: "video", Offset: 1, DriftPPM: 1}, {Take: "a", Role: "video", Offset: 2, DriftPPM: 1}}, `manifest: pin the video of take "a" twice`},
-		{"no number", []Pinned{{Take: "a", Role: "video", Offset: math.NaN(), DriftPPM: 1}}, `manifest: pin take "a": offset NaN s, drift 1 ppm`},
-		{"too much drift", []Pinned{{Take: "a", Role: "video", Offset: 1, DriftPPM: 2000}}, `manifest: pin take "a": offset 1 s, drift 2000 ppm`},
+		{"twice", []Pinned{{Take: "a", Role: "video", Offset: 1, DriftPPM: 1},
+			{Take: "a", Role: "video", Offset: 2, DriftPPM: 1}}, `manifest: pin the video of take "a" twice`},
+		{"no number", []Pinned{{Take: "a", Role: "video", Offset: math.NaN(), DriftPPM: 1}},
+			`manifest: pin take "a": offset NaN s, drift 1 ppm`},
+		{"too much drift", []Pinned{{Take: "a", Role: "video", Offset: 1, DriftPPM: 2000}},
+			`manifest: pin take "a": offset 1 s, drift 2000 ppm`},
 	} {
 		if _, err := Pin([]byte(text), nil, c.values); err == nil || err.Error() != c.want {
 			t.Errorf("%s: %v", c.name, err)
@@ -179,7 +186,8 @@ func (s style) manifest() (text string, values []Pinned) {
 			}
 			b.WriteString(text + "\n")
 			if free {
-				values = append(values, Pinned{Take: name, Role: production.Role(role), Offset: math.Round((s.rng.Float64()-0.5)*1e8) / 1e6,
+				values = append(values, Pinned{Take: name, Role: production.Role(role),
+					Offset:   math.Round((s.rng.Float64()-0.5)*1e8) / 1e6,
 					DriftPPM: (s.rng.Float64() - 0.5) * 600})
 			}
 		}
@@ -208,7 +216,8 @@ func unmarked(t *testing.T, p *production.Production) string {
 	return marks.ReplaceAllString(string(j), "")
 }
 
-var insertedForm = regexp.MustCompile(`^(, "?offset"?: [-0-9.]+(, "?drift_ppm"?: [-0-9.]+)?|(\r?\n) +offset: [-0-9.]+((\r?\n) +drift_ppm: [-0-9.]+)?)$`)
+var insertedForm = regexp.MustCompile(
+	`^(, "?offset"?: [-0-9.]+(, "?drift_ppm"?: [-0-9.]+)?|(\r?\n) +offset: [-0-9.]+((\r?\n) +drift_ppm: [-0-9.]+)?)$`)
 
 // TestPinAnyStyle: in hundreds of files of all styles, the values read back
 // exactly, everything else reads as before, no other byte has changed, and

@@ -15,8 +15,10 @@ func TestWriteShots(t *testing.T) {
 		{From: "m1", Show: "soli", Section: "high: one", Transition: "dissolve", Why: "only this section plays"},
 		{From: "m3", Show: "pair", Take: "a", Other: "b"}, {From: "m5", Show: "solo", Take: "b", Around: true}}
 	for name, text := range map[string]string{
-		"as it is": takes, "no newline": strings.TrimSuffix(takes, "\n"), "carriage returns": strings.ReplaceAll(takes, "\n", "\r\n"),
-		"a remark at the end": takes + "# the end", "a block at the end": takes + "callsheet:\n  notes: |\n    Sit still.\n",
+		"as it is": takes, "no newline": strings.TrimSuffix(takes, "\n"),
+		"carriage returns":    strings.ReplaceAll(takes, "\n", "\r\n"),
+		"a remark at the end": takes + "# the end", "a block at the end": takes +
+			"callsheet:\n  notes: |\n    Sit still.\n",
 	} {
 		out, err := WriteShots([]byte(text), nil, "change it", list)
 		if err != nil {

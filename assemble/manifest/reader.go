@@ -15,6 +15,10 @@ import (
 const maxFaults = 100
 
 // reader collects the faults of one file.
+//
+// Nothing stops at a fault: readers return a value that can be gone on with, mostly
+// the default, and the faults decide at the end. A reader must therefore report each
+// fault once, and not what only follows from another.
 type reader struct {
 	file   string
 	dir    string // where the score is looked for
@@ -22,10 +26,13 @@ type reader struct {
 	hint   string // replaces every hint, for files no person writes
 	advice []string
 	ask    *Follow // not nil: only what has to be found in a recording is wanted
-	tries  int     // comparisons made by nearest so far
+	// Bounded by maxTries; it counts over the whole file.
+	tries int // comparisons made by nearest so far
 }
 
-// at adds a fault at the beginning of a node.
+// at adds a fault at the beginning of a node. hint may be "" where there is nothing
+// to advise. Values of the file go into the text through clip: they may be of any
+// length.
 func (r *reader) at(n *yaml.Node, hint, format string, args ...any) {
 	if r.hint != "" {
 		hint = r.hint
@@ -43,6 +50,7 @@ func (r *reader) advise(n *yaml.Node, format string, args ...any) {
 // err returns all faults in order of place, the first maxFaults of them.
 func (r *reader) err() error {
 	sorted := r.faults
+	// Err sorts the list in place.
 	if err := sorted.Err(); err == nil {
 		return nil
 	}
@@ -53,7 +61,8 @@ func (r *reader) err() error {
 	return sorted
 }
 
-// mapping is one group of keys while it is read.
+// mapping is one group of keys while it is read. It is a value that shares its maps:
+// copies see the same keys.
 type mapping struct {
 	*reader
 	shape *shape
@@ -74,6 +83,7 @@ func (r *reader) mapping(n *yaml.Node, s *shape) mapping {
 		r.at(n, "for example "+s.example, "%s must be a mapping, not %s", s.name, describe(n))
 		return m
 	}
+	// A mapping's content alternates between keys and values.
 	for i := 0; i+1 < len(n.Content); i += 2 {
 		k, v := n.Content[i], n.Content[i+1]
 		switch {
@@ -86,6 +96,7 @@ func (r *reader) mapping(n *yaml.Node, s *shape) mapping {
 				"key %q is written twice", k.Value)
 		case !slices.Contains(s.names(), k.Value):
 			hint := r.keyHint(s, k.Value)
+			// {text: Allegro, ma non troppo} reads as a second key without a value.
 			if i > 0 && v.Tag == "!!null" && v.Value == "" && n.Style&yaml.FlowStyle != 0 && !isNumeral(k.Value) {
 				hint = fmt.Sprintf("inside braces a comma ends a value; with quotes it does not: %q",
 					clip(n.Content[i-1].Value)+", "+clip(k.Value))
@@ -105,7 +116,8 @@ func isNumeral(text string) bool { return text != "" && strings.Trim(text, "0123
 // has reports whether a key was written, with or without a good value.
 func (m mapping) has(key string) bool { return m.keys[key] != nil }
 
-// need adds a fault when a key is missing, and tells whether it is there.
+// need adds a fault when a key is missing, and tells whether it is there. It also
+// notes that hints must not advise to leave the key out.
 func (m mapping) need(key, hint string) bool {
 	m.needs[key] = true
 	if m.node.Kind != yaml.MappingNode { // already a fault
@@ -126,7 +138,8 @@ func (m mapping) orDelete(key string) string {
 }
 
 // scalar returns the text of a value. It is false when the key is absent, and adds
-// a fault when there is something other than one value behind it.
+// a fault when there is something other than one value behind it. example is what a
+// hint shows behind the key.
 func (m mapping) scalar(key, example string) (*yaml.Node, bool) {
 	v := m.vals[key]
 	if v == nil {
@@ -134,6 +147,7 @@ func (m mapping) scalar(key, example string) (*yaml.Node, bool) {
 	}
 	hint := fmt.Sprintf("for example %s: %s", key, example)
 	switch {
+	// Told by refuseSharing.
 	case v.Kind == yaml.AliasNode:
 		return nil, false
 	case v.Kind != yaml.ScalarNode:
@@ -148,7 +162,8 @@ func (m mapping) scalar(key, example string) (*yaml.Node, bool) {
 	return v, true
 }
 
-// list returns the entries of a list, nil when the key is absent.
+// list returns the entries of a list, nil when the key is absent. example is the
+// whole line, key included. Entries are not checked: each may be anything.
 func (m mapping) list(key, example string) []*yaml.Node {
 	v := m.vals[key]
 	if v == nil {
@@ -166,7 +181,8 @@ func (m mapping) list(key, example string) []*yaml.Node {
 }
 
 // child returns the mapping behind a key, and false when the key is absent or has
-// no mapping behind it.
+// no mapping behind it. The mapping may have been told faults of its own; what could
+// be read of it is used.
 func (m mapping) child(key string, s *shape) (mapping, bool) {
 	v := m.vals[key]
 	if v == nil {
@@ -188,7 +204,8 @@ func describe(n *yaml.Node) string {
 	return kindOf(n)
 }
 
-// clip keeps a value short enough to print.
+// clip keeps a value short enough to print. It counts characters. Whoever prints a
+// value of the file with %q uses it first.
 func clip(s string) string {
 	const most = 60
 	if r := []rune(s); len(r) > most {

@@ -13,7 +13,8 @@ import (
 // it was written is to be deleted.
 
 // loadRecord reads a record of the program's own; what names it in messages. A
-// missing file is an empty record and no error.
+// missing file is an empty record and no error. Everything else that is wrong is a
+// fault of kind Manifest.
 func loadRecord[T any](path, what string, most int64, parse func(path string, data []byte) (*T, error)) (*T, error) {
 	data, err := readSmall(path, most)
 	switch {
@@ -27,7 +28,8 @@ func loadRecord[T any](path, what string, most int64, parse func(path string, da
 }
 
 // record reads the frame of a record: its version, its list and its last line. A
-// record of another shape is a fault that carries r.hint.
+// record of another shape is a fault that carries r.hint. most is in bytes. The
+// mapping may be read on even when it has faults; they are in r.
 func (r *reader) record(data []byte, most int, s *shape, list string) (mapping, error) {
 	root, bad := parseYAML(r.file, data, most)
 	if bad != nil {

@@ -21,9 +21,13 @@ var shownEnding = pattern(`^\.[A-Za-z0-9]{1,5}$`)
 const recordingKey = "tempo.from"
 
 // redactor replaces what may tell who somebody is. The same text is replaced by the
-// same word each time, so that it can still be seen what refers to what.
+// same word each time, so that it can still be seen what refers to what. The words
+// are numbered as they come, so two manifests are redacted each by itself and cannot
+// be compared.
 type redactor struct {
 	words map[string]bool // of the program: choices that keys have
+	// For the last word of a key, all types that it has anywhere in the file: name is
+	// text in a take and a file's name in a deliverable. The strictest decides.
 	forms map[string][]string
 	seen  map[string]string
 }
@@ -31,7 +35,9 @@ type redactor struct {
 // Redact returns a manifest as it may be shown to strangers who help: its keys, its
 // numbers and the program's own words stay, and every other text, comments
 // included, is replaced by one that only says whether it is the same as another.
-// Of a file that is no YAML it says only that.
+// Of a file that is no YAML it says only that. It needs no valid manifest: people ask
+// for help because theirs is not one. What is not a key of the program is replaced
+// with all below it.
 func Redact(data []byte) string {
 	var doc yaml.Node
 	if yaml.Unmarshal(data, &doc) != nil || len(doc.Content) == 0 {
@@ -78,6 +84,8 @@ func (r *redactor) node(n *yaml.Node, key string, known bool) {
 			if key+"."+name == recordingKey {
 				name = recordingKey
 			}
+			// A key of the program below one that is not may be anything: a person's
+			// name that is spelt like a key, for example.
 			mine := known && r.forms[name] != nil
 			k.HeadComment, k.LineComment, k.FootComment, k.Anchor = "", "", "", ""
 			if !mine {

@@ -36,7 +36,8 @@ func TestRelease(t *testing.T) {
 	}{
 		{"", []production.Release{production.ReleaseMissing, production.ReleaseAudioOnly, production.ReleaseNo,
 			production.ReleaseYes}},
-		{"release: yes\n", []production.Release{production.ReleaseYes, production.ReleaseAudioOnly, production.ReleaseNo,
+		{"release: yes\n", []production.Release{production.ReleaseYes, production.ReleaseAudioOnly,
+			production.ReleaseNo,
 			production.ReleaseYes}},
 		{"release: audio-only\n", []production.Release{production.ReleaseAudioOnly, production.ReleaseAudioOnly,
 			production.ReleaseNo, production.ReleaseYes}},

@@ -50,6 +50,9 @@ var rosterColumns = map[string][]string{
 // first row names the columns; separated by commas, semicolons or tabs; UTF-8 with or
 // without its mark, UTF-16 or Latin-1. notes say which columns are left out. The error
 // is a fault for every row that cannot be used.
+//
+// Rows are all or none: a list of which half was taken would be taken for whole. What
+// is in the list is written by whoever kept it and is treated as text.
 func ParseRoster(path string, data []byte) (people []Person, notes []string, err error) {
 	if len(data) > maxRoster {
 		return nil, nil, rosterFault(path, 0, "the list is larger than 1 MB", "leave out what is not about players")
@@ -106,7 +109,8 @@ func rosterFault(path string, line int, what, hint string) *fault.Fault {
 	return fault.New(fault.Manifest, where, what, hint)
 }
 
-// rosterText returns the bytes of a list as text.
+// rosterText returns the bytes of a list as text. Without a mark UTF-16 is not looked
+// for.
 func rosterText(data []byte) string {
 	if len(data) >= 2 && (data[0] == 0xff && data[1] == 0xfe || data[0] == 0xfe && data[1] == 0xff) {
 		var units []uint16
@@ -119,6 +123,8 @@ func rosterText(data []byte) string {
 		}
 		return string(utf16.Decode(units))
 	}
+	// Neither mark nor UTF-8: Latin-1, in which every byte is the character of its
+	// number.
 	text := strings.TrimPrefix(string(data), "\ufeff")
 	if utf8.ValidString(text) {
 		return text
@@ -130,7 +136,8 @@ func rosterText(data []byte) string {
 	return b.String()
 }
 
-// rosterRow is a row that has something in it.
+// rosterRow is a row that has something in it. Lines count from 1 in the file, a line
+// "sep=;" included.
 type rosterRow struct {
 	line  int
 	cells []string
@@ -155,6 +162,8 @@ func rosterRows(text string) ([]rosterRow, error) {
 	if separator == ',' || separator == ';' || separator == '\t' || separator == '|' {
 		r.Comma = separator
 	}
+	// Rows may be of different lengths, and quotes inside a cell are part of it:
+	// spreadsheets write both.
 	r.FieldsPerRecord, r.LazyQuotes = -1, true
 	var rows []rosterRow
 	for {
@@ -185,6 +194,7 @@ func visible(r rune) rune {
 }
 
 // rosterHead returns what each column is, "" for one that is left out, and says so.
+// The first column of a kind counts; a second "name" is left out and told.
 func rosterHead(file string, cells []string) (columns, notes []string) {
 	columns = make([]string, len(cells))
 	for i, c := range cells {
@@ -210,11 +220,14 @@ func readPerson(path string, row rosterRow, columns []string) (Person, *fault.Fa
 		}
 	}
 	p := Person{Part: cell["part"], Section: cell["section"], Email: cell["email"]}
+	// One column with the whole name goes before two with its halves.
 	p.Player = strings.TrimSpace(cell["player"])
 	if p.Player == "" {
 		p.Player = strings.TrimSpace(cell["first"] + " " + cell["last"])
 	}
 	if p.Player == "" && p.Part == "" {
+		// A row of which only other columns are filled in: a heading between groups,
+		// a sum.
 		if cell["email"]+cell["section"] == "" {
 			return Person{}, nil
 		}
@@ -245,7 +258,8 @@ var languageNames = map[string]string{"english": "en", "englisch": "en", "ingles
 	"spanisch": "es", "espanol": "es", "castellano": "es", "french": "fr", "franzosisch": "fr", "francais": "fr",
 	"italian": "it", "italienisch": "it", "italiano": "it"}
 
-// readLanguage returns the code of a language; ok is false for one there is not.
+// readLanguage returns the code of a language; ok is false for one there is not. ""
+// is none given, and right.
 func readLanguage(text string) (code string, ok bool) {
 	plain := plainWord(text)
 	if name := languageNames[plain]; name != "" {
@@ -254,7 +268,9 @@ func readLanguage(text string) (code string, ok bool) {
 	return plain, plain == "" || slices.Contains(phrase.Languages(), plain)
 }
 
-// releaseWords are answers as lists have them, in small letters without accents.
+// releaseWords are answers as lists have them, in small letters without accents. Only
+// plain answers are in it. "Yes, but not on the internet" is for a person to read: it
+// must not become yes.
 var releaseWords = map[string]production.Release{
 	"yes": production.ReleaseYes, "y": production.ReleaseYes, "ja": production.ReleaseYes, "j": production.ReleaseYes,
 	"si": production.ReleaseYes, "oui": production.ReleaseYes, "true": production.ReleaseYes,

@@ -20,11 +20,14 @@ func TestParseRoster(t *testing.T) {
 	}
 	const want = "[{Änne Groß Flöte 1 Bläser anne@example.org de yes} {Ole Lund Horn    }]"
 	for name, text := range map[string]string{
-		"commas": "Name,Part,Section,E-Mail,Language,Release\nÄnne Groß,Flöte 1,Bläser,anne@example.org,de,yes\nOle Lund,Horn\n",
+		"commas": "Name,Part,Section,E-Mail,Language,Release\nÄnne Groß,Flöte " +
+			"1,Bläser,anne@example.org,de,yes\nOle Lund,Horn\n",
 		"semicolons, a mark and German": "\ufeffName;Stimme;Register;E-Mail;Sprache;Freigabe\r\n" +
 			"Änne Groß;Flöte 1;Bläser;anne@example.org;Deutsch;ja\r\nOle Lund;Horn;;;;\r\n;;;;;\r\n",
-		"Latin-1": "Name;Instrument;Gruppe;Mail;Sprache;Freigabe\n\xc4nne Gro\xdf;Fl\xf6te 1;Bl\xe4ser;anne@example.org;de;Ja\nOle Lund;Horn\n",
-		"tabs in UTF-16": wide("Name\tPart\tSection\tEmail\tLanguage\tConsent\nÄnne Groß\tFlöte 1\tBläser\tanne@example.org\tGerman\tyes\n" +
+		"Latin-1": "Name;Instrument;Gruppe;Mail;Sprache;Freigabe\n\xc4nne Gro\xdf;Fl\xf6te " +
+			"1;Bl\xe4ser;anne@example.org;de;Ja\nOle Lund;Horn\n",
+		"tabs in UTF-16": wide("Name\tPart\tSection\tEmail\tLanguage\tConsent\nÄnne Groß\tFlöte " +
+			"1\tBläser\tanne@example.org\tGerman\tyes\n" +
 			"Ole Lund\tHorn\n"),
 		"first and last names, sep= and quotes": "sep=;\n\"Vorname\";\"Nachname\";\"Stimme\";\"Gruppe\";\"E-Mail\";\"Sprache\";\"Einwilligung\"\n" +
 			"\"Änne\";\" Groß\";\"Flöte  1\";\"Bläser\";\"anne@example.org\";\"de\";\"j\"\n\"Ole\";\"Lund\";\"Horn\"\n",
@@ -60,18 +63,23 @@ func TestRosterSpellsSections(t *testing.T) {
 	if err != nil {
 		t.Fatal(fault.Format(err))
 	}
-	if got := fmt.Sprint([]string{p.Takes[0].Section, p.Takes[1].Section, p.Takes[2].Section}); got != "[WINDS WINDS brass]" {
+	if got := fmt.Sprint([]string{p.Takes[0].Section, p.Takes[1].Section,
+		p.Takes[2].Section}); got != "[WINDS WINDS brass]" {
 		t.Error(got)
 	}
 }
 
 func TestRosterFaults(t *testing.T) {
 	for text, want := range map[string]string{
-		"":           "error: r.csv: the list is empty\n  hint: one person a row; the first row names the columns",
-		"Ada,Horn\n": "error: r.csv:1: no column is called name\n  hint: the first row names the columns: name, part, section, e-mail, language, release",
-		"name,language,release\nAda,eo,\nBen,,maybe\n,,\nCid,,\n": "error: r.csv:2: unknown language \"eo\"\n  hint: one of de, en, es, fr, it\n" +
-			"error: r.csv:3: unknown release \"maybe\"\n  hint: yes, no or audio-only; leave it empty when it is not known",
-		"name,e-mail\n,x@example.org\n": "error: r.csv:2: nobody is named here\n  hint: write a name or a part, or delete the row",
+		"": "error: r.csv: the list is empty\n  hint: one person a row; the first row names the columns",
+		"Ada,Horn\n": "error: r.csv:1: no column is called name\n  hint: the first row names the columns: " +
+			"name, part, section, e-mail, language, release",
+		"name,language,release\nAda,eo,\nBen,,maybe\n,,\nCid,,\n": "error: r.csv:2: unknown language " +
+			"\"eo\"\n  hint: one of de, en, es, fr, it\n" +
+			"error: r.csv:3: unknown release \"maybe\"\n  hint: yes, no or audio-only; leave it empty " +
+			"when it is not known",
+		"name,e-mail\n,x@example.org\n": "error: r.csv:2: nobody is named here\n  hint: write a name " +
+			"or a part, or delete the row",
 	} {
 		_, _, err := ParseRoster("r.csv", []byte(text))
 		if err == nil || fault.Format(err) != strings.TrimPrefix(want, "error: ") && fault.Format(err) != want &&

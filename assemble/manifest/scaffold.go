@@ -76,7 +76,7 @@ type draft struct {
 }
 
 // draftTake is one take; its guess is of the video, or of the audio alone,
-// filled up from the other.
+// filled up from the other. Of a person who is still to record it has no files.
 type draftTake struct {
 	guess
 	name         string
@@ -91,7 +91,8 @@ func (t *draftTake) playerName() string { return cmp.Or(t.Person.Player, t.guess
 func (t *draftTake) partName() string { return cmp.Or(t.Person.Part, t.label()) }
 
 // invite adds the people of a list: to the take of that player, or as a take that is
-// still to come.
+// still to come. Two takes of one player are a question that the list does not
+// answer; that person then becomes a third, for somebody to see and mend.
 func (d *draft) invite(people []Person) {
 	sections := map[string]string{} // as first written, without regard to capitals
 	for _, p := range people {
@@ -133,7 +134,8 @@ func sortedFiles(files []ScaffoldFile) []ScaffoldFile {
 }
 
 // writable reports whether a path survives being a one-line text of YAML, and is read as
-// the same path on every system.
+// the same path on every system. A backslash is a name's part on one system and parts
+// folders on another.
 func writable(p string) bool {
 	return utf8.ValidString(p) && utf8.RuneCountInString(p) <= maxPath && strings.TrimSpace(p) != "" &&
 		!strings.Contains(p, `\`) && !strings.ContainsFunc(p, unicode.IsControl)
@@ -162,6 +164,7 @@ func (d *draft) group(all []guess) {
 			sounds = append(sounds, g)
 		}
 	}
+	// By player and part: the file that came first.
 	first := map[[2]string]string{}
 	for _, g := range videos {
 		who := [2]string{plainWord(g.player), g.part()}
@@ -172,7 +175,9 @@ func (d *draft) group(all []guess) {
 		first[who] = g.file.Path
 		d.takes = append(d.takes, &draftTake{guess: g, video: g.file.Path})
 	}
-	// Sure pairs first, so that a vague fit never takes another's place.
+	// Sure pairs first, so that a vague fit never takes another's place. A sound that
+	// fits two takes equally well is never given to one of them: the wrong one would
+	// be heard under somebody's picture.
 	for _, fits := range []func(v *draftTake, s guess) bool{sameStem, samePlayerAndPart, samePlayer, samePart,
 		namesake} {
 		var rest []guess
@@ -237,7 +242,8 @@ func namesake(t *draftTake, s guess) bool {
 	return len(short) > 0 && (t.kind < 0 || s.kind < 0 || t.part() == s.part())
 }
 
-// join adds a sound to a take with a picture.
+// join adds a sound to a take with a picture. What the picture's name says goes
+// before what the sound's name says.
 func (t *draftTake) join(s guess) {
 	t.audio = s.file.Path
 	t.player = cmp.Or(t.player, s.player)
@@ -248,7 +254,9 @@ func (t *draftTake) join(s guess) {
 	t.other = cmp.Or(t.other, s.other)
 }
 
-// order sorts takes as a score has them; takes without a part come last.
+// order sorts takes as a score has them; takes without a part come last. instruments
+// is in the order of a score. Sorting is stable and ends with the file, so the draft
+// is the same whatever order a disk lists files in.
 func (d *draft) order() {
 	slices.SortStableFunc(d.takes, func(a, b *draftTake) int {
 		if (a.kind < 0) != (b.kind < 0) {
@@ -278,6 +286,7 @@ func (d *draft) name() {
 		t.name = name
 		for n := 2; used[production.Fold(t.name)]; n++ {
 			end := "-" + strconv.Itoa(n)
+			// So short that the number fits.
 			r := []rune(name)
 			t.name = string(r[:min(len(r), production.MaxName-len(end))]) + end
 		}

@@ -15,7 +15,8 @@ import (
 )
 
 // Most characters in one text of each sort. They keep a label from filling
-// the memory when it is drawn.
+// the memory when it is drawn. Chosen far above any real name, no source. In
+// characters, not bytes.
 const (
 	maxLine = 200  // names of people and parts, titles
 	maxCard = 2000 // the text of a card, lines included
@@ -60,7 +61,9 @@ func pattern(expression string) func() *regexp.Regexp {
 var nameForm = pattern(`^[\pL\pN]([\pL\pN._-]*[\pL\pN_-])?$`)
 
 // name reads a name that becomes a file name; "" when absent. A name with a
-// fault is still given back, so that what refers to it is not a fault too.
+// fault is still given back, so that what refers to it is not a fault too. The form
+// alone is no promise: Windows also reserves words such as con and nul, and most
+// disks take 255 bytes a name, of which the program needs some for what it adds.
 func (m mapping) name(key, example string) string {
 	v, ok := m.scalar(key, example)
 	if !ok {
@@ -91,12 +94,16 @@ var numberForm = pattern(`^[-+]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][-+]?[0-9]{1,3}
 // number reads a decimal number in the range that the schema gives the key. ok
 // is false when the value is absent or faulty.
 func (m mapping) number(key string) (x float64, ok bool) {
+	// The example in a hint is 1 where the range has it, otherwise its end that is
+	// nearest.
 	is := m.shape.key(key).value
 	lo, hi, span := is.lo, is.hi, is.span()
 	v, ok := m.scalar(key, decimal(max(lo, min(hi, 1))))
 	if !ok {
 		return 0, false
 	}
+	// "3" in quotes is text in YAML. Other programs that read the file would take it
+	// so.
 	if isQuoted(v) && numberForm().MatchString(v.Value) {
 		m.at(v, fmt.Sprintf("leave the quotes out: %s: %s", key, v.Value), "%s is a text, not a number", key)
 		return 0, false
@@ -114,7 +121,9 @@ func (m mapping) number(key string) (x float64, ok bool) {
 }
 
 // numberHint finds the number in a value such as "-1,5", "3 dB" or "15 %",
-// when it is one that would be right.
+// when it is one that would be right. A comma for the point, a typographic minus, a
+// unit behind it and percent are what people write. Nothing is assumed: it is only
+// asked.
 func numberHint(key, value string, lo, hi float64) string {
 	s := strings.Replace(strings.TrimSpace(value), ",", ".", 1)
 	s = strings.Replace(s, "−", "-", 1)
@@ -146,7 +155,7 @@ func (m mapping) optional(key string) *float64 {
 	return nil
 }
 
-// whole reads a whole number as number reads any.
+// whole reads a whole number as number reads any. A number such as 4.0 is whole.
 func (m mapping) whole(key string) (n int, ok bool) {
 	x, ok := m.number(key)
 	if !ok {
@@ -162,7 +171,8 @@ func (m mapping) whole(key string) (n int, ok bool) {
 // decimal prints a number without exponent or trailing zeros.
 func decimal(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
 
-// flag reads true or false; def when absent or faulty.
+// flag reads true or false; def when absent or faulty. yes, no, on and off, which
+// YAML 1.1 took for these, are faults with a hint: readers of YAML differ about them.
 func (m mapping) flag(key string, def bool) bool {
 	v, ok := m.scalar(key, "true")
 	if !ok {
@@ -188,7 +198,8 @@ func (m mapping) flag(key string, def bool) bool {
 }
 
 // choice reads one of the words that the schema gives the key; def when it is
-// absent or faulty.
+// absent or faulty. words[0] stands in examples. def need not be one of the words: ""
+// tells that nothing is written.
 func (m mapping) choice(key, def string) string {
 	words := m.shape.key(key).value.words
 	if len(words) == 0 { // such a mapping has no such key

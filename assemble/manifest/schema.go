@@ -101,7 +101,8 @@ var (
 			{"measures", whole(1, tempo.MaxMeasures, "measures"), "required without score or from",
 				"how many measures the page has"},
 			{"order", value{form: "list of runs", unit: "measures"}, "the page once, or as the score says",
-				"repeats written out: [1-8, 1-16]; elsewhere measures count as played, or m17/2: the second time of 17"},
+				"repeats written out: [1-8, 1-16]; elsewhere measures count as played, or m17/2: the " +
+					"second time of 17"},
 			{"score", fileValue, "none",
 				"MIDI (.mid) or MusicXML (.musicxml, .mxl) instead of pick_up, changes and measures"},
 			{"from", fileValue, "none",
@@ -109,7 +110,8 @@ var (
 			{"first", number(0, maxSeconds, "seconds of from"), "the first clear onset",
 				"where the piece's first beat is in from, by ear"},
 			{"interpret", oneOf("yes", "no"), "no", "follows rit., fermata and the like of a score, as click proposes"},
-			{"holds", listOf(holdShape), "none", "places where the beat stops; instead of a score's in those measures"}}}
+			{"holds", listOf(holdShape), "none",
+				"places where the beat stops; instead of a score's in those measures"}}}
 	countInShape = &shape{"count_in", "inside count_in:", "count_in: {measures: 8, cue: {measure: 5, beat: 1}}", []key{
 		{"measures", whole(0, tempo.MaxCountIn, "measures"), required,
 			"how many, in the meter and tempo of measure 1; 0 for none"},
@@ -145,7 +147,8 @@ var (
 		{"tuning", listOf(tuningShape), "none", "notes to tune to before the count-in, one after the other"},
 		{"count", fileValue.withForm("list of files").orWords(spokenWord), "nobody",
 			"recordings of the numbers 1, 2, 3 ... in the count-in; spoken: by espeak-ng, where it is installed"},
-		{"conductor", mappingOf(conductorShape), "nobody", "whose film is in the films of click --film, beside the beats"},
+		{"conductor", mappingOf(conductorShape), "nobody",
+			"whose film is in the films of click --film, beside the beats"},
 		{"variants", listOf(variantShape), "none", "guides of some players' own"}}}
 	conductorShape = &shape{"conductor", "inside conductor:", "conductor: {video: intake/beat.mp4}", conductorKeys()}
 	tuningShape    = &shape{"a tuning note", "in an entry of tuning:", "{note: A4, seconds: 6}", []key{
@@ -163,7 +166,8 @@ var (
 		{"from", timeValue.withForm("measure").withUnit("as played"), "m1", "first measure that it plays, as played"},
 		{"to", timeValue.withForm("measure").withUnit("as played"), "end of the piece",
 			"measure at which it ends; it is not played"},
-		{"with", among(production.Withs), "none", "mix: hears all takes; others: all but those recorded to this guide"}}}
+		{"with", among(production.Withs), "none",
+			"mix: hears all takes; others: all but those recorded to this guide"}}}
 	droneShape = &shape{"a drone", "in an entry of drone:", "{measure: 1, note: D3}", []key{
 		{"measure", whole(0, tempo.MaxMeasures, "measure").orWords("count-in"), required,
 			"where it begins; it lasts until the next drone or the end"},
@@ -255,7 +259,8 @@ var (
 	partShape = &shape{"a part", "in an entry of parts:", "{from: 41.2, shift: 2.1}", []key{
 		{"from", timeValue.withUnit("seconds of the file"), "the end of the part before", "where it begins"},
 		{"to", timeValue.withUnit("seconds of the file"), "the beginning of the next", "where it ends"},
-		{"shift", number(-maxShift, maxShift, "seconds"), "0", "how much later it begins than the clock of the file says"}}}
+		{"shift", number(-maxShift, maxShift, "seconds"), "0",
+			"how much later it begins than the clock of the file says"}}}
 	cleanShape = &shape{"clean", "inside clean:", "clean: {silence: true, noise: false}", []key{
 		{"silence", flagValue, "true", "closes a take where its player does not play: before, in rests, after"},
 		{"noise", flagValue, "up to 24 takes", "reduces noise under the playing where it can be heard"},
@@ -289,7 +294,8 @@ var (
 	pictureShape = &shape{"picture", "inside picture:", "picture: {fps: 30, aspect: auto}", []key{
 		{"fps", oneOf("24", "25", "30", "50", "60", "23.976", "29.97", "59.94").withUnit("frames a second"), "30",
 			"frame rate of the film"},
-		{"aspect", aspectValue, "auto", "shape of tiles: auto is any from 4:5 to 16:9, whichever shows most of everybody"},
+		{"aspect", aspectValue, "auto",
+			"shape of tiles: auto is any from 4:5 to 16:9, whichever shows most of everybody"},
 		{"gutter", whole(0, 200, "pixels at 1080 lines"), "6, less for many small tiles", "between tiles"},
 		{"margin", whole(0, 400, "pixels at 1080 lines"), "the gutter; 0 with one shape", "round the grid"},
 		{"background", value{form: "colour or picture", words: []string{"blur"}}, "#14161a",
@@ -305,7 +311,8 @@ var (
 		{"label_corner", oneOf(production.LabelCorners.Strings()...), string(layout.AutoCorner),
 			"where names stand; auto is bottom-left unless that hides a face or hands"},
 		{"smallest_screen", number(4, 200, "cm"), "not looked at",
-			"short side of the smallest screen (a phone: 6); a name too long to be readable there is left to the credits"},
+			"short side of the smallest screen (a phone: 6); a name too long to be readable there is " +
+				"left to the credits"},
 		{"cuts", among(production.CutKinds), "beats; exact with one shape",
 			"beats: shots whose time is in seconds begin on the nearest beat, and sheets follow each other on beats"},
 		{"labels_fade", number(0, maxLabelsFade, "seconds"), "0", "time in which names come and go"},
@@ -341,9 +348,11 @@ var (
 			"how much nearer its pictures come, slowly, such as 1.06; of a solo the soloist's, of a card all of it"},
 		{"transition", mappingOf(transitionShape).orWords(production.TransitionKinds.Strings()...), "cut",
 			"how it takes over from the shot before; complete on its first beat"},
-		{"entrances", mappingOf(entrancesShape), "all at once", "tiles of a tutti come one after another, each on a beat"}}}
+		{"entrances", mappingOf(entrancesShape), "all at once",
+			"tiles of a tutti come one after another, each on a beat"}}}
 	entrancesShape = &shape{"entrances", "in an entry of shots:", "entrances: {by: section, beats: 2}", []key{
-		{"by", among(production.EntranceKinds), string(production.EntranceKinds[0]), "section: whole sections; player: one by one"},
+		{"by", among(production.EntranceKinds), string(production.EntranceKinds[0]),
+			"section: whole sections; player: one by one"},
 		{"beats", number(0.25, 64, "beats"), "1", "from one entrance to the next"}}}
 	transitionShape = &shape{"transition", "in an entry of shots:", "transition: {kind: dissolve, beats: 1}", []key{
 		{"kind", among(production.TransitionKinds), required,
@@ -384,5 +393,6 @@ var (
 var shapes = []*shape{topShape, creditShape, tempoShape, countInShape, cueShape, changeShape, holdShape, guideShape,
 	levelsShape, tuningShape, variantShape, droneShape, sectionShape, takeShape, videoShape, audioShape, trimShape,
 	cropShape,
-	mixShape, pictureShape, shotShape, transitionShape, entrancesShape, deliverShape, chapterShape, noteShape, callSheetShape,
+	mixShape, pictureShape, shotShape, transitionShape, entrancesShape, deliverShape, chapterShape, noteShape,
+	callSheetShape,
 	cleanShape, muteShape, partShape, bandShape, compressShape, hallShape, stageShape}

@@ -16,9 +16,11 @@ func recordingKeys() []key {
 		{"drift_ppm", number(-maxDriftPPM, maxDriftPPM, "ppm"), "as sync measures",
 			"how much faster guide time runs than the file's clock"},
 		{"track", whole(1, maxTrack, "track"), "the best", "which of several sound tracks, from 1"},
-		{"parts", listOf(partShape), "as sync finds", "stretches without a gap; [{from: 0}] says that nothing is broken"},
+		{"parts", listOf(partShape), "as sync finds",
+			"stretches without a gap; [{from: 0}] says that nothing is broken"},
 		{"parts_of", oneOf("file", "sound"), "file", "sound: the picture of the file has no gap"},
-		{"sample_rate", oneOf(sampleRates...), "as sync finds", "the true rate of a sound whose label is wrong, in hertz"},
+		{"sample_rate", oneOf(sampleRates...), "as sync finds",
+			"the true rate of a sound whose label is wrong, in hertz"},
 	}
 }
 
@@ -26,7 +28,8 @@ func recordingKeys() []key {
 // as those of takes are.
 func conductorKeys() []key {
 	return []key{
-		{"video", fileValue, required, "the film, inside the production's folder: conducting to the guide, with the clap"},
+		{"video", fileValue, required,
+			"the film, inside the production's folder: conducting to the guide, with the clap"},
 		{"offset", number(-maxSeconds, maxSeconds, "seconds"), "by the clap",
 			"guide time at the file's beginning; instead of cue_at"},
 		{"cue_at", timeValue.withUnit("seconds of the file"), "as it is heard",

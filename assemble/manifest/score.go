@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"os"
 	"path"
 	"path/filepath"
 	"slices"
@@ -92,19 +91,7 @@ func (r *reader) because(n *yaml.Node, err error, hint, format string, args ...a
 
 // readScore reads an ordinary file in dir or below it; links may not lead out.
 func readScore(dir, name, ending string) (*score.Score, error) {
-	root, err := os.OpenRoot(dir)
-	if err != nil {
-		return nil, err
-	}
-	defer root.Close() //nolint:errcheck // nothing was written
-	info, err := root.Stat(name)
-	if err != nil {
-		return nil, err
-	}
-	if !info.Mode().IsRegular() {
-		return nil, errors.New("not an ordinary file")
-	}
-	f, err := root.Open(name)
+	f, _, err := OpenInside(dir, name)
 	if err != nil {
 		return nil, err
 	}

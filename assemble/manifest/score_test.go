@@ -105,7 +105,8 @@ func TestScoreFaults(t *testing.T) {
 		{"{score: }", "P:3:9: score has no value\n  hint: for example score: round.musicxml, or leave it out"},
 		{"{score: round.mid, changes: [], measures: 11, pick_up: 1}",
 			"P:3:50: measures is 11, but the score has 12 as played\n  hint: leave it out, since the score says it\n" +
-				"P:3:63: pick_up is 1, but the score has one of 0 beats\n  hint: leave it out, since the score says it"},
+				"P:3:63: pick_up is 1, but the score has one of 0 beats\n  hint: leave it out, since " +
+				"the score says it"},
 		{"{score: round.mid, holds: [{at: m13.1, seconds: 1}], count_in: {measures: 2, cue: {measure: 3}}}",
 			"P:3:90: the cue is in measure 3 of the count-in, which has 2\n" +
 				"  hint: the first measure of the count-in's second half is common: measure 5 of 8, 3 of 4"},

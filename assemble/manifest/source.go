@@ -8,13 +8,16 @@ import (
 	"go.yaml.in/yaml/v3"
 )
 
-// source finds the bytes that nodes were read from.
+// source finds the bytes that nodes were read from. The YAML package knows where a
+// node begins, in lines and characters, but not where it ends; who changes a few
+// bytes and must leave all others alone needs both.
 type source struct {
 	data  []byte
 	lines []int // where each line begins
 }
 
-// newSource notes where the lines of data begin.
+// newSource notes where the lines of data begin. A byte-order mark belongs to no
+// line. A carriage return alone ends a line too, as in YAML.
 func newSource(data []byte) *source {
 	s := &source{data: data, lines: []int{len(data) - len(bytes.TrimPrefix(data, []byte("\ufeff")))}}
 	for i, b := range data {
@@ -28,6 +31,7 @@ func newSource(data []byte) *source {
 // offset returns the byte where a node begins. The YAML package counts columns in
 // characters.
 func (s *source) offset(n *yaml.Node) int {
+	// An empty value at the end of the file stands on a line that is not there.
 	if n.Line < 1 || n.Line > len(s.lines) {
 		return len(s.data)
 	}
@@ -56,7 +60,9 @@ func (s *source) lineEnd(at int) int {
 	return len(s.data)
 }
 
-// newline returns the line break after a byte, or the last one before it.
+// newline returns the line break after a byte, or the last one before it. What is
+// written into a file ends its lines as the line before it does, so a file from
+// Windows stays one.
 func (s *source) newline(at int) string {
 	i := s.lineEnd(at)
 	if i == len(s.data) {
@@ -75,7 +81,10 @@ func (s *source) newline(at int) string {
 }
 
 // scalar finds where a value begins and ends. ok is false for values of
-// several lines without quotes, and whatever else does not look as it reads.
+// several lines without quotes, and whatever else does not look as it reads. flow
+// tells that it stands in braces or brackets.
+//
+// The caller may put another value between begin and end, and nothing else.
 func (s *source) scalar(n *yaml.Node, flow bool) (begin, end int, ok bool) {
 	begin = s.offset(n)
 	rest := s.data[begin:]

@@ -18,7 +18,8 @@ import (
 const maxBytes = 1 << 20
 
 // parseYAML turns text into the one mapping it has to hold. A fault here ends
-// the reading, since there is nothing to look at behind a syntax error.
+// the reading, since there is nothing to look at behind a syntax error. The nodes
+// know their lines and columns. limit is in bytes.
 func parseYAML(file string, data []byte, limit int) (*yaml.Node, *fault.Fault) {
 	if f := checkText(file, data, limit); f != nil {
 		return nil, f
@@ -70,7 +71,8 @@ func decodeYAML(data []byte) (first, second *yaml.Node, err error) {
 	return first, second, nil
 }
 
-// checkText refuses what is not a text of reasonable size before YAML sees it.
+// checkText refuses what is not a text of reasonable size before YAML sees it. What
+// remains can be printed to a terminal without doing anything there.
 func checkText(file string, data []byte, limit int) *fault.Fault {
 	whole := fault.Mark{File: file}
 	if len(data) > limit {
@@ -101,7 +103,8 @@ func checkText(file string, data []byte, limit int) *fault.Fault {
 }
 
 // syntaxHints explain the YAML package's messages in words for people who do
-// not know YAML. The first whose words are in the message counts.
+// not know YAML. The first whose words are in the message counts. The package has no
+// kinds of errors to go by, so another release of it may need other words here.
 var syntaxHints = []struct {
 	words, what, hint string
 }{
@@ -158,7 +161,9 @@ func syntaxFault(file string, data []byte, err error) *fault.Fault {
 // names a line only, often that of the group around the error, and counts it
 // in two ways. But it reads from front to back and stops at the first error,
 // so the shortest beginning of the file with the same error ends at its cause,
-// and "has the same error" is false up to there and true from there on.
+// and "has the same error" is false up to there and true from there on. It reads
+// beginnings of the file some forty times at most, by halving; a manifest is 1 MiB at
+// most.
 func syntaxOffset(data []byte, message string) int {
 	fails := func(n int) bool {
 		_, _, err := decodeYAML(data[:n])
@@ -200,7 +205,8 @@ func markOf(file string, n *yaml.Node) fault.Mark {
 	return fault.Mark{File: file, Line: n.Line, Column: n.Column}
 }
 
-// markAt returns the place of a byte, in lines and characters.
+// markAt returns the place of a byte, in lines and characters. Line ends of all three
+// kinds count, and a byte-order mark has no width, as editors have it.
 func markAt(file string, data []byte, at int) fault.Mark {
 	before := string(data[:at])
 	before = strings.TrimPrefix(before, "\ufeff")

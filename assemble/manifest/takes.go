@@ -37,7 +37,8 @@ func (m mapping) sections() []production.Section {
 	return all
 }
 
-// sectionName reads the name of a section.
+// sectionName reads the name of a section. It may have spaces and is no file's name
+// by itself; what is written for a section is named by its slug.
 func (m mapping) sectionName(key string) string {
 	return m.textUpTo(key, "winds", production.MaxName, false)
 }
@@ -126,8 +127,10 @@ func (m mapping) takes(p *production.Production, release production.Release) ([]
 }
 
 // take reads one take. Its faults are independent of each other as far as
-// possible, so that one slip gives one fault.
+// possible, so that one slip gives one fault. A take of which nobody can say whether
+// it is in, because expected has a fault, is not told to lack a recording.
 func (m mapping) take(music *tempo.Map) production.Take {
+	// Crop is the middle until AutoCrop has found the player.
 	t := production.Take{Mark: markOf(m.file, m.node), Fit: production.Fits[0], Crop: production.Middle}
 	if m.need("name", "for example name: oboe-1") {
 		t.Name = m.name("name", "oboe-1")
@@ -177,7 +180,8 @@ func (m mapping) take(music *tempo.Map) production.Take {
 	return t
 }
 
-// behind reads what stands round a picture that is fitted.
+// behind reads what stands round a picture that is fitted. Colour or "blur" as text,
+// and the picture, of which one is set.
 func (m mapping) behind(fit layout.Mode) (string, *production.Asset) {
 	if !m.has("behind") {
 		return "", nil
@@ -229,7 +233,9 @@ func (m mapping) crop() production.Crop {
 	return c
 }
 
-// recording reads one file of a take; nil when the key is absent.
+// recording reads one file of a take; nil when the key is absent. A recording that is
+// written in a wrong form is an empty file and not nil: the take must not be told to
+// have none as well.
 func (m mapping) recording(key string, s *shape) *production.File {
 	if v := m.vals[key]; v != nil && v.Kind == yaml.ScalarNode && !isEmpty(v) {
 		m.at(v, fmt.Sprintf("write %s: {file: %s}", key, yamlText(clip(v.Value))), "%s must be a mapping, not %q", key,
@@ -253,6 +259,7 @@ func (m mapping) recordingAs(file, name string, s *shape) *production.File {
 	if m.need(file, "for example "+s.example) {
 		f.Path = m.path(file, "intake/mara.mov")
 	}
+	// nil and zero are different: a written 0 overrides what sync measures.
 	f.Offset = m.optional("offset")
 	f.CueAt, _ = m.fileTime("cue_at")
 	if m.has("offset") && m.has("cue_at") {

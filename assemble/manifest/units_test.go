@@ -162,8 +162,9 @@ func fields(t *testing.T, s *shape, text string) (mapping, *reader) {
 // wider.
 func TestShapesOfTiles(t *testing.T) {
 	for text, want := range map[string]string{"16:9": "16:9", "1920:1080": "16:9", "1:1": "1:1", "2.39:1": "239:100",
-		"9:16": "9:16", "4:1": "4:1", "1:4": "1:4", "1:1 to 2:1": "1.000 to 2.000", "4:5 to 16:9": "any", "16:9 to 16:9": "16:9",
-		"auto": "any"} {
+		"9:16": "9:16", "4:1": "4:1", "1:4": "1:4", "1:1 to 2:1": "1.000 to 2.000", "4:5 to 16:9": "any",
+		"16:9 to 16:9": "16:9",
+		"auto":         "any"} {
 		m, r := fields(t, pictureShape, "aspect: "+text)
 		a := m.aspect()
 		got := fmt.Sprintf("%d:%d", a.AspectW, a.AspectH)

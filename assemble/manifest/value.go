@@ -5,7 +5,8 @@ import (
 	"strings"
 )
 
-// value is what may stand behind a key.
+// value is what may stand behind a key. The zero value is one that the schema says
+// nothing about; records of the program's own use it where a reader checks by itself.
 type value struct {
 	form   string  // as `ripieno keys` calls it
 	lo, hi float64 // the range of a number, both ends included
@@ -53,13 +54,15 @@ func whole(lo, hi float64, unit string) value {
 // oneOf returns a choice of words.
 func oneOf(words ...string) value { return value{form: wordForm, words: words} }
 
-// among returns a choice of a closed set of words.
+// among returns a choice of a closed set of words. The words come from the type, so
+// that the schema cannot have others than the program knows.
 func among[W ~string](set production.Words[W]) value { return oneOf(set.Strings()...) }
 
 // mappingOf returns a mapping with the keys of s.
 func mappingOf(s *shape) value { return value{form: "mapping", of: s} }
 
-// listOf returns a list of such mappings.
+// listOf returns a list of such mappings. An entry that is no mapping is a fault;
+// lists of plain values have forms of their own.
 func listOf(s *shape) value { return value{form: listForm, of: s} }
 
 // withUnit returns v with another unit.
@@ -91,6 +94,7 @@ func (v value) span() string {
 	s := "a " + v.form + " from " + decimal(v.lo) + " to " + decimal(v.hi)
 	switch {
 	case v.form == wholeForm: // the key says of what
+	// "-100 left, 100 right" is no word that can follow a number.
 	case strings.ContainsAny(v.unit, ",0123456789"): // the unit explains the scale
 		s += " (" + v.unit + ")"
 	case v.unit != "":

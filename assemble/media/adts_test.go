@@ -28,7 +28,8 @@ func TestFramesOfBareAAC(t *testing.T) {
 	}
 	for _, c := range []struct{ from, to int }{{0, 3}, {1, 2}, {2, 3}, {1, 1}, {0, 0}, {3, 3}} {
 		got, err := a.Append([]byte("before"), c.from, c.to)
-		if want := append([]byte("before"), bytes.Join(frames[c.from:c.to], nil)...); err != nil || !bytes.Equal(got, want) {
+		if want := append([]byte("before"), bytes.Join(frames[c.from:c.to], nil)...); err != nil ||
+			!bytes.Equal(got, want) {
 			t.Errorf("frames %d to %d are %q, %v", c.from, c.to, got, err)
 		}
 	}

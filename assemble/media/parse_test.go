@@ -27,7 +27,8 @@ func TestParseProbePhone(t *testing.T) {
 	}
 	v, a := *i.Video, *i.Audio
 	wantV := Video{Index: 0, Codec: "h264", Profile: "High", W: 1920, H: 1080, SARNum: 1, SARDen: 1, Rotation: 90,
-		FPSNum: 30000, FPSDen: 1001, VFR: false, PixFmt: "yuv420p", Transfer: "bt709", Primaries: "bt709", Matrix: "bt709", Range: "tv",
+		FPSNum: 30000, FPSDen: 1001, VFR: false, PixFmt: "yuv420p", Transfer: "bt709", Primaries: "bt709",
+		Matrix: "bt709", Range: "tv",
 		Duration: 12.345, Frames: 370}
 	if v != wantV {
 		t.Errorf("video\n got %+v\nwant %+v", v, wantV)
@@ -180,7 +181,8 @@ func TestParseProbeRefuses(t *testing.T) {
 }
 
 func TestParsePackets(t *testing.T) {
-	ends := parsePackets("0,0.000000,0.033000\n1,0.5,0.02\n0,0.066,0.033\n0,0.033,0.033\n1,N/A,N/A\nx,1,1\n2\n3,7.5\n3,8.0,N/A\n")
+	ends := parsePackets(
+		"0,0.000000,0.033000\n1,0.5,0.02\n0,0.066,0.033\n0,0.033,0.033\n1,N/A,N/A\nx,1,1\n2\n3,7.5\n3,8.0,N/A\n")
 	for index, want := range map[int]float64{0: 0.099, 1: 0.52, 3: 8} {
 		if math.Abs(ends[index]-want) > 1e-9 {
 			t.Errorf("stream %d ends at %g, want %g", index, ends[index], want)

@@ -28,7 +28,8 @@ func TestAnOrderComesBackAsItWas(t *testing.T) {
 	if got, err := Decode(data); err != nil || !reflect.DeepEqual(got, o) {
 		t.Errorf("%+v, %v", got, err)
 	}
-	r := Result{Key: hash, Worker: "laptop-1", Files: []File{{"segment.mp4", hash, 9}, {"small.rgb", other, 3}}, Seconds: 1.5}
+	r := Result{Key: hash, Worker: "laptop-1", Files: []File{{"segment.mp4", hash, 9}, {"small.rgb", other, 3}},
+		Seconds: 1.5}
 	if data, err = r.Encode(); err != nil {
 		t.Fatal(err)
 	}
@@ -75,7 +76,8 @@ func TestWhatIsNoOrderIsRefused(t *testing.T) {
 			t.Errorf("%s is decoded", name)
 		}
 	}
-	for _, text := range []string{"", "null", "[]", `{"key":1}`, `{"unknown":1}`, `{} {}`, strings.Repeat(" ", MaxBytes+1)} {
+	for _, text := range []string{"", "null", "[]", `{"key":1}`, `{"unknown":1}`, `{} {}`,
+		strings.Repeat(" ", MaxBytes+1)} {
 		if _, err := Decode([]byte(text)); err == nil {
 			t.Errorf("%.20q is decoded", text)
 		}

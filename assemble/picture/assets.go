@@ -41,7 +41,9 @@ type Files struct {
 	Logo       *Asset       // above the title; nil for none
 }
 
-// Assets is what drawings are made with, and what their keys know it by.
+// Assets is what drawings are made with, and what their keys know it by. Keys hold
+// hashes of the files and not their names, so a renamed picture makes nothing anew.
+// It is safe for tasks that run at once.
 type Assets struct {
 	plan.Look
 	fontID store.ID          // of all font files; zero for none
@@ -55,6 +57,7 @@ type Assets struct {
 type still struct {
 	image.Image
 	id store.ID
+	// Drawings of several segments ask for the same size at once.
 	mu sync.Mutex
 	// cut is the picture in the sizes it was asked for.
 	cut map[layout.Canvas]*image.NRGBA
@@ -92,6 +95,8 @@ func (s *still) ensemble(c layout.Canvas, pictures []image.Image) *image.NRGBA {
 
 // Blur makes pictures of the players the ground of everything, blurred until nobody is to
 // be recognised; id is what drawings know them by. Without pictures nothing changes.
+// It must be called before anything is planned with a. The ground goes into keys by
+// id, and not by what it looks like: id must change with the pictures.
 func (a *Assets) Blur(pictures []image.Image, id store.ID) {
 	if len(pictures) == 0 {
 		return
@@ -115,6 +120,7 @@ func ReadAssets(ctx context.Context, f Files) (*Assets, error) {
 	}
 	if f.Logo != nil {
 		list.Add(a.readStill(ctx, "logo", f.Dir, *f.Logo))
+		// One that could not be read is in list already.
 		if s := a.stills[f.Logo.Path]; s != nil {
 			a.Look.Logo, a.logo = s.Image, s.id
 		}
@@ -133,7 +139,8 @@ func ReadAssets(ctx context.Context, f Files) (*Assets, error) {
 	return a, nil
 }
 
-// readStill reads a picture file, once.
+// readStill reads a picture file, once. A file that is named in several places is
+// read and decoded once.
 func (a *Assets) readStill(ctx context.Context, what, dir string, x Asset) *fault.Fault {
 	if a.stills[x.Path] != nil {
 		return nil
@@ -193,13 +200,15 @@ func (a *Assets) readFonts(ctx context.Context, dir string, fonts []Asset) error
 	} else if err != nil {
 		return err
 	}
+	// The order of the files is part of it: the first that has a character draws it.
 	a.Fonts, a.fontID = parsed, store.HashBytes(files...)
 	return nil
 }
 
 const fontFileHint = "a TrueType or OpenType file: its name ends in .ttf, .otf or .ttc"
 
-// read reads the file whole.
+// read reads the file whole. One byte more than allowed is read, to see that there is
+// more.
 func (x Asset) read(ctx context.Context, dir string) ([]byte, error) {
 	path, err := media.Resolve(dir, x.Path)
 	if err != nil {
@@ -243,7 +252,8 @@ func (a *Assets) fontArg(key store.Action, texts ...string) store.Action {
 	return key
 }
 
-// hyphenRule is the version of how hyphens in words are drawn.
+// hyphenRule is the version of how hyphens in words are drawn. It is in keys of texts
+// with a hyphen alone, so that raising it leaves all others.
 const hyphenRule = 2
 
 // wordsOf returns the texts of an overlay.

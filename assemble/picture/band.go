@@ -14,7 +14,9 @@ import (
 	"ripieno/assemble/task"
 )
 
-// banded is a band of a scene and the task that composes it.
+// banded is a band of a scene and the task that composes it. A scene of very many
+// tiles is composed in bands, each by a process of its own: one process would open
+// more files, and take more memory, than a machine may have.
 type banded struct {
 	band graph.Band // with empty paths
 	made task.Ref[string]
@@ -22,7 +24,9 @@ type banded struct {
 
 // bandsOf returns the bands of a scene of a segment; nil when it is composed at once.
 // Labels, drawings, fades and transitions are no part of them: they come over the
-// bands as they do over tiles.
+// bands as they do over tiles. How a scene is cut follows from the plan alone and not
+// from the machine, since bands are encoded once more and so change the bytes of the
+// film.
 func (m *Maker) bandsOf(c composition, sc scene) []banded {
 	s := c.film.Shots[sc.shot]
 	var list []banded
@@ -37,6 +41,8 @@ func (m *Maker) bandsOf(c composition, sc scene) []banded {
 // bandTask composes one band; false when none of its pictures is shown in the segment.
 func (m *Maker) bandTask(c composition, sc scene, b plan.Band, k int) (banded, bool) {
 	only := func(tile int) bool { return slices.Contains(b.Tiles, tile) }
+	// Once without paths, for the key, and once with those of the inputs, for the
+	// work.
 	of := func(mezzanine func(int) string, backdrop string) graph.Band {
 		return graph.Band{Canvas: c.film.Canvas, Rate: c.line.Rate, Frames: c.seg.Len(), Rect: b.Rect,
 			Pieces: pieces(c.film, sc, c.line, only, mezzanine), Backdrop: backdrop, Scenery: c.film.Scenery,
@@ -82,7 +88,8 @@ func (m *Maker) bandTask(c composition, sc scene, b plan.Band, k int) (banded, b
 	return made, true
 }
 
-// bandMemory returns the estimated peak of composing a band, in bytes.
+// bandMemory returns the estimated peak of composing a band, in bytes. The constants
+// are fitted in memory.go.
 func bandMemory(f plan.Film, b plan.Band, tiles []plan.Tile) int64 {
 	m := composeBase + 2*tileFrames*reading.FrameBytes(b.Rect.W, b.Rect.H)
 	for _, t := range tiles {
@@ -92,7 +99,8 @@ func bandMemory(f plan.Film, b plan.Band, tiles []plan.Tile) int64 {
 	return int64(m)
 }
 
-// memory returns the estimated peak of composing a segment, in bytes.
+// memory returns the estimated peak of composing a segment, in bytes. A band is one
+// input of the size of the band, whatever it is made of.
 func (c composition) memory() int64 {
 	m := memoryOf(c.film, c.seg, c.unbanded())
 	for _, b := range slices.Concat(c.bands[0], c.bands[1]) {

@@ -25,7 +25,8 @@ import (
 func crowd(takes int) string {
 	list := ""
 	for k := range takes {
-		list += fmt.Sprintf("  - {name: t%02d, player: P%d, part: Part, video: {file: intake/t%02d.mp4, offset: 0}}\n", k, k, k)
+		list += fmt.Sprintf("  - {name: t%02d, player: P%d, part: Part, video: {file: intake/t%02d.mp4, "+
+			"offset: 0}}\n", k, k, k)
 	}
 	return `version: 1
 title: Crowd
@@ -82,7 +83,8 @@ func TestManyPicturesAreComposedInBands(t *testing.T) {
 		switch x.Action.Rule() {
 		case "band":
 			bands++
-			if pictures != 8 || reads != 0 || x.Errand == nil || x.Errand.Rule != RuleBand || len(x.Errand.Inputs) != 9 {
+			if pictures != 8 || reads != 0 || x.Errand == nil || x.Errand.Rule != RuleBand ||
+				len(x.Errand.Inputs) != 9 {
 				t.Errorf("%s reads %d pictures", x.Name, pictures)
 			}
 		case "segment":
@@ -131,7 +133,8 @@ func TestABandCanBeMadeElsewhere(t *testing.T) {
 		}
 		return strings.ReplaceAll(strings.Join(r.args, " "), name, "NAME"), string(text)
 	}
-	hereArgs, hereGraph := asked("made-home", func(dst string) error { return x.Make(t.Context(), in, dst, func(float64) {}) })
+	hereArgs, hereGraph := asked("made-home",
+		func(dst string) error { return x.Make(t.Context(), in, dst, func(float64) {}) })
 	args, err := json.Marshal(x.Errand.Args)
 	if err != nil {
 		t.Fatal(err)
@@ -177,15 +180,19 @@ func patchwork(t testing.TB, tool *ffmpeg.Tool, dir string, columns, frames int,
 	picture, over := filepath.Join(dir, "take.mp4"), filepath.Join(dir, "over.png")
 	run(t, tool, ffmpeg.Command{Args: []string{"-f", "lavfi", "-i",
 		fmt.Sprintf("testsrc2=size=%dx%d:rate=30,noise=alls=8:allf=t:all_seed=1", w, h), "-frames:v",
-		strconv.Itoa(frames + columns*columns), "-c:v", "libx264", "-preset", "ultrafast", "-g", "1", "-qp", "22", "-pix_fmt",
+		strconv.Itoa(frames + columns*columns), "-c:v", "libx264", "-preset", "ultrafast", "-g", "1", "-qp", "22",
+		"-pix_fmt",
 		"yuv420p", "-y", "file:" + picture}})
-	run(t, tool, ffmpeg.Command{Args: []string{"-f", "lavfi", "-i", fmt.Sprintf("color=black@0.0:size=%dx%d,format=rgba", c.W, c.H),
+	run(t, tool, ffmpeg.Command{Args: []string{"-f", "lavfi", "-i",
+		fmt.Sprintf("color=black@0.0:size=%dx%d,format=rgba", c.W, c.H),
 		"-frames:v", "1", "-y", "file:" + over}})
-	g := graph.Segment{Canvas: c, Rate: shot.Rate{Num: 30, Den: 1}, Frames: frames, Scene: graph.Scene{Overlay: "file:" + over},
+	g := graph.Segment{Canvas: c, Rate: shot.Rate{Num: 30, Den: 1}, Frames: frames,
+		Scene:    graph.Scene{Overlay: "file:" + over},
 		Backdrop: "file:" + over, Zscale: tool.Filter("zscale"), Queues: tool.QueuesInputs()}
 	for k := range columns * columns {
 		g.Pieces = append(g.Pieces, graph.Piece{Path: fmt.Sprintf("file:%s/%03d.mp4", dir, k), Skip: k, Count: frames,
-			Crop: layout.Rect{W: w, H: h}, W: w, H: h, Hole: layout.Rect{X: k % columns * w, Y: k / columns * h, W: w, H: h}})
+			Crop: layout.Rect{W: w, H: h}, W: w, H: h, Hole: layout.Rect{X: k % columns * w, Y: k / columns * h,
+				W: w, H: h}})
 		if err := os.Symlink(picture, fmt.Sprintf("%s/%03d.mp4", dir, k)); err != nil {
 			t.Fatal(err)
 		}
@@ -202,7 +209,8 @@ func inBands(t testing.TB, tool *ffmpeg.Tool, dir string, g graph.Segment, colum
 	for k := 0; k < len(all); k += rows * columns {
 		part := all[k:min(k+rows*columns, len(all))]
 		first, last := part[0].Hole, part[len(part)-1].Hole
-		b := graph.Band{Canvas: g.Canvas, Rate: g.Rate, Frames: g.Frames, Pieces: part, Backdrop: g.Backdrop, Zscale: g.Zscale,
+		b := graph.Band{Canvas: g.Canvas, Rate: g.Rate, Frames: g.Frames, Pieces: part, Backdrop: g.Backdrop,
+			Zscale: g.Zscale,
 			Queues: g.Queues, Rect: layout.Rect{Y: first.Y, W: g.Canvas.W, H: last.Bottom() - first.Y}}
 		out := fmt.Sprintf("file:%s/band-%03d.mp4", dir, k)
 		cmd, err := graph.ComposeBand(b, out)

@@ -3,12 +3,9 @@ package picture
 import (
 	"context"
 	"fmt"
-	"path/filepath"
 	"slices"
 
-	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/graph"
-	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
@@ -17,7 +14,9 @@ import (
 	"ripieno/mix/tempo"
 )
 
-// composition is a segment with the tasks whose outputs it is made of.
+// composition is a segment with the tasks whose outputs it is made of. It is a value:
+// what a segment's key is made of and what its task does are read from the same one,
+// so that neither can forget what the other has.
 type composition struct {
 	film     plan.Film
 	seg      plan.Segment
@@ -42,7 +41,8 @@ type painting struct {
 	roll    task.Ref[string] // credits that move; zero for none
 }
 
-// drawings returns all drawings of a segment, in the order of their use.
+// drawings returns all drawings of a segment, in the order of their use. The order is
+// part of the segment's key.
 func (c composition) drawings() (list []task.Ref[string]) {
 	for _, d := range c.drawn {
 		list = append(list, d.overlay)
@@ -72,6 +72,8 @@ func (m *Maker) composition(f plan.Film, seg plan.Segment, conforms []task.Ref[s
 		}
 		c.drawn = append(c.drawn, d)
 	}
+	// What follows is a transition, in which the old scene and the new one are drawn
+	// both.
 	if !seg.Into {
 		add(sceneOf(seg))
 		if seg.Soft.Frames > 0 {
@@ -97,7 +99,8 @@ func (m *Maker) composition(f plan.Film, seg plan.Segment, conforms []task.Ref[s
 }
 
 // glidingNames returns the names of tiles that glide into a shot, where they are shown in
-// the shot before and in it.
+// the shot before and in it. They move with their tiles, so that they are drawn apart
+// from the scenes.
 func (m *Maker) glidingNames(f plan.Film, i int, glides []plan.Glide) (names [2]task.Ref[string]) {
 	old, new := f.Shots[i-1], f.Shots[i]
 	of := func(s plan.Shot, tile func(plan.Glide) int) task.Ref[string] {
@@ -129,7 +132,8 @@ func (c composition) scenes() (old, new scene) {
 	return old, new
 }
 
-// sources are the paths of what a segment shows.
+// sources are the paths of what a segment shows. A segment is described twice with
+// the same words: without paths for its key, with names of inputs for the work.
 type sources struct {
 	mezzanine     func(conform int) string
 	band, drawing func(task.Ref[string]) string
@@ -153,6 +157,7 @@ func (c composition) segment(from sources) graph.Segment {
 		if !d.roll.IsZero() {
 			s.Roll = graph.Roll{Path: drawing(d.roll), Step: c.film.Shots[sc.shot].Roll.Step}
 		}
+		// A card has no tiles, so all of it is pushed in.
 		if shot := c.film.Shots[sc.shot]; shot.Show == shots.Card && shot.Pushes(0) {
 			s.Push = pushOf(shot, sc.span.From)
 		}
@@ -204,6 +209,7 @@ func (c composition) move(into *graph.Into, mezzanine func(conform int) string,
 	}
 	for _, glide := range c.glides {
 		t, old := c.film.Shots[c.seg.Shot].Tiles[glide.New], c.film.Shots[c.seg.Shot-1].Tiles[glide.Old]
+		// The larger of the two pictures is decoded for the whole move.
 		large := t // or the picture goes soft before it has become small
 		if c.film.Conforms[old.Conform].H > c.film.Conforms[t.Conform].H {
 			large = old
@@ -219,7 +225,8 @@ func (c composition) move(into *graph.Into, mezzanine func(conform int) string,
 }
 
 // fade returns the film's fades where they touch the segment, and else nothing, so
-// that what lies elsewhere does not change the segment's key.
+// that what lies elsewhere does not change the segment's key. Frames count in the
+// film.
 func (c composition) fade() graph.Fade {
 	f := graph.Fade{At: c.seg.From, Total: c.line.Frames}
 	if c.seg.From < c.film.FadeIn {
@@ -280,6 +287,8 @@ func (m *Maker) segmentTask(c composition) task.Ref[string] {
 	if len(c.glides) > 0 {
 		t.Action = t.Action.Arg("names", [2]bool{!c.gliding[0].IsZero(), !c.gliding[1].IsZero()})
 	}
+	// What follows is in the keys of those segments only that need it. Anything that
+	// is added to all of them makes every film anew.
 	t.Action = withCoding(t.Action, c.coding)
 	if f.Marks {
 		t.Action = t.Action.Arg("marks", c.textsOf())
@@ -307,6 +316,7 @@ func (m *Maker) segmentTask(c composition) task.Ref[string] {
 		}
 		return work.run(ctx, m.tool, m.hardware, paths, tmp, advance)
 	}
+	// Hardware writes other bytes everywhere, so nobody else can be asked.
 	if !c.coding.Hardware() {
 		t.Errand = uses.errand(RuleSegment, work)
 	}
@@ -320,72 +330,4 @@ func withCoding(key store.Action, c graph.Coding) store.Action {
 		return key
 	}
 	return key.Arg("coding", c)
-}
-
-// segmentWork is the composing of a segment as plain data, so that it can be done in
-// another process. The files of the segment have the numbers of its inputs for names,
-// with the ending by which they are read, such as "3.png".
-type segmentWork struct {
-	Segment graph.Segment
-	Coding  graph.Coding
-	Marks   []string // the line for each frame; nil for none
-}
-
-// work returns the composing of a segment and the outputs it reads.
-func (c composition) work() (segmentWork, *uses) {
-	u := newUses()
-	w := segmentWork{Coding: c.coding}
-	w.Segment = c.segment(sources{
-		mezzanine: func(k int) string { return u.of(c.conforms[k], ".mp4") },
-		band:      func(r task.Ref[string]) string { return u.of(r, ".mp4") },
-		drawing:   func(r task.Ref[string]) string { return u.of(r, ".png") },
-		backdrop:  u.of(c.backdrop, ".png"),
-	})
-	if c.film.Marks {
-		w.Marks = c.textsOf()
-	}
-	return w, u
-}
-
-// run composes the segment into the folder dir and counts what came out. in are the
-// paths of its inputs.
-func (w segmentWork) run(ctx context.Context, tool *ffmpeg.Tool, hardware sessions, in []string, dir string,
-	advance func(float64)) error {
-	seg, err := w.link(in, dir)
-	if err != nil {
-		return err
-	}
-	if len(w.Marks) > 0 {
-		if seg.Marks, err = drawMarks(dir+".marks", seg.Canvas.H, w.Marks); err != nil {
-			return err
-		}
-	}
-	path := filepath.Join(dir, segmentFile)
-	if !seg.Rough {
-		seg.Copy.Path = "file:" + filepath.Join(dir, copyFile)
-	}
-	cmd, err := graph.Compose(seg, w.Coding, "file:"+path)
-	if err != nil {
-		return err
-	}
-	free, err := hardware.take(ctx, w.Coding)
-	if err != nil {
-		return err
-	}
-	defer free()
-	if err := tool.RunGraph(ctx, cmd, dir, seg.Frames, advance); err != nil {
-		return err
-	}
-	got, err := media.CountFrames(path)
-	if err == nil && got != seg.Frames {
-		err = fmt.Errorf("a segment has %d frames instead of %d", got, seg.Frames)
-	}
-	return err
-}
-
-// link returns the segment with its files beside dir.
-func (w segmentWork) link(in []string, dir string) (graph.Segment, error) {
-	l := linker{in: in, dir: dir}
-	seg := w.Segment.Rename(l.name)
-	return seg, l.wrong
 }

@@ -18,7 +18,9 @@ type Cropped struct {
 }
 
 // Crops draws the whole picture of every take of a film, with the parts of it that
-// its tiles show. run makes what is missing of the stills.
+// its tiles show. run makes what is missing of the stills. A still that cannot be
+// read leaves a blank: the page is to be looked at, and check says what is wrong with
+// a take. of may lack takes.
 func (m *Maker) Crops(f plan.Film, of map[string]Cropped, run func([]task.Task) (task.Result, error)) (image.Image,
 	error) {
 	var edges []task.Edge
@@ -65,7 +67,8 @@ func (m *Maker) Crops(f plan.Film, of map[string]Cropped, run func([]task.Task) 
 	return card.Crops(o)
 }
 
-// onPicture returns a box in pixels of a picture.
+// onPicture returns a box in pixels of a picture. The box is in shares of the
+// picture, 0 to 1.
 func onPicture(b framing.Box, w, h int) layout.Rect {
 	x, y := int(b.Left*float64(w)), int(b.Top*float64(h))
 	return layout.Rect{X: x, Y: y, W: int(b.Right*float64(w)) - x, H: int(b.Bottom*float64(h)) - y}

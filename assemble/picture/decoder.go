@@ -42,7 +42,8 @@ type proof struct {
 }
 
 // provedFrames is how many frames are compared: more than any group of pictures that
-// refer to each other across a key frame.
+// refer to each other across a key frame. At 25 frames a second this is about two
+// seconds.
 const provedFrames = 48
 
 // decodable reports whether hardware may be asked: for whole frames of 4:2:0 in limited
@@ -54,7 +55,8 @@ func (d *Decoders) decodable(c plan.Conform) bool {
 }
 
 // pick returns the device that decodes c, "" for software. tmp is a name beside
-// which it may write.
+// which it may write. It proves a kind once in a run, while other tasks of the kind
+// wait for it; d may be nil.
 func (d *Decoders) pick(ctx context.Context, c plan.Conform, src graph.Source, rate shot.Rate, tmp string) string {
 	if !d.decodable(c) {
 		return ""
@@ -95,6 +97,8 @@ func (d *Decoders) prove(ctx context.Context, c plan.Conform, src graph.Source, 
 			return device
 		case err == nil:
 			why = device + " decodes it otherwise than software does"
+		// Of several devices that are only tried, those that are not there are no
+		// news.
 		case d.Choice != graph.UseAuto:
 			why = fmt.Sprintf("%s does not work here (%v)", device, err)
 		}
@@ -105,7 +109,8 @@ func (d *Decoders) prove(ctx context.Context, c plan.Conform, src graph.Source, 
 	return ""
 }
 
-// sample returns the bytes of c.
+// sample returns the bytes of c. It fails after triedFor: a driver that hangs must
+// not hold up the run.
 func (d *Decoders) sample(ctx context.Context, c plan.Conform, src graph.Source, rate shot.Rate,
 	tmp string) ([]byte, error) {
 	defer os.Remove(tmp)

@@ -17,7 +17,9 @@ import (
 )
 
 // pictureRule is the version of everything drawn here or in layout/card. Raise
-// it when a drawing changes.
+// it when a drawing changes. All overlays, and so all segments, are made anew with
+// it. Where only some drawings change, a rule of their own spares the others, as
+// cardRule does.
 const pictureRule = 3
 
 // cardRule is the version of the drawings of titles and credits. Raise it when they
@@ -61,7 +63,8 @@ type scene struct {
 	left   map[string]bool // takes that are not drawn: they are on their way to another place
 }
 
-// sceneOf returns the scene of a segment, in a transition the one that comes.
+// sceneOf returns the scene of a segment, in a transition the one that comes. Names
+// that fade are not in the drawing but in one of their own.
 func sceneOf(seg plan.Segment) scene {
 	return scene{shot: seg.Shot, page: seg.Page, labels: seg.Labels && seg.Soft.Frames == 0, span: seg.Span}
 }
@@ -73,7 +76,10 @@ func before(f plan.Film, seg plan.Segment) scene {
 }
 
 // overlay returns the picture over the moving tiles of a scene: a card's page, or
-// background with holes, names and the cards of absent players.
+// background with holes, names and the cards of absent players. key describes
+// everything that draw uses. draw runs later and at once with others: it changes
+// nothing outside itself, and copies o, which is why the backdrop is no part of it
+// before.
 func (m *Maker) overlay(f plan.Film, sc scene) (key store.Action, draw func() (image.Image, error)) {
 	shot := f.Shots[sc.shot]
 	base := m.assets.groundArg(store.NewAction("overlay").Version(pictureRule)).Arg("canvas", f.Canvas).Ext(".png").
@@ -109,6 +115,8 @@ func (m *Maker) overlay(f plan.Film, sc scene) (key store.Action, draw func() (i
 			o.Holes = append(o.Holes, t.Hole)
 			if s := m.assets.stills[t.Backing]; s != nil {
 				stills[t.Rect] = s
+				// In the order of tiles, so the key is the same in every run; stills
+				// is a map.
 				base = base.Arg("behind", t.Rect).Input("still", s.id)
 			} else if t.Behind != "" {
 				o.Fills = append(o.Fills, card.Fill{Tile: t.Rect, Colour: plan.Colour(t.Behind)})
@@ -169,7 +177,8 @@ func lookOf(f plan.Film, corners []layout.Corner) card.LabelLook {
 }
 
 // lookArg adds to a key how names are drawn; nothing where that is as it was before
-// there was a choice, so that such drawings keep their keys.
+// there was a choice, so that such drawings keep their keys. Labels in the lower left
+// corner count as none.
 func lookArg(key store.Action, look card.LabelLook) store.Action {
 	if look.Style != "" && look.Style != layout.Plate {
 		key = key.Arg("label-style", look.Style)
@@ -203,7 +212,9 @@ func (m *Maker) labels(f plan.Film, shot plan.Shot) (store.Action, func() (image
 	return key, func() (image.Image, error) { return card.Labels(f.Canvas, list, look, m.assets.Fonts) }
 }
 
-// roll returns the part of the credits that passes in a scene.
+// roll returns the part of the credits that passes in a scene. It is one tall
+// picture, in pixels of the canvas, past which the canvas is moved by Step rows a
+// frame.
 func (m *Maker) roll(f plan.Film, sc scene) (store.Action, func() (image.Image, error)) {
 	shot := f.Shots[sc.shot]
 	top := shot.Roll.Top(sc.span.From - shot.From)
@@ -223,7 +234,7 @@ func (m *Maker) roll(f plan.Film, sc scene) (store.Action, func() (image.Image, 
 }
 
 // backdrop returns a small piece of plain background, or all of one that is a
-// picture.
+// picture. 16 pixels are enough of a colour; the graph repeats them.
 func (m *Maker) backdrop(f plan.Film) (store.Action, func() (image.Image, error)) {
 	bg := f.Cards.Background
 	c := f.Canvas

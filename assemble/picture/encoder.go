@@ -44,7 +44,8 @@ type picked struct {
 	canvas layout.Canvas
 }
 
-// Codings are the encoders of finished films.
+// Codings are the encoders of finished films. A film that is not in it is encoded by
+// libx264.
 type Codings map[picked]graph.Coding
 
 // Of returns how a film is encoded.
@@ -83,7 +84,9 @@ func (p Picker) Pick(ctx context.Context, wants []plan.Want) (Codings, error) {
 	return codings, nil
 }
 
-// pick returns the encoder of one film.
+// pick returns the encoder of one film. With auto what does not work is told and
+// software takes over; with any other word the run ends, since a person asked for
+// just that.
 func (p Picker) pick(ctx context.Context, w plan.Want) (graph.Coding, error) {
 	var tried []string
 	if p.Choice != graph.UseSoftware {
@@ -119,6 +122,7 @@ func (p Picker) pick(ctx context.Context, w plan.Want) (graph.Coding, error) {
 			p.Tell(fmt.Sprintf("no hardware encodes %s here, so %s does it in software (%s)", codecName(w.Codec),
 				e.Name, strings.Join(tried, "; ")))
 		}
+		// The usual encoder is the zero value, which is in no key.
 		if e.Name == (graph.Coding{}).Name() {
 			return graph.Coding{}, nil
 		}
@@ -165,7 +169,8 @@ func (p Picker) noSoftware(w plan.Want) error {
 
 // try encodes a few frames with hardware. What it writes at the head of
 // the stream becomes part of the coding: other hardware, or another driver,
-// that writes other heads must not share a film with this one.
+// that writes other heads must not share a film with this one. Of the head 64 bits
+// are kept, enough to tell two apart that are there by accident.
 func (p Picker) try(ctx context.Context, name string, canvas layout.Canvas) (graph.Coding, error) {
 	dir, err := os.MkdirTemp("", "ripieno-encoder-*")
 	if err != nil {
@@ -229,7 +234,7 @@ func (s sessions) take(ctx context.Context, c graph.Coding) (free func(), err er
 
 // sameHeads returns an error when the segments of a film cannot share what a
 // decoder is told in advance. Only in H.264 of libx264 they need not: there
-// joining repeats it inside the stream.
+// joining repeats it inside the stream. It reads the head of every file.
 func sameHeads(paths []string) error {
 	var first []byte
 	for i, path := range paths {

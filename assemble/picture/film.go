@@ -24,7 +24,9 @@ import (
 // stageConform groups the conforming of pictures.
 const stageConform = "conform"
 
-// Estimated cost in seconds of one core for each million pixels of one frame.
+// Estimated cost in seconds of one core for each million pixels of one frame. What
+// earlier runs took goes before it. Costs decide the order of tasks and what is forecast,
+// never a byte.
 const (
 	costConform      = 0.004
 	costStart        = 0.1 // a process
@@ -60,6 +62,9 @@ func composeCost(f plan.Film, c graph.Coding) float64 {
 const fieldsBefore = 3
 
 // openAt says in src when a take's file is opened for c, where its index tells.
+// Reading then begins at the key frame before the first frame wanted, and not at the
+// file's beginning. Where the index tells nothing the file is read from its
+// beginning, which gives the same frames.
 func openAt(ctx context.Context, src *graph.Source, c plan.Conform, rate shot.Rate) {
 	keys, err := media.ReadKeys(ctx, c.Picture.Path, c.Picture.Stream)
 	if err != nil {
@@ -100,6 +105,9 @@ func (m *Maker) ConformTask(c plan.Conform) (task.Ref[string], error) {
 
 // conformKey returns the description of conforming a picture: everything that
 // changes its bytes.
+//
+// What is cleared changes nothing: the path, the hash, which is an input of its own,
+// the codec's name, and the cuts, which have become pieces by now.
 func (m *Maker) conformKey(c plan.Conform) (store.Action, error) {
 	hash, err := store.ParseID(c.Picture.Hash)
 	if err != nil {
@@ -124,6 +132,8 @@ func (m *Maker) conformKey(c plan.Conform) (store.Action, error) {
 // where it has been shown to give the same, and where it fails software does it.
 func (m *Maker) conformPicture(ctx context.Context, c plan.Conform, cost float64, tmp string,
 	advance func(float64)) error {
+	// steady may read again when the file was touched meanwhile, so got is set anew
+	// each time.
 	got, work := 0, conformWork{Conform: c, Rate: m.line.Rate, Cost: cost}
 	err := m.steady.Picture(ctx, c.Picture, func(ctx context.Context) error {
 		src := reading.Source(m.tool, c.Picture)
@@ -149,7 +159,8 @@ func (m *Maker) conformPicture(ctx context.Context, c plan.Conform, cost float64
 	return nil
 }
 
-// BrokenOff is the error of a picture that ends before its file says.
+// BrokenOff is the error of a picture that ends before its file says. The take is
+// left out of the film and named, and the others go on.
 type BrokenOff struct {
 	File      string
 	Got, Want int     // frames
@@ -198,7 +209,7 @@ func inTime(f plan.Film, conformed []task.Ref[string]) []task.Edge {
 }
 
 // Film plans one film up to its joined and checked file, and what is made of
-// that. sound is the file with its sound.
+// that. sound is the file with its sound. Nothing is made yet.
 func (m *Maker) Film(f plan.Film, sound task.Ref[string]) (Film, error) {
 	x := Film{Film: f}
 	for _, c := range f.Conforms {
@@ -242,7 +253,8 @@ type conformWork struct {
 }
 
 // errand returns the work as another machine is asked for it: the path and what lies
-// in it are told by the file alone.
+// in it are told by the file alone. Names are cleared, so that the other machine does
+// not learn who plays.
 func (w conformWork) errand() *task.Errand {
 	pic := &w.Conform.Picture
 	input := task.ErrandInput{Path: pic.Path, Ext: strings.ToLower(filepath.Ext(pic.Path)), Hash: pic.Hash}
@@ -251,7 +263,8 @@ func (w conformWork) errand() *task.Errand {
 }
 
 // check returns an error when a text of the picture, which reaches a filter graph, is
-// no plain word.
+// no plain word. Here the words come from a probe of ours; on another machine they
+// come over the line.
 func (w conformWork) check() error {
 	p := w.Conform.Picture
 	for _, word := range []string{p.PixFmt, p.Matrix, p.Transfer, p.Primaries, p.Range} {
@@ -262,7 +275,9 @@ func (w conformWork) check() error {
 	return nil
 }
 
-// elsewhere conforms the file at path in software and counts its frames.
+// elsewhere conforms the file at path in software and counts its frames. It is what
+// another machine runs, and this one to make a trial. It fails when a frame is
+// missing.
 func (w conformWork) elsewhere(ctx context.Context, tool *ffmpeg.Tool, path, dst string) error {
 	if err := w.check(); err != nil {
 		return err

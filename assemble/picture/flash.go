@@ -58,7 +58,9 @@ func countFlashes(ctx context.Context, f plan.Film, line plan.Timeline, folders 
 // The type that is stored of flashes, with the number it has for ever.
 var _ = store.Number(9, flash.Result{})
 
-// addCopies shows a segment's small copies to a counter.
+// addCopies shows a segment's small copies to a counter. A file of another length
+// than its segment says is an error: flashes counted in half a film would pass for
+// all of them. Pixels are RGB, 3 bytes each.
 func addCopies(ctx context.Context, c *flash.Counter, path string, l graph.Copy, frames int) error {
 	f, err := os.Open(path)
 	if err != nil {

@@ -72,6 +72,8 @@ func readAll[T any](refs []task.Ref[T], in task.Inputs) ([]T, error) {
 }
 
 // join writes the film of the segments in folders and the sound, and checks it.
+// Nothing is encoded here: packets of the segments are put one behind the other. tmp
+// must lie in a folder of its own, since links and lists are written beside it.
 func (j joining) join(ctx context.Context, tool *ffmpeg.Tool, folders []string, sound, tmp string) error {
 	f, dir := j.film, filepath.Dir(tmp)
 	paths, files := make([]string, len(folders)), make([]string, len(folders))
@@ -86,6 +88,7 @@ func (j joining) join(ctx context.Context, tool *ffmpeg.Tool, folders []string, 
 			return err
 		}
 	}
+	// See sameHeads for why the usual encoder needs no check.
 	if j.coding != (graph.Coding{}) {
 		if err := sameHeads(files); err != nil {
 			return fmt.Errorf("joining %s: %w", f.Name, err)

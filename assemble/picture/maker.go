@@ -15,7 +15,8 @@ import (
 	"ripieno/mix/tempo"
 )
 
-// Maker plans the pictures of one plan.
+// Maker plans the pictures of one plan. It may be asked for several films, and the
+// tasks it returns may run at once.
 type Maker struct {
 	tool     *ffmpeg.Tool
 	title    string
@@ -42,7 +43,8 @@ func New(tool *ffmpeg.Tool, steady reading.Steady, pl *plan.Plan, assets *Assets
 	}
 }
 
-// WithDecoders lets d choose what decodes the takes, and returns m.
+// WithDecoders lets d choose what decodes the takes, and returns m. It must be called
+// before anything is planned; without it software decodes.
 func (m *Maker) WithDecoders(d *Decoders) *Maker {
 	m.decoders = d
 	return m

@@ -21,7 +21,8 @@ import (
 // markChars is room for m9999.16 and 99:59.999.
 const markChars = 19
 
-// markLines is how many lines of marks would fit on a canvas.
+// markLines is how many lines of marks would fit on a canvas. So each is a twentieth
+// of the picture high, which is legible at 540 lines.
 const markLines = 20
 
 // markTexts returns the line for each frame of a segment.
@@ -54,7 +55,8 @@ func MarkText(m *tempo.Map, guide float64) string {
 	return fmt.Sprintf("%-8s%11s", place, fmt.Sprintf("%s%d:%02d.%03d", sign, ms/60000, ms/1000%60, ms%1000))
 }
 
-// quickTexts returns the line for each frame of a first look, which says that it is one.
+// quickTexts returns the line for each frame of a first look, which says that it is
+// one. The time is left out: its pictures are held, so it would be wrong.
 func quickTexts(m *tempo.Map, line plan.Timeline, seg plan.Segment) []string {
 	texts := markTexts(m, line, seg)
 	for i, t := range texts {
@@ -71,7 +73,8 @@ func (c composition) textsOf() []string {
 	return markTexts(c.tempo, c.line, c.seg)
 }
 
-// drawMarks writes the pictures of a segment's marks.
+// drawMarks writes the pictures of a segment's marks. The file has one picture of a
+// byte a pixel for each text, without a header: the graph is told their size.
 func drawMarks(path string, canvasH int, texts []string) (m graph.Marks, err error) {
 	c, err := card.NewCounter(canvasH/markLines, markChars)
 	if err != nil {

@@ -38,7 +38,9 @@ func pushOf(s plan.Shot, from int) graph.Push {
 	return graph.Push{Zoom: s.PushIn, At: from - first, Frames: s.To - first, X: 0.5, Y: 0.5}
 }
 
-// pieceOf returns one moving tile; false when it has no picture in the span.
+// pieceOf returns one moving tile; false when it has no picture in the span. Tiles
+// count frames of the film, conformed pictures those of guide time: line.First is
+// between them. A take in several pieces goes on in More.
 func pieceOf(f plan.Film, t plan.Tile, span plan.Span, line plan.Timeline,
 	mezzanine func(conform int) string) (graph.Piece, bool) {
 	shown := t.Shown.Meet(span)
@@ -64,6 +66,7 @@ func pieceOf(f plan.Film, t plan.Tile, span plan.Span, line plan.Timeline,
 // onMezzanine scales the part of the original that is shown to the conformed
 // picture: even, and never outside it.
 func onMezzanine(src layout.Rect, c plan.Conform) layout.Rect {
+	// Even, since 4:2:0 has a colour for two by two pixels.
 	side := func(at, size, whole, kept int) (int, int) {
 		scale := float64(kept) / float64(whole)
 		n := min(max(2, layout.NearEven(float64(size)*scale)), kept)
@@ -76,7 +79,8 @@ func onMezzanine(src layout.Rect, c plan.Conform) layout.Rect {
 	return r
 }
 
-// conformsOf lists the conformed pieces that tiles show in a span, once each.
+// conformsOf lists the conformed pieces that tiles show in a span, once each. The
+// order is that of first use and part of keys.
 func conformsOf(f plan.Film, tiles []plan.Tile, span plan.Span, line plan.Timeline) []int {
 	var list []int
 	known := map[int]bool{}

@@ -18,6 +18,9 @@ const (
 
 // Rules returns what this program can do for a production elsewhere: functions that
 // are given arguments as JSON, the paths of the files they read, and where to write.
+// args come from another machine and are checked before they are used: nothing in
+// them is a path or an option of ffmpeg. A machine that asks for a rule which is not
+// here is refused.
 func Rules(tool *ffmpeg.Tool) map[string]func(ctx context.Context, args []byte, in []string, dst string) error {
 	return map[string]func(context.Context, []byte, []string, string) error{
 		RuleConform: func(ctx context.Context, args []byte, in []string, dst string) error {

@@ -40,10 +40,12 @@ func TestPartsAreFoundByTheIndex(t *testing.T) {
 		{"ntsc.mov", h264 + "-r 30000/1001", true},
 		{"fragments.mp4", h264 + "-movflags frag_keyframe+empty_moov", false},
 		{"late.mov", h264 + "-output_ts_offset 0.37", true},
-		{"fields.mov", h264 + "-vf tinterlace=interleave_top,fieldorder=tff -flags +ildct+ilme -x264-params tff=1 -r 30",
+		{"fields.mov", h264 +
+			"-vf tinterlace=interleave_top,fieldorder=tff -flags +ildct+ilme -x264-params tff=1 -r 30",
 			false},
 		{"hlg.mp4", "-c:v libx265 -preset ultrafast -x265-params log-level=none:keyint=31:bframes=3:pools=1:" +
-			"frame-threads=1 -pix_fmt yuv420p10le -color_trc arib-std-b67 -color_primaries bt2020 -colorspace bt2020nc", true},
+			"frame-threads=1 -pix_fmt yuv420p10le -color_trc arib-std-b67 -color_primaries bt2020 -colorspace " +
+			"bt2020nc", true},
 		{"plain.mkv", h264, false},
 		{"live.webm", "-c:v libvpx -deadline realtime -g 62 -f webm -live 1", false},
 		{"plain.ts", h264, false},

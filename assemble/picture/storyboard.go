@@ -105,7 +105,8 @@ func takeStill(ctx context.Context, tool *ffmpeg.Tool, steady reading.Steady, c 
 }
 
 // still puts one shot together. A frame that could not be read leaves a hole
-// of background: this is a page to look at, and check says what is wrong.
+// of background: this is a page to look at, and check says what is wrong. f is the
+// caller's: what is changed of it is copied first.
 func (m *Maker) still(f plan.Film, i int, res task.Result) (image.Image, error) {
 	s := f.Shots[i]
 	s.Tiles = append([]plan.Tile(nil), s.Tiles...)

@@ -32,7 +32,7 @@ var trialRate = shot.Rate{Num: 25, Den: 1}
 // Trial makes a trial film and returns the hash of all it is made of. Two machines
 // that give the same hash, with the same ffmpeg, make the same films. What a build of
 // ffmpeg cannot do is part of the hash. It fails when ctx ends or nothing at all can
-// be made.
+// be made. It writes to the system's temporary folder and leaves nothing there.
 func Trial(ctx context.Context, tool *ffmpeg.Tool) (string, error) {
 	dir, err := os.MkdirTemp("", "ripieno-trial-")
 	if err != nil {

@@ -19,7 +19,9 @@ type uses struct {
 
 func newUses() *uses { return &uses{number: map[string]int{}} }
 
-// of returns the name of an output, with the ending by which it is read.
+// of returns the name of an output, with the ending by which it is read. The number
+// follows from the order in which names are asked for, so the same work gives the
+// same description, whatever its inputs are called.
 func (u *uses) of(r task.Ref[string], ext string) string {
 	k, known := u.number[r.Task().ID]
 	if !known {
@@ -64,6 +66,9 @@ type linker struct {
 }
 
 // name links the input of a use, such as "3.png", and returns its name for ffmpeg.
+// use came over the line perhaps: only a number and the two endings get through.
+// After an error it returns "", and wrong must be looked at before the names are
+// used.
 func (l *linker) name(use string) string {
 	number, ext, _ := strings.Cut(use, ".")
 	k, err := strconv.Atoi(number)

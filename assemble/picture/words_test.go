@@ -569,7 +569,8 @@ func TestStoryboardsWithoutStills(t *testing.T) {
 // A picture that breaks off says after how much, for people.
 func TestBrokenOff(t *testing.T) {
 	err := &BrokenOff{File: "intake/a.mov", Got: 31, Want: 300, Seconds: 12.34}
-	if want := "intake/a.mov: the picture breaks off after 12.3 s; only 31 of 300 frames could be read"; err.Error() != want {
+	if want := "intake/a.mov: the picture breaks off after 12.3 s; only 31 of 300 frames could be " +
+		"read"; err.Error() != want {
 		t.Errorf("%q", err)
 	}
 }

@@ -16,7 +16,8 @@ func gridOf(canvas layout.Canvas, n, columns int) Shot {
 	w, h := layout.FloorEven(canvas.W/columns), layout.FloorEven(canvas.H/rows)
 	var s Shot
 	for k := range n {
-		s.Tiles = append(s.Tiles, Tile{Take: fmt.Sprint(k), Rect: layout.Rect{X: k % columns * w, Y: k / columns * h, W: w, H: h}})
+		s.Tiles = append(s.Tiles, Tile{Take: fmt.Sprint(k), Rect: layout.Rect{X: k % columns * w, Y: k / columns * h,
+			W: w, H: h}})
 	}
 	return s
 }
@@ -46,7 +47,8 @@ func TestBandsHoldWholeRows(t *testing.T) {
 		y := 0
 		seen := map[int]bool{}
 		for _, b := range bands {
-			if b.Rect.Y != y || b.Rect.X != 0 || b.Rect.W != canvas.W || b.Rect.H <= 0 || b.Rect.Y%2 != 0 || b.Rect.H%2 != 0 {
+			if b.Rect.Y != y || b.Rect.X != 0 || b.Rect.W != canvas.W || b.Rect.H <= 0 || b.Rect.Y%2 != 0 ||
+				b.Rect.H%2 != 0 {
 				t.Fatalf("a band at %v, of a canvas of %v done to %d", b.Rect, canvas, y)
 			}
 			y += b.Rect.H
@@ -117,7 +119,8 @@ func TestColumnsAreBandsToo(t *testing.T) {
 		pixels += b.Rect.W * b.Rect.H
 		for _, i := range b.Tiles {
 			r := s.Tiles[i].Rect
-			if seen[i] || r.X < b.Rect.X || r.Y < b.Rect.Y || r.X+r.W > b.Rect.X+b.Rect.W || r.Y+r.H > b.Rect.Y+b.Rect.H {
+			if seen[i] || r.X < b.Rect.X || r.Y < b.Rect.Y || r.X+r.W > b.Rect.X+b.Rect.W ||
+				r.Y+r.H > b.Rect.Y+b.Rect.H {
 				t.Errorf("tile %d at %v in a band at %v", i, r, b.Rect)
 			}
 			seen[i] = true

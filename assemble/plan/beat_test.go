@@ -52,7 +52,8 @@ func TestEntrancesBySectionOnTheBeat(t *testing.T) {
 		t.Errorf("%d of 6 are there in the end", seen)
 	}
 	p.Shots[0].Entrances = production.Entrances{By: production.ByPlayer, Beats: 2}
-	if _, err := New(p, filmed(p), fullHD, Look{}); err == nil || !strings.Contains(err.Error(), "too short for 6 entrances") {
+	if _, err := New(p, filmed(p), fullHD, Look{}); err == nil || !strings.Contains(err.Error(),
+		"too short for 6 entrances") {
 		t.Errorf("six entrances in two measures: %v", err)
 	}
 }
@@ -83,7 +84,8 @@ func TestSheetsTurnOnBeats(t *testing.T) {
 				}
 			}
 		}
-		if sheets < 3 || cuts == production.CutOnBeats && onBeat != sheets-1 || cuts == production.CutExact && onBeat == sheets-1 {
+		if sheets < 3 || cuts == production.CutOnBeats && onBeat != sheets-1 || cuts == production.CutExact &&
+			onBeat == sheets-1 {
 			t.Errorf("cuts: %s: %d of %d turns lie on beats", cuts, onBeat, sheets-1)
 		}
 	}

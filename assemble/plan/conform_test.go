@@ -41,7 +41,8 @@ func sizes(f Film, take string) map[int][]Span {
 func TestWhatShotsShowDecodesNothingAgain(t *testing.T) {
 	rng := rand.New(rand.NewPCG(7, 1))
 	kinds := []production.Shot{
-		{Show: "tutti"}, {Show: "card", Text: "interlude"}, {Show: "soli", Section: "high"}, {Show: "pair", Take: "take-1", Other: "take-4"},
+		{Show: "tutti"}, {Show: "card", Text: "interlude"}, {Show: "soli", Section: "high"},
+		{Show: "pair", Take: "take-1", Other: "take-4"},
 		{Show: "solo", Take: "take-2"}, {Show: "solo", Take: "take-3", Others: "around"},
 	}
 	for round := range 60 {
@@ -66,8 +67,10 @@ func TestWhatShotsShowDecodesNothingAgain(t *testing.T) {
 		for _, s := range f.Shots {
 			for _, tile := range s.Tiles {
 				c := f.Conforms[tile.Conform]
-				if c.Take != tile.Take || tile.Shown.From+line.First < c.Frames.From || tile.Shown.To+line.First > c.Frames.To {
-					t.Fatalf("round %d: %s is shown on %v of a film from %d, and was kept as %+v", round, tile.Take, tile.Shown, line.First, c.Frames)
+				if c.Take != tile.Take || tile.Shown.From+line.First < c.Frames.From ||
+					tile.Shown.To+line.First > c.Frames.To {
+					t.Fatalf("round %d: %s is shown on %v of a film from %d, and was kept as %+v", round, tile.Take,
+						tile.Shown, line.First, c.Frames)
 				}
 				if float64(c.H) < min(1, tile.scale())*float64(c.Picture.H)-1 {
 					t.Fatalf("round %d: %s is shown with %d lines of %d", round, tile.Take, tile.Hole.H, c.H)
@@ -84,7 +87,8 @@ func TestACloseUpStandsByItself(t *testing.T) {
 		p := lamplighter(t, 9)
 		p.Shots = []production.Shot{{From: production.Time{Edge: production.FilmStart}, Show: "tutti"}}
 		for _, m := range from {
-			p.Shots = append(p.Shots, production.Shot{From: at(m), Show: "solo", Take: "take-2"}, production.Shot{From: at(m + 1), Show: "tutti"})
+			p.Shots = append(p.Shots, production.Shot{From: at(m), Show: "solo", Take: "take-2"},
+				production.Shot{From: at(m + 1), Show: "tutti"})
 		}
 		f, _ := planned(t, p, fullHD)
 		return sizes(f, "take-2")

@@ -39,7 +39,8 @@ func TestAFinishedFilmIsFinished(t *testing.T) {
 		{From: at(6), Show: "solo", Take: "take-7"}, {From: at(7), Show: "card", Text: "credits"},
 	}
 	facts := filmed(p)
-	facts["take-3"], facts["take-4"], facts["take-5"] = Facts{Absent: Awaited}, Facts{Absent: Unplaced}, Facts{Absent: Unreadable}
+	facts["take-3"], facts["take-4"], facts["take-5"] = Facts{Absent: Awaited}, Facts{Absent: Unplaced},
+		Facts{Absent: Unreadable}
 	heard := facts["take-7"]
 	heard.Picture = nil
 	facts["take-7"] = heard

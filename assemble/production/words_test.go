@@ -17,9 +17,11 @@ import (
 // sets returns the closed sets of this package by the names of their types.
 func sets() map[string][]string {
 	return map[string][]string{
-		"Timing": Timings.Strings(), "Role": Roles.Strings(), "Release": Releases.Strings(), "Colour": Colours.Strings(),
-		"Range": Ranges.Strings(), "Rows": RowKinds.Strings(), "Alignment": Alignments.Strings(), "AudioOnly": AudioOnlyWays.Strings(),
-		"Others": OtherKinds.Strings(), "TransitionKind": TransitionKinds.Strings(), "Codec": Codecs.Strings(),
+		"Timing": Timings.Strings(), "Role": Roles.Strings(), "Release": Releases.Strings(),
+		"Colour": Colours.Strings(),
+		"Range":  Ranges.Strings(), "Rows": RowKinds.Strings(), "Alignment": Alignments.Strings(),
+		"AudioOnly": AudioOnlyWays.Strings(),
+		"Others":    OtherKinds.Strings(), "TransitionKind": TransitionKinds.Strings(), "Codec": Codecs.Strings(),
 		"With": Withs.Strings(), "Cuts": CutKinds.Strings(), "EntranceKind": EntranceKinds.Strings(),
 		"Verdict": Verdicts.Strings(),
 	}
@@ -46,7 +48,8 @@ func TestEveryWordIsInItsSet(t *testing.T) {
 		t.Fatalf("types of words: %v declared, %v with a set", got, want)
 	}
 	for name, words := range all {
-		if got, want := slices.Sorted(slices.Values(words)), slices.Sorted(slices.Values(declared[name])); !slices.Equal(got, want) {
+		if got, want := slices.Sorted(slices.Values(words)),
+			slices.Sorted(slices.Values(declared[name])); !slices.Equal(got, want) {
 			t.Errorf("%s: the set has %v, the constants are %v", name, got, want)
 		}
 	}

@@ -138,7 +138,8 @@ func TestTheFile(t *testing.T) {
 	if err != nil || string(again.Format()) != text || fmt.Sprint(again) != fmt.Sprint(b) {
 		t.Errorf("it was read as %+v, %v", again, err)
 	}
-	byHand := "# ours\nversion: 1\nremarks:\n  - {\"at\": 1, \"place\": \"m1\", \"text\": \"written by hand\"}  \r\n\napprovals:\n"
+	byHand := "# ours\nversion: 1\nremarks:\n  - {\"at\": 1, \"place\": \"m1\", \"text\": \"written " +
+		"by hand\"}  \r\n\napprovals:\n"
 	if hand, err := Parse("r", []byte(byHand)); err != nil || len(hand.Remarks) != 1 || hand.Remarks[0].ID == "" {
 		t.Errorf("written by hand it was read as %+v, %v", hand, err)
 	}

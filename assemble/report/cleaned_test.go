@@ -17,9 +17,11 @@ func TestCleanedInWords(t *testing.T) {
 		{"en", nil, nil},
 		{"en", &Cleaned{Closed: 0.004}, nil},
 		{"en", &Cleaned{Closed: 0.254, Reduced: 7, Lows: 3.5, Presence: -2}, []string{
-			"closed for 25\u00a0% of the film, where nobody plays", "noise under the playing reduced by up to 7\u00a0dB",
+			"closed for 25\u00a0% of the film, where nobody plays",
+			"noise under the playing reduced by up to 7\u00a0dB",
 			"recorded by a phone: lows +3.5\u00a0dB, presence −2.0\u00a0dB"}},
-		{"de", &Cleaned{Presence: -2}, []string{"mit einem Telefon aufgenommen: Tiefen +0,0\u00a0dB, Präsenz −2,0\u00a0dB"}},
+		{"de", &Cleaned{Presence: -2},
+			[]string{"mit einem Telefon aufgenommen: Tiefen +0,0\u00a0dB, Präsenz −2,0\u00a0dB"}},
 	} {
 		if got := c.cleaned.words(phrase.Of(c.language)); !slices.Equal(got, c.want) {
 			t.Errorf("%+v says %q, want %q", c.cleaned, got, c.want)

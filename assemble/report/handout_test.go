@@ -178,7 +178,8 @@ func TestHandoutInABrowser(t *testing.T) {
 			t.Errorf("at %d: %q", width, bad)
 		}
 	}
-	if bad, roles := b.Names(); len(bad) > 0 || roles["main"] != 1 || roles["Video"] != 1 || roles["form"]+roles["region"] < 2 {
+	if bad, roles := b.Names(); len(bad) > 0 || roles["main"] != 1 || roles["Video"] != 1 ||
+		roles["form"]+roles["region"] < 2 {
 		t.Errorf("%q, %v", bad, roles)
 	}
 	if bad, n := b.Walk(); len(bad) > 0 || n < 12 {

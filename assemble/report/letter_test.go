@@ -54,7 +54,8 @@ func TestLetters(t *testing.T) {
 // A note never says or lets one think that a take is used when it is not, whatever
 // else is said of it, and says so when it is.
 func TestLettersOfTakesNotUsed(t *testing.T) {
-	used := regexp.MustCompile(`(?i)can use it|everything is fine|in the film[^.]*!|take what we have|even better|already in`)
+	used := regexp.MustCompile(
+		`(?i)can use it|everything is fine|in the film[^.]*!|take what we have|even better|already in`)
 	ask := Found{Level: LevelAsk, What: "soft", Ask: "Could you come closer?"}
 	r := review(t)
 	for _, level := range []string{LevelOK, LevelAsk, LevelRedo, LevelMissing} {

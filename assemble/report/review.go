@@ -86,6 +86,7 @@ type Reviewed struct {
 	Places          []Place
 	Levels          []Loudness
 	Cleaned         *Cleaned // nil: the mix leaves its sound as it is
+	Hidden          []Hidden // how far the others of the mix cover it; none where it is heard
 	Playing         *Playing // nil: not measured
 	// Release is what may be published of the take: "yes", "audio-only", "no" or
 	// "missing"; "" says nothing of it. Without a release of the picture the page
@@ -128,6 +129,14 @@ type Cleaned struct {
 	Closed         float64 // share of the film in which it is closed
 	Reduced        float64 // of the noise under the playing, at most
 	Lows, Presence float64 // added to the colour of the phone that recorded it
+}
+
+// Hidden is how far the others of the mix cover a take.
+type Hidden struct {
+	Melody   bool    // of what it has of the melody; else of all that its part plays
+	Share    float64 // of the time in which it plays, 0 to 1
+	Lift     float64 // dB that would bring most of it out
+	From, To int     // measures of the longest stretch; 0: none of two seconds
 }
 
 // Playing is how a take was played.

@@ -61,7 +61,8 @@ const cutNotes = `CSS.supports('field-sizing: content') ? [...document.querySele
 func (b *browser) rows(r Review) {
 	b.t.Helper()
 	for _, take := range r.Takes {
-		js := fmt.Sprintf(`['#roll li', '#takes article'].map(s => document.querySelectorAll(s + '[data-take="%s"]').length).join()`, take.Name)
+		js := fmt.Sprintf(
+			`['#roll li', '#takes article'].map(s => document.querySelectorAll(s + '[data-take="%s"]').length).join()`, take.Name)
 		if got := run(b, chromedp.Evaluate[string](js)); got != "1,1" {
 			b.t.Errorf("%s is in the roll and the cards %s times", take.Name, got)
 		}
@@ -69,7 +70,9 @@ func (b *browser) rows(r Review) {
 	if n := run(b, chromedp.Evaluate[int](`document.querySelectorAll('article img').length`)); n != 4 {
 		b.t.Errorf("%d pictures", n)
 	}
-	if n := run(b, chromedp.Evaluate[int](`[...document.images].filter(i => i.decoding !== 'async' || !i.alt || !i.width || !i.height).length`)); n != 0 {
+	if n := run(b,
+		chromedp.Evaluate[int](
+			`[...document.images].filter(i => i.decoding !== 'async' || !i.alt || !i.width || !i.height).length`)); n != 0 {
 		b.t.Errorf("%d pictures are not decoded aside, named and measured", n)
 	}
 }
@@ -79,7 +82,8 @@ func (b *browser) rows(r Review) {
 func (b *browser) named() {
 	b.t.Helper()
 	// What is far below has no tree until it is scrolled to.
-	run(b, chromedp.Evaluate[int](`document.querySelectorAll('article, #roll li').forEach(e => e.style.contentVisibility = 'visible'), 0`))
+	run(b, chromedp.Evaluate[int](
+		`document.querySelectorAll('article, #roll li').forEach(e => e.style.contentVisibility = 'visible'), 0`))
 	bad, seen := b.Names()
 	if len(bad) > 0 {
 		b.t.Errorf("%s", strings.Join(bad, "\n"))
@@ -96,7 +100,8 @@ func (b *browser) named() {
 // findings are there, and no controls.
 func (b *browser) paper(r Review) {
 	b.t.Helper()
-	run(b, chromedp.Evaluate[int](`document.querySelector('input[value=redo]').click(), document.querySelector('[name=brief]').click(), 0`))
+	run(b, chromedp.Evaluate[int](
+		`document.querySelector('input[value=redo]').click(), document.querySelector('[name=brief]').click(), 0`))
 	b.Media("print", "dark")
 	if c := b.MeasureText(); len(c.Bad) > 0 {
 		b.t.Errorf("printed: too little contrast in %q", c.Bad)
@@ -133,7 +138,8 @@ func TestReviewByKeyboard(t *testing.T) {
 		}
 	}
 	focused := func() string {
-		return run(b, chromedp.Evaluate[string](`(e => [e.tagName, e.name || e.type || '', e.value || e.textContent || ''].join(' '))(document.activeElement)`))
+		return run(b, chromedp.Evaluate[string](
+			`(e => [e.tagName, e.name || e.type || '', e.value || e.textContent || ''].join(' '))(document.activeElement)`))
 	}
 	press := func(keys string) { run(b, chromedp.KeyEvent(keys)) }
 	want("at first", all, "All takes are shown: 7.")
@@ -164,7 +170,9 @@ func TestReviewByKeyboard(t *testing.T) {
 		press(string(k))
 	}
 	want("nobody", "", "Takes shown: 0 of 7.")
-	if n := run(b, chromedp.Evaluate[int](`[...document.querySelectorAll('.group')].filter(e => getComputedStyle(e).display !== 'none').length`)); n != 0 {
+	if n := run(b,
+		chromedp.Evaluate[int](
+			`[...document.querySelectorAll('.group')].filter(e => getComputedStyle(e).display !== 'none').length`)); n != 0 {
 		t.Errorf("%d sections without takes are shown", n)
 	}
 	press("\t")
@@ -181,8 +189,11 @@ func TestReviewByKeyboard(t *testing.T) {
 		t.Errorf("%d remarks came back", n)
 	}
 	// A link to a take that is filtered out brings it back.
-	run(b, chromedp.Evaluate[int](`document.querySelector('input[value=redo]').click(), location.hash = '#take-viola-2', new Promise(r => setTimeout(() => r(0), 0))`, chromedp.EvalAwaitPromise))
-	if n := run(b, chromedp.Evaluate[bool](`new Promise(r => { const look = () => document.querySelector('.off') ? requestAnimationFrame(look) : r(true); look(); })`, chromedp.EvalAwaitPromise)); !n {
+	run(b, chromedp.Evaluate[int](
+		`document.querySelector('input[value=redo]').click(), location.hash = '#take-viola-2', new Promise(r => setTimeout(() => r(0), 0))`, chromedp.EvalAwaitPromise))
+	if n := run(b,
+		chromedp.Evaluate[bool](
+			`new Promise(r => { const look = () => document.querySelector('.off') ? requestAnimationFrame(look) : r(true); look(); })`, chromedp.EvalAwaitPromise)); !n {
 		t.Error("a link leads nowhere")
 	}
 	if requests, messages := b.heard(); len(requests)+len(messages) > 0 {
@@ -198,7 +209,8 @@ func TestReviewCopies(t *testing.T) {
 	b.open(written(t, r))
 	for _, refused := range []bool{false, true} {
 		if refused {
-			run(b, chromedp.Evaluate[int](`Object.defineProperty(navigator, 'clipboard', {value: undefined}), document.execCommand = () => { throw new Error('no'); }, 0`))
+			run(b, chromedp.Evaluate[int](
+				`Object.defineProperty(navigator, 'clipboard', {value: undefined}), document.execCommand = () => { throw new Error('no'); }, 0`))
 		}
 		run(b, chromedp.Evaluate[int](`(() => { document.querySelectorAll('details').forEach(d => d.open = true);
 			const told = document.getElementById('note-oboe-told'), area = document.getElementById('note-oboe');

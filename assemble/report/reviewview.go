@@ -187,31 +187,12 @@ func (r Review) take(i int, letter string) takeView {
 	for _, name := range t.Files {
 		v.Heard = append(v.Heard, t.file(w, name))
 	}
-	v.Mixed = t.Cleaned.words(w)
+	v.Mixed = t.mixed(w)
 	if t.Playing != nil && r.Playing {
 		v.Play = r.playing(t)
 	}
 	v.StaffAlt = r.staffAlt(v)
 	return v
-}
-
-// words says what was done to a take's sound; nothing for a nil one.
-func (c *Cleaned) words(w *phrase.Book) []string {
-	if c == nil {
-		return nil
-	}
-	var list []string
-	if percent := math.Round(100 * c.Closed); percent >= 1 {
-		list = append(list, w.Say("report.closed", "percent", w.Number(percent, 0)))
-	}
-	if c.Reduced > 0 {
-		list = append(list, w.Say("report.reduced", "db", w.Number(c.Reduced, 0)))
-	}
-	if c.Lows != 0 || c.Presence != 0 {
-		signed := func(v float64) string { return w.Figure(fmt.Sprintf("%+.1f", v)) }
-		list = append(list, w.Say("report.phone", "lows", signed(c.Lows), "presence", signed(c.Presence)))
-	}
-	return list
 }
 
 // file returns what was measured of one of a take's files.

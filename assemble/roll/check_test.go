@@ -16,7 +16,8 @@ import (
 // missing whatever was found, and files that cannot be read are faults of the run,
 // but not those of a take that is withheld.
 func TestNewCheck(t *testing.T) {
-	broken := &takes.Recording{Owner: "cello", Role: takes.Video, Err: fault.New(fault.Media, "c.mp4", "cut off", "again")}
+	broken := &takes.Recording{Owner: "cello", Role: takes.Video, Err: fault.New(fault.Media, "c.mp4", "cut off",
+		"again")}
 	set := &takes.Set{}
 	for _, p := range []production.Take{{Name: "oboe", Player: "Mara Voss"}, {Name: "horn"}, {Name: "flute"}} {
 		set.Takes = append(set.Takes, takes.Take{Take: &p})

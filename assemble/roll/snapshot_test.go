@@ -29,7 +29,8 @@ func TestChanges(t *testing.T) {
 		{"nothing", snap(one(oboe), line(StatusIn)), snap(one(oboe), line(StatusIn)), nil},
 		{"it came", snap(nil, line(StatusMissing)), snap(one(oboe), line(StatusIn)),
 			[]string{"oboe was missing and is in", "oboe (video) placed at -1.500 s (confidence 0.99)"}},
-		{"it came, and something is wrong", snap(nil, line(StatusLate)), snap(nil, line(StatusRejected, "silent", "short")),
+		{"it came, and something is wrong", snap(nil, line(StatusLate)),
+			snap(nil, line(StatusRejected, "silent", "short")),
 			[]string{"oboe was late and is rejected", "oboe: silent; short"}},
 		{"it is new in the manifest", snap(nil), snap(nil, line(StatusIn, "soft")),
 			[]string{"oboe is new: in", "oboe: soft"}},
@@ -39,7 +40,8 @@ func TestChanges(t *testing.T) {
 		{"something else is wrong", snap(nil, line(StatusIn, "soft")), snap(nil, line(StatusIn, "loud")),
 			[]string{"oboe: loud"}},
 		{"moved by less than one hears", snap(one(oboe)), snap(one(moved(0.0019))), nil},
-		{"moved", snap(one(oboe)), snap(one(moved(0.0021))), []string{"oboe (video) placed at -1.498 s (confidence 0.99)"}},
+		{"moved", snap(one(oboe)), snap(one(moved(0.0021))),
+			[]string{"oboe (video) placed at -1.498 s (confidence 0.99)"}},
 		{"in doubt now", snap(one(oboe)), snap(one(asked)),
 			[]string{"oboe (video) needs review: clap at 3.00 s (60 %) or 4.00 s (40 %)"}},
 		{"still in doubt", snap(one(asked)), snap(one(otherwise)), nil},
@@ -55,13 +57,15 @@ func TestChanges(t *testing.T) {
 // what placing it says.
 func TestSnapshotTellsEachTakeOnce(t *testing.T) {
 	known := []takes.Fault{{Take: "oboe", What: "cut off"}}
-	more := []takes.Fault{{Take: "oboe", What: "no place"}, {Take: "horn", What: "no place"}, {Take: "", What: "releases"}}
+	more := []takes.Fault{{Take: "oboe", What: "no place"}, {Take: "horn", What: "no place"},
+		{Take: "", What: "releases"}}
 	s := NewSnapshot(Roll{Faults: known}, []takes.Placed{{Name: "oboe"}}, more)
 	var got []string
 	for _, b := range s.Roll.Faults {
 		got = append(got, b.Take+": "+b.What)
 	}
-	if want := []string{"oboe: cut off", "horn: no place", ": releases"}; !slices.Equal(got, want) || len(s.Placed) != 1 {
+	if want := []string{"oboe: cut off", "horn: no place", ": releases"}; !slices.Equal(got, want) ||
+		len(s.Placed) != 1 {
 		t.Errorf("%q of %d, want %q", got, len(s.Placed), want)
 	}
 	if len(known) != 1 {

@@ -22,7 +22,9 @@ func (a *added) Channels() int { return 2 }
 // Rate implements [audio.Source].
 func (a *added) Rate() int { return audio.Rate }
 
-// Read implements [audio.Source].
+// Read implements [audio.Source]. Files that end early are silent from there on,
+// unless even forbids it. The order of adding is that of list: another one would
+// round otherwise.
 func (a *added) Read(dst audio.Block) (int, error) {
 	if a.in.Frames() < dst.Frames() {
 		a.in = audio.NewBlock(2, dst.Frames())

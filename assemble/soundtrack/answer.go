@@ -23,7 +23,8 @@ const mostAnswer = 12
 // Answers returns what the shared room says to one sample at the left and to one at the
 // right, each as two channels. The room is linear and does not change with time, so
 // whoever convolves the strips' sends with them has the room of the mix. None where the
-// mix has no room.
+// mix has no room. The left one comes first. The desk lets the room be heard with
+// them.
 func (t *Track) Answers() []task.Ref[string] {
 	if !(t.mix.Room > 0) {
 		return nil
@@ -52,6 +53,7 @@ func (t *Track) Answers() []task.Ref[string] {
 // answer asks the room of a mix.
 func answer(o mix.Options, hall plan.Hall, side int) audio.Block {
 	var asked interface{ Process(out, in audio.Block) }
+	// Its first reflections and a little more than the time in which it dies away.
 	frames := audio.FramesAt(math.Min(mostAnswer, max(hall.Decay, 1.8)+0.3))
 	if o.Impulse != nil {
 		asked, frames = room.NewConvolver(o.Impulse), min(o.Impulse.Tail(), audio.FramesAt(mostAnswer))

@@ -114,7 +114,8 @@ func benchStrips(b *testing.B, dir string) []mix.Strip {
 		}
 		strips[i] = mix.Strip{
 			Name: fmt.Sprint("take-", i), Open: func() (audio.Source, error) { return media.OpenWAV(path) },
-			Offset: -1 - float64(i)*0.0137, Drift: audio.PPM(i*4 - 99), To: audio.Frames(*mixSeconds * audio.Rate), LowCut: 80,
+			Offset: -1 - float64(i)*0.0137, Drift: audio.PPM(i*4 - 99), To: audio.Frames(*mixSeconds * audio.Rate),
+			LowCut: 80,
 			EQ: []mix.Band{{Shape: mix.LowShelf, Hz: 200, Gain: -2}, {Shape: mix.Bell, Hz: 900, Gain: 2, Q: 1},
 				{Shape: mix.HighShelf, Hz: 7000, Gain: 1}},
 			Compress: &mix.Compressor{Threshold: -24, Ratio: 2}, Pan: float64(i)/mixStrips*2 - 1,

@@ -37,7 +37,10 @@ func heardTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis]) task.Ref[mix
 	return listenTo(t, r, s, level, func(strip mix.Strip) (mix.Heard, error) { return mix.Hear(strip, s.Clean.Piece) })
 }
 
-// listenTo completes a task that hears something in a recording as it was made, repaired.
+// listenTo completes a task that hears something in a recording as it was made,
+// repaired. t lacks only inputs and what it makes. hear is given the strip without
+// any treatment of its take, so what it finds does not change with gain, mutes or
+// equaliser.
 func listenTo[T any](t task.Task, r Sound, s plan.Strip, level task.Ref[mix.Analysis],
 	hear func(mix.Strip) (T, error)) task.Ref[T] {
 	t.Needs("sound", r.Samples)
@@ -59,6 +62,8 @@ func listenTo[T any](t task.Task, r Sound, s plan.Strip, level task.Ref[mix.Anal
 }
 
 // applyCleaning gives a strip what is done to it by itself, by what was heard of it.
+// It adds the equaliser of a phone before that of the manifest, which is meant to be
+// heard on top of it.
 func applyCleaning(strip mix.Strip, c plan.Cleaning, h mix.Heard, phones tone.Phones) mix.Strip {
 	if c.Silence {
 		strip.Playing = h.Curve(strip)
@@ -110,7 +115,8 @@ func (t *Track) cleanResult(i int, h mix.Heard, phones tone.Phones) *CleanResult
 	return r
 }
 
-// words says what was done, for the table of strips; "" for nothing.
+// words says what was done, for the table of strips; "" for nothing. Less than half a
+// percent of closing is not worth a word.
 func (r *CleanResult) words() []string {
 	if r == nil {
 		return nil

@@ -37,6 +37,7 @@ const (
 func encodedPieces(samples audio.Frames) []int {
 	end := int((samples+graph.AACFrame-1)/graph.AACFrame) + 1
 	edges := []int{0}
+	// What is left at the end joins the last piece when it is less than half of one.
 	for at := pieceFrames; end-at >= pieceFrames/2; at += pieceFrames {
 		edges = append(edges, at)
 	}
@@ -46,6 +47,7 @@ func encodedPieces(samples audio.Frames) []int {
 // encode makes the AAC of a sound of so many samples and measures what a listener's
 // decoder will give.
 func (b bus) encode(ctx context.Context, wav, m4a string, samples audio.Frames) (mix.Measured, error) {
+	// Of the try before: ffmpeg is never told to write over a file.
 	if err := os.Remove(m4a); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return mix.Measured{}, err
 	}
@@ -114,7 +116,8 @@ func (b bus) encodePieces(ctx context.Context, wav, m4a string, edges []int, sam
 	return b.tool.RunGraph(ctx, cmd, m4a, 0, nil)
 }
 
-// measureFile decodes and measures a stereo sound of our own.
+// measureFile decodes and measures a stereo sound of our own. Its peak is
+// what listeners get; that of the samples that went in may be lower.
 func measureFile(ctx context.Context, tool *ffmpeg.Tool, path string) (mix.Measured, error) {
 	decoded := path + ".wav"
 	defer os.Remove(decoded)

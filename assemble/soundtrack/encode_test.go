@@ -131,7 +131,8 @@ func TestJoinsOfEncodedPiecesAreNotHeard(t *testing.T) {
 				t.Error("with 8 workers other bytes come out than with 1")
 			}
 			// A decoder fills the last frame, which is the same for both.
-			if len(pieces[0]) != len(whole[0]) || len(pieces[0]) < joinsAt || len(pieces[0]) >= joinsAt+2*graph.AACFrame {
+			if len(pieces[0]) != len(whole[0]) || len(pieces[0]) < joinsAt ||
+				len(pieces[0]) >= joinsAt+2*graph.AACFrame {
 				t.Errorf("%d samples instead of %d (and %d)", len(pieces[0]), len(whole[0]), joinsAt)
 			}
 			// An encoder's noise is 10 dB up and down from sound to sound; a join that is
@@ -143,7 +144,8 @@ func TestJoinsOfEncodedPiecesAreNotHeard(t *testing.T) {
 					n1, s1, p1 := faults(whole, want, from, to)
 					n2, s2, p2 := faults(pieces, want, from, to)
 					db := func(a, b float64) float64 { return 10 * math.Log10(b/a) }
-					says := fmt.Sprintf("%d frames round frame %d: noise %+.2f dB, sharp %+.2f dB, peak %+.2f dB", width, edge,
+					says := fmt.Sprintf("%d frames round frame %d: noise %+.2f dB, sharp %+.2f dB, peak %+.2f dB",
+						width, edge,
 						db(n1, n2), db(s1, s2), 2*db(p1, p2))
 					t.Log(says)
 					if db(n1, n2) > 1.5 || db(s1, s2) > 1.5 || 2*db(p1, p2) > 4 {
@@ -165,7 +167,8 @@ func TestJoinsOfEncodedPiecesAreNotHeard(t *testing.T) {
 // hold all samples.
 func TestPiecesOfEncoding(t *testing.T) {
 	t.Parallel()
-	for _, n := range []audio.Frames{0, 1, 1023, 1024, 1025, pieceFrames * 1024, pieceFrames*1536 - 1025, pieceFrames * 1536,
+	for _, n := range []audio.Frames{0, 1, 1023, 1024, 1025, pieceFrames * 1024, pieceFrames*1536 - 1025,
+		pieceFrames * 1536,
 		joinsAt, 3600 * audio.Rate} {
 		edges := encodedPieces(n)
 		end := edges[len(edges)-1]

@@ -23,7 +23,7 @@ const (
 )
 
 // sumTasks returns the task that adds all strips up: at once when there are fewer than limit,
-// else in groups of size.
+// else in groups of size. Tests ask for smaller limits.
 func (t *Track) sumTasks(limit, size int) task.Task {
 	if len(t.parts) < limit {
 		return t.sumTask("sum", task.ID("sum"), t.parts)

@@ -23,7 +23,8 @@ func crowd(n int) string {
 	var b strings.Builder
 	b.WriteString(head + "takes:\n")
 	for i := range n {
-		fmt.Fprintf(&b, "  - {name: p%03d, part: Oboe, section: winds, audio: {file: intake/p%03d.wav, offset: 0}}\n", i, i)
+		fmt.Fprintf(&b,
+			"  - {name: p%03d, part: Oboe, section: winds, audio: {file: intake/p%03d.wav, offset: 0}}\n", i, i)
 	}
 	return b.String()
 }
@@ -64,7 +65,8 @@ func TestAVeryLargeMixIsAddedUpInGroups(t *testing.T) {
 
 // Groups add up to what all strips are together, room included, and say the same of every strip.
 func TestGroupsAddUpToTheSum(t *testing.T) {
-	like := map[string]audio.Block{"oboe": sine(1000, 0.25, 9), "cello": sine(2000, 0.25, 9), "bass": sine(3000, 0.25, 9)}
+	like := map[string]audio.Block{"oboe": sine(1000, 0.25, 9), "cello": sine(2000, 0.25, 9),
+		"bass": sine(3000, 0.25, 9)}
 	var sums []audio.Block
 	var reports []Report
 	for _, limit := range []int{4, 3} {

@@ -64,7 +64,7 @@ type HiddenResult struct {
 	Spans []HiddenSpan `json:"spans"`   // of two seconds or more; guide time
 }
 
-// HiddenSpan is a stretch of guide time.
+// HiddenSpan is a stretch of guide time, in seconds.
 type HiddenSpan struct {
 	From     float64 `json:"from"`
 	To       float64 `json:"to"`
@@ -72,7 +72,8 @@ type HiddenSpan struct {
 }
 
 // hidden returns for every strip how far its part is covered, and how far where it has the
-// melody; nil for not at all. A voice that could not be measured is left out.
+// melody; nil for not at all. A voice that could not be measured is left out. melody
+// has the guide frames of each strip's melodies, in the order of strips.
 func (t *Track) hidden(rep Report, res task.Result, music *tempo.Map, melody [][]mask.Span) (all,
 	tunes []*HiddenResult, err error) {
 	var strips []mask.Strip
@@ -116,31 +117,51 @@ func hiddenResult(h mask.Hidden, music *tempo.Map) *HiddenResult {
 	r := &HiddenResult{Share: math.Round(h.Share*100) / 100, Lift: float64(h.Lift), Spans: []HiddenSpan{}}
 	for _, s := range h.Spans {
 		from, to := s.From.Seconds(), s.To.Seconds()
-		words := fmt.Sprintf("m%d to m%d", music.Position(from).Measure, music.Position(to).Measure)
+		first, last := Measures(music, from, to)
+		words := fmt.Sprintf("m%d to m%d", first, last)
 		r.Spans = append(r.Spans, HiddenSpan{math.Round(from*1000) / 1000, math.Round(to*1000) / 1000, words})
 	}
 	return r
 }
 
-// Whoever is hidden for less than worthSaying of their playing is no finding.
-const worthSaying = 0.5
+// Measures returns the measures of the piece in which a stretch of guide time lies: the
+// first one and the last.
+func Measures(music *tempo.Map, from, to float64) (first, last int) {
+	// Just inside of both ends: a bar line belongs to the measure that it begins. What sounds
+	// before the piece or after it counts with its first measure or its last.
+	first = max(music.Position(from+inside).Measure, 1)
+	return first, max(min(music.Position(to-inside).Measure, music.Measures()), first)
+}
+
+// Whoever is hidden for less than mostHidden of their playing is no finding.
+const mostHidden = 0.5
+
+// worthSaying reports whether somebody is hidden for at least a share of their playing.
+func (r *HiddenResult) worthSaying(share float64) bool { return r != nil && r.Share >= share }
 
 // words says it for the table of strips; none for what is not worth saying.
 func (r *HiddenResult) words() []string {
-	if r == nil || r.Share < worthSaying {
+	if !r.worthSaying(mostHidden) {
 		return nil
 	}
 	return []string{fmt.Sprintf("hidden by the others for %.0f %% of its playing%s; gain: %+.1f would bring it out",
-		100*r.Share, r.longest(), r.Lift)}
+		100*r.Share, r.whereWords(), r.Lift)}
 }
 
-// longest says where the longest stretch is; "" without one.
-func (r *HiddenResult) longest() (where string) {
-	longest := 0.0
+// Longest returns the longest stretch in which somebody is hidden; false without one.
+func (r *HiddenResult) Longest() (longest HiddenSpan, ok bool) {
 	for _, s := range r.Spans {
-		if s.To-s.From > longest {
-			where, longest = ", longest from "+s.Measures, s.To-s.From
+		if s.To-s.From > longest.To-longest.From {
+			longest, ok = s, true
 		}
 	}
-	return where
+	return longest, ok
+}
+
+// whereWords says where the longest stretch is; "" without one.
+func (r *HiddenResult) whereWords() string {
+	if s, ok := r.Longest(); ok {
+		return ", longest from " + s.Measures
+	}
+	return ""
 }

@@ -11,7 +11,8 @@ import (
 	"ripieno/mix/tempo"
 )
 
-// findings returns what a person should know of strip i of the mix.
+// findings returns what a person should know of strip i of the mix. It repeats what
+// the balance has computed and changes nothing.
 func (t *Track) findings(rep Report, i int, h mix.Heard) []string {
 	s, a, v := t.parts[i].Strip, rep.Strips[i], rep.Voices[i]
 	notes := recordingNotes(a, v)
@@ -47,7 +48,8 @@ func recordingNotes(a mix.Analysis, v voiceInfo) []string {
 	return notes
 }
 
-// heldBack says why the balance leaves a strip softer than the others.
+// heldBack says why the balance leaves a strip softer than the others. Under half a
+// decibel nobody hears a difference.
 func heldBack(voice mix.Analysis) []string {
 	by, noisy := mix.HeldBack(voice)
 	switch {

@@ -40,7 +40,8 @@ func (t *Track) LooseEdges() []task.Edge {
 }
 
 // Loose returns the strips whose voices a run has made, and the errors of the others
-// by their takes.
+// by their takes. The gain of a strip is then that of the manifest, its section's and
+// Balance.
 func (t *Track) Loose(res task.Result) (strips []Loose, failed map[string]error) {
 	failed = map[string]error{}
 	for _, p := range t.parts {

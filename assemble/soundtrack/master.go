@@ -77,7 +77,7 @@ type mastering struct {
 }
 
 // run searches the gain, writes the master and checks what it sounds like once it
-// is encoded.
+// is encoded. advance is told the share of the tries, so it may jump to its end.
 func (m *mastering) run(ctx context.Context, advance func(float64)) error {
 	target, ceiling := loudness.LUFS(m.mix.Loudness), audio.Decibels(m.mix.TruePeak)
 	r, err := mix.SearchGain(m.open, m.rep.Sum, target, ceiling)
@@ -114,7 +114,8 @@ func (m *mastering) run(ctx context.Context, advance func(float64)) error {
 		"choose a lower loudness or a higher true_peak under mix")
 }
 
-// finish says whether the target was reached after all.
+// finish says whether the target was reached after all. Twice as much as is aimed at
+// counts as reached: the last tries may only lower the peaks.
 func (m *mastering) finish(r mix.MasterReport) {
 	miss := r.Target - m.rep.AAC.Integrated
 	within := math.Abs(float64(miss)) <= 2*closeEnough
@@ -145,7 +146,8 @@ func (m *mastering) try(ctx context.Context, r *mix.MasterReport) error {
 
 // writeMaster masters src, which it closes, with the report's gain and ceiling
 // into a file, and completes the report. Limiting, metering and writing go on
-// at the same time.
+// at the same time. src is closed in any case. Dither is that of 24 bits with a fixed
+// seed, so that the same mix has the same bytes.
 func writeMaster(ctx context.Context, src audio.Source, r *mix.MasterReport, length audio.Frames, path string,
 	about *media.Broadcast) (curve, error) {
 	finished := mix.Finish(src, *r)
@@ -163,7 +165,8 @@ func writeMaster(ctx context.Context, src audio.Source, r *mix.MasterReport, len
 	return metered.curve, nil
 }
 
-// atEnd is a source that has something done when it ends, by whoever reads it.
+// atEnd is a source that has something done when it ends, by whoever reads it. The
+// loudness stands in the head of the file, and is known only when all has been read.
 type atEnd struct {
 	audio.Source
 	do func()
@@ -212,7 +215,8 @@ func newCurved(src audio.Source, length audio.Frames) *curved {
 	return &curved{Metered: mix.NewMetered(src), curve: curve{Step: steps * tenth}}
 }
 
-// Read implements [audio.Source]. It stops at every point of the curve.
+// Read implements [audio.Source]. It stops at every point of the curve. Points lie on
+// multiples of Step whatever the size of blocks.
 func (c *curved) Read(dst audio.Block) (int, error) {
 	done := 0
 	for done < dst.Frames() {

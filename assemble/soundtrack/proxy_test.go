@@ -66,8 +66,9 @@ func TestProxiesAreTasksOfTheirVoices(t *testing.T) {
 func TestAProxyHasTheChannelsOfItsVoice(t *testing.T) {
 	for channels, rate := range map[int]string{1: "96k", 2: "192k"} {
 		dir := t.TempDir()
-		_, err := media.CreateWAV(t.Context(), filepath.Join(dir, voiceWAV), audio.NewMemory(audio.NewBlock(channels, 10),
-			audio.Rate), media.Float32)
+		_, err := media.CreateWAV(t.Context(), filepath.Join(dir, voiceWAV),
+			audio.NewMemory(audio.NewBlock(channels, 10),
+				audio.Rate), media.Float32)
 		if err != nil {
 			t.Fatal(err)
 		}

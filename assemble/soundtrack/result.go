@@ -87,7 +87,8 @@ func (c curve) Result() Curve {
 	return Curve{Step: c.Step.Seconds(), Momentary: hundredths(c.Momentary), ShortTerm: hundredths(c.Short)}
 }
 
-// hundredths returns levels as meters show them; more digits say nothing.
+// hundredths returns levels as meters show them; more digits say nothing. nil is
+// silence.
 func hundredths(list []float32) []*float64 {
 	out := make([]*float64, len(list))
 	for i, v := range list {
@@ -155,7 +156,8 @@ func (t *Track) Find(rep Report, res task.Result, music *tempo.Map, who Playing)
 	return f, nil
 }
 
-// StripResults describes every strip of a finished mix by what is known of it.
+// StripResults describes every strip of a finished mix by what is known of it. Notes
+// go from what is wrong with the recording to what might be done in the mix.
 func (t *Track) StripResults(rep Report, f Found) []StripResult {
 	list := []StripResult{}
 	for i, p := range t.parts {

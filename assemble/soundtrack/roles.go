@@ -40,9 +40,8 @@ func (t *Track) roles(who Playing, music *tempo.Map) [][]RoleResult {
 				one.From = out[i][n-1].From
 				out[i] = out[i][:n-1]
 			}
-			// Just inside of both ends: a bar line belongs to the measure that it begins.
-			one.Measures = fmt.Sprintf("m%d to m%d", music.Position(one.From+inside).Measure,
-				music.Position(one.To-inside).Measure)
+			first, last := Measures(music, one.From, one.To)
+			one.Measures = fmt.Sprintf("m%d to m%d", first, last)
 			out[i] = append(out[i], one)
 		}
 	}
@@ -95,9 +94,9 @@ const tuneHidden = 0.25
 
 // tuneWords says for the table of strips that a melody is hidden.
 func (r *HiddenResult) tuneWords() []string {
-	if r == nil || r.Share < tuneHidden {
+	if !r.worthSaying(tuneHidden) {
 		return nil
 	}
 	return []string{fmt.Sprintf("its melody is hidden by the others for %.0f %%%s; gain: %+.1f would bring it out",
-		100*r.Share, r.longest(), r.Lift)}
+		100*r.Share, r.whereWords(), r.Lift)}
 }

@@ -13,7 +13,8 @@ import (
 // tune returns notes of a scale from one time to another.
 func tune(pitch, from, to float64) (notes []direct.Note) {
 	for i := 0; from+float64(i)*0.25 < to; i++ {
-		notes = append(notes, direct.Note{At: from + float64(i)*0.25, Pitch: pitch + []float64{0, 2, 4, 5, 7, 5, 4, 2}[i%8],
+		notes = append(notes, direct.Note{At: from + float64(i)*0.25, Pitch: pitch +
+			[]float64{0, 2, 4, 5, 7, 5, 4, 2}[i%8],
 			Level: math.NaN()})
 	}
 	return notes

@@ -17,7 +17,7 @@ import (
 const RuleVoice = "voice"
 
 // Versions says, in one line, by which versions of the rules this program works: others
-// make other bytes.
+// make other bytes. Machines compare the line and do not read it.
 func Versions() string {
 	return fmt.Sprint("soundtrack ", rule, " cleaning ", cleanRule, " heard ", mix.HeardVersion, " tone ", tone.Version)
 }

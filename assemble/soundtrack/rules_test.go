@@ -61,7 +61,8 @@ func TestAVoiceIsTheSameElsewhere(t *testing.T) {
 				here, err1 := os.ReadFile(filepath.Join(res.Path(made.ID), file))
 				there, err2 := os.ReadFile(filepath.Join(dir, file))
 				if err1 != nil || err2 != nil || string(here) != string(there) || len(here) == 0 {
-					t.Errorf("%s %s: %d bytes of %s here and %d there, %v, %v", name, made.ID, len(here), file, len(there), err1, err2)
+					t.Errorf("%s %s: %d bytes of %s here and %d there, %v, %v", name, made.ID, len(here), file,
+						len(there), err1, err2)
 				}
 			}
 		}

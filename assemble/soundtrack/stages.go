@@ -66,7 +66,8 @@ func (t *Track) Stages(music *tempo.Map) []Stage {
 	return list
 }
 
-// stageTask mixes the window as far as a step.
+// stageTask mixes the window as far as a step. Its key has the treatment of every
+// strip instead of the voices: they are computed here, for the window alone.
 func (t *Track) stageTask(step stageStep, window mix.Span) task.Ref[string] {
 	s, tones := t.begin("stage"), false
 	for _, p := range t.parts {
@@ -133,6 +134,8 @@ func (t *Track) mixStage(ctx context.Context, step stageStep, window mix.Span, i
 	if err != nil {
 		return err
 	}
+	// Silence stays as it is. All strips are raised alike, so that the balance is
+	// that of the step.
 	if by := audio.Decibels(t.mix.Loudness) - audio.Decibels(loud); !math.IsInf(float64(by), 0) {
 		for i := range strips {
 			strips[i].Gain = min(strips[i].Gain+by, 100)
@@ -180,7 +183,8 @@ func (p part) untilStep(step stageStep, in task.Inputs, phones task.Ref[tone.Pho
 	return s, nil
 }
 
-// loudnessOf reads a programme to its end and returns its loudness.
+// loudnessOf reads a programme to its end and returns its loudness. open must give
+// the same programme each time.
 func loudnessOf(open func() (audio.Source, error)) (loudness.LUFS, error) {
 	src, err := open()
 	if err != nil {

@@ -59,7 +59,8 @@ func (t *Track) Stems() []Stem {
 }
 
 // heardSections lists the sections that are heard, in the manifest's order, and
-// the zero Section last for takes without one.
+// the zero Section last for takes without one. A section whose takes are all missing
+// has no stem.
 func (t *Track) heardSections() []plan.Section {
 	heard := map[string]bool{}
 	for _, p := range t.parts {
@@ -141,7 +142,8 @@ func (t *Track) sectionStem(name string, takes []Stem) task.Ref[string] {
 	return task.Path(s)
 }
 
-// addStems writes the sum of stems.
+// addStems writes the sum of stems. Stems of takes are added and not mixed again, so
+// those of sections are their sums to the bit.
 func addStems(ctx context.Context, paths []string, about *media.Broadcast, tmp string) error {
 	var all added
 	for _, path := range paths {

@@ -102,6 +102,7 @@ type Track struct {
 
 	bus
 	parts  []part
+	added  task.Ref[Report]      // of the sum
 	phones task.Ref[tone.Phones] // zero: they are the usual ones
 }
 
@@ -127,7 +128,9 @@ type part struct {
 }
 
 // New plans the mix. sounds are those of the strips, in their order; recorded
-// is the recorded room, nil for none.
+// is the recorded room, nil for none. Nothing is read or made yet. What only some
+// mixes need, bands and rooms for example, becomes a task that is run when somebody
+// asks for it.
 func New(tool *ffmpeg.Tool, workers int, pl *plan.Plan, sounds []Sound, recorded *Room) *Track {
 	t := &Track{bus: bus{tool: tool, workers: workers, title: pl.Title, mix: pl.Mix, line: pl.Timeline}}
 	if pl.Mix.Room > 0 {
@@ -147,13 +150,16 @@ func New(tool *ffmpeg.Tool, workers int, pl *plan.Plan, sounds []Sound, recorded
 		t.parts = append(t.parts, part{s, sounds[i], levels[i], heard[i], voice, bands, clap})
 	}
 	sum := t.sumTasks(groupedFrom, groupSize)
+	t.added = task.Of(sum, task.In(reportFile, store.Load[soundReport]))
 	master := t.masterTask(task.Path(sum))
 	t.Sum, t.Master, t.Film = task.File(sum, sumWAV), task.File(master, masterWAV), task.File(master, filmM4A)
 	t.Report = task.Of(master, task.In(reportFile, store.Load[soundReport]))
 	return t
 }
 
-// begin starts the description of anything that strips are added up to.
+// begin starts the description of anything that strips are added up to. Everything in
+// it changes all stems, the sum and the master alike. It does not name the tool:
+// nothing of ffmpeg is in a sum.
 func (b bus) begin(name string) task.Task {
 	m := b.mix
 	t := task.Task{Action: store.NewAction(name).Version(rule).Arg("start", b.line.AudioStart).Arg("length",
@@ -168,7 +174,8 @@ func (b bus) begin(name string) task.Task {
 	return t
 }
 
-// add states what a strip contributes to t.
+// add states what a strip contributes to t. Another input here makes every mix anew;
+// one that only some strips need is added for those alone, as with cleaning.
 func (p part) add(t *task.Task) {
 	s := p.Strip
 	t.Action = t.Action.Arg("gain", s.Gain).Arg("section", s.Group).Arg("pan", s.Pan).Arg("law", s.Law).Arg("width",
@@ -224,7 +231,7 @@ func (t *Track) addUp(ctx context.Context, in task.Inputs, parts []part, dir str
 	return store.Save(filepath.Join(dir, reportFile), rep)
 }
 
-// options returns the bus of a mix.
+// options returns the bus of a mix. The bytes do not depend on Workers.
 func (b bus) options(in task.Inputs) (mix.Options, error) {
 	m := b.mix
 	o := mix.Options{

@@ -79,7 +79,8 @@ func measureLevel(samples string, s plan.Strip, tmp string) error {
 
 // voiceTask computes a voice and measures it. What is heard of the recording
 // counts only where the take is cleaned. One that passes may leave the store when all that is
-// made of it is there.
+// made of it is there. It does not depend on gain, place or length of the film beyond
+// the take's trims, so changing those computes no voice.
 func voiceTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis], heard task.Ref[mix.Heard],
 	phones task.Ref[tone.Phones], passing bool) task.Ref[string] {
 	t := task.Task{
@@ -183,6 +184,8 @@ func (b bus) gain(s plan.Strip, a mix.Analysis, v voiceInfo, h mix.Heard) audio.
 	if !b.mix.Balance {
 		return s.Gain + s.Group
 	}
+	// One strip at a time: the balance makes each as loud as all, and none depends on
+	// another.
 	return s.Gain + s.Group + mix.Balance([]mix.Strip{{}}, []mix.Analysis{asVoice(s, a, v, h)}, nil)[0]
 }
 

@@ -229,7 +229,8 @@ func TestWordsOfHiding(t *testing.T) {
 		{&HiddenResult{Share: 0.5, Lift: 3},
 			[]string{"hidden by the others for 50 % of its playing; gain: +3.0 would bring it out"}},
 		{&HiddenResult{Share: 0.8, Lift: 4.25, Spans: spans},
-			[]string{"hidden by the others for 80 % of its playing, longest from m5 to m9; gain: +4.2 would bring it out"}},
+			[]string{"hidden by the others for 80 % of its playing, longest from m5 to m9; gain: +4.2 " +
+				"would bring it out"}},
 	} {
 		if got := c.r.words(); !slices.Equal(got, c.want) {
 			t.Errorf("%+v: %q, want %q", c.r, got, c.want)
@@ -415,9 +416,10 @@ func TestResultsOfAMix(t *testing.T) {
 		AAC: mix.Measured{Integrated: -16, TruePeak: -1.2}}
 	list := track.StripResults(rep, Found{Heard: make([]mix.Heard, 3),
 		Cleaned: map[string]*CleanResult{"bass": {Presence: 1}},
-		Hidden:  []*HiddenResult{nil, nil, {Share: 0.9, Lift: 2}}, Tunes: []*HiddenResult{nil, nil, {Share: 0.5, Lift: 3}},
-		Roles: [][]RoleResult{nil, nil, {{direct.HasMelody, HiddenSpan{Measures: "m1 to m2"}}}},
-		Rooms: []*RoomResult{nil, nil, {Decay: 0.42, Direct: 6.3}}})
+		Hidden:  []*HiddenResult{nil, nil, {Share: 0.9, Lift: 2}},
+		Tunes:   []*HiddenResult{nil, nil, {Share: 0.5, Lift: 3}},
+		Roles:   [][]RoleResult{nil, nil, {{direct.HasMelody, HiddenSpan{Measures: "m1 to m2"}}}},
+		Rooms:   []*RoomResult{nil, nil, {Decay: 0.42, Direct: 6.3}}})
 	if len(list) != 3 {
 		t.Fatalf("%+v", list)
 	}

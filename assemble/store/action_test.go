@@ -158,7 +158,8 @@ func TestEncode(t *testing.T) {
 		{time.Date(2026, 5, 1, 12, 0, 0, 0, time.UTC), `"2026-05-01T12:00:00Z"`}, {time.Second, "1000000000"},
 		{ID{1}, `"01` + strings.Repeat("0", 62) + `"`},
 		// A field that came later is no part of the key while it is empty.
-		{grown{W: 1}, "{W:1}"}, {grown{W: 1, Later: []int{}}, "{W:1}"}, {grown{W: 1, Later: []int{2}}, "{W:1 Later:[2]}"},
+		{grown{W: 1}, "{W:1}"}, {grown{W: 1, Later: []int{}}, "{W:1}"},
+		{grown{W: 1, Later: []int{2}}, "{W:1 Later:[2]}"},
 	} {
 		if got, err := encode(tt.v); err != nil || got != tt.want {
 			t.Errorf("%#v: %s, %v; want %s", tt.v, got, err, tt.want)

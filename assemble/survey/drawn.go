@@ -15,7 +15,8 @@ const waveColumns = 320
 
 // waveform returns the loudness of a recording over a span of guide time: the mean
 // amplitude of each step, 1 for the loudest; steps in which there is no
-// recording are −1.
+// recording are −1. span is in seconds. Levels are read every 10 ms and averaged as
+// amplitudes, so a step shows how full it is and not its loudest moment.
 func waveform(f *align.Features, clock audio.Clock, span [2]float64) []float64 {
 	const cell = 0.01 // seconds between the levels kept
 	out := make([]float64, waveColumns)

@@ -11,7 +11,8 @@ import (
 )
 
 // hiddenWords replaces, in a text about any take, the files and names that are
-// hidden; nil when none is.
+// hidden; nil when none is. It catches names in evidence and findings that other
+// rooms have written before anybody asked who is hidden.
 func hiddenWords(man *production.Production) *strings.Replacer {
 	var pairs [][2]string
 	for i := range man.Takes {
@@ -44,7 +45,9 @@ func hiddenWords(man *production.Production) *strings.Replacer {
 	return strings.NewReplacer(flat...)
 }
 
-// hide takes hidden files and names out of what a page says of a take.
+// hide takes hidden files and names out of what a page says of a take. It must know
+// every field that can hold a name: a new one has to be added here. The test of what
+// no output may say (canary_test.go in assemble) finds one that was forgotten.
 func hide(t *report.Reviewed, words *strings.Replacer) {
 	if words == nil {
 		return

@@ -4,7 +4,6 @@ import (
 	"ripieno/assemble/production"
 	"ripieno/assemble/report"
 	"ripieno/assemble/report/phrase"
-	"ripieno/assemble/soundtrack"
 	"ripieno/mix/tempo"
 )
 
@@ -37,17 +36,4 @@ func countWithheld(man *production.Production) int {
 		}
 	}
 	return n
-}
-
-// Cleaned returns what the mix does to a take's sound as the page has it; nil for
-// nothing.
-func Cleaned(c *soundtrack.CleanResult) *report.Cleaned {
-	if c == nil {
-		return nil
-	}
-	out := &report.Cleaned{Reduced: c.Reduced, Lows: c.Lows, Presence: c.Presence}
-	if c.Open != nil {
-		out.Closed = 1 - *c.Open
-	}
-	return out
 }

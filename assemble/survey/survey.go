@@ -15,13 +15,15 @@ import (
 	"ripieno/assemble/reading"
 	"ripieno/assemble/report"
 	"ripieno/assemble/report/phrase"
+	"ripieno/assemble/soundtrack"
 	"ripieno/assemble/takes"
 	"ripieno/assemble/task"
 	"ripieno/mix/audio"
 	"ripieno/mix/playing"
 )
 
-// Survey is what is measured for the report, first as tasks, then as results.
+// Survey is what is measured for the report, first as tasks, then as results. The
+// order is New, a run of Edges, Read, and then Take for each take.
 type Survey struct {
 	// Judged is what check says, take by take, once [Survey.Read] has been called.
 	Judged []takes.Judged
@@ -29,13 +31,16 @@ type Survey struct {
 	// asked for.
 	Played map[string]playing.Report
 
-	set    *takes.Set
-	man    *production.Production
-	checks *takes.Checks
-	stills map[string]still // by take
-	plays  bool
-	used   map[string]plan.Facts // of takes that the film could show
-	res    task.Result
+	set     *takes.Set
+	man     *production.Production
+	checks  *takes.Checks
+	stills  map[string]still // by take
+	plays   bool
+	track   *soundtrack.Track // nil: there is none to speak of
+	cleaned map[string]*soundtrack.CleanResult
+	covered map[string]soundtrack.Covered
+	used    map[string]plan.Facts // of takes that the film could show
+	res     task.Result
 }
 
 // still is the frame of a take that the page shows.
@@ -44,10 +49,12 @@ type still struct {
 	made task.Ref[image.Image]
 }
 
-// New plans a survey of takes that are located. plays asks how they were played.
+// New plans a survey of takes that are located. plays asks how they were played and who is
+// hidden in the mix, which is track; nil when there is none.
 func New(tool *ffmpeg.Tool, steady reading.Steady, man *production.Production, set *takes.Set, line plan.Timeline,
-	plays bool) (*Survey, error) {
-	s := &Survey{set: set, man: man, checks: set.Checks(tool, steady, man), stills: map[string]still{}, plays: plays}
+	plays bool, track *soundtrack.Track) (*Survey, error) {
+	s := &Survey{set: set, man: man, checks: set.Checks(tool, steady, man), stills: map[string]still{}, plays: plays,
+		track: track}
 	s.used, _ = set.Facts(&line)
 	maker := picture.New(tool, steady, &plan.Plan{Timeline: line}, nil, nil)
 	for take, c := range frames(set, man, line) {
@@ -62,7 +69,10 @@ func New(tool *ffmpeg.Tool, steady reading.Steady, man *production.Production, s
 
 // Edges returns the tasks to run.
 func (s *Survey) Edges() []task.Edge {
-	edges := s.checks.Edges()
+	edges := append(s.checks.Edges(), s.track.Cleanings()...)
+	if s.plays {
+		edges = append(edges, s.track.Covers()...)
+	}
 	for _, t := range s.set.Takes {
 		if tones := t.Tones(); s.plays && !tones.IsZero() {
 			edges = append(edges, tones)
@@ -78,10 +88,20 @@ func (s *Survey) Edges() []task.Edge {
 // ctx ends.
 func (s *Survey) Read(ctx context.Context, res task.Result) (err error) {
 	s.res = res
-	if s.Judged, err = s.checks.Judge(ctx, res); err != nil || !s.plays {
+	if s.Judged, err = s.checks.Judge(ctx, res); err != nil {
 		return err
 	}
-	s.Played, err = s.set.Playing(s.man, res)
+	if s.cleaned, err = s.track.Cleaned(res); err != nil || !s.plays {
+		return err
+	}
+	if s.Played, err = s.set.Playing(s.man, res); err != nil {
+		return err
+	}
+	var who soundtrack.Playing
+	if who.Players, who.Starts, _, err = s.set.Directed(s.man, res); err != nil {
+		return err
+	}
+	s.covered, err = s.track.Covered(res, s.man.Tempo, who)
 	return err
 }
 
@@ -117,6 +137,7 @@ func (s *Survey) Take(i int, level string, span [2]float64) (out report.Reviewed
 	} else if r := t.Heard; r != nil && r.Features != nil && r.Usable() {
 		out.Wave = waveform(r.Features, r.Place.Clock(), span)
 	}
+	out.Cleaned, out.Hidden = cleanedOf(s.cleaned[t.Name]), s.hidden(t.Name)
 	out.LeftOut, out.Partly = s.leftOut(t)
 	if rep, ok := s.Played[t.Name]; ok {
 		out.Playing = pagePlaying(rep)
@@ -136,7 +157,8 @@ func (s *Survey) leftOut(t takes.Take) (all, partly bool) {
 }
 
 // guessedRecording returns the recording of a take whose sound is shown at its likeliest
-// place, as none of them has a sure one; nil for none.
+// place, as none of them has a sure one; nil for none. The microphone goes before the
+// phone: it is what would be heard.
 func guessedRecording(t takes.Take) *takes.Recording {
 	var best *takes.Recording
 	for _, r := range t.Recordings() {

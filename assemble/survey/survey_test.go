@@ -37,7 +37,8 @@ func parse(t *testing.T, takes string) *production.Production {
 	man, err := manifest.Parse(filepath.Join(t.TempDir(), manifest.FileName),
 		[]byte("version: 1\ntitle: Round\ncomposer: Ada Quill\n"+
 			"tempo: {count_in: {measures: 2}, changes: [{measure: 1, meter: 4/4, bpm: 120}], measures: 4}\n"+
-			"callsheet: {due: 2031-06-12, send_to: upload.example, contact: Pia Lund}\npicture: {tail: 2}\ntakes:\n"+takes))
+			"callsheet: {due: 2031-06-12, send_to: upload.example, contact: Pia Lund}\npicture: {tail: "+
+			"2}\ntakes:\n"+takes))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -43,6 +43,7 @@ func frames(set *takes.Set, man *production.Production, line plan.Timeline) map[
 			pic.Clock, pic.Parts = audio.Clock{}, nil
 			at = pic.First + frameMoment*(pic.Last-pic.First)
 		}
+		// Inside the file, and not at its very end, where no frame may follow any more.
 		at = min(max(at, pic.Guide(pic.First)), pic.Guide(pic.Last)-0.2)
 		n := line.Rate.Frame(at)
 		w, h := thumbSize(pic.W, pic.H)

@@ -12,7 +12,8 @@ import (
 )
 
 // Choice is a candidate that a person accepts: the place of a recording that sync
-// is not sure of.
+// is not sure of. Numbers are those of the list that sync has just printed: another
+// run may find others, so they are read and written within one.
 type Choice struct {
 	Take   string
 	Role   Role // of the recording; empty: the one that tells most
@@ -47,7 +48,8 @@ func ParseChoice(text string) (Choice, error) {
 
 // Accept returns the places that the choices stand for, to be written into the
 // manifest. It fails for a take, a recording or a candidate that is not there, and
-// for a recording whose place the manifest fixes already.
+// for a recording whose place the manifest fixes already. Nothing is written. Drift
+// goes with the offset, since both belong to one candidate.
 func (s *Set) Accept(man *production.Production, choices []Choice) ([]manifest.Pinned, error) {
 	var list []manifest.Pinned
 	seen := map[*Recording]bool{}
@@ -67,7 +69,8 @@ func (s *Set) Accept(man *production.Production, choices []Choice) ([]manifest.P
 	return list, nil
 }
 
-// choose returns the recording that a choice is about.
+// choose returns the recording that a choice is about. Two devices of a player move
+// together, so only the one that leads can be chosen.
 func (s *Set) choose(man *production.Production, c Choice) (*Recording, error) {
 	var known []string
 	for _, t := range s.Takes {

@@ -19,6 +19,7 @@ func LocateAlone(ctx context.Context, s *session.Session, owner string, file *pr
 	if err := set.Takes[0].inspect(ctx, s, r); err != nil {
 		return nil, r.withManifestPath(err)
 	}
+	// A set of one: what places takes needs no others.
 	set.listenTasks(s.Tool(), s.Store().Steady)
 	if err := set.place(ctx, s); err != nil {
 		return nil, err

@@ -48,6 +48,7 @@ type checks struct {
 }
 
 // Checks plans what is measured of every recording to say what is wrong with it.
+// [Checks.Edges] are run, and [Checks.Judge] reads what they measured.
 type Checks struct {
 	set *Set
 	man *production.Production
@@ -105,7 +106,9 @@ func (r *Recording) isSettled() bool {
 	return r.Place.Sure && r.Place.Method != align.ByCue
 }
 
-// hearTask measures a recording's sound.
+// hearTask measures a recording's sound. The task keeps an account of decoding in its
+// own result, so that check can tell of damage when the decoded sound has left the
+// store.
 func hearTask(r *Recording) task.Ref[heardSound] {
 	t := task.Task{
 		ID: task.ID("hear", r.Name()), Name: r.File.Path, Stage: "hear", Keep: true, Cost: costHear * r.Info.Duration,
@@ -168,7 +171,9 @@ func hearPace(ctx context.Context, m *tempo.Map, f *align.Features, tmp string) 
 	return store.Save(tmp, pace)
 }
 
-// seeTask measures a recording's picture, upright as the manifest says.
+// seeTask measures a recording's picture, upright as the manifest says. Its key names
+// each rule that it depends on, ffmpeg and what is bounded, but neither the player
+// nor the file's name.
 func seeTask(tool *ffmpeg.Tool, steady reading.Steady, r *Recording) task.Ref[intake.Picture] {
 	action := store.NewAction("see").Version(intake.Rule).Arg("media", media.Rule).Arg("faces", face.Version).
 		Arg("moves", motion.HeatVersion).Arg("ffmpeg", tool.Version.Text)

@@ -9,7 +9,7 @@ import (
 
 // RequireColour returns the faults of takes whose picture this ffmpeg cannot bring
 // to the colours of a film: those in HDR, where it was built without the filters
-// for that. A film that shows them is better not begun.
+// for that. A film that shows them is better not begun. nil is no fault.
 func (s *Set) RequireColour(tool *ffmpeg.Tool) error {
 	lack := tool.RequireFilters("zscale", "tonemap")
 	if lack == nil {

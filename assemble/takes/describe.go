@@ -14,6 +14,8 @@ import (
 func describeSync(o card.SyncOptions) string {
 	fonts := "<nil>"
 	if o.Fonts != nil {
+		// By their address: a drawing with fonts of its own is made in every run. Sync
+		// has none.
 		fonts = fmt.Sprintf("%p", o.Fonts)
 	}
 	return "{Title:" + o.Title + " Summary:" + o.Summary + " Windows:" + listed(o.Windows, describeWindow) +

@@ -100,7 +100,8 @@ func (t Take) notes(man *production.Production, res task.Result) (notes []direct
 }
 
 // heardNotes returns the beginnings of notes in a recording, each with the pitch of the
-// steady tone that sounds then.
+// steady tone that sounds then. Pitch is a MIDI number with a fraction, NaN where no
+// steady tone follows.
 func heardNotes(r *Recording, tones *playing.Tones) (notes []direct.Note) {
 	const (
 		settles = 0.15 // seconds in which a note finds its pitch

@@ -109,8 +109,9 @@ func TestTakesAsTheyShouldPlay(t *testing.T) {
 		t.Errorf("%+v", p)
 	}
 	inf := math.Inf(1)
-	if p := expectPlaying(man, &man.Takes[2]); !slices.Equal(p.Quiet, []playing.Span{{From: 6, To: 8}, {From: -inf, To: 4},
-		{From: 10, To: inf}}) {
+	if p := expectPlaying(man, &man.Takes[2]); !slices.Equal(p.Quiet,
+		[]playing.Span{{From: 6, To: 8}, {From: -inf, To: 4},
+			{From: 10, To: inf}}) {
 		t.Errorf("quiet %+v", p.Quiet)
 	}
 }

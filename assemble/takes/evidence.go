@@ -58,7 +58,8 @@ func syncPage(k int) string {
 	return fmt.Sprintf("sync-%d.png", k+1)
 }
 
-// dropPages removes pages of an earlier, longer picture.
+// dropPages removes pages of an earlier, longer picture. It ends at the first page
+// that is not there.
 func dropPages(x *session.Session, pages int) error {
 	for k := pages; ; k++ {
 		path, err := x.Out(syncPage(k))
@@ -203,6 +204,8 @@ func (e evidence) row(t Take, recs []*Recording) card.SyncRow {
 		case l.Place.Method == align.NoMethod && l.Err == nil:
 			row.Note = t.PublicFile(l.Role, l.File.Path) + ": nothing in it tells where it lies; give cue_at"
 			row.Says = "needs review"
+		// The separate microphone is the main one where there is one; the other is
+		// drawn behind it.
 		case main < 0 || l.Role == Audio:
 			main, other = i, main
 		default:
@@ -274,7 +277,9 @@ func lateness(p align.Placement) string {
 // is kept every 10 ms.
 const hillStep = 0.005
 
-// trace returns what is heard of a recording in a window.
+// trace returns what is heard of a recording in a window. The traces of all takes
+// have the same scale of time and each its own of loudness, since takes are held
+// against each other by when and not by how loud.
 func (e evidence) trace(t Take, l *Recording, w int) card.SyncTrace {
 	f, pl, win := l.Features, l.Place, e.windows[w]
 	clap := e.man.Tempo.Cue()

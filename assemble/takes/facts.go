@@ -15,7 +15,7 @@ import (
 
 // Facts returns what the plan needs to know of every take, and what is wrong
 // with those that are not whole. line is the film's, nil when nothing is known
-// of where recordings lie.
+// of where recordings lie. What is wrong is told in the order of takes.
 func (s *Set) Facts(line *plan.Timeline) (map[string]plan.Facts, []Fault) {
 	facts := map[string]plan.Facts{}
 	var faults []Fault
@@ -63,6 +63,7 @@ func (t Take) facts(line *plan.Timeline) (f plan.Facts, faults []Fault) {
 	if len(asks) > 0 {
 		faults = append(faults, t.needsReview(asks))
 	}
+	// A take that was meant to be heard only lacks no picture.
 	if f.Picture == nil && (t.Video != nil || f.Sound == nil) {
 		f.Absent = absent
 	}
@@ -95,7 +96,8 @@ func (t Take) needsReview(asks []*Recording) Fault {
 	return f
 }
 
-// elsewhere reports whether a recording has nothing in the film.
+// elsewhere reports whether a recording has nothing in the film. A file that does not
+// say how long it is counts as long enough.
 func (r *Recording) elsewhere(line plan.Timeline) bool {
 	clock := r.Place.Clock()
 	from := line.GuideAtZero()
@@ -114,7 +116,8 @@ func (t Take) outside(r *Recording, line plan.Timeline) Fault {
 }
 
 // fill takes over what one good recording gives: the video file its picture,
-// and the sound of the separate microphone when there is one.
+// and the sound of the separate microphone when there is one. It is called for the
+// video before the audio.
 func (r *Recording) fill(f *plan.Facts) {
 	clock := r.Place.Clock()
 	if r.Info.Video != nil && r.Role == Video {

@@ -12,7 +12,8 @@ import (
 
 // compareGuides finds out which guides were made otherwise than the manifest says
 // now, and which takes were played to such a one. A record that cannot be read is
-// told in their place.
+// told in their place. It changes nothing about where takes lie; only the reason that
+// is told becomes better.
 func (s *Set) compareGuides(man *production.Production) {
 	made, err := manifest.LoadMade(man.Dir)
 	if err != nil {

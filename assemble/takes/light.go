@@ -25,7 +25,8 @@ const (
 var _ = store.Number(10, light.RGB{})
 
 // matchLight measures the light of all takes and gives each its gain, when the
-// production asks for it. A picture that cannot be measured stays as it is.
+// production asks for it. A picture that cannot be measured stays as it is. It asks
+// for every picture to be decoded once.
 func (s *Set) matchLight(ctx context.Context, x *session.Session) error {
 	if !x.Manifest().Picture.MatchLight {
 		return nil
@@ -80,6 +81,7 @@ func lightTask(tool *ffmpeg.Tool, steady reading.Steady, r *Recording) task.Ref[
 // measureLight stores the mean light of a picture.
 func measureLight(ctx context.Context, tool *ffmpeg.Tool, steady reading.Steady, r *Recording, pic plan.Picture,
 	tmp string) error {
+	// 96 pixels wide, every frame that the graph lets through, three bytes a pixel.
 	raw := tmp + ".rgb"
 	c := plan.Conform{Take: r.Owner, Picture: pic, W: lightWide, H: max(2,
 		layout.FloorEven(lightWide*pic.H/max(1, pic.W)))}

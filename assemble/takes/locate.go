@@ -13,7 +13,8 @@ import (
 // Locate looks at every file of every take, measures those that can be read and
 // places all of them together. What one file lacks is in its own Err or Place;
 // the error is only for what stops everything. sync.yaml is written with what
-// was measured.
+// was measured. It runs what it needs at once, in several runs: each step decides
+// what the next one has to listen to.
 func Locate(ctx context.Context, s *session.Session) (*Set, error) {
 	set, err := Inspect(ctx, s)
 	if err != nil {
@@ -43,7 +44,9 @@ type listened struct {
 	unmended map[string]bool
 }
 
-// place listens to every sound and decides where every recording lies.
+// place listens to every sound and decides where every recording lies. The order
+// matters: a wrong label makes a sound look broken, and clicks that leak into a
+// microphone look like playing in time.
 func (s *Set) place(ctx context.Context, x *session.Session) error {
 	var l listened
 	if err := s.listen(ctx, x, &l); err != nil {
@@ -74,7 +77,8 @@ func (s *Set) place(ctx context.Context, x *session.Session) error {
 	return nil
 }
 
-// listen measures every sound that was not measured yet and places all recordings.
+// listen measures every sound that was not measured yet and places all recordings. It
+// may be called again with other sounds, and then measures only what has changed.
 func (s *Set) listen(ctx context.Context, x *session.Session, l *listened) error {
 	var sounds, edges []task.Edge
 	for _, r := range s.Recordings() {
@@ -132,7 +136,8 @@ func (t Take) heard() *Recording {
 }
 
 // alignInputs returns what align has to know of every recording, and keeps what
-// was heard of each.
+// was heard of each. One whose sound could not be heard is refused with the reason,
+// and the others go on.
 func (s *Set) alignInputs(res task.Result, man *production.Production) ([]align.Recording, error) {
 	var inputs []align.Recording
 	for _, t := range s.Takes {

@@ -9,7 +9,8 @@ import (
 )
 
 // writeMeasured writes what was measured beside the manifest, when it differs
-// from what is there.
+// from what is there. Nobody's hidden name is in it. It is a record and is never read
+// to place anything.
 func (s *Set) writeMeasured(ctx context.Context, dir string) error {
 	var list []manifest.Measurement
 	for _, t := range s.Takes {

@@ -18,7 +18,9 @@ import (
 const mendRule = 1
 
 // mend takes the recording for several parts and its sound for one of another rate than
-// its label; no parts, or one, and 0 leave both as they are.
+// its label; no parts, or one, and 0 leave both as they are. Whoever calls it has to
+// listen again: Sound and features are those of the mended sound from here on, and
+// none of them is made yet.
 func (r *Recording) mend(parts audio.Parts, rate int) {
 	for i := range parts { // what is written down reads back as the same
 		p := &parts[i]
@@ -73,7 +75,9 @@ func mendTask(r *Recording) task.Ref[string] {
 	return task.Path(t)
 }
 
-// mendSound writes the parts of a sound, taken for one of another rate unless that is 0.
+// mendSound writes the parts of a sound, taken for one of another rate unless that is
+// 0. Whole time is the file's own with what was lost put back as silence; see
+// [audio.Parts].
 func mendSound(ctx context.Context, path string, parts audio.Parts, rate int, dst string) error {
 	wav, err := media.OpenWAV(path)
 	if err != nil {
@@ -100,12 +104,15 @@ type relabelled struct {
 // Rate implements [audio.Source].
 func (r relabelled) Rate() int { return r.rate }
 
-// mendRounds is how many breaks are looked for in a recording.
+// mendRounds is how many breaks are looked for in a recording. After each
+// round everybody is placed again.
 const mendRounds = 4
 
 // mendBroken looks for breaks in the recordings whose place nobody fixed, takes for
 // several parts what is clearly broken, and places everybody again. What is not clear is
-// kept to be told. It fails when recordings cannot be listened to or compared.
+// kept to be told. It fails when recordings cannot be listened to or compared. It
+// mends one break of each recording at a time, since the second can be seen only once
+// the first is gone.
 func (s *Set) mendBroken(ctx context.Context, x *session.Session, l *listened) error {
 	refused := map[string]bool{}
 	for range mendRounds {
@@ -179,6 +186,8 @@ func (s *Set) mendTheSure(ctx context.Context, x *session.Session, l *listened, 
 
 // keepWhatFits keeps what made one piece of two and undoes the rest, which it adds to
 // refused. It reports whether anything was undone, so that all must be heard again.
+// The measure of it: with the break mended, the whole file is sure and lies where its
+// first part lay alone.
 func keepWhatFits(man *production.Production, l *listened, tried []attempt, refused map[string]bool) bool {
 	again := false
 	for _, t := range tried {

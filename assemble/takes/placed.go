@@ -81,7 +81,7 @@ func candidates(list []align.Candidate) []Candidate {
 }
 
 // Placed returns where the recording lies as --json prints it. timing is what the
-// manifest wants of it.
+// manifest wants of it. What is not known is null, since JSON has no NaN.
 func (r *Recording) Placed(timing production.Timing) Placed {
 	pl := r.Place
 	out := Placed{

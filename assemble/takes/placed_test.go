@@ -18,13 +18,15 @@ func TestPlacedAsJSON(t *testing.T) {
 	r := &Recording{Owner: "oboe", Role: Audio, File: &production.File{Path: "intake/mara.wav"}}
 	r.Info.Audio = &media.Audio{Rate: 48000}
 	nan := math.NaN()
-	r.Place = align.Placement{Offset: -1.25, DriftPPM: 40, Confidence: 0.9, Method: align.ByPlaying, Lateness: nan, CueAt: nan,
+	r.Place = align.Placement{Offset: -1.25, DriftPPM: 40, Confidence: 0.9, Method: align.ByPlaying, Lateness: nan,
+		CueAt:     nan,
 		CueOffset: nan, Uncertainty: nan}
 	text, err := json.Marshal(r.Placed(production.Tightened))
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{`"name":"oboe"`, `"role":"audio"`, `"offset":-1.25`, `"lateness_ms":null`, `"cue_at":null`,
+	for _, want := range []string{`"name":"oboe"`, `"role":"audio"`, `"offset":-1.25`, `"lateness_ms":null`,
+		`"cue_at":null`,
 		`"cue_offset":null`, `"expected_error_ms":null`, `"evidence":[]`, `"candidates":[]`, `"timing":"tightened"`,
 		`"confidence":0.9`, `"beat_confidence":0.9`, `"sure":false`} {
 		if !strings.Contains(string(text), want) {
@@ -43,7 +45,8 @@ func TestPlacedAsJSON(t *testing.T) {
 	if *p.LatenessMS != 12.5 || p.KeptMS != 8 || *p.ErrorMS != 3 || p.SampleRate != 44100 || p.LabelledRate != 48000 {
 		t.Errorf("%+v", p)
 	}
-	if c := p.Candidates; len(c) != 2 || c[0].Number != 1 || c[0].By != "cue" || c[1].Number != 2 || c[1].By != "first note" {
+	if c := p.Candidates; len(c) != 2 || c[0].Number != 1 || c[0].By != "cue" || c[1].Number != 2 ||
+		c[1].By != "first note" {
 		t.Errorf("candidates %+v", c)
 	}
 	if q := p.Parts; len(q) != 2 || *q[0].To != 61.5 || q[1].To != nil || q[1].Shift != 2.2 {
@@ -125,7 +128,8 @@ func TestRecordingsByTheirGuides(t *testing.T) {
 		{Name: "horn/video", Take: "horn"},
 	}
 	groups := byGuide(man, recs)
-	if len(groups) != 2 || groups[0].tempo != main || groups[1].tempo != part || groups[0].shift != 0 || groups[1].shift != 8 {
+	if len(groups) != 2 || groups[0].tempo != main || groups[1].tempo != part || groups[0].shift != 0 ||
+		groups[1].shift != 8 {
 		t.Fatalf("%d guides: %+v", len(groups), groups)
 	}
 	if a, b := groups[0].recs, groups[1].recs; len(a) != 2 || a[1].Name != "flute/video" || len(b) != 2 ||
@@ -145,7 +149,8 @@ func TestRecordingsByTheirGuides(t *testing.T) {
 	if len(places) != 2 || places[0].Offset != 1 || places[1].Offset != -8 {
 		t.Errorf("places on its time: %+v", places)
 	}
-	if p := Piece(man, &man.Takes[1]); p.Start != part.Start()+8 || p.End != part.End()+8 || p.Cue != part.Cue()+8 || p.BPM != 120 {
+	if p := Piece(man, &man.Takes[1]); p.Start != part.Start()+8 || p.End != part.End()+8 || p.Cue != part.Cue()+8 ||
+		p.BPM != 120 {
 		t.Errorf("a re-take is expected to hold %+v", p)
 	}
 }

@@ -22,7 +22,8 @@ import (
 func TestTakesAreHeardAndSeenTheSameElsewhere(t *testing.T) {
 	t.Parallel()
 	tool := ffmpegtest.Tool(t)
-	path := ffmpegtest.Make(t, "horn.mp4", "-f", "lavfi", "-i", "testsrc2=size=96x64:rate=10:duration=2", "-f", "lavfi", "-i",
+	path := ffmpegtest.Make(t, "horn.mp4", "-f", "lavfi", "-i", "testsrc2=size=96x64:rate=10:duration=2", "-f",
+		"lavfi", "-i",
 		"sine=440:duration=2:beep_factor=4", "-c:v", "libx264", "-preset", "ultrafast", "-c:a", "aac")
 	info, err := media.Probe(t.Context(), tool, path)
 	if err != nil {
@@ -68,7 +69,8 @@ func TestTakesAreHeardAndSeenTheSameElsewhere(t *testing.T) {
 
 // compareRule makes a task here and by its rule from other files, compares the bytes and
 // returns what was made here. The names are those of the files of an output of several.
-func compareRule(t *testing.T, rules map[string]func(context.Context, []byte, []string, string) error, x *task.Task, in task.Inputs,
+func compareRule(t *testing.T, rules map[string]func(context.Context, []byte, []string, string) error, x *task.Task,
+	in task.Inputs,
 	far []string, names ...string) string {
 	t.Helper()
 	here, there := filepath.Join(t.TempDir(), "here"), filepath.Join(t.TempDir(), "there")

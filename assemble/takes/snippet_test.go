@@ -20,9 +20,12 @@ import (
 // guide. Two measures of count-in of 4/4 at 120 last 4 s; the clap is on beat 1 of the
 // second, at 2 s.
 func TestSpansOfSnippets(t *testing.T) {
-	const head = "  count_in: {measures: 2, cue: {measure: 2, beat: 1}}\n  changes: [{measure: 1, meter: 4/4, bpm: 120}]\n"
+	const head = "  count_in: {measures: 2, cue: {measure: 2, beat: 1}}\n  changes: [{measure: 1, meter: " +
+		"4/4, bpm: 120}]\n"
 	m := parseTempo(t, head+"  measures: 8\n")
-	long := parseTempo(t, "  count_in: {measures: 8, cue: {measure: 1, beat: 1}}\n  changes: [{measure: 1, meter: 4/4, bpm: 60}]\n  measures: 8\n")
+	long := parseTempo(t,
+		"  count_in: {measures: 8, cue: {measure: 1, beat: 1}}\n  changes: [{measure: 1, meter: 4/4, "+
+			"bpm: 60}]\n  measures: 8\n")
 	none := parseTempo(t, "  count_in: {measures: 0}\n  changes: [{measure: 1, meter: 4/4, bpm: 120}]\n  measures: 8\n")
 	if m.Cue() != 2 || m.Start() != 4 || long.Cue() != 0 || long.Start() != 32 || !math.IsNaN(none.Cue()) {
 		t.Fatal("the guides are others than this test takes them for")
@@ -103,7 +106,9 @@ func TestReadingMono(t *testing.T) {
 // The left ear has the guide, the right the recording as it would lie there: a bang in
 // the file at the second where the clap belongs is heard with the clap.
 func TestSnippetsAreHeard(t *testing.T) {
-	m := parseTempo(t, "  count_in: {measures: 2, cue: {measure: 2, beat: 1}}\n  changes: [{measure: 1, meter: 4/4, bpm: 120}]\n  measures: 2\n")
+	m := parseTempo(t,
+		"  count_in: {measures: 2, cue: {measure: 2, beat: 1}}\n  changes: [{measure: 1, meter: 4/4, "+
+			"bpm: 120}]\n  measures: 2\n")
 	const offset = -3.0 // the clap, at guide time 2, is at 5 s of the file
 	dir := t.TempDir()
 	x := make([]float64, 8000*12)
@@ -167,7 +172,8 @@ func TestNamesOfSnippets(t *testing.T) {
 
 // Pages of an earlier, longer picture go, one after the other, and nothing else does.
 func TestPagesThatAreNotDrawnAnyMore(t *testing.T) {
-	s := opened(t, "version: 1\ntitle: x\ntempo: {changes: [{measure: 1, meter: 4/4, bpm: 120}], measures: 4}\ntakes: []\n")
+	s := opened(t, "version: 1\ntitle: x\ntempo: {changes: [{measure: 1, meter: 4/4, bpm: 120}], measures: "+
+		"4}\ntakes: []\n")
 	var names []string
 	for k := range 4 {
 		names = append(names, syncPage(k))

@@ -185,7 +185,8 @@ func TestACancelledRunCallsErrandsBack(t *testing.T) {
 			<-ctx.Done()
 			return ctx.Err()
 		}}
-	res, err := Runner{Store: openStore(t, t.TempDir()), Workers: 1, Away: far}.Run(ctx, []Task{busy, errand("a", &home)})
+	res, err := Runner{Store: openStore(t, t.TempDir()), Workers: 1, Away: far}.Run(ctx,
+		[]Task{busy, errand("a", &home)})
 	if !errors.Is(err, context.Canceled) || res.Of("a").State != Cancelled || home.Load() != 0 {
 		t.Errorf("%v, %+v", err, res.Outcomes)
 	}
@@ -212,7 +213,8 @@ func TestResultsAreComparedWithHome(t *testing.T) {
 			}}
 		_, texts := runAway(t, far, 1, []Task{busy, errand("a", &home)})
 		if texts[1] != "a" || home.Load() != 1 || (far.wrong.Load() == 0) != honest {
-			t.Errorf("honest %v: stored %q, made here %d times, %d differ", honest, texts[1], home.Load(), far.wrong.Load())
+			t.Errorf("honest %v: stored %q, made here %d times, %d differ", honest, texts[1], home.Load(),
+				far.wrong.Load())
 		}
 	}
 }
@@ -239,7 +241,8 @@ func TestWhatTravelsLongerThanItTakesStaysHome(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		x := newExecution(Runner{Progress: progress.New(nil, progress.Quiet)}, g, []looked{{runs: true}, {runs: true}}, []float64{0, c.cost})
+		x := newExecution(Runner{Progress: progress.New(nil, progress.Quiet)}, g,
+			[]looked{{runs: true}, {runs: true}}, []float64{0, c.cost})
 		if got := x.isWorth(1); got != c.wantAway {
 			t.Errorf("%s: worth to be given away: %v", name, got)
 		}
@@ -264,11 +267,14 @@ func TestNothingWaitsElsewhereThatWorkersHereCouldBegin(t *testing.T) {
 		away, cores, workers int
 		want                 bool
 	}{
-		{0, 1, 8, true}, {1, 1, 8, false}, {1, 1, 5, false}, {1, 1, 4, true}, {7, 8, 8, true}, {8, 8, 2, true}, {2, 2, 9, false},
+		{0, 1, 8, true}, {1, 1, 8, false}, {1, 1, 5, false}, {1, 1, 4, true}, {7, 8, 8, true}, {8, 8, 2, true},
+		{2, 2, 9, false},
 	} {
-		x := newExecution(Runner{Progress: progress.New(nil, progress.Quiet), Workers: c.workers}, g, l, make([]float64, 6))
+		x := newExecution(Runner{Progress: progress.New(nil, progress.Quiet), Workers: c.workers}, g, l,
+			make([]float64, 6))
 		if got := x.spares(c.away, c.cores); got != c.want {
-			t.Errorf("%d away at %d cores, 5 ready for %d workers here: one more is given %v", c.away, c.cores, c.workers, got)
+			t.Errorf("%d away at %d cores, 5 ready for %d workers here: one more is given %v", c.away, c.cores,
+				c.workers, got)
 		}
 	}
 }

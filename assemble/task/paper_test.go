@@ -28,7 +28,8 @@ func onPaper(t *testing.T, takes int) (wall func(cores int) float64, work float6
 	var l []looked
 	var costs []float64
 	add := func(name string, k int, cost float64, bytes int64, runs bool, after ...*Task) *Task {
-		x := Task{ID: fmt.Sprint(name, k), Action: action(name, k), Cost: cost, Bytes: bytes, Make: errand("", nil).Make,
+		x := Task{ID: fmt.Sprint(name, k), Action: action(name, k), Cost: cost, Bytes: bytes,
+			Make:   errand("", nil).Make,
 			Errand: &Errand{Rule: name}}
 		for _, a := range after {
 			x.Needs(a.ID, Path(*a))
@@ -81,7 +82,8 @@ func TestOnPaper(t *testing.T) {
 			if before > 0 && wall > 1.03*before {
 				t.Errorf("%d takes take %g s with %d cores, and %g s with fewer", takes, wall, cores, before)
 			}
-			if here := 2 * wall / (paperSee + paperConform); cores > 0 && wall < (float64(takes)-2*here)*paperTake/LinkSpeed {
+			if here := 2 * wall / (paperSee + paperConform); cores > 0 &&
+				wall < (float64(takes)-2*here)*paperTake/LinkSpeed {
 				t.Errorf("%d takes travel in %g s", takes, wall)
 			}
 			before = wall

@@ -10,8 +10,9 @@ import (
 func sections(sizes ...int) (list []Credit) {
 	for i, n := range sizes {
 		for k := range n {
-			list = append(list, Credit{fmt.Sprint("Section ", i+1), fmt.Sprint("Part ", k+1), fmt.Sprint("Player ", i+1, ".",
-				k+1)})
+			list = append(list, Credit{fmt.Sprint("Section ", i+1), fmt.Sprint("Part ", k+1),
+				fmt.Sprint("Player ", i+1, ".",
+					k+1)})
 		}
 	}
 	return list
@@ -58,7 +59,8 @@ func TestNoCreditStandsAlone(t *testing.T) {
 					first, _ := run(column)
 					before := columns[i-1]
 					if _, above := run(before); first == 1 || above == 1 {
-						t.Errorf("%v in columns of %d: a section is cut to %d and %d, %d rows before", sizes, depth, above,
+						t.Errorf("%v in columns of %d: a section is cut to %d and %d, %d rows before", sizes, depth,
+							above,
 							first, len(before))
 					}
 				}
@@ -76,7 +78,8 @@ func TestNoCreditStandsAlone(t *testing.T) {
 				if row.blank() {
 					continue
 				}
-				if k >= len(joined) || joined[k].name.text != row.name.text || joined[k].heading.text != row.heading.text {
+				if k >= len(joined) || joined[k].name.text != row.name.text ||
+					joined[k].heading.text != row.heading.text {
 					t.Fatalf("%v in columns of %d: row %d is lost", sizes, depth, k)
 				}
 				k++

@@ -51,7 +51,8 @@ func TestEnsembleIsLightAndColourOnly(t *testing.T) {
 	one := image.NewUniform(color.NRGBA{90, 90, 90, 255})
 	flat := image.NewNRGBA(image.Rect(0, 0, 8, 8))
 	draw.Draw(flat, flat.Rect, one, image.Point{}, draw.Src)
-	if m := Ensemble([]image.Image{flat}, 100, 160); m.Rect.Dx() != 100 || m.Rect.Dy() != 160 || Ensemble(nil, 9, 9) != nil {
+	if m := Ensemble([]image.Image{flat}, 100, 160); m.Rect.Dx() != 100 || m.Rect.Dy() != 160 ||
+		Ensemble(nil, 9, 9) != nil {
 		t.Errorf("one picture makes %v", m.Rect)
 	}
 }

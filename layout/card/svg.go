@@ -14,7 +14,8 @@ type drawing struct{ buf bytes.Buffer }
 // newDrawing begins a drawing of a size on paper of a colour.
 func newDrawing(w, h int, paper color.NRGBA) *drawing {
 	d := new(drawing)
-	fmt.Fprintf(&d.buf, `<svg xmlns="http://www.w3.org/2000/svg" width="%d" height="%d" viewBox="0 0 %d %d" font-family="'Go', 'DejaVu Sans', 'Noto Sans', sans-serif">`+"\n", w, h, w, h)
+	fmt.Fprintf(&d.buf,
+		`<svg xmlns="http://www.w3.org/2000/svg" width="%d" height="%d" viewBox="0 0 %d %d" font-family="'Go', 'DejaVu Sans', 'Noto Sans', sans-serif">`+"\n", w, h, w, h)
 	d.rect(box{0, 0, float64(w), float64(h)}, paper)
 	return d
 }
@@ -37,7 +38,8 @@ func (d *drawing) rect(b box, c color.NRGBA) {
 // frame draws the outline of a box, inside it.
 func (d *drawing) frame(b box, thick float64, c color.NRGBA) {
 	in := b.inset(thick / 2) // SVG strokes lie half inside, half outside
-	fmt.Fprintf(&d.buf, `<rect x="%.2f" y="%.2f" width="%.2f" height="%.2f" fill="none" stroke="%s" stroke-width="%.2f"/>`+"\n",
+	fmt.Fprintf(&d.buf,
+		`<rect x="%.2f" y="%.2f" width="%.2f" height="%.2f" fill="none" stroke="%s" stroke-width="%.2f"/>`+"\n",
 		in.x0, in.y0, max(0, in.w()), max(0, in.h()), hex(c), thick)
 }
 
@@ -57,7 +59,8 @@ func (d *drawing) write(l line, x, baseline float64, c color.NRGBA, _ image.Rect
 		return
 	}
 	heavy := [weights]int{400, 500, 700, 500}[l.weight]
-	fmt.Fprintf(&d.buf, `<text x="%.2f" y="%.2f" font-size="%.2f" font-weight="%d" fill="%s" textLength="%.2f" lengthAdjust="spacingAndGlyphs" xml:space="preserve">`,
+	fmt.Fprintf(&d.buf,
+		`<text x="%.2f" y="%.2f" font-size="%.2f" font-weight="%d" fill="%s" textLength="%.2f" lengthAdjust="spacingAndGlyphs" xml:space="preserve">`,
 		x, baseline, l.px, heavy, hex(c), l.width)
 	xml.EscapeText(&d.buf, []byte(l.text)) // writes to memory, cannot fail
 	d.buf.WriteString("</text>\n")

@@ -165,7 +165,8 @@ func divide(players []Player, starts []float64) []phrase {
 		at, most := 0, changeShare
 		for m := p.from + 1; m < p.to; m++ {
 			share := changeAt(players, m)
-			if share >= most && starts[m-1]-starts[p.from-1] >= changeSeconds && starts[p.to-1]-starts[m-1] >= changeSeconds {
+			if share >= most && starts[m-1]-starts[p.from-1] >= changeSeconds &&
+				starts[p.to-1]-starts[m-1] >= changeSeconds {
 				at, most = m, share
 			}
 		}

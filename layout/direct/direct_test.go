@@ -128,7 +128,8 @@ func TestProposeKeepsItsPromises(t *testing.T) {
 				t.Fatalf("a gap before %s", s)
 			}
 			next = s.To
-			if seconds := starts[s.To-1] - starts[s.From-1]; seconds < changeSeconds && len(starts) > 4 && s.To < len(starts) {
+			if seconds := starts[s.To-1] - starts[s.From-1]; seconds < changeSeconds && len(starts) > 4 &&
+				s.To < len(starts) {
 				t.Fatalf("%s lasts %.1f s", s, seconds)
 			}
 			if s.Take != "" && !shown[s.Take] || s.Other != "" && !shown[s.Other] {

@@ -75,6 +75,12 @@ func (g grey) look(v view, w, h int) grey {
 func (g grey) between(x, y int) byte {
 	u, v := x>>16, y>>16
 	fx, fy := (x>>8)&255, (y>>8)&255
+	if uint(u) < uint(g.w-1) && uint(v) < uint(g.h-1) { // nearly always
+		p := g.pix[v*g.w+u:]
+		q := p[g.w : g.w+2]
+		top, low := int(p[0])*(256-fx)+int(p[1])*fx, int(q[0])*(256-fx)+int(q[1])*fx
+		return byte((top*(256-fy) + low*fy + 1<<15) >> 16)
+	}
 	u0, u1 := min(max(u, 0), g.w-1), min(max(u+1, 0), g.w-1)
 	v0, v1 := min(max(v, 0), g.h-1)*g.w, min(max(v+1, 0), g.h-1)*g.w
 	top := int(g.pix[v0+u0])*(256-fx) + int(g.pix[v0+u1])*fx

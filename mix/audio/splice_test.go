@@ -24,8 +24,9 @@ func TestSplicePutsEveryPartInItsPlace(t *testing.T) {
 		want  map[int]float64 // samples of the result, in frames of the source; -1: silent
 		n     int
 	}{
-		"none":           {nil, map[int]float64{0: 0, 999: 999}, 1000},
-		"missing":        {audio.Break(0.4, 0.3), map[int]float64{389: 389, 400: -1, 550: -1, 699: -1, 711: 411, 1299: 999}, 1300},
+		"none": {nil, map[int]float64{0: 0, 999: 999}, 1000},
+		"missing": {audio.Break(0.4, 0.3), map[int]float64{389: 389, 400: -1, 550: -1, 699: -1, 711: 411,
+			1299: 999}, 1300},
 		"too much":       {audio.Break(0.4, -0.3), map[int]float64{394: 394, 405: 705, 699: 999}, 700},
 		"shorter a fade": {audio.Break(0.4, -0.004), map[int]float64{397: 397, 402: 406}, 996},
 		"three parts": {audio.Parts{{From: 0, To: 0.2}, {From: 0.2, To: 0.5, Shift: 0.1}, {From: 0.6, To: math.Inf(1)}},
@@ -87,7 +88,8 @@ func TestSpliceRefusesPartsThatOverlap(t *testing.T) {
 }
 
 func TestPartsMapBothWays(t *testing.T) {
-	for _, p := range []audio.Parts{nil, audio.Break(2, 1.5), audio.Break(2, -1.5), audio.Break(2, 1).Apply(audio.Break(5, -0.5))} {
+	for _, p := range []audio.Parts{nil, audio.Break(2, 1.5), audio.Break(2, -1.5),
+		audio.Break(2, 1).Apply(audio.Break(5, -0.5))} {
 		for at := 0.0; at < 10; at += 0.25 {
 			inside := len(p) == 0
 			for _, x := range p {

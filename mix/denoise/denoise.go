@@ -71,7 +71,7 @@ type Noise struct {
 // quieted is a source whose noise is reduced. It is not delayed.
 type quieted struct {
 	src    audio.Source
-	floor  float64 // least gain
+	find   *weighing
 	noise  []float64
 	follow *follower
 	frames [3]weighed // the one that is weighed, and those behind it, which tell what is about to begin
@@ -110,7 +110,7 @@ func New(src audio.Source, noise *Noise, depth audio.Decibels) (audio.Source, er
 		return nil, fmt.Errorf("denoise: by %v dB: must lie between 0 and 40", float64(depth))
 	}
 	q := &quieted{
-		src: src, floor: (-depth).Gain(), noise: make([]float64, Lines), skip: Size + Hop,
+		src: src, find: newWeighing((-depth).Gain()), noise: make([]float64, Lines), skip: Size + Hop,
 		power: make([]float64, Lines), gains: make([]float64, Lines), past: make([]float64, Lines),
 		frame: audio.NewBlock(src.Channels(), Size), sum: audio.NewBlock(src.Channels(), Size),
 		ready: audio.NewBlock(src.Channels(), Hop),
@@ -181,17 +181,14 @@ func (q *quieted) hop() {
 		last.spec[c].AddPower(q.power, x)
 	}
 	inverse := q.follow.next(q.power)[:Lines]
-	last.total, last.begins = 0, 0
-	for k, p := range q.power[:Lines] {
-		r := min(p*inverse[k], mostRatio)
-		last.ratios[k] = r
-		last.total += min(r, fullRatio)
-	}
-	for k, was := range q.frames[1].ratios[:lowLines] {
-		last.begins += max(0, min(last.ratios[k], fullRatio)-2*was-2)
-	}
+	over(last.ratios, q.power, inverse)
+	last.add(&q.frames[1])
 	// One gain for both channels, so that the image does not move.
-	q.weigh()
+	q.find.sound, q.find.sure = times4(sound), times4(sure)
+	if q.attack() {
+		q.find.sound, q.find.sure = times4(soundAttack), times4(sureAttack)
+	}
+	weigh(q.gains, q.past, q.frames[0].ratios, q.frames[1].ratios, q.frames[2].ratios, q.find)
 	for c, s := range q.frames[0].spec {
 		s.AddInverse(q.sum[c], s.Re, s.Im, q.gains)
 		copy(q.ready[c], q.sum[c][:Hop])
@@ -226,45 +223,30 @@ const (
 	sureAttack  = 4.0
 )
 
+// add adds up what is known of a frame behind another one.
+func (f *weighed) add(before *weighed) {
+	f.total, f.begins = 0, 0
+	for _, r := range f.ratios {
+		if r > fullRatio {
+			r = fullRatio
+		}
+		f.total += r
+	}
+	for k, was := range before.ratios[:lowLines] {
+		r := f.ratios[k]
+		if r > fullRatio {
+			r = fullRatio
+		}
+		if r = r - 2*was - 2; r > 0 {
+			f.begins += r
+		}
+	}
+}
+
 // attack reports whether something begins in the frame that is weighed or one behind it.
 func (q *quieted) attack() bool {
 	grows := func(from, to float64) bool { return to > attackTimes*from+Lines/2 }
 	f := &q.frames
 	return grows(q.before, f[0].total) || grows(f[0].total, f[1].total) || grows(f[1].total, f[2].total) ||
 		max(f[0].begins, f[1].begins, f[2].begins) > attackNew
-}
-
-// weigh finds the gain of every line for the frame that is weighed.
-func (q *quieted) weigh() {
-	gains, past := q.gains[:Lines], q.past[:Lines]
-	ratios, coming, later := q.frames[0].ratios[:Lines], q.frames[1].ratios[:Lines], q.frames[2].ratios[:Lines]
-	sound, sure := sound, sure
-	if q.attack() {
-		sound, sure = soundAttack, sureAttack
-	}
-	for k, after := range ratios {
-		over, weight := after-1, trust
-		if over < 0 {
-			over = 0
-		}
-		next := coming[k]
-		if after > sound && next > sound {
-			weight = trustStart
-		}
-		prior := float64(weight*past[k]) + float64((1-weight)*over)
-		if prior < leastPrior {
-			prior = leastPrior
-		}
-		g := Gain(prior, after)
-		past[k] = g * g * after
-		if most := max(next, later[k]); most > sure {
-			if ahead := (most - 1) / most; ahead > g {
-				g = ahead // the gain of Wiener's filter there
-			}
-		}
-		if g < q.floor {
-			g = q.floor
-		}
-		gains[k] = g
-	}
 }

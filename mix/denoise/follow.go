@@ -2,7 +2,8 @@ package denoise
 
 import (
 	"math"
-	"slices"
+
+	"ripieno/mix/robust"
 )
 
 // follower brings a learned noise to its present level: air conditioning comes
@@ -22,7 +23,8 @@ type follower struct {
 	at, frames int
 	filled     int
 	bands      []band
-	sorted     []float64
+	lowest     []float64 // of the window
+	shares     []float64 // of a band: lowest over learned
 }
 
 // band is a run of lines and how its noise stands now.
@@ -49,7 +51,8 @@ const (
 // newFollower begins with the noise as learned.
 func newFollower(noise []float64) *follower {
 	f := &follower{learned: make([]float64, len(noise)), inverse: make([]float64, len(noise)),
-		smooth: make([]float64, len(noise)), least: make([]float64, len(noise))}
+		smooth: make([]float64, len(noise)), least: make([]float64, len(noise)),
+		lowest: make([]float64, len(noise))}
 	for k, p := range noise {
 		f.learned[k] = math.Max(p, 1e-20)
 		f.inverse[k], f.smooth[k], f.least[k] = 1/f.learned[k], f.learned[k], math.Inf(1)
@@ -71,14 +74,7 @@ func newFollower(noise []float64) *follower {
 // next takes the power of a frame and returns one over the noise in every line of
 // it.
 func (f *follower) next(power []float64) []float64 {
-	smooth, least := f.smooth[:len(power)], f.least[:len(power)]
-	for k, p := range power {
-		s := float64(smoothing*smooth[k]) + float64((1-smoothing)*p)
-		smooth[k] = s
-		if s < least[k] {
-			least[k] = s
-		}
-	}
+	still(f.smooth, f.least, power)
 	if f.frames++; f.frames == partFrames {
 		f.frames = 0
 		f.endPart()
@@ -98,18 +94,17 @@ func (f *follower) endPart() {
 	if f.filled < windowParts {
 		return
 	}
+	copy(f.lowest, f.parts[0].least)
+	for _, p := range f.parts[1:] {
+		low(f.lowest, p.least)
+	}
 	for i := range f.bands {
 		b := &f.bands[i]
-		f.sorted = f.sorted[:0]
-		for k := b.from; k < b.to; k++ {
-			low := f.parts[0].least[k]
-			for _, p := range f.parts[1:] {
-				low = math.Min(low, p.least[k])
-			}
-			f.sorted = append(f.sorted, low/f.learned[k])
+		f.shares = f.shares[:0]
+		for k, l := range f.lowest[b.from:b.to] {
+			f.shares = append(f.shares, l/f.learned[b.from+k])
 		}
-		slices.Sort(f.sorted)
-		want := 10 * math.Log10(math.Max(leastBias*f.sorted[len(f.sorted)/2], 1e-6))
+		want := 10 * math.Log10(math.Max(leastBias*robust.QuantileOf(f.shares, 0.5), 1e-6))
 		want = math.Min(math.Max(want, -mostFall), mostRise)
 		b.level += math.Min(math.Max(want-b.level, -step), step)
 		gain := math.Pow(10, b.level/10)

@@ -52,6 +52,9 @@ const (
 	liftLow   = -20 // 2^−20: below it the first term of the series is enough
 	liftHigh  = 5   // 2^5: above it the factor is 1
 	liftSteps = 32
+	liftShift = 52 - 5 // five bits of the mantissa count the 32 steps
+	liftBits  = uint64(1023+liftLow) << 52
+	liftEuler = 0.7493060 // e^(−γ/2), γ Euler's constant
 )
 
 var liftTable = func() [(liftHigh-liftLow)*liftSteps + 1]float64 {
@@ -71,13 +74,11 @@ func lift(v float64) float64 {
 		return 1
 	}
 	if !(v > lowest) {
-		return 0.7493060 / math.Sqrt(v+1e-300) // e^(−γ/2)/√v, γ Euler's constant
+		return liftEuler / math.Sqrt(v+1e-300)
 	}
 	bits := math.Float64bits(v)
-	const low = uint64(1023+liftLow) << 52
-	const shift = 52 - 5 // five bits of the mantissa count the 32 steps
-	at := (bits - low) >> shift
-	part := float64(bits&(1<<shift-1)) * (1.0 / (1 << shift))
+	at := (bits - liftBits) >> liftShift
+	part := float64(bits&(1<<liftShift-1)) * (1.0 / (1 << liftShift))
 	a := liftTable[at]
 	return a + float64(part*(liftTable[at+1]-a))
 }

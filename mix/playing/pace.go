@@ -50,7 +50,7 @@ const (
 	fastest     = 1.67    //
 	clockOff    = 7e-4    // of consumer devices, generously
 	fineness    = 0.2     // of a turn: how far a pulse may run apart from one tried to the next, at either end
-	turnSteps   = 1024    // of the table of sines
+	turnSteps   = 1024    // of the table of directions
 	wholeTurns  = 1 << 40 // steps, which make any turn positive
 	tempiPrior  = 0.35    // natural logarithms: how much likelier tempi near the guide's are
 	guideReach  = 0.008   // tempi nearer to the guide's are its own
@@ -253,14 +253,19 @@ func (n notes) powers(clock *beatClock, o, r float64, pulses []float64) (out [mo
 			beats[i] = clock.beats(o+t*r) * turnSteps
 			norm += weight[i] * weight[i]
 		}
-		for k, pulse := range pulses {
-			x, y := 0.0, 0.0
+		for k := 0; k < len(pulses); k += 2 { // two sums at a time do not wait for each other
+			p, q := pulses[k], pulses[min(k+1, len(pulses)-1)]
+			var a, b turn
 			for i, w := range weight {
-				s := int(beats[i&63]*pulse+wholeTurns) & (turnSteps - 1)
-				x += w * sines[(s+turnSteps/4)&(turnSteps-1)]
-				y += w * sines[s]
+				s := &turns[int(beats[i&63]*p+wholeTurns)&(turnSteps-1)]
+				a.cos, a.sin = a.cos+w*s.cos, a.sin+w*s.sin
+				s = &turns[int(beats[i&63]*q+wholeTurns)&(turnSteps-1)]
+				b.cos, b.sin = b.cos+w*s.cos, b.sin+w*s.sin
 			}
-			re[k], im[k] = re[k]+x, im[k]+y
+			re[k], im[k] = re[k]+a.cos, im[k]+a.sin
+			if k+1 < len(pulses) {
+				re[k+1], im[k+1] = re[k+1]+b.cos, im[k+1]+b.sin
+			}
 		}
 	}
 	for k := range pulses {
@@ -275,9 +280,17 @@ func (n notes) strongest(clock *beatClock, o, r float64, pulses []float64) float
 	return slices.Max(powers[:len(pulses)])
 }
 
-var sines = func() (s [turnSteps]float64) {
-	for i := range s {
-		s[i] = math.Sin(2 * math.Pi * (float64(i) + 0.5) / turnSteps)
+// turn is a direction.
+type turn struct{ cos, sin float64 }
+
+// turns are the directions in which a turn is divided.
+var turns = func() (all [turnSteps]turn) {
+	var sines [turnSteps]float64
+	for i := range sines {
+		sines[i] = math.Sin(2 * math.Pi * (float64(i) + 0.5) / turnSteps)
 	}
-	return s
+	for i, v := range sines {
+		all[i] = turn{cos: sines[(i+turnSteps/4)&(turnSteps-1)], sin: v}
+	}
+	return all
 }()

@@ -62,7 +62,8 @@ func TestFaults(t *testing.T) {
 		{"long pick-up", func(s *Spec) { s.PickUp = 4 }, "pick_up", "a pick-up of 4 beats in 4/4", -1, 0},
 		{"negative pick-up", func(s *Spec) { s.PickUp = -1 }, "pick_up", "a pick-up of -1 beats in 4/4", -1, 0},
 		{"long count-in", func(s *Spec) { s.CountIn.Measures = 65 }, "count_in", "a count-in of 65 measures", -1, 0},
-		{"cue without count-in", func(s *Spec) { s.CountIn = CountIn{Measures: 0, CueMeasure: 1, CueBeat: 1} }, "cue", "a cue without a count-in", -1,
+		{"cue without count-in", func(s *Spec) { s.CountIn = CountIn{Measures: 0, CueMeasure: 1, CueBeat: 1} },
+			"cue", "a cue without a count-in", -1,
 			0},
 		{"late cue", func(s *Spec) { s.CountIn.CueMeasure = 9 }, "cue",
 			"the cue is in measure 9 of the count-in, which has 8", -1, 0},
@@ -70,7 +71,11 @@ func TestFaults(t *testing.T) {
 			"the cue is on beat 1.5 of measure 5 of the count-in", -1, 0},
 		{"cue past the measure", func(s *Spec) { s.CountIn = CountIn{Measures: 8, CueMeasure: 5, CueBeat: 5} }, "cue",
 			"the cue is on beat 5 of measure 5 of the count-in", -1, 0},
-		{"cue in the pick-up", func(s *Spec) { s.PickUp = 1; s.CountIn = CountIn{Measures: 8, CueMeasure: 8, CueBeat: 4} }, "cue",
+		{"cue in the pick-up", func(s *Spec) {
+			s.PickUp = 1
+			s.CountIn = CountIn{Measures: 8, CueMeasure: 8,
+				CueBeat: 4}
+		}, "cue",
 			"the cue is within the pick-up", -1, 0},
 		{"hold nowhere", func(s *Spec) { s.Holds = []Hold{{Position{30, 1}, 2}} }, "hold",
 			"hold: measure 30 is past the end: the piece has 20 measures", -1, 30},

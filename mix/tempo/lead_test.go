@@ -58,8 +58,9 @@ func TestLeadAndSpeed(t *testing.T) {
 // The count-in of a part is as fast as the measure it leads into.
 func TestExcerptHasItsOwnCountIn(t *testing.T) {
 	meter, _ := ParseMeter("2/4")
-	spec := Spec{Measures: 3, CountIn: CountIn{Measures: 1, Speed: 60}, Changes: []Change{{Measure: 1, Meter: meter, BPM: 60},
-		{Measure: 2, BPM: 120}}}
+	spec := Spec{Measures: 3, CountIn: CountIn{Measures: 1, Speed: 60},
+		Changes: []Change{{Measure: 1, Meter: meter, BPM: 60},
+			{Measure: 2, BPM: 120}}}
 	m, err := New(spec)
 	if err != nil {
 		t.Fatal(err)

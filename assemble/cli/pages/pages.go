@@ -25,6 +25,7 @@ func Write(dir string, day time.Time) error {
 		}
 	}
 	root := cli.Command()
+	// It would print today's date into every page.
 	root.DisableAutoGenTag = true
 	header := &doc.GenManHeader{Title: "RIPIENO", Section: "1", Source: "ripieno", Manual: "ripieno", Date: &day}
 	if err := doc.GenManTree(root, header, man); err != nil {

@@ -123,7 +123,8 @@ func TestNamesOfDrawnPlayersKeepOffThem(t *testing.T) {
 						}
 					}
 					if truth[at] > most && (free || truth[at] > truth[0]) {
-						t.Errorf("tile %v: the name hides %.2f in corner %d, of %.2f; found %.3f", tile, truth[at], at, truth,
+						t.Errorf("tile %v: the name hides %.2f in corner %d, of %.2f; found %.3f", tile, truth[at],
+							at, truth,
 							found)
 					}
 				}

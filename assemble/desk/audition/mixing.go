@@ -50,6 +50,7 @@ type Strip struct {
 	Mute     bool     `json:"mute"`
 	Pan      float64  `json:"pan"`        // as it is used, −100 to 100
 	PanSet   bool     `json:"pan_set"`    // the manifest says so
+	PanAuto  float64  `json:"pan_auto"`   // where its seat puts it
 	LowCut   float64  `json:"low_cut_hz"` // as it is used; 0: none
 	CutSet   bool     `json:"low_cut_set"`
 	Balance  float64  `json:"balance_db"` // what the program adds
@@ -192,7 +193,8 @@ func (m *Mixing) As(man *production.Production) *Mixing {
 			if t.Name != s.Take {
 				continue
 			}
-			s.Gain, s.Mute, s.PanSet, s.Pan, s.Send = t.GainDB, t.Mute, t.Pan != nil, auto[k], sendOf(t)
+			s.Gain, s.Mute, s.Send = t.GainDB, t.Mute, sendOf(t)
+			s.PanSet, s.Pan, s.PanAuto = t.Pan != nil, auto[k], auto[k]
 			s.Group += louder[s.Section]
 			if t.Pan != nil {
 				s.Pan = *t.Pan

@@ -83,7 +83,8 @@ func TestPiecesHoldEveryVoiceToTheSample(t *testing.T) {
 		}
 		m.Strips = append(m.Strips, Strip{Sound: &v}, Strip{})
 	}
-	for _, span := range [][2]int64{{0, 24000}, {-9000, 1}, {-20000, 100000}, {1023, 1}, {1024, 1}, {1025, 3000}, {5, 0},
+	for _, span := range [][2]int64{{0, 24000}, {-9000, 1}, {-20000, 100000}, {1023, 1}, {1024, 1}, {1025, 3000},
+		{5, 0},
 		{30000, 48000}, {1 << 62, 5}, {math.MaxInt64, math.MaxInt64}, {math.MinInt64, -5}, {0, math.MaxInt64}} {
 		data, err := m.Piece(span[0], span[1])
 		if err != nil {
@@ -113,7 +114,8 @@ func TestPiecesHoldEveryVoiceToTheSample(t *testing.T) {
 			}
 		}
 		for i, s := range m.Strips {
-			sounds := s.Sound != nil && s.Sound.from < span[0]+frames && s.Sound.from+s.Sound.Frames > span[0] && frames > 0
+			sounds := s.Sound != nil && s.Sound.from < span[0]+frames && s.Sound.from+s.Sound.Frames > span[0] &&
+				frames > 0
 			if heard[i] != sounds && (span[0] < 1<<61 || heard[i]) { // where no sum overflows
 				t.Fatalf("%v: strip %d is in the piece: %v", span, i, heard[i])
 			}

@@ -15,11 +15,25 @@ export function el(tag, attributes = {}, ...children) {
 }
 
 // fill gives a part of the page new children and keeps the focus on the control that
-// has the same data-id.
+// has the same data-id, and in a field what is being written there.
 export function fill(node, ...children) {
-	const had = node.contains(document.activeElement) ? document.activeElement.dataset.id : undefined;
+	const had = node.contains(document.activeElement) ? document.activeElement : undefined, id = had?.dataset.id;
+	// A field that goes away tells of a change, of what is only half written.
+	const hush = (event) => event.stopImmediatePropagation();
+	had?.addEventListener("change", hush, { capture: true });
 	node.replaceChildren(...children.flat().filter((c) => c !== null && c !== undefined && c !== false));
-	if (had) node.querySelector(`[data-id="${CSS.escape(had)}"]`)?.focus();
+	had?.removeEventListener("change", hush, { capture: true });
+	const next = id && node.querySelector(`[data-id="${CSS.escape(id)}"]`);
+	if (!next) return;
+	if (next !== had && next.matches("input[type=text], textarea")) {
+		if (next.value !== had.value) {
+			next.value = had.value;
+			// No browser tells of a change that was not typed there.
+			next.addEventListener("blur", () => next.dispatchEvent(new Event("change")), { once: true });
+		}
+		next.setSelectionRange(had.selectionStart, had.selectionEnd);
+	}
+	next.focus();
 }
 
 // mark makes one button of a list of takes the current one.

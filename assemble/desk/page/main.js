@@ -1,7 +1,7 @@
 // The frame of the page: which room is open, what the desk tells, undo and redo, the
 // keys. Rooms are modules of their own and get the desk as an object.
 import { byId, el, fill, isTyping, keyCap } from "./dom.js";
-import { listen, post, Refused } from "./server.js";
+import { get, listen, post, Refused } from "./server.js";
 import { placeRoom } from "./place.js";
 import { mixRoom } from "./mix.js";
 import { pictureRoom } from "./picture.js";
@@ -13,7 +13,9 @@ import { startTour } from "./tour.js";
 let state = {};
 let room;
 let loaded = ""; // what the open room was loaded for
+const loading = new Map(); // by room: that it is being loaded, once at a time, or answers overtake each other
 let deciding = Promise.resolve(); // one decision after the other
+let turning = 0; // steps that are being taken back: keys wait for them
 let starting = false; // the desk is being asked to begin
 let wasMade = ""; // what a job said last when it ended
 let tried = ""; // what was prepared for it last, so that a failure is not tried for ever
@@ -27,24 +29,52 @@ const desk = {
 	},
 	state: () => state,
 	took: (now) => take(now),
-	// decide writes something into the manifest and reports whether it was written.
-	decide: (path, body) => (deciding = deciding.then(async () => {
+	// decide writes something into the manifest and reports whether it was written. answered
+	// is called before the page takes over what the desk says to it, with that or without. A
+	// body may be what makes one when its turn has come, or none.
+	decide: (path, body, answered) => inTurn(async () => {
 		try {
-			take(await post(path, { version: state.version, ...body }));
+			const now = await decided(path, typeof body === "function" ? body() : body);
+			answered?.(now);
+			if (!now) return false;
+			take(now);
 			return true;
 		} catch (error) {
+			answered?.();
+			await lookAgain();
 			desk.fail(error);
 			return false;
 		}
-	})),
-	run: async (verb) => {
-		try {
-			take(await post("run", { verb }));
-		} catch (error) {
-			desk.fail(error);
-		}
+	}),
+	// run has the desk do something with what was decided until now.
+	run: (verb) => {
+		room?.flush?.();
+		return inTurn(() => begin(verb));
 	},
 };
+
+async function decided(path, body) {
+	return body && post(path, { version: state.version, ...body }, true);
+}
+
+// inTurn does something when all that was decided before it has been answered.
+const inTurn = (does) => (deciding = deciding.then(does));
+
+async function begin(verb) {
+	try {
+		take(await post("run", { verb }));
+	} catch (error) {
+		desk.fail(error);
+	}
+}
+
+// lookAgain has the room show what there is, whatever it showed before.
+async function lookAgain() {
+	loaded = "";
+	try {
+		take(await get("state"));
+	} catch { /* why is told by whoever asks for this */ }
+}
 
 const rooms = [placeRoom(desk), takesRoom(desk), mixRoom(desk), pictureRoom(desk), reviewRoom(desk)];
 
@@ -90,20 +120,34 @@ async function prepare() {
 		if (state.job?.running || starting || tried === want) return;
 		tried = want;
 		starting = true;
-		await desk.run(now.needs);
+		await begin(now.needs);
 		starting = false;
 		return;
 	}
 	const stand = `${now.name} ${state.version} ${now.standOf?.(state) || ""}`;
-	if (loaded === stand) return;
+	if (loaded === stand || loading.has(now)) return;
 	loaded = stand;
+	loading.set(now, load(now, stand));
+}
+
+// load loads a room, and once more when something has changed meanwhile.
+async function load(now, stand) {
+	let done = false;
 	try {
 		await now.load();
-		document.documentElement.dataset.room = stand; // for whoever waits for it
+		done = true;
+		if (room === now) document.documentElement.dataset.room = stand; // for whoever waits for it
 	} catch (error) {
-		loaded = "";
+		if (loaded === stand) loaded = "";
 		desk.fail(error);
 	}
+	loading.delete(now);
+	if (done || room !== now) prepare();
+}
+
+// settled waits until the open room shows what the desk has told.
+async function settled() {
+	for (let one; (one = loading.get(room));) await one;
 }
 
 // open shows a room.
@@ -114,21 +158,33 @@ function open(next) {
 	loaded = tried = "";
 	fill(byId("rooms"), rooms.map((r) => el("li", {}, el("a", { href: "#" + r.name,
 		"aria-current": r === room ? "page" : null }, r.title))));
-	room.show(byId("room"));
+	// In a part of its own: what another room was asked for may still come, and is not seen.
+	const part = el("div");
+	byId("room").replaceChildren(part);
+	room.show(part);
 	byId("room").setAttribute("aria-label", room.title);
 	prepare();
 }
 
 const roomOf = () => rooms.find((r) => "#" + r.name === location.hash) || rooms[0];
 
+// back takes a step back, or makes it again. What a person does meanwhile waits, since it
+// goes by what is seen then.
 async function back(path) {
-	try {
+	room?.flush?.();
+	turning++;
+	await inTurn(async () => {
 		const what = path === "undo" ? state.undo : state.redo;
-		take(await post(path));
-		desk.tell(path === "undo" ? `Taken back: ${what}.` : `Made again: ${what}.`);
-	} catch (error) {
-		desk.fail(error);
-	}
+		try {
+			take(await post(path));
+			desk.tell(path === "undo" ? `Taken back: ${what}.` : `Made again: ${what}.`);
+		} catch (error) {
+			await lookAgain();
+			desk.fail(error);
+		}
+		await settled();
+	});
+	turning--;
 }
 
 // frameKeys work in every room.
@@ -160,9 +216,13 @@ addEventListener("keydown", (event) => {
 	const entry = [...(room?.keys || []), ...frameKeys].find(([name]) => name === key);
 	if (!entry) return;
 	event.preventDefault();
-	entry[2]();
+	if (turning) deciding.then(entry[2]);
+	else entry[2]();
 });
 addEventListener("hashchange", () => open(roomOf()));
+// Whoever leaves has done what was seen.
+addEventListener("pagehide", () => room?.flush?.());
+document.addEventListener("visibilitychange", () => { if (document.hidden) room?.flush?.(); });
 addEventListener("resize", () => room?.redraw?.());
 matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => room?.redraw?.());
 byId("undo").addEventListener("click", () => back("undo"));

@@ -1,54 +1,51 @@
 // The room of the mix: a strip for each take, heard with what the program does to it.
 import { el, fill, keyCap, signed } from "./dom.js";
 import { get } from "./server.js";
-import { audio } from "./sound.js";
-import { loudnessOf, Mixer } from "./mixer.js";
+import { holding } from "./held.js";
+import { loudnessOf } from "./mixer.js";
 import { buildStrip, leastSend, placeName, put, sendName, showStrip } from "./strip.js";
-import { beatName } from "./wave.js";
+import { transport } from "./transport.js";
 
 // Steps of the keys, and how long they wait for the next one before they are written.
 const gainStep = 0.5, panStep = 5, patience = 500;
 
-// meterPause is how long meters rest between two frames, in milliseconds: they are drawn
-// some twelve times a second, which leaves the page's time to what a person does.
-const meterPause = 66;
-
 // Strips are built so many at a time, so that no key waits for two hundred of them.
 const atOnce = 12;
 
-const factor = (db) => Math.pow(10, db / 20);
-
 // mixRoom returns the room; desk is what main.js offers.
 export function mixRoom(desk) {
-	let data, root, mixer, at, hand = 0, frame, waiting, priming, loudness, drawn, slice;
+	let data, root, hand, waiting, loudness, drawn, slice;
 	const solo = new Set();
 	const views = new Map(); // by take: the parts of the page that change
 	let items = new Map(); // by take: the place of a strip
 	const whole = [el("i"), el("i")]; // meters of the film, left and right
+	const held = holding(); // by take, and "section " and its name
+	const plays = transport({ desk, data: () => data, solo, views, whole });
 
-	const strip = () => data?.strips[hand];
+	// strip is the one in hand, which goes by its take: others may come before it.
+	const strip = () => hand === undefined ? data?.strips[0] : data?.strips.find((s) => s.take === hand);
 	const section = (name) => data.sections.find((s) => s.name === name);
 
 	async function load() {
-		const next = await get("mix");
+		const answered = held.asked(), next = await get("mix");
+		answered();
+		for (const one of next.strips) held.onto(one.take, one);
+		for (const group of next.sections) {
+			const told = group.gain_db;
+			held.onto("section " + group.name, group);
+			for (const one of next.strips) if (one.section === group.name) one.group_db += group.gain_db - told;
+		}
 		// Voices that are the same ones play on.
 		const same = data?.id === next.id;
 		data = next;
-		at ??= data.start;
-		if (!same) {
-			mixer?.close();
-			mixer = undefined;
-		} else {
-			mixer?.set(data.strips, solo);
-		}
-		hand = Math.min(hand, data.strips.length - 1);
+		plays.loaded(same);
 		// Controls stay while they are the same ones: a person may be at one of them.
-		const shape = JSON.stringify([data.strips.map((s) => [s.take, s.player, s.part, s.section]), data.sections.map((s) => s.name), data.room]);
+		const shape = JSON.stringify([data.strips.map((s) => [s.take, s.player, s.part, s.section]), data.sections.map((s) => [s.name, s.number]), data.room, data.start, data.length]);
 		if (shape !== drawn || !root.firstChild) draw();
 		drawn = shape;
 		showAll();
-		showTime();
-		primeSoon();
+		plays.showTime();
+		plays.primeSoon();
 	}
 
 	function showAll() {
@@ -57,144 +54,39 @@ export function mixRoom(desk) {
 		showLoudness();
 	}
 
-	// master is what brings the sum to the film's loudness: as it was measured for this
-	// manifest, or else as it is estimated.
-	function master() {
-		const measured = desk.state().measured;
-		if (measured) return measured.gain_db;
-		const about = loudnessOf(data.strips);
-		return about === undefined ? 0 : Math.min(24, data.target_lufs - about);
-	}
-
-	// ready returns the mixer, which is built when it is first asked for.
-	async function ready() {
-		if (mixer) return mixer;
-		const of = data, made = await Mixer.make(audio(), of);
-		if (mixer || data.id !== of.id) { // somebody else was quicker
-			made.close();
-			return ready();
-		}
-		mixer = made;
-		mixer.ended = () => { at = data.start; showTime(); desk.tell("The end."); };
-		mixer.failed = desk.fail;
-		return mixer;
-	}
-
-	async function play(from) {
-		try {
-			await ready();
-			mixer.out.gain.value = factor(master());
-			mixer.set(data.strips, solo);
-			if (await mixer.start(Math.max(data.start, from))) {
-				desk.tell(`Playing from ${measureAt(from)}.`);
-				clearTimeout(frame);
-				meter();
-			}
-		} catch (error) {
-			desk.fail(error);
-		}
-	}
-
-	// primeSoon gets ready what would be heard first, when the page has nothing else to do
-	// and a person has touched it: before that browsers let no sound be made.
-	function primeSoon() {
-		clearTimeout(priming);
-		if (!data || !navigator.userActivation?.hasBeenActive) return;
-		priming = setTimeout(async () => {
-			try {
-				await ready();
-				if (!mixer.began) await Promise.all([mixer.furnish(), mixer.prime(Math.max(data.start, at)).groups]);
-			} catch { /* whoever plays is told */ }
-		}, 100);
-	}
-
-	function stop() {
-		at = mixer?.now() ?? at;
-		mixer?.stop();
-		for (const bar of [...whole, ...[...views.values()].map((v) => v.meter)]) level(bar, 0);
-		primeSoon();
-	}
-
-	const toggle = () => mixer?.began ? stop() : play(at);
-
-	// measureAt names the beat at a guide time.
-	function measureAt(guide) {
-		let last;
-		for (const b of data.beats) if (b.at <= guide + 1e-6) last = b;
-		return last ? (last.count_in ? "count-in " : "measure ") + beatName(last).replace(/^c/, "") : "before the guide";
-	}
-
-	// skip goes a measure forth or back.
-	function skip(by) {
-		const downs = data.beats.filter((b) => b.down && !b.count_in).map((b) => b.at), now = mixer?.now() ?? at;
-		const next = by > 0 ? downs.find((t) => t > now + 0.01) : downs.filter((t) => t < now - 0.3).pop();
-		seek(next ?? (by > 0 ? now : data.start));
-	}
-
-	function seek(to) {
-		at = to;
-		if (mixer?.began) play(at);
-		else {
-			desk.tell(`At ${measureAt(at)}.`);
-			primeSoon();
-		}
-		showTime();
-	}
-
-	// meter shows levels and the place while something plays.
-	function meter() {
-		if (!mixer?.began) return;
-		frame = setTimeout(() => requestAnimationFrame(meter), meterPause);
-		at = mixer.now();
-		const loud = mixer.out.gain.value, share = (top) => Math.max(0, Math.min(1, 1 + 20 * Math.log10(Math.max(1e-6, top)) / 60)); // 60 dB
-		mixer.loudest().forEach((top, side) => level(whole[side], share(top)));
-		data.strips.forEach(({ take }, i) => {
-			const view = views.get(take);
-			if (!view?.isSeen) return;
-			level(view.meter, share((mixer.peaks[i] || 0) * loud));
-		});
-		showTime();
-	}
-
-	// level moves a meter, if that is to be seen.
-	function level(bar, share) {
-		const text = share.toFixed(2);
-		if (bar.dataset.level === text) return;
-		bar.dataset.level = text;
-		bar.style.transform = `scaleX(${text})`;
-	}
-
-	function showTime() {
-		const bar = root.querySelector("#at");
-		if (!bar) return;
-		if (Math.abs(Number(bar.value) - at) > 0.2) bar.value = String(at);
-		const text = measureAt(at), says = root.querySelector("#at-text");
-		if (says.textContent === text) return;
-		bar.setAttribute("aria-valuetext", text);
-		says.textContent = text;
-	}
-
-	// change gives a strip a value that is heard at once; it is written when the person
-	// has come to rest, and so is one step to undo.
-	function change(one, key, value, words) {
-		one[key] = value;
-		mixer?.set(data.strips, solo);
+	// change gives a strip values that are heard at once; they are written when the person
+	// has come to rest, and so are one step to undo.
+	function change(one, values, words) {
+		held.hold(one.take, values);
+		Object.assign(one, values);
+		plays.set();
 		show(one);
 		showLoudness();
 		desk.tell(words);
 	}
 
-	function writeSoon(write) {
+	function writeSoon(about, run) {
 		clearTimeout(waiting?.timer);
-		if (waiting && waiting.about !== write.about) waiting.run();
-		waiting = { about: write.about, run: () => { waiting = undefined; write.run(); } };
+		if (waiting && waiting.about !== about) waiting.run();
+		waiting = { about, run: () => { waiting = undefined; run(); } };
 		waiting.timer = setTimeout(waiting.run, patience);
 	}
 
-	// write writes a value, and before it what still waits to be written.
+	// fields are what of a strip goes by a key of the manifest.
+	const fields = { gain: ["gain_db"], pan: ["pan", "pan_set"], mute: ["mute"], send: ["send_db"], low_cut: ["low_cut_hz", "low_cut_set"] };
+
+	// write writes a value, and before it what still waits to be written, unless that is an
+	// older value of the same.
 	function write(one, key, value) {
+		if (waiting?.about === `${key} ${one.take}`) drop();
 		flush();
-		desk.decide("change", { what: `${key.replace("_", " ")} of ${one.take}`, changes: [{ take: one.take, keys: [key], value }] });
+		desk.decide("change", { what: `${key.replace("_", " ")} of ${one.take}`, changes: [{ take: one.take, keys: [key], value }] },
+			held.sent(one.take, fields[key]));
+	}
+
+	function drop() {
+		clearTimeout(waiting.timer);
+		waiting = undefined;
 	}
 
 	function flush() {
@@ -202,35 +94,43 @@ export function mixRoom(desk) {
 		waiting?.run();
 	}
 
+	// give writes a value at once, or later.
+	function give(one, key, value, later) {
+		if (later) writeSoon(`${key} ${one.take}`, () => write(one, key, value));
+		else write(one, key, value);
+	}
+
 	function setGain(one, db, later) {
 		const value = Math.round(Math.max(-60, Math.min(24, db)) * 100) / 100;
-		change(one, "gain_db", value, `${one.take}: gain ${signed(value, 1)} dB.`);
-		if (later) writeSoon({ about: "gain " + one.take, run: () => write(one, "gain", value) });
-		else write(one, "gain", value);
+		change(one, { gain_db: value }, `${one.take}: gain ${signed(value, 1)} dB.`);
+		give(one, "gain", value, later);
 	}
 
 	function setPan(one, place, later) {
 		const value = Math.round(Math.max(-100, Math.min(100, place)));
-		one.pan_set = true;
-		change(one, "pan", value, `${one.take}: ${placeName(value)}.`);
-		if (later) writeSoon({ about: "pan " + one.take, run: () => write(one, "pan", value) });
-		else write(one, "pan", value);
+		change(one, { pan: value, pan_set: true }, `${one.take}: ${placeName(value)}.`);
+		give(one, "pan", value, later);
 	}
 
-	function setSend(one, db) {
+	function bySeat(one) {
+		change(one, { pan: one.pan_auto, pan_set: false }, `${one.take}: ${placeName(one.pan_auto)}, by seat.`);
+		write(one, "pan", null);
+	}
+
+	function setSend(one, db, later) {
 		const value = db <= leastSend ? null : Math.round(db);
-		change(one, "send_db", value, `${one.take}: ${sendName(value)}.`);
-		write(one, "send", value === null ? "none" : value);
+		change(one, { send_db: value }, `${one.take}: ${sendName(value)}.`);
+		give(one, "send", value === null ? "none" : value, later);
 	}
 
 	function setMute(one) {
-		change(one, "mute", !one.mute, `${one.take}: ${one.mute ? "heard" : "muted"}.`);
+		change(one, { mute: !one.mute }, `${one.take}: ${one.mute ? "heard" : "muted"}.`);
 		write(one, "mute", one.mute ? true : null);
 	}
 
 	function setSolo(one) {
 		if (!solo.delete(one.take)) solo.add(one.take);
-		mixer?.set(data.strips, solo);
+		plays.set();
 		show(one);
 		desk.tell(solo.size ? `Heard alone: ${[...solo].join(", ")}.` : "All are heard.");
 	}
@@ -243,6 +143,8 @@ export function mixRoom(desk) {
 			show(one);
 			return;
 		}
+		// How high one of its own choice is, the program says when the voice is made.
+		change(one, { low_cut_set: value !== null, low_cut_hz: Number(value) || 0 }, `${one.take}: low cut ${value === null ? "auto" : value}.`);
 		write(one, "low_cut", value);
 	}
 
@@ -281,8 +183,7 @@ export function mixRoom(desk) {
 		const one = data.strips[i];
 		if (views.has(one.take)) return;
 		const view = buildStrip(items.get(one.take), one, data.room > 0, {
-			choose: () => { hand = i; }, one: () => data.strips[i], change, setGain, setPan, setCut, setSend, setMute, setSolo,
-			bySeat: (s) => write(s, "pan", null),
+			choose: () => { hand = one.take; }, one: () => data.strips[i], change, setGain, setPan, setCut, setSend, setMute, setSolo, bySeat,
 		});
 		views.set(one.take, view);
 		inSight.observe(view.item);
@@ -297,12 +198,12 @@ export function mixRoom(desk) {
 		const key = (text, press, does) => el("button", { type: "button", "aria-keyshortcuts": press, "data-id": press, onclick: does }, text, " ", keyCap(press));
 		loudness = el("p", { class: "total" });
 		const groups = [...new Set(data.strips.map((s) => s.section))];
+		// Those first that a person sees first, or is at: the focus stays there.
+		build();
+		if (strip()) reach(data.strips.indexOf(strip()));
 		fill(root,
-			el("div", { class: "desk-bar", role: "group", "aria-label": "Playing" }, key("Play", "p", toggle), key("Stop", "s", stop),
-				key("Measure back", "[", () => skip(-1)), key("Measure on", "]", () => skip(1)),
-				el("input", { type: "range", id: "at", "data-id": "at", min: String(data.start), max: String(data.start + data.length), step: "0.01",
-					"aria-label": "Where it plays", oninput: (e) => { at = Number(e.target.value); showTime(); }, onchange: () => seek(at) }),
-				el("span", { id: "at-text", class: "total" })),
+			el("div", { class: "desk-bar", role: "group", "aria-label": "Playing" }, key("Play", "p", plays.toggle), key("Stop", "s", plays.stop),
+				key("Measure back", "[", () => plays.skip(-1)), key("Measure on", "]", () => plays.skip(1)), plays.view()),
 			el("section", { class: "whole", "aria-label": "The film" }, el("h2", {}, "The film"),
 				el("div", { class: "meter", "aria-hidden": "true" }, whole[0]), el("div", { class: "meter", "aria-hidden": "true" }, whole[1]),
 				el("div", { class: "desk-bar" }, loudness, key("Measure the loudness", "l", () => desk.run("measure")))),
@@ -311,26 +212,30 @@ export function mixRoom(desk) {
 			groups.map((name) => el("section", { "aria-label": name || "Without section" },
 				el("h2", {}, name || "Without section"), name && section(name)?.number >= 0 ? sectionView(name) : null,
 				el("ul", { class: "strips" }, data.strips.map((s) => s.section === name ? items.get(s.take) : null)))));
-		build();
+	}
+
+	// setSection gives a section a gain, which adds to that of its strips.
+	function setSection(group, db) {
+		const by = db - group.gain_db;
+		held.hold("section " + group.name, { gain_db: db });
+		group.gain_db = db;
+		for (const s of data.strips) if (s.section === group.name) { s.group_db += by; show(s); }
+		plays.set();
+		showLoudness();
+		showSection(group);
+		desk.tell(`${group.name}: gain ${signed(db, 1)} dB.`);
+	}
+
+	function writeSection({ name, number, gain_db: value }) {
+		writeSoon("section " + name, () => desk.decide("change", { what: `gain of the ${name}`,
+			changes: [{ take: "", keys: ["sections", String(number), "gain"], value }] }, held.sent("section " + name, ["gain_db"])));
 	}
 
 	function sectionView(name) {
 		return el("label", { class: "desk-bar" }, "Gain of the section",
 			el("input", { type: "range", min: "-24", max: "12", step: "0.5", "data-id": "section " + name, "aria-label": `Gain of the section ${name}`,
-				oninput: (e) => {
-					const group = section(name), by = Number(e.target.value) - group.gain_db;
-					group.gain_db += by;
-					for (const s of data.strips) if (s.section === name) { s.group_db += by; show(s); }
-					mixer?.set(data.strips, solo);
-					showLoudness();
-					showSection(group);
-					desk.tell(`${name}: gain ${signed(group.gain_db, 1)} dB.`);
-				},
-				onchange: () => {
-					flush();
-					desk.decide("change", { what: `gain of the ${name}`,
-						changes: [{ take: "", keys: ["sections", String(section(name).number), "gain"], value: section(name).gain_db }] });
-				} }), el("span", { class: "total" }));
+				oninput: (e) => setSection(section(name), Number(e.target.value)), onchange: () => writeSection(section(name)) }),
+			el("span", { class: "total" }));
 	}
 
 	function showSection(group) {
@@ -342,21 +247,24 @@ export function mixRoom(desk) {
 	}
 
 	function step(by) {
-		hand = Math.min(data.strips.length - 1, Math.max(0, hand + by));
-		const one = strip();
-		reach(hand);
+		if (!data?.strips.length) return;
+		const to = Math.min(data.strips.length - 1, Math.max(0, data.strips.indexOf(strip()) + by));
+		const one = data.strips[to];
+		hand = one.take;
+		reach(to);
 		views.get(one.take).gain.focus();
 		desk.tell(`${one.player || one.take}: gain ${signed(one.gain_db, 1)} dB, ${placeName(one.pan)}.`);
 	}
 
 	const inHand = (does) => () => { if (strip()) does(strip()); };
+	const withMix = (does) => () => { if (data) does(); };
 
 	return {
 		name: "mix", title: "Mix", needs: "mix",
 		isReady: (state) => state.mixed,
 		keys: [
-			["p", "play, or stop", toggle], [" ", "", toggle], ["s", "stop", stop],
-			["[", "a measure back", () => skip(-1)], ["]", "a measure on", () => skip(1)],
+			["p", "play, or stop", withMix(plays.toggle)], [" ", "", withMix(plays.toggle)], ["s", "stop", withMix(plays.stop)],
+			["[", "a measure back", withMix(() => plays.skip(-1))], ["]", "a measure on", withMix(() => plays.skip(1))],
 			["n", "the next strip", () => step(1)], ["b", "the strip before", () => step(-1)],
 			["+", "half a decibel louder", inHand((one) => setGain(one, one.gain_db + gainStep, true))],
 			["-", "half a decibel softer", inHand((one) => setGain(one, one.gain_db - gainStep, true))],
@@ -372,10 +280,11 @@ export function mixRoom(desk) {
 		},
 		load,
 		update: () => { if (data) showLoudness(); },
+		flush,
 		hide: () => {
 			flush();
-			stop();
-			clearTimeout(priming);
+			plays.stop();
+			plays.rest();
 			clearTimeout(slice);
 		},
 	};

@@ -4,26 +4,35 @@ import { el, fill, keyCap } from "./dom.js";
 import { get } from "./server.js";
 import { cropOf, cut, lay } from "./frame.js";
 import { grips } from "./grip.js";
+import { holding } from "./held.js";
 import { shotList } from "./shots.js";
 
 const nudge = 0.01, nearer = 0.05, patience = 500;
 
 // pictureRoom returns the room; desk is what main.js offers.
 export function pictureRoom(desk) {
-	let data, root, films, bench, list, hand = 0, shown, lifted, waiting, crop;
+	let data, root, films, bench, list, hand, shown, wished, lifted, waiting, crop, listed;
+	const held = holding(); // by take, and the list of shots
 
-	const seen = () => data?.takes[hand];
+	// seen is the take in hand, which goes by its name: others may come before it. crop is
+	// how it is being dragged.
+	const seen = () => hand === undefined ? data?.takes[0] : data?.takes.find((t) => t.take === hand);
 	const shot = () => data.films[0].shots[shown];
-	const shots = shotList({ desk, data: () => data, inHand: seen, shown: shot, look, draw,
+	const shots = shotList({ desk, held, data: () => data, inHand: () => seen() || data.takes[0], shown: shot, look, draw: drawList,
 		width: () => list.clientWidth });
 
 	async function load() {
-		data = await get("look");
-		hand = Math.min(hand, data.takes.length - 1);
+		const answered = held.asked(), { version } = desk.state(), next = await get("look");
+		answered();
+		for (const one of next.takes) held.onto(one.take, one);
+		held.onto("shots", next);
+		data = next;
+		shots.loaded(version);
+		if (!seen()) hand = undefined;
 		// A film begins with a card mostly; the first shot with players tells more.
-		shown ??= Math.max(0, data.films[0].shots.findIndex((x) => x.tiles.length > 0));
-		shown = Math.min(shown, data.films[0].shots.length - 1);
-		crop = undefined;
+		if (wished === undefined) shown = Math.max(0, data.films[0].shots.findIndex((x) => x.tiles.length > 0));
+		else shown = shotAt(wished);
+		wished ??= shot().from;
 		draw();
 	}
 
@@ -39,6 +48,9 @@ export function pictureRoom(desk) {
 		return tile ? cropOf(one, tile.source, tile.source.w / tile.source.h) : { x: 0.5, y: 0.5, zoom: 1 };
 	}
 
+	// movedTo returns the crop of a take that the plan does not know yet; undefined for none.
+	const movedTo = (one) => (one === seen() && crop) || (held.has(one.take, "crop") && one.crop) || undefined;
+
 	function tileView(film, tile, busy) {
 		const one = data.takes.find((t) => t.take === tile.take);
 		const box = el(busy ? "button" : "div", busy ? { type: "button", class: "tile", "data-id": `tile ${tile.take}`, "data-take": tile.take,
@@ -53,8 +65,8 @@ export function pictureRoom(desk) {
 		box.style.height = `${100 * hole.h / film.h}%`;
 		if (tile.source && one?.still) {
 			const img = el("img", { src: `/api/still/${encodeURIComponent(tile.take)}`, alt: "", draggable: "false" });
-			const moved = crop && tile.take === seen().take && !one.fit;
-			lay(img, one, moved ? cut(one, hole.w / hole.h, crop) : tile.source);
+			const moved = one.fit ? undefined : movedTo(one);
+			lay(img, one, moved ? cut(one, hole.w / hole.h, moved) : tile.source);
 			box.append(img);
 		}
 		box.append(el("span", {}, one?.player || tile.take));
@@ -72,10 +84,9 @@ export function pictureRoom(desk) {
 	}
 
 	function choose(take) {
-		const i = data.takes.findIndex((t) => t.take === take);
-		if (i < 0) return;
+		if (!data.takes.some((t) => t.take === take)) return;
 		flush();
-		hand = i;
+		hand = take;
 		crop = undefined;
 		showFilms();
 		showBench();
@@ -116,8 +127,14 @@ export function pictureRoom(desk) {
 		const [one, other] = [a, b].map((name) => data.takes.find((t) => t.take === name));
 		if (!one || !other || one === other) return;
 		flush();
-		const seat = (take, n) => ({ take, keys: ["seat"], value: n });
-		const done = await desk.decide("change", { what: `seats of ${a} and ${b}`, changes: [seat(a, other.seat), seat(b, one.seat)] });
+		// Whoever exchanges one of them again goes by where they are now.
+		[one.seat, other.seat] = [other.seat, one.seat];
+		const answered = [one, other].map(({ take, seat }) => {
+			held.hold(take, { seat });
+			return held.sent(take, ["seat"]);
+		});
+		const done = await desk.decide("change", { what: `seats of ${a} and ${b}`,
+			changes: [one, other].map(({ take, seat }) => ({ take, keys: ["seat"], value: seat })) }, () => answered.forEach((does) => does()));
 		if (done) desk.tell(`${a} and ${b} have changed their seats.`);
 	}
 
@@ -143,18 +160,25 @@ export function pictureRoom(desk) {
 
 	// setCrop shows a crop at once and writes it when the person has come to rest.
 	function setCrop(next) {
-		crop = next;
+		const one = seen(), { take } = one;
+		crop = undefined;
+		one.crop = next;
+		held.hold(take, { crop: next });
 		showFilms();
 		showBench();
 		desk.tell(`Kept: ${Math.round(100 * next.x)} % from the left, ${Math.round(100 * next.y)} % from above, ${next.zoom.toFixed(2)} times.`);
-		const take = seen().take;
-		clearTimeout(waiting?.timer);
+		drop();
 		const run = () => {
 			waiting = undefined;
 			const at = (key) => ({ take, keys: ["crop", key], value: next[key] });
-			desk.decide("change", { what: `crop of ${take}`, changes: [at("x"), at("y"), at("zoom")] });
+			desk.decide("change", { what: `crop of ${take}`, changes: [at("x"), at("y"), at("zoom")] }, held.sent(take, ["crop"]));
 		};
 		waiting = { run, timer: setTimeout(run, patience) };
+	}
+
+	function drop() {
+		clearTimeout(waiting?.timer);
+		waiting = undefined;
 	}
 
 	function flush() {
@@ -165,8 +189,14 @@ export function pictureRoom(desk) {
 	function freeCrop(word) {
 		const one = seen();
 		if (!one || word === null && !one.crop) return;
+		drop(); // of the same take: others were written when this one was taken in hand
 		crop = undefined;
-		desk.decide("change", { what: `crop of ${one.take}`, changes: [{ take: one.take, keys: ["crop"], value: word }] });
+		one.crop = word === null ? null : { x: 0.5, y: 0.5, zoom: 1 };
+		held.hold(one.take, { crop: one.crop });
+		showFilms();
+		showBench();
+		desk.decide("change", { what: `crop of ${one.take}`, changes: [{ take: one.take, keys: ["crop"], value: word }] },
+			held.sent(one.take, ["crop"]));
 	}
 
 	function showFilms() {
@@ -188,7 +218,7 @@ export function pictureRoom(desk) {
 			picture = el("div", { class: "still", id: "still", ...still },
 				el("img", { src: `/api/still/${encodeURIComponent(one.take)}`, alt: `Still of ${one.player || one.take}`, draggable: "false" }), frame);
 			picture.style.aspectRatio = `${one.w} / ${one.h}`;
-			if (tile?.head && !crop) {
+			if (tile?.head && !movedTo(one)) {
 				// The head lies on the canvas; here it is where the tile takes it from.
 				const { head, hole, source } = tile, guide = el("div", { class: "head" });
 				const across = (v) => source.w / hole.w * v / one.w, down = (v) => source.h / hole.h * v / one.h;
@@ -232,25 +262,47 @@ export function pictureRoom(desk) {
 			["height", part.h / one.h]]) frame.style[side] = `${100 * v}%`;
 	}
 
-	function look(i) {
-		if (i < 0 || i >= data.films[0].shots.length) return;
-		shown = i;
+	// shotAt returns the shot of the film at a guide time.
+	function shotAt(guide) {
+		const i = data.films[0].shots.findIndex((x) => x.to > guide + 0.05);
+		return i < 0 ? data.films[0].shots.length - 1 : i;
+	}
+
+	// look shows the shot at a guide time, of which the film as it is planned may not know yet.
+	function look(guide, from, show) {
+		wished = guide;
+		shown = shotAt(guide);
 		crop = undefined;
 		draw();
-		desk.tell(`Shot from ${shots.wordOf(shot().from)}: ${shot().show}.`);
+		desk.tell(`Shot from ${from}: ${show}.`);
+	}
+
+	function turn(by) {
+		const next = data?.films[0].shots[shown + by];
+		if (next) look(next.from, shots.wordOf(next.from), next.show);
 	}
 
 	function draw() {
 		showFilms();
 		showBench();
-		fill(list, el("h2", {}, "Shots"), ...shots.view());
+		drawList();
 		root.dataset.drawn = desk.state().version;
 	}
 
+	// drawList draws the shots unless they are drawn as they are: a person may be about to
+	// choose from one of its lists.
+	function drawList(anyway) {
+		const now = JSON.stringify([data.shots, data.start, data.end, shot().from, data.takes.map((t) => [t.take, t.section]), list.clientWidth]);
+		if (now === listed && list.firstChild && !anyway) return;
+		listed = now;
+		fill(list, el("h2", {}, "Shots"), ...shots.view());
+	}
+
 	function step(by) {
+		if (!data?.takes.length) return;
 		flush();
-		const next = Math.min(data.takes.length - 1, Math.max(0, hand + by));
-		if (next !== hand) choose(data.takes[next].take);
+		const next = data.takes[Math.min(data.takes.length - 1, Math.max(0, data.takes.indexOf(seen()) + by))];
+		if (next !== seen()) choose(next.take);
 		desk.tell(`${seen().player || seen().take}, seat ${seen().seat}.`);
 	}
 
@@ -264,7 +316,7 @@ export function pictureRoom(desk) {
 			["ArrowUp", "crop higher", () => moveCrop(0, -nudge, 0)], ["ArrowDown", "crop lower", () => moveCrop(0, nudge, 0)],
 			["+", "nearer", () => moveCrop(0, 0, nearer)], ["-", "farther", () => moveCrop(0, 0, -nearer)],
 			["0", "let the program crop by the head", () => freeCrop(null)], ["m", "keep the middle", () => freeCrop("middle")],
-			["[", "the shot before", () => look(shown - 1)], ["]", "the next shot", () => look(shown + 1)],
+			["[", "the shot before", () => turn(-1)], ["]", "the next shot", () => turn(1)],
 		],
 		show(into) {
 			root = into;
@@ -275,6 +327,7 @@ export function pictureRoom(desk) {
 		},
 		load,
 		redraw: () => { if (data) draw(); },
+		flush,
 		hide: flush,
 	};
 }

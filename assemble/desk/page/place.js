@@ -1,6 +1,7 @@
 // The room in which takes are placed: those that need review first, each candidate
 // with its sound over the beats and its picture round the clap.
 import { el, fill, keyCap, mark, pause, signed } from "./dom.js";
+import { holding } from "./held.js";
 import { get } from "./server.js";
 import { fetchPiece, peakOf, playTogether, stopPlaying } from "./sound.js";
 import { bent, fileTime, moved, ratio } from "./clock.js";
@@ -20,6 +21,8 @@ const heardPeak = 0.25;
 export function placeRoom(desk) {
 	let data, root, take, place, saved, number = 0, at = 0, reach = 2;
 	let sheet, list, bench, drawing = 0, playing = 0;
+	let drawn; // what the sheet shows: whose sound, lying where, at which moment
+	const held = holding(); // by take
 
 	const moment = () => data.places[at] || { title: "the beginning", at: data.start };
 	const anchor = () => (data.places[0] || moment()).at;
@@ -28,14 +31,16 @@ export function placeRoom(desk) {
 	const ordered = () => [...data.takes].sort((a, b) => Number(Boolean(b.asks)) - Number(Boolean(a.asks)));
 
 	async function load() {
-		const of = take?.name;
-		data = await get("place");
-		const again = data.takes.find((t) => t.name === of);
+		const answered = held.asked(), next = await get("place"), was = JSON.stringify([take, data?.places, data?.beats]);
+		answered();
+		for (const one of next.takes) held.onto(one.name, one);
+		data = next;
+		const again = data.takes.find((t) => t.name === take?.name);
 		showList();
-		// What a person is moving stays as it is while the others are placed again.
+		// What a person is moving or hearing stays as it is while the others are placed again.
 		if (!again || again.role !== take.role) choose(ordered()[0]);
-		else if (!isMoved()) choose(again);
-		else take = again;
+		else if (isMoved() || was === JSON.stringify([again, data.places, data.beats]) && bench.firstChild) take = again;
+		else choose(again);
 	}
 
 	const isMoved = () => place && saved && (place.offset !== saved.offset || place.drift !== saved.drift);
@@ -48,7 +53,7 @@ export function placeRoom(desk) {
 		}
 		number = 0;
 		place = saved = { offset: take.offset, drift: take.drift_ppm };
-		if (take.asks && take.candidates.length) pick(0, true);
+		if (take.asks && !take.decided && take.candidates.length) pick(0, true);
 		stopPlaying();
 		mark(list, take.name);
 		showBench();
@@ -66,10 +71,10 @@ export function placeRoom(desk) {
 
 	// move shifts what is seen here: the whole take at the first moment, and at a later
 	// one its clock, with the clap where it is.
-	function move(seconds) {
+	function move(seconds, from = place) {
 		if (!take) return;
 		const m = moment();
-		const next = at === 0 ? moved(place, seconds) : bent(place, seconds, m.at, anchor());
+		const next = at === 0 ? moved(from, seconds) : bent(from, seconds, m.at, anchor());
 		if (!next) return;
 		place = next;
 		refresh();
@@ -84,10 +89,14 @@ export function placeRoom(desk) {
 
 	async function accept() {
 		if (!take) return;
-		const done = await desk.decide("place", { take: take.name, role: take.role, offset: place.offset, drift_ppm: place.drift });
+		const { name, role } = take, sent = place, values = { offset: sent.offset, drift_ppm: sent.drift, decided: true };
+		held.hold(name, values);
+		Object.assign(take, values);
+		const done = await desk.decide("place", { take: name, role, offset: sent.offset, drift_ppm: sent.drift }, held.sent(name, Object.keys(values)));
 		if (!done) return;
-		saved = place;
-		desk.tell(`Written: where ${take.name} lies. Undo takes it back.`);
+		desk.tell(`Written: where ${name} lies. Undo takes it back.`);
+		if (take?.name !== name) return; // somebody has gone on, or has moved it since
+		saved = sent;
 		refresh();
 	}
 
@@ -195,7 +204,7 @@ export function placeRoom(desk) {
 
 	// refresh draws what is seen at the moment, and says it in words.
 	async function refresh() {
-		const turn = ++drawing, m = moment(), half = reaches[reach];
+		const turn = ++drawing, m = moment(), half = reaches[reach], where = place;
 		const view = { from: m.at - half, to: m.at + half };
 		const stills = bench.querySelector("#stills");
 		if (stills) {
@@ -204,9 +213,10 @@ export function placeRoom(desk) {
 		}
 		try {
 			const [guide, mine] = await Promise.all([piece(data.guide, onGuide, view.from, view.to),
-				take.sound ? piece(take.sound, place, view.from, view.to) : undefined]);
+				take.sound ? piece(take.sound, where, view.from, view.to) : undefined]);
 			if (turn !== drawing) return; // something newer is drawn
 			drawSheet(sheet, view, m.at, data.beats, guide, mine);
+			drawn = { take: take.name, place: where, at };
 			const loud = mine && loudestNear(mine, m.at, half);
 			const near = data.beats.filter((b) => b.at >= view.from && b.at <= view.to).map(beatName).join(", ");
 			const text = loud === undefined ? "silence here" : `the loudest moment lies ${signed(1000 * (loud - m.at), 0)} ms from it`;
@@ -222,15 +232,22 @@ export function placeRoom(desk) {
 	function here(event) {
 		const half = reaches[reach], box = sheet.getBoundingClientRect();
 		const guide = moment().at - half + (event.clientX - box.left) / box.width * 2 * half;
-		move(moment().at - guide);
+		// What is clicked is what is seen; keys may have gone on.
+		move(moment().at - guide, drawn?.take === take?.name && drawn.at === at ? drawn.place : place);
 	}
 
 	// loudest takes the loudest moment that is seen for the moment's sound.
 	async function loudest() {
 		if (!take?.sound) return;
-		const m = moment(), half = reaches[reach];
-		const loud = loudestNear(await piece(take.sound, place, m.at - half, m.at + half), m.at, half);
-		if (loud !== undefined) move(m.at - loud);
+		const m = moment(), half = reaches[reach], of = take.name;
+		try {
+			const loud = loudestNear(await piece(take.sound, place, m.at - half, m.at + half), m.at, half);
+			// Who has gone on to another take or moment does not mean that one. Keys that came
+			// meanwhile add to it.
+			if (loud !== undefined && of === take?.name && m.at === moment().at) move(m.at - loud);
+		} catch (error) {
+			desk.fail(error);
+		}
 	}
 
 	function step(by) {
@@ -252,17 +269,17 @@ export function placeRoom(desk) {
 		name: "place", title: "Place", needs: "place",
 		isReady: (state) => state.placed,
 		keys: [
-			["n", "the next take", () => step(1)], ["b", "the take before", () => step(-1)],
-			["1", "the first candidate; 2 to 9 the others", () => pick(0)],
-			...[2, 3, 4, 5, 6, 7, 8, 9].map((i) => [String(i), "", () => pick(i - 1)]),
+			["n", "the next take", () => take && step(1)], ["b", "the take before", () => take && step(-1)],
+			["1", "the first candidate; 2 to 9 the others", () => take && pick(0)],
+			...[2, 3, 4, 5, 6, 7, 8, 9].map((i) => [String(i), "", () => take && pick(i - 1)]),
 			["c", "play with the click", () => play("click")], ["a", "play the take alone", () => play("alone")],
 			["o", "play with the others", () => play("others")], ["s", "stop", stopPlaying],
 			["ArrowLeft", "1 ms earlier", () => move(-0.001)], ["ArrowRight", "1 ms later", () => move(0.001)],
 			["Shift+ArrowLeft", "10 ms earlier", () => move(-0.01)], ["Shift+ArrowRight", "10 ms later", () => move(0.01)],
 			[",", "one frame earlier", () => move(-1 / data.fps)], [".", "one frame later", () => move(1 / data.fps)],
 			["h", "here: the loudest moment that is seen is it", loudest],
-			["]", "look at the next moment", () => look(at + 1)], ["[", "look at the moment before", () => look(at - 1)],
-			["+", "nearer", () => zoom(-1)], ["-", "farther", () => zoom(1)],
+			["]", "look at the next moment", () => take && look(at + 1)], ["[", "look at the moment before", () => take && look(at - 1)],
+			["+", "nearer", () => take && zoom(-1)], ["-", "farther", () => take && zoom(1)],
 			["y", "yes: write this place into the manifest", accept], ["r", "as it was", () => take && choose(take)],
 		],
 		show(into) {

@@ -6,7 +6,7 @@ import { clock, placeOf, stepMeasure, thinned } from "./bars.js";
 
 // reviewRoom returns the room; desk is what main.js offers.
 export function reviewRoom(desk) {
-	let data, root, film, video, where, ruler, list, words, told, frame, moment, needle, slider;
+	let data, root, film, video, where, ruler, list, words, told, frame, moment, needle, slider, listed;
 
 	const guide = () => data.zero + (video?.currentTime || 0);
 	const at = () => moment ?? guide();
@@ -59,7 +59,7 @@ export function reviewRoom(desk) {
 		if (words) words.at.textContent = placeOf(data.beats, at());
 		if (needle) needle.style.left = `${100 * (now - data.start) / (data.end - data.start)}%`;
 		slider.max = String(video.duration || 1);
-		slider.value = String(video.currentTime);
+		if (!slider.matches(":active")) slider.value = String(video.currentTime);
 		slider.setAttribute("aria-valuetext", placeOf(data.beats, now));
 	}
 
@@ -114,13 +114,17 @@ export function reviewRoom(desk) {
 			words.text.focus();
 			return;
 		}
-		const place = placeOf(data.beats, at());
-		const done = await say({ add: { at: at(), for: words.whom.value, by: words.by.value.trim(), text, of: film?.hash || "" } },
-			`Kept: ${place}.`);
-		if (!done) return;
+		const when = at(), { value } = words.text;
+		// The field is for the next remark from now on, and nothing is kept twice.
 		words.text.value = "";
 		moment = undefined;
 		words.text.focus();
+		const done = await say({ add: { at: when, for: words.whom.value, by: words.by.value.trim(), text, of: film?.hash || "" } },
+			`Kept: ${placeOf(data.beats, when)}.`);
+		if (done) return;
+		words.text.value = [value, words.text.value].filter(Boolean).join("\n");
+		moment = when;
+		showTime();
 	}
 
 	function approve(event) {
@@ -154,10 +158,11 @@ export function reviewRoom(desk) {
 	};
 
 	function showList() {
-		const whom = words.whom.value;
-		fill(words.whom, el("option", { value: "" }, "for all"), data.people.map((p) =>
+		const whom = words.whom.value, people = JSON.stringify(data.people);
+		if (people !== listed) fill(words.whom, el("option", { value: "" }, "for all"), data.people.map((p) =>
 			el("option", { value: p.take }, p.player || p.take, p.part ? ` · ${p.part}` : "")));
-		words.whom.value = data.people.some((p) => p.take === whom) ? whom : "";
+		if (people !== listed) words.whom.value = data.people.some((p) => p.take === whom) ? whom : "";
+		listed = people;
 		const all = data.remarks;
 		fill(list, el("h2", {}, all.length ? `${open()} of ${all.length} remarks are open` : "Nothing was said yet"),
 			el("ol", { class: "said" }, all.map(remarkView)));
@@ -195,7 +200,8 @@ export function reviewRoom(desk) {
 	function draw() {
 		const key = (text, press, does, more = {}) => el("button", { type: "button", "aria-keyshortcuts": press,
 			"data-id": press, onclick: does, ...more }, text, " ", keyCap(press));
-		words = { at: el("p", { class: "at-measure", id: "say-at" }),
+		// What is being written stays when somebody has looked into another room.
+		words ??= { at: el("p", { class: "at-measure", id: "say-at" }),
 			whom: el("select", { id: "whom", "data-id": "whom" }),
 			text: el("textarea", { id: "text", rows: 3, maxLength: 2000, "aria-keyshortcuts": "r", oninput: () => {
 				moment = words.text.value === "" ? undefined : moment ?? guide();

@@ -9,20 +9,41 @@ export class Refused extends Error {
 	}
 }
 
-// post sends JSON and returns the answer; it throws Refused.
-export async function post(path, body = {}) {
+// post sends JSON and returns the answer; it throws Refused. What outlives is sent even if
+// the page is being closed; the browser has it be short.
+export async function post(path, body = {}, outlives = false) {
 	const answer = await fetch("/api/" + path, {
-		method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body),
+		method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body), keepalive: outlives,
 	});
 	if (answer.ok) return answer.json();
 	throw new Refused(await problem(answer));
 }
 
-// get returns a JSON value; it throws Refused.
+// get returns a JSON value, when nothing is being pressed; it throws Refused.
 export async function get(path) {
 	const answer = await fetch("/api/" + path);
-	if (answer.ok) return answer.json();
-	throw new Refused(await problem(answer));
+	if (!answer.ok) throw new Refused(await problem(answer));
+	const value = await answer.json();
+	await released();
+	return value;
+}
+
+// What is pressed just now: pointers by their numbers, and the space bar. A control that is
+// drawn anew between press and release is not clicked, and one that is dragged is lost.
+const pressed = new Set();
+const leave = (what) => () => { pressed.delete(what); };
+
+addEventListener("pointerdown", (event) => pressed.add(event.pointerId), true);
+for (const end of ["pointerup", "pointercancel"]) {
+	addEventListener(end, (event) => setTimeout(leave(event.pointerId)), true); // after the click that may follow
+}
+addEventListener("keydown", (event) => { if (event.key === " ") pressed.add(" "); }, true);
+addEventListener("keyup", (event) => { if (event.key === " ") setTimeout(leave(" ")); }, true);
+addEventListener("blur", () => pressed.clear());
+
+// released waits until nothing is pressed.
+async function released() {
+	while (pressed.size) await new Promise((done) => setTimeout(done, 20));
 }
 
 // problem reads why something was refused.

@@ -4,10 +4,37 @@ import { thinned } from "./bars.js";
 import { el } from "./dom.js";
 import { beatName } from "./wave.js";
 
-// shotList returns what draws the list and names beats. data is what is planned, inHand the
-// take in hand, shown the shot that is looked at; look shows another one, draw
-// all anew, and width is that of the ruler in pixels.
-export function shotList({ desk, data, inHand, shown, look, draw, width }) {
+// shotList returns what draws the list and names beats. data is what is planned, held what
+// was set, inHand the take in hand, shown the shot that is looked at; look shows another
+// one, draw the list anew, and width is that of the ruler in pixels.
+//
+// A shot goes by its number. The list is changed here at once, so that the number is of
+// what one sees, and what is sent is of the version of the list that one sees.
+export function shotList({ desk, held, data, inHand, shown, look, draw, width }) {
+	let version, refusals = 0;
+
+	// show shows a list from now on, and returns what is to be called when it was answered.
+	function show(list) {
+		data().shots = list;
+		held.hold("shots", { shots: list });
+		draw();
+		return held.sent("shots", ["shots"]);
+	}
+
+	// decide shows a list and writes what makes it, unless one before it was refused: then
+	// numbers are no longer what they were.
+	function decide(list, what, changes) {
+		const before = refusals, was = data().shots, sent = show(list);
+		return desk.decide("change", () => before === refusals && { version, what, changes }, (now) => {
+			sent();
+			if (now) version = now.version;
+			else if (before === refusals) {
+				refusals++;
+				show(was)();
+			}
+		});
+	}
+
 	// wordOf names the beat nearest to a guide time, as the manifest does.
 	function wordOf(guide) {
 		let best;
@@ -23,16 +50,27 @@ export function shotList({ desk, data, inHand, shown, look, draw, width }) {
 		return b && "m" + beatName(b);
 	}
 
-	const writeShot = (i, values, what) => desk.decide("change", { what,
-		changes: Object.entries(values).map(([key, value]) => ({ take: "", keys: ["shots", String(i), key], value })) });
+	// writeShot gives a shot values, null for none. With an edge goes its guide time.
+	function writeShot(i, values, what) {
+		const next = { ...data().shots[i] };
+		for (const [key, value] of Object.entries(values)) {
+			if (key === "from" || key === "to") Object.assign(next, { [key]: beatAt(value), [key + "_text"]: value });
+			else next[key] = value ?? "";
+		}
+		return decide(data().shots.with(i, next), what,
+			Object.entries(values).map(([key, value]) => ({ take: "", keys: ["shots", String(i), key], value })));
+	}
+
+	// plain returns a shot that says no more than it has to.
+	const plain = (from, at, show, take = "") => ({ from: at, from_text: from, to: null, to_text: "", show, take, section: "", text: "", transition: "cut" });
 
 	// addShot begins a shot at the beginning of the measure behind shot i's first, or of
 	// the piece where there are none.
 	async function addShot(i) {
 		const solo = inHand().take;
 		if (!data().shots.length) {
-			await desk.decide("change", { what: "a new shot", changes: [{ take: "", keys: ["shots"],
-				value: [{ from: "start", show: "tutti" }, { from: "m1", show: "solo", take: solo }] }] });
+			await decide([plain("start", data().start, "tutti"), plain("m1", beatAt("m1"), "solo", solo)], "a new shot",
+				[{ take: "", keys: ["shots"], value: [{ from: "start", show: "tutti" }, { from: "m1", show: "solo", take: solo }] }]);
 			return;
 		}
 		const s = data().shots[i], downs = data().beats.filter((b) => b.down && !b.count_in && b.at > s.from + 1e-3), next = data().shots[i + 1];
@@ -41,13 +79,12 @@ export function shotList({ desk, data, inHand, shown, look, draw, width }) {
 			desk.tell("There is no measure for another shot here.");
 			return;
 		}
-		await desk.decide("change", { what: "a new shot", changes: [{ take: "", keys: ["shots", "+" + (i + 1)],
-			value: { from: "m" + beatName(at), show: "solo", take: solo } }] });
+		const from = "m" + beatName(at);
+		await decide(data().shots.toSpliced(i + 1, 0, plain(from, at.at, "solo", solo)), "a new shot",
+			[{ take: "", keys: ["shots", "+" + (i + 1)], value: { from, show: "solo", take: solo } }]);
 	}
 
-	async function removeShot(i) {
-		await desk.decide("change", { what: `shot ${i + 1}`, changes: [{ take: "", keys: ["shots", String(i)], value: null }] });
-	}
+	const removeShot = (i) => decide(data().shots.toSpliced(i, 1), `shot ${i + 1}`, [{ take: "", keys: ["shots", String(i)], value: null }]);
 
 	function changeKind(i, show) {
 		const section = inHand().section || data().takes.find((t) => t.section)?.section;
@@ -71,7 +108,7 @@ export function shotList({ desk, data, inHand, shown, look, draw, width }) {
 		const s = data().shots[i], at = beatAt(word), next = data().shots[i + 1]?.from ?? data().end;
 		if (end ? at <= s.from + 1e-3 : at >= (s.to ?? next) - 1e-3) {
 			desk.tell(`Nothing would be left of shot ${i + 1}.`);
-			return draw();
+			return draw(true);
 		}
 		writeShot(i, { [end ? "to" : "from"]: word }, `${end ? "end" : "beginning"} of shot ${i + 1}`);
 		desk.tell(`Shot ${i + 1} ${end ? "ends" : "begins"} at ${word}.`);
@@ -87,7 +124,7 @@ export function shotList({ desk, data, inHand, shown, look, draw, width }) {
 		const button = (text, label, id, does) => el("button", { type: "button", "data-id": `${id} ${i}`, "aria-label": `${label} shot ${i + 1}`, onclick: does }, text);
 		const sections = [...new Set(data().takes.map((t) => t.section).filter(Boolean))];
 		return el("li", { "aria-current": s.from <= shown().from + 1e-3 && shown().from < (data().shots[i + 1]?.from ?? Infinity) - 1e-3 ? "true" : null },
-			button(s.from_text, "Look at", "see", () => look(data().films[0].shots.findIndex((x) => x.to > s.from + 0.05))),
+			button(s.from_text, "Look at", "see", () => look(s.from, s.from_text, s.show)),
 			i > 0 ? [button("◂", "A beat earlier:", "earlier", () => edge(i, -1)), button("▸", "A beat later:", "later", () => edge(i, 1))] : null,
 			s.to === null ? null : [el("span", {}, `to ${s.to_text}`), button("◂", "The end a beat earlier:", "end-earlier", () => edge(i, -1, true)),
 				button("▸", "The end a beat later:", "end-later", () => edge(i, 1, true))],
@@ -119,7 +156,9 @@ export function shotList({ desk, data, inHand, shown, look, draw, width }) {
 				delete node.dataset.held;
 				const s = data().shots[i], word = wordAt(e);
 				if (word !== (end ? s.to_text : s.from_text)) moveEdge(i, end, word);
-			} });
+				else draw(true);
+			},
+			onpointercancel: () => draw(true) });
 		node.style.left = `${100 * (at - data().start) / whole}%`;
 		return node;
 	}
@@ -149,5 +188,10 @@ export function shotList({ desk, data, inHand, shown, look, draw, width }) {
 		: el("p", {}, "Everybody is shown from start to end. ",
 			el("button", { type: "button", "data-id": "split 0", onclick: () => addShot(0) }, "Add a shot"))];
 
-	return { view, wordOf };
+	// loaded takes over that a list was loaded, as it was of a version.
+	function loaded(of) {
+		if (!held.has("shots", "shots")) version = of;
+	}
+
+	return { view, wordOf, loaded };
 }

@@ -19,16 +19,16 @@ export function buildStrip(item, { take, player, part }, hasRoom, does) {
 		onfocus: does.choose, onclick: () => act(one()) }, text);
 	const view = {
 		item,
-		gain: range("gain", "Gain", { min: "-24", max: "12", step: "0.5", onchange: (e) => does.setGain(one(), Number(e.target.value)),
-			oninput: (e) => does.change(one(), "gain_db", Number(e.target.value), `${take}: gain ${signed(Number(e.target.value), 1)} dB.`) }),
-		pan: range("pan", "Place", { min: "-100", max: "100", step: "1", onchange: (e) => does.setPan(one(), Number(e.target.value)),
-			oninput: (e) => does.change(one(), "pan", Number(e.target.value), `${take}: ${placeName(Number(e.target.value))}.`) }),
+		gain: range("gain", "Gain", { min: "-24", max: "12", step: "0.5", onchange: (e) => does.setGain(one(), Number(e.target.value), true),
+			oninput: (e) => does.change(one(), { gain_db: Number(e.target.value) }, `${take}: gain ${signed(Number(e.target.value), 1)} dB.`) }),
+		pan: range("pan", "Place", { min: "-100", max: "100", step: "1", onchange: (e) => does.setPan(one(), Number(e.target.value), true),
+			oninput: (e) => does.change(one(), { pan: Number(e.target.value), pan_set: true }, `${take}: ${placeName(Number(e.target.value))}.`) }),
 		cut: el("input", { type: "text", size: 6, "data-id": id("cut"), "aria-label": `Low cut of ${take} in Hz, auto or none`,
 			onfocus: does.choose, onchange: (e) => does.setCut(one(), e.target.value) }),
 		send: hasRoom ? range("send", "Room", { min: String(leastSend), max: "12", step: "1",
-			onchange: (e) => does.setSend(one(), Number(e.target.value)), oninput: (e) => {
+			onchange: (e) => does.setSend(one(), Number(e.target.value), true), oninput: (e) => {
 				const db = Number(e.target.value) <= leastSend ? null : Number(e.target.value);
-				does.change(one(), "send_db", db, `${take}: ${sendName(db)}.`);
+				does.change(one(), { send_db: db }, `${take}: ${sendName(db)}.`);
 			} }) : null,
 		mute: button("mute", "Mute", "Mute", does.setMute), solo: button("solo", "Solo", "Solo", does.setSolo),
 		auto: button("auto", "By its seat: the place of", "By seat", does.bySeat),

@@ -1,6 +1,7 @@
 // The room of the takes: what was found of each, heard and seen at the place, decided by
 // hand where a person hears it otherwise, and the note to the player.
 import { el, fill, keyCap, mark } from "./dom.js";
+import { holding } from "./held.js";
 import { get } from "./server.js";
 import { fetchPiece, peakOf, playTogether, stopPlaying } from "./sound.js";
 
@@ -16,16 +17,21 @@ const meaning = { ok: "usable", ask: "worth a question", redo: "to be recorded a
 // takesRoom returns the room; desk is what main.js offers.
 export function takesRoom(desk) {
 	let data, root, list, bench, take, hand = 0;
+	const held = holding(); // by take
+	const drafts = new Map(); // by take: a note as a person has changed it, and of which it was made
 
 	const order = { redo: 0, ask: 1, missing: 2, ok: 3 };
 	const ordered = () => [...data.takes].sort((a, b) => order[a.level] - order[b.level]);
 
 	async function load() {
-		data = await get("judge");
-		take = data.takes.find((t) => t.take === take?.take) || ordered()[0];
+		const answered = held.asked(), next = await get("judge"), was = take;
+		answered();
+		for (const one of next.takes) held.onto(one.take, one);
+		data = next;
+		take = data.takes.find((t) => t.take === was?.take) || ordered()[0];
 		hand = Math.min(hand, Math.max(0, (take?.findings.length || 1) - 1));
 		showList();
-		showBench();
+		if (!bench.firstChild || JSON.stringify(was) !== JSON.stringify(take)) showBench();
 	}
 
 	function choose(one) {
@@ -77,9 +83,13 @@ export function takesRoom(desk) {
 
 	async function decide(verdict) {
 		if (!take || take.level === "missing") return;
-		const name = take.take, again = take.verdict === verdict;
+		const name = take.take, again = take.verdict === verdict, values = { verdict: again ? "" : verdict };
+		if (values.verdict) values.level = verdict; // else check says it
+		held.hold(name, values);
+		Object.assign(take, values);
+		showBench();
 		const done = await desk.decide("change", { what: `verdict on ${name}`,
-			changes: [{ take: name, keys: ["verdict"], value: again || !verdict ? null : verdict }] });
+			changes: [{ take: name, keys: ["verdict"], value: values.verdict || null }] }, held.sent(name, ["verdict", "level"]));
 		if (done) desk.tell(again || !verdict ? `${name} is left to check.` : `${name}: ${meaning[verdict]}, by hand.`);
 	}
 
@@ -98,6 +108,7 @@ export function takesRoom(desk) {
 	}
 
 	function step(by) {
+		if (!take) return;
 		const all = ordered(), i = all.indexOf(take);
 		const next = all[Math.min(all.length - 1, Math.max(0, i + by))];
 		if (!next || next === take) return;
@@ -129,10 +140,15 @@ export function takesRoom(desk) {
 
 	function noteView() {
 		if (!take.letter) return el("p", { class: "soft" }, `The note is with take ${take.with}.`);
+		const name = take.take, { letter } = take, draft = drafts.get(name), text = draft?.text ?? letter;
 		return el("div", {},
-			el("label", {}, "Note to the player", el("textarea", { id: "letter", class: "letter", rows: take.letter.split("\n").length + 1,
-				value: take.letter }, take.letter)),
+			el("label", {}, "Note to the player", el("textarea", { id: "letter", "data-id": "letter", class: "letter", rows: text.split("\n").length + 1,
+				oninput: (e) => drafts.set(name, { text: e.target.value, of: draft?.of ?? letter }) }, text)),
 			el("div", { class: "keys" },
+				draft && draft.of !== letter ? el("button", { type: "button", "data-id": "fresh", onclick: () => {
+					drafts.delete(name);
+					showBench();
+				} }, "What was found has changed: write it anew") : null,
 				el("button", { type: "button", "data-id": "copy", "aria-keyshortcuts": "c", onclick: copy }, "Copy it ", keyCap("c")),
 				take.mail ? el("a", { href: take.mail, class: "button", "data-id": "mail" }, "Open it in the mail program")
 					: el("span", { class: "soft" }, "With email: under the take, the mail program opens from here.")));

@@ -73,7 +73,8 @@ func TestWhatIsSeenOfAFilm(t *testing.T) {
 	f := film(-3, 60)
 	c := f.plan(jobs[1], rate, 24)
 	if at := c.Picture.File(4); math.Abs(at-15) > 1e-9 || f.picture.Clock.Offset != -3 {
-		t.Errorf("the passage begins at %.3f s of the file, want 15; the film's own place is now %v", at, f.picture.Clock)
+		t.Errorf("the passage begins at %.3f s of the file, want 15; the film's own place is now %v", at,
+			f.picture.Clock)
 	}
 	if got := (&Film{}).plan(jobs[0], rate, 24); got.Frames.Len() != 0 {
 		t.Errorf("of a film that nobody may see: %+v", got)

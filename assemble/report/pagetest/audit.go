@@ -1,6 +1,7 @@
 package pagetest
 
 import (
+	_ "embed" // for the scripts
 	"encoding/json"
 	"fmt"
 	"slices"
@@ -15,43 +16,9 @@ import (
 // gives what has less than 4.5 to 1 against the nearest ground behind it (WCAG 2.1, 1.4.3,
 // level AA for text of any size), and fields whose edge has less than 3 to 1 against what
 // lies round them (1.4.11).
-const measureText = `(() => {
-	const parse = c => { const m = c.match(/[\d.]+/g).map(Number); return m.length > 3 ? m : [...m, 1]; };
-	const lum = ([r, g, b]) => [r, g, b].map(v => v / 255)
-		.map(v => v <= 0.04045 ? v / 12.92 : Math.pow((v + 0.055) / 1.055, 2.4))
-		.reduce((s, v, i) => s + v * [0.2126, 0.7152, 0.0722][i], 0);
-	const ratio = (one, other) => { const [a, b] = [lum(one), lum(other)]; return (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05); };
-	const ground = e => {
-		for (; e; e = e.parentElement) {
-			const c = parse(getComputedStyle(e).backgroundColor);
-			if (c[3] > 0) return c;
-		}
-		return [255, 255, 255, 1];
-	};
-	const bad = [];
-	let least = 21, texts = 0, small = 1000;
-	const text = (words, e) => {
-		const s = getComputedStyle(e), got = ratio(parse(s.color), ground(e));
-		texts++;
-		least = Math.min(least, got);
-		small = Math.min(small, parseFloat(s.fontSize));
-		if (got < 4.5) bad.push(got.toFixed(2) + ' ' + words.trim().slice(0, 40));
-		if (Number(s.opacity) < 1) bad.push('opacity ' + s.opacity + ' ' + words.trim().slice(0, 40));
-	};
-	const shown = e => e.getClientRects().length > 0;
-	const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
-	while (walk.nextNode()) {
-		const n = walk.currentNode, e = n.parentElement;
-		if (n.textContent.trim() && shown(e) && !e.matches('option')) text(n.textContent, e);
-	}
-	for (const e of document.querySelectorAll('input:not([type=range], [type=checkbox], [type=radio], [type=file]), select, textarea')) {
-		if (!shown(e)) continue;
-		text(e.value || e.placeholder || e.id || 'field', e);
-		const edge = ratio(parse(getComputedStyle(e).borderTopColor), ground(e.parentElement));
-		if (edge < 3) bad.push('edge ' + edge.toFixed(2) + ' ' + (e.id || e.dataset.id || e.name));
-	}
-	return {least, texts, small, bad};
-})()`
+//
+//go:embed text.js
+var measureText string
 
 // Text is how well the text of a page is seen.
 type Text struct {
@@ -70,36 +37,9 @@ func (b *Tab) MeasureText() Text {
 // structure finds ids that are there twice, what takes the focus before its turn, what is
 // shown in another order than it is read in, headings that skip a level, what only a mouse
 // reaches, pictures without words, and what sticks out.
-const structure = `(() => {
-	const bad = [];
-	const seen = e => e.getClientRects().length > 0;
-	const ids = [...document.querySelectorAll('[id]')].map(e => e.id);
-	for (const id of new Set(ids.filter((id, i) => ids.indexOf(id) !== i))) bad.push('twice: ' + id);
-	for (const e of document.querySelectorAll('[tabindex]')) if (e.tabIndex > 0) bad.push('before its turn: ' + e.outerHTML.slice(0, 80));
-	for (const e of document.querySelectorAll('[onclick], [tabindex="0"]:not([role], a, button, input, select, textarea)')) bad.push('no role: ' + e.outerHTML.slice(0, 80));
-	for (const e of document.querySelectorAll('[role=img][tabindex], [role=presentation][tabindex], [aria-hidden=true] :is(a, button, input, select, textarea)')) bad.push('reached and not there: ' + e.outerHTML.slice(0, 80));
-	for (const e of document.querySelectorAll('img:not([alt]), canvas:not([aria-label], [aria-hidden=true])')) if (seen(e)) bad.push('no words: ' + e.outerHTML.slice(0, 80));
-	for (const name of ['aria-labelledby', 'aria-describedby', 'aria-controls']) for (const e of document.querySelectorAll('[' + name + ']'))
-		for (const id of e.getAttribute(name).split(/\s+/)) if (!document.getElementById(id)) bad.push(name + ' leads nowhere: ' + id);
-	for (const e of document.querySelectorAll('label')) if (seen(e) && !e.control) bad.push('a label of nothing: ' + e.textContent.slice(0, 40));
-	for (const e of document.querySelectorAll('ul, ol')) for (const c of e.children) if (c.tagName !== 'LI') bad.push('no item of a list: ' + c.outerHTML.slice(0, 80));
-	for (const e of document.querySelectorAll('body *')) {
-		const s = getComputedStyle(e);
-		if (s.order !== '0' || s.flexDirection.endsWith('reverse') || s.flexWrap.endsWith('reverse')) bad.push('shown in another order: ' + e.outerHTML.slice(0, 80));
-	}
-	let last = 0;
-	for (const h of document.querySelectorAll('h1, h2, h3, h4, h5, h6')) {
-		if (!seen(h)) continue;
-		const level = Number(h.tagName[1]);
-		if (level > last + 1) bad.push('heading ' + level + ' after ' + last + ': ' + h.textContent.slice(0, 40));
-		if (!h.textContent.trim()) bad.push('an empty heading');
-		last = level;
-	}
-	if (document.querySelectorAll('main').length !== 1 || !document.documentElement.lang || !document.title) bad.push('no frame');
-	const out = document.documentElement.scrollWidth - window.innerWidth;
-	if (out > 0) bad.push('sticks out by ' + out);
-	return bad;
-})()`
+//
+//go:embed structure.js
+var structure string
 
 // Audit finds what is wrong with the build of a page; see structure.
 func (b *Tab) Audit() []string {
@@ -109,8 +49,10 @@ func (b *Tab) Audit() []string {
 
 // Roles that a person can use, each of which needs a name (WCAG 2.1, 4.1.2; ARIA in HTML),
 // as the browser's own tree for screen readers calls them.
-var usable = []string{"button", "link", "textbox", "searchbox", "combobox", "listbox", "slider", "spinbutton", "checkbox",
-	"radio", "switch", "tab", "menuitem", "DisclosureTriangle", "progressbar", "image", "img", "Video", "Audio", "Canvas",
+var usable = []string{"button", "link", "textbox", "searchbox", "combobox", "listbox", "slider", "spinbutton",
+	"checkbox",
+	"radio", "switch", "tab", "menuitem", "DisclosureTriangle", "progressbar", "image", "img", "Video", "Audio",
+	"Canvas",
 	"region", "navigation", "search", "form", "dialog"}
 
 // unique are those of them that have to be told apart by their names.
@@ -162,7 +104,8 @@ func textOf(v *accessibility.Value) string {
 // reached are the controls of a page that the tab key has to reach, in the order in which
 // they are read. Of radio buttons of one name it reaches one.
 const reached = `(() => { const names = new Set();
-	return [...document.querySelectorAll('a[href], button, input, select, textarea, summary, video[controls], [tabindex="0"]')]
+	const controls = 'a[href], button, input, select, textarea, summary, video[controls], [tabindex="0"]';
+	return [...document.querySelectorAll(controls)]
 	.filter(e => !e.disabled && e.getClientRects().length > 0 && getComputedStyle(e).visibility === 'visible')
 	.filter(e => e.type !== 'radio' || !names.has(e.name) && (names.add(e.name), true)); })()`
 
@@ -180,7 +123,8 @@ func (b *Tab) Walk() (bad []string, controls int) {
 		document.addEventListener('focusin', window.walker = e => {
 			const s = getComputedStyle(e.target);
 			const bare = s.outlineStyle === 'none' || s.outlineStyle !== 'auto' && parseFloat(s.outlineWidth) < 2;
-			window.walked.push([order.findIndex(o => o === e.target || o.type === 'radio' && o.name === e.target.name), bare ? (e.target.id || e.target.dataset.id || e.target.tagName) : '']);
+			const at = order.findIndex(o => o === e.target || o.type === 'radio' && o.name === e.target.name);
+			window.walked.push([at, bare ? (e.target.id || e.target.dataset.id || e.target.tagName) : '']);
 		});
 		return order.length; })()`)
 	seen := map[int]bool{}
@@ -205,7 +149,8 @@ func (b *Tab) Walk() (bad []string, controls int) {
 		}
 	}
 	if len(seen) < controls {
-		bad = append(bad, fmt.Sprintf("the tab key reaches %d of %d controls, not %s", len(seen), controls, b.missed(seen)))
+		bad = append(bad, fmt.Sprintf("the tab key reaches %d of %d controls, not %s", len(seen), controls,
+			b.missed(seen)))
 	}
 	return bad, controls
 }

@@ -47,9 +47,11 @@ func TestWhatIsWrongIsFound(t *testing.T) {
 		t.Error("nothing is forgotten")
 	}
 	found := strings.Join(b.Audit(), "\n")
-	for _, want := range []string{"twice: one", "before its turn: <a", "no role: <div", "reached and not there: <canvas",
+	for _, want := range []string{"twice: one", "before its turn: <a", "no role: <div",
+		"reached and not there: <canvas",
 		"reached and not there: <button>hidden", "no words: <img", "no words: <canvas", "leads nowhere: nobody",
-		"a label of nothing", "no item of a list: <p>", "shown in another order", "heading 4 after 0", "an empty heading",
+		"a label of nothing", "no item of a list: <p>", "shown in another order", "heading 4 after 0",
+		"an empty heading",
 		"no frame", "sticks out by"} {
 		if !strings.Contains(found, want) {
 			t.Errorf("no %q in\n%s", want, found)
@@ -58,7 +60,8 @@ func TestWhatIsWrongIsFound(t *testing.T) {
 	c := b.MeasureText()
 	seen := strings.Join(c.Bad, "\n")
 	// WCAG 2.1: #777777 on white has 4.4781, #aaa 2.32.
-	if math.Abs(c.Least-4.4781) > 1e-3 || !strings.Contains(seen, "4.48 grey") || !strings.Contains(seen, "edge 2.32 field") ||
+	if math.Abs(c.Least-4.4781) > 1e-3 || !strings.Contains(seen, "4.48 grey") ||
+		!strings.Contains(seen, "edge 2.32 field") ||
 		!strings.Contains(seen, "opacity 0.9 pale") {
 		t.Errorf("of a bad page, contrast %+v was seen", c)
 	}
@@ -70,7 +73,8 @@ func TestWhatIsWrongIsFound(t *testing.T) {
 	}
 	walk, n := b.Walk()
 	walked := strings.Join(walk, "\n")
-	if n < 8 || !strings.Contains(walked, "nobody sees the focus on bare") || !strings.Contains(walked, "the tab key goes from") {
+	if n < 8 || !strings.Contains(walked, "nobody sees the focus on bare") ||
+		!strings.Contains(walked, "the tab key goes from") {
 		t.Errorf("of %d controls it says %q", n, walk)
 	}
 }

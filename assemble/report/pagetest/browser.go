@@ -129,7 +129,8 @@ func (b *Tab) hear(ev any) {
 	case *runtime.EventConsoleAPICalled:
 		b.messages = append(b.messages, "console: "+string(e.Type))
 	case *runtime.EventExceptionThrown:
-		b.messages = append(b.messages, fmt.Sprintf("exception: %s %s", e.ExceptionDetails.Text, e.ExceptionDetails.URL))
+		b.messages = append(b.messages, fmt.Sprintf("exception: %s %s", e.ExceptionDetails.Text,
+			e.ExceptionDetails.URL))
 	case *log.EventEntryAdded:
 		b.messages = append(b.messages, "log: "+e.Entry.Text+" "+e.Entry.URL)
 	}
@@ -204,8 +205,12 @@ func (b *Tab) ClickAt(selector string, x, y float64) {
 	b.T.Helper()
 	quoted, _ := json.Marshal(selector) // a string can always be written
 	b.Until(fmt.Sprintf("document.querySelector(%s)", quoted))
-	at := Eval[[]float64](b, fmt.Sprintf(`(() => { const e = document.querySelector(%s); e.scrollIntoView({block: "center"});
-		const r = e.getBoundingClientRect(); return [r.left + r.width * %v, r.top + r.height * %v]; })()`, quoted, x, y))
+	at := Eval[[]float64](b, fmt.Sprintf(`(() => {
+		const e = document.querySelector(%s);
+		e.scrollIntoView({block: "center"});
+		const r = e.getBoundingClientRect();
+		return [r.left + r.width * %v, r.top + r.height * %v];
+	})()`, quoted, x, y))
 	Run(b, chromedp.MouseClickXY(at[0], at[1]))
 }
 

@@ -99,7 +99,8 @@ func Clock(spec tempo.Spec, times []float64) (tempo.Spec, error) {
 	for i, p := range places[:len(places)-1] {
 		length := times[i+1] - times[i]
 		if !(length >= closest) {
-			return out, fmt.Errorf("beat %g of measure %d is at %.3f s and the next at %.3f s", p.Beat, p.Measure, times[i],
+			return out, fmt.Errorf("beat %g of measure %d is at %.3f s and the next at %.3f s", p.Beat, p.Measure,
+				times[i],
 				times[i+1])
 		}
 		c := tempo.Change{Measure: p.Measure, At: p.Beat, Beat: tempo.Unit{Num: 1, Den: 4},

@@ -31,7 +31,8 @@ func specOf(t testing.TB, meter string, measures int, pickUp float64) tempo.Spec
 	if pickUp > 0 {
 		first = 0
 	}
-	return tempo.Spec{PickUp: pickUp, Measures: measures, Changes: []tempo.Change{{Measure: first, Meter: parsed, BPM: 60}}}
+	return tempo.Spec{PickUp: pickUp, Measures: measures,
+		Changes: []tempo.Change{{Measure: first, Meter: parsed, BPM: 60}}}
 }
 
 func TestParse(t *testing.T) {
@@ -89,8 +90,9 @@ func FuzzParse(f *testing.F) {
 // What is written is read back the same, and a line that a person moved is theirs.
 func TestFormat(t *testing.T) {
 	lines := []Line{{At: 1.25, Place: tempo.Position{Measure: 0, Beat: 1}, Found: true},
-		{At: 2.5, Place: tempo.Position{Measure: 1, Beat: 1}}, {At: 3, Place: tempo.Position{Measure: 1, Beat: 2}, Found: true,
-			Weak: true}}
+		{At: 2.5, Place: tempo.Position{Measure: 1, Beat: 1}}, {At: 3, Place: tempo.Position{Measure: 1, Beat: 2},
+			Found: true,
+			Weak:  true}}
 	text := Format(lines, "a.wav, 12ab")
 	const want = "0.000\t0.000\tbeats of a.wav, 12ab\n1.250\t1.250\tm0.1 @1.250\n2.500\t2.500\tm1.1\n" +
 		"3.000\t3.000\tm1.2 @3.000 ?\n"
@@ -146,8 +148,9 @@ func TestAnchors(t *testing.T) {
 }
 
 func TestUnit(t *testing.T) {
-	for meter, want := range map[string]float64{"4/4": 1, "2/2": 2, "6/8": 1.5, "3/8": 0.5, "3/4+3/8": 0.5, "2+2+3/8": 0.5,
-		"3+2/4": 1} {
+	for meter, want := range map[string]float64{"4/4": 1, "2/2": 2, "6/8": 1.5, "3/8": 0.5, "3/4+3/8": 0.5,
+		"2+2+3/8": 0.5,
+		"3+2/4":   1} {
 		if got := Unit(mapOf(t, meter, 1, 0)); math.Abs(got-want) > 1e-12 {
 			t.Errorf("%s: pulses of %g quarters, not %g", meter, got, want)
 		}

@@ -10,7 +10,8 @@ import (
 	"ripieno/mix/tempo/score"
 )
 
-// cursor is the place in a measure while its elements are read.
+// cursor is the place in a measure while its elements are read. There is a new one
+// for each part of each measure; what outlasts it is in part and bar.
 type cursor struct {
 	*parser
 	part     *part
@@ -28,6 +29,8 @@ func (c *cursor) element(e *element) error {
 		return c.attributes(e)
 	case "note":
 		return c.note(e)
+	// Voices are written one after the other: the file goes back to where the next
+	// one begins.
 	case "backup", "forward":
 		d, err := c.duration(e.Duration)
 		if err != nil {
@@ -62,7 +65,8 @@ func number(what, s string) (float64, error) {
 	return v, nil
 }
 
-// duration turns divisions into ticks.
+// duration turns divisions into ticks. Rounded to a tick: tuplets that the resolution
+// does not divide have fractions of one.
 func (c *cursor) duration(s string) (int64, error) {
 	v, err := number("a duration", s)
 	if err != nil {
@@ -78,7 +82,8 @@ func (c *cursor) duration(s string) (int64, error) {
 }
 
 // attributes takes what holds for the part from here on: divisions of the
-// quarter note, transposition, and time signatures.
+// quarter note, transposition, and time signatures. A part that has no divisions yet
+// has 1, as the first measure must give some.
 func (c *cursor) attributes(e *element) error {
 	if e.Divisions != "" {
 		d, err := number("a division", e.Divisions)
@@ -114,7 +119,9 @@ func (c *cursor) attributes(e *element) error {
 }
 
 // keySignature takes the key of the first part that has one in this measure, moved to
-// where it sounds: each semitone of a transposition is seven fifths.
+// where it sounds: each semitone of a transposition is seven fifths. The sum goes
+// round the circle of fifths and comes back to between −5 and 6, so that keys with
+// many accidentals are written with few.
 func (c *cursor) keySignature(e *element) {
 	for _, k := range e.Keys {
 		fifths, err := strconv.Atoi(strings.TrimSpace(k.Fifths))
@@ -152,7 +159,8 @@ func (c *cursor) signature(t signature) error {
 	return nil
 }
 
-// meter joins pairs of beats and beat-type, such as 3+2/8 or 3/4 + 3/8.
+// meter joins pairs of beats and beat-type, such as 3+2/8 or 3/4 + 3/8. It fails for
+// what no map can hold. The numbers are bounded before anything is made of them.
 func (t signature) meter() (tempo.Meter, error) {
 	if len(t.Beats) == 0 || len(t.Beats) != len(t.BeatType) || len(t.Beats) > 16 {
 		return tempo.Meter{}, fmt.Errorf("a time signature of %d upper and %d lower numbers", len(t.Beats),
@@ -178,7 +186,9 @@ func (t signature) meter() (tempo.Meter, error) {
 }
 
 // note takes a note, a rest or a member of a chord. Only the beginning of a
-// sounding note is an onset.
+// sounding note is an onset. Notes without a pitch, as of drums, have −1 for one. A
+// note that is tied to the one before is no onset, and neither are cue notes, which
+// somebody else plays.
 func (c *cursor) note(e *element) error {
 	if e.Grace != nil {
 		c.pauses(e, c.at, c.at)
@@ -222,7 +232,8 @@ func (c *cursor) note(e *element) error {
 	return nil
 }
 
-// key returns the sounding MIDI note, C4 = 60; −1 outside 0 to 127.
+// key returns the sounding MIDI note, C4 = 60; −1 outside 0 to 127. The name's place
+// in "C-D-EF-G-A-B" is its distance from C in semitones. Quarter tones are rounded.
 func (p *pitch) key(transpose int) (int, error) {
 	step := strings.Index("C-D-EF-G-A-B", strings.TrimSpace(p.Step))
 	octave, err := number("an octave", p.Octave)

@@ -56,7 +56,8 @@ func (c *cursor) direction(e *element) error {
 	return nil
 }
 
-// mark adds a tempo to the measure, from whichever part.
+// mark adds a tempo to the measure, from whichever part. A crafted file could hold
+// millions of them.
 func (c *cursor) mark(k mark) error {
 	if len(c.bar.tempos) == maxMarks {
 		return fmt.Errorf("more than %d tempo marks", maxMarks)
@@ -88,7 +89,8 @@ func (c *cursor) metronome(m metronome) (k mark, ok bool) {
 }
 
 // sound takes the tempo of a sound element, in quarters a minute. When a
-// metronome mark beside it says the same, its beat unit is kept.
+// metronome mark beside it says the same, its beat unit is kept. beside is the
+// metronome mark of the same direction, nil for none; at is its place in ticks.
 func (c *cursor) sound(s sound, beside *mark, at int64) error {
 	c.soundSigns(s)
 	if s.Tempo == "" {
@@ -115,7 +117,8 @@ func (c *cursor) sound(s sound, beside *mark, at int64) error {
 	return c.mark(k)
 }
 
-// barline takes repeats and endings; those of the first part count.
+// barline takes repeats and endings; those of the first part count. Times of a repeat
+// and numbers of endings go to 100, beyond any music.
 func (c *cursor) barline(e *element) {
 	if !c.first {
 		return

@@ -6,7 +6,8 @@ import "encoding/xml"
 type empty struct{}
 
 // element is any child of a measure that has to do with time. One type holds
-// the fields of all kinds; those of the others stay empty.
+// the fields of all kinds; those of the others stay empty. Numbers are text until
+// they are read: a wrong one of a kind that does not count must not refuse the score.
 type element struct {
 	XMLName xml.Name
 

@@ -8,7 +8,9 @@ import (
 	"ripieno/mix/tempo/score"
 )
 
-// finish turns the bars into a score.
+// finish turns the bars into a score. Meters hold until the next one. The order of
+// what follows matters: wishes need the lengths of measures, and jumps the signs of
+// the measure behind.
 func (p *parser) finish() (*score.Score, error) {
 	common, err := tempo.MeterOf([]int{4}, 4)
 	if err != nil {
@@ -50,7 +52,9 @@ func (p *parser) finish() (*score.Score, error) {
 }
 
 // length decides how long measure i is: as long as what is in it, when that
-// is not its time signature's length.
+// is not its time signature's length. Length 0 in the score means that of the meter.
+// Only the first measure may be a pick-up; a short one elsewhere is a measure that a
+// repeat has split.
 func (p *parser) length(i int, m *score.Measure, senza bool) {
 	b := &p.bars[i]
 	// Whole: no meter is finer than 64ths, and 64ths are whole ticks.

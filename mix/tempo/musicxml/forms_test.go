@@ -62,7 +62,8 @@ var forms = []struct {
 	{"dal segno in words, the sign alone", "CP", []string{"", "$", `"Fine"`, `"D. S. al Fine"`}, "1 2 3 4 2 3", 12},
 	{"dal segno in German", "CP", []string{"", "$", `"Fine"`, `"Vom Zeichen bis Fine"`}, "1 2 3 4 2 3", 12},
 	{"dal segno, the sign at a barline", "MX barline segno", []string{"", "|$", "F", "DS"}, "1 2 3 4 2 3", 12},
-	{"two segni by name", "MX sound segno", []string{"S=a", "S=b", "DS=b", "DS=a", "F", ""}, "1 2 3 2 3 4 1 2 3 4 5", 22},
+	{"two segni by name", "MX sound segno", []string{"S=a", "S=b", "DS=b", "DS=a", "F", ""}, "1 2 3 2 3 4 1 2 3 4 5",
+		22},
 	{"dal segno al coda", "MX sound tocoda, coda", []string{"", "S", "tC", "DS", "C", ""}, "1 2 3 4 2 3 5 6", 16},
 	{"dal segno al coda in words", "CP",
 		[]string{"", "$", `"To Coda" O`, `"D.S. al Coda"`, `"Coda" O`, ""}, "1 2 3 4 2 3 5 6", 16},
@@ -135,7 +136,8 @@ func formBar(number int, text string, meter string) string {
 			meter = word
 		default:
 			if !named {
-				of = map[string]string{"DC": "yes", "F": "yes", "S": "segno", "DS": "segno", "C": "coda", "tC": "coda"}[name]
+				of = map[string]string{"DC": "yes", "F": "yes", "S": "segno", "DS": "segno", "C": "coda",
+					"tC": "coda"}[name]
 			}
 			attribute := fmt.Sprintf(` %s="%s"`, jumps[name], of)
 			if only != "" {
@@ -275,8 +277,9 @@ func TestSignsThatLeadNowhere(t *testing.T) {
 		want string
 	}{
 		{[]string{"", "DS", ""}, "measure 2: dal segno is not followed: there is no segno"},
-		{[]string{"tC", "DC", ""}, "measure 2: da capo without fine or coda: the piece is played on to its last measure\n" +
-			"measure 1: to coda is not followed: there is no coda behind it"},
+		{[]string{"tC", "DC", ""},
+			"measure 2: da capo without fine or coda: the piece is played on to its last measure\n" +
+				"measure 1: to coda is not followed: there is no coda behind it"},
 		{[]string{"F", ""}, "measure 1: fine is not followed: no da capo or dal segno leads there"},
 		{[]string{"|:", "[1 ] DC :|", "[2 ]"}, "measure 2: da capo is not followed: it is never reached"},
 		{[]string{"", "F"}, ""},
@@ -324,7 +327,8 @@ func FuzzForms(f *testing.F) {
 	f.Add(uint64(1), 8)
 	f.Add(uint64(7), 40)
 	f.Add(uint64(22), 3)
-	words := []string{"|:", ":|", ":|3", ":|!", "[1", "[2", "[1,2", "]", "S", "S=a", "C", "C=a", "tC", "tC=a", "DC", "DS", "DS=a",
+	words := []string{"|:", ":|", ":|3", ":|!", "[1", "[2", "[1,2", "]", "S", "S=a", "C", "C=a", "tC", "tC=a", "DC",
+		"DS", "DS=a",
 		"DC@2", "DS@1,2,3", "F", "F@2", "$", "O", "|$", `"D.C. al Fine"`, `"D.S. al Coda con rep."`, "=3", "=1", "3/4"}
 	f.Fuzz(func(t *testing.T, seed uint64, n int) {
 		if n < 1 || n > 60 {

@@ -44,8 +44,9 @@ const (
 	maxTokens   = 200_000 // tags and texts in one child of a measure
 )
 
-// Read reads a score from its beginning. An error names the measure where
-// there is one.
+// Read reads a score: r to its end, or to MaxBytes, of which more is an error. An error
+// names the measure where there is one. What is not an error but could not be followed
+// is in the score's Remarks.
 func Read(r io.Reader) (*score.Score, error) {
 	data, err := readLimited(r, MaxBytes)
 	if err != nil {
@@ -73,7 +74,8 @@ func readLimited(r io.Reader, limit int64) ([]byte, error) {
 }
 
 // unpack takes the score out of a compressed file: META-INF/container.xml
-// names it. No file is ever written.
+// names it. No file is ever written. Sizes are counted while unpacking, so an archive
+// that claims little and unpacks to much is refused.
 func unpack(data []byte) ([]byte, error) {
 	z, err := zip.NewReader(bytes.NewReader(data), int64(len(data)))
 	if err != nil {
@@ -124,7 +126,8 @@ func unpack(data []byte) ([]byte, error) {
 }
 
 // decoder reads XML in UTF-8, UTF-16 or Latin-1. Entities other than XML's
-// own are errors and external ones are never fetched.
+// own are errors and external ones are never fetched. There is no way to name a file
+// or an address that would be opened.
 func decoder(data []byte) *xml.Decoder {
 	wide := len(data) >= 2 && (data[0] == 0xfe && data[1] == 0xff || data[0] == 0xff && data[1] == 0xfe)
 	if wide {

@@ -33,7 +33,9 @@ func measures(contents ...string) string {
 }
 
 func attributes(divisions int, beats, beatType string) string {
-	return fmt.Sprintf(`<attributes><divisions>%d</divisions><time><beats>%s</beats><beat-type>%s</beat-type></time></attributes>`, divisions, beats, beatType)
+	return fmt.Sprintf(
+		`<attributes><divisions>%d</divisions><time><beats>%s</beats><beat-type>%s</beat-type></time></attributes>`,
+		divisions, beats, beatType)
 }
 
 // note returns one note of that many divisions, "C4" or "" for a rest.
@@ -91,8 +93,9 @@ func TestRead(t *testing.T) {
 			note("E4", 4, `<tie type="stop"/><tie type="start"/>`)+note("E4", 4, `<tie type="stop"/>`))),
 			"pick-up 0, 3 measures; m1 4/4 quarter=100; Part 1 60@0 62@4 64@6"},
 		{"alterations, transposition and drums",
-			partwise(measures(`<attributes><divisions>1</divisions><transpose><chromatic>-2</chromatic><octave-change>-1</octave-change></transpose></attributes>` + tempo100 +
-				`<note><pitch><step>F</step><alter>1</alter><octave>4</octave></pitch><duration>2</duration></note><note><unpitched/><duration>2</duration></note>`)),
+			partwise(measures(
+				`<attributes><divisions>1</divisions><transpose><chromatic>-2</chromatic><octave-change>-1</octave-change></transpose></attributes>` + tempo100 +
+					`<note><pitch><step>F</step><alter>1</alter><octave>4</octave></pitch><duration>2</duration></note><note><unpitched/><duration>2</duration></note>`)),
 			"pick-up 0, 1 measures; m1 4/4 quarter=100; Part 1 52@0 -1@2"},
 		{"triplets", partwise(measures(attributes(3, "1", "4") + tempo100 + note("C4", 1) + note("D4", 1) +
 			note("E4", 1))),

@@ -31,11 +31,19 @@ var (
 	conRepeats = regexp.MustCompile(`\b(con rep\w*|con ripet\w*|mit (wiederholung\w*|wdh)|with repeats?)\b`)
 )
 
-// readJump reads the words of a jump; ok is false for any other text.
-func readJump(text string) (j score.Jump, ok bool) {
-	plain := strings.Join(strings.FieldsFunc(strings.ToLower(text), func(r rune) bool {
+// plainWords returns a text in small letters, with one blank for whatever parts its
+// words: points, commas, brackets, dashes.
+func plainWords(text string) string {
+	return strings.Join(strings.FieldsFunc(strings.ToLower(text), func(r rune) bool {
 		return strings.ContainsRune(" .,;:()-–\u00a0", r)
 	}), " ")
+}
+
+// readJump reads the words of a jump; ok is false for any other text. The first kind
+// that fits counts; the words must stand at the beginning, so that a remark with
+// "coda" in it is none.
+func readJump(text string) (j score.Jump, ok bool) {
+	plain := plainWords(text)
 	plain = strings.TrimSpace(strings.NewReplacer("\U0001d10b", "segno", "\U0001d10c", "coda", "𝄋", "segno",
 		"𝄌", "coda", "⊕", "coda").Replace(plain))
 	for _, w := range jumpWords {
@@ -83,7 +91,8 @@ func place(names *[]string, name string) {
 	}
 }
 
-// soundSigns takes the jumps of a sound element.
+// soundSigns takes the jumps of a sound element. TimeOnly says in which passes through a
+// repeat a jump is taken; without it the rules of [score.Unroll] hold.
 func (c *cursor) soundSigns(s sound) {
 	var only []int
 	for _, word := range strings.FieldsFunc(s.TimeOnly, func(r rune) bool { return r == ',' || r == ' ' }) {
@@ -117,7 +126,8 @@ func (c *cursor) soundSigns(s sound) {
 }
 
 // directionSigns takes the words and signs of a direction. What its sound elements
-// say counts more: the signs of such a direction are the same ones for the eye.
+// say counts more: the signs of such a direction are the same ones for the eye. Words
+// are kept in any case: what they add to a sound element is decided in settle.
 func (c *cursor) directionSigns(e *element) {
 	b := &c.bar.signs
 	told := false

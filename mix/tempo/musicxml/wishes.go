@@ -25,8 +25,9 @@ var tempoWords = []struct {
 	{score.Gradual, score.Slower, regexp.MustCompile(`^(rit|ritard|ritardando|riten|ritenuto|rall|rallentando|allarg` +
 		`|allargando|slentando|calando|morendo|smorz|smorzando|slower|slow down|slowing( down)?|langsamer( werden)?` +
 		`|zurückhalten|zurückhaltend|verbreitern|breiter( werden)?)\b`)},
-	{score.Gradual, score.Faster, regexp.MustCompile(`^(accel|accelerando|string|stringendo|affrett|affrettando|faster` +
-		`|schneller( werden)?|beschleunigen|beschleunigend|drängend|eilen|eilend)\b`)},
+	{score.Gradual, score.Faster,
+		regexp.MustCompile(`^(accel|accelerando|string|stringendo|affrett|affrettando|faster` +
+			`|schneller( werden)?|beschleunigen|beschleunigend|drängend|eilen|eilend)\b`)},
 	{score.AtOnce, score.Slower, regexp.MustCompile(`^meno mosso\b`)},
 	{score.AtOnce, score.Faster, regexp.MustCompile(`^più mosso\b`)},
 	{score.ATempo, 1, regexp.MustCompile(`^((wieder )?(a|in|im) (tempo|zeitmaß)|zeitmaß)( |$)`)},
@@ -34,13 +35,14 @@ var tempoWords = []struct {
 }
 
 // shades stand before or behind the words and say how much.
-var shades = regexp.MustCompile(`\b(un|poco a poco|poco|molto|sempre|allmählich|etwas|viel|gradually|a little|much|e|rit)\b`)
+var shades = regexp.MustCompile(
+	`\b(un|poco a poco|poco|molto|sempre|allmählich|etwas|viel|gradually|a little|much|e|rit)\b`)
 
 // readWish reads words that ask for another tempo; ok is false for any other text.
+// Factor is how many times as fast it becomes. The words must come first, after words
+// of degree: "a tempo" inside a sentence is none.
 func readWish(text string) (w score.Wish, ok bool) {
-	plain := strings.Join(strings.FieldsFunc(strings.ToLower(text), func(r rune) bool {
-		return strings.ContainsRune(" .,;:()-–\u00a0", r)
-	}), " ")
+	plain := plainWords(text)
 	bare := strings.Join(strings.Fields(strings.NewReplacer("piu ", "più ", "zeitmass", "zeitmaß").Replace(plain)), " ")
 	for range 3 { // "un poco più mosso"
 		if at := shades.FindStringIndex(bare); at != nil && at[0] == 0 && !strings.HasPrefix(bare, "rit") {
@@ -79,7 +81,8 @@ func (c *cursor) wish(w score.Wish) {
 	c.dropped++
 }
 
-// wishWords takes the words of a direction that has no tempo in numbers.
+// wishWords takes the words of a direction that has no tempo in numbers. A number
+// beside the words says it better.
 func (c *cursor) wishWords(e *element, at int64) {
 	for _, s := range e.Sounds {
 		if s.Tempo != "" {
@@ -111,7 +114,8 @@ func (c *cursor) pauses(e *element, begin, end int64) {
 }
 
 // settleWishes puts wishes in order and leaves those out that several parts and
-// voices write alike. A fermata is the same where its notes end together.
+// voices write alike. A fermata is the same where its notes end together. A wish at
+// the very end of a measure is moved just inside it, where it can be played.
 func (p *parser) settleWishes() {
 	list := p.written.Wishes
 	for i := range list {

@@ -176,7 +176,8 @@ func TestPlayOptions(t *testing.T) {
 }
 
 func TestWishWords(t *testing.T) {
-	for _, text := range []string{"", "dolce", "ritmico", "stringed", "tempo di valse", "Allegro", "a", "accent", "con moto"} {
+	for _, text := range []string{"", "dolce", "ritmico", "stringed", "tempo di valse", "Allegro", "a", "accent",
+		"con moto"} {
 		if w, ok := readWish(text); ok {
 			t.Errorf("%q is %+v", text, w)
 		}

@@ -29,7 +29,7 @@ func Write(w io.Writer, m *tempo.Map, o WriteOptions) error {
 	var b bytes.Buffer
 	b.WriteString(xml.Header + `<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" ` +
 		`"http://www.musicxml.org/dtds/partwise.dtd">` + "\n" + `<score-partwise version="4.0">` + "\n")
-	fmt.Fprintf(&b, " <work><work-title>%s</work-title></work>\n", escaped(o.Title))
+	fmt.Fprintf(&b, " <work><work-title>%s</work-title></work>\n", escapeXML(o.Title))
 	b.WriteString(` <part-list><score-part id="P1"><part-name>Guide</part-name></score-part></part-list>` + "\n" +
 		` <part id="P1">` + "\n")
 	s := stub{Buffer: &b, m: m, marks: map[int][]string{}, holds: map[int]bool{}}
@@ -57,7 +57,8 @@ func Write(w io.Writer, m *tempo.Map, o WriteOptions) error {
 // of a triplet and for a 64th.
 const stubDivisions = 96
 
-// stub writes measure after measure.
+// stub writes measure after measure. meter and speed are what was written last, so
+// that only changes are.
 type stub struct {
 	*bytes.Buffer
 	m     *tempo.Map
@@ -92,10 +93,10 @@ func (s *stub) measure(n int, first bool) error {
 		s.meter = meter
 	}
 	if page := s.m.Elsewhere(n); page != "" {
-		s.direction("<words>" + escaped(page) + "</words>")
+		s.direction("<words>" + escapeXML(page) + "</words>")
 	}
 	for _, mark := range s.marks[n] {
-		s.direction("<rehearsal>" + escaped(mark) + "</rehearsal>")
+		s.direction("<rehearsal>" + escapeXML(mark) + "</rehearsal>")
 	}
 	s.beats(meter, begin, end, s.holds[n])
 	s.WriteString("  </measure>\n")
@@ -131,6 +132,8 @@ func (s *stub) beats(meter tempo.Meter, begin, end float64, held bool) {
 		at = max(at, begin)
 		speed := s.m.SpeedAt(at)
 		if v := s.m.SpeedAt(math.Nextafter(next, at)); math.Abs(v-speed) > 1e-9*speed {
+			// On a ramp that is linear in quarter notes a beat takes as long as at
+			// this, the logarithmic mean of both ends.
 			speed = (v - speed) / math.Log(v/speed) // the same time at one tempo
 		}
 		if math.Abs(speed-s.speed) > 1e-6*speed {
@@ -142,16 +145,19 @@ func (s *stub) beats(meter tempo.Meter, begin, end float64, held bool) {
 }
 
 // tempo writes a tempo, with a metronome mark when its number is a plain one.
+// Metronome marks have two decimals at most: what is not exact there is left to the
+// sound element, which has nine.
 func (s *stub) tempo(unit tempo.Unit, speed float64) {
 	s.speed = speed
-	sound := `<sound tempo="` + trimmed(speed, 9) + `"/>`
-	plain := trimmed(speed/unit.Quarters(), 2)
+	sound := `<sound tempo="` + formatDecimal(speed, 9) + `"/>`
+	plain := formatDecimal(speed/unit.Quarters(), 2)
 	if x, err := strconv.ParseFloat(plain, 64); err != nil || math.Abs(x*unit.Quarters()-speed) > 1e-9*speed {
 		s.WriteString("   " + sound + "\n")
 		return
 	}
-	fmt.Fprintf(s, "   <direction><direction-type><metronome>%s<per-minute>%s</per-minute></metronome></direction-type>"+
-		"%s</direction>\n", beatUnit(unit), plain, sound)
+	fmt.Fprintf(s,
+		"   <direction><direction-type><metronome>%s<per-minute>%s</per-minute></metronome></direction-type>"+
+			"%s</direction>\n", beatUnit(unit), plain, sound)
 }
 
 // timeOf returns the numbers of a time signature.
@@ -181,14 +187,14 @@ func beatUnit(u tempo.Unit) string {
 	return "<beat-unit>quarter</beat-unit>"
 }
 
-// trimmed prints a number with at most so many decimals.
-func trimmed(x float64, decimals int) string {
+// formatDecimal prints a number with at most so many decimals.
+func formatDecimal(x float64, decimals int) string {
 	text := strconv.FormatFloat(x, 'f', decimals, 64)
 	return strings.TrimRight(strings.TrimRight(text, "0"), ".")
 }
 
-// escaped returns text for XML.
-func escaped(text string) string {
+// escapeXML returns text for XML.
+func escapeXML(text string) string {
 	var b bytes.Buffer
 	if xml.EscapeText(&b, []byte(clean(text))) != nil {
 		return ""

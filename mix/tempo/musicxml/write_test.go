@@ -54,9 +54,10 @@ func TestWrittenStubComesBack(t *testing.T) {
 			}
 		}
 	}
-	m, err := tempo.New(tempo.Spec{Measures: 2, Changes: []tempo.Change{{Measure: 1, Meter: meterOf(t, "4/4"), BPM: 60}},
-		Holds: []tempo.Hold{{At: tempo.Position{Measure: 2, Beat: 3}, Seconds: 1}},
-		Paper: []tempo.Place{{Number: "1", Pass: 1}, {Number: "1", Pass: 2}}})
+	m, err := tempo.New(tempo.Spec{Measures: 2,
+		Changes: []tempo.Change{{Measure: 1, Meter: meterOf(t, "4/4"), BPM: 60}},
+		Holds:   []tempo.Hold{{At: tempo.Position{Measure: 2, Beat: 3}, Seconds: 1}},
+		Paper:   []tempo.Place{{Number: "1", Pass: 1}, {Number: "1", Pass: 2}}})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -109,7 +109,9 @@ func (p invented) musicXML() string {
 				if len(name) == 2 {
 					name, alter = name[:1], "<alter>1</alter>"
 				}
-				fmt.Fprintf(&b, `<note><pitch><step>%s</step>%s<octave>%d</octave></pitch><duration>%d</duration></note>`, name, alter, n.key/12-1, n.length)
+				fmt.Fprintf(&b,
+					`<note><pitch><step>%s</step>%s<octave>%d</octave></pitch><duration>%d</duration></note>`, name,
+					alter, n.key/12-1, n.length)
 				at = n.begin + n.length
 			}
 			if end := m.begin + m.length; at < end {

@@ -133,16 +133,17 @@ func TestOrderOfPlaying(t *testing.T) {
 // Signs that lead nowhere are told with their measure and why, and do not stop the piece.
 func TestSignsThatLeadNowhere(t *testing.T) {
 	for page0, want := range map[string]string{
-		"- G -":     "measure 2: dal segno is not followed: there is no segno",
-		"- T -":     "measure 2: to coda is not followed: there is no coda behind it",
-		"- F -":     "measure 2: fine is not followed: no da capo or dal segno leads there",
-		"T - C":     "measure 1: to coda is not followed: no da capo or dal segno leads there",
-		"- - D -":   "measure 3: da capo without fine or coda: the piece is played on to its last measure",
-		"- F - Df":  "",
-		"- - F":     "",
-		"T F Df C":  "",
-		"- - -":     "",
-		"C T Dc -":  "measure 2: to coda is not followed: there is no coda behind it|measure 3: da capo without fine or coda: the piece is played on to its last measure",
+		"- G -":    "measure 2: dal segno is not followed: there is no segno",
+		"- T -":    "measure 2: to coda is not followed: there is no coda behind it",
+		"- F -":    "measure 2: fine is not followed: no da capo or dal segno leads there",
+		"T - C":    "measure 1: to coda is not followed: no da capo or dal segno leads there",
+		"- - D -":  "measure 3: da capo without fine or coda: the piece is played on to its last measure",
+		"- F - Df": "",
+		"- - F":    "",
+		"T F Df C": "",
+		"- - -":    "",
+		"C T Dc -": "measure 2: to coda is not followed: there is no coda behind it|measure 3: da capo " +
+			"without fine or coda: the piece is played on to its last measure",
 		"F D - G -": "measure 4: dal segno is not followed: there is no segno",
 	} {
 		_, remarks, err := Unroll(page(t, page0))

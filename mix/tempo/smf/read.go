@@ -50,7 +50,8 @@ func (f *file) score() (*score.Score, error) {
 		if b.length != f.ticks(b.meter) {
 			m.Length, m.Free = f.quarters(b.length), true
 			if !w.PickUp || i > 0 {
-				w.Remarks = append(w.Remarks, fmt.Sprintf("measure %d: it is cut short by the next time signature", number))
+				w.Remarks = append(w.Remarks, fmt.Sprintf("measure %d: it is cut short by the next time signature",
+					number))
 			}
 		}
 	}
@@ -156,7 +157,8 @@ func (f *file) placeMarks(bars []bar, w *score.Written) {
 		return
 	}
 	for i, b := range bars {
-		n, _ := slices.BinarySearchFunc(f.sounding, b.tick, func(s span, at int64) int { return cmp.Compare(s.end, at+1) })
+		n, _ := slices.BinarySearchFunc(f.sounding, b.tick,
+			func(s span, at int64) int { return cmp.Compare(s.end, at+1) })
 		w.Measures[i].Rest = n == len(f.sounding) || f.sounding[n].begin >= b.tick+b.length
 	}
 }

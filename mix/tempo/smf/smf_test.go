@@ -195,7 +195,8 @@ func TestReadRefuses(t *testing.T) {
 		{"coarse division", midi(0, 1, "\x00\xff\x58\x04\x03\x04\x18\x08\x00\x90\x43\x40\x60\x43\x00"),
 			"midi file: measure 1: 1 ticks per quarter note are too few for 3/16"},
 		{"endless", midi(0, 1, "\x00\x90\x43\x40\xff\xff\xff\x7f\x43\x00"), "midi file: more than 10000 measures"},
-		{"crooked measure", midi(0, 96, "\x00\x90\x43\x40\x83\x00\x43\x00\x07\xff\x58\x04\x04\x02\x18\x08\x00\x90\x43\x40\x83\x00\x43\x00"), "midi file: measure 2: it is 0.0729167 quarter notes long, which no time signature can say"},
+		{"crooked measure",
+			midi(0, 96, "\x00\x90\x43\x40\x83\x00\x43\x00\x07\xff\x58\x04\x04\x02\x18\x08\x00\x90\x43\x40\x83\x00\x43\x00"), "midi file: measure 2: it is 0.0729167 quarter notes long, which no time signature can say"},
 	} {
 		_, err := Read(bytes.NewReader(c.data))
 		if err == nil || err.Error() != c.want {

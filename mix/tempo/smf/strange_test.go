@@ -13,8 +13,10 @@ func TestStrangeFiles(t *testing.T) {
 		{"SMPTE time", "MThd\x00\x00\x00\x06\x00\x00\x00\x01\xe7\x28MTrk\x00\x00\x00\x04\x00\xff\x2f\x00",
 			"its division is SMPTE time (25 frames a second)"},
 		{"a text of 256 MB", string(midi(0, 96, "\x00\xff\x01\xff\xff\xff\x7f")), "the track ends within an event"},
-		{"a system exclusive event of 256 MB", string(midi(0, 96, "\x00\xf0\xff\xff\xff\x7f")), "the track ends within an event"},
-		{"a data byte above 0x7f", string(midi(0, 96, "\x00\x90\x3c\xff\x00\xff\x2f\x00")), "data byte 0xff above 0x7f"},
+		{"a system exclusive event of 256 MB", string(midi(0, 96, "\x00\xf0\xff\xff\xff\x7f")),
+			"the track ends within an event"},
+		{"a data byte above 0x7f", string(midi(0, 96, "\x00\x90\x3c\xff\x00\xff\x2f\x00")),
+			"data byte 0xff above 0x7f"},
 		{"no end of track", string(midi(0, 96, notes)), ""},
 	} {
 		s, err := Read(strings.NewReader(c.file))

@@ -66,7 +66,8 @@ func TestSamePrograms(t *testing.T) {
 		args = strings.Fields("-f lavfi -i testsrc2=s=64x48:r=10:d=0.5 -f lavfi -i sine=d=0.5:r=48000 -y")
 		for i, c := range []string{
 			"-map 0 -c:v libx264", "-map 0 -c:v libx265 -x265-params pools=none:frame-threads=1",
-			"-map 0 -c:v libvpx-vp9", "-map 0 -c:v prores", "-map 0 -c:v ffv1", "-map 0 -c:v mjpeg", "-map 0 -c:v mpeg4",
+			"-map 0 -c:v libvpx-vp9", "-map 0 -c:v prores", "-map 0 -c:v ffv1", "-map 0 -c:v mjpeg",
+			"-map 0 -c:v mpeg4",
 			"-map 1 -c:a aac", "-map 1 -c:a libmp3lame", "-map 1 -c:a libopus", "-map 1 -c:a flac",
 			"-map 1 -af loudnorm -c:a pcm_s24le",
 			"-map 0 -vf format=gbrp,zscale=tin=bt709:t=linear,tonemap=hable,scale=32:24:flags=area -c:v ffv1",
@@ -166,7 +167,8 @@ func TestATrialThatFails(t *testing.T) {
 	_, whole := both(t)
 	dir := t.TempDir()
 	refused := fmt.Errorf("refused")
-	if _, err := light.Folder(dir, whole.FFmpeg, whole.FFprobe, func(_, _ string) error { return refused }); err == nil {
+	if _, err := light.Folder(dir, whole.FFmpeg, whole.FFprobe,
+		func(_, _ string) error { return refused }); err == nil {
 		t.Error("a folder that does not work is given")
 	}
 	if left, err := os.ReadDir(dir); err != nil || len(left) > 0 {

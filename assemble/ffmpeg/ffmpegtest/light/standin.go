@@ -25,8 +25,10 @@ type symbol struct {
 // traps are the instructions that end a process, and those that return 0, for the
 // processors that stand-ins are written for.
 var traps = map[elf.Machine]struct{ trap, zero []byte }{
-	elf.EM_X86_64:  {[]byte{0x0f, 0x0b}, []byte{0x31, 0xc0, 0xc3}},                               // ud2; xor eax, eax, ret
-	elf.EM_AARCH64: {[]byte{0, 0, 0x20, 0xd4}, []byte{0, 0, 0x80, 0x52, 0xc0, 0x03, 0x5f, 0xd6}}, // brk 0; mov w0, 0, ret
+	// ud2; xor eax, eax, ret
+	elf.EM_X86_64: {[]byte{0x0f, 0x0b}, []byte{0x31, 0xc0, 0xc3}},
+	// brk 0; mov w0, 0, ret
+	elf.EM_AARCH64: {[]byte{0, 0, 0x20, 0xd4}, []byte{0, 0, 0x80, 0x52, 0xc0, 0x03, 0x5f, 0xd6}},
 }
 
 const (

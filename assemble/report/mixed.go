@@ -1,0 +1,49 @@
+package report
+
+import (
+	"fmt"
+	"math"
+
+	"ripieno/assemble/report/phrase"
+)
+
+// mixed says what the mix does to a take's sound and how far the others cover it there.
+func (t Reviewed) mixed(w *phrase.Book) []string {
+	list := t.Cleaned.words(w)
+	for _, h := range t.Hidden {
+		list = append(list, h.words(w))
+	}
+	return list
+}
+
+// words says what was done to a take's sound; nothing for a nil one.
+func (c *Cleaned) words(w *phrase.Book) []string {
+	if c == nil {
+		return nil
+	}
+	var list []string
+	if percent := math.Round(100 * c.Closed); percent >= 1 {
+		list = append(list, w.Say("report.closed", "percent", w.Number(percent, 0)))
+	}
+	if c.Reduced > 0 {
+		list = append(list, w.Say("report.reduced", "db", w.Number(c.Reduced, 0)))
+	}
+	if c.Lows != 0 || c.Presence != 0 {
+		signed := func(v float64) string { return w.Figure(fmt.Sprintf("%+.1f", v)) }
+		list = append(list, w.Say("report.phone", "lows", signed(c.Lows), "presence", signed(c.Presence)))
+	}
+	return list
+}
+
+// words says that a take is hidden, for how much of its playing, where and what would help.
+func (h Hidden) words(w *phrase.Book) string {
+	key, where := "report.hidden", ""
+	if h.Melody {
+		key = "report.melody-hidden"
+	}
+	if h.From > 0 {
+		where = w.Say("report.hidden-where", "place", measures(w, h.From, h.To))
+	}
+	return w.Say(key, "percent", w.Number(math.Round(100*h.Share), 0), "where", where,
+		"gain", fmt.Sprintf("gain: %+.1f", h.Lift))
+}

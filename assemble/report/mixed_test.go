@@ -1,0 +1,42 @@
+package report
+
+import (
+	"slices"
+	"strings"
+	"testing"
+
+	"ripieno/assemble/report/phrase"
+)
+
+// Who is hidden is said in the page's language, with where and what helps; what has no long
+// stretch names none.
+func TestHiddenInWords(t *testing.T) {
+	melody := Hidden{Melody: true, Share: 0.4, Lift: 2.5, From: 12, To: 15}
+	part := Hidden{Share: 0.634, Lift: 3, From: 7, To: 7}
+	short := Hidden{Share: 0.5, Lift: -0.5}
+	for language, want := range map[string][]string{
+		"en": {"its melody is hidden by the others for 40\u00a0%, longest: measures 12 to 15; gain: " +
+			"+2.5 would bring it out",
+			"hidden by the others for 63\u00a0% of its playing, longest: measure 7; gain: +3.0 would bring it out",
+			"hidden by the others for 50\u00a0% of its playing; gain: -0.5 would bring it out"},
+		"de": {"die Melodie ist zu 40\u00a0% von den anderen verdeckt, am längsten: Takte 12 bis 15; " +
+			"gain: +2.5 höbe sie hervor",
+			"bei 63\u00a0% des Spiels von den anderen verdeckt, am längsten: Takt 7; gain: +3.0 höbe es hervor",
+			"bei 50\u00a0% des Spiels von den anderen verdeckt; gain: -0.5 höbe es hervor"},
+	} {
+		take := Reviewed{Cleaned: &Cleaned{Reduced: 7}, Hidden: []Hidden{melody, part, short}}
+		got := take.mixed(phrase.Of(language))
+		if len(got) != 4 || !slices.Equal(got[1:], want) {
+			t.Errorf("%s: %q, want what was done and %q", language, got, want)
+		}
+	}
+	var page strings.Builder
+	takes := []Reviewed{{Name: "oboe", Level: LevelOK, Hidden: []Hidden{part}}, {Name: "viola", Level: LevelOK}}
+	if err := WriteReview(&page, Review{Takes: takes, Span: [2]float64{0, 1}}); err != nil {
+		t.Fatal(err)
+	}
+	if n := strings.Count(page.String(), "hidden by the others"); n != 1 || !strings.Contains(page.String(),
+		"gain: &#43;3.0 would") {
+		t.Errorf("the page says %d times that somebody is hidden", n)
+	}
+}

@@ -1,0 +1,36 @@
+package survey
+
+import (
+	"ripieno/assemble/report"
+	"ripieno/assemble/soundtrack"
+)
+
+// cleanedOf returns what the mix does to a take's sound as the page has it; nil for
+// nothing.
+func cleanedOf(c *soundtrack.CleanResult) *report.Cleaned {
+	if c == nil {
+		return nil
+	}
+	out := &report.Cleaned{Reduced: c.Reduced, Lows: c.Lows, Presence: c.Presence}
+	if c.Open != nil {
+		out.Closed = 1 - *c.Open
+	}
+	return out
+}
+
+// hidden returns how far the others of the mix cover a take; nothing where that is not worth
+// saying.
+func (s *Survey) hidden(take string) (list []report.Hidden) {
+	c := s.covered[take]
+	for _, r := range []*soundtrack.HiddenResult{c.Tune, c.Part} {
+		if r == nil {
+			continue
+		}
+		h := report.Hidden{Share: r.Share, Lift: r.Lift, Melody: r == c.Tune}
+		if at, ok := r.Longest(); ok {
+			h.From, h.To = soundtrack.Measures(s.man.Tempo, at.From, at.To)
+		}
+		list = append(list, h)
+	}
+	return list
+}
