@@ -151,8 +151,11 @@ func (t *take) findBreak(g *grid, p *beatPhases, c *company, placed Placement, h
 	}
 	known := b.By == "silence" || b.By == "device" || (b.By == "picture" || b.By == "splice") && b.Gain >= breakSure
 	beats := math.Abs(b.Jump) / all[0].scan.beatAt(b.Guide)
-	if b.By == "splice" && b.Gain < breakSure*(1+spliceSteady*steady(b.Jump)) {
-		known = false
+	switch b.By { // what shows the place or the length alone is not enough
+	case "splice":
+		known = known && b.Gain >= breakSure*(1+spliceSteady*steady(b.Jump))
+	case "silence":
+		known = b.Gain >= breakAlone
 	}
 	b.Sure = b.Margin >= breakClear+breakShare*b.Gain && (known || b.Gain >= breakAlone*(1+steady(b.Jump)))
 	heard := all[0].backed() >= breakHeard

@@ -19,7 +19,7 @@ type splice struct {
 // Bounds of the search for splices. Nothing in 52 whole files of sampled instruments, claps
 // and doors among them, is over 7 dB; of cuts through their playing most are.
 const (
-	spliceOrder = 24     // samples from which the next is foretold
+	spliceOrder = 16     // samples from which the next is foretold
 	spliceBlock = 0.043  // seconds for which one prediction is made, of twice as much
 	spliceStep  = 0.0005 // seconds; two of them are looked at together
 	spliceFew   = 8      // samples of a step at least, of which the chance grows when they are few
@@ -73,11 +73,20 @@ func (s *spliceFinder) predict(x []float64) {
 	a := predictor(s.wide)
 	half := s.block / 2
 	sum := 0.0
+	var back [spliceOrder]float64 // the oldest sample's first
+	for k, c := range a {
+		back[spliceOrder-1-k] = c
+	}
 	for i := half; i < half+s.block; i++ {
-		e := x[i]
-		for k, c := range a {
-			e -= c * x[i-1-k]
+		var one, two, three, four float64
+		was := x[i-spliceOrder : i]
+		for k := 0; k+3 < spliceOrder; k += 4 {
+			one += back[k] * was[k]
+			two += back[k+1] * was[k+1]
+			three += back[k+2] * was[k+2]
+			four += back[k+3] * was[k+3]
 		}
+		e := x[i] - (one + two) - (three + four)
 		sum += e * e
 		if (i-half+1)%s.step == 0 {
 			s.left = append(s.left, float32(sum/float64(s.step)))
@@ -171,7 +180,7 @@ func spliceNats(over float64) float64 {
 func (s *breakScan) ofThePiece(all []Event) []splice {
 	var out []splice
 	for _, x := range all {
-		if at := s.edgeAt(x.Time); at > s.from && at < s.to {
+		if at := s.edgeAt(x.Time); at > s.from && at < s.to && !s.besideSilence(x.Time) {
 			out = append(out, splice{x.Time, x.Strength})
 		}
 	}
@@ -179,6 +188,14 @@ func (s *breakScan) ofThePiece(all []Event) []splice {
 		return nil
 	}
 	return out
+}
+
+// besideSilence reports whether a second of the file is where a digital silence begins or
+// ends: that it does is no second sign of what the silence shows.
+func (s *breakScan) besideSilence(file float64) bool {
+	const near = 3 // steps of the level
+	i := int(file / levelHop)
+	return s.silent(s.edgeAt(float64(i-near)*levelHop), s.edgeAt(float64(i+near+1)*levelHop)) > 0
 }
 
 // edgeAt returns the guide time, at the base place, of a second of the file.
