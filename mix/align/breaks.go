@@ -169,11 +169,23 @@ func (t *take) findBreak(g *grid, p *beatPhases, c *company, placed Placement, h
 		return &b
 	}
 	if !b.isWorthAsking(beats, all[0].backed()) {
-		return nil
+		if all = atClearSplices(all); len(all) == 0 {
+			return nil
+		}
+		if b = breakOf(all); math.Abs(b.Jump) < breakLeast {
+			return nil
+		}
+		b.Sure = false
 	}
 	b.Rivals = rivals(all, b.Jump)
 	b.From, b.To = all[0].reach()
 	return &b
+}
+
+// atClearSplices returns those of some splits that lie at a splice too clear to be anything but
+// a cut: whatever the playing says, a person is asked.
+func atClearSplices(all []split) []split {
+	return slices.DeleteFunc(slices.Clone(all), func(x split) bool { return x.by != "splice" || x.over < spliceClear })
 }
 
 // rivals returns the jumps of some splits, which are in order, that are nearly as likely as

@@ -27,6 +27,7 @@ const (
 	spliceSide  = 11e-3  // seconds of before and after
 	spliceOver  = 5.0    // dB from which it is one
 	spliceMost  = 7.0    // dB from which it is no clearer
+	spliceClear = 9.0    // dB from which a person is asked, whatever the playing says
 	spliceApart = 0.02   // seconds between two, of which the clearer counts
 	mostSplices = 64     // the clearest
 	spliceFloor = 1e-11  // mean square below which nothing is heard

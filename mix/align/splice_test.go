@@ -95,6 +95,14 @@ func TestWhatASpliceSays(t *testing.T) {
 	}
 }
 
+// A person is asked about a cut that is too clear to be anything else, and about no other.
+func TestClearSplices(t *testing.T) {
+	list := []split{{v: 9}, {v: 5, by: "splice", over: 8}, {v: 3, by: "splice", over: 9.5}, {v: 2, by: "device", over: 12}}
+	if got := atClearSplices(list); len(got) != 1 || got[0].v != 3 || list[0].v != 9 {
+		t.Errorf("%+v", got)
+	}
+}
+
 // At a splice the place of a break is exact, and what is too much may come before or after.
 func TestBreaksAtSplices(t *testing.T) {
 	s, edge := hummer(t, 1.8)
