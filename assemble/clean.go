@@ -9,7 +9,8 @@ import (
 )
 
 // Clean empties the store. Takes, the manifest, sync.yaml, guide.yaml and the
-// finished films stay; the next run computes everything again.
+// finished films stay; the next run computes everything again. The production is taken,
+// so no other run uses the store meanwhile.
 func (p *Production) Clean(ctx context.Context) (CleanResult, error) {
 	freed, err := p.Store().Clean(ctx)
 	return CleanResult{Bytes: freed.Bytes, Entries: freed.Entries}, err
@@ -28,7 +29,8 @@ type ExplainResult struct {
 	Text string `json:"text"` // everything that makes the key, for people
 }
 
-// Explain tells what is stored under the key that begins with prefix.
+// Explain tells what is stored under the key that begins with prefix. A beginning of
+// digits is enough when only one key has it.
 func (p *Production) Explain(ctx context.Context, prefix string) (ExplainResult, error) {
 	id, err := p.Store().Find(ctx, prefix)
 	if err != nil {
@@ -65,6 +67,7 @@ func (p *Production) Verify(ctx context.Context, o RenderOptions) (VerifyResult,
 		return r, err
 	}
 	again, differ := p.Verifying()
+	// What is measured for the plan is made again too.
 	verifying := &Production{again}
 	all, err := verifying.locate(ctx)
 	if err != nil {

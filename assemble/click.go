@@ -105,7 +105,8 @@ func (p *Production) Click(ctx context.Context, o ClickOptions) (GuideResult, er
 }
 
 // mixBacking mixes the parts that a variant is to have in it, as `mix` would mix
-// them now. bad says why there are none yet.
+// them now. bad says why there are none yet. A guide without the others in it is no
+// stand-in for one with them, so it is not written then.
 func mixBacking(ctx context.Context, p *Production, j guide.Job) (b *guide.Backing, bad *Bad, err error) {
 	v, man := j.Variant, p.Manifest()
 	none := func(why, hint string) (*guide.Backing, *Bad, error) {
@@ -147,7 +148,8 @@ func mixBacking(ctx context.Context, p *Production, j guide.Job) (b *guide.Backi
 }
 
 // makeSum returns the file with the plan's strips added up, made now if need be.
-// What comes after it, the master, is not wanted here.
+// What comes after it, the master, is not wanted here. It is not loud enough by
+// itself: the guide measures it and sets its level.
 func makeSum(ctx context.Context, p *Production, pl *plan.Plan, all material) (string, error) {
 	track, err := p.track(pl, all)
 	if err != nil {

@@ -34,7 +34,8 @@ func writeNotes(ctx context.Context, p *Production, pl *plan.Plan, f plan.Film, 
 	return nil
 }
 
-// besideNames returns the files that will be put beside a film.
+// besideNames returns the files that will be put beside a film. They are checked
+// before anything is made: an hour of work must not end at a folder of that name.
 func besideNames(p *Production, w plan.Want) []string {
 	var names []string
 	if w.Poster != nil && !w.Rough {

@@ -14,7 +14,8 @@ import (
 const demoSeed = 7
 
 // Demo makes the demo production in set.Dir, as far as it is not there yet,
-// and runs the whole job on it: check, sync, grid, rough cut and film.
+// and runs the whole job on it: check, sync, grid, rough cut and film. The truth
+// about the takes stays outside of what the verbs see.
 func Demo(ctx context.Context, set Settings) (DemoResult, error) {
 	r := DemoResult{Dir: filepath.Clean(set.Dir)}
 	tool, err := set.Find(ctx)

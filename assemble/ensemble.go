@@ -22,7 +22,9 @@ const (
 
 // groundOnEnsemble gives drawings the blurred ensemble as their ground, when the
 // production asks for it: one picture of every take whose picture may be shown. One that
-// cannot be read is left out; without any, the ground is the colour.
+// cannot be read is left out; without any, the ground is the colour. The key of the
+// ground names the stills, so a take that comes in changes it and with it every
+// segment.
 func groundOnEnsemble(ctx context.Context, p *Production, set *takes.Set, assets *picture.Assets) error {
 	man := p.Manifest()
 	if !man.Picture.Blurred {

@@ -44,7 +44,8 @@ func planGrid(ctx context.Context, p *Production, seats bool) (GridResult, error
 }
 
 // planSeats plans films without listening to anything: a take counts as seen from
-// start to end.
+// start to end. The desk draws by it while somebody waits, and a take whose place is
+// not known yet must have its tile.
 func planSeats(ctx context.Context, p *Production, wants []plan.Want) (*plan.Plan, material, error) {
 	set, err := takes.Inspect(ctx, p.Session)
 	if err != nil {
@@ -66,6 +67,7 @@ func planSeats(ctx context.Context, p *Production, wants []plan.Want) (*plan.Pla
 	facts, _ := set.Facts(nil)
 	for _, f := range facts {
 		if f.Picture != nil {
+			// Eleven days either way: longer than any film.
 			f.Picture.First, f.Picture.Last = -1e6, 1e6
 		}
 	}
@@ -113,7 +115,8 @@ func drawPlans(ctx context.Context, p *Production, pl *plan.Plan, draw *picture.
 
 // PinSeats writes where every take sits into the manifest, so that a line for
 // one more player, anywhere in it, moves as few as possible. It tells how many
-// takes had no seat written. No film changes by it.
+// takes had no seat written. No film changes by it. Seats that are written already
+// are not written again.
 func (p *Production) PinSeats(ctx context.Context) (int, error) {
 	if err := p.Manifest().NeedTakes(); err != nil {
 		return 0, err

@@ -23,7 +23,8 @@ type NewOptions struct {
 }
 
 // New writes a first manifest for the recordings in a folder and below it, the people
-// of a list and the one score that is there. It never overwrites one.
+// of a list and the one score that is there. It never overwrites one. ffmpeg is
+// needed only where there are files to look into.
 func New(ctx context.Context, set Settings, o NewOptions) (NewResult, error) {
 	var r NewResult
 	dir := filepath.Clean(set.Dir)
@@ -82,7 +83,8 @@ func requireFolder(dir string) error {
 	return f
 }
 
-// findTakes looks into every recording of a folder; leftOut says which cannot be read.
+// findTakes looks into every recording of a folder; leftOut says which cannot be
+// read. A file that cannot be read is no reason to write no manifest.
 func findTakes(ctx context.Context, set Settings, dir string) (files []manifest.ScaffoldFile, leftOut []string,
 	err error) {
 	tool, err := set.Programs.Find(ctx)

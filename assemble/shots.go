@@ -43,6 +43,8 @@ func (p *Production) Shots(context.Context) (ShotsResult, error) {
 	for _, s := range shots {
 		l := ShotLine{At: line.Rate.Seconds(s.From), To: line.Rate.Seconds(s.To), Show: string(s.Show), Text: s.Text,
 			From: "start"}
+		// Half a frame later than it begins, so that a shot on a bar line is told by
+		// its measure.
 		switch at := p.Manifest().Tempo.Position(line.GuideAtZero() + l.At + 0.5/line.Rate.FPS()); {
 		case s.Want >= 0:
 			l.From = p.Manifest().Shots[s.Want].From.Text
@@ -101,7 +103,7 @@ func (p *Production) ProposeShots(ctx context.Context) (ShotsResult, error) {
 		}
 		r.Shots = append(r.Shots, l)
 	}
-	shots := proposed(list, man.Picture.LeadIn, man.Picture.Tail)
+	shots := writtenShots(list, man.Picture.LeadIn, man.Picture.Tail)
 	return r, session.ChangeManifest(ctx, man, func(data []byte) ([]byte, error) {
 		return manifest.WriteShots(data, man, head, shots)
 	})
@@ -110,9 +112,9 @@ func (p *Production) ProposeShots(ctx context.Context) (ShotsResult, error) {
 // leastCard is the shortest time in which a card is read, seconds of film.
 const leastCard = 2
 
-// proposed returns shots as the manifest writes them, between a card with the title and one
+// writtenShots returns shots as the manifest writes them, between a card with the title and one
 // with the credits where there is time before and after the music.
-func proposed(list []direct.Shot, leadIn, tail float64) []manifest.Proposed {
+func writtenShots(list []direct.Shot, leadIn, tail float64) []manifest.Proposed {
 	var out []manifest.Proposed
 	if leadIn >= leastCard {
 		out = append(out, manifest.Proposed{From: "start", Show: string(shot.Card), Text: plan.TextTitle})

@@ -19,7 +19,8 @@ type SyncOptions struct {
 
 // Sync places every recording. sync.yaml is written whenever recordings are
 // placed. What is accepted is written into the manifest; the result then says
-// where the takes lay before.
+// where the takes lay before. Choices go by the candidates of this very run, which is
+// why accepting places everybody first.
 func (p *Production) Sync(ctx context.Context, o SyncOptions) (SyncResult, error) {
 	if err := p.OutFiles(takes.FirstPage); err != nil {
 		return SyncResult{}, err

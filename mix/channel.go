@@ -85,7 +85,7 @@ func (c *channel) open() error {
 	offset := s.Offset + s.Delay
 	// The recording's own edges are faded where they fall.
 	lead := int64(math.Ceil(offset*audio.Rate-1e-6)) - int64(from)
-	var repaired audio.Source = newFolded(raw, s.Repair)
+	repaired := s.repaired(raw)
 	if s.Denoise != nil {
 		repaired = newHushed(repaired, s.Denoise)
 	} else if s.Reduce != nil {

@@ -4,20 +4,26 @@ import (
 	"ripieno/mix/audio"
 	"ripieno/mix/denoise"
 	"ripieno/mix/expand"
+	"ripieno/mix/hum"
 	"ripieno/mix/tone"
 )
 
 // Heard is what a recording says of itself when it is known where the piece
 // lies in it: its noise, and where it is played. It is measured before anything
-// is done to its sound but the repair of its channels.
+// is done to its sound but the repair of its channels and the taking out of hum.
 type Heard struct {
 	Noise   denoise.Noise
 	Playing expand.Playing // in seconds of the recording
+	Hum     []float64      // hertz of the lines that were out of it; none where it was not looked for
 }
 
 // HeardVersion is the version of what [Hear] measures. Raise it when a figure
 // changes.
-const HeardVersion = 3
+const HeardVersion = 4
+
+// early is how long before the piece a recording may be played, seconds: a bow begins before
+// the beat, and a player may be early.
+const early = 0.3
 
 // Hear reads a strip's recording and returns what it says of itself. The piece
 // lies in guide frames piece. An error is a [*StripError].
@@ -26,25 +32,48 @@ func Hear(s Strip, piece Span) (Heard, error) {
 	if err := s.check(); err != nil {
 		return h, err
 	}
-	seconds := func(f audio.Frames) float64 { return (f.Seconds() - s.Offset - s.Delay) / s.Drift.Ratio() }
-	in := expand.Piece{From: seconds(piece.From), To: seconds(piece.To)}
+	in := expand.Piece{From: s.seconds(piece.From), To: s.seconds(piece.To)}
 	err := s.read(func(src audio.Source) error {
-		// A bow begins before the beat, and a player may be early.
-		const early = 0.3
 		noise, playing, err := expand.Hear(src, int64((in.From-early)*float64(src.Rate())), in)
 		if err == nil {
-			h.Noise, h.Playing = *noise, playing
+			h.Noise, h.Playing, h.Hum = *noise, playing, s.Hum
 		}
 		return err
 	})
 	return h, err
 }
 
+// repaired returns a strip's recording with its channels repaired and its hum taken out.
+func (s *Strip) repaired(raw audio.Source) audio.Source {
+	return hum.New(newFolded(raw, s.Repair), s.Hum)
+}
+
+// FindHum returns the lines of the mains' hum in a strip's recording, in hertz; nil where
+// there is none or too little is heard before the piece, which lies in guide frames piece.
+// An error is a [*StripError].
+func FindHum(s Strip, piece Span) ([]float64, error) {
+	if err := s.check(); err != nil {
+		return nil, err
+	}
+	s.Hum = nil
+	var lines []float64
+	err := s.read(func(src audio.Source) (err error) {
+		lines, err = hum.Find(src, int64((s.seconds(piece.From)-early)*float64(src.Rate())))
+		return err
+	})
+	return lines, err
+}
+
+// seconds returns where in its recording a guide frame lies.
+func (s *Strip) seconds(f audio.Frames) float64 {
+	return (f.Seconds() - s.Offset - s.Delay) / s.Drift.Ratio()
+}
+
 // read hands the strip's repaired recording to f, and closes it.
 func (s *Strip) read(f func(audio.Source) error) error {
 	raw, err := s.Open()
 	if err == nil {
-		err = f(newFolded(raw, s.Repair))
+		err = f(s.repaired(raw))
 		if e := audio.Close(raw); err == nil {
 			err = e
 		}

@@ -51,7 +51,7 @@ func LearnNoise(s Strip) (*Noise, error) {
 	if err != nil {
 		return nil, &StripError{s.Name, err}
 	}
-	n, err := learn(newFolded(raw, s.Repair))
+	n, err := learn(s.repaired(raw))
 	if e := audio.Close(raw); err == nil {
 		err = e
 	}

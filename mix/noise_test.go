@@ -12,8 +12,8 @@ import (
 	"ripieno/mix/denoise"
 )
 
-// hum returns mains hum with hiss: 50 Hz, its harmonics, and noise.
-func hum(level float64, n int) []float64 {
+// humming returns mains hum with hiss: 50 Hz, its harmonics, and noise.
+func humming(level float64, n int) []float64 {
 	rng := rand.New(rand.NewPCG(8, 8))
 	x := make([]float64, n)
 	for i := range x {
@@ -30,7 +30,7 @@ func hum(level float64, n int) []float64 {
 // tone keeps its level.
 func TestDenoise(t *testing.T) {
 	n := 12 * rate
-	x, clean := hum(0.003, n), make([]float64, n)
+	x, clean := humming(0.003, n), make([]float64, n)
 	for i := 6 * rate; i < n; i++ { // a pause, then a tone
 		clean[i] = 0.3 * math.Sin(2*math.Pi*440*float64(i)/rate)
 		x[i] += clean[i]
@@ -70,7 +70,7 @@ func TestDenoise(t *testing.T) {
 func TestDenoiseUnderMusic(t *testing.T) {
 	n := 14 * rate
 	rng := rand.New(rand.NewPCG(5, 5))
-	x, clean, noise := make([]float64, n), make([]float64, n), hum(0.002, n)
+	x, clean, noise := make([]float64, n), make([]float64, n), humming(0.002, n)
 	for at := 4 * rate; at < 12*rate; at += rate * 2 / 5 {
 		hz := 110 * math.Pow(2, float64(rng.IntN(36))/12)
 		for h := 1.0; h < 8; h++ {

@@ -31,6 +31,7 @@ type Strip struct {
 	Mute     bool           // leaves the strip out altogether
 	Fade     audio.Frames   // length of the fades at trims and mutes; 0: DefaultFade
 	Repair   Repair         // what to make of the channels; see Analysis
+	Hum      []float64      // hertz of the lines of hum that are taken out; see FindHum
 	Denoise  *Denoise       // none by default
 	Reduce   *Reduce        // of learned noise; none by default, and none beside Denoise
 	Playing  expand.Curve   // where it is played, and closed elsewhere; nil: open everywhere

@@ -26,7 +26,6 @@ import (
 	"context"
 	"runtime"
 	"slices"
-	"sync"
 
 	"golang.org/x/sync/errgroup"
 
@@ -34,22 +33,6 @@ import (
 	"ripieno/assemble/ffmpeg"
 	"ripieno/mix/tempo"
 )
-
-// Options say which demo is made.
-type Options struct {
-	// Seed decides the lots: start times, clocks and human timing. Every
-	// value is good, also 0.
-	Seed uint64
-	// Workers is how many players are recorded at the same time; 0 or less:
-	// one for each processor. It changes no byte of the result.
-	Workers int
-	// Draft has two drawings a second, each in as many frames as there are in
-	// half a second, and encodes picture and sound quickly, for tests that need no smooth movement:
-	// drawing and encoding are most of the work.
-	Draft bool
-	// Without leaves takes out, by their names. The others are the same.
-	Without []string
-}
 
 // Make writes the demo into dir, which it creates, and returns what is true
 // of it. report, when not nil, hears how many of total units are done and what
@@ -68,15 +51,6 @@ func Make(ctx context.Context, tool *ffmpeg.Tool, dir string, o Options,
 		return Truth{}, err
 	}
 	return p.make(ctx, tool, dir, report)
-}
-
-// production is a demo that is decided but not made.
-type production struct {
-	piece   score.Piece
-	tempo   *tempo.Map
-	cast    []player
-	options Options
-	text    string // production.yaml
 }
 
 // plan decides everything and touches no file.
@@ -125,21 +99,4 @@ func (p *production) make(ctx context.Context, tool *ffmpeg.Tool, dir string,
 	}
 	bar.add(0, "all takes")
 	return truth, nil
-}
-
-// progress adds up what the workers have done.
-type progress struct {
-	mu          sync.Mutex
-	report      func(done, total float64, what string)
-	done, total float64
-}
-
-// add counts units of work and tells the listener.
-func (p *progress) add(units float64, what string) {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	p.done += units
-	if p.report != nil {
-		p.report(p.done, p.total, what)
-	}
 }

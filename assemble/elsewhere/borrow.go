@@ -74,7 +74,8 @@ func borrow(ctx context.Context, s *session.Session, join func(context.Context) 
 }
 
 // Forecast tells what a run would take now, with the machines that the session's
-// settings invite to when they can be reached.
+// settings invite to when they can be reached. Unlike a run it waits for the
+// machines, since they are what it is asked about.
 func Forecast(ctx context.Context, s *session.Session, tasks []task.Task) (task.Forecast, error) {
 	if with := s.Settings().With; with != "" {
 		found, err := Join(ctx, s.Tool(), with, places(s), s.Message)
@@ -93,6 +94,7 @@ func Forecast(ctx context.Context, s *session.Session, tasks []task.Task) (task.
 }
 
 // later is machines that are still looked for: until then there is room for nothing.
+// It lets a run begin here at once instead of waiting for a trial film and the line.
 type later struct {
 	mu    sync.Mutex
 	found fleet

@@ -31,14 +31,17 @@ func workFolder() (string, error) {
 	return os.MkdirTemp("", fmt.Sprintf("%s%d.*", mine, os.Getpid()))
 }
 
-// ownerOf returns the process that made a folder.
+// ownerOf returns the process that made a folder. ok is false for a folder that only
+// begins like one of ours.
 func ownerOf(dir, prefix string) (pid int, ok bool) {
 	number, _, ok := strings.Cut(strings.TrimPrefix(filepath.Base(dir), prefix), ".")
 	pid, err := strconv.Atoi(number)
 	return pid, ok && err == nil && pid > 0
 }
 
-// isAlive reports whether there is a process, as far as can be told.
+// isAlive reports whether there is a process, as far as can be told. A number that
+// another process has by now counts as alive: the folder is then left until that
+// ends.
 func isAlive(pid int) bool {
 	p, err := os.FindProcess(pid)
 	if err != nil {

@@ -45,6 +45,8 @@ func newCache(dir string, space int64, from depot, takes *shared) (*cache, error
 
 // use returns the path of a file and a function that gives it back. The file is
 // fetched when it is not there; its hash was right then, and nobody else writes here.
+// Several orders that want one file wait for one fetching of it; when that fails, all
+// of them fail, and the next one tries again.
 func (c *cache) use(ctx context.Context, f order.File) (string, func(), error) {
 	path := filepath.Join(c.dir, f.Hash)
 	c.mu.Lock()
@@ -119,7 +121,8 @@ func (c *cache) keep(f order.File, path string) {
 }
 
 // makeRoom removes what was not used for longest until the bound is kept, and never
-// what is in use. c is locked.
+// what is in use. c is locked. The bound may be passed while all files are in use: an
+// order needs all of its inputs at once.
 func (c *cache) makeRoom() {
 	for c.bytes > c.space {
 		oldest := ""
@@ -147,7 +150,8 @@ func (k *kept) isReady() bool {
 	}
 }
 
-// await calls try until it does not fail, with a pause that grows to a second.
+// await calls try until it does not fail, with a pause that grows to a second. The
+// error is that of the last try, with ctx's.
 func await(ctx context.Context, try func() error) error {
 	for pause := 50 * time.Millisecond; ; pause = min(2*pause, time.Second) {
 		err := try()

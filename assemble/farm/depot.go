@@ -60,7 +60,9 @@ func hashed(name, path string) (order.File, error) {
 }
 
 // receive writes to path what fill writes, and fails with errDamaged when that is not f.
-// What is not whole is removed again.
+// What is not whole is removed again. The hash is taken of what was written, so a
+// file that is at path is f. Whether it reached the disk is not asked: it is fetched
+// again after a crash.
 func receive(f order.File, path string, fill func(w io.Writer) error) (err error) {
 	w, err := os.OpenFile(path, os.O_CREATE|os.O_WRONLY|os.O_TRUNC, 0o600)
 	if err != nil {

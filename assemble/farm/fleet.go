@@ -43,7 +43,9 @@ func (f *Fleet) Room() int {
 	return cores + machines
 }
 
-// Make implements [task.Away].
+// Make implements [task.Away]. Errors mean that the output has to be made here; none
+// of them is the user's. Hashes are compared before anything is sent, since a take
+// may have been exchanged meanwhile.
 func (f *Fleet) Make(ctx context.Context, p task.Parcel, dst string) error {
 	args, err := json.Marshal(p.Args)
 	if err != nil {
@@ -86,11 +88,13 @@ func (f *Fleet) describe(path string) (order.File, error) {
 // the same.
 func (f *Fleet) Doubts(p task.Parcel) bool {
 	id := p.Action.ID()
+	// Keys are hashes, so their first 16 bits are as good as drawn by lot.
 	const most = 1 << 16
 	return float64(int(id[0])<<8|int(id[1]))/most < f.Checked
 }
 
-// Differs implements [task.Away].
+// Differs implements [task.Away]. One result that is wrong may stand for many that
+// nobody compared.
 func (f *Fleet) Differs(p task.Parcel, there, here []byte) {
 	f.mu.Lock()
 	first := !f.wrong

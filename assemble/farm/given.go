@@ -39,7 +39,8 @@ var errNobody = errors.New("farm: nobody of this class is here")
 // errNoHub is why an order is not given out, or not waited for.
 var errNoHub = errors.New("farm: the hub is not there")
 
-// publish puts an order into the queue, or a copy of one that is slow.
+// publish puts an order into the queue, or a copy of one that is slow. The hub keeps one
+// order of a key, the newest.
 func (h *Home) publish(ctx context.Context, g *given, second bool) error {
 	// The engine may call the order lost before it has told where it stands.
 	g.mu.Lock()
@@ -62,7 +63,7 @@ func subjectOf(o order.Order, second bool) string {
 }
 
 // heedGivenUp hears which orders the engine gives to nobody any more, since so many
-// workers have tried.
+// workers have tried. The engine names them by their place in the queue, not by key.
 func (h *Home) heedGivenUp() error {
 	_, err := h.nc.Subscribe(givenUpSubject, func(m *nats.Msg) {
 		var up struct {
@@ -101,6 +102,8 @@ func (g *given) giveUp(place uint64) {
 
 // wait returns the result of an order, and an error when none can be expected: the
 // last machine of the class has gone, all have tried, or the hub is away for a lease.
+// It looks every third of a lease, so a result that was said while the line was down
+// is found by then.
 func (h *Home) wait(ctx context.Context, g *given) (order.Result, error) {
 	tick := time.NewTicker(lease / beats)
 	defer tick.Stop()

@@ -14,7 +14,7 @@ import (
 )
 
 // Class says which machines make the same bytes: those for which all of it is
-// equal.
+// equal. Its fields are compared as texts; nobody reads them but people who ask why.
 type Class struct {
 	Rules  string `json:"rules"`  // versions of the rules
 	FFmpeg string `json:"ffmpeg"` // the whole answer of ffmpeg -version
@@ -92,6 +92,8 @@ func (c *crew) watch(nc *nats.Conn) error {
 }
 
 // hear takes in what a machine says of itself; what makes no sense is left out.
+// Whoever holds a worker's key may say anything, so numbers are bounded before they
+// are used.
 func (c *crew) hear(subject string, data []byte) {
 	var m Machine
 	if len(data) > maxHere || json.Unmarshal(data, &m) != nil || m.Name == "" || m.Cores < 0 || m.Cores > maxCores {
@@ -121,7 +123,9 @@ func (c *crew) present() []Machine {
 	return list
 }
 
-// room returns how many cores and machines of a class are present.
+// room returns how many cores and machines of a class are present. It trusts what
+// machines say of themselves: one that lies gets orders, and its results are hashed
+// and some of them made again.
 func (c *crew) room(class string) (cores, machines int) {
 	for _, m := range c.present() {
 		if m.Class.ID() == class {
@@ -158,7 +162,8 @@ func (c *crew) idle(class string) int {
 }
 
 // announce says every few seconds who works here, and when somebody asks, until ctx
-// ends, and then that it is gone.
+// ends, and then that it is gone. Its last word has no cores, by which others know
+// that it left and did not fall silent.
 func announce(ctx context.Context, nc *nats.Conn, guest string, tell func() Machine) {
 	say := func(m Machine) {
 		if data, err := json.Marshal(m); err == nil {

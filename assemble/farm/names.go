@@ -33,7 +33,8 @@ func orderSubject(class, key string) string { return ordersStream + "." + class 
 func resultSubject(key string) string       { return resultsStream + "." + key }
 
 // layOut makes the streams and buckets that are missing. space bounds the bytes of
-// all together; 0 is no bound.
+// all together; 0 is no bound. It may be called again with another space. A sixteenth
+// goes to orders and to results each, eight to what is read and six to what is made.
 func layOut(ctx context.Context, js jetstream.JetStream, space int64) error {
 	const kept = 24 * time.Hour // for a home that is away for so long
 	share := func(part int64) int64 {

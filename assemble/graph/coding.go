@@ -187,3 +187,15 @@ func Try(c Coding, canvas layout.Canvas, rate shot.Rate, frames int, dst string)
 		return e.output(filter(s, "format", "pix_fmts=yuv420p"), canvas, rate, frames, dst)
 	})
 }
+
+// encoderThreads returns how many threads x264 gets for a canvas. Its bytes depend on
+// them, so neither the machine nor what else runs has a say. Segments are what
+// runs in parallel: while they keep the cores busy, one thread each costs a
+// twentieth less than two. Of a picture so large that memory lets no second
+// segment run beside the first, two work on one.
+func encoderThreads(c layout.Canvas) string {
+	if c.W*c.H > 1920*1088 {
+		return "2"
+	}
+	return "1"
+}

@@ -10,34 +10,11 @@ import (
 	"ripieno/layout/shot"
 )
 
-// Into is a transition over all frames of a segment: one scene becomes another. When
-// tiles glide from their place in the first to that in the second, neither scene holds
-// them: the first dissolves into bare ground, they glide, and the second comes.
-type Into struct {
-	Scene
-	Cover string // the ground alone, behind what glides; "" when nothing leaves
-	Moves []Move // in the order in which they lie on each other
-	// Leave and Arrive are how many frames the first scene takes to go and the second
-	// to come, before and behind the gliding.
-	Leave  int `key:"omitzero"`
-	Arrive int `key:"omitzero"`
-	// Names are pictures of the names of gliding tiles, which go with the first scene
-	// and come with the second; "" for none.
-	Names [2]string `key:"omitzero"`
-}
-
 // Move is a picture on its way.
 type Move struct {
 	Piece  Piece          // as in the second scene
 	From   layout.Rect    // its place in the first
 	Window [2]layout.Rect // the part of the mezzanine in the first and in the second
-}
-
-// Fade brings the film out of black and back. All are frames; Total and At
-// place the segment in its film.
-type Fade struct {
-	In, Out   int // lengths, 0 for none
-	At, Total int
 }
 
 // into lays a transition over its first scene. In frame k of n the second

@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"os"
 	"slices"
 	"strconv"
 	"strings"
@@ -110,15 +109,6 @@ func decodable(info Info) error {
 		return tooMuch(info.Path, bytes, need)
 	}
 	return nil
-}
-
-// fileSize returns a file's size in bytes, 0 for none.
-func fileSize(path string) int64 {
-	st, err := os.Stat(path)
-	if err != nil {
-		return 0
-	}
-	return st.Size()
 }
 
 // Bounds of decoding sound. A process takes 60 MB, 2 more for each of several

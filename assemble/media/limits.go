@@ -1,8 +1,10 @@
 package media
 
 import (
+	"errors"
 	"fmt"
 	"math"
+	"os"
 	"strings"
 	"time"
 
@@ -227,3 +229,25 @@ func better(a, b *Audio) bool {
 	const good = 44100
 	return min(a.Rate, good) > min(b.Rate, good) && 3*a.Rate >= 4*b.Rate
 }
+
+// fileSize returns a file's size in bytes, 0 for none.
+func fileSize(path string) int64 {
+	st, err := os.Stat(path)
+	if err != nil {
+		return 0
+	}
+	return st.Size()
+}
+
+// Errors of ParseProbe that speak about the file. They are worded for the
+// person who will see them.
+var (
+	errNoStreams   = errors.New("the file holds neither picture nor sound that can be read")
+	errHugePicture = fmt.Errorf("the picture is absurdly large, at most %d pixels are accepted and %d a side",
+		MaxPixels, MaxSide)
+	errTinyPicture = fmt.Errorf("the picture is absurdly small, its sides must have %d pixels at least", MinSide)
+	errShape       = fmt.Errorf("the picture is a strip, more than %d times as long as wide", MaxShape)
+	errChannels    = fmt.Errorf("the sound has more than %d channels", MaxChannels)
+	errTrack       = errors.New("the file does not have that sound track")
+	errRate        = errors.New("the sound has an absurd sample rate")
+)

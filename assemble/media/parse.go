@@ -10,19 +10,6 @@ import (
 	"strings"
 )
 
-// Errors of ParseProbe that speak about the file. They are worded for the
-// person who will see them.
-var (
-	errNoStreams   = errors.New("the file holds neither picture nor sound that can be read")
-	errHugePicture = fmt.Errorf("the picture is absurdly large, at most %d pixels are accepted and %d a side",
-		MaxPixels, MaxSide)
-	errTinyPicture = fmt.Errorf("the picture is absurdly small, its sides must have %d pixels at least", MinSide)
-	errShape       = fmt.Errorf("the picture is a strip, more than %d times as long as wide", MaxShape)
-	errChannels    = fmt.Errorf("the sound has more than %d channels", MaxChannels)
-	errTrack       = errors.New("the file does not have that sound track")
-	errRate        = errors.New("the sound has an absurd sample rate")
-)
-
 // hintFor says what to ask for after a refusal by ParseProbe.
 func hintFor(err error) string {
 	switch {

@@ -1,8 +1,6 @@
 package production
 
 import (
-	"slices"
-
 	"ripieno/assemble/fault"
 	"ripieno/layout"
 	"ripieno/layout/shot"
@@ -37,21 +35,6 @@ type Picture struct {
 	FadeOut        float64 // seconds in which it goes into black; 0 when not given
 	LeadIn         float64 // seconds of film before measure 1; 3 when not given
 	Tail           float64 // seconds of film after the last measure; 3 when not given
-}
-
-// NamesAvoid reports whether names are kept off heads and hands, of which something must
-// be known for that: they lie on pictures, nobody says in which corner, and the shape of
-// tiles is searched for somewhere.
-func (p *Production) NamesAvoid() bool {
-	searched := p.Picture.Shapes != (layout.Shapes{})
-	for _, s := range p.Shots {
-		searched = searched || s.Aspect.Shapes != (layout.Shapes{})
-	}
-	for _, d := range p.Deliver {
-		searched = searched || d.Aspect.Shapes != (layout.Shapes{})
-	}
-	named := p.Picture.Labels || slices.ContainsFunc(p.Shots, func(s Shot) bool { return s.Labels != nil && *s.Labels })
-	return searched && named && p.Picture.LabelStyle != layout.Strip && p.Picture.LabelCorner == layout.AutoCorner
 }
 
 // Aspect is the shape of tiles: one, or any within a range. Its zero value is

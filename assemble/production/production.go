@@ -13,11 +13,13 @@
 package production
 
 import (
+	"fmt"
+	"slices"
 	"time"
 
-	"fmt"
 	"ripieno/assemble/fault"
 	"ripieno/assemble/intake/limit"
+	"ripieno/layout"
 	"ripieno/mix/tempo"
 	"ripieno/mix/tempo/score"
 )
@@ -95,13 +97,6 @@ type Section struct {
 	Mark       fault.Mark
 }
 
-// Asset is a file of the production that is not a take: a font, a picture, a
-// recorded room.
-type Asset struct {
-	Path string // relative to the production's folder
-	Mark fault.Mark
-}
-
 // Assets returns all such files that the manifest names, as often as it does.
 func (p *Production) Assets() []Asset {
 	list := append([]Asset(nil), p.Picture.Fonts...)
@@ -158,4 +153,19 @@ func (p *Production) ScoreRemarks() []string {
 		all = append(all, p.Beats.Describe()...)
 	}
 	return all
+}
+
+// NamesAvoid reports whether names are kept off heads and hands, of which something must
+// be known for that: they lie on pictures, nobody says in which corner, and the shape of
+// tiles is searched for somewhere.
+func (p *Production) NamesAvoid() bool {
+	searched := p.Picture.Shapes != (layout.Shapes{})
+	for _, s := range p.Shots {
+		searched = searched || s.Aspect.Shapes != (layout.Shapes{})
+	}
+	for _, d := range p.Deliver {
+		searched = searched || d.Aspect.Shapes != (layout.Shapes{})
+	}
+	named := p.Picture.Labels || slices.ContainsFunc(p.Shots, func(s Shot) bool { return s.Labels != nil && *s.Labels })
+	return searched && named && p.Picture.LabelStyle != layout.Strip && p.Picture.LabelCorner == layout.AutoCorner
 }

@@ -6,27 +6,6 @@ import (
 	"unicode"
 )
 
-// Release is what a player, or the guardian of a minor, has agreed to have
-// published.
-type Release string
-
-// The releases. ReleaseMissing is a take of which nothing is written down.
-const (
-	ReleaseMissing   Release = ""
-	ReleaseYes       Release = "yes"        // face, sound and name
-	ReleaseAudioOnly Release = "audio-only" // sound and name: the picture goes into nothing that is made
-	// nothing: neither picture nor sound nor name goes into anything that is made
-	ReleaseNo Release = "no"
-)
-
-// Word returns the release in a word: "missing" when nothing is written down.
-func (r Release) Word() string {
-	if r == ReleaseMissing {
-		return "missing"
-	}
-	return string(r)
-}
-
 // ShowsPicture reports whether the take's picture may be opened to make
 // something of it. A missing release does not forbid it: rough cuts are made
 // before the answers are in.

@@ -43,6 +43,7 @@ type Strip struct {
 type Clean struct {
 	Silence bool // closes it where nobody plays
 	Noise   bool // makes the noise under the playing softer
+	Hum     bool // takes out the hum of the mains
 	Tone    bool // brings the colour of phones toward that of microphones
 }
 

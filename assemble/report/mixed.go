@@ -28,6 +28,9 @@ func (c *Cleaned) words(w *phrase.Book) []string {
 	if c.Reduced > 0 {
 		list = append(list, w.Say("report.reduced", "db", w.Number(c.Reduced, 0)))
 	}
+	if c.Hum != "" {
+		list = append(list, w.Say("report.hum", "hertz", c.Hum))
+	}
 	if c.Lows != 0 || c.Presence != 0 {
 		signed := func(v float64) string { return w.Figure(fmt.Sprintf("%+.1f", v)) }
 		list = append(list, w.Say("report.phone", "lows", signed(c.Lows), "presence", signed(c.Presence)))

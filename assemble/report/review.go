@@ -128,6 +128,7 @@ type Loudness struct {
 type Cleaned struct {
 	Closed         float64 // share of the film in which it is closed
 	Reduced        float64 // of the noise under the playing, at most
+	Hum            string  // the lines of the mains' hum that are taken out, hertz; empty: none
 	Lows, Presence float64 // added to the colour of the phone that recorded it
 }
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"strings"
 
 	"ripieno/assemble/plan"
 	"ripieno/assemble/store"
@@ -16,7 +17,7 @@ import (
 // cleanRule is the version of what is done to takes by themselves. Raise it when
 // a sample of a cleaned voice changes, and only then: films without are not
 // touched by it.
-const cleanRule = 2
+const cleanRule = 3
 
 // costHeard is the estimated cost in seconds of one core of hearing a second of
 // sound.
@@ -34,7 +35,17 @@ func heardTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis]) task.Ref[mix
 		Action: store.NewAction("heard").Version(mix.HeardVersion).Arg("clock", s.Sound.Clock).
 			Arg("delay", s.Treat.Delay).Arg("piece", s.Clean.Piece),
 	}
-	return listenTo(t, r, s, level, func(strip mix.Strip) (mix.Heard, error) { return mix.Hear(strip, s.Clean.Piece) })
+	if s.Clean.Hum {
+		t.Action = t.Action.Arg("hum", true)
+	}
+	return listenTo(t, r, s, level, func(strip mix.Strip) (_ mix.Heard, err error) {
+		if s.Clean.Hum {
+			if strip.Hum, err = mix.FindHum(strip, s.Clean.Piece); err != nil {
+				return mix.Heard{}, err
+			}
+		}
+		return mix.Hear(strip, s.Clean.Piece)
+	})
 }
 
 // listenTo completes a task that hears something in a recording as it was made,
@@ -65,6 +76,9 @@ func listenTo[T any](t task.Task, r Sound, s plan.Strip, level task.Ref[mix.Anal
 // It adds the equaliser of a phone before that of the manifest, which is meant to be
 // heard on top of it.
 func applyCleaning(strip mix.Strip, c plan.Cleaning, h mix.Heard, phones tone.Phones) mix.Strip {
+	if c.Hum {
+		strip.Hum = h.Hum
+	}
 	if c.Silence {
 		strip.Playing = h.Curve(strip)
 	}
@@ -86,6 +100,8 @@ type CleanResult struct {
 	// What is added to the colour of a phone: below 110 Hz, and about 3.2 kHz.
 	Lows     float64 `json:"lows_db"`
 	Presence float64 `json:"presence_db"`
+	// The lines of the mains' hum that are taken out, hertz.
+	Hum []float64 `json:"hum_hz,omitempty"`
 }
 
 // cleanResult describes what was done to strip i, nil for nothing.
@@ -95,6 +111,9 @@ func (t *Track) cleanResult(i int, h mix.Heard, phones tone.Phones) *CleanResult
 		return nil
 	}
 	r := &CleanResult{}
+	for _, hz := range h.Hum {
+		r.Hum = append(r.Hum, math.Round(hz*100)/100)
+	}
 	if !math.IsNaN(h.Playing.Distance) {
 		d := math.Round(h.Playing.Distance*10) / 10
 		r.Distance = &d
@@ -129,6 +148,9 @@ func (r *CleanResult) words() []string {
 		notes = append(notes, fmt.Sprintf("noise %.0f dB under the playing, reduced by up to %.0f dB", *r.Distance,
 			r.Reduced))
 	}
+	if len(r.Hum) > 0 {
+		notes = append(notes, "hum of the mains taken out at "+hertz(r.Hum))
+	}
 	switch {
 	case r.Lows != 0:
 		notes = append(notes, fmt.Sprintf("a phone: lows %+.1f dB, presence %+.1f dB", r.Lows, r.Presence))
@@ -136,6 +158,19 @@ func (r *CleanResult) words() []string {
 		notes = append(notes, fmt.Sprintf("a phone: presence %+.1f dB", r.Presence))
 	}
 	return notes
+}
+
+// hertz names frequencies, such as 50, 100 and 150 Hz; there is one at least.
+func hertz(list []float64) string {
+	words := make([]string, len(list))
+	for i, hz := range list {
+		words[i] = fmt.Sprintf("%.0f", hz)
+	}
+	last := len(words) - 1
+	if last == 0 {
+		return words[0] + " Hz"
+	}
+	return strings.Join(words[:last], ", ") + " and " + words[last] + " Hz"
 }
 
 // Cleanings returns the tasks that [Track.Cleaned] reads; none of a nil track.

@@ -74,7 +74,9 @@ func pairTask(r Sound, s plan.Strip, heard task.Ref[mix.Heard]) task.Ref[tone.Pa
 		}
 		beside := s
 		beside.Sound = *s.Beside
-		pair, err := mix.Compare(placeRecording(s, samples), placeRecording(beside, other), h, s.Clean.Piece)
+		microphone := placeRecording(s, samples)
+		microphone.Hum = h.Hum
+		pair, err := mix.Compare(microphone, placeRecording(beside, other), h, s.Clean.Piece)
 		if err != nil {
 			return err
 		}

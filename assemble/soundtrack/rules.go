@@ -43,15 +43,17 @@ func (w voiceWork) run(ctx context.Context, in []string, dir string) error {
 	}
 	s := plan.Strip{Take: w.take}
 	s.Sound.Clock, s.Treat = w.Clock, w.Treat
-	strip, err := applyTreatment(placeRecording(s, in[0]), w.Treat, level)
-	if err != nil {
+	strip, heard := placeRecording(s, in[0]), mix.Heard{}
+	if w.Clean.Any() {
+		if heard, err = store.Load[mix.Heard](in[2]); err != nil {
+			return err
+		}
+		strip.Hum = heard.Hum // noise by hand is learned without it
+	}
+	if strip, err = applyTreatment(strip, w.Treat, level); err != nil {
 		return err
 	}
 	if w.Clean.Any() {
-		heard, err := store.Load[mix.Heard](in[2])
-		if err != nil {
-			return err
-		}
 		phones := tone.Usual
 		if w.Clean.Tone && len(in) > 3 {
 			if phones, err = store.Load[tone.Phones](in[3]); err != nil {

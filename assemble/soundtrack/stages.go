@@ -36,9 +36,9 @@ var stageSteps = []stageStep{
 	{name: "recorded"},
 	{name: "balance", level: true},
 	{name: "silence", level: true, clean: plan.Cleaning{Silence: true}},
-	{name: "noise", level: true, clean: plan.Cleaning{Silence: true, Noise: true}},
-	{name: "tone", level: true, clean: plan.Cleaning{Silence: true, Noise: true, Tone: true}},
-	{name: "master", level: true, clean: plan.Cleaning{Silence: true, Noise: true, Tone: true}, master: true},
+	{name: "noise", level: true, clean: plan.Cleaning{Silence: true, Noise: true, Hum: true}},
+	{name: "tone", level: true, clean: plan.Cleaning{Silence: true, Noise: true, Tone: true, Hum: true}},
+	{name: "master", level: true, clean: plan.Cleaning{Silence: true, Noise: true, Tone: true, Hum: true}, master: true},
 }
 
 // How much of the film is written, and how much of it lies before the first measure, where
@@ -98,7 +98,7 @@ func (t *Track) stageTask(step stageStep, window mix.Span) task.Ref[string] {
 // of returns what of a take's cleaning belongs to the step.
 func (s stageStep) of(c plan.Cleaning) plan.Cleaning {
 	return plan.Cleaning{Silence: c.Silence && s.clean.Silence, Noise: c.Noise && s.clean.Noise,
-		Tone: c.Tone && s.clean.Tone, Piece: c.Piece}
+		Tone: c.Tone && s.clean.Tone, Hum: c.Hum && s.clean.Hum, Piece: c.Piece}
 }
 
 // mixStage writes the window as far as a step, at the loudness of the film.
@@ -159,15 +159,19 @@ func (p part) untilStep(step stageStep, in task.Inputs, phones task.Ref[tone.Pho
 	if err != nil {
 		return mix.Strip{}, err
 	}
-	s, err := applyTreatment(placeRecording(p.Strip, samples), p.Treat, a)
-	if err != nil {
-		return s, err
-	}
-	if clean := step.of(p.Clean); clean.Any() {
-		h, err := p.heard.Read(in)
-		if err != nil {
+	s, h, clean := placeRecording(p.Strip, samples), mix.Heard{}, step.of(p.Clean)
+	if clean.Any() {
+		if h, err = p.heard.Read(in); err != nil {
 			return s, err
 		}
+	}
+	if clean.Hum {
+		s.Hum = h.Hum
+	}
+	if s, err = applyTreatment(s, p.Treat, a); err != nil {
+		return s, err
+	}
+	if clean.Any() {
 		usual := tone.Usual
 		if clean.Tone {
 			if usual, err = readPhones(phones, in); err != nil {

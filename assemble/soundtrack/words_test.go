@@ -204,6 +204,8 @@ func TestWordsOfCleaning(t *testing.T) {
 		{&CleanResult{Reduced: 6, Distance: num(21.4)},
 			[]string{"noise 21 dB under the playing, reduced by up to 6 dB"}},
 		{&CleanResult{Distance: num(21.4)}, nil},
+		{&CleanResult{Hum: []float64{50.02}}, []string{"hum of the mains taken out at 50 Hz"}},
+		{&CleanResult{Hum: []float64{59.98, 119.96, 179.94}}, []string{"hum of the mains taken out at 60, 120 and 180 Hz"}},
 		{&CleanResult{Lows: 4.5, Presence: -1}, []string{"a phone: lows +4.5 dB, presence -1.0 dB"}},
 		{&CleanResult{Presence: 2}, []string{"a phone: presence +2.0 dB"}},
 		{&CleanResult{Open: num(0.5), Distance: num(20), Reduced: 3, Lows: 1},
@@ -309,21 +311,21 @@ func TestFilesOfSections(t *testing.T) {
 // A step does what the one before it does and one thing more, and never what the take
 // itself does not want.
 func TestSteps(t *testing.T) {
-	all := plan.Cleaning{Silence: true, Noise: true, Tone: true, Piece: mix.Span{From: 1, To: 2}}
-	done := func(c plan.Cleaning) string { return fmt.Sprint(c.Silence, c.Noise, c.Tone, c.Piece) }
+	all := plan.Cleaning{Silence: true, Noise: true, Tone: true, Hum: true, Piece: mix.Span{From: 1, To: 2}}
+	done := func(c plan.Cleaning) string { return fmt.Sprint(c.Silence, c.Noise, c.Hum, c.Tone, c.Piece) }
 	var got []string
 	for _, step := range stageSteps {
 		got = append(got, step.name+" "+done(step.of(all)))
-		if c := step.of(plan.Cleaning{Noise: true}); c.Silence || c.Tone {
+		if c := step.of(plan.Cleaning{Noise: true}); c.Silence || c.Tone || c.Hum {
 			t.Errorf("%s does %+v to a take that wants its noise reduced alone", step.name, c)
 		}
 		if step.of(plan.Cleaning{}).Any() {
 			t.Errorf("%s cleans a take that wants none", step.name)
 		}
 	}
-	want := []string{"recorded false false false {1 2}", "balance false false false {1 2}",
-		"silence true false false {1 2}", "noise true true false {1 2}", "tone true true true {1 2}",
-		"master true true true {1 2}"}
+	want := []string{"recorded false false false false {1 2}", "balance false false false false {1 2}",
+		"silence true false false false {1 2}", "noise true true true false {1 2}", "tone true true true true {1 2}",
+		"master true true true true {1 2}"}
 	if !slices.Equal(got, want) {
 		t.Errorf("%q, want %q", got, want)
 	}
@@ -499,7 +501,11 @@ func TestCleaningAStrip(t *testing.T) {
 		len(got.EQ) != 1 {
 		t.Errorf("%+v", got)
 	}
-	if got := applyCleaning(strip, plan.Cleaning{}, h, tone.Usual); got.Playing != nil || got.Reduce != nil ||
+	h.Hum = []float64{50, 100}
+	if got := applyCleaning(strip, plan.Cleaning{Hum: true}, h, tone.Usual); len(got.Hum) != 2 || got.Playing != nil {
+		t.Errorf("of hum alone: %+v", got)
+	}
+	if got := applyCleaning(strip, plan.Cleaning{}, h, tone.Usual); got.Hum != nil || got.Playing != nil || got.Reduce != nil ||
 		len(got.EQ) != 1 {
 		t.Errorf("of nothing: %+v", got)
 	}

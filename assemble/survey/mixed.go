@@ -1,6 +1,9 @@
 package survey
 
 import (
+	"fmt"
+	"strings"
+
 	"ripieno/assemble/report"
 	"ripieno/assemble/soundtrack"
 )
@@ -12,6 +15,11 @@ func cleanedOf(c *soundtrack.CleanResult) *report.Cleaned {
 		return nil
 	}
 	out := &report.Cleaned{Reduced: c.Reduced, Lows: c.Lows, Presence: c.Presence}
+	hum := make([]string, len(c.Hum))
+	for i, hz := range c.Hum {
+		hum[i] = fmt.Sprintf("%.0f", hz)
+	}
+	out.Hum = strings.Join(hum, ", ")
 	if c.Open != nil {
 		out.Closed = 1 - *c.Open
 	}

@@ -309,3 +309,11 @@ func NameBoxes(c layout.Canvas, labels []Label, look LabelLook, fonts *Fonts) []
 	}
 	return out
 }
+
+// stack returns the height of lines set without extra leading.
+func stack(lines []line) (h float64) {
+	for _, l := range lines {
+		h += l.height()
+	}
+	return h
+}

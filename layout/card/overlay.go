@@ -94,19 +94,6 @@ func Overlay(c layout.Canvas, o OverlayOptions) (*image.NRGBA, error) {
 	return p.NRGBA, nil
 }
 
-// stack returns the height of lines set without extra leading.
-func stack(lines []line) (h float64) {
-	for _, l := range lines {
-		h += l.height()
-	}
-	return h
-}
-
-// inside returns the pixels that touch b.
-func inside(b box) image.Rectangle {
-	return image.Rect(int(b.x0), int(b.y0), int(b.x1)+1, int(b.y1)+1)
-}
-
 // placeholder draws a calm tile: five thin lines with a few lozenge notes over
 // the text. Where the notes stand follows from the name, so players differ and
 // every render is alike.

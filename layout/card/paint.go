@@ -268,3 +268,8 @@ func diagonals(b box, step float64) (lines []box) {
 	}
 	return lines
 }
+
+// inside returns the pixels that touch b.
+func inside(b box) image.Rectangle {
+	return image.Rect(int(b.x0), int(b.y0), int(b.x1)+1, int(b.y1)+1)
+}

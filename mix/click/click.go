@@ -43,28 +43,6 @@ import (
 // Ceiling is the highest true peak of a guide, in dBTP.
 const Ceiling audio.Decibels = -3
 
-// Stated loudness in LUFS at 0 dB; see the package comment.
-const (
-	DownbeatLUFS    = -28.0
-	AccentLUFS      = -30.0
-	BeatLUFS        = -32.0
-	SubdivisionLUFS = -40.0
-	CueLUFS         = -28.0
-	CountToneLUFS   = -34.0
-	DroneLUFS       = -36.0
-)
-
-// Drone is a tone to tune to. It fades in after From and out before To, so
-// that two that follow each other do not overlap. What lies outside the guide
-// is left out.
-type Drone struct {
-	From, To   float64 // guide time in seconds, From < To
-	MIDINote   int     // 0 to 127, 60 is C4
-	Fifth      bool    // adds the fifth above, pure unless EqualFifth
-	EqualFifth bool    // the fifth is 700 cents and not 701.955; it beats slowly
-	Octave     bool    // adds the octave above
-}
-
 // Options is what a guide can be asked for. The zero value is a plain guide.
 type Options struct {
 	PitchHz          float64 // A4 in hertz, 380 to 480; 0: 440
@@ -203,10 +181,4 @@ func ParseNote(s string) (midi int, err error) {
 		return 0, fmt.Errorf("note %q is outside C-1 to G9", s)
 	}
 	return midi, nil
-}
-
-// Frequency returns the equal-tempered frequency of a MIDI note in hertz for a
-// reference A4 in hertz: pitch·2^((note−69)/12).
-func Frequency(note int, pitchHz float64) float64 {
-	return pitchHz * math.Exp2(float64(note-69)/12)
 }

@@ -184,3 +184,20 @@ func loudestSum(drones []drone) float64 {
 	}
 	return most
 }
+
+// Drone is a tone to tune to. It fades in after From and out before To, so
+// that two that follow each other do not overlap. What lies outside the guide
+// is left out.
+type Drone struct {
+	From, To   float64 // guide time in seconds, From < To
+	MIDINote   int     // 0 to 127, 60 is C4
+	Fifth      bool    // adds the fifth above, pure unless EqualFifth
+	EqualFifth bool    // the fifth is 700 cents and not 701.955; it beats slowly
+	Octave     bool    // adds the octave above
+}
+
+// Frequency returns the equal-tempered frequency of a MIDI note in hertz for a
+// reference A4 in hertz: pitch·2^((note−69)/12).
+func Frequency(note int, pitchHz float64) float64 {
+	return pitchHz * math.Exp2(float64(note-69)/12)
+}

@@ -153,3 +153,14 @@ func fadeEnd(wave []float64) []float64 {
 	}
 	return wave
 }
+
+// Stated loudness in LUFS at 0 dB; see the package comment.
+const (
+	DownbeatLUFS    = -28.0
+	AccentLUFS      = -30.0
+	BeatLUFS        = -32.0
+	SubdivisionLUFS = -40.0
+	CueLUFS         = -28.0
+	CountToneLUFS   = -34.0
+	DroneLUFS       = -36.0
+)
