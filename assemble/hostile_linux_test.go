@@ -26,7 +26,8 @@ const (
 	hostileTime = 30 * time.Second
 )
 
-// hostileVar says that TestHostileFiles has a process of its own.
+// hostileVar is the folder of the files for TestHostileFiles when it has a process of
+// its own.
 const hostileVar = "RIPIENO_HOSTILE"
 
 // costs is what a run takes at most.
@@ -88,15 +89,26 @@ func (c *costs) ended(u ffmpeg.Usage) {
 // memory of all processes at any moment nor the disk that all files together
 // take exceeds the bound of one, and no file keeps a processor busy for long.
 func TestHostileFiles(t *testing.T) {
+	t.Parallel()
+	table := hostiles()
 	// Linux counts what a process had before it became another program, and that
-	// is all that the other tests here have. So this one runs by itself.
-	if os.Getenv(hostileVar) == "" {
+	// is all that the other tests here have. So this one runs by itself, with the
+	// whole ffmpeg. The files are made here, where it starts quickly.
+	made := os.Getenv(hostileVar)
+	if made == "" {
 		self, err := os.Executable()
 		if err != nil {
 			t.Fatal(err)
 		}
+		made = t.TempDir()
+		tool := findTool(t)
+		run(t, tool, ffmpeg.Command{Args: join(somePicture, someSound, x264, []string{"-c:a", "aac", "-threads", "1",
+			"-y", filepath.Join(made, "good.mp4")})})
+		for _, h := range table {
+			h.write(t, tool, made)
+		}
 		cmd := exec.CommandContext(t.Context(), self, "-test.run=^TestHostileFiles$", "-test.v")
-		cmd.Env = append(os.Environ(), hostileVar+"=1", light.Variable+"="+light.Whole)
+		cmd.Env = append(os.Environ(), hostileVar+"="+made, light.Variable+"="+light.Whole)
 		out, err := cmd.CombinedOutput()
 		t.Logf("%s", out)
 		if err != nil || !strings.Contains(string(out), "--- PASS: TestHostileFiles") &&
@@ -106,12 +118,11 @@ func TestHostileFiles(t *testing.T) {
 		return
 	}
 	s := newShort(t)
-	run(t, s.tool, ffmpeg.Command{Args: join(somePicture, someSound, x264, []string{"-c:a", "aac", "-threads", "1",
-		"-y", s.file("good.mp4")})})
+	if err := os.CopyFS(s.file(""), os.DirFS(made)); err != nil {
+		t.Fatal(err)
+	}
 	takes := "  - {name: good, video: {file: intake/good.mp4, offset: 0}}\n"
-	table := hostiles()
 	for i, h := range table {
-		h.write(t, s.tool, s.file(""))
 		role := h.role
 		if role == "" {
 			role = "video"

@@ -10,13 +10,6 @@ import (
 	"ripieno/layout/shot"
 )
 
-// Move is a picture on its way.
-type Move struct {
-	Piece  Piece          // as in the second scene
-	From   layout.Rect    // its place in the first
-	Window [2]layout.Rect // the part of the mezzanine in the first and in the second
-}
-
 // into lays a transition over its first scene. In frame k of n the second
 // scene has the weight (k+1)/(n+1): the frames before and behind show either
 // alone.

@@ -151,3 +151,10 @@ type Fade struct {
 	In, Out   int // lengths, 0 for none
 	At, Total int
 }
+
+// Move is a picture on its way.
+type Move struct {
+	Piece  Piece          // as in the second scene
+	From   layout.Rect    // its place in the first
+	Window [2]layout.Rect // the part of the mezzanine in the first and in the second
+}

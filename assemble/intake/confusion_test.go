@@ -206,6 +206,7 @@ func madePictures() []madeTake {
 // was planted and what was found against README.md. Faults that are read off
 // the file and not measured are planted in what is known of it.
 func TestConfusion(t *testing.T) {
+	t.Parallel()
 	made := append(madeSounds(t), madePictures()...)
 	measured := map[Code]bool{}
 	for _, m := range made {

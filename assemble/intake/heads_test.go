@@ -194,6 +194,7 @@ var lights = []func(v, across float64) float64{
 // looks whether their heads are whole in tiles of every shape that can hold them.
 // It takes a third of these scenes, and all with RIPIENO_HEADS set.
 func TestHeadsStayInThePicture(t *testing.T) {
+	t.Parallel()
 	pictures := 3 // as few as movement is told from
 	if os.Getenv("RIPIENO_HEADS") != "" {
 		pictures = 4

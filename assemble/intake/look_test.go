@@ -129,6 +129,7 @@ func TestCadence(t *testing.T) {
 
 // Made-to-fault pictures, encoded, looked at and judged.
 func TestRealLook(t *testing.T) {
+	t.Parallel()
 	tool := ffmpegtest.Tool(t)
 	cases := []struct {
 		name, filter string

@@ -182,6 +182,7 @@ func TestGoodSoundIsNotMentioned(t *testing.T) {
 // straight from the converter and after the codecs of phones; at 1 dB under
 // full scale none is.
 func TestClipping(t *testing.T) {
+	t.Parallel()
 	for n, in := range instruments {
 		x := in.play(6, -66)
 		for _, c := range []struct {

@@ -12,7 +12,8 @@ import (
 
 // Cover returns a picture cut to w by h from its middle and scaled with a cubic
 // kernel; what is transparent in it shows the colour below, whose alpha is
-// ignored.
+// ignored. It computes with straight colours, as everything here: not in linear
+// light.
 func Cover(src image.Image, w, h int, below color.NRGBA) *image.NRGBA {
 	below.A = 255
 	b := src.Bounds()
@@ -38,7 +39,8 @@ var bayer = [4][4]float64{{0, 8, 2, 10}, {12, 4, 14, 6}, {3, 11, 1, 9}, {15, 7, 
 
 // Gradient returns a picture of w by h whose colour runs from top to bottom. Pixels
 // are dithered, without which dark colours show stripes; the alpha of the colours is
-// ignored.
+// ignored. Each pixel is raised by up to one step in a fixed pattern of 4 by 4, so
+// the same colours give the same bytes.
 func Gradient(w, h int, top, bottom color.NRGBA) *image.NRGBA {
 	m := image.NewNRGBA(image.Rect(0, 0, w, h))
 	from, to := [3]uint8{top.R, top.G, top.B}, [3]uint8{bottom.R, bottom.G, bottom.B}
@@ -78,7 +80,8 @@ func ground(c layout.Canvas, colour color.NRGBA, backdrop *image.NRGBA) (*pictur
 // cardGround begins a card of text. Over a picture lies the plate of labels, as
 // large as the canvas, so that text is read whatever is in the picture; the
 // colour that comes back is the brightest the text can stand on, which is the
-// worst for it.
+// worst for it. It returns a picture that the caller may draw upon; backdrop is
+// copied.
 func cardGround(c layout.Canvas, colour color.NRGBA, backdrop *image.NRGBA) (*picture, color.NRGBA, error) {
 	p, err := ground(c, colour, backdrop)
 	if err != nil || backdrop == nil {
@@ -93,7 +96,8 @@ func cardGround(c layout.Canvas, colour color.NRGBA, backdrop *image.NRGBA) (*pi
 	return p, behindText(colour, backdrop), nil
 }
 
-// behindText returns the colour text of a card is chosen for.
+// behindText returns the colour text of a card is chosen for. White behind the plate
+// is the worst case, whatever is really there.
 func behindText(colour color.NRGBA, backdrop *image.NRGBA) color.NRGBA {
 	if backdrop == nil {
 		colour.A = 255

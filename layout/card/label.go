@@ -72,7 +72,9 @@ const (
 	shrink   = 0.80 // how far text shrinks before it is cut
 )
 
-// letter returns the size of a name in a tile, in pixels.
+// letter returns the size of a name in a tile, in pixels. It grows with the tile
+// between a least size, which is read on a television, and a most, which does not
+// shout.
 func letter(c layout.Canvas, tile layout.Rect) float64 {
 	px := nameSize.ofTile * float64(min(tile.W, tile.H))
 	return max(c.Scale(nameSize.least), min(px, c.Scale(nameSize.most)))
@@ -89,7 +91,8 @@ type setLabel struct {
 	margin float64
 }
 
-// inCorner moves a box from the lower left corner of a tile into another.
+// inCorner moves a box from the lower left corner of a tile into another. margin is
+// what lies between box and tile at the left, and is kept at the right.
 func (b box) inCorner(at layout.Corner, tile box, margin float64) box {
 	if at == layout.BottomRight || at == layout.TopRight {
 		b.x0, b.x1 = tile.x1-margin-b.w(), tile.x1-margin
@@ -101,7 +104,9 @@ func (b box) inCorner(at layout.Corner, tile box, margin float64) box {
 }
 
 // setLabel sets a label in a corner of its tile. It has no lines where nothing fits.
-// The part is left out where both lines would cover much of the picture.
+// The part is left out where both lines would cover much of the picture. With a
+// smallest screen a text is there in full and large enough or not at all; without one
+// it shrinks, and then loses its end.
 func (s *setter) setLabel(c layout.Canvas, l Label, look LabelLook, at layout.Corner) (out setLabel) {
 	px := letter(c, l.Tile)
 	if look.Screen > 0 {
@@ -215,7 +220,8 @@ func (p *picture) shadow(t setLabel) {
 	}
 }
 
-// blurRows returns the mean of every value and reach others at both sides.
+// blurRows returns the mean of every value and reach others at both sides. Beyond the
+// sides counts as 0. A running sum makes its time the same for any reach.
 func blurRows(in []float64, w, h, reach int) []float64 {
 	out := make([]float64, len(in))
 	for y := range h {
@@ -266,7 +272,8 @@ func StripHeight(c layout.Canvas, tile layout.Rect, screen float64) int {
 	return min(layout.NearEven(stripHigh*px), tile.H/3/2*2)
 }
 
-// strip draws a name on a strip at the foot of a tile, with the part after it.
+// strip draws a name on a strip at the foot of a tile, with the part after it. Text
+// is light or dark by its ground, whichever is read better.
 func (p *picture) strip(s *setter, c layout.Canvas, l Label, look LabelLook) {
 	high := float64(StripHeight(c, l.Tile, look.Screen))
 	b := boxOf(rectangle(l.Tile))
@@ -296,7 +303,8 @@ func (p *picture) strip(s *setter, c layout.Canvas, l Label, look LabelLook) {
 }
 
 // NameBoxes returns what every label would cover of the canvas in each of [layout.Corners], with
-// the room round its letters. Corners of the look do not count.
+// the room round its letters. Corners of the look do not count. The plan asks it
+// where a name would hide a face.
 func NameBoxes(c layout.Canvas, labels []Label, look LabelLook, fonts *Fonts) [][4]layout.Rect {
 	s := newSetter(fonts)
 	out := make([][4]layout.Rect, len(labels))

@@ -18,7 +18,8 @@ type Placeholder struct {
 	Expected         bool   // hollow marks instead of filled ones
 }
 
-// Fill is a rectangle of one colour, or with a picture, below everything but the background.
+// Fill is a rectangle of one colour, or with a picture, below everything but the
+// background. The caller sees to it that fills do not lie over each other.
 type Fill struct {
 	Tile   layout.Rect
 	Colour color.NRGBA // alpha is ignored
@@ -96,7 +97,8 @@ func Overlay(c layout.Canvas, o OverlayOptions) (*image.NRGBA, error) {
 
 // placeholder draws a calm tile: five thin lines with a few lozenge notes over
 // the text. Where the notes stand follows from the name, so players differ and
-// every render is alike.
+// every render is alike. bg is the ground of the film, against which the tile is a
+// little lighter or darker.
 func (p *picture) placeholder(s *setter, c layout.Canvas, h Placeholder, bg color.NRGBA) {
 	ground := mix(bg, on(bg), 0.075)
 	r := rectangle(h.Tile)
@@ -143,6 +145,8 @@ func (p *picture) staff(b box, h Placeholder, ground color.NRGBA, clip image.Rec
 		y := b.y0 + float64(i)*gap
 		p.rect(box{b.x0, y - thick/2, b.x1, y + thick/2}, mix(ground, on(ground), 0.22))
 	}
+	// The name decides the melody and not chance: the same player has the same one in
+	// every film.
 	hash := fnv.New64a()
 	hash.Write([]byte(h.Name + "\x00" + h.Part)) // never fails
 	bits := hash.Sum64()

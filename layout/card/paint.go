@@ -11,7 +11,8 @@ import (
 	"golang.org/x/image/vector"
 )
 
-// picture is an image under construction.
+// picture is an image under construction. It is for one goroutine: raster and mask
+// are used again by every path.
 type picture struct {
 	*image.NRGBA
 	raster vector.Rasterizer
@@ -85,7 +86,8 @@ func (p pen) ribbon(b box, x0, y0, x1, y1, half float64) {
 }
 
 // paint composes colour c over the pixels the path covers, within clip. The
-// path must lie inside bounds.
+// path must lie inside bounds. Coverage is by area, so edges on fractions of a pixel
+// are soft. What lies outside clip costs nothing but its outline.
 func (p *picture) paint(bounds box, clip image.Rectangle, c color.NRGBA, path func(pen)) {
 	r := image.Rect(int(math.Floor(bounds.x0)), int(math.Floor(bounds.y0)), int(math.Ceil(bounds.x1)),
 		int(math.Ceil(bounds.y1)))
@@ -113,7 +115,9 @@ func (p *picture) paint(bounds box, clip image.Rectangle, c color.NRGBA, path fu
 	}
 }
 
-// over composes c, weakened by coverage 0 to 255, over a straight-alpha pixel.
+// over composes c, weakened by coverage 0 to 255, over a straight-alpha pixel. It
+// rounds to the nearest in whole numbers, so that it gives the same on every
+// processor.
 func over(dst *[4]uint8, c color.NRGBA, coverage uint32) {
 	const one = 255 * 255
 	as := uint32(c.A) * coverage            // of 255²
@@ -202,7 +206,8 @@ func (p *picture) write(l line, x, baseline float64, c color.NRGBA, clip image.R
 	}
 }
 
-// glyph paints one outline.
+// glyph paints one outline. Outlines are in the font's own units, upwards; scale
+// brings them to pixels, downwards.
 func (p *picture) glyph(face *font.Face, id font.GID, x, y, scale float64, c color.NRGBA, clip image.Rectangle) {
 	outline, ok := face.GlyphDataOutline(id)
 	if !ok || len(outline.Segments) == 0 {
@@ -239,7 +244,8 @@ func (p *picture) glyph(face *font.Face, id font.GID, x, y, scale float64, c col
 	})
 }
 
-// hatch paints thin diagonal lines over a box.
+// hatch paints thin diagonal lines over a box. step is the distance of two lines in
+// pixels, measured along the lower edge.
 func (p *picture) hatch(b box, step float64, c color.NRGBA) {
 	thick := step * 0.12
 	for _, l := range diagonals(b, step) {

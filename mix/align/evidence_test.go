@@ -120,6 +120,7 @@ func TestCandidates(t *testing.T) {
 // A take that was played to another tempo is not sure, however clear its clap; when
 // all were, none is, and the tempo is told.
 func TestAnotherTempoIsNeverSure(t *testing.T) {
+	t.Parallel()
 	m, quicker := piece(t, 16, 4, 100), piece(t, 16, 4, 106)
 	notes, _ := tune(m)
 	quick, _ := tune(quicker)

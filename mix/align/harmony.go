@@ -124,8 +124,12 @@ func harmonise(g *grid, takes []*take) {
 	}
 }
 
-// nearlySure is the probability from which a voice fewer may make a file sure.
-const nearlySure = 0.95
+// nearlySure is the probability from which fewer voices may make a file sure, and fewerVoices by
+// how many.
+const (
+	fewerVoices = 3
+	nearlySure  = 0.9
+)
 
 // hearing is how takes listen to each other.
 type hearing struct {
@@ -189,7 +193,7 @@ func (h *hearing) likely(i int) []hyp {
 }
 
 // hearFewer lets take i, which is nearly sure, be so when it is with one voice fewer, or
-// with two of which the first is the one that speaks most against it.
+// with two or three, of which the others are those that speak most against it, or with nobody.
 func (h *hearing) hearFewer(i int) {
 	t := h.takes[i]
 	var voices []string
@@ -201,8 +205,12 @@ func (h *hearing) hearFewer(i int) {
 	slices.Sort(voices)
 	voices = slices.Compact(voices)
 	full, place := t.hyps, t.best().o
+	if own := (&take{hyps: h.plain[i]}).best(); own.o == place && own.p >= unheardBar {
+		t.hyps = h.plain[i] // it was sure when nobody else was there
+		return
+	}
 	var skip []string
-	for range 2 {
+	for range fewerVoices {
 		most, by := 0.0, ""
 		for _, v := range voices {
 			if slices.Contains(skip, v) {

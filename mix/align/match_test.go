@@ -95,6 +95,7 @@ func TestMatchDevicesExtremes(t *testing.T) {
 
 // What is not the same performance must not be called so, whatever it is.
 func TestMatchDevicesRefuses(t *testing.T) {
+	t.Parallel()
 	x := music(t, 3, 18)
 	for name, y := range map[string][]float64{
 		"another player": music(t, 4, 18),
@@ -125,6 +126,7 @@ func tone(seconds, hertz float64) []float64 {
 
 // The order of the two devices may not matter, and each rate must do.
 func TestMatchDevicesSymmetry(t *testing.T) {
+	t.Parallel()
 	e := simulate.New(51, simulate.Options{Level: simulate.Easy, Players: 1, Seconds: 8, Devices: 2})
 	a, b := e.Takes[0], e.Takes[1]
 	ab, err := MatchDevices(a.Source(), b.Source())

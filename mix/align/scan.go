@@ -109,6 +109,11 @@ func (s *scan) prepare() {
 		s.sounds[i+1] = s.sounds[i] + float64(v)/127.5 - 1
 	}
 	s.isolated = isolation(f.Burst)
+	for k := range s.isolated {
+		if at := float64(k) * CurveHop; s.t.atAnEnd(at) && !s.t.hasCueNear(at) {
+			s.isolated[k] = 0
+		}
+	}
 }
 
 // smooth returns v under a Gaussian bell of sigma steps.

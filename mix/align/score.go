@@ -95,8 +95,40 @@ func (t *take) weigh() {
 	for i, e := range ev {
 		t.weight[i] = ramp(e.Strength, 1.2, 4.5) * ramp(e.Level, t.f.LoudDB-32, t.f.LoudDB-18)
 		t.like[i] = cueLike(e, t.f)
+		if t.isTouch(i) {
+			t.like[i] = likeTouch
+		}
 	}
 	t.order()
+}
+
+// The hand that starts or stops a recording is heard within so many seconds of its ends: a sound
+// there is a cue only where it is like a clap whatever is round it, since nobody knows what was
+// before or after it. What is none is as cue-like as likeTouch says: less than anything else.
+const (
+	touchReach = 0.3
+	likeTouch  = -20.0
+)
+
+// isTouch reports whether event i is the hand on the device and no clap.
+func (t *take) isTouch(i int) bool {
+	return t.like[i] < loneLeast && t.atAnEnd(t.f.Events[i].Time)
+}
+
+// atAnEnd reports whether a moment of the file, in seconds, is one where the hand is heard.
+func (t *take) atAnEnd(at float64) bool {
+	return at < touchReach || at > t.f.Duration-touchReach
+}
+
+// hasCueNear reports whether an event within [cueReach] of a moment of the file, in seconds, is
+// more than the hand on the device.
+func (t *take) hasCueNear(at float64) bool {
+	for i, e := range t.f.Events {
+		if math.Abs(e.Time-at) < cueReach && t.like[i] > likeTouch {
+			return true
+		}
+	}
+	return false
 }
 
 // order ranks the events by how cue-like they are.

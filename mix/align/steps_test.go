@@ -22,6 +22,7 @@ func broken(x []float64, at, jump float64) []float64 {
 // The two devices begin to record shortly before the music, so that nearly all slices
 // that are compared have some.
 func TestMatchStepsFindsTheBreakOfOneOfTwoDevices(t *testing.T) {
+	t.Parallel()
 	e := simulate.New(41, simulate.Options{Level: simulate.Typical, Players: 1, Seconds: 40, Devices: 2, Rate: 16000})
 	var sounds [2][]float64
 	for i, x := range e.Takes {

@@ -139,6 +139,7 @@ func placed(e *simulate.Ensemble, recs []Recording, pairs []Pair) (plain, scored
 // The quick form of the table: whatever the level, nothing may be wrong and
 // called sure, and a fair share must be sure.
 func TestPlaceSimulated(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		level     simulate.Level
 		number    uint64

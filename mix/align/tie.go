@@ -120,6 +120,9 @@ func follow(g *grid, takes []*take, ties []tie, placed []Placement) {
 		if takes[other].given {
 			continue
 		}
+		if !placed[lead].Sure && placed[other].Sure && !placed[lead].takeSurety(placed[other], x.apart(placed)) {
+			lead, other = other, lead
+		}
 		from, to := placed[lead], &placed[other]
 		if lead == x.a {
 			to.Offset, to.DriftPPM = x.toB(from.Offset, from.DriftPPM)
@@ -143,14 +146,38 @@ func follow(g *grid, takes []*take, ties []tie, placed []Placement) {
 	}
 }
 
-// better reports whether a leads b: the user's word, then surety, then a
+// apart returns how far apart the two devices lie by their own placements, in seconds, once
+// the match is taken into account.
+func (x tie) apart(placed []Placement) float64 {
+	o, _ := x.toB(placed[x.a].Offset, placed[x.a].DriftPPM)
+	return math.Abs(o - placed[x.b].Offset)
+}
+
+// takeSurety makes a placement sure because the player's other device is, which lies apart
+// seconds from it: at the same place what speaks for one speaks for both. It reports whether
+// it did. So which of two devices leads, and with it where exactly both lie, goes by what the
+// two hold and never by who else plays.
+func (p *Placement) takeSurety(from Placement, apart float64) bool {
+	if apart > samePlace || !p.isKnown() || p.OtherTempo != 0 {
+		return false
+	}
+	p.Sure, p.Reason = true, ""
+	p.Confidence = math.Max(p.Confidence, from.Confidence)
+	return true
+}
+
+// samePlace is how far apart two devices of a player may lie, in seconds, that found the same
+// place each by itself: less than half of the shortest beats.
+const samePlace = 0.1
+
+// better reports whether a leads b: the user's word, then a place known well enough, then a
 // clap, then the smaller uncertainty, then the name.
 func better(a, b Placement, ta, tb *take) bool {
 	switch {
 	case ta.given != tb.given:
 		return ta.given
-	case a.Sure != b.Sure:
-		return a.Sure
+	case a.isKnown() != b.isKnown():
+		return a.isKnown()
 	case math.IsNaN(a.CueAt) != math.IsNaN(b.CueAt):
 		return !math.IsNaN(a.CueAt) // a clap does not lie about when it was
 	case a.Uncertainty != b.Uncertainty:

@@ -11,6 +11,7 @@ import (
 
 // Who is sure among some takes is sure, and at the same place, among more of them.
 func TestMoreTakesMakeNobodyUnsure(t *testing.T) {
+	t.Parallel()
 	r := rand.New(rand.NewPCG(7, 31))
 	asked, held := 0, 0
 	for k := range 2 {
@@ -48,6 +49,7 @@ func byName(all []Placement) map[string]Placement {
 // A part without attacks that was played to another tempo, among others that were not,
 // is told by its harmony: its beats say nothing.
 func TestHarmonyTellsAnotherTempo(t *testing.T) {
+	t.Parallel()
 	e := simulate.New(4400, simulate.Options{Level: simulate.Easy, Players: 6, Seconds: 40, Rate: 16000})
 	recs := measured(t, e)
 	for i, right := range Place(e.Map, recs, nil) {

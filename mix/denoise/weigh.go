@@ -12,7 +12,7 @@ func times4(v float64) wide { return wide{v, v, v, v} }
 // the fields.
 type weighing struct {
 	sound, sure       wide // see the constants of these names
-	floor             wide // least gain
+	_                 wide
 	trust, rest       wide // of the last frame's estimate, and what is left for this frame's
 	atStart, restThen wide // the same at an attack
 	least             wide // leastPrior
@@ -26,13 +26,13 @@ type weighing struct {
 	step              wide      // of the table
 }
 
-// newWeighing returns what finds gains of floor or more.
-func newWeighing(floor float64) *weighing {
+// newWeighing returns what finds gains.
+func newWeighing() *weighing {
 	times := func(v uint64) [4]uint64 { return [4]uint64{v, v, v, v} }
 	whole, part := trust, trustStart
 	const lowest, highest = 1.0 / (1 << -liftLow), 1 << liftHigh
 	return &weighing{
-		floor: times4(floor), trust: times4(whole), rest: times4(1 - whole), atStart: times4(part),
+		trust: times4(whole), rest: times4(1 - whole), atStart: times4(part),
 		restThen: times4(1 - part), least: times4(leastPrior), one: times4(1), lowest: times4(lowest),
 		highest: times4(highest), below: times4(math.Nextafter(highest, 0)), euler: times4(liftEuler),
 		tiny: times4(1e-300), bits: times(liftBits), mantissa: times(1<<liftShift - 1),
@@ -41,11 +41,12 @@ func newWeighing(floor float64) *weighing {
 }
 
 // weighGo finds the gain of every line from its power over the noise in the frame, the one
-// behind it and the one behind that. past, the estimates of the frame before, becomes
-// those of this one. No product is fused into a sum.
-func weighGo(gains, past, ratios, coming, later []float64, w *weighing) {
+// behind it and the one behind that, which is never less than its floor. past, the estimates
+// of the frame before, becomes those of this one. No product is fused into a sum.
+func weighGo(gains, past, ratios, coming, later, floors []float64, w *weighing) {
 	gains, past, coming, later = gains[:len(ratios)], past[:len(ratios)], coming[:len(ratios)], later[:len(ratios)]
-	sound, sure, floor := w.sound[0], w.sure[0], w.floor[0]
+	floors = floors[:len(ratios)]
+	sound, sure := w.sound[0], w.sure[0]
 	for k, after := range ratios {
 		over, weight, rest := after-1, w.trust[0], w.rest[0]
 		if over < 0 {
@@ -66,8 +67,8 @@ func weighGo(gains, past, ratios, coming, later []float64, w *weighing) {
 				g = ahead // the gain of Wiener's filter there
 			}
 		}
-		if g < floor {
-			g = floor
+		if g < floors[k] {
+			g = floors[k]
 		}
 		gains[k] = g
 	}

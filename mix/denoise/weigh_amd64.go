@@ -7,7 +7,7 @@ import "golang.org/x/sys/cpu"
 var vectors = cpu.X86.HasAVX2
 
 //go:noescape
-func weighAVX(gains, past, ratios, coming, later *float64, w *weighing, n int)
+func weighAVX(gains, past, ratios, coming, later, floors *float64, w *weighing, n int)
 
 //go:noescape
 func stillAVX(smooth, least, power *float64, n int)
@@ -27,12 +27,12 @@ func fours(n int) int {
 }
 
 // weigh finds the gain of every line: see weighGo.
-func weigh(gains, past, ratios, coming, later []float64, w *weighing) {
+func weigh(gains, past, ratios, coming, later, floors []float64, w *weighing) {
 	n := fours(len(ratios))
 	if n > 0 {
-		weighAVX(&gains[0], &past[0], &ratios[0], &coming[0], &later[0], w, n)
+		weighAVX(&gains[0], &past[0], &ratios[0], &coming[0], &later[0], &floors[0], w, n)
 	}
-	weighGo(gains[n:], past[n:], ratios[n:], coming[n:], later[n:], w)
+	weighGo(gains[n:], past[n:], ratios[n:], coming[n:], later[n:], floors[n:], w)
 }
 
 // still smooths powers and keeps the least: see stillGo.

@@ -9,15 +9,16 @@ GLOBL ·fifth(SB), RODATA|NOPTR, $8
 DATA ·top+0(SB)/8, $10000.0
 GLOBL ·top(SB), RODATA|NOPTR, $8
 
-// func weighAVX(gains, past, ratios, coming, later *float64, w *weighing, n int)
-TEXT ·weighAVX(SB), NOSPLIT, $0-56
+// func weighAVX(gains, past, ratios, coming, later, floors *float64, w *weighing, n int)
+TEXT ·weighAVX(SB), NOSPLIT, $0-64
 	MOVQ    gains+0(FP), DI
 	MOVQ    past+8(FP), SI
 	MOVQ    ratios+16(FP), DX
 	MOVQ    coming+24(FP), R8
 	MOVQ    later+32(FP), R9
-	MOVQ    w+40(FP), BX
-	MOVQ    n+48(FP), CX
+	MOVQ    floors+40(FP), R11
+	MOVQ    w+48(FP), BX
+	MOVQ    n+56(FP), CX
 	LEAQ    ·liftTable(SB), R10
 	VMOVUPD 256(BX), Y15  // one
 	VMOVUPD (BX), Y14     // sound
@@ -86,13 +87,14 @@ lifted:
 	VDIVPD  Y1, Y2, Y2       // ahead
 	VANDPD  Y3, Y2, Y2
 	VMAXPD  Y2, Y5, Y5
-	VMAXPD  64(BX), Y5, Y5   // floor
+	VMAXPD  (R11), Y5, Y5
 	VMOVUPD Y5, (DI)
 	ADDQ    $32, DI
 	ADDQ    $32, SI
 	ADDQ    $32, DX
 	ADDQ    $32, R8
 	ADDQ    $32, R9
+	ADDQ    $32, R11
 	SUBQ    $4, CX
 	JNZ     weighloop
 	VZEROUPPER

@@ -4,8 +4,8 @@ package denoise
 
 // weigh, still, over and low are in plain Go on processors that nobody has written vectors
 // for; what they compute is said in weigh.go.
-func weigh(gains, past, ratios, coming, later []float64, w *weighing) {
-	weighGo(gains, past, ratios, coming, later, w)
+func weigh(gains, past, ratios, coming, later, floors []float64, w *weighing) {
+	weighGo(gains, past, ratios, coming, later, floors, w)
 }
 
 func still(smooth, least, power []float64) { stillGo(smooth, least, power) }

@@ -33,15 +33,18 @@ func TestVectorsGiveTheSameBits(t *testing.T) {
 		}
 	}
 	for _, n := range []int{1, 3, 4, 5, 7, 8, 130, Lines, 4 * Lines} {
-		w := newWeighing(0.158)
+		w := newWeighing()
 		w.sound, w.sure = times4(sound), times4(sure)
 		if n%2 == 0 {
 			w.sound, w.sure = times4(soundAttack), times4(sureAttack)
 		}
-		ratios, coming, later, a := random(n), random(n), random(n), random(n)
+		ratios, coming, later, a, floors := random(n), random(n), random(n), random(n), make([]float64, n)
+		for k := range floors {
+			floors[k] = 0.3 * rng.Float64()
+		}
 		b, got, want := slices.Clone(a), make([]float64, n), make([]float64, n)
-		weigh(got, a, ratios, coming, later, w)
-		weighGo(want, b, ratios, coming, later, w)
+		weigh(got, a, ratios, coming, later, floors, w)
+		weighGo(want, b, ratios, coming, later, floors, w)
 		same("gains", got, want)
 		same("estimates", a, b)
 

@@ -42,6 +42,7 @@ func listen(t testing.TB, x []float64, rate int) *Tones {
 // two tempered notes by another amount, at both usual rates in turn: the note is found
 // within 2 cents.
 func TestPitchOfTones(t *testing.T) {
+	t.Parallel()
 	for name, partials := range map[string][]float64{
 		"sine": {1}, "reed": {1, 0.2, 0.7, 0.2, 0.5, 0.3}, "missing fundamental": {0.02, 1, 0.8, 0.7, 0.4, 0.3},
 		"bright": {1, 0.9, 0.9, 0.8, 0.8, 0.7, 0.7, 0.6},

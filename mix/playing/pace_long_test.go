@@ -56,6 +56,7 @@ func guided(t testing.TB, m *tempo.Map, by float64) *align.Features {
 // In long pieces whose tempo changes, once or all the time, those who are in
 // time are left in peace, and those who are not are told.
 func TestPaceOfLongPieces(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		minutes float64
 		often   bool
@@ -114,6 +115,7 @@ func TestPaceBrokenOff(t *testing.T) {
 // ten, where the tempo of the guide changes and where it does not: never strong
 // enough to be told.
 func TestPaceOfChance(t *testing.T) {
+	t.Parallel()
 	even, changing := evenMap(t, "4/4", 104, 300), ritardando(t, 0.75, true)
 	for _, c := range []struct {
 		m       *tempo.Map

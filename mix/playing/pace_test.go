@@ -181,6 +181,7 @@ func heardNotes(s *simulate.Take) *align.Features {
 // Pieces with all kinds of tempo maps, a third of them with changes: nobody who
 // plays to the guide is told, most who played to one of another tempo are.
 func TestPaceOnChangingMaps(t *testing.T) {
+	t.Parallel()
 	found, takes, changing := 0, 0, 0
 	for number := range uint64(6) {
 		e := simulate.New(700+number, simulate.Options{Level: simulate.Typical, Players: 2, Seconds: 50})

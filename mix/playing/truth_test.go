@@ -58,6 +58,7 @@ func truth(e *simulate.Ensemble, s *simulate.Take, r Report) (spread float64, ap
 // notes are struck clearly and nine tenths of them were heard, it is within 3 ms;
 // the rest is called soft, or has too few notes.
 func TestSpreadAgainstTruth(t *testing.T) {
+	t.Parallel()
 	var soft, measures []float64
 	checked := 0
 	for number := range uint64(5) {

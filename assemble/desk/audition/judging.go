@@ -58,7 +58,7 @@ func (j *Judging) Placing() *Placing {
 }
 
 // Gather returns what takes the report that says what was found, and gathers what is to
-// be heard and seen of the takes.
+// be heard and seen of the takes. What it returns must be called once, and fills j.
 func (j *Judging) Gather(ctx context.Context, x *session.Session) func(report.Review, []takes.Judged,
 	*takes.Set) error {
 	return func(page report.Review, judged []takes.Judged, set *takes.Set) error {
@@ -66,7 +66,8 @@ func (j *Judging) Gather(ctx context.Context, x *session.Session) func(report.Re
 	}
 }
 
-// gather fills j.
+// gather fills j. Takes of which nothing may be made are neither heard nor shown, and
+// are not in the list.
 func (j *Judging) gather(ctx context.Context, x *session.Session, page report.Review, judged []takes.Judged,
 	set *takes.Set) error {
 	j.Takes = []JudgedTake{}
@@ -107,7 +108,9 @@ func (j *Judging) gather(ctx context.Context, x *session.Session, page report.Re
 	return nil
 }
 
-// found returns a finding with where it is heard and seen.
+// found returns a finding with where it is heard and seen. At is in the file that is
+// heard and Seen in that of the picture: two devices of a player have two clocks. A
+// sound that cannot be opened is left out; the finding is told anyway.
 func (j *Judging) found(t takes.Take, f intake.Finding, facts intake.Facts, res task.Result) Found {
 	one := Found{Level: f.Level.String(), Sure: f.Sure, File: f.File, What: f.What, Ask: f.Ask}
 	r := t.Leading()

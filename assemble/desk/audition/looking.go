@@ -17,7 +17,9 @@ import (
 	"ripieno/mix/audio"
 )
 
-// Looking is the picture as it is planned, with a still of every take.
+// Looking is the picture as it is planned, with a still of every take. Names and
+// hidden players are in it as the person at the desk knows them: it never leaves this
+// computer.
 type Looking struct {
 	Films []Film       `json:"films"` // the same in several shapes
 	Takes []Seen       `json:"takes"` // in the manifest's order
@@ -109,7 +111,8 @@ func (l *Looking) Still(take string) (jpeg []byte, ok bool) {
 }
 
 // Look gathers what is planned, and takes the stills that are missing. A still that
-// cannot be taken is left out. It fails when ctx ends or the run does.
+// cannot be taken is left out. It fails when ctx ends or the run does. Takes are not
+// listened to, so it is there at once after a change of seats or crops.
 func Look(ctx context.Context, x *session.Session, set *takes.Set, pl *plan.Plan) (*Looking, error) {
 	man, line := x.Manifest(), pl.Timeline
 	l := &Looking{Takes: []Seen{}, Shots: []ListedShot{}, Beats: beats(man.Tempo), Start: line.GuideAtZero(),
@@ -218,7 +221,8 @@ func filmOf(f plan.Film, line plan.Timeline) Film {
 	return out
 }
 
-// listedShot returns an entry of the manifest's shots.
+// listedShot returns an entry of the manifest's shots. Ends of the film become guide
+// time, so that the page needs no case for them.
 func listedShot(s production.Shot, l *Looking) ListedShot {
 	seconds := func(t production.Time) float64 {
 		switch t.Edge {

@@ -22,7 +22,7 @@ import (
 )
 
 // Mixing is the mix before its strips are added up, so that a page can add them up
-// by itself.
+// by itself. All gains are in decibels and all times in seconds of guide time.
 type Mixing struct {
 	ID       string    `json:"id"`    // of its voices: pieces of two mixes never meet
 	Start    float64   `json:"start"` // guide time of the film's beginning
@@ -80,7 +80,8 @@ type Section struct {
 }
 
 // Mix makes the voices of a mix that are missing and returns them with what the bus
-// applies. faults say of takes that are not heard why that is so.
+// applies. faults say of takes that are not heard why that is so. A take that fails
+// is told with its reason, and the others are heard.
 func Mix(ctx context.Context, x *session.Session, pl *plan.Plan, track *soundtrack.Track,
 	faults []takes.Fault) (*Mixing, error) {
 	man := x.Manifest()
@@ -136,7 +137,8 @@ func Mix(ctx context.Context, x *session.Session, pl *plan.Plan, track *soundtra
 	return m, nil
 }
 
-// Identify returns what is another text as soon as a voice is another one.
+// Identify returns what is another text as soon as a voice is another one. Gains and
+// places are no part of it: they change while the same voices go on playing.
 func (m *Mixing) Identify() string {
 	sum := sha256.New()
 	for _, s := range m.Strips {
@@ -174,7 +176,8 @@ func listed(man *production.Production, i int) int {
 }
 
 // As returns the mix with the gains, places and mutes that a manifest gives, which
-// need nothing to be made again.
+// need nothing to be made again. What a manifest changes besides, such as a trim or
+// an equaliser, needs another [Mix].
 func (m *Mixing) As(man *production.Production) *Mixing {
 	out := *m
 	out.Strips, out.Sections = slices.Clone(m.Strips), slices.Clone(m.Sections)
@@ -223,7 +226,8 @@ func stripOf(t production.Take) Strip {
 }
 
 // fill adds what the program knows of a strip and the small copy of its voice. It fails
-// where one of them could not be made.
+// where one of them could not be made. The length comes from the voice itself: bare
+// AAC does not say how much of it is padding.
 func (m *Mixing) fill(s *Strip, l soundtrack.Loose, proxy task.Ref[string], res task.Result) error {
 	path, ok, err := proxy.Result(res)
 	if err == nil && !ok {

@@ -5,7 +5,8 @@ import (
 	"ripieno/assemble/production"
 )
 
-// Music is what a film is about: its beats, and who is in it.
+// Music is what a film is about: its beats, and who is in it. Times are seconds of
+// guide time.
 type Music struct {
 	Beats  []Beat    `json:"beats"`
 	Zero   float64   `json:"zero"` // guide time of the film's beginning

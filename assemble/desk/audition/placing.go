@@ -15,7 +15,8 @@ import (
 	"ripieno/mix/tempo"
 )
 
-// Placing is where all takes lie, to be heard, seen and decided.
+// Placing is where all takes lie, to be heard, seen and decided. The page plays each
+// take at its place by itself, so a new place needs nothing from here.
 type Placing struct {
 	Beats  []Beat        `json:"beats"`
 	Places []Window      `json:"places"` // moments at which a take is looked at
@@ -61,7 +62,8 @@ type PlacedTake struct {
 
 // Place gathers what is to be heard of takes that are located. It runs what has to be
 // decoded again. A take whose sound cannot be made has none and stops no other. It fails
-// when ctx ends, or when the guide cannot be made.
+// when ctx ends, or when the guide cannot be made. Sounds that sync has decoded may
+// have left the store meanwhile.
 func Place(ctx context.Context, x *session.Session, set *takes.Set, faults []takes.Fault) (*Placing, error) {
 	man := x.Manifest()
 	p := &Placing{Start: man.Tempo.Start(), End: man.Tempo.End(), Takes: []PlacedTake{}, Faults: faults,
@@ -157,7 +159,8 @@ func windows(m *tempo.Map) []Window {
 // clicksRule is the version of how the guide is made for the desk.
 const clicksRule = 1
 
-// guideTask makes the clicks of the guide that all play to.
+// guideTask makes the clicks of the guide that all play to. It has the standard
+// sounds and no drone: it is to be compared with, and not to play to.
 func guideTask(man *production.Production) task.Ref[string] {
 	m := man.Tempo
 	t := task.Task{ID: task.ID("desk guide"), Name: "the guide", Stage: "guide", Cost: 0.01 * m.End(),

@@ -21,7 +21,8 @@ import (
 	"ripieno/mix/audio"
 )
 
-// Sound is a file of samples that a page may fetch pieces of.
+// Sound is a file of samples that a page may fetch pieces of. A page knows it by ID
+// alone and can ask for no path.
 type Sound struct {
 	ID       string `json:"id"` // made of what the file holds; of no other use
 	Rate     int    `json:"rate"`
@@ -55,7 +56,8 @@ func (s *Sounds) Open(path string, mono bool, rate int) (Sound, error) {
 }
 
 // openSound looks at a file of the store. mono asks for the mean of its channels.
-// rate is what is true where the file's label is wrong, and 0 elsewhere.
+// rate is what is true where the file's label is wrong, and 0 elsewhere. The ID is
+// made of the path, which in the store is made of the content.
 func openSound(path string, mono bool, rate int) (Sound, error) {
 	wav, err := media.OpenWAV(path)
 	if err != nil {
