@@ -31,11 +31,11 @@ func TestStagesLeadToTheMix(t *testing.T) {
 			t.Errorf("%s has %.2f LUFS, want -18", filepath.Base(s.After), float64(got))
 		}
 	}
-	if want := []string{"recorded", "balance", "silence", "noise", "tone", "master"}; !slices.Equal(steps, want) {
+	if want := []string{"recorded", "balance", "tops", "silence", "noise", "tone", "master"}; !slices.Equal(steps, want) {
 		t.Fatalf("steps %q, want %q", steps, want)
 	}
 	// Away from the fades of the film the step before the master is the sum, scaled.
-	sum, last := readSound(t, storedFile(t, dir, "sum.wav")), readSound(t, r.Stages[4].After)
+	sum, last := readSound(t, storedFile(t, dir, "sum.wav")), readSound(t, r.Stages[5].After)
 	if sum.Frames() != last.Frames() {
 		t.Fatalf("%d frames of the film, %d of the step", sum.Frames(), last.Frames())
 	}

@@ -2,6 +2,7 @@ package mix
 
 import (
 	"ripieno/mix/audio"
+	"ripieno/mix/declip"
 	"ripieno/mix/denoise"
 	"ripieno/mix/expand"
 	"ripieno/mix/hum"
@@ -14,12 +15,13 @@ import (
 type Heard struct {
 	Noise   denoise.Noise
 	Playing expand.Playing // in seconds of the recording
+	Clip    declip.Clip    // where it is clipped
 	Hum     []float64      // hertz of the lines that were out of it; none where it was not looked for
 }
 
 // HeardVersion is the version of what [Hear] measures. Raise it when a figure
 // changes.
-const HeardVersion = 4
+const HeardVersion = 6
 
 // early is how long before the piece a recording may be played, seconds: a bow begins before
 // the beat, and a player may be early.
@@ -33,10 +35,11 @@ func Hear(s Strip, piece Span) (Heard, error) {
 		return h, err
 	}
 	in := expand.Piece{From: s.seconds(piece.From), To: s.seconds(piece.To)}
+	clip := s.listenForClipping()
 	err := s.read(func(src audio.Source) error {
 		noise, playing, err := expand.Hear(src, int64((in.From-early)*float64(src.Rate())), in)
 		if err == nil {
-			h.Noise, h.Playing, h.Hum = *noise, playing, s.Hum
+			h.Noise, h.Playing, h.Hum, h.Clip = *noise, playing, s.Hum, clip()
 		}
 		return err
 	})
@@ -45,7 +48,7 @@ func Hear(s Strip, piece Span) (Heard, error) {
 
 // repaired returns a strip's recording with its channels repaired and its hum taken out.
 func (s *Strip) repaired(raw audio.Source) audio.Source {
-	return hum.New(newFolded(raw, s.Repair), s.Hum)
+	return hum.New(s.whole(raw), s.Hum)
 }
 
 // FindHum returns the lines of the mains' hum in a strip's recording, in hertz; nil where

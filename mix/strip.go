@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"ripieno/mix/audio"
+	"ripieno/mix/declip"
 	"ripieno/mix/denoise"
 	"ripieno/mix/expand"
 	"ripieno/mix/pan"
@@ -31,6 +32,7 @@ type Strip struct {
 	Mute     bool           // leaves the strip out altogether
 	Fade     audio.Frames   // length of the fades at trims and mutes; 0: DefaultFade
 	Repair   Repair         // what to make of the channels; see Analysis
+	Clip     declip.Clip    // where it is clipped, and its tops are drawn again; see Heard
 	Hum      []float64      // hertz of the lines of hum that are taken out; see FindHum
 	Denoise  *Denoise       // none by default
 	Reduce   *Reduce        // of learned noise; none by default, and none beside Denoise
@@ -44,6 +46,8 @@ type Strip struct {
 	Law      pan.Law        // of the pan; constant power by default
 	Narrow   float64        // of a stereo take: 0 as wide as recorded, 1 one point, −1 twice as wide
 	Send     audio.Decibels // to the room, added to what all strips send; −Inf: dry
+
+	tap func(audio.Source) audio.Source // what listens to the repaired recording; nil: nobody
 }
 
 // Reduce makes the noise under the playing softer; see package denoise.

@@ -86,7 +86,7 @@ func (h *Home) open(ctx context.Context, in Invitation, at Places) (err error) {
 	if h.bytes, err = in.dial("home-files"); err != nil {
 		return err
 	}
-	if h.depot, err = at.depot(h.bytes); err != nil {
+	if h.depot, err = at.depot(ctx, h.bytes, true); err != nil {
 		return err
 	}
 	if h.takes, err = newShared(at.Takes); err != nil {
@@ -207,7 +207,7 @@ func (h *Home) Make(ctx context.Context, o order.Order, paths []string, tmp stri
 	}
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
-	g := &given{order: o, data: data, paths: paths, since: time.Now(), result: make(chan order.Result, 1),
+	g := &given{order: o, data: data, paths: paths, result: make(chan order.Result, 1),
 		lost: make(chan error, 1), places: map[uint64]bool{}}
 	h.mu.Lock()
 	if h.waiting[o.Key] != nil {
@@ -222,8 +222,12 @@ func (h *Home) Make(ctx context.Context, o order.Order, paths []string, tmp stri
 		h.over[o.Key] = true
 		h.mu.Unlock()
 	}()
-	defer h.withdraw(ctx, g)
+	if err := h.sent.use(ctx, o.Inputs); err != nil {
+		return err
+	}
 	defer h.sent.free(o.Inputs)
+	g.since = time.Now()
+	defer h.withdraw(ctx, g)
 	if err := h.give(ctx, g); err != nil {
 		h.rest()
 		return err
@@ -257,7 +261,6 @@ func (h *Home) give(ctx context.Context, g *given) error {
 	if err := h.settle(ctx); err != nil {
 		return err
 	}
-	h.sent.use(ctx, g.order.Inputs)
 	// A result that somebody said long ago answers nothing that is asked now.
 	purge(ctx, h.list, resultSubject(g.order.Key))
 	return h.giveAgain(ctx, g)

@@ -27,12 +27,17 @@ type Places struct {
 	Bucket string
 }
 
-// depot returns where files lie. nc is a connection to the hub for files.
-func (p Places) depot(nc *nats.Conn) (depot, error) {
-	if p.Bucket != "" {
-		return openBucket(p.Bucket)
+// depot returns where files lie, for a home or a worker. nc is a connection to the hub for
+// files. It fails with [ErrBucket] when there is a bucket that cannot be used.
+func (p Places) depot(ctx context.Context, nc *nats.Conn, home bool) (depot, error) {
+	if p.Bucket == "" {
+		return newPieces(nc)
 	}
-	return newPieces(nc)
+	b, err := openBucket(p.Bucket)
+	if err != nil {
+		return nil, err
+	}
+	return b, b.check(ctx, home)
 }
 
 // shared is the folder of takes that several machines see. Files are found by their size

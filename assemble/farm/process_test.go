@@ -33,10 +33,10 @@ const (
 )
 
 // together is how many tests run at once: they wait far more than they compute.
-const together = "16"
+const together = "8"
 
 func TestMain(m *testing.M) {
-	lease, hereEvery, reconnectWait, slowest = 2*time.Second, time.Second, 200*time.Millisecond, 50e6
+	lease, hereEvery, reconnectWait, slowest = 2*time.Second, time.Second, 200*time.Millisecond, 500e3
 	if role := os.Getenv(roleKey); role != "" {
 		if err := play(role); err != nil {
 			fmt.Fprintln(os.Stderr, err)
@@ -394,10 +394,13 @@ func outliveKills(t *testing.T, tr *troupe) {
 		switch id {
 		case 8:
 			tr.kill(doomed)
-		case 16:
-			tr.restart(false)
-		case 24:
-			tr.restart(true)
+		case 16, 24:
+			before := home.nc.Stats().Reconnects
+			tr.restart(id == 24)
+			// Else all the rest would be made at home at once, and nothing of it tried.
+			for home.nc.Stats().Reconnects == before {
+				pause(t)
+			}
 		case 32:
 			tr.work("late")
 		}
@@ -412,18 +415,22 @@ func outliveKills(t *testing.T, tr *troupe) {
 	if left, err := filepath.Glob(filepath.Join(tr.folder, "steady", "order-*")); err != nil || len(left) > 0 {
 		t.Errorf("the worker has %v, %v", left, err)
 	}
-	for _, name := range []string{ordersStream, resultsStream} {
-		left := uint64(1)
-		for n := 0; left > 0 && n < 100; n++ { // the last words of workers are on their way
+	// A worker that lost its line says again what it is not sure to have said. While the
+	// home's is lost too nobody hears that, and it stays for a day: of two workers, twice.
+	for name, most := range map[string]uint64{ordersStream: 0, resultsStream: 4} {
+		left := most + 1
+		for n := 0; left > most && n < 200; n++ { // their last words are on their way
 			s, err := home.js.Stream(t.Context(), name)
 			if err != nil {
-				t.Fatal(err)
+				t.Log(err) // a hub on a busy machine takes its time
+			} else {
+				left = s.CachedInfo().State.Msgs
 			}
-			if left = s.CachedInfo().State.Msgs; left > 0 {
+			if left > most {
 				pause(t)
 			}
 		}
-		if left > 0 {
+		if left > most {
 			t.Errorf("%d %s are left at the hub", left, name)
 		}
 	}

@@ -36,8 +36,12 @@ func (w *worker) sendMade(ctx context.Context, o order.Order, dst string) ([]ord
 	return files, nil
 }
 
-// persist tries again for some leases what fails because the hub is away: the work is
-// done, and it may come back. What the hub refuses is not tried again.
+// noRoom is what the engine says of a shelf that is full.
+const noRoom = "maximum bytes exceeded"
+
+// persist tries again for some leases what fails because the hub is away, or its shelf is
+// full: the work is done, the hub may come back, and the home removes what it has fetched.
+// What else the hub refuses is not tried again.
 func persist(ctx context.Context, try func() error) error {
 	patient, cancel := context.WithTimeout(ctx, 2*lease)
 	defer cancel()
@@ -45,7 +49,7 @@ func persist(ctx context.Context, try func() error) error {
 	err := await(patient, func() error {
 		last = try()
 		var refused *jetstream.APIError
-		if errors.As(last, &refused) && !isGone(last) {
+		if errors.As(last, &refused) && !isGone(last) && refused.Description != noRoom {
 			return nil
 		}
 		return last

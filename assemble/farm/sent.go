@@ -17,6 +17,7 @@ type sent struct {
 	space map[shelf]int64 // bytes that may lie on it; 0 is no bound
 
 	mu    sync.Mutex
+	freed chan struct{}        // closed when an order does not read its files any more
 	files map[string]*sentFile // by hash
 	bytes map[shelf]int64
 	clock int64
@@ -35,23 +36,55 @@ type sentFile struct {
 // newSent returns the books of a home that has sent nothing. Of the room that the hub
 // has for files a part stays free: pieces of a file that is being sent count as well.
 func newSent(ctx context.Context, d depot) *sent {
-	s := &sent{depot: d, space: map[shelf]int64{}, files: map[string]*sentFile{}, bytes: map[shelf]int64{}}
+	s := &sent{depot: d, space: map[shelf]int64{}, freed: make(chan struct{}), files: map[string]*sentFile{}, bytes: map[shelf]int64{}}
 	for _, on := range []shelf{readShelf, madeShelf} {
 		s.space[on] = d.space(ctx, on) / 4 * 3
 	}
 	return s
 }
 
-// use notes that orders are to read files, and removes from the hub what was not read
-// for longest until there is room for them.
-func (s *sent) use(ctx context.Context, files []order.File) {
-	s.mu.Lock()
+// use waits until there is room for what an order reads beside what other orders read that
+// are out, notes that it reads it, and removes from the hub what was not read for longest.
+// It fails when ctx ends before.
+func (s *sent) use(ctx context.Context, files []order.File) error {
+	for {
+		s.mu.Lock()
+		if s.fits(files) {
+			break
+		}
+		freed := s.freed
+		s.mu.Unlock()
+		select {
+		case <-freed:
+		case <-ctx.Done():
+			return ctx.Err()
+		}
+	}
 	for _, f := range files {
 		s.note(readShelf, f).users++
 	}
 	old := s.makeRoom()
 	s.mu.Unlock()
 	s.remove(ctx, old)
+	return nil
+}
+
+// fits reports whether files have room beside those that orders read which are out. One
+// order always has it: what is too large for the hub is for the hub to say. s is locked.
+func (s *sent) fits(files []order.File) bool {
+	space := s.space[readShelf]
+	var used, more int64
+	for _, k := range s.files {
+		if k.users > 0 && k.shelf == readShelf {
+			used += k.size
+		}
+	}
+	for _, f := range files {
+		if k := s.files[f.Hash]; k == nil || k.users == 0 && k.shelf == readShelf {
+			more += f.Size
+		}
+	}
+	return space == 0 || used == 0 || more == 0 || used+more <= space
 }
 
 // came notes files that workers made and that are home now. A file that lies on the other
@@ -125,6 +158,8 @@ func (s *sent) free(files []order.File) {
 			k.users--
 		}
 	}
+	close(s.freed)
+	s.freed = make(chan struct{})
 }
 
 // stale is a file to be removed.

@@ -84,7 +84,7 @@ func Work(ctx context.Context, in Invitation, o WorkerOptions) error {
 	w := &worker{WorkerOptions: o, nc: nc, bytes: bytes, doing: map[string]doing{}, hands: newHands(max(1, o.Cores))}
 	w.unsent = make(chan struct{}, w.hands.cores+1)
 	defer os.RemoveAll(o.Dir)
-	if err := w.open(); err != nil {
+	if err := w.open(ctx); err != nil {
 		return err
 	}
 	recalls, err := nc.Subscribe(recallSubject, func(m *nats.Msg) { w.recall(string(m.Data)) })
@@ -111,12 +111,12 @@ func Work(ctx context.Context, in Invitation, o WorkerOptions) error {
 var errRevoked = errors.New("farm: the hub does not know this invitation any more")
 
 // open finds what the worker needs at the hub.
-func (w *worker) open() error {
+func (w *worker) open(ctx context.Context) error {
 	var err error
 	if w.js, err = jetstream.New(w.nc); err != nil {
 		return err
 	}
-	if w.depot, err = w.Places.depot(w.bytes); err != nil {
+	if w.depot, err = w.Places.depot(ctx, w.bytes, false); err != nil {
 		return err
 	}
 	takes, err := newShared(w.Takes)

@@ -15,7 +15,7 @@ var defaultHall = production.Hall{Decay: 1.8, High: 0.55, PreDelay: 0.018, Size:
 
 // allClean is everything that can be done, and the default of ensembles of up to
 // mostReduced takes.
-var allClean = production.Clean{Silence: true, Noise: true, Tone: true, Hum: true}
+var allClean = production.Clean{Silence: true, Noise: true, Tone: true, Hum: true, Tops: true}
 
 // mostReduced is how many takes a production may list whose noise is reduced without
 // being asked for. Held against the mix of their dry stems, reducing it brought ensembles
@@ -101,7 +101,7 @@ func (m mapping) clean(def, auto production.Clean) production.Clean {
 		return def
 	}
 	return production.Clean{Silence: c.flag("silence", def.Silence), Noise: c.flag("noise", def.Noise),
-		Tone: c.flag("tone", def.Tone), Hum: c.flag("hum", def.Hum)}
+		Tone: c.flag("tone", def.Tone), Hum: c.flag("hum", def.Hum), Tops: c.flag("tops", def.Tops)}
 }
 
 // mute reads one mute; both its ends are needed, since a mute to the end of

@@ -89,13 +89,15 @@ func TestClean(t *testing.T) {
 	}{
 		{"", "", allClean},
 		{"mix: {clean: off}\n", "", production.Clean{}},
-		{"mix: {clean: {noise: false}}\n", "", production.Clean{Silence: true, Tone: true, Hum: true}},
-		{"mix: {clean: {silence: false, tone: false}}\n", "", production.Clean{Noise: true, Hum: true}},
-		{"mix: {clean: {hum: false}}\n", "", production.Clean{Silence: true, Noise: true, Tone: true}},
+		{"mix: {clean: {noise: false}}\n", "", production.Clean{Silence: true, Tone: true, Hum: true, Tops: true}},
+		{"mix: {clean: {silence: false, tone: false}}\n", "", production.Clean{Noise: true, Hum: true, Tops: true}},
+		{"mix: {clean: {hum: false}}\n", "", production.Clean{Silence: true, Noise: true, Tone: true, Tops: true}},
+		{"mix: {clean: {tops: false}}\n", "", production.Clean{Silence: true, Noise: true, Tone: true, Hum: true}},
 		{"", ", clean: off", production.Clean{}},
 		{"mix: {clean: off}\n", ", clean: auto", allClean},
 		{"mix: {clean: off}\n", ", clean: {silence: true}", production.Clean{Silence: true}},
-		{"mix: {clean: {noise: false}}\n", ", clean: {silence: false}", production.Clean{Tone: true, Hum: true}},
+		{"mix: {clean: {noise: false}}\n", ", clean: {silence: false, tops: false}",
+			production.Clean{Tone: true, Hum: true}},
 	} {
 		p := parse(t, head+c.mix+"takes:\n  - {name: a, audio: {file: a.wav}"+c.take+"}\n")
 		if got := p.Takes[0].Strip.Clean; got != c.want {
@@ -112,8 +114,8 @@ func TestCleanOfManyTakes(t *testing.T) {
 		want production.Clean
 	}{
 		{"", mostReduced, allClean},
-		{"", mostReduced + 1, production.Clean{Silence: true, Tone: true, Hum: true}},
-		{"mix: {clean: auto}\n", mostReduced + 1, production.Clean{Silence: true, Tone: true, Hum: true}},
+		{"", mostReduced + 1, production.Clean{Silence: true, Tone: true, Hum: true, Tops: true}},
+		{"mix: {clean: auto}\n", mostReduced + 1, production.Clean{Silence: true, Tone: true, Hum: true, Tops: true}},
 		{"mix: {clean: {noise: true}}\n", mostReduced + 1, allClean},
 	} {
 		list := "takes:\n  - {name: t1, audio: {file: a1.wav}}\n"

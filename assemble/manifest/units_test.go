@@ -397,7 +397,7 @@ func TestDaysOfTheCalendar(t *testing.T) {
 // not; everything else is the same.
 func TestWhatIsCleanedByItself(t *testing.T) {
 	for takes, noise := range map[int]bool{0: true, 1: true, mostReduced: true, mostReduced + 1: false, 1000: false} {
-		if got := defaultClean(takes); got.Noise != noise || !got.Silence || !got.Tone || !got.Hum {
+		if got := defaultClean(takes); got.Noise != noise || !got.Silence || !got.Tone || !got.Hum || !got.Tops {
 			t.Errorf("of %d takes: %+v", takes, got)
 		}
 	}

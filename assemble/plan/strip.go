@@ -49,12 +49,13 @@ type Cleaning struct {
 	Silence bool     // it is closed where nobody plays
 	Noise   bool     // its noise under the playing is made softer
 	Tone    bool     `key:"omitzero"` // the colour of the phone that recorded it is taken from it
+	Tops    bool     `key:"omitzero"` // tops that were cut off are drawn again
 	Hum     bool     `key:"omitzero"` // the hum of the mains is taken out
 	Piece   mix.Span // where the piece lies, guide samples
 }
 
 // Any reports whether anything is done.
-func (c Cleaning) Any() bool { return c.Silence || c.Noise || c.Tone || c.Hum }
+func (c Cleaning) Any() bool { return c.Silence || c.Noise || c.Tone || c.Hum || c.Tops }
 
 // cleaning returns what is done to a take by itself. Where a person has set
 // denoise, the noise is in their hands, and where they have set an equaliser the
@@ -62,7 +63,7 @@ func (c Cleaning) Any() bool { return c.Silence || c.Noise || c.Tone || c.Hum }
 func cleaning(take production.Take, sound Sound, music *tempo.Map) Cleaning {
 	clean, own := take.Strip.Clean, take.Strip
 	c := Cleaning{Silence: clean.Silence, Noise: clean.Noise && own.DenoiseDB == 0,
-		Tone: clean.Tone && sound.Phone && len(own.EQ) == 0, Hum: clean.Hum}
+		Tone: clean.Tone && sound.Phone && len(own.EQ) == 0, Hum: clean.Hum, Tops: clean.Tops}
 	if c.Any() {
 		c.Piece = mix.Span{From: audio.FramesAt(music.Start()), To: audio.FramesAt(music.End())}
 	}

@@ -45,6 +45,7 @@ type Clean struct {
 	Noise   bool // makes the noise under the playing softer
 	Hum     bool // takes out the hum of the mains
 	Tone    bool // brings the colour of phones toward that of microphones
+	Tops    bool // draws tops again that were cut off
 }
 
 // Mute is a span in which a take is not heard.

@@ -22,6 +22,9 @@ func (c *Cleaned) words(w *phrase.Book) []string {
 		return nil
 	}
 	var list []string
+	if c.Drawn > 0 {
+		list = append(list, w.Say("report.drawn", "percent", w.Figure(fmt.Sprintf("%.2g", 100*c.Drawn))))
+	}
 	if percent := math.Round(100 * c.Closed); percent >= 1 {
 		list = append(list, w.Say("report.closed", "percent", w.Number(percent, 0)))
 	}

@@ -130,6 +130,7 @@ type Cleaned struct {
 	Reduced        float64 // of the noise under the playing, at most
 	Hum            string  // the lines of the mains' hum that are taken out, hertz; empty: none
 	Lows, Presence float64 // added to the colour of the phone that recorded it
+	Drawn          float64 // share of its samples that were clipped and are drawn again, 0 to 1
 }
 
 // Hidden is how far the others of the mix cover a take.

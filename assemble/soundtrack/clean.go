@@ -85,6 +85,9 @@ func applyCleaning(strip mix.Strip, c plan.Cleaning, h mix.Heard, phones tone.Ph
 	if depth := h.Depth(); c.Noise && depth > 0 {
 		strip.Reduce = &mix.Reduce{Noise: &h.Noise, Depth: depth}
 	}
+	if c.Tops {
+		strip.Clip = h.Clip
+	}
 	if c.Tone {
 		strip.EQ = append(mix.ToneBands(h.Colour(phones)), strip.EQ...)
 	}
@@ -100,6 +103,8 @@ type CleanResult struct {
 	// What is added to the colour of a phone: below 110 Hz, and about 3.2 kHz.
 	Lows     float64 `json:"lows_db"`
 	Presence float64 `json:"presence_db"`
+	// Tops is the share of the recording's samples that were cut off and are drawn again.
+	Tops float64 `json:"tops,omitempty"`
 	// The lines of the mains' hum that are taken out, hertz.
 	Hum []float64 `json:"hum_hz,omitempty"`
 }
@@ -125,6 +130,9 @@ func (t *Track) cleanResult(i int, h mix.Heard, phones tone.Phones) *CleanResult
 		c := h.Colour(phones)
 		r.Lows, r.Presence = c.Low, c.Presence
 	}
+	if p.Clean.Tops {
+		r.Tops = h.Clip.Share
+	}
 	strip := mix.Strip{Offset: p.Sound.Clock.Offset, Drift: p.Sound.Clock.Drift, Delay: p.Treat.Delay}
 	if c := h.Curve(strip); p.Clean.Silence && c != nil {
 		open := c.Open(p.Treat.From, p.Treat.To).Seconds() / max((p.Treat.To-p.Treat.From).Seconds(), 1e-9)
@@ -141,6 +149,9 @@ func (r *CleanResult) words() []string {
 		return nil
 	}
 	var notes []string
+	if r.Tops > 0 {
+		notes = append(notes, fmt.Sprintf("clipped: %.2g %% of its samples drawn again", 100*r.Tops))
+	}
 	if r.Open != nil && *r.Open < 0.995 {
 		notes = append(notes, fmt.Sprintf("closed for %.0f %% of the film", 100*(1-*r.Open)))
 	}

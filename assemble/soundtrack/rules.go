@@ -9,6 +9,7 @@ import (
 	"ripieno/assemble/store"
 	"ripieno/mix"
 	"ripieno/mix/audio"
+	"ripieno/mix/declip"
 	"ripieno/mix/tone"
 )
 
@@ -19,7 +20,8 @@ const RuleVoice = "voice"
 // Versions says, in one line, by which versions of the rules this program works: others
 // make other bytes. Machines compare the line and do not read it.
 func Versions() string {
-	return fmt.Sprint("soundtrack ", rule, " cleaning ", cleanRule, " heard ", mix.HeardVersion, " tone ", tone.Version)
+	return fmt.Sprint("soundtrack ", rule, " cleaning ", cleanRule, " heard ", mix.HeardVersion, " tone ", tone.Version,
+		" tops ", declip.Version)
 }
 
 // voiceWork is the computing of a voice as plain data.

@@ -135,7 +135,8 @@ func TestWhatAChangeMixesAgain(t *testing.T) {
 // before anything was: they were written down with the program of that time. That of the
 // master is of the program that began to encode sound in pieces.
 func TestOffIsAsBefore(t *testing.T) {
-	for _, off := range []string{"room: 0.2, clean: off", "room: 0.2, clean: {silence: false, noise: false, hum: false}"} {
+	for _, off := range []string{"room: 0.2, clean: off",
+		"room: 0.2, clean: {silence: false, noise: false, hum: false, tops: false}"} {
 		byID := map[string]string{}
 		for _, x := range task.Collect(edges(planned(t, plainTool(nil), "room: 0.2", off))...) {
 			byID[x.ID] = x.Action.ID().String()

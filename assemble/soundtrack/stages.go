@@ -30,15 +30,19 @@ type stageStep struct {
 	master bool
 }
 
+// everything is all that is done to takes by themselves.
+var everything = plan.Cleaning{Tops: true, Silence: true, Noise: true, Tone: true, Hum: true}
+
 // stageSteps are the steps in their order; each does what the one before it does, and
 // one thing more.
 var stageSteps = []stageStep{
 	{name: "recorded"},
 	{name: "balance", level: true},
-	{name: "silence", level: true, clean: plan.Cleaning{Silence: true}},
-	{name: "noise", level: true, clean: plan.Cleaning{Silence: true, Noise: true, Hum: true}},
-	{name: "tone", level: true, clean: plan.Cleaning{Silence: true, Noise: true, Tone: true, Hum: true}},
-	{name: "master", level: true, clean: plan.Cleaning{Silence: true, Noise: true, Tone: true, Hum: true}, master: true},
+	{name: "tops", level: true, clean: plan.Cleaning{Tops: true}},
+	{name: "silence", level: true, clean: plan.Cleaning{Tops: true, Silence: true}},
+	{name: "noise", level: true, clean: plan.Cleaning{Tops: true, Silence: true, Noise: true, Hum: true}},
+	{name: "tone", level: true, clean: everything},
+	{name: "master", level: true, clean: everything, master: true},
 }
 
 // How much of the film is written, and how much of it lies before the first measure, where
@@ -98,7 +102,7 @@ func (t *Track) stageTask(step stageStep, window mix.Span) task.Ref[string] {
 // of returns what of a take's cleaning belongs to the step.
 func (s stageStep) of(c plan.Cleaning) plan.Cleaning {
 	return plan.Cleaning{Silence: c.Silence && s.clean.Silence, Noise: c.Noise && s.clean.Noise,
-		Tone: c.Tone && s.clean.Tone, Hum: c.Hum && s.clean.Hum, Piece: c.Piece}
+		Tone: c.Tone && s.clean.Tone, Hum: c.Hum && s.clean.Hum, Tops: c.Tops && s.clean.Tops, Piece: c.Piece}
 }
 
 // mixStage writes the window as far as a step, at the loudness of the film.

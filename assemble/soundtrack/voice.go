@@ -13,6 +13,7 @@ import (
 	"ripieno/assemble/task"
 	"ripieno/mix"
 	"ripieno/mix/audio"
+	"ripieno/mix/declip"
 	"ripieno/mix/loudness"
 	"ripieno/mix/tone"
 )
@@ -93,6 +94,9 @@ func voiceTask(r Sound, s plan.Strip, level task.Ref[mix.Analysis], heard task.R
 	if s.Clean.Any() {
 		t.Action = t.Action.Arg("clean", s.Clean).Arg("cleaning", cleanRule)
 		t.Needs("heard", heard)
+	}
+	if s.Clean.Tops {
+		t.Action = t.Action.Arg("tops", declip.Version)
 	}
 	if s.Clean.Tone {
 		if t.Action = t.Action.Arg("tone", tone.Version); !phones.IsZero() {

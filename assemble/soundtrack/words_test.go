@@ -206,6 +206,7 @@ func TestWordsOfCleaning(t *testing.T) {
 		{&CleanResult{Distance: num(21.4)}, nil},
 		{&CleanResult{Hum: []float64{50.02}}, []string{"hum of the mains taken out at 50 Hz"}},
 		{&CleanResult{Hum: []float64{59.98, 119.96, 179.94}}, []string{"hum of the mains taken out at 60, 120 and 180 Hz"}},
+		{&CleanResult{Tops: 0.0359}, []string{"clipped: 3.6 % of its samples drawn again"}},
 		{&CleanResult{Lows: 4.5, Presence: -1}, []string{"a phone: lows +4.5 dB, presence -1.0 dB"}},
 		{&CleanResult{Presence: 2}, []string{"a phone: presence +2.0 dB"}},
 		{&CleanResult{Open: num(0.5), Distance: num(20), Reduced: 3, Lows: 1},
@@ -311,21 +312,23 @@ func TestFilesOfSections(t *testing.T) {
 // A step does what the one before it does and one thing more, and never what the take
 // itself does not want.
 func TestSteps(t *testing.T) {
-	all := plan.Cleaning{Silence: true, Noise: true, Tone: true, Hum: true, Piece: mix.Span{From: 1, To: 2}}
-	done := func(c plan.Cleaning) string { return fmt.Sprint(c.Silence, c.Noise, c.Hum, c.Tone, c.Piece) }
+	all := everything
+	all.Piece = mix.Span{From: 1, To: 2}
+	done := func(c plan.Cleaning) string { return fmt.Sprint(c.Tops, c.Silence, c.Noise, c.Hum, c.Tone, c.Piece) }
 	var got []string
 	for _, step := range stageSteps {
 		got = append(got, step.name+" "+done(step.of(all)))
-		if c := step.of(plan.Cleaning{Noise: true}); c.Silence || c.Tone || c.Hum {
+		if c := step.of(plan.Cleaning{Noise: true}); c.Silence || c.Tone || c.Hum || c.Tops {
 			t.Errorf("%s does %+v to a take that wants its noise reduced alone", step.name, c)
 		}
 		if step.of(plan.Cleaning{}).Any() {
 			t.Errorf("%s cleans a take that wants none", step.name)
 		}
 	}
-	want := []string{"recorded false false false false {1 2}", "balance false false false false {1 2}",
-		"silence true false false false {1 2}", "noise true true true false {1 2}", "tone true true true true {1 2}",
-		"master true true true true {1 2}"}
+	want := []string{"recorded false false false false false {1 2}", "balance false false false false false {1 2}",
+		"tops true false false false false {1 2}", "silence true true false false false {1 2}",
+		"noise true true true true false {1 2}", "tone true true true true true {1 2}",
+		"master true true true true true {1 2}"}
 	if !slices.Equal(got, want) {
 		t.Errorf("%q, want %q", got, want)
 	}
@@ -347,8 +350,8 @@ func TestStagesAsTasks(t *testing.T) {
 			t.Errorf("%s comes after %q", s.Step, made.After)
 		}
 	}
-	if want := []string{"stages/1-recorded.wav", "stages/2-balance.wav", "stages/3-silence.wav", "stages/4-noise.wav",
-		"stages/5-tone.wav", "stages/6-master.wav"}; !slices.Equal(files, want) || len(keys) != 6 {
+	if want := []string{"stages/1-recorded.wav", "stages/2-balance.wav", "stages/3-tops.wav", "stages/4-silence.wav",
+		"stages/5-noise.wav", "stages/6-tone.wav", "stages/7-master.wav"}; !slices.Equal(files, want) || len(keys) != 7 {
 		t.Errorf("%q with %d keys", files, len(keys))
 	}
 	if track.line.AudioLen < audio.FramesAt(stageSeconds) {

@@ -97,8 +97,7 @@ func (x *execution) startAway(ctx context.Context) {
 	if x.Away == nil {
 		return
 	}
-	room, cores := x.Away.Room(), x.Away.Cores()
-	for len(x.away) < room && x.spares(len(x.away), cores) {
+	for room := x.Away.Room(); len(x.away) < room; {
 		i := x.nextAway()
 		if i < 0 {
 			break
@@ -127,25 +126,6 @@ func (x *execution) startAway(ctx context.Context) {
 		x.running++
 		x.memory += max(0, x.g.tasks[i].Memory)
 	}
-}
-
-// spares reports whether one more task may be given away beside so many that are. What
-// would wait there for one of the cores is kept while no more is ready than the workers
-// here can take: at the end of a stage they would stand idle beside a queue.
-func (x *execution) spares(away, cores int) bool {
-	if away < cores {
-		return true
-	}
-	ready := 0
-	for _, i := range x.ready {
-		if !x.isForOthers(i) {
-			continue
-		}
-		if ready++; ready > x.Workers {
-			return true
-		}
-	}
-	return false
 }
 
 // isForOthers reports whether a ready task may be made elsewhere.

@@ -248,33 +248,3 @@ func TestWhatTravelsLongerThanItTakesStaysHome(t *testing.T) {
 		}
 	}
 }
-
-// TestNothingWaitsElsewhereThatWorkersHereCouldBegin: as many tasks are away as there are
-// cores, and more only while more are ready than this machine's workers can take.
-func TestNothingWaitsElsewhereThatWorkersHereCouldBegin(t *testing.T) {
-	var home atomic.Int32
-	var tasks []Task
-	var l []looked
-	for k := range 6 {
-		tasks, l = append(tasks, errand(string(rune('a'+k)), &home)), append(l, looked{runs: true})
-	}
-	tasks[5].Errand = nil // nobody else makes it
-	g, err := check(tasks)
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, c := range []struct {
-		away, cores, workers int
-		want                 bool
-	}{
-		{0, 1, 8, true}, {1, 1, 8, false}, {1, 1, 5, false}, {1, 1, 4, true}, {7, 8, 8, true}, {8, 8, 2, true},
-		{2, 2, 9, false},
-	} {
-		x := newExecution(Runner{Progress: progress.New(nil, progress.Quiet), Workers: c.workers}, g, l,
-			make([]float64, 6))
-		if got := x.spares(c.away, c.cores); got != c.want {
-			t.Errorf("%d away at %d cores, 5 ready for %d workers here: one more is given %v", c.away, c.cores,
-				c.workers, got)
-		}
-	}
-}

@@ -184,7 +184,7 @@ func (p *played) startAway(x *execution) {
 	if p.others == nil || p.others.cores == 0 {
 		return
 	}
-	for p.others.away < p.others.room && x.spares(p.others.away, p.others.cores) {
+	for p.others.away < p.others.room {
 		i := x.nextAway()
 		if i < 0 {
 			break

@@ -13,10 +13,10 @@ const sureBar = 0.99
 
 // mostUnsure is the largest expected error, in seconds, at which a file whose place in the
 // piece is sure is placed without asking when it has no cue near by. Of sampled files without
-// one none of 118 with less than 20 ms was farther off than 40 ms, 1 of 18 with less than 24, 6
-// of 34 with less than 32, and 18 of 44 with more. With a cue none of 173 was, whatever the
-// error to expect: so close to it the place of the cue is good enough.
-const mostUnsure = 0.024
+// one, put at their right place, 1 of 136 with less than 24 ms was farther off than 40 ms, 6 of
+// 34 with less than 32 and 18 of 44 with more; those of the 6 were not sure of their place. With
+// a cue none of 173 was, whatever the error to expect: so close to it its place is good enough.
+const mostUnsure = 0.032
 
 // isKnown reports whether a placement is exact enough to be used without asking, its place in
 // the piece being sure.

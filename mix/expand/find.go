@@ -11,7 +11,7 @@ import (
 )
 
 // Version is the version of what Find finds.
-const Version = 3
+const Version = 4
 
 // Piece is where the piece lies in a recording, in seconds of the recording.
 type Piece struct{ From, To float64 }
