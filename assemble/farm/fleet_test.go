@@ -26,10 +26,11 @@ func TestWhatDiffersEndsTheGiving(t *testing.T) {
 		return task.Parcel{Action: store.NewAction("double").For("horn").Arg("k", k), Errand: task.Errand{Rule: "double"}}
 	}
 	for k := range all {
-		if f.Doubts(parcel(k)) {
+		doubts := f.Doubts(parcel(k))
+		if doubts {
 			doubted++
 		}
-		if f.Doubts(parcel(k)) != f.Doubts(parcel(k)) {
+		if again := f.Doubts(parcel(k)); again != doubts {
 			t.Fatal("another run asks for others")
 		}
 	}
