@@ -30,7 +30,7 @@ func TestCropBesideLateAnswers(t *testing.T) {
 	b.Until(`document.getElementById("job").hidden`)
 	b.Press(kb.ArrowRight, "0", "w", "n", "w") // seats are written behind what waits
 	want := swap(t, placedRound, "pan: -100}", "pan: -100, seat: 2}")
-	want = swap(t, want, "mutes: [{from: m2, to: m3}]} # a cough", "mutes: [{from: m2, to: m3}], seat: 1} # a cough")
+	want = swap(t, want, "to: m3}]} # a cough", "to: m3}], seat: 1} # a cough")
 	b.becomes("given back, and two seats", want)
 	b.quiet()
 }
@@ -51,7 +51,7 @@ func TestSeatsAndShotsBesideLateAnswers(t *testing.T) {
 	b.wait(1)
 	b.expectShots("m1", "m4")
 	b.letAll()
-	want := swap(t, placedRound, "mutes: [{from: m2, to: m3}]} # a cough", "mutes: [{from: m2, to: m3}], seat: 3} # a cough")
+	want := swap(t, placedRound, "to: m3}]} # a cough", "to: m3}], seat: 3} # a cough")
 	want = swap(t, want, "intake/viola.wav, offset: -0.5}\n", "intake/viola.wav, offset: -0.5}\n    seat: 4\n")
 	want = swap(t, want, `"offset": -3}}`, `"offset": -3}, "seat": 2}`)
 	want = swap(t, want, "{from: m3, to: m5,", "{from: m1, show: solo, take: bassoon}, {from: m4, to: m5,")
@@ -71,8 +71,8 @@ func TestSeatsAndShotsBesideLateAnswers(t *testing.T) {
 // expectShots waits until the list shows shots that begin there, behind the first.
 func (b *tab) expectShots(from ...string) {
 	b.t.Helper()
-	b.Until(fmt.Sprintf(`[...document.querySelectorAll('[data-id^="see "]')].slice(1).map((e) => e.textContent).join() === %q`,
-		strings.Join(from, ",")))
+	b.Until(fmt.Sprintf(`[...document.querySelectorAll('[data-id^="see "]')].slice(1)
+		.map((e) => e.textContent).join() === %q`, strings.Join(from, ",")))
 }
 
 // TestVerdictsBesideLateAnswers: a key that takes a verdict away does so though the desk
@@ -92,7 +92,8 @@ func TestVerdictsBesideLateAnswers(t *testing.T) {
 	b.Press(" And thank you.")
 	b.letAll()
 	b.becomes("after three verdicts", swap(t, placedRound, "pan: -100}", "pan: -100, verdict: ask}"))
-	b.Until(`document.querySelector("#room > *").dataset.drawn === "horn ask ask" && document.getElementById("job").hidden`)
+	b.Until(`document.querySelector("#room > *").dataset.drawn === "horn ask ask" &&
+		document.getElementById("job").hidden`)
 	b.Press(" Soon.")
 	b.byHand("title: The Lamplighter's Round", "title: The Lamplighter's Other Round")
 	b.tick <- time.Now()
@@ -129,10 +130,9 @@ func TestPlaceBesideLateAnswers(t *testing.T) {
 // one, and no remark is kept twice.
 func TestRemarksBesideLateAnswers(t *testing.T) {
 	b := openReview(t)
-	b.click("#by")
-	b.Press("Cora Lind")
-	b.click("#text")
 	b.hold("/api/said")
+	b.strike("r")
+	b.Until(`document.activeElement.id === "text"`)
 	keep := func() { run(b, chromedp.KeyEvent(kb.Enter, chromedp.KeyModifiers(chromedp.ModifierCtrl))) }
 	b.Press("softer")
 	keep()
@@ -145,7 +145,8 @@ func TestRemarksBesideLateAnswers(t *testing.T) {
 	b.Until(`document.querySelectorAll(".strip").length === 5`)
 	eval[bool](b, `location.hash = "review", true`)
 	b.Until(`document.querySelector("#text")?.value === "late"`)
-	b.click("#text")
+	b.strike("r")
+	b.Until(`document.activeElement.id === "text"`)
 	keep()
 	b.Until(`document.querySelectorAll("[data-remark]").length === 2`)
 	if got := b.remarks(); strings.Count(got, `"text":"softer"`) != 1 || strings.Count(got, `"text":"late"`) != 1 {
@@ -190,4 +191,15 @@ func TestHeldWhileAnswersArrive(t *testing.T) {
 	b.Press("p", "p", "p") // on and off before anything is heard
 	b.Until(`document.querySelector('[data-take="viola"] .meter i').dataset.level === "0.00"`)
 	b.quiet()
+
+	// When voices are made anew while it plays, it goes on where it was, or has come to its end.
+	b.ClickAt("#at", 0.02, 0.5)
+	b.Press("p")
+	b.Until(`document.getElementById("told").textContent.startsWith("Playing from")`)
+	b.byHand("pan: -100, mute: true}", "pan: -100, low_cut: 120}")
+	b.tick <- time.Now()
+	b.Until(`document.querySelector('[data-id="cut horn"]').value === "120"`)
+	eval[bool](b, `(window.was = document.getElementById("at").value, true)`)
+	b.Until(`document.getElementById("at").value !== window.was ||
+		document.getElementById("told").textContent === "The end."`)
 }

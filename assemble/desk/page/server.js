@@ -33,17 +33,23 @@ export async function get(path) {
 const pressed = new Set();
 const leave = (what) => () => { pressed.delete(what); };
 
-addEventListener("pointerdown", (event) => pressed.add(event.pointerId), true);
+addEventListener("pointerdown", (event) => { if (event.button === 0) pressed.add(event.pointerId); }, true);
 for (const end of ["pointerup", "pointercancel"]) {
 	addEventListener(end, (event) => setTimeout(leave(event.pointerId)), true); // after the click that may follow
 }
 addEventListener("keydown", (event) => { if (event.key === " ") pressed.add(" "); }, true);
 addEventListener("keyup", (event) => { if (event.key === " ") setTimeout(leave(" ")); }, true);
-addEventListener("blur", () => pressed.clear());
+// Of a release over a menu or another window nobody tells.
+addEventListener("pointermove", (event) => { if (event.buttons === 0) pressed.delete(event.pointerId); }, true);
+for (const away of ["blur", "contextmenu"]) addEventListener(away, () => pressed.clear());
+addEventListener("change", (event) => { if (event.target.matches("select")) pressed.clear(); });
+
+// longestPress is how long a press is waited for, in milliseconds: it may have been missed.
+const longestPress = 10000;
 
 // released waits until nothing is pressed.
 async function released() {
-	while (pressed.size) await new Promise((done) => setTimeout(done, 20));
+	for (const end = Date.now() + longestPress; pressed.size && Date.now() < end;) await new Promise((done) => setTimeout(done, 20));
 }
 
 // problem reads why something was refused.

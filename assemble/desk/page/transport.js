@@ -144,14 +144,17 @@ export function transport({ desk, data, solo, views, whole }) {
 		play, stop, skip, set, primeSoon,
 		toggle: () => going ? stop() : play(at),
 		// loaded takes over a mix that was loaded; same tells that its voices are the same
-		// ones, which play on.
+		// ones, which play on. Others go on where those were.
 		loaded(same) {
 			at ??= data().start;
 			if (same) return set();
+			const on = going;
+			at = mixer?.now() ?? at;
 			asked++;
 			going = false;
 			mixer?.close();
 			mixer = undefined;
+			if (on) play(at);
 		},
 		// view draws the place at which it plays.
 		view() {

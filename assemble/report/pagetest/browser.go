@@ -200,17 +200,20 @@ func (b *Tab) Until(expression string) {
 }
 
 // ClickAt clicks with the mouse at a share of the width and height of what a selector
-// finds, as soon as it is there.
+// finds, as soon as it is there, lies still and is what the mouse would meet: while a page
+// is being drawn, things move away from where they were seen.
 func (b *Tab) ClickAt(selector string, x, y float64) {
 	b.T.Helper()
 	quoted, _ := json.Marshal(selector) // a string can always be written
-	b.Until(fmt.Sprintf("document.querySelector(%s)", quoted))
-	at := Eval[[]float64](b, fmt.Sprintf(`(() => {
+	b.Until(fmt.Sprintf(`(() => {
 		const e = document.querySelector(%s);
 		e.scrollIntoView({block: "center"});
-		const r = e.getBoundingClientRect();
-		return [r.left + r.width * %v, r.top + r.height * %v];
+		const r = e.getBoundingClientRect(), was = window.clickAt;
+		const at = window.clickAt = [r.left + r.width * %v, r.top + r.height * %v];
+		const hit = document.elementFromPoint(...at);
+		return was?.join() === at.join() && hit && (e.contains(hit) || hit.contains(e));
 	})()`, quoted, x, y))
+	at := Eval[[]float64](b, `window.clickAt`)
 	Run(b, chromedp.MouseClickXY(at[0], at[1]))
 }
 
