@@ -228,7 +228,12 @@ func benchClean(s mix.Strip, what string) (mix.Strip, error) {
 		if _, err := mix.HearRoom(s, before/2); err != nil {
 			return s, err
 		}
-		h, err := mix.Hear(s, mix.Span{From: before * audio.Rate, To: s.To - audio.Rate})
+		piece := mix.Span{From: before * audio.Rate, To: s.To - audio.Rate}
+		var err error
+		if s.Hum, err = mix.FindHum(s, piece); err != nil {
+			return s, err
+		}
+		h, err := mix.Hear(s, piece)
 		s.Playing, s.Reduce = h.Curve(s), &mix.Reduce{Noise: &h.Noise, Depth: 12}
 		s.EQ = append(mix.ToneBands(tone.Usual.Correction), s.EQ...)
 		return s, err
