@@ -30,7 +30,7 @@ The timeline refers to the recordings where they are. What a player has not
 released is in none of it.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Export(cmd.Context())
-			return printed(a, r, exportTable, err, roll.Verdict(r.Faults))
+			return withVerdict(a, r, exportTable, err, roll.Verdict(r.Faults))
 		})
 }
 

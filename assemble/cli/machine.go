@@ -83,7 +83,7 @@ func doctorTable(r assemble.DoctorResult) func(io.Writer) {
 		if r.Minute != nil {
 			fmt.Fprintf(w, "speed: a minute of a film of %d players in Full HD takes about %s the first time, "+
 				"with this machine as busy as it is now\n",
-				doctor.TrialPlayers, roughly(*r.Minute))
+				doctor.TrialPlayers, formatEstimate(*r.Minute))
 		}
 		for i, p := range r.Problems {
 			fmt.Fprintf(w, "problem: %s\n", p.What)
@@ -109,9 +109,9 @@ func sizeOrUnknown(n int64) string {
 	return doctor.Size(n)
 }
 
-// roughly returns seconds as an estimate deserves. A trial of a few seconds tells no
+// formatEstimate returns seconds as an estimate deserves. A trial of a few seconds tells no
 // more than two digits.
-func roughly(seconds float64) string {
+func formatEstimate(seconds float64) string {
 	if seconds < 90 {
 		return fmt.Sprintf("%.0f seconds", seconds)
 	}

@@ -44,7 +44,7 @@ func TestClocksForPeople(t *testing.T) {
 	}
 	for s, want := range map[float64]string{0: "0 seconds", 89.4: "89 seconds", 90: "1.5 minutes",
 		3600: "60.0 minutes"} {
-		if got := roughly(s); got != want {
+		if got := formatEstimate(s); got != want {
 			t.Errorf("%v is %q, want %q", s, got, want)
 		}
 	}

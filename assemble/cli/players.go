@@ -52,7 +52,7 @@ Headphones: begin at a low level and raise it until the click is just clear.
 Long listening at high levels harms hearing.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Click(cmd.Context(), o)
-			return printed(a, r, guideTable, err, roll.Verdict(r.Faults))
+			return withVerdict(a, r, guideTable, err, roll.Verdict(r.Faults))
 		})
 	c.Flags().StringSliceVar(&o.Only, "only", nil, "names of the variants to write besides the guide (default: all)")
 	c.Flags().BoolVar(&o.Film, "film", false, "also write each guide as a film to look at, out/guide.mp4")
@@ -154,7 +154,7 @@ take: what to play to, when exactly to clap, how to record, where to send it.
 Each is one file that needs no network and prints on paper. The manifest may say
 
   callsheet:
-    language: en                        # or de, it
+    language: en                        # or de, es, fr, it
     due: 2031-06-12 20:00               # or any words
     send_to: takes@example.org          # mail, web address or words
     contact: Mara Voss

@@ -177,7 +177,7 @@ func whom(r remark.Remark) string {
 // writeHandout writes the page that a conductor opens without a server.
 func (a *app) writeHandout(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 	r, err := handout.Write(cmd.Context(), p.Session)
-	return printed(a, r, handoutTable, err, nil)
+	return withVerdict(a, r, handoutTable, err, nil)
 }
 
 // handoutTable says where the page is and what is in it.

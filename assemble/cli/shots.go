@@ -30,7 +30,7 @@ and a list that is there is never replaced.`,
 				list = p.ProposeShots
 			}
 			r, err := list(cmd.Context())
-			return printed(a, r, shotsTable, err, roll.Verdict(r.Faults))
+			return withVerdict(a, r, shotsTable, err, roll.Verdict(r.Faults))
 		})
 	c.Flags().BoolVar(&propose, "propose", false, "write a shot list into production.yaml, which has none yet")
 	return c

@@ -37,9 +37,9 @@ func (a *app) verb(use, short, long string, run work) *cobra.Command {
 	}
 }
 
-// printed returns how to print a verb's result, and the verdict on the takes as
+// withVerdict returns how to print a verb's result, and the verdict on the takes as
 // the error. A verb that failed prints nothing.
-func printed[R any](a *app, r R, table func(R) func(io.Writer), err, verdict error) (func() error, error) {
+func withVerdict[R any](a *app, r R, table func(R) func(io.Writer), err, verdict error) (func() error, error) {
 	if err != nil {
 		return nil, err
 	}
@@ -55,7 +55,7 @@ changed. ripieno keys --thresholds lists its thresholds; check: in the manifest
 changes them.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Check(cmd.Context())
-			return printed(a, r, checkTable, err, roll.Verdict(r.Faults))
+			return withVerdict(a, r, checkTable, err, roll.Verdict(r.Faults))
 		})
 }
 
@@ -91,7 +91,7 @@ timing: as-played in the manifest, for all or for one take.`,
 				o.Accept = append(o.Accept, c)
 			}
 			r, err := p.Sync(cmd.Context(), o)
-			return printed(a, r, syncTable, err, roll.SyncVerdict(r.Faults))
+			return withVerdict(a, r, syncTable, err, roll.SyncVerdict(r.Faults))
 		})
 	c.Flags().BoolVar(&o.Pin, "pin", false,
 		"copy the measured values into production.yaml, changing nothing else in it")
@@ -162,7 +162,7 @@ With --stages, out/stages has 20 seconds around the first note after every step
 of the mix, all equally loud: each file is to be compared with the one before it.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Mix(cmd.Context(), o)
-			return printed(a, r, mixTable, err, roll.Verdict(r.Faults))
+			return withVerdict(a, r, mixTable, err, roll.Verdict(r.Faults))
 		})
 	c.Flags().BoolVar(&o.Stems, "stems", false, "also write a file for each take and each section")
 	c.Flags().BoolVar(&o.Stages, "stages", false, "also write 20 seconds of the sound after every step, to compare")
@@ -183,7 +183,7 @@ has none that stands by itself, and it says so.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Render(cmd.Context(), assemble.RenderOptions{Rough: true, Only: only, Marks: marks,
 				Quick: quick})
-			return printed(a, r, renderTable, err, roll.Verdict(r.Faults))
+			return withVerdict(a, r, renderTable, err, roll.Verdict(r.Faults))
 		})
 	c.Flags().StringSliceVar(&only, "only", nil, "names of the deliverables to make (default: the first)")
 	c.Flags().BoolVar(&quick, "quick", false, "make a first look instead, of a few pictures a second")
@@ -232,7 +232,7 @@ for all.`,
 				return func() error { return a.show(r, planTable(r)) }, nil
 			}
 			r, err := p.Render(cmd.Context(), assemble.RenderOptions{Only: only, AllowMissingRelease: allow})
-			return printed(a, r, renderTable, err, roll.Verdict(r.Faults))
+			return withVerdict(a, r, renderTable, err, roll.Verdict(r.Faults))
 		})
 	c.Flags().StringSliceVar(&only, "only", nil, "names of the deliverables to make (default: all)")
 	c.Flags().BoolVar(&plan, "plan", false, "print what would be made and why, and make nothing")

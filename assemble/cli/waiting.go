@@ -26,7 +26,7 @@ unusable), missing, or late (missing after the due date of the call sheet), with
 the release of each. The exit code is 5 as long as somebody is missing.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Rollcall(cmd.Context())
-			return printed(a, r, rollTable, err, roll.Verdict(r.Faults))
+			return withVerdict(a, r, rollTable, err, roll.Verdict(r.Faults))
 		})
 }
 
@@ -54,7 +54,7 @@ which ripieno remarks --take FILE brings in.`,
 				return a.writeHandout(cmd, p)
 			}
 			r, err := p.Review(cmd.Context(), o)
-			return printed(a, r, reviewTable, err, roll.Verdict(r.Faults))
+			return withVerdict(a, r, reviewTable, err, roll.Verdict(r.Faults))
 		})
 	c.Flags().BoolVar(&review, "review", false, "write the page that a conductor remarks on instead")
 	c.Flags().BoolVar(&o.NoPlaying, "no-playing", false, "leave out how takes are played and who is hidden")

@@ -121,6 +121,10 @@ func TestPlaceBesideLateAnswers(t *testing.T) {
 	b.letAll()
 	b.becomes("after one step", swap(t, placedRound, "bell.wav, offset: -1}", "bell.wav, offset: -0.999, drift_ppm: 0}"))
 	b.Until(`document.getElementById("job").hidden && document.documentElement.dataset.room.endsWith(" ")`)
+	eval[bool](b, `location.hash = "mix", true`)
+	b.Until(`document.querySelectorAll(".strip").length === 5`)
+	eval[bool](b, `location.hash = "place", true`) // what is moved is still there
+	b.Until(`document.querySelector("#where")?.textContent.includes("not written yet")`)
 	b.Press(kb.ArrowRight, "y", "b", "n")
 	b.becomes("after three", swap(t, placedRound, "bell.wav, offset: -1}", "bell.wav, offset: -0.997, drift_ppm: 0}"))
 	b.quiet()

@@ -86,6 +86,24 @@ const sameTempo = 0.006
 // and how that guide differs. ok is false when it was none of them. other is how many
 // times as fast the take was played: its own tempo over that of the guide.
 func PlayedTo(man *production.Production, made *manifest.Made, variant string, other float64) (c Change, ok bool) {
+	for _, f := range Former(man, made, variant) {
+		ratio := speedOver(f.Tempo, f.Now)
+		if math.Abs(ratio-1) >= sameTempo && math.Abs(other/ratio-1) <= sameTempo {
+			return f.Change, true
+		}
+	}
+	return Change{}, false
+}
+
+// FormerGuide is a guide that was made otherwise than the manifest says now.
+type FormerGuide struct {
+	Change
+	Tempo, Now *tempo.Map // of that guide, and of the one of now
+}
+
+// Former returns the guides, of those that were made, to which takes of a variant may have
+// been played and that differ from what the manifest says now, the newest first.
+func Former(man *production.Production, made *manifest.Made, variant string) []FormerGuide {
 	j := Job{File: Name(variant), Tempo: man.Tempo, Variant: man.Guide.Variant(variant)}
 	if j.Variant != nil {
 		j.Tempo = j.Variant.Tempo
@@ -96,18 +114,17 @@ func PlayedTo(man *production.Production, made *manifest.Made, variant string, o
 		j.File, j.Variant = Name(""), nil
 		list = made.Of(j.File)
 	}
+	var former []FormerGuide
 	for i, g := range list {
 		m, err := tempo.New(g.Spec)
 		if err != nil {
 			continue // not from ParseMade, which refuses such
 		}
-		ratio := speedOver(m, j.Tempo)
-		if math.Abs(ratio-1) < sameTempo || math.Abs(other/ratio-1) > sameTempo {
-			continue
+		if differs := j.differences(g, man); len(differs) > 0 {
+			former = append(former, FormerGuide{Change{Guides: []string{j.File}, Older: i > 0, Differs: differs}, m, j.Tempo})
 		}
-		return Change{Guides: []string{j.File}, Older: i > 0, Differs: j.differences(g, man)}, true
 	}
-	return Change{}, false
+	return former
 }
 
 // speedOver returns how fast a guide goes against another, in the mean over the

@@ -17,6 +17,13 @@ type Break struct {
 	Measure int     `json:"measure"` // in which the first part ends
 	By      string  `json:"by"`      // what shows it: "playing", "silence", "device" or "picture"
 	Mended  bool    `json:"mended"`  // the parts are placed each by itself
+	// Rivals are jumps that are nearly as likely, the likeliest first; First and Last the
+	// measures between which the break may be, and Beat how long a beat is there, in
+	// seconds. They are of a break that is not mended.
+	Rivals []float64 `json:"rivals,omitempty"`
+	First  int       `json:"first,omitempty"`
+	Last   int       `json:"last,omitempty"`
+	Beat   float64   `json:"beat,omitempty"`
 	// Parts are what the file would be with this break and those found before it, where
 	// it is not mended; without them it is the only one.
 	Parts audio.Parts `json:"-"`
@@ -37,8 +44,46 @@ func (b Break) Said() phrase.Message {
 		}
 		write = writeParts(parts)
 	}
+	if guessed := b.By == "playing" || b.By == "splice"; !b.Mended && (guessed || len(b.Rivals) > 0) {
+		long := b.lengths()
+		if guessed { // which beat of the measure it is playing tells less surely than which place of the beat
+			long = phrase.New("found.or-beats", "long", long)
+		}
+		return phrase.New("found.broken-unclear", "long", long, "where", b.where(),
+			"by", phrase.New("found.by-"+b.By), "write", write)
+	}
 	return phrase.New(key, "long", figure(math.Abs(b.Jump), 3), "at", figure(b.At, 2), "measure", whole(b.Measure),
 		"by", phrase.New("found.by-"+b.By), "write", write)
+}
+
+// lengths names all jumps that the break may be, in seconds and in beats.
+func (b Break) lengths() phrase.Message {
+	all := append([]float64{b.Jump}, b.Rivals...)
+	var said phrase.Message
+	for i := range all {
+		jump := all[len(all)-1-i]
+		key := "found.about-missing"
+		if jump < 0 {
+			key = "found.about-extra"
+		}
+		one := phrase.New(key, "long", figure(math.Abs(jump), 2))
+		if b.Beat > 0 {
+			one = phrase.New(key+"-beats", "long", figure(math.Abs(jump), 2), "beats",
+				figure(math.Abs(jump)/b.Beat, 1))
+		}
+		if said = phrase.New("found.one-or", "one", one, "other", said); i == 0 {
+			said = one
+		}
+	}
+	return said
+}
+
+// where names the measures between which the break is.
+func (b Break) where() phrase.Message {
+	if b.First == b.Last {
+		return phrase.New("found.in-measure", "measure", whole(b.Measure))
+	}
+	return phrase.New("found.between-measures", "first", whole(b.First), "last", whole(b.Last))
 }
 
 // writeParts returns the line of the manifest that says so.

@@ -259,6 +259,29 @@ func TestFindingsInEveryLanguage(t *testing.T) {
 	}
 }
 
+// A length or a place that is not known is told as all that it may be, one that a silence or a
+// device shows as it is.
+func TestUnclearBreaksNameWhatTheyMayBe(t *testing.T) {
+	b := Break{At: 31, Jump: -0.18, Rivals: []float64{0.44}, Measure: 12, First: 12, Last: 14, By: "playing", Beat: 0.612}
+	for want, edit := range map[string]func(*Break){
+		"perhaps in two parts: about 0.18 s (0.3 beats) too much or about 0.44 s (0.7 beats) missing, or whole beats " +
+			"more or fewer, between measures 12 and 14, shown by the playing; left": func(*Break) {},
+		"perhaps in two parts: about 0.18 s too much, or whole beats more or fewer, in measure 12, shown by the playing " +
+			"and a cut in the sound; left": func(b *Break) {
+			b.By, b.Rivals, b.Last, b.Beat = "splice", nil, 12, 0
+		},
+		"perhaps in two parts: 0.180 s too much at 31.00 s of the file, in measure 12, shown by the other device": func(b *Break) {
+			b.By, b.Rivals = "device", nil
+		},
+		"in two parts: 0.180 s too much at 31.00 s": func(b *Break) { b.Mended = true },
+	} {
+		b := b
+		if edit(&b); !strings.HasPrefix(b.String(), want) {
+			t.Errorf("%s\nwant %s", b, want)
+		}
+	}
+}
+
 // What is written for a file that is in parts already keeps these.
 func TestBreakKeepsEarlierParts(t *testing.T) {
 	parts, ok := audio.Break(12, 0.5).BreakAt(40.5, -2, 90)

@@ -9,6 +9,7 @@ import (
 	"math"
 	"slices"
 
+	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/held"
 	"ripieno/mix/audio"
 )
@@ -57,6 +58,25 @@ func findHoles(shown []int64, tick float64) []Hole {
 		}
 	}
 	return holes
+}
+
+// ReadHoles is the Holes of [Keys] for a picture whose file has no index that says it, such
+// as Matroska, WebM and fragments: it reads the time stamps of all packets, under the limits
+// of probing, and decodes nothing. It fails where FrameTimes does, and for as many frames as
+// no index may have.
+func ReadHoles(ctx context.Context, tool *ffmpeg.Tool, info Info) ([]Hole, error) {
+	times, _, err := FrameTimes(ctx, tool, info, min(MaxSeconds, info.Duration+1))
+	if err != nil {
+		return nil, err
+	}
+	if len(times) > maxSamples {
+		return nil, fmt.Errorf("media: the picture of %s has %d frames", showPath(info.Path), len(times))
+	}
+	shown := make([]int64, len(times))
+	for i, t := range times {
+		shown[i] = int64(math.Round(t * 1e6))
+	}
+	return findHoles(shown, 1e-6), nil
 }
 
 // Times returns the file times at which key frames are shown, ascending, of a

@@ -65,6 +65,37 @@ func TestRealKeysAreThoseOfFFprobe(t *testing.T) {
 	}
 }
 
+// Holes of pictures in Matroska, WebM and fragments, which have no index, are read from their
+// packets: those that the same picture has in the index of an MP4, to a millisecond, in which
+// Matroska counts.
+func TestRealHolesWithoutAnIndex(t *testing.T) {
+	const holed = "-c:v libx264 -preset fast -bf 2 -g 17 -pix_fmt yuv420p -fps_mode vfr -vf select='not(between(n,20,39))'"
+	indexed := ffmpegtest.Make(t, "a.mp4", args(avArgs, holed)...)
+	keys, err := ReadKeys(t.Context(), indexed, probe(t, indexed).Video.Index)
+	if err != nil || len(keys.Holes) != 1 {
+		t.Fatalf("%+v, %v", keys.Holes, err)
+	}
+	want := keys.Holes[0]
+	for _, c := range []struct{ name, more string }{
+		{"a.mkv", "-c copy"}, {"fragments.mp4", "-c copy -movflags frag_keyframe+empty_moov"},
+		{"a.webm", "-c:v libvpx -deadline realtime -c:a libopus"},
+	} {
+		path := ffmpegtest.Make(t, c.name, args("-i "+indexed+" -fps_mode passthrough", c.more)...)
+		info := probe(t, path)
+		if _, err := ReadKeys(t.Context(), path, info.Video.Index); err == nil {
+			t.Errorf("%s has an index", c.name)
+		}
+		got, err := ReadHoles(t.Context(), ffmpegtest.Tool(t), info)
+		if err != nil || len(got) != 1 || math.Abs(got[0].At-want.At) > 0.0025 || math.Abs(got[0].Length-want.Length) > 0.0025 {
+			t.Errorf("%s: %+v, %v, want %+v", c.name, got, err, want)
+		}
+	}
+	info := probe(t, ffmpegtest.Make(t, "sound.wav", args("-f lavfi -i sine=d=1")...))
+	if _, err := ReadHoles(t.Context(), ffmpegtest.Tool(t), info); err == nil {
+		t.Error("a sound has frames")
+	}
+}
+
 // Files whose index does not say it, or says it of something else, are errors
 // and no wrong times.
 func TestRealKeysThatAreNotThere(t *testing.T) {

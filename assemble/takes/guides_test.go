@@ -12,6 +12,8 @@ import (
 	"ripieno/assemble/media"
 	"ripieno/assemble/production"
 	"ripieno/mix/align"
+	"ripieno/mix/align/simulate"
+	"ripieno/mix/tempo"
 )
 
 // guidesManifest is a piece at so many beats a minute, whose last measures are
@@ -152,5 +154,44 @@ func TestRecordThatCannotBeRead(t *testing.T) {
 	if len(s.Guides) != 1 || !strings.Contains(s.Guides[0].What, "guide.yaml") ||
 		!strings.HasPrefix(s.Guides[0].Hint, "delete guide.yaml") {
 		t.Errorf("%+v", s.Guides)
+	}
+}
+
+// A take that was played to a guide whose piece began later after the cue says so and is not sure,
+// though its tempo is the guide's and its clap is clear; one to the guide of now is left alone.
+func TestTakesOfAGuideWithAnotherCountIn(t *testing.T) {
+	e := simulate.New(12, simulate.Options{Level: simulate.Easy, Players: 1, Seconds: 20, Rate: 16000})
+	f, err := align.Analyse(e.Takes[0].Source())
+	if err != nil {
+		t.Fatal(err)
+	}
+	spec := e.Map.Spec()
+	spec.CountIn.Measures++ // before the cue
+	other, err := tempo.New(spec)
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := t.TempDir()
+	var made manifest.Made
+	made.Add(manifest.MadeGuide{Guide: "guide", Spec: e.Map.Spec()})
+	if err := os.WriteFile(filepath.Join(dir, manifest.MadeName), made.Encode(), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		now    *tempo.Map
+		former bool
+	}{{other, true}, {e.Map, false}} {
+		man := &production.Production{Dir: dir, Tempo: c.now}
+		r := &Recording{Owner: "a", Role: Audio, File: &production.File{}, Features: f,
+			Place: align.Placement{Sure: true, Confidence: 1}}
+		s := &Set{Takes: []Take{{Take: &production.Take{Name: "a"}, Audio: r}}}
+		s.compareGuides(man)
+		if r.Place.Former != c.former || r.Place.Sure == c.former || (len(s.Guides) > 0) != c.former {
+			t.Errorf("%v: %+v, %+v", c.former, r.Place, s.Guides)
+		}
+		if c.former && (!strings.Contains(r.Place.Question(), "with a count-in of") ||
+			!slices.Equal(s.Guides[0].Takes, []string{"a"})) {
+			t.Errorf("%q, %+v", r.Place.Question(), s.Guides)
+		}
 	}
 }

@@ -48,12 +48,17 @@ func (c *Checks) Judge(ctx context.Context, res task.Result) ([]Judged, error) {
 	return judged, nil
 }
 
-// explainTempo adds to findings of another tempo which guide was made with it.
+// explainTempo adds to findings of another tempo which guide was made with it. A take that
+// was played to a guide of before is not asked for its clap, but for what it was played to.
 func (t Take) explainTempo(findings []intake.Finding) {
 	for _, r := range t.Recordings() {
 		for i := range findings {
 			if f := &findings[i]; f.Code == intake.OtherPiece && f.File == r.File.Path && r.playedTo != "" {
 				f.What += "; it was played to the guide that was made with " + r.playedTo
+			}
+			if f := &findings[i]; f.Code == intake.CueUnsure && f.File == r.File.Path && r.playedTo != "" {
+				f.Code = intake.OtherPiece
+				f.Ask = f.Question().Plain()
 			}
 		}
 	}

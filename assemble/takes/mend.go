@@ -272,6 +272,14 @@ func (r *Recording) note(man *production.Production, b align.Break, mended bool)
 	if parts, ok := r.brokenAt(b); ok && !mended {
 		told.At, told.Parts = r.Parts.File(b.At), parts
 	}
+	if !mended {
+		told.Rivals = b.Rivals
+		told.First, told.Last = m.Position(b.From-shift).Measure, m.Position(b.To-shift).Measure
+		for beat := range m.Pulses(b.Guide-shift, math.Inf(1), 1) {
+			told.Beat = beat.Length
+			break
+		}
+	}
 	r.Broken = append(r.Broken, told)
 }
 

@@ -246,18 +246,39 @@ func (t Take) inspect(ctx context.Context, s *session.Session, r *Recording) err
 	if err := r.Info.NeedVideo(); err != nil {
 		return err
 	}
-	return r.findCuts(ctx, s.Store().Steady)
+	return r.findCuts(ctx, s)
 }
 
+// The type that is stored of pictures without an index, with the number it has for ever.
+var _ = store.Number(46, []media.Hole{})
+
 // findCuts reads from the file's index where its picture can be opened, and where it has
-// no frames for a while. A file without an index that can be read has no such places.
-func (r *Recording) findCuts(ctx context.Context, steady reading.Steady) error {
-	return steady(ctx, r.Path, r.Hash, func(ctx context.Context) error {
+// no frames for a while. Without an index that can be read no place to open it is known, and
+// the time stamps of its packets, which are kept, tell where frames lack.
+func (r *Recording) findCuts(ctx context.Context, s *session.Session) error {
+	indexed := false
+	err := s.Store().Steady(ctx, r.Path, r.Hash, func(ctx context.Context) error {
 		if keys, err := media.ReadKeys(ctx, r.Path, r.Info.Video.Index); err == nil {
-			r.cuts, r.holes = keys.Times(r.Info.Video.Start), keys.Holes
+			r.cuts, r.holes, indexed = keys.Times(r.Info.Video.Start), keys.Holes, true
 		}
 		return ctx.Err()
 	})
+	if err != nil || indexed {
+		return err
+	}
+	key := store.NewAction("holes").Version(media.Rule).Arg("ffprobe", s.Tool().Version.Text).Arg("limits",
+		media.Limits).Arg("stream", r.Info.Video.Index).Input("file", r.Hash).Ext(".gob").For(r.File.Path)
+	holes, err := session.Cached(ctx, s.Store(), key, func() (holes []media.Hole, err error) {
+		err = s.Store().Steady(ctx, r.Path, r.Hash, func(ctx context.Context) (err error) {
+			holes, err = media.ReadHoles(ctx, s.Tool(), r.Info)
+			return err
+		})
+		return holes, err
+	})
+	if err == nil {
+		r.holes = holes // one that cannot be listed is none the worse for it
+	}
+	return ctx.Err()
 }
 
 // probe finds out what a file is.

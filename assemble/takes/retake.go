@@ -59,6 +59,8 @@ func findBreaks(man *production.Production, recs []align.Recording, placed map[s
 		for _, b := range align.FindBreaks(g.tempo, g.recs, g.places(placed), hints) {
 			b.Offset += g.shift
 			b.Guide += g.shift
+			b.From += g.shift
+			b.To += g.shift
 			all = append(all, b)
 		}
 	}

@@ -6,6 +6,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"path/filepath"
+	"reflect"
 	"testing"
 
 	"ripieno/assemble/media"
@@ -127,7 +128,7 @@ func TestBreaksOfSilence(t *testing.T) {
 		}
 	}
 	b := align.Break{At: 1, Jump: -0.1, By: "silence"}
-	if got, err := r.exactly(task.Result{}, b); got != b || err != nil {
+	if got, err := r.exactly(task.Result{}, b); !reflect.DeepEqual(got, b) || err != nil {
 		t.Errorf("without a sound: %+v, %v", got, err)
 	}
 }

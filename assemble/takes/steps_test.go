@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"testing"
 
@@ -53,7 +54,7 @@ func TestWhichDeviceIsBroken(t *testing.T) {
 		if fmt.Sprint(got) != c.want {
 			t.Errorf("%s: %v, want %s", c.what, got, c.want)
 		}
-		if !slices.Equal(before, c.found) {
+		if !reflect.DeepEqual(before, c.found) {
 			t.Errorf("%s: what was given was changed", c.what)
 		}
 	}

@@ -2,11 +2,10 @@
 // take: where they are and how large, and nothing else. It knows nobody: a face
 // here is a place in a picture.
 //
-// It searches by the method of N. Markuš et al., "Object Detection with Pixel
-// Intensity Comparisons Organized in Decision Trees", 2013. The trained cascade is the
-// file facefinder of the library pigo, version 1.4.6, under its licence, which is kept
-// beside it. What is found is what that library finds (a test compares), in a quarter
-// of the time.
+// It searches with the cascade of the library pigo (N. Markuš et al., "Object
+// Detection with Pixel Intensity Comparisons Organized in Decision Trees",
+// 2013). The trained cascade is the file facefinder of that library, version
+// 1.4.6, under its licence, which is kept beside it.
 //
 // Pictures are grey, upright and of one size. Positions are fractions of width
 // and height, 0 at the left and the top.
@@ -16,6 +15,8 @@ import (
 	_ "embed"
 	"fmt"
 	"sync"
+
+	pigo "github.com/esimov/pigo/core"
 )
 
 // Version is the version of what is found. It belongs in the key of whatever is
@@ -25,8 +26,8 @@ const Version = 1
 //go:embed facefinder
 var trained []byte
 
-// trees are the trained search, which may be used by several at once.
-var trees = sync.OnceValues(func() (cascade, error) { return unpack(trained) })
+// cascade is the trained search, which may be used by several at once.
+var cascade = sync.OnceValues(func() (*pigo.Pigo, error) { return pigo.NewPigo().Unpack(trained) })
 
 // Face is a face that is seen over a take.
 type Face struct {

@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	pigo "github.com/esimov/pigo/core"
 )
 
 // How pictures are searched, all chosen here by trying (no source). Heads are
@@ -80,8 +82,16 @@ func gather(hits []hit) []hit {
 	return sum
 }
 
+// run searches a picture for upright faces of some sizes, in pixels.
+func run(c *pigo.Pigo, g grey, least, most int, shift, scale float64) []pigo.Detection {
+	return c.RunCascade(pigo.CascadeParams{
+		MinSize: least, MaxSize: most, ShiftFactor: shift, ScaleFactor: scale,
+		ImageParams: pigo.ImageParams{Pixels: g.pix, Rows: g.h, Cols: g.w, Dim: g.w},
+	}, 0)
+}
+
 // all searches the whole picture.
-func (g grey) all(s *searcher) []hit {
+func (g grey) all(c *pigo.Pigo) []hit {
 	var hits []hit
 	least := max(leastPixels, int(leastShare*float64(g.h)))
 	most := int(mostShare * float64(min(g.w, g.h)))
@@ -91,9 +101,9 @@ func (g grey) all(s *searcher) []hit {
 		if degrees != 0 {
 			turned = g.look(v, g.w, g.h)
 		}
-		for _, f := range s.search(turned, least, most, coarseShift, coarseScale) {
-			x, y := v.at(float64(f.col)-float64(g.w)/2, float64(f.row)-float64(g.h)/2)
-			hits = append(hits, hit{x, y, float64(f.size), float64(f.q)})
+		for _, d := range run(c, turned, least, most, coarseShift, coarseScale) {
+			x, y := v.at(float64(d.Col)-float64(g.w)/2, float64(d.Row)-float64(g.h)/2)
+			hits = append(hits, hit{x, y, float64(d.Scale), float64(d.Q)})
 		}
 	}
 	return hits
@@ -101,14 +111,14 @@ func (g grey) all(s *searcher) []hit {
 
 // closely searches the surroundings of a place, and returns the best that is
 // there; of strength 0 for nothing.
-func (g grey) closely(s *searcher, place hit) hit {
+func (g grey) closely(c *pigo.Pigo, place hit) hit {
 	var hits []hit
 	for _, degrees := range closeTurns {
 		v := newView(place.x, place.y, place.size/closeFace, degrees)
 		window := g.look(v, closeSide, closeSide)
-		for _, f := range s.search(window, closeFace*3/4, closeFace*3/2, 0.08, 1.1) {
-			x, y := v.at(float64(f.col)-closeSide/2, float64(f.row)-closeSide/2)
-			hits = append(hits, hit{x, y, v.scale * float64(f.size), float64(f.q)})
+		for _, d := range run(c, window, closeFace*3/4, closeFace*3/2, 0.08, 1.1) {
+			x, y := v.at(float64(d.Col)-closeSide/2, float64(d.Row)-closeSide/2)
+			hits = append(hits, hit{x, y, v.scale * float64(d.Scale), float64(d.Q)})
 		}
 	}
 	best := hit{}
@@ -126,23 +136,19 @@ func (g grey) closely(s *searcher, place hit) hit {
 // wall does not. It fails only when the trained search cannot be unpacked, which is a
 // bug.
 func (p *Pictures) Faces(stillRoom bool) ([]Face, error) {
-	c, err := trees()
+	c, err := cascade()
 	if err != nil {
 		return nil, err
 	}
-	if len(p.kept) == 0 {
-		return nil, nil
-	}
 	var hits []hit
-	wide, near := newSearcher(c, p.kept[0].w), newSearcher(c, closeSide)
 	for _, g := range p.spread(coarseMost) {
-		hits = append(hits, g.all(wide)...)
+		hits = append(hits, g.all(c)...)
 	}
 	places := gather(hits)
 	places = places[:min(len(places), candidates)]
 	var faces []Face
 	for _, place := range places {
-		if f, ok := p.follow(near, place, stillRoom); ok && !slices.ContainsFunc(faces, f.covers) {
+		if f, ok := p.follow(c, place, stillRoom); ok && !slices.ContainsFunc(faces, f.covers) {
 			faces = append(faces, f)
 		}
 	}
@@ -160,7 +166,7 @@ func (f Face) covers(other Face) bool {
 
 // follow looks for the face at a place in all pictures, and reports whether there
 // is one. It ends as soon as too many of them have none.
-func (p *Pictures) follow(s *searcher, place hit, stillRoom bool) (Face, bool) {
+func (p *Pictures) follow(c *pigo.Pigo, place hit, stillRoom bool) (Face, bool) {
 	pictures := p.spread(keepMost)
 	f := Face{Of: len(pictures)}
 	var xs, ys, sizes []float64
@@ -168,7 +174,7 @@ func (p *Pictures) follow(s *searcher, place hit, stillRoom bool) (Face, bool) {
 		if possible := len(xs) + len(pictures) - k; float64(possible) < leastPictures*float64(f.Of) {
 			return f, false
 		}
-		found := g.closely(s, place)
+		found := g.closely(c, place)
 		f.Score += found.q
 		if found.q < leastScore {
 			continue

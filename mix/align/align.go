@@ -101,6 +101,9 @@ type Placement struct {
 	// OtherTempo is the tempo, over the guide's, that the playing fits far better:
 	// such a take is not sure. 0 when there is none.
 	OtherTempo float64
+	// Former is set by the caller for a take that was played to a guide of before, which Reason
+	// then tells; see [CompareGuides].
+	Former bool
 
 	begunLate bool    // the file begins after the cue
 	fit       float64 // how well its notes lie on the beats, in scatters

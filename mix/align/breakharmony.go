@@ -28,7 +28,7 @@ func (s *breakScan) others(x split) float64 {
 	if s.c.voices == 0 {
 		return 0
 	}
-	return s.hear(x.first).with(s.hear(x.last), s.hear(0), s.frames(s.extra(x)), s.frames(x.edge)) * s.weight()
+	return s.hear(x.first).with(s.hear(x.last), s.hear(0), s.frames(s.extraFrom(x)), s.frames(x.edge)) * s.weight()
 }
 
 // harmonyAt is the running sum of how well a displaced file agrees with the others, and what an

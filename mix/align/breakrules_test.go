@@ -97,7 +97,7 @@ func TestSilencesInAQuietRoom(t *testing.T) {
 	if n := f.noise(); math.Abs(n+50) > 1.5 {
 		t.Errorf("the noise is %.1f dBFS", n)
 	}
-	s := &breakScan{g: g, t: newTake(&Recording{Features: f})}
+	s := &breakScan{g: g, t: newTake(&Recording{Features: f}), quiet: f.noise()}
 	found := s.silences()
 	if len(found) != 1 || math.Abs(found[0].At-15) > 0.02 || math.Abs(found[0].Jump+15) > 0.03 ||
 		found[0].By != "silence" {

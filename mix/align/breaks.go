@@ -28,9 +28,15 @@ type Break struct {
 	// Gain is how much likelier the two parts make the playing than one does, in
 	// nats, and Margin by how much the jump leads over Rival, the next best.
 	Gain, Margin, Rival float64
+	// Rivals are other jumps that are nearly as likely, the likeliest first. From and To are
+	// the guide times between which the first part may end. Both are of breaks that are
+	// not Sure; else there are no rivals, and From and To are Guide.
+	Rivals   []float64
+	From, To float64
 	// By says what tells how long the jump is beside the playing: "silence" of a stretch
 	// that is digitally silent, "device" of the player's other recording, "picture" of its
-	// own picture, which is longer than its sound, "" of nothing.
+	// own picture, which is longer than its sound, "splice" of a jump of the waveform (which
+	// tells the place alone), "" of nothing.
 	By string
 	// Sure reports whether the recording may be taken for two parts without asking.
 	Sure bool
@@ -54,7 +60,7 @@ const (
 	breakPeaks   = 8     // jumps that are weighed closely
 	breakBlurred = 0.35  // share of what two parts say by each other's profile that they say by a common one
 	breakFar     = 15.0  // nats behind the best from which a jump is no rival
-	breakHint    = 5.0   // nats for a jump as long as a silence
+	breakHint    = 8.0   // nats for a jump as long as a silence
 	holeHint     = 5.0   // nats more where the picture has no frames for as long
 	pictureHint  = 3.0   // nats for a jump as long as the picture is longer than the sound
 	deviceHint   = 12.0  // nats for a jump that shows between two devices: one of them has it
@@ -68,10 +74,15 @@ const (
 	breakAlone   = 12.0  // and believed from so many, when it leads
 	breakClear   = 6.0   // by so many, and by a share of what speaks for it: what a place of the beat
 	breakShare   = 0.05  // says of a jump, it says of others too
-	silenceLead  = 3.0   // nats by which a silence as long leads over other jumps besides
+	spliceLead   = 2.0   // nats by which a jump at a splice leads besides,
+	silenceLead  = 3.0   // and one as long as a silence
 	breakOnBeat  = 0.06  // beats by which a jump is still one of whole or half beats,
 	breakHeard   = 6.0   // for which the others' harmony has to say so many nats
 	breakMayHear = 2.0   // or so many, to be asked about where it leads
+	breakNearly  = 5.0   // nats behind the best within which another jump or place is told with it,
+	mostRivals   = 3     // of jumps so many
+	spliceSteady = 0.25  // share of [steady] that a splice leaves
+	breakPutIn   = 2.0   // nats against sound that was put in: recorders lose it, or write silence
 	breakWander  = 0.06  // seconds; see steady
 	breakBins    = 64    // of a beat
 )
@@ -138,17 +149,81 @@ func (t *take) findBreak(g *grid, p *beatPhases, c *company, placed Placement, h
 	if math.Abs(b.Jump) < breakLeast {
 		return nil
 	}
-	known := b.By == "silence" || b.By == "device" || b.By == "picture" && b.Gain >= breakSure
+	known := b.By == "silence" || b.By == "device" || (b.By == "picture" || b.By == "splice") && b.Gain >= breakSure
 	beats := math.Abs(b.Jump) / all[0].scan.beatAt(b.Guide)
+	switch b.By { // what shows the place or the length alone is not enough
+	case "splice":
+		known = known && b.Gain >= breakSure*(1+spliceSteady*steady(b.Jump))
+	case "silence":
+		known = b.Gain >= breakAlone
+	}
 	b.Sure = b.Margin >= breakClear+breakShare*b.Gain && (known || b.Gain >= breakAlone*(1+steady(b.Jump)))
 	heard := all[0].backed() >= breakHeard
 	if b.By == "" && looksLikeRhythm(beats) && !heard {
 		b.Sure = false
 	}
-	if !b.Sure && !b.isWorthAsking(beats, all[0].backed()) {
-		return nil
+	if (b.By == "" || b.By == "splice") && all[0].putsIn() && b.Margin < 2*breakClear+breakShare*b.Gain {
+		b.Sure = false // a jump by the rest of the beat in the other way is as common
 	}
+	if b.From, b.To = b.Guide, b.Guide; b.Sure {
+		return &b
+	}
+	if !b.isWorthAsking(beats, all[0].backed()) {
+		if all = atClearSplices(all); len(all) == 0 {
+			return nil
+		}
+		if b = breakOf(all); math.Abs(b.Jump) < breakLeast {
+			return nil
+		}
+		b.Sure = false
+	}
+	b.Rivals = rivals(all, b.Jump)
+	b.From, b.To = all[0].reach()
 	return &b
+}
+
+// atClearSplices returns those of some splits that lie at a splice too clear to be anything but
+// a cut: whatever the playing says, a person is asked.
+func atClearSplices(all []split) []split {
+	return slices.DeleteFunc(slices.Clone(all), func(x split) bool { return x.by != "splice" || x.over < spliceClear })
+}
+
+// rivals returns the jumps of some splits, which are in order, that are nearly as likely as
+// the first, which is one of jump seconds.
+func rivals(all []split, jump float64) []float64 {
+	var out []float64
+	for _, x := range all {
+		d := x.jump()
+		if x.v < all[0].v-math.Max(breakNearly, breakClear+breakShare*all[0].v) || len(out) == mostRivals {
+			break
+		}
+		if math.Abs(d) >= breakLeast && math.Abs(d-jump) > breakApart &&
+			!slices.ContainsFunc(out, func(y float64) bool { return math.Abs(d-y) <= breakApart }) {
+			out = append(out, d)
+		}
+	}
+	return out
+}
+
+// reach returns the guide times between which the first part of a split ends if it is nearly
+// as likely there.
+func (x split) reach() (from, to float64) {
+	at := x.scan.o + x.first + (x.scan.extraFrom(x) - x.scan.o)
+	from, to = at, at
+	if x.by != "" && x.by != "picture" {
+		return from, to
+	}
+	best := x.scan.weighed(x)
+	for _, way := range [...]float64{-1, 1} {
+		for d := breakEdge; d <= breakReach; d += breakEdge {
+			y := x
+			if y.edge += way * d; x.scan.weighed(y) < best-breakNearly {
+				break
+			}
+			from, to = math.Min(from, at+way*d), math.Max(to, at+way*d)
+		}
+	}
+	return from, to
 }
 
 // bases are the places from which breaks are looked for: where a take was placed, and its
@@ -186,6 +261,9 @@ func (x split) backed() float64 { return x.scan.others(x) - x.scan.others(split{
 // do; for a jump of whole or half beats, which may as well be another rhythm, the others'
 // harmony has to say something, and all of it where it is not clear how long the jump is.
 func (b Break) isWorthAsking(beats, backed float64) bool {
+	if b.By == "splice" {
+		return b.Gain >= breakTold*(1+spliceSteady*steady(b.Jump))
+	}
 	if b.By != "" {
 		return b.Gain >= breakTold && b.Margin >= breakDoubt || b.Gain >= breakSure && b.Margin >= breakDoubt/2
 	}
@@ -211,15 +289,17 @@ func (s *breakScan) splits(hints []Hint) (splits []split, whole float64) {
 		whole = math.Max(whole, math.Max(s.inOnePiece(x.first), s.inOnePiece(x.last)))
 		switch x.by {
 		case "device":
-			x.v += deviceHint
+			x.v += deviceHint + spliceNats(x.over)
 		case "silence":
 			x.v += breakHint
 		case "picture":
-			if x.v += pictureHint; !math.IsNaN(x.at) {
+			if x.v += pictureHint + spliceNats(x.over); !math.IsNaN(x.at) {
 				x.v += holeHint
 			}
+		case "splice":
+			x.v += spliceNats(x.over) - s.jumpCost(*x)
 		default:
-			x.v -= jumpPrior(x.jump())
+			x.v -= s.jumpCost(*x)
 		}
 	}
 	return splits, whole
@@ -229,23 +309,26 @@ func (s *breakScan) splits(hints []Hint) (splits []split, whole float64) {
 func breakOf(splits []split) Break {
 	top := splits[0]
 	s := top.scan
-	if top.by == "" || top.by == "picture" { // which ends when it likes
+	if top.by == "" || top.by == "splice" || top.by == "picture" { // which ends when it likes
 		top = s.sharpened(top)
 	}
 	b := Break{Gain: top.v, Margin: math.Inf(1), Jump: top.jump(), By: top.by}
 	for _, x := range splits[1:] {
 		if math.Abs(x.jump()-b.Jump) > breakApart {
 			b.Margin, b.Rival = top.v-x.v, x.jump()
-			if top.by == "silence" {
+			switch {
+			case top.by == "silence":
 				b.Margin += silenceLead
+			case top.by == "splice":
+				b.Margin += spliceLead
 			}
 			break
 		}
 	}
 	clock := s.t.ratio()
 	b.Offset = s.o + top.first
-	b.At = (s.extra(top) - s.o) / clock
-	if top.by != "" && !math.IsNaN(top.at) {
+	b.At = (s.extraFrom(top) - s.o) / clock
+	if top.by != "" && top.over == 0 && !math.IsNaN(top.at) {
 		b.At = top.at
 	}
 	b.Guide = b.Offset + b.At*clock

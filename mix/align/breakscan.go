@@ -12,9 +12,11 @@ type breakScan struct {
 	from    float64 // guide seconds between which a part may begin and end
 	to      float64
 	strands []strand // the first are the notes
+	quiet   float64  // dBFS; see [Features.noise]
 	sound   *scan
 
-	agreed [][]float64 // see agreeing
+	splices []splice    // of the piece
+	agreed  [][]float64 // see agreeing
 }
 
 // split is one way to cut a file in two.
@@ -25,6 +27,8 @@ type split struct {
 	v     float64 // nats
 	by    string  // what shows it beside the playing, and
 	at    float64 // the second of the file where it does
+	over  float64 // dB of a splice; see [splice]
+	extra bool    // what is too much comes after at, not before
 	scan  *breakScan
 }
 
@@ -41,6 +45,8 @@ func newBreakScan(g *grid, p *beatPhases, t *take, o float64, c *company) *break
 	for _, r := range []strand{s.notes(), s.onsets(), s.changes()} {
 		s.strands = append(s.strands, r.settled(p))
 	}
+	s.quiet = t.f.noise()
+	s.splices = s.ofThePiece(t.f.Splices)
 	return s
 }
 
@@ -74,14 +80,14 @@ func (s *breakScan) phases(parts []section) float64 {
 // sections returns the two parts of a split.
 func (s *breakScan) sections(x split) []section {
 	return []section{
-		{from: math.Inf(-1), to: s.extra(x), by: x.first},
+		{from: math.Inf(-1), to: s.extraFrom(x), by: x.first},
 		{from: x.edge, to: math.Inf(1), by: x.last},
 	}
 }
 
-// extra returns the guide time, at the base place, from which on to the second part the
+// extraFrom returns the guide time, at the base place, from which on to the second part the
 // file holds what is in no part; where that part begins when it holds no such thing.
-func (s *breakScan) extra(x split) float64 { return x.edge + math.Min(0, x.jump()) }
+func (s *breakScan) extraFrom(x split) float64 { return x.edge + math.Min(0, x.jump()) }
 
 // ending returns what the end of the sound says, in nats: it ends with the piece.
 func (s *breakScan) ending(x split) float64 {

@@ -39,34 +39,65 @@ func shifts() []shift {
 }
 
 // likely returns the likeliest splits, as far as the phases of the two parts, each by
-// itself, and the harmony of the others tell.
+// itself, and the harmony of the others tell: those anywhere, then those at a splice.
 func (s *breakScan) likely() []split {
-	var all []split
-	edges, beatwise := s.edges(), s.phaseShifts()
-	beat, at := make([]float64, len(edges)), make([]int, len(edges))
-	for e, edge := range edges {
-		beat[e], at[e] = s.beatAt(edge), s.frames(edge)
+	edges := s.edges()
+	for _, x := range s.splices {
+		edges = append(edges, s.edgeAt(x.at))
 	}
-	none, weight := s.hear(0), s.weight()
-	for _, d := range shifts() {
-		ahead, back, prior := s.hear(d.by), s.hear(-d.by), jumpPrior(d.by)
-		for e, edge := range edges {
-			cut := at[e]
-			if d.by < 0 {
-				cut = s.frames(edge + d.by)
-			}
-			v := breakBlurred*beatwise[e].most((d.by-d.off)/beat[e], (d.by+d.off)/beat[e]) - prior
-			last := v + weight*(none.with(ahead, none, cut, at[e])-breakHarmonyFar*none.sum[len(none.sum)-1])
-			first := v + weight*(back.with(none, none, cut, at[e])-breakHarmonyFar*none.sum[len(none.sum)-1])
-			if last > 0 {
-				all = append(all, split{edge: edge, last: d.by, v: last})
-			}
-			if first > 0 {
-				all = append(all, split{edge: edge, first: -d.by, v: first})
-			}
+	order := make([]int, len(edges))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(edges[a], edges[b]) })
+	sorted := make([]float64, len(edges))
+	for i, k := range order {
+		sorted[i] = edges[k]
+	}
+	beatwise := s.phaseShifts(sorted)
+	var anywhere, spliced []split
+	for i, k := range order {
+		if n := k - (len(edges) - len(s.splices)); n < 0 {
+			anywhere = append(anywhere, s.promising(split{edge: sorted[i]}, &beatwise[i])...)
+		} else {
+			x := split{edge: sorted[i], by: "splice", at: s.splices[n].at, over: s.splices[n].over}
+			spliced = append(spliced, s.promising(x, &beatwise[i])...)
 		}
 	}
-	return distinct(all)
+	return append(distinct(anywhere), distinct(spliced)...)
+}
+
+// promising returns the splits at the edge of x that may be likelier than one piece, as far
+// as can be told quickly; beatwise are the shifts of phase there.
+func (s *breakScan) promising(x split, beatwise *beatProfile) []split {
+	var all []split
+	none, weight, beat, at := s.hear(0), s.weight(), s.beatAt(x.edge), s.frames(x.edge)
+	base := breakHarmonyFar * none.sum[len(none.sum)-1]
+	for _, d := range shifts() {
+		v := breakBlurred*beatwise.most((d.by-d.off)/beat, (d.by+d.off)/beat) - jumpPrior(d.by)
+		ahead, back := s.hear(d.by), s.hear(-d.by)
+		try := func(y split, cut, edge int) {
+			y.v = v + weight*(none.with(ahead, none, cut, edge)-base)
+			if y.last = d.by; y.v > 0 {
+				all = append(all, y)
+			}
+			y.v = v + weight*(back.with(none, none, cut, edge)-base)
+			if y.first, y.last = -d.by, 0; y.v > 0 {
+				all = append(all, y)
+			}
+		}
+		cut := at
+		if d.by < 0 {
+			cut = s.frames(x.edge + d.by)
+			if x.by == "splice" { // what is too much may as well come after it
+				y := x
+				y.edge, y.extra = x.edge-d.by, true
+				try(y, at, s.frames(y.edge))
+			}
+		}
+		try(x, cut, at)
+	}
+	return all
 }
 
 // distinct returns the best of some splits, one of each jump.
@@ -95,10 +126,9 @@ func (p *beatProfile) most(from, to float64) float64 {
 	return best
 }
 
-// phaseShifts returns, for every edge, by how many nats each displacement of the second
+// phaseShifts returns, for every one of edges, which are in order of time, by how many nats each displacement of the second
 // part, in bins of a beat, is likelier than none by the other part's profile.
-func (s *breakScan) phaseShifts() []beatProfile {
-	edges := s.edges()
+func (s *breakScan) phaseShifts(edges []float64) []beatProfile {
 	out := make([]beatProfile, len(edges))
 	for i := range s.strands {
 		r := &s.strands[i]
@@ -134,70 +164,37 @@ func (s *breakScan) phaseShifts() []beatProfile {
 // small ones are as common as ones twice as large.
 func jumpPrior(d float64) float64 { return math.Log(math.Max(0.03, math.Abs(d)) / 0.1) }
 
-// hinted returns the splits of a break that something else shows.
-func (s *breakScan) hinted(h Hint) []split {
-	if math.IsNaN(h.At) {
-		return s.somewhere(h)
+// jumpCost returns by how many nats the jump of a split is less likely than others.
+func (s *breakScan) jumpCost(x split) float64 {
+	cost := jumpPrior(x.jump())
+	x.scan = s
+	if x.putsIn() {
+		cost += breakPutIn
 	}
-	edge := s.o + (h.At+math.Max(0, -h.Jump))*s.t.ratio()
-	if edge < s.from-breakSide || edge > s.to+breakSide {
-		return nil
-	}
-	out := []split{{edge: edge, last: h.Jump, by: h.By, at: h.At}, {edge: edge, first: -h.Jump, by: h.By, at: h.At}}
-	for i := range out {
-		if h.By == "picture" { // whose frames tell it to a twentieth of a second
-			out[i] = s.tuned(out[i])
-		} else {
-			out[i].v = s.weighed(out[i])
-		}
-	}
-	return out
+	return cost
 }
 
-// somewhere returns the likeliest split of a jump that is known, but not where it is.
-func (s *breakScan) somewhere(h Hint) []split {
-	best := split{v: math.Inf(-1)}
-	for _, edge := range s.edges() {
-		for _, x := range [...]split{{edge: edge, last: h.Jump}, {edge: edge, first: -h.Jump}} {
-			x.by, x.at = h.By, h.At
-			if x.v = s.weighed(x); x.v > best.v {
-				best = x
-			}
-		}
-	}
-	if math.IsInf(best.v, -1) {
-		return nil
-	}
-	return []split{s.tuned(best)}
+// putsIn reports whether a split takes sound for put in: more than half of what is in no part
+// is not digitally silent.
+func (x split) putsIn() bool {
+	return x.jump() < 0 && x.scan.silent(x.scan.extraFrom(x), x.edge) < 0.5
 }
 
-// silences returns the sections inside the file that are digitally silent, as breaks:
-// what a recorder writes when it has nothing to write.
-func (s *breakScan) silences() []Hint {
-	f := s.t.f
-	most := min(breakSilence, f.noise()-10)
-	var out []Hint
-	from := -1
-	for i := range f.Level {
+// silent returns which share of the file between two guide times of the base place is digitally silent.
+func (s *breakScan) silent(from, to float64) float64 {
+	f, clock := s.t.f, s.t.ratio()
+	first, last := int((from-s.o)/clock/levelHop), int((to-s.o)/clock/levelHop)
+	most, n := s.silenceBelow(), 0
+	for i := max(0, first); i < min(last, len(f.Level)); i++ {
 		if float64(f.Level[i])/2-120 <= most {
-			if from < 0 {
-				from = i
-			}
-			continue
+			n++
 		}
-		if from > 0 {
-			// The steps at both ends are silent in part.
-			out = append(out, Hint{
-				At: (float64(from) - 0.5) * levelHop, Jump: -float64(i-from+1) * levelHop, By: "silence",
-			})
-		}
-		from = -1
 	}
-	if len(out) > mostSilences {
-		return nil // a gate
-	}
-	return out
+	return float64(n) / math.Max(1, float64(last-first))
 }
+
+// silenceBelow returns the level in dBFS up to which the file is digitally silent.
+func (s *breakScan) silenceBelow() float64 { return min(breakSilence, s.quiet-10) }
 
 // noise returns the level in dBFS that nine tenths of what is not digitally silent exceed.
 func (f *Features) noise() float64 {
@@ -230,11 +227,15 @@ func (s *breakScan) tunedBest(list []split, whole float64) []split {
 	return list
 }
 
-// tuned moves the edge and one part of a split to where they fit best.
+// tuned moves the edge and one part of a split to where they fit best. A splice keeps its
+// place.
 func (s *breakScan) tuned(x split) split {
 	best := x
 	best.v = s.weighed(x)
 	try := func(y split) {
+		if y.extra {
+			y.edge = x.edge + x.jump() - y.jump()
+		}
 		if y.v = s.weighed(y); y.v > best.v {
 			best = y
 		}
@@ -242,7 +243,7 @@ func (s *breakScan) tuned(x split) split {
 	reach := s.edgeStep()
 	for range 2 {
 		around := best
-		for d := -reach; d <= reach; d += math.Max(breakFine, reach/12) {
+		for d := -reach; d <= reach && x.over == 0; d += math.Max(breakFine, reach/12) {
 			y := around
 			y.edge = math.Max(s.from, math.Min(s.to, y.edge+d))
 			try(y)
@@ -267,7 +268,9 @@ func (s *breakScan) tuned(x split) split {
 func (s *breakScan) sharpened(x split) split {
 	v := func(d float64) float64 {
 		y := x
-		y.last += d
+		if y.last += d; y.extra {
+			y.edge -= d
+		}
 		return s.weighed(y)
 	}
 	const step = 2 * breakStep

@@ -22,7 +22,7 @@ const analysisLimit = 45 * 60
 
 // featuresVersion changes whenever Analyse would give other numbers, so that
 // stored features can be told from current ones.
-const featuresVersion = 17
+const featuresVersion = 18
 
 // Features is what placing needs to know of one file. It is small (about 3 kB
 // a second), has exported fields only and survives gob and JSON unchanged
@@ -44,6 +44,10 @@ type Features struct {
 	Level    []uint8 // loudness every 10 ms in half decibels above -120 dBFS; see [Features.LevelAt]
 
 	Curves
+
+	// Splices are moments at which the waveform jumps as at a cut, in order of time: their
+	// Time, and as Strength by how many dB it does. What else an event has they have not.
+	Splices []Event
 
 	NoiseDB float64 // level that nine tenths of the file exceed
 	LoudDB  float64 // level that one twentieth of the file exceeds
@@ -97,6 +101,7 @@ func Analyse(src audio.Source) (*Features, error) {
 	a := newAnalyser(src.Rate())
 	a.pitch = newPitchFlux(a.work)
 	a.curves = newCurveFilter(a.work)
+	a.splices = newSpliceFinder(a.rate)
 	if s, ok := src.(interface{ Frames() audio.Frames }); ok {
 		a.reserve(math.Min(float64(s.Frames())/float64(src.Rate()), analysisLimit))
 	}
@@ -130,6 +135,7 @@ type analyser struct {
 	acc     []bin        // one per band, then one for fine
 	pitch   *pitchFlux   // nil when not wanted
 	curves  *curveFilter // the same
+	splices *spliceFinder
 	low     []float64
 	one     []float64 // a filtered piece of low, and another
 	two     []float64
@@ -228,6 +234,9 @@ func (a *analyser) write(mono []float64) {
 	if a.frames > int64(analysisLimit*a.rate) {
 		return
 	}
+	if a.splices != nil {
+		a.splices.write(mono)
+	}
 	a.low = a.dec.write(a.low[:0], mono)
 	a.measure(a.low)
 	if a.pitch != nil {
@@ -289,6 +298,9 @@ func (a *analyser) finish() *Features {
 	}
 	f.Level = levels(a.energy, n)
 	f.NoiseDB, f.LoudDB = quantiles(f.Level)
+	if a.splices != nil {
+		f.Splices, a.splices = a.splices.finish(), nil
+	}
 	// One after the other, so that what one leaves is gone before the next begins.
 	f.Curves, a.curves = a.curves.finish(), nil
 	f.Events = findEvents(a.energy, a.fine, a.bands, a.pitch.flux)

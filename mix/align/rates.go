@@ -83,7 +83,7 @@ func bestScore(g *grid, r Recording, f *Features) float64 {
 func (f *Features) stretched(k float64) *Features {
 	out := *f
 	out.Duration *= k
-	out.Events, out.Leaked = slices.Clone(f.Events), nil
+	out.Events, out.Leaked, out.Splices = slices.Clone(f.Events), nil, nil
 	for i := range out.Events {
 		e := &out.Events[i]
 		e.Time, e.Heard, e.Rise, e.Decay = e.Time*k, e.Heard*k, math.Min(0.15, e.Rise*k), math.Min(0.6, e.Decay*k)

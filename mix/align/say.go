@@ -65,7 +65,7 @@ func (p Placement) Question() string {
 	switch {
 	case p.Sure:
 		return ""
-	case len(choices) == 0 || p.OtherTempo != 0:
+	case len(choices) == 0 || p.OtherTempo != 0 || p.Former:
 		if p.Reason == "" {
 			return "its place was not found; give cue_at or offset"
 		}

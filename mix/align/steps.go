@@ -31,6 +31,8 @@ const (
 	mostSlices = 16    //
 	stepLeast  = 0.012 // seconds; less may be a clock
 	stepClocks = 6e-4  // by which the clocks of two devices may differ
+	stepGap    = 2.2   // slices between the middles of two that are one step apart, at most
+	stepNear   = 5.0   // seconds by which the place of a step may be off
 	stepPlace  = 0.25  // seconds between the places that are tried
 )
 
@@ -51,8 +53,19 @@ func MatchSteps(a, b audio.Source) (Step, error) {
 // lies is where a slice of B lies: at its middle, in seconds of B, A's time is at later.
 type lies struct{ mid, at float64 }
 
+// matchSteps looks with long slices, which tell more surely where they lie, and with shorter
+// ones where those do not do.
 func matchSteps(a, b *device) Step {
-	n := min(mostSlices, int(b.seconds()/stepSlice))
+	for _, long := range [...]float64{stepSlice, stepSlice * 5 / 8} {
+		if s := stepOf(a, b, min(mostSlices, int(b.seconds()/long))); s.Sure {
+			return s
+		}
+	}
+	return Step{}
+}
+
+// stepOf finds the step by n slices of B.
+func stepOf(a, b *device, n int) Step {
 	var found []lies
 	for i := range n {
 		from, to := b.seconds()*float64(i)/float64(n), b.seconds()*float64(i+1)/float64(n)
@@ -85,6 +98,11 @@ func matchSteps(a, b *device) Step {
 	}
 	before, after := found[k-1], found[k]
 	s := Step{Jump: after.at - before.at, Sure: true}
+	// With more between them than one slice, and what is too much in B, it may be two steps.
+	slice := b.seconds() / float64(n)
+	if after.mid-before.mid > stepGap*slice+math.Max(0, -s.Jump) {
+		return Step{}
+	}
 	s.B = stepAt(a, b, before, after)
 	s.A = s.B + before.at
 	return s

@@ -61,7 +61,7 @@ func AnalyseWithoutClicks(open func() (audio.Source, error), m *tempo.Map, offse
 	if err := errorsOf(err, audio.Close(src)); err != nil {
 		return nil, err
 	}
-	f.Channels = before.Channels
+	f.Channels, f.Splices = before.Channels, before.Splices // what was taken out may leave some
 	f.Leaked, f.ClickPPM = before.clicksAt(m, offset, ppm), ppm-1e6*c.slope
 	return f, nil
 }

@@ -39,8 +39,10 @@ export function placeRoom(desk) {
 		showList();
 		// What a person is moving or hearing stays as it is while the others are placed again.
 		if (!again || again.role !== take.role) choose(ordered()[0]);
-		else if (isMoved() || was === JSON.stringify([again, data.places, data.beats]) && bench.firstChild) take = again;
-		else choose(again);
+		else if (isMoved() || was === JSON.stringify([again, data.places, data.beats])) {
+			take = again;
+			if (!bench.firstChild) showBench(); // somebody has come back to this room
+		} else choose(again);
 	}
 
 	const isMoved = () => place && saved && (place.offset !== saved.offset || place.drift !== saved.drift);
@@ -289,7 +291,7 @@ export function placeRoom(desk) {
 			fill(root, el("div", { class: "place" }, list, bench));
 		},
 		load,
-		redraw: () => { if (take) refresh(); },
+		redraw: () => { if (take && bench.firstChild) refresh(); },
 		hide: stopPlaying,
 	};
 }
