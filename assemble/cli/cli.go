@@ -201,10 +201,11 @@ production.yaml; run the same verb again when a late take arrives.
 }
 
 // readSettings adds the environment and the user's file below the flags. It runs
-// before every verb and after the flags are read. Flags with a dash in their name have
-// no variable: no shell could set it.
+// before every verb and after the flags are read. A dash in a flag's name is an
+// underscore in its variable's (RIPIENO_STORE_LIMIT): no shell could set the other.
 func (a *app) readSettings() error {
 	a.settings.SetEnvPrefix("ripieno")
+	a.settings.SetEnvKeyReplacer(strings.NewReplacer("-", "_"))
 	a.settings.AutomaticEnv()
 	dir, err := os.UserConfigDir()
 	if err == nil {

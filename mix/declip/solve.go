@@ -2,9 +2,9 @@ package declip
 
 import (
 	"math"
-	"slices"
 
 	"ripieno/mix/fourier"
+	"ripieno/mix/robust"
 )
 
 // How long a frame is drawn at: as many lines more as make sense in it. The figures were
@@ -102,7 +102,7 @@ func (s *solver) solve() {
 			s.power[k] = s.re[k]*s.re[k] + s.im[k]*s.im[k]
 		}
 		copy(s.sorted, s.power)
-		least := kthLargest(s.sorted, keep)
+		least := robust.KthLargest(s.sorted, keep)
 		for k, p := range s.power {
 			if p < least {
 				s.re[k], s.im[k] = 0, 0
@@ -130,35 +130,4 @@ func (s *solver) disagree() (sum float64) {
 		sum += d * d
 	}
 	return sum
-}
-
-// kthLargest returns the k-th largest of v, whose order it changes (Hoare's selection, 1961).
-func kthLargest(v []float64, k int) float64 {
-	for k = len(v) - min(k, len(v)); len(v) > 24; {
-		a, b, c := v[0], v[len(v)/2], v[len(v)-1]
-		pivot := math.Max(math.Min(a, b), math.Min(math.Max(a, b), c))
-		i, j := 0, len(v)-1
-		for i <= j {
-			for v[i] < pivot {
-				i++
-			}
-			for v[j] > pivot {
-				j--
-			}
-			if i <= j {
-				v[i], v[j] = v[j], v[i]
-				i, j = i+1, j-1
-			}
-		}
-		switch {
-		case k <= j:
-			v = v[:j+1]
-		case k >= i:
-			v, k = v[i:], k-i
-		default:
-			return pivot
-		}
-	}
-	slices.Sort(v)
-	return v[k]
 }

@@ -45,6 +45,10 @@ func LowerQuantile[T cmp.Ordered](v []T, q float64) T { return at(v, q*float64(l
 // QuantileOf is [Quantile] without its copy: it leaves v in another order.
 func QuantileOf[T cmp.Ordered](v []T, q float64) T { return nth(v, int(q*float64(len(v)-1)+0.5)) }
 
+// KthLargest returns the k-th largest of v, from 1; the smallest when there are fewer. v
+// is not empty and is left in another order.
+func KthLargest[T cmp.Ordered](v []T, k int) T { return nth(v, len(v)-min(k, len(v))) }
+
 // at returns the value of v whose place in the order is place, rounded down.
 func at[T cmp.Ordered](v []T, place float64) T { return nth(slices.Clone(v), int(place)) }
 

@@ -111,3 +111,20 @@ func TestSpread(t *testing.T) {
 		t.Errorf("spreads %g and %g, want 3", plain, by)
 	}
 }
+
+// The k-th largest is where sorting puts it, and the smallest when there are fewer.
+func TestKthLargest(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 5))
+	for range 200 {
+		v := make([]float64, 1+r.IntN(90))
+		for i := range v {
+			v[i] = math.Floor(r.Float64() * 40)
+		}
+		k := 1 + r.IntN(len(v)+3)
+		sorted := slices.Sorted(slices.Values(v))
+		want := sorted[max(len(v)-k, 0)]
+		if got := KthLargest(slices.Clone(v), k); got != want {
+			t.Fatalf("the %dth largest of %v is %g, want %g", k, v, got, want)
+		}
+	}
+}
