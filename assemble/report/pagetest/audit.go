@@ -114,6 +114,8 @@ const reached = `(() => { const names = new Set();
 // nobody sees that it has the focus (2.4.7), or which keeps it (2.1.2).
 func (b *Tab) Walk() (bad []string, controls int) {
 	b.T.Helper()
+	// What a page draws anew for another size or scheme it draws at the next frame.
+	Eval[float64](b, `new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))`)
 	controls = Eval[int](b, `(() => { const order = `+reached+`;
 		document.body.tabIndex = -1; // from the beginning of the page on
 		document.body.focus();
