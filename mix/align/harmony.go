@@ -127,8 +127,8 @@ func harmonise(g *grid, takes []*take) {
 // nearlySure is the probability from which fewer voices may make a file sure, and fewerVoices by
 // how many.
 const (
-	fewerVoices = 3
-	nearlySure  = 0.9
+	fewerVoices = 2
+	nearlySure  = 0.95
 )
 
 // hearing is how takes listen to each other.
@@ -193,7 +193,7 @@ func (h *hearing) likely(i int) []hyp {
 }
 
 // hearFewer lets take i, which is nearly sure, be so when it is with one voice fewer, or
-// with two or three, of which the others are those that speak most against it, or with nobody.
+// with two of which the first is the one that speaks most against it, or with nobody.
 func (h *hearing) hearFewer(i int) {
 	t := h.takes[i]
 	var voices []string
