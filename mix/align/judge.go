@@ -177,7 +177,7 @@ func (p *Placement) doubt(t *take, order []int) string {
 		return fmt.Sprintf("%sthis is the right beat, but the notes begin too softly to place them within %.0f ms "+
 			"(about %.0f ms); accept it or give %s",
 			began, 1000*mostUnsure, 1000*p.Uncertainty, give)
-	case len(p.Candidates) > 1:
+	case len(p.Rivals()) > 1:
 		a, b := p.Candidates[0], p.Candidates[1]
 		return fmt.Sprintf("%sit could as well lie %.2f s %s (%.0f %% against %.0f %%); accept one of them or give %s", began,
 			math.Abs(b.Offset-a.Offset), laterOrEarlier(b.Offset-a.Offset), 100*a.Odds, 100*b.Odds, give)

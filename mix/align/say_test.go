@@ -39,3 +39,19 @@ func TestQuestion(t *testing.T) {
 		}
 	}
 }
+
+// The doubt names another place only where that is likely enough to be a choice: never one
+// "against 0 %".
+func TestDoubtNamesRivalsOnly(t *testing.T) {
+	tk := &take{f: &Features{}, hyps: []hyp{{cue: 0}}}
+	for odds, want := range map[float64]string{
+		0.2:   "it could as well lie 2.00 s later (80 % against 20 %); accept one of them or give cue_at",
+		0.004: "too little speaks for its place; accept it or give cue_at",
+	} {
+		p := Placement{Method: ByCue, Confidence: justUnsure,
+			Candidates: []Candidate{{Offset: 1, Odds: 0.8}, {Offset: 3, Odds: odds}}}
+		if got := p.doubt(tk, []int{0}); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+}
