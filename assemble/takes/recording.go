@@ -162,6 +162,8 @@ type Set struct {
 	Count session.Count
 	// Guides are those that were made otherwise than the manifest says now.
 	Guides []guide.Change
+
+	looked looked
 }
 
 // Recordings returns every file of every take.
