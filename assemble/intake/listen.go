@@ -10,6 +10,7 @@ import (
 
 	"ripieno/mix/audio"
 	"ripieno/mix/loudness"
+	"ripieno/mix/robust"
 )
 
 // Sound is what [Listen] measures. All levels are finite, [Floor] at least.
@@ -212,9 +213,7 @@ func (s *Sound) levels(windows []float32) {
 	if len(heard) == 0 {
 		return
 	}
-	slices.Sort(heard)
-	at := func(share float64) float64 { return float64(heard[int(share*float64(len(heard)-1))]) }
-	s.LoudDB, s.NoiseDB = at(0.95), at(0.05)
+	s.LoudDB, s.NoiseDB = float64(robust.LowerQuantile(heard, 0.95)), float64(robust.LowerQuantile(heard, 0.05))
 	run, longest := 0, 0
 	for _, w := range windows {
 		if w > silence && float64(w) < s.NoiseDB+restMargin {

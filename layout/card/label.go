@@ -269,7 +269,7 @@ func StripHeight(c layout.Canvas, tile layout.Rect, screen float64) int {
 	if screen > 0 {
 		px = max(px, Readable(c, screen))
 	}
-	return min(layout.NearEven(stripHigh*px), tile.H/3/2*2)
+	return min(layout.NearEven(stripHigh*px), layout.FloorEven(tile.H/3))
 }
 
 // strip draws a name on a strip at the foot of a tile, with the part after it. Text

@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"ripieno/mix/audio"
+	"ripieno/mix/robust"
 )
 
 // Hops of the stored measurements, in seconds.
@@ -328,8 +329,6 @@ func quantiles(level []uint8) (noise, loud float64) {
 	if len(level) == 0 {
 		return -120, -120
 	}
-	s := slices.Clone(level)
-	slices.Sort(s)
-	db := func(q float64) float64 { return float64(s[int(q*float64(len(s)-1))])/2 - 120 }
+	db := func(q float64) float64 { return float64(robust.LowerQuantile(level, q))/2 - 120 }
 	return db(0.1), db(0.95)
 }

@@ -38,15 +38,21 @@ const matchLimit = 20 * 60
 // low Confidence, not an error: errors come from the sources only. Both
 // sources are read to their ends.
 func MatchDevices(a, b audio.Source) (Match, error) {
+	return compareDevices(a, b, matchDevices)
+}
+
+// compareDevices reads two recordings to their ends and returns what compare finds out
+// about them. It fails with the first error of a source.
+func compareDevices[T any](a, b audio.Source, compare func(a, b *device) T) (found T, err error) {
 	da, err := readDevice(a)
 	if err != nil {
-		return Match{}, err
+		return found, err
 	}
 	db, err := readDevice(b)
 	if err != nil {
-		return Match{}, err
+		return found, err
 	}
-	return matchDevices(da, db), nil
+	return compare(da, db), nil
 }
 
 // device is one recording reduced to what matching needs.

@@ -101,19 +101,7 @@ func (s *spliceFinder) predict(x []float64) {
 func predictor(x []float64) [spliceOrder]float64 {
 	var r [spliceOrder + 1]float64
 	for lag := range r {
-		y, z := x[lag:], x[:len(x)-lag]
-		var one, two, three, four float64
-		i := 0
-		for ; i+3 < len(z); i += 4 {
-			one += y[i] * z[i]
-			two += y[i+1] * z[i+1]
-			three += y[i+2] * z[i+2]
-			four += y[i+3] * z[i+3]
-		}
-		for ; i < len(z); i++ {
-			one += y[i] * z[i]
-		}
-		r[lag] = one + two + three + four
+		r[lag] = dot(x[:len(x)-lag], x[lag:])
 	}
 	var a [spliceOrder]float64
 	left := r[0]*(1+spliceWhite) + spliceFloor

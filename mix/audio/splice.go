@@ -102,11 +102,7 @@ func (s *splice) Read(dst Block) (int, error) {
 	if len(dst) != s.Channels() {
 		return 0, fmt.Errorf("audio: read into %d channels from a source of %d", len(dst), s.Channels())
 	}
-	n := s.rest.Read(dst, s.next)
-	if n == 0 && dst.Frames() > 0 {
-		return 0, s.err
-	}
-	return n, nil
+	return s.rest.ReadUntil(dst, s.next, &s.err)
 }
 
 // next returns the next frames of whole time, none at the end.

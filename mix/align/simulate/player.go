@@ -4,8 +4,8 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"slices"
 
+	"ripieno/mix/robust"
 	"ripieno/mix/tempo"
 )
 
@@ -141,13 +141,12 @@ func (p *player) give(r *rand.Rand) {
 	p.late += middle(speaks)
 }
 
-// middle returns the median of v, which it sorts; 0 of none.
+// middle returns the median of v, the upper one of two; 0 of none.
 func middle(v []float64) float64 {
 	if len(v) == 0 {
 		return 0
 	}
-	slices.Sort(v)
-	return v[len(v)/2]
+	return robust.Quantile(v, 0.5)
 }
 
 // giveCue claps, snaps or plays at the cue, as well as a person can: people tap
