@@ -15,6 +15,9 @@ type comb struct {
 	weight []float64
 }
 
+// newComb leaves out what hardly counts as a note: the comb is read at thousands of places,
+// and each costs a look-up for every event. Where the part is known from a score, its own
+// density takes the place of that of an unknown player.
 func newComb(t *take, g *grid) *comb {
 	c := &comb{t: t, g: g, table: g.usual}
 	if t.part != nil {

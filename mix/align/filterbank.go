@@ -46,6 +46,7 @@ type decimator struct {
 
 func newDecimator(rate int) *decimator { return decimateBy(max(1, rate/workRate)) }
 
+// decimateBy returns a decimator by a whole factor, from 1: then it passes everything on.
 func decimateBy(factor int) *decimator {
 	d := &decimator{factor: factor}
 	if d.factor == 1 {

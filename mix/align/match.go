@@ -64,10 +64,15 @@ type device struct {
 	moved  []float64   // running sum over change, squared
 }
 
+// changeHop, in seconds, is the step at which the levels of two devices are compared for a
+// coarse lag; what is left of it the fine search finds.
 const changeHop = 0.008
 
 func (d *device) seconds() float64 { return float64(len(d.x)) / d.work }
 
+// readDevice reads src to its end and keeps of its first matchLimit seconds what matching
+// needs. It fails with the source's error and for a rate or a number of channels that no
+// recorder has.
 func readDevice(src audio.Source) (*device, error) {
 	if src.Rate() < 4000 || src.Rate() > 1_000_000 || src.Channels() < 1 {
 		return nil, fmt.Errorf("align: cannot match %d channels at %d hertz", src.Channels(), src.Rate())
@@ -168,6 +173,9 @@ func change(e []float32) []float64 {
 	return out
 }
 
+// matchDevices tries the likeliest lags one after the other and ends with the first that
+// leaves no doubt. Where none is sure, the windows of each guess are pooled, which costs
+// several times as much and hears what single windows do not.
 func matchDevices(a, b *device) Match {
 	best := Match{DriftErrPPM: math.Inf(1)}
 	guesses := coarse(a, b)

@@ -62,6 +62,7 @@ func (t *take) paceOf(g *grid, o float64) *pace {
 	return p
 }
 
+// findBest notes which tempo fits best, the first of equals.
 func (p *pace) findBest() {
 	for i, v := range p.v {
 		if v > p.v[p.best] {

@@ -60,6 +60,7 @@ var weights = terms{
 	scoreFit: 0.7, missed: -0.55, harmony: 40, rhythm: 0.3,
 }
 
+// weighed returns the log odds that all terms together speak for a place.
 func (t terms) weighed() float64 {
 	var s float64
 	for i, v := range t {
@@ -68,6 +69,8 @@ func (t terms) weighed() float64 {
 	return s
 }
 
+// newTake returns a recording as placing sees it. Its clock is what the user wrote, or what
+// leaked clicks tell; 0 until the playing is heard.
 func newTake(rec *Recording) *take {
 	t := &take{rec: rec, f: rec.Features}
 	if t.f == nil {

@@ -44,6 +44,8 @@ type spliceFinder struct {
 	left              []float32 // mean square of what was not foretold, of every step
 }
 
+// newSpliceFinder returns a finder for sound at rate hertz. Its window is a Hann window of
+// two blocks, so that each block is predicted from what surrounds it.
 func newSpliceFinder(rate int) *spliceFinder {
 	s := &spliceFinder{rate: rate, step: max(spliceFew, int(spliceStep*float64(rate)))}
 	s.block = s.step * max(4, int(spliceBlock*float64(rate))/s.step)

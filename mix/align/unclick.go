@@ -109,6 +109,7 @@ type unclicked struct {
 	done error
 }
 
+// newUnclicked returns src without the clicks that c knows. src is not closed by it.
 func newUnclicked(src audio.Source, c *clickSound) *unclicked {
 	return &unclicked{src: src, c: c, in: audio.NewBlock(src.Channels(), 1<<14), gain: 1,
 		band: newClickBand(c.rate)}

@@ -44,6 +44,9 @@ type player struct {
 	early  float64 // the least seconds before the guide at which its files must begin
 }
 
+// newPlayer makes up player i of ensemble number. What was added later to a player draws from
+// a random source of its own (rng by name): so the ensembles of earlier versions keep their
+// notes, and figures counted on them can be compared.
 func newPlayer(r *rand.Rand, number uint64, i int, m *tempo.Map, s *score, o Options) *player {
 	p := &player{
 		name: fmt.Sprintf("p%02d", i+1), m: m, level: o.Level,

@@ -42,6 +42,7 @@ type tail struct {
 	dull float64
 }
 
+// newTail returns the tail of a room at rate hertz, which dies away by 60 dB in m.rt60 seconds.
 func newTail(r *rand.Rand, m room, rate int) *tail {
 	t := &tail{dull: 1 - math.Exp(-2*math.Pi*m.dull/float64(rate))}
 	for k := range t.line {
