@@ -27,7 +27,7 @@ type hushed struct {
 	end   error
 }
 
-// newHushed softens src by d.
+// newHushed returns src softened by d; a depth of 0 stands for 8 dB.
 func newHushed(src audio.Source, d *Denoise) *hushed {
 	depth := d.Depth
 	if depth == 0 {

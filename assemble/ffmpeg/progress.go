@@ -28,7 +28,8 @@ type ProgressParser struct {
 	lines   Lines
 }
 
-// Write takes a part of the text.
+// Write takes a part of the text, however it is split, and calls Report for every report that
+// is complete with it. It never fails.
 func (p *ProgressParser) Write(text []byte) (int, error) {
 	p.lines.Add(text, p.take)
 	return len(text), nil

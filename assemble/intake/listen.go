@@ -179,7 +179,8 @@ func (c *channelEar) hear(x []float64, full bool) float64 {
 	return sum
 }
 
-// sound returns the result.
+// sound returns what was measured, once everything was heard. A file without sound has Floor
+// for every level.
 func (e *ear) sound() Sound {
 	s := Sound{
 		Seconds: float64(e.frames) / float64(e.rate), Rate: e.rate,

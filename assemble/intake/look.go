@@ -163,7 +163,7 @@ type eye struct {
 	turned []byte
 }
 
-// see takes one frame.
+// see takes one frame, of the size of all others. It fails where its pixels do not fit that.
 func (e *eye) see(g media.Gray) error {
 	if e.turn != 0 {
 		g = turnedBy(g, e.turn, e.turned)

@@ -163,7 +163,7 @@ func (s *setter) setLabel(c layout.Canvas, l Label, look LabelLook, at layout.Co
 	return out
 }
 
-// label draws a name in its tile.
+// label draws a name in its tile, on the side and with the look that were chosen for the film.
 func (p *picture) label(s *setter, c layout.Canvas, l Label, look LabelLook, at layout.Corner) {
 	if look.Style == layout.Strip {
 		p.strip(s, c, l, look)

@@ -92,7 +92,8 @@ func run(c *pigo.Pigo, g grey, least, most int, shift, scale float64) []pigo.Det
 	}, 0)
 }
 
-// all searches the whole picture.
+// all searches the whole picture at a few turns of the head, coarsely; what is found is looked
+// at again more finely.
 func (g grey) all(c *pigo.Pigo) []hit {
 	var hits []hit
 	least := max(leastPixels, int(leastShare*float64(g.h)))

@@ -36,7 +36,7 @@ type split struct {
 	scan  *breakScan
 }
 
-// jump is by how much guide time runs on at the break, seconds.
+// jump returns by how much guide time runs on at the break, in seconds.
 func (x split) jump() float64 { return x.last - x.first }
 
 // newBreakScan prepares the weighing of breaks of t, which lies at o.

@@ -80,7 +80,8 @@ func theilSen(x, y []float64) line {
 	return l
 }
 
-// weighted is one step of the biweight fit round l.
+// weighted returns l after one step of the biweight fit (Tukey, with 4.685 for 95 % efficiency
+// on normal errors): points beyond that many scatters count nothing.
 func weighted(x, y, w, res []float64, l line) line {
 	var sw, sx, sy float64
 	k := make([]float64, len(x))

@@ -158,7 +158,7 @@ func cueLike(e Event, f *Features) float64 {
 		1.9*ramp(e.Level, f.NoiseDB, f.NoiseDB+40) + 1.5*ramp(e.Level, f.LoudDB-35, f.LoudDB+10)
 }
 
-// ramp goes from 0 at lo to 1 at hi.
+// ramp returns 0 up to lo, 1 from hi on, and what lies between on a straight line.
 func ramp(x, lo, hi float64) float64 { return math.Max(0, math.Min(1, (x-lo)/(hi-lo))) }
 
 // guide returns the guide time of event i when the file lies at o.

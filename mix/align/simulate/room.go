@@ -94,7 +94,8 @@ func (t *tail) energy(seconds float64, rate int) float64 {
 	return e
 }
 
-// apply adds the room to x.
+// apply adds the room to x: a few single echoes from near walls, and the tail, as loud against
+// the direct sound as m says.
 func (m room) apply(r *rand.Rand, x []float64, rate int) {
 	shape := r.Uint64()
 	build := func() *tail { return newTail(rand.New(rand.NewPCG(shape, 1)), m, rate) }

@@ -102,7 +102,7 @@ func (t *Take) finishTruth() {
 	}
 }
 
-// Source renders the file.
+// Source renders the file. Each call makes the same samples anew.
 func (t *Take) Source() audio.Source {
 	x := make([]float64, t.frames)
 	for _, s := range t.p.sounds {
