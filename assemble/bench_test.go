@@ -27,8 +27,7 @@ type benchSet struct {
 	canvas      string
 }
 
-// The sets by the value of RIPIENO_BENCH. The full ones take a quarter of an
-// hour on two cores.
+// The sets by the value of RIPIENO_BENCH; the full ones take a quarter of an hour on two cores.
 var benchSets = map[string]benchSet{
 	"":       {takes: 9, w: 1280, h: 720, seconds: 10, canvas: "1280x720"},
 	"tiny":   {takes: 4, w: 320, h: 180, seconds: 4, canvas: "320x180"},
@@ -312,7 +311,7 @@ func (x *comparison) print(name string, t, against spent, note string) {
 	x.ReportMetric(t.cpu/against.cpu, strings.NewReplacer(" ", "-", ",", "").Replace(name)+"-cpu-ratio")
 }
 
-// report prints a line later, against the reference or what is named.
+// report prints a line later, against the reference or another.
 func (x *comparison) report(name string, t spent, against *spent, note string) {
 	if against == nil {
 		against = &x.reference
