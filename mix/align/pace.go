@@ -20,6 +20,7 @@ const (
 	paceOff     = 0.05  // seconds by which the ends of these may be off between two tries
 	paceSame    = 0.004 // share by which the tempi of two takes of one guide differ at most
 	paceClear   = 0.7   // agreement with the beats of a voice that clearly fits the guide
+	paceLow     = 0.5   // agreement with the beats under which harmony alone may tell another tempo
 	paceNone    = 0.25  // agreement with the beats that next to no voice that heard the guide has
 	paceGain    = 0.04  // how much better harmony goes with the others at another tempo to say so
 )
@@ -134,7 +135,7 @@ func doubtTempo(g *grid, takes []*take, placed []Placement) {
 			switch {
 			case gain < -paceGain/2:
 				f = 0
-			case f == 0 && (gain > paceGain && p.fits < paceClear || p.fits < paceNone):
+			case f == 0 && (gain > paceGain && p.fits < paceLow || p.fits < paceNone):
 				f = by
 			}
 		}
