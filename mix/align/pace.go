@@ -132,12 +132,7 @@ func doubtTempo(g *grid, takes []*take, placed []Placement) {
 		f := p.other()
 		if trusted != nil && (f != 0 || p.fits < paceClear) {
 			by, gain := p.byHarmony(g, takes, placed, trusted)
-			switch {
-			case gain < -paceGain/2:
-				f = 0
-			case f == 0 && (gain > paceGain && p.fits < paceLow || p.fits < paceNone):
-				f = by
-			}
+			f = p.heed(f, by, gain)
 		}
 		if f != 0 {
 			shown = append(shown, f)
@@ -153,6 +148,21 @@ func doubtTempo(g *grid, takes []*take, placed []Placement) {
 			p.doubt(placed, robust.Median(shown))
 		}
 	}
+}
+
+// heed returns the other tempo of a voice, 0 for none, when its beats say f and the others' harmony
+// goes better by gain at tempo by. Harmony clears playing that misleads. It doubts by itself only
+// where the beats hardly fit the guide: of 56 voices of sampled files, stretched to another tempo,
+// of which their own beats do not tell it, none fits the guide by more than 0.41, and in ensembles
+// of four harmony goes better with another tempo by chance.
+func (p *pace) heed(f, by, gain float64) float64 {
+	switch {
+	case gain < -paceGain/2:
+		return 0
+	case f == 0 && (gain > paceGain && p.fits < paceLow || p.fits < paceNone):
+		return by
+	}
+	return f
 }
 
 // fitting returns how many of the voices asked clearly fit the guide.
