@@ -175,6 +175,9 @@ func TestMixingByMouse(t *testing.T) {
 	done("low cut of horn", "pan: -100}", "pan: -100, low_cut: 120}")
 	b.ClickAt(`[data-id="section strings"]`, 0.5, 0.5)
 	done("gain of the strings", "gain: -1.5}", "gain: -6}")
+	b.ClickAt(`[data-id="target"]`, 0.5, 0.5) // the middle of −36 to −6
+	done("loudness of the film", "loudness: -30", "loudness: -21")
+	b.Until(`document.querySelector(".whole").textContent.includes("heard at about −21.0 LUFS")`)
 	b.Until(`document.getElementById("job").hidden`)
 	b.click(`[data-id="solo viola"]`)
 	b.Until(`document.getElementById("told").textContent === "Heard alone: viola."`)
@@ -209,7 +212,9 @@ func TestMixingByKeyboard(t *testing.T) {
 	b.Press("n", "n") // the viola
 	b.Until(`document.activeElement.dataset.id === "gain viola"`)
 	b.Press("-", "-", "-")
-	done("gain of viola", "    gain: -2 ", "    gain: -3.5 ")
+	b.until("gain of viola")
+	want = swap(t, want, "    gain: -2 ", "    gain: -3.5 ") // by more than one step where keys are slow
+	b.becomes("after three steps down", want)
 	b.Press("n", "<", "<", "m")
 	b.Until(`document.getElementById("undo").textContent === "Undo: mute of bassoon"`)
 	// By its seat, the fourth of five, it stands 27.5 to the right; the keys go 5 at a time.

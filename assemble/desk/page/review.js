@@ -10,6 +10,8 @@ export function reviewRoom(desk) {
 
 	const guide = () => data.zero + (video?.currentTime || 0);
 	const at = () => moment ?? guide();
+	// length is that of the film, which the ruler shows as the bar above it does.
+	const length = () => video?.duration || data.end - data.zero;
 	const open = () => data.remarks.filter((r) => !r.settled).length;
 
 	async function load() {
@@ -37,10 +39,11 @@ export function reviewRoom(desk) {
 			onerror: whenBroken });
 		video.currentTime = on;
 		for (const event of ["seeked", "timeupdate", "loadedmetadata"]) video.addEventListener(event, showTime);
+		video.addEventListener("loadedmetadata", () => { if (list.firstChild) showList(); });
 		where = el("p", { id: "film-where", class: "at-measure" });
 		ruler = el("div", { class: "ruler marks", "aria-hidden": "true", onclick: (e) => {
 			const box = ruler.getBoundingClientRect();
-			leap(data.start + (e.clientX - box.left) / box.width * (data.end - data.start));
+			leap(data.zero + (e.clientX - box.left) / box.width * length());
 		} });
 		slider = el("input", { type: "range", id: "at", "data-id": "at", min: "0", max: "1", step: "0.01", "aria-label": "Where it plays",
 			oninput: () => leap(data.zero + Number(slider.value)) });
@@ -57,7 +60,7 @@ export function reviewRoom(desk) {
 		const now = guide();
 		fill(where, el("b", {}, placeOf(data.beats, now)), ` ${clock(now)} of the guide`);
 		if (words) words.at.textContent = placeOf(data.beats, at());
-		if (needle) needle.style.left = `${100 * (now - data.start) / (data.end - data.start)}%`;
+		if (needle) needle.style.left = `${100 * (now - data.zero) / length()}%`;
 		slider.max = String(video.duration || 1);
 		if (!slider.matches(":active")) slider.value = String(video.currentTime);
 		slider.setAttribute("aria-valuetext", placeOf(data.beats, now));
@@ -171,13 +174,13 @@ export function reviewRoom(desk) {
 			el("button", { type: "button", "data-id": `withdraw ${a.by} ${a.film}`, "aria-label": `Withdraw the approval of ${a.film} by ${a.by}`,
 				onclick: () => say({ withdraw: { by: a.by, film: a.film, sha256: a.sha256 } }, "Withdrawn.") }, "Withdraw"))));
 		if (!ruler || !film) return;
-		const whole = data.end - data.start;
+		const whole = length();
 		needle = el("i", { class: "needle" });
 		const lines = thinned(data.beats.filter((b) => b.down && !b.count_in), ruler.clientWidth);
 		fill(ruler, lines.map((b) => put(el("i", {}, String(b.measure)), b.at)),
 			all.map((r) => put(el("span", { class: r.settled ? "mark settled" : "mark" }), r.time)), needle);
 		function put(node, time) {
-			node.style.left = `${100 * (time - data.start) / whole}%`;
+			node.style.left = `${100 * (time - data.zero) / whole}%`;
 			return node;
 		}
 	}
