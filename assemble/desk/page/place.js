@@ -236,7 +236,9 @@ export function placeRoom(desk) {
 			drawn = { take: take.name, place: where, at };
 			const loud = mine && loudestNear(mine, m.at, half);
 			const near = data.beats.filter((b) => b.at >= view.from && b.at <= view.to).map(beatName).join(", ");
-			const text = loud === undefined ? "silence here" : `the loudest moment lies ${signed(1000 * (loud - m.at), 0)} ms from it`;
+			const begins = fileTime(where, m.at), ends = take.sound && take.sound.frames / take.sound.rate;
+			const text = !mine || begins < 0 ? "the recording has not begun" : begins > ends ? "the recording has ended"
+				: loud === undefined ? "silence here" : `the loudest moment lies ${signed(1000 * (loud - m.at), 0)} ms from it`;
 			sheet.setAttribute("aria-label", `Sound of ${take.name} round ${m.title}, beats ${near}: ${text}. Click where the sound of ${m.title} is.`);
 			bench.querySelector("#where").textContent = `${words()}. At ${m.title}: ${text}. ${sayMoved()}`;
 			sheet.dataset.drawn = JSON.stringify({ take: take.name, offset: place.offset, drift: place.drift, moment: at }); // for tests

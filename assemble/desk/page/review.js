@@ -6,7 +6,7 @@ import { clock, placeOf, stepMeasure, thinned } from "./bars.js";
 
 // reviewRoom returns the room; desk is what main.js offers.
 export function reviewRoom(desk) {
-	let data, root, film, video, where, ruler, list, words, told, frame, moment, needle, slider, listed;
+	let data, root, film, video, where, ruler, list, words, told, frame, moment, needle, slider, listed, gone;
 
 	const guide = () => data.zero + (video?.currentTime || 0);
 	const at = () => moment ?? guide();
@@ -168,7 +168,8 @@ export function reviewRoom(desk) {
 		listed = people;
 		const all = data.remarks;
 		fill(list, el("h2", {}, all.length ? `${open()} of ${all.length} remarks are open` : "Nothing was said yet"),
-			el("ol", { class: "said" }, all.map(remarkView)));
+			el("ol", { class: "said" }, all.map(remarkView)),
+			gone ? el("p", {}, `Taken away: “${gone.text}” `, el("button", { type: "button", "data-id": "put back", onclick: putBack }, "Put it back")) : null);
 		fill(told, data.approvals.map((a) => el("p", { class: a.current ? "approved" : "approved older" },
 			a.current ? `${a.by} approves ${a.film} as it is. ` : `${a.by} approved ${a.film} before it changed. `,
 			el("button", { type: "button", "data-id": `withdraw ${a.by} ${a.film}`, "aria-label": `Withdraw the approval of ${a.film} by ${a.by}`,
@@ -183,6 +184,7 @@ export function reviewRoom(desk) {
 			node.style.left = `${100 * (time - data.zero) / whole}%`;
 			return node;
 		}
+		showTime();
 	}
 
 	function remarkView(r) {
@@ -197,7 +199,21 @@ export function reviewRoom(desk) {
 			el("span", { class: "keys" },
 				r.settled ? button("reopen", "Open again", "Open again", { reopen: r.id }, "Open again.")
 					: button("settle", "Settled", "Settled", { settle: r.id }, "Settled."),
-				button("remove", "Take away", "Take away", { remove: r.id }, "Taken away.")));
+				el("button", { type: "button", "data-id": `remove ${r.id}`, "aria-label": `Take away: ${r.text}`, onclick: () => takeAway(r) }, "Take away")));
+	}
+
+	// takeAway takes a remark away; the last one can be put back.
+	async function takeAway(r) {
+		if (!await say({ remove: r.id }, "Taken away.")) return;
+		gone = r;
+		showList();
+	}
+
+	async function putBack() {
+		const { time, for: whom, by, text, of } = gone;
+		if (!await say({ add: { at: time, for: whom || "", by: by || "", text, of: of || "" } }, "Put back.")) return;
+		gone = undefined;
+		showList();
 	}
 
 	function draw() {

@@ -34,7 +34,7 @@ export function buildStrip(item, { take, player, part }, hasRoom, does) {
 		auto: button("auto", "By its seat: the place of", "By seat", does.bySeat),
 		meter: el("i"), says: el("p", { class: "says total" }), level: el("p", { class: "soft total" }),
 	};
-	item.replaceChildren(el("h3", {}, player || take, part ? ` · ${part}` : ""),
+	item.replaceChildren(el("h3", {}, player || take, part ? el("span", {}, ` ${part}`) : ""),
 		el("div", { class: "meter", "aria-hidden": "true" }, view.meter), view.says,
 		el("label", {}, "Gain", view.gain), el("label", {}, "Place", view.pan), el("label", {}, "Low cut", view.cut),
 		view.send ? el("label", {}, "Room", view.send) : "",
