@@ -303,7 +303,8 @@ func TestSignsThatLeadNowhere(t *testing.T) {
 // Words of jumps, and words that are none.
 func TestJumpWords(t *testing.T) {
 	for _, text := range []string{"Dolce", "D major", "codetta", "Fine della prima parte", "fine espressione", "segno",
-		"Coda", "da lontano", "dc", "von Herzen", "from afar", ""} {
+		"Coda", "da lontano", "dc", "von Herzen", "from afar",
+		"end of part one", "bis zum Ende", "con ritmo", ""} {
 		if j, ok := readJump(text); ok && text != "dc" {
 			t.Errorf("%q is %v", text, j)
 		}
@@ -312,7 +313,15 @@ func TestJumpWords(t *testing.T) {
 		"D.C.": "da capo 0 false", "D. C. al Fine": "da capo 1 false", "Da Capo al Coda": "da capo 2 false",
 		"D.S. al 𝄌": "dal segno 2 false", "Dal segno al fine senza repetizione": "dal segno 1 false",
 		"D.C. al Fine con ripetizione": "da capo 1 true", "To Coda": "to coda 0 false", "to 𝄌": "to coda 0 false",
-		"Von vorne bis zum Schluss": "da capo 1 false", "FINE": "fine 0 false", "D.C. with repeats": "da capo 0 true",
+		"Von vorne bis zum Schluss": "da capo 1 false", "Von vorn bis Schluß": "da capo 1 false",
+		"Vom Beginn bis zum Ende": "da capo 1 false", "Von vorn, dann Coda": "da capo 2 false",
+		"Ab Zeichen bis Schluss": "dal segno 1 false", "Schluß": "fine 0 false", "Vom 𝄋 bis zur Coda": "dal segno 2 false",
+		"Dal Capo alla Fine": "da capo 1 false", "Dal principio al Fine": "da capo 1 false",
+		"D.C. e poi la Coda": "da capo 2 false", "Dal 𝄋 al Fine con i ritornelli": "dal segno 1 true",
+		"D.C. al Fine con rit.": "da capo 1 false", "Back to the beginning": "da capo 0 false",
+		"From the top to the end": "da capo 1 false", "Go back to the sign": "dal segno 0 false",
+		"Back to the sign, then Coda": "dal segno 2 false", "Repeat from the start": "da capo 0 false",
+		"Go to Coda": "to coda 0 false", "The End": "fine 0 false", "FINE": "fine 0 false", "D.C. with repeats": "da capo 0 true",
 	} {
 		j, ok := readJump(text)
 		if got := fmt.Sprintf("%v %d %v", j.Kind, j.Goal, j.Repeats); !ok || got != want {
