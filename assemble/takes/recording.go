@@ -281,7 +281,8 @@ func (r *Recording) findCuts(ctx context.Context, s *session.Session) error {
 	return ctx.Err()
 }
 
-// probe finds out what a file is.
+// probe finds the file in the production's folder, hashes it and finds out what it is. It fails
+// with a fault for a file that is missing, unreadable or refused.
 func (r *Recording) probe(ctx context.Context, s *session.Session) (err error) {
 	if r.Path, err = media.Resolve(s.Manifest().Dir, r.File.Path); err != nil {
 		return r.tellRenamed(ctx, s, err)

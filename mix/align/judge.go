@@ -192,6 +192,7 @@ func (p *Placement) doubtTempo(tempo float64) {
 		100*math.Abs(tempo-1), fasterOrSlower(tempo))
 }
 
+// fasterOrSlower returns the word for a tempo over another.
 func fasterOrSlower(factor float64) string {
 	if factor < 1 {
 		return "slower"

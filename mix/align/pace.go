@@ -2,8 +2,10 @@ package align
 
 import (
 	"math"
-	"ripieno/mix/robust"
 	"slices"
+
+	"ripieno/mix/audio"
+	"ripieno/mix/robust"
 )
 
 // A take may have been played to another guide: an earlier tempo, a rehearsal
@@ -60,6 +62,7 @@ func (t *take) paceOf(g *grid, o float64) *pace {
 	return p
 }
 
+// findBest notes which tempo fits best, the first of equals.
 func (p *pace) findBest() {
 	for i, v := range p.v {
 		if v > p.v[p.best] {
@@ -253,10 +256,10 @@ func (p *pace) byHarmony(g *grid, takes []*take, placed []Placement, c *choir) (
 // from the beginning of the piece on.
 func (c *choir) stretched(g *grid, t *take, o, factor float64) float64 {
 	slow := *t
-	slow.ppm = ((1+t.ppm*1e-6)/factor - 1) * 1e6
+	slow.ppm = (audio.PPM(t.ppm).Ratio()/factor - 1) * 1e6
 	// The piece begins at the same moment of the file.
-	at := (g.start - o) / (1 + t.ppm*1e-6)
-	return c.agreement(g, &slow, g.start-at*(1+slow.ppm*1e-6))
+	at := audio.Clock{Offset: o, Drift: audio.PPM(t.ppm)}.File(g.start)
+	return c.agreement(g, &slow, g.start-at*audio.PPM(slow.ppm).Ratio())
 }
 
 // doubtCommon holds all voices against the tempo that most of those shown share.
