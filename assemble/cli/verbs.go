@@ -178,8 +178,8 @@ func (a *app) roughVerb() *cobra.Command {
 show, as out/rough.mp4 for the first and out/rough-NAME.mp4 for the others.
 
 With --quick it makes out/quick.mp4 at a fraction of the cost: who is in and how
-the mix sounds. Its pictures are held for up to a second or as long as a recording
-has none that stands by itself, and it says so.`,
+the mix sounds. Each picture stays for up to a second, and longer where a recording
+has no key frame; the film says that it is a first look.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Render(cmd.Context(), assemble.RenderOptions{Rough: true, Only: only, Marks: marks,
 				Quick: quick})
