@@ -197,7 +197,7 @@ func (m mapping) production() *production.Production {
 	}
 	p.Picture = m.picture()
 	p.Shots = m.shots(p)
-	p.Deliver = m.deliver(p.Tempo)
+	p.Deliver = m.deliver(p.Tempo, p.Guide.Variants)
 	p.Chapters = m.chapters(p.Tempo)
 	p.Notes = m.notes(p.Tempo)
 	p.Check = m.limits()
