@@ -22,6 +22,7 @@ const (
 	paceOff     = 0.05  // seconds by which the ends of these may be off between two tries
 	paceSame    = 0.004 // share by which the tempi of two takes of one guide differ at most
 	paceClear   = 0.7   // agreement with the beats of a voice that clearly fits the guide
+	paceLow     = 0.5   // agreement with the beats under which harmony alone may tell another tempo
 	paceNone    = 0.25  // agreement with the beats that next to no voice that heard the guide has
 	paceGain    = 0.04  // how much better harmony goes with the others at another tempo to say so
 )
@@ -134,12 +135,7 @@ func doubtTempo(g *grid, takes []*take, placed []Placement) {
 		f := p.other()
 		if trusted != nil && (f != 0 || p.fits < paceClear) {
 			by, gain := p.byHarmony(g, takes, placed, trusted)
-			switch {
-			case gain < -paceGain/2:
-				f = 0
-			case f == 0 && (gain > paceGain && p.fits < paceClear || p.fits < paceNone):
-				f = by
-			}
+			f = p.heed(f, by, gain)
 		}
 		if f != 0 {
 			shown = append(shown, f)
@@ -155,6 +151,21 @@ func doubtTempo(g *grid, takes []*take, placed []Placement) {
 			p.doubt(placed, robust.Median(shown))
 		}
 	}
+}
+
+// heed returns the other tempo of a voice, 0 for none, when its beats say f and the others' harmony
+// goes better by gain at tempo by. Harmony clears playing that misleads. It doubts by itself only
+// where the beats hardly fit the guide: of 56 voices of sampled files, stretched to another tempo,
+// of which their own beats do not tell it, none fits the guide by more than 0.41, and in ensembles
+// of four harmony goes better with another tempo by chance.
+func (p *pace) heed(f, by, gain float64) float64 {
+	switch {
+	case gain < -paceGain/2:
+		return 0
+	case f == 0 && (gain > paceGain && p.fits < paceLow || p.fits < paceNone):
+		return by
+	}
+	return f
 }
 
 // fitting returns how many of the voices asked clearly fit the guide.
