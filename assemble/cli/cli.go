@@ -256,25 +256,6 @@ func (a *app) openSettings() (assemble.Settings, error) {
 	}, nil
 }
 
-// withProduction opens the production, lets work use it and closes it, so that the
-// progress line is gone before the result is printed. The folder is locked as long as
-// work runs: two runs of one production never meet.
-func (a *app) withProduction(ctx context.Context, work func(*assemble.Production) error) error {
-	set, err := a.openSettings()
-	if err != nil {
-		return err
-	}
-	defer set.Report.Close()
-	p, err := assemble.Open(ctx, set)
-	if err != nil {
-		return err
-	}
-	defer p.Close()
-	// The profile of an interrupted run is wanted most of all, so it is written
-	// without the run's context.
-	return errors.Join(work(p), p.WriteProfile(context.WithoutCancel(ctx)))
-}
-
 // show prints a result: as JSON when asked for, as people read it otherwise,
 // and not at all under --quiet. Both forms are escaped for terminals, and made
 // whole in memory first, so that a result that fails half-way is not printed half.

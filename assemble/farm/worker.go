@@ -214,9 +214,11 @@ func (w *worker) report(ctx, work context.Context, m jetstream.Msg, o order.Orde
 		files, err = w.sendMade(work, o, made.path)
 	}
 	switch {
+	// The home has it already, or wants it no more.
 	case errors.Is(context.Cause(work), errRecalled):
 		_ = m.Term()
 		return
+	// This machine leaves: the order goes back at once, and not when its time has run out.
 	case ctx.Err() != nil:
 		_ = m.Nak()
 		_ = w.nc.FlushTimeout(time.Second)
@@ -243,6 +245,7 @@ func (w *worker) report(ctx, work context.Context, m jetstream.Msg, o order.Orde
 		_ = m.Nak()
 		return
 	}
+	// With a receipt for the receipt: were it lost, the order would be made again elsewhere.
 	_ = m.DoubleAck(work)
 	if r.Failed != "" {
 		w.Tell(fmt.Sprintf("%s %s failed: %s", o.Rule, o.Key[:12], r.Failed))

@@ -60,6 +60,7 @@ func Write(ctx context.Context, s *session.Session) (Result, error) {
 	if err != nil {
 		return r, err
 	}
+	// The page names the film by its hash, so that remarks on an older cut are known as such.
 	if r.Hash, err = kept.HashFilm(s.Settings().Out, filmName); err != nil {
 		return r, err
 	}
