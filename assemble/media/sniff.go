@@ -84,7 +84,7 @@ func openFault(path string, err error) error {
 	case os.IsPermission(err):
 		return fault.New(fault.Media, showPath(path), "the file may not be read", "change its permissions")
 	}
-	return fault.New(fault.Media, showPath(path), "the file cannot be read", "").Because(err)
+	return fault.New(fault.Media, showPath(path), "the file cannot be read", "").Because(pathless{err, path})
 }
 
 // isMP4 tells whether head begins like an MP4 or QuickTime file.
