@@ -20,6 +20,7 @@ import (
 	"ripieno/assemble/production"
 	"ripieno/assemble/remark/kept"
 	"ripieno/assemble/session"
+	"ripieno/assemble/strict"
 )
 
 // page are the files of the page. They are served as they are.
@@ -250,9 +251,7 @@ func fail(w http.ResponseWriter, err error) {
 
 // read reads the one JSON value of a request.
 func read(r *http.Request, into any) error {
-	dec := json.NewDecoder(r.Body)
-	dec.DisallowUnknownFields()
-	if err := dec.Decode(into); err != nil {
+	if err := strict.Read(r.Body, into); err != nil {
 		return fmt.Errorf("the request cannot be read: %w", err)
 	}
 	return nil

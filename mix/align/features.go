@@ -2,7 +2,6 @@ package align
 
 import (
 	"fmt"
-	"io"
 	"math"
 	"slices"
 
@@ -106,19 +105,14 @@ func Analyse(src audio.Source) (*Features, error) {
 	if s, ok := src.(interface{ Frames() audio.Frames }); ok {
 		a.reserve(math.Min(float64(s.Frames())/float64(src.Rate()), analysisLimit))
 	}
-	buf := audio.NewBlock(src.Channels(), 1<<14)
 	var mono []float64
-	for {
-		n, err := src.Read(buf)
-		mono = mixdown(mono, buf, n)
-		a.clip(buf, n)
-		a.write(mono)
-		if err == io.EOF {
-			break
-		}
+	for b, err := range audio.Blocks(src, 1<<14) {
 		if err != nil {
 			return nil, err
 		}
+		mono = mixdown(mono, b, b.Frames())
+		a.clip(b, b.Frames())
+		a.write(mono)
 	}
 	f := a.finish()
 	f.Channels = src.Channels()
