@@ -1,6 +1,6 @@
 // The room of the takes: what was found of each, heard and seen at the place, decided by
 // hand where a person hears it otherwise, and the note to the player.
-import { el, fill, keyCap, mark } from "./dom.js";
+import { el, fill, keyCap, listAndBench, mark } from "./dom.js";
 import { holding } from "./held.js";
 import { get } from "./server.js";
 import { fetchPiece, peakOf, playTogether, stopPlaying } from "./sound.js";
@@ -181,9 +181,7 @@ export function takesRoom(desk) {
 		],
 		show(into) {
 			root = into;
-			list = el("section", { "aria-label": "Takes" });
-			bench = el("section", { class: "bench", "aria-label": "The take in hand" });
-			fill(root, el("div", { class: "place" }, list, bench));
+			[list, bench] = listAndBench(root);
 		},
 		load,
 		hide: stopPlaying,
