@@ -19,6 +19,7 @@ import (
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/production"
 	"ripieno/assemble/remark/kept"
+	"ripieno/assemble/report/script"
 	"ripieno/assemble/session"
 	"ripieno/assemble/strict"
 )
@@ -108,6 +109,9 @@ func (d *desk) routes() http.Handler {
 func servePage(w http.ResponseWriter, name string) {
 	kind, ok := kinds[path.Ext(name)]
 	data, err := page.ReadFile("page/" + name)
+	if name == "copy.js" {
+		data, err = []byte(script.CopyModule()), nil
+	}
 	if err != nil || !ok {
 		http.Error(w, "there is no such file", http.StatusNotFound)
 		return
