@@ -61,7 +61,8 @@ func Resolve(dir, path string) (string, error) {
 	st, err := os.Stat(abs)
 	switch {
 	case err != nil:
-		return "", fault.New(fault.Media, showPath(path), "the file cannot be inspected", "").Because(pathless{err, abs})
+		return "", fault.New(fault.Media, showPath(path), "the file cannot be inspected", "").
+			Because(pathless{err, abs})
 	case st.IsDir():
 		return refuse("this is a folder, not a file",
 			"name the recording inside it; a project folder of a music program must be exported first")

@@ -39,8 +39,9 @@ const (
 	stepBetween = 2.0   // seconds that fit neither part, from which there is a third one
 )
 
-// MatchSteps finds the step between two devices of a player, of two the first. It is not Sure
-// where they go together all the time, or not at all, or not in two or three parts. Both sources are read to their ends.
+// MatchSteps finds the step between two devices of a player, of two steps the first. It is
+// not Sure where they go together all the time, or not at all, or not in two or three
+// parts. Both sources are read to their ends.
 func MatchSteps(a, b audio.Source) (Step, error) {
 	return compareDevices(a, b, matchSteps)
 }

@@ -238,7 +238,8 @@ func Fill(page *report.Review, s *session.Session, line plan.Timeline, changed [
 	}
 	stands, err := kept.Stands(book, s.Settings().Out)
 	for _, a := range stands {
-		page.Approvals = append(page.Approvals, report.Approved{By: man.Discreet(a.By), Film: a.Film, Current: a.Current})
+		page.Approvals = append(page.Approvals,
+			report.Approved{By: man.Discreet(a.By), Film: a.Film, Current: a.Current})
 	}
 	return err
 }
