@@ -195,6 +195,12 @@ func (p *Placement) doubtTempo(tempo float64) {
 		100*math.Abs(tempo-1), fasterOrSlower(tempo))
 }
 
+// doubtBeats says that hardly anything of the playing lies on the guide's beats.
+func (p *Placement) doubtBeats() {
+	p.Sure, p.Confidence = false, justUnsure
+	p.Reason = "the playing hardly lies on the guide's beats; see which guide this player heard"
+}
+
 // fasterOrSlower returns the word for a tempo over another.
 func fasterOrSlower(factor float64) string {
 	if factor < 1 {
