@@ -140,7 +140,7 @@ func doubtTempo(g *grid, takes []*take, placed []Placement) {
 			by, gain := p.byHarmony(g, takes, placed, trusted)
 			f = p.heed(f, by, gain)
 		}
-		if trusted == nil && f == 0 && p.fits < paceNone {
+		if trusted == nil && f == 0 && p.fits < paceNone && len(p.v) > 0 {
 			p.doubtBeats(placed)
 		}
 		if f != 0 {
