@@ -21,9 +21,11 @@ const mostUnsure = 0.032
 // isKnown reports whether a placement is exact enough to be used without asking, its place in
 // the piece being sure.
 func (p *Placement) isKnown() bool {
-	byCue := math.Abs(p.Offset-p.CueOffset) <= 2*mostTightened
-	return p.Method != NoMethod && (byCue || p.Uncertainty <= mostUnsure)
+	return p.Method != NoMethod && (p.isByCue() || p.Uncertainty <= mostUnsure)
 }
+
+// isByCue reports whether a file has a cue near where it should be.
+func (p *Placement) isByCue() bool { return math.Abs(p.Offset-p.CueOffset) <= 2*mostTightened }
 
 // Candidate is a place where a file may lie.
 type Candidate struct {
