@@ -60,7 +60,8 @@ func TestDevicesThatContradictEachOther(t *testing.T) {
 		{"with its cue", 1.01, 0.08, true, 0.02},
 		{"with a cue far off", 1.2, 0.08, false, 0.0447},
 	} {
-		p := Placement{Method: ByDevice, Sure: true, Confidence: 1, Offset: 1, CueOffset: c.cue, Uncertainty: 0.02, split: c.split}
+		p := Placement{Method: ByDevice, Sure: true, Confidence: 1, Offset: 1, Uncertainty: 0.02, split: c.split}
+		p.CueOffset = c.cue
 		p.doubtSplit()
 		if p.Sure != c.sure || (p.Reason == "") != c.sure || math.Abs(p.Uncertainty-c.error) > 1e-4 || p.Confidence != 1 {
 			t.Errorf("%s: %+v", c.name, p)

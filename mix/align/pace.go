@@ -161,9 +161,9 @@ func doubtTempo(g *grid, takes []*take, placed []Placement) {
 
 // heed returns the other tempo of a voice, 0 for none, when its beats say f and the others' harmony
 // goes better by gain at tempo by. Harmony clears playing that misleads. It doubts by itself only
-// where the beats hardly fit the guide, and has to say the less, the less they do: of 56 voices of sampled files, stretched to another tempo,
-// of which their own beats do not tell it, none fits the guide by more than 0.41, and in ensembles
-// of four harmony goes better with another tempo by chance.
+// where the beats hardly fit the guide, and has to say the less, the less they do: of 56 voices of
+// sampled files, stretched to another tempo, of which their own beats do not tell it, none fits the
+// guide by more than 0.41, and in ensembles of four harmony goes better with another tempo by chance.
 func (p *pace) heed(f, by, gain float64) float64 {
 	switch {
 	case gain < -paceGain/2:
