@@ -156,7 +156,13 @@ production.yaml; run the same verb again when a late take arrives.
 		// each.
 		SilenceUsage: true, SilenceErrors: true,
 		CompletionOptions: cobra.CompletionOptions{DisableDefaultCmd: true},
-		PersistentPreRunE: func(*cobra.Command, []string) error { return a.readSettings() },
+		PersistentPreRunE: func(c *cobra.Command, _ []string) error {
+			// The library asks this later, when what is wrong would count as the work's failure.
+			if err := c.ValidateFlagGroups(); err != nil {
+				return err
+			}
+			return a.readSettings()
+		},
 	}
 	// These hold for every verb, also where one has no use for them: a setting in the
 	// environment or the file would otherwise be an error for some verbs.

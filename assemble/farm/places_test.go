@@ -139,6 +139,25 @@ func refusing(status int, code string, when func(r *http.Request) bool) func(htt
 	}
 }
 
+// inRegion answers as a store does whose bucket is in another region than requests are
+// signed for. (Amazon S3 API Reference, Error responses: AuthorizationHeaderMalformed, 400,
+// with the region that it expects.)
+func inRegion(region string) func(http.Handler) http.Handler {
+	return func(store http.Handler) http.Handler {
+		return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+			if strings.Contains(r.Header.Get("Authorization"), "/"+region+"/s3/") {
+				store.ServeHTTP(w, r)
+				return
+			}
+			w.Header().Set("Content-Type", "application/xml")
+			w.WriteHeader(400)
+			if r.Method != http.MethodHead {
+				fmt.Fprintf(w, "<Error><Code>AuthorizationHeaderMalformed</Code><Message>no</Message><Region>%s</Region></Error>", region)
+			}
+		})
+	}
+}
+
 // TestABucketThatCannotBeUsedIsTold when somebody begins with it, home or worker, with what
 // is wrong: not after every file has failed.
 func TestABucketThatCannotBeUsedIsTold(t *testing.T) {
@@ -148,6 +167,7 @@ func TestABucketThatCannotBeUsedIsTold(t *testing.T) {
 	good := storeHere(t)
 	closed := httptest.NewServer(nil)
 	closed.Close()
+	north := storeWith(t, inRegion("north-2"))
 	for name, c := range map[string]struct {
 		address      string
 		home, worker string // what is said; "" for nothing
@@ -157,6 +177,8 @@ func TestABucketThatCannotBeUsedIsTold(t *testing.T) {
 		"wrong secret": {storeWith(t, refusing(403, "SignatureDoesNotMatch", always)), "secret is another", "secret is another"},
 		"read only":    {storeWith(t, refusing(403, "AccessDenied", writing)), "may not write films/read/hello", ""},
 		"no bucket":    {strings.Replace(good, "/choir/", "/band/", 1), `no bucket "band"`, `no bucket "band"`},
+		"wrong region": {north, "wants ?region=north-2 at the end", "wants ?region=north-2 at the end"},
+		"no region":    {strings.TrimSuffix(north, "?region=us-east-1"), "", ""}, // the store says which
 		"no network":   {strings.Replace(closed.URL, "//", "//k:s@", 1) + "/choir?region=us-east-1", "refused", "refused"},
 	} {
 		for home, want := range map[bool]string{true: c.home, false: c.worker} {

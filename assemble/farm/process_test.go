@@ -151,7 +151,13 @@ func gather(t testing.TB, program string) *troupe {
 // start starts a process of this binary, which ends with the test.
 func (tr *troupe) start(role string, stdout io.Writer, env ...string) *exec.Cmd {
 	tr.t.Helper()
-	cmd := exec.CommandContext(tr.t.Context(), os.Args[0])
+	return tr.startWith([]string{os.Args[0]}, role, stdout, env...)
+}
+
+// startWith starts one by the words that run it somewhere else.
+func (tr *troupe) startWith(words []string, role string, stdout io.Writer, env ...string) *exec.Cmd {
+	tr.t.Helper()
+	cmd := exec.CommandContext(tr.t.Context(), words[0], words[1:]...)
 	cmd.Env = append(os.Environ(), roleKey+"="+role, diaryKey+"="+tr.diary)
 	cmd.Env = append(cmd.Env, env...)
 	cmd.Stdout, cmd.Stderr = stdout, os.Stderr
@@ -220,8 +226,12 @@ func (tr *troupe) restart(emptied bool) {
 // work starts a worker.
 func (tr *troupe) work(name string) *exec.Cmd {
 	tr.t.Helper()
-	return tr.start("worker", io.Discard, folderKey+"="+filepath.Join(tr.folder, name), nameKey+"="+name,
-		atKey+"="+tr.workers.String())
+	return tr.start("worker", io.Discard, tr.worker(name)...)
+}
+
+// worker returns the environment of a worker.
+func (tr *troupe) worker(name string) []string {
+	return []string{folderKey + "=" + filepath.Join(tr.folder, name), nameKey + "=" + name, atKey + "=" + tr.workers.String()}
 }
 
 // kill ends a process as kill -9 does, and waits until it is gone.
