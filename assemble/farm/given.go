@@ -51,15 +51,15 @@ func (h *Home) publish(ctx context.Context, g *given, second bool) error {
 	}
 	g.places[at.Sequence] = true
 	g.copied = g.copied || second
-	return nil
+	return h.nc.Publish(givenSubject(g.order.Class), nil)
 }
 
 // subjectOf returns where an order waits, or its copy.
 func subjectOf(o order.Order, second bool) string {
 	if second {
-		return orderSubject(o.Class, o.Key+secondCopy)
+		return orderSubject(o.Class, trayOf(o), o.Key+secondCopy)
 	}
-	return orderSubject(o.Class, o.Key)
+	return orderSubject(o.Class, trayOf(o), o.Key)
 }
 
 // heedGivenUp hears which orders the engine gives to nobody any more, since so many

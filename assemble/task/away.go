@@ -165,7 +165,28 @@ const slow = 3
 
 // isSlow reports whether a task is away for long.
 func (x *execution) isSlow(i int) bool {
-	return time.Since(x.since[i]).Seconds() >= slow*x.costs[i]
+	return time.Since(x.since[i]).Seconds() >= slow*x.costs[i]*x.paces[x.g.tasks[i].Errand.Rule].ratio()
+}
+
+// pace is what tasks of a rule took that this run made here, and what was expected, in
+// seconds.
+type pace struct{ took, expected float64 }
+
+// ratio returns how many times longer than expected they take; 1 before the first.
+func (p pace) ratio() float64 {
+	if p.took <= 0 || p.expected <= 0 {
+		return 1
+	}
+	return p.took / p.expected
+}
+
+// learn notes what a task took here. In the first run of a production estimates can be
+// wrong by a factor of two, and the home would make again what is not slow at all.
+func (x *execution) learn(e ending) {
+	if t := &x.g.tasks[e.task]; e.made && e.err == nil && !e.away && t.Errand != nil {
+		p := x.paces[t.Errand.Rule]
+		x.paces[t.Errand.Rule] = pace{p.took + e.seconds, p.expected + x.costs[e.task]}
+	}
 }
 
 // slowest returns the most urgent task that is away for long and that nobody here makes
