@@ -47,6 +47,7 @@ type worker struct {
 	hands   *hands
 	looking chan struct{} // holds one thing while a loop looks for an order
 	round   round         // of who looks
+	own     int           // how many of its first trays this worker has found something in
 	given   chan struct{} // there is something new
 	// reports are what was made and is on its way home. They end after the loops.
 	reports sync.WaitGroup

@@ -67,7 +67,8 @@ type execution struct {
 	since   map[int]time.Time     // when they were given away
 	home    map[int]bool          // tasks that nobody elsewhere could make
 	paces   map[string]pace       // by rule
-	stopped error                 // the disk is full, or the store is gone: start nothing more
+	files   givenFiles
+	stopped error // the disk is full, or the store is gone: start nothing more
 }
 
 type ending struct {
@@ -88,7 +89,7 @@ func newExecution(r Runner, g *graph, l []looked, costs []float64) *execution {
 	n := len(g.tasks)
 	x := &execution{Runner: r, g: g, looked: l, out: make([]Outcome, n), work: make([]progress.Work, n),
 		waitsFor: make([]int, n), urgency: make([]float64, n), ended: make(chan []ending), keys: map[store.ID]int{},
-		away: map[int]chan struct{}{}, since: map[int]time.Time{}, home: map[int]bool{}, paces: map[string]pace{}, costs: costs}
+		away: map[int]chan struct{}{}, since: map[int]time.Time{}, home: map[int]bool{}, paces: map[string]pace{}, costs: costs, files: givenFiles{}}
 	x.Workers = max(1, x.Workers)
 	x.lanes = make([]bool, x.Workers)
 	for _, i := range slices.Backward(g.order) {
