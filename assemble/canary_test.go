@@ -11,6 +11,8 @@ import (
 	"testing"
 
 	"ripieno/assemble/ffmpeg"
+	"ripieno/assemble/remark"
+	"ripieno/assemble/remark/handout"
 	"ripieno/assemble/session"
 )
 
@@ -53,6 +55,14 @@ func (w world) make(t *testing.T, tool *ffmpeg.Tool, dir string) string {
   - {name: %s, player: %s, part: %s, section: %s, release: no, video: {file: intake/%s.mp4, offset: 2.5}}
   - {name: horn, player: %s, part: Horn, section: winds, hide_name: true, video: {file: intake/%s.mp4, offset: 2.5}}`,
 		w.withheld, w.player, w.part, w.section, file(w.player), w.hidden, file(w.hidden))
+	// What a conductor has said says their names, and is for them.
+	said := fmt.Sprintf("version: 1\nremarks:\n"+
+		`  - {"at":3.1,"place":"m1","for":%q,"by":"Cora Lind","text":"%s is late"}`+"\n"+
+		`  - {"at":3.2,"place":"m1","for":"horn","by":%q,"text":"softer than %s, %s"}`+"\napprovals:\n",
+		w.withheld, w.player, w.hidden, w.player, w.hidden)
+	if err := os.WriteFile(filepath.Join(dir, remark.FileName), []byte(said), 0o666); err != nil {
+		t.Fatal(err)
+	}
 	text := strings.Replace(fmt.Sprintf(testManifest, takes), "canvas: 640x360", "canvas: 320x180, poster: m1.3", 1)
 	text = strings.Replace(text, "labels: false", "labels: true", 1)
 	return text + fmt.Sprintf(`shots:
@@ -97,6 +107,8 @@ func everyVerb(t *testing.T, p *Production) (made map[string]any, told []any) {
 	must(err)
 	review, err := p.Review(t.Context(), ReviewOptions{})
 	must(err)
+	page, err := handout.Write(t.Context(), p.Session)
+	must(err)
 	export, err := p.Export(t.Context())
 	must(err)
 	if fmt.Sprint(takesOf(export.Faults)) != "[horn]" {
@@ -104,13 +116,13 @@ func everyVerb(t *testing.T, p *Production) (made map[string]any, told []any) {
 	}
 	pages, err := CallSheets(t.Context(), p.Settings(), CallSheetOptions{})
 	must(err)
-	click, err := p.Click(t.Context(), ClickOptions{})
+	click, err := p.Click(t.Context(), ClickOptions{Film: true})
 	must(err)
 	// What is still open is said to the person, by name.
 	mix.Releases, rough.Releases, final.Releases, export.Releases, export.Faults = nil, nil, nil, nil, nil
 	return map[string]any{
 		"sync": sync, "grid --sheet": sheet, "mix": mix, "rough": rough, "render": final, "report": review,
-		"export": export, "callsheet": pages, "click": click,
+		"export": export, "callsheet": pages, "click --film": click, "report --review": page,
 	}, []any{check, roll}
 }
 
@@ -123,7 +135,7 @@ func takesOf(faults []Bad) []string {
 	return list
 }
 
-// outputs returns all files of a production but its own, its takes and the store.
+// outputs returns all files of a production but what people write in it, its takes and the store.
 func outputs(t *testing.T, dir string) map[string][]byte {
 	t.Helper()
 	all := map[string][]byte{}
@@ -134,7 +146,7 @@ func outputs(t *testing.T, dir string) map[string][]byte {
 			return err
 		case rel == "intake" || rel == session.StoreFolder:
 			return fs.SkipDir
-		case d.IsDir() || rel == "production.yaml":
+		case d.IsDir() || rel == "production.yaml" || rel == remark.FileName:
 			return nil
 		}
 		all[filepath.ToSlash(rel)], err = os.ReadFile(path)
@@ -183,6 +195,9 @@ func TestWhatIsKeptBackIsInNothingThatIsMade(t *testing.T) {
 		for name, data := range files[i] {
 			sayNothing(t, name, data, w)
 			sayNothing(t, "the name of "+name, []byte(name), w)
+			if strings.HasPrefix(filepath.Base(name), ".") {
+				t.Errorf("%s is left behind", name)
+			}
 		}
 	}
 	if len(files[0]) < 25 {

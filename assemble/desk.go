@@ -104,7 +104,7 @@ func (d deskWork) Measure(ctx context.Context, report progress.Reporter) (desk.M
 // Look implements [desk.Work].
 func (d deskWork) Look(ctx context.Context, report progress.Reporter) (*audition.Looking, error) {
 	return within(ctx, d, report, func(p *Production) (*audition.Looking, error) {
-		pl, set, err := planSeats(ctx, p, audition.Canvases)
+		pl, set, err := planSeats(ctx, p, audition.Canvases(p.Manifest()))
 		if err != nil {
 			return nil, err
 		}

@@ -106,7 +106,8 @@ func handOver(ctx context.Context, p *Production, texts []handover.Text, sounds 
 	return err
 }
 
-// name notes where a text lies.
+// name notes the path of a written text in the field that --json has for it; edit lists, of
+// which there may be several, in a list.
 func (r *ExportResult) name(file, path string) {
 	switch file {
 	case handover.Timeline:

@@ -177,6 +177,8 @@ func hostiles() []hostile {
 		{name: "channels.wav", role: "audio", refused: true, made: pcm(4000, 48000, 20_000)},
 		{name: "rate.wav", role: "audio", refused: true, made: pcm(1, 2_000_000_000, 20_000)},
 		{name: "endless.wav", role: "audio", made: pcm(1, 48000, 0xffffffff)},
+		// Honest, and once the end of every mix it was in.
+		{name: "telephone.m4a", role: "audio", args: join(someSound, []string{"-ar", "8000", "-c:a", "aac"})},
 		{name: "tag.mp3", role: "audio", refused: true, made: append([]byte("ID3\x04\x00\x00\x7f\x7f\x7f\x7f"),
 			noise(5000)...)},
 		{name: "packets.caf", role: "audio", refused: true, args: join(someSound, []string{"-c:a", "alac"}),

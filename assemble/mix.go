@@ -170,7 +170,8 @@ func drawLevels(ctx context.Context, p *Production, o card.LevelsOptions, r *Mix
 	return store.Publish(ctx, path, func(tmp string) error { return media.WritePNG(tmp, img, png.DefaultCompression) })
 }
 
-// fill says what the mix became.
+// fill says what the mix became, from what was measured of it; loudness is null where nothing
+// sounds.
 func (r *MixResult) fill(path string, pl *plan.Plan, track *soundtrack.Track, rep soundtrack.Report,
 	strips []soundtrack.StripResult) {
 	m := rep.Master

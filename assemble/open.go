@@ -53,7 +53,7 @@ type material struct {
 
 // locate reads what drawings need, looks at and listens to every take, and
 // places all of them on guide time.
-func (p *Production) locate(ctx context.Context) (material, error) {
+func (p *Production) locate(ctx context.Context, also ...takes.Also) (material, error) {
 	man := p.Manifest()
 	if err := man.NeedTakes(); err != nil {
 		return material{}, err
@@ -62,7 +62,7 @@ func (p *Production) locate(ctx context.Context) (material, error) {
 	if err != nil {
 		return material{}, err
 	}
-	set, err := takes.Locate(ctx, p.Session)
+	set, err := takes.Locate(ctx, p.Session, also...)
 	if err != nil {
 		return material{}, err
 	}

@@ -110,7 +110,7 @@ func (p Plan) Arrange(cells []Cell) (Plan, error) {
 	return q, nil
 }
 
-// arrangeUneven is Arrange for a plan with rows or columns of several lengths,
+// arrangeUneven does what Arrange does, for a plan with rows or columns of several lengths,
 // whose cells have rectangles of their own.
 func (p Plan) arrangeUneven(cells []Cell) (Plan, error) {
 	place := make(map[Cell]Rect, len(p.cells))

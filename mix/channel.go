@@ -172,7 +172,8 @@ func (c *channel) sound(n int) audio.Block {
 	return in
 }
 
-// place applies gain and pan.
+// place applies gain and pan, from in to the channel's two outputs; pan is a matrix, so that a
+// stereo recording keeps its width.
 func (c *channel) place(in audio.Block) {
 	left, right := c.out[0][:in.Frames()], c.out[1][:in.Frames()]
 	if len(in) == 1 {

@@ -21,7 +21,7 @@ type Heard struct {
 
 // HeardVersion is the version of what [Hear] measures. Raise it when a figure
 // changes.
-const HeardVersion = 6
+const HeardVersion = 7
 
 // early is how long before the piece a recording may be played, seconds: a bow begins before
 // the beat, and a player may be early.

@@ -27,7 +27,7 @@ type hushed struct {
 	end   error
 }
 
-// newHushed softens src by d.
+// newHushed returns src softened by d; a depth of 0 stands for 8 dB.
 func newHushed(src audio.Source, d *Denoise) *hushed {
 	depth := d.Depth
 	if depth == 0 {
@@ -63,11 +63,7 @@ func (h *hushed) Rate() int { return h.src.Rate() }
 // Read implements [audio.Source]. It fails at once where the noise was learned at another
 // rate: its lines would stand for other frequencies.
 func (h *hushed) Read(dst audio.Block) (int, error) {
-	n := h.rest.Read(dst, h.next)
-	if n == 0 && dst.Frames() > 0 {
-		return 0, h.end
-	}
-	return n, nil
+	return h.rest.ReadUntil(dst, h.next, &h.end)
 }
 
 // next returns one hop of output, less at the end, nil after it.

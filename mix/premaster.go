@@ -105,11 +105,7 @@ func (b *bus) Read(dst audio.Block) (int, error) {
 	if len(dst) != 2 {
 		return 0, fmt.Errorf("mix: read into %d channels from a stereo bus", len(dst))
 	}
-	n := b.rest.Read(dst, b.next)
-	if n == 0 && dst.Frames() > 0 {
-		return 0, b.err
-	}
-	return n, nil
+	return b.rest.ReadUntil(dst, b.next, &b.err)
 }
 
 // Close lets go of all recordings. Reading after it fails.

@@ -156,7 +156,8 @@ func (p *probe) side(c int, x []float64) {
 // fullScale is where a sample counts as clipped: the largest of 16 bits.
 const fullScale = 1 - 1.5/32768
 
-// clip counts runs at full scale.
+// clip counts samples at full scale in runs of three or more: one or two at the rail are peaks
+// that just fit.
 func (p *probe) clip(c int, v float64) {
 	if v < fullScale && v > -fullScale {
 		p.rail[c] = 0

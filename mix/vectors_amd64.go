@@ -5,9 +5,14 @@ import "golang.org/x/sys/cpu"
 // vectors says whether the processor has what the assembly needs.
 var vectors = cpu.X86.HasAVX2
 
+// weighAVX does what weighGo does, for the first n lines, a multiple of 4.
+//
 //go:noescape
 func weighAVX(gains, power, bars *float64, floor, fall float64, n int)
 
+// lineAVX runs n steps of a line of four sections at once, each a sample behind the one before;
+// see runLine.
+//
 //go:noescape
 func lineAVX(l *line, x *float64, n int)
 
@@ -17,6 +22,7 @@ func lineAVX(l *line, x *float64, n int)
 // the others gave last.
 func runLine(l *line, x []float64) { lineAVX(l, &x[0], len(x)-3) }
 
+// weigh finds the gains of a frame: see weighGo.
 func weigh(gains, power, bars []float64, floor, fall float64) {
 	n := 0
 	if vectors {

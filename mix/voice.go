@@ -67,11 +67,7 @@ func (v *voice) Read(dst audio.Block) (int, error) {
 	if len(dst) != v.channels {
 		return 0, fmt.Errorf("mix: read into %d channels from a voice of %d", len(dst), v.channels)
 	}
-	n := v.rest.Read(dst, v.next)
-	if n == 0 && dst.Frames() > 0 {
-		return 0, v.err
-	}
-	return n, nil
+	return v.rest.ReadUntil(dst, v.next, &v.err)
 }
 
 // next computes the next block; nil when there is none.

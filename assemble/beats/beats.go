@@ -191,7 +191,8 @@ func (w *work) follow(onsets *follow.Onsets) ([]follow.Line, error) {
 	return lines, nil
 }
 
-// describe says what was found.
+// describe returns the message to the person: how many beats were found and where they are
+// written, and where the piece is taken to begin when the manifest does not say.
 func (w *work) describe(lines []follow.Line) string {
 	s := fmt.Sprintf("found %d beats in %s and wrote them to %s", len(lines), w.Recording, w.List)
 	if w.First != w.First && len(lines) > 0 && lines[0].Found { // NaN

@@ -82,7 +82,8 @@ administrator runs instead, prints the invitations to that, and is done. --invit
 	return c
 }
 
-// serve is the hub until it is interrupted.
+// serve runs the hub until it is interrupted, and prints how it is reached. It fails where
+// the address is taken or the folder cannot be written.
 func (a *app) serve(cmd *cobra.Command, s serving) error {
 	if s.outside != (farm.OutsideOptions{}) {
 		return fault.New(fault.Manifest, "", "--certificate, --invite and --revoke are for --config-for",

@@ -67,7 +67,7 @@ func drawClock(r *rand.Rand, m *tempo.Map, drift float64) clock {
 	return c
 }
 
-// round keeps that many decimals.
+// round returns v rounded to so many decimals, half away from zero.
 func round(v float64, decimals int) float64 {
 	p := math.Pow10(decimals)
 	return math.Round(v*p) / p

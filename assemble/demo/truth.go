@@ -76,7 +76,8 @@ func (t Truth) Player(take string) (PlayerTruth, bool) {
 	return PlayerTruth{}, false
 }
 
-// truth collects what was drawn.
+// truth collects what was drawn by lot for every player and file, and what was put wrong on
+// purpose: what sync and check are held against.
 func (p *production) truth() Truth {
 	t := Truth{Seed: p.options.Seed, Cue: p.tempo.Cue()}
 	for _, q := range p.cast {
@@ -134,7 +135,7 @@ func (q player) plantedFaults() []PlantedTruth {
 	return all
 }
 
-// Encode returns truth.yaml.
+// Encode returns truth.yaml, with a line for each player, file and planted fault.
 func (t Truth) Encode() []byte {
 	var b strings.Builder
 	b.WriteString("# What is true of this demo, to compare what sync finds with.\n" +

@@ -196,6 +196,10 @@ func TestWhatThePageMayNotWrite(t *testing.T) {
 		{"oboe", []string{"gain"}, []int{1}}, {"oboe", []string{"gain"}, 1e9}, {"oboe", []string{"mute"}, 3},
 		{"oboe", []string{"gain", "x"}, 1}, {"oboe", nil, 1}, {"flute", []string{"gain"}, 1},
 		{"oboe", []string{"release"}, true}, {"oboe", []string{"crop", "zoom"}, 0.1},
+		{"", []string{"mix", "room"}, 1}, {"", []string{"mix", "loudness"}, 5}, {"", []string{"mix"}, "auto"},
+		{"", []string{"shots"}, []any{map[string]any{"from": "start", "show": "card", "text": "of my own"}}},
+		{"", []string{"shots"}, []any{map[string]any{"from": "start", "show": "pair", "takes": []any{"oboe"}}}},
+		{"", []string{"shots"}, []any{map[string]any{"from": "start", "show": "pair", "takes": []any{"oboe", "a: b"}}}},
 	} {
 		body := map[string]any{"version": version, "what": "x",
 			"changes": []any{map[string]any{"take": c.take, "keys": c.keys, "value": c.value}}}

@@ -28,19 +28,24 @@ var writable = []*regexp.Regexp{
 	regexp.MustCompile(`^take crop( x| y| zoom)?$`),
 	regexp.MustCompile(`^take (video|audio) (offset|drift_ppm|cue_at)$`),
 	regexp.MustCompile(`^ sections \d{1,3} gain$`),
-	regexp.MustCompile(`^ shots( \+?\d{1,4}( (from|to|show|take|section|transition))?)?$`),
+	regexp.MustCompile(`^ shots( \+?\d{1,4}( (from|to|show|take|takes|section|text|transition))?)?$`),
+	regexp.MustCompile(`^ mix loudness$`),
 }
 
-// words are the texts that may stand for a value: those of the manifest, musical
-// times, and names of takes and sections that need no quotes.
-var words = regexp.MustCompile(`^[\pL\pN]([\pL\pN _.-]{0,78}[\pL\pN])?$`)
+// words are the texts that may stand for a value: those of the manifest, times, and names
+// of takes and sections that need no quotes.
+var words = regexp.MustCompile(`^([\pL\pN]([\pL\pN _.-]{0,78}[\pL\pN])?|\d{1,3}:\d\d(\.\d{1,6})?)$`)
+
+// cards are the texts of the manifest that a shot may show; words of a person's own are
+// written by hand.
+var cards = []string{"title", "credits", "dedication"}
 
 // transitions are the values of a word that stands for one.
 var transitions = map[string]string{"cut": "cut", "dissolve": "{kind: dissolve, beats: 1}",
 	"move": "{kind: move, beats: 1}"}
 
 // shotKeys are what an entry of shots may say here, in the order in which it is written.
-var shotKeys = []string{"from", "to", "show", "take", "section"}
+var shotKeys = []string{"from", "to", "show", "take", "takes", "section", "text"}
 
 // change returns a decision as a change of the manifest.
 func (d decision) change() (manifest.Change, error) {
@@ -57,9 +62,12 @@ func (d decision) change() (manifest.Change, error) {
 		return c, refused("a value is missing")
 	}
 	var err error
+	last := d.Keys[len(d.Keys)-1]
 	c.Value, err = written(v)
-	if word, ok := v.(string); ok && err == nil && d.Keys[len(d.Keys)-1] == "transition" {
+	if word, ok := v.(string); ok && err == nil && last == "transition" {
 		c.Value = transitions[word]
+	} else if ok && !isSaid(last, v) {
+		c.Value = ""
 	}
 	if err != nil || v != nil && c.Value == "" {
 		return c, refused(fmt.Sprintf("%s is no value of %s", clipped(d.Value), c))
@@ -68,7 +76,7 @@ func (d decision) change() (manifest.Change, error) {
 }
 
 // written returns a value as the manifest has it: a number, a flag, a word, an entry of
-// shots or a list of those; "" for null.
+// shots, a list of those or of words; "" for null.
 func written(v any) (string, error) {
 	switch v := v.(type) {
 	case nil:
@@ -84,9 +92,8 @@ func written(v any) (string, error) {
 	case map[string]any:
 		var pairs []string
 		for _, k := range shotKeys {
-			word, ok := v[k].(string)
-			if ok && words.MatchString(word) {
-				pairs = append(pairs, k+": "+word)
+			if text, err := written(v[k]); err == nil && text != "" && isSaid(k, v[k]) {
+				pairs = append(pairs, k+": "+text)
 			}
 		}
 		if len(pairs) == len(v) && len(pairs) > 1 {
@@ -96,7 +103,9 @@ func written(v any) (string, error) {
 		var entries []string
 		for _, e := range v {
 			text, err := written(e)
-			if _, ok := e.(map[string]any); !ok || err != nil {
+			_, isShot := e.(map[string]any)
+			_, isName := e.(string)
+			if !isShot && !isName || err != nil {
 				return "", errNoValue
 			}
 			entries = append(entries, text)
@@ -104,6 +113,20 @@ func written(v any) (string, error) {
 		return "[" + strings.Join(entries, ", ") + "]", nil
 	}
 	return "", errNoValue
+}
+
+// isSaid reports whether a value is of the kind that a key of a shot takes: two names for
+// takes, a text of the manifest for text, and else a word.
+func isSaid(key string, v any) bool {
+	list, isList := v.([]any)
+	word, isWord := v.(string)
+	switch key {
+	case "takes":
+		return isList && len(list) == 2
+	case "text":
+		return slices.Contains(cards, word)
+	}
+	return isWord
 }
 
 // errNoValue says that something is no value of the manifest.

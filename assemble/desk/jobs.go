@@ -67,7 +67,7 @@ func (j *jobs) cancel() {
 	}
 }
 
-// wait returns when no job runs.
+// wait returns when no job runs: the desk is not left while a file is being written.
 func (j *jobs) wait() { j.running.Wait() }
 
 // state describes the job that runs or ran last; nil before the first.
@@ -125,7 +125,8 @@ func (m *meter) Message(text string) {
 // Close implements [progress.Reporter].
 func (m *meter) Close() {}
 
-// read returns what is shown.
+// read returns what the page shows of a job: the fraction that is done, 0 to 1, what is being
+// made now, and the last message. The fraction may go back, when work is added.
 func (m *meter) read() (fraction float64, now, message string) {
 	m.mu.Lock()
 	defer m.mu.Unlock()

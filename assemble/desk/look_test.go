@@ -36,6 +36,18 @@ func (b *tab) accessible(room string) {
 	}
 }
 
+// inBoth checks the contrast of what is open in light and in dark.
+func (b *tab) inBoth(what string) {
+	b.t.Helper()
+	for _, scheme := range []string{"dark", "light"} {
+		b.scheme(scheme)
+		if c := b.MeasureText(); len(c.Bad) > 0 {
+			b.t.Errorf("%s, %s: %q", what, scheme, c.Bad)
+		}
+		b.shot(what + "-" + scheme + ".png")
+	}
+}
+
 // names checks what a screen reader is told of the open room.
 func (b *tab) names(room string) {
 	b.t.Helper()
@@ -66,9 +78,7 @@ func TestRoomsForEverybody(t *testing.T) {
 	b.accessible("picture")
 	b.Press("?")
 	b.Until(`document.getElementById("keys").open`)
-	if c := b.MeasureText(); len(c.Bad) > 0 {
-		t.Errorf("keys: %q", c.Bad)
-	}
+	b.inBoth("keys")
 	if bad, roles := b.Names(); len(bad) > 0 || roles["dialog"] != 1 || roles["term"] < 10 {
 		t.Errorf("keys: %q, %v", bad, roles)
 	}

@@ -15,7 +15,8 @@ type news struct {
 	pages map[chan struct{}]bool
 }
 
-// tell wakes every page.
+// tell wakes every page that waits for news, and waits for none of them: a page that has not
+// read the last news yet will read all of it at once.
 func (n *news) tell() {
 	n.mu.Lock()
 	defer n.mu.Unlock()

@@ -81,7 +81,7 @@ func TestPictureByMouse(t *testing.T) {
 	b.becomes("after a crop", want)
 	b.Until(`document.getElementById("job").hidden`)
 
-	b.click(`[data-id="split 0"]`)
+	b.click(`[data-id="add 0"]`)
 	b.Until(`document.getElementById("undo").textContent === "Undo: a new shot"`)
 	want = swap(t, want, "{from: start, show: tutti}, ",
 		"{from: start, show: tutti}, {from: m1, show: solo, take: horn}, ")

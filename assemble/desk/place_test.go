@@ -3,6 +3,7 @@ package desk_test
 import (
 	"encoding/json"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -156,10 +157,22 @@ func TestPlacingByKeyboard(t *testing.T) {
 	b.Press("2")
 	b.Until(`JSON.parse(document.querySelector("#sheet").dataset.drawn).offset !== ` + number(first.Offset))
 	horn := b.shown("horn", 0)
-	for _, how := range [][2]string{{"c", "Playing: click left, take right."}, {"a", "Playing the take alone."},
-		{"o", "Playing with 1 others."}} {
-		b.Press(how[0])
-		b.Until("document.getElementById('told').textContent === `" + how[1] + "`")
+	eval[bool](b, `(window.played = [], ((start) => { AudioBufferSourceNode.prototype.start = function (...at) {
+		window.played.push(this.buffer.duration); return start.apply(this, at); }; })(AudioBufferSourceNode.prototype.start), true)`)
+	for _, how := range []struct {
+		key, says string
+		sounds    int // that play together
+		seconds   float64
+	}{{"c", "Playing: click left, take right.", 2, 5.7}, {"a", "Playing the take alone.", 1, 5.7},
+		{"k", "Playing the clap alone: click left, take right.", 2, 0.52}, {"o", "Playing with 1 others.", 2, 5.7}} {
+		b.Press(how.key)
+		b.Until("document.getElementById('told').textContent === `" + how.says + "`")
+		played := eval[[]float64](b, `window.played.splice(0)`)
+		if len(played) != how.sounds || slices.ContainsFunc(played, func(s float64) bool {
+			return math.Abs(s-how.seconds) > 0.01
+		}) {
+			t.Errorf("key %s plays sounds of %v s", how.key, played)
+		}
 	}
 	b.Press("s")
 	b.Press("y")

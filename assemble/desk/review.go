@@ -26,7 +26,8 @@ type film struct {
 	made time.Time
 }
 
-// filmNames are the films that may be looked at: the rough cut, and what is delivered.
+// filmNames returns the names of the films that may be looked at: the rough cut, and what is
+// delivered.
 func filmNames(man *production.Production) []string {
 	names := []string{"rough"}
 	for _, d := range man.Deliver {
@@ -155,7 +156,8 @@ func (d *desk) getReview(w http.ResponseWriter, _ *http.Request) {
 	answer(w, out)
 }
 
-// review gathers what was said.
+// review gathers for the page what was said of the films: remarks with the places they are
+// about, approvals, and which of both were said of an earlier version.
 func (d *desk) review(man *production.Production) (out reviewed, err error) {
 	if out.Music, err = audition.MusicOf(man); err != nil {
 		return out, err
@@ -180,8 +182,7 @@ func (d *desk) review(man *production.Production) (out reviewed, err error) {
 	return out, nil
 }
 
-// said is one thing that the page does with the remarks: exactly one of its fields is
-// there.
+// said is what the page asks to have done with the remarks: exactly one of its fields is set.
 type said struct {
 	Add *struct {
 		At   float64 `json:"at"`
@@ -221,7 +222,8 @@ func (d *desk) postSaid(w http.ResponseWriter, r *http.Request) {
 	answer(w, map[string]any{"notes": notes, "state": d.state()})
 }
 
-// apply changes a book.
+// apply carries out what the page asks and returns notes for the person. It refuses what the
+// page cannot mean, such as a remark at no moment of the film.
 func (s said) apply(b *remark.Book, man *production.Production) (notes []string, err error) {
 	found := true
 	switch {
@@ -271,7 +273,8 @@ func takeNames(man *production.Production) []string {
 	return names
 }
 
-// add adds a remark.
+// add adds a remark to the book. Its place in the score is worked out here, from the time that
+// the page gives; text, names and times from a page are checked as those from strangers.
 func (s said) add(b *remark.Book, man *production.Production) error {
 	a := s.Add
 	r := remark.Remark{At: a.At, Place: remark.PlaceAt(man.Tempo, a.At), For: a.For, By: a.By, Text: a.Text}.Named()

@@ -66,6 +66,18 @@ func (b *tab) remarks() string {
 	return string(data)
 }
 
+// settleFirst settles the first remark of the list unless one is settled.
+func (b *tab) settleFirst() {
+	b.t.Helper()
+	if !eval[bool](b, `Boolean(document.querySelector("[data-remark].settled"))`) {
+		b.click(`[data-remark] [data-id^="settle"]`)
+	}
+	b.Until(`document.querySelectorAll("[data-remark].settled").length === 1`)
+	if got := strings.Count(b.remarks(), `"settled":true`); got != 1 {
+		b.t.Errorf("%d remarks are settled in\n%s", got, b.remarks())
+	}
+}
+
 // TestReviewing says something at a moment for all and for one, settles it, approves the
 // film, and sees that the approval is of another film once that has changed.
 func TestReviewing(t *testing.T) {
@@ -101,11 +113,17 @@ func TestReviewing(t *testing.T) {
 	b.shot("review.png")
 	b.click(`[data-id="approve"]`)
 	b.Until(`document.querySelector("#approvals .approved:not(.older)")`)
-	b.click(`[data-remark] [data-id^="settle"]`)
-	b.Until(`document.querySelectorAll("[data-remark].settled").length === 1`)
-	if got := strings.Count(b.remarks(), `"settled":true`); got != 1 {
-		t.Errorf("%d remarks are settled in\n%s", got, b.remarks())
+	b.settleFirst()
+	was := b.remarks()
+	b.click(`[data-remark] [data-id^="remove"]`)
+	b.Until(`document.querySelectorAll("[data-remark]").length === 1`)
+	b.click(`[data-id="put back"]`)
+	b.Until(`document.querySelectorAll("[data-remark]").length === 2 && !document.querySelector('[data-id="put back"]')`)
+	open := func(book string) string { return strings.ReplaceAll(book, `,"settled":true`, "") }
+	if now := b.remarks(); open(was) != open(now) { // one that is put back is open again
+		t.Errorf("a remark that was put back stands in\n%s\nand before in\n%s", now, was)
 	}
+	b.settleFirst()
 	writeRough(t, filepath.Dir(b.path), "48x36")
 	b.tick <- time.Now()
 	b.Until(`document.querySelector("#approvals .approved.older")`)

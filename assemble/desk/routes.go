@@ -219,7 +219,7 @@ func problemOf(err error) problem {
 	return p
 }
 
-// answer sends a value.
+// answer sends a value as JSON, with the status that says all went well.
 func answer(w http.ResponseWriter, v any) { answerWith(w, http.StatusOK, v) }
 
 // answerWith sends a value with a status.

@@ -203,15 +203,16 @@ func measureSize(t *testing.T, n int) {
 	eval[bool](b, hearSound)
 	eval[bool](b, `new Promise((done) => setTimeout(() => done(true), 1500))`) // a person looks before a key is pressed
 	tr := b.startTrace()
-	sound := func(key string) {
-		tr.phase("key " + key)
-		eval[bool](b, `window.sounded = undefined, window.struck = undefined, addEventListener("keydown", () => { window.struck ??= performance.now(); },
-			{ capture: true, once: true }), true`)
-		b.Press(key)
+	heard := func(what string, does func()) {
+		tr.phase(what)
+		eval[bool](b, `(window.sounded = window.struck = undefined, ["keydown", "change"].forEach((kind) =>
+			addEventListener(kind, () => { window.struck ??= performance.now(); }, { capture: true, once: true })), true)`)
+		does()
 		b.Until(`window.sounded`)
-		t.Logf("%d takes: key %s sounds after %.0f ms", n, key, eval[float64](b, `window.sounded - window.struck`))
+		t.Logf("%d takes: %s sounds after %.0f ms", n, what, eval[float64](b, `window.sounded - window.struck`))
 	}
-	for _, key := range []string{"c", "a", "o"} {
+	sound := func(key string) { heard("key "+key, func() { b.Press(key) }) }
+	for _, key := range []string{"c", "k", "a", "o"} {
 		sound(key)
 	}
 	b.Press("s")
@@ -237,7 +238,13 @@ func measureSize(t *testing.T, n int) {
 	t.Logf("%d takes: it is at %s s", n, eval[string](b, `document.querySelector("#at").value`))
 	tr.phase("gains and a mute while it plays")
 	b.Press("+", "+", "+", "n", "m")
-	sound("]") // from another place, of which nothing is decoded
+	sound("]") // a measure of two seconds on, which is there
+	sound("[")
+	eval[bool](b, `new Promise((done) => setTimeout(() => done(true), 1000))`)
+	heard("a place far away", func() { // of which nothing is decoded
+		eval[bool](b, `(() => { const bar = document.querySelector("#at"); bar.value = "200";
+			return bar.dispatchEvent(new Event("change", { bubbles: true })); })()`)
+	})
 	tr.phase("after that")
 	eval[bool](b, `new Promise((done) => setTimeout(() => done(true), 1000))`)
 	for _, p := range tr.stop() {

@@ -26,7 +26,7 @@ func placesOf(man *production.Production) string {
 }
 
 // voicesOf returns what of a production decides how the voices of the mix sound, in
-// the same way. Gains, pans, mutes and sends are the page's own affair.
+// the same way. Gains, pans, mutes, sends and the film's loudness are the page's own affair.
 func voicesOf(man *production.Production) string {
 	type take struct {
 		Name, Section string
@@ -47,7 +47,9 @@ func voicesOf(man *production.Production) string {
 	for i := range sections {
 		sections[i].GainDB = 0
 	}
-	return describe(placesOf(man), list, sections, man.Mix, man.Picture.LeadIn, man.Picture.Tail, man.Shots)
+	mix := man.Mix
+	mix.LoudnessLUFS = 0
+	return describe(placesOf(man), list, sections, mix, man.Picture.LeadIn, man.Picture.Tail, man.Shots)
 }
 
 // looksOf returns what of a production decides the picture, in the same way. How takes
@@ -58,7 +60,7 @@ func looksOf(man *production.Production) string {
 		t := &list[i]
 		t.GainDB, t.Pan, t.Mute, t.Strip = 0, nil, false, production.Strip{}
 	}
-	return describe(man.Tempo.Spec(), list, man.Seats, man.Shots, man.Picture)
+	return describe(man.Tempo.Spec(), list, man.Seats, man.Shots, man.Picture, man.Deliver)
 }
 
 // judgedOf returns what of a production decides what is said of takes, in the same way.

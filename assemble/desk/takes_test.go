@@ -76,7 +76,7 @@ func (b *tab) tour() {
 		t.Fatal(err)
 	}
 	b.Until(`document.getElementById("way")?.open && document.activeElement.id === "way-on"`)
-	b.shot("tour.png")
+	b.inBoth("tour")
 	seen := map[string]bool{}
 	for range 6 {
 		seen[eval[string](b, `document.getElementById("way-head").textContent`)] = true

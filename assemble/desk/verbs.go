@@ -111,7 +111,8 @@ func (d *desk) mix(ctx context.Context, report progress.Reporter) error {
 	return nil
 }
 
-// look plans the picture.
+// look plans the picture and keeps the plan beside the part of the manifest that it follows
+// from, by which the page knows when it is out of date.
 func (d *desk) look(ctx context.Context, report progress.Reporter) error {
 	man, err := d.manifest()
 	if err != nil {

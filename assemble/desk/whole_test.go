@@ -1,6 +1,7 @@
 package desk_test
 
 import (
+	"bytes"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -11,8 +12,11 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
+	"ripieno/assemble"
+	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/ffmpeg/ffmpegtest"
 	"ripieno/assemble/media"
+	"ripieno/assemble/progress"
 )
 
 // wholeRound is the production of the tests with a film so small that it is made in a
@@ -110,7 +114,7 @@ func TestTheWholeWayByMouse(t *testing.T) {
 	b.Until(`document.getElementById("undo").textContent === "Undo: seats of flute and bell"`)
 	b.Until(`document.getElementById("job").hidden && document.querySelector('.tile[data-take="bell"]').getAttribute("aria-label").endsWith("seat 2")`)
 	b.click(`.tile[data-take="bell"]`)
-	b.click(`[data-id="split 0"]`)
+	b.click(`[data-id="add 0"]`)
 	b.Until(`document.getElementById("undo").textContent === "Undo: a new shot"`)
 	b.Until(`document.getElementById("job").hidden && document.querySelector('[data-id="later 1"]')`)
 	b.click(`[data-id="later 1"]`)
@@ -145,11 +149,59 @@ func TestTheWholeWayByMouse(t *testing.T) {
 	b.look(d)
 	b.click(`[data-id="render"]`)
 	b.Until(`document.getElementById("told").textContent === "Made final.mp4."`)
+	b.filmed()
+}
+
+// filmed checks the film that was made from the page: it is the one that render makes of
+// the manifest, with nothing left to do, and it shows the shots that were decided.
+func (b *tab) filmed() {
+	t := b.t
+	t.Helper()
 	film := filepath.Join(filepath.Dir(b.path), "out", "final.mp4")
 	info, err := media.Probe(t.Context(), ffmpegtest.Tool(t), film)
 	if err != nil || info.Video.W != 160 || info.Video.H != 90 || info.Duration < 12 {
 		t.Errorf("the film is %+v, %v", info, err)
 	}
+	// Everybody before measure 1, among them the horn, whose picture alone is no card; the bell
+	// alone, a card, from then on: by how far red, green and blue are apart on the average.
+	if first, later := colours(t, film, "0.2"), colours(t, film, "9"); first < 20 || later > first/2 {
+		t.Errorf("colours are %.1f apart in the first shot and %.1f in the second", first, later)
+	}
+	was, err := os.ReadFile(film)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := assemble.Open(t.Context(), assemble.Settings{Dir: filepath.Dir(b.path),
+		Report: progress.New(nil, progress.Quiet)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer p.Close()
+	r, err := p.Render(t.Context(), assemble.RenderOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if now, err := os.ReadFile(film); err != nil || r.Tasks.Run != 0 || !bytes.Equal(was, now) {
+		t.Errorf("render runs %d tasks more for %d bytes, and the page has made %d: %v", r.Tasks.Run, len(now), len(was),
+			err)
+	}
+}
+
+// colours returns how far the largest and the smallest of red, green and blue are apart,
+// from 0 to 255, on the average over the frame of a film at some seconds.
+func colours(t *testing.T, film, at string) float64 {
+	t.Helper()
+	var pix bytes.Buffer
+	err := ffmpegtest.Tool(t).Run(t.Context(), ffmpeg.Command{Args: []string{"-ss", at, "-i", "file:" + film, "-frames:v", "1",
+		"-f", "rawvideo", "-pix_fmt", "rgb24", "pipe:1"}, Stdout: &pix})
+	if err != nil || pix.Len() == 0 {
+		t.Fatalf("no frame at %s s: %v", at, err)
+	}
+	sum := 0.0
+	for p := pix.Bytes(); len(p) >= 3; p = p[3:] {
+		sum += float64(max(p[0], p[1], p[2]) - min(p[0], p[1], p[2]))
+	}
+	return sum / float64(pix.Len()/3)
 }
 
 // TestTheWholeWayByKeyboard does the same with keys alone.
@@ -181,7 +233,7 @@ func TestTheWholeWayByKeyboard(t *testing.T) {
 	b.Press("n", "w", "n", "n", "n", "w")
 	b.Until(`document.getElementById("undo").textContent === "Undo: seats of flute and bell"`)
 	b.Until(`document.getElementById("job").hidden && document.querySelector('.tile[data-take="bell"]').getAttribute("aria-label").endsWith("seat 2")`)
-	b.tabTo("split 0")
+	b.tabTo("add 0")
 	b.Press(kb.Enter)
 	b.Until(`document.getElementById("undo").textContent === "Undo: a new shot"`)
 	b.Until(`document.getElementById("job").hidden && document.querySelector('[data-id="later 1"]')`)

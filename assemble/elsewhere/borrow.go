@@ -42,7 +42,7 @@ type fleet interface {
 	Close()
 }
 
-// borrow is Borrow with another way to find machines.
+// borrow does what [Borrow] does, with another way to find machines, which tests give it.
 func borrow(ctx context.Context, s *session.Session, join func(context.Context) (fleet, error)) (*session.Session,
 	func(), error) {
 	l := &later{}

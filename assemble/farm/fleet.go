@@ -67,7 +67,8 @@ func (f *Fleet) Make(ctx context.Context, p task.Parcel, dst string) error {
 	return f.Home.Make(ctx, o, p.Paths, dst)
 }
 
-// describe hashes a file once.
+// describe returns what a worker has to know of a file: its size and its hash. It reads the
+// file once and remembers it for the whole run, since a take is part of many orders.
 func (f *Fleet) describe(path string) (order.File, error) {
 	f.mu.Lock()
 	file, ok := f.known[path]

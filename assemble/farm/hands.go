@@ -36,7 +36,7 @@ func (h *hands) take(ctx context.Context) bool {
 		func() { h.held++ })
 }
 
-// put ends what take began.
+// put ends what take began: one place is free for the files of another order.
 func (h *hands) put() { h.set(func() { h.held-- }) }
 
 // begin waits until a core is free for an order whose files are there, and reports whether
@@ -45,7 +45,7 @@ func (h *hands) begin(ctx context.Context) bool {
 	return h.await(ctx, func() bool { return h.working < h.cores }, func() { h.working++ })
 }
 
-// end gives the core back.
+// end gives back the core that begin took.
 func (h *hands) end() { h.set(func() { h.working-- }) }
 
 // set changes the books and wakes who waits for that.

@@ -75,11 +75,7 @@ func Serve(ctx context.Context, o HubOptions) (*Hub, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := os.MkdirAll(o.Dir, 0o700); err != nil {
-		return nil, err
-	}
-	path := filepath.Join(o.Dir, identityFile)
-	id, err := identify(path, o.Renew)
+	path, id, err := identifyIn(o.Dir, o.Renew)
 	if err != nil {
 		return nil, err
 	}
@@ -193,6 +189,17 @@ func reachable(host string) string {
 		return name
 	}
 	return "127.0.0.1"
+}
+
+// identifyIn makes a hub's folder, which is for its owner alone since keys lie in it, and
+// returns who the hub is and the path of the file that says so.
+func identifyIn(dir string, renew bool) (path string, id identity, err error) {
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return "", id, err
+	}
+	path = filepath.Join(dir, identityFile)
+	id, err = identify(path, renew)
+	return path, id, err
 }
 
 // identify reads who the hub is, or makes it up.

@@ -61,11 +61,7 @@ func Configure(o OutsideOptions) (out Outside, err error) {
 	if o.Dir, err = filepath.Abs(o.Dir); err != nil {
 		return out, err
 	}
-	if err := os.MkdirAll(o.Dir, 0o700); err != nil {
-		return out, err
-	}
-	path := filepath.Join(o.Dir, identityFile)
-	id, err := identify(path, o.Renew)
+	path, id, err := identifyIn(o.Dir, o.Renew)
 	if err != nil {
 		return out, err
 	}

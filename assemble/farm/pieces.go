@@ -155,7 +155,8 @@ func (p *pieces) get(ctx context.Context, s shelf, f order.File, path string) er
 	})
 }
 
-// ask returns one message.
+// ask returns one message of a shelf. It fails with errMissing where there is none, and with
+// ctx's error when that ends first.
 func (p *pieces) ask(ctx context.Context, s shelf, subject string) (data []byte, err error) {
 	err = p.withSlot(ctx, func(ctx context.Context) error {
 		// By the engine's own words, since looking at the whole shelf first, as its client

@@ -40,8 +40,8 @@ func sealOf(hash string) (seal, error) {
 	return seal{hex.EncodeToString(derive("name")), box}, err
 }
 
-// number is what makes pieces of one file differ. A key is for one content alone, so the
-// same number never locks up two.
+// number returns the number by which piece k of a file is locked up. A key is for one content
+// alone, so the same number never locks up two pieces.
 func (s seal) number(k int) []byte {
 	n := make([]byte, s.box.NonceSize())
 	binary.BigEndian.PutUint64(n[len(n)-8:], uint64(k))

@@ -149,7 +149,8 @@ func (s *sent) doubt() {
 	}
 }
 
-// free ends a use.
+// free ends one use of each file. What nobody uses may be removed when room is needed, and
+// whoever waits for room looks again.
 func (s *sent) free(files []order.File) {
 	s.mu.Lock()
 	defer s.mu.Unlock()

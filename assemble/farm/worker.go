@@ -145,7 +145,8 @@ func (w *worker) open(ctx context.Context) error {
 	return err
 }
 
-// machine tells of this worker.
+// machine returns what this worker says of itself when it is asked: its name, cores and class,
+// and the tasks it is at, in a fixed order.
 func (w *worker) machine() Machine {
 	m := Machine{Name: w.Name, Cores: max(1, w.Cores), Class: w.Class, Takes: w.Takes != ""}
 	w.mu.Lock()

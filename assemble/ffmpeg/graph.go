@@ -37,9 +37,13 @@ func (t *Tool) RunGraph(ctx context.Context, c Graphed, tmp string, frames int, 
 // graphOption reads a graph from a file; see [Tool.spell].
 const graphOption = "-filter_complex_script"
 
+// GraphFile returns where RunGraph puts the graph of a command whose output is tmp. It stays
+// there: who writes beside what people see removes it.
+func GraphFile(tmp string) string { return tmp + ".graph" }
+
 // RunGraphWith returns RunGraph with the rest of run given; more arguments come first.
 func (t *Tool) RunGraphWith(ctx context.Context, c Graphed, tmp string, run Command, more ...string) error {
-	file := tmp + ".graph"
+	file := GraphFile(tmp)
 	if text := c.Filters(); text != "" {
 		if err := os.WriteFile(file, []byte(text), 0o666); err != nil {
 			return err

@@ -80,7 +80,8 @@ func (n *names) real(lines []string) []string {
 	return lines
 }
 
-// remove removes the links.
+// remove takes the links away that stood for open files. They lie in a folder of their own, so
+// nothing else can go with them.
 func (n *names) remove() {
 	if n.dir != "" {
 		os.RemoveAll(n.dir)

@@ -114,7 +114,7 @@ func (t *Tool) Require(encoders ...string) error {
 	return t.without(slices.DeleteFunc(slices.Clone(encoders), t.Encoder))
 }
 
-// RequireFilters is [Tool.Require] for filters.
+// RequireFilters does what [Tool.Require] does, for filters.
 func (t *Tool) RequireFilters(filters ...string) error {
 	return t.without(slices.DeleteFunc(slices.Clone(filters), t.Filter))
 }

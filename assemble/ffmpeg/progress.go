@@ -1,7 +1,6 @@
 package ffmpeg
 
 import (
-	"bytes"
 	"strconv"
 	"strings"
 	"time"
@@ -26,33 +25,14 @@ type ProgressParser struct {
 	Report func(Progress)
 
 	current Progress
-	line    []byte
+	lines   Lines
 }
 
-// maxProgressLine is far above the longest line ffmpeg writes (a key with
-// stream numbers and a value); the rest of a longer one is dropped.
-const maxProgressLine = 1 << 10
-
-// Write takes a part of the text.
+// Write takes a part of the text, however it is split, and calls Report for every report that
+// is complete with it. It never fails.
 func (p *ProgressParser) Write(text []byte) (int, error) {
-	n := len(text)
-	for len(text) > 0 {
-		end := bytes.IndexByte(text, '\n')
-		part := text
-		if end >= 0 {
-			part = text[:end]
-		}
-		if room := maxProgressLine - len(p.line); room > 0 {
-			p.line = append(p.line, part[:min(room, len(part))]...)
-		}
-		if end < 0 {
-			break
-		}
-		p.take(string(p.line))
-		p.line = p.line[:0]
-		text = text[end+1:]
-	}
-	return n, nil
+	p.lines.Add(text, p.take)
+	return len(text), nil
 }
 
 // take handles one "key=value" line. A report ends with its "progress" line.

@@ -79,7 +79,7 @@ func (w *watchdog) signs() *atomic.Int64 {
 	return w.heard
 }
 
-// alive notes a sign of progress.
+// alive notes a sign of progress. It costs one addition, so it may be called for every packet.
 func (w *watchdog) alive() { w.signs().Add(1) }
 
 // reports notes every report that differs from the one before, and passes all

@@ -7,6 +7,7 @@ import (
 	ffmpeg "github.com/u2takey/ffmpeg-go"
 
 	"ripieno/assemble/plan"
+	"ripieno/layout"
 )
 
 // Tone mapping of HDR takes. Light is counted in units of HDR reference white,
@@ -54,7 +55,7 @@ func toBT709(s *ffmpeg.Stream, c plan.Conform, zscale bool, chosen choice) *ffmp
 		// the file's own, which costs nothing for those that have it. Pixels that
 		// are not square can make an odd width of that, which 4:2:0 cannot be
 		// padded to.
-		s = resize(s, plan.Conform{W: evenUp(p.W), H: evenUp(p.H)})
+		s = resize(s, plan.Conform{W: layout.CeilEven(p.W), H: layout.CeilEven(p.H)})
 		if chosen.few {
 			s = chosen.of(s)
 		}
@@ -92,9 +93,6 @@ func toBT709(s *ffmpeg.Stream, c plan.Conform, zscale bool, chosen choice) *ffmp
 func resize(s *ffmpeg.Stream, c plan.Conform, more ...string) *ffmpeg.Stream {
 	return resizeAs(s, "dar", c.W, c.H, more...)
 }
-
-// evenUp returns n, or the next number when n is odd.
-func evenUp(n int) int { return n + n%2 }
 
 // resizeAs is resize with the name that ffmpeg has for a frame's shape: as it is
 // seen (dar), or counted in pixels (a).

@@ -8,6 +8,7 @@ import (
 	ffmpeg "github.com/u2takey/ffmpeg-go"
 
 	"ripieno/assemble/plan"
+	"ripieno/layout"
 	"ripieno/layout/shot"
 )
 
@@ -108,7 +109,7 @@ func upright(s *ffmpeg.Stream, c plan.Conform, zscale bool, chosen choice) *ffmp
 	if w, h := p.Fields[0], p.Fields[1]; w > 0 {
 		// Fields are lines of the picture as stored, and scaled each by itself;
 		// frames that have the size already cost little.
-		s = resizeAs(s, "a", evenUp(w), evenUp(h), "interl=1")
+		s = resizeAs(s, "a", layout.CeilEven(w), layout.CeilEven(h), "interl=1")
 		s = filter(s, "bwdif", "mode=send_frame", "deint=interlaced")
 	}
 	if p.Rotate != nil && *p.Rotate%180 != 0 {

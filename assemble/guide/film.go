@@ -6,7 +6,7 @@ import (
 	"image"
 	"io"
 	"math"
-	"path/filepath"
+	"os"
 	"strconv"
 	"strings"
 	"time"
@@ -82,8 +82,8 @@ type filmBeat struct {
 
 // WriteFilm writes the film of a guide beside its sound, which must be there, with the
 // film of who conducts in it when lead is not nil. It fails for text that no font can draw,
-// for what ffmpeg says, and when the disk is full; there is no film then. r.Film
-// is set in any case.
+// for what ffmpeg says, when something else is in the film's place, and when the disk is
+// full; there is no film then.
 func (r *File) WriteFilm(ctx context.Context, s *session.Session, j Job, lead *Conductor) error {
 	man := s.Manifest()
 	words, err := phrase.Open(man.CallSheet.Language, nil)
@@ -93,7 +93,10 @@ func (r *File) WriteFilm(ctx context.Context, s *session.Session, j Job, lead *C
 	f := newFilm(j, shot.Rate{Num: man.Picture.FPSNum, Den: man.Picture.FPSDen}, r.Duration, words,
 		entriesOf(man, j.Variant))
 	inset := f.makeRoom(lead)
-	path := filepath.Join(filepath.Dir(r.WAV), j.File+".mp4")
+	path, err := s.OutFile(j.File + ".mp4")
+	if err != nil {
+		return err
+	}
 	work := s.Settings().Report.Add("film", j.File+".mp4", 1)
 	work.Start()
 	err = store.Publish(ctx, path, func(tmp string) error {
@@ -101,6 +104,7 @@ func (r *File) WriteFilm(ctx context.Context, s *session.Session, j Job, lead *C
 		if err != nil {
 			return err
 		}
+		defer os.Remove(ffmpeg.GraphFile(tmp))
 		run := ffmpeg.Command{Stdin: f.pictures(), About: j.File + ".mp4", Patience: time.Minute}
 		if err := s.Tool().RunGraphWith(ctx, cmd, tmp, run); err != nil {
 			return err

@@ -58,6 +58,10 @@ func (j Job) Write(ctx context.Context, s *session.Session) (File, error) {
 	if r.WAV, err = s.OutFile(j.File + ".wav"); err != nil {
 		return r, err
 	}
+	// What is in the way of the last file is told before the first is made.
+	if err := s.OutFiles(j.File+".mp3", j.File+".mid", j.File+".musicxml", j.File+"-labels.txt"); err != nil {
+		return r, err
+	}
 	r.MP3 = filepath.Join(filepath.Dir(r.WAV), j.File+".mp3")
 	if j.Options.Words, r.Notes, err = words(ctx, s, j); err != nil {
 		return r, err

@@ -137,7 +137,7 @@ func trackName(take string, kind interchange.Kind) string {
 	return take + " " + strings.ToLower(string(kind))
 }
 
-// edit writes an edit list.
+// edit writes an edit list as CMX 3600. It fails for a list that the format cannot hold.
 func (x *writer) edit(name string, list interchange.EDL) error {
 	text, err := list.Text()
 	if err != nil {
@@ -184,7 +184,8 @@ func shotName(s plan.Shot) string {
 	return fmt.Sprintf("%s of %d", s.Show, len(s.Tiles))
 }
 
-// tempo writes the tempo map.
+// tempo writes the tempo map as a MIDI file without notes, which editors of sound take for the
+// grid of their beats.
 func (x *writer) tempo() error {
 	var midi bytes.Buffer
 	err := smf.Write(&midi, x.Plan.Tempo, smf.Options{Title: x.Plan.Title})

@@ -115,7 +115,8 @@ func (j *judge) add(code Code, level Level, sure float64, key string, pairs ...a
 	j.note(code, level, sure, phrase.New("found."+key, pairs...))
 }
 
-// note notes a finding in words.
+// note adds a finding about the file in hand, with sure clamped to 0.5 to 1 and rounded to
+// hundredths. What is worse than OK comes with the question to the player.
 func (j *judge) note(code Code, level Level, sure float64, said phrase.Message) {
 	sure = min(max(sure, 0.5), 1)
 	f := Finding{Code: code, Level: level, Sure: math.Round(sure*100) / 100, What: said.Plain(), Said: said}
@@ -133,7 +134,7 @@ func figure(v float64, decimals int) phrase.Figure {
 	return phrase.Figure(strconv.FormatFloat(v, 'f', decimals, 64))
 }
 
-// whole returns a whole number.
+// whole returns a whole number as it stands in a sentence.
 func whole(n int) phrase.Figure { return phrase.Figure(strconv.Itoa(n)) }
 
 // take judges what belongs to no single file.

@@ -91,9 +91,9 @@ type edge struct {
 	turn int     // degrees clockwise that make it the lower edge
 }
 
-// lying returns that a player seems to leave the picture by e, and asks, when they
-// end well before the other edges, the lower one among them, whether the scene is
-// turned.
+// lying returns the sentence for a player who leaves the picture by edge e. Where they end well
+// before all other edges, the lower one among them, it asks whether the scene is turned: whoever
+// sits upright is cut off by the lower edge.
 func (j *judge) lying(e edge, edges []edge, lower float64) phrase.Message {
 	beyond := phrase.New("found.cut-off-" + e.name)
 	for _, o := range append([]edge{{room: lower}}, edges...) {

@@ -10,6 +10,7 @@ import (
 
 	"ripieno/mix/audio"
 	"ripieno/mix/loudness"
+	"ripieno/mix/robust"
 )
 
 // Sound is what [Listen] measures. All levels are finite, [Floor] at least.
@@ -178,7 +179,8 @@ func (c *channelEar) hear(x []float64, full bool) float64 {
 	return sum
 }
 
-// sound returns the result.
+// sound returns what was measured, once everything was heard. A file without sound has Floor
+// for every level.
 func (e *ear) sound() Sound {
 	s := Sound{
 		Seconds: float64(e.frames) / float64(e.rate), Rate: e.rate,
@@ -212,9 +214,7 @@ func (s *Sound) levels(windows []float32) {
 	if len(heard) == 0 {
 		return
 	}
-	slices.Sort(heard)
-	at := func(share float64) float64 { return float64(heard[int(share*float64(len(heard)-1))]) }
-	s.LoudDB, s.NoiseDB = at(0.95), at(0.05)
+	s.LoudDB, s.NoiseDB = float64(robust.LowerQuantile(heard, 0.95)), float64(robust.LowerQuantile(heard, 0.05))
 	run, longest := 0, 0
 	for _, w := range windows {
 		if w > silence && float64(w) < s.NoiseDB+restMargin {

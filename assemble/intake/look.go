@@ -11,6 +11,7 @@ import (
 	"ripieno/layout/face"
 	"ripieno/layout/framing"
 	"ripieno/layout/motion"
+	"ripieno/mix/robust"
 )
 
 // Picture is what [Look] measures of sampled frames, in grey values from 0 to
@@ -162,7 +163,7 @@ type eye struct {
 	turned []byte
 }
 
-// see takes one frame.
+// see takes one frame, of the size of all others. It fails where its pixels do not fit that.
 func (e *eye) see(g media.Gray) error {
 	if e.turn != 0 {
 		g = turnedBy(g, e.turn, e.turned)
@@ -252,7 +253,8 @@ func (e *eye) picture() (Picture, error) {
 	if p.Faces, err = e.faces.Faces(p.Subject.Confidence >= motion.Sure); err != nil {
 		return p, err
 	}
-	p.Mean, p.DarkPercent, p.WhitePercent = middle(e.means), middle(e.darks), middle(e.whites)
+	p.Mean, p.DarkPercent, p.WhitePercent = robust.Quantile(e.means, 0.5), robust.Quantile(e.darks, 0.5),
+		robust.Quantile(e.whites, 0.5)
 	if len(e.blurs) > 0 {
 		// A lens that hunts, or a player who moves, blurs some frames.
 		slices.Sort(e.blurs)
@@ -269,13 +271,6 @@ func (e *eye) picture() (Picture, error) {
 	return p, nil
 }
 
-// middle returns the median, the upper one of two; of must not be empty.
-func middle(of []float64) float64 {
-	v := slices.Clone(of)
-	slices.Sort(v)
-	return v[len(v)/2]
-}
-
 // cadence returns the longest step between ascending times, and whether steps
 // differ: more than one in fifty is off the median by over a tenth and two
 // milliseconds, which rounding of time stamps in Matroska (1 ms) does not
@@ -289,7 +284,7 @@ func cadence(times []float64) (longest float64, uneven bool) {
 		steps[i] = times[i+1] - times[i]
 		longest = max(longest, steps[i])
 	}
-	usual, off := middle(steps), 0
+	usual, off := robust.Quantile(steps, 0.5), 0
 	for _, s := range steps {
 		if d := math.Abs(s - usual); d > 0.1*usual && d > 2e-3 {
 			off++

@@ -71,7 +71,8 @@ func (e EDL) Text() (string, error) {
 	return b.String(), nil
 }
 
-// line keeps a text on its line.
+// line returns a text that stays on its line of an edit list: whatever an editor could take
+// for a break, or cannot show, becomes a space.
 func line(s string) string {
 	return strings.Map(func(r rune) rune {
 		if unicode.IsControl(r) || r == unicode.ReplacementChar || r == '\u2028' || r == '\u2029' {

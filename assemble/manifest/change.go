@@ -2,7 +2,6 @@ package manifest
 
 import (
 	"bytes"
-	"cmp"
 	"fmt"
 	"slices"
 	"strconv"
@@ -50,18 +49,15 @@ func (c Change) String() string {
 // YAML of the caller: one that came from outside goes through yamlText first, and
 // what it means is checked by reading the whole file again.
 func Apply(data []byte, p *production.Production, changes []Change) ([]byte, error) {
-	path, dir := FileName, "."
-	if p != nil {
-		path, dir = cmp.Or(p.Path, path), cmp.Or(p.Dir, dir)
-	}
-	if _, err := parseIn(dir, path, data); err != nil {
+	where := belongingOf(p)
+	if _, err := where.parse(data); err != nil {
 		return nil, err
 	}
 	out := data
 	for _, c := range changes {
 		next, err := applyOne(out, c)
 		if err != nil {
-			return nil, fault.New(fault.Manifest, path, fmt.Sprintf("%s cannot be changed from here: %v", c, err),
+			return nil, fault.New(fault.Manifest, where.path, fmt.Sprintf("%s cannot be changed from here: %v", c, err),
 				"change it in the file by hand").Because(err)
 		}
 		out = next
@@ -70,7 +66,7 @@ func Apply(data []byte, p *production.Production, changes []Change) ([]byte, err
 	if bytes.Equal(out, data) {
 		return data, nil
 	}
-	if _, err := parseIn(dir, path, out); err != nil {
+	if _, err := where.parse(out); err != nil {
 		return nil, err
 	}
 	return out, nil

@@ -1,6 +1,7 @@
 package manifest
 
 import (
+	"cmp"
 	"errors"
 	"io"
 	"io/fs"
@@ -86,6 +87,25 @@ func Parse(path string, data []byte) (*production.Production, error) {
 			"change into the production's folder").Because(err)}
 	}
 	return parseIn(dir, path, data)
+}
+
+// belonging is where a text belongs that is read as a manifest without being loaded.
+type belonging struct {
+	path string // for faults
+	dir  string // in which files are found
+}
+
+// belongingOf returns where p's manifest belongs; without p, to this folder.
+func belongingOf(p *production.Production) belonging {
+	if p == nil {
+		return belonging{FileName, "."}
+	}
+	return belonging{cmp.Or(p.Path, FileName), cmp.Or(p.Dir, ".")}
+}
+
+// parse reads data as the manifest that lies there.
+func (b belonging) parse(data []byte) (*production.Production, error) {
+	return parseIn(b.dir, b.path, data)
 }
 
 // parseIn does what Parse does, with the folder known. dir is absolute; path is only
@@ -177,7 +197,7 @@ func (m mapping) production() *production.Production {
 	}
 	p.Picture = m.picture()
 	p.Shots = m.shots(p)
-	p.Deliver = m.deliver(p.Tempo)
+	p.Deliver = m.deliver(p.Tempo, p.Guide.Variants)
 	p.Chapters = m.chapters(p.Tempo)
 	p.Notes = m.notes(p.Tempo)
 	p.Check = m.limits()

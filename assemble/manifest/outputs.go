@@ -20,7 +20,8 @@ func claims(d production.Deliverable, first bool) []claim {
 	for _, ext := range []string{".png", ".svg"} {
 		list = append(list, claim{"grid-" + d.Name + ext, "the plan"})
 	}
-	list = append(list, claim{"sheet-" + d.Name + ".png", "the storyboard"})
+	list = append(list, claim{"sheet-" + d.Name + ".png", "the storyboard"},
+		claim{"crops-" + d.Name + ".png", "the plan of what is shown of everybody"})
 	if d.Poster != nil {
 		list = append(list, claim{d.Name + "-poster.png", "the poster"})
 	}
@@ -58,6 +59,20 @@ func (m mapping) refuseClashes(all []production.Deliverable) {
 			m.at(m.nameOf(all[blame]), "choose another name, for example final",
 				"deliverable %q would be written to %s, which is %s of %q", all[blame].Name, c.file, what,
 				all[other].Name)
+		}
+	}
+}
+
+// refuseGuides refuses deliverables over which click --film writes a guide to look at.
+func (m mapping) refuseGuides(all []production.Deliverable, variants []production.Variant) {
+	guides := map[string]bool{"guide": true}
+	for _, v := range variants {
+		guides[production.Fold("guide-"+v.Name)] = true
+	}
+	for _, d := range all {
+		if guides[production.Fold(d.Name)] {
+			m.at(m.nameOf(d), "choose another name, for example final",
+				"deliverable %q would be written to %s.mp4, which is a guide to look at", d.Name, d.Name)
 		}
 	}
 }

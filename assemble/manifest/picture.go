@@ -205,8 +205,9 @@ var pictureForm = pattern(`(?i)\.(png|jpe?g)$`)
 
 var canvasForm = pattern(`^([0-9]{1,6})[xX×]([0-9]{1,6})$`)
 
-// deliver reads the finished films; one in full HD when none is named.
-func (m mapping) deliver(music *tempo.Map) []production.Deliverable {
+// deliver reads the finished films; one in full HD when none is named. None takes the
+// name of a guide of variants.
+func (m mapping) deliver(music *tempo.Map, variants []production.Variant) []production.Deliverable {
 	var all []production.Deliverable
 	used := newNames("deliverable")
 	for _, e := range m.entries("deliver", deliverShape) {
@@ -232,6 +233,7 @@ func (m mapping) deliver(music *tempo.Map) []production.Deliverable {
 		m.at(v, "delete the line for one film of 1920x1080", "deliver has no entries")
 	}
 	m.refuseClashes(all)
+	m.refuseGuides(all, variants)
 	return all
 }
 

@@ -1,7 +1,6 @@
 package manifest
 
 import (
-	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -39,11 +38,8 @@ type Pinned struct {
 // or recording that is not there, the same recording twice, or a number out
 // of a manifest's range is an error of the caller.
 func Pin(data []byte, p *production.Production, values []Pinned) ([]byte, error) {
-	path, dir := FileName, "."
-	if p != nil {
-		path, dir = cmp.Or(p.Path, path), cmp.Or(p.Dir, dir)
-	}
-	if _, err := parseIn(dir, path, data); err != nil {
+	where := belongingOf(p)
+	if _, err := where.parse(data); err != nil {
 		return nil, err
 	}
 	if err := checkPinned(values); err != nil {
@@ -66,7 +62,7 @@ func Pin(data []byte, p *production.Production, values []Pinned) ([]byte, error)
 	pinned, failed, err := addAll(data, adds)
 	if failed >= 0 {
 		v := values[failed]
-		return nil, fault.New(fault.Manifest, path,
+		return nil, fault.New(fault.Manifest, where.path,
 			fmt.Sprintf("the %s of take %q is written in a way that nothing can be added to", v.Role, v.Take),
 			fmt.Sprintf("write it as %s: {file: ...}", v.Role))
 	}

@@ -2,7 +2,6 @@ package manifest
 
 import (
 	"bytes"
-	"cmp"
 	"fmt"
 	"strings"
 
@@ -24,11 +23,8 @@ type Proposed struct {
 // byte; it takes p like [Pin]. A manifest that has shots, or is written in a way that
 // nothing can be added to, is a fault.
 func WriteShots(data []byte, p *production.Production, head string, shots []Proposed) ([]byte, error) {
-	path, dir := FileName, "."
-	if p != nil {
-		path, dir = cmp.Or(p.Path, path), cmp.Or(p.Dir, dir)
-	}
-	if _, err := parseIn(dir, path, data); err != nil {
+	where := belongingOf(p)
+	if _, err := where.parse(data); err != nil {
 		return nil, err
 	}
 	before, bad := parseYAML(FileName, data, maxBytes)
@@ -36,7 +32,7 @@ func WriteShots(data []byte, p *production.Production, head string, shots []Prop
 		return nil, bad
 	}
 	if key, _ := entryOf(before, "shots"); key != nil {
-		return nil, fault.At(fault.Manifest, markOf(path, key), hasShots, hasShotsHint)
+		return nil, fault.At(fault.Manifest, markOf(where.path, key), hasShots, hasShotsHint)
 	}
 	src := newSource(data)
 	newline, indent := src.newline(0), strings.Repeat(" ", max(0, before.Column-1))
@@ -55,14 +51,14 @@ func WriteShots(data []byte, p *production.Production, head string, shots []Prop
 		if n := len(after.Content); n >= 2 && after.Content[n-2].Value == "shots" {
 			after.Content = after.Content[:n-2]
 			if differsOnlyBy(before, after, nil) {
-				if _, err := parseIn(dir, path, out); err != nil {
+				if _, err := where.parse(out); err != nil {
 					return nil, err
 				}
 				return out, nil
 			}
 		}
 	}
-	return nil, fault.New(fault.Manifest, path, "the manifest is written in a way that no shot list can be added to",
+	return nil, fault.New(fault.Manifest, where.path, "the manifest is written in a way that no shot list can be added to",
 		"write its keys at the left margin, without braces, and no line of three dots at its end")
 }
 

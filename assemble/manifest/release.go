@@ -60,10 +60,17 @@ func (m mapping) publicTexts(p *production.Production) []publicText {
 		all = append(all, publicText{what, text, plainWords(text), mark})
 	}
 	for _, top := range []struct{ key, text string }{{"title", p.Title}, {"composer", p.Composer},
-		{"ensemble", p.Ensemble}, {"dedication", p.Dedication}} {
+		{"ensemble", p.Ensemble}, {"dedication", p.Dedication}, {"arranger", p.Arranger}, {"lyricist", p.Lyricist},
+		{"conductor", p.Conductor}, {"occasion", p.Occasion}} {
 		if v := m.vals[top.key]; v != nil {
 			add(markOf(m.file, v), top.key, top.text)
 		}
+	}
+	for _, c := range p.Credits {
+		add(c.Mark, "the credit", c.Role+": "+c.Name)
+	}
+	for _, v := range p.Guide.Variants {
+		add(v.Mark, "the variant", asWords(v.Name))
 	}
 	for _, s := range p.Shots {
 		if s.Show == shot.Card {

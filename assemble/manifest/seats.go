@@ -1,7 +1,6 @@
 package manifest
 
 import (
-	"cmp"
 	"fmt"
 	"strconv"
 	"strings"
@@ -44,11 +43,8 @@ func (m mapping) seats(takes []production.Take, entries []mapping) int {
 // keeps it, and so does a manifest that says how many there are. Names of no
 // take are passed over, and numbers that a manifest refuses are its faults.
 func PinSeats(data []byte, p *production.Production, seats map[string]int, count int) ([]byte, error) {
-	path, dir := FileName, "."
-	if p != nil {
-		path, dir = cmp.Or(p.Path, path), cmp.Or(p.Dir, dir)
-	}
-	was, err := parseIn(dir, path, data)
+	where := belongingOf(p)
+	was, err := where.parse(data)
 	if err != nil {
 		return nil, err
 	}
@@ -78,10 +74,10 @@ func PinSeats(data []byte, p *production.Production, seats map[string]int, count
 		if failed > 0 {
 			what = "a take"
 		}
-		return nil, fault.New(fault.Manifest, path, what+" is written in a way that no seat can be added to",
+		return nil, fault.New(fault.Manifest, where.path, what+" is written in a way that no seat can be added to",
 			"write it as - {name: ..., ...}, each take on a line of its own")
 	}
-	if _, err := parseIn(dir, path, out); err != nil {
+	if _, err := where.parse(out); err != nil {
 		return nil, err
 	}
 	return out, nil

@@ -156,7 +156,8 @@ func (m mapping) band() production.Band {
 	return b
 }
 
-// compress reads a compressor.
+// compress reads the keys of a compressor. Threshold and ratio have to be there: no value of
+// either suits every instrument.
 func (m mapping) compress() *production.Compress {
 	c := &production.Compress{Ratio: 1}
 	if m.need("threshold", "the level above which it works, for example threshold: -24") {

@@ -426,10 +426,10 @@ func TestFilesOfADeliverable(t *testing.T) {
 		return strings.Join(all, " ")
 	}
 	if got := files(production.Deliverable{Name: "final"},
-		true); got != "final.mp4 rough.mp4 grid-final.png grid-final.svg sheet-final.png" {
+		true); got != "final.mp4 rough.mp4 grid-final.png grid-final.svg sheet-final.png crops-final.png" {
 		t.Errorf("%q", got)
 	}
-	want := "tall.mp4 rough-tall.mp4 grid-tall.png grid-tall.svg sheet-tall.png tall-poster.png"
+	want := "tall.mp4 rough-tall.mp4 grid-tall.png grid-tall.svg sheet-tall.png crops-tall.png tall-poster.png"
 	if got := files(production.Deliverable{Name: "tall", Poster: &production.Time{}}, false); got != want {
 		t.Errorf("%q, want %q", got, want)
 	}

@@ -187,7 +187,8 @@ func decodeSounds(ctx context.Context, tool *ffmpeg.Tool, sounds []Sound) (heard
 	return sizes.total, said, err
 }
 
-// account says what became of a decoded sound.
+// account returns what became of a decoded sound: how much of it there is, and what the decoder
+// said was missing or damaged. It fails when nothing could be decoded.
 func account(s Sound, heard int64, said complaints) (Decoded, error) {
 	w, err := OpenWAV(s.Dst)
 	if err != nil {

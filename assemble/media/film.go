@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"strings"
+	"sync"
 
 	"ripieno/assemble/ffmpeg"
 	"ripieno/mix/audio"
@@ -68,9 +69,7 @@ func VerifyFilm(ctx context.Context, tool *ffmpeg.Tool, path string, want Want) 
 	if n := len(list); n == 0 || list[n-1].end() != st.Size() {
 		wrong.add("the file does not end where its last box ends")
 	}
-	out, err := tool.Ask(ctx, ffmpeg.Command{Args: []string{"-protocol_whitelist", "file", "-of", "json",
-		"-count_packets", "-show_chapters",
-		"-show_entries", filmEntries, "file:" + path}, Patience: ffmpeg.Reading(st.Size())})
+	out, heard, unheard, err := askFilm(ctx, tool, path, want)
 	if err != nil {
 		return fmt.Errorf("checking %s: %w", showPath(path), err)
 	}
@@ -79,14 +78,35 @@ func VerifyFilm(ctx context.Context, tool *ffmpeg.Tool, path string, want Want) 
 		return fmt.Errorf("checking %s: %w", showPath(path), err)
 	}
 	if hasSound && want.AudioSamples > 0 {
-		if err := checkSound(ctx, tool, &wrong, path, want); err != nil {
-			return fmt.Errorf("checking %s: %w", showPath(path), err)
+		if unheard != nil {
+			return fmt.Errorf("checking %s: %w", showPath(path), unheard)
 		}
+		wrong = append(wrong, heard...)
 	}
 	if err := wrong.err(); err != nil {
 		return fmt.Errorf("the film %s is not as ordered: %w", showPath(path), err)
 	}
 	return nil
+}
+
+// askFilm has ffprobe read a film, and its sound decoded meanwhile: a run waits for both.
+// It returns the answer, what is wrong with the sound, and why that could not be decoded.
+func askFilm(ctx context.Context, tool *ffmpeg.Tool, path string, want Want) (answer []byte, heard deviations, unheard,
+	err error) {
+	limited, cancel := context.WithCancel(ctx)
+	defer cancel()
+	var listening sync.WaitGroup
+	if want.AudioSamples > 0 {
+		listening.Go(func() { unheard = checkSound(limited, tool, &heard, path, want) })
+	}
+	answer, err = tool.Ask(ctx, ffmpeg.Command{Args: []string{"-protocol_whitelist", "file", "-of", "json",
+		"-count_packets", "-show_chapters", "-show_entries", filmEntries, "file:" + path},
+		Patience: ffmpeg.Reading(fileSize(path))})
+	if err != nil {
+		cancel()
+	}
+	listening.Wait()
+	return answer, heard, unheard, err
 }
 
 const filmEntries = "format=format_name,duration:stream=codec_type,codec_name,codec_tag_string,profile,width,height," +

@@ -12,6 +12,7 @@ import (
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/held"
 	"ripieno/mix/audio"
+	"ripieno/mix/robust"
 )
 
 // Keys are the key frames of a picture, in the order in which they stand in the
@@ -49,7 +50,7 @@ func findHoles(shown []int64, tick float64) []Hole {
 	for i := range stays {
 		stays[i] = at[i+1] - at[i]
 	}
-	usual := float64(slices.Sorted(slices.Values(stays))[len(stays)/2]) * tick
+	usual := float64(robust.Quantile(stays, 0.5)) * tick
 	var holes []Hole
 	for i, n := range stays {
 		length := float64(n)*tick - usual

@@ -1,10 +1,11 @@
 package media
 
 import (
-	"bytes"
 	"regexp"
 	"slices"
 	"strings"
+
+	"ripieno/assemble/ffmpeg"
 )
 
 // complaints counts what a decoder says about a damaged file without keeping
@@ -16,7 +17,7 @@ type complaints struct {
 	unlisted  string // decoder that is not among those allowed
 	first     string // error, or sign of a file that ends too early
 	unsplit   bool   // the line before told that a packet does not come apart
-	line      []byte
+	lines     ffmpeg.Lines
 }
 
 // cutShort are the words by which ffmpeg's demuxers say that a file ends too
@@ -68,38 +69,26 @@ func (c *complaints) note(line string) {
 
 // Write implements io.Writer and never fails.
 func (c *complaints) Write(p []byte) (int, error) {
-	n := len(p)
-	for len(p) > 0 {
-		end := bytes.IndexByte(p, '\n')
-		part := p
-		if end >= 0 {
-			part = p[:end]
-		}
-		if room := 1024 - len(c.line); room > 0 {
-			c.line = append(c.line, part[:min(room, len(part))]...)
-		}
-		if end < 0 {
-			break
-		}
-		line := string(c.line)
-		c.line = c.line[:0]
-		p = p[end+1:]
-		same := c.unsplit && strings.Contains(line, noPicture) // packet as the line before
-		c.unsplit = strings.Contains(line, wrongLength)
-		if strings.Contains(line, "[error]") && !says(line, harmless) && !same {
-			c.errors++
-			c.note(line)
-			if says(line, givenUp) {
-				c.lost++
-			}
-		}
-		if m := unlisted.FindStringSubmatch(line); m != nil && c.unlisted == "" {
-			c.unlisted = m[1]
-		}
-		if says(line, cutShort) {
-			c.truncated = true
-			c.note(line)
+	c.lines.Add(p, c.hear)
+	return len(p), nil
+}
+
+// hear counts what one line of the log says.
+func (c *complaints) hear(line string) {
+	same := c.unsplit && strings.Contains(line, noPicture) // packet as the line before
+	c.unsplit = strings.Contains(line, wrongLength)
+	if strings.Contains(line, "[error]") && !says(line, harmless) && !same {
+		c.errors++
+		c.note(line)
+		if says(line, givenUp) {
+			c.lost++
 		}
 	}
-	return n, nil
+	if m := unlisted.FindStringSubmatch(line); m != nil && c.unlisted == "" {
+		c.unlisted = m[1]
+	}
+	if says(line, cutShort) {
+		c.truncated = true
+		c.note(line)
+	}
 }

@@ -95,7 +95,8 @@ func exifOrientation(b []byte) int {
 	return 1
 }
 
-// upright undoes an orientation.
+// upright returns img as it is seen, when it is stored turned or mirrored: turned is the
+// orientation of EXIF, 1 to 8, of which 5 to 8 exchange width and height.
 func upright(img image.Image, turned int) image.Image {
 	if turned == 1 {
 		return img

@@ -128,7 +128,7 @@ func (d *Decoders) sample(ctx context.Context, c plan.Conform, src graph.Source,
 	return os.ReadFile(tmp)
 }
 
-// tell tells the person.
+// tell tells the person what was decided about a device, if anybody listens.
 func (d *Decoders) tell(text string) {
 	if d.Tell != nil {
 		d.Tell(text)

@@ -304,7 +304,8 @@ func (w conformWork) run(ctx context.Context, tool *ffmpeg.Tool, src graph.Sourc
 	return got, err
 }
 
-// decode is one run of ffmpeg.
+// decode runs ffmpeg once to conform a picture, from src on, and returns how many frames it
+// wrote. It fails when the file cannot be read, changes meanwhile, or takes too long.
 func (w conformWork) decode(ctx context.Context, tool *ffmpeg.Tool, src graph.Source, tmp string,
 	advance func(float64)) (int, error) {
 	c := w.Conform

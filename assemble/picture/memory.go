@@ -31,8 +31,8 @@ const (
 // composeMemory returns the estimated peak of composing a segment at once, in bytes.
 func composeMemory(f plan.Film, seg plan.Segment) int64 { return memoryOf(f, seg, openTiles(f, seg)) }
 
-// memoryOf is composeMemory for a segment that opens the pictures of some tiles only.
-// Too little lets a machine run out of memory, too much only makes tasks wait, so all
+// memoryOf does what composeMemory does, for a segment that opens the pictures of some tiles
+// only. Too little lets a machine run out of memory, too much only makes tasks wait, so all
 // of it is rounded upwards.
 func memoryOf(f plan.Film, seg plan.Segment, tiles []plan.Tile) int64 {
 	ahead := float64(finalFrames)

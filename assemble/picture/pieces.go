@@ -8,7 +8,7 @@ import (
 	"ripieno/layout"
 )
 
-// all is every tile of a shot.
+// all chooses every tile of a shot.
 func all(int) bool { return true }
 
 // pieces returns those moving tiles of a scene that are wanted, in seat order. mezzanine
@@ -102,7 +102,7 @@ func openTiles(f plan.Film, seg plan.Segment) []plan.Tile {
 	return slices.Concat(openTilesOf(f, seg)...)
 }
 
-// openTilesOf is openTiles for each scene of a segment by itself.
+// openTilesOf does what openTiles does, for each scene of a segment by itself.
 func openTilesOf(f plan.Film, seg plan.Segment) (scenes [][]plan.Tile) {
 	shots := []plan.Shot{f.Shots[seg.Shot]}
 	if seg.Into {

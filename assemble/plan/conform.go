@@ -86,7 +86,7 @@ func (f *Film) conform(h *arranger, line Timeline) {
 		pic := *h.facts[n.take].Picture
 		w := even(int(math.Round(float64(n.rung) * float64(pic.W) / float64(pic.H))))
 		draft := f.Rough && min(pic.W, pic.H) >= draftLines
-		cuts := pieceCuts(pic, line.Rate)
+		cuts := pieceCuts(pic, line.Rate, line.First+line.Frames)
 		if f.Quick {
 			cuts = nil // little is decoded
 		}

@@ -91,7 +91,8 @@ func (t Timeline) clamp(m production.Time) int {
 	return min(max(t.Output(t.guide(m)), 0), t.Frames)
 }
 
-// film lays out one deliverable.
+// film lays out one deliverable: who is seen where in every shot, what is written over them,
+// what is cut into segments. It fails for what does not fit on the canvas.
 func film(p *production.Production, facts map[string]Facts, line Timeline, shots []shot.Shot, w Want,
 	l Look) (*Film, error) {
 	f := &Film{Name: w.Name, Canvas: w.Canvas, Rough: w.Rough, Quick: w.Quick, Marks: w.Marks, Codec: w.Codec,

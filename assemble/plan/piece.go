@@ -2,6 +2,7 @@ package plan
 
 import (
 	"math"
+	"slices"
 
 	"ripieno/layout/shot"
 )
@@ -25,17 +26,31 @@ func pieceSeconds(p Picture) float64 {
 	return seconds
 }
 
-// pieceCuts returns the guide frames at which a picture is cut into pieces,
-// ascending. Each lies where the file can be opened at no cost, the nearest to a
-// whole step of guide time. So they follow from the picture, its place and the
-// frame rate alone: neither the machine nor what the film shows of it moves them.
-// There are none where nobody knows how a file can be opened, and in a file of
-// several parts of time.
-func pieceCuts(p Picture, rate shot.Rate) []int {
+// pieceCuts returns the guide frames before end, the end of the film, at which a
+// picture is cut into pieces, ascending. Each lies where the file can be opened at no
+// cost, the nearest to a whole step of guide time, and in the last step of the film to
+// half a step: what is conformed last is short, so that cores end at nearly the same
+// time. So they follow from the picture, its place, the frame rate and that end alone:
+// neither the machine nor what the film shows of it moves them. There are none where
+// nobody knows how a file can be opened, and in a file of several parts of time.
+func pieceCuts(p Picture, rate shot.Rate, end int) []int {
 	if len(p.Parts) > 0 {
 		return nil
 	}
 	step := pieceSeconds(p)
+	cuts := cutsEvery(p, rate, step)
+	for _, at := range cutsEvery(p, rate, step/2) {
+		if at > end-rate.Frame(step) {
+			cuts = append(cuts, at)
+		}
+	}
+	slices.Sort(cuts)
+	return slices.DeleteFunc(slices.Compact(cuts), func(at int) bool { return at >= end })
+}
+
+// cutsEvery returns the guide frames at which a picture can be cut nearest to whole
+// steps of so many seconds.
+func cutsEvery(p Picture, rate shot.Rate, step float64) []int {
 	whole := func(at float64) float64 { return math.Round(p.Guide(at) / step) }
 	off := func(at float64) float64 { return math.Abs(p.Guide(at) - step*whole(at)) }
 	var nearest []float64 // one for each step
@@ -60,15 +75,23 @@ func pieceCuts(p Picture, rate shot.Rate) []int {
 }
 
 // inPieces returns a span cut at those of cuts that leave no piece at its ends
-// shorter than half of what lies between the first two cuts.
+// shorter than half of what lies there between two cuts.
 func inPieces(s Span, cuts []int) []Span {
-	var inside []int
+	n := len(cuts)
+	if n < 2 {
+		return split(s, inside(s, cuts, 0, 0))
+	}
+	return split(s, inside(s, cuts, (cuts[1]-cuts[0])/2, (cuts[n-1]-cuts[n-2])/2))
+}
+
+// inside returns the cuts that leave so many frames of a span before and behind them.
+func inside(s Span, cuts []int, before, behind int) (list []int) {
 	for _, at := range cuts {
-		if least := (cuts[min(1, len(cuts)-1)] - cuts[0]) / 2; at-s.From >= least && s.To-at >= least {
-			inside = append(inside, at)
+		if at-s.From >= before && s.To-at >= behind {
+			list = append(list, at)
 		}
 	}
-	return split(s, inside)
+	return list
 }
 
 // Shown is what a tile shows of one conformed piece, guide frames.

@@ -30,20 +30,20 @@ func TestPiecesAreCutWhereAFileOpens(t *testing.T) {
 	if got := pieceSeconds(small); got != 16 {
 		t.Errorf("720 lines are cut every %g s", got)
 	}
-	if got := pieceCuts(phone(0), rate); !slices.Equal(got, []int{0, 240, 480, 720, 960, 1170}) {
+	if got := pieceCuts(phone(0), rate, 1200); !slices.Equal(got, []int{0, 240, 480, 720, 960, 1080, 1170}) {
 		t.Errorf("cut at %v", got)
 	}
 	// 0.3 s late, the nearest places to open the file are 0.3 s behind whole steps.
-	if got := pieceCuts(late, rate); !slices.Equal(got, []int{9, 249, 489, 729, 969, 1179}) {
+	if got := pieceCuts(late, rate, 1200); !slices.Equal(got, []int{9, 249, 489, 729, 969, 1089, 1179}) {
 		t.Errorf("0.3 s late: cut at %v", got)
 	}
 	sparse.Cuts = []float64{0, 11.9, 12.1, 30}
-	if got := pieceCuts(sparse, rate); !slices.Equal(got, []int{0, 357, 900}) {
+	if got := pieceCuts(sparse, rate, 1200); !slices.Equal(got, []int{0, 357, 900}) {
 		t.Errorf("with few places: cut at %v", got)
 	}
 	broken := phone(0)
 	broken.Parts = audio.Parts{{}, {}}
-	if pieceCuts(broken, rate) != nil || len(pieceCuts(Picture{W: 9, H: 9, FPS: 9}, rate)) > 0 {
+	if pieceCuts(broken, rate, 1200) != nil || len(pieceCuts(Picture{W: 9, H: 9, FPS: 9}, rate, 1200)) > 0 {
 		t.Error("a file of several parts, or one without an index, is cut")
 	}
 }

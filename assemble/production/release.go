@@ -1,6 +1,8 @@
 package production
 
 import (
+	"cmp"
+	"regexp"
 	"slices"
 	"strings"
 	"unicode"
@@ -46,4 +48,59 @@ func (t Take) TellsName(of string) bool {
 		}
 	}
 	return len(name) > 1 && strings.Contains(strings.Join(file, ""), strings.Join(name, ""))
+}
+
+// leastLoose is the shortest word of a name that also tells in small letters, in bytes:
+// shorter ones, such as Will and Rose, are words of the language too often.
+const leastLoose = 5
+
+var wordForm = regexp.MustCompile(`[\pL\pM]+`)
+
+// Discreet returns a text that somebody has written about the takes without the names
+// that are not to be shown, whole or a word of them: where a name is hidden the part
+// stands in its place, and dots for somebody who agreed to nothing. Words that the part
+// and the section have as well stay.
+func (p *Production) Discreet(text string) string {
+	for _, t := range p.Takes {
+		if t.Player == "" || t.PublicName() != "" {
+			continue
+		}
+		instead := "…"
+		if !t.IsWithheld() {
+			instead = cmp.Or(t.Part, t.Name)
+		}
+		name := wordForm.FindAllString(t.Player, -1)
+		at, done, out := wordForm.FindAllStringIndex(text, -1), 0, ""
+		for i := 0; i < len(at); i++ {
+			n := t.countCalled(text, at[i:], name)
+			if n > 0 {
+				out += text[done:at[i][0]] + instead
+				i += n - 1
+				done = at[i][1]
+			}
+		}
+		text = out + text[done:]
+	}
+	return text
+}
+
+// countCalled returns how many of the words of a text that lie at at are the player's
+// name: all of it, a word of it that tells, or 0.
+func (t Take) countCalled(text string, at [][]int, name []string) int {
+	word := func(i int) string { return text[at[i][0]:at[i][1]] }
+	n := 0
+	for n < min(len(name), len(at)) && Fold(word(n)) == Fold(name[n]) {
+		n++
+	}
+	if n > 0 && n == len(name) {
+		return n
+	}
+	known := wordForm.FindAllString(Fold(t.Part+" "+t.Section), -1)
+	for _, w := range name {
+		same := word(0) == w || len(w) >= leastLoose && Fold(word(0)) == Fold(w)
+		if same && len(w) >= leastTelling && !slices.Contains(known, Fold(w)) {
+			return 1
+		}
+	}
+	return 0
 }

@@ -77,3 +77,28 @@ func TestNamesThatTell(t *testing.T) {
 		}
 	}
 }
+
+// Whatever somebody remarks, it names nobody whose name is not to be shown.
+func TestTextsOfOthers(t *testing.T) {
+	p := &Production{Takes: []Take{
+		{Name: "a", Player: "Mara Voss", Part: "Oboe"},
+		{Name: "b", Player: "Will Rosenbaum", Part: "Horn", Section: "Brass", HideName: true},
+		{Name: "c", Player: "Bo Li", Part: "Viola", Release: ReleaseNo},
+		{Name: "take-d", Player: "Viola Berg", HideName: true},
+	}}
+	for text, want := range map[string]string{
+		"":                                     "",
+		"Mara, softer!":                        "Mara, softer!",
+		"Will Rosenbaum, softer!":              "Horn, softer!",
+		"WILL  ROSENBAUM and Mara":             "Horn and Mara",
+		"rosenbaum's note; you will hear it":   "Horn's note; you will hear it",
+		"Will: late":                           "Horn: late",
+		"bo li or Bo, or li":                   "… or Bo, or li",
+		"(Berg) viola, Viola Berg":             "(take-d) take-d, take-d",
+		"Rosenbaumer, Samara, Oboe, Brass: ok": "Rosenbaumer, Samara, Oboe, Brass: ok",
+	} {
+		if got := p.Discreet(text); got != want {
+			t.Errorf("%q becomes %q, want %q", text, got, want)
+		}
+	}
+}

@@ -110,7 +110,7 @@ type Options struct {
 	ticks <-chan time.Time // tests drive the clock
 }
 
-// New does what [Options.New] does, with everything but the mode left as it is.
+// New returns what [Options.New] returns for a mode, with everything else left as it is.
 func New(w io.Writer, mode Mode) Reporter { return Options{Mode: mode}.New(w) }
 
 // New returns a Reporter that writes to w, or shows nothing when w is nil. It
@@ -252,7 +252,7 @@ func (r *reporter) Close() {
 	r.done.Wait()
 }
 
-// Start implements [Task].
+// Start implements [Work].
 func (p piece) Start() {
 	p.r.do(func(at float64) event {
 		if !p.w.start(at) {
@@ -262,7 +262,8 @@ func (p piece) Start() {
 	})
 }
 
-// Advance implements [Task].
+// Advance implements [Work]. Many calls a second are cheap: the state is only worked out when
+// it could be shown.
 func (p piece) Advance(fraction float64) {
 	p.r.do(func(float64) event {
 		p.w.advance(fraction)
@@ -270,7 +271,7 @@ func (p piece) Advance(fraction float64) {
 	})
 }
 
-// Finish implements [Task].
+// Finish implements [Work].
 func (p piece) Finish(err error) {
 	p.r.do(func(at float64) event {
 		if !p.w.finish(at) {

@@ -41,7 +41,8 @@ func (b *Book) Format() []byte {
 	return out.Bytes()
 }
 
-// writeEntry writes one line.
+// writeEntry writes one line of a list: JSON, which YAML is a superset of, so that no text of a
+// person can be taken for anything else.
 func writeEntry(out *bytes.Buffer, v any) {
 	out.WriteString("  - ")
 	enc := json.NewEncoder(out)
@@ -182,7 +183,8 @@ func place(m *tempo.Map, measure, beat int) string {
 	return fmt.Sprintf("m%d", measure)
 }
 
-// parsePlace reads a beat.
+// parsePlace reads a place in the score, such as m33 or m33.2; ok is false for any other text.
+// Without a beat it is the first one.
 func parsePlace(text string) (measure, beat int, ok bool) {
 	rest, ok := strings.CutPrefix(text, "m")
 	if !ok {

@@ -26,7 +26,7 @@ func (b *Book) Stands(hashes map[string]string) []Stand {
 	return list
 }
 
-// String says it in English.
+// String says in English how the approval stands.
 func (s Stand) String() string {
 	if s.Current {
 		return fmt.Sprintf("%s is approved by %s", s.Film, s.By)
@@ -68,5 +68,5 @@ func (b *Book) Beside(m *tempo.Map, choose func(Remark) bool) []At {
 // IsOpen chooses remarks that are not settled.
 func IsOpen(r Remark) bool { return !r.Settled }
 
-// All chooses every remark.
+// All chooses every remark, where a function that chooses some is asked for.
 func All(Remark) bool { return true }

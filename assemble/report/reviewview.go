@@ -30,7 +30,8 @@ type reviewView struct {
 	Said      []saidView
 }
 
-// count is how many takes have a level.
+// count says for the summary how many takes were judged alike: ok, worth a question, or to be
+// recorded again.
 type count struct {
 	Level, Word string
 	N           int
@@ -355,7 +356,7 @@ func gaps(w *phrase.Book, missed []Gap) []string {
 	return all
 }
 
-// measures names a run of them.
+// measures names the measures from one to another, or the only one.
 func measures(w *phrase.Book, from, to int) string {
 	if from == to {
 		return w.Say("report.measure", "measure", strconv.Itoa(from))

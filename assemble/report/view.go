@@ -198,7 +198,7 @@ func (s Sheet) hear(clap, begin string) []string {
 	return []string{strings.Join(first, " "), strings.Join(second, " "), s.tuning()}
 }
 
-// tuning returns what to tune to.
+// tuning returns the sentence that says to which note and pitch, in hertz, players tune.
 func (s Sheet) tuning() string {
 	hz := s.Words.Number(s.Guide.PitchHz, 2)
 	var tones []string

@@ -50,7 +50,8 @@ func (r Folder) parse(text string) []Written {
 	return list
 }
 
-// format returns the list's text.
+// format returns the text of the list: the hash and the name of each file that this folder
+// owns, a line each.
 func (r Folder) format(list []Written) string {
 	var b strings.Builder
 	for _, w := range list {
@@ -61,7 +62,7 @@ func (r Folder) format(list []Written) string {
 	return b.String()
 }
 
-// publish writes the list.
+// publish writes the list whole, beside the files that it names.
 func (r Folder) publish(ctx context.Context, list []Written) error {
 	return Publish(ctx, filepath.Join(r.Dir, RecordName), []byte(r.format(list)))
 }

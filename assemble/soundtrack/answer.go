@@ -50,7 +50,8 @@ func (t *Track) Answers() []task.Ref[string] {
 	return list
 }
 
-// answer asks the room of a mix.
+// answer returns what the room of a mix says to one sample on one side (0 left, 1 right): with
+// that the desk's page can put any strip into the same room. At most mostAnswer seconds.
 func answer(o mix.Options, hall plan.Hall, side int) audio.Block {
 	var asked interface{ Process(out, in audio.Block) }
 	// Its first reflections and a little more than the time in which it dies away.

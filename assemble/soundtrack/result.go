@@ -173,7 +173,8 @@ func (t *Track) StripResults(rep Report, f Found) []StripResult {
 	return list
 }
 
-// stripResult describes strip i.
+// stripResult returns what is printed of strip i: how loud it was recorded, what was done to it
+// and how loud it is in the mix. What was not measured is null.
 func stripResult(s plan.Strip, rep Report, i int) StripResult {
 	a, v, gain := rep.Strips[i], rep.Voices[i], rep.Gains[i]
 	out := StripResult{

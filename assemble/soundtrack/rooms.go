@@ -3,13 +3,13 @@ package soundtrack
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"ripieno/assemble/plan"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 	"ripieno/mix"
 	"ripieno/mix/decay"
+	"ripieno/mix/robust"
 )
 
 // costRoom is the estimated cost in seconds of one core of measuring a room: a recording is
@@ -83,8 +83,7 @@ func fillHall(rooms []*RoomResult, room float64) {
 	if len(shares) < 2 || !(room > 0) {
 		return
 	}
-	slices.Sort(shares)
-	middle, hall := shares[len(shares)/2], room*room
+	middle, hall := robust.Quantile(shares, 0.5), room*room
 	want := middle + hall*(1+middle)
 	for _, r := range rooms {
 		if r == nil {

@@ -78,7 +78,7 @@ func (t *Track) heardSections() []plan.Section {
 	return list
 }
 
-// takeStem mixes one strip alone.
+// takeStem returns the task that mixes one strip alone, as it is in the sum.
 func (t *Track) takeStem(p part) task.Ref[string] {
 	s := t.begin("stem")
 	p.add(&s)

@@ -74,7 +74,8 @@ func (f framer) bytes(b []byte) {
 	f.h.Write(b)
 }
 
-// string adds a text as a field.
+// string adds a text as a field, its length first: so no two lists of fields have the same
+// bytes, wherever one text ends and the next begins.
 func (f framer) string(s string) {
 	var n [8]byte
 	binary.LittleEndian.PutUint64(n[:], uint64(len(s)))

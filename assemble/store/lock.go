@@ -128,8 +128,8 @@ func samePath(f *os.File, path string) bool {
 	return err1 == nil && err2 == nil && os.SameFile(a, b)
 }
 
-// afterLock does what needs the lock once: sweeping and tidying the memory of
-// hashes.
+// afterLock does, once, what only the holder of the lock may do: sweep away what killed runs
+// left, and tidy the memory of hashes.
 func (s *Store) afterLock(ctx context.Context) error {
 	if err := s.sweep(ctx); err != nil {
 		_ = s.Close()

@@ -88,7 +88,7 @@ func (s *Store) grow(ctx context.Context, bytes int64) {
 // fails where the folder cannot be made, or be made private.
 func Open(dir string) (*Store, error) { return open(dir, realSystem()) }
 
-// open is Open on a system of the caller's choice, which tests make fail.
+// open does what Open does, on a system of the caller's choice, which tests make fail.
 func open(dir string, sys system) (*Store, error) {
 	abs, err := filepath.Abs(dir)
 	if err != nil {

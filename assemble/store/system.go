@@ -43,6 +43,16 @@ func realSystem() system {
 	}
 }
 
+// syncAndClose waits until what an open file holds is on the disk, and closes it either
+// way. The first error is returned: a failed sync may lose data that the close would hide.
+func syncAndClose(f *os.File) error {
+	if err := f.Sync(); err != nil {
+		f.Close()
+		return err
+	}
+	return f.Close()
+}
+
 // appendFile adds data to the end of a file, which it makes when it is missing.
 func appendFile(path string, data []byte) error {
 	f, err := os.OpenFile(path, os.O_CREATE|os.O_WRONLY|os.O_APPEND, 0o666)

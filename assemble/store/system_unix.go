@@ -91,11 +91,7 @@ func syncPath(path string) error {
 	if err != nil {
 		return err
 	}
-	if err := f.Sync(); err != nil {
-		f.Close()
-		return err
-	}
-	return f.Close()
+	return syncAndClose(f)
 }
 
 // makePrivate gives a file or folder a mode unless its owner alone has rights to

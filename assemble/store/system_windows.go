@@ -156,11 +156,7 @@ func syncPath(path string) error {
 	if err != nil {
 		return err
 	}
-	if err := f.Sync(); err != nil {
-		f.Close()
-		return err
-	}
-	return f.Close()
+	return syncAndClose(f)
 }
 
 // makePrivate leaves rights as they are: what lies in a user's folders is for

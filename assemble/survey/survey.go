@@ -67,7 +67,7 @@ func New(tool *ffmpeg.Tool, steady reading.Steady, man *production.Production, s
 	return s, nil
 }
 
-// Edges returns the tasks to run.
+// Edges returns the tasks whose results [Survey.Read] reads.
 func (s *Survey) Edges() []task.Edge {
 	edges := append(s.checks.Edges(), s.track.Cleanings()...)
 	if s.plays {

@@ -80,7 +80,7 @@ func (s *Set) Checks(tool *ffmpeg.Tool, steady reading.Steady, man *production.P
 	return c
 }
 
-// Edges returns the tasks to run.
+// Edges returns the tasks to run before anything can be judged.
 func (c *Checks) Edges() []task.Edge {
 	var list []task.Edge
 	for _, r := range c.set.Recordings() {

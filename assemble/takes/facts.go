@@ -105,7 +105,8 @@ func (r *Recording) elsewhere(line plan.Timeline) bool {
 	return clock.Guide(0) >= from+line.Duration() || length > 0 && clock.Guide(length) <= from
 }
 
-// outside says so.
+// outside returns the fault of a recording that has nothing in the film, with both spans of
+// guide time, by which a wrong offset is seen at once.
 func (t Take) outside(r *Recording, line plan.Timeline) Fault {
 	from := r.Place.Offset
 	return NewFault(t.Name, KindUnplaced, fault.At(fault.Decision, r.File.Mark,

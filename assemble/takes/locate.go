@@ -3,6 +3,7 @@ package takes
 import (
 	"context"
 	"errors"
+	"slices"
 
 	"ripieno/assemble/production"
 	"ripieno/assemble/session"
@@ -10,15 +11,25 @@ import (
 	"ripieno/mix/align"
 )
 
+// Also is what [Locate] finds out besides where takes lie, at the same time, so that the
+// cores have more to choose from.
+type Also bool
+
+// Players has pictures looked through for them; see [Set.DetectSubjects].
+const Players Also = true
+
 // Locate looks at every file of every take, measures those that can be read and
 // places all of them together. What one file lacks is in its own Err or Place;
 // the error is only for what stops everything. sync.yaml is written with what
 // was measured. It runs what it needs at once, in several runs: each step decides
 // what the next one has to listen to.
-func Locate(ctx context.Context, s *session.Session) (*Set, error) {
+func Locate(ctx context.Context, s *session.Session, also ...Also) (*Set, error) {
 	set, err := Inspect(ctx, s)
 	if err != nil {
 		return nil, err
+	}
+	if slices.Contains(also, Players) {
+		set.looked.plan(set, s)
 	}
 	set.inspectRoom(ctx, s)
 	if err := set.place(ctx, s); err != nil {
@@ -92,9 +103,13 @@ func (s *Set) listen(ctx context.Context, x *session.Session, l *listened) error
 			edges = append(edges, t.Audio.refs.match)
 		}
 	}
-	res, err := x.Run(ctx, task.Collect(append(sounds, edges...)...))
+	looks := s.looked.toRun()
+	res, err := x.Run(ctx, task.Collect(slices.Concat(sounds, edges, looks)...))
 	if err != nil {
 		return err
+	}
+	if looks != nil {
+		s.looked.res = &res
 	}
 	if failed := s.unmend(res); len(failed) > 0 {
 		if l.unmended == nil {

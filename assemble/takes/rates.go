@@ -76,7 +76,7 @@ func (s *Set) tryRates(ctx context.Context, x *session.Session, l *listened,
 	return right, nil
 }
 
-// suspectRates is [align.SuspectRates] for recordings made to several guides.
+// suspectRates does what [align.SuspectRates] does, for recordings made to several guides.
 func suspectRates(man *production.Production, recs []align.Recording, placed map[string]align.Placement,
 	rates map[string]int) []align.WrongRate {
 	var all []align.WrongRate

@@ -23,7 +23,6 @@ import (
 	"ripieno/layout/framing"
 	"ripieno/mix/align"
 	"ripieno/mix/audio"
-	"ripieno/mix/resample"
 )
 
 // Role tells the files of a take apart.
@@ -162,6 +161,8 @@ type Set struct {
 	Count session.Count
 	// Guides are those that were made otherwise than the manifest says now.
 	Guides []guide.Change
+
+	looked looked
 }
 
 // Recordings returns every file of every take.
@@ -281,7 +282,8 @@ func (r *Recording) findCuts(ctx context.Context, s *session.Session) error {
 	return ctx.Err()
 }
 
-// probe finds out what a file is.
+// probe finds the file in the production's folder, hashes it and finds out what it is. It fails
+// with a fault for a file that is missing, unreadable or refused.
 func (r *Recording) probe(ctx context.Context, s *session.Session) (err error) {
 	if r.Path, err = media.Resolve(s.Manifest().Dir, r.File.Path); err != nil {
 		return r.tellRenamed(ctx, s, err)
@@ -312,10 +314,10 @@ func (r *Recording) probe(ctx context.Context, s *session.Session) (err error) {
 		return info, err
 	})
 	r.Info.Path = r.Path
-	if a := r.Info.Audio; err == nil && a != nil && (a.Rate < align.MinRate || a.Rate > resample.MaxRate) {
+	if a := r.Info.Audio; err == nil && a != nil && (a.Rate < align.MinRate || a.Rate > media.MaxRate) {
 		return fault.New(fault.Media, r.Path,
 			fmt.Sprintf("its sound has %d samples a second, and %d to %d can be used", a.Rate, align.MinRate,
-				resample.MaxRate),
+				media.MaxRate),
 			"ask the player for the recording as it was made, at 44100 or 48000")
 	}
 	return err

@@ -1,8 +1,11 @@
 package takes
 
 import (
+	"cmp"
 	"context"
 	"errors"
+	"maps"
+	"slices"
 
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/intake"
@@ -14,29 +17,57 @@ import (
 	"ripieno/layout/motion"
 )
 
-// DetectSubjects finds where the player is in every take whose picture nobody
-// framed, and in all where names keep off heads and hands, by what the check of takes
-// measures. A picture that cannot be inspected keeps the middle; what is wrong with it
-// shows elsewhere.
-func (s *Set) DetectSubjects(ctx context.Context, x *session.Session) error {
-	var edges []task.Edge
+// looked is how pictures are looked through for players.
+type looked struct {
+	seen map[*Recording]task.Ref[intake.Picture] // of those that are to be; nil: not planned
+	res  *task.Result                            // nil: not run
+}
+
+// plan says whose pictures are looked through: those that nobody framed, and all where
+// names keep off heads and hands.
+func (l *looked) plan(s *Set, x *session.Session) {
+	l.seen = map[*Recording]task.Ref[intake.Picture]{}
 	named := x.Manifest().NamesAvoid()
-	seen := map[*Recording]task.Ref[intake.Picture]{}
 	for _, t := range s.Takes {
 		if v := t.Video; v != nil && v.HasPicture() && (named || !t.IsFramed()) {
-			seen[v] = seeTask(x.Tool(), x.Store().Steady, v)
-			edges = append(edges, seen[v])
+			l.seen[v] = seeTask(x.Tool(), x.Store().Steady, v)
 		}
 	}
-	if len(edges) == 0 {
+}
+
+// toRun returns the tasks that have not been run, in the order of the recordings' names.
+func (l *looked) toRun() (edges []task.Edge) {
+	if l.res != nil {
 		return nil
 	}
-	res, err := x.Run(ctx, task.Collect(edges...))
-	if err != nil {
-		return err
+	for _, r := range slices.SortedFunc(maps.Keys(l.seen), func(a, b *Recording) int {
+		return cmp.Compare(a.Name(), b.Name())
+	}) {
+		edges = append(edges, l.seen[r])
 	}
-	for r, see := range seen {
-		look, ok, err := see.Result(res)
+	return edges
+}
+
+// DetectSubjects finds where the player is in every take whose picture nobody
+// framed, and in all where names keep off heads and hands, by what the check of takes
+// measures, unless [Locate] has done so. A picture that cannot be inspected keeps the
+// middle; what is wrong with it shows elsewhere.
+func (s *Set) DetectSubjects(ctx context.Context, x *session.Session) error {
+	if s.looked.seen == nil {
+		s.looked.plan(s, x)
+	}
+	if edges := s.looked.toRun(); len(edges) > 0 {
+		res, err := x.Run(ctx, task.Collect(edges...))
+		if err != nil {
+			return err
+		}
+		s.looked.res = &res
+	}
+	for r, see := range s.looked.seen {
+		if !r.HasPicture() {
+			continue // it was refused meanwhile
+		}
+		look, ok, err := see.Result(*s.looked.res)
 		if err != nil {
 			return err
 		}
@@ -44,7 +75,7 @@ func (s *Set) DetectSubjects(ctx context.Context, x *session.Session) error {
 			person := look.Person()
 			r.Subject = &person
 		}
-		r.refuseSpent(see.Outcome(res).Err)
+		r.refuseSpent(see.Outcome(*s.looked.res).Err)
 	}
 	return nil
 }

@@ -9,7 +9,8 @@ import (
 	"ripieno/assemble/store"
 )
 
-// take books what a worker did.
+// take books how a task ended: gives back its memory, keeps its outcome, and lets what waited
+// for it go on, or gives that up.
 func (x *execution) take(e ending) {
 	t := &x.g.tasks[e.task]
 	if !e.away {
@@ -83,7 +84,8 @@ func (x *execution) skip(i int, why error) {
 	}
 }
 
-// result closes the books.
+// result closes the books. It returns an error when a task failed that nobody may do without,
+// or when ctx ended before everything was made.
 func (x *execution) result(ctx context.Context) (Result, error) {
 	res := Result{Outcomes: x.out, byID: x.g.byID}
 	var failed Failures

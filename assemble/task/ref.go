@@ -48,7 +48,8 @@ func (r Ref[T]) IsZero() bool { return r.task == nil }
 // Action returns the description of the output.
 func (r Ref[T]) Action() store.Action { return r.task.Action }
 
-// Task returns what r refers to.
+// Task returns the task whose output r refers to, as it is once all its ingredients are
+// stated; nil for the zero Ref.
 func (r Ref[T]) Task() *Task { return r.task }
 
 // Read returns what the task has made. It fails when the reader did not state

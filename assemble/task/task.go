@@ -105,7 +105,7 @@ func (in Inputs) paths() []string {
 	return list
 }
 
-// name returns what people read.
+// name returns what people read: the name, or the ID of a task that has none.
 func (t *Task) name() string {
 	if t.Name != "" {
 		return t.Name
@@ -244,7 +244,7 @@ func (f Failures) Unwrap() []error {
 	return errs
 }
 
-// Run is [Runner.Run] for the usual case.
+// Run does what [Runner.Run] does, for the usual case.
 func Run(ctx context.Context, s *store.Store, p progress.Reporter, workers int, tasks []Task) (Result, error) {
 	return Runner{Store: s, Progress: p, Workers: workers}.Run(ctx, tasks)
 }

@@ -91,7 +91,8 @@ func (d beatCard) text(text string, w weight, share, baseline float64, ink color
 	d.write(l, d.room.x0+(d.room.w()-l.width)/2, baseline, ink, d.clip)
 }
 
-// sign writes a line on a plate.
+// sign writes a line on a plate, in the middle of its room and no wider than it: what players
+// must not miss, such as the clap.
 func (d beatCard) sign(text string, baseline float64) {
 	px := beatSign * d.unit
 	l := d.fit(text, bold, px, 0.3*px, (1-6*beatMargin)*d.room.w())

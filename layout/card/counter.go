@@ -10,6 +10,8 @@ import (
 	"golang.org/x/image/font/gofont/gomono"
 	"golang.org/x/image/font/opentype"
 	"golang.org/x/image/math/fixed"
+
+	"ripieno/layout"
 )
 
 // Counter draws a short line for every frame of a film, such as the measure
@@ -44,7 +46,7 @@ func NewCounter(height, chars int) (*Counter, error) {
 	if height < 1 || chars < 1 {
 		return nil, fmt.Errorf("card: a counter of %d characters, %d pixels high", chars, height)
 	}
-	h := max(8, (height+1)/2*2)
+	h := max(8, layout.CeilEven(height))
 	face, err := opentype.NewFace(counterFont(),
 		&opentype.FaceOptions{Size: counterSize * float64(h), DPI: 72, Hinting: font.HintingFull})
 	if err != nil {
@@ -53,7 +55,7 @@ func NewCounter(height, chars int) (*Counter, error) {
 	defer face.Close()
 	width, _ := face.GlyphAdvance('0')
 	c := &Counter{H: h, advance: width.Ceil(), glyphs: map[rune]*image.Gray{}}
-	c.W = (c.advance*(chars+1) + 1) / 2 * 2
+	c.W = layout.CeilEven(c.advance * (chars + 1))
 	c.blank = image.NewGray(image.Rect(0, 0, c.advance, h))
 	for r := ' '; r <= '~'; r++ {
 		g := image.NewGray(c.blank.Bounds())

@@ -175,7 +175,7 @@ func (s *setter) rows(credits []Credit, px, parts, names float64) (rows []row) {
 	return rows
 }
 
-// draw paints one page.
+// draw paints one page, counted from 0, on a picture of the ground's colour.
 func (r roster) draw(p *picture, c layout.Canvas, bg color.NRGBA, page int) {
 	columns := r.columns[min(page*r.perPage, len(r.columns)):]
 	columns = columns[:min(r.perPage, len(columns))]

@@ -163,7 +163,7 @@ func (s *setter) setLabel(c layout.Canvas, l Label, look LabelLook, at layout.Co
 	return out
 }
 
-// label draws a name in its tile.
+// label draws a name in its tile, on the side and with the look that were chosen for the film.
 func (p *picture) label(s *setter, c layout.Canvas, l Label, look LabelLook, at layout.Corner) {
 	if look.Style == layout.Strip {
 		p.strip(s, c, l, look)
@@ -269,7 +269,7 @@ func StripHeight(c layout.Canvas, tile layout.Rect, screen float64) int {
 	if screen > 0 {
 		px = max(px, Readable(c, screen))
 	}
-	return min(layout.NearEven(stripHigh*px), tile.H/3/2*2)
+	return min(layout.NearEven(stripHigh*px), layout.FloorEven(tile.H/3))
 }
 
 // strip draws a name on a strip at the foot of a tile, with the part after it. Text

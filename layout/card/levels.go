@@ -112,7 +112,8 @@ func newLevels(o *LevelsOptions) (levels, error) {
 	return g, nil
 }
 
-// bars draws the strips.
+// bars draws the strips: a bar for the loudness in the mix, a line for its noise, a diamond for
+// the loudness as recorded, all on one scale of LUFS.
 func (g levels) bars(p *picture, s *setter, o LevelsOptions) {
 	x0, x1 := g.margin+g.names, float64(o.Width)-g.margin-g.says
 	at := func(lufs float64) float64 {

@@ -29,7 +29,7 @@ func (d *drawing) bytes() []byte {
 // hex returns an opaque colour as SVG writes it.
 func hex(c color.NRGBA) string { return fmt.Sprintf("#%02x%02x%02x", c.R, c.G, c.B) }
 
-// rect fills a box.
+// rect fills a box, to a hundredth of a pixel.
 func (d *drawing) rect(b box, c color.NRGBA) {
 	fmt.Fprintf(&d.buf, `<rect x="%.2f" y="%.2f" width="%.2f" height="%.2f" fill="%s"/>`+"\n", b.x0, b.y0, b.w(), b.h(),
 		hex(c))

@@ -250,7 +250,8 @@ func (g syncSheet) everybody(p *picture, o SyncOptions, w int) {
 	})
 }
 
-// take draws one row.
+// take draws the row of one take: who it is and how sure its place is, and its sound in every
+// window. Low rows leave out the player and write everything on one line.
 func (g syncSheet) take(p *picture, s *setter, o SyncOptions, i int) {
 	r, y := o.Rows[i], g.y(i+1)
 	tint := syncTints[r.State]

@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"ripieno/layout/median"
 )
 
 // Note is a note of a part as written, or the beginning of a sound in a recording.
@@ -117,10 +119,10 @@ func voiceOf(part []Note, from, to float64) voice {
 	share := func(v float64) float64 { return min(max(v, 0), 1) }
 	leap := leaps / float64(len(pitches)-1)
 	return voice{
-		pitch: min(median(pitches), topPitch),
+		pitch: min(median.Of(pitches), topPitch),
 		shape: share(float64(len(notes))/(to-from)/tuneRate) * share(float64(len(kinds))/tuneKinds) *
 			share((leapMost-leap)/(leapMost-leapLeast)) * share(float64(len(pitches))/float64(len(notes))/tunePitched),
-		louder: min(max(mean(levels(notes))-median(levels(part)), -levelMost), levelMost),
+		louder: min(max(mean(levels(notes))-median.Of(levels(part)), -levelMost), levelMost),
 	}
 }
 
@@ -144,13 +146,6 @@ func mean(of []float64) float64 {
 		sum += v
 	}
 	return sum / float64(len(of))
-}
-
-// median returns the upper median of at least one value.
-func median(of []float64) float64 {
-	of = slices.Clone(of)
-	slices.Sort(of)
-	return of[len(of)/2]
 }
 
 // early is how much before a bar line a note may begin that belongs behind it, seconds.

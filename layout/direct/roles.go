@@ -3,6 +3,8 @@ package direct
 import (
 	"math"
 	"slices"
+
+	"ripieno/layout/median"
 )
 
 // Role is what a part is in a phrase.
@@ -90,7 +92,7 @@ func bassOf(parts [][]Note, from, to float64) (low []int) {
 			}
 		}
 		if len(pitches) > 0 {
-			pitch[i] = median(pitches)
+			pitch[i] = median.Of(pitches)
 			lowest, highest = min(lowest, pitch[i]), max(highest, pitch[i])
 		}
 	}

@@ -47,7 +47,8 @@ func newView(x, y, scale, degrees float64) view {
 	return view{x: x, y: y, sin: s, cos: c, scale: scale}
 }
 
-// at returns the place in the picture of one in the view.
+// at returns the place in the picture, in its pixels, of a place in the view. Products are
+// rounded one by one, so that processors which fuse them find the same faces.
 func (v view) at(u, w float64) (x, y float64) {
 	return v.x + float64(v.scale*(float64(v.cos*u)-float64(v.sin*w))),
 		v.y + float64(v.scale*(float64(v.sin*u)+float64(v.cos*w)))

@@ -2,7 +2,8 @@ package face
 
 import (
 	"math"
-	"slices"
+
+	"ripieno/layout/median"
 )
 
 // moves reports whether a face moves before a still room: whether enough of its
@@ -18,8 +19,7 @@ func (p *Pictures) moves(f Face) bool {
 			all = append(all, p.deviation(y*g.w+x))
 		}
 	}
-	slices.Sort(all)
-	noise := all[len(all)/2]
+	noise := median.Of(all)
 	half := f.Size * float64(g.h) / 2
 	x, y := f.X*float64(g.w), f.Y*float64(g.h)
 	step := max(1, int(half/16))

@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 
+	"ripieno/layout/median"
+
 	pigo "github.com/esimov/pigo/core"
 )
 
@@ -90,7 +92,8 @@ func run(c *pigo.Pigo, g grey, least, most int, shift, scale float64) []pigo.Det
 	}, 0)
 }
 
-// all searches the whole picture.
+// all searches the whole picture at a few turns of the head, coarsely; what is found is looked
+// at again more finely.
 func (g grey) all(c *pigo.Pigo) []hit {
 	var hits []hit
 	least := max(leastPixels, int(leastShare*float64(g.h)))
@@ -188,17 +191,11 @@ func (p *Pictures) follow(c *pigo.Pigo, place hit, stillRoom bool) (Face, bool) 
 		return f, false
 	}
 	f.Left, f.Right, f.Top, f.Bottom = slices.Min(xs), slices.Max(xs), slices.Min(ys), slices.Max(ys)
-	f.X, f.Y, f.Size = middle(xs), middle(ys), middle(sizes)
+	f.X, f.Y, f.Size = median.Of(xs), median.Of(ys), median.Of(sizes)
 	f.Moving = stillRoom && p.moves(f)
 	sure := sureStill
 	if f.Moving {
 		sure = sureMoving
 	}
 	return f, f.Score >= float64(sure) && float64(f.Pictures) >= leastPictures*float64(f.Of)
-}
-
-// middle returns the median, the upper one of two.
-func middle(of []float64) float64 {
-	slices.Sort(of)
-	return of[len(of)/2]
 }

@@ -3,6 +3,8 @@ package motion
 import (
 	"math"
 	"slices"
+
+	"ripieno/layout/median"
 )
 
 // Head is where the head of a moving person seems to be, by their shape: the top
@@ -108,9 +110,7 @@ func (m *Map) deviations() (dev []float64, noise float64) {
 	for i, q := range m.square {
 		dev[i] = math.Sqrt(q / float64(m.n-1))
 	}
-	sorted := slices.Clone(dev)
-	slices.Sort(sorted)
-	return dev, sorted[len(sorted)/2]
+	return dev, median.Of(dev)
 }
 
 // grown returns s with everything within a square of r pixels round it.

@@ -10,7 +10,7 @@ const chromaFrames = 1200
 // a part may be displaced from another base by as much again.
 const mostShift = int(2 * breakReach / ChromaHop)
 
-// breakHarmony is how many nats a frame of a file speaks for a displacement when its
+// breakHarmony returns how many nats a frame of a file speaks for a displacement when its
 // harmony agrees wholly with that of the others there and not at all at the base place.
 // Frames that are near each other say the same: the farther apart two displacements are,
 // the longer they differ or agree together. It is 2*mean/variance of windows of 5 s, of

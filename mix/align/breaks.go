@@ -226,7 +226,7 @@ func (x split) reach() (from, to float64) {
 	return from, to
 }
 
-// bases are the places from which breaks are looked for: where a take was placed, and its
+// bases returns the places from which breaks are looked for: where a take was placed, and its
 // other candidates when it is not sure, since a break makes a take unsure.
 func bases(p Placement) []float64 {
 	out := []float64{p.Offset}
@@ -241,7 +241,7 @@ func bases(p Placement) []float64 {
 	return out
 }
 
-// steady is by how much more has to speak for a small jump, as a share: players wander by
+// steady returns by how much more has to speak for a small jump, as a share: players wander by
 // some hundredths of a second themselves.
 func steady(jump float64) float64 { return math.Pow(breakWander/jump, 2) }
 
@@ -253,7 +253,7 @@ func looksLikeRhythm(beats float64) bool {
 	return halves > 0 && math.Abs(2*beats-halves) < 2*breakOnBeat
 }
 
-// backed is what the harmony of the others says for a split against one piece, in nats.
+// backed returns what the harmony of the others says for a split against one piece, in nats.
 func (x split) backed() float64 { return x.scan.others(x) - x.scan.others(split{}) }
 
 // isWorthAsking reports whether enough speaks for a break that is not sure, of so many

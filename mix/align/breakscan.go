@@ -1,6 +1,10 @@
 package align
 
-import "math"
+import (
+	"math"
+
+	"ripieno/mix/audio"
+)
 
 // breakScan holds what is needed to weigh the breaks of one file.
 type breakScan struct {
@@ -32,12 +36,12 @@ type split struct {
 	scan  *breakScan
 }
 
-// jump is by how much guide time runs on at the break, seconds.
+// jump returns by how much guide time runs on at the break, in seconds.
 func (x split) jump() float64 { return x.last - x.first }
 
 // newBreakScan prepares the weighing of breaks of t, which lies at o.
 func newBreakScan(g *grid, p *beatPhases, t *take, o float64, c *company) *breakScan {
-	s := &breakScan{g: g, p: p, t: t, c: c, o: o, sound: &scan{g: g, t: t, clock: 1 + t.ppm*1e-6},
+	s := &breakScan{g: g, p: p, t: t, c: c, o: o, sound: &scan{g: g, t: t, clock: audio.PPM(t.ppm).Ratio()},
 		agreed: make([][]float64, 2*mostShift+1)}
 	s.from = math.Max(g.start, o) + breakSide
 	s.to = math.Min(g.end, o+t.f.Duration*s.sound.clock) - breakSide

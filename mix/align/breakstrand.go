@@ -60,8 +60,8 @@ const (
 // beatProfile holds a value for every place of a beat.
 type beatProfile [breakBins]float64
 
-// bell is the kernel of [strand.profile] for a scatter of so many bins, its sum brought
-// to 1: 2*bellReach+1 values.
+// bell returns the kernel of [strand.profile] for a scatter of so many bins, its sum brought to
+// 1: 2*bellReach+1 values.
 func bell(soft float64) (b [2*bellReach + 1]float64) {
 	var sum float64
 	for j := range b {
@@ -85,7 +85,7 @@ const (
 	curvePoints = 4000
 )
 
-// notes are what sets in and may be a note, by its weight as one.
+// notes returns what sets in and may be a note, by its weight as one.
 func (s *breakScan) notes() strand {
 	r := strand{nats: 1, room: 4, soft: 2, drop: breakDropped, bars: noteBars, even: 1}
 	for i, e := range s.t.f.Events {
@@ -97,7 +97,7 @@ func (s *breakScan) notes() strand {
 	return r
 }
 
-// onsets is how much sets in all along.
+// onsets returns how much sets in all along.
 func (s *breakScan) onsets() strand {
 	v := make([]float64, len(s.t.f.Onset))
 	for i, x := range s.t.f.Onset {
@@ -106,7 +106,7 @@ func (s *breakScan) onsets() strand {
 	return s.curve(v, CurveHop, onsetNats)
 }
 
-// changes is how much the harmony changes all along: notes that grow out of each other
+// changes returns how much the harmony changes all along: notes that grow out of each other
 // change it though nothing sets in.
 func (s *breakScan) changes() strand {
 	chroma := s.t.f.Chroma
@@ -166,9 +166,9 @@ func (r *strand) between(x section) (from, to int) {
 	return from, max(from, to)
 }
 
-// like is the likelihood of the masses of some sections that follow each other when they
-// follow one profile of the beat, and of the measure, the one that explains them best,
-// against chance; in nats.
+// like returns the likelihood of the masses of some sections that follow each other when they
+// follow one profile of the beat, and of the measure, the one that explains them best, against
+// chance; in nats.
 func (r *strand) like(p *beatPhases, parts []section) float64 {
 	clear(r.sum)
 	var dropped float64
@@ -222,7 +222,7 @@ func oneBeat(cells []float64) (beat beatProfile) {
 	return beat
 }
 
-// measure is the likelihood of the masses in r.sum by the profile of the measure that
+// measure returns the likelihood of the masses in r.sum by the profile of the measure that
 // explains them best, against all its beats being alike; a unit of mass counts 1.
 func (r *strand) measure(p *beatPhases) float64 {
 	const per = breakBins / coarseBins

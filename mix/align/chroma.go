@@ -28,6 +28,9 @@ type chromaFilter struct {
 	first  int         // the first line in range
 }
 
+// newChromaFilter returns a filter for a signal at work hertz. It halves the
+// rate of most recordings, so that a line of the spectrum is 3.5 to 5 Hz wide: at 120 Hz a
+// semitone is 7 Hz.
 func newChromaFilter(work float64) *chromaFilter {
 	c := &chromaFilter{
 		dec: decimateBy(max(1, int(work/7000))), spec: fourier.New(chromaSize, hann(chromaSize)),
@@ -48,11 +51,14 @@ func newChromaFilter(work float64) *chromaFilter {
 	return c
 }
 
+// write adds samples at the work rate.
 func (c *chromaFilter) write(x []float64) {
 	c.buf = c.dec.write(c.buf, x)
 	c.analyse()
 }
 
+// analyse takes every frame that is complete. Frames are counted from the beginning and
+// their places rounded one by one, so that no error of ChromaHop adds up in a long file.
 func (c *chromaFilter) analyse() {
 	for {
 		begin := int(math.Round(float64(c.frame)*ChromaHop*c.rate)) - chromaSize/2 - c.at

@@ -202,8 +202,8 @@ func fadeOut(x []float64) {
 	}
 }
 
-// bestLag is by how many samples from at the stretch of x begins that is likest to ref, up to
-// reach either way, and the correlation of the two.
+// bestLag returns by how many samples from at the stretch of x begins that is likest to ref, up
+// to reach either way, and the correlation of the two, -1 to 1.
 func bestLag(x []float64, at int, ref []float64, reach int) (lag, r float64) {
 	values := make([]float64, 2*reach+1)
 	best, yy := reach, 1e-20

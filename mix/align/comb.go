@@ -15,6 +15,9 @@ type comb struct {
 	weight []float64
 }
 
+// newComb leaves out what hardly counts as a note: the comb is read at thousands of places,
+// and each costs a look-up for every event. Where the part is known from a score, its own
+// density takes the place of that of an unknown player.
 func newComb(t *take, g *grid) *comb {
 	c := &comb{t: t, g: g, table: g.usual}
 	if t.part != nil {
@@ -42,7 +45,8 @@ func (c *comb) sum(o, ratio float64) float64 {
 	return s
 }
 
-// limits are the offsets at which at least some events lie in the music.
+// limits returns the offsets between which at least some events lie in the music, a quarter of
+// an hour either way at most; none of a take without events.
 func (c *comb) limits() (from, to float64) {
 	if len(c.at) == 0 {
 		return 0, -1
@@ -91,7 +95,7 @@ func (c *comb) bestDrift() float64 {
 	return at
 }
 
-// peaks are the offsets of the n highest local maxima.
+// peaks returns the offsets of the n highest local maxima.
 func (c *comb) peaks(n int) []float64 {
 	from, to := c.limits()
 	ratio := c.t.ratio()

@@ -50,6 +50,8 @@ func hann(n int) []float64 {
 	return w
 }
 
+// newCurveFilter returns a filter for a signal at work hertz. Bands are equally wide in
+// pitch, but at least 32 Hz, a little more than one line of the spectrum.
 func newCurveFilter(work float64) *curveFilter {
 	c := &curveFilter{
 		rate: work, spec: fourier.New(curveSize, hann(curveSize)), tonal: newChromaFilter(work),

@@ -73,6 +73,8 @@ const minFlux = 0.2
 // seconds of white noise); weak events carry little weight later.
 const minStrength = 1.6
 
+// isPeak reports whether s[n] is not exceeded by anything within reach of it. Of a flat top
+// every value is one.
 func isPeak(s []float64, n, reach int) bool {
 	for i := max(0, n-reach); i <= min(len(s)-1, n+reach); i++ {
 		if s[i] > s[n] {

@@ -205,3 +205,24 @@ func TestChromaOfAChord(t *testing.T) {
 		}
 	}
 }
+
+// Harmony clears a voice whose beats mislead, and doubts one by itself only where its beats hardly
+// fit the guide: in small ensembles it goes better with another tempo by chance.
+func TestHarmonyAndBeatsTellTheTempo(t *testing.T) {
+	for _, c := range []struct {
+		name            string
+		fits, own, gain float64
+		want            float64
+	}{
+		{"beats alone", 0.6, 1.1, 0.01, 1.1},
+		{"beats that mislead", 0.6, 1.1, -0.03, 0},
+		{"harmony of playing that hardly fits", 0.4, 0, 0.05, 1.2},
+		{"harmony of playing that half fits", 0.57, 0, 0.05, 0},
+		{"harmony that says little", 0.4, 0, 0.03, 0},
+		{"playing that does not fit at all", 0.2, 0, 0, 1.2},
+	} {
+		if got := (&pace{fits: c.fits}).heed(c.own, 1.2, c.gain); got != c.want {
+			t.Errorf("%s: another tempo %g, want %g", c.name, got, c.want)
+		}
+	}
+}

@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"ripieno/mix/audio"
+	"ripieno/mix/robust"
 )
 
 // Hops of the stored measurements, in seconds.
@@ -22,7 +23,7 @@ const analysisLimit = 45 * 60
 
 // featuresVersion changes whenever Analyse would give other numbers, so that
 // stored features can be told from current ones.
-const featuresVersion = 19
+const featuresVersion = 20
 
 // Features is what placing needs to know of one file. It is small (about 3 kB
 // a second), has exported fields only and survives gob and JSON unchanged
@@ -154,6 +155,8 @@ type bin struct {
 	index int
 }
 
+// newAnalyser returns an analyser of band energies for sound at rate hertz. Bands that lie
+// above what the work rate can hold are left out.
 func newAnalyser(rate int) *analyser {
 	a := &analyser{rate: rate, dec: newDecimator(rate)}
 	a.work = a.dec.rate(rate)
@@ -219,6 +222,8 @@ func room[T any](s []T, n int) []T {
 	return slices.Grow(s, max(n, len(s)))
 }
 
+// clip counts samples within 0.1 dB of full scale (0.9886): converters and codecs stop a
+// little below 1, and what peaks there was cut off.
 func (a *analyser) clip(b audio.Block, n int) {
 	for _, ch := range b {
 		for _, v := range ch[:n] {
@@ -229,6 +234,8 @@ func (a *analyser) clip(b audio.Block, n int) {
 	}
 }
 
+// write takes one channel at the file's own rate. What lies behind analysisLimit is only
+// counted: memory is bounded whatever a file claims.
 func (a *analyser) write(mono []float64) {
 	a.frames += int64(len(mono))
 	if a.frames > int64(analysisLimit*a.rate) {
@@ -247,6 +254,8 @@ func (a *analyser) write(mono []float64) {
 	}
 }
 
+// measure takes samples at the work rate. Bands are filtered two at a time, since the
+// processor has room for a second chain of products while the first waits for its own.
 func (a *analyser) measure(x []float64) {
 	for len(a.one) < len(x) {
 		a.one, a.two = append(a.one, 0), append(a.two, 0)
@@ -273,6 +282,7 @@ func (a *analyser) measure(x []float64) {
 	a.fine = a.acc[len(a.bands)].add(a.fine, one)
 }
 
+// finish returns what was heard. The analyser is used up.
 func (a *analyser) finish() *Features {
 	a.low = a.dec.flush(a.low[:0])
 	a.measure(a.low)
@@ -324,12 +334,13 @@ func levels(energy [][]float32, n int) []uint8 {
 	return out
 }
 
+// quantiles returns what a tenth of the levels stay below and what a twentieth exceed, in dB
+// of full scale; -120 for both without a level. Levels are stored in halves of a decibel
+// over -120 dB.
 func quantiles(level []uint8) (noise, loud float64) {
 	if len(level) == 0 {
 		return -120, -120
 	}
-	s := slices.Clone(level)
-	slices.Sort(s)
-	db := func(q float64) float64 { return float64(s[int(q*float64(len(s)-1))])/2 - 120 }
+	db := func(q float64) float64 { return float64(robust.LowerQuantile(level, q))/2 - 120 }
 	return db(0.1), db(0.95)
 }

@@ -46,6 +46,7 @@ type decimator struct {
 
 func newDecimator(rate int) *decimator { return decimateBy(max(1, rate/workRate)) }
 
+// decimateBy returns a decimator by a whole factor, from 1: then it passes everything on.
 func decimateBy(factor int) *decimator {
 	d := &decimator{factor: factor}
 	if d.factor == 1 {
@@ -103,6 +104,8 @@ func (d *decimator) flush(out []float64) []float64 {
 	return d.write(out, make([]float64, len(d.taps)/2))
 }
 
+// dot returns the sum of the products of a and the beginning of b, which is not shorter.
+// Four sums let four products run at once; their order is part of every placement's bits.
 func dot(a, b []float64) float64 {
 	b = b[:len(a)]
 	var s0, s1, s2, s3 float64

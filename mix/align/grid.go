@@ -49,6 +49,8 @@ var usual = [classes]float64{onBeat: 0.45, onHalf: 0.3, firstQuarter: 0.065, las
 // anywhere, for a player who plays on slots of one class only.
 type densities [classes]float32
 
+// gridStep, in seconds, is the resolution of the tables of densities: an eleventh of the
+// scatter that they are smeared by.
 const gridStep = 0.002
 
 // gridSigma is the scatter of players about the grid that the search assumes,
@@ -56,6 +58,8 @@ const gridStep = 0.002
 // a player against a click in the ear does somewhat better.
 const gridSigma = 0.022
 
+// newGrid lists the places of a tempo map at which notes may begin. In the count-in nobody
+// plays: its beats have no slots.
 func newGrid(m *tempo.Map) *grid {
 	g := &grid{start: m.Start(), end: m.End(), cue: m.Cue()}
 	for b := range m.Beats() {
@@ -92,11 +96,14 @@ func within(m *tempo.Map, b tempo.Beat, phase float64) float64 {
 	return t
 }
 
+// phase is where in a beat a slot lies, 0 to 1, and of which class it is.
 type phase struct {
 	phase float64
 	class int
 }
 
+// phases returns the slots of a beat by its length: in a beat of a third of a second hardly
+// anybody plays quarters or thirds, and tables of them would fit any playing a little.
 func phases(m *tempo.Map, b tempo.Beat) []phase {
 	compound := m.Meter(b.Measure).Unit().Num == 3
 	switch {

@@ -14,6 +14,7 @@ type choir struct {
 	voices int
 }
 
+// newChoir returns a choir in which nobody sings yet.
 func newChoir(g *grid) *choir {
 	n := int((g.end-g.start)/ChromaHop) + 1
 	return &choir{sum: make([][12]float64, n), slots: make([]float64, len(g.slots))}

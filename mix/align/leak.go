@@ -170,9 +170,8 @@ func regular(hit []bool, before int, chance float64) (odds float64) {
 	return odds
 }
 
-// wanted are the beats at which clicks would have leaked when the file lies
-// at o: those of the count-in that it covers, except the cue, after up to four
-// that would come before it.
+// wanted returns the beats at which clicks would have leaked when the file lies at o: those of
+// the count-in that it covers, except the cue, after up to four that would come before it.
 func (t *take) wanted(g *grid, o float64) (want []float64, before int) {
 	if math.IsNaN(g.cue) || !g.beats[0].CountIn {
 		return nil, 0

@@ -118,9 +118,8 @@ func TestTighten(t *testing.T) {
 	}
 }
 
-// What clap and playing know together counts for less the softer the notes are, since those
-// err by far more than usual oftener than normal errors do; a doubt that is none changes only
-// how much of what they know counts.
+// Clap and notes without doubt are known together as two normal errors are; soft notes less well,
+// since those err by far more than usual oftener than normal errors do.
 func TestSoftNotesExpectLargerErrors(t *testing.T) {
 	expect := func(doubt float64) float64 {
 		var p Placement
@@ -128,7 +127,8 @@ func TestSoftNotesExpectLargerErrors(t *testing.T) {
 		return p.Uncertainty
 	}
 	sharp, soft := expect(0), expect(0.02)
-	if want := math.Hypot(sharp, doubtShare*0.02); math.Abs(soft-want) > 1e-9 || sharp > knownShare*clapSigma {
+	both := clapSigma * 0.02 / math.Hypot(clapSigma, 0.02)
+	if want := math.Hypot(both, doubtShare*0.02); math.Abs(soft-want) > 1e-9 || math.Abs(sharp-both) > 1e-9 {
 		t.Errorf("sharp notes expect %.1f ms, soft ones %.1f, want %.1f", 1e3*sharp, 1e3*soft, 1e3*want)
 	}
 }

@@ -38,15 +38,21 @@ const matchLimit = 20 * 60
 // low Confidence, not an error: errors come from the sources only. Both
 // sources are read to their ends.
 func MatchDevices(a, b audio.Source) (Match, error) {
+	return compareDevices(a, b, matchDevices)
+}
+
+// compareDevices reads two recordings to their ends and returns what compare finds out
+// about them. It fails with the first error of a source.
+func compareDevices[T any](a, b audio.Source, compare func(a, b *device) T) (found T, err error) {
 	da, err := readDevice(a)
 	if err != nil {
-		return Match{}, err
+		return found, err
 	}
 	db, err := readDevice(b)
 	if err != nil {
-		return Match{}, err
+		return found, err
 	}
-	return matchDevices(da, db), nil
+	return compare(da, db), nil
 }
 
 // device is one recording reduced to what matching needs.
@@ -58,10 +64,15 @@ type device struct {
 	moved  []float64   // running sum over change, squared
 }
 
+// changeHop, in seconds, is the step at which the levels of two devices are compared for a
+// coarse lag; what is left of it the fine search finds.
 const changeHop = 0.008
 
 func (d *device) seconds() float64 { return float64(len(d.x)) / d.work }
 
+// readDevice reads src to its end and keeps of its first matchLimit seconds what matching
+// needs. It fails with the source's error and for a rate or a number of channels that no
+// recorder has.
 func readDevice(src audio.Source) (*device, error) {
 	if src.Rate() < 4000 || src.Rate() > 1_000_000 || src.Channels() < 1 {
 		return nil, fmt.Errorf("align: cannot match %d channels at %d hertz", src.Channels(), src.Rate())
@@ -162,6 +173,9 @@ func change(e []float32) []float64 {
 	return out
 }
 
+// matchDevices tries the likeliest lags one after the other and ends with the first that
+// leaves no doubt. Where none is sure, the windows of each guess are pooled, which costs
+// several times as much and hears what single windows do not.
 func matchDevices(a, b *device) Match {
 	best := Match{DriftErrPPM: math.Inf(1)}
 	guesses := coarse(a, b)

@@ -19,7 +19,7 @@ const (
 	NoMethod     Method = "none"   // nothing tells where it lies
 )
 
-// Methods returns all methods.
+// Methods returns all methods, the most certain first.
 func Methods() []Method {
 	return []Method{ByOffset, ByCueGiven, ByCue, ByCuePlaying, ByPlaying, ByDevice, NoMethod}
 }

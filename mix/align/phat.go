@@ -76,12 +76,17 @@ func (p *phat) delay(a, b []float32, floorA, floorB func(hertz float64) float64,
 	return p.top(reach)
 }
 
+// load takes a window of a recording, its ends faded by the Hann window: a hard edge would
+// have a place of its own in every spectrum.
 func (p *phat) load(dst []float64, src []float32) {
 	for i, v := range src {
 		dst[i] = float64(v) * p.hann[i]
 	}
 }
 
+// top returns the highest place of the correlation within reach samples of no lag, to a
+// fraction of a sample, and how many standard deviations of the rest it stands above them.
+// Its sign does not count: a microphone may be wired the other way round.
 func (p *phat) top(reach int) (samples, peak float64) {
 	size := len(p.cor)
 	reach = min(reach, p.n/2-2)

@@ -73,6 +73,8 @@ func (p *pitchFlux) write(x []float64) {
 	}
 }
 
+// analyse takes the window of one frame. The spectra of the last 2·fluxLag+1 frames go round
+// in past, so that no frame costs memory.
 func (p *pitchFlux) analyse(x []float64) {
 	oldest := p.past[0]
 	copy(p.past[:], p.past[1:])

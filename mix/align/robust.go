@@ -39,6 +39,9 @@ func fitLine(x, y, w []float64, floor float64) line {
 	return l
 }
 
+// theilSen returns the line whose slope is the median over pairs of points, through the
+// median of what is left (P. K. Sen, J. Am. Stat. Assoc. 63, 1968), over some pairs that
+// lie far apart instead of all. Its errors are not filled in.
 func theilSen(x, y []float64) line {
 	// Pairs half the series apart: linear cost and the best leverage.
 	n := len(x)
@@ -77,7 +80,8 @@ func theilSen(x, y []float64) line {
 	return l
 }
 
-// weighted is one step of the biweight fit round l.
+// weighted returns l after one step of the biweight fit (Tukey, with 4.685 for 95 % efficiency
+// on normal errors): points beyond that many scatters count nothing.
 func weighted(x, y, w, res []float64, l line) line {
 	var sw, sx, sy float64
 	k := make([]float64, len(x))

@@ -17,6 +17,7 @@ type template struct {
 	total      float64   // of the positive weights
 }
 
+// add lets a template expect a beginning at a guide time; with a negative weight, none.
 func (p *template) add(at, weight float64) {
 	p.at, p.weight = append(p.at, at), append(p.weight, weight)
 	p.total += max(0, weight)
@@ -65,6 +66,8 @@ type scan struct {
 	sounds   []float64 // running sum of the sound, −1 quiet to 1 playing, every CurveHop
 }
 
+// newScan weighs the places at which at least a quarter of the piece lies in the file: of a
+// file that holds less, chance decides. It weighs none where nothing was heard.
 func newScan(g *grid, t *take) *scan {
 	s := &scan{g: g, t: t, clock: t.ratio()}
 	piece := g.end - g.start
@@ -280,6 +283,8 @@ func (s *scan) scanOnsets(p template, n int) []float64 {
 // weightsUpTo is a running sum of a template's positive weights.
 type weightsUpTo struct{ at, sum []float64 }
 
+// sumWeights returns the running sum of a template, by which what it holds between any two
+// times costs two searches.
 func sumWeights(p template) weightsUpTo {
 	order := make([]int, 0, len(p.at))
 	for i, w := range p.weight {

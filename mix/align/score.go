@@ -60,6 +60,7 @@ var weights = terms{
 	scoreFit: 0.7, missed: -0.55, harmony: 40, rhythm: 0.3,
 }
 
+// weighed returns the log odds that all terms together speak for a place.
 func (t terms) weighed() float64 {
 	var s float64
 	for i, v := range t {
@@ -68,6 +69,8 @@ func (t terms) weighed() float64 {
 	return s
 }
 
+// newTake returns a recording as placing sees it. Its clock is what the user wrote, or what
+// leaked clicks tell; 0 until the playing is heard.
 func newTake(rec *Recording) *take {
 	t := &take{rec: rec, f: rec.Features}
 	if t.f == nil {
@@ -155,7 +158,7 @@ func cueLike(e Event, f *Features) float64 {
 		1.9*ramp(e.Level, f.NoiseDB, f.NoiseDB+40) + 1.5*ramp(e.Level, f.LoudDB-35, f.LoudDB+10)
 }
 
-// ramp goes from 0 at lo to 1 at hi.
+// ramp returns 0 up to lo, 1 from hi on, and what lies between on a straight line.
 func ramp(x, lo, hi float64) float64 { return math.Max(0, math.Min(1, (x-lo)/(hi-lo))) }
 
 // guide returns the guide time of event i when the file lies at o.

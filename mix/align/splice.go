@@ -44,6 +44,8 @@ type spliceFinder struct {
 	left              []float32 // mean square of what was not foretold, of every step
 }
 
+// newSpliceFinder returns a finder for sound at rate hertz. Its window is a Hann window of
+// two blocks, so that each block is predicted from what surrounds it.
 func newSpliceFinder(rate int) *spliceFinder {
 	s := &spliceFinder{rate: rate, step: max(spliceFew, int(spliceStep*float64(rate)))}
 	s.block = s.step * max(4, int(spliceBlock*float64(rate))/s.step)
@@ -101,19 +103,7 @@ func (s *spliceFinder) predict(x []float64) {
 func predictor(x []float64) [spliceOrder]float64 {
 	var r [spliceOrder + 1]float64
 	for lag := range r {
-		y, z := x[lag:], x[:len(x)-lag]
-		var one, two, three, four float64
-		i := 0
-		for ; i+3 < len(z); i += 4 {
-			one += y[i] * z[i]
-			two += y[i+1] * z[i+1]
-			three += y[i+2] * z[i+2]
-			four += y[i+3] * z[i+3]
-		}
-		for ; i < len(z); i++ {
-			one += y[i] * z[i]
-		}
-		r[lag] = one + two + three + four
+		r[lag] = dot(x[:len(x)-lag], x[lag:])
 	}
 	var a [spliceOrder]float64
 	left := r[0]*(1+spliceWhite) + spliceFloor
@@ -168,10 +158,10 @@ func (s *spliceFinder) finish() []Event {
 	return out
 }
 
-// spliceNats is how much a splice so clear speaks for a break there. The part of cuts that
-// show, three in five after a coder, over that of whole files in which anything is as clear,
-// one in five at 6 dB and none of 52 at 7, and room for what recorders do that no simulated
-// one does: crackle without losing time. 0 for none.
+// spliceNats returns how much a splice so clear speaks for a break there, in nats, 0 for none.
+// It is the part of cuts that show, three in five after a coder, over that of whole files in
+// which anything is as clear, one in five at 6 dB and none of 52 at 7, with room for what
+// recorders do that no simulated one does: crackle without losing time.
 func spliceNats(over float64) float64 {
 	return math.Max(0, 2+2*(math.Min(over, spliceMost)-spliceOver))
 }

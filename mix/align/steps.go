@@ -39,15 +39,7 @@ const (
 // MatchSteps finds the one step between two devices of a player. It is not Sure where
 // they go together all the time, or not at all. Both sources are read to their ends.
 func MatchSteps(a, b audio.Source) (Step, error) {
-	da, err := readDevice(a)
-	if err != nil {
-		return Step{}, err
-	}
-	db, err := readDevice(b)
-	if err != nil {
-		return Step{}, err
-	}
-	return matchSteps(da, db), nil
+	return compareDevices(a, b, matchSteps)
 }
 
 // lies is where a slice of B lies: at its middle, in seconds of B, A's time is at later.

@@ -106,3 +106,23 @@ func TestOthersTakeNoSuretyAway(t *testing.T) {
 		}
 	}
 }
+
+// A file of which too few notes are heard is placed by one of its claps only where its own sound
+// leaves no doubt which: somebody else may have clapped too.
+func TestClapWithoutNotes(t *testing.T) {
+	g := newGrid(piece(t, 12, 4, 100))
+	for _, c := range []struct {
+		p    float64
+		sure bool
+	}{{0.9995, false}, {0.99995, true}} {
+		k := newTake(&Recording{Name: "cello", Features: &Features{Duration: 50, NoiseDB: -60, LoudDB: -18,
+			Events: []Event{clapAt(4), clapAt(9)}}})
+		o := g.cue - 4
+		k.hyps = []hyp{{cue: 0, o: o, p: c.p}, {cue: 1, o: o - 5, p: 1 - c.p}}
+		p := Placement{Method: ByCue, Offset: o, CueOffset: o, Lateness: math.NaN()}
+		p.judge(g, k, 0, playing{})
+		if k.loneClap() >= 0 || p.Sure != c.sure {
+			t.Errorf("one of two claps, probability %.5f: alone %d, sure %v", c.p, k.loneClap(), p.Sure)
+		}
+	}
+}

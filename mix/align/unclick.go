@@ -36,11 +36,11 @@ func (p Placement) LoudLeak(f *Features) bool {
 	return f != nil && !math.IsNaN(p.ClickOffset) && p.Method != NoMethod && p.ClickDB > f.LoudDB-clickLoud
 }
 
-// AnalyseWithoutClicks is [Analyse] of a sound out of which the clicks of the guide were
-// taken, given where its clicks lie: a file whose clicks sound on the beats of m at offset,
-// by a clock that runs so much faster. before are the features of the whole sound, whose
-// clicks the result keeps as Leaked. open is called twice; it returns the sound from its
-// beginning. Where too few clicks sound alike in the count-in the result is before.
+// AnalyseWithoutClicks does what [Analyse] does, for a sound out of which the clicks of the guide
+// were taken, given where its clicks lie: a file whose clicks sound on the beats of m at offset,
+// by a clock that runs so much faster. before are the features of the whole sound, whose clicks
+// the result keeps as Leaked. open is called twice; it returns the sound from its beginning.
+// Where too few clicks sound alike in the count-in the result is before.
 func AnalyseWithoutClicks(open func() (audio.Source, error), m *tempo.Map, offset, ppm float64,
 	before *Features) (*Features, error) {
 	src, err := open()
@@ -76,7 +76,7 @@ func errorsOf(errs ...error) error {
 	return nil
 }
 
-// clicksAt are the events of the count-in that lie where clicks do.
+// clicksAt returns the events of the count-in that lie where clicks do.
 func (f *Features) clicksAt(m *tempo.Map, offset, ppm float64) []Event {
 	out := slices.Clone(f.Leaked)
 	ratio := audio.PPM(ppm).Ratio()
@@ -109,6 +109,7 @@ type unclicked struct {
 	done error
 }
 
+// newUnclicked returns src without the clicks that c knows. src is not closed by it.
 func newUnclicked(src audio.Source, c *clickSound) *unclicked {
 	return &unclicked{src: src, c: c, in: audio.NewBlock(src.Channels(), 1<<14), gain: 1,
 		band: newClickBand(c.rate)}

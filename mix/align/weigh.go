@@ -107,7 +107,7 @@ func peaks(v []float64, most int) []int {
 	return all[:min(most, len(all))]
 }
 
-// at are the terms of a place that the scan knows.
+// at returns the terms of a place that the scan knows.
 func (s *scan) at(i int) terms {
 	var x terms
 	x[sound], x[beats], x[burst] = s.act[i], s.comb[i], s.clap[i]

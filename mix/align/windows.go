@@ -48,10 +48,9 @@ func eachWindow(a, b *device, l line, size, count int,
 	}
 }
 
-// worthwhile are the moments of a at which stretches of length begin that tell
-// most: half of them the liveliest of equal parts of the overlap, for leverage
-// on the clock, the others the liveliest of all. A player who rests for most of
-// the piece is heard in a few seconds only.
+// worthwhile returns the moments of a at which stretches of length begin that tell most: half of
+// them the liveliest of equal parts of the overlap, for leverage on the clock, the others the
+// liveliest of all. A player who rests for most of the piece is heard in a few seconds only.
 func worthwhile(a, b *device, l line, length float64, count int) []float64 {
 	from := math.Max(0, l.at)
 	to := math.Min(a.seconds(), l.at+b.seconds()*(1+l.slope)) - length

@@ -60,11 +60,7 @@ func (a *Ahead) Read(dst Block) (int, error) {
 	if len(dst) != a.channels {
 		return 0, fmt.Errorf("audio: read into %d channels from a source of %d", len(dst), a.channels)
 	}
-	n := a.rest.Read(dst, a.next)
-	if n == 0 && dst.Frames() > 0 {
-		return 0, a.err
-	}
-	return n, nil
+	return a.rest.ReadUntil(dst, a.next, &a.err)
 }
 
 // next waits for the next block; nil after the end.

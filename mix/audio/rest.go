@@ -29,3 +29,13 @@ func (r *Rest) Read(dst Block, more func() Block) int {
 	}
 	return done
 }
+
+// ReadUntil is the Read of a [Source] that makes its frames by more: it is [Rest.Read],
+// and once there are no frames left it returns *end, which more has set by then.
+func (r *Rest) ReadUntil(dst Block, more func() Block, end *error) (int, error) {
+	n := r.Read(dst, more)
+	if n == 0 && dst.Frames() > 0 {
+		return 0, *end
+	}
+	return n, nil
+}

@@ -92,21 +92,21 @@ func (s *splice) join(x, y *span, most Frames) {
 	x.out, y.in = fade{n, true}, fade{n, true}
 }
 
+// Channels implements [Source].
 func (s *splice) Channels() int { return s.src.Channels() }
-func (s *splice) Rate() int     { return s.src.Rate() }
 
-// Close closes the source.
+// Rate implements [Source].
+func (s *splice) Rate() int { return s.src.Rate() }
+
+// Close closes the source whose parts these are.
 func (s *splice) Close() error { return Close(s.src) }
 
+// Read implements [Source].
 func (s *splice) Read(dst Block) (int, error) {
 	if len(dst) != s.Channels() {
 		return 0, fmt.Errorf("audio: read into %d channels from a source of %d", len(dst), s.Channels())
 	}
-	n := s.rest.Read(dst, s.next)
-	if n == 0 && dst.Frames() > 0 {
-		return 0, s.err
-	}
-	return n, nil
+	return s.rest.ReadUntil(dst, s.next, &s.err)
 }
 
 // next returns the next frames of whole time, none at the end.

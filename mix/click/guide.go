@@ -61,7 +61,7 @@ func (g *guide) Read(dst audio.Block) (int, error) {
 	return n, nil
 }
 
-// fill makes the next chunk.
+// fill makes the next chunk: drones, spoken numbers and clicks, added up.
 func (g *guide) fill() {
 	from := g.next
 	to := min(from+chunkFrames, g.length)

@@ -88,11 +88,7 @@ func (r *restored) Rate() int { return r.src.Rate() }
 
 // Read implements [audio.Source].
 func (r *restored) Read(dst audio.Block) (int, error) {
-	n := r.rest.Read(dst, r.next)
-	if n == 0 && dst.Frames() > 0 {
-		return 0, r.end
-	}
-	return n, nil
+	return r.rest.ReadUntil(dst, r.next, &r.end)
 }
 
 // next returns half a frame of output, less at the end, nil after it.

@@ -61,7 +61,8 @@ type channel struct {
 // longestWave is how many samples of a half-wave are looked at: what is longer is no sound.
 const longestWave = 8192
 
-// add takes the next samples.
+// add takes the next samples and cuts them at their zero crossings into half-waves, of which no
+// more than longestWave samples are kept.
 func (c *channel) add(x []float64) {
 	for _, v := range x {
 		if negative := v < 0; negative != c.negative {
@@ -74,7 +75,8 @@ func (c *channel) add(x []float64) {
 	}
 }
 
-// endWave counts a half-wave.
+// endWave counts a half-wave by its height: where many end at one height with flat tops, the
+// recording is clipped there.
 func (c *channel) endWave() {
 	s, top := &c.up, 0.0
 	if c.negative {

@@ -153,11 +153,7 @@ func (q *quieted) Rate() int { return q.src.Rate() }
 
 // Read implements [audio.Source].
 func (q *quieted) Read(dst audio.Block) (int, error) {
-	n := q.rest.Read(dst, q.next)
-	if n == 0 && dst.Frames() > 0 {
-		return 0, q.end
-	}
-	return n, nil
+	return q.rest.ReadUntil(dst, q.next, &q.end)
 }
 
 // next returns one hop of output, less at the end, nil after it.

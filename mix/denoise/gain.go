@@ -67,7 +67,8 @@ var liftTable = func() [(liftHigh-liftLow)*liftSteps + 1]float64 {
 	return t
 }()
 
-// lift returns exp(½E₁(v)).
+// lift returns exp(½·E₁(v)), E₁ the exponential integral, from a table with steps of equal ratio
+// and lines between them; 1 above it, and the limit for small v, √(e^-γ/v), below.
 func lift(v float64) float64 {
 	const lowest, highest = 1.0 / (1 << -liftLow), 1 << liftHigh
 	if v >= highest {

@@ -93,7 +93,7 @@ func (l *Listener) Noise() *Noise {
 	return noise
 }
 
-// sum returns the sum of all.
+// sum returns the sum of a list; 0 of none.
 func sum(list []float64) (total float64) {
 	for _, v := range list {
 		total += v

@@ -5,7 +5,7 @@ import "math"
 // wide is a number four times: vectors read it as it lies.
 type wide [4]float64
 
-// times4 returns v four times.
+// times4 returns v in all four lanes of a vector.
 func times4(v float64) wide { return wide{v, v, v, v} }
 
 // weighing is what the gains of a frame are found with. The assembly knows the order of

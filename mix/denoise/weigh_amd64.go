@@ -6,15 +6,23 @@ import "golang.org/x/sys/cpu"
 // Go code, which a test holds it to.
 var vectors = cpu.X86.HasAVX2
 
+// weighAVX does what weighGo does, for the first n lines, four at a time.
+//
 //go:noescape
 func weighAVX(gains, past, ratios, coming, later, floors *float64, w *weighing, n int)
 
+// stillAVX does what stillGo does, for the first n lines, four at a time.
+//
 //go:noescape
 func stillAVX(smooth, least, power *float64, n int)
 
+// overAVX does what overGo does, for the first n lines, four at a time.
+//
 //go:noescape
 func overAVX(ratios, power, inverse *float64, n int)
 
+// lowAVX does what lowGo does, for the first n values, four at a time.
+//
 //go:noescape
 func lowAVX(a, b *float64, n int)
 

@@ -3,6 +3,7 @@ package expand
 import (
 	"errors"
 	"math"
+	"math/rand/v2"
 	"slices"
 	"testing"
 	"testing/quick"
@@ -105,5 +106,29 @@ func TestFindingInNothing(t *testing.T) {
 	p, err := Find(audio.NewMemory(audio.Block{nil}, rate), noise, Piece{From: 0, To: 2})
 	if err != nil || len(p.Phrases) != 0 || !math.IsNaN(p.Distance) {
 		t.Errorf("%+v, %v", p, err)
+	}
+}
+
+// Whatever the rate of a recording, telephones' among them, its phrases have a beginning
+// and an end, and the end is behind what was played.
+func TestPhrasesAtAllRates(t *testing.T) {
+	for _, hz := range []int{4000, 6000, 8000, 8533, 11025, 16000, 44100, 96000, 192000, 384000} {
+		rng := rand.New(rand.NewPCG(9, uint64(hz)))
+		x := make([]float64, 6*hz)
+		for i := range x {
+			x[i] = 1e-4 * rng.NormFloat64()
+			if at := float64(i) / float64(hz); at > 2 && at < 4 {
+				x[i] += 0.1 * math.Sin(2*math.Pi*300*at)
+			}
+		}
+		src := audio.NewMemory(audio.Block{x}, hz)
+		_, p, err := Hear(src, int64(3*hz/2), Piece{From: 2, To: 5})
+		if err != nil || len(p.Phrases) != 1 || math.IsNaN(p.Distance) {
+			t.Errorf("%d Hz: %+v, %v", hz, p, err)
+			continue
+		}
+		if f := p.Phrases[0]; !(f.From < 2.02 && f.From > 1.5) || !(f.To > 4 && f.To < 6) {
+			t.Errorf("%d Hz: played from %v to %v", hz, f.From, f.To)
+		}
 	}
 }

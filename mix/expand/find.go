@@ -115,7 +115,8 @@ func (t *trace) follow(src audio.Source, noise *denoise.Listener) error {
 	}
 }
 
-// add takes the next frame.
+// add takes the next frame of in, mean of its channels, and keeps its power in each band and its
+// weighted level.
 func (t *trace) add(in audio.Block) {
 	clear(t.power)
 	for _, x := range in {

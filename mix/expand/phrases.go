@@ -176,7 +176,8 @@ func (t *trace) tail(r run) float64 {
 // way down to its last frame.
 func (t *trace) decay(r run) float64 {
 	end, steepest := r.to-1, slowest
-	for i := end - t.frames(shortest/2); i >= max(r.from, end-t.frames(0.5)); i-- {
+	// A frame back at least: at 8 kHz one lasts longer than half a click.
+	for i := end - max(1, t.frames(shortest/2)); i >= max(r.from, end-t.frames(0.5)); i-- {
 		fall := float64(t.level[i] - t.level[end])
 		steepest = max(steepest, fall/(t.seconds(end)-t.seconds(i)))
 	}

@@ -20,7 +20,7 @@ func unpackGo(y, re, im, w []float64) {
 	}
 }
 
-// weightGo writes x times g to y.
+// weightGo writes x·g to y, value by value.
 func weightGo(y, x, g []float64) {
 	for i, v := range x {
 		y[i] = v * g[i]

@@ -7,27 +7,43 @@ import "golang.org/x/sys/cpu"
 // weight is given, and lengths were checked by the callers.
 var vectors = cpu.X86.HasAVX2
 
+// packAVX does what packGo does, for n samples.
+//
 //go:noescape
 func packAVX(re, im, x, w *float64, n int)
 
+// unpackAVX does what unpackGo does, for n samples.
+//
 //go:noescape
 func unpackAVX(y, re, im, w *float64, n int)
 
+// weightAVX does what weightGo does, for n values, a multiple of 4.
+//
 //go:noescape
 func weightAVX(y, x, gains *float64, n int)
 
+// powerAVX does what powerGo does, for n lines, a multiple of 4.
+//
 //go:noescape
 func powerAVX(p, re, im *float64, n int)
 
+// firstPassAVX does what firstPassGo does.
+//
 //go:noescape
 func firstPassAVX(yr, yi, xr, xi, w *float64, groups int)
 
+// laterPassAVX does what laterPassGo does.
+//
 //go:noescape
 func laterPassAVX(yr, yi, xr, xi, w *float64, groups, stride int)
 
+// untangleAVX does what untangleGo does, for n pairs of lines.
+//
 //go:noescape
 func untangleAVX(re, im, zr, zi, wr, wi *float64, n int)
 
+// tangleAVX does what tangleGo does, for n pairs of lines.
+//
 //go:noescape
 func tangleAVX(zr, zi, re, im, wr, wi *float64, n int)
 

@@ -27,7 +27,8 @@ func newNotch(hz float64, rate, channels int) *notch {
 		s1: make([]float64, channels), s2: make([]float64, channels)}
 }
 
-// run filters x, of channel c.
+// run filters x, the next samples of channel c, in place. Products are rounded one by one, so
+// that every processor makes the same bits.
 func (n *notch) run(c int, x []float64) {
 	s1, s2 := n.s1[c], n.s2[c]
 	for i, v := range x {

@@ -80,7 +80,7 @@ type Source struct {
 // rate outside 8 kHz to 384 kHz.
 func New(src audio.Source, ceiling audio.Decibels) audio.Source { return NewSource(src, ceiling) }
 
-// NewSource does what [New] does, with the concrete type.
+// NewSource returns what [New] returns, with its own type, which tells what was limited.
 func NewSource(src audio.Source, ceiling audio.Decibels) *Source {
 	rate := src.Rate()
 	s := &Source{src: src, ceiling: (ceiling - margin).Gain(), in: loudness.NewInterpolator(factor), envel: 1,

@@ -20,6 +20,7 @@ import (
 
 	"ripieno/mix/audio"
 	"ripieno/mix/denoise"
+	"ripieno/mix/robust"
 )
 
 // Version is the version of what [Listen] measures.
@@ -279,8 +280,7 @@ func (g *group) playing() []bool {
 	if len(sounding) == 0 {
 		return out
 	}
-	slices.Sort(sounding)
-	bar := sounding[len(sounding)/2] * math.Pow(10, -resting/10)
+	bar := robust.Quantile(sounding, 0.5) * math.Pow(10, -resting/10)
 	for i, s := range sums {
 		out[i] = s > 1e-8 && s >= bar
 	}

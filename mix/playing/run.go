@@ -25,7 +25,7 @@ type run struct {
 	energy   []float64
 }
 
-// reset begins the next tone.
+// reset begins the next tone and keeps the memory of the last.
 func (r *run) reset() { r.at, r.note, r.energy = r.at[:0], r.note[:0], r.energy[:0] }
 
 // add appends a window: its time in seconds, its pitch in semitones and its level in decibels.

@@ -7,12 +7,19 @@ import "golang.org/x/sys/cpu"
 // same bits as the Go code, which a test holds them to.
 var vectors = cpu.X86.HasAVX2
 
+// dotAVX does what dotGo does, for n products, a multiple of 8.
+//
 //go:noescape
 func dotAVX(x, a *float64, n int) float64
 
+// doubleAVX does what doubleGo does, for n samples, a multiple of 4, that begin with the last of
+// a filter of so many taps.
+//
 //go:noescape
 func doubleAVX(y, last, half *float64, n, taps int)
 
+// pickAVX does what pickGo does, at n spots with taps, a multiple of 4, at each.
+//
 //go:noescape
 func pickAVX(y, x, rows *float64, spots *spot, n, taps int)
 

@@ -62,11 +62,7 @@ func (d *doubled) read(most int) int {
 
 // Read implements [audio.Source].
 func (d *doubled) Read(dst audio.Block) (int, error) {
-	n := d.rest.Read(dst, d.next)
-	if n == 0 && dst.Frames() > 0 {
-		return 0, d.end
-	}
-	return n, nil
+	return d.rest.ReadUntil(dst, d.next, &d.end)
 }
 
 // next doubles what can be doubled, at least one frame unless the source has

@@ -16,7 +16,7 @@ type delay struct {
 // newDelay returns a delay that remembers so many frames, silent ones to begin with.
 func newDelay(frames int) delay { return delay{ring: make([]float64, frames)} }
 
-// write appends x.
+// write appends x to the ring, over the oldest samples; x is not longer than the ring.
 func (d *delay) write(x []float64) {
 	n := copy(d.ring[d.at:], x)
 	copy(d.ring, x[n:])

@@ -85,7 +85,7 @@ type Reverb struct {
 	feed    audio.Block
 }
 
-// New builds a room at rest.
+// New returns a room at rest: nothing sounds in it yet.
 func New(h Hall) *Reverb {
 	r := build(h)
 	r.scale = 1 / math.Sqrt(build(h).energy())
@@ -151,7 +151,8 @@ func (r *Reverb) Process(out, in audio.Block) {
 	}
 }
 
-// run does one step.
+// run does one step, of at most step frames: low cut, walls and delay, diffusion, the first
+// reflections and the late sound.
 func (r *Reverb) run(out, in audio.Block) {
 	n := in.Frames()
 	early, late := r.early.Slice(0, n), r.late.Slice(0, n)

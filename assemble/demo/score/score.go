@@ -165,7 +165,8 @@ func (r *reader) bar() error {
 	return nil
 }
 
-// rest skips whole measures.
+// rest skips whole measures, count of them in digits. It fails for anything else, inside a
+// measure, after a tie and where it would leave the piece.
 func (r *reader) rest(count string) error {
 	var n int
 	if _, err := fmt.Sscanf(count, "%d", &n); err != nil || n < 1 {

@@ -3,9 +3,11 @@ package audition
 import (
 	"bytes"
 	"context"
+	"fmt"
 	"image"
 	"image/jpeg"
 	"math"
+	"slices"
 
 	"ripieno/assemble/picture"
 	"ripieno/assemble/plan"
@@ -89,16 +91,31 @@ type ListedShot struct {
 	ToText     string   `json:"to_text"`
 	Show       string   `json:"show"`
 	Take       string   `json:"take"`
+	Other      string   `json:"other"` // the right one of a pair
 	Section    string   `json:"section"`
 	Text       string   `json:"text"`
 	Transition string   `json:"transition"`
 }
 
-// Canvases are the shapes in which the picture is looked at side by side.
-var Canvases = []plan.Want{
-	{Name: "16:9", Canvas: layout.Canvas{W: 1920, H: 1080}, KeepSeats: true},
-	{Name: "9:16", Canvas: layout.Canvas{W: 1080, H: 1920}, KeepSeats: true},
-	{Name: "1:1", Canvas: layout.Canvas{W: 1080, H: 1080}, KeepSeats: true},
+// Canvases returns the shapes in which the picture is looked at side by side: three that
+// films mostly have, and those of the finished films that have none of these, or tiles of
+// a shape of their own.
+func Canvases(man *production.Production) []plan.Want {
+	list := []plan.Want{
+		{Name: "16:9", Canvas: layout.Canvas{W: 1920, H: 1080}, KeepSeats: true},
+		{Name: "9:16", Canvas: layout.Canvas{W: 1080, H: 1920}, KeepSeats: true},
+		{Name: "1:1", Canvas: layout.Canvas{W: 1080, H: 1080}, KeepSeats: true},
+	}
+	for _, d := range man.Deliver {
+		same := func(w plan.Want) bool {
+			return w.Canvas.W*d.H == w.Canvas.H*d.W && w.Aspect == d.Aspect
+		}
+		if !slices.ContainsFunc(list, same) {
+			list = append(list, plan.Want{Name: fmt.Sprintf("%s, %d x %d", d.Name, d.W, d.H),
+				Canvas: layout.Canvas{W: d.W, H: d.H}, KeepSeats: true, Aspect: d.Aspect})
+		}
+	}
+	return list
 }
 
 // Still returns the still of a take as a JPEG; ok is false for a take without.
@@ -234,7 +251,7 @@ func listedShot(s production.Shot, l *Looking) ListedShot {
 		return t.Seconds
 	}
 	out := ListedShot{From: seconds(s.From), FromText: s.From.Text, Show: string(s.Show), Take: s.Take,
-		Section: s.Section, Text: s.Text, Transition: string(s.Transition.Kind)}
+		Other: s.Other, Section: s.Section, Text: s.Text, Transition: string(s.Transition.Kind)}
 	if out.Transition == "" {
 		out.Transition = string(production.Cut)
 	}

@@ -181,6 +181,7 @@ func listed(man *production.Production, i int) int {
 func (m *Mixing) As(man *production.Production) *Mixing {
 	out := *m
 	out.Strips, out.Sections = slices.Clone(m.Strips), slices.Clone(m.Sections)
+	out.Target = man.Mix.LoudnessLUFS
 	louder := map[string]float64{}
 	for i, s := range out.Sections {
 		for _, now := range man.Sections {

@@ -13,20 +13,13 @@ import (
 	"ripieno/assemble/intake"
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
-	"ripieno/assemble/plan"
-	"ripieno/assemble/plan/plantest"
 	"ripieno/assemble/production"
 	"ripieno/assemble/progress"
-	"ripieno/assemble/soundtrack"
 	"ripieno/assemble/store"
 	"ripieno/assemble/takes"
 	"ripieno/assemble/task"
-	"ripieno/layout"
-	"ripieno/layout/shot"
-	"ripieno/mix"
 	"ripieno/mix/align"
 	"ripieno/mix/audio"
-	"ripieno/mix/pan"
 )
 
 // ramps writes a WAV whose channels are ramps of different slope, and returns its path.
@@ -242,129 +235,6 @@ func TestTakesToBePlaced(t *testing.T) {
 	}
 	if got := placedTake(take, fixed); !got.Fixed {
 		t.Errorf("%+v", got)
-	}
-}
-
-// The picture as it is planned: spans of guide time, holes where pictures are, no source
-// of a card. Entries of the manifest's list have their words and their seconds.
-func TestThePictureAsPlanned(t *testing.T) {
-	pl := plantest.Plan(t, round, true)
-	f := filmOf(pl.Films[0], pl.Timeline)
-	if len(f.Shots) != 2 || f.Shots[0].From != 3 || f.Shots[0].To != 8 || f.Shots[1].To != 13 ||
-		f.Shots[1].Show != "solo" || len(f.Shots[1].Tiles) != 1 {
-		t.Fatalf("%+v", f)
-	}
-	cards, pictures := 0, 0
-	for _, tile := range f.Shots[0].Tiles {
-		if tile.Source == nil {
-			cards++
-			if tile.Hole != tile.Rect {
-				t.Errorf("a card has a hole: %+v", tile)
-			}
-		} else if pictures++; tile.Source.W <= 0 || tile.Hole.W <= 0 || tile.Head != nil {
-			t.Errorf("%+v", tile)
-		}
-	}
-	if cards != 1 || pictures != 2 {
-		t.Errorf("%d cards and %d pictures", cards, pictures)
-	}
-	head := filmOf(plan.Film{Shots: []plan.Shot{{Tiles: []plan.Tile{{Head: layout.Rect{X: 1, Y: 2, W: 3, H: 4}}}}}},
-		plan.Timeline{Rate: shot.Rate{Num: 30, Den: 1}})
-	if h := head.Shots[0].Tiles[0].Head; h == nil || h.X != 1 || h.H != 4 {
-		t.Errorf("%+v", h)
-	}
-	l := &Looking{Start: 3, End: 13}
-	man := parsed(t)
-	first, second := listedShot(man.Shots[0], l), listedShot(man.Shots[1], l)
-	if first.From != 3 || first.FromText != "start" || first.To != nil || first.ToText != "" || first.Show != "tutti" ||
-		first.Transition != "cut" {
-		t.Errorf("%+v", first)
-	}
-	if second.From != 8 || second.FromText != "m3" || *second.To != 13 || second.ToText != "end" ||
-		second.Take != "horn" {
-		t.Errorf("%+v", second)
-	}
-	var nobody *Looking
-	if _, ok := nobody.Still("oboe"); ok {
-		t.Error("a picture of nothing")
-	}
-}
-
-// A strip is what the manifest says until the mix knows more: then it has its place, its
-// law, its lifts with their ramps, and a sound.
-func TestStripsOfTheMix(t *testing.T) {
-	man := parsed(t)
-	oboe, horn := stripOf(man.Takes[0]), stripOf(man.Takes[1])
-	if oboe.PanSet || oboe.Pan != 0 || oboe.Width != 1 || !horn.PanSet || horn.Pan != 40 || horn.Gain != -3 ||
-		horn.Section != "brass" {
-		t.Errorf("%+v, %+v", oboe, horn)
-	}
-	l := soundtrack.Loose{From: 48000, Balance: 3, Alone: -21}
-	l.Pan, l.Law, l.Width, l.Group, l.Treat.LowCut = -30, pan.Linear, 0.5, 2, -1
-	l.Lifts = []mix.Ride{{Span: mix.Span{From: 48000, To: 96000}, Gain: 2}, {Span: mix.Span{From: 0, To: 1},
-		Ramp: 24000}}
-	oboe.fill(l, Voice{ID: "x", Channels: 2, from: 48000})
-	if oboe.Pan != -30 || oboe.Law != "linear" || oboe.Width != 0.5 || oboe.Balance != 3 || oboe.Group != 2 ||
-		oboe.LowCut != 0 || *oboe.Loudness != -21 || oboe.Sound == nil || oboe.Sound.Channels != 2 {
-		t.Errorf("%+v", oboe)
-	}
-	if want := []Lift{{1, 2, 2, mix.DefaultRamp.Seconds()}, {0, 1.0 / 48000, 0, 0.5}}; !slices.Equal(oboe.Lifts, want) {
-		t.Errorf("%+v", oboe.Lifts)
-	}
-	never := task.Path(task.Task{ID: "never", Action: store.NewAction("never").Ext(".aac")})
-	if err := (&Mixing{}).fill(&horn, l, never, task.Result{}); err == nil || horn.Sound != nil {
-		t.Errorf("of a proxy that was not made: %v", err)
-	}
-}
-
-// The mix as a changed manifest gives it needs nothing to be made: gains, places and
-// mutes are the manifest's, what it says nothing of is as the program would have it.
-func TestTheMixOfAChangedManifest(t *testing.T) {
-	man := parsed(t)
-	m := &Mixing{Sections: []Section{{"winds", 0, 0}, {"brass", 2, 1}}}
-	for _, take := range man.Takes {
-		if !take.IsWithheld() {
-			m.Strips = append(m.Strips, stripOf(take))
-		}
-	}
-	m.Strips[1].Group = 2
-	changed := parsed(t)
-	changed.Sections[1].GainDB, changed.Takes[1].GainDB, changed.Takes[0].Mute = 5, 1.5, true
-	changed.Takes[1].Pan = nil
-	now := m.As(changed)
-	if now.Sections[1].Gain != 5 || now.Strips[1].Group != 5 || now.Strips[1].Gain != 1.5 || !now.Strips[0].Mute ||
-		now.Strips[1].PanSet || now.Strips[1].Pan != plan.AutoPans(changed)[1] {
-		t.Errorf("%+v, %+v", now.Sections, now.Strips)
-	}
-	if m.Sections[1].Gain != 2 || m.Strips[1].Gain != -3 || m.Strips[0].Mute || m.Strips[1].Pan != 40 {
-		t.Errorf("what there was changed: %+v, %+v", m.Sections, m.Strips)
-	}
-	if listed(man, 0) != 0 || listed(man, 1) != 1 || listed(man, 2) != -1 {
-		t.Error("sections have other numbers")
-	}
-	man.Sections[1].Declared = false
-	if listed(man, 1) != -1 {
-		t.Error("a section that only takes name is listed")
-	}
-}
-
-// Why a take is not heard is the person's own word first, then what went wrong.
-func TestWhyATakeIsNotHeard(t *testing.T) {
-	for _, c := range []struct {
-		take production.Take
-		why  string
-		want string
-	}{
-		{production.Take{Mute: true, Expected: true}, "no sound", "muted"}, {production.Take{Expected: true},
-			"needs review", "needs review"},
-		{production.Take{Expected: true}, "", "not in yet"}, {production.Take{}, "", "not heard in the film"},
-	} {
-		if got := whyNot(c.take, c.why); got != c.want {
-			t.Errorf("%+v, %q: %q, want %q", c.take, c.why, got, c.want)
-		}
-	}
-	if reason(nil) != "it could not be made" || reason(errors.New("full")) != "full" {
-		t.Errorf("%q, %q", reason(nil), reason(errors.New("full")))
 	}
 }
 

@@ -32,7 +32,7 @@ var stripRate = shot.Rate{Num: 30, Den: 1}
 // NoPicture is the error for a take of which there are no stills.
 type NoPicture struct{ Take string }
 
-// Error says so.
+// Error names the take, since a page asks for the stills of many at once.
 func (e NoPicture) Error() string { return fmt.Sprintf("there is no picture of take %q", e.Take) }
 
 // Strip returns a JPEG of stills of a take round a time of its picture's file: the

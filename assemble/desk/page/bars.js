@@ -36,5 +36,6 @@ export function clock(seconds) {
 // pixels: every one, every second, fifth, tenth and so on.
 export function thinned(measures, pixels) {
 	const room = Math.max(1, pixels / 28), every = [1, 2, 5, 10, 20, 50, 100, 200, 500].find((n) => measures.length / n <= room) || 1000;
-	return measures.filter((b) => every === 1 || b.measure % every === 0 || b.measure === 1);
+	// Of every second one those that go with the first: 1 and 2 would write on each other.
+	return measures.filter((b) => every === 1 || (every === 2 ? b.measure % 2 === 1 : b.measure % every === 0 || b.measure === 1));
 }

@@ -111,13 +111,14 @@ function showJob(job) {
 	byId("job-bar").value = job.fraction;
 }
 
-// prepare has the desk make what the open room needs, and loads it when it is there.
+// prepare has the desk make what the open room needs, and loads it when it is there. What
+// was cancelled or has failed is made again when somebody asks for it.
 async function prepare() {
 	if (!room || state.version === undefined || state.problem) return; // before the first word of the desk
-	const now = room;
+	const now = room, want = `${now.name} ${state.version}`, idle = !state.job?.running && !starting;
+	byId("again").hidden = now.isReady(state) || !idle || tried !== want;
 	if (!now.isReady(state)) {
-		const want = `${now.name} ${state.version}`;
-		if (state.job?.running || starting || tried === want) return;
+		if (!idle || tried === want) return;
 		tried = want;
 		starting = true;
 		await begin(now.needs);
@@ -229,6 +230,11 @@ byId("undo").addEventListener("click", () => back("undo"));
 byId("redo").addEventListener("click", () => back("redo"));
 byId("help").addEventListener("click", showKeys);
 byId("tour").addEventListener("click", () => startTour(true));
+byId("again-do").addEventListener("click", () => {
+	tried = "";
+	byId("problem").textContent = "";
+	prepare();
+});
 byId("keys-close").addEventListener("click", () => byId("keys").close());
 byId("job-cancel").addEventListener("click", () => post("cancel").then(take, desk.fail));
 

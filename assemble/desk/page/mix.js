@@ -14,7 +14,7 @@ const atOnce = 12;
 
 // mixRoom returns the room; desk is what main.js offers.
 export function mixRoom(desk) {
-	let data, root, hand, waiting, loudness, drawn, slice;
+	let data, root, hand, waiting, loudness, target, drawn, slice;
 	const solo = new Set();
 	const views = new Map(); // by take: the parts of the page that change
 	let items = new Map(); // by take: the place of a strip
@@ -30,6 +30,7 @@ export function mixRoom(desk) {
 		const answered = held.asked(), next = await get("mix");
 		answered();
 		for (const one of next.strips) held.onto(one.take, one);
+		held.onto("the film", next);
 		for (const group of next.sections) {
 			const told = group.gain_db;
 			held.onto("section " + group.name, group);
@@ -51,6 +52,7 @@ export function mixRoom(desk) {
 	function showAll() {
 		for (const one of data.strips) show(one);
 		for (const group of data.sections) showSection(group);
+		showTarget();
 		showLoudness();
 	}
 
@@ -206,12 +208,39 @@ export function mixRoom(desk) {
 				key("Measure back", "[", () => plays.skip(-1)), key("Measure on", "]", () => plays.skip(1)), plays.view()),
 			el("section", { class: "whole", "aria-label": "The film" }, el("h2", {}, "The film"),
 				el("div", { class: "meter", "aria-hidden": "true" }, whole[0]), el("div", { class: "meter", "aria-hidden": "true" }, whole[1]),
+				filmView(),
 				el("div", { class: "desk-bar" }, loudness, key("Measure the loudness", "l", () => desk.run("measure")))),
 			data.room > 0 ? el("p", { class: "soft" }, data.hall.length ? "You hear the room of the film; Room says how much of it a player gets."
 				: "The shared room cannot be heard here; the film has it.") : null,
 			groups.map((name) => el("section", { "aria-label": name || "Without section" },
 				el("h2", {}, name || "Without section"), name && section(name)?.number >= 0 ? sectionView(name) : null,
 				el("ul", { class: "strips" }, data.strips.map((s) => s.section === name ? items.get(s.take) : null)))));
+	}
+
+	// setTarget gives the film a loudness, which is heard at once.
+	function setTarget(lufs) {
+		held.hold("the film", { target_lufs: lufs });
+		data.target_lufs = lufs;
+		plays.level();
+		showTarget();
+		showLoudness();
+		desk.tell(`The film: ${signed(lufs, 1)} LUFS.`);
+	}
+
+	const writeTarget = () => writeSoon("the film", () => desk.decide("change", { what: "loudness of the film",
+		changes: [{ take: "", keys: ["mix", "loudness"], value: data.target_lufs }] }, held.sent("the film", ["target_lufs"])));
+
+	function filmView() {
+		target = el("input", { type: "range", min: "-36", max: "-6", step: "0.5", "data-id": "target", "aria-label": "Loudness of the film",
+			oninput: (e) => setTarget(Number(e.target.value)), onchange: writeTarget });
+		return el("label", { class: "desk-bar" }, "Loudness", target, el("span", { class: "total" }));
+	}
+
+	function showTarget() {
+		if (!target) return;
+		put(target, String(data.target_lufs));
+		target.setAttribute("aria-valuetext", `${signed(data.target_lufs, 1)} LUFS`);
+		target.nextSibling.textContent = `${signed(data.target_lufs, 1)} LUFS`;
 	}
 
 	// setSection gives a section a gain, which adds to that of its strips.

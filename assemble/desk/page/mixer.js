@@ -10,8 +10,13 @@ import { voicePiece } from "./server.js";
 // soon heard, and the others long, since every fetch has its price.
 const firstFrames = rate / 2, pieceFrames = rate;
 
-// ahead is how many seconds before they are heard pieces are there.
-const ahead = 2.5;
+// ahead is how many seconds before they are heard pieces are there, and behind how long they
+// stay: a measure forth or back is mostly there, and heard at once.
+const ahead = 3, behind = 2.5;
+
+// leastThere is how many seconds have to be there of a place that is heard at once: until
+// then more have come.
+const leastThere = 0.5;
 
 // waitMost is how long what is decoded waits for the rest, in milliseconds; the rest
 // joins in step.
@@ -42,7 +47,7 @@ export class Mixer {
 		this.gap = 0; // frames that came too late to be heard
 		this.turn = 0;
 		this.node = new AudioWorkletNode(ctx, "voices", { numberOfInputs: 0, numberOfOutputs: 2, outputChannelCount: [2, 2],
-			processorOptions: { strips: mixing.strips.length } });
+			processorOptions: { strips: mixing.strips.length, behind: behind * rate } });
 		this.node.port.onmessage = ({ data }) => this.#hear(data);
 		this.out = new GainNode(ctx, { gain: 1 }); // how loud one listens
 		this.fade = new GainNode(ctx, { gain: 1 });
@@ -141,9 +146,12 @@ export class Mixer {
 	// start plays from a guide time on. It returns whether it does, and not somebody who
 	// has asked later.
 	async start(from) {
+		if (this.#has(Math.round(from * rate))) {
+			this.#play(Math.round(from * rate));
+			return true;
+		}
 		this.stop();
 		const turn = ++this.turn, primed = this.prime(from), { first } = primed;
-		const end = Math.round((this.mixing.start + this.mixing.length) * rate);
 		this.primed = undefined;
 		this.node.port.postMessage({ what: "begin", turn });
 		primed.keep = (piece) => this.#send(piece, turn);
@@ -152,14 +160,31 @@ export class Mixer {
 		const groups = await primed.groups;
 		await Promise.race([Promise.all(groups), Promise.any(groups).then(() => new Promise((done) => setTimeout(done, waitMost)))]);
 		if (turn !== this.turn) return false;
-		const at = Math.ceil((this.ctx.currentTime + 0.02) * rate);
-		this.node.port.postMessage({ what: "play", turn, from: first, at, end });
-		this.began = { from: first / rate, zero: at / rate };
-		this.#automate(first, at / rate);
-		this.next = first + firstFrames;
-		this.#fill(first, at / rate, end, turn);
+		this.since = first;
+		this.next = this.there = first + firstFrames;
+		this.#play(first);
+		this.#fill(turn);
 		return true;
 	}
+
+	// #has tells whether what is heard from a frame of guide time on is in the thread for
+	// sound, since it plays near there.
+	#has(first) {
+		if (!this.began) return false;
+		const gone = Math.round((this.now() - behind + 0.1) * rate);
+		return first >= Math.max(this.since, gone) && first + leastThere * rate <= this.there;
+	}
+
+	// #play has the thread for sound play what it has from a frame of guide time on.
+	#play(first) {
+		const at = Math.ceil((this.ctx.currentTime + 0.02) * rate);
+		this.node.port.postMessage({ what: "play", turn: this.turn, from: first, at, end: this.#end() });
+		this.began = { from: first / rate, zero: at / rate };
+		this.#automate(first, at / rate);
+	}
+
+	// #end returns the frame of guide time at which the film ends.
+	#end() { return Math.round((this.mixing.start + this.mixing.length) * rate); }
 
 	// loudest returns the peaks of the whole at the left and at the right, as one hears it.
 	loudest() {
@@ -202,25 +227,28 @@ export class Mixer {
 			await Promise.all(await this.#bring(at, Math.min(pieceFrames, first + frames - at), (piece) => this.#send(piece, turn)));
 		}
 		this.#automate(first, 0);
+		[this.began, this.since, this.there] = [{ from, zero: 0 }, first, first + frames];
 		const ready = new Promise((done) => { this.answered = done; });
 		this.node.port.postMessage({ what: "play", turn, from: first, at: 0, end: first + frames, answer: true });
 		await ready;
 	}
 
 	// #fill fetches pieces until the next ones have time.
-	async #fill(first, zero, end, turn) {
+	async #fill(turn) {
+		const end = this.#end();
 		try {
-			while (turn === this.turn && this.next < end && zero + (this.next - first) / rate < this.ctx.currentTime + ahead) {
+			while (turn === this.turn && this.next < end && this.next / rate < this.now() + ahead) {
 				// Pieces grow: what follows the first one has little time.
-				const at = this.next, frames = Math.min(at - first < pieceFrames ? firstFrames : pieceFrames, end - at);
+				const at = this.next, frames = Math.min(at - this.since < pieceFrames ? firstFrames : pieceFrames, end - at);
 				this.next = at + frames;
 				await Promise.all(await this.#bring(at, frames, (piece) => this.#send(piece, turn)));
+				if (turn === this.turn) this.there = at + frames;
 			}
 		} catch (error) {
 			if (turn === this.turn) this.failed?.(error);
 			return;
 		}
-		if (turn === this.turn && this.next < end) this.timer = setTimeout(() => this.#fill(first, zero, end, turn), 200);
+		if (turn === this.turn && this.next < end) this.timer = setTimeout(() => this.#fill(turn), 200);
 	}
 
 	// #automate writes the fades of the whole down, from a frame of guide time that is heard

@@ -69,6 +69,7 @@ export function pictureRoom(desk) {
 			lay(img, one, moved ? cut(one, hole.w / hole.h, moved) : tile.source);
 			box.append(img);
 		}
+		if (!box.firstChild) box.append(el("em", {}, one?.part || "no picture"));
 		box.append(el("span", {}, one?.player || tile.take));
 		return box;
 	}

@@ -13,9 +13,16 @@ const reaches = [0.08, 0.25, 0.75, 2, 5];
 // Seconds that are heard before and after the moment, and how many others with it.
 const before = 1.2, after = 4.5, mostOthers = 12;
 
+// Seconds round the moment that are heard of it alone, with its click: no other click is in
+// them up to 140 beats a minute.
+const justBefore = 0.12, justAfter = 0.4;
+
 // heardPeak is the highest level of what is played here: clear, and no louder than
 // it needs to be in headphones.
 const heardPeak = 0.25;
+
+// methods says in words what a place rests on.
+const methods = { "cue": "the clap", "cue+playing": "the clap and the playing", "playing": "the playing", "device": "the player's other recording" };
 
 // placeRoom returns the room; desk is what main.js offers.
 export function placeRoom(desk) {
@@ -114,11 +121,11 @@ export function placeRoom(desk) {
 
 	async function play(what) {
 		if (!take?.sound) return;
-		const m = moment().at, from = m - before, to = m + after;
+		const m = moment().at, short = what === "moment", from = m - (short ? justBefore : before), to = m + (short ? justAfter : after);
 		const mine = place, name = take.name, asked = ++playing;
 		try {
-			const parts = [[take.sound, mine, what === "click" ? 0.7 : 0]];
-			if (what === "click") parts.push([data.guide, onGuide, -0.7]);
+			const parts = [[take.sound, mine, what === "click" || short ? 0.7 : 0]];
+			if (what === "click" || short) parts.push([data.guide, onGuide, -0.7]);
 			if (what === "others") {
 				const others = data.takes.filter((t) => t.sure && t.sound && t.name !== name).slice(0, mostOthers);
 				others.forEach((t) => parts.push([t.sound, { offset: t.offset, drift: t.drift_ppm }, -0.4]));
@@ -134,6 +141,7 @@ export function placeRoom(desk) {
 			if (name !== take?.name || asked !== playing) return; // somebody has gone on
 			playTogether(heard, () => desk.tell("Played."));
 			desk.tell({ click: "Playing: click left, take right.", alone: "Playing the take alone.",
+				moment: `Playing ${moment().title} alone: click left, take right.`,
 				others: `Playing with ${parts.length - 1} others.` }[what]);
 		} catch (error) {
 			desk.fail(error);
@@ -158,7 +166,7 @@ export function placeRoom(desk) {
 
 	function stateOf(t) {
 		if (t.asks) return "needs review";
-		return t.fixed ? "placed by hand" : `sure, by ${t.method}`;
+		return t.fixed ? "placed by hand" : `sure, by ${methods[t.method] || t.method}`;
 	}
 
 	function showBench() {
@@ -176,12 +184,13 @@ export function placeRoom(desk) {
 				keyCap(String(i + 1)), ` ${candidateName(c)}`)))) : null,
 			el("div", { class: "keys", role: "group", "aria-label": "Moments" }, el("span", {}, "Look at"),
 				data.places.map((w, i) => el("button", { type: "button", "aria-pressed": String(i === at), "data-id": `moment ${i}`, onclick: () => look(i) }, w.title)),
-				el("span", {}, at === 0 ? "moves shift the whole take" : "moves change its clock; the clap stays")),
+				el("span", {}, at === 0 ? "Moves shift the whole take." : "Moves change its clock; the clap stays.")),
 			el("div", { class: "sheet" }, sheet),
 			take.picture ? el("img", { class: "stills", id: "stills", alt: `Five stills of ${take.player || take.name}; the middle one at ${m.title}.` }) : null,
 			el("p", { class: "where", id: "where" }),
 			el("div", { class: "keys", role: "group", "aria-label": "Play" }, el("span", {}, "Play"),
-				key("with click", "c", () => play("click")), key("alone", "a", () => play("alone")),
+				key("with click", "c", () => play("click")), key(at === 0 ? "the clap alone" : "this beat alone", "k", () => play("moment")),
+				key("take alone", "a", () => play("alone")),
 				key("with others", "o", () => play("others")), key("stop", "s", stopPlaying)),
 			el("div", { class: "keys", role: "group", "aria-label": "Move" }, el("span", {}, "Earlier, later"),
 				key("−1 frame", ",", () => move(-1 / data.fps)), key("−10 ms", "Shift+ArrowLeft", () => move(-0.01)),
@@ -193,7 +202,13 @@ export function placeRoom(desk) {
 		refresh();
 	}
 
-	const candidateName = (c) => `${c.by === "cue" ? "clap" : "first note"} at ${c.at.toFixed(2)} s of the file, ${odds(c.odds)}`;
+	// candidateName says what is taken for the beginning; where that is the same in two of
+	// them, it says where the take begins by it, too.
+	function candidateName(c) {
+		const what = (one) => `${one.by === "cue" ? "clap" : "first note"} at ${one.at.toFixed(2)} s of the file`;
+		const twice = take.candidates.some((one) => one !== c && what(one) === what(c));
+		return `${what(c)}, ${odds(c.odds)}${twice ? `; it begins at ${signed(c.offset, 3)} s` : ""}`;
+	}
 
 	const odds = (x) => x >= 0.995 ? "99 %" : x < 0.01 ? "under 1 %" : `${Math.round(100 * x)} %`;
 
@@ -221,7 +236,9 @@ export function placeRoom(desk) {
 			drawn = { take: take.name, place: where, at };
 			const loud = mine && loudestNear(mine, m.at, half);
 			const near = data.beats.filter((b) => b.at >= view.from && b.at <= view.to).map(beatName).join(", ");
-			const text = loud === undefined ? "silence here" : `the loudest moment lies ${signed(1000 * (loud - m.at), 0)} ms from it`;
+			const begins = fileTime(where, m.at), ends = take.sound && take.sound.frames / take.sound.rate;
+			const text = !mine || begins < 0 ? "the recording has not begun" : begins > ends ? "the recording has ended"
+				: loud === undefined ? "silence here" : `the loudest moment lies ${signed(1000 * (loud - m.at), 0)} ms from it`;
 			sheet.setAttribute("aria-label", `Sound of ${take.name} round ${m.title}, beats ${near}: ${text}. Click where the sound of ${m.title} is.`);
 			bench.querySelector("#where").textContent = `${words()}. At ${m.title}: ${text}. ${sayMoved()}`;
 			sheet.dataset.drawn = JSON.stringify({ take: take.name, offset: place.offset, drift: place.drift, moment: at }); // for tests
@@ -274,7 +291,8 @@ export function placeRoom(desk) {
 			["n", "the next take", () => take && step(1)], ["b", "the take before", () => take && step(-1)],
 			["1", "the first candidate; 2 to 9 the others", () => take && pick(0)],
 			...[2, 3, 4, 5, 6, 7, 8, 9].map((i) => [String(i), "", () => take && pick(i - 1)]),
-			["c", "play with the click", () => play("click")], ["a", "play the take alone", () => play("alone")],
+			["c", "play with the click", () => play("click")], ["k", "play the clap alone, or the beat one looks at, with its click", () => play("moment")],
+			["a", "play the take alone", () => play("alone")],
 			["o", "play with the others", () => play("others")], ["s", "stop", stopPlaying],
 			["ArrowLeft", "1 ms earlier", () => move(-0.001)], ["ArrowRight", "1 ms later", () => move(0.001)],
 			["Shift+ArrowLeft", "10 ms earlier", () => move(-0.01)], ["Shift+ArrowRight", "10 ms later", () => move(0.01)],

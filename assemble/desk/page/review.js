@@ -6,10 +6,12 @@ import { clock, placeOf, stepMeasure, thinned } from "./bars.js";
 
 // reviewRoom returns the room; desk is what main.js offers.
 export function reviewRoom(desk) {
-	let data, root, film, video, where, ruler, list, words, told, frame, moment, needle, slider, listed;
+	let data, root, film, video, where, ruler, list, words, told, frame, moment, needle, slider, listed, gone;
 
 	const guide = () => data.zero + (video?.currentTime || 0);
 	const at = () => moment ?? guide();
+	// length is that of the film, which the ruler shows as the bar above it does.
+	const length = () => video?.duration || data.end - data.zero;
 	const open = () => data.remarks.filter((r) => !r.settled).length;
 
 	async function load() {
@@ -37,10 +39,11 @@ export function reviewRoom(desk) {
 			onerror: whenBroken });
 		video.currentTime = on;
 		for (const event of ["seeked", "timeupdate", "loadedmetadata"]) video.addEventListener(event, showTime);
+		video.addEventListener("loadedmetadata", () => { if (list.firstChild) showList(); });
 		where = el("p", { id: "film-where", class: "at-measure" });
 		ruler = el("div", { class: "ruler marks", "aria-hidden": "true", onclick: (e) => {
 			const box = ruler.getBoundingClientRect();
-			leap(data.start + (e.clientX - box.left) / box.width * (data.end - data.start));
+			leap(data.zero + (e.clientX - box.left) / box.width * length());
 		} });
 		slider = el("input", { type: "range", id: "at", "data-id": "at", min: "0", max: "1", step: "0.01", "aria-label": "Where it plays",
 			oninput: () => leap(data.zero + Number(slider.value)) });
@@ -57,7 +60,7 @@ export function reviewRoom(desk) {
 		const now = guide();
 		fill(where, el("b", {}, placeOf(data.beats, now)), ` ${clock(now)} of the guide`);
 		if (words) words.at.textContent = placeOf(data.beats, at());
-		if (needle) needle.style.left = `${100 * (now - data.start) / (data.end - data.start)}%`;
+		if (needle) needle.style.left = `${100 * (now - data.zero) / length()}%`;
 		slider.max = String(video.duration || 1);
 		if (!slider.matches(":active")) slider.value = String(video.currentTime);
 		slider.setAttribute("aria-valuetext", placeOf(data.beats, now));
@@ -165,21 +168,23 @@ export function reviewRoom(desk) {
 		listed = people;
 		const all = data.remarks;
 		fill(list, el("h2", {}, all.length ? `${open()} of ${all.length} remarks are open` : "Nothing was said yet"),
-			el("ol", { class: "said" }, all.map(remarkView)));
+			el("ol", { class: "said" }, all.map(remarkView)),
+			gone ? el("p", {}, `Taken away: “${gone.text}” `, el("button", { type: "button", "data-id": "put back", onclick: putBack }, "Put it back")) : null);
 		fill(told, data.approvals.map((a) => el("p", { class: a.current ? "approved" : "approved older" },
 			a.current ? `${a.by} approves ${a.film} as it is. ` : `${a.by} approved ${a.film} before it changed. `,
 			el("button", { type: "button", "data-id": `withdraw ${a.by} ${a.film}`, "aria-label": `Withdraw the approval of ${a.film} by ${a.by}`,
 				onclick: () => say({ withdraw: { by: a.by, film: a.film, sha256: a.sha256 } }, "Withdrawn.") }, "Withdraw"))));
 		if (!ruler || !film) return;
-		const whole = data.end - data.start;
+		const whole = length();
 		needle = el("i", { class: "needle" });
 		const lines = thinned(data.beats.filter((b) => b.down && !b.count_in), ruler.clientWidth);
 		fill(ruler, lines.map((b) => put(el("i", {}, String(b.measure)), b.at)),
 			all.map((r) => put(el("span", { class: r.settled ? "mark settled" : "mark" }), r.time)), needle);
 		function put(node, time) {
-			node.style.left = `${100 * (time - data.start) / whole}%`;
+			node.style.left = `${100 * (time - data.zero) / whole}%`;
 			return node;
 		}
+		showTime();
 	}
 
 	function remarkView(r) {
@@ -194,7 +199,21 @@ export function reviewRoom(desk) {
 			el("span", { class: "keys" },
 				r.settled ? button("reopen", "Open again", "Open again", { reopen: r.id }, "Open again.")
 					: button("settle", "Settled", "Settled", { settle: r.id }, "Settled."),
-				button("remove", "Take away", "Take away", { remove: r.id }, "Taken away.")));
+				el("button", { type: "button", "data-id": `remove ${r.id}`, "aria-label": `Take away: ${r.text}`, onclick: () => takeAway(r) }, "Take away")));
+	}
+
+	// takeAway takes a remark away; the last one can be put back.
+	async function takeAway(r) {
+		if (!await say({ remove: r.id }, "Taken away.")) return;
+		gone = r;
+		showList();
+	}
+
+	async function putBack() {
+		const { time, for: whom, by, text, of } = gone;
+		if (!await say({ add: { at: time, for: whom || "", by: by || "", text, of: of || "" } }, "Put back.")) return;
+		gone = undefined;
+		showList();
 	}
 
 	function draw() {

@@ -4,6 +4,10 @@ import { thinned } from "./bars.js";
 import { el } from "./dom.js";
 import { beatName } from "./wave.js";
 
+// kinds are what a shot may show, and cards what one that shows words may say without
+// words of a person's own.
+const kinds = ["tutti", "soli", "solo", "pair", "card"], cards = ["title", "credits", "dedication"];
+
 // shotList returns what draws the list and names beats. data is what is planned, held what
 // was set, inHand the take in hand, shown the shot that is looked at; look shows another
 // one, draw the list anew, and width is that of the ruler in pixels.
@@ -35,10 +39,16 @@ export function shotList({ desk, held, data, inHand, shown, look, draw, width })
 		});
 	}
 
+	// nearest returns the beat of a list nearest to a guide time.
+	function nearest(beats, guide) {
+		let best;
+		for (const b of beats) if (!best || Math.abs(b.at - guide) < Math.abs(best.at - guide)) best = b;
+		return best;
+	}
+
 	// wordOf names the beat nearest to a guide time, as the manifest does.
 	function wordOf(guide) {
-		let best;
-		for (const b of data().beats) if (!b.count_in && (!best || Math.abs(b.at - guide) < Math.abs(best.at - guide))) best = b;
+		const best = nearest(data().beats.filter((b) => !b.count_in), guide);
 		return best && "m" + beatName(best);
 	}
 
@@ -55,6 +65,7 @@ export function shotList({ desk, held, data, inHand, shown, look, draw, width })
 		const next = { ...data().shots[i] };
 		for (const [key, value] of Object.entries(values)) {
 			if (key === "from" || key === "to") Object.assign(next, { [key]: beatAt(value), [key + "_text"]: value });
+			else if (key === "takes") [next.take, next.other] = value ?? [next.take, ""];
 			else next[key] = value ?? "";
 		}
 		return decide(data().shots.with(i, next), what,
@@ -62,7 +73,7 @@ export function shotList({ desk, held, data, inHand, shown, look, draw, width })
 	}
 
 	// plain returns a shot that says no more than it has to.
-	const plain = (from, at, show, take = "") => ({ from: at, from_text: from, to: null, to_text: "", show, take, section: "", text: "", transition: "cut" });
+	const plain = (from, at, show, take = "") => ({ from: at, from_text: from, to: null, to_text: "", show, take, other: "", section: "", text: "", transition: "cut" });
 
 	// addShot begins a shot at the beginning of the measure behind shot i's first, or of
 	// the piece where there are none.
@@ -84,16 +95,66 @@ export function shotList({ desk, held, data, inHand, shown, look, draw, width })
 			[{ take: "", keys: ["shots", "+" + (i + 1)], value: { from, show: "solo", take: solo } }]);
 	}
 
-	const removeShot = (i) => decide(data().shots.toSpliced(i, 1), `shot ${i + 1}`, [{ take: "", keys: ["shots", String(i)], value: null }]);
-
-	function changeKind(i, show) {
-		const section = inHand().section || data().takes.find((t) => t.section)?.section;
-		if (show === "soli" && !section) {
-			desk.tell("No take has a section.");
+	// splitShot makes two of a shot, at the beginning of the measure nearest to its middle, or
+	// at the beat where it holds none. Its end becomes that of the second.
+	function splitShot(i) {
+		const s = data().shots[i], end = endOf(i), middle = (s.from + end) / 2;
+		const within = data().beats.filter((b) => !b.count_in && b.at > s.from + 1e-3 && b.at < end - 1e-3), downs = within.filter((b) => b.down);
+		const at = nearest(downs.length ? downs : within, middle);
+		if (!at || s.show === "card" && !cards.includes(s.text)) {
+			desk.tell(at ? "A card with words of your own is split in the file." : "There is no beat for another shot here.");
 			return;
 		}
-		writeShot(i, { show, take: show === "solo" ? data().shots[i].take || inHand().take : null, section: show === "soli" ? data().shots[i].section || section : null },
-			`shot ${i + 1}`);
+		const from = "m" + beatName(at), second = { ...s, from: at.at, from_text: from, transition: "cut" }, value = { from };
+		if (s.to !== null) value.to = s.to_text;
+		Object.assign(value, { show: s.show }, shownBy(s.show, s));
+		const list = data().shots.toSpliced(i, 1, { ...s, to: null, to_text: "" }, second);
+		decide(list, `shot ${i + 1} in two`, [...(s.to === null ? [] : [{ take: "", keys: ["shots", String(i), "to"], value: null }]),
+			{ take: "", keys: ["shots", "+" + (i + 1)], value }]);
+		desk.tell(`Shot ${i + 2} begins at ${from}.`);
+	}
+
+	// endOf returns the guide time at which a shot ends.
+	const endOf = (i) => data().shots[i].to ?? data().shots[i + 1]?.from ?? data().end;
+
+	// shiftShot moves a whole shot by beats: its beginning, and its end, be it its own or
+	// where the next one begins. The last one keeps the end of the film.
+	function shiftShot(i, by) {
+		const s = data().shots[i], before = data().shots[i - 1], next = data().shots[i + 1];
+		const from = stepBeat(s.from, by), own = s.to !== null, to = own || next ? stepBeat(own ? s.to : next.from, by) : undefined;
+		const least = before.to ?? before.from + 2e-3, most = own ? next?.from ?? data().end : next ? endOf(i + 1) - 2e-3 : data().end;
+		const begins = beatAt(from), ends = to ? beatAt(to) : data().end;
+		if (!by || begins < least - 1e-3 || ends > most + 1e-3 || begins >= ends - 1e-3) {
+			if (by) desk.tell(`Shot ${i + 1} cannot be moved there.`);
+			return draw(true);
+		}
+		const list = data().shots.with(i, { ...s, from: begins, from_text: from, ...(own ? { to: ends, to_text: to } : {}) });
+		const changes = [{ take: "", keys: ["shots", String(i), "from"], value: from }];
+		if (own) changes.push({ take: "", keys: ["shots", String(i), "to"], value: to });
+		else if (next) {
+			list[i + 1] = { ...next, from: ends, from_text: to };
+			changes.push({ take: "", keys: ["shots", String(i + 1), "from"], value: to });
+		}
+		decide(list, `place of shot ${i + 1}`, changes);
+		desk.tell(`Shot ${i + 1} is from ${from} to ${to || "the end"}.`);
+	}
+
+	const removeShot = (i) => decide(data().shots.toSpliced(i, 1), `shot ${i + 1}`, [{ take: "", keys: ["shots", String(i)], value: null }]);
+
+	// shownBy returns what a shot of a kind says of who is seen, by a shot that may have said
+	// it before: values of the manifest.
+	function shownBy(show, { take, other, section, text }) {
+		const first = take || inHand().take;
+		return { solo: { take: first }, soli: { section: section || inHand().section || data().takes.find((t) => t.section)?.section },
+			pair: { takes: [first, other || data().takes.find((t) => t.take !== first)?.take] }, card: { text: text || "title" } }[show] || {};
+	}
+
+	function changeKind(i, show) {
+		const says = { take: null, takes: null, section: null, text: null, ...shownBy(show, data().shots[i]) };
+		if (show === "soli" && !says.section) desk.tell("No take has a section.");
+		else if (show === "pair" && !says.takes[1]) desk.tell("There is no other take.");
+		else return writeShot(i, { show, ...says }, `shot ${i + 1}`);
+		draw(true);
 	}
 
 	// edge moves the beginning of a shot by beats, or an end that it has of its own. The
@@ -116,24 +177,35 @@ export function shotList({ desk, held, data, inHand, shown, look, draw, width })
 
 	const beatAt = (word) => data().beats.find((b) => !b.count_in && "m" + beatName(b) === word)?.at ?? data().end;
 
+	// listedAt returns which shot of the list the film shows at a guide time. Shots of the film
+	// begin with a frame, up to one before what the list says.
+	const listedAt = (guide) => data().shots.findLastIndex((s) => s.from <= guide + 0.05);
+
 	function shotView(s, i) {
-		const simple = ["tutti", "soli", "solo"].includes(s.show);
 		const pick = (label, id, value, options, does) => el("label", {}, el("span", { class: "sr" }, label),
 			el("select", { "data-id": `${id} ${i}`, onchange: (e) => does(e.target.value) },
 				options.map((o) => el("option", { value: o, selected: o === value }, o))));
 		const button = (text, label, id, does) => el("button", { type: "button", "data-id": `${id} ${i}`, "aria-label": `${label} shot ${i + 1}`, onclick: does }, text);
 		const sections = [...new Set(data().takes.map((t) => t.section).filter(Boolean))];
-		return el("li", { "aria-current": s.from <= shown().from + 1e-3 && shown().from < (data().shots[i + 1]?.from ?? Infinity) - 1e-3 ? "true" : null },
+		const who = (label, id, value, does) => pick(label, id, value, data().takes.map((t) => t.take), does);
+		const part = (words, ...buttons) => el("span", { class: "part" }, el("span", { class: "soft" }, words), ...buttons);
+		return el("li", { "aria-current": i === listedAt(shown().from) ? "true" : null },
 			button(s.from_text, "Look at", "see", () => look(s.from, s.from_text, s.show)),
-			i > 0 ? [button("◂", "A beat earlier:", "earlier", () => edge(i, -1)), button("▸", "A beat later:", "later", () => edge(i, 1))] : null,
-			s.to === null ? null : [el("span", {}, `to ${s.to_text}`), button("◂", "The end a beat earlier:", "end-earlier", () => edge(i, -1, true)),
-				button("▸", "The end a beat later:", "end-later", () => edge(i, 1, true))],
-			simple ? pick(`What shot ${i + 1} shows`, "kind", s.show, ["tutti", "soli", "solo"], (v) => changeKind(i, v)) : el("span", {}, `${s.show} ${s.text}`),
-			s.show === "solo" ? pick(`Who is seen in shot ${i + 1}`, "who", s.take, data().takes.map((t) => t.take), (v) => writeShot(i, { take: v }, `shot ${i + 1}`)) : null,
+			pick(`What shot ${i + 1} shows`, "kind", s.show, kinds, (v) => changeKind(i, v)),
+			s.show === "solo" ? who(`Who is seen in shot ${i + 1}`, "who", s.take, (v) => writeShot(i, { take: v }, `shot ${i + 1}`)) : null,
+			s.show === "pair" ? [who(`Who is seen at the left in shot ${i + 1}`, "left", s.take, (v) => writeShot(i, { takes: [v, s.other] }, `shot ${i + 1}`)),
+				who(`Who is seen at the right in shot ${i + 1}`, "right", s.other, (v) => writeShot(i, { takes: [s.take, v] }, `shot ${i + 1}`))] : null,
 			s.show === "soli" ? pick(`Section of shot ${i + 1}`, "section", s.section, sections, (v) => writeShot(i, { section: v }, `shot ${i + 1}`)) : null,
+			s.show === "card" ? pick(`What the card of shot ${i + 1} says`, "text", s.text, cards.includes(s.text) ? cards : [s.text, ...cards],
+				(v) => writeShot(i, { text: v }, `shot ${i + 1}`)) : null,
 			i > 0 ? pick(`Transition into shot ${i + 1}`, "into", s.transition, ["cut", "dissolve", "move"], (v) => writeShot(i, { transition: v }, `transition of shot ${i + 1}`)) : null,
-			button("Split", "Add a shot within", "split", () => addShot(i)),
-			data().shots.length > 1 && i > 0 ? button("Remove", "Remove", "remove", () => removeShot(i)) : null);
+			i > 0 ? part("begins", button("◂", "A beat earlier:", "earlier", () => edge(i, -1)), button("▸", "A beat later:", "later", () => edge(i, 1))) : null,
+			s.to === null ? null : part(`ends at ${s.to_text}`, button("◂", "The end a beat earlier:", "end-earlier", () => edge(i, -1, true)),
+				button("▸", "The end a beat later:", "end-later", () => edge(i, 1, true))),
+			i > 0 ? part("all of it", button("◂", "All of it a beat earlier:", "all-earlier", () => shiftShot(i, -1)),
+				button("▸", "All of it a beat later:", "all-later", () => shiftShot(i, 1))) : null,
+			el("span", { class: "part" }, button("Split", "Make two of", "split", () => splitShot(i)), button("Add", "Add a shot within", "add", () => addShot(i)),
+				data().shots.length > 1 && i > 0 ? button("Remove", "Remove", "remove", () => removeShot(i)) : null));
 	}
 
 	// shareOf returns where a pointer is on the ruler, from 0 to 1.
@@ -163,6 +235,33 @@ export function shotList({ desk, held, data, inHand, shown, look, draw, width })
 		return node;
 	}
 
+	// blockOf is a shot on the ruler: pressed it is looked at, dragged it is moved by beats,
+	// whole. The first one stays where the film begins.
+	function blockOf(bar, i, text) {
+		const s = data().shots[i], whole = data().end - data().start;
+		let held;
+		// beatsTo returns how many beats the pointer has gone from where it was pressed.
+		const beatsTo = (e) => {
+			const beats = data().beats.filter((b) => !b.count_in), to = s.from + (shareOf(bar, e) - held) * whole;
+			return beats.indexOf(nearest(beats, to)) - beats.indexOf(nearest(beats, s.from));
+		};
+		const node = el("div", { class: i > 0 ? "block moves" : "block", "data-shot": String(i), title: text,
+			onpointerdown: (e) => { node.setPointerCapture(e.pointerId); held = shareOf(bar, e); },
+			onpointermove: (e) => {
+				if (held === undefined || i === 0) return;
+				node.style.transform = `translateX(${(shareOf(bar, e) - held) * bar.clientWidth}px)`;
+				desk.tell(`Shot ${i + 1} begins at ${stepBeat(s.from, beatsTo(e))}.`);
+			},
+			onpointerup: (e) => {
+				const by = i > 0 && held !== undefined ? beatsTo(e) : 0;
+				held = undefined;
+				if (by) shiftShot(i, by);
+				else look(s.from, s.from_text, s.show);
+			},
+			onpointercancel: () => draw(true) }, el("span", {}, text));
+		return node;
+	}
+
 	// ruler shows the shots over the measures; their edges are dragged to beats.
 	function ruler() {
 		const whole = data().end - data().start, bar = el("div", { class: "ruler" });
@@ -173,7 +272,7 @@ export function shotList({ desk, held, data, inHand, shown, look, draw, width })
 		}
 		data().shots.forEach((s, i) => {
 			const to = s.to ?? data().shots[i + 1]?.from ?? data().end;
-			const block = el("div", { class: "block", "data-shot": String(i) }, el("span", {}, s.show + (s.take ? " " + s.take : s.section ? " " + s.section : "")));
+			const block = blockOf(bar, i, [s.show, s.take, s.other, s.section, s.text].filter(Boolean).join(" "));
 			block.style.left = `${100 * (s.from - data().start) / whole}%`;
 			block.style.width = `${100 * (to - s.from) / whole}%`;
 			bar.append(block);
@@ -186,7 +285,7 @@ export function shotList({ desk, held, data, inHand, shown, look, draw, width })
 	// view returns the ruler and the list.
 	const view = () => [ruler(), data().shots.length ? el("ol", { class: "shots" }, data().shots.map(shotView))
 		: el("p", {}, "Everybody is shown from start to end. ",
-			el("button", { type: "button", "data-id": "split 0", onclick: () => addShot(0) }, "Add a shot"))];
+			el("button", { type: "button", "data-id": "add 0", onclick: () => addShot(0) }, "Add a shot"))];
 
 	// loaded takes over that a list was loaded, as it was of a version.
 	function loaded(of) {

@@ -32,9 +32,9 @@ export function buildStrip(item, { take, player, part }, hasRoom, does) {
 			} }) : null,
 		mute: button("mute", "Mute", "Mute", does.setMute), solo: button("solo", "Solo", "Solo", does.setSolo),
 		auto: button("auto", "By its seat: the place of", "By seat", does.bySeat),
-		meter: el("i"), says: el("p", { class: "total" }), level: el("p", { class: "soft total" }),
+		meter: el("i"), says: el("p", { class: "says total" }), level: el("p", { class: "soft total" }),
 	};
-	item.replaceChildren(el("h3", {}, player || take, part ? ` · ${part}` : ""),
+	item.replaceChildren(el("h3", {}, player || take, part ? el("span", {}, ` ${part}`) : ""),
 		el("div", { class: "meter", "aria-hidden": "true" }, view.meter), view.says,
 		el("label", {}, "Gain", view.gain), el("label", {}, "Place", view.pan), el("label", {}, "Low cut", view.cut),
 		view.send ? el("label", {}, "Room", view.send) : "",
@@ -64,7 +64,7 @@ export function showStrip(view, one, isSolo) {
 	view.mute.setAttribute("aria-pressed", String(one.mute));
 	view.solo.setAttribute("aria-pressed", String(isSolo));
 	view.level.textContent = one.why && !one.sound ? one.why : one.lufs === null ? "silent"
-		: `${signed(one.lufs + totalOf(one), 1)} LUFS: ${signed(one.balance_db, 1)} dB balance` +
-			(one.group_db ? `, ${signed(one.group_db, 1)} dB section` : "");
+		: `${signed(one.lufs + totalOf(one), 1)} LUFS in the sum; of it ${signed(one.balance_db, 1)} dB by balance` +
+			(one.group_db ? ` and ${signed(one.group_db, 1)} dB by section` : "");
 	view.item.className = one.mute || !one.sound ? "strip off" : "strip";
 }

@@ -20,10 +20,12 @@ export function transport({ desk, data, solo, views, whole }) {
 	// master is what brings the sum to the film's loudness: as it was measured for this
 	// manifest, or else as it is estimated.
 	function master() {
-		const measured = desk.state().measured;
-		if (measured) return measured.gain_db;
+		const measured = desk.state().measured, target = data().target_lufs;
+		// A loudness that was set since, and is not written yet, is heard as well.
+		const since = measured ? target - (measured.integrated_lufs ?? target) : 0;
+		if (measured) return measured.gain_db + (Math.abs(since) < 0.25 ? 0 : since);
 		const about = loudnessOf(data().strips);
-		return about === undefined ? 0 : Math.min(24, data().target_lufs - about);
+		return about === undefined ? 0 : Math.min(24, target - about);
 	}
 
 	// ready returns the mixer, which is built when it is first asked for.
@@ -46,7 +48,7 @@ export function transport({ desk, data, solo, views, whole }) {
 		try {
 			await ready();
 			if (turn !== asked) return; // it was stopped meanwhile, or is to play from elsewhere
-			mixer.out.gain.value = factor(master());
+			level();
 			set();
 			if (await mixer.start(Math.max(data().start, from))) {
 				desk.tell(`Playing from ${measureAt(from)}.`);
@@ -77,7 +79,7 @@ export function transport({ desk, data, solo, views, whole }) {
 		going = false;
 		at = mixer?.now() ?? at;
 		mixer?.stop();
-		for (const one of [...whole, ...[...views.values()].map((v) => v.meter)]) level(one, 0);
+		for (const one of [...whole, ...[...views.values()].map((v) => v.meter)]) move(one, 0);
 		primeSoon();
 	}
 
@@ -111,17 +113,17 @@ export function transport({ desk, data, solo, views, whole }) {
 		frame = setTimeout(() => requestAnimationFrame(meter), meterPause);
 		if (!scrubbing) at = mixer.now();
 		const loud = mixer.out.gain.value, share = (top) => Math.max(0, Math.min(1, 1 + 20 * Math.log10(Math.max(1e-6, top)) / 60)); // 60 dB
-		mixer.loudest().forEach((top, side) => level(whole[side], share(top)));
+		mixer.loudest().forEach((top, side) => move(whole[side], share(top)));
 		data().strips.forEach(({ take }, i) => {
 			const view = views.get(take);
 			if (!view?.isSeen) return;
-			level(view.meter, share((mixer.peaks[i] || 0) * loud));
+			move(view.meter, share((mixer.peaks[i] || 0) * loud));
 		});
 		showTime();
 	}
 
-	// level moves a meter, if that is to be seen.
-	function level(one, share) {
+	// move moves a meter, if that is to be seen.
+	function move(one, share) {
 		const text = share.toFixed(2);
 		if (one.dataset.level === text) return;
 		one.dataset.level = text;
@@ -137,11 +139,14 @@ export function transport({ desk, data, solo, views, whole }) {
 		says.textContent = text;
 	}
 
+	// level gives what plays the loudness of the film.
+	function level() { if (mixer) mixer.out.gain.value = factor(master()); }
+
 	// set has what plays follow what is in hand.
 	function set() { mixer?.set(data().strips, solo); }
 
 	return {
-		play, stop, skip, set, primeSoon,
+		play, stop, skip, set, level, primeSoon,
 		toggle: () => going ? stop() : play(at),
 		// loaded takes over a mix that was loaded; same tells that its voices are the same
 		// ones, which play on. Others go on where those were.

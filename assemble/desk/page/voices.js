@@ -3,7 +3,7 @@
 // counted in frames of guide time, so a voice that comes late joins in step.
 //
 // The page sends: begin (forget what plays), play (a frame of guide time, to be heard at a
-// frame of the context), piece (samples of several voices), set (factors), end. It is sent
+// frame of the context; what plays already leaps there), piece (samples of several voices), set (factors), end. It is sent
 // how loud every strip is and where it is.
 
 const block = 128;
@@ -18,6 +18,7 @@ class Voices extends AudioWorkletProcessor {
 	constructor({ processorOptions }) {
 		super();
 		this.strips = Array.from({ length: processorOptions.strips }, () => new Strip());
+		this.behind = processorOptions.behind; // frames for which pieces stay when they were heard
 		this.turn = 0;
 		this.alive = true;
 		this.stop();
@@ -64,8 +65,8 @@ class Voices extends AudioWorkletProcessor {
 		for (let i = Math.max(0, this.at - currentFrame); i < n;) {
 			const guide = this.from + currentFrame + i - this.at;
 			if (guide >= this.end) break;
-			while (this.pieces.length && this.pieces[0].to <= guide) this.pieces.shift();
-			const piece = this.pieces[0];
+			while (this.pieces.length && this.pieces[0].to <= guide - this.behind) this.pieces.shift();
+			const piece = this.pieces.find((p) => p.to > guide);
 			if (!piece || piece.from > guide) {
 				this.gap += n - i;
 				break;

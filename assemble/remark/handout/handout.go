@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"slices"
 	"strings"
 
 	"ripieno/assemble/fault"
@@ -185,11 +186,14 @@ func pageOf(man *production.Production, hash string) (report.Handout, error) {
 }
 
 // Said returns remarks as pages show them. Players whose names are not to be shown
-// have their part.
+// have their part, also where a remark says the name; what is for somebody who released
+// nothing stays in the file of remarks.
 func Said(man *production.Production, list []remark.At) []report.Said {
 	var out []report.Said
-	for _, r := range list {
-		one := report.Said{ID: r.ID, At: r.Time, Place: r.Place, Take: r.For, By: r.By, Text: r.Text,
+	for _, r := range shown(man, list) {
+		r.By, r.Text = man.Discreet(r.By), man.Discreet(r.Text)
+		// The ID is made of the words, and would tell who guesses the name that he is right.
+		one := report.Said{ID: r.Named().ID, At: r.Time, Place: r.Place, Take: r.For, By: r.By, Text: r.Text,
 			Settled: r.Settled}
 		for _, t := range man.Takes {
 			if t.Name == r.For {
@@ -199,6 +203,13 @@ func Said(man *production.Production, list []remark.At) []report.Said {
 		out = append(out, one)
 	}
 	return out
+}
+
+// shown returns the remarks that pages may show.
+func shown(man *production.Production, list []remark.At) []remark.At {
+	return slices.DeleteFunc(slices.Clone(list), func(r remark.At) bool {
+		return slices.ContainsFunc(man.Takes, func(t production.Take) bool { return t.Name == r.For && t.IsWithheld() })
+	})
 }
 
 // Fill adds to the report's page the rough cut, what was said of it, and guides that
@@ -219,14 +230,14 @@ func Fill(page *report.Review, s *session.Session, line plan.Timeline, changed [
 	if hash != "" {
 		page.Film = &report.Film{Name: filmName + ".mp4", AtZero: line.GuideAtZero()}
 	}
-	list := book.Beside(man.Tempo, remark.All)
+	list := shown(man, book.Beside(man.Tempo, remark.All))
 	page.Remarks = Said(man, list)
 	for i, r := range list {
 		page.Remarks[i].Older = r.Of != "" && !strings.HasPrefix(hash, r.Of)
 	}
 	stands, err := kept.Stands(book, s.Settings().Out)
 	for _, a := range stands {
-		page.Approvals = append(page.Approvals, report.Approved{By: a.By, Film: a.Film, Current: a.Current})
+		page.Approvals = append(page.Approvals, report.Approved{By: man.Discreet(a.By), Film: a.Film, Current: a.Current})
 	}
 	return err
 }

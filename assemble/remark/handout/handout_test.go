@@ -51,3 +51,17 @@ func TestNamesInThePage(t *testing.T) {
 		t.Errorf("they are called %+v", said)
 	}
 }
+
+// TestWithheldInThePage: nothing is said for or of somebody who released nothing, and a
+// remark that says a hidden name says the part.
+func TestWithheldInThePage(t *testing.T) {
+	man := &production.Production{Takes: []production.Take{
+		{Name: "a", Player: "Vexnorb Plimth", Part: "Kazoo", Release: production.ReleaseNo},
+		{Name: "b", Player: "Ilse Brandt", Part: "Horn", HideName: true}}}
+	said := Said(man, []remark.At{{Remark: remark.Remark{For: "a", Text: "late?"}},
+		{Remark: remark.Remark{For: "b", By: "Ilse Brandt", Text: "Ilse after Vexnorb"}}})
+	if len(said) != 1 || said[0].Take != "b" || said[0].For != "Horn" || said[0].By != "Horn" ||
+		said[0].Text != "Horn after …" {
+		t.Errorf("the page says %+v", said)
+	}
+}

@@ -111,7 +111,8 @@ func (b *Book) Figure(text string) string {
 // that of the program.
 const foreignPrefix = "say."
 
-// pattern finds a sentence of the program again.
+// pattern finds a sentence that the program prints in English by its form, so that it can be
+// said in another language: what differs from time to time is in names.
 type pattern struct {
 	key   string
 	form  *regexp.Regexp

@@ -106,6 +106,7 @@ func (c codec) round(spec, block []float64, rate int) {
 // of a sixth of the frequency.
 func next(lo int) int { return lo + max(4, lo/6) }
 
+// power returns the mean square of at least one value.
 func power(v []float64) float64 {
 	var s float64
 	for _, x := range v {
@@ -157,6 +158,7 @@ type dct4 struct {
 	half  []complex128
 }
 
+// newDCT4 returns the transform of n values, n even.
 func newDCT4(n int) *dct4 {
 	d := &dct4{fft: fourier.NewCmplxFFT(n / 2), half: make([]complex128, n/2)}
 	for i := range n / 2 {
@@ -166,6 +168,8 @@ func newDCT4(n int) *dct4 {
 	return d
 }
 
+// transform replaces x by its transform. The two turns by twist move the samples to where
+// a Fourier transform of half the length has the cosines of the whole one.
 func (d *dct4) transform(x []float64) {
 	n := len(x)
 	for i, w := range d.twist {

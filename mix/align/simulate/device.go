@@ -126,6 +126,8 @@ func (d device) ride(x []float64, rate int) {
 // one below it.
 type pink struct{ keep, gain, state [6]float64 }
 
+// newPink returns a source of pink noise of unit power, from white noise of unit power, that
+// goes down to 20 Hz at rate hertz.
 func newPink(rate int) *pink {
 	p := &pink{}
 	for k := range p.keep {
@@ -139,6 +141,7 @@ func newPink(rate int) *pink {
 	return p
 }
 
+// next returns the next sample of pink noise from one of white noise.
 func (p *pink) next(white float64) float64 {
 	var sum float64
 	for k := range p.keep {

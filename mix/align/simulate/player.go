@@ -4,8 +4,8 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"slices"
 
+	"ripieno/mix/robust"
 	"ripieno/mix/tempo"
 )
 
@@ -44,6 +44,9 @@ type player struct {
 	early  float64 // the least seconds before the guide at which its files must begin
 }
 
+// newPlayer makes up player i of ensemble number. What was added later to a player draws from
+// a random source of its own (rng by name): so the ensembles of earlier versions keep their
+// notes, and figures counted on them can be compared.
 func newPlayer(r *rand.Rand, number uint64, i int, m *tempo.Map, s *score, o Options) *player {
 	p := &player{
 		name: fmt.Sprintf("p%02d", i+1), m: m, level: o.Level,
@@ -141,13 +144,12 @@ func (p *player) give(r *rand.Rand) {
 	p.late += middle(speaks)
 }
 
-// middle returns the median of v, which it sorts; 0 of none.
+// middle returns the median of v, the upper one of two; 0 of none.
 func middle(v []float64) float64 {
 	if len(v) == 0 {
 		return 0
 	}
-	slices.Sort(v)
-	return v[len(v)/2]
+	return robust.Quantile(v, 0.5)
 }
 
 // giveCue claps, snaps or plays at the cue, as well as a person can: people tap

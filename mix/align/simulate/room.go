@@ -42,6 +42,7 @@ type tail struct {
 	dull float64
 }
 
+// newTail returns the tail of a room at rate hertz, which dies away by 60 dB in m.rt60 seconds.
 func newTail(r *rand.Rand, m room, rate int) *tail {
 	t := &tail{dull: 1 - math.Exp(-2*math.Pi*m.dull/float64(rate))}
 	for k := range t.line {
@@ -93,7 +94,8 @@ func (t *tail) energy(seconds float64, rate int) float64 {
 	return e
 }
 
-// apply adds the room to x.
+// apply adds the room to x: a few single echoes from near walls, and the tail, as loud against
+// the direct sound as m says.
 func (m room) apply(r *rand.Rand, x []float64, rate int) {
 	shape := r.Uint64()
 	build := func() *tail { return newTail(rand.New(rand.NewPCG(shape, 1)), m, rate) }

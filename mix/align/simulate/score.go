@@ -29,6 +29,8 @@ type score struct {
 // rhythm is where in a measure notes begin: beats from 0.
 type rhythm []float64
 
+// newScore makes up a piece: five rhythmic figures for phrases of four measures, one key, and
+// a chord for every measure or half of it.
 func newScore(r *rand.Rand, m *tempo.Map, o Options) *score {
 	s := &score{m: m, phrase: 4, style: "mixed"}
 	steady := 0.08
@@ -204,6 +206,9 @@ func (s *score) part(r *rand.Rand, is role, centre int, o Options) []note {
 	return out
 }
 
+// begins returns the beats of a measure, from 0, at which a part begins notes, by its role:
+// a melody leaves out one note in sixteen of the figure f, an inner part plays after the
+// beats, a pulse plays every division.
 func begins(r *rand.Rand, is role, f rhythm, beats, division float64) []float64 {
 	var out []float64
 	switch is {
@@ -289,6 +294,7 @@ func nearestOf(pitch int, classes []int) int {
 	return pitch
 }
 
+// seconds returns the guide time of a beat, from 0, of a measure.
 func (s *score) seconds(measure int, beat float64) float64 {
 	t, err := s.m.Seconds(tempo.Position{Measure: measure, Beat: 1 + beat})
 	if err != nil {

@@ -137,7 +137,7 @@ func (p *player) add(kind string, at, loud float64) {
 	p.sounds = append(p.sounds, sound{kind: kind, at: at, loud: loud})
 }
 
-// note adds a note of warming up.
+// note adds a note of warming up, of any pitch near the middle of the instrument.
 func (p *player) note(r *rand.Rand, at float64) {
 	s := sound{kind: "note", at: at, length: 0.15 + 0.45*r.Float64(), loud: 0.4 + 0.4*r.Float64()}
 	s.pitch = p.inst.centre + r.IntN(19) - 9

@@ -29,6 +29,9 @@ type Take struct {
 	stereo bool
 }
 
+// newTake makes up a recording of p by their phone (kind 0) or their microphone (1): when it
+// begins, how far its clock is off, and in what room, through what device it is heard.
+// Shares of late starts and bad clocks are guesses, from no source.
 func newTake(r *rand.Rand, p *player, kind int, o Options) *Take {
 	t := &Take{
 		Name: p.name + [...]string{"", "-mic"}[kind], Player: p.name, Device: kind, p: p,
@@ -73,11 +76,16 @@ func newTake(r *rand.Rand, p *player, kind int, o Options) *Take {
 	return t
 }
 
+// ratio returns the guide seconds that pass in one second of the file.
 func ratio(t *Take) float64 { return audio.PPM(t.Truth.DriftPPM).Ratio() }
 
 // file turns a guide time into a time of the file.
-func (t *Take) file(guide float64) float64 { return (guide - t.Truth.Offset) / ratio(t) }
+func (t *Take) file(guide float64) float64 {
+	return audio.Clock{Offset: t.Truth.Offset, Drift: audio.PPM(t.Truth.DriftPPM)}.File(guide)
+}
 
+// finishTruth writes down what is true of the file once its clock is known: where its cue
+// and how many of its notes are in it.
 func (t *Take) finishTruth() {
 	p := t.p
 	t.Truth.Lateness, t.Truth.Attack, t.Truth.Cued = p.late, p.inst.attack+p.inst.swell, p.cued
@@ -94,7 +102,7 @@ func (t *Take) finishTruth() {
 	}
 }
 
-// Source renders the file.
+// Source renders the file. Each call makes the same samples anew.
 func (t *Take) Source() audio.Source {
 	x := make([]float64, t.frames)
 	for _, s := range t.p.sounds {

@@ -34,7 +34,9 @@ type span struct {
 	lastFrom int       // first frame of its band
 }
 
-// newSpan prepares a search.
+// newSpan prepares the search for n pulses between two anchors, at hops a and b. Periods of 1.7
+// times the mean and their inverse are the farthest that are tried, and memory bounds how far
+// a pulse may lie from its even place.
 func newSpan(t *tracker, a, b, n int) *span {
 	s := &span{tracker: t, a: a, b: b, n: n, period: float64(b-a) / float64(n)}
 	s.low = max(1, int(s.period/1.7))

@@ -44,7 +44,7 @@ type Anchor struct {
 	Index int     // of the pulse, 0 is the first; Uncounted: only that there is one
 }
 
-// Uncounted is the index of an anchor of which nobody says which pulse it is.
+// Uncounted is the Index of an anchor that says only that there is a pulse, not which.
 const Uncounted = -1
 
 // Pulse is a pulse that was found.

@@ -133,7 +133,7 @@ func parseLine(fields []string) (Line, error) {
 	return l, nil
 }
 
-// seconds reads a time.
+// seconds reads a time such as 12.5, 12,5 or 1:02.5; ok is false for any other text.
 func seconds(s string) (float64, bool) {
 	p := lineForm.FindStringSubmatch(s)
 	if p == nil {
@@ -147,7 +147,7 @@ func seconds(s string) (float64, bool) {
 	return x, true
 }
 
-// clip shortens what is quoted.
+// clip shortens what a message quotes of a file to 40 bytes.
 func clip(s string) string {
 	if len(s) > 40 {
 		return s[:40] + "…"

@@ -87,7 +87,7 @@ func newEar() *ear {
 	return e
 }
 
-// hear takes samples.
+// hear takes the next samples and measures every window that is complete.
 func (e *ear) hear(x []float64) {
 	e.buf = append(e.buf, x...)
 	at := 0

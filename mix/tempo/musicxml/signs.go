@@ -84,7 +84,8 @@ func (s *signs) jump(j score.Jump) {
 // maxJumps bounds the jumps and signs of one measure.
 const maxJumps = 16
 
-// place adds a sign's name once.
+// place adds the name of a sign, once, and no more than maxJumps of them: scores come from
+// strangers.
 func place(names *[]string, name string) {
 	if !slices.Contains(*names, name) && len(*names) < maxJumps {
 		*names = append(*names, name)

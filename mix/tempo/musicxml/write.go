@@ -68,7 +68,8 @@ type stub struct {
 	speed float64 // quarters a minute in force
 }
 
-// measure writes measure n.
+// measure writes measure n, with a rest of its whole length; the pick-up measure 0 is marked as
+// one that is not counted.
 func (s *stub) measure(n int, first bool) error {
 	begin, err := s.m.Quarters(tempo.Position{Measure: n, Beat: 1})
 	if err != nil {
@@ -103,7 +104,7 @@ func (s *stub) measure(n int, first bool) error {
 	return nil
 }
 
-// direction writes a direction.
+// direction writes a direction at the place where the measure stands.
 func (s *stub) direction(inside string) {
 	s.WriteString("   <direction><direction-type>" + inside + "</direction-type></direction>\n")
 }
@@ -193,7 +194,7 @@ func formatDecimal(x float64, decimals int) string {
 	return strings.TrimRight(strings.TrimRight(text, "0"), ".")
 }
 
-// escapeXML returns text for XML.
+// escapeXML returns text for the content of an element or a quoted attribute.
 func escapeXML(text string) string {
 	var b bytes.Buffer
 	if xml.EscapeText(&b, []byte(clean(text))) != nil {

@@ -224,7 +224,8 @@ func (t *conductor) straight(from, to int64, target, within float64) bool {
 	return true
 }
 
-// step goes there in one tempo: the one in force if that ends near enough.
+// step goes to the target in one tempo: the one in force if that ends near enough. It fails
+// where no tempo of a MIDI file is slow enough.
 func (t *conductor) step(from, to int64, target float64) error {
 	quarters := float64(to-from) / division
 	if end := t.elapsed + quarters*float64(t.micro)*1e-6; t.micro == 0 || math.Abs(end-target) > slack {

@@ -180,7 +180,7 @@ func (p *reader) number() (int64, error) {
 	}
 }
 
-// take returns the next n bytes.
+// take returns the next n bytes and goes on behind them. It fails where the track has fewer.
 func (p *reader) take(n int64) ([]byte, error) {
 	if n > int64(len(p.data)-p.at) {
 		return nil, errors.New("the track ends within an event")

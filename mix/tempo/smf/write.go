@@ -95,7 +95,7 @@ func appendNumber(b []byte, v int64) []byte {
 	return append(b, byte(v&0x7f))
 }
 
-// name appends a track name.
+// name appends a track name of at most 120 bytes, whose length fits one byte of the format.
 func (s *stream) name(text string) {
 	text = strings.ToValidUTF8(text[:min(len(text), 120)], "")
 	s.add(0, append([]byte{0xff, 0x03, byte(len(text))}, text...)...)
