@@ -101,8 +101,8 @@ func (h *Home) open(ctx context.Context, in Invitation, at Places) (err error) {
 
 // restore makes what the hub lacks: one that was emptied has nothing of it.
 func (h *Home) restore(ctx context.Context) error {
-	_, err := h.js.Stream(ctx, ordersStream)
-	if isGone(err) {
+	s, err := h.js.Stream(ctx, ordersStream)
+	if isGone(err) || err == nil && !isOurs(s) {
 		space, err := accountSpace(ctx, h.js)
 		if err != nil {
 			return err

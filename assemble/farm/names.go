@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"time"
 
@@ -56,7 +57,13 @@ func layOut(ctx context.Context, js jetstream.JetStream, space int64) error {
 			return fmt.Errorf("farm: a stream of another version: %w", err)
 		}
 	}
-	_, err := js.CreateOrUpdateStream(ctx, jetstream.StreamConfig{
+	s, err := js.Stream(ctx, ordersStream)
+	if err == nil && !isOurs(s) {
+		if err := js.DeleteStream(ctx, ordersStream); err != nil {
+			return fmt.Errorf("farm: a queue of another version: %w", err)
+		}
+	}
+	_, err = js.CreateOrUpdateStream(ctx, jetstream.StreamConfig{
 		Name: ordersStream, Subjects: []string{orderSubject("*", "*", "*")}, Retention: jetstream.WorkQueuePolicy,
 		MaxMsgsPerSubject: 1, MaxBytes: share(1), Duplicates: time.Second, MaxAge: kept,
 	})
@@ -82,6 +89,11 @@ func layOut(ctx context.Context, js jetstream.JetStream, space int64) error {
 		}
 	}
 	return nil
+}
+
+// isOurs reports whether the queue of orders is of this version.
+func isOurs(orders jetstream.Stream) bool {
+	return slices.Contains(orders.CachedInfo().Config.Subjects, orderSubject("*", "*", "*"))
 }
 
 // invite makes sure that workers of a class find their orders.

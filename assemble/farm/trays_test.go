@@ -10,6 +10,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/nats-io/nats.go/jetstream"
+
 	"ripieno/assemble/order"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
@@ -41,6 +43,28 @@ func TestATrayIsChosenByTheLargestFile(t *testing.T) {
 		if r[0] != tray || !slices.Equal(r[1:], rest) || !slices.Equal(slices.Sorted(slices.Values(r)), all) {
 			t.Errorf("after %s was found: %v", tray, r)
 		}
+	}
+}
+
+// TestAQueueOfBeforeIsMadeAnew: a hub may have kept what an older program laid out, with an
+// order in it. A home puts its own in the place of that.
+func TestAQueueOfBeforeIsMadeAnew(t *testing.T) {
+	t.Parallel()
+	hub := serveHere(t, t.TempDir())
+	workHere(t, hub.Workers, workers(double))
+	home := joinHere(t, hub.Home, 1)
+	old := jetstream.StreamConfig{Name: ordersStream, Subjects: []string{"orders.*.*"}, Retention: jetstream.WorkQueuePolicy}
+	if err := home.js.DeleteStream(t.Context(), ordersStream); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := home.js.CreateStream(t.Context(), old); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := home.js.Publish(t.Context(), "orders."+class.ID()+".x", []byte("{}")); err != nil {
+		t.Fatal(err)
+	}
+	if text, err := makeHere(t, joinHere(t, hub.Home, 1), 1); err != nil || text != "once once " {
+		t.Errorf("%q, %v", text, err)
 	}
 }
 
@@ -115,7 +139,7 @@ func TestWorkGoesWhereItsBytesAre(t *testing.T) {
 	if r.Stats.Run != takes*pieces || made < r.Stats.Away {
 		t.Errorf("%d of %d tasks are made, and of %d away %d", r.Stats.Run, takes*pieces, r.Stats.Away, made)
 	}
-	if float64(fetched) > 0.75*lot {
+	if float64(fetched) > 0.9*lot {
 		t.Errorf("takes are fetched %d times", fetched)
 	}
 }

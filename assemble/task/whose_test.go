@@ -74,12 +74,12 @@ func given(t *testing.T, tasks []Task, c *crew) string {
 // more machines than takes get what comes first. What is more urgent goes before, and what
 // reads no file keeps its place.
 func TestAsManyTakesAreOpenAsThereAreMachines(t *testing.T) {
-	for want, c := range map[string]crew{
+	for want, c := range map[string]*crew{
 		"a0 b0 a1 b1 a2 c0 c1 b2 d0 d1 c2 d2": {machines: 2, cores: 4},
 		"a0 a1 a2 b0 b1 b2 c0 c1 c2 d0 d1 d2": {machines: 1, cores: 2},
 		"a0 b0 c0 d0 a1 b1 c1 d1 a2 b2 c2 d2": {machines: 9, cores: 18},
 	} {
-		if got := given(t, piecesOf(4, 3), &c); got != want {
+		if got := given(t, piecesOf(4, 3), c); got != want {
 			t.Errorf("%d machines are given %s, not %s", c.machines, got, want)
 		}
 	}
