@@ -14,8 +14,11 @@ import (
 
 // recordedReleases are those in the folder testdata/answers: what Debian's builds
 // print, of Debian 11 (4.3), 12 (5.1), 13 (7.1) and of its development branch of
-// November 2026 (9.0), and a static build for any Linux (6.1).
-var recordedReleases = []string{"4.3", "5.1", "6.1", "7.1", "9.0"}
+// November 2026 (9.0), a static build for any Linux (6.1), and two of npm's packages: the
+// ffprobe of one of 2021, between 4.4 and 5.0 (@ffprobe-installer/linux-x64 5.0.0), and
+// the libraries of 8.1 within another (node-av 5.2.4), which is no program: its lists were
+// read through them and are written here as ffmpeg prints such.
+var recordedReleases = []string{"4.3", "5.0-dev", "5.1", "6.1", "7.1", "8.1", "9.0"}
 
 // answered returns the tool that recorded answers describe.
 func answered(t *testing.T, release string, without ...string) *Tool {
@@ -50,15 +53,19 @@ func TestWhatBuildsLack(t *testing.T) {
 		refused        string // part of the fault; "" for none
 	}{
 		{"Debian 11", "4.3", nil, []string{"libsvtav1", "zscale"}, ""},
+		{"static, after 4.4", "5.0-dev", nil, []string{"libsvtav1"}, ""},
 		{"Debian 12", "5.1", nil, nil, ""},
 		{"static", "6.1", nil, []string{"libsvtav1"}, ""},
 		{"Debian 13", "7.1", nil, nil, ""},
+		{"in a package of npm", "8.1", nil, nil, ""},
+		{"lean", "8.1", []string{"zscale", "libx265", "libsvtav1", "libopus"},
+			[]string{"libsvtav1", "libx265", "zscale"}, ""},
 		{"Debian unstable", "9.0", nil, nil, ""},
 		{"without the GPL", "9.0", []string{"libx264", "libx265"}, []string{"libx264", "libx265"},
 			"/there/ffmpeg: this ffmpeg 9.0.2-4 was built without libx264"},
 		{"lean", "9.0", []string{"zscale", "libx265", "libsvtav1", "libopus"},
-			[]string{"libsvtav1", "libx265", "zscale"},
-			""},
+			[]string{"libsvtav1", "libx265", "zscale"}, ""},
+		{"lean", "5.0-dev", []string{"zscale", "libx265", "libopus"}, []string{"libsvtav1", "libx265", "zscale"}, ""},
 		{"cut down", "9.0", []string{"xstack", "aac"}, []string{"aac", "xstack"}, "without aac and xstack"},
 	} {
 		tool := answered(t, c.release, c.without...)
@@ -108,6 +115,7 @@ func TestOptionsAreSpelledForTheRelease(t *testing.T) {
 }
 
 // What ffprobe is asked for of a stream's rotation is asked of older ones in their words.
+// Those that were at hand took both or refused the newer ones: see sideData.
 func TestEntriesAreSpelledForTheRelease(t *testing.T) {
 	args := []string{"-show_entries", "stream=index:stream_side_data=rotation,displaymatrix:format=duration", "x"}
 	old := &Tool{Version: ParseVersion("ffmpeg version 4.4.2 Copyright")}

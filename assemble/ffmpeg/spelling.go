@@ -18,8 +18,9 @@ var renamed = []struct {
 	{"-filter_complex_script", "-/filter_complex", false, 7, 0},
 }
 
-// sideData is how 5.1 and later are asked for what a stream says of its rotation. 4.3
-// does not know the words and takes the others; what is between was not at hand.
+// sideData is how 5.1 and later are asked for what a stream says of its rotation. 4.3, and
+// an ffprobe of 2021 between 4.4 and 5.0, refuse these words and take the others; one of
+// 2022 that became 5.1 takes both. All say the same of a file that is turned.
 const (
 	sideData      = "stream_side_data="
 	olderSideData = "stream_side_data_list"

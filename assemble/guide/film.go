@@ -249,12 +249,13 @@ func (f film) next(list []Measure, i int, entries []int) string {
 		if m.Meter != now.Meter {
 			what = append(what, m.Meter)
 		}
-		if !m.ramp && !now.ramp && !m.own && (math.Abs(m.BPM-now.BPM) > 0.05 || m.Unit != now.Unit) {
+		// A ramp that ends at the next tempo leads there by itself.
+		if before := list[k-1]; !m.ramp && !m.own && (math.Abs(m.BPM-before.ends) > 0.05 || m.Unit != now.Unit) {
 			what = append(what, f.words.Say("film.tempo", "bpm", f.words.Number(m.BPM, 1)))
 		}
 		if m.ramp && !now.ramp {
 			key := "film.slower"
-			if last := list[min(k+1, len(list)-1)]; last.BPM > m.BPM {
+			if m.ends > m.BPM {
 				key = "film.faster"
 			}
 			what = append(what, f.words.Say(key))

@@ -21,6 +21,7 @@ type Measure struct {
 	BPM    float64  `json:"bpm"`             // where it begins
 	Begins float64  `json:"begins"`          // guide time in seconds
 	Marks  []string `json:"marks,omitempty"` // rehearsal marks, the cue, holds and ramps
+	ends   float64  // BPM just before the next measure, another where a ramp goes through it
 	ramp   bool     // its tempo changes by a ramp
 	own    bool     // its tempo is that of its own beats, which BPM is the mean of
 }
@@ -74,6 +75,7 @@ func measureOf(m *tempo.Map, n int, marks []string) Measure {
 	out := Measure{Number: n, Meter: meter.String(), Unit: unit.String(), BPM: speed / unit.Quarters(),
 		Begins: m.SecondsAt(begin), Marks: marks}
 	out.ramp = math.Abs(m.SpeedAt(begin+length/2)-speed) > 1e-9*speed || math.Abs(last-speed) > 1e-9*speed
+	out.ends = last / unit.Quarters()
 	out.Page = m.Elsewhere(n)
 	if m.Spec().CountIn.Speed > 0 {
 		out.own, out.ramp = true, false
@@ -135,7 +137,7 @@ func continues(before, m, first Measure) bool {
 // tempoText says how fast a run is: at its beginning, or at both ends of a ramp.
 func tempoText(from, to Measure) string {
 	if from.ramp {
-		return fmt.Sprintf("%s = %.4g, then %.4g", from.Unit, from.BPM, to.BPM)
+		return fmt.Sprintf("%s = %.4g, then %.4g", from.Unit, from.BPM, to.ends)
 	}
 	return fmt.Sprintf("%s = %.4g", from.Unit, from.BPM)
 }

@@ -131,7 +131,7 @@ func (x *writer) marks() []interchange.Mark {
 			continue
 		}
 		if k := line.Output(b.Seconds); k >= 0 && k < line.Frames {
-			marks = append(marks, interchange.Mark{Name: "m" + strconv.Itoa(b.Measure), Frame: k, Guide: b.Seconds,
+			marks = append(marks, interchange.Mark{Name: "m" + m.Label(b.Measure), Frame: k, Guide: b.Seconds,
 				Colour: interchange.White, Remark: m.Meter(b.Measure).String()})
 		}
 	}

@@ -24,6 +24,9 @@ type Break struct {
 	First  int       `json:"first,omitempty"`
 	Last   int       `json:"last,omitempty"`
 	Beat   float64   `json:"beat,omitempty"`
+	// Names are Measure, First and Last as the page has them, "21 (17/2)" for its measure
+	// 17 the second time; "" is for those that it has as they are played.
+	Names [3]string `json:"-"`
 	// Parts are what the file would be with this break and those found before it, where
 	// it is not mended; without them it is the only one.
 	Parts audio.Parts `json:"-"`
@@ -52,7 +55,7 @@ func (b Break) Said() phrase.Message {
 		return phrase.New("found.broken-unclear", "long", long, "where", b.where(),
 			"by", phrase.New("found.by-"+b.By), "write", write)
 	}
-	return phrase.New(key, "long", figure(math.Abs(b.Jump), 3), "at", figure(b.At, 2), "measure", whole(b.Measure),
+	return phrase.New(key, "long", figure(math.Abs(b.Jump), 3), "at", figure(b.At, 2), "measure", b.named(0, b.Measure),
 		"by", phrase.New("found.by-"+b.By), "write", write)
 }
 
@@ -81,9 +84,17 @@ func (b Break) lengths() phrase.Message {
 // where names the measures between which the break is.
 func (b Break) where() phrase.Message {
 	if b.First == b.Last {
-		return phrase.New("found.in-measure", "measure", whole(b.Measure))
+		return phrase.New("found.in-measure", "measure", b.named(0, b.Measure))
 	}
-	return phrase.New("found.between-measures", "first", whole(b.First), "last", whole(b.Last))
+	return phrase.New("found.between-measures", "first", b.named(1, b.First), "last", b.named(2, b.Last))
+}
+
+// named returns what the measure of an entry of Names is called.
+func (b Break) named(i, measure int) any {
+	if b.Names[i] != "" {
+		return b.Names[i]
+	}
+	return whole(measure)
 }
 
 // writeParts returns the line of the manifest that says so.

@@ -274,6 +274,13 @@ func TestUnclearBreaksNameWhatTheyMayBe(t *testing.T) {
 			b.By, b.Rivals = "device", nil
 		},
 		"in two parts: 0.180 s too much at 31.00 s": func(b *Break) { b.Mended = true },
+		"perhaps in two parts: about 0.18 s (0.3 beats) too much or about 0.44 s (0.7 beats) missing, or whole beats " +
+			"more or fewer, between measures 12 (4/2) and 14 (6/2), shown": func(b *Break) {
+			b.Names = [3]string{"12 (4/2)", "12 (4/2)", "14 (6/2)"}
+		},
+		"in two parts: 0.180 s too much at 31.00 s of the file, in measure 12 (4/2), shown": func(b *Break) {
+			b.Mended, b.Names[0] = true, "12 (4/2)"
+		},
 	} {
 		b := b
 		if edit(&b); !strings.HasPrefix(b.String(), want) {

@@ -43,11 +43,43 @@ func TestOrderWritesRepeatsOut(t *testing.T) {
 	}
 }
 
+// The pick-up is measure 0 here as everywhere, written out or not: half a second before
+// measure 1, whether order names it or only measure 1. m1 is the same as 1.
+func TestOrderHasThePickUp(t *testing.T) {
+	piece := strings.Replace(orderManifest, "  measures: 4", "  pick_up: 1\n  measures: 4", 1)
+	for text, want := range map[string]struct{ start, end float64 }{
+		"[1-2, 1-4]":        {3.5, 18},
+		"[0-2, 1-4]":        {3.5, 18},
+		"[m0-m2, m1-m4]":    {3.5, 18},
+		"[0, 1-2, m1 - m4]": {3.5, 18},
+		"[2-4]":             {4, 12},
+	} {
+		p, err := Parse("production.yaml", []byte(strings.Replace(piece, "ORDER", text, 1)))
+		if err != nil {
+			t.Errorf("%s: %s", text, fault.Format(err))
+			continue
+		}
+		first, err := p.Tempo.Seconds(tempo.Position{Measure: 1, Beat: 1})
+		start := first - 0.5*p.Tempo.Spec().PickUp
+		if err != nil || math.Abs(start-want.start) > 1e-9 || math.Abs(p.Tempo.End()-want.end) > 1e-9 {
+			t.Errorf("%s: from %v to %v, want %v (%v)", text, start, p.Tempo.End(), want, err)
+		}
+	}
+	const once = `production.yaml:8:10: the pick-up, measure 0, is played once, before measure 1`
+	for text, want := range map[string]string{"[1-2, 0-4]": once, "[0, 2-4]": once, "[0]": once} {
+		_, err := Parse("production.yaml", []byte(strings.Replace(piece, "ORDER", text, 1)))
+		if err == nil || err.Error() != want {
+			t.Errorf("%s: %v\nwant %s", text, err, want)
+		}
+	}
+}
+
 func TestOrderFaults(t *testing.T) {
 	for text, want := range map[string]string{
 		"[1-5]":      `production.yaml:7:11: "1-5" is not a range of measures`,
 		"[2-1]":      `production.yaml:7:11: "2-1" is not a range of measures`,
 		"[1-2, all]": `production.yaml:7:16: "all" is not a range of measures`,
+		"[0-2]":      `production.yaml:7:10: order has measure 0, and there is no pick-up`,
 		"[]":         `production.yaml:7:10: order has no entries`,
 	} {
 		_, err := Parse("production.yaml", []byte(strings.Replace(orderManifest, "ORDER", text, 1)))

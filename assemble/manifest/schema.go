@@ -101,8 +101,8 @@ var (
 			{"measures", whole(1, tempo.MaxMeasures, "measures"), "required without score or from",
 				"how many measures the page has"},
 			{"order", value{form: "list of runs", unit: "measures"}, "the page once, or as the score says",
-				"repeats written out: [1-8, 1-16]; elsewhere measures count as played, or m17/2: the " +
-					"second time of 17"},
+				"repeats written out: [1-8, 1-16], 0 is the pick-up; elsewhere measures count as played, " +
+					"or m17/2: the second time of 17"},
 			{"score", fileValue, "none",
 				"MIDI (.mid) or MusicXML (.musicxml, .mxl) instead of pick_up, changes and measures"},
 			{"from", fileValue, "none",

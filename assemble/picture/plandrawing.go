@@ -46,8 +46,12 @@ func Position(m *tempo.Map, seconds float64) string {
 		return fmt.Sprintf("%.1f s after the end", max(0, seconds-m.End()))
 	}
 	pos := m.Position(seconds + slack)
+	place := fmt.Sprintf("m%d", pos.Measure)
 	if beat := int(pos.Beat); beat > 1 {
-		return fmt.Sprintf("m%d.%d", pos.Measure, beat)
+		place = fmt.Sprintf("m%d.%d", pos.Measure, beat)
 	}
-	return fmt.Sprintf("m%d", pos.Measure)
+	if page := m.Elsewhere(pos.Measure); page != "" {
+		place += " (m" + page + ")"
+	}
+	return place
 }

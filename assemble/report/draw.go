@@ -140,6 +140,7 @@ func (r Review) ruling() string {
 // its time in the film.
 type mark struct {
 	Measure int
+	Name    string // what it is called
 	Share   string // "12.5%"
 	At      string // seconds of the film; "" when it is not in it
 }
@@ -159,7 +160,7 @@ func (r Review) marks() []mark {
 		if (m-1)%step != 0 {
 			continue
 		}
-		k := mark{Measure: m, Share: shortNumber(100*(r.Bars[m-1]-r.Span[0])/(r.Span[1]-r.Span[0])) + "%"}
+		k := mark{Measure: m, Name: r.name(m), Share: shortNumber(100*(r.Bars[m-1]-r.Span[0])/(r.Span[1]-r.Span[0])) + "%"}
 		if r.Film != nil && r.Bars[m-1] >= r.Film.AtZero {
 			k.At = strconv.FormatFloat(r.Bars[m-1]-r.Film.AtZero, 'f', 3, 64)
 		}

@@ -8,10 +8,10 @@ import (
 )
 
 // mixed says what the mix does to a take's sound and how far the others cover it there.
-func (t Reviewed) mixed(w *phrase.Book) []string {
-	list := t.Cleaned.words(w)
+func (r Review) mixed(t Reviewed) []string {
+	list := t.Cleaned.words(r.words())
 	for _, h := range t.Hidden {
-		list = append(list, h.words(w))
+		list = append(list, r.hiddenWords(h))
 	}
 	return list
 }
@@ -41,14 +41,15 @@ func (c *Cleaned) words(w *phrase.Book) []string {
 	return list
 }
 
-// words says that a take is hidden, for how much of its playing, where and what would help.
-func (h Hidden) words(w *phrase.Book) string {
+// hiddenWords says that a take is hidden, for how much of its playing, where and what would help.
+func (r Review) hiddenWords(h Hidden) string {
+	w := r.words()
 	key, where := "report.hidden", ""
 	if h.Melody {
 		key = "report.melody-hidden"
 	}
 	if h.From > 0 {
-		where = w.Say("report.hidden-where", "place", measures(w, h.From, h.To))
+		where = w.Say("report.hidden-where", "place", r.measures(h.From, h.To))
 	}
 	return w.Say(key, "percent", w.Number(math.Round(100*h.Share), 0), "where", where,
 		"gain", fmt.Sprintf("gain: %+.1f", h.Lift))

@@ -25,10 +25,20 @@ func TestHiddenInWords(t *testing.T) {
 			"bei 50\u00a0% des Spiels von den anderen verdeckt; gain: -0.5 höbe es hervor"},
 	} {
 		take := Reviewed{Cleaned: &Cleaned{Reduced: 7}, Hidden: []Hidden{melody, part, short}}
-		got := take.mixed(phrase.Of(language))
+		got := Review{Words: phrase.Of(language)}.mixed(take)
 		if len(got) != 4 || !slices.Equal(got[1:], want) {
 			t.Errorf("%s: %q, want what was done and %q", language, got, want)
 		}
+	}
+	// After a da capo the page's own numbers stand beside those as played.
+	paged := Review{Names: []string{"1", "2", "3 (1/2)", "4 (2/2)"}}
+	if got := paged.hiddenWords(Hidden{Share: 0.5, Lift: 1, From: 2, To: 4}); !strings.Contains(got,
+		"measures 2 to 4 (2/2)") {
+		t.Error(got)
+	}
+	if got := paged.gaps([]Gap{{From: 3, To: 3}, {From: 1, To: 2}}); !slices.Equal(got, []string{"measure 3 (1/2)",
+		"measures 1 to 2"}) {
+		t.Errorf("%q", got)
 	}
 	var page strings.Builder
 	takes := []Reviewed{{Name: "oboe", Level: LevelOK, Hidden: []Hidden{part}}, {Name: "viola", Level: LevelOK}}

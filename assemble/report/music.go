@@ -121,9 +121,9 @@ func (s Sheet) tempo() (rows []tempoRow, more bool) {
 // that is not the first.
 func (s Sheet) place(p tempo.Position) string {
 	if p.Beat == 1 {
-		return strconv.Itoa(p.Measure)
+		return s.Guide.Piece.Label(p.Measure)
 	}
-	return s.Words.Say("measure-beat", "measure", strconv.Itoa(p.Measure), "beat", s.Words.Number(p.Beat, 2))
+	return s.Words.Say("measure-beat", "measure", s.Guide.Piece.Label(p.Measure), "beat", s.Words.Number(p.Beat, 2))
 }
 
 // mark returns a tempo in words: the one in force when whole is set, and where a
@@ -146,7 +146,7 @@ func (s Sheet) mark(p tempo.Position, c tempo.Change, whole bool) string {
 		if text != "" {
 			text += ", "
 		}
-		text += s.Words.Say(key, "bpm", s.Words.Number(c.RampTo, 1), "measure", strconv.Itoa(c.Until))
+		text += s.Words.Say(key, "bpm", s.Words.Number(c.RampTo, 1), "measure", s.Guide.Piece.Label(c.Until))
 	}
 	return text
 }

@@ -14,12 +14,12 @@ import (
 func (r Review) playing(t Reviewed) []string {
 	w, p := r.words(), t.Playing
 	all := []string{p.timing(w)}
-	if wide := p.widest(w); wide != "" {
+	if wide := r.widest(*p); wide != "" {
 		all = append(all, wide)
 	}
 	all = append(all, p.tuning(w, r.PitchHz))
 	for _, g := range p.Missed {
-		all = append(all, w.Say("report.missed-"+g.Why, "where", measures(w, g.From, g.To)))
+		all = append(all, w.Say("report.missed-"+g.Why, "where", r.measures(g.From, g.To)))
 	}
 	return all
 }
@@ -39,7 +39,8 @@ func (p Playing) timing(w *phrase.Book) string {
 }
 
 // widest names up to four measures that stand out.
-func (p Playing) widest(w *phrase.Book) string {
+func (r Review) widest(p Playing) string {
+	w := r.words()
 	if p.SpreadMS == nil || p.Soft {
 		return ""
 	}
@@ -58,7 +59,7 @@ func (p Playing) widest(w *phrase.Book) string {
 	slices.SortFunc(out, func(a, b measure) int { return a.number - b.number })
 	var names []string
 	for _, m := range out {
-		names = append(names, strconv.Itoa(m.number))
+		names = append(names, r.name(m.number))
 	}
 	switch len(names) {
 	case 0:

@@ -34,6 +34,9 @@ type Review struct {
 	Span  [2]float64
 	Start float64
 	Bars  []float64
+	// Names are what measures are called, from measure 1, where that is not always their
+	// number: "21 (17/2)" is on the page measure 17 for the second time.
+	Names []string
 	Film  *Film // nil: there is no rough cut yet
 	Takes []Reviewed
 	// Guides tells of guides that are not as the manifest says now.

@@ -323,7 +323,7 @@ func TestStaff(t *testing.T) {
 			t.Errorf("%g ms is step %d, want %d", off, got, want)
 		}
 	}
-	if marks := r.marks(); len(marks) != 12 || marks[4] != (mark{9, "47.8%", "19.000"}) {
+	if marks := r.marks(); len(marks) != 12 || marks[4] != (mark{9, "9", "47.8%", "19.000"}) {
 		t.Errorf("%+v", marks)
 	}
 	// Many measures are ruled and named at a distance.

@@ -188,7 +188,7 @@ func (r Review) take(i int, letter string) takeView {
 	for _, name := range t.Files {
 		v.Heard = append(v.Heard, t.file(w, name))
 	}
-	v.Mixed = t.mixed(w)
+	v.Mixed = r.mixed(t)
 	if t.Playing != nil && r.Playing {
 		v.Play = r.playing(t)
 	}
@@ -321,7 +321,7 @@ func (r Review) staffAlt(t takeView) string {
 	if t.Playing != nil && r.Playing {
 		text += "; " + w.Say("report.wave-timing")
 		if n := len(t.Playing.Missed); n > 0 {
-			text += "; " + w.Say("report.wave-marked", "places", strings.Join(gaps(w, t.Playing.Missed), ", "))
+			text += "; " + w.Say("report.wave-marked", "places", strings.Join(r.gaps(t.Playing.Missed), ", "))
 		}
 	}
 	return text
@@ -348,18 +348,26 @@ func (r Review) soundingShare(wave []float64) int {
 }
 
 // gaps returns the runs of measures that were missed, in words.
-func gaps(w *phrase.Book, missed []Gap) []string {
+func (r Review) gaps(missed []Gap) []string {
 	var all []string
 	for _, g := range missed {
-		all = append(all, measures(w, g.From, g.To))
+		all = append(all, r.measures(g.From, g.To))
 	}
 	return all
 }
 
 // measures names the measures from one to another, or the only one.
-func measures(w *phrase.Book, from, to int) string {
+func (r Review) measures(from, to int) string {
 	if from == to {
-		return w.Say("report.measure", "measure", strconv.Itoa(from))
+		return r.words().Say("report.measure", "measure", r.name(from))
 	}
-	return w.Say("report.measures", "from", strconv.Itoa(from), "to", strconv.Itoa(to))
+	return r.words().Say("report.measures", "from", r.name(from), "to", r.name(to))
+}
+
+// name returns what a measure is called.
+func (r Review) name(measure int) string {
+	if measure >= 1 && measure <= len(r.Names) {
+		return r.Names[measure-1]
+	}
+	return strconv.Itoa(measure)
 }

@@ -118,7 +118,7 @@ func hiddenResult(h mask.Hidden, music *tempo.Map) *HiddenResult {
 	for _, s := range h.Spans {
 		from, to := s.From.Seconds(), s.To.Seconds()
 		first, last := Measures(music, from, to)
-		words := fmt.Sprintf("m%d to m%d", first, last)
+		words := fmt.Sprintf("m%s to m%s", music.Label(first), music.Label(last))
 		r.Spans = append(r.Spans, HiddenSpan{math.Round(from*1000) / 1000, math.Round(to*1000) / 1000, words})
 	}
 	return r

@@ -41,7 +41,7 @@ func (t *Track) roles(who Playing, music *tempo.Map) [][]RoleResult {
 				out[i] = out[i][:n-1]
 			}
 			first, last := Measures(music, one.From, one.To)
-			one.Measures = fmt.Sprintf("m%d to m%d", first, last)
+			one.Measures = fmt.Sprintf("m%s to m%s", music.Label(first), music.Label(last))
 			out[i] = append(out[i], one)
 		}
 	}

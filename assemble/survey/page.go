@@ -24,6 +24,9 @@ func Page(man *production.Production, plays bool) report.Review {
 			r.Bars = append(r.Bars, at)
 		}
 	}
+	for m := 1; m <= man.Tempo.Measures(); m++ {
+		r.Names = append(r.Names, man.Tempo.Label(m))
+	}
 	return r
 }
 

@@ -58,6 +58,9 @@ func TestWhatThePageSaysOfTheProduction(t *testing.T) {
 	if !slices.Equal(r.Bars, []float64{4, 6, 8, 10, 12}) {
 		t.Errorf("bars at %v", r.Bars)
 	}
+	if !slices.Equal(r.Names, []string{"1", "2", "3", "4"}) {
+		t.Errorf("measures are called %q", r.Names)
+	}
 	if Page(man, false).Playing {
 		t.Error("nobody asked how they play")
 	}

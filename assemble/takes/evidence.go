@@ -139,7 +139,7 @@ func Moments(m *tempo.Map) []Moment {
 		case b.CountIn || !b.Downbeat || seen[b.Measure]:
 		case b.Measure == 1 || b.Measure == (last+2)/2 || b.Measure == last:
 			seen[b.Measure] = true
-			list = append(list, Moment{fmt.Sprintf("measure %d", b.Measure), b})
+			list = append(list, Moment{"measure " + m.Label(b.Measure), b})
 		}
 	}
 	return list
@@ -155,7 +155,7 @@ func syncWindows(m *tempo.Map) []card.SyncWindow {
 			To: b.Seconds + beatsAfter*b.Length}
 		for l := range m.Beats() {
 			if l.Seconds >= w.From && l.Seconds <= w.To {
-				w.Lines = append(w.Lines, beatLine(l))
+				w.Lines = append(w.Lines, beatLine(m, l))
 			}
 		}
 		windows = append(windows, w)
@@ -164,7 +164,7 @@ func syncWindows(m *tempo.Map) []card.SyncWindow {
 }
 
 // beatLine returns a beat as a line.
-func beatLine(b tempo.Beat) card.SyncLine {
+func beatLine(m *tempo.Map, b tempo.Beat) card.SyncLine {
 	l := card.SyncLine{At: b.Seconds, Text: fmt.Sprint(b.Number), Bold: b.Downbeat}
 	switch {
 	case b.Cue:
@@ -172,7 +172,7 @@ func beatLine(b tempo.Beat) card.SyncLine {
 	case b.Downbeat && b.CountIn:
 		l.Text = fmt.Sprintf("count-in %d", b.Measure)
 	case b.Downbeat:
-		l.Text = fmt.Sprintf("m%d", b.Measure)
+		l.Text = "m" + m.Label(b.Measure)
 	}
 	return l
 }

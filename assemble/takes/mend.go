@@ -280,6 +280,11 @@ func (r *Recording) note(man *production.Production, b align.Break, mended bool)
 			break
 		}
 	}
+	for i, n := range []int{told.Measure, told.First, told.Last} {
+		if m.Elsewhere(n) != "" {
+			told.Names[i] = m.Label(n)
+		}
+	}
 	r.Broken = append(r.Broken, told)
 }
 

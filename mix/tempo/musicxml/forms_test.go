@@ -26,7 +26,8 @@ import (
 //	=3  #0  3/4          quarters that are in it, its number, its time signature
 //
 // Sources: MX is the documentation of MusicXML 4.0 (elements sound, repeat, ending,
-// segno, coda, time); CP is common practice, no source.
+// segno, coda, time); GB is E. Gould, Behind Bars (2011), the chapter on repeats, and RN
+// G. Read, Music Notation (1979), both from memory; CP is common practice, no source.
 var forms = []struct {
 	name, source string
 	bars         []string
@@ -34,38 +35,38 @@ var forms = []struct {
 	seconds      float64 // from the first note to the end
 }{
 	{"no signs", "CP", []string{"", "", ""}, "1 2 3", 6},
-	{"one repeat from the beginning", "MX repeat", []string{"", ":|", ""}, "1 2 1 2 3", 10},
+	{"one repeat from the beginning", "MX repeat; GB", []string{"", ":|", ""}, "1 2 1 2 3", 10},
 	{"one repeat between signs", "MX repeat", []string{"", "|:", ":|", ""}, "1 2 3 2 3 4", 12},
 	{"three times", "MX repeat times", []string{"|:", ":|3", ""}, "1 2 1 2 1 2 3", 14},
-	{"two passages", "CP", []string{":|", "|: :|", ""}, "1 1 2 2 3", 10},
-	{"endings 1 and 2", "MX ending", []string{"|:", "[1 ] :|", "[2 ]", ""}, "1 2 1 3 4", 10},
+	{"two passages", "GB, RN", []string{":|", "|: :|", ""}, "1 1 2 2 3", 10},
+	{"endings 1 and 2", "MX ending; GB, RN", []string{"|:", "[1 ] :|", "[2 ]", ""}, "1 2 1 3 4", 10},
 	{"endings of two measures", "MX ending", []string{"|:", "[1", "] :|", "[2", "]~", ""}, "1 2 3 1 4 5 6", 14},
 	{"endings 1, 2 and 3", "MX ending", []string{"|:", "[1,2 ] :|", "[3 ]", ""}, "1 2 1 2 1 3 4", 14},
-	{"an ending after a passage with endings", "CP", []string{"|:", "[1 ] :|", "[2 ]", "|:", "[1 ] :|", "[2 ]"},
+	{"an ending after a passage with endings", "GB", []string{"|:", "[1 ] :|", "[2 ]", "|:", "[1 ] :|", "[2 ]"},
 		"1 2 1 3 4 5 4 6", 16},
 	{"da capo", "MX sound dacapo", []string{"F", "DC"}, "1 2 1", 6},
 	{"da capo al fine", "MX sound fine", []string{"", "F", "", "DC"}, "1 2 3 4 1 2", 12},
-	{"da capo al fine in words", "CP", []string{"", `"Fine"`, "", `"D.C. al Fine"`}, "1 2 3 4 1 2", 12},
+	{"da capo al fine in words", "GB, RN", []string{"", `"Fine"`, "", `"D.C. al Fine"`}, "1 2 3 4 1 2", 12},
 	{"da capo al fine in German", "CP", []string{"", `"Ende"`, "", `"Von vorn bis Ende"`}, "1 2 3 4 1 2", 12},
 	{"da capo al fine in English", "CP", []string{"", `"Fine"`, "", `"From the beginning to Fine"`}, "1 2 3 4 1 2", 12},
 	{"da capo without fine", "CP", []string{"", "", "DC", ""}, "1 2 3 1 2 3 4", 14},
-	{"a minuet: repeats once, then none", "CP", []string{"|:", ":|", "|:", ":| F", "|:", ":| DC"},
+	{"a minuet: repeats once, then none", "GB, RN", []string{"|:", ":|", "|:", ":| F", "|:", ":| DC"},
 		"1 2 1 2 3 4 3 4 5 6 5 6 1 2 3 4", 32},
-	{"a minuet con repetizione", "CP", []string{"|:", ":|", "|:", ":| F", "|:", `:| DC "D.C. al Fine con repetizione"`},
+	{"a minuet con repetizione", "GB", []string{"|:", ":|", "|:", ":| F", "|:", `:| DC "D.C. al Fine con repetizione"`},
 		"1 2 1 2 3 4 3 4 5 6 5 6 1 2 1 2 3 4 3 4", 40},
 	{"a minuet mit Wiederholung", "CP", []string{"|:", `:| "Fine"`, "|:", `:| "Da capo al Fine mit Wdh."`},
 		"1 2 1 2 3 4 3 4 1 2 1 2", 24},
 	{"a repeat that holds after the jump", "MX repeat after-jump", []string{"|:", ":|!", "F", "DC"},
 		"1 2 1 2 3 4 1 2 1 2 3", 22},
-	{"endings after a da capo: the last", "CP", []string{"|:", "[1 ] :|", "[2 ]", "F", "DC"}, "1 2 1 3 4 5 1 3 4", 18},
+	{"endings after a da capo: the last", "GB", []string{"|:", "[1 ] :|", "[2 ]", "F", "DC"}, "1 2 1 3 4 5 1 3 4", 18},
 	{"dal segno al fine", "MX sound dalsegno", []string{"", "S", "F", "DS"}, "1 2 3 4 2 3", 12},
-	{"dal segno in words, the sign alone", "CP", []string{"", "$", `"Fine"`, `"D. S. al Fine"`}, "1 2 3 4 2 3", 12},
+	{"dal segno in words, the sign alone", "GB, RN", []string{"", "$", `"Fine"`, `"D. S. al Fine"`}, "1 2 3 4 2 3", 12},
 	{"dal segno in German", "CP", []string{"", "$", `"Fine"`, `"Vom Zeichen bis Fine"`}, "1 2 3 4 2 3", 12},
 	{"dal segno, the sign at a barline", "MX barline segno", []string{"", "|$", "F", "DS"}, "1 2 3 4 2 3", 12},
 	{"two segni by name", "MX sound segno", []string{"S=a", "S=b", "DS=b", "DS=a", "F", ""}, "1 2 3 2 3 4 1 2 3 4 5",
 		22},
 	{"dal segno al coda", "MX sound tocoda, coda", []string{"", "S", "tC", "DS", "C", ""}, "1 2 3 4 2 3 5 6", 16},
-	{"dal segno al coda in words", "CP",
+	{"dal segno al coda in words", "GB, RN",
 		[]string{"", "$", `"To Coda" O`, `"D.S. al Coda"`, `"Coda" O`, ""}, "1 2 3 4 2 3 5 6", 16},
 	{"two coda signs and no words", "CP", []string{"", "$", "O", `"D.S."`, "O", ""}, "1 2 3 4 2 3 5 6", 16},
 	{"da capo al coda", "MX sound dacapo, tocoda", []string{"", "tC", "", "DC", "C"}, "1 2 3 4 1 2 5", 14},
@@ -79,8 +80,8 @@ var forms = []struct {
 	{"a da capo behind a repeat", "CP", []string{"|: F", ":| DC"}, "1 2 1 2 1", 10},
 	{"dal segno into an ending", "CP", []string{"|:", "[1 ] :|", "[2 ] S", "F", "DS"}, "1 2 1 3 4 5 3 4", 16},
 	{"forward-repeat as a sound", "MX sound forward-repeat", []string{"", "fwd", ":|", ""}, "1 2 3 2 3 4", 12},
-	{"a pick-up that comes again", "CP", []string{"#0 =1", "#1", "#2 =3 :|", "#3"}, "1 2 1 2 3", 10},
-	{"a measure split at a repeat", "CP", []string{"", "=3 :|", "#X1 =1 |:", "#3", "#4 =3 :|", "#5"},
+	{"a pick-up that comes again", "GB, RN", []string{"#0 =1", "#1", "#2 =3 :|", "#3"}, "1 2 1 2 3", 10},
+	{"a measure split at a repeat", "GB", []string{"", "=3 :|", "#X1 =1 |:", "#3", "#4 =3 :|", "#5"},
 		"1 2 1 2 3 4 3 4 5", 17},
 	{"a pick-up, fine and a trio with its own", "CP",
 		[]string{"#0 =1", "#1", "#2 =3 F", "#X1 =1", "#3", `#4 =3 "D.C. al Fine"`}, "1 2 3 4 1 2", 12},
@@ -303,7 +304,8 @@ func TestSignsThatLeadNowhere(t *testing.T) {
 // Words of jumps, and words that are none.
 func TestJumpWords(t *testing.T) {
 	for _, text := range []string{"Dolce", "D major", "codetta", "Fine della prima parte", "fine espressione", "segno",
-		"Coda", "da lontano", "dc", "von Herzen", "from afar", ""} {
+		"Coda", "da lontano", "dc", "von Herzen", "from afar",
+		"end of part one", "bis zum Ende", "con ritmo", ""} {
 		if j, ok := readJump(text); ok && text != "dc" {
 			t.Errorf("%q is %v", text, j)
 		}
@@ -312,7 +314,15 @@ func TestJumpWords(t *testing.T) {
 		"D.C.": "da capo 0 false", "D. C. al Fine": "da capo 1 false", "Da Capo al Coda": "da capo 2 false",
 		"D.S. al 𝄌": "dal segno 2 false", "Dal segno al fine senza repetizione": "dal segno 1 false",
 		"D.C. al Fine con ripetizione": "da capo 1 true", "To Coda": "to coda 0 false", "to 𝄌": "to coda 0 false",
-		"Von vorne bis zum Schluss": "da capo 1 false", "FINE": "fine 0 false", "D.C. with repeats": "da capo 0 true",
+		"Von vorne bis zum Schluss": "da capo 1 false", "Von vorn bis Schluß": "da capo 1 false",
+		"Vom Beginn bis zum Ende": "da capo 1 false", "Von vorn, dann Coda": "da capo 2 false",
+		"Ab Zeichen bis Schluss": "dal segno 1 false", "Schluß": "fine 0 false", "Vom 𝄋 bis zur Coda": "dal segno 2 false",
+		"Dal Capo alla Fine": "da capo 1 false", "Dal principio al Fine": "da capo 1 false",
+		"D.C. e poi la Coda": "da capo 2 false", "Dal 𝄋 al Fine con i ritornelli": "dal segno 1 true",
+		"D.C. al Fine con rit.": "da capo 1 false", "Back to the beginning": "da capo 0 false",
+		"From the top to the end": "da capo 1 false", "Go back to the sign": "dal segno 0 false",
+		"Back to the sign, then Coda": "dal segno 2 false", "Repeat from the start": "da capo 0 false",
+		"Go to Coda": "to coda 0 false", "The End": "fine 0 false", "FINE": "fine 0 false", "D.C. with repeats": "da capo 0 true",
 	} {
 		j, ok := readJump(text)
 		if got := fmt.Sprintf("%v %d %v", j.Kind, j.Goal, j.Repeats); !ok || got != want {

@@ -19,16 +19,21 @@ var jumpWords = []struct {
 	kind  score.JumpKind
 	words *regexp.Regexp
 }{
-	{score.DaCapo, regexp.MustCompile(`^(da capo|d ?c|von vorne?|vom anfang|von anfang|from the (beginning|top))\b`)},
-	{score.DalSegno, regexp.MustCompile(`^(dal segno|d ?s|vom zeichen|from the sign)\b`)},
-	{score.ToCoda, regexp.MustCompile(`^(to( the)? coda|al(la)? coda|zur coda|a coda)$`)},
-	{score.Fine, regexp.MustCompile(`^(fine|ende|fin)$`)},
+	{score.DaCapo, regexp.MustCompile(`^((da|dal) capo|dal principio|d ?c|von vorne?|vo[nm] (an)?beginn|vo[nm] anfang|` +
+		`((go |play )?back to|from|repeat from) the (beginning|start|top))\b`)},
+	{score.DalSegno, regexp.MustCompile(`^(dal segno|d ?s|(vom|ab|ab dem|zum) (zeichen|segno)|` +
+		`((go |play )?back to|from|repeat from) the (sign|segno))\b`)},
+	{score.ToCoda, regexp.MustCompile(`^((go )?to( the)? coda|al(la)? coda|zur coda|a coda)$`)},
+	{score.Fine, regexp.MustCompile(`^(fine|ende|schluss|the end|end|fin)$`)},
 }
 
 var (
-	alFine     = regexp.MustCompile(`\b(al fine|to( the)? (fine|end)|bis( zum)? (fine|ende|schluss))\b`)
-	alCoda     = regexp.MustCompile(`\b(al(la)? coda|to( the)? coda|(bis )?zur coda)\b`)
-	conRepeats = regexp.MustCompile(`\b(con rep\w*|con ripet\w*|mit (wiederholung\w*|wdh)|with repeats?)\b`)
+	alFine = regexp.MustCompile(`\b(al(la)? fine|to( the)? (fine|end)|bis( zum| zu)? (fine|ende|schluss))\b`)
+	// "D.C. poi la coda", "von vorn, dann Coda": from what was played before to the coda.
+	alCoda = regexp.MustCompile(`\b(al(la)? coda|to( the)? coda|(bis )?zur coda|(e )?poi( la)? coda|` +
+		`(and )?then( the)? coda|(und )?dann( die| zur)? coda)\b`)
+	conRepeats = regexp.MustCompile(`\b(con (la |le |i )?(rep\w*|ripet\w*|ritornell\w*)|mit (wiederholung\w*|wdh)|` +
+		`with (the )?repeats?)\b`)
 )
 
 // plainWords returns a text in small letters, with one blank for whatever parts its
@@ -43,7 +48,7 @@ func plainWords(text string) string {
 // that fits counts; the words must stand at the beginning, so that a remark with
 // "coda" in it is none.
 func readJump(text string) (j score.Jump, ok bool) {
-	plain := plainWords(text)
+	plain := strings.ReplaceAll(plainWords(text), "ß", "ss")
 	plain = strings.TrimSpace(strings.NewReplacer("\U0001d10b", "segno", "\U0001d10c", "coda", "𝄋", "segno",
 		"𝄌", "coda", "⊕", "coda").Replace(plain))
 	for _, w := range jumpWords {

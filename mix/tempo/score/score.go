@@ -33,12 +33,12 @@ type Score struct {
 }
 
 // runs returns the order of runs of measures by their numbers on paper, both ends
-// included. The pick-up is played when the first run begins with the measure after
-// it. An error names the run.
+// included. The pick-up is measure 0, whatever number the page gives it, and is played as
+// well when the first run begins with the measure after it. An error names the run.
 func (s *Score) runs(runs []tempo.Span) ([]int, error) {
 	var order []int
 	for _, r := range runs {
-		from, to := s.find(r.From), s.find(r.To)
+		from, to := s.run(r.From), s.run(r.To)
 		for to >= 0 && to+1 < len(s.written.Measures) && s.written.Measures[to+1].Number == strconv.Itoa(r.To) {
 			to++ // a measure that is split keeps its number
 		}
@@ -56,6 +56,15 @@ func (s *Score) runs(runs []tempo.Span) ([]int, error) {
 		}
 	}
 	return order, nil
+}
+
+// run returns the measure with which a run begins or ends: the first of that number on
+// paper, for 0 the pick-up where there is one; −1 for none.
+func (s *Score) run(number int) int {
+	if number == 0 && s.written.PickUp {
+		return 0
+	}
+	return s.find(number)
 }
 
 // find returns the first measure of that number on paper, −1 for none.
