@@ -161,7 +161,10 @@ func (t *taken) leave(after time.Duration) {
 // drop takes it out of the queue for good, without a result.
 func (t *taken) drop(why string) { t.say("+TERM " + why) }
 
-// done takes it out of the queue, and waits until the hub has heard that.
+// done takes it out of the queue, and waits for some seconds until the hub has heard that: one
+// that was killed says nothing.
 func (t *taken) done(ctx context.Context) {
+	ctx, stop := context.WithTimeout(ctx, answerTime)
+	defer stop()
 	_, _ = t.nc.RequestWithContext(ctx, t.Reply, []byte("+ACK")) // else another makes it again
 }
