@@ -27,8 +27,7 @@ type benchSet struct {
 	canvas      string
 }
 
-// The sets by the value of RIPIENO_BENCH. The full ones take a quarter of an
-// hour on two cores.
+// The sets by the value of RIPIENO_BENCH; the full ones take a quarter of an hour on two cores.
 var benchSets = map[string]benchSet{
 	"":       {takes: 9, w: 1280, h: 720, seconds: 10, canvas: "1280x720"},
 	"tiny":   {takes: 4, w: 320, h: 180, seconds: 4, canvas: "320x180"},
@@ -38,6 +37,7 @@ var benchSets = map[string]benchSet{
 	"part16": {takes: 16, w: 1280, h: 720, seconds: 10, canvas: "1920x1080"},
 	"slim16": {takes: 16, w: 320, h: 180, seconds: 120, canvas: "640x360"},
 	"long16": {takes: 16, w: 1280, h: 720, seconds: 120, canvas: "1920x1080"},
+	"long25": {takes: 25, w: 1280, h: 720, seconds: 240, canvas: "1920x1080"},
 }
 
 // spent is the time something took.
@@ -177,6 +177,8 @@ func BenchmarkAgainstOneCommand(b *testing.B) {
 	b.Run("film", x.with((*comparison).film))
 	b.Run("late", x.with((*comparison).late))
 	b.Run("cores", x.once)
+	b.Run("two", x.two)
+	b.Run("soon", x.soon)
 	b.Run("hardware", x.hardware)
 }
 
@@ -285,7 +287,7 @@ func (x *comparison) run(name string, n int, gain float64, labels, rough bool) (
 			x.Fatal(err)
 		}
 		defer p.Close()
-		if r, err = p.Render(x.Context(), RenderOptions{Rough: rough}); err != nil {
+		if r, err = p.Render(x.Context(), RenderOptions{Rough: rough, Quick: name == quickLook}); err != nil {
 			x.Fatal(err)
 		}
 		if err := p.WriteProfile(x.Context()); err != nil {
@@ -309,7 +311,7 @@ func (x *comparison) print(name string, t, against spent, note string) {
 	x.ReportMetric(t.cpu/against.cpu, strings.NewReplacer(" ", "-", ",", "").Replace(name)+"-cpu-ratio")
 }
 
-// report prints a line later, against the reference or what is named.
+// report prints a line later, against the reference or another.
 func (x *comparison) report(name string, t spent, against *spent, note string) {
 	if against == nil {
 		against = &x.reference

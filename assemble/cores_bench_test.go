@@ -58,19 +58,67 @@ func (x *comparison) once(b *testing.B) {
 	for b.Loop() {
 		x.forget()
 		x.reports = nil
-		short, times := x.set, 1.0
-		if x.set.seconds > 60 {
-			short.seconds, times = x.set.seconds/12, 12
-		}
-		one := x.call(short.command(x.dir, filepath.Join(x.dir, "one.mp4"))...)
-		x.reference = spent{one.wall * times, one.cpu * times}
-		x.print("one command", x.reference, x.reference, fmt.Sprintf("%g times a part of it", times))
+		x.commandOnce()
 		x.ours("cold", x.set.takes, 0, true, false)
 		x.ours("gain", x.set.takes, -3, true, false)
 		if x.set.seconds <= 60 {
 			x.forget()
 			x.ours("rough cold", x.set.takes, 0, true, true)
 		}
+		for _, print := range x.reports {
+			print()
+		}
+	}
+}
+
+// commandOnce measures the command, of a long set the first twelfth.
+func (x *comparison) commandOnce() {
+	short, times := x.set, 1.0
+	if x.set.seconds > 60 {
+		short.seconds, times = x.set.seconds/12, 12
+	}
+	one := x.call(short.command(x.dir, filepath.Join(x.dir, "one.mp4"))...)
+	x.reference = spent{one.wall * times, one.cpu * times}
+	x.print("one command", x.reference, x.reference, fmt.Sprintf("%g times a part of it", times))
+}
+
+// quickLook is the name of a run of rough --quick.
+const quickLook = "quick cold"
+
+// two is for a machine of two cores: the command, a first look and, of films of a minute at
+// most, a rough cut and a film, cold and with nothing changed.
+func (x *comparison) two(b *testing.B) {
+	x.apart(b, func() {
+		x.commandOnce()
+		x.forget()
+		x.ours(quickLook, x.set.takes, 0, true, true)
+		if x.set.seconds <= 60 {
+			x.forget()
+			x.ours("rough cold", x.set.takes, 0, true, true)
+			x.forget()
+			x.ours("cold", x.set.takes, 0, true, false)
+			x.ours("nothing changed", x.set.takes, 0, true, false)
+		}
+	})
+}
+
+// soon is the last take's coming without the command, against what it takes at least.
+func (x *comparison) soon(b *testing.B) {
+	x.apart(b, func() {
+		x.forget()
+		x.reference = spent{1, 1}
+		x.late()
+	})
+}
+
+// apart runs something as a benchmark of its own and prints what it reports.
+func (x *comparison) apart(b *testing.B, run func()) {
+	outer := x.B
+	x.B = b
+	defer func() { x.B = outer }()
+	for b.Loop() {
+		x.reports = nil
+		run()
 		for _, print := range x.reports {
 			print()
 		}

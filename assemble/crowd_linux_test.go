@@ -84,15 +84,23 @@ func (l large) render(b *testing.B) {
 		}
 		var r RenderResult
 		var t spent
+		var composing time.Duration // of all workers
 		most := peakMemory(func() {
 			t = measure(b, func() {
-				p, err := Open(b.Context(), Settings{Dir: dir, Report: progress.New(nil, progress.Quiet)})
+				p, err := Open(b.Context(), Settings{Dir: dir, Report: progress.New(nil, progress.Quiet),
+					Profile: filepath.Join(dir, "trace")})
 				if err != nil {
 					b.Fatal(err)
 				}
 				defer p.Close()
 				if r, err = p.Render(b.Context(), RenderOptions{}); err != nil {
 					b.Fatal(err)
+				}
+				composing = 0
+				for _, e := range p.Events() {
+					if e.Category == "compose" {
+						composing += e.To.Sub(e.From)
+					}
 				}
 			})
 		})
@@ -103,8 +111,8 @@ func (l large) render(b *testing.B) {
 			b.Errorf("%d frames, want %d", r.Frames, want)
 		}
 		b.ReportMetric(float64(most)/1e6, "peak-MB")
-		b.Logf("%d tasks, %d frames, %.0f s wall, %.0f s cpu, %.0f MB at most", r.Tasks.Run, r.Frames, t.wall, t.cpu,
-			float64(most)/1e6)
+		b.Logf("%d tasks, %d frames, %.0f s wall, %.0f s cpu, %.0f MB at most, composing %.3f s a frame", r.Tasks.Run,
+			r.Frames, t.wall, t.cpu, float64(most)/1e6, composing.Seconds()/float64(r.Frames))
 		if l.takes == 100 && most > 1_500_000_000 {
 			b.Errorf("%s held %d bytes at one time, want at most 1.5 GB", l.name, most)
 		}

@@ -181,6 +181,39 @@ func TestTwoDesksLoseNothing(t *testing.T) {
 	}
 }
 
+// TestWholeMappings: what is not in the manifest yet is written before its blocks, with shots of
+// every kind and times with minutes.
+func TestWholeMappings(t *testing.T) {
+	s := serve(t, nobody{}).enter()
+	shot := func(pairs ...any) map[string]any {
+		m := map[string]any{}
+		for i := 0; i < len(pairs); i += 2 {
+			m[pairs[i].(string)] = pairs[i+1]
+		}
+		return m
+	}
+	want := text
+	for _, c := range []struct {
+		keys  []string
+		value any
+		adds  string
+	}{
+		{[]string{"mix", "loudness"}, -20, "mix: {loudness: -20}\n"},
+		{[]string{"shots"}, []any{shot("from", "start", "show", "card", "text", "title"),
+			shot("from", "m1", "to", "0:11.5", "show", "pair", "takes", []any{"oboe", "horn"}),
+			shot("from", "m5", "show", "soli", "section", "winds")},
+			"shots: [{from: start, show: card, text: title}, {from: m1, to: 0:11.5, show: pair, takes: [oboe, horn]}, " +
+				"{from: m5, show: soli, section: winds}]\n"},
+	} {
+		status, _, raw := s.post("/api/change", map[string]any{"version": s.state().Version, "what": "x",
+			"changes": []any{map[string]any{"take": "", "keys": c.keys, "value": c.value}}})
+		want = strings.Replace(want, "takes:\n", c.adds+"takes:\n", 1)
+		if got := s.manifest(); status != http.StatusOK || got != want {
+			t.Fatalf("%v: %d %s\n%s", c.keys, status, raw, got)
+		}
+	}
+}
+
 // TestWhatThePageMayNotWrite: only values it has a control for, and no texts.
 func TestWhatThePageMayNotWrite(t *testing.T) {
 	s := serve(t, nobody{}).enter()

@@ -1,6 +1,7 @@
 package desk_test
 
 import (
+	"fmt"
 	"math"
 	"os"
 	"path/filepath"
@@ -251,6 +252,26 @@ func TestMixingByMouse(t *testing.T) {
 	b.quiet()
 }
 
+// marks presses what other keyboards have: a bracket with AltGr, which browsers tell as Ctrl
+// and Alt, one with the option key, and a digit with it, which writes something else.
+func (b *tab) marks() {
+	b.t.Helper()
+	press := func(key, code, with string) {
+		eval[bool](b, fmt.Sprintf(`(document.body.dispatchEvent(new KeyboardEvent("keydown", {key: %q, code: %q, bubbles: true, %s})), true)`,
+			key, code, with))
+	}
+	at := `document.getElementById("at-text").textContent`
+	was := eval[string](b, at)
+	press("]", "Digit9", "ctrlKey: true, altKey: true, modifierAltGraph: true")
+	b.Until(at + " !== `" + was + "`")
+	press("[", "Digit5", "altKey: true")
+	b.Until(at + " === `" + was + "`")
+	press("¡", "Digit1", "altKey: true")
+	b.Until(`location.hash === "#place"`)
+	press("3", "Digit3", "altKey: true")
+	b.Until(`location.hash === "#mix" && document.querySelectorAll(".strip").length === 5`)
+}
+
 // TestMixingByKeyboard does the same with keys alone, of which quick ones are one step.
 func TestMixingByKeyboard(t *testing.T) {
 	b := openMix(t, placedRound)
@@ -287,6 +308,7 @@ func TestMixingByKeyboard(t *testing.T) {
 	b.Press("]")
 	b.Until(`document.getElementById("at-text").textContent.startsWith("measure ")`)
 	b.Press("s")
+	b.marks()
 	run(b, chromedp.KeyEvent("z", chromedp.KeyModifiers(chromedp.ModifierCtrl)))
 	b.Until(`document.getElementById("undo").textContent === "Undo: mute of bassoon"`)
 	b.quiet()

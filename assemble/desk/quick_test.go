@@ -1,6 +1,7 @@
 package desk_test
 
 import (
+	"crypto/sha256"
 	"encoding/json"
 	"fmt"
 	"os"
@@ -46,6 +47,14 @@ func (b *tab) letAll() {
 func (b *tab) until(step string) {
 	b.t.Helper()
 	b.Until(`document.getElementById("undo").textContent === "Undo: ` + step + `"`)
+}
+
+// loaded waits until the open room shows the manifest as it is.
+func (b *tab) loaded() {
+	b.t.Helper()
+	sum := sha256.Sum256([]byte(b.manifest())) // as the desk names versions
+	b.Until(fmt.Sprintf(`document.documentElement.dataset.room.includes("%x") && document.getElementById("job").hidden`,
+		sum[:8]))
 }
 
 // byHand has somebody else exchange something in the manifest.

@@ -97,6 +97,7 @@ func TestVerdictsBesideLateAnswers(t *testing.T) {
 	b.Press(" Soon.")
 	b.byHand("title: The Lamplighter's Round", "title: The Lamplighter's Other Round")
 	b.tick <- time.Now()
+	b.loaded()
 	b.Until(`document.querySelector('[data-id="fresh"]') && document.getElementById("job").hidden`)
 	if got := eval[string](b, `document.getElementById("letter").value`); !strings.Contains(got, " And thank you. Soon.") {
 		t.Errorf("the note became\n%s", got)

@@ -107,6 +107,7 @@ func TestCancelling(t *testing.T) {
 	for range 2 {
 		b.Until(`!document.getElementById("job").hidden`)
 		b.Until(`document.getElementById("job-text").textContent === "Placing the takes: listen: horn"`)
+		b.inBoth("job")
 		if bad := b.Audit(); len(bad) > 0 {
 			t.Errorf("while it runs: %s", strings.Join(bad, "\n"))
 		}

@@ -1,162 +1,19 @@
 package desk_test
 
 import (
-	"bytes"
-	"context"
-	"errors"
 	"flag"
 	"fmt"
-	"image"
-	"image/jpeg"
-	"math"
 	"os"
 	"os/exec"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
 
 	"github.com/chromedp/chromedp"
-
-	"ripieno/assemble/desk"
-	"ripieno/assemble/desk/audition"
-	"ripieno/assemble/ffmpeg/ffmpegtest"
-	"ripieno/assemble/graph"
-	"ripieno/assemble/manifest"
-	"ripieno/assemble/media"
-	"ripieno/assemble/production"
-	"ripieno/assemble/progress"
-	"ripieno/assemble/takes"
-	"ripieno/mix/audio"
+	"github.com/chromedp/chromedp/kb"
 )
 
 var sizes = flag.String("sizes", "", "measure the page with these numbers of takes of five minutes, such as 60,200")
-
-// large is the work of a desk with many takes, all of which are one file: what is
-// measured is the page and what it fetches, with everything made.
-type large struct {
-	man     *production.Production
-	paths   []string
-	proxies []string
-	still   []byte
-}
-
-func (l *large) Place(context.Context, progress.Reporter) (*audition.Placing, error) {
-	music, err := audition.MusicOf(l.man)
-	if err != nil {
-		return nil, err
-	}
-	p := &audition.Placing{Beats: music.Beats, Start: music.Start, End: music.End, FPS: 30, Faults: []takes.Fault{},
-		Places: []audition.Window{{Title: "the clap", At: 4}, {Title: "measure 1", At: music.Start},
-			{Title: "measure 75", At: 156}}}
-	if p.Guide, err = p.Open(l.paths[0], true, 0); err != nil {
-		return nil, err
-	}
-	for i, t := range l.man.Takes {
-		s, err := p.Open(l.paths[i], true, 0)
-		if err != nil {
-			return nil, err
-		}
-		one := audition.PlacedTake{Player: t.Player, Part: t.Part, Sound: &s, Picture: true,
-			Asks: "clap at 4.00 s (60 %) or 2.00 s (40 %)"}
-		one.Name, one.Role, one.File, one.Sure = t.Name, string(production.Audio), t.Name+".wav", i%10 > 0
-		one.Candidates = []takes.Candidate{}
-		if one.Sure {
-			one.Asks = ""
-		}
-		p.Takes = append(p.Takes, one)
-	}
-	return p, nil
-}
-
-func (l *large) Strip(context.Context, *audition.Placing, string, float64) ([]byte, error) {
-	return l.still, nil
-}
-
-func (l *large) Mix(context.Context, progress.Reporter) (*audition.Mixing, error) {
-	music, err := audition.MusicOf(l.man)
-	if err != nil {
-		return nil, err
-	}
-	m := &audition.Mixing{Start: music.Zero, Length: music.End - music.Zero, Target: -16, Beats: music.Beats,
-		Hall:     []audition.Sound{},
-		Sections: []audition.Section{}, Strips: []audition.Strip{}}
-	for i, t := range l.man.Takes {
-		s, err := audition.OpenVoice(l.proxies[i], 0, 300*audio.Rate)
-		if err != nil {
-			return nil, err
-		}
-		loud := -20.0
-		m.Strips = append(m.Strips, audition.Strip{Take: t.Name, Player: t.Player, Part: t.Part, Law: "power",
-			Width: 1, Sound: &s, Loudness: &loud, Lifts: []audition.Lift{}})
-	}
-	m.ID = m.Identify()
-	return m, nil
-}
-
-func (l *large) Look(context.Context, progress.Reporter) (*audition.Looking, error) {
-	return nil, os.ErrInvalid
-}
-func (l *large) Judge(context.Context, progress.Reporter) (*audition.Judging, error) {
-	return nil, os.ErrInvalid
-}
-func (l *large) Make(context.Context, string, progress.Reporter) (string, error) {
-	return "", os.ErrInvalid
-}
-func (l *large) Measure(context.Context, progress.Reporter) (desk.Measured, error) {
-	return desk.Measured{}, os.ErrInvalid
-}
-
-// writeLarge writes a production of so many takes and the one file that all of them are.
-func writeLarge(t *testing.T, takes int) (string, *large) {
-	t.Helper()
-	dir := t.TempDir()
-	var text strings.Builder
-	text.WriteString("version: 1\ntitle: The Long Round\ntempo:\n  count_in: {measures: 4}\n" +
-		"  changes: [{measure: 1, meter: 4/4, bpm: 120}]\n  measures: 146\ntakes:\n")
-	for i := range takes {
-		fmt.Fprintf(&text, "  - {name: player-%d, player: Player Number %d, part: Part %d, expected: true}\n", i, i,
-			i%12)
-	}
-	if err := os.WriteFile(filepath.Join(dir, "production.yaml"), []byte(text.String()), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	man, err := manifest.Load(dir)
-	if err != nil {
-		t.Fatal(err)
-	}
-	wave := make([]float64, 300*audio.Rate)
-	for i := range wave {
-		wave[i] = 0.1 * math.Sin(float64(i)*0.05) * math.Exp(-math.Mod(float64(i), 24000)/8000)
-	}
-	first := filepath.Join(dir, "take.wav")
-	if _, err := media.CreateWAV(t.Context(), first, audio.NewMemory(audio.Block{wave}, audio.Rate),
-		media.Float32); err != nil {
-		t.Fatal(err)
-	}
-	small := filepath.Join(dir, "take.aac")
-	cmd, err := graph.Proxy("file:"+first, 1, "file:"+small)
-	if err == nil {
-		err = ffmpegtest.Tool(t).RunGraph(t.Context(), cmd, small, 0, nil)
-	}
-	if err != nil {
-		t.Fatal(err)
-	}
-	l := &large{man: man}
-	for i := range takes {
-		path := filepath.Join(dir, fmt.Sprintf("take-%d", i))
-		if err := errors.Join(os.Link(first, path+".wav"), os.Link(small, path+".aac")); err != nil {
-			t.Fatal(err)
-		}
-		l.paths, l.proxies = append(l.paths, path+".wav"), append(l.proxies, path+".aac")
-	}
-	var still bytes.Buffer
-	if err := jpeg.Encode(&still, image.NewRGBA(image.Rect(0, 0, 1000, 112)), nil); err != nil {
-		t.Fatal(err)
-	}
-	l.still = still.Bytes()
-	return dir, l
-}
 
 // hearSound has the page note the moment at which what is played begins to be heard: a
 // source of its own, or what the thread for sound is told to play.
@@ -247,11 +104,46 @@ func measureSize(t *testing.T, n int) {
 	})
 	tr.phase("after that")
 	eval[bool](b, `new Promise((done) => setTimeout(() => done(true), 1000))`)
+	b.Press("s")
+	measureRooms(b, tr, n)
 	for _, p := range tr.stop() {
 		t.Logf("%d takes: %s", n, p)
 	}
 	t.Logf("%d takes: %.0f MB of JavaScript, %s MB in the page's process, %s", n,
 		eval[float64](b, `performance.memory.usedJSHeapSize / 1e6`), resident(t), load(t))
+}
+
+// measureRooms goes through the rooms of the takes and of the picture.
+func measureRooms(b *tab, tr *trace, n int) {
+	b.t.Helper()
+	tr.phase("the takes are drawn")
+	eval[bool](b, `location.hash = "takes", true`)
+	b.Until(fmt.Sprintf(`document.querySelectorAll(".parts button").length === %d &&
+		document.getElementById("letter")`, n))
+	tr.phase("twenty of them on, and two verdicts")
+	for range 20 {
+		b.Press("n")
+	}
+	b.Press("k", "d")
+	b.until(fmt.Sprintf("verdict on player-%d", 20))
+	tr.phase("the picture is drawn")
+	eval[bool](b, `location.hash = "picture", true`)
+	b.Until(fmt.Sprintf(`document.querySelectorAll(".tile").length === %d &&
+		[...document.querySelectorAll(".tile img")].every((i) => i.complete)`, 3*n))
+	tr.phase("a crop is dragged")
+	b.drag("#still", "#still", 40, 0)
+	b.until("crop of player-0")
+	b.Until(`document.getElementById("job").hidden`)
+	tr.phase("ten takes on, and crops by keys")
+	for range 10 {
+		b.Press("n")
+	}
+	b.Press(kb.ArrowRight, kb.ArrowRight, "+")
+	b.until("crop of player-10")
+	tr.phase("four shots on")
+	b.Press("]", "]", "]", "]")
+	tr.phase("after the picture")
+	eval[bool](b, `new Promise((done) => setTimeout(() => done(true), 1000))`)
 }
 
 // resident returns the largest memory of a process that draws pages, in MB: its

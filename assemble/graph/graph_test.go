@@ -1,6 +1,7 @@
 package graph
 
 import (
+	"fmt"
 	"math"
 	"strconv"
 	"strings"
@@ -231,6 +232,26 @@ func TestTimescaleHoldsWholeFrames(t *testing.T) {
 	}{{fps30, "30000"}, {shot.Rate{Num: 25, Den: 1}, "25000"}, {shot.Rate{Num: 30000, Den: 1001}, "30000"}} {
 		if got := timescale(c.r); got != c.want {
 			t.Errorf("%s: %s, want %s", c.r, got, c.want)
+		}
+	}
+}
+
+// Every gap has a background of its own, whatever the files are called: a film in which
+// several takes end early failed in one of some eight runs.
+func TestGapsAreToldApart(t *testing.T) {
+	for run := range 500 {
+		dir := fmt.Sprintf("file:/round/.store/14/tmp-%d-%d/", run*7919, run*104729)
+		g := Segment{Canvas: layout.Canvas{W: 320, H: 180}, Rate: shot.Rate{Num: 30, Den: 1}, Frames: 90, Queues: true}
+		g.Overlay, g.Backdrop = dir+"out.007.png", dir+"out.000.png"
+		for k := range 6 {
+			h := 88 - 2*(k/3)
+			g.Pieces = append(g.Pieces, Piece{Path: fmt.Sprintf("%sout.%03d.mp4", dir, k+1), Count: 75, W: 104, H: h,
+				Crop: layout.Rect{W: 104, H: h}, Hole: layout.Rect{X: 2 + 106*(k%3), Y: 2 + 90*(k/3), W: 104, H: h}})
+		}
+		for _, g.Scenery = range []bool{false, true} {
+			if _, err := Compose(g, Coding{}, dir+"out.mp4"); err != nil {
+				t.Fatalf("%s: %v", dir, err)
+			}
 		}
 	}
 }

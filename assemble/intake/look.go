@@ -96,9 +96,11 @@ func Look(ctx context.Context, tool *ffmpeg.Tool, info media.Info, turn int) (Pi
 	if err := info.NeedVideo(); err != nil {
 		return Picture{}, err
 	}
-	times, keys, err := media.FrameTimes(ctx, tool, info, timesLength)
-	if err != nil {
-		return Picture{}, err
+	times, keys, err := media.IndexTimes(ctx, info, timesLength)
+	if err != nil { // it has no index that says them
+		if times, keys, err = media.FrameTimes(ctx, tool, info, timesLength); err != nil {
+			return Picture{}, err
+		}
 	}
 	// Enlarging a small picture would blur it.
 	w, _ := info.Video.Display()

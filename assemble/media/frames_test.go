@@ -238,6 +238,12 @@ func TestRealFrameTimes(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
+		// What the index says is what ffprobe says, to the microsecond that it prints.
+		near := func(a, b float64) bool { return math.Abs(a-b) < 2e-6 }
+		inTimes, inKeys, err := IndexTimes(ctx, probe(t, paths[n]), 60)
+		if err != nil || !slices.EqualFunc(inTimes, times, near) || !slices.EqualFunc(inKeys, keys, near) {
+			t.Errorf("file %d: the index says %v and %v, %v", n, inTimes, inKeys, err)
+		}
 		for i := range want {
 			if math.Abs(times[i]-want[i]) > 1e-4 {
 				t.Errorf("file %d frame %d at %g, want %g", n, i, times[i], want[i])

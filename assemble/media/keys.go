@@ -100,20 +100,68 @@ type key struct{ taken, shown float64 }
 // and those whose edits leave out more than the wait for a first picture, are
 // errors.
 func ReadKeys(ctx context.Context, path string, stream int) (Keys, error) {
-	f, err := held.Open(ctx, path)
+	t, err := readTimes(ctx, path, stream)
 	if err != nil {
 		return Keys{}, err
+	}
+	return t.openings(), nil
+}
+
+// openings returns what is needed to open the file at a key frame.
+func (t indexed) openings() Keys {
+	keys := Keys{tick: 1 / float64(t.scale), step: 1 / float64(audio.GCD(int(t.scale), 1_000_000))}
+	keys.Holes = findHoles(t.shown, keys.tick)
+	for _, n := range t.keys {
+		keys.list = append(keys.list, key{float64(t.taken[n]-t.first) * keys.tick,
+			float64(t.shown[n]-t.first) * keys.tick})
+	}
+	return keys
+}
+
+// IndexTimes is [FrameTimes] of an MP4 or QuickTime file, read from its index without a
+// process: of those frames that are shown in the first seconds after the picture's first.
+// It fails as [ReadKeys] does.
+func IndexTimes(ctx context.Context, info Info, length float64) (times, keys []float64, err error) {
+	if err := info.NeedVideo(); err != nil {
+		return nil, nil, err
+	}
+	t, err := readTimes(ctx, info.Path, info.Video.Index)
+	if err != nil {
+		return nil, nil, err
+	}
+	add := func(list []float64, n int) []float64 {
+		if at := float64(t.shown[n]-t.first) / float64(t.scale); at < length {
+			list = append(list, info.Video.Start+at)
+		}
+		return list
+	}
+	for n := range t.shown {
+		times = add(times, n)
+	}
+	for _, n := range t.keys {
+		keys = add(keys, n)
+	}
+	slices.Sort(times) // frames stand in the order of decoding
+	slices.Sort(keys)
+	return times, keys, nil
+}
+
+// readTimes reads the index of the file at path.
+func readTimes(ctx context.Context, path string, stream int) (indexed, error) {
+	f, err := held.Open(ctx, path)
+	if err != nil {
+		return indexed{}, err
 	}
 	defer f.Close()
 	st, err := f.Stat()
 	if err != nil {
-		return Keys{}, err
+		return indexed{}, err
 	}
-	keys, err := readKeys(f, st.Size(), stream)
+	t, err := readIndex(f, st.Size(), stream)
 	if err != nil {
-		return Keys{}, fmt.Errorf("media: the key frames of %s: %w", showPath(path), err)
+		return indexed{}, fmt.Errorf("media: the key frames of %s: %w", showPath(path), err)
 	}
-	return keys, nil
+	return t, nil
 }
 
 // OpenAt returns the time, at or before start, at which ffmpeg begins with the last
@@ -139,13 +187,21 @@ func (k Keys) OpenAt(start, first float64) (at float64, ok bool) {
 	return 0, false
 }
 
-// readKeys reads them of a file of size bytes. Box by box it is ISO/IEC
+// indexed is what an index says of the frames of a picture, in units of its track.
+type indexed struct {
+	scale        uint32  // units a second
+	taken, shown []int64 // by the order in the file: when a decoder takes a frame, and when it is shown
+	first        int64   // when the first one is shown
+	keys         []int   // numbers of key frames
+}
+
+// readIndex reads it of a file of size bytes. Box by box it is ISO/IEC
 // 14496-12: 8.4.2 (mdhd), 8.6.1.2 (stts), 8.6.1.3 (ctts), 8.6.2 (stss), 8.6.6
 // (elst), 8.7.3 (stsz).
-func readKeys(r io.ReaderAt, size int64, stream int) (Keys, error) {
+func readIndex(r io.ReaderAt, size int64, stream int) (x indexed, err error) {
 	index, ok := find(readAtoms(r, size), "moov")
 	if !ok || index.end() > size {
-		return Keys{}, errors.New("there is no index")
+		return x, errors.New("there is no index")
 	}
 	var tracks []atom
 	for _, a := range insideFrom(r, index, 0) {
@@ -154,51 +210,41 @@ func readKeys(r io.ReaderAt, size int64, stream int) (Keys, error) {
 		}
 	}
 	if stream < 0 || stream >= len(tracks) {
-		return Keys{}, errors.New("the index has no such stream")
+		return x, errors.New("the index has no such stream")
 	}
 	track := tracks[stream]
 	if kind, err := field(r, track, 8, "mdia", "hdlr"); err != nil || string(kind) != "vide" {
-		return Keys{}, errors.New("the stream is no picture")
+		return x, errors.New("the stream is no picture")
 	}
-	scale, err := timeUnits(r, track)
-	if err != nil {
-		return Keys{}, err
+	if x.scale, err = timeUnits(r, track); err != nil {
+		return x, err
 	}
 	box, err := follow(r, track, "mdia", "minf", "stbl")
 	if err != nil {
-		return Keys{}, err
+		return x, err
 	}
-	taken, shown, err := sampleTimes(r, box)
-	if err != nil {
-		return Keys{}, err
+	if x.taken, x.shown, err = sampleTimes(r, box); err != nil {
+		return x, err
 	}
-	first := shown[0]
-	for _, t := range shown {
-		first = min(first, t)
-	}
-	if err := plainEdits(r, track, first); err != nil {
-		return Keys{}, err
+	x.first = slices.Min(x.shown)
+	if err := plainEdits(r, track, x.first); err != nil {
+		return x, err
 	}
 	sync, err := table(r, box, "stss", 4)
 	if err != nil {
-		return Keys{}, err
-	}
-	keys := Keys{tick: 1 / float64(scale), step: 1 / float64(audio.GCD(int(scale), 1_000_000))}
-	keys.Holes = findHoles(shown, keys.tick)
-	add := func(n int) {
-		keys.list = append(keys.list, key{float64(taken[n]-first) * keys.tick, float64(shown[n]-first) * keys.tick})
+		return x, err
 	}
 	if sync == nil { // without the box all frames are
-		for n := range taken {
-			add(n)
+		for n := range x.taken {
+			x.keys = append(x.keys, n)
 		}
 	}
 	for _, s := range sync {
-		if n := int64(s[0]); n >= 1 && n <= int64(len(taken)) {
-			add(int(n - 1))
+		if n := int64(s[0]); n >= 1 && n <= int64(len(x.taken)) {
+			x.keys = append(x.keys, int(n-1))
 		}
 	}
-	return keys, nil
+	return x, nil
 }
 
 // timeUnits returns how many units of time of a track make a second.

@@ -3,6 +3,7 @@ package media
 import (
 	"bytes"
 	"flag"
+	"io"
 	"math"
 	"slices"
 	"strconv"
@@ -246,4 +247,13 @@ func FuzzReadKeys(f *testing.F) {
 func fuzzing() bool {
 	fuzz := flag.Lookup("test.fuzz")
 	return fuzz != nil && fuzz.Value.String() != ""
+}
+
+// readKeys is [ReadKeys] of what r reads.
+func readKeys(r io.ReaderAt, size int64, stream int) (Keys, error) {
+	x, err := readIndex(r, size, stream)
+	if err != nil {
+		return Keys{}, err
+	}
+	return x.openings(), nil
 }

@@ -74,14 +74,14 @@ func cutsEvery(p Picture, rate shot.Rate, step float64) []int {
 	return cuts
 }
 
-// inPieces returns a span cut at those of cuts that leave no piece at its ends
-// shorter than half of what lies there between two cuts.
+// inPieces returns a span cut at those of cuts that leave no piece shorter than half of
+// what lies between two cuts at its beginning, and than a third at its end.
 func inPieces(s Span, cuts []int) []Span {
 	n := len(cuts)
 	if n < 2 {
 		return split(s, inside(s, cuts, 0, 0))
 	}
-	return split(s, inside(s, cuts, (cuts[1]-cuts[0])/2, (cuts[n-1]-cuts[n-2])/2))
+	return split(s, inside(s, cuts, (cuts[1]-cuts[0])/2, (cuts[n-1]-cuts[n-2])/3))
 }
 
 // inside returns the cuts that leave so many frames of a span before and behind them.

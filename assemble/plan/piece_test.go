@@ -88,13 +88,13 @@ func TestTilesShowPieces(t *testing.T) {
 	}
 }
 
-// A film of a minute or more has 24 segments at least, and none is shorter than two
+// A film of 96 seconds or more has 48 segments at least, and none is shorter than two
 // seconds for its length alone.
 func TestSegmentsAreEnoughForManyCores(t *testing.T) {
 	for _, c := range []struct {
 		seconds, least int
 		rough          bool
-	}{{5, 2, false}, {30, 15, false}, {60, 24, false}, {240, 30, false}, {30, 7, true}, {240, 30, true}} {
+	}{{5, 2, false}, {30, 15, false}, {60, 30, false}, {120, 48, false}, {240, 48, false}, {600, 75, false}, {30, 7, true}, {240, 30, true}} {
 		line := Timeline{Rate: shot.Rate{Num: 30, Den: 1}, Frames: 30 * c.seconds}
 		f := Film{Rough: c.rough, Shots: []Shot{{Span: Span{0, line.Frames}, Pages: 1}}}
 		f.cut(line)

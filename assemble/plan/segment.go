@@ -17,7 +17,7 @@ import (
 const (
 	mostSegmentSeconds  = 8
 	leastSegmentSeconds = 2
-	leastSegments       = 24
+	leastSegments       = 48
 
 	leastRoughSeconds = 4
 	leastRoughs       = 12

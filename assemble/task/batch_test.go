@@ -10,6 +10,7 @@ import (
 	"sync"
 	"testing"
 
+	"ripieno/assemble/progress"
 	"ripieno/assemble/store"
 )
 
@@ -114,6 +115,28 @@ func TestBatch(t *testing.T) {
 		verify := Runner{Store: s, Workers: c.workers, Verify: true}
 		if res, err = verify.Run(t.Context(), tasks); err != nil || res.Stats.Run != c.tasks {
 			t.Errorf("%+v verified: %s, %v", c, states(res), err)
+		}
+	}
+}
+
+// TestABatchIsSharedWithTheBusy: a worker that does other work gets its share as well, so
+// that the one that is idle first does not take all; one that makes some of the batch has
+// had its own.
+func TestABatchIsSharedWithTheBusy(t *testing.T) {
+	tasks := (&choir{}).tasks(8, 8)
+	g, err := check(tasks)
+	if err != nil {
+		t.Fatal(err)
+	}
+	l := make([]looked, len(tasks))
+	for i := range l {
+		l[i].runs = true
+	}
+	for _, c := range []struct{ busy, batching, want int }{{0, 0, 2}, {3, 0, 2}, {3, 2, 4}, {3, 3, 8}} {
+		x := newExecution(Runner{Workers: 4, Progress: progress.New(nil, progress.Quiet)}, g, l, make([]float64, len(tasks)))
+		x.running, x.batching[tasks[0].Batch] = c.busy, c.batching
+		if group, _ := x.nextBatch(); len(group) != c.want {
+			t.Errorf("%+v: %d are made together", c, len(group))
 		}
 	}
 }

@@ -62,13 +62,15 @@ type execution struct {
 
 	lanes   []bool // which workers are at work
 	running int    // workers
-	memory  int64
-	away    map[int]chan struct{} // tasks that are made elsewhere; nil for one that is made here as well
-	since   map[int]time.Time     // when they were given away
-	home    map[int]bool          // tasks that nobody elsewhere could make
-	paces   map[string]pace       // by rule
-	files   givenFiles
-	stopped error // the disk is full, or the store is gone: start nothing more
+	// batching is how many workers make something of a batch; those of nil make what has none.
+	batching map[*Batch]int
+	memory   int64
+	away     map[int]chan struct{} // tasks that are made elsewhere; nil for one that is made here as well
+	since    map[int]time.Time     // when they were given away
+	home     map[int]bool          // tasks that nobody elsewhere could make
+	paces    map[string]pace       // by rule
+	files    givenFiles
+	stopped  error // the disk is full, or the store is gone: start nothing more
 }
 
 type ending struct {
@@ -89,7 +91,8 @@ func newExecution(r Runner, g *graph, l []looked, costs []float64) *execution {
 	n := len(g.tasks)
 	x := &execution{Runner: r, g: g, looked: l, out: make([]Outcome, n), work: make([]progress.Work, n),
 		waitsFor: make([]int, n), urgency: make([]float64, n), ended: make(chan []ending), keys: map[store.ID]int{},
-		away: map[int]chan struct{}{}, since: map[int]time.Time{}, home: map[int]bool{}, paces: map[string]pace{}, costs: costs, files: givenFiles{}}
+		batching: map[*Batch]int{}, away: map[int]chan struct{}{}, since: map[int]time.Time{}, home: map[int]bool{},
+		paces: map[string]pace{}, files: givenFiles{}, costs: costs}
 	x.Workers = max(1, x.Workers)
 	x.lanes = make([]bool, x.Workers)
 	for _, i := range slices.Backward(g.order) {
@@ -173,6 +176,7 @@ func (x *execution) loop(ctx context.Context) {
 			}
 		} else {
 			x.running--
+			x.batching[x.g.tasks[e.task].Batch]--
 		}
 		for _, e := range ends {
 			x.observe(e)
@@ -209,6 +213,7 @@ func (x *execution) startReady(ctx context.Context) {
 		}
 		x.ready = slices.DeleteFunc(x.ready, func(i int) bool { return slices.Contains(group, i) })
 		x.running++
+		x.batching[x.g.tasks[group[0]].Batch]++
 		lane := x.takeLane()
 		x.memory += memory
 		in := make([]Inputs, len(group))
@@ -248,8 +253,9 @@ func (x *execution) observe(e ending) {
 }
 
 // nextBatch returns the most urgent ready task with those that are made with it, and
-// the memory they take: of what is ready of its batch so much that every idle
-// worker gets its share, and no more than memory allows. A task whose key
+// the memory they take: of what is ready of its batch so much that every worker
+// that makes nothing of it gets its share, since who does other work is free soon, and
+// no more than memory allows. A task whose key
 // another one has as well is made by itself, or batches could wait for each
 // other.
 func (x *execution) nextBatch() (group []int, memory int64) {
@@ -264,8 +270,8 @@ func (x *execution) nextBatch() (group []int, memory int64) {
 		return group, memory
 	}
 	rest := slices.DeleteFunc(slices.Clone(x.ready[1:]), single)
-	idle := x.Workers - x.running
-	share := min(batch.Most, (len(rest)+idle)/idle) // of len(rest)+1, rounded up
+	others := x.Workers - x.batching[batch]
+	share := min(batch.Most, (len(rest)+others)/others) // of len(rest)+1, rounded up
 	for _, i := range rest {
 		need := max(0, x.g.tasks[i].Memory)
 		if len(group) >= share || x.Memory > 0 && x.memory+memory+need > x.Memory {

@@ -193,8 +193,7 @@ func (l *Looking) read(ctx context.Context, x *session.Session, made map[string]
 	if err != nil {
 		return err
 	}
-	for i := range l.Takes {
-		t := &l.Takes[i]
+	for _, t := range l.Takes {
 		ref, ok := made[t.Take]
 		if !ok {
 			continue
@@ -207,9 +206,22 @@ func (l *Looking) read(ctx context.Context, x *session.Session, made map[string]
 		if err := jpeg.Encode(&out, img, &jpeg.Options{Quality: 82}); err != nil {
 			return err
 		}
-		l.stills[t.Take], t.Still = out.Bytes(), true
+		l.Keep(t.Take, out.Bytes())
 	}
 	return nil
+}
+
+// Keep keeps the still of a take, as a JPEG.
+func (l *Looking) Keep(take string, jpeg []byte) {
+	for i := range l.Takes {
+		if l.Takes[i].Take == take {
+			l.Takes[i].Still = true
+		}
+	}
+	if l.stills == nil {
+		l.stills = map[string][]byte{}
+	}
+	l.stills[take] = jpeg
 }
 
 // filmOf returns a planned film.

@@ -200,21 +200,26 @@ function showKeys() {
 	byId("keys").showModal();
 }
 
-// keyOf names a key as the lists do. Marks that need shift on some keyboards go by
-// what they write.
-function keyOf(event) {
+// isMark reports whether a key writes a mark, which on many keyboards takes AltGr or the
+// option key; browsers tell of those as of Ctrl and Alt.
+const isMark = (event) => event.key.length === 1 && !/[\p{L}\p{N}]/u.test(event.key);
+
+// keysOf returns what a key may be called in the lists. Marks go by what they write, and
+// Alt with a digit by the key, since with the option key it writes something else.
+function keysOf(event) {
 	const shift = event.shiftKey && (event.key.length > 1 || /[A-Z]/.test(event.key));
-	return (event.altKey ? "Alt+" : "") + (shift ? "Shift+" : "") + event.key;
+	const digit = event.altKey && !event.ctrlKey && /^Digit(\d)$/.exec(event.code)?.[1];
+	return [(event.altKey && !isMark(event) ? "Alt+" : "") + (shift ? "Shift+" : "") + event.key, digit && "Alt+" + digit];
 }
 
 addEventListener("keydown", (event) => {
 	if (byId("keys").open || byId("way").open || isTyping(event)) return;
-	let key = keyOf(event);
-	if (event.ctrlKey || event.metaKey) {
+	let keys = keysOf(event);
+	if ((event.ctrlKey || event.metaKey) && !(event.altKey && isMark(event))) {
 		if (event.key.toLowerCase() !== "z") return;
-		key = event.shiftKey ? "Shift+Z" : "z";
+		keys = [event.shiftKey ? "Shift+Z" : "z"];
 	}
-	const entry = [...(room?.keys || []), ...frameKeys].find(([name]) => name === key);
+	const all = [...(room?.keys || []), ...frameKeys], entry = keys.map((key) => all.find(([name]) => name === key)).find(Boolean);
 	if (!entry) return;
 	event.preventDefault();
 	if (turning) deciding.then(entry[2]);

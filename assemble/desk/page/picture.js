@@ -51,6 +51,24 @@ export function pictureRoom(desk) {
 	// movedTo returns the crop of a take that the plan does not know yet; undefined for none.
 	const movedTo = (one) => (one === seen() && crop) || (held.has(one.take, "crop") && one.crop) || undefined;
 
+	// laid are the stills of the tiles that are drawn.
+	let laid = [];
+
+	function layTile(one, img, { hole, source }) {
+		const moved = one.fit ? undefined : movedTo(one);
+		lay(img, one, moved ? cut(one, hole.w / hole.h, moved) : source);
+	}
+
+	// showCrop shows in all tiles what is kept of a take by now.
+	function showCrop(one) {
+		for (const { take, img, tile } of laid) if (take === one.take) layTile(one, img, tile);
+	}
+
+	// showHand marks the tile of the take in hand.
+	function showHand() {
+		for (const box of films.querySelectorAll(".tile[data-take]")) box.setAttribute("aria-pressed", String(box.dataset.take === seen()?.take));
+	}
+
 	function tileView(film, tile, busy) {
 		const one = data.takes.find((t) => t.take === tile.take);
 		const box = el(busy ? "button" : "div", busy ? { type: "button", class: "tile", "data-id": `tile ${tile.take}`, "data-take": tile.take,
@@ -65,8 +83,8 @@ export function pictureRoom(desk) {
 		box.style.height = `${100 * hole.h / film.h}%`;
 		if (tile.source && one?.still) {
 			const img = el("img", { src: `/api/still/${encodeURIComponent(tile.take)}`, alt: "", draggable: "false" });
-			const moved = one.fit ? undefined : movedTo(one);
-			lay(img, one, moved ? cut(one, hole.w / hole.h, moved) : tile.source);
+			laid.push({ take: tile.take, img, tile });
+			layTile(one, img, tile);
 			box.append(img);
 		}
 		if (!box.firstChild) box.append(el("em", {}, one?.part || "no picture"));
@@ -87,9 +105,11 @@ export function pictureRoom(desk) {
 	function choose(take) {
 		if (!data.takes.some((t) => t.take === take)) return;
 		flush();
+		const was = seen();
 		hand = take;
 		crop = undefined;
-		showFilms();
+		if (was) showCrop(was); // as it was before it was dragged
+		showHand();
 		showBench();
 	}
 
@@ -165,7 +185,7 @@ export function pictureRoom(desk) {
 		crop = undefined;
 		one.crop = next;
 		held.hold(take, { crop: next });
-		showFilms();
+		showCrop(one);
 		showBench();
 		desk.tell(`Kept: ${Math.round(100 * next.x)} % from the left, ${Math.round(100 * next.y)} % from above, ${next.zoom.toFixed(2)} times.`);
 		drop();
@@ -194,7 +214,7 @@ export function pictureRoom(desk) {
 		crop = undefined;
 		one.crop = word === null ? null : { x: 0.5, y: 0.5, zoom: 1 };
 		held.hold(one.take, { crop: one.crop });
-		showFilms();
+		showCrop(one);
 		showBench();
 		desk.decide("change", { what: `crop of ${one.take}`, changes: [{ take: one.take, keys: ["crop"], value: word }] },
 			held.sent(one.take, ["crop"]));
@@ -203,6 +223,7 @@ export function pictureRoom(desk) {
 	function showFilms() {
 		late = Boolean(carried);
 		if (late) return;
+		laid = [];
 		fill(films, data.films.map(filmView));
 	}
 
@@ -247,12 +268,12 @@ export function pictureRoom(desk) {
 			crop = next;
 			const one = seen(), tile = tileOf(one.take), part = cut(one, tile ? tile.hole.w / tile.hole.h : 16 / 9, crop);
 			placeFrame(bench.querySelector(".frame"), one, part);
-			showFilms();
+			showCrop(one);
 		},
 		keep: (next) => setCrop(next),
 		letGo() {
 			crop = undefined;
-			showFilms();
+			showCrop(seen());
 			showBench();
 		},
 	});

@@ -174,7 +174,8 @@
 	});
 
 	addEventListener("keydown", e => {
-		if (e.target.matches("input, textarea, select") || e.ctrlKey || e.metaKey || e.altKey) return;
+		// On many keyboards the brackets take AltGr or the option key, told as Ctrl and Alt.
+		if (e.target.matches("input, textarea, select") || (e.ctrlKey || e.metaKey || e.altKey) && !(e.altKey && "[]".includes(e.key))) return;
 		const does = { p: toggle, "[": () => skip(-1), "]": () => skip(1), r: () => by("text").focus() }[e.key];
 		if (!does) return;
 		e.preventDefault();
