@@ -69,7 +69,7 @@ func TestABrokenTakeIsMended(t *testing.T) {
 	t.Parallel()
 	findTool(t)
 	dir := t.TempDir()
-	const rate, at, long = 44100, 61.5, 2.2
+	const rate, at, long = 44100, 41.5, 2.2
 	e := simulate.New(3, simulate.Options{Level: simulate.Easy, Players: 4, Seconds: 50, Rate: rate})
 	manifest := writeEnsemble(t, dir, e, map[int]func([]float64) ([]float64, int){
 		1: func(x []float64) ([]float64, int) { return x, 48000 },
@@ -113,7 +113,7 @@ func TestABrokenTakeIsMended(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"sample_rate: 44100", "parts: [{to: 61.5}, {from: 63.7"} {
+	for _, want := range []string{"sample_rate: 44100", "parts: [{to: 41.5}, {from: 43.7"} {
 		if !strings.Contains(string(data), want) {
 			t.Errorf("the manifest lacks %q:\n%s", want, data)
 		}

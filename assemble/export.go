@@ -50,6 +50,7 @@ func (p *Production) Export(ctx context.Context) (ExportResult, error) {
 	if err != nil {
 		return r, err
 	}
+	// Names that the disk refuses are told before an hour of mixing.
 	if err := p.OutFiles(exportFiles(texts, sounds)...); err != nil {
 		return r, err
 	}

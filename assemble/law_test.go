@@ -52,7 +52,7 @@ var trees = []string{"ripieno/layout", "ripieno/mix"}
 var pure = []string{
 	"ripieno/assemble/production", "ripieno/assemble/plan", "ripieno/assemble/graph", "ripieno/assemble/interchange",
 	"ripieno/assemble/subtitle", "ripieno/assemble/fault", "ripieno/assemble/intake/limit", "ripieno/assemble/order",
-	"ripieno/assemble/remark",
+	"ripieno/assemble/remark", "ripieno/assemble/strict",
 }
 
 // beyond is what pure packages do not reach; the manifest's reader, which does
@@ -65,7 +65,7 @@ const reader = "ripieno/assemble/manifest"
 // fileless packages do not even open files themselves.
 var fileless = []string{
 	"ripieno/assemble/production", "ripieno/assemble/graph", "ripieno/assemble/interchange", "ripieno/assemble/plan",
-	"ripieno/assemble/intake/limit", "ripieno/assemble/remark",
+	"ripieno/assemble/intake/limit", "ripieno/assemble/remark", "ripieno/assemble/strict",
 }
 
 // strangers may not import each other, in whatever direction the first is from

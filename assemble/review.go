@@ -87,6 +87,7 @@ func (p *Production) Review(ctx context.Context, o ReviewOptions) (ReviewResult,
 		return r, err
 	}
 	for i, c := range check.Takes {
+		// Of a take with release: no the page does not even say that there is one.
 		if all.Takes[i].IsWithheld() {
 			continue
 		}

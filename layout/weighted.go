@@ -83,6 +83,8 @@ func pack(weights []int, cols int) (rows int, cells []Cell) {
 		}
 		cells[i] = Cell{row, col}
 	}
+	// Large blocks first, each in the highest row that has room and as near the middle as it
+	// allows: what is large is meant to be looked at.
 	for i, k := range weights {
 		if k == 1 {
 			continue
@@ -97,6 +99,7 @@ func pack(weights []int, cols int) (rows int, cells []Cell) {
 			}
 		}
 	}
+	// Small ones fill what is left in reading order, so that they sit as in a plain grid.
 	next := 0
 	for i, k := range weights {
 		if k != 1 {

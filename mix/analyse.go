@@ -2,7 +2,6 @@ package mix
 
 import (
 	"fmt"
-	"io"
 	"math"
 
 	"ripieno/mix/audio"
@@ -89,20 +88,13 @@ func analyse(s audio.Source, from, to int64, plain bool) (Analysis, error) {
 	}
 	p := newProbe(s)
 	p.from, p.to, p.plain = from, to, plain
-	in := audio.NewBlock(s.Channels(), 4096)
-	for {
-		n, err := s.Read(in)
-		p.write(in.Slice(0, n))
-		if err == nil && n == 0 {
-			err = io.ErrNoProgress
-		}
-		if err == io.EOF {
-			return p.analysis(), nil
-		}
+	for b, err := range audio.Blocks(s, 4096) {
 		if err != nil {
 			return p.analysis(), err
 		}
+		p.write(b)
 	}
+	return p.analysis(), nil
 }
 
 // What a stereo recording's sides may differ by (chosen on synthetic faults,

@@ -8,32 +8,37 @@ import (
 	"ripieno/mix/denoise"
 )
 
-// hushed is a source whose noise is made softer. It is not delayed.
+// hushed makes the noise of a source softer.
 type hushed struct {
-	src   audio.Source
-	noise *Noise
 	floor float64 // least gain
 	spec  []*denoise.Spectrum
 	gains []float64
-	power []float64   // of the frame's lines, with silence below the first and above the last
-	bars  []float64   // what every line has to rise above, three lines together
-	past  audio.Block // the frame's input
-	sum   audio.Block // overlapping output
-	ready audio.Block // frames of sum that are finished, up to one hop
-	rest  audio.Rest
-	skip  int   // output frames before the programme
-	left  int64 // output frames still due once the source has ended
-	ended bool
-	end   error
+	power []float64 // of the frame's lines, with silence below the first and above the last
+	bars  []float64 // what every line has to rise above, three lines together
 }
 
-// newHushed returns src softened by d; a depth of 0 stands for 8 dB.
-func newHushed(src audio.Source, d *Denoise) *hushed {
+// foreign is a source whose noise was learned at another rate, where its lines stand for other
+// frequencies: it fails at once.
+type foreign struct {
+	audio.Source
+	learned int // hertz
+}
+
+// Read implements [audio.Source].
+func (f foreign) Read(audio.Block) (int, error) {
+	return 0, fmt.Errorf("denoise: noise learned at %d Hz, recording at %d Hz", f.learned, f.Rate())
+}
+
+// newHushed returns src softened by d, not delayed; a depth of 0 stands for 8 dB.
+func newHushed(src audio.Source, d *Denoise) audio.Source {
+	if d.Noise.rate != src.Rate() {
+		return foreign{src, d.Noise.rate}
+	}
 	depth := d.Depth
 	if depth == 0 {
 		depth = 8
 	}
-	h := &hushed{src: src, noise: d.Noise, floor: (-depth).Gain(), skip: denoise.Size - denoise.Hop}
+	h := &hushed{floor: (-depth).Gain()}
 	h.gains, h.power, h.bars = make([]float64, denoise.Lines), make([]float64, denoise.Lines+2),
 		make([]float64, denoise.Lines)
 	for k := range h.bars {
@@ -44,69 +49,19 @@ func newHushed(src audio.Source, d *Denoise) *hushed {
 	for range src.Channels() {
 		h.spec = append(h.spec, denoise.NewSpectrum())
 	}
-	h.past = audio.NewBlock(src.Channels(), denoise.Size)
-	h.sum = audio.NewBlock(src.Channels(), denoise.Size)
-	h.ready = audio.NewBlock(src.Channels(), denoise.Hop)
-	if d.Noise.rate != src.Rate() {
-		h.ended, h.end = true, fmt.Errorf("denoise: noise learned at %d Hz, recording at %d Hz", d.Noise.rate,
-			src.Rate())
-	}
-	return h
+	return audio.NewOverlap(src, denoise.Size, denoise.Hop, 0, h.frame)
 }
 
-// Channels implements [audio.Source].
-func (h *hushed) Channels() int { return h.src.Channels() }
-
-// Rate implements [audio.Source].
-func (h *hushed) Rate() int { return h.src.Rate() }
-
-// Read implements [audio.Source]. It fails at once where the noise was learned at another
-// rate: its lines would stand for other frequencies.
-func (h *hushed) Read(dst audio.Block) (int, error) {
-	return h.rest.ReadUntil(dst, h.next, &h.end)
-}
-
-// next returns one hop of output, less at the end, nil after it.
-func (h *hushed) next() audio.Block {
-	for ; h.skip > 0; h.skip -= denoise.Hop {
-		h.hop()
-	}
-	if h.ended && h.left <= 0 {
-		return nil
-	}
-	h.hop()
-	n := denoise.Hop
-	if h.ended {
-		n = int(max(0, min(int64(n), h.left)))
-	}
-	h.left -= int64(n)
-	return h.ready.Slice(0, n)
-}
-
-// hop takes one hop of input and finishes one hop of output.
-func (h *hushed) hop() {
-	for c := range h.past {
-		copy(h.past[c], h.past[c][denoise.Hop:])
-		clear(h.past[c][denoise.Size-denoise.Hop:])
-	}
-	if !h.ended {
-		n, err := audio.ReadFull(h.src, h.past.Slice(denoise.Size-denoise.Hop, denoise.Size))
-		h.left += int64(n)
-		if err != nil {
-			h.ended, h.end = true, err
-		}
-	}
+// frame takes a frame of input and adds what is left of it.
+func (h *hushed) frame(sum, frame audio.Block) {
 	clear(h.power)
-	for c, x := range h.past {
+	for c, x := range frame {
 		h.spec[c].AddPower(h.power[1:denoise.Lines+1], x)
 	}
 	// One gain for both channels, so that the image does not move.
 	weigh(h.gains, h.power, h.bars, h.floor, gainFall)
 	for c, s := range h.spec {
-		s.AddInverse(h.sum[c], s.Re, s.Im, h.gains)
-		copy(h.ready[c], h.sum[c][:denoise.Hop])
-		copy(h.sum[c], h.sum[c][denoise.Hop:])
-		clear(h.sum[c][denoise.Size-denoise.Hop:])
+		s.AddInverse(sum[c], s.Re, s.Im, h.gains)
 	}
 }
 

@@ -2,7 +2,6 @@ package mix
 
 import (
 	"fmt"
-	"io"
 	"math"
 
 	"ripieno/mix/audio"
@@ -204,19 +203,12 @@ func (m *master) try(gain audio.Decibels) error {
 // frames are read. It fails with src.
 func Measure(src audio.Source) (Measured, error) {
 	m := NewMetered(audio.NewAhead(src)) // ends by itself: it is read to the end
-	buf := audio.NewBlock(src.Channels(), block)
-	for {
-		n, err := m.Read(buf)
-		if err == nil && n == 0 {
-			err = io.ErrNoProgress
-		}
-		if err == io.EOF {
-			return m.Measured(), nil
-		}
+	for _, err := range audio.Blocks(m, block) {
 		if err != nil {
 			return m.Measured(), err
 		}
 	}
+	return m.Measured(), nil
 }
 
 // Metered is a source that measures what is read from it, so that a file is

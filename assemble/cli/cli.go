@@ -77,13 +77,19 @@ func Main(ctx context.Context, args []string, s Streams) int {
 	root.SetOut(s.Out)
 	root.SetErr(s.Err)
 	err := root.ExecuteContext(ctx)
+	code := a.exit(ctx, err)
 	// A full disk or a closed pipe is found out only by writing: a run that did its
-	// work and could not say so must not end with 0.
-	if err == nil && out.err != nil {
-		err = fault.New(fault.Failed, "standard output", "the result could not be written",
-			"what was made is there; run again for what is printed").Because(systemReason(out.err))
+	// work and could not say so must not end with 0, nor with the code of a verdict on
+	// the takes: the table that the code speaks of is not there.
+	//
+	// A standard output that was closed from the start (>&-) stays unseen: Go's runtime
+	// opens the null device in its place before any of this runs, for reading and
+	// writing, and so do many programs for a child whose output nobody wants.
+	if out.err != nil && code != Cancelled {
+		code = a.exit(ctx, fault.New(fault.Failed, "standard output", "the result could not be written",
+			"what was made is there; run again for what is printed").Because(systemReason(out.err)))
 	}
-	return a.exit(ctx, err)
+	return code
 }
 
 // Command returns the program's verbs and flags, for what describes them. It must not
@@ -217,6 +223,10 @@ func (a *app) readSettings() error {
 	if err == nil {
 		path := filepath.Join(dir, "ripieno", "settings.yaml")
 		a.settings.SetConfigFile(path)
+		// Opening a pipe would wait for whoever writes into it, deaf to signals.
+		if st, err := os.Stat(path); err == nil && st.Mode()&os.ModeNamedPipe != 0 {
+			return fault.New(fault.Manifest, path, "the settings are a pipe, not a file", "put a file there or none")
+		}
 		// Where HOME is no folder there are no settings either.
 		err := a.settings.ReadInConfig()
 		if err != nil && !errors.Is(err, os.ErrNotExist) && !errors.Is(err, syscall.ENOTDIR) {
@@ -260,25 +270,6 @@ func (a *app) openSettings() (assemble.Settings, error) {
 		Report:   progress.Options{Mode: mode, Workers: workers}.New(a.Err),
 		Now:      a.now,
 	}, nil
-}
-
-// withProduction opens the production, lets work use it and closes it, so that the
-// progress line is gone before the result is printed. The folder is locked as long as
-// work runs: two runs of one production never meet.
-func (a *app) withProduction(ctx context.Context, work func(*assemble.Production) error) error {
-	set, err := a.openSettings()
-	if err != nil {
-		return err
-	}
-	defer set.Report.Close()
-	p, err := assemble.Open(ctx, set)
-	if err != nil {
-		return err
-	}
-	defer p.Close()
-	// The profile of an interrupted run is wanted most of all, so it is written
-	// without the run's context.
-	return errors.Join(work(p), p.WriteProfile(context.WithoutCancel(ctx)))
 }
 
 // show prints a result: as JSON when asked for, as people read it otherwise,

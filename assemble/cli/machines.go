@@ -73,6 +73,7 @@ others.`,
 			if err != nil {
 				return err
 			}
+			// Nothing is made, so nothing draws progress over the list.
 			set.Report.Close()
 			if set.With == "" {
 				return fault.New(fault.Manifest, "", "workers needs an invitation", "ripieno workers --with INVITATION")

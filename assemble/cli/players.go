@@ -22,8 +22,8 @@ count-in, a click on every beat, a different sound on the beat where all clap,
 and the drone if the manifest has one. It prints the measures as they are played
 and writes them as an empty score, out/guide.musicxml, and as labels for editors
 of sound, out/guide-labels.txt. What a score asks without a number, such as rit.
-or a fermata, is listed; interpret: yes in the manifest follows it. Every variant in the manifest becomes
-out/guide-NAME.wav and so on:
+or a fermata, is listed; interpret: yes in the manifest follows it. Every variant
+in the manifest becomes out/guide-NAME.wav and so on:
 
   guide:
     levels: {click: 0, drone: -3}       # dB, or off

@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 
@@ -85,6 +86,10 @@ and nothing in the file is trusted: it is bounded, and what it says stays text.`
 // from outside. One byte more than allowed is read, by which ParseReturn knows that
 // it is too large. names are the takes that a remark may be for.
 func takeRemarks(ctx context.Context, man *production.Production, path string) (*remark.Taken, error) {
+	// Opening a pipe would wait for whoever writes into it.
+	if st, err := os.Stat(path); err == nil && st.Mode()&fs.ModeNamedPipe != 0 {
+		return nil, fault.New(fault.Manifest, path, "this is a pipe, and no file of remarks", "save it to a file first")
+	}
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, fault.New(fault.Manifest, path, "the file cannot be read", "").Because(systemReason(err))

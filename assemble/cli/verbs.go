@@ -37,6 +37,25 @@ func (a *app) verb(use, short, long string, run work) *cobra.Command {
 	}
 }
 
+// withProduction opens the production, lets work use it and closes it, so that the
+// progress line is gone before the result is printed. The folder is locked as long as
+// work runs: two runs of one production never meet.
+func (a *app) withProduction(ctx context.Context, work func(*assemble.Production) error) error {
+	set, err := a.openSettings()
+	if err != nil {
+		return err
+	}
+	defer set.Report.Close()
+	p, err := assemble.Open(ctx, set)
+	if err != nil {
+		return err
+	}
+	defer p.Close()
+	// The profile of an interrupted run is wanted most of all, so it is written
+	// without the run's context.
+	return errors.Join(work(p), p.WriteProfile(context.WithoutCancel(ctx)))
+}
+
 // withVerdict returns how to print a verb's result, and the verdict on the takes as
 // the error. A verb that failed prints nothing.
 func withVerdict[R any](a *app, r R, table func(R) func(io.Writer), err, verdict error) (func() error, error) {
@@ -178,8 +197,8 @@ func (a *app) roughVerb() *cobra.Command {
 show, as out/rough.mp4 for the first and out/rough-NAME.mp4 for the others.
 
 With --quick it makes out/quick.mp4 at a fraction of the cost: who is in and how
-the mix sounds. Its pictures are held for up to a second or as long as a recording
-has none that stands by itself, and it says so.`,
+the mix sounds. Each picture stays for up to a second, and longer where a recording
+has no key frame; the film says that it is a first look.`,
 		func(cmd *cobra.Command, p *assemble.Production) (func() error, error) {
 			r, err := p.Render(cmd.Context(), assemble.RenderOptions{Rough: true, Only: only, Marks: marks,
 				Quick: quick})

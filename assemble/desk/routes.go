@@ -19,7 +19,9 @@ import (
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/production"
 	"ripieno/assemble/remark/kept"
+	"ripieno/assemble/report/script"
 	"ripieno/assemble/session"
+	"ripieno/assemble/strict"
 )
 
 // page are the files of the page. They are served as they are.
@@ -107,6 +109,9 @@ func (d *desk) routes() http.Handler {
 func servePage(w http.ResponseWriter, name string) {
 	kind, ok := kinds[path.Ext(name)]
 	data, err := page.ReadFile("page/" + name)
+	if name == "copy.js" {
+		data, err = []byte(script.CopyModule()), nil
+	}
 	if err != nil || !ok {
 		http.Error(w, "there is no such file", http.StatusNotFound)
 		return
@@ -250,9 +255,7 @@ func fail(w http.ResponseWriter, err error) {
 
 // read reads the one JSON value of a request.
 func read(r *http.Request, into any) error {
-	dec := json.NewDecoder(r.Body)
-	dec.DisallowUnknownFields()
-	if err := dec.Decode(into); err != nil {
+	if err := strict.Read(r.Body, into); err != nil {
 		return fmt.Errorf("the request cannot be read: %w", err)
 	}
 	return nil

@@ -80,80 +80,58 @@ func (d *desk) manifest() (*production.Production, error) {
 
 // place finds out where all takes lie.
 func (d *desk) place(ctx context.Context, report progress.Reporter) error {
-	man, err := d.manifest()
-	if err != nil {
-		return err
-	}
-	p, err := d.work.Place(ctx, report)
-	if err != nil {
-		return err
-	}
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	d.placing, d.placed = p, placesOf(man)
-	clear(d.strips) // a file may be another one
-	return nil
+	return find(ctx, d, report, d.manifest, d.work.Place, func(man *production.Production, p *audition.Placing) {
+		d.placing, d.placed = p, placesOf(man)
+		clear(d.strips) // a file may be another one
+	})
 }
 
 // mix makes what the mix is added up from.
 func (d *desk) mix(ctx context.Context, report progress.Reporter) error {
-	man, err := d.manifest()
-	if err != nil {
-		return err
-	}
-	m, err := d.work.Mix(ctx, report)
-	if err != nil {
-		return err
-	}
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	d.mixing, d.mixed = m, voicesOf(man)
-	return nil
+	return find(ctx, d, report, d.manifest, d.work.Mix, func(man *production.Production, m *audition.Mixing) {
+		d.mixing, d.mixed = m, voicesOf(man)
+	})
 }
 
 // look plans the picture and keeps the plan beside the part of the manifest that it follows
 // from, by which the page knows when it is out of date.
 func (d *desk) look(ctx context.Context, report progress.Reporter) error {
-	man, err := d.manifest()
-	if err != nil {
-		return err
-	}
-	l, err := d.work.Look(ctx, report)
-	if err != nil {
-		return err
-	}
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	d.looking, d.looked = l, looksOf(man)
-	return nil
+	return find(ctx, d, report, d.manifest, d.work.Look, func(man *production.Production, l *audition.Looking) {
+		d.looking, d.looked = l, looksOf(man)
+	})
 }
 
 // judge looks at and listens to every take.
 func (d *desk) judge(ctx context.Context, report progress.Reporter) error {
-	man, err := d.manifest()
-	if err != nil {
-		return err
-	}
-	j, err := d.work.Judge(ctx, report)
-	if err != nil {
-		return err
-	}
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	d.judging, d.judged = j, judgedOf(man)
-	return nil
+	return find(ctx, d, report, d.manifest, d.work.Judge, func(man *production.Production, j *audition.Judging) {
+		d.judging, d.judged = j, judgedOf(man)
+	})
 }
 
 // measureMix makes the finished sound and measures it.
 func (d *desk) measureMix(ctx context.Context, report progress.Reporter) error {
-	of := d.state().Version
-	m, err := d.work.Measure(ctx, report)
+	version := func() (string, error) { return d.state().Version, nil }
+	return find(ctx, d, report, version, d.work.Measure, func(of string, m Measured) {
+		d.measure, d.heard = &m, of
+	})
+}
+
+// find lets the program find something out and keeps it, beside what it was found out of:
+// that is read before, since somebody may decide otherwise meanwhile. keep holds the lock.
+func find[Of, Found any](ctx context.Context, d *desk, report progress.Reporter, of func() (Of, error),
+	work func(context.Context, progress.Reporter) (Found, error), keep func(Of, Found),
+) error {
+	before, err := of()
+	if err != nil {
+		return err
+	}
+	found, err := work(ctx, report)
 	if err != nil {
 		return err
 	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	d.measure, d.heard = &m, of
+	keep(before, found)
 	return nil
 }
 

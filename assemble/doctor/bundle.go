@@ -24,6 +24,10 @@ const BundleHead = "ripieno doctor: a text for asking help"
 // WriteBundle writes a text for asking help to a file, with what was found and the
 // manifest in the report's folder; but not over a file of the user's.
 func (r *Report) WriteBundle(ctx context.Context, path string) error {
+	// Opening a pipe would wait for whoever writes into it.
+	if st, err := os.Stat(path); err == nil && !st.Mode().IsRegular() {
+		return fault.New(fault.Failed, path, "this is not an ordinary file", "choose another with --bundle")
+	}
 	old, err := os.ReadFile(path)
 	if err == nil && !strings.HasPrefix(string(old), BundleHead) || err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return fault.New(fault.Failed, path, "there is a file of that name already", "choose another with --bundle")

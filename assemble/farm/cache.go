@@ -55,6 +55,7 @@ func (c *cache) use(ctx context.Context, f order.File) (string, func(), error) {
 	if first {
 		k = &kept{size: f.Size, ready: make(chan struct{})}
 		c.files[f.Hash] = k
+		// Room is made before the file comes, by its size: the disk is never fuller than it may be.
 		c.bytes += f.Size
 		c.makeRoom()
 	}

@@ -99,6 +99,7 @@ func Serve(ctx context.Context, o HubOptions) (*Hub, error) {
 		return nil, fmt.Errorf("farm: %w", err)
 	}
 	go s.Start()
+	// A port that is taken shows only in that nothing ever answers.
 	if !s.ReadyForConnections(startLimit) {
 		s.Shutdown()
 		return nil, fmt.Errorf("farm: the hub does not come up at %s: is something else listening there?", o.Listen)

@@ -92,9 +92,11 @@ func (p *pieces) put(ctx context.Context, s shelf, f order.File, path string) er
 	if err := g.Wait(); err != nil {
 		return fmt.Errorf("farm: sending %d bytes: %w", f.Size, err)
 	}
+	// One byte more than was announced: somebody writes to the file.
 	if n, _ := r.Read(make([]byte, 1)); n > 0 {
 		return fmt.Errorf("farm: %s changed while it was sent", filepath.Base(path))
 	}
+	// The mark that all pieces are there comes last, so nobody takes a file for whole before it is.
 	return p.say(ctx, pieceSubject(s, lock.name, whole), strconv.AppendInt(nil, f.Size, 10))
 }
 
@@ -122,6 +124,8 @@ func (p *pieces) get(ctx context.Context, s shelf, f order.File, path string) er
 	}
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
+	// Pieces are asked for several at a time, since each answer takes a round of the line, and are
+	// written in their order: the channel of channels keeps that.
 	coming := make(chan chan come, inOneFile)
 	go func() {
 		defer close(coming)

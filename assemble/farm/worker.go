@@ -214,9 +214,11 @@ func (w *worker) report(ctx, work context.Context, m *taken, o order.Order, made
 		files, err = w.sendMade(work, o, made.path)
 	}
 	switch {
+	// The home has it already, or wants it no more.
 	case errors.Is(context.Cause(work), errRecalled):
 		m.drop("recalled")
 		return
+	// This machine leaves: the order goes back at once, and not when its time has run out.
 	case ctx.Err() != nil:
 		m.leave(0)
 		_ = w.nc.FlushTimeout(time.Second)
@@ -243,6 +245,7 @@ func (w *worker) report(ctx, work context.Context, m *taken, o order.Order, made
 		m.leave(0)
 		return
 	}
+	// With a receipt for the receipt: were it lost, the order would be made again elsewhere.
 	m.done(work)
 	if r.Failed != "" {
 		w.Tell(fmt.Sprintf("%s %s failed: %s", o.Rule, o.Key[:12], r.Failed))

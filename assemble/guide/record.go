@@ -152,7 +152,7 @@ func (c *Change) Describe() {
 	c.Hint = "set production.yaml back, or run ripieno click and send everybody the guide anew"
 	if len(c.Takes) > 0 {
 		c.What += "; takes played to it: " + strings.Join(c.Takes, ", ")
-		c.Hint = "set production.yaml back, or send these players the guide of now and ask for new takes"
+		c.Hint = "set production.yaml back, or send these players the current guide and ask for new takes"
 	}
 }
 

@@ -21,6 +21,7 @@ func (j *judge) stream() {
 	ratio, size := float64(w)/float64(h), fmt.Sprintf("%d × %d", w, h)
 	if upright, sure := l.Under(limit.Portrait, ratio); upright && shape > 1 {
 		level := Ask
+		// A person has cut it to a tile already, or the head fits into one.
 		if j.facts.Framed || j.keepsHead() {
 			level = OK
 		}
@@ -45,6 +46,7 @@ func (j *judge) stream() {
 	if v.HDR() {
 		j.add(HDR, OK, 1, "hdr", "transfer", v.Transfer)
 	}
+	// Mostly HDR whose mark got lost on the way, which looks pale (common practice, no source).
 	if deep := strings.Contains(v.PixFmt, "p10") || strings.Contains(v.PixFmt, "p12") ||
 		strings.HasPrefix(v.PixFmt, "p01"); deep && v.Transfer == "" {
 		j.add(Untagged, OK, 0.7, "untagged")

@@ -48,6 +48,7 @@ func (m mapping) tempo(lead float64) (*tempo.Map, *score.Score, *production.Beat
 	if beats != nil {
 		spec = m.withoutTempo(beats, spec, changes)
 	}
+	// Faults of the keys come before those of the map that they would make.
 	if len(m.faults) > before {
 		return nil, nil, nil
 	}
@@ -56,6 +57,7 @@ func (m mapping) tempo(lead float64) (*tempo.Map, *score.Score, *production.Beat
 		m.tempoFaults(err, changes, holds)
 		return nil, nil, nil
 	}
+	// A score has its own repeats; an order beside it is a fault of its keys.
 	if !scored {
 		music = m.order(music)
 	}

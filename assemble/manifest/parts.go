@@ -60,6 +60,7 @@ func (m mapping) parts() audio.Parts {
 			e.at(e.node, "parts are in order of the file and do not overlap",
 				"part %d begins before the one before it ends", i+1)
 			return nil
+		// A microsecond of overlap is what decimals written by people leave.
 		case i > 0 && p.From+p.Shift < out[i-1].To+out[i-1].Shift-1e-6:
 			e.at(e.node, "begin this part later, or end the one before earlier",
 				"part %d overlaps the one before by %.3f seconds", i+1, out[i-1].To+out[i-1].Shift-p.From-p.Shift)

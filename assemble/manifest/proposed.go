@@ -58,7 +58,8 @@ func WriteShots(data []byte, p *production.Production, head string, shots []Prop
 			}
 		}
 	}
-	return nil, fault.New(fault.Manifest, where.path, "the manifest is written in a way that no shot list can be added to",
+	return nil, fault.New(fault.Manifest, where.path,
+		"the manifest is written in a way that no shot list can be added to",
 		"write its keys at the left margin, without braces, and no line of three dots at its end")
 }
 

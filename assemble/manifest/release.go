@@ -89,11 +89,13 @@ func (m mapping) publicTexts(p *production.Production) []publicText {
 	for _, d := range p.Deliver {
 		add(d.Mark, "deliverable", asWords(d.Name))
 	}
+	// The part of a take that is withheld is in nothing that is made.
 	for _, t := range p.Takes {
 		if !t.IsWithheld() {
 			add(t.Mark, "the part", t.Part)
 		}
 	}
+	// contact and send_to are left out: the editor prints them on purpose.
 	if v := m.vals["callsheet"]; v != nil {
 		add(markOf(m.file, v), "the call sheet's note", p.CallSheet.Notes)
 		for _, key := range slices.Sorted(maps.Keys(p.CallSheet.Strings)) {

@@ -306,7 +306,7 @@ func decodeFault(ctx context.Context, path string, err error) error {
 	}
 	if errors.Is(err, context.DeadlineExceeded) {
 		return fault.New(fault.Media, showPath(path), "decoding takes absurdly long",
-			"ask the player for a new export").Because(err)
+			"ask the player for a new export").Because(pathless{err, path})
 	}
 	if exit, ok := errors.AsType[*ffmpeg.ExitError](err); ok {
 		if what, hint := explain(exit); what != "" {
@@ -317,10 +317,10 @@ func decodeFault(ctx context.Context, path string, err error) error {
 			return tooMuch(path, fileSize(path), 0)
 		case exit.Signal != "" || exit.Says("Cannot allocate memory"):
 			return fault.New(fault.Media, showPath(path), "decoding takes absurdly much memory or time",
-				"ask the player for a new export").Because(err)
+				"ask the player for a new export").Because(pathless{err, path})
 		}
 		return fault.New(fault.Media, showPath(path), "the file cannot be decoded",
-			"ask the player for a new export").Because(err)
+			"ask the player for a new export").Because(pathless{err, path})
 	}
 	return err
 }

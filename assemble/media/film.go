@@ -66,6 +66,7 @@ func VerifyFilm(ctx context.Context, tool *ffmpeg.Tool, path string, want Want) 
 	if !fastStart(list) {
 		wrong.add("the index does not stand in front of the media data")
 	}
+	// A box that reaches beyond the file is what a full disk leaves.
 	if n := len(list); n == 0 || list[n-1].end() != st.Size() {
 		wrong.add("the file does not end where its last box ends")
 	}
@@ -77,6 +78,8 @@ func VerifyFilm(ctx context.Context, tool *ffmpeg.Tool, path string, want Want) 
 	if err != nil {
 		return fmt.Errorf("checking %s: %w", showPath(path), err)
 	}
+	// That the sound could not be decoded is only said of a film that has one: else its lack is
+	// the deviation.
 	if hasSound && want.AudioSamples > 0 {
 		if unheard != nil {
 			return fmt.Errorf("checking %s: %w", showPath(path), unheard)

@@ -54,7 +54,7 @@ func ProbeTrack(ctx context.Context, tool *ffmpeg.Tool, abs string, track int) (
 			fmt.Sprintf("the file holds a stream in %s, which few phones, cameras, recorders or browsers write",
 				said.unlisted),
 			"ask the player for a new export as MP4 or WAV; if you trust the file, run again with --codecs "+
-				said.unlisted).Because(err)
+				said.unlisted).Because(pathless{err, abs})
 	case err != nil:
 		return Info{}, probeFault(ctx, abs, err)
 	}
@@ -216,7 +216,7 @@ func probeFault(ctx context.Context, path string, err error) error {
 		return err
 	}
 	refuse := func(what, hint string) error {
-		return fault.New(fault.Media, showPath(path), what, hint).Because(err)
+		return fault.New(fault.Media, showPath(path), what, hint).Because(pathless{err, path})
 	}
 	if errors.Is(err, context.DeadlineExceeded) {
 		return refuse("reading the file takes too long", "ask the player for a new export")

@@ -53,7 +53,7 @@ func Resolve(dir, path string) (string, error) {
 	case errors.Is(err, fs.ErrPermission):
 		return refuse("the file may not be read", "change its permissions")
 	case err != nil:
-		return "", fault.New(fault.Media, showPath(path), "the file cannot be found", "").Because(err)
+		return "", fault.New(fault.Media, showPath(path), "the file cannot be found", "").Because(pathless{err, full})
 	}
 	if rel, err := filepath.Rel(root, abs); err != nil || !filepath.IsLocal(rel) {
 		return refuse("the file lies outside the production's folder", "copy it into the folder of production.yaml")
@@ -61,7 +61,8 @@ func Resolve(dir, path string) (string, error) {
 	st, err := os.Stat(abs)
 	switch {
 	case err != nil:
-		return "", fault.New(fault.Media, showPath(path), "the file cannot be inspected", "").Because(err)
+		return "", fault.New(fault.Media, showPath(path), "the file cannot be inspected", "").
+			Because(pathless{err, abs})
 	case st.IsDir():
 		return refuse("this is a folder, not a file",
 			"name the recording inside it; a project folder of a music program must be exported first")

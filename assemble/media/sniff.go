@@ -48,6 +48,7 @@ func sniff(ctx context.Context, path string) (sniffed, error) {
 		return refuse("the file is empty (0 bytes)",
 			"the upload or download did not finish: ask the player to send it again")
 	}
+	// Whatever the file is called: names come from strangers as well.
 	head := make([]byte, min(sniffLen, st.Size()))
 	if _, err := io.ReadFull(f, head); err != nil {
 		return sniffed{}, openFault(path, err)
@@ -66,6 +67,7 @@ func sniff(ctx context.Context, path string) (sniffed, error) {
 			return refuse(what, hint)
 		}
 		_, s.fragmented = find(list, "moof")
+		// A recording that only lost its end is worth more than none; it goes on, and says so.
 		if s.truncated = short; short {
 			s.notes = append(s.notes, "the file ends before its index says: only its first part came")
 		}
@@ -82,7 +84,7 @@ func openFault(path string, err error) error {
 	case os.IsPermission(err):
 		return fault.New(fault.Media, showPath(path), "the file may not be read", "change its permissions")
 	}
-	return fault.New(fault.Media, showPath(path), "the file cannot be read", "").Because(err)
+	return fault.New(fault.Media, showPath(path), "the file cannot be read", "").Because(pathless{err, path})
 }
 
 // isMP4 tells whether head begins like an MP4 or QuickTime file.

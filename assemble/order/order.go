@@ -13,9 +13,10 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
-	"io"
 	"slices"
 	"strings"
+
+	"ripieno/assemble/strict"
 )
 
 // Bounds of what is accepted from elsewhere.
@@ -211,13 +212,8 @@ func decode(data []byte, v any) error {
 	if len(data) > MaxBytes {
 		return fmt.Errorf("order: it takes %d bytes, and %d are allowed", len(data), MaxBytes)
 	}
-	d := json.NewDecoder(bytes.NewReader(data))
-	d.DisallowUnknownFields()
-	if err := d.Decode(v); err != nil {
+	if err := strict.Read(bytes.NewReader(data), v); err != nil {
 		return fmt.Errorf("order: %w", err)
-	}
-	if _, err := d.Token(); err != io.EOF {
-		return fmt.Errorf("order: something stands behind the end")
 	}
 	return nil
 }

@@ -3,9 +3,12 @@ package picture
 import (
 	"context"
 	"fmt"
+	"path/filepath"
 	"slices"
 
+	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/graph"
+	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
@@ -182,65 +185,6 @@ func (c composition) segment(from sources) graph.Segment {
 	return g
 }
 
-// pieces returns the moving tiles of scene k, or the bands that hold them.
-func (c composition) pieces(k int, sc scene, from sources) []graph.Piece {
-	if c.bands[k] == nil {
-		return pieces(c.film, sc, c.line, all, from.mezzanine)
-	}
-	var list []graph.Piece
-	for _, b := range c.bands[k] {
-		list = append(list, b.band.Piece(from.band(b.made)))
-	}
-	return list
-}
-
-// move adds to a transition what glides in it.
-func (c composition) move(into *graph.Into, mezzanine func(conform int) string,
-	drawing func(task.Ref[string]) string) {
-	phases := c.film.Phases(c.seg.Shot, c.glides)
-	into.Leave, into.Arrive = phases.Leave, phases.Arrive
-	if phases.Leave > 0 {
-		into.Cover = drawing(c.drawn[2].overlay)
-	}
-	for i, names := range c.gliding {
-		if !names.IsZero() {
-			into.Names[i] = drawing(names)
-		}
-	}
-	for _, glide := range c.glides {
-		t, old := c.film.Shots[c.seg.Shot].Tiles[glide.New], c.film.Shots[c.seg.Shot-1].Tiles[glide.Old]
-		// The larger of the two pictures is decoded for the whole move.
-		large := t // or the picture goes soft before it has become small
-		if c.film.Conforms[old.Conform].H > c.film.Conforms[t.Conform].H {
-			large = old
-		}
-		if piece, ok := pieceOf(c.film, large, c.seg.Span, c.line, mezzanine); ok {
-			kept := c.film.Conforms[large.Conform]
-			piece.Hole, piece.Inner, piece.Crop = t.Hole, layout.Rect{}, onMezzanine(t.Source, kept)
-			m := graph.Move{Piece: piece, From: glide.From}
-			m.Window = [2]layout.Rect{onMezzanine(old.Source, kept), piece.Crop}
-			into.Moves = append(into.Moves, m)
-		}
-	}
-}
-
-// fade returns the film's fades where they touch the segment, and else nothing, so
-// that what lies elsewhere does not change the segment's key. Frames count in the
-// film.
-func (c composition) fade() graph.Fade {
-	f := graph.Fade{At: c.seg.From, Total: c.line.Frames}
-	if c.seg.From < c.film.FadeIn {
-		f.In = c.film.FadeIn
-	}
-	if c.seg.To > c.line.Frames-c.film.FadeOut {
-		f.Out = c.film.FadeOut
-	}
-	if f.In == 0 && f.Out == 0 {
-		return graph.Fade{}
-	}
-	return f
-}
-
 // What a segment consists of. The small copy, in which flashes are
 // counted, is not made for rough cuts.
 const (
@@ -330,4 +274,74 @@ func withCoding(key store.Action, c graph.Coding) store.Action {
 		return key
 	}
 	return key.Arg("coding", c)
+}
+
+// segmentWork is the composing of a segment as plain data, so that it can be done in
+// another process. The files of the segment have the numbers of its inputs for names,
+// with the ending by which they are read, such as "3.png".
+type segmentWork struct {
+	Segment graph.Segment
+	Coding  graph.Coding
+	Marks   []string // the line for each frame; nil for none
+}
+
+// work returns the composing of a segment and the outputs it reads.
+func (c composition) work() (segmentWork, *uses) {
+	u := newUses()
+	w := segmentWork{Coding: c.coding}
+	w.Segment = c.segment(sources{
+		mezzanine: func(k int) string { return u.of(c.conforms[k], ".mp4") },
+		band:      func(r task.Ref[string]) string { return u.of(r, ".mp4") },
+		drawing:   func(r task.Ref[string]) string { return u.of(r, ".png") },
+		backdrop:  u.of(c.backdrop, ".png"),
+	})
+	if c.film.Marks {
+		w.Marks = c.textsOf()
+	}
+	return w, u
+}
+
+// run composes the segment into the folder dir and counts what came out. in are the
+// paths of its inputs. It fails when a frame is missing although ffmpeg ended well.
+// Marks and links are written beside dir, under names that begin with it.
+func (w segmentWork) run(ctx context.Context, tool *ffmpeg.Tool, hardware sessions, in []string, dir string,
+	advance func(float64)) error {
+	seg, err := w.link(in, dir)
+	if err != nil {
+		return err
+	}
+	if len(w.Marks) > 0 {
+		if seg.Marks, err = drawMarks(dir+".marks", seg.Canvas.H, w.Marks); err != nil {
+			return err
+		}
+	}
+	path := filepath.Join(dir, segmentFile)
+	if !seg.Rough {
+		seg.Copy.Path = "file:" + filepath.Join(dir, copyFile)
+	}
+	cmd, err := graph.Compose(seg, w.Coding, "file:"+path)
+	if err != nil {
+		return err
+	}
+	free, err := hardware.take(ctx, w.Coding)
+	if err != nil {
+		return err
+	}
+	defer free()
+	if err := tool.RunGraph(ctx, cmd, dir, seg.Frames, advance); err != nil {
+		return err
+	}
+	got, err := media.CountFrames(path)
+	if err == nil && got != seg.Frames {
+		err = fmt.Errorf("a segment has %d frames instead of %d", got, seg.Frames)
+	}
+	return err
+}
+
+// link returns the segment with its files beside dir. Links are named by dir, so that
+// two works in one folder do not meet.
+func (w segmentWork) link(in []string, dir string) (graph.Segment, error) {
+	l := linker{in: in, dir: dir}
+	seg := w.Segment.Rename(l.name)
+	return seg, l.wrong
 }

@@ -33,6 +33,7 @@ func (m *Maker) Crops(f plan.Film, of map[string]Cropped, run func([]task.Task) 
 			if !ok {
 				continue
 			}
+			// One still of a take, however many tiles show it; every tile adds its window.
 			p := pictures[t.Take]
 			if p == nil {
 				still, err := m.Still(c, false)
@@ -44,6 +45,7 @@ func (m *Maker) Crops(f plan.Film, of map[string]Cropped, run func([]task.Task) 
 				p.Head = onPicture(of[t.Take].Person.Head, p.W, p.H)
 				pictures[t.Take], order = p, append(order, t.Take)
 			}
+			// Shots mostly show the same part; drawn twice it would look like two.
 			if !slices.Contains(p.Windows, t.Source) {
 				p.Windows = append(p.Windows, t.Source)
 			}

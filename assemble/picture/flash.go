@@ -33,7 +33,7 @@ func flashTask(f plan.Film, line plan.Timeline, segments []task.Ref[string]) tas
 	}
 	t.Action = t.Action.Ext(".gob").For(f.Name)
 	t.Make = func(ctx context.Context, in task.Inputs, tmp string, _ func(float64)) error {
-		folders, err := readAll(segments, in)
+		folders, err := task.ReadAll(segments, in)
 		if err != nil {
 			return err
 		}

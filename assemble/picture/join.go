@@ -50,25 +50,13 @@ func (m *Maker) joinTask(f plan.Film, segments []task.Ref[string], sound task.Re
 		if err != nil {
 			return err
 		}
-		files, err := readAll(segments, in)
+		files, err := task.ReadAll(segments, in)
 		if err != nil {
 			return err
 		}
 		return j.join(ctx, m.tool, files, heard, tmp)
 	}
 	return task.Path(t)
-}
-
-// readAll reads every one of refs.
-func readAll[T any](refs []task.Ref[T], in task.Inputs) ([]T, error) {
-	list := make([]T, len(refs))
-	for i, r := range refs {
-		var err error
-		if list[i], err = r.Read(in); err != nil {
-			return nil, err
-		}
-	}
-	return list, nil
 }
 
 // join writes the film of the segments in folders and the sound, and checks it.

@@ -5,6 +5,7 @@ import (
 
 	"ripieno/assemble/graph"
 	"ripieno/assemble/plan"
+	"ripieno/assemble/task"
 	"ripieno/layout"
 )
 
@@ -118,4 +119,63 @@ func openTilesOf(f plan.Film, seg plan.Segment) (scenes [][]plan.Tile) {
 		scenes = append(scenes, list)
 	}
 	return scenes
+}
+
+// pieces returns the moving tiles of scene k, or the bands that hold them.
+func (c composition) pieces(k int, sc scene, from sources) []graph.Piece {
+	if c.bands[k] == nil {
+		return pieces(c.film, sc, c.line, all, from.mezzanine)
+	}
+	var list []graph.Piece
+	for _, b := range c.bands[k] {
+		list = append(list, b.band.Piece(from.band(b.made)))
+	}
+	return list
+}
+
+// move adds to a transition what glides in it.
+func (c composition) move(into *graph.Into, mezzanine func(conform int) string,
+	drawing func(task.Ref[string]) string) {
+	phases := c.film.Phases(c.seg.Shot, c.glides)
+	into.Leave, into.Arrive = phases.Leave, phases.Arrive
+	if phases.Leave > 0 {
+		into.Cover = drawing(c.drawn[2].overlay)
+	}
+	for i, names := range c.gliding {
+		if !names.IsZero() {
+			into.Names[i] = drawing(names)
+		}
+	}
+	for _, glide := range c.glides {
+		t, old := c.film.Shots[c.seg.Shot].Tiles[glide.New], c.film.Shots[c.seg.Shot-1].Tiles[glide.Old]
+		// The larger of the two pictures is decoded for the whole move.
+		large := t // or the picture goes soft before it has become small
+		if c.film.Conforms[old.Conform].H > c.film.Conforms[t.Conform].H {
+			large = old
+		}
+		if piece, ok := pieceOf(c.film, large, c.seg.Span, c.line, mezzanine); ok {
+			kept := c.film.Conforms[large.Conform]
+			piece.Hole, piece.Inner, piece.Crop = t.Hole, layout.Rect{}, onMezzanine(t.Source, kept)
+			m := graph.Move{Piece: piece, From: glide.From}
+			m.Window = [2]layout.Rect{onMezzanine(old.Source, kept), piece.Crop}
+			into.Moves = append(into.Moves, m)
+		}
+	}
+}
+
+// fade returns the film's fades where they touch the segment, and else nothing, so
+// that what lies elsewhere does not change the segment's key. Frames count in the
+// film.
+func (c composition) fade() graph.Fade {
+	f := graph.Fade{At: c.seg.From, Total: c.line.Frames}
+	if c.seg.From < c.film.FadeIn {
+		f.In = c.film.FadeIn
+	}
+	if c.seg.To > c.line.Frames-c.film.FadeOut {
+		f.Out = c.film.FadeOut
+	}
+	if f.In == 0 && f.Out == 0 {
+		return graph.Fade{}
+	}
+	return f
 }

@@ -160,6 +160,8 @@ func (e *estimator) left(at float64) float64 {
 	for _, s := range e.stages {
 		byStage[s] = [2]float64{s.cost, s.seconds}
 	}
+	// What runs counts with the part of it that is done: long pieces would else tell nothing
+	// until they end.
 	for _, w := range e.running {
 		x := byStage[w.stage]
 		if w.fraction > 0 {
@@ -172,6 +174,8 @@ func (e *estimator) left(at float64) float64 {
 		cost += byStage[s][0]
 		seconds += byStage[s][1]
 	}
+	// Each pace is drawn towards the pace of all, and that towards the costs as announced, as if
+	// trustCost seconds had gone exactly as expected: a few short pieces do not swing it.
 	overall := (seconds + trustCost) / (cost + trustCost)
 	pace := map[*stage]float64{}
 	for s, x := range byStage {
@@ -188,6 +192,8 @@ func (e *estimator) left(at float64) float64 {
 	if n == 0 {
 		return 0
 	}
+	// As many run at once as was seen so far; and what is left takes at least as long as its
+	// longest piece.
 	atOnce := (e.busy + trustWorkers*e.workers) / (e.active + trustWorkers)
 	return max(longest, sum/max(1, min(atOnce, n)))
 }

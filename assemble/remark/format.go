@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
-	"io"
 	"math"
 	"regexp"
 	"strconv"
@@ -13,6 +12,7 @@ import (
 	"unicode/utf8"
 
 	"ripieno/assemble/fault"
+	"ripieno/assemble/strict"
 	"ripieno/mix/tempo"
 )
 
@@ -153,13 +153,11 @@ func decode(data []byte, into any) error {
 	if !utf8.Valid(data) {
 		return fmt.Errorf("it is no text")
 	}
-	dec := json.NewDecoder(bytes.NewReader(data))
-	dec.DisallowUnknownFields()
-	if err := dec.Decode(into); err != nil {
-		return fmt.Errorf("it cannot be read: %w", err)
-	}
-	if _, err := dec.Token(); err != io.EOF {
+	switch err := strict.Read(bytes.NewReader(data), into); {
+	case err == strict.ErrMore:
 		return fmt.Errorf("something follows it")
+	case err != nil:
+		return fmt.Errorf("it cannot be read: %w", err)
 	}
 	return nil
 }

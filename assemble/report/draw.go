@@ -160,7 +160,8 @@ func (r Review) marks() []mark {
 		if (m-1)%step != 0 {
 			continue
 		}
-		k := mark{Measure: m, Name: r.name(m), Share: shortNumber(100*(r.Bars[m-1]-r.Span[0])/(r.Span[1]-r.Span[0])) + "%"}
+		share := (r.Bars[m-1] - r.Span[0]) / (r.Span[1] - r.Span[0])
+		k := mark{Measure: m, Name: r.name(m), Share: shortNumber(100*share) + "%"}
 		if r.Film != nil && r.Bars[m-1] >= r.Film.AtZero {
 			k.At = strconv.FormatFloat(r.Bars[m-1]-r.Film.AtZero, 'f', 3, 64)
 		}

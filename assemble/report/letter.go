@@ -37,6 +37,7 @@ func (r Review) letter(i int) string {
 		l.line("letter.hello-name", "name", l.set(player))
 	}
 	l.WriteString("\n")
+	// Nobody is thanked for what has not come.
 	wait := true
 	for _, t := range mine {
 		wait = wait && t.Level == LevelMissing

@@ -20,6 +20,8 @@ import (
 	"encoding/base64"
 	"html/template"
 	"path"
+
+	"ripieno/assemble/report/script"
 )
 
 //go:embed pages/*.html pages/*.css pages/*.js
@@ -29,19 +31,21 @@ var pages embed.FS
 // its own style and script. All of these are ours and have nothing of a
 // manifest in them; their hashes let a content policy admit them and no others.
 func page(name string, own ...string) *template.Template {
-	style, script := readEmbedded("style.css"), ""
+	style, code := readEmbedded("style.css"), ""
 	for _, file := range own {
-		if path.Ext(file) == ".js" {
-			script += readEmbedded(file)
+		if file == "copy.js" { // the desk has it, too
+			code += script.Copy
+		} else if path.Ext(file) == ".js" {
+			code += readEmbedded(file)
 		} else {
 			style += readEmbedded(file)
 		}
 	}
 	return template.Must(template.New(name).Funcs(template.FuncMap{
 		"style":      func() template.CSS { return template.CSS(style) },
-		"script":     func() template.JS { return template.JS(script) },
+		"script":     func() template.JS { return template.JS(code) },
 		"styleHash":  func() string { return hash("\n" + style) },
-		"scriptHash": func() string { return hash("\n" + script) },
+		"scriptHash": func() string { return hash("\n" + code) },
 	}).ParseFS(pages, "pages/"+name))
 }
 

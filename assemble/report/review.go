@@ -166,7 +166,9 @@ type Gap struct {
 	Why      string
 }
 
-var reviewPage = sync.OnceValue(func() *template.Template { return page("report.html", "report.css", "report.js") })
+var reviewPage = sync.OnceValue(func() *template.Template {
+	return page("report.html", "report.css", "copy.js", "report.js")
+})
 
 // WriteReview writes a review as one page. The same review gives the same bytes.
 func WriteReview(w io.Writer, r Review) error { return reviewPage().Execute(w, r.view()) }

@@ -68,6 +68,8 @@ func Call(man *production.Production, check Check, due, now time.Time) Roll {
 	late := false
 	if !due.IsZero() {
 		r.Due = due.Format(time.DateOnly)
+		// Days are compared, not moments: what comes on the evening of the day is in time,
+		// wherever the player lives.
 		late = now.Format(time.DateOnly) > r.Due
 	}
 	unreadable := map[string]bool{}
@@ -99,6 +101,7 @@ func Call(man *production.Production, check Check, due, now time.Time) Roll {
 			r.Counts.Missing++
 		case c.Level == intake.Redo.String():
 			line.Status = StatusRejected
+			// A file that cannot be read has its fault already, which says more.
 			if !unreadable[t.Name] {
 				r.Faults = append(r.Faults, rejection(t, c.Findings[0]))
 			}
@@ -106,6 +109,7 @@ func Call(man *production.Production, check Check, due, now time.Time) Roll {
 		default:
 			r.Counts.In++
 		}
+		// Nobody is asked to release what has not come.
 		if c.Level != LevelMissing {
 			if t.Release == production.ReleaseMissing {
 				r.Counts.Unreleased++

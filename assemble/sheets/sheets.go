@@ -70,6 +70,7 @@ func Write(ctx context.Context, set session.Settings, o Options) (Result, error)
 		return r, err
 	}
 	r.Language = words.Language
+	// All names are checked before the first page is written.
 	for _, name := range o.Only {
 		i := slices.IndexFunc(p.man.Takes, func(t production.Take) bool { return t.Name == name })
 		if i < 0 {
@@ -88,6 +89,7 @@ func Write(ctx context.Context, set session.Settings, o Options) (Result, error)
 	if err := os.MkdirAll(folder, 0o777); err != nil {
 		return r, session.Unwritable(folder, err)
 	}
+	// The page for everybody lists who plays what, and belongs to no take.
 	everybody := p.sheet(words)
 	everybody.Guide = guide.Sheet(p.man, nil)
 	for _, t := range p.man.Takes {

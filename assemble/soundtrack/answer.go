@@ -42,12 +42,17 @@ func (t *Track) Answers() []task.Ref[string] {
 			if err != nil {
 				return err
 			}
-			_, err = media.CreateWAV(ctx, tmp, audio.NewMemory(answer(o, t.mix.Hall, side), audio.Rate), media.Float32)
-			return err
+			return writeAnswer(ctx, o, t.mix.Hall, side, tmp)
 		}
 		list = append(list, task.Path(one))
 	}
 	return list
+}
+
+// writeAnswer writes what the room says to one sample on one side, in 32-bit float.
+func writeAnswer(ctx context.Context, o mix.Options, hall plan.Hall, side int, tmp string) error {
+	_, err := media.CreateWAV(ctx, tmp, audio.NewMemory(answer(o, hall, side), audio.Rate), media.Float32)
+	return err
 }
 
 // answer returns what the room of a mix says to one sample on one side (0 left, 1 right): with

@@ -63,13 +63,18 @@ func listenTo[T any](t task.Task, r Sound, s plan.Strip, level task.Ref[mix.Anal
 			return err
 		}
 		strip.Repair = a.Repair
-		heard, err := hear(strip)
-		if err != nil {
-			return err
-		}
-		return store.Save(tmp, heard)
+		return measureStrip(strip, tmp, hear)
 	}
 	return task.Value[T](t)
+}
+
+// measureStrip stores what hear finds in a strip.
+func measureStrip[T any](strip mix.Strip, tmp string, hear func(mix.Strip) (T, error)) error {
+	heard, err := hear(strip)
+	if err != nil {
+		return err
+	}
+	return store.Save(tmp, heard)
 }
 
 // applyCleaning gives a strip what is done to it by itself, by what was heard of it.

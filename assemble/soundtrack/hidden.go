@@ -33,18 +33,23 @@ func bandsTask(r Sound, take string, voice task.Ref[string], seconds float64) ta
 		if err != nil {
 			return err
 		}
-		wav, err := media.OpenWAV(filepath.Join(dir, voiceWAV))
-		if err != nil {
-			return err
-		}
-		defer wav.Close()
-		l, err := mask.Listen(wav)
-		if err != nil {
-			return err
-		}
-		return store.Save(tmp, l)
+		return measureBands(dir, tmp)
 	}
 	return task.Value[*mask.Levels](t)
+}
+
+// measureBands stores how loud the voice in dir is in every critical band.
+func measureBands(dir, tmp string) error {
+	wav, err := media.OpenWAV(filepath.Join(dir, voiceWAV))
+	if err != nil {
+		return err
+	}
+	defer wav.Close()
+	l, err := mask.Listen(wav)
+	if err != nil {
+		return err
+	}
+	return store.Save(tmp, l)
 }
 
 // Bands returns the tasks that say who is hidden, which [Track.Find] reads.

@@ -37,13 +37,9 @@ func phonesTask(pl *plan.Plan, sounds []Sound, heard []task.Ref[mix.Heard]) (non
 	}
 	t.Action = t.Action.Ext(".gob")
 	t.Make = func(_ context.Context, in task.Inputs, tmp string, _ func(float64)) error {
-		var list []tone.Pair
-		for _, p := range pairs {
-			x, err := p.Read(in)
-			if err != nil {
-				return err
-			}
-			list = append(list, x)
+		list, err := task.ReadAll(pairs, in)
+		if err != nil {
+			return err
 		}
 		return store.Save(tmp, tone.Learn(list))
 	}
@@ -72,17 +68,23 @@ func pairTask(r Sound, s plan.Strip, heard task.Ref[mix.Heard]) task.Ref[tone.Pa
 		if err != nil {
 			return err
 		}
-		beside := s
-		beside.Sound = *s.Beside
-		microphone := placeRecording(s, samples)
-		microphone.Hum = h.Hum
-		pair, err := mix.Compare(microphone, placeRecording(beside, other), h, s.Clean.Piece)
-		if err != nil {
-			return err
-		}
-		return store.Save(tmp, pair)
+		return measurePair(s, samples, other, h, tmp)
 	}
 	return task.Value[tone.Pair](t)
+}
+
+// measurePair stores how the phone of a player differs from their microphone: samples are
+// those of the microphone, other those of the phone, h what was heard of the first.
+func measurePair(s plan.Strip, samples, other string, h mix.Heard, tmp string) error {
+	beside := s
+	beside.Sound = *s.Beside
+	microphone := placeRecording(s, samples)
+	microphone.Hum = h.Hum // the phone's own hum stands elsewhere and is below what is compared
+	pair, err := mix.Compare(microphone, placeRecording(beside, other), h, s.Clean.Piece)
+	if err != nil {
+		return err
+	}
+	return store.Save(tmp, pair)
 }
 
 // readPhones returns what the phones of the production need.

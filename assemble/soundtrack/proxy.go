@@ -4,6 +4,7 @@ import (
 	"context"
 	"path/filepath"
 
+	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/graph"
 	"ripieno/assemble/media"
 	"ripieno/assemble/store"
@@ -40,18 +41,23 @@ func (t *Track) proxyTask(p part) task.Ref[string] {
 		if err != nil {
 			return err
 		}
-		voice := filepath.Join(dir, voiceWAV)
-		wav, err := media.OpenWAV(voice)
-		if err != nil {
-			return err
-		}
-		channels := wav.Channels()
-		wav.Close()
-		cmd, err := graph.Proxy("file:"+voice, channels, "file:"+tmp)
-		if err != nil {
-			return err
-		}
-		return t.tool.RunGraph(ctx, cmd, tmp, 0, nil)
+		return encodeProxy(ctx, t.tool, dir, tmp)
 	}
 	return task.Path(one)
+}
+
+// encodeProxy writes the small copy of the voice in dir.
+func encodeProxy(ctx context.Context, tool *ffmpeg.Tool, dir, tmp string) error {
+	voice := filepath.Join(dir, voiceWAV)
+	wav, err := media.OpenWAV(voice)
+	if err != nil {
+		return err
+	}
+	channels := wav.Channels()
+	wav.Close()
+	cmd, err := graph.Proxy("file:"+voice, channels, "file:"+tmp)
+	if err != nil {
+		return err
+	}
+	return tool.RunGraph(ctx, cmd, tmp, 0, nil)
 }

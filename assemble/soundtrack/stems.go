@@ -130,12 +130,9 @@ func (t *Track) sectionStem(name string, takes []Stem) task.Ref[string] {
 	s.Action = s.Action.Ext(".wav").For(title)
 	start := StemStart(t.line)
 	s.Make = func(ctx context.Context, in task.Inputs, tmp string, _ func(float64)) error {
-		paths := make([]string, len(members))
-		for i, m := range members {
-			var err error
-			if paths[i], err = m.Read(in); err != nil {
-				return err
-			}
+		paths, err := task.ReadAll(members, in)
+		if err != nil {
+			return err
 		}
 		return addStems(ctx, paths, describe(media.Float32, title, start), tmp)
 	}

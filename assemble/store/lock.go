@@ -81,7 +81,7 @@ func (s *Store) tryLock() (ok bool, pid int, err error) {
 	path := filepath.Join(s.dir, lockName)
 	// Go opens files close-on-exec, so a child that outlives a killed run
 	// does not keep the lock.
-	f, err := os.OpenFile(path, os.O_CREATE|os.O_RDWR, 0o666)
+	f, err := os.OpenFile(path, os.O_CREATE|os.O_RDWR, 0o600)
 	if err != nil {
 		return false, 0, err
 	}

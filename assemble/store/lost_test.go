@@ -120,6 +120,26 @@ func TestTheStoreIsForItsOwnerAlone(t *testing.T) {
 			t.Errorf("%s has mode %o, want %o", filepath.Base(path), got, want)
 		}
 	}
+	// Also the words of entries and of what was seen, not the contents alone.
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	files := 0
+	err = filepath.WalkDir(dir, func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() {
+			return err
+		}
+		files++
+		st, err := d.Info()
+		if err == nil && st.Mode().Perm()&0o077 != 0 {
+			t.Errorf("%s has mode %o", filepath.Base(path), st.Mode().Perm())
+		}
+		return err
+	})
+	if err != nil || files < 4 { // two contents, two entries
+		t.Errorf("%d files, %v", files, err)
+	}
+	s = locked(t, dir)
 	// What is delivered is an ordinary file again.
 	out := filepath.Join(t.TempDir(), "film.mp4")
 	if _, err := s.Deliver(context.Background(), NewAction("conform"), out); err != nil {

@@ -32,7 +32,7 @@ func realSystem() system {
 		pause:     time.Sleep,
 		mkdir:     func(path string) error { return os.MkdirAll(path, 0o777) },
 		scratch:   os.MkdirTemp,
-		write:     func(path string, data []byte) error { return os.WriteFile(path, data, 0o666) },
+		write:     func(path string, data []byte) error { return os.WriteFile(path, data, 0o600) },
 		appendTo:  appendFile,
 		sync:      syncPath,
 		rename:    rename,
@@ -55,7 +55,7 @@ func syncAndClose(f *os.File) error {
 
 // appendFile adds data to the end of a file, which it makes when it is missing.
 func appendFile(path string, data []byte) error {
-	f, err := os.OpenFile(path, os.O_CREATE|os.O_WRONLY|os.O_APPEND, 0o666)
+	f, err := os.OpenFile(path, os.O_CREATE|os.O_WRONLY|os.O_APPEND, 0o600)
 	if err != nil {
 		return err
 	}

@@ -114,6 +114,7 @@ func (s *Survey) Take(i int, level string, span [2]float64) (out report.Reviewed
 	if t.Video == nil && t.Audio == nil {
 		return out, nil
 	}
+	// Whatever is added below, names that are not to be told are taken out of it at the end.
 	defer func() { hide(&out, hiddenWords(s.man)) }()
 	words := phrase.Of(s.man.Language)
 	for _, one := range s.Judged[i].Findings {
@@ -132,6 +133,7 @@ func (s *Survey) Take(i int, level string, span [2]float64) (out report.Reviewed
 				LateMS: audio.Finite(1000 * r.Place.Lateness)})
 		}
 	}
+	// An unsure take is drawn where it most likely lies, and marked as a guess.
 	if r := guessedRecording(t); r != nil {
 		out.Wave, out.Guess = waveform(r.Features, r.Place.Candidates[0].Clock(), span), true
 	} else if r := t.Heard; r != nil && r.Features != nil && r.Usable() {

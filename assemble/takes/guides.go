@@ -43,7 +43,7 @@ func (s *Set) compareGuides(man *production.Production) {
 func (r *Recording) playTo(c guide.Change) {
 	r.playedTo = c.Told()
 	r.Place.Reason = "played to the guide that was made with " + r.playedTo +
-		"; set that back, or send this player the guide of now and ask for a new take"
+		"; set that back, or send this player the current guide and ask for a new take"
 }
 
 // Bounds of when a take was played to a guide of before. Simulated takes fit the guide that

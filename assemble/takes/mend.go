@@ -137,6 +137,7 @@ type attempt struct {
 	*Recording
 	at     align.Break
 	before former
+	along  int // before; see [listened.along]
 }
 
 // mendTheSure mends every recording at the first break that is sure, unless it was
@@ -176,7 +177,7 @@ func (s *Set) mendTheSure(ctx context.Context, x *session.Session, l *listened, 
 		if !ok {
 			continue
 		}
-		tried = append(tried, attempt{r, b, former{r.Parts, r.Rate}})
+		tried = append(tried, attempt{r, b, former{r.Parts, r.Rate}, l.along(b.Name)})
 		ofSound := r.PartsOfSound || isOfSoundOnly(b, hints[b.Name])
 		r.mend(parts, r.Rate)
 		r.PartsOfSound = ofSound
@@ -187,12 +188,13 @@ func (s *Set) mendTheSure(ctx context.Context, x *session.Session, l *listened, 
 // keepWhatFits keeps what made one piece of two and undoes the rest, which it adds to
 // refused. It reports whether anything was undone, so that all must be heard again.
 // The measure of it: with the break mended, the whole file is sure and lies where its
-// first part lay alone.
+// first part lay alone, and more of it goes with the player's other device.
 func keepWhatFits(man *production.Production, l *listened, tried []attempt, refused map[string]bool) bool {
 	again := false
 	for _, t := range tried {
 		p, failed := l.placed[t.at.Name], l.unmended[t.at.Name]
-		if !failed && p.Sure && math.Abs(p.Offset-t.at.Offset) < mendNear {
+		along := t.along == 0 || l.along(t.at.Name) > t.along
+		if !failed && p.Sure && along && math.Abs(p.Offset-t.at.Offset) < mendNear {
 			t.at.At = t.before.parts.File(t.at.At)
 			t.note(man, t.at, true)
 			continue
@@ -206,6 +208,17 @@ func keepWhatFits(man *production.Production, l *listened, tried []attempt, refu
 		}
 	}
 	return again
+}
+
+// along returns how many stretches of a recording go with the player's other device along one
+// line; 0 without another device that surely heard the same.
+func (l *listened) along(name string) int {
+	for _, p := range l.pairs {
+		if (p.A == name || p.B == name) && p.Match.Sure() {
+			return p.Match.Agree
+		}
+	}
+	return 0
 }
 
 // former is what a recording was taken for before it was mended.

@@ -78,6 +78,8 @@ func (s *Set) Snippets(ctx context.Context, x *session.Session) ([]Snippet, erro
 		list[i].Path = filepath.Join(dir, name)
 		now = append(now, session.Written{Hash: hash, File: name})
 	}
+	// Old snippets go only once all new ones are made: whoever compares them by ear never finds
+	// half of both.
 	_, err = x.Replace(ctx, session.Folder{Dir: dir, Ours: isSnippet}, now, func() error {
 		for i, m := range made {
 			if _, err := x.Store().Deliver(ctx, m.Action(), list[i].Path); err != nil {

@@ -208,11 +208,16 @@ func compareTask[T any](name string, a, b *Recording, cost float64,
 		if err != nil {
 			return err
 		}
-		found, err := openBoth(one, other, compare)
-		if err != nil {
-			return err
-		}
-		return store.Save(tmp, found)
+		return measureBoth(one, other, tmp, compare)
 	}
 	return task.Value[T](t)
+}
+
+// measureBoth stores what compare finds out about two sounds.
+func measureBoth[T any](one, other, tmp string, compare func(a, b audio.Source) (T, error)) error {
+	found, err := openBoth(one, other, compare)
+	if err != nil {
+		return err
+	}
+	return store.Save(tmp, found)
 }

@@ -55,14 +55,20 @@ func unclickTask(r *Recording, m *tempo.Map, offset, ppm float64) task.Ref[*alig
 		if err != nil {
 			return err
 		}
-		open := func() (audio.Source, error) { return media.OpenWAV(path) }
-		f, err := align.AnalyseWithoutClicks(open, m, offset, ppm, before)
-		if err != nil {
-			return err
-		}
-		return store.Save(tmp, f)
+		return measureUnclicked(path, before, m, offset, ppm, tmp)
 	}
 	return task.Value[*align.Features](t)
+}
+
+// measureUnclicked stores what is heard in a sound at path once the clicks of m are taken
+// out of it; before is what was heard with them.
+func measureUnclicked(path string, before *align.Features, m *tempo.Map, offset, ppm float64, tmp string) error {
+	open := func() (audio.Source, error) { return media.OpenWAV(path) }
+	f, err := align.AnalyseWithoutClicks(open, m, offset, ppm, before)
+	if err != nil {
+		return err
+	}
+	return store.Save(tmp, f)
 }
 
 // beatTimes returns what of a guide decides when it clicks and how: the seconds of its cue and

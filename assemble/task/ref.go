@@ -73,6 +73,19 @@ func (r Ref[T]) Path(in Inputs) (string, error) {
 	return path, nil
 }
 
+// ReadAll returns what each of refs has made, in their order. It fails with the first
+// that cannot be read.
+func ReadAll[T any](refs []Ref[T], in Inputs) ([]T, error) {
+	list := make([]T, len(refs))
+	for i, r := range refs {
+		var err error
+		if list[i], err = r.Read(in); err != nil {
+			return nil, err
+		}
+	}
+	return list, nil
+}
+
 // Outcome returns what became of the task in a run; the zero Outcome when it
 // was no part of it.
 func (r Ref[T]) Outcome(res Result) Outcome {

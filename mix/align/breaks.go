@@ -61,7 +61,7 @@ const (
 	breakBlurred = 0.35  // share of what two parts say by each other's profile that they say by a common one
 	breakFar     = 15.0  // nats behind the best from which a jump is no rival
 	breakHint    = 8.0   // nats for a jump as long as a silence
-	holeHint     = 5.0   // nats more where the picture has no frames for as long
+	holeHint     = 9.0   // nats more where the picture has no frames for as long: as much as a device says
 	pictureHint  = 3.0   // nats for a jump as long as the picture is longer than the sound
 	deviceHint   = 12.0  // nats for a jump that shows between two devices: one of them has it
 	breakSilence = -98.0 // dBFS, of what is digitally silent
@@ -210,7 +210,7 @@ func rivals(all []split, jump float64) []float64 {
 func (x split) reach() (from, to float64) {
 	at := x.scan.o + x.first + (x.scan.extraFrom(x) - x.scan.o)
 	from, to = at, at
-	if x.by != "" && x.by != "picture" {
+	if x.by != "" && (x.by != "picture" || !math.IsNaN(x.at)) {
 		return from, to
 	}
 	best := x.scan.weighed(x)

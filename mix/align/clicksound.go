@@ -1,7 +1,6 @@
 package align
 
 import (
-	"io"
 	"math"
 
 	"ripieno/mix/audio"
@@ -61,16 +60,13 @@ func learnClicks(src audio.Source, m *tempo.Map, offset, ppm float64) (*clickSou
 // readMono reads up to so many frames of a source as one channel.
 func readMono(src audio.Source, frames int) ([]float64, error) {
 	var out, mono []float64
-	buf := audio.NewBlock(src.Channels(), 1<<14)
-	for len(out) < frames {
-		n, err := src.Read(buf)
-		mono = mixdown(mono, buf, n)
-		out = append(out, mono...)
-		if err == io.EOF {
-			break
-		}
+	for b, err := range audio.Blocks(src, 1<<14) {
 		if err != nil {
 			return nil, err
+		}
+		mono = mixdown(mono, b, b.Frames())
+		if out = append(out, mono...); len(out) >= frames {
+			break
 		}
 	}
 	return out, nil

@@ -2,7 +2,6 @@ package align
 
 import (
 	"fmt"
-	"io"
 	"math"
 	"slices"
 
@@ -23,7 +22,7 @@ const analysisLimit = 45 * 60
 
 // featuresVersion changes whenever Analyse would give other numbers, so that
 // stored features can be told from current ones.
-const featuresVersion = 20
+const featuresVersion = 22
 
 // Features is what placing needs to know of one file. It is small (about 3 kB
 // a second), has exported fields only and survives gob and JSON unchanged
@@ -106,19 +105,14 @@ func Analyse(src audio.Source) (*Features, error) {
 	if s, ok := src.(interface{ Frames() audio.Frames }); ok {
 		a.reserve(math.Min(float64(s.Frames())/float64(src.Rate()), analysisLimit))
 	}
-	buf := audio.NewBlock(src.Channels(), 1<<14)
 	var mono []float64
-	for {
-		n, err := src.Read(buf)
-		mono = mixdown(mono, buf, n)
-		a.clip(buf, n)
-		a.write(mono)
-		if err == io.EOF {
-			break
-		}
+	for b, err := range audio.Blocks(src, 1<<14) {
 		if err != nil {
 			return nil, err
 		}
+		mono = mixdown(mono, b, b.Frames())
+		a.clip(b, b.Frames())
+		a.write(mono)
 	}
 	f := a.finish()
 	f.Channels = src.Channels()

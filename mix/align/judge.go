@@ -144,7 +144,7 @@ func (t *take) evidence(h hyp) []string {
 // candidate tells one of the places.
 func (t *take) candidate(g *grid, h hyp) Candidate {
 	p := unplaced(t)
-	o, fit := t.refineNear(g, h)
+	o, fit := t.measure(g, h)
 	p.settle(g, t, h, o, fit)
 	c := Candidate{Offset: p.Offset, DriftPPM: p.DriftPPM, Odds: h.p, Evidence: t.evidence(h)}
 	if p.Method == NoMethod {

@@ -3,7 +3,6 @@ package align
 import (
 	"cmp"
 	"fmt"
-	"io"
 	"math"
 	"slices"
 
@@ -79,26 +78,21 @@ func readDevice(src audio.Source) (*device, error) {
 	}
 	a := newAnalyser(src.Rate())
 	d := &device{work: a.work}
-	buf := audio.NewBlock(src.Channels(), 1<<14)
 	var mono []float64
 	keep := func() {
 		for _, v := range a.low {
 			d.x = append(d.x, float32(v))
 		}
 	}
-	for {
-		n, err := src.Read(buf)
-		if err != nil && err != io.EOF {
+	for b, err := range audio.Blocks(src, 1<<14) {
+		if err != nil {
 			return nil, err
 		}
 		if d.seconds() < matchLimit {
-			mono = mixdown(mono, buf, n)
+			mono = mixdown(mono, b, b.Frames())
 			a.low = a.dec.write(a.low[:0], mono)
 			keep()
 			a.measure(a.low)
-		}
-		if err == io.EOF {
-			break
 		}
 	}
 	a.low = a.dec.flush(a.low[:0])

@@ -120,7 +120,7 @@ func decide(g *grid, t *take) Placement {
 		p.ClickDB = h.clicks.level
 	}
 	p.ClickOffset = t.byClicks(h)
-	o, fit := t.refineNear(g, h)
+	o, fit := t.measure(g, h)
 	p.settle(g, t, h, o, fit)
 	p.begunLate, p.fit = h.o > g.cue, h.terms[beats]
 	p.judge(g, t, best, fit)

@@ -63,6 +63,7 @@ func (s bundle) match(l line) Match {
 	}
 	middle := robust.Median(slices.Clone(s.at))
 	span := math.Max(slices.Max(s.at)-middle, middle-slices.Min(s.at))
+	// Seconds: over less, no slope that a clock can have moves a peak by a step.
 	if span < 4 {
 		return best
 	}
@@ -85,6 +86,7 @@ func (s bundle) match(l line) Match {
 	}
 	for i, c := range s.cor {
 		k := int(math.Round(lag)) + s.reach + s.shift(i, middle, slope)
+		// Two samples either way, for the rounding of the lag and of the slope.
 		near := c[max(0, min(len(c), k-2)):max(0, min(len(c), k+3))]
 		if slices.ContainsFunc(near, func(v float64) bool { return math.Abs(v) >= poolHeard }) {
 			best.Agree++

@@ -10,17 +10,18 @@ import (
 // take is what is known of one recording while placing: its events with the
 // weight each has as a note, and the candidates for where it lies.
 type take struct {
-	rec    *Recording
-	f      *Features
-	weight []float64 // of each event as a note, 0..1
-	rank   []int     // of each event as a cue: 1 is the most cue-like
-	like   []float64 // of each event, how cue-like it is
-	ppm    float64   // drift assumed while searching
-	given  bool      // the user fixed where it lies
-	joined bool      // it was weighed with what others play
-	part   *written  // what the score says of it; nil when that is unknown or no help
-	hyps   []hyp
-	scan   *scan
+	rec      *Recording
+	f        *Features
+	weight   []float64 // of each event as a note, 0..1
+	rank     []int     // of each event as a cue: 1 is the most cue-like
+	like     []float64 // of each event, how cue-like it is
+	ppm      float64   // drift assumed while searching
+	given    bool      // the user fixed where it lies
+	joined   bool      // it was weighed with what others play
+	part     *written  // what the score says of it; nil when that is unknown or no help
+	hyps     []hyp
+	scan     *scan
+	partners []partner
 }
 
 // hyp is one candidate placement.

@@ -66,6 +66,7 @@ func couple(g *grid, takes []*take, ties []tie) {
 			o, _ := x.toA(h.o, b.ppm)
 			a.hyps = append(a.hyps, a.hypothesis(g, o))
 		}
+		introduce(a, b, x)
 		share(g, a, b, x)
 		a.prune()
 		b.prune()

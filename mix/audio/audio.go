@@ -168,17 +168,13 @@ func ReadFull(src Source, dst Block) (int, error) {
 func ReadAll(src Source) (Block, error) {
 	const step = 1 << 14
 	out := make(Block, src.Channels())
-	buf := NewBlock(src.Channels(), step)
-	for {
-		n, err := src.Read(buf)
-		for c := range out {
-			out[c] = append(out[c], buf[c][:n]...)
-		}
-		switch {
-		case err == io.EOF:
-			return out, nil
-		case err != nil:
+	for b, err := range Blocks(src, step) {
+		if err != nil {
 			return out, err
 		}
+		for c := range out {
+			out[c] = append(out[c], b[c]...)
+		}
 	}
+	return out, nil
 }

@@ -51,88 +51,28 @@ func (c Clip) Any() bool {
 	return false
 }
 
-// restored is a source whose tops are drawn again. It is not delayed.
-type restored struct {
-	src    audio.Source
-	levels []Level
-	work   *solver
-	past   audio.Block // the frame of input
-	sum    audio.Block // overlapping estimates
-	ready  audio.Block
-	rest   audio.Rest
-	skip   int   // frames of output before the recording
-	left   int64 // frames of output still due once the source has ended
-	ended  bool
-	end    error
-}
-
-// New returns src with the tops that clip says drawn again. A clip of other channels than
-// src has restores those that both have.
+// New returns src with the tops that clip says drawn again, not delayed. A clip of other
+// channels than src has restores those that both have.
 func New(src audio.Source, clip Clip) audio.Source {
 	if !clip.Any() {
 		return src
 	}
-	work := newSolver(src.Rate())
-	r := &restored{src: src, levels: make([]Level, src.Channels()), work: work, skip: work.size - work.size/2,
-		past: audio.NewBlock(src.Channels(), work.size), sum: audio.NewBlock(src.Channels(), work.size),
-		ready: audio.NewBlock(src.Channels(), work.size/2)}
-	copy(r.levels, clip.Levels)
-	return r
-}
-
-// Channels implements [audio.Source].
-func (r *restored) Channels() int { return r.src.Channels() }
-
-// Rate implements [audio.Source].
-func (r *restored) Rate() int { return r.src.Rate() }
-
-// Read implements [audio.Source].
-func (r *restored) Read(dst audio.Block) (int, error) {
-	return r.rest.ReadUntil(dst, r.next, &r.end)
-}
-
-// next returns half a frame of output, less at the end, nil after it.
-func (r *restored) next() audio.Block {
-	for hop := r.work.size / 2; r.skip > 0; r.skip -= hop {
-		r.hop()
-	}
-	if r.ended && r.left <= 0 {
-		return nil
-	}
-	r.hop()
-	n := r.work.size / 2
-	if r.ended {
-		n = int(max(0, min(int64(n), r.left)))
-	}
-	r.left -= int64(n)
-	return r.ready.Slice(0, n)
-}
-
-// hop takes half a frame of input and finishes half a frame of output.
-func (r *restored) hop() {
-	size, hop := r.work.size, r.work.size/2
-	for c := range r.past {
-		copy(r.past[c], r.past[c][hop:])
-		clear(r.past[c][size-hop:])
-	}
-	if !r.ended {
-		n, err := audio.ReadFull(r.src, r.past.Slice(size-hop, size))
-		r.left += int64(n)
-		if err != nil {
-			r.ended, r.end = true, err
-		}
-	}
-	for c, x := range r.past {
-		r.work.add(r.sum[c], x, r.levels[c])
-		for i, v := range x[:hop] {
-			r.ready[c][i] = v
-			if side := r.levels[c].clips(v); side != 0 {
-				r.ready[c][i] = drawn(v, float64(side)*r.sum[c][i])
+	work, levels := newSolver(src.Rate()), make([]Level, src.Channels())
+	copy(levels, clip.Levels)
+	hop := work.size / 2
+	return audio.NewOverlap(src, work.size, hop, 0, func(sum, frame audio.Block) {
+		for c, x := range frame {
+			work.add(sum[c], x, levels[c])
+			// What is finished are the tops as estimated, and all else as it was.
+			for i, v := range x[:hop] {
+				height := sum[c][i]
+				sum[c][i] = v
+				if side := levels[c].clips(v); side != 0 {
+					sum[c][i] = drawn(v, float64(side)*height)
+				}
 			}
 		}
-		copy(r.sum[c], r.sum[c][hop:])
-		clear(r.sum[c][size-hop:])
-	}
+	})
 }
 
 // mostRise is by how much a top may rise at most: 12 dB.

@@ -68,9 +68,8 @@ type Noise struct {
 	Known bool
 }
 
-// quieted is a source whose noise is reduced. It is not delayed.
+// quieted reduces the noise of a source.
 type quieted struct {
-	src    audio.Source
 	find   *weighing
 	floors []float64 // least gains
 	noise  []float64
@@ -78,16 +77,8 @@ type quieted struct {
 	frames [3]weighed // the one that is weighed, and those behind it, which tell what is about to begin
 	power  []float64
 	gains  []float64
-	past   []float64   // the estimate of the sound's power over the noise in the frame before
-	before float64     // the total of that frame
-	frame  audio.Block // the input
-	sum    audio.Block // overlapping output
-	ready  audio.Block
-	rest   audio.Rest
-	skip   int   // output frames before the recording
-	left   int64 // output frames still due once the source has ended
-	ended  bool
-	end    error
+	past   []float64 // the estimate of the sound's power over the noise in the frame before
+	before float64   // the total of that frame
 }
 
 // weighed is a frame: its lines, and their power over that of the noise.
@@ -98,7 +89,7 @@ type weighed struct {
 	begins float64 // how much of the lower lines is new since the frame before
 }
 
-// New returns src with its noise reduced by at most depth. The noise must be that of
+// New returns src with its noise reduced by at most depth, not delayed. The noise must be that of
 // src, at its rate. It fails for noise of another rate, and for a depth that is not from
 // 0 to 40 dB.
 func New(src audio.Source, noise *Noise, depth audio.Decibels) (audio.Source, error) {
@@ -111,10 +102,8 @@ func New(src audio.Source, noise *Noise, depth audio.Decibels) (audio.Source, er
 		return nil, fmt.Errorf("denoise: by %v dB: must lie between 0 and 40", float64(depth))
 	}
 	q := &quieted{
-		src: src, find: newWeighing(), floors: floorsOf(depth, src.Rate()), noise: make([]float64, Lines), skip: Size + Hop,
+		find: newWeighing(), floors: floorsOf(depth, src.Rate()), noise: make([]float64, Lines),
 		power: make([]float64, Lines), gains: make([]float64, Lines), past: make([]float64, Lines),
-		frame: audio.NewBlock(src.Channels(), Size), sum: audio.NewBlock(src.Channels(), Size),
-		ready: audio.NewBlock(src.Channels(), Hop),
 	}
 	for k, p := range noise.Under {
 		q.noise[k] = p * float64(src.Channels())
@@ -126,7 +115,7 @@ func New(src audio.Source, noise *Noise, depth audio.Decibels) (audio.Source, er
 			q.frames[i].spec = append(q.frames[i].spec, NewSpectrum())
 		}
 	}
-	return q, nil
+	return audio.NewOverlap(src, Size, Hop, len(q.frames)-1, q.frame), nil
 }
 
 // Below noLows nothing is reduced, from allLows on as much as was asked for. There lines lie
@@ -145,52 +134,13 @@ func floorsOf(depth audio.Decibels, rate int) []float64 {
 	return floors
 }
 
-// Channels implements [audio.Source].
-func (q *quieted) Channels() int { return q.src.Channels() }
-
-// Rate implements [audio.Source].
-func (q *quieted) Rate() int { return q.src.Rate() }
-
-// Read implements [audio.Source].
-func (q *quieted) Read(dst audio.Block) (int, error) {
-	return q.rest.ReadUntil(dst, q.next, &q.end)
-}
-
-// next returns one hop of output, less at the end, nil after it.
-func (q *quieted) next() audio.Block {
-	for ; q.skip > 0; q.skip -= Hop {
-		q.hop()
-	}
-	if q.ended && q.left <= 0 {
-		return nil
-	}
-	q.hop()
-	n := Hop
-	if q.ended {
-		n = int(max(0, min(int64(n), q.left)))
-	}
-	q.left -= int64(n)
-	return q.ready.Slice(0, n)
-}
-
-// hop takes one hop of input and finishes one hop of output, of two frames before.
-func (q *quieted) hop() {
-	for c := range q.frame {
-		copy(q.frame[c], q.frame[c][Hop:])
-		clear(q.frame[c][Size-Hop:])
-	}
-	if !q.ended {
-		n, err := audio.ReadFull(q.src, q.frame.Slice(Size-Hop, Size))
-		q.left += int64(n)
-		if err != nil {
-			q.ended, q.end = true, err
-		}
-	}
+// frame takes a frame of input and adds the one two before it, of what is left of it.
+func (q *quieted) frame(sum, frame audio.Block) {
 	q.before = q.frames[0].total
 	q.frames = [3]weighed{q.frames[1], q.frames[2], q.frames[0]}
 	last := &q.frames[2]
 	clear(q.power)
-	for c, x := range q.frame {
+	for c, x := range frame {
 		last.spec[c].AddPower(q.power, x)
 	}
 	inverse := q.follow.next(q.power)[:Lines]
@@ -203,10 +153,7 @@ func (q *quieted) hop() {
 	}
 	weigh(q.gains, q.past, q.frames[0].ratios, q.frames[1].ratios, q.frames[2].ratios, q.floors, q.find)
 	for c, s := range q.frames[0].spec {
-		s.AddInverse(q.sum[c], s.Re, s.Im, q.gains)
-		copy(q.ready[c], q.sum[c][:Hop])
-		copy(q.sum[c], q.sum[c][Hop:])
-		clear(q.sum[c][Size-Hop:])
+		s.AddInverse(sum[c], s.Re, s.Im, q.gains)
 	}
 }
 

@@ -10,9 +10,6 @@ import (
 	"ripieno/mix/tone"
 )
 
-// Version is the version of what Find finds.
-const Version = 4
-
 // Piece is where the piece lies in a recording, in seconds of the recording.
 type Piece struct{ From, To float64 }
 

@@ -2,7 +2,6 @@ package playing
 
 import (
 	"fmt"
-	"io"
 	"math"
 
 	"ripieno/mix/audio"
@@ -59,16 +58,11 @@ func Listen(src audio.Source) (*Tones, error) {
 	}
 	slow := resample.New(audio.NewMono(src), workRate, 0, 0, 0)
 	ear := newEar()
-	block := audio.NewBlock(1, 1<<13)
-	for {
-		n, err := slow.Read(block)
-		ear.hear(block[0][:n])
-		if err == io.EOF {
-			break
-		}
+	for b, err := range audio.Blocks(slow, 1<<13) {
 		if err != nil {
 			return nil, err
 		}
+		ear.hear(b[0])
 	}
 	return ear.tones(), nil
 }

@@ -61,7 +61,7 @@ func TestSpreadAgainstTruth(t *testing.T) {
 	t.Parallel()
 	var soft, measures []float64
 	checked := 0
-	for number := range uint64(5) {
+	for number := range uint64(7) {
 		e, takes := simulated(t, 900+number, simulate.Level(number%3), 5, 50)
 		for i, r := range Compare(e.Map, 440, takes) {
 			s := e.Takes[i]

@@ -3,7 +3,6 @@ package room
 import (
 	"errors"
 	"fmt"
-	"io"
 	"math"
 
 	"ripieno/mix/audio"
@@ -81,17 +80,15 @@ func NewImpulse(src audio.Source) (*Impulse, error) {
 // readResponse reads a response, up to its greatest length.
 func readResponse(src audio.Source) (audio.Block, error) {
 	out := make(audio.Block, src.Channels())
-	buf := audio.NewBlock(src.Channels(), Partition)
-	for out.Frames() < mostSeconds*audio.Rate {
-		n, err := src.Read(buf)
-		for c := range out {
-			out[c] = append(out[c], buf[c][:n]...)
-		}
-		if err == io.EOF {
-			break
-		}
+	for b, err := range audio.Blocks(src, Partition) {
 		if err != nil {
 			return nil, err
+		}
+		for c := range out {
+			out[c] = append(out[c], b[c]...)
+		}
+		if out.Frames() >= mostSeconds*audio.Rate {
+			break
 		}
 	}
 	for c := range out {

@@ -107,6 +107,7 @@ func (c Change) untilBeat() float64 {
 func (b *builder) checkChange(i int) {
 	s, c := &b.spec, b.spec.Changes[i]
 	at := fmt.Sprintf("measure %d: ", c.Measure)
+	// The beats of a pick-up are measure 0.
 	lowest := 1
 	if s.PickUp > 0 {
 		lowest = 0
@@ -137,6 +138,8 @@ func (b *builder) checkChange(i int) {
 	if !c.Beat.IsZero() && c.BPM == 0 && c.RampTo == 0 {
 		b.change(i, "beat", at+"a beat unit without a bpm says nothing", "add the bpm, or leave the beat unit out")
 	}
+	// Until is checked last and one fault of it is told, since a ramp without a target has no
+	// end that could be wrong.
 	switch {
 	case c.RampTo == 0 && (c.Until != 0 || c.UntilBeat != 0):
 		b.change(i, "until", at+"until without ramp_to", "say which tempo the ramp goes to")

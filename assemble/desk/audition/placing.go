@@ -166,12 +166,17 @@ func guideTask(man *production.Production) task.Ref[string] {
 	t := task.Task{ID: task.ID("desk guide"), Name: "the guide", Stage: "guide", Cost: 0.01 * m.End(),
 		Action: store.NewAction("desk guide").Version(clicksRule).Arg("tempo", m.Spec()).Ext(".wav").For("the guide")}
 	t.Make = func(ctx context.Context, _ task.Inputs, tmp string, _ func(float64)) error {
-		src, err := click.Guide(m, click.Options{})
-		if err != nil {
-			return err
-		}
-		_, err = media.CreateWAV(ctx, tmp, audio.NewAhead(src), media.PCM16)
-		return err
+		return writeClicks(ctx, m, tmp)
 	}
 	return task.Path(t)
+}
+
+// writeClicks writes the clicks of a tempo map, of its count-in too, in 16 bits.
+func writeClicks(ctx context.Context, m *tempo.Map, tmp string) error {
+	src, err := click.Guide(m, click.Options{})
+	if err != nil {
+		return err
+	}
+	_, err = media.CreateWAV(ctx, tmp, audio.NewAhead(src), media.PCM16)
+	return err
 }

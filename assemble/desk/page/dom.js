@@ -72,3 +72,11 @@ export function isTyping(event) {
 	if (at.matches("input[type=range]")) return event.key.startsWith("Arrow") || /^(Home|End|Page)/.test(event.key);
 	return at.matches("button, a, summary") && (event.key === "Enter" || event.key === " ");
 }
+
+// Lays a room out as the list of takes and the take in hand, and returns both.
+export function listAndBench(root) {
+	const list = el("section", { "aria-label": "Takes" });
+	const bench = el("section", { class: "bench", "aria-label": "The take in hand" });
+	fill(root, el("div", { class: "place" }, list, bench));
+	return [list, bench];
+}

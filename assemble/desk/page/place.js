@@ -1,6 +1,6 @@
 // The room in which takes are placed: those that need review first, each candidate
 // with its sound over the beats and its picture round the clap.
-import { el, fill, keyCap, mark, pause, signed } from "./dom.js";
+import { el, fill, keyCap, listAndBench, mark, pause, signed } from "./dom.js";
 import { holding } from "./held.js";
 import { get } from "./server.js";
 import { fetchPiece, peakOf, playTogether, stopPlaying } from "./sound.js";
@@ -304,9 +304,7 @@ export function placeRoom(desk) {
 		],
 		show(into) {
 			root = into;
-			list = el("section", { "aria-label": "Takes" });
-			bench = el("section", { class: "bench", "aria-label": "The take in hand" });
-			fill(root, el("div", { class: "place" }, list, bench));
+			[list, bench] = listAndBench(root);
 		},
 		load,
 		redraw: () => { if (take && bench.firstChild) refresh(); },

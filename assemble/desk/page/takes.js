@@ -1,6 +1,7 @@
 // The room of the takes: what was found of each, heard and seen at the place, decided by
 // hand where a person hears it otherwise, and the note to the player.
-import { el, fill, keyCap, mark } from "./dom.js";
+import { el, fill, keyCap, listAndBench, mark } from "./dom.js";
+import { copyText } from "./copy.js";
 import { holding } from "./held.js";
 import { get } from "./server.js";
 import { fetchPiece, peakOf, playTogether, stopPlaying } from "./sound.js";
@@ -96,14 +97,7 @@ export function takesRoom(desk) {
 	async function copy() {
 		const area = bench.querySelector("#letter");
 		if (!area) return;
-		area.select();
-		let done = false;
-		try {
-			await navigator.clipboard.writeText(area.value);
-			done = true;
-		} catch {
-			try { done = document.execCommand("copy"); } catch { /* it is selected, at least */ }
-		}
+		const done = await copyText(area);
 		desk.tell(done ? "Copied." : "Selected; copy it with Ctrl and C.");
 	}
 
@@ -181,9 +175,7 @@ export function takesRoom(desk) {
 		],
 		show(into) {
 			root = into;
-			list = el("section", { "aria-label": "Takes" });
-			bench = el("section", { class: "bench", "aria-label": "The take in hand" });
-			fill(root, el("div", { class: "place" }, list, bench));
+			[list, bench] = listAndBench(root);
 		},
 		load,
 		hide: stopPlaying,

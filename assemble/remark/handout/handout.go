@@ -60,6 +60,7 @@ func Write(ctx context.Context, s *session.Session) (Result, error) {
 	if err != nil {
 		return r, err
 	}
+	// The page names the film by its hash, so that remarks on an older cut are known as such.
 	if r.Hash, err = kept.HashFilm(s.Settings().Out, filmName); err != nil {
 		return r, err
 	}
@@ -237,7 +238,8 @@ func Fill(page *report.Review, s *session.Session, line plan.Timeline, changed [
 	}
 	stands, err := kept.Stands(book, s.Settings().Out)
 	for _, a := range stands {
-		page.Approvals = append(page.Approvals, report.Approved{By: man.Discreet(a.By), Film: a.Film, Current: a.Current})
+		page.Approvals = append(page.Approvals,
+			report.Approved{By: man.Discreet(a.By), Film: a.Film, Current: a.Current})
 	}
 	return err
 }

@@ -39,21 +39,9 @@
 		}
 	});
 
-	// Where a page may not write to the clipboard, the text is selected, and
-	// one keystroke copies it.
 	const copy = async (button) => {
-		const area = document.getElementById(button.dataset.copy);
-		const say = document.getElementById(button.dataset.copy + "-told");
-		area.focus();
-		area.select();
-		let done = false;
-		try {
-			await navigator.clipboard.writeText(area.value);
-			done = true;
-		} catch {
-			try { done = document.execCommand("copy"); } catch { /* selected it is, at least */ }
-		}
-		say.textContent = done ? form.dataset.copied : form.dataset.selected;
+		const done = await copyText(document.getElementById(button.dataset.copy));
+		document.getElementById(button.dataset.copy + "-told").textContent = done ? form.dataset.copied : form.dataset.selected;
 	};
 	for (const b of all("button[data-copy]")) {
 		b.hidden = false;

@@ -3,6 +3,7 @@ package simulate
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 )
 
 // instrument is how a player's notes sound. A note rises within attack to first
@@ -13,7 +14,7 @@ type instrument struct {
 	name     string
 	attack   float64 // seconds
 	shape    float64 // exponent of the rise: 1 straight, 2 slow to begin
-	first    float64 // share of the peak, at least heardAt
+	first    float64 // share of the peak
 	swell    float64 // seconds
 	rough    float64 // dB by which the level wavers, one standard deviation
 	decay    float64 // seconds to fall by 60 dB while held; +Inf sustained
@@ -61,9 +62,21 @@ func newInstrument(r *rand.Rand) instrument {
 	return instruments[r.IntN(struck)]
 }
 
+// newBow draws a bowed instrument: two in three are high ones.
+func newBow(r *rand.Rand) instrument {
+	want := "bowed"
+	if r.IntN(3) == 0 {
+		want = "low bowed"
+	}
+	return instruments[slices.IndexFunc(instruments, func(i instrument) bool { return i.name == want })]
+}
+
 // heardAt is the share of its peak at which a note is heard to begin: 10 dB
 // below (Vos and Rasch, 1981, "The perceptual onset of musical tones": 6 to 15).
 var heardAt = math.Pow(10, -10.0/20)
+
+// leastFirst is the share of its peak at which a note stands at least after its attack.
+const leastFirst = 0.2
 
 // newEar returns at which share of its peak the notes of one player are heard to begin. Ten
 // dB below it stands for most sounds: what listeners were found to go by lies between 6 and
@@ -93,14 +106,14 @@ func (i instrument) held() bool { return math.IsInf(i.decay, 1) }
 func (i instrument) slow() bool { return i.held() && i.first < 0.6 }
 
 // vary returns the instrument as one of its notes of some seconds sounds: low and
-// soft ones speak later, and no two alike.
+// soft ones speak later, and no two quite alike.
 func (i instrument) vary(r *rand.Rand, s sound) instrument {
 	if !i.held() {
 		i.attack *= 0.8 + 0.4*r.Float64()
 		return i
 	}
-	i.attack *= math.Exp(0.25*r.NormFloat64()) * math.Pow(2, float64(i.centre-s.pitch)/24) * (1.2 - 0.35*s.loud)
-	i.first = math.Max(1.12*heardAt, math.Min(1, i.first*math.Exp(0.15*r.NormFloat64())))
+	i.attack *= math.Exp(0.15*r.NormFloat64()) * math.Pow(2, float64(i.centre-s.pitch)/24) * (1.2 - 0.35*s.loud)
+	i.first = math.Max(leastFirst, math.Min(1, i.first*math.Exp(0.1*r.NormFloat64())))
 	i.swell *= 0.6 + 0.8*r.Float64()
 	for k := range 3 + int((s.length+2*i.release)/waverStep) {
 		rough := i.rough

@@ -26,22 +26,23 @@ type sound struct {
 // player is a person with an instrument; the sounds are the same for all of
 // their devices.
 type player struct {
-	name   string
-	m      *tempo.Map
-	inst   instrument
-	ear    float64 // share of their peak at which their notes are heard
-	sounds []sound
-	notes  []Note
-	late   float64
-	wrote  []float64 // guide seconds at which the part's notes are written
-	cue    float64   // guide time of the cue sound; NaN none
-	cued   string
-	clap   float64 // dB of its cue over the music's peak
-	level  Level
-	beat   float64
-	leak   float64 // dB of the guide's clicks over the music's peak; NaN none
-	room   room
-	early  float64 // the least seconds before the guide at which its files must begin
+	name      string
+	m         *tempo.Map
+	inst      instrument
+	ear       float64 // share of their peak at which their notes are heard
+	registers [registers]register
+	sounds    []sound
+	notes     []Note
+	late      float64
+	wrote     []float64 // guide seconds at which the part's notes are written
+	cue       float64   // guide time of the cue sound; NaN none
+	cued      string
+	clap      float64 // dB of its cue over the music's peak
+	level     Level
+	beat      float64
+	leak      float64 // dB of the guide's clicks over the music's peak; NaN none
+	room      room
+	early     float64 // the least seconds before the guide at which its files must begin
 }
 
 // newPlayer makes up player i of ensemble number. What was added later to a player draws from
@@ -52,9 +53,13 @@ func newPlayer(r *rand.Rand, number uint64, i int, m *tempo.Map, s *score, o Opt
 		name: fmt.Sprintf("p%02d", i+1), m: m, level: o.Level,
 		inst: newInstrument(r), cue: math.NaN(), cued: "none", ear: newEar(rng(number, "ear", i)),
 	}
+	if seat := rng(number, "seat", i); seat.Float64() < o.Bows {
+		p.inst = newBow(seat)
+	}
 	p.inst.attack *= 0.7 + 0.6*r.Float64()
 	p.inst.swell *= 0.7 + 0.6*r.Float64()
 	p.inst.release *= 0.7 + 0.6*r.Float64()
+	p.registers = newRegisters(rng(number, "registers", i), p.inst)
 	for b := range m.Beats() {
 		if b.Cue {
 			p.beat = b.Length
@@ -106,9 +111,9 @@ func (p *player) play(r *rand.Rand, notes []note) {
 }
 
 // give makes every note sound a little unlike the others, and finds when each
-// is heard: the player begins as early as most of their notes need.
+// is heard: the player begins as early as their instrument needs mostly.
 func (p *player) give(r *rand.Rand) {
-	var needs []float64
+	ahead := p.needs(r)
 	for i := range p.sounds {
 		s := &p.sounds[i]
 		if s.kind != "note" {
@@ -116,20 +121,12 @@ func (p *player) give(r *rand.Rand) {
 		}
 		s.as = p.inst
 		if s.at != p.cue { // the truth of that one is told
-			s.as = p.inst.vary(r, *s)
+			s.as = p.inst.in(p.registers, s.pitch).vary(r, *s)
 		}
 		if s.slur {
 			s.as.attack, s.as.first, s.as.breath = math.Min(s.as.attack, 0.02+0.02*r.Float64()), 0.9, 0
 		}
 		s.needs = s.as.heard(s.length, p.ear)
-		if !s.slur {
-			needs = append(needs, s.needs)
-		}
-	}
-	ahead := middle(needs)
-	var speaks []float64 // how much later than meant
-	for i := range p.sounds {
-		s := &p.sounds[i]
 		s.begin = s.at - ahead
 		if s.slur || s.at == p.cue {
 			s.begin = s.at - s.needs // a slurred note has no attack to begin early for
@@ -137,11 +134,9 @@ func (p *player) give(r *rand.Rand) {
 		if i < len(p.notes) {
 			n := &p.notes[i]
 			n.Played = s.begin + s.needs
-			speaks = append(speaks, n.Played-n.Meant)
 			p.late += (n.Meant - n.Written) / float64(len(p.notes))
 		}
 	}
-	p.late += middle(speaks)
 }
 
 // middle returns the median of v, the upper one of two; 0 of none.

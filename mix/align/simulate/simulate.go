@@ -4,9 +4,9 @@
 // resembles a real recording of a real person.
 //
 // An [Ensemble] has a tempo map and players. Each player has an instrument
-// whose notes speak each in its own time, a part, human timing (a steady
-// lateness, slow wander, jitter; people begin early what speaks slowly, so that
-// what is heard falls on the beat), a room, a microphone with a clock of its
+// whose registers and notes speak each in its own time, a part, human timing (a steady
+// lateness, slow wander, jitter; people begin as early as their instrument speaks slowly, so that
+// what is heard falls on the beat, mostly), a room, a microphone with a clock of its
 // own, and whatever happened in front of it: warming up, talking, steps, doors,
 // a clap too many, the guide leaking from headphones. Times are guide seconds
 // unless a name says file. [Take.Source] renders all of it; [Take.Record] puts
@@ -45,6 +45,7 @@ type Options struct {
 	Rate    int     // hertz of every file; 0: 44100 or 48000 by chance
 	Devices int     // files of every player, 1 (default) or 2
 
+	Bows float64  // share of the players who bow, of those who would play something else; 0: as drawn
 	RT60 float64  // seconds of every room's tail; 0: as the level has it
 	Leak *float64 // dB of the guide's clicks over every music's peak, NaN: none; nil: as the level has it
 }
@@ -61,7 +62,7 @@ type Truth struct {
 	Offset   float64 // guide time at the file's time zero
 	DriftPPM float64 // guide = Offset + t·(1 + DriftPPM·1e-6)
 	Cue      float64 // file time at which the cue sounds (a note: is heard); NaN when there is none
-	Lateness float64 // of the playing, as it is heard, against the notation, seconds; see MeanOffset
+	Lateness float64 // of the playing, as the player means it to be heard, against the notation, seconds
 	Attack   float64 // seconds the instrument needs to sound fully
 	Notes    int     // played within the file
 	Cued     string  // clap, snap, note, false, none
@@ -72,8 +73,9 @@ type Truth struct {
 // horns and voices.
 func (t Truth) Slow() bool { return t.slow }
 
-// MeanOffset returns the offset at which the notes lie on the beats: the mean of what
-// the player meant, later by as much as half the notes are heard late.
+// MeanOffset returns the offset at which the notes lie on the beats: the mean of what the
+// player meant. By what the registers of a part need more or less than the instrument does
+// mostly they are heard a little off that, and nobody who measures can tell the two apart.
 func (t Truth) MeanOffset() float64 { return t.Offset - t.Lateness }
 
 // rng returns the generator for one purpose, so that changing one part of the

@@ -92,10 +92,12 @@ func TestEarsDiffer(t *testing.T) {
 	}
 }
 
-// Players anticipate: half of what they play is heard no earlier and no later than
-// they mean, though bows take some 50 ms to speak, and single notes differ.
+// Players anticipate: half of what they play is heard no earlier and no later than they mean,
+// though bows take some 50 ms to speak; but where a part lies in registers that speak otherwise
+// than most, all of it is heard early or late, by what sampled bows are, at most.
 func TestPlayersAnticipate(t *testing.T) {
-	for number := range uint64(6) {
+	var players []float64
+	for number := range uint64(12) {
 		for _, k := range New(number, Options{Level: Typical, Players: 3, Seconds: 40, Rate: 8000}).Takes {
 			var late []float64
 			spread := 0.0
@@ -103,13 +105,25 @@ func TestPlayersAnticipate(t *testing.T) {
 				late = append(late, n.Played-n.Meant)
 				spread = math.Max(spread, math.Abs(n.Played-n.Meant))
 			}
-			if got := middle(late); math.Abs(got) > 0.012 {
+			got, most := middle(late), 0.002 // struck and plucked
+			switch {
+			case k.Truth.Slow():
+				most = 0.09 // what a long one needs
+			case k.p.inst.held():
+				most = 0.02
+			}
+			if math.Abs(got) > most {
 				t.Errorf("%d %s: half the notes are heard %.1f ms late", number, k.Instrument(), 1000*got)
 			}
+			players = append(players, got)
 			if k.Truth.Slow() && spread < 0.01 {
 				t.Errorf("%d %s: all notes speak alike", number, k.Instrument())
 			}
 		}
+	}
+	slices.Sort(players)
+	if got := middle(players); math.Abs(got) > 0.005 || math.Abs(players[len(players)/8]) < 0.005 {
+		t.Errorf("half the players are heard %.1f ms late; they are %.4f s", 1000*got, players)
 	}
 }
 

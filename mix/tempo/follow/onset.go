@@ -2,7 +2,6 @@ package follow
 
 import (
 	"fmt"
-	"io"
 	"math"
 
 	"ripieno/mix/audio"
@@ -43,15 +42,12 @@ func Hear(src audio.Source) (*Onsets, error) {
 	}
 	slow := resample.New(audio.NewMono(src), workRate, 0, 0, 0)
 	e := newEar()
-	block := audio.NewBlock(1, 1<<13)
-	for len(e.flux) < maxSeconds*workRate/hop {
-		n, err := slow.Read(block)
-		e.hear(block[0][:n])
-		if err == io.EOF {
-			break
-		}
+	for b, err := range audio.Blocks(slow, 1<<13) {
 		if err != nil {
 			return nil, err
+		}
+		if e.hear(b[0]); len(e.flux) >= maxSeconds*workRate/hop {
+			break
 		}
 	}
 	return &Onsets{normal(e.flux), normal(e.lowFlux), float64(len(e.flux)) * step}, nil
