@@ -76,7 +76,7 @@ func TestAWorkerRefusesWhatItDoesNotKnow(t *testing.T) {
 	home.mu.Lock()
 	home.waiting[o.Key] = g
 	home.mu.Unlock()
-	if _, err := home.js.Publish(t.Context(), subjectOf(order.Order{Class: class.ID(), Key: o.Key, Inputs: o.Inputs}, false), g.data); err != nil {
+	if _, err := home.js.Publish(t.Context(), orderSubject(class.ID(), "0", o.Key), g.data); err != nil {
 		t.Fatal(err)
 	}
 	select {

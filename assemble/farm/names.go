@@ -9,7 +9,9 @@ import (
 	"time"
 
 	"github.com/nats-io/nats-server/v2/server"
+	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
+	"golang.org/x/sync/errgroup"
 )
 
 // Protocol is part of a class: machines of another would not find each other's orders.
@@ -98,17 +100,22 @@ func isOurs(orders jetstream.Stream) bool {
 
 // invite makes sure that workers of a class find their orders.
 func invite(ctx context.Context, js jetstream.JetStream, class string) error {
+	// At once: one after the other they would take sixteen rounds of the line.
+	g, within := errgroup.WithContext(ctx)
 	for k := range int64(trays) {
-		tray := strconv.FormatInt(k, 16)
-		_, err := js.CreateOrUpdateConsumer(ctx, ordersStream, jetstream.ConsumerConfig{
-			Durable: trayName(class, tray), FilterSubject: orderSubject(class, tray, "*"),
-			AckPolicy: jetstream.AckExplicitPolicy, AckWait: lease, MaxDeliver: tries, MaxAckPending: -1, MaxWaiting: 4096,
+		g.Go(func() error {
+			tray := strconv.FormatInt(k, 16)
+			_, err := js.CreateOrUpdateConsumer(within, ordersStream, jetstream.ConsumerConfig{
+				Durable: trayName(class, tray), FilterSubject: orderSubject(class, tray, "*"),
+				AckPolicy: jetstream.AckExplicitPolicy, AckWait: lease, MaxDeliver: tries, MaxAckPending: -1, MaxWaiting: 4096,
+			})
+			if err != nil {
+				return fmt.Errorf("farm: the orders of a class: %w", err)
+			}
+			return nil
 		})
-		if err != nil {
-			return fmt.Errorf("farm: the orders of a class: %w", err)
-		}
 	}
-	return nil
+	return g.Wait()
 }
 
 // workerMay returns what a worker's key is allowed on the engine, and nothing else. It
@@ -135,3 +142,20 @@ func isGone(err error) bool {
 	return errors.Is(err, jetstream.ErrConsumerNotFound) || errors.Is(err, jetstream.ErrStreamNotFound) ||
 		errors.Is(err, jetstream.ErrMsgNotFound)
 }
+
+// isAway reports whether err says that the hub does not answer, or is not up yet. Then the
+// same may succeed a little later.
+func isAway(err error) bool {
+	for _, sign := range []error{nats.ErrTimeout, nats.ErrNoResponders, nats.ErrDisconnected,
+		nats.ErrConnectionReconnecting, nats.ErrReconnectBufExceeded,
+		jetstream.ErrNoStreamResponse, context.DeadlineExceeded} {
+		if errors.Is(err, sign) {
+			return true
+		}
+	}
+	var refused *jetstream.APIError
+	return errors.As(err, &refused) && refused.ErrorCode == comingUp
+}
+
+// comingUp is what the engine says while it looks through what it kept.
+const comingUp = 10008

@@ -8,6 +8,7 @@ import (
 	"hash/fnv"
 	"slices"
 	"strconv"
+	"sync"
 	"time"
 
 	"github.com/nats-io/nats.go"
@@ -20,15 +21,33 @@ import (
 // work goes where its bytes are, and nobody keeps account of who has what.
 const trays = 16
 
-// trayOf returns the tray of an order, a hexadecimal digit.
-func trayOf(o order.Order) string {
-	by, most := o.Key, int64(0)
+// sorting gives files trays, each the next one in turn: of sixteen files that are read at the
+// same time no two share one, as they would by lot.
+type sorting struct {
+	mu    sync.Mutex
+	files map[string]int // by hash
+}
+
+// trayOf returns the tray of an order, a hexadecimal digit. Orders that read nothing wait in one
+// by their key.
+func (s *sorting) trayOf(o order.Order) string {
+	by, most := "", int64(0)
 	for _, f := range o.Inputs {
 		if f.Size > most {
 			by, most = f.Hash, f.Size
 		}
 	}
-	return by[:min(1, len(by))] // hashes are as good as drawn by lot
+	if by == "" {
+		return o.Key[:1]
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	at, known := s.files[by]
+	if !known {
+		at = len(s.files) % trays
+		s.files[by] = at
+	}
+	return strconv.FormatInt(int64(at), 16)
 }
 
 // trayName returns what the engine calls a tray.
@@ -65,6 +84,9 @@ const (
 	// others, Delay scheduling, 2010.)
 	ownTrays = 2
 	reserved = 150 * time.Millisecond
+	// yielded is for how long a worker whose cores all work leaves an order to others who may
+	// have nothing to do, before it looks for one ahead: they look after reserved.
+	yielded = 2 * reserved
 	// answerTime is how long a hub may take to say what is in a tray.
 	answerTime = 2 * time.Second
 )
@@ -108,8 +130,10 @@ func (w *worker) pick(ctx context.Context, tray string) (m *taken, err error) {
 	ctx, stop := context.WithTimeout(ctx, answerTime)
 	defer stop()
 	// An inbox of its own, which is gone when this has ended: then the hub keeps what it would
-	// have said too late. By the engine's own words, since its client waits for half as long.
-	inbox := w.nc.NewRespInbox()
+	// have said too late. Not one of those for answers (NewRespInbox): the client listens on all
+	// of them for ever, so orders would be given to questions that nobody asks any more, and it
+	// takes an order that comes there for the answer to any other question that is open.
+	inbox := w.nc.NewInbox()
 	answers, err := w.nc.SubscribeSync(inbox)
 	if err != nil {
 		return nil, err

@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
 
 	"ripieno/assemble/order"
@@ -17,22 +18,28 @@ import (
 	"ripieno/assemble/task"
 )
 
-// TestATrayIsChosenByTheLargestFile, so orders that read one take wait together, and every
-// worker looks through all trays, first where it found something last.
+// TestATrayIsChosenByTheLargestFile, so orders that read one take wait together and those of
+// sixteen takes apart, and every worker looks through all trays, first where it found
+// something last.
 func TestATrayIsChosenByTheLargestFile(t *testing.T) {
 	t.Parallel()
-	file := func(digit string, size int64) order.File {
-		return order.File{Hash: digit + hashText(nil)[1:], Size: size}
+	file := func(k int, size int64) order.File { return order.File{Hash: hashText([]byte{byte(k)}), Size: size} }
+	sorted := sorting{files: map[string]int{}}
+	trayOf := func(files ...order.File) string {
+		return sorted.trayOf(order.Order{Key: "7" + hashText(nil)[1:], Inputs: files})
 	}
-	for want, files := range map[string][]order.File{
-		"7": nil,
-		"a": {file("a", 9)},
-		"b": {file("a", 9), file("b", 10), file("c", 10)},
-		"c": {file("c", 10), file("b", 10)},
-	} {
-		if got := trayOf(order.Order{Key: "7" + hashText(nil)[1:], Inputs: files}); got != want {
-			t.Errorf("%v are in tray %q, not %q", files, got, want)
-		}
+	if got := trayOf(); got != "7" {
+		t.Errorf("an order that reads nothing is in tray %q", got)
+	}
+	had := map[string]bool{}
+	for k := range trays {
+		had[trayOf(file(99, 1), file(k, 10), file(98, 10))] = true
+	}
+	if len(had) != trays {
+		t.Errorf("%d files have the trays %v", trays, had)
+	}
+	if a, b := trayOf(file(3, 7)), trayOf(file(97, 6), file(3, 8)); a != b || a != "3" {
+		t.Errorf("one file is in trays %q and %q", a, b)
 	}
 	r := newRound("anna")
 	all := slices.Sorted(slices.Values(newRound("another")))
@@ -68,11 +75,26 @@ func TestAQueueOfBeforeIsMadeAnew(t *testing.T) {
 	}
 }
 
-// TestWorkGoesWhereItsBytesAre has four pieces of each of 24 takes made by eight workers of
-// two cores, by a run that lists the first pieces of all takes first. Whoever is free could
-// take any: drawn by lot a take would be fetched by 8·(1−(7/8)⁴) of them. It is fetched by
-// fewer. How long sleeping tasks take tells what is lost between them; the time is told and
-// not judged.
+// counted is a depot that counts how often each file is sent to it.
+type counted struct {
+	depot
+	mu   sync.Mutex
+	puts map[string]int // by hash
+}
+
+// put implements [depot].
+func (c *counted) put(ctx context.Context, s shelf, f order.File, path string) error {
+	c.mu.Lock()
+	c.puts[f.Hash]++
+	c.mu.Unlock()
+	return c.depot.put(ctx, s, f, path)
+}
+
+// TestWorkGoesWhereItsBytesAre has twelve pieces of each of 16 takes made by eight workers of
+// two cores, by a run that lists the first pieces of all takes first, and a hub with room for
+// ten. Every take is sent there once. Whoever is free could make any piece: drawn by lot a take
+// would be fetched by 8·(1−(7/8)¹²) of them. It is fetched by fewer. How long sleeping tasks
+// take tells what is lost between them; the time is told and not judged.
 func TestWorkGoesWhereItsBytesAre(t *testing.T) {
 	t.Parallel()
 	const machines, takes, pieces, nap = 8, 16, 12, 400 * time.Millisecond
@@ -99,7 +121,10 @@ func TestWorkGoesWhereItsBytesAre(t *testing.T) {
 		}
 		workHere(t, hub.Workers, o)
 	}
-	fleet := NewFleet(joinHere(t, hub.Home, 2*machines), 0, nil)
+	home := joinHere(t, hub.Home, 2*machines)
+	sent := &counted{depot: home.depot, puts: map[string]int{}}
+	home.depot = sent
+	fleet := NewFleet(home, 0, nil)
 	kept, err := store.Open(t.TempDir())
 	if err == nil {
 		err = kept.Lock(t.Context())
@@ -110,8 +135,9 @@ func TestWorkGoesWhereItsBytesAre(t *testing.T) {
 	defer kept.Close()
 	paths := make([]string, takes)
 	for k := range takes {
-		_, paths[k] = write(t, k, fmt.Sprint("take ", k))
+		_, paths[k] = write(t, k, fmt.Sprintf("take %02d", k))
 	}
+	home.sent.space[readShelf] = int64(len("take 00")) * (machines + 2)
 	var tasks []task.Task
 	for n := range takes * pieces {
 		path := paths[n%takes]
@@ -139,7 +165,60 @@ func TestWorkGoesWhereItsBytesAre(t *testing.T) {
 	if r.Stats.Run != takes*pieces || made < r.Stats.Away {
 		t.Errorf("%d of %d tasks are made, and of %d away %d", r.Stats.Run, takes*pieces, r.Stats.Away, made)
 	}
+	for hash, n := range sent.puts {
+		if n > 1 {
+			t.Errorf("the take %.12s is sent %d times", hash, n)
+		}
+	}
+	t.Logf("%d takes are sent; %.0f %% of %d reads needed no fetching", len(sent.puts),
+		100*(1-float64(fetched)/float64(made)), made)
 	if float64(fetched) > 0.9*lot {
 		t.Errorf("takes are fetched %d times", fetched)
+	}
+}
+
+// TestAnOrderAnswersNothingElse: an order comes under the name that it waits under, and the
+// engine's client gives what it does not know to the one question that is open. So a worker
+// that asks for an order while it says a result would hold that order for the answer, and lose
+// both.
+func TestAnOrderAnswersNothingElse(t *testing.T) {
+	t.Parallel()
+	hub := serveHere(t, t.TempDir())
+	home := joinHere(t, hub.Home, 0)
+	nc, err := hub.Home.dial("asker")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer nc.Close()
+	asked := make(chan *nats.Msg, 1)
+	if _, err := home.nc.Subscribe("question", func(m *nats.Msg) { asked <- m }); err != nil {
+		t.Fatal(err)
+	}
+	if err := home.nc.Flush(); err != nil {
+		t.Fatal(err)
+	}
+	answer := make(chan string, 1)
+	go func() {
+		m, err := nc.RequestWithContext(t.Context(), "question", nil)
+		if err != nil {
+			answer <- err.Error()
+			return
+		}
+		answer <- string(m.Data)
+	}()
+	question := <-asked
+	o, _ := write(t, 1, "once ")
+	if _, err := home.js.Publish(t.Context(), orderSubject(class.ID(), "0", o.Key), []byte("an order")); err != nil {
+		t.Fatal(err)
+	}
+	w := &worker{WorkerOptions: WorkerOptions{Class: class}, nc: nc}
+	if m, err := w.pick(t.Context(), "0"); err != nil || m == nil || string(m.Data) != "an order" {
+		t.Errorf("%v, %v", m, err)
+	}
+	if err := question.Respond([]byte("an answer")); err != nil {
+		t.Fatal(err)
+	}
+	if got := <-answer; got != "an answer" {
+		t.Errorf("the question is answered by %q", got)
 	}
 }

@@ -160,7 +160,17 @@ func (w *worker) machine() Machine {
 
 // loop takes one order after the other.
 func (w *worker) loop(ctx context.Context) {
-	for w.hands.take(ctx) {
+	for {
+		early, ok := w.hands.take(ctx)
+		if !ok {
+			return
+		}
+		if early { // a machine with nothing to do comes first
+			select {
+			case <-ctx.Done():
+			case <-time.After(yielded):
+			}
+		}
 		m, err := w.next(ctx)
 		if m != nil {
 			w.handle(ctx, m)
