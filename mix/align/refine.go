@@ -18,6 +18,7 @@ type playing struct {
 	sigma   float64 // scatter of single notes
 	doubt   float64 // by how much its notes may be heard early or late as a whole, seconds
 	alone   float64 // err where no clap tells how the notes are heard, seconds
+	split   float64 // seconds by which the player's devices contradict each other, 0 where they do not; see mostSplit
 }
 
 // minNotes is how many notes a placement by the playing needs at least.
@@ -220,7 +221,7 @@ const (
 // settle writes the numbers of the placement at a candidate, whose playing was measured
 // round o.
 func (p *Placement) settle(g *grid, t *take, h hyp, o float64, fit playing) {
-	p.DriftPPM, p.Offset = t.ppm, o
+	p.DriftPPM, p.Offset, p.split = t.ppm, o, fit.split
 	drift := fit.drift(t)
 	if drift != 0 || t.ppm != 0 {
 		// The lateness grows by slope: a clock that runs faster by as much
