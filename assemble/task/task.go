@@ -77,6 +77,10 @@ type Task struct {
 type Batch struct {
 	// Most is how many at once.
 	Most int
+	// Ahead says that tasks are made together while so much is ready that every worker
+	// has twice their cost to do: what is made together ends late, and who waits for
+	// the first of it waits longer.
+	Ahead bool
 	// Make writes the output of every member and returns the error of each. It
 	// must end soon after ctx does.
 	Make func(ctx context.Context, members []Member) []error
