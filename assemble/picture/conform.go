@@ -43,10 +43,12 @@ func (m *Maker) batchOf(w conformWork, id string) *task.Batch {
 	b := m.together[same]
 	if b == nil {
 		b = &conformBatch{works: map[string]conformWork{}}
-		b.Batch = task.Batch{Most: mostTogether, Ahead: true, Make: func(ctx context.Context,
-			members []task.Member) []error {
+		// A device that is opened decodes all of a take at once: opening takes longer than
+		// decoding some pieces of it.
+		b.Ahead = func() bool { return !m.decoders.hasRoom(c) }
+		b.Most, b.Make = mostTogether, func(ctx context.Context, members []task.Member) []error {
 			return m.conformMembers(ctx, b.works, members)
-		}}
+		}
 		m.together[same] = b
 	}
 	b.works[id] = w

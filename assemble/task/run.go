@@ -221,8 +221,11 @@ func (x *execution) startReady(ctx context.Context) {
 		go func() {
 			began := time.Now()
 			ends := x.perform(ctx, group, in)
+			// What is made together is told as if it were made one after the other.
+			each := time.Since(began) / time.Duration(len(ends))
 			for k := range ends {
-				ends[k].ran = Ran{Worker: lane, Began: began, Ended: time.Now()}
+				from := began.Add(time.Duration(k) * each)
+				ends[k].ran = Ran{Worker: lane, Began: from, Ended: from.Add(each)}
 			}
 			x.ended <- ends
 		}()
@@ -268,11 +271,12 @@ func (x *execution) nextBatch() (group []int, memory int64) {
 	}
 	rest := slices.DeleteFunc(slices.Clone(x.ready[1:]), single)
 	share, spare := batch.Most, math.Inf(1)
-	if batch.Ahead {
-		spare = x.ahead() - x.costs[first]
-	} else {
+	switch {
+	case batch.Ahead == nil:
 		others := x.Workers - x.batching[batch]
 		share = min(share, (len(rest)+others)/others) // of len(rest)+1, rounded up
+	case batch.Ahead():
+		spare = x.ahead() - x.costs[first]
 	}
 	for _, i := range rest {
 		need := max(0, x.g.tasks[i].Memory)
