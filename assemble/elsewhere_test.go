@@ -291,6 +291,35 @@ func manyShots(t *testing.T, dir string) {
 	}
 }
 
+// filmAlone makes the production of manyShots, and a copy of it whose film this machine makes
+// alone. It returns both folders and the film.
+func filmAlone(t *testing.T) (dir, alone string, film []byte) {
+	t.Helper()
+	dir = t.TempDir()
+	if err := os.Mkdir(filepath.Join(dir, "intake"), 0o777); err != nil {
+		t.Fatal(err)
+	}
+	manyShots(t, dir)
+	alone = copyProduction(t, dir)
+	film, _ = renderIn(t, alone, Settings{Workers: 1})
+	return dir, alone, film
+}
+
+// watch joins the hub as a home that sees who is there.
+func (m *machines) watch() *farm.Home {
+	m.t.Helper()
+	class, err := elsewhere.Class(m.t.Context(), findTool(m.t))
+	if err != nil {
+		m.t.Fatal(err)
+	}
+	home, err := farm.Join(m.t.Context(), m.home, class, farm.Places{})
+	if err != nil {
+		m.t.Fatal(err)
+	}
+	m.t.Cleanup(home.Close)
+	return home
+}
+
 // TestOtherMachinesAreKilled renders a production alone, and then with machines in
 // processes of their own, of which a worker is killed while it conforms a take, another
 // while it composes a segment, and the hub at each of these times, the second time with
@@ -301,24 +330,9 @@ func TestOtherMachinesAreKilled(t *testing.T) {
 		t.Skip("it looks for processes as Linux tells of them")
 	}
 	t.Parallel()
-	dir := t.TempDir()
-	if err := os.Mkdir(filepath.Join(dir, "intake"), 0o777); err != nil {
-		t.Fatal(err)
-	}
-	manyShots(t, dir)
-	alone := copyProduction(t, dir)
-	want, _ := renderIn(t, alone, Settings{Workers: 1})
+	dir, alone, want := filmAlone(t)
 	m := startMachines(t)
-	tool := findTool(t)
-	class, err := elsewhere.Class(t.Context(), tool)
-	if err != nil {
-		t.Fatal(err)
-	}
-	watch, err := farm.Join(t.Context(), m.home, class, farm.Places{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer watch.Close()
+	watch := m.watch()
 	dead := map[string]bool{} // they count for a while
 	present := func(n int) {
 		t.Helper()
@@ -346,10 +360,10 @@ func TestOtherMachinesAreKilled(t *testing.T) {
 		killAt(t, first, "out.mp4", ended)
 		m.restart(false)
 		second := m.workUntil("segment.mp4")
-		m.work()
-		present(2)
+		present(1)
 		close(open)
-		killAt(t, second, "segment.mp4", ended)
+		killAt(t, second, "segment.mp4", ended) // nobody else is there who could take all of them
+		m.work()
 		m.restart(true)
 	})
 	got, r := renderIn(t, helped, Settings{Workers: 1, With: m.home.String(), Report: gate{make(chan struct{}), open}})

@@ -4,14 +4,12 @@ import (
 	"fmt"
 	"os"
 	"os/exec"
-	"path/filepath"
 	"runtime"
 	"strings"
 	"sync"
 	"testing"
 	"time"
 
-	"ripieno/assemble/elsewhere"
 	"ripieno/assemble/farm"
 	"ripieno/assemble/farm/farmtest"
 )
@@ -49,23 +47,9 @@ func TestAFleetOfAnySizeMakesTheSameFilm(t *testing.T) {
 		t.Skip("nobody can be interrupted there")
 	}
 	t.Parallel()
-	dir := t.TempDir()
-	if err := os.Mkdir(filepath.Join(dir, "intake"), 0o777); err != nil {
-		t.Fatal(err)
-	}
-	manyShots(t, dir)
-	alone := copyProduction(t, dir)
-	want, _ := renderIn(t, alone, Settings{Workers: 1})
+	dir, alone, want := filmAlone(t)
 	m := outsideMachines(t)
-	class, err := elsewhere.Class(t.Context(), findTool(t))
-	if err != nil {
-		t.Fatal(err)
-	}
-	watch, err := farm.Join(t.Context(), m.home, class, farm.Places{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer watch.Close()
+	watch := m.watch()
 	present := func(n int) {
 		t.Helper()
 		for range 6000 {

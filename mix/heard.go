@@ -1,6 +1,8 @@
 package mix
 
 import (
+	"math"
+
 	"ripieno/mix/audio"
 	"ripieno/mix/declip"
 	"ripieno/mix/denoise"
@@ -22,7 +24,7 @@ type Heard struct {
 // HeardVersion is the version of what [Hear] measures. Raise it when a figure
 // changes, also one that package expand, hum or denoise finds for it: nothing else of
 // theirs is in a key.
-const HeardVersion = 7
+const HeardVersion = 8
 
 // early is how long before the piece a recording may be played, seconds: a bow begins before
 // the beat, and a player may be early.
@@ -116,6 +118,32 @@ func (h Heard) Depth() audio.Decibels {
 		return 0
 	}
 	return min(d, mostReduced)
+}
+
+// What rumbles below a take's lowest note is cut where it could be heard. The figures are
+// the trade's habits, without a source.
+const (
+	rumbleShare = 0.65 // of the lowest note: 24 dB an octave leave the note whole to 0.2 dB
+	leastCut    = 35.0 // hertz: below, a default low cut is enough
+	rumbleHeard = 42.0 // dB that the noise lies under the playing; softer, at 63 Hz, nobody hears it
+)
+
+// RumbleHz returns the corner of the cut that takes away what is noise of a recording below its
+// lowest note; 0: none, since it plays that low, or its noise there is soft or not known.
+func (h Heard) RumbleHz() float64 {
+	hz := math.Round(rumbleShare * h.Playing.Lowest)
+	if !h.Noise.Known || hz < leastCut || h.Playing.Rumble > rumbleHeard {
+		return 0
+	}
+	return hz
+}
+
+// RumbleBands returns the filter of a cut at hz: Butterworth's of the fourth order.
+func RumbleBands(hz float64) []Band {
+	if hz == 0 {
+		return nil
+	}
+	return []Band{{Shape: LowCut, Hz: hz, Q: 0.5411961}, {Shape: LowCut, Hz: hz, Q: 1.3065630}}
 }
 
 // Colour returns what brings the colour of a phone's recording toward that of a

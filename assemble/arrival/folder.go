@@ -54,7 +54,7 @@ func walk(dir, out string, endings []string, visit func(rel string, info fs.File
 		}
 		hidden := strings.HasPrefix(d.Name(), ".") && path != dir
 		if d.IsDir() {
-			if hidden || path == filepath.Join(dir, session.OutFolder) || path == out {
+			if hidden || path == filepath.Join(dir, session.OutFolder) || path == out || isMade(path) {
 				return fs.SkipDir
 			}
 			return nil
@@ -72,6 +72,16 @@ func walk(dir, out string, endings []string, visit func(rel string, info fs.File
 		}
 		return err
 	})
+}
+
+// isMade reports whether a folder holds the outputs of a production below: its guide is
+// no score, its film no take.
+func isMade(path string) bool {
+	if filepath.Base(path) != session.OutFolder {
+		return false
+	}
+	_, err := os.Stat(filepath.Join(filepath.Dir(path), manifest.FileName))
+	return err == nil
 }
 
 // namedFiles returns every recording and every other file that the manifest names, but for

@@ -303,15 +303,16 @@ func TestWatchesThatEnd(t *testing.T) {
 	}
 }
 
-// What looks like a score is found by its ending, with slashes, the outputs aside.
+// What looks like a score is found by its ending, with slashes, the outputs aside, those
+// of productions below too: their guides are no scores.
 func TestScores(t *testing.T) {
 	dir := t.TempDir()
 	for _, name := range []string{"round.mid", "deep/er/Round.MusicXML", "x.mxl", "y.midi", "z.xml", "out/tempo.mid",
-		".hidden.mid", "take.wav"} {
+		".hidden.mid", "take.wav", "spring/production.yaml", "spring/out/guide.mid", "old/out/march.mid"} {
 		put(t, dir, name, 1)
 	}
 	got, err := Scores(dir, filepath.Join(dir, "nowhere"))
-	if want := []string{"deep/er/Round.MusicXML", "round.mid", "x.mxl", "y.midi"}; err != nil ||
+	if want := []string{"deep/er/Round.MusicXML", "old/out/march.mid", "round.mid", "x.mxl", "y.midi"}; err != nil ||
 		!slices.Equal(got, want) {
 		t.Errorf("%q, %v, want %q", got, err, want)
 	}

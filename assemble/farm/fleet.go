@@ -36,7 +36,7 @@ func (f *Fleet) Room() int {
 	f.mu.Lock()
 	wrong := f.wrong
 	f.mu.Unlock()
-	if wrong || f.rests() {
+	if wrong || f.rests() || !f.nc.IsConnected() {
 		return 0
 	}
 	cores, machines := f.crew.room(f.class)

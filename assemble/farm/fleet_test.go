@@ -58,7 +58,7 @@ func TestAWorkerRefusesWhatItDoesNotKnow(t *testing.T) {
 	home := joinHere(t, hub.Home, 1)
 	o, path := write(t, 1, "once ")
 	for k, text := range []string{"", "{", `{"key":"x"}`, strings.Repeat(" ", order.MaxBytes+1)} {
-		subject := orderSubject(class.ID(), fmt.Sprint("none", k))
+		subject := orderSubject(class.ID(), fmt.Sprint(k), fmt.Sprint("none", k))
 		if _, err := home.js.Publish(t.Context(), subject, []byte(text)); err != nil {
 			t.Fatal(err)
 		}
@@ -76,7 +76,7 @@ func TestAWorkerRefusesWhatItDoesNotKnow(t *testing.T) {
 	home.mu.Lock()
 	home.waiting[o.Key] = g
 	home.mu.Unlock()
-	if _, err := home.js.Publish(t.Context(), orderSubject(class.ID(), o.Key), g.data); err != nil {
+	if _, err := home.js.Publish(t.Context(), orderSubject(class.ID(), "0", o.Key), g.data); err != nil {
 		t.Fatal(err)
 	}
 	select {

@@ -17,6 +17,7 @@ import (
 // given is an order that is out.
 type given struct {
 	order  order.Order
+	tray   string   // in which it waits
 	data   []byte   // as it is published
 	paths  []string // of its inputs
 	since  time.Time
@@ -45,21 +46,22 @@ func (h *Home) publish(ctx context.Context, g *given, second bool) error {
 	// The engine may call the order lost before it has told where it stands.
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	at, err := h.js.Publish(ctx, subjectOf(g.order, second), g.data)
+	at, err := h.js.Publish(ctx, g.subject(second), g.data)
 	if err != nil {
 		return fmt.Errorf("farm: giving an order: %w", err)
 	}
 	g.places[at.Sequence] = true
 	g.copied = g.copied || second
-	return nil
+	return h.nc.Publish(givenSubject(g.order.Class), nil)
 }
 
-// subjectOf returns where an order waits, or its copy.
-func subjectOf(o order.Order, second bool) string {
+// subject returns where an order waits, or its copy.
+func (g *given) subject(second bool) string {
+	key := g.order.Key
 	if second {
-		return orderSubject(o.Class, o.Key+secondCopy)
+		key += secondCopy
 	}
-	return orderSubject(o.Class, o.Key)
+	return orderSubject(g.order.Class, g.tray, key)
 }
 
 // heedGivenUp hears which orders the engine gives to nobody any more, since so many
@@ -124,11 +126,14 @@ func (h *Home) wait(ctx context.Context, g *given) (order.Result, error) {
 			}
 			continue
 		}
-		connected = time.Now()
 		r, ok, err := h.check(ctx, g)
+		if isAway(err) && time.Since(connected) <= lease { // it is only just coming up
+			continue
+		}
 		if ok || err != nil {
 			return r, err
 		}
+		connected = time.Now()
 	}
 }
 
@@ -144,7 +149,7 @@ func (h *Home) check(ctx context.Context, g *given) (order.Result, bool, error) 
 	if r, ok := h.said(ctx, g.order.Key); ok {
 		return r, true, nil
 	}
-	_, err := h.queue.GetLastMsgForSubject(ctx, subjectOf(g.order, false))
+	_, err := h.queue.GetLastMsgForSubject(ctx, g.subject(false))
 	switch {
 	case isGone(err):
 		// It was carried out, or lost. A result is as quick as this.

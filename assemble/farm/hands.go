@@ -29,11 +29,12 @@ func newHands(cores int) *hands {
 	return h
 }
 
-// take waits until one more order is to be asked for, and reports whether it is: ctx has
-// not ended.
-func (h *hands) take(ctx context.Context) bool {
-	return h.await(ctx, func() bool { return h.held < h.cores || h.working == h.cores && h.held < h.cores+ahead },
-		func() { h.held++ })
+// take waits until one more order is to be asked for, and reports whether it is, that is, ctx
+// has not ended, and whether it is one ahead.
+func (h *hands) take(ctx context.Context) (early, ok bool) {
+	ok = h.await(ctx, func() bool { return h.held < h.cores || h.working == h.cores && h.held < h.cores+ahead },
+		func() { early = h.held >= h.cores; h.held++ })
+	return early, ok
 }
 
 // put ends what take began: one place is free for the files of another order.

@@ -39,6 +39,7 @@ type Home struct {
 	takes   *shared // nil when no folder of takes is seen by all
 	sending singleflight.Group
 	sent    *sent
+	sorting sorting
 	blind   atomic.Bool     // takes are sent after all: they were not found in the folder
 	life    context.Context // of the home, for what it tidies up at its end
 
@@ -48,6 +49,8 @@ type Home struct {
 	paces   map[string]pace   // by rule
 	resting time.Time         // until when nothing is given
 	settled uint64            // how often the connection had been lost when the hub was looked at
+
+	settling sync.Mutex // one looks at a hub that came back, and the others wait for that
 }
 
 // Join connects to a hub as the home of a production. Orders go to machines of the
@@ -58,7 +61,8 @@ func Join(ctx context.Context, in Invitation, class Class, at Places) (*Home, er
 		return nil, err
 	}
 	h := &Home{class: class.ID(), nc: nc, life: context.WithoutCancel(ctx),
-		waiting: map[string]*given{}, over: map[string]bool{}, paces: map[string]pace{}}
+		waiting: map[string]*given{}, over: map[string]bool{}, paces: map[string]pace{},
+		sorting: sorting{files: map[string]int{}}}
 	if err = h.open(ctx, in, at); err != nil {
 		h.Close()
 		return nil, err
@@ -74,13 +78,20 @@ func (h *Home) open(ctx context.Context, in Invitation, at Places) (err error) {
 	if err = h.crew.watch(h.nc); err != nil {
 		return err
 	}
-	if err = h.restore(ctx); err != nil {
+	// A cluster that has no leader yet leaves some questions without any answer.
+	err = patiently(ctx, 5*answerTime, func() error {
+		ctx, stop := context.WithTimeout(ctx, answerTime)
+		defer stop()
+		if err := h.restore(ctx); err != nil {
+			return err
+		}
+		if h.queue, err = h.js.Stream(ctx, ordersStream); err != nil {
+			return err
+		}
+		h.list, err = h.js.Stream(ctx, resultsStream)
 		return err
-	}
-	if h.queue, err = h.js.Stream(ctx, ordersStream); err != nil {
-		return err
-	}
-	if h.list, err = h.js.Stream(ctx, resultsStream); err != nil {
+	})
+	if err != nil {
 		return err
 	}
 	if h.bytes, err = in.dial("home-files"); err != nil {
@@ -101,8 +112,8 @@ func (h *Home) open(ctx context.Context, in Invitation, at Places) (err error) {
 
 // restore makes what the hub lacks: one that was emptied has nothing of it.
 func (h *Home) restore(ctx context.Context) error {
-	_, err := h.js.Stream(ctx, ordersStream)
-	if isGone(err) {
+	s, err := h.js.Stream(ctx, ordersStream)
+	if isGone(err) || err == nil && !isOurs(s) {
 		space, err := accountSpace(ctx, h.js)
 		if err != nil {
 			return err
@@ -119,6 +130,8 @@ func (h *Home) restore(ctx context.Context) error {
 
 // settle restores what a hub lacks that came back: it may have been emptied.
 func (h *Home) settle(ctx context.Context) error {
+	h.settling.Lock()
+	defer h.settling.Unlock()
 	lost := h.nc.Stats().Reconnects
 	h.mu.Lock()
 	known := h.settled == lost
@@ -207,7 +220,7 @@ func (h *Home) Make(ctx context.Context, o order.Order, paths []string, tmp stri
 	}
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
-	g := &given{order: o, data: data, paths: paths, result: make(chan order.Result, 1),
+	g := &given{order: o, tray: h.sorting.trayOf(o), data: data, paths: paths, result: make(chan order.Result, 1),
 		lost: make(chan error, 1), places: map[uint64]bool{}}
 	h.mu.Lock()
 	if h.waiting[o.Key] != nil {
@@ -256,8 +269,28 @@ func (h *Home) rests() bool {
 	return time.Now().Before(h.resting)
 }
 
-// give sends what an order reads and then the order.
+// give sends what an order reads and then the order. A hub that is away may come back within
+// a lease; that is waited for.
 func (h *Home) give(ctx context.Context, g *given) error {
+	return patiently(ctx, lease, func() error { return h.giveOnce(ctx, g) })
+}
+
+// patiently tries again for a time what fails because the hub does not answer or is not up yet,
+// or because one server of a cluster has not heard yet what another has made.
+func patiently(ctx context.Context, limit time.Duration, try func() error) (err error) {
+	patient, stop := context.WithTimeout(ctx, limit)
+	defer stop()
+	_ = await(patient, func() error {
+		if err = try(); isAway(err) || errors.Is(err, jetstream.ErrStreamNotFound) {
+			return err
+		}
+		return nil
+	})
+	return err
+}
+
+// giveOnce gives an order as long as the hub is there.
+func (h *Home) giveOnce(ctx context.Context, g *given) error {
 	if err := h.settle(ctx); err != nil {
 		return err
 	}
@@ -329,9 +362,9 @@ func (h *Home) take(ctx context.Context, o order.Order, r order.Result, tmp stri
 func (h *Home) withdraw(ctx context.Context, g *given) {
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), time.Second)
 	defer cancel()
-	purge(ctx, h.queue, subjectOf(g.order, false))
+	purge(ctx, h.queue, g.subject(false))
 	if g.copied {
-		purge(ctx, h.queue, subjectOf(g.order, true))
+		purge(ctx, h.queue, g.subject(true))
 	}
 	purge(ctx, h.list, resultSubject(g.order.Key))
 	_ = h.nc.Publish(recallSubject, []byte(g.order.Key))

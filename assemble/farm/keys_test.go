@@ -63,7 +63,10 @@ func tryWorkersKey(t *testing.T, homes, workers Invitation) {
 		return ctx
 	}
 	tries := map[string]func() error{
-		"give an order": func() error { _, err := js.Publish(short(), orderSubject(class.ID(), o.Key), []byte("{}")); return err },
+		"give an order": func() error {
+			_, err := js.Publish(short(), orderSubject(class.ID(), "0", o.Key), []byte("{}"))
+			return err
+		},
 		"replace a take": func() error {
 			_, err := js.Publish(short(), pieceSubject(readShelf, lock.name, "0"), lock.lock(0, []byte("another")))
 			return err

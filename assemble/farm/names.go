@@ -4,21 +4,29 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
+	"strconv"
 	"time"
 
 	"github.com/nats-io/nats-server/v2/server"
+	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
+	"golang.org/x/sync/errgroup"
 )
+
+// Protocol is part of a class: machines of another would not find each other's orders.
+const Protocol = 2
 
 // Names on the engine. Orders wait in one stream under the class of machine that
 // may carry them out; files wait on two shelves, a stream each, because a worker may
 // write the second only.
 const (
-	ordersStream  = "orders"  // orders.CLASS.KEY
+	ordersStream  = "orders"  // orders.CLASS.TRAY.KEY
 	resultsStream = "results" // results.KEY
 	herePrefix    = "here."   // here.WORKER: who works, every few seconds
 	rollSubject   = "roll"    // asks all workers to say so at once
 	recallSubject = "recall"  // names an order that nobody needs any more
+	givenPrefix   = "given."  // given.CLASS: there is a new order
 	inboxPrefix   = "_INBOX.worker"
 
 	// secondCopy follows the key of an order that another worker gets as well.
@@ -27,10 +35,13 @@ const (
 	givenUpSubject = "$JS.EVENT.ADVISORY.CONSUMER.MAX_DELIVERIES." + ordersStream + ".*"
 )
 
-// orderSubject returns where orders of a key travel to machines of a class, resultSubject
-// where the results of a key come back.
-func orderSubject(class, key string) string { return ordersStream + "." + class + "." + key }
-func resultSubject(key string) string       { return resultsStream + "." + key }
+// orderSubject returns where orders of a key travel to machines of a class, givenSubject
+// where these are told of it, resultSubject where the results of a key come back.
+func orderSubject(class, tray, key string) string {
+	return ordersStream + "." + class + "." + tray + "." + key
+}
+func givenSubject(class string) string { return givenPrefix + class }
+func resultSubject(key string) string  { return resultsStream + "." + key }
 
 // layOut makes the streams and buckets that are missing. space bounds the bytes of
 // all together; 0 is no bound. It may be called again with another space. A sixteenth
@@ -48,8 +59,14 @@ func layOut(ctx context.Context, js jetstream.JetStream, space int64) error {
 			return fmt.Errorf("farm: a stream of another version: %w", err)
 		}
 	}
-	_, err := js.CreateOrUpdateStream(ctx, jetstream.StreamConfig{
-		Name: ordersStream, Subjects: []string{orderSubject("*", "*")}, Retention: jetstream.WorkQueuePolicy,
+	s, err := js.Stream(ctx, ordersStream)
+	if err == nil && !isOurs(s) {
+		if err := js.DeleteStream(ctx, ordersStream); err != nil {
+			return fmt.Errorf("farm: a queue of another version: %w", err)
+		}
+	}
+	_, err = js.CreateOrUpdateStream(ctx, jetstream.StreamConfig{
+		Name: ordersStream, Subjects: []string{orderSubject("*", "*", "*")}, Retention: jetstream.WorkQueuePolicy,
 		MaxMsgsPerSubject: 1, MaxBytes: share(1), Duplicates: time.Second, MaxAge: kept,
 	})
 	if err != nil {
@@ -76,16 +93,29 @@ func layOut(ctx context.Context, js jetstream.JetStream, space int64) error {
 	return nil
 }
 
+// isOurs reports whether the queue of orders is of this version.
+func isOurs(orders jetstream.Stream) bool {
+	return slices.Contains(orders.CachedInfo().Config.Subjects, orderSubject("*", "*", "*"))
+}
+
 // invite makes sure that workers of a class find their orders.
 func invite(ctx context.Context, js jetstream.JetStream, class string) error {
-	_, err := js.CreateOrUpdateConsumer(ctx, ordersStream, jetstream.ConsumerConfig{
-		Durable: class, FilterSubject: orderSubject(class, "*"), AckPolicy: jetstream.AckExplicitPolicy,
-		AckWait: lease, MaxDeliver: tries, MaxAckPending: -1, MaxWaiting: 4096,
-	})
-	if err != nil {
-		return fmt.Errorf("farm: the orders of a class: %w", err)
+	// At once: one after the other they would take sixteen rounds of the line.
+	g, within := errgroup.WithContext(ctx)
+	for k := range int64(trays) {
+		g.Go(func() error {
+			tray := strconv.FormatInt(k, 16)
+			_, err := js.CreateOrUpdateConsumer(within, ordersStream, jetstream.ConsumerConfig{
+				Durable: trayName(class, tray), FilterSubject: orderSubject(class, tray, "*"),
+				AckPolicy: jetstream.AckExplicitPolicy, AckWait: lease, MaxDeliver: tries, MaxAckPending: -1, MaxWaiting: 4096,
+			})
+			if err != nil {
+				return fmt.Errorf("farm: the orders of a class: %w", err)
+			}
+			return nil
+		})
 	}
-	return nil
+	return g.Wait()
 }
 
 // workerMay returns what a worker's key is allowed on the engine, and nothing else. It
@@ -94,7 +124,7 @@ func workerMay(invitation string) *server.Permissions {
 	api := func(words string) string { return "$JS.API." + words }
 	publish := []string{
 		herePrefix + invitation + ".*", resultSubject("*"),
-		api("CONSUMER.INFO." + ordersStream + ".*"), api("CONSUMER.MSG.NEXT." + ordersStream + ".*"),
+		api("CONSUMER.MSG.NEXT." + ordersStream + ".*"),
 		"$JS.ACK." + ordersStream + ".>",
 		pieceSubject(madeShelf, "*", "*"),
 	}
@@ -103,7 +133,7 @@ func workerMay(invitation string) *server.Permissions {
 	}
 	return &server.Permissions{
 		Publish:   &server.SubjectPermission{Allow: publish},
-		Subscribe: &server.SubjectPermission{Allow: []string{inboxPrefix + ".>", rollSubject, recallSubject}},
+		Subscribe: &server.SubjectPermission{Allow: []string{inboxPrefix + ".>", rollSubject, recallSubject, givenSubject("*")}},
 	}
 }
 
@@ -112,3 +142,20 @@ func isGone(err error) bool {
 	return errors.Is(err, jetstream.ErrConsumerNotFound) || errors.Is(err, jetstream.ErrStreamNotFound) ||
 		errors.Is(err, jetstream.ErrMsgNotFound)
 }
+
+// isAway reports whether err says that the hub does not answer, or is not up yet. Then the
+// same may succeed a little later.
+func isAway(err error) bool {
+	for _, sign := range []error{nats.ErrTimeout, nats.ErrNoResponders, nats.ErrDisconnected,
+		nats.ErrConnectionReconnecting, nats.ErrReconnectBufExceeded,
+		jetstream.ErrNoStreamResponse, context.DeadlineExceeded} {
+		if errors.Is(err, sign) {
+			return true
+		}
+	}
+	var refused *jetstream.APIError
+	return errors.As(err, &refused) && refused.ErrorCode == comingUp
+}
+
+// comingUp is what the engine says while it looks through what it kept.
+const comingUp = 10008

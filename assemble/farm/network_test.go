@@ -143,8 +143,13 @@ func TestALateReturnChangesNothing(t *testing.T) {
 	}
 }
 
+// looker is as much of a worker as takes orders.
+func looker(nc *nats.Conn, name string) *worker {
+	return &worker{WorkerOptions: WorkerOptions{Class: class}, nc: nc, looking: make(chan struct{}, 1), round: newRound(name)}
+}
+
 // liar takes orders with a worker's key and answers them as a test says.
-func liar(t *testing.T, hub *Hub, answer func(js jetstream.JetStream, m jetstream.Msg, o order.Order)) {
+func liar(t *testing.T, hub *Hub, answer func(js jetstream.JetStream, m *taken, o order.Order)) {
 	t.Helper()
 	nc, err := hub.Workers.dial("liar", nats.CustomInboxPrefix(inboxPrefix+".liar"))
 	if err != nil {
@@ -154,13 +159,14 @@ func liar(t *testing.T, hub *Hub, answer func(js jetstream.JetStream, m jetstrea
 	if err != nil {
 		t.Fatal(err)
 	}
+	w := looker(nc, "liar")
 	ctx, stop := context.WithCancel(t.Context())
 	var busy sync.WaitGroup
 	t.Cleanup(func() { stop(); busy.Wait(); nc.Close() })
 	busy.Go(func() { announce(ctx, nc, "", func() Machine { return Machine{Name: "liar", Cores: 1, Class: class} }) })
 	busy.Go(func() {
 		for ctx.Err() == nil {
-			c, err := js.Consumer(ctx, ordersStream, class.ID())
+			m, err := w.next(ctx)
 			if err != nil {
 				select {
 				case <-ctx.Done():
@@ -168,11 +174,7 @@ func liar(t *testing.T, hub *Hub, answer func(js jetstream.JetStream, m jetstrea
 				}
 				continue
 			}
-			m, err := c.Next(jetstream.FetchMaxWait(time.Second))
-			if err != nil {
-				continue
-			}
-			if o, err := order.Decode(m.Data()); err == nil {
+			if o, err := order.Decode(m.Data); err == nil {
 				answer(js, m, o)
 			}
 		}
@@ -201,7 +203,7 @@ func TestLiesDoNotComeHome(t *testing.T) {
 	hub := serveHere(t, t.TempDir())
 	var k atomic.Int32
 	files := filesAt(t, hub.Workers, "liar-files")
-	liar(t, hub, func(js jetstream.JetStream, m jetstream.Msg, o order.Order) {
+	liar(t, hub, func(js jetstream.JetStream, m *taken, o order.Order) {
 		l := lies[k.Load()]
 		var err error
 		if l.body != "" {
@@ -220,7 +222,7 @@ func TestLiesDoNotComeHome(t *testing.T) {
 			_, err = js.Publish(t.Context(), resultSubject(o.Key), []byte(text+`],"seconds":1}`))
 		}
 		if err == nil {
-			err = m.Ack()
+			m.done(t.Context())
 		}
 		if err != nil {
 			t.Errorf("%s: %v", l.name, err)
@@ -251,14 +253,14 @@ func TestWhatNobodyFinishesComesHome(t *testing.T) {
 	t.Run("lost", func(t *testing.T) {
 		t.Parallel()
 		hub := serveHere(t, t.TempDir())
-		var taken atomic.Int32
-		liar(t, hub, func(jetstream.JetStream, jetstream.Msg, order.Order) { taken.Add(1) })
+		var times atomic.Int32
+		liar(t, hub, func(jetstream.JetStream, *taken, order.Order) { times.Add(1) })
 		home := joinHere(t, hub.Home, 1)
 		if _, err := makeHere(t, home, 1); !errors.Is(err, errGivenUp) {
 			t.Errorf("%v", err)
 		}
-		if taken.Load() != tries {
-			t.Errorf("%d workers took it", taken.Load())
+		if times.Load() != tries {
+			t.Errorf("%d workers took it", times.Load())
 		}
 	})
 	t.Run("damaged", func(t *testing.T) {

@@ -422,8 +422,19 @@ func outliveKills(t *testing.T, tr *troupe) {
 	if away.Load() < orders/2 {
 		t.Errorf("only %d of %d orders were made elsewhere", away.Load(), orders)
 	}
-	if left, err := filepath.Glob(filepath.Join(tr.folder, "steady", "order-*")); err != nil || len(left) > 0 {
-		t.Errorf("the worker has %v, %v", left, err)
+	// An order that was given twice, as the hub lost that it was made, may be worked on still.
+	left := []string{""}
+	for n := 0; len(left) > 0 && n < 200; n++ {
+		var err error
+		if left, err = filepath.Glob(filepath.Join(tr.folder, "steady", "order-*")); err != nil {
+			t.Fatal(err)
+		}
+		if len(left) > 0 {
+			pause(t)
+		}
+	}
+	if len(left) > 0 {
+		t.Errorf("the worker has %v", left)
 	}
 	// A worker that lost its line says again what it is not sure to have said. While the
 	// home's is lost too nobody hears that, and it stays for a day: of two workers, twice.

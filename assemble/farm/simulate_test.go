@@ -47,7 +47,14 @@ func (s *simulated) join(ctx context.Context, cores int, slower float64) {
 	h := newHands(cores)
 	for range cores + ahead {
 		go func() {
-			for h.take(ctx) {
+			for {
+				early, ok := h.take(ctx)
+				if !ok {
+					return
+				}
+				if early {
+					time.Sleep(yielded)
+				}
 				select {
 				case <-ctx.Done():
 				case e := <-s.orders:

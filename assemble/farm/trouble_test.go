@@ -11,7 +11,6 @@ import (
 	"time"
 
 	"github.com/nats-io/nats.go"
-	"github.com/nats-io/nats.go/jetstream"
 
 	"ripieno/assemble/order"
 )
@@ -112,10 +111,6 @@ func TestADeadWorkersOrderGoesToAnother(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer nc.Close()
-	js, err := jetstream.New(nc)
-	if err != nil {
-		t.Fatal(err)
-	}
 	said := Machine{Name: "dead", Cores: 1, Class: class}
 	stop, cancel := context.WithCancel(t.Context())
 	defer cancel()
@@ -123,12 +118,7 @@ func TestADeadWorkersOrderGoesToAnother(t *testing.T) {
 	home := joinHere(t, hub.Home, 1)
 	go func() {
 		defer close(taken)
-		c, err := js.Consumer(t.Context(), ordersStream, class.ID())
-		if err != nil {
-			t.Error(err)
-			return
-		}
-		if _, err := c.Next(jetstream.FetchMaxWait(20 * time.Second)); err != nil {
+		if _, err := looker(nc, "dead").next(t.Context()); err != nil {
 			t.Error(err)
 		}
 	}()

@@ -44,7 +44,11 @@ type worker struct {
 	cache *cache
 	depot depot
 
-	hands *hands
+	hands   *hands
+	looking chan struct{} // holds one thing while a loop looks for an order
+	round   round         // of who looks
+	own     int           // how many of its first trays this worker has found something in
+	given   chan struct{} // there is something new
 	// reports are what was made and is on its way home. They end after the loops.
 	reports sync.WaitGroup
 	unsent  chan struct{}
@@ -81,17 +85,18 @@ func Work(ctx context.Context, in Invitation, o WorkerOptions) error {
 		return err
 	}
 	defer bytes.Close()
-	w := &worker{WorkerOptions: o, nc: nc, bytes: bytes, doing: map[string]doing{}, hands: newHands(max(1, o.Cores))}
+	w := &worker{WorkerOptions: o, nc: nc, bytes: bytes, doing: map[string]doing{}, hands: newHands(max(1, o.Cores)),
+		looking: make(chan struct{}, 1), round: newRound(o.Name), given: make(chan struct{}, 1)}
 	w.unsent = make(chan struct{}, w.hands.cores+1)
 	defer os.RemoveAll(o.Dir)
 	if err := w.open(ctx); err != nil {
 		return err
 	}
-	recalls, err := nc.Subscribe(recallSubject, func(m *nats.Msg) { w.recall(string(m.Data)) })
+	deaf, err := w.listen()
 	if err != nil {
 		return err
 	}
-	defer func() { _ = recalls.Unsubscribe() }()
+	defer deaf()
 	// Announcing ends after the orders, so that its last word is the last.
 	var said sync.WaitGroup
 	here, leave := context.WithCancel(context.WithoutCancel(ctx))
@@ -105,6 +110,19 @@ func Work(ctx context.Context, in Invitation, o WorkerOptions) error {
 	leave()
 	said.Wait()
 	return context.Cause(ctx)
+}
+
+// listen hears what is new and what nobody needs any more, until the function that it
+// returns is called.
+func (w *worker) listen() (deaf func(), err error) {
+	recalls, err1 := w.nc.Subscribe(recallSubject, func(m *nats.Msg) { w.recall(string(m.Data)) })
+	news, err2 := w.nc.Subscribe(givenSubject(w.Class.ID()), func(*nats.Msg) {
+		select {
+		case w.given <- struct{}{}:
+		default: // it will look anyway
+		}
+	})
+	return func() { _, _ = recalls.Unsubscribe(), news.Unsubscribe() }, errors.Join(err1, err2)
 }
 
 // errRevoked is why a worker ends whom the hub lets in no more.
@@ -142,7 +160,17 @@ func (w *worker) machine() Machine {
 
 // loop takes one order after the other.
 func (w *worker) loop(ctx context.Context) {
-	for w.hands.take(ctx) {
+	for {
+		early, ok := w.hands.take(ctx)
+		if !ok {
+			return
+		}
+		if early { // a machine with nothing to do comes first
+			select {
+			case <-ctx.Done():
+			case <-time.After(yielded):
+			}
+		}
 		m, err := w.next(ctx)
 		if m != nil {
 			w.handle(ctx, m)
@@ -158,37 +186,19 @@ func (w *worker) loop(ctx context.Context) {
 	}
 }
 
-// next waits for an order for some seconds; nil when there was none.
-func (w *worker) next(ctx context.Context) (jetstream.Msg, error) {
-	c, err := w.js.Consumer(ctx, ordersStream, w.Class.ID())
-	if err != nil {
-		return nil, err
-	}
-	batch, err := c.Fetch(1, jetstream.FetchMaxWait(5*time.Second))
-	if err != nil {
-		return nil, err
-	}
-	select {
-	case m := <-batch.Messages():
-		return m, nil
-	case <-ctx.Done():
-		return nil, ctx.Err()
-	}
-}
-
 // handle carries out one order, and has what came of it said while this goes on to the
 // next. An order that this worker leaves because it was told to stop goes to another at
 // once, and one that it has already in hand to another or back to it later.
-func (w *worker) handle(ctx context.Context, m jetstream.Msg) {
-	o, err := order.Decode(m.Data())
+func (w *worker) handle(ctx context.Context, m *taken) {
+	o, err := order.Decode(m.Data)
 	if err != nil {
-		_ = m.TermWithReason("no order")
+		m.drop("no order")
 		return
 	}
 	work, stop := context.WithCancelCause(ctx)
 	if !w.begin(o, stop) {
 		stop(nil)
-		_ = m.NakWithDelay(lease)
+		m.leave(lease)
 		return
 	}
 	go keepLease(work, m)
@@ -207,7 +217,7 @@ func (w *worker) handle(ctx context.Context, m jetstream.Msg) {
 }
 
 // report sends what an order has made, or says why it was not.
-func (w *worker) report(ctx, work context.Context, m jetstream.Msg, o order.Order, made output, err error) {
+func (w *worker) report(ctx, work context.Context, m *taken, o order.Order, made output, err error) {
 	defer made.remove()
 	var files []order.File
 	if err == nil {
@@ -216,16 +226,16 @@ func (w *worker) report(ctx, work context.Context, m jetstream.Msg, o order.Orde
 	switch {
 	// The home has it already, or wants it no more.
 	case errors.Is(context.Cause(work), errRecalled):
-		_ = m.Term()
+		m.drop("recalled")
 		return
 	// This machine leaves: the order goes back at once, and not when its time has run out.
 	case ctx.Err() != nil:
-		_ = m.Nak()
+		m.leave(0)
 		_ = w.nc.FlushTimeout(time.Second)
 		return
 	case errors.Is(err, errDamaged), errors.Is(err, errMissing), isDisk(err), errors.Is(err, nats.ErrTimeout):
 		w.Tell(fmt.Sprintf("%s %s: %v; another machine gets it", o.Rule, o.Key[:12], err))
-		_ = m.NakWithDelay(time.Second)
+		m.leave(time.Second)
 		return
 	}
 	r := order.Result{Key: o.Key, Worker: w.Name, Files: files, Seconds: made.seconds}
@@ -234,7 +244,7 @@ func (w *worker) report(ctx, work context.Context, m jetstream.Msg, o order.Orde
 	}
 	data, err := r.Encode()
 	if err != nil {
-		_ = m.TermWithReason("no result")
+		m.drop("no result")
 		return
 	}
 	err = persist(work, func() error {
@@ -242,11 +252,11 @@ func (w *worker) report(ctx, work context.Context, m jetstream.Msg, o order.Orde
 		return err
 	})
 	if err != nil {
-		_ = m.Nak()
+		m.leave(0)
 		return
 	}
 	// With a receipt for the receipt: were it lost, the order would be made again elsewhere.
-	_ = m.DoubleAck(work)
+	m.done(work)
 	if r.Failed != "" {
 		w.Tell(fmt.Sprintf("%s %s failed: %s", o.Rule, o.Key[:12], r.Failed))
 	} else {
@@ -283,7 +293,7 @@ func (w *worker) recall(key string) {
 }
 
 // keepLease says that an order is worked on, until ctx ends.
-func keepLease(ctx context.Context, m jetstream.Msg) {
+func keepLease(ctx context.Context, m *taken) {
 	tick := time.NewTicker(lease / beats)
 	defer tick.Stop()
 	for {
@@ -291,7 +301,7 @@ func keepLease(ctx context.Context, m jetstream.Msg) {
 		case <-ctx.Done():
 			return
 		case <-tick.C:
-			_ = m.InProgress()
+			m.goOn()
 		}
 	}
 }

@@ -264,7 +264,7 @@ var (
 	cleanShape = &shape{"clean", "inside clean:", "clean: {silence: true, noise: false}", []key{
 		{"silence", flagValue, "true", "closes a take where its player does not play: before, in rests, after"},
 		{"tops", flagValue, "true", "draws the tops of clipped takes again"},
-		{"noise", flagValue, "up to 24 takes", "reduces noise under the playing where it can be heard"},
+		{"noise", flagValue, "up to 24 takes", "reduces noise under the playing and below its notes where it can be heard"},
 		{"hum", flagValue, "true", "takes out the hum of the mains where it is heard in the count-in"},
 		{"tone", flagValue, "true", "gives recordings of phones the lows and the presence of a microphone"}}}
 	muteShape = &shape{"a mute", "in an entry of mutes:", "{from: m5, to: m9}", []key{

@@ -51,19 +51,21 @@ type Cleaning struct {
 	Tone    bool     `key:"omitzero"` // the colour of the phone that recorded it is taken from it
 	Tops    bool     `key:"omitzero"` // tops that were cut off are drawn again
 	Hum     bool     `key:"omitzero"` // the hum of the mains is taken out
+	Rumble  bool     `key:"omitzero"` // noise below its lowest note is cut
 	Piece   mix.Span // where the piece lies, guide samples
 }
 
 // Any reports whether anything is done.
-func (c Cleaning) Any() bool { return c.Silence || c.Noise || c.Tone || c.Hum || c.Tops }
+func (c Cleaning) Any() bool { return c.Silence || c.Noise || c.Tone || c.Hum || c.Tops || c.Rumble }
 
 // cleaning returns what is done to a take by itself. Where a person has set
-// denoise, the noise is in their hands, and where they have set an equaliser the
-// colour is.
+// denoise, the noise is in their hands, and where they have set an equaliser or a low cut
+// the colour or the lows are.
 func cleaning(take production.Take, sound Sound, music *tempo.Map) Cleaning {
 	clean, own := take.Strip.Clean, take.Strip
 	c := Cleaning{Silence: clean.Silence, Noise: clean.Noise && own.DenoiseDB == 0,
-		Tone: clean.Tone && sound.Phone && len(own.EQ) == 0, Hum: clean.Hum, Tops: clean.Tops}
+		Tone: clean.Tone && sound.Phone && len(own.EQ) == 0, Hum: clean.Hum, Tops: clean.Tops,
+		Rumble: clean.Noise && own.DenoiseDB == 0 && own.LowCutHz == nil}
 	if c.Any() {
 		c.Piece = mix.Span{From: audio.FramesAt(music.Start()), To: audio.FramesAt(music.End())}
 	}

@@ -134,3 +134,22 @@ func TestSeatsPlaceTheSound(t *testing.T) {
 		t.Errorf("%v became %v", before, after)
 	}
 }
+
+// Rumble is cut where noise is reduced, unless the low cut is in a person's hands.
+func TestRumbleIsCutUnlessTold(t *testing.T) {
+	music := lamplighter(t, 1).Tempo
+	none := 0.0
+	for _, c := range []struct {
+		strip production.Strip
+		want  bool
+	}{
+		{production.Strip{Clean: production.Clean{Noise: true}}, true},
+		{production.Strip{Clean: production.Clean{Noise: true}, LowCutHz: &none}, false},
+		{production.Strip{Clean: production.Clean{Noise: true}, DenoiseDB: 6}, false},
+		{production.Strip{Clean: production.Clean{Hum: true}}, false},
+	} {
+		if got := cleaning(production.Take{Strip: c.strip}, Sound{}, music); got.Rumble != c.want {
+			t.Errorf("%+v: %+v", c.strip, got)
+		}
+	}
+}

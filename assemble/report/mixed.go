@@ -34,6 +34,9 @@ func (c *Cleaned) words(w *phrase.Book) []string {
 	if c.Hum != "" {
 		list = append(list, w.Say("report.hum", "hertz", c.Hum))
 	}
+	if c.Rumble > 0 {
+		list = append(list, w.Say("report.rumble", "hertz", w.Number(c.Rumble, 0)))
+	}
 	if c.Lows != 0 || c.Presence != 0 {
 		signed := func(v float64) string { return w.Figure(fmt.Sprintf("%+.1f", v)) }
 		list = append(list, w.Say("report.phone", "lows", signed(c.Lows), "presence", signed(c.Presence)))

@@ -132,6 +132,7 @@ type Cleaned struct {
 	Closed         float64 // share of the film in which it is closed
 	Reduced        float64 // of the noise under the playing, at most
 	Hum            string  // the lines of the mains' hum that are taken out, hertz; empty: none
+	Rumble         float64 // what lies below is cut, hertz; 0: nothing
 	Lows, Presence float64 // added to the colour of the phone that recorded it
 	Drawn          float64 // share of its samples that were clipped and are drawn again, 0 to 1
 }

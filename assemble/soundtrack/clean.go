@@ -17,7 +17,7 @@ import (
 // cleanRule is the version of what is done to takes by themselves. Raise it when
 // a sample of a cleaned voice changes, and only then: films without are not
 // touched by it.
-const cleanRule = 4
+const cleanRule = 5
 
 // costHeard is the estimated cost in seconds of one core of hearing a second of
 // sound.
@@ -84,6 +84,9 @@ func applyCleaning(strip mix.Strip, c plan.Cleaning, h mix.Heard, phones tone.Ph
 	if c.Hum {
 		strip.Hum = h.Hum
 	}
+	if c.Rumble {
+		strip.EQ = append(mix.RumbleBands(h.RumbleHz()), strip.EQ...)
+	}
 	if c.Silence {
 		strip.Playing = h.Curve(strip)
 	}
@@ -112,6 +115,8 @@ type CleanResult struct {
 	Tops float64 `json:"tops,omitempty"`
 	// The lines of the mains' hum that are taken out, hertz.
 	Hum []float64 `json:"hum_hz,omitempty"`
+	// What lies below is cut, since the take plays nothing there, hertz.
+	Rumble float64 `json:"rumble_below_hz,omitempty"`
 }
 
 // cleanResult describes what was done to strip i, nil for nothing.
@@ -123,6 +128,9 @@ func (t *Track) cleanResult(i int, h mix.Heard, phones tone.Phones) *CleanResult
 	r := &CleanResult{}
 	for _, hz := range h.Hum {
 		r.Hum = append(r.Hum, math.Round(hz*100)/100)
+	}
+	if p.Clean.Rumble {
+		r.Rumble = h.RumbleHz()
 	}
 	if !math.IsNaN(h.Playing.Distance) {
 		d := math.Round(h.Playing.Distance*10) / 10
@@ -166,6 +174,9 @@ func (r *CleanResult) words() []string {
 	}
 	if len(r.Hum) > 0 {
 		notes = append(notes, "hum of the mains taken out at "+hertz(r.Hum))
+	}
+	if r.Rumble > 0 {
+		notes = append(notes, fmt.Sprintf("rumble below its notes cut at %.0f Hz", r.Rumble))
 	}
 	switch {
 	case r.Lows != 0:

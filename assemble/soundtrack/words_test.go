@@ -204,6 +204,7 @@ func TestWordsOfCleaning(t *testing.T) {
 		{&CleanResult{Reduced: 6, Distance: num(21.4)},
 			[]string{"noise 21 dB under the playing, reduced by up to 6 dB"}},
 		{&CleanResult{Distance: num(21.4)}, nil},
+		{&CleanResult{Rumble: 158}, []string{"rumble below its notes cut at 158 Hz"}},
 		{&CleanResult{Hum: []float64{50.02}}, []string{"hum of the mains taken out at 50 Hz"}},
 		{&CleanResult{Hum: []float64{59.98, 119.96, 179.94}}, []string{"hum of the mains taken out at 60, 120 and 180 Hz"}},
 		{&CleanResult{Tops: 0.0359}, []string{"clipped: 3.6 % of its samples drawn again"}},
@@ -314,7 +315,9 @@ func TestFilesOfSections(t *testing.T) {
 func TestSteps(t *testing.T) {
 	all := everything
 	all.Piece = mix.Span{From: 1, To: 2}
-	done := func(c plan.Cleaning) string { return fmt.Sprint(c.Tops, c.Silence, c.Noise, c.Hum, c.Tone, c.Piece) }
+	done := func(c plan.Cleaning) string {
+		return fmt.Sprint(c.Tops, c.Silence, c.Noise, c.Hum, c.Rumble, c.Tone, c.Piece)
+	}
 	var got []string
 	for _, step := range stageSteps {
 		got = append(got, step.name+" "+done(step.of(all)))
@@ -325,10 +328,10 @@ func TestSteps(t *testing.T) {
 			t.Errorf("%s cleans a take that wants none", step.name)
 		}
 	}
-	want := []string{"recorded false false false false false {1 2}", "balance false false false false false {1 2}",
-		"tops true false false false false {1 2}", "silence true true false false false {1 2}",
-		"noise true true true true false {1 2}", "tone true true true true true {1 2}",
-		"master true true true true true {1 2}"}
+	no := " false false false false false false {1 2}"
+	want := []string{"recorded" + no, "balance" + no, "tops true false false false false false {1 2}",
+		"silence true true false false false false {1 2}", "noise true true true true true false {1 2}",
+		"tone true true true true true true {1 2}", "master true true true true true true {1 2}"}
 	if !slices.Equal(got, want) {
 		t.Errorf("%q, want %q", got, want)
 	}
@@ -507,6 +510,11 @@ func TestCleaningAStrip(t *testing.T) {
 	h.Hum = []float64{50, 100}
 	if got := applyCleaning(strip, plan.Cleaning{Hum: true}, h, tone.Usual); len(got.Hum) != 2 || got.Playing != nil {
 		t.Errorf("of hum alone: %+v", got)
+	}
+	h.Playing.Lowest, h.Playing.Rumble = 200, 30
+	got = applyCleaning(strip, plan.Cleaning{Rumble: true}, h, tone.Usual)
+	if len(got.EQ) != 3 || got.EQ[0].Shape != mix.LowCut || got.EQ[0].Hz != 130 || got.EQ[2].Hz != 1000 || got.Hum != nil {
+		t.Errorf("of rumble alone: %+v", got.EQ)
 	}
 	if got := applyCleaning(strip, plan.Cleaning{}, h, tone.Usual); got.Hum != nil || got.Playing != nil || got.Reduce != nil ||
 		len(got.EQ) != 1 {

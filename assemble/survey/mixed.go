@@ -14,7 +14,7 @@ func cleanedOf(c *soundtrack.CleanResult) *report.Cleaned {
 	if c == nil {
 		return nil
 	}
-	out := &report.Cleaned{Reduced: c.Reduced, Lows: c.Lows, Presence: c.Presence, Drawn: c.Tops}
+	out := &report.Cleaned{Reduced: c.Reduced, Lows: c.Lows, Presence: c.Presence, Drawn: c.Tops, Rumble: c.Rumble}
 	hum := make([]string, len(c.Hum))
 	for i, hz := range c.Hum {
 		hum[i] = fmt.Sprintf("%.0f", hz)

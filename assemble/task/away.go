@@ -98,12 +98,13 @@ func (x *execution) startAway(ctx context.Context) {
 		return
 	}
 	for room := x.Away.Room(); len(x.away) < room; {
-		i := x.nextAway()
+		i := x.nextAway(room - x.Away.Cores())
 		if i < 0 {
 			break
 		}
 		help := make(chan struct{})
 		x.away[i], x.since[i] = help, time.Now()
+		x.files.give(x.fileOf(i))
 		x.work[i].Start()
 		in := x.inputs(i)
 		go func() {
@@ -134,16 +135,16 @@ func (x *execution) isForOthers(i int) bool {
 	return t.Errand != nil && !x.home[i] && x.looked[i].path == "" && x.keys[t.Action.ID()] == 1 && x.isWorth(i)
 }
 
-// nextAway takes the first ready task out of the list that may be made elsewhere;
-// -1 for none.
-func (x *execution) nextAway() int {
-	for k, i := range x.ready {
-		if x.isForOthers(i) {
-			x.ready = append(x.ready[:k:k], x.ready[k+1:]...)
-			return i
-		}
+// nextAway takes a ready task out of the list that may be made by so many machines; -1 for
+// none.
+func (x *execution) nextAway(machines int) int {
+	k := x.chooseAway(machines)
+	if k < 0 {
+		return -1
 	}
-	return -1
+	i := x.ready[k]
+	x.ready = append(x.ready[:k:k], x.ready[k+1:]...)
+	return i
 }
 
 // isWorth reports whether a task is made elsewhere in less time than its files travel.
@@ -165,7 +166,28 @@ const slow = 3
 
 // isSlow reports whether a task is away for long.
 func (x *execution) isSlow(i int) bool {
-	return time.Since(x.since[i]).Seconds() >= slow*x.costs[i]
+	return time.Since(x.since[i]).Seconds() >= slow*x.costs[i]*x.paces[x.g.tasks[i].Errand.Rule].ratio()
+}
+
+// pace is what tasks of a rule took that this run made here, and what was expected, in
+// seconds.
+type pace struct{ took, expected float64 }
+
+// ratio returns how many times longer than expected they take; 1 before the first.
+func (p pace) ratio() float64 {
+	if p.took <= 0 || p.expected <= 0 {
+		return 1
+	}
+	return p.took / p.expected
+}
+
+// learn notes what a task took here. In the first run of a production estimates can be
+// wrong by a factor of two, and the home would make again what is not slow at all.
+func (x *execution) learn(e ending) {
+	if t := &x.g.tasks[e.task]; e.made && e.err == nil && !e.away && t.Errand != nil {
+		p := x.paces[t.Errand.Rule]
+		x.paces[t.Errand.Rule] = pace{p.took + e.seconds, p.expected + x.costs[e.task]}
+	}
 }
 
 // slowest returns the most urgent task that is away for long and that nobody here makes
@@ -191,6 +213,7 @@ func (x *execution) endAway(e ending) bool {
 		x.memory -= max(0, x.g.tasks[e.task].Memory)
 	}
 	delete(x.away, e.task)
+	x.files.end(x.fileOf(e.task))
 	var away errAway
 	if !errors.As(e.err, &away) || e.cancelled {
 		return false

@@ -135,6 +135,7 @@ func (x *execution) play(costs []float64, help *others) float64 {
 		p.list, p.now = p.list[1:], done.end
 		if done.away {
 			p.others.away--
+			x.files.end(x.fileOf(done.task))
 		} else {
 			p.here--
 			x.memory -= max(0, x.g.tasks[done.task].Memory)
@@ -185,10 +186,11 @@ func (p *played) startAway(x *execution) {
 		return
 	}
 	for p.others.away < p.others.room {
-		i := x.nextAway()
+		i := x.nextAway(p.others.room - p.others.cores)
 		if i < 0 {
 			break
 		}
+		x.files.give(x.fileOf(i))
 		p.add(playing{i, p.others.take(x, i, p.now, p.costs[i]), true})
 	}
 	for len(x.ready) == 0 && p.here < x.Workers {
@@ -199,6 +201,7 @@ func (p *played) startAway(x *execution) {
 		i := p.list[at].task
 		p.list = slices.Delete(p.list, at, at+1)
 		p.others.away--
+		x.files.end(x.fileOf(i))
 		p.here++
 		x.memory += max(0, x.g.tasks[i].Memory)
 		p.add(playing{i, p.now + p.costs[i], false})

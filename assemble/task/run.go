@@ -68,7 +68,9 @@ type execution struct {
 	away     map[int]chan struct{} // tasks that are made elsewhere; nil for one that is made here as well
 	since    map[int]time.Time     // when they were given away
 	home     map[int]bool          // tasks that nobody elsewhere could make
-	stopped  error                 // the disk is full, or the store is gone: start nothing more
+	paces    map[string]pace       // by rule
+	files    givenFiles
+	stopped  error // the disk is full, or the store is gone: start nothing more
 }
 
 type ending struct {
@@ -90,7 +92,7 @@ func newExecution(r Runner, g *graph, l []looked, costs []float64) *execution {
 	x := &execution{Runner: r, g: g, looked: l, out: make([]Outcome, n), work: make([]progress.Work, n),
 		waitsFor: make([]int, n), urgency: make([]float64, n), ended: make(chan []ending), keys: map[store.ID]int{},
 		batching: map[*Batch]int{}, away: map[int]chan struct{}{}, since: map[int]time.Time{}, home: map[int]bool{},
-		costs: costs}
+		paces: map[string]pace{}, files: givenFiles{}, costs: costs}
 	x.Workers = max(1, x.Workers)
 	x.lanes = make([]bool, x.Workers)
 	for _, i := range slices.Backward(g.order) {
@@ -178,6 +180,7 @@ func (x *execution) loop(ctx context.Context) {
 		}
 		for _, e := range ends {
 			x.observe(e)
+			x.learn(e)
 			x.take(e)
 		}
 	}

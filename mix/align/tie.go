@@ -121,7 +121,10 @@ func follow(g *grid, takes []*take, ties []tie, placed []Placement) {
 		if takes[other].given {
 			continue
 		}
-		if !placed[lead].Sure && placed[other].Sure && !placed[lead].takeSurety(placed[other], x.apart(placed)) {
+		apart := x.apart(placed)
+		if !placed[lead].Sure && placed[other].Sure && !placed[lead].takeSurety(placed[other], apart) && apart <= samePlace {
+			// Where the two found different places nobody is sure: were the other to lead, one more take
+			// that makes the first sure would move both.
 			lead, other = other, lead
 		}
 		from, to := placed[lead], &placed[other]
@@ -141,6 +144,8 @@ func follow(g *grid, takes []*take, ties []tie, placed []Placement) {
 		if !math.IsNaN(to.CueAt) {
 			to.CueOffset = g.cue - to.CueAt*audio.PPM(to.DriftPPM).Ratio()
 		}
+		to.split = from.split
+		to.doubtSplit()
 		to.Evidence = append(to.Evidence,
 			fmt.Sprintf("same sound as %s in %d of %d stretches, within %.2f ms, clocks differ by %+.1f ppm",
 				strings.TrimSpace(from.Name), x.match.Agree, x.match.Windows, 1000*x.match.Spread, x.match.DriftPPM))

@@ -24,6 +24,10 @@ type Playing struct {
 	Distance float64
 	// Lows is the same of its lows alone, unweighted; see [tone.Evidence].
 	Lows float64
+	// Lowest is the lowest note that it holds, hertz, 260 for all that are higher; 0 where that
+	// is not to be told. Rumble is how far the noise below that note lies under the playing,
+	// unweighted, dB.
+	Lowest, Rumble float64
 }
 
 // Find reads src to its end and returns where it is played. What sounds before
@@ -67,6 +71,8 @@ type trace struct {
 	low    []float32 // power of the lows
 	lows   [2]int    // first line of the lows, and the one behind the last
 	under  float64   // power of the noise there, under the playing
+	notes  lowLines
+	noise  *denoise.Noise
 }
 
 // newTrace prepares to follow src.
@@ -84,6 +90,7 @@ func newTrace(src audio.Source) *trace {
 	}
 	line := t.rate / denoise.Size
 	t.lows = [2]int{int(math.Round(tone.LowFrom / line)), int(math.Round(tone.LowTo/line)) + 1}
+	t.notes.count = 2 * int(math.Ceil(lowestTop/line))
 	return t
 }
 
@@ -137,10 +144,12 @@ func (t *trace) add(in audio.Block) {
 		low += p
 	}
 	t.low = append(t.low, float32(low))
+	t.notes.add(t.power)
 }
 
 // over holds what was followed against a noise.
 func (t *trace) over(noise *denoise.Noise) *trace {
+	t.noise = noise
 	bands := len(t.bands) - 1
 	bars, extra := make([]float64, bands), make([]float64, bands) // extra is by how much a band's power strays
 	for i := range bars {
