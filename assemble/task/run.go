@@ -292,7 +292,8 @@ func (x *execution) nextBatch() (group []int, memory int64) {
 	return group, memory
 }
 
-// ahead returns half of what each worker has to do of all that is ready, in seconds.
+// ahead returns half of what each worker, here and elsewhere, has to do of all that is ready,
+// in seconds.
 // Groups of that cost become smaller and smaller, so that workers end together (guided
 // self-scheduling, Polychronopoulos and Kuck 1987, from memory).
 func (x *execution) ahead() float64 {
@@ -300,7 +301,11 @@ func (x *execution) ahead() float64 {
 	for _, i := range x.ready {
 		all += x.costs[i]
 	}
-	return all / float64(2*x.Workers)
+	workers := x.Workers
+	if x.Away != nil {
+		workers += x.Away.Cores()
+	}
+	return all / float64(2*workers)
 }
 
 // inputs returns the outputs that task i reads.
