@@ -107,4 +107,5 @@ type Placement struct {
 
 	begunLate bool    // the file begins after the cue
 	fit       float64 // how well its notes lie on the beats, in scatters
+	split     float64 // see [playing]
 }

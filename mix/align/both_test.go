@@ -36,6 +36,39 @@ func TestJoinPlayingWeighsEachDeviceByItsOwnError(t *testing.T) {
 	}
 }
 
+// Two devices that contradict each other by more than three of their errors say so; a file without a
+// cue that follows such a pair is asked about where half of that is too much, one with a cue is not.
+func TestDevicesThatContradictEachOther(t *testing.T) {
+	a := playing{n: 9, mu: 0.010, err: 0.005}
+	b := playing{n: 9, mu: 0.024, err: 0.005} // 2.0 errors of the difference
+	if got := joinPlaying([]playing{a, b}).split; got != 0 {
+		t.Errorf("two that agree lie %.1f ms apart", 1000*got)
+	}
+	b.mu = 0.090
+	if got := joinPlaying([]playing{a, b}).split; math.Abs(got-0.08) > 1e-9 {
+		t.Errorf("two that contradict each other lie %.1f ms apart, want 80", 1000*got)
+	}
+	for _, c := range []struct {
+		name       string
+		cue, split float64
+		sure       bool
+		error      float64
+	}{
+		{"without a cue, of two that contradict", math.NaN(), 0.08, false, 0.0447},
+		{"without a cue, of two a little apart", math.NaN(), 0.04, true, 0.0283},
+		{"without a cue, of two that agree", math.NaN(), 0, true, 0.02},
+		{"with its cue", 1.01, 0.08, true, 0.02},
+		{"with a cue far off", 1.2, 0.08, false, 0.0447},
+	} {
+		p := Placement{Method: ByDevice, Sure: true, Confidence: 1, Offset: 1, Uncertainty: 0.02, split: c.split}
+		p.CueOffset = c.cue
+		p.doubtSplit()
+		if p.Sure != c.sure || (p.Reason == "") != c.sure || math.Abs(p.Uncertainty-c.error) > 1e-4 || p.Confidence != 1 {
+			t.Errorf("%s: %+v", c.name, p)
+		}
+	}
+}
+
 // The same notes by two clocks, one of them 100 ppm slow and started 7.25 s later, are one
 // lateness, whichever of the two devices hears it.
 func TestPartnerHearsOnTheOtherClock(t *testing.T) {

@@ -219,6 +219,7 @@ func TestHarmonyAndBeatsTellTheTempo(t *testing.T) {
 		{"harmony of playing that hardly fits", 0.4, 0, 0.05, 1.2},
 		{"harmony of playing that half fits", 0.57, 0, 0.05, 0},
 		{"harmony that says little", 0.4, 0, 0.03, 0},
+		{"the same of playing that fits less", 0.3, 0, 0.03, 1.2},
 		{"playing that does not fit at all", 0.2, 0, 0, 1.2},
 	} {
 		if got := (&pace{fits: c.fits}).heed(c.own, 1.2, c.gain); got != c.want {

@@ -21,9 +21,11 @@ const mostUnsure = 0.032
 // isKnown reports whether a placement is exact enough to be used without asking, its place in
 // the piece being sure.
 func (p *Placement) isKnown() bool {
-	byCue := math.Abs(p.Offset-p.CueOffset) <= 2*mostTightened
-	return p.Method != NoMethod && (byCue || p.Uncertainty <= mostUnsure)
+	return p.Method != NoMethod && (p.isByCue() || p.Uncertainty <= mostUnsure)
 }
+
+// isByCue reports whether a file has a cue near where it should be.
+func (p *Placement) isByCue() bool { return math.Abs(p.Offset-p.CueOffset) <= 2*mostTightened }
 
 // Candidate is a place where a file may lie.
 type Candidate struct {
@@ -193,6 +195,12 @@ func (p *Placement) doubtTempo(tempo float64) {
 	p.Sure, p.Confidence, p.OtherTempo = false, justUnsure, tempo
 	p.Reason = fmt.Sprintf("the playing fits a tempo %.1f %% %s than the guide's; see which guide this player heard",
 		100*math.Abs(tempo-1), fasterOrSlower(tempo))
+}
+
+// doubtBeats says that hardly anything of the playing lies on the guide's beats.
+func (p *Placement) doubtBeats() {
+	p.Sure, p.Confidence = false, justUnsure
+	p.Reason = "the playing hardly lies on the guide's beats; see which guide this player heard"
 }
 
 // fasterOrSlower returns the word for a tempo over another.

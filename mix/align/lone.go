@@ -32,16 +32,27 @@ func (t *take) loneClap() int {
 	return -1
 }
 
-// doubled reports whether another sound far from event i is a clear clap too: then neither is
-// the only one of its file, however much more like a cue one of them is, and which is the cue is
-// for the music to say. Somebody else may have clapped.
+// doubled reports whether another sound far from event i is a clear clap too, or as sharp, as short
+// and nearly as loud, however dull: then neither is the only one of its file, however much more
+// like a cue one of them is, and which is the cue is for the music to say. Somebody else may have
+// clapped, or the player with hollow hands.
 func (t *take) doubled(i int) bool {
-	for j, e := range t.f.Events {
-		if math.Abs(e.Time-t.f.Events[i].Time) > pairMost && t.like[j] >= loneLeast && t.stands(j) >= loneStands {
+	a := t.f.Events[i]
+	for j, b := range t.f.Events {
+		if t.like[j] <= likeTouch || math.Abs(b.Time-a.Time) <= pairMost || t.stands(j) < loneStands {
+			continue
+		}
+		if t.like[j] >= loneLeast || b.rivals(a) {
 			return true
 		}
 	}
 	return false
+}
+
+// rivals reports whether b is a burst like a clap beside a: sharp, soon over, in most bands and not
+// much softer.
+func (b Event) rivals(a Event) bool {
+	return b.Rise <= noteRise && b.Decay < pairDecay && b.Spread >= pairSpread && b.Level > a.Level-pairLouder
 }
 
 // paired reports whether another sharp burst about as loud comes so shortly before or after
@@ -58,8 +69,7 @@ func (t *take) paired(i int) bool {
 		if apart > 0 {
 			quiet = b.After
 		}
-		if b.Rise <= noteRise && b.Decay < pairDecay && b.Spread >= pairSpread && b.Level > a.Level-pairLouder &&
-			b.Level-quiet >= loneStands {
+		if b.rivals(a) && b.Level-quiet >= loneStands {
 			return true
 		}
 	}

@@ -61,6 +61,56 @@ func TestLoneClapBesideSomebodyElses(t *testing.T) {
 	}
 }
 
+// A clap of hollow hands, duller than the other one but as sharp and as loud, leaves neither of them
+// alone; the hand that stops the recording does.
+func TestLoneClapBesideADullOne(t *testing.T) {
+	for name, c := range map[string]struct {
+		at, bright float64
+		want       int
+	}{"a dull clap": {14, 0.2, -1}, "the hand that stops the recording": {59.8, 0.06, 0}} {
+		a, b := clapAt(9), clapAt(c.at)
+		b.Bright, b.Level, b.Before, b.After = c.bright, a.Level-3, -38, -38
+		k := newTake(&Recording{Features: &Features{Events: []Event{a, b}, NoiseDB: -60, LoudDB: -18, Duration: 60}})
+		if k.like[1] >= loneLeast {
+			t.Errorf("%s is as cue-like as a clear clap: %.1f", name, k.like[1])
+		}
+		if got := k.loneClap(); got != c.want {
+			t.Errorf("beside %s the clap is number %d, want %d", name, got, c.want)
+		}
+	}
+}
+
+// What goes on softly right after a clap is no rival of it; a note about as loud, a slow sound
+// later and a second burst may be the cue.
+func TestWhatTrailsAClapIsNoCue(t *testing.T) {
+	after := func(by, softer, rise float64) Event {
+		e := clapAt(9 + by)
+		e.Level, e.Before, e.Rise, e.Decay, e.Bright = e.Level-softer, e.Level, rise, 0.3, 0.3
+		return e
+	}
+	for _, c := range []struct {
+		name   string
+		e      Event
+		trails bool
+	}{
+		{"a breath right after it", after(0.26, 14, 0.08), true},
+		{"a note as loud", after(0.26, 3, 0.08), false},
+		{"a soft note later", after(0.8, 14, 0.08), false},
+		{"a soft second clap", after(0.26, 14, 0.004), false},
+	} {
+		f := &Features{Events: []Event{clapAt(9), c.e}, NoiseDB: -60, LoudDB: -18, Duration: 60}
+		if got := newTake(&Recording{Features: f}).like[1] == likeTouch; got != c.trails {
+			t.Errorf("%s belongs to the clap: %v, want %v", c.name, got, c.trails)
+		}
+	}
+	vague := clapAt(9)
+	vague.Before, vague.After, vague.Bright = -20, -20, 0.1
+	f := &Features{Events: []Event{vague, after(0.26, 14, 0.08)}, NoiseDB: -60, LoudDB: -18, Duration: 60}
+	if newTake(&Recording{Features: f}).like[1] == likeTouch {
+		t.Error("it belongs to a sound that is no clear clap")
+	}
+}
+
 // In a part of taps the best place of all has to be surer than elsewhere: everything in it
 // is like a cue and lies on the beats.
 func TestPartsOfTaps(t *testing.T) {

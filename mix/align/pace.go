@@ -33,6 +33,7 @@ type pace struct {
 	tempi []float64 // over the guide's
 	v     []float64 // agreement at each
 	best  int       // index of the highest
+	held  float64   // fits of the recordings that v is of
 	files []int     // the voice's recordings
 }
 
@@ -60,6 +61,7 @@ func (t *take) paceOf(g *grid, o float64) *pace {
 		}
 	}
 	p.findBest()
+	p.held = p.fits
 	return p
 }
 
@@ -76,20 +78,21 @@ func (p *pace) findBest() {
 func (p *pace) join(o *pace) {
 	p.fits = (p.fits + o.fits) / 2
 	switch {
-	case len(o.v) == 0:
-		p.tempi, p.v = nil, nil // what one device does not show is no evidence
-	case len(p.v) > 0:
+	case len(o.v) == 0: // it hears too few notes to tell
+	case len(p.v) == 0:
+		p.tempi, p.v, p.best, p.held = o.tempi, o.v, o.best, o.held
+	default:
 		for i := range p.v {
 			p.v[i] = (p.v[i] + o.v[i]) / 2
 		}
-		p.best = 0
+		p.best, p.held = 0, (p.held+o.held)/2
 		p.findBest()
 	}
 }
 
 // other returns the tempo, over the guide's, that the playing fits far better; 0 without one.
 func (p *pace) other() float64 {
-	if len(p.v) == 0 || p.v[p.best] < max(paceLeast, paceBetter*p.fits) {
+	if len(p.v) == 0 || p.v[p.best] < max(paceLeast, paceBetter*max(p.fits, p.held)) {
 		return 0
 	}
 	return p.tempi[p.best]
@@ -137,6 +140,9 @@ func doubtTempo(g *grid, takes []*take, placed []Placement) {
 			by, gain := p.byHarmony(g, takes, placed, trusted)
 			f = p.heed(f, by, gain)
 		}
+		if trusted == nil && f == 0 && p.fits < paceNone && len(p.v) > 0 {
+			p.doubtBeats(placed)
+		}
 		if f != 0 {
 			shown = append(shown, f)
 			p.doubt(placed, f)
@@ -155,17 +161,19 @@ func doubtTempo(g *grid, takes []*take, placed []Placement) {
 
 // heed returns the other tempo of a voice, 0 for none, when its beats say f and the others' harmony
 // goes better by gain at tempo by. Harmony clears playing that misleads. It doubts by itself only
-// where the beats hardly fit the guide: of 56 voices of sampled files, stretched to another tempo,
-// of which their own beats do not tell it, none fits the guide by more than 0.41, and in ensembles
-// of four harmony goes better with another tempo by chance.
+// where the beats hardly fit the guide, and has to say the less, the less they do: of 56 voices of
+// sampled files, stretched to another tempo, of which their own beats do not tell it, none fits the
+// guide by more than 0.41, and in ensembles of four harmony goes better with another tempo by chance.
 func (p *pace) heed(f, by, gain float64) float64 {
 	switch {
 	case gain < -paceGain/2:
 		return 0
-	case f == 0 && (gain > paceGain && p.fits < paceLow || p.fits < paceNone):
+	case f != 0:
+		return f // beats tell it more closely
+	case p.fits < paceLow && gain > paceGain*p.fits/paceLow || p.fits < paceNone:
 		return by
 	}
-	return f
+	return 0
 }
 
 // fitting returns how many of the voices asked clearly fit the guide.
@@ -221,6 +229,16 @@ func (p *pace) doubt(placed []Placement, tempo float64) {
 	}
 }
 
+// doubtBeats takes the surety from the recordings of a voice that fits no tempo, where nobody
+// else is there to tell which it was.
+func (p *pace) doubtBeats(placed []Placement) {
+	for _, k := range p.files {
+		if placed[k].Sure {
+			placed[k].doubtBeats()
+		}
+	}
+}
+
 // doubted reports whether that has happened.
 func (p *pace) doubted(placed []Placement) bool { return placed[p.files[0]].OtherTempo != 0 }
 
@@ -248,14 +266,19 @@ func fittingChoir(g *grid, takes []*take, placed []Placement, paces []*pace, ask
 }
 
 // byHarmony returns the other tempo at which the harmony of a voice goes best with a
-// choir, and by how much better than at the guide's.
+// choir, and by how much better than at the guide's. A take that lies by its notes has the beginning
+// of the piece where the guide has it, one that lies by its clap the cue.
 func (p *pace) byHarmony(g *grid, takes []*take, placed []Placement, c *choir) (tempo, gain float64) {
 	k := p.files[0]
 	t, o := takes[k], placed[k].Offset
 	gain = math.Inf(-1)
 	for x := 1 + paceFrom; x < 1+paceReach; x += paceSame {
 		for _, f := range [...]float64{x, 1 / x} {
-			if v := c.stretched(g, t, o, 1/f); v > gain {
+			v := c.stretched(g, t, o, 1/f, g.start)
+			if !math.IsNaN(g.cue) {
+				v = math.Max(v, c.stretched(g, t, o, 1/f, g.cue))
+			}
+			if v > gain {
 				gain, tempo = v, f
 			}
 		}
@@ -264,13 +287,12 @@ func (p *pace) byHarmony(g *grid, takes []*take, placed []Placement, c *choir) (
 }
 
 // stretched returns the agreement of t at o with the choir if it was played slower by a factor
-// from the beginning of the piece on.
-func (c *choir) stretched(g *grid, t *take, o, factor float64) float64 {
+// from a guide time on.
+func (c *choir) stretched(g *grid, t *take, o, factor, from float64) float64 {
 	slow := *t
 	slow.ppm = (audio.PPM(t.ppm).Ratio()/factor - 1) * 1e6
-	// The piece begins at the same moment of the file.
-	at := audio.Clock{Offset: o, Drift: audio.PPM(t.ppm)}.File(g.start)
-	return c.agreement(g, &slow, g.start-at*audio.PPM(slow.ppm).Ratio())
+	at := audio.Clock{Offset: o, Drift: audio.PPM(t.ppm)}.File(from)
+	return c.agreement(g, &slow, from-at*audio.PPM(slow.ppm).Ratio())
 }
 
 // doubtCommon holds all voices against the tempo that most of those shown share.

@@ -103,7 +103,36 @@ func (t *take) weigh() {
 			t.like[i] = likeTouch
 		}
 	}
+	for j := range ev {
+		if t.trails(j) {
+			t.like[j] = likeTouch
+		}
+	}
 	t.order()
+}
+
+// What goes on after a clap is no cue beside it: a room that answers, a breath, a sleeve, the
+// hand on its way to the instrument. Whoever plays a note for a cue does not clap before it, so a
+// sound that begins within trailReach seconds of a burst, is softer by trailSofter dB and
+// rises as no clap does belongs to it.
+const (
+	trailReach  = 0.4
+	trailSofter = 10.0
+)
+
+// trails reports whether event j only goes on where a clap began.
+func (t *take) trails(j int) bool {
+	b := t.f.Events[j]
+	if b.Rise <= noteRise {
+		return false
+	}
+	for i := j - 1; i >= 0 && b.Time-t.f.Events[i].Time <= trailReach; i-- {
+		a := t.f.Events[i]
+		if a.Rise <= noteRise && t.like[i] >= loneLeast && a.Level >= b.Level+trailSofter {
+			return true
+		}
+	}
+	return false
 }
 
 // The hand that starts or stops a recording is heard within so many seconds of its ends: a sound

@@ -141,6 +141,8 @@ func follow(g *grid, takes []*take, ties []tie, placed []Placement) {
 		if !math.IsNaN(to.CueAt) {
 			to.CueOffset = g.cue - to.CueAt*audio.PPM(to.DriftPPM).Ratio()
 		}
+		to.split = from.split
+		to.doubtSplit()
 		to.Evidence = append(to.Evidence,
 			fmt.Sprintf("same sound as %s in %d of %d stretches, within %.2f ms, clocks differ by %+.1f ppm",
 				strings.TrimSpace(from.Name), x.match.Agree, x.match.Windows, 1000*x.match.Spread, x.match.DriftPPM))

@@ -65,8 +65,8 @@ func TestHarmonyTellsAnotherTempo(t *testing.T) {
 	}
 }
 
-// What two devices of a player show together counts, and a device that shows nothing
-// makes nobody doubt.
+// What two devices of a player show together counts; one that hears too few notes to tell leaves it
+// to the other, whose own agreement with the guide it is held against.
 func TestPaceOfTwoDevices(t *testing.T) {
 	tempi := []float64{0.9, 1.1}
 	odd := &pace{fits: 0.3, tempi: tempi, v: []float64{0.2, 0.9}, best: 1}
@@ -80,10 +80,36 @@ func TestPaceOfTwoDevices(t *testing.T) {
 	if f := both.other(); f != 0 || math.Abs(both.fits-0.4) > 1e-9 {
 		t.Errorf("both show %v with fits %v", f, both.fits)
 	}
-	silent := *odd
-	silent.join(&pace{fits: 0.2})
-	if f := silent.other(); f != 0 {
-		t.Errorf("with a device that tells no tempo they show %v", f)
+	odd.held = odd.fits
+	for _, fits := range []float64{0.3, 0.1} {
+		for _, first := range []bool{true, false} {
+			a, b := *odd, pace{fits: 0.2}
+			if a.held = fits; !first {
+				a, b = b, a
+			}
+			if a.join(&b); a.other() != 1.1 {
+				t.Errorf("beside a device that tells no tempo one shows %v, want 1.1 (fits %.1f, first %v)", a.other(), fits, first)
+			}
+		}
+	}
+	close := *odd
+	close.held = 0.7 // it fits the guide nearly as well
+	close.join(&pace{fits: 0.2})
+	if f := close.other(); f != 0 {
+		t.Errorf("who fits the guide nearly as well shows %v", f)
+	}
+}
+
+// Where nobody tells the tempo by harmony, playing that hardly lies on the guide's beats is not sure,
+// and nothing is said of another tempo.
+func TestPlayingBesideTheBeats(t *testing.T) {
+	placed := []Placement{{Sure: true, Confidence: 1}, {Sure: true, Confidence: 1}, {}}
+	(&pace{files: []int{0, 2}}).doubtBeats(placed)
+	if p := placed[0]; p.Sure || p.Confidence >= sureBar || p.OtherTempo != 0 || p.Reason == "" {
+		t.Errorf("its own recording: %+v", p)
+	}
+	if !placed[1].Sure || placed[2].Reason != "" {
+		t.Errorf("somebody else's, and one that was not sure: %+v", placed[1:])
 	}
 }
 
