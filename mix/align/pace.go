@@ -12,7 +12,8 @@ import (
 // recording. Its clap is as clear as any, so only the playing can tell. The beats
 // of the piece are held against it at other tempi, from where the piece begins.
 const (
-	paceNotes   = 16    // notes from which the playing is believed to tell its tempo
+	paceNotes   = 16    // notes from which the playing is believed to tell its tempo, and
+	paceSome    = 8     // from which it is believed not to lie on the guide's beats
 	paceFits    = 1.0   // agreement with the beats, in scatters, that leaves nothing to ask
 	paceBetter  = 1.6   // times as much as that, and
 	paceLeast   = 0.45  // at least so much, must be found at another tempo
@@ -34,6 +35,7 @@ type pace struct {
 	v     []float64 // agreement at each
 	best  int       // index of the highest
 	held  float64   // fits of the recordings that v is of
+	notes int       // in the piece, of the recording that holds most
 	files []int     // the voice's recordings
 }
 
@@ -48,7 +50,7 @@ func (t *take) paceOf(g *grid, o float64) *pace {
 	if p.fits >= paceFits {
 		return nil
 	}
-	if t.notes(g, o) < paceNotes {
+	if p.notes = t.notes(g, o); p.notes < paceNotes {
 		return p // too few to tell any tempo
 	}
 	plain := g.beatTemplate().until(g.start + paceSeconds)
@@ -76,7 +78,7 @@ func (p *pace) findBest() {
 
 // join makes of the paces of two devices of a player what both say.
 func (p *pace) join(o *pace) {
-	p.fits = (p.fits + o.fits) / 2
+	p.fits, p.notes = (p.fits+o.fits)/2, max(p.notes, o.notes)
 	switch {
 	case len(o.v) == 0: // it hears too few notes to tell
 	case len(p.v) == 0:
@@ -140,7 +142,7 @@ func doubtTempo(g *grid, takes []*take, placed []Placement) {
 			by, gain := p.byHarmony(g, takes, placed, trusted)
 			f = p.heed(f, by, gain)
 		}
-		if trusted == nil && f == 0 && p.fits < paceNone && len(p.v) > 0 {
+		if trusted == nil && f == 0 && p.fits < paceNone && p.notes >= paceSome {
 			p.doubtBeats(placed)
 		}
 		if f != 0 {

@@ -121,7 +121,10 @@ func follow(g *grid, takes []*take, ties []tie, placed []Placement) {
 		if takes[other].given {
 			continue
 		}
-		if !placed[lead].Sure && placed[other].Sure && !placed[lead].takeSurety(placed[other], x.apart(placed)) {
+		apart := x.apart(placed)
+		if !placed[lead].Sure && placed[other].Sure && !placed[lead].takeSurety(placed[other], apart) && apart <= samePlace {
+			// Where the two found different places nobody is sure: were the other to lead, one more take
+			// that makes the first sure would move both.
 			lead, other = other, lead
 		}
 		from, to := placed[lead], &placed[other]

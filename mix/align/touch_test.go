@@ -67,15 +67,18 @@ func TestIsKnown(t *testing.T) {
 
 // Which of two devices leads goes by what they hold: a device with the cue leads one without
 // that is sure because of somebody else's playing, and is sure with it, at the same place only.
+// Where the two found different places both are asked about: were the other to lead, somebody
+// who comes late and makes the first one sure would move both by a beat.
 func TestLeadGoesByWhatDevicesHold(t *testing.T) {
 	g := newGrid(piece(t, 12, 4, 100))
 	for _, c := range []struct {
 		name   string
 		offset float64 // of the device that is sure; the other is at -5
 		lead   float64 // where that one lies then
+		sure   bool
 	}{
-		{"at the same place", -4.98, -5},
-		{"a beat away", -4.4, -4.4},
+		{"at the same place", -4.98, -5, true},
+		{"a beat away", -4.4, -5, false},
 	} {
 		takes := []*take{{rec: &Recording{Name: "a"}}, {rec: &Recording{Name: "b"}}}
 		placed := []Placement{
@@ -85,7 +88,7 @@ func TestLeadGoesByWhatDevicesHold(t *testing.T) {
 		}
 		follow(g, takes, []tie{{a: 0, b: 1, match: Match{Confidence: 1}}}, placed)
 		for _, p := range placed {
-			if math.Abs(p.Offset-c.lead) > 1e-9 || !p.Sure || p.Confidence < sureBar {
+			if math.Abs(p.Offset-c.lead) > 1e-9 || p.Sure != c.sure || (p.Confidence >= sureBar) != c.sure {
 				t.Errorf("%s: %s lies at %.3f, sure %v (%.3f), want %.3f", c.name, p.Name, p.Offset, p.Sure, p.Confidence, c.lead)
 			}
 		}
