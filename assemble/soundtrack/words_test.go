@@ -516,8 +516,8 @@ func TestCleaningAStrip(t *testing.T) {
 	if len(got.EQ) != 2 || got.EQ[0].Shape != mix.LowCut || got.EQ[0].Hz != 120 || got.EQ[1].Hz != 1000 || got.Hum != nil {
 		t.Errorf("of rumble alone: %+v", got.EQ)
 	}
-	if got := applyCleaning(strip, plan.Cleaning{}, h, tone.Usual); got.Hum != nil || got.Playing != nil || got.Reduce != nil ||
-		len(got.EQ) != 1 {
+	got = applyCleaning(strip, plan.Cleaning{}, h, tone.Usual)
+	if got.Hum != nil || got.Playing != nil || got.Reduce != nil || len(got.EQ) != 1 {
 		t.Errorf("of nothing: %+v", got)
 	}
 	h.Noise.Known = false
