@@ -3,6 +3,7 @@
 package assemble
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"math"
@@ -25,6 +26,7 @@ type benchSet struct {
 	takes, w, h int
 	seconds     int
 	canvas      string
+	codec       string // options of the takes' picture; "" for H.264 as phones write it
 }
 
 // The sets by the value of RIPIENO_BENCH; the full ones take a quarter of an hour on two cores.
@@ -38,7 +40,12 @@ var benchSets = map[string]benchSet{
 	"slim16": {takes: 16, w: 320, h: 180, seconds: 120, canvas: "640x360"},
 	"long16": {takes: 16, w: 1280, h: 720, seconds: 120, canvas: "1920x1080"},
 	"long25": {takes: 25, w: 1280, h: 720, seconds: 240, canvas: "1920x1080"},
+	"hevc9":  {takes: 9, w: 1920, h: 1080, seconds: 11, canvas: "1920x1080", codec: hevc + "-pix_fmt yuv420p"},
+	"deep9":  {takes: 9, w: 1920, h: 1080, seconds: 12, canvas: "1920x1080", codec: hevc + "-pix_fmt yuv420p10le"},
 }
+
+// H.265 as phones write it.
+const hevc = "-c:v libx265 -preset ultrafast -x265-params log-level=none:keyint=30:bframes=2 -tag:v hvc1 "
 
 // spent is the time something took.
 type spent struct{ wall, cpu float64 }
@@ -80,8 +87,9 @@ func (s benchSet) makeTake(b *testing.B, tool *ffmpeg.Tool, dir string, k int) {
 		"-f", "lavfi", "-i", fmt.Sprintf("testsrc2=size=%dx%d:rate=30:duration=%d,hue=h=%d,noise=alls=6:allf=t:all_seed=%d", s.w, s.h, s.seconds+2, 37*k, k),
 		"-f", "lavfi", "-i", fmt.Sprintf("aevalsrc='0.3*sin(2*PI*%d*t)*exp(-6*mod(t,0.5))':s=48000:d=%d", 220+40*k,
 			s.seconds+2),
-		"-c:v", "libx264", "-preset", "veryfast", "-crf", "23", "-g", "30", "-bf", "2", "-pix_fmt", "yuv420p", "-c:a", "aac",
 	}
+	args = append(args, strings.Fields(cmp.Or(s.codec,
+		"-c:v libx264 -preset veryfast -crf 23 -g 30 -bf 2 -pix_fmt yuv420p")+" -c:a aac")...)
 	if k >= benchPictures {
 		args = []string{"-i", filepath.Join(dir, "intake", fmt.Sprintf("take%02d.mp4", k%benchPictures)), "-c", "copy",
 			"-metadata", fmt.Sprintf("title=take %d", k)}
@@ -238,7 +246,8 @@ func (x *comparison) ended(u ffmpeg.Usage) {
 	}
 	for _, k := range [][2]string{
 		{"-preset medium", "compose"}, {"-crf 30", "compose"}, {"-c copy", "join"}, {"-c:a aac", "encode sound"},
-		{"-reinit_filter", "conform"}, {"-c:a pcm", "decode sound"}, {"-f rawvideo", "look at the picture"},
+		{"-hwaccel", "conform by a device"}, {"-reinit_filter", "conform"}, {"-c:a pcm", "decode sound"},
+		{"-f rawvideo", "look at the picture"},
 	} {
 		if strings.Contains(text, k[0]) {
 			kind = k[1]

@@ -31,16 +31,41 @@ var mezzanineCodec = ffmpeg.KwArgs{
 // as an input that was lost.
 func Conform(c plan.Conform, src Source, rate shot.Rate, dst string) (Command, error) {
 	return build(1, func() *ffmpeg.Stream {
-		s := conformPicture(c, src, rate)
-		out := bt709(plain(ffmpeg.KwArgs{
-			"frames:v": strconv.Itoa(c.Frames.Len()), "f": "mp4", "threads": "1", "filter_complex_threads": "1",
-			"video_track_timescale": timescale(rate), "profile:v": "high",
-		}))
-		for k, v := range mezzanineCodec {
-			out[k] = v
-		}
-		return ffmpeg.Output([]*ffmpeg.Stream{tagged(s)}, dst, out)
+		return mezzanine(tagged(conformPicture(c, src, rate)), c.Frames.Len(), rate, dst)
 	})
+}
+
+// ConformAll does what [Conform] does for pieces of one picture that follow each other
+// without a gap, in one process that decodes each frame once. src is opened for the
+// first. Every piece becomes the bytes that Conform makes of it. It fails as Conform does.
+func ConformAll(pieces []plan.Conform, src Source, rate shot.Rate, dst []string) (Command, error) {
+	return build(1, func() *ffmpeg.Stream {
+		all, first := pieces[0], pieces[0].Frames.From
+		all.Frames.To = pieces[len(pieces)-1].Frames.To
+		s := tagged(conformPicture(all, src, rate)).Split()
+		// What ffmpeg tells of its progress is of its first output.
+		outputs := []*ffmpeg.Stream{ffmpeg.Output([]*ffmpeg.Stream{s.Get("0")}, "-", ffmpeg.KwArgs{
+			"frames:v": strconv.Itoa(all.Frames.Len()), "c:v": "wrapped_avframe", "f": "null"})}
+		for i, c := range pieces {
+			piece := filter(s.Get(strconv.Itoa(i+1)), "trim", fmt.Sprintf("start_frame=%d", c.Frames.From-first),
+				fmt.Sprintf("end_frame=%d", c.Frames.To-first))
+			piece = filter(piece, "setpts", "PTS-STARTPTS")
+			outputs = append(outputs, mezzanine(piece, c.Frames.Len(), rate, dst[i]))
+		}
+		return ffmpeg.MergeOutputs(outputs...)
+	})
+}
+
+// mezzanine encodes a conformed picture of so many frames.
+func mezzanine(s *ffmpeg.Stream, frames int, rate shot.Rate, dst string) *ffmpeg.Stream {
+	out := bt709(plain(ffmpeg.KwArgs{
+		"frames:v": strconv.Itoa(frames), "f": "mp4", "threads": "1", "filter_complex_threads": "1",
+		"video_track_timescale": timescale(rate), "profile:v": "high",
+	}))
+	for k, v := range mezzanineCodec {
+		out[k] = v
+	}
+	return ffmpeg.Output([]*ffmpeg.Stream{s}, dst, out)
 }
 
 // conformPicture returns the picture of c, before it is encoded.

@@ -27,7 +27,13 @@ type Decoders struct {
 
 	mu     sync.Mutex
 	proved map[kindOfPicture]*proof
+	lent   int // processes that decode by a device now
 }
+
+// mostLent is how many processes decode by a device at once. Opening one takes 0.9 s, and
+// longer while others do: eight processes of a take of 32 s each end after 5.5 s, one after
+// 3.2 (NVDEC, 16 threads). More would wait longer than software takes.
+const mostLent = 8
 
 // kindOfPicture is what one proof holds for.
 type kindOfPicture struct {
@@ -37,8 +43,7 @@ type kindOfPicture struct {
 
 // proof is what was found out about a kind of picture.
 type proof struct {
-	once   sync.Once
-	device string // that decodes it; "" for software
+	device string // that decodes it; "" for software, and until it is known
 }
 
 // provedFrames is how many frames are compared: more than any group of pictures that
@@ -54,26 +59,68 @@ func (d *Decoders) decodable(c plan.Conform) bool {
 		p.Fields == [2]int{} && p.Range != "pc" && (p.PixFmt == "yuv420p" || p.PixFmt == "yuv420p10le")
 }
 
+// lend returns the device that decodes c, and a function that gives it back. It is "", for
+// software, as [Decoders.pick] says and while as many processes as may have a device: the
+// bytes are the same, and nobody waits for it.
+func (d *Decoders) lend(ctx context.Context, c plan.Conform, src graph.Source, rate shot.Rate,
+	tmp string) (device string, free func()) {
+	device = d.pick(ctx, c, src, rate, tmp)
+	if device == "" {
+		return "", func() {}
+	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.lent >= mostLent {
+		return "", func() {}
+	}
+	d.lent++
+	return device, func() {
+		d.mu.Lock()
+		defer d.mu.Unlock()
+		d.lent--
+	}
+}
+
+// hasRoom reports whether a device is known to decode c, and one more process may use it.
+func (d *Decoders) hasRoom(c plan.Conform) bool {
+	if !d.decodable(c) {
+		return false
+	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	p := d.proved[kindOf(c)]
+	return p != nil && p.device != "" && d.lent < mostLent
+}
+
+// kindOf returns the kind of a picture.
+func kindOf(c plan.Conform) kindOfPicture {
+	return kindOfPicture{c.Picture.Codec, c.Picture.PixFmt, c.Draft}
+}
+
 // pick returns the device that decodes c, "" for software. tmp is a name beside
-// which it may write. It proves a kind once in a run, while other tasks of the kind
-// wait for it; d may be nil.
+// which it may write. Who is first to ask for a kind proves it, while others of the kind are
+// decoded in software; d may be nil.
 func (d *Decoders) pick(ctx context.Context, c plan.Conform, src graph.Source, rate shot.Rate, tmp string) string {
 	if !d.decodable(c) {
 		return ""
 	}
-	kind := kindOfPicture{c.Picture.Codec, c.Picture.PixFmt, c.Draft}
+	kind := kindOf(c)
 	d.mu.Lock()
+	p := d.proved[kind]
+	if p != nil {
+		defer d.mu.Unlock()
+		return p.device
+	}
 	if d.proved == nil {
 		d.proved = map[kindOfPicture]*proof{}
 	}
-	p := d.proved[kind]
-	if p == nil {
-		p = &proof{}
-		d.proved[kind] = p
-	}
+	d.proved[kind] = &proof{}
 	d.mu.Unlock()
-	p.once.Do(func() { p.device = d.prove(ctx, c, src, rate, tmp) })
-	return p.device
+	device := d.prove(ctx, c, src, rate, tmp)
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.proved[kind].device = device
+	return device
 }
 
 // prove tries the devices in turn and returns the first that gives the bytes that

@@ -3,7 +3,6 @@ package picture
 import (
 	"cmp"
 	"context"
-	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -91,14 +90,13 @@ func (m *Maker) ConformTask(c plan.Conform) (task.Ref[string], error) {
 	if c.Keys {
 		cost = costStart + cost/2 // of a few frames a second every other one or so is decoded
 	}
-	work := conformWork{Conform: c, Rate: m.line.Rate, Cost: cost}
+	work, id := conformWork{Conform: c, Rate: m.line.Rate, Cost: cost}, task.ID(stageConform, c.Take, key.ID().String())
 	return task.Path(task.Task{
-		Errand: work.errand(),
-		ID:     task.ID(stageConform, c.Take, key.ID().String()), Name: c.Take, Stage: stageConform, Action: key,
-		Cost: cost, Memory: reading.Memory(c), Spreads: true,
+		Errand: work.errand(), Batch: m.batchOf(work, id),
+		ID: id, Name: c.Take, Stage: stageConform, Action: key, Cost: cost, Memory: reading.Memory(c), Spreads: true,
 		Bytes: int64(mezzanineBytes * float64(c.Frames.Len()) * mega(c.W, c.H)),
 		Make: func(ctx context.Context, _ task.Inputs, tmp string, advance func(float64)) error {
-			return m.conformPicture(ctx, c, cost, tmp, advance)
+			return m.conformPicture(ctx, work, tmp, advance)
 		},
 	}), nil
 }
@@ -125,38 +123,6 @@ func (m *Maker) conformKey(c plan.Conform) (store.Action, error) {
 		key = key.Arg("keys", true)
 	}
 	return key.Input("take", hash).Ext(".mp4").For(c.Take), nil
-}
-
-// conformPicture writes the frames of c, which are estimated to cost so many
-// seconds, and counts them. Hardware that decodes does so instead of software only
-// where it has been shown to give the same, and where it fails software does it.
-func (m *Maker) conformPicture(ctx context.Context, c plan.Conform, cost float64, tmp string,
-	advance func(float64)) error {
-	// steady may read again when the file was touched meanwhile, so got is set anew
-	// each time.
-	got, work := 0, conformWork{Conform: c, Rate: m.line.Rate, Cost: cost}
-	err := m.steady.Picture(ctx, c.Picture, func(ctx context.Context) error {
-		src := reading.Source(m.tool, c.Picture)
-		openAt(ctx, &src, c, m.line.Rate)
-		src.Device = m.decoders.pick(ctx, c, src, m.line.Rate, tmp)
-		var err error
-		if got, err = work.run(ctx, m.tool, src, tmp, advance); src.Device == "" || ctx.Err() != nil ||
-			err == nil && got == c.Frames.Len() {
-			return err
-		}
-		m.decoders.tell(fmt.Sprintf("%s is decoded in software from now on: %s failed", c.Take, src.Device))
-		src.Device = ""
-		got, err = work.run(ctx, m.tool, src, tmp, advance)
-		return err
-	})
-	if err != nil {
-		return err
-	}
-	if rate := m.line.Rate; got != c.Frames.Len() {
-		end := rate.Seconds(c.Frames.From+got) + c.Picture.Lead()
-		return &BrokenOff{File: c.Picture.Path, Got: got, Want: c.Frames.Len(), Seconds: c.Picture.File(end)}
-	}
-	return nil
 }
 
 // BrokenOff is the error of a picture that ends before its file says. The take is
@@ -314,15 +280,8 @@ func (w conformWork) decode(ctx context.Context, tool *ffmpeg.Tool, src graph.So
 		return 0, err
 	}
 	os.Remove(tmp) // of an earlier reading
-	err = reading.Take(ctx, tool, cmd, c.Picture, reading.Job{Tmp: tmp, Frames: c.Frames.Len(), Advance: advance,
-		Before: max(0, c.Picture.File(w.Rate.Seconds(c.Frames.From))-src.Open),
-		Limits: onDevice(reading.Limits(c, w.Cost), src.Device)})
-	if err != nil {
+	if err := reading.Take(ctx, tool, cmd, c.Picture, w.job(src, tmp, advance)); err != nil {
 		return 0, err
 	}
-	got, err := media.CountFrames(tmp)
-	if errors.Is(err, media.ErrNoPicture) {
-		return 0, nil // nothing of it could be decoded
-	}
-	return got, err
+	return countFrames(tmp)
 }

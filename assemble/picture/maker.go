@@ -29,6 +29,8 @@ type Maker struct {
 	steady   reading.Steady
 	decoders *Decoders
 	banding  plan.Banding // tests ask for smaller bands
+	// together are the batches of pictures whose pieces one process can conform.
+	together map[samePicture]*conformBatch
 }
 
 // New returns a maker of the pictures of a plan. steady vouches for the files of
@@ -39,7 +41,7 @@ func New(tool *ffmpeg.Tool, steady reading.Steady, pl *plan.Plan, assets *Assets
 		tool: tool, title: pl.Title, tempo: pl.Tempo, line: pl.Timeline, chapters: pl.Chapters, assets: assets,
 		codings:  codings,
 		hardware: make(sessions, hardwareSessions), steady: steady,
-		banding: plan.UsualBanding,
+		banding: plan.UsualBanding, together: map[samePicture]*conformBatch{},
 	}
 }
 

@@ -13,6 +13,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"syscall"
 	"testing"
@@ -235,7 +236,7 @@ func benchClean(s mix.Strip, what string) (mix.Strip, error) {
 		}
 		h, err := mix.Hear(s, piece)
 		s.Playing, s.Reduce = h.Curve(s), &mix.Reduce{Noise: &h.Noise, Depth: 12}
-		s.EQ = append(mix.ToneBands(tone.Usual.Correction), s.EQ...)
+		s.EQ = slices.Concat(mix.ToneBands(tone.Usual.Correction), mix.RumbleBands(120), s.EQ)
 		return s, err
 	}
 	return s, nil

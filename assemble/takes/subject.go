@@ -9,6 +9,7 @@ import (
 
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/intake"
+	"ripieno/assemble/production"
 	"ripieno/assemble/session"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
@@ -24,15 +25,39 @@ type looked struct {
 }
 
 // plan says whose pictures are looked through: those that nobody framed, and all where
-// names keep off heads and hands.
-func (l *looked) plan(s *Set, x *session.Session) {
+// names keep off heads and hands; or not all, but of those that nobody framed the ones that
+// are cut.
+func (l *looked) plan(s *Set, x *session.Session, all bool) {
 	l.seen = map[*Recording]task.Ref[intake.Picture]{}
-	named := x.Manifest().NamesAvoid()
+	man := x.Manifest()
+	named := all && man.NamesAvoid()
 	for _, t := range s.Takes {
-		if v := t.Video; v != nil && v.HasPicture() && (named || !t.IsFramed()) {
-			l.seen[v] = seeTask(x.Tool(), x.Store().Steady, v)
+		v := t.Video
+		if v == nil || !v.HasPicture() || t.IsFramed() && !named || !all && !v.isCut(man.Picture) {
+			continue
 		}
+		l.seen[v] = seeTask(x.Tool(), x.Store().Steady, v)
 	}
+}
+
+// Of the picture of a take whose shape is a tile's, nobody is cut away. usualShape is the
+// one that a manifest which says none means, width to height.
+const (
+	usualShape = 16.0 / 9
+	keptShare  = 0.7 // of a picture: more is cut of those that are looked through for a first look
+)
+
+// isCut reports whether a tile of the manifest's shape shows less than keptShare of r's
+// picture.
+func (r *Recording) isCut(p production.Picture) bool {
+	shape := usualShape
+	if p.AspectW > 0 {
+		shape = float64(p.AspectW) / float64(p.AspectH)
+	}
+	video := withOverrides(*r.Info.Video, r.File)
+	w, h := video.Display()
+	is := float64(w) / float64(h)
+	return min(is/shape, shape/is) < keptShare
 }
 
 // toRun returns the tasks that have not been run, in the order of the recordings' names.
@@ -54,7 +79,7 @@ func (l *looked) toRun() (edges []task.Edge) {
 // middle; what is wrong with it shows elsewhere.
 func (s *Set) DetectSubjects(ctx context.Context, x *session.Session) error {
 	if s.looked.seen == nil {
-		s.looked.plan(s, x)
+		s.looked.plan(s, x, true)
 	}
 	if edges := s.looked.toRun(); len(edges) > 0 {
 		res, err := x.Run(ctx, task.Collect(edges...))

@@ -77,6 +77,11 @@ type Task struct {
 type Batch struct {
 	// Most is how many at once.
 	Most int
+	// Ahead, when there is one, says that tasks are made together only while so much is
+	// ready that every worker has twice their cost to do: what is made together ends late,
+	// and who waits for the first of it waits longer. When it returns false, all that is
+	// ready is made at once. Nil shares what is ready among the workers.
+	Ahead func() bool
 	// Make writes the output of every member and returns the error of each. It
 	// must end soon after ctx does.
 	Make func(ctx context.Context, members []Member) []error

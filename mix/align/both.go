@@ -95,7 +95,7 @@ const mostSplit = 3.0
 
 // doubtSplit widens the error to expect of a file that follows another and has no cue near by, by half
 // the distance at which the two contradict each other, and asks about it where that makes it too
-// large. It asks about 8 of the 73 sampled phones worked with that were switched on after the
+// large. It asks about eight of the 73 sampled phones worked with that were switched on after the
 // clap, of which one was 46 ms off, the farthest of all.
 func (p *Placement) doubtSplit() {
 	if !p.isByCue() {

@@ -11,8 +11,9 @@ import (
 const (
 	lowestTop   = 260.0 // hertz: who plays nothing lower counts as this high
 	lowestStand = 4.0   // power over the noise of a line that a note is heard in: 6 dB
+	surelyStand = 10.0  // and surely: 10 dB, which noise alone reaches once in 20,000 frames
 	// A note stays: it falls by less than 6 dB in this time, where a step on the floor or a door
-	// falls by more, also in a live room.
+	// falls by more, also in a live room. One that is not surely heard must stay for twice as long.
 	heldFor  = 0.128 // seconds
 	heldFall = 0.25  // of power: 6 dB
 	heldAll  = 0.2   // seconds that notes are held in all before they count
@@ -45,7 +46,7 @@ func (l *lowLines) add(power []float64) {
 
 // holding follows how long a peak has stayed at one line or the ones beside it.
 type holding struct {
-	frames int
+	weight int // of its frames: 2 where it is surely heard, else 1
 	most   float32
 }
 
@@ -59,9 +60,11 @@ func (l *lowLines) held(runs []run, noise []float64, need int) []int {
 			x := l.all[f*l.count : (f+1)*l.count]
 			l.findPeaks(peaks, x, noise[1:], float64(l.total[f]))
 			for k := range at {
-				peak, exact := float32(0), peaks[k] > 0
-				for _, p := range peaks[max(k-1, 0):min(k+2, len(peaks))] {
-					peak = max(peak, p)
+				peak, weight := float32(0), 1
+				for j := max(k-1, 0); j < min(k+2, len(peaks)); j++ {
+					if peak = max(peak, peaks[j]); float64(peaks[j]) > surelyStand*noise[j+1] {
+						weight = 2
+					}
 				}
 				h := &at[k]
 				if peak == 0 {
@@ -71,8 +74,8 @@ func (l *lowLines) held(runs []run, noise []float64, need int) []int {
 				if peak < heldFall*h.most {
 					*h = holding{}
 				}
-				h.frames, h.most = h.frames+1, max(h.most, peak)
-				if h.frames >= need && exact {
+				h.weight, h.most = h.weight+weight, max(h.most, peak)
+				if h.weight >= 2*need && peaks[k] > 0 {
 					out[k]++
 				}
 			}
