@@ -64,7 +64,19 @@ func (f *Fleet) Make(ctx context.Context, p task.Parcel, dst string) error {
 		file.Name = "in-" + strconv.Itoa(k) + p.Inputs[k].Ext
 		o.Inputs = append(o.Inputs, file)
 	}
+	f.sent.expect(f.hashesOf(p.Open))
 	return f.Home.Make(ctx, o, p.Paths, dst)
+}
+
+// hashesOf returns the hashes of those files that are described.
+func (f *Fleet) hashesOf(paths []string) map[string]bool {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	hashes := map[string]bool{}
+	for _, path := range paths {
+		hashes[f.known[path].Hash] = true
+	}
+	return hashes
 }
 
 // describe returns what a worker has to know of a file: its size and its hash. It reads the

@@ -212,5 +212,8 @@ func writeWhole(path string, data []byte) error {
 	if err := os.WriteFile(temp, data, 0o600); err != nil {
 		return err
 	}
+	if err := giveToOwner(temp); err != nil {
+		return err
+	}
 	return os.Rename(temp, path)
 }

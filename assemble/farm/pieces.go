@@ -19,7 +19,7 @@ import (
 
 const (
 	// piece is how many bytes of a file travel in one message.
-	piece = 256 << 10
+	piece = 512 << 10
 	// onTheWay is how many pieces are asked for, or sent, at once on one connection,
 	// of all its files. So much waits in front of nobody's word for long, since words
 	// have a connection of their own, and the engine cuts off no reader for being slow:

@@ -21,6 +21,7 @@ type sent struct {
 	files map[string]*sentFile // by hash
 	bytes map[shelf]int64
 	clock int64
+	again map[string]bool // hashes of files that orders will read which are not out yet
 }
 
 // sentFile is a file in the hub. used is the clock of its last use: what was used longest
@@ -85,6 +86,14 @@ func (s *sent) fits(files []order.File) bool {
 		}
 	}
 	return space == 0 || used == 0 || more == 0 || used+more <= space
+}
+
+// expect notes which files orders will read that are not out yet. Others go before them when
+// room is needed, although none reads them at the moment.
+func (s *sent) expect(hashes map[string]bool) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.again = hashes
 }
 
 // came notes files that workers made and that are home now. A file that lies on the other
@@ -195,11 +204,17 @@ func (s *sent) makeRoom() (old []stale) {
 	return old
 }
 
-// oldest returns the file of a shelf that no order reads and that was used first; "" for
-// none. s is locked.
+// oldest returns the file of a shelf that no order reads and that was used first, of those that
+// will be read again only when there are no others; "" for none. s is locked.
 func (s *sent) oldest(on shelf) (hash string) {
+	sooner := func(a, b string) bool {
+		if s.again[a] != s.again[b] {
+			return s.again[b]
+		}
+		return s.files[a].used < s.files[b].used
+	}
 	for h, k := range s.files {
-		if k.shelf == on && k.users == 0 && (hash == "" || k.used < s.files[hash].used) {
+		if k.shelf == on && k.users == 0 && (hash == "" || sooner(h, hash)) {
 			hash = h
 		}
 	}

@@ -92,7 +92,7 @@ func (c *counted) put(ctx context.Context, s shelf, f order.File, path string) e
 
 // TestWorkGoesWhereItsBytesAre has twelve pieces of each of 16 takes made by eight workers of
 // two cores, by a run that lists the first pieces of all takes first, and a hub with room for
-// ten. Every take is sent there once. Whoever is free could make any piece: drawn by lot a take
+// twelve. Every take is sent there once. Whoever is free could make any piece: drawn by lot a take
 // would be fetched by 8·(1−(7/8)¹²) of them. It is fetched by fewer. How long sleeping tasks
 // take tells what is lost between them; the time is told and not judged.
 func TestWorkGoesWhereItsBytesAre(t *testing.T) {
@@ -137,7 +137,7 @@ func TestWorkGoesWhereItsBytesAre(t *testing.T) {
 	for k := range takes {
 		_, paths[k] = write(t, k, fmt.Sprintf("take %02d", k))
 	}
-	home.sent.space[readShelf] = int64(len("take 00")) * (machines + 2)
+	home.sent.space[readShelf] = int64(len("take 00")) * (machines + machines/2)
 	var tasks []task.Task
 	for n := range takes * pieces {
 		path := paths[n%takes]

@@ -38,6 +38,8 @@ type Parcel struct {
 	Action store.Action
 	Errand
 	Paths []string // of the inputs
+	// Open are the files from elsewhere that were given away and that tasks which are ready read.
+	Open []string
 }
 
 // Away makes tasks on other machines.
@@ -106,12 +108,12 @@ func (x *execution) startAway(ctx context.Context) {
 		x.away[i], x.since[i] = help, time.Now()
 		x.files.give(x.fileOf(i))
 		x.work[i].Start()
-		in := x.inputs(i)
+		in, open := x.inputs(i), x.openFiles()
 		go func() {
 			began := time.Now()
 			far := false
 			e := x.keep(ctx, i, 1, in, func(tmp string) (err error) {
-				far, err = x.makeAway(ctx, i, in, tmp, help)
+				far, err = x.makeAway(ctx, i, in, tmp, open, help)
 				return err
 			})
 			e.away, e.elsewhere, e.ran = true, far, Ran{Worker: Elsewhere, Began: began, Ended: time.Now()}
@@ -225,13 +227,14 @@ func (x *execution) endAway(e ending) bool {
 
 // makeAway has a task made elsewhere, and here as well once help is closed; what is
 // ready first is the output. far reports that the other machine was.
-func (x *execution) makeAway(ctx context.Context, i int, in Inputs, tmp string,
+func (x *execution) makeAway(ctx context.Context, i int, in Inputs, tmp string, open []string,
 	help <-chan struct{}) (far bool, err error) {
 	t := &x.g.tasks[i]
 	p, err := x.parcel(i, in)
 	if err != nil {
 		return false, err
 	}
+	p.Open = open
 	dst := tmp + ".away"
 	if len(t.Action.Outputs()) > 0 {
 		if err := os.Mkdir(dst, 0o777); err != nil {

@@ -1,5 +1,10 @@
 package task
 
+import (
+	"slices"
+	"strings"
+)
+
 // Tasks that read one large file from elsewhere, the pieces of a take, are given away so that
 // few machines fetch it and it has to lie at the hub for a short time: about as many files are
 // open as there are machines, each for one of them, and the next one is opened when an open
@@ -37,6 +42,19 @@ func (x *execution) fileOf(i int) string {
 		}
 	}
 	return ""
+}
+
+// openFiles returns the paths of the files that were given away and are not done with.
+func (x *execution) openFiles() (paths []string) {
+	for _, i := range x.ready[:min(len(x.ready), farAhead)] {
+		if file := x.fileOf(i); file != "" {
+			_, path, _ := strings.Cut(file, " ")
+			if _, opened := x.files[file]; opened && !slices.Contains(paths, path) {
+				paths = append(paths, path)
+			}
+		}
+	}
+	return paths
 }
 
 // farAhead is how many ready tasks are looked at for one that reads an open file. The pieces
