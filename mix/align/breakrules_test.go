@@ -2,6 +2,7 @@ package align
 
 import (
 	"math"
+	"slices"
 	"testing"
 )
 
@@ -79,6 +80,31 @@ func TestBreakOf(t *testing.T) {
 	list[0].by, list[0].at, list[0].last = "silence", edge-s.o, -1.8
 	if b := breakOf(list); math.Abs(b.Margin-1-silenceLead) > 1e-9 || b.At != edge-s.o || b.Jump != -1.8 {
 		t.Errorf("by a silence: %+v", b)
+	}
+}
+
+// Clear notes tell how long a jump is; a part that says nothing of a tenth of a beat does not, and
+// is asked about, but where something else than the playing says how long the jump is.
+func TestTellsJump(t *testing.T) {
+	s, edge := hummer(t, 1.8)
+	vague := *s
+	vague.strands = slices.Clone(s.strands)
+	for i := range vague.strands {
+		vague.strands[i].nats = 0 // notes and what sets in say nothing
+	}
+	for _, c := range []struct {
+		name string
+		x    split
+		want bool
+	}{
+		{"clear notes", split{edge: edge, last: 1.8, scan: s}, true},
+		{"clear notes at a splice", split{edge: edge, last: 1.8, by: "splice", scan: s}, true},
+		{"chords of a beat", split{edge: edge, last: 1.8, by: "splice", scan: &vague}, false},
+		{"the same and a silence as long", split{edge: edge, last: 1.8, by: "silence", scan: &vague}, true},
+	} {
+		if got := c.x.tellsJump(); got != c.want {
+			t.Errorf("%s: tells its jump: %v", c.name, got)
+		}
 	}
 }
 

@@ -84,6 +84,9 @@ const (
 	spliceSteady = 0.25  // share of [steady] that a splice leaves
 	breakPutIn   = 2.0   // nats against sound that was put in: recorders lose it, or write silence
 	breakWander  = 0.06  // seconds; see steady
+	breakPlace   = 4.0   // seconds between which a break that is sure may lie
+	breakExact   = 0.05  // seconds by which another jump than a sure one
+	breakSharp   = 2.0   // has to be less likely by so many nats
 	breakBins    = 64    // of a beat
 )
 
@@ -165,10 +168,12 @@ func (t *take) findBreak(g *grid, p *beatPhases, c *company, placed Placement, h
 	if (b.By == "" || b.By == "splice") && all[0].putsIn() && b.Margin < 2*breakClear+breakShare*b.Gain {
 		b.Sure = false // a jump by the rest of the beat in the other way is as common
 	}
-	if b.From, b.To = b.Guide, b.Guide; b.Sure {
+	if b.From, b.To = b.Guide, b.Guide; b.Sure && all[0].tellsPlace() && all[0].tellsJump() {
 		return &b
 	}
-	if !b.isWorthAsking(beats, all[0].backed()) {
+	asked := b.Sure // for its place or its length alone
+	b.Sure = false
+	if !asked && !b.isWorthAsking(beats, all[0].backed()) {
 		if all = atClearSplices(all); len(all) == 0 {
 			return nil
 		}
@@ -210,7 +215,7 @@ func rivals(all []split, jump float64) []float64 {
 func (x split) reach() (from, to float64) {
 	at := x.scan.o + x.first + (x.scan.extraFrom(x) - x.scan.o)
 	from, to = at, at
-	if x.by != "" && (x.by != "picture" || !math.IsNaN(x.at)) {
+	if x.isSeen() {
 		return from, to
 	}
 	best := x.scan.weighed(x)
@@ -224,6 +229,36 @@ func (x split) reach() (from, to float64) {
 		}
 	}
 	return from, to
+}
+
+// isSeen reports whether something other than the playing shows where a split lies.
+func (x split) isSeen() bool { return x.by != "" && (x.by != "picture" || !math.IsNaN(x.at)) }
+
+// tellsPlace reports whether it is known well enough where a split lies: in a long rest or a
+// held note a break may be anywhere, and what is heard in the wrong part would be off by its jump.
+func (x split) tellsPlace() bool {
+	from, to := x.reach()
+	return to-from <= breakPlace
+}
+
+// tellsJump reports whether it is known well enough how long a jump is that the playing alone
+// tells: soft low notes leave it open by a tenth of a second.
+func (x split) tellsJump() bool {
+	if x.by != "" && x.by != "splice" {
+		return true
+	}
+	top := x.scan.sharpened(x)
+	top.v = x.scan.weighed(top)
+	for _, d := range [...]float64{-breakExact, breakExact} {
+		y := top
+		if y.last += d; y.extra {
+			y.edge -= d
+		}
+		if top.v-x.scan.weighed(y) < breakSharp {
+			return false
+		}
+	}
+	return true
 }
 
 // bases returns the places from which breaks are looked for: where a take was placed, and its
