@@ -2,6 +2,7 @@ package assemble
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"path/filepath"
 
@@ -38,7 +39,8 @@ func Demo(ctx context.Context, set Settings) (DemoResult, error) {
 		return r, err
 	}
 	defer p.Close()
-	return r, demonstrate(ctx, p, truth, &r)
+	err = demonstrate(ctx, p, truth, &r)
+	return r, errors.Join(err, p.WriteProfile(context.WithoutCancel(ctx)))
 }
 
 // demonstrate runs the verbs in the order in which a person would.

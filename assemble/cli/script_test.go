@@ -101,7 +101,7 @@ func command(ts *testscript.TestScript, args []string) *exec.Cmd {
 	cmd := exec.Command(path, args[1:]...)
 	cmd.Dir = ts.MkAbs(".")
 	for _, k := range []string{"PATH", "HOME", "XDG_CONFIG_HOME", "WORK", "TMPDIR", "RIPIENO_WORKERS", "RIPIENO_DIR",
-		"RIPIENO_PATIENCE", "RIPIENO_STORE_LIMIT"} {
+		"RIPIENO_PATIENCE", "RIPIENO_STORE_LIMIT", "RIPIENO_RECHECK"} {
 		cmd.Env = append(cmd.Env, k+"="+ts.Getenv(k))
 	}
 	if p := ts.Getenv("ONLYPATH"); p != "" {

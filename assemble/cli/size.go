@@ -35,7 +35,12 @@ func parseSize(s string) (int64, bool) {
 	return int64(x), err == nil && x < 1e18
 }
 
-// limits reads the bounds of memory and store. auto leaves 0, which means the
+// recheckUsual is the percentage of others' results that is made again here. Enough to
+// find a machine that is always wrong within a few hundred results, for a hundredth of the
+// work.
+const recheckUsual = 1.0
+
+// limits reads the bounds of memory and store, and how much is made again here. auto leaves 0, which means the
 // program's own choice.
 func (a *app) limits() (set assemble.Settings, err error) {
 	for _, l := range []struct {
@@ -51,6 +56,11 @@ func (a *app) limits() (set assemble.Settings, err error) {
 			return set, badSize(l.name, text)
 		}
 		*l.to = n
+	}
+	percent := a.settings.GetString("recheck")
+	if set.Recheck, err = strconv.ParseFloat(percent, 64); err != nil || !(set.Recheck >= 0 && set.Recheck <= 100) {
+		return set, fault.New(fault.Manifest, "", fmt.Sprintf("invalid --recheck %q", percent),
+			"use a percentage from 0 to 100")
 	}
 	set.Programs, err = a.programs()
 	return set, err

@@ -25,7 +25,7 @@ func Borrow(ctx context.Context, s *session.Session) (*session.Session, func(), 
 		return nil, nil, err
 	}
 	return borrow(ctx, s, func(ctx context.Context) (fleet, error) {
-		return connect(ctx, s.Tool(), with, places(s), s.Message)
+		return connect(ctx, s.Tool(), with, places(s), s.Settings().Recheck/100, s.Message)
 	})
 }
 

@@ -30,11 +30,6 @@ import (
 	"ripieno/assemble/takes"
 )
 
-// checked is the share of results that are made again at home. Enough to find a
-// machine that is always wrong within a few hundred results, for a hundredth of the
-// work.
-const checked = 0.01
-
 // Class returns what kind of machine this is: it makes a trial film, which takes about a
 // second. It fails when ctx ends, or when this ffmpeg makes no film at all.
 func Class(ctx context.Context, tool *ffmpeg.Tool) (farm.Class, error) {
@@ -88,7 +83,7 @@ func parse(flag, text string) (farm.Invitation, error) {
 // Present returns the machines that work for the hub of an invitation, each with why it
 // cannot help this one, "" when it can.
 func Present(ctx context.Context, tool *ffmpeg.Tool, invitation string) ([]Helper, error) {
-	found, err := connect(ctx, tool, invitation, farm.Places{}, func(string) {})
+	found, err := connect(ctx, tool, invitation, farm.Places{}, 0, func(string) {})
 	if err != nil {
 		return nil, err
 	}
@@ -135,12 +130,12 @@ type Helper struct {
 	Refused string   `json:"refused,omitempty"` // why it gets nothing to do
 }
 
-// Join returns the machines that work for the hub of an invitation. tell is called with
-// what a person should know. An invitation that is none is a fault of the person's; it
+// Join returns the machines that work for the hub of an invitation, for a forecast: of what
+// they made nothing would be made again here. tell is called with what a person should know. An invitation that is none is a fault of the person's; it
 // also fails when the hub is not reached or ctx ends.
 func Join(ctx context.Context, tool *ffmpeg.Tool, invitation string, at farm.Places,
 	tell func(text string)) (*Found, error) {
-	found, err := connect(ctx, tool, invitation, at, tell)
+	found, err := connect(ctx, tool, invitation, at, 0, tell)
 	if err == nil {
 		if err = found.Hear(ctx); err != nil {
 			found.Close()
@@ -176,8 +171,9 @@ func (f *Found) Hear(ctx context.Context) error {
 }
 
 // connect connects to the hub of an invitation, and finds out of what class this machine
-// is. Who is there is not known yet.
-func connect(ctx context.Context, tool *ffmpeg.Tool, invitation string, at farm.Places,
+// is. Who is there is not known yet. recheck is the share of results that are made again
+// here, from 0 to 1.
+func connect(ctx context.Context, tool *ffmpeg.Tool, invitation string, at farm.Places, recheck float64,
 	tell func(text string)) (*Found, error) {
 	in, err := parse("--with", invitation)
 	if err != nil {
@@ -191,7 +187,7 @@ func connect(ctx context.Context, tool *ffmpeg.Tool, invitation string, at farm.
 	if err != nil {
 		return nil, err
 	}
-	return &Found{farm.NewFleet(home, checked, tell), class}, nil
+	return &Found{farm.NewFleet(home, recheck, tell), class}, nil
 }
 
 // Help says how this machine helps.

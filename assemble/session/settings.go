@@ -40,6 +40,9 @@ type Settings struct {
 	// SeenTakes is a folder of takes that those machines see as well, and Bucket the address
 	// of a bucket in which files lie for them, with its key; "" is none.
 	SeenTakes, Bucket string
+	// Recheck is the percentage of what they made that is made again here and compared,
+	// 0 to 100.
+	Recheck float64
 
 	Programs ffmpeg.Options
 	Profile  string            // the file that says what ran from when to when; "" is none
