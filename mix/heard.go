@@ -24,7 +24,7 @@ type Heard struct {
 // HeardVersion is the version of what [Hear] measures. Raise it when a figure
 // changes, also one that package expand, hum or denoise finds for it: nothing else of
 // theirs is in a key.
-const HeardVersion = 10
+const HeardVersion = 9
 
 // early is how long before the piece a recording may be played, seconds: a bow begins before
 // the beat, and a player may be early.

@@ -17,7 +17,7 @@ import (
 // cleanRule is the version of what is done to takes by themselves. Raise it when
 // a sample of a cleaned voice changes, and only then: films without are not
 // touched by it.
-const cleanRule = 7
+const cleanRule = 6
 
 // costHeard is the estimated cost in seconds of one core of hearing a second of
 // sound.

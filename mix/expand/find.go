@@ -67,7 +67,6 @@ type trace struct {
 	idle   float64   // and where nobody plays
 
 	excess []float32 // dB over the noise, of the band that stands out most
-	bars   []float64 // power of the noise in the bands
 	level  []float32 // weighted, dB
 	low    []float32 // power of the lows
 	lows   [2]int    // first line of the lows, and the one behind the last
@@ -162,7 +161,6 @@ func (t *trace) over(noise *denoise.Noise) *trace {
 		bars[i] = math.Max(bars[i], 1e-12*n)
 		extra[i] = 1 + 4/math.Sqrt(n)
 	}
-	t.bars = bars
 	for _, p := range noise.Under[t.lows[0]:t.lows[1]] {
 		t.under += p
 	}

@@ -24,17 +24,13 @@ const (
 	before    = 0.045
 	rest      = 1.0  // seconds: shorter pauses belong to a phrase
 	tailDepth = 55.0 // dB under its loudest moment: there a tail ends
-	// Of a slow end there is a second between 50 and 60 dB: two that were followed for 55 dB of what a
-	// phone had heard of them were closed 48 dB under most of what was played.
-	slowDepth = 60.0
-	farFrom   = 0.5  // seconds from a slow tail to what begins behind it: the gain is down by 45 dB then
 	mostTail  = 1.5  // seconds
 	leastTail = 0.1  // seconds
 	masked    = 22.0 // dB that a tail sinks into the noise before nothing of it is heard
 	nearNoise = 8.0  // dB over the noise: what lies there behind the piece and no longer falls is noise
 	flat      = 1.5  // dB in flatFor
 	flatFor   = 0.25 // seconds
-	slowest   = 20.0 // dB a second that a tail dies away which has no slow end; see fading
+	slowest   = 20.0 // dB a second that a tail dies away
 )
 
 // run is a stretch of frames that sounds.
@@ -168,28 +164,13 @@ func (t *trace) withoutKnocks(runs []run, loud float64) []run {
 	return out
 }
 
-// tail returns how long a run goes on under the noise, seconds: as it dies away, or as its slow end
-// does where that is longer, but not into what begins behind it: a tap on a telephone.
+// tail returns how long a run goes on under the noise, seconds: as it dies away,
+// down to tailDepth under its loudest moment or so far into the noise that nobody
+// hears it.
 func (t *trace) tail(r run) float64 {
-	length := t.tailAt(r, t.decay(r), tailDepth)
-	rate, slow := t.fading(r)
-	if !slow {
-		return length
-	}
-	long := max(length, t.tailAt(r, rate, slowDepth))
-	for i := r.to + 1; i < min(len(t.excess), r.to+t.frames(long+farFrom)); i++ {
-		if t.excess[i] > surely {
-			return max(length, t.seconds(i)-t.seconds(r.to)-farFrom)
-		}
-	}
-	return long
-}
-
-// tailAt returns how long a run goes on that dies away by rate dB a second: down to depth under its
-// loudest moment or so far into the noise that nobody hears it.
-func (t *trace) tailAt(r run, rate, depth float64) float64 {
-	far := float64(t.level[r.to-1]) - (t.loudest(r) - depth)
-	return min(max(min(far, masked)/rate, leastTail), mostTail)
+	last := float64(t.level[r.to-1])
+	far := last - (t.loudest(r) - tailDepth)
+	return min(max(min(far, masked)/t.decay(r), leastTail), mostTail)
 }
 
 // decay returns how fast the end of a run dies away, dB a second: the steepest
