@@ -156,11 +156,14 @@ func level(y, w []float64) line {
 // what consumer devices were seen to be off.
 const mostDrift = 900
 
-// mostVagueClock is the largest error of a clock that is measured by soft notes, in ppm, clocks
-// themselves scattering by some 40. Larger slopes that were three of their errors and more came from
-// notes taken for the places beside theirs: of 2,562 sampled files two had one, of 329 and 549 ppm,
-// and clocks of 55 and 16.
-const mostVagueClock = 30
+// A clock that is measured by soft notes no better than within vagueClock ppm, clocks themselves
+// scattering by some 40, has to stand out by surelyClock of its errors: notes taken for the places
+// beside theirs tilt a line, too. Of 2,562 sampled files two showed 3.3 and 3.6 errors, 549 and
+// 329 ppm, of clocks of 16 and 55.
+const (
+	vagueClock  = 30.0
+	surelyClock = 5.0
+)
 
 // drift returns the correction to a take's clock that the playing shows: none where
 // there is too little of it.
@@ -171,11 +174,15 @@ func (p playing) drift(t *take) float64 {
 	if math.Abs(p.slope) > mostDrift {
 		return 0 // no clock: notes taken for others
 	}
-	if p.slopErr > mostVagueClock {
-		return 0
+	sure := 3.0
+	if p.slopErr > vagueClock {
+		sure = surelyClock
 	}
-	if math.Abs(p.slope) > 3*p.slopErr {
+	switch {
+	case math.Abs(p.slope) > sure*p.slopErr:
 		return -p.slope
+	case p.slopErr > vagueClock:
+		return 0
 	}
 	// Clocks of consumer devices scatter by some 40 ppm; a measurement counts
 	// as far as it beats that.
