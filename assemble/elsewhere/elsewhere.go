@@ -131,8 +131,9 @@ type Helper struct {
 }
 
 // Join returns the machines that work for the hub of an invitation, for a forecast: of what
-// they made nothing would be made again here. tell is called with what a person should know. An invitation that is none is a fault of the person's; it
-// also fails when the hub is not reached or ctx ends.
+// they made nothing would be made again here. tell is called with what a person should know.
+// An invitation that is none is a fault of the person's; it also fails when the hub is not
+// reached or ctx ends.
 func Join(ctx context.Context, tool *ffmpeg.Tool, invitation string, at farm.Places,
 	tell func(text string)) (*Found, error) {
 	found, err := connect(ctx, tool, invitation, at, 0, tell)

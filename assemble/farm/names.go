@@ -133,7 +133,8 @@ func workerMay(invitation string) *server.Permissions {
 	}
 	return &server.Permissions{
 		Publish:   &server.SubjectPermission{Allow: publish},
-		Subscribe: &server.SubjectPermission{Allow: []string{inboxPrefix + ".>", rollSubject, recallSubject, givenSubject("*")}},
+		Subscribe: &server.SubjectPermission{Allow: []string{inboxPrefix + ".>", rollSubject, recallSubject,
+			givenSubject("*")}},
 	}
 }
 

@@ -145,7 +145,8 @@ func TestALateReturnChangesNothing(t *testing.T) {
 
 // looker is as much of a worker as takes orders.
 func looker(nc *nats.Conn, name string) *worker {
-	return &worker{WorkerOptions: WorkerOptions{Class: class}, nc: nc, looking: make(chan struct{}, 1), round: newRound(name)}
+	return &worker{WorkerOptions: WorkerOptions{Class: class}, nc: nc, looking: make(chan struct{}, 1),
+		round: newRound(name)}
 }
 
 // liar takes orders with a worker's key and answers them as a test says.

@@ -60,7 +60,8 @@ func TestAQueueOfBeforeIsMadeAnew(t *testing.T) {
 	hub := serveHere(t, t.TempDir())
 	workHere(t, hub.Workers, workers(double))
 	home := joinHere(t, hub.Home, 1)
-	old := jetstream.StreamConfig{Name: ordersStream, Subjects: []string{"orders.*.*"}, Retention: jetstream.WorkQueuePolicy}
+	old := jetstream.StreamConfig{Name: ordersStream, Subjects: []string{"orders.*.*"},
+		Retention: jetstream.WorkQueuePolicy}
 	if err := home.js.DeleteStream(t.Context(), ordersStream); err != nil {
 		t.Fatal(err)
 	}
@@ -143,7 +144,8 @@ func TestWorkGoesWhereItsBytesAre(t *testing.T) {
 		path := paths[n%takes]
 		tasks = append(tasks, task.Task{ID: fmt.Sprint("piece ", n), Keep: true, Cost: 1,
 			Action: store.NewAction("double").Arg("n", n).Ext(".txt"),
-			Errand: &task.Errand{Rule: "double", Args: fmt.Sprint(n % takes), Inputs: []task.ErrandInput{{Ext: ".txt", Path: path}}},
+			Errand: &task.Errand{Rule: "double", Args: fmt.Sprint(n % takes),
+				Inputs: []task.ErrandInput{{Ext: ".txt", Path: path}}},
 			Make: func(ctx context.Context, _ task.Inputs, tmp string, _ func(float64)) error {
 				time.Sleep(nap)
 				return double(ctx, nil, []string{path}, tmp)
