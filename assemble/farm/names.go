@@ -132,7 +132,7 @@ func workerMay(invitation string) *server.Permissions {
 		publish = append(publish, api("DIRECT.GET."+string(s)+"."+pieceSubject(s, "*", "*")))
 	}
 	return &server.Permissions{
-		Publish:   &server.SubjectPermission{Allow: publish},
+		Publish: &server.SubjectPermission{Allow: publish},
 		Subscribe: &server.SubjectPermission{Allow: []string{inboxPrefix + ".>", rollSubject, recallSubject,
 			givenSubject("*")}},
 	}
