@@ -40,8 +40,8 @@ func parseSize(s string) (int64, bool) {
 // work.
 const recheckUsual = 1.0
 
-// limits reads the bounds of memory and store, and how much is made again here. auto leaves 0, which means the
-// program's own choice.
+// limits reads the bounds of memory and store, and how much is made again here. auto
+// leaves 0, which means the program's own choice.
 func (a *app) limits() (set assemble.Settings, err error) {
 	for _, l := range []struct {
 		name string

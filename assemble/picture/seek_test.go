@@ -17,6 +17,20 @@ import (
 	"ripieno/mix/audio"
 )
 
+// patterned returns a test pattern of 160x96 as a take's picture, with a clock of its own.
+func patterned(path string, v *media.Video) plan.Picture {
+	p := plan.Picture{Path: path, Stream: v.Index, First: v.Start, W: 160, H: 96,
+		FPS: float64(v.FPSNum) / float64(v.FPSDen), Matrix: "bt709", PixFmt: v.PixFmt,
+		Clock: audio.Clock{Offset: -0.213, Drift: 40}}
+	if v.Interlaced {
+		p.Fields = [2]int{v.W, v.H}
+	}
+	if v.HDR() {
+		p.HDR, p.Matrix, p.Transfer, p.Primaries = true, v.Matrix, v.Transfer, v.Primaries
+	}
+	return p
+}
+
 // A part of a take's picture is opened near its beginning and not at the
 // file's, and has the very frames of the picture conformed whole: in every kind
 // of container, with key frames far apart, with pictures that wait for later
@@ -59,17 +73,7 @@ func TestPartsAreFoundByTheIndex(t *testing.T) {
 			t.Fatal(c.name, err)
 		}
 		v := info.Video
-		take := plan.Conform{W: 160, H: 96, Picture: plan.Picture{
-			Path: path, Stream: v.Index, First: v.Start, W: 160, H: 96, FPS: float64(v.FPSNum) / float64(v.FPSDen),
-			Matrix: "bt709", PixFmt: "yuv420p", Clock: audio.Clock{Offset: -0.213, Drift: 40},
-		}}
-		if v.Interlaced {
-			take.Picture.Fields = [2]int{v.W, v.H}
-		}
-		if v.HDR() {
-			take.Picture.HDR, take.Picture.PixFmt = true, v.PixFmt
-			take.Picture.Matrix, take.Picture.Transfer, take.Picture.Primaries = v.Matrix, v.Transfer, v.Primaries
-		}
+		take := plan.Conform{W: 160, H: 96, Picture: patterned(path, v)}
 		if strings.HasPrefix(c.name, "fields") != v.Interlaced || strings.HasPrefix(c.name, "hlg") != v.HDR() {
 			t.Errorf("%s: interlaced %v, HDR %v", c.name, v.Interlaced, v.HDR())
 		}

@@ -14,7 +14,6 @@ import (
 	"ripieno/assemble/plan"
 	"ripieno/assemble/reading"
 	"ripieno/layout/shot"
-	"ripieno/mix/audio"
 )
 
 // TestPiecesTogetherAreThemselves: pieces that one process makes have the bytes that each has
@@ -47,17 +46,7 @@ func TestPiecesTogetherAreThemselves(t *testing.T) {
 			t.Fatal(c.name, err)
 		}
 		v := info.Video
-		take := plan.Conform{W: 80, H: 48, Picture: plan.Picture{
-			Path: path, Stream: v.Index, First: v.Start, W: 160, H: 96, FPS: float64(v.FPSNum) / float64(v.FPSDen),
-			Matrix: "bt709", PixFmt: v.PixFmt, Clock: audio.Clock{Offset: -0.213, Drift: 40},
-		}}
-		if v.Interlaced {
-			take.Picture.Fields = [2]int{v.W, v.H}
-		}
-		if v.HDR() {
-			take.Picture.HDR, take.Picture.Matrix = true, v.Matrix
-			take.Picture.Transfer, take.Picture.Primaries = v.Transfer, v.Primaries
-		}
+		take := plan.Conform{W: 80, H: 48, Picture: patterned(path, v)}
 		// The last one ends where the last frame is held.
 		edges := []int{0, c.rate.Frame(1.3), c.rate.Frame(2.9), c.rate.Frame(3.1), c.rate.Frame(v.Start + 4.78)}
 		var pieces []plan.Conform

@@ -18,8 +18,8 @@ type Also int
 const (
 	// Players has pictures looked through for them; see [Set.DetectSubjects].
 	Players Also = 1 + iota
-	// CutPlayers does so only where much of the picture is cut away: who stands upright in a
-	// film that lies is not to lose his head in a first look.
+	// CutPlayers does so only where much of the picture is cut away: in a first look, too, no
+	// player of an upright take shall lose their head in a wide film.
 	CutPlayers
 )
 

@@ -62,8 +62,8 @@ func (x *execution) openFiles() (paths []string) {
 const farAhead = 10_000
 
 // chooseAway returns the place in the list of ready tasks of the one to be given to one of so
-// many machines next; -1 for none. It is the first that may be, or, of those about as urgent that read files, one of
-// the open file that fewest work on.
+// many machines next; -1 for none. It is the first that may be, or, of those about as urgent
+// that read files, one of the open file that fewest work on.
 func (x *execution) chooseAway(machines int) int {
 	first, fresh, best := -1, -1, -1
 	open := map[string]bool{}

@@ -383,19 +383,3 @@ const clapDoubt = 3.0
 
 // mostContradicted is by how much the error to expect grows where they contradict each other.
 const mostContradicted = 1.5
-
-// lateOrEarly returns the word for a lateness in seconds.
-func lateOrEarly(s float64) string {
-	if s < 0 {
-		return "early"
-	}
-	return "late"
-}
-
-// laterOrEarlier returns the word for one lateness over another, in seconds.
-func laterOrEarlier(s float64) string {
-	if s < 0 {
-		return "earlier"
-	}
-	return "later"
-}

@@ -75,3 +75,19 @@ func (p Placement) Question() string {
 	}
 	return strings.Join(choices, " or ")
 }
+
+// lateOrEarly returns the word for a lateness in seconds.
+func lateOrEarly(s float64) string {
+	if s < 0 {
+		return "early"
+	}
+	return "late"
+}
+
+// laterOrEarlier returns the word for one lateness over another, in seconds.
+func laterOrEarlier(s float64) string {
+	if s < 0 {
+		return "earlier"
+	}
+	return "later"
+}
