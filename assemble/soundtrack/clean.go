@@ -17,7 +17,7 @@ import (
 // cleanRule is the version of what is done to takes by themselves. Raise it when
 // a sample of a cleaned voice changes, and only then: films without are not
 // touched by it.
-const cleanRule = 6
+const cleanRule = 7
 
 // costHeard is the estimated cost in seconds of one core of hearing a second of
 // sound.
@@ -83,6 +83,9 @@ func measureStrip[T any](strip mix.Strip, tmp string, hear func(mix.Strip) (T, e
 func applyCleaning(strip mix.Strip, c plan.Cleaning, h mix.Heard, phones tone.Phones) mix.Strip {
 	if c.Hum {
 		strip.Hum = h.Hum
+	}
+	if c.Uncut && h.SilentBelow() {
+		strip.LowCut = -1
 	}
 	if c.Rumble {
 		strip.EQ = append(mix.RumbleBands(h.RumbleHz()), strip.EQ...)

@@ -28,6 +28,10 @@ type Playing struct {
 	// is not to be told. Rumble is how far the noise below that note lies under the playing,
 	// unweighted, dB.
 	Lowest, Rumble float64
+	// Below is how far the noise below that note, or below 260 Hz where it is not to be told, lies under
+	// the playing before the piece, dB: with direct current, which Rumble leaves out. NaN when
+	// nothing is played.
+	Below float64
 }
 
 // Find reads src to its end and returns where it is played. What sounds before

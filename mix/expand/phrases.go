@@ -49,7 +49,7 @@ func (t *trace) playing(p Piece, known bool) Playing {
 	loud := t.playedAt(runs)
 	runs = t.withoutKnocks(runs, loud)
 	out := Playing{Distance: t.distance(runs), Lows: t.lowDistance(runs)}
-	out.Lowest, out.Rumble = t.lowest(runs)
+	out.Lowest, out.Rumble, out.Below = t.lowest(runs)
 	gap := rest
 	if !known {
 		gap = math.Inf(1)
