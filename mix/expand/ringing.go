@@ -23,11 +23,15 @@ const (
 	ringSpan  = 0.5
 	ringShown = 0.25
 	ringUnder = 10.0 // dB that it is followed where it is no longer seen
-	stopFall  = 10.0 // dB
+	stopFall  = 14.0 // dB
 	stopTime  = 0.3  // seconds
 	leastRing = 3.0  // dB a second: what falls by less is held, or hums
 	mostRing  = 4.0  // seconds
-	farFrom   = 0.5  // seconds from its end to what begins behind it: the gain is down by 45 dB then
+	// In more noise what rings on is not followed: 50 dB under its stroke nobody hears it, and the noise
+	// of two glockenspiels of fifty stood behind the last note for two seconds, 30 dB under all that
+	// had been played.
+	quietFor = 40.0 // dB under the loudest moment of a run
+	farFrom  = 0.5  // seconds from its end to what begins behind it: the gain is down by 45 dB then
 )
 
 // ring is a line that stands out of those beside it in a frame; the zero value is none.
@@ -81,7 +85,7 @@ func (t *trace) ringAt(frame int, line int32) float64 {
 // rung returns how long what rings at the end of a run goes on behind it, seconds: 0 where nothing does.
 func (t *trace) rung(r run) float64 {
 	span := t.frames(ringFor)
-	if r.to-r.from < span {
+	if r.to-r.from < span || t.loudest(r)-10*math.Log10(math.Max(t.idle, 1e-12)) < quietFor {
 		return 0
 	}
 	lines, longest := map[int32]int{}, 0.0
@@ -99,9 +103,8 @@ func (t *trace) rung(r run) float64 {
 }
 
 // rungAt returns for how long a line goes on behind a run: as long as it is seen, and on from there by
-// ringUnder, as it died away in that half of what was seen in which it fell faster. 0 where it is held
-// or dies away as fast as a tail that is not followed by its lines, such as a note that is held and
-// then stops.
+// ringUnder, as it died away at the end. 0 where it is held, stops, or dies
+// away as fast as a tail that is not followed by its lines.
 func (t *trace) rungAt(r run, line int32) float64 {
 	var at, level []float64
 	span := t.frames(ringSpan)
@@ -126,10 +129,14 @@ func (t *trace) rungAt(r run, line int32) float64 {
 	if half < 4 || at[len(at)-1] < t.seconds(r.to) || stops(at, level) {
 		return 0
 	}
-	rate := max(fallOf(at[:half], level[:half]), fallOf(at[half:], level[half:]))
-	if rate < leastRing || rate > slowest {
+	rate := fallOf(at[half:], level[half:])
+	if first := fallOf(at[:half], level[:half]); first <= slowest {
+		rate = max(rate, first) // near the noise the second half strays
+	}
+	if rate > slowest || fallOf(at, level) < leastRing {
 		return 0
 	}
+	rate = max(rate, leastRing)
 	return min(at[len(at)-1]-t.seconds(r.to)+ringUnder/rate, mostRing)
 }
 

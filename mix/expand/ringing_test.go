@@ -3,9 +3,12 @@ package expand
 import (
 	"math"
 	"testing"
+
+	"ripieno/mix/audio"
 )
 
-// bell adds a struck bar to x: it falls by 30 dB in its first second, then by 9 dB a second.
+// bell adds a struck bar to x: it falls by 30 dB in its first second, then by 9 dB a second. Its stroke,
+// which is 12 dB louder, is gone at once.
 func bell(x []float64, at, hz, amplitude float64) {
 	for i := int(at * rate); i < len(x); i++ {
 		t := float64(i)/rate - at
@@ -13,7 +16,8 @@ func bell(x []float64, at, hz, amplitude float64) {
 		if t > 1 {
 			db = -30 - 9*(t-1)
 		}
-		x[i] += amplitude * math.Pow(10, db/20) * math.Min(1, t/0.002) * math.Sin(2*math.Pi*hz*t)
+		x[i] += amplitude * math.Min(1, t/0.002) * (math.Pow(10, db/20)*math.Sin(2*math.Pi*hz*t) +
+			4*math.Pow(10, -8*t)*math.Sin(2*math.Pi*2.76*hz*t))
 	}
 }
 
@@ -22,19 +26,23 @@ func bell(x []float64, at, hz, amplitude float64) {
 // sounds meanwhile. In silence or in little noise nothing changes.
 func TestWhatRingsIsFollowed(t *testing.T) {
 	const struck, gone = 10.0, 1 + 20.0/9
-	for _, noise := range []float64{-70, -62, -56} {
+	for _, noise := range []float64{-60, -56} {
 		for _, hz := range []float64{950, 1480, 2800} {
-			x := hiss(uint64(hz), 26, noise)
+			x := hiss(uint64(hz), 16, noise)
 			for k := range 4 {
 				bell(x, struck-2+float64(k)*0.5, hz*1.5, 0.1)
 			}
 			bell(x, struck, hz, 0.1)
-			for at := struck + 0.3; at < struck+5; at += 0.6 { // the headphones, 40 dB under the bar
+			for at := struck + 0.3; at < struck+1.8; at += 0.45 { // the headphones
 				for i := range 300 {
-					x[int(at*rate)+i] += 0.001 * math.Sin(2*math.Pi*1280*float64(i)/rate)
+					x[int(at*rate)+i] += 0.006 * math.Sin(2*math.Pi*1280*float64(i)/rate)
 				}
 			}
-			phrases := playingOf(t, x, rate).Phrases
+			_, p, err := Hear(audio.NewMemory(audio.Block{x}, rate), 7.7*rate, Piece{8, struck + 1.4})
+			if err != nil {
+				t.Fatal(err)
+			}
+			phrases := p.Phrases
 			if n := len(phrases); n == 0 || phrases[n-1].To < struck+gone {
 				t.Errorf("noise %v, %v Hz: phrases %.2f, want open until %.2f", noise, hz, phrases, struck+gone)
 			}
