@@ -181,7 +181,7 @@ func (p *pace) heed(f, by, gain float64) float64 {
 // fitting returns how many of the voices asked clearly fit the guide.
 func fitting(paces []*pace, asked int) int {
 	for _, p := range paces {
-		if p.fits < paceClear {
+		if p.fits < paceClear || p.other() != 0 {
 			asked--
 		}
 	}
@@ -249,7 +249,7 @@ func (p *pace) doubted(placed []Placement) bool { return placed[p.files[0]].Othe
 func fittingChoir(g *grid, takes []*take, placed []Placement, paces []*pace, asked int) *choir {
 	odd := map[int]bool{}
 	for _, p := range paces {
-		if p.fits < paceClear {
+		if p.fits < paceClear || p.other() != 0 {
 			for _, k := range p.files {
 				odd[k] = true
 			}
@@ -269,16 +269,24 @@ func fittingChoir(g *grid, takes []*take, placed []Placement, paces []*pace, ask
 
 // byHarmony returns the other tempo at which the harmony of a voice goes best with a
 // choir, and by how much better than at the guide's. A take that lies by its notes has the beginning
-// of the piece where the guide has it, one that lies by its clap the cue.
+// of the piece where the guide has it, one that lies by its clap the cue, and one without a clear clap
+// may lie by where its sound ends.
 func (p *pace) byHarmony(g *grid, takes []*take, placed []Placement, c *choir) (tempo, gain float64) {
 	k := p.files[0]
 	t, o := takes[k], placed[k].Offset
+	held := []float64{g.start}
+	if !math.IsNaN(g.cue) {
+		held = append(held, g.cue)
+	}
+	if !t.bestHasLoneClap() {
+		held = append(held, g.end)
+	}
 	gain = math.Inf(-1)
 	for x := 1 + paceFrom; x < 1+paceReach; x += paceSame {
 		for _, f := range [...]float64{x, 1 / x} {
-			v := c.stretched(g, t, o, 1/f, g.start)
-			if !math.IsNaN(g.cue) {
-				v = math.Max(v, c.stretched(g, t, o, 1/f, g.cue))
+			v := math.Inf(-1)
+			for _, from := range held {
+				v = math.Max(v, c.stretched(g, t, o, 1/f, from))
 			}
 			if v > gain {
 				gain, tempo = v, f
