@@ -25,7 +25,8 @@ const (
 	paceClear   = 0.7   // agreement with the beats of a voice that clearly fits the guide
 	paceLow     = 0.5   // agreement with the beats under which harmony alone may tell another tempo
 	paceNone    = 0.25  // agreement with the beats that next to no voice that heard the guide has
-	paceGain    = 0.04  // how much better harmony goes with the others at another tempo to say so
+	paceGain    = 0.04  // how much better harmony goes with the others at another tempo to say so, and
+	paceMore    = 0.07  // so much where the beats fit the guide
 )
 
 // pace is how the playing of one voice goes with other tempi.
@@ -138,8 +139,8 @@ func doubtTempo(g *grid, takes []*take, placed []Placement) {
 	var shown []float64
 	for _, p := range paces {
 		f := p.other()
-		if trusted != nil && (f != 0 || p.fits < paceClear) {
-			by, gain := p.byHarmony(g, takes, placed, trusted)
+		if trusted != nil {
+			by, gain := p.byHarmony(g, takes, placed, p.leave(g, takes, placed, trusted))
 			f = p.heed(f, by, gain)
 		}
 		if trusted == nil && f == 0 && p.fits < paceNone && p.notes >= paceSome {
@@ -162,26 +163,45 @@ func doubtTempo(g *grid, takes []*take, placed []Placement) {
 }
 
 // heed returns the other tempo of a voice, 0 for none, when its beats say f and the others' harmony
-// goes better by gain at tempo by. Harmony clears playing that misleads. It doubts by itself only
-// where the beats hardly fit the guide, and has to say the less, the less they do: of 56 voices of
-// sampled files, stretched to another tempo, of which their own beats do not tell it, none fits the
-// guide by more than 0.41, and in ensembles of four harmony goes better with another tempo by chance.
+// goes better by gain at tempo by. Harmony clears playing that misleads. It doubts by itself the sooner,
+// the less the beats fit the guide: of 56 voices of sampled files, stretched to another tempo, of which
+// their own beats do not tell it, none fits the guide by more than 0.41 but at five against four, and
+// in ensembles of four harmony goes better with another tempo by chance.
 func (p *pace) heed(f, by, gain float64) float64 {
+	clears := paceGain / 2
+	if f != 0 && p.fits < paceNone {
+		clears = paceGain // the beats say no to the one and yes to the other
+	}
 	switch {
-	case gain < -paceGain/2:
+	case gain < -clears:
 		return 0
 	case f != 0:
 		return f // beats tell it more closely
-	case p.fits < paceLow && gain > paceGain*p.fits/paceLow || p.fits < paceNone:
+	case p.fits < paceLow && gain > paceGain*p.fits/paceLow || p.fits < paceNone || gain > paceMore:
 		return by
 	}
 	return 0
 }
 
+// leave returns a choir without a voice's own recordings, which agree with themselves.
+func (p *pace) leave(g *grid, takes []*take, placed []Placement, c *choir) *choir {
+	if p.isOdd() {
+		return c // it has none in it
+	}
+	out := &choir{sum: slices.Clone(c.sum), voices: c.voices}
+	for _, k := range p.files {
+		out.add(g, takes[k], placed[k].Offset, nil, -1)
+	}
+	return out
+}
+
+// isOdd reports whether a voice does not clearly fit the guide, or another tempo far better.
+func (p *pace) isOdd() bool { return p.fits < paceClear || p.other() != 0 }
+
 // fitting returns how many of the voices asked clearly fit the guide.
 func fitting(paces []*pace, asked int) int {
 	for _, p := range paces {
-		if p.fits < paceClear || p.other() != 0 {
+		if p.isOdd() {
 			asked--
 		}
 	}
@@ -249,7 +269,7 @@ func (p *pace) doubted(placed []Placement) bool { return placed[p.files[0]].Othe
 func fittingChoir(g *grid, takes []*take, placed []Placement, paces []*pace, asked int) *choir {
 	odd := map[int]bool{}
 	for _, p := range paces {
-		if p.fits < paceClear || p.other() != 0 {
+		if p.isOdd() {
 			for _, k := range p.files {
 				odd[k] = true
 			}
