@@ -170,9 +170,20 @@ production.yaml; run the same verb again when a late take arrives.
 			return a.readSettings()
 		},
 	}
-	// These hold for every verb, also where one has no use for them: a setting in the
-	// environment or the file would otherwise be an error for some verbs.
-	flags := root.PersistentFlags()
+	a.addSettings(root.PersistentFlags())
+	root.AddCommand(
+		a.newVerb(), a.clickVerb(), a.callsheetVerb(), a.checkVerb(), a.syncVerb(), a.gridVerb(), a.shotsVerb(),
+		a.mixVerb(),
+		a.roughVerb(), a.renderVerb(), a.demoVerb(), a.cleanVerb(),
+		a.rollcallVerb(), a.reportVerb(), a.remarksVerb(), a.deskVerb(), a.watchVerb(), a.exportVerb(), a.keysVerb(),
+		a.serveVerb(), a.workVerb(), a.workersVerb(), a.doctorVerb(), a.versionVerb(),
+	)
+	return root
+}
+
+// addSettings adds the flags that are settings too. They hold for every verb, also where one has no use for them:
+// a setting in the environment or the file would otherwise be an error for some verbs.
+func (a *app) addSettings(flags *pflag.FlagSet) {
 	flags.String("dir", ".", "the production's folder")
 	flags.String("out", "", "where films and sound are written (default: out in the production's folder)")
 	flags.Bool("json", false, "print the result as one JSON object")
@@ -204,14 +215,6 @@ production.yaml; run the same verb again when a late take arrives.
 			panic(err) // only for a nil flag
 		}
 	})
-	root.AddCommand(
-		a.newVerb(), a.clickVerb(), a.callsheetVerb(), a.checkVerb(), a.syncVerb(), a.gridVerb(), a.shotsVerb(),
-		a.mixVerb(),
-		a.roughVerb(), a.renderVerb(), a.demoVerb(), a.cleanVerb(),
-		a.rollcallVerb(), a.reportVerb(), a.remarksVerb(), a.deskVerb(), a.watchVerb(), a.exportVerb(), a.keysVerb(),
-		a.serveVerb(), a.workVerb(), a.workersVerb(), a.doctorVerb(), a.versionVerb(),
-	)
-	return root
 }
 
 // readSettings adds the environment and the user's file below the flags. It runs

@@ -26,22 +26,26 @@ func TestWhatIsWorthAsking(t *testing.T) {
 		b             Break
 		beats, backed float64
 		want          bool
+		asked         bool // the person is asked where the file lies
 	}{
-		{"a clear step", Break{Jump: 0.3, Gain: 10, Margin: 3}, 0.3, 0, true},
-		{"a weak one", Break{Jump: 0.3, Gain: 8, Margin: 3}, 0.3, 0, false},
-		{"one with a rival", Break{Jump: 0.3, Gain: 10, Margin: 1}, 0.3, 0, false},
-		{"a very clear one with a rival", Break{Jump: 0.3, Gain: 30, Margin: 0.1}, 0.3, 0, true},
-		{"what players do", Break{Jump: 0.04, Gain: 20, Margin: 9}, 0.07, 0, false},
-		{"more than players do", Break{Jump: 0.04, Gain: 60, Margin: 9}, 0.07, 0, true},
-		{"a beat", Break{Jump: 0.6, Gain: 30, Margin: 1}, 1, 0, false},
-		{"a beat that leads", Break{Jump: 0.6, Gain: 30, Margin: 2.5}, 1, 0, false},
-		{"a beat that leads, and that the others may hear", Break{Jump: 0.6, Gain: 30, Margin: 2.5}, 1, 2.5, true},
-		{"a beat that the others hear", Break{Jump: 0.6, Gain: 13, Margin: 0.5}, 1, 7, true},
-		{"half a beat", Break{Jump: 0.3, Gain: 11, Margin: 9}, 0.5, 7, false},
-		{"a silence", Break{Jump: -0.6, Gain: 7.5, Margin: 2.5, By: "silence"}, 1, 0, true},
-		{"a silence with a rival", Break{Jump: -0.6, Gain: 7.5, Margin: 0.5, By: "silence"}, 1, 0, false},
+		{"a clear step", Break{Jump: 0.3, Gain: 10, Margin: 3}, 0.3, 0, true, false},
+		{"a weak one", Break{Jump: 0.3, Gain: 8, Margin: 3}, 0.3, 0, false, false},
+		{"one with a rival", Break{Jump: 0.3, Gain: 10, Margin: 1}, 0.3, 0, false, false},
+		{"a very clear one with a rival", Break{Jump: 0.3, Gain: 30, Margin: 0.1}, 0.3, 0, true, false},
+		{"what players do", Break{Jump: 0.04, Gain: 20, Margin: 9}, 0.07, 0, false, false},
+		{"more than players do", Break{Jump: 0.04, Gain: 60, Margin: 9}, 0.07, 0, true, false},
+		{"a beat", Break{Jump: 0.6, Gain: 30, Margin: 1}, 1, 0, false, false},
+		{"a beat that leads", Break{Jump: 0.6, Gain: 30, Margin: 2.5}, 1, 0, false, false},
+		{"a beat that leads, and that the others may hear", Break{Jump: 0.6, Gain: 30, Margin: 2.5}, 1, 2.5, true, false},
+		{"a beat that the others hear", Break{Jump: 0.6, Gain: 13, Margin: 0.5}, 1, 7, true, false},
+		{"half a beat", Break{Jump: 0.3, Gain: 11, Margin: 9}, 0.5, 7, false, false},
+		{"a silence", Break{Jump: -0.6, Gain: 7.5, Margin: 2.5, By: "silence"}, 1, 0, true, false},
+		{"a silence with a rival", Break{Jump: -0.6, Gain: 7.5, Margin: 0.5, By: "silence"}, 1, 0, false, false},
+		{"a weak one of a file that is asked about", Break{Jump: 0.3, Gain: 8, Margin: 3}, 0.3, 0, true, true},
+		{"and a very weak one", Break{Jump: 0.3, Gain: 6, Margin: 3}, 0.3, 0, false, true},
+		{"a beat of such a file", Break{Jump: 0.6, Gain: 30, Margin: 2.5}, 1, 0, false, true},
 	} {
-		if got := c.b.isWorthAsking(c.beats, c.backed); got != c.want {
+		if got := c.b.isWorthAsking(c.beats, c.backed, !c.asked); got != c.want {
 			t.Errorf("%s: %v", c.name, got)
 		}
 	}

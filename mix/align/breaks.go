@@ -81,6 +81,7 @@ const (
 	breakMayHear = 2.0   // or so many, to be asked about where it leads
 	breakNearly  = 5.0   // nats behind the best within which another jump or place is told with it,
 	mostRivals   = 3     // of jumps so many
+	breakAsked   = 0.75  // share of all that from which it is told where the file is asked about anyhow
 	spliceSteady = 0.25  // share of [steady] that a splice leaves
 	breakPutIn   = 2.0   // nats against sound that was put in: recorders lose it, or write silence
 	breakWander  = 0.06  // seconds; see steady
@@ -173,7 +174,7 @@ func (t *take) findBreak(g *grid, p *beatPhases, c *company, placed Placement, h
 	}
 	asked := b.Sure // for its place or its length alone
 	b.Sure = false
-	if !asked && !b.isWorthAsking(beats, all[0].backed()) {
+	if !asked && !b.isWorthAsking(beats, all[0].backed(), placed.Sure) {
 		if all = atClearSplices(all); len(all) == 0 {
 			return nil
 		}
@@ -242,9 +243,10 @@ func (x split) tellsPlace() bool {
 }
 
 // tellsJump reports whether it is known well enough how long a jump is that the playing alone
-// tells: soft low notes leave it open by a tenth of a second.
+// tells, or a picture that may end some hundredths before its sound: soft low notes leave it
+// open by a tenth of a second.
 func (x split) tellsJump() bool {
-	if x.by != "" && x.by != "splice" {
+	if x.isSeen() && x.by != "splice" {
 		return true
 	}
 	top := x.scan.sharpened(x)
@@ -294,18 +296,25 @@ func (x split) backed() float64 { return x.scan.others(x) - x.scan.others(split{
 // isWorthAsking reports whether enough speaks for a break that is not sure, of so many
 // beats, to trouble a person with it. Where the notes leave the beat it is enough that they
 // do; for a jump of whole or half beats, which may as well be another rhythm, the others'
-// harmony has to say something, and all of it where it is not clear how long the jump is.
-func (b Break) isWorthAsking(beats, backed float64) bool {
+// harmony has to say something, and all of it where it is not clear how long the jump is. Of
+// a file whose place is not sure the person is asked anyhow, and a break may be why: less is
+// enough to name it.
+func (b Break) isWorthAsking(beats, backed float64, placed bool) bool {
+	share := 1.0
+	if !placed {
+		share = breakAsked
+	}
+	told, sure, alone := share*breakTold, share*breakSure, share*breakAlone
 	if b.By == "splice" {
-		return b.Gain >= breakTold*(1+spliceSteady*steady(b.Jump))
+		return b.Gain >= told*(1+spliceSteady*steady(b.Jump))
 	}
 	if b.By != "" {
-		return b.Gain >= breakTold && b.Margin >= breakDoubt || b.Gain >= breakSure && b.Margin >= breakDoubt/2
+		return b.Gain >= told && b.Margin >= breakDoubt || b.Gain >= sure && b.Margin >= breakDoubt/2
 	}
 	if looksLikeRhythm(beats) {
-		return b.Gain >= breakAlone && (backed >= breakHeard || b.Margin >= breakDoubt && backed >= breakMayHear)
+		return b.Gain >= alone && (backed >= breakHeard || b.Margin >= breakDoubt && backed >= breakMayHear)
 	}
-	most := breakSure * (1 + steady(b.Jump))
+	most := sure * (1 + steady(b.Jump))
 	return b.Gain >= most && b.Margin >= breakDoubt || b.Gain >= 1.5*most
 }
 

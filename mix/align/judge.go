@@ -95,11 +95,30 @@ func (p *Placement) judge(g *grid, t *take, best int, fit playing) {
 	if !t.joined && !t.sureUnheard() {
 		p.Confidence = math.Min(p.Confidence, justUnsure)
 	}
+	if p.Method == ByPlaying && p.Uncertainty > startsSharp {
+		p.Uncertainty = math.Max(p.Uncertainty, t.cueBeside(g, p)/2)
+	}
 	p.Sure = p.Confidence >= sureBar && p.isKnown()
 	if !p.Sure {
 		p.Reason = p.doubt(t, order)
 	}
 }
+
+// cueBeside returns how far a file that was placed without a cue lies from where the sound that
+// is most like one would be the cue, in seconds; 0 where that is no place beside it. Soft notes
+// that a score puts there, or the beats, are then known no better than half of that.
+func (t *take) cueBeside(g *grid, p *Placement) float64 {
+	for i, rank := range t.rank {
+		if d := math.Abs(p.Clock().Guide(t.f.Events[i].Heard) - g.cue); rank == 1 && d < mostBeside {
+			return d
+		}
+	}
+	return 0
+}
+
+// mostBeside is how far beside a file's place its clap may seem to be, in seconds, for the two
+// to be one place that is known badly: less than from beat to beat.
+const mostBeside = 0.2
 
 // isTaps reports whether a file is full of sounds that are like a cue, as a part of taps and
 // claps is: then neither a cue nor a place among the beats is rare, and the odds of both are

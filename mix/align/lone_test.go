@@ -133,6 +133,19 @@ func TestPartsOfTaps(t *testing.T) {
 	}
 }
 
+// Where the sound most like a cue lies beside the place of a file that is placed without one, the
+// place is not known better than that; farther off, or another sound, says nothing.
+func TestCueBeside(t *testing.T) {
+	k := newTake(&Recording{Features: &Features{Events: []Event{{Heard: 3}, {Heard: 9}, {Heard: 9.1}}}})
+	k.rank = []int{3, 1, 2}
+	g := &grid{cue: 10}
+	for offset, want := range map[float64]float64{1: 0, 1.13: 0.13, 0.87: 0.13, 1.3: 0, 7: 0} {
+		if got := k.cueBeside(g, &Placement{Offset: offset}); math.Abs(got-want) > 1e-9 {
+			t.Errorf("at %g s: %.3f s, want %.3f", offset, got, want)
+		}
+	}
+}
+
 // A clap is expected a little before what is played, a note that is the cue is not: it is
 // played as all notes are.
 func TestCuesComeEarly(t *testing.T) {
