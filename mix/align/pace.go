@@ -26,7 +26,7 @@ const (
 	paceLow     = 0.5   // agreement with the beats under which harmony alone may tell another tempo
 	paceNone    = 0.25  // agreement with the beats that next to no voice that heard the guide has
 	paceGain    = 0.04  // how much better harmony goes with the others at another tempo to say so, and
-	paceMore    = 0.07  // so much where the beats fit the guide
+	paceMore    = 0.07  // so much where the beats half fit the guide
 )
 
 // pace is how the playing of one voice goes with other tempi.
@@ -139,8 +139,8 @@ func doubtTempo(g *grid, takes []*take, placed []Placement) {
 	var shown []float64
 	for _, p := range paces {
 		f := p.other()
-		if trusted != nil {
-			by, gain := p.byHarmony(g, takes, placed, p.leave(g, takes, placed, trusted))
+		if trusted != nil && (f != 0 || p.fits < paceClear) {
+			by, gain := p.byHarmony(g, takes, placed, trusted)
 			f = p.heed(f, by, gain)
 		}
 		if trusted == nil && f == 0 && p.fits < paceNone && p.notes >= paceSome {
@@ -165,8 +165,8 @@ func doubtTempo(g *grid, takes []*take, placed []Placement) {
 // heed returns the other tempo of a voice, 0 for none, when its beats say f and the others' harmony
 // goes better by gain at tempo by. Harmony clears playing that misleads. It doubts by itself the sooner,
 // the less the beats fit the guide: of 56 voices of sampled files, stretched to another tempo, of which
-// their own beats do not tell it, none fits the guide by more than 0.41 but at five against four, and
-// in ensembles of four harmony goes better with another tempo by chance.
+// their own beats do not tell it, none fits the guide by more than 0.41 but at five against four, and in
+// ensembles of four harmony goes better with another tempo by chance.
 func (p *pace) heed(f, by, gain float64) float64 {
 	clears := paceGain / 2
 	if f != 0 && p.fits < paceNone {
@@ -177,22 +177,10 @@ func (p *pace) heed(f, by, gain float64) float64 {
 		return 0
 	case f != 0:
 		return f // beats tell it more closely
-	case p.fits < paceLow && gain > paceGain*p.fits/paceLow || p.fits < paceNone || gain > paceMore:
+	case p.fits < paceLow && gain > paceGain*p.fits/paceLow || p.fits < paceNone, gain > paceMore:
 		return by
 	}
 	return 0
-}
-
-// leave returns a choir without a voice's own recordings, which agree with themselves.
-func (p *pace) leave(g *grid, takes []*take, placed []Placement, c *choir) *choir {
-	if p.isOdd() {
-		return c // it has none in it
-	}
-	out := &choir{sum: slices.Clone(c.sum), voices: c.voices}
-	for _, k := range p.files {
-		out.add(g, takes[k], placed[k].Offset, nil, -1)
-	}
-	return out
 }
 
 // isOdd reports whether a voice does not clearly fit the guide, or another tempo far better.
@@ -287,10 +275,10 @@ func fittingChoir(g *grid, takes []*take, placed []Placement, paces []*pace, ask
 	return c
 }
 
-// byHarmony returns the other tempo at which the harmony of a voice goes best with a
-// choir, and by how much better than at the guide's. A take that lies by its notes has the beginning
-// of the piece where the guide has it, one that lies by its clap the cue, and one without a clear clap
-// may lie by where its sound ends.
+// byHarmony returns the other tempo at which the harmony of a voice goes best with a choir, and by how
+// much better than at the guide's. A take that lies by its notes has the beginning of the piece where the
+// guide has it, one that lies by its clap the cue, and one without a clear clap may lie by where its sound
+// ends.
 func (p *pace) byHarmony(g *grid, takes []*take, placed []Placement, c *choir) (tempo, gain float64) {
 	k := p.files[0]
 	t, o := takes[k], placed[k].Offset

@@ -97,15 +97,6 @@ func TestHarmonyFromTheEnd(t *testing.T) {
 	if math.Abs(tempo*slow-1) > 2*paceSame || gain < 2*paceGain {
 		t.Errorf("its tempo is told as %.3f with a gain of %.3f, want %.3f", tempo, gain, 1/slow)
 	}
-	// Among those who fit the guide it would agree with itself.
-	p.fits = paceClear
-	at := []Placement{{Offset: o}}
-	c.add(g, k, o, nil, 1)
-	_, with := p.byHarmony(g, []*take{k}, at, c)
-	_, without := p.byHarmony(g, []*take{k}, at, p.leave(g, []*take{k}, at, c))
-	if math.Abs(without-gain) > 0.005 || with > gain-0.05 {
-		t.Errorf("the gain is %.3f with itself among the others and %.3f without, want %.3f", with, without, gain)
-	}
 }
 
 // What two devices of a player show together counts; one that hears too few notes to tell leaves it
