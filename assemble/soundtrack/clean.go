@@ -184,7 +184,8 @@ func (r *CleanResult) words() []string {
 		notes = append(notes, fmt.Sprintf("rumble below its notes cut at %.0f Hz", r.Rumble))
 	}
 	if r.TurnedUp > 0 {
-		notes = append(notes, fmt.Sprintf("its level control turns it up by %.0f dB in pauses, which is left", r.TurnedUp))
+		notes = append(notes, fmt.Sprintf("its level control turns it up by %.0f dB in pauses, which is left as it is",
+			r.TurnedUp))
 	}
 	switch {
 	case r.Lows != 0:

@@ -207,6 +207,8 @@ func TestWordsOfCleaning(t *testing.T) {
 		{&CleanResult{Rumble: 158}, []string{"rumble below its notes cut at 158 Hz"}},
 		{&CleanResult{Hum: []float64{50.02}}, []string{"hum of the mains taken out at 50 Hz"}},
 		{&CleanResult{Hum: []float64{59.98, 119.96, 179.94}}, []string{"hum of the mains taken out at 60, 120 and 180 Hz"}},
+		{&CleanResult{TurnedUp: 5.6}, []string{
+			"its level control turns it up by 6 dB in pauses, which is left as it is"}},
 		{&CleanResult{Tops: 0.0359}, []string{"clipped: 3.6 % of its samples drawn again"}},
 		{&CleanResult{Lows: 4.5, Presence: -1}, []string{"a phone: lows +4.5 dB, presence -1.0 dB"}},
 		{&CleanResult{Presence: 2}, []string{"a phone: presence +2.0 dB"}},
