@@ -111,17 +111,31 @@ func planQuick(ctx context.Context, p *Production, m material, wants []plan.Want
 	return pl, faults, err
 }
 
-// planAs plans films of what a manifest says.
+// planAs plans films of what a manifest says. A rough cut, which is for looking at the
+// whole, finds players only where a tile cuts what they might stand in: with all of
+// them it took a seventh longer.
 func planAs(ctx context.Context, p *Production, man *production.Production, m material,
 	wants []plan.Want) (*plan.Plan, []Bad, error) {
 	if len(wants) > 0 {
 		if err := m.RequireColour(p.Tool()); err != nil {
 			return nil, nil, err
 		}
+		if wants[0].Rough && !wants[0].Quick {
+			pl, _, err := m.planSeen(man, wants)
+			if err != nil {
+				return nil, nil, err
+			}
+			m.LookOnlyAt(p.Session, pl.Cut())
+		}
 		if err := m.DetectSubjects(ctx, p.Session); err != nil {
 			return nil, nil, err
 		}
 	}
+	return m.planSeen(man, wants)
+}
+
+// planSeen plans films with the players that have been found.
+func (m material) planSeen(man *production.Production, wants []plan.Want) (*plan.Plan, []Bad, error) {
 	line, err := plan.NewTimeline(man)
 	if err != nil {
 		return nil, nil, err

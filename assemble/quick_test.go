@@ -2,9 +2,11 @@ package assemble
 
 import (
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
+	"ripieno/assemble/interchange"
 	"ripieno/assemble/progress"
 	"ripieno/assemble/session"
 	"ripieno/assemble/task"
@@ -29,9 +31,21 @@ func TestFirstLook(t *testing.T) {
 		r.Films[0].Canvas != "640x360" {
 		t.Errorf("%d frames in %s, %s", r.Frames, r.Output, r.Films[0].Canvas)
 	}
+	p.Close()
+	p = openWith(t, Settings{Dir: dir, Profile: filepath.Join(dir, "trace")})
 	plan, err := p.Plan(t.Context(), RenderOptions{Rough: true})
 	if err != nil {
 		t.Fatal(err)
+	}
+	// Of what is shown whole nobody has to be found, but for a finished film.
+	looked := func() bool {
+		return slices.ContainsFunc(p.Events(), func(e interchange.Slice) bool { return e.Category == "see" })
+	}
+	if looked() {
+		t.Error("pictures that are not cut were looked through for a rough cut")
+	}
+	if _, err := p.Plan(t.Context(), RenderOptions{}); err != nil || !looked() {
+		t.Errorf("nobody was looked for for a finished film (%v)", err)
 	}
 	made := map[string]bool{}
 	for _, task := range plan.Tasks {

@@ -107,7 +107,7 @@ func (p *Production) Plan(ctx context.Context, o RenderOptions) (PlanResult, err
 	if err != nil {
 		return PlanResult{}, err
 	}
-	all, err := p.locate(ctx, takes.PlayersFor(o.Quick))
+	all, err := p.locate(ctx, takes.PlayersFor(o.Rough, o.Quick)...)
 	if err != nil {
 		return PlanResult{}, err
 	}
@@ -167,7 +167,7 @@ func (p *Production) Render(ctx context.Context, o RenderOptions) (RenderResult,
 	}
 	defer giveBack()
 	p = &Production{borrowed}
-	all, err := p.locate(ctx, takes.PlayersFor(o.Quick))
+	all, err := p.locate(ctx, takes.PlayersFor(o.Rough, o.Quick)...)
 	if err != nil {
 		return r, err
 	}

@@ -23,13 +23,17 @@ const (
 	CutPlayers
 )
 
-// PlayersFor returns whose pictures are looked through before films are planned. A first
-// look spares those that are hardly cut: looking took a third of its time.
-func PlayersFor(firstLook bool) Also {
-	if firstLook {
-		return CutPlayers
+// PlayersFor returns whose pictures are looked through while sounds are heard. A first
+// look spares those that are hardly cut: looking took a third of its time. Of a rough cut
+// only the plan tells which ones it needs; see [Set.LookOnlyAt].
+func PlayersFor(rough, firstLook bool) []Also {
+	switch {
+	case firstLook:
+		return []Also{CutPlayers}
+	case rough:
+		return nil
 	}
-	return Players
+	return []Also{Players}
 }
 
 // Locate looks at every file of every take, measures those that can be read and
@@ -42,8 +46,11 @@ func Locate(ctx context.Context, s *session.Session, also ...Also) (*Set, error)
 	if err != nil {
 		return nil, err
 	}
-	if len(also) > 0 {
-		set.looked.plan(set, s, slices.Contains(also, Players))
+	switch {
+	case slices.Contains(also, Players):
+		set.looked.plan(set, s, nil)
+	case slices.Contains(also, CutPlayers):
+		set.looked.plan(set, s, func(r *Recording) bool { return r.isCut(s.Manifest().Picture) })
 	}
 	set.inspectRoom(ctx, s)
 	if err := set.place(ctx, s); err != nil {

@@ -25,15 +25,14 @@ type looked struct {
 }
 
 // plan says whose pictures are looked through: those that nobody framed, and all where
-// names keep off heads and hands; or not all, but of those that nobody framed the ones that
-// are cut.
-func (l *looked) plan(s *Set, x *session.Session, all bool) {
+// names keep off heads and hands; or of those that nobody framed the wanted ones. wanted
+// may be nil.
+func (l *looked) plan(s *Set, x *session.Session, wanted func(*Recording) bool) {
 	l.seen = map[*Recording]task.Ref[intake.Picture]{}
-	man := x.Manifest()
-	named := all && man.NamesAvoid()
+	named := wanted == nil && x.Manifest().NamesAvoid()
 	for _, t := range s.Takes {
 		v := t.Video
-		if v == nil || !v.HasPicture() || t.IsFramed() && !named || !all && !v.isCut(man.Picture) {
+		if v == nil || !v.HasPicture() || t.IsFramed() && !named || wanted != nil && !wanted(v) {
 			continue
 		}
 		l.seen[v] = seeTask(x.Tool(), x.Store().Steady, v)
@@ -73,13 +72,21 @@ func (l *looked) toRun() (edges []task.Edge) {
 	return edges
 }
 
+// LookOnlyAt says of whose pictures [Set.DetectSubjects] finds the player, by the names of
+// takes: a rough cut does without the others. It changes nothing once that is planned.
+func (s *Set) LookOnlyAt(x *session.Session, cut map[string]bool) {
+	if s.looked.seen == nil {
+		s.looked.plan(s, x, func(r *Recording) bool { return cut[r.Owner] })
+	}
+}
+
 // DetectSubjects finds where the player is in every take whose picture nobody
 // framed, and in all where names keep off heads and hands, by what the check of takes
 // measures, unless [Locate] has done so. A picture that cannot be inspected keeps the
 // middle; what is wrong with it shows elsewhere.
 func (s *Set) DetectSubjects(ctx context.Context, x *session.Session) error {
 	if s.looked.seen == nil {
-		s.looked.plan(s, x, true)
+		s.looked.plan(s, x, nil)
 	}
 	if edges := s.looked.toRun(); len(edges) > 0 {
 		res, err := x.Run(ctx, task.Collect(edges...))
