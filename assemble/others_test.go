@@ -32,6 +32,7 @@ type stranger struct {
 
 func (s *stranger) Room() int                           { return 8 }
 func (s *stranger) Cores() int                          { return 8 }
+func (s *stranger) Space() int64                        { return 0 }
 func (s *stranger) Doubts(task.Parcel) bool             { return false }
 func (s *stranger) Differs(task.Parcel, []byte, []byte) {}
 

@@ -130,6 +130,14 @@ func (l *later) Cores() int {
 	return 0
 }
 
+// Space implements [task.Away].
+func (l *later) Space() int64 {
+	if f := l.get(); f != nil {
+		return f.Space()
+	}
+	return 0
+}
+
 // Make implements [task.Away]. It is not called before there is room.
 func (l *later) Make(ctx context.Context, p task.Parcel, dst string) error {
 	return l.get().Make(ctx, p, dst)

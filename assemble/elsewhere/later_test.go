@@ -39,6 +39,7 @@ type crew struct{ made, closed int }
 
 func (*crew) Room() int                                         { return 3 }
 func (*crew) Cores() int                                        { return 2 }
+func (*crew) Space() int64                                      { return 0 }
 func (c *crew) Make(context.Context, task.Parcel, string) error { c.made++; return nil }
 func (*crew) Doubts(task.Parcel) bool                           { return true }
 func (*crew) Differs(task.Parcel, []byte, []byte)               {}

@@ -43,6 +43,9 @@ func (f *Fleet) Room() int {
 	return cores + machines
 }
 
+// Space implements [task.Away].
+func (f *Fleet) Space() int64 { return f.sent.space[readShelf] }
+
 // Make implements [task.Away]. Errors mean that the output has to be made here; none
 // of them is the user's. Hashes are compared before anything is sent, since a take
 // may have been exchanged meanwhile.

@@ -37,6 +37,7 @@ type pieces struct {
 	nc    *nats.Conn
 	js    jetstream.JetStream
 	slots chan struct{}
+	turns chan struct{} // of files that are sent: those that began first are there first
 }
 
 // whole is the number of the message that is put last. It holds the size.
@@ -48,7 +49,8 @@ func pieceSubject(s shelf, name, number string) string { return string(s) + "." 
 // this closes.
 func newPieces(nc *nats.Conn) (*pieces, error) {
 	js, err := jetstream.New(nc)
-	return &pieces{nc: nc, js: js, slots: make(chan struct{}, onTheWay)}, err
+	return &pieces{nc: nc, js: js, slots: make(chan struct{}, onTheWay),
+		turns: make(chan struct{}, onTheWay/inOneFile)}, err
 }
 
 // space implements [depot]. A worker may not look.
@@ -63,11 +65,18 @@ func (p *pieces) space(ctx context.Context, s shelf) int64 {
 // count returns how many pieces a file has.
 func count(bytes int64) int { return int((bytes + piece - 1) / piece) }
 
-// put implements [depot].
+// put implements [depot]. So many files are sent at once as fill the line: were all of them,
+// whoever waits for the first would wait for the last.
 func (p *pieces) put(ctx context.Context, s shelf, f order.File, path string) error {
 	lock, err := sealOf(f.Hash)
 	if err != nil {
 		return err
+	}
+	select {
+	case p.turns <- struct{}{}:
+		defer func() { <-p.turns }()
+	case <-ctx.Done():
+		return ctx.Err()
 	}
 	r, err := os.Open(path)
 	if err != nil {

@@ -229,3 +229,39 @@ func sendTwice(t *testing.T, from, to depot, f order.File, path string) {
 		}
 	}
 }
+
+// TestFilesAreSentOneAfterTheOther: while so many files are sent as fill the line, nothing of
+// another one is, so that who waits for the first has it before the last is begun.
+func TestFilesAreSentOneAfterTheOther(t *testing.T) {
+	p := filesAt(t, serveHere(t, t.TempDir()).Home, "home")
+	path := filepath.Join(t.TempDir(), "take")
+	if err := os.WriteFile(path, make([]byte, 3*piece), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	f, err := hashed("", path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	lock, err := sealOf(f.Hash)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for range onTheWay / inOneFile {
+		p.turns <- struct{}{}
+	}
+	soon, stop := context.WithTimeout(t.Context(), 300*time.Millisecond)
+	defer stop()
+	if err := p.put(soon, readShelf, f, path); !errors.Is(err, context.DeadlineExceeded) {
+		t.Errorf("it did not wait: %v", err)
+	}
+	if _, err := p.ask(t.Context(), readShelf, pieceSubject(readShelf, lock.name, "0")); !errors.Is(err, errMissing) {
+		t.Errorf("it was begun: %v", err)
+	}
+	<-p.turns
+	if err := p.put(t.Context(), readShelf, f, path); err != nil || !p.has(t.Context(), readShelf, f) {
+		t.Errorf("it was not sent in its turn: %v", err)
+	}
+	if len(p.turns) != onTheWay/inOneFile-1 {
+		t.Errorf("%d turns are taken", len(p.turns))
+	}
+}

@@ -38,6 +38,7 @@ type errand struct {
 
 func (s *simulated) Room() int                           { return s.cores + s.machines }
 func (s *simulated) Cores() int                          { return s.cores }
+func (s *simulated) Space() int64                        { return 0 }
 func (s *simulated) Doubts(task.Parcel) bool             { return false }
 func (s *simulated) Differs(task.Parcel, []byte, []byte) {}
 

@@ -3,6 +3,7 @@ package task
 import (
 	"context"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"sync/atomic"
@@ -25,6 +26,7 @@ func (e *elsewhere) Doubts(Parcel) bool             { return e.doubt }
 func (e *elsewhere) Differs(Parcel, []byte, []byte) { e.wrong.Add(1) }
 func (e *elsewhere) Room() int                      { return e.room }
 func (e *elsewhere) Cores() int                     { return e.room }
+func (e *elsewhere) Space() int64                   { return 0 }
 func (e *elsewhere) Make(ctx context.Context, p Parcel, dst string) error {
 	e.calls.Add(1)
 	return e.make(ctx, p, dst)
@@ -245,6 +247,36 @@ func TestWhatTravelsLongerThanItTakesStaysHome(t *testing.T) {
 			[]looked{{runs: true}, {runs: true}}, []float64{0, c.cost})
 		if got := x.isWorth(1); got != c.wantAway {
 			t.Errorf("%s: worth to be given away: %v", name, got)
+		}
+	}
+}
+
+// TestWhatHoldsOthersUpComesFirst: a drawing of an instant, made here, for which another machine
+// waits, does not wait behind a master of half a minute; without other machines the longest way
+// comes first, as ever.
+func TestWhatHoldsOthersUpComesFirst(t *testing.T) {
+	for _, c := range []struct {
+		away Away
+		want string
+	}{{&elsewhere{room: 1, make: writes}, "[draw master]"}, {nil, "[master draw]"}} {
+		var home atomic.Int32
+		var order []string
+		here := func(name string, cost float64) Task {
+			return Task{ID: name, Cost: cost, Action: store.NewAction("here").Arg("name", name), Keep: true,
+				Make: func(_ context.Context, _ Inputs, tmp string, _ func(float64)) error {
+					order = append(order, name) // one worker: one at a time
+					return os.WriteFile(tmp, []byte(name), 0o666)
+				}}
+		}
+		draw := here("draw", 0.2)
+		segment := errand("segment", &home, draw)
+		segment.Cost = 3
+		r := Runner{Store: openStore(t, t.TempDir()), Workers: 1, Away: c.away}
+		if _, err := r.Run(t.Context(), []Task{here("master", 30), draw, segment}); err != nil {
+			t.Fatal(err)
+		}
+		if got := fmt.Sprint(order); got != c.want {
+			t.Errorf("made in the order %s, not %s", got, c.want)
 		}
 	}
 }

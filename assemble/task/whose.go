@@ -1,6 +1,7 @@
 package task
 
 import (
+	"os"
 	"slices"
 	"strings"
 )
@@ -9,7 +10,8 @@ import (
 // few machines fetch it and it has to lie at the hub for a short time: about as many files are
 // open as there are machines, each for one of them, and the next one is opened when an open
 // one has no tasks left. In the order of the film, as this machine makes them, every machine
-// would fetch every take, and a hub without room for all would be sent each again and again.
+// would fetch every take, and a hub without room for all would be sent each again and again. For
+// its sake a file is not opened either while those that are read or will be leave no room for it.
 
 // givenFiles says of files that tasks of a rule read how many of these are away now; what was
 // opened has an entry.
@@ -92,11 +94,34 @@ func (x *execution) chooseAway(machines int) int {
 			}
 		}
 	}
-	if best >= 0 && (fresh < 0 || len(open) >= max(1, machines)) {
+	if best >= 0 && (fresh < 0 || len(open) >= max(1, machines) ||
+		!x.hasRoom(x.fileOf(x.ready[fresh]), open)) {
 		return best
 	}
 	if fresh >= 0 {
 		return fresh
 	}
 	return first
+}
+
+// hasRoom reports whether a file has room elsewhere beside the open ones, of which tasks are
+// ready, and those that tasks read which are away.
+func (x *execution) hasRoom(file string, open map[string]bool) bool {
+	space := x.Away.Space()
+	if space == 0 {
+		return true
+	}
+	used := map[string]bool{file: true}
+	for f, away := range x.files {
+		if away > 0 || open[f] {
+			used[f] = true
+		}
+	}
+	for f := range used {
+		_, path, _ := strings.Cut(f, " ")
+		if info, err := os.Stat(path); err == nil { // what is not there takes no room
+			space -= info.Size()
+		}
+	}
+	return space >= 0
 }

@@ -2,6 +2,8 @@ package task
 
 import (
 	"fmt"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"sync/atomic"
@@ -15,21 +17,29 @@ import (
 type crew struct {
 	elsewhere
 	machines, cores int
+	space           int64
 }
 
-func (c *crew) Room() int  { return c.cores + c.machines }
-func (c *crew) Cores() int { return c.cores }
+func (c *crew) Room() int    { return c.cores + c.machines }
+func (c *crew) Cores() int   { return c.cores }
+func (c *crew) Space() int64 { return c.space }
 
 // piecesOf returns a task for each piece of takes, in the order of the film: the first piece
-// of all takes comes first.
-func piecesOf(takes, pieces int) (tasks []Task) {
+// of all takes comes first. A take has three bytes.
+func piecesOf(t *testing.T, takes, pieces int) (tasks []Task) {
 	var home atomic.Int32
+	dir := t.TempDir()
+	for k := range takes {
+		if err := os.WriteFile(filepath.Join(dir, fmt.Sprint(k)), []byte("one"), 0o666); err != nil {
+			t.Fatal(err)
+		}
+	}
 	for p := range pieces {
 		for k := range takes {
-			t := errand(fmt.Sprintf("%c%d", 'a'+k, p), &home)
-			t.Cost = 1
-			t.Errand.Inputs = []ErrandInput{{Path: fmt.Sprint("take ", k)}}
-			tasks = append(tasks, t)
+			piece := errand(fmt.Sprintf("%c%d", 'a'+k, p), &home)
+			piece.Cost = 1
+			piece.Errand.Inputs = []ErrandInput{{Path: filepath.Join(dir, fmt.Sprint(k))}}
+			tasks = append(tasks, piece)
 		}
 	}
 	return tasks
@@ -78,12 +88,14 @@ func TestAsManyTakesAreOpenAsThereAreMachines(t *testing.T) {
 		"a0 b0 a1 b1 a2 c0 c1 b2 d0 d1 c2 d2": {machines: 2, cores: 4},
 		"a0 a1 a2 b0 b1 b2 c0 c1 c2 d0 d1 d2": {machines: 1, cores: 2},
 		"a0 b0 c0 d0 a1 b1 c1 d1 a2 b2 c2 d2": {machines: 9, cores: 18},
+		// A hub with room for two has all of a and b before it has anything of c.
+		"a0 b0 a1 b1 a2 b2 c0 c1 c2 d0 d1 d2": {machines: 9, cores: 18, space: 7},
 	} {
-		if got := given(t, piecesOf(4, 3), c); got != want {
+		if got := given(t, piecesOf(t, 4, 3), c); got != want {
 			t.Errorf("%d machines are given %s, not %s", c.machines, got, want)
 		}
 	}
-	tasks := piecesOf(3, 2)
+	tasks := piecesOf(t, 3, 2)
 	tasks[5].Cost = 9 // c1
 	var home atomic.Int32
 	plain := errand("plain", &home)
