@@ -130,7 +130,7 @@ func TestCleaningSampledInstruments(t *testing.T) {
 		take := playSampled(t, c.program, c.lowest)
 		alone := take.inRoom(200)
 		dry := voiceOf(t, alone)
-		for _, under := range []float64{200, 34, 14} {
+		for _, under := range []float64{200, 34, 24, 14} {
 			s, cleaned := take.inRoom(under), mix.Strip{}
 			h, err := mix.Hear(s, mix.Span{From: audio.FramesAt(sampledFrom), To: audio.FramesAt(sampledTo)})
 			if err != nil {
@@ -147,6 +147,11 @@ func TestCleaningSampledInstruments(t *testing.T) {
 			got := voiceOf(t, cleaned)
 			if under == 200 {
 				expectSame(t, c.name, got, dry)
+			}
+			if h.Depth() > 0 {
+				reduced := s
+				reduced.Reduce = cleaned.Reduce
+				expectDepth(t, c.name, h, voiceOf(t, reduced), voiceOf(t, s), dry)
 			}
 			expectOnsets(t, c.name, take.onsets, got, dry, under)
 			expectStill(t, c.name, h, s, dry, take.onsets)

@@ -24,7 +24,7 @@ type Heard struct {
 // HeardVersion is the version of what [Hear] measures. Raise it when a figure
 // changes, also one that package expand, hum or denoise finds for it: nothing else of
 // theirs is in a key.
-const HeardVersion = 9
+const HeardVersion = 10
 
 // early is how long before the piece a recording may be played, seconds: a bow begins before
 // the beat, and a player may be early.
@@ -139,6 +139,15 @@ func (h Heard) RumbleHz() float64 {
 	}
 	return hz
 }
+
+// silentBelow is how far noise lies under the playing that nobody hears below its notes: 60 dB under
+// playing of 90 dB it is softer than what is just heard at 63 Hz, 37.5 dB (ISO 226, from memory).
+const silentBelow = 60.0
+
+// SilentBelow reports whether nothing lies below the notes of the recording that could be heard where
+// nobody plays: a low cut has nothing to take there but what belongs to the sound, and it turns
+// the phase of low notes.
+func (h Heard) SilentBelow() bool { return h.Noise.Known && h.Playing.Below > silentBelow }
 
 // RumbleBands returns the filter of a cut at hz, 12 dB an octave; none at 0.
 func RumbleBands(hz float64) []Band {

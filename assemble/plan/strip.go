@@ -52,6 +52,7 @@ type Cleaning struct {
 	Tops    bool     `key:"omitzero"` // tops that were cut off are drawn again
 	Hum     bool     `key:"omitzero"` // the hum of the mains is taken out
 	Rumble  bool     `key:"omitzero"` // noise below its lowest note is cut
+	Uncut   bool     `key:"omitzero"` // the low cut by its part is left out where nothing is to be cut
 	Piece   mix.Span // where the piece lies, guide samples
 }
 
@@ -60,13 +61,15 @@ func (c Cleaning) Any() bool { return c.Silence || c.Noise || c.Tone || c.Hum ||
 
 // cleaning returns what is done to a take by itself. Where a person has set
 // denoise, the noise is in their hands, and where they have set an equaliser or a low cut
-// the colour or the lows are.
+// the colour or the lows are. A phone may be silent before the piece only since it closes
+// itself there, so it keeps its low cut.
 func cleaning(take production.Take, sound Sound, music *tempo.Map) Cleaning {
 	clean, own := take.Strip.Clean, take.Strip
 	c := Cleaning{Silence: clean.Silence, Noise: clean.Noise && own.DenoiseDB == 0,
 		Tone: clean.Tone && sound.Phone && len(own.EQ) == 0, Hum: clean.Hum, Tops: clean.Tops,
 		Rumble: clean.Noise && own.DenoiseDB == 0 && own.LowCutHz == nil}
 	if c.Any() {
+		c.Uncut = own.LowCutHz == nil && !sound.Phone
 		c.Piece = mix.Span{From: audio.FramesAt(music.Start()), To: audio.FramesAt(music.End())}
 	}
 	return c

@@ -135,6 +135,26 @@ func TestSeatsPlaceTheSound(t *testing.T) {
 	}
 }
 
+// The low cut by the part may be left out of what is cleaned, but not in a phone, and not where a
+// person has set it; where all is switched off it stays.
+func TestLowCutMayBeLeftOut(t *testing.T) {
+	music, clean, low := lamplighter(t, 1).Tempo, production.Clean{Silence: true}, 90.0
+	for _, c := range []struct {
+		strip production.Strip
+		phone bool
+		want  bool
+	}{
+		{production.Strip{Clean: clean}, false, true},
+		{production.Strip{Clean: clean}, true, false},
+		{production.Strip{Clean: clean, LowCutHz: &low}, false, false},
+		{production.Strip{}, false, false},
+	} {
+		if got := cleaning(production.Take{Strip: c.strip}, Sound{Phone: c.phone}, music); got.Uncut != c.want {
+			t.Errorf("%+v, a phone %v: %+v", c.strip, c.phone, got)
+		}
+	}
+}
+
 // Rumble is cut where noise is reduced, unless the low cut is in a person's hands.
 func TestRumbleIsCutUnlessTold(t *testing.T) {
 	music := lamplighter(t, 1).Tempo

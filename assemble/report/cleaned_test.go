@@ -22,6 +22,7 @@ func TestCleanedInWords(t *testing.T) {
 			"recorded by a phone: lows +3.5\u00a0dB, presence −2.0\u00a0dB"}},
 		{"en", &Cleaned{Hum: "50, 100"}, []string{"hum of the mains taken out at 50, 100\u00a0Hz"}},
 		{"en", &Cleaned{Rumble: 158}, []string{"rumble below its notes cut at 158\u00a0Hz"}},
+		{"en", &Cleaned{TurnedUp: 5.6}, []string{"its level control turns it up by 6\u00a0dB in pauses"}},
 		{"de", &Cleaned{Drawn: 0.0359}, []string{"bei der Aufnahme übersteuert: 3,6\u00a0% der Werte neu gezeichnet"}},
 		{"de", &Cleaned{Presence: -2},
 			[]string{"mit einem Telefon aufgenommen: Tiefen +0,0\u00a0dB, Präsenz −2,0\u00a0dB"}},

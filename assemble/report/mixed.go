@@ -37,6 +37,9 @@ func (c *Cleaned) words(w *phrase.Book) []string {
 	if c.Rumble > 0 {
 		list = append(list, w.Say("report.rumble", "hertz", w.Number(c.Rumble, 0)))
 	}
+	if c.TurnedUp > 0 {
+		list = append(list, w.Say("report.turned-up", "db", w.Number(c.TurnedUp, 0)))
+	}
 	if c.Lows != 0 || c.Presence != 0 {
 		signed := func(v float64) string { return w.Figure(fmt.Sprintf("%+.1f", v)) }
 		list = append(list, w.Say("report.phone", "lows", signed(c.Lows), "presence", signed(c.Presence)))

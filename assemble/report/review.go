@@ -133,6 +133,7 @@ type Cleaned struct {
 	Reduced        float64 // of the noise under the playing, at most
 	Hum            string  // the lines of the mains' hum that are taken out, hertz; empty: none
 	Rumble         float64 // what lies below is cut, hertz; 0: nothing
+	TurnedUp       float64 // by its own level control where nobody plays; 0: that is not seen
 	Lows, Presence float64 // added to the colour of the phone that recorded it
 	Drawn          float64 // share of its samples that were clipped and are drawn again, 0 to 1
 }

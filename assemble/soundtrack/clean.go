@@ -17,7 +17,7 @@ import (
 // cleanRule is the version of what is done to takes by themselves. Raise it when
 // a sample of a cleaned voice changes, and only then: films without are not
 // touched by it.
-const cleanRule = 6
+const cleanRule = 7
 
 // costHeard is the estimated cost in seconds of one core of hearing a second of
 // sound.
@@ -84,6 +84,9 @@ func applyCleaning(strip mix.Strip, c plan.Cleaning, h mix.Heard, phones tone.Ph
 	if c.Hum {
 		strip.Hum = h.Hum
 	}
+	if c.Uncut && h.SilentBelow() {
+		strip.LowCut = -1
+	}
 	if c.Rumble {
 		strip.EQ = append(mix.RumbleBands(h.RumbleHz()), strip.EQ...)
 	}
@@ -117,6 +120,8 @@ type CleanResult struct {
 	Hum []float64 `json:"hum_hz,omitempty"`
 	// What lies below is cut, since the take plays nothing there, hertz.
 	Rumble float64 `json:"rumble_below_hz,omitempty"`
+	// By how much a phone turns itself up where nobody plays, dB. It is told and not undone.
+	TurnedUp float64 `json:"turned_up_db,omitempty"`
 }
 
 // cleanResult describes what was done to strip i, nil for nothing.
@@ -125,7 +130,7 @@ func (t *Track) cleanResult(i int, h mix.Heard, phones tone.Phones) *CleanResult
 	if !p.Clean.Any() {
 		return nil
 	}
-	r := &CleanResult{}
+	r := &CleanResult{TurnedUp: math.Round(h.Playing.TurnedUp*10) / 10}
 	for _, hz := range h.Hum {
 		r.Hum = append(r.Hum, math.Round(hz*100)/100)
 	}
@@ -177,6 +182,9 @@ func (r *CleanResult) words() []string {
 	}
 	if r.Rumble > 0 {
 		notes = append(notes, fmt.Sprintf("rumble below its notes cut at %.0f Hz", r.Rumble))
+	}
+	if r.TurnedUp > 0 {
+		notes = append(notes, fmt.Sprintf("its level control turns it up by %.0f dB in pauses, which is left", r.TurnedUp))
 	}
 	switch {
 	case r.Lows != 0:

@@ -162,6 +162,9 @@ func (t *Track) StripResults(rep Report, f Found) []StripResult {
 	list := []StripResult{}
 	for i, p := range t.parts {
 		s := stripResult(p.Strip, rep, i)
+		if p.Clean.Uncut && f.Heard[i].SilentBelow() {
+			s.LowCut = 0
+		}
 		s.Clean, s.Hidden, s.Roles, s.Tune, s.Room = f.Cleaned[p.Take], f.Hidden[i], f.Roles[i], f.Tunes[i], f.Rooms[i]
 		s.Notes = slices.Concat(t.findings(rep, i, f.Heard[i]), s.Clean.words(), s.Room.words(), roleWords(s.Roles),
 			s.Tune.tuneWords(), s.Hidden.words())

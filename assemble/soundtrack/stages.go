@@ -31,7 +31,8 @@ type stageStep struct {
 }
 
 // everything is all that is done to takes by themselves.
-var everything = plan.Cleaning{Tops: true, Silence: true, Noise: true, Tone: true, Hum: true, Rumble: true}
+var everything = plan.Cleaning{Tops: true, Silence: true, Noise: true, Tone: true, Hum: true, Rumble: true,
+	Uncut: true}
 
 // stageSteps are the steps in their order; each does what the one before it does, and
 // one thing more.
@@ -40,7 +41,8 @@ var stageSteps = []stageStep{
 	{name: "balance", level: true},
 	{name: "tops", level: true, clean: plan.Cleaning{Tops: true}},
 	{name: "silence", level: true, clean: plan.Cleaning{Tops: true, Silence: true}},
-	{name: "noise", level: true, clean: plan.Cleaning{Tops: true, Silence: true, Noise: true, Hum: true, Rumble: true}},
+	{name: "noise", level: true, clean: plan.Cleaning{Tops: true, Silence: true, Noise: true, Hum: true, Rumble: true,
+		Uncut: true}},
 	{name: "tone", level: true, clean: everything},
 	{name: "master", level: true, clean: everything, master: true},
 }
@@ -104,7 +106,7 @@ func (t *Track) stageTask(step stageStep, window mix.Span) task.Ref[string] {
 func (s stageStep) of(c plan.Cleaning) plan.Cleaning {
 	return plan.Cleaning{Silence: c.Silence && s.clean.Silence, Noise: c.Noise && s.clean.Noise,
 		Tone: c.Tone && s.clean.Tone, Hum: c.Hum && s.clean.Hum, Tops: c.Tops && s.clean.Tops,
-		Rumble: c.Rumble && s.clean.Rumble, Piece: c.Piece}
+		Rumble: c.Rumble && s.clean.Rumble, Uncut: c.Uncut && s.clean.Uncut, Piece: c.Piece}
 }
 
 // mixStage writes the window as far as a step, at the loudness of the film.

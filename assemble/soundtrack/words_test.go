@@ -516,7 +516,18 @@ func TestCleaningAStrip(t *testing.T) {
 	if len(got.EQ) != 2 || got.EQ[0].Shape != mix.LowCut || got.EQ[0].Hz != 120 || got.EQ[1].Hz != 1000 || got.Hum != nil {
 		t.Errorf("of rumble alone: %+v", got.EQ)
 	}
+	strip.LowCut, h.Playing.Below = 120, 59
+	if got = applyCleaning(strip, plan.Cleaning{Uncut: true}, h, tone.Usual); got.LowCut != 120 {
+		t.Errorf("over noise 59 dB below: a low cut of %v Hz", got.LowCut)
+	}
+	h.Playing.Below = 61
+	if got = applyCleaning(strip, plan.Cleaning{Uncut: true}, h, tone.Usual); got.LowCut >= 0 {
+		t.Errorf("over silence: a low cut of %v Hz", got.LowCut)
+	}
 	got = applyCleaning(strip, plan.Cleaning{}, h, tone.Usual)
+	if got.LowCut != 120 {
+		t.Errorf("nothing cleaned: a low cut of %v Hz", got.LowCut)
+	}
 	if got.Hum != nil || got.Playing != nil || got.Reduce != nil || len(got.EQ) != 1 {
 		t.Errorf("of nothing: %+v", got)
 	}

@@ -14,7 +14,8 @@ func cleanedOf(c *soundtrack.CleanResult) *report.Cleaned {
 	if c == nil {
 		return nil
 	}
-	out := &report.Cleaned{Reduced: c.Reduced, Lows: c.Lows, Presence: c.Presence, Drawn: c.Tops, Rumble: c.Rumble}
+	out := &report.Cleaned{Reduced: c.Reduced, Lows: c.Lows, Presence: c.Presence, Drawn: c.Tops, Rumble: c.Rumble,
+		TurnedUp: c.TurnedUp}
 	hum := make([]string, len(c.Hum))
 	for i, hz := range c.Hum {
 		hum[i] = fmt.Sprintf("%.0f", hz)

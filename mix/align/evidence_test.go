@@ -221,6 +221,9 @@ func TestHarmonyAndBeatsTellTheTempo(t *testing.T) {
 		{"harmony that says little", 0.4, 0, 0.03, 0},
 		{"the same of playing that fits less", 0.3, 0, 0.03, 1.2},
 		{"playing that does not fit at all", 0.2, 0, 0, 1.2},
+		{"harmony that says much of playing that half fits, as five against four does", 0.6, 0, 0.09, 1.2},
+		{"harmony that hardly clears what the beats deny", 0.2, 1.1, -0.03, 1.1},
+		{"harmony that clears what the beats deny", 0.2, 1.1, -0.05, 0},
 	} {
 		if got := (&pace{fits: c.fits}).heed(c.own, 1.2, c.gain); got != c.want {
 			t.Errorf("%s: another tempo %g, want %g", c.name, got, c.want)

@@ -89,6 +89,9 @@ func (p *Placement) judge(g *grid, t *take, best int, fit playing) {
 	if h.cue >= 0 && t.rank[h.cue] > 1 && h.p < plainBar && t.isTaps() {
 		p.Confidence = math.Min(p.Confidence, justUnsure)
 	}
+	if t.isPlayed(g, h) && !t.leadsUncued(h) {
+		p.Confidence = math.Min(p.Confidence, justUnsure)
+	}
 	if !t.joined && !t.sureUnheard() {
 		p.Confidence = math.Min(p.Confidence, justUnsure)
 	}

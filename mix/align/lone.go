@@ -123,3 +123,49 @@ func (t *take) trustClap() {
 func (x terms) others() float64 {
 	return weights[harmony]*x[harmony] + weights[rhythm]*x[rhythm]
 }
+
+// What a sound must be like to be like a note, and how many of the part's notes it is like before it
+// may be one of them.
+const (
+	alikeBright = 0.1
+	alikeRise   = 0.02 // seconds
+	alikeDecay  = 0.05 // seconds, and half as much again as it has
+	alikeSpread = 0.3
+	alikeLeast  = 5
+)
+
+// isAlike reports whether b sounds like a, however loud either is.
+func (a Event) isAlike(b Event) bool {
+	return math.Abs(a.Bright-b.Bright) < alikeBright && math.Abs(a.Rise-b.Rise) < alikeRise &&
+		math.Abs(a.Decay-b.Decay) < alikeDecay+0.5*a.Decay && math.Abs(a.Spread-b.Spread) < alikeSpread
+}
+
+// isPlayed reports whether the cue of a place is like several of the notes that the file holds of
+// the piece there: then it may be one of them, a first beat before a rest.
+func (t *take) isPlayed(g *grid, h hyp) bool {
+	if h.cue < 0 {
+		return false
+	}
+	n := 0
+	for i, e := range t.f.Events {
+		at := t.guide(h.o, i)
+		if i != h.cue && t.weight[i] >= 0.4 && at > g.start-0.1 && at < g.end && t.f.Events[h.cue].isAlike(e) {
+			n++
+		}
+	}
+	return n >= alikeLeast
+}
+
+// leadsUncued reports whether the best place leads by playedLead nats over all others even where
+// nothing is given for the sounds that would be the cue at each.
+func (t *take) leadsUncued(h hyp) bool {
+	for _, x := range t.hyps {
+		if math.Abs(x.o-h.o) > 2*cueReach && x.score-x.terms.cueScore() > h.score-h.terms.cueScore()-playedLead {
+			return false
+		}
+	}
+	return true
+}
+
+// playedLead is by how many nats a place whose cue is like the part's own notes must lead without it.
+const playedLead = 1.0

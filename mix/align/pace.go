@@ -25,7 +25,8 @@ const (
 	paceClear   = 0.7   // agreement with the beats of a voice that clearly fits the guide
 	paceLow     = 0.5   // agreement with the beats under which harmony alone may tell another tempo
 	paceNone    = 0.25  // agreement with the beats that next to no voice that heard the guide has
-	paceGain    = 0.04  // how much better harmony goes with the others at another tempo to say so
+	paceGain    = 0.04  // how much better harmony goes with the others at another tempo to say so, and
+	paceMore    = 0.07  // so much where the beats half fit the guide
 )
 
 // pace is how the playing of one voice goes with other tempi.
@@ -162,26 +163,33 @@ func doubtTempo(g *grid, takes []*take, placed []Placement) {
 }
 
 // heed returns the other tempo of a voice, 0 for none, when its beats say f and the others' harmony
-// goes better by gain at tempo by. Harmony clears playing that misleads. It doubts by itself only
-// where the beats hardly fit the guide, and has to say the less, the less they do: of 56 voices of
-// sampled files, stretched to another tempo, of which their own beats do not tell it, none fits the
-// guide by more than 0.41, and in ensembles of four harmony goes better with another tempo by chance.
+// goes better by gain at tempo by. Harmony clears playing that misleads. It doubts by itself the sooner,
+// the less the beats fit the guide: of 56 voices of sampled files, stretched to another tempo, of which
+// their own beats do not tell it, none fits the guide by more than 0.41 but at five against four, and in
+// ensembles of four harmony goes better with another tempo by chance.
 func (p *pace) heed(f, by, gain float64) float64 {
+	clears := paceGain / 2
+	if f != 0 && p.fits < paceNone {
+		clears = paceGain // the beats say no to the one and yes to the other
+	}
 	switch {
-	case gain < -paceGain/2:
+	case gain < -clears:
 		return 0
 	case f != 0:
 		return f // beats tell it more closely
-	case p.fits < paceLow && gain > paceGain*p.fits/paceLow || p.fits < paceNone:
+	case p.fits < paceLow && gain > paceGain*p.fits/paceLow || p.fits < paceNone, gain > paceMore:
 		return by
 	}
 	return 0
 }
 
+// isOdd reports whether a voice does not clearly fit the guide, or another tempo far better.
+func (p *pace) isOdd() bool { return p.fits < paceClear || p.other() != 0 }
+
 // fitting returns how many of the voices asked clearly fit the guide.
 func fitting(paces []*pace, asked int) int {
 	for _, p := range paces {
-		if p.fits < paceClear {
+		if p.isOdd() {
 			asked--
 		}
 	}
@@ -249,7 +257,7 @@ func (p *pace) doubted(placed []Placement) bool { return placed[p.files[0]].Othe
 func fittingChoir(g *grid, takes []*take, placed []Placement, paces []*pace, asked int) *choir {
 	odd := map[int]bool{}
 	for _, p := range paces {
-		if p.fits < paceClear {
+		if p.isOdd() {
 			for _, k := range p.files {
 				odd[k] = true
 			}
@@ -267,18 +275,26 @@ func fittingChoir(g *grid, takes []*take, placed []Placement, paces []*pace, ask
 	return c
 }
 
-// byHarmony returns the other tempo at which the harmony of a voice goes best with a
-// choir, and by how much better than at the guide's. A take that lies by its notes has the beginning
-// of the piece where the guide has it, one that lies by its clap the cue.
+// byHarmony returns the other tempo at which the harmony of a voice goes best with a choir, and by how
+// much better than at the guide's. A take that lies by its notes has the beginning of the piece where the
+// guide has it, one that lies by its clap the cue, and one without a clear clap may lie by where its sound
+// ends.
 func (p *pace) byHarmony(g *grid, takes []*take, placed []Placement, c *choir) (tempo, gain float64) {
 	k := p.files[0]
 	t, o := takes[k], placed[k].Offset
+	held := []float64{g.start}
+	if !math.IsNaN(g.cue) {
+		held = append(held, g.cue)
+	}
+	if !t.bestHasLoneClap() {
+		held = append(held, g.end)
+	}
 	gain = math.Inf(-1)
 	for x := 1 + paceFrom; x < 1+paceReach; x += paceSame {
 		for _, f := range [...]float64{x, 1 / x} {
-			v := c.stretched(g, t, o, 1/f, g.start)
-			if !math.IsNaN(g.cue) {
-				v = math.Max(v, c.stretched(g, t, o, 1/f, g.cue))
+			v := math.Inf(-1)
+			for _, from := range held {
+				v = math.Max(v, c.stretched(g, t, o, 1/f, from))
 			}
 			if v > gain {
 				gain, tempo = v, f

@@ -65,6 +65,40 @@ func TestHarmonyTellsAnotherTempo(t *testing.T) {
 	}
 }
 
+// Who fits another tempo far better is nobody by whose harmony another's tempo is told, nor their own,
+// however well they lie on the guide's beats.
+func TestWhoFitsAnotherTempoIsNoWitness(t *testing.T) {
+	plain := &pace{fits: paceClear, tempi: []float64{0.8}, v: []float64{paceClear}}
+	odd := &pace{fits: 0.8, held: 0.8, tempi: []float64{0.8}, v: []float64{2 * paceBetter * 0.8}}
+	if got := fitting([]*pace{plain, odd}, 4); got != 3 {
+		t.Errorf("of four voices %d clearly fit the guide, want 3", got)
+	}
+}
+
+// A part that lies where its end is the guide's, and has no clear clap, shows its tempo from there.
+func TestHarmonyFromTheEnd(t *testing.T) {
+	t.Parallel()
+	e := simulate.New(4401, simulate.Options{Level: simulate.Easy, Players: 5, Seconds: 40, Rate: 16000})
+	recs := measured(t, e)
+	g, placed := newGrid(e.Map), Place(e.Map, recs, nil)
+	const who, slow = 3, 1.08
+	c := newChoir(g)
+	for i, p := range placed {
+		if i != who {
+			c.add(g, newTake(&recs[i]), p.Offset, nil, 1)
+		}
+	}
+	k := newTake(&recs[who])
+	k.ppm = (slow - 1) * 1e6
+	o := g.end - (g.end-placed[who].Offset)*slow // the end stays where it is
+	k.hyps = []hyp{{cue: -1, o: o, p: 1}}
+	p := &pace{files: []int{0}}
+	tempo, gain := p.byHarmony(g, []*take{k}, []Placement{{Offset: o}}, c)
+	if math.Abs(tempo*slow-1) > 2*paceSame || gain < 2*paceGain {
+		t.Errorf("its tempo is told as %.3f with a gain of %.3f, want %.3f", tempo, gain, 1/slow)
+	}
+}
+
 // What two devices of a player show together counts; one that hears too few notes to tell leaves it
 // to the other, whose own agreement with the guide it is held against.
 func TestPaceOfTwoDevices(t *testing.T) {

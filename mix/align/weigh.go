@@ -31,17 +31,19 @@ func (t *take) candidates(g *grid) {
 	plain := *t
 	plain.part, plain.hyps = nil, nil
 	plain.search(g)
-	if !t.part.follows(g, t, t.hyps[0].o) || plain.objects(t.hyps[0].o) {
+	if !t.part.follows(g, t, t.hyps[0].o) || plain.objects(g, t.hyps[0].o) {
 		*t = plain
 	}
 }
 
 // objects reports whether a take, heard without its score, has its cue clearly
 // elsewhere than at o: then somebody gave it another player's part, whose rhythm
-// may well fit half a beat off.
-func (t *take) objects(o float64) bool {
+// may well fit half a beat off. A sound that is no clear clap, or like the part's
+// own notes, says nothing against what is written.
+func (t *take) objects(g *grid, o float64) bool {
 	t.normalise()
-	return t.hyps[0].cue >= 0 && t.hyps[0].p > 0.9 && math.Abs(t.hyps[0].o-o) > 2*cueReach
+	h := t.hyps[0]
+	return h.cue >= 0 && h.p > 0.9 && math.Abs(h.o-o) > 2*cueReach && t.like[h.cue] >= loneLeast && !t.isPlayed(g, h)
 }
 
 // search fills t.hyps from the scan, with what is written of the part or without.

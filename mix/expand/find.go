@@ -28,6 +28,13 @@ type Playing struct {
 	// is not to be told. Rumble is how far the noise below that note lies under the playing,
 	// unweighted, dB.
 	Lowest, Rumble float64
+	// Below is how far the noise below that note, or below 260 Hz where it is not to be told, lies under
+	// the playing before the piece, dB: with direct current, which Rumble leaves out. NaN when
+	// nothing is played.
+	Below float64
+	// TurnedUp is by how much the noise comes up behind the playing, dB, as it does in a phone that
+	// controls its level; 0: that is not seen, or the noise is not known.
+	TurnedUp float64
 }
 
 // Find reads src to its end and returns where it is played. What sounds before
@@ -55,7 +62,7 @@ func Hear(src audio.Source, from int64, piece Piece) (*denoise.Noise, Playing, e
 	return noise, t.over(noise).playing(piece, noise.Known), nil
 }
 
-// trace is what is kept of every frame of a recording: some 70 bytes every 21 ms.
+// trace is what is kept of every frame of a recording: some 190 bytes every 21 ms.
 type trace struct {
 	rate   float64
 	spec   *denoise.Spectrum
@@ -72,6 +79,7 @@ type trace struct {
 	lows   [2]int    // first line of the lows, and the one behind the last
 	under  float64   // power of the noise there, under the playing
 	notes  lowLines
+	rings  []ring // ringLines of every frame
 	noise  *denoise.Noise
 }
 
@@ -145,6 +153,7 @@ func (t *trace) add(in audio.Block) {
 	}
 	t.low = append(t.low, float32(low))
 	t.notes.add(t.power)
+	t.ringsOf(t.power)
 }
 
 // over holds what was followed against a noise.

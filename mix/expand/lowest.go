@@ -113,9 +113,9 @@ func smear(n int) float64 {
 }
 
 // lowest returns the lowest note that the runs hold, hertz, a little low rather than high, and how
-// far the noise below it lies under the playing, dB. The note is 0 where it is not to be told:
-// nothing is played, or what is below looks struck.
-func (t *trace) lowest(runs []run) (hz, under float64) {
+// far the noise below it lies under the playing, dB: while it is played, and all of it before the
+// piece. The note is 0 where it is not to be told: nothing is played, or what is below looks struck.
+func (t *trace) lowest(runs []run) (hz, under, idle float64) {
 	line, l := t.rate/denoise.Size, &t.notes
 	held := l.held(runs, t.noise.Power, max(2, t.frames(heldFor)))
 	hz, sum := lowestTop, 0
@@ -138,8 +138,25 @@ func (t *trace) lowest(runs []run) (hz, under float64) {
 			}
 		}
 	}
-	if !(total > 0) || below-still > struckLows*(total-still) {
-		return 0, math.Inf(1)
+	if !(total > 0) {
+		return 0, math.Inf(1), math.NaN()
 	}
-	return hz, 10 * math.Log10(total/math.Max(still, 1e-12*total))
+	idle = t.playedOver(total, runs, to)
+	if below-still > struckLows*(total-still) {
+		return 0, math.Inf(1), idle
+	}
+	return hz, 10 * math.Log10(total/math.Max(still, 1e-12*total)), idle
+}
+
+// playedOver returns how far total, the power of all frames of the runs, lies over what the noise of
+// the lines up to to has in as many frames where nobody plays, dB; 120 at most.
+func (t *trace) playedOver(total float64, runs []run, to int) float64 {
+	frames, noise := 0, 0.0
+	for _, r := range runs {
+		frames += r.to - r.from
+	}
+	for _, p := range t.noise.Power[:to+1] {
+		noise += float64(frames) * p
+	}
+	return 10 * math.Log10(total/math.Max(noise, 1e-12*total))
 }

@@ -71,6 +71,22 @@ func TestLowestOfOthers(t *testing.T) {
 	}
 }
 
+// What lies below the notes before the piece counts with its direct current: a tone of 0.1 over a
+// current of 0.0001 is 54 dB, as a spectrum shows half of a tone and all of a current
+// (10·log10((0.1²/4)/0.0001²)), and 120 over nothing at all.
+func TestSilenceBelowNotes(t *testing.T) {
+	for _, c := range []struct{ current, least, most float64 }{{0, 115, 120}, {0.0001, 53, 55}, {0.001, 33, 35}} {
+		x := make([]float64, 22*rate)
+		note{at: 8, length: 12, hz: 440, amplitude: 0.1, dbPerSecond: 60}.add(x)
+		for i := range x {
+			x[i] += c.current
+		}
+		if p := playingOf(t, x, rate); !(p.Below >= c.least && p.Below <= c.most) {
+			t.Errorf("direct current of %v: %.1f dB under the playing, want %v to %v", c.current, p.Below, c.least, c.most)
+		}
+	}
+}
+
 // How far the noise below the lowest note lies under the playing: known from how both were made.
 // White noise has the share of its power that its part of the band is.
 func TestRumbleUnderPlaying(t *testing.T) {

@@ -49,10 +49,10 @@ func (t *trace) playing(p Piece, known bool) Playing {
 	loud := t.playedAt(runs)
 	runs = t.withoutKnocks(runs, loud)
 	out := Playing{Distance: t.distance(runs), Lows: t.lowDistance(runs)}
-	out.Lowest, out.Rumble = t.lowest(runs)
-	gap := rest
-	if !known {
-		gap = math.Inf(1)
+	out.Lowest, out.Rumble, out.Below = t.lowest(runs)
+	gap := math.Inf(1)
+	if known {
+		gap, out.TurnedUp = rest, t.turnedUp(runs)
 	}
 	for _, r := range runs {
 		x := Phrase{t.seconds(r.from) - before, t.seconds(r.to) + t.tail(r)}
@@ -166,11 +166,12 @@ func (t *trace) withoutKnocks(runs []run, loud float64) []run {
 
 // tail returns how long a run goes on under the noise, seconds: as it dies away,
 // down to tailDepth under its loudest moment or so far into the noise that nobody
-// hears it.
+// hears it, or for as long as it rings on.
 func (t *trace) tail(r run) float64 {
 	last := float64(t.level[r.to-1])
 	far := last - (t.loudest(r) - tailDepth)
-	return min(max(min(far, masked)/t.decay(r), leastTail), mostTail)
+	length := min(max(min(far, masked)/t.decay(r), leastTail), mostTail)
+	return t.unlessTapped(r, t.rung(r), length)
 }
 
 // decay returns how fast the end of a run dies away, dB a second: the steepest
