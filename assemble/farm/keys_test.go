@@ -105,7 +105,9 @@ func tryWorkersKey(t *testing.T, homes, workers Invitation) {
 			return err
 		},
 		"tell of itself in another's name": func() error {
-			return seen(home, "other", func() error { return nc.Publish(herePrefix+"anna.other", []byte(`{"name":"other","cores":1}`)) }, nc)
+			return seen(home, "other", func() error {
+				return nc.Publish(herePrefix+"anna.other", []byte(`{"name":"other","cores":1}`))
+			}, nc)
 		},
 		"invite others": func() error { _, err := Invite(short(), workers, "friend"); return err },
 		"revoke others": func() error { return Revoke(short(), workers, "friend") },
@@ -124,8 +126,11 @@ func tryWorkersKey(t *testing.T, homes, workers Invitation) {
 			_, err = s.NextMsg(time.Second)
 			return err
 		},
-		"delete the shelf":    func() error { return js.DeleteStream(short(), string(readShelf)) },
-		"make another stream": func() error { _, err := js.CreateStream(short(), jetstream.StreamConfig{Name: "mine"}); return err },
+		"delete the shelf": func() error { return js.DeleteStream(short(), string(readShelf)) },
+		"make another stream": func() error {
+			_, err := js.CreateStream(short(), jetstream.StreamConfig{Name: "mine"})
+			return err
+		},
 		"take orders of all classes": func() error {
 			_, err := js.CreateConsumer(short(), ordersStream, jetstream.ConsumerConfig{AckPolicy: jetstream.AckExplicitPolicy})
 			return err

@@ -150,14 +150,16 @@ func (id identity) account(space int64) (string, error) {
 		return "", err
 	}
 	var b strings.Builder
-	fmt.Fprintf(&b, "# Written by ripieno serve --config-for, which writes it anew: the keys of machines that work for ripieno.\n")
+	fmt.Fprint(&b, "# Written by ripieno serve --config-for, which writes it anew: the keys of machines that work for "+
+		"ripieno.\n")
 	fmt.Fprintf(&b, "%s {\n  jetstream { max_file: %d, max_memory: %d }\n  users [\n", accountName, space, hubMemory)
 	for _, u := range users {
 		if u.Permissions == nil { // the home
 			fmt.Fprintf(&b, "    { nkey: %s }\n", u.Nkey)
 			continue
 		}
-		fmt.Fprintf(&b, "    { nkey: %s, permissions {\n      publish { allow: %s }\n      subscribe { allow: %s }\n    } }\n",
+		fmt.Fprintf(&b, "    { nkey: %s, permissions {\n      publish { allow: %s }\n      subscribe { allow: %s }\n"+
+			"    } }\n",
 			u.Nkey, quoted(u.Permissions.Publish), quoted(u.Permissions.Subscribe))
 	}
 	b.WriteString("  ]\n}\n")

@@ -107,7 +107,8 @@ func TestWhoAnOutsideServerInvites(t *testing.T) {
 	}
 	first := set(func(*OutsideOptions) {})
 	anna := set(func(o *OutsideOptions) { o.Invite = "anna" })
-	if anna.Home != first.Home || anna.Workers != first.Workers || anna.Guest.Guest != "anna" || count(anna.Guest.Seed) != 1 {
+	if anna.Home != first.Home || anna.Workers != first.Workers || anna.Guest.Guest != "anna" ||
+		count(anna.Guest.Seed) != 1 {
 		t.Errorf("%+v, %+v", first, anna)
 	}
 	own := filepath.Join(o.Dir, "own.pem")

@@ -101,7 +101,8 @@ func TestFilesOfAllSizesTravel(t *testing.T) {
 		if err := home.drop(t.Context(), readShelf, f.Hash); err != nil {
 			t.Error(err)
 		}
-		if err := worker.get(t.Context(), readShelf, order.File{Hash: f.Hash, Size: max(1, f.Size)}, path+".gone"); !errors.Is(err, errMissing) {
+		gone := order.File{Hash: f.Hash, Size: max(1, f.Size)}
+		if err := worker.get(t.Context(), readShelf, gone, path+".gone"); !errors.Is(err, errMissing) {
 			t.Errorf("what was removed: %v", err)
 		}
 		if _, err := os.Stat(path + ".gone"); !errors.Is(err, os.ErrNotExist) {

@@ -37,7 +37,8 @@ type sentFile struct {
 // newSent returns the books of a home that has sent nothing. Of the room that the hub
 // has for files a part stays free: pieces of a file that is being sent count as well.
 func newSent(ctx context.Context, d depot) *sent {
-	s := &sent{depot: d, space: map[shelf]int64{}, freed: make(chan struct{}), files: map[string]*sentFile{}, bytes: map[shelf]int64{}}
+	s := &sent{depot: d, space: map[shelf]int64{}, freed: make(chan struct{}), files: map[string]*sentFile{},
+		bytes: map[shelf]int64{}}
 	for _, on := range []shelf{readShelf, madeShelf} {
 		s.space[on] = d.space(ctx, on) / 4 * 3
 	}

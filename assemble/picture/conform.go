@@ -111,7 +111,7 @@ func (m *Maker) conformRun(ctx context.Context, run []pieceOfRun) error {
 	return m.steady.Picture(ctx, c.Picture, func(ctx context.Context) error {
 		src := reading.Source(m.tool, c.Picture)
 		openAt(ctx, &src, c, m.line.Rate)
-		device, free := m.decoders.lend(ctx, c, src, m.line.Rate, run[0].member.Tmp)
+		device, free := m.decoders.lend(ctx, c, src, m.line.Rate, run[0].member.Tmp, true)
 		defer free()
 		src.Device = device
 		cmd, err := graph.ConformAll(pieces, src, m.line.Rate, dst)
@@ -144,7 +144,7 @@ func (m *Maker) conformPicture(ctx context.Context, work conformWork, tmp string
 	err := m.steady.Picture(ctx, c.Picture, func(ctx context.Context) error {
 		src := reading.Source(m.tool, c.Picture)
 		openAt(ctx, &src, c, m.line.Rate)
-		device, free := m.decoders.lend(ctx, c, src, m.line.Rate, tmp)
+		device, free := m.decoders.lend(ctx, c, src, m.line.Rate, tmp, false)
 		src.Device = device
 		var err error
 		got, err = work.run(ctx, m.tool, src, tmp, advance)

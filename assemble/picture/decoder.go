@@ -27,13 +27,13 @@ type Decoders struct {
 
 	mu     sync.Mutex
 	proved map[kindOfPicture]*proof
-	lent   int // processes that decode by a device now
+	lent   chan struct{} // one for each process that decodes by a device now; see slots
 }
 
-// mostLent is how many processes decode by a device at once. Opening one takes 0.9 s, and
-// longer while others do: eight processes of a take of 32 s each end after 5.5 s, one after
-// 3.2 (NVDEC, 16 threads). More would wait longer than software takes.
-const mostLent = 8
+// mostLent is how many processes decode by a device at once. Each holds some 0.3 GB of the
+// device's memory. Opening one takes 0.9 s, and longer while others do: eight processes of a
+// take of 32 s each end after 5.5 s, one after 3.2 (NVDEC, 16 threads).
+const mostLent = 12
 
 // kindOfPicture is what one proof holds for.
 type kindOfPicture struct {
@@ -43,7 +43,8 @@ type kindOfPicture struct {
 
 // proof is what was found out about a kind of picture.
 type proof struct {
-	device string // that decodes it; "" for software, and until it is known
+	known  chan struct{} // closed as soon as device is
+	device string        // that decodes it; "" for software
 }
 
 // provedFrames is how many frames are compared: more than any group of pictures that
@@ -60,36 +61,61 @@ func (d *Decoders) decodable(c plan.Conform) bool {
 }
 
 // lend returns the device that decodes c, and a function that gives it back. It is "", for
-// software, as [Decoders.pick] says and while as many processes as may have a device: the
-// bytes are the same, and nobody waits for it.
+// software, as [Decoders.pick] says, and while as many processes as may have a device: the
+// bytes are the same. Who is patient waits for them: a whole take is decoded by a device in a
+// fifth of the processor's time.
 func (d *Decoders) lend(ctx context.Context, c plan.Conform, src graph.Source, rate shot.Rate,
-	tmp string) (device string, free func()) {
+	tmp string, patient bool) (device string, free func()) {
 	device = d.pick(ctx, c, src, rate, tmp)
 	if device == "" {
 		return "", func() {}
 	}
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	if d.lent >= mostLent {
-		return "", func() {}
+	lent := d.slots()
+	free = func() { <-lent }
+	select {
+	case lent <- struct{}{}:
+		return device, free
+	default:
 	}
-	d.lent++
-	return device, func() {
-		d.mu.Lock()
-		defer d.mu.Unlock()
-		d.lent--
+	if patient {
+		select {
+		case lent <- struct{}{}:
+			return device, free
+		case <-ctx.Done():
+		}
 	}
+	return "", func() {}
 }
 
-// hasRoom reports whether a device is known to decode c, and one more process may use it.
+// slots returns the channel that has room for those who may have a device.
+func (d *Decoders) slots() chan struct{} {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.lent == nil {
+		d.lent = make(chan struct{}, mostLent)
+	}
+	return d.lent
+}
+
+// hasRoom reports whether a device decodes c, as far as is known, and one more process may
+// use it.
 func (d *Decoders) hasRoom(c plan.Conform) bool {
 	if !d.decodable(c) {
 		return false
 	}
 	d.mu.Lock()
-	defer d.mu.Unlock()
 	p := d.proved[kindOf(c)]
-	return p != nil && p.device != "" && d.lent < mostLent
+	d.mu.Unlock()
+	if p != nil {
+		select {
+		case <-p.known:
+			if p.device == "" {
+				return false
+			}
+		default:
+		}
+	}
+	return len(d.slots()) < mostLent
 }
 
 // kindOf returns the kind of a picture.
@@ -98,8 +124,9 @@ func kindOf(c plan.Conform) kindOfPicture {
 }
 
 // pick returns the device that decodes c, "" for software. tmp is a name beside
-// which it may write. Who is first to ask for a kind proves it, while others of the kind are
-// decoded in software; d may be nil.
+// which it may write. Who is first to ask for a kind proves it, and others of the kind wait
+// for that, which takes some two seconds: decoded in software meanwhile, a third of nine takes
+// was done when the device was known. d may be nil.
 func (d *Decoders) pick(ctx context.Context, c plan.Conform, src graph.Source, rate shot.Rate, tmp string) string {
 	if !d.decodable(c) {
 		return ""
@@ -107,20 +134,25 @@ func (d *Decoders) pick(ctx context.Context, c plan.Conform, src graph.Source, r
 	kind := kindOf(c)
 	d.mu.Lock()
 	p := d.proved[kind]
-	if p != nil {
-		defer d.mu.Unlock()
-		return p.device
+	first := p == nil
+	if first {
+		if d.proved == nil {
+			d.proved = map[kindOfPicture]*proof{}
+		}
+		p = &proof{known: make(chan struct{})}
+		d.proved[kind] = p
 	}
-	if d.proved == nil {
-		d.proved = map[kindOfPicture]*proof{}
-	}
-	d.proved[kind] = &proof{}
 	d.mu.Unlock()
-	device := d.prove(ctx, c, src, rate, tmp)
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	d.proved[kind].device = device
-	return device
+	if first {
+		p.device = d.prove(ctx, c, src, rate, tmp)
+		close(p.known)
+	}
+	select {
+	case <-p.known:
+		return p.device
+	case <-ctx.Done():
+		return ""
+	}
 }
 
 // prove tries the devices in turn and returns the first that gives the bytes that

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/graph"
@@ -60,28 +61,49 @@ func TestPiecesThatFollowEachOtherShareAProcess(t *testing.T) {
 	}
 }
 
-// TestADeviceIsLentToSoMany: all of a take goes to a device that is known to work while there
-// is room; who comes when there is none decodes in software, and room that is given back is
-// there again.
+// TestADeviceIsLentToSoMany: all of a take goes to a device while there is room and it is not
+// known to fail; who comes when there is none decodes in software, or waits with a whole take.
 func TestADeviceIsLentToSoMany(t *testing.T) {
+	known := make(chan struct{})
 	d := &Decoders{Choice: "cuda", proved: map[kindOfPicture]*proof{}}
-	if d.hasRoom(oboe) {
-		t.Error("a device has room before anybody knows that it works")
+	if !d.hasRoom(oboe) {
+		t.Error("a device has no room before anybody knows whether it works")
 	}
-	d.proved[kindOf(oboe)] = &proof{device: "cuda"}
+	d.proved[kindOf(oboe)] = &proof{known: known}
+	if !d.hasRoom(oboe) {
+		t.Error("a device has no room while it is tried")
+	}
+	close(known)
+	if d.hasRoom(oboe) {
+		t.Error("a device that does not work has room")
+	}
+	d.proved[kindOf(oboe)].device = "cuda"
 	rate := shot.Rate{Num: 30, Den: 1}
+	lend := func(patient bool) (string, func()) {
+		return d.lend(t.Context(), oboe, graph.Source{}, rate, "", patient)
+	}
 	var free func()
 	for i := range mostLent {
-		device, back := d.lend(t.Context(), oboe, graph.Source{}, rate, "")
+		device, back := lend(false)
 		if free = back; device != "cuda" {
 			t.Errorf("number %d decodes by %q", i, device)
 		}
 	}
-	if device, _ := d.lend(t.Context(), oboe, graph.Source{}, rate, ""); device != "" || d.hasRoom(oboe) {
+	if device, _ := lend(false); device != "" || d.hasRoom(oboe) {
 		t.Errorf("one too many decodes by %q", device)
 	}
+	waited := make(chan string)
+	go func() {
+		device, _ := lend(true)
+		waited <- device
+	}()
+	select {
+	case device := <-waited:
+		t.Errorf("who is patient got %q while others had the device", device)
+	case <-time.After(20 * time.Millisecond):
+	}
 	free()
-	if !d.hasRoom(oboe) {
-		t.Error("what was given back is not there")
+	if device := <-waited; device != "cuda" {
+		t.Errorf("who waited decodes by %q", device)
 	}
 }

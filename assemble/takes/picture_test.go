@@ -3,9 +3,11 @@ package takes
 import (
 	"errors"
 	"math"
+	"slices"
 	"testing"
 
 	"ripieno/assemble/media"
+	"ripieno/assemble/production"
 	"ripieno/mix/align"
 	"ripieno/mix/audio"
 )
@@ -30,7 +32,9 @@ func TestPictureHints(t *testing.T) {
 		"more sound":             {Recording{Info: file(62, 60)}, 0},
 		"no length of the sound": {Recording{Info: silent}, 0},
 		"no picture":             {Recording{Info: media.Info{Audio: &media.Audio{Duration: 58}}}, 0},
-		"parts are known":        {Recording{Info: file(58, 60), Parts: twoParts}, 0},
+		"parts are known":        {Recording{Info: file(58, 60), File: &production.File{Parts: twoParts}}, 0},
+		"a part was put back":    {Recording{Info: file(58, 60), Parts: twoParts}, 1},
+		"all was put back":       {Recording{Info: file(59, 60), Parts: twoParts}, 0},
 		"it is played faster":    {Recording{Info: file(58, 60), Rate: 44100}, 0},
 		"unreadable":             {Recording{Info: file(58, 60), Err: errors.New("damaged")}, 0},
 	} {
@@ -67,12 +71,35 @@ func TestPictureHintsSayWhere(t *testing.T) {
 	} {
 		info := media.Info{Audio: &media.Audio{Start: c.away}, Video: &media.Video{Start: c.late}}
 		r := Recording{Info: info, holes: c.holes}
-		got := r.pictureHint(c.missing)
+		all := r.pictureHints(c.missing)
+		got := all[0]
+		if len(all) != 1 {
+			t.Errorf("%s: %+v", name, all)
+		}
 		same := got.At == c.at || math.IsNaN(got.At) && math.IsNaN(c.at)
 		if !same && math.Abs(got.At-c.at) > 1e-9 || math.IsNaN(got.At) != math.IsNaN(c.at) || got.Jump != c.jump ||
 			got.By != "picture" {
 			t.Errorf("%s: %+v", name, got)
 		}
+	}
+}
+
+// Holes that are together as long as what is missing are a break each, in the time of the sound,
+// which lacks what the ones before took; those that were mended are left aside.
+func TestPictureHintsOfSeveralHoles(t *testing.T) {
+	r := Recording{Info: media.Info{Audio: &media.Audio{}, Video: &media.Video{}},
+		holes: []media.Hole{{At: 10, Length: 1.5}, {At: 20, Length: 0.5}}}
+	want := []align.Hint{{At: 10, Jump: 1.5, By: "picture"}, {At: 18.5, Jump: 0.5, By: "picture"}}
+	if got := r.pictureHints(2.04); !slices.Equal(got, want) {
+		t.Errorf("%+v, want %+v", got, want)
+	}
+	r.Parts = audio.Break(10.02, 1.48)
+	if got := r.pictureHints(0.52); !slices.Equal(got, []align.Hint{{At: 20, Jump: 0.5, By: "picture"}}) {
+		t.Errorf("the first is mended: %+v", got)
+	}
+	r.Parts = audio.Break(18.5, 0.5)
+	if got := r.pictureHints(1.5); !slices.Equal(got, []align.Hint{{At: 10, Jump: 1.5, By: "picture"}}) {
+		t.Errorf("the second is mended: %+v", got)
 	}
 }
 

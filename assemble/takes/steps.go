@@ -63,17 +63,18 @@ func (s *Set) compareDevices(ctx context.Context, x *session.Session, l *listene
 // sound to be missing in it, in seconds: recorders end the two up to a tenth apart.
 const pictureLonger = 0.15
 
-// pictureHints returns what the pictures' clocks say of sound that is missing. The hints
-// are keyed by recording.
+// pictureHints returns what the pictures' clocks say of sound that is missing and was not put back
+// yet. The hints are keyed by recording.
 func (s *Set) pictureHints() map[string][]align.Hint {
 	hints := map[string][]align.Hint{}
 	for _, r := range s.Recordings() {
 		a, v := r.Info.Audio, r.Info.Video
-		if r.Err != nil || a == nil || v == nil || a.Duration <= 0 || r.Rate > 0 || len(r.Parts) > 0 {
+		if r.Err != nil || a == nil || v == nil || a.Duration <= 0 || r.Rate > 0 || r.File != nil && len(r.File.Parts) > 0 {
 			continue
 		}
-		if missing := v.Start + v.Duration - a.Start - a.Duration; missing >= pictureLonger {
-			hints[r.Name()] = []align.Hint{r.pictureHint(missing)}
+		missing := v.Start + v.Duration - a.Start - a.Duration - r.Parts.Missing()
+		if missing >= pictureLonger {
+			hints[r.Name()] = r.pictureHints(missing)
 		}
 	}
 	return hints
@@ -83,17 +84,48 @@ func (s *Set) pictureHints() map[string][]align.Hint {
 // missing of the sound, in seconds, for the two to be one: see pictureLonger.
 const holeNear = 0.1
 
-// pictureHint returns the break of a file whose picture is longer than its sound by some
-// seconds. Where the picture has no frames for as long, both stopped there, and only the
-// picture's time stamps went on; else nobody knows where.
-func (r *Recording) pictureHint(missing float64) align.Hint {
-	hint, off := align.Hint{At: math.NaN(), Jump: missing, By: "picture"}, holeNear
+// pictureHints returns the breaks of a file whose picture is longer than its sound by some
+// seconds. Where the picture has no frames for as long, once or several times together, both
+// stopped there, and only the picture's time stamps went on; else nobody knows where.
+func (r *Recording) pictureHints(missing float64) []align.Hint {
+	one := align.Hint{At: math.NaN(), Jump: missing, By: "picture"}
+	var all []align.Hint
+	off, sum := holeNear, 0.0
 	for _, h := range r.holes {
+		at := r.Info.Video.Start + h.At - r.Info.Audio.Start
+		if r.isMended(at, h.Length) {
+			continue
+		}
 		if d := math.Abs(h.Length - missing); d < off {
-			hint.At, hint.Jump, off = r.Info.Video.Start+h.At-r.Info.Audio.Start, h.Length, d
+			one.At, one.Jump, off = at, h.Length, d
+		}
+		// What is missing before it is not in the sound.
+		all = append(all, align.Hint{At: at - sum, Jump: h.Length, By: "picture"})
+		sum += h.Length
+	}
+	if math.IsNaN(one.At) && len(all) > 1 && math.Abs(sum-missing) < holeNear {
+		return all
+	}
+	return []align.Hint{one}
+}
+
+// isMended reports whether so many seconds were put back into the recording at a second of whole
+// time, or earlier by what is missing before it still.
+func (r *Recording) isMended(at, length float64) bool {
+	for i := 1; i < len(r.Parts); i++ {
+		end := r.Parts[i-1].To + r.Parts[i-1].Shift
+		gap := r.Parts[i].From + r.Parts[i].Shift - end
+		before := 0.0
+		for _, h := range r.holes {
+			if x := r.Info.Video.Start + h.At - r.Info.Audio.Start; x < at {
+				before += h.Length
+			}
+		}
+		if math.Abs(gap-length) < holeNear && end < at+pictureLonger && end > at-before-pictureLonger {
+			return true
 		}
 	}
-	return hint
+	return false
 }
 
 // isOfSoundOnly reports whether a break is one of the file's sound: its picture is whole and

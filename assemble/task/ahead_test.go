@@ -6,10 +6,10 @@ import (
 	"ripieno/assemble/progress"
 )
 
-// TestWhatIsMadeAheadLeavesTwiceItsCostToEveryWorker: of a batch with Ahead as much is made
-// together as half of what each worker has to do, so many workers make each by itself; while
-// Ahead returns false all of it is made at once.
-func TestWhatIsMadeAheadLeavesTwiceItsCostToEveryWorker(t *testing.T) {
+// TestWhatIsMadeAheadLeavesItsCostToEveryWorker: of a batch with Ahead as much is made
+// together as each worker has to do, so many workers make each by itself; while Ahead
+// returns false all of it is made at once.
+func TestWhatIsMadeAheadLeavesItsCostToEveryWorker(t *testing.T) {
 	tasks := (&choir{}).tasks(16, 8)
 	ahead := true
 	tasks[0].Batch.Ahead = func() bool { return ahead }
@@ -25,7 +25,7 @@ func TestWhatIsMadeAheadLeavesTwiceItsCostToEveryWorker(t *testing.T) {
 		workers int
 		ahead   bool
 		want    int
-	}{{1, true, 8}, {2, true, 4}, {4, true, 2}, {16, true, 1}, {16, false, 8}} {
+	}{{1, true, 8}, {2, true, 8}, {4, true, 4}, {8, true, 2}, {16, true, 1}, {16, false, 8}} {
 		ahead = c.ahead
 		x := newExecution(Runner{Workers: c.workers, Progress: progress.New(nil, progress.Quiet)}, g, l, costs)
 		if group, _ := x.nextBatch(); len(group) != c.want {

@@ -129,9 +129,9 @@ func newExecution(r Runner, g *graph, l []looked, costs []float64) *execution {
 }
 
 // push keeps ready sorted: tasks that keep to one core, then those that spread,
-// each by urgency, then by place in the list; before them what keeps other machines waiting. With the longest way first the
-// last worker is idle for the shortest time (Graham 1969, list scheduling), and
-// the order of starts depends on nothing but the graph.
+// each by urgency, then by place in the list; before them what keeps other machines
+// waiting. With the longest way first the last worker is idle for the shortest time
+// (Graham 1969, list scheduling), and the order of starts depends on nothing but the graph.
 func (x *execution) push(i int) {
 	at, _ := slices.BinarySearchFunc(x.ready, i, func(a, b int) int {
 		return cmp.Or(cmp.Compare(x.turn(a), x.turn(b)), cmp.Compare(x.holdsUp(b), x.holdsUp(a)),

@@ -107,7 +107,10 @@ func (x *execution) chooseAway(machines int) int {
 // hasRoom reports whether a file has room elsewhere beside the open ones, of which tasks are
 // ready, and those that tasks read which are away.
 func (x *execution) hasRoom(file string, open map[string]bool) bool {
-	space := x.Away.Space()
+	space := int64(0)
+	if x.Away != nil { // a forecast may be of nobody
+		space = x.Away.Space()
+	}
 	if space == 0 {
 		return true
 	}

@@ -1,6 +1,9 @@
 package align
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // hinted returns the splits of a break that something else shows.
 func (s *breakScan) hinted(h Hint) []split {
@@ -26,6 +29,18 @@ func (s *breakScan) hinted(h Hint) []split {
 		}
 	}
 	return out
+}
+
+// holeBeside is how far from a hole of the picture a break lies that is none beside it, in seconds.
+const holeBeside = 1.0
+
+// deniesHole reports whether a split has another jump where the picture has no frames for as long
+// as the sound lacks: of two such holes the playing may show the sum at the first.
+func (s *breakScan) deniesHole(x split, hints []Hint) bool {
+	at := (s.extraFrom(x) - s.o) / s.t.ratio()
+	return x.by != "picture" && slices.ContainsFunc(hints, func(h Hint) bool {
+		return h.By == "picture" && math.Abs(at-h.At) < holeBeside && math.Abs(x.jump()-h.Jump) > breakApart
+	})
 }
 
 // nearBy returns the splits of a step between two devices, whose place they tell to some

@@ -326,6 +326,7 @@ func (s *breakScan) splits(hints []Hint) (splits []split, whole float64) {
 	for _, h := range hints {
 		splits = append(splits, s.hinted(h)...)
 	}
+	splits = slices.DeleteFunc(splits, func(x split) bool { return s.deniesHole(x, hints) })
 	for i := range splits {
 		x := &splits[i]
 		x.scan = s

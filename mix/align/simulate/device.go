@@ -48,12 +48,12 @@ func newDevice(r *rand.Rand, l Level, separate bool) device {
 // apply turns sound in which the music lies at level into a file.
 func (d device) apply(r *rand.Rand, x []float64, rate int) {
 	d.colour(x, rate)
-	// Uniform noise between -1 and 1 has a third of the power of 1.
+	// Uniform noise between -1 and 1 has a third of the power of 1. Half of the power is pink noise, a
+	// quarter white noise up to 24 kHz, of which a file of a lower rate holds less.
 	noise, w := math.Sqrt(3)*math.Pow(10, d.noise/20), 2*math.Pi*d.mains/float64(rate)
-	hiss := newPink(rate)
+	hiss, white := newPink(rate), 0.5*math.Sqrt(float64(rate)/48000)
 	for i := range x {
-		white := 2*r.Float64() - 1
-		x[i] += noise * (0.7*hiss.next(white) + 0.5*white)
+		x[i] += noise * (0.7*hiss.next(2*r.Float64()-1) + white*(2*r.Float64()-1))
 	}
 	if d.hum > 0 {
 		for i := range x {
@@ -136,9 +136,24 @@ func newPink(rate int) *pink {
 		p.keep[k] = a
 		// White noise through such a low pass has (1-a)/(1+a) of its power; each
 		// is given the same, so that a band of each octave holds as much.
-		p.gain[k] = math.Sqrt((1+a)/(1-a)/float64(len(p.keep))) * (1 - a)
+		p.gain[k] = math.Sqrt((1+a)/(1-a)) * (1 - a)
 	}
+	p.scale()
 	return p
+}
+
+// scale brings the noise to unit power: all low passes have the same white noise, so what they
+// make of it adds up, two by two, to g1·g2/(1 - a1·a2).
+func (p *pink) scale() {
+	var power float64
+	for i := range p.keep {
+		for j := range p.keep {
+			power += p.gain[i] * p.gain[j] / (1 - p.keep[i]*p.keep[j])
+		}
+	}
+	for i := range p.gain {
+		p.gain[i] /= math.Sqrt(power)
+	}
 }
 
 // next returns the next sample of pink noise from one of white noise.

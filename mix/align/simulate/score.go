@@ -315,6 +315,8 @@ func (s *score) lengths(r *rand.Rand, notes []note, is role) {
 		notes[i].length = math.Max(0.06, math.Min(gap, 2.5)*hold)
 		if is == pulse {
 			notes[i].length = math.Min(notes[i].length, 0.35)
+		} else if i == len(notes)-1 && is != sparse {
+			notes[i].length = 0.93 * (s.m.End() - notes[i].at) // all hold the last one
 		}
 	}
 }

@@ -73,7 +73,7 @@ func play(x []float64, rate float64, s sound, at float64, r *rand.Rand) {
 		w := 2 * math.Pi * f / rate
 		sin, cos := math.Sincos(phase)
 		rs, rc := math.Sincos(w)
-		gain := level * loud
+		gain, slope := level*loud, 0.0
 		// The higher the partial, the later it joins.
 		dark, light := 0.0, math.Exp(-1/(rate*(0.5*in.attack+0.002)))
 		if in.held() {
@@ -84,8 +84,9 @@ func play(x []float64, rate float64, s sound, at float64, r *rand.Rand) {
 				deep := in.vibrato * math.Max(0, math.Min(1, (float64(from+i)/rate-at-onset)/0.2))
 				turn := speed * float64(i)
 				rs, rc = math.Sincos(w * (1 + 0.0578*deep*math.Sin(turn)))
-				gain = level * loud * (1 + 3*deep*lean*math.Sin(turn+sway))
+				slope = (level*loud*(1+3*deep*lean*math.Sin(turn+sway)) - gain) / step // no jump
 			}
+			gain += slope
 			sin, cos = sin*rc+cos*rs, cos*rc-sin*rs
 			x[from+i] += a * gain * (1 - dark) * sin
 			dark *= light

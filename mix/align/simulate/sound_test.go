@@ -179,3 +179,26 @@ func TestLeakIsAsLoudAsAskedFor(t *testing.T) {
 		}
 	}
 }
+
+// The noise of a device is as loud as it says: at 48 kHz half of its power is pink and a quarter
+// white, and pink noise has unit power whatever the rate.
+func TestNoiseIsAsLoudAsItSays(t *testing.T) {
+	for _, rate := range []int{16000, 48000} {
+		r, p := rand.New(rand.NewPCG(1, 2)), newPink(rate)
+		var sum float64
+		n := 20 * rate
+		for range n {
+			v := p.next(math.Sqrt(3) * (2*r.Float64() - 1))
+			sum += v * v
+		}
+		if db := 10 * math.Log10(sum/float64(n)); math.Abs(db) > 0.5 {
+			t.Errorf("%d Hz: pink noise of %.1f dB, want 0", rate, db)
+		}
+		x := make([]float64, n)
+		device{noise: -50, high: 1e9}.apply(r, x, rate)
+		want := -50 + 10*math.Log10(0.49+0.25*float64(rate)/48000)
+		if db := 10 * math.Log10(power(x)); math.Abs(db-want) > 0.5 {
+			t.Errorf("%d Hz: noise of %.1f dBFS, want %.1f", rate, db, want)
+		}
+	}
+}
