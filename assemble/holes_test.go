@@ -159,7 +159,8 @@ func TestAPhoneThatStopped(t *testing.T) {
 		}
 		if !x.Sure || len(x.Parts) != 2 || len(x.Breaks) != 1 || !x.Breaks[0].Mended || x.Breaks[0].By != "picture" ||
 			math.Abs(x.Breaks[0].Jump-holeLong) > 0.05 || math.Abs(x.Breaks[0].At-s.holes[i][0].at) > near {
-			t.Errorf("%s stopped at %.2f s: sure %v (%s), breaks %+v", h.file, s.holes[i][0].at, x.Sure, x.Reason, x.Breaks)
+			t.Errorf("%s stopped at %.2f s: sure %v (%s), breaks %+v",
+				h.file, s.holes[i][0].at, x.Sure, x.Reason, x.Breaks)
 		}
 		measure := fmt.Sprintf("measure %d,", s.Map.Position(s.guide(i, s.holes[i][0].at)).Measure)
 		if !slices.ContainsFunc(check.Takes[1+i].Findings, func(f intake.Finding) bool {

@@ -69,7 +69,8 @@ func (s *Set) pictureHints() map[string][]align.Hint {
 	hints := map[string][]align.Hint{}
 	for _, r := range s.Recordings() {
 		a, v := r.Info.Audio, r.Info.Video
-		if r.Err != nil || a == nil || v == nil || a.Duration <= 0 || r.Rate > 0 || r.File != nil && len(r.File.Parts) > 0 {
+		if r.Err != nil || a == nil || v == nil || a.Duration <= 0 || r.Rate > 0 ||
+			r.File != nil && len(r.File.Parts) > 0 {
 			continue
 		}
 		missing := v.Start + v.Duration - a.Start - a.Duration - r.Parts.Missing()

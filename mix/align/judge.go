@@ -43,21 +43,7 @@ const mostShown = 3
 
 // judge says how sure the placement at candidate best is, and why.
 func (p *Placement) judge(g *grid, t *take, best int, fit playing) {
-	order := make([]int, len(t.hyps))
-	for i := range order {
-		order[i] = i
-	}
-	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(t.hyps[b].p, t.hyps[a].p) })
-	for _, i := range order {
-		if len(p.Candidates) == mostShown {
-			break
-		}
-		c := t.candidate(g, t.hyps[i])
-		same := func(o Candidate) bool { return math.Abs(o.Offset-c.Offset) < placesApart }
-		if !slices.ContainsFunc(p.Candidates, same) {
-			p.Candidates = append(p.Candidates, c)
-		}
-	}
+	order := p.show(g, t)
 	h := t.hyps[best]
 	p.Confidence = h.p
 	p.Evidence = append(p.Evidence, t.evidence(h)...)
@@ -77,22 +63,7 @@ func (p *Placement) judge(g *grid, t *take, best int, fit playing) {
 	if p.Method == NoMethod {
 		p.Confidence, p.Candidates = 0, nil
 	}
-	if p.Method == ByCue && t.loneClap() != h.cue && h.p < plainBar {
-		// Only where there is sound tells which clap is the cue: of sampled files without their notes
-		// that put 1 of 113 on a false one and none of 268 from plainBar on; without their clap
-		// too, 6 of 6 and none came so far.
-		p.Confidence = math.Min(p.Confidence, justUnsure)
-	}
-	if fit.n >= minNotes && math.Abs(p.Lateness) > mostApart && t.rank[h.cue] > 1 {
-		p.Confidence = math.Min(p.Confidence, justUnsure)
-	}
-	if h.cue >= 0 && t.rank[h.cue] > 1 && h.p < plainBar && t.isTaps() {
-		p.Confidence = math.Min(p.Confidence, justUnsure)
-	}
-	if t.isPlayed(g, h) && !t.leadsUncued(h) {
-		p.Confidence = math.Min(p.Confidence, justUnsure)
-	}
-	if !t.joined && !t.sureUnheard() {
+	if p.isDoubtful(g, t, h, fit) {
 		p.Confidence = math.Min(p.Confidence, justUnsure)
 	}
 	if p.Method == ByPlaying && p.Uncertainty > startsSharp {
@@ -102,6 +73,44 @@ func (p *Placement) judge(g *grid, t *take, best int, fit playing) {
 	if !p.Sure {
 		p.Reason = p.doubt(t, order)
 	}
+}
+
+// show adds the best places to p and returns the order of all of t's, the likeliest first.
+func (p *Placement) show(g *grid, t *take) []int {
+	order := make([]int, len(t.hyps))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(t.hyps[b].p, t.hyps[a].p) })
+	for _, i := range order {
+		if len(p.Candidates) == mostShown {
+			break
+		}
+		c := t.candidate(g, t.hyps[i])
+		same := func(o Candidate) bool { return math.Abs(o.Offset-c.Offset) < placesApart }
+		if !slices.ContainsFunc(p.Candidates, same) {
+			p.Candidates = append(p.Candidates, c)
+		}
+	}
+	return order
+}
+
+// isDoubtful says whether place h is doubted whatever its odds are.
+func (p *Placement) isDoubtful(g *grid, t *take, h hyp, fit playing) bool {
+	switch {
+	case p.Method == ByCue && t.loneClap() != h.cue && h.p < plainBar:
+		// Only where there is sound tells which clap is the cue: of sampled files without their notes
+		// that put 1 of 113 on a false one and none of 268 from plainBar on; without their clap
+		// too, 6 of 6 and none came so far.
+		return true
+	case fit.n >= minNotes && math.Abs(p.Lateness) > mostApart && t.rank[h.cue] > 1:
+		return true
+	case h.cue >= 0 && t.rank[h.cue] > 1 && h.p < plainBar && t.isTaps():
+		return true
+	case t.isPlayed(g, h) && !t.leadsUncued(h):
+		return true
+	}
+	return !t.joined && !t.sureUnheard()
 }
 
 // cueBeside returns how far a file that was placed without a cue lies from where the sound that

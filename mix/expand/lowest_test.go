@@ -82,7 +82,8 @@ func TestSilenceBelowNotes(t *testing.T) {
 			x[i] += c.current
 		}
 		if p := playingOf(t, x, rate); !(p.Below >= c.least && p.Below <= c.most) {
-			t.Errorf("direct current of %v: %.1f dB under the playing, want %v to %v", c.current, p.Below, c.least, c.most)
+			t.Errorf("direct current of %v: %.1f dB under the playing, want %v to %v",
+				c.current, p.Below, c.least, c.most)
 		}
 	}
 }
