@@ -195,8 +195,8 @@ func (a *app) roughVerb() *cobra.Command {
 	c := a.verb("rough", "make the rough cut",
 		`Makes a small, quick film of every deliverable (540 lines) to look at and to
 show, as out/rough.mp4 for the first and out/rough-NAME.mp4 for the others.
-Players are found only in pictures that are cut, so a name may stand in another
-corner than in the finished film.
+Players are looked for only where a tile cuts their picture, so a name may stand
+in another corner than in the finished film.
 
 With --quick it makes out/quick.mp4 at a fraction of the cost: who is in and how
 the mix sounds. Each picture stays for up to a second, and longer where a recording

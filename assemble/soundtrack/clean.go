@@ -77,6 +77,9 @@ func measureStrip[T any](strip mix.Strip, tmp string, hear func(mix.Strip) (T, e
 	return store.Save(tmp, heard)
 }
 
+// keepsLows reports whether a strip goes without the low cut by its part.
+func keepsLows(c plan.Cleaning, h mix.Heard) bool { return c.Uncut && h.SilentBelow() }
+
 // applyCleaning gives a strip what is done to it by itself, by what was heard of it.
 // It adds the equaliser of a phone before that of the manifest, which is meant to be
 // heard on top of it.
@@ -84,7 +87,7 @@ func applyCleaning(strip mix.Strip, c plan.Cleaning, h mix.Heard, phones tone.Ph
 	if c.Hum {
 		strip.Hum = h.Hum
 	}
-	if c.Uncut && h.SilentBelow() {
+	if keepsLows(c, h) {
 		strip.LowCut = -1
 	}
 	if c.Rumble {

@@ -162,7 +162,7 @@ func (t *Track) StripResults(rep Report, f Found) []StripResult {
 	list := []StripResult{}
 	for i, p := range t.parts {
 		s := stripResult(p.Strip, rep, i)
-		if p.Clean.Uncut && f.Heard[i].SilentBelow() {
+		if keepsLows(p.Clean, f.Heard[i]) {
 			s.LowCut = 0
 		}
 		s.Clean, s.Hidden, s.Roles, s.Tune, s.Room = f.Cleaned[p.Take], f.Hidden[i], f.Roles[i], f.Tunes[i], f.Rooms[i]

@@ -46,11 +46,17 @@ func (x *execution) fileOf(i int) string {
 	return ""
 }
 
+// pathOf returns the path of a file that fileOf named.
+func pathOf(file string) string {
+	_, path, _ := strings.Cut(file, " ")
+	return path
+}
+
 // openFiles returns the paths of the files that were given away and are not done with.
 func (x *execution) openFiles() (paths []string) {
 	for _, i := range x.ready[:min(len(x.ready), farAhead)] {
 		if file := x.fileOf(i); file != "" {
-			_, path, _ := strings.Cut(file, " ")
+			path := pathOf(file)
 			if _, opened := x.files[file]; opened && !slices.Contains(paths, path) {
 				paths = append(paths, path)
 			}
@@ -121,8 +127,7 @@ func (x *execution) hasRoom(file string, open map[string]bool) bool {
 		}
 	}
 	for f := range used {
-		_, path, _ := strings.Cut(f, " ")
-		if info, err := os.Stat(path); err == nil { // what is not there takes no room
+		if info, err := os.Stat(pathOf(f)); err == nil { // what is not there takes no room
 			space -= info.Size()
 		}
 	}

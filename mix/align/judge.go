@@ -75,7 +75,7 @@ func (p *Placement) judge(g *grid, t *take, best int, fit playing) {
 	}
 }
 
-// show adds the best places to p and returns the order of all of t's, the likeliest first.
+// show adds the best places to p's candidates and returns the order of all of t's, the likeliest first.
 func (p *Placement) show(g *grid, t *take) []int {
 	order := make([]int, len(t.hyps))
 	for i := range order {
@@ -95,7 +95,7 @@ func (p *Placement) show(g *grid, t *take) []int {
 	return order
 }
 
-// isDoubtful says whether place h is doubted whatever its odds are.
+// isDoubtful reports whether place h is doubted whatever its odds are.
 func (p *Placement) isDoubtful(g *grid, t *take, h hyp, fit playing) bool {
 	switch {
 	case p.Method == ByCue && t.loneClap() != h.cue && h.p < plainBar:
