@@ -40,7 +40,7 @@ func planned(t *testing.T, tool *ffmpeg.Tool, changes ...string) *Track {
 			s.Take).Files("sound.wav")}, "sound.wav")
 		sounds = append(sounds, Sound{Samples: made, Name: s.Take, File: "intake/" + s.Take + ".wav", Seconds: 60})
 	}
-	return New(tool, 2, pl, sounds, nil)
+	return New(tool, 2, pl, sounds, nil, Casting{})
 }
 
 func plainTool(take func(ffmpeg.Command) error) *ffmpeg.Tool {
