@@ -25,8 +25,8 @@ var _ = store.Number(48, []blend.Blend{})
 // costBlend is the estimated cost in seconds of one core of a second of a strip.
 const costBlend = 0.002
 
-// moveRamp is how long the gain takes from one phrase to the next: at 7 dB, the most there is,
-// it moves by 7 dB a second.
+// moveRamp is how long the gain takes from one phrase to the next: of a part that was soft and gets
+// the tune, the most there is, it moves by 11 dB in it.
 const moveRamp = audio.Frames(audio.Rate)
 
 // blendTask finds what is added to the strips' gains by register and role, under balance of
