@@ -260,9 +260,10 @@ type Casting struct {
 }
 
 // blends gives a plan under balance of an ensemble the task of its balance, when the roles are
-// asked for.
+// asked for. A mix that is added up in groups goes without: the balance hears all voices
+// together, and so many would have to lie on the disk at once.
 func (t *Track) blends(pl *plan.Plan, who Casting) {
-	if pl.Mix.Ensemble && len(t.parts) > 1 && !who.Turns.IsZero() {
+	if pl.Mix.Ensemble && len(t.parts) > 1 && len(t.parts) < groupedFrom && !who.Turns.IsZero() {
 		t.order = who.Takes
 		t.blend = t.blendTask(who.Turns)
 	}
