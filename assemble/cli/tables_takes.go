@@ -87,6 +87,7 @@ func syncTable(r assemble.SyncResult) func(io.Writer) {
 		fmt.Fprintf(w, "%d recordings: %d placed, %d need review; %d analyses run, %d cached\n",
 			len(r.Takes), sure, asks, r.Tasks.Run, r.Tasks.Reused)
 		tellBroken(w, r.Takes)
+		tellRemembered(w, r.Takes)
 		for _, p := range r.PNG {
 			fmt.Fprintf(w, "drawn in %s\n", p)
 		}
@@ -118,15 +119,30 @@ func tellBroken(w io.Writer, list []assemble.Placed) {
 	}
 }
 
-// printCandidates lists the places between which a person has to decide. A second
-// device lies where its take's first one lies, and is not asked about by itself.
+// tellRemembered says who is sure only because they were so before, what they would be asked, and how
+// to hear it: a line a take, since a second device lies where the first one does.
+func tellRemembered(w io.Writer, list []assemble.Placed) {
+	any := false
+	for _, t := range list {
+		if t.Remembered != "" && t.Method != align.ByDevice {
+			any = true
+			fmt.Fprintf(w, "%s (%s) was sure before and stays so; asked now: %s\n", t.Name, t.Role, t.Remembered)
+		}
+	}
+	if any {
+		fmt.Fprintln(w, "hear these places with ripieno sync --snippets; to be asked about them delete sync.yaml")
+	}
+}
+
+// printCandidates lists the places between which a person has to decide, or may though a take was
+// sure before. A second device lies where its take's first one lies, and is not asked about by itself.
 func printCandidates(w io.Writer, r assemble.SyncResult) {
 	sounds := map[string]string{}
 	for _, s := range r.Snippets {
 		sounds[fmt.Sprintf("%s/%s=%d", s.Take, s.Role, s.Number)] = s.Path
 	}
 	for _, t := range r.Takes {
-		if t.Sure || t.Method == align.ByDevice {
+		if t.Sure && t.Remembered == "" || t.Method == align.ByDevice {
 			continue
 		}
 		for _, c := range t.Candidates {

@@ -6,6 +6,7 @@ import (
 	"unicode/utf8"
 
 	"ripieno/assemble"
+	"ripieno/assemble/takes"
 )
 
 func ms(v float64) *float64 { return &v }
@@ -57,6 +58,31 @@ written to p/sync.yaml
 		if n := utf8.RuneCountInString(line); n > 100 {
 			t.Errorf("%d columns: %s", n, line)
 		}
+	}
+}
+
+// Who is sure only because they were so before is told, with how to hear what else it could be: never
+// silently, and once for two devices.
+func TestRememberedIsTold(t *testing.T) {
+	places := []takes.Candidate{{Number: 1, At: 12.34, By: "cue", Odds: 0.96},
+		{Number: 2, At: 9.94, By: "cue", Odds: 0.04}}
+	asks := "clap at 12.34 s (96 %) or 9.94 s (4 %)"
+	var b strings.Builder
+	syncTable(assemble.SyncResult{File: "p/sync.yaml", Takes: []assemble.Placed{
+		{Name: "horn", Role: "video", File: "horn.mov", Confidence: 0.96, Sure: true, Method: "cue", Remembered: asks,
+			Candidates: places},
+		{Name: "horn", Role: "audio", File: "horn.wav", Confidence: 0.96, Sure: true, Method: "device", Remembered: asks,
+			Candidates: places},
+	}})(&b)
+	const want = `2 recordings: 2 placed, 0 need review; 0 analyses run, 0 cached
+horn (video) was sure before and stays so; asked now: clap at 12.34 s (96 %) or 9.94 s (4 %)
+hear these places with ripieno sync --snippets; to be asked about them delete sync.yaml
+written to p/sync.yaml
+  --accept horn/video=1             clap at 12.34 s of horn.mov (96 %)
+  --accept horn/video=2             clap at 9.94 s of horn.mov (4 %)
+`
+	if !strings.HasSuffix(b.String(), want) {
+		t.Errorf("got\n%s\nwant at its end\n%s", b.String(), want)
 	}
 }
 

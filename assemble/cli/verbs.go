@@ -88,8 +88,9 @@ measured to sync.yaml and shows how sure it is. out/sync.png shows every take
 around the clap and three downbeats: a take that is a beat off stands beside the
 others. offset: and cue_at: in the manifest override what is measured. A
 recording that sync is not sure of needs review: it is left out of the film until
-you decide. Its likeliest places are listed with the seconds of its clap or first
-note. With --snippets each is written as a short sound,
+you decide. One that was sure before stays so when more takes come, as long as
+sync.yaml is there to tell; what they leave open is said. The likeliest places are
+listed with the seconds of the clap or first note. With --snippets each is written as a short sound,
 out/snippets/TAKE-ROLE-N.wav: the guide's clicks in the left ear, the take in the
 right. Then accept one,
 

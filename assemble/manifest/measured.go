@@ -36,8 +36,8 @@ type Measurement struct {
 	Hash string // of the content that was measured
 
 	// Placement is where it lies and how that was found; of it the file keeps
-	// Offset, DriftPPM, Confidence, Sure, Uncertainty, Method, Evidence, Reason and
-	// of the candidates all but their evidence. Offset is NaN when the file could
+	// Offset, DriftPPM, Confidence, Sure, Uncertainty, Method, Evidence, Reason, Remembered
+	// and of the candidates all but their evidence. Offset is NaN when the file could
 	// not be placed at all.
 	align.Placement
 
@@ -47,6 +47,10 @@ type Measurement struct {
 	Parts        audio.Parts
 	PartsOfSound bool
 	SampleRate   int
+
+	// Key stands for all that decides where exactly the file lies, beside its content: while it is
+	// the same, one that was sure may stay so. Empty where that is not known.
+	Key string
 }
 
 // Encode returns the file's bytes: the same for the same measurements in whatever
@@ -60,7 +64,9 @@ func (m *Measured) Encode() ([]byte, error) {
 	})
 	var b strings.Builder
 	b.WriteString("# Written by `ripieno sync`. A value in production.yaml (offset: or cue_at: of a\n" +
-		"# file) overrules the one here. This file may be deleted; sync measures again.\n" +
+		"# file) overrules the one here. What is sure here stays sure when other takes come,\n" +
+		"# while its file and key are the same; the line remembered says what is doubted then.\n" +
+		"# This file may be deleted; sync measures again and remembers nothing.\n" +
 		"version: 1\nfiles:")
 	if len(files) == 0 {
 		b.WriteString(" []")
@@ -126,6 +132,12 @@ func (f Measurement) write(b *strings.Builder) {
 	}
 	if f.Reason != "" {
 		fmt.Fprintf(b, "    reason: %s\n", yamlText(f.Reason))
+	}
+	if f.Remembered != "" {
+		fmt.Fprintf(b, "    remembered: %s\n", yamlText(f.Remembered))
+	}
+	if f.Key != "" {
+		fmt.Fprintf(b, "    key: %s\n", yamlText(f.Key))
 	}
 	if text := partsText(f.Parts); text != "" {
 		fmt.Fprintf(b, "    parts: %s\n", text)

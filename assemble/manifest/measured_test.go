@@ -28,7 +28,9 @@ func someMeasured() *Measured {
 
 func TestMeasuredBytes(t *testing.T) {
 	const want = "# Written by `ripieno sync`. A value in production.yaml (offset: or cue_at: of a\n" +
-		"# file) overrules the one here. This file may be deleted; sync measures again.\n" + `version: 1
+		"# file) overrules the one here. What is sure here stays sure when other takes come,\n" +
+		"# while its file and key are the same; the line remembered says what is doubted then.\n" +
+		"# This file may be deleted; sync measures again and remembers nothing.\n" + `version: 1
 files:
   - take: horn-2
     role: audio
@@ -120,7 +122,7 @@ func TestMeasuredRoundTrip(t *testing.T) {
 			Placement: align.Placement{
 				Offset: (rng.Float64() - 0.5) * math.Pow(10, rng.Float64()*10-5), DriftPPM: (rng.Float64() - 0.5) * 900,
 				Confidence: rng.Float64(), Sure: rng.IntN(2) == 0,
-				Method: align.Methods()[rng.IntN(len(align.Methods()))], Reason: text()}}
+				Method: align.Methods()[rng.IntN(len(align.Methods()))], Reason: text(), Remembered: text()}, Key: text()}
 		for range rng.IntN(3) {
 			f.Evidence = append(f.Evidence, text())
 			f.Candidates = append(f.Candidates, align.Candidate{Offset: rng.NormFloat64(),
@@ -167,22 +169,22 @@ func TestMeasuredDamaged(t *testing.T) {
 	const hint = "\n  hint: delete sync.yaml and run `ripieno sync` again"
 	for _, c := range []struct{ text, want string }{
 		{"", "d/sync.yaml:1:1: the file is empty"},
-		{swap("complete: true\n", ""), `d/sync.yaml:3:1: missing key "complete" in the file`},
+		{swap("complete: true\n", ""), `d/sync.yaml:5:1: missing key "complete" in the file`},
 		{"\x00\x00\x00\x00", `d/sync.yaml:1:1: control character U+0000`},
 		{"version: 1\n", `d/sync.yaml:1:1: missing key "files" in the file`},
 		{swap("version: 1", "version: 2"),
-			"d/sync.yaml:3:10: version 2 is newer than this program, which reads version 1"},
-		{swap("version: 1", "edition: 1"), `d/sync.yaml:3:1: unknown key "edition" in the file`},
-		{swap("offset: -3.25", "offset: left"), `d/sync.yaml:19:13: offset "left" is not a number`},
+			"d/sync.yaml:5:10: version 2 is newer than this program, which reads version 1"},
+		{swap("version: 1", "edition: 1"), `d/sync.yaml:5:1: unknown key "edition" in the file`},
+		{swap("offset: -3.25", "offset: left"), `d/sync.yaml:21:13: offset "left" is not a number`},
 		{swap("offset: -3.25", "offset: none"), "nothing"},
-		{swap("sure: true", "sure: maybe"), `d/sync.yaml:22:11: sure "maybe" is neither true nor false`},
-		{swap("role: audio", "role: smell"), `d/sync.yaml:6:11: unknown role "smell"`},
+		{swap("sure: true", "sure: maybe"), `d/sync.yaml:24:11: sure "maybe" is neither true nor false`},
+		{swap("role: audio", "role: smell"), `d/sync.yaml:8:11: unknown role "smell"`},
 		{swap("  - take: horn-2\n    role: audio", "  - take: oboe-1\n    role: video\n    hash: 9f2c"),
-			`d/sync.yaml:9:5: key "hash" is written twice`},
-		{swap("      - clap at 14.159 s", "      - [clap]"), `d/sync.yaml:25:9: evidence holds a list`},
+			`d/sync.yaml:11:5: key "hash" is written twice`},
+		{swap("      - clap at 14.159 s", "      - [clap]"), `d/sync.yaml:27:9: evidence holds a list`},
 		{strings.Replace(string(good), "  - take: oboe-1\n    role: video\n    file: intake/mara.mov\n    "+
 			"hash: \"9f2c\"", "  - take: horn-2\n    role: audio\n    file: x\n    hash: \"0a\"", 1),
-			`d/sync.yaml:15:5: take "horn-2" has two measurements of one audio file`},
+			`d/sync.yaml:17:5: take "horn-2" has two measurements of one audio file`},
 	} {
 		_, err := parseMeasured(filepath.Join("d", "sync.yaml"), []byte(c.text))
 		if c.want == "nothing" {
@@ -212,7 +214,7 @@ func TestMeasuredCutShort(t *testing.T) {
 
 func TestLoadMeasured(t *testing.T) {
 	dir := t.TempDir()
-	m, err := loadMeasured(dir)
+	m, err := LoadMeasured(dir)
 	if err != nil || len(m.Files) != 0 {
 		t.Fatalf("no file: %v %v", m, err)
 	}
@@ -223,7 +225,7 @@ func TestLoadMeasured(t *testing.T) {
 	if err := os.WriteFile(filepath.Join(dir, MeasuredName), data, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if m, err = loadMeasured(dir); err != nil || len(m.Files) != 2 {
+	if m, err = LoadMeasured(dir); err != nil || len(m.Files) != 2 {
 		t.Fatalf("%v %v", m, err)
 	}
 }

@@ -53,6 +53,7 @@ func Locate(ctx context.Context, s *session.Session, also ...Also) (*Set, error)
 		set.looked.plan(set, s, func(r *Recording) bool { return r.isCut(s.Manifest().Picture) })
 	}
 	set.inspectRoom(ctx, s)
+	set.recall(s)
 	if err := set.place(ctx, s); err != nil {
 		return nil, err
 	}
@@ -156,6 +157,7 @@ func (s *Set) listen(ctx context.Context, x *session.Session, l *listened) error
 		return err
 	}
 	l.placed = placeAll(x.Manifest(), l.inputs, l.pairs)
+	s.remember(x.Manifest(), l.placed)
 	return nil
 }
 

@@ -9,8 +9,8 @@ import (
 )
 
 // writeMeasured writes what was measured beside the manifest, when it differs
-// from what is there. Nobody's hidden name is in it. It is a record and is never read
-// to place anything.
+// from what is there. Nobody's hidden name is in it. It is a record, of which the
+// next run reads who was sure and nothing else; see [Set.remember].
 func (s *Set) writeMeasured(ctx context.Context, dir string) error {
 	var list []manifest.Measurement
 	for _, t := range s.Takes {
@@ -22,6 +22,7 @@ func (s *Set) writeMeasured(ctx context.Context, dir string) error {
 				Take: r.Owner, Role: r.Role, File: t.PublicFile(r.Role,
 					r.File.Path), Hash: r.Hash.String(), Placement: r.Place,
 				Parts: r.Parts, PartsOfSound: r.PartsOfSound && len(r.Parts) > 0, SampleRate: r.Rate,
+				Key: r.key,
 			})
 		}
 	}

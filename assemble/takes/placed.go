@@ -44,6 +44,9 @@ type Placed struct {
 	// Candidates are the likeliest places, the best first, numbered from 1 for
 	// --accept; none where the manifest fixes the place.
 	Candidates []Candidate `json:"candidates"`
+	// Remembered is what a person would be asked of a place that was sure in an earlier run and
+	// is kept so; none for all others.
+	Remembered string `json:"remembered,omitempty"`
 	// Question is what a person has to decide, in one line; "" where the place is sure.
 	Question string `json:"-"`
 }
@@ -90,8 +93,8 @@ func (r *Recording) Placed(timing production.Timing) Placed {
 		Candidates: candidates(pl.Candidates),
 		Sure:       pl.Sure, Method: pl.Method, Evidence: pl.Evidence, Reason: pl.Reason,
 		LatenessMS: audio.Finite(pl.Lateness * 1000), Timing: timing, KeptMS: pl.Kept * 1000,
-		Question: pl.Question(),
-		CueAt:    audio.Finite(pl.CueAt), CueOffset: audio.Finite(pl.CueOffset),
+		Question: pl.Question(), Remembered: pl.Remembered,
+		CueAt: audio.Finite(pl.CueAt), CueOffset: audio.Finite(pl.CueOffset),
 		ErrorMS: audio.Finite(pl.Uncertainty * 1000),
 	}
 	for _, p := range r.Parts {

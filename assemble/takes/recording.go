@@ -14,6 +14,7 @@ import (
 	"ripieno/assemble/fault"
 	"ripieno/assemble/guide"
 	"ripieno/assemble/intake"
+	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
 	"ripieno/assemble/production"
 	"ripieno/assemble/reading"
@@ -71,6 +72,7 @@ type Recording struct {
 	// playedTo is the guide of before that it was played to, in words: what that
 	// was made with and what the manifest says now. "" for none.
 	playedTo string
+	key      string // by what it is remembered; see [Set.remember]
 
 	cuts    []float64 // file times at which its picture can be opened at no cost; none where no index tells
 	holes   []media.Hole
@@ -163,6 +165,7 @@ type Set struct {
 	Guides []guide.Change
 
 	looked looked
+	before manifest.Measured // what the run before wrote down; see [Set.remember]
 }
 
 // Recordings returns every file of every take.

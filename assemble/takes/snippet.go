@@ -35,7 +35,8 @@ type Snippet struct {
 	Path   string `json:"path"`
 }
 
-// Snippets writes a snippet of every candidate of the recordings that need review to
+// Snippets writes a snippet of every candidate of the recordings that need review, or are sure only
+// because they were so before, to
 // out/snippets, and removes those that an earlier run wrote and this one does not. It
 // fails when ctx ends, when a snippet cannot be made, and when the folder cannot be
 // written.
@@ -44,7 +45,7 @@ func (s *Set) Snippets(ctx context.Context, x *session.Session) ([]Snippet, erro
 	var made []task.Ref[string]
 	for _, t := range s.Takes {
 		r := t.leading("")
-		if t.IsWithheld() || r == nil || r.Place.Sure {
+		if t.IsWithheld() || r == nil || r.Place.Sure && r.Place.Remembered == "" {
 			continue
 		}
 		for i, c := range r.Place.Candidates {

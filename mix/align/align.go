@@ -104,8 +104,12 @@ type Placement struct {
 	// Former is set by the caller for a take that was played to a guide of before, which Reason
 	// then tells; see [CompareGuides].
 	Former bool
+	// Remembered is what a person would be asked, were the place not remembered to be sure; see
+	// [Placement.Remember]. It is empty for all others.
+	Remembered string
 
 	begunLate bool    // the file begins after the cue
+	offBeat   bool    // its playing hardly lies on the guide's beats
 	fit       float64 // how well its notes lie on the beats, in scatters
 	split     float64 // see [playing]
 }

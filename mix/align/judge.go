@@ -230,7 +230,7 @@ func (p *Placement) doubtTempo(tempo float64) {
 
 // doubtBeats says that hardly anything of the playing lies on the guide's beats.
 func (p *Placement) doubtBeats() {
-	p.Sure, p.Confidence = false, justUnsure
+	p.Sure, p.Confidence, p.offBeat = false, justUnsure, true
 	p.Reason = "the playing hardly lies on the guide's beats; see which guide this player heard"
 }
 

@@ -27,6 +27,10 @@ type Match struct {
 // Sure reports whether the match may be used without asking.
 func (m Match) Sure() bool { return m.Confidence >= 0.95 }
 
+// MatchVersion changes whenever [MatchDevices] or [MatchSteps] would give other numbers of the same
+// sounds.
+const MatchVersion = 2
+
 // matchLimit bounds memory: of longer recordings only this many seconds are
 // compared, about 150 MB for both together.
 const matchLimit = 20 * 60
@@ -288,7 +292,7 @@ func fine(a, b *device, c guess) Match {
 	for _, pass := range []struct {
 		reach, tolerance, slope float64
 		count                   int
-	}{{0.1, 0.003, 350e-6, 32}, {0.008, 0.001, 150e-6, 64}, {0.1, 0.0005, 80e-6, 64}} {
+	}{{farReach, 0.003, 350e-6, 32}, {0.008, 0.001, 150e-6, fineCount}, {farReach, closest, 80e-6, fineCount}} {
 		x, y, total := windows(a, b, l, size, pass.reach, pass.count)
 		x, y = consensus(x, y, pass.tolerance, pass.slope)
 		if len(x) < 4 {
@@ -309,9 +313,23 @@ func fine(a, b *device, c guess) Match {
 		}
 	}
 	m.Confidence = agreement(m)
+	if c, ok := byPhases(a, b, l, size, closest); ok && m.Sure() && !math.IsInf(m.DriftErrPPM, 1) {
+		m.OffsetSeconds += c.at
+		m.DriftPPM += c.slope * 1e6
+	}
 	m.level(a, b)
 	return m
 }
+
+// Of the comparison of stretches: how far a lag is looked for, in seconds, how many there are,
+// how near the last line they lie that agree, in seconds, and how far, in scatters, the peak of
+// a correlation stands out that is believed.
+const (
+	farReach   = 0.1
+	fineCount  = 64
+	closest    = 0.0005
+	windowPeak = 3.5
+)
 
 // windowSize returns how many samples of a are compared at a time: about a second, less of
 // short recordings.

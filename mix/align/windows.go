@@ -17,7 +17,7 @@ func windows(a, b *device, l line, size int, reach float64, count int) (x, y []f
 			return // nothing but noise
 		}
 		total++
-		if peak < 3.5 {
+		if peak < windowPeak {
 			return
 		}
 		// b's sound comes d samples later than predicted in window wb, so

@@ -12,8 +12,7 @@ import (
 	"ripieno/mix/align"
 )
 
-// This file reads sync.yaml, which the program itself only writes: the tests hold
-// what is written against what comes back.
+// This file reads sync.yaml, of which the program itself uses only who was sure.
 
 var (
 	measuredShape = &shape{name: "the file", example: "version: 1", keys: []key{
@@ -25,7 +24,7 @@ var (
 		{name: "confidence", value: number(0, 1, "0 to 1")},
 		{name: "sure"}, {name: "expected_error_ms", value: number(0, 1000*maxSeconds, "milliseconds")},
 		{name: "method", value: among(production.Words[align.Method](align.Methods()))},
-		{name: "evidence"}, {name: "reason"}, {name: "candidates"}, {name: "parts"},
+		{name: "evidence"}, {name: "reason"}, {name: "remembered"}, {name: "key"}, {name: "candidates"}, {name: "parts"},
 		{name: "parts_of", value: oneOf("file", "sound")}, {name: "sample_rate", value: oneOf(sampleRates...)}}}
 	candidateShape = &shape{name: "a candidate", example: "{offset: -3.25, at: 11.48}", keys: []key{
 		{name: "offset", value: number(-maxSeconds, maxSeconds, "seconds")},
@@ -44,9 +43,10 @@ func (m *Measured) Find(take string, role production.Role, hash string) (Measure
 	return Measurement{}, false
 }
 
-// loadMeasured reads the measurements of the production in dir. A missing
-// file is no measurements and no error.
-func loadMeasured(dir string) (*Measured, error) {
+// LoadMeasured reads the measurements of the production in dir. A missing
+// file is no measurements and no error; one that is not as it was written is a fault of kind
+// Manifest.
+func LoadMeasured(dir string) (*Measured, error) {
 	return loadRecord(filepath.Join(dir, MeasuredName), "the measurements", maxMeasured, parseMeasured)
 }
 
@@ -84,6 +84,7 @@ func (m mapping) measurement() Measurement {
 		m.need(key, "")
 	}
 	f.Take, f.File, f.Hash, f.Reason = m.raw("take"), m.raw("file"), m.raw("hash"), m.raw("reason")
+	f.Remembered, f.Key = m.raw("remembered"), m.raw("key")
 	f.Method = choose(m, "method", align.NoMethod)
 	f.Role = choose(m, "role", production.Video)
 	if v := m.vals["offset"]; v != nil && v.Value == "none" {
