@@ -12,6 +12,7 @@ import (
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 	"ripieno/layout/card"
+	"ripieno/layout/direct"
 	"ripieno/mix/audio"
 	"ripieno/mix/tempo"
 )
@@ -67,7 +68,7 @@ func (p *Production) Mix(ctx context.Context, o MixOptions) (MixResult, error) {
 	if err := deliverMaster(ctx, track, res, path); err != nil {
 		return r, err
 	}
-	var who soundtrack.Playing
+	var who direct.Cast
 	if who.Players, who.Starts, _, err = all.Directed(p.Manifest(), res); err != nil {
 		return r, err
 	}

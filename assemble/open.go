@@ -168,7 +168,21 @@ func (p *Production) track(pl *plan.Plan, m material) (*soundtrack.Track, error)
 		}
 		room = &soundtrack.Room{Sound: soundOf(r), Fault: r.UnusableRoom}
 	}
-	return soundtrack.New(p.Tool(), p.Workers(), pl, sounds, room), nil
+	return soundtrack.New(p.Tool(), p.Workers(), pl, sounds, room, m.casting(p.Manifest())), nil
+}
+
+// casting returns who plays what, as the mix knows it; nobody where it does not ask.
+func (m material) casting(man *production.Production) (who soundtrack.Casting) {
+	if !man.Mix.Ensemble {
+		return who
+	}
+	for _, t := range m.Takes {
+		if !t.IsWithheld() {
+			who.Takes = append(who.Takes, t.Name)
+		}
+	}
+	who.Turns = m.Turns(man)
+	return who
 }
 
 // soundOf returns a recording as the mix knows it.

@@ -49,6 +49,8 @@ const (
 	blurEvery   = 4   // frames: the focus of a phone on a stand seldom changes
 	lookMost    = 300 // frames, so that an hour is sampled more sparsely
 	lookEnough  = 8   // with fewer, key frames are too rare and all are decoded
+	thinEvery   = 2.5 // seconds between key frames that are decoded of more,
+	thinPlenty  = 10  // as long as there are so many
 	mostFPS     = 60  // frames a second of a picture that does not say it
 	timesLength = 60  // seconds of time stamps
 	// Decoding a key frame takes some 12 ns a pixel, one more process with its
@@ -93,45 +95,120 @@ func BoundsOf(info media.Info) (b Bounds) {
 // decodes key frames only, unless those are too rare. The error is a fault for a
 // file without picture, ctx's, or one of the tool.
 func Look(ctx context.Context, tool *ffmpeg.Tool, info media.Info, turn int) (Picture, error) {
-	if err := info.NeedVideo(); err != nil {
+	g, err := newGaze(ctx, tool, info, turn)
+	if err != nil {
 		return Picture{}, err
+	}
+	return g.alone(ctx, tool)
+}
+
+// Looked is a picture that [LookAll] looks at, turned clockwise by Turn degrees.
+type Looked struct {
+	Info media.Info
+	Turn int
+}
+
+// LookAll is [Look] at several pictures; those of which only some key frames are decoded
+// are read by the same processes. Files in between lie in the folder dir meanwhile. There
+// is a result or an error for each.
+func LookAll(ctx context.Context, tool *ffmpeg.Tool, dir string, list []Looked) ([]Picture, []error) {
+	seen, wrong := make([]Picture, len(list)), make([]error, len(list))
+	gazes := make([]*gaze, len(list))
+	var shared []media.Glance
+	var sharing []int
+	for i, l := range list {
+		g, err := newGaze(ctx, tool, l.Info, l.Turn)
+		if gazes[i], wrong[i] = g, err; err == nil && g.sampling.OneIn > 1 {
+			shared = append(shared, media.Glance{Info: l.Info, Sampling: g.sampling, Use: g.see})
+			sharing = append(sharing, i)
+		}
+	}
+	together := make([]bool, len(list))
+	if len(shared) > 1 {
+		errs, ok := media.SampleTogether(ctx, tool, dir, shared)
+		for k, i := range sharing {
+			together[i] = ok && errs[k] == nil && !gazes[i].isShort()
+		}
+	}
+	for i, g := range gazes {
+		switch {
+		case wrong[i] != nil:
+		case together[i]:
+			seen[i], wrong[i] = g.picture(0)
+		default:
+			g.eye = eye{turn: list[i].Turn} // what it may have seen is seen again
+			seen[i], wrong[i] = g.alone(ctx, tool)
+		}
+	}
+	return seen, wrong
+}
+
+// gaze is a look at one picture.
+type gaze struct {
+	eye
+	info     media.Info
+	times    []float64 // of the frames of its beginning
+	sampling media.Sampling
+	bounds   Bounds
+	most     int // frames
+}
+
+// newGaze decides which frames of a picture are looked at. It fails as [Look] does.
+func newGaze(ctx context.Context, tool *ffmpeg.Tool, info media.Info, turn int) (*gaze, error) {
+	if err := info.NeedVideo(); err != nil {
+		return nil, err
 	}
 	times, keys, err := media.IndexTimes(ctx, info, timesLength)
 	if err != nil { // it has no index that says them
 		if times, keys, err = media.FrameTimes(ctx, tool, info, timesLength); err != nil {
-			return Picture{}, err
+			return nil, err
 		}
 	}
 	// Enlarging a small picture would blur it.
 	w, _ := info.Video.Display()
 	bounds := BoundsOf(info)
-	most := float64(cmp.Or(bounds.Frames, lookMost))
-	s := media.Sampling{Width: min(lookWidth, max(16, w)), Every: max(lookEvery, info.Duration/most)}
+	most := cmp.Or(bounds.Frames, lookMost)
+	s := media.Sampling{Width: min(lookWidth, max(16, w)), Every: max(lookEvery, info.Duration/float64(most))}
 	s.OneIn = oneIn(keys, s.Every, info)
-	e := eye{turn: turn}
-	damaged, err := media.SampleGray(ctx, tool, info, s, e.see)
+	return &gaze{eye: eye{turn: turn}, info: info, times: times, sampling: s, bounds: bounds, most: most}, nil
+}
+
+// isShort reports whether key frames are too rare to tell anything by.
+func (g *gaze) isShort() bool {
+	return g.frames < min(lookEnough, g.most) && g.info.Duration > lookEnough*lookEvery
+}
+
+// alone samples the picture with processes of its own and measures it.
+func (g *gaze) alone(ctx context.Context, tool *ffmpeg.Tool) (Picture, error) {
+	damaged, err := media.SampleGray(ctx, tool, g.info, g.sampling, g.see)
 	if err != nil {
 		return Picture{}, err
 	}
-	if e.frames < min(lookEnough, int(most)) && info.Duration > lookEnough*lookEvery {
-		s.Whole, s.First = true, bounds.Seconds
-		e = eye{turn: turn}
-		if damaged, err = media.SampleGray(ctx, tool, info, s, e.see); err != nil {
+	if g.isShort() {
+		s := g.sampling
+		s.Whole, s.First = true, g.bounds.Seconds
+		g.eye = eye{turn: g.turn}
+		if damaged, err = media.SampleGray(ctx, tool, g.info, s, g.see); err != nil {
 			return Picture{}, err
 		}
 	}
-	p, err := e.picture()
+	return g.picture(damaged)
+}
+
+// picture returns what was seen, with so many damaged places.
+func (g *gaze) picture(damaged int) (Picture, error) {
+	p, err := g.eye.picture()
 	if err != nil {
 		return Picture{}, err
 	}
 	p.Damaged = damaged
-	p.LongestGap, p.Uneven = cadence(times)
+	p.LongestGap, p.Uneven = cadence(g.times)
 	return p, nil
 }
 
 // oneIn returns how many key frames to go on for one that is decoded, 1 for all:
-// the number that comes nearest to every seconds, if leaving out the others
-// saves more than another process costs.
+// the number that comes nearest to every seconds, or to thinEvery where plenty are
+// left, if leaving out the others saves more than another process costs.
 func oneIn(keys []float64, every float64, info media.Info) int {
 	if len(keys) < 3 {
 		return 1
@@ -140,6 +217,9 @@ func oneIn(keys []float64, every float64, info media.Info) int {
 	n := 1
 	if apart > 0 {
 		n = int(math.Round(every / apart))
+		if wide := int(math.Round(thinEvery / apart)); wide > n && info.Duration >= thinPlenty*float64(wide)*apart {
+			n = wide
+		}
 	}
 	left := info.Duration / apart * (1 - 1/float64(max(1, n))) * float64(info.Video.W*info.Video.H)
 	if n < 2 || left < thinLeast {

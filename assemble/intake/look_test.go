@@ -205,3 +205,34 @@ func TestRealLookWithoutKeyFrames(t *testing.T) {
 		t.Error("nothing was looked at")
 	}
 }
+
+// Pictures that are looked at together are seen as each is by itself, also the one whose
+// key frames are too rare and the one that is no picture.
+func TestRealLooksTogether(t *testing.T) {
+	tool := ffmpegtest.Tool(t)
+	paths := ffmpegtest.MakeAll(t, strings.Fields("-f lavfi -i testsrc2=s=1280x720:r=10:d=24"),
+		ffmpegtest.Output{Name: "a.mp4", Args: strings.Fields("-c:v libx264 -preset ultrafast -pix_fmt yuv420p -g 5")},
+		ffmpegtest.Output{Name: "b.mp4", Args: strings.Fields("-vf hue=h=90 -c:v libx264 -preset ultrafast " +
+			"-pix_fmt yuv420p -g 8")},
+		ffmpegtest.Output{Name: "rare.mp4", Args: strings.Fields("-vf negate -c:v libx264 -preset ultrafast " +
+			"-pix_fmt yuv420p -g 100")})
+	paths = append(paths, ffmpegtest.Make(t, "none.m4a", strings.Fields("-f lavfi -i sine=d=2 -c:a aac")...))
+	var list []Looked
+	for i, path := range paths {
+		info, err := media.Probe(t.Context(), tool, path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		list = append(list, Looked{info, 90 * (i % 2)})
+	}
+	seen, wrong := LookAll(t.Context(), tool, t.TempDir(), list)
+	for i, l := range list {
+		want, err := Look(t.Context(), tool, l.Info, l.Turn)
+		if (err == nil) != (wrong[i] == nil) || (i == 3) != (err != nil) || !reflect.DeepEqual(seen[i], want) {
+			t.Errorf("%s: %+v, %v, by itself %+v, %v", l.Info.Path, seen[i], wrong[i], want, err)
+		}
+	}
+	if n := seen[0].Frames; n < 10 || n > 13 {
+		t.Errorf("of 48 key frames %d were looked at", n)
+	}
+}

@@ -244,7 +244,7 @@ var (
 		{"true_peak", number(-12, 0, "dBTP"), "-1", "ceiling of the film's peaks"},
 		{"room", number(0, 1, "0 dry, 1 as strong as the dry sound"), "0", "reverberation that all share"},
 		{"balance", oneOf("auto", "ensemble", "manual"), "auto",
-			"auto makes takes equally loud; ensemble by what parts sound like side by side; manual as recorded"},
+			"auto makes takes equally loud; ensemble by instrument, register and who has the tune; manual as recorded"},
 		{"low_pan", number(0, 100, "percent"), "35",
 			"how far out parts that give the bass sit, of where others would; 100 as far as others"},
 		{"pan_law", oneOf(pan.LawNames()...), "power", "-3, -4.5 or -6 dB in the middle"},

@@ -56,8 +56,7 @@ func SampleGray(ctx context.Context, tool *ffmpeg.Tool, info Info, s Sampling, u
 		return 0, fmt.Errorf("media: sampling %d pixels every %g s, one in %d, is out of range", s.Width, s.Every,
 			s.OneIn)
 	}
-	w, h := info.Video.Display()
-	g := Gray{W: s.Width, H: max(2, min(4*s.Width, (s.Width*h+w/2)/w))}
+	g := s.gray(info)
 	limited, cancel := context.WithTimeout(ctx, timeLimit(4*info.Duration))
 	defer cancel()
 	out := &framer{frame: g, use: use}
@@ -90,36 +89,59 @@ func SampleGray(ctx context.Context, tool *ffmpeg.Tool, info Info, s Sampling, u
 	}
 	filter := fmt.Sprintf(`select=%s,scale=%d:%d:flags=area,format=gray`, choose, g.W, g.H)
 	args = append(args, "-map", fmt.Sprintf("0:%d", info.Video.Index), "-vf", filter)
-	err = tool.Run(limited, ffmpeg.Command{Args: append(args, grayOut...), Stdout: out, Log: &said,
+	err = tool.Run(limited, ffmpeg.Command{Args: append(args, grayOut("pipe:1")...), Stdout: out, Log: &said,
 		About: info.Path, Patience: timeLimit(info.Duration), Limits: pictureLimits(info)})
 	return said.places(), out.ended(ctx, info, err)
 }
 
-// grayOut writes frames as they come.
-var grayOut = []string{"-fps_mode", "passthrough", "-c:v", "rawvideo", "-f", "rawvideo", "pipe:1"}
+// gray returns an empty picture of the size that frames of info's picture come in.
+func (s Sampling) gray(info Info) Gray {
+	w, h := info.Video.Display()
+	return Gray{W: s.Width, H: max(2, min(4*s.Width, (s.Width*h+w/2)/w))}
+}
+
+// grayOut writes frames to a place as they come.
+func grayOut(to string) []string {
+	return []string{"-fps_mode", "passthrough", "-c:v", "rawvideo", "-f", "rawvideo", to}
+}
+
+// thin writes the packets of one key frame in oneIn of a picture to a place, and nothing of
+// the others.
+func thin(stream string, oneIn int, to string) []string {
+	drop := fmt.Sprintf(`noise=amount=0:drop='if(key,mod(st(0,ld(0)+1)-1,%d),1)'`, oneIn)
+	return []string{"-map", stream, "-c", "copy", "-bsf:v", drop, "-map_metadata", "-1", "-map_chapters", "-1",
+		"-f", "nut", to}
+}
+
+// thinnedOptions are those of an input that [thin] wrote.
+func thinnedOptions(tool *ffmpeg.Tool, from string) []string {
+	return []string{"-codec_whitelist", codecs(tool), "-threads", "1", "-max_pixels", fmt.Sprint(MaxPixels), "-f", "nut",
+		"-i", from}
+}
+
+// thinnedFilter makes grey pictures of what [thin] wrote.
+func thinnedFilter(v *Video, g Gray) string {
+	filter := ""
+	if v.Mirrored {
+		filter = "hflip,"
+	}
+	filter += map[int]string{90: "transpose=clock,", 180: "hflip,vflip,", 270: "transpose=cclock,"}[v.Rotation] +
+		fmt.Sprintf("scale=%d:%d:flags=area", g.W, g.H)
+	if v.Range == "tv" || v.Range == "pc" {
+		filter += ":in_range=" + v.Range
+	}
+	return filter + ",format=gray"
+}
 
 // thinned hands one key frame in oneIn to out. ffmpeg's decoders cannot be told
 // to skip key frames, so a first process copies the packets that are wanted,
 // and a second one decodes. The container between the two knows nothing of
 // upright and mirrored pictures and of ranges, so those are done by hand.
 func thinned(ctx context.Context, tool *ffmpeg.Tool, info Info, oneIn int, out *framer, said *complaints) error {
-	v := info.Video
-	drop := fmt.Sprintf(`noise=amount=0:drop='if(key,mod(st(0,ld(0)+1)-1,%d),1)'`, oneIn)
 	copying := append(append(Allocation(), "-t", fmt.Sprint(MaxSeconds)), InputArgs(tool, info.Path)...)
-	copying = append(copying, "-map", fmt.Sprintf("0:%d", v.Index), "-c", "copy", "-bsf:v", drop,
-		"-map_metadata", "-1", "-map_chapters", "-1", "-f", "nut", "pipe:1")
-	filter := ""
-	if v.Mirrored {
-		filter = "hflip,"
-	}
-	filter += map[int]string{90: "transpose=clock,", 180: "hflip,vflip,", 270: "transpose=cclock,"}[v.Rotation] +
-		fmt.Sprintf("scale=%d:%d:flags=area", out.frame.W, out.frame.H)
-	if v.Range == "tv" || v.Range == "pc" {
-		filter += ":in_range=" + v.Range
-	}
-	decoding := []string{"-max_alloc", fmt.Sprint(maxAlloc), "-codec_whitelist", codecs(tool), "-threads", "1",
-		"-max_error_rate", "1", "-max_pixels", fmt.Sprint(MaxPixels), "-f", "nut", "-i", "pipe:0", "-vf",
-		filter + ",format=gray"}
+	copying = append(copying, thin(fmt.Sprintf("0:%d", info.Video.Index), oneIn, "pipe:1")...)
+	decoding := append(append(Allocation(), "-max_error_rate", "1"), thinnedOptions(tool, "pipe:0")...)
+	decoding = append(decoding, "-vf", thinnedFilter(info.Video, out.frame))
 	wait, bounds, copyTime := timeLimit(info.Duration), pictureLimits(info), probeTime(fileSize(info.Path))
 	packets, into := io.Pipe()
 	group, ctx := errgroup.WithContext(ctx)
@@ -131,7 +153,7 @@ func thinned(ctx context.Context, tool *ffmpeg.Tool, info Info, oneIn int, out *
 		return err
 	})
 	group.Go(func() error {
-		err := tool.Run(ctx, ffmpeg.Command{Args: append(decoding, grayOut...), Stdin: packets, Stdout: out,
+		err := tool.Run(ctx, ffmpeg.Command{Args: append(decoding, grayOut("pipe:1")...), Stdin: packets, Stdout: out,
 			Log:   &told[1],
 			About: info.Path, Beside: copyTime, Patience: wait, Limits: bounds})
 		packets.CloseWithError(err)

@@ -9,7 +9,7 @@ import (
 
 // mixed says what the mix does to a take's sound and how far the others cover it there.
 func (r Review) mixed(t Reviewed) []string {
-	list := t.Cleaned.words(r.words())
+	list := append(t.Cleaned.words(r.words()), r.blendedWords(t.Blended)...)
 	for _, h := range t.Hidden {
 		list = append(list, r.hiddenWords(h))
 	}
@@ -43,6 +43,26 @@ func (c *Cleaned) words(w *phrase.Book) []string {
 	if c.Lows != 0 || c.Presence != 0 {
 		signed := func(v float64) string { return w.Figure(fmt.Sprintf("%+.1f", v)) }
 		list = append(list, w.Say("report.phone", "lows", signed(c.Lows), "presence", signed(c.Presence)))
+	}
+	return list
+}
+
+// blendedWords says by what a take is louder or softer in the ensemble; nothing for nil.
+func (r Review) blendedWords(b *Blended) []string {
+	if b == nil {
+		return nil
+	}
+	w := r.words()
+	signed := func(v float64) string { return w.Figure(fmt.Sprintf("%+.1f", v)) }
+	var list []string
+	if b.Instrument != 0 || b.Register != 0 {
+		list = append(list, w.Say("report.ensemble", "instrument", signed(b.Instrument), "register", signed(b.Register)))
+	}
+	for _, m := range b.Moves {
+		list = append(list, w.Say("report.as-"+m.Role, "db", signed(m.Gain), "place", r.measures(m.From, m.To)))
+	}
+	if b.More {
+		list = append(list, w.Say("report.as-more"))
 	}
 	return list
 }

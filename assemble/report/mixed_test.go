@@ -50,3 +50,25 @@ func TestHiddenInWords(t *testing.T) {
 		t.Errorf("the page says %d times that somebody is hidden", n)
 	}
 }
+
+// What an ensemble's balance does to a take is said with its role and its place, in the page's
+// language.
+func TestBlendedInWords(t *testing.T) {
+	b := &Blended{Instrument: -1.5, Register: 2, More: true, Moves: []Moved{{"melody", 2.5, 1, 4}, {"bass", 1, 5, 8},
+		{"fill", -3, 9, 9}}}
+	for language, want := range map[string][]string{
+		"en": {"in the ensemble: −1.5 dB by its instrument, +2.0 dB by its register",
+			"+2.5 dB as melody: measures 1 to 4", "+1.0 dB as bass: measures 5 to 8",
+			"−3.0 dB as filling voice: measure 9", "moved by its role elsewhere, too"},
+		"de": {"im Ensemble: −1,5 dB nach dem Instrument, +2,0 dB nach der Lage",
+			"+2,5 dB als Melodie: Takte 1 bis 4", "+1,0 dB als Bass: Takte 5 bis 8",
+			"−3,0 dB als Füllstimme: Takt 9", "nach seiner Rolle auch anderswo geändert"},
+	} {
+		if got := (Review{Words: phrase.Of(language)}).mixed(Reviewed{Blended: b}); !slices.Equal(got, want) {
+			t.Errorf("%s: %q, want %q", language, got, want)
+		}
+	}
+	if got := (Review{}).mixed(Reviewed{Blended: &Blended{}}); got != nil {
+		t.Errorf("nothing is said as %q", got)
+	}
+}

@@ -90,6 +90,7 @@ type Reviewed struct {
 	Levels          []Loudness
 	Cleaned         *Cleaned // nil: the mix leaves its sound as it is
 	Hidden          []Hidden // how far the others of the mix cover it; none where it is heard
+	Blended         *Blended // by what it is louder or softer in the ensemble; nil: by nothing
 	Playing         *Playing // nil: not measured
 	// Release is what may be published of the take: "yes", "audio-only", "no" or
 	// "missing"; "" says nothing of it. Without a release of the picture the page
@@ -144,6 +145,20 @@ type Hidden struct {
 	Share    float64 // of the time in which it plays, 0 to 1
 	Lift     float64 // dB that would bring most of it out
 	From, To int     // measures of the longest stretch; 0: none of two seconds
+}
+
+// Blended is by what a take is louder or softer than the others as an ensemble has it, in decibels.
+type Blended struct {
+	Instrument, Register float64
+	Moves                []Moved // the largest by its role
+	More                 bool    // there are others besides
+}
+
+// Moved is a change of level by what a take is in a phrase.
+type Moved struct {
+	Role     string // melody, bass or fill
+	Gain     float64
+	From, To int // measures
 }
 
 // Playing is how a take was played.

@@ -40,7 +40,7 @@ func TestAVeryLargeMixIsAddedUpInGroups(t *testing.T) {
 				s.Take).Files("sound.wav")}, "sound.wav")
 			sounds = append(sounds, Sound{Samples: made, Name: s.Take, File: s.Take + ".wav", Seconds: 60})
 		}
-		track := New(plainTool(nil), 2, pl, sounds, nil)
+		track := New(plainTool(nil), 2, pl, sounds, nil, Casting{})
 		var groups, voices []string
 		passing := 0
 		for _, x := range task.Collect(track.Master) {

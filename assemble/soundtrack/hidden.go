@@ -81,6 +81,10 @@ type HiddenSpan struct {
 // has the guide frames of each strip's melodies, in the order of strips.
 func (t *Track) hidden(rep Report, res task.Result, music *tempo.Map, melody [][]mask.Span) (all,
 	tunes []*HiddenResult, err error) {
+	more, err := t.blended(res)
+	if err != nil {
+		return nil, nil, err
+	}
 	var strips []mask.Strip
 	var spans [][]mask.Span
 	var at []int
@@ -93,7 +97,7 @@ func (t *Track) hidden(rep Report, res task.Result, music *tempo.Map, melody [][
 			at = append(at, i)
 			spans = append(spans, melody[i])
 			strips = append(strips, mask.Strip{Levels: l, From: rep.Voices[i].From, Gain: rep.Gains[i],
-				Group: p.group()})
+				Group: p.group(), Moves: movesOf(p.Lifts, more[i])})
 		}
 	}
 	results := func(found []mask.Hidden) []*HiddenResult {
@@ -121,10 +125,7 @@ func (p part) group() string {
 func hiddenResult(h mask.Hidden, music *tempo.Map) *HiddenResult {
 	r := &HiddenResult{Share: math.Round(h.Share*100) / 100, Lift: float64(h.Lift), Spans: []HiddenSpan{}}
 	for _, s := range h.Spans {
-		from, to := s.From.Seconds(), s.To.Seconds()
-		first, last := Measures(music, from, to)
-		words := fmt.Sprintf("m%s to m%s", music.Label(first), music.Label(last))
-		r.Spans = append(r.Spans, HiddenSpan{math.Round(from*1000) / 1000, math.Round(to*1000) / 1000, words})
+		r.Spans = append(r.Spans, spanOf(music, milli(s.From.Seconds()), milli(s.To.Seconds())))
 	}
 	return r
 }

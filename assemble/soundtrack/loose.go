@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"path/filepath"
+	"slices"
 
 	"ripieno/assemble/plan"
 	"ripieno/assemble/store"
@@ -36,7 +37,7 @@ func (t *Track) LooseEdges() []task.Edge {
 			edges = append(edges, p.heard)
 		}
 	}
-	return edges
+	return t.blendEdges(edges)
 }
 
 // Loose returns the strips whose voices a run has made, and the errors of the others
@@ -75,8 +76,15 @@ func (t *Track) looseStrip(p part, res task.Result) (Loose, error) {
 			return Loose{}, orFailure(err, p.heard.Outcome(res))
 		}
 	}
-	return Loose{Strip: p.Strip, Voice: filepath.Join(dir, voiceWAV), From: v.From,
-		Balance: t.gain(p.Strip, a, v, h) - p.Gain - p.Group, Alone: v.Measured.Integrated}, nil
+	all, err := t.blended(res)
+	if err != nil {
+		return Loose{}, err
+	}
+	more := all[p.at]
+	strip := p.Strip
+	strip.Lifts = slices.Concat(p.Lifts, rides(more.Moves))
+	return Loose{Strip: strip, Voice: filepath.Join(dir, voiceWAV), From: v.From,
+		Balance: t.gain(p.Strip, a, v, h) - p.Gain - p.Group + more.Register, Alone: v.Measured.Integrated}, nil
 }
 
 // orFailure returns an error of reading, or else why a task made nothing. It is never

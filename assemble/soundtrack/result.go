@@ -7,6 +7,7 @@ import (
 
 	"ripieno/assemble/plan"
 	"ripieno/assemble/task"
+	"ripieno/layout/direct"
 	"ripieno/mix"
 	"ripieno/mix/audio"
 	"ripieno/mix/tempo"
@@ -39,6 +40,8 @@ type StripResult struct {
 	Roles        []RoleResult  `json:"roles,omitempty"`
 	Tune         *HiddenResult `json:"melody_hidden,omitempty"` // the same, where it has the melody
 	Room         *RoomResult   `json:"room,omitempty"`          // by its clap
+	// by what it is louder or softer under balance of an ensemble; null under another
+	Blend *BlendResult `json:"ensemble,omitempty"`
 }
 
 // Lift is a span of guide time in which a soloist is lifted.
@@ -120,11 +123,12 @@ type Found struct {
 	Hidden, Tunes []*HiddenResult         // how far each is hidden: at all, and where it has the melody
 	Roles         [][]RoleResult
 	Rooms         []*RoomResult
+	Blends        []*BlendResult // none: not as an ensemble
 }
 
 // Findings returns the tasks that [Track.Find] reads, besides those of the mix.
 func (t *Track) Findings() []task.Edge {
-	list := t.Bands()
+	list := t.blendEdges(t.Bands())
 	for _, p := range t.parts {
 		list = append(list, p.room)
 	}
@@ -134,7 +138,7 @@ func (t *Track) Findings() []task.Edge {
 // Find returns what is known of the strips from a run of the mix and of [Track.Findings]. who
 // says who plays what. What could not be measured is left out; it fails when what is stored
 // cannot be read.
-func (t *Track) Find(rep Report, res task.Result, music *tempo.Map, who Playing) (f Found, err error) {
+func (t *Track) Find(rep Report, res task.Result, music *tempo.Map, who direct.Cast) (f Found, err error) {
 	if f.Heard, err = t.Heard(res); err != nil {
 		return f, err
 	}
@@ -153,7 +157,9 @@ func (t *Track) Find(rep Report, res task.Result, music *tempo.Map, who Playing)
 		f.Rooms = append(f.Rooms, roomResult(r))
 	}
 	fillHall(f.Rooms, t.mix.Room)
-	return f, nil
+	list, err := t.blended(res)
+	f.Blends = t.blendResults(list, music)
+	return f, err
 }
 
 // StripResults describes every strip of a finished mix by what is known of it. Notes
@@ -166,8 +172,11 @@ func (t *Track) StripResults(rep Report, f Found) []StripResult {
 			s.LowCut = 0
 		}
 		s.Clean, s.Hidden, s.Roles, s.Tune, s.Room = f.Cleaned[p.Take], f.Hidden[i], f.Roles[i], f.Tunes[i], f.Rooms[i]
-		s.Notes = slices.Concat(t.findings(rep, i, f.Heard[i]), s.Clean.words(), s.Room.words(), roleWords(s.Roles),
-			s.Tune.tuneWords(), s.Hidden.words())
+		if len(f.Blends) > 0 {
+			s.Blend = f.Blends[i]
+		}
+		s.Notes = slices.Concat(t.findings(rep, i, f.Heard[i]), s.Clean.words(), s.Room.words(), s.Blend.words(),
+			roleWords(s.Roles), s.Tune.tuneWords(), s.Hidden.words())
 		if s.MonoLoss > mostMonoLoss {
 			s.Notes = append(s.Notes, fmt.Sprintf("%.1f dB softer where left and right are added", s.MonoLoss))
 		}

@@ -12,13 +12,6 @@ import (
 	"ripieno/mix/tempo"
 )
 
-// Playing is who plays what: players with their notes, on measures that begin at starts
-// seconds of guide time; see [direct.Roles]. The zero value knows nobody.
-type Playing struct {
-	Players []direct.Player
-	Starts  []float64
-}
-
 // RoleResult is a stretch of guide time in which a take has one role. Fields are added, never
 // renamed.
 type RoleResult struct {
@@ -27,7 +20,7 @@ type RoleResult struct {
 }
 
 // roles returns the roles of every strip, phrases with the same role as one.
-func (t *Track) roles(who Playing, music *tempo.Map) [][]RoleResult {
+func (t *Track) roles(who direct.Cast, music *tempo.Map) [][]RoleResult {
 	out := make([][]RoleResult, len(t.parts))
 	for _, turn := range direct.Roles(who.Players, who.Starts) {
 		for k, x := range who.Players {
@@ -35,13 +28,11 @@ func (t *Track) roles(who Playing, music *tempo.Map) [][]RoleResult {
 			if i < 0 || turn.Roles[k] == direct.Rests {
 				continue
 			}
-			one := RoleResult{turn.Roles[k], HiddenSpan{From: milli(turn.From), To: milli(turn.To)}}
+			one := RoleResult{turn.Roles[k], spanOf(music, milli(turn.From), milli(turn.To))}
 			if n := len(out[i]); n > 0 && out[i][n-1].Role == one.Role && out[i][n-1].To == one.From {
-				one.From = out[i][n-1].From
+				one.HiddenSpan = spanOf(music, out[i][n-1].From, one.To)
 				out[i] = out[i][:n-1]
 			}
-			first, last := Measures(music, one.From, one.To)
-			one.Measures = fmt.Sprintf("m%s to m%s", music.Label(first), music.Label(last))
 			out[i] = append(out[i], one)
 		}
 	}

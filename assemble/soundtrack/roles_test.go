@@ -40,7 +40,7 @@ func TestRolesOfStrips(t *testing.T) {
 	for at := starts[0]; at < end; at += 2 {
 		low = append(low, direct.Note{At: at, Pitch: 40, Level: math.NaN()})
 	}
-	roles := track.roles(Playing{Starts: starts, Players: []direct.Player{
+	roles := track.roles(direct.Cast{Starts: starts, Players: []direct.Player{
 		{Take: "stranger", Plays: all, Notes: tune(60, starts[0], end)},
 		{Take: "bass", Plays: all, Notes: low},
 		{Take: "oboe", Plays: all, Notes: tune(76, starts[0], end)},

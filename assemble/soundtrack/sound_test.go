@@ -39,6 +39,13 @@ func sine(hz, amplitude, seconds float64) audio.Block {
 func mixed(t *testing.T, like map[string]audio.Block, changes []string, edges func(*Track) []task.Edge) (*Track,
 	task.Result) {
 	t.Helper()
+	return mixedAs(t, Casting{}, like, changes, edges)
+}
+
+// mixedAs does what mixed does for players who are known.
+func mixedAs(t *testing.T, who Casting, like map[string]audio.Block, changes []string,
+	edges func(*Track) []task.Edge) (*Track, task.Result) {
+	t.Helper()
 	pl := plantest.Plan(t, round, false, changes...)
 	var sounds []Sound
 	for _, s := range pl.Strips {
@@ -52,7 +59,7 @@ func mixed(t *testing.T, like map[string]audio.Block, changes []string, edges fu
 			}}
 		sounds = append(sounds, Sound{Samples: task.Path(x), Name: s.Take, File: s.Take + ".wav", Seconds: 10})
 	}
-	track := New(plainTool(nil), 2, pl, sounds, nil)
+	track := New(plainTool(nil), 2, pl, sounds, nil, who)
 	s, err := store.Open(filepath.Join(t.TempDir(), "store"))
 	if err != nil {
 		t.Fatal(err)

@@ -7,6 +7,7 @@ import (
 	"io"
 	"math"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"ripieno/assemble/media"
@@ -125,7 +126,13 @@ func (t *Track) mixStage(ctx context.Context, step stageStep, window mix.Span, i
 		if strips[i], err = p.untilStep(step, in, t.phones); err != nil {
 			return err
 		}
-		if strips[i].Gain = rep.Gains[i]; !step.level {
+		more, err := t.blendOf(p, in)
+		if err != nil {
+			return err
+		}
+		if strips[i].Gain = rep.Gains[i]; step.level {
+			strips[i].Rides = slices.Concat(strips[i].Rides, rides(more.Moves))
+		} else {
 			strips[i].Gain = p.Gain + p.Group
 		}
 	}

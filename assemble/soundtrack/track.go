@@ -19,6 +19,7 @@ import (
 	"ripieno/assemble/task"
 	"ripieno/mix"
 	"ripieno/mix/audio"
+	"ripieno/mix/blend"
 	"ripieno/mix/decay"
 	"ripieno/mix/mask"
 	"ripieno/mix/room"
@@ -104,6 +105,7 @@ type Track struct {
 	parts  []part
 	added  task.Ref[Report]      // of the sum
 	phones task.Ref[tone.Phones] // zero: they are the usual ones
+	order  []string              // takes in the order of roles
 }
 
 // bus is what strips are added up on.
@@ -113,7 +115,8 @@ type bus struct {
 	title   string
 	mix     plan.Mix
 	line    plan.Timeline
-	room    *Room // nil: none is recorded, or none is wanted
+	room    *Room                   // nil: none is recorded, or none is wanted
+	blend   task.Ref[[]blend.Blend] // zero: strips are not moved by register and role
 }
 
 // part is one strip with the tasks that make its voice.
@@ -125,13 +128,16 @@ type part struct {
 	voice task.Ref[string] // the folder with the voice and what it measures
 	bands task.Ref[*mask.Levels]
 	room  task.Ref[decay.Room]
+	at    int // its place among the strips
 }
 
 // New plans the mix. sounds are those of the strips, in their order; recorded
-// is the recorded room, nil for none. Nothing is read or made yet. What only some
+// is the recorded room, nil for none; who plays what is asked under balance of an ensemble alone.
+// Nothing is read or made yet. What only some
 // mixes need, bands and rooms for example, becomes a task that is run when somebody
 // asks for it.
-func New(tool *ffmpeg.Tool, workers int, pl *plan.Plan, sounds []Sound, recorded *Room) *Track {
+func New(tool *ffmpeg.Tool, workers int, pl *plan.Plan, sounds []Sound, recorded *Room,
+	who Casting) *Track {
 	t := &Track{bus: bus{tool: tool, workers: workers, title: pl.Title, mix: pl.Mix, line: pl.Timeline}}
 	if pl.Mix.Room > 0 {
 		t.room = recorded
@@ -147,8 +153,9 @@ func New(tool *ffmpeg.Tool, workers int, pl *plan.Plan, sounds []Sound, recorded
 		voice := voiceTask(sounds[i], s, levels[i], heard[i], t.phones, len(pl.Strips) >= groupedFrom)
 		bands := bandsTask(sounds[i], s.Take, voice, pl.Timeline.Duration())
 		clap := roomTask(sounds[i], s, pl.Tempo.Cue(), levels[i])
-		t.parts = append(t.parts, part{s, sounds[i], levels[i], heard[i], voice, bands, clap})
+		t.parts = append(t.parts, part{s, sounds[i], levels[i], heard[i], voice, bands, clap, i})
 	}
+	t.blends(pl, who)
 	sum := t.sumTasks(groupedFrom, groupSize)
 	t.added = task.Of(sum, task.In(reportFile, store.Load[soundReport]))
 	master := t.masterTask(task.Path(sum))
@@ -170,6 +177,9 @@ func (b bus) begin(name string) task.Task {
 		if b.room != nil {
 			t.Needs("impulse", b.room.Sound.Samples)
 		}
+	}
+	if !b.blend.IsZero() {
+		t.Needs("blend", b.blend)
 	}
 	return t
 }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"math"
 	"path/filepath"
+	"slices"
 
 	"ripieno/assemble/media"
 	"ripieno/assemble/plan"
@@ -171,9 +172,14 @@ func (b bus) strip(p part, in task.Inputs) (mix.Strip, mix.Analysis, voiceInfo, 
 			return mix.Strip{}, a, v, err
 		}
 	}
+	more, err := b.blendOf(p, in)
+	if err != nil {
+		return mix.Strip{}, a, v, err
+	}
 	s := mix.Strip{
-		Name: p.Take, Section: p.Section, Gain: b.gain(p.Strip, a, v, h), Rides: p.Lifts,
-		Pan: p.Pan / 100, Law: p.Law, Narrow: 1 - p.Width, Send: p.Send,
+		Name: p.Take, Section: p.Section, Gain: b.gain(p.Strip, a, v, h) + more.Register,
+		Rides: slices.Concat(p.Lifts, rides(more.Moves)),
+		Pan:   p.Pan / 100, Law: p.Law, Narrow: 1 - p.Width, Send: p.Send,
 	}
 	if p.Dry {
 		s.Send = audio.Decibels(math.Inf(-1))

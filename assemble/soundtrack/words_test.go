@@ -394,7 +394,7 @@ func TestWhyThereIsNothing(t *testing.T) {
 	if err != nil || len(heard) != 3 {
 		t.Errorf("%v, %v", heard, err)
 	}
-	found, err := track.Find(Report{}, task.Result{}, piece(t, 2, 4), Playing{})
+	found, err := track.Find(Report{}, task.Result{}, piece(t, 2, 4), direct.Cast{})
 	if err != nil || len(found.Hidden) != 3 || found.Hidden[0] != nil || len(found.Tunes) != 3 ||
 		len(found.Roles) != 3 || len(found.Rooms) != 3 || found.Rooms[0] != nil {
 		t.Errorf("%+v, %v", found, err)

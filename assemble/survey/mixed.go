@@ -43,3 +43,19 @@ func (s *Survey) hidden(take string) (list []report.Hidden) {
 	}
 	return list
 }
+
+// blended returns by what a take is louder or softer as an ensemble has it; nil for nothing.
+func (s *Survey) blended(take string) *report.Blended {
+	b := s.covered[take].Blend
+	if b == nil {
+		return nil
+	}
+	out := &report.Blended{Instrument: b.Power, Register: b.Register}
+	most, more := b.Most()
+	for _, m := range most {
+		from, to := soundtrack.Measures(s.man.Tempo, m.From, m.To)
+		out.Moves = append(out.Moves, report.Moved{Role: string(m.Role), Gain: m.Gain, From: from, To: to})
+	}
+	out.More = more
+	return out
+}

@@ -32,6 +32,16 @@ func TestHiddenOnThePage(t *testing.T) {
 	if got := s.hidden("oboe"); !reflect.DeepEqual(got, want) {
 		t.Errorf("%+v, want %+v", got, want)
 	}
+	s.covered["horn"] = soundtrack.Covered{Blend: &soundtrack.BlendResult{Power: 4, Register: -1,
+		Moves: []soundtrack.MoveResult{{Gain: -2, RoleResult: soundtrack.RoleResult{Role: "fill",
+			HiddenSpan: soundtrack.HiddenSpan{From: at, To: at + 8}}}}}}
+	if got, want := s.blended("horn"), (&report.Blended{Instrument: 4, Register: -1,
+		Moves: []report.Moved{{Role: "fill", Gain: -2, From: 1, To: 4}}}); !reflect.DeepEqual(got, want) {
+		t.Errorf("%+v, want %+v", got, want)
+	}
+	if got := s.blended("oboe"); got != nil {
+		t.Errorf("%+v of a take that is not moved", got)
+	}
 	if got := s.hidden("viola"); got != nil {
 		t.Errorf("%+v of a take that is heard", got)
 	}

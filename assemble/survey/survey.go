@@ -18,6 +18,7 @@ import (
 	"ripieno/assemble/soundtrack"
 	"ripieno/assemble/takes"
 	"ripieno/assemble/task"
+	"ripieno/layout/direct"
 	"ripieno/mix/audio"
 	"ripieno/mix/playing"
 )
@@ -97,7 +98,7 @@ func (s *Survey) Read(ctx context.Context, res task.Result) (err error) {
 	if s.Played, err = s.set.Playing(s.man, res); err != nil {
 		return err
 	}
-	var who soundtrack.Playing
+	var who direct.Cast
 	if who.Players, who.Starts, _, err = s.set.Directed(s.man, res); err != nil {
 		return err
 	}
@@ -140,6 +141,7 @@ func (s *Survey) Take(i int, level string, span [2]float64) (out report.Reviewed
 		out.Wave = waveform(r.Features, r.Place.Clock(), span)
 	}
 	out.Cleaned, out.Hidden = cleanedOf(s.cleaned[t.Name]), s.hidden(t.Name)
+	out.Blended = s.blended(t.Name)
 	out.LeftOut, out.Partly = s.leftOut(t)
 	if rep, ok := s.Played[t.Name]; ok {
 		out.Playing = pagePlaying(rep)

@@ -6,13 +6,10 @@ import (
 	"ripieno/assemble/ffmpeg"
 	"ripieno/assemble/intake"
 	"ripieno/assemble/media"
-	"ripieno/assemble/plan"
 	"ripieno/assemble/production"
 	"ripieno/assemble/reading"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
-	"ripieno/layout/face"
-	"ripieno/layout/motion"
 	"ripieno/mix/align"
 	"ripieno/mix/playing"
 	"ripieno/mix/tempo"
@@ -58,6 +55,7 @@ type Checks struct {
 // Checks returns the measurements of a check. The takes are located.
 func (s *Set) Checks(tool *ffmpeg.Tool, steady reading.Steady, man *production.Production) *Checks {
 	c := &Checks{set: s, man: man, of: map[*Recording]checks{}}
+	see := newSeeing(tool, steady)
 	for _, t := range s.Takes {
 		for _, r := range t.Recordings() {
 			if r.Err != nil {
@@ -72,7 +70,7 @@ func (s *Set) Checks(tool *ffmpeg.Tool, steady reading.Steady, man *production.P
 				}
 			}
 			if r.HasPicture() {
-				x.see = seeTask(tool, steady, r)
+				x.see = see.task(r)
 			}
 			c.of[r] = x
 		}
@@ -169,38 +167,4 @@ func hearPace(ctx context.Context, m *tempo.Map, f *align.Features, tmp string) 
 		return err
 	}
 	return store.Save(tmp, pace)
-}
-
-// seeTask measures a recording's picture, upright as the manifest says. Its key names
-// each rule that it depends on, ffmpeg and what is bounded, but neither the player
-// nor the file's name.
-func seeTask(tool *ffmpeg.Tool, steady reading.Steady, r *Recording) task.Ref[intake.Picture] {
-	action := store.NewAction("see").Version(intake.Rule).Arg("media", media.Rule).Arg("faces", face.Version).
-		Arg("moves", motion.HeatVersion).Arg("ffmpeg", tool.Version.Text)
-	turn := withOverrides(*r.Info.Video, r.File).Rotation - r.Info.Video.Rotation
-	if turn != 0 {
-		action = action.Arg("turn", turn)
-	}
-	if b := intake.BoundsOf(r.Info); b != (intake.Bounds{}) {
-		action = action.Arg("bounds", b)
-	}
-	work := fileWork{Info: r.Info, Turn: turn}
-	return task.Value[intake.Picture](task.Task{
-		Errand: work.errand(RuleSee, r),
-		ID:     task.ID("see", r.Name()), Name: r.File.Path, Stage: "see", Cost: costSee * r.Info.Duration, Keep: true,
-		Memory: reading.Memory(plan.Conform{Picture: plan.Picture{W: r.Info.Video.W, H: r.Info.Video.H}}),
-		Action: action.Input("file", r.Hash).Ext(".gob").For(r.File.Path),
-		Make: func(ctx context.Context, _ task.Inputs, tmp string, _ func(float64)) error {
-			return r.steady(ctx, steady, func(ctx context.Context) error { return work.see(ctx, tool, tmp) })
-		},
-	})
-}
-
-// seePicture stores what is seen in a file's picture, turned by so many degrees.
-func seePicture(ctx context.Context, tool *ffmpeg.Tool, info media.Info, turn int, tmp string) error {
-	seen, err := intake.Look(ctx, tool, info, turn)
-	if err != nil {
-		return err
-	}
-	return store.Save(tmp, seen)
 }

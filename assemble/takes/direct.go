@@ -15,7 +15,23 @@ import (
 // take, from a run of what [Set.Listens] gives. byScore counts those of the score.
 func (s *Set) Directed(man *production.Production, res task.Result) (players []direct.Player, starts []float64,
 	byScore int, err error) {
-	starts = MeasureStarts(man)
+	players, err = s.players(man, func(t Take) (*playing.Tones, error) {
+		tones, _, err := t.Tones().Result(res)
+		return tones, err
+	})
+	for _, t := range s.Takes {
+		if !t.IsWithheld() && scorePart(man, t.Part) != nil {
+			byScore++
+		}
+	}
+	return players, MeasureStarts(man), byScore, err
+}
+
+// players returns who plays what, for takes in the order of the manifest; tones gives the steady
+// tones of a take, nil where they were not followed.
+func (s *Set) players(man *production.Production, tones func(Take) (*playing.Tones, error)) (players []direct.Player,
+	err error) {
+	starts := MeasureStarts(man)
 	for _, t := range s.Takes {
 		if t.IsWithheld() {
 			continue
@@ -23,11 +39,8 @@ func (s *Set) Directed(man *production.Production, res task.Result) (players []d
 		x := direct.Player{Take: t.Name, Section: t.Section, Voice: strings.ToLower(strings.TrimSpace(t.Part)),
 			Plays: make([]bool, len(starts)-1),
 			Shown: t.ShowsPicture() && (t.Expected || t.Video != nil && t.Video.HasPicture())}
-		if x.Notes, err = t.notes(man, res); err != nil {
-			return nil, nil, 0, err
-		}
-		if scorePart(man, t.Part) != nil {
-			byScore++
+		if x.Notes, err = t.notes(man, tones); err != nil {
+			return nil, err
 		}
 		for m := range x.Plays {
 			for _, n := range x.Notes {
@@ -38,7 +51,7 @@ func (s *Set) Directed(man *production.Production, res task.Result) (players []d
 		}
 		players = append(players, x)
 	}
-	return players, starts, byScore, nil
+	return players, nil
 }
 
 // Listens returns the tasks that Directed needs: of takes that are not in the score.
@@ -82,7 +95,8 @@ func MeasureStarts(man *production.Production) (starts []float64) {
 
 // notes returns what a take plays: as the score has it, else as it is heard. A take that is
 // neither in the score nor placed has none.
-func (t Take) notes(man *production.Production, res task.Result) (notes []direct.Note, err error) {
+func (t Take) notes(man *production.Production, tones func(Take) (*playing.Tones, error)) (notes []direct.Note,
+	err error) {
 	if scorePart(man, t.Part) != nil {
 		for _, n := range expectPlaying(man, t.Take).Score {
 			notes = append(notes, direct.Note{At: n.At, Pitch: float64(n.MIDI), Level: math.NaN()})
@@ -92,11 +106,11 @@ func (t Take) notes(man *production.Production, res task.Result) (notes []direct
 	if t.Heard == nil || !t.Heard.Usable() || t.Heard.Features == nil {
 		return nil, nil
 	}
-	tones, ok, err := t.Tones().Result(res)
-	if err != nil || !ok {
+	steady, err := tones(t)
+	if err != nil || steady == nil {
 		return nil, err
 	}
-	return heardNotes(t.Heard, tones), nil
+	return heardNotes(t.Heard, steady), nil
 }
 
 // heardNotes returns the beginnings of notes in a recording, each with the pitch of the

@@ -4,13 +4,16 @@ import (
 	"fmt"
 	"math"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"testing"
 
 	"ripieno/assemble/manifest"
 	"ripieno/assemble/media"
 	"ripieno/assemble/production"
+	"ripieno/assemble/store"
 	"ripieno/assemble/task"
+	"ripieno/layout/direct"
 	"ripieno/mix/align"
 	"ripieno/mix/playing"
 	"ripieno/mix/tempo/score"
@@ -147,5 +150,41 @@ func TestNamesOfParts(t *testing.T) {
 		if got := partName(in); got != want {
 			t.Errorf("%q is %q, want %q", in, got, want)
 		}
+	}
+}
+
+// The roles of a piece by its score are those that direct finds in the same players; another score
+// gives another key, and who is withheld has no place among the roles.
+func TestTurnsByTheScore(t *testing.T) {
+	man := scored(t, `  - {name: oboe, part: Oboe, audio: {file: a.wav}}
+  - {name: horn, part: Horn, release: no, video: {file: d.mov}}
+  - {name: cello, part: Cello, audio: {file: b.wav}}
+`)
+	s := &Set{}
+	for i := range man.Takes {
+		s.Takes = append(s.Takes, Take{Take: &man.Takes[i]})
+	}
+	turns := s.Turns(man)
+	path := filepath.Join(t.TempDir(), "roles.gob")
+	if err := turns.Task().Make(t.Context(), nil, path, nil); err != nil {
+		t.Fatal(err)
+	}
+	got, err := store.Load[[]direct.Turn](path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	players, starts, _, err := s.Directed(man, task.Result{})
+	if err != nil || len(players) != 2 {
+		t.Fatal(players, err)
+	}
+	if want := direct.Roles(players, starts); len(got) == 0 || !reflect.DeepEqual(got, want) {
+		t.Errorf("%+v, want %+v", got, want)
+	}
+	if again := s.Turns(man); again.Action().ID() != turns.Action().ID() {
+		t.Error("the same roles have two keys")
+	}
+	man.Score.Parts[1].Onsets[0].Note = 49
+	if other := s.Turns(man); other.Action().ID() == turns.Action().ID() {
+		t.Error("another score has the same key")
 	}
 }

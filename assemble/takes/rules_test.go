@@ -45,7 +45,7 @@ func TestTakesAreHeardAndSeenTheSameElsewhere(t *testing.T) {
 	wav := filepath.Join(sounds, soundWAV)
 	heard := featuresTask(r)
 	compareRule(t, rules, heard.Task(), task.Inputs{r.Sound.Task().ID: sounds}, []string{wav})
-	seen := seeTask(tool, nil, r)
+	seen := newSeeing(tool, nil).task(r)
 	compareRule(t, rules, seen.Task(), nil, []string{far})
 
 	for name, c := range map[string]struct {
@@ -123,7 +123,7 @@ func TestFilesThatAreNotReleasedStay(t *testing.T) {
 				t.Errorf("the sound of %s may be decoded elsewhere: %v", r.Name(), got)
 			}
 		}
-		if got := seeTask(tool, nil, o.Video).Task().Errand != nil; got != want {
+		if got := newSeeing(tool, nil).task(o.Video).Task().Errand != nil; got != want {
 			t.Errorf("the picture may be seen elsewhere: %v", got)
 		}
 	}

@@ -29,13 +29,14 @@ type looked struct {
 // may be nil.
 func (l *looked) plan(s *Set, x *session.Session, wanted func(*Recording) bool) {
 	l.seen = map[*Recording]task.Ref[intake.Picture]{}
+	see := newSeeing(x.Tool(), x.Store().Steady)
 	named := wanted == nil && x.Manifest().NamesAvoid()
 	for _, t := range s.Takes {
 		v := t.Video
 		if v == nil || !v.HasPicture() || t.IsFramed() && !named || wanted != nil && !wanted(v) {
 			continue
 		}
-		l.seen[v] = seeTask(x.Tool(), x.Store().Steady, v)
+		l.seen[v] = see.task(v)
 	}
 }
 

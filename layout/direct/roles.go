@@ -18,6 +18,13 @@ const (
 	HasFilling Role = "fill"
 )
 
+// Cast is who plays what: players with their notes, on measures that begin at Starts seconds; the
+// last entry is the end of the piece. The zero value knows nobody.
+type Cast struct {
+	Players []Player
+	Starts  []float64
+}
+
 // Turn is a phrase with what every player is in it.
 type Turn struct {
 	From, To float64 // seconds on the clock of the measures

@@ -99,6 +99,24 @@ type Strip struct {
 	From   audio.Frames // guide frame of its first moment
 	Gain   audio.Decibels
 	Group  string // strips of a group, such as a desk of one part, are heard together
+	Moves  []Move // changes of gain in places
+}
+
+// Move is a change of gain for the moments that begin in a span.
+type Move struct {
+	Span
+	Gain audio.Decibels
+}
+
+// gainAt returns the gain of a strip, as a power, in the moment that begins at a guide frame.
+func (s Strip) gainAt(frame audio.Frames) float64 {
+	db := float64(s.Gain)
+	for _, m := range s.Moves {
+		if m.From <= frame && frame < m.To {
+			db += float64(m.Gain)
+		}
+	}
+	return math.Pow(10, db/10)
 }
 
 // Span is a stretch of guide frames.
@@ -166,7 +184,10 @@ func find(strips []Strip, counts func(group string, at audio.Frames) bool) []Hid
 }
 
 // group is all strips of one group: power and excitation in every band.
-type group struct{ power, excitation [][Bands]float64 }
+type group struct {
+	power, excitation Powers
+	listed            bool
+}
 
 // collect adds the strips of every group up. Moments count from the first one of
 // all, which begins at frame first.
@@ -185,11 +206,12 @@ func collect(strips []Strip) (groups map[string]*group, first audio.Frames, mome
 	for _, s := range strips {
 		g := groups[s.Group]
 		if g == nil {
-			g = &group{make([][Bands]float64, moments), make([][Bands]float64, moments)}
+			g = &group{power: make(Powers, moments), excitation: make(Powers, moments)}
 			groups[s.Group] = g
 		}
-		at, gain := int((s.From-first+Step/2)/Step), math.Pow(10, float64(s.Gain)/10)
+		at := int((s.From - first + Step/2) / Step)
 		for i, m := range s.Levels.Moments {
+			gain := s.gainAt(s.From + audio.Frames(i)*Step)
 			for b, l := range m {
 				g.power[at+i][b] += gain * math.Pow(10, float64(l)/10)
 			}
@@ -210,18 +232,24 @@ func spread(power [Bands]float64) (out [Bands]float64) {
 		if p < 1e-14 {
 			continue
 		}
-		level := 10*math.Log10(p) + asSPL
-		centre := (edges[b] + edges[b+1]) / 2
-		up := math.Max(24+230/centre-0.2*level, 5)
+		up := slopeUp(b, 10*math.Log10(p)+asSPL)
 		for k := range out {
 			slope := up * float64(k-b)
 			if k < b {
-				slope = 27 * float64(b-k)
+				slope = slopeDown * float64(b-k)
 			}
 			out[k] = math.Max(out[k], p*math.Pow(10, -slope/10))
 		}
 	}
 	return out
+}
+
+// slopeDown is how steeply excitation falls below a band, dB a Bark.
+const slopeDown = 27.0
+
+// slopeUp returns how steeply it falls above band b at a level in dB of sound pressure, dB a Bark.
+func slopeUp(b int, level float64) float64 {
+	return math.Max(24+230/((edges[b]+edges[b+1])/2)-0.2*level, 5)
 }
 
 // hidden returns how far a group is covered by the rest of total in the moments in which
@@ -242,11 +270,11 @@ func (g *group) hidden(total [][Bands]float64, first audio.Frames, playing []boo
 			continue
 		}
 		count++
-		need := most
-		for b, p := range g.power[i] {
-			others := math.Max(total[i][b]-g.excitation[i][b], 1e-15)
-			need = math.Min(need, 10*math.Log10(others/math.Max(p, 1e-15))-under)
+		var others [Bands]float64
+		for b := range others {
+			others[b] = total[i][b] - g.excitation[i][b]
 		}
+		need := Need(g.power[i], others)
 		if need <= 0 {
 			end(i)
 			continue
