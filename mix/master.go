@@ -1,8 +1,11 @@
 package mix
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
+	"sync"
 
 	"ripieno/mix/audio"
 	"ripieno/mix/limit"
@@ -33,6 +36,10 @@ type MasterReport struct {
 	Passes        int            // how many times the programme was read
 }
 
+// SearchVersion is the version of how the gain is searched. It belongs in the key of
+// whatever is mastered by it.
+const SearchVersion = 2
+
 const (
 	// Tolerance is how near the target the loudness has to come.
 	Tolerance = loudness.LU(0.1)
@@ -45,13 +52,18 @@ const (
 	MostPush = audio.Decibels(6)
 
 	mostPasses = 8
+
+	// besideStep is how much louder gains are that are tried at the same time as the
+	// first one where the limiter will cut: what it costs shows how much more is needed,
+	// and nobody waits for a pass after the other (the choice is ours).
+	besideStep = audio.Decibels(1.5)
 )
 
 // Master finds the gain with which the programme, after its true peaks are
 // limited to ceiling, has the target loudness, and returns the programme
 // mastered so. open starts the programme from its beginning; it is called three
-// or four times, so give it something that is quick to read, such as a file the
-// PreMaster was written to. A source that is an io.Closer is closed after each
+// or four times, by up to three goroutines at once, so give it something that is quick to read,
+// such as a file the PreMaster was written to. A source that is an io.Closer is closed after each
 // pass; the result is one too.
 //
 // A target that cannot be reached is not an error: the report says so and why,
@@ -113,10 +125,16 @@ type master struct {
 	report MasterReport
 }
 
+// tried is a gain and what the programme is like with it.
+type tried struct {
+	gain    audio.Decibels
+	got     Measured
+	limiter *limit.Source
+}
+
 // pass reads the programme once and measures it: mastered with a gain, or as
 // it is.
 func (m *master) pass(gain *audio.Decibels) (Measured, *limit.Source, error) {
-	m.report.Passes++
 	src, err := m.open()
 	if err != nil {
 		return Measured{}, nil, err
@@ -151,29 +169,32 @@ func (m *master) search() error {
 		gain = min(gain, most)
 	}
 	r.Most = most
-	var lastGain audio.Decibels
-	var lastLoud loudness.LUFS
+	gains := []audio.Decibels{gain}
+	if r.Before.TruePeak+gain > r.Ceiling {
+		gains = append(gains, gain+besideStep, gain+2*besideStep)
+	}
+	var known []tried // nearest to the target first
 	for try := 0; ; try++ {
-		if err := m.try(gain); err != nil {
+		now, err := m.try(gains)
+		if err != nil {
 			return err
 		}
+		known = append(now, known...)
+		m.sort(known)
+		m.note(known[0])
 		miss := float64(r.Target - r.After.Integrated)
 		over := r.After.TruePeak - r.Ceiling
 		r.Reached = math.Abs(miss) <= float64(Tolerance)/2
 		if over > 0 && try < mostPasses {
 			r.Inner -= over + 0.01
+			gains, known = []audio.Decibels{r.Gain}, nil
 			continue
 		}
-		stuck := math.IsInf(miss, 0) || (gain >= most && miss > 0)
+		stuck := math.IsInf(miss, 0) || (r.Gain >= most && miss > 0)
 		if r.Reached || stuck || try >= mostPasses {
 			break
 		}
-		slope := 1.0
-		if try > 0 && gain != lastGain {
-			slope = float64(r.After.Integrated-lastLoud) / float64(gain-lastGain)
-		}
-		lastGain, lastLoud = gain, r.After.Integrated
-		gain = min(gain+audio.Decibels(miss/math.Max(slope, 0.2)), most)
+		gains = []audio.Decibels{min(r.Gain+step(r.Target, known), most)}
 	}
 	// The search aims at half the tolerance; the whole of it still counts.
 	r.Reached = math.Abs(float64(r.Target-r.After.Integrated)) <= float64(Tolerance)
@@ -183,20 +204,64 @@ func (m *master) search() error {
 	return nil
 }
 
-// try masters with a gain and notes the result.
-func (m *master) try(gain audio.Decibels) error {
+// try masters with some gains at the same time, as far as they are allowed.
+func (m *master) try(gains []audio.Decibels) ([]tried, error) {
+	for len(gains) > 1 && gains[len(gains)-1] > m.report.Most {
+		gains = gains[:len(gains)-1]
+	}
+	list, wrong := make([]tried, len(gains)), make([]error, len(gains))
+	var trying sync.WaitGroup
+	for i, gain := range gains {
+		list[i].gain = gain
+		trying.Go(func() { list[i].got, list[i].limiter, wrong[i] = m.pass(&gain) })
+	}
+	trying.Wait()
+	m.report.Passes += len(gains)
+	return list, cmp.Or(wrong...)
+}
+
+// sort puts what comes nearest to the target first, and of alike ones the later gain last.
+func (m *master) sort(list []tried) {
+	slices.SortStableFunc(list, func(a, b tried) int {
+		return cmp.Compare(math.Abs(float64(m.report.Target-a.got.Integrated)),
+			math.Abs(float64(m.report.Target-b.got.Integrated)))
+	})
+}
+
+// note makes a result that of the search.
+func (m *master) note(t tried) {
 	r := &m.report
-	got, limiter, err := m.pass(&gain)
-	if err != nil {
-		return err
-	}
-	r.Gain, r.After = gain, got
-	r.Reduction = limiter.Reduction()
+	r.Gain, r.After = t.gain, t.got
+	r.Reduction = t.limiter.Reduction()
 	r.Limited = 0
-	if got.Seconds > 0 {
-		r.Limited = float64(limiter.Lowered()) / (got.Seconds * float64(limiter.Rate()))
+	if t.got.Seconds > 0 {
+		r.Limited = float64(t.limiter.Lowered()) / (t.got.Seconds * float64(t.limiter.Rate()))
 	}
-	return nil
+}
+
+// step returns by how much the first gain of a list has to change for the target: by a
+// parabola through the first three, a line through the first two, or as if nothing were
+// limited. Loudness rises with the gain, by at most as much; where it hardly does, no step
+// is longer than five times what is missing.
+func step(target loudness.LUFS, known []tried) audio.Decibels {
+	at := func(i int) (gain, off float64) {
+		return float64(known[i].gain - known[0].gain), float64(known[i].got.Integrated - target)
+	}
+	_, a := at(0)
+	fits := func(s float64) bool { return s*a < 0 && math.Abs(s) >= math.Abs(a) && math.Abs(s) <= 5*math.Abs(a) }
+	if len(known) > 2 {
+		x, b := at(1)
+		y, c := at(2)
+		if s := x*a*c/((b-a)*(b-c)) + y*a*b/((c-a)*(c-b)); fits(s) {
+			return audio.Decibels(s)
+		}
+	}
+	if len(known) > 1 {
+		if x, b := at(1); b != a && x != 0 {
+			return audio.Decibels(-a / math.Max((b-a)/x, 0.2))
+		}
+	}
+	return audio.Decibels(-a)
 }
 
 // Measure reads a programme to its end and says how loud it is. It meters while the next

@@ -27,7 +27,7 @@ import (
 
 // Rule is the version of what [Listen] and [Look] measure. It belongs in the
 // key of everything that is kept of them; judging is not kept.
-const Rule = 7
+const Rule = 8
 
 // Floor is the level in decibels that stands for silence and everything below.
 const Floor = -120.0

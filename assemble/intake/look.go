@@ -49,6 +49,8 @@ const (
 	blurEvery   = 4   // frames: the focus of a phone on a stand seldom changes
 	lookMost    = 300 // frames, so that an hour is sampled more sparsely
 	lookEnough  = 8   // with fewer, key frames are too rare and all are decoded
+	thinEvery   = 2.5 // seconds between key frames that are decoded of more,
+	thinPlenty  = 10  // as long as there are so many
 	mostFPS     = 60  // frames a second of a picture that does not say it
 	timesLength = 60  // seconds of time stamps
 	// Decoding a key frame takes some 12 ns a pixel, one more process with its
@@ -205,8 +207,8 @@ func (g *gaze) picture(damaged int) (Picture, error) {
 }
 
 // oneIn returns how many key frames to go on for one that is decoded, 1 for all:
-// the number that comes nearest to every seconds, if leaving out the others
-// saves more than another process costs.
+// the number that comes nearest to every seconds, or to thinEvery where plenty are
+// left, if leaving out the others saves more than another process costs.
 func oneIn(keys []float64, every float64, info media.Info) int {
 	if len(keys) < 3 {
 		return 1
@@ -215,6 +217,9 @@ func oneIn(keys []float64, every float64, info media.Info) int {
 	n := 1
 	if apart > 0 {
 		n = int(math.Round(every / apart))
+		if wide := int(math.Round(thinEvery / apart)); wide > n && info.Duration >= thinPlenty*float64(wide)*apart {
+			n = wide
+		}
 	}
 	left := info.Duration / apart * (1 - 1/float64(max(1, n))) * float64(info.Video.W*info.Video.H)
 	if n < 2 || left < thinLeast {

@@ -20,8 +20,9 @@ import (
 // masterTask brings the sum to the loudness asked for and encodes it.
 func (t *Track) masterTask(sum task.Ref[string]) task.Task {
 	m := t.begin("master")
-	m.Action = m.Action.Arg("rules", graph.Rule).Arg("pieces", encodingRule).Arg("ffmpeg", t.tool.Version.Text).
-		Arg("loudness", t.mix.Loudness).Arg("true peak", t.mix.TruePeak).Arg("title", t.title)
+	m.Action = m.Action.Arg("rules", graph.Rule).Arg("pieces", encodingRule).Arg("search", mix.SearchVersion).
+		Arg("ffmpeg", t.tool.Version.Text).Arg("loudness", t.mix.Loudness).Arg("true peak", t.mix.TruePeak).
+		Arg("title", t.title)
 	m.Needs("sum", sum)
 	m.Action = m.Action.Files(masterWAV, filmM4A, reportFile)
 	m.Bytes = 2 * sampleBytes * int64(t.line.AudioLen)

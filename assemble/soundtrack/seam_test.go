@@ -133,7 +133,7 @@ func TestWhatAChangeMixesAgain(t *testing.T) {
 
 // A mix in which nothing is done to takes by themselves has the keys that it had
 // before anything was: they were written down with the program of that time. That of the
-// master is of the program that began to encode sound in pieces.
+// master is of the program that began to try gains beside each other.
 func TestOffIsAsBefore(t *testing.T) {
 	for _, off := range []string{"room: 0.2, clean: off",
 		"room: 0.2, clean: {silence: false, noise: false, hum: false, tops: false}"} {
@@ -145,7 +145,7 @@ func TestOffIsAsBefore(t *testing.T) {
 			"level/cello":         "0a6d5c07d55ef233868093967360eb490d8b2e91520d71bd16a07abd096ed6af",
 			"voice/cello":         "4d32cde4db7b77470d39e1853c3a21bc1089ccfdb2c0934ccc80e28e4c9d774d",
 			"sum":                 "8b65a22126caf6c84c549d1d46b593a0d205f378c88ab4dec518e50a2f7351c1",
-			"master":              "ddb734a2bbb913c2c83b7617a7f57bb232e00ac70cb62c1e5b891ebb11ff930d",
+			"master":              "7629618acc625c6889400ae7101c980a55e0f961390a6ffd2b5a3a54b5332c39",
 			"stem/bass":           "fb93204ee684f3995c73d8fbd31e1843539af73df2adae3b76285417182dcd03",
 			"section/low strings": "c673b03decdf6a48be68796f03bc3f23723b0cc740c913d3c132ba56fd64e6ac",
 		} {
