@@ -116,8 +116,8 @@ func longProduction(t *testing.T, dir string) {
 		name := fmt.Sprintf("intake/take%d.mp4", k)
 		err := findTool(t).Run(t.Context(), ffmpeg.Command{Args: []string{"-f", "lavfi", "-i",
 			fmt.Sprintf("testsrc2=size=64x36:rate=12:duration=104,hue=h=%d", 90*k), "-f", "lavfi", "-i",
-			fmt.Sprintf("sine=frequency=%d:duration=104", 300+100*k), "-c:v", "libx264", "-preset", "ultrafast", "-g", "20",
-			"-pix_fmt", "yuv420p", "-c:a", "aac", filepath.Join(dir, name)}})
+			fmt.Sprintf("sine=frequency=%d:duration=104", 300+100*k), "-c:v", "libx264", "-preset", "ultrafast",
+			"-g", "20", "-pix_fmt", "yuv420p", "-c:a", "aac", filepath.Join(dir, name)}})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -145,8 +145,8 @@ func TestPiecesOfATakeAreMadeTogetherElsewhere(t *testing.T) {
 	got, r := renderIn(t, helped, Settings{Workers: 1, Recheck: 50, With: m.home.String(),
 		Report: gate{found: make(chan struct{})}})
 	if string(got) != string(want) {
-		t.Errorf("with %d of %d tasks made elsewhere the film has %d other bytes than alone, where it has %d", r.Tasks.Away,
-			r.Tasks.Run, len(got), len(want))
+		t.Errorf("with %d of %d tasks made elsewhere the film has %d other bytes than alone, where it has %d",
+			r.Tasks.Away, r.Tasks.Run, len(got), len(want))
 	}
 	for _, d := range storedDifferences(t, alone, helped) {
 		if !strings.HasPrefix(d, "probe ") { // which tells when its file was copied

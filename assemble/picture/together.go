@@ -63,7 +63,8 @@ func (w conformWork) together(ctx context.Context, tool *ffmpeg.Tool, src graph.
 	}
 	for k, span := range pieces {
 		if got, err := countFrames(dst[k]); err != nil || got != span.Len() {
-			return fmt.Errorf("picture: %d of %d frames of a piece: %w", got, span.Len(), cmp.Or(err, media.ErrNoPicture))
+			return fmt.Errorf("picture: %d of %d frames of a piece: %w", got, span.Len(),
+				cmp.Or(err, media.ErrNoPicture))
 		}
 	}
 	return nil
@@ -106,6 +107,7 @@ func (w piecesWork) elsewhere(ctx context.Context, tool *ffmpeg.Tool, path, dst 
 			pieces = append(pieces, w.Pieces[i])
 			files = append(files, filepath.Join(dst, task.PartName(i, pieceExt)))
 		}
+		// Why it failed does not matter: each by itself has an error of its own, or none.
 		if len(list) > 1 {
 			all := w.spanning(pieces)
 			src := reading.Source(tool, all.Conform.Picture)

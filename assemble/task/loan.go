@@ -30,7 +30,7 @@ const mostLent = 4
 // nextLoan takes out of the list what is given next to one of so many machines: a ready task,
 // with others of its batch while they cost less than each worker has still to do.
 func (x *execution) nextLoan(machines int) []int {
-	spare := x.ahead()
+	spare := x.ahead() // before any of it is taken out
 	i := x.nextAway(machines)
 	if i < 0 {
 		return nil
@@ -63,7 +63,7 @@ func (x *execution) lend(ctx context.Context, group []int) {
 		x.work[i].Start()
 		in[k] = x.inputs(i)
 	}
-	open := x.openFiles()
+	open := x.openFiles() // here, since only the loop may look at the books
 	go func() {
 		began := time.Now()
 		far := false
@@ -72,6 +72,7 @@ func (x *execution) lend(ctx context.Context, group []int) {
 			return wrong
 		})
 		tellApart(ends, Elsewhere, began)
+		// What another run had stored meanwhile was not asked for.
 		for k := range ends {
 			ends[k].away, ends[k].elsewhere = true, far && ends[k].made
 		}
@@ -96,6 +97,7 @@ func PartName(k int, ext string) string { return strconv.Itoa(k) + ext }
 func (x *execution) parcel(members []Member) (p Parcel, err error) {
 	t := &x.g.tasks[x.g.byID[members[0].ID]]
 	p = Parcel{Action: t.Action, Errand: *t.Errand}
+	// The key hangs on who is asked for: a part of what was out before is another order.
 	if len(members) > 1 {
 		var ids, keys, names []string
 		for k, m := range members {
@@ -150,7 +152,7 @@ func (x *execution) makeAway(ctx context.Context, members []Member, open []strin
 	select {
 	case wrong := <-home:
 		recall()
-		<-away
+		<-away // it may still write to dst
 		return false, wrong
 	case err := <-away:
 		if err != nil {
@@ -199,6 +201,7 @@ func (x *execution) compare(ctx context.Context, members []Member, p Parcel, dst
 		}
 	}
 	wrong := x.makeHere(ctx, members)
+	// One by one, so that what cannot be compared spoils nothing else.
 	for k, path := range places(members, dst) {
 		if wrong[k] != nil {
 			continue

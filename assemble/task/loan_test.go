@@ -158,7 +158,9 @@ func TestTheFirstOfABatchMayBeThere(t *testing.T) {
 	f.make = f.write
 	x := newExecution(Runner{Store: s, Away: &f.elsewhere, Progress: progress.New(nil, progress.Quiet)}, g,
 		[]looked{{runs: true}, {runs: true}, {runs: true}}, []float64{1, 1, 1})
-	_, err = s.Put(t.Context(), tasks[0].Action, func(tmp string) error { return os.WriteFile(tmp, []byte("p0"), 0o666) })
+	_, err = s.Put(t.Context(), tasks[0].Action, func(tmp string) error {
+		return os.WriteFile(tmp, []byte("p0"), 0o666)
+	})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -69,7 +69,8 @@ type execution struct {
 	home     map[int]bool    // tasks that nobody elsewhere could make
 	paces    map[string]pace // by rule
 	files    givenFiles
-	stopped  error // the disk is full, or the store is gone: start nothing more
+	sizes    map[string]int64 // of files from elsewhere, in bytes, by path; nil with nobody elsewhere
+	stopped  error            // the disk is full, or the store is gone: start nothing more
 }
 
 type ending struct {
@@ -92,6 +93,9 @@ func newExecution(r Runner, g *graph, l []looked, costs []float64) *execution {
 		waitsFor: make([]int, n), urgency: make([]float64, n), ended: make(chan []ending), keys: map[store.ID]int{},
 		batching: map[*Batch]int{}, away: map[int]*loan{}, home: map[int]bool{},
 		paces: map[string]pace{}, files: givenFiles{}, costs: costs}
+	if r.Away != nil {
+		x.sizes = sizesOf(g.tasks)
+	}
 	x.Workers = max(1, x.Workers)
 	x.lanes = make([]bool, x.Workers)
 	for _, i := range slices.Backward(g.order) {
