@@ -17,7 +17,8 @@ import (
 	"ripieno/mix/robust"
 )
 
-// Version is the version of what [Find] computes.
+// Version is the version of what [Find] computes. Raise it when a gain changes, also by what package
+// mask says of who is heard.
 const Version = 1
 
 // Role is what a part is in a phrase.
