@@ -115,15 +115,15 @@ func longProduction(t *testing.T, dir string) {
 	for k := range 3 {
 		name := fmt.Sprintf("intake/take%d.mp4", k)
 		err := findTool(t).Run(t.Context(), ffmpeg.Command{Args: []string{"-f", "lavfi", "-i",
-			fmt.Sprintf("testsrc2=size=64x36:rate=12:duration=104,hue=h=%d", 90*k), "-f", "lavfi", "-i",
-			fmt.Sprintf("sine=frequency=%d:duration=104", 300+100*k), "-c:v", "libx264", "-preset", "ultrafast",
+			fmt.Sprintf("testsrc2=size=64x36:rate=12:duration=72,hue=h=%d", 90*k), "-f", "lavfi", "-i",
+			fmt.Sprintf("sine=frequency=%d:duration=72", 300+100*k), "-c:v", "libx264", "-preset", "ultrafast",
 			"-g", "20", "-pix_fmt", "yuv420p", "-c:a", "aac", filepath.Join(dir, name)}})
 		if err != nil {
 			t.Fatal(err)
 		}
 		takes += fmt.Sprintf("  - {name: take%d, player: Mara Voss, video: {file: %s, offset: 0}}\n", k, name)
 	}
-	text := strings.NewReplacer("measures: 2\n", "measures: 100\n", "lead_in", "fps: 24, lead_in").
+	text := strings.NewReplacer("measures: 2\n", "measures: 68\n", "lead_in", "fps: 24, lead_in").
 		Replace(fmt.Sprintf(watchManifest, takes))
 	if err := os.WriteFile(filepath.Join(dir, "production.yaml"), []byte(text), 0o666); err != nil {
 		t.Fatal(err)

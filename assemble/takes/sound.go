@@ -195,7 +195,7 @@ func compareTask[T any](name string, a, b *Recording, cost float64,
 	t := task.Task{
 		ID: task.ID(name, a.Name(), b.Name()), Name: b.File.Path, Stage: "match", Keep: true,
 		Action: store.NewAction(name).Version(align.Version()).Arg("match", align.MatchVersion),
-		Cost: cost * (a.Info.Duration + b.Info.Duration),
+		Cost:   cost * (a.Info.Duration + b.Info.Duration),
 	}
 	t.Needs("a", a.Sound)
 	t.Needs("b", b.Sound)
