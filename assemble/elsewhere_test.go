@@ -49,7 +49,8 @@ func TestMachineHelper(t *testing.T) {
 		<-ctx.Done()
 		return
 	}
-	if err := elsewhere.Work(ctx, findTool(t), elsewhere.Help{Invitation: at, Cores: 1, Space: 100e6}); ctx.Err() == nil {
+	help := elsewhere.Help{Invitation: at, Cores: 1, Space: 100e6, Tell: func(text string) { fmt.Println(text) }}
+	if err := elsewhere.Work(ctx, findTool(t), help); ctx.Err() == nil {
 		t.Fatal(err)
 	}
 }

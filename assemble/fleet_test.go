@@ -1,9 +1,11 @@
 package assemble
 
 import (
+	"bytes"
 	"fmt"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"runtime"
 	"strings"
 	"sync"
@@ -12,6 +14,7 @@ import (
 
 	"ripieno/assemble/farm"
 	"ripieno/assemble/farm/farmtest"
+	"ripieno/assemble/ffmpeg"
 )
 
 // outsideMachines has an outside server as the hub: the engine's own program, built from
@@ -99,5 +102,59 @@ func TestAFleetOfAnySizeMakesTheSameFilm(t *testing.T) {
 				t.Error(name, d)
 			}
 		}
+	}
+}
+
+// longProduction has three takes of small pictures that are long enough for several pieces.
+func longProduction(t *testing.T, dir string) {
+	t.Helper()
+	if err := os.Mkdir(filepath.Join(dir, "intake"), 0o777); err != nil {
+		t.Fatal(err)
+	}
+	takes := ""
+	for k := range 3 {
+		name := fmt.Sprintf("intake/take%d.mp4", k)
+		err := findTool(t).Run(t.Context(), ffmpeg.Command{Args: []string{"-f", "lavfi", "-i",
+			fmt.Sprintf("testsrc2=size=64x36:rate=12:duration=72,hue=h=%d", 90*k), "-f", "lavfi", "-i",
+			fmt.Sprintf("sine=frequency=%d:duration=72", 300+100*k), "-c:v", "libx264", "-preset", "ultrafast",
+			"-g", "20", "-pix_fmt", "yuv420p", "-c:a", "aac", filepath.Join(dir, name)}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		takes += fmt.Sprintf("  - {name: take%d, player: Mara Voss, video: {file: %s, offset: 0}}\n", k, name)
+	}
+	text := strings.NewReplacer("measures: 2\n", "measures: 68\n", "lead_in", "fps: 24, lead_in").
+		Replace(fmt.Sprintf(watchManifest, takes))
+	if err := os.WriteFile(filepath.Join(dir, "production.yaml"), []byte(text), 0o666); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// TestPiecesOfATakeAreMadeTogetherElsewhere renders a production whose takes are conformed in
+// pieces alone, and with a worker who is given several of them by one order: the film and all
+// that is stored are equal to the byte.
+func TestPiecesOfATakeAreMadeTogetherElsewhere(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	longProduction(t, dir)
+	alone, helped := copyProduction(t, dir), copyProduction(t, dir)
+	want, _ := renderIn(t, alone, Settings{Workers: 1})
+	m := startMachines(t)
+	var said bytes.Buffer
+	worker := m.start("worker", m.workers.String(), &said)
+	got, r := renderIn(t, helped, Settings{Workers: 1, Recheck: 50, With: m.home.String(),
+		Report: gate{found: make(chan struct{})}})
+	if string(got) != string(want) {
+		t.Errorf("with %d of %d tasks made elsewhere the film has %d other bytes than alone, where it has %d",
+			r.Tasks.Away, r.Tasks.Run, len(got), len(want))
+	}
+	for _, d := range storedDifferences(t, alone, helped) {
+		if !strings.HasPrefix(d, "probe ") { // which tells when its file was copied
+			t.Error(d)
+		}
+	}
+	kill(t, worker)
+	if n := strings.Count(said.String(), "\npieces "); n == 0 {
+		t.Errorf("no order had several pieces:\n%s", said.String())
 	}
 }

@@ -15,7 +15,7 @@ import (
 )
 
 // Protocol is part of a class: machines of another would not find each other's orders.
-const Protocol = 3
+const Protocol = 4
 
 // Names on the engine. Orders wait in one stream under the class of machine that
 // may carry them out; files wait on two shelves, a stream each, because a worker may

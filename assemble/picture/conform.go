@@ -1,12 +1,9 @@
 package picture
 
 import (
-	"cmp"
 	"context"
 	"errors"
 	"fmt"
-	"os"
-	"slices"
 
 	"ripieno/assemble/graph"
 	"ripieno/assemble/media"
@@ -49,6 +46,7 @@ func (m *Maker) batchOf(w conformWork, id string) *task.Batch {
 		b.Most, b.Make = mostTogether, func(ctx context.Context, members []task.Member) []error {
 			return m.conformMembers(ctx, b.works, members)
 		}
+		b.Errand = func(ids []string) task.Errand { return errandOf(b.works, ids) }
 		m.together[same] = b
 	}
 	b.works[id] = w
@@ -60,27 +58,20 @@ func (m *Maker) batchOf(w conformWork, id string) *task.Batch {
 // the others are there and the error is its own.
 func (m *Maker) conformMembers(ctx context.Context, works map[string]conformWork, members []task.Member) []error {
 	wrong := make([]error, len(members))
-	frames := func(i int) plan.Span { return works[members[i].ID].Conform.Frames }
-	order := make([]int, len(members))
-	for i := range order {
-		order[i] = i
+	frames := make([]plan.Span, len(members))
+	for i, b := range members {
+		frames[i] = works[b.ID].Conform.Frames
 	}
-	slices.SortFunc(order, func(a, b int) int { return cmp.Compare(frames(a).From, frames(b).From) })
-	for len(order) > 0 {
-		n := 1
-		for n < len(order) && frames(order[n-1]).To == frames(order[n]).From {
-			n++
-		}
-		run := make([]pieceOfRun, n)
-		for k, i := range order[:n] {
+	for _, list := range runsOf(frames) {
+		run := make([]pieceOfRun, len(list))
+		for k, i := range list {
 			run[k] = pieceOfRun{works[members[i].ID], members[i]}
 		}
-		if n == 1 || m.conformRun(ctx, run) != nil {
-			for k, i := range order[:n] {
+		if len(run) == 1 || m.conformRun(ctx, run) != nil {
+			for k, i := range list {
 				wrong[i] = m.conformPicture(ctx, run[k].work, run[k].member.Tmp, run[k].member.Advance)
 			}
 		}
-		order = order[n:]
 	}
 	return wrong
 }
@@ -94,13 +85,13 @@ type pieceOfRun struct {
 // conformRun conforms pieces that follow each other, in one process. It fails when one of
 // them has too few frames.
 func (m *Maker) conformRun(ctx context.Context, run []pieceOfRun) error {
-	all, dst, pieces := run[0].work, []string(nil), []plan.Conform(nil)
+	all, dst, pieces := run[0].work, []string(nil), []plan.Span(nil)
 	all.Cost = 0
 	for _, p := range run {
-		all.Cost, all.Conform.Frames.To = all.Cost+p.work.Cost, p.work.Conform.Frames.To
-		dst, pieces = append(dst, "file:"+p.member.Tmp), append(pieces, p.work.Conform)
+		all.Cost += p.work.Cost
+		dst, pieces = append(dst, p.member.Tmp), append(pieces, p.work.Conform.Frames)
 	}
-	c := all.Conform
+	c := all.spanning(pieces).Conform
 	advance := func(share float64) {
 		for _, p := range run {
 			f := p.work.Conform.Frames
@@ -111,26 +102,10 @@ func (m *Maker) conformRun(ctx context.Context, run []pieceOfRun) error {
 	return m.steady.Picture(ctx, c.Picture, func(ctx context.Context) error {
 		src := reading.Source(m.tool, c.Picture)
 		openAt(ctx, &src, c, m.line.Rate)
-		device, free := m.decoders.lend(ctx, c, src, m.line.Rate, run[0].member.Tmp, true)
+		device, free := m.decoders.lend(ctx, c, src, m.line.Rate, dst[0], true)
 		defer free()
 		src.Device = device
-		cmd, err := graph.ConformAll(pieces, src, m.line.Rate, dst)
-		if err != nil {
-			return err
-		}
-		for _, p := range run {
-			os.Remove(p.member.Tmp) // of an earlier reading
-		}
-		if err := reading.Take(ctx, m.tool, cmd, c.Picture, all.job(src, run[0].member.Tmp, advance)); err != nil {
-			return err
-		}
-		for _, p := range run {
-			if got, err := countFrames(p.member.Tmp); err != nil || got != p.work.Conform.Frames.Len() {
-				return fmt.Errorf("picture: %d of %d frames of a piece: %w", got, p.work.Conform.Frames.Len(),
-					cmp.Or(err, media.ErrNoPicture))
-			}
-		}
-		return nil
+		return all.together(ctx, m.tool, src, pieces, dst, advance)
 	})
 }
 

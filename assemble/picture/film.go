@@ -101,6 +101,9 @@ func (m *Maker) ConformTask(c plan.Conform) (task.Ref[string], error) {
 	}), nil
 }
 
+// pieceExt is the ending of a conformed picture.
+const pieceExt = ".mp4"
+
 // conformKey returns the description of conforming a picture: everything that
 // changes its bytes.
 //
@@ -122,7 +125,7 @@ func (m *Maker) conformKey(c plan.Conform) (store.Action, error) {
 	if c.Keys {
 		key = key.Arg("keys", true)
 	}
-	return key.Input("take", hash).Ext(".mp4").For(c.Take), nil
+	return key.Input("take", hash).Ext(pieceExt).For(c.Take), nil
 }
 
 // BrokenOff is the error of a picture that ends before its file says. The take is

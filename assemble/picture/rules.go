@@ -12,6 +12,7 @@ import (
 // functions.
 const (
 	RuleConform = "conform"
+	RulePieces  = "pieces" // of one take, conformed
 	RuleSegment = "segment"
 	RuleBand    = "band"
 )
@@ -30,6 +31,16 @@ func Rules(tool *ffmpeg.Tool) map[string]func(ctx context.Context, args []byte, 
 			}
 			if len(in) != 1 {
 				return fmt.Errorf("picture: a picture is asked for of %d files", len(in))
+			}
+			return w.elsewhere(ctx, tool, in[0], dst)
+		},
+		RulePieces: func(ctx context.Context, args []byte, in []string, dst string) error {
+			var w piecesWork
+			if err := json.Unmarshal(args, &w); err != nil {
+				return fmt.Errorf("picture: the pieces asked for cannot be read: %w", err)
+			}
+			if len(in) != 1 {
+				return fmt.Errorf("picture: pieces are asked for of %d files", len(in))
 			}
 			return w.elsewhere(ctx, tool, in[0], dst)
 		},

@@ -410,7 +410,7 @@ func TestRulesForOtherMachines(t *testing.T) {
 		return errRecorded
 	})
 	rules := Rules(tool)
-	if len(rules) != 3 || rules[RuleConform] == nil || rules[RuleSegment] == nil {
+	if len(rules) != 4 || rules[RuleConform] == nil || rules[RuleSegment] == nil {
 		t.Fatalf("%d rules", len(rules))
 	}
 	args := func(v any) []byte {
@@ -433,6 +433,12 @@ func TestRulesForOtherMachines(t *testing.T) {
 		{"no file", RuleConform, args(picture), nil, "of 0 files"},
 		{"two files", RuleConform, args(picture), []string{"/a", "/b"}, "of 2 files"},
 		{"a graph in a word", RuleConform, args(picture), []string{"/a"}, "is no word of a picture"},
+		{"no JSON", RulePieces, []byte("{"), []string{"/a"}, "cannot be read"},
+		{"no file", RulePieces, args(piecesWork{picture, make([]plan.Span, 2)}), nil, "of 0 files"},
+		{"nothing", RulePieces, args(piecesWork{picture, nil}), []string{"/a"}, "0 pieces are asked for"},
+		{"too many", RulePieces, args(piecesWork{picture, make([]plan.Span, 9)}), []string{"/a"}, "9 pieces are asked for"},
+		{"a graph in a word", RulePieces, args(piecesWork{picture, make([]plan.Span, 2)}), []string{"/a"},
+			"is no word of a picture"},
 		{"no JSON", RuleSegment, []byte("[]"), nil, "cannot be read"},
 		{"hardware", RuleSegment, args(segmentWork{Coding: graph.Coding{Encoder: "h264_nvenc"}}), nil,
 			"encodes at home only"},

@@ -25,6 +25,7 @@ import (
 	"ripieno/assemble/media"
 	"ripieno/mix"
 	"ripieno/mix/audio"
+	"ripieno/mix/blend"
 	"ripieno/mix/mask"
 	"ripieno/mix/tone"
 )
@@ -40,7 +41,7 @@ const mixStrips = 50
 // files to files, of 50 strips with everything on: measuring, repair, drift,
 // low cut, three bands, compressor, fades, balance, pan, a shared hall, loudness,
 // limiter and dither; in runs of their own, denoise by hand and all that is done
-// by default to takes by themselves, in every take. ffmpeg then does
+// by default to takes by themselves, in every take, with the balance of an ensemble. ffmpeg then does
 // amix, pan and alimiter on the same files, without any of the rest. Times are
 // those of the processor, which other work on the machine does not spoil:
 // x_real_time_2_cores is the length of the piece over half of them;
@@ -153,7 +154,7 @@ func (r *repeated) Read(dst audio.Block) (int, error) {
 
 // benchMix does what the tasks of the mix do.
 func benchMix(b *testing.B, dir string, strips []mix.Strip, what string) {
-	voices := make([]mix.Strip, len(strips))
+	voices, levels := make([]mix.Strip, len(strips)), make([]*mask.Levels, len(strips))
 	var group errgroup.Group
 	group.SetLimit(2)
 	for i, s := range strips {
@@ -174,7 +175,7 @@ func benchMix(b *testing.B, dir string, strips []mix.Strip, what string) {
 				return err
 			}
 			if what == "everything+clean" {
-				if err := benchBands(filepath.Join(out, voiceWAV)); err != nil {
+				if levels[i], err = benchBands(filepath.Join(out, voiceWAV)); err != nil {
 					return err
 				}
 			}
@@ -187,6 +188,9 @@ func benchMix(b *testing.B, dir string, strips []mix.Strip, what string) {
 	}
 	if err := group.Wait(); err != nil {
 		b.Fatal(err)
+	}
+	if what == "everything+clean" {
+		benchBlend(voices, levels)
 	}
 	sum, err := mix.PreMaster(voices, mix.Options{Length: audio.Frames(*mixSeconds * audio.Rate), Room: 0.2,
 		Workers: 2})
@@ -243,13 +247,35 @@ func benchClean(s mix.Strip, what string) (mix.Strip, error) {
 }
 
 // benchBands measures what says who is hidden.
-func benchBands(voice string) error {
+func benchBands(voice string) (*mask.Levels, error) {
 	wav, err := media.OpenWAV(voice)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	_, err = mask.Listen(wav)
-	return errors.Join(err, wav.Close())
+	l, err := mask.Listen(wav)
+	return l, errors.Join(err, wav.Close())
+}
+
+// benchBlend balances sixteen parts as an ensemble, in phrases of eight seconds.
+func benchBlend(voices []mix.Strip, levels []*mask.Levels) {
+	const parts, phrase = 16, 8
+	strips, starts := make([]mask.Strip, len(voices)), make([]audio.Decibels, len(voices))
+	for i, v := range voices {
+		strips[i] = mask.Strip{Levels: levels[i], From: audio.FramesAt(v.Offset), Gain: v.Gain, Group: fmt.Sprint(i % parts)}
+		starts[i] = audio.Decibels(i%parts)/2 - 4
+	}
+	var phrases []blend.Phrase
+	for at := 0; at < *mixSeconds; at += phrase {
+		p := blend.Phrase{From: audio.FramesAt(float64(at)), To: audio.FramesAt(float64(at + phrase))}
+		for i := range voices {
+			p.Roles = append(p.Roles, []blend.Role{blend.Melody, blend.Bass, blend.Fill}[min(i%parts, 2)])
+		}
+		phrases = append(phrases, p)
+	}
+	for i, b := range blend.Find(strips, starts, phrases) {
+		voices[i].Gain += b.Register
+		voices[i].Rides = rides(b.Moves)
+	}
 }
 
 // ffmpegMix is the least that could be called a mix.

@@ -25,8 +25,8 @@ var _ = store.Number(48, []blend.Blend{})
 // costBlend is the estimated cost in seconds of one core of a second of a strip.
 const costBlend = 0.002
 
-// moveRamp is how long the gain takes from one phrase to the next: at 7 dB, the most there is,
-// it moves by 7 dB a second.
+// moveRamp is how long the gain takes from one phrase to the next: of a part that was soft and gets
+// the tune, the most there is, it moves by 11 dB in it.
 const moveRamp = audio.Frames(audio.Rate)
 
 // blendTask finds what is added to the strips' gains by register and role, under balance of
@@ -260,9 +260,10 @@ type Casting struct {
 }
 
 // blends gives a plan under balance of an ensemble the task of its balance, when the roles are
-// asked for.
+// asked for. A mix that is added up in groups goes without: the balance hears all voices
+// together, and so many would have to lie on the disk at once.
 func (t *Track) blends(pl *plan.Plan, who Casting) {
-	if pl.Mix.Ensemble && len(t.parts) > 1 && !who.Turns.IsZero() {
+	if pl.Mix.Ensemble && len(t.parts) > 1 && len(t.parts) < groupedFrom && !who.Turns.IsZero() {
 		t.order = who.Takes
 		t.blend = t.blendTask(who.Turns)
 	}

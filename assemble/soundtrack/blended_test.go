@@ -2,11 +2,13 @@ package soundtrack
 
 import (
 	"context"
+	"fmt"
 	"math"
 	"slices"
 	"strings"
 	"testing"
 
+	"ripieno/assemble/plan/plantest"
 	"ripieno/assemble/store"
 	"ripieno/assemble/task"
 	"ripieno/layout/direct"
@@ -42,7 +44,8 @@ var (
 // samples, what is said of the viola, and the strips as the desk has them.
 func blendedMix(t *testing.T, who Casting, changes ...string) (Report, audio.Block, []*BlendResult, []Loose) {
 	t.Helper()
-	track, res := mixedAs(t, who, unison, append(slices.Clone(violaAndTuba), changes...), func(track *Track) []task.Edge {
+	all := append(slices.Clone(violaAndTuba), changes...)
+	track, res := mixedAs(t, who, unison, all, func(track *Track) []task.Edge {
 		return append(track.LooseEdges(), track.added, track.Sum)
 	})
 	rep, ok, err := track.added.Result(res)
@@ -128,6 +131,35 @@ func TestGainsByHandAreNotBlended(t *testing.T) {
 			t.Errorf("under balance: %s roles are a part of the mix", other)
 		}
 	}
+}
+
+// A mix that is added up in groups is balanced by sound powers alone, since the voices of one group
+// may have left when those of the next are made.
+func TestAVeryLargeMixIsNotBlended(t *testing.T) {
+	text := strings.Replace(round, "  - {name: bass,", manyTakes(groupedFrom-3)+"  - {name: bass,", 1)
+	for takes, want := range map[string]bool{text: true, strings.Replace(text, "  - {name: more-0,",
+		"  - {name: more, audio: {file: intake/more.wav, offset: 0}}\n  - {name: more-0,", 1): false} {
+		pl := plantest.Plan(t, takes, false, "room: 0.2}", "balance: ensemble}")
+		pl.Strips = pl.Strips[1:] // one under the bound, or as many as it
+		sounds := make([]Sound, len(pl.Strips))
+		for i, s := range pl.Strips {
+			sounds[i] = Sound{Samples: task.Path(task.Task{ID: s.Take, Action: store.NewAction("sound").Arg("take", s.Take).
+				Ext(".wav")}), Name: s.Take, File: s.Take + ".wav", Seconds: 10}
+		}
+		track := New(plainTool(nil), 2, pl, sounds, nil, cast(direct.HasMelody))
+		if track.blend.IsZero() == want {
+			t.Errorf("%d strips: blended %v, want %v", len(sounds), !track.blend.IsZero(), want)
+		}
+	}
+}
+
+// manyTakes returns the lines of so many takes.
+func manyTakes(n int) string {
+	var lines strings.Builder
+	for i := range n {
+		fmt.Fprintf(&lines, "  - {name: more-%d, audio: {file: intake/more-%d.wav, offset: 0}}\n", i, i)
+	}
+	return lines.String()
 }
 
 // planWith plans the three for players who are known.

@@ -48,7 +48,7 @@ func (s *Set) remember(man *production.Production, placed map[string]align.Place
 // what the manifest says of them, and the files of both devices.
 func (t Take) key(man *production.Production) string {
 	m, shift := guideOf(man, t.Guide)
-	a := store.NewAction("remember").Version(rememberRule).Arg("listening", align.Version()).
+	a := store.NewAction("remember").Version(rememberRule).Arg("rules", align.Rules()).Arg("match", align.MatchVersion).
 		Arg("beats", beatTimes(m)).Arg("end", m.End()).Arg("shift", shift).Arg("timing", string(t.Timing))
 	if part := scorePart(man, t.Part); part != nil {
 		a = a.Arg("part", part.Seconds(man.Tempo))

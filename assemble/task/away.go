@@ -1,14 +1,9 @@
 package task
 
 import (
-	"bytes"
 	"context"
-	"crypto/sha256"
 	"errors"
 	"fmt"
-	"io"
-	"os"
-	"path/filepath"
 	"time"
 
 	"ripieno/assemble/store"
@@ -87,14 +82,6 @@ func PathsOf(inputs []ErrandInput, in Inputs) ([]string, error) {
 	return paths, nil
 }
 
-// parcel returns the errand of task i with the paths of what it reads.
-func (x *execution) parcel(i int, in Inputs) (p Parcel, err error) {
-	t := &x.g.tasks[i]
-	p = Parcel{Action: t.Action, Errand: *t.Errand}
-	p.Paths, err = PathsOf(t.Errand.Inputs, in)
-	return p, err
-}
-
 // startAway gives ready tasks away as long as there is room elsewhere, and helps with
 // one that is away when a worker here has nothing else to do.
 func (x *execution) startAway(ctx context.Context) {
@@ -102,34 +89,20 @@ func (x *execution) startAway(ctx context.Context) {
 		return
 	}
 	for room := x.Away.Room(); len(x.away) < room; {
-		i := x.nextAway(room - x.Away.Cores())
-		if i < 0 {
+		group := x.nextLoan(room - x.Away.Cores())
+		if len(group) == 0 {
 			break
 		}
-		help := make(chan struct{})
-		x.away[i], x.since[i] = help, time.Now()
-		x.files.give(x.fileOf(i))
-		x.work[i].Start()
-		in, open := x.inputs(i), x.openFiles()
-		go func() {
-			began := time.Now()
-			far := false
-			e := x.keep(ctx, i, 1, in, func(tmp string) (err error) {
-				far, err = x.makeAway(ctx, i, in, tmp, open, help)
-				return err
-			})
-			e.away, e.elsewhere, e.ran = true, far, Ran{Worker: Elsewhere, Began: began, Ended: time.Now()}
-			x.ended <- []ending{e}
-		}()
+		x.lend(ctx, group)
 	}
 	if len(x.ready) > 0 || x.running >= x.Workers {
 		return
 	}
-	if i := x.slowest(); i >= 0 {
-		close(x.away[i])
-		x.away[i] = nil
+	if l := x.slowest(); l != nil {
+		close(l.help)
+		l.helped = true
 		x.running++
-		x.memory += max(0, x.g.tasks[i].Memory)
+		x.memory += x.memoryOf(l.group)
 	}
 }
 
@@ -188,9 +161,13 @@ func (x *execution) isWorth(i int) bool {
 // worker here makes it as well. Sooner, most of the work would be done twice.
 const slow = 3
 
-// isSlow reports whether a task is away for long.
-func (x *execution) isSlow(i int) bool {
-	return time.Since(x.since[i]).Seconds() >= slow*x.costs[i]*x.paces[x.g.tasks[i].Errand.Rule].ratio()
+// isSlow reports whether tasks are away for long.
+func (x *execution) isSlow(l *loan) bool {
+	cost := 0.0
+	for _, i := range l.group {
+		cost += x.costs[i] * x.paces[x.g.tasks[i].Errand.Rule].ratio()
+	}
+	return time.Since(l.since).Seconds() >= slow*cost
 }
 
 // pace is what tasks of a rule took that this run made here, and what was expected, in
@@ -214,144 +191,39 @@ func (x *execution) learn(e ending) {
 	}
 }
 
-// slowest returns the most urgent task that is away for long and that nobody here makes
-// as well; -1 for none.
-func (x *execution) slowest() int {
-	most := -1
-	for i, help := range x.away {
-		if help == nil || !x.isSlow(i) || x.Memory > 0 && x.running > 0 && x.memory+x.g.tasks[i].Memory > x.Memory {
+// slowest returns the most urgent of what is away for long and nobody here makes as well; nil
+// for none.
+func (x *execution) slowest() (most *loan) {
+	for i, l := range x.away {
+		if l.helped || !x.isSlow(l) || x.Memory > 0 && x.running > 0 && x.memory+x.memoryOf(l.group) > x.Memory {
 			continue
 		}
-		if most < 0 || x.urgency[i] > x.urgency[most] || x.urgency[i] == x.urgency[most] && i < most {
-			most = i
+		if most == nil || x.urgency[i] > x.urgency[most.group[0]] ||
+			x.urgency[i] == x.urgency[most.group[0]] && i < most.group[0] {
+			most = l
 		}
 	}
 	return most
 }
 
-// endAway books that a task which was given away has ended, and reports whether it
-// has to be made at home now.
-func (x *execution) endAway(e ending) bool {
-	if x.away[e.task] == nil {
+// endAway books that what was given away together has ended, and returns all of it that has not
+// to be made at home now.
+func (x *execution) endAway(ends []ending) (over []ending) {
+	l := x.away[ends[0].task]
+	if l.helped {
 		x.running-- // a worker here made it as well
-		x.memory -= max(0, x.g.tasks[e.task].Memory)
+		x.memory -= x.memoryOf(l.group)
 	}
-	delete(x.away, e.task)
-	x.files.end(x.fileOf(e.task))
-	var away errAway
-	if !errors.As(e.err, &away) || e.cancelled {
-		return false
-	}
-	x.home[e.task] = true
-	x.push(e.task)
-	return true
-}
-
-// makeAway has a task made elsewhere, and here as well once help is closed; what is
-// ready first is the output. far reports that the other machine was.
-func (x *execution) makeAway(ctx context.Context, i int, in Inputs, tmp string, open []string,
-	help <-chan struct{}) (far bool, err error) {
-	t := &x.g.tasks[i]
-	p, err := x.parcel(i, in)
-	if err != nil {
-		return false, err
-	}
-	p.Open = open
-	dst := tmp + ".away"
-	if len(t.Action.Outputs()) > 0 {
-		if err := os.Mkdir(dst, 0o777); err != nil {
-			return false, err
+	delete(x.away, ends[0].task)
+	for _, e := range ends {
+		x.files.end(x.fileOf(e.task))
+		var away errAway
+		if !errors.As(e.err, &away) || e.cancelled {
+			over = append(over, e)
+			continue
 		}
+		x.home[e.task] = true
+		x.push(e.task)
 	}
-	awayCtx, recall := context.WithCancel(ctx)
-	defer recall()
-	away := make(chan error, 1)
-	go func() { away <- x.Away.Make(awayCtx, p, dst) }()
-	take := func() error {
-		if x.Away.Doubts(p) {
-			return x.compare(ctx, i, in, p, dst, tmp)
-		}
-		return replace(tmp, dst)
-	}
-	select {
-	case err := <-away:
-		if err != nil {
-			return false, errAway{err}
-		}
-		return true, take()
-	case <-help:
-	}
-	homeCtx, leave := context.WithCancel(ctx)
-	defer leave()
-	home := make(chan error, 1)
-	go func() { home <- t.Make(homeCtx, in, tmp, x.work[i].Advance) }()
-	select {
-	case err := <-home:
-		recall()
-		<-away
-		return false, err
-	case err := <-away:
-		if err != nil {
-			return false, <-home
-		}
-		leave()
-		<-home
-		return true, take()
-	}
-}
-
-// replace puts what lies at from in the place of what lies at to.
-func replace(to, from string) error {
-	if err := os.RemoveAll(to); err != nil {
-		return err
-	}
-	return os.Rename(from, to)
-}
-
-// compare makes at tmp what was made elsewhere and lies at dst, and tells when the two
-// differ. What was made here is the output.
-func (x *execution) compare(ctx context.Context, i int, in Inputs, p Parcel, dst, tmp string) error {
-	t := &x.g.tasks[i]
-	names := t.Action.Outputs()
-	if err := os.RemoveAll(tmp); err != nil {
-		return err
-	}
-	if len(names) > 0 {
-		if err := os.Mkdir(tmp, 0o777); err != nil {
-			return err
-		}
-	}
-	if err := t.Make(ctx, in, tmp, x.work[i].Advance); err != nil {
-		return err
-	}
-	there, err := hashOf(dst, names)
-	if err != nil {
-		return err
-	}
-	here, err := hashOf(tmp, names)
-	if err == nil && !bytes.Equal(there, here) {
-		x.Away.Differs(p, there, here)
-	}
-	return err
-}
-
-// hashOf returns the SHA-256 of an output, of all its files one after the other.
-func hashOf(path string, names []string) ([]byte, error) {
-	if len(names) == 0 {
-		names = []string{""}
-	}
-	h := sha256.New()
-	for _, n := range names {
-		f, err := os.Open(filepath.Join(path, n))
-		if err != nil {
-			return nil, err
-		}
-		n, err := io.Copy(h, f)
-		f.Close()
-		if err != nil {
-			return nil, err
-		}
-		fmt.Fprintf(h, "\n%d\n", n)
-	}
-	return h.Sum(nil), nil
+	return over
 }

@@ -2,7 +2,6 @@ package task
 
 import (
 	"context"
-	"os"
 	"slices"
 
 	"ripieno/assemble/progress"
@@ -89,8 +88,8 @@ func (x *execution) toSend(i int, sent map[string]bool) (bytes int64) {
 		sent[name] = true
 		if in.Edge != nil {
 			bytes += in.Edge.Task().Bytes
-		} else if info, err := os.Stat(in.Path); err == nil {
-			bytes += info.Size()
+		} else {
+			bytes += x.sizes[in.Path]
 		}
 	}
 	return bytes

@@ -65,12 +65,12 @@ type execution struct {
 	// batching is how many workers make something of a batch; those of nil make what has none.
 	batching map[*Batch]int
 	memory   int64
-	away     map[int]chan struct{} // tasks that are made elsewhere; nil for one that is made here as well
-	since    map[int]time.Time     // when they were given away
-	home     map[int]bool          // tasks that nobody elsewhere could make
-	paces    map[string]pace       // by rule
+	away     map[int]*loan   // what is made elsewhere, by its first task
+	home     map[int]bool    // tasks that nobody elsewhere could make
+	paces    map[string]pace // by rule
 	files    givenFiles
-	stopped  error // the disk is full, or the store is gone: start nothing more
+	sizes    map[string]int64 // of files from elsewhere, in bytes, by path; nil with nobody elsewhere
+	stopped  error            // the disk is full, or the store is gone: start nothing more
 }
 
 type ending struct {
@@ -91,8 +91,11 @@ func newExecution(r Runner, g *graph, l []looked, costs []float64) *execution {
 	n := len(g.tasks)
 	x := &execution{Runner: r, g: g, looked: l, out: make([]Outcome, n), work: make([]progress.Work, n),
 		waitsFor: make([]int, n), urgency: make([]float64, n), ended: make(chan []ending), keys: map[store.ID]int{},
-		batching: map[*Batch]int{}, away: map[int]chan struct{}{}, since: map[int]time.Time{}, home: map[int]bool{},
+		batching: map[*Batch]int{}, away: map[int]*loan{}, home: map[int]bool{},
 		paces: map[string]pace{}, files: givenFiles{}, costs: costs}
+	if r.Away != nil {
+		x.sizes = sizesOf(g.tasks)
+	}
 	x.Workers = max(1, x.Workers)
 	x.lanes = make([]bool, x.Workers)
 	for _, i := range slices.Backward(g.order) {
@@ -172,9 +175,7 @@ func (x *execution) loop(ctx context.Context) {
 			continue // perhaps what is away has become slow
 		}
 		if e := ends[0]; e.away {
-			if x.endAway(e) {
-				continue
-			}
+			ends = x.endAway(ends)
 		} else {
 			x.running--
 			x.batching[x.g.tasks[e.task].Batch]--
@@ -224,13 +225,8 @@ func (x *execution) startReady(ctx context.Context) {
 		}
 		go func() {
 			began := time.Now()
-			ends := x.perform(ctx, group, in)
-			// What is made together is told as if it were made one after the other.
-			each := time.Since(began) / time.Duration(len(ends))
-			for k := range ends {
-				from := began.Add(time.Duration(k) * each)
-				ends[k].ran = Ran{Worker: lane, Began: from, Ended: from.Add(each)}
-			}
+			ends := x.perform(ctx, group, in, func(members []Member) []error { return x.makeHere(ctx, members) })
+			tellApart(ends, lane, began)
 			x.ended <- ends
 		}()
 	}
@@ -265,16 +261,20 @@ func (x *execution) inputs(i int) Inputs {
 	return in
 }
 
-// perform makes the outputs of a group, in a goroutine of its own.
-func (x *execution) perform(ctx context.Context, group []int, in []Inputs) []ending {
-	ends := make([]ending, len(group))
-	if len(group) == 1 {
-		i := group[0]
-		ends[0] = x.keep(ctx, i, 1, in[0], func(tmp string) error {
-			return x.g.tasks[i].Make(ctx, in[0], tmp, x.work[i].Advance)
-		})
-		return ends
+// tellApart tells of what one worker began together as if it were made one after the other.
+func tellApart(ends []ending, worker int, began time.Time) {
+	each := time.Since(began) / time.Duration(len(ends))
+	for k := range ends {
+		from := began.Add(time.Duration(k) * each)
+		ends[k].ran = Ran{Worker: worker, Began: from, Ended: from.Add(each)}
 	}
+}
+
+// perform has the outputs of a group made, in a goroutine of its own. make writes those of the
+// members that are not there already, and returns the error of each.
+func (x *execution) perform(ctx context.Context, group []int, in []Inputs,
+	make func(members []Member) []error) []ending {
+	ends := slices.Repeat([]ending{{}}, len(group))
 	var members []Member
 	var wrong []error
 	// The places of all outputs are opened one inside the other; when the
@@ -283,7 +283,7 @@ func (x *execution) perform(ctx context.Context, group []int, in []Inputs) []end
 	open = func(k int) {
 		if k == len(group) {
 			if len(members) > 0 {
-				wrong = x.g.tasks[group[0]].Batch.Make(ctx, members)
+				wrong = make(members)
 			}
 			return
 		}
@@ -306,6 +306,30 @@ func (x *execution) perform(ctx context.Context, group []int, in []Inputs) []end
 	return ends
 }
 
+// makeHere makes one task, or several of a batch, and returns the error of each.
+func (x *execution) makeHere(ctx context.Context, members []Member) []error {
+	t := &x.g.tasks[x.g.byID[members[0].ID]]
+	if len(members) == 1 {
+		return []error{t.Make(ctx, members[0].In, members[0].Tmp, members[0].Advance)}
+	}
+	return t.Batch.Make(ctx, members)
+}
+
+// makeBeside is makeHere in a goroutine of its own, where nothing else catches a panic.
+func (x *execution) makeBeside(ctx context.Context, members []Member) (wrong []error) {
+	defer func() {
+		if p := recover(); p != nil {
+			wrong = slices.Repeat([]error{panicked(members[0].ID, p)}, len(members))
+		}
+	}()
+	return x.makeHere(ctx, members)
+}
+
+// panicked returns the error of a task that panicked with p, and where.
+func panicked(id string, p any) error {
+	return fmt.Errorf("task: %s panicked: %v\n%s", id, p, debug.Stack())
+}
+
 // errBatch is why the others of a batch that panicked were not made.
 var errBatch = errors.New("task: it was to be made with another that failed")
 
@@ -318,7 +342,7 @@ func (x *execution) keep(ctx context.Context, i, among int, in Inputs, run func(
 	e.task = i
 	defer func() {
 		if p := recover(); p != nil {
-			e.err = fmt.Errorf("task: %s panicked: %v\n%s", t.ID, p, debug.Stack())
+			e.err = panicked(t.ID, p)
 		}
 		// Judged by the run's context and not by the error: a task may well
 		// fail on a time limit of its own.

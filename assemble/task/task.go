@@ -85,6 +85,9 @@ type Batch struct {
 	// Make writes the output of every member and returns the error of each. It
 	// must end soon after ctx does.
 	Make func(ctx context.Context, members []Member) []error
+	// Errand, when there is one, describes several of its tasks to another machine, which writes
+	// the output of each, one file, under its [PartName] to a folder. Their inputs are the same.
+	Errand func(ids []string) Errand
 }
 
 // Member is one task of a batch, with what [Task.Make] is given.

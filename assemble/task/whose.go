@@ -127,9 +127,28 @@ func (x *execution) hasRoom(file string, open map[string]bool) bool {
 		}
 	}
 	for f := range used {
-		if info, err := os.Stat(pathOf(f)); err == nil { // what is not there takes no room
-			space -= info.Size()
-		}
+		space -= x.sizes[pathOf(f)]
 	}
 	return space >= 0
+}
+
+// sizesOf returns how large the files from elsewhere are that tasks read, in bytes, by their
+// paths. A run looks once, when it begins; what is not there takes no room.
+func sizesOf(tasks []Task) map[string]int64 {
+	sizes := map[string]int64{}
+	for _, t := range tasks {
+		if t.Errand == nil {
+			continue
+		}
+		for _, in := range t.Errand.Inputs {
+			if _, known := sizes[in.Path]; known || in.Edge != nil {
+				continue
+			}
+			sizes[in.Path] = 0
+			if info, err := os.Stat(in.Path); err == nil {
+				sizes[in.Path] = info.Size()
+			}
+		}
+	}
+	return sizes
 }

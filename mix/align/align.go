@@ -109,6 +109,7 @@ type Placement struct {
 	Remembered string
 
 	begunLate bool    // the file begins after the cue
+	byNote    bool    // its cue rises as a note does
 	offBeat   bool    // its playing hardly lies on the guide's beats
 	fit       float64 // how well its notes lie on the beats, in scatters
 	split     float64 // see [playing]

@@ -24,6 +24,8 @@ const analysisLimit = 45 * 60
 // stored features can be told from current ones.
 const featuresVersion = 27
 
+const placingRules = 29 // see [Rules]
+
 // Features is what placing needs to know of one file. It is small (about 3 kB
 // a second), has exported fields only and survives gob and JSON unchanged
 // apart from the rounding that JSON applies to nothing here.
@@ -57,6 +59,10 @@ type Features struct {
 // Version returns the measurement that [Analyse] makes now. Features of another
 // version must be measured again.
 func Version() int { return featuresVersion }
+
+// Rules returns the version of the rules of [Place]: it changes whenever they may judge otherwise
+// what was heard. It is at least [Version].
+func Rules() int { return placingRules }
 
 // Event is a moment at which sound sets in: a clap, a step, a note.
 type Event struct {

@@ -13,7 +13,7 @@ import (
 // of the piece are held against it at other tempi, from where the piece begins.
 const (
 	paceNotes   = 16    // notes from which the playing is believed to tell its tempo, and
-	paceSome    = 8     // from which it is believed not to lie on the guide's beats
+	paceSome    = 3     // from which it is believed not to lie on the guide's beats
 	paceFits    = 1.0   // agreement with the beats, in scatters, that leaves nothing to ask
 	paceBetter  = 1.6   // times as much as that, and
 	paceLeast   = 0.45  // at least so much, must be found at another tempo
@@ -24,7 +24,8 @@ const (
 	paceSame    = 0.004 // share by which the tempi of two takes of one guide differ at most
 	paceClear   = 0.7   // agreement with the beats of a voice that clearly fits the guide
 	paceLow     = 0.5   // agreement with the beats under which harmony alone may tell another tempo
-	paceNone    = 0.25  // agreement with the beats that next to no voice that heard the guide has
+	paceNone    = 0.25  // agreement with the beats that next to no voice that heard the guide has, and
+	paceLost    = 0.33  // that too few have to go without others who fit it
 	paceGain    = 0.04  // how much better harmony goes with the others at another tempo to say so, and
 	paceMore    = 0.07  // so much where the beats half fit the guide
 )
@@ -143,7 +144,7 @@ func doubtTempo(g *grid, takes []*take, placed []Placement) {
 			by, gain := p.byHarmony(g, takes, placed, trusted)
 			f = p.heed(f, by, gain)
 		}
-		if trusted == nil && f == 0 && p.fits < paceNone && p.notes >= paceSome {
+		if trusted == nil && f == 0 && p.fits < paceLost && p.notes >= paceSome {
 			p.doubtBeats(placed)
 		}
 		if f != 0 {
@@ -160,6 +161,7 @@ func doubtTempo(g *grid, takes []*take, placed []Placement) {
 			p.doubt(placed, robust.Median(shown))
 		}
 	}
+	doubtFives(g, takes, placed)
 }
 
 // heed returns the other tempo of a voice, 0 for none, when its beats say f and the others' harmony
@@ -276,12 +278,19 @@ func fittingChoir(g *grid, takes []*take, placed []Placement, paces []*pace, ask
 }
 
 // byHarmony returns the other tempo at which the harmony of a voice goes best with a choir, and by how
-// much better than at the guide's. A take that lies by its notes has the beginning of the piece where the
-// guide has it, one that lies by its clap the cue, and one without a clear clap may lie by where its sound
-// ends.
+// much better than at the guide's.
 func (p *pace) byHarmony(g *grid, takes []*take, placed []Placement, c *choir) (tempo, gain float64) {
-	k := p.files[0]
-	t, o := takes[k], placed[k].Offset
+	var tempi []float64
+	for x := 1 + paceFrom; x < 1+paceReach; x += paceSame {
+		tempi = append(tempi, x, 1/x)
+	}
+	return c.likesBest(g, takes[p.files[0]], placed[p.files[0]].Offset, tempi)
+}
+
+// likesBest returns the tempo, of some, at which t at o goes best with the choir, and by how much better
+// than at the guide's. A take that lies by its notes has the beginning of the piece where the guide has
+// it, one that lies by its clap the cue, and one without a clear clap may lie by where its sound ends.
+func (c *choir) likesBest(g *grid, t *take, o float64, tempi []float64) (tempo, gain float64) {
 	held := []float64{g.start}
 	if !math.IsNaN(g.cue) {
 		held = append(held, g.cue)
@@ -290,15 +299,13 @@ func (p *pace) byHarmony(g *grid, takes []*take, placed []Placement, c *choir) (
 		held = append(held, g.end)
 	}
 	gain = math.Inf(-1)
-	for x := 1 + paceFrom; x < 1+paceReach; x += paceSame {
-		for _, f := range [...]float64{x, 1 / x} {
-			v := math.Inf(-1)
-			for _, from := range held {
-				v = math.Max(v, c.stretched(g, t, o, 1/f, from))
-			}
-			if v > gain {
-				gain, tempo = v, f
-			}
+	for _, f := range tempi {
+		v := math.Inf(-1)
+		for _, from := range held {
+			v = math.Max(v, c.stretched(g, t, o, 1/f, from))
+		}
+		if v > gain {
+			gain, tempo = v, f
 		}
 	}
 	return tempo, gain - c.agreement(g, t, o)

@@ -252,7 +252,8 @@ func (p *Placement) settle(g *grid, t *take, h hyp, o float64, fit playing) {
 	}
 	p.blend(h, t.cueErr(h), t.cueEarly(h), fit, t.byClicks(h))
 	p.Uncertainty = math.Hypot(p.Uncertainty, h.blur(t.f))
-	if h.cue >= 0 && t.f.Events[h.cue].Rise > noteRise && fit.n >= minNotes && h.odds < clicksClear {
+	p.byNote = h.cue >= 0 && t.f.Events[h.cue].Rise > noteRise
+	if p.byNote && fit.n >= minNotes && h.odds < clicksClear {
 		// The cue is heard as the notes are: two witnesses with the same doubt.
 		p.Uncertainty = math.Max(p.Uncertainty, fit.alone/math.Sqrt2)
 	}

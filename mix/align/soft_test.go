@@ -141,3 +141,20 @@ func TestUnevenNotesDoubtMore(t *testing.T) {
 		t.Errorf("vague by %.0f ms: doubt %.2f; twice that: %.2f", 1e3*mostVague, 1e3*a, 1e3*b)
 	}
 }
+
+// A clap near by is exact enough, whatever the notes are. A note for a cue is not, nor is a clap farther away.
+func TestANoteForACueIsNoExactCue(t *testing.T) {
+	for _, c := range []struct {
+		byNote bool
+		beside float64
+		known  bool
+	}{{false, 0.02, true}, {true, 0.02, false}, {false, 0.07, false}} {
+		p := Placement{Method: ByCuePlaying, Uncertainty: mostUnsure + 0.001, CueOffset: c.beside, byNote: c.byNote}
+		if p.isKnown() != c.known {
+			t.Errorf("%+v: known %v", c, !c.known)
+		}
+		if p.Uncertainty = mostUnsure; !p.isKnown() {
+			t.Errorf("%+v: not known though its error is small", c)
+		}
+	}
+}

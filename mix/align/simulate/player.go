@@ -127,7 +127,7 @@ func (p *player) give(r *rand.Rand) {
 		if s.kind != "note" {
 			continue
 		}
-		s.as = p.inst
+		s.as = p.inst.short(s.length)
 		if s.at != p.cue { // the truth of that one is told
 			s.as = p.inst.in(p.registers, s.pitch).vary(r, *s)
 		}
