@@ -24,7 +24,7 @@ func TestStoredTypesKeepTheirNumbers(t *testing.T) {
 		"media.Info", "takes.formerFeatures", "align.Match", "mix.Analysis", "soundtrack.soundReport", "intake.Sound", "takes.formerPicture",
 		"assemble.voiceInfo", "flash.Result", "light.RGB", "*playing.Tones", "media.Decoded", "takes.heardSound", "playing.Pace",
 		"*align.Features", "align.Step", "mix.Heard", "*mask.Levels", "intake.Picture", "tone.Pair",
-		"tone.Phones", "decay.Room", "[]media.Hole",
+		"tone.Phones", "decay.Room", "[]media.Hole", "[]direct.Turn", "[]blend.Blend",
 	}
 	got := store.Numbered()
 	if len(got) != len(want) {

@@ -44,7 +44,8 @@ var (
 // samples, what is said of the viola, and the strips as the desk has them.
 func blendedMix(t *testing.T, who Casting, changes ...string) (Report, audio.Block, []*BlendResult, []Loose) {
 	t.Helper()
-	track, res := mixedAs(t, who, unison, append(slices.Clone(violaAndTuba), changes...), func(track *Track) []task.Edge {
+	all := append(slices.Clone(violaAndTuba), changes...)
+	track, res := mixedAs(t, who, unison, all, func(track *Track) []task.Edge {
 		return append(track.LooseEdges(), track.added, track.Sum)
 	})
 	rep, ok, err := track.added.Result(res)

@@ -3,7 +3,7 @@
 // out, the bass is held up, and filling voices stay below the tune and heard.
 //
 // It moves little: two decibels by register for a whole piece, and by role, phrase by phrase,
-// what [Bounds] says. What counts as heard is said by package mask, what is loud by the
+// a few more than bring a part back to being as loud as all others. What counts as heard is said by package mask, what is loud by the
 // specific loudness of ISO 532-1. The rules and their figures are those of rehearsals
 // (common practice, no source).
 package blend
@@ -68,7 +68,8 @@ func (r Role) bounds(start float64) (least, most float64) {
 }
 
 // Find returns what is added to every strip, whose gains make all equally loud but for starts, dB,
-// by their instruments: strips of one group get the same. Phrases are in order of time; without any all are filling voices throughout. One group alone is left as it is.
+// by their instruments: strips of one group get the same. Phrases are in order of time; without any
+// all are filling voices throughout. One group alone is left as it is.
 func Find(strips []mask.Strip, starts []audio.Decibels, phrases []Phrase) []Blend {
 	out := make([]Blend, len(strips))
 	crowd := mask.Gather(strips)
