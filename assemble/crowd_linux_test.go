@@ -4,8 +4,10 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -85,10 +87,16 @@ func (l large) render(b *testing.B) {
 		var r RenderResult
 		var t spent
 		var composing time.Duration // of all workers
+		var spending atomic.Int64   // of processes that compose, nanoseconds of processor
+		ended := func(u ffmpeg.Usage) {
+			if slices.Contains(u.Args, "libx264") && !slices.Contains(u.Args, "-reinit_filter") {
+				spending.Add(int64(u.CPU))
+			}
+		}
 		most := peakMemory(func() {
 			t = measure(b, func() {
 				p, err := Open(b.Context(), Settings{Dir: dir, Report: progress.New(nil, progress.Quiet),
-					Profile: filepath.Join(dir, "trace")})
+					Profile: filepath.Join(dir, "trace"), Programs: ffmpeg.Options{Ended: ended}})
 				if err != nil {
 					b.Fatal(err)
 				}
@@ -111,8 +119,9 @@ func (l large) render(b *testing.B) {
 			b.Errorf("%d frames, want %d", r.Frames, want)
 		}
 		b.ReportMetric(float64(most)/1e6, "peak-MB")
-		b.Logf("%d tasks, %d frames, %.0f s wall, %.0f s cpu, %.0f MB at most, composing %.3f s a frame", r.Tasks.Run,
-			r.Frames, t.wall, t.cpu, float64(most)/1e6, composing.Seconds()/float64(r.Frames))
+		b.Logf("%d tasks, %d frames, %.0f s wall, %.0f s cpu, %.0f MB at most, composing a frame %.3f s of workers, "+
+			"%.3f s of processor", r.Tasks.Run, r.Frames, t.wall, t.cpu, float64(most)/1e6,
+			composing.Seconds()/float64(r.Frames), float64(spending.Load())/1e9/float64(r.Frames))
 		if l.takes == 100 && most > 1_500_000_000 {
 			b.Errorf("%s held %d bytes at one time, want at most 1.5 GB", l.name, most)
 		}

@@ -80,7 +80,7 @@ func TestBandsOfAThousand(t *testing.T) {
 	if got := gridOf(canvas, 149, 16).Bands(canvas, UsualBanding); got != nil {
 		t.Errorf("149 tiles in %d bands", len(got))
 	}
-	for n, want := range map[int]int{150: 5, 400: 10, 1000: 25} {
+	for n, want := range map[int]int{150: 3, 400: 7, 1000: 25} {
 		columns := map[int]int{150: 15, 400: 20, 1000: 40}[n]
 		if got := gridOf(canvas, n, columns).Bands(canvas, UsualBanding); len(got) != want {
 			t.Errorf("%d tiles in %d bands, want %d", n, len(got), want)
@@ -126,7 +126,7 @@ func TestColumnsAreBandsToo(t *testing.T) {
 			seen[i] = true
 		}
 	}
-	if len(bands) != 34 || len(seen) != len(s.Tiles) || pixels != canvas.W*canvas.H {
+	if len(bands) != 18 || len(seen) != len(s.Tiles) || pixels != canvas.W*canvas.H {
 		t.Errorf("%d bands, %d of %d tiles, %d pixels", len(bands), len(seen), len(s.Tiles), pixels)
 	}
 }

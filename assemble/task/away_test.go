@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 	"sync/atomic"
 	"testing"
 
@@ -138,6 +139,23 @@ func TestAnIdleWorkerHelps(t *testing.T) {
 	}
 	if texts[1] != "b" {
 		t.Errorf("stored %q", texts)
+	}
+}
+
+// TestAHelperThatPanicsFailsOneTask: what panics here while it is away does not end the program.
+func TestAHelperThatPanicsFailsOneTask(t *testing.T) {
+	var home atomic.Int32
+	bad := errand("bad", &home)
+	bad.Make = func(context.Context, Inputs, string, func(float64)) error { panic("index out of range") }
+	far := &elsewhere{room: 4, make: func(ctx context.Context, _ Parcel, _ string) error {
+		<-ctx.Done()
+		return ctx.Err()
+	}}
+	res, err := Runner{Store: openStore(t, t.TempDir()), Workers: 1, Away: far}.Run(t.Context(),
+		[]Task{errand("first", &home), bad, errand("good", &home)})
+	if err == nil || !strings.Contains(err.Error(), "bad panicked: index out of range") ||
+		res.Of("bad").State != Failed || res.Of("good").State != Made {
+		t.Errorf("%s, %v", states(res), err)
 	}
 }
 

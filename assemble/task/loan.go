@@ -148,7 +148,7 @@ func (x *execution) makeAway(ctx context.Context, members []Member, open []strin
 	homeCtx, leave := context.WithCancel(ctx)
 	defer leave()
 	home := make(chan []error, 1)
-	go func() { home <- x.makeHere(homeCtx, members) }()
+	go func() { home <- x.makeBeside(homeCtx, members) }()
 	select {
 	case wrong := <-home:
 		recall()

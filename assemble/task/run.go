@@ -315,6 +315,21 @@ func (x *execution) makeHere(ctx context.Context, members []Member) []error {
 	return t.Batch.Make(ctx, members)
 }
 
+// makeBeside is makeHere in a goroutine of its own, where nothing else catches a panic.
+func (x *execution) makeBeside(ctx context.Context, members []Member) (wrong []error) {
+	defer func() {
+		if p := recover(); p != nil {
+			wrong = slices.Repeat([]error{panicked(members[0].ID, p)}, len(members))
+		}
+	}()
+	return x.makeHere(ctx, members)
+}
+
+// panicked returns the error of a task that panicked with p, and where.
+func panicked(id string, p any) error {
+	return fmt.Errorf("task: %s panicked: %v\n%s", id, p, debug.Stack())
+}
+
 // errBatch is why the others of a batch that panicked were not made.
 var errBatch = errors.New("task: it was to be made with another that failed")
 
@@ -327,7 +342,7 @@ func (x *execution) keep(ctx context.Context, i, among int, in Inputs, run func(
 	e.task = i
 	defer func() {
 		if p := recover(); p != nil {
-			e.err = fmt.Errorf("task: %s panicked: %v\n%s", t.ID, p, debug.Stack())
+			e.err = panicked(t.ID, p)
 		}
 		// Judged by the run's context and not by the error: a task may well
 		// fail on a time limit of its own.

@@ -21,7 +21,7 @@ import (
 
 // Version is the version of what is found. It belongs in the key of whatever is
 // computed from it.
-const Version = 1
+const Version = 2
 
 //go:embed facefinder
 var trained []byte

@@ -16,7 +16,7 @@ import (
 // pictures it looks in the wrong columns then; so the pictures are turned.
 const (
 	coarseMost  = 3    // pictures that are searched all over
-	coarseShift = 0.14 // of the window's size, from one place to the next
+	coarseShift = 0.15 // of the window's size, from one place to the next, in whole pixels
 	coarseScale = 1.2  // from one size to the next
 	leastShare  = 0.05 // size of the smallest face, in heights of the picture
 	leastPixels = 20   // and in pixels; smaller ones are noise
@@ -27,9 +27,11 @@ const (
 	closeFace  = 64  // size of the face in it, if all is as the coarse search says
 )
 
+// A head that is held aslant in one picture is so in others: only the last of those that
+// are searched all over is turned both ways, as is every one when there are fewer.
 var (
-	coarseTurns = []float64{0, -18, 18}          // degrees
-	closeTurns  = []float64{0, -11, 11, -22, 22} // degrees
+	coarseTurns = [coarseMost][]float64{{0, -18}, {0, 18}, {0, -18, 18}} // degrees
+	closeTurns  = []float64{0, -11, 11, -22, 22}                         // degrees
 )
 
 // From which score on a face is used. In pictures without anybody the score of
@@ -94,11 +96,11 @@ func run(c *pigo.Pigo, g grey, least, most int, shift, scale float64) []pigo.Det
 
 // all searches the whole picture at a few turns of the head, coarsely; what is found is looked
 // at again more finely.
-func (g grey) all(c *pigo.Pigo) []hit {
+func (g grey) all(c *pigo.Pigo, turns []float64) []hit {
 	var hits []hit
 	least := max(leastPixels, int(leastShare*float64(g.h)))
 	most := int(mostShare * float64(min(g.w, g.h)))
-	for _, degrees := range coarseTurns {
+	for _, degrees := range turns {
 		v := newView(float64(g.w)/2, float64(g.h)/2, 1, degrees)
 		turned := g
 		if degrees != 0 {
@@ -144,8 +146,12 @@ func (p *Pictures) Faces(stillRoom bool) ([]Face, error) {
 		return nil, err
 	}
 	var hits []hit
-	for _, g := range p.spread(coarseMost) {
-		hits = append(hits, g.all(c)...)
+	coarse := p.spread(coarseMost)
+	for k, g := range coarse {
+		if len(coarse) < coarseMost {
+			k = coarseMost - 1
+		}
+		hits = append(hits, g.all(c, coarseTurns[k])...)
 	}
 	places := gather(hits)
 	places = places[:min(len(places), candidates)]
