@@ -43,6 +43,14 @@ func (s *breakScan) deniesHole(x split, hints []Hint) bool {
 	})
 }
 
+// mayBeASum reports whether the jump of a split may be that of two breaks together: the picture
+// without a hole tells how long it is, and between the player's two devices there is another one.
+func (x split) mayBeASum(hints []Hint) bool {
+	return x.by == "picture" && math.IsNaN(x.at) && slices.ContainsFunc(hints, func(h Hint) bool {
+		return h.By == "device" && math.Abs(x.jump()-h.Jump) > breakApart
+	})
+}
+
 // nearBy returns the splits of a step between two devices, whose place they tell to some
 // seconds, at the splices there and at a silence that is as long.
 func (s *breakScan) nearBy(h Hint) []split {

@@ -134,3 +134,24 @@ func TestSilencesInAQuietRoom(t *testing.T) {
 		t.Errorf("%+v", found)
 	}
 }
+
+// A picture that is longer than its sound tells the sum of all breaks. Where the other device shows a
+// jump of another length, two are likely; with a hole the picture tells each by itself.
+func TestAPictureTellsTheSumOfTwoBreaks(t *testing.T) {
+	device := func(jump float64) []Hint { return []Hint{{At: 36, Jump: jump, By: "device"}} }
+	for _, c := range []struct {
+		by    string
+		at    float64
+		hints []Hint
+		sum   bool
+	}{
+		{"picture", math.NaN(), device(0.112), true}, {"picture", math.NaN(), device(7.70), false},
+		{"picture", math.NaN(), device(-7.73), true}, {"picture", 43, device(0.112), false},
+		{"splice", math.NaN(), device(0.112), false}, {"picture", math.NaN(), nil, false},
+		{"picture", math.NaN(), []Hint{{At: math.NaN(), Jump: 7.7, By: "picture"}}, false},
+	} {
+		if x := (split{by: c.by, at: c.at, last: 7.73}); x.mayBeASum(c.hints) != c.sum {
+			t.Errorf("%s at %g beside %+v: a sum %v", c.by, c.at, c.hints, !c.sum)
+		}
+	}
+}

@@ -169,6 +169,7 @@ func (t *take) findBreak(g *grid, p *beatPhases, c *company, placed Placement, h
 	if (b.By == "" || b.By == "splice") && all[0].putsIn() && b.Margin < 2*breakClear+breakShare*b.Gain {
 		b.Sure = false // a jump by the rest of the beat in the other way is as common
 	}
+	b.Sure = b.Sure && !all[0].mayBeASum(hints)
 	if b.From, b.To = b.Guide, b.Guide; b.Sure && all[0].tellsPlace() && all[0].tellsJump() {
 		return &b
 	}

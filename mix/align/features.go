@@ -24,7 +24,7 @@ const analysisLimit = 45 * 60
 // stored features can be told from current ones.
 const featuresVersion = 27
 
-const placingRules = 29 // see [Rules]
+const placingRules = 30 // see [Rules]
 
 // Features is what placing needs to know of one file. It is small (about 3 kB
 // a second), has exported fields only and survives gob and JSON unchanged
