@@ -71,7 +71,8 @@ func TestRememberedIsTold(t *testing.T) {
 	syncTable(assemble.SyncResult{File: "p/sync.yaml", Takes: []assemble.Placed{
 		{Name: "horn", Role: "video", File: "horn.mov", Confidence: 0.96, Sure: true, Method: "cue", Remembered: asks,
 			Candidates: places},
-		{Name: "horn", Role: "audio", File: "horn.wav", Confidence: 0.96, Sure: true, Method: "device", Remembered: asks,
+		{Name: "horn", Role: "audio", File: "horn.wav", Confidence: 0.96, Sure: true, Method: "device",
+			Remembered: asks,
 			Candidates: places},
 	}})(&b)
 	const want = `2 recordings: 2 placed, 0 need review; 0 analyses run, 0 cached

@@ -122,7 +122,8 @@ func TestMeasuredRoundTrip(t *testing.T) {
 			Placement: align.Placement{
 				Offset: (rng.Float64() - 0.5) * math.Pow(10, rng.Float64()*10-5), DriftPPM: (rng.Float64() - 0.5) * 900,
 				Confidence: rng.Float64(), Sure: rng.IntN(2) == 0,
-				Method: align.Methods()[rng.IntN(len(align.Methods()))], Reason: text(), Remembered: text()}, Key: text()}
+				Method: align.Methods()[rng.IntN(len(align.Methods()))], Reason: text(),
+				Remembered: text()}, Key: text()}
 		for range rng.IntN(3) {
 			f.Evidence = append(f.Evidence, text())
 			f.Candidates = append(f.Candidates, align.Candidate{Offset: rng.NormFloat64(),

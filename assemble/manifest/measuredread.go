@@ -24,7 +24,8 @@ var (
 		{name: "confidence", value: number(0, 1, "0 to 1")},
 		{name: "sure"}, {name: "expected_error_ms", value: number(0, 1000*maxSeconds, "milliseconds")},
 		{name: "method", value: among(production.Words[align.Method](align.Methods()))},
-		{name: "evidence"}, {name: "reason"}, {name: "remembered"}, {name: "key"}, {name: "candidates"}, {name: "parts"},
+		{name: "evidence"}, {name: "reason"}, {name: "remembered"}, {name: "key"}, {name: "candidates"},
+		{name: "parts"},
 		{name: "parts_of", value: oneOf("file", "sound")}, {name: "sample_rate", value: oneOf(sampleRates...)}}}
 	candidateShape = &shape{name: "a candidate", example: "{offset: -3.25, at: 11.48}", keys: []key{
 		{name: "offset", value: number(-maxSeconds, maxSeconds, "seconds")},

@@ -115,8 +115,8 @@ func thin(stream string, oneIn int, to string) []string {
 
 // thinnedOptions are those of an input that [thin] wrote.
 func thinnedOptions(tool *ffmpeg.Tool, from string) []string {
-	return []string{"-codec_whitelist", codecs(tool), "-threads", "1", "-max_pixels", fmt.Sprint(MaxPixels), "-f", "nut",
-		"-i", from}
+	return []string{"-codec_whitelist", codecs(tool), "-threads", "1", "-max_pixels", fmt.Sprint(MaxPixels),
+		"-f", "nut", "-i", from}
 }
 
 // thinnedFilter makes grey pictures of what [thin] wrote.

@@ -20,7 +20,8 @@ func TestRealSampleTogether(t *testing.T) {
 	made := ffmpegtest.MakeAll(t, args("-f lavfi -i testsrc2=s=320x180:r=25:d=8"),
 		ffmpegtest.Output{Name: "a.mp4", Args: args("-c:v libx264 -preset ultrafast -pix_fmt yuv420p -g 25")},
 		ffmpegtest.Output{Name: "b.mkv", Args: args("-vf scale=160:240 -c:v mpeg4 -g 50")},
-		ffmpegtest.Output{Name: "c.mp4", Args: args("-vf negate -c:v libx264 -preset fast -bf 2 -pix_fmt yuv420p -g 12")})
+		ffmpegtest.Output{Name: "c.mp4", Args: args("-vf negate -c:v libx264 -preset fast -bf 2 " +
+			"-pix_fmt yuv420p -g 12")})
 	turned := ffmpegtest.Make(t, "d.mp4", args("-i", made[0], "-c copy -metadata:s:v rotate=90")...)
 	var alone []keep
 	var list []Glance

@@ -56,7 +56,8 @@ func (r Review) blendedWords(b *Blended) []string {
 	signed := func(v float64) string { return w.Figure(fmt.Sprintf("%+.1f", v)) }
 	var list []string
 	if b.Instrument != 0 || b.Register != 0 {
-		list = append(list, w.Say("report.ensemble", "instrument", signed(b.Instrument), "register", signed(b.Register)))
+		list = append(list, w.Say("report.ensemble", "instrument", signed(b.Instrument), "register",
+			signed(b.Register)))
 	}
 	for _, m := range b.Moves {
 		list = append(list, w.Say("report.as-"+m.Role, "db", signed(m.Gain), "place", r.measures(m.From, m.To)))

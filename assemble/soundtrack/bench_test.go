@@ -261,7 +261,8 @@ func benchBlend(voices []mix.Strip, levels []*mask.Levels) {
 	const parts, phrase = 16, 8
 	strips, starts := make([]mask.Strip, len(voices)), make([]audio.Decibels, len(voices))
 	for i, v := range voices {
-		strips[i] = mask.Strip{Levels: levels[i], From: audio.FramesAt(v.Offset), Gain: v.Gain, Group: fmt.Sprint(i % parts)}
+		strips[i] = mask.Strip{Levels: levels[i], From: audio.FramesAt(v.Offset), Gain: v.Gain,
+			Group: fmt.Sprint(i % parts)}
 		starts[i] = audio.Decibels(i%parts)/2 - 4
 	}
 	var phrases []blend.Phrase

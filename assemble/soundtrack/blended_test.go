@@ -143,8 +143,8 @@ func TestAVeryLargeMixIsNotBlended(t *testing.T) {
 		pl.Strips = pl.Strips[1:] // one under the bound, or as many as it
 		sounds := make([]Sound, len(pl.Strips))
 		for i, s := range pl.Strips {
-			sounds[i] = Sound{Samples: task.Path(task.Task{ID: s.Take, Action: store.NewAction("sound").Arg("take", s.Take).
-				Ext(".wav")}), Name: s.Take, File: s.Take + ".wav", Seconds: 10}
+			made := task.Task{ID: s.Take, Action: store.NewAction("sound").Arg("take", s.Take).Ext(".wav")}
+			sounds[i] = Sound{Samples: task.Path(made), Name: s.Take, File: s.Take + ".wav", Seconds: 10}
 		}
 		track := New(plainTool(nil), 2, pl, sounds, nil, cast(direct.HasMelody))
 		if track.blend.IsZero() == want {
@@ -190,8 +190,8 @@ func TestMovesMeetInTheMiddle(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for second, want := range map[float64]float64{1: 0, 2: 2, 3: 4, 5.4: 4, 5.75: 2.5, 6: 1, 6.25: -0.5, 6.6: -2, 10: -1,
-		11: 0} {
+	for second, want := range map[float64]float64{1: 0, 2: 2, 3: 4, 5.4: 4, 5.75: 2.5, 6: 1, 6.25: -0.5, 6.6: -2,
+		10: -1, 11: 0} {
 		if got := 20 * math.Log10(b[0][at(second)]/b[0][at(1)]); math.Abs(got-want) > 0.01 {
 			t.Errorf("at %v s %+.2f dB, want %+.2f", second, got, want)
 		}

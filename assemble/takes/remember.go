@@ -37,7 +37,8 @@ func (s *Set) remember(man *production.Production, placed map[string]align.Place
 				continue
 			}
 			was, known := s.before.Find(r.Owner, r.Role, r.Hash.String())
-			if known && was.Sure && was.Key == key && was.Offset == p.Offset && was.DriftPPM == p.DriftPPM && p.Remember() {
+			same := known && was.Key == key && was.Offset == p.Offset && was.DriftPPM == p.DriftPPM
+			if same && was.Sure && p.Remember() {
 				placed[r.Name()] = p
 			}
 		}

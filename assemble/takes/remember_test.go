@@ -88,7 +88,8 @@ func TestLateTakesLeaveSureWhatWas(t *testing.T) {
 			p.Remembered != asks {
 			t.Fatalf("run %d: %+v", i, p)
 		}
-		if said := p.Evidence[len(p.Evidence)-1]; !strings.HasSuffix(said, asks) || !strings.Contains(said, "earlier run") {
+		said := p.Evidence[len(p.Evidence)-1]
+		if !strings.HasSuffix(said, asks) || !strings.Contains(said, "earlier run") {
 			t.Errorf("run %d says %q", i, said)
 		}
 	}

@@ -92,8 +92,7 @@ func decodeBatch(tool *ffmpeg.Tool, steady reading.Steady, recs map[string]*Reco
 		var decoded []media.Decoded
 		var wrong []error
 		changed := steadyAll(ctx, steady, members, recs, func(ctx context.Context) {
-			decoded,
-				wrong = media.DecodeAll(ctx, tool, sounds)
+			decoded, wrong = media.DecodeAll(ctx, tool, sounds)
 		})
 		for i, m := range members {
 			if changed[i] != nil {

@@ -8,10 +8,10 @@ import (
 )
 
 // heardLow are the cross spectra of a player who talks first and then plays low notes, with line l
-// between the two devices, and where each stretch by itself would lie: of all frequencies for eight seconds and
-// in one second of six after that, of a few low ones in the others. One microphone lacks the lows: two poles at 130 Hz, above which its
-// phase leads by about √2·130/f. Phases scatter by spread; sign is −1 where it is wired the other
-// way round.
+// between the two devices, and where each stretch by itself would lie: of all frequencies for eight
+// seconds and in one second of six after that, of a few low ones in the others. One microphone lacks
+// the lows: two poles at 130 Hz, above which its phase leads by about √2·130/f. Phases scatter by
+// spread; sign is −1 where it is wired the other way round.
 func heardLow(r *rand.Rand, l line, sign, spread float64) (s turns, x, y []float64) {
 	const bin = 1.0 // hertz
 	s.unit = 2 * math.Pi * bin

@@ -2,10 +2,10 @@
 // brought to the loudness that the ear gives it, who has the tune is lifted until it stands
 // out, the bass is held up, and filling voices stay below the tune and heard.
 //
-// It moves little: two decibels by register for a whole piece, and by role, phrase by phrase,
-// a few more than bring a part back to being as loud as all others. What counts as heard is said by package mask, what is loud by the
-// specific loudness of ISO 532-1. The rules and their figures are those of rehearsals
-// (common practice, no source).
+// It moves little: two decibels by register for a whole piece, and by role, phrase by phrase, a few
+// more than bring a part back to being as loud as all others. What counts as heard is said by package
+// mask, what is loud by the specific loudness of ISO 532-1. The rules and their figures are those of
+// rehearsals (common practice, no source).
 package blend
 
 import (

@@ -21,7 +21,8 @@ func TestPhon(t *testing.T) {
 			t.Errorf("1 kHz at %v dB is %.1f phon", db, got)
 		}
 	}
-	for hz, db := range map[float64]float64{80: 82.1, 160: 72.5, 250: 67.5, 500: 62.1, 2000: 60, 4000: 57.6, 8000: 71.7} {
+	for hz, db := range map[float64]float64{80: 82.1, 160: 72.5, 250: 67.5, 500: 62.1, 2000: 60, 4000: 57.6,
+		8000: 71.7} {
 		if got := Phon(toneOf(hz, db)); math.Abs(got-60) > 5 {
 			t.Errorf("%v Hz at %v dB is %.1f phon, want 60", hz, db, got)
 		}

@@ -89,8 +89,8 @@ func TestTranslate(t *testing.T) {
 		"clap at 12.34 s (88 %) or 9.94 " +
 			"s (11 %)": "Klatschen bei 12,34\u00a0s (88\u00a0%) oder 9,94\u00a0s (11\u00a0%)",
 		"sure in an earlier run and kept so; by what is heard now clap at 12.34 s (96 %) or 9.94 " +
-			"s (4 %)": "in einem früheren Lauf sicher und so belassen; nach allem, was jetzt zu hören ist, Klatschen bei " +
-			"12,34\u00a0s (96\u00a0%) oder 9,94\u00a0s (4\u00a0%)",
+			"s (4 %)": "in einem früheren Lauf sicher und so belassen; nach allem, was jetzt zu hören ist, " +
+			"Klatschen bei 12,34\u00a0s (96\u00a0%) oder 9,94\u00a0s (4\u00a0%)",
 		"clap at 12.34 s (88 %) or first note at 9.94 s (<1 %), but only within " +
 			"about 60 ms": "Klatschen bei 12,34\u00a0s (88\u00a0%) oder erster Ton bei 9,94\u00a0s (<1\u00a0%), " +
 			"aber nur auf etwa 60\u00a0ms",
