@@ -72,7 +72,8 @@ administrator runs instead, prints the invitations to that, and is done. --invit
 	f.StringVar(&s.hub.Dir, "folder", "",
 		"where it keeps what it holds (default: in the user's cache; not on a network share)")
 	f.BoolVar(&s.hub.Renew, "renew", false, "make all invitations given before void")
-	f.StringVar(&s.invitations, "invitations", "", "write the invitations to a `FILE` for its owner alone, and print none")
+	f.StringVar(&s.invitations, "invitations", "",
+		"write the invitations to a `FILE` for its owner alone, and print none")
 	f.StringVar(&s.outside.Address, "config-for", "",
 		"write the configuration of a nats-server at `HOST:PORT`[,HOST:PORT] to --folder (default: ripieno-nats here)")
 	f.StringVar(&s.outside.Certificate, "certificate", "",
@@ -120,7 +121,8 @@ func (a *app) configure(s serving) error {
 	if err != nil {
 		return fault.New(fault.Manifest, "", err.Error(), "ripieno serve --help explains the flags")
 	}
-	r := invitations{Config: out.Config, Account: o.Certificate != "", Render: out.Home.String(), Work: out.Workers.String()}
+	r := invitations{Config: out.Config, Account: o.Certificate != "", Render: out.Home.String(),
+		Work: out.Workers.String()}
 	if out.Guest != nil {
 		r.Render, r.Work = "", out.Guest.String()
 	}
@@ -139,7 +141,8 @@ func (a *app) tell(s serving, i invitations) error {
 		err = os.WriteFile(s.invitations, text.Bytes(), 0o600)
 	}
 	if err != nil {
-		return fault.New(fault.Failed, "", "the invitations cannot be written", "choose another --invitations").Because(err)
+		return fault.New(fault.Failed, "", "the invitations cannot be written",
+			"choose another --invitations").Because(err)
 	}
 	return nil
 }

@@ -37,7 +37,8 @@ func Class(ctx context.Context, tool *ffmpeg.Tool) (farm.Class, error) {
 	if err != nil {
 		return farm.Class{}, err
 	}
-	rules := fmt.Sprint("graph ", graph.Rule, " ", takes.Versions(), " ", soundtrack.Versions(), " farm ", farm.Protocol)
+	rules := fmt.Sprint("graph ", graph.Rule, " ", takes.Versions(), " ", soundtrack.Versions(),
+		" farm ", farm.Protocol)
 	return farm.Class{Rules: rules, FFmpeg: tool.Version.Text, Arch: arch(), Trial: trial + " " + floats()}, nil
 }
 

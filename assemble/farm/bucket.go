@@ -92,7 +92,8 @@ func (b *bucket) check(ctx context.Context, home bool) error {
 	name := b.object(readShelf, hello)
 	var err error
 	if home {
-		_, err = b.client.PutObject(ctx, b.name, name, strings.NewReader(hello), int64(len(hello)), minio.PutObjectOptions{})
+		_, err = b.client.PutObject(ctx, b.name, name, strings.NewReader(hello), int64(len(hello)),
+			minio.PutObjectOptions{})
 		if err == nil {
 			err = b.client.RemoveObject(ctx, b.name, name, minio.RemoveObjectOptions{})
 		}

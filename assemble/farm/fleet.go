@@ -117,8 +117,8 @@ func (f *Fleet) Differs(p task.Parcel, there, here []byte) {
 	f.wrong = true
 	f.mu.Unlock()
 	if first && f.Tell != nil {
-		f.Tell(fmt.Sprintf("%s came home with other bytes than it has here (%.12s, %.12s): nothing more is given away; "+
-			"run again with --verify to make again what came from elsewhere", p.Action.Subject(), hex.EncodeToString(there),
-			hex.EncodeToString(here)))
+		f.Tell(fmt.Sprintf("%s came home with other bytes than it has here (%.12s, %.12s): nothing more is given "+
+			"away; run again with --verify to make again what came from elsewhere", p.Action.Subject(),
+			hex.EncodeToString(there), hex.EncodeToString(here)))
 	}
 }

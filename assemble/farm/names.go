@@ -107,7 +107,8 @@ func invite(ctx context.Context, js jetstream.JetStream, class string) error {
 			tray := strconv.FormatInt(k, 16)
 			_, err := js.CreateOrUpdateConsumer(within, ordersStream, jetstream.ConsumerConfig{
 				Durable: trayName(class, tray), FilterSubject: orderSubject(class, tray, "*"),
-				AckPolicy: jetstream.AckExplicitPolicy, AckWait: lease, MaxDeliver: tries, MaxAckPending: -1, MaxWaiting: 4096,
+				AckPolicy: jetstream.AckExplicitPolicy, AckWait: lease, MaxDeliver: tries, MaxAckPending: -1,
+				MaxWaiting: 4096,
 			})
 			if err != nil {
 				return fmt.Errorf("farm: the orders of a class: %w", err)

@@ -121,7 +121,8 @@ func Former(man *production.Production, made *manifest.Made, variant string) []F
 			continue // not from ParseMade, which refuses such
 		}
 		if differs := j.differences(g, man); len(differs) > 0 {
-			former = append(former, FormerGuide{Change{Guides: []string{j.File}, Older: i > 0, Differs: differs}, m, j.Tempo})
+			former = append(former, FormerGuide{Change{Guides: []string{j.File}, Older: i > 0, Differs: differs},
+				m, j.Tempo})
 		}
 	}
 	return former

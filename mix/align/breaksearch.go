@@ -126,8 +126,8 @@ func (p *beatProfile) most(from, to float64) float64 {
 	return best
 }
 
-// phaseShifts returns, for every one of edges, which are in order of time, by how many nats each displacement of the second
-// part, in bins of a beat, is likelier than none by the other part's profile.
+// phaseShifts returns, for every one of edges, which are in order of time, by how many nats each
+// displacement of the second part, in bins of a beat, is likelier than none by the other part's profile.
 func (s *breakScan) phaseShifts(edges []float64) []beatProfile {
 	out := make([]beatProfile, len(edges))
 	for i := range s.strands {

@@ -53,7 +53,8 @@ func (p *Placement) judge(g *grid, t *take, best int, fit playing) {
 	p.Confidence = h.p
 	p.Evidence = append(p.Evidence, t.evidence(h)...)
 	if fit.n >= minNotes {
-		p.Evidence = append(p.Evidence, fmt.Sprintf("%d notes scatter by %.0f ms about the beats", fit.n, 1000*fit.sigma))
+		p.Evidence = append(p.Evidence, fmt.Sprintf("%d notes scatter by %.0f ms about the beats", fit.n,
+			1000*fit.sigma))
 	}
 	if !math.IsNaN(p.Lateness) {
 		p.Evidence = append(p.Evidence, fmt.Sprintf("the playing is %.0f ms %s against the cue",
@@ -163,12 +164,13 @@ func (t *take) evidence(h hyp) []string {
 	switch {
 	case h.cue >= 0 && h.terms.cueScore() >= leastCue:
 		e := t.f.Events[h.cue]
-		out = append(out, fmt.Sprintf("cue at %.3f s, %.0f dB above the sound before it, number %d of the file's candidates",
-			e.Heard, e.Level-e.Before, t.rank[h.cue]))
+		out = append(out, fmt.Sprintf("cue at %.3f s, %.0f dB above the sound before it, number %d of the file's "+
+			"candidates", e.Heard, e.Level-e.Before, t.rank[h.cue]))
 	case h.terms[cueRank] == 0:
 		out = append(out, "no cue there")
 	}
-	out = append(out, fmt.Sprintf("notes on the beats %.2f", h.terms[beats]), fmt.Sprintf("sound where the piece is %.2f", h.terms[sound]))
+	out = append(out, fmt.Sprintf("notes on the beats %.2f", h.terms[beats]),
+		fmt.Sprintf("sound where the piece is %.2f", h.terms[sound]))
 	if h.terms[harmony] != 0 {
 		// No "-0.00".
 		out = append(out, fmt.Sprintf("harmony of the others %.2f", math.Round(100*h.terms[harmony])/100+0))
@@ -220,8 +222,8 @@ func (p *Placement) doubt(t *take, order []int) string {
 			began, 1000*mostUnsure, 1000*p.Uncertainty, give)
 	case len(p.Rivals()) > 1:
 		a, b := p.Candidates[0], p.Candidates[1]
-		return fmt.Sprintf("%sit could as well lie %.2f s %s (%.0f %% against %.0f %%); accept one of them or give %s", began,
-			math.Abs(b.Offset-a.Offset), laterOrEarlier(b.Offset-a.Offset), 100*a.Odds, 100*b.Odds, give)
+		return fmt.Sprintf("%sit could as well lie %.2f s %s (%.0f %% against %.0f %%); accept one of them or give %s",
+			began, math.Abs(b.Offset-a.Offset), laterOrEarlier(b.Offset-a.Offset), 100*a.Odds, 100*b.Odds, give)
 	}
 	return began + "too little speaks for its place; accept it or give " + give
 }

@@ -25,7 +25,8 @@ func (t *take) loneClap() int {
 		if r > 1 {
 			continue
 		}
-		if t.like[i] >= loneLeast && t.lead(i) >= loneLead && t.stands(i) >= loneStands && !t.paired(i) && !t.doubled(i) {
+		if t.like[i] >= loneLeast && t.lead(i) >= loneLead && t.stands(i) >= loneStands &&
+			!t.paired(i) && !t.doubled(i) {
 			return i
 		}
 	}

@@ -104,8 +104,8 @@ func decide(g *grid, t *take) Placement {
 	if len(t.hyps) == 0 {
 		p.Reason = "there is nothing to hear in this file; give offset or cue_at"
 		if len(t.f.Events) > 0 {
-			p.Reason = fmt.Sprintf("this file is %.1f s long, too short to tell where in the piece it is; give offset or cue_at",
-				t.f.Duration)
+			p.Reason = fmt.Sprintf("this file is %.1f s long, too short to tell where in the piece it is; give "+
+				"offset or cue_at", t.f.Duration)
 		}
 		return p
 	}
@@ -145,7 +145,8 @@ func given(g *grid, t *take, p Placement) Placement {
 	p.Evidence = append(p.Evidence, fmt.Sprintf("cue at %.3f s given", p.CueAt))
 	if fit.n >= 2*minNotes {
 		p.Lateness = fit.mu
-		p.Evidence = append(p.Evidence, fmt.Sprintf("the playing is %.0f ms %s against the cue", math.Abs(1000*fit.mu), lateOrEarly(fit.mu)))
+		p.Evidence = append(p.Evidence, fmt.Sprintf("the playing is %.0f ms %s against the cue",
+			math.Abs(1000*fit.mu), lateOrEarly(fit.mu)))
 	}
 	return p
 }

@@ -204,7 +204,8 @@ func (t *take) ratio() float64 { return audio.PPM(t.ppm).Ratio() }
 // only off the beat), so their shares are fitted, with a prior for the beat:
 // a part may not be moved by half a beat because it then looks tidier.
 func (t *take) gridScore(g *grid, o float64) (fit, share float64, pi [classes]float64) {
-	alpha := [classes]float64{onBeat: 2, onHalf: 1.5, firstQuarter: 0.375, lastQuarter: 0.375, firstThird: 0.375, lastThird: 0.375}
+	alpha := [classes]float64{onBeat: 2, onHalf: 1.5, firstQuarter: 0.375, lastQuarter: 0.375, firstThird: 0.375,
+		lastThird: 0.375}
 	const outlier = strayShare
 	pi = alpha
 	norm := 5.0

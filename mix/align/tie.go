@@ -122,7 +122,8 @@ func follow(g *grid, takes []*take, ties []tie, placed []Placement) {
 			continue
 		}
 		apart := x.apart(placed)
-		if !placed[lead].Sure && placed[other].Sure && !placed[lead].takeSurety(placed[other], apart) && apart <= samePlace {
+		if !placed[lead].Sure && placed[other].Sure && !placed[lead].takeSurety(placed[other], apart) &&
+			apart <= samePlace {
 			// Where the two found different places nobody is sure: were the other to lead, one more take
 			// that makes the first sure would move both.
 			lead, other = other, lead

@@ -31,7 +31,8 @@ func Build(t testing.TB) string {
 	if runtime.GOOS == "windows" {
 		program += ".exe"
 	}
-	if text, err := exec.CommandContext(t.Context(), "go", "build", "-o", program, module).CombinedOutput(); err != nil {
+	build := exec.CommandContext(t.Context(), "go", "build", "-o", program, module)
+	if text, err := build.CombinedOutput(); err != nil {
 		t.Fatalf("%v: %s", err, text)
 	}
 	return program
