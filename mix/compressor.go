@@ -43,7 +43,8 @@ type squeezer struct {
 	Compressor
 	attack, release float64
 	level           float64
-	gain            float64 // at the end of the last run
+	gain            float64        // at the end of the last run,
+	made            audio.Decibels // and what that is in decibels
 }
 
 // squeezeRun is how many samples share one reading of the curve: two thirds of
@@ -62,7 +63,8 @@ func newSqueezer(c Compressor) *squeezer {
 		c.Release = 0.150
 	}
 	step := func(seconds float64) float64 { return 1 - math.Exp(-1/(seconds*audio.Rate)) }
-	return &squeezer{Compressor: c, attack: step(c.Attack), release: step(c.Release), gain: c.MakeUp.Gain()}
+	return &squeezer{Compressor: c, attack: step(c.Attack), release: step(c.Release), gain: c.MakeUp.Gain(),
+		made: c.MakeUp}
 }
 
 // apply compresses the block in place. All blocks but the last are whole runs
@@ -72,7 +74,10 @@ func (q *squeezer) apply(b audio.Block) {
 		run := b.Slice(at, min(at+squeezeRun, b.Frames()))
 		q.follow(run)
 		q.level = settle(q.level)
-		goal := (q.curve(audio.DecibelsOf(q.level)) + q.MakeUp).Gain()
+		goal := q.gain
+		if made := q.curve(audio.DecibelsOf(q.level)) + q.MakeUp; made != q.made { // soft moments make the same
+			q.made, goal = made, made.Gain()
+		}
 		slope := (goal - q.gain) / squeezeRun
 		for c := range run {
 			g := q.gain

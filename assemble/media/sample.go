@@ -105,5 +105,5 @@ func (s sampleFormat) encode(raw []byte, src audio.Block, n int) []byte {
 // quantise returns v as an integer where 1.0 is full; the positive end is one less,
 // as two's complement has it.
 func quantise(v, full float64) float64 {
-	return math.Round(math.Min(math.Max(v*full, -full), full-1))
+	return math.Round(min(max(v*full, -full), full-1))
 }

@@ -35,6 +35,9 @@ func contourAtBands() (out [Bands]float64) {
 // over bands what a tone of 60 dB at 1 kHz has, 4 sones.
 const quiet, sonesPerSum = 3.0, 1.5
 
+// specificDown is what is left of specific loudness so many bands below.
+var specificDown = falling(40)
+
 // Phon returns how loud powers in the bands are to the ear, in phon, 0 for what is not heard; full
 // scale counts as 95 dB. It is ISO 532-1 made simpler: the standard's specific loudness of every
 // band, whose level is brought to that of 1 kHz by the contour of 60 phon in place of the standard's
@@ -49,11 +52,11 @@ func Phon(power [Bands]float64) float64 {
 		}
 		up := slopeUp(b, level)
 		for k := range core {
-			slope := up * float64(k-b)
-			if k < b {
-				slope = slopeDown * float64(b-k)
+			fall := specificDown[max(0, b-k)]
+			if k > b {
+				fall = math.Pow(10, -up*float64(k-b)/40)
 			}
-			core[k] = math.Max(core[k], own*math.Pow(10, -slope/40))
+			core[k] = max(core[k], own*fall)
 		}
 	}
 	sones := 0.0

@@ -234,11 +234,11 @@ func spread(power [Bands]float64) (out [Bands]float64) {
 		}
 		up := slopeUp(b, 10*math.Log10(p)+asSPL)
 		for k := range out {
-			slope := up * float64(k-b)
-			if k < b {
-				slope = slopeDown * float64(b-k)
+			fall := powerDown[max(0, b-k)]
+			if k > b {
+				fall = math.Pow(10, -up*float64(k-b)/10)
 			}
-			out[k] = math.Max(out[k], p*math.Pow(10, -slope/10))
+			out[k] = max(out[k], p*fall)
 		}
 	}
 	return out
@@ -246,6 +246,18 @@ func spread(power [Bands]float64) (out [Bands]float64) {
 
 // slopeDown is how steeply excitation falls below a band, dB a Bark.
 const slopeDown = 27.0
+
+// powerDown is what is left of power so many bands below.
+var powerDown = falling(10)
+
+// falling returns what is left of a quantity, of which so many dB make a factor of ten, so many
+// bands below.
+func falling(decade float64) (left [Bands]float64) {
+	for n := range left {
+		left[n] = math.Pow(10, -slopeDown*float64(n)/decade)
+	}
+	return left
+}
 
 // slopeUp returns how steeply it falls above band b at a level in dB of sound pressure, dB a Bark.
 func slopeUp(b int, level float64) float64 {
