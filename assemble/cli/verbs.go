@@ -90,9 +90,9 @@ others. offset: and cue_at: in the manifest override what is measured. A
 recording that sync is not sure of needs review: it is left out of the film until
 you decide. One that was sure before stays so when more takes come, as long as
 sync.yaml is there to tell; what they leave open is said. The likeliest places are
-listed with the seconds of the clap or first note. With --snippets each is written as a short sound,
-out/snippets/TAKE-ROLE-N.wav: the guide's clicks in the left ear, the take in the
-right. Then accept one,
+listed with the seconds of the clap or first note. With --snippets each is written
+as a short sound, out/snippets/TAKE-ROLE-N.wav: the guide's clicks in the left ear,
+the take in the right. Then accept one,
 
   ripieno sync --accept horn-2=1
 
