@@ -220,7 +220,7 @@ func (m *master) try(gains []audio.Decibels) ([]tried, error) {
 	return list, cmp.Or(wrong...)
 }
 
-// sort puts what comes nearest to the target first, and of alike ones the later gain last.
+// sort puts what comes nearest to the target first.
 func (m *master) sort(list []tried) {
 	slices.SortStableFunc(list, func(a, b tried) int {
 		return cmp.Compare(math.Abs(float64(m.report.Target-a.got.Integrated)),

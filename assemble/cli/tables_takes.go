@@ -122,14 +122,14 @@ func tellBroken(w io.Writer, list []assemble.Placed) {
 // tellRemembered says who is sure only because they were so before, what they would be asked, and how
 // to hear it: a line a take, since a second device lies where the first one does.
 func tellRemembered(w io.Writer, list []assemble.Placed) {
-	any := false
+	told := false
 	for _, t := range list {
 		if t.Remembered != "" && t.Method != align.ByDevice {
-			any = true
+			told = true
 			fmt.Fprintf(w, "%s (%s) was sure before and stays so; asked now: %s\n", t.Name, t.Role, t.Remembered)
 		}
 	}
-	if any {
+	if told {
 		fmt.Fprintln(w, "hear these places with ripieno sync --snippets; to be asked about them delete sync.yaml")
 	}
 }

@@ -214,7 +214,7 @@ var (
 				"its cell in the grid of everybody, in reading order"},
 			{"mutes", listOf(muteShape), "none", "spans in which it is silent"},
 			{"low_cut", number(minHz, maxLowCut, "Hz").orWords("auto", "none"), "auto",
-				"frequency below which nothing is kept; auto goes by the part, and cuts no silent lows"},
+				"frequency below which nothing is kept; auto goes by the part, unless its lows are silent"},
 			{"eq", listOf(bandShape), "none", "bands of its equaliser"},
 			{"compress", mappingOf(compressShape), "none", "its compressor"},
 			{"clean", mappingOf(cleanShape).orWords("auto", "off"), "as the mix", "how this take is cleaned"},

@@ -24,42 +24,38 @@ const (
 // here is refused.
 func Rules(tool *ffmpeg.Tool) map[string]func(ctx context.Context, args []byte, in []string, dst string) error {
 	return map[string]func(context.Context, []byte, []string, string) error{
-		RuleConform: func(ctx context.Context, args []byte, in []string, dst string) error {
-			var w conformWork
-			if err := json.Unmarshal(args, &w); err != nil {
-				return fmt.Errorf("picture: the picture asked for cannot be read: %w", err)
-			}
+		RuleConform: asked("picture", func(ctx context.Context, w conformWork, in []string, dst string) error {
 			if len(in) != 1 {
 				return fmt.Errorf("picture: a picture is asked for of %d files", len(in))
 			}
 			return w.elsewhere(ctx, tool, in[0], dst)
-		},
-		RulePieces: func(ctx context.Context, args []byte, in []string, dst string) error {
-			var w piecesWork
-			if err := json.Unmarshal(args, &w); err != nil {
-				return fmt.Errorf("picture: the pieces asked for cannot be read: %w", err)
-			}
+		}),
+		RulePieces: asked("pieces", func(ctx context.Context, w piecesWork, in []string, dst string) error {
 			if len(in) != 1 {
 				return fmt.Errorf("picture: pieces are asked for of %d files", len(in))
 			}
 			return w.elsewhere(ctx, tool, in[0], dst)
-		},
-		RuleBand: func(ctx context.Context, args []byte, in []string, dst string) error {
-			var w bandWork
-			if err := json.Unmarshal(args, &w); err != nil {
-				return fmt.Errorf("picture: the band asked for cannot be read: %w", err)
-			}
+		}),
+		RuleBand: asked("band", func(ctx context.Context, w bandWork, in []string, dst string) error {
 			return w.run(ctx, tool, in, dst, func(float64) {})
-		},
-		RuleSegment: func(ctx context.Context, args []byte, in []string, dst string) error {
-			var w segmentWork
-			if err := json.Unmarshal(args, &w); err != nil {
-				return fmt.Errorf("picture: the segment asked for cannot be read: %w", err)
-			}
+		}),
+		RuleSegment: asked("segment", func(ctx context.Context, w segmentWork, in []string, dst string) error {
 			if w.Coding.Hardware() {
 				return fmt.Errorf("picture: %s encodes at home only", w.Coding.Encoder)
 			}
 			return w.run(ctx, tool, make(sessions, 1), in, dst, func(float64) {})
-		},
+		}),
+	}
+}
+
+// asked returns a function that reads work from JSON and does it; what names it in an error.
+func asked[W any](what string, do func(ctx context.Context, w W, in []string, dst string) error) func(context.Context,
+	[]byte, []string, string) error {
+	return func(ctx context.Context, args []byte, in []string, dst string) error {
+		var w W
+		if err := json.Unmarshal(args, &w); err != nil {
+			return fmt.Errorf("picture: the %s asked for cannot be read: %w", what, err)
+		}
+		return do(ctx, w, in, dst)
 	}
 }
